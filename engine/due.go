@@ -1,0 +1,56 @@
+package engine
+
+import "time"
+
+// DueItem is one line of a due list: one task of one vehicle (and component).
+type DueItem struct {
+	Vehicle   string            `json:"vehicle"`
+	Name      string            `json:"name"` // the vehicle's name for people
+	Tags      map[string]string `json:"tags,omitempty"`
+	People    []string          `json:"people,omitempty"`
+	Component string            `json:"component,omitempty"`
+	Task      string            `json:"task"`
+	Title     string            `json:"title"`
+	// Stage is overdue, due, soon, or normal where a list reaches ahead.
+	Stage string `json:"stage"`
+	// Limit is the limit that decides: distance, time, hours, or "no history".
+	Limit string `json:"limit"`
+	// Why says in words which limit, and how far past or ahead.
+	Why string `json:"why"`
+	// DueDate is the local date of the calendar limit; DueAt the face value of
+	// the meter limit in Unit; PastBy how far past it (negative: still ahead).
+	DueDate string   `json:"dueDate,omitempty"`
+	DueAt   *float64 `json:"dueAt,omitempty"`
+	PastBy  *float64 `json:"pastBy,omitempty"`
+	Unit    string   `json:"unit,omitempty"` // m or s
+	// Early, Likely and Late are the local dates between which the first limit is
+	// reached, from the vehicle's usage; absent where unknown.
+	Early  string `json:"early,omitempty"`
+	Likely string `json:"likely,omitempty"`
+	Late   string `json:"late,omitempty"`
+	// LastDone is the local date of the last time, or the policy that stands for it.
+	LastDone  string   `json:"lastDone,omitempty"`
+	Needs     []Need   `json:"needs,omitempty"`
+	Cautions  []string `json:"cautions,omitempty"`
+	Statutory bool     `json:"statutory,omitempty"`
+	FollowUp  bool     `json:"followUp,omitempty"`
+	Shelved   bool     `json:"shelved,omitempty"`
+}
+
+// Need is a fluid or a part to have ready. Volume is in litres.
+type Need struct {
+	Fluid  string  `json:"fluid,omitempty"`
+	Volume float64 `json:"volume,omitempty"`
+	Part   string  `json:"part,omitempty"`
+	Count  int     `json:"count,omitempty"`
+}
+
+// Standing is one alarm that is not normal, as a listing shows it.
+type Standing struct {
+	Since        time.Time         `json:"since"` // when its stage was reached
+	Name         string            `json:"name"`  // the vehicle's name for people
+	Tags         map[string]string `json:"tags,omitempty"`
+	People       []string          `json:"people,omitempty"`
+	Transition                     // the last transition that the alarm made
+	ShelvedUntil time.Time         `json:"shelvedUntil,omitzero"`
+}

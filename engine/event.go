@@ -1,0 +1,193 @@
+// Package engine turns what happened into what is wrong. Everything that
+// happens is an Event; a vehicle's Record is a fold over its events; an alarm is
+// a consequence. The package does no I/O and knows no clock: now is the last
+// tick in log order, so the same events always give the same transitions.
+package engine
+
+import (
+	"time"
+
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// ID is an event's identity: the same (source, id) is the same event.
+type ID struct {
+	Source string `json:"source"`
+	ID     string `json:"id"`
+}
+
+// Kind is what sort of event it is; its order breaks ties of equal times.
+type Kind uint8
+
+// The kinds. Tick, Book and Turn are written by the service alone.
+const (
+	VehicleEvent Kind = iota + 1
+	MeterReplacedEvent
+	ReadingEvent
+	SampleEvent
+	ServiceEvent
+	AnswerEvent
+	VoidEvent
+	TickEvent
+	BookEvent
+	TurnEvent
+)
+
+var kindNames = [...]string{
+	VehicleEvent: "vehicle", MeterReplacedEvent: "meter-replaced", ReadingEvent: "reading", SampleEvent: "sample",
+	ServiceEvent: "service", AnswerEvent: "answer", VoidEvent: "void", TickEvent: "tick", BookEvent: "book", TurnEvent: "turn",
+}
+
+// String is the kind's name as in the type "telltale.<kind>.v1" and the subject token.
+func (k Kind) String() string { return kindNames[k] }
+
+// Internal reports whether only the service may write events of this kind.
+func (k Kind) Internal() bool { return k >= TickEvent }
+
+// KindOf returns the kind of that name; ok is false where there is none.
+func KindOf(name string) (k Kind, ok bool) {
+	for i, n := range kindNames {
+		if n == name && n != "" {
+			return Kind(i), true
+		}
+	}
+	return 0, false
+}
+
+// Event is one decoded and validated event.
+type Event struct {
+	ID      ID
+	Kind    Kind
+	Vehicle string // the subject; "" for internal kinds
+	Time    time.Time
+	// Recorded is when it was reported; equal to Time where the event says nothing.
+	Recorded time.Time
+	// Digest is the hash of the whole event in canonical form; the same identity
+	// with another digest is a conflict.
+	Digest uint64
+	// Data is a *VehicleData, *MeterReplacedData, *ReadingData, *SampleData,
+	// *ServiceData, *AnswerData, *VoidData, *BookData, *TurnData, or nil for a tick.
+	Data any
+	// Line is the event's line in a file, 0 elsewhere.
+	Line int
+}
+
+// VehicleData registers a vehicle or changes its registration. The latest by
+// observed time counts, whole.
+type VehicleData struct {
+	Name       string            `json:"name"`
+	Kind       string            `json:"kind"`
+	Tags       map[string]string `json:"tags,omitempty"`
+	InService  string            `json:"inService,omitempty"` // YYYY-MM-DD
+	Zone       string            `json:"zone,omitempty"`      // IANA name; UTC where empty
+	Meters     []MeterDef        `json:"meters,omitempty"`
+	Components []ComponentDef    `json:"components,omitempty"`
+	People     []string          `json:"people,omitempty"`
+	Retired    bool              `json:"retired,omitempty"`
+}
+
+// MeterDef is one instrument of a vehicle; Kind is "distance" or "hours".
+type MeterDef struct {
+	Name string `json:"name"`
+	Kind string `json:"kind"`
+}
+
+// ComponentDef is one thing that holds a fluid. Capacity is all the fluid in the
+// circuit, converter, cooler and lines included. Meters names the instruments
+// that count for it; all of the vehicle's where empty.
+type ComponentDef struct {
+	Name     string         `json:"name"`
+	Kind     string         `json:"kind"`
+	Fluid    string         `json:"fluid,omitempty"`
+	Capacity *unit.Quantity `json:"capacity,omitempty"`
+	Meters   []string       `json:"meters,omitempty"`
+}
+
+// ReadingData is the face value of a meter.
+type ReadingData struct {
+	Meter string  `json:"meter"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit"`
+}
+
+// MeterReplacedData says what the old instrument showed last and the new one first.
+type MeterReplacedData struct {
+	Meter string        `json:"meter"`
+	Last  unit.Quantity `json:"last"`
+	First unit.Quantity `json:"first"`
+}
+
+// ServiceData is work that was done.
+type ServiceData struct {
+	Tasks     []string                 `json:"tasks,omitempty"`
+	Component string                   `json:"component,omitempty"`
+	Meters    map[string]unit.Quantity `json:"meters,omitempty"`
+	Fluid     *FluidData               `json:"fluid,omitempty"`
+	Filter    bool                     `json:"filter,omitempty"`
+	By        string                   `json:"by,omitempty"`
+	Note      string                   `json:"note,omitempty"`
+}
+
+// FluidData is how much fluid was exchanged.
+type FluidData struct {
+	Name    string         `json:"name,omitempty"`
+	Drained *unit.Quantity `json:"drained,omitempty"`
+	Filled  *unit.Quantity `json:"filled,omitempty"`
+}
+
+// SampleData is a fluid sample and its laboratory's results.
+type SampleData struct {
+	Number    string `json:"number"`
+	Revision  int    `json:"revision,omitempty"`
+	Component string `json:"component"`
+	// Drawn is YYYY-MM-DD (in the vehicle's zone) or an RFC 3339 time; the
+	// event's time where empty.
+	Drawn string `json:"drawn,omitempty"`
+	// Taken is "before" (the default) or "after" the services of that local date.
+	Taken      string                   `json:"taken,omitempty"`
+	Meters     map[string]unit.Quantity `json:"meters,omitempty"`
+	FluidAge   *unit.Quantity           `json:"fluidAge,omitempty"` // a distance or hours
+	Laboratory string                   `json:"laboratory,omitempty"`
+	Method     string                   `json:"method,omitempty"`
+	Point      string                   `json:"point,omitempty"`
+	Results    []ResultData             `json:"results"`
+}
+
+// ResultData is one analyte: a value, or "below L". Exactly one of Value and
+// Below is set.
+type ResultData struct {
+	Analyte string   `json:"analyte"`
+	Value   *float64 `json:"value,omitempty"`
+	Below   *float64 `json:"below,omitempty"`
+	Unit    string   `json:"unit"`
+}
+
+// AnswerData is what a person said to an alarm, a task or the whole vehicle.
+type AnswerData struct {
+	// Answer is acknowledge, shelve, unshelve, out of service, in service or postpone.
+	Answer     string         `json:"answer"`
+	Rule       string         `json:"rule,omitempty"`
+	Component  string         `json:"component,omitempty"`
+	Task       string         `json:"task,omitempty"`
+	Until      string         `json:"until,omitempty"` // shelve: RFC 3339; postpone: YYYY-MM-DD
+	ByDistance *unit.Quantity `json:"byDistance,omitempty"`
+	By         string         `json:"by,omitempty"`
+	Why        string         `json:"why,omitempty"`
+}
+
+// VoidData names the event that is taken out.
+type VoidData ID
+
+// BookData puts a rule book in force. Book is the compiled text, filled in by
+// whoever reads the log from the body stored under Hash.
+type BookData struct {
+	Hash string      `json:"hash"`
+	Book *rules.Book `json:"-"`
+}
+
+// TurnData is a digest's turn: each partition answers it with its part of the due list.
+type TurnData struct {
+	Digest string `json:"digest"`
+	Date   string `json:"date"` // local date of the reader, the turn's key
+}

@@ -1,0 +1,73 @@
+package engine
+
+import (
+	"time"
+
+	"telltale/rules"
+)
+
+// Transition is one change of an alarm, in the shape that the outside sees.
+type Transition struct {
+	// Time is the latest of the cause's time, its recorded time and the last tick.
+	Time       time.Time        `json:"time"`
+	Vehicle    string           `json:"vehicle"`
+	Component  string           `json:"component,omitempty"`
+	Rule       string           `json:"rule"` // the rule's or task's name
+	Transition string           `json:"transition"`
+	From       string           `json:"from"`
+	To         string           `json:"to"`
+	Standing   string           `json:"standing"`
+	Shelved    bool             `json:"shelved,omitempty"`
+	Measure    *float64         `json:"measure,omitempty"`
+	Message    string           `json:"message,omitempty"`
+	Evidence   []rules.Evidence `json:"evidence,omitempty"`
+	PointsTo   []string         `json:"pointsTo,omitempty"`
+	Advise     string           `json:"advise,omitempty"`
+	Cautions   []string         `json:"cautions,omitempty"`
+	FollowUps  []string         `json:"followUps,omitempty"`
+	Events     []ID             `json:"events,omitempty"`
+	Book       string           `json:"book,omitempty"`
+	// Task says that the alarm is a task's (Rule is the task's name).
+	Task bool `json:"task,omitempty"`
+	// Title is the task's or rule's title for people.
+	Title string `json:"title,omitempty"`
+}
+
+// Refusal is an event that could not be used, and why.
+type Refusal struct {
+	Refused string    `json:"refused"`
+	Line    int       `json:"line,omitempty"`
+	Vehicle string    `json:"vehicle,omitempty"`
+	Event   *ID       `json:"event,omitempty"`
+	Time    time.Time `json:"time,omitzero"`
+}
+
+// NotJudged is a rule that could not be judged because something was missing.
+type NotJudged struct {
+	Time       time.Time `json:"time"`
+	Vehicle    string    `json:"vehicle"`
+	Component  string    `json:"component,omitempty"`
+	Rule       string    `json:"rule"`
+	Transition string    `json:"transition"` // always "not judged"
+	Missing    []string  `json:"missing"`
+	Events     []ID      `json:"events,omitempty"`
+}
+
+// TurnPart is one partition's part of a digest's due list, as its records stood
+// at the turn's place in the log.
+type TurnPart struct {
+	Digest   string     `json:"digest"`
+	Date     string     `json:"date"`
+	Now      time.Time  `json:"now"`
+	Items    []DueItem  `json:"items"`
+	Alarms   []Standing `json:"alarms,omitempty"`
+	Vehicles int        `json:"vehicles"`
+}
+
+// Output is one thing that folding an event says; exactly one field is set.
+type Output struct {
+	Transition *Transition
+	Refused    *Refusal
+	NotJudged  *NotJudged
+	Turn       *TurnPart
+}

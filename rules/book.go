@@ -1,0 +1,158 @@
+// Package rules is the rule language: YAML files with expr conditions in, a
+// checked and compiled Book out. It defines what a rule may ask (Facts) and
+// knows nothing of how the answers come about.
+package rules
+
+// File is one rule file; Name is shown in error texts as it is.
+type File struct {
+	Name string
+	Text []byte
+}
+
+// Book is all rule files of a folder, checked and compiled. It is immutable and
+// safe for concurrent use; running its conditions needs a Judge.
+type Book struct {
+	// Hash is "sha256:" and the hex hash of the files' names and texts in order of name.
+	Hash      string
+	Units     Units
+	Tasks     []*Task // by name
+	Rules     []*Rule // by name
+	Baselines []*Baseline
+}
+
+// Units are what a book's bare numbers and functions speak.
+type Units struct {
+	Distance string // "km" or "mi"
+	Volume   string // "L", "qt" or "gal"
+}
+
+// Limits is a set of limits of which each may be absent (zero). Distance is in
+// metres, Hours in seconds of running; Months and Days are of the calendar.
+type Limits struct {
+	Distance float64
+	Hours    float64
+	Months   int
+	Days     int
+}
+
+// Tolerance is a share of the interval, or limits of its own, or nothing.
+type Tolerance struct {
+	Share float64 // 0.1 for "10%"; 0 where Fixed says it
+	Fixed Limits
+}
+
+// History is the policy for a vehicle whose past is unknown.
+type History uint8
+
+// The policies of the contract's section 2.
+const (
+	HistoryDue History = iota
+	HistoryFirstReading
+	HistoryInService
+)
+
+// Task is maintenance that recurs.
+type Task struct {
+	Name         string
+	Was          string // an earlier name whose acknowledgement and history go on
+	Title        string
+	PerComponent bool
+	Where        *Condition // nil: every vehicle
+	Every        Limits
+	Early        Limits
+	Tolerance    Tolerance
+	Shorten      *Condition // a number; nil: 1
+	History      History
+	FromSchedule bool // count from: schedule
+	Statutory    bool
+	Needs        []Need
+	Cautions     []string
+	FollowUps    []FollowUp // by name
+	At           Place
+}
+
+// Need is a fluid (Volume in litres) or a part to have ready.
+type Need struct {
+	Fluid  string
+	Volume float64
+	Part   string
+	Count  int
+}
+
+// FollowUp is a one-off task that a service or an alarm opens.
+type FollowUp struct {
+	Name  string
+	Title string
+	// Within: soon at once and due there; otherwise (after) due there.
+	Within   bool
+	At       Limits
+	BySample bool // settled by: sample
+	Cautions []string
+	// Stage is 0 for any stage, else the stage (1..3) at which it is opened.
+	Stage int
+}
+
+// The stages of rules, as numbers; 0 is normal.
+const (
+	Advisory = 1
+	Caution  = 2
+	Warning  = 3
+)
+
+// StageNames are the words of the rule stages by number.
+var StageNames = [...]string{"normal", "advisory", "caution", "warning"}
+
+// On is a set of what a rule is judged on.
+type On uint8
+
+// What a rule may be judged on.
+const (
+	OnSample On = 1 << iota
+	OnReading
+	OnService
+	OnClock
+)
+
+// Rule is one judgement: measured (Measure and limits) or a pattern (Raise).
+type Rule struct {
+	Name         string
+	Was          string
+	Title        string
+	On           On
+	PerComponent bool
+	Where        *Condition
+
+	Measured bool
+	Below    bool       // limits are lower limits
+	Has      [4]bool    // which stages have a limit, by stage number
+	Deadband float64    // 0.1 for 10%
+	Confirm  [4]int     // judged samples in a row, by stage number; at least 1
+	Stage    int        // a pattern's one stage
+	HasClear bool       // a pattern with its own clear condition
+	Masked   bool       // eases only by a fluid that has run long enough since an exchange; true unless "masked: no"
+
+	PointsTo  []string
+	Cautions  [4][]string // by stage number
+	FollowUps []FollowUp
+	At        Place
+
+	compiled *compiledRule
+}
+
+// Baseline is what is usual for a kind of component and fluid.
+type Baseline struct {
+	Name  string
+	Where *Condition
+	// FluidAge is the age the means were taken at: Distance or Hours is set.
+	FluidAge Limits
+	Source   string
+	Mean     map[string]float64 // base units of the analyte
+	Fresh    map[string]float64 // what fresh fluid contains
+	At       Place
+}
+
+// Place is where in the files something stands.
+type Place struct {
+	File      string
+	Line, Col int // from 1
+}

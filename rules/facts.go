@@ -1,0 +1,66 @@
+package rules
+
+// Vehicle is what a rule may ask of a vehicle.
+type Vehicle struct {
+	Name string            `expr:"name"`
+	Kind string            `expr:"kind"`
+	Tags map[string]string `expr:"tags"`
+}
+
+// Component is what a rule may ask of a component.
+type Component struct {
+	Name     string  `expr:"name"`
+	Kind     string  `expr:"kind"`
+	Fluid    string  `expr:"fluid"`
+	Capacity float64 `expr:"capacity"` // in the book's unit of volume; 0 where unknown
+}
+
+// Facts answers what rules ask of one vehicle (and one component) at one
+// moment. Numbers are in base units (metres, seconds, litres, the analyte's
+// own); the Judge converts them to the book's units.
+//
+// A censored result ("below L") stands for both its ends. Facts numbers such
+// results in the order in which they are first asked for: Censored tells how many
+// were met so far, Ends chooses for each, by the bit of its number, the lower
+// end (0) or the upper (L). Facts must keep the numbering until it is asked about
+// another moment.
+type Facts interface {
+	Vehicle() *Vehicle
+	Component() *Component // nil for a rule kept once a vehicle
+
+	// Number answers a word that gives a number. Where the answer is missing, ok
+	// is false and why names what is missing, in words: `Cu in the sample`,
+	// `a baseline for K`, `an earlier sample`.
+	Number(w Word, arg string) (v float64, why string, ok bool)
+	// Truth answers a word that gives true or false; it is never missing for has.
+	Truth(w Word, arg string) (v bool, why string, ok bool)
+
+	Ends(mask uint32)
+	Censored() int
+
+	// Note adds what evidence for this word should say beside the number: the
+	// baseline's name and source, "below 1", "fresh taken as 0".
+	Note(w Word, arg string) string
+}
+
+// Evidence is one operand of a condition as it was when the rule fired.
+type Evidence struct {
+	Of    string  `json:"of"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit,omitempty"`
+	Note  string  `json:"note,omitempty"`
+}
+
+// End is what a rule's expressions gave for one choice of ends.
+type End struct {
+	Measure float64
+	Limits  [4]float64 // by stage number; NaN where the stage has none
+	Raise   bool
+	Clear   bool // !Raise where the rule has no clear condition
+}
+
+// Judged is the outcome of running a rule: at least one End, or what was missing.
+type Judged struct {
+	Ends    []End
+	Missing []string // sorted; not judged where not empty
+}

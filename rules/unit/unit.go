@@ -1,0 +1,162 @@
+// Package unit knows the units that events and rule files may use, and turns
+// quantities into the base units in which everything inside is reckoned:
+// metres, seconds, months or days (by the calendar), litres, mg/kg.
+//
+// Factors: mile 1609.344 m exactly (NIST SP 811), US gallon 3.785411784 L and
+// US quart 0.946352946 L exactly (NIST Handbook 44 App. C), degC = (F-32)/1.8.
+package unit
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Kind says what a unit measures; quantities of one kind can be compared.
+type Kind uint8
+
+// The kinds, each with its base unit.
+const (
+	None          Kind = iota
+	Distance           // metres
+	Time               // seconds: running hours, or a span of elapsed time
+	Days               // calendar days
+	Months             // calendar months
+	Volume             // litres
+	Concentration      // mg/kg; ppm by mass and % are the same kind
+	Percent            // % (of mass or of volume as the laboratory states)
+	MassVolume         // mg/L: needs a density to become mg/kg
+	Density            // g/mL
+	Viscosity          // mm2/s
+	BaseNumber         // mgKOH/g (TBN and TAN)
+	Temperature        // degC
+	Absorbance         // abs/cm
+	Count              // 1/mL
+	Index              // a bare number
+)
+
+var kindNames = [...]string{
+	None: "nothing", Distance: "a distance", Time: "hours", Days: "days", Months: "months", Volume: "a volume",
+	Concentration: "a concentration", Percent: "a share", MassVolume: "mass per volume", Density: "a density",
+	Viscosity: "a viscosity", BaseNumber: "mgKOH/g", Temperature: "a temperature", Absorbance: "an absorbance",
+	Count: "a count", Index: "a bare number",
+}
+
+// String names the kind as an error text would: "a distance", "a volume".
+func (k Kind) String() string { return kindNames[k] }
+
+type def struct {
+	name   string
+	kind   Kind
+	factor float64
+	offset float64 // added before the factor; degF only
+}
+
+var defs = []def{
+	{"km", Distance, 1000, 0}, {"mi", Distance, 1609.344, 0}, {"m", Distance, 1, 0},
+	{"h", Time, 3600, 0}, {"min", Time, 60, 0}, {"s", Time, 1, 0},
+	{"days", Days, 1, 0}, {"d", Days, 1, 0}, {"day", Days, 1, 0}, {"weeks", Days, 7, 0}, {"week", Days, 7, 0},
+	{"months", Months, 1, 0}, {"month", Months, 1, 0}, {"years", Months, 12, 0}, {"year", Months, 12, 0},
+	{"L", Volume, 1, 0}, {"mL", Volume, 0.001, 0}, {"qt", Volume, 0.946352946, 0}, {"gal", Volume, 3.785411784, 0},
+	{"mg/kg", Concentration, 1, 0}, {"ppm", Concentration, 1, 0},
+	{"%", Percent, 1, 0}, {"mg/L", MassVolume, 1, 0}, {"g/mL", Density, 1, 0},
+	{"mm2/s", Viscosity, 1, 0}, {"cSt", Viscosity, 1, 0}, {"mgKOH/g", BaseNumber, 1, 0},
+	{"degC", Temperature, 1, 0}, {"degF", Temperature, 1 / 1.8, -32},
+	{"abs/cm", Absorbance, 1, 0}, {"1/mL", Count, 1, 0}, {"index", Index, 1, 0}, {"", Index, 1, 0},
+}
+
+var byName = func() map[string]def {
+	m := make(map[string]def, len(defs))
+	for _, d := range defs {
+		m[d.name] = d
+	}
+	return m
+}()
+
+// Of returns what the unit measures; ok is false where no such unit is known.
+func Of(name string) (k Kind, ok bool) {
+	d, ok := byName[name]
+	return d.kind, ok
+}
+
+// Names lists the known units of the given kinds (of all where none is given),
+// for error texts that name the cure.
+func Names(kinds ...Kind) []string {
+	var out []string
+	for _, d := range defs {
+		if d.name != "" && (len(kinds) == 0 || slices.Contains(kinds, d.kind)) {
+			out = append(out, d.name)
+		}
+	}
+	return out
+}
+
+// Base converts v in the named unit to the kind's base unit.
+func Base(v float64, name string) (float64, Kind, error) {
+	d, ok := byName[name]
+	if !ok {
+		return 0, None, fmt.Errorf("unknown unit %q", name)
+	}
+	return (v + d.offset) * d.factor, d.kind, nil
+}
+
+// From converts v in the base unit of the named unit's kind to that unit.
+// An unknown unit gives NaN.
+func From(v float64, name string) float64 {
+	d, ok := byName[name]
+	if !ok {
+		return math.NaN()
+	}
+	return v/d.factor - d.offset
+}
+
+// Quantity is a number with its unit as reported: {"value": 4.0, "unit": "L"}.
+type Quantity struct {
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit"`
+}
+
+// Base converts the quantity to its kind's base unit.
+func (q Quantity) Base() (float64, Kind, error) { return Base(q.Value, q.Unit) }
+
+// As converts the quantity to the base unit of the kind wanted.
+func (q Quantity) As(want Kind) (float64, error) {
+	v, k, err := q.Base()
+	if err != nil {
+		return 0, err
+	}
+	if k != want {
+		return 0, fmt.Errorf("%s is %s, wanted %s (%s)", q, k, want, strings.Join(Names(want), ", "))
+	}
+	return v, nil
+}
+
+// String gives the quantity as people write it: "45000 km".
+func (q Quantity) String() string {
+	s := strconv.FormatFloat(q.Value, 'f', -1, 64)
+	if q.Unit == "" {
+		return s
+	}
+	return s + " " + q.Unit
+}
+
+// Parse reads "45000 km", "10%", "36 months". The number is plain decimal with
+// a point; a space before the unit may be left out.
+func Parse(s string) (Quantity, error) {
+	s = strings.TrimSpace(s)
+	i := strings.IndexFunc(s, func(r rune) bool { return !strings.ContainsRune("0123456789.+-", r) })
+	if i < 0 {
+		i = len(s)
+	}
+	v, err := strconv.ParseFloat(s[:i], 64)
+	if err != nil {
+		return Quantity{}, fmt.Errorf("%q is not a number with a unit, like \"45000 km\"", s)
+	}
+	u := strings.TrimSpace(s[i:])
+	if _, ok := byName[u]; !ok {
+		return Quantity{}, fmt.Errorf("unknown unit %q in %q", u, s)
+	}
+	return Quantity{Value: v, Unit: u}, nil
+}
