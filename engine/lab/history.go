@@ -1,0 +1,99 @@
+package lab
+
+import "math"
+
+// Result is one analyte of one sample in the analyte's base unit. Where Censored
+// is true the laboratory reported "below Value": anything from 0 to Value.
+type Result struct {
+	Analyte  string
+	Value    float64
+	Censored bool
+}
+
+// Step is one thing that happened to a component's fluid: a sample was drawn or
+// fluid was exchanged.
+type Step struct {
+	Exchange bool
+	// Distance (metres) and Hours (seconds) are the component's life meters at this
+	// step, counted on over replaced instruments; NaN where unknown.
+	Distance, Hours float64
+
+	// Of a sample. Age (metres) and AgeHours (seconds) are the fluid's age as
+	// stated on the sample's label; NaN where not stated.
+	Results       []Result
+	Age, AgeHours float64
+
+	// Of an exchange. Share is the part of all the fluid in the circuit that was
+	// renewed, 0 to 1: filled (or drained) over capacity; NaN where unknown.
+	Share float64
+	Fluid string
+}
+
+// Share returns the renewed part of the fluid from litres filled, drained and
+// held: filled / capacity, drained in place of filled where that is NaN, at
+// most 1. It is NaN where the volumes do not tell.
+func Share(filled, drained, capacity float64) float64 {
+	if math.IsNaN(filled) {
+		filled = drained
+	}
+	if !(capacity > 0) || !(filled >= 0) {
+		return math.NaN()
+	}
+	return math.Min(filled/capacity, 1)
+}
+
+// result returns what the step says of the analyte.
+func (s *Step) result(analyte string) (Result, bool) {
+	for _, r := range s.Results {
+		if r.Analyte == analyte {
+			return r, true
+		}
+	}
+	return Result{}, false
+}
+
+// History is a component's samples and exchanges in order of when they
+// happened. The last step is the sample that is judged.
+type History []Step
+
+// before returns the index of the last step before i that is an exchange (or a
+// sample), or -1.
+func (h History) before(i int, exchange bool) int {
+	for i--; i >= 0; i-- {
+		if h[i].Exchange == exchange {
+			return i
+		}
+	}
+	return -1
+}
+
+// measure is a meter by which run and age are reckoned.
+type measure uint8
+
+const (
+	byDistance measure = iota // metres
+	byHours                   // seconds
+)
+
+func (s *Step) meter(m measure) float64 {
+	if m == byHours {
+		return s.Hours
+	}
+	return s.Distance
+}
+
+func (s *Step) stated(m measure) float64 {
+	if s.Exchange {
+		return math.NaN()
+	}
+	if m == byHours {
+		return s.AgeHours
+	}
+	return s.Age
+}
+
+// run returns how far the component ran from step i to step j; NaN where a meter
+// is unknown.
+func (h History) run(i, j int, m measure) float64 {
+	return h[j].meter(m) - h[i].meter(m)
+}

@@ -1,0 +1,296 @@
+package lab
+
+import (
+	"cmp"
+	"math"
+
+	"telltale/rules/unit"
+)
+
+// Ends chooses a number for a censored result, from 0 to r.Value: the result r
+// of the analyte at step i of the history. It is asked for censored results only.
+type Ends func(i int, r Result) float64
+
+// Sheet is the last sample of a history, read against what came before it.
+//
+// Each answer comes with why, which says in words what was missing where ok is
+// false: "Cu in the sample", "an earlier sample", "a known share of the exchange".
+type Sheet struct {
+	History History
+	// Fresh is what the fluid holds when new, in base units. A wear metal that it
+	// does not name counts 0 (see [Sheet.FreshNote]), anything else is unknown.
+	Fresh map[string]float64
+	// Ends chooses for censored results; where nil, the reported limit stands.
+	Ends Ends
+}
+
+// Result returns the sample's result as it is, censored or not.
+func (s Sheet) Result(analyte string) (Result, bool) {
+	if len(s.History) == 0 {
+		return Result{}, false
+	}
+	return s.History[len(s.History)-1].result(analyte)
+}
+
+func (s Sheet) at(i int, analyte string) (float64, bool) {
+	r, ok := s.History[i].result(analyte)
+	if ok && r.Censored && s.Ends != nil {
+		return s.Ends(i, r), true
+	}
+	return r.Value, ok
+}
+
+// Value is the analyte in the sample, in its base unit.
+func (s Sheet) Value(analyte string) (v float64, why string, ok bool) {
+	if len(s.History) == 0 {
+		return 0, "a sample", false
+	}
+	if v, ok = s.at(len(s.History)-1, analyte); !ok {
+		return 0, analyte + " in the sample", false
+	}
+	return v, "", true
+}
+
+// earlier is the analyte in the sample at i, which may be -1.
+func (s Sheet) earlier(i int, analyte string) (v float64, why string, ok bool) {
+	if i < 0 {
+		return 0, "an earlier sample", false
+	}
+	if v, ok = s.at(i, analyte); !ok {
+		return 0, analyte + " in the earlier sample", false
+	}
+	return v, "", true
+}
+
+// Change is the value less that of the sample immediately before, whether or
+// not fluid was exchanged between them.
+func (s Sheet) Change(analyte string) (v float64, why string, ok bool) {
+	now, why, ok := s.Value(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	before, why, ok := s.earlier(s.History.before(len(s.History)-1, false), analyte)
+	if !ok {
+		return 0, why, false
+	}
+	return now - before, "", true
+}
+
+// FreshValue is the analyte in the fresh fluid.
+func (s Sheet) FreshValue(analyte string) (v float64, why string, ok bool) {
+	if v, ok = s.Fresh[analyte]; ok {
+		return v, "", true
+	}
+	if analyteByName[analyte].Wear {
+		return 0, "", true
+	}
+	return 0, "fresh " + analyte, false
+}
+
+// FreshNote says so where FreshValue assumed 0; otherwise it is empty.
+func (s Sheet) FreshNote(analyte string) string {
+	if _, named := s.Fresh[analyte]; !named && analyteByName[analyte].Wear {
+		return "fresh " + analyte + " taken as 0, a wear metal that the fresh fluid's values do not name"
+	}
+	return ""
+}
+
+// Kept is the value over that of the fresh fluid.
+func (s Sheet) Kept(analyte string) (v float64, why string, ok bool) {
+	now, why, ok := s.Value(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	fresh, why, ok := s.FreshValue(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	if !(fresh > 0) {
+		return 0, "fresh " + analyte + " above 0", false
+	}
+	return now / fresh, "", true
+}
+
+// Carried is what the latest exchange left behind, fresh fluid's own content
+// included: (1-f) × the last value before + f × fresh, chained over all exchanges
+// since the last sample that came before the latest exchange.
+func (s Sheet) Carried(analyte string) (v float64, why string, ok bool) {
+	h := s.History
+	latest := h.before(len(h)-1, true)
+	if latest < 0 {
+		return 0, "an exchange before the sample", false
+	}
+	sample := h.before(latest, false)
+	v, why, ok = s.earlier(sample, analyte)
+	if !ok {
+		return 0, why, false
+	}
+	fresh, why, ok := s.FreshValue(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	for _, step := range h[sample+1 : latest+1] {
+		v = mix(v, fresh, step.Share)
+	}
+	if math.IsNaN(v) {
+		return 0, "a known share of the exchange", false
+	}
+	return v, "", true
+}
+
+// mix is the concentration just after a share f of the fluid was renewed: mass
+// balance of the two parts. A whole exchange leaves the fresh fluid, whatever was
+// there and whether or not that is known.
+func mix(old, fresh, f float64) float64 {
+	if f == 1 {
+		return fresh
+	}
+	return float64((1-f)*old) + float64(f*fresh)
+}
+
+// Made is what the sample holds beyond [Sheet.Carried]: what the component
+// made since the latest exchange. A filter's catch is not modelled: a lower bound.
+func (s Sheet) Made(analyte string) (v float64, why string, ok bool) {
+	now, why, ok := s.Value(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	carried, why, ok := s.Carried(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	return now - carried, "", true
+}
+
+// Rate is how fast the analyte rises, in base units per metre (per is
+// unit.Distance), or per second (unit.Time) where the distance is not known.
+// Without an exchange since the sample before, it is the change over the run
+// between the two; with one, it is what was made over the run since.
+func (s Sheet) Rate(analyte string) (v float64, per unit.Kind, why string, ok bool) {
+	if v, why, ok = s.rate(analyte, byDistance); ok {
+		return v, unit.Distance, "", true
+	}
+	if v, _, ok = s.rate(analyte, byHours); ok {
+		return v, unit.Time, "", true
+	}
+	return 0, unit.None, why, false
+}
+
+func (s Sheet) rate(analyte string, m measure) (v float64, why string, ok bool) {
+	h, last := s.History, len(s.History)-1
+	from, since := h.before(last, false), "a run since the earlier sample"
+	if exchange := h.before(last, true); exchange > from && from >= 0 {
+		from, since = exchange, "a run since the exchange"
+		v, why, ok = s.Made(analyte)
+	} else {
+		v, why, ok = s.Change(analyte)
+	}
+	if !ok {
+		return 0, why, false
+	}
+	run := h.run(from, last, m)
+	if !(run > 0) {
+		return 0, since, false
+	}
+	return v / run, "", true
+}
+
+// Expected is what the sample would hold had the component worn on as before:
+// [Sheet.Carried] and, for the run since the exchange, the rate as it stood at the
+// sample before.
+func (s Sheet) Expected(analyte string) (v float64, why string, ok bool) {
+	carried, why, ok := s.Carried(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	h, last := s.History, len(s.History)-1
+	exchange := h.before(last, true)
+	before := s
+	before.History = h[:h.before(last, false)+1]
+	for _, m := range []measure{byDistance, byHours} {
+		rate, missing, ok := before.rate(analyte, m)
+		if !ok {
+			why = cmp.Or(why, "a rate at the earlier sample: "+missing)
+			continue
+		}
+		run := h.run(exchange, last, m)
+		if run >= 0 {
+			return carried + float64(rate*run), "", true
+		}
+		why = cmp.Or(why, "a run since the exchange")
+	}
+	return 0, why, false
+}
+
+// Times is the value over the baseline's mean.
+func (s Sheet) Times(analyte string, mean float64) (v float64, why string, ok bool) {
+	now, why, ok := s.Value(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	if !(mean > 0) {
+		return 0, "a baseline mean above 0 for " + analyte, false
+	}
+	return now / mean, "", true
+}
+
+// TimesForAge is the value over the baseline's mean scaled to the fluid's mixed
+// age: value / (mean × age / baselineAge). The baseline's age is a distance in metres
+// or hours in seconds, as kind says; a fluid whose age is known only in the other
+// kind, or is under a fifth of the baseline's, is not judged.
+func (s Sheet) TimesForAge(analyte string, mean, baselineAge float64, kind unit.Kind) (v float64, why string, ok bool) {
+	times, why, ok := s.Times(analyte, mean)
+	if !ok {
+		return 0, why, false
+	}
+	if !(baselineAge > 0) {
+		return 0, "the baseline's fluid age", false
+	}
+	age, why, ok := s.MixedAge(kind)
+	if !ok {
+		return 0, why, false
+	}
+	if !atLeast(age, baselineAge/5) {
+		return 0, "a fluid age of a fifth of the baseline's or more", false
+	}
+	return times / (age / baselineAge), "", true
+}
+
+// MixedAge is the fluid's age as [History.Ages] tracks it, in metres
+// (unit.Distance) or seconds (unit.Time).
+func (s Sheet) MixedAge(kind unit.Kind) (v float64, why string, ok bool) {
+	ages := s.History.Ages(len(s.History) - 1)
+	v, other, as := ages.Distance, ages.Hours, "distance"
+	if kind == unit.Time {
+		v, other, as = ages.Hours, ages.Distance, "hours"
+	}
+	switch {
+	case !math.IsNaN(v):
+		return v, "", true
+	case math.IsNaN(other):
+		return 0, "the fluid's age", false
+	default:
+		return 0, "the fluid's age in " + as, false
+	}
+}
+
+// Age is the fluid's age in metres (kind unit.Distance) or seconds (unit.Time):
+// as stated on the sample or, where nothing is stated, as tracked.
+func (s Sheet) Age() (v float64, kind unit.Kind, why string, ok bool) {
+	if len(s.History) == 0 {
+		return 0, unit.None, "a sample", false
+	}
+	last := len(s.History) - 1
+	step, ages := &s.History[last], s.History.Ages(last)
+	switch {
+	case !math.IsNaN(step.Age):
+		return step.Age, unit.Distance, "", true
+	case !math.IsNaN(step.AgeHours):
+		return step.AgeHours, unit.Time, "", true
+	case !math.IsNaN(ages.Distance):
+		return ages.Distance, unit.Distance, "", true
+	case !math.IsNaN(ages.Hours):
+		return ages.Hours, unit.Time, "", true
+	}
+	return 0, unit.None, "the fluid's age", false
+}
