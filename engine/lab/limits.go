@@ -1,0 +1,119 @@
+package lab
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/integrate/quad"
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Percentile returns the p-th quantile (0 < p < 1) of the values by the rank
+// p(N+1), between neighbours by proportion, at the ends the least or greatest value
+// (NIST/SEMATECH e-Handbook 7.2.6.2). NaN of none. The values are not changed.
+func Percentile(values []float64, p float64) float64 {
+	n := len(values)
+	if n == 0 {
+		return math.NaN()
+	}
+	x := slices.Sorted(slices.Values(values))
+	rank, frac := math.Modf(p * float64(n+1))
+	switch k := int(rank); {
+	case k < 1:
+		return x[0]
+	case k >= n:
+		return x[n-1]
+	default:
+		return x[k-1] + float64(frac*(x[k]-x[k-1]))
+	}
+}
+
+// PredictionLimit returns the upper limit that all of the next k single values
+// stay under with the given confidence, from a normal background: mean +
+// t(1-α/k, n-1) s √(1+1/n) (EPA 530/R-09-007 section 18.2). NaN under two values.
+func PredictionLimit(values []float64, k int, confidence float64) float64 {
+	n := float64(len(values))
+	if n < 2 || k < 1 {
+		return math.NaN()
+	}
+	mean, sd := stat.MeanStdDev(values, nil)
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(1 - (1-confidence)/float64(k))
+	return mean + float64(t*sd*math.Sqrt(1+1/n))
+}
+
+// ToleranceFactor returns k such that mean + k s of n normal values lies above a
+// share p of all values with the given confidence, exactly by the noncentral t
+// distribution (NIST/SEMATECH e-Handbook 7.2.6.3). NaN under two values.
+func ToleranceFactor(n int, p, confidence float64) float64 {
+	if n < 2 {
+		return math.NaN()
+	}
+	root := math.Sqrt(float64(n))
+	delta := root * distuv.UnitNormal.Quantile(p)
+	low, high := -100.0, 1000.0
+	for range 200 {
+		mid := (low + high) / 2
+		if noncentralT(mid*root, float64(n-1), delta) < confidence {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return (low + high) / 2
+}
+
+// noncentralT is P(T <= t) with nu degrees of freedom and noncentrality delta:
+// the mean of Φ(t s - delta) over the distribution of s = sqrt(chi2(nu)/nu).
+func noncentralT(t, nu, delta float64) float64 {
+	lg, _ := math.Lgamma(nu / 2)
+	scale := math.Ln2 + nu/2*math.Log(nu/2) - lg
+	integrand := func(s float64) float64 {
+		density := math.Exp(scale + float64((nu-1)*math.Log(s)) - float64(nu*s*s/2))
+		return density * distuv.UnitNormal.CDF(float64(t*s)-delta)
+	}
+	// s has mean near 1 and deviation near 1/√(2 nu); ten of those hold all its mass.
+	spread := 10 / math.Sqrt(2*nu)
+	return quad.Fixed(integrand, math.Max(0, 1-spread), 1+spread, 200, nil, 0)
+}
+
+// TwoSidedToleranceFactor returns k such that mean ± k s of n normal values holds
+// a share p of all values with the given confidence, by Howe's method
+// (NIST/SEMATECH e-Handbook 7.2.6.3). NaN under two values.
+func TwoSidedToleranceFactor(n int, p, confidence float64) float64 {
+	if n < 2 {
+		return math.NaN()
+	}
+	nu := float64(n - 1)
+	z := distuv.UnitNormal.Quantile((1 + p) / 2)
+	chi2 := distuv.ChiSquared{K: nu}.Quantile(1 - confidence)
+	return z * math.Sqrt(nu*(1+1/float64(n))/chi2)
+}
+
+// Individuals is a control chart of single values.
+type Individuals struct {
+	Centre, Upper, Lower float64
+	Out                  []int // indexes of the values beyond the limits
+}
+
+// Chart draws the individuals chart of values in time order: mean ± 3 × mean
+// moving range / 1.128 (NIST/SEMATECH e-Handbook 6.3.2.2). ok is false under two
+// values. Ten or so are usual before its limits mean much: common practice, no source.
+func Chart(values []float64) (c Individuals, ok bool) {
+	if len(values) < 2 {
+		return Individuals{}, false
+	}
+	var ranges float64
+	for i := range values[1:] {
+		ranges += math.Abs(values[i+1] - values[i])
+	}
+	width := 3 * ranges / float64(len(values)-1) / 1.128
+	mean := stat.Mean(values, nil)
+	c = Individuals{Centre: mean, Upper: mean + width, Lower: mean - width}
+	for i, v := range values {
+		if v > c.Upper || v < c.Lower {
+			c.Out = append(c.Out, i)
+		}
+	}
+	return c, true
+}

@@ -1,0 +1,166 @@
+package lab
+
+import (
+	"encoding/csv"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// published reads one column of a table of ../../testdata as text; the sources
+// stand in the tables.
+func published(t *testing.T, file string, column int) []string {
+	t.Helper()
+	f, err := os.Open(filepath.Join("..", "..", "testdata", file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	r := csv.NewReader(f)
+	r.Comment = '#'
+	rows, err := r.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []string
+	for _, row := range rows[1:] {
+		out = append(out, row[column])
+	}
+	return out
+}
+
+func numbers(t *testing.T, file string, column int) []float64 {
+	t.Helper()
+	var out []float64
+	for _, s := range published(t, file, column) {
+		v, err := strconv.ParseFloat(s, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+// NIST/SEMATECH e-Handbook 6.3.2.2, ten batches of flow rate: mean 50.81, limits
+// 55.8041 and 45.8159, no point out.
+func TestChartNIST(t *testing.T) {
+	flow := numbers(t, "nist_individuals.csv", 1)
+	c, ok := Chart(flow)
+	if !ok || c.Out != nil {
+		t.Fatalf("chart = %+v, %v", c, ok)
+	}
+	near(t, "centre", c.Centre, 50.81, 5e-5)
+	near(t, "upper", c.Upper, 55.8041, 5e-5)
+	near(t, "lower", c.Lower, 45.8159, 5e-5)
+	c, _ = Chart([]float64{1, 1.1, 1, 1.1, 1, 1.1, 1, 1.1, 9})
+	if len(c.Out) != 1 || c.Out[0] != 8 {
+		t.Errorf("out = %v, want [8]", c.Out)
+	}
+	if _, ok := Chart([]float64{1}); ok {
+		t.Error("a chart of one value")
+	}
+}
+
+// NIST/SEMATECH e-Handbook 7.2.6.2: the 90th percentile is 95.1981 (rank 11.7).
+func TestPercentileNIST(t *testing.T) {
+	x := numbers(t, "nist_percentile.csv", 0)
+	near(t, "90th", Percentile(x, 0.9), 95.19807, 1e-9)
+	near(t, "printed", Percentile(x, 0.9), 95.1981, 5e-5)
+	near(t, "least", Percentile(x, 0.01), 95.0610, 0)
+	near(t, "greatest", Percentile(x, 0.99), 95.1990, 0)
+	near(t, "median of 1 2 3", Percentile([]float64{3, 1, 2}, 0.5), 2, 0)
+	if !math.IsNaN(Percentile(nil, 0.5)) {
+		t.Error("a percentile of nothing")
+	}
+}
+
+// NIST/SEMATECH e-Handbook 7.2.6.3, N 43, p 0.90, confidence 0.99: k2 2.217 (Howe);
+// k1 1.8740 by the noncentral t, 4.4111 for N 6.
+func TestToleranceNIST(t *testing.T) {
+	near(t, "k2", TwoSidedToleranceFactor(43, 0.90, 0.99), 2.217, 5e-4)
+	near(t, "k1", ToleranceFactor(43, 0.90, 0.99), 1.8740, 5e-5)
+	near(t, "k1 of 6", ToleranceFactor(6, 0.90, 0.99), 4.4111, 5e-5)
+}
+
+// EPA 530/R-09-007 example 17-3, p. 17-17: 95/95 upper tolerance limit of lognormal
+// chrysene, n 8: log mean 2.5085773, sd 0.6279479, k 3.187, limit 4.510032, 90.9247.
+func TestToleranceEPA(t *testing.T) {
+	var logs []float64
+	for _, v := range numbers(t, "epa_17_3_chrysene.csv", 0) {
+		logs = append(logs, math.Log(v))
+	}
+	mean, sd := stat.MeanStdDev(logs, nil)
+	near(t, "log mean", mean, 2.5085773, 5e-8)
+	near(t, "log sd", sd, 0.6279479, 5e-8)
+	k := ToleranceFactor(len(logs), 0.95, 0.95)
+	near(t, "k", k, 3.187, 5e-4)
+	near(t, "limit", mean+k*sd, 4.510032, 5e-7)
+	near(t, "limit in ppb", math.Exp(mean+k*sd), 90.9247, 5e-5)
+}
+
+// EPA 530/R-09-007 example 18-1, p. 18-9: mean 27.51667, sd 17.10119, upper
+// prediction limit of 4 future values at 95 % 73.67237.
+func TestPredictionEPA(t *testing.T) {
+	background := numbers(t, "epa_18_1_arsenic.csv", 0)
+	mean, sd := stat.MeanStdDev(background, nil)
+	near(t, "mean", mean, 27.51667, 5e-6)
+	near(t, "sd", sd, 17.10119, 5e-6)
+	near(t, "limit", PredictionLimit(background, 4, 0.95), 73.67237, 5e-6)
+}
+
+// EPA 530/R-09-007 example 12-4, p. 12-12 (Rosner, k 2): R 3.930957 and 4.160223
+// against 2.821681 and 2.801551; 35.45 and 23.23 are outliers. The first alone is
+// masked by the second in a test that stops too early.
+func TestOutliersEPA(t *testing.T) {
+	x := numbers(t, "epa_12_4_naphthalene.csv", 0)
+	got := Outliers(x, 2, 0.05)
+	if len(got) != 2 || x[got[0].Index] != 35.45 || x[got[1].Index] != 23.23 {
+		t.Fatalf("outliers = %+v", got)
+	}
+	near(t, "R1", got[0].R, 3.930957, 5e-7)
+	near(t, "R2", got[1].R, 4.160223, 5e-7)
+	near(t, "critical 1", got[0].Critical, 2.821681, 5e-7)
+	near(t, "critical 2", got[1].Critical, 2.801551, 5e-7)
+}
+
+// NIST/SEMATECH e-Handbook 1.3.5.17.1 (Grubbs): G 2.468765; critical 2.031652
+// one-sided (printed 2.032), which is two-sided at twice the significance, and
+// 2.126645 two-sided.
+func TestGrubbsNIST(t *testing.T) {
+	x := []float64{199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57}
+	one, two := Outliers(x, 1, 0.10), Outliers(x, 1, 0.05)
+	if len(one) != 1 || one[0].Index != 7 || len(two) != 1 {
+		t.Fatalf("outliers = %+v, %+v", one, two)
+	}
+	near(t, "G", one[0].R, 2.468765, 5e-7)
+	near(t, "one-sided", one[0].Critical, 2.031652, 5e-7)
+	near(t, "two-sided", two[0].Critical, 2.126645, 5e-7)
+	if got := Outliers([]float64{1, 1, 1, 1}, 2, 0.05); len(got) != 0 {
+		t.Errorf("outliers of equal values = %v", got)
+	}
+}
+
+// NIST StRD, univariate: NumAcc1 (mean 10000002, sd 1) and NumAcc4 (mean
+// 10000000.2, sd 0.1, exact), which are built by rule; and Norris for the
+// straight line behind the regression on order statistics.
+func TestNumericalAccuracyNIST(t *testing.T) {
+	mean, sd := stat.MeanStdDev([]float64{10000001, 10000003, 10000002}, nil)
+	near(t, "NumAcc1 mean", mean, 10000002, 0)
+	near(t, "NumAcc1 sd", sd, 1, 1e-15)
+	x := []float64{10000000.2}
+	for range 500 {
+		x = append(x, 10000000.1, 10000000.3)
+	}
+	mean, sd = stat.MeanStdDev(x, nil)
+	near(t, "NumAcc4 mean", mean, 10000000.2, 1e-8)
+	near(t, "NumAcc4 sd", sd, 0.1, 1e-8)
+
+	b0, b1 := stat.LinearRegression(numbers(t, "nist_norris.csv", 1), numbers(t, "nist_norris.csv", 0), nil, false)
+	near(t, "Norris B0", b0, -0.262323073774029, 1e-12)
+	near(t, "Norris B1", b1, 1.00211681802045, 1e-14)
+}
