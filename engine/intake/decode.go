@@ -1,0 +1,82 @@
+package intake
+
+import (
+	"fmt"
+	"strings"
+
+	"telltale/engine"
+)
+
+// MaxBytes is the most that one event may be long.
+const MaxBytes = 64 << 10
+
+// Decode reads one event. On an error the event returned holds what could be
+// read before it (identity, kind, vehicle, times), for the list of refusals.
+//
+// Ticks and other internal kinds are decoded too, since a file may hold them;
+// what comes from outside goes through DecodeMessage.
+func Decode(b []byte) (engine.Event, error) {
+	env, err := decodeEnvelope(b)
+	ev := engine.Event{
+		ID:      engine.ID{Source: env.source, ID: env.id},
+		Vehicle: env.subject, Time: env.time, Recorded: env.recorded,
+	}
+	if err != nil {
+		return ev, err
+	}
+	if ev.Kind, err = kindOf(env.typ); err != nil {
+		return ev, err
+	}
+	if err := checkHead(ev); err != nil {
+		return ev, err
+	}
+	if ev.Recorded.IsZero() {
+		ev.Recorded = ev.Time
+	}
+	data, err := decodeData(ev, env.data)
+	if err != nil {
+		return ev, err
+	}
+	ev.Data = data
+	ev.Digest, err = digest(ev)
+	return ev, err
+}
+
+// kindOf returns the kind in a type like "telltale.reading.v1".
+func kindOf(typ string) (engine.Kind, error) {
+	if name, ok := strings.CutPrefix(typ, "telltale."); ok {
+		if name, ok = strings.CutSuffix(name, ".v1"); ok {
+			if k, ok := engine.KindOf(name); ok {
+				return k, nil
+			}
+		}
+	}
+	return 0, fmt.Errorf("type: %s is not known, wanted one of %s", quote(typ), strings.Join(typeNames(), ", "))
+}
+
+func typeOf(k engine.Kind) string { return "telltale." + k.String() + ".v1" }
+
+// typeNames lists the types that may come from outside.
+func typeNames() []string {
+	var out []string
+	for k := engine.VehicleEvent; !k.Internal(); k++ {
+		out = append(out, typeOf(k))
+	}
+	return out
+}
+
+// checkHead asks for the attributes that CloudEvents leaves to choice and the
+// fold needs.
+func checkHead(ev engine.Event) error {
+	switch {
+	case ev.Time.IsZero():
+		return fmt.Errorf("time: missing, say when it was observed, like 2031-02-10T14:00:00Z")
+	case ev.Kind.Internal() && ev.Vehicle != "":
+		return fmt.Errorf("subject: a %s is of no vehicle, leave it out", ev.Kind)
+	case !ev.Kind.Internal() && ev.Vehicle == "":
+		return fmt.Errorf("subject: missing, name the vehicle")
+	case !ev.Kind.Internal():
+		return checkName("subject", ev.Vehicle)
+	}
+	return nil
+}

@@ -1,0 +1,135 @@
+package intake
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// envelope is the CloudEvents part of an event: its attributes as the
+// specification types them, and its data unread. Times are in UTC.
+type envelope struct {
+	version, id, source, typ, subject string
+	time, recorded                    time.Time
+	data                              jsontext.Value // nil where absent
+}
+
+// decodeEnvelope reads the attributes by CloudEvents 1.0 and its JSON format, in
+// which null stands for "not set". Extensions other than recordedtime are checked
+// and dropped. All that could be read is returned with an error, too.
+func decodeEnvelope(b []byte) (envelope, error) {
+	var env envelope
+	if len(b) > MaxBytes {
+		return env, fmt.Errorf("%d bytes long, an event has at most %d", len(b), MaxBytes)
+	}
+	dec := jsontext.NewDecoder(bytes.NewReader(b))
+	if k := dec.PeekKind(); k != '{' {
+		return env, notAnObject(dec, k)
+	}
+	fault, err := env.read(dec)
+	if err != nil {
+		return env, err
+	}
+	if _, err := dec.ReadToken(); !errors.Is(err, io.EOF) {
+		return env, fmt.Errorf("something follows the event at byte %d, wanted one event alone", dec.InputOffset())
+	}
+	if fault != nil {
+		return env, fault
+	}
+	return env, env.complete()
+}
+
+func notAnObject(dec *jsontext.Decoder, k jsontext.Kind) error {
+	if _, err := dec.ReadToken(); errors.Is(err, io.EOF) {
+		return errors.New("empty, wanted one CloudEvent as a JSON object")
+	} else if err != nil {
+		return jsonFault(err, "")
+	}
+	return fmt.Errorf("%s where one CloudEvent as a JSON object is needed", kindWord(k))
+}
+
+// read takes in all members of the event's object. A faulty attribute (fault, the
+// first one) does not keep it from the others, so that a refusal can still name
+// the event; broken JSON (err) does.
+func (e *envelope) read(dec *jsontext.Decoder) (fault, err error) {
+	if _, err := dec.ReadToken(); err != nil { // {
+		return nil, jsonFault(err, "")
+	}
+	for dec.PeekKind() != '}' {
+		name, err := dec.ReadToken()
+		if err != nil {
+			return nil, jsonFault(err, "")
+		}
+		key := name.String() // before the next read, which takes the token's bytes
+		val, err := dec.ReadValue()
+		if err != nil {
+			return nil, jsonFault(err, "")
+		}
+		if err := e.member(key, val); err != nil && fault == nil {
+			fault = err
+		}
+	}
+	_, err = dec.ReadToken() // }
+	return fault, err
+}
+
+func (e *envelope) member(name string, val jsontext.Value) error {
+	switch {
+	case name == "data":
+		e.data = val.Clone()
+		return nil
+	case name == "data_base64":
+		return errors.New("data_base64: not read, put a JSON object under data")
+	case !isAttributeName(name):
+		return fmt.Errorf("%s: not an attribute's name, wanted a to z and 0 to 9, at most 20 of them", quote(name))
+	case val.Kind() == 'n':
+		return nil
+	}
+	set := attributes[name]
+	if set == nil {
+		return checkExtension(name, val)
+	}
+	s, err := attributeText(name, val)
+	if err != nil {
+		return err
+	}
+	if err := set(e, s); err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	return nil
+}
+
+// The longest values, in bytes. Source and id together become a NATS header.
+const (
+	maxID   = 256
+	maxText = 1 << 10
+)
+
+// attributes are those that have a meaning here, each with what checks and sets it.
+var attributes = map[string]func(*envelope, string) error{
+	"specversion":     func(e *envelope, s string) error { e.version = s; return oneOf(s, "1.0") },
+	"id":              func(e *envelope, s string) error { e.id = clip(s, maxID); return atMost(s, maxID) },
+	"source":          func(e *envelope, s string) error { e.source = clip(s, maxID); return checkSource(s) },
+	"type":            func(e *envelope, s string) error { e.typ = s; return atMost(s, maxText) },
+	"subject":         func(e *envelope, s string) error { e.subject = clip(s, maxName); return atMost(s, maxName) },
+	"time":            func(e *envelope, s string) (err error) { e.time, err = parseTime(s); return err },
+	"recordedtime":    func(e *envelope, s string) (err error) { e.recorded, err = parseTime(s); return err },
+	"datacontenttype": func(_ *envelope, s string) error { return checkContentType(s) },
+	"dataschema":      func(_ *envelope, s string) error { return checkSchema(s) },
+}
+
+// complete asks for what CloudEvents requires.
+func (e *envelope) complete() error {
+	for _, a := range []struct{ name, value string }{
+		{"specversion", e.version}, {"id", e.id}, {"source", e.source}, {"type", e.typ},
+	} {
+		if a.value == "" {
+			return fmt.Errorf("%s: missing, every CloudEvent has one", a.name)
+		}
+	}
+	return nil
+}

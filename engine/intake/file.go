@@ -1,0 +1,81 @@
+package intake
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+
+	"telltale/engine"
+)
+
+// ReadFile reads a file of events, one a line, and visits each with its line
+// number (also in ev.Line) or with the reason why it is refused; a line that
+// cannot be used, whatever its length, does not end the reading. Blank lines are
+// skipped, a byte order mark before the first is dropped. An error from visit
+// ends the reading and is returned as it is.
+func ReadFile(r io.Reader, visit func(line int, ev engine.Event, err error) error) error {
+	return eachLine(r, func(n int, text []byte, long bool) error {
+		if long {
+			return visit(n, engine.Event{Line: n}, fmt.Errorf("line longer than %d bytes", MaxBytes))
+		}
+		if len(text) == 0 {
+			return nil
+		}
+		ev, err := Decode(text)
+		ev.Line = n
+		return visit(n, ev, err)
+	})
+}
+
+// HoldsTicks reports whether a file of events has ticks of its own, and so is to be
+// folded with those alone.
+func HoldsTicks(r io.Reader) (bool, error) {
+	err := eachLine(r, func(_ int, text []byte, _ bool) error {
+		// Few lines are ticks; an escape may hide the word.
+		if !bytes.Contains(text, []byte("tick")) && !bytes.Contains(text, []byte(`\u`)) {
+			return nil
+		}
+		if ev, err := Decode(text); err == nil && ev.Kind == engine.TickEvent {
+			return errFound
+		}
+		return nil
+	})
+	if errors.Is(err, errFound) {
+		return true, nil
+	}
+	return false, err
+}
+
+var errFound = errors.New("found")
+
+// eachLine visits the lines without the white space around them. A line over
+// MaxBytes comes without its text.
+func eachLine(r io.Reader, visit func(n int, text []byte, long bool) error) error {
+	br := bufio.NewReaderSize(r, MaxBytes+4<<10)
+	for n := 1; ; n++ {
+		line, err := br.ReadSlice('\n')
+		long := false
+		for errors.Is(err, bufio.ErrBufferFull) {
+			long = true
+			_, err = br.ReadSlice('\n')
+		}
+		if err != nil && !errors.Is(err, io.EOF) {
+			return fmt.Errorf("reading line %d: %w", n, err)
+		}
+		if n == 1 {
+			line = bytes.TrimPrefix(line, []byte("\xEF\xBB\xBF"))
+		}
+		text := bytes.TrimSpace(line)
+		if long || len(text) > MaxBytes {
+			long, text = true, nil
+		}
+		if err := visit(n, text, long); err != nil {
+			return err
+		}
+		if err != nil {
+			return nil
+		}
+	}
+}

@@ -1,0 +1,64 @@
+package intake
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	"telltale/engine"
+	"telltale/rules/unit"
+)
+
+func checkReading(d *engine.ReadingData) error {
+	return first(
+		checkName("data.meter", d.Meter),
+		checkQuantity("data", "a reading", unit.Quantity{Value: d.Value, Unit: d.Unit}, unit.Distance, unit.Time),
+	)
+}
+
+func checkMeterReplaced(d *engine.MeterReplacedData) error {
+	err := first(
+		checkName("data.meter", d.Meter),
+		checkGiven("data.last", d.Last),
+		checkGiven("data.first", d.First),
+		checkQuantity("data.last", "a meter", d.Last, unit.Distance, unit.Time),
+		checkQuantity("data.first", "a meter", d.First, unit.Distance, unit.Time),
+	)
+	if err != nil {
+		return err
+	}
+	if a, b := kindOfUnit(d.Last), kindOfUnit(d.First); a != b {
+		return fmt.Errorf("data.first.unit: %q measures %s, the old meter's %q %s", d.First.Unit, b, d.Last.Unit, a)
+	}
+	return nil
+}
+
+// checkGiven tells a quantity that was left out from one that lacks its unit.
+func checkGiven(at string, q unit.Quantity) error {
+	if q == (unit.Quantity{}) {
+		return fmt.Errorf("%s: missing", at)
+	}
+	return nil
+}
+
+func kindOfUnit(q unit.Quantity) unit.Kind {
+	k, _ := unit.Of(q.Unit)
+	return k
+}
+
+// checkValues checks the meter values of a service or a sample.
+func checkValues(meters map[string]unit.Quantity) error {
+	if err := checkCount("data.meters", len(meters), maxMeters); err != nil {
+		return err
+	}
+	for _, name := range slices.Sorted(maps.Keys(meters)) {
+		at := "data.meters[" + quote(name) + "]"
+		if err := first(
+			checkName(at, name),
+			checkQuantity(at, "a meter", meters[name], unit.Distance, unit.Time),
+		); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,132 @@
+package intake
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/lab"
+	"telltale/rules/unit"
+)
+
+func checkSample(ev engine.Event, d *engine.SampleData) error {
+	if len(d.Meters) == 0 {
+		d.Meters = nil
+	}
+	return first(
+		checkName("data.number", d.Number),
+		checkRevision(d.Revision),
+		checkName("data.component", d.Component),
+		checkDrawn(ev.Time, d.Drawn),
+		checkTaken(d.Taken),
+		checkValues(d.Meters),
+		checkAge(d.FluidAge),
+		checkOptional("data.laboratory", d.Laboratory),
+		checkOptional("data.method", d.Method),
+		checkOptional("data.point", d.Point),
+		checkResults(d.Results),
+	)
+}
+
+func checkRevision(n int) error {
+	if n < 0 {
+		return fmt.Errorf("data.revision: %d is negative", n)
+	}
+	return nil
+}
+
+func checkTaken(s string) error {
+	if s == "" {
+		return nil
+	}
+	if err := oneOf(s, "before", "after"); err != nil {
+		return fmt.Errorf("data.taken: %w", err)
+	}
+	return nil
+}
+
+// checkDrawn asks that the day the sample was drawn is the day of the event's
+// time, in whatever zone the vehicle is: the time of a late report is
+// recordedtime, and a sample filed under it would be judged on the wrong record.
+func checkDrawn(at time.Time, drawn string) error {
+	if drawn == "" {
+		return nil
+	}
+	from, err := parseDate(drawn)
+	to := from.AddDate(0, 0, 1)
+	if err != nil {
+		if from, err = parseTime(drawn); err != nil {
+			return fmt.Errorf("data.drawn: %s is neither a date like 2031-02-10 nor an RFC 3339 time", quote(drawn))
+		}
+		to = from
+	}
+	if at.Before(from.Add(-day)) || at.After(to.Add(day)) {
+		return fmt.Errorf("data.drawn: %s, but the event's time is %s; time is when it was drawn, recordedtime when it was reported",
+			drawn, at.Format(time.RFC3339))
+	}
+	return nil
+}
+
+const day = 24 * time.Hour
+
+func checkAge(age *unit.Quantity) error {
+	if age == nil {
+		return nil
+	}
+	return checkQuantity("data.fluidAge", "a fluid's age", *age, unit.Distance, unit.Time)
+}
+
+func checkResults(results []engine.ResultData) error {
+	if len(results) == 0 {
+		return errors.New("data.results: missing, a sample has at least one")
+	}
+	if err := checkCount("data.results", len(results), maxResults); err != nil {
+		return err
+	}
+	seen := make(map[string]bool, len(results))
+	for i, r := range results {
+		at := fmt.Sprintf("data.results[%d]", i)
+		if err := checkResult(at, r); err != nil {
+			return err
+		}
+		if seen[r.Analyte] {
+			return fmt.Errorf("%s.analyte: %s stands twice", at, quote(r.Analyte))
+		}
+		seen[r.Analyte] = true
+	}
+	return nil
+}
+
+// checkResult lets an analyte pass that nobody defines; it is kept and shown.
+func checkResult(at string, r engine.ResultData) error {
+	if err := checkName(at+".analyte", r.Analyte); err != nil {
+		return err
+	}
+	switch {
+	case r.Value == nil && r.Below == nil:
+		return fmt.Errorf("%s: neither value nor below, wanted one of them", at)
+	case r.Value != nil && r.Below != nil:
+		return fmt.Errorf("%s: both value and below, wanted one of them", at)
+	case r.Below != nil && *r.Below <= 0:
+		return fmt.Errorf("%s.below: %s, a limit of detection is above 0", at, number(*r.Below))
+	}
+	v := r.Below
+	if v == nil {
+		v = r.Value
+	}
+	if !lab.Known(r.Analyte) {
+		return checkUnit(at, "a result", r.Unit, resultKinds...)
+	}
+	// The density only scales mg/L, and any will do to see whether the unit fits.
+	if _, err := lab.Normalise(r.Analyte, *v, r.Unit, 1); err != nil {
+		return fmt.Errorf("%s: %w", at, err)
+	}
+	return nil
+}
+
+// resultKinds are what laboratories report in.
+var resultKinds = []unit.Kind{
+	unit.Concentration, unit.Percent, unit.MassVolume, unit.Density, unit.Viscosity, unit.BaseNumber,
+	unit.Temperature, unit.Absorbance, unit.Count, unit.Index,
+}

@@ -1,0 +1,48 @@
+package intake
+
+import (
+	"errors"
+
+	"telltale/engine"
+	"telltale/rules/unit"
+)
+
+func checkService(d *engine.ServiceData) error {
+	d.Tasks = some(d.Tasks)
+	if len(d.Meters) == 0 {
+		d.Meters = nil
+	}
+	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
+		return errors.New("data: nothing was done, wanted tasks, meters, fluid, filter or a note")
+	}
+	return first(
+		checkNames("data.tasks", d.Tasks, maxTasks),
+		checkOptional("data.component", d.Component),
+		checkValues(d.Meters),
+		checkFluid(d),
+		checkOptional("data.by", d.By),
+	)
+}
+
+// checkFluid wants to know whose fluid it was: an exchange that counts for no
+// component would make the next sample be read as if there had been none.
+func checkFluid(d *engine.ServiceData) error {
+	f := d.Fluid
+	if f == nil {
+		return nil
+	}
+	if d.Component == "" {
+		return errors.New("data.component: missing, name the component whose fluid was exchanged")
+	}
+	if err := checkOptional("data.fluid.name", f.Name); err != nil {
+		return err
+	}
+	return first(checkVolume("data.fluid.drained", f.Drained), checkVolume("data.fluid.filled", f.Filled))
+}
+
+func checkVolume(at string, q *unit.Quantity) error {
+	if q == nil {
+		return nil
+	}
+	return checkQuantity(at, "a fluid", *q, unit.Volume)
+}

@@ -1,0 +1,216 @@
+package intake
+
+import (
+	"errors"
+	"fmt"
+	"mime"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// isAttributeName follows CloudEvents 1.0, "naming conventions": lower-case
+// letters and digits; the 20 characters it recommends are the rule here.
+func isAttributeName(s string) bool {
+	return s != "" && len(s) <= 20 && strings.Trim(s, "abcdefghijklmnopqrstuvwxyz0123456789") == ""
+}
+
+// attributeText reads an attribute of the type String.
+func attributeText(name string, val jsontext.Value) (string, error) {
+	if val.Kind() != '"' {
+		return "", fmt.Errorf("%s: %s where a text is needed", name, kindWord(val.Kind()))
+	}
+	b, err := jsontext.AppendUnquote(nil, val)
+	if err != nil {
+		return "", jsonFault(err, name)
+	}
+	s := string(b)
+	if s == "" {
+		return "", fmt.Errorf("%s: empty, leave it out or fill it", name)
+	}
+	if err := checkRunes(s, ""); err != nil {
+		return "", fmt.Errorf("%s: %w", name, err)
+	}
+	return s, nil
+}
+
+// checkExtension admits the CloudEvents types that JSON can tell apart: Boolean,
+// Integer (32 bits, written as an integer) and String.
+func checkExtension(name string, val jsontext.Value) error {
+	switch val.Kind() {
+	case 't', 'f':
+		return nil
+	case '"':
+		_, err := attributeText(name, val)
+		if err != nil && string(val) == `""` {
+			return nil // only the known attributes must not be empty
+		}
+		return err
+	case '0':
+		if _, err := strconv.ParseInt(string(val), 10, 32); err != nil {
+			return fmt.Errorf("%s: %s is no 32-bit integer, the only numbers of CloudEvents", name, shorten(string(val)))
+		}
+		return nil
+	}
+	return fmt.Errorf("%s: %s where an extension has a text, an integer, true or false", name, kindWord(val.Kind()))
+}
+
+// checkRunes refuses the code points that CloudEvents keeps out of strings:
+// controls (but those allowed) and noncharacters.
+func checkRunes(s, allowed string) error {
+	for _, r := range s {
+		switch {
+		case strings.ContainsRune(allowed, r):
+		case unicode.IsControl(r):
+			return fmt.Errorf("control character %U", r)
+		case r >= 0xFDD0 && r <= 0xFDEF || r&0xFFFE == 0xFFFE:
+			return fmt.Errorf("noncharacter %U", r)
+		}
+	}
+	return nil
+}
+
+// checkSource asks for a URI-reference by RFC 3986.
+func checkSource(s string) error {
+	if err := atMost(s, maxID); err != nil {
+		return err
+	}
+	_, err := parseURI(s)
+	return err
+}
+
+// checkSchema asks for a URI with a scheme; the schema itself is not read.
+func checkSchema(s string) error {
+	u, err := parseURI(s)
+	if err == nil && !u.IsAbs() {
+		return fmt.Errorf("%s is no absolute URI, like https://larkfell.example/schema", quote(s))
+	}
+	return err
+}
+
+// parseURI is stricter than url.Parse, which lets blanks and other characters
+// pass that RFC 3986 wants percent-encoded.
+func parseURI(s string) (*url.URL, error) {
+	for i := 0; i < len(s); i++ {
+		if c := s[i]; c <= ' ' || c >= 0x7F || strings.IndexByte("\"<>\\^`{|}", c) >= 0 {
+			return nil, fmt.Errorf("%s is no URI-reference, %q must be percent-encoded", quote(s), string(rune(c)))
+		}
+	}
+	u, err := url.Parse(s)
+	if err != nil {
+		var why *url.Error
+		if errors.As(err, &why) {
+			err = why.Err
+		}
+		return nil, fmt.Errorf("%s is no URI-reference: %w", quote(s), err)
+	}
+	return u, nil
+}
+
+func checkContentType(s string) error {
+	kind, params, err := mime.ParseMediaType(s)
+	charset := strings.ToLower(params["charset"])
+	if err != nil || kind != "application/json" || charset != "" && charset != "utf-8" {
+		return fmt.Errorf("%s, wanted \"application/json\" in UTF-8", quote(s))
+	}
+	return nil
+}
+
+// The years that dates may have. A date outside is a slip of the keyboard or an
+// unset clock, and a time must fit in 64 bits of nanoseconds.
+const (
+	firstYear = 1900
+	lastYear  = 2199
+)
+
+// parseTime reads RFC 3339, "t" and "z" in either case; the leap second 23:59:60
+// UTC at a month's end is read as the second after it, as a POSIX clock shows it.
+func parseTime(s string) (time.Time, error) {
+	bad := func() error { return fmt.Errorf("%s is no RFC 3339 time, like 2031-02-10T14:00:00Z", quote(s)) }
+	text, leap := strings.ToUpper(s), false
+	if len(text) > 19 && text[17:19] == "60" {
+		text, leap = text[:17]+"59"+text[19:], true
+	}
+	var t time.Time
+	// Unlike time.Parse, UnmarshalText takes nothing but RFC 3339.
+	if len(text) > 64 || t.UnmarshalText([]byte(text)) != nil {
+		return time.Time{}, bad()
+	}
+	t = t.UTC()
+	if leap {
+		if t = t.Add(time.Second); t.Day() != 1 || t.Truncate(24*time.Hour) != t.Truncate(time.Second) {
+			return time.Time{}, bad()
+		}
+	}
+	return t, checkYear(t)
+}
+
+// parseDate reads YYYY-MM-DD; the time returned is that day's midnight UTC.
+func parseDate(s string) (time.Time, error) {
+	t, err := time.Parse(time.DateOnly, s)
+	if err != nil {
+		return time.Time{}, fmt.Errorf("%s is no date, like 2031-02-10", quote(s))
+	}
+	return t, checkYear(t)
+}
+
+func checkYear(t time.Time) error {
+	if y := t.Year(); y < firstYear || y > lastYear {
+		return fmt.Errorf("the year %d is not between %d and %d", y, firstYear, lastYear)
+	}
+	return nil
+}
+
+func atMost(s string, n int) error {
+	if len(s) > n {
+		return fmt.Errorf("%d bytes long, at most %d are kept", len(s), n)
+	}
+	return nil
+}
+
+func oneOf(s string, want ...string) error {
+	for _, w := range want {
+		if s == w {
+			return nil
+		}
+	}
+	for i, w := range want {
+		want[i] = strconv.Quote(w)
+	}
+	return fmt.Errorf("%s, wanted %s", quote(s), alternatives(want))
+}
+
+// alternatives joins words as "a, b or c".
+func alternatives(words []string) string {
+	n := len(words) - 1
+	if n < 1 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:n], ", ") + " or " + words[n]
+}
+
+// shorten keeps error texts short whatever came in.
+func shorten(s string) string {
+	if len(s) <= 64 {
+		return s
+	}
+	return clip(s, 64) + "…"
+}
+
+// clip cuts s to at most n bytes, never within a character.
+func clip(s string, n int) string {
+	if len(s) <= n {
+		return s
+	}
+	for n > 0 && !utf8.RuneStart(s[n]) {
+		n--
+	}
+	return s[:n]
+}
+
+func quote(s string) string { return strconv.Quote(shorten(s)) }

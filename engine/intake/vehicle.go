@@ -1,0 +1,134 @@
+package intake
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+	_ "time/tzdata" // zones must not hang on the machine
+
+	"telltale/engine"
+	"telltale/rules/unit"
+)
+
+// checkVehicle also gives a vehicle without a name its subject for one, and drops
+// empty lists, which mean the same as none.
+func checkVehicle(ev engine.Event, d *engine.VehicleData) error {
+	if d.Name == "" {
+		d.Name = ev.Vehicle
+	}
+	if len(d.Tags) == 0 {
+		d.Tags = nil
+	}
+	d.Meters, d.Components, d.People = some(d.Meters), some(d.Components), some(d.People)
+	if d.InService != "" {
+		if _, err := parseDate(d.InService); err != nil {
+			return fmt.Errorf("data.inService: %w", err)
+		}
+	}
+	return first(
+		checkName("data.name", d.Name),
+		checkOptional("data.kind", d.Kind),
+		checkTags(d.Tags),
+		checkZone(d.Zone),
+		checkMeters(d.Meters),
+		checkComponents(d),
+		checkNames("data.people", d.People, maxPeople),
+	)
+}
+
+// some returns nil for an empty list, so that it equals one that was left out.
+func some[T any](list []T) []T {
+	if len(list) == 0 {
+		return nil
+	}
+	return list
+}
+
+func checkTags(tags map[string]string) error {
+	if err := checkCount("data.tags", len(tags), maxTags); err != nil {
+		return err
+	}
+	for _, name := range slices.Sorted(maps.Keys(tags)) {
+		if err := checkName("data.tags["+quote(name)+"]", name); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// checkZone asks for a name of the tz database; "Local" would hang on the machine.
+func checkZone(zone string) error {
+	if zone == "" || zone == "UTC" {
+		return nil
+	}
+	_, err := time.LoadLocation(zone)
+	if err != nil || zone == "Local" || strings.HasPrefix(zone, "posix/") || strings.HasPrefix(zone, "right/") {
+		return fmt.Errorf("data.zone: %s is no time zone, wanted a name like \"Europe/London\"", quote(zone))
+	}
+	return nil
+}
+
+func checkMeters(meters []engine.MeterDef) error {
+	if err := checkCount("data.meters", len(meters), maxMeters); err != nil {
+		return err
+	}
+	for i, m := range meters {
+		at := fmt.Sprintf("data.meters[%d]", i)
+		if err := checkName(at+".name", m.Name); err != nil {
+			return err
+		}
+		if err := oneOf(m.Kind, "distance", "hours"); err != nil {
+			return fmt.Errorf("%s.kind: %w", at, err)
+		}
+		if slices.ContainsFunc(meters[:i], func(o engine.MeterDef) bool { return o.Name == m.Name }) {
+			return fmt.Errorf("%s.name: %s stands twice", at, quote(m.Name))
+		}
+	}
+	return nil
+}
+
+func checkComponents(d *engine.VehicleData) error {
+	if err := checkCount("data.components", len(d.Components), maxParts); err != nil {
+		return err
+	}
+	for i := range d.Components {
+		c, at := &d.Components[i], fmt.Sprintf("data.components[%d]", i)
+		c.Meters = some(c.Meters)
+		if err := checkComponent(at, *c, d.Meters); err != nil {
+			return err
+		}
+		if slices.ContainsFunc(d.Components[:i], func(o engine.ComponentDef) bool { return o.Name == c.Name }) {
+			return fmt.Errorf("%s.name: %s stands twice", at, quote(c.Name))
+		}
+	}
+	return nil
+}
+
+func checkComponent(at string, c engine.ComponentDef, meters []engine.MeterDef) error {
+	err := first(
+		checkName(at+".name", c.Name),
+		checkName(at+".kind", c.Kind),
+		checkOptional(at+".fluid", c.Fluid),
+		checkNames(at+".meters", c.Meters, maxMeters),
+	)
+	if err != nil {
+		return err
+	}
+	for i, name := range c.Meters {
+		if !slices.ContainsFunc(meters, func(m engine.MeterDef) bool { return m.Name == name }) {
+			return fmt.Errorf("%s.meters[%d]: %s is not among data.meters", at, i, quote(name))
+		}
+	}
+	if c.Capacity == nil {
+		return nil
+	}
+	if err := checkQuantity(at+".capacity", "a capacity", *c.Capacity, unit.Volume); err != nil {
+		return err
+	}
+	if c.Capacity.Value == 0 {
+		return fmt.Errorf("%s.capacity.value: nothing holds nothing, leave capacity out where it is unknown", at)
+	}
+	return nil
+}
