@@ -161,7 +161,7 @@ func exceedances(detects, limits []float64) exceedance {
 		in := float64(countBelow(detects, upper) - countBelow(detects, limit[j]))
 		below := float64(countBelow(detects, limit[j]) + countAtMost(limits, limit[j]))
 		if in+below > 0 {
-			next += in / (in + below) * (1 - next)
+			next += float64(in / (in + below) * (1 - next))
 		}
 		e.p[j] = next
 	}

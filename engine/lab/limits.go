@@ -67,7 +67,7 @@ func ToleranceFactor(n int, p, confidence float64) float64 {
 // the mean of Φ(t s - delta) over the distribution of s = sqrt(chi2(nu)/nu).
 func noncentralT(t, nu, delta float64) float64 {
 	lg, _ := math.Lgamma(nu / 2)
-	scale := math.Ln2 + nu/2*math.Log(nu/2) - lg
+	scale := math.Ln2 + float64(nu/2*math.Log(nu/2)) - lg
 	integrand := func(s float64) float64 {
 		density := math.Exp(scale + float64((nu-1)*math.Log(s)) - float64(nu*s*s/2))
 		return density * distuv.UnitNormal.CDF(float64(t*s)-delta)

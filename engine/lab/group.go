@@ -1,0 +1,137 @@
+package lab
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// Member is one sample's result in a group that is to give a baseline.
+type Member struct {
+	ID     string // what the record of outliers calls it
+	Result Result
+	Age    float64 // the fluid's age, metres or seconds, one kind for the group; NaN where unknown
+}
+
+// Span is a number of which censored results leave a range open; Low and High are
+// equal where it is known.
+type Span struct{ Low, High float64 }
+
+// Group is what is usual for an analyte in samples of like components and fluid.
+type Group struct {
+	Members, Detected int // counted without the outliers
+	Outliers          []string
+	Mean              Span // by Kaplan-Meier
+	Median            Span
+	// Spread is the range of the middle half over 1.349, which is the standard
+	// deviation of normal values and is not swayed by a few far ones.
+	Spread Span
+	// SD is the standard deviation with censored results filled in by [ROS]; NaN
+	// where that cannot be fitted.
+	SD      float64
+	P90     Span
+	P95     Span
+	MeanAge float64  // of the members whose age is known; NaN where none is
+	Aged    int      // how many those are
+	Notes   []string // what was not done and why
+	// Usable is false where the group is too small to judge by; the notes say so.
+	Usable bool
+}
+
+// Groups under leastTested are not tested for outliers: the test is fair from 15
+// values only (NIST/SEMATECH e-Handbook 1.3.5.17.3).
+const leastTested = 15
+
+// GroupOf summarises the members for a baseline. Outliers are looked for among the
+// logarithms of the detected values, at most a tenth of them at significance 0.05
+// by the generalised ESD test, and left out with a record of which. A group of
+// fewer than least members is reported and not usable. Order does not matter.
+func GroupOf(members []Member, least int) Group {
+	members = slices.SortedFunc(slices.Values(members), func(a, b Member) int {
+		return cmp.Or(cmp.Compare(a.ID, b.ID), cmp.Compare(a.Result.Value, b.Result.Value))
+	})
+	var g Group
+	members = g.withoutOutliers(members)
+	results := make([]Result, len(members))
+	low, high := make([]float64, len(members)), make([]float64, len(members))
+	for i, m := range members {
+		results[i], high[i] = m.Result, m.Result.Value
+		if !m.Result.Censored {
+			low[i] = m.Result.Value
+			g.Detected++
+		}
+	}
+	g.Members = len(members)
+	g.Mean.Low, g.Mean.High = KaplanMeier(results).Mean()
+	percentile := func(p float64) Span { return Span{Percentile(low, p), Percentile(high, p)} }
+	g.Median, g.P90, g.P95 = percentile(0.5), percentile(0.9), percentile(0.95)
+	q1, q3 := percentile(0.25), percentile(0.75)
+	g.Spread = Span{math.Max(0, q3.Low-q1.High) / 1.349, (q3.High - q1.Low) / 1.349}
+	g.SD = spreadOf(results)
+	g.age(members)
+	if g.Usable = g.Members >= least && g.Members > 0; !g.Usable {
+		g.Notes = append(g.Notes, fmt.Sprintf("%d samples are fewer than the %d that a baseline needs", g.Members, least))
+	}
+	return g
+}
+
+func (g *Group) withoutOutliers(members []Member) []Member {
+	var logs []float64
+	var at []int
+	for i, m := range members {
+		if !m.Result.Censored && m.Result.Value > 0 {
+			logs, at = append(logs, math.Log(m.Result.Value)), append(at, i)
+		}
+	}
+	if len(logs) < leastTested {
+		g.Notes = append(g.Notes, fmt.Sprintf("not tested for outliers: %d detected values, the test needs %d", len(logs), leastTested))
+		return members
+	}
+	out := map[int]bool{}
+	for _, e := range Outliers(logs, len(logs)/10, 0.05) {
+		out[at[e.Index]] = true
+	}
+	var kept []Member
+	for i, m := range members {
+		if out[i] {
+			g.Outliers = append(g.Outliers, m.ID)
+		} else {
+			kept = append(kept, m)
+		}
+	}
+	return kept
+}
+
+// spreadOf is the standard deviation, censored results filled in.
+func spreadOf(results []Result) float64 {
+	values, limits := split(results)
+	if len(limits) > 0 {
+		var ok bool
+		if values, ok = ROS(results); !ok {
+			return math.NaN()
+		}
+	}
+	if len(values) < 2 {
+		return math.NaN()
+	}
+	return stat.StdDev(values, nil)
+}
+
+func (g *Group) age(members []Member) {
+	var ages []float64
+	for _, m := range members {
+		if !math.IsNaN(m.Age) {
+			ages = append(ages, m.Age)
+		}
+	}
+	g.Aged, g.MeanAge = len(ages), math.NaN()
+	if g.Aged > 0 {
+		g.MeanAge = stat.Mean(ages, nil)
+	}
+	if unknown := len(members) - g.Aged; unknown > 0 {
+		g.Notes = append(g.Notes, fmt.Sprintf("the fluid's age is unknown for %d of %d samples", unknown, len(members)))
+	}
+}
