@@ -1,0 +1,188 @@
+package meter
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Why a reading is disputed.
+const (
+	GoingBack   = "going back"  // lower than an accepted one before it
+	Implausible = "implausible" // too far from its accepted neighbours for the time between
+)
+
+// Verdict is what one reading is worth.
+type Verdict struct {
+	Accepted bool
+	// Life is the value over replaced instruments; for a disputed reading, what it
+	// would be if it were right.
+	Life float64
+	// Why is GoingBack or Implausible for a disputed reading. Meant says in words
+	// what was probably meant, with the face value that would fit; empty where
+	// nothing usual does. Fits is that value, 0 where there is none.
+	Why   string
+	Meant string
+	Fits  float64
+}
+
+// Judge says which readings to accept. The readings, in order of time, are face
+// values; the replacements may come in any order, and a reading at the very
+// moment of one is of the new instrument.
+//
+// Accepted, for each instrument, is the sequence with the most votes among
+// those that never go back and never exceed a plausible speed; what an
+// instrument ended at, or began with, by the word of a replacement, counts as
+// two votes there. Among sequences with equally many, the one that keeps what
+// was observed earlier wins, so that one strange reading never takes the word
+// from the one before it, and two that agree do. A replacement whose values
+// were outvoted in this way is not believed, and the life value goes on from the
+// last reading accepted before it.
+func Judge(readings []Reading, replaced []Replaced, kind Kind) []Verdict {
+	out := make([]Verdict, len(readings))
+	if len(replaced) == 0 {
+		judgeOne(segment{readings: readings, out: out, kind: kind})
+		return out
+	}
+	replaced = slices.Clone(replaced)
+	slices.SortFunc(replaced, func(a, b Replaced) int {
+		return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Last, b.Last), cmp.Compare(a.First, b.First))
+	})
+	seg := segment{kind: kind}
+	from := 0
+	for _, r := range replaced {
+		to := from + countBefore(readings[from:], r.At)
+		seg.readings, seg.out = readings[from:to], out[from:to]
+		seg.last = &Reading{At: r.At, Value: r.Last}
+		seg.life = judgeOne(seg)
+		seg.first = &Reading{At: r.At, Value: r.First}
+		from = to
+	}
+	seg.readings, seg.out, seg.last = readings[from:], out[from:], nil
+	judgeOne(seg)
+	return out
+}
+
+func countBefore(readings []Reading, at int64) int {
+	n := slices.IndexFunc(readings, func(r Reading) bool { return r.At >= at })
+	if n < 0 {
+		return len(readings)
+	}
+	return n
+}
+
+// segment is the time of one instrument.
+type segment struct {
+	readings []Reading
+	out      []Verdict // as many
+	kind     Kind
+	first    *Reading // what it began with; nil for the first instrument
+	last     *Reading // what it ended at; nil for the one in use
+	life     float64  // the life value at which it began
+}
+
+// judgeOne fills the verdicts of one instrument and returns the life value at
+// which it ended.
+func judgeOne(s segment) float64 {
+	nodes := make([]Reading, 0, maxNodes)
+	if s.first != nil {
+		nodes = append(nodes, Reading{At: s.first.At, Value: s.first.Value, Weight: 1})
+	}
+	skip := len(nodes)
+	nodes = append(nodes, s.readings...)
+	if s.last != nil {
+		nodes = append(nodes, Reading{At: s.last.At, Value: s.last.Value, Weight: 1})
+	}
+	var marks [maxNodes]bool
+	accepted := longest(nodes, s.kind, marks[:0])
+
+	offset := 0.0
+	if s.first != nil {
+		offset = s.life - s.first.Value
+		if i := slices.Index(accepted, true); i > 0 {
+			offset = s.life - nodes[i].Value // the replacement's first value was outvoted
+		}
+	}
+	end := s.life
+	for i, ok := range accepted {
+		life := nodes[i].Value + offset
+		if ok {
+			end = life
+		}
+		if j := i - skip; j >= 0 && j < len(s.out) {
+			s.out[j] = Verdict{Accepted: ok, Life: life}
+			if !ok {
+				dispute(&s.out[j], nodes, accepted, i, s.kind)
+			}
+		}
+	}
+	return end
+}
+
+// maxNodes is the usual length of a chain; longer ones work, but allocate.
+const maxNodes = 72
+
+// longest marks the heaviest sequence of readings of which each follows the one
+// before. O(n²) at worst, O(n) for readings that all fit: the search for a
+// predecessor ends where no earlier sequence can be as heavy as the one found.
+func longest(nodes []Reading, kind Kind, marks []bool) []bool {
+	var scoreRoom, mostRoom, prevRoom [maxNodes]int
+	score := append(scoreRoom[:0], make([]int, len(nodes))...)
+	most := append(mostRoom[:0], make([]int, len(nodes))...) // the greatest score up to here
+	prev := append(prevRoom[:0], make([]int, len(nodes))...)
+	end := -1
+	for i, n := range nodes {
+		marks = append(marks, false)
+		best, from := 0, -1
+		for j := i - 1; j >= 0 && most[j] >= best; j-- {
+			if score[j] >= best && score[j] > 0 && kind.follows(nodes[j], n) {
+				best, from = score[j], j
+			}
+		}
+		if valid(n.Value) {
+			score[i] = best + 1 + int(n.Weight)
+		}
+		prev[i], most[i] = from, score[i]
+		if i > 0 {
+			most[i] = max(score[i], most[i-1])
+		}
+		if score[i] > 0 && (end < 0 || score[i] > score[end]) {
+			end = i
+		}
+	}
+	for ; end >= 0; end = prev[end] {
+		marks[end] = true
+	}
+	return marks
+}
+
+func valid(v float64) bool { return v >= 0 && !math.IsInf(v, 1) }
+
+// follows reports whether b can come after a: not lower, and not further on than
+// the plausible speed and the slack allow.
+func (k Kind) follows(a, b Reading) bool {
+	return !below(b.Value, a.Value) && !k.tooFast(a, b)
+}
+
+func (k Kind) tooFast(a, b Reading) bool {
+	speed, slack := k.limits()
+	return b.Value-a.Value > float64(speed*float64(b.At-a.At))+slack
+}
+
+// below reports whether a is less than b by more than 1e-9 of it.
+func below(a, b float64) bool { return a < b && b-a > 1e-9*b }
+
+// neighbours are the accepted readings around reading i, nil where there is none.
+func neighbours(nodes []Reading, accepted []bool, i int) (before, after *Reading) {
+	for j := i - 1; j >= 0 && before == nil; j-- {
+		if accepted[j] {
+			before = &nodes[j]
+		}
+	}
+	for j := i + 1; j < len(nodes) && after == nil; j++ {
+		if accepted[j] {
+			after = &nodes[j]
+		}
+	}
+	return before, after
+}

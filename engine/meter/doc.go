@@ -1,0 +1,63 @@
+// Package meter tells what the readings of odometers and hour meters are worth:
+// which of them fit together (Judge), which to keep (ThinFunc), how much the
+// vehicle is used (Estimate) and so when it reaches a value (Usage.Reach), and
+// whether it has gone quiet (Silent).
+//
+// Values are metres, or seconds of running; moments are Unix seconds. A face
+// value is what the instrument shows; a life value goes on counting over
+// replaced instruments. Nothing here looks at a clock, and every result is a
+// function of the set of readings, however they came in.
+package meter
+
+// Kind is what an instrument counts.
+type Kind uint8
+
+// The kinds.
+const (
+	Distance Kind = iota // metres
+	Hours                // seconds of running
+)
+
+// Reading is the value of one instrument at a moment, in metres or seconds.
+type Reading struct {
+	At    int64 // Unix seconds
+	Value float64
+	// Weight is added to the one vote that every reading has; readings that a
+	// service or a sample stands on get one more.
+	Weight uint8
+}
+
+// Replaced says that at a moment an instrument made way for another: Last is
+// the face value at which the old one ended, First the one at which the new one
+// began.
+type Replaced struct {
+	At          int64
+	Last, First float64
+}
+
+// The plausible speeds are common practice, no source. No road vehicle averages
+// more than 130 km/h, and an hour meter cannot run faster than the clock; the
+// slack covers clocks that differ and values that were rounded.
+const (
+	topSpeed      = 130_000.0 / 3600 // m/s
+	slackDistance = 10_000.0         // m
+	slackHours    = 3600.0           // s
+)
+
+func (k Kind) limits() (speed, slack float64) {
+	if k == Hours {
+		return 1, slackHours
+	}
+	return topSpeed, slackDistance
+}
+
+// Appends reports whether next follows prev at a plausible speed with no slack
+// at all. A chain of which this holds from each reading to the next is accepted
+// whole by Judge, and so is every part of it; one more such reading need
+// not be judged against the others. Both values must be of the same instrument,
+// or life values.
+func Appends(prev, next Reading, kind Kind) bool {
+	speed, _ := kind.limits()
+	rise := next.Value - prev.Value
+	return rise >= 0 && next.At >= prev.At && rise <= speed*float64(next.At-prev.At)
+}

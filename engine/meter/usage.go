@@ -1,0 +1,171 @@
+package meter
+
+import "math"
+
+// What usage is reckoned from. Common practice, no source.
+const (
+	window     = 180 * day // of use before the last reading
+	leastSpan  = 14 * day
+	leastCount = 3
+	step       = 7 * day // whole weeks, so that weekends do not count as change
+	idleShare  = 0.1     // of the mean pace: below it a vehicle stands idle
+	laidUp     = 28 * day
+	confidence = 0.8
+)
+
+// Usage is how much a vehicle is used, from its accepted readings up to the last.
+// It trails the last reading, not the clock, so that a forecast stays where it
+// is while nothing new is known.
+type Usage struct {
+	OK bool // false: fewer than three readings, or less than 14 days between them
+	// PerSecond is the life value gained in a second of calendar time: metres, or
+	// seconds of running. Low and High bound it with 80 % confidence.
+	PerSecond, Low, High float64
+	// Scatter is how far the meter strays from that line in a second: the 80 % bound
+	// of the gain over t seconds is Scatter·√t off the mean.
+	Scatter float64
+	// LaidUp: the vehicle has stood nearly still for four weeks or more up to the
+	// last reading. PerSecond and Low are the pace of that time, High is the upper
+	// bound of the pace when in use.
+	LaidUp bool
+	N      int     // readings that it rests on
+	Days   float64 // from the first to the last of them
+}
+
+// Estimate reckons usage from accepted readings in order of time, whose values
+// are life values: the Theil–Sen slope over the last 180 days in use, with
+// Conover's interval. Readings less than a week apart count as one, the later.
+//
+// Stretches of four weeks or more at less than a tenth of the vehicle's mean pace
+// (a gritter's summer, a coach's winter) are left out of the time in use, so
+// that a vehicle that goes back to work is forecast at its working pace at once.
+// While it stands, it is forecast to go on standing.
+func Estimate(readings []Reading) Usage {
+	if len(readings) < leastCount || readings[len(readings)-1].At-readings[0].At < leastSpan {
+		return Usage{N: len(readings)}
+	}
+	points := weekly(readings)
+	gaps := gapsOf(points)
+	standing := markIdle(gaps)
+	u := working(gaps)
+	u.OK = true
+	if standing > 0 {
+		u.LaidUp = true
+		tail := sum(gaps[len(gaps)-standing:])
+		u.PerSecond = tail.rise / tail.span
+		u.Low, u.Scatter = u.PerSecond, 0
+		u.High = max(u.High, u.PerSecond)
+	}
+	return u
+}
+
+// weekly keeps the last reading and, going back from it, each that is a week or
+// more before the one kept; less where the whole span is under two months, so
+// that enough are left.
+func weekly(readings []Reading) []Reading {
+	last := readings[len(readings)-1]
+	apart := min(int64(step), (last.At-readings[0].At)/8)
+	kept := make([]Reading, 0, len(readings))
+	for i := len(readings) - 1; i >= 0; i-- {
+		if n := len(kept); n == 0 || kept[n-1].At-readings[i].At >= apart {
+			kept = append(kept, readings[i])
+		}
+	}
+	if first := readings[0]; kept[len(kept)-1] != first {
+		kept[len(kept)-1] = first // the whole span counts
+	}
+	for i, j := 0, len(kept)-1; i < j; i, j = i+1, j-1 {
+		kept[i], kept[j] = kept[j], kept[i]
+	}
+	return kept
+}
+
+// gap is what happened from one point to the next.
+type gap struct {
+	span, rise float64
+	idle       bool
+}
+
+func gapsOf(points []Reading) []gap {
+	gaps := make([]gap, len(points)-1)
+	for i := range gaps {
+		a, b := points[i], points[i+1]
+		gaps[i] = gap{span: float64(b.At - a.At), rise: b.Value - a.Value}
+	}
+	return gaps
+}
+
+func sum(gaps []gap) (total gap) {
+	for _, g := range gaps {
+		total.span += g.span
+		total.rise += g.rise
+	}
+	return total
+}
+
+// markIdle marks the gaps in which the vehicle was laid up, and returns how many
+// of the last ones it has been so until now.
+func markIdle(gaps []gap) (standing int) {
+	all := sum(gaps)
+	pace := idleShare * (all.rise / all.span)
+	for i := 0; i < len(gaps); {
+		j, span := i, 0.0
+		for j < len(gaps) && gaps[j].rise <= pace*gaps[j].span {
+			span += gaps[j].span
+			j++
+		}
+		if span >= laidUp {
+			for k := i; k < j; k++ {
+				gaps[k].idle = true
+			}
+			if j == len(gaps) {
+				standing = j - i
+			}
+		}
+		i = max(j, i+1)
+	}
+	return standing
+}
+
+// working is the usage over the latest time in use.
+func working(gaps []gap) Usage {
+	x, y := []float64{0}, []float64{0}
+	var used []gap
+	first := len(gaps)
+	for i := len(gaps) - 1; i >= 0; i-- {
+		g := gaps[i]
+		if g.idle {
+			continue
+		}
+		at := x[len(x)-1] - g.span
+		if at < -window && len(x) >= leastCount {
+			break
+		}
+		x, y = append(x, at), append(y, y[len(y)-1]-g.rise)
+		used = append(used, g)
+		first = i
+	}
+	u := Usage{N: len(x), Days: sum(gaps[first:]).span / day}
+	slope, low, high, ok := slopeOf(x, y, confidence)
+	if !ok {
+		return u // it never moved
+	}
+	u.PerSecond, u.Low, u.High = max(0, slope), max(0, low), max(0, high)
+	u.Scatter = scatter(used, u.PerSecond)
+	return u
+}
+
+// scatter is the 80 % bound of the strays of the gaps from the line, each scaled
+// by the root of its time: the meter is taken to wander like a sum of
+// independent days, whose variance grows with time.
+func scatter(gaps []gap, slope float64) float64 {
+	if len(gaps) < 2 {
+		return 0
+	}
+	total := 0.0
+	for _, g := range gaps {
+		stray := g.rise - float64(slope*g.span)
+		total += stray * stray / g.span
+	}
+	return math.Sqrt(total/float64(len(gaps)-1)) * 1.2816
+}
