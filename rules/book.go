@@ -3,6 +3,8 @@
 // knows nothing of how the answers come about.
 package rules
 
+import "gopkg.in/yaml.v3"
+
 // File is one rule file; Name is shown in error texts as it is.
 type File struct {
 	Name string
@@ -18,6 +20,19 @@ type Book struct {
 	Tasks     []*Task // by name
 	Rules     []*Rule // by name
 	Baselines []*Baseline
+	Cases     []*Case // by name
+	// Questions are what is not wrong but deserves a second look: a warning whose
+	// advice says neither stop nor inspect, a baseline without a source.
+	Questions []Fault
+}
+
+// Case is an example that a rule file carries: events in short form, and the
+// transitions that should follow (none where Expect is empty).
+type Case struct {
+	Name   string
+	Given  []*yaml.Node
+	Expect []*yaml.Node
+	At     Place
 }
 
 // Units are what a book's bare numbers and functions speak.
@@ -69,6 +84,8 @@ type Task struct {
 	Cautions     []string
 	FollowUps    []FollowUp // by name
 	At           Place
+
+	was wasAt // while loading
 }
 
 // Need is a fluid (Volume in litres) or a part to have ready.
@@ -123,13 +140,13 @@ type Rule struct {
 	Where        *Condition
 
 	Measured bool
-	Below    bool       // limits are lower limits
-	Has      [4]bool    // which stages have a limit, by stage number
-	Deadband float64    // 0.1 for 10%
-	Confirm  [4]int     // judged samples in a row, by stage number; at least 1
-	Stage    int        // a pattern's one stage
-	HasClear bool       // a pattern with its own clear condition
-	Masked   bool       // eases only by a fluid that has run long enough since an exchange; true unless "masked: no"
+	Below    bool    // limits are lower limits
+	Has      [4]bool // which stages have a limit, by stage number
+	Deadband float64 // 0.1 for 10%
+	Confirm  [4]int  // judged samples in a row, by stage number; at least 1
+	Stage    int     // a pattern's one stage
+	HasClear bool    // a pattern with its own clear condition
+	Masked   bool    // eases only by a fluid that has run long enough since an exchange; true unless "masked: no"
 
 	PointsTo  []string
 	Cautions  [4][]string // by stage number

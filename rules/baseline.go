@@ -1,0 +1,102 @@
+package rules
+
+import (
+	"fmt"
+	"strings"
+
+	"gopkg.in/yaml.v3"
+	"telltale/rules/unit"
+)
+
+// baseline reads what is usual for a kind of component and fluid.
+func (d *document) baseline(key, n *yaml.Node) {
+	what := fmt.Sprintf("baseline %q", key.Value)
+	f := d.mapping(n, what, "where", "fluid age", "source", "mean", "fresh")
+	b := &Baseline{Name: key.Value, At: d.place(key)}
+	if v := f.get("where"); v != nil {
+		b.Where = d.where(v, what)
+	}
+	b.Source = d.text(f.get("source"), "source of "+what)
+	if v := f.get("fluid age"); v != nil {
+		b.FluidAge = d.fluidAge(v, what)
+	} else if f.get("mean") != nil {
+		d.fault(key, "say at which age of the fluid the means were taken: `fluid age: 60000 km`", "%s has means, but no `fluid age`", what)
+	}
+	if v := f.get("mean"); v != nil {
+		b.Mean = d.analytes(v, "mean of "+what, true)
+	}
+	if v := f.get("fresh"); v != nil {
+		b.Fresh = d.analytes(v, "fresh of "+what, false)
+	}
+	if f.get("mean") == nil && f.get("fresh") == nil && n.Kind == yaml.MappingNode {
+		d.fault(key, "add `mean: {Fe: 90}` or `fresh: {P: 290}`", "%s says nothing", what)
+	}
+	if b.Source == "" && n.Kind == yaml.MappingNode {
+		d.question(key, "say where the figures come from: `source: …`", "%s has no source", what)
+	}
+	for a := range b.Mean {
+		d.l.means[a] = true
+	}
+	for a := range b.Fresh {
+		d.l.freshOf[a] = true
+	}
+	d.l.book.Baselines = append(d.l.book.Baselines, b)
+}
+
+func (d *document) fluidAge(n *yaml.Node, what string) Limits {
+	v, kind, ok := d.quantity(n, "fluid age of "+what, unit.Distance, unit.Time)
+	switch {
+	case ok && v <= 0:
+		d.fault(n, "", "fluid age of %s must be more than zero", what)
+	case ok && kind == unit.Distance:
+		return Limits{Distance: v}
+	case ok:
+		return Limits{Hours: v}
+	}
+	return Limits{}
+}
+
+// analytes reads {Fe: 90, Cu: 40 mg/kg}. A mean must be more than zero, since
+// values are divided by it.
+func (d *document) analytes(n *yaml.Node, what string, mean bool) map[string]float64 {
+	out := map[string]float64{}
+	for _, f := range d.entries(n, what) {
+		name := f.key.Value
+		if !IsAnalyte(name) {
+			d.fault(f.key, analyteHint(d.l, name), "unknown analyte %q", name)
+			continue
+		}
+		v, ok := d.concentration(f.value, name, what)
+		switch {
+		case !ok:
+		case mean && v <= 0:
+			d.fault(f.value, "leave it out, or name what is usual", "%s of %s must be more than zero", name, what)
+		case v < 0 && name != "flash":
+			d.fault(f.value, "", "%s of %s is less than nothing", name, what)
+		default:
+			out[name] = v
+		}
+	}
+	return out
+}
+
+// concentration reads a number in the analyte's own unit, which may be written.
+func (d *document) concentration(n *yaml.Node, name, what string) (float64, bool) {
+	own := AnalyteUnit(name)
+	if n.Kind == yaml.ScalarNode && n.Tag == "!!str" && n.Style == 0 && own != "" && strings.ContainsAny(n.Value, "/%CFtmp") {
+		kind, _ := unit.Of(own)
+		v, _, ok := d.quantity(n, name+" of "+what, kind)
+		return v, ok
+	}
+	return d.number(n, name+" of "+what)
+}
+
+// where reads a condition that says what applies to whom.
+func (d *document) where(n *yaml.Node, what string) *Condition {
+	return d.condition(n, scope{what: "where of " + what, want: truth}, newAsks())
+}
+
+// question reports what is not wrong but deserves a second look.
+func (d *document) question(n *yaml.Node, hint, format string, args ...any) {
+	d.l.book.Questions = append(d.l.book.Questions, d.makeFault(n.Line, n.Column, d.width(n), hint, fmt.Sprintf(format, args...)))
+}

@@ -1,0 +1,309 @@
+package rules
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/expr-lang/expr/ast"
+)
+
+// compiler turns one parsed expression into functions, checking kinds, names
+// and arguments on the way and going on after a fault to find the next.
+type compiler struct {
+	src   source
+	scope scope
+	asks  *asks
+	l     *loader
+
+	lets      []binding
+	maxLets   int
+	steps     int
+	component bool // reads component
+	failed    bool
+}
+
+// binding is a name that `let` binds; its value is kept in the state's slot.
+type binding struct {
+	name string
+	of   operand
+}
+
+// fault reports what is wrong with a node. Faults of one expression do not
+// follow from each other: a faulty operand has kind anyKind, which fits everywhere.
+func (c *compiler) fault(n ast.Node, hint, format string, args ...any) operand {
+	from, to := span(n)
+	c.src.fault(from, to, hint, format, args...)
+	c.failed = true
+	return operand{}
+}
+
+// span gives the runes of a node that best show it: a comparison at its operator,
+// a choice at its condition.
+func span(n ast.Node) (from, to int) {
+	if c, ok := n.(*ast.ConditionalNode); ok {
+		return span(c.Cond)
+	}
+	if m, ok := n.(*ast.MemberNode); ok {
+		from, _ := span(m.Node)
+		_, to := span(m.Property)
+		return from, to
+	}
+	l := n.Location()
+	return l.From, max(l.To, l.From+1)
+}
+
+// wants checks that the whole expression gives what its place needs.
+func (c *compiler) wants(o operand, n ast.Node) {
+	want := c.scope.want
+	switch {
+	case want == anyKind && (o.kind == number || o.kind == text || o.kind == truth), o.kind == want, o.kind == anyKind:
+		return
+	case want == truth && o.kind == number:
+		c.fault(n, "compare it with a limit: ` … > 0`", "%s must be true or false, this gives %s", c.scope.what, o.kind)
+	case want == number && o.kind == truth:
+		c.fault(n, "a condition belongs in `raise:`, or choose a number: `… ? 1 : 0`", "%s must be a number, this gives %s", c.scope.what, o.kind)
+	case want == anyKind:
+		c.fault(n, "name one of its fields", "%s must be a number, text, or true or false, this gives %s", c.scope.what, o.kind)
+	default:
+		c.fault(n, "", "%s must be %s, this gives %s", c.scope.what, want, o.kind)
+	}
+}
+
+// compile compiles a node. known are the analytes that has() has made sure of.
+func (c *compiler) compile(n ast.Node, known guard) operand {
+	if c.steps++; c.steps > stepLimit {
+		if c.steps == stepLimit+1 {
+			c.src.fault(0, 1, "split the rule", "%s is too involved", c.scope.what)
+			c.failed = true
+		}
+		return operand{}
+	}
+	switch n := n.(type) {
+	case *ast.IntegerNode, *ast.FloatNode:
+		return c.literal(n)
+	case *ast.StringNode:
+		return constantText(n.Value)
+	case *ast.BoolNode:
+		v := n.Value
+		return operand{kind: truth, constant: true, truth: func(*state) bool { return v }}
+	case *ast.IdentifierNode:
+		return c.identifier(n)
+	case *ast.MemberNode:
+		return c.member(n, known)
+	case *ast.CallNode:
+		return c.call(n, known)
+	case *ast.UnaryNode:
+		return c.unary(n, known)
+	case *ast.BinaryNode:
+		return c.binary(n, known)
+	case *ast.ConditionalNode:
+		return c.choice(n, known)
+	case *ast.ArrayNode:
+		return c.array(n, known)
+	case *ast.VariableDeclaratorNode:
+		return c.let(n, known)
+	}
+	return c.refuse(n)
+}
+
+// refuse explains what the parser knows and rules do not.
+func (c *compiler) refuse(n ast.Node) operand {
+	switch n := n.(type) {
+	case *ast.NilNode:
+		return c.fault(n, "a missing value is never read: ask `has(…)`", "there is no nil in rules")
+	case *ast.BuiltinNode:
+		return c.fault(n, "there are no lists to walk in a rule", "unknown function `%s`", n.Name)
+	case *ast.ChainNode:
+		return c.fault(n, "write `.`", "there is no `?.` in rules")
+	case *ast.SequenceNode:
+		return c.fault(n.Nodes[0], "use `let name = …; …`", "a rule's expression is one expression")
+	case *ast.BytesNode:
+		return c.fault(n, `write "text"`, "there are no bytes in rules")
+	}
+	return c.fault(n, "", "this is not part of the rule language")
+}
+
+// literal checks that a number is written as in the rest of the file.
+func (c *compiler) literal(n ast.Node) operand {
+	l := n.Location()
+	s := c.src.slice(l.From, l.To)
+	v, wrong, cure := plainNumber(s)
+	if wrong != "" {
+		return c.fault(n, cure, "%s: %q %s", c.scope.what, s, wrong)
+	}
+	return constantNumber(v)
+}
+
+// identifier compiles a bare name.
+func (c *compiler) identifier(n *ast.IdentifierNode) operand {
+	for i := len(c.lets) - 1; i >= 0; i-- {
+		if c.lets[i].name == n.Value {
+			return c.lets[i].of
+		}
+	}
+	switch n.Value {
+	case "vehicle":
+		return operand{kind: vehicle, word: true}
+	case "component":
+		c.component = true
+		return operand{kind: component, word: true}
+	case "measure":
+		if c.scope.measure {
+			return operand{kind: number, word: true, num: func(s *state) float64 { return s.measure }}
+		}
+		return c.fault(n, "", "`measure` is known in limits, say and advise of a measured rule alone")
+	case "stage":
+		if c.scope.stage {
+			return operand{kind: text, word: true, text: func(s *state) string { return StageNames[s.stage] }}
+		}
+		return c.fault(n, "", "`stage` is known in say and advise alone")
+	}
+	if wordByName[n.Value] != nil || functions[n.Value].compile != nil {
+		return c.fault(n, "write `"+n.Value+"(…)`", "`%s` is a call", n.Value)
+	}
+	if IsAnalyte(n.Value) {
+		return c.fault(n, `write value("`+n.Value+`")`, "unknown name `%s`", n.Value)
+	}
+	return c.fault(n, c.l.didYouMean(n.Value, c.names(), "text must stand in quotes; what a rule may ask is listed by the words reference"), "unknown name `%s`", n.Value)
+}
+
+// names are all names that may stand at the beginning of an expression.
+func (c *compiler) names() []string {
+	out := []string{"vehicle", "component"}
+	if c.scope.measure {
+		out = append(out, "measure")
+	}
+	for i := range words {
+		out = append(out, words[i].Name)
+	}
+	return append(out, functionNames...)
+}
+
+// choice compiles `condition ? this : that`.
+func (c *compiler) choice(n *ast.ConditionalNode, known guard) operand {
+	cond := c.needs(n.Cond, c.compile(n.Cond, known), truth, "a choice")
+	a := c.compile(n.Exp1, known.and(whenTrue(n.Cond)))
+	b := c.compile(n.Exp2, known.and(whenFalse(n.Cond)))
+	if cond.kind == anyKind || a.kind == anyKind || b.kind == anyKind {
+		return operand{}
+	}
+	if a.kind != b.kind {
+		return c.fault(n.Exp2, "", "the two sides of a choice must be of one kind, these are %s and %s", a.kind, b.kind)
+	}
+	test := cond.truth
+	switch a.kind {
+	case number:
+		x, y := a.num, b.num
+		return operand{kind: number, num: func(s *state) float64 {
+			if test(s) {
+				return x(s)
+			}
+			return y(s)
+		}}
+	case text:
+		x, y := a.text, b.text
+		return operand{kind: text, text: func(s *state) string {
+			if test(s) {
+				return x(s)
+			}
+			return y(s)
+		}}
+	case truth:
+		x, y := a.truth, b.truth
+		return operand{kind: truth, truth: func(s *state) bool {
+			if test(s) {
+				return x(s)
+			}
+			return y(s)
+		}}
+	}
+	return c.fault(n.Exp1, "name one of its fields", "a choice cannot give %s", a.kind)
+}
+
+// needs checks an operand's kind; what says for whom.
+func (c *compiler) needs(n ast.Node, o operand, want kind, what string) operand {
+	if o.kind == want || o.kind == anyKind {
+		return o
+	}
+	hint := ""
+	switch {
+	case want == truth && o.kind == number:
+		hint = "compare it: `… > 0`"
+	case want == number && o.kind == text && o.constant && len(o.texts) == 1 && IsAnalyte(o.texts[0]):
+		hint = fmt.Sprintf("write value(%q)", o.texts[0])
+	case want == number && o.kind == text && o.constant:
+		hint = "a number stands without quotes"
+	case o.kind >= vehicle:
+		hint = "name one of its fields: " + strings.Join(fieldNames(o.kind), ", ")
+	}
+	return c.fault(n, hint, "%s needs %s, this is %s", what, want, o.kind)
+}
+
+// let compiles `let name = value; rest`. The value is run once.
+func (c *compiler) let(n *ast.VariableDeclaratorNode, known guard) operand {
+	v := c.compile(n.Value, known)
+	if n.Name == "vehicle" || n.Name == "component" || n.Name == "measure" || n.Name == "stage" {
+		return c.fault(n, "choose another name", "`%s` has a meaning already", n.Name)
+	}
+	if v.kind > truth {
+		return c.fault(n.Value, "", "let can name a number, text, or true or false, this is %s", v.kind)
+	}
+	slot := len(c.lets)
+	name := operand{kind: v.kind, word: true,
+		num:   func(s *state) float64 { return s.lets[slot].num },
+		text:  func(s *state) string { return s.lets[slot].text },
+		truth: func(s *state) bool { return s.lets[slot].truth },
+	}
+	c.lets = append(c.lets, binding{n.Name, name})
+	c.maxLets = max(c.maxLets, len(c.lets))
+	rest := c.compile(n.Expr, known)
+	c.lets = c.lets[:slot]
+	if v.kind == anyKind || rest.kind == anyKind {
+		return operand{}
+	}
+	bind := binder(v, slot, n.Value.String())
+	x, y, z := rest.num, rest.text, rest.truth
+	return operand{kind: rest.kind, numbers: rest.numbers, texts: rest.texts,
+		num:   func(s *state) float64 { bind(s); return x(s) },
+		text:  func(s *state) string { bind(s); return y(s) },
+		truth: func(s *state) bool { bind(s); return z(s) },
+	}
+}
+
+// binder stores a let's value into its slot, and tells the evidence.
+func binder(v operand, slot int, of string) func(*state) {
+	switch v.kind {
+	case number:
+		return func(s *state) {
+			x := v.num(s)
+			s.lets[slot].num = x
+			if s.record != nil && !v.constant && !v.word {
+				s.recordOnce(Evidence{Of: of, Value: x})
+			}
+		}
+	case text:
+		return func(s *state) { s.lets[slot].text = v.text(s) }
+	}
+	return func(s *state) { s.lets[slot].truth = v.truth(s) }
+}
+
+// array compiles a list of constants, which may stand to the right of `in`.
+func (c *compiler) array(n *ast.ArrayNode, known guard) operand {
+	out := operand{kind: list, constant: true}
+	for _, e := range n.Nodes {
+		o := c.compile(e, known)
+		switch {
+		case o.kind == anyKind:
+		case !o.constant || o.kind != number && o.kind != text:
+			c.fault(e, "", "a list holds numbers or texts that are written out")
+		case o.kind == number:
+			out.numbers = append(out.numbers, o.value)
+		default:
+			out.texts = append(out.texts, o.texts[0])
+		}
+	}
+	if len(out.numbers) > 0 && len(out.texts) > 0 {
+		return c.fault(n, "", "a list holds numbers or texts, not both")
+	}
+	return out
+}

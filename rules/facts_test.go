@@ -1,0 +1,85 @@
+package rules
+
+import (
+	"math"
+	"slices"
+)
+
+// fakeFacts answers from maps, keyed as evidence shows a word: `value("Cu")`.
+// Values are in base units. A key of low and high is a censored result.
+type fakeFacts struct {
+	vehicle *Vehicle
+	comp    *Component
+	numbers map[string]float64
+	truths  map[string]bool
+	ends    map[string][2]float64
+	notes   map[string]string
+
+	mask     uint32
+	censored []string
+	asked    []string
+}
+
+func key(w Word, arg string) string {
+	name := w.String()
+	if w == WordRateHours {
+		name = "rateHours"
+	}
+	if info := wordByName[w.String()]; info != nil && info.arg == nothing {
+		return name + "()"
+	}
+	return name + `("` + arg + `")`
+}
+
+func (f *fakeFacts) Vehicle() *Vehicle {
+	if f.vehicle == nil {
+		return &Vehicle{Name: "bus-07", Kind: "minibus", Tags: map[string]string{"road": "hills"}}
+	}
+	return f.vehicle
+}
+
+func (f *fakeFacts) Component() *Component { return f.comp }
+
+func (f *fakeFacts) Number(w Word, arg string) (float64, string, bool) {
+	k := key(w, arg)
+	f.asked = append(f.asked, k)
+	if e, ok := f.ends[k]; ok {
+		i := slices.Index(f.censored, k)
+		if i < 0 {
+			i = len(f.censored)
+			f.censored = append(f.censored, k)
+		}
+		return e[f.mask>>i&1], "", true
+	}
+	if v, ok := f.numbers[k]; ok {
+		return v, "", true
+	}
+	return 0, arg + " for " + w.String(), false
+}
+
+func (f *fakeFacts) Truth(w Word, arg string) (bool, string, bool) {
+	k := key(w, arg)
+	f.asked = append(f.asked, k)
+	if v, ok := f.truths[k]; ok {
+		return v, "", true
+	}
+	switch w {
+	case WordHas:
+		_, plain := f.numbers[key(WordValue, arg)]
+		_, ends := f.ends[key(WordValue, arg)]
+		return plain || ends, "", true
+	case WordBelow:
+		_, ends := f.ends[key(WordValue, arg)]
+		_, plain := f.numbers[key(WordValue, arg)]
+		return ends, arg + " for below", plain || ends
+	}
+	return false, arg + " for " + w.String(), false
+}
+
+func (f *fakeFacts) Ends(mask uint32) { f.mask = mask }
+func (f *fakeFacts) Censored() int    { return len(f.censored) }
+func (f *fakeFacts) Note(w Word, arg string) string {
+	return f.notes[key(w, arg)]
+}
+
+func isNaN(v float64) bool { return math.IsNaN(v) }

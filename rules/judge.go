@@ -1,0 +1,329 @@
+package rules
+
+import (
+	"math"
+	"slices"
+	"strings"
+)
+
+// Judge runs the conditions of one book. It keeps what a run needs, so use one a
+// worker; it is not safe for concurrent use.
+//
+// Conditions are functions that were compiled when the book was loaded, in the
+// syntax of the expr library: a rule has no loops, so every run ends, and each
+// number is checked as it is reckoned, so that NaN and infinity are never
+// taken for an answer.
+type Judge struct {
+	b *Book
+	s state
+}
+
+// NewJudge returns a Judge for the book.
+func NewJudge(b *Book) *Judge { return &Judge{b: b, s: state{units: b.Units}} }
+
+// censoredLimit is the most results below their limits that one rule may rest
+// on: each doubles the runs.
+const censoredLimit = 6
+
+// room makes room for the names that a condition binds.
+func (j *Judge) room(c *Condition) {
+	if len(j.s.lets) < c.lets {
+		j.s.lets = make([]operandValue, c.lets)
+	}
+}
+
+// begin points the state at facts.
+func (j *Judge) begin(f Facts, a *asks) {
+	j.s.facts, j.s.vehicle, j.s.comp = f, f.Vehicle(), f.Component()
+	j.s.begin(a)
+}
+
+// notJudged is the error of a `where` that cannot be answered.
+type notJudged []string
+
+func (m notJudged) Error() string { return "missing " + strings.Join(m, ", ") }
+
+// Matches reports whether a `where` holds for the vehicle and component; a nil
+// condition does. A condition that reads component does not hold without one.
+// The error names what is missing, as of a component whose capacity is unknown;
+// the answer is then false.
+func (j *Judge) Matches(c *Condition, v *Vehicle, comp *Component) (bool, error) {
+	if c == nil {
+		return true, nil
+	}
+	if c.ReadsComponent && comp == nil {
+		return false, nil
+	}
+	s := &j.s
+	s.facts, s.vehicle, s.comp = nil, v, comp
+	s.begin(c.asks)
+	j.room(c)
+	ok := c.value.truth(s)
+	if missing := s.why(); missing != nil {
+		return false, notJudged(missing)
+	}
+	return ok, nil
+}
+
+// why gives what was missing, sorted, each once; nil where nothing was.
+func (s *state) why() []string {
+	if len(s.missing) == 0 {
+		return nil
+	}
+	out := slices.Clone(s.missing)
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// Number runs an expression that gives a number, such as a task's shorten. What
+// is missing is listed, and v is then 0; a censored result on which it rests must
+// give the same number at both ends.
+func (j *Judge) Number(c *Condition, f Facts) (v float64, missing []string) {
+	differs := false
+	first := true
+	missing = j.eachEnd(f, c.asks, func() {
+		j.room(c)
+		x := c.value.num(&j.s)
+		differs = differs || !first && !Equal(x, v)
+		if first {
+			v, first = x, false
+		}
+	})
+	if missing == nil && differs {
+		missing = []string{"one number for both ends of a result below its limit"}
+	}
+	if missing != nil {
+		return 0, missing
+	}
+	return v, nil
+}
+
+// eachEnd runs once for each choice of ends of the censored results met, the
+// lower ends first, and returns what was missing in any run.
+func (j *Judge) eachEnd(f Facts, a *asks, run func()) []string {
+	defer f.Ends(0)
+	for mask := uint32(0); ; mask++ {
+		f.Ends(mask)
+		j.begin(f, a)
+		j.required()
+		if len(j.s.missing) == 0 {
+			run()
+		}
+		if missing := j.s.why(); missing != nil {
+			return missing
+		}
+		n := f.Censored()
+		if n > censoredLimit {
+			return []string{"results above their limits (too many are below)"}
+		}
+		if mask+1 >= 1<<n {
+			return nil
+		}
+	}
+}
+
+// required asks every question that no has() guards, so that what is missing is
+// known even where another operand would decide.
+func (j *Judge) required() {
+	record := j.s.record
+	j.s.record = nil
+	for i := range j.s.asks.list {
+		if j.s.asks.list[i].required {
+			j.s.ask(i)
+		}
+	}
+	j.s.record = record
+}
+
+// Run judges a rule. The outcome has an End for each different result that the
+// ends of censored results give, the lower ends' first; or it lists what was
+// missing, and the rule is not judged.
+func (j *Judge) Run(r *Rule, f Facts) Judged {
+	var out Judged
+	out.Missing = j.eachEnd(f, r.compiled.asks, func() {
+		e := j.end(r.compiled)
+		if len(j.s.missing) == 0 && !slices.ContainsFunc(out.Ends, func(o End) bool { return sameEnd(o, e) }) {
+			out.Ends = append(out.Ends, e)
+		}
+	})
+	if out.Missing != nil {
+		out.Ends = nil
+	}
+	return out
+}
+
+// end runs the rule's expressions once.
+func (j *Judge) end(c *compiledRule) End {
+	s := &j.s
+	if c.measure == nil {
+		e := End{Limits: [4]float64{nan, nan, nan, nan}}
+		e.Raise = j.truth(c.raise)
+		e.Clear = !e.Raise
+		if c.clear != nil {
+			e.Clear = j.truth(c.clear)
+		}
+		return e
+	}
+	j.room(c.measure)
+	e := End{Measure: s.check(c.measure.value.num(s), c.measure.Text)}
+	s.measure = e.Measure
+	for i, l := range c.limits {
+		e.Limits[i] = nan
+		if l != nil {
+			j.room(l)
+			e.Limits[i] = s.check(l.value.num(s), l.Text)
+		}
+	}
+	return e
+}
+
+func (j *Judge) truth(c *Condition) bool {
+	j.room(c)
+	return c.value.truth(&j.s)
+}
+
+// sameEnd compares with NaN, the limit of a stage without one, equal to itself.
+func sameEnd(a, b End) bool {
+	if a.Measure != b.Measure || a.Raise != b.Raise || a.Clear != b.Clear {
+		return false
+	}
+	for i := range a.Limits {
+		if a.Limits[i] != b.Limits[i] && !(math.IsNaN(a.Limits[i]) && math.IsNaN(b.Limits[i])) {
+			return false
+		}
+	}
+	return true
+}
+
+// Why runs the rule again as it gave the end e and returns the operands with
+// their values, in the order in which they were reckoned: each word once, each
+// compared expression, a measure that is more than a word, and limits that are
+// expressions.
+func (j *Judge) Why(r *Rule, f Facts, e End) []Evidence {
+	var found, first []Evidence
+	c := r.compiled
+	done := false
+	j.eachEnd(f, c.asks, func() {
+		if done {
+			return
+		}
+		var rec []Evidence
+		j.s.record = &rec
+		got := j.end(c)
+		j.s.record = nil
+		if first == nil {
+			first = rec
+		}
+		if sameEnd(got, e) {
+			found, done = j.reckoned(c, rec, got), true
+		}
+	})
+	if !done {
+		return first
+	}
+	return found
+}
+
+// reckoned adds the measure and the limits that were reckoned to the words.
+func (j *Judge) reckoned(c *compiledRule, rec []Evidence, e End) []Evidence {
+	add := func(of *Condition, v float64) {
+		if of != nil && !of.value.constant && !of.value.word {
+			j.s.record = &rec
+			j.s.recordOnce(Evidence{Of: strings.TrimSpace(of.Text), Value: v})
+			j.s.record = nil
+		}
+	}
+	add(c.measure, e.Measure)
+	for i, l := range c.limits {
+		add(l, e.Limits[i])
+	}
+	return rec
+}
+
+// Say renders the rule's message for a stage; without `say` it is the rule's title.
+func (j *Judge) Say(r *Rule, stage int, f Facts, measure float64) string {
+	if r.compiled.say == nil {
+		return r.Title
+	}
+	return j.tell(r, r.compiled.say, stage, f, measure)
+}
+
+// Advise renders the rule's advice for a stage; "" where it has none.
+func (j *Judge) Advise(r *Rule, stage int, f Facts, measure float64) string {
+	if stage < 0 || stage >= len(r.compiled.advise) || r.compiled.advise[stage] == nil {
+		return ""
+	}
+	return j.tell(r, r.compiled.advise[stage], stage, f, measure)
+}
+
+func (j *Judge) tell(r *Rule, t *template, stage int, f Facts, measure float64) string {
+	f.Ends(0)
+	j.begin(f, t.asks)
+	j.s.stage, j.s.measure = stage, measure
+	return j.render(t)
+}
+
+// BaselineFor returns the first baseline, in order of name, whose `where` holds
+// for the component; nil where none does.
+func (b *Book) BaselineFor(j *Judge, v *Vehicle, c *Component) *Baseline {
+	for _, bl := range b.Baselines {
+		if ok, _ := j.Matches(bl.Where, v, c); ok {
+			return bl
+		}
+	}
+	return nil
+}
+
+// Applied are the parts of a book that apply to one vehicle.
+type Applied struct {
+	Tasks     []AppliedTask
+	Rules     []AppliedRule
+	Baselines []*Baseline // by component; nil where none applies
+}
+
+// AppliedTask is a task of a component, by its index, or of the vehicle (-1).
+type AppliedTask struct {
+	Task      *Task
+	Component int
+}
+
+// AppliedRule is a rule on a component, by its index, or on the vehicle (-1).
+type AppliedRule struct {
+	Rule      *Rule
+	Component int
+}
+
+// For resolves every `where` of the book for a vehicle: what applies to it, by
+// name, then by component name. The answer holds until the book, the vehicle or
+// its components change.
+func (b *Book) For(j *Judge, v *Vehicle, comps []Component) *Applied {
+	order := make([]int, len(comps))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return strings.Compare(comps[a].Name, comps[b].Name) })
+	each := func(perComponent bool, where *Condition, add func(int)) {
+		if !perComponent {
+			if ok, _ := j.Matches(where, v, nil); ok {
+				add(-1)
+			}
+			return
+		}
+		for _, i := range order {
+			if ok, _ := j.Matches(where, v, &comps[i]); ok {
+				add(i)
+			}
+		}
+	}
+	out := &Applied{Baselines: make([]*Baseline, len(comps))}
+	for _, t := range b.Tasks {
+		each(t.PerComponent, t.Where, func(i int) { out.Tasks = append(out.Tasks, AppliedTask{t, i}) })
+	}
+	for _, r := range b.Rules {
+		each(r.PerComponent, r.Where, func(i int) { out.Rules = append(out.Rules, AppliedRule{r, i}) })
+	}
+	for i := range comps {
+		out.Baselines[i] = b.BaselineFor(j, v, &comps[i])
+	}
+	return out
+}

@@ -1,0 +1,59 @@
+package rules
+
+import "strings"
+
+// nearWork bounds how many names a Load compares for its hints, so that a file
+// of many misspelt names is still checked in linear time.
+const nearWork = 50_000
+
+// near finds the candidate that name was most likely meant to be, or "".
+func (l *loader) near(name string, candidates []string) string {
+	if len(name) > 64 {
+		return ""
+	}
+	best, least := "", max(1, len(name)/3)+1
+	for _, c := range candidates {
+		if l.nearBudget--; l.nearBudget < 0 {
+			return best
+		}
+		if c == name || len(c) > 64 {
+			continue
+		}
+		if d := distance(strings.ToLower(name), strings.ToLower(c)); d < least {
+			best, least = c, d
+		}
+	}
+	return best
+}
+
+// didYouMean is a hint that names a near candidate, or else says other.
+func (l *loader) didYouMean(name string, candidates []string, other string) string {
+	if c := l.near(name, candidates); c != "" {
+		return "did you mean `" + c + "`?"
+	}
+	return other
+}
+
+// distance counts the edits (insert, drop, change, swap of neighbours) between a and b.
+func distance(a, b string) int {
+	before, prev := make([]int, len(b)+1), make([]int, len(b)+1)
+	for j := range prev {
+		prev[j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		row := make([]int, len(b)+1)
+		row[0] = i
+		for j := 1; j <= len(b); j++ {
+			differs := 1
+			if a[i-1] == b[j-1] {
+				differs = 0
+			}
+			row[j] = min(prev[j]+1, row[j-1]+1, prev[j-1]+differs)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				row[j] = min(row[j], before[j-2]+1)
+			}
+		}
+		before, prev = prev, row
+	}
+	return prev[len(b)]
+}

@@ -1,0 +1,237 @@
+package rules
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+
+	"github.com/expr-lang/expr/ast"
+)
+
+func (c *compiler) unary(n *ast.UnaryNode, known guard) operand {
+	o := c.compile(n.Node, known)
+	switch n.Operator {
+	case "-", "+":
+		o = c.needs(n.Node, o, number, "`"+n.Operator+"`")
+		if o.kind == anyKind || n.Operator == "+" {
+			return o
+		}
+		if o.constant {
+			return constantNumber(-o.value)
+		}
+		x := o.num
+		return operand{kind: number, num: func(s *state) float64 { return -x(s) }}
+	}
+	if o = c.needs(n.Node, o, truth, "`"+n.Operator+"`"); o.kind == anyKind {
+		return o
+	}
+	x := o.truth
+	return operand{kind: truth, truth: func(s *state) bool { return !x(s) }}
+}
+
+func (c *compiler) binary(n *ast.BinaryNode, known guard) operand {
+	right := known
+	switch n.Operator {
+	case "&&", "and":
+		right = known.and(whenTrue(n.Left))
+	case "||", "or":
+		right = known.and(whenFalse(n.Left))
+	case "??":
+		return c.fault(n, "a missing value is never read: ask `has(…) ? … : …`; a missing tag is \"\"", "there is no `??` in rules")
+	case "..":
+		return c.fault(n, "write `x >= 1 && x <= 5`", "there are no ranges in rules")
+	case "**", "^", "%":
+		return c.fault(n, "known are + - * /", "there is no `%s` in rules", n.Operator)
+	}
+	l, r := c.compile(n.Left, known), c.compile(n.Right, right)
+	switch n.Operator {
+	case "&&", "and", "||", "or":
+		return c.logic(n, l, r)
+	case "+", "-", "*", "/":
+		return c.arithmetic(n, l, r)
+	case "==", "!=":
+		return c.equality(n, l, r)
+	case "<", "<=", ">", ">=":
+		return c.comparison(n, l, r)
+	case "in":
+		return c.membership(n, l, r)
+	}
+	return c.textTest(n, l, r)
+}
+
+func (c *compiler) logic(n *ast.BinaryNode, l, r operand) operand {
+	l = c.needs(n.Left, l, truth, "`"+n.Operator+"`")
+	r = c.needs(n.Right, r, truth, "`"+n.Operator+"`")
+	if l.kind == anyKind || r.kind == anyKind {
+		return operand{}
+	}
+	x, y := l.truth, r.truth
+	if n.Operator == "&&" || n.Operator == "and" {
+		return operand{kind: truth, truth: func(s *state) bool { return x(s) && y(s) }}
+	}
+	return operand{kind: truth, truth: func(s *state) bool { return x(s) || y(s) }}
+}
+
+// arithmetic checks each result, so that a division by zero inside a comparison
+// is not taken for an answer.
+func (c *compiler) arithmetic(n *ast.BinaryNode, l, r operand) operand {
+	if n.Operator == "+" && l.kind == text && r.kind == text {
+		return c.fault(n, "in a template write two `${ }` beside each other", "texts cannot be added")
+	}
+	l = c.needs(n.Left, l, number, "`"+n.Operator+"`")
+	r = c.needs(n.Right, r, number, "`"+n.Operator+"`")
+	if l.kind == anyKind || r.kind == anyKind {
+		return operand{}
+	}
+	if n.Operator == "/" && r.constant && r.value == 0 {
+		return c.fault(n, "", "a division by zero")
+	}
+	x, y, of := l.num, r.num, n.String()
+	out := operand{kind: number}
+	switch n.Operator {
+	case "+":
+		out.num = func(s *state) float64 { return s.check(x(s)+y(s), of) }
+	case "-":
+		out.num = func(s *state) float64 { return s.check(x(s)-y(s), of) }
+	case "*":
+		out.num = func(s *state) float64 { return s.check(x(s)*y(s), of) }
+	default:
+		out.num = func(s *state) float64 { return s.check(x(s)/y(s), of) }
+	}
+	if l.constant && r.constant {
+		return c.fold(n, out)
+	}
+	return out
+}
+
+// fold reckons a constant once.
+func (c *compiler) fold(n ast.Node, o operand) operand {
+	var s state
+	v := o.num(&s)
+	if len(s.missing) > 0 {
+		return c.fault(n, "", "%s", s.missing[0])
+	}
+	return constantNumber(v)
+}
+
+// shown wraps a compared number so that the evidence of an instrumented run
+// shows it, unless it is a constant or a word that shows itself.
+func shown(o operand, n ast.Node) func(*state) float64 {
+	if o.constant || o.word {
+		return o.num
+	}
+	x, of := o.num, n.String()
+	return func(s *state) float64 {
+		v := x(s)
+		if s.record != nil {
+			s.recordOnce(Evidence{Of: of, Value: v})
+		}
+		return v
+	}
+}
+
+func (c *compiler) comparison(n *ast.BinaryNode, l, r operand) operand {
+	l = c.needs(n.Left, l, number, "`"+n.Operator+"`")
+	r = c.needs(n.Right, r, number, "`"+n.Operator+"`")
+	if l.kind == anyKind || r.kind == anyKind {
+		return operand{}
+	}
+	x, y := shown(l, n.Left), shown(r, n.Right)
+	out := operand{kind: truth}
+	switch n.Operator {
+	case "<":
+		out.truth = func(s *state) bool { a, b := x(s), y(s); return a < b && !Equal(a, b) }
+	case "<=":
+		out.truth = func(s *state) bool { a, b := x(s), y(s); return a <= b || Equal(a, b) }
+	case ">":
+		out.truth = func(s *state) bool { a, b := x(s), y(s); return a > b && !Equal(a, b) }
+	default:
+		out.truth = func(s *state) bool { a, b := x(s), y(s); return a >= b || Equal(a, b) }
+	}
+	return out
+}
+
+func (c *compiler) equality(n *ast.BinaryNode, l, r operand) operand {
+	if l.kind == anyKind || r.kind == anyKind {
+		return operand{}
+	}
+	if l.kind != r.kind {
+		return c.fault(n, "", "`%s` compares %s with %s", n.Operator, l.kind, r.kind)
+	}
+	same := n.Operator == "=="
+	out := operand{kind: truth}
+	switch l.kind {
+	case number:
+		x, y := shown(l, n.Left), shown(r, n.Right)
+		out.truth = func(s *state) bool { return Equal(x(s), y(s)) == same }
+	case text:
+		x, y := l.text, r.text
+		out.truth = func(s *state) bool { return (x(s) == y(s)) == same }
+	case truth:
+		x, y := l.truth, r.truth
+		out.truth = func(s *state) bool { return (x(s) == y(s)) == same }
+	default:
+		hint := ""
+		if l.kind >= vehicle {
+			hint = "name one of its fields: " + strings.Join(fieldNames(l.kind), ", ")
+		}
+		return c.fault(n, hint, "`%s` cannot compare %s", n.Operator, l.kind)
+	}
+	return out
+}
+
+// membership compiles `x in ["a", "b"]`.
+func (c *compiler) membership(n *ast.BinaryNode, l, r operand) operand {
+	if l.kind == anyKind || r.kind == anyKind {
+		return operand{}
+	}
+	if r.kind == tags {
+		return c.fault(n, `write vehicle.tags["name"] != ""`, "`in` needs a list to its right")
+	}
+	if r.kind != list {
+		return c.fault(n.Right, `write ["a", "b"]`, "`in` needs a list to its right, this is %s", r.kind)
+	}
+	switch {
+	case l.kind == text && len(r.numbers) == 0:
+		x, set := l.text, r.texts
+		return operand{kind: truth, truth: func(s *state) bool { return slices.Contains(set, x(s)) }}
+	case l.kind == number && len(r.texts) == 0:
+		x, set := shown(l, n.Left), r.numbers
+		return operand{kind: truth, truth: func(s *state) bool {
+			v := x(s)
+			return slices.ContainsFunc(set, func(e float64) bool { return Equal(v, e) })
+		}}
+	}
+	return c.fault(n, "", "`in` compares %s with a list of another kind", l.kind)
+}
+
+// textTest compiles contains, startsWith, endsWith and matches.
+func (c *compiler) textTest(n *ast.BinaryNode, l, r operand) operand {
+	l = c.needs(n.Left, l, text, "`"+n.Operator+"`")
+	r = c.needs(n.Right, r, text, "`"+n.Operator+"`")
+	if l.kind == anyKind || r.kind == anyKind {
+		return operand{}
+	}
+	x, y := l.text, r.text
+	out := operand{kind: truth}
+	switch n.Operator {
+	case "contains":
+		out.truth = func(s *state) bool { return strings.Contains(x(s), y(s)) }
+	case "startsWith":
+		out.truth = func(s *state) bool { return strings.HasPrefix(x(s), y(s)) }
+	case "endsWith":
+		out.truth = func(s *state) bool { return strings.HasSuffix(x(s), y(s)) }
+	case "matches":
+		if !r.constant {
+			return c.fault(n.Right, "", "the pattern of `matches` must be written out")
+		}
+		re, err := regexp.Compile(r.texts[0])
+		if err != nil {
+			return c.fault(n.Right, "the syntax is that of RE2", "the pattern of `matches` cannot be read: %s", firstLine(err.Error()))
+		}
+		out.truth = func(s *state) bool { return re.MatchString(x(s)) }
+	default:
+		return c.fault(n, "", "there is no `%s` in rules", n.Operator)
+	}
+	return out
+}

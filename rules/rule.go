@@ -1,0 +1,363 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+
+	"gopkg.in/yaml.v3"
+)
+
+// compiledRule holds the expressions and templates of a rule. The expressions
+// share their questions; each template has its own, since what it cannot say
+// does not keep the rule from being judged.
+type compiledRule struct {
+	asks    *asks
+	measure *Condition // nil for a pattern
+	limits  [4]*Condition
+	raise   *Condition
+	clear   *Condition
+	say     *template
+	advise  [4]*template
+	was     wasAt
+}
+
+var (
+	sharedKeys   = []string{"on", "was", "title", "where", "say", "points to", "advise", "follow up", "cautions", "masked"}
+	measuredKeys = []string{"measure", "above", "below", "deadband", "confirm"}
+	patternKeys  = []string{"raise", "clear", "stage"}
+)
+
+// ruleReader reads one rule.
+type ruleReader struct {
+	d    *document
+	key  *yaml.Node
+	f    fields
+	r    *Rule
+	what string
+}
+
+// rule reads one judgement.
+func (d *document) rule(key, n *yaml.Node) {
+	what := fmt.Sprintf("rule %q", key.Value)
+	rr := &ruleReader{d: d, key: key, what: what,
+		f: d.mapping(n, what, slices.Concat(sharedKeys, measuredKeys, patternKeys)...),
+		r: &Rule{Name: key.Value, Title: key.Value, At: d.place(key), compiled: &compiledRule{asks: newAsks()}}}
+	if n.Kind == yaml.MappingNode {
+		rr.read()
+	}
+}
+
+func (rr *ruleReader) read() {
+	d, r, f := rr.d, rr.r, rr.f
+	if v := f.get("title"); v != nil {
+		r.Title = d.text(v, "title of "+rr.what)
+	}
+	r.Was, r.compiled.was = d.was(rr.key, f.get("was"), rr.what)
+	if v := f.get("where"); v != nil {
+		r.Where = d.where(v, rr.what)
+	}
+	r.On = rr.on()
+	switch {
+	case f.get("measure") != nil && f.get("raise") != nil:
+		d.fault(f["raise"].key, "make two rules of it", "%s has both `measure` and `raise`", rr.what)
+	case f.get("measure") != nil:
+		rr.measured()
+	case f.get("raise") != nil:
+		rr.pattern()
+	default:
+		d.fault(rr.key, "a measured rule has `measure` with `above` or `below`, a pattern has `raise` and `stage`",
+			"%s judges nothing: `measure` or `raise` is missing", rr.what)
+	}
+	r.Masked = d.yes(f.get("masked"), "masked of "+rr.what, true)
+	r.PointsTo = d.texts(f.get("points to"), "points to of "+rr.what)
+	rr.templates()
+	rr.cautions()
+	rr.followUps()
+	rr.components()
+	d.l.book.Rules = append(d.l.book.Rules, r)
+}
+
+var onNames = []string{"sample", "reading", "service", "clock"}
+
+// on reads a word or a list.
+func (rr *ruleReader) on() On {
+	n := rr.f.get("on")
+	if n == nil {
+		rr.d.fault(rr.key, "write `on: sample`, or a list of sample, reading, service, clock", "%s does not say when it is judged: `on` is missing", rr.what)
+		return 0
+	}
+	list := []*yaml.Node{n}
+	if n.Kind == yaml.SequenceNode {
+		list = n.Content
+		if len(list) == 0 {
+			rr.d.fault(n, "list some of sample, reading, service, clock", "on of %s is empty", rr.what)
+		}
+	}
+	var on On
+	for _, e := range list {
+		before := len(rr.d.l.faults)
+		i := rr.d.choice(e, "on of "+rr.what, onNames...)
+		if len(rr.d.l.faults) > before {
+			continue
+		}
+		if on&(1<<i) != 0 {
+			rr.d.fault(e, "", "on of %s names %q twice", rr.what, e.Value)
+		}
+		on |= 1 << i
+	}
+	return on
+}
+
+// foreign reports keys of the other form of rule.
+func (rr *ruleReader) foreign(keys []string, form, other string) {
+	for _, k := range keys {
+		if e, ok := rr.f[k]; ok {
+			rr.d.fault(e.key, fmt.Sprintf("`%s` belongs to a %s rule", k, other), "a %s rule has no `%s`", form, k)
+		}
+	}
+}
+
+func (rr *ruleReader) expression(n *yaml.Node, key string, want kind, measure bool) *Condition {
+	return rr.d.condition(n, scope{what: key + " of " + rr.what, want: want, words: true, measure: measure}, rr.r.compiled.asks)
+}
+
+// pattern reads raise, clear and stage.
+func (rr *ruleReader) pattern() {
+	d, r, c := rr.d, rr.r, rr.r.compiled
+	rr.foreign(measuredKeys, "pattern", "measured")
+	c.raise = rr.expression(rr.f.get("raise"), "raise", truth, false)
+	if v := rr.f.get("clear"); v != nil {
+		r.HasClear = true
+		c.clear = rr.expression(v, "clear", truth, false)
+	}
+	r.Confirm = [4]int{1, 1, 1, 1}
+	v := rr.f.get("stage")
+	if v == nil {
+		d.fault(rr.key, "write `stage: caution`; a warning is for what must be acted on now", "%s has no `stage`", rr.what)
+		return
+	}
+	r.Stage = 1 + d.choice(v, "stage of "+rr.what, StageNames[1:]...)
+	r.Has[r.Stage] = true
+}
+
+// measured reads measure, limits, deadband and confirm.
+func (rr *ruleReader) measured() {
+	d, r, f := rr.d, rr.r, rr.f
+	r.Measured = true
+	rr.foreign(patternKeys, "measured", "pattern")
+	r.compiled.measure = rr.expression(f.get("measure"), "measure", number, false)
+	rr.deadband()
+	rr.confirm()
+	above, below := f.get("above"), f.get("below")
+	switch {
+	case above != nil && below != nil:
+		d.fault(f["below"].key, "make two rules of it", "%s has both `above` and `below`", rr.what)
+	case above != nil:
+		rr.limits(above, "above")
+	case below != nil:
+		r.Below = true
+		rr.limits(below, "below")
+	default:
+		d.fault(rr.key, "write `above: {advisory: 2, caution: 3, warning: 5}`, or `below`", "%s has no limits: `above` or `below` is missing", rr.what)
+	}
+}
+
+// limits reads the limit of each stage and checks the constant ones.
+func (rr *ruleReader) limits(n *yaml.Node, key string) {
+	f := rr.d.mapping(n, key+" of "+rr.what, StageNames[1:]...)
+	if n.Kind == yaml.MappingNode && len(n.Content) == 0 {
+		rr.d.fault(n, "write {advisory: 2, caution: 3, warning: 5}, or some of them", "%s of %s is empty", key, rr.what)
+	}
+	for stage := Advisory; stage <= Warning; stage++ {
+		v := f.get(StageNames[stage])
+		if v == nil {
+			continue
+		}
+		rr.r.Has[stage] = true
+		rr.r.compiled.limits[stage] = rr.expression(v, StageNames[stage], number, true)
+	}
+	lower := 0
+	for stage := Advisory; stage <= Warning; stage++ {
+		c := rr.r.compiled.limits[stage]
+		if c == nil || !c.value.constant {
+			continue
+		}
+		if lower > 0 {
+			rr.order(f.get(StageNames[stage]), key, lower, stage)
+		}
+		lower = stage
+	}
+}
+
+// order checks two limits that are constant: the worse stage lies further out,
+// and the deadband of the worse does not reach over the other.
+func (rr *ruleReader) order(n *yaml.Node, key string, lower, upper int) {
+	l := rr.r.compiled.limits
+	a, b := l[lower].value.value, l[upper].value.value
+	gap := b - a
+	if rr.r.Below {
+		gap = a - b
+	}
+	band := rr.r.Deadband
+	if b > 0 {
+		band *= b
+	}
+	switch {
+	case gap < 0:
+		rr.d.fault(n, "the worse the stage, the further out its limit", "%s: %s at %s comes before %s at %s", key,
+			StageNames[upper], Format(b), StageNames[lower], Format(a))
+	case gap > 0 && band > gap && !Equal(band, gap):
+		rr.d.fault(rr.f.get("deadband"), fmt.Sprintf("at most %s fits between %s and %s", rr.widest(gap, b), Format(a), Format(b)),
+			"the deadband of %s is wider than the gap between %s and %s", rr.what, StageNames[lower], StageNames[upper])
+	}
+}
+
+// widest is the deadband that just fits a gap under limit b.
+func (rr *ruleReader) widest(gap, b float64) string {
+	if b > 0 {
+		return Format(math.Floor(1000*gap/b)/10) + "%"
+	}
+	return Format(gap)
+}
+
+// deadband reads "10%", or a number where limits are zero or less.
+func (rr *ruleReader) deadband() {
+	n := rr.f.get("deadband")
+	if n == nil {
+		return
+	}
+	if n.Kind == yaml.ScalarNode && (n.Tag == "!!int" || n.Tag == "!!float") {
+		v, ok := rr.d.number(n, "deadband of "+rr.what)
+		if ok && v < 0 {
+			rr.d.fault(n, "", "deadband of %s is less than nothing", rr.what)
+		}
+		rr.r.Deadband = v
+		return
+	}
+	v, ok := rr.d.share(n, "deadband of "+rr.what)
+	if ok && v >= 1 {
+		rr.d.fault(n, "5% to 20% are usual", "deadband of %s must be under 100%%", rr.what)
+	}
+	rr.r.Deadband = v
+}
+
+// confirmLimit is how many samples a record keeps of a component.
+const confirmLimit = 50
+
+// confirm reads how many judged samples in a row must reach a limit: a number, by
+// which a warning still acts at once, or by stage.
+func (rr *ruleReader) confirm() {
+	rr.r.Confirm = [4]int{1, 1, 1, 1}
+	n := rr.f.get("confirm")
+	if n == nil {
+		return
+	}
+	if rr.r.On != 0 && rr.r.On&OnSample == 0 {
+		rr.d.fault(rr.f["confirm"].key, "", "confirm counts samples, but %s is not `on: sample`", rr.what)
+	}
+	if n.Kind != yaml.MappingNode {
+		v := rr.d.whole(n, "confirm of "+rr.what, 1, confirmLimit)
+		rr.r.Confirm[Advisory], rr.r.Confirm[Caution] = v, v
+		return
+	}
+	f := rr.d.mapping(n, "confirm of "+rr.what, StageNames[1:]...)
+	for stage := Advisory; stage <= Warning; stage++ {
+		if v := f.get(StageNames[stage]); v != nil {
+			rr.r.Confirm[stage] = rr.d.whole(v, "confirm of "+rr.what, 1, confirmLimit)
+		}
+	}
+}
+
+// eachStage calls read with the value for each stage: given once, the same for
+// all, or by stage.
+func (rr *ruleReader) eachStage(key string, read func(n *yaml.Node, stage int)) {
+	n := rr.f.get(key)
+	if n == nil {
+		return
+	}
+	if !byStage(n) {
+		read(n, 0)
+		return
+	}
+	for _, e := range rr.d.entries(n, key+" of "+rr.what) {
+		stage := stageNumber(e.key.Value)
+		if !rr.r.Has[stage] && rr.r.Has != [4]bool{} {
+			rr.d.fault(e.key, "", "%s of %s speaks of a stage that the rule does not have: %s", key, rr.what, e.key.Value)
+		}
+		read(e.value, stage)
+	}
+}
+
+func (rr *ruleReader) templates() {
+	c := rr.r.compiled
+	sc := scope{what: "say of " + rr.what, words: true, measure: rr.r.Measured, stage: true}
+	if v := rr.f.get("say"); v != nil {
+		c.say = rr.d.template(v, sc, newAsks())
+	}
+	sc.what = "advise of " + rr.what
+	rr.eachStage("advise", func(n *yaml.Node, stage int) {
+		if n.Kind == yaml.MappingNode {
+			rr.d.fault(n, "write a text, or a text for each of advisory, caution, warning", "advise of %s must be text", rr.what)
+			return
+		}
+		t := rr.d.template(n, sc, newAsks())
+		for s := range c.advise {
+			if stage == 0 || stage == s {
+				c.advise[s] = t
+			}
+		}
+		if (stage == 0 || stage == Warning) && rr.r.Has[Warning] && !acts.MatchString(n.Value) {
+			rr.d.question(n, "a warning is for what must be acted on now", "the advice of %s at warning says neither stop nor inspect", rr.what)
+		}
+	})
+}
+
+// acts finds the advice that a warning should give.
+var acts = regexp.MustCompile(`(?i)\b(stop|inspect)`)
+
+func (rr *ruleReader) cautions() {
+	rr.eachStage("cautions", func(n *yaml.Node, stage int) {
+		list := rr.d.texts(n, "cautions of "+rr.what)
+		for s := Advisory; s <= Warning; s++ {
+			if stage == 0 || stage == s {
+				rr.r.Cautions[s] = list
+			}
+		}
+	})
+}
+
+func (rr *ruleReader) followUps() {
+	rr.eachStage("follow up", func(n *yaml.Node, stage int) {
+		rr.r.FollowUps = append(rr.r.FollowUps, rr.d.followUps(n, "follow up of "+rr.what, stage)...)
+	})
+}
+
+// components decides whether the rule is kept for each component, and refuses
+// one that asks about a fluid without being so.
+func (rr *ruleReader) components() {
+	r, c := rr.r, rr.r.compiled
+	r.PerComponent = r.On&OnSample != 0
+	for _, e := range append([]*Condition{r.Where, c.measure, c.raise, c.clear}, c.limits[:]...) {
+		r.PerComponent = r.PerComponent || e != nil && e.ReadsComponent
+	}
+	all := append([]*template{c.say}, c.advise[:]...)
+	for _, t := range all {
+		r.PerComponent = r.PerComponent || t.readsComponent()
+	}
+	if r.PerComponent || r.On == 0 {
+		return
+	}
+	questions := []*Fault{c.asks.sample}
+	for _, t := range all {
+		if t != nil {
+			questions = append(questions, t.asks.sample)
+		}
+	}
+	for _, q := range questions {
+		if q != nil {
+			rr.d.l.add(*q)
+		}
+	}
+}

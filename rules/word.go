@@ -1,0 +1,177 @@
+package rules
+
+import "slices"
+
+// Word is one of the calls by which a rule asks for facts.
+type Word uint8
+
+// The words, as Facts is asked for them. WordRateHours has no name of its own in
+// rules: rate(a) asks for it where the record knows no distance.
+const (
+	WordNone Word = iota
+	WordOdometer
+	WordHours
+	WordPerDay
+	WordValue
+	WordBelow
+	WordHas
+	WordFluidAge
+	WordFluidHours
+	WordTimes
+	WordTimesForAge
+	WordChange
+	WordRate      // per metre
+	WordRateHours // per second of running
+	WordFresh
+	WordKept
+	WordCarried
+	WordMade
+	WordExpected
+	WordSince
+	WordHoursSince
+	WordDaysSince
+	WordDueIn
+	WordDaysToDue
+	WordDone
+)
+
+// String is the name by which rules call the word.
+func (w Word) String() string {
+	if w == WordRateHours {
+		w = WordRate
+	}
+	if i := slices.IndexFunc(words, func(d WordInfo) bool { return d.word == w }); i >= 0 {
+		return words[i].Name
+	}
+	return "unknown word"
+}
+
+// argument says what a word is called with.
+type argument uint8
+
+const (
+	nothing argument = iota
+	analyte
+	task
+)
+
+// scale says how an answer in base units becomes the number a rule sees.
+type scale uint8
+
+const (
+	asIs       scale = iota
+	toDistance       // metres to the book's distance
+	runHours         // seconds to hours
+	perRun           // per metre, or per second, to per 1,000 of distance or per 100 h
+)
+
+// WordInfo describes one word: the reference for people who write rules.
+type WordInfo struct {
+	Name      string `json:"name"`
+	Signature string `json:"signature"`
+	Unit      string `json:"unit"`    // "" for a ratio; "analyte's" for the unit of the analyte asked for
+	Meaning   string `json:"meaning"` // one sentence
+	Source    string `json:"source"`  // where the definition comes from
+	Example   string `json:"example"`
+
+	word   Word
+	arg    argument
+	truth  bool
+	scale  scale
+	sample bool // asks about a component's fluid, so the rule must know which component
+}
+
+const (
+	unitDistance = "book's distance"
+	unitAnalyte  = "analyte's"
+	unitRate     = "analyte's per 1,000 of the book's distance, or per 100 h"
+	practice     = "common practice, no source"
+	byDefinition = "definition"
+)
+
+var words = []WordInfo{
+	{Name: "odometer", Signature: "odometer() number", Unit: unitDistance, word: WordOdometer, scale: toDistance,
+		Meaning: "the distance run in the vehicle's life, over replaced instruments", Source: byDefinition, Example: `odometer() > 200000`},
+	{Name: "hours", Signature: "hours() number", Unit: "h", word: WordHours, scale: runHours,
+		Meaning: "the running hours in the vehicle's life, over replaced instruments", Source: byDefinition, Example: `hours() >= 10000`},
+	{Name: "perDay", Signature: "perDay() number", Unit: unitDistance + " a day", word: WordPerDay, scale: toDistance,
+		Meaning: "the usual distance run in a day, from the latest readings", Source: practice, Example: `perDay() < 5`},
+
+	{Name: "value", Signature: "value(analyte) number", Unit: unitAnalyte, word: WordValue, arg: analyte, sample: true,
+		Meaning: "the result in the sample; a result below its limit stands for both its ends", Source: byDefinition, Example: `value("Fe") > 150`},
+	{Name: "below", Signature: "below(analyte) true or false", word: WordBelow, arg: analyte, truth: true, sample: true,
+		Meaning: "whether the laboratory reported the result as below its limit", Source: byDefinition, Example: `!below("Pb")`},
+	{Name: "has", Signature: "has(analyte) true or false", word: WordHas, arg: analyte, truth: true, sample: true,
+		Meaning: "whether the sample has a result for the analyte; guards what stands to its right", Source: byDefinition, Example: `has("Fe") && value("Fe") > 150`},
+	{Name: "fluidAge", Signature: "fluidAge() number", Unit: unitDistance, word: WordFluidAge, scale: toDistance, sample: true,
+		Meaning: "the distance that the fluid had run when the sample was drawn", Source: byDefinition, Example: `fluidAge() > 30000`},
+	{Name: "fluidHours", Signature: "fluidHours() number", Unit: "h", word: WordFluidHours, scale: runHours, sample: true,
+		Meaning: "the running hours of the fluid when the sample was drawn", Source: byDefinition, Example: `fluidHours() > 250`},
+
+	{Name: "times", Signature: "times(analyte) number", word: WordTimes, arg: analyte, sample: true,
+		Meaning: "value divided by the baseline's mean", Source: byDefinition, Example: `times("Cu")`},
+	{Name: "timesForAge", Signature: "timesForAge(analyte) number", word: WordTimesForAge, arg: analyte, sample: true,
+		Meaning: "value divided by the baseline's mean scaled to the fluid's age; not judged below a fifth of the baseline's age",
+		Source:  practice, Example: `timesForAge("Fe") > 2`},
+
+	{Name: "change", Signature: "change(analyte) number", Unit: unitAnalyte, word: WordChange, arg: analyte, sample: true,
+		Meaning: "value minus the value of the sample before", Source: byDefinition, Example: `change("K") > 0`},
+	{Name: "rate", Signature: "rate(analyte) number", Unit: unitRate, word: WordRate, arg: analyte, scale: perRun, sample: true,
+		Meaning: "how fast the analyte is made, for the distance (or the hours) since the sample before", Source: practice, Example: `rate("Fe") > 4`},
+
+	{Name: "fresh", Signature: "fresh(analyte) number", Unit: unitAnalyte, word: WordFresh, arg: analyte, sample: true,
+		Meaning: "what fresh fluid contains, from the baseline; a wear metal that it does not list is 0", Source: byDefinition, Example: `value("Na") - fresh("Na") > 15`},
+	{Name: "kept", Signature: "kept(analyte) number", word: WordKept, arg: analyte, sample: true,
+		Meaning: "value divided by what fresh fluid contains: the share of an additive that is left", Source: byDefinition, Example: `kept("P") < 0.6`},
+	{Name: "carried", Signature: "carried(analyte) number", Unit: unitAnalyte, word: WordCarried, arg: analyte, sample: true,
+		Meaning: "what the last partial exchange left behind: (1-f) × the value before it + f × fresh, f being the share exchanged",
+		Source:  "mass balance", Example: `carried("Cu") > 40`},
+	{Name: "made", Signature: "made(analyte) number", Unit: unitAnalyte, word: WordMade, arg: analyte, sample: true,
+		Meaning: "value minus carried: what was made since the exchange", Source: "mass balance", Example: `made("Cu") > 20`},
+	{Name: "expected", Signature: "expected(analyte) number", Unit: unitAnalyte, word: WordExpected, arg: analyte, sample: true,
+		Meaning: "carried plus the earlier rate times what was run since: what the sample shows if nothing changed",
+		Source:  "mass balance", Example: `value("Cu") > 1.5 * expected("Cu")`},
+
+	{Name: "since", Signature: "since(task) number", Unit: unitDistance, word: WordSince, arg: task, scale: toDistance,
+		Meaning: "the distance run since the task was last done", Source: byDefinition, Example: `since("engine oil") > 15000`},
+	{Name: "hoursSince", Signature: "hoursSince(task) number", Unit: "h", word: WordHoursSince, arg: task, scale: runHours,
+		Meaning: "the running hours since the task was last done", Source: byDefinition, Example: `hoursSince("engine oil") > 400`},
+	{Name: "daysSince", Signature: "daysSince(task) number", Unit: "days", word: WordDaysSince, arg: task,
+		Meaning: "the days since the task was last done", Source: byDefinition, Example: `daysSince("brake check") > 90`},
+	{Name: "dueIn", Signature: "dueIn(task) number", Unit: unitDistance, word: WordDueIn, arg: task, scale: toDistance,
+		Meaning: "the distance left to the task's due point; negative past it", Source: byDefinition, Example: `dueIn("engine oil") < 2000`},
+	{Name: "daysToDue", Signature: "daysToDue(task) number", Unit: "days", word: WordDaysToDue, arg: task,
+		Meaning: "the days left to the task's due date; negative past it", Source: byDefinition, Example: `daysToDue("inspection") < 30`},
+	{Name: "done", Signature: "done(task) true or false", word: WordDone, arg: task, truth: true,
+		Meaning: "whether the record knows that the task was ever done", Source: byDefinition, Example: `!done("timing belt")`},
+}
+
+var wordByName = func() map[string]*WordInfo {
+	m := make(map[string]*WordInfo, len(words))
+	for i := range words {
+		m[words[i].Name] = &words[i]
+	}
+	return m
+}()
+
+// Words lists what a rule may ask, in the order of the reference.
+func Words() []WordInfo { return slices.Clone(words) }
+
+// unit is what the word's answer for arg is measured in, as evidence shows it.
+func (d *WordInfo) unit(arg string, u Units, byHours bool) string {
+	switch d.Unit {
+	case unitDistance:
+		return u.Distance
+	case unitDistance + " a day":
+		return u.Distance + "/day"
+	case unitAnalyte:
+		return AnalyteUnit(arg)
+	case unitRate:
+		per := "1,000 " + u.Distance
+		if byHours {
+			per = "100 h"
+		}
+		return AnalyteUnit(arg) + " per " + per
+	}
+	return d.Unit
+}
