@@ -1,0 +1,223 @@
+package meter
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+const (
+	km   = 1000.0
+	hour = 3600.0
+)
+
+// daily makes one reading a day, in the given unit.
+func daily(unit float64, values ...float64) []Reading {
+	out := make([]Reading, len(values))
+	for i, v := range values {
+		out[i] = Reading{At: int64(i+1) * day, Value: v * unit}
+	}
+	return out
+}
+
+// say writes verdicts as one line: the accepted life values, and the disputed
+// ones with why and what was meant.
+func say(unit float64, vs []Verdict) string {
+	var out []string
+	for _, v := range vs {
+		s := thousands(v.Life / unit)
+		if !v.Accepted {
+			s += " (" + v.Why
+			if v.Meant != "" {
+				s += "; " + v.Meant
+			}
+			s += ")"
+		}
+		out = append(out, s)
+	}
+	return strings.Join(out, " | ")
+}
+
+func TestJudge(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		kind     Kind
+		readings []Reading
+		replaced []Replaced
+		want     string
+	}{
+		{"nothing", Distance, nil, nil, ""},
+		{"one", Distance, daily(km, 81000), nil, "81,000"},
+		{"all fit, one stands still", Distance, daily(km, 81000, 81200, 81200, 81500), nil, "81,000 | 81,200 | 81,200 | 81,500"},
+		{"miles typed as kilometres", Distance, daily(km, 81000, 81200, 50580, 81600), nil,
+			"81,000 | 81,200 | 50,580 (going back; miles typed as kilometres: 81,401 km (50,580 mi) would fit) | 81,600"},
+		{"kilometres typed as miles", Distance, daily(km, 81000, 81200, 131001, 81600), nil,
+			"81,000 | 81,200 | 131,001 (implausible; kilometres typed as miles: 81,400 km (50,580 mi) would fit) | 81,600"},
+		{"a digit lost", Distance, daily(km, 81000, 81234, 8130, 81600), nil,
+			"81,000 | 81,234 | 8,130 (going back; a digit is missing: 81,300 km (50,517 mi) would fit) | 81,600"},
+		{"a digit added", Distance, daily(km, 81000, 813001, 81600), nil,
+			"81,000 | 813,001 (implausible; a digit too many: 81,300 km (50,518 mi) would fit) | 81,600"},
+		{"nothing usual", Distance, daily(km, 81000, 30000, 81600), nil, "81,000 | 30,000 (going back) | 81,600"},
+		{"one strange reading at the end is disputed", Distance, daily(km, 81000, 81200, 79000), nil,
+			"81,000 | 81,200 | 79,000 (going back)"},
+		{"and still is where only two stand against it", Distance, daily(km, 81000, 79000), nil, "81,000 | 79,000 (going back)"},
+		{"later readings confirm what was disputed", Distance, daily(km, 81000, 79000, 79200), nil,
+			"81,000 (implausible) | 79,000 | 79,200"},
+		{"a service outweighs a plain reading", Distance, []Reading{{day, 81000 * km, 0}, {2 * day, 79000 * km, 1}}, nil,
+			"81,000 (implausible) | 79,000"},
+		{"too fast", Distance, daily(km, 81000, 84200, 81400), nil, "81,000 | 84,200 (implausible) | 81,400"},
+		{"not a number", Distance, daily(km, 81000, math.NaN(), -5, 81400), nil,
+			"81,000 | NaN (implausible) | -5 (going back) | 81,400"},
+		{"an hour meter runs with the clock at most", Hours, daily(hour, 100, 124, 149, 174, 1740), nil,
+			"100 | 124 | 149 | 174 | 1,740 (implausible; a digit too many: 174 h would fit)"},
+		{"hours, a digit lost", Hours, daily(hour, 1000, 101, 1016), nil, "1,000 | 101 (going back; a digit is missing: 1,010 h would fit) | 1,016"},
+		{"a new instrument goes on counting", Distance, daily(km, 82900, 83000, 12, 212), []Replaced{{2*day + 1, 83000 * km, 12 * km}},
+			"82,900 | 83,000 | 83,000 | 83,200"},
+		{"a reading at the very moment is of the new one", Distance, daily(km, 82900, 83000, 12), []Replaced{{3 * day, 83000 * km, 12 * km}},
+			"82,900 | 83,000 | 83,000"},
+		{"two new instruments", Distance, daily(km, 82900, 83000, 12, 212, 5, 105),
+			[]Replaced{{4*day + 1, 212 * km, 5 * km}, {2*day + 1, 83000 * km, 12 * km}},
+			"82,900 | 83,000 | 83,000 | 83,200 | 83,200 | 83,300"},
+		{"replaced before anything was read", Distance, daily(km, 12, 212), []Replaced{{1, 83000 * km, 12 * km}}, "83,000 | 83,200"},
+		{"nothing read since", Distance, daily(km, 82900), []Replaced{{2 * day, 83000 * km, 0}}, "82,900"},
+		{"what the old one ended at contradicts its readings", Distance, daily(km, 82600, 82800, 82900, 112, 212), []Replaced{{3*day + 1, 8300 * km, 12 * km}},
+			"82,600 | 82,800 | 82,900 | 83,000 | 83,100"},
+		{"what the new one began with contradicts its readings", Distance, daily(km, 82900, 83000, 50012, 50212, 50412), []Replaced{{2*day + 1, 83000 * km, 0}},
+			"82,900 | 83,000 | 83,000 | 83,200 | 83,400"},
+		{"a replacement that never was", Distance, daily(km, 82900, 83000, 83100, 83200, 83300), []Replaced{{2*day + 1, 83000 * km, 12 * km}},
+			"82,900 | 83,000 | 83,000 | 83,100 | 83,200"},
+	} {
+		unit := km
+		if c.kind == Hours {
+			unit = hour
+		}
+		if got := say(unit, Judge(c.readings, c.replaced, c.kind)); got != c.want {
+			t.Errorf("%s:\n got %s\nwant %s", c.name, got, c.want)
+		}
+	}
+}
+
+// heaviest is the slow twin of longest: it tries every set of readings.
+func heaviest(nodes []Reading, kind Kind) (best int) {
+	for set := range 1 << len(nodes) {
+		weight, last, ok := 0, -1, true
+		for i := range nodes {
+			if set>>i&1 == 0 {
+				continue
+			}
+			ok = ok && valid(nodes[i].Value) && (last < 0 || kind.follows(nodes[last], nodes[i]))
+			weight, last = weight+1+int(nodes[i].Weight), i
+		}
+		if ok {
+			best = max(best, weight)
+		}
+	}
+	return best
+}
+
+func drawReadings(r *rapid.T, most int) []Reading {
+	n := rapid.IntRange(0, most).Draw(r, "n")
+	out := make([]Reading, n)
+	at := int64(0)
+	for i := range out {
+		at += int64(rapid.IntRange(0, 3*day).Draw(r, "gap"))
+		out[i] = Reading{At: at, Value: float64(rapid.IntRange(-1, 20).Draw(r, "value")) * 500 * km, Weight: uint8(rapid.IntRange(0, 1).Draw(r, "weight"))}
+	}
+	return out
+}
+
+func TestLongestIsHeaviest(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		nodes := drawReadings(r, 10)
+		marks := longest(nodes, Distance, nil)
+		weight, last := 0, -1
+		for i, ok := range marks {
+			if !ok {
+				continue
+			}
+			if last >= 0 && !Distance.follows(nodes[last], nodes[i]) {
+				r.Fatalf("%v does not follow %v", nodes[i], nodes[last])
+			}
+			weight, last = weight+1+int(nodes[i].Weight), i
+		}
+		if want := heaviest(nodes, Distance); weight != want {
+			r.Fatalf("weight %d, heaviest %d", weight, want)
+		}
+	})
+}
+
+// What is accepted goes up in life value, whatever was replaced.
+func TestLifeNeverDecreases(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		readings := drawReadings(r, 30)
+		var replaced []Replaced
+		for range rapid.IntRange(0, 4).Draw(r, "replaced") {
+			replaced = append(replaced, Replaced{
+				At:    rapid.Int64Range(0, 60*day).Draw(r, "at"),
+				Last:  float64(rapid.IntRange(0, 20).Draw(r, "last")) * 500 * km,
+				First: float64(rapid.IntRange(0, 20).Draw(r, "first")) * 500 * km,
+			})
+		}
+		life := math.Inf(-1)
+		for i, v := range Judge(readings, replaced, Distance) {
+			if v.Accepted && v.Life < life-1e-6 {
+				r.Fatalf("reading %d: life %v after %v", i, v.Life, life)
+			}
+			if v.Accepted {
+				life = v.Life
+			}
+			if v.Accepted != (v.Why == "") || v.Accepted && v.Meant != "" {
+				r.Fatalf("reading %d: %+v", i, v)
+			}
+		}
+	})
+}
+
+// A chain in which each reading appends to the one before is accepted whole, and
+// so is every part of it; that is what makes appending safe.
+func TestAppendsIsSafe(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		kind := rapid.SampledFrom([]Kind{Distance, Hours}).Draw(r, "kind")
+		speed, _ := kind.limits()
+		last := Reading{Value: rapid.Float64Range(0, 1e9).Draw(r, "start")}
+		var part []Reading
+		for range rapid.IntRange(0, 40).Draw(r, "n") {
+			gap := rapid.Int64Range(0, 3*day).Draw(r, "gap")
+			next := Reading{At: last.At + gap, Value: last.Value + speed*float64(gap)*rapid.Float64Range(0, 1.1).Draw(r, "pace")}
+			if !Appends(last, next, kind) {
+				continue
+			}
+			if last = next; rapid.Bool().Draw(r, "kept") {
+				part = append(part, next)
+			}
+		}
+		for i, v := range Judge(part, nil, kind) {
+			if !v.Accepted {
+				r.Fatalf("reading %d of %v: %+v", i, part, v)
+			}
+		}
+	})
+}
+
+func TestAppends(t *testing.T) {
+	a := Reading{At: 0, Value: 100 * km}
+	for _, c := range []struct {
+		b    Reading
+		kind Kind
+		want bool
+	}{
+		{Reading{At: 3600, Value: 230 * km}, Distance, true},
+		{Reading{At: 3600, Value: 231 * km}, Distance, false},
+		{Reading{At: 3600, Value: 100 * km}, Distance, true},
+		{Reading{At: 3600, Value: 99.9 * km}, Distance, false},
+		{Reading{At: -1, Value: 100 * km}, Distance, false},
+		{Reading{At: 60, Value: 100*km + 60}, Hours, true},
+		{Reading{At: 60, Value: 100*km + 61}, Hours, false},
+	} {
+		if got := Appends(a, c.b, c.kind); got != c.want {
+			t.Errorf("%+v: got %v", c.b, got)
+		}
+	}
+}
