@@ -31,6 +31,8 @@ type Transition struct {
 	Task bool `json:"task,omitempty"`
 	// Title is the task's or rule's title for people.
 	Title string `json:"title,omitempty"`
+	// Statutory says that the task is required by law.
+	Statutory bool `json:"statutory,omitempty"`
 }
 
 // Refusal is an event that could not be used, and why.

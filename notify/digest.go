@@ -1,0 +1,326 @@
+package notify
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine"
+)
+
+// maxItems bounds one group of a list; a fleet of thousands reads the rest elsewhere.
+const maxItems = 120
+
+// list gathers one person's digest.
+type list struct {
+	p        *Person
+	today    string
+	alarms   []engine.Standing
+	items    []engine.DueItem
+	shelved  int
+	vehicles map[string]string // id -> name for people
+}
+
+// Digest makes a person's list from the parts of one turn; of is how many parts
+// there should be. ok is false where nothing is on the list and the person
+// wants silence then.
+//
+// On it is what the person hears of, at once or in the list: the alarms that say
+// stop, then overdue, due and soon, by date; then the other alarms that stand.
+// What to have ready is summed over overdue, due and soon.
+func Digest(d *Directory, reg Register, p *Person, parts []engine.TurnPart, of int) (m Message, ok bool) {
+	l := &list{p: p, vehicles: map[string]string{}}
+	var date string
+	var now time.Time
+	for i := range parts {
+		date = parts[i].Date
+		if parts[i].Now.After(now) {
+			now = parts[i].Now
+		}
+		l.gather(d, reg, &parts[i])
+	}
+	l.today = date
+	l.sort()
+	missing := of - len(parts)
+	if len(l.items)+len(l.alarms) == 0 && missing <= 0 && !p.SayNothingDue {
+		return Message{}, false
+	}
+	m = Message{
+		Key:   key("list", p.ID, date, "mail"),
+		Cause: "digest " + p.ID + " " + date, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail,
+		Subject: p.dueTitle(date), Time: now, Stage: l.worst(),
+	}
+	m.Text, m.HTML = l.page(missing, of).write()
+	return m, true
+}
+
+func (l *list) gather(d *Directory, reg Register, part *engine.TurnPart) {
+	for _, i := range part.Items {
+		v := known(reg(i.Vehicle), i.Vehicle, i.Name, i.Tags, i.People)
+		about := subject{env{Vehicle: v, Component: v.component(i.Component), Rule: i.Task, Task: true, Statutory: i.Statutory},
+			[]string{i.Stage}}
+		if i.Stage == "normal" {
+			about.stages[0] = "soon" // a list that reaches ahead
+		}
+		if !l.hears(d, &about) {
+			continue
+		}
+		if i.Shelved {
+			l.shelved++
+			continue
+		}
+		l.vehicles[i.Vehicle] = v.Name
+		l.items = append(l.items, i)
+	}
+	for _, s := range part.Alarms {
+		if s.Task || s.To == "normal" || s.Standing == "returned" || s.Standing == "out of service" {
+			continue
+		}
+		v := known(reg(s.Vehicle), s.Vehicle, s.Name, s.Tags, s.People)
+		about := subject{env{Vehicle: v, Component: v.component(s.Component), Rule: s.Rule, Statutory: s.Statutory}, []string{s.To}}
+		if !l.hears(d, &about) {
+			continue
+		}
+		if s.Standing == "shelved" || !s.ShelvedUntil.IsZero() {
+			l.shelved++
+			continue
+		}
+		l.vehicles[s.Vehicle] = v.Name
+		l.alarms = append(l.alarms, s)
+	}
+}
+
+func (l *list) hears(d *Directory, s *subject) bool {
+	how, _ := d.hears(l.p, s)
+	return how == inDigest || how == atOnce
+}
+
+// known fills in from the list what the register does not have.
+func known(v Vehicle, id, name string, tags map[string]string, people []string) Vehicle {
+	v.ID, v.Name = or(v.ID, id), or(v.Name, or(name, id))
+	if v.Tags == nil {
+		v.Tags = tags
+	}
+	if v.People == nil {
+		v.People = people
+	}
+	return v
+}
+
+func (l *list) sort() {
+	slices.SortStableFunc(l.items, func(a, b engine.DueItem) int {
+		return cmp.Or(severity[b.Stage]-severity[a.Stage], byTrue(b.Statutory, a.Statutory), strings.Compare(when(&a), when(&b)),
+			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Task, b.Task))
+	})
+	slices.SortStableFunc(l.alarms, func(a, b engine.Standing) int {
+		return cmp.Or(severity[b.To]-severity[a.To], a.Since.Compare(b.Since),
+			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
+	})
+}
+
+func byTrue(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case a:
+		return 1
+	}
+	return -1
+}
+
+// when is the date by which items of one stage are ordered; those without one
+// come first, since nobody knows how late they are.
+func when(i *engine.DueItem) string {
+	if i.Limit == "time" {
+		return i.DueDate
+	}
+	return or(i.Likely, i.DueDate)
+}
+
+func (l *list) worst() string {
+	worst := "normal"
+	for _, s := range l.alarms {
+		worst = worse(worst, s.To)
+	}
+	for _, i := range l.items {
+		worst = worse(worst, i.Stage)
+	}
+	return worst
+}
+
+func worse(a, b string) string {
+	if severity[b] > severity[a] {
+		return b
+	}
+	return a
+}
+
+func (l *list) page(missing, of int) *page {
+	pg := &page{Title: l.p.dueTitle(l.today), Lead: l.counts()}
+	if missing > 0 {
+		pg.Blocks = append(pg.Blocks, block{Weight: 2,
+			Heading: fmt.Sprintf(withoutParts, commas(float64(missing)), commas(float64(of)))})
+	}
+	stop, watch := l.alarms, l.alarms
+	if n := slices.IndexFunc(l.alarms, func(s engine.Standing) bool { return s.To != "warning" }); n >= 0 {
+		stop, watch = l.alarms[:n], l.alarms[n:]
+	} else {
+		watch = nil
+	}
+	pg.group(groupStop, 3, eachOf(stop, l.alarmItem))
+	for _, stage := range []string{"overdue", "due", "soon"} {
+		pg.group(groupWords[stage], weights[stage], l.ofStage(stage))
+	}
+	pg.group(groupWatch, 1, eachOf(watch, l.alarmItem))
+	pg.group(groupAhead, 0, l.ofStage("normal"))
+	if len(l.items) > 0 {
+		pg.ready(l.ready())
+	}
+	pg.mind(l.cautions())
+	if l.shelved > 0 {
+		pg.Notes = append(pg.Notes, shelvedNote(l.shelved))
+	}
+	if len(l.items)+len(l.alarms) > 0 {
+		pg.Notes = append(pg.Notes, boxForDone, standingNote)
+	}
+	pg.Notes = append(pg.Notes, whyYouList(l.p))
+	return pg
+}
+
+// counts is "1 warning, 2 overdue, 1 due on 3 vehicles."
+func (l *list) counts() string {
+	n := map[string]int{}
+	for _, s := range l.alarms {
+		n[s.To]++
+	}
+	for _, i := range l.items {
+		n[i.Stage]++
+	}
+	var all []string
+	for _, c := range [...]struct{ stage, one, many string }{
+		{"warning", "warning", "warnings"}, {"overdue", "overdue", "overdue"}, {"due", "due", "due"}, {"soon", "soon", "soon"},
+		{"caution", "caution", "cautions"}, {"advisory", "advisory", "advisories"}, {"normal", "coming up", "coming up"},
+	} {
+		if n[c.stage] > 0 {
+			all = append(all, plural(n[c.stage], c.one, c.many))
+		}
+	}
+	if len(all) == 0 {
+		return nothingDue
+	}
+	return strings.Join(all, ", ") + " on " + plural(len(l.vehicles), "vehicle", "vehicles") + "."
+}
+
+func eachOf[T any](all []T, do func(*T) item) []item {
+	var out []item
+	for i := range all {
+		out = append(out, do(&all[i]))
+	}
+	return out
+}
+
+func (l *list) ofStage(stage string) []item {
+	var out []item
+	for i := range l.items {
+		if l.items[i].Stage == stage {
+			out = append(out, l.dueItem(&l.items[i]))
+		}
+	}
+	return out
+}
+
+func (p *page) group(heading string, weight int, items []item) {
+	if len(items) == 0 {
+		return
+	}
+	b := block{Heading: heading, Weight: weight, Items: items}
+	if more := len(items) - maxItems; more > 0 {
+		b.Items = append(slices.Clip(items[:maxItems]), item{Heading: moreOf(more)})
+	}
+	p.Blocks = append(p.Blocks, b)
+}
+
+func (l *list) dueItem(i *engine.DueItem) item {
+	it := item{Box: true, Heading: l.vehicles[i.Vehicle], What: or(i.Title, i.Task)}
+	if i.Component != "" {
+		it.What += " (" + i.Component + ")"
+	}
+	why := join(l.p.whyDue(i, l.today), l.p.forecast(i))
+	if i.LastDone != "" && i.Limit != "no history" {
+		why = join(why, labelDone+" "+l.p.date(i.LastDone))
+	}
+	it.Lines = append(it.Lines, line{Text: why})
+	if i.Statutory && i.Stage != "soon" && i.Stage != "normal" {
+		it.Strong = byLaw
+	}
+	return it
+}
+
+func (l *list) alarmItem(s *engine.Standing) item {
+	it := item{Heading: l.vehicles[s.Vehicle], What: titleOf(&s.Transition)}
+	if s.Component != "" {
+		it.What = s.Component + ", " + it.What
+	}
+	text := join(s.Message, noted(l.p.day(s.Since)))
+	advise := join(doFirst(false, s.Statutory, s.To, s.Advise))
+	if s.To == "warning" {
+		it.Strong = advise
+	} else {
+		text = join(text, advise)
+	}
+	if s.Standing == "unacknowledged" {
+		text = join(text, notAcknowledged)
+	}
+	it.Lines = []line{{Text: text}}
+	return it
+}
+
+// ready sums what to have ready over what is overdue, due or soon.
+func (l *list) ready() []line {
+	fluids, parts := map[string]float64{}, map[string]int{}
+	for _, i := range l.items {
+		if i.Stage == "normal" {
+			continue
+		}
+		for _, n := range i.Needs {
+			if n.Fluid != "" {
+				fluids[n.Fluid] += n.Volume
+			}
+			if n.Part != "" {
+				parts[n.Part] += max(1, n.Count)
+			}
+		}
+	}
+	var out []line
+	for _, f := range slices.Sorted(maps.Keys(fluids)) {
+		text := f
+		if fluids[f] > 0 {
+			text = l.p.volume(fluids[f]) + " " + f
+		}
+		out = append(out, line{Text: text})
+	}
+	for _, part := range slices.Sorted(maps.Keys(parts)) {
+		out = append(out, line{Text: fmt.Sprintf("%d × %s", parts[part], part)})
+	}
+	return out
+}
+
+func (p *page) ready(lines []line) {
+	if len(lines) > 0 {
+		p.Blocks = append(p.Blocks, block{Heading: headReady, Lines: lines})
+	}
+}
+
+func (l *list) cautions() []string {
+	var all []string
+	for _, s := range l.alarms {
+		all = append(all, s.Cautions...)
+	}
+	for _, i := range l.items {
+		all = append(all, i.Cautions...)
+	}
+	return all
+}

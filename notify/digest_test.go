@@ -1,0 +1,103 @@
+package notify
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+	"testing"
+
+	"telltale/engine"
+)
+
+func TestDigest(t *testing.T) {
+	d := people(t)
+	m, ok := Digest(d, register, d.Person("north"), winterList(), 2)
+	if !ok {
+		t.Fatal("no list")
+	}
+	golden(t, "list.txt", "Subject: "+m.Subject+"\n\n"+m.Text)
+	golden(t, "list.html", m.HTML)
+	back := winterList()
+	back[0], back[1] = back[1], back[0]
+	if again, _ := Digest(d, register, d.Person("north"), back, 2); !reflect.DeepEqual(m, again) {
+		t.Errorf("the order of the parts makes a difference")
+	}
+}
+
+func TestDigestMissingParts(t *testing.T) {
+	d := people(t)
+	m, ok := Digest(d, register, d.Person("north"), winterList()[:1], 16)
+	if want := "This list is not complete: 15 of 16 parts"; !ok || !strings.Contains(m.Text, want) {
+		t.Errorf("got %v, want it to say %q:\n%s", ok, want, m.Text)
+	}
+}
+
+func TestDigestNothingDue(t *testing.T) {
+	d := people(t)
+	empty := []engine.TurnPart{{Date: "2031-02-04", Now: at("2031-02-04T06:00:00Z")}}
+	m, ok := Digest(d, register, d.Person("north"), empty, 1)
+	if !ok || m.Stage != "normal" {
+		t.Fatalf("north asks to be told: %v %+v", ok, m)
+	}
+	golden(t, "list-nothing.txt", "Subject: "+m.Subject+"\n\n"+m.Text)
+	if m, ok := Digest(d, register, d.Person("tove"), empty, 1); ok {
+		t.Errorf("tove wants silence: %+v", m)
+	}
+}
+
+// A list of thousands stays a list that can be read and sent.
+func TestDigestOfMany(t *testing.T) {
+	d := people(t)
+	var part engine.TurnPart
+	for i := range 5000 {
+		part.Items = append(part.Items, engine.DueItem{Vehicle: fmt.Sprint("v-", i), Tags: map[string]string{"depot": "north"},
+			Task: "engine oil", Stage: "due", Limit: "no history", Needs: []engine.Need{{Fluid: "oil", Volume: 5}}})
+	}
+	m, _ := Digest(d, register, d.Person("north"), []engine.TurnPart{part}, 1)
+	for _, want := range []string{"5,000 due on 5,000 vehicles.", "And 4,880 more not shown here.", "25000 L oil"} {
+		if !strings.Contains(m.Text, want) {
+			t.Errorf("want %q", want)
+		}
+	}
+	if n := len(m.HTML) + len(m.Text); n > 150_000 {
+		t.Errorf("%d bytes", n)
+	}
+}
+
+func TestWhyDue(t *testing.T) {
+	miles := &Person{Distance: "mi", Dates: MonthFirst}
+	for _, c := range []struct {
+		item engine.DueItem
+		want string
+	}{
+		// 1 mi = 1609.344 m exactly (NIST SP 811).
+		{engine.DueItem{Limit: "distance", Unit: "m", DueAt: ptr(1609.344 * 30000), PastBy: ptr(1609.344 * 1500)}, "1,500 mi past the limit at 30,000 mi."},
+		{engine.DueItem{Limit: "distance", Unit: "m", DueAt: ptr(1609.344 * 30000), PastBy: ptr(-1609.344 * 400)}, "400 mi to go until 30,000 mi."},
+		{engine.DueItem{Limit: "hours", Unit: "s", DueAt: ptr(3600 * 250), PastBy: ptr(0)}, "0 h past the limit at 250 h."},
+		{engine.DueItem{Limit: "time", DueDate: "2031-02-02"}, "Was due on Feb 2, 2031, 1 day ago."},
+		{engine.DueItem{Limit: "time", DueDate: "2031-02-03"}, "Due today, Feb 3, 2031."},
+		{engine.DueItem{Limit: "time", DueDate: "2031-03-03"}, "Due on Mar 3, 2031, in 28 days."},
+		{engine.DueItem{Limit: "time", Why: "by the calendar"}, "By the calendar."},
+		{engine.DueItem{Limit: "distance", Why: "the meter is disputed"}, "The meter is disputed."},
+		{engine.DueItem{Limit: "no history"}, "No record of when this was last done."},
+	} {
+		if got := miles.whyDue(&c.item, "2031-02-03"); got != c.want {
+			t.Errorf("%+v: got %q, want %q", c.item, got, c.want)
+		}
+	}
+}
+
+func TestNumbers(t *testing.T) {
+	for v, want := range map[float64]string{
+		0: "0", 3.275: "3.275", 131: "131", 131.25: "131.2", 0.00001: "0.000010", 1234.6: "1,235", 1e6: "1,000,000", -45000: "-45,000",
+	} {
+		if got := number(v); got != want {
+			t.Errorf("%v: got %q, want %q", v, got, want)
+		}
+	}
+	quarts := &Person{Volume: "qt"}
+	// 1 qt (US) = 0.946352946 L exactly (NIST Handbook 44 App. C).
+	if got := quarts.volume(0.946352946 * 4.5); got != "4.5 qt" {
+		t.Errorf("got %q", got)
+	}
+}

@@ -1,0 +1,46 @@
+package notify
+
+import (
+	_ "embed"
+	"html/template"
+	"strings"
+)
+
+//go:embed page.html
+var pageHTML string
+
+// The styles stand on the elements, since many mail programs drop a style sheet;
+// severity is shown by the width of a bar and by the word, so that a grey print
+// says as much as a screen.
+var (
+	bars = [...]template.CSS{
+		"border-left:2px solid #bbb", "border-left:3px solid #888", "border-left:6px solid #555", "border-left:10px solid #111",
+	}
+	badges = [...]template.CSS{
+		"border:1px solid #888;color:#333;background:#fff", "border:1px solid #444;color:#111;background:#fff",
+		"border:1px solid #555;color:#fff;background:#555", "border:1px solid #111;color:#fff;background:#111",
+	}
+	pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
+		"bar":   func(n int) template.CSS { return bars[n] },
+		"badge": func(n int) template.CSS { return badges[n] },
+	}).Parse(pageHTML))
+)
+
+// html writes the page as one HTML document that loads nothing.
+func (p *page) html() (string, error) {
+	var b strings.Builder
+	err := pageTemplate.Execute(&b, p)
+	return b.String(), err
+}
+
+// write returns the page as text and HTML. If the HTML cannot be made, the text
+// stands in for it: a message with plain words is better than none.
+func (p *page) write() (text, html string) {
+	p.cleaned()
+	text = p.text()
+	html, err := p.html()
+	if err != nil {
+		html = "<!doctype html><pre>" + template.HTMLEscapeString(text) + "</pre>\n"
+	}
+	return text, html
+}

@@ -1,0 +1,45 @@
+package notify
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"strings"
+	"time"
+)
+
+// Message is what one person is told at once, in words.
+type Message struct {
+	// Key is made of cause, vehicle, person and way; the same message made again
+	// has the same key. It is of a-z, 0-9 and -, so it can be part of a subject or
+	// a file name.
+	Key     string
+	Cause   string // Cause.Key, or the digest's person and date
+	Person  string // id
+	Name    string
+	Way     string // mail
+	To      string // address
+	Subject string // the same for the whole life of an alarm
+	// Thread names the alarm to this person; "" where nothing follows on it.
+	Thread  string
+	Time    time.Time // of what it tells
+	Vehicle string    // "" for a list
+	Stage   string    // the worst that it tells
+	Text    string
+	HTML    string
+}
+
+// digits of a key: 80 bits of SHA-256, beyond chance for any number of messages.
+const digits = 20
+
+// key makes a short name of the parts. They are kept apart by a byte that no
+// identity holds.
+func key(kind string, parts ...string) string {
+	sum := sha256.Sum256([]byte(strings.Join(parts, "\x00")))
+	return kind + "-" + hex.EncodeToString(sum[:])[:digits]
+}
+
+// severity orders stages, and rules' and tasks' stages among one another.
+var severity = map[string]int{"warning": 6, "overdue": 5, "caution": 4, "due": 3, "advisory": 2, "soon": 1}
+
+// weights say how much a stage stands out on the page.
+var weights = map[string]int{"warning": 3, "overdue": 3, "caution": 2, "due": 2, "advisory": 1, "soon": 1}

@@ -1,0 +1,212 @@
+package notify
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"log/slog"
+	"maps"
+	"slices"
+	"sync/atomic"
+	"time"
+
+	"telltale/engine"
+)
+
+// Composer turns a message into what its way carries, and gives it an identity
+// that is the same however often it is composed.
+type Composer func(m Message) (messageID string, raw []byte, err error)
+
+// Notifier reads the log of transitions in order and makes deliveries of it. It
+// is not safe for concurrent use, but for SetDirectory.
+type Notifier struct {
+	Store      Store
+	Queue      *Queue // may be nil: deliveries are stored and not sent
+	Compose    map[string]Composer
+	Register   Register
+	Partitions int          // how many parts a turn has
+	Log        *slog.Logger // slog.Default where nil
+
+	dir     atomic.Pointer[Directory]
+	mark    mark
+	turns   map[Turn]*pending
+	unsaved int
+}
+
+// mark is the notifier's checkpoint.
+type mark struct {
+	// Seq is the last message of the log that need not be read again: none after
+	// it has been handled, or it belongs to a turn whose parts are not all in.
+	Seq uint64 `json:"seq"`
+	// Listed is the date of the last list made, by person.
+	Listed map[string]string `json:"listed,omitempty"`
+}
+
+// pending is a turn whose parts are coming in.
+type pending struct {
+	first uint64    // the log's sequence of the first part
+	since time.Time // by the clock on the wall
+	parts map[int]engine.TurnPart
+}
+
+const (
+	// waitForParts is how long a list waits for partitions that lag.
+	waitForParts = time.Hour
+	// saveEvery is how many messages that made nothing go by without a checkpoint.
+	saveEvery = 200
+)
+
+// SetDirectory puts a directory in force from the next message on.
+func (n *Notifier) SetDirectory(d *Directory) { n.dir.Store(d) }
+
+// Directory returns the directory in force.
+func (n *Notifier) Directory() *Directory {
+	if d := n.dir.Load(); d != nil {
+		return d
+	}
+	return &Directory{}
+}
+
+// Start reads the checkpoint and returns the sequence to read the log from.
+func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
+	if n.Log == nil {
+		n.Log = slog.Default()
+	}
+	n.mark, n.turns = mark{}, map[Turn]*pending{}
+	body, err := n.Store.Checkpoint(ctx)
+	if err == nil && body != nil {
+		err = json.Unmarshal(body, &n.mark)
+	}
+	if err != nil {
+		return 0, fmt.Errorf("reading the notifier's checkpoint: %w", err)
+	}
+	if n.mark.Listed == nil {
+		n.mark.Listed = map[string]string{}
+	}
+	return n.mark.Seq + 1, nil
+}
+
+// Handle takes one message of the log: what folding one cause said. It returns
+// once all deliveries of it are stored. After an error the same message may be
+// handled again; what was made before is not made twice.
+func (n *Notifier) Handle(ctx context.Context, seq uint64, c Cause, out []engine.Output) error {
+	d := n.Directory()
+	made := 0
+	for _, m := range Tell(d, n.Register, c, out) {
+		if err := n.create(ctx, seq, m); err != nil {
+			return err
+		}
+		made++
+	}
+	for _, o := range out {
+		if o.Turn != nil {
+			n.collect(seq, c.Partition, o.Turn)
+		}
+	}
+	for _, t := range n.ready(time.Now()) {
+		if err := n.list(ctx, seq, d, t); err != nil {
+			return err
+		}
+		made++
+	}
+	n.unsaved++
+	if made == 0 && n.unsaved < saveEvery {
+		return nil
+	}
+	return n.save(ctx, seq)
+}
+
+// Flush writes the checkpoint after seq, the last message that was handled.
+func (n *Notifier) Flush(ctx context.Context, seq uint64) error { return n.save(ctx, seq) }
+
+func (n *Notifier) save(ctx context.Context, seq uint64) error {
+	n.unsaved = 0
+	n.mark.Seq = seq
+	for _, p := range n.turns {
+		n.mark.Seq = min(n.mark.Seq, p.first-1)
+	}
+	body, err := json.Marshal(n.mark)
+	if err == nil {
+		err = n.Store.SetCheckpoint(ctx, body)
+	}
+	if err != nil {
+		return fmt.Errorf("writing the notifier's checkpoint: %w", err)
+	}
+	return nil
+}
+
+func (n *Notifier) collect(seq uint64, partition int, part *engine.TurnPart) {
+	t := Turn{Person: part.Digest, Date: part.Date}
+	if n.Directory().Person(t.Person) == nil || t.Date <= n.mark.Listed[t.Person] {
+		return // nobody to list for, or listed before
+	}
+	p := n.turns[t]
+	if p == nil {
+		p = &pending{first: seq, since: time.Now(), parts: map[int]engine.TurnPart{}}
+		n.turns[t] = p
+	}
+	p.parts[partition] = *part
+}
+
+// ready gives the turns whose parts are all in or waited for long enough.
+func (n *Notifier) ready(now time.Time) []Turn {
+	var out []Turn
+	for t, p := range n.turns {
+		if len(p.parts) >= n.Partitions || now.Sub(p.since) >= waitForParts {
+			out = append(out, t)
+		}
+	}
+	slices.SortFunc(out, func(a, b Turn) int { return slices.Compare([]string{a.Date, a.Person}, []string{b.Date, b.Person}) })
+	return out
+}
+
+func (n *Notifier) list(ctx context.Context, seq uint64, d *Directory, t Turn) error {
+	var parts []engine.TurnPart
+	for _, i := range slices.Sorted(maps.Keys(n.turns[t].parts)) {
+		parts = append(parts, n.turns[t].parts[i])
+	}
+	if p := d.Person(t.Person); p != nil && p.Mail != "" {
+		if m, ok := Digest(d, n.Register, p, parts, n.Partitions); ok {
+			if err := n.create(ctx, seq, m); err != nil {
+				return err
+			}
+		}
+	}
+	n.mark.Listed[t.Person] = max(t.Date, n.mark.Listed[t.Person])
+	delete(n.turns, t)
+	return nil
+}
+
+// create composes a message and stores it as a delivery, if it is not there. One
+// that cannot be composed is stored as failed, where it is seen.
+func (n *Notifier) create(ctx context.Context, seq uint64, m Message) error {
+	d := Delivery{
+		Key: m.Key, Cause: m.Cause, Seq: seq, Person: m.Person, Way: m.Way, To: m.To, Subject: m.Subject, Thread: m.Thread,
+		Vehicle: m.Vehicle, Stage: m.Stage, Time: m.Time, Created: time.Now().UTC().Round(0), State: Waiting,
+	}
+	var err error
+	if compose := n.Compose[m.Way]; compose != nil {
+		d.MessageID, d.Raw, err = compose(m)
+	} else {
+		err = fmt.Errorf("no way called %q", m.Way)
+	}
+	if err != nil {
+		d.State, d.LastError = Failed, clean("composing: "+err.Error(), 500)
+		n.Log.Error("composing a message", "delivery", d.Key, "to", d.To, "error", err)
+	}
+	body, err := json.Marshal(d)
+	if err != nil {
+		return fmt.Errorf("storing delivery %q: %w", d.Key, err)
+	}
+	created, err := n.Store.Create(ctx, d.Key, body)
+	switch {
+	case err != nil && n.Queue != nil:
+		n.Queue.reload() // it may be there all the same
+		fallthrough
+	case err != nil:
+		return fmt.Errorf("storing delivery %q: %w", d.Key, err)
+	case created && n.Queue != nil:
+		n.Queue.add(d)
+	}
+	return nil
+}

@@ -1,0 +1,357 @@
+package notify
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+)
+
+// Queue sends what is stored. One goroutine, Run, owns the deliveries that wait;
+// each way has workers of its own, so that a slow server holds up only what goes
+// its way. Deliveries of one thread go out in the order they were made.
+type Queue struct {
+	Store Store
+	Ways  map[string]Sender // by way; a delivery by another way fails
+	// Workers is how many deliveries are in flight at once, a way; 4 where 0.
+	Workers int
+	Log     *slog.Logger // slog.Default where nil
+
+	once sync.Once
+	wake chan struct{}
+	mu   sync.Mutex // guards the fields below, through which others reach Run
+	come []Delivery
+	load bool
+	held map[string]string // way -> why
+
+	// Of Run alone.
+	jobs  map[string]*job
+	holds map[string]time.Time // way -> next probe
+	ended chan *job
+	busy  map[string]int // in flight, by way
+}
+
+// job is a delivery that Run has in hand.
+type job struct {
+	Delivery
+	err    error // of the last try
+	flying bool
+	// stored is false while the store does not say what is so; then it is
+	// written again before anything else happens to the delivery.
+	stored bool
+}
+
+const (
+	holdFor    = 5 * time.Minute  // between probes of a way that is held
+	storeAgain = 10 * time.Second // after the store could not be written
+	lastWords  = 2 * time.Second  // to write down how tries ended when Run is told to stop
+)
+
+func (q *Queue) init() {
+	q.once.Do(func() {
+		q.wake = make(chan struct{}, 1)
+		q.load = true
+		q.held = map[string]string{}
+		if q.Log == nil {
+			q.Log = slog.Default()
+		}
+		if q.Workers == 0 {
+			q.Workers = 4
+		}
+	})
+}
+
+func (q *Queue) poke() {
+	select {
+	case q.wake <- struct{}{}:
+	default:
+	}
+}
+
+// add hands over a delivery that has been created in the store.
+func (q *Queue) add(d Delivery) {
+	q.init()
+	q.mu.Lock()
+	q.come = append(q.come, d)
+	q.mu.Unlock()
+	q.poke()
+}
+
+// reload makes Run look through the store for deliveries that it does not know.
+func (q *Queue) reload() {
+	q.init()
+	q.mu.Lock()
+	q.load = true
+	q.mu.Unlock()
+	q.poke()
+}
+
+// Held returns the ways that are held because our own configuration is at fault,
+// and why.
+func (q *Queue) Held() map[string]string {
+	q.init()
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	out := make(map[string]string, len(q.held))
+	for w, why := range q.held {
+		out[w] = why
+	}
+	return out
+}
+
+// Deliveries returns all deliveries that the store holds, oldest first.
+func Deliveries(ctx context.Context, s Store) ([]Delivery, error) {
+	var all []Delivery
+	err := s.Each(ctx, func(key string, body []byte) error {
+		var d Delivery
+		if err := json.Unmarshal(body, &d); err != nil {
+			return fmt.Errorf("reading delivery %q: %w", key, err)
+		}
+		all = append(all, d)
+		return nil
+	})
+	slices.SortFunc(all, func(a, b Delivery) int { return a.order(&b) })
+	return all, err
+}
+
+func (d *Delivery) order(o *Delivery) int {
+	return cmp.Or(d.Created.Compare(o.Created), cmp.Compare(d.Seq, o.Seq), strings.Compare(d.Key, o.Key))
+}
+
+// ErrNoDelivery is returned by Retry for a key that the store does not hold.
+var ErrNoDelivery = errors.New("no such delivery")
+
+// Retry puts a failed delivery back in the queue, or lets a waiting one go at
+// once. One that is sent or in flight stays as it is.
+func (q *Queue) Retry(ctx context.Context, key string) error {
+	all, err := Deliveries(ctx, q.Store)
+	if err != nil {
+		return err
+	}
+	i := slices.IndexFunc(all, func(d Delivery) bool { return d.Key == key })
+	if i < 0 {
+		return fmt.Errorf("retrying %q: %w", key, ErrNoDelivery)
+	}
+	d := all[i]
+	if d.State == Sent || d.State == Sending {
+		return nil
+	}
+	d.State, d.NextTry, d.Failing = Waiting, time.Time{}, time.Time{}
+	if err := q.put(ctx, &d); err != nil {
+		return fmt.Errorf("retrying %q: %w", key, err)
+	}
+	q.add(d)
+	return nil
+}
+
+func (q *Queue) put(ctx context.Context, d *Delivery) error {
+	body, err := json.Marshal(d)
+	if err != nil {
+		return err
+	}
+	return q.Store.Replace(ctx, d.Key, body)
+}
+
+// Run sends until ctx ends; it returns once all that was in flight has ended and
+// is written down.
+func (q *Queue) Run(ctx context.Context) {
+	q.init()
+	q.jobs, q.holds = map[string]*job{}, map[string]time.Time{}
+	q.ended, q.busy = make(chan *job), map[string]int{}
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for {
+		if ctx.Err() == nil {
+			q.takeIn(ctx)
+			timer.Reset(q.launch(ctx))
+		} else if q.flights() == 0 {
+			return
+		}
+		select {
+		case j := <-q.ended:
+			q.land(j)
+		case <-q.wake:
+		case <-timer.C:
+		case <-q.stopping(ctx):
+		}
+	}
+}
+
+// stopping is ctx's end while nothing is in flight; what flies is waited for.
+func (q *Queue) stopping(ctx context.Context) <-chan struct{} {
+	if ctx.Err() != nil && q.flights() > 0 {
+		return nil
+	}
+	return ctx.Done()
+}
+
+func (q *Queue) flights() (n int) {
+	for _, b := range q.busy {
+		n += b
+	}
+	return n
+}
+
+// takeIn fetches what others handed over, and what the store holds.
+func (q *Queue) takeIn(ctx context.Context) {
+	q.mu.Lock()
+	come, load := q.come, q.load
+	q.come, q.load = nil, false
+	q.mu.Unlock()
+	if load {
+		stored, err := Deliveries(ctx, q.Store)
+		if err != nil {
+			q.Log.Error("reading deliveries", "error", err)
+			time.AfterFunc(storeAgain, q.reload)
+		}
+		come = append(stored, come...)
+	}
+	for _, d := range come {
+		if old := q.jobs[d.Key]; old != nil && old.flying || d.State == Sent || d.State == Failed {
+			continue
+		}
+		if d.State == Sending { // by a process that is no more
+			d.Unknown++
+			d.State = Waiting
+			q.Log.Warn("outcome unknown, possible duplicate", "delivery", d.Key, "to", d.To)
+		}
+		q.jobs[d.Key] = &job{Delivery: d, stored: true}
+	}
+}
+
+// launch starts every try that may start now and returns how long until the next.
+func (q *Queue) launch(ctx context.Context) time.Duration {
+	now, next := time.Now(), time.Hour
+	blocked := map[string]bool{}
+	for _, j := range q.inOrder() {
+		thread := j.Way + " " + j.Person + " " + j.Thread
+		ahead := j.Thread != "" && blocked[thread]
+		blocked[thread] = true
+		if j.flying || ahead {
+			continue
+		}
+		wait := max(j.NextTry.Sub(now), q.holds[j.Way].Sub(now))
+		room := q.busy[j.Way] < q.Workers
+		if _, held := q.holds[j.Way]; held && q.busy[j.Way] > 0 {
+			room = false // one probe at a time
+		}
+		switch {
+		case wait > 0:
+			next = min(next, wait)
+		case room:
+			j.flying = true
+			q.busy[j.Way]++
+			go q.try(ctx, j)
+		}
+	}
+	return next
+}
+
+func (q *Queue) inOrder() []*job {
+	all := make([]*job, 0, len(q.jobs))
+	for _, j := range q.jobs {
+		all = append(all, j)
+	}
+	slices.SortFunc(all, func(a, b *job) int { return a.order(&b.Delivery) })
+	return all
+}
+
+// try makes one try in a goroutine of its own and hands the job back.
+func (q *Queue) try(ctx context.Context, j *job) {
+	defer func() { q.ended <- j }()
+	done := j.State == Sent || j.State == Failed
+	if !done {
+		before := j.Delivery
+		j.State = Sending
+		j.Attempts++
+		if err := q.put(ctx, &j.Delivery); err != nil {
+			// Nothing was sent, so nothing is unknown.
+			j.Delivery = before
+			j.again(err, q.Log)
+			return
+		}
+		j.err = q.send(ctx, j.Delivery)
+		j.settle(j.err, time.Now())
+	}
+	// How it ended is written down even while stopping.
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastWords)
+	defer cancel()
+	if err := q.put(last, &j.Delivery); err != nil {
+		j.again(err, q.Log)
+		return
+	}
+	j.stored = true
+}
+
+// again has the store written later.
+func (j *job) again(err error, log *slog.Logger) {
+	j.stored, j.NextTry = false, time.Now().Add(storeAgain)
+	log.Error("writing delivery", "delivery", j.Key, "error", err)
+}
+
+func (q *Queue) send(ctx context.Context, d Delivery) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = &Failure{Unknown, fmt.Errorf("sending by %q: %v", d.Way, p)}
+		}
+	}()
+	way := q.Ways[d.Way]
+	if way == nil {
+		return &Failure{Permanent, fmt.Errorf("no way called %q", d.Way)}
+	}
+	return way.Send(ctx, d)
+}
+
+// land takes a job back after a try.
+func (q *Queue) land(j *job) {
+	j.flying = false
+	q.busy[j.Way]--
+	err := j.err
+	j.err = nil
+	switch {
+	case err != nil && classOf(err) == Ours:
+		q.hold(j.Way, err)
+	case j.stored && (err == nil || classOf(err) == Permanent):
+		q.release(j.Way)
+	case !q.holds[j.Way].IsZero():
+		q.holds[j.Way] = time.Now().Add(holdFor) // a probe that told nothing
+	}
+	switch {
+	case err == nil:
+	case j.State == Failed:
+		q.Log.Error("delivery failed", "delivery", j.Key, "to", j.To, "error", j.LastError)
+	case classOf(err) == Unknown:
+		q.Log.Warn("outcome unknown, possible duplicate", "delivery", j.Key, "to", j.To, "error", err)
+	case classOf(err) == Temporary:
+		q.Log.Info("delivery waits", "delivery", j.Key, "to", j.To, "until", j.NextTry, "error", err)
+	}
+	if j.stored && (j.State == Sent || j.State == Failed) {
+		delete(q.jobs, j.Key)
+	}
+}
+
+func (q *Queue) hold(way string, why error) {
+	q.holds[way] = time.Now().Add(holdFor)
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.held[way] == "" {
+		q.Log.Error("all deliveries are held: our own configuration is at fault", "way", way, "error", why)
+	}
+	q.held[way] = clean(why.Error(), 500)
+}
+
+func (q *Queue) release(way string) {
+	delete(q.holds, way)
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.held[way] != "" {
+		q.Log.Info("deliveries go out again", "way", way)
+		delete(q.held, way)
+	}
+}

@@ -1,0 +1,230 @@
+package notify
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine"
+)
+
+// Register answers what is known of a vehicle; the zero Vehicle with its ID where
+// nothing is.
+type Register func(vehicle string) Vehicle
+
+// Cause is what made a batch of outputs: one event or one tick, as folded by one
+// partition.
+type Cause struct {
+	// Key is unlike that of any other batch and the same when the batch is read
+	// again; "" for a batch that must not be told.
+	Key       string
+	Partition int
+	Time      time.Time
+}
+
+// maxBlocks bounds what one message tells; a book that came new can change
+// hundreds of alarms of one vehicle at once.
+const maxBlocks = 40
+
+// news is a transition that someone may hear of, and what entries see of it.
+type news struct {
+	*engine.Transition
+	about subject
+}
+
+// Tell makes the messages that a batch of outputs calls for: for each person and
+// vehicle at most one, worst first, in order of person and vehicle.
+//
+// Raised and worsened are told, and eased and withdrawn. Cleared is told once
+// where it ends a caution, a warning, or a task that was due or overdue; from an
+// advisory or from soon it is left to the list. Nothing is told of what is
+// shelved or of a vehicle out of service, nor of people's own answers.
+func Tell(d *Directory, reg Register, c Cause, out []engine.Output) []Message {
+	all := newsOf(reg, out)
+	if len(all) == 0 || c.Key == "" {
+		return nil
+	}
+	var told []Message
+	for _, p := range d.People() {
+		var mine []news
+		var entries []string
+		for i, n := range all {
+			if how, why := d.hears(p, &n.about); how == atOnce {
+				mine, entries = append(mine, n), append(entries, why)
+			}
+			last := i == len(all)-1 || all[i+1].Vehicle != n.Vehicle
+			if last && len(mine) > 0 {
+				told = append(told, tellOne(p, c, mine, entries))
+				mine, entries = nil, nil
+			}
+		}
+	}
+	return told
+}
+
+// newsOf picks the transitions worth telling, by vehicle, worst first.
+func newsOf(reg Register, out []engine.Output) []news {
+	var all []news
+	for _, o := range out {
+		t := o.Transition
+		if t == nil || t.Shelved || t.Standing == "out of service" || t.Standing == "shelved" {
+			continue
+		}
+		if stages := tellable(t); stages != nil {
+			v := reg(t.Vehicle)
+			all = append(all, news{t, subject{env{Vehicle: v, Component: v.component(t.Component),
+				Rule: t.Rule, Task: t.Task, Statutory: t.Statutory}, stages}})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b news) int {
+		return cmp.Or(strings.Compare(a.Vehicle, b.Vehicle), b.urgency()-a.urgency(),
+			strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
+	})
+	return all
+}
+
+// tellable gives the stages that the transition is about, nil where it is not told.
+func tellable(t *engine.Transition) []string {
+	switch t.Transition {
+	case "raised", "worsened":
+		return []string{t.To}
+	case "eased":
+		return []string{t.From, t.To}
+	case "withdrawn":
+		return []string{t.From}
+	case "cleared":
+		if severity[t.From] >= severity["due"] {
+			return []string{t.From}
+		}
+	}
+	return nil
+}
+
+// urgency puts what got worse before what got better.
+func (n news) urgency() int {
+	switch n.Transition.Transition {
+	case "raised", "worsened":
+		u := 10 + 2*severity[n.To]
+		if n.Statutory {
+			u++
+		}
+		return u
+	}
+	return severity[n.To]
+}
+
+func tellOne(p *Person, c Cause, mine []news, entries []string) Message {
+	lead := mine[0]
+	v := lead.about.Vehicle
+	m := Message{
+		Key:   key("alarm", c.Key, lead.Vehicle, p.ID, "mail"),
+		Cause: c.Key, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail,
+		Subject: clean(vehicleName(v, lead.Vehicle)+inComponent(lead.Component)+": "+titleOf(lead.Transition), 120),
+		Thread:  key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID),
+		Time:    c.Time, Vehicle: lead.Vehicle, Stage: lead.To,
+	}
+	pg := &page{Title: vehicleName(v, lead.Vehicle)}
+	var cautions []string
+	for i, n := range mine {
+		if n.Time.After(m.Time) {
+			m.Time = n.Time
+		}
+		if i < maxBlocks {
+			pg.Blocks = append(pg.Blocks, blockOf(n.Transition))
+		}
+		if n.urgency() >= 10 || n.Transition.Transition == "eased" {
+			cautions = append(cautions, n.Cautions...)
+		}
+	}
+	if more := len(mine) - maxBlocks; more > 0 {
+		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
+	}
+	pg.mind(cautions)
+	pg.Notes = []string{standingNote, whyYou(p, describe(entries))}
+	m.Text, m.HTML = pg.write()
+	return m
+}
+
+// blockOf says what to do, what was found, the figures, the likely source.
+func blockOf(t *engine.Transition) block {
+	b := block{Badge: badgeOf(t), Weight: weights[t.To], Heading: capital(titleOf(t))}
+	if t.Component != "" {
+		b.Heading = capital(t.Component) + ": " + titleOf(t)
+	}
+	add := func(label, text string) {
+		if text != "" {
+			b.Lines = append(b.Lines, line{label, text})
+		}
+	}
+	switch t.Transition {
+	case "cleared":
+		b.Weight, b.Strong = 0, backToNormal
+		if t.Task {
+			b.Strong = recordedDone
+		}
+		add(labelNow, sentence(t.Message))
+		return b
+	case "withdrawn":
+		b.Weight, b.Strong = 0, takenBack
+		return b
+	}
+	b.Strong = join(doFirst(t.Task, t.Statutory, t.To, t.Advise))
+	if t.Transition != "raised" {
+		add("", changeOf(t))
+	}
+	add(labelFound, sentence(t.Message))
+	if !t.Task {
+		add(labelFigure, figures(t))
+	}
+	add(labelSource, sentence(listed(t.PointsTo, "or")))
+	add(labelThen, sentence(followUps(t.FollowUps)))
+	add(labelRests, eventsOf(t.Events))
+	return b
+}
+
+func figures(t *engine.Transition) string {
+	var all []string
+	for _, e := range t.Evidence {
+		all = append(all, figure(e))
+	}
+	return sentence(strings.Join(all, "; "))
+}
+
+// eventsOf names what the judgement rests on, so that it can be looked up.
+func eventsOf(ids []engine.ID) string {
+	var all []string
+	for _, id := range ids {
+		all = append(all, id.Source+" "+id.ID)
+		if len(all) == 4 {
+			break
+		}
+	}
+	return strings.Join(all, "; ")
+}
+
+// mind adds each caution once, in order of first mention.
+func (p *page) mind(cautions []string) {
+	b := block{Heading: headMind}
+	var seen []string
+	for _, c := range cautions {
+		if c != "" && !slices.Contains(seen, c) {
+			seen = append(seen, c)
+			b.Lines = append(b.Lines, line{Text: sentence(cautionSentence(c))})
+		}
+	}
+	if len(b.Lines) > 0 {
+		p.Blocks = append(p.Blocks, b)
+	}
+}
+
+func titleOf(t *engine.Transition) string { return or(t.Title, t.Rule) }
+
+func vehicleName(v Vehicle, id string) string { return or(v.Name, id) }
+
+func inComponent(c string) string {
+	if c == "" {
+		return ""
+	}
+	return ", " + c
+}

@@ -1,0 +1,166 @@
+package notify
+
+import (
+	"fmt"
+	"html"
+	"reflect"
+	"regexp"
+	"strings"
+	"testing"
+	"unicode"
+
+	"telltale/engine"
+)
+
+func cause(key string) Cause { return Cause{Key: key, Time: at("2031-02-19T09:15:00Z")} }
+
+func TestTellMails(t *testing.T) {
+	worsened := copperRaised()
+	worsened.Transition, worsened.From, worsened.To = "worsened", "caution", "warning"
+	worsened.Advise = "Stop and have the transmission inspected before further use."
+	worsened.Message = "Copper 214 mg/kg is 5.4 times the baseline"
+	cleared := copperRaised()
+	cleared.Transition, cleared.From, cleared.To, cleared.Standing = "cleared", "warning", "normal", "returned"
+	cleared.Message = "Copper 44 mg/kg is 1.1 times the baseline"
+	for name, out := range map[string][]engine.Output{
+		"mail-caution": outputs(copperRaised()),
+		"mail-three":   outputs(copperRaised(), taskOverdue(), coolantRaised()),
+		"mail-worse":   outputs(worsened),
+		"mail-cleared": outputs(cleared),
+	} {
+		all := Tell(people(t), register, cause(name), out)
+		if len(all) == 0 || all[0].Person != "ines" {
+			t.Fatalf("%s: %d messages, want the first for ines", name, len(all))
+		}
+		golden(t, name+".txt", "Subject: "+all[0].Subject+"\n\n"+all[0].Text)
+		golden(t, name+".html", all[0].HTML)
+	}
+}
+
+// who is "person: subject [stage]" for each message.
+func who(all []Message) (out []string) {
+	for _, m := range all {
+		out = append(out, fmt.Sprintf("%s: %s [%s]", m.Person, m.Subject, m.Stage))
+	}
+	return out
+}
+
+func TestTellWhoHears(t *testing.T) {
+	with := func(base engine.Transition, change func(*engine.Transition)) engine.Transition {
+		change(&base)
+		return base
+	}
+	for _, c := range []struct {
+		name string
+		out  []engine.Output
+		want []string
+	}{
+		{"a caution is for the driver; the workshop reads it in its list", outputs(copperRaised()),
+			[]string{"ines: Bus 7, transmission: copper over baseline [caution]"}},
+		{"a warning is for the workshop too, and coolant for the office", outputs(coolantRaised()), []string{
+			"ines: Bus 7, transmission: coolant in the fluid [warning]",
+			"north: Bus 7, transmission: coolant in the fluid [warning]",
+			"tove: Bus 7, transmission: coolant in the fluid [warning]"}},
+		{"one message for what came together, the worst in its subject", outputs(copperRaised(), taskOverdue()), []string{
+			"ines: Bus 7: Roadworthiness inspection [overdue]",
+			"north: Bus 7: Roadworthiness inspection [overdue]",
+			"tove: Bus 7: Roadworthiness inspection [overdue]"}},
+		{"never wins over at once", outputs(with(taskOverdue(), func(t *engine.Transition) { t.Vehicle = "library" })), []string{
+			"ines: Mobile library: Roadworthiness inspection [overdue]",
+			"tove: Mobile library: Roadworthiness inspection [overdue]"}},
+		{"vehicles apart", outputs(with(coolantRaised(), func(t *engine.Transition) { t.Vehicle = "gritter-1" }), coolantRaised()), []string{
+			"ines: Bus 7, transmission: coolant in the fluid [warning]",
+			"north: Bus 7, transmission: coolant in the fluid [warning]",
+			"north: Gritter 1, transmission: coolant in the fluid [warning]",
+			"tove: Bus 7, transmission: coolant in the fluid [warning]"}},
+		{"shelved", outputs(with(coolantRaised(), func(t *engine.Transition) { t.Shelved = true })), nil},
+		{"out of service", outputs(with(coolantRaised(), func(t *engine.Transition) { t.Standing = "out of service" })), nil},
+		{"an answer", outputs(with(coolantRaised(), func(t *engine.Transition) { t.Transition, t.From = "acknowledged", "warning" })), nil},
+		{"cleared from an advisory", outputs(with(copperRaised(), func(t *engine.Transition) {
+			t.Transition, t.From, t.To = "cleared", "advisory", "normal"
+		})), nil},
+		{"eased out of what was told", outputs(with(copperRaised(), func(t *engine.Transition) {
+			t.Transition, t.From, t.To = "eased", "caution", "advisory"
+		})), []string{"ines: Bus 7, transmission: copper over baseline [advisory]"}},
+		{"taken back", outputs(with(copperRaised(), func(t *engine.Transition) {
+			t.Transition, t.From, t.To = "withdrawn", "caution", "normal"
+		})), []string{"ines: Bus 7, transmission: copper over baseline [normal]"}},
+		{"refused and not judged", []engine.Output{{Refused: &engine.Refusal{}}, {NotJudged: &engine.NotJudged{}}}, nil},
+	} {
+		if got := who(Tell(people(t), register, cause("x"), c.out)); !reflect.DeepEqual(got, c.want) {
+			t.Errorf("%s:\n got %q\nwant %q", c.name, got, c.want)
+		}
+	}
+}
+
+func TestTellKeys(t *testing.T) {
+	d := people(t)
+	a := Tell(d, register, cause("e-1"), outputs(coolantRaised(), copperRaised()))
+	b := Tell(d, register, cause("e-1"), outputs(copperRaised(), coolantRaised()))
+	if !reflect.DeepEqual(a, b) {
+		t.Errorf("the order within one cause makes a difference:\n%+v\n%+v", a, b)
+	}
+	later := Tell(d, register, cause("e-2"), outputs(coolantRaised()))
+	for i := range a {
+		switch {
+		case a[i].Key == later[i].Key:
+			t.Errorf("two causes, one key %s", a[i].Key)
+		case a[i].Thread != later[i].Thread || a[i].Subject != later[i].Subject:
+			t.Errorf("what follows is not in the thread: %+v", later[i])
+		case i > 0 && (a[i].Key == a[i-1].Key || a[i].Thread == a[i-1].Thread):
+			t.Errorf("two people, one key or thread: %+v", a[i])
+		}
+	}
+	if got := Tell(d, register, Cause{}, outputs(coolantRaised())); got != nil {
+		t.Errorf("a batch without a cause was told: %v", got)
+	}
+}
+
+var tags = regexp.MustCompile(`(?s)<style>.*?</style>|<title>.*?</title>|<[^>]*>`)
+
+// words are the letters and digits of a text, in order.
+func words(s string) []string {
+	return strings.FieldsFunc(s, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
+}
+
+func visible(page string) string { return html.UnescapeString(tags.ReplaceAllString(page, " ")) }
+
+func TestTextAndHTMLSayTheSame(t *testing.T) {
+	d := people(t)
+	all := Tell(d, register, cause("x"), outputs(copperRaised(), taskOverdue(), coolantRaised()))
+	list, ok := Digest(d, register, d.Person("north"), winterList(), 3)
+	if !ok {
+		t.Fatal("no list")
+	}
+	for _, m := range append(all, list) {
+		if text, page := words(m.Text), words(visible(m.HTML)); !reflect.DeepEqual(text, page) {
+			t.Errorf("%s:\ntext %q\nhtml %q", m.Subject, text, page)
+		}
+	}
+}
+
+func TestAWarningSaysStopFirst(t *testing.T) {
+	for advise, want := range map[string]string{
+		"Check the level.":            stopFirst + " Check the level.",
+		"":                            stopFirst,
+		"Stop and have it inspected.": "Stop and have it inspected.",
+		"Inspect before further use.": "Inspect before further use.",
+		"do not start the engine":     "do not start the engine",
+		"Stopping is not needed":      stopFirst + " Stopping is not needed.",
+	} {
+		if got := doFirst(false, false, "warning", advise); got != want {
+			t.Errorf("%q: got %q, want %q", advise, got, want)
+		}
+	}
+}
+
+// Nothing that a person reads shouts or blames.
+func TestPlainWords(t *testing.T) {
+	d := people(t)
+	list, _ := Digest(d, register, d.Person("north"), winterList(), 3)
+	for _, m := range append(Tell(d, register, cause("x"), outputs(copperRaised(), taskOverdue(), coolantRaised())), list) {
+		if strings.ContainsAny(m.Text, "!") || !strings.Contains(strings.Join(strings.Fields(m.Text), " "), standingNote) {
+			t.Errorf("an exclamation mark, or no note on what stands above:\n%s", m.Text)
+		}
+	}
+}

@@ -1,0 +1,335 @@
+package notify
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"telltale/engine"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// Every sentence that a person reads in a message stands in this file. They are
+// plain and short: the number, the limit, the comparison, the likely source, what
+// to do, by when, what to mind. No blame, no exclamation marks.
+
+const (
+	standingNote = "The maker's instructions, local law and a licensed mechanic's judgement stand above anything written here."
+	stopFirst    = "Stop: have this inspected before the vehicle is used again."
+	takenBack    = "What the earlier message rested on has been taken back. Please disregard it."
+	backToNormal = "Back within its limits. Nothing more to do about this one."
+	recordedDone = "Recorded as done. Nothing more to do about this one."
+	byLaw        = "This is required by law: check whether the vehicle may be used before it is done."
+
+	labelFound  = "Found"
+	labelNow    = "Now"
+	labelFigure = "Figures"
+	labelSource = "Likely source"
+	labelThen   = "Opened"
+	labelRests  = "Rests on"
+	labelDone   = "Last done"
+	labelReady  = "Have ready"
+
+	headMind  = "Mind"
+	headReady = "Have ready"
+
+	notAcknowledged = "Nobody has acknowledged it yet."
+)
+
+// stageWords name a stage at the head of a block.
+var stageWords = map[string]string{
+	"soon": "Soon", "due": "Due", "overdue": "Overdue",
+	"advisory": "Advisory", "caution": "Caution", "warning": "Warning",
+}
+
+// stageNouns name a stage inside a sentence.
+var stageNouns = map[string]string{
+	"soon": "due soon", "due": "due", "overdue": "overdue",
+	"advisory": "an advisory", "caution": "a caution", "warning": "a warning", "normal": "normal",
+}
+
+// taskAdvice says what to do about a task by its stage.
+var taskAdvice = map[string]string{
+	"soon": "Plan it in.", "due": "Book it in.", "overdue": "Book it in now.",
+}
+
+func badgeOf(t *engine.Transition) string {
+	switch {
+	case t.Transition == "cleared" && t.Task:
+		return "Done"
+	case t.Transition == "cleared":
+		return "Cleared"
+	case t.Transition == "withdrawn":
+		return "Taken back"
+	case t.Transition == "eased":
+		return "Eased to " + t.To
+	}
+	return stageWords[t.To]
+}
+
+func changeOf(t *engine.Transition) string {
+	return fmt.Sprintf("This was %s and is now %s.", stageNouns[t.From], stageNouns[t.To])
+}
+
+var opensWithStop = regexp.MustCompile(`(?i)^\W*(stop|inspect|do not (use|drive|run|start))\b`)
+
+// doFirst is what to do, the first thing that a block says.
+func doFirst(task, statutory bool, stage, advise string) string {
+	switch {
+	case stage == "warning" && !opensWithStop.MatchString(advise):
+		return join(stopFirst, advise)
+	case task && statutory && stage != "soon":
+		return join(or(advise, taskAdvice[stage]), byLaw)
+	case task:
+		return or(advise, taskAdvice[stage])
+	}
+	return advise
+}
+
+// cautionWords say what to mind, for the cautions that books name most. Common
+// practice, no source; the maker's safety instructions stand above them.
+var cautionWords = map[string]string{
+	"hot fluid":              "Hot fluid: let it cool as the maker says; gloves and eye protection.",
+	"raised vehicle":         "Raised vehicle: firm level ground, chocks, rated stands; never under a jack alone.",
+	"used fluid":             "Used fluid: keep it off the skin; catch it and hand it in as local law asks.",
+	"pressurised coolant":    "Pressurised coolant: open nothing while it is hot.",
+	"pressurised hydraulics": "Pressurised hydraulics: lower the load, release the pressure; never feel for a leak by hand.",
+	"brakes":                 "Brakes: for a licensed mechanic; test before going on the road.",
+	"fuel":                   "Fuel: no flame, no sparks, fresh air.",
+	"high voltage":           "High voltage: only for people trained and equipped for it.",
+	"battery":                "Battery: disconnect it as the maker says; no sparks.",
+	"moving parts":           "Moving parts: engine off, key out.",
+}
+
+func cautionSentence(c string) string { return or(cautionWords[c], c) }
+
+var oneCall = regexp.MustCompile(`^(\w+)\((?:"([^"]*)")?\)$`)
+
+// figureWords say what a word of the rule language measures.
+var figureWords = map[string]string{
+	"value": "%s", "times": "%s, times the baseline", "timesForAge": "%s, times the baseline at this fluid age",
+	"percentile": "%s, percentile of the baseline", "change": "change of %s since the last sample",
+	"rate": "rate of %s", "trend": "trend of %s", "fresh": "%s in fresh fluid", "kept": "%s, share of fresh",
+	"carried": "%s left from before the exchange", "made": "%s made since the exchange", "expected": "%s expected by now",
+	"fluidAge": "age of the fluid", "odometer": "odometer", "hours": "hour meter", "perDay": "use a day",
+	"since": "since %s", "dueIn": "until %s",
+}
+
+// figure is one number of the evidence in words: "Cu, times the baseline: 3.3".
+func figure(e rules.Evidence) string {
+	what := e.Of
+	if m := oneCall.FindStringSubmatch(e.Of); m != nil && figureWords[m[1]] != "" {
+		what = strings.Replace(figureWords[m[1]], "%s", m[2], 1)
+	}
+	s := what + ": " + number(e.Value)
+	if e.Unit != "" {
+		s += " " + e.Unit
+	}
+	if e.Note != "" {
+		s += " (" + e.Note + ")"
+	}
+	return s
+}
+
+// number writes v with at most four digits that mean something, and commas.
+func number(v float64) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "n/a"
+	}
+	if math.Abs(v) >= 1000 {
+		return commas(math.Round(v))
+	}
+	s := strconv.FormatFloat(v, 'g', 4, 64)
+	if strings.Contains(s, "e") {
+		s = strconv.FormatFloat(v, 'f', 6, 64)
+	}
+	return s
+}
+
+// commas writes a whole number in groups of three.
+func commas(v float64) string {
+	s := strconv.FormatFloat(math.Abs(v), 'f', 0, 64)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	if v < 0 && s != "0" {
+		s = "-" + s
+	}
+	return s
+}
+
+// meter writes metres or seconds of running as the person reads them.
+func (p *Person) meter(v float64, base string) string {
+	if base == "s" {
+		return commas(math.Round(v/3600)) + " h"
+	}
+	return commas(math.Round(unit.From(v, p.Distance))) + " " + p.Distance
+}
+
+func (p *Person) volume(litres float64) string {
+	v := math.Round(unit.From(litres, p.Volume)*10) / 10
+	return strconv.FormatFloat(v, 'f', -1, 64) + " " + p.Volume
+}
+
+var dateForms = [...]string{DayFirst: "2 Jan 2006", MonthFirst: "Jan 2, 2006", YearFirst: "2006-01-02"}
+
+// date writes YYYY-MM-DD in the person's order; anything else stays as it is.
+func (p *Person) date(s string) string {
+	t, err := time.Parse(time.DateOnly, s)
+	if err != nil {
+		return s
+	}
+	return t.Format(dateForms[p.Dates])
+}
+
+func (p *Person) day(t time.Time) string { return t.In(p.Zone).Format(dateForms[p.Dates]) }
+
+// plural is "1 task" or "3 tasks".
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return commas(float64(n)) + " " + many
+}
+
+// days is the whole days from one YYYY-MM-DD to another.
+func days(from, to string) (int, bool) {
+	a, err1 := time.Parse(time.DateOnly, from)
+	b, err2 := time.Parse(time.DateOnly, to)
+	return int(b.Sub(a).Hours() / 24), err1 == nil && err2 == nil
+}
+
+// whyDue says which limit makes the task due and how far past or ahead it is,
+// in the person's units; today is YYYY-MM-DD.
+func (p *Person) whyDue(i *engine.DueItem, today string) string {
+	switch i.Limit {
+	case "no history":
+		return "No record of when this was last done."
+	case "distance", "hours":
+		if i.DueAt == nil || i.PastBy == nil {
+			break
+		}
+		at, past := p.meter(*i.DueAt, i.Unit), p.meter(math.Abs(*i.PastBy), i.Unit)
+		if *i.PastBy < 0 {
+			return fmt.Sprintf("%s to go until %s.", past, at)
+		}
+		return fmt.Sprintf("%s past the limit at %s.", past, at)
+	case "time":
+		n, ok := days(i.DueDate, today)
+		if !ok {
+			break
+		}
+		return p.whyDate(i.DueDate, n)
+	}
+	return sentence(i.Why)
+}
+
+func (p *Person) whyDate(due string, past int) string {
+	switch {
+	case past > 0:
+		return fmt.Sprintf("Was due on %s, %s ago.", p.date(due), plural(past, "day", "days"))
+	case past == 0:
+		return fmt.Sprintf("Due today, %s.", p.date(due))
+	}
+	return fmt.Sprintf("Due on %s, in %s.", p.date(due), plural(-past, "day", "days"))
+}
+
+// forecast says when a limit that lies ahead is likely to be reached.
+func (p *Person) forecast(i *engine.DueItem) string {
+	switch {
+	case i.Likely == "" || i.Stage == "due" || i.Stage == "overdue" || i.Limit == "time":
+		return ""
+	case i.Early == "" || i.Late == "" || i.Early == i.Late:
+		return fmt.Sprintf("Likely on %s.", p.date(i.Likely))
+	}
+	return fmt.Sprintf("Likely on %s, between %s and %s.", p.date(i.Likely), p.date(i.Early), p.date(i.Late))
+}
+
+func (p *Person) dueTitle(date string) string {
+	t, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return "Due list, " + date
+	}
+	return "Due list, " + t.Format("Monday ") + t.Format(dateForms[p.Dates])
+}
+
+const (
+	nothingDue   = "Nothing is due, and nothing stands."
+	boxForDone   = "Tick what is done, note the meter, and enter it."
+	groupStop    = "Stop first"
+	groupWatch   = "Keep an eye on"
+	groupAhead   = "Coming up"
+	withoutParts = "This list is not complete: %s of %s parts of the fleet did not answer in time."
+)
+
+var groupWords = map[string]string{"overdue": "Overdue", "due": "Due", "soon": "Soon"}
+
+func moreOf(n int) string { return fmt.Sprintf("And %s not shown here.", plural(n, "more", "more")) }
+
+func shelvedNote(n int) string {
+	return fmt.Sprintf("%s not shown: shelved by someone who knows.", plural(n, "line", "lines"))
+}
+
+func whyYou(p *Person, entries string) string {
+	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: %s.", p.Name, entries)
+}
+
+func whyYouList(p *Person) string {
+	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: digest.", p.Name)
+}
+
+func noted(when string) string { return "Since " + when + "." }
+
+func followUps(names []string) string { return listed(names, "and") }
+
+// listed is "a, b or c".
+func listed(words []string, last string) string {
+	switch n := len(words); n {
+	case 0:
+		return ""
+	case 1:
+		return words[0]
+	default:
+		return strings.Join(words[:n-1], ", ") + " " + last + " " + words[n-1]
+	}
+}
+
+// sentence begins with a capital and ends with a full stop.
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
+	}
+	if !strings.ContainsAny(s[len(s)-1:], ".?:") {
+		s += "."
+	}
+	return capital(s)
+}
+
+func capital(s string) string {
+	for i, r := range s {
+		return strings.ToUpper(string(r)) + s[i+len(string(r)):]
+	}
+	return s
+}
+
+func join(parts ...string) string {
+	var kept []string
+	for _, p := range parts {
+		if p = sentence(p); p != "" {
+			kept = append(kept, p)
+		}
+	}
+	return strings.Join(kept, " ")
+}
+
+func or(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
