@@ -1,0 +1,45 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"telltale/engine"
+)
+
+// transitionLine is a transition as a terminal shows it: when, what, to what.
+func transitionLine(t *engine.Transition) string {
+	where := t.Vehicle
+	if t.Component != "" {
+		where += " " + t.Component
+	}
+	stage := t.To
+	if t.Transition == "eased" || t.Transition == "cleared" || t.Transition == "withdrawn" {
+		stage = t.From + " -> " + t.To
+	}
+	line := fmt.Sprintf("%s  %-22s %-12s %-9s %s", t.Time.Format("2006-01-02 15:04"), where, t.Transition, stage, t.Rule)
+	if t.Message != "" {
+		line += "\n" + strings.Repeat(" ", 18) + t.Message
+	}
+	return line
+}
+
+func refusalLine(r *engine.Refusal) string {
+	at := ""
+	if r.Line > 0 {
+		at = fmt.Sprintf("line %d: ", r.Line)
+	}
+	id := ""
+	if r.Event != nil {
+		id = fmt.Sprintf(" (%s %s)", r.Event.Source, r.Event.ID)
+	}
+	return "refused: " + at + r.Refused + id
+}
+
+func notJudgedLine(n *engine.NotJudged) string {
+	where := n.Vehicle
+	if n.Component != "" {
+		where += " " + n.Component
+	}
+	return fmt.Sprintf("%s  %-22s not judged   %s: missing %s", n.Time.Format("2006-01-02 15:04"), where, n.Rule, strings.Join(n.Missing, ", "))
+}

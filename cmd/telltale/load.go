@@ -1,0 +1,77 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/rules"
+)
+
+// readRules reads every rule file of a folder, in order of name.
+func readRules(dir string) ([]rules.File, error) {
+	var files []rules.File
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, exit{2, fmt.Errorf("reading the rules: %w", err)}
+	}
+	for _, e := range entries {
+		if ext := filepath.Ext(e.Name()); e.IsDir() || ext != ".yaml" && ext != ".yml" {
+			continue
+		}
+		path := filepath.Join(dir, e.Name())
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return nil, exit{2, fmt.Errorf("reading the rules: %w", err)}
+		}
+		files = append(files, rules.File{Name: path, Text: text})
+	}
+	if len(files) == 0 {
+		return nil, exit{2, hinted{fmt.Errorf("no rule files (*.yaml) in %s", dir), "a file that begins with `book: 1` is enough to start with"}}
+	}
+	return files, nil
+}
+
+// loadBook reads and checks the rules of a folder; faults come all at once.
+func loadBook(dir string) (*rules.Book, error) {
+	files, err := readRules(dir)
+	if err != nil {
+		return nil, err
+	}
+	return compile(files)
+}
+
+func compile(files []rules.File) (*rules.Book, error) {
+	book, err := rules.Load(files)
+	if err != nil {
+		return nil, exit{2, fmt.Errorf("the rules have faults:\n%w", err)}
+	}
+	return book, nil
+}
+
+// loadRegister reads a register of vehicles as the events that register them.
+func loadRegister(path string, at time.Time) ([]engine.Event, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, exit{2, fmt.Errorf("reading the register: %w", err)}
+	}
+	events, err := intake.Register(path, text, at)
+	if err != nil {
+		return nil, exit{2, fmt.Errorf("the register has faults:\n%w", err)}
+	}
+	return events, nil
+}
+
+// exists reports whether there is such a file or folder.
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return !errors.Is(err, fs.ErrNotExist)
+}
+
+var _ = slices.Sorted[string]

@@ -1,0 +1,151 @@
+package engine
+
+import (
+	"time"
+)
+
+// takeAnswer does what a person said. Only a postponement is a fact of the
+// record; the others answer what stood when they came.
+func (f *fold) takeAnswer(s Stamp, d *AnswerData) error {
+	f.change.fact = false
+	if s.Void {
+		f.rec.Answers = latest(append(f.rec.Answers, s), keptAnswers)
+		return nil
+	}
+	var err error
+	switch d.Answer {
+	case "acknowledge":
+		err = f.acknowledge(d)
+	case "shelve":
+		err = f.shelve(d)
+	case "unshelve":
+		err = f.unshelve(d)
+	case "out of service", "in service":
+		err = f.outOfService(d.Answer == "out of service")
+	case "postpone":
+		return f.postpone(s, d)
+	default:
+		err = refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, postpone", d.Answer)
+	}
+	if err == nil {
+		f.rec.Answers = latest(append(f.rec.Answers[:len(f.rec.Answers):len(f.rec.Answers)], s), keptAnswers)
+	}
+	return err
+}
+
+// answered finds the alarm that an answer means. One that names no component
+// means the only alarm of that rule.
+func (f *fold) answered(d *AnswerData) (Alarm, error) {
+	if i := f.rec.alarm(AlarmKey{d.Rule, d.Component}); i >= 0 {
+		return f.rec.Alarms[i], nil
+	}
+	var found []Alarm
+	for _, a := range f.rec.Alarms {
+		if a.Rule == d.Rule && d.Component == "" {
+			found = append(found, a)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return Alarm{}, refuse("no alarm of %q stands on vehicle %s", d.Rule, f.rec.Vehicle)
+	}
+	return Alarm{}, refuse("%q stands on %d components of vehicle %s: the answer must name one", d.Rule, len(found), f.rec.Vehicle)
+}
+
+// answer says that a person's word changed an alarm's standing.
+func (f *fold) answer(a Alarm, what, why string) {
+	t := f.transition(&a, what, a.Stage, a.Stage)
+	t.Standing, t.Title, t.Message = a.standing(f.rec.Out), a.Last.Title, why
+	t.Shelved = a.ShelvedUntil != 0
+	t.Events = f.causeIDs()
+	a.Last.Standing = t.Standing // otherwise the alarm goes on saying what it said
+	f.rec.setAlarm(a)
+	f.say(t)
+}
+
+func (f *fold) acknowledge(d *AnswerData) error {
+	a, err := f.answered(d)
+	if err != nil {
+		return err
+	}
+	if a.Acked {
+		return refuse("%q is acknowledged already", d.Rule)
+	}
+	a.Acked, a.AckedBy = true, f.ev.ID
+	f.answer(a, acked, d.Why)
+	return nil
+}
+
+func (f *fold) shelve(d *AnswerData) error {
+	a, err := f.answered(d)
+	if err != nil {
+		return err
+	}
+	until, err := time.Parse(time.RFC3339, d.Until)
+	switch {
+	case err != nil:
+		return refuse("until %q is not a time like 2031-03-20T08:05:00Z", d.Until)
+	case a.Stage == 0:
+		return refuse("%q has returned to normal: there is nothing to shelve", d.Rule)
+	case !until.After(f.when):
+		return refuse("until %s is over already", d.Until)
+	}
+	a.ShelvedUntil, a.ShelvedAt, a.ShelvedBy = until.Unix(), a.Stage, f.ev.ID
+	f.answer(a, shelvedNow, d.Why)
+	return nil
+}
+
+func (f *fold) unshelve(d *AnswerData) error {
+	a, err := f.answered(d)
+	if err != nil {
+		return err
+	}
+	if a.ShelvedUntil == 0 {
+		return refuse("%q is not shelved", d.Rule)
+	}
+	a.unshelve()
+	f.answer(a, unshelved, d.Why)
+	return nil
+}
+
+func (f *fold) outOfService(out bool) error {
+	if f.rec.Out == out {
+		return refuse("vehicle %s is %s already", f.rec.Vehicle, map[bool]string{true: "out of service", false: "in service"}[out])
+	}
+	f.rec.Out = out
+	f.change.all = !out // in service again: everything is judged once
+	return nil
+}
+
+func (f *fold) postpone(s Stamp, d *AnswerData) error {
+	if f.p.book != nil {
+		t := f.task(d.Task)
+		switch {
+		case t == nil:
+			return refuse("the book in force has no task %q", d.Task)
+		case t.Statutory:
+			return refuse("%q is statutory and cannot be postponed", d.Task)
+		}
+	}
+	f.rec.Postponed = latest(insert(f.rec.Postponed, Postponed{s, d}), keptPostponed)
+	f.change.fact = true
+	f.forgetDue()
+	return nil
+}
+
+// unanswer takes back what a voided answer did.
+func (f *fold) unanswer(id ID) {
+	for _, a := range f.rec.Alarms {
+		switch id {
+		case a.ShelvedBy:
+			a.unshelve()
+			f.answer(a, unshelved, "the answer that shelved it was taken back")
+		case a.AckedBy:
+			a.Acked, a.AckedBy = false, ID{}
+			a.Last.Standing = a.standing(f.rec.Out)
+			f.rec.setAlarm(a)
+		}
+	}
+}

@@ -1,0 +1,58 @@
+package engine
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// applied is what of the book in force applies to a vehicle; it is derived, and
+// made anew when the book or the registration changes.
+type applied struct {
+	book    *rules.Book
+	reg     *VehicleData
+	zone    *time.Location
+	vehicle rules.Vehicle
+	comps   []rules.Component
+	rules   *rules.Applied
+	// due are the due points of rules.Tasks; nil when they must be reckoned anew.
+	due []taskState
+}
+
+func (f *fold) applied() *applied {
+	r := f.rec
+	if r.applied != nil && r.applied.book == f.p.book {
+		return r.applied
+	}
+	reg := r.registered()
+	a := &applied{book: f.p.book, reg: reg, zone: reg.zone()}
+	a.vehicle = rules.Vehicle{Name: reg.Name, Kind: reg.Kind, Tags: reg.Tags}
+	for _, c := range reg.Components {
+		rc := rules.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid}
+		if v := litres(c.Capacity); !math.IsNaN(v) {
+			rc.Capacity = unit.From(v, f.p.book.Units.Volume)
+		}
+		a.comps = append(a.comps, rc)
+	}
+	a.rules = f.p.book.For(f.p.judge, &a.vehicle, a.comps)
+	r.applied = a
+	f.change.all = true
+	return a
+}
+
+func (f *fold) forgetDue() {
+	if f.rec.applied != nil {
+		f.rec.applied.due = nil
+	}
+}
+
+func (f *fold) task(name string) *rules.Task {
+	i := slices.IndexFunc(f.p.book.Tasks, func(t *rules.Task) bool { return t.Name == name })
+	if i < 0 {
+		return nil
+	}
+	return f.p.book.Tasks[i]
+}

@@ -1,0 +1,241 @@
+package engine
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/meter"
+	"telltale/rules/unit"
+)
+
+// chain is what one meter's readings are worth: those of gateways, services and
+// samples together, in order of time, each accepted or disputed.
+type chain struct {
+	name   string
+	hours  bool
+	points []chainPoint
+	// healthy: nothing is disputed, so a reading that follows plausibly can be
+	// appended without looking at the others.
+	healthy bool
+	// asks is set when a reading was appended after usage was last reckoned.
+	usage *meter.Usage
+}
+
+// chainPoint is one reading with its verdict. Life is the value over replaced
+// instruments, in metres or seconds.
+type chainPoint struct {
+	at       int64 // Unix nanoseconds
+	face     float64
+	life     float64
+	accepted bool
+	why      string // why it is disputed
+	meant    string // what was probably meant
+	id       ID
+	key      uint64
+	own      bool // a service or sample stands on it
+}
+
+func seconds(ns int64) int64 { return ns / int64(time.Second) }
+
+// ensureChains derives the chains from the facts where they are not at hand.
+func (r *Record) ensureChains() {
+	if r.chains != nil || len(r.Meters) == 0 && len(r.Services) == 0 && len(r.Samples) == 0 {
+		return
+	}
+	r.chains = make([]chain, 0, len(r.Meters))
+	for i := range r.Meters {
+		r.chains = append(r.chains, r.makeChain(&r.Meters[i]))
+	}
+}
+
+func (r *Record) makeChain(m *MeterLog) chain {
+	c := chain{name: m.Name, hours: m.Hours}
+	for _, p := range thin(m.Readings) {
+		if !p.Void {
+			c.points = append(c.points, chainPoint{at: p.At, face: p.Value, id: p.ID, key: p.Key})
+		}
+	}
+	c.points = append(c.points, r.ownReadings(m)...)
+	slices.SortStableFunc(c.points, func(a, b chainPoint) int {
+		return cmp.Or(cmp.Compare(a.at, b.at), strings.Compare(a.id.Source, b.id.Source), strings.Compare(a.id.ID, b.id.ID))
+	})
+	c.judge(m.Replaced)
+	return c
+}
+
+// ownReadings are the latest meter values of services and samples.
+func (r *Record) ownReadings(m *MeterLog) []chainPoint {
+	var out []chainPoint
+	add := func(s *Stamp, q map[string]unit.Quantity) {
+		if v, ok := meterValue(q, m.Name, m.Hours); ok && !s.Void {
+			out = append(out, chainPoint{at: s.At, face: v, id: s.ID, key: s.Key, own: true})
+		}
+	}
+	for i := range r.Services {
+		add(&r.Services[i].Stamp, r.Services[i].Meters)
+	}
+	for i := range r.Samples {
+		add(&r.Samples[i].Stamp, r.Samples[i].Meters)
+	}
+	slices.SortStableFunc(out, func(a, b chainPoint) int { return cmp.Compare(a.at, b.at) })
+	return latest(out, meter.KeptWeighty)
+}
+
+// meterValue is the value of the named meter in base units, if it is there and
+// of the meter's kind.
+func meterValue(q map[string]unit.Quantity, name string, hours bool) (float64, bool) {
+	v, ok := q[name]
+	if !ok {
+		return 0, false
+	}
+	base, kind, err := v.Base()
+	return base, err == nil && (kind == unit.Time) == hours && (kind == unit.Distance) != hours
+}
+
+func (c *chain) judge(replaced []Replaced) {
+	in := make([]meter.Reading, len(c.points))
+	for i, p := range c.points {
+		in[i] = meter.Reading{At: seconds(p.at), Value: p.face}
+		if p.own {
+			in[i].Weight = 1
+		}
+	}
+	var re []meter.Replaced
+	for _, p := range replaced {
+		if !p.Void {
+			re = append(re, meter.Replaced{At: seconds(p.At), Last: p.Last, First: p.First})
+		}
+	}
+	c.healthy = true
+	for i, v := range meter.Judge(in, re, c.kind()) {
+		p := &c.points[i]
+		p.accepted, p.life, p.why, p.meant = v.Accepted, v.Life, v.Why, v.Meant
+		c.healthy = c.healthy && v.Accepted
+	}
+}
+
+func (c *chain) kind() meter.Kind {
+	if c.hours {
+		return meter.Hours
+	}
+	return meter.Distance
+}
+
+// appends adds a plain reading to the end of a healthy chain if it follows
+// plausibly; it reports whether it did. The chain is not shared yet with an older
+// record when it is called.
+func (c *chain) appends(p Reading) bool {
+	if !c.healthy || len(c.points) == 0 {
+		return false
+	}
+	last := c.points[len(c.points)-1]
+	offset := last.life - last.face
+	before := meter.Reading{At: seconds(last.at), Value: last.face}
+	if p.At <= last.at || !meter.Appends(before, meter.Reading{At: seconds(p.At), Value: p.Value}, c.kind()) {
+		return false
+	}
+	c.points = append(c.points, chainPoint{at: p.At, face: p.Value, life: p.Value + offset, accepted: true, id: p.ID, key: p.Key})
+	c.usage = nil
+	return true
+}
+
+// last returns the last accepted point at or before the moment.
+func (c *chain) last(at int64) (chainPoint, bool) {
+	for i := len(c.points) - 1; i >= 0; i-- {
+		if p := c.points[i]; p.at <= at && p.accepted {
+			return p, true
+		}
+	}
+	return chainPoint{}, false
+}
+
+// first returns the first accepted point.
+func (c *chain) first() (chainPoint, bool) {
+	for _, p := range c.points {
+		if p.accepted {
+			return p, true
+		}
+	}
+	return chainPoint{}, false
+}
+
+// of returns the point of that event.
+func (c *chain) of(s *Stamp) (chainPoint, bool) {
+	for i := len(c.points) - 1; i >= 0; i-- {
+		if p := c.points[i]; p.key == s.Key && p.id == s.ID {
+			return p, true
+		}
+	}
+	return chainPoint{}, false
+}
+
+// lifeAt is the life value that a service or sample stands on: its own accepted
+// reading, else the last accepted one before it, which is then an estimate.
+func (c *chain) lifeAt(s *Stamp) (life float64, estimated, ok bool) {
+	if p, found := c.of(s); found && p.accepted {
+		return p.life, false, true
+	}
+	p, ok := c.last(s.At)
+	return p.life, true, ok
+}
+
+// reckonUsage is the chain's usage up to a moment, from the thinned accepted
+// readings, so that it is a function of the set of facts.
+func (c *chain) reckonUsage(at int64) meter.Usage {
+	whole := len(c.points) == 0 || at >= c.points[len(c.points)-1].at
+	if whole && c.usage != nil {
+		return *c.usage
+	}
+	var in []meter.Reading
+	for _, p := range meter.ThinFunc(c.points, func(p chainPoint) int64 { return seconds(p.at) }, func(p chainPoint) bool { return p.own }) {
+		if p.accepted && p.at <= at {
+			in = append(in, meter.Reading{At: seconds(p.at), Value: p.life})
+		}
+	}
+	u := meter.Estimate(in)
+	if whole {
+		c.usage = &u
+	}
+	return u
+}
+
+// thin keeps the readings that the bounds allow.
+func thin(list []Reading) []Reading {
+	return meter.ThinFunc(list, func(r Reading) int64 { return seconds(r.At) }, func(Reading) bool { return false })
+}
+
+// chain returns the chain of that meter, or nil.
+func (r *Record) chain(name string) *chain {
+	r.ensureChains()
+	for i := range r.chains {
+		if r.chains[i].name == name {
+			return &r.chains[i]
+		}
+	}
+	return nil
+}
+
+// chainFor returns the chain that counts for a component (the vehicle where comp
+// is nil): the first registered meter of that kind that it names.
+func (r *Record) chainFor(v *VehicleData, comp *ComponentDef, hours bool) *chain {
+	allowed := func(name string) bool {
+		return comp == nil || len(comp.Meters) == 0 || slices.Contains(comp.Meters, name)
+	}
+	for _, m := range v.Meters {
+		if (m.Kind == "hours") == hours && allowed(m.Name) {
+			return r.chain(m.Name)
+		}
+	}
+	if len(v.Meters) > 0 {
+		return nil
+	}
+	r.ensureChains()
+	for i := range r.chains {
+		if r.chains[i].hours == hours && allowed(r.chains[i].name) {
+			return &r.chains[i]
+		}
+	}
+	return nil
+}

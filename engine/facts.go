@@ -1,0 +1,341 @@
+package engine
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"telltale/engine/lab"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// facts answers what rules ask of one vehicle, and of one component where def is
+// not nil, as the record stood at a place in its history.
+type facts struct {
+	f        *fold
+	reg      *VehicleData
+	vehicle  *rules.Vehicle
+	comp     *rules.Component
+	def      *ComponentDef
+	baseline *rules.Baseline
+
+	// at is the last moment of readings that counts; services and samples count up
+	// to the place before.
+	at     int64
+	before place
+	steps  timeline // ends with the last sample that counts; empty where there is none
+	sheet  lab.Sheet
+
+	mask uint32
+	ends map[endKey]uint // the number of each censored result met so far
+	used []ID            // the events that answers rested on, in order of first use
+}
+
+type endKey struct {
+	step    int
+	analyte string
+}
+
+// factsAt makes the facts of a component (-1: the vehicle) at a place; readings
+// count up to the moment at.
+func (f *fold) factsAt(comp int, before place, at int64) *facts {
+	a := f.applied()
+	x := &facts{f: f, reg: a.reg, vehicle: &a.vehicle, before: before, at: at}
+	if comp < 0 {
+		return x
+	}
+	x.comp, x.def = &a.comps[comp], &a.reg.Components[comp]
+	x.baseline = a.rules.Baselines[comp]
+	t := f.timeline(comp)
+	for i := len(t.steps) - 1; i >= 0; i-- {
+		if s := t.steps[i]; s.sample != nil && s.compare(before) <= 0 {
+			x.steps = t.upTo(i)
+			break
+		}
+	}
+	x.sheet = lab.Sheet{History: x.steps.lab, Ends: x.end}
+	if x.baseline != nil {
+		x.sheet.Fresh = x.baseline.Fresh
+	}
+	return x
+}
+
+// Vehicle and Component are the plain data that rules may read.
+func (x *facts) Vehicle() *rules.Vehicle     { return x.vehicle }
+func (x *facts) Component() *rules.Component { return x.comp }
+
+// Ends chooses the end of each censored result; Censored counts those met.
+func (x *facts) Ends(mask uint32) { x.mask = mask }
+func (x *facts) Censored() int    { return len(x.ends) }
+
+func (x *facts) end(i int, r lab.Result) float64 {
+	k := endKey{i, r.Analyte}
+	n, ok := x.ends[k]
+	if !ok {
+		if x.ends == nil {
+			x.ends = map[endKey]uint{}
+		}
+		n = uint(len(x.ends))
+		x.ends[k] = n
+	}
+	if x.mask>>n&1 == 0 {
+		return 0
+	}
+	return r.Value
+}
+
+func (x *facts) use(ids ...ID) {
+	for _, id := range ids {
+		if !slices.Contains(x.used, id) {
+			x.used = append(x.used, id)
+		}
+	}
+}
+
+const noMeter = "a reading of the odometer"
+
+// Number answers a word in base units.
+func (x *facts) Number(w rules.Word, arg string) (float64, string, bool) {
+	switch w {
+	case rules.WordOdometer:
+		return x.life(false)
+	case rules.WordHours:
+		return x.life(true)
+	case rules.WordPerDay:
+		return x.perDay()
+	case rules.WordSince, rules.WordHoursSince, rules.WordDaysSince, rules.WordDueIn, rules.WordDaysToDue:
+		return x.schedule(w, arg)
+	}
+	if len(x.steps.steps) == 0 {
+		return 0, "a sample", false
+	}
+	x.useSteps(w)
+	return x.laboratory(w, arg)
+}
+
+func (x *facts) laboratory(w rules.Word, arg string) (float64, string, bool) {
+	s := x.sheet
+	switch w {
+	case rules.WordValue:
+		return s.Value(arg)
+	case rules.WordFluidAge, rules.WordFluidHours:
+		want, name := unit.Distance, "the fluid's age as a distance"
+		if w == rules.WordFluidHours {
+			want, name = unit.Time, "the fluid's age in hours"
+		}
+		v, kind, why, ok := s.Age()
+		if ok && kind != want {
+			return 0, name, false
+		}
+		return v, why, ok
+	case rules.WordTimes, rules.WordTimesForAge:
+		return x.againstBaseline(w, arg)
+	case rules.WordChange:
+		return s.Change(arg)
+	case rules.WordRate, rules.WordRateHours:
+		v, per, why, ok := s.Rate(arg)
+		if ok && (per == unit.Time) != (w == rules.WordRateHours) {
+			return 0, "the run between the samples", false
+		}
+		return v, why, ok
+	case rules.WordFresh:
+		return s.FreshValue(arg)
+	case rules.WordKept:
+		return s.Kept(arg)
+	case rules.WordCarried:
+		return s.Carried(arg)
+	case rules.WordMade:
+		return s.Made(arg)
+	case rules.WordExpected:
+		return s.Expected(arg)
+	}
+	return 0, "an answer for " + w.String(), false
+}
+
+func (x *facts) againstBaseline(w rules.Word, arg string) (float64, string, bool) {
+	if x.baseline == nil {
+		return 0, "a baseline for the " + x.comp.Kind, false
+	}
+	mean, ok := x.baseline.Mean[arg]
+	if !ok {
+		return 0, "a baseline for " + arg, false
+	}
+	if w == rules.WordTimes {
+		return x.sheet.Times(arg, mean)
+	}
+	age, kind := x.baseline.FluidAge.Distance, unit.Distance
+	if age == 0 {
+		age, kind = x.baseline.FluidAge.Hours, unit.Time
+	}
+	if age == 0 {
+		return 0, "the baseline's fluid age", false
+	}
+	return x.sheet.TimesForAge(arg, mean, age, kind)
+}
+
+// useSteps notes the events that an answer to the word rests on: the sample, and
+// for words that look back, the sample and the exchanges before it.
+func (x *facts) useSteps(w rules.Word) {
+	steps := x.steps.steps
+	last := len(steps) - 1
+	x.use(steps[last].id())
+	switch w {
+	case rules.WordChange, rules.WordRate, rules.WordRateHours:
+		for i := last - 1; i >= 0; i-- {
+			x.use(steps[i].id())
+			if steps[i].sample != nil {
+				return
+			}
+		}
+	case rules.WordCarried, rules.WordMade, rules.WordExpected:
+		seen := false // an exchange; the sample before it ends the search
+		for i := last - 1; i >= 0; i-- {
+			if steps[i].sample == nil || !seen {
+				x.use(steps[i].id())
+			}
+			if seen && steps[i].sample != nil {
+				x.use(steps[i].id())
+				return
+			}
+			seen = seen || steps[i].service != nil
+		}
+	}
+}
+
+// Truth answers a word that is true or false.
+func (x *facts) Truth(w rules.Word, arg string) (bool, string, bool) {
+	switch w {
+	case rules.WordDone:
+		for i := range x.f.rec.Services {
+			if x.settles(&x.f.rec.Services[i], arg) {
+				return true, "", true
+			}
+		}
+		return false, "", true
+	case rules.WordHas:
+		_, ok := x.sheet.Result(arg)
+		return ok, "", true
+	case rules.WordBelow:
+		r, ok := x.sheet.Result(arg)
+		return r.Censored, arg + " in the sample", ok
+	}
+	return false, "an answer for " + w.String(), false
+}
+
+// settles reports whether the service, as far as it counts here, did the task.
+func (x *facts) settles(s *Service, task string) bool {
+	if s.Void || s.Stamp.place(ServiceEvent).compare(x.before) > 0 || !slices.Contains(s.Tasks, task) {
+		return false
+	}
+	return x.def == nil || s.Component == "" || s.Component == x.def.Name
+}
+
+func (x *facts) life(hours bool) (float64, string, bool) {
+	if n := len(x.steps.lab); n > 0 && x.steps.steps[n-1].compare(x.before) == 0 {
+		v := x.steps.lab[n-1].Distance
+		if hours {
+			v = x.steps.lab[n-1].Hours
+		}
+		if !math.IsNaN(v) {
+			return v, "", true
+		}
+	}
+	if c := x.f.rec.chainFor(x.reg, x.def, hours); c != nil {
+		if p, ok := c.last(x.at); ok {
+			x.use(p.id)
+			return p.life, "", true
+		}
+	}
+	if hours {
+		return 0, "a reading of the hour meter", false
+	}
+	return 0, noMeter, false
+}
+
+func (x *facts) perDay() (float64, string, bool) {
+	c := x.f.rec.chainFor(x.reg, x.def, false)
+	if c == nil {
+		return 0, noMeter, false
+	}
+	u := c.reckonUsage(x.at)
+	if !u.OK {
+		return 0, "enough readings to tell the usage", false
+	}
+	return u.PerSecond * 86400, "", true
+}
+
+// schedule answers what a rule may ask of a task: how long since it was done, how
+// long until it is due.
+func (x *facts) schedule(w rules.Word, name string) (float64, string, bool) {
+	a := x.f.applied()
+	ts, ok := x.f.reckonNamed(name, x.def, x.before, x.at)
+	if !ok {
+		return 0, "the task " + strconv.Quote(name) + " on this vehicle", false
+	}
+	today := localDate(time.Unix(0, min(x.at, x.f.when.UnixNano())), a.zone)
+	last := ts.last
+	missing := "when " + name + " was last done"
+	switch w {
+	case rules.WordDaysSince:
+		if last == nil || last.Date.IsZero() {
+			return 0, missing, false
+		}
+		return float64(today.Sub(last.Date)), "", true
+	case rules.WordDaysToDue:
+		if !ts.point.HasDate {
+			return 0, "a due date of " + name, false
+		}
+		return float64(ts.point.Date.Sub(today)), "", true
+	}
+	hours := w == rules.WordHoursSince
+	now, why, ok := x.life(hours)
+	if !ok {
+		return 0, why, false
+	}
+	var v float64
+	switch {
+	case w == rules.WordDueIn:
+		v = ts.point.Distance - now
+	case last == nil:
+		return 0, missing, false
+	case hours:
+		v = now - last.Hours
+	default:
+		v = now - last.Distance
+	}
+	if math.IsNaN(v) {
+		return 0, missing, false
+	}
+	return v, "", true
+}
+
+// Note says what stands behind an answer: the baseline and its source, a result
+// below its limit, a fresh value taken as nothing.
+func (x *facts) Note(w rules.Word, arg string) string {
+	note := ""
+	add := func(s string) {
+		if s == "" {
+			return
+		}
+		if note != "" {
+			note += "; "
+		}
+		note += s
+	}
+	if r, ok := x.sheet.Result(arg); ok && r.Censored {
+		add("reported as below " + strconv.FormatFloat(r.Value, 'f', -1, 64))
+	}
+	switch w {
+	case rules.WordTimes, rules.WordTimesForAge, rules.WordFresh, rules.WordKept:
+		if b := x.baseline; b != nil {
+			add("baseline " + b.Name + ", " + b.Source)
+		}
+	}
+	switch w {
+	case rules.WordCarried, rules.WordMade, rules.WordExpected, rules.WordFresh, rules.WordKept:
+		add(x.sheet.FreshNote(arg))
+	}
+	return note
+}

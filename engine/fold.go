@@ -1,0 +1,419 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// fold is one event on its way into one record.
+type fold struct {
+	p    *Partition
+	rec  *Record // a copy; the record as it was stays whole
+	ev   Event
+	when time.Time // of what the event brings about
+	// resting: the event takes a fact out, so an alarm that goes is withdrawn.
+	resting bool
+	change  change
+	moves   []move
+	out     []Output
+	lines   map[int]timeline
+}
+
+// change is what an event did to the facts.
+type change struct {
+	// all: what was judged before may have come out otherwise, so every rule walks
+	// its history again.
+	all bool
+	// fact: there is a new fact at that place; rules whose judgements it comes
+	// before walk again.
+	fact  bool
+	place place
+	// What of it can bring a rule to judge: a sample of a component, an accepted
+	// reading, a service, the clock.
+	sample  string
+	reading bool
+	service *Service
+	clock   bool
+}
+
+// refusal is an event that cannot be used.
+type refusal string
+
+func (r refusal) Error() string { return string(r) }
+
+func refuse(format string, args ...any) error { return refusal(fmt.Sprintf(format, args...)) }
+
+// apply folds the event into the record; an error is a refusal.
+func (f *fold) apply() error {
+	if !f.ev.Kind.Internal() {
+		switch s := f.rec.seen(f.ev.ID); {
+		case s != nil && s.Digest == f.ev.Digest:
+			return nil // the same again
+		case s != nil:
+			return refuse("conflict: an event %s of %s with other content was folded before", f.ev.ID.ID, f.ev.ID.Source)
+		}
+	}
+	f.endShelves()
+	if err := f.take(); err != nil {
+		return err
+	}
+	f.judge()
+	f.flush()
+	return nil
+}
+
+// take puts the event's fact into the record and notes what that changes.
+func (f *fold) take() error {
+	s := newStamp(f.ev)
+	s.Void = f.rec.voided(s.ID)
+	f.change.fact, f.change.place = !s.Void, s.place(f.ev.Kind)
+	switch d := f.ev.Data.(type) {
+	case *VehicleData:
+		f.rec.Register = latest(insert(f.rec.Register, Registration{s, d}), keptRegister)
+		f.rec.applied, f.change.all = nil, true
+	case *ReadingData:
+		return f.takeReading(s, d)
+	case *MeterReplacedData:
+		return f.takeReplaced(s, d)
+	case *ServiceData:
+		return f.takeService(s, d)
+	case *SampleData:
+		return f.takeSample(s, d)
+	case *AnswerData:
+		return f.takeAnswer(s, d)
+	case *VoidData:
+		return f.takeVoid(s, ID(*d))
+	}
+	return nil
+}
+
+// meterFor checks a meter value against the register and returns it in base units.
+func (f *fold) meterFor(name string, q unit.Quantity) (v float64, hours bool, err error) {
+	v, kind, err := q.Base()
+	if err != nil {
+		return 0, false, refuse("meter %s: %v", name, err)
+	}
+	reg := f.rec.registered()
+	if reg == nil {
+		reg = &VehicleData{}
+	}
+	hours, ok := reg.meterKind(name, kind)
+	switch {
+	case !ok:
+		return 0, false, refuse("vehicle %s has no meter %q", f.rec.Vehicle, name)
+	case hours != (kind == unit.Time):
+		return 0, false, refuse("meter %s: %s is %s, which it does not count", name, q, kind)
+	}
+	if len(f.rec.Meters) >= keptMeters && f.rec.chain(name) == nil {
+		return 0, false, refuse("vehicle %s has %d meters already", f.rec.Vehicle, keptMeters)
+	}
+	return v, hours, nil
+}
+
+func (f *fold) takeReading(s Stamp, d *ReadingData) error {
+	v, hours, err := f.meterFor(d.Meter, unit.Quantity{Value: d.Value, Unit: d.Unit})
+	if err != nil {
+		return err
+	}
+	i := f.rec.meter(d.Meter, hours)
+	m, reading := &f.rec.Meters[i], Reading{Stamp: s, Value: v}
+	m.Readings = insert(m.Readings, reading)
+	if len(m.Readings) > thinAt {
+		m.Readings = thin(m.Readings)
+	}
+	if s.Void {
+		return nil
+	}
+	if c := f.rec.chainIfMade(d.Meter); c != nil && c.appends(reading) {
+		f.change.reading = true
+		return nil
+	}
+	f.rechain()
+	return nil
+}
+
+// rechain derives the chains anew. Where a verdict on an earlier reading changed,
+// all that was judged on it is judged again.
+func (f *fold) rechain() {
+	before := f.rec.chains
+	f.rec.chains = nil
+	f.rec.ensureChains()
+	f.change.reading = true
+	for i := range before {
+		if after := f.rec.chain(before[i].name); after == nil || verdictsDiffer(before[i].points, after.points) {
+			f.change.all = true
+		}
+	}
+}
+
+// verdictsDiffer reports whether a reading that both lists hold got another verdict.
+func verdictsDiffer(before, after []chainPoint) bool {
+	j := 0
+	for _, b := range before {
+		for j < len(after) && after[j].at < b.at {
+			j++
+		}
+		for k := j; k < len(after) && after[k].at == b.at; k++ {
+			if a := after[k]; a.key == b.key && (a.accepted != b.accepted || a.life != b.life) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (r *Record) chainIfMade(name string) *chain {
+	for i := range r.chains {
+		if r.chains[i].name == name {
+			return &r.chains[i]
+		}
+	}
+	return nil
+}
+
+func (f *fold) takeReplaced(s Stamp, d *MeterReplacedData) error {
+	last, hours, err := f.meterFor(d.Meter, d.Last)
+	if err != nil {
+		return err
+	}
+	first, _, err := f.meterFor(d.Meter, d.First)
+	if err != nil {
+		return err
+	}
+	i := f.rec.meter(d.Meter, hours)
+	m := &f.rec.Meters[i]
+	m.Replaced = latest(insert(m.Replaced, Replaced{Stamp: s, Last: last, First: first}), keptReplaced)
+	f.rechain()
+	f.change.all = true
+	return nil
+}
+
+// ownMeters checks the meter values of a service or sample and makes sure that
+// each meter has a log.
+func (f *fold) ownMeters(q map[string]unit.Quantity) error {
+	for _, name := range sortedKeys(q) {
+		_, hours, err := f.meterFor(name, q[name])
+		if err != nil {
+			return err
+		}
+		f.rec.meter(name, hours)
+	}
+	return nil
+}
+
+func (f *fold) takeService(s Stamp, d *ServiceData) error {
+	if err := f.checkComponent(d.Component); err != nil {
+		return err
+	}
+	if err := f.ownMeters(d.Meters); err != nil {
+		return err
+	}
+	f.rec.Services = keepServices(insert(f.rec.Services, Service{s, d}))
+	if !s.Void {
+		f.change.service = &Service{s, d}
+	}
+	f.rechain()
+	return nil
+}
+
+func (f *fold) takeSample(s Stamp, d *SampleData) error {
+	if err := f.checkComponent(d.Component); err != nil {
+		return err
+	}
+	if err := f.ownMeters(d.Meters); err != nil {
+		return err
+	}
+	sample := Sample{s, d}
+	f.rec.Samples = keepSamples(insert(f.rec.Samples, sample))
+	f.change.place = sample.place(f.rec.registered().zone())
+	f.change.sample = d.Component
+	f.rechain()
+	return nil
+}
+
+func (f *fold) checkComponent(name string) error {
+	reg := f.rec.registered()
+	if name == "" || reg == nil || reg.component(name) != nil {
+		return nil
+	}
+	return refuse("vehicle %s has no component %q", f.rec.Vehicle, name)
+}
+
+// takeVoid takes an event out, now or when it comes.
+func (f *fold) takeVoid(s Stamp, target ID) error {
+	for i := range f.rec.Voids {
+		if f.rec.Voids[i].ID == target {
+			return refuse("a void cannot be voided")
+		}
+	}
+	s.Void = false
+	f.rec.Voids = latest(insert(f.rec.Voids, Voiding{s, target}), keptVoids)
+	if !f.markVoided(target) {
+		f.change.fact = false
+		return nil
+	}
+	f.resting = true
+	f.rec.applied = nil
+	f.rec.chains = nil
+	f.change.all = true
+	return nil
+}
+
+func (f *fold) markVoided(target ID) bool {
+	r := f.rec
+	var done [6]bool
+	r.Register, done[0] = markVoid(r.Register, target)
+	r.Services, done[1] = markVoid(r.Services, target)
+	r.Samples, done[2] = markVoid(r.Samples, target)
+	r.Postponed, done[3] = markVoid(r.Postponed, target)
+	r.Answers, done[4] = markVoid(r.Answers, target)
+	if done[4] {
+		f.unanswer(target)
+	}
+	for i := range r.Meters {
+		readings, a := markVoid(r.Meters[i].Readings, target)
+		replaced, b := markVoid(r.Meters[i].Replaced, target)
+		if a || b {
+			r.Meters = slices.Clone(r.Meters)
+			r.Meters[i].Readings, r.Meters[i].Replaced, done[5] = readings, replaced, true
+		}
+	}
+	return slices.Contains(done[:], true)
+}
+
+// anew reports whether a rule on that component must walk its history again: a
+// fact came before something that was judged.
+func (f *fold) anew(comp int) bool {
+	if f.change.all {
+		return true
+	}
+	if !f.change.fact || comp < 0 {
+		return f.change.fact && f.lateFact()
+	}
+	t := f.timeline(comp)
+	i := t.lastSample()
+	if i < 0 || t.steps[i].sample.ID == f.ev.ID {
+		return i >= 0 && f.change.sample != "" && f.supersedes(comp)
+	}
+	return f.change.place.compare(t.steps[i].place) <= 0
+}
+
+// supersedes reports whether the event's sample replaces an earlier revision.
+func (f *fold) supersedes(comp int) bool {
+	d, ok := f.ev.Data.(*SampleData)
+	if !ok {
+		return false
+	}
+	for i := range f.rec.Samples {
+		s := &f.rec.Samples[i]
+		if s.Component == d.Component && s.Number == d.Number && s.ID.Source == f.ev.ID.Source && s.ID != f.ev.ID {
+			return true
+		}
+	}
+	return false
+}
+
+// lateFact reports whether the event's fact comes before another reading or
+// service of the vehicle.
+func (f *fold) lateFact() bool {
+	at := f.ev.Time.UnixNano()
+	for i := range f.rec.chains {
+		if n := len(f.rec.chains[i].points); n > 0 && f.rec.chains[i].points[n-1].at > at {
+			return true
+		}
+	}
+	n := len(f.rec.Services)
+	return n > 0 && f.rec.Services[n-1].At > at
+}
+
+// newJudgement is the place at which the event has a rule judged, if it does and
+// the rule need not walk again.
+func (f *fold) newJudgement(ar rules.AppliedRule) (judgement, bool) {
+	r, c := ar.Rule, f.change
+	switch {
+	case c.clock && r.On&rules.OnClock != 0:
+		return judgement{lastPlace, math.MaxInt64, ID{}}, true
+	case !c.fact:
+		return judgement{}, false
+	case c.sample != "" && r.On&rules.OnSample != 0 && c.sample == f.componentName(ar.Component):
+		t := f.timeline(ar.Component)
+		if i := t.lastSample(); i >= 0 && t.steps[i].sample.ID == f.ev.ID {
+			return judgement{t.steps[i].place, max(t.steps[i].at, f.ev.Time.UnixNano()), f.ev.ID}, true
+		}
+	case c.reading && r.On&rules.OnReading != 0 && f.acceptedReading(),
+		c.service != nil && r.On&rules.OnService != 0:
+		return judgement{place{f.ev.Time.UnixNano(), uint8(ServiceEvent)}, f.ev.Time.UnixNano(), f.ev.ID}, true
+	}
+	return judgement{}, false
+}
+
+// acceptedReading reports whether a reading of the event was accepted.
+func (f *fold) acceptedReading() bool {
+	s := newStamp(f.ev)
+	for i := range f.rec.chains {
+		if p, ok := f.rec.chains[i].of(&s); ok && p.accepted {
+			return true
+		}
+	}
+	return false
+}
+
+func (f *fold) componentName(comp int) string {
+	if comp < 0 {
+		return ""
+	}
+	return f.applied().reg.Components[comp].Name
+}
+
+func (f *fold) timeline(comp int) timeline {
+	t, ok := f.lines[comp]
+	if !ok {
+		a := f.applied()
+		t = f.rec.timeline(a.reg, &a.reg.Components[comp])
+		if f.lines == nil {
+			f.lines = map[int]timeline{}
+		}
+		f.lines[comp] = t
+	}
+	return t
+}
+
+// causeIDs is the identity of the event that is folded; a tick has none.
+func (f *fold) causeIDs() []ID {
+	if f.ev.Kind.Internal() {
+		return nil
+	}
+	return []ID{f.ev.ID}
+}
+
+func (f *fold) bookHash() string {
+	if f.p.book == nil {
+		return ""
+	}
+	return f.p.book.Hash
+}
+
+func (f *fold) say(t *Transition) { f.out = append(f.out, Output{Transition: t}) }
+
+func (f *fold) move(m move) { f.moves = append(f.moves, m) }
+
+func (f *fold) notJudged(k AlarmKey, l Latch) {
+	n := &NotJudged{Time: f.when, Vehicle: f.rec.Vehicle, Component: k.Component, Rule: k.Rule,
+		Transition: notJudgedAs, Missing: l.Missing, Events: f.causeIDs()}
+	f.out = append(f.out, Output{NotJudged: n})
+}
+
+// flush turns the alarms that the judgements ask for, in order of name.
+func (f *fold) flush() {
+	slices.SortStableFunc(f.moves, func(a, b move) int { return a.AlarmKey.compare(b.AlarmKey) })
+	for _, m := range f.moves {
+		if t := f.turn(m); t != nil {
+			f.say(t)
+		}
+	}
+}

@@ -1,0 +1,157 @@
+package engine
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+
+	"telltale/engine/interval"
+	"telltale/rules"
+)
+
+// opened is one opening of a follow-up, by a service or a rule.
+type openedFollowUp struct {
+	Opening
+	def  *rules.FollowUp
+	comp int
+}
+
+// openings derives all that opened follow-ups, in order of time.
+func (f *fold) openings() []openedFollowUp {
+	var out []openedFollowUp
+	a := f.applied()
+	for _, at := range a.rules.Tasks {
+		for i := range at.Task.FollowUps {
+			out = append(out, f.serviceOpenings(at, &at.Task.FollowUps[i])...)
+		}
+	}
+	for _, ar := range a.rules.Rules {
+		l, _ := f.rec.latch(AlarmKey{ar.Rule.Name, f.componentName(ar.Component)})
+		for _, o := range l.Openings {
+			if i := slices.IndexFunc(ar.Rule.FollowUps, func(fu rules.FollowUp) bool { return fu.Name == o.Name }); i >= 0 {
+				out = append(out, openedFollowUp{o, &ar.Rule.FollowUps[i], ar.Component})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b openedFollowUp) int {
+		return cmp.Or(cmp.Compare(a.comp, b.comp), cmp.Compare(a.Name, b.Name), cmp.Compare(a.At, b.At), cmp.Compare(a.By.ID, b.By.ID))
+	})
+	return out
+}
+
+func (f *fold) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []openedFollowUp {
+	var out []openedFollowUp
+	for i := range f.rec.Services {
+		s := &f.rec.Services[i]
+		if !f.settles(s, at.Task.Name, at.Task.Was, at.Component) {
+			continue
+		}
+		d := f.done(s, at.Component)
+		o := Opening{Name: fu.Name, By: s.ID, At: s.At, Distance: stored(d.Distance), Hours: stored(d.Hours)}
+		out = append(out, openedFollowUp{o, fu, at.Component})
+	}
+	return out
+}
+
+// judgeFollowUps finds the stage of every follow-up that was opened. Follow-ups
+// are keyed by component and name; opening one that stands keeps the earlier point.
+func (f *fold) judgeFollowUps() {
+	list := f.openings()
+	for len(list) > 0 {
+		n := 1
+		for n < len(list) && list[n].comp == list[0].comp && list[n].Name == list[0].Name {
+			n++
+		}
+		f.judgeFollowUp(list[:n])
+		list = list[n:]
+	}
+}
+
+func (f *fold) judgeFollowUp(list []openedFollowUp) {
+	k := AlarmKey{list[0].Name, f.componentName(list[0].comp)}
+	ts, stands := f.standing(list)
+	if !stands {
+		f.move(move{AlarmKey: k, task: true, words: func(t *Transition, _, _ int) {
+			t.Title, t.Message, t.Events = followUpTitle(list[0].def), followUpTitle(list[0].def)+": done", f.causeIDs()
+		}})
+		return
+	}
+	f.judgeDue(&ts, k)
+}
+
+// standing is the follow-up that stands after all openings, if one does.
+func (f *fold) standing(list []openedFollowUp) (taskState, bool) {
+	var ts taskState
+	stands := false
+	for i, o := range list {
+		next := int64(math.MaxInt64)
+		if i+1 < len(list) {
+			next = list[i+1].At
+		}
+		opened := f.openedState(o)
+		if stands {
+			opened.point = earlier(ts.point, opened.point)
+			opened.by = ts.by
+		}
+		ts, stands = opened, true
+		if f.settledBetween(o, next) {
+			stands = false
+		}
+	}
+	return ts, stands
+}
+
+func (f *fold) openedState(o openedFollowUp) taskState {
+	d := interval.Done{Date: localDate(time.Unix(0, o.At), f.applied().zone), Distance: known(o.Distance), Hours: known(o.Hours)}
+	ts := taskState{fu: o.def, comp: o.comp, by: o.By, last: &d}
+	ts.plan = interval.Plan{Every: interval.Limits(o.def.At), Shorten: 1}
+	ts.from, ts.point = ts.plan.Next([]interval.Done{d})
+	return ts
+}
+
+// earlier is the earlier of two due points, limit by limit.
+func earlier(a, b interval.Point) interval.Point {
+	out := interval.Point{Distance: least(a.Distance, b.Distance), Hours: least(a.Hours, b.Hours), Date: a.Date, HasDate: a.HasDate}
+	if !a.HasDate || b.HasDate && b.Date.Compare(a.Date) < 0 {
+		out.Date, out.HasDate = b.Date, b.HasDate
+	}
+	return out
+}
+
+func least(a, b float64) float64 {
+	if math.IsNaN(a) || b < a {
+		return b
+	}
+	return a
+}
+
+// settledBetween reports whether a service that lists the follow-up, or a sample
+// where that settles it, came after the opening and not after a moment.
+func (f *fold) settledBetween(o openedFollowUp, until int64) bool {
+	for i := range f.rec.Services {
+		s := &f.rec.Services[i]
+		if s.At > o.At && s.At <= until && f.settles(s, o.Name, "", o.comp) {
+			return true
+		}
+	}
+	if !o.def.BySample {
+		return false
+	}
+	name, zone := f.componentName(o.comp), f.applied().zone
+	for i := range f.rec.Samples {
+		s := &f.rec.Samples[i]
+		on := o.comp < 0 || s.Component == name
+		if !s.Void && on && s.ID != o.By && s.place(zone).at > o.At && s.place(zone).at <= until {
+			return true
+		}
+	}
+	return false
+}
+
+func followUpTitle(fu *rules.FollowUp) string {
+	if fu.Title != "" {
+		return capital(fu.Title)
+	}
+	return capital(fu.Name)
+}

@@ -1,0 +1,228 @@
+package engine
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/lab"
+	"telltale/rules/unit"
+)
+
+// place is a position in a vehicle's history. Facts at one moment come in the
+// order of their kinds.
+type place struct {
+	at   int64 // Unix nanoseconds
+	rank uint8
+}
+
+func (p place) compare(o place) int {
+	return cmp.Or(cmp.Compare(p.at, o.at), cmp.Compare(p.rank, o.rank))
+}
+
+// lastPlace comes after every fact; endOfDay after all of its moment.
+var lastPlace = place{math.MaxInt64, 255}
+
+func (s *Stamp) place(k Kind) place { return place{s.At, uint8(k)} }
+
+// place of a sample: when it was drawn. With a date only it comes before any
+// service of that local date, or after all of them where it was taken after.
+func (s *Sample) place(zone *time.Location) place {
+	if s.Drawn == "" {
+		return s.Stamp.place(SampleEvent)
+	}
+	if t, err := time.Parse(time.RFC3339, s.Drawn); err == nil {
+		return place{t.UnixNano(), uint8(SampleEvent)}
+	}
+	day, err := time.ParseInLocation(time.DateOnly, s.Drawn, zone)
+	if err != nil {
+		return s.Stamp.place(SampleEvent)
+	}
+	if s.Taken == "after" {
+		return place{day.AddDate(0, 0, 1).UnixNano() - 1, math.MaxUint8 - 1}
+	}
+	return place{day.UnixNano(), uint8(SampleEvent)}
+}
+
+// order sorts samples by when they were drawn, then time, number and revision.
+func (s *Sample) orderIn(o *Sample, zone *time.Location) int {
+	return cmp.Or(s.place(zone).compare(o.place(zone)), cmp.Compare(s.At, o.At),
+		strings.Compare(s.Number, o.Number), cmp.Compare(s.Revision, o.Revision), s.Stamp.order(&o.Stamp))
+}
+
+// keepSamples bounds the samples of each component to the latest.
+func keepSamples(list []Sample) []Sample {
+	count := map[string]int{}
+	for i := range list {
+		count[list[i].Component]++
+	}
+	if !slices.ContainsFunc(list, func(s Sample) bool { return count[s.Component] > keptSamples }) {
+		return list
+	}
+	var out []Sample
+	for _, s := range list {
+		if count[s.Component] <= keptSamples {
+			out = append(out, s)
+		}
+		count[s.Component]--
+	}
+	return out
+}
+
+// step is a sample or an exchange in a component's history.
+type step struct {
+	place
+	sample  *Sample
+	service *Service
+}
+
+func (s step) id() ID {
+	if s.sample != nil {
+		return s.sample.ID
+	}
+	return s.service.ID
+}
+
+// timeline is a component's samples (each in its highest revision) and exchanges
+// of fluid in order, with the same as laboratory steps.
+type timeline struct {
+	steps []step
+	lab   lab.History
+}
+
+// upTo is the history that ends with step i.
+func (t timeline) upTo(i int) timeline { return timeline{t.steps[:i+1], t.lab[:i+1]} }
+
+// lastSample is the index of the last sample, or -1.
+func (t timeline) lastSample() int {
+	for i := len(t.steps) - 1; i >= 0; i-- {
+		if t.steps[i].sample != nil {
+			return i
+		}
+	}
+	return -1
+}
+
+// timeline derives the history of a component's fluid.
+func (r *Record) timeline(v *VehicleData, comp *ComponentDef) timeline {
+	zone := v.zone()
+	var samples []*Sample
+	for i := range r.Samples {
+		if s := &r.Samples[i]; s.Component == comp.Name && !s.Void {
+			samples = supersede(samples, s)
+		}
+	}
+	slices.SortFunc(samples, func(a, b *Sample) int { return a.orderIn(b, zone) })
+	var t timeline
+	for _, s := range samples {
+		t.steps = append(t.steps, step{place: s.place(zone), sample: s})
+	}
+	for i := range r.Services {
+		if s := &r.Services[i]; !s.Void && s.Fluid != nil && exchanges(s, v, comp) {
+			t.steps = append(t.steps, step{place: s.Stamp.place(ServiceEvent), service: s})
+		}
+	}
+	slices.SortStableFunc(t.steps, func(a, b step) int { return a.compare(b.place) })
+	for _, s := range t.steps {
+		t.lab = append(t.lab, r.labStep(v, comp, s))
+	}
+	return t
+}
+
+// supersede adds s unless a higher revision of the same sample is there, and
+// takes out a lower one.
+func supersede(list []*Sample, s *Sample) []*Sample {
+	for i, o := range list {
+		if o.Number != s.Number || o.ID.Source != s.ID.Source {
+			continue
+		}
+		if cmp.Or(cmp.Compare(s.Revision, o.Revision), s.Stamp.order(&o.Stamp)) > 0 {
+			list[i] = s
+		}
+		return list
+	}
+	return append(list, s)
+}
+
+// exchanges reports whether the service changed this component's fluid. One that
+// names no component means the only one that holds the fluid it names.
+func exchanges(s *Service, v *VehicleData, comp *ComponentDef) bool {
+	if s.Component != "" {
+		return s.Component == comp.Name
+	}
+	n := 0
+	for i := range v.Components {
+		if v.Components[i].Fluid == s.Fluid.Name {
+			n++
+		}
+	}
+	return n == 1 && comp.Fluid == s.Fluid.Name && s.Fluid.Name != ""
+}
+
+func (r *Record) labStep(v *VehicleData, comp *ComponentDef, s step) lab.Step {
+	nan := math.NaN()
+	out := lab.Step{Distance: nan, Hours: nan, Age: nan, AgeHours: nan, Share: nan}
+	stamp := &Stamp{}
+	if s.sample != nil {
+		stamp = &s.sample.Stamp
+	} else {
+		stamp = &s.service.Stamp
+	}
+	if c := r.chainFor(v, comp, false); c != nil {
+		if life, _, ok := c.lifeAt(stamp); ok {
+			out.Distance = life
+		}
+	}
+	if c := r.chainFor(v, comp, true); c != nil {
+		if life, _, ok := c.lifeAt(stamp); ok {
+			out.Hours = life
+		}
+	}
+	if s.service != nil {
+		out.Exchange, out.Fluid = true, s.service.Fluid.Name
+		out.Share = lab.Share(litres(s.service.Fluid.Filled), litres(s.service.Fluid.Drained), litres(comp.Capacity))
+		return out
+	}
+	if q := s.sample.FluidAge; q != nil {
+		if base, kind, err := q.Base(); err == nil && kind == unit.Time {
+			out.AgeHours = base
+		} else if err == nil && kind == unit.Distance {
+			out.Age = base
+		}
+	}
+	out.Results = labResults(s.sample.Results)
+	return out
+}
+
+func litres(q *unit.Quantity) float64 {
+	if q == nil {
+		return math.NaN()
+	}
+	v, err := q.As(unit.Volume)
+	if err != nil {
+		return math.NaN()
+	}
+	return v
+}
+
+// labResults are the results that can be reckoned with; an analyte that nobody
+// knows, or one in a unit that does not convert, is kept in the record and shown,
+// but not judged.
+func labResults(list []ResultData) []lab.Result {
+	var out []lab.Result
+	for _, d := range list {
+		value, censored := d.Value, false
+		if value == nil {
+			value, censored = d.Below, true
+		}
+		if value == nil {
+			continue
+		}
+		if base, err := lab.Normalise(d.Analyte, *value, d.Unit, 0); err == nil {
+			out = append(out, lab.Result{Analyte: d.Analyte, Value: base, Censored: censored})
+		}
+	}
+	return out
+}

@@ -1,0 +1,106 @@
+package engine
+
+import "slices"
+
+// judge brings everything that stands on this vehicle up to date with the event.
+func (f *fold) judge() {
+	r := f.rec
+	reg := r.registered()
+	switch {
+	case reg == nil || f.p.book == nil:
+		f.withdrawAll("the vehicle is not registered any more")
+		return
+	case reg.Retired:
+		f.withdrawAll("the vehicle is retired")
+		r.Latches, r.Next = nil, never
+		return
+	case r.Out:
+		f.judgeWhileOut()
+		return
+	}
+	if f.ev.Kind == AnswerEvent && !f.change.fact && !f.change.all {
+		return // what was said about an alarm changes no fact
+	}
+	a := f.applied()
+	for _, ar := range a.rules.Rules {
+		f.judgeRule(ar)
+	}
+	f.judgeMeters()
+	f.judgeTasks()
+	f.judgeFollowUps()
+	if f.change.all {
+		f.dropStrangers()
+	}
+	r.Next = f.nextChange()
+}
+
+// judgeWhileOut lets the work that a service lists settle its tasks; everything
+// else waits until the vehicle is in service again.
+func (f *fold) judgeWhileOut() {
+	f.rec.Next = never
+	if s := f.change.service; s != nil {
+		f.judgeTasks()
+		f.judgeFollowUps()
+		f.moves = slices.DeleteFunc(f.moves, func(m move) bool { return !slices.Contains(s.Tasks, m.Rule) })
+	}
+}
+
+func (f *fold) withdrawAll(why string) {
+	for _, a := range f.rec.Alarms {
+		f.withdraw(a, why)
+	}
+}
+
+// dropStrangers withdraws the alarms, and forgets the latches, of rules, tasks,
+// components and follow-ups that are gone.
+func (f *fold) dropStrangers() {
+	a := f.applied()
+	stands := map[AlarmKey]bool{}
+	for _, ar := range a.rules.Rules {
+		stands[AlarmKey{ar.Rule.Name, f.componentName(ar.Component)}] = true
+	}
+	f.rec.Latches = slices.DeleteFunc(slices.Clone(f.rec.Latches), func(l Latch) bool { return !stands[l.AlarmKey] })
+	for _, m := range f.moves {
+		stands[m.AlarmKey] = true
+	}
+	for _, al := range f.rec.Alarms {
+		if !stands[al.AlarmKey] {
+			f.withdraw(al, f.whyGone(al))
+		}
+	}
+}
+
+func (f *fold) whyGone(a Alarm) string {
+	switch {
+	case f.resting:
+		return "what it rested on was taken back"
+	case f.ev.Kind == BookEvent:
+		return "the rule book in force no longer has it for this vehicle"
+	}
+	return "it no longer applies to this vehicle"
+}
+
+// carryOver moves an alarm and its latch to the rule's new name, once.
+func (f *fold) carryOver(was, name, component string) {
+	if was == "" {
+		return
+	}
+	i := f.rec.alarm(AlarmKey{was, component})
+	if i < 0 || f.rec.alarm(AlarmKey{name, component}) >= 0 {
+		return
+	}
+	a := f.rec.Alarms[i]
+	f.rec.Alarms = slices.Delete(slices.Clone(f.rec.Alarms), i, i+1)
+	a.Rule, a.Last.Rule = name, name
+	f.rec.setAlarm(a)
+}
+
+func (f *fold) carryOverAll() {
+	a := f.applied()
+	for _, ar := range a.rules.Rules {
+		f.carryOver(ar.Rule.Was, ar.Rule.Name, f.componentName(ar.Component))
+	}
+	for _, at := range a.rules.Tasks {
+		f.carryOver(at.Task.Was, at.Task.Name, f.componentName(at.Component))
+	}
+}

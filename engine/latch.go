@@ -1,0 +1,316 @@
+package engine
+
+import (
+	"math"
+	"slices"
+
+	"telltale/engine/lab"
+	"telltale/rules"
+)
+
+// Latch is how far a rule has got on one vehicle or component: which of its
+// limits are on, and what it opened. It is a function of the record's facts and
+// can be made anew by walking them in order.
+type Latch struct {
+	AlarmKey
+	Stage int     `json:"stage,omitempty"`
+	On    [4]bool `json:"on"`    // limits by stage number; a pattern has the one of its stage
+	Count [4]int  `json:"count"` // judged samples in a row that reached the limit
+	// Reached is the event at which the stage was reached, Age the age of the
+	// fluid then: metres and seconds, negative where unknown.
+	Reached ID         `json:"reached,omitzero"`
+	Age     [2]float64 `json:"age"`
+	Masked  bool       `json:"masked,omitempty"` // at the last judgement an exchange hid the evidence
+	// Opened are the follow-ups opened in this life of the alarm, Openings all of
+	// those that may still count.
+	Opened   []string  `json:"opened,omitempty"`
+	Openings []Opening `json:"openings,omitempty"`
+	Judged   ID        `json:"judged,omitzero"`   // the event at the last judgement
+	Missing  []string  `json:"missing,omitempty"` // why the last event was not judged
+	lastAt   judgement // where the last judgement was made, to find words for it
+}
+
+// Opening is a follow-up opened by a rule: where the vehicle stood then.
+type Opening struct {
+	Name     string  `json:"name"`
+	By       ID      `json:"by"`
+	At       int64   `json:"t"`        // Unix nanoseconds
+	Distance float64 `json:"distance"` // metres, negative where unknown
+	Hours    float64 `json:"hours"`    // seconds, negative where unknown
+}
+
+// Openings kept for a rule.
+const keptOpenings = 16
+
+// judgement is a place at which a rule is judged: a sample, an accepted reading,
+// a service or a tick.
+type judgement struct {
+	before place
+	at     int64 // readings up to this moment count
+	id     ID
+}
+
+// latch returns the latch of that key, a new one where there is none.
+func (r *Record) latch(k AlarmKey) (Latch, bool) {
+	i, ok := slices.BinarySearchFunc(r.Latches, k, func(l Latch, k AlarmKey) int { return l.AlarmKey.compare(k) })
+	if !ok {
+		return Latch{AlarmKey: k}, false
+	}
+	return r.Latches[i], true
+}
+
+func (r *Record) setLatch(l Latch) {
+	i, ok := slices.BinarySearchFunc(r.Latches, l.AlarmKey, func(l Latch, k AlarmKey) int { return l.AlarmKey.compare(k) })
+	r.Latches = slices.Clone(r.Latches)
+	if ok {
+		r.Latches[i] = l
+		return
+	}
+	r.Latches = slices.Insert(r.Latches, i, l)
+}
+
+// step judges the rule at one place and moves the latch.
+func (f *fold) step(r *rules.Rule, comp int, l *Latch, at judgement) {
+	x := f.factsAt(comp, at.before, at.at)
+	got := f.p.judge.Run(r, x)
+	l.Missing = got.Missing
+	if len(got.Missing) > 0 {
+		return
+	}
+	masked := r.Measured && !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && f.masked(x, l)
+	next := l.advance(r, got.Ends[0], masked)
+	for _, e := range got.Ends[1:] {
+		if o := l.advance(r, e, masked); o.On != next.On {
+			l.Missing = []string{"the exact value of a result below its limit"}
+			return
+		}
+	}
+	next.Masked = masked
+	next.Judged, next.lastAt = at.id, at
+	if next.Stage != l.Stage {
+		next.Reached = at.id
+		next.Age = knownAges(x)
+	}
+	if next.Stage > l.Stage {
+		next.open(r, l.Stage, x, at)
+	}
+	*l = next
+}
+
+// masked reports whether an exchange since the stage was reached hides what the
+// alarm saw.
+func (f *fold) masked(x *facts, l *Latch) bool {
+	reached := slices.IndexFunc(x.steps.steps, func(s step) bool { return s.id() == l.Reached })
+	return lab.Masked(x.steps.lab, reached, lab.Ages{Distance: known(l.Age[0]), Hours: known(l.Age[1])})
+}
+
+// known turns the stored form of an unknown number (negative) back into NaN;
+// stored is the other way.
+func known(v float64) float64 {
+	if v < 0 {
+		return math.NaN()
+	}
+	return v
+}
+
+func stored(v float64) float64 {
+	if math.IsNaN(v) {
+		return -1
+	}
+	return v
+}
+
+func knownAges(x *facts) [2]float64 {
+	a := x.steps.lab.Ages(len(x.steps.lab) - 1)
+	return [2]float64{stored(a.Distance), stored(a.Hours)}
+}
+
+// advance gives the latch after one judged end: each limit latches alone.
+func (l Latch) advance(r *rules.Rule, e rules.End, masked bool) Latch {
+	if !r.Measured {
+		on := l.On[r.Stage]
+		l.On[r.Stage] = e.Raise || on && !e.Clear
+	} else {
+		for s := rules.Advisory; s <= rules.Warning; s++ {
+			if r.Has[s] {
+				l.limit(r, s, e.Measure, e.Limits[s], masked)
+			}
+		}
+	}
+	l.Stage = 0
+	for s := rules.Warning; s > 0 && l.Stage == 0; s-- {
+		if l.On[s] {
+			l.Stage = s
+		}
+	}
+	return l
+}
+
+func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, masked bool) {
+	off := math.Abs(limit) * r.Deadband
+	if limit <= 0 {
+		off = r.Deadband
+	}
+	reached, released := atLeast(m, limit), less(m, limit-off)
+	if r.Below {
+		reached, released = atLeast(limit, m), less(limit+off, m)
+	}
+	if !reached {
+		l.Count[s] = 0
+	} else {
+		l.Count[s] = min(l.Count[s]+1, r.Confirm[s])
+	}
+	switch {
+	case !l.On[s]:
+		l.On[s] = reached && l.Count[s] >= r.Confirm[s]
+	case released && !masked:
+		l.On[s] = false
+	}
+}
+
+// atLeast and less compare so that values within 1e-9 of each other, relatively,
+// are equal.
+func atLeast(a, b float64) bool { return a >= b || nearly(a, b) }
+func less(a, b float64) bool    { return a < b && !nearly(a, b) }
+func nearly(a, b float64) bool {
+	return math.Abs(a-b) <= 1e-9*math.Max(math.Abs(a), math.Abs(b))
+}
+
+// open notes the follow-ups that reaching the stage opens, each once in a life of
+// the alarm.
+func (l *Latch) open(r *rules.Rule, from int, x *facts, at judgement) {
+	if from == 0 {
+		l.Opened = nil
+	}
+	for _, fu := range r.FollowUps {
+		if fu.Stage != 0 && fu.Stage != l.Stage || slices.Contains(l.Opened, fu.Name) {
+			continue
+		}
+		l.Opened = append(slices.Clone(l.Opened), fu.Name)
+		o := Opening{Name: fu.Name, By: at.id, At: at.at, Distance: -1, Hours: -1}
+		if v, _, ok := x.life(false); ok {
+			o.Distance = v
+		}
+		if v, _, ok := x.life(true); ok {
+			o.Hours = v
+		}
+		l.Openings = latest(append(slices.Clone(l.Openings), o), keptOpenings)
+	}
+}
+
+// walk makes the latch anew from all the places at which the rule is judged.
+func (f *fold) walk(r *rules.Rule, comp int, k AlarmKey) Latch {
+	l := Latch{AlarmKey: k}
+	for _, at := range f.judgements(r, comp) {
+		f.step(r, comp, &l, at)
+	}
+	return l
+}
+
+// judgements lists the places at which the kept facts have the rule judged, in order.
+func (f *fold) judgements(r *rules.Rule, comp int) []judgement {
+	var out []judgement
+	if r.On&rules.OnSample != 0 && comp >= 0 {
+		for _, s := range f.timeline(comp).steps {
+			if s.sample != nil {
+				out = append(out, judgement{s.place, max(s.at, s.sample.At), s.sample.ID})
+			}
+		}
+	}
+	if r.On&rules.OnReading != 0 {
+		f.rec.ensureChains()
+		for i := range f.rec.chains {
+			for _, p := range f.rec.chains[i].points {
+				if p.accepted {
+					out = append(out, judgement{place{p.at, uint8(ServiceEvent)}, p.at, p.id})
+				}
+			}
+		}
+	}
+	if r.On&rules.OnService != 0 {
+		for i := range f.rec.Services {
+			if s := &f.rec.Services[i]; !s.Void {
+				out = append(out, judgement{s.Stamp.place(ServiceEvent), s.At, s.ID})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b judgement) int { return a.before.compare(b.before) })
+	if r.On&rules.OnClock != 0 && !f.p.now.IsZero() {
+		out = append(out, judgement{lastPlace, math.MaxInt64, ID{}})
+	}
+	return out
+}
+
+// judgeRule brings one rule up to date after the event and turns its alarm.
+func (f *fold) judgeRule(ar rules.AppliedRule) {
+	k := AlarmKey{Rule: ar.Rule.Name, Component: f.componentName(ar.Component)}
+	l, had := f.rec.latch(k)
+	switch at, now := f.newJudgement(ar); {
+	case f.anew(ar.Component) || !had:
+		l = f.walk(ar.Rule, ar.Component, k)
+	case now:
+		f.step(ar.Rule, ar.Component, &l, at)
+	default:
+		return
+	}
+	before := l.lastAt
+	l.lastAt = judgement{}
+	f.rec.setLatch(l)
+	if len(l.Missing) > 0 {
+		f.notJudged(k, l)
+	}
+	f.move(move{AlarmKey: k, stage: l.Stage, words: func(t *Transition, from, to int) {
+		f.ruleWords(t, ar, l, before, from, to)
+	}})
+}
+
+// ruleWords fills in what a rule says of its last judgement.
+func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgement, from, to int) {
+	r, j := ar.Rule, f.p.judge
+	t.Title, t.Events = r.Title, f.causeIDs()
+	if at.before == (place{}) {
+		t.Message = noLonger(r)
+		return
+	}
+	x := f.factsAt(ar.Component, at.before, at.at)
+	got := j.Run(r, x)
+	if len(got.Ends) == 0 {
+		return
+	}
+	x.Ends(math.MaxUint32)
+	end := got.Ends[len(got.Ends)-1]
+	x.used = nil
+	if at.id != (ID{}) {
+		x.use(at.id)
+	}
+	t.Evidence = j.Why(r, x, end)
+	stage := max(from, to)
+	if to > 0 {
+		stage = to
+		t.Advise, t.Cautions, t.PointsTo = j.Advise(r, to, x, end.Measure), r.Cautions[to], r.PointsTo
+		t.FollowUps = opened(l, at.id)
+	}
+	t.Message = j.Say(r, stage, x, end.Measure)
+	if to == 0 && !r.Measured {
+		t.Message = noLonger(r)
+	}
+	if r.Measured {
+		m := end.Measure
+		t.Measure = &m
+	}
+	for _, id := range t.Events {
+		x.use(id)
+	}
+	t.Events = x.used
+}
+
+// opened are the follow-ups that the event opened.
+func opened(l Latch, by ID) []string {
+	var out []string
+	for _, o := range l.Openings {
+		if o.By == by {
+			out = append(out, o.Name)
+		}
+	}
+	return out
+}

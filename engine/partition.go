@@ -1,0 +1,225 @@
+package engine
+
+import (
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"telltale/rules"
+)
+
+// Partition folds the events of many vehicles from one log. It is not safe for
+// concurrent use; what it gives back is never changed afterwards.
+type Partition struct {
+	records map[string]*Record
+	book    *rules.Book
+	judge   *rules.Judge
+	now     time.Time // the last tick
+	changed map[string]bool
+}
+
+// NewPartition returns one that has folded nothing: no vehicles, no book, no tick.
+func NewPartition() *Partition {
+	return &Partition{records: map[string]*Record{}, changed: map[string]bool{}}
+}
+
+// Now is the last tick; zero before the first.
+func (p *Partition) Now() time.Time { return p.now }
+
+// Book is the book in force; nil before the first.
+func (p *Partition) Book() *rules.Book { return p.book }
+
+// Apply folds one event and tells what follows, in order. It never panics: an
+// event whose folding does becomes a refusal and changes nothing.
+func (p *Partition) Apply(ev Event) []Output {
+	switch d := ev.Data.(type) {
+	case *BookData:
+		return p.adopt(ev, d.Book)
+	case *TurnData:
+		return []Output{{Turn: p.turn(d)}}
+	}
+	if ev.Kind == TickEvent {
+		return p.tick(ev)
+	}
+	out, err := p.foldInto(ev.Vehicle, ev, false)
+	if err != nil {
+		return []Output{{Refused: p.refused(ev, err)}}
+	}
+	return out
+}
+
+func (p *Partition) refused(ev Event, err error) *Refusal {
+	id := ev.ID
+	return &Refusal{Refused: err.Error(), Line: ev.Line, Vehicle: ev.Vehicle, Event: &id, Time: p.moment(ev)}
+}
+
+// moment is the time of what an event brings about.
+func (p *Partition) moment(ev Event) time.Time {
+	t := ev.Time
+	for _, o := range []time.Time{ev.Recorded, p.now} {
+		if o.After(t) {
+			t = o
+		}
+	}
+	return t.UTC()
+}
+
+// foldInto folds the event into one vehicle's record. Where it is refused the
+// record stays as it was.
+func (p *Partition) foldInto(vehicle string, ev Event, anew bool) (out []Output, err error) {
+	old := p.records[vehicle]
+	rec := Record{Vehicle: vehicle, FirstSeen: p.moment(ev).UnixNano()}
+	if old != nil {
+		rec = *old
+	}
+	defer func() {
+		if r := recover(); r != nil {
+			if old != nil {
+				old.chains, old.applied = nil, nil // may be half changed
+			}
+			out, err = nil, refuse("folding it went wrong: %v", r)
+		}
+	}()
+	f := &fold{p: p, rec: &rec, ev: ev, when: p.moment(ev)}
+	f.change.all, f.change.clock = anew, ev.Kind == TickEvent
+	if err := f.apply(); err != nil {
+		return nil, err
+	}
+	p.records[vehicle] = &rec
+	p.changed[vehicle] = true
+	return f.out, nil
+}
+
+// tick moves now on and looks at the vehicles that can change by it, in order of
+// name. A clock that went back has all of them looked at.
+func (p *Partition) tick(ev Event) []Output {
+	back := ev.Time.Before(p.now)
+	p.now = ev.Time.UTC()
+	var out []Output
+	for _, v := range p.Vehicles() {
+		r := p.records[v]
+		if !back && r.Next > p.now.Unix() {
+			continue
+		}
+		if r.registered() == nil && p.now.Sub(time.Unix(0, r.FirstSeen)) > unregisteredFor {
+			delete(p.records, v)
+			p.changed[v] = true
+			continue
+		}
+		out = append(out, p.each(v, ev, false)...)
+	}
+	return out
+}
+
+// adopt puts a book in force and judges every vehicle by it.
+func (p *Partition) adopt(ev Event, b *rules.Book) []Output {
+	p.setBook(b)
+	var out []Output
+	for _, v := range p.Vehicles() {
+		out = append(out, p.each(v, ev, true)...)
+	}
+	return out
+}
+
+func (p *Partition) setBook(b *rules.Book) {
+	p.book = b
+	p.judge = nil
+	if b != nil {
+		p.judge = rules.NewJudge(b)
+	}
+}
+
+func (p *Partition) each(v string, ev Event, anew bool) []Output {
+	out, err := p.foldInto(v, ev, anew)
+	if err != nil {
+		ev.Vehicle = v
+		return []Output{{Refused: p.refused(ev, err)}}
+	}
+	return out
+}
+
+// Vehicles lists the vehicles of which there are events, in order of name.
+func (p *Partition) Vehicles() []string { return slices.Sorted(maps.Keys(p.records)) }
+
+// Unregistered lists the vehicles whose events are kept unjudged because nobody
+// registered them, in order of name.
+func (p *Partition) Unregistered() []string {
+	var out []string
+	for _, v := range p.Vehicles() {
+		if p.records[v].registered() == nil {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// Changed returns the vehicles whose records changed since it was last called,
+// in order of name. One that Encode does not know is gone.
+func (p *Partition) Changed() []string {
+	out := slices.Sorted(maps.Keys(p.changed))
+	clear(p.changed)
+	return out
+}
+
+// Encode gives the vehicle's record as it is stored: JSON, the same bytes for the
+// same facts.
+func (p *Partition) Encode(vehicle string) ([]byte, error) {
+	r, ok := p.records[vehicle]
+	if !ok {
+		return nil, fmt.Errorf("vehicle %q has no record", vehicle)
+	}
+	c := *r
+	c.Meters = slices.Clone(r.Meters)
+	for i := range c.Meters {
+		c.Meters[i].Readings = thin(c.Meters[i].Readings)
+	}
+	return json.Marshal(&c)
+}
+
+// Load puts a stored record back.
+func (p *Partition) Load(vehicle string, b []byte) error {
+	var r Record
+	if err := json.Unmarshal(b, &r); err != nil {
+		return fmt.Errorf("reading the record of vehicle %q: %w", vehicle, err)
+	}
+	if r.Vehicle != vehicle {
+		return fmt.Errorf("the record of vehicle %q is that of %q", vehicle, r.Vehicle)
+	}
+	p.records[vehicle] = &r
+	return nil
+}
+
+// Restore sets the last tick and the book in force as a checkpoint has them,
+// without judging anything.
+func (p *Partition) Restore(now time.Time, b *rules.Book) {
+	p.now = now
+	p.setBook(b)
+}
+
+// Alarms lists what stands, in order of vehicle, rule and component.
+func (p *Partition) Alarms() []Standing {
+	var out []Standing
+	for _, v := range p.Vehicles() {
+		out = append(out, p.records[v].standings()...)
+	}
+	return out
+}
+
+func (r *Record) standings() []Standing {
+	reg := r.registered()
+	if reg == nil {
+		return nil
+	}
+	var out []Standing
+	for _, a := range r.Alarms {
+		s := Standing{Since: time.Unix(a.Since, 0).UTC(), Name: reg.Name, Tags: reg.Tags, People: reg.People, Transition: a.Last}
+		s.To, s.Standing = a.stageName(a.Stage), a.standing(r.Out)
+		if a.ShelvedUntil != 0 {
+			s.ShelvedUntil = time.Unix(a.ShelvedUntil, 0).UTC()
+		}
+		out = append(out, s)
+	}
+	return out
+}

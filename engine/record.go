@@ -1,0 +1,292 @@
+package engine
+
+import (
+	"cmp"
+	"hash/fnv"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/rules/unit"
+)
+
+// Bounds of a record's lists. Each list keeps a part of its facts that is a
+// function of the set of facts alone, so late and repeated events leave the same
+// record behind.
+const (
+	keptSamples     = 50 // the latest, a component
+	keptServices    = 96 // the latest, a vehicle
+	keptPerTask     = 3  // and the latest that list a task, whatever their age
+	keptRegister    = 16
+	keptReplaced    = 32
+	keptPostponed   = 32
+	keptVoids       = 256
+	keptAnswers     = 128
+	keptMeters      = 32
+	thinAt          = 96 // readings a meter before they are thinned again
+	unregisteredFor = 90 * 24 * time.Hour
+)
+
+// Stamp is what every fact carries: its event's identity and when it was
+// observed. A voided fact stays as a tombstone, so that it makes no difference
+// whether the void came before or after it.
+type Stamp struct {
+	At     int64  `json:"t"` // observed, Unix nanoseconds
+	ID     ID     `json:"i"`
+	Key    uint64 `json:"k"` // hash of ID, to find it quickly
+	Digest uint64 `json:"d"`
+	Void   bool   `json:"x,omitempty"`
+}
+
+func (s *Stamp) stamp() *Stamp { return s }
+
+func newStamp(ev Event) Stamp {
+	return Stamp{At: ev.Time.UnixNano(), ID: ev.ID, Key: ev.ID.key(), Digest: ev.Digest}
+}
+
+func (id ID) key() uint64 {
+	h := fnv.New64a()
+	h.Write([]byte(id.Source))
+	h.Write([]byte{0})
+	h.Write([]byte(id.ID))
+	return h.Sum64()
+}
+
+// order sorts facts of one kind: by observed time, then source, then id.
+func (s *Stamp) order(o *Stamp) int {
+	return cmp.Or(cmp.Compare(s.At, o.At), strings.Compare(s.ID.Source, o.ID.Source), strings.Compare(s.ID.ID, o.ID.ID))
+}
+
+// Reading is a face value in metres or seconds.
+type Reading struct {
+	Stamp
+	Value float64 `json:"v"`
+}
+
+// MeterLog is what one instrument (and those it replaced) showed.
+type MeterLog struct {
+	Name     string     `json:"name"`
+	Hours    bool       `json:"hours,omitempty"`
+	Readings []Reading  `json:"r,omitempty"`
+	Replaced []Replaced `json:"p,omitempty"`
+}
+
+// Replaced is a replaced instrument: the old one's last face value, the new one's first.
+type Replaced struct {
+	Stamp
+	Last  float64 `json:"l"`
+	First float64 `json:"f"`
+}
+
+// Registration, Service, Sample and Postponed are facts with their event's data.
+type (
+	Registration struct {
+		Stamp
+		*VehicleData
+	}
+	// Service is work that was done.
+	Service struct {
+		Stamp
+		*ServiceData
+	}
+	// Sample is a fluid sample.
+	Sample struct {
+		Stamp
+		*SampleData
+	}
+	// Postponed is a person's word that a task can wait.
+	Postponed struct {
+		Stamp
+		*AnswerData
+	}
+	// Voiding takes another event out.
+	Voiding struct {
+		Stamp
+		Target ID `json:"of"`
+	}
+)
+
+// Record is all that is kept of one vehicle: facts in order of observed time,
+// and what stands. Its lists are never changed in place, so an older copy of the
+// record stays whole.
+type Record struct {
+	Vehicle   string         `json:"vehicle"`
+	FirstSeen int64          `json:"first"` // the recorded time of its first event, Unix nanoseconds
+	Register  []Registration `json:"register,omitempty"`
+	Meters    []MeterLog     `json:"meters,omitempty"` // by name
+	Services  []Service      `json:"services,omitempty"`
+	Samples   []Sample       `json:"samples,omitempty"`
+	Postponed []Postponed    `json:"postponed,omitempty"`
+	Voids     []Voiding      `json:"voids,omitempty"`
+	Answers   []Stamp        `json:"answers,omitempty"` // in order of the log
+	Out       bool           `json:"out,omitempty"`     // out of service
+	Latches   []Latch        `json:"latches,omitempty"` // by rule, component
+	Alarms    []Alarm        `json:"alarms,omitempty"`  // by rule, component
+	Next      int64          `json:"next"`              // the next moment at which a tick can change something, Unix seconds; 0 at once
+
+	// chains is derived from Meters, Services and Samples; nil when it must be made anew.
+	chains []chain
+	// applied is what of the book in force applies; nil when it must be asked again.
+	applied *applied
+}
+
+type stamped interface{ stamp() *Stamp }
+
+// seen looks for an event of that identity anywhere in the record.
+func (r *Record) seen(id ID) *Stamp {
+	key := id.key()
+	for i := range r.Meters {
+		m := &r.Meters[i]
+		if s := find(m.Readings, key, id); s != nil {
+			return s
+		}
+		if s := find(m.Replaced, key, id); s != nil {
+			return s
+		}
+	}
+	for _, s := range []*Stamp{
+		find(r.Services, key, id), find(r.Samples, key, id), find(r.Register, key, id),
+		find(r.Postponed, key, id), find(r.Voids, key, id), find(r.Answers, key, id),
+	} {
+		if s != nil {
+			return s
+		}
+	}
+	return nil
+}
+
+func find[T any, P interface {
+	*T
+	stamped
+}](list []T, key uint64, id ID) *Stamp {
+	for i := range list {
+		if s := P(&list[i]).stamp(); s.Key == key && s.ID == id {
+			return s
+		}
+	}
+	return nil
+}
+
+// insert returns list with f at its place; the old list is left as it was.
+func insert[T any, P interface {
+	*T
+	stamped
+}](list []T, f T) []T {
+	i, _ := slices.BinarySearchFunc(list, f, func(a, b T) int { return P(&a).stamp().order(P(&b).stamp()) })
+	if i == len(list) {
+		return append(list, f)
+	}
+	return slices.Insert(slices.Clone(list), i, f)
+}
+
+// latest keeps the last n of an ordered list.
+func latest[T any](list []T, n int) []T {
+	if len(list) <= n {
+		return list
+	}
+	return slices.Clone(list[len(list)-n:])
+}
+
+// markVoid returns list with the fact of that identity voided, and whether it was there.
+func markVoid[T any, P interface {
+	*T
+	stamped
+}](list []T, id ID) ([]T, bool) {
+	key := id.key()
+	for i := range list {
+		if s := P(&list[i]).stamp(); s.Key == key && s.ID == id {
+			out := slices.Clone(list)
+			P(&out[i]).stamp().Void = true
+			return out, true
+		}
+	}
+	return list, false
+}
+
+// voided reports whether an earlier void names the event.
+func (r *Record) voided(id ID) bool {
+	for i := range r.Voids {
+		if r.Voids[i].Target == id {
+			return true
+		}
+	}
+	return false
+}
+
+// registered returns the registration that counts, or nil.
+func (r *Record) registered() *VehicleData {
+	for i := len(r.Register) - 1; i >= 0; i-- {
+		if !r.Register[i].Void {
+			return r.Register[i].VehicleData
+		}
+	}
+	return nil
+}
+
+// component returns the registered component of that name, or nil.
+func (v *VehicleData) component(name string) *ComponentDef {
+	for i := range v.Components {
+		if v.Components[i].Name == name {
+			return &v.Components[i]
+		}
+	}
+	return nil
+}
+
+// meterKind tells whether the registered meter counts hours; ok is false where
+// the vehicle names its meters and this is none of them.
+func (v *VehicleData) meterKind(name string, by unit.Kind) (hours, ok bool) {
+	for _, m := range v.Meters {
+		if m.Name == name {
+			return m.Kind == "hours", true
+		}
+	}
+	return by == unit.Time, len(v.Meters) == 0
+}
+
+// meter returns the index of the log of that name, adding one where there is
+// none; the list of logs is copied, so the old record keeps its own.
+func (r *Record) meter(name string, hours bool) int {
+	i, found := slices.BinarySearchFunc(r.Meters, name, func(m MeterLog, n string) int { return strings.Compare(m.Name, n) })
+	r.Meters = slices.Clone(r.Meters)
+	if !found {
+		r.Meters = slices.Insert(r.Meters, i, MeterLog{Name: name, Hours: hours})
+	}
+	return i
+}
+
+// keepServices bounds the services: the latest of all, and for each task and
+// component the latest that list it.
+func keepServices(list []Service) []Service {
+	if len(list) <= keptServices {
+		return list
+	}
+	type key struct{ task, component string }
+	count := map[key]int{}
+	var out []Service
+	for i := len(list) - 1; i >= 0; i-- {
+		s := list[i]
+		keep := len(list)-i <= keptServices
+		for _, t := range s.Tasks {
+			k := key{t, s.Component}
+			if count[k] < keptPerTask {
+				count[k]++
+				keep = true
+			}
+		}
+		if keep {
+			out = append(out, s)
+		}
+	}
+	slices.Reverse(out)
+	return out
+}
+
+// zone is the vehicle's time zone; UTC where it has none. Names are checked when
+// the event is read, so one that does not load here is taken as UTC.
+func (v *VehicleData) zone() *time.Location {
+	if v == nil || v.Zone == "" {
+		return time.UTC
+	}
+	return loadZone(v.Zone)
+}

@@ -1,0 +1,347 @@
+package engine
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"telltale/engine/interval"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// never is a next change that no tick reaches.
+const never = math.MaxInt64
+
+// taskState is the reckoning of one task's due point.
+type taskState struct {
+	task *rules.Task // nil for a follow-up
+	fu   *rules.FollowUp
+	comp int
+	plan interval.Plan
+	// last is the last time it was done; nil where never. from is what the due
+	// point counts from: last, or what the policy for an unknown history says.
+	last  *interval.Done
+	from  interval.Done
+	by    ID // the service behind last, or what opened the follow-up
+	point interval.Point
+	// noHistory: due, with no point. waiting: nothing to count from yet.
+	noHistory, waiting bool
+	postponed          *Postponed
+}
+
+func localDate(t time.Time, zone *time.Location) interval.Date { return interval.DateOf(t, zone) }
+
+// reckonNamed reckons a task by name as of a place in the history.
+func (f *fold) reckonNamed(name string, def *ComponentDef, before place, at int64) (taskState, bool) {
+	for _, at2 := range f.applied().rules.Tasks {
+		if at2.Task.Name == name && (at2.Component < 0 || def != nil && f.componentName(at2.Component) == def.Name) {
+			return f.reckon(at2, before, at), true
+		}
+	}
+	return taskState{}, false
+}
+
+// reckon finds the task's due point from the services up to a place.
+func (f *fold) reckon(at rules.AppliedTask, before place, readings int64) taskState {
+	t := at.Task
+	ts := taskState{task: t, comp: at.Component, plan: f.plan(at, before, readings)}
+	var done []interval.Done
+	for i := range f.rec.Services {
+		if s := &f.rec.Services[i]; s.Stamp.place(ServiceEvent).compare(before) <= 0 && f.settles(s, t.Name, t.Was, at.Component) {
+			done = append(done, f.done(s, at.Component))
+			ts.by = s.ID
+		}
+	}
+	switch {
+	case len(done) > 0:
+		ts.last = &done[len(done)-1]
+	default:
+		first, ok := f.unknownHistory(t, at.Component)
+		ts.waiting = !ok && t.History == rules.HistoryFirstReading
+		ts.noHistory = !ok && !ts.waiting
+		if !ok {
+			return ts
+		}
+		done = append(done, first)
+	}
+	ts.from, ts.point = ts.plan.Next(done)
+	f.applyPostponement(&ts)
+	return ts
+}
+
+// settles reports whether the service did the task on that component (-1: on the vehicle).
+func (f *fold) settles(s *Service, name, was string, comp int) bool {
+	if s.Void || !slices.Contains(s.Tasks, name) && (was == "" || !slices.Contains(s.Tasks, was)) {
+		return false
+	}
+	return comp < 0 || s.Component == "" || s.Component == f.componentName(comp)
+}
+
+func (f *fold) def(comp int) *ComponentDef {
+	if comp < 0 {
+		return nil
+	}
+	return &f.applied().reg.Components[comp]
+}
+
+// done is where a service stood.
+func (f *fold) done(s *Service, comp int) interval.Done {
+	a := f.applied()
+	d := interval.Done{Date: localDate(time.Unix(0, s.At), a.zone), Distance: math.NaN(), Hours: math.NaN()}
+	if c := f.rec.chainFor(a.reg, f.def(comp), false); c != nil {
+		if v, est, ok := c.lifeAt(&s.Stamp); ok {
+			d.Distance, d.Estimated = v, est
+		}
+	}
+	if c := f.rec.chainFor(a.reg, f.def(comp), true); c != nil {
+		if v, est, ok := c.lifeAt(&s.Stamp); ok {
+			d.Hours, d.Estimated = v, d.Estimated || est
+		}
+	}
+	return d
+}
+
+// unknownHistory is what the task's policy counts from.
+func (f *fold) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
+	a := f.applied()
+	none := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
+	switch t.History {
+	case rules.HistoryInService:
+		d, err := interval.ParseDate(a.reg.InService)
+		return interval.Done{Date: d}, err == nil
+	case rules.HistoryFirstReading:
+		d, found, at := none, false, int64(math.MaxInt64)
+		for _, hours := range []bool{false, true} {
+			c := f.rec.chainFor(a.reg, f.def(comp), hours)
+			if c == nil {
+				continue
+			}
+			if p, ok := c.first(); ok {
+				found, at = true, min(at, p.at)
+				if hours {
+					d.Hours = p.life
+				} else {
+					d.Distance = p.life
+				}
+			}
+		}
+		d.Date = localDate(time.Unix(0, at), a.zone)
+		return d, found
+	}
+	return none, false
+}
+
+func (f *fold) plan(at rules.AppliedTask, before place, readings int64) interval.Plan {
+	t := at.Task
+	p := interval.Plan{
+		Every: interval.Limits(t.Every), Early: interval.Limits(t.Early),
+		TolShare: t.Tolerance.Share, TolFixed: interval.Limits(t.Tolerance.Fixed),
+		FromSchedule: t.FromSchedule, Shorten: 1,
+	}
+	if t.Shorten != nil {
+		v, missing := f.p.judge.Number(t.Shorten, f.factsAt(at.Component, before, readings))
+		if len(missing) == 0 && v > 0 {
+			p.Shorten = v
+		}
+	}
+	return p
+}
+
+// applyPostponement moves the due point as a person said after the work that it
+// counts from: until a date, or by a distance. The other limits wait with it.
+func (f *fold) applyPostponement(ts *taskState) {
+	for i := len(f.rec.Postponed) - 1; i >= 0; i-- {
+		p := &f.rec.Postponed[i]
+		on := p.Component == "" || p.Component == f.componentName(ts.comp)
+		if p.Void || p.Task != ts.task.Name || !on {
+			continue
+		}
+		date := localDate(time.Unix(0, p.At), f.applied().zone)
+		if ts.last != nil && date.Compare(ts.last.Date) < 0 {
+			return // it was done since
+		}
+		ts.postponed = p
+		nan := math.NaN()
+		if until, err := interval.ParseDate(p.Until); err == nil {
+			ts.point = interval.Point{Distance: nan, Hours: nan, Date: until, HasDate: true}
+			ts.noHistory = false
+			return
+		}
+		by, err := p.ByDistance.As(unit.Distance)
+		if err != nil || math.IsNaN(ts.point.Distance) {
+			return
+		}
+		from := ts.point.Distance
+		if c := f.rec.chainFor(f.applied().reg, f.def(ts.comp), false); c != nil {
+			if last, ok := c.last(p.At); ok {
+				from = max(from, last.life)
+			}
+		}
+		ts.point = interval.Point{Distance: from + by, Hours: nan}
+		return
+	}
+}
+
+// judgeTasks finds each task's stage.
+func (f *fold) judgeTasks() {
+	a := f.applied()
+	if a.due == nil || f.change.all || f.change.fact && !f.plainReading() {
+		a.due = make([]taskState, 0, len(a.rules.Tasks))
+		for _, at := range a.rules.Tasks {
+			a.due = append(a.due, f.reckon(at, lastPlace, math.MaxInt64))
+		}
+	}
+	for i := range a.due {
+		f.judgeDue(&a.due[i], AlarmKey{a.due[i].task.Name, f.componentName(a.due[i].comp)})
+	}
+}
+
+// plainReading reports whether the event only appended a reading, which moves no
+// due point but those that hang on what was read.
+func (f *fold) plainReading() bool {
+	if f.ev.Kind != ReadingEvent || f.change.all {
+		return false
+	}
+	return !slices.ContainsFunc(f.applied().due, func(ts taskState) bool {
+		return ts.waiting || ts.task.Shorten != nil && ts.task.Shorten.AsksFacts()
+	})
+}
+
+func (f *fold) judgeDue(ts *taskState, k AlarmKey) {
+	v := f.verdict(ts)
+	f.move(move{AlarmKey: k, task: true, stage: v.stage, words: func(t *Transition, from, to int) {
+		f.taskWords(t, ts, v, to)
+	}})
+}
+
+// verdict is a task's stage with what it follows from.
+type verdict struct {
+	stage int
+	interval.Verdict
+	state interval.State
+	meter *chain // of the limit that decides, nil for the calendar
+	read  chainPoint
+	reach [3]interval.Date // early, likely, late forecast of the first meter limit
+	sure  bool             // reach is known
+}
+
+// verdict judges a due point by what was read, by usage and by the calendar.
+func (f *fold) verdict(ts *taskState) verdict {
+	if ts.waiting {
+		return verdict{}
+	}
+	if ts.noHistory {
+		return verdict{stage: interval.Due}
+	}
+	var v verdict
+	v.state = f.state(ts, &v)
+	v.Verdict = ts.plan.Judge(ts.point, v.state)
+	v.stage = v.Stage
+	if ts.fu != nil && ts.fu.Within && v.stage == interval.Normal {
+		v.stage = interval.Soon
+	}
+	a := f.applied()
+	switch v.Limit {
+	case interval.ByDistance:
+		v.meter = f.rec.chainFor(a.reg, f.def(ts.comp), false)
+	case interval.ByHours:
+		v.meter = f.rec.chainFor(a.reg, f.def(ts.comp), true)
+	}
+	if v.meter != nil {
+		v.read, _ = v.meter.last(math.MaxInt64)
+	}
+	return v
+}
+
+// state is where the vehicle is now: as read, as estimated from its usage, and
+// when it is likely to reach the meter limits.
+func (f *fold) state(ts *taskState, v *verdict) interval.State {
+	a := f.applied()
+	nan := math.NaN()
+	s := interval.State{Distance: nan, Hours: nan, EstDistance: nan, EstHours: nan}
+	if f.p.now.IsZero() {
+		return f.readOnly(ts, s)
+	}
+	s.Today = localDate(f.p.now, a.zone)
+	s.HasToday = true
+	s.Distance, s.EstDistance, s.LikelyDistance, s.HasLikelyDistance = f.meterState(ts, false, ts.point.Distance, v)
+	s.Hours, s.EstHours, s.LikelyHours, s.HasLikelyHours = f.meterState(ts, true, ts.point.Hours, v)
+	return s
+}
+
+func (f *fold) readOnly(ts *taskState, s interval.State) interval.State {
+	for _, hours := range []bool{false, true} {
+		c := f.rec.chainFor(f.applied().reg, f.def(ts.comp), hours)
+		if c == nil {
+			continue
+		}
+		if p, ok := c.last(math.MaxInt64); ok && hours {
+			s.Hours = p.life
+		} else if ok {
+			s.Distance = p.life
+		}
+	}
+	return s
+}
+
+// meterState is one meter's part of the state; the forecast is asked for only
+// where the due point has a limit by that meter.
+func (f *fold) meterState(ts *taskState, hours bool, point float64, v *verdict) (read, est float64, likely interval.Date, has bool) {
+	nan := math.NaN()
+	a := f.applied()
+	c := f.rec.chainFor(a.reg, f.def(ts.comp), hours)
+	if c == nil || math.IsNaN(point) {
+		return nan, nan, likely, false
+	}
+	last, ok := c.last(math.MaxInt64)
+	if !ok {
+		return nan, nan, likely, false
+	}
+	u := c.reckonUsage(math.MaxInt64)
+	if !u.OK {
+		return last.life, nan, likely, false
+	}
+	est, _, _ = u.Now(seconds(last.at), last.life, f.p.now.Unix())
+	early, mid, late, ok := u.Reach(seconds(last.at), last.life, point)
+	if !ok {
+		return last.life, est, likely, false
+	}
+	likely = localDate(time.Unix(mid, 0), a.zone)
+	if !v.sure || likely.Compare(v.reach[1]) < 0 {
+		v.sure = true
+		v.reach = [3]interval.Date{localDate(time.Unix(early, 0), a.zone), likely, localDate(time.Unix(late, 0), a.zone)}
+	}
+	return last.life, est, likely, true
+}
+
+// nextChange is the next moment at which a tick can change something here, in
+// Unix seconds.
+func (f *fold) nextChange() int64 {
+	next := int64(never)
+	for _, a := range f.rec.Alarms {
+		if a.ShelvedUntil != 0 {
+			next = min(next, a.ShelvedUntil)
+		}
+		if a.Stage == 0 {
+			next = min(next, a.Since+int64(returnedFor/time.Second))
+		}
+	}
+	a := f.applied()
+	if slices.ContainsFunc(a.rules.Rules, func(ar rules.AppliedRule) bool { return ar.Rule.On&rules.OnClock != 0 }) || f.p.now.IsZero() {
+		return 0
+	}
+	if len(a.rules.Tasks) > 0 || len(f.rec.chains) > 0 {
+		next = min(next, f.nextMidnight())
+	}
+	return next
+}
+
+// nextMidnight is the start of the next local day: tasks and silence are judged
+// by the local date.
+func (f *fold) nextMidnight() int64 {
+	zone := f.applied().zone
+	y, m, d := f.p.now.In(zone).Date()
+	return time.Date(y, m, d+1, 0, 0, 0, 0, zone).Unix()
+}
+

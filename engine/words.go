@@ -1,0 +1,192 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"telltale/engine/interval"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// Everything that the engine itself says to people stands in this file; what
+// rules say is the rules' own.
+
+// capital gives a name an upper-case first letter, as a sentence begins.
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// grouped writes a whole number with commas between thousands.
+func grouped(v float64) string {
+	s := strconv.FormatFloat(math.Round(math.Abs(v)), 'f', 0, 64)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	if math.Round(v) < 0 {
+		s = "-" + s
+	}
+	return s
+}
+
+// amount writes metres in the book's distance, or seconds in hours.
+func (f *fold) amount(v float64, hours bool) string {
+	if hours {
+		return grouped(unit.From(v, "h")) + " h"
+	}
+	u := "km"
+	if f.p.book != nil {
+		u = f.p.book.Units.Distance
+	}
+	return grouped(unit.From(v, u)) + " " + u
+}
+
+// face writes a value as the meter of the chain shows it.
+func (f *fold) face(c *chain, v float64) string { return f.amount(v, c.hours) }
+
+func days(n int) string {
+	if n == 1 {
+		return "1 day"
+	}
+	return strconv.Itoa(n) + " days"
+}
+
+func (ts *taskState) title() string {
+	switch {
+	case ts.fu != nil:
+		return followUpTitle(ts.fu)
+	case ts.task.Title != "":
+		return capital(ts.task.Title)
+	}
+	return capital(ts.task.Name)
+}
+
+// noLonger is what a pattern says when it clears: its own words speak of what holds.
+func noLonger(r *rules.Rule) string {
+	if r.Title != "" {
+		return capital(r.Title) + ": no longer"
+	}
+	return capital(r.Name) + ": no longer"
+}
+
+// taskWords fills in what a task says when it moves.
+func (f *fold) taskWords(t *Transition, ts *taskState, v verdict, to int) {
+	t.Title = ts.title()
+	t.Message = t.Title + ": " + f.why(ts, v)
+	if to == 0 {
+		t.Message = t.Title + ": nothing to do now; " + f.why(ts, v)
+	}
+	t.Evidence = f.taskEvidence(ts, v)
+	ids := f.causeIDs()
+	for _, id := range []ID{ts.by, v.read.id} {
+		if id != (ID{}) && (len(ids) == 0 || ids[0] != id) {
+			ids = append(ids, id)
+		}
+	}
+	t.Events = ids
+	if to == 0 {
+		return
+	}
+	t.Cautions = ts.cautions()
+}
+
+func (ts *taskState) cautions() []string {
+	if ts.fu != nil {
+		return ts.fu.Cautions
+	}
+	return ts.task.Cautions
+}
+
+// why says which limit decides and how far past or ahead it is.
+func (f *fold) why(ts *taskState, v verdict) string {
+	if ts.waiting {
+		return "counts from the first reading, which has not come yet"
+	}
+	if ts.noHistory {
+		return "no history; do it now, or enter when it was last done"
+	}
+	parts := []string{f.limitWords(ts, v)}
+	if v.Reached {
+		parts = append(parts, "going by its usage it has passed this by now; please read the meter")
+	}
+	if v.stage <= interval.Soon && v.sure {
+		parts = append(parts, fmt.Sprintf("likely about %s (between %s and %s)", v.reach[1], v.reach[0], v.reach[2]))
+	}
+	if ts.postponed != nil {
+		parts = append(parts, "postponed by "+ts.postponed.By+": "+ts.postponed.Why)
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (f *fold) limitWords(ts *taskState, v verdict) string {
+	if v.Limit == interval.ByTime {
+		n := int(v.Past)
+		switch {
+		case v.stage == interval.Overdue:
+			return fmt.Sprintf("overdue, %s past its date of %s", days(n), ts.point.Date)
+		case n == 0:
+			return "due today, " + ts.point.Date.String()
+		case n > 0:
+			return fmt.Sprintf("due since %s, %s ago", ts.point.Date, days(n))
+		}
+		return fmt.Sprintf("due on %s, in %s", ts.point.Date, days(-n))
+	}
+	if v.meter == nil {
+		return "no due point yet"
+	}
+	hours := v.meter.hours
+	at := ts.point.Distance
+	if hours {
+		at = ts.point.Hours
+	}
+	due := f.amount(at-(v.read.life-v.read.face), hours)
+	now := fmt.Sprintf("the %s reads %s", v.meter.name, f.face(v.meter, v.read.face))
+	switch {
+	case v.stage == interval.Overdue:
+		return fmt.Sprintf("overdue by %s, was due at %s; %s", f.amount(v.Past, hours), due, now)
+	case v.Past >= 0:
+		return fmt.Sprintf("due at %s; %s", due, now)
+	}
+	return fmt.Sprintf("due at %s, in %s; %s", due, f.amount(-v.Past, hours), now)
+}
+
+func (f *fold) taskEvidence(ts *taskState, v verdict) []rules.Evidence {
+	var out []rules.Evidence
+	if ts.last != nil && ts.fu == nil {
+		e := rules.Evidence{Of: "last done", Note: ts.last.Date.String()}
+		if ts.last.Estimated {
+			e.Note += ", meter value estimated"
+		}
+		e.Value, e.Unit = f.shown(ts.last.Distance, false)
+		if math.IsNaN(e.Value) {
+			e.Value, e.Unit = f.shown(ts.last.Hours, true)
+		}
+		if math.IsNaN(e.Value) {
+			e.Value, e.Unit = 0, ""
+		}
+		out = append(out, e)
+	}
+	if v.meter != nil {
+		value, u := f.shown(v.read.face, v.meter.hours)
+		out = append(out, rules.Evidence{Of: v.meter.name, Value: value, Unit: u})
+		past, u := f.shown(v.Past, v.meter.hours)
+		out = append(out, rules.Evidence{Of: "past the due point", Value: past, Unit: u})
+	}
+	if v.Limit == interval.ByTime {
+		out = append(out, rules.Evidence{Of: "past the due date", Value: v.Past, Unit: "days"})
+	}
+	return out
+}
+
+func (f *fold) shown(v float64, hours bool) (float64, string) {
+	u := f.p.book.Units.Distance
+	if hours {
+		u = "h"
+	}
+	return math.Round(unit.From(v, u)*10) / 10, u
+}
