@@ -53,13 +53,17 @@ func decodeData(ev engine.Event, raw jsontext.Value) (any, error) {
 	return nil, fmt.Errorf("type: no data of a %s are known", ev.Kind)
 }
 
+// strict is made once, since the library keeps what it learns about types by it.
+var strict = json.JoinOptions(
+	json.RejectUnknownMembers(true),
+	json.WithUnmarshalers(json.UnmarshalFromFunc(readQuantity)),
+)
+
 // unmarshal reads raw into a T and has it checked. Names are matched exactly and
 // unknown ones refused.
 func unmarshal[T any](raw jsontext.Value, check func(*T) error) (any, error) {
 	d := new(T)
-	err := json.Unmarshal(raw, d, json.RejectUnknownMembers(true), json.WithUnmarshalers(
-		json.UnmarshalFromFunc(readQuantity)))
-	if err != nil {
+	if err := json.Unmarshal(raw, d, strict); err != nil {
 		return nil, jsonFault(err, "data")
 	}
 	if err := check(d); err != nil {

@@ -128,7 +128,7 @@ func checkComponent(at string, c engine.ComponentDef, meters []engine.MeterDef) 
 		return err
 	}
 	if c.Capacity.Value == 0 {
-		return fmt.Errorf("%s.capacity.value: nothing holds nothing, leave capacity out where it is unknown", at)
+		return fmt.Errorf("%s.capacity.value: 0 holds nothing, leave capacity out where it is unknown", at)
 	}
 	return nil
 }

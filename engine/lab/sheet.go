@@ -176,6 +176,12 @@ func (s Sheet) Rate(analyte string) (v float64, per unit.Kind, why string, ok bo
 	return 0, unit.None, why, false
 }
 
+// RateBy is [Sheet.Rate] per metre (per is unit.Distance) or per second (unit.Time)
+// for a component that has both meters.
+func (s Sheet) RateBy(analyte string, per unit.Kind) (v float64, why string, ok bool) {
+	return s.rate(analyte, measureOf(per))
+}
+
 func (s Sheet) rate(analyte string, m measure) (v float64, why string, ok bool) {
 	h, last := s.History, len(s.History)-1
 	from, since := h.before(last, false), "a run since the earlier sample"
@@ -260,37 +266,56 @@ func (s Sheet) TimesForAge(analyte string, mean, baselineAge float64, kind unit.
 // (unit.Distance) or seconds (unit.Time).
 func (s Sheet) MixedAge(kind unit.Kind) (v float64, why string, ok bool) {
 	ages := s.History.Ages(len(s.History) - 1)
-	v, other, as := ages.Distance, ages.Hours, "distance"
-	if kind == unit.Time {
-		v, other, as = ages.Hours, ages.Distance, "hours"
-	}
-	switch {
-	case !math.IsNaN(v):
-		return v, "", true
-	case math.IsNaN(other):
-		return 0, "the fluid's age", false
-	default:
-		return 0, "the fluid's age in " + as, false
-	}
+	return ages.answer(measureOf(kind))
 }
 
-// Age is the fluid's age in metres (kind unit.Distance) or seconds (unit.Time):
-// as stated on the sample or, where nothing is stated, as tracked.
+// Age is the fluid's age as [Sheet.AgeBy] gives it, in metres (kind unit.Distance) or
+// seconds (unit.Time): what the sample states comes before what was tracked, and
+// distance before hours.
 func (s Sheet) Age() (v float64, kind unit.Kind, why string, ok bool) {
 	if len(s.History) == 0 {
 		return 0, unit.None, "a sample", false
 	}
-	last := len(s.History) - 1
-	step, ages := &s.History[last], s.History.Ages(last)
-	switch {
-	case !math.IsNaN(step.Age):
-		return step.Age, unit.Distance, "", true
-	case !math.IsNaN(step.AgeHours):
-		return step.AgeHours, unit.Time, "", true
-	case !math.IsNaN(ages.Distance):
-		return ages.Distance, unit.Distance, "", true
-	case !math.IsNaN(ages.Hours):
-		return ages.Hours, unit.Time, "", true
+	if last := &s.History[len(s.History)-1]; math.IsNaN(last.Age) && !math.IsNaN(last.AgeHours) {
+		return last.AgeHours, unit.Time, "", true
+	}
+	for _, kind := range []unit.Kind{unit.Distance, unit.Time} {
+		if v, _, ok := s.AgeBy(kind); ok {
+			return v, kind, "", true
+		}
 	}
 	return 0, unit.None, "the fluid's age", false
+}
+
+// AgeBy is the fluid's age in metres (kind unit.Distance) or seconds (unit.Time):
+// as stated on the sample or, where that is not stated, as [History.Ages] tracks it.
+func (s Sheet) AgeBy(kind unit.Kind) (v float64, why string, ok bool) {
+	if len(s.History) == 0 {
+		return 0, "a sample", false
+	}
+	m := measureOf(kind)
+	if v = s.History[len(s.History)-1].stated(m); !math.IsNaN(v) {
+		return v, "", true
+	}
+	return s.MixedAge(kind)
+}
+
+// answer gives the age, or says whether it is known in the other kind only.
+func (a Ages) answer(m measure) (v float64, why string, ok bool) {
+	switch v = a.by(m); {
+	case !math.IsNaN(v):
+		return v, "", true
+	case math.IsNaN(a.Distance) && math.IsNaN(a.Hours):
+		return 0, "the fluid's age", false
+	case m == byHours:
+		return 0, "the fluid's age in hours", false
+	}
+	return 0, "the fluid's age as a distance", false
+}
+
+func measureOf(kind unit.Kind) measure {
+	if kind == unit.Time {
+		return byHours
+	}
+	return byDistance
 }

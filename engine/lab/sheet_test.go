@@ -56,6 +56,10 @@ func ask(s Sheet, word, analyte string) string {
 		v, why, ok = s.TimesForAge(analyte, 40, 60_000, unit.Time)
 	case "age":
 		v, per, why, ok = s.Age()
+	case "ageByHours":
+		v, why, ok = s.AgeBy(unit.Time)
+	case "rateByHours":
+		v, why, ok = s.RateBy(analyte, unit.Time)
 	case "mixedAge":
 		v, why, ok = s.MixedAge(unit.Distance)
 	default:
@@ -154,6 +158,15 @@ func TestWords(t *testing.T) {
 			"timesForAge", "Cu", "1.5"},
 		{"the label's age", History{aged(sample(0, 100), 60_000), exchange(0, 0.5), aged(sample(10_000, 40), 10_000)},
 			"age", "Cu", "10000 by a distance"},
+		{"tracked where nothing is stated", History{exchange(0, 1), sample(10_000, 40)}, "age", "Cu", "10000 by a distance"},
+		{"stated in hours goes before tracked in metres", History{exchange(0, 1), {Distance: 5, Hours: nan, Age: nan, AgeHours: 7}},
+			"age", "Cu", "7 by hours"},
+		{"tracked by hours", History{timed(exchange(nan, 1), 100), timed(sample(nan, 40), 150)}, "age", "Cu", "50 by hours"},
+		{"asked by hours", History{timed(exchange(0, 1), 100), timed(aged(sample(9, 40), 9), 150)}, "ageByHours", "Cu", "50"},
+		{"no age by hours", History{aged(sample(9, 40), 9)}, "ageByHours", "Cu", "missing: the fluid's age in hours"},
+		{"no age as a distance", History{{Distance: 5, Hours: nan, Age: nan, AgeHours: 7}}, "mixedAge", "Cu", "missing: the fluid's age as a distance"},
+		{"no age at all", one, "age", "Cu", "missing: the fluid's age"},
+		{"rate by hours of one with both meters", History{timed(sample(0, 10), 0), timed(sample(1000, 30), 10)}, "rateByHours", "Cu", "2"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name+": "+tt.word, func(t *testing.T) {

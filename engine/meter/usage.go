@@ -1,6 +1,10 @@
 package meter
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
 
 // What usage is reckoned from. Common practice, no source.
 const (
@@ -156,10 +160,12 @@ func working(gaps []gap) Usage {
 }
 
 // scatter is the 80 % bound of the strays of the gaps from the line, each scaled
-// by the root of its time: the meter is taken to wander like a sum of
-// independent days, whose variance grows with time.
+// by the root of its time: the meter is taken to wander like a sum of independent
+// days, whose variance grows with time. The bound is Student's for as many gaps
+// as there are less one, since few strays tell little of how far the next may go.
 func scatter(gaps []gap, slope float64) float64 {
-	if len(gaps) < 2 {
+	free := float64(len(gaps) - 1)
+	if free < 1 {
 		return 0
 	}
 	total := 0.0
@@ -167,5 +173,5 @@ func scatter(gaps []gap, slope float64) float64 {
 		stray := g.rise - float64(slope*g.span)
 		total += stray * stray / g.span
 	}
-	return math.Sqrt(total/float64(len(gaps)-1)) * 1.2816
+	return math.Sqrt(total/free) * distuv.StudentsT{Sigma: 1, Nu: free}.Quantile((1+confidence)/2)
 }

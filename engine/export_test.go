@@ -1,0 +1,31 @@
+package engine
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+)
+
+// Describe gives a record's facts, latches and standing stages as text, without
+// what hangs on the order of the log: since when, by which answer, in which words.
+func (p *Partition) Describe(vehicle string) string {
+	var b strings.Builder
+	r := *p.records[vehicle]
+	for _, a := range r.Alarms {
+		if a.Stage > 0 {
+			fmt.Fprintf(&b, "%s %s %s\n", a.Rule, a.Component, a.stageName(a.Stage))
+		}
+	}
+	for _, l := range r.Latches {
+		l.lastAt = judgement{}
+		text, _ := json.Marshal(l)
+		fmt.Fprintf(&b, "%s\n", text)
+	}
+	r.Alarms, r.Latches, r.FirstSeen, r.Answers, r.Next = nil, nil, 0, nil, 0
+	for i := range r.Meters {
+		r.Meters[i].Readings = thin(r.Meters[i].Readings)
+	}
+	text, _ := json.Marshal(&r)
+	fmt.Fprintf(&b, "%s\n", text)
+	return b.String()
+}

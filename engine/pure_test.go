@@ -1,0 +1,46 @@
+package engine_test
+
+import (
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// TestPure keeps the core pure: no I/O, no network, no client library may be
+// among what it imports itself, however deep in this module.
+func TestPure(t *testing.T) {
+	core := []string{"telltale/engine", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/rules", "telltale/rules/unit"}
+	banned := []string{"os", "io/fs", "net", "net/http", "os/exec", "log", "log/slog", "math/rand", "math/rand/v2", "syscall",
+		"github.com/nats-io/nats.go", "github.com/wneessen/go-mail", "github.com/robfig/cron/v3"}
+	for _, pkg := range core {
+		out, err := exec.Command("go", "list", "-f", "{{join .Imports \"\\n\"}}", pkg).CombinedOutput()
+		if err != nil {
+			t.Fatalf("go list %s: %v\n%s", pkg, err, out)
+		}
+		for imp := range strings.Lines(string(out)) {
+			imp = strings.TrimSpace(imp)
+			if slices.Contains(banned, imp) {
+				t.Errorf("%s imports %s", pkg, imp)
+			}
+			if strings.HasPrefix(imp, "telltale/") && !slices.Contains(core, imp) {
+				t.Errorf("%s imports %s, which is not of the core", pkg, imp)
+			}
+			if strings.HasPrefix(pkg, "telltale/rules") && strings.HasPrefix(imp, "telltale/engine") {
+				t.Errorf("%s imports %s: rules know nothing of the engine", pkg, imp)
+			}
+		}
+	}
+}
+
+// TestNoClock keeps the core from asking what time it is.
+func TestNoClock(t *testing.T) {
+	out, err := exec.Command("grep", "-rnE", `time\.(Now|Since|Until|Sleep|After|Tick|NewTimer|NewTicker)\(`, "--include=*.go", "--exclude=*_test.go",
+		".", "meter", "interval", "lab", "../rules", "--exclude-dir=stream", "--exclude-dir=intake").Output()
+	if len(out) > 0 {
+		t.Errorf("the core asks a clock:\n%s", out)
+	}
+	if e, ok := err.(*exec.ExitError); err != nil && (!ok || e.ExitCode() != 1) {
+		t.Fatal(err)
+	}
+}
