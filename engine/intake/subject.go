@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -46,11 +47,13 @@ func Untoken(token string) (string, error) {
 	vehicle := b.String()
 	switch want := Token(vehicle); {
 	case token == "":
-		return "", fmt.Errorf("vehicle token: empty")
+		return "", errors.New("vehicle token: empty")
 	case want != token:
 		return "", fmt.Errorf("vehicle token: %s is spelt %s", quote(token), quote(want))
+	case len(vehicle) > maxName:
+		return "", fmt.Errorf("vehicle token: %w", atMost(vehicle, maxName))
 	}
-	return vehicle, atMost(vehicle, maxName)
+	return vehicle, nil
 }
 
 // Subject is where an event is published: telltale.in.<vehicle>.<kind>, for

@@ -1,0 +1,89 @@
+package intake
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"testing"
+	"testing/iotest"
+
+	"telltale/engine"
+)
+
+// readAll reports each line as "line: reason" or "line: kind vehicle".
+func readAll(r io.Reader) (string, error) {
+	var out strings.Builder
+	err := ReadFile(r, func(line int, ev engine.Event, err error) error {
+		if ev.Line != line {
+			return fmt.Errorf("line %d says it is %d", line, ev.Line)
+		}
+		if err != nil {
+			fmt.Fprintf(&out, "%d: %v\n", line, err)
+		} else {
+			fmt.Fprintf(&out, "%d: %s %s\n", line, ev.Kind, ev.Vehicle)
+		}
+		return nil
+	})
+	return out.String(), err
+}
+
+func TestReadFile(t *testing.T) {
+	ok := reading(`{"meter":"odometer","value":1,"unit":"km"}`)
+	tooLong := `{"specversion":"1.0","foo":"` + strings.Repeat("x", 3*MaxBytes) + `"}`
+	fits := ok[:len(ok)-1] + strings.Repeat(" ", MaxBytes-len(ok)) + "}"
+	file := "\xEF\xBB\xBF" + ok + "\r\n\n   \n{\n" + tooLong + "\n" + fits + "\n" + fits + " \n" + fits[:50] + "  " + fits[50:] + "\n" + ok
+	want := `1: reading bus-07
+4: not JSON: it ends too early
+5: line longer than 65536 bytes
+6: reading bus-07
+7: reading bus-07
+8: line longer than 65536 bytes
+9: reading bus-07
+`
+	for name, r := range map[string]io.Reader{
+		"whole": strings.NewReader(file), "halves": iotest.HalfReader(strings.NewReader(file)), "late end": iotest.DataErrReader(strings.NewReader(file)),
+	} {
+		if got, err := readAll(r); err != nil || got != want {
+			t.Errorf("%s: %v\n got %s\nwant %s", name, err, got, want)
+		}
+	}
+}
+
+func TestReadFileEnds(t *testing.T) {
+	ok := reading(`{"meter":"odometer","value":1,"unit":"km"}`) + "\n"
+	broken := errors.New("disk gone")
+	_, err := readAll(io.MultiReader(strings.NewReader(ok), iotest.ErrReader(broken)))
+	if !errors.Is(err, broken) || err.Error() != "reading line 2: disk gone" {
+		t.Errorf("got %v", err)
+	}
+	lines := 0
+	err = ReadFile(strings.NewReader(ok+ok), func(int, engine.Event, error) error { lines++; return broken })
+	if err != broken || lines != 1 {
+		t.Errorf("got %v after %d lines", err, lines)
+	}
+	if got, err := readAll(strings.NewReader("")); got != "" || err != nil {
+		t.Errorf("an empty file gave %q, %v", got, err)
+	}
+}
+
+func TestHoldsTicks(t *testing.T) {
+	ok := reading(`{"meter":"tick","value":1,"unit":"km"}`) + "\n"
+	tick, _ := Encode(Tick(at("2031-01-03T06:15:00Z")))
+	escaped := strings.Replace(string(tick), "tick", `\u0074ick`, 1)
+	for _, c := range []struct {
+		file string
+		want bool
+	}{
+		{ok, false}, {"", false}, {ok + string(tick), true}, {ok + escaped + "\n" + ok, true},
+		{ok + strings.Replace(string(tick), "1.0", "0.3", 1), false},
+	} {
+		if got, err := HoldsTicks(strings.NewReader(c.file)); err != nil || got != c.want {
+			t.Errorf("%s: %v, %v", c.file, got, err)
+		}
+	}
+	broken := errors.New("disk gone")
+	if _, err := HoldsTicks(iotest.ErrReader(broken)); !errors.Is(err, broken) {
+		t.Errorf("got %v", err)
+	}
+}
