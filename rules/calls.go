@@ -89,7 +89,10 @@ func capacity(s *state) float64 {
 func (c *compiler) call(n *ast.CallNode, known guard) operand {
 	name, ok := n.Callee.(*ast.IdentifierNode)
 	if !ok {
-		return c.fault(n, "", "this is not part of the rule language")
+		if m, isMember := n.Callee.(*ast.MemberNode); isMember && c.compile(m.Node, known).kind == anyKind {
+			return operand{}
+		}
+		return c.fault(n, "words and functions are called by their names alone", "this is not part of the rule language")
 	}
 	if info := wordByName[name.Value]; info != nil {
 		return c.word(n, info, known)
@@ -110,7 +113,7 @@ func (c *compiler) call(n *ast.CallNode, known guard) operand {
 func (c *compiler) word(n *ast.CallNode, info *WordInfo, known guard) operand {
 	if !c.scope.words {
 		return c.fault(n, "`where` reads vehicle and component alone, so that it is known beforehand what applies to whom",
-			"%s cannot ask %s", c.scope.what, info.Signature)
+			"%s cannot ask %s", c.scope.what, info.Name)
 	}
 	arg, ok := c.argument(n, info)
 	if !ok {
@@ -119,7 +122,7 @@ func (c *compiler) word(n *ast.CallNode, info *WordInfo, known guard) operand {
 	guarded := info.word == WordHas || info.arg == analyte && known[arg]
 	if info.sample && c.asks.sample == nil {
 		from, to := span(n)
-		f := c.src.makeFault(from, to, "add `on: sample`, or a `where` that reads component", c.scope.what+" asks "+info.Signature+", but of no component")
+		f := c.src.makeFault(from, to, "add `on: sample`, or a `where` that reads component", c.scope.what+" asks "+info.Name+" of no component")
 		c.asks.sample = &f
 	}
 	i := c.asks.add(info, arg, !guarded, c.l.book.Units)

@@ -49,8 +49,8 @@ type question struct {
 	info     *WordInfo
 	arg      string
 	required bool
-	factor   float64
-	hours    float64 // the factor where rate is answered per second of running
+	times    float64 // from base units: times this,
+	over     float64 // divided by this
 	of       string  // as evidence shows it
 }
 
@@ -62,7 +62,7 @@ func (a *asks) add(info *WordInfo, arg string, required bool, u Units) int {
 	if !ok {
 		i = len(a.list)
 		a.index[key] = i
-		q := question{info: info, arg: arg, factor: 1, of: info.Name + "()"}
+		q := question{info: info, arg: arg, times: 1, over: 1, of: info.Name + "()"}
 		if info.arg != nothing {
 			q.of = fmt.Sprintf("%s(%q)", info.Name, arg)
 		}
@@ -73,18 +73,21 @@ func (a *asks) add(info *WordInfo, arg string, required bool, u Units) int {
 	return i
 }
 
-// scale sets the factors from base units to the book's.
+// scale sets how base units become the book's. Dividing by the length of the
+// unit, not multiplying by its inverse, gives back the number that was reported.
 func (q *question) scale(u Units) {
-	per := metres(u)
 	switch q.info.scale {
 	case toDistance:
-		q.factor = 1 / per
+		q.over = metres(u)
 	case runHours:
-		q.factor = 1.0 / 3600
+		q.over = 3600
 	case perRun:
-		q.factor, q.hours = 1000*per, 100*3600
+		q.times = 1000 * metres(u)
 	}
 }
+
+// per100Hours scales a rate that is known per second of running.
+const per100Hours = 100 * 3600
 
 // scope says what an expression may use.
 type scope struct {
@@ -117,8 +120,7 @@ func (d *document) condition(n *yaml.Node, sc scope, a *asks) *Condition {
 			return nil
 		}
 	}
-	src := source{d: d, n: n, text: n.Value}
-	return d.compile(src, sc, a)
+	return d.compile(newSource(d, n, n.Value), sc, a)
 }
 
 // compile parses and compiles one expression that stands at src.
@@ -144,8 +146,7 @@ func (d *document) compile(src source, sc scope, a *asks) *Condition {
 	if c.failed {
 		return nil
 	}
-	line, col := d.at(src.n, src.from)
-	return &Condition{Text: src.text, At: Place{d.name, line, col}, ReadsComponent: c.component, asks: a, value: value, lets: c.maxLets}
+	return &Condition{Text: src.text, At: d.place(src.n), ReadsComponent: c.component, asks: a, value: value, lets: c.maxLets}
 }
 
 // parse turns a panic of the parser into an error.
@@ -169,11 +170,22 @@ type source struct {
 	n    *yaml.Node
 	text string
 	from int
+	left *int // how many faults of the scalar will still be reported
+}
+
+// faultsAScalar bounds what is reported of one value; mend those first.
+const faultsAScalar = 10
+
+func newSource(d *document, n *yaml.Node, text string) source {
+	left := faultsAScalar
+	return source{d: d, n: n, text: text, left: &left}
 }
 
 // fault reports what is wrong with the runes [from, to) of the expression.
 func (s source) fault(from, to int, hint, format string, args ...any) {
-	s.d.l.add(s.makeFault(from, to, hint, fmt.Sprintf(format, args...)))
+	if *s.left--; *s.left >= 0 {
+		s.d.l.add(s.makeFault(from, to, hint, fmt.Sprintf(format, args...)))
+	}
 }
 
 func (s source) makeFault(from, to int, hint, text string) Fault {
@@ -232,6 +244,8 @@ func slip(token, text string) string {
 		return "there are no lists to walk in a rule"
 	}
 	switch {
+	case strings.Contains(text, "??"):
+		return "there is no `??` in rules: ask `has(…) ? … : …`; a missing tag is \"\""
 	case strings.Contains(text, "=<") || strings.Contains(text, "=>"):
 		return "write `<=` or `>=`"
 	case strings.Contains(text, "<>"):

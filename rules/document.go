@@ -28,6 +28,17 @@ type document struct {
 	name  string
 	lines []string
 	root  *yaml.Node // nil where the file could not be read
+
+	runes   []rune // of the line asked for last: a long line with many faults is taken apart once
+	runesOf int
+}
+
+// line gives the runes of a line, from 1.
+func (d *document) line(n int) []rune {
+	if d.runesOf != n {
+		d.runes, d.runesOf = []rune(d.lines[n-1]), n
+	}
+	return d.runes
 }
 
 var lineBreak = regexp.MustCompile("\r\n|\n|\r")
@@ -175,7 +186,9 @@ func syntaxHint(message, line string) string {
 	case strings.Contains(message, "cannot start any token"):
 		return "a value that begins with `%`, `@` or a backtick must be quoted, or written after `|` on the next line"
 	case strings.Contains(message, "did not find expected ',' or"):
-		return "a `[` or `{` is not closed, or a comma is missing; a value that begins with `[` or `{` must be quoted"
+		return "a `[` or `{` is not closed, or a comma is missing; within them a value that holds one of `[]{},` must be quoted"
+	case strings.Contains(message, "whitespace or line break") && strings.Contains(line, "!"):
+		return "a value that begins with `!` must be quoted, or written after `|` on the next line"
 	case strings.Contains(message, "unknown anchor"):
 		return "a value that begins with `*` must be quoted"
 	case strings.Contains(message, "did not find expected key") && strings.ContainsAny(line, `"'`):
@@ -192,7 +205,7 @@ func (d *document) faultAt(line, col, width int, hint, format string, args ...an
 func (d *document) makeFault(line, col, width int, hint, text string) Fault {
 	f := Fault{Place: Place{d.name, line, max(col, 1)}, Text: text, Hint: hint, Width: max(width, 1)}
 	if line >= 1 && line <= len(d.lines) {
-		f.showSource(d.lines[line-1])
+		f.showSource(d.line(line))
 	}
 	return f
 }

@@ -89,16 +89,15 @@ func (fs Faults) sorted() Faults {
 
 // showSource puts the line into the fault, without control characters (a rule
 // file must not drive the terminal that shows its errors).
-func (f *Fault) showSource(line string) {
-	n := utf8.RuneCountInString(line)
-	if n > sourceWidth {
+func (f *Fault) showSource(runes []rune) {
+	if n := len(runes); n > sourceWidth {
 		f.cut = max(0, min(f.Col-1-sourceWidth/2, n-sourceWidth))
-		line = string([]rune(line)[f.cut:min(n, f.cut+sourceWidth)])
+		runes = runes[f.cut:min(n, f.cut+sourceWidth)]
 	}
 	f.Source = strings.Map(func(r rune) rune {
 		if r != '\t' && unicode.IsControl(r) || r == utf8.RuneError {
 			return '?'
 		}
 		return r
-	}, line)
+	}, string(runes))
 }

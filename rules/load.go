@@ -77,8 +77,11 @@ func hash(files []File) string {
 		h.Write(n[:])
 		h.Write(b)
 	}
+	base := func(f File) string { return path.Base(strings.ReplaceAll(f.Name, `\`, "/")) }
+	files = slices.Clone(files)
+	slices.SortStableFunc(files, func(a, b File) int { return strings.Compare(base(a), base(b)) })
 	for _, f := range files {
-		part([]byte(path.Base(strings.ReplaceAll(f.Name, `\`, "/"))))
+		part([]byte(base(f)))
 		part(f.Text)
 	}
 	return "sha256:" + hex.EncodeToString(h.Sum(nil))

@@ -101,10 +101,10 @@ func (s *state) answer(i int) float64 {
 		return 0
 	}
 	v, why, ok := s.facts.Number(q.info.word, q.arg)
-	factor := q.factor
+	times := q.times
 	if !ok && q.info.word == WordRate {
 		if v, _, ok = s.facts.Number(WordRateHours, q.arg); ok {
-			factor = q.hours
+			times = per100Hours
 			s.hours[i] = true
 		}
 	}
@@ -112,7 +112,7 @@ func (s *state) answer(i int) float64 {
 		s.miss(why)
 		return 0
 	}
-	if v *= factor; !finite(v) {
+	if v = v * times / q.over; !finite(v) {
 		s.miss(notFinite + ": " + q.of)
 		return 0
 	}

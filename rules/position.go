@@ -21,7 +21,7 @@ func (d *document) at(n *yaml.Node, offset int) (line, col int) {
 		}
 		i++
 	}
-	s := scanner{lines: d.lines, line: n.Line, col: n.Column, style: n.Style}
+	s := scanner{d: d, line: n.Line, col: n.Column, style: n.Style}
 	s.begin()
 	for ; k > 0; k-- {
 		if !s.next() {
@@ -29,10 +29,10 @@ func (d *document) at(n *yaml.Node, offset int) (line, col int) {
 		}
 		s.skip()
 	}
-	endLine, endCol := s.line, s.col
-	if !s.next() {
-		return endLine, endCol
+	if i < offset || i == utf8.RuneCountInString(n.Value) {
+		return s.line, s.col // the end
 	}
+	s.next()
 	return s.line, s.col
 }
 
@@ -40,11 +40,10 @@ func blank(r rune) bool { return r == ' ' || r == '\t' || r == '\n' || r == '\r'
 
 // scanner walks the non-blank runes of a scalar's raw text; line and col are from 1.
 type scanner struct {
-	lines     []string
+	d         *document
 	line, col int
 	style     yaml.Style
 	runes     []rune // of line
-	loaded    int    // the line that runes holds
 }
 
 func (s *scanner) begin() {
@@ -58,10 +57,8 @@ func (s *scanner) begin() {
 
 // next moves to the first non-blank rune at or after the place; false at the end of the file.
 func (s *scanner) next() bool {
-	for s.line <= len(s.lines) {
-		if s.loaded != s.line {
-			s.runes, s.loaded = []rune(s.lines[s.line-1]), s.line
-		}
+	for s.line <= len(s.d.lines) {
+		s.runes = s.d.line(s.line)
 		for s.col <= len(s.runes) {
 			r := s.runes[s.col-1]
 			if !blank(r) && !(s.style&yaml.DoubleQuotedStyle != 0 && r == '\\' && s.blankEscape()) {

@@ -75,15 +75,15 @@ func (d *document) quantity(n *yaml.Node, what string, kinds ...unit.Kind) (floa
 	}
 	digits, name := s[:i], strings.TrimSpace(s[i:])
 	v, wrong, cure := plainNumber(digits)
-	fits := unit.Names(kinds...)
+	fits := slices.DeleteFunc(unit.Names(kinds...), func(u string) bool { return slices.Contains(otherNames, u) })
 	kind, known := unit.Of(name)
 	switch {
 	case wrong != "" && digits != "":
 		d.fault(n, cure, "%s: %q %s", what, digits, wrong)
 	case digits == "":
-		d.fault(n, "write it like "+example(kinds), "%s: %q is not a number with a unit", what, n.Value)
+		d.fault(n, "write it like "+example(kinds[0], fits), "%s: %q is not a number with a unit", what, n.Value)
 	case name == "":
-		d.fault(n, "write "+digits+" "+orList(fits), "%s: %s has no unit", what, digits)
+		d.fault(n, withUnit(digits, fits), "%s: %s has no unit", what, digits)
 	case !known:
 		d.fault(n, d.l.didYouMean(name, fits, "units that fit: "+strings.Join(fits, ", ")), "%s: unknown unit %q", what, name)
 	case !slices.Contains(kinds, kind):
@@ -95,8 +95,22 @@ func (d *document) quantity(n *yaml.Node, what string, kinds ...unit.Kind) (floa
 	return 0, unit.None, false
 }
 
-func example(kinds []unit.Kind) string {
-	return map[unit.Kind]string{unit.Distance: "45000 km", unit.Time: "250 h", unit.Volume: "4 L", unit.Months: "36 months"}[kinds[0]]
+// otherNames are units that are understood but not proposed.
+var otherNames = []string{"d", "day", "week", "month", "year"}
+
+func example(k unit.Kind, fits []string) string {
+	if s := map[unit.Kind]string{unit.Distance: "45000 km", unit.Time: "250 h", unit.Volume: "4 L", unit.Months: "36 months"}[k]; s != "" {
+		return s
+	}
+	return "40 " + fits[0]
+}
+
+func withUnit(digits string, fits []string) string {
+	s := "write " + digits + " " + fits[0]
+	if len(fits) > 1 {
+		s += "; units that fit: " + strings.Join(fits, ", ")
+	}
+	return s
 }
 
 func unitHint(got unit.Kind, fits []string) string {
@@ -160,20 +174,27 @@ func (d *document) within(n *yaml.Node, what string, inner, outer Limits) {
 	if outer == (Limits{}) {
 		return
 	}
-	parts := []struct {
-		name         string
-		inner, outer float64
-	}{
-		{"distance", inner.Distance, outer.Distance},
-		{"hours", inner.Hours, outer.Hours},
-		{"time", float64(inner.days()), float64(outer.days())},
-	}
-	for _, p := range parts {
+	for i := 0; i+1 < len(n.Content); i += 2 {
+		k, v := n.Content[i], n.Content[i+1]
+		mine, theirs := inner.part(k.Value), outer.part(k.Value)
 		switch {
-		case p.inner > 0 && p.outer == 0:
-			d.fault(n, "add "+p.name+" to `every:` or take it out of `"+what+":`", "%s has a %s, but every has none", what, p.name)
-		case p.inner > p.outer:
-			d.fault(n, "", "%s %s is longer than that of every", what, p.name)
+		case mine > 0 && theirs == 0:
+			d.fault(k, "add "+k.Value+" to `every:`, or take it out of `"+what+":`", "%s limits the %s, but every does not", what, k.Value)
+		case mine > theirs:
+			d.fault(v, "", "%s %s is longer than that of every", what, k.Value)
 		}
 	}
+}
+
+// part is one of the limits by its key, in numbers that compare.
+func (l Limits) part(key string) float64 {
+	switch key {
+	case "distance":
+		return l.Distance
+	case "hours":
+		return l.Hours
+	case "time":
+		return float64(l.days())
+	}
+	return 0
 }

@@ -96,16 +96,21 @@ func (rr *ruleReader) on() On {
 		}
 	}
 	var on On
+	wrong := false
 	for _, e := range list {
 		before := len(rr.d.l.faults)
 		i := rr.d.choice(e, "on of "+rr.what, onNames...)
 		if len(rr.d.l.faults) > before {
+			wrong = true
 			continue
 		}
 		if on&(1<<i) != 0 {
 			rr.d.fault(e, "", "on of %s names %q twice", rr.what, e.Value)
 		}
 		on |= 1 << i
+	}
+	if wrong {
+		return 0 // unknown: no faults that follow from it
 	}
 	return on
 }

@@ -20,7 +20,7 @@ type part struct {
 }
 
 // templateLimit is the most bytes a template may have.
-const templateLimit = 16 << 10
+const templateLimit = 4 << 10
 
 // template reads a text with `${ expression }` in it; `$${` is a literal `${`,
 // and a lone `$`, `{` or `}` is itself.
@@ -31,6 +31,7 @@ func (d *document) template(n *yaml.Node, sc scope, a *asks) *template {
 		return nil
 	}
 	t := &template{asks: a}
+	src := newSource(d, n, s)
 	var lit strings.Builder
 	flush := func() {
 		if lit.Len() > 0 {
@@ -47,12 +48,12 @@ func (d *document) template(n *yaml.Node, sc scope, a *asks) *template {
 			end := closing(s[i+2:])
 			from := utf8.RuneCountInString(s[:i])
 			if end < 0 {
-				source{d: d, n: n, text: s}.fault(from, from+2, "close it with `}`; a literal ${ is written $${", "%s: a `${` is not closed", sc.what)
+				src.fault(from, from+2, "close it with `}`; a literal ${ is written $${", "%s: a `${` is not closed", sc.what)
 				return t
 			}
 			flush()
-			src := source{d: d, n: n, text: s[i+2 : i+2+end], from: from + 2}
-			t.parts = append(t.parts, part{value: d.compile(src, sc, a)})
+			inner := source{d: d, n: n, text: s[i+2 : i+2+end], from: from + 2, left: src.left}
+			t.parts = append(t.parts, part{value: d.compile(inner, sc, a)})
 			i += 2 + end + 1
 		default:
 			lit.WriteByte(s[i])

@@ -1,0 +1,61 @@
+package rules
+
+import (
+	"flag"
+	"os"
+	"strings"
+	"testing"
+
+	"golang.org/x/tools/txtar"
+)
+
+var update = flag.Bool("update", false, "write what the tests find as what they expect")
+
+// TestFaults compares whole error texts. Each entry of the archive is one rule
+// file (or several, parted by a line `=== name`), a line `---`, and the error.
+func TestFaults(t *testing.T) {
+	const path = "testdata/faults.txtar"
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	archive := txtar.Parse(raw)
+	if len(archive.Files) < 60 {
+		t.Errorf("only %d faults in the table", len(archive.Files))
+	}
+	for i, f := range archive.Files {
+		text, want, _ := strings.Cut(string(f.Data), "---\n")
+		got := "none"
+		b, err := Load(filesOf(text))
+		if err != nil {
+			got = err.Error()
+		} else if len(b.Questions) > 0 {
+			got = Faults(b.Questions).Error()
+		}
+		got += "\n"
+		archive.Files[i].Data = []byte(text + "---\n" + got)
+		if got != want && !*update {
+			t.Errorf("%s:\ngot\n%swant\n%s", f.Name, got, want)
+		}
+	}
+	if *update {
+		if err := os.WriteFile(path, txtar.Format(archive), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// filesOf splits a text at lines `=== name`; \u escapes of Go stand for
+// characters that an archive cannot hold.
+func filesOf(text string) []File {
+	text = strings.NewReplacer(`\tab`, "\t", `\bad`, "\xff", `\bell`, "\a").Replace(text)
+	parts := strings.Split("=== a.yaml\n"+text, "=== ")
+	var out []File
+	for _, p := range parts[1:] {
+		name, body, _ := strings.Cut(p, "\n")
+		if body != "" {
+			out = append(out, File{Name: name, Text: []byte(body)})
+		}
+	}
+	return out
+}
