@@ -39,7 +39,6 @@ func (f *fold) applied() *applied {
 	}
 	a.rules = f.p.book.For(f.p.judge, &a.vehicle, a.comps)
 	r.applied = a
-	f.change.all = true
 	return a
 }
 

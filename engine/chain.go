@@ -172,13 +172,37 @@ func (c *chain) of(s *Stamp) (chainPoint, bool) {
 }
 
 // lifeAt is the life value that a service or sample stands on: its own accepted
-// reading, else the last accepted one before it, which is then an estimate.
-func (c *chain) lifeAt(s *Stamp) (life float64, estimated, ok bool) {
+// reading, else the last accepted one before it, which is then an estimate. A
+// reading of its own that is too old to be kept in the chain is taken where it
+// fits between those that are.
+func (c *chain) lifeAt(s *Stamp, own map[string]unit.Quantity) (life float64, estimated, ok bool) {
 	if p, found := c.of(s); found && p.accepted {
 		return p.life, false, true
+	} else if !found {
+		if v, has := meterValue(own, c.name, c.hours); has {
+			if life, ok := c.fits(s.At, v); ok {
+				return life, false, true
+			}
+		}
 	}
 	p, ok := c.last(s.At)
 	return p.life, true, ok
+}
+
+// fits gives the life value of a face value between the accepted readings around
+// a moment, and whether it lies between theirs.
+func (c *chain) fits(at int64, face float64) (life float64, ok bool) {
+	before, hasBefore := c.last(at)
+	i := slices.IndexFunc(c.points, func(p chainPoint) bool { return p.accepted && p.at > at })
+	switch {
+	case hasBefore:
+		life = face + (before.life - before.face)
+	case i >= 0:
+		life = face + (c.points[i].life - c.points[i].face)
+	default:
+		return 0, false
+	}
+	return life, (!hasBefore || life >= before.life) && (i < 0 || life <= c.points[i].life)
 }
 
 // reckonUsage is the chain's usage up to a moment, from the thinned accepted

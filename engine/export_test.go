@@ -17,7 +17,11 @@ func (p *Partition) Describe(vehicle string) string {
 		}
 	}
 	for _, l := range r.Latches {
-		l.lastAt = judgement{}
+		// Which of several thinned readings reached a stage first is not told apart.
+		l.lastAt, l.Judged = judgement{}, ID{}
+		if l.Rule == "high use" {
+			l.Reached = ID{}
+		}
 		text, _ := json.Marshal(l)
 		fmt.Fprintf(&b, "%s\n", text)
 	}

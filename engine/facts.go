@@ -120,26 +120,18 @@ func (x *facts) laboratory(w rules.Word, arg string) (float64, string, bool) {
 	switch w {
 	case rules.WordValue:
 		return s.Value(arg)
-	case rules.WordFluidAge, rules.WordFluidHours:
-		want, name := unit.Distance, "the fluid's age as a distance"
-		if w == rules.WordFluidHours {
-			want, name = unit.Time, "the fluid's age in hours"
-		}
-		v, kind, why, ok := s.Age()
-		if ok && kind != want {
-			return 0, name, false
-		}
-		return v, why, ok
+	case rules.WordFluidAge:
+		return s.AgeBy(unit.Distance)
+	case rules.WordFluidHours:
+		return s.AgeBy(unit.Time)
 	case rules.WordTimes, rules.WordTimesForAge:
 		return x.againstBaseline(w, arg)
 	case rules.WordChange:
 		return s.Change(arg)
-	case rules.WordRate, rules.WordRateHours:
-		v, per, why, ok := s.Rate(arg)
-		if ok && (per == unit.Time) != (w == rules.WordRateHours) {
-			return 0, "the run between the samples", false
-		}
-		return v, why, ok
+	case rules.WordRate:
+		return s.RateBy(arg, unit.Distance)
+	case rules.WordRateHours:
+		return s.RateBy(arg, unit.Time)
 	case rules.WordFresh:
 		return s.FreshValue(arg)
 	case rules.WordKept:

@@ -59,6 +59,7 @@ func (f *fold) apply() error {
 		}
 	}
 	f.endShelves()
+	f.rec.ensureChains() // to see what the event changes in them
 	if err := f.take(); err != nil {
 		return err
 	}
@@ -151,17 +152,27 @@ func (f *fold) rechain() {
 	}
 }
 
-// verdictsDiffer reports whether a reading that both lists hold got another verdict.
+// verdictsDiffer reports whether a reading that both lists hold got another
+// verdict, or one that a service or sample stands on is kept no longer.
 func verdictsDiffer(before, after []chainPoint) bool {
 	j := 0
 	for _, b := range before {
 		for j < len(after) && after[j].at < b.at {
 			j++
 		}
+		found := false
 		for k := j; k < len(after) && after[k].at == b.at; k++ {
-			if a := after[k]; a.key == b.key && (a.accepted != b.accepted || a.life != b.life) {
+			a := after[k]
+			if a.key != b.key {
+				continue
+			}
+			found = true
+			if a.accepted != b.accepted || a.life != b.life {
 				return true
 			}
+		}
+		if !found && b.own {
+			return true
 		}
 	}
 	return false

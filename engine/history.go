@@ -164,19 +164,20 @@ func exchanges(s *Service, v *VehicleData, comp *ComponentDef) bool {
 func (r *Record) labStep(v *VehicleData, comp *ComponentDef, s step) lab.Step {
 	nan := math.NaN()
 	out := lab.Step{Distance: nan, Hours: nan, Age: nan, AgeHours: nan, Share: nan}
-	stamp := &Stamp{}
+	var stamp *Stamp
+	var own map[string]unit.Quantity
 	if s.sample != nil {
-		stamp = &s.sample.Stamp
+		stamp, own = &s.sample.Stamp, s.sample.Meters
 	} else {
-		stamp = &s.service.Stamp
+		stamp, own = &s.service.Stamp, s.service.Meters
 	}
 	if c := r.chainFor(v, comp, false); c != nil {
-		if life, _, ok := c.lifeAt(stamp); ok {
+		if life, _, ok := c.lifeAt(stamp, own); ok {
 			out.Distance = life
 		}
 	}
 	if c := r.chainFor(v, comp, true); c != nil {
-		if life, _, ok := c.lifeAt(stamp); ok {
+		if life, _, ok := c.lifeAt(stamp, own); ok {
 			out.Hours = life
 		}
 	}

@@ -90,12 +90,12 @@ func (f *fold) done(s *Service, comp int) interval.Done {
 	a := f.applied()
 	d := interval.Done{Date: localDate(time.Unix(0, s.At), a.zone), Distance: math.NaN(), Hours: math.NaN()}
 	if c := f.rec.chainFor(a.reg, f.def(comp), false); c != nil {
-		if v, est, ok := c.lifeAt(&s.Stamp); ok {
+		if v, est, ok := c.lifeAt(&s.Stamp, s.Meters); ok {
 			d.Distance, d.Estimated = v, est
 		}
 	}
 	if c := f.rec.chainFor(a.reg, f.def(comp), true); c != nil {
-		if v, est, ok := c.lifeAt(&s.Stamp); ok {
+		if v, est, ok := c.lifeAt(&s.Stamp, s.Meters); ok {
 			d.Hours, d.Estimated = v, d.Estimated || est
 		}
 	}
@@ -344,4 +344,3 @@ func (f *fold) nextMidnight() int64 {
 	y, m, d := f.p.now.In(zone).Date()
 	return time.Date(y, m, d+1, 0, 0, 0, 0, zone).Unix()
 }
-
