@@ -2,7 +2,8 @@ package intake
 
 import "testing"
 
-// The examples are of ISO 8601's form; the sums are worked by hand.
+// PT13H28M30S is how telematics of the AEMP 1.x form writes 13.475 h; the forms are
+// ISO 8601's, from memory, and the sums of the others worked by hand.
 func TestParseHours(t *testing.T) {
 	for _, c := range []struct {
 		text string

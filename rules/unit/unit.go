@@ -25,8 +25,8 @@ const (
 	Days               // calendar days
 	Months             // calendar months
 	Volume             // litres
-	Concentration      // mg/kg; ppm by mass and % are the same kind
-	Percent            // % (of mass or of volume as the laboratory states)
+	Concentration      // mg/kg, the same as ppm by mass
+	Percent            // % (of mass or of volume as the laboratory states); of mass, 1 % is 10,000 mg/kg
 	MassVolume         // mg/L: needs a density to become mg/kg
 	Density            // g/mL
 	Viscosity          // mm2/s
@@ -133,9 +133,14 @@ func (q Quantity) As(want Kind) (float64, error) {
 	return v, nil
 }
 
-// String gives the quantity as people write it: "45000 km".
+// String gives the quantity as people write it: "45000 km". Numbers that nobody
+// would write out have an exponent.
 func (q Quantity) String() string {
-	s := strconv.FormatFloat(q.Value, 'f', -1, 64)
+	form := byte('f')
+	if a := math.Abs(q.Value); a >= 1e21 || a > 0 && a < 1e-9 {
+		form = 'e'
+	}
+	s := strconv.FormatFloat(q.Value, form, -1, 64)
 	if q.Unit == "" {
 		return s
 	}
@@ -155,6 +160,9 @@ func Parse(s string) (Quantity, error) {
 		return Quantity{}, fmt.Errorf("%q is not a number with a unit, like \"45000 km\"", s)
 	}
 	u := strings.TrimSpace(s[i:])
+	if strings.HasPrefix(u, ",") {
+		return Quantity{}, fmt.Errorf("%q has a comma, write numbers like \"45000 km\" and \"4.5 L\"", s)
+	}
 	if _, ok := byName[u]; !ok {
 		return Quantity{}, fmt.Errorf("unknown unit %q in %q", u, s)
 	}
