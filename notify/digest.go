@@ -264,7 +264,7 @@ func (l *list) alarmItem(s *engine.Standing) item {
 	if s.Component != "" {
 		it.What = s.Component + ", " + it.What
 	}
-	text := join(s.Message, noted(l.p.day(s.Since)))
+	text := join(l.p.dates(s.Message), noted(l.p.day(s.Since)))
 	advise := join(doFirst(false, s.Statutory, s.To, s.Advise))
 	if s.To == "warning" {
 		it.Strong = advise

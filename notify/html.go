@@ -14,7 +14,8 @@ var pageHTML string
 // says as much as a screen.
 var (
 	bars = [...]template.CSS{
-		"border-left:2px solid #bbb", "border-left:3px solid #888", "border-left:6px solid #555", "border-left:10px solid #111",
+		"padding:0 0 0 18px;border-left:2px solid #bbb", "padding:0 0 0 17px;border-left:3px solid #888",
+		"padding:0 0 0 14px;border-left:6px solid #555", "padding:0 0 0 10px;border-left:10px solid #111",
 	}
 	badges = [...]template.CSS{
 		"border:1px solid #888;color:#333;background:#fff", "border:1px solid #444;color:#111;background:#fff",

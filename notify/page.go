@@ -101,7 +101,7 @@ func cleanLines(lines []line) {
 // text writes the page as plain text, 72 columns wide.
 func (p *page) text() string {
 	w := &textWriter{}
-	w.para("", "", p.Title)
+	w.para("", "  ", p.Title)
 	w.rule("=", p.Title)
 	if p.Lead != "" {
 		w.para("", "", p.Lead)
@@ -125,7 +125,8 @@ func (w *textWriter) rule(mark, under string) {
 	w.b.WriteString(strings.Repeat(mark, min(maxWidth, len([]rune(under)))) + "\n")
 }
 
-// para writes words wrapped; first begins the first line, rest the others.
+// para writes words wrapped; first begins the first line, rest the others. Where
+// the words are not ours rest is not empty, so that only we begin a line.
 func (w *textWriter) para(first, rest, words string) {
 	col := len([]rune(first))
 	w.b.WriteString(first)
@@ -160,9 +161,9 @@ func (w *textWriter) block(b *block) {
 	w.gap()
 	switch {
 	case b.Badge != "":
-		w.para("["+b.Badge+"] ", "", b.Heading)
+		w.para("["+b.Badge+"] ", "  ", b.Heading)
 	default:
-		w.para("", "", b.Heading)
+		w.para("", "  ", b.Heading)
 		w.rule("-", b.Heading)
 	}
 	if b.Strong != "" {

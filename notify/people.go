@@ -62,7 +62,7 @@ func (d *Directory) People() []*Person {
 	return out
 }
 
-// Load reads people.yaml at path. What is wrong in it is Faults, all at once.
+// Load reads people.yaml at path. What is wrong in it is a rules.Faults, all at once.
 func Load(path string) (*Directory, error) {
 	text, err := os.ReadFile(path)
 	if err != nil {
@@ -71,7 +71,7 @@ func Load(path string) (*Directory, error) {
 	return Parse(filepath.Base(path), text)
 }
 
-// Parse reads the text of people.yaml; name stands in the Faults.
+// Parse reads the text of people.yaml; name stands in the faults.
 func Parse(name string, text []byte) (*Directory, error) {
 	r := &reader{file: name}
 	d := &Directory{people: map[string]*Person{}}

@@ -96,7 +96,7 @@ func taskOverdue() engine.Transition {
 	return engine.Transition{
 		Time: at("2031-02-19T09:30:00Z"), Vehicle: "bus-07", Rule: "roadworthiness", Title: "Roadworthiness inspection",
 		Transition: "worsened", From: "due", To: "overdue", Standing: "unacknowledged", Task: true, Statutory: true,
-		Message: "the date 1 February 2031 has passed by 18 days",
+		Message: "Roadworthiness inspection: due 2031-02-01, passed by 18 days",
 	}
 }
 

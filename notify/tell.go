@@ -131,7 +131,7 @@ func tellOne(p *Person, c Cause, mine []news, entries []string) Message {
 			m.Time = n.Time
 		}
 		if i < maxBlocks {
-			pg.Blocks = append(pg.Blocks, blockOf(n.Transition))
+			pg.Blocks = append(pg.Blocks, blockOf(p, n.Transition))
 		}
 		if n.urgency() >= 10 || n.Transition.Transition == "eased" {
 			cautions = append(cautions, n.Cautions...)
@@ -147,7 +147,7 @@ func tellOne(p *Person, c Cause, mine []news, entries []string) Message {
 }
 
 // blockOf says what to do, what was found, the figures, the likely source.
-func blockOf(t *engine.Transition) block {
+func blockOf(p *Person, t *engine.Transition) block {
 	b := block{Badge: badgeOf(t), Weight: weights[t.To], Heading: capital(titleOf(t))}
 	if t.Component != "" {
 		b.Heading = capital(t.Component) + ": " + titleOf(t)
@@ -163,7 +163,7 @@ func blockOf(t *engine.Transition) block {
 		if t.Task {
 			b.Strong = recordedDone
 		}
-		add(labelNow, sentence(t.Message))
+		add(labelNow, sentence(p.dates(messageOf(t))))
 		return b
 	case "withdrawn":
 		b.Weight, b.Strong = 0, takenBack
@@ -173,12 +173,14 @@ func blockOf(t *engine.Transition) block {
 	if t.Transition != "raised" {
 		add("", changeOf(t))
 	}
-	add(labelFound, sentence(t.Message))
-	if !t.Task {
+	if t.Task {
+		add(labelWhy, sentence(p.dates(messageOf(t))))
+	} else {
+		add(labelFound, sentence(p.dates(t.Message)))
 		add(labelFigure, figures(t))
 	}
-	add(labelSource, sentence(listed(t.PointsTo, "or")))
-	add(labelThen, sentence(followUps(t.FollowUps)))
+	add(labelSource, ended(listed(t.PointsTo, "or")))
+	add(labelThen, ended(listed(t.FollowUps, "and")))
 	add(labelRests, eventsOf(t.Events))
 	return b
 }
@@ -188,8 +190,11 @@ func figures(t *engine.Transition) string {
 	for _, e := range t.Evidence {
 		all = append(all, figure(e))
 	}
-	return sentence(strings.Join(all, "; "))
+	return ended(strings.Join(all, "; "))
 }
+
+// messageOf leaves out a title that the heading says already.
+func messageOf(t *engine.Transition) string { return strings.TrimPrefix(t.Message, titleOf(t)+": ") }
 
 // eventsOf names what the judgement rests on, so that it can be looked up.
 func eventsOf(ids []engine.ID) string {

@@ -26,13 +26,13 @@ const (
 	byLaw        = "This is required by law: check whether the vehicle may be used before it is done."
 
 	labelFound  = "Found"
+	labelWhy    = "Why"
 	labelNow    = "Now"
 	labelFigure = "Figures"
 	labelSource = "Likely source"
-	labelThen   = "Opened"
+	labelThen   = "Now on the due list"
 	labelRests  = "Rests on"
 	labelDone   = "Last done"
-	labelReady  = "Have ready"
 
 	headMind  = "Mind"
 	headReady = "Have ready"
@@ -186,6 +186,11 @@ func (p *Person) date(s string) string {
 	return t.Format(dateForms[p.Dates])
 }
 
+var isoDate = regexp.MustCompile(`\b\d{4}-\d{2}-\d{2}\b`)
+
+// dates writes the dates within a text in the person's order.
+func (p *Person) dates(s string) string { return isoDate.ReplaceAllStringFunc(s, p.date) }
+
 func (p *Person) day(t time.Time) string { return t.In(p.Zone).Format(dateForms[p.Dates]) }
 
 // plural is "1 task" or "3 tasks".
@@ -225,7 +230,7 @@ func (p *Person) whyDue(i *engine.DueItem, today string) string {
 		}
 		return p.whyDate(i.DueDate, n)
 	}
-	return sentence(i.Why)
+	return sentence(p.dates(i.Why))
 }
 
 func (p *Person) whyDate(due string, past int) string {
@@ -284,8 +289,6 @@ func whyYouList(p *Person) string {
 
 func noted(when string) string { return "Since " + when + "." }
 
-func followUps(names []string) string { return listed(names, "and") }
-
 // listed is "a, b or c".
 func listed(words []string, last string) string {
 	switch n := len(words); n {
@@ -299,15 +302,15 @@ func listed(words []string, last string) string {
 }
 
 // sentence begins with a capital and ends with a full stop.
-func sentence(s string) string {
+func sentence(s string) string { return capital(ended(s)) }
+
+// ended ends with a full stop, where there is anything to end.
+func ended(s string) string {
 	s = strings.TrimSpace(s)
-	if s == "" {
-		return ""
+	if s == "" || strings.ContainsAny(s[len(s)-1:], ".?:") {
+		return s
 	}
-	if !strings.ContainsAny(s[len(s)-1:], ".?:") {
-		s += "."
-	}
-	return capital(s)
+	return s + "."
 }
 
 func capital(s string) string {

@@ -8,46 +8,44 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules"
 )
 
 // maxFile bounds people.yaml: a fleet of thousands names hundreds of people.
 const maxFile = 256 << 10
 
-// Fault is one thing wrong in people.yaml.
-type Fault struct {
-	File      string
-	Line, Col int // from 1
-	Text      string
-}
-
-// Error gives the fault as "file:line:col: text".
-func (f Fault) Error() string { return fmt.Sprintf("%s:%d:%d: %s", f.File, f.Line, f.Col, f.Text) }
-
-// Faults is all that is wrong in people.yaml, in order of place, a line each.
-type Faults []Fault
-
-// Error gives one fault a line.
-func (f Faults) Error() string {
-	var b strings.Builder
-	for i, one := range f {
-		if i > 0 {
-			b.WriteByte('\n')
-		}
-		b.WriteString(one.Error())
-	}
-	return b.String()
-}
+// widest is the longest line that is shown with a fault.
+const widest = 160
 
 // reader walks the YAML and collects every fault before it gives up.
 type reader struct {
 	file   string
-	faults Faults
+	lines  []string
+	faults rules.Faults
 }
 
+// fault notes what is wrong at n: "what is wrong; the cure".
 func (r *reader) fault(n *yaml.Node, format string, args ...any) {
-	r.faults = append(r.faults, Fault{File: r.file, Line: n.Line, Col: n.Column, Text: fmt.Sprintf(format, args...)})
+	text, hint, _ := strings.Cut(fmt.Sprintf(format, args...), "; ")
+	f := rules.Fault{Place: rules.Place{File: r.file, Line: n.Line, Col: n.Column}, Text: text, Hint: hint, Width: 1}
+	if n.Line >= 1 && n.Line <= len(r.lines) && len(r.lines[n.Line-1]) <= widest {
+		// What stands in the file must not drive the terminal that shows its errors.
+		f.Source = strings.Map(func(c rune) rune {
+			if c != '\t' && unicode.IsControl(c) {
+				return -1
+			}
+			return c
+		}, r.lines[n.Line-1])
+		if n.Kind == yaml.ScalarNode && n.Style == 0 {
+			f.Width = max(1, utf8.RuneCountInString(n.Value))
+		}
+	}
+	r.faults = append(r.faults, f)
 }
 
 // err is nil, or all faults in order of place.
@@ -55,7 +53,7 @@ func (r *reader) err() error {
 	if len(r.faults) == 0 {
 		return nil
 	}
-	slices.SortStableFunc(r.faults, func(a, b Fault) int {
+	slices.SortStableFunc(r.faults, func(a, b rules.Fault) int {
 		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Col, b.Col))
 	})
 	return r.faults
@@ -68,6 +66,7 @@ func (r *reader) document(text []byte) *yaml.Node {
 		r.fault(top, "the file is over %d KiB", maxFile>>10)
 		return nil
 	}
+	r.lines = strings.Split(string(text), "\n")
 	dec := yaml.NewDecoder(bytes.NewReader(text))
 	var doc yaml.Node
 	if err := dec.Decode(&doc); errors.Is(err, io.EOF) {

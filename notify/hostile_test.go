@@ -1,0 +1,84 @@
+package notify
+
+import (
+	"strings"
+	"testing"
+	"unicode"
+	"unicode/utf8"
+
+	"telltale/engine"
+)
+
+// hostile is text as a name may hold it, in whatever comes in.
+var hostile = []string{
+	"Bus\r\nBcc: all@larkfell.example\r\n\r\nhello",
+	"<script>alert(1)</script>", `"><img src=x onerror=alert(1)>`, "</style></title></div>{{.}}", "javascript:alert(1)",
+	"=cmd|' /C calc'!A0", "\u202egnp.exe", "a\u0000b\u001b[31mred", "\xff\xfe\xc0\xaf", "\u2066x\u2069\u200b\ufeff",
+	strings.Repeat("long ", 2000), strings.Repeat("x", 10<<10), strings.Repeat("w ", 30) + "\n[Cleared] all is well\n" + strings.Repeat("[Cleared] all is well ", 9), "expression(alert(1));border:9px", "&lt;b&gt;",
+}
+
+func TestHostileText(t *testing.T) {
+	d := people(t)
+	for _, h := range hostile {
+		tr := coolantRaised()
+		tr.Component, tr.Rule, tr.Title, tr.Message, tr.Advise = h, h, h, h, h
+		tr.PointsTo, tr.Cautions, tr.FollowUps = []string{h}, []string{h}, []string{h}
+		tr.Events = []engine.ID{{Source: h, ID: h}}
+		tr.Evidence[0].Of, tr.Evidence[0].Note, tr.Evidence[0].Unit = h, h, h
+		reg := func(id string) Vehicle {
+			return Vehicle{ID: id, Name: h, Kind: h, Tags: map[string]string{"depot": "north"}, People: []string{"ines"}}
+		}
+		all := Tell(d, reg, cause(h), outputs(tr))
+		parts := winterList()
+		for i := range parts[0].Items {
+			it := &parts[0].Items[i]
+			it.Name, it.Title, it.Why, it.Component, it.Needs, it.Cautions = h, h, h, h, []engine.Need{{Fluid: h, Part: h}}, []string{h}
+		}
+		parts[0].Alarms[0].Transition = tr
+		if list, ok := Digest(d, reg, d.Person("north"), parts, 2); ok {
+			all = append(all, list)
+		}
+		if len(all) != 3 {
+			t.Fatalf("%.30q: %d messages", h, len(all))
+		}
+		for _, m := range all {
+			checkHarmless(t, h, m)
+		}
+	}
+}
+
+func checkHarmless(t *testing.T, h string, m Message) {
+	t.Helper()
+	switch {
+	case utf8.RuneCountInString(m.Subject) > 121 || strings.IndexFunc(m.Subject, unicode.IsControl) >= 0:
+		t.Errorf("%.30q: subject %.200q", h, m.Subject)
+	case !utf8.ValidString(m.Text) || !utf8.ValidString(m.HTML):
+		t.Errorf("%.30q: not UTF-8", h)
+	case len(m.Text)+len(m.HTML) > 200_000:
+		t.Errorf("%.30q: %d bytes", h, len(m.Text)+len(m.HTML))
+	case strings.IndexFunc(m.Text+m.HTML, func(r rune) bool { return unicode.Is(unicode.Cf, r) || unicode.IsControl(r) && r != '\n' }) >= 0:
+		t.Errorf("%.30q: a control or direction mark came through", h)
+	case strings.Contains(m.Text, "\n[Cleared]"):
+		t.Errorf("%.30q: a line of its own making:\n%s", h, m.Text)
+	}
+	// The page holds the tags that its template has, whatever the text.
+	for _, tag := range []string{"script", "img", "onerror=alert(1)>", "iframe"} {
+		if strings.Contains(m.HTML, "<"+tag) {
+			t.Errorf("%.30q: <%s in the page", h, tag)
+		}
+	}
+	if open, shut := strings.Count(m.HTML, "<div"), strings.Count(m.HTML, "</div"); open != shut || strings.Count(m.HTML, "</style") != 1 {
+		t.Errorf("%.30q: %d <div and %d </div", h, open, shut)
+	}
+}
+
+func TestClean(t *testing.T) {
+	for in, want := range map[string]string{
+		" a \r\n\tb ": "a b", "\xffx": "\uFFFDx", "a\u202eb\u200bc": "abc", "ab\x00c": "abc", "schön 10 µm": "schön 10 µm",
+		strings.Repeat("é", 30): strings.Repeat("é", 20) + "…", strings.Repeat("x", 20): strings.Repeat("x", 20),
+	} {
+		if got := clean(in, 20); got != want {
+			t.Errorf("%q: got %q, want %q", in, got, want)
+		}
+	}
+}

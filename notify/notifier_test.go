@@ -1,0 +1,188 @@
+package notify
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"telltale/engine"
+)
+
+func newNotifier(t *testing.T, m *memory, partitions int) (n *Notifier, next uint64) {
+	t.Helper()
+	n = &Notifier{Store: m, Register: register, Partitions: partitions, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
+		Compose: map[string]Composer{"mail": func(m Message) (string, []byte, error) {
+			if m.Person == "tove" && m.Vehicle != "" {
+				return "", nil, errors.New("no such domain")
+			}
+			return "<" + m.Key + ">", []byte(m.Text), nil
+		}}}
+	n.SetDirectory(people(t))
+	next, err := n.Start(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return n, next
+}
+
+// entry of a log of transitions.
+type logged struct {
+	c   Cause
+	out []engine.Output
+}
+
+// aLog has two alarms, and a turn whose parts lie apart with another alarm between.
+func aLog() []logged {
+	parts := winterList()
+	of := func(key string, partition int) Cause {
+		return Cause{Key: key, Partition: partition, Time: at("2031-02-19T09:15:00Z")}
+	}
+	part := func(i int) []engine.Output { return []engine.Output{{Turn: &parts[i]}} }
+	return []logged{
+		{of("e-1", 0), outputs(copperRaised())},
+		{of("turn", 0), part(0)},
+		{of("e-2", 1), outputs(coolantRaised())},
+		{of("turn", 1), part(1)},
+		{of("e-3", 0), outputs(taskOverdue())},
+	}
+}
+
+func stored(t *testing.T, m *memory) (out []string) {
+	t.Helper()
+	all, err := Deliveries(t.Context(), m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range all {
+		out = append(out, fmt.Sprintf("%s %s %s", d.Person, d.State, d.Subject))
+	}
+	slices.Sort(out)
+	return out
+}
+
+var fromTheLog = []string{
+	"ines waiting Bus 7, transmission: coolant in the fluid",
+	"ines waiting Bus 7, transmission: copper over baseline",
+	"ines waiting Bus 7: Roadworthiness inspection",
+	"north waiting Bus 7, transmission: coolant in the fluid",
+	"north waiting Bus 7: Roadworthiness inspection",
+	"north waiting Due list, Monday 3 Feb 2031",
+	"tove failed Bus 7, transmission: coolant in the fluid",
+	"tove failed Bus 7: Roadworthiness inspection",
+}
+
+func TestNotifier(t *testing.T) {
+	m := &memory{keys: map[string]string{}}
+	n, next := newNotifier(t, m, 2)
+	for i, l := range aLog()[next-1:] {
+		if err := n.Handle(t.Context(), uint64(i)+next, l.c, l.out); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got := stored(t, m); !reflect.DeepEqual(got, fromTheLog) {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(fromTheLog, "\n"))
+	}
+	if _, next := newNotifier(t, m, 2); next != 6 {
+		t.Errorf("goes on at %d, want 6", next)
+	}
+}
+
+// Every write fails in turn, before or after it is done, and the process starts
+// again from its checkpoint: the deliveries are those of a quiet run, each once.
+func TestNotifierCrashes(t *testing.T) {
+	log := aLog()
+	for broken := 1; broken < 20; broken++ {
+		for _, after := range []bool{false, true} {
+			writes := 0
+			m := &memory{keys: map[string]string{}, after: after}
+			m.fail = func(op, key string) error {
+				if writes++; writes == broken {
+					return errors.New("crash")
+				}
+				return nil
+			}
+			n, seq := newNotifier(t, m, 2)
+			for seq <= uint64(len(log)) {
+				l := log[seq-1]
+				if err := n.Handle(t.Context(), seq, l.c, l.out); err != nil {
+					n, seq = newNotifier(t, m, 2)
+					continue
+				}
+				seq++
+			}
+			if got := stored(t, m); !reflect.DeepEqual(got, fromTheLog) {
+				t.Errorf("write %d, after %v: got\n%s", broken, after, strings.Join(got, "\n"))
+			}
+		}
+	}
+}
+
+// A partition that does not answer holds a list up for an hour, not for ever.
+func TestNotifierPartMissing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m := &memory{keys: map[string]string{}}
+		n, _ := newNotifier(t, m, 2)
+		log := aLog()
+		handle := func(seq uint64, l logged) {
+			if err := n.Handle(t.Context(), seq, l.c, l.out); err != nil {
+				t.Fatal(err)
+			}
+		}
+		handle(1, log[1])
+		time.Sleep(59 * time.Minute)
+		handle(2, logged{})
+		if got := stored(t, m); got != nil {
+			t.Errorf("too early: %q", got)
+		}
+		time.Sleep(2 * time.Minute)
+		handle(3, logged{})
+		all, _ := Deliveries(t.Context(), m)
+		if len(all) != 1 || !strings.Contains(string(all[0].Raw), "1 of 2 parts") {
+			t.Fatalf("got %+v", all)
+		}
+		handle(4, log[3]) // late
+		if _, next := newNotifier(t, m, 2); next != 4 {
+			t.Errorf("goes on at %d, want 4", next)
+		}
+	})
+}
+
+// What is created goes out, also where only the store's answer was lost.
+func TestNotifierToQueue(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
+		n, _ := newNotifier(t, m, 2)
+		n.Queue = &Queue{Store: m, Ways: map[string]Sender{"mail": s}, Log: n.Log}
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan struct{})
+		go func() { n.Queue.Run(ctx); close(done) }()
+		m.after = true
+		m.fail = func(op, key string) error {
+			if op == "create" && m.keys[key] == "" && len(m.keys) == 0 {
+				return errors.New("no answer")
+			}
+			return nil
+		}
+		l := aLog()[0]
+		if err := n.Handle(ctx, 1, l.c, l.out); err == nil {
+			t.Error("the error was not returned")
+		}
+		if err := n.Handle(ctx, 1, l.c, l.out); err != nil {
+			t.Error(err)
+		}
+		time.Sleep(time.Minute)
+		cancel()
+		<-done
+		if len(s.tries) != 1 {
+			t.Errorf("tries %q, want one", s.tries)
+		}
+	})
+}
