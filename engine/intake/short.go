@@ -50,11 +50,7 @@ func Short(line, id string, units rules.Units) (engine.Event, error) {
 	if ev.Kind == engine.TickEvent {
 		return Tick(ev.Time), nil
 	}
-	text, err := Encode(ev)
-	if err != nil {
-		return engine.Event{}, err
-	}
-	return Decode(text) // one set of checks for all ways in
+	return recode(ev) // one set of checks for all ways in
 }
 
 // word is one word of the line and the column, in runes from 1, where it begins.

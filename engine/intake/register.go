@@ -1,0 +1,114 @@
+package intake
+
+import (
+	"encoding/binary"
+	"encoding/hex"
+	"fmt"
+	"strings"
+	"time"
+
+	"gopkg.in/yaml.v3"
+
+	"telltale/engine"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// registerSource is the source of the events that a register file makes.
+const registerSource = "/register"
+
+// Register reads a register of vehicles (vehicles.yaml) as the events that
+// register them at a moment, in the order of the file. A vehicle that says the same
+// at the same moment has the same event. What is wrong is a rules.Faults.
+func Register(name string, text []byte, at time.Time) ([]engine.Event, error) {
+	s, root := rules.ReadSheet(rules.File{Name: name, Text: text})
+	if root == nil {
+		return nil, s.Err()
+	}
+	r := &registerReader{Sheet: s}
+	var out []engine.Event
+	top := s.Mapping(root, "the register", "vehicles")
+	if v := top["vehicles"]; v != nil {
+		for _, p := range s.Entries(v, "vehicles") {
+			if ev, ok := r.vehicle(p, at); ok {
+				out = append(out, ev)
+			}
+		}
+	} else if s.Err() == nil {
+		s.Fault(root, "begin with `vehicles:`", "no vehicles")
+	}
+	return out, s.Err()
+}
+
+type registerReader struct{ *rules.Sheet }
+
+func (r *registerReader) vehicle(p rules.Pair, at time.Time) (engine.Event, bool) {
+	what := "vehicle " + p.Key.Value
+	m := r.Mapping(p.Value, what, "name", "kind", "tags", "in service", "zone", "meters", "components", "people", "retired")
+	d := &engine.VehicleData{
+		Name: r.Text(m["name"], "name"), Kind: r.Text(m["kind"], "kind"), InService: r.Text(m["in service"], "in service"),
+		Zone: r.Text(m["zone"], "zone"), People: r.Texts(m["people"], "people"), Retired: r.Yes(m["retired"], "retired", false),
+	}
+	if d.Name == "" {
+		d.Name = p.Key.Value
+	}
+	if n := m["tags"]; n != nil {
+		d.Tags = map[string]string{}
+		for _, t := range r.Entries(n, "tags") {
+			d.Tags[t.Key.Value] = r.Text(t.Value, "tag "+t.Key.Value)
+		}
+	}
+	if n := m["meters"]; n != nil {
+		for _, t := range r.Entries(n, "meters") {
+			kind := []string{"distance", "hours"}[r.Choice(t.Value, "meter "+t.Key.Value, "distance", "hours")]
+			d.Meters = append(d.Meters, engine.MeterDef{Name: t.Key.Value, Kind: kind})
+		}
+	}
+	if n := m["components"]; n != nil {
+		for _, t := range r.Entries(n, "components") {
+			d.Components = append(d.Components, r.component(t))
+		}
+	}
+	if r.Err() != nil {
+		return engine.Event{}, false
+	}
+	return r.event(p.Key, d, at)
+}
+
+func (r *registerReader) component(p rules.Pair) engine.ComponentDef {
+	m := r.Mapping(p.Value, "component "+p.Key.Value, "kind", "fluid", "capacity", "meters")
+	c := engine.ComponentDef{Name: p.Key.Value, Kind: r.Text(m["kind"], "kind"), Fluid: r.Text(m["fluid"], "fluid"), Meters: r.Texts(m["meters"], "meters")}
+	if n := m["capacity"]; n != nil {
+		if q, ok := r.Quantity(n, "capacity", unit.Volume); ok {
+			c.Capacity = &q
+		}
+	}
+	return c
+}
+
+// event checks the vehicle as any other way in would, and names it by what it says.
+func (r *registerReader) event(key *yaml.Node, d *engine.VehicleData, at time.Time) (engine.Event, bool) {
+	ev := engine.Event{ID: engine.ID{Source: registerSource, ID: "vehicle"}, Kind: engine.VehicleEvent, Vehicle: key.Value, Time: at.UTC(), Recorded: at.UTC(), Data: d}
+	ev, err := recode(ev)
+	if err == nil {
+		var sum [8]byte
+		binary.BigEndian.PutUint64(sum[:], ev.Digest)
+		ev.ID.ID = key.Value + "-" + hex.EncodeToString(sum[:])
+		ev, err = recode(ev)
+	}
+	if err != nil {
+		r.Fault(key, "", "%s", strings.TrimPrefix(fmt.Sprintf("vehicle %s: %v", key.Value, err), "data."))
+		return engine.Event{}, false
+	}
+	return ev, true
+}
+
+// recode takes an event through its own text, so that it is checked, and hashed,
+// as one that came in.
+func recode(ev engine.Event) (engine.Event, error) {
+	text, err := Encode(ev)
+	if err != nil {
+		return engine.Event{}, err
+	}
+	return Decode(text)
+}
