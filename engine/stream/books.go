@@ -1,0 +1,168 @@
+package stream
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats.go"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/rules"
+)
+
+const bookSubject = "telltale.all.book"
+
+// bookToken is where a book's body lies: the hash's hex digits.
+func bookToken(hash string) string { return "telltale.book." + strings.TrimPrefix(hash, "sha256:") }
+
+// PublishBook puts a book in force at the clock's time now: the body is stored
+// under its hash, each file in a message of its own, then the event is published.
+// If the book is in force already there is no event and adopted is false, also
+// when several replicas adopt it at once. files are those the book was made of.
+func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, files []rules.File) (adopted bool, err error) {
+	f := l.fence(l.events, bookSubject)
+	for {
+		last, err := f.read(ctx)
+		if err != nil {
+			return false, err
+		}
+		if last != nil {
+			ev, err := intake.DecodeInternal(last.Subject, last.Data)
+			if err != nil {
+				return false, fmt.Errorf("reading the last book event: %w", err)
+			}
+			if ev.Data.(*engine.BookData).Hash == b.Hash {
+				return false, nil
+			}
+		}
+		if err := l.storeBook(ctx, b.Hash, files); err != nil {
+			return false, err
+		}
+		now = now.UTC()
+		// The identity names the book before it, so that a book can come back.
+		m, err := eventMsg(engine.Event{
+			ID:   engine.ID{Source: source, ID: fmt.Sprintf("book %s after %d", b.Hash, f.last)},
+			Kind: engine.BookEvent, Time: now, Recorded: now, Data: &engine.BookData{Hash: b.Hash},
+		})
+		if err != nil {
+			return false, err
+		}
+		if err := f.publish(ctx, m); !fenced(err) {
+			return err == nil, err
+		}
+	}
+}
+
+// BookInForce is the hash of the last book in the log; "" before the first.
+func (l *Log) BookInForce(ctx context.Context) (string, error) {
+	m, err := lastOn(ctx, l.events, bookSubject, l.patience)
+	if err != nil || m == nil {
+		return "", err
+	}
+	ev, err := intake.DecodeInternal(m.Subject, m.Data)
+	if err != nil {
+		return "", fmt.Errorf("reading the last book event: %w", err)
+	}
+	return ev.Data.(*engine.BookData).Hash, nil
+}
+
+// storeBook writes the files and, last, the list of their names, whose presence
+// says that the body is whole.
+func (l *Log) storeBook(ctx context.Context, hash string, files []rules.File) error {
+	if got, err := rules.Load(files); err != nil || got.Hash != hash {
+		return fmt.Errorf("storing book %q: the files given are not its own", hash)
+	}
+	at := bookToken(hash)
+	names := make([]string, len(files))
+	for i, f := range files {
+		names[i] = f.Name
+		if err := l.store(ctx, &nats.Msg{Subject: fmt.Sprintf("%s.%d", at, i), Data: f.Text}); err != nil {
+			return fmt.Errorf("storing book %q, file %q: %w", hash, f.Name, err)
+		}
+	}
+	list, err := json.Marshal(names)
+	if err == nil {
+		err = l.store(ctx, &nats.Msg{Subject: at, Data: list})
+	}
+	if err != nil {
+		return fmt.Errorf("storing book %q: %w", hash, err)
+	}
+	return nil
+}
+
+// Book reads a book's body and compiles it. It fails if the body is gone or is
+// not what its hash says.
+func (l *Log) Book(ctx context.Context, hash string) (*rules.Book, error) {
+	files, err := l.bookFiles(ctx, hash)
+	if err != nil {
+		return nil, err
+	}
+	b, err := rules.Load(files)
+	if err != nil {
+		return nil, fmt.Errorf("compiling book %q from the log: %w", hash, err)
+	}
+	if b.Hash != hash {
+		return nil, fmt.Errorf("reading book %q: what is stored there has the hash %q", hash, b.Hash)
+	}
+	return b, nil
+}
+
+func (l *Log) bookFiles(ctx context.Context, hash string) ([]rules.File, error) {
+	at := bookToken(hash)
+	m, err := lastOn(ctx, l.books, at, l.patience)
+	if err != nil {
+		return nil, err
+	}
+	if m == nil {
+		return nil, fmt.Errorf("reading book %q: its text is gone from stream %s, adopt its files again", hash, BooksStream)
+	}
+	var names []string
+	if err := json.Unmarshal(m.Data, &names); err != nil {
+		return nil, fmt.Errorf("reading book %q: %w", hash, err)
+	}
+	files := make([]rules.File, len(names))
+	for i, name := range names {
+		m, err := lastOn(ctx, l.books, fmt.Sprintf("%s.%d", at, i), l.patience)
+		if err != nil {
+			return nil, err
+		}
+		if m == nil {
+			return nil, fmt.Errorf("reading book %q: its file %q is gone from stream %s, adopt its files again", hash, name, BooksStream)
+		}
+		files[i] = rules.File{Name: name, Text: m.Data}
+	}
+	return files, nil
+}
+
+// bookShelf compiles a book once for all partitions. A book is safe for
+// concurrent use.
+type bookShelf struct {
+	log   *Log
+	mu    sync.Mutex
+	books map[string]*rules.Book
+}
+
+func (s *bookShelf) book(ctx context.Context, hash string) (*rules.Book, error) {
+	if hash == "" {
+		return nil, nil
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if b := s.books[hash]; b != nil {
+		return b, nil
+	}
+	b, err := s.log.Book(ctx, hash)
+	if err != nil {
+		return nil, err
+	}
+	if len(s.books) >= 8 { // partitions that lag may need a few
+		clear(s.books)
+	}
+	s.books[hash] = b
+	return b, nil
+}

@@ -1,0 +1,143 @@
+package stream
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"sync"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine/intake"
+)
+
+// Deliveries keeps messages to people and the checkpoint of whoever makes them.
+// It is safe for concurrent use.
+type Deliveries struct {
+	log *Log
+	mu  sync.Mutex // guards mark
+	// mark writes the checkpoint. It expects the last one to be its own or the one
+	// that Checkpoint read.
+	mark *fence
+}
+
+// Deliveries returns the store of deliveries.
+func (l *Log) Deliveries() *Deliveries {
+	return &Deliveries{log: l, mark: l.fence(l.deliveries, "telltale.notify")}
+}
+
+const (
+	keyHeader     = "Telltale-Key"
+	packingHeader = "Content-Encoding"
+	// packAbove is the length from which a body is compressed, so that a mail with
+	// a long list fits into a message.
+	packAbove = 128 << 10
+)
+
+// Create stores a delivery under its key. It reports false, and changes nothing,
+// if there is one already.
+func (d *Deliveries) Create(ctx context.Context, key string, body []byte) (bool, error) {
+	m, err := deliveryMsg(key, body)
+	if err != nil {
+		return false, err
+	}
+	f := d.log.fence(d.log.deliveries, m.Subject)
+	switch err := f.publish(ctx, m); {
+	case fenced(err): // its first message is expected, and there is one
+		return false, nil
+	case err != nil:
+		return false, fmt.Errorf("storing delivery %q: %w", key, err)
+	}
+	return true, nil
+}
+
+// Replace stores a delivery in place of the one under its key.
+func (d *Deliveries) Replace(ctx context.Context, key string, body []byte) error {
+	m, err := deliveryMsg(key, body)
+	if err == nil {
+		err = d.log.store(ctx, m)
+	}
+	if err != nil {
+		return fmt.Errorf("storing delivery %q: %w", key, err)
+	}
+	return nil
+}
+
+// Each hands over all deliveries, in the order in which they were last stored.
+func (d *Deliveries) Each(ctx context.Context, do func(key string, body []byte) error) error {
+	return d.log.each(ctx, d.log.deliveries, "telltale.delivery.*", func(m jetstream.Msg, _ uint64) error {
+		key := m.Headers().Get(keyHeader)
+		body, err := unpack(m.Headers(), m.Data())
+		if err != nil {
+			return fmt.Errorf("reading delivery %q: %w", key, err)
+		}
+		return do(key, body)
+	})
+}
+
+// Checkpoint is what SetCheckpoint stored last; nil if there is nothing.
+func (d *Deliveries) Checkpoint(ctx context.Context) ([]byte, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	m, err := d.mark.read(ctx)
+	if err != nil || m == nil {
+		return nil, err
+	}
+	return m.Data, nil
+}
+
+// SetCheckpoint stores the checkpoint. It fails with ErrFenced if someone else
+// has stored one since this Deliveries read or stored it.
+func (d *Deliveries) SetCheckpoint(ctx context.Context, body []byte) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.mark.publish(ctx, &nats.Msg{Data: body})
+}
+
+func deliveryMsg(key string, body []byte) (*nats.Msg, error) {
+	m := &nats.Msg{Subject: "telltale.delivery." + deliveryToken(key), Data: body, Header: nats.Header{}}
+	m.Header.Set(keyHeader, key)
+	if len(body) > packAbove {
+		var b bytes.Buffer
+		z := gzip.NewWriter(&b)
+		if _, err := z.Write(body); err != nil {
+			return nil, fmt.Errorf("packing delivery %q: %w", key, err)
+		}
+		if err := z.Close(); err != nil {
+			return nil, fmt.Errorf("packing delivery %q: %w", key, err)
+		}
+		m.Data = b.Bytes()
+		m.Header.Set(packingHeader, "gzip")
+	}
+	return m, nil
+}
+
+// deliveryToken is the key as a subject's token; a long one's hash.
+func deliveryToken(key string) string {
+	if t := intake.Token(key); t != "" && len(t) <= 200 {
+		return t
+	}
+	sum := sha256.Sum256([]byte(key))
+	return "sha256=" + hex.EncodeToString(sum[:])
+}
+
+func unpack(h nats.Header, b []byte) ([]byte, error) {
+	switch packing := h.Get(packingHeader); packing {
+	case "":
+		return b, nil
+	case "gzip":
+		z, err := gzip.NewReader(bytes.NewReader(b))
+		if err != nil {
+			return nil, err
+		}
+		return io.ReadAll(z)
+	default:
+		return nil, errors.New("packed as " + packing + ", which this program does not know")
+	}
+}

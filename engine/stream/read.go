@@ -1,0 +1,77 @@
+package stream
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// read delivers a stream's messages on the subjects in order, from a sequence on,
+// without end. If that cannot go on, ended says why. Both stop when ctx does.
+func (l *Log) read(ctx context.Context, s jetstream.Stream, from uint64, subjects ...string) (<-chan jetstream.Msg, <-chan error, error) {
+	c, err := ask(ctx, l.patience, func(ctx context.Context) (jetstream.Consumer, error) {
+		return s.OrderedConsumer(ctx, jetstream.OrderedConsumerConfig{
+			FilterSubjects: subjects, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: max(from, 1),
+		})
+	})
+	if err != nil {
+		return nil, nil, fmt.Errorf("reading %q: %w", subjects, err)
+	}
+	it, err := c.Messages()
+	if err != nil {
+		return nil, nil, fmt.Errorf("reading %q: %w", subjects, err)
+	}
+	msgs, ended := make(chan jetstream.Msg, 64), make(chan error, 1)
+	context.AfterFunc(ctx, it.Stop)
+	go func() {
+		defer it.Stop()
+		for {
+			m, err := it.Next()
+			if err != nil {
+				ended <- fmt.Errorf("reading %q: %w", subjects, err)
+				return
+			}
+			select {
+			case msgs <- m:
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return msgs, ended, nil
+}
+
+// each hands over the last message of each subject that the pattern matches, and
+// returns after the last one.
+func (l *Log) each(ctx context.Context, s jetstream.Stream, pattern string, do func(m jetstream.Msg, seq uint64) error) error {
+	end, err := lastOn(ctx, s, pattern, l.patience)
+	if err != nil || end == nil {
+		return err
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	msgs, ended, err := l.read(ctx, s, 1, pattern)
+	if err != nil {
+		return err
+	}
+	for {
+		select {
+		case m := <-msgs:
+			meta, err := m.Metadata()
+			if err != nil {
+				return fmt.Errorf("reading %q: %w", pattern, err)
+			}
+			if err := do(m, meta.Sequence.Stream); err != nil {
+				return err
+			}
+			if meta.NumPending == 0 {
+				return nil
+			}
+		case err := <-ended:
+			return err
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+}

@@ -1,0 +1,315 @@
+package stream
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+)
+
+// worker owns one partition: it folds the partition's events, publishes what
+// they say, and writes the records and the checkpoint behind.
+type worker struct {
+	log     *Log
+	cfg     Config
+	shelf   *bookShelf
+	p       int
+	say     *slog.Logger
+	alarms  *fence // on telltale.alarm.<p>
+	check   *fence // on the checkpoint
+	records map[string]stored
+	dirty   map[string]bool // records to be written
+	wrote   uint64          // the checkpoint's sequence
+	target  uint64          // the partition's last event when it was loaded
+
+	// mu guards what follows against those who ask. Only the worker changes it, so
+	// it reads without.
+	mu       sync.Mutex
+	moved    *sync.Cond // at or failed changed
+	fold     *engine.Partition
+	held     []heldRecord      // stored at a later position than the fold has reached, by position
+	heldAt   map[string]uint64 // and the sequences of these positions
+	torn     bool              // the fold holds an event that at does not count yet
+	at       checkpoint        // the position of the fold
+	out      place             // outputs before it are published
+	seen     counts
+	vehicles int // with a record at the last checkpoint
+	// failed is why the worker ended; errStopped if it was asked to.
+	failed error
+}
+
+// stored is what is known of a record on the stream.
+type stored struct {
+	last uint64 // the sequence of its message in STATE, expected by the next write
+	at   position
+	gone bool
+}
+
+// heldRecord is one that was written after the checkpoint. The fold reaches its
+// position without it: the record holds these events already.
+type heldRecord struct {
+	vehicle string
+	at      position
+	body    []byte
+}
+
+type counts struct {
+	events, transitions, refused, notJudged int
+}
+
+func newWorker(l *Log, cfg Config, shelf *bookShelf, p int) *worker {
+	w := &worker{
+		log: l, cfg: cfg, shelf: shelf, p: p, say: l.log.With("partition", p),
+		alarms:  l.fence(l.alarms, fmt.Sprintf("telltale.alarm.%d", p)),
+		check:   l.fence(l.state, checkpointSubject(p)),
+		records: map[string]stored{}, dirty: map[string]bool{}, fold: engine.NewPartition(),
+	}
+	w.moved = sync.NewCond(&w.mu)
+	return w
+}
+
+// grace is how long an event that is being folded has to come to its end after
+// the worker was asked to stop.
+const grace = 1500 * time.Millisecond
+
+// run folds until the context ends or something cannot go on. The partition must
+// be loaded.
+func (w *worker) run(ctx context.Context) error {
+	work, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	defer cancel()
+	defer context.AfterFunc(ctx, func() { time.AfterFunc(grace, cancel) })()
+	msgs, ended, err := w.log.read(ctx, w.log.events, w.at.Seq+1,
+		fmt.Sprintf("telltale.event.%d.>", w.p), "telltale.all.>")
+	if err != nil {
+		return err
+	}
+	flush := time.NewTicker(w.cfg.Flush)
+	defer flush.Stop()
+	for {
+		select {
+		case m := <-msgs:
+			err = w.take(work, m)
+			if err == nil && len(w.dirty) >= maxDirty {
+				err = w.flush(work)
+			}
+		case <-flush.C:
+			err = w.flush(work)
+		case err = <-ended:
+		case <-ctx.Done():
+			err = ctx.Err()
+		}
+		switch {
+		case ctx.Err() != nil && !fenced(err):
+			return w.finish(ctx)
+		case err != nil:
+			return err
+		}
+	}
+}
+
+// finish writes down where the partition stands. The context has ended.
+func (w *worker) finish(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
+	defer cancel()
+	if w.torn {
+		return errStopped // the records are ahead of the position
+	}
+	if err := w.flush(ctx); err != nil {
+		// What is not written down is folded again at the next start.
+		w.say.Warn("stopping before the records were written", "error", err)
+	}
+	return errStopped
+}
+
+// take folds one message of the log and publishes what it says. Nothing is
+// counted as folded before that is out.
+func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
+	meta, err := m.Metadata()
+	if err != nil {
+		return fmt.Errorf("reading the log: %w", err)
+	}
+	seq := meta.Sequence.Stream
+	if seq <= w.at.Seq {
+		return fmt.Errorf("%w: event %d follows event %d", ErrWentBack, seq, w.at.Seq)
+	}
+	ev, refusal := w.decode(m, meta.Timestamp)
+	var out []engine.Output
+	switch {
+	case refusal == nil:
+		if d, ok := ev.Data.(*engine.BookData); ok {
+			if d.Book, err = w.shelf.book(ctx, d.Hash); err != nil {
+				return err
+			}
+		}
+		out = w.apply(ev, seq)
+	case w.p == 0 || !forAll(m):
+		out = []engine.Output{{Refused: refusal}}
+	}
+	if err := w.publish(ctx, seq, out); err != nil {
+		return err
+	}
+	return w.advance(seq, ev, digestOf(m.Subject(), m.Data()))
+}
+
+// forAll reports whether every partition reads the message. If it is refused, the
+// first one says so.
+func forAll(m jetstream.Msg) bool { return allSubject(m.Subject()) }
+
+func allSubject(subject string) bool { return strings.HasPrefix(subject, "telltale.all.") }
+
+// decode reads the event, or says why it cannot be used.
+func (w *worker) decode(m jetstream.Msg, stored time.Time) (engine.Event, *engine.Refusal) {
+	var ev engine.Event
+	var err error
+	if forAll(m) {
+		ev, err = intake.DecodeInternal(m.Subject(), m.Data())
+	} else {
+		ev, err = intake.DecodeMessage(m.Subject(), m.Data())
+		if err == nil && !w.cfg.ClockFollowsEvents {
+			err = intake.InFuture(ev, stored)
+		}
+	}
+	if err == nil {
+		return ev, nil
+	}
+	r := &engine.Refusal{Refused: err.Error(), Vehicle: ev.Vehicle, Time: stored.UTC()}
+	if ev.ID != (engine.ID{}) {
+		id := ev.ID
+		r.Event = &id
+	}
+	return ev, r
+}
+
+// apply folds the event, unless the vehicle's record holds it already.
+func (w *worker) apply(ev engine.Event, seq uint64) []engine.Output {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if seq <= w.heldAt[ev.Vehicle] {
+		return nil
+	}
+	w.torn = true
+	out := w.fold.Apply(ev)
+	for _, v := range w.fold.Changed() {
+		w.dirty[v] = true
+	}
+	return out
+}
+
+// publish writes those outputs that are not out yet.
+func (w *worker) publish(ctx context.Context, seq uint64, out []engine.Output) error {
+	list, err := messages(w.at.Epoch, seq, out)
+	if err != nil {
+		return fmt.Errorf("event %d: %w", seq, err)
+	}
+	for _, b := range list {
+		if b = b.skip(w.out); len(b.Outputs) == 0 {
+			continue
+		}
+		m, err := w.log.alarmMsg(b)
+		if err != nil {
+			return err
+		}
+		if err := w.alarms.publish(ctx, m); err != nil {
+			return err
+		}
+		w.mu.Lock()
+		w.out = b.after()
+		w.mu.Unlock()
+	}
+	w.count(out)
+	return nil
+}
+
+// skip leaves out what is published already.
+func (b body) skip(out place) body {
+	switch {
+	case out.Seq > b.Event:
+		b.Outputs = nil
+	case out.Seq == b.Event && out.N > b.N:
+		n := min(out.N-b.N, len(b.Outputs))
+		b.N, b.Outputs = b.N+n, b.Outputs[n:]
+	}
+	return b
+}
+
+func (w *worker) count(out []engine.Output) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.seen.events++
+	for _, o := range out {
+		switch {
+		case o.Transition != nil:
+			w.seen.transitions++
+		case o.Refused != nil:
+			w.seen.refused++
+		case o.NotJudged != nil:
+			w.seen.notJudged++
+		}
+	}
+}
+
+// advance moves the position to seq and takes in the records that stand there.
+func (w *worker) advance(seq uint64, ev engine.Event, digest uint64) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.at.Seq, w.at.Digest, w.at.Last, w.torn = seq, digest, nil, false
+	if ev.ID != (engine.ID{}) {
+		id := ev.ID
+		w.at.Last = &id
+	}
+	w.moved.Broadcast()
+	return w.release()
+}
+
+// release loads the held records up to the position of the fold.
+func (w *worker) release() error {
+	for len(w.held) > 0 && w.held[0].at.seq <= w.at.Seq {
+		h := w.held[0]
+		w.held = w.held[1:]
+		delete(w.heldAt, h.vehicle)
+		if len(h.body) == 0 {
+			continue // it went
+		}
+		if err := w.fold.Load(h.vehicle, h.body); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// fail ends the waiting of those who wait for the worker.
+func (w *worker) fail(err error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.failed = err
+	w.moved.Broadcast()
+}
+
+// wait blocks until the events up to seq are folded and what they say is out.
+func (w *worker) wait(ctx context.Context, seq uint64) error {
+	stop := context.AfterFunc(ctx, func() {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		w.moved.Broadcast()
+	})
+	defer stop()
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for w.at.Seq < seq {
+		if w.failed != nil {
+			return w.failed
+		}
+		if err := ctx.Err(); err != nil {
+			return fmt.Errorf("waiting for partition %d to fold event %d, it is at %d: %w", w.p, seq, w.at.Seq, err)
+		}
+		w.moved.Wait()
+	}
+	return nil
+}
