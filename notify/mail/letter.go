@@ -30,7 +30,7 @@ func Compose(m notify.Message, from string) (messageID string, raw []byte, err e
 		return "", nil, fmt.Errorf("reading the sender's address %q: %w", from, err)
 	}
 	_, domain, _ := strings.Cut(sender.Address, "@")
-	msg := gomail.NewMsg(gomail.WithNoDefaultUserAgent(), gomail.WithBoundary(boundary(m.Key)))
+	msg := gomail.NewMsg(gomail.WithNoDefaultUserAgent(), gomail.WithBoundary(boundary(m)))
 	if err := msg.FromFormat(sender.Name, sender.Address); err != nil {
 		return "", nil, fmt.Errorf("setting the sender %q: %w", from, err)
 	}
@@ -58,10 +58,9 @@ func Compose(m notify.Message, from string) (messageID string, raw []byte, err e
 	return "<" + id + ">", b.Bytes(), nil
 }
 
-// boundary cannot stand in a part by chance, and not by ill will either: the
-// key depends on the message's cause, and a line of quoted-printable text that
-// begins with it would need the "=_" written as it never is.
-func boundary(key string) string {
-	sum := sha256.Sum256([]byte("boundary\x00" + key))
-	return "=_" + hex.EncodeToString(sum[:16])
+// boundary is a hash of what it parts, so that nobody can write a text that holds
+// it; letters and digits only, since it is written without quotes.
+func boundary(m notify.Message) string {
+	sum := sha256.Sum256([]byte(m.Key + "\x00" + m.Text + "\x00" + m.HTML))
+	return "part" + hex.EncodeToString(sum[:16])
 }
