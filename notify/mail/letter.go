@@ -31,12 +31,12 @@ func Compose(m notify.Message, from string) (messageID string, raw []byte, err e
 	}
 	_, domain, _ := strings.Cut(sender.Address, "@")
 	msg := gomail.NewMsg(gomail.WithNoDefaultUserAgent(), gomail.WithBoundary(boundary(m)))
-	if err := msg.FromFormat(sender.Name, sender.Address); err != nil {
-		return "", nil, fmt.Errorf("setting the sender %q: %w", from, err)
+	msg.FromMailAddress(sender)
+	to, err := mail.ParseAddress(m.To)
+	if err != nil || to.Address != m.To {
+		return "", nil, fmt.Errorf("recipient %q is not an address like ines@example.org", m.To)
 	}
-	if err := msg.AddToFormat(m.Name, m.To); err != nil {
-		return "", nil, fmt.Errorf("setting the recipient %q: %w", m.To, err)
-	}
+	msg.ToMailAddress(&mail.Address{Name: m.Name, Address: m.To})
 	id := m.Key + "@" + domain
 	msg.SetMessageIDWithValue(id)
 	msg.SetDateWithValue(m.Time)
