@@ -9,7 +9,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-// civil is the slow twin of Date: a calendar that knows only how to go on a day.
+// civil is the slow twin of Date: a calendar that knows only how to turn a page.
 type civil struct{ y, m, d int }
 
 func (c civil) monthDays() int {
@@ -50,6 +50,33 @@ func (c civil) monthsOn(n int) civil {
 func (c civil) daysOn(n int) civil {
 	for range n {
 		c = c.next()
+	}
+	return c
+}
+
+func (c civil) prev() civil {
+	if c.d--; c.d == 0 {
+		if c.m--; c.m == 0 {
+			c.m, c.y = 12, c.y-1
+		}
+		c.d = c.monthDays()
+	}
+	return c
+}
+
+func (c civil) monthsBack(n int) civil {
+	for range n {
+		if c.m--; c.m == 0 {
+			c.m, c.y = 12, c.y-1
+		}
+	}
+	c.d = min(c.d, c.monthDays())
+	return c
+}
+
+func (c civil) daysBack(n int) civil {
+	for range n {
+		c = c.prev()
 	}
 	return c
 }
