@@ -248,10 +248,7 @@ func (l *list) dueItem(i *engine.DueItem) item {
 	if i.Component != "" {
 		it.What += " (" + i.Component + ")"
 	}
-	why := join(l.p.whyDue(i, l.today), l.p.forecast(i))
-	if i.LastDone != "" && i.Limit != "no history" {
-		why = join(why, labelDone+" "+l.p.date(i.LastDone))
-	}
+	why := join(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), postponed(i), l.p.lastDone(i))
 	it.Lines = append(it.Lines, line{Text: why})
 	if i.Statutory && i.Stage != "soon" && i.Stage != "normal" {
 		it.Strong = byLaw

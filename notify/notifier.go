@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"maps"
+	"runtime/debug"
 	"slices"
 	"sync/atomic"
 	"time"
@@ -92,7 +93,9 @@ func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
 func (n *Notifier) Handle(ctx context.Context, seq uint64, c Cause, out []engine.Output) error {
 	d := n.Directory()
 	made := 0
-	for _, m := range Tell(d, n.Register, c, out) {
+	var told []Message
+	n.guard("telling "+c.Key, func() { told = Tell(d, n.Register, c, out) })
+	for _, m := range told {
 		if err := n.create(ctx, seq, m); err != nil {
 			return err
 		}
@@ -166,7 +169,10 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *Directory, t Turn) e
 		parts = append(parts, n.turns[t].parts[i])
 	}
 	if p := d.Person(t.Person); p != nil && p.Mail != "" {
-		if m, ok := Digest(d, n.Register, p, parts, n.Partitions); ok {
+		var m Message
+		ok := false
+		n.guard("listing "+t.Person+" "+t.Date, func() { m, ok = Digest(d, n.Register, p, parts, n.Partitions) })
+		if ok {
 			if err := n.create(ctx, seq, m); err != nil {
 				return err
 			}
@@ -175,6 +181,16 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *Directory, t Turn) e
 	n.mark.Listed[t.Person] = max(t.Date, n.mark.Listed[t.Person])
 	delete(n.turns, t)
 	return nil
+}
+
+// guard keeps a fault in our own words from stopping all that comes after.
+func (n *Notifier) guard(doing string, do func()) {
+	defer func() {
+		if p := recover(); p != nil {
+			n.Log.Error("a fault in telling; what it was about is not told", "doing", doing, "fault", p, "stack", string(debug.Stack()))
+		}
+	}()
+	do()
 }
 
 // create composes a message and stores it as a delivery, if it is not there. One

@@ -186,3 +186,30 @@ func TestNotifierToQueue(t *testing.T) {
 		}
 	})
 }
+
+// A fault of ours in one message stops no other.
+func TestNotifierGoesOn(t *testing.T) {
+	m := &memory{keys: map[string]string{}}
+	n, _ := newNotifier(t, m, 2)
+	var said strings.Builder
+	n.Log = slog.New(slog.NewTextHandler(&said, nil))
+	n.Register = func(id string) Vehicle {
+		if id == "gritter-1" {
+			panic("no such register")
+		}
+		return register(id)
+	}
+	bad := coolantRaised()
+	bad.Vehicle = "gritter-1"
+	for i, out := range [][]engine.Output{outputs(bad), outputs(copperRaised())} {
+		if err := n.Handle(t.Context(), uint64(i+1), Cause{Key: fmt.Sprint(i)}, out); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got, want := stored(t, m), fromTheLog[1:2]; !reflect.DeepEqual(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	if !strings.Contains(said.String(), "telling 0") || !strings.Contains(said.String(), "no such register") {
+		t.Errorf("the fault was not logged: %s", said.String())
+	}
+}

@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"telltale/engine"
 	"telltale/rules"
@@ -32,11 +34,11 @@ const (
 	labelSource = "Likely source"
 	labelThen   = "Now on the due list"
 	labelRests  = "Rests on"
-	labelDone   = "Last done"
 
 	headMind  = "Mind"
 	headReady = "Have ready"
 
+	readMeter       = "By its usage it has passed this by now: please read the meter."
 	notAcknowledged = "Nobody has acknowledged it yet."
 )
 
@@ -243,15 +245,37 @@ func (p *Person) whyDate(due string, past int) string {
 	return fmt.Sprintf("Due on %s, in %s.", p.date(due), plural(-past, "day", "days"))
 }
 
-// forecast says when a limit that lies ahead is likely to be reached.
-func (p *Person) forecast(i *engine.DueItem) string {
+// forecast says when a limit that lies ahead is likely to be reached, or that it
+// is likely to lie behind by now.
+func (p *Person) forecast(i *engine.DueItem, today string) string {
 	switch {
 	case i.Likely == "" || i.Stage == "due" || i.Stage == "overdue" || i.Limit == "time":
 		return ""
+	case i.Likely <= today:
+		return readMeter
 	case i.Early == "" || i.Late == "" || i.Early == i.Late:
 		return fmt.Sprintf("Likely on %s.", p.date(i.Likely))
 	}
 	return fmt.Sprintf("Likely on %s, between %s and %s.", p.date(i.Likely), p.date(i.Early), p.date(i.Late))
+}
+
+// lastDone says when it was last done, or what stands for that.
+func (p *Person) lastDone(i *engine.DueItem) string {
+	switch _, err := time.Parse(time.DateOnly, i.LastDone); {
+	case i.Limit == "no history":
+		return ""
+	case err == nil:
+		return "Last done " + p.date(i.LastDone)
+	}
+	return p.dates(i.LastDone)
+}
+
+// postponed is who postponed it and why, which a task's own words say at their end.
+func postponed(i *engine.DueItem) string {
+	if _, who, ok := strings.Cut(i.Why, "postponed by "); ok {
+		return "postponed by " + who
+	}
+	return ""
 }
 
 func (p *Person) dueTitle(date string) string {
@@ -314,10 +338,11 @@ func ended(s string) string {
 }
 
 func capital(s string) string {
-	for i, r := range s {
-		return strings.ToUpper(string(r)) + s[i+len(string(r)):]
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 || r == utf8.RuneError {
+		return s
 	}
-	return s
+	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 func join(parts ...string) string {
