@@ -223,3 +223,11 @@ func (r *Record) standings() []Standing {
 	}
 	return out
 }
+
+// Registered is the vehicle's registration that counts; nil where there is none.
+func (p *Partition) Registered(vehicle string) *VehicleData {
+	if r := p.records[vehicle]; r != nil {
+		return r.registered()
+	}
+	return nil
+}

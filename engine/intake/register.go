@@ -88,19 +88,27 @@ func (r *registerReader) component(p rules.Pair) engine.ComponentDef {
 
 // event checks the vehicle as any other way in would, and names it by what it says.
 func (r *registerReader) event(key *yaml.Node, d *engine.VehicleData, at time.Time) (engine.Event, bool) {
-	ev := engine.Event{ID: engine.ID{Source: registerSource, ID: "vehicle"}, Kind: engine.VehicleEvent, Vehicle: key.Value, Time: at.UTC(), Recorded: at.UTC(), Data: d}
-	ev, err := recode(ev)
-	if err == nil {
-		var sum [8]byte
-		binary.BigEndian.PutUint64(sum[:], ev.Digest)
-		ev.ID.ID = key.Value + "-" + hex.EncodeToString(sum[:])
-		ev, err = recode(ev)
-	}
+	ev, err := At(engine.Event{Kind: engine.VehicleEvent, Vehicle: key.Value, Data: d}, at)
 	if err != nil {
 		r.Fault(key, "", "%s", strings.TrimPrefix(fmt.Sprintf("vehicle %s: %v", key.Value, err), "data."))
 		return engine.Event{}, false
 	}
 	return ev, true
+}
+
+// At gives the registration of a register another moment, and the identity that
+// goes with it.
+func At(ev engine.Event, at time.Time) (engine.Event, error) {
+	ev.ID = engine.ID{Source: registerSource, ID: "vehicle"}
+	ev.Time, ev.Recorded = at.UTC(), at.UTC()
+	ev, err := recode(ev)
+	if err != nil {
+		return ev, err
+	}
+	var sum [8]byte
+	binary.BigEndian.PutUint64(sum[:], ev.Digest)
+	ev.ID.ID = ev.Vehicle + "-" + hex.EncodeToString(sum[:])
+	return recode(ev)
 }
 
 // recode takes an event through its own text, so that it is checked, and hashed,

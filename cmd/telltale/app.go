@@ -1,0 +1,329 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"reflect"
+	"runtime/debug"
+	"sync/atomic"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/micro"
+	"golang.org/x/sync/errgroup"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/engine/stream"
+	"telltale/notify"
+	"telltale/notify/mail"
+	"telltale/rules"
+)
+
+// fleet is a service's folder, read and checked.
+type fleet struct {
+	dir      string
+	set      settings
+	files    []rules.File
+	book     *rules.Book
+	people   *notify.Directory
+	register []engine.Event // at the zero of time; published with the time at hand
+}
+
+// loadFleet reads everything in the folder; the faults of all files come at once.
+func loadFleet(dir string) (*fleet, error) {
+	f := &fleet{dir: dir, people: &notify.Directory{}}
+	if !exists(dir) {
+		return nil, exit{2, hinted{fmt.Errorf("no folder %s", dir), "telltale demo --dir " + dir + " makes one with the sample fleet"}}
+	}
+	var errs []error
+	set, err := loadSettings(dir)
+	f.set, errs = set, append(errs, err)
+	if f.files, err = readRules(filepath.Join(dir, "rules")); err == nil {
+		f.book, err = rules.Load(f.files)
+	}
+	errs = append(errs, err)
+	if path := filepath.Join(dir, "people.yaml"); exists(path) {
+		f.people, err = notify.Load(path)
+		errs = append(errs, err)
+	}
+	if path := filepath.Join(dir, "vehicles.yaml"); exists(path) {
+		f.register, err = loadRegister(path, time.Unix(0, 0))
+		errs = append(errs, err)
+	}
+	if err := errors.Join(errs...); err != nil {
+		return nil, exit{2, err}
+	}
+	return f, nil
+}
+
+// app is the running service: the NATS server or the connection to one, the
+// partitions, and the telling.
+type app struct {
+	fleet  *fleet
+	logger *slog.Logger
+	server *stream.Server // nil where it joined one
+	nc     *nats.Conn
+	log    *stream.Log
+	svc    *stream.Service
+	micro  micro.Service
+	notify *notify.Notifier
+	queue  *notify.Queue
+	told   atomic.Uint64 // the last message of ALARMS that was handled
+	marks  map[string]string // how far the lists of each person were looked at; owned by the clock
+
+	fault  atomic.Value // string: what is wrong with the folder since it was read last
+
+	cancel context.CancelFunc
+	group  *errgroup.Group
+}
+
+// program is this program's version, as the module system knows it.
+func program() string {
+	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
+		return info.Main.Version
+	}
+	return "(devel)"
+}
+
+// wroteMail is told the path of each mail that is written as a file.
+type wroteMail func(path string)
+
+// startApp brings the service up: everything that was in the log is folded and the
+// rules and vehicles of the folder are in force when it returns.
+func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMail) (_ *app, err error) {
+	a := &app{fleet: f, logger: logger}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, a.stop())
+		}
+	}()
+	if err := a.connect(ctx); err != nil {
+		return nil, err
+	}
+	a.log, err = stream.Open(ctx, a.nc, stream.LogConfig{MaxBytes: int64(f.set.MaxMiB) << 20, Log: logger})
+	if err != nil {
+		return nil, err
+	}
+	a.svc, err = stream.Start(context.WithoutCancel(ctx), a.log, stream.Config{Program: program(), ClockFollowsEvents: f.set.Clock == "events"})
+	if err != nil {
+		return nil, err
+	}
+	if err := a.svc.CaughtUp(ctx); err != nil {
+		return nil, err
+	}
+	if err := a.adopt(ctx, f); err != nil {
+		return nil, err
+	}
+	a.startTelling(ctx, wrote)
+	a.micro, err = a.svc.Answer()
+	if err != nil {
+		return nil, err
+	}
+	return a, a.answerDeliveries()
+}
+
+func (a *app) connect(ctx context.Context) (err error) {
+	if url := a.fleet.set.NATS; url != "" {
+		a.nc, err = stream.Join(ctx, url, a.logger)
+		return err
+	}
+	a.server, err = stream.Embed(ctx, stream.ServerConfig{Dir: a.fleet.dir, Listen: a.fleet.set.Listen, Log: a.logger})
+	if err != nil {
+		return err
+	}
+	a.nc = a.server.Conn()
+	return nil
+}
+
+// url is where clients reach the service.
+func (a *app) url() string {
+	if a.server != nil {
+		return a.server.URL()
+	}
+	return a.fleet.set.NATS
+}
+
+// now is the clock's time: the wall's or, where it follows the events, the last tick.
+func (a *app) now(ctx context.Context) (time.Time, error) {
+	if a.fleet.set.Clock == "wall" {
+		return time.Now().UTC().Truncate(time.Second), nil
+	}
+	t, err := a.log.LastTick(ctx)
+	if t.IsZero() {
+		t = time.Unix(0, 0).UTC()
+	}
+	return t, err
+}
+
+// adopt puts the folder's rules in force and registers the vehicles that say
+// something new.
+func (a *app) adopt(ctx context.Context, f *fleet) error {
+	now, err := a.now(ctx)
+	if err != nil {
+		return err
+	}
+	adopted, err := a.log.PublishBook(ctx, now, f.book, f.files)
+	if err != nil {
+		return err
+	}
+	if adopted {
+		a.logger.Info("rules adopted", "book", f.book.Hash, "rules", len(f.book.Rules), "tasks", len(f.book.Tasks))
+	}
+	return a.registerAt(ctx, f, now)
+}
+
+// registerAt publishes the registrations that differ from what is known.
+func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
+	for _, ev := range f.register {
+		if reflect.DeepEqual(a.svc.Registered(ev.Vehicle), ev.Data) {
+			continue
+		}
+		ev, err := intake.At(ev, now)
+		if err == nil {
+			err = a.log.Publish(ctx, ev)
+		}
+		if err != nil {
+			return fmt.Errorf("registering vehicle %q: %w", ev.Vehicle, err)
+		}
+	}
+	return a.svc.CaughtUp(ctx)
+}
+
+// startTelling reads what the partitions say and makes mails of it.
+func (a *app) startTelling(ctx context.Context, wrote wroteMail) {
+	set := a.fleet.set
+	var sender notify.Sender
+	if set.Mail.Host != "" {
+		sender = &mail.SMTP{Config: set.Mail}
+	} else {
+		sender = &mail.Folder{Dir: filepath.Join(a.fleet.dir, "mail"), Wrote: wrote}
+	}
+	a.queue = &notify.Queue{Store: a.log.Deliveries(), Ways: map[string]notify.Sender{"mail": sender}, Log: a.logger}
+	a.notify = &notify.Notifier{
+		Store: a.log.Deliveries(), Queue: a.queue, Register: a.vehicle, Partitions: stream.Partitions, Log: a.logger,
+		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) { return mail.Compose(m, set.Mail.From) }},
+	}
+	a.notify.SetDirectory(a.fleet.people)
+	ctx, a.cancel = context.WithCancel(context.WithoutCancel(ctx))
+	a.group, ctx = errgroup.WithContext(ctx)
+	a.group.Go(func() error { a.queue.Run(ctx); return nil })
+	a.group.Go(func() error { return a.tell(ctx) })
+}
+
+// tell hands the log of what was said to the notifier, from its checkpoint on.
+func (a *app) tell(ctx context.Context) error {
+	next, err := a.notify.Start(ctx)
+	if err != nil {
+		return err
+	}
+	err = a.log.Outputs(ctx, next, func(m stream.Message) error {
+		if len(m.Outputs) > 0 {
+			if err := a.notify.Handle(ctx, m.Seq, cause(m), m.Outputs); err != nil {
+				return err
+			}
+		}
+		a.told.Store(m.Seq)
+		return nil
+	})
+	if ctx.Err() != nil {
+		err = nil
+	}
+	if seq := a.told.Load(); err == nil && seq >= next {
+		flush, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
+		defer cancel()
+		err = a.notify.Flush(flush, seq)
+	}
+	return err
+}
+
+// cause names what made a message: the event's place in the log, the same however
+// often it is folded.
+func cause(m stream.Message) notify.Cause {
+	c := notify.Cause{Key: fmt.Sprintf("%d-%d-%d", m.Epoch, m.Event, m.Partition), Partition: m.Partition}
+	for _, o := range m.Outputs {
+		switch {
+		case o.Transition != nil:
+			c.Time = o.Transition.Time
+		case o.Turn != nil:
+			c.Time = o.Turn.Now
+		}
+	}
+	return c
+}
+
+// vehicle answers what the notifier may know of a vehicle.
+func (a *app) vehicle(id string) notify.Vehicle {
+	v := notify.Vehicle{ID: id, Name: id}
+	d := a.svc.Registered(id)
+	if d == nil {
+		return v
+	}
+	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
+	for _, c := range d.Components {
+		v.Components = append(v.Components, notify.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
+	}
+	return v
+}
+
+// settle waits until everything in the log is folded, told and delivered, or
+// failed in plain sight.
+func (a *app) settle(ctx context.Context) error {
+	if err := a.svc.CaughtUp(ctx); err != nil {
+		return err
+	}
+	last, err := a.log.LastOutput(ctx)
+	if err != nil {
+		return err
+	}
+	for tick := time.NewTicker(20 * time.Millisecond); ; {
+		if a.told.Load() >= last {
+			list, err := notify.Deliveries(ctx, a.log.Deliveries())
+			if err != nil {
+				return err
+			}
+			if !waiting(list) {
+				return nil
+			}
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-tick.C:
+		}
+	}
+}
+
+func waiting(list []notify.Delivery) bool {
+	for _, d := range list {
+		if d.State == notify.Waiting && d.Attempts == 0 || d.State == notify.Sending {
+			return true
+		}
+	}
+	return false
+}
+
+// stop ends everything within 5 s: no more is folded, what is in flight ends, the
+// log is closed last.
+func (a *app) stop() error {
+	var errs []error
+	if a.micro != nil {
+		errs = append(errs, a.micro.Stop())
+	}
+	if a.svc != nil {
+		errs = append(errs, a.svc.Stop())
+	}
+	if a.cancel != nil {
+		a.cancel()
+		errs = append(errs, a.group.Wait())
+	}
+	if a.server != nil {
+		errs = append(errs, a.server.Close())
+	} else if a.nc != nil {
+		a.nc.Close()
+	}
+	return errors.Join(errs...)
+}

@@ -1,0 +1,220 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+	"github.com/spf13/cobra"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/engine/stream"
+	"telltale/notify"
+	"telltale/samples"
+)
+
+func demoCommand(s streams) *cobra.Command {
+	var dir string
+	var stay bool
+	cmd := &cobra.Command{
+		Use:   "demo",
+		Short: "Run the sample fleet's year through the real service",
+		Long: `Copies the sample fleet into a folder, starts the service there with its NATS
+server, publishes a year of events from a second connection, moves the clock by
+the events, and prints what follows. Nothing is sent: mails are written as files.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return demo(cmd.Context(), s, dir, stay) },
+	}
+	cmd.Flags().StringVar(&dir, "dir", "", "folder to copy the sample fleet into (a temporary one)")
+	cmd.Flags().BoolVar(&stay, "stay", false, "keep the service running at the end, until Ctrl-C")
+	return cmd
+}
+
+func demo(ctx context.Context, s streams, dir string, stay bool) error {
+	dir, err := demoFolder(dir)
+	if err != nil {
+		return err
+	}
+	f, err := loadFleet(dir)
+	if err != nil {
+		return err
+	}
+	f.set.Listen, f.set.Clock = "127.0.0.1:-1", "events"
+	var mails atomic.Int64
+	logger := slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	register := f.register
+	f.register = nil // the vehicles come with the first event, as in a replay
+	a, err := startApp(ctx, f, logger, func(string) { mails.Add(1) })
+	if err != nil {
+		return err
+	}
+	f.register = register
+	fmt.Fprintf(s.err, "demo: the sample fleet is in %s, the service at %s\n", dir, a.url())
+	err = runDemo(ctx, s, a, &mails)
+	if err == nil && stay {
+		fmt.Fprintf(s.err, "still serving; try: telltale due --dir %s (Ctrl-C ends)\n", dir)
+		<-ctx.Done()
+	}
+	return errors.Join(unlessStopped(ctx, err), a.stop())
+}
+
+// demoFolder copies the sample fleet into a folder that has none of it yet.
+func demoFolder(dir string) (string, error) {
+	if dir == "" {
+		tmp, err := os.MkdirTemp("", "telltale-demo-")
+		if err != nil {
+			return "", err
+		}
+		dir = tmp
+	} else if exists(filepath.Join(dir, "vehicles.yaml")) {
+		return "", exit{2, hinted{fmt.Errorf("%s holds a fleet already", dir), "name an empty folder, or run it: telltale serve --dir " + dir}}
+	}
+	err := fs.WalkDir(samples.FS, ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		to := filepath.Join(dir, path)
+		if d.IsDir() {
+			return os.MkdirAll(to, 0o755)
+		}
+		text, err := samples.FS.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(to, text, 0o644)
+	})
+	if err != nil {
+		return "", fmt.Errorf("copying the sample fleet: %w", err)
+	}
+	return dir, nil
+}
+
+func runDemo(ctx context.Context, s streams, a *app, mails *atomic.Int64) error {
+	nc, err := nats.Connect(a.url(), nats.Name("sample gateway"))
+	if err != nil {
+		return fmt.Errorf("connecting the sample gateway: %w", err)
+	}
+	defer nc.Close()
+	js, err := jetstream.New(nc)
+	if err != nil {
+		return err
+	}
+	d := &demoYear{app: a, pub: &publisher{js: js}}
+	printed := make(chan error, 1)
+	printing, stop := context.WithCancel(ctx)
+	defer stop()
+	go func() { printed <- d.print(printing, s) }()
+	if err := d.run(ctx); err != nil {
+		return err
+	}
+	if err := a.settle(ctx); err != nil {
+		return err
+	}
+	last, err := a.log.LastOutput(ctx)
+	if err != nil {
+		return err
+	}
+	for d.seen.Load() < last && ctx.Err() == nil {
+		time.Sleep(5 * time.Millisecond)
+	}
+	stop()
+	<-printed
+	return d.summary(ctx, s, mails)
+}
+
+// demoYear is the sample year on its way into the service.
+type demoYear struct {
+	app         *app
+	pub         *publisher
+	events      int
+	transitions atomic.Int64
+	seen        atomic.Uint64 // the last message of ALARMS that was printed
+}
+
+// run publishes the events in order, and a tick when their reported time passes a
+// midnight UTC: once what came before is stored, so that the log is the file.
+func (d *demoYear) run(ctx context.Context) error {
+	text, err := samples.FS.ReadFile("events.jsonl")
+	if err != nil {
+		return err
+	}
+	ticks := intake.NewTicks(false)
+	began := false
+	err = intake.ReadFile(strings.NewReader(string(text)), func(line int, ev engine.Event, err error) error {
+		if err != nil {
+			return fmt.Errorf("line %d of the sample events: %w", line, err)
+		}
+		if !began {
+			began = true
+			if err := d.app.registerAt(ctx, d.app.fleet, ev.Recorded); err != nil {
+				return err
+			}
+		}
+		for _, t := range ticks.Before(ev) {
+			if err := d.day(ctx, t.Time); err != nil {
+				return err
+			}
+		}
+		d.events++
+		return d.pub.publish(ctx, ev)
+	})
+	if err == nil {
+		err = d.pub.wait(ctx)
+	}
+	return err
+}
+
+// day ends a day at its midnight; the lists of the morning that has passed are
+// asked for first.
+func (d *demoYear) day(ctx context.Context, midnight time.Time) error {
+	if err := d.pub.wait(ctx); err != nil {
+		return err
+	}
+	return d.app.tick(ctx, midnight)
+}
+
+// print shows the transitions as they come.
+func (d *demoYear) print(ctx context.Context, s streams) error {
+	return d.app.log.Outputs(ctx, 1, func(m stream.Message) error {
+		for _, o := range m.Outputs {
+			if o.Transition != nil {
+				d.transitions.Add(1)
+				fmt.Fprintln(s.out, transitionLine(o.Transition))
+			}
+			if o.Refused != nil {
+				fmt.Fprintln(s.out, refusalLine(o.Refused))
+			}
+		}
+		d.seen.Store(m.Seq)
+		return nil
+	})
+}
+
+func (d *demoYear) summary(ctx context.Context, s streams, mails *atomic.Int64) error {
+	fmt.Fprintln(s.out, "\nThe due list for the week ahead:")
+	for _, item := range d.app.svc.Due(engine.DueQuery{Ahead: 7}) {
+		fmt.Fprintln(s.out, dueLine(item))
+	}
+	list, err := notify.Deliveries(ctx, d.app.log.Deliveries())
+	if err != nil {
+		return err
+	}
+	for _, m := range list {
+		if m.State == notify.Failed {
+			fmt.Fprintf(s.err, "not delivered to %s: %s\n", m.To, m.LastError)
+		}
+	}
+	fmt.Fprintf(s.out, "\nThe mails are in %s\n", filepath.Join(d.app.fleet.dir, "mail"))
+	fmt.Fprintf(s.out, "demo: %d events, %d transitions, %d mails\n", d.events, d.transitions.Load(), mails.Load())
+	return nil
+}

@@ -1,0 +1,116 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+	"github.com/spf13/cobra"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+)
+
+func sendCommand(s streams) *cobra.Command {
+	var c client
+	cmd := &cobra.Command{
+		Use:   "send [FILE|-]",
+		Short: "Publish events, one CloudEvent a line, to a running service",
+		Args:  cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			in := s.in
+			if len(args) == 1 && args[0] != "-" {
+				f, err := os.Open(args[0])
+				if err != nil {
+					return exit{2, err}
+				}
+				defer f.Close()
+				in = f
+			}
+			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return send(ctx, s, nc, in) })
+		},
+	}
+	c.flags(cmd)
+	return cmd
+}
+
+// send publishes what it can read and says what it cannot; each event is stored
+// when it counts as sent.
+func send(ctx context.Context, s streams, nc *nats.Conn, in io.Reader) error {
+	js, err := jetstream.New(nc)
+	if err != nil {
+		return err
+	}
+	sent, refused := 0, 0
+	p := &publisher{js: js}
+	err = intake.ReadFile(in, func(line int, ev engine.Event, err error) error {
+		if err == nil && ev.Kind.Internal() {
+			err = fmt.Errorf("a %s is written by the service alone", ev.Kind)
+		}
+		if err != nil {
+			refused++
+			fmt.Fprintln(s.out, refusalLine(&engine.Refusal{Refused: err.Error(), Line: line}))
+			return nil
+		}
+		sent++
+		return p.publish(ctx, ev)
+	})
+	if err == nil {
+		err = p.wait(ctx)
+	}
+	if err != nil {
+		return fmt.Errorf("sending: %w", err)
+	}
+	fmt.Fprintf(s.err, "send: %d events stored, %d refused\n", sent, refused)
+	if refused > 0 {
+		return exit{1, fmt.Errorf("%d events were refused", refused)}
+	}
+	return nil
+}
+
+// publisher publishes as a gateway does: each event under its subject, with its
+// identity as message id, kept until it is acknowledged.
+type publisher struct {
+	js      jetstream.JetStream
+	pending []jetstream.PubAckFuture
+}
+
+// inFlight bounds the events that are not acknowledged yet.
+const inFlight = 256
+
+func (p *publisher) publish(ctx context.Context, ev engine.Event) error {
+	body, err := intake.Encode(ev)
+	if err != nil {
+		return err
+	}
+	f, err := p.js.PublishAsync(intake.Subject(ev), body, jetstream.WithMsgID(ev.ID.Source+"/"+ev.ID.ID))
+	if err != nil {
+		return err
+	}
+	if p.pending = append(p.pending, f); len(p.pending) >= inFlight {
+		return p.wait(ctx)
+	}
+	return nil
+}
+
+// wait returns once everything published is stored.
+func (p *publisher) wait(ctx context.Context) error {
+	for _, f := range p.pending {
+		select {
+		case <-f.Ok():
+		case err := <-f.Err():
+			return err
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(30 * time.Second):
+			return errors.New("no answer from the server after 30 s")
+		}
+	}
+	p.pending = p.pending[:0]
+	return nil
+}

@@ -1,0 +1,90 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"gopkg.in/yaml.v3"
+
+	"telltale/notify/mail"
+	"telltale/rules"
+)
+
+// settings are telltale.yaml: how a folder's service runs. Every key may be left
+// out; a folder without the file runs by the defaults.
+type settings struct {
+	// Clock is wall (a tick each quarter of an hour) or events (a tick at each
+	// midnight UTC that the events' reported times pass, for reading in a past year).
+	Clock string
+	// Listen is where the embedded NATS server listens, host:port; -1 is any free port.
+	Listen string
+	// NATS is the server to join instead of embedding one.
+	NATS string
+	// MaxMiB bounds the log of events; 0 is the disk alone.
+	MaxMiB int
+	// Mail is how mails go out; without a host they are written into DIR/mail.
+	Mail mail.Config
+}
+
+func defaults() settings {
+	return settings{Clock: "wall", Listen: "127.0.0.1:4222", Mail: mail.Config{From: "Telltale <telltale@localhost>"}}
+}
+
+// loadSettings reads DIR/telltale.yaml; all faults come at once.
+func loadSettings(dir string) (settings, error) {
+	set := defaults()
+	path := filepath.Join(dir, "telltale.yaml")
+	text, err := os.ReadFile(path)
+	if os.IsNotExist(err) {
+		return set, nil
+	}
+	if err != nil {
+		return set, fmt.Errorf("reading the settings: %w", err)
+	}
+	s, root := rules.ReadSheet(rules.File{Name: path, Text: text})
+	if root == nil {
+		return set, s.Err()
+	}
+	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "mail", "smtp")
+	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
+	if n := m["listen"]; n != nil {
+		set.Listen = s.Text(n, "listen")
+	}
+	set.NATS = s.Text(m["nats"], "nats")
+	if n := m["max log"]; n != nil {
+		set.MaxMiB = s.Whole(n, "max log (in MiB)", 1, 1<<24)
+	}
+	if n := m["mail"]; n != nil {
+		set.Mail.From = s.Text(s.Mapping(n, "mail", "from")["from"], "from")
+	}
+	if n := m["smtp"]; n != nil {
+		readSMTP(s, n, &set.Mail)
+	}
+	if n := m["smtp"]; n != nil && s.Err() == nil {
+		if err := set.Mail.Check(); err != nil {
+			s.Fault(n, "", "%v", err)
+		}
+	}
+	return set, s.Err()
+}
+
+func readSMTP(s *rules.Sheet, n *yaml.Node, c *mail.Config) {
+	m := s.Mapping(n, "smtp", "host", "port", "user", "password file", "tls", "hello")
+	c.Host, c.User, c.Hello = s.Text(m["host"], "host"), s.Text(m["user"], "user"), s.Text(m["hello"], "hello")
+	if m["host"] == nil {
+		s.Fault(n, "write host: mail.example.org, or take smtp away to have mails written as files", "smtp has no host")
+	}
+	if p := m["port"]; p != nil {
+		c.Port = s.Whole(p, "port", 1, 65535)
+	}
+	c.TLS = []string{"starttls", "always", "never"}[s.Choice(m["tls"], "tls", "starttls", "always", "never")]
+	if p := m["password file"]; p != nil {
+		text, err := os.ReadFile(s.Text(p, "password file"))
+		if err != nil {
+			s.Fault(p, "", "reading the password: %v", err)
+		}
+		c.Password = strings.TrimRight(string(text), "\r\n")
+	}
+}
