@@ -28,12 +28,16 @@ type Service struct {
 	log     *Log
 	cfg     Config
 	workers []*worker
-	cancel  context.CancelFunc
+	cancel  context.CancelCauseFunc
 	done    chan struct{}
 	err     error // why it ended; to be read after done
 }
 
-var errStopped = errors.New("the service was stopped")
+var (
+	errStopped = errors.New("the service was stopped")
+	// errCrashed ends the workers with nothing written down, as a crash would.
+	errCrashed = errors.New("the service crashed")
+)
 
 // Start claims all partitions, loads them and begins to fold. It returns before
 // they have caught up, see CaughtUp. When ctx ends the service stops.
@@ -52,7 +56,7 @@ func Start(ctx context.Context, l *Log, cfg Config) (*Service, error) {
 	if err := g.Wait(); err != nil {
 		return nil, fmt.Errorf("starting the partitions: %w", err)
 	}
-	ctx, s.cancel = context.WithCancel(ctx)
+	ctx, s.cancel = context.WithCancelCause(ctx)
 	go s.run(ctx)
 	return s, nil
 }
@@ -69,7 +73,7 @@ func (s *Service) run(ctx context.Context) {
 			if !errors.Is(err, errStopped) {
 				first.Do(func() { s.err = fmt.Errorf("partition %d: %w", w.p, err) })
 			}
-			s.cancel()
+			s.cancel(errStopped)
 		})
 	}
 	wg.Wait()
@@ -91,7 +95,7 @@ func (s *Service) Err() error {
 // Stop ends the folding, writes records and checkpoints, and returns within 5 s.
 // The error is why the service had ended before, or that it did not end in time.
 func (s *Service) Stop() error {
-	s.cancel()
+	s.cancel(errStopped)
 	select {
 	case <-s.done:
 		return s.err

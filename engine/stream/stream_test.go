@@ -69,11 +69,7 @@ func stop(t *testing.T, s *Service) {
 // kill ends a service as a crash would: nothing is written down any more.
 func kill(t *testing.T, s *Service) {
 	t.Helper()
-	for _, w := range s.workers {
-		w.mu.Lock()
-		w.torn = true // as if it was in the middle of an event
-		w.mu.Unlock()
-	}
+	s.cancel(errCrashed)
 	stop(t, s)
 }
 

@@ -116,11 +116,11 @@ func (w *worker) run(ctx context.Context) error {
 
 // finish writes down where the partition stands. The context has ended.
 func (w *worker) finish(ctx context.Context) error {
+	if w.torn || context.Cause(ctx) == errCrashed {
+		return errStopped // when torn, the records are ahead of the position
+	}
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
 	defer cancel()
-	if w.torn {
-		return errStopped // the records are ahead of the position
-	}
 	if err := w.flush(ctx); err != nil {
 		// What is not written down is folded again at the next start.
 		w.say.Warn("stopping before the records were written", "error", err)

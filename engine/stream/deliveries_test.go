@@ -1,0 +1,78 @@
+package stream
+
+import (
+	"bytes"
+	"errors"
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+
+	"telltale/notify"
+)
+
+var _ notify.Store = (*Deliveries)(nil)
+
+func TestDeliveries(t *testing.T) {
+	dir := t.TempDir()
+	srv := embed(t, dir)
+	d := open(t, srv).Deliveries()
+	long := strings.Repeat("long|", 100)
+	want := map[string]string{
+		"3-1|bus 7|ines|mail": "first", long: "second", "large": strings.Repeat("a line of a list\n", 200000), "": "no key",
+	}
+	keys := slices.Sorted(maps.Keys(want))
+	for _, k := range keys {
+		for _, first := range []bool{true, false} {
+			body := want[k]
+			if !first {
+				body = "another"
+			}
+			if made, err := d.Create(t.Context(), k, []byte(body)); err != nil || made != first {
+				t.Errorf("creating %.20q: %v (%v), want %v", k, made, err, first)
+			}
+		}
+	}
+	if err := d.Replace(t.Context(), long, []byte("sent")); err != nil {
+		t.Fatal(err)
+	}
+	want[long] = "sent"
+	srv.Close()
+
+	got := map[string]string{}
+	err := open(t, embed(t, dir)).Deliveries().Each(t.Context(), func(key string, body []byte) error {
+		got[key] = string(body)
+		return nil
+	})
+	if err != nil || !maps.Equal(got, want) {
+		t.Errorf("after a restart there are %d deliveries (%v), want %d", len(got), err, len(want))
+	}
+}
+
+// TestNotifierFence has two notifiers: the second one to read goes on, the first
+// one's next write is refused.
+func TestNotifierFence(t *testing.T) {
+	l := open(t, embed(t, t.TempDir()))
+	first, second := l.Deliveries(), l.Deliveries()
+	if b, err := first.Checkpoint(t.Context()); err != nil || b != nil {
+		t.Fatalf("an empty store has the checkpoint %q (%v)", b, err)
+	}
+	for _, s := range []string{"1", "2"} {
+		if err := first.SetCheckpoint(t.Context(), []byte(s)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b, err := second.Checkpoint(t.Context())
+	if err != nil || !bytes.Equal(b, []byte("2")) {
+		t.Fatalf("the second one reads %q (%v)", b, err)
+	}
+	if err := second.SetCheckpoint(t.Context(), []byte("3")); err != nil {
+		t.Fatal(err)
+	}
+	if err := first.SetCheckpoint(t.Context(), []byte("4")); !errors.Is(err, ErrFenced) {
+		t.Errorf("the first one's write: %v, want %v", err, ErrFenced)
+	}
+	if b, err := l.Deliveries().Checkpoint(t.Context()); err != nil || string(b) != "3" {
+		t.Errorf("the checkpoint is %q (%v), want 3", b, err)
+	}
+}

@@ -1,0 +1,159 @@
+package stream
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+func TestEmbedTellsItsAddress(t *testing.T) {
+	dir := t.TempDir()
+	srv := embed(t, dir)
+	b, err := os.ReadFile(filepath.Join(dir, "nats.url"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	nc, err := nats.Connect(strings.TrimSpace(string(b)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	nc.Close()
+	if !strings.HasPrefix(srv.URL(), "nats://127.0.0.1:") {
+		t.Errorf("listens on %s, want loopback", srv.URL())
+	}
+	if err := srv.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, "nats.url")); !os.IsNotExist(err) {
+		t.Errorf("the address is still there: %v", err)
+	}
+}
+
+func TestEmbedRefuses(t *testing.T) {
+	held := t.TempDir()
+	embed(t, held)
+	file := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
+	for _, tt := range []struct{ name, dir, listen, want string }{
+		{"a folder that is held", held, "127.0.0.1:-1", fmt.Sprintf("locking folder %q: process %d holds it", held, os.Getpid())},
+		{"a file", file, "127.0.0.1:-1", fmt.Sprintf("making folder %q: ", file)},
+		{"a folder in a file", file + "/x", "127.0.0.1:-1", fmt.Sprintf("making folder %q: ", file+"/x")},
+		{"a port in use", t.TempDir(), taken.Addr().String(), "starting the NATS server on " + taken.Addr().String() + ": "},
+		{"no port", t.TempDir(), "127.0.0.1", `listening on "127.0.0.1": wanted host:port`},
+		{"a port in words", t.TempDir(), "127.0.0.1:nats", `listening on "127.0.0.1:nats": wanted a port from 1 to 65535, or -1 for any`},
+	} {
+		srv, err := Embed(t.Context(), ServerConfig{Dir: tt.dir, Listen: tt.listen, Log: slog.New(slog.DiscardHandler)})
+		if err == nil {
+			srv.Close()
+		}
+		if err == nil || !strings.HasPrefix(err.Error(), tt.want) {
+			t.Errorf("%s: got %v, want %s", tt.name, err, tt.want)
+		}
+	}
+}
+
+// TestOpenRefuses meets streams that were made otherwise.
+func TestOpenRefuses(t *testing.T) {
+	eight := eventsConfig(LogConfig{Replicas: 1})
+	eight.SubjectTransform.Destination = strings.Replace(eight.SubjectTransform.Destination, "16", "8", 1)
+	said := eventsConfig(LogConfig{Replicas: 1})
+	said.Metadata = map[string]string{partitionsKey: "8"}
+	newer := stateConfig(LogConfig{Replicas: 1})
+	newer.Metadata[formatKey] = "2"
+	foreign := jetstream.StreamConfig{Name: AlarmsStream, Subjects: []string{"house.alarm"}}
+	drops := alarmsConfig(LogConfig{Replicas: 1})
+	drops.Discard = jetstream.DiscardOld
+	for _, tt := range []struct {
+		name string
+		cfg  jetstream.StreamConfig
+		want string
+	}{
+		{"another partition count", eight, `opening stream "EVENTS": it maps subjects to "telltale.event.{{partition(8,1)}}`},
+		{"another partition count, as told", said, `opening stream "EVENTS": it has 8 partitions, this program has 16`},
+		{"a newer program's", newer, `opening stream "STATE": it was written by a newer program (format 2, this one knows 1)`},
+		{"someone else's", foreign, `opening stream "ALARMS": it takes ["house.alarm"], wanted ["telltale.alarm.*"]`},
+		{"one that drops", drops, `opening stream "ALARMS": it drops old messages when full, it must refuse new ones`},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			srv := embed(t, t.TempDir())
+			js, err := jetstream.New(srv.Conn())
+			if err != nil {
+				t.Fatal(err)
+			}
+			if _, err := js.CreateStream(t.Context(), tt.cfg); err != nil {
+				t.Fatal(err)
+			}
+			_, err = Open(t.Context(), srv.Conn(), LogConfig{})
+			if err == nil || !strings.HasPrefix(err.Error(), tt.want) {
+				t.Errorf("got %v, want %s", err, tt.want)
+			}
+		})
+	}
+}
+
+// TestFull has no room for another event: it is refused, and the old ones stay.
+func TestFull(t *testing.T) {
+	srv := embed(t, t.TempDir())
+	l, err := Open(t.Context(), srv.Conn(), LogConfig{MaxBytes: 2000, Patience: time.Second})
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for ; n < 100; n++ {
+		if err = l.Publish(t.Context(), reading("a", n, float64(n))); err != nil {
+			break
+		}
+	}
+	if err == nil || !strings.Contains(err.Error(), "maximum bytes exceeded") {
+		t.Errorf("after %d events: %v, want that the log is full", n, err)
+	}
+	if m, err := l.event(t.Context(), 1); err != nil || m == nil {
+		t.Errorf("the first event is gone: %v", err)
+	}
+	if last, err := l.LastEvent(t.Context()); err != nil || last != uint64(n) {
+		t.Errorf("%d events stored (%v), %d acknowledged", last, err, n)
+	}
+}
+
+func TestJoin(t *testing.T) {
+	srv := embed(t, t.TempDir())
+	nc, err := Join(t.Context(), srv.URL(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	nc.Close()
+
+	var said bytes.Buffer
+	nowhere, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	nowhere.Close()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+	defer cancel()
+	url := "nats://" + nowhere.Addr().String()
+	_, err = Join(ctx, url, slog.New(slog.NewTextHandler(&said, nil)))
+	if err == nil || !strings.HasPrefix(err.Error(), fmt.Sprintf("connecting to NATS at %q: ", url)) {
+		t.Errorf("got %v", err)
+	}
+	if lines := strings.Count(said.String(), "no NATS server answers, trying again"); lines != 1 {
+		t.Errorf("said so %d times, want once:\n%s", lines, said.String())
+	}
+}

@@ -1,0 +1,189 @@
+package stream
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine/intake"
+)
+
+// copyDir copies a folder that nobody writes to.
+func copyDir(t *testing.T, to, from string) {
+	t.Helper()
+	if err := os.CopyFS(to, os.DirFS(from)); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// streamDir is where a stream lies in a service's folder.
+func streamDir(t *testing.T, dir, name string) string {
+	t.Helper()
+	var found string
+	err := filepath.WalkDir(filepath.Join(dir, "nats"), func(path string, d fs.DirEntry, err error) error {
+		if err == nil && d.IsDir() && d.Name() == name {
+			found = path
+		}
+		return err
+	})
+	if err != nil || found == "" {
+		t.Fatalf("stream %s not found in %s: %v", name, dir, err)
+	}
+	return found
+}
+
+// TestWentBack takes streams away or puts older copies in their place. The
+// service says so and does not go on.
+func TestWentBack(t *testing.T) {
+	for _, tt := range []struct{ name, stream, want string }{
+		{"events rolled back", EventsStream, "the log went back: stream EVENTS ends at"},
+		{"alarms rolled back", AlarmsStream, "the log went back: stream ALARMS lacks what partition"},
+		{"events made anew", "-" + EventsStream, "the log went back: stream EVENTS was made at"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			dir, older := t.TempDir(), t.TempDir()
+			name := strings.TrimPrefix(tt.stream, "-")
+			live := func(from, to int) {
+				srv := embed(t, dir)
+				l := open(t, srv)
+				s := run(t, l, quiet)
+				if from == 1 {
+					begin(t, l)
+				}
+				days(t, l, from, to)
+				caughtUp(t, s)
+				stop(t, s)
+				srv.Close()
+			}
+			live(1, 8)
+			copyDir(t, older, streamDir(t, dir, name))
+			live(8, 16)
+			at := streamDir(t, dir, name)
+			if err := os.RemoveAll(at); err != nil {
+				t.Fatal(err)
+			}
+			if name == tt.stream {
+				copyDir(t, at, older)
+			}
+			_, err := Start(t.Context(), open(t, embed(t, dir)), quiet)
+			if !errors.Is(err, ErrWentBack) || !strings.Contains(err.Error(), tt.want) {
+				t.Errorf("got %v, want %s", err, tt.want)
+			}
+		})
+	}
+}
+
+// TestReusedSequence has another event under the sequence of the checkpoint's
+// last one.
+func TestReusedSequence(t *testing.T) {
+	l := open(t, embed(t, t.TempDir()))
+	s := run(t, l, quiet)
+	begin(t, l)
+	caughtUp(t, s)
+	stop(t, s)
+	w := s.workers[0]
+	c := w.at
+	c.Format, c.Created, c.Published, c.Digest = format, l.created, w.out, c.Digest+1
+	data, err := marshal(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := l.store(t.Context(), &nats.Msg{Subject: checkpointSubject(0), Data: data}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Start(t.Context(), l, quiet); !errors.Is(err, ErrWentBack) {
+		t.Errorf("got %v, want %v", err, ErrWentBack)
+	}
+}
+
+// TestRecordsLost takes a record away that the checkpoint counts, as a power
+// failure can: all events are folded again, and nothing is said twice.
+func TestRecordsLost(t *testing.T) {
+	want := unbroken(t, 16)
+	l := open(t, embed(t, t.TempDir()))
+	s := run(t, l, quiet)
+	begin(t, l)
+	days(t, l, 1, 10)
+	caughtUp(t, s)
+	stop(t, s)
+	lost := fleet()[3]
+	if err := l.state.Purge(t.Context(), jetstream.WithPurgeSubject(recordSubject(Partition(lost), intake.Token(lost)))); err != nil {
+		t.Fatal(err)
+	}
+	s = run(t, l, quiet)
+	days(t, l, 10, 16)
+	caughtUp(t, s)
+	same(t, "said", saidLines(t, l), want)
+	stop(t, s)
+	s = run(t, l, quiet) // the records are whole again
+	caughtUp(t, s)
+	if got := s.Health().Partitions[Partition(lost)].Events; got != 0 {
+		t.Errorf("%d events were folded again, want none", got)
+	}
+}
+
+// TestNewerCheckpoint is of a program that this one cannot know.
+func TestNewerCheckpoint(t *testing.T) {
+	l := open(t, embed(t, t.TempDir()))
+	if err := l.store(t.Context(), &nats.Msg{Subject: checkpointSubject(3), Data: []byte(`{"format":2}`)}); err != nil {
+		t.Fatal(err)
+	}
+	_, err := Start(t.Context(), l, quiet)
+	const want = "starting the partitions: partition 3: reading a checkpoint: it was written by a newer program (format 2, this one knows 1)"
+	if err == nil || err.Error() != want {
+		t.Errorf("got %v, want %s", err, want)
+	}
+}
+
+// TestBookGone has no text for the book in force.
+func TestBookGone(t *testing.T) {
+	l := open(t, embed(t, t.TempDir()))
+	b := adopt(t, l, bookText)
+	if err := l.books.Purge(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	s := run(t, l, quiet)
+	<-s.Done()
+	want := `reading book "` + b.Hash + `": its text is gone from stream BOOKS, adopt its files again`
+	if err := s.Err(); err == nil || !strings.HasSuffix(err.Error(), want) {
+		t.Errorf("got %v, want %s", err, want)
+	}
+	if err := s.CaughtUp(t.Context()); err == nil {
+		t.Error("those who wait for it are not told")
+	}
+}
+
+// TestUnregisteredGo folds events of a vehicle that nobody registers until its
+// record goes, and comes back.
+func TestUnregisteredGo(t *testing.T) {
+	l := open(t, embed(t, t.TempDir()))
+	s := run(t, l, quiet)
+	adopt(t, l, bookText)
+	send(t, l, reading("ghost", 1, 10))
+	if err := l.PublishTick(t.Context(), start.AddDate(0, 0, 2)); err != nil {
+		t.Fatal(err)
+	}
+	caughtUp(t, s)
+	same(t, "unregistered", s.Unregistered(), []string{"ghost"})
+	stop(t, s)
+	s = run(t, l, quiet)
+	if err := l.PublishTick(t.Context(), start.AddDate(0, 0, 100)); err != nil {
+		t.Fatal(err)
+	}
+	for n, want := range [][]string{nil, {"ghost"}} {
+		if n == 1 {
+			send(t, l, reading("ghost", 101, 20))
+		}
+		caughtUp(t, s)
+		same(t, "unregistered", s.Unregistered(), want)
+		stop(t, s)
+		s = run(t, l, quiet)
+		same(t, "unregistered after a restart", s.Unregistered(), want)
+	}
+}
