@@ -43,7 +43,7 @@ const daysInMonth = 30 // where a share of a time is taken, as DA PAM 738-750 pa
 
 // floor rounds down, but a value that only binary fractions keep below a whole
 // number is that number.
-func floor(v float64) float64 { return math.Floor(v + 1e-9*max(1, v)) }
+func floor(v float64) float64 { return math.Floor(v + float64(1e-9*max(1, v))) }
 
 // Tolerance is how far past a point work is not yet overdue, and how far around it
 // counts as on schedule. A share is of the shortened interval; of a time it
@@ -174,14 +174,18 @@ func (s *schedule) work(d Done) {
 // mostUsed is the limit of which the greatest share was used up when the work was
 // done; ByNone where none can be told.
 func (s *schedule) mostUsed(due Point, d Done) Limit {
-	limit, most := ByNone, math.Inf(-1)
+	limit, most := ByNone, 0.0
 	take := func(l Limit, share float64) {
-		if share > most {
+		if limit == ByNone && !math.IsNaN(share) || share > most && !near(share, most) {
 			limit, most = l, share
 		}
 	}
-	take(ByDistance, 1-(due.Distance-d.Distance)/s.every.Distance)
-	take(ByHours, 1-(due.Hours-d.Hours)/s.every.Hours)
+	if !math.IsNaN(due.Distance) {
+		take(ByDistance, (d.Distance-s.done.Distance)/s.every.Distance)
+	}
+	if !math.IsNaN(due.Hours) {
+		take(ByHours, (d.Hours-s.done.Hours)/s.every.Hours)
+	}
 	if due.HasDate {
 		from := s.at(s.steps)
 		take(ByTime, float64(d.Date.Sub(from))/float64(due.Date.Sub(from)))

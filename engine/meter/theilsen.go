@@ -4,18 +4,17 @@ import (
 	"cmp"
 	"math"
 	"slices"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // slopeOf is the Theil–Sen slope of y over x: the median of the slopes of all
 // pairs of points, which up to 29 % of wild points cannot carry away. low and
-// high bound it with the given confidence by Conover's method: the slopes whose
-// ranks are half the number of pairs, less or more half of z·√Var(S), with the
-// variance of Kendall's S corrected for ties and ranks between two slopes
-// interpolated (Conover, Practical Nonparametric Statistics; as in EPA
-// 530/R-09-007, section 17.3.3). ok is false where no two points differ in x.
-func slopeOf(x, y []float64, confidence float64) (slope, low, high float64, ok bool) {
+// high bound it by Conover's method, with the confidence of z normal deviations
+// either way: the slopes whose ranks are half the number of pairs, less or more
+// half of z·√Var(S), with the variance of Kendall's S corrected for ties and ranks
+// between two slopes interpolated (Conover, Practical Nonparametric Statistics;
+// as in EPA 530/R-09-007, section 17.3.3). ok is false where no two points differ
+// in x.
+func slopeOf(x, y []float64, z float64) (slope, low, high float64, ok bool) {
 	slopes := make([]float64, 0, len(x)*(len(x)-1)/2)
 	for i := range x {
 		for j := range i {
@@ -29,7 +28,7 @@ func slopeOf(x, y []float64, confidence float64) (slope, low, high float64, ok b
 		return 0, 0, 0, false
 	}
 	slices.Sort(slopes)
-	c := distuv.UnitNormal.Quantile((1+confidence)/2) * math.Sqrt(varianceOfS(x, y))
+	c := z * math.Sqrt(varianceOfS(x, y))
 	low = atRank(slopes, (float64(n)-c)/2)
 	high = atRank(slopes, (float64(n)+c)/2+1)
 	return atRank(slopes, float64(n+1)/2), low, high, true

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
 )
 
@@ -131,6 +132,22 @@ func checkForecast(r *rapid.T, u Usage, at int64, value float64) {
 	}
 }
 
+func TestQuantiles(t *testing.T) {
+	if want := distuv.UnitNormal.Quantile(0.9); math.Abs(z80-want) > 1e-12 {
+		t.Errorf("normal: %v, want %v", z80, want)
+	}
+	for free := 1; free <= 100; free++ {
+		want := distuv.StudentsT{Sigma: 1, Nu: float64(free)}.Quantile(0.9)
+		least := 0.0005
+		if free > len(t80) {
+			least = 0.03 // the normal one stands for it
+		}
+		if got := student80(free); math.Abs(got-want) > least {
+			t.Errorf("%d degrees of freedom: %v, want %v", free, got, want)
+		}
+	}
+}
+
 func TestReach(t *testing.T) {
 	steady := Usage{OK: true, PerSecond: 100 * km / day, Low: 80 * km / day, High: 125 * km / day}
 	for _, c := range []struct {
@@ -146,9 +163,9 @@ func TestReach(t *testing.T) {
 		{"no threshold", steady, math.NaN(), "no"},
 		{"stands still", Usage{OK: true, High: 100 * km / day}, 42000, "no"},
 		{"in more than ten years", Usage{OK: true, PerSecond: 0.5 * km / day}, 42000, "no"},
-		{"late is ten years at most", Usage{OK: true, PerSecond: 1 * km / day, High: 2 * km / day}, 42000, "1000 2000 3653"},
-		{"scatter: in 100 days it may stray 1000 km", Usage{OK: true, PerSecond: 100 * km / day, Low: 100 * km / day, High: 100 * km / day,
-			Scatter: 100 * km / math.Sqrt(day)}, 50000, "90 100 111"},
+		{"late is ten years at most", Usage{OK: true, PerSecond: 1 * km / day, High: 2 * km / day}, 42000, "967 2000 3653"},
+		{"scatter: in 100 days it may stray 1000 km, and the pace drifts", Usage{OK: true, PerSecond: 100 * km / day, Low: 100 * km / day, High: 100 * km / day,
+			Scatter: 100 * km / math.Sqrt(day)}, 50000, "87 100 119"},
 	} {
 		early, likely, late, ok := c.usage.Reach(0, 40000*km, c.threshold*km)
 		got := "no"
@@ -169,8 +186,8 @@ func TestNow(t *testing.T) {
 	}{
 		{-5, "40000 (40000 to 40000)"},
 		{0, "40000 (40000 to 40000)"},
-		{1, "40100 (40050 to 40150)"}, // 30 and 40 in squares
-		{100, "50000 (46973 to 53027)"},
+		{1, "40100 (40050 to 40150)"}, // 30 and 40 and a drift of 1.2 in squares
+		{100, "50000 (46741 to 53259)"},
 	} {
 		est, low, high := u.Now(0, 40000*km, c.days*day)
 		if got := fmt.Sprintf("%.0f (%.0f to %.0f)", est/km, low/km, high/km); got != c.want {
