@@ -125,6 +125,11 @@ func (c *compiler) word(n *ast.CallNode, info *WordInfo, known guard) operand {
 		f := c.src.makeFault(from, to, "add `on: sample`, or a `where` that reads component", c.scope.what+" asks "+info.Name+" of no component")
 		c.asks.sample = &f
 	}
+	if info.word == WordKept && !c.l.freshOf[arg] {
+		from, to := span(n)
+		c.l.book.Questions = append(c.l.book.Questions, c.src.makeFault(from, to, "add "+arg+" to the `fresh` of a baseline",
+			"no baseline says how much "+arg+" fresh fluid contains, so kept cannot be judged"))
+	}
 	i := c.asks.add(info, arg, !guarded, c.l.book.Units)
 	if info.truth {
 		return operand{kind: truth, word: true, truth: func(s *state) bool { return s.ask(i) != 0 }}

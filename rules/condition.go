@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -34,9 +35,11 @@ const (
 
 // asks are the questions to Facts that the conditions of one rule share, each once.
 type asks struct {
-	list   []question
-	index  map[questionKey]int
-	sample *Fault // the first question about a component's fluid: a fault where there is no component
+	list []question
+	// required are the numbers of those that some call asks outside a has() guard.
+	required []int
+	index    map[questionKey]int
+	sample   *Fault // the first question about a component's fluid: a fault where there is no component
 }
 
 type questionKey struct {
@@ -44,14 +47,13 @@ type questionKey struct {
 	arg  string
 }
 
-// question is one word with its argument; required unless a has() guards every call.
+// question is one word with its argument.
 type question struct {
-	info     *WordInfo
-	arg      string
-	required bool
-	times    float64 // from base units: times this,
-	over     float64 // divided by this
-	of       string  // as evidence shows it
+	info  *WordInfo
+	arg   string
+	times float64 // from base units: times this,
+	over  float64 // divided by this
+	of    string  // as evidence shows it
 }
 
 func newAsks() *asks { return &asks{index: map[questionKey]int{}} }
@@ -69,7 +71,9 @@ func (a *asks) add(info *WordInfo, arg string, required bool, u Units) int {
 		q.scale(u)
 		a.list = append(a.list, q)
 	}
-	a.list[i].required = a.list[i].required || required
+	if required && !slices.Contains(a.required, i) {
+		a.required = append(a.required, i)
+	}
 	return i
 }
 

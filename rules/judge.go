@@ -101,7 +101,6 @@ func (j *Judge) Number(c *Condition, f Facts) (v float64, missing []string) {
 // eachEnd runs once for each choice of ends of the censored results met, the
 // lower ends first, and returns what was missing in any run.
 func (j *Judge) eachEnd(f Facts, a *asks, run func()) []string {
-	defer f.Ends(0)
 	for mask := uint32(0); ; mask++ {
 		f.Ends(mask)
 		j.begin(f, a)
@@ -109,15 +108,16 @@ func (j *Judge) eachEnd(f Facts, a *asks, run func()) []string {
 		if len(j.s.missing) == 0 {
 			run()
 		}
-		if missing := j.s.why(); missing != nil {
-			return missing
-		}
+		missing := j.s.why()
 		n := f.Censored()
-		if n > censoredLimit {
-			return []string{"results above their limits (too many are below)"}
+		if n > censoredLimit && missing == nil {
+			missing = []string{"results above their limits (too many are below)"}
 		}
-		if mask+1 >= 1<<n {
-			return nil
+		if missing != nil || mask+1 >= 1<<n {
+			if mask > 0 {
+				f.Ends(0)
+			}
+			return missing
 		}
 	}
 }
@@ -125,14 +125,11 @@ func (j *Judge) eachEnd(f Facts, a *asks, run func()) []string {
 // required asks every question that no has() guards, so that what is missing is
 // known even where another operand would decide.
 func (j *Judge) required() {
-	record := j.s.record
-	j.s.record = nil
-	for i := range j.s.asks.list {
-		if j.s.asks.list[i].required {
-			j.s.ask(i)
+	for _, i := range j.s.asks.required {
+		if a := &j.s.slots[i]; !a.known {
+			j.s.answer(i, a)
 		}
 	}
-	j.s.record = record
 }
 
 // Run judges a rule. The outcome has an End for each different result that the
@@ -143,6 +140,9 @@ func (j *Judge) Run(r *Rule, f Facts) Judged {
 	out.Missing = j.eachEnd(f, r.compiled.asks, func() {
 		e := j.end(r.compiled)
 		if len(j.s.missing) == 0 && !slices.ContainsFunc(out.Ends, func(o End) bool { return sameEnd(o, e) }) {
+			if out.Ends == nil {
+				out.Ends = make([]End, 0, 1)
+			}
 			out.Ends = append(out.Ends, e)
 		}
 	})

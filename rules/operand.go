@@ -44,15 +44,20 @@ type state struct {
 	measure float64
 	stage   int
 
-	asks   *asks
-	known  []bool
-	hours  []bool // rate was answered per hour
-	values []float64
-	lets   []operandValue
+	asks  *asks
+	slots []slot // by number of the question
+	lets  []operandValue
 
 	missing []string
 	record  *[]Evidence // nil but for the instrumented run
 	units   Units
+}
+
+// slot is the answer to one question in one run.
+type slot struct {
+	value float64
+	known bool
+	hours bool // rate was answered per hour
 }
 
 // operandValue is what a let name stands for in one run.
@@ -65,12 +70,11 @@ type operandValue struct {
 // begin prepares the state for conditions that share a.
 func (s *state) begin(a *asks) {
 	n := len(a.list)
-	if cap(s.known) < n {
-		s.known, s.hours, s.values = make([]bool, n), make([]bool, n), make([]float64, n)
+	if cap(s.slots) < n {
+		s.slots = make([]slot, n)
 	}
-	s.known, s.hours, s.values = s.known[:n], s.hours[:n], s.values[:n]
-	clear(s.known)
-	clear(s.hours)
+	s.slots = s.slots[:n]
+	clear(s.slots)
 	s.asks = a
 	s.missing = s.missing[:0]
 }
@@ -78,17 +82,18 @@ func (s *state) begin(a *asks) {
 // ask gives the answer to question i in the book's units. Each question is put
 // to the facts once a run.
 func (s *state) ask(i int) float64 {
-	if !s.known[i] {
-		s.values[i] = s.answer(i)
-		s.known[i] = true
+	a := &s.slots[i]
+	if !a.known {
+		s.answer(i, a)
 	}
 	if s.record != nil {
 		s.recordWord(i)
 	}
-	return s.values[i]
+	return a.value
 }
 
-func (s *state) answer(i int) float64 {
+func (s *state) answer(i int, a *slot) {
+	a.known = true
 	q := &s.asks.list[i]
 	if q.info.truth {
 		v, why, ok := s.facts.Truth(q.info.word, q.arg)
@@ -96,27 +101,27 @@ func (s *state) answer(i int) float64 {
 			s.miss(why)
 		}
 		if v {
-			return 1
+			a.value = 1
 		}
-		return 0
+		return
 	}
 	v, why, ok := s.facts.Number(q.info.word, q.arg)
 	times := q.times
 	if !ok && q.info.word == WordRate {
 		if v, _, ok = s.facts.Number(WordRateHours, q.arg); ok {
 			times = per100Hours
-			s.hours[i] = true
+			a.hours = true
 		}
 	}
 	if !ok {
 		s.miss(why)
-		return 0
+		return
 	}
 	if v = v * times / q.over; !finite(v) {
 		s.miss(notFinite + ": " + q.of)
-		return 0
+		return
 	}
-	return v
+	a.value = v
 }
 
 // notFinite is the reason that is listed for NaN and infinity.
@@ -139,14 +144,14 @@ func (s *state) recordWord(i int) {
 	if q.info.word == WordHas {
 		return
 	}
-	e := Evidence{Of: q.of, Value: s.values[i], Unit: q.info.unit(q.arg, s.units, s.hours[i])}
+	e := Evidence{Of: q.of, Value: s.slots[i].value, Unit: q.info.unit(q.arg, s.units, s.slots[i].hours)}
 	word := q.info.word
-	if s.hours[i] {
+	if s.slots[i].hours {
 		word = WordRateHours
 	}
 	e.Note = s.facts.Note(word, q.arg)
 	if e.Note == "" && q.info.truth {
-		e.Note = map[bool]string{true: "yes", false: "no"}[s.values[i] != 0]
+		e.Note = map[bool]string{true: "yes", false: "no"}[s.slots[i].value != 0]
 	}
 	s.recordOnce(e)
 }

@@ -1,10 +1,12 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"regexp"
 	"slices"
+	"strings"
 
 	"gopkg.in/yaml.v3"
 )
@@ -336,6 +338,9 @@ func (rr *ruleReader) cautions() {
 func (rr *ruleReader) followUps() {
 	rr.eachStage("follow up", func(n *yaml.Node, stage int) {
 		rr.r.FollowUps = append(rr.r.FollowUps, rr.d.followUps(n, "follow up of "+rr.what, stage)...)
+	})
+	slices.SortStableFunc(rr.r.FollowUps, func(a, b FollowUp) int {
+		return cmp.Or(strings.Compare(a.Name, b.Name), cmp.Compare(a.Stage, b.Stage))
 	})
 }
 

@@ -1,0 +1,111 @@
+package rules
+
+import (
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// wordsTable is the reference in README.md.
+func wordsTable() string {
+	var b strings.Builder
+	b.WriteString("\n| word | unit | meaning | source | example |\n| --- | --- | --- | --- | --- |\n")
+	for _, w := range Words() {
+		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | `%s` |\n", w.Signature, w.Unit, w.Meaning, w.Source, strings.ReplaceAll(w.Example, "|", `\|`))
+	}
+	b.WriteString("\n| function | meaning |\n| --- | --- |\n")
+	for _, name := range functionNames {
+		fmt.Fprintf(&b, "| `%s` | %s |\n", functions[name].signature, functions[name].meaning)
+	}
+	b.WriteString("\n")
+	return b.String()
+}
+
+// The reference in README.md is what Words says; `go test -update` writes it.
+func TestReadmeListsTheWords(t *testing.T) {
+	const begin, end = "<!-- words -->\n", "<!-- end of words -->\n"
+	raw, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	before, rest, ok := strings.Cut(string(raw), begin)
+	got, after, ok2 := strings.Cut(rest, end)
+	if !ok || !ok2 {
+		t.Fatal("README.md has no place for the words")
+	}
+	want := wordsTable()
+	if *update {
+		if err := os.WriteFile("README.md", []byte(before+begin+want+end+after), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if got != want {
+		t.Error("the words in README.md are stale: run go test ./rules -update")
+	}
+}
+
+// The file shown in README.md is a book, without questions.
+func TestReadmesFile(t *testing.T) {
+	raw, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rest, _ := strings.Cut(string(raw), "```yaml\n")
+	text, _, _ := strings.Cut(rest, "```")
+	if b := load(t, text); len(b.Questions) > 0 || len(b.Rules) != 2 || len(b.Tasks) != 1 {
+		t.Errorf("%v", Faults(b.Questions))
+	}
+}
+
+// Every word has all of its documentation, a signature that begins with its name,
+// a name by which String knows it, and an example that compiles.
+func TestWords(t *testing.T) {
+	for w := WordNone + 1; w <= WordDone; w++ {
+		if !slices.ContainsFunc(words, func(d WordInfo) bool { return d.Name == w.String() }) {
+			t.Errorf("word %d is not in the list", w)
+		}
+	}
+	if WordNone.String() != "unknown word" || WordRateHours.String() != "rate" || len(words) != int(WordDone)-1 {
+		t.Error("the list and the constants differ")
+	}
+	for _, d := range Words() {
+		if !strings.HasPrefix(d.Signature, d.Name+"(") || d.Meaning == "" || d.Source == "" {
+			t.Errorf("%+v", d)
+		}
+		text := "book: 1\ntasks:\n"
+		for _, name := range []string{"oil", "engine oil", "brake check", "inspection", "timing belt"} {
+			text += "  " + name + ": {every: {distance: 1 km}}\n"
+		}
+		text += "baselines: {b: {source: invented, fluid age: 60000 km, mean: {Fe: 90, Cu: 40}}}\nrules:\n  r:\n    on: sample\n    stage: caution\n    raise: |\n      "
+		example := d.Example
+		if !d.truth && !strings.ContainsAny(example, "<>=") {
+			example += " > 1"
+		}
+		if _, err := Load([]File{{"a.yaml", []byte(text + example + "\n")}}); err != nil {
+			t.Errorf("%s: %v", d.Name, err)
+		}
+	}
+	for name := range functions {
+		if !slices.Contains(functionNames, name) {
+			t.Errorf("function %s is not listed", name)
+		}
+	}
+}
+
+func TestAnalytes(t *testing.T) {
+	names := Analytes()
+	if len(names) != 118+15 || !slices.IsSorted(names) {
+		t.Errorf("%d analytes", len(names))
+	}
+	for _, c := range []struct {
+		name, unit string
+		known      bool
+	}{{"Fe", "mg/kg", true}, {"KV100", "mm2/s", true}, {"ferrous", "", true}, {"Xx", "", false}, {"fe", "", false}} {
+		if IsAnalyte(c.name) != c.known || AnalyteUnit(c.name) != c.unit {
+			t.Error(c)
+		}
+	}
+}
