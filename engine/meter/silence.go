@@ -2,32 +2,42 @@ package meter
 
 import "slices"
 
-// A vehicle is silent after more than silentFactor times the gap that nine in ten
-// of its gaps do not exceed, and never within silentLeast. Common practice, no
-// source.
+// What is usual for a vehicle is told by its latest days with a reading, no more
+// than thinning always keeps, so that thinning does not change the answer. It is
+// silent after more than silentFactor times the gap that three in four of theirs
+// do not exceed, and never within silentLeast. Common practice, no source.
 const (
+	silentDays   = 7
+	silentCount  = 4 // days, to know what is usual
 	silentLeast  = 14 * day
 	silentFactor = 4
-	silentCount  = 4 // readings, to know what is usual
 )
 
 // Silent reports whether the vehicle has not been read for longer than is usual
-// for it, and since when. The moments are in order of time, Unix seconds. With
-// fewer than four readings nothing is usual yet, and it is never silent.
+// for it, and since when. The moments are in order of time, Unix seconds, disputed
+// readings included: they too were heard. With readings on fewer than four days
+// nothing is usual yet, and it is never silent.
 func Silent(readings []int64, now int64) (since int64, silent bool) {
-	n := len(readings)
-	if n < silentCount {
+	var room [silentDays]int64
+	latest := room[:0]
+	for i := len(readings) - 1; i >= 0 && len(latest) < silentDays; i-- {
+		if n := len(latest); n == 0 || floorDiv(readings[i], day) != floorDiv(latest[n-1], day) {
+			latest = append(latest, readings[i])
+		}
+	}
+	if len(latest) < silentCount {
 		return 0, false
 	}
-	last := readings[n-1]
-	if now-last <= silentLeast {
-		return 0, false
-	}
-	gaps := make([]int64, n-1)
-	for i := range gaps {
-		gaps[i] = readings[i+1] - readings[i]
+	var gapRoom [silentDays]int64
+	gaps := gapRoom[:0]
+	for i := range len(latest) - 1 {
+		gaps = append(gaps, latest[i]-latest[i+1])
 	}
 	slices.Sort(gaps)
-	usual := gaps[(9*len(gaps)+9)/10-1]
-	return last, now-last > max(silentLeast, silentFactor*usual)
+	usual := gaps[(3*len(gaps)+3)/4-1]
+	since = latest[0]
+	if now-since <= max(silentLeast, silentFactor*usual) {
+		return 0, false
+	}
+	return since, true
 }

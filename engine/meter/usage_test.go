@@ -196,39 +196,6 @@ func TestNow(t *testing.T) {
 	}
 }
 
-func TestSilent(t *testing.T) {
-	at := func(days ...int64) (out []int64) {
-		for _, d := range days {
-			out = append(out, d*day)
-		}
-		return out
-	}
-	for _, c := range []struct {
-		name string
-		at   []int64
-		now  int64
-		want string
-	}{
-		{"nothing read", nil, 400, "no"},
-		{"three readings are no habit", at(0, 1, 2), 400, "no"},
-		{"daily, two weeks", at(0, 1, 2, 3), 17, "no"},
-		{"daily, more than two weeks", at(0, 1, 2, 3), 18, "since 3"},
-		{"monthly, four months", at(0, 30, 60, 90), 210, "no"},
-		{"monthly, more than four months", at(0, 30, 60, 90), 211, "since 90"},
-		{"one long gap of eleven is not usual", at(0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 90), 106, "since 90"},
-		{"the clock went back", at(0, 1, 2, 30), 5, "no"},
-	} {
-		since, silent := Silent(c.at, c.now*day)
-		got := "no"
-		if silent {
-			got = fmt.Sprintf("since %d", since/day)
-		}
-		if got != c.want {
-			t.Errorf("%s: got %s, want %s", c.name, got, c.want)
-		}
-	}
-}
-
 // A forecast made at one reading is the same whenever it is asked for: nothing in
 // it moves with the clock.
 func TestForecastStaysPut(t *testing.T) {
@@ -279,5 +246,24 @@ func BenchmarkEstimate64(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		Estimate(chain)
+	}
+}
+
+// A gateway that reports four times a day, on a vehicle that rests at weekends: what
+// thinning leaves still gives its mean of 500 km a week.
+func TestUsageOfThinned(t *testing.T) {
+	var readings []Reading
+	value := 40000.0
+	for quarter := range 4 * 700 {
+		if weekday := quarter / 4 % 7; weekday < 5 {
+			value += 25
+		}
+		readings = append(readings, Reading{At: int64(quarter+1) * day / 4, Value: value * km})
+	}
+	for weekday := range 7 { // whatever day it is asked on
+		u := estimateThinned(readings[:len(readings)-4*weekday])
+		if perWeek := u.PerSecond * 7 * day / km; !u.OK || u.LaidUp || math.Abs(perWeek-500) > 15 || u.N < 6 || u.N > 20 {
+			t.Errorf("%.1f km a week from %d readings, laid up: %v", perWeek, u.N, u.LaidUp)
+		}
 	}
 }
