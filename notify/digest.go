@@ -164,11 +164,13 @@ func (l *list) page(missing, of int) *page {
 		pg.Blocks = append(pg.Blocks, block{Weight: 2,
 			Heading: fmt.Sprintf(withoutParts, commas(float64(missing)), commas(float64(of)))})
 	}
-	stop, watch := l.alarms, l.alarms
-	if n := slices.IndexFunc(l.alarms, func(s engine.Standing) bool { return s.To != "warning" }); n >= 0 {
-		stop, watch = l.alarms[:n], l.alarms[n:]
-	} else {
-		watch = nil
+	var stop, watch []engine.Standing
+	for _, s := range l.alarms {
+		if s.To == "warning" {
+			stop = append(stop, s)
+		} else {
+			watch = append(watch, s)
+		}
 	}
 	pg.group(groupStop, 3, eachOf(stop, l.alarmItem))
 	for _, stage := range []string{"overdue", "due", "soon"} {

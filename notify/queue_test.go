@@ -221,14 +221,14 @@ func TestQueueHolds(t *testing.T) {
 			put(m, waiting(fmt.Sprint("d", i), ""))
 		}
 		var held map[string]string
-		all := runFor(t, 24*time.Hour, m, map[string]Sender{"mail": s}, func(q *Queue) { held = q.Held() })
+		runFor(t, 24*time.Hour, m, map[string]Sender{"mail": s}, func(q *Queue) { held = q.Held() })
 		if want := map[string]string{"mail": "535 5.7.8 wrong password"}; !reflect.DeepEqual(held, want) {
 			t.Errorf("held %v, want %v", held, want)
 		}
 		if n := len(s.tries); n > 24*12+4 {
 			t.Errorf("%d tries in a day, want one in 5 minutes", n)
 		}
-		all = runFor(t, 6*24*time.Hour+time.Hour, m, map[string]Sender{"mail": s}, func(q *Queue) { held = q.Held() })
+		all := runFor(t, 6*24*time.Hour+time.Hour, m, map[string]Sender{"mail": s}, func(q *Queue) { held = q.Held() })
 		for k, d := range all {
 			if d.State != Sent {
 				t.Errorf("%s: %s %s", k, d.State, d.LastError)
