@@ -139,10 +139,11 @@ func (j *Judge) Run(r *Rule, f Facts) Judged {
 	var out Judged
 	out.Missing = j.eachEnd(f, r.compiled.asks, func() {
 		e := j.end(r.compiled)
-		if len(j.s.missing) == 0 && !slices.ContainsFunc(out.Ends, func(o End) bool { return sameEnd(o, e) }) {
-			if out.Ends == nil {
-				out.Ends = make([]End, 0, 1)
-			}
+		switch {
+		case len(j.s.missing) > 0:
+		case out.Ends == nil:
+			out.Ends = []End{e}
+		case !slices.ContainsFunc(out.Ends, func(o End) bool { return sameEnd(o, e) }):
 			out.Ends = append(out.Ends, e)
 		}
 	})
