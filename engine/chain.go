@@ -16,10 +16,11 @@ type chain struct {
 	name   string
 	hours  bool
 	points []chainPoint
-	// healthy: nothing is disputed, so a reading that follows plausibly can be
-	// appended without looking at the others.
+	// healthy: nothing is disputed, and each reading follows the one before at a
+	// plausible speed without any slack, so that one more which does can be appended
+	// without looking at the others, and whatever is thinned out makes no difference.
 	healthy bool
-	// asks is set when a reading was appended after usage was last reckoned.
+	// usage up to the last reading; nil until it is asked for.
 	usage *meter.Usage
 }
 
@@ -112,8 +113,13 @@ func (c *chain) judge(replaced []Replaced) {
 	for i, v := range meter.Judge(in, re, c.kind()) {
 		p := &c.points[i]
 		p.accepted, p.life, p.why, p.meant = v.Accepted, v.Life, v.Why, v.Meant
-		c.healthy = c.healthy && v.Accepted
+		c.healthy = c.healthy && v.Accepted && (i == 0 || c.follows(c.points[i-1], *p))
 	}
+}
+
+// follows reports whether b follows a at a plausible speed, by life values.
+func (c *chain) follows(a, b chainPoint) bool {
+	return meter.Appends(meter.Reading{At: seconds(a.at), Value: a.life}, meter.Reading{At: seconds(b.at), Value: b.life}, c.kind())
 }
 
 func (c *chain) kind() meter.Kind {
@@ -131,12 +137,11 @@ func (c *chain) appends(p Reading) bool {
 		return false
 	}
 	last := c.points[len(c.points)-1]
-	offset := last.life - last.face
-	before := meter.Reading{At: seconds(last.at), Value: last.face}
-	if p.At <= last.at || !meter.Appends(before, meter.Reading{At: seconds(p.At), Value: p.Value}, c.kind()) {
+	next := chainPoint{at: p.At, face: p.Value, life: p.Value + (last.life - last.face), accepted: true, id: p.ID, key: p.Key}
+	if p.At <= last.at || !c.follows(last, next) {
 		return false
 	}
-	c.points = append(c.points, chainPoint{at: p.At, face: p.Value, life: p.Value + offset, accepted: true, id: p.ID, key: p.Key})
+	c.points = append(c.points, next)
 	c.usage = nil
 	return true
 }

@@ -22,6 +22,8 @@ type fold struct {
 	moves   []move
 	out     []Output
 	lines   map[int]timeline
+	// shortening: a task's factor is being asked for.
+	shortening bool
 }
 
 // change is what an event did to the facts.
@@ -139,22 +141,26 @@ func (f *fold) takeReading(s Stamp, d *ReadingData) error {
 }
 
 // rechain derives the chains anew. Where a verdict on an earlier reading changed,
-// all that was judged on it is judged again.
+// or one that something rests on is kept no longer, all is judged again.
 func (f *fold) rechain() {
 	before := f.rec.chains
 	f.rec.chains = nil
 	f.rec.ensureChains()
 	f.change.reading = true
 	for i := range before {
-		if after := f.rec.chain(before[i].name); after == nil || verdictsDiffer(before[i].points, after.points) {
+		after := f.rec.chain(before[i].name)
+		if after == nil {
 			f.change.all = true
+			return
 		}
+		changed, dropped := compareChains(before[i].points, after.points)
+		f.change.all = f.change.all || changed || dropped && f.rec.estimates(after)
 	}
 }
 
-// verdictsDiffer reports whether a reading that both lists hold got another
-// verdict, or one that a service or sample stands on is kept no longer.
-func verdictsDiffer(before, after []chainPoint) bool {
+// compareChains tells whether a reading that both hold got another verdict, or one
+// that a service or sample stands on is kept no longer, and whether any is.
+func compareChains(before, after []chainPoint) (changed, dropped bool) {
 	j := 0
 	for _, b := range before {
 		for j < len(after) && after[j].at < b.at {
@@ -162,20 +168,26 @@ func verdictsDiffer(before, after []chainPoint) bool {
 		}
 		found := false
 		for k := j; k < len(after) && after[k].at == b.at; k++ {
-			a := after[k]
-			if a.key != b.key {
-				continue
-			}
-			found = true
-			if a.accepted != b.accepted || a.life != b.life {
-				return true
+			if a := after[k]; a.key == b.key {
+				found = true
+				changed = changed || a.accepted != b.accepted || a.life != b.life
 			}
 		}
-		if !found && b.own {
-			return true
-		}
+		changed = changed || !found && b.own
+		dropped = dropped || !found
 	}
-	return false
+	return changed, dropped
+}
+
+// estimates reports whether a service or sample stands on the reading before it,
+// for want of one of its own that is accepted.
+func (r *Record) estimates(c *chain) bool {
+	estimated := func(s *Stamp, own map[string]unit.Quantity) bool {
+		_, est, ok := c.lifeAt(s, own)
+		return ok && est && !s.Void
+	}
+	return slices.ContainsFunc(r.Services, func(s Service) bool { return estimated(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Samples, func(s Sample) bool { return estimated(&s.Stamp, s.Meters) })
 }
 
 func (r *Record) chainIfMade(name string) *chain {
@@ -221,6 +233,9 @@ func (f *fold) takeService(s Stamp, d *ServiceData) error {
 	if err := f.checkComponent(d.Component); err != nil {
 		return err
 	}
+	if err := f.checkExchange(d); err != nil {
+		return err
+	}
 	if err := f.ownMeters(d.Meters); err != nil {
 		return err
 	}
@@ -253,6 +268,21 @@ func (f *fold) checkComponent(name string) error {
 		return nil
 	}
 	return refuse("vehicle %s has no component %q", f.rec.Vehicle, name)
+}
+
+// checkExchange wants to know whose fluid it was: an exchange that counts for no
+// component would make the next sample be read as if there had been none.
+func (f *fold) checkExchange(d *ServiceData) error {
+	reg := f.rec.registered()
+	if d.Fluid == nil || d.Component != "" || reg == nil {
+		return nil
+	}
+	for i := range reg.Components {
+		if exchanges(&Service{ServiceData: d}, reg, &reg.Components[i]) {
+			return nil
+		}
+	}
+	return refuse("name the component whose fluid was exchanged: vehicle %s has not just one that holds %q", f.rec.Vehicle, d.Fluid.Name)
 }
 
 // takeVoid takes an event out, now or when it comes.

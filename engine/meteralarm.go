@@ -15,6 +15,10 @@ const (
 	dataSilent      = "data: silent"
 )
 
+var dataTitles = map[string]string{
+	dataImplausible: "Implausible reading", dataGoingBack: "Meter going back", dataSilent: "No readings",
+}
+
 const (
 	lookAtMeter = "Look at the instrument and send the right reading, or void the wrong one."
 	fitsAgain   = "The readings fit again"
@@ -83,7 +87,7 @@ func (f *fold) dataMove(rule string, texts []string, ids []ID, advise, over stri
 		if len(ids) > 0 && len(f.causeIDs()) > 0 && ids[0] == f.ev.ID {
 			t.Events = ids
 		}
-		t.Message = over
+		t.Message, t.Title = over, dataTitles[rule]
 		if to > 0 {
 			t.Message, t.Advise = strings.Join(texts, ". "), advise
 		}

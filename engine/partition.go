@@ -16,7 +16,8 @@ type Partition struct {
 	records map[string]*Record
 	book    *rules.Book
 	judge   *rules.Judge
-	now     time.Time // the last tick
+	shorten *rules.Judge // for tasks' factors: rules that ask for a due point have the judge busy
+	now     time.Time    // the last tick
 	changed map[string]bool
 }
 
@@ -125,9 +126,9 @@ func (p *Partition) adopt(ev Event, b *rules.Book) []Output {
 
 func (p *Partition) setBook(b *rules.Book) {
 	p.book = b
-	p.judge = nil
+	p.judge, p.shorten = nil, nil
 	if b != nil {
-		p.judge = rules.NewJudge(b)
+		p.judge, p.shorten = rules.NewJudge(b), rules.NewJudge(b)
 	}
 }
 

@@ -139,8 +139,12 @@ func (f *fold) plan(at rules.AppliedTask, before place, readings int64) interval
 		TolShare: t.Tolerance.Share, TolFixed: interval.Limits(t.Tolerance.Fixed),
 		FromSchedule: t.FromSchedule, Shorten: 1,
 	}
-	if t.Shorten != nil {
-		v, missing := f.p.judge.Number(t.Shorten, f.factsAt(at.Component, before, readings))
+	if t.Shorten != nil && !f.shortening {
+		// A factor that asks how long until another task is due takes that task
+		// without its own factor, so that no two can wait for each other.
+		f.shortening = true
+		defer func() { f.shortening = false }()
+		v, missing := f.p.shorten.Number(t.Shorten, f.factsAt(at.Component, before, readings))
 		if len(missing) == 0 && v > 0 {
 			p.Shorten = v
 		}

@@ -77,6 +77,7 @@ func noLonger(r *rules.Rule) string {
 // taskWords fills in what a task says when it moves.
 func (f *fold) taskWords(t *Transition, ts *taskState, v verdict, to int) {
 	t.Title = ts.title()
+	t.Statutory = ts.task != nil && ts.task.Statutory
 	t.Message = t.Title + ": " + f.why(ts, v)
 	if to == 0 {
 		t.Message = t.Title + ": nothing to do now; " + f.why(ts, v)

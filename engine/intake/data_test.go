@@ -145,7 +145,6 @@ var serviceCases = []dataCase{
 	{`{"meters":{"odometer":{"value":1,"unit":"L"}}}`, `data.meters["odometer"].unit: "L" measures a volume, a meter needs km, mi, m, h, min or s`},
 	{`{"meters":{"odometer":{"value":1}}}`, `data.meters.odometer: incomplete, wanted value and unit, like {"value":4,"unit":"L"}`},
 	{`{"meters":{` + times(33, `"m%d":{"value":1,"unit":"km"}`) + `}}`, `data.meters: 33 entries, at most 32 are kept`},
-	{`{"fluid":{"filled":{"value":4,"unit":"L"}}}`, `data.component: missing, name the component whose fluid was exchanged`},
 	{`{"component":"a","fluid":{"filled":{"value":4,"unit":"km"}}}`, `data.fluid.filled.unit: "km" measures a distance, a fluid needs L, mL, qt or gal`},
 	{`{"component":"a","fluid":{"drained":{"value":-4,"unit":"L"},"filled":{"value":4,"unit":"km"}}}`, `data.fluid.drained.value: -4 is negative`},
 	{`{"component":"a","fluid":{"volume":4}}`, `data.fluid.volume: unknown field, wanted "name", "drained" or "filled"`},

@@ -24,15 +24,10 @@ func checkService(d *engine.ServiceData) error {
 	)
 }
 
-// checkFluid wants to know whose fluid it was: an exchange that counts for no
-// component would make the next sample be read as if there had been none.
 func checkFluid(d *engine.ServiceData) error {
 	f := d.Fluid
 	if f == nil {
 		return nil
-	}
-	if d.Component == "" {
-		return errors.New("data.component: missing, name the component whose fluid was exchanged")
 	}
 	if err := checkOptional("data.fluid.name", f.Name); err != nil {
 		return err
