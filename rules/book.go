@@ -59,7 +59,8 @@ type Tolerance struct {
 // History is the policy for a vehicle whose past is unknown.
 type History uint8
 
-// The policies of the contract's section 2.
+// The policies: due at once with no point, or counted from the first reading, or
+// from the in-service date at meter 0.
 const (
 	HistoryDue History = iota
 	HistoryFirstReading

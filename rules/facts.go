@@ -16,8 +16,10 @@ type Component struct {
 }
 
 // Facts answers what rules ask of one vehicle (and one component) at one
-// moment. Numbers are in base units (metres, seconds, litres, the analyte's
-// own); the Judge converts them to the book's units.
+// moment. Numbers are in base units (metres, seconds of running, days, the
+// analyte's own unit; WordRate per metre, WordRateHours per second); the Judge
+// converts them to the book's units. Make one Facts for each rule judged: censored
+// results that another rule met would count as this one's.
 //
 // A censored result ("below L") stands for both its ends. Facts numbers such
 // results in the order in which they are first asked for: Censored tells how many
