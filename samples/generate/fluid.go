@@ -42,6 +42,8 @@ func newEngineOil(at float64, byHour bool) *fluid {
 	return o
 }
 
+// Products that are added are rounded first, so that every machine writes the same.
+
 // run lets it work up to a meter value.
 func (f *fluid) run(to float64) {
 	for a, r := range f.rate {
@@ -53,7 +55,7 @@ func (f *fluid) run(to float64) {
 // exchange renews a share of it.
 func (f *fluid) exchange(share float64) {
 	for a := range f.values {
-		f.values[a] = (1-share)*f.values[a] + share*f.fresh[a]
+		f.values[a] = float64((1-share)*f.values[a]) + float64(share*f.fresh[a])
 	}
 	f.since = f.at
 }
@@ -63,7 +65,7 @@ func (f *fluid) exchange(share float64) {
 func (f *fluid) results(dice *rand.Rand, set map[string]float64) []engine.ResultData {
 	var out []engine.ResultData
 	for _, a := range slices.Sorted(maps.Keys(f.values)) {
-		v, u := f.values[a]*(0.97+0.06*dice.Float64()), "mg/kg"
+		v, u := f.values[a]*(0.97+float64(0.06*dice.Float64())), "mg/kg"
 		switch {
 		case a == "KV100":
 			v, u = math.Round(f.values[a]*100)/100, "mm2/s"

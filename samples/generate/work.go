@@ -75,7 +75,7 @@ func (y *year) cards(v *vehicle) {
 		list = append(list, work{task: "transmission fluid", component: "transmission", days: 1095})
 	}
 	for _, w := range list {
-		day := 1 - int(float64(w.span(v))*(0.1+0.8*y.dice.Float64()))
+		day := 1 - int(float64(w.span(v))*(0.1+float64(0.8*y.dice.Float64())))
 		switch {
 		case v.inService == "":
 			v.done[w.task] = done{} // nobody knows; from here on as if new
@@ -182,10 +182,10 @@ func (y *year) wanted(v *vehicle, w work, day int, lead float64) bool {
 	case !workday(day) || v.standing(day):
 		return false
 	}
-	early := 0.7*lead - 0.1 // of the early window; a few are late
+	early := float64(0.7*lead) - 0.1 // of the early window; a few are late
 	window := map[string]float64{"safety inspection": 10, "annual test": 42, "brake fluid": 30, "coolant": 30}[w.task]
 	if w.task == "annual test" {
-		early = 0.15 + 0.7*lead // never late
+		early = 0.15 + float64(0.7*lead) // never late
 	}
 	if window == 0 {
 		window = 21
