@@ -28,8 +28,11 @@ func (f *fold) judge() {
 	f.judgeMeters()
 	f.judgeTasks()
 	f.judgeFollowUps()
-	if f.change.all {
+	switch {
+	case f.change.all:
 		f.dropStrangers()
+	case f.change.sample != "" || f.change.service != nil:
+		f.dropFollowUps()
 	}
 	r.Next = f.nextChange()
 }
@@ -66,6 +69,20 @@ func (f *fold) dropStrangers() {
 	for _, al := range f.rec.Alarms {
 		if !stands[al.AlarmKey] {
 			f.withdraw(al, f.whyGone(al))
+		}
+	}
+}
+
+// dropFollowUps withdraws the follow-ups that nothing opens any more, as when a
+// corrected report takes back what the first one raised.
+func (f *fold) dropFollowUps() {
+	asked := map[AlarmKey]bool{}
+	for _, m := range f.moves {
+		asked[m.AlarmKey] = true
+	}
+	for _, a := range f.rec.Alarms {
+		if a.Task && a.Stage > 0 && !asked[a.AlarmKey] {
+			f.withdraw(a, "what opened it was taken back")
 		}
 	}
 }
