@@ -36,6 +36,9 @@ func (f *fold) judgeMeters() {
 			continue
 		}
 		p := c.points[len(c.points)-1]
+		if last, ok := c.last(p.at); ok && last.face-p.face > 0 && last.face-p.face < c.wholeUnit() {
+			continue // written in whole units after one with decimals
+		}
 		text := f.disputedText(c, p)
 		if p.why == meter.GoingBack {
 			back, backIDs = append(back, text), append(backIDs, p.id)
@@ -46,6 +49,14 @@ func (f *fold) judgeMeters() {
 	f.dataMove(dataGoingBack, back, backIDs, lookAtMeter, fitsAgain)
 	f.dataMove(dataImplausible, odd, oddIDs, lookAtMeter, fitsAgain)
 	f.judgeSilence()
+}
+
+// wholeUnit is the coarsest unit in which people write the meter's values.
+func (c *chain) wholeUnit() float64 {
+	if c.hours {
+		return 3600
+	}
+	return 1609.344
 }
 
 func (f *fold) disputedText(c *chain, p chainPoint) string {
