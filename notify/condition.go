@@ -54,28 +54,28 @@ func (v Vehicle) component(name string) Component {
 }
 
 func (r *reader) condition(n *yaml.Node) *vm.Program {
-	text := r.text(n, "where")
-	switch {
-	case text == "":
+	text, ok := r.Given(n, "where")
+	if !ok {
 		return nil
-	case len(text) > maxCondition:
-		r.fault(n, "where is over %d KiB", maxCondition>>10)
+	}
+	if len(text) > maxCondition {
+		r.Fault(n, "", "where is over %d KiB", maxCondition>>10)
 		return nil
 	}
 	tree, err := parser.Parse(text)
 	if err != nil {
-		r.fault(n, "where: %s", firstLine(err))
+		r.Fault(n, "", "where: %s", firstLine(err))
 		return nil
 	}
 	g := &guard{}
 	ast.Walk(&tree.Node, g)
 	if g.refused != "" {
-		r.fault(n, "where: %s is not taken here; compare names, kinds, tags, people and stages with == != in and or not", g.refused)
+		r.Fault(n, "compare names, kinds, tags, people and stages with == != in and or not", "where: %s is not taken here", g.refused)
 		return nil
 	}
 	p, err := expr.Compile(text, expr.Env(env{}), expr.AsBool())
 	if err != nil {
-		r.fault(n, "where: %s", firstLine(err))
+		r.Fault(n, "", "where: %s", firstLine(err))
 		return nil
 	}
 	return p
@@ -126,11 +126,13 @@ func holds(p *vm.Program, e env, otherwise bool) bool {
 	return ok && yes
 }
 
+// firstLine is what the parser complains of; it may quote what stands in the file.
 func firstLine(err error) string {
+	s := err.Error()
 	var fe *file.Error
 	if errors.As(err, &fe) {
-		return fe.Message
+		s = fe.Message
 	}
-	s, _, _ := strings.Cut(err.Error(), "\n")
-	return s
+	s, _, _ = strings.Cut(s, "\n")
+	return clean(s, 200)
 }

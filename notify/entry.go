@@ -24,9 +24,8 @@ const (
 )
 
 var (
-	hearings  = map[string]hearing{"digest": inDigest, "at once": atOnce, "never": never}
-	entryKeys = []string{"who", "where", "stages", "when", "by"}
-	stages    = []string{"soon", "due", "overdue", "advisory", "caution", "warning"}
+	whens  = []string{"at once", "digest", "never"}
+	stages = []string{"soon", "due", "overdue", "advisory", "caution", "warning"}
 )
 
 // entry is one entry of tell.
@@ -40,44 +39,39 @@ type entry struct {
 }
 
 func (r *reader) entry(name, n *yaml.Node, people map[string]*Person) *entry {
-	e := &entry{name: name.Value, when: atOnce}
 	what := fmt.Sprintf("tell %q", name.Value)
-	r.mapping(n, what, entryKeys, func(key, val *yaml.Node) bool {
-		switch key.Value {
-		case "who":
-			r.who(e, val, people)
-		case "where":
-			e.where = r.condition(val)
-		case "stages":
-			for _, s := range r.list(val, "stages") {
-				e.stages = append(e.stages, r.oneOf(s, "a stage", stages...))
-			}
-		case "when":
-			e.when = hearings[r.oneOf(val, "when", "at once", "digest", "never")]
-		case "by":
-			r.oneOf(val, "by", "mail")
-		}
-		return slices.Contains(entryKeys, key.Value)
-	})
-	if len(e.who) == 0 && !e.own {
-		r.fault(name, "%s tells nobody; say who, like \"who: [%s]\"", what, theirOwn)
+	m := r.Mapping(n, what, "who", "where", "stages", "when", "by")
+	e := &entry{
+		name:  name.Value,
+		where: r.condition(m["where"]),
+		when:  []hearing{atOnce, inDigest, never}[r.Choice(m["when"], "when", whens...)],
+	}
+	for _, s := range r.Items(m["stages"], "stages") {
+		e.stages = append(e.stages, stages[r.Choice(s, "a stage", stages...)])
+	}
+	r.Choice(m["by"], "by", "mail")
+	r.who(e, m["who"], people)
+	if n := m["who"]; n == nil || n.Kind == yaml.SequenceNode && len(n.Content) == 0 {
+		r.Fault(name, fmt.Sprintf("say who, like \"who: [%s]\"", theirOwn), "%s tells nobody", what)
 	}
 	return e
 }
 
 func (r *reader) who(e *entry, n *yaml.Node, people map[string]*Person) {
-	for _, w := range r.list(n, "who") {
-		p := people[w.Value]
+	for _, w := range r.Items(n, "who") {
+		id, ok := r.Given(w, "who")
+		p := people[id]
 		switch {
-		case w.Value == theirOwn:
+		case !ok: // said already
+		case id == theirOwn:
 			e.own = true
 			continue
 		case p == nil:
-			r.fault(w, "who: nobody called %q in people", w.Value)
+			r.Fault(w, "", "who: nobody called %q in people", id)
 		case p.Mail == "":
-			r.fault(w, "who: %q has no mail to be told by", w.Value)
+			r.Fault(w, "", "who: %q has no mail to be told by", id)
 		}
-		e.who = append(e.who, w.Value)
+		e.who = append(e.who, id)
 	}
 }
 

@@ -12,6 +12,8 @@ import (
 	_ "time/tzdata" // zones must not hang on the machine
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules"
 )
 
 // DateOrder is how a person reads dates; the month is always written in letters
@@ -73,74 +75,58 @@ func Load(path string) (*Directory, error) {
 
 // Parse reads the text of people.yaml; name stands in the faults.
 func Parse(name string, text []byte) (*Directory, error) {
-	r := &reader{file: name}
-	d := &Directory{people: map[string]*Person{}}
-	root := r.document(text)
+	s, root := rules.ReadSheet(rules.File{Name: name, Text: text})
 	if root == nil {
-		return d, r.err()
+		return nil, s.Err()
 	}
-	var tell *yaml.Node
-	r.mapping(root, "the file", topKeys, func(key, val *yaml.Node) bool {
-		switch key.Value {
-		case "people":
-			r.mapping(val, "people", nil, func(id, v *yaml.Node) bool {
-				d.people[id.Value] = r.person(id, v)
-				return true
-			})
-		case "tell":
-			tell = val // after people, wherever it stands: entries name them
+	r := &reader{s}
+	d := &Directory{people: map[string]*Person{}}
+	top := r.Mapping(root, "the file", "people", "tell")
+	if n := top["people"]; n != nil {
+		for _, p := range r.Entries(n, "people") {
+			d.people[p.Key.Value] = r.person(p.Key, p.Value)
 		}
-		return slices.Contains(topKeys, key.Value)
-	})
-	if tell != nil {
-		r.mapping(tell, "tell", nil, func(name, v *yaml.Node) bool {
-			d.entries = append(d.entries, r.entry(name, v, d.people))
-			return true
-		})
+	}
+	if n := top["tell"]; n != nil { // after people, wherever it stands: entries name them
+		for _, p := range r.Entries(n, "tell") {
+			d.entries = append(d.entries, r.entry(p.Key, p.Value, d.people))
+		}
 	}
 	slices.SortFunc(d.entries, func(a, b *entry) int { return strings.Compare(a.name, b.name) })
-	if err := r.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	return d, nil
 }
 
+// reader reads people.yaml part by part; all faults are collected.
+type reader struct{ *rules.Sheet }
+
 var (
-	topKeys    = []string{"people", "tell"}
-	personKeys = []string{"name", "mail", "zone", "distance", "volume", "dates", "digest", "nothing due"}
+	distances  = []string{"km", "mi"}
+	volumes    = []string{"L", "qt", "gal"}
 	dateOrders = []string{DayFirst: "day first", MonthFirst: "month first", YearFirst: "year first"}
 )
 
 func (r *reader) person(id, n *yaml.Node) *Person {
-	p := &Person{ID: id.Value, Name: id.Value, Zone: time.UTC, Distance: "km", Volume: "L"}
 	what := fmt.Sprintf("person %q", id.Value)
 	if !plainID(id.Value) {
-		r.fault(id, "%s: an id is made of letters, digits, - and _, at most 64", what)
+		r.Fault(id, "", "%s: an id is made of letters, digits, - and _, at most 64", what)
 	}
-	r.mapping(n, what, personKeys, func(key, val *yaml.Node) bool {
-		switch key.Value {
-		case "name":
-			p.Name = clean(r.text(val, "name"), 120)
-		case "mail":
-			p.Mail = r.address(val)
-		case "zone":
-			p.Zone = r.zone(val)
-		case "distance":
-			p.Distance = r.oneOf(val, "distance", "km", "mi")
-		case "volume":
-			p.Volume = r.oneOf(val, "volume", "L", "qt", "gal")
-		case "dates":
-			p.Dates = DateOrder(max(0, slices.Index(dateOrders, r.oneOf(val, "dates", dateOrders...))))
-		case "digest":
-			p.Digest = r.text(val, "digest")
-			p.turn = r.schedule(val)
-		case "nothing due":
-			p.SayNothingDue = r.oneOf(val, "nothing due", "silent", "say so") == "say so"
-		}
-		return slices.Contains(personKeys, key.Value)
-	})
-	if p.Digest != "" && p.Mail == "" {
-		r.fault(id, "%s has a digest but no mail to send it to", what)
+	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "nothing due")
+	p := &Person{
+		ID: id.Value, Name: id.Value, Mail: r.address(m["mail"]), Zone: r.zone(m["zone"]),
+		Distance:      distances[r.Choice(m["distance"], "distance", distances...)],
+		Volume:        volumes[r.Choice(m["volume"], "volume", volumes...)],
+		Dates:         DateOrder(r.Choice(m["dates"], "dates", dateOrders...)),
+		SayNothingDue: r.Choice(m["nothing due"], "nothing due", "silent", "say so") == 1,
+	}
+	if name, ok := r.Given(m["name"], "name"); ok {
+		p.Name = clean(name, 120)
+	}
+	p.Digest, p.turn = r.schedule(m["digest"])
+	if m["digest"] != nil && m["mail"] == nil {
+		r.Fault(id, "", "%s has a digest but no mail to send it to", what)
 	}
 	return p
 }
@@ -155,28 +141,29 @@ func plainID(s string) bool {
 // address takes a bare address in ASCII. Others would need every server on the
 // way to speak SMTPUTF8 (RFC 6531), which cannot be known at load.
 func (r *reader) address(n *yaml.Node) string {
-	s := r.text(n, "mail")
-	if s == "" {
+	s, ok := r.Given(n, "mail")
+	if !ok {
 		return ""
 	}
 	a, err := mail.ParseAddress(s)
 	switch {
 	case err != nil || a.Address != s || len(s) > 254 || strings.ContainsAny(s, "\"\\ "):
-		r.fault(n, "mail %q is not an address like ines@example.org", s)
+		r.Fault(n, "", "mail %q is not an address like ines@example.org", s)
 	case strings.IndexFunc(s, func(c rune) bool { return c > 126 || c < 33 }) >= 0:
-		r.fault(n, "mail %q has letters beyond ASCII; write the domain in its xn-- form", s)
-	default:
-		return s
+		r.Fault(n, "write the domain in its xn-- form", "mail %q has letters beyond ASCII", s)
 	}
-	return ""
+	return s
 }
 
 func (r *reader) zone(n *yaml.Node) *time.Location {
-	s := r.text(n, "zone")
+	s, ok := r.Given(n, "zone")
+	if !ok {
+		return time.UTC
+	}
 	z, err := time.LoadLocation(s)
 	// "Local" would make the list hang on the machine it runs on.
-	if err != nil || s == "Local" || s == "" {
-		r.fault(n, "zone %q is not known; it is a name like Europe/London", s)
+	if err != nil || s == "Local" {
+		r.Fault(n, "it is a name like Europe/London", "zone %q is not known", s)
 		return time.UTC
 	}
 	return z

@@ -2,6 +2,7 @@ package notify
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -31,9 +32,6 @@ func TestLoad(t *testing.T) {
 	if _, err := Load(filepath.Join(t.TempDir(), "people.yaml")); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("no file: %v", err)
 	}
-	if d, err := Parse("people.yaml", nil); err != nil || len(d.People()) != 0 {
-		t.Errorf("an empty file: %v", err)
-	}
 }
 
 // All that is wrong is said at once, each where it stands.
@@ -52,9 +50,10 @@ func TestFaults(t *testing.T) {
     mail: juergen@bücher.example
     digest: "TZ=UTC"
   never: {mail: never@larkfell.example, digest: "0 0 30 2 *", dates: [x]}
+  post: {name: 7, zone: ""}
 tell:
   warnings:
-    who: [ines, nobody]
+    who: [post, nobody]
     where: vehicle.kind = "bus"
     stages: [warning, bad]
     when: tomorrow
@@ -62,30 +61,32 @@ tell:
     by: pigeon
 more: 1
 `))
+	once := ` (a list comes once a day, like "0 6 * * 1-6"; the person's zone is used)`
 	want := []string{
 		`people.yaml:4:11: mail "Ines <ines@larkfell.example>" is not an address like ines@example.org`,
-		`people.yaml:5:11: zone "Europe/Lundon" is not known`,
-		`people.yaml:6:5: unknown key "colour" in person "ines"`,
-		`people.yaml:7:3: "ines" stands twice in people`,
+		`people.yaml:5:11: zone "Europe/Lundon" is not known (it is a name like Europe/London)`,
+		`people.yaml:6:5: unknown key "colour" in person "ines" (known here: name, mail, zone, distance, volume, dates, digest, nothing due)`,
+		`people.yaml:7:3: people names "ines" twice (it stands first in line 2)`,
 		`people.yaml:9:3: person "tom" has a digest but no mail to send it to`,
-		`people.yaml:9:19: distance cannot be "leagues"`,
-		`people.yaml:9:36: digest "*/5 * * * *" comes more than once a day`,
+		`people.yaml:9:19: distance must be km or mi, not "leagues"`,
+		`people.yaml:9:36: digest "*/5 * * * *" comes more than once a day` + once,
 		`people.yaml:10:3: person "o'brien": an id is made of letters, digits, - and _, at most 64`,
 		`people.yaml:10:21: mail "ob\rrien@larkfell.example" is not an address like ines@example.org`,
 		`people.yaml:11:3: person "jürgen": an id is made of letters, digits, - and _, at most 64`,
-		`people.yaml:11:3: person "jürgen" has a digest but no mail to send it to`,
-		`people.yaml:12:11: mail "juergen@bücher.example" has letters beyond ASCII`,
-		`people.yaml:13:13: digest "TZ=UTC" names a zone`,
-		`people.yaml:14:49: digest "0 0 30 2 *" never comes`,
-		`people.yaml:14:70: dates wants a text`,
-		`people.yaml:17:11: who: "ines" has no mail to be told by`,
-		`people.yaml:17:17: who: nobody called "nobody" in people`,
-		`people.yaml:18:12: where: unexpected token Operator("=")`,
-		`people.yaml:19:23: a stage cannot be "bad"`,
-		`people.yaml:20:11: when cannot be "tomorrow"`,
-		`people.yaml:21:3: tell "empty" tells nobody`,
-		`people.yaml:22:9: by cannot be "pigeon"`,
-		`people.yaml:23:1: unknown key "more" in the file`,
+		`people.yaml:12:11: mail "juergen@bücher.example" has letters beyond ASCII (write the domain in its xn-- form)`,
+		`people.yaml:13:13: digest "TZ=UTC" names a zone` + once,
+		`people.yaml:14:49: digest "0 0 30 2 *" never comes` + once,
+		`people.yaml:14:70: dates must be day first, month first or year first, not a list`,
+		`people.yaml:15:16: name must be text, not a number (put it in quotes)`,
+		`people.yaml:15:25: zone is empty (give it a value or delete it)`,
+		`people.yaml:18:11: who: "post" has no mail to be told by`,
+		`people.yaml:18:17: who: nobody called "nobody" in people`,
+		`people.yaml:19:12: where: unexpected token Operator("=")`,
+		`people.yaml:20:23: a stage must be soon, due, overdue, advisory, caution or warning, not "bad"`,
+		`people.yaml:21:11: when must be at once, digest or never, not "tomorrow"`,
+		`people.yaml:22:3: tell "empty" tells nobody (say who, like "who: [people of the vehicle]")`,
+		`people.yaml:23:9: by must be mail, not "pigeon"`,
+		`people.yaml:24:1: unknown key "more" in the file (known here: people, tell)`,
 	}
 	var faults rules.Faults
 	if !errors.As(err, &faults) {
@@ -93,6 +94,9 @@ more: 1
 	}
 	for i, f := range faults {
 		got := f.Place.String() + ": " + f.Text
+		if f.Hint != "" {
+			got += " (" + f.Hint + ")"
+		}
 		if i >= len(want) || got != want[i] {
 			t.Errorf("fault %d: got  %s", i, got)
 		}
@@ -105,27 +109,56 @@ more: 1
 // A fault shows its line with a caret and the cure.
 func TestFaultShown(t *testing.T) {
 	_, err := Parse("people.yaml", []byte("people:\n  tom: {volume: cups}\n"))
-	want := `people.yaml:2:17: volume cannot be "cups"
+	want := `people.yaml:2:17: volume must be L, qt or gal, not "cups"
       tom: {volume: cups}
-                    ^^^^
-hint: it is one of: L, qt, gal`
+                    ^^^^`
 	if err == nil || strings.TrimSpace(err.Error()) != want {
 		t.Errorf("got\n%v\nwant\n%s", err, want)
 	}
 }
 
 func TestFilesRefused(t *testing.T) {
+	const ada = "people: {a: {mail: a@b.example}}\n"
 	for text, want := range map[string]string{
-		"people: {}\n---\npeople: {}\n":                               "a second document",
-		"people: &a {}\ntell: *a\n":                                   "aliases",
-		"people: [a]\n":                                               "people wants a mapping",
-		"people:\n  a: {name: b\nx: 1\n":                              "did not find expected",
-		"a: &a [x]\n" + strings.Repeat("#", maxFile):                  "the file is over 256 KiB",
-		"people: {a: {name: }}\n":                                     "name wants a text",
-		"people: {a: {mail: a@b.example}}\ntell: {x: {who: [[a]]}}\n": "plain words",
+		"": `p:1:1: the file is empty
+hint: write what it is to say, or delete it`,
+		"people: {}\n---\npeople: {}\n": `p:2:1: a second document begins here
+    ---
+    ^
+hint: keep one of them`,
+		"people: {}\ntell: *a\n": `p:2:1: not YAML: unknown anchor 'a' referenced
+    tell: *a
+    ^^^^^^^^
+hint: a value that begins with ` + "`*`" + ` must be quoted`,
+		"people: [a]\n": `p:1:9: people must be a mapping of names, not a list
+    people: [a]
+            ^`,
+		"people:\n  a: {name: b\nx: 1\n": `p:2:3: not YAML: did not find expected ',' or '}'
+      a: {name: b
+      ^^^^^^^^^^^
+hint: a ` + "`[` or `{`" + ` is not closed, or a comma is missing; within them a value that holds one of ` + "`[]{},`" + ` must be quoted`,
+		"a: x\n" + strings.Repeat("#", 256<<10): `p:1:1: the file has 257 KiB, more than 256`,
+		"people: {a: {name: }}\n": `p:1:14: "name" has no value
+    people: {a: {name: }}
+                 ^^^^
+hint: give it a value or delete it`,
+		ada + "tell: {x: {who: [[a]]}}\n": `p:2:18: who must be text, not a list
+    tell: {x: {who: [[a]]}}
+                     ^`,
+		ada + "tell: {x: {who: {a: b}}}\n": `p:2:17: who must be a list, not a mapping
+    tell: {x: {who: {a: b}}}
+                    ^`,
+		ada + "tell: {x: {who: [], where: [a]}}\n": `p:2:8: tell "x" tells nobody
+    tell: {x: {who: [], where: [a]}}
+           ^
+hint: say who, like "who: [people of the vehicle]"
+p:2:28: where must be text, not a list
+    tell: {x: {who: [], where: [a]}}
+                               ^`,
 	} {
-		if _, err := Parse("p", []byte(text)); err == nil || !strings.Contains(err.Error(), want) {
-			t.Errorf("%.40q: got %v, want %q", text, err, want)
+		_, err := Parse("p", []byte(text))
+		if got := strings.TrimSpace(fmt.Sprint(err)); got != want {
+			t.Errorf("%.60q: got\n%s\nwant\n%s", text, got, want)
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"errors"
 	"fmt"
 	"math/bits"
 	"strings"
@@ -19,16 +20,16 @@ const wall = "2006-01-02T15:04:05"
 // jumped past it, and the second pass of an autumn hour lies behind the mark.
 type schedule struct{ spec *cron.SpecSchedule }
 
-func (r *reader) schedule(n *yaml.Node) *schedule {
-	if n.Kind != yaml.ScalarNode || n.Value == "" {
-		return nil // said already
+func (r *reader) schedule(n *yaml.Node) (text string, turn *schedule) {
+	text, ok := r.Given(n, "digest")
+	if !ok {
+		return "", nil
 	}
-	s, err := parseSchedule(n.Value)
+	turn, err := parseSchedule(text)
 	if err != nil {
-		r.fault(n, "digest %q %s", n.Value, err)
-		return nil
+		r.Fault(n, "a list comes once a day, like \"0 6 * * 1-6\"; the person's zone is used", "digest %q %s", text, clean(err.Error(), 200))
 	}
-	return s
+	return text, turn
 }
 
 func parseSchedule(text string) (s *schedule, err error) {
@@ -39,7 +40,7 @@ func parseSchedule(text string) (s *schedule, err error) {
 		}
 	}()
 	if strings.Contains(text, "TZ=") {
-		return nil, fmt.Errorf("names a zone; the person's zone is used")
+		return nil, errors.New("names a zone")
 	}
 	parsed, err := cron.ParseStandard(text)
 	if err != nil {
@@ -47,15 +48,15 @@ func parseSchedule(text string) (s *schedule, err error) {
 	}
 	spec, ok := parsed.(*cron.SpecSchedule)
 	if !ok {
-		return nil, fmt.Errorf("is not a time of day, like \"0 6 * * 1-6\"")
+		return nil, errors.New("is not a time of day")
 	}
 	const star = 1 << 63 // cron's mark of a field that was "*"
 	if bits.OnesCount64(spec.Hour&^star) != 1 || bits.OnesCount64(spec.Minute&^star) != 1 {
-		return nil, fmt.Errorf("comes more than once a day; a list comes once, like \"0 6 * * 1-6\"")
+		return nil, errors.New("comes more than once a day")
 	}
 	spec.Location = time.UTC
 	if spec.Next(time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)).IsZero() {
-		return nil, fmt.Errorf("never comes")
+		return nil, errors.New("never comes")
 	}
 	return &schedule{spec}, nil
 }

@@ -23,7 +23,19 @@ type Pair struct{ Key, Value *yaml.Node }
 func ReadSheet(f File) (s *Sheet, root *yaml.Node) {
 	l := &loader{nearBudget: nearWork}
 	s = &Sheet{l: l, d: l.read(f)}
+	for i, fault := range l.faults {
+		if cure, ok := sheetCures[fault.Hint]; ok {
+			l.faults[i].Hint = cure
+		}
+	}
 	return s, s.d.root
+}
+
+// sheetCures replace the cures that help a rule file alone.
+var sheetCures = map[string]string{
+	"begin with `book: 1`": "write what it is to say, or delete it",
+	"split it into several files of the folder; all files make one book": "",
+	"put it into a file of its own":                                      "keep one of them",
 }
 
 // Err is a Faults with all that was found wrong so far, or nil.
@@ -60,6 +72,29 @@ func (s *Sheet) Entries(n *yaml.Node, what string) []Pair {
 
 // Text reads a scalar as text; n may be nil, which is "".
 func (s *Sheet) Text(n *yaml.Node, what string) string { return s.d.text(n, what) }
+
+// Given reads a scalar as text that is to be looked at further; ok is false where
+// n is nil or there is a fault.
+func (s *Sheet) Given(n *yaml.Node, what string) (text string, ok bool) {
+	before := len(s.l.faults)
+	text = s.d.text(n, what)
+	return text, n != nil && len(s.l.faults) == before
+}
+
+// Items gives the entries of a list, or the one scalar, for each to be read by
+// itself; n may be nil.
+func (s *Sheet) Items(n *yaml.Node, what string) []*yaml.Node {
+	switch {
+	case n == nil:
+		return nil
+	case n.Kind == yaml.ScalarNode:
+		return []*yaml.Node{n}
+	case n.Kind == yaml.SequenceNode:
+		return n.Content
+	}
+	s.Fault(n, "", "%s must be a list, not %s", what, kindName(n))
+	return nil
+}
 
 // Texts reads a list of texts, or one text; n may be nil.
 func (s *Sheet) Texts(n *yaml.Node, what string) []string { return s.d.texts(n, what) }
