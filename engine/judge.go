@@ -19,7 +19,8 @@ func (f *fold) judge() {
 		return
 	}
 	if f.ev.Kind == AnswerEvent && !f.change.fact && !f.change.all {
-		return // what was said about an alarm changes no fact
+		r.Next = f.nextChange() // a shelf has an end
+		return                  // what was said about an alarm changes no fact
 	}
 	a := f.applied()
 	for _, ar := range a.rules.Rules {

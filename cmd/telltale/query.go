@@ -110,7 +110,14 @@ func refusedCommand(s streams) *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := stream.QueryRefused(ctx, nc, vehicle)
-				return listing(s, c.json, list, err, "nothing was refused", func(r engine.Refusal) string { return refusalLine(&r) })
+				if err := listing(s, c.json, list, err, "nothing was refused", func(r engine.Refusal) string { return refusalLine(&r) }); err != nil {
+					return err
+				}
+				unknown, err := stream.List[string](ctx, nc, "unregistered", nil)
+				for _, v := range unknown {
+					fmt.Fprintf(s.err, "vehicle %s is not registered: its events are kept for 90 days and judged once it is\n", v)
+				}
+				return err
 			})
 		},
 	}
