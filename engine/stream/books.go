@@ -147,6 +147,8 @@ type bookShelf struct {
 	books map[string]*rules.Book
 }
 
+func newShelf(l *Log) *bookShelf { return &bookShelf{log: l, books: map[string]*rules.Book{}} }
+
 func (s *bookShelf) book(ctx context.Context, hash string) (*rules.Book, error) {
 	if hash == "" {
 		return nil, nil

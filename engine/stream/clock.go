@@ -16,6 +16,11 @@ import (
 // the midnight.
 const seenHeader = "Telltale-Seen"
 
+// Unclocked is the time of what is written before any event has given the clock
+// one. FollowEvents does not move the clock by it: else the first event would bring
+// the midnights of half a century.
+var Unclocked = time.Unix(0, 0).UTC()
+
 // FollowEvents moves the clock by the events: each midnight UTC that the reported
 // time of an event passes is a tick, stored after that event. It goes on from the
 // last such tick, and ends when ctx does.
@@ -72,6 +77,9 @@ func (l *Log) passEvent(ctx context.Context, ticks *intake.Ticks, m jetstream.Ms
 	ev, err := intake.DecodeMessage(m.Subject(), m.Data())
 	if err != nil {
 		return nil // its partition refuses it
+	}
+	if ev.Recorded.Equal(Unclocked) {
+		return nil
 	}
 	for _, t := range ticks.Before(ev) {
 		msg, err := eventMsg(t)

@@ -8,8 +8,6 @@ import (
 	"time"
 
 	"golang.org/x/sync/errgroup"
-
-	"telltale/rules"
 )
 
 // Config says how the partitions are folded.
@@ -46,7 +44,7 @@ func Start(ctx context.Context, l *Log, cfg Config) (*Service, error) {
 		cfg.Flush = 5 * time.Second
 	}
 	s := &Service{log: l, cfg: cfg, done: make(chan struct{})}
-	shelf := &bookShelf{log: l, books: map[string]*rules.Book{}}
+	shelf := newShelf(l)
 	g, load := errgroup.WithContext(ctx)
 	for p := range Partitions {
 		w := newWorker(l, cfg, shelf, p)
