@@ -10,7 +10,8 @@ import (
 // TestPure keeps the core pure: no I/O, no network, no client library may be
 // among what it imports itself, however deep in this module.
 func TestPure(t *testing.T) {
-	core := []string{"telltale/engine", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/rules", "telltale/rules/unit"}
+	core := []string{"telltale/engine", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/trend",
+		"telltale/rules", "telltale/rules/unit"}
 	banned := []string{"os", "io/fs", "net", "net/http", "os/exec", "log", "log/slog", "math/rand", "math/rand/v2", "syscall",
 		"github.com/nats-io/nats.go", "github.com/wneessen/go-mail", "github.com/robfig/cron/v3"}
 	for _, pkg := range core {
@@ -36,7 +37,7 @@ func TestPure(t *testing.T) {
 // TestNoClock keeps the core from asking what time it is.
 func TestNoClock(t *testing.T) {
 	out, err := exec.Command("grep", "-rnE", `time\.(Now|Since|Until|Sleep|After|Tick|NewTimer|NewTicker)\(`, "--include=*.go", "--exclude=*_test.go",
-		".", "meter", "interval", "lab", "../rules", "--exclude-dir=stream", "--exclude-dir=intake").Output()
+		".", "meter", "interval", "lab", "trend", "../rules", "--exclude-dir=stream", "--exclude-dir=intake").Output()
 	if len(out) > 0 {
 		t.Errorf("the core asks a clock:\n%s", out)
 	}

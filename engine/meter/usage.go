@@ -1,6 +1,10 @@
 package meter
 
-import "math"
+import (
+	"math"
+
+	"telltale/engine/trend"
+)
 
 // What usage is reckoned from. Common practice, no source.
 const (
@@ -145,7 +149,7 @@ func working(gaps []gap) Usage {
 		first = i
 	}
 	u := Usage{N: len(x), Days: sum(gaps[first:]).span / day}
-	slope, low, high, ok := slopeOf(x, y, z80)
+	slope, low, high, ok := trend.Slope(x, y, z80)
 	if !ok {
 		return u // it never moved
 	}

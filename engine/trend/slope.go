@@ -1,4 +1,4 @@
-package meter
+package trend
 
 import (
 	"cmp"
@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// slopeOf is the Theil–Sen slope of y over x: the median of the slopes of all
+// Slope is the Theil–Sen slope of y over x: the median of the slopes of all
 // pairs of points, which up to 29 % of wild points cannot carry away. low and
 // high bound it by Conover's method, with the confidence of z normal deviations
 // either way: the slopes whose ranks are half the number of pairs, less or more
@@ -14,7 +14,7 @@ import (
 // between two slopes interpolated (Conover, Practical Nonparametric Statistics;
 // as in EPA 530/R-09-007, section 17.3.3). ok is false where no two points differ
 // in x.
-func slopeOf(x, y []float64, z float64) (slope, low, high float64, ok bool) {
+func Slope(x, y []float64, z float64) (slope, low, high float64, ok bool) {
 	slopes := make([]float64, 0, len(x)*(len(x)-1)/2)
 	for i := range x {
 		for j := range i {
@@ -28,7 +28,7 @@ func slopeOf(x, y []float64, z float64) (slope, low, high float64, ok bool) {
 		return 0, 0, 0, false
 	}
 	slices.Sort(slopes)
-	c := z * math.Sqrt(varianceOfS(x, y))
+	c := z * math.Sqrt(variance(len(x), tiesOf(x), tiesOf(y)))
 	low = atRank(slopes, (float64(n)-c)/2)
 	high = atRank(slopes, (float64(n)+c)/2+1)
 	return atRank(slopes, float64(n+1)/2), low, high, true
@@ -46,16 +46,15 @@ func atRank(sorted []float64, rank float64) float64 {
 	return sorted[i] + float64((rank-whole)*(sorted[i+1]-sorted[i]))
 }
 
-// varianceOfS is the variance of Kendall's S if y did not depend on x, with the
-// correction for ties in either (Kendall, Rank Correlation Methods, 1975).
-func varianceOfS(x, y []float64) float64 {
-	n := float64(len(x))
-	tx, ty := tiesOf(x), tiesOf(y)
-	v := (n*(n-1)*(2*n+5) - tx.five - ty.five) / 18
+// variance is that of Kendall's S of n points if y did not depend on x, with the
+// correction for ties in either (Kendall, Rank Correlation Methods, 1975, chapter 4).
+func variance(n int, tx, ty ties) float64 {
+	m := float64(n)
+	v := (m*(m-1)*(2*m+5) - tx.five - ty.five) / 18
 	if n > 2 {
-		v += tx.three * ty.three / (9 * n * (n - 1) * (n - 2))
+		v += tx.three * ty.three / (9 * m * (m - 1) * (m - 2))
 	}
-	return v + tx.two*ty.two/(2*n*(n-1))
+	return v + tx.two*ty.two/(2*m*(m-1))
 }
 
 // ties sums over the groups of equal values, each of t: t(t-1), t(t-1)(t-2) and
