@@ -14,7 +14,7 @@ import (
 
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nuid"
+	"github.com/nats-io/nkeys"
 )
 
 // ServerConfig says how the embedded server runs.
@@ -37,14 +37,8 @@ type Server struct {
 	url  string // the file with the address
 }
 
-// serviceUser is the embedded server's user with all rights. Everyone else is
-// the gateway: events in, questions, reading, and nothing that the service alone
-// may write.
-const (
-	serviceUser = "service"
-	gatewayUser = "gateway"
-)
-
+// gatewayDenied is what a client may not publish: all that the service alone
+// writes. Events in, questions and reading are left.
 var gatewayDenied = []string{
 	"telltale.all.>", "telltale.event.>", "telltale.alarm.>", "telltale.state.>", "telltale.book.>",
 	"telltale.delivery.>", "telltale.notify",
@@ -74,8 +68,11 @@ func Embed(ctx context.Context, c ServerConfig) (*Server, error) {
 }
 
 func (s *Server) start(ctx context.Context, c ServerConfig) error {
-	password := nuid.Next() + nuid.Next()
-	opts, err := serverOptions(c, password)
+	key, user, err := newUser()
+	if err != nil {
+		return err
+	}
+	opts, err := serverOptions(c, user)
 	if err != nil {
 		return err
 	}
@@ -88,7 +85,7 @@ func (s *Server) start(ctx context.Context, c ServerConfig) error {
 	if err := heard.ready(ctx, s.ns); err != nil {
 		return fmt.Errorf("starting the NATS server on %s: %w", net.JoinHostPort(opts.Host, strconv.Itoa(opts.Port)), err)
 	}
-	s.nc, err = nats.Connect("", nats.InProcessServer(s.ns), nats.UserInfo(serviceUser, password), nats.Name("telltale service"),
+	s.nc, err = nats.Connect("", nats.InProcessServer(s.ns), nats.Nkey(user, key.Sign), nats.Name("telltale service"),
 		nats.ErrorHandler(logAsync(c.Log)))
 	if err != nil {
 		return fmt.Errorf("connecting to the embedded server: %w", err)
@@ -99,7 +96,9 @@ func (s *Server) start(ctx context.Context, c ServerConfig) error {
 	return nil
 }
 
-func serverOptions(c ServerConfig, password string) (*server.Options, error) {
+// serverOptions lets the service in by its key, which lives as long as the
+// process, with all rights, and everyone else without one as a gateway.
+func serverOptions(c ServerConfig, service string) (*server.Options, error) {
 	if c.Listen == "" {
 		c.Listen = "127.0.0.1:4222"
 	}
@@ -114,16 +113,27 @@ func serverOptions(c ServerConfig, password string) (*server.Options, error) {
 	if n == 0 {
 		n = server.RANDOM_PORT // 0 would mean the default port
 	}
+	_, gateway, err := newUser()
+	if err != nil {
+		return nil, err
+	}
 	deny := &server.Permissions{Publish: &server.SubjectPermission{Deny: gatewayDenied}}
 	return &server.Options{
 		ServerName: "telltale", Host: host, Port: n, NoSigs: true,
 		JetStream: true, StoreDir: filepath.Join(c.Dir, "nats"), SyncAlways: true,
-		Users: []*server.User{
-			{Username: serviceUser, Password: password},
-			{Username: gatewayUser, Password: nuid.Next(), Permissions: deny},
-		},
-		NoAuthUser: gatewayUser,
+		Nkeys:      []*server.NkeyUser{{Nkey: service}, {Nkey: gateway, Permissions: deny}},
+		NoAuthUser: gateway,
 	}, nil
+}
+
+func newUser() (key nkeys.KeyPair, name string, err error) {
+	if key, err = nkeys.CreateUser(); err == nil {
+		name, err = key.PublicKey()
+	}
+	if err != nil {
+		return nil, "", fmt.Errorf("making a key for the embedded server: %w", err)
+	}
+	return key, name, nil
 }
 
 // Conn is the service's own connection, inside the process and with all rights.
