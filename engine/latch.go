@@ -168,13 +168,9 @@ func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, masked bool) {
 	}
 }
 
-// atLeast and less compare so that values within 1e-9 of each other, relatively,
-// are equal.
-func atLeast(a, b float64) bool { return a >= b || nearly(a, b) }
-func less(a, b float64) bool    { return a < b && !nearly(a, b) }
-func nearly(a, b float64) bool {
-	return math.Abs(a-b) <= 1e-9*math.Max(math.Abs(a), math.Abs(b))
-}
+// atLeast and less compare as conditions do: what is a hair under a limit has reached it.
+func atLeast(a, b float64) bool { return a >= b || rules.Equal(a, b) }
+func less(a, b float64) bool    { return a < b && !rules.Equal(a, b) }
 
 // open notes the follow-ups that reaching the stage opens, each once in a life of
 // the alarm.
