@@ -22,28 +22,16 @@ func capital(s string) string {
 	return string(unicode.ToUpper(r)) + s[n:]
 }
 
-// grouped writes a whole number with commas between thousands.
-func grouped(v float64) string {
-	s := strconv.FormatFloat(math.Round(math.Abs(v)), 'f', 0, 64)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	if math.Round(v) < 0 {
-		s = "-" + s
-	}
-	return s
-}
-
 // amount writes metres in the book's distance, or seconds in hours.
 func (f *fold) amount(v float64, hours bool) string {
 	if hours {
-		return grouped(unit.From(v, "h")) + " h"
+		return unit.Grouped(unit.From(v, "h")) + " h"
 	}
 	u := "km"
 	if f.p.book != nil {
 		u = f.p.book.Units.Distance
 	}
-	return grouped(unit.From(v, u)) + " " + u
+	return unit.Grouped(unit.From(v, u)) + " " + u
 }
 
 // face writes a value as the meter of the chain shows it.

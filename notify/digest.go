@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/rules/unit"
 )
 
 // maxItems bounds one group of a list; a fleet of thousands reads the rest elsewhere.
@@ -162,7 +163,7 @@ func (l *list) page(missing, of int) *page {
 	pg := &page{Title: l.p.dueTitle(l.today), Lead: l.counts()}
 	if missing > 0 {
 		pg.Blocks = append(pg.Blocks, block{Weight: 2,
-			Heading: fmt.Sprintf(withoutParts, commas(float64(missing)), commas(float64(of)))})
+			Heading: fmt.Sprintf(withoutParts, unit.Grouped(float64(missing)), unit.Grouped(float64(of)))})
 	}
 	var stop, watch []engine.Standing
 	for _, s := range l.alarms {

@@ -143,7 +143,7 @@ func number(v float64) string {
 		return "n/a"
 	}
 	if math.Abs(v) >= 1000 {
-		return commas(math.Round(v))
+		return unit.Grouped(v)
 	}
 	s := strconv.FormatFloat(v, 'g', 4, 64)
 	if strings.Contains(s, "e") {
@@ -152,24 +152,12 @@ func number(v float64) string {
 	return s
 }
 
-// commas writes a whole number in groups of three.
-func commas(v float64) string {
-	s := strconv.FormatFloat(math.Abs(v), 'f', 0, 64)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	if v < 0 && s != "0" {
-		s = "-" + s
-	}
-	return s
-}
-
 // meter writes metres or seconds of running as the person reads them.
 func (p *Person) meter(v float64, base string) string {
 	if base == "s" {
-		return commas(math.Round(v/3600)) + " h"
+		return unit.Grouped(v/3600) + " h"
 	}
-	return commas(math.Round(unit.From(v, p.Distance))) + " " + p.Distance
+	return unit.Grouped(unit.From(v, p.Distance)) + " " + p.Distance
 }
 
 func (p *Person) volume(litres float64) string {
@@ -200,7 +188,7 @@ func plural(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
-	return commas(float64(n)) + " " + many
+	return unit.Grouped(float64(n)) + " " + many
 }
 
 // days is the whole days from one YYYY-MM-DD to another.

@@ -147,6 +147,19 @@ func (q Quantity) String() string {
 	return s + " " + q.Unit
 }
 
+// Grouped writes v as the nearest whole number with commas between thousands, as
+// people read meters: "45,000".
+func Grouped(v float64) string {
+	s := strconv.FormatFloat(math.Round(math.Abs(v)), 'f', 0, 64)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	if math.Round(v) < 0 {
+		s = "-" + s
+	}
+	return s
+}
+
 // Parse reads "45000 km", "10%", "36 months". The number is plain decimal with
 // a point; a space before the unit may be left out.
 func Parse(s string) (Quantity, error) {

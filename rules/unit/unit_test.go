@@ -184,6 +184,16 @@ func TestString(t *testing.T) {
 	}
 }
 
+func TestGrouped(t *testing.T) {
+	for v, want := range map[float64]string{
+		0: "0", 999.4: "999", 999.5: "1,000", 45000: "45,000", 1234567: "1,234,567", -0.4: "0", -100: "-100", -1000: "-1,000",
+	} {
+		if got := Grouped(v); got != want {
+			t.Errorf("%v: got %q, want %q", v, got, want)
+		}
+	}
+}
+
 // What String writes, Parse reads.
 func TestStringParse(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
