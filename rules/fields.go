@@ -2,6 +2,7 @@ package rules
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -161,7 +162,7 @@ func (d *document) choice(n *yaml.Node, what string, options ...string) int {
 	}
 	got := kindName(n)
 	if n.Kind == yaml.ScalarNode {
-		got = `"` + n.Value + `"`
+		got = strconv.Quote(n.Value)
 	}
 	d.fault(n, d.l.didYouMean(n.Value, options, ""), "%s must be %s, not %s", what, orList(options), got)
 	return 0
