@@ -3,8 +3,6 @@
 // knows nothing of how the answers come about.
 package rules
 
-import "gopkg.in/yaml.v3"
-
 // File is one rule file; Name is shown in error texts as it is.
 type File struct {
 	Name string
@@ -24,15 +22,6 @@ type Book struct {
 	// Questions are what is not wrong but deserves a second look: a warning whose
 	// advice says neither stop nor inspect, a baseline without a source.
 	Questions []Fault
-}
-
-// Case is an example that a rule file carries: events in short form, and the
-// transitions that should follow (none where Expect is empty).
-type Case struct {
-	Name   string
-	Given  []*yaml.Node
-	Expect []*yaml.Node
-	At     Place
 }
 
 // Units are what a book's bare numbers and functions speak.

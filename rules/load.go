@@ -190,31 +190,6 @@ func (d *document) units(n *yaml.Node) {
 	set("volume", &d.l.book.Units.Volume, "L", "qt", "gal")
 }
 
-// readCase keeps a case for later; running it is not the language's work.
-func (d *document) readCase(key, n *yaml.Node) {
-	what := fmt.Sprintf("case %q", key.Value)
-	f := d.mapping(n, what, "given", "expect")
-	c := &Case{Name: key.Value, At: d.place(key)}
-	switch v := f.get("given"); {
-	case v == nil:
-		d.fault(key, "list what happens: `given: [ … ]`", "%s has no `given`", what)
-	case v.Kind != yaml.SequenceNode || len(v.Content) == 0:
-		d.fault(v, "list what happens, one event an entry", "given of %s must be a list with at least one event", what)
-	default:
-		c.Given = v.Content
-	}
-	switch v := f.get("expect"); {
-	case v == nil:
-		d.fault(key, "list what should follow, or write `expect: none`", "%s has no `expect`", what)
-	case v.Kind == yaml.ScalarNode && v.Value == "none":
-	case v.Kind != yaml.SequenceNode || len(v.Content) == 0:
-		d.fault(v, "list what should follow, or write `expect: none`", "expect of %s must be a list, or none", what)
-	default:
-		c.Expect = v.Content
-	}
-	d.l.book.Cases = append(d.l.book.Cases, c)
-}
-
 // was checks the earlier names: not in use any more, and each taken over once.
 func (l *loader) was() {
 	seen := map[string]string{}

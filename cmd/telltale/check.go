@@ -1,44 +1,88 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"path/filepath"
+	"time"
 
 	"github.com/spf13/cobra"
 
+	"telltale/engine"
+	"telltale/engine/cases"
 	"telltale/rules"
 )
 
 func checkCommand(s streams) *cobra.Command {
-	return &cobra.Command{
+	var o checkOptions
+	cmd := &cobra.Command{
 		Use:   "check DIR",
-		Short: "Check a folder's rules, vehicles, people and settings, and show every fault",
-		Args:  cobra.ExactArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error {
-			dir := args[0]
-			if !exists(filepath.Join(dir, "rules")) {
-				book, err := loadBook(dir) // a folder of rules alone
-				if err != nil {
-					return err
-				}
-				return checked(s, dir, book)
-			}
-			f, err := loadFleet(dir)
-			if err != nil {
-				return err
-			}
-			return checked(s, dir, f.book)
-		},
+		Short: "Check a folder's rules, vehicles, people and settings, run its cases, and show every fault",
+		Example: `  telltale check fleet
+  telltale check fleet/rules --vehicles fleet/vehicles.yaml --cover`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error { return check(s, o, args[0]) },
 	}
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "register that cases may take vehicles from (DIR/vehicles.yaml where DIR holds rules/)")
+	cmd.Flags().BoolVar(&o.cover, "cover", false, "list the rules, tasks and stages that no case raises or clears")
+	cmd.Flags().BoolVar(&o.json, "json", false, "with --cover: one JSON object a line")
+	return cmd
 }
 
-func checked(s streams, dir string, b *rules.Book) error {
-	for i := range b.Questions {
-		fmt.Fprintf(s.out, "question: %s\n", b.Questions[i].String())
+type checkOptions struct {
+	vehicles    string
+	cover, json bool
+}
+
+func check(s streams, o checkOptions, dir string) error {
+	book, register, err := checkedFiles(dir, o.vehicles)
+	if err != nil {
+		return err
 	}
-	fmt.Fprintf(s.err, "%s: %d rules, %d tasks, %d baselines, no faults\n", dir, len(b.Rules), len(b.Tasks), len(b.Baselines))
+	for i := range book.Questions {
+		fmt.Fprintf(s.err, "question: %s\n", book.Questions[i].String())
+	}
+	results, gaps := cases.Run(book, register)
+	failed := 0
+	for i := range results {
+		if !results[i].OK() {
+			failed++
+			fmt.Fprintln(s.out, results[i].String())
+		}
+	}
+	if o.cover {
+		if err := listing(s, o.json, gaps, nil, "every stage is raised and cleared by some case", cases.Gap.String); err != nil {
+			return err
+		}
+	}
+	if failed > 0 {
+		return fmt.Errorf("%d of %d cases failed", failed, len(results))
+	}
+	fmt.Fprintf(s.err, "%s: %d rules, %d tasks, %d baselines, no faults; %d cases passed\n", dir, len(book.Rules), len(book.Tasks), len(book.Baselines), len(results))
 	return nil
+}
+
+// checkedFiles reads a fleet's folder, or one of rules alone.
+func checkedFiles(dir, vehicles string) (*rules.Book, []engine.Event, error) {
+	var book *rules.Book
+	var register []engine.Event
+	if exists(filepath.Join(dir, "rules")) {
+		f, err := loadFleet(dir)
+		if err != nil {
+			return nil, nil, err
+		}
+		book, register = f.book, f.register
+	} else {
+		b, err := loadBook(dir)
+		if err != nil {
+			return nil, nil, err
+		}
+		book = b
+	}
+	if vehicles == "" {
+		return book, register, nil
+	}
+	register, err := loadRegister(vehicles, time.Unix(0, 0))
+	return book, register, err
 }
 
 func wordsCommand(s streams) *cobra.Command {
@@ -65,5 +109,3 @@ func orRatio(unit string) string {
 	}
 	return unit
 }
-
-var _ = json.Marshal

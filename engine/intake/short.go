@@ -28,13 +28,15 @@ import (
 //
 // A time without zone is UTC, a date is its midnight. Bare numbers take the
 // book's unit: distance where a meter counts it. Any event may end in `id NAME`,
-// `from SOURCE` and `reported TIME`. Without an id it has the given one.
+// `from SOURCE` and `reported TIME`. Without an id it has the given one. What
+// cannot be read is a *ShortFault; what reads well and is wrong, as a capacity in
+// km, is told as for any other way in.
 func Short(line, id string, units rules.Units) (engine.Event, error) {
 	words, err := split(line)
 	if err != nil {
 		return engine.Event{}, err
 	}
-	p := &shortReader{words: words, units: units}
+	p := &shortReader{words: words, units: units, end: utf8.RuneCountInString(line) + 1}
 	ev := engine.Event{ID: engine.ID{Source: "/case", ID: id}}
 	ev.Time = p.time("the date")
 	kind := p.next("what happened: vehicle, reading, replaced, sample, service, answer, void or tick")
@@ -52,6 +54,16 @@ func Short(line, id string, units rules.Units) (engine.Event, error) {
 	}
 	return recode(ev) // one set of checks for all ways in
 }
+
+// ShortFault is what is wrong with a line in short form, and where: Col is in
+// characters from 1, one past the line where it ends too early.
+type ShortFault struct {
+	Col, Width int
+	Text       string
+}
+
+// Error gives the column and the text.
+func (f *ShortFault) Error() string { return fmt.Sprintf("column %d: %s", f.Col, f.Text) }
 
 // word is one word of the line and the column, in runes from 1, where it begins.
 type word struct {
@@ -71,7 +83,7 @@ func split(line string) ([]word, error) {
 		if line[i] == '"' {
 			end := strings.IndexByte(line[i+1:], '"')
 			if end < 0 {
-				return nil, fmt.Errorf("column %d: the quote is not closed", col)
+				return nil, &ShortFault{col, utf8.RuneCountInString(line[i:]), "the quote is not closed"}
 			}
 			out = append(out, word{line[i+1 : i+1+end], col, true})
 			i += end + 2
@@ -92,12 +104,17 @@ type shortReader struct {
 	words []word
 	at    int
 	units rules.Units
+	end   int // the column after the line
 	err   error
 }
 
 func (p *shortReader) fault(w word, format string, args ...any) {
 	if p.err == nil {
-		p.err = fmt.Errorf("column %d: %s", w.col, fmt.Sprintf(format, args...))
+		width := utf8.RuneCountInString(w.text)
+		if w.quoted {
+			width += 2
+		}
+		p.err = &ShortFault{w.col, width, fmt.Sprintf(format, args...)}
 	}
 }
 
@@ -106,7 +123,7 @@ func (p *shortReader) more() bool { return p.err == nil && p.at < len(p.words) }
 func (p *shortReader) word(what string) word {
 	if p.at >= len(p.words) {
 		if p.err == nil {
-			p.err = fmt.Errorf("the line ends before %s", what)
+			p.err = &ShortFault{p.end, 1, "the line ends before " + what}
 		}
 		return word{}
 	}

@@ -1,0 +1,103 @@
+package cases
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"telltale/engine"
+	"telltale/rules"
+)
+
+// compare pairs what a case expects with what came: each expected transition with
+// the first that fits it and no other. What people answered, where it is not
+// expected, is their own doing and no finding.
+func compare(c *rules.Case, got []*engine.Transition) []Row {
+	got = slices.DeleteFunc(slices.Clone(got), func(t *engine.Transition) bool { return !speaksOf(c, t.Rule) })
+	taken := make([]bool, len(got))
+	expectedAt := make([]string, len(got)) // by what came
+	var rows []Row
+	for i := range c.Expect {
+		e := &c.Expect[i]
+		at := -1
+		for j, t := range got {
+			if !taken[j] && fits(e, t) {
+				at = j
+				break
+			}
+		}
+		if at < 0 {
+			rows = append(rows, Row{Date: e.On, Expected: expectedText(e)})
+			continue
+		}
+		taken[at], expectedAt[at] = true, expectedText(e)
+	}
+	for j, t := range got {
+		if taken[j] || !answered(t) {
+			rows = append(rows, Row{Date: date(t), Expected: expectedAt[j], Got: gotText(t)})
+		}
+	}
+	slices.SortStableFunc(rows, func(a, b Row) int { return strings.Compare(a.Date, b.Date) })
+	return rows
+}
+
+func date(t *engine.Transition) string { return t.Time.UTC().Format("2006-01-02") }
+
+func answered(t *engine.Transition) bool {
+	return t.Transition == "acknowledged" || t.Transition == "shelved" || t.Transition == "unshelved"
+}
+
+func fits(e *rules.Expect, t *engine.Transition) bool {
+	is := func(want, got string) bool { return want == "" || want == got }
+	return e.On == date(t) && e.Rule == t.Rule && is(e.Vehicle, t.Vehicle) && is(e.Component, t.Component) &&
+		is(e.To, t.To) && is(e.Transition, t.Transition)
+}
+
+func expectedText(e *rules.Expect) string {
+	return strings.Join(slices.DeleteFunc([]string{e.Vehicle, e.Component, e.Rule + ":", e.Transition, e.To}, func(s string) bool { return s == "" }), " ")
+}
+
+func gotText(t *engine.Transition) string {
+	s := t.Vehicle
+	if t.Component != "" {
+		s += " " + t.Component
+	}
+	return fmt.Sprintf("%s %s: %s %s", s, t.Rule, t.Transition, t.To)
+}
+
+// String tells how the case failed: its faults, or expected beside got in order of
+// time, with a mark where they differ. It is empty for a case that came out.
+func (r *Result) String() string {
+	if r.OK() {
+		return ""
+	}
+	if len(r.Faults) > 0 {
+		return fmt.Sprintf("case %q cannot be run:\n%v", r.Case.Name, r.Faults)
+	}
+	width := len("expected")
+	for _, row := range r.Rows {
+		width = max(width, len([]rune(row.Expected)))
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s: case %q fails\n", r.Case.At, r.Case.Name)
+	fmt.Fprintf(&b, "    %-10s  %-*s  %s\n", "", width, "expected", "got")
+	for _, row := range r.Rows {
+		mark := " "
+		if !row.agrees() {
+			mark = "!"
+		}
+		line := fmt.Sprintf("  %s %s  %-*s  %s", mark, row.Date, width, or(row.Expected, "-"), or(row.Got, "-"))
+		b.WriteString(strings.TrimRight(line, " ") + "\n")
+	}
+	for _, n := range r.Notes {
+		fmt.Fprintf(&b, "  note: %s\n", n)
+	}
+	return strings.TrimSuffix(b.String(), "\n")
+}
+
+func or(s, empty string) string {
+	if s == "" {
+		return empty
+	}
+	return s
+}
