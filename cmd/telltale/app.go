@@ -51,7 +51,7 @@ func loadFleet(dir string) (*fleet, error) {
 		errs = append(errs, err)
 	}
 	if path := filepath.Join(dir, "vehicles.yaml"); exists(path) {
-		f.register, err = loadRegister(path, time.Unix(0, 0))
+		f.register, err = loadRegister(path, stream.Unclocked)
 		errs = append(errs, err)
 	}
 	if err := errors.Join(errs...); err != nil {
@@ -72,11 +72,13 @@ type app struct {
 	micro  micro.Service
 	notify *notify.Notifier
 	queue  *notify.Queue
-	told   atomic.Uint64 // the last message of ALARMS that was handled
+	told   atomic.Uint64     // the last message of ALARMS that was handled
 	marks  map[string]string // how far the lists of each person were looked at; owned by the clock
 
-	fault  atomic.Value // string: what is wrong with the folder since it was read last
+	fault atomic.Value // string: what is wrong with the folder since it was read last
 
+	// life ends when the service is stopped, or when anything in the group fails.
+	life   context.Context
 	cancel context.CancelFunc
 	group  *errgroup.Group
 }
@@ -154,7 +156,7 @@ func (a *app) now(ctx context.Context) (time.Time, error) {
 	}
 	t, err := a.log.LastTick(ctx)
 	if t.IsZero() {
-		t = time.Unix(0, 0).UTC()
+		t = stream.Unclocked
 	}
 	return t, err
 }
@@ -209,9 +211,9 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) {
 	}
 	a.notify.SetDirectory(a.fleet.people)
 	ctx, a.cancel = context.WithCancel(context.WithoutCancel(ctx))
-	a.group, ctx = errgroup.WithContext(ctx)
-	a.group.Go(func() error { a.queue.Run(ctx); return nil })
-	a.group.Go(func() error { return a.tell(ctx) })
+	a.group, a.life = errgroup.WithContext(ctx)
+	a.group.Go(func() error { a.queue.Run(a.life); return nil })
+	a.group.Go(func() error { return a.tell(a.life) })
 }
 
 // tell hands the log of what was said to the notifier, from its checkpoint on.

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"path/filepath"
@@ -50,22 +49,22 @@ func serve(ctx context.Context, s streams, f *fleet) error {
 		return err
 	}
 	fmt.Fprintf(s.err, "serving %s at %s, %d rules, %d tasks; stop with Ctrl-C\n", f.dir, a.url(), len(f.book.Rules), len(f.book.Tasks))
-	a.group.Go(func() error { return a.watch(ctx) })
+	work, halt := context.WithCancel(ctx) // until the interrupt, or until something fails
+	defer halt()
+	context.AfterFunc(a.life, halt)
+	a.group.Go(func() error { return unlessStopped(work, a.watch(work)) })
 	a.group.Go(func() error {
 		if f.set.Clock == "events" {
-			return unlessStopped(ctx, a.log.FollowEvents(ctx))
+			return unlessStopped(work, a.log.FollowEvents(work))
 		}
-		return a.wallClock(ctx)
+		return unlessStopped(work, a.wallClock(work))
 	})
-	failed := make(chan error, 1)
-	go func() { failed <- a.group.Wait() }()
 	select {
-	case <-ctx.Done():
+	case <-work.Done():
 	case <-a.svc.Done():
-		err = a.svc.Err()
-	case err = <-failed:
+		halt()
 	}
-	return errors.Join(err, a.stop())
+	return a.stop() // which says what had failed
 }
 
 func unlessStopped(ctx context.Context, err error) error {
