@@ -32,7 +32,9 @@ func (p *Partition) Due(q DueQuery) []DueItem {
 	return out
 }
 
-// SortDue orders a due list, or several put together, by what to do first.
+// SortDue orders a due list, or several put together, by what to do first: overdue,
+// due, soon, later. Of what is overdue or due, statutory work comes first; the rest
+// goes by date.
 func SortDue(list []DueItem) {
 	rank := map[string]int{"overdue": 0, "due": 1, "soon": 2, normal: 3}
 	slices.SortStableFunc(list, func(a, b DueItem) int {
@@ -41,9 +43,11 @@ func SortDue(list []DueItem) {
 	})
 }
 
+// statutoryFirst puts what the law asks for before the rest of what is due; what
+// is only soon goes by its date.
 func statutoryFirst(a, b DueItem) int {
 	switch {
-	case a.Statutory == b.Statutory:
+	case a.Statutory == b.Statutory || a.Stage != "overdue" && a.Stage != "due":
 		return 0
 	case a.Statutory:
 		return -1
@@ -72,20 +76,7 @@ func (p *Partition) dueOf(r *Record, q DueQuery) []DueItem {
 			out = append(out, f.dueItem(ts, v, k))
 		}
 	}
-	for _, at := range f.applied().rules.Tasks {
-		ts := f.reckon(at, lastPlace, math.MaxInt64)
-		add(&ts, AlarmKey{at.Task.Name, f.componentName(at.Component)})
-	}
-	for list := f.openings(); len(list) > 0; {
-		n := 1
-		for n < len(list) && list[n].comp == list[0].comp && list[n].Name == list[0].Name {
-			n++
-		}
-		if ts, stands := f.standing(list[:n]); stands {
-			add(&ts, AlarmKey{list[0].Name, f.componentName(list[0].comp)})
-		}
-		list = list[n:]
-	}
+	f.eachTask(add)
 	return out
 }
 

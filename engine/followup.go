@@ -59,13 +59,19 @@ func (f *fold) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []opene
 func (f *fold) judgeFollowUps() {
 	list := f.openings()
 	for len(list) > 0 {
-		n := 1
-		for n < len(list) && list[n].comp == list[0].comp && list[n].Name == list[0].Name {
-			n++
-		}
+		n := sameFollowUp(list)
 		f.judgeFollowUp(list[:n])
 		list = list[n:]
 	}
+}
+
+// sameFollowUp is how many of the first openings are of one follow-up.
+func sameFollowUp(list []openedFollowUp) int {
+	n := 1
+	for n < len(list) && list[n].comp == list[0].comp && list[n].Name == list[0].Name {
+		n++
+	}
+	return n
 }
 
 func (f *fold) judgeFollowUp(list []openedFollowUp) {

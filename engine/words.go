@@ -107,7 +107,7 @@ func (f *fold) why(ts *taskState, v verdict) string {
 		parts = append(parts, fmt.Sprintf("likely about %s (between %s and %s)", v.reach[1], v.reach[0], v.reach[2]))
 	}
 	if ts.postponed != nil {
-		parts = append(parts, "postponed by "+ts.postponed.By+": "+ts.postponed.Why)
+		parts = append(parts, postponedBy(ts.postponed))
 	}
 	return strings.Join(parts, "; ")
 }
@@ -178,4 +178,20 @@ func (f *fold) shown(v float64, hours bool) (float64, string) {
 		u = "h"
 	}
 	return math.Round(unit.From(v, u)*10) / 10, u
+}
+
+func postponedBy(p *Postponed) string { return "postponed by " + p.By + ": " + p.Why }
+
+// calendarTime writes a time of months and days.
+func calendarTime(l interval.Limits) string {
+	var parts []string
+	if l.Months == 1 {
+		parts = append(parts, "1 month")
+	} else if l.Months > 0 {
+		parts = append(parts, strconv.Itoa(l.Months)+" months")
+	}
+	if l.Days > 0 {
+		parts = append(parts, days(l.Days))
+	}
+	return strings.Join(parts, " and ")
 }

@@ -1,0 +1,222 @@
+package engine
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"telltale/engine/interval"
+	"telltale/rules/unit"
+)
+
+// Reckoning is how the due point of one task of a vehicle (and component) came
+// about. Meter values are face values of the instrument as it is today, in the
+// book's unit of distance or in hours; dates are local, YYYY-MM-DD.
+type Reckoning struct {
+	Vehicle   string `json:"vehicle"`
+	Component string `json:"component,omitempty"`
+	Task      string `json:"task"`
+	Title     string `json:"title"`
+	FollowUp  bool   `json:"followUp,omitempty"`
+	Stage     string `json:"stage"`
+	Limit     string `json:"limit"` // that decides: distance, hours, time, none or "no history"
+	// LastDone is the date of the last time, of a follow-up that of its opening; By
+	// is the event behind it. Policy stands in for it where the history is unknown.
+	LastDone  string `json:"lastDone,omitempty"`
+	By        *ID    `json:"by,omitempty"`
+	Estimated bool   `json:"estimated,omitempty"` // the meter was not read then, but before
+	Policy    string `json:"policy,omitempty"`
+	// Factor is what the intervals were multiplied by, FactorFrom the expression it
+	// came from; without an answer (Missing) the factor is 1.
+	Factor     float64  `json:"factor"`
+	FactorFrom string   `json:"factorFrom,omitempty"`
+	Missing    []string `json:"missing,omitempty"`
+	// Postponed says who moved the due point, and why.
+	Postponed string          `json:"postponed,omitempty"`
+	Limits    []ReckonedLimit `json:"limits,omitempty"`
+	// Early, Likely and Late are the dates between which the first meter limit is
+	// reached in four of five cases.
+	Early  string `json:"early,omitempty"`
+	Likely string `json:"likely,omitempty"`
+	Late   string `json:"late,omitempty"`
+}
+
+// ReckonedLimit is one limit of a task: distance, hours or time. A meter limit
+// has the values, a time limit the dates; either has those that apply.
+type ReckonedLimit struct {
+	Limit   string `json:"limit"`
+	Decides bool   `json:"decides,omitempty"`
+	Every   string `json:"every"` // after the factor, as "45,000 km" or "36 months"
+	// From is where the limit counts from, Soon, Due and Overdue where those stages
+	// begin; past Overdue, not at it.
+	From    *unit.Quantity `json:"from,omitempty"`
+	Soon    *unit.Quantity `json:"soon,omitempty"`
+	Due     *unit.Quantity `json:"due,omitempty"`
+	Overdue *unit.Quantity `json:"overdue,omitempty"`
+
+	FromDate    string         `json:"fromDate,omitempty"`
+	SoonDate    string         `json:"soonDate,omitempty"`
+	DueDate     string         `json:"dueDate,omitempty"`
+	OverdueDate string         `json:"overdueDate,omitempty"` // the last day that is not overdue
+	Meter       *ReckonedMeter `json:"meter,omitempty"`
+}
+
+// ReckonedMeter is where a meter stands: as read, and apart from that as its
+// usage has it. PerDay is the usage, with its range in four of five cases; Now the
+// estimate for today, never to be shown as if it were read.
+type ReckonedMeter struct {
+	Name       string         `json:"name"`
+	Read       *unit.Quantity `json:"read,omitempty"`
+	ReadOn     string         `json:"readOn,omitempty"`
+	PerDay     *unit.Quantity `json:"perDay,omitempty"`
+	PerDayLow  *unit.Quantity `json:"perDayLow,omitempty"`
+	PerDayHigh *unit.Quantity `json:"perDayHigh,omitempty"`
+	LaidUp     bool           `json:"laidUp,omitempty"` // it has stood nearly still of late
+	Readings   int            `json:"readings,omitempty"`
+	Now        *unit.Quantity `json:"now,omitempty"`
+	NowLeast   *unit.Quantity `json:"nowLeast,omitempty"`
+	NowMost    *unit.Quantity `json:"nowMost,omitempty"`
+}
+
+// Reckon gives the reckoning of every task and follow-up of a vehicle, in order
+// of task and component; of one task alone where it is named.
+func (p *Partition) Reckon(vehicle, task string) []Reckoning {
+	r := p.records[vehicle]
+	if r == nil || p.book == nil {
+		return nil
+	}
+	if reg := r.registered(); reg == nil || reg.Retired {
+		return nil
+	}
+	rec := *r
+	f := &fold{p: p, rec: &rec, when: p.now}
+	var out []Reckoning
+	f.eachTask(func(ts *taskState, k AlarmKey) {
+		if task == "" || task == k.Rule {
+			out = append(out, f.reckoning(ts, k))
+		}
+	})
+	slices.SortStableFunc(out, func(a, b Reckoning) int {
+		return AlarmKey{a.Task, a.Component}.compare(AlarmKey{b.Task, b.Component})
+	})
+	return out
+}
+
+// eachTask gives every task and every follow-up that stands.
+func (f *fold) eachTask(each func(*taskState, AlarmKey)) {
+	for _, at := range f.applied().rules.Tasks {
+		ts := f.reckon(at, lastPlace, math.MaxInt64)
+		each(&ts, AlarmKey{at.Task.Name, f.componentName(at.Component)})
+	}
+	for list := f.openings(); len(list) > 0; {
+		n := sameFollowUp(list)
+		if ts, stands := f.standing(list[:n]); stands {
+			each(&ts, AlarmKey{list[0].Name, f.componentName(list[0].comp)})
+		}
+		list = list[n:]
+	}
+}
+
+func (f *fold) reckoning(ts *taskState, k AlarmKey) Reckoning {
+	v := f.verdict(ts)
+	r := Reckoning{
+		Vehicle: f.rec.Vehicle, Component: k.Component, Task: k.Rule, Title: ts.title(), FollowUp: ts.fu != nil,
+		Stage: TaskStages[v.stage], Limit: v.Limit.String(), Factor: ts.plan.Shorten,
+	}
+	if ts.last != nil {
+		r.LastDone, r.Estimated = ts.last.Date.String(), ts.last.Estimated
+		if ts.by != (ID{}) {
+			r.By = &ts.by
+		}
+	} else {
+		r.Policy = lastDone(ts)
+	}
+	if ts.noHistory {
+		r.Limit = r.Policy
+	}
+	if ts.task != nil && ts.task.Shorten != nil {
+		r.FactorFrom = ts.task.Shorten.Text
+		_, r.Missing = f.p.shorten.Number(ts.task.Shorten, f.factsAt(ts.comp, lastPlace, math.MaxInt64))
+	}
+	if ts.postponed != nil {
+		r.Postponed = postponedBy(ts.postponed)
+	}
+	if v.sure {
+		r.Early, r.Likely, r.Late = v.reach[0].String(), v.reach[1].String(), v.reach[2].String()
+	}
+	r.Limits = f.reckonedLimits(ts, v)
+	return r
+}
+
+func (f *fold) reckonedLimits(ts *taskState, v verdict) []ReckonedLimit {
+	every, tol := ts.plan.Interval(), ts.plan.Tolerance()
+	var out []ReckonedLimit
+	if every.Distance > 0 || !math.IsNaN(ts.point.Distance) {
+		l := f.reckonedMeter(ts, false, [4]float64{ts.from.Distance, ts.point.Distance, ts.plan.Early.Distance, tol.Distance})
+		l.Limit, l.Decides = interval.ByDistance.String(), v.Limit == interval.ByDistance
+		l.Every = f.amount(every.Distance, false)
+		out = append(out, l)
+	}
+	if every.Hours > 0 || !math.IsNaN(ts.point.Hours) {
+		l := f.reckonedMeter(ts, true, [4]float64{ts.from.Hours, ts.point.Hours, ts.plan.Early.Hours, tol.Hours})
+		l.Limit, l.Decides = interval.ByHours.String(), v.Limit == interval.ByHours
+		l.Every = f.amount(every.Hours, true)
+		out = append(out, l)
+	}
+	if every.Months+every.Days > 0 || ts.point.HasDate {
+		l := ReckonedLimit{Limit: interval.ByTime.String(), Decides: v.Limit == interval.ByTime, Every: calendarTime(every)}
+		if ts.point.HasDate {
+			due := ts.point.Date
+			l.FromDate, l.DueDate = ts.from.Date.String(), due.String()
+			l.OverdueDate = due.AddMonths(tol.Months).AddDays(tol.Days).String()
+			if e := ts.plan.Early; e.Months+e.Days > 0 {
+				l.SoonDate = due.AddMonths(-e.Months).AddDays(-e.Days).String()
+			}
+		}
+		out = append(out, l)
+	}
+	return out
+}
+
+// reckonedMeter fills in a meter limit from where it counts from, the due point,
+// the early distance and the tolerance.
+func (f *fold) reckonedMeter(ts *taskState, hours bool, v [4]float64) ReckonedLimit {
+	var l ReckonedLimit
+	a := f.applied()
+	c := f.rec.chainFor(a.reg, f.def(ts.comp), hours)
+	if c == nil {
+		return l
+	}
+	l.Meter = &ReckonedMeter{Name: c.name}
+	last, ok := c.last(math.MaxInt64)
+	if !ok {
+		return l
+	}
+	shift := last.life - last.face
+	l.From, l.Due, l.Overdue = f.quantity(v[0]-shift, hours), f.quantity(v[1]-shift, hours), f.quantity(v[1]+v[3]-shift, hours)
+	if v[2] > 0 {
+		l.Soon = f.quantity(v[1]-v[2]-shift, hours)
+	}
+	m := l.Meter
+	m.Read, m.ReadOn = f.quantity(last.face, hours), localDate(time.Unix(0, last.at), a.zone).String()
+	u := c.reckonUsage(math.MaxInt64)
+	m.Readings = u.N
+	if !u.OK {
+		return l
+	}
+	const day = 86400
+	m.PerDay, m.PerDayLow, m.PerDayHigh, m.LaidUp = f.quantity(u.PerSecond*day, hours), f.quantity(u.Low*day, hours), f.quantity(u.High*day, hours), u.LaidUp
+	est, low, high := u.Now(seconds(last.at), last.life, f.p.now.Unix())
+	m.Now, m.NowLeast, m.NowMost = f.quantity(est-shift, hours), f.quantity(low-shift, hours), f.quantity(high-shift, hours)
+	return l
+}
+
+// quantity is a value of metres or seconds in the unit that people read; nil for
+// an unknown one.
+func (f *fold) quantity(v float64, hours bool) *unit.Quantity {
+	if math.IsNaN(v) {
+		return nil
+	}
+	value, u := f.shown(v, hours)
+	return &unit.Quantity{Value: value, Unit: u}
+}
