@@ -54,7 +54,7 @@ func TestPanicIsRefused(t *testing.T) {
 // one that was not.
 func TestStoredRecordGoesOn(t *testing.T) {
 	book := load(t, orderRules)
-	a, b := engine.NewPartition(), engine.NewPartition()
+	a := engine.NewPartition()
 	a.Apply(bookEvent(book))
 	lines := []string{
 		`2031-01-02 vehicle van-1 van meter odometer since 2029-03-01 component motor engine fluid oil capacity 6L`,
@@ -67,7 +67,7 @@ func TestStoredRecordGoesOn(t *testing.T) {
 		`2031-06-03 reading van-1 odometer 66000`,
 	}
 	for i, line := range lines {
-		b = engine.NewPartition()
+		b := engine.NewPartition()
 		b.Restore(a.Now(), book)
 		if i > 0 {
 			rec, err := a.Encode("van-1")

@@ -23,6 +23,9 @@ func (f *fold) judge() {
 		return                  // what was said about an alarm changes no fact
 	}
 	a := f.applied()
+	if f.ev.Kind == BookEvent {
+		f.carryOverAll()
+	}
 	for _, ar := range a.rules.Rules {
 		f.judgeRule(ar)
 	}

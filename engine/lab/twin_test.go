@@ -15,7 +15,6 @@ type sump struct {
 	lastAt     float64
 	changedAt  float64
 	rate       float64 // as it stood at the last sample
-	expected   float64
 	sampled    bool
 	changed    bool // an exchange with a sample before it
 	since      bool // an exchange since the last sample
