@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
+	"os"
 	"path/filepath"
 	"reflect"
 	"runtime/debug"
@@ -36,8 +38,13 @@ type fleet struct {
 // loadFleet reads everything in the folder; the faults of all files come at once.
 func loadFleet(dir string) (*fleet, error) {
 	f := &fleet{dir: dir, people: &notify.Directory{}}
-	if !exists(dir) {
+	switch info, err := os.Stat(dir); {
+	case errors.Is(err, fs.ErrNotExist):
 		return nil, exit{2, hinted{fmt.Errorf("no folder %s", dir), "telltale demo --dir " + dir + " makes one with the sample fleet"}}
+	case err != nil:
+		return nil, exit{2, fmt.Errorf("reading the folder: %w", err)}
+	case !info.IsDir():
+		return nil, exit{2, hinted{fmt.Errorf("%s is a file, not a folder", dir), "name the folder that holds rules/ and vehicles.yaml"}}
 	}
 	var errs []error
 	set, err := loadSettings(dir)

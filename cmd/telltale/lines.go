@@ -43,3 +43,17 @@ func notJudgedLine(n *engine.NotJudged) string {
 	}
 	return fmt.Sprintf("%s  %-22s not judged   %s: missing %s", n.Time.Format("2006-01-02 15:04"), where, n.Rule, strings.Join(n.Missing, ", "))
 }
+
+// strangers says which vehicles nobody registered; the list itself has no place for
+// them, since nothing of theirs was judged.
+func strangers(s streams, vehicles []string) {
+	const most = 20
+	if len(vehicles) == 0 {
+		return
+	}
+	more := ""
+	if n := len(vehicles) - most; n > 0 {
+		vehicles, more = vehicles[:most], fmt.Sprintf(" and %d more", n)
+	}
+	fmt.Fprintf(s.err, "not registered, so their events are kept for 90 days and judged once they are: %s%s\n", strings.Join(vehicles, ", "), more)
+}

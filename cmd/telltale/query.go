@@ -114,9 +114,7 @@ func refusedCommand(s streams) *cobra.Command {
 					return err
 				}
 				unknown, err := stream.List[string](ctx, nc, "unregistered", nil)
-				for _, v := range unknown {
-					fmt.Fprintf(s.err, "vehicle %s is not registered: its events are kept for 90 days and judged once it is\n", v)
-				}
+				strangers(s, unknown)
 				return err
 			})
 		},

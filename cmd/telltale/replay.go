@@ -12,6 +12,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/stream"
 )
 
 type replayOptions struct {
@@ -49,6 +50,12 @@ func replay(s streams, o replayOptions, path string) error {
 			return exit{2, hinted{fmt.Errorf("--until %q is not a date", o.until), "write it as --until 2031-12-31"}}
 		}
 	}
+	var register []engine.Event
+	if o.vehicles != "" {
+		if register, err = loadRegister(o.vehicles, stream.Unclocked); err != nil {
+			return err
+		}
+	}
 	file, err := os.Open(path)
 	if err != nil {
 		return exit{2, err}
@@ -62,7 +69,7 @@ func replay(s streams, o replayOptions, path string) error {
 		return exit{2, fmt.Errorf("reading %s again: %w", path, err)}
 	}
 	out := bufio.NewWriter(s.out)
-	r := &replayer{o: o, p: engine.NewPartition(), ticks: intake.NewTicks(own), out: out}
+	r := &replayer{o: o, p: engine.NewPartition(), register: register, ticks: intake.NewTicks(own), out: out}
 	r.fold(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: book.Hash, Book: book}})
 	if err := r.file(file); err != nil {
 		return exit{2, fmt.Errorf("reading %s: %w", path, err)}
@@ -76,6 +83,7 @@ func replay(s streams, o replayOptions, path string) error {
 		return fmt.Errorf("writing the transitions: %w", err)
 	}
 	fmt.Fprintf(s.err, "replay: %d events, %d transitions, %d refused, %d not judged\n", r.events, r.transitions, r.refused, r.notJudged)
+	strangers(s, r.p.Unregistered())
 	return nil
 }
 
@@ -85,7 +93,10 @@ type replayer struct {
 	p     *engine.Partition
 	ticks *intake.Ticks
 	out   io.Writer
-	began bool
+
+	// register are the vehicles to register at the moment of the first event; nil
+	// once that is done.
+	register []engine.Event
 
 	events, transitions, refused, notJudged int
 }
@@ -108,19 +119,16 @@ func (r *replayer) file(f io.Reader) error {
 	})
 }
 
-// begin registers the vehicles of a register file at the moment of the first event.
+// begin registers the vehicles of the register at the moment of the first event.
 func (r *replayer) begin(at time.Time) error {
-	if r.began || r.o.vehicles == "" {
-		return nil
-	}
-	r.began = true
-	events, err := loadRegister(r.o.vehicles, at)
-	if err != nil {
-		return err
-	}
-	for _, ev := range events {
+	for _, ev := range r.register {
+		ev, err := intake.At(ev, at)
+		if err != nil {
+			return fmt.Errorf("registering vehicle %q: %w", ev.Vehicle, err)
+		}
 		r.fold(ev)
 	}
+	r.register = nil
 	return nil
 }
 
