@@ -148,19 +148,24 @@ type SampleData struct {
 	Taken      string                   `json:"taken,omitempty"`
 	Meters     map[string]unit.Quantity `json:"meters,omitempty"`
 	FluidAge   *unit.Quantity           `json:"fluidAge,omitempty"` // a distance or hours
+	Density    *unit.Quantity           `json:"density,omitempty"`  // the fluid's, for results in mg/L
 	Laboratory string                   `json:"laboratory,omitempty"`
 	Method     string                   `json:"method,omitempty"`
 	Point      string                   `json:"point,omitempty"`
 	Results    []ResultData             `json:"results"`
 }
 
-// ResultData is one analyte: a value, or "below L". Exactly one of Value and
-// Below is set.
+// ResultData is one analyte as the laboratory reported it: a value, "below L",
+// "above U", not detected or a trace. Exactly one of these is set; the last two
+// may say beside it below which limit.
 type ResultData struct {
-	Analyte string   `json:"analyte"`
-	Value   *float64 `json:"value,omitempty"`
-	Below   *float64 `json:"below,omitempty"`
-	Unit    string   `json:"unit"`
+	Analyte     string   `json:"analyte"`
+	Value       *float64 `json:"value,omitempty"`
+	Below       *float64 `json:"below,omitempty"`
+	Above       *float64 `json:"above,omitempty"`
+	NotDetected bool     `json:"notDetected,omitempty"`
+	Trace       bool     `json:"trace,omitempty"`
+	Unit        string   `json:"unit"`
 }
 
 // AnswerData is what a person said to an alarm, a task or the whole vehicle.

@@ -30,6 +30,8 @@ type facts struct {
 
 	mask uint32
 	ends map[endKey]uint // the number of each censored result met so far
+	// reported: words show the number that the laboratory gave, whichever end it is.
+	reported bool
 	used []ID            // the events that answers rested on, in order of first use
 }
 
@@ -80,10 +82,13 @@ func (x *facts) end(i int, r lab.Result) float64 {
 		n = uint(len(x.ends))
 		x.ends[k] = n
 	}
-	if x.mask>>n&1 == 0 {
-		return 0
+	if x.reported {
+		return r.Value
 	}
-	return r.Value
+	if x.mask>>n&1 == 0 {
+		return r.Span().Low
+	}
+	return r.Span().High
 }
 
 func (x *facts) use(ids ...ID) {
@@ -318,6 +323,8 @@ func (x *facts) Note(w rules.Word, arg string) string {
 	}
 	if r, ok := x.sheet.Result(arg); ok && r.Censored {
 		add("reported as below " + strconv.FormatFloat(r.Value, 'f', -1, 64))
+	} else if ok && r.Above {
+		add("reported as above " + strconv.FormatFloat(r.Value, 'f', -1, 64))
 	}
 	switch w {
 	case rules.WordTimes, rules.WordTimesForAge, rules.WordFresh, rules.WordKept:

@@ -254,12 +254,31 @@ func (f *fold) takeSample(s Stamp, d *SampleData) error {
 	if err := f.ownMeters(d.Meters); err != nil {
 		return err
 	}
-	sample := Sample{s, d}
+	sample := Sample{Stamp: s, SampleData: d}
 	f.rec.Samples = keepSamples(insert(f.rec.Samples, sample))
 	f.change.place = sample.place(f.rec.registered().zone())
 	f.change.sample = d.Component
 	f.rechain()
+	f.noteSample(d)
 	return nil
+}
+
+// noteSample tells what in the event's sample is not used, and why, as refusals of
+// that part.
+func (f *fold) noteSample(d *SampleData) {
+	reg := f.rec.registered()
+	if reg == nil || reg.component(d.Component) == nil {
+		return
+	}
+	t := f.rec.timeline(reg, reg.component(d.Component))
+	for i := range t.steps {
+		if s := t.steps[i].sample; s == nil || s.ID != f.ev.ID {
+			continue
+		}
+		for _, why := range sampleNotes(reg, t, i) {
+			f.out = append(f.out, Output{Refused: f.p.refused(f.ev, fmt.Errorf("sample %s of %s: %s", d.Number, d.Component, why))})
+		}
+	}
 }
 
 func (f *fold) checkComponent(name string) error {

@@ -128,6 +128,11 @@ func (r *Record) timeline(v *VehicleData, comp *ComponentDef) timeline {
 	for _, s := range t.steps {
 		t.lab = append(t.lab, r.labStep(v, comp, s))
 	}
+	for i, s := range t.steps {
+		if s.sample != nil && doubtedAge(t, i) != "" {
+			t.lab[i].Age, t.lab[i].AgeHours = math.NaN(), math.NaN()
+		}
+	}
 	return t
 }
 
@@ -193,7 +198,7 @@ func (r *Record) labStep(v *VehicleData, comp *ComponentDef, s step) lab.Step {
 			out.Age = base
 		}
 	}
-	out.Results = labResults(s.sample.Results)
+	out.Results = s.sample.sheet().results
 	return out
 }
 
@@ -206,24 +211,4 @@ func litres(q *unit.Quantity) float64 {
 		return math.NaN()
 	}
 	return v
-}
-
-// labResults are the results that can be reckoned with; an analyte that nobody
-// knows, or one in a unit that does not convert, is kept in the record and shown,
-// but not judged.
-func labResults(list []ResultData) []lab.Result {
-	var out []lab.Result
-	for _, d := range list {
-		value, censored := d.Value, false
-		if value == nil {
-			value, censored = d.Below, true
-		}
-		if value == nil {
-			continue
-		}
-		if base, err := lab.Normalise(d.Analyte, *value, d.Unit, 0); err == nil {
-			out = append(out, lab.Result{Analyte: d.Analyte, Value: base, Censored: censored})
-		}
-	}
-	return out
 }

@@ -269,11 +269,11 @@ func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgem
 		return
 	}
 	x := f.factsAt(ar.Component, at.before, at.at)
+	x.reported = true
 	got := j.Run(r, x)
 	if len(got.Ends) == 0 {
 		return
 	}
-	x.Ends(math.MaxUint32)
 	end := got.Ends[len(got.Ends)-1]
 	x.used = nil
 	if at.id != (ID{}) {

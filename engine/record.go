@@ -93,6 +93,7 @@ type (
 	Sample struct {
 		Stamp
 		*SampleData
+		parsed *sheetRead // derived from SampleData; nil until it is asked for
 	}
 	// Postponed is a person's word that a task can wait.
 	Postponed struct {

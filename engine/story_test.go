@@ -81,7 +81,13 @@ func foldLines(t *testing.T, p *engine.Partition, ticks *intake.Ticks, book *rul
 		if line = strings.TrimSpace(line); line == "" || line[0] == '#' {
 			continue
 		}
-		ev, err := intake.Short(line, fmt.Sprintf("%s-%d", f.Name, n+1), book.Units)
+		var ev engine.Event
+		var err error
+		if line[0] == '{' {
+			ev, err = intake.Decode([]byte(line))
+		} else {
+			ev, err = intake.Short(line, fmt.Sprintf("%s-%d", f.Name, n+1), book.Units)
+		}
 		if err != nil {
 			t.Fatalf("%s line %d: %v", f.Name, n+1, err)
 		}

@@ -84,49 +84,35 @@ func checkResults(results []engine.ResultData) error {
 	if err := checkCount("data.results", len(results), maxResults); err != nil {
 		return err
 	}
-	seen := make(map[string]bool, len(results))
-	for i, r := range results {
-		at := fmt.Sprintf("data.results[%d]", i)
-		if err := checkResult(at, r); err != nil {
+	for i := range results {
+		if err := checkResult(fmt.Sprintf("data.results[%d]", i), &results[i]); err != nil {
 			return err
 		}
-		if seen[r.Analyte] {
-			return fmt.Errorf("%s.analyte: %s stands twice", at, quote(r.Analyte))
-		}
-		seen[r.Analyte] = true
 	}
 	return nil
 }
 
-// checkResult lets an analyte pass that nobody defines; it is kept and shown.
-func checkResult(at string, r engine.ResultData) error {
+// checkResult looks at the form alone and gives the analyte its short name. What a
+// result says (an analyte that nobody defines, a unit that does not fit, less than
+// nothing) is judged where the sample is: it is kept and shown, and stops no other.
+func checkResult(at string, r *engine.ResultData) error {
 	if err := checkName(at+".analyte", r.Analyte); err != nil {
 		return err
 	}
+	if a, ok := lab.Lookup(r.Analyte); ok {
+		r.Analyte = a.Name
+	}
+	says := 0
+	for _, set := range []bool{r.Value != nil, r.Above != nil, r.NotDetected, r.Trace, r.Below != nil && !r.NotDetected && !r.Trace} {
+		if set {
+			says++
+		}
+	}
 	switch {
-	case r.Value == nil && r.Below == nil:
-		return fmt.Errorf("%s: neither value nor below, wanted one of them", at)
-	case r.Value != nil && r.Below != nil:
-		return fmt.Errorf("%s: both value and below, wanted one of them", at)
-	case r.Below != nil && *r.Below <= 0:
-		return fmt.Errorf("%s.below: %s, a limit of detection is above 0", at, number(*r.Below))
-	}
-	v := r.Below
-	if v == nil {
-		v = r.Value
-	}
-	if !lab.Known(r.Analyte) {
-		return checkUnit(at, "a result", r.Unit, resultKinds...)
-	}
-	// The density only scales mg/L, and any will do to see whether the unit fits.
-	if _, err := lab.Normalise(r.Analyte, *v, r.Unit, 1); err != nil {
-		return fmt.Errorf("%s: %w", at, err)
+	case says == 0:
+		return fmt.Errorf("%s: no result, wanted value, below, above, notDetected or trace", at)
+	case says > 1:
+		return fmt.Errorf("%s: more than one of value, below, above, notDetected and trace, wanted one of them", at)
 	}
 	return nil
-}
-
-// resultKinds are what laboratories report in.
-var resultKinds = []unit.Kind{
-	unit.Concentration, unit.Percent, unit.MassVolume, unit.Density, unit.Viscosity, unit.BaseNumber,
-	unit.Temperature, unit.Absorbance, unit.Count, unit.Index,
 }

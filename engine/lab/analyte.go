@@ -86,8 +86,12 @@ var analyteByName = func() map[string]Analyte {
 
 var analyteByTitle = func() map[string]Analyte {
 	m := map[string]Analyte{
-		"aluminum": analyteByName["Al"], "sulphur": analyteByName["S"],
+		"aluminum": analyteByName["Al"], "sulphur": analyteByName["S"], "wolfram": analyteByName["W"],
 		"total base number": analyteByName["TBN"], "total acid number": analyteByName["TAN"],
+		"viscosity at 100 °c": analyteByName["KV100"], "viscosity at 40 °c": analyteByName["KV40"],
+		"fuel dilution": analyteByName["fuel"], "ferrous index": analyteByName["ferrous"],
+		"particles above 14 um": analyteByName["particles14"], "particles above 4 um": analyteByName["particles4"],
+		"particles above 6 um": analyteByName["particles6"],
 	}
 	for _, a := range analytes {
 		m[strings.ToLower(a.Title)] = a
@@ -119,6 +123,18 @@ func Analytes() []string {
 		out[i] = a.Name
 	}
 	return out
+}
+
+// Most is the most that a result can be, in the analyte's base unit: the whole for
+// concentrations and shares, 1e9 for anything else, which no instrument reads.
+func Most(analyte string) float64 {
+	switch analyteByName[analyte].Kind {
+	case unit.Concentration:
+		return 1_000_000
+	case unit.Percent:
+		return 100
+	}
+	return 1e9
 }
 
 // Normalise converts a result to the analyte's base unit: mg/kg for elements

@@ -19,7 +19,8 @@ type Curve struct {
 
 // KaplanMeier estimates the distribution by the product-limit method for
 // left-censored data (Helsel, Statistics for Censored Environmental Data):
-// nothing is put in place of a result below a limit.
+// nothing is put in place of a result below a limit. Results above one are for the
+// caller to leave out.
 func KaplanMeier(results []Result) Curve {
 	// Descending; at equal numbers the detected value lies above "below" it.
 	rs := slices.SortedFunc(slices.Values(results), func(a, b Result) int {
@@ -28,7 +29,7 @@ func KaplanMeier(results []Result) Curve {
 	c := Curve{Rest: 1}
 	for i := 0; i < len(rs); {
 		n := i
-		for n < len(rs) && rs[n] == (Result{rs[n].Analyte, rs[i].Value, false}) {
+		for n < len(rs) && rs[n].Value == rs[i].Value && !rs[n].Censored {
 			n++
 		}
 		if n == i {

@@ -13,7 +13,7 @@ func censoredTable(t *testing.T, file string) []Result {
 	values, flags := numbers(t, file, 0), numbers(t, file, 1)
 	out := make([]Result, len(values))
 	for i, v := range values {
-		out[i] = Result{"As", v, flags[i] == 1}
+		out[i] = Result{Analyte: "As", Value: v, Censored: flags[i] == 1}
 	}
 	return out
 }
@@ -58,7 +58,7 @@ func TestManganeseEPA(t *testing.T) {
 // 1.0 1.5< 5 10 100); the plotting positions and the mean 16.6898 were computed
 // independently from its inputs.
 func TestPlottingPositions(t *testing.T) {
-	rs := []Result{{"", .5, true}, {"", .5, false}, {"", 1, false}, {"", 1.5, true}, {"", 5, false}, {"", 10, false}, {"", 100, false}}
+	rs := []Result{{Value: .5, Censored: true}, {Value: .5}, {Value: 1}, {Value: 1.5, Censored: true}, {Value: 5}, {Value: 10}, {Value: 100}}
 	detects, limits := split(rs)
 	e := exceedances(detects, limits)
 	for i, want := range []float64{.317460, .444444, .678571, .785714, .892857} {
@@ -71,7 +71,7 @@ func TestPlottingPositions(t *testing.T) {
 }
 
 func TestKaplanMeierBounds(t *testing.T) {
-	c := KaplanMeier([]Result{{"", 1, true}, {"", 4, false}, {"", 2, true}, {"", 8, false}})
+	c := KaplanMeier([]Result{{Value: 1, Censored: true}, {Value: 4}, {Value: 2, Censored: true}, {Value: 8}})
 	low, high := c.Mean()
 	near(t, "low: a quarter at 8, a quarter at 4, the rest at 0", low, 3, 1e-12)
 	near(t, "high: the rest at 2", high, 4, 1e-12)
@@ -81,11 +81,11 @@ func TestKaplanMeierBounds(t *testing.T) {
 	if v, ok := c.Quantile(0.75); v != 4 || !ok {
 		t.Errorf("75th = %v, %v, want 4", v, ok)
 	}
-	low, high = KaplanMeier([]Result{{"", 1, true}, {"", 3, true}}).Mean()
+	low, high = KaplanMeier([]Result{{Value: 1, Censored: true}, {Value: 3, Censored: true}}).Mean()
 	if low != 0 || high != 3 {
 		t.Errorf("nothing detected: %v to %v, want 0 to 3", low, high)
 	}
-	if _, ok := ROS([]Result{{"", 1, false}, {"", 2, false}, {"", 1, true}}); ok {
+	if _, ok := ROS([]Result{{Value: 1}, {Value: 2}, {Value: 1, Censored: true}}); ok {
 		t.Error("ROS of two detected values")
 	}
 }
@@ -96,7 +96,7 @@ func TestKaplanMeierOfDetects(t *testing.T) {
 		values := rapid.SliceOfN(rapid.Float64Range(0, 100), 1, 30).Draw(t, "values")
 		var rs []Result
 		for _, v := range values {
-			rs = append(rs, Result{"", v, false})
+			rs = append(rs, Result{Value: v})
 		}
 		low, high := KaplanMeier(rs).Mean()
 		if mean := stat.Mean(values, nil); math.Abs(low-mean) > 1e-9 || low != high {

@@ -54,6 +54,7 @@ func GroupOf(members []Member, least int) Group {
 		return cmp.Or(cmp.Compare(a.ID, b.ID), cmp.Compare(a.Result.Value, b.Result.Value))
 	})
 	var g Group
+	members = g.withoutAbove(members)
 	members = g.withoutOutliers(members)
 	results := make([]Result, len(members))
 	low, high := make([]float64, len(members)), make([]float64, len(members))
@@ -76,6 +77,17 @@ func GroupOf(members []Member, least int) Group {
 		g.Notes = append(g.Notes, fmt.Sprintf("%d samples are fewer than the %d that a baseline needs", g.Members, least))
 	}
 	return g
+}
+
+// withoutAbove leaves out results above the instrument's range: how far above is
+// not known, and what is usual is better set too low than too high.
+func (g *Group) withoutAbove(members []Member) []Member {
+	all := len(members)
+	members = slices.DeleteFunc(members, func(m Member) bool { return m.Result.Above })
+	if n := all - len(members); n > 0 {
+		g.Notes = append(g.Notes, fmt.Sprintf("%d results above the instrument's range left out", n))
+	}
+	return members
 }
 
 func (g *Group) withoutOutliers(members []Member) []Member {

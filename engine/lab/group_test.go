@@ -12,7 +12,7 @@ import (
 func members(values []float64) []Member {
 	var out []Member
 	for i, v := range values {
-		out = append(out, Member{ID: fmt.Sprintf("s%02d", i+1), Result: Result{"Cu", v, false}, Age: 1000 * float64(i%3)})
+		out = append(out, Member{ID: fmt.Sprintf("s%02d", i+1), Result: Result{Analyte: "Cu", Value: v}, Age: 1000 * float64(i%3)})
 	}
 	return out
 }
@@ -64,10 +64,10 @@ func TestGroupProperties(t *testing.T) {
 		var full, seen []Member
 		for i := range rapid.IntRange(1, 30).Draw(t, "n") {
 			v := float64(rapid.IntRange(0, 40).Draw(t, "value"))
-			m := Member{ID: fmt.Sprint(i), Result: Result{"Cu", v, false}, Age: nan}
+			m := Member{ID: fmt.Sprint(i), Result: Result{Analyte: "Cu", Value: v}, Age: nan}
 			full = append(full, m)
 			if limit := float64(rapid.IntRange(1, 9).Draw(t, "limit")); v < limit {
-				m.Result = Result{"Cu", limit, true}
+				m.Result = Result{Analyte: "Cu", Value: limit, Censored: true}
 			}
 			seen = append(seen, m)
 		}

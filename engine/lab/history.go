@@ -3,11 +3,25 @@ package lab
 import "math"
 
 // Result is one analyte of one sample in the analyte's base unit. Where Censored
-// is true the laboratory reported "below Value": anything from 0 to Value.
+// is true the laboratory reported "below Value": anything from 0 to Value. Where
+// Above is true it reported "above Value": anything from Value to [Most].
 type Result struct {
 	Analyte  string
 	Value    float64
 	Censored bool
+	Above    bool
+}
+
+// Span is what the result says that the value lies in; both ends are equal where
+// it is known.
+func (r Result) Span() Span {
+	switch {
+	case r.Censored:
+		return Span{0, r.Value}
+	case r.Above:
+		return Span{r.Value, math.Max(r.Value, Most(r.Analyte))}
+	}
+	return Span{r.Value, r.Value}
 }
 
 // Step is one thing that happened to a component's fluid: a sample was drawn or

@@ -7,8 +7,9 @@ import (
 	"telltale/rules/unit"
 )
 
-// Ends chooses a number for a censored result, from 0 to r.Value: the result r
-// of the analyte at step i of the history. It is asked for censored results only.
+// Ends chooses a number for a result that is not known exactly, within its
+// [Result.Span]: the result r of the analyte at step i of the history. It is
+// asked for results "below" and "above" only.
 type Ends func(i int, r Result) float64
 
 // Sheet is the last sample of a history, read against what came before it.
@@ -34,7 +35,7 @@ func (s Sheet) Result(analyte string) (Result, bool) {
 
 func (s Sheet) at(i int, analyte string) (float64, bool) {
 	r, ok := s.History[i].result(analyte)
-	if ok && r.Censored && s.Ends != nil {
+	if ok && (r.Censored || r.Above) && s.Ends != nil {
 		return s.Ends(i, r), true
 	}
 	return r.Value, ok

@@ -210,9 +210,9 @@ func near(t *testing.T, what string, got, want, tol float64) {
 
 func TestEnds(t *testing.T) {
 	h := History{
-		{Results: []Result{{"Pb", 5, true}}},
+		{Results: []Result{{Analyte: "Pb", Value: 5, Censored: true}}},
 		{Exchange: true, Share: 0.5},
-		{Results: []Result{{"Pb", 3, true}, {"Cu", 7, false}}},
+		{Results: []Result{{Analyte: "Pb", Value: 3, Censored: true}, {Analyte: "Cu", Value: 7}}},
 	}
 	var asked []string
 	upper := func(i int, r Result) float64 {
@@ -231,7 +231,7 @@ func TestEnds(t *testing.T) {
 	if got, want := fmt.Sprint(asked), "[2 Pb<3 0 Pb<5]"; got != want {
 		t.Errorf("asked for %s, want %s", got, want)
 	}
-	if r, ok := s.Result("Pb"); !ok || r != (Result{"Pb", 3, true}) {
+	if r, ok := s.Result("Pb"); !ok || r != (Result{Analyte: "Pb", Value: 3, Censored: true}) {
 		t.Errorf("Result = %v, %v", r, ok)
 	}
 }
@@ -274,5 +274,28 @@ func BenchmarkWords(b *testing.B) {
 			s.Rate(a)
 			s.Expected(a)
 		}
+	}
+}
+
+// A result that is not a number is an interval, and stands for both its ends.
+func TestSpan(t *testing.T) {
+	for _, c := range []struct {
+		r    Result
+		want Span
+	}{
+		{Result{Analyte: "Cu", Value: 7}, Span{7, 7}},
+		{Result{Analyte: "Cu", Value: 7, Censored: true}, Span{0, 7}},
+		{Result{Analyte: "Cu", Value: 1000, Above: true}, Span{1000, 1_000_000}},
+		{Result{Analyte: "water", Value: 5, Above: true}, Span{5, 100}},
+		{Result{Analyte: "KV100", Value: 500, Above: true}, Span{500, 1e9}},
+	} {
+		if got := c.r.Span(); got != c.want {
+			t.Errorf("%+v spans %v, not %v", c.r, got, c.want)
+		}
+	}
+	s := Sheet{History: History{{Results: []Result{{Analyte: "Fe", Value: 1000, Above: true}}}},
+		Ends: func(_ int, r Result) float64 { return r.Span().High }}
+	if v, _, ok := s.Times("Fe", 100); !ok || v != 10_000 {
+		t.Errorf("above 1000 is up to %v times a mean of 100", v)
 	}
 }

@@ -39,7 +39,7 @@ func TestRatePer10h(t *testing.T) {
 
 func TestDropped(t *testing.T) {
 	metals := func(fe, cu, al float64) Step {
-		return Step{Results: []Result{{"Fe", fe, false}, {"Cu", cu, false}, {"Al", al, false}, {"P", 300, false}}}
+		return Step{Results: []Result{{Analyte: "Fe", Value: fe}, {Analyte: "Cu", Value: cu}, {Analyte: "Al", Value: al}, {Analyte: "P", Value: 300}}}
 	}
 	tests := []struct {
 		name string
@@ -52,7 +52,7 @@ func TestDropped(t *testing.T) {
 		{"too little to fall", History{metals(90, 40, 0.3), metals(20, 9, 0.2)}, true},
 		{"a drain is on record", History{metals(90, 40, 22), exchange(0, 1), metals(20, 9, 5)}, false},
 		{"first sample", History{metals(20, 9, 5)}, false},
-		{"two metals", History{sample(0, 90), with(sample(1, 20), Result{"P", 1, false})}, false},
+		{"two metals", History{sample(0, 90), with(sample(1, 20), Result{Analyte: "P", Value: 1})}, false},
 	}
 	for _, tt := range tests {
 		if got := (Sheet{History: tt.h}).Dropped(); got != tt.want {

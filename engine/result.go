@@ -1,0 +1,207 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"telltale/engine/interval"
+	"telltale/engine/lab"
+	"telltale/rules/unit"
+)
+
+// sheetRead is what a sample's sheet of results says: those that can be judged, in
+// base units, and why each of the others cannot. These are kept as reported and
+// shown.
+type sheetRead struct {
+	results []lab.Result
+	notes   []string
+	whys    map[int]string // by index in the sheet
+}
+
+// sheet reads the sample's sheet, once.
+func (s *Sample) sheet() *sheetRead {
+	if s.parsed == nil {
+		s.parsed = s.SampleData.read()
+	}
+	return s.parsed
+}
+
+// read reads the sheet. One bad result does not stop the others.
+func (d *SampleData) read() *sheetRead {
+	r := &sheetRead{}
+	times := map[string]int{}
+	for i := range d.Results {
+		times[d.Results[i].Analyte]++
+	}
+	whole := 0.0
+	for i := range d.Results {
+		res, err := d.Results[i].read(d.density())
+		if n := times[d.Results[i].Analyte]; err == nil && n > 1 {
+			err = fmt.Errorf("it stands %d times", n)
+		}
+		if err != nil {
+			r.refuse(i, d.Results[i].Analyte, err)
+			continue
+		}
+		r.results = append(r.results, res)
+		whole += share(res)
+	}
+	if whole > 1_000_000*(1+1e-9) {
+		r.notes = append(r.notes, fmt.Sprintf("the results add up to %.6g %%, more than the whole", whole/10_000))
+	}
+	return r
+}
+
+func (r *sheetRead) refuse(i int, analyte string, err error) {
+	if r.whys == nil {
+		r.whys = map[int]string{}
+	}
+	r.whys[i] = err.Error()
+	if note := fmt.Sprintf("%s not judged: %v", analyte, err); !slices.Contains(r.notes, note) {
+		r.notes = append(r.notes, note)
+	}
+}
+
+// share is the least that the result is of the whole, in mg/kg.
+func share(r lab.Result) float64 {
+	switch a, _ := lab.Lookup(r.Analyte); a.Kind {
+	case unit.Concentration:
+		return r.Span().Low
+	case unit.Percent:
+		return r.Span().Low * 10_000
+	}
+	return 0
+}
+
+// density is in g/mL, 0 where it is not known or cannot be.
+func (d *SampleData) density() float64 {
+	if d.Density == nil {
+		return 0
+	}
+	v, err := d.Density.As(unit.Density)
+	if err != nil || !(v > 0) {
+		return 0
+	}
+	return v
+}
+
+// read turns the result into base units, or says why it cannot be judged.
+func (d *ResultData) read(density float64) (r lab.Result, err error) {
+	r.Analyte = d.Analyte
+	if !lab.Known(d.Analyte) {
+		return r, fmt.Errorf("no rule knows an analyte of that name")
+	}
+	v := d.Value
+	switch {
+	case d.Below != nil:
+		v, r.Censored = d.Below, true
+	case d.Above != nil:
+		v, r.Above = d.Above, true
+	case d.NotDetected:
+		return r, fmt.Errorf("not detected, and the limit of detection is not said")
+	case d.Trace:
+		return r, fmt.Errorf("a trace, and the limit that it is below is not said")
+	case v == nil:
+		return r, fmt.Errorf("it has no value")
+	}
+	if r.Value, err = lab.Normalise(d.Analyte, *v, d.Unit, density); err != nil {
+		return r, err
+	}
+	if r.Censored && r.Value <= 0 {
+		return r, fmt.Errorf("below %s says nothing", d.number(*v))
+	}
+	return r, nil
+}
+
+func (d *ResultData) number(v float64) string {
+	return unit.Quantity{Value: v, Unit: d.Unit}.String()
+}
+
+// String is the result as the laboratory reported it: "131 mg/kg", "below 1 mg/kg".
+func (d *ResultData) String() string {
+	s := ""
+	switch {
+	case d.NotDetected:
+		s = "not detected"
+	case d.Trace:
+		s = "trace"
+	}
+	switch {
+	case d.Below != nil && s != "":
+		return s + " (below " + d.number(*d.Below) + ")"
+	case d.Below != nil:
+		return "below " + d.number(*d.Below)
+	case d.Above != nil:
+		return "above " + d.number(*d.Above)
+	case d.Value != nil:
+		return d.number(*d.Value)
+	}
+	return s
+}
+
+// sampleNotes says of a component's step i, a sample, what in it cannot be used or
+// does not fit the record.
+func sampleNotes(v *VehicleData, t timeline, i int) []string {
+	s := t.steps[i].sample
+	notes := slices.Clone(s.sheet().notes)
+	if s.Density != nil && s.density() == 0 {
+		notes = append(notes, fmt.Sprintf("the density of %s cannot be", s.Density))
+	}
+	if in, err := interval.ParseDate(v.InService); err == nil && localDate(time.Unix(0, t.steps[i].at), v.zone()) < in {
+		notes = append(notes, "it was drawn before the vehicle went into service on "+v.InService)
+	}
+	if why := doubtedAge(t, i); why != "" {
+		notes = append(notes, why)
+	}
+	return notes
+}
+
+// doubtedAge says why the fluid's age on the label of the sample at step i cannot
+// be: it is more than the life of what the fluid is in, or than the run since all
+// of it was renewed. What is read off by eye may be out by 1 %, a run by 10 %.
+func doubtedAge(t timeline, i int) string {
+	q := t.steps[i].sample.FluidAge
+	if q == nil {
+		return ""
+	}
+	age, kind, err := q.Base()
+	if err != nil {
+		return ""
+	}
+	meter := func(s lab.Step) float64 {
+		if kind == unit.Time {
+			return s.Hours
+		}
+		return s.Distance
+	}
+	life := meter(t.lab[i])
+	if age > life*1.01 {
+		return fmt.Sprintf("the fluid's age of %s is not used: the vehicle has run %s", q, roundedIn(life, q.Unit))
+	}
+	e := lastExchange(t, i)
+	if e < 0 || t.lab[e].Share != 1 {
+		return ""
+	}
+	if run := life - meter(t.lab[e]); age > run*1.1+float64(0.01*life) {
+		return fmt.Sprintf("the fluid's age of %s is not used: all of it was renewed %s before; was the sample drawn before the fluid went in?",
+			q, roundedIn(run, q.Unit))
+	}
+	return ""
+}
+
+func roundedIn(base float64, unitName string) string {
+	return strconv.FormatFloat(math.Round(unit.From(base, unitName)), 'f', -1, 64) + " " + unitName
+}
+
+// lastExchange is the last exchange before step i, or -1.
+func lastExchange(t timeline, i int) int {
+	for i--; i >= 0; i-- {
+		if t.steps[i].service != nil {
+			return i
+		}
+	}
+	return -1
+}
