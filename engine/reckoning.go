@@ -144,6 +144,12 @@ func (f *fold) reckoning(ts *taskState, k AlarmKey) Reckoning {
 	if v.sure {
 		r.Early, r.Likely, r.Late = v.reach[0].String(), v.reach[1].String(), v.reach[2].String()
 	}
+	if ts.noHistory || ts.waiting { // there is no point, and nothing that it counts from
+		none := *ts
+		none.from = interval.Done{Distance: math.NaN(), Hours: math.NaN()}
+		none.point = interval.Point{Distance: math.NaN(), Hours: math.NaN()}
+		ts = &none
+	}
 	r.Limits = f.reckonedLimits(ts, v)
 	return r
 }

@@ -371,3 +371,12 @@ func (rr *ruleReader) components() {
 		}
 	}
 }
+
+// Condition is the rule's measure, or what raises it, as it is written.
+func (r *Rule) Condition() string {
+	c := r.compiled.measure
+	if c == nil {
+		c = r.compiled.raise
+	}
+	return strings.TrimSpace(c.Text)
+}

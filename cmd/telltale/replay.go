@@ -13,6 +13,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/rules"
 )
 
 type replayOptions struct {
@@ -40,44 +41,10 @@ func replayCommand(s streams) *cobra.Command {
 }
 
 func replay(s streams, o replayOptions, path string) error {
-	book, err := loadBook(o.rules)
+	out := bufio.NewWriter(s.out)
+	r, err := foldFile(o, path, out)
 	if err != nil {
 		return err
-	}
-	var until time.Time
-	if o.until != "" {
-		if until, err = time.Parse(time.DateOnly, o.until); err != nil {
-			return exit{2, hinted{fmt.Errorf("--until %q is not a date", o.until), "write it as --until 2031-12-31"}}
-		}
-	}
-	var register []engine.Event
-	if o.vehicles != "" {
-		if register, err = loadRegister(o.vehicles, stream.Unclocked); err != nil {
-			return err
-		}
-	}
-	file, err := os.Open(path)
-	if err != nil {
-		return exit{2, err}
-	}
-	defer file.Close()
-	own, err := intake.HoldsTicks(file)
-	if err != nil {
-		return exit{2, fmt.Errorf("reading %s: %w", path, err)}
-	}
-	if _, err := file.Seek(0, io.SeekStart); err != nil {
-		return exit{2, fmt.Errorf("reading %s again: %w", path, err)}
-	}
-	out := bufio.NewWriter(s.out)
-	r := &replayer{o: o, p: engine.NewPartition(), register: register, ticks: intake.NewTicks(own), out: out}
-	r.fold(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: book.Hash, Book: book}})
-	if err := r.file(file); err != nil {
-		return exit{2, fmt.Errorf("reading %s: %w", path, err)}
-	}
-	if !until.IsZero() {
-		for _, t := range r.ticks.Until(until) {
-			r.fold(t)
-		}
 	}
 	if err := out.Flush(); err != nil {
 		return fmt.Errorf("writing the transitions: %w", err)
@@ -85,6 +52,72 @@ func replay(s streams, o replayOptions, path string) error {
 	fmt.Fprintf(s.err, "replay: %d events, %d transitions, %d refused, %d not judged\n", r.events, r.transitions, r.refused, r.notJudged)
 	strangers(s, r.p.Unregistered())
 	return nil
+}
+
+// foldFile folds a file of events by the rules of a folder.
+func foldFile(o replayOptions, path string, out io.Writer) (*replayer, error) {
+	book, err := loadBook(o.rules)
+	if err != nil {
+		return nil, err
+	}
+	until, err := o.untilDate()
+	if err != nil {
+		return nil, err
+	}
+	var register []engine.Event
+	if o.vehicles != "" {
+		if register, err = loadRegister(o.vehicles, stream.Unclocked); err != nil {
+			return nil, err
+		}
+	}
+	file, own, err := openEvents(path)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	r := &replayer{o: o, p: engine.NewPartition(), register: register, ticks: intake.NewTicks(own), out: out}
+	r.fold(bookEvent(book))
+	if err := r.file(file); err != nil {
+		return nil, exit{2, fmt.Errorf("reading %s: %w", path, err)}
+	}
+	if !until.IsZero() {
+		for _, t := range r.ticks.Until(until) {
+			r.fold(t)
+		}
+	}
+	return r, nil
+}
+
+func bookEvent(b *rules.Book) engine.Event {
+	return engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: b.Hash, Book: b}}
+}
+
+func (o *replayOptions) untilDate() (time.Time, error) {
+	if o.until == "" {
+		return time.Time{}, nil
+	}
+	until, err := time.Parse(time.DateOnly, o.until)
+	if err != nil {
+		return until, exit{2, hinted{fmt.Errorf("--until %q is not a date", o.until), "write it as --until 2031-12-31"}}
+	}
+	return until, nil
+}
+
+// openEvents opens a file of events and looks whether it has ticks of its own.
+func openEvents(path string) (_ *os.File, ownTicks bool, err error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, false, exit{2, err}
+	}
+	own, err := intake.HoldsTicks(file)
+	if err == nil {
+		_, err = file.Seek(0, io.SeekStart)
+	}
+	if err != nil {
+		file.Close()
+		return nil, false, exit{2, fmt.Errorf("reading %s: %w", path, err)}
+	}
+	return file, own, nil
 }
 
 // replayer folds a file's events and prints what follows.

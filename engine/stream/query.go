@@ -55,6 +55,11 @@ func (s *Service) Alarms() []engine.Standing {
 	return out
 }
 
+// Why tells why a rule or task of a vehicle stands as it does; of all where rule is empty.
+func (s *Service) Why(vehicle, rule string) []engine.Why {
+	return gather(s, func(p *engine.Partition) []engine.Why { return p.Why(vehicle, rule) })
+}
+
 // Unregistered lists the vehicles whose events are kept but not judged because
 // nobody registered them.
 func (s *Service) Unregistered() []string {
@@ -102,6 +107,7 @@ func (s *Service) Health() Health {
 type question struct {
 	Vehicle string `json:"vehicle,omitempty"`
 	Ahead   int    `json:"ahead,omitempty"` // days
+	Rule    string `json:"rule,omitempty"`
 }
 
 // page is one reply of several; the last one has no more.
@@ -116,7 +122,7 @@ const (
 	pageBytes = 400 << 10
 )
 
-// Answer lets the service answer requests on telltale.query.due, .alarms,
+// Answer lets the service answer requests on telltale.query.due, .alarms, .why,
 // .unregistered, .refused and .health. A list comes in as many replies as it
 // needs. More endpoints can be added to what it returns, which must be stopped
 // before the service.
@@ -133,6 +139,7 @@ func (s *Service) Answer() (micro.Service, error) {
 		"alarms": func(r micro.Request, q question) error {
 			return Reply(r, slices.DeleteFunc(s.Alarms(), func(a engine.Standing) bool { return q.Vehicle != "" && a.Vehicle != q.Vehicle }))
 		},
+		"why":          func(r micro.Request, q question) error { return Reply(r, s.Why(q.Vehicle, q.Rule)) },
 		"unregistered": func(r micro.Request, _ question) error { return Reply(r, s.Unregistered()) },
 		"refused":      s.answerRefused,
 		"health":       func(r micro.Request, _ question) error { return r.RespondJSON(s.Health()) },
@@ -215,13 +222,19 @@ func List[T any](ctx context.Context, nc *nats.Conn, of string, question any) ([
 
 // QueryDue asks a running service for its due list.
 func QueryDue(ctx context.Context, nc *nats.Conn, q engine.DueQuery) ([]engine.DueItem, error) {
-	return List[engine.DueItem](ctx, nc, "due", question{q.Vehicle, q.Ahead})
+	return List[engine.DueItem](ctx, nc, "due", question{Vehicle: q.Vehicle, Ahead: q.Ahead})
 }
 
 // QueryAlarms asks a running service for what stands, of one vehicle or, where it
 // is empty, of all.
 func QueryAlarms(ctx context.Context, nc *nats.Conn, vehicle string) ([]engine.Standing, error) {
 	return List[engine.Standing](ctx, nc, "alarms", question{Vehicle: vehicle})
+}
+
+// QueryWhy asks a running service why a rule or task of a vehicle stands as it
+// does; of all where rule is empty.
+func QueryWhy(ctx context.Context, nc *nats.Conn, vehicle, rule string) ([]engine.Why, error) {
+	return List[engine.Why](ctx, nc, "why", question{Vehicle: vehicle, Rule: rule})
 }
 
 // QueryRefused asks a running service for the events that it could not use.

@@ -1,0 +1,105 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/engine"
+	"telltale/engine/stream"
+)
+
+func whyCommand(s streams) *cobra.Command {
+	var c client
+	var o replayOptions
+	cmd := &cobra.Command{
+		Use:   "why VEHICLE [RULE]",
+		Short: "Tell why a rule or task of a vehicle stands as it does, or why it was not judged",
+		Long: `Tell why a rule or task of a vehicle stands as it does: the value of each operand,
+the baseline and its source, the events used, what was missing, when it changed last
+and by which book; of a task, how its due point came about. Without RULE, all that
+stands is told, and the rest listed.
+
+It is asked of a running service or, with --rules, found from a file of events.`,
+		Example: `  telltale why bus-07 "copper over baseline"
+  telltale why bus-07 "engine oil" --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
+		Args: cobra.RangeArgs(1, 3),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if o.rules != "" {
+				return whyFromFile(s, o, c.json, args)
+			}
+			if len(args) == 3 {
+				return exit{2, hinted{fmt.Errorf("%s is a file of events, but the rules are not named", args[2]), "add --rules DIR"}}
+			}
+			vehicle, rule := args[0], arg(args, 1)
+			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				list, err := stream.QueryWhy(ctx, nc, vehicle, rule)
+				if err != nil {
+					return err
+				}
+				return whyAnswer(s, c.json, list, vehicle, rule)
+			})
+		},
+	}
+	c.flags(cmd)
+	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files; the last argument is then a file of events")
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
+	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
+	return cmd
+}
+
+func arg(args []string, i int) string {
+	if i < len(args) {
+		return args[i]
+	}
+	return ""
+}
+
+// whyFromFile folds the file and asks what came of it.
+func whyFromFile(s streams, o replayOptions, asJSON bool, args []string) error {
+	if len(args) < 2 {
+		return exit{2, hinted{fmt.Errorf("no file of events is named"), "telltale why " + args[0] + " --rules " + o.rules + " events.jsonl"}}
+	}
+	vehicle, rule, path := args[0], "", args[len(args)-1]
+	if len(args) == 3 {
+		rule = args[1]
+	}
+	r, err := foldFile(o, path, io.Discard)
+	if err != nil {
+		return err
+	}
+	if r.refused > 0 {
+		fmt.Fprintf(s.err, "%d events of %s were refused; telltale replay --all lists them\n", r.refused, path)
+	}
+	return whyAnswer(s, asJSON, r.p.Why(vehicle, rule), vehicle, rule)
+}
+
+// whyAnswer prints the answers; where no rule was named, those that stand in full
+// and the rest in a line each.
+func whyAnswer(s streams, asJSON bool, list []engine.Why, vehicle, rule string) error {
+	switch {
+	case len(list) == 0 && rule != "":
+		return hinted{fmt.Errorf("vehicle %q has no rule, task or follow-up %q, or is not registered", vehicle, rule), "telltale why " + vehicle + " lists what it has"}
+	case len(list) == 0:
+		return hinted{fmt.Errorf("no vehicle %q is registered", vehicle), "vehicles are named as in the subject of their events"}
+	case asJSON:
+		return listing(s, true, list, nil, "", nil)
+	}
+	for i := range list {
+		y := &list[i]
+		line := y.Text()
+		if rule == "" && !y.Stands() {
+			line = y.Headline()
+		}
+		if i > 0 && (rule != "" || y.Stands() || list[i-1].Stands()) {
+			line = "\n" + line
+		}
+		if _, err := fmt.Fprintln(s.out, line); err != nil {
+			return fmt.Errorf("writing the answer: %w", err)
+		}
+	}
+	return nil
+}

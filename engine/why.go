@@ -1,0 +1,343 @@
+package engine
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"telltale/engine/interval"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// Why is why a rule, a task or an alarm on the data stands on a vehicle as it
+// does, normal included.
+type Why struct {
+	Vehicle   string `json:"vehicle"`
+	Name      string `json:"name"` // the vehicle's name for people
+	Component string `json:"component,omitempty"`
+	Rule      string `json:"rule"` // the rule's or task's name
+	Title     string `json:"title,omitempty"`
+	Stage     string `json:"stage"`
+	Standing  string `json:"standing,omitempty"` // absent where nothing stands
+	// DoesNotApply says why the rule is not kept for this vehicle; all else is then absent.
+	DoesNotApply string      `json:"doesNotApply,omitempty"`
+	Judged       *WhyJudged  `json:"judged,omitempty"` // of a rule that was judged at least once
+	NotJudged    *WhyMissing `json:"notJudged,omitempty"`
+	// Masked says what exchange hides the evidence, so that the alarm may worsen but
+	// not ease.
+	Masked string     `json:"masked,omitempty"`
+	Due    *Reckoning `json:"due,omitempty"` // of a task or follow-up
+	// Last is the last transition that is known of it: when, by which book, and
+	// with which words. It is forgotten once the alarm is normal and known.
+	Last *Transition `json:"last,omitempty"`
+	Book string      `json:"book"` // in force now
+}
+
+// WhyJudged is the last judgement of a rule.
+type WhyJudged struct {
+	On        WhyEvent `json:"on"`
+	Condition string   `json:"condition"` // the rule's measure, or what raises it
+	Message   string   `json:"message,omitempty"`
+	// Measure and Limits belong to a rule that measures, Raise to a pattern.
+	Measure  *float64         `json:"measure,omitempty"`
+	Limits   []WhyLimit       `json:"limits,omitempty"`
+	Raise    *bool            `json:"raise,omitempty"`
+	Evidence []rules.Evidence `json:"evidence,omitempty"`
+	Baseline *WhyBaseline     `json:"baseline,omitempty"`
+	Events   []WhyEvent       `json:"events,omitempty"`
+}
+
+// WhyLimit is one limit of a rule: where it goes on, where it goes off again,
+// whether it is on, and how many judged samples in a row reached it of those that
+// it takes.
+type WhyLimit struct {
+	Stage string  `json:"stage"`
+	At    float64 `json:"at"`
+	Off   float64 `json:"off"`
+	Below bool    `json:"below,omitempty"`
+	On    bool    `json:"on"`
+	Count int     `json:"count,omitempty"`
+	Takes int     `json:"takes,omitempty"`
+}
+
+// WhyBaseline is the baseline that counts for the component.
+type WhyBaseline struct {
+	Name     string         `json:"name"`
+	Source   string         `json:"source,omitempty"`
+	FluidAge *unit.Quantity `json:"fluidAge,omitempty"` // at which the means were taken
+	// Mean and Fresh are the figures of the analytes that the rule names.
+	Mean  map[string]float64 `json:"mean,omitempty"`
+	Fresh map[string]float64 `json:"fresh,omitempty"`
+}
+
+// WhyMissing is what the latest event could not be judged without.
+type WhyMissing struct {
+	On      WhyEvent `json:"on"`
+	Missing []string `json:"missing"`
+}
+
+// WhyEvent is an event as people know it. A judgement by the clock has none: its
+// What says so.
+type WhyEvent struct {
+	*ID
+	Time time.Time `json:"time,omitzero"`
+	What string    `json:"what"`
+}
+
+// Why tells it for every rule, task, follow-up and data alarm of a vehicle, in
+// order of name and component; for one alone where it is named. It is empty for a
+// vehicle that nobody registered, and for a name that nothing has.
+func (p *Partition) Why(vehicle, name string) []Why {
+	r := p.records[vehicle]
+	if r == nil || p.book == nil || r.registered() == nil {
+		return nil
+	}
+	rec := *r
+	f := &fold{p: p, rec: &rec, when: p.now}
+	w := whyReader{f: f, name: name}
+	if rec.registered().Retired {
+		return w.retired()
+	}
+	for _, ar := range f.applied().rules.Rules {
+		w.rule(ar)
+	}
+	w.tasks()
+	w.others()
+	if len(w.out) == 0 && name != "" {
+		w.doesNotApply()
+	}
+	slices.SortStableFunc(w.out, func(a, b Why) int {
+		return cmp.Or(strings.Compare(a.Rule, b.Rule), strings.Compare(a.Component, b.Component))
+	})
+	return w.out
+}
+
+// whyReader collects the answers for one vehicle.
+type whyReader struct {
+	f    *fold
+	name string // "" for all
+	out  []Why
+}
+
+func (w *whyReader) wanted(name string) bool { return w.name == "" || w.name == name }
+
+// begin is what is told of any alarm: how it stands and when it moved last.
+func (w *whyReader) begin(k AlarmKey, title string) Why {
+	f := w.f
+	y := Why{Vehicle: f.rec.Vehicle, Name: f.rec.registered().Name, Component: k.Component, Rule: k.Rule, Title: title, Stage: normal, Book: f.bookHash()}
+	if i := f.rec.alarm(k); i >= 0 {
+		a := &f.rec.Alarms[i]
+		last := a.Last
+		y.Stage, y.Standing, y.Last = a.stageName(a.Stage), a.standing(f.rec.Out), &last
+	}
+	return y
+}
+
+func (w *whyReader) rule(ar rules.AppliedRule) {
+	if !w.wanted(ar.Rule.Name) {
+		return
+	}
+	f, r := w.f, ar.Rule
+	k := AlarmKey{r.Name, f.componentName(ar.Component)}
+	y := w.begin(k, r.Title)
+	l, _ := f.rec.latch(k)
+	places := f.judgements(r, ar.Component)
+	if len(l.Missing) > 0 && len(places) > 0 {
+		y.NotJudged = &WhyMissing{On: f.whyEvent(places[len(places)-1].id), Missing: l.Missing}
+	} else if len(places) == 0 {
+		y.NotJudged = &WhyMissing{On: WhyEvent{What: nothingYet}, Missing: []string{whatItWaitsFor(r)}}
+	}
+	for i := len(places) - 1; i >= 0; i-- {
+		if at := places[i]; at.id == l.Judged && (at.id != ID{} || len(l.Missing) == 0) {
+			y.Judged = f.whyJudged(ar, l, at)
+			break
+		}
+	}
+	if l.Masked && l.Stage > 0 {
+		y.Masked = f.whyMasked(ar.Component, l)
+	}
+	w.out = append(w.out, y)
+}
+
+// whyJudged runs the rule again where it was judged last.
+func (f *fold) whyJudged(ar rules.AppliedRule, l Latch, at judgement) *WhyJudged {
+	r, j := ar.Rule, f.p.judge
+	x := f.factsAt(ar.Component, at.before, at.at)
+	got := j.Run(r, x)
+	if len(got.Ends) == 0 {
+		return nil
+	}
+	end := got.Ends[len(got.Ends)-1]
+	out := &WhyJudged{On: f.whyEvent(at.id), Condition: r.Condition()}
+	x.used = nil
+	out.Evidence = j.Why(r, x, end)
+	if l.Stage > 0 {
+		out.Message = j.Say(r, l.Stage, x, end.Measure)
+	}
+	if r.Measured {
+		out.Measure = &end.Measure
+		out.Limits = whyLimits(r, l, end)
+	} else {
+		out.Raise = &end.Raise
+	}
+	if b := x.baseline; b != nil && r.On&rules.OnSample != 0 {
+		out.Baseline = f.whyBaseline(b, r.Condition())
+	}
+	for _, id := range x.used {
+		out.Events = append(out.Events, f.whyEvent(id))
+	}
+	return out
+}
+
+func whyLimits(r *rules.Rule, l Latch, e rules.End) []WhyLimit {
+	var out []WhyLimit
+	for s := rules.Advisory; s <= rules.Warning; s++ {
+		if !r.Has[s] {
+			continue
+		}
+		off := math.Abs(e.Limits[s]) * r.Deadband
+		if e.Limits[s] <= 0 {
+			off = r.Deadband
+		}
+		if !r.Below {
+			off = -off
+		}
+		w := WhyLimit{Stage: rules.StageNames[s], At: e.Limits[s], Off: e.Limits[s] + off, Below: r.Below, On: l.On[s]}
+		if r.Confirm[s] > 1 {
+			w.Count, w.Takes = l.Count[s], r.Confirm[s]
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+func (f *fold) whyBaseline(b *rules.Baseline, condition string) *WhyBaseline {
+	named := func(figures map[string]float64) map[string]float64 {
+		out := map[string]float64{}
+		for a, v := range figures {
+			if strings.Contains(condition, strconv.Quote(a)) {
+				out[a] = v
+			}
+		}
+		return out
+	}
+	out := &WhyBaseline{Name: b.Name, Source: b.Source, Mean: named(b.Mean), Fresh: named(b.Fresh)}
+	switch {
+	case b.FluidAge.Distance > 0:
+		v, u := f.shown(b.FluidAge.Distance, false)
+		out.FluidAge = &unit.Quantity{Value: v, Unit: u}
+	case b.FluidAge.Hours > 0:
+		v, u := f.shown(b.FluidAge.Hours, true)
+		out.FluidAge = &unit.Quantity{Value: v, Unit: u}
+	}
+	return out
+}
+
+// whyMasked names the latest exchange of fluid since the stage was reached.
+func (f *fold) whyMasked(comp int, l Latch) string {
+	t := f.timeline(comp)
+	reached := slices.IndexFunc(t.steps, func(s step) bool { return s.id() == l.Reached })
+	for i := len(t.steps) - 1; i > reached; i-- {
+		if s := t.steps[i]; s.service != nil {
+			return f.maskedWords(f.whyEvent(s.service.ID), l)
+		}
+	}
+	return f.maskedWords(WhyEvent{}, l)
+}
+
+// tasks tells of the tasks and follow-ups, with how their due points came about.
+func (w *whyReader) tasks() {
+	reckoned := w.f.p.Reckon(w.f.rec.Vehicle, w.name)
+	for i := range reckoned {
+		y := w.begin(AlarmKey{reckoned[i].Task, reckoned[i].Component}, reckoned[i].Title)
+		y.Due = &reckoned[i]
+		w.out = append(w.out, y)
+	}
+}
+
+// others tells of the alarms that no rule or task of the book has: on the data.
+func (w *whyReader) others() {
+	for _, a := range w.f.rec.Alarms {
+		known := slices.ContainsFunc(w.out, func(y Why) bool { return y.Rule == a.Rule && y.Component == a.Component })
+		if !known && w.wanted(a.Rule) {
+			w.out = append(w.out, w.begin(a.AlarmKey, a.Last.Title))
+		}
+	}
+}
+
+// doesNotApply tells why a rule or task of the book is not kept for the vehicle.
+func (w *whyReader) doesNotApply() {
+	b := w.f.p.book
+	for _, r := range b.Rules {
+		if r.Name == w.name {
+			w.not(r.Title, r.Where, r.PerComponent)
+		}
+	}
+	for _, t := range b.Tasks {
+		if t.Name == w.name {
+			w.not(t.Title, t.Where, t.PerComponent)
+		}
+	}
+}
+
+func (w *whyReader) not(title string, where *rules.Condition, perComponent bool) {
+	y := w.begin(AlarmKey{Rule: w.name}, title)
+	y.DoesNotApply = notApplied(where, perComponent)
+	w.out = append(w.out, y)
+}
+
+func (w *whyReader) retired() []Why {
+	name := w.name
+	if name == "" {
+		name = "everything"
+	}
+	y := w.begin(AlarmKey{Rule: name}, "")
+	y.DoesNotApply = "the vehicle is retired"
+	return []Why{y}
+}
+
+// whyEvent finds an event in the record and says what it was.
+func (f *fold) whyEvent(id ID) WhyEvent {
+	if id == (ID{}) {
+		return WhyEvent{Time: f.p.now, What: theClock}
+	}
+	e := WhyEvent{ID: &id}
+	at := func(s *Stamp) bool {
+		if s.ID == id {
+			e.Time = time.Unix(0, s.At).UTC()
+		}
+		return s.ID == id
+	}
+	for i := range f.rec.Samples {
+		if s := &f.rec.Samples[i]; at(&s.Stamp) {
+			e.What = sampleWords(s.SampleData)
+		}
+	}
+	for i := range f.rec.Services {
+		if s := &f.rec.Services[i]; at(&s.Stamp) {
+			e.What = serviceWords(s.ServiceData)
+		}
+	}
+	for i := range f.rec.Meters {
+		m := &f.rec.Meters[i]
+		for k := range m.Readings {
+			if r := &m.Readings[k]; at(&r.Stamp) {
+				e.What = m.Name + " read " + f.amount(r.Value, m.Hours)
+			}
+		}
+	}
+	if e.What == "" {
+		e.What = "an event that is kept no longer"
+	}
+	return e
+}
+
+// Stands reports whether there is something to be known: a stage, or a rule that
+// could not be judged though there was something to judge.
+func (y *Why) Stands() bool {
+	return y.Stage != normal || y.NotJudged != nil && y.NotJudged.On.ID != nil || y.Due != nil && y.Due.Stage != TaskStages[interval.Normal]
+}

@@ -1,0 +1,330 @@
+package engine
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// What the engine says when it is asked why stands in this file.
+
+const (
+	nothingYet = "nothing that it is judged on has come yet"
+	theClock   = "the clock"
+)
+
+func whatItWaitsFor(r *rules.Rule) string {
+	switch {
+	case r.On&rules.OnSample != 0:
+		return "a sample"
+	case r.On&rules.OnReading != 0:
+		return "a reading"
+	case r.On&rules.OnService != 0:
+		return "a service"
+	}
+	return "the next tick of the clock"
+}
+
+func sampleWords(d *SampleData) string {
+	s := "sample of the " + d.Component
+	if d.Number != "" {
+		s = "sample " + d.Number + " of the " + d.Component
+	}
+	if d.Revision > 0 {
+		s += ", revision " + strconv.Itoa(d.Revision)
+	}
+	return s
+}
+
+func serviceWords(d *ServiceData) string {
+	var parts []string
+	if len(d.Tasks) > 0 {
+		parts = append(parts, strings.Join(d.Tasks, ", "))
+	}
+	if d.Component != "" {
+		parts = append(parts, "on the "+d.Component)
+	}
+	if d.Fluid != nil && d.Fluid.Filled != nil {
+		parts = append(parts, d.Fluid.Filled.String()+" filled")
+	} else if d.Fluid != nil && d.Fluid.Drained != nil {
+		parts = append(parts, d.Fluid.Drained.String()+" drained")
+	}
+	return "work done: " + strings.Join(parts, ", ")
+}
+
+func (f *fold) maskedWords(by WhyEvent, l Latch) string {
+	need := "half the age that it had then"
+	switch {
+	case l.Age[0] > 0:
+		need = f.amount(l.Age[0]/2, false) + ", half of what it had run then"
+	case l.Age[1] > 0:
+		need = f.amount(l.Age[1]/2, true) + ", half of what it had run then"
+	}
+	exchange := "an exchange of fluid"
+	if by.What != "" {
+		exchange += " (" + by.line() + ")"
+	}
+	return exchange + " thinned what the alarm saw; it may worsen, but not ease before the fluid has run " + need
+}
+
+func notApplied(where *rules.Condition, perComponent bool) string {
+	switch {
+	case where == nil && perComponent:
+		return "it is kept for components, and the vehicle has none"
+	case where == nil:
+		return "it is not kept for this vehicle"
+	case perComponent:
+		return fmt.Sprintf("no component of the vehicle is let in by `where: %s` (%s)", strings.TrimSpace(where.Text), where.At)
+	}
+	return fmt.Sprintf("the vehicle is not let in by `where: %s` (%s)", strings.TrimSpace(where.Text), where.At)
+}
+
+// line is the event in a list: when, what, and by which name it can be found.
+func (e *WhyEvent) line() string {
+	s := e.What
+	if !e.Time.IsZero() {
+		s = e.Time.Format("2006-01-02") + "  " + s
+	}
+	if e.ID != nil {
+		s += fmt.Sprintf("  [%s %s]", e.ID.Source, e.ID.ID)
+	}
+	return s
+}
+
+// Headline is the answer in a line: stage, what, and the words of the last change.
+func (y *Why) Headline() string {
+	s := y.Rule
+	if y.Component != "" {
+		s += " (" + y.Component + ")"
+	}
+	switch {
+	case y.DoesNotApply != "":
+		return s + ": does not apply; " + y.DoesNotApply
+	case y.Stage == normal && y.NotJudged != nil && y.Judged == nil:
+		return s + ": not judged; without " + strings.Join(y.NotJudged.Missing, ", ")
+	case y.Standing != "":
+		return s + ": " + y.Stage + ", " + y.Standing
+	}
+	return s + ": " + y.Stage
+}
+
+// text collects indented lines.
+type text struct{ strings.Builder }
+
+func (t *text) line(indent int, format string, args ...any) {
+	t.WriteString(strings.Repeat("  ", indent) + fmt.Sprintf(format, args...) + "\n")
+}
+
+// Text is the whole answer as a mechanic reads it, in several lines.
+func (y *Why) Text() string {
+	var t text
+	where := y.Name
+	if y.Name != y.Vehicle {
+		where += " (" + y.Vehicle + ")"
+	}
+	t.line(0, "%s: %s", where, y.Headline())
+	if y.Title != "" && !strings.EqualFold(y.Title, y.Rule) {
+		t.line(1, "%s", y.Title)
+	}
+	if y.NotJudged != nil && y.DoesNotApply == "" {
+		t.line(1, "not judged on: %s", y.NotJudged.On.line())
+		t.line(2, "missing: %s", strings.Join(y.NotJudged.Missing, ", "))
+	}
+	if y.Judged != nil {
+		if m := y.Judged.Message; m != "" && !strings.EqualFold(m, y.Title) {
+			t.line(1, "%s", m)
+		}
+		y.Judged.write(&t)
+	}
+	if y.Masked != "" {
+		t.line(1, "masked: %s", y.Masked)
+	}
+	if y.Due != nil {
+		y.Due.write(&t)
+	}
+	if y.Judged == nil && y.Due == nil && y.Last != nil {
+		t.line(1, "%s", y.Last.Message)
+		t.evidence(y.Last.Evidence)
+	}
+	if y.Last != nil {
+		t.line(1, "last change: %s  %s, %s to %s, by book %s", y.Last.Time.Format("2006-01-02 15:04"), y.Last.Transition, y.Last.From, y.Last.To, shortHash(y.Last.Book))
+	}
+	t.line(1, "book in force: %s", shortHash(y.Book))
+	return strings.TrimSuffix(t.String(), "\n")
+}
+
+// shortHash is enough of a book's hash to tell it from others.
+func shortHash(h string) string {
+	const enough = len("sha256:") + 12
+	return h[:min(len(h), enough)]
+}
+
+func (t *text) evidence(list []rules.Evidence) {
+	for _, e := range list {
+		s := e.Of + " = " + rules.Format(e.Value)
+		if e.Unit != "" {
+			s += " " + e.Unit
+		}
+		if e.Note != "" {
+			s += "  (" + e.Note + ")"
+		}
+		t.line(2, "%s", s)
+	}
+}
+
+func (j *WhyJudged) write(t *text) {
+	t.line(1, "judged on: %s", j.On.line())
+	if j.Measure != nil {
+		t.line(1, "measure: %s = %s", oneLine(j.Condition), rules.Format(*j.Measure))
+		for _, l := range j.Limits {
+			t.line(2, "%s", l.words())
+		}
+	} else {
+		t.line(1, "raised when: %s", oneLine(j.Condition))
+		t.line(2, "which is %s", map[bool]string{true: "so", false: "not so"}[*j.Raise])
+	}
+	t.line(1, "reckoned with:")
+	t.evidence(j.Evidence)
+	if j.Baseline != nil {
+		t.line(1, "baseline: %s", j.Baseline.words())
+	}
+	if len(j.Events) > 0 {
+		t.line(1, "from the events:")
+		for i := range j.Events {
+			t.line(2, "%s", j.Events[i].line())
+		}
+	}
+}
+
+func (b *WhyBaseline) words() string {
+	s := b.Name
+	for _, a := range sortedKeys(b.Mean) {
+		s += fmt.Sprintf(", mean of %s %s", a, rules.Format(b.Mean[a]))
+	}
+	if b.FluidAge != nil {
+		s += ", for fluid of " + quantityWords(b.FluidAge)
+	}
+	for _, a := range sortedKeys(b.Fresh) {
+		s += fmt.Sprintf(", fresh fluid has %s %s", a, rules.Format(b.Fresh[a]))
+	}
+	if b.Source != "" {
+		s += "; source: " + b.Source
+	}
+	return s
+}
+
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+func (l *WhyLimit) words() string {
+	side, back := "or more", "below"
+	if l.Below {
+		side, back = "or less", "above"
+	}
+	s := fmt.Sprintf("%-8s at %s %s: ", l.Stage, rules.Format(l.At), side)
+	switch {
+	case l.On && l.Off != l.At:
+		s += fmt.Sprintf("on; goes off %s %s", back, rules.Format(l.Off))
+	case l.On:
+		s += "on"
+	default:
+		s += "off"
+	}
+	if l.Takes > 1 && !l.On {
+		s += fmt.Sprintf(" (%d of %d samples in a row)", l.Count, l.Takes)
+	}
+	return s
+}
+
+// write tells how the due point came about, limit by limit.
+func (r *Reckoning) write(t *text) {
+	switch {
+	case r.FollowUp:
+		t.line(1, "opened: %s%s", r.LastDone, byEvent(r.By))
+	case r.LastDone != "" && r.Estimated:
+		t.line(1, "last done: %s, meter not read then but taken from the reading before%s", r.LastDone, byEvent(r.By))
+	case r.LastDone != "":
+		t.line(1, "last done: %s%s", r.LastDone, byEvent(r.By))
+	default:
+		t.line(1, "last done: nobody knows; %s", r.Policy)
+	}
+	switch {
+	case r.FactorFrom != "" && len(r.Missing) > 0:
+		t.line(1, "factor: 1, since `%s` lacks %s", oneLine(r.FactorFrom), strings.Join(r.Missing, ", "))
+	case r.FactorFrom != "":
+		t.line(1, "factor: %s, from `%s`", rules.Format(r.Factor), oneLine(r.FactorFrom))
+	}
+	if r.Postponed != "" {
+		t.line(1, "%s", r.Postponed)
+	}
+	for i := range r.Limits {
+		r.Limits[i].write(t)
+	}
+	if r.Likely != "" {
+		t.line(1, "likely reached: about %s (between %s and %s)", r.Likely, r.Early, r.Late)
+	}
+}
+
+func byEvent(id *ID) string {
+	if id == nil {
+		return ""
+	}
+	return fmt.Sprintf("  [%s %s]", id.Source, id.ID)
+}
+
+func (l *ReckonedLimit) write(t *text) {
+	head := l.Limit
+	if l.Decides {
+		head += " (this one decides)"
+	}
+	if l.Every != "" {
+		head += ": every " + l.Every
+	}
+	t.line(1, "%s", head)
+	t.points("from", quantityWords(l.From), "soon", quantityWords(l.Soon), "due", quantityWords(l.Due), "overdue past", quantityWords(l.Overdue))
+	t.points("from", l.FromDate, "soon", l.SoonDate, "due", l.DueDate, "overdue after", l.OverdueDate)
+	if m := l.Meter; m != nil {
+		m.write(t)
+	}
+}
+
+// points writes pairs of a name and a value, those that have one, in a line.
+func (t *text) points(pairs ...string) {
+	var parts []string
+	for i := 0; i+1 < len(pairs); i += 2 {
+		if pairs[i+1] != "" {
+			parts = append(parts, pairs[i]+" "+pairs[i+1])
+		}
+	}
+	if len(parts) > 0 {
+		t.line(2, "%s", strings.Join(parts, ", "))
+	}
+}
+
+func quantityWords(q *unit.Quantity) string {
+	if q == nil {
+		return ""
+	}
+	return unit.Grouped(q.Value) + " " + q.Unit
+}
+
+func (m *ReckonedMeter) write(t *text) {
+	if m.Read == nil {
+		t.line(2, "the %s has not been read yet", m.Name)
+		return
+	}
+	t.line(2, "the %s read %s on %s", m.Name, quantityWords(m.Read), m.ReadOn)
+	if m.PerDay == nil {
+		t.line(2, "too few readings to tell its usage")
+		return
+	}
+	laidUp := ""
+	if m.LaidUp {
+		laidUp = ", laid up of late"
+	}
+	t.line(2, "usage %s %s a day (%s to %s, from %d readings)%s", rules.Format(m.PerDay.Value), m.PerDay.Unit,
+		rules.Format(m.PerDayLow.Value), rules.Format(m.PerDayHigh.Value), m.Readings, laidUp)
+	t.line(2, "by now about %s (%s to %s), which nobody has read", quantityWords(m.Now), quantityWords(m.NowLeast), quantityWords(m.NowMost))
+}
