@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"telltale/engine/lab"
@@ -32,7 +33,7 @@ type facts struct {
 	ends map[endKey]uint // the number of each censored result met so far
 	// reported: words show the number that the laboratory gave, whichever end it is.
 	reported bool
-	used []ID            // the events that answers rested on, in order of first use
+	used     []ID // the events that answers rested on, in order of first use
 }
 
 type endKey struct {
@@ -99,6 +100,21 @@ func (x *facts) use(ids ...ID) {
 	}
 }
 
+// significant is the chance below which a trend is taken for real.
+const significant = 0.05
+
+func (x *facts) significance(w rules.Word, analyte string) (bool, string, bool) {
+	if len(x.steps.steps) == 0 {
+		return false, "a sample", false
+	}
+	x.useSteps(w)
+	if w == rules.WordChangeIsReal {
+		return x.sheet.ChangeIsReal(analyte)
+	}
+	t, why, ok := x.sheet.WearTrend(analyte, unit.Distance)
+	return t.P < significant, why, ok
+}
+
 const noMeter = "a reading of the odometer"
 
 // Number answers a word in base units.
@@ -147,6 +163,17 @@ func (x *facts) laboratory(w rules.Word, arg string) (float64, string, bool) {
 		return s.Made(arg)
 	case rules.WordExpected:
 		return s.Expected(arg)
+	case rules.WordTrend:
+		t, why, ok := s.WearTrend(arg, unit.Distance)
+		return t.Slope, why, ok
+	case rules.WordOutOfGrade:
+		return s.OutOfGrade(arg)
+	case rules.WordViscosityIndex:
+		return s.ViscosityIndex()
+	case rules.WordExchangesTo:
+		analyte, number, _ := strings.Cut(arg, " ")
+		target, _ := strconv.ParseFloat(number, 64) // the rule's compiler wrote it
+		return s.ExchangesTo(analyte, target)
 	}
 	return 0, "an answer for " + w.String(), false
 }
@@ -179,7 +206,15 @@ func (x *facts) useSteps(w rules.Word) {
 	last := len(steps) - 1
 	x.use(steps[last].id())
 	switch w {
-	case rules.WordChange, rules.WordRate, rules.WordRateHours:
+	case rules.WordTrend, rules.WordTrendIsReal:
+		for i := range steps[:last] {
+			x.use(steps[i].id())
+		}
+	case rules.WordExchangesTo:
+		if e := lastExchange(x.steps, last); e >= 0 {
+			x.use(steps[e].id())
+		}
+	case rules.WordChange, rules.WordChangeIsReal, rules.WordRate, rules.WordRateHours:
 		for i := last - 1; i >= 0; i-- {
 			x.use(steps[i].id())
 			if steps[i].sample != nil {
@@ -217,6 +252,8 @@ func (x *facts) Truth(w rules.Word, arg string) (bool, string, bool) {
 	case rules.WordBelow:
 		r, ok := x.sheet.Result(arg)
 		return r.Censored, arg + " in the sample", ok
+	case rules.WordChangeIsReal, rules.WordTrendIsReal:
+		return x.significance(w, arg)
 	}
 	return false, "an answer for " + w.String(), false
 }
@@ -335,6 +372,9 @@ func (x *facts) Note(w rules.Word, arg string) string {
 	switch w {
 	case rules.WordCarried, rules.WordMade, rules.WordExpected, rules.WordFresh, rules.WordKept:
 		add(x.sheet.FreshNote(arg))
+	case rules.WordExchangesTo:
+		of, _, _ := strings.Cut(arg, " ")
+		add(lab.DilutionNote(of))
 	}
 	return note
 }

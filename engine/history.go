@@ -198,6 +198,7 @@ func (r *Record) labStep(v *VehicleData, comp *ComponentDef, s step) lab.Step {
 			out.Age = base
 		}
 	}
+	out.Laboratory = s.sample.Laboratory
 	out.Results = s.sample.sheet().results
 	return out
 }

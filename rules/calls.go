@@ -2,7 +2,9 @@ package rules
 
 import (
 	"math"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/expr-lang/expr/ast"
@@ -119,7 +121,8 @@ func (c *compiler) word(n *ast.CallNode, info *WordInfo, known guard) operand {
 	if !ok {
 		return operand{}
 	}
-	guarded := info.word == WordHas || info.arg == analyte && known[arg]
+	of, _, _ := strings.Cut(arg, " ")
+	guarded := info.word == WordHas || (info.arg == analyte || info.arg == target) && known[of]
 	if info.sample && c.asks.sample == nil {
 		from, to := span(n)
 		f := c.src.makeFault(from, to, "add `on: sample`, or a `where` that reads component", c.scope.what+" asks "+info.Name+" of no component")
@@ -149,10 +152,10 @@ func (c *compiler) argument(n *ast.CallNode, info *WordInfo) (string, bool) {
 		}
 		return "", len(n.Arguments) == 0
 	}
-	example := info.Name + `("Cu")`
-	if info.arg == task {
-		example = info.Name + `("name of a task")`
+	if info.arg == target {
+		return c.target(n, info)
 	}
+	example := info.Name + map[argument]string{analyte: `("Cu")`, task: `("name of a task")`, grade: `("SAE 5W-30")`}[info.arg]
 	if len(n.Arguments) != 1 {
 		c.fault(n, "write "+example, "%s takes one argument, not %d", info.Name, len(n.Arguments))
 		return "", false
@@ -165,10 +168,39 @@ func (c *compiler) argument(n *ast.CallNode, info *WordInfo) (string, bool) {
 		c.fault(n.Arguments[0], "write "+example, "the argument of %s must be written out in quotes", info.Name)
 		return "", false
 	}
-	if info.arg == task {
+	switch {
+	case info.arg == task:
 		return s.Value, c.knownTask(s)
+	case info.arg == grade && !gradeForm.MatchString(s.Value):
+		c.fault(s, `write "SAE 30", "SAE 5W-30" or "ISO VG 46"`, "%q is no grade of viscosity", s.Value)
+		return "", false
+	case info.arg == grade:
+		return s.Value, true
 	}
 	return s.Value, c.knownAnalyte(s, info)
+}
+
+// gradeForm is how grades of SAE J300 and ISO 3448 are written.
+var gradeForm = regexp.MustCompile(`^(SAE [0-9]{1,2}(W(-[0-9]{1,2})?)?|ISO VG [0-9]+(\.[0-9])?)$`)
+
+// target checks an analyte and a number, both written out; they are asked for as
+// one text.
+func (c *compiler) target(n *ast.CallNode, info *WordInfo) (string, bool) {
+	if len(n.Arguments) != 2 {
+		c.fault(n, "write "+info.Name+`("Na", 15)`, "%s takes two arguments, not %d", info.Name, len(n.Arguments))
+		return "", false
+	}
+	s, ok := n.Arguments[0].(*ast.StringNode)
+	if !ok {
+		c.fault(n.Arguments[0], "write "+info.Name+`("Na", 15)`, "the argument of %s must be written out in quotes", info.Name)
+		return "", false
+	}
+	v := c.compile(n.Arguments[1], nil)
+	if v.kind != anyKind && (v.kind != number || !v.constant || v.value < 0) {
+		c.fault(n.Arguments[1], "write "+info.Name+`("Na", 15)`, "the target of %s must be a number from 0, written out", info.Name)
+		return "", false
+	}
+	return s.Value + " " + strconv.FormatFloat(v.value, 'f', -1, 64), v.kind == number && c.knownAnalyte(s, info)
 }
 
 func (c *compiler) knownTask(s *ast.StringNode) bool {

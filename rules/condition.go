@@ -65,7 +65,11 @@ func (a *asks) add(info *WordInfo, arg string, required bool, u Units) int {
 		i = len(a.list)
 		a.index[key] = i
 		q := question{info: info, arg: arg, times: 1, over: 1, of: info.Name + "()"}
-		if info.arg != nothing {
+		switch name, number, _ := strings.Cut(arg, " "); info.arg {
+		case nothing:
+		case target:
+			q.of = fmt.Sprintf("%s(%q, %s)", info.Name, name, number)
+		default:
 			q.of = fmt.Sprintf("%s(%q)", info.Name, arg)
 		}
 		q.scale(u)
@@ -87,6 +91,8 @@ func (q *question) scale(u Units) {
 		q.over = 3600
 	case perRun:
 		q.times = 1000 * metres(u)
+	case perRunTwice:
+		q.times = 1000 * metres(u) * 1000 * metres(u)
 	}
 }
 

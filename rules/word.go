@@ -27,6 +27,12 @@ const (
 	WordCarried
 	WordMade
 	WordExpected
+	WordChangeIsReal
+	WordTrend // per metre and metre
+	WordTrendIsReal
+	WordExchangesTo
+	WordOutOfGrade
+	WordViscosityIndex
 	WordSince
 	WordHoursSince
 	WordDaysSince
@@ -53,16 +59,19 @@ const (
 	nothing argument = iota
 	analyte
 	task
+	target // an analyte and a number, asked for as "Na 30"
+	grade  // of viscosity
 )
 
 // scale says how an answer in base units becomes the number a rule sees.
 type scale uint8
 
 const (
-	asIs       scale = iota
-	toDistance       // metres to the book's distance
-	runHours         // seconds to hours
-	perRun           // per metre, or per second, to per 1,000 of distance or per 100 h
+	asIs        scale = iota
+	toDistance        // metres to the book's distance
+	runHours          // seconds to hours
+	perRun            // per metre, or per second, to per 1,000 of distance or per 100 h
+	perRunTwice       // per metre and metre to per 1,000 of distance and 1,000
 )
 
 // WordInfo describes one word: the reference for people who write rules.
@@ -84,6 +93,7 @@ type WordInfo struct {
 const (
 	unitDistance = "book's distance"
 	unitAnalyte  = "analyte's"
+	unitTrend    = "analyte's per 1,000 of the book's distance, for each 1,000"
 	unitRate     = "analyte's per 1,000 of the book's distance, or per 100 h"
 	practice     = "common practice, no source"
 	byDefinition = "definition"
@@ -132,6 +142,24 @@ var words = []WordInfo{
 		Meaning: "carried plus the earlier rate times what was run since: what the sample shows if nothing changed",
 		Source:  "mass balance", Example: `value("Cu") > 1.5 * expected("Cu")`},
 
+	{Name: "changeIsReal", Signature: "changeIsReal(analyte) true or false", word: WordChangeIsReal, arg: analyte, truth: true, sample: true,
+		Meaning: "whether the change since the sample before is more than the method alone accounts for: its repeatability where both name one laboratory, its reproducibility otherwise",
+		Source:  "ASTM D445 for viscosities, ASTM D5185 from memory for elements, else 10 % and 20 %", Example: `changeIsReal("Fe") && change("Fe") > 20`},
+	{Name: "trend", Signature: "trend(analyte) number", Unit: unitTrend, word: WordTrend, arg: analyte, scale: perRunTwice, sample: true,
+		Meaning: "how the rate at which the analyte is made itself rises (Theil-Sen slope over the samples' rates, so a drain is no fall)",
+		Source:  "EPA 530/R-09-007 17.3", Example: `trendIsReal("Fe") && trend("Fe") > 0`},
+	{Name: "trendIsReal", Signature: "trendIsReal(analyte) true or false", word: WordTrendIsReal, arg: analyte, truth: true, sample: true,
+		Meaning: "whether that rise or fall is significant (Mann-Kendall, two-sided, 5 %); five samples with a rate are the fewest that can be",
+		Source:  "EPA 530/R-09-007 17.3", Example: `trendIsReal("Cu")`},
+	{Name: "exchangesTo", Signature: "exchangesTo(analyte, target) number", word: WordExchangesTo, arg: target, sample: true,
+		Meaning: "how many more exchanges like the last one bring the analyte to the target: for contaminants and additives; of a wear metal it dilutes and cures nothing",
+		Source:  "mass balance", Example: `exchangesTo("Na", 15) > 2`},
+	{Name: "outOfGrade", Signature: "outOfGrade(grade) number", Unit: "mm2/s", word: WordOutOfGrade, arg: grade, sample: true,
+		Meaning: "by how much the viscosity lies outside the grade: negative when too thin, positive when too thick, 0 inside",
+		Source:  "SAE J300, ISO 3448", Example: `outOfGrade("SAE 5W-30") < 0`},
+	{Name: "viscosityIndex", Signature: "viscosityIndex() number", word: WordViscosityIndex, sample: true,
+		Meaning: "the viscosity index from the viscosities at 40 and 100 °C", Source: "ASTM D2270", Example: `viscosityIndex() < 130`},
+
 	{Name: "since", Signature: "since(task) number", Unit: unitDistance, word: WordSince, arg: task, scale: toDistance,
 		Meaning: "the distance run since the task was last done", Source: byDefinition, Example: `since("engine oil") > 15000`},
 	{Name: "hoursSince", Signature: "hoursSince(task) number", Unit: "h", word: WordHoursSince, arg: task, scale: runHours,
@@ -166,6 +194,8 @@ func (d *WordInfo) unit(arg string, u Units, byHours bool) string {
 		return u.Distance + "/day"
 	case unitAnalyte:
 		return AnalyteUnit(arg)
+	case unitTrend:
+		return AnalyteUnit(arg) + " per 1,000 " + u.Distance + ", for each 1,000 " + u.Distance
 	case unitRate:
 		per := "1,000 " + u.Distance
 		if byHours {

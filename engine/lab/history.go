@@ -36,6 +36,7 @@ type Step struct {
 	// stated on the sample's label; NaN where not stated.
 	Results       []Result
 	Age, AgeHours float64
+	Laboratory    string // "" where not said
 
 	// Of an exchange. Share is the part of all the fluid in the circuit that was
 	// renewed, 0 to 1: filled (or drained) over capacity; NaN where unknown.

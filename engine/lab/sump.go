@@ -59,6 +59,28 @@ func (s Sump) Exchanges(now, target, share float64, up bool) (n int, ok bool) {
 	return 0, false
 }
 
+// ExchangesTo is [Sump.Exchanges] of the share that the latest exchange renewed:
+// down to the target, or up to it where fresh fluid holds more than the sample.
+func (s Sheet) ExchangesTo(analyte string, target float64) (n float64, why string, ok bool) {
+	now, why, ok := s.Value(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	fresh, why, ok := s.FreshValue(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	latest := s.History.before(len(s.History)-1, true)
+	if latest < 0 || !(s.History[latest].Share > 0) {
+		return 0, "an exchange of a known share, to reckon with", false
+	}
+	count, ok := Sump{Fresh: fresh}.Exchanges(now, target, s.History[latest].Share, fresh > now)
+	if !ok {
+		return 0, "a target that exchanges can reach", false
+	}
+	return float64(count), "", true
+}
+
 // DilutionNote is what must be said beside [Sump.Exchanges] of that analyte: fewer
 // mg/kg of a wear metal are not less wear. It is empty for others.
 func DilutionNote(analyte string) string {

@@ -101,3 +101,30 @@ func TestExchanges(t *testing.T) {
 		t.Error("the note belongs to wear metals alone")
 	}
 }
+
+// 100 mg/kg of sodium over 4 when fresh, half of the fluid a drain: 52, 28, 16, 10.
+func TestExchangesTo(t *testing.T) {
+	of := func(share float64) Sheet {
+		return Sheet{Fresh: map[string]float64{"Na": 4, "P": 800}, History: History{
+			{Exchange: true, Share: share}, {Results: []Result{{Analyte: "Na", Value: 100}, {Analyte: "P", Value: 200}}}}}
+	}
+	for _, c := range []struct {
+		s       Sheet
+		analyte string
+		target  float64
+		n       float64
+		why     string
+	}{
+		{of(.5), "Na", 15, 4, ""},
+		{of(.5), "Na", 100, 0, ""},
+		{of(.5), "Na", 3, 0, "a target that exchanges can reach"},
+		{of(.5), "P", 600, 2, ""}, // 500, 650: an additive goes up
+		{of(nan), "Na", 15, 0, "an exchange of a known share, to reckon with"},
+		{of(.5), "K", 15, 0, "K in the sample"},
+	} {
+		n, why, ok := c.s.ExchangesTo(c.analyte, c.target)
+		if n != c.n || why != c.why || ok != (c.why == "") {
+			t.Errorf("%s to %v: %v, %q", c.analyte, c.target, n, why)
+		}
+	}
+}

@@ -1,28 +1,49 @@
 package lab
 
-import "telltale/engine/trend"
+import (
+	"telltale/engine/trend"
+	"telltale/rules/unit"
+)
 
-// WearTrend is the trend of the analyte's rate ([Sheet.Rate], per metre) over the
-// component's distance: of wear made, so a drain does not read as a fall. It needs
-// three samples with a rate. Where distance is not known it is the rate per second over hours.
-func (s Sheet) WearTrend(analyte string) (t trend.Trend, why string, ok bool) {
-	for _, m := range []measure{byDistance, byHours} {
-		var at, rates []float64
-		for i := range s.History {
-			if s.History[i].Exchange {
-				continue
-			}
-			upTo := s
-			upTo.History = s.History[:i+1]
-			if r, _, ok := upTo.rate(analyte, m); ok {
-				at, rates = append(at, s.History[i].meter(m)), append(rates, r)
-			}
+// WearTrend is the trend of the analyte's rate ([Sheet.RateBy]) per metre over the
+// component's distance (per is unit.Distance), or per second over its hours
+// (unit.Time): of wear made, so a drain does not read as a fall. It needs three
+// samples with a rate.
+func (s Sheet) WearTrend(analyte string, per unit.Kind) (t trend.Trend, why string, ok bool) {
+	m := measureOf(per)
+	var at, rates []float64
+	for i := range s.History {
+		if s.History[i].Exchange {
+			continue
 		}
-		if t, ok = trend.Of(at, rates); ok {
-			return t, "", true
+		upTo := s
+		upTo.History = s.History[:i+1]
+		if r, _, ok := upTo.rate(analyte, m); ok {
+			at, rates = append(at, s.History[i].meter(m)), append(rates, r)
 		}
 	}
+	if t, ok = trend.Of(at, rates); ok {
+		return t, "", true
+	}
 	return trend.Trend{}, "three samples with different rates of " + analyte, false
+}
+
+// ChangeIsReal reports whether [Sheet.Change] is more than the method alone
+// accounts for: its repeatability where both samples name one laboratory, its
+// reproducibility otherwise.
+func (s Sheet) ChangeIsReal(analyte string) (really bool, why string, ok bool) {
+	now, why, ok := s.Value(analyte)
+	if !ok {
+		return false, why, false
+	}
+	last := len(s.History) - 1
+	before := s.History.before(last, false)
+	old, why, ok := s.earlier(before, analyte)
+	if !ok {
+		return false, why, false
+	}
+	laboratory := s.History[last].Laboratory
+	return Real(analyte, old, now, laboratory != "" && laboratory == s.History[before].Laboratory), "", true
 }
 
 // RatePer10h turns a rate per second into mg/kg per 10 h, the interval on which

@@ -1,6 +1,10 @@
 package lab
 
-import "testing"
+import (
+	"testing"
+
+	"telltale/rules/unit"
+)
 
 // Half drains at each sample: raw copper falls and rises, wear made climbs.
 func TestWearTrend(t *testing.T) {
@@ -12,7 +16,7 @@ func TestWearTrend(t *testing.T) {
 		cu = cu/2 + float64(10+i)
 	}
 	h = append(h, sample(at, cu))
-	tr, why, ok := Sheet{History: h}.WearTrend("Cu")
+	tr, why, ok := Sheet{History: h}.WearTrend("Cu", unit.Distance)
 	if !ok {
 		t.Fatal(why)
 	}
@@ -20,7 +24,7 @@ func TestWearTrend(t *testing.T) {
 	if tr.P > 0.01 {
 		t.Errorf("p = %v of a rate that only rises", tr.P)
 	}
-	_, why, ok = Sheet{History: h[:3]}.WearTrend("Cu")
+	_, why, ok = Sheet{History: h[:3]}.WearTrend("Cu", unit.Distance)
 	if want := "three samples with different rates of Cu"; ok || why != want {
 		t.Errorf("of two samples: %v, %q; want %q", ok, why, want)
 	}
@@ -57,6 +61,33 @@ func TestDropped(t *testing.T) {
 	for _, tt := range tests {
 		if got := (Sheet{History: tt.h}).Dropped(); got != tt.want {
 			t.Errorf("%s: %v, want %v", tt.name, got, tt.want)
+		}
+	}
+}
+
+// Two samples of iron at 90 and 100 mg/kg: ASTM D5185 from memory gives a
+// repeatability of .13 x^.80 = 4.96 and a reproducibility of .52 x^.80 = 19.8 mg/kg.
+func TestChangeIsReal(t *testing.T) {
+	from := func(laboratory string, fe float64) Step {
+		return Step{Laboratory: laboratory, Results: []Result{{Analyte: "Fe", Value: fe}}}
+	}
+	for _, c := range []struct {
+		name string
+		h    History
+		want bool
+		why  string
+	}{
+		{"one laboratory", History{from("valley", 90), from("valley", 100)}, true, ""},
+		{"one laboratory, within its repeatability", History{from("valley", 96), from("valley", 100)}, false, ""},
+		{"two laboratories", History{from("valley", 90), from("hill", 100)}, false, ""},
+		{"no laboratory named", History{from("", 90), from("", 100)}, false, ""},
+		{"two laboratories, far apart", History{from("valley", 60), from("hill", 100)}, true, ""},
+		{"the first sample", History{from("valley", 60)}, false, "an earlier sample"},
+		{"no iron before", History{{}, from("valley", 60)}, false, "Fe in the earlier sample"},
+	} {
+		got, why, ok := Sheet{History: c.h}.ChangeIsReal("Fe")
+		if got != c.want || why != c.why || ok != (c.why == "") {
+			t.Errorf("%s: %v, %q", c.name, got, why)
 		}
 	}
 }

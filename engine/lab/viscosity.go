@@ -153,6 +153,36 @@ func GradesOf(analyte string, value float64) []Grade {
 	return out
 }
 
+// OutOfGrade is by how much the sample's viscosity lies outside the named grade
+// ([Grade.Out]), in mm2/s.
+func (s Sheet) OutOfGrade(name string) (v float64, why string, ok bool) {
+	g, ok := GradeNamed(name)
+	if !ok {
+		return 0, "a grade called " + name, false
+	}
+	if v, why, ok = s.Value(g.Analyte); !ok {
+		return 0, why, false
+	}
+	v, _ = g.Out(v)
+	return v, "", true
+}
+
+// ViscosityIndex is [ViscosityIndex] of the sample.
+func (s Sheet) ViscosityIndex() (v float64, why string, ok bool) {
+	kv40, why, ok := s.Value("KV40")
+	if !ok {
+		return 0, why, false
+	}
+	kv100, why, ok := s.Value("KV100")
+	if !ok {
+		return 0, why, false
+	}
+	if v, ok = ViscosityIndex(kv40, kv100); !ok {
+		return 0, "viscosities that have an index", false
+	}
+	return v, "", true
+}
+
 // Out returns by how much (mm2/s) the value lies outside the grade: negative when
 // too thin, positive when too thick; in reports whether it lies inside. The two
 // differ at an open upper end, which is 0 away and outside.

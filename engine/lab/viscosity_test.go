@@ -99,3 +99,22 @@ func TestGradesOf(t *testing.T) {
 		}
 	}
 }
+
+// What a rule asks of a sample: the first example of ASTM D2270, and SAE J300.
+func TestSheetViscosity(t *testing.T) {
+	s := Sheet{History: History{{Results: []Result{{Analyte: "KV40", Value: 73.30}, {Analyte: "KV100", Value: 8.86}}}}}
+	if v, why, ok := s.ViscosityIndex(); !ok || v != 92 {
+		t.Errorf("index %v, %q", v, why)
+	}
+	if v, why, ok := s.OutOfGrade("SAE 5W-30"); !ok || math.Abs(v+0.44) > 1e-9 {
+		t.Errorf("out by %v, %q", v, why)
+	}
+	for name, want := range map[string]string{"SAE 7W": "a grade called SAE 7W", "ISO VG 68": ""} {
+		if _, why, ok := s.OutOfGrade(name); why != want || ok != (want == "") {
+			t.Errorf("%s: %q", name, why)
+		}
+	}
+	if _, why, _ := (Sheet{History: History{{}}}).ViscosityIndex(); why != "KV40 in the sample" {
+		t.Error(why)
+	}
+}
