@@ -33,6 +33,9 @@ type Transition struct {
 	Title string `json:"title,omitempty"`
 	// Statutory says that the task is required by law.
 	Statutory bool `json:"statutory,omitempty"`
+	// Reconciled says that no event brought it about: a newer program judges the
+	// same events otherwise than the one that spoke before.
+	Reconciled bool `json:"reconciled,omitempty"`
 }
 
 // Refusal is an event that could not be used, and why.

@@ -253,6 +253,9 @@ func (a *app) tell(ctx context.Context) error {
 // often it is folded.
 func cause(m stream.Message) notify.Cause {
 	c := notify.Cause{Key: fmt.Sprintf("%d-%d-%d", m.Epoch, m.Event, m.Partition), Partition: m.Partition}
+	if m.Reconciled {
+		c.Key += fmt.Sprintf("-reconciled-%d", m.N)
+	}
 	for _, o := range m.Outputs {
 		switch {
 		case o.Transition != nil:

@@ -29,6 +29,8 @@ type checkpoint struct {
 	Book      string    `json:"book,omitempty"` // the hash of the book in force
 	Tick      time.Time `json:"tick,omitzero"`  // the last tick
 	Published place     `json:"published"`
+	// Said is the last message of ALARMS on the partition's subject.
+	Said uint64 `json:"said,omitempty"`
 	// Records is how many vehicles had one; fewer on the stream than this means
 	// that some were lost.
 	Records int `json:"records"`

@@ -22,8 +22,8 @@ const (
 // flush writes the changed records and then the checkpoint. All that the events
 // up to the position said is published by now.
 func (w *worker) flush(ctx context.Context) error {
-	if w.at.Seq == w.wrote && len(w.dirty) == 0 {
-		return nil
+	if w.at.Seq == w.wrote && len(w.dirty) == 0 || w.recovery != nil {
+		return nil // what is not reconciled must be folded again after a crash
 	}
 	for chunk := range slices.Chunk(slices.Sorted(maps.Keys(w.dirty)), inFlight) {
 		if err := w.writeRecords(ctx, chunk); err != nil {
@@ -140,6 +140,7 @@ func (w *worker) settle(ctx context.Context, wr write, err error) error {
 func (w *worker) writeCheckpoint(ctx context.Context) error {
 	c := w.at
 	c.Format, c.Program, c.Created, c.Published = format, w.cfg.Program, w.log.created, w.out
+	c.Said = w.alarms.last
 	c.Tick, c.Book, c.Records = w.fold.Now(), "", 0
 	if b := w.fold.Book(); b != nil {
 		c.Book = b.Hash

@@ -59,6 +59,12 @@ func (j *joiner) take(ctx context.Context, raw jetstream.Msg, do func(Message) e
 	}
 	open := j.open[m.Partition]
 	delete(j.open, m.Partition)
+	if m.Reconciled {
+		if open != nil {
+			err = do(open.joined())
+		}
+		return errors.Join(err, do(m))
+	}
 	switch {
 	case open != nil && open.Event == m.Event:
 		open.Outputs, open.Seq, open.More = append(open.Outputs, m.Outputs...), m.Seq, m.More
@@ -98,7 +104,7 @@ func (l *Log) fromFirst(ctx context.Context, subject string, m Message) (Message
 			return m, err
 		}
 		switch {
-		case before.Claim != nil:
+		case before.Claim != nil, before.Reconciled:
 			continue
 		case before.Event != m.Event:
 			return m, nil

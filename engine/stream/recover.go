@@ -47,6 +47,9 @@ func (w *worker) load(ctx context.Context) error {
 	case err != nil:
 		return err
 	}
+	if w.at.Seq < w.out.Seq {
+		w.recovery = newRecovery(w)
+	}
 	book, err := w.shelf.book(ctx, w.at.Book)
 	if err != nil {
 		return err

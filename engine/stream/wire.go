@@ -33,8 +33,11 @@ type Message struct {
 	N       int             `json:"n"`
 	Outputs []engine.Output `json:"-"`
 	// More says that further messages with outputs of the event follow.
-	More  bool   `json:"more,omitempty"`
-	Claim *Claim `json:"claim,omitempty"`
+	More bool `json:"more,omitempty"`
+	// Reconciled says that the outputs are not the event's own: they lead from what
+	// the program before said up to it to what this one makes of the same events.
+	Reconciled bool   `json:"reconciled,omitempty"`
+	Claim      *Claim `json:"claim,omitempty"`
 }
 
 // Claim says who owns the partition from here on.

@@ -28,6 +28,8 @@ type worker struct {
 	dirty   map[string]bool // records to be written
 	wrote   uint64          // the checkpoint's sequence
 	target  uint64          // the partition's last event when it was loaded
+	// recovery is nil once what was published is reconciled with the records.
+	recovery *recovery
 
 	// mu guards what follows against those who ask. Only the worker changes it, so
 	// it reads without.
@@ -87,7 +89,10 @@ func (w *worker) run(ctx context.Context) error {
 	defer context.AfterFunc(ctx, func() { time.AfterFunc(grace, cancel) })()
 	msgs, ended, err := w.log.read(ctx, w.log.events, w.at.Seq+1,
 		fmt.Sprintf("telltale.event.%d.>", w.p), "telltale.all.>")
-	if err != nil {
+	switch {
+	case err != nil && ctx.Err() != nil:
+		return errStopped
+	case err != nil:
 		return err
 	}
 	flush := time.NewTicker(w.cfg.Flush)
@@ -152,7 +157,11 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 	case w.p == 0 || !forAll(m):
 		out = []engine.Output{{Refused: refusal}}
 	}
+	w.recovery.note(out)
 	if err := w.publish(ctx, seq, out); err != nil {
+		return err
+	}
+	if err := w.reconcile(ctx, seq); err != nil {
 		return err
 	}
 	return w.advance(seq, ev, digestOf(m.Subject(), m.Data()))

@@ -1,0 +1,161 @@
+package stream
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"telltale/engine"
+)
+
+// recovery is what a worker keeps in mind from its load until it has folded all
+// of which something was published already. Meanwhile it keeps back what it would
+// say, and writes nothing down.
+type recovery struct {
+	until uint64            // the last event of which something was published
+	from  uint64            // the event at which the fold begins
+	said  uint64            // the last message of ALARMS before that
+	held  map[string]uint64 // by vehicle: where its record stands, if that is later
+	// folded is what this program says of each alarm. Only where the outputs differ
+	// from those published can the records differ from what was told.
+	folded map[alarmID]span
+}
+
+type alarmID struct{ vehicle, rule, component string }
+
+func (a alarmID) compare(b alarmID) int {
+	return cmp.Or(strings.Compare(a.vehicle, b.vehicle), strings.Compare(a.rule, b.rule), strings.Compare(a.component, b.component))
+}
+
+func idOf(t *engine.Transition) alarmID { return alarmID{t.Vehicle, t.Rule, t.Component} }
+
+// span is the first and last transition of an alarm.
+type span struct{ first, last *engine.Transition }
+
+func newRecovery(w *worker) *recovery {
+	return &recovery{
+		until: w.out.Seq, from: w.at.Seq, said: w.at.Said,
+		held: maps.Clone(w.heldAt), folded: map[alarmID]span{},
+	}
+}
+
+// note takes in what folding an event said.
+func (r *recovery) note(out []engine.Output) {
+	if r == nil {
+		return
+	}
+	for _, o := range out {
+		if t := o.Transition; t != nil {
+			s := r.folded[idOf(t)]
+			r.folded[idOf(t)] = span{cmp.Or(s.first, t), t}
+		}
+	}
+}
+
+// reconcile ends the recovery once seq is folded: where the records stand
+// otherwise than what was published last, that is published, marked. After a crash
+// on the way it begins anew and finds what is out.
+func (w *worker) reconcile(ctx context.Context, seq uint64) error {
+	if w.recovery == nil || seq < w.recovery.until {
+		return nil
+	}
+	published, err := w.publishedLast(ctx)
+	if err != nil {
+		return err
+	}
+	out := w.differences(published)
+	list, err := messages(w.at.Epoch, w.out.Seq, out)
+	if err != nil {
+		return fmt.Errorf("reconciling at event %d: %w", seq, err)
+	}
+	for _, b := range list {
+		b.N, b.More, b.Reconciled = w.out.N, false, true
+		m, err := w.log.alarmMsg(b)
+		if err != nil {
+			return err
+		}
+		if err := w.alarms.publish(ctx, m); err != nil {
+			return err
+		}
+		w.mu.Lock()
+		w.out = b.after()
+		w.mu.Unlock()
+	}
+	if len(out) > 0 {
+		w.say.Warn("the program judges otherwise than the one before; the differences are published", "alarms", len(out), "program", w.cfg.Program)
+	}
+	w.recovery = nil
+	return nil
+}
+
+// publishedLast is the last transition of each alarm among those that were
+// published of the events since the checkpoint, those aside that the vehicle's
+// record held when it was loaded.
+func (w *worker) publishedLast(ctx context.Context) (map[alarmID]*engine.Transition, error) {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	msgs, ended, err := w.log.read(ctx, w.log.alarms, w.recovery.said+1, w.alarms.subject)
+	if err != nil {
+		return nil, err
+	}
+	last := map[alarmID]*engine.Transition{}
+	for {
+		select {
+		case raw := <-msgs:
+			meta, err := raw.Metadata()
+			if err != nil {
+				return nil, fmt.Errorf("reading what the partition said: %w", err)
+			}
+			m, err := decodeMessage(raw.Subject(), meta.Sequence.Stream, raw.Data())
+			if err != nil {
+				return nil, err
+			}
+			for _, o := range m.Outputs {
+				if t := o.Transition; t != nil && m.Event > max(w.recovery.from, w.recovery.held[t.Vehicle]) {
+					last[idOf(t)] = t
+				}
+			}
+			if m.Seq >= w.alarms.last {
+				return last, nil
+			}
+		case err := <-ended:
+			return nil, err
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		}
+	}
+}
+
+// differences is what must be said so that what was told is how the records stand.
+func (w *worker) differences(published map[alarmID]*engine.Transition) []engine.Output {
+	ids := maps.Clone(w.recovery.folded)
+	for id := range published {
+		ids[id] = w.recovery.folded[id]
+	}
+	var out []engine.Output
+	for _, id := range slices.SortedFunc(maps.Keys(ids), alarmID.compare) {
+		said, folded := published[id], w.recovery.folded[id]
+		switch {
+		case said == nil: // told as it was before the first that was kept back
+			before := *folded.first
+			before.To = before.From
+			if before.From == folded.last.To {
+				before.Standing = folded.last.Standing
+			}
+			said = &before
+		case folded.last != nil && sameMove(said, folded.last):
+			continue
+		}
+		if t, ok := w.fold.Reconcile(*said); ok {
+			out = append(out, engine.Output{Transition: &t})
+		}
+	}
+	return out
+}
+
+func sameMove(a, b *engine.Transition) bool {
+	return a.Transition == b.Transition && a.From == b.From && a.To == b.To && a.Standing == b.Standing
+}
