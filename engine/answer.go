@@ -131,7 +131,6 @@ func (f *fold) postpone(s Stamp, d *AnswerData) error {
 	}
 	f.rec.Postponed = latest(insert(f.rec.Postponed, Postponed{s, d}), keptPostponed)
 	f.change.fact = true
-	f.forgetDue()
 	return nil
 }
 

@@ -18,8 +18,6 @@ type applied struct {
 	vehicle rules.Vehicle
 	comps   []rules.Component
 	rules   *rules.Applied
-	// due are the due points of rules.Tasks; nil when they must be reckoned anew.
-	due []taskState
 }
 
 func (f *fold) applied() *applied {
@@ -40,12 +38,6 @@ func (f *fold) applied() *applied {
 	a.rules = f.p.book.For(f.p.judge, &a.vehicle, a.comps)
 	r.applied = a
 	return a
-}
-
-func (f *fold) forgetDue() {
-	if f.rec.applied != nil {
-		f.rec.applied.due = nil
-	}
 }
 
 func (f *fold) task(name string) *rules.Task {

@@ -129,6 +129,13 @@ func (c *chain) kind() meter.Kind {
 	return meter.Distance
 }
 
+func (c *chain) unitKind() unit.Kind {
+	if c.hours {
+		return unit.Time
+	}
+	return unit.Distance
+}
+
 // appends adds a plain reading to the end of a healthy chain if it follows
 // plausibly; it reports whether it did. The chain is not shared yet with an older
 // record when it is called.
@@ -141,9 +148,24 @@ func (c *chain) appends(p Reading) bool {
 	if p.At <= last.at || !c.follows(last, next) {
 		return false
 	}
-	c.points = append(c.points, next)
-	c.usage = nil
+	c.push(p, last.life-last.face)
 	return true
+}
+
+// push adds a reading that follows the last, whose life value is its face value
+// and so much more.
+func (c *chain) push(p Reading, shift float64) {
+	c.points = append(c.points, chainPoint{at: p.At, face: p.Value, life: p.Value + shift, accepted: true, id: p.ID, key: p.Key})
+	c.usage = nil
+}
+
+// moments are when the meter was heard of, Unix seconds.
+func (c *chain) moments() []int64 {
+	out := make([]int64, len(c.points))
+	for i, p := range c.points {
+		out[i] = seconds(p.at)
+	}
+	return out
 }
 
 // last returns the last accepted point at or before the moment.

@@ -33,3 +33,12 @@ func (p *Partition) Describe(vehicle string) string {
 	fmt.Fprintf(&b, "%s\n", text)
 	return b.String()
 }
+
+// JudgeAll has every reading judged, and every vehicle looked at by each tick.
+func (p *Partition) JudgeAll() { p.judgeAll = true }
+
+// Quietly is how many readings were taken without judging.
+func (p *Partition) Quietly() int { return p.quietly }
+
+// Next is when a tick may change something on the vehicle, Unix seconds.
+func (p *Partition) Next(vehicle string) int64 { return p.records[vehicle].Next }

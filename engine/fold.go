@@ -22,6 +22,9 @@ type fold struct {
 	moves   []move
 	out     []Output
 	lines   map[int]timeline
+	// whole: all that stands was judged, and these are the tasks.
+	whole  bool
+	judged []judgedTask
 	// shortening: a task's factor is being asked for.
 	shortening bool
 }
@@ -67,6 +70,7 @@ func (f *fold) apply() error {
 	}
 	f.judge()
 	f.flush()
+	f.settle()
 	return nil
 }
 

@@ -12,16 +12,16 @@ func (f *fold) judge() {
 		return
 	case reg.Retired:
 		f.withdrawAll("the vehicle is retired")
-		r.Latches, r.Next = nil, never
+		r.Latches = nil
 		return
 	case r.Out:
 		f.judgeWhileOut()
 		return
 	}
 	if f.ev.Kind == AnswerEvent && !f.change.fact && !f.change.all {
-		r.Next = f.nextChange() // a shelf has an end
-		return                  // what was said about an alarm changes no fact
+		return // what was said about an alarm changes no fact
 	}
+	f.whole = true
 	a := f.applied()
 	if f.ev.Kind == BookEvent {
 		f.carryOverAll()
@@ -38,13 +38,11 @@ func (f *fold) judge() {
 	case f.change.sample != "" || f.change.service != nil:
 		f.dropFollowUps()
 	}
-	r.Next = f.nextChange()
 }
 
 // judgeWhileOut lets the work that a service lists settle its tasks; everything
 // else waits until the vehicle is in service again.
 func (f *fold) judgeWhileOut() {
-	f.rec.Next = never
 	if s := f.change.service; s != nil {
 		f.judgeTasks()
 		f.judgeFollowUps()

@@ -75,11 +75,7 @@ func (f *fold) judgeSilence() {
 	if !f.p.now.IsZero() {
 		for i := range f.rec.chains {
 			c := &f.rec.chains[i]
-			var at []int64
-			for _, p := range c.points {
-				at = append(at, seconds(p.at))
-			}
-			if since, ok := meter.Silent(at, f.p.now.Unix()); ok {
+			if since, ok := meter.Silent(c.moments(), f.p.now.Unix()); ok {
 				silent = append(silent, fmt.Sprintf("The %s has not been read since %s", c.name, localDate(time.Unix(since, 0), f.applied().zone)))
 			}
 		}

@@ -19,6 +19,11 @@ type Partition struct {
 	shorten *rules.Judge // for tasks' factors: rules that ask for a due point have the judge busy
 	now     time.Time    // the last tick
 	changed map[string]bool
+	turns   turns // vehicles by their next change
+	// judgeAll has every reading judged and every vehicle looked at by each tick, for
+	// tests of what goes without.
+	judgeAll bool
+	quietly  int // readings taken without judging
 }
 
 // NewPartition returns one that has folded nothing: no vehicles, no book, no tick.
@@ -43,6 +48,12 @@ func (p *Partition) Apply(ev Event) []Output {
 	}
 	if ev.Kind == TickEvent {
 		return p.tick(ev)
+	}
+	if r := p.records[ev.Vehicle]; r != nil && !p.judgeAll && p.takeQuietly(r, &ev) {
+		p.changed[ev.Vehicle] = true
+		p.turns.schedule(r)
+		p.quietly++
+		return nil
 	}
 	out, err := p.foldInto(ev.Vehicle, ev, false)
 	if err != nil {
@@ -78,7 +89,7 @@ func (p *Partition) foldInto(vehicle string, ev Event, anew bool) (out []Output,
 	defer func() {
 		if r := recover(); r != nil {
 			if old != nil {
-				old.chains, old.applied = nil, nil // may be half changed
+				old.chains, old.applied, old.quiet = nil, nil, nil // may be half changed
 			}
 			out, err = nil, refuse("folding it went wrong: %v", r)
 		}
@@ -90,6 +101,7 @@ func (p *Partition) foldInto(vehicle string, ev Event, anew bool) (out []Output,
 	}
 	p.records[vehicle] = &rec
 	p.changed[vehicle] = true
+	p.turns.schedule(&rec)
 	return f.out, nil
 }
 
@@ -98,18 +110,23 @@ func (p *Partition) foldInto(vehicle string, ev Event, anew bool) (out []Output,
 func (p *Partition) tick(ev Event) []Output {
 	back := ev.Time.Before(p.now)
 	p.now = ev.Time.UTC()
+	var list []string
+	if back || p.judgeAll {
+		list = p.Vehicles()
+	} else {
+		list = p.turns.upTo(p.now.Unix(), p.records)
+	}
 	var out []Output
-	for _, v := range p.Vehicles() {
+	for _, v := range list {
 		r := p.records[v]
-		if !back && r.Next > p.now.Unix() {
-			continue
-		}
 		if r.registered() == nil && p.now.Sub(time.Unix(0, r.FirstSeen)) > unregisteredFor {
+			p.turns.forget(r)
 			delete(p.records, v)
 			p.changed[v] = true
 			continue
 		}
 		out = append(out, p.each(v, ev, false)...)
+		p.turns.schedule(p.records[v]) // also where folding it was refused
 	}
 	return out
 }
@@ -188,7 +205,11 @@ func (p *Partition) Load(vehicle string, b []byte) error {
 	if r.Vehicle != vehicle {
 		return fmt.Errorf("the record of vehicle %q is that of %q", vehicle, r.Vehicle)
 	}
+	if old := p.records[vehicle]; old != nil {
+		r.turn = old.turn
+	}
 	p.records[vehicle] = &r
+	p.turns.schedule(&r)
 	return nil
 }
 

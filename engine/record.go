@@ -2,7 +2,6 @@ package engine
 
 import (
 	"cmp"
-	"hash/fnv"
 	"slices"
 	"strings"
 	"time"
@@ -45,11 +44,20 @@ func newStamp(ev Event) Stamp {
 }
 
 func (id ID) key() uint64 {
-	h := fnv.New64a()
-	h.Write([]byte(id.Source))
-	h.Write([]byte{0})
-	h.Write([]byte(id.ID))
-	return h.Sum64()
+	return fnv1a(fnv1a(fnvOffset, id.Source)*fnvPrime, id.ID) // a zero byte stands between them
+}
+
+// FNV-1a of 64 bits (RFC 9923 has it); hash/fnv would have each string copied.
+const (
+	fnvOffset = 14695981039346656037
+	fnvPrime  = 1099511628211
+)
+
+func fnv1a(h uint64, s string) uint64 {
+	for i := range len(s) {
+		h = (h ^ uint64(s[i])) * fnvPrime
+	}
+	return h
 }
 
 // order sorts facts of one kind: by observed time, then source, then id.
@@ -129,6 +137,10 @@ type Record struct {
 	chains []chain
 	// applied is what of the book in force applies; nil when it must be asked again.
 	applied *applied
+	// quiet bounds the readings that change nothing; nil where each must be judged.
+	quiet *quiet
+	// turn is the vehicle's place in the order of Next.
+	turn *turn
 }
 
 type stamped interface{ stamp() *Stamp }

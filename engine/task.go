@@ -10,9 +10,6 @@ import (
 	"telltale/rules/unit"
 )
 
-// never is a next change that no tick reaches.
-const never = math.MaxInt64
-
 // taskState is the reckoning of one task's due point.
 type taskState struct {
 	task *rules.Task // nil for a follow-up
@@ -189,31 +186,15 @@ func (f *fold) applyPostponement(ts *taskState) {
 
 // judgeTasks finds each task's stage.
 func (f *fold) judgeTasks() {
-	a := f.applied()
-	if a.due == nil || f.change.all || f.change.fact && !f.plainReading() {
-		a.due = make([]taskState, 0, len(a.rules.Tasks))
-		for _, at := range a.rules.Tasks {
-			a.due = append(a.due, f.reckon(at, lastPlace, math.MaxInt64))
-		}
+	for _, at := range f.applied().rules.Tasks {
+		ts := f.reckon(at, lastPlace, math.MaxInt64)
+		f.judgeDue(&ts, AlarmKey{at.Task.Name, f.componentName(at.Component)})
 	}
-	for i := range a.due {
-		f.judgeDue(&a.due[i], AlarmKey{a.due[i].task.Name, f.componentName(a.due[i].comp)})
-	}
-}
-
-// plainReading reports whether the event only appended a reading, which moves no
-// due point but those that hang on what was read.
-func (f *fold) plainReading() bool {
-	if f.ev.Kind != ReadingEvent || f.change.all {
-		return false
-	}
-	return !slices.ContainsFunc(f.applied().due, func(ts taskState) bool {
-		return ts.waiting || ts.task.Shorten != nil && ts.task.Shorten.AsksFacts()
-	})
 }
 
 func (f *fold) judgeDue(ts *taskState, k AlarmKey) {
 	v := f.verdict(ts)
+	f.judged = append(f.judged, judgedTask{ts, v})
 	f.move(move{AlarmKey: k, task: true, stage: v.stage, words: func(t *Transition, from, to int) {
 		f.taskWords(t, ts, v, to)
 	}})
@@ -317,34 +298,4 @@ func (f *fold) meterState(ts *taskState, hours bool, point float64, v *verdict) 
 		v.reach = [3]interval.Date{localDate(time.Unix(early, 0), a.zone), likely, localDate(time.Unix(late, 0), a.zone)}
 	}
 	return last.life, est, likely, true
-}
-
-// nextChange is the next moment at which a tick can change something here, in
-// Unix seconds.
-func (f *fold) nextChange() int64 {
-	next := int64(never)
-	for _, a := range f.rec.Alarms {
-		if a.ShelvedUntil != 0 {
-			next = min(next, a.ShelvedUntil)
-		}
-		if a.Stage == 0 {
-			next = min(next, a.Since+int64(returnedFor/time.Second))
-		}
-	}
-	a := f.applied()
-	if slices.ContainsFunc(a.rules.Rules, func(ar rules.AppliedRule) bool { return ar.Rule.On&rules.OnClock != 0 }) || f.p.now.IsZero() {
-		return 0
-	}
-	if len(a.rules.Tasks) > 0 || len(f.rec.chains) > 0 {
-		next = min(next, f.nextMidnight())
-	}
-	return next
-}
-
-// nextMidnight is the start of the next local day: tasks and silence are judged
-// by the local date.
-func (f *fold) nextMidnight() int64 {
-	zone := f.applied().zone
-	y, m, d := f.p.now.In(zone).Date()
-	return time.Date(y, m, d+1, 0, 0, 0, 0, zone).Unix()
 }

@@ -18,6 +18,16 @@ const (
 // readings included: they too were heard. With readings on fewer than four days
 // nothing is usual yet, and it is never silent.
 func Silent(readings []int64, now int64) (since int64, silent bool) {
+	from, ok := SilentFrom(readings)
+	if !ok || now < from {
+		return 0, false
+	}
+	return readings[len(readings)-1], true
+}
+
+// SilentFrom is the moment from which the vehicle is silent if it is not read
+// again; ok is false where it never is.
+func SilentFrom(readings []int64) (at int64, ok bool) {
 	var room [silentDays]int64
 	latest := room[:0]
 	for i := len(readings) - 1; i >= 0 && len(latest) < silentDays; i-- {
@@ -35,9 +45,5 @@ func Silent(readings []int64, now int64) (since int64, silent bool) {
 	}
 	slices.Sort(gaps)
 	usual := gaps[(3*len(gaps)+3)/4-1]
-	since = latest[0]
-	if now-since <= max(silentLeast, silentFactor*usual) {
-		return 0, false
-	}
-	return since, true
+	return latest[0] + max(silentLeast, silentFactor*usual) + 1, true
 }

@@ -1,0 +1,157 @@
+package engine
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"telltale/engine/interval"
+	"telltale/engine/meter"
+	"telltale/rules"
+)
+
+// never is a next change that no tick reaches.
+const never = math.MaxInt64
+
+// judgedTask is a task or follow-up with the verdict on it.
+type judgedTask struct {
+	ts *taskState
+	v  verdict
+}
+
+// unsteady: a reading may move the due point, or take the stage back.
+func (j judgedTask) unsteady() bool {
+	return j.ts.waiting || j.ts.asksFacts() || j.v.stage == interval.Soon && j.v.Forecast
+}
+
+func (ts *taskState) asksFacts() bool {
+	return ts.task != nil && ts.task.Shorten != nil && ts.task.Shorten.AsksFacts()
+}
+
+// settle notes the next moment at which a tick can change something, in Unix
+// seconds, and what readings cannot.
+func (f *fold) settle() {
+	r := f.rec
+	r.quiet = nil
+	reg := r.registered()
+	switch {
+	case reg == nil:
+		r.Next = seconds(r.FirstSeen) + int64(unregisteredFor/time.Second) + 1
+	case f.p.book == nil || reg.Retired || r.Out:
+		r.Next = never
+	case !f.whole:
+		r.Next = min(r.Next, f.nextOfAlarms())
+	default:
+		r.Next = f.nextChange()
+		r.quiet = f.drawQuiet()
+		if r.quiet != nil {
+			r.dropDerived()
+		}
+	}
+}
+
+// dropDerived frees what can be made again when it is asked for, except where a
+// service or sample stands on a reading before it: that the reading is thinned out
+// shows only by comparison.
+func (r *Record) dropDerived() {
+	if slices.ContainsFunc(r.chains, func(c chain) bool { return r.estimates(&c) }) {
+		return
+	}
+	r.chains, r.applied = nil, nil
+}
+
+func (f *fold) nextChange() int64 {
+	onClock := func(ar rules.AppliedRule) bool { return ar.Rule.On&rules.OnClock != 0 }
+	if f.p.now.IsZero() || slices.ContainsFunc(f.applied().rules.Rules, onClock) {
+		return 0
+	}
+	next := f.nextOfAlarms()
+	for _, j := range f.judged {
+		next = min(next, f.nextByCalendar(j), f.nextByUsage(j))
+	}
+	for i := range f.rec.chains {
+		next = min(next, f.nextOfMeter(&f.rec.chains[i]))
+	}
+	return next
+}
+
+func (f *fold) nextOfAlarms() int64 {
+	next := int64(never)
+	for i := range f.rec.Alarms {
+		a := &f.rec.Alarms[i]
+		if a.ShelvedUntil != 0 {
+			next = min(next, a.ShelvedUntil)
+		}
+		if a.Stage == 0 {
+			next = min(next, a.Since+int64(returnedFor/time.Second))
+		}
+	}
+	return next
+}
+
+// nextByCalendar is when dates alone can change the task's stage.
+func (f *fold) nextByCalendar(j judgedTask) int64 {
+	switch {
+	case j.ts.waiting || j.ts.noHistory:
+		return never
+	case j.ts.asksFacts():
+		return f.nextMidnight() // the factor may go by the day
+	}
+	s := j.v.state
+	s.HasLikelyDistance, s.HasLikelyHours = false, false
+	return f.startOf(j.ts.plan.NextChange(j.ts.point, s))
+}
+
+// nextByUsage is when a forecast or an estimate can make the task soon, if it is
+// at no stage yet.
+func (f *fold) nextByUsage(j judgedTask) int64 {
+	if j.ts.waiting || j.ts.noHistory || j.v.stage != interval.Normal {
+		return never
+	}
+	s, early := j.v.state, j.ts.plan.Early
+	next := f.startOf(j.ts.plan.NextChange(interval.Point{}, s))
+	if early.Distance > 0 {
+		next = min(next, f.nextEstimated(j.ts, false, j.ts.point.Distance-early.Distance))
+	}
+	if early.Hours > 0 {
+		next = min(next, f.nextEstimated(j.ts, true, j.ts.point.Hours-early.Hours))
+	}
+	return next
+}
+
+// nextEstimated is when the estimated meter reaches a life value.
+func (f *fold) nextEstimated(ts *taskState, hours bool, life float64) int64 {
+	c := f.rec.chainFor(f.applied().reg, f.def(ts.comp), hours)
+	if c == nil || math.IsNaN(life) {
+		return never
+	}
+	last, ok := c.last(math.MaxInt64)
+	u := c.reckonUsage(math.MaxInt64)
+	t := (life - slack*math.Abs(life) - last.life) / u.PerSecond
+	if !ok || !u.OK || !(u.PerSecond > 0) || t > math.MaxInt32 {
+		return never
+	}
+	return max(f.p.now.Unix()+1, seconds(last.at)+int64(t))
+}
+
+// nextOfMeter is when the meter will have been silent for too long.
+func (f *fold) nextOfMeter(c *chain) int64 {
+	at, ok := meter.SilentFrom(c.moments())
+	if !ok || at <= f.p.now.Unix() {
+		return never
+	}
+	return at
+}
+
+func (f *fold) startOf(d interval.Date) int64 {
+	if d.IsZero() {
+		return never
+	}
+	return d.Start(f.applied().zone).Unix()
+}
+
+// nextMidnight is the start of the next local day.
+func (f *fold) nextMidnight() int64 {
+	zone := f.applied().zone
+	return localDate(f.p.now, zone).AddDays(1).Start(zone).Unix()
+}
