@@ -18,7 +18,8 @@ import (
 
 type replayOptions struct {
 	rules, vehicles, until string
-	json, all              bool
+	against, people        string
+	json, all, keepGoing   bool
 }
 
 func replayCommand(s streams) *cobra.Command {
@@ -27,16 +28,25 @@ func replayCommand(s streams) *cobra.Command {
 		Use:   "replay --rules DIR EVENTS.jsonl",
 		Short: "Fold a file of events and print the transitions, with no server",
 		Example: `  telltale replay --rules fleet/rules --vehicles fleet/vehicles.yaml fleet/events.jsonl
-  telltale replay --rules fleet/rules --json --until 2031-12-31 events.jsonl`,
+  telltale replay --rules fleet/rules --json --until 2031-12-31 events.jsonl
+  telltale replay --rules new-rules --against fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
 		Args: cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error { return replay(s, o, args[0]) },
+		RunE: func(_ *cobra.Command, args []string) error {
+			if o.against != "" {
+				return whatIf(s, o, args[0])
+			}
+			return replay(s, o, args[0])
+		},
 	}
 	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files (needed)")
 	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "register to begin with (vehicles.yaml)")
 	cmd.Flags().StringVar(&o.until, "until", "", "go on ticking to this date (YYYY-MM-DD)")
 	cmd.Flags().BoolVar(&o.json, "json", false, "one JSON object a line")
 	cmd.Flags().BoolVar(&o.all, "all", false, "also what was not judged, and what was refused")
-	_ = cmd.MarkFlagRequired("rules") // the flag is defined two lines above
+	cmd.Flags().StringVar(&o.against, "against", "", "folder of other rule files: show how the alarms of --rules differ from theirs")
+	cmd.Flags().StringVar(&o.people, "people", "", "with --against: people.yaml, to count the messages that each would get")
+	cmd.Flags().BoolVar(&o.keepGoing, "keep-going", false, "with --against: report lines that cannot be read and go on")
+	_ = cmd.MarkFlagRequired("rules") // the flag is defined above
 	return cmd
 }
 
