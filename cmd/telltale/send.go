@@ -66,7 +66,11 @@ func send(ctx context.Context, s streams, nc *nats.Conn, in io.Reader) error {
 	if err != nil {
 		return fmt.Errorf("sending: %w", err)
 	}
-	fmt.Fprintf(s.err, "send: %d events stored, %d refused\n", sent, refused)
+	known := ""
+	if p.known > 0 { // within two minutes the server drops what has the same identity, unread
+		known = fmt.Sprintf(" %d sent before,", p.known)
+	}
+	fmt.Fprintf(s.err, "send: %d events stored,%s %d refused\n", sent-p.known, known, refused)
 	if refused > 0 {
 		return exit{1, fmt.Errorf("%d events were refused", refused)}
 	}
@@ -78,6 +82,7 @@ func send(ctx context.Context, s streams, nc *nats.Conn, in io.Reader) error {
 type publisher struct {
 	js      jetstream.JetStream
 	pending []jetstream.PubAckFuture
+	known   int // acknowledged as stored by an earlier message with the same identity
 }
 
 // inFlight bounds the events that are not acknowledged yet.
@@ -102,7 +107,10 @@ func (p *publisher) publish(ctx context.Context, ev engine.Event) error {
 func (p *publisher) wait(ctx context.Context) error {
 	for _, f := range p.pending {
 		select {
-		case <-f.Ok():
+		case ack := <-f.Ok():
+			if ack.Duplicate {
+				p.known++
+			}
 		case err := <-f.Err():
 			return err
 		case <-ctx.Done():

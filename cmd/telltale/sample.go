@@ -1,0 +1,74 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/engine"
+	"telltale/engine/stream"
+)
+
+func sampleCommand(s streams) *cobra.Command {
+	var c client
+	var o replayOptions
+	cmd := &cobra.Command{
+		Use:   "sample VEHICLE [COMPONENT]",
+		Short: "Read the latest fluid sample of a vehicle: what stands, why, what to do, what was not judged",
+		Long: `Read the latest fluid sample of each component of a vehicle, or of one: normal or the
+worst stage that stands with the three strongest reasons, what to do and to mind,
+what work since the sample before has done, which limit the fluid reaches first,
+each result as reported beside what it was compared with, and what was not judged.
+
+It is asked of a running service or, with --rules, found from a file of events.`,
+		Example: `  telltale sample bus-07
+  telltale sample bus-07 transmission --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
+		Args: cobra.RangeArgs(1, 3),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if o.rules != "" {
+				return sampleFromFile(s, o, c.json, args)
+			}
+			if len(args) == 3 {
+				return exit{2, hinted{fmt.Errorf("%s is a file of events, but the rules are not named", args[2]), "add --rules DIR"}}
+			}
+			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				list, err := stream.QuerySamples(ctx, nc, args[0], arg(args, 1))
+				if err != nil {
+					return err
+				}
+				return sampleAnswer(s, c.json, list, args[0])
+			})
+		},
+	}
+	c.flags(cmd)
+	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files; the last argument is then a file of events")
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
+	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
+	return cmd
+}
+
+func sampleFromFile(s streams, o replayOptions, asJSON bool, args []string) error {
+	if len(args) < 2 {
+		return exit{2, hinted{fmt.Errorf("no file of events is named"), "telltale sample " + args[0] + " --rules " + o.rules + " events.jsonl"}}
+	}
+	component := ""
+	if len(args) == 3 {
+		component = args[1]
+	}
+	path := args[len(args)-1]
+	r, err := foldFile(o, path, io.Discard)
+	if err != nil {
+		return err
+	}
+	return sampleAnswer(s, asJSON, r.p.Verdicts(args[0], component), args[0])
+}
+
+func sampleAnswer(s streams, asJSON bool, list []engine.Verdict, vehicle string) error {
+	if len(list) == 0 && !asJSON {
+		return hinted{fmt.Errorf("vehicle %q has no such sample, or is not registered", vehicle), "telltale why " + vehicle + " lists what it has"}
+	}
+	return listing(s, asJSON, list, nil, "", func(v engine.Verdict) string { return v.Text() + "\n" })
+}
