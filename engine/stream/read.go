@@ -25,6 +25,7 @@ func (l *Log) read(ctx context.Context, s jetstream.Stream, from uint64, subject
 	msgs, ended := make(chan jetstream.Msg, 64), make(chan error, 1)
 	context.AfterFunc(ctx, it.Stop)
 	go func() {
+		defer forget(s, c)
 		defer it.Stop()
 		for {
 			m, err := it.Next()
@@ -40,6 +41,18 @@ func (l *Log) read(ctx context.Context, s jetstream.Stream, from uint64, subject
 		}
 	}()
 	return msgs, ended, nil
+}
+
+// forget takes a reader off the server, which else keeps it for minutes after it
+// has stopped, and takes no more than a thousand a stream: lists are asked for often.
+func forget(s jetstream.Stream, c jetstream.Consumer) {
+	info := c.CachedInfo()
+	if info == nil {
+		return
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), callTimeout)
+	defer cancel()
+	_ = s.DeleteConsumer(ctx, info.Name) // where that fails, it goes by itself
 }
 
 // each hands over the last message of each subject that the pattern matches, and
