@@ -5,7 +5,6 @@ import (
 	"maps"
 	"net/mail"
 	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -70,7 +69,7 @@ func Load(path string) (*Directory, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading people: %w", err)
 	}
-	return Parse(filepath.Base(path), text)
+	return Parse(path, text)
 }
 
 // Parse reads the text of people.yaml; name stands in the faults.
