@@ -43,7 +43,7 @@ func story(t *testing.T, path string) {
 	for i := range a.Files {
 		f := &a.Files[i]
 		switch {
-		case f.Name == "want":
+		case strings.HasPrefix(f.Name, "want"):
 			want = f
 		case strings.HasPrefix(f.Name, "rules"):
 			book, err = rules.Load([]rules.File{{Name: f.Name, Text: f.Data}})
@@ -57,6 +57,11 @@ func story(t *testing.T, path string) {
 	}
 	if want == nil {
 		t.Fatal("the story has no part named want")
+	}
+	if vehicle, ok := strings.CutPrefix(want.Name, "want, and of the last samples of "); ok {
+		for _, v := range p.Verdicts(vehicle, "") {
+			fmt.Fprintf(&got, "\n%s\n", v.Text())
+		}
 	}
 	if *update {
 		want.Data = got.Bytes()

@@ -60,6 +60,12 @@ func (s *Service) Why(vehicle, rule string) []engine.Why {
 	return gather(s, func(p *engine.Partition) []engine.Why { return p.Why(vehicle, rule) })
 }
 
+// Verdicts reads the latest sample of a component of a vehicle; of each where
+// component is empty.
+func (s *Service) Verdicts(vehicle, component string) []engine.Verdict {
+	return gather(s, func(p *engine.Partition) []engine.Verdict { return p.Verdicts(vehicle, component) })
+}
+
 // Unregistered lists the vehicles whose events are kept but not judged because
 // nobody registered them.
 func (s *Service) Unregistered() []string {
@@ -108,6 +114,8 @@ type question struct {
 	Vehicle string `json:"vehicle,omitempty"`
 	Ahead   int    `json:"ahead,omitempty"` // days
 	Rule    string `json:"rule,omitempty"`
+	// Component is of a question about samples.
+	Component string `json:"component,omitempty"`
 }
 
 // page is one reply of several; the last one has no more.
@@ -123,7 +131,7 @@ const (
 )
 
 // Answer lets the service answer requests on telltale.query.due, .alarms, .why,
-// .unregistered, .refused and .health. A list comes in as many replies as it
+// .samples, .unregistered, .refused and .health. A list comes in as many replies as it
 // needs. More endpoints can be added to what it returns, which must be stopped
 // before the service.
 func (s *Service) Answer() (micro.Service, error) {
@@ -140,6 +148,7 @@ func (s *Service) Answer() (micro.Service, error) {
 			return Reply(r, slices.DeleteFunc(s.Alarms(), func(a engine.Standing) bool { return q.Vehicle != "" && a.Vehicle != q.Vehicle }))
 		},
 		"why":          func(r micro.Request, q question) error { return Reply(r, s.Why(q.Vehicle, q.Rule)) },
+		"samples":      func(r micro.Request, q question) error { return Reply(r, s.Verdicts(q.Vehicle, q.Component)) },
 		"unregistered": func(r micro.Request, _ question) error { return Reply(r, s.Unregistered()) },
 		"refused":      s.answerRefused,
 		"health":       func(r micro.Request, _ question) error { return r.RespondJSON(s.Health()) },
@@ -235,6 +244,12 @@ func QueryAlarms(ctx context.Context, nc *nats.Conn, vehicle string) ([]engine.S
 // does; of all where rule is empty.
 func QueryWhy(ctx context.Context, nc *nats.Conn, vehicle, rule string) ([]engine.Why, error) {
 	return List[engine.Why](ctx, nc, "why", question{Vehicle: vehicle, Rule: rule})
+}
+
+// QuerySamples asks a running service what the latest sample of a component of a
+// vehicle says; of each where component is empty.
+func QuerySamples(ctx context.Context, nc *nats.Conn, vehicle, component string) ([]engine.Verdict, error) {
+	return List[engine.Verdict](ctx, nc, "samples", question{Vehicle: vehicle, Component: component})
 }
 
 // QueryRefused asks a running service for the events that it could not use.

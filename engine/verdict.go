@@ -1,0 +1,403 @@
+package engine
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/lab"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// Verdict is what the latest sample of a component says, by the rules in force.
+type Verdict struct {
+	Vehicle   string `json:"vehicle"`
+	Name      string `json:"name"` // the vehicle's name for people
+	Component string `json:"component"`
+	Fluid     string `json:"fluid,omitempty"`
+
+	Sample     ID             `json:"sample"`
+	Number     string         `json:"number"` // the laboratory's
+	Revision   int            `json:"revision,omitempty"`
+	Laboratory string         `json:"laboratory,omitempty"`
+	Drawn      string         `json:"drawn"`              // local date
+	FluidAge   *unit.Quantity `json:"fluidAge,omitempty"` // as stated or, where it is not, mixed
+	// MixedAge is the age over partial exchanges, where it is another than FluidAge.
+	MixedAge *unit.Quantity `json:"mixedAge,omitempty"`
+
+	// Stage is normal, or the worst stage that stands of the rules that judge samples.
+	Stage   string `json:"stage"`
+	Summary string `json:"summary"`
+	// Reasons are the strongest three of what stands; Further counts the others.
+	Reasons []Reason `json:"reasons,omitempty"`
+	Further int      `json:"further,omitempty"`
+	// Judged counts the rules that this sample was judged by; NotJudged are the others.
+	Judged    int              `json:"judged"`
+	NotJudged []UnjudgedRule   `json:"notJudged,omitempty"`
+	Results   []VerdictResult  `json:"results"`
+	Notes     []string         `json:"notes,omitempty"` // what to know to read the sheet rightly
+	FollowUps []string         `json:"followUps,omitempty"`
+	Work      *VerdictWork     `json:"work,omitempty"` // done since the sample before
+	Forecast  *VerdictForecast `json:"forecast,omitempty"`
+	Book      string           `json:"book"`
+}
+
+// Reason is one rule that stands.
+type Reason struct {
+	Rule     string   `json:"rule"`
+	Stage    string   `json:"stage"`
+	Message  string   `json:"message"`
+	PointsTo []string `json:"pointsTo,omitempty"`
+	Advise   string   `json:"advise,omitempty"`
+	Cautions []string `json:"cautions,omitempty"`
+	// Earlier says that an earlier sample raised it and this one does not show it:
+	// it was not judged on this one, or an exchange hides the evidence.
+	Earlier string `json:"earlier,omitempty"`
+
+	stage    int
+	strength float64 // how far past its limit, as a ratio
+}
+
+// UnjudgedRule is a rule that the sample could not be judged by.
+type UnjudgedRule struct {
+	Rule    string   `json:"rule"`
+	Missing []string `json:"missing"`
+}
+
+// VerdictResult is one result as the laboratory reported it, beside what it is
+// judged as.
+type VerdictResult struct {
+	Analyte  string `json:"analyte"`
+	Title    string `json:"title,omitempty"` // as people read it
+	Reported string `json:"reported"`
+	// Low and High are equal where the value is known; both absent, with Why, where
+	// the result is not judged. In Unit.
+	Low  *float64 `json:"low,omitempty"`
+	High *float64 `json:"high,omitempty"`
+	Unit string   `json:"unit,omitempty"`
+	Why  string   `json:"why,omitempty"`
+	// Times is the value over the baseline's mean.
+	Times *float64 `json:"times,omitempty"`
+	// Change is from the sample before; Real says that it is more than the method
+	// alone accounts for.
+	Change *float64 `json:"change,omitempty"`
+	Real   bool     `json:"real,omitempty"`
+}
+
+// Verdicts reads the latest sample of each component of a vehicle, or of the one
+// named, in order of component. There is none of a component without a sample.
+func (p *Partition) Verdicts(vehicle, component string) []Verdict {
+	r := p.records[vehicle]
+	if r == nil || p.book == nil || r.registered() == nil || r.registered().Retired {
+		return nil
+	}
+	rec := *r
+	f := &fold{p: p, rec: &rec, when: p.now}
+	rec.ensureChains()
+	var out []Verdict
+	for i, c := range f.applied().reg.Components {
+		if component == "" || component == c.Name {
+			if v, ok := f.readSample(i); ok {
+				out = append(out, v)
+			}
+		}
+	}
+	slices.SortFunc(out, func(a, b Verdict) int { return strings.Compare(a.Component, b.Component) })
+	return out
+}
+
+// verdictOf collects the verdict on a component's latest sample.
+type verdictOf struct {
+	Verdict
+	f    *fold
+	comp int
+	t    timeline // ends with the sample
+	x    *facts   // as the record stood at the sample
+}
+
+func (f *fold) readSample(comp int) (Verdict, bool) {
+	t := f.timeline(comp)
+	last := t.lastSample()
+	if last < 0 {
+		return Verdict{}, false
+	}
+	t = t.upTo(last)
+	a, s := f.applied(), t.steps[last].sample
+	v := &verdictOf{f: f, comp: comp, t: t, x: f.factsAt(comp, t.steps[last].place, max(t.steps[last].at, s.At))}
+	v.x.reported = true
+	v.Verdict = Verdict{Vehicle: f.rec.Vehicle, Name: a.reg.Name, Component: s.Component, Fluid: a.comps[comp].Fluid,
+		Sample: s.ID, Number: s.Number, Revision: s.Revision, Laboratory: s.Laboratory,
+		Drawn: s.drawn(a.zone), Book: f.bookHash()}
+	v.age()
+	v.judge()
+	v.results()
+	v.Notes = append(sampleNotes(a.reg, t, last), v.notes()...)
+	v.FollowUps = v.followUps()
+	v.Work = v.work()
+	v.Forecast = v.forecast()
+	v.Summary = v.summary()
+	return v.Verdict, true
+}
+
+// drawn is the local date on which the sample was drawn.
+func (s *Sample) drawn(zone *time.Location) string {
+	return localDate(time.Unix(0, s.place(zone).at), zone).String()
+}
+
+func (v *verdictOf) age() {
+	age, kind, _, ok := v.x.sheet.Age()
+	if !ok {
+		return
+	}
+	value, u := v.f.shown(age, kind == unit.Time)
+	v.FluidAge = &unit.Quantity{Value: value, Unit: u}
+	if mixed, _, ok := v.x.sheet.MixedAge(kind); ok && math.Abs(mixed-age) > 0.01*age {
+		value, u := v.f.shown(mixed, kind == unit.Time)
+		v.MixedAge = &unit.Quantity{Value: value, Unit: u}
+	}
+}
+
+// judge collects what stands of the rules that judge samples, the worst first.
+func (v *verdictOf) judge() {
+	worst := 0
+	for _, ar := range v.f.applied().rules.Rules {
+		if ar.Rule.On&rules.OnSample == 0 || ar.Component != v.comp {
+			continue
+		}
+		l, _ := v.f.rec.latch(AlarmKey{ar.Rule.Name, v.Component})
+		if len(l.Missing) > 0 {
+			v.NotJudged = append(v.NotJudged, UnjudgedRule{ar.Rule.Name, l.Missing})
+		} else {
+			v.Judged++
+		}
+		if l.Stage > 0 {
+			v.Reasons = append(v.Reasons, v.reason(ar.Rule, l))
+			worst = max(worst, l.Stage)
+		}
+	}
+	slices.SortStableFunc(v.Reasons, func(a, b Reason) int {
+		return cmp.Or(cmp.Compare(b.stage, a.stage), cmp.Compare(b.strength, a.strength), strings.Compare(a.Rule, b.Rule))
+	})
+	const strongest = 3
+	v.Stage = ruleStages[worst]
+	v.Further = max(0, len(v.Reasons)-strongest)
+	v.Reasons = v.Reasons[:len(v.Reasons)-v.Further]
+}
+
+// reason is why a rule stands, by this sample or, where it was not judged on this
+// one, by the last that it was judged on.
+func (v *verdictOf) reason(r *rules.Rule, l Latch) Reason {
+	out := Reason{Rule: r.Name, Stage: ruleStages[l.Stage], PointsTo: r.PointsTo, Cautions: r.Cautions[l.Stage], stage: l.Stage, strength: 1}
+	got := v.f.p.judge.Run(r, v.x)
+	if len(l.Missing) > 0 || len(got.Ends) == 0 {
+		if i := v.f.rec.alarm(l.AlarmKey); i >= 0 {
+			last := v.f.rec.Alarms[i].Last
+			out.Message, out.Advise = last.Message, last.Advise
+		}
+		out.Earlier = earlierUnjudged
+		return out
+	}
+	end := got.Ends[0]
+	out.Message = v.f.p.judge.Say(r, l.Stage, v.x, end.Measure)
+	out.Advise = v.f.p.judge.Advise(r, l.Stage, v.x, end.Measure)
+	if l.Masked {
+		out.Earlier = v.f.whyMasked(v.comp, l)
+	}
+	if limit := end.Limits[l.Stage]; r.Measured && limit > 0 && end.Measure > 0 {
+		out.strength = end.Measure / limit
+		if r.Below {
+			out.strength = limit / end.Measure
+		}
+	}
+	return out
+}
+
+// results puts each result as reported beside what it is judged as.
+func (v *verdictOf) results() {
+	s := v.t.steps[len(v.t.steps)-1].sample
+	read := s.sheet()
+	for i := range s.Results {
+		d := &s.Results[i]
+		a, _ := lab.Lookup(d.Analyte)
+		out := VerdictResult{Analyte: d.Analyte, Title: a.Title, Reported: d.String(), Why: read.whys[i]}
+		if out.Why == "" {
+			r, _ := v.x.sheet.Result(d.Analyte)
+			span := r.Span()
+			out.Low, out.High, out.Unit = &span.Low, &span.High, rules.AnalyteUnit(d.Analyte)
+			v.compare(&out)
+		}
+		v.Results = append(v.Results, out)
+	}
+}
+
+func (v *verdictOf) compare(out *VerdictResult) {
+	if b := v.x.baseline; b != nil && b.Mean[out.Analyte] > 0 {
+		if n, _, ok := v.x.sheet.Times(out.Analyte, b.Mean[out.Analyte]); ok {
+			out.Times = &n
+		}
+	}
+	if c, _, ok := v.x.sheet.Change(out.Analyte); ok && v.exact(out.Analyte) {
+		out.Change = &c
+		out.Real, _, _ = v.x.sheet.ChangeIsReal(out.Analyte)
+	}
+}
+
+// exact reports whether this sample and the one before give the analyte as a number.
+func (v *verdictOf) exact(analyte string) bool {
+	n := 0
+	for i := len(v.t.steps) - 1; i >= 0 && n < 2; i-- {
+		if v.t.steps[i].sample == nil {
+			continue
+		}
+		r, _ := lab.Sheet{History: v.t.lab[:i+1]}.Result(analyte)
+		if r.Censored || r.Above {
+			return false
+		}
+		n++
+	}
+	return true
+}
+
+// followUps are those that stand for this component because a rule asked.
+func (v *verdictOf) followUps() []string {
+	asked := map[string]bool{}
+	for _, ar := range v.f.applied().rules.Rules {
+		for i := range ar.Rule.FollowUps {
+			asked[ar.Rule.FollowUps[i].Name] = true
+		}
+	}
+	var out []string
+	for i := range v.f.rec.Alarms {
+		if a := &v.f.rec.Alarms[i]; a.Task && a.Stage > 0 && a.Component == v.Component && asked[a.Rule] {
+			out = append(out, a.Last.Message)
+		}
+	}
+	return out
+}
+
+// VerdictWork is what was done to the component between the sample before and
+// this one, and what became of the leading analytes.
+type VerdictWork struct {
+	Done []string `json:"done"`
+	// Cleared are the rules that stood at the sample before and stand no more,
+	// Standing those that still do.
+	Cleared  []string       `json:"cleared,omitempty"`
+	Standing []string       `json:"standing,omitempty"`
+	Before   []BeforeAndNow `json:"before"`
+	Run      *unit.Quantity `json:"run,omitempty"`   // since the last of it
+	Early    bool           `json:"early,omitempty"` // too early to tell whether it worked
+	Says     string         `json:"says"`
+}
+
+// BeforeAndNow is one analyte over the work, in its own unit; rates are per 1,000
+// of the book's distance. What is absent is not known.
+type BeforeAndNow struct {
+	Analyte    string   `json:"analyte"`
+	Title      string   `json:"title"`
+	Before     float64  `json:"before"`
+	Left       *float64 `json:"left,omitempty"` // behind by the exchange, reckoned
+	Now        float64  `json:"now"`
+	RateBefore *float64 `json:"rateBefore,omitempty"`
+	Rate       *float64 `json:"rate,omitempty"`
+}
+
+// followed bounds the analytes that are told of over work.
+const followed = 4
+
+func (v *verdictOf) work() *VerdictWork {
+	last := len(v.t.steps) - 1
+	before := last - 1
+	var done []string
+	var latest *Service
+	for ; before >= 0 && v.t.steps[before].sample == nil; before-- {
+		if latest == nil {
+			latest = v.t.steps[before].service
+		}
+		done = append([]string{v.t.steps[before].service.words(v.f.applied().zone)}, done...)
+	}
+	if before < 0 || len(done) == 0 {
+		return nil
+	}
+	w := &VerdictWork{Done: done}
+	e := lastExchange(v.t, last)
+	if run := v.t.lab[last].Distance - v.t.lab[e].Distance; run >= 0 {
+		value, u := v.f.shown(run, false)
+		w.Run = &unit.Quantity{Value: value, Unit: u}
+		age := v.t.lab.Ages(e - 1).Distance
+		w.Early = math.IsNaN(age) || run < age/2
+	}
+	earlier := v.x.sheet
+	earlier.History = v.t.lab[:before+1]
+	for _, a := range v.leading(earlier) {
+		w.Before = append(w.Before, v.over(a, earlier))
+	}
+	v.stood(w, v.t.steps[before].place)
+	w.Says = w.words()
+	return w
+}
+
+// stood finds what stood at the sample before, by walking up to it.
+func (v *verdictOf) stood(w *VerdictWork, before place) {
+	for _, ar := range v.f.applied().rules.Rules {
+		if ar.Rule.On&rules.OnSample == 0 || ar.Component != v.comp {
+			continue
+		}
+		k := AlarmKey{ar.Rule.Name, v.Component}
+		then := Latch{AlarmKey: k}
+		for _, at := range v.f.judgements(ar.Rule, v.comp) {
+			if at.before.compare(before) <= 0 {
+				v.f.step(ar.Rule, v.comp, &then, at)
+			}
+		}
+		switch now, _ := v.f.rec.latch(k); {
+		case then.Stage == 0:
+		case now.Stage == 0:
+			w.Cleared = append(w.Cleared, ar.Rule.Name)
+		default:
+			w.Standing = append(w.Standing, ar.Rule.Name)
+		}
+	}
+}
+
+// leading are the analytes furthest over the baseline in either sample.
+func (v *verdictOf) leading(earlier lab.Sheet) []string {
+	if v.x.baseline == nil {
+		return nil
+	}
+	over := map[string]float64{}
+	for a, mean := range v.x.baseline.Mean {
+		now, _, ok := v.x.sheet.Times(a, mean)
+		then, _, ok2 := earlier.Times(a, mean)
+		if ok && ok2 {
+			over[a] = math.Max(now, then)
+		}
+	}
+	names := sortedKeys(over)
+	slices.SortStableFunc(names, func(a, b string) int { return cmp.Compare(over[b], over[a]) })
+	return names[:min(len(names), followed)]
+}
+
+func (v *verdictOf) over(analyte string, earlier lab.Sheet) BeforeAndNow {
+	a, _ := lab.Lookup(analyte)
+	out := BeforeAndNow{Analyte: analyte, Title: a.Title}
+	out.Before, _, _ = earlier.Value(analyte)
+	out.Now, _, _ = v.x.sheet.Value(analyte)
+	if left, _, ok := v.x.sheet.Carried(analyte); ok {
+		out.Left = &left
+	}
+	out.RateBefore, out.Rate = v.rate(earlier, analyte), v.rate(v.x.sheet, analyte)
+	return out
+}
+
+func (v *verdictOf) rate(s lab.Sheet, analyte string) *float64 {
+	r, _, ok := s.RateBy(analyte, unit.Distance)
+	if !ok {
+		return nil
+	}
+	base, _, _ := unit.Base(1000, v.f.p.book.Units.Distance)
+	r *= base
+	return &r
+}

@@ -1,0 +1,278 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"telltale/engine/lab"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// What the engine says of a sample stands in this file, in plain words.
+
+const (
+	earlierUnjudged = "raised by an earlier sample; this one could not be judged by it"
+	blind           = "The metals are measured in solution: chips larger than some 5 to 8 µm (thousandths of a millimetre) hardly show. A quiet sheet does not prove that nothing wears; look at magnet and filter too."
+	standAbove      = "The maker's instructions, local law and a licensed mechanic's judgement stand above this."
+)
+
+func (v *verdictOf) summary() string {
+	switch {
+	case v.Stage == "warning":
+		return "Warning: act now."
+	case v.Stage == "caution":
+		return "Caution: to be acted on, though not this minute."
+	case v.Stage == "advisory":
+		return "Advisory: good to know, nothing to be done at once."
+	case v.Judged == 0 && len(v.NotJudged) == 0:
+		return "Not judged: no rule reads samples of this component."
+	case v.Judged == 0:
+		return "Not judged: every rule lacks something; see below."
+	case len(v.NotJudged) > 0:
+		return fmt.Sprintf("Normal by the %s that could judge it; %d could not.", rulesOf(v.Judged), len(v.NotJudged))
+	}
+	return fmt.Sprintf("Normal by all %s that judge it.", rulesOf(v.Judged))
+}
+
+func rulesOf(n int) string {
+	if n == 1 {
+		return "1 rule"
+	}
+	return fmt.Sprintf("%d rules", n)
+}
+
+// notes are what to know to read the figures rightly.
+func (v *verdictOf) notes() []string {
+	var out []string
+	if n := v.olderThanBaseline(); n > 0 {
+		out = append(out, fmt.Sprintf("This fluid has run %.2g times as long as the baseline's, so about %.2g times the metal is expected for that; the metal is in it all the same.", n, n))
+	}
+	if v.mostRenewed() {
+		out = append(out, "More than 0.8 of the fluid was renewed at the last drain, by what was filled over the capacity. A drain of an automatic transmission leaves the converter full: is the capacity that of the pan alone?")
+	}
+	for _, r := range v.Results {
+		if a, ok := lab.Lookup(r.Analyte); ok && a.Kind == unit.Concentration {
+			return append(out, blind)
+		}
+	}
+	return out
+}
+
+// olderThanBaseline is the fluid's age over the baseline's where it is 1.5 or more.
+func (v *verdictOf) olderThanBaseline() float64 {
+	b := v.x.baseline
+	if b == nil {
+		return 0
+	}
+	of, kind := b.FluidAge.Distance, unit.Distance
+	if of == 0 {
+		of, kind = b.FluidAge.Hours, unit.Time
+	}
+	age, _, ok := v.x.sheet.MixedAge(kind)
+	if !ok || of == 0 || age < 1.5*of {
+		return 0
+	}
+	return age / of
+}
+
+func (v *verdictOf) mostRenewed() bool {
+	e := lastExchange(v.t, len(v.t.steps)-1)
+	return e >= 0 && v.t.lab[e].Share > 0.8 && v.t.steps[e].service.Fluid.Drained == nil &&
+		strings.Contains(strings.ToLower(v.f.applied().comps[v.comp].Kind), "automatic transmission")
+}
+
+// words is the work in a line: when and what.
+func (s *Service) words(zone *time.Location) string {
+	what := strings.Join(s.Tasks, ", ")
+	if what == "" {
+		what = "fluid exchanged"
+	}
+	out := localDate(time.Unix(0, s.At), zone).String() + ": " + what
+	if q := s.Fluid.Filled; q != nil {
+		out += ", " + q.String() + " filled"
+	}
+	if s.Filter {
+		out += ", new filter"
+	}
+	return out
+}
+
+func (w *VerdictWork) words() string {
+	var parts []string
+	say := func(what string, names []string) {
+		if len(names) > 0 {
+			parts = append(parts, what+": "+strings.Join(names, ", "))
+		}
+	}
+	say("no longer standing", w.Cleared)
+	say("still standing", w.Standing)
+	if w.Early {
+		parts = append(parts, "too early to tell more: the fluid has run less than half of what it had run before")
+	} else {
+		var slower, faster []string
+		for _, b := range w.Before {
+			switch {
+			case b.Rate == nil || b.RateBefore == nil:
+			case *b.Rate < *b.RateBefore:
+				slower = append(slower, b.Title)
+			default:
+				faster = append(faster, b.Title)
+			}
+		}
+		say("made more slowly since", slower)
+		say("made as fast or faster since", faster)
+	}
+	if parts == nil {
+		return "Whether it worked cannot be told: nothing stood before, and how fast the metals were made is not known."
+	}
+	return capital(strings.Join(parts, "; ")) + "."
+}
+
+func (f *VerdictForecast) words(fluid string) string {
+	what := "the fluid"
+	if fluid != "" {
+		what = fluid
+	}
+	run := fmt.Sprintf("%s to %s", unit.Grouped(f.Least.Value), quantityWords(&f.Likely))
+	if f.Most != nil {
+		run = fmt.Sprintf("%s to %s, likely %s", unit.Grouped(f.Least.Value), quantityWords(f.Most), quantityWords(&f.Likely))
+	}
+	s := fmt.Sprintf("If it goes on as in the last %d samples, %s reaches the %s limit of %q first, in %s. Draining after %s more keeps it under with a tenth in reserve",
+		f.Samples, what, f.Stage, f.Rule, run, quantityWords(&f.Drain))
+	if f.Capped {
+		s += " (capped at twice the greatest age ever sampled)"
+	}
+	return s + ". That is an offer: a person decides, and never against the maker's instructions or the law."
+}
+
+// Headline is the verdict in a line.
+func (v *Verdict) Headline() string {
+	where := v.Name + ", " + v.Component
+	if v.Name != v.Vehicle {
+		where = v.Name + " (" + v.Vehicle + "), " + v.Component
+	}
+	return fmt.Sprintf("%s: sample %s of %s: %s", where, v.Number, v.Drawn, v.Summary)
+}
+
+// Text is the whole verdict as a mechanic reads it, in several lines.
+func (v *Verdict) Text() string {
+	var t text
+	t.line(0, "%s", v.Headline())
+	if v.FluidAge != nil {
+		s := quantityWords(v.FluidAge)
+		if v.MixedAge != nil {
+			s += "; counting by its share what earlier drains left behind, " + quantityWords(v.MixedAge)
+		}
+		t.line(1, "fluid age: %s", s)
+	}
+	for i := range v.Reasons {
+		v.Reasons[i].write(&t)
+	}
+	if v.Further > 0 {
+		t.line(1, "and %d more", v.Further)
+	}
+	for _, s := range v.FollowUps {
+		t.line(1, "to follow: %s", s)
+	}
+	if v.Work != nil {
+		v.Work.write(&t)
+	}
+	if v.Forecast != nil {
+		t.line(1, "forecast: %s", v.Forecast.Says)
+	}
+	t.line(1, "results:")
+	for i := range v.Results {
+		t.line(2, "%s", v.Results[i].words())
+	}
+	for _, u := range v.NotJudged {
+		t.line(1, "not judged: %s, without %s", u.Rule, strings.Join(u.Missing, ", "))
+	}
+	for _, n := range v.Notes {
+		t.line(1, "note: %s", n)
+	}
+	t.line(1, "%s", standAbove)
+	return strings.TrimSuffix(t.String(), "\n")
+}
+
+func (r *Reason) write(t *text) {
+	t.line(1, "%s: %s", r.Stage, r.Message)
+	if r.Earlier != "" {
+		t.line(2, "%s", r.Earlier)
+	}
+	if len(r.PointsTo) > 0 {
+		t.line(2, "likely sources, the likeliest first: %s", strings.Join(r.PointsTo, ", "))
+	}
+	if r.Advise != "" {
+		t.line(2, "%s", r.Advise)
+	}
+	if len(r.Cautions) > 0 {
+		t.line(2, "mind: %s", strings.Join(r.Cautions, ", "))
+	}
+}
+
+// words is a result in a line: the name, as reported, and against what.
+func (r *VerdictResult) words() string {
+	name := r.Analyte
+	if r.Title != "" && r.Title != r.Analyte {
+		name = r.Title + " (" + r.Analyte + ")"
+	}
+	s := fmt.Sprintf("%-30s %s", name, r.Reported)
+	var more []string
+	if r.Why != "" {
+		more = append(more, "not judged: "+r.Why)
+	}
+	if r.Times != nil {
+		more = append(more, short(*r.Times)+" times the baseline")
+	}
+	if r.Change != nil {
+		c := "within what the method alone accounts for"
+		if r.Real {
+			c = "a real change"
+		}
+		more = append(more, signed(*r.Change)+" since the sample before, "+c)
+	}
+	if len(more) > 0 {
+		s += "; " + strings.Join(more, "; ")
+	}
+	return s
+}
+
+// short writes a number with two or three figures that count.
+func short(v float64) string {
+	digits := 2
+	switch a := math.Abs(v); {
+	case a >= 100:
+		digits = 0
+	case a >= 10:
+		digits = 1
+	}
+	p := math.Pow10(digits)
+	return rules.Format(math.Round(v*p) / p)
+}
+
+func signed(v float64) string {
+	s := short(v)
+	if v > 0 && s != "0" {
+		return "+" + s
+	}
+	return s
+}
+
+func (w *VerdictWork) write(t *text) {
+	t.line(1, "work since the sample before: %s", strings.Join(w.Done, "; "))
+	for _, b := range w.Before {
+		s := fmt.Sprintf("%s: %s before", b.Title, short(b.Before))
+		if b.Left != nil {
+			s += ", " + short(*b.Left) + " left behind by the drain"
+		}
+		s += ", " + short(b.Now) + " now"
+		if b.RateBefore != nil && b.Rate != nil && w.Run != nil {
+			s += fmt.Sprintf("; made in 1,000 %s: %s before, %s since", w.Run.Unit, short(*b.RateBefore), short(*b.Rate))
+		}
+		t.line(2, "%s", s)
+	}
+	t.line(2, "%s", w.Says)
+}
