@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/expr-lang/expr/vm"
 	"gopkg.in/yaml.v3"
@@ -36,11 +37,15 @@ type entry struct {
 	where  *vm.Program
 	stages []string // empty: all
 	when   hearing
+
+	remind   time.Duration // while nobody acknowledges; 0 never
+	standIn  time.Duration // until standIns are told
+	standIns []string      // ids
 }
 
 func (r *reader) entry(name, n *yaml.Node, people map[string]*Person) *entry {
 	what := fmt.Sprintf("tell %q", name.Value)
-	m := r.Mapping(n, what, "who", "where", "stages", "when", "by")
+	m := r.Mapping(n, what, "who", "where", "stages", "when", "by", "remind after", "stand-in", "stand-in after")
 	e := &entry{
 		name:  name.Value,
 		where: r.condition(m["where"]),
@@ -51,10 +56,27 @@ func (r *reader) entry(name, n *yaml.Node, people map[string]*Person) *entry {
 	}
 	r.Choice(m["by"], "by", "mail")
 	r.who(e, m["who"], people)
+	r.chase(e, name, m, people)
 	if n := m["who"]; n == nil || n.Kind == yaml.SequenceNode && len(n.Content) == 0 {
 		r.Fault(name, fmt.Sprintf("say who, like \"who: [%s]\"", theirOwn), "%s tells nobody", what)
 	}
 	return e
+}
+
+// chase reads what happens while nobody acknowledges.
+func (r *reader) chase(e *entry, name *yaml.Node, m map[string]*yaml.Node, people map[string]*Person) {
+	e.remind, e.standIn = r.after(m["remind after"], "remind after"), r.after(m["stand-in after"], "stand-in after")
+	stand := &entry{}
+	r.who(stand, m["stand-in"], people)
+	e.standIns = stand.who
+	switch {
+	case stand.own:
+		r.Fault(m["stand-in"], "", "a stand-in is someone else than the people of the vehicle: name them")
+	case (m["stand-in"] == nil) != (m["stand-in after"] == nil):
+		r.Fault(name, "give both, like \"stand-in: [ines]\" and \"stand-in after: 4 days\"", "stand-in and stand-in after go together")
+	case e.when != atOnce && e.remind+e.standIn > 0:
+		r.Fault(name, "take them away, or tell at once", "reminders and stand-ins are for what is told at once")
+	}
 }
 
 func (r *reader) who(e *entry, n *yaml.Node, people map[string]*Person) {

@@ -27,11 +27,15 @@ type Notifier struct {
 	Register   Register
 	Partitions int          // how many parts a turn has
 	Log        *slog.Logger // slog.Default where nil
+	// Silent gives the vehicles that are out of service, so that nobody is reminded
+	// of their alarms; nil for none.
+	Silent func() map[string]bool
 
 	dir     atomic.Pointer[Directory]
 	mark    mark
 	turns   map[Turn]*pending
 	unsaved int
+	last    uint64 // the last message that was handled
 }
 
 // mark is the notifier's checkpoint.
@@ -41,6 +45,29 @@ type mark struct {
 	Seq uint64 `json:"seq"`
 	// Listed is the date of the last list made, by person.
 	Listed map[string]string `json:"listed,omitempty"`
+	// Done is the last message of which the news were told or held. It is ahead of
+	// Seq while a turn is open.
+	Done uint64 `json:"done,omitempty"`
+	// Clock is the last tick.
+	Clock  time.Time              `json:"clock,omitzero"`
+	Held   map[string]*held       `json:"held,omitempty"`   // by person
+	Recent map[string][]time.Time `json:"recent,omitempty"` // by person: when the last messages went out
+	Open   map[string]*chased     `json:"open,omitempty"`   // by alarm
+}
+
+func (k *mark) init() {
+	if k.Listed == nil {
+		k.Listed = map[string]string{}
+	}
+	if k.Held == nil {
+		k.Held = map[string]*held{}
+	}
+	if k.Recent == nil {
+		k.Recent = map[string][]time.Time{}
+	}
+	if k.Open == nil {
+		k.Open = map[string]*chased{}
+	}
 }
 
 // pending is a turn whose parts are coming in.
@@ -76,14 +103,14 @@ func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
 	n.mark, n.turns = mark{}, map[Turn]*pending{}
 	body, err := n.Store.Checkpoint(ctx)
 	if err == nil && body != nil {
-		err = json.Unmarshal(body, &n.mark)
+		if body, err = unpack(body); err == nil {
+			err = json.Unmarshal(body, &n.mark)
+		}
 	}
 	if err != nil {
 		return 0, fmt.Errorf("reading the notifier's checkpoint: %w", err)
 	}
-	if n.mark.Listed == nil {
-		n.mark.Listed = map[string]string{}
-	}
+	n.mark.init()
 	return n.mark.Seq + 1, nil
 }
 
@@ -92,14 +119,10 @@ func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
 // handled again; what was made before is not made twice.
 func (n *Notifier) Handle(ctx context.Context, seq uint64, c Cause, out []engine.Output) error {
 	d := n.Directory()
-	made := 0
-	var told []Message
-	n.guard("telling "+c.Key, func() { told = Tell(d, n.Register, c, out) })
-	for _, m := range told {
-		if err := n.create(ctx, seq, m); err != nil {
-			return err
-		}
-		made++
+	n.last = max(n.last, seq)
+	made, err := n.news(ctx, seq, d, c, out)
+	if err != nil {
+		return err
 	}
 	for _, o := range out {
 		if o.Turn != nil {
@@ -119,6 +142,66 @@ func (n *Notifier) Handle(ctx context.Context, seq uint64, c Cause, out []engine
 	return n.save(ctx, seq)
 }
 
+// news tells or holds what a message of the log says, unless that was done before.
+func (n *Notifier) news(ctx context.Context, seq uint64, d *Directory, c Cause, out []engine.Output) (made int, err error) {
+	if seq <= n.mark.Done {
+		return 0, nil
+	}
+	untold := n.follow(out)
+	var all []telling
+	n.guard("telling "+c.Key, func() { all = tellings(d, n.Register, c, out) })
+	for _, t := range all {
+		t = t.without(untold[t.p.ID])
+		if len(t.mine) == 0 {
+			continue
+		}
+		if !n.mark.mayGo(t, c) {
+			made++ // to be saved
+			continue
+		}
+		var m Message
+		n.guard("telling "+c.Key, func() { m = letter(t.p, c, t, "") })
+		if m.Key == "" {
+			continue
+		}
+		if err := n.create(ctx, seq, m); err != nil {
+			return made, err
+		}
+		n.mark.watch(d, t, c)
+		made++
+	}
+	n.mark.Done = seq
+	return made, nil
+}
+
+// follow keeps what is held and what is chased in step with the transitions; it
+// returns what each person need not hear of, since they never heard of its
+// beginning.
+func (n *Notifier) follow(out []engine.Output) map[string][]*engine.Transition {
+	untold := map[string][]*engine.Transition{}
+	for _, o := range out {
+		if o.Transition == nil {
+			continue
+		}
+		n.mark.follow(o.Transition)
+		for _, id := range n.mark.settleHeld(o.Transition) {
+			untold[id] = append(untold[id], o.Transition)
+		}
+	}
+	return untold
+}
+
+// without leaves out of a telling what the person need not hear of.
+func (t telling) without(untold []*engine.Transition) telling {
+	kept := telling{p: t.p}
+	for i, n := range t.mine {
+		if !slices.Contains(untold, n.Transition) {
+			kept.mine, kept.entries = append(kept.mine, n), append(kept.entries, t.entries[i])
+		}
+	}
+	return kept
+}
+
 // Flush writes the checkpoint after seq, the last message that was handled.
 func (n *Notifier) Flush(ctx context.Context, seq uint64) error { return n.save(ctx, seq) }
 
@@ -129,6 +212,9 @@ func (n *Notifier) save(ctx context.Context, seq uint64) error {
 		n.mark.Seq = min(n.mark.Seq, p.first-1)
 	}
 	body, err := json.Marshal(n.mark)
+	if err == nil {
+		body, err = pack(body)
+	}
 	if err == nil {
 		err = n.Store.SetCheckpoint(ctx, body)
 	}

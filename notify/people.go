@@ -41,7 +41,8 @@ type Person struct {
 	// SayNothingDue sends the list even when nothing is on it.
 	SayNothingDue bool
 
-	turn *schedule // nil without a digest
+	turn  *schedule // nil without a digest
+	quiet quietHours
 }
 
 // Directory is people.yaml, checked. It is immutable and safe for concurrent use;
@@ -112,7 +113,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	if !plainID(id.Value) {
 		r.Fault(id, "", "%s: an id is made of letters, digits, - and _, at most 64", what)
 	}
-	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "nothing due")
+	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "nothing due", "quiet")
 	p := &Person{
 		ID: id.Value, Name: id.Value, Mail: r.address(m["mail"]), Zone: r.zone(m["zone"]),
 		Distance:      distances[r.Choice(m["distance"], "distance", distances...)],
@@ -123,6 +124,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	if name, ok := r.Given(m["name"], "name"); ok {
 		p.Name = clean(name, 120)
 	}
+	p.quiet = r.quiet(m["quiet"])
 	p.Digest, p.turn = r.schedule(m["digest"])
 	if m["digest"] != nil && m["mail"] == nil {
 		r.Fault(id, "", "%s has a digest but no mail to send it to", what)

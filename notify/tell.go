@@ -36,31 +36,39 @@ type news struct {
 // Tell makes the messages that a batch of outputs calls for: for each person and
 // vehicle at most one, worst first, in order of person and vehicle.
 //
-// Raised and worsened are told, and eased and withdrawn. Cleared is told once
+// Raised and worsened are told, and eased and withdrawn, and what wakes from a
+// shelf. Cleared is told once
 // where it ends a caution, a warning, or a task that was due or overdue; from an
 // advisory or from soon it is left to the list. Nothing is told of what is
 // shelved or of a vehicle out of service, nor of people's own answers.
 func Tell(d *Directory, reg Register, c Cause, out []engine.Output) []Message {
-	all := newsOf(reg, out)
-	if len(all) == 0 || c.Key == "" {
+	var told []Message
+	for _, t := range tellings(d, reg, c, out) {
+		told = append(told, letter(t.p, c, t, ""))
+	}
+	return told
+}
+
+// tellings is what Tell makes messages of.
+func tellings(d *Directory, reg Register, c Cause, out []engine.Output) (all []telling) {
+	fresh := newsOf(reg, out)
+	if len(fresh) == 0 || c.Key == "" {
 		return nil
 	}
-	var told []Message
 	for _, p := range d.People() {
-		var mine []news
-		var entries []string
-		for i, n := range all {
+		t := telling{p: p}
+		for i, n := range fresh {
 			if how, why := d.hears(p, &n.about); how == atOnce {
-				mine, entries = append(mine, n), append(entries, why)
+				t.mine, t.entries = append(t.mine, n), append(t.entries, why)
 			}
-			last := i == len(all)-1 || all[i+1].Vehicle != n.Vehicle
-			if last && len(mine) > 0 {
-				told = append(told, tellOne(p, c, mine, entries))
-				mine, entries = nil, nil
+			last := i == len(fresh)-1 || fresh[i+1].Vehicle != n.Vehicle
+			if last && len(t.mine) > 0 {
+				all = append(all, t)
+				t = telling{p: p}
 			}
 		}
 	}
-	return told
+	return all
 }
 
 // newsOf picks the transitions worth telling, by vehicle, worst first.
@@ -89,6 +97,10 @@ func tellable(t *engine.Transition) []string {
 	switch t.Transition {
 	case "raised", "worsened":
 		return []string{t.To}
+	case "unshelved":
+		if severity[t.To] > 0 {
+			return []string{t.To}
+		}
 	case "eased":
 		return []string{t.From, t.To}
 	case "withdrawn":
@@ -104,7 +116,7 @@ func tellable(t *engine.Transition) []string {
 // urgency puts what got worse before what got better.
 func (n news) urgency() int {
 	switch n.Transition.Transition {
-	case "raised", "worsened":
+	case "raised", "worsened", "unshelved":
 		u := 10 + 2*severity[n.To]
 		if n.Statutory {
 			u++
@@ -114,7 +126,10 @@ func (n news) urgency() int {
 	return severity[n.To]
 }
 
-func tellOne(p *Person, c Cause, mine []news, entries []string) Message {
+// letter is one message to one person about one vehicle; intro stands above all
+// else, "" for none.
+func letter(p *Person, c Cause, about telling, intro string) Message {
+	mine, entries := about.mine, about.entries
 	lead := mine[0]
 	v := lead.about.Vehicle
 	m := Message{
@@ -124,7 +139,7 @@ func tellOne(p *Person, c Cause, mine []news, entries []string) Message {
 		Thread:  key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID),
 		Time:    c.Time, Vehicle: lead.Vehicle, Stage: lead.To,
 	}
-	pg := &page{Title: vehicleName(v, lead.Vehicle)}
+	pg := &page{Title: vehicleName(v, lead.Vehicle), Lead: intro}
 	var cautions []string
 	for i, n := range mine {
 		if n.Time.After(m.Time) {
@@ -170,7 +185,11 @@ func blockOf(p *Person, t *engine.Transition) block {
 		return b
 	}
 	b.Strong = join(doFirst(t.Task, t.Statutory, t.To, t.Advise))
-	if t.Transition != "raised" {
+	switch t.Transition {
+	case "raised":
+	case "unshelved":
+		add("", shelfOver)
+	default:
 		add("", changeOf(t))
 	}
 	if t.Task {

@@ -35,6 +35,10 @@ const (
 	labelThen   = "Now on the due list"
 	labelRests  = "Rests on"
 
+	shelfOver = "It was put aside for a while; that time is over, and it still stands."
+	quietLead = "What came in your quiet hours."
+	floodLead = "Much happened at once, so it is put together here. The worst comes first."
+
 	headMind  = "Mind"
 	headReady = "Have ready"
 
@@ -280,8 +284,30 @@ const (
 	groupStop    = "Stop first"
 	groupWatch   = "Keep an eye on"
 	groupAhead   = "Coming up"
+	groupOver    = "Over"
 	withoutParts = "This list is not complete: %s of %s parts of the fleet did not answer in time."
 )
+
+// groupOrder is the order of a summary.
+var groupOrder = []struct {
+	heading string
+	weight  int
+}{{groupStop, 3}, {groupWords["overdue"], 3}, {groupWords["due"], 2}, {groupWatch, 1}, {groupWords["soon"], 1}, {groupOver, 0}}
+
+func summaryTitle(news, vehicles int) string {
+	if vehicles == 0 {
+		return plural(news, "change", "changes")
+	}
+	return plural(news, "change", "changes") + " on " + plural(vehicles, "vehicle", "vehicles")
+}
+
+func reminderLead(since string) string {
+	return fmt.Sprintf("A reminder: told on %s, and nobody has acknowledged it yet.", since)
+}
+
+func standInLead(who, since string) string {
+	return fmt.Sprintf("%s was told on %s, and nobody has acknowledged it yet. You are named to stand in.", who, since)
+}
 
 var groupWords = map[string]string{"overdue": "Overdue", "due": "Due", "soon": "Soon"}
 

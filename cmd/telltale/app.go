@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"runtime/debug"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -78,9 +79,12 @@ type app struct {
 	svc    *stream.Service
 	micro  micro.Service
 	notify *notify.Notifier
-	queue  *notify.Queue
-	told   atomic.Uint64     // the last message of ALARMS that was handled
-	marks  map[string]string // how far the lists of each person were looked at; owned by the clock
+
+	telling sync.Mutex // guards notify's Handle, Tick and Flush
+	queue   *notify.Queue
+	told    atomic.Uint64     // the last message of ALARMS that was handled
+	ticked  atomic.Int64      // the last tick that the notifier was handed, Unix seconds
+	marks   map[string]string // how far the lists of each person were looked at; owned by the clock
 
 	fault atomic.Value // string: what is wrong with the folder since it was read last
 
@@ -213,7 +217,7 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) {
 	}
 	a.queue = &notify.Queue{Store: a.log.Deliveries(), Ways: map[string]notify.Sender{"mail": sender}, Log: a.logger}
 	a.notify = &notify.Notifier{
-		Store: a.log.Deliveries(), Queue: a.queue, Register: a.vehicle, Partitions: stream.Partitions, Log: a.logger,
+		Store: a.log.Deliveries(), Queue: a.queue, Register: a.vehicle, Partitions: stream.Partitions, Log: a.logger, Silent: a.outOfService,
 		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) { return mail.Compose(m, set.Mail.From) }},
 	}
 	a.notify.SetDirectory(a.fleet.people)
@@ -229,21 +233,17 @@ func (a *app) tell(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	err = a.log.Outputs(ctx, next, func(m stream.Message) error {
-		if len(m.Outputs) > 0 {
-			if err := a.notify.Handle(ctx, m.Seq, cause(m), m.Outputs); err != nil {
-				return err
-			}
-		}
-		a.told.Store(m.Seq)
-		return nil
-	})
+	a.told.Store(next - 1)
+	a.group.Go(func() error { return a.tellByClock(ctx) })
+	err = a.log.Outputs(ctx, next, func(m stream.Message) error { return a.handle(ctx, m) })
 	if ctx.Err() != nil {
 		err = nil
 	}
 	if seq := a.told.Load(); err == nil && seq >= next {
 		flush, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
 		defer cancel()
+		a.telling.Lock()
+		defer a.telling.Unlock()
 		err = a.notify.Flush(flush, seq)
 	}
 	return err

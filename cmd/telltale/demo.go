@@ -180,7 +180,10 @@ func (d *demoYear) day(ctx context.Context, midnight time.Time) error {
 	if err := d.pub.wait(ctx); err != nil {
 		return err
 	}
-	return d.app.tick(ctx, midnight)
+	if err := d.app.tick(ctx, midnight); err != nil {
+		return err
+	}
+	return d.app.await(ctx, func() bool { return d.app.ticked.Load() >= midnight.Unix() })
 }
 
 // print shows the transitions as they come.

@@ -1,0 +1,224 @@
+package notify
+
+import (
+	"context"
+	"maps"
+	"slices"
+	"strconv"
+	"time"
+
+	"telltale/engine"
+)
+
+// maxReminders is how often one person is reminded of one alarm; after that it
+// stands in the lists. Common practice, no source.
+const maxReminders = 3
+
+// maxOpen bounds the alarms that are chased at a time, each some hundred bytes of
+// the checkpoint.
+const maxOpen = 2000
+
+// chased is an alarm that was told and that nobody has acknowledged.
+type chased struct {
+	Piece piece            `json:"piece"`
+	To    map[string]*told `json:"to"` // by person
+}
+
+type told struct {
+	At       time.Time `json:"at"`
+	Reminded int       `json:"reminded,omitempty"`
+	StoodIn  bool      `json:"stoodIn,omitempty"`
+}
+
+func alarmKey(t *engine.Transition) string { return key("open", t.Vehicle, t.Component, t.Rule) }
+
+// chase is what the entries that tell the person of it ask for while nobody
+// acknowledges: the soonest reminder and the soonest stand-in; 0 for none.
+func (d *Directory) chase(p *Person, s *subject) (remind, standIn time.Duration, who []string) {
+	for _, e := range d.entries {
+		if e.when != atOnce || !e.matches(p.ID, s) {
+			continue
+		}
+		if e.remind > 0 && (remind == 0 || e.remind < remind) {
+			remind = e.remind
+		}
+		if e.standIn > 0 && (standIn == 0 || e.standIn < standIn) {
+			standIn, who = e.standIn, e.standIns
+		}
+	}
+	return remind, standIn, who
+}
+
+// follow keeps the list of what is chased in step with a transition.
+func (k *mark) follow(t *engine.Transition) {
+	ak := alarmKey(t)
+	c := k.Open[ak]
+	if c == nil {
+		return
+	}
+	if t.Standing != "unacknowledged" || t.Shelved || t.To == "normal" {
+		delete(k.Open, ak)
+		return
+	}
+	c.Piece = pieceOf(news{Transition: t}, c.Piece.Entry, c.Piece.Cause)
+}
+
+// watch begins to chase what a person has been told.
+func (k *mark) watch(d *Directory, t telling, c Cause) {
+	for i, n := range t.mine {
+		remind, standIn, _ := d.chase(t.p, &n.about)
+		if n.Standing != "unacknowledged" || n.To == "normal" || n.Transition.Transition == "eased" || remind+standIn == 0 {
+			continue
+		}
+		ak := alarmKey(n.Transition)
+		if k.Open[ak] == nil {
+			if len(k.Open) >= maxOpen {
+				continue
+			}
+			k.Open[ak] = &chased{To: map[string]*told{}}
+		}
+		k.Open[ak].Piece = pieceOf(n, t.entries[min(i, len(t.entries)-1)], c.Key)
+		k.Open[ak].To[t.p.ID] = &told{At: c.Time}
+	}
+}
+
+// Tick moves the notifier's clock to a tick of the log, once everything that came
+// before it has been handled: what was held goes out when its time has come, and
+// what nobody has acknowledged is said again, or to a stand-in. The keys of the
+// messages do not hang on the tick, so that none is made twice after a crash.
+func (n *Notifier) Tick(ctx context.Context, now time.Time) error {
+	if !now.After(n.mark.Clock) {
+		return nil // also a clock put back: nothing comes twice
+	}
+	last := n.mark.Clock
+	if last.IsZero() {
+		last = now
+	}
+	n.mark.Clock = now
+	d := n.Directory()
+	made, err := n.releaseHeld(ctx, d, now)
+	if err != nil {
+		return err
+	}
+	more, err := n.remind(ctx, d, last, now)
+	if err != nil {
+		return err
+	}
+	if made+more == 0 {
+		return nil
+	}
+	return n.save(ctx, max(n.last, n.mark.Seq))
+}
+
+func (n *Notifier) releaseHeld(ctx context.Context, d *Directory, now time.Time) (made int, err error) {
+	for _, id := range slices.Sorted(maps.Keys(n.mark.Held)) {
+		h := n.mark.Held[id]
+		if h.Until.After(now) {
+			continue
+		}
+		if p := d.Person(id); p != nil && p.Mail != "" && len(h.Pieces)+h.More > 0 {
+			c := Cause{Key: key("held", h.Key, id), Time: h.Until}
+			lead := floodLead
+			if h.Until.After(h.Since) {
+				lead = quietLead
+			}
+			var m Message
+			n.guard("telling what was held for "+id, func() { m = summary(n.Register, p, c, lead, h.Pieces, h.More) })
+			if m.Key != "" {
+				if err := n.create(ctx, n.last, m); err != nil {
+					return made, err
+				}
+				made++
+			}
+			all, entries := newsFrom(n.Register, h.Pieces)
+			n.mark.watch(d, telling{p, all, entries}, c)
+		}
+		delete(n.mark.Held, id)
+	}
+	return made, nil
+}
+
+// nudge is what one person is reminded of at one tick.
+type nudge struct {
+	key    string
+	lead   string
+	pieces []piece
+}
+
+// remind sends at most one reminder and one stand-in's message to a person at a
+// tick. Reminders keep to quiet hours, unless what they are about passes them.
+func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time) (made int, err error) {
+	nudges := map[string]*nudge{}
+	var silent map[string]bool
+	if n.Silent != nil && len(n.mark.Open) > 0 {
+		silent = n.Silent()
+	}
+	for _, ak := range slices.Sorted(maps.Keys(n.mark.Open)) {
+		c := n.mark.Open[ak]
+		if silent[c.Piece.T.Vehicle] {
+			continue
+		}
+		all, _ := newsFrom(n.Register, []piece{c.Piece})
+		if len(all) == 0 {
+			continue
+		}
+		for _, id := range slices.Sorted(maps.Keys(c.To)) {
+			if p := d.Person(id); p != nil {
+				n.chaseOne(d, p, ak, c, all[0], span{last, now}, nudges)
+			}
+		}
+	}
+	for _, who := range slices.Sorted(maps.Keys(nudges)) {
+		g := nudges[who]
+		p := d.Person(who[1:])
+		m := summary(n.Register, p, Cause{Key: g.key, Time: now}, g.lead, g.pieces, 0)
+		if err := n.create(ctx, n.last, m); err != nil {
+			return made, err
+		}
+		made++
+	}
+	return made, nil
+}
+
+type span struct{ last, now time.Time }
+
+// reached says whether the person could be told by now of what fell due at a moment.
+func (s span) reached(p *Person, due time.Time, urgent bool) bool {
+	if due.After(s.now) {
+		return false
+	}
+	if s.last.After(due) {
+		due = s.last
+	}
+	return urgent || !p.wakes(due).After(s.now)
+}
+
+func (n *Notifier) chaseOne(d *Directory, p *Person, ak string, c *chased, what news, s span, nudges map[string]*nudge) {
+	t := c.To[p.ID]
+	remind, standIn, who := d.chase(p, &what.about)
+	add := func(kind, to, lead, k string) {
+		g := nudges[kind+to]
+		if g == nil {
+			g = &nudge{key: k, lead: lead}
+			nudges[kind+to] = g
+		}
+		g.pieces = append(g.pieces, c.Piece)
+	}
+	since := t.At.UTC().Format(time.RFC3339)
+	if due := t.At.Add(time.Duration(t.Reminded+1) * remind); remind > 0 && t.Reminded < maxReminders && s.reached(p, due, what.cannotWait()) {
+		t.Reminded++
+		add("r", p.ID, reminderLead(p.day(t.At)), key("remind", ak, since, p.ID, strconv.Itoa(t.Reminded)))
+	}
+	if standIn <= 0 || t.StoodIn {
+		return
+	}
+	if t.At.Add(standIn).After(s.now) {
+		return
+	}
+	t.StoodIn = true
+	for _, id := range who {
+		if sp := d.Person(id); sp != nil && sp.Mail != "" && id != p.ID {
+			add("s", id, standInLead(p.Name, p.day(t.At)), key("standin", ak, since, p.ID, id))
+		}
+	}
+}

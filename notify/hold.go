@@ -1,0 +1,227 @@
+package notify
+
+import (
+	"bytes"
+	"cmp"
+	"compress/gzip"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine"
+)
+
+const (
+	// floodOf messages within floodWithin go out one by one; what comes on top of
+	// them waits for the next tick and becomes one summary. Common practice, no source.
+	floodOf     = 10
+	floodWithin = 10 * time.Minute
+	// maxHeld bounds what waits for one person; the least severe are then counted only.
+	maxHeld = 100
+)
+
+// piece is something to be told, kept until it is: a transition without what a
+// summary does not show.
+type piece struct {
+	T     engine.Transition `json:"t"`
+	Entry string            `json:"entry"` // of tell
+	Cause string            `json:"cause"`
+}
+
+func pieceOf(n news, entry, cause string) piece {
+	t := *n.Transition
+	t.Evidence, t.Events, t.Book = nil, nil, ""
+	t.Message, t.Advise = clean(t.Message, 300), clean(t.Advise, 300)
+	return piece{t, entry, cause}
+}
+
+// held is what waits for one person, until a moment.
+type held struct {
+	Since  time.Time `json:"since"`
+	Until  time.Time `json:"until"`
+	Key    string    `json:"key"` // of the cause that came first
+	Pieces []piece   `json:"pieces"`
+	More   int       `json:"more,omitempty"` // not kept
+}
+
+// telling is what one cause says to one person of one vehicle.
+type telling struct {
+	p       *Person
+	mine    []news
+	entries []string
+}
+
+// mayGo decides whether a message goes out now; if not, it is held.
+func (k *mark) mayGo(t telling, c Cause) bool {
+	now := c.Time
+	if k.Clock.After(now) {
+		now = k.Clock
+	}
+	urgent := slices.ContainsFunc(t.mine, news.cannotWait)
+	if wakes := t.p.wakes(now); wakes.After(now) && !urgent {
+		k.hold(t, c, now, wakes)
+		return false
+	}
+	recent := slices.DeleteFunc(k.Recent[t.p.ID], func(at time.Time) bool { return now.Sub(at) >= floodWithin })
+	if len(recent) >= floodOf {
+		k.Recent[t.p.ID] = recent
+		k.hold(t, c, now, now)
+		return false
+	}
+	k.Recent[t.p.ID] = append(recent, now)
+	return true
+}
+
+// hold keeps the news of a telling. What takes back or ends something that is
+// still held takes it out: who was not told needs no correction.
+func (k *mark) hold(t telling, c Cause, now, until time.Time) {
+	h := k.Held[t.p.ID]
+	if h == nil {
+		h = &held{Since: now, Until: until, Key: c.Key}
+		k.Held[t.p.ID] = h
+	}
+	for i, n := range t.mine {
+		h.Pieces = slices.DeleteFunc(h.Pieces, func(p piece) bool { return p.Cause == c.Key && sameAlarm(&p.T, n.Transition) })
+		h.Pieces = append(h.Pieces, pieceOf(n, t.entries[min(i, len(t.entries)-1)], c.Key))
+	}
+	if len(h.Pieces) > maxHeld {
+		slices.SortStableFunc(h.Pieces, func(a, b piece) int { return severity[b.T.To] - severity[a.T.To] })
+		h.More += len(h.Pieces) - maxHeld
+		h.Pieces = h.Pieces[:maxHeld]
+	}
+}
+
+// settleHeld looks at a transition with the eyes of those who have not been told
+// yet: an alarm that ended before they were needs no word at all. It returns
+// whom to leave out.
+func (k *mark) settleHeld(t *engine.Transition) (untold []string) {
+	if t.To != "normal" && t.Standing != "shelved" && t.Standing != "acknowledged" {
+		return nil
+	}
+	for id, h := range k.Held {
+		n := len(h.Pieces)
+		fresh := false
+		h.Pieces = slices.DeleteFunc(h.Pieces, func(p piece) bool {
+			same := sameAlarm(&p.T, t)
+			fresh = fresh || same && p.T.From == "normal"
+			return same
+		})
+		if fresh {
+			untold = append(untold, id)
+		}
+		if n > 0 && len(h.Pieces) == 0 && h.More == 0 {
+			delete(k.Held, id)
+		}
+	}
+	return untold
+}
+
+func sameAlarm(a, b *engine.Transition) bool {
+	return a.Vehicle == b.Vehicle && a.Component == b.Component && a.Rule == b.Rule && a.Task == b.Task
+}
+
+// newsFrom makes news of pieces again, in the order of a message.
+func newsFrom(reg Register, pieces []piece) (all []news, entries []string) {
+	var out []engine.Output
+	for i := range pieces {
+		out = append(out, engine.Output{Transition: &pieces[i].T})
+		entries = append(entries, pieces[i].Entry)
+	}
+	return newsOf(reg, out), entries
+}
+
+// summary is one message of what many would have said. Where it is about one
+// vehicle alone it is the message that vehicle would have got.
+func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more int) Message {
+	all, entries := newsFrom(reg, pieces)
+	if len(all) > 0 && all[0].Vehicle == all[len(all)-1].Vehicle && more == 0 {
+		return letter(p, c, telling{p, all, entries}, lead)
+	}
+	slices.SortStableFunc(all, func(a, b news) int {
+		return cmp.Or(b.urgency()-a.urgency(), strings.Compare(a.Vehicle, b.Vehicle))
+	})
+	m := Message{
+		Key: key("summary", c.Key, p.ID, "mail"), Cause: c.Key, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail, Time: c.Time,
+	}
+	pg := &page{Lead: lead}
+	vehicles := map[string]bool{}
+	var cautions []string
+	groups := map[string][]item{}
+	for _, n := range all {
+		vehicles[n.Vehicle] = true
+		m.Stage = worse(m.Stage, n.To)
+		g := groupOf(n.Transition)
+		groups[g] = append(groups[g], summaryItem(p, n))
+		cautions = append(cautions, n.Cautions...)
+	}
+	if more > 0 {
+		clear(vehicles) // nobody knows on how many
+	}
+	pg.Title = summaryTitle(len(all)+more, len(vehicles))
+	m.Subject = pg.Title
+	for _, g := range groupOrder {
+		pg.group(g.heading, g.weight, groups[g.heading])
+	}
+	if more > 0 {
+		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
+	}
+	pg.mind(cautions)
+	pg.Notes = []string{standingNote, whyYou(p, describe(entries))}
+	m.Text, m.HTML = pg.write()
+	return m
+}
+
+func groupOf(t *engine.Transition) string {
+	switch {
+	case t.To == "normal":
+		return groupOver
+	case t.To == "warning":
+		return groupStop
+	case t.Task:
+		return groupWords[t.To]
+	}
+	return groupWatch
+}
+
+func summaryItem(p *Person, n news) item {
+	b := blockOf(p, n.Transition)
+	it := item{Heading: vehicleName(n.about.Vehicle, n.Vehicle), What: titleOf(n.Transition)}
+	if n.Component != "" {
+		it.What = n.Component + ", " + it.What
+	}
+	text := b.Strong
+	if n.To == "warning" {
+		it.Strong, text = b.Strong, ""
+	}
+	it.Lines = []line{{Text: join(p.dates(messageOf(n.Transition)), text)}}
+	return it
+}
+
+// packAbove is the length from which a checkpoint is compressed.
+const packAbove = 64 << 10
+
+func pack(body []byte) ([]byte, error) {
+	if len(body) < packAbove {
+		return body, nil
+	}
+	var b bytes.Buffer
+	z := gzip.NewWriter(&b)
+	if _, err := z.Write(body); err != nil {
+		return nil, err
+	}
+	err := z.Close()
+	return b.Bytes(), err
+}
+
+// unpack reads what pack wrote; JSON never begins with gzip's first byte.
+func unpack(body []byte) ([]byte, error) {
+	if len(body) == 0 || body[0] != 0x1f {
+		return body, nil
+	}
+	z, err := gzip.NewReader(bytes.NewReader(body))
+	if err != nil {
+		return nil, err
+	}
+	return io.ReadAll(z)
+}

@@ -1,0 +1,189 @@
+package notify
+
+import (
+	"encoding/json"
+	"fmt"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"telltale/engine"
+)
+
+// keptSmall has a driver with quiet hours, who is reminded, and a stand-in.
+const keptSmall = `people:
+  ines: {name: Ines, mail: ines@larkfell.example, zone: Europe/London, quiet: "21:00 to 07:00"}
+  north: {name: North workshop, mail: north@larkfell.example}
+  tove: {name: Tove, mail: tove@larkfell.example}
+tell:
+  all: {who: [ines], remind after: 2 days, stand-in: [tove], stand-in after: 5 days}
+  law: {who: [north], where: statutory}
+`
+
+// day is one step of a story: news, or a tick.
+type step struct {
+	at  string
+	out []engine.Output // nil: a tick
+}
+
+// play hands a story to a new notifier and gives "time person: subject" of each
+// message; before every step the notifier is made anew from its checkpoint, if
+// restarts is set.
+func play(t *testing.T, people string, restarts bool, steps []step) (told []string, all []Delivery) {
+	t.Helper()
+	d, err := Parse("people.yaml", []byte(people))
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := &memory{keys: map[string]string{}}
+	n, _ := newNotifier(t, m, 1)
+	n.SetDirectory(d)
+	for i, s := range steps {
+		if restarts {
+			if err := n.Flush(t.Context(), uint64(i)); err != nil {
+				t.Fatal(err)
+			}
+			n, _ = newNotifier(t, m, 1)
+			n.SetDirectory(d)
+		}
+		if s.out == nil {
+			err = n.Tick(t.Context(), at(s.at))
+		} else {
+			for j := range s.out {
+				s.out[j].Transition.Time = at(s.at)
+			}
+			err = n.Handle(t.Context(), uint64(i+1), Cause{Key: fmt.Sprint("c-", i), Time: at(s.at)}, s.out)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	all, err = Deliveries(t.Context(), m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	slices.SortStableFunc(all, func(a, b Delivery) int { return a.Time.Compare(b.Time) })
+	for _, d := range all {
+		told = append(told, d.Time.Format("01-02 15:04 ")+d.Person+": "+d.Subject)
+	}
+	return told, all
+}
+
+func changed(t engine.Transition, what, from, to, standing string) []engine.Output {
+	t.Transition, t.From, t.To, t.Standing = what, from, to, standing
+	return outputs(t)
+}
+
+func TestKeptSmall(t *testing.T) {
+	copper, coolant := copperRaised(), coolantRaised()
+	law := taskOverdue()
+	law.Statutory = true
+	const onCopper, onCoolant = "Bus 7, transmission: copper over baseline", "Bus 7, transmission: coolant in the fluid"
+	for name, c := range map[string]struct {
+		steps []step
+		want  []string
+	}{
+		"quiet hours hold a caution until they end": {[]step{{"2031-02-19T22:00:00Z", outputs(copper)}, {at: "2031-02-20T06:45:00Z"}, {at: "2031-02-20T07:00:00Z"}, {at: "2031-02-20T07:15:00Z"}},
+			[]string{"02-20 07:00 ines: " + onCopper}},
+		"a warning and the law pass them": {[]step{{"2031-02-19T22:00:00Z", outputs(coolant)}, {"2031-02-19T23:00:00Z", outputs(law)}, {at: "2031-02-19T23:15:00Z"}},
+			[]string{"02-19 22:00 ines: " + onCoolant, "02-19 23:00 ines: Bus 7: Roadworthiness inspection", "02-19 23:00 north: Bus 7: Roadworthiness inspection"}},
+		"what is over before the morning is not told": {[]step{{"2031-02-19T22:00:00Z", outputs(copper)},
+			{"2031-02-20T05:00:00Z", changed(copper, "withdrawn", "caution", "normal", "normal")}, {at: "2031-02-20T07:00:00Z"}}, nil},
+		"what was told is corrected once": {[]step{{"2031-02-19T12:00:00Z", outputs(copper)},
+			{"2031-02-20T12:00:00Z", changed(copper, "withdrawn", "caution", "normal", "normal")}, {at: "2031-02-28T12:00:00Z"}},
+			[]string{"02-19 12:00 ines: " + onCopper, "02-20 12:00 ines: " + onCopper}},
+		"reminded three times, by day, and the stand-in once": {[]step{{"2031-02-19T20:00:00Z", outputs(copper)}, {at: "2031-02-21T06:00:00Z"},
+			{at: "2031-02-21T22:00:00Z"}, {at: "2031-02-22T07:00:00Z"}, {at: "2031-02-23T20:00:00Z"}, {at: "2031-02-25T20:00:00Z"}, {at: "2031-03-09T12:00:00Z"}},
+			[]string{"02-19 20:00 ines: " + onCopper, "02-21 22:00 ines: " + onCopper, "02-23 20:00 ines: " + onCopper,
+				"02-25 20:00 ines: " + onCopper, "02-25 20:00 tove: " + onCopper}},
+		"nobody is reminded of what was acknowledged": {[]step{{"2031-02-19T12:00:00Z", outputs(copper)},
+			{"2031-02-20T12:00:00Z", changed(copper, "acknowledged", "caution", "caution", "acknowledged")}, {at: "2031-02-28T12:00:00Z"}},
+			[]string{"02-19 12:00 ines: " + onCopper}},
+		"a shelf that is over is told": {[]step{{"2031-02-19T12:00:00Z", outputs(copper)},
+			{"2031-02-20T12:00:00Z", changed(copper, "shelved", "caution", "caution", "shelved")}, {at: "2031-02-28T12:00:00Z"},
+			{"2031-03-01T12:00:00Z", changed(copper, "unshelved", "caution", "caution", "unacknowledged")}},
+			[]string{"02-19 12:00 ines: " + onCopper, "03-01 12:00 ines: " + onCopper}},
+	} {
+		for _, restarts := range []bool{false, true} {
+			if got, _ := play(t, keptSmall, restarts, c.steps); !reflect.DeepEqual(got, c.want) {
+				t.Errorf("%s (restarts %v): got\n%s\nwant\n%s", name, restarts, strings.Join(got, "\n"), strings.Join(c.want, "\n"))
+			}
+		}
+	}
+}
+
+// A flood is ten messages and one summary with the worst first.
+func TestFlood(t *testing.T) {
+	var steps []step
+	for i := range 300 {
+		c := copperRaised()
+		c.Vehicle = fmt.Sprintf("van-%03d", i)
+		if i == 250 {
+			c = coolantRaised()
+			c.Vehicle = "van-250"
+		}
+		steps = append(steps, step{at("2031-02-19T12:00:00Z").Add(time.Duration(i) * time.Second).Format(time.RFC3339), outputs(c)})
+	}
+	steps = append(steps, step{at: "2031-02-19T12:15:00Z"}, step{at: "2031-02-19T12:30:00Z"})
+	told, all := play(t, keptSmall, false, steps)
+	if len(told) != 11 || !strings.HasSuffix(told[10], "ines: 290 changes") {
+		t.Fatalf("got %d messages\n%s", len(told), strings.Join(told, "\n"))
+	}
+	text := string(all[10].Raw)
+	if stop, watch := strings.Index(text, "Stop first"), strings.Index(text, "Keep an eye on"); stop < 0 || watch < stop || !strings.Contains(text, "And 190 more") {
+		t.Errorf("got\n%s", text)
+	}
+}
+
+func TestQuietHours(t *testing.T) {
+	zone, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	night, noon := quietHours{21 * 60, 7 * 60}, quietHours{12 * 60, 13 * 60}
+	for _, c := range []struct {
+		q        quietHours
+		at, want string
+	}{
+		{quietHours{}, "2031-02-03T02:00:00Z", "2031-02-03T02:00:00Z"},
+		{night, "2031-02-03T19:59:00Z", "2031-02-03T19:59:00Z"},
+		{night, "2031-02-03T20:00:00Z", "2031-02-04T06:00:00Z"},
+		{night, "2031-02-04T05:59:00Z", "2031-02-04T06:00:00Z"},
+		{night, "2031-02-04T06:00:00Z", "2031-02-04T06:00:00Z"},
+		{noon, "2031-02-04T11:30:00Z", "2031-02-04T12:00:00Z"},
+		{noon, "2031-02-04T12:00:00Z", "2031-02-04T12:00:00Z"},
+		// The night of 30 March 2031 is an hour short, that of 26 October one longer.
+		{night, "2031-03-29T23:00:00Z", "2031-03-30T05:00:00Z"},
+		{night, "2031-10-25T23:00:00Z", "2031-10-26T06:00:00Z"},
+		{quietHours{60, 150}, "2031-03-30T00:30:00Z", "2031-03-30T01:30:00Z"},
+	} {
+		p := &Person{Zone: zone, quiet: c.q}
+		if got := p.wakes(at(c.at)).UTC().Format(time.RFC3339); got != c.want {
+			t.Errorf("%v at %s: got %s, want %s", c.q, c.at, got, c.want)
+		}
+	}
+}
+
+// What waits for many people fits into the checkpoint.
+func TestCheckpointPacked(t *testing.T) {
+	k := mark{}
+	k.init()
+	for i := range 40 {
+		p := &Person{ID: fmt.Sprint("p", i), Zone: time.UTC, quiet: quietHours{0, 1439}}
+		for j := range 200 {
+			c := copperRaised()
+			c.Rule = fmt.Sprint("rule ", j)
+			k.mayGo(telling{p, newsOf(register, outputs(c)), []string{"all"}}, cause(fmt.Sprint(i, j)))
+		}
+	}
+	body, _ := json.Marshal(k)
+	packed, err := pack(body)
+	if err != nil || len(packed) > 512<<10 {
+		t.Fatalf("%d bytes, of %d: %v", len(packed), len(body), err)
+	}
+	if again, err := unpack(packed); err != nil || string(again) != string(body) {
+		t.Errorf("not the same again: %v", err)
+	}
+}
