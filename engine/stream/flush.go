@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"time"
 
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
@@ -160,7 +161,7 @@ func (w *worker) writeCheckpoint(ctx context.Context) error {
 			w.wrote = c.Seq
 			w.mu.Lock()
 			defer w.mu.Unlock()
-			w.vehicles = c.Records
+			w.vehicles, w.saved = c.Records, time.Now()
 			return nil
 		}
 		if !fenced(err) || tries > 0 {

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -36,7 +37,15 @@ type PartitionHealth struct {
 	Transitions int    `json:"transitions"`
 	Refused     int    `json:"refused"`
 	NotJudged   int    `json:"notJudged"`
-	Fault       string `json:"fault,omitempty"` // why it ended
+	// Stages counts the transitions by the stage they lead to, Reasons the refusals
+	// by what was wrong: malformed, forged, future, conflict, fault or inapplicable.
+	Stages  map[string]int `json:"stages,omitempty"`
+	Reasons map[string]int `json:"reasons,omitempty"`
+	// Lag is how many events waited behind the last one folded; Saved is when the
+	// checkpoint was written last, by the wall, or the partition loaded.
+	Lag   uint64    `json:"lag"`
+	Saved time.Time `json:"saved,omitzero"`
+	Fault string    `json:"fault,omitempty"` // why it ended
 }
 
 // Due is the due list over all partitions, ordered by what to do first.
@@ -91,7 +100,8 @@ func (s *Service) Health() Health {
 	for i, w := range s.workers {
 		w.mu.Lock()
 		p := PartitionHealth{Partition: w.p, Seq: w.at.Seq, Vehicles: w.vehicles, Events: w.seen.events,
-			Transitions: w.seen.transitions, Refused: w.seen.refused, NotJudged: w.seen.notJudged}
+			Transitions: w.seen.transitions, Refused: w.seen.refused, NotJudged: w.seen.notJudged,
+			Stages: maps.Clone(w.seen.stages), Reasons: maps.Clone(w.seen.reasons), Lag: w.seen.lag, Saved: w.saved}
 		if w.failed != nil {
 			p.Fault = w.failed.Error()
 		}

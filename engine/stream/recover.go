@@ -39,7 +39,7 @@ func (w *worker) load(ctx context.Context) error {
 	}
 	w.at = c
 	w.at.Epoch = max(c.Epoch, 1)
-	w.wrote, w.vehicles = c.Seq, c.Records
+	w.wrote, w.vehicles, w.saved = c.Seq, c.Records, time.Now()
 	switch err := w.loadRecords(ctx, c); {
 	case errors.Is(err, errRecordsLost) && info.State.FirstSeq <= 1:
 		w.say.Error("records were lost; folding all events again", "error", err)

@@ -42,7 +42,8 @@ type worker struct {
 	at       checkpoint        // the position of the fold
 	out      place             // outputs before it are published
 	seen     counts
-	vehicles int // with a record at the last checkpoint
+	vehicles int       // with a record at the last checkpoint
+	saved    time.Time // when the last checkpoint was written, by the wall
 	// failed is why the worker ended; errStopped if it was asked to.
 	failed error
 }
@@ -60,10 +61,6 @@ type heldRecord struct {
 	vehicle string
 	at      position
 	body    []byte
-}
-
-type counts struct {
-	events, transitions, refused, notJudged int
 }
 
 func newWorker(l *Log, cfg Config, shelf *bookShelf, p int) *worker {
@@ -164,6 +161,7 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 	if err := w.reconcile(ctx, seq); err != nil {
 		return err
 	}
+	w.count(out, refusal != nil, meta.NumPending)
 	return w.advance(seq, ev, digestOf(m.Subject(), m.Data()))
 }
 
@@ -232,7 +230,6 @@ func (w *worker) publish(ctx context.Context, seq uint64, out []engine.Output) e
 		w.out = b.after()
 		w.mu.Unlock()
 	}
-	w.count(out)
 	return nil
 }
 
@@ -246,22 +243,6 @@ func (b body) skip(out place) body {
 		b.N, b.Outputs = b.N+n, b.Outputs[n:]
 	}
 	return b
-}
-
-func (w *worker) count(out []engine.Output) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	w.seen.events++
-	for _, o := range out {
-		switch {
-		case o.Transition != nil:
-			w.seen.transitions++
-		case o.Refused != nil:
-			w.seen.refused++
-		case o.NotJudged != nil:
-			w.seen.notJudged++
-		}
-	}
 }
 
 // advance moves the position to seq and takes in the records that stand there.
