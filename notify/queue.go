@@ -29,6 +29,9 @@ type Queue struct {
 	come []Delivery
 	load bool
 	held map[string]string // way -> why
+	// waiting is how many deliveries are not sent, oldest when the first was made.
+	waiting int
+	oldest  time.Time
 
 	// Of Run alone.
 	jobs  map[string]*job
@@ -229,7 +232,9 @@ func (q *Queue) takeIn(ctx context.Context) {
 func (q *Queue) launch(ctx context.Context) time.Duration {
 	now, next := time.Now(), time.Hour
 	blocked := map[string]bool{}
-	for _, j := range q.inOrder() {
+	jobs := q.inOrder()
+	q.backlog(jobs)
+	for _, j := range jobs {
 		thread := j.Way + " " + j.Person + " " + j.Thread
 		ahead := j.Thread != "" && blocked[thread]
 		blocked[thread] = true
@@ -251,6 +256,23 @@ func (q *Queue) launch(ctx context.Context) time.Duration {
 		}
 	}
 	return next
+}
+
+func (q *Queue) backlog(jobs []*job) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.waiting, q.oldest = len(jobs), time.Time{}
+	if len(jobs) > 0 {
+		q.oldest = jobs[0].Created
+	}
+}
+
+// Backlog is how many deliveries wait or are in flight, and when the oldest of
+// them was made; zero where there is none.
+func (q *Queue) Backlog() (n int, oldest time.Time) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return q.waiting, q.oldest
 }
 
 func (q *Queue) inOrder() []*job {

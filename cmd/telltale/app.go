@@ -86,7 +86,11 @@ type app struct {
 	ticked  atomic.Int64      // the last tick that the notifier was handed, Unix seconds
 	marks   map[string]string // how far the lists of each person were looked at; owned by the clock
 
-	fault atomic.Value // string: what is wrong with the folder since it was read last
+	fault   atomic.Value  // string: what is wrong with the folder since it was read last
+	read    atomic.Int64  // when that was, Unix seconds
+	claims  atomic.Uint64 // how many claims of partitions were read
+	suspect atomic.Bool   // the wall clock jumped: ticks are held
+	monitor *monitor      // nil where it is off
 
 	// life ends when the service is stopped, or when anything in the group fails.
 	life   context.Context
@@ -114,6 +118,12 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 			err = errors.Join(err, a.stop())
 		}
 	}()
+	a.read.Store(time.Now().Unix())
+	if f.set.Metrics != "" {
+		if a.monitor, err = startMonitor(f.set.Metrics, logger); err != nil {
+			return nil, err
+		}
+	}
 	if err := a.connect(ctx); err != nil {
 		return nil, err
 	}
@@ -135,6 +145,9 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	a.micro, err = a.svc.Answer()
 	if err != nil {
 		return nil, err
+	}
+	if a.monitor != nil {
+		a.monitor.app.Store(a)
 	}
 	return a, a.answerDeliveries()
 }
@@ -322,6 +335,9 @@ func waiting(list []notify.Delivery) bool {
 // log is closed last.
 func (a *app) stop() error {
 	var errs []error
+	if a.monitor != nil {
+		errs = append(errs, a.monitor.stop())
+	}
 	if a.micro != nil {
 		errs = append(errs, a.micro.Stop())
 	}

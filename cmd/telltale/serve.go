@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"log/slog"
 	"path/filepath"
 	"time"
 
@@ -40,7 +39,7 @@ func serveCommand(s streams) *cobra.Command {
 }
 
 func serve(ctx context.Context, s streams, f *fleet) error {
-	logger := slog.New(slog.NewTextHandler(s.err, nil))
+	logger := newLogger(s.err)
 	a, err := startApp(ctx, f, logger, func(path string) { logger.Info("mail written", "file", path) })
 	if err != nil {
 		if ctx.Err() != nil {
@@ -111,6 +110,7 @@ func (a *app) watch(ctx context.Context) error {
 
 // reload puts what the folder holds now in force, or says what is wrong with it.
 func (a *app) reload(ctx context.Context) {
+	a.read.Store(time.Now().Unix())
 	f, err := loadFleet(a.fleet.dir)
 	if err == nil {
 		if f.people == nil {

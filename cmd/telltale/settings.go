@@ -2,8 +2,10 @@ package main
 
 import (
 	"fmt"
+	"net"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"gopkg.in/yaml.v3"
@@ -24,6 +26,9 @@ type settings struct {
 	NATS string
 	// MaxMiB bounds the log of events; 0 is the disk alone.
 	MaxMiB int
+	// Metrics is where /metrics, /healthz and /readyz are served, host:port on the
+	// loopback; off where empty. Port 0 is any free one.
+	Metrics string
 	// Mail is how mails go out; without a host they are written into DIR/mail.
 	Mail mail.Config
 }
@@ -47,7 +52,7 @@ func loadSettings(dir string) (settings, error) {
 	if root == nil {
 		return set, s.Err()
 	}
-	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "mail", "smtp")
+	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp")
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
 	if n := m["listen"]; n != nil {
 		set.Listen = s.Text(n, "listen")
@@ -55,6 +60,12 @@ func loadSettings(dir string) (settings, error) {
 	set.NATS = s.Text(m["nats"], "nats")
 	if n := m["max log"]; n != nil {
 		set.MaxMiB = s.Whole(n, "max log (in MiB)", 1, 1<<24)
+	}
+	if n := m["metrics"]; n != nil {
+		set.Metrics = s.Text(n, "metrics")
+		if !loopback(set.Metrics) {
+			s.Fault(n, "write metrics: 127.0.0.1:9464; what shows it to others stands before it", "metrics are served on the loopback alone, not on %q", set.Metrics)
+		}
 	}
 	if n := m["mail"]; n != nil {
 		set.Mail.From = s.Text(s.Mapping(n, "mail", "from")["from"], "from")
@@ -68,6 +79,16 @@ func loadSettings(dir string) (settings, error) {
 		}
 	}
 	return set, s.Err()
+}
+
+// loopback reports whether the address, host:port, is reached from this machine alone.
+func loopback(address string) bool {
+	host, port, err := net.SplitHostPort(address)
+	if _, bad := strconv.ParseUint(port, 10, 16); err != nil || bad != nil {
+		return false
+	}
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
 func readSMTP(s *rules.Sheet, n *yaml.Node, c *mail.Config) {

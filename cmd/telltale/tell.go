@@ -54,6 +54,9 @@ func (a *app) handle(ctx context.Context, m stream.Message) error {
 			return err
 		}
 	}
+	if m.Claim != nil {
+		a.claims.Add(1)
+	}
 	a.told.Store(m.Seq)
 	return nil
 }

@@ -1,0 +1,201 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"strconv"
+	"sync/atomic"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"telltale/engine/stream"
+)
+
+// monitor serves what the service tells of itself: /metrics, /healthz (may it go
+// on running?) and /readyz (does it answer, and from all that was in the log?).
+type monitor struct {
+	app    atomic.Pointer[app] // nil until it is up
+	server *http.Server
+	addr   string
+}
+
+// startMonitor listens before the service is up, so that waiting for NATS shows.
+func startMonitor(address string, logger *slog.Logger) (*monitor, error) {
+	m := &monitor{}
+	reg := prometheus.NewRegistry()
+	reg.MustRegister(m, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	mux := http.NewServeMux()
+	mux.Handle("GET /metrics", promhttp.HandlerFor(reg, promhttp.HandlerOpts{MaxRequestsInFlight: 4, Timeout: 10 * time.Second}))
+	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { answerCheck(w, m.alive()) })
+	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) { answerCheck(w, m.ready()) })
+	m.server = &http.Server{Handler: mux, ReadTimeout: 5 * time.Second, WriteTimeout: 15 * time.Second, IdleTimeout: time.Minute,
+		ErrorLog: slog.NewLogLogger(logger.Handler(), slog.LevelWarn)}
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("serving metrics: %w", err)
+	}
+	m.addr = l.Addr().String()
+	logger.Info("serving metrics", "address", "http://"+m.addr+"/metrics")
+	go func() {
+		if err := m.server.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+			logger.Error("serving metrics", "error", err)
+		}
+	}()
+	return m, nil
+}
+
+func (m *monitor) stop() error {
+	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+	defer cancel()
+	if err := m.server.Shutdown(ctx); err != nil {
+		return m.server.Close() // a scrape that does not end
+	}
+	return nil
+}
+
+func answerCheck(w http.ResponseWriter, err error) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	if err != nil {
+		w.WriteHeader(http.StatusServiceUnavailable)
+		fmt.Fprintln(w, err)
+		return
+	}
+	fmt.Fprintln(w, "ok")
+}
+
+// alive says why the process had better be started again; nil while it comes up.
+func (m *monitor) alive() error {
+	a := m.app.Load()
+	if a == nil {
+		return nil
+	}
+	select {
+	case <-a.svc.Done():
+		return errors.Join(errors.New("the partitions have ended"), a.svc.Err())
+	default:
+		return nil
+	}
+}
+
+// ready says why the service does not answer from all that was in the log.
+func (m *monitor) ready() error {
+	a := m.app.Load()
+	switch {
+	case a == nil:
+		return errors.New("coming up")
+	case !a.nc.IsConnected():
+		return errors.New("no connection to NATS")
+	case m.alive() != nil:
+		return m.alive()
+	case !a.svc.Health().Ready:
+		return errors.New("partitions are catching up")
+	}
+	return nil
+}
+
+func desc(name, help string, labels ...string) *prometheus.Desc {
+	return prometheus.NewDesc("telltale_"+name, help, labels, nil)
+}
+
+// No label has more values than there are partitions, stages or reasons: a
+// vehicle's name is never one.
+var (
+	upDesc          = desc("up", "1 once the service is up.")
+	eventsDesc      = desc("events_total", "Events folded, by partition.", "partition")
+	lagDesc         = desc("event_lag", "Events that waited behind the last one folded.", "partition")
+	checkpointDesc  = desc("checkpoint_age_seconds", "Time since the partition's checkpoint was written; it is not while nothing changes.", "partition")
+	vehiclesDesc    = desc("vehicles", "Vehicles with a record at the last checkpoint.", "partition")
+	transitionsDesc = desc("transitions_total", "Transitions of alarms, by the stage they lead to.", "stage")
+	refusedDesc     = desc("refused_total", "Events that could not be used, by what was wrong.", "reason")
+	notJudgedDesc   = desc("not_judged_total", "Rules that were not judged because something was missing.")
+	tickDesc        = desc("last_tick_timestamp_seconds", "The clock of the log.")
+	suspectDesc     = desc("clock_suspect", "1 while ticks are held because the wall clock jumped.")
+	claimsDesc      = desc("owner_changes_total", "Claims of partitions that were read.")
+	waitingDesc     = desc("deliveries_waiting", "Messages to people that are not sent yet.")
+	oldestDesc      = desc("oldest_delivery_age_seconds", "Age of the oldest message to people that is not sent yet; 0 without one.")
+	bookDesc        = desc("book_info", "The rules in force, by their hash.", "book")
+	reloadDesc      = desc("reload_success", "1 if the folder had no faults when it was read last.")
+	reloadedDesc    = desc("reload_timestamp_seconds", "When the folder was read last.")
+)
+
+// Describe implements prometheus.Collector.
+func (m *monitor) Describe(ch chan<- *prometheus.Desc) { prometheus.DescribeByCollect(m, ch) }
+
+// Collect implements prometheus.Collector.
+func (m *monitor) Collect(ch chan<- prometheus.Metric) {
+	a := m.app.Load()
+	gauge(ch, upDesc, truth(a != nil))
+	if a == nil {
+		return
+	}
+	collectHealth(ch, a.svc.Health())
+	n, oldest := a.queue.Backlog()
+	gauge(ch, waitingDesc, float64(n))
+	gauge(ch, oldestDesc, age(oldest))
+	gauge(ch, suspectDesc, truth(a.suspect.Load()))
+	count(ch, claimsDesc, float64(a.claims.Load()))
+	gauge(ch, reloadDesc, truth(a.fault.Load() == nil || a.fault.Load() == ""))
+	gauge(ch, reloadedDesc, float64(a.read.Load()))
+}
+
+func collectHealth(ch chan<- prometheus.Metric, h stream.Health) {
+	stages, reasons, notJudged := map[string]int{}, map[string]int{}, 0
+	for _, p := range h.Partitions {
+		label := strconv.Itoa(p.Partition)
+		count(ch, eventsDesc, float64(p.Events), label)
+		gauge(ch, lagDesc, float64(p.Lag), label)
+		gauge(ch, checkpointDesc, age(p.Saved), label)
+		gauge(ch, vehiclesDesc, float64(p.Vehicles), label)
+		addAll(stages, p.Stages)
+		addAll(reasons, p.Reasons)
+		notJudged += p.NotJudged
+	}
+	for stage, n := range stages {
+		count(ch, transitionsDesc, float64(n), stage)
+	}
+	for reason, n := range reasons {
+		count(ch, refusedDesc, float64(n), reason)
+	}
+	count(ch, notJudgedDesc, float64(notJudged))
+	if !h.Now.IsZero() {
+		gauge(ch, tickDesc, float64(h.Now.Unix()))
+	}
+	if h.Book != "" {
+		gauge(ch, bookDesc, 1, h.Book)
+	}
+}
+
+func addAll(to, from map[string]int) {
+	for k, n := range from {
+		to[k] += n
+	}
+}
+
+func gauge(ch chan<- prometheus.Metric, d *prometheus.Desc, v float64, labels ...string) {
+	ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
+}
+
+func count(ch chan<- prometheus.Metric, d *prometheus.Desc, v float64, labels ...string) {
+	ch <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, v, labels...)
+}
+
+func truth(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func age(t time.Time) float64 {
+	if t.IsZero() {
+		return 0
+	}
+	return max(0, time.Since(t).Seconds())
+}
