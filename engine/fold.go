@@ -20,8 +20,10 @@ type fold struct {
 	resting bool
 	change  change
 	moves   []move
-	out     []Output
-	lines   map[int]timeline
+	// ownLatches: the record's latches were copied for this fold and may be changed.
+	ownLatches bool
+	out        []Output
+	lines      map[int]timeline
 	// whole: all that stands was judged, and these are the tasks.
 	whole  bool
 	judged []judgedTask
@@ -274,7 +276,13 @@ func (f *fold) noteSample(d *SampleData) {
 	if reg == nil || reg.component(d.Component) == nil {
 		return
 	}
-	t := f.rec.timeline(reg, reg.component(d.Component))
+	i := slices.IndexFunc(reg.Components, func(c ComponentDef) bool { return c.Name == d.Component })
+	var t timeline
+	if f.p.book == nil {
+		t = f.rec.timeline(reg, &reg.Components[i])
+	} else {
+		t = f.timeline(i)
+	}
 	for i := range t.steps {
 		if s := t.steps[i].sample; s == nil || s.ID != f.ev.ID {
 			continue

@@ -30,6 +30,13 @@ func (s *Stamp) place(k Kind) place { return place{s.At, uint8(k)} }
 // place of a sample: when it was drawn. With a date only it comes before any
 // service of that local date, or after all of them where it was taken after.
 func (s *Sample) place(zone *time.Location) place {
+	if s.drawnIn != zone {
+		s.drawnAt, s.drawnIn = s.reckonPlace(zone), zone
+	}
+	return s.drawnAt
+}
+
+func (s *Sample) reckonPlace(zone *time.Location) place {
 	if s.Drawn == "" {
 		return s.Stamp.place(SampleEvent)
 	}

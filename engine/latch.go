@@ -59,9 +59,14 @@ func (r *Record) latch(k AlarmKey) (Latch, bool) {
 	return r.Latches[i], true
 }
 
-func (r *Record) setLatch(l Latch) {
+// setLatch puts the latch into the record, of which the latches are copied at the
+// first of the fold.
+func (f *fold) setLatch(l Latch) {
+	r := f.rec
+	if !f.ownLatches {
+		r.Latches, f.ownLatches = slices.Clone(r.Latches), true
+	}
 	i, ok := slices.BinarySearchFunc(r.Latches, l.AlarmKey, func(l Latch, k AlarmKey) int { return l.AlarmKey.compare(k) })
-	r.Latches = slices.Clone(r.Latches)
 	if ok {
 		r.Latches[i] = l
 		return
@@ -251,12 +256,20 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	}
 	before := l.lastAt
 	l.lastAt = judgement{}
-	f.rec.setLatch(l)
+	f.setLatch(l)
 	if len(l.Missing) > 0 {
 		f.notJudged(k, l)
 	}
-	f.move(move{AlarmKey: k, stage: l.Stage, words: func(t *Transition, from, to int) {
-		f.ruleWords(t, ar, l, before, from, to)
+	if i := f.rec.alarm(k); i >= 0 && f.rec.Alarms[i].Stage != l.Stage || i < 0 && l.Stage > 0 {
+		f.moveRule(ar, l, before)
+	}
+}
+
+// moveRule asks for the alarm's move to the latch's stage. It is apart so that a
+// latch is copied to where closures live only when an alarm moves.
+func (f *fold) moveRule(ar rules.AppliedRule, l Latch, at judgement) {
+	f.move(move{AlarmKey: l.AlarmKey, stage: l.Stage, words: func(t *Transition, from, to int) {
+		f.ruleWords(t, ar, l, at, from, to)
 	}})
 }
 

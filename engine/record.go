@@ -102,6 +102,9 @@ type (
 		Stamp
 		*SampleData
 		parsed *sheetRead // derived from SampleData; nil until it is asked for
+		// drawnAt is where it was drawn by days of drawnIn, which is nil until it is asked for.
+		drawnAt place
+		drawnIn *time.Location
 	}
 	// Postponed is a person's word that a task can wait.
 	Postponed struct {
