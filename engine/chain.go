@@ -53,7 +53,9 @@ func (r *Record) ensureChains() {
 
 func (r *Record) makeChain(m *MeterLog) chain {
 	c := chain{name: m.Name, hours: m.Hours}
-	for _, p := range thin(m.Readings) {
+	readings := thin(m.Readings)
+	c.points = make([]chainPoint, 0, len(readings)+len(r.Services)+1)
+	for _, p := range readings {
 		if !p.Void {
 			c.points = append(c.points, chainPoint{at: p.At, face: p.Value, id: p.ID, key: p.Key})
 		}

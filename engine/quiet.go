@@ -26,7 +26,6 @@ type quiet struct {
 // two readings far enough apart to reckon usage from have a steeper slope between
 // them than pace, so the usage is not above it either.
 type quietMeter struct {
-	name        string
 	at          int64   // of the last reading, Unix nanoseconds
 	life, shift float64 // its life value, and what that is above the face value
 	pace        float64 // a second
@@ -54,8 +53,8 @@ func (p *Partition) takeQuietly(r *Record, ev *Event) bool {
 	if !ok || d == nil || q == nil || q.book != p.book || ev.Kind != ReadingEvent {
 		return false
 	}
-	i := slices.IndexFunc(q.meters, func(m quietMeter) bool { return m.name == d.Meter })
-	if i < 0 || !q.meters[i].kept {
+	i := slices.IndexFunc(r.Meters, func(m MeterLog) bool { return m.Name == d.Meter })
+	if i < 0 || i >= len(q.meters) || !q.meters[i].kept {
 		return false
 	}
 	m, log := &q.meters[i], &r.Meters[i]
@@ -79,6 +78,9 @@ func (p *Partition) takeQuietly(r *Record, ev *Event) bool {
 	s := newStamp(*ev)
 	if n := len(log.Readings); n > 0 && log.Readings[n-1].ID.Source == s.ID.Source {
 		s.ID.Source = log.Readings[n-1].ID.Source // one string for all that a gateway sends
+	}
+	if n := len(log.Readings); n == cap(log.Readings) && n < 32 {
+		log.Readings = slices.Grow(log.Readings, 4) // there are many vehicles with few readings
 	}
 	log.Readings = append(log.Readings, Reading{Stamp: s, Value: v})
 	if c := r.chainIfMade(d.Meter); c != nil {
@@ -169,7 +171,7 @@ func (r *Record) lastFact(zone *time.Location) int64 {
 // boundMeter draws a meter's bounds: at the greatest pace, above what it has shown,
 // at which the vehicle is still clear of every edge.
 func (f *fold) boundMeter(c *chain) quietMeter {
-	m := quietMeter{name: c.name}
+	m := quietMeter{}
 	n := len(c.points)
 	if n == 0 {
 		return m

@@ -186,9 +186,12 @@ func (f *fold) applyPostponement(ts *taskState) {
 
 // judgeTasks finds each task's stage.
 func (f *fold) judgeTasks() {
-	for _, at := range f.applied().rules.Tasks {
-		ts := f.reckon(at, lastPlace, math.MaxInt64)
-		f.judgeDue(&ts, AlarmKey{at.Task.Name, f.componentName(at.Component)})
+	list := f.applied().rules.Tasks
+	f.judged, f.moves = make([]judgedTask, 0, len(list)+2), slices.Grow(f.moves, len(list)+2)
+	states := make([]taskState, len(list))
+	for i, at := range list {
+		states[i] = f.reckon(at, lastPlace, math.MaxInt64)
+		f.judgeDue(&states[i], AlarmKey{at.Task.Name, f.componentName(at.Component)})
 	}
 }
 
