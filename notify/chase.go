@@ -131,7 +131,7 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *Directory, now time.Time)
 				made++
 			}
 			all, entries := newsFrom(n.Register, h.Pieces)
-			n.mark.watch(d, telling{p, all, entries}, c)
+			n.mark.watch(d, telling{p, "mail", all, entries}, c)
 		}
 		delete(n.mark.Held, id)
 	}

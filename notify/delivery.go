@@ -3,6 +3,7 @@ package notify
 import (
 	"context"
 	"errors"
+	"fmt"
 	"hash/fnv"
 	"time"
 )
@@ -46,6 +47,8 @@ type Delivery struct {
 	Failing   time.Time `json:"failing,omitzero"` // the first of the failures in a row
 	SentAt    time.Time `json:"sentAt,omitzero"`
 	LastError string    `json:"lastError,omitempty"`
+	// Gone: the receiver wants nothing more.
+	Gone bool `json:"gone,omitempty"`
 }
 
 // Class says what a failed try calls for.
@@ -66,7 +69,11 @@ const (
 // Failure is a Sender's error with its class.
 type Failure struct {
 	Class Class
-	Err   error
+	// Wait is how long the other side asks to be left alone; 0 where it does not.
+	Wait time.Duration
+	// Gone: the other side wants nothing more, ever.
+	Gone bool
+	Err  error
 }
 
 func (f *Failure) Error() string { return f.Err.Error() }
@@ -110,10 +117,37 @@ var waits = [...]time.Duration{time.Minute, 5 * time.Minute, 15 * time.Minute, 3
 // the key, so that many that failed together do not come back together.
 func backoff(attempts int, key string) time.Duration {
 	w := waits[min(max(attempts, 1), len(waits))-1]
+	return w + jitter(attempts, key, w)
+}
+
+func jitter(attempts int, key string, w time.Duration) time.Duration {
 	h := fnv.New32a()
 	h.Write([]byte{byte(attempts)})
 	h.Write([]byte(key))
-	return w + time.Duration(h.Sum32()%1000)*(w/10000)
+	return time.Duration(h.Sum32()%1000) * (w / 10000)
+}
+
+// The waits between calls of a webhook, as Standard Webhooks 1.0.0 advises; after
+// the last the delivery is given up.
+var hookWaits = [...]time.Duration{5 * time.Second, 5 * time.Minute, 30 * time.Minute, 2 * time.Hour, 5 * time.Hour,
+	10 * time.Hour, 14 * time.Hour, 20 * time.Hour, 24 * time.Hour}
+
+func (d *Delivery) hookWaits(err error, now time.Time) {
+	if d.Attempts > len(hookWaits) {
+		d.State, d.LastError = Failed, fmt.Sprintf("given up after %d calls: %s", d.Attempts, d.LastError)
+		return
+	}
+	w := hookWaits[max(d.Attempts, 1)-1]
+	var f *Failure
+	if errors.As(err, &f) {
+		w = max(w, f.Wait)
+	}
+	d.State, d.NextTry = Waiting, now.Add(w+jitter(d.Attempts, d.Key, w))
+}
+
+func isGone(err error) bool {
+	var f *Failure
+	return errors.As(err, &f) && f.Gone
 }
 
 // settle writes down how a try ended. It reports whether the way must be held.
@@ -126,7 +160,7 @@ func (d *Delivery) settle(err error, now time.Time) (hold bool) {
 	d.LastError = clean(err.Error(), 500)
 	switch classOf(err) {
 	case Permanent:
-		d.State = Failed
+		d.State, d.Gone = Failed, isGone(err)
 		return false
 	case Ours:
 		d.State, d.Failing, d.NextTry = Waiting, time.Time{}, now
@@ -136,6 +170,10 @@ func (d *Delivery) settle(err error, now time.Time) (hold bool) {
 	}
 	if d.Failing.IsZero() {
 		d.Failing = now
+	}
+	if d.Way == "webhook" {
+		d.hookWaits(err, now)
+		return false
 	}
 	d.State, d.NextTry = Waiting, now.Add(backoff(d.Attempts, d.Key))
 	if now.Sub(d.Failing) >= giveUpAfter {

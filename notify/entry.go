@@ -37,6 +37,7 @@ type entry struct {
 	where  *vm.Program
 	stages []string // empty: all
 	when   hearing
+	by     []string // ways; empty: all that the person has
 
 	remind   time.Duration // while nobody acknowledges; 0 never
 	standIn  time.Duration // until standIns are told
@@ -54,7 +55,9 @@ func (r *reader) entry(name, n *yaml.Node, people map[string]*Person) *entry {
 	for _, s := range r.Items(m["stages"], "stages") {
 		e.stages = append(e.stages, stages[r.Choice(s, "a stage", stages...)])
 	}
-	r.Choice(m["by"], "by", "mail")
+	for _, b := range r.Items(m["by"], "by") {
+		e.by = append(e.by, wayNames[r.Choice(b, "by", wayNames...)])
+	}
 	r.who(e, m["who"], people)
 	r.chase(e, name, m, people)
 	if n := m["who"]; n == nil || n.Kind == yaml.SequenceNode && len(n.Content) == 0 {
@@ -88,10 +91,13 @@ func (r *reader) who(e *entry, n *yaml.Node, people map[string]*Person) {
 		case id == theirOwn:
 			e.own = true
 			continue
+		case p == nil && r.named[id] != nil:
+			e.who = append(e.who, r.named[id]...)
+			continue
 		case p == nil:
 			r.Fault(w, "", "who: nobody called %q in people", id)
-		case p.Mail == "":
-			r.Fault(w, "", "who: %q has no mail to be told by", id)
+		case len(p.ways()) == 0:
+			r.Fault(w, "", "who: %q has no mail, webhook, nats or file to be told by", id)
 		}
 		e.who = append(e.who, id)
 	}
@@ -106,7 +112,7 @@ type subject struct {
 // hears returns how the person hears of it, and the name of the entry that says so.
 func (d *Directory) hears(p *Person, s *subject) (hearing, string) {
 	how, why := notAtAll, ""
-	if p.Mail == "" {
+	if len(p.ways()) == 0 {
 		return how, why
 	}
 	for _, e := range d.entries {

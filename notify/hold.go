@@ -48,6 +48,7 @@ type held struct {
 // telling is what one cause says to one person of one vehicle.
 type telling struct {
 	p       *Person
+	way     string
 	mine    []news
 	entries []string
 }
@@ -136,7 +137,7 @@ func newsFrom(reg Register, pieces []piece) (all []news, entries []string) {
 func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more int) Message {
 	all, entries := newsFrom(reg, pieces)
 	if len(all) > 0 && all[0].Vehicle == all[len(all)-1].Vehicle && more == 0 {
-		return letter(p, c, telling{p, all, entries}, lead)
+		return letter(p, c, telling{p, "mail", all, entries}, lead)
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
 		return cmp.Or(b.urgency()-a.urgency(), strings.Compare(a.Vehicle, b.Vehicle))

@@ -16,8 +16,8 @@ type Message struct {
 	Cause   string // Cause.Key, or the digest's person and date
 	Person  string // id
 	Name    string
-	Way     string // mail
-	To      string // address
+	Way     string // mail, webhook, nats or file
+	To      string // address, URL, subject or folder
 	Subject string // the same for the whole life of an alarm
 	// Thread names the alarm to this person; "" where nothing follows on it.
 	Thread  string
@@ -26,6 +26,7 @@ type Message struct {
 	Stage   string    // the worst that it tells
 	Text    string
 	HTML    string
+	Data    []byte // for a program: sent as it is, in place of words
 }
 
 // digits of a key: 80 bits of SHA-256, beyond chance for any number of messages.

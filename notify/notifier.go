@@ -151,23 +151,27 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *Directory, c Cause, 
 	var all []telling
 	n.guard("telling "+c.Key, func() { all = tellings(d, n.Register, c, out) })
 	for _, t := range all {
-		t = t.without(untold[t.p.ID])
+		if t.way == "mail" {
+			t = t.without(untold[t.p.ID])
+		}
 		if len(t.mine) == 0 {
 			continue
 		}
-		if !n.mark.mayGo(t, c) {
+		if t.way == "mail" && !n.mark.mayGo(t, c) {
 			made++ // to be saved
 			continue
 		}
 		var m Message
-		n.guard("telling "+c.Key, func() { m = letter(t.p, c, t, "") })
+		n.guard("telling "+c.Key, func() { m = t.message(c) })
 		if m.Key == "" {
 			continue
 		}
 		if err := n.create(ctx, seq, m); err != nil {
 			return made, err
 		}
-		n.mark.watch(d, t, c)
+		if t.way == "mail" {
+			n.mark.watch(d, t, c)
+		}
 		made++
 	}
 	n.mark.Done = seq
@@ -193,7 +197,7 @@ func (n *Notifier) follow(out []engine.Output) map[string][]*engine.Transition {
 
 // without leaves out of a telling what the person need not hear of.
 func (t telling) without(untold []*engine.Transition) telling {
-	kept := telling{p: t.p}
+	kept := telling{p: t.p, way: t.way}
 	for i, n := range t.mine {
 		if !slices.Contains(untold, n.Transition) {
 			kept.mine, kept.entries = append(kept.mine, n), append(kept.entries, t.entries[i])
@@ -287,7 +291,9 @@ func (n *Notifier) create(ctx context.Context, seq uint64, m Message) error {
 		Vehicle: m.Vehicle, Stage: m.Stage, Time: m.Time, Created: time.Now().UTC().Round(0), State: Waiting,
 	}
 	var err error
-	if compose := n.Compose[m.Way]; compose != nil {
+	if len(m.Data) > 0 {
+		d.MessageID, d.Raw = m.Key, m.Data
+	} else if compose := n.Compose[m.Way]; compose != nil {
 		d.MessageID, d.Raw, err = compose(m)
 	} else {
 		err = fmt.Errorf("no way called %q", m.Way)

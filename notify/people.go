@@ -28,9 +28,14 @@ const (
 
 // Person is someone who hears of things.
 type Person struct {
-	ID       string
-	Name     string
-	Mail     string // a bare address; "" where mail cannot reach them
+	ID   string
+	Name string
+	Mail string // a bare address; "" where mail cannot reach them
+	// Webhook is the URL to call, signed with the secret in SecretFile; NATS the
+	// subject to publish to; File the folder to write to. "" for none.
+	Webhook, SecretFile string
+	NATS, File          string
+
 	Zone     *time.Location
 	Distance string // km or mi
 	Volume   string // L, qt or gal
@@ -79,14 +84,15 @@ func Parse(name string, text []byte) (*Directory, error) {
 	if root == nil {
 		return nil, s.Err()
 	}
-	r := &reader{s}
+	r := &reader{Sheet: s}
 	d := &Directory{people: map[string]*Person{}}
-	top := r.Mapping(root, "the file", "people", "tell")
+	top := r.Mapping(root, "the file", "people", "groups", "tell")
 	if n := top["people"]; n != nil {
 		for _, p := range r.Entries(n, "people") {
 			d.people[p.Key.Value] = r.person(p.Key, p.Value)
 		}
 	}
+	r.named = r.groups(top["groups"], d.people)
 	if n := top["tell"]; n != nil { // after people, wherever it stands: entries name them
 		for _, p := range r.Entries(n, "tell") {
 			d.entries = append(d.entries, r.entry(p.Key, p.Value, d.people))
@@ -100,7 +106,10 @@ func Parse(name string, text []byte) (*Directory, error) {
 }
 
 // reader reads people.yaml part by part; all faults are collected.
-type reader struct{ *rules.Sheet }
+type reader struct {
+	*rules.Sheet
+	named map[string][]string // groups
+}
 
 var (
 	distances  = []string{"km", "mi"}
@@ -113,7 +122,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	if !plainID(id.Value) {
 		r.Fault(id, "", "%s: an id is made of letters, digits, - and _, at most 64", what)
 	}
-	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "nothing due", "quiet")
+	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "nothing due", "quiet", "webhook", "nats", "file")
 	p := &Person{
 		ID: id.Value, Name: id.Value, Mail: r.address(m["mail"]), Zone: r.zone(m["zone"]),
 		Distance:      distances[r.Choice(m["distance"], "distance", distances...)],
@@ -125,6 +134,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 		p.Name = clean(name, 120)
 	}
 	p.quiet = r.quiet(m["quiet"])
+	r.machineWays(p, m)
 	p.Digest, p.turn = r.schedule(m["digest"])
 	if m["digest"] != nil && m["mail"] == nil {
 		r.Fault(id, "", "%s has a digest but no mail to send it to", what)

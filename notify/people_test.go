@@ -65,7 +65,7 @@ more: 1
 	want := []string{
 		`people.yaml:4:11: mail "Ines <ines@larkfell.example>" is not an address like ines@example.org`,
 		`people.yaml:5:11: zone "Europe/Lundon" is not known (it is a name like Europe/London)`,
-		`people.yaml:6:5: unknown key "colour" in person "ines" (known here: name, mail, zone, distance, volume, dates, digest, nothing due, quiet)`,
+		`people.yaml:6:5: unknown key "colour" in person "ines" (known here: name, mail, zone, distance, volume, dates, digest, nothing due, quiet, webhook, nats, file)`,
 		`people.yaml:7:3: people names "ines" twice (it stands first in line 2)`,
 		`people.yaml:9:3: person "tom" has a digest but no mail to send it to`,
 		`people.yaml:9:19: distance must be km or mi, not "leagues"`,
@@ -79,14 +79,14 @@ more: 1
 		`people.yaml:14:70: dates must be day first, month first or year first, not a list`,
 		`people.yaml:15:16: name must be text, not a number (put it in quotes)`,
 		`people.yaml:15:25: zone is empty (give it a value or delete it)`,
-		`people.yaml:18:11: who: "post" has no mail to be told by`,
+		`people.yaml:18:11: who: "post" has no mail, webhook, nats or file to be told by`,
 		`people.yaml:18:17: who: nobody called "nobody" in people`,
 		`people.yaml:19:12: where: unexpected token Operator("=")`,
 		`people.yaml:20:23: a stage must be soon, due, overdue, advisory, caution or warning, not "bad"`,
 		`people.yaml:21:11: when must be at once, digest or never, not "tomorrow"`,
 		`people.yaml:22:3: tell "empty" tells nobody (say who, like "who: [people of the vehicle]")`,
-		`people.yaml:23:9: by must be mail, not "pigeon"`,
-		`people.yaml:24:1: unknown key "more" in the file (known here: people, tell)`,
+		`people.yaml:23:9: by must be mail, webhook, nats or file, not "pigeon"`,
+		`people.yaml:24:1: unknown key "more" in the file (known here: people, groups, tell)`,
 	}
 	var faults rules.Faults
 	if !errors.As(err, &faults) {

@@ -320,12 +320,12 @@ func (j *job) again(err error, log *slog.Logger) {
 func (q *Queue) send(ctx context.Context, d Delivery) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = &Failure{Unknown, fmt.Errorf("sending by %q: %v", d.Way, p)}
+			err = &Failure{Class: Unknown, Err: fmt.Errorf("sending by %q: %v", d.Way, p)}
 		}
 	}()
 	way := q.Ways[d.Way]
 	if way == nil {
-		return &Failure{Permanent, fmt.Errorf("no way called %q", d.Way)}
+		return &Failure{Class: Permanent, Err: fmt.Errorf("no way called %q", d.Way)}
 	}
 	return way.Send(ctx, d)
 }

@@ -174,9 +174,9 @@ func TestQueueClasses(t *testing.T) {
 		s.say = func(d Delivery, try int) error {
 			switch {
 			case d.Key == "bad":
-				return &Failure{Permanent, errors.New("550 5.1.1 no such mailbox")}
+				return &Failure{Class: Permanent, Err: errors.New("550 5.1.1 no such mailbox")}
 			case d.Key == "lost" && try == 1:
-				return fmt.Errorf("sending: %w", &Failure{Unknown, io.ErrUnexpectedEOF})
+				return fmt.Errorf("sending: %w", &Failure{Class: Unknown, Err: io.ErrUnexpectedEOF})
 			case d.Key == "panics" && try == 1:
 				panic("nil map")
 			}
@@ -213,7 +213,7 @@ func TestQueueHolds(t *testing.T) {
 		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
 		s.say = func(d Delivery, try int) error {
 			if time.Since(s.begun) < 7*24*time.Hour {
-				return &Failure{Ours, errors.New("535 5.7.8 wrong password")}
+				return &Failure{Class: Ours, Err: errors.New("535 5.7.8 wrong password")}
 			}
 			return nil
 		}

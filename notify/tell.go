@@ -44,7 +44,7 @@ type news struct {
 func Tell(d *Directory, reg Register, c Cause, out []engine.Output) []Message {
 	var told []Message
 	for _, t := range tellings(d, reg, c, out) {
-		told = append(told, letter(t.p, c, t, ""))
+		told = append(told, t.message(c))
 	}
 	return told
 }
@@ -56,19 +56,36 @@ func tellings(d *Directory, reg Register, c Cause, out []engine.Output) (all []t
 		return nil
 	}
 	for _, p := range d.People() {
-		t := telling{p: p}
-		for i, n := range fresh {
-			if how, why := d.hears(p, &n.about); how == atOnce {
-				t.mine, t.entries = append(t.mine, n), append(t.entries, why)
-			}
-			last := i == len(fresh)-1 || fresh[i+1].Vehicle != n.Vehicle
-			if last && len(t.mine) > 0 {
-				all = append(all, t)
-				t = telling{p: p}
-			}
+		for _, way := range p.ways() {
+			all = append(all, tellingsBy(d, p, way, fresh)...)
 		}
 	}
 	return all
+}
+
+// tellingsBy is what one person hears by one way, by vehicle.
+func tellingsBy(d *Directory, p *Person, way string, fresh []news) (all []telling) {
+	t := telling{p: p, way: way}
+	for i, n := range fresh {
+		if slices.Contains(d.ways(p, &n.about), way) {
+			_, why := d.hears(p, &n.about)
+			t.mine, t.entries = append(t.mine, n), append(t.entries, why)
+		}
+		last := i == len(fresh)-1 || fresh[i+1].Vehicle != n.Vehicle
+		if last && len(t.mine) > 0 {
+			all = append(all, t)
+			t = telling{p: p, way: way}
+		}
+	}
+	return all
+}
+
+// message is the telling in words, or as a program takes it.
+func (t telling) message(c Cause) Message {
+	if t.way == "mail" {
+		return letter(t.p, c, t, "")
+	}
+	return t.told(c)
 }
 
 // newsOf picks the transitions worth telling, by vehicle, worst first.

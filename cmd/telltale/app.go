@@ -222,13 +222,7 @@ func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 // startTelling reads what the partitions say and makes mails of it.
 func (a *app) startTelling(ctx context.Context, wrote wroteMail) {
 	set := a.fleet.set
-	var sender notify.Sender
-	if set.Mail.Host != "" {
-		sender = &mail.SMTP{Config: set.Mail}
-	} else {
-		sender = &mail.Folder{Dir: filepath.Join(a.fleet.dir, "mail"), Wrote: wrote}
-	}
-	a.queue = &notify.Queue{Store: a.log.Deliveries(), Ways: map[string]notify.Sender{"mail": sender}, Log: a.logger}
+	a.queue = &notify.Queue{Store: a.log.Deliveries(), Ways: a.ways(ctx, wrote), Log: a.logger}
 	a.notify = &notify.Notifier{
 		Store: a.log.Deliveries(), Queue: a.queue, Register: a.vehicle, Partitions: stream.Partitions, Log: a.logger, Silent: a.outOfService,
 		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) { return mail.Compose(m, set.Mail.From) }},
@@ -282,8 +276,12 @@ func cause(m stream.Message) notify.Cause {
 
 // vehicle answers what the notifier may know of a vehicle.
 func (a *app) vehicle(id string) notify.Vehicle {
+	return known(id, a.svc.Registered(id))
+}
+
+// known is what a registration says of a vehicle; d may be nil.
+func known(id string, d *engine.VehicleData) notify.Vehicle {
 	v := notify.Vehicle{ID: id, Name: id}
-	d := a.svc.Registered(id)
 	if d == nil {
 		return v
 	}

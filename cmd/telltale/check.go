@@ -9,6 +9,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/cases"
+	"telltale/notify"
 	"telltale/rules"
 )
 
@@ -40,6 +41,11 @@ func check(s streams, o checkOptions, dir string) error {
 	}
 	for i := range book.Questions {
 		fmt.Fprintf(s.err, "question: %s\n", book.Questions[i].String())
+	}
+	if people, err := checkedPeople(dir); err != nil {
+		return err
+	} else if people != nil {
+		unheard(s, people, book, register)
 	}
 	results, gaps := cases.Run(book, register)
 	failed := 0
@@ -83,6 +89,47 @@ func checkedFiles(dir, vehicles string) (*rules.Book, []engine.Event, error) {
 	}
 	register, err := loadRegister(vehicles, time.Unix(0, 0))
 	return book, register, err
+}
+
+// checkedPeople reads the folder's people, nil where it has none.
+func checkedPeople(dir string) (*notify.Directory, error) {
+	path := filepath.Join(dir, "people.yaml")
+	if !exists(path) {
+		return nil, nil
+	}
+	return notify.Load(path)
+}
+
+// unheard says what nobody would hear of: each rule and stage once, with the first
+// vehicle and how many more.
+func unheard(s streams, people *notify.Directory, book *rules.Book, register []engine.Event) {
+	type what struct{ rule, stage string }
+	first, count := map[what]string{}, map[what]int{}
+	var order []what
+	for _, ev := range register {
+		d, ok := ev.Data.(*engine.VehicleData)
+		if !ok || d.Retired {
+			continue
+		}
+		for _, g := range notify.Unheard(people, known(ev.Vehicle, d), book) {
+			w := what{g.Rule, g.Stage}
+			if count[w] == 0 {
+				first[w] = g.Vehicle
+				order = append(order, w)
+			}
+			count[w]++
+		}
+	}
+	for _, w := range order {
+		fmt.Fprintf(s.err, "question: nobody hears of %q at %s on %s%s; people.yaml decides who does\n", w.rule, w.stage, first[w], andMore(count[w]-1))
+	}
+}
+
+func andMore(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" and %d more", n)
 }
 
 func wordsCommand(s streams) *cobra.Command {

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"net"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -31,6 +32,8 @@ type settings struct {
 	Metrics string
 	// Mail is how mails go out; without a host they are written into DIR/mail.
 	Mail mail.Config
+	// Webhooks are ranges inside that webhooks may call all the same.
+	Webhooks []netip.Prefix
 }
 
 func defaults() settings {
@@ -52,7 +55,7 @@ func loadSettings(dir string) (settings, error) {
 	if root == nil {
 		return set, s.Err()
 	}
-	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp")
+	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks")
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
 	if n := m["listen"]; n != nil {
 		set.Listen = s.Text(n, "listen")
@@ -69,6 +72,9 @@ func loadSettings(dir string) (settings, error) {
 	}
 	if n := m["mail"]; n != nil {
 		set.Mail.From = s.Text(s.Mapping(n, "mail", "from")["from"], "from")
+	}
+	if n := m["webhooks"]; n != nil {
+		set.Webhooks = readWebhooks(s, n)
 	}
 	if n := m["smtp"]; n != nil {
 		readSMTP(s, n, &set.Mail)

@@ -1,6 +1,7 @@
 package mail
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -15,6 +16,8 @@ import (
 // Folder keeps mails as .eml files, which any mail program opens.
 type Folder struct {
 	Dir string
+	// Ext is how the files' names end; ".eml" where empty.
+	Ext string
 	// Wrote is told the path of each file; nil for nobody.
 	Wrote func(path string)
 }
@@ -25,7 +28,7 @@ func (f *Folder) Send(_ context.Context, d notify.Delivery) error {
 	if strings.ContainsAny(d.Key, `/\`) {
 		return &notify.Failure{Class: notify.Permanent, Err: fmt.Errorf("delivery key %q cannot be a file name", d.Key)}
 	}
-	path := filepath.Join(f.Dir, d.Time.UTC().Format("20060102T150405Z")+"-"+d.Key+".eml")
+	path := filepath.Join(f.Dir, d.Time.UTC().Format("20060102T150405Z")+"-"+d.Key+cmp.Or(f.Ext, ".eml"))
 	err := write(path, d.Raw)
 	switch {
 	case errors.Is(err, fs.ErrPermission) || errors.Is(err, fs.ErrNotExist):

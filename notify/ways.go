@@ -1,0 +1,180 @@
+package notify
+
+import (
+	"encoding/json"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"gopkg.in/yaml.v3"
+
+	"telltale/engine"
+	"telltale/rules"
+)
+
+// wayNames are the ways by which someone can be told; mail is for people, the
+// others are for their programs, which get the transitions as they are.
+var wayNames = []string{"mail", "webhook", "nats", "file"}
+
+// to is where a way leads for the person; "" where it does not.
+func (p *Person) to(way string) string {
+	switch way {
+	case "mail":
+		return p.Mail
+	case "webhook":
+		return p.Webhook
+	case "nats":
+		return p.NATS
+	case "file":
+		return p.File
+	}
+	return ""
+}
+
+func (p *Person) ways() []string {
+	return slices.DeleteFunc(slices.Clone(wayNames), func(way string) bool { return p.to(way) == "" })
+}
+
+// ways are those by which the person hears of it at once.
+func (d *Directory) ways(p *Person, s *subject) []string {
+	if how, _ := d.hears(p, s); how != atOnce {
+		return nil
+	}
+	var out []string
+	for _, e := range d.entries {
+		if e.when != atOnce || !e.matches(p.ID, s) {
+			continue
+		}
+		if len(e.by) == 0 {
+			return p.ways()
+		}
+		out = append(out, e.by...)
+	}
+	return slices.DeleteFunc(p.ways(), func(way string) bool { return !slices.Contains(out, way) })
+}
+
+// machineWays reads the ways other than mail.
+func (r *reader) machineWays(p *Person, m map[string]*yaml.Node) {
+	if n := m["webhook"]; n != nil {
+		w := r.Mapping(n, "webhook", "url", "secret file")
+		p.Webhook, p.SecretFile = r.Text(w["url"], "url"), r.Text(w["secret file"], "secret file")
+		u, err := url.Parse(p.Webhook)
+		if err != nil || u.Scheme != "https" && u.Scheme != "http" || u.Host == "" || u.User != nil || len(p.Webhook) > 2000 {
+			r.Fault(n, "write it like https://fleet.example.org/hook, without a password", "webhook url %q cannot be called", clean(p.Webhook, 200))
+		}
+		if p.SecretFile == "" {
+			r.Fault(n, "name a file that holds whsec_ and the secret in base64", "webhook has no secret file to sign with")
+		}
+	}
+	p.NATS, p.File = r.Text(m["nats"], "nats"), r.Text(m["file"], "file")
+	if s := p.NATS; s != "" && (strings.ContainsAny(s, " *>\t\r\n") || slices.Contains(strings.Split(s, "."), "") || s == "telltale" || strings.HasPrefix(s, "telltale.") || strings.HasPrefix(s, "$")) {
+		r.Fault(m["nats"], "write it like fleet.alarms", "nats %q is not a subject of your own", clean(s, 200))
+	}
+}
+
+// notice is what a program is told: the data of a CloudEvent.
+type notice struct {
+	To          string               `json:"to"` // the person of people.yaml
+	Cause       string               `json:"cause"`
+	Transitions []*engine.Transition `json:"transitions"`
+}
+
+// cloudEvent is the envelope: CloudEvents 1.0, JSON, structured.
+type cloudEvent struct {
+	SpecVersion     string `json:"specversion"`
+	Type            string `json:"type"`
+	Source          string `json:"source"`
+	ID              string `json:"id"`
+	Subject         string `json:"subject"`
+	Time            string `json:"time"`
+	DataContentType string `json:"datacontenttype"`
+	Data            notice `json:"data"`
+}
+
+// told is the message for a program: one CloudEvent for one cause and vehicle.
+func (t telling) told(c Cause) Message {
+	lead := t.mine[0]
+	m := Message{
+		Key: key("alarm", c.Key, lead.Vehicle, t.p.ID, t.way), Cause: c.Key, Person: t.p.ID, Name: t.p.Name, Way: t.way, To: t.p.to(t.way),
+		Subject: clean(vehicleName(lead.about.Vehicle, lead.Vehicle)+inComponent(lead.Component)+": "+titleOf(lead.Transition), 120),
+		Thread:  key("thread", lead.Vehicle, t.p.ID, t.way),
+		Time:    c.Time, Vehicle: lead.Vehicle, Stage: lead.To,
+	}
+	ev := cloudEvent{
+		SpecVersion: "1.0", Type: "telltale.told.v1", Source: "/telltale", ID: m.Key, Subject: lead.Vehicle,
+		Time: c.Time.UTC().Format(time.RFC3339Nano), DataContentType: "application/json", Data: notice{To: t.p.ID, Cause: c.Key},
+	}
+	for _, n := range t.mine {
+		if len(ev.Data.Transitions) == maxBlocks {
+			break
+		}
+		ev.Data.Transitions = append(ev.Data.Transitions, n.Transition)
+	}
+	m.Data, _ = json.Marshal(ev) // a transition holds no NaN: it has been through JSON
+	return m
+}
+
+// groups reads the names for several people that who may use.
+func (r *reader) groups(n *yaml.Node, people map[string]*Person) map[string][]string {
+	out := map[string][]string{}
+	if n == nil {
+		return out
+	}
+	for _, p := range r.Entries(n, "groups") {
+		if people[p.Key.Value] != nil || p.Key.Value == theirOwn {
+			r.Fault(p.Key, "", "group %q has the name of someone in people", p.Key.Value)
+		}
+		e := &entry{}
+		r.who(e, p.Value, people)
+		if e.own || len(e.who) == 0 {
+			r.Fault(p.Key, "", "group %q must name people", p.Key.Value)
+		}
+		out[p.Key.Value] = e.who
+	}
+	return out
+}
+
+// Gap is an alarm that nobody would hear of.
+type Gap struct {
+	Vehicle, Component string
+	Rule               string // the rule's or task's name
+	Stage              string
+}
+
+// Unheard lists what the book can say of a vehicle and nobody would hear of, at
+// once or in a list, in the book's order; soon and advisory may go unheard.
+func Unheard(d *Directory, v Vehicle, book *rules.Book) (gaps []Gap) {
+	about := rules.Vehicle{Name: v.Name, Kind: v.Kind, Tags: v.Tags}
+	var comps []rules.Component
+	for _, c := range v.Components {
+		comps = append(comps, rules.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
+	}
+	look := func(rule, stage string, component int, task, statutory bool) {
+		s := subject{env{Vehicle: v, Rule: rule, Task: task, Statutory: statutory}, []string{stage}}
+		if component >= 0 {
+			s.Component = v.Components[component]
+		}
+		for _, p := range d.People() {
+			how, _ := d.hears(p, &s)
+			if how == atOnce && len(d.ways(p, &s)) > 0 || how == inDigest && p.turn != nil && p.Mail != "" {
+				return
+			}
+		}
+		gaps = append(gaps, Gap{v.ID, s.Component.Name, rule, stage})
+	}
+	applied := book.For(rules.NewJudge(book), &about, comps)
+	for _, t := range applied.Tasks {
+		for _, stage := range []string{"due", "overdue"} {
+			look(t.Task.Name, stage, t.Component, true, t.Task.Statutory)
+		}
+	}
+	for _, r := range applied.Rules {
+		for stage := rules.Caution; stage <= rules.Warning; stage++ {
+			if r.Rule.Measured && r.Rule.Has[stage] || !r.Rule.Measured && r.Rule.Stage == stage {
+				look(r.Rule.Name, rules.StageNames[stage], r.Component, false, false)
+			}
+		}
+	}
+	return gaps
+}

@@ -1,0 +1,165 @@
+package webhook
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"net/netip"
+	"net/url"
+	"strconv"
+	"sync"
+	"syscall"
+	"time"
+
+	"code.dny.dev/ssrf"
+
+	"telltale/notify"
+)
+
+const (
+	// answerWithin bounds one call; the specification advises 15 to 30 s.
+	answerWithin = 20 * time.Second
+	maxAnswer    = 64 << 10
+	// maxWait bounds what Retry-After may ask for.
+	maxWait = 24 * time.Hour
+)
+
+// Sender calls webhooks. An endpoint that answers 410 is called no more.
+type Sender struct {
+	// Secret gives the signing secret of a person, as its file holds it.
+	Secret func(person string) (string, error)
+	// Allow are ranges inside that may be called all the same, in the clear too;
+	// all other addresses must be public and be called by https.
+	Allow []netip.Prefix
+
+	once   sync.Once
+	client *http.Client
+	mu     sync.Mutex
+	gone   map[string]bool // by URL
+}
+
+// Disable has an endpoint called no more, as after a 410.
+func (s *Sender) Disable(url string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.gone == nil {
+		s.gone = map[string]bool{}
+	}
+	s.gone[url] = true
+}
+
+func (s *Sender) disabled(url string) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.gone[url]
+}
+
+// Send calls d.To with the stored body. The identity is the delivery's on every
+// try; the time is that of the try.
+func (s *Sender) Send(ctx context.Context, d notify.Delivery) error {
+	s.once.Do(s.init)
+	if s.disabled(d.To) {
+		return &notify.Failure{Class: notify.Permanent, Gone: true, Err: errors.New("the receiver said 410 earlier: it wants no more; give it another url in people.yaml")}
+	}
+	secret, err := s.Secret(d.Person)
+	var key []byte
+	if err == nil {
+		key, err = Key(secret)
+	}
+	if err != nil {
+		// Not held as our own fault: the calls to others must go out.
+		return fmt.Errorf("reading the secret of %q: %w", d.Person, err)
+	}
+	u, err := url.Parse(d.To)
+	if err != nil || u.User != nil || u.Scheme != "https" && u.Scheme != "http" {
+		return &notify.Failure{Class: notify.Permanent, Err: errors.New("the url cannot be called")}
+	}
+	ctx, cancel := context.WithTimeout(context.WithValue(ctx, scheme{}, u.Scheme), answerWithin)
+	defer cancel()
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, u.String(), bytes.NewReader(d.Raw))
+	if err != nil {
+		return &notify.Failure{Class: notify.Permanent, Err: errors.New("the url cannot be called")}
+	}
+	now := time.Now()
+	req.Header.Set("Content-Type", "application/cloudevents+json; charset=utf-8")
+	req.Header.Set("User-Agent", "telltale")
+	req.Header.Set("webhook-id", d.MessageID)
+	req.Header.Set("webhook-timestamp", strconv.FormatInt(now.Unix(), 10))
+	req.Header.Set("webhook-signature", Sign(key, d.MessageID, now, d.Raw))
+	resp, err := s.client.Do(req)
+	if err != nil {
+		return fmt.Errorf("calling: %w", err)
+	}
+	defer resp.Body.Close()
+	io.Copy(io.Discard, io.LimitReader(resp.Body, maxAnswer)) // what it says is not for people to see
+	return s.judge(resp, d.To, now)
+}
+
+// judge classes an answer: 2xx alone is success, and a redirect is not followed.
+func (s *Sender) judge(resp *http.Response, to string, now time.Time) error {
+	err := fmt.Errorf("the receiver answered %d", resp.StatusCode)
+	switch code := resp.StatusCode; {
+	case code >= 200 && code < 300:
+		return nil
+	case code == http.StatusGone:
+		s.Disable(to)
+		return &notify.Failure{Class: notify.Permanent, Gone: true, Err: err}
+	}
+	return &notify.Failure{Class: notify.Temporary, Wait: retryAfter(resp.Header.Get("Retry-After"), now), Err: err}
+}
+
+// retryAfter reads seconds or a date, at most a day; 0 where there is none.
+func retryAfter(s string, now time.Time) time.Duration {
+	if n, err := strconv.Atoi(s); err == nil && n > 0 {
+		return time.Duration(min(n, int(maxWait/time.Second))) * time.Second
+	}
+	if t, err := http.ParseTime(s); err == nil && t.After(now) {
+		return min(t.Sub(now), maxWait)
+	}
+	return 0
+}
+
+// scheme is the context's key for how the call goes out.
+type scheme struct{}
+
+// init makes the client: no proxy, no redirects, no connection kept, and every
+// address looked at when it is dialled, after its name was resolved.
+func (s *Sender) init() {
+	var v4, v6 []netip.Prefix
+	for _, p := range s.Allow {
+		if p.Addr().Is4() {
+			v4 = append(v4, p)
+		} else {
+			v6 = append(v6, p)
+		}
+	}
+	public := ssrf.New(ssrf.WithAnyPort(), ssrf.WithAllowedV4Prefixes(v4...), ssrf.WithAllowedV6Prefixes(v6...))
+	dialer := &net.Dialer{Timeout: 10 * time.Second, ControlContext: func(ctx context.Context, network, address string, c syscall.RawConn) error {
+		if ctx.Value(scheme{}) == "http" && !s.allowed(address) {
+			return errors.New("http is for allowed ranges alone; use https")
+		}
+		return public.Safe(network, address, c)
+	}}
+	s.client = &http.Client{
+		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
+		Transport: &http.Transport{DialContext: dialer.DialContext, DisableKeepAlives: true, MaxResponseHeaderBytes: maxAnswer,
+			TLSHandshakeTimeout: 10 * time.Second, ResponseHeaderTimeout: answerWithin},
+	}
+}
+
+func (s *Sender) allowed(address string) bool {
+	at, err := netip.ParseAddrPort(address)
+	if err != nil {
+		return false
+	}
+	for _, p := range s.Allow {
+		if p.Contains(at.Addr().Unmap()) {
+			return true
+		}
+	}
+	return false
+}
