@@ -173,9 +173,10 @@ func (a *app) url() string {
 	return a.fleet.set.NATS
 }
 
-// now is the clock's time: the wall's or, where it follows the events, the last tick.
+// now is the clock's time: the wall's or, where it follows the events or is suspect,
+// the last tick.
 func (a *app) now(ctx context.Context) (time.Time, error) {
-	if a.fleet.set.Clock == "wall" {
+	if a.fleet.set.Clock == "wall" && !a.suspect.Load() {
 		return time.Now().UTC().Truncate(time.Second), nil
 	}
 	t, err := a.log.LastTick(ctx)

@@ -4,41 +4,24 @@ import (
 	"context"
 	"time"
 
-	"github.com/robfig/cron/v3"
-
 	"telltale/notify"
 )
 
-// quarter is the step of the wall clock's ticks.
-const quarter = 15 * time.Minute
-
 // wallClock publishes a tick each quarter of an hour, and first of all one for now.
 func (a *app) wallClock(ctx context.Context) error {
-	if err := a.tick(ctx, time.Now().UTC().Truncate(quarter)); err != nil {
-		return err
+	p := &pacer{machine: machineClock(), tick: a.tick, tell: a.tellClock}
+	return p.run(ctx)
+}
+
+// tellClock tells the operator that ticks are held, or come again.
+func (a *app) tellClock(suspect bool, off time.Duration) {
+	a.suspect.Store(suspect)
+	if suspect {
+		a.logger.Error("clock suspect: the wall clock jumped; nothing falls due by time until it is right again. If it is right now, restart the service",
+			"jumped", off.Round(time.Second).String(), "wall", time.Now().UTC().Format(time.RFC3339))
+		return
 	}
-	failed := make(chan error, 1)
-	c := cron.New(cron.WithLocation(time.UTC))
-	_, err := c.AddFunc("*/15 * * * *", func() {
-		// Scheduled times come a little early or late; the tick is the quarter.
-		if err := a.tick(ctx, time.Now().UTC().Round(quarter)); err != nil && ctx.Err() == nil {
-			select {
-			case failed <- err:
-			default:
-			}
-		}
-	})
-	if err != nil {
-		return err
-	}
-	c.Start()
-	defer func() { <-c.Stop().Done() }()
-	select {
-	case <-ctx.Done():
-		return nil
-	case err := <-failed:
-		return err
-	}
+	a.logger.Info("the clock is right again; time goes on")
 }
 
 // tick moves the clock to t. The lists that fall due by then are asked for first:

@@ -113,6 +113,10 @@ func TestMetrics(t *testing.T) {
 	if !regexp.MustCompile(`telltale_checkpoint_age_seconds\{partition="3"\} [0-9.e-]+\n`).MatchString(text) {
 		t.Error("the metrics lack the age of a checkpoint")
 	}
+	a.tellClock(true, time.Hour)
+	if _, text := get(t, url+"/metrics"); !strings.Contains(text, "telltale_clock_suspect 1\n") {
+		t.Error("the metrics do not show that the clock is suspect")
+	}
 	a.fault.Store("rules/oil.yaml:1: nonsense")
 	if _, text := get(t, url+"/metrics"); !strings.Contains(text, "telltale_reload_success 0\n") {
 		t.Error("the metrics do not show that the folder has faults")
