@@ -240,10 +240,11 @@ func (f *fold) wall(c *chain, j judgedTask, pace float64) float64 {
 	wall := point
 	switch j.v.stage {
 	case interval.Normal:
-		wall -= early
+		// Clear of what a forecast holds soon, twice the early limits.
+		wall -= 2 * early
 		if e := j.ts.plan.Early; e.Months+e.Days > 0 {
 			// A month is at most 31 days; two more for dates that begin and end in between.
-			wall = min(wall, point-float64(pace*float64((31*e.Months+e.Days+2)*86400)))
+			wall = min(wall, point-float64(pace*float64((2*(31*e.Months+e.Days)+2)*86400)))
 		}
 	case interval.Due:
 		wall += tol

@@ -229,6 +229,7 @@ func (f *fold) verdict(ts *taskState) verdict {
 	if ts.fu != nil && ts.fu.Within && v.stage == interval.Normal {
 		v.stage = interval.Soon
 	}
+	f.hold(ts, &v)
 	a := f.applied()
 	switch v.Limit {
 	case interval.ByDistance:
