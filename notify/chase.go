@@ -117,7 +117,7 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *Directory, now time.Time)
 			continue
 		}
 		if p := d.Person(id); p != nil && p.Mail != "" && len(h.Pieces)+h.More > 0 {
-			c := Cause{Key: key("held", h.Key, id), Time: h.Until}
+			c := Cause{Key: key("held", h.Key, id), Time: h.Until, Answer: n.Answer}
 			lead := floodLead
 			if h.Until.After(h.Since) {
 				lead = quietLead
@@ -171,7 +171,7 @@ func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time
 	for _, who := range slices.Sorted(maps.Keys(nudges)) {
 		g := nudges[who]
 		p := d.Person(who[1:])
-		m := summary(n.Register, p, Cause{Key: g.key, Time: now}, g.lead, g.pieces, 0)
+		m := summary(n.Register, p, Cause{Key: g.key, Time: now, Answer: n.Answer}, g.lead, g.pieces, 0)
 		if err := n.create(ctx, n.last, m); err != nil {
 			return made, err
 		}

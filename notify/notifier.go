@@ -30,6 +30,8 @@ type Notifier struct {
 	// Silent gives the vehicles that are out of service, so that nobody is reminded
 	// of their alarms; nil for none.
 	Silent func() map[string]bool
+	// Answer gives the address at which a person answers an alarm; nil for none.
+	Answer func(person string, t *engine.Transition) string
 
 	dir     atomic.Pointer[Directory]
 	mark    mark
@@ -120,6 +122,7 @@ func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
 func (n *Notifier) Handle(ctx context.Context, seq uint64, c Cause, out []engine.Output) error {
 	d := n.Directory()
 	n.last = max(n.last, seq)
+	c.Answer = n.Answer
 	made, err := n.news(ctx, seq, d, c, out)
 	if err != nil {
 		return err

@@ -22,6 +22,7 @@ type block struct {
 	Strong  string // what to do, before all else
 	Lines   []line
 	Items   []item
+	Link    string // where to answer; "" for none
 }
 
 // item is one line of work in a list; Box asks for a box to tick.
@@ -170,6 +171,9 @@ func (w *textWriter) block(b *block) {
 		w.para("> ", "> ", b.Strong)
 	}
 	w.lines("  ", b.Lines)
+	if b.Link != "" {
+		w.para("  ", "    ", answerHere+": "+b.Link)
+	}
 	for i := range b.Items {
 		w.item(&b.Items[i])
 	}

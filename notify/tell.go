@@ -21,6 +21,8 @@ type Cause struct {
 	Key       string
 	Partition int
 	Time      time.Time
+	// Answer gives the address at which a person answers an alarm; nil for none.
+	Answer func(person string, t *engine.Transition) string
 }
 
 // maxBlocks bounds what one message tells; a book that came new can change
@@ -163,7 +165,11 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 			m.Time = n.Time
 		}
 		if i < maxBlocks {
-			pg.Blocks = append(pg.Blocks, blockOf(p, n.Transition))
+			b := blockOf(p, n.Transition)
+			if c.Answer != nil && n.To != "normal" {
+				b.Link = c.Answer(p.ID, n.Transition)
+			}
+			pg.Blocks = append(pg.Blocks, b)
 		}
 		if n.urgency() >= 10 || n.Transition.Transition == "eased" {
 			cautions = append(cautions, n.Cautions...)

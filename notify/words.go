@@ -39,8 +39,9 @@ const (
 	quietLead = "What came in your quiet hours."
 	floodLead = "Much happened at once, so it is put together here. The worst comes first."
 
-	headMind  = "Mind"
-	headReady = "Have ready"
+	answerHere = "Acknowledge it, put it aside, or enter what was done"
+	headMind   = "Mind"
+	headReady  = "Have ready"
 
 	readMeter       = "By its usage it has passed this by now: please read the meter."
 	notAcknowledged = "Nobody has acknowledged it yet."

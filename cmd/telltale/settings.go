@@ -32,6 +32,8 @@ type settings struct {
 	Metrics string
 	// Mail is how mails go out; without a host they are written into DIR/mail.
 	Mail mail.Config
+	// Answers are the links in mails; none without the key.
+	Answers answering
 	// Webhooks are ranges inside that webhooks may call all the same.
 	Webhooks []netip.Prefix
 }
@@ -55,7 +57,7 @@ func loadSettings(dir string) (settings, error) {
 	if root == nil {
 		return set, s.Err()
 	}
-	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks")
+	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "answers")
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
 	if n := m["listen"]; n != nil {
 		set.Listen = s.Text(n, "listen")
@@ -72,6 +74,9 @@ func loadSettings(dir string) (settings, error) {
 	}
 	if n := m["mail"]; n != nil {
 		set.Mail.From = s.Text(s.Mapping(n, "mail", "from")["from"], "from")
+	}
+	if n := m["answers"]; n != nil {
+		set.Answers = readAnswers(s, n)
 	}
 	if n := m["webhooks"]; n != nil {
 		set.Webhooks = readWebhooks(s, n)

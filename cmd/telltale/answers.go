@@ -1,0 +1,129 @@
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"net/http"
+	"net/url"
+	"os"
+	"strings"
+	"time"
+
+	"gopkg.in/yaml.v3"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/notify/board"
+	"telltale/rules"
+)
+
+// answering says whether and how mails carry links to be answered by.
+type answering struct {
+	// Listen is where the pages are served, host:port; "" for no links at all.
+	Listen string
+	// URL is how people reach them; http://Listen where empty.
+	URL string
+	// KeyFile holds the key that signs the links, 32 bytes in hex; made if missing.
+	KeyFile string
+}
+
+func readAnswers(s *rules.Sheet, n *yaml.Node) answering {
+	m := s.Mapping(n, "answers", "listen", "url", "key file")
+	a := answering{Listen: "127.0.0.1:8080", KeyFile: "answers.key"}
+	if l := m["listen"]; l != nil {
+		a.Listen = s.Text(l, "listen")
+	}
+	if _, _, err := net.SplitHostPort(a.Listen); err != nil {
+		s.Fault(n, "write it like 127.0.0.1:8080", "listen %q is not an address to listen on", a.Listen)
+	}
+	a.URL = "http://" + a.Listen
+	if u := m["url"]; u != nil {
+		a.URL = strings.TrimSuffix(s.Text(u, "url"), "/")
+		if at, err := url.Parse(a.URL); err != nil || at.Host == "" || at.Scheme != "https" && at.Scheme != "http" {
+			s.Fault(u, "write it like https://fleet.example.org", "url %q is not an address on the web", a.URL)
+		}
+	}
+	if k := m["key file"]; k != nil {
+		a.KeyFile = s.Text(k, "key file")
+	}
+	return a
+}
+
+// linkLife is how long a link can be answered by.
+const linkLife = 60 * 24 * time.Hour
+
+// loadKey reads the key, or makes one.
+func loadKey(path string) (board.Key, error) {
+	text, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		var fresh [32]byte
+		_, _ = rand.Read(fresh[:]) // which does not fail
+		text = []byte(hex.EncodeToString(fresh[:]) + "\n")
+		err = os.WriteFile(path, text, 0o600)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("reading the key of the answers: %w", err)
+	}
+	key, err := hex.DecodeString(strings.TrimSpace(string(text)))
+	if err != nil || len(key) < 32 {
+		return nil, fmt.Errorf("reading the key of the answers: %s does not hold 32 bytes in hex", path)
+	}
+	return key, nil
+}
+
+// startAnswers has the mails carry links and serves the pages behind them.
+func (a *app) startAnswers(ctx context.Context) error {
+	set := a.fleet.set.Answers
+	if set.Listen == "" {
+		return nil
+	}
+	key, err := loadKey(inside(a.fleet.dir, set.KeyFile))
+	if err != nil {
+		return err
+	}
+	a.notify.Answer = func(person string, t *engine.Transition) string {
+		return set.URL + "/a/" + key.Token(board.Link{Person: person, Vehicle: t.Vehicle, Component: t.Component, Rule: t.Rule, Expires: t.Time.Add(linkLife).Unix()})
+	}
+	l, err := net.Listen("tcp", set.Listen)
+	if err != nil {
+		return fmt.Errorf("serving the answers: %w", err)
+	}
+	a.pages = &http.Server{Handler: a.board(key), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second,
+		WriteTimeout: 30 * time.Second, IdleTimeout: time.Minute, MaxHeaderBytes: 32 << 10}
+	a.logger.Info("serving answers", "address", l.Addr().String())
+	go func() {
+		if err := a.pages.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+			a.logger.Error("serving the answers", "error", err)
+		}
+	}()
+	return nil
+}
+
+func (a *app) board(key board.Key) *board.Board {
+	return &board.Board{
+		Key: key, Now: a.now, Vehicle: a.svc.Registered, Log: a.logger,
+		Find: func(l board.Link) (engine.Standing, bool) {
+			for _, s := range a.svc.Alarms() {
+				if s.Vehicle == l.Vehicle && s.Component == l.Component && s.Rule == l.Rule && s.To != "normal" {
+					return s, true
+				}
+			}
+			return engine.Standing{}, false
+		},
+		Publish: func(ctx context.Context, body []byte) error {
+			ev, err := intake.Decode(body)
+			if err != nil {
+				return fmt.Errorf("an answer of our own: %w", err)
+			}
+			return a.log.Publish(ctx, ev)
+		},
+		NotTheirs: func(person, vehicle string) {
+			a.logger.Warn("someone hears of a vehicle that is not theirs", "person", person, "vehicle", vehicle)
+		},
+	}
+}

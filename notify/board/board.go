@@ -1,0 +1,163 @@
+package board
+
+import (
+	"context"
+	_ "embed"
+	"errors"
+	"html/template"
+	"log/slog"
+	"net/http"
+	"strings"
+	"time"
+
+	"telltale/engine"
+	"telltale/notify"
+)
+
+// Board answers GET and POST of /a/<token>.
+type Board struct {
+	Key Key
+	// Now is the clock by which links expire and answers are dated.
+	Now func(ctx context.Context) (time.Time, error)
+	// Find gives an alarm as it stands; ok is false where none does.
+	Find func(l Link) (s engine.Standing, ok bool)
+	// Vehicle gives what is registered of a vehicle, nil where nothing is.
+	Vehicle func(id string) *engine.VehicleData
+	// Publish stores an answer's event: CloudEvents, JSON.
+	Publish func(ctx context.Context, event []byte) error
+	// NotTheirs is told of someone who hears of a vehicle that is not theirs.
+	NotTheirs func(person, vehicle string)
+	Log       *slog.Logger
+}
+
+//go:embed page.html
+var pageHTML string
+
+var pageTemplate = template.Must(template.New("page").Parse(pageHTML))
+
+// view is what the page shows.
+type view struct {
+	Title, Lead, Fault string
+	Shown              bool // the alarm and the forms
+	Alarm              engine.Standing
+	Stage              string
+	Strong             string
+	Figures            []string
+	Meters             []meter
+	At, Today, Later   string
+	Fluid              bool
+	Standing           string
+}
+
+type meter struct{ Name, Unit string }
+
+// ServeHTTP shows the page, and takes what its forms send.
+func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	h := w.Header()
+	h.Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
+	h.Set("Referrer-Policy", "no-referrer")
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("X-Robots-Tag", "noindex")
+	h.Set("Cache-Control", "no-store")
+	token, ok := strings.CutPrefix(r.URL.Path, "/a/")
+	if !ok {
+		b.show(w, http.StatusNotFound, view{Title: wordNothing})
+		return
+	}
+	now, err := b.Now(r.Context())
+	if err != nil {
+		b.trouble(w, err)
+		return
+	}
+	l, err := b.Key.Open(token, now)
+	switch {
+	case errors.Is(err, ErrExpired):
+		b.show(w, http.StatusGone, view{Title: wordExpired})
+	case err != nil:
+		b.show(w, http.StatusNotFound, view{Title: wordNothing})
+	case r.Method == http.MethodGet || r.Method == http.MethodHead:
+		b.page(w, l, now, "")
+	case r.Method == http.MethodPost:
+		r.Body = http.MaxBytesReader(w, r.Body, 16<<10)
+		b.post(w, r, l, token, now)
+	default:
+		h.Set("Allow", "GET, HEAD, POST")
+		b.show(w, http.StatusMethodNotAllowed, view{Title: wordNothing})
+	}
+}
+
+func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token string, now time.Time) {
+	if err := r.ParseForm(); err != nil {
+		b.page(w, l, now, "The form could not be read; please try again.")
+		return
+	}
+	if r.PostForm.Get("answer") == "not mine" {
+		b.NotTheirs(l.Person, l.Vehicle)
+		b.show(w, http.StatusOK, view{Title: wordNoted, Lead: wordNotMine})
+		return
+	}
+	s, ok := b.Find(l)
+	if !ok {
+		b.page(w, l, now, "")
+		return
+	}
+	event, done, err := answer(form{r.PostForm, l, token, now, s, b.Vehicle(l.Vehicle)})
+	if err != nil {
+		b.page(w, l, now, sentence(err.Error()))
+		return
+	}
+	if err := b.Publish(r.Context(), event); err != nil {
+		b.trouble(w, err)
+		return
+	}
+	b.show(w, http.StatusOK, view{Title: wordNoted, Lead: done})
+}
+
+// trouble is a fault of ours.
+func (b *Board) trouble(w http.ResponseWriter, err error) {
+	b.Log.Error("answering a link", "error", err)
+	b.show(w, http.StatusServiceUnavailable, view{Title: wordTrouble})
+}
+
+// page shows the alarm with the forms, and what was wrong with the last try.
+func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string) {
+	s, ok := b.Find(l)
+	if !ok {
+		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
+		return
+	}
+	name := s.Name
+	v := view{Fault: fault, Shown: true, Alarm: s, Stage: s.To, Standing: s.Standing, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
+	if name == "" {
+		name = l.Vehicle
+	}
+	v.Title, v.Strong, v.Figures = notify.Standing(name, &s)
+	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
+	if d := b.Vehicle(l.Vehicle); d != nil {
+		v.Meters = metersOf(d)
+	}
+	code := http.StatusOK
+	if fault != "" {
+		code = http.StatusUnprocessableEntity
+	}
+	b.show(w, code, v)
+}
+
+func (b *Board) show(w http.ResponseWriter, code int, v view) {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(code)
+	if err := pageTemplate.Execute(w, v); err != nil {
+		b.Log.Info("writing a page", "error", err) // whoever asked is gone
+	}
+}
+
+func metersOf(d *engine.VehicleData) (out []meter) {
+	for _, m := range d.Meters {
+		unit := "km"
+		if m.Kind == "hours" {
+			unit = "h"
+		}
+		out = append(out, meter{m.Name, unit})
+	}
+	return out
+}

@@ -1,0 +1,202 @@
+package board
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/rules"
+)
+
+var (
+	key  = Key("0123456789abcdef0123456789abcdef")
+	now  = time.Date(2031, 2, 20, 9, 0, 0, 0, time.UTC)
+	mine = Link{Person: "ines", Vehicle: "bus-07", Component: "transmission", Rule: "copper over baseline", Expires: now.AddDate(0, 0, 60).Unix()}
+)
+
+// aBoard has one alarm of Bus 7; published takes the events.
+func aBoard(alarm engine.Standing, published *[]string) *Board {
+	return &Board{
+		Key: key, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
+		Now: func(context.Context) (time.Time, error) { return now, nil },
+		Find: func(l Link) (engine.Standing, bool) {
+			return alarm, l.Vehicle == alarm.Vehicle && l.Rule == alarm.Rule
+		},
+		Vehicle: func(string) *engine.VehicleData {
+			return &engine.VehicleData{Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}, {Name: "hours", Kind: "hours"}}}
+		},
+		Publish:   func(_ context.Context, b []byte) error { *published = append(*published, string(b)); return nil },
+		NotTheirs: func(person, vehicle string) { *published = append(*published, person+" not "+vehicle) },
+	}
+}
+
+func copper() engine.Standing {
+	return engine.Standing{Name: "Bus 7", Transition: engine.Transition{
+		Vehicle: "bus-07", Component: "transmission", Rule: "copper over baseline", To: "caution", Standing: "unacknowledged",
+		Message:  "Copper 131 mg/kg is 3.3 times the baseline",
+		Evidence: []rules.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"}},
+		PointsTo: []string{"bushings", "cooler"}, Advise: "Sample again within 5,000 km.", Cautions: []string{"hot fluid"},
+	}}
+}
+
+func ask(b *Board, method, path string, form url.Values) (int, string) {
+	r := httptest.NewRequest(method, path, strings.NewReader(form.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	w := httptest.NewRecorder()
+	b.ServeHTTP(w, r)
+	return w.Code, w.Body.String()
+}
+
+func TestOpening(t *testing.T) {
+	var published []string
+	b := aBoard(copper(), &published)
+	path := "/a/" + key.Token(mine)
+	for _, method := range []string{"GET", "HEAD", "PUT", "DELETE"} {
+		ask(b, method, path+"?answer=acknowledge", url.Values{"answer": {"acknowledge"}, "at": {now.Format(time.RFC3339)}})
+	}
+	if published != nil {
+		t.Errorf("opening a link changed something: %q", published)
+	}
+	code, page := ask(b, "GET", path, nil)
+	for _, want := range []string{"Bus 7, transmission: copper over baseline", "Copper 131 mg/kg is 3.3 times the baseline", "Cu, times the baseline: 3.275",
+		"Likely source: bushings or cooler", "Sample again within 5,000 km.", "Acknowledge", "Put aside", "Enter the work", "Not my vehicle", "licensed mechanic"} {
+		if code != 200 || !strings.Contains(page, want) {
+			t.Errorf("%d: the page lacks %q", code, want)
+		}
+	}
+	if strings.Contains(page, "<script") {
+		t.Error("the page has a script")
+	}
+	if file := os.Getenv("TELLTALE_PAGE"); file != "" { // to be looked at in a browser
+		if err := os.WriteFile(file, []byte(page), 0o644); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+func TestLinks(t *testing.T) {
+	expired := mine
+	expired.Expires = now.Unix() - 1
+	other := Key(strings.Repeat("x", 32))
+	token := key.Token(mine)
+	for name, c := range map[string]struct {
+		token string
+		want  error
+	}{
+		"good":          {token, nil},
+		"expired":       {key.Token(expired), ErrExpired},
+		"of others":     {other.Token(mine), ErrForged},
+		"cut":           {token[:len(token)-1], ErrForged},
+		"changed":       {"x" + token[1:], ErrForged},
+		"no signature":  {strings.Split(token, ".")[0], ErrForged},
+		"empty":         {"", ErrForged},
+		"signed rubble": {"AAAA." + key.sign("AAAA"), ErrForged},
+	} {
+		l, err := key.Open(c.token, now)
+		if !errors.Is(err, c.want) || err == nil && l != mine {
+			t.Errorf("%s: got %+v, %v", name, l, err)
+		}
+	}
+	var published []string
+	b := aBoard(copper(), &published)
+	for path, want := range map[string]int{"/": 404, "/a/": 404, "/a/x.y": 404, "/a/" + key.Token(expired): 410} {
+		if code, _ := ask(b, "POST", path, url.Values{"answer": {"acknowledge"}}); code != want {
+			t.Errorf("%s: %d, want %d", path, code, want)
+		}
+	}
+	if published != nil {
+		t.Errorf("published %q", published)
+	}
+}
+
+func TestAnswers(t *testing.T) {
+	const at = "2031-02-20T08:59:00Z"
+	task := copper()
+	task.Task, task.To = true, "due"
+	for name, c := range map[string]struct {
+		alarm engine.Standing
+		form  string
+		data  string // of the event, or what is said instead
+	}{
+		"acknowledge": {copper(), "answer=acknowledge&why=watching+it",
+			`{"answer":"acknowledge","rule":"copper over baseline","component":"transmission","by":"ines","why":"watching it"}`},
+		"shelve": {copper(), "answer=shelve&until=2031-03-20&why=sample+ordered",
+			`{"answer":"shelve","rule":"copper over baseline","component":"transmission","until":"2031-03-20T08:00:00Z","by":"ines","why":"sample ordered"}`},
+		"work": {task, "answer=done&day=2031-02-18&meter0=81,234.5&unit0=mi&meter1=&litres=4&why=thin%0d%0agrey+film",
+			`{"tasks":["copper over baseline"],"component":"transmission","meters":{"odometer":{"value":81234.5,"unit":"mi"}},"fluid":{"drained":{"value":4,"unit":"L"},"filled":{"value":4,"unit":"L"}},"by":"ines","note":"thin grey film"}`},
+		"bad number":  {task, "answer=done&day=2031-02-18&meter0=many", "The odometer is not a number from 0 to"},
+		"infinite":    {task, "answer=done&day=2031-02-18&litres=Inf", "The fluid is not a number from 0 to"},
+		"a day ahead": {task, "answer=done&day=2031-02-21", "The work was done on a day of the last year."},
+		"no day":      {copper(), "answer=shelve&until=&why=x", "Put aside until a day within the next year."},
+		"gone by":     {copper(), "answer=shelve&until=2031-02-20", "Put aside until a day within the next year."},
+		"none":        {copper(), "answer=delete", "Choose one of the answers."},
+		"old page":    {copper(), "answer=acknowledge&at=2031-02-19T08:00:00Z", "This page was open for long"},
+	} {
+		form, err := url.ParseQuery(c.form)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if form.Get("at") == "" {
+			form.Set("at", at)
+		}
+		var published []string
+		b := aBoard(c.alarm, &published)
+		code, page := ask(b, "POST", "/a/"+key.Token(mine), form)
+		if !strings.HasPrefix(c.data, "{") {
+			if code != 422 || !strings.Contains(page, c.data) || published != nil {
+				t.Errorf("%s: %d, published %q", name, code, published)
+			}
+			continue
+		}
+		ask(b, "POST", "/a/"+key.Token(mine), form) // twice by a nervous finger
+		if code != 200 || len(published) != 2 || published[0] != published[1] {
+			t.Errorf("%s: %d, published %q", name, code, published)
+			continue
+		}
+		var ev struct{ Data json.RawMessage }
+		if err := json.Unmarshal([]byte(published[0]), &ev); err != nil || string(ev.Data) != c.data {
+			t.Errorf("%s: got %s", name, ev.Data)
+		}
+		if _, err := intake.Decode([]byte(published[0])); err != nil {
+			t.Errorf("%s: not an event: %v", name, err)
+		}
+	}
+}
+
+func TestNotTheirs(t *testing.T) {
+	var published []string
+	ask(aBoard(copper(), &published), "POST", "/a/"+key.Token(mine), url.Values{"answer": {"not mine"}})
+	if len(published) != 1 || published[0] != "ines not bus-07" {
+		t.Errorf("got %q", published)
+	}
+}
+
+func TestHostile(t *testing.T) {
+	bad := copper()
+	bad.Name, bad.Message = "<script>alert(1)</script>\r\nX: y", `"><img src=x onerror=alert(1)>`
+	bad.Evidence = []rules.Evidence{{Of: "</ul><script>", Note: strings.Repeat("A\u202e", 10000)}}
+	var published []string
+	code, page := ask(aBoard(bad, &published), "GET", "/a/"+key.Token(mine), nil)
+	if code != 200 || strings.Contains(page, "<script") || strings.Contains(page, "<img") || strings.Contains(page, "\u202e") || len(page) > 20<<10 {
+		t.Errorf("%d, %d bytes: markup or marks went through", code, len(page))
+	}
+}
+
+func TestOver(t *testing.T) {
+	var published []string
+	code, page := ask(aBoard(engine.Standing{}, &published), "GET", "/a/"+key.Token(mine), nil)
+	if code != http.StatusOK || !strings.Contains(page, "This is over.") || strings.Contains(page, "<form") {
+		t.Errorf("%d\n%s", code, page)
+	}
+}

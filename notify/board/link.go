@@ -1,0 +1,66 @@
+// Package board is the page behind the links in mails: it shows an alarm and its
+// evidence, and takes an answer. Whoever has a link may answer in the name of the
+// person it was made for, until it expires; opening it changes nothing.
+package board
+
+import (
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/json"
+	"errors"
+	"strings"
+	"time"
+)
+
+// Link is what a link is for: one alarm, answered by one person.
+type Link struct {
+	Person    string `json:"p"`
+	Vehicle   string `json:"v"`
+	Component string `json:"c,omitempty"`
+	Rule      string `json:"r"`
+	Expires   int64  `json:"e"` // Unix seconds
+}
+
+// Key signs links; 32 random bytes.
+type Key []byte
+
+// The errors of Open.
+var (
+	ErrForged  = errors.New("this link was not made here")
+	ErrExpired = errors.New("this link has expired")
+)
+
+const maxToken = 4 << 10
+
+// Token is the link's last part: the same link is the same token.
+func (k Key) Token(l Link) string {
+	body, _ := json.Marshal(l) // strings and a number
+	text := base64.RawURLEncoding.EncodeToString(body)
+	return text + "." + k.sign(text)
+}
+
+func (k Key) sign(text string) string {
+	mac := hmac.New(sha256.New, k)
+	mac.Write([]byte(text))
+	return base64.RawURLEncoding.EncodeToString(mac.Sum(nil))
+}
+
+// Open reads a token that this key made and that has not expired.
+func (k Key) Open(token string, now time.Time) (l Link, err error) {
+	text, sig, ok := strings.Cut(token, ".")
+	if !ok || len(token) > maxToken || !hmac.Equal([]byte(sig), []byte(k.sign(text))) {
+		return l, ErrForged
+	}
+	body, err := base64.RawURLEncoding.DecodeString(text)
+	if err == nil {
+		err = json.Unmarshal(body, &l)
+	}
+	switch {
+	case err != nil:
+		return l, ErrForged
+	case now.Unix() > l.Expires:
+		return l, ErrExpired
+	}
+	return l, nil
+}

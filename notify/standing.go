@@ -1,0 +1,21 @@
+package notify
+
+import "telltale/engine"
+
+// Standing says an alarm that stands in the words of a message: what it is, what
+// to do first, and the figures, with the likely sources and what to mind.
+func Standing(vehicle string, s *engine.Standing) (title, strong string, figures []string) {
+	const long = 500
+	title = clean(vehicle+inComponent(s.Component)+": "+titleOf(&s.Transition), 200)
+	strong = clean(join(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
+	for _, e := range s.Evidence {
+		figures = append(figures, clean(figure(e), long))
+	}
+	if source := listed(s.PointsTo, "or"); source != "" {
+		figures = append(figures, clean(labelSource+": "+source, long))
+	}
+	for _, c := range s.Cautions {
+		figures = append(figures, clean(sentence(cautionSentence(c)), long))
+	}
+	return title, strong, figures
+}
