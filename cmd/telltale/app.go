@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
-	"net/http"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -81,8 +80,6 @@ type app struct {
 	micro  micro.Service
 	notify *notify.Notifier
 
-	pages *http.Server // of the answers; nil without
-
 	telling sync.Mutex // guards notify's Handle, Tick and Flush
 	queue   *notify.Queue
 	told    atomic.Uint64     // the last message of ALARMS that was handled
@@ -144,9 +141,7 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	if err := a.adopt(ctx, f); err != nil {
 		return nil, err
 	}
-	if err := a.startTelling(ctx, wrote); err != nil {
-		return nil, err
-	}
+	a.startTelling(ctx, wrote)
 	a.micro, err = a.svc.Answer()
 	if err != nil {
 		return nil, err
@@ -226,7 +221,7 @@ func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 }
 
 // startTelling reads what the partitions say and makes mails of it.
-func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
+func (a *app) startTelling(ctx context.Context, wrote wroteMail) {
 	set := a.fleet.set
 	a.queue = &notify.Queue{Store: a.log.Deliveries(), Ways: a.ways(ctx, wrote), Log: a.logger}
 	a.notify = &notify.Notifier{
@@ -234,14 +229,10 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) { return mail.Compose(m, set.Mail.From) }},
 	}
 	a.notify.SetDirectory(a.fleet.people)
-	if err := a.startAnswers(ctx); err != nil {
-		return err
-	}
 	ctx, a.cancel = context.WithCancel(context.WithoutCancel(ctx))
 	a.group, a.life = errgroup.WithContext(ctx)
 	a.group.Go(func() error { a.queue.Run(a.life); return nil })
 	a.group.Go(func() error { return a.tell(a.life) })
-	return nil
 }
 
 // tell hands the log of what was said to the notifier, from its checkpoint on.
@@ -346,18 +337,15 @@ func (a *app) stop() error {
 	if a.monitor != nil {
 		errs = append(errs, a.monitor.stop())
 	}
-	if a.pages != nil {
-		errs = append(errs, a.pages.Close())
-	}
 	if a.micro != nil {
 		errs = append(errs, a.micro.Stop())
 	}
-	if a.svc != nil {
-		errs = append(errs, a.svc.Stop())
-	}
-	if a.cancel != nil {
+	if a.cancel != nil { // before the folding, whose end the telling would take for a fault
 		a.cancel()
 		errs = append(errs, a.group.Wait())
+	}
+	if a.svc != nil {
+		errs = append(errs, a.svc.Stop())
 	}
 	if a.server != nil {
 		errs = append(errs, a.server.Close())
