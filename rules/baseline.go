@@ -11,11 +11,12 @@ import (
 // baseline reads what is usual for a kind of component and fluid.
 func (d *document) baseline(key, n *yaml.Node) {
 	what := fmt.Sprintf("baseline %q", key.Value)
-	f := d.mapping(n, what, "where", "fluid age", "source", "mean", "fresh")
+	f := d.mapping(n, what, "where", "over", "fluid age", "source", "mean", "fresh")
 	b := &Baseline{Name: key.Value, At: d.place(key)}
 	if v := f.get("where"); v != nil {
 		b.Where = d.where(v, what)
 	}
+	b.Over, b.over = d.texts(f.get("over"), "over of "+what), overAt{key, items(f.get("over")), d}
 	b.Source = d.text(f.get("source"), "source of "+what)
 	if v := f.get("fluid age"); v != nil {
 		b.FluidAge = d.fluidAge(v, what)
@@ -41,6 +42,24 @@ func (d *document) baseline(key, n *yaml.Node) {
 		d.l.freshOf[a] = true
 	}
 	d.l.book.Baselines = append(d.l.book.Baselines, b)
+}
+
+// overAt is where a baseline and its `over` stand, while loading.
+type overAt struct {
+	key   *yaml.Node
+	items []*yaml.Node // as in Over
+	d     *document
+}
+
+// items are the entries of a list, or the one value; n may be nil.
+func items(n *yaml.Node) []*yaml.Node {
+	switch {
+	case n == nil:
+		return nil
+	case n.Kind == yaml.SequenceNode:
+		return n.Content
+	}
+	return []*yaml.Node{n}
 }
 
 func (d *document) fluidAge(n *yaml.Node, what string) Limits {

@@ -15,10 +15,10 @@ type Book struct {
 	// Hash is "sha256:" and the hex hash of the files' names and texts in order of name.
 	Hash      string
 	Units     Units
-	Tasks     []*Task // by name
-	Rules     []*Rule // by name
-	Baselines []*Baseline
-	Cases     []*Case // by name
+	Tasks     []*Task     // by name
+	Rules     []*Rule     // by name
+	Baselines []*Baseline // those that go before others first; of those that match, the first counts
+	Cases     []*Case     // by name
 	// Questions are what is not wrong but deserves a second look: a warning whose
 	// advice says neither stop nor inspect, a baseline without a source.
 	Questions []Fault
@@ -150,12 +150,16 @@ type Rule struct {
 type Baseline struct {
 	Name  string
 	Where *Condition
+	// Over are the baselines before which this one goes where both match.
+	Over []string
 	// FluidAge is the age the means were taken at: Distance or Hours is set.
 	FluidAge Limits
 	Source   string
 	Mean     map[string]float64 // base units of the analyte
 	Fresh    map[string]float64 // what fresh fluid contains
 	At       Place
+
+	over overAt // while loading
 }
 
 // Place is where in the files something stands.

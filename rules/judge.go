@@ -264,8 +264,8 @@ func (j *Judge) tell(r *Rule, t *template, stage int, f Facts, measure float64) 
 	return j.render(t)
 }
 
-// BaselineFor returns the first baseline, in order of name, whose `where` holds
-// for the component; nil where none does.
+// BaselineFor returns the baseline that counts for the component: the first of
+// Baselines whose `where` holds; nil where none does.
 func (b *Book) BaselineFor(j *Judge, v *Vehicle, c *Component) *Baseline {
 	for _, bl := range b.Baselines {
 		if ok, _ := j.Matches(bl.Where, v, c); ok {

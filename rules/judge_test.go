@@ -305,7 +305,7 @@ func TestMatchesAndFor(t *testing.T) {
 	b := load(t, `book: 1
 baselines:
   b hills: {where: component.fluid == "ATF", fresh: {P: 1}, source: x}
-  a gearbox: {where: component.kind == "gearbox" && vehicle.kind == "minibus", fresh: {P: 1}, source: x}
+  a gearbox: {where: component.kind == "gearbox" && vehicle.kind == "minibus", over: b hills, fresh: {P: 1}, source: x}
 tasks:
   oil: {every: {distance: 1 km}, where: component.kind == "engine"}
   wash: {every: {time: 7 days}}

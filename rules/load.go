@@ -134,6 +134,7 @@ func (l *loader) sections(s map[string][]section) {
 	}
 	l.was()
 	l.circles()
+	l.overs()
 }
 
 // declaration is a named entry of a section and its file.
@@ -261,7 +262,6 @@ func (l *loader) circles() {
 func (b *Book) sort() {
 	slices.SortFunc(b.Tasks, func(x, y *Task) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Rules, func(x, y *Rule) int { return strings.Compare(x.Name, y.Name) })
-	slices.SortFunc(b.Baselines, func(x, y *Baseline) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Cases, func(x, y *Case) int { return strings.Compare(x.Name, y.Name) })
 	b.Questions = Faults(b.Questions).sorted()
 	for _, t := range b.Tasks {
@@ -269,5 +269,8 @@ func (b *Book) sort() {
 	}
 	for _, r := range b.Rules {
 		r.compiled.was = wasAt{}
+	}
+	for _, bl := range b.Baselines {
+		bl.over = overAt{}
 	}
 }

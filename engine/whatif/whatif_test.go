@@ -209,7 +209,7 @@ tasks:
   engine oil: {where: component.kind == "diesel engine", every: {distance: %d km, time: 12 months}, early: {distance: 1500 km, time: 21 days}, tolerance: 10%%, unknown history: from first reading}
   safety inspection: {every: {time: 10 weeks}, early: {time: 14 days}, unknown history: from first reading}
 rules:
-  far a day: {on: reading, measure: perDay(), above: {advisory: 120}}
+  copper: {on: sample, where: component.kind == "diesel engine", measure: value("Cu"), above: {caution: 30}}
 `
 	older, newer := book(b, fmt.Sprintf(text, 20000)), book(b, fmt.Sprintf(text, 15000))
 	for _, vehicles := range []int{100, 1000, 10000} {

@@ -1,0 +1,80 @@
+package rules
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+)
+
+// Pairs of baselines: the vehicle that both match, or "" where they go together.
+func TestConflicts(t *testing.T) {
+	for _, c := range []struct{ a, b, want string }{
+		{`component.kind == "gearbox"`, `component.kind == "axle"`, ""},
+		{`component.kind == "gearbox"`, `component.fluid == "ATF"`, `a vehicle with a component of kind "gearbox" filled with "ATF"`},
+		{`component.kind == "gearbox" && vehicle.kind == "bus"`, `component.kind == "gearbox" && vehicle.kind != "bus"`, ""},
+		{`component.kind in ["gearbox", "axle"]`, `component.kind == "axle" || component.kind == "hub"`, `a vehicle with a component of kind "axle"`},
+		{`vehicle.tags["road"] == "hills" && component.name == "rear"`, `vehicle.tags["depot"] != "north" && component.kind != ""`,
+			`a vehicle tagged road "hills" with a component called "rear"`},
+		{`component.kind == "gearbox" && component.capacity > 5`, `component.kind == "gearbox" && component.capacity <= 5`, ""},
+		{`component.kind == "gearbox" && component.capacity > 5`, `component.kind == "gearbox" && component.capacity < 9`,
+			`a vehicle with a component of kind "gearbox" that holds 6`},
+		{`lower(component.fluid) == "atf"`, `component.fluid startsWith "at"`, `a vehicle with a component filled with "atf"`},
+		{`component.kind == "axle" && vehicle.name startsWith "bus"`, `component.kind == "axle"`, `a vehicle called "bus" with a component of kind "axle"`},
+		{`true`, `component.kind == "axle"`, `a vehicle with a component of kind "axle"`},
+		{`true`, `false`, ""},
+	} {
+		text := fmt.Sprintf("book: 1\nbaselines:\n  a: {source: x, fresh: {P: 1}, where: '%s'}\n  b: {source: x, fresh: {P: 1}, where: '%s'}\n", c.a, c.b)
+		_, err := Load([]File{{"a.yaml", []byte(text)}})
+		got := ""
+		if err != nil {
+			_, got, _ = strings.Cut(strings.Split(err.Error(), "\n")[0], "both match ")
+		}
+		if got != c.want || err != nil && c.want == "" {
+			t.Errorf("%s and %s: got %q, want %q (%v)", c.a, c.b, got, c.want, err)
+		}
+		if err != nil {
+			over := strings.Replace(text, "  b: {", "  b: {over: a, ", 1)
+			if b, err := Load([]File{{"a.yaml", []byte(over)}}); err != nil || b.Baselines[0].Name != "b" {
+				t.Errorf("over: %v", err)
+			}
+		}
+	}
+}
+
+func TestOverFaults(t *testing.T) {
+	_, err := Load([]File{{"a.yaml", []byte(`book: 1
+baselines:
+  gearbox fluid: {over: [gearbox fluid, gear box oil], source: x, fresh: {P: 1}}
+`)}})
+	want := `a.yaml:3:26: baseline "gearbox fluid" goes before itself
+      gearbox fluid: {over: [gearbox fluid, gear box oil], source: x, fresh: {P: 1}}
+                             ^^^^^^^^^^^^^
+a.yaml:3:41: there is no baseline "gear box oil"
+      gearbox fluid: {over: [gearbox fluid, gear box oil], source: x, fresh: {P: 1}}
+                                            ^^^^^^^^^^^^
+hint: name another baseline of the book`
+	if err == nil || err.Error() != want {
+		t.Errorf("got:\n%v\nwant:\n%s", err, want)
+	}
+	_, err = Load([]File{{"a.yaml", []byte("book: 1\nbaselines:\n  a: {over: b, source: x, fresh: {P: 1}}\n  b: {over: c, source: x, fresh: {P: 1}}\n  c: {over: a, source: x, fresh: {P: 1}}\n")}})
+	if err == nil || !strings.Contains(err.Error(), "which goes before it") {
+		t.Errorf("a circle: %v", err)
+	}
+}
+
+// Very many baselines are compared as far as the work allows, and no further.
+func TestManyBaselines(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("book: 1\nbaselines:\n")
+	for i := range 1500 {
+		fmt.Fprintf(&b, "  b%d: {source: x, fresh: {P: 1}, where: component.kind == \"k%d\"}\n", i, i)
+	}
+	began := time.Now()
+	if _, err := Load([]File{{"a.yaml", []byte(b.String())}}); err != nil {
+		t.Fatal(err)
+	}
+	if d := time.Since(began); d > 30*time.Second {
+		t.Errorf("it took %v", d)
+	}
+}

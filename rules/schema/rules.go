@@ -1,0 +1,128 @@
+package schema
+
+import (
+	"maps"
+
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+func rulesFile() node {
+	root := object([]string{"book"}, map[string]node{
+		"book":      {"const": 1, "description": "the version of the rule language"},
+		"units":     about(object(nil, map[string]node{"distance": choice("km", "mi"), "volume": choice("L", "qt", "gal")}), "what bare numbers and words speak"),
+		"baselines": named(baseline()),
+		"tasks":     named(task()),
+		"rules":     named(rule()),
+		"cases":     named(caseOf()),
+	})
+	root["title"] = "Telltale rules"
+	return root
+}
+
+const whereText = "which vehicles or components: an expression that reads `vehicle` and `component` alone"
+
+func baseline() node {
+	analytes := func(what string) node {
+		return node{"type": "object", "description": what, "propertyNames": node{"enum": rules.Analytes()},
+			"additionalProperties": either(node{"type": "number"}, pattern(`^`+number+` ?\S+$`, "40 mg/kg"))}
+	}
+	n := object(nil, map[string]node{
+		"where":     expression(whereText),
+		"over":      about(texts(), "the baselines before which this one goes where both match"),
+		"fluid age": about(quantity("60000 km", unit.Distance, unit.Time), "the age of the fluid at which the means were taken"),
+		"source":    about(text(), "where the figures come from; shown as evidence"),
+		"mean":      analytes("what is usual, by analyte"),
+		"fresh":     analytes("what fresh fluid contains, by analyte"),
+	})
+	n["anyOf"] = []node{{"required": []string{"mean", "fluid age"}}, {"required": []string{"fresh"}}}
+	n["dependentRequired"] = map[string][]string{"mean": {"fluid age"}}
+	return n
+}
+
+func limits() node {
+	n := object(nil, map[string]node{
+		"distance": quantity("45000 km", unit.Distance),
+		"time":     quantity("36 months", unit.Months, unit.Days),
+		"hours":    quantity("500 h", unit.Time),
+	})
+	n["minProperties"] = 1
+	return n
+}
+
+func followUps() node {
+	n := object(nil, map[string]node{
+		"after": about(limits(), "due at that point"), "within": about(limits(), "asked for at once, due by then"),
+		"settled by": choice("sample"), "title": text(), "cautions": texts(),
+	})
+	n["oneOf"] = []node{{"required": []string{"after"}}, {"required": []string{"within"}}}
+	return named(n)
+}
+
+func task() node {
+	need := either(
+		object([]string{"fluid"}, map[string]node{"fluid": text(), "volume": quantity("4 L", unit.Volume)}),
+		object([]string{"part"}, map[string]node{"part": text(), "count": whole(1, 1000)}),
+	)
+	return object([]string{"every"}, map[string]node{
+		"title":           about(text(), "what is to be done, for people"),
+		"was":             about(text(), "the earlier name, whose history goes on"),
+		"where":           expression(whereText),
+		"every":           about(limits(), "distance, time or hours, whichever comes first"),
+		"early":           about(limits(), "how long before a limit it is soon"),
+		"tolerance":       about(either(share(), limits(), node{"const": 0}), "how far past a limit it is overdue"),
+		"shorten":         expression("a number by which `every` is multiplied"),
+		"unknown history": choice("due", "from first reading", "from in-service date"),
+		"count from":      choice("done", "schedule"),
+		"statutory":       about(yes(), "whether the law asks for it"),
+		"needs":           list(need),
+		"cautions":        about(texts(), "what to mind"),
+		"follow up":       about(followUps(), "one-off tasks that the work opens, by name"),
+	})
+}
+
+// rule has two forms: measured, with a number and limits, and a pattern.
+func rule() node {
+	expr := expression(words())
+	limit := byStage(expression("a limit: a number or an expression"))
+	shared := map[string]node{
+		"on":        about(oneOrMore(choice("sample", "reading", "service", "clock")), "when it is judged"),
+		"was":       about(text(), "the earlier name, whose history goes on"),
+		"title":     text(),
+		"where":     expression(whereText),
+		"say":       about(text(), "the message; ${ expression } is filled in"),
+		"points to": about(texts(), "the likely sources"),
+		"advise":    about(onceOrByStage(text()), "what to do"),
+		"follow up": either(followUps(), byStage(followUps())),
+		"cautions":  onceOrByStage(texts()),
+		"masked":    about(yes(), "no for what an exchange of fluid does cure"),
+	}
+	measured := map[string]node{
+		"measure": expr, "above": limit, "below": limit,
+		"deadband": about(either(share(), node{"type": "number", "minimum": 0}), "how far the measure must come back"),
+		"confirm":  about(onceOrByStage(node{"type": "integer", "minimum": 1}), "judged samples in a row that it takes"),
+	}
+	patternOnly := map[string]node{"raise": expr, "clear": expression("what ends it; without it, that raise is false"), "stage": choice(stages...)}
+	both := func(required []string, own map[string]node) node {
+		own = maps.Clone(own)
+		maps.Copy(own, shared)
+		return object(required, own)
+	}
+	m := both([]string{"on", "measure"}, measured)
+	m["oneOf"] = []node{{"required": []string{"above"}}, {"required": []string{"below"}}}
+	return node{"oneOf": []node{m, both([]string{"on", "raise", "stage"}, patternOnly)}}
+}
+
+func caseOf() node {
+	expect := object([]string{"on", "rule"}, map[string]node{
+		"on": date(), "vehicle": text(), "component": text(), "rule": text(),
+		"to":         choice("normal", "soon", "due", "overdue", "advisory", "caution", "warning"),
+		"transition": choice("raised", "worsened", "eased", "cleared", "acknowledged", "shelved", "unshelved", "withdrawn"),
+	})
+	expect["anyOf"] = []node{{"required": []string{"to"}}, {"required": []string{"transition"}}}
+	return object([]string{"given", "expect"}, map[string]node{
+		"given":  about(someOf(pattern(`^[0-9]{4}-[0-9]{2}-[0-9]{2}\S* +[a-z]+`, "2031-04-02 sample bus-07 transmission odo 81200 Cu 131")), "what happens, an event in short form an entry"),
+		"expect": about(either(choice("none"), someOf(expect)), "the transitions that should follow"),
+		"of":     about(texts(), "the rules and tasks that the case speaks of, beside those in expect"),
+	})
+}

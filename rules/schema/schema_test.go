@@ -1,0 +1,311 @@
+package schema_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"maps"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+	"gopkg.in/yaml.v3"
+
+	"telltale/engine/intake"
+	"telltale/notify"
+	"telltale/rules"
+	"telltale/rules/schema"
+)
+
+func compile(t *testing.T, name string) (*jsonschema.Schema, map[string]any) {
+	t.Helper()
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(schema.Of(name)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := jsonschema.NewCompiler()
+	c.DefaultDraft(jsonschema.Draft2020)
+	if err := c.AddResource(name, doc); err != nil {
+		t.Fatal(err)
+	}
+	s, err := c.Compile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s, doc.(map[string]any)
+}
+
+// value is what an editor sees of a YAML file: dates are texts, as in YAML 1.2.
+func value(n *yaml.Node) any {
+	switch n.Kind {
+	case yaml.DocumentNode:
+		return value(n.Content[0])
+	case yaml.MappingNode:
+		m := map[string]any{}
+		for i := 0; i < len(n.Content); i += 2 {
+			m[n.Content[i].Value] = value(n.Content[i+1])
+		}
+		return m
+	case yaml.SequenceNode:
+		list := []any{}
+		for _, c := range n.Content {
+			list = append(list, value(c))
+		}
+		return list
+	}
+	switch n.Tag {
+	case "!!int", "!!float":
+		return json.Number(n.Value)
+	case "!!bool":
+		b, _ := strconv.ParseBool(n.Value)
+		return b
+	}
+	return n.Value
+}
+
+func parse(t *testing.T, text []byte) *yaml.Node {
+	t.Helper()
+	var n yaml.Node
+	if err := yaml.Unmarshal(text, &n); err != nil {
+		t.Fatal(err)
+	}
+	return &n
+}
+
+// load reads a file as the program does.
+func load(name string, text []byte) error {
+	var err error
+	switch name {
+	case "rules":
+		_, err = rules.Load([]rules.File{{Name: "a.yaml", Text: text}})
+	case "people":
+		_, err = notify.Parse("people.yaml", text)
+	case "vehicles":
+		_, err = intake.Register("vehicles.yaml", text, time.Unix(0, 0))
+	}
+	return err
+}
+
+// everything is a rule file with every key of the language.
+const everything = `book: 1
+units: {distance: mi, volume: qt}
+baselines:
+  b: {where: component.kind == "gearbox", fluid age: 500 h, source: invented, mean: {Fe: 90, Cu: 40 mg/kg}, fresh: {P: 290}}
+tasks:
+  t:
+    title: T
+    was: s
+    where: vehicle.kind == "van"
+    every: {distance: 10000 mi, time: 12 months, hours: 500 h}
+    early: {distance: 500 mi, time: 3 weeks}
+    tolerance: {time: 2 weeks}
+    shorten: 1
+    unknown history: from first reading
+    count from: schedule
+    statutory: yes
+    needs: [{fluid: oil, volume: 4.5 qt}, {part: filter, count: 2}]
+    cautions: hot fluid
+    follow up: {check: {after: {distance: 300 mi}, title: Look, cautions: [hot fluid]}}
+rules:
+  m:
+    on: [sample, clock]
+    was: n
+    title: M
+    where: component.kind == "gearbox"
+    measure: value("Fe")
+    above: {advisory: 10, caution: value("Cu"), warning: 30}
+    deadband: 0.5
+    confirm: {advisory: 3}
+    say: Iron is ${measure}
+    points to: gears
+    advise: {warning: Stop., caution: Look.}
+    follow up: {caution: {again: {within: {time: 30 days}, settled by: sample}}}
+    cautions: {warning: [hot fluid]}
+    masked: no
+  p: {on: sample, raise: has("K"), clear: '!has("K")', stage: warning, advise: Stop.}
+  q: {on: reading, measure: odometer(), below: {caution: 3}, confirm: 2}
+cases:
+  c: {given: [2031-04-02 sample v gearbox Fe 3], expect: none, of: m}
+  d:
+    given: [2031-04-02 sample v gearbox Fe 13]
+    expect: [{on: 2031-04-02, vehicle: v, component: gearbox, rule: m, to: advisory, transition: raised}]
+`
+
+const everybody = `people:
+  ines: {name: Ines, mail: ines@example.org, zone: Europe/London, distance: mi, volume: gal, dates: year first, digest: 0 7 * * 1, nothing due: say so, quiet: "21:00 to 07:00"}
+  north: {mail: north@example.org}
+tell:
+  e: {who: [ines, people of the vehicle], where: statutory, stages: warning, when: at once, by: mail, remind after: 2 days, stand-in: north, stand-in after: 4 days}
+`
+
+// files are those that the schemas must let in, by schema.
+func files(t *testing.T) map[string]map[string][]byte {
+	t.Helper()
+	out := map[string]map[string][]byte{"rules": {"everything": []byte(everything)}, "people": {"everybody": []byte(everybody)}, "vehicles": {}}
+	add := func(name, glob string) {
+		paths, err := filepath.Glob(glob)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range paths {
+			text, err := os.ReadFile(p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			out[name][p] = text
+		}
+	}
+	add("rules", "../../samples/rules/*.yaml")
+	add("rules", "../chapters/*.yaml")
+	add("people", "../../samples/people.yaml")
+	add("vehicles", "../../samples/vehicles.yaml")
+	if len(out["rules"]) < 3 || len(out["people"]) < 2 || len(out["vehicles"]) < 1 {
+		t.Fatal("the samples are not where they were")
+	}
+	return out
+}
+
+// unfit are faults of what is named elsewhere: a form can be right without them.
+var unfit = regexp.MustCompile(`confirm counts samples`)
+
+func TestSchemasLetFilesIn(t *testing.T) {
+	for name, list := range files(t) {
+		s, _ := compile(t, name)
+		for path, text := range list {
+			if err := s.Validate(value(parse(t, text))); err != nil {
+				t.Errorf("%s: %v", path, err)
+			}
+			if err := load(name, text); strings.HasPrefix(path, "every") && err != nil && !unfit.MatchString(err.Error()) {
+				t.Errorf("%s: %v", path, err)
+			}
+		}
+	}
+}
+
+// Each mapping of each file with one key more, and each value made a list of
+// lists, is refused.
+func TestSchemasKeepMutantsOut(t *testing.T) {
+	for name, list := range files(t) {
+		s, _ := compile(t, name)
+		for path, text := range list {
+			doc := parse(t, text)
+			mutants(doc, func(what string, n *yaml.Node) {
+				if s.Validate(value(doc)) == nil {
+					t.Errorf("%s:%d: let in with %s", path, n.Line, what)
+				}
+			})
+		}
+	}
+}
+
+// mutants changes the document in one place at a time.
+func mutants(n *yaml.Node, try func(what string, at *yaml.Node)) {
+	was := *n
+	if n.Kind == yaml.MappingNode {
+		n.Content = append(slices.Clone(was.Content), &yaml.Node{Kind: yaml.ScalarNode, Value: "zzz"}, &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!int", Value: "1"})
+		try("a key more", &was)
+		*n = was
+	}
+	if n.Kind == yaml.ScalarNode {
+		inner := &yaml.Node{Kind: yaml.SequenceNode, Content: []*yaml.Node{{Kind: yaml.SequenceNode}}}
+		*n = *inner
+		try("a list of lists for "+was.Value, &was)
+		*n = was
+	}
+	for i, c := range n.Content {
+		if n.Kind != yaml.MappingNode || i%2 == 1 {
+			mutants(c, try)
+		}
+	}
+}
+
+// What the check refuses for its form, the schema refuses too.
+func TestSchemasRefuse(t *testing.T) {
+	for _, c := range []struct{ name, old, new string }{
+		{"rules", "book: 1\n", "book: 2\n"},
+		{"rules", "distance: mi,", "distance: km/h,"},
+		{"rules", "mean: {Fe: 90", "mean: {Xx: 90"},
+		{"rules", "fluid age: 500 h, ", ""},
+		{"rules", "distance: 10000 mi", "distance: 10000"},
+		{"rules", "hours: 500 h", "hours: 500 km"},
+		{"rules", "time: 12 months", "time: 12 moons"},
+		{"rules", "count from: schedule", "count from: calendar"},
+		{"rules", "statutory: yes", "statutory: perhaps"},
+		{"rules", "{part: filter, count: 2}", "{part: filter, volume: 2 L}"},
+		{"rules", "after: {distance: 300 mi}, ", ""},
+		{"rules", "on: [sample, clock]", "on: [sample, moon]"},
+		{"rules", "    above: {advisory: 10, caution: value(\"Cu\"), warning: 30}\n", ""},
+		{"rules", "above: {advisory: 10,", "above: {terrible: 10,"},
+		{"rules", "stage: warning", "stage: due"},
+		{"rules", "expect: none", "expect: nothing"},
+		{"rules", "on: 2031-04-02,", "on: April,"},
+		{"rules", ", to: advisory, transition: raised", ""},
+		{"people", "mail: ines@example.org", "mail: ines"},
+		{"people", "  ines: {", "  i nes: {"},
+		{"people", "dates: year first", "dates: never"},
+		{"people", "who: [ines, people of the vehicle], ", ""},
+		{"people", ", stand-in after: 4 days", ""},
+		{"people", "when: at once", "when: soon"},
+	} {
+		text := map[string]string{"rules": everything, "people": everybody}[c.name]
+		mutant := strings.Replace(text, c.old, c.new, 1)
+		s, _ := compile(t, c.name)
+		if mutant == text || s.Validate(value(parse(t, []byte(mutant)))) == nil {
+			t.Errorf("%s: let in with %q for %q", c.name, c.new, c.old)
+		}
+		if load(c.name, []byte(mutant)) == nil {
+			t.Errorf("%s: the check lets in %q for %q", c.name, c.new, c.old)
+		}
+	}
+}
+
+var known = regexp.MustCompile(`hint: known here: (.*)`)
+
+// The keys of the schemas are those that the program knows: it names them itself
+// where a key is none of them.
+func TestKeysAreTheSame(t *testing.T) {
+	const strange = "qqqqqqqqqq: 1"
+	for _, c := range []struct{ name, text, path string }{
+		{"rules", "book: 1\n" + strange, ""},
+		{"rules", "book: 1\nunits: {" + strange + "}", "properties units"},
+		{"rules", "book: 1\nbaselines: {a: {fresh: {P: 1}, " + strange + "}}", "properties baselines additionalProperties"},
+		{"rules", "book: 1\ntasks: {a: {every: {time: 1 day}, " + strange + "}}", "properties tasks additionalProperties"},
+		{"rules", "book: 1\ncases: {a: {given: [x], expect: none, " + strange + "}}", "properties cases additionalProperties"},
+		{"people", strange, ""},
+		{"people", "people: {a: {" + strange + "}}", "properties people additionalProperties"},
+		{"people", "people: {a: {mail: a@b.example}}\ntell: {e: {who: a, " + strange + "}}", "properties tell additionalProperties"},
+		{"vehicles", "vehicles: {a: {kind: van, " + strange + "}}", "properties vehicles additionalProperties"},
+		{"vehicles", "vehicles: {a: {kind: van, components: {c: {kind: k, " + strange + "}}}}", "properties vehicles additionalProperties properties components additionalProperties"},
+	} {
+		err := load(c.name, []byte(c.text))
+		if err == nil || !known.MatchString(err.Error()) {
+			t.Errorf("%s: %v", c.text, err)
+			continue
+		}
+		want := strings.Split(known.FindStringSubmatch(err.Error())[1], ", ")
+		slices.Sort(want)
+		_, doc := compile(t, c.name)
+		for _, key := range strings.Fields(c.path) {
+			doc = doc[key].(map[string]any)
+		}
+		if got := slices.Sorted(maps.Keys(doc["properties"].(map[string]any))); !slices.Equal(got, want) {
+			t.Errorf("%s: the schema of %s has %v, the program knows %v", c.text, c.name, got, want)
+		}
+	}
+}
+
+func TestNames(t *testing.T) {
+	for _, name := range schema.Names {
+		if !json.Valid(schema.Of(name)) {
+			t.Errorf("%s is no JSON", name)
+		}
+	}
+	if schema.Of("weather") != nil {
+		t.Error("a schema of the weather")
+	}
+}
