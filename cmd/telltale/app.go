@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"net/http"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -80,6 +81,8 @@ type app struct {
 	micro  micro.Service
 	notify *notify.Notifier
 
+	pages *http.Server // of the answers; nil without
+
 	telling sync.Mutex // guards notify's Handle, Tick and Flush
 	queue   *notify.Queue
 	told    atomic.Uint64     // the last message of ALARMS that was handled
@@ -141,7 +144,9 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	if err := a.adopt(ctx, f); err != nil {
 		return nil, err
 	}
-	a.startTelling(ctx, wrote)
+	if err := a.startTelling(ctx, wrote); err != nil {
+		return nil, err
+	}
 	a.micro, err = a.svc.Answer()
 	if err != nil {
 		return nil, err
@@ -221,7 +226,7 @@ func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 }
 
 // startTelling reads what the partitions say and makes mails of it.
-func (a *app) startTelling(ctx context.Context, wrote wroteMail) {
+func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 	set := a.fleet.set
 	a.queue = &notify.Queue{Store: a.log.Deliveries(), Ways: a.ways(ctx, wrote), Log: a.logger}
 	a.notify = &notify.Notifier{
@@ -229,10 +234,14 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) {
 		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) { return mail.Compose(m, set.Mail.From) }},
 	}
 	a.notify.SetDirectory(a.fleet.people)
+	if err := a.startAnswers(ctx); err != nil {
+		return err
+	}
 	ctx, a.cancel = context.WithCancel(context.WithoutCancel(ctx))
 	a.group, a.life = errgroup.WithContext(ctx)
 	a.group.Go(func() error { a.queue.Run(a.life); return nil })
 	a.group.Go(func() error { return a.tell(a.life) })
+	return nil
 }
 
 // tell hands the log of what was said to the notifier, from its checkpoint on.
@@ -336,6 +345,9 @@ func (a *app) stop() error {
 	var errs []error
 	if a.monitor != nil {
 		errs = append(errs, a.monitor.stop())
+	}
+	if a.pages != nil {
+		errs = append(errs, a.pages.Close())
 	}
 	if a.micro != nil {
 		errs = append(errs, a.micro.Stop())
