@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"telltale/engine"
 	"telltale/engine/stream"
 )
 
@@ -62,9 +63,11 @@ func (a *app) handle(ctx context.Context, m stream.Message) error {
 }
 
 // outOfService lists the vehicles whose alarms stand so.
-func (a *app) outOfService() map[string]bool {
+func (a *app) outOfService() map[string]bool { return outOfService(a.svc.Alarms()) }
+
+func outOfService(all []engine.Standing) map[string]bool {
 	out := map[string]bool{}
-	for _, s := range a.svc.Alarms() {
+	for _, s := range all {
 		if s.Standing == "out of service" {
 			out[s.Vehicle] = true
 		}
