@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"telltale/engine/interval"
 )
@@ -15,6 +16,18 @@ type DueQuery struct {
 	// Ahead also lists what is likely to come due within so many days, beyond
 	// what is soon already.
 	Ahead int
+	// Tag keeps vehicles with that tag, as "depot=north"; all where empty.
+	Tag string
+	// On is the local date, YYYY-MM-DD, that the list is for, now where empty. For an
+	// earlier date it is made from what had been observed by its end; for a later
+	// one from what is known, with meters estimated and never shown as read.
+	On string
+}
+
+// has reports whether the query is about that vehicle.
+func (q *DueQuery) has(vehicle string, reg *VehicleData) bool {
+	name, value, _ := strings.Cut(q.Tag, "=")
+	return (q.Vehicle == "" || q.Vehicle == vehicle) && (q.Tag == "" || reg.Tags[name] == value)
 }
 
 // Due is the due list as the records stand, ordered by what to do first:
@@ -22,14 +35,62 @@ type DueQuery struct {
 func (p *Partition) Due(q DueQuery) []DueItem {
 	var out []DueItem
 	for _, v := range p.Vehicles() {
-		if r := p.records[v]; p.book != nil && !r.Out && (q.Vehicle == "" || q.Vehicle == v) {
-			if reg := r.registered(); reg != nil && !reg.Retired {
-				out = append(out, p.dueOf(r, q)...)
-			}
+		r, view := p.records[v], p
+		if q.On != "" {
+			r, view = p.asOf(r, q.On)
+		}
+		if reg := r.registered(); p.book != nil && !r.Out && reg != nil && !reg.Retired && q.has(v, reg) {
+			out = append(out, view.dueOf(r, q)...)
 		}
 	}
 	SortDue(out)
 	return out
+}
+
+// asOf is the record and the clock as of the end of a local date.
+func (p *Partition) asOf(r *Record, on string) (*Record, *Partition) {
+	day, err := interval.ParseDate(on)
+	reg := r.registered()
+	if err != nil || reg == nil {
+		return &Record{Vehicle: r.Vehicle}, p
+	}
+	view := *p
+	view.now = day.AddDays(1).Start(reg.zone()).Add(-time.Second)
+	if !view.now.Before(p.now) {
+		return r, &view
+	}
+	return r.until(view.now.UnixNano()), &view
+}
+
+// until is the record without what was observed after a moment.
+func (r *Record) until(at int64) *Record {
+	rec := *r
+	rec.chains, rec.applied, rec.quiet = nil, nil, nil
+	rec.Register, rec.Services = before(r.Register, at), before(r.Services, at)
+	rec.Samples, rec.Postponed = before(r.Samples, at), before(r.Postponed, at)
+	rec.Meters = slices.Clone(r.Meters)
+	for i := range rec.Meters {
+		m := &rec.Meters[i]
+		m.Readings, m.Replaced = before(m.Readings, at), before(m.Replaced, at)
+	}
+	rec.Latches = slices.Clone(r.Latches)
+	for i := range rec.Latches {
+		l := &rec.Latches[i]
+		l.Openings = slices.DeleteFunc(slices.Clone(l.Openings), func(o Opening) bool { return o.At > at })
+	}
+	return &rec
+}
+
+// before keeps the facts observed by a moment.
+func before[T any, P interface {
+	*T
+	stamped
+}](list []T, at int64) []T {
+	n := 0
+	for n < len(list) && P(&list[n]).stamp().At <= at {
+		n++
+	}
+	return list[:n:n]
 }
 
 // SortDue orders a due list, or several put together, by what to do first: overdue,

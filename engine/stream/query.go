@@ -123,6 +123,8 @@ func (s *Service) Health() Health {
 type question struct {
 	Vehicle string `json:"vehicle,omitempty"`
 	Ahead   int    `json:"ahead,omitempty"` // days
+	Tag     string `json:"tag,omitempty"`   // as depot=north
+	On      string `json:"on,omitempty"`    // YYYY-MM-DD
 	Rule    string `json:"rule,omitempty"`
 	// Component is of a question about samples.
 	Component string `json:"component,omitempty"`
@@ -152,7 +154,7 @@ func (s *Service) Answer() (micro.Service, error) {
 	g := m.AddGroup(querySubject)
 	for name, h := range map[string]func(micro.Request, question) error{
 		"due": func(r micro.Request, q question) error {
-			return Reply(r, s.Due(engine.DueQuery{Vehicle: q.Vehicle, Ahead: q.Ahead}))
+			return Reply(r, s.Due(engine.DueQuery{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On}))
 		},
 		"alarms": func(r micro.Request, q question) error {
 			return Reply(r, slices.DeleteFunc(s.Alarms(), func(a engine.Standing) bool { return q.Vehicle != "" && a.Vehicle != q.Vehicle }))
@@ -241,7 +243,7 @@ func List[T any](ctx context.Context, nc *nats.Conn, of string, question any) ([
 
 // QueryDue asks a running service for its due list.
 func QueryDue(ctx context.Context, nc *nats.Conn, q engine.DueQuery) ([]engine.DueItem, error) {
-	return List[engine.DueItem](ctx, nc, "due", question{Vehicle: q.Vehicle, Ahead: q.Ahead})
+	return List[engine.DueItem](ctx, nc, "due", question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
 }
 
 // QueryAlarms asks a running service for what stands, of one vehicle or, where it

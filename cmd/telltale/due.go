@@ -1,0 +1,176 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/engine"
+	"telltale/engine/interval"
+	"telltale/engine/stream"
+	"telltale/rules/unit"
+)
+
+func dueCommand(s streams) *cobra.Command {
+	var c client
+	var q engine.DueQuery
+	var why string
+	var asCSV bool
+	cmd := &cobra.Command{
+		Use:   "due",
+		Short: "The due list of a running service: overdue, due, soon, by what to do first",
+		Example: `  telltale due --tag depot=north --days 14
+  telltale due --on 2031-07-01 --csv
+  telltale due --why bus-07`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := checkDue(q, asCSV && c.json); err != nil {
+				return err
+			}
+			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				if why != "" {
+					return dueWhy(ctx, nc, s, c.json, why)
+				}
+				list, err := stream.QueryDue(ctx, nc, q)
+				if err == nil && asCSV {
+					return dueCSV(s.out, list)
+				}
+				if err := listing(s, c.json, list, err, "nothing is due", dueLine); err != nil || c.json {
+					return err
+				}
+				_, err = io.WriteString(s.out, readyLine(list))
+				return err
+			})
+		},
+	}
+	c.flags(cmd)
+	f := cmd.Flags()
+	f.StringVar(&q.Vehicle, "vehicle", "", "only this vehicle")
+	f.StringVar(&q.Tag, "tag", "", "only vehicles with this tag, as depot=north")
+	f.IntVar(&q.Ahead, "days", 0, "also what is likely to come due within so many days")
+	f.StringVar(&q.On, "on", "", "the list for this date (YYYY-MM-DD), past or to come")
+	f.BoolVar(&asCSV, "csv", false, "comma-separated values, a line each under a heading")
+	f.StringVar(&why, "why", "", "the reckoning of each due point of this vehicle")
+	return cmd
+}
+
+func checkDue(q engine.DueQuery, both bool) error {
+	if _, err := interval.ParseDate(q.On); q.On != "" && err != nil {
+		return fmt.Errorf("--on %q is not a date like 2031-07-01", q.On)
+	}
+	if q.Tag != "" && !strings.Contains(q.Tag, "=") {
+		return fmt.Errorf("--tag %q is not a tag like depot=north", q.Tag)
+	}
+	if both {
+		return errors.New("--json and --csv are two forms of one list: choose one")
+	}
+	return nil
+}
+
+// dueLine is a line of the due list: how urgent, which vehicle, what, why.
+func dueLine(d engine.DueItem) string {
+	what := d.Title
+	if d.Component != "" {
+		what += " (" + d.Component + ")"
+	}
+	line := fmt.Sprintf("%-8s %-10s %s\n%20s%s", listStage(d.Stage), d.Name, what, "", d.Why)
+	if d.LastDone != "" && d.LastDone != "no history" {
+		line += fmt.Sprintf("\n%20slast done: %s", "", d.LastDone)
+	}
+	if n := needs(d.Needs); n != "" {
+		line += fmt.Sprintf("\n%20shave ready: %s", "", n)
+	}
+	if len(d.Cautions) > 0 {
+		line += fmt.Sprintf("\n%20smind: %s", "", strings.Join(d.Cautions, ", "))
+	}
+	return line
+}
+
+// listStage is the word for a stage; what a list reaches ahead to is at none yet.
+func listStage(stage string) string {
+	if stage == "normal" {
+		return "later"
+	}
+	return stage
+}
+
+func needs(list []engine.Need) string {
+	var out []string
+	for _, n := range list {
+		switch {
+		case n.Fluid != "" && n.Volume > 0:
+			out = append(out, fmt.Sprintf("%.3g L %s", n.Volume, n.Fluid))
+		case n.Fluid != "":
+			out = append(out, n.Fluid)
+		case n.Count > 1:
+			out = append(out, fmt.Sprintf("%d × %s", n.Count, n.Part))
+		default:
+			out = append(out, n.Part)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// readyLine sums what to have ready over the list; empty where nothing is needed.
+func readyLine(list []engine.DueItem) string {
+	type what struct{ fluid, part string }
+	sum := map[what]engine.Need{}
+	for _, d := range list {
+		for _, n := range d.Needs {
+			k := what{n.Fluid, n.Part}
+			all := sum[k]
+			sum[k] = engine.Need{Fluid: n.Fluid, Part: n.Part, Volume: all.Volume + n.Volume, Count: all.Count + max(n.Count, 1)}
+		}
+	}
+	if len(sum) == 0 {
+		return ""
+	}
+	keys := slices.SortedFunc(maps.Keys(sum), func(a, b what) int {
+		return cmp.Or(strings.Compare(a.part, b.part), strings.Compare(a.fluid, b.fluid)) // fluids first
+	})
+	var all []engine.Need
+	for _, k := range keys {
+		all = append(all, sum[k])
+	}
+	return "have ready for all of it: " + needs(all) + "\n"
+}
+
+// dueCSV writes the list as RFC 4180 has it; distances in km, running time in h.
+func dueCSV(w io.Writer, list []engine.DueItem) error {
+	out := csv.NewWriter(w)
+	rows := [][]string{{"stage", "vehicle", "name", "component", "task", "title", "limit", "due date", "due at", "past by", "unit",
+		"early", "likely", "late", "last done", "have ready", "cautions", "why"}}
+	for _, d := range list {
+		u := map[string]string{"m": "km", "s": "h"}[d.Unit]
+		rows = append(rows, []string{listStage(d.Stage), d.Vehicle, d.Name, d.Component, d.Task, d.Title, d.Limit, d.DueDate,
+			inUnit(d.DueAt, u), inUnit(d.PastBy, u), u, d.Early, d.Likely, d.Late, d.LastDone, needs(d.Needs), strings.Join(d.Cautions, ", "), d.Why})
+	}
+	if err := out.WriteAll(rows); err != nil {
+		return fmt.Errorf("writing the list: %w", err)
+	}
+	return nil
+}
+
+func inUnit(v *float64, u string) string {
+	if v == nil {
+		return ""
+	}
+	return strconv.FormatFloat(unit.From(*v, u), 'f', 1, 64)
+}
+
+// dueWhy prints how each due point of a vehicle came about.
+func dueWhy(ctx context.Context, nc *nats.Conn, s streams, asJSON bool, vehicle string) error {
+	list, err := stream.QueryWhy(ctx, nc, vehicle, "")
+	list = slices.DeleteFunc(list, func(y engine.Why) bool { return y.Due == nil })
+	return listing(s, asJSON, list, err, "no task applies to "+vehicle, func(y engine.Why) string { return y.Text() + "\n" })
+}

@@ -1,0 +1,73 @@
+package engine_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+)
+
+// dueLines are the lines of a due list in few words.
+func dueLines(list []engine.DueItem) string {
+	var b strings.Builder
+	for _, d := range list {
+		fmt.Fprintf(&b, "%s %s %s %s\n", d.Stage, d.Vehicle, d.Task, d.Limit)
+	}
+	return b.String()
+}
+
+const dueRules = `
+book: 1
+units: {distance: km, volume: L}
+tasks:
+  engine oil: {every: {distance: 10000 km}, early: {distance: 1000 km}, tolerance: 5%, cautions: [hot fluid]}
+  wash: {every: {time: 1 months}, early: {time: 7 days}, unknown history: from in-service date, cautions: [wet floor]}
+  annual test: {every: {time: 12 months}, early: {time: 30 days}, unknown history: from in-service date, statutory: yes, cautions: [raised vehicle]}
+`
+
+// TestDueAsOf: the list of a depot, and that of a day gone by or to come.
+func TestDueAsOf(t *testing.T) {
+	p := engine.NewPartition()
+	p.Apply(bookEvent(load(t, dueRules)))
+	p.Apply(intake.Tick(time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)))
+	for i, line := range []string{
+		`2031-01-02 vehicle van-1 van meter odometer tag depot=north since 2030-04-20`,
+		`2031-01-02 vehicle van-2 van meter odometer tag depot=south since 2030-12-20`,
+		`2031-01-03 service van-1 "engine oil" odometer 40000`,
+		`2031-01-31 reading van-1 odometer 43000`,
+		`2031-02-28 reading van-1 odometer 46000`,
+		`2031-03-20 service van-1 "wash"`,
+		`2031-03-25 reading van-1 odometer 49100`,
+		`2031-04-02 service van-1 "engine oil" odometer 49900`,
+	} {
+		for _, o := range p.Apply(short(t, fmt.Sprint(i), line)) {
+			if o.Refused != nil {
+				t.Fatal(o.Refused.Refused)
+			}
+		}
+	}
+	p.Apply(intake.Tick(time.Date(2031, 4, 14, 0, 0, 0, 0, time.UTC)))
+	for _, c := range []struct {
+		name string
+		q    engine.DueQuery
+		want string
+	}{
+		{"a depot today: soon goes by date, statutory or not", engine.DueQuery{Tag: "depot=north"},
+			"soon van-1 annual test time\nsoon van-1 wash time\n"},
+		{"nobody's depot", engine.DueQuery{Tag: "depot=west"}, ""},
+		{"the day before the oil was changed", engine.DueQuery{Tag: "depot=north", On: "2031-04-01"},
+			"soon van-1 engine oil distance\nsoon van-1 annual test time\n"},
+		{"before anything was read", engine.DueQuery{Vehicle: "van-1", On: "2031-01-02"},
+			"overdue van-1 wash time\ndue van-1 engine oil no history\n"},
+		{"in May", engine.DueQuery{Vehicle: "van-1", On: "2031-05-02"},
+			"overdue van-1 annual test time\noverdue van-1 wash time\n"},
+		{"before it was registered", engine.DueQuery{On: "2030-12-31"}, ""},
+	} {
+		if got := dueLines(p.Due(c.q)); got != c.want {
+			t.Errorf("%s:\n%swant:\n%s", c.name, got, c.want)
+		}
+	}
+}
