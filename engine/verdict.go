@@ -42,6 +42,7 @@ type Verdict struct {
 	FollowUps []string         `json:"followUps,omitempty"`
 	Work      *VerdictWork     `json:"work,omitempty"` // done since the sample before
 	Forecast  *VerdictForecast `json:"forecast,omitempty"`
+	History   *VerdictHistory  `json:"history,omitempty"`
 	Book      string           `json:"book"`
 }
 
@@ -81,6 +82,9 @@ type VerdictResult struct {
 	Why  string   `json:"why,omitempty"`
 	// Times is the value over the baseline's mean.
 	Times *float64 `json:"times,omitempty"`
+	// Limits are those of rules that read this analyte alone, as times the baseline,
+	// by stage.
+	Limits map[string]float64 `json:"limits,omitempty"`
 	// Change is from the sample before; Real says that it is more than the method
 	// alone accounts for.
 	Change *float64 `json:"change,omitempty"`
@@ -138,6 +142,7 @@ func (f *fold) readSample(comp int) (Verdict, bool) {
 	v.FollowUps = v.followUps()
 	v.Work = v.work()
 	v.Forecast = v.forecast()
+	v.History = v.history()
 	v.Summary = v.summary()
 	return v.Verdict, true
 }
@@ -238,6 +243,7 @@ func (v *verdictOf) compare(out *VerdictResult) {
 		if n, _, ok := v.x.sheet.Times(out.Analyte, b.Mean[out.Analyte]); ok {
 			out.Times = &n
 		}
+		out.Limits = v.limits(out.Analyte, b.Mean[out.Analyte])
 	}
 	if c, _, ok := v.x.sheet.Change(out.Analyte); ok && v.exact(out.Analyte) {
 		out.Change = &c

@@ -4,17 +4,21 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os"
+	"path/filepath"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
 	"telltale/engine"
+	"telltale/engine/chart"
 	"telltale/engine/stream"
 )
 
 func sampleCommand(s streams) *cobra.Command {
 	var c client
 	var o replayOptions
+	var picture string
 	cmd := &cobra.Command{
 		Use:   "sample VEHICLE [COMPONENT]",
 		Short: "Read the latest fluid sample of a vehicle: what stands, why, what to do, what was not judged",
@@ -28,8 +32,14 @@ It is asked of a running service or, with --rules, found from a file of events.`
   telltale sample bus-07 transmission --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
 		Args: cobra.RangeArgs(1, 3),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			show := func(list []engine.Verdict) error {
+				if err := draw(picture, list, args[0]); err != nil {
+					return err
+				}
+				return sampleAnswer(s, c.json, list, args[0])
+			}
 			if o.rules != "" {
-				return sampleFromFile(s, o, c.json, args)
+				return sampleFromFile(o, args, show)
 			}
 			if len(args) == 3 {
 				return exit{2, hinted{fmt.Errorf("%s is a file of events, but the rules are not named", args[2]), "add --rules DIR"}}
@@ -39,18 +49,19 @@ It is asked of a running service or, with --rules, found from a file of events.`
 				if err != nil {
 					return err
 				}
-				return sampleAnswer(s, c.json, list, args[0])
+				return show(list)
 			})
 		},
 	}
 	c.flags(cmd)
+	cmd.Flags().StringVar(&picture, "chart", "", "also draw it into this file, .svg or .png; name the component where there are several")
 	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files; the last argument is then a file of events")
 	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
 	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
 	return cmd
 }
 
-func sampleFromFile(s streams, o replayOptions, asJSON bool, args []string) error {
+func sampleFromFile(o replayOptions, args []string, show func([]engine.Verdict) error) error {
 	if len(args) < 2 {
 		return exit{2, hinted{fmt.Errorf("no file of events is named"), "telltale sample " + args[0] + " --rules " + o.rules + " events.jsonl"}}
 	}
@@ -63,7 +74,33 @@ func sampleFromFile(s streams, o replayOptions, asJSON bool, args []string) erro
 	if err != nil {
 		return err
 	}
-	return sampleAnswer(s, asJSON, r.p.Verdicts(args[0], component), args[0])
+	return show(r.p.Verdicts(args[0], component))
+}
+
+// draw writes the one verdict's picture; "" is no file.
+func draw(path string, list []engine.Verdict, vehicle string) error {
+	if path == "" {
+		return nil
+	}
+	if len(list) != 1 {
+		return exit{2, hinted{fmt.Errorf("there are samples of %d components of %q, a chart shows one", len(list), vehicle), "telltale sample " + vehicle + " COMPONENT --chart " + path}}
+	}
+	picture := chart.SVG
+	switch filepath.Ext(path) {
+	case ".svg":
+	case ".png":
+		picture = chart.PNG
+	default:
+		return exit{2, hinted{fmt.Errorf("--chart %s is neither .svg nor .png", path), "name it sample.svg or sample.png"}}
+	}
+	b, err := picture(list[0])
+	if err != nil {
+		return err
+	}
+	if b == nil {
+		return fmt.Errorf("no chart of %q: no baseline has a mean for any of its results", vehicle)
+	}
+	return os.WriteFile(path, b, 0o644)
 }
 
 func sampleAnswer(s streams, asJSON bool, list []engine.Verdict, vehicle string) error {

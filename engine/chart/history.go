@@ -1,0 +1,103 @@
+package chart
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"telltale/engine"
+	"telltale/rules/unit"
+)
+
+// historyPlot follows the leading analytes over the meter, each with a shape and a
+// dash of its own, and its shape and name at its end; drains are dashed uprights.
+func historyPlot(v engine.Verdict) *plot.Plot {
+	p := blank("")
+	h := v.History
+	low, high, from, to := 0.5, 2.0, math.Inf(1), math.Inf(-1)
+	for _, s := range h.Series {
+		for _, pt := range s.Points {
+			low, high = math.Min(low, pt.Times), math.Max(high, pt.Times)
+			from, to = math.Min(from, pt.Run), math.Max(to, pt.Run)
+		}
+	}
+	low = math.Max(low, 1.0/16)
+	p.Y.Scale, p.Y.Tick.Marker = plot.LogScale{}, octaves(low, high)
+	p.Y.Min, p.Y.Max = math.Exp2(math.Floor(math.Log2(low))), math.Exp2(math.Ceil(math.Log2(high)))
+	room := math.Max(to-from, 1)
+	p.X.Min, p.X.Max = from-room*0.05, to+room*0.28 // for the names
+	p.X.Tick.Marker = meterTicks{from, to}
+	p.X.Label.Text = fmt.Sprintf("meter, %s (dashed uprights: drains)", h.Unit)
+	p.Y.Label.Text = "times the baseline"
+	p.Add(past{h})
+	return p
+}
+
+// meterTicks are a few round numbers within what was sampled.
+type meterTicks struct{ from, to float64 }
+
+func (m meterTicks) Ticks(_, _ float64) []plot.Tick {
+	step := math.Pow10(int(math.Log10(math.Max(m.to-m.from, 1))))
+	for (m.to-m.from)/step > 5 {
+		step *= 2
+	}
+	var out []plot.Tick
+	for v := math.Ceil(m.from/step) * step; v <= m.to; v += step {
+		out = append(out, plot.Tick{Value: v, Label: unit.Grouped(v)})
+	}
+	return out
+}
+
+type past struct{ *engine.VerdictHistory }
+
+// to is where the last sample was drawn.
+func (h past) to() float64 {
+	to := math.Inf(-1)
+	for _, s := range h.Series {
+		to = math.Max(to, s.Points[len(s.Points)-1].Run)
+	}
+	return to
+}
+
+var dashes = [][]vg.Length{nil, {6, 2}, {2, 2}, {8, 2, 2, 2}}
+
+// Plot draws the series.
+func (h past) Plot(c draw.Canvas, p *plot.Plot) {
+	x, y := p.Transforms(&c)
+	c.StrokeLine2(draw.LineStyle{Color: ink, Width: 0.8}, c.Min.X, y(1), x(h.to()), y(1))
+	for _, d := range h.Drains {
+		if d >= p.X.Min && d <= p.X.Max {
+			c.StrokeLine2(draw.LineStyle{Color: soft, Width: 0.8, Dashes: []vg.Length{3, 3}}, x(d), c.Min.Y, x(d), c.Max.Y)
+		}
+	}
+	ends := map[int]vg.Length{}
+	for i, s := range h.Series {
+		var line []vg.Point
+		for _, pt := range s.Points {
+			at := vg.Point{X: x(pt.Run), Y: y(math.Max(pt.Times, p.Y.Min))}
+			line = append(line, at)
+			c.DrawGlyph(draw.GlyphStyle{Color: ink, Radius: 2.8, Shape: shape(i)}, at)
+		}
+		c.StrokeLines(draw.LineStyle{Color: ink, Width: 0.9, Dashes: dashes[i%len(dashes)]}, line)
+		last := line[len(line)-1]
+		ends[i] = apart(ends, last.Y)
+		c.DrawGlyph(draw.GlyphStyle{Color: ink, Radius: 2.8, Shape: shape(i)}, vg.Point{X: last.X + 12, Y: ends[i]})
+		words(c, last.X+18, ends[i], draw.XLeft, s.Title, 8)
+	}
+}
+
+// apart moves a name up until it covers no other.
+func apart(taken map[int]vg.Length, y vg.Length) vg.Length {
+	for moved := true; moved; {
+		moved = false
+		for _, other := range taken {
+			if d := y - other; d > -9 && d < 9 {
+				y, moved = other+9.01, true
+			}
+		}
+	}
+	return y
+}
