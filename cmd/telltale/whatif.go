@@ -142,7 +142,7 @@ func differenceLine(d whatif.Difference) string {
 		what = fmt.Sprintf("%s, %s; was %s", d.Difference, when(d.NewRaised, d.NewStage), when(d.OldRaised, d.OldStage))
 	}
 	line := fmt.Sprintf("%-22s %s: %s", where, d.Rule, what)
-	if d.Message != "" {
+	if d.Message != "" && !strings.EqualFold(d.Message, d.Rule) {
 		line += "\n" + strings.Repeat(" ", 23) + d.Message
 	}
 	return line
@@ -152,7 +152,7 @@ var differenceKinds = []string{whatif.OnlyOld, whatif.OnlyNew, whatif.Earlier, w
 
 // writeReport is the table of rules, and of people where they were named.
 func writeReport(w io.Writer, r *whatif.Report, shown map[string]int, all bool) {
-	width := len("rule or task")
+	width := len("messages at once to")
 	for _, n := range r.Rules {
 		width = max(width, len([]rune(n.Rule)))
 		if left := shown[n.Rule] - shownDifferences; left > 0 && !all {
@@ -162,7 +162,7 @@ func writeReport(w io.Writer, r *whatif.Report, shown map[string]int, all bool) 
 	if len(shown) > 0 {
 		fmt.Fprintln(w)
 	}
-	fmt.Fprintf(w, "%d vehicles, %.1f months of 30 days; alarms raised by the old book and by the new\n\n", r.Vehicles, r.Months)
+	fmt.Fprintf(w, "vehicles: %d; months of 30 days: %.1f; alarms raised by the old book and by the new:\n\n", r.Vehicles, r.Months)
 	fmt.Fprintf(w, "%-*s  %6s %6s  %18s  differences\n", width, "rule or task", "old", "new", "per 100 a month")
 	for _, n := range r.Rules {
 		var parts []string
