@@ -55,6 +55,10 @@ func TestQueries(t *testing.T) {
 	if err != nil || len(alarms) != 1 || alarms[0].Vehicle != "bus-11" {
 		t.Errorf("alarms of one vehicle: %+v (%v)", alarms, err)
 	}
+	why, err := QueryWhy(t.Context(), nc, "bus-11", alarms[0].Rule)
+	if err != nil || len(why) != 1 || why[0].Stage != "overdue" || !reflect.DeepEqual(why, s.Why("bus-11", alarms[0].Rule)) {
+		t.Errorf("why: %+v (%v)", why, err)
+	}
 	refused, err := QueryRefused(t.Context(), nc, "")
 	if err != nil || len(refused) != 1 || refused[0].Vehicle != "bus-03" {
 		t.Errorf("refused: %+v (%v)", refused, err)
