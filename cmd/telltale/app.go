@@ -194,6 +194,9 @@ func (a *app) now(ctx context.Context) (time.Time, error) {
 // adopt puts the folder's rules in force and registers the vehicles that say
 // something new.
 func (a *app) adopt(ctx context.Context, f *fleet) error {
+	if a.server == nil {
+		return a.compare(ctx, f)
+	}
 	now, err := a.now(ctx)
 	if err != nil {
 		return err
@@ -206,6 +209,22 @@ func (a *app) adopt(ctx context.Context, f *fleet) error {
 		a.logger.Info("rules adopted", "book", f.book.Hash, "rules", len(f.book.Rules), "tasks", len(f.book.Tasks))
 	}
 	return a.registerAt(ctx, f, now)
+}
+
+// compare says whether the folder's rules are those in force. A service that shares
+// a NATS server adopts nothing by itself: two with different folders would put
+// each other's rules out of force for ever.
+func (a *app) compare(ctx context.Context, f *fleet) error {
+	hash, err := a.log.BookInForce(ctx)
+	switch {
+	case err != nil:
+		return err
+	case hash == "":
+		a.logger.Warn("no rules are in force yet", "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
+	case hash != f.book.Hash:
+		a.logger.Info("the rules in force are not those of the folder", "book", hash, "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
+	}
+	return nil
 }
 
 // registerAt publishes the registrations that differ from what is known.

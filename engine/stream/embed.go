@@ -37,6 +37,10 @@ type Server struct {
 	url  string // the file with the address
 }
 
+// ServerName is the name of embedded servers, by which a client tells them from
+// those that are joined.
+const ServerName = "telltale"
+
 // gatewayDenied is what a client may not publish: all that the service alone
 // writes. Events in, questions and reading are left.
 var gatewayDenied = []string{
@@ -119,7 +123,7 @@ func serverOptions(c ServerConfig, service string) (*server.Options, error) {
 	}
 	deny := &server.Permissions{Publish: &server.SubjectPermission{Deny: gatewayDenied}}
 	return &server.Options{
-		ServerName: "telltale", Host: host, Port: n, NoSigs: true,
+		ServerName: ServerName, Host: host, Port: n, NoSigs: true,
 		JetStream: true, StoreDir: filepath.Join(c.Dir, "nats"), SyncAlways: true,
 		Nkeys:      []*server.NkeyUser{{Nkey: service}, {Nkey: gateway, Permissions: deny}},
 		NoAuthUser: gateway,

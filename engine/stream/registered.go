@@ -1,6 +1,12 @@
 package stream
 
-import "telltale/engine"
+import (
+	"context"
+	"fmt"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+)
 
 // Registered is the registration of a vehicle that counts; nil where there is none.
 func (s *Service) Registered(vehicle string) *engine.VehicleData {
@@ -8,4 +14,19 @@ func (s *Service) Registered(vehicle string) *engine.VehicleData {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	return w.fold.Registered(vehicle)
+}
+
+// LastRegistration is the last registration of a vehicle in the log, whether or not
+// it is folded yet; nil where there is none that can be read.
+func (l *Log) LastRegistration(ctx context.Context, vehicle string) (*engine.VehicleData, error) {
+	subject := fmt.Sprintf("telltale.event.%d.%s.%s", Partition(vehicle), intake.Token(vehicle), engine.VehicleEvent)
+	m, err := lastOn(ctx, l.events, subject, l.patience)
+	if err != nil || m == nil {
+		return nil, err
+	}
+	ev, bad := intake.DecodeMessage(m.Subject, m.Data)
+	if bad != nil {
+		return nil, nil // it was refused
+	}
+	return ev.Data.(*engine.VehicleData), nil
 }

@@ -1,0 +1,128 @@
+package main
+
+import (
+	"bytes"
+	"log/slog"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+
+	"telltale/engine"
+)
+
+// natsServer runs one that is not the service's own.
+func natsServer(t *testing.T) string {
+	t.Helper()
+	ns, err := server.NewServer(&server.Options{ServerName: "fleet-nats", Host: "127.0.0.1", Port: server.RANDOM_PORT, JetStream: true, StoreDir: t.TempDir(), NoSigs: true, NoLog: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	go ns.Start()
+	t.Cleanup(func() { ns.Shutdown(); ns.WaitForShutdown() })
+	if !ns.ReadyForConnections(10 * time.Second) {
+		t.Fatal("the NATS server does not come up")
+	}
+	return ns.ClientURL()
+}
+
+// told runs a command and gives its exit code and what it printed, blanks squeezed.
+func told(t *testing.T, args ...string) (code int, stdout, stderr string) {
+	t.Helper()
+	var out, err bytes.Buffer
+	code = run(t.Context(), args, strings.NewReader(""), &out, &err)
+	squeeze := regexp.MustCompile(` +`)
+	return code, squeeze.ReplaceAllString(out.String(), " "), squeeze.ReplaceAllString(err.String(), " ")
+}
+
+// TestAdopt has a joined service take its rules by adopt alone, and tells before
+// what would come of other ones.
+func TestAdopt(t *testing.T) {
+	url := natsServer(t)
+	dir := t.TempDir()
+	write(t, dir, map[string]string{"rules/oil.yaml": oilBook, "telltale.yaml": "clock: events\nnats: " + url + "\n",
+		"vehicles.yaml": "vehicles:\n  bus-07: {name: Bus 7, kind: minibus, meters: {odometer: distance}}\n  bus-08: {name: Bus 8, kind: minibus, meters: {odometer: distance}}\n"})
+	f, err := loadFleet(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var log bytes.Buffer
+	begin := func() *app {
+		t.Helper()
+		a, err := startApp(t.Context(), f, slog.New(slog.NewTextHandler(&log, nil)), func(string) {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return a
+	}
+	a := begin()
+	t.Cleanup(func() { a.stop() })
+	if !strings.Contains(log.String(), "no rules are in force yet") || a.svc.Health().Book != "" {
+		t.Errorf("a service that joined began with its own rules:\n%s", log.String())
+	}
+	expect := func(wantOut, wantErr string, more ...string) {
+		t.Helper()
+		code, out, said := told(t, append([]string{"adopt", dir}, more...)...)
+		if code != 0 || out != wantOut || said != wantErr {
+			t.Errorf("adopt %s: exit %d\n%s%s\nwant\n%s%s", more, code, out, said, wantOut, wantErr)
+		}
+		if err := a.svc.CaughtUp(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	expect("", "adopt: 0 rules, 1 tasks in force, 2 vehicles registered\n")
+	expect("", "adopt: 0 rules, 1 tasks were in force already, 0 vehicles registered\n")
+	if a.svc.Health().Book != f.book.Hash || a.svc.Registered("bus-08") == nil {
+		t.Fatalf("the folder is not in force: %+v", a.svc.Health())
+	}
+	readings(t, a)
+	if err := a.stop(); err != nil { // which writes the records down
+		t.Fatal(err)
+	}
+	a = begin()
+
+	write(t, dir, map[string]string{"rules/oil.yaml": strings.Replace(oilBook, "1000 km", "500 km", 1)})
+	a.reload(t.Context())
+	expect("oil due 1 vehicle\n", "adopt: nothing was changed; 0 vehicles would be registered\n", "--dry-run")
+	if a.svc.Health().Book != f.book.Hash {
+		t.Error("rules came into force that nobody adopted")
+	}
+	expect("oil due 1 vehicle\n", "adopt: 0 rules, 1 tasks in force, 0 vehicles registered\n")
+	if list := a.svc.Alarms(); len(list) != 1 || list[0].Vehicle != "bus-07" || list[0].To != "due" {
+		t.Errorf("there stands %+v", list)
+	}
+}
+
+// readings has one vehicle run 520 km and the other 50 km, and all of it stored.
+func readings(t *testing.T, a *app) {
+	t.Helper()
+	at := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
+	for i, r := range []struct {
+		vehicle string
+		km      float64
+	}{{"bus-07", 1000}, {"bus-08", 1000}, {"bus-07", 1520}, {"bus-08", 1050}} {
+		ev := engine.Event{ID: engine.ID{Source: "/test", ID: string(rune('a' + i))}, Kind: engine.ReadingEvent, Vehicle: r.vehicle,
+			Time: at.AddDate(0, 0, i), Recorded: at.AddDate(0, 0, i), Data: &engine.ReadingData{Meter: "odometer", Value: r.km, Unit: "km"}}
+		if err := a.log.Publish(t.Context(), ev); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := a.svc.CaughtUp(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestAdoptRefuses has no service to adopt for.
+func TestAdoptRefuses(t *testing.T) {
+	a := startTest(t, func(*settings) {})
+	code, _, said := told(t, "adopt", a.fleet.dir, "--nats", a.url())
+	if want := "telltale: the service at " + a.url() + " has a NATS server of its own\nhint: save the rules into its folder: it reads them by itself\n"; code != 1 || said != want {
+		t.Errorf("exit %d\n%s\nwant\n%s", code, said, want)
+	}
+	code, _, said = told(t, "adopt", a.fleet.dir)
+	if !strings.HasPrefix(said, "telltale: "+a.fleet.dir+" joins no NATS server\nhint: name one with --nats") || code != 2 {
+		t.Errorf("exit %d\n%s", code, said)
+	}
+}

@@ -1,0 +1,68 @@
+package stream
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/rules"
+)
+
+// Copies hands over a copy of each partition as it was stored last, a few seconds
+// behind its owner at the most while that runs. It may be folded on: nothing that
+// it says is published.
+func (l *Log) Copies(ctx context.Context, do func(*engine.Partition) error) error {
+	shelf := newShelf(l)
+	for i := range Partitions {
+		p, err := l.copyOf(ctx, shelf, i)
+		if err == nil {
+			err = do(p)
+		}
+		if err != nil {
+			return fmt.Errorf("partition %d: %w", i, err)
+		}
+	}
+	return nil
+}
+
+func (l *Log) copyOf(ctx context.Context, shelf *bookShelf, i int) (*engine.Partition, error) {
+	p := engine.NewPartition()
+	m, err := lastOn(ctx, l.state, checkpointSubject(i), l.patience)
+	if err != nil || m == nil {
+		return p, err
+	}
+	c, err := decodeCheckpoint(m.Data)
+	if err != nil {
+		return nil, err
+	}
+	book, err := shelf.book(ctx, c.Book)
+	if err != nil {
+		l.log.Warn("the rules in force cannot be read", "error", err)
+	}
+	p.Restore(c.Tick, book)
+	err = l.each(ctx, l.state, recordSubject(i, "*"), func(m jetstream.Msg, _ uint64) error {
+		if len(m.Data()) == 0 {
+			return nil // it went
+		}
+		v, err := intake.Untoken(m.Subject()[strings.LastIndexByte(m.Subject(), '.')+1:])
+		if err != nil {
+			return fmt.Errorf("reading record %q: %w", m.Subject(), err)
+		}
+		return p.Load(v, m.Data())
+	})
+	return p, err
+}
+
+// BookEvent is what puts b in force, for a partition that is folded aside.
+func BookEvent(now time.Time, b *rules.Book) engine.Event {
+	now = now.UTC()
+	return engine.Event{
+		ID: engine.ID{Source: source, ID: "book " + b.Hash}, Kind: engine.BookEvent,
+		Time: now, Recorded: now, Data: &engine.BookData{Hash: b.Hash, Book: b},
+	}
+}
