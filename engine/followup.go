@@ -44,7 +44,7 @@ func (f *fold) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []opene
 	var out []openedFollowUp
 	for i := range f.rec.Services {
 		s := &f.rec.Services[i]
-		if !f.settles(s, at.Task.Name, at.Task.Was, at.Component) {
+		if !f.settlesTask(s, at.Task, at.Component) {
 			continue
 		}
 		d := f.done(s, at.Component)

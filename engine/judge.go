@@ -46,8 +46,15 @@ func (f *fold) judgeWhileOut() {
 	if s := f.change.service; s != nil {
 		f.judgeTasks()
 		f.judgeFollowUps()
-		f.moves = slices.DeleteFunc(f.moves, func(m move) bool { return !slices.Contains(s.Tasks, m.Rule) })
+		f.moves = slices.DeleteFunc(f.moves, func(m move) bool { return !f.lists(s, m.Rule) })
 	}
+}
+
+// lists reports whether the service lists the task or one that contains it.
+func (f *fold) lists(s *Service, task string) bool {
+	t := f.task(task)
+	return slices.Contains(s.Tasks, task) ||
+		t != nil && slices.ContainsFunc(t.In, func(larger string) bool { return slices.Contains(s.Tasks, larger) })
 }
 
 func (f *fold) withdrawAll(why string) {

@@ -45,7 +45,7 @@ func (f *fold) reckon(at rules.AppliedTask, before place, readings int64) taskSt
 	ts := taskState{task: t, comp: at.Component, plan: f.plan(at, before, readings)}
 	var done []interval.Done
 	for i := range f.rec.Services {
-		if s := &f.rec.Services[i]; s.Stamp.place(ServiceEvent).compare(before) <= 0 && f.settles(s, t.Name, t.Was, at.Component) {
+		if s := &f.rec.Services[i]; s.Stamp.place(ServiceEvent).compare(before) <= 0 && f.settlesTask(s, t, at.Component) {
 			done = append(done, f.done(s, at.Component))
 			ts.by = s.ID
 		}
@@ -63,8 +63,17 @@ func (f *fold) reckon(at rules.AppliedTask, before place, readings int64) taskSt
 		done = append(done, first)
 	}
 	ts.from, ts.point = ts.plan.Next(done)
+	if ts.from.New {
+		ts.plan.Every = ts.plan.First // what is judged and shown is this interval
+	}
 	f.applyPostponement(&ts)
 	return ts
+}
+
+// settlesTask reports whether the service did the task or one that contains it.
+func (f *fold) settlesTask(s *Service, t *rules.Task, comp int) bool {
+	return f.settles(s, t.Name, t.Was, comp) ||
+		slices.ContainsFunc(t.In, func(larger string) bool { return f.settles(s, larger, "", comp) })
 }
 
 // settles reports whether the service did the task on that component (-1: on the vehicle).
@@ -106,7 +115,7 @@ func (f *fold) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
 	switch t.History {
 	case rules.HistoryInService:
 		d, err := interval.ParseDate(a.reg.InService)
-		return interval.Done{Date: d}, err == nil
+		return interval.Done{Date: d, New: t.First != (rules.Limits{})}, err == nil
 	case rules.HistoryFirstReading:
 		d, found, at := none, false, int64(math.MaxInt64)
 		for _, hours := range []bool{false, true} {
@@ -132,7 +141,7 @@ func (f *fold) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
 func (f *fold) plan(at rules.AppliedTask, before place, readings int64) interval.Plan {
 	t := at.Task
 	p := interval.Plan{
-		Every: interval.Limits(t.Every), Early: interval.Limits(t.Early),
+		Every: interval.Limits(t.Every), First: interval.Limits(t.First), Early: interval.Limits(t.Early),
 		TolShare: t.Tolerance.Share, TolFixed: interval.Limits(t.Tolerance.Fixed),
 		FromSchedule: t.FromSchedule, Shorten: 1,
 	}

@@ -64,6 +64,7 @@ type Task struct {
 	PerComponent bool
 	Where        *Condition // nil: every vehicle
 	Every        Limits
+	First        Limits // the interval from new, until it was done once; zero: Every
 	Early        Limits
 	Tolerance    Tolerance
 	Shorten      *Condition // a number; nil: 1
@@ -73,9 +74,13 @@ type Task struct {
 	Needs        []Need
 	Cautions     []string
 	FollowUps    []FollowUp // by name
-	At           Place
+	// In names the tasks that contain this one, at any depth, by name: doing one of
+	// them does this one too.
+	In []string
+	At Place
 
-	was wasAt // while loading
+	was      wasAt // while loading
+	contains []containsAt
 }
 
 // Need is a fluid (Volume in litres) or a part to have ready.

@@ -134,6 +134,7 @@ func (l *loader) sections(s map[string][]section) {
 	}
 	l.was()
 	l.circles()
+	l.contained()
 	l.overs()
 }
 

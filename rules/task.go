@@ -9,7 +9,7 @@ import (
 	"telltale/rules/unit"
 )
 
-var taskKeys = []string{"title", "was", "where", "every", "early", "tolerance", "shorten", "unknown history",
+var taskKeys = []string{"title", "was", "where", "every", "first", "contains", "early", "tolerance", "shorten", "unknown history",
 	"count from", "statutory", "needs", "cautions", "follow up"}
 
 // task reads maintenance that recurs.
@@ -33,6 +33,8 @@ func (d *document) task(key, n *yaml.Node) {
 		d.l.add(*t.Shorten.asks.sample)
 	}
 	t.History = History(d.choice(f.get("unknown history"), "unknown history of "+what, "due", "from first reading", "from in-service date"))
+	d.first(t, f.get("first"), what)
+	d.contains(t, f.get("contains"), what)
 	t.FromSchedule = d.choice(f.get("count from"), "count from of "+what, "done", "schedule") == 1
 	t.Statutory = d.yes(f.get("statutory"), "statutory of "+what, false)
 	t.Needs = d.needs(f.get("needs"), "needs of "+what)
