@@ -47,3 +47,12 @@ func (f *fold) task(name string) *rules.Task {
 	}
 	return f.p.book.Tasks[i]
 }
+
+// knowsTask reports whether the book in force has a task or a follow-up of that name.
+func (p *Partition) knowsTask(name string) bool {
+	opens := func(list []rules.FollowUp) bool {
+		return slices.ContainsFunc(list, func(fu rules.FollowUp) bool { return fu.Name == name })
+	}
+	return slices.ContainsFunc(p.book.Tasks, func(t *rules.Task) bool { return t.Name == name || t.Was == name || opens(t.FollowUps) }) ||
+		slices.ContainsFunc(p.book.Rules, func(r *rules.Rule) bool { return opens(r.FollowUps) })
+}

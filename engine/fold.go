@@ -245,6 +245,7 @@ func (f *fold) takeService(s Stamp, d *ServiceData) error {
 	if err := f.ownMeters(d.Meters); err != nil {
 		return err
 	}
+	f.noteService(d)
 	f.rec.Services = keepServices(insert(f.rec.Services, Service{s, d}))
 	if !s.Void {
 		f.change.service = &Service{s, d}
@@ -314,6 +315,19 @@ func (f *fold) checkExchange(d *ServiceData) error {
 		}
 	}
 	return refuse("name the component whose fluid was exchanged: vehicle %s has not just one that holds %q", f.rec.Vehicle, d.Fluid.Name)
+}
+
+// noteService tells which tasks of the event's service the book in force does not
+// know, as refusals of that part: the work is kept, and settles nothing.
+func (f *fold) noteService(d *ServiceData) {
+	if f.p.book == nil {
+		return
+	}
+	for _, name := range d.Tasks {
+		if !f.p.knowsTask(name) {
+			f.out = append(f.out, Output{Refused: f.p.refused(f.ev, fmt.Errorf("the work is kept, but no task or follow-up of the rules in force is called %q", name))})
+		}
+	}
 }
 
 // takeVoid takes an event out, now or when it comes.

@@ -128,25 +128,35 @@ func raw(t *testing.T, l *Log, subject, text string) {
 	}
 }
 
-// said is all that was published so far, a line an output, by vehicle.
-func saidLines(t *testing.T, l *Log) []string {
+// published is all that was published so far.
+func published(t *testing.T, l *Log) []Message {
 	t.Helper()
 	last, err := l.LastOutput(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
-	var lines []string
+	var out []Message
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	l.Outputs(ctx, 1, func(m Message) error {
-		for _, o := range m.Outputs {
-			lines = append(lines, line(o))
-		}
+		out = append(out, m)
 		if m.Seq == last {
 			cancel()
 		}
 		return nil
 	})
+	return out
+}
+
+// saidLines is all that was published so far, a line an output, by vehicle.
+func saidLines(t *testing.T, l *Log) []string {
+	t.Helper()
+	var lines []string
+	for _, m := range published(t, l) {
+		for _, o := range m.Outputs {
+			lines = append(lines, line(o))
+		}
+	}
 	slices.SortStableFunc(lines, func(a, b string) int {
 		return strings.Compare(strings.Fields(a)[0], strings.Fields(b)[0])
 	})

@@ -38,6 +38,7 @@ type worker struct {
 	fold     *engine.Partition
 	held     []heldRecord      // stored at a later position than the fold has reached, by position
 	heldAt   map[string]uint64 // and the sequences of these positions
+	ticks    *intake.Ticks     // of a clock that follows the events; nil until the first
 	torn     bool              // the fold holds an event that at does not count yet
 	at       checkpoint        // the position of the fold
 	out      place             // outputs before it are published
@@ -150,7 +151,7 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 				return err
 			}
 		}
-		out = w.apply(ev, seq)
+		out = w.applyInTime(ev, seq)
 	case w.p == 0 || !forAll(m):
 		out = []engine.Output{{Refused: refusal}}
 	}
@@ -192,6 +193,31 @@ func (w *worker) decode(m jetstream.Msg, stored time.Time) (engine.Event, *engin
 		r.Event = &id
 	}
 	return ev, r
+}
+
+// applyInTime folds the event after the midnights that its reported time passes,
+// where the clock follows the events: the ticks of the log come behind events that
+// are published fast, and the partition would judge them by yesterday's date. A
+// tick of the log that brings nothing new is left out.
+func (w *worker) applyInTime(ev engine.Event, seq uint64) (out []engine.Output) {
+	if !w.cfg.ClockFollowsEvents {
+		return w.apply(ev, seq)
+	}
+	if w.ticks == nil {
+		w.ticks = intake.NewTicks(false)
+		w.ticks.Before(engine.Event{Recorded: w.fold.Now()})
+	}
+	if ev.Kind == engine.TickEvent {
+		w.ticks.Before(engine.Event{Recorded: ev.Time})
+		if !ev.Time.After(w.fold.Now()) {
+			return nil
+		}
+	} else if !ev.Kind.Internal() {
+		for _, t := range w.ticks.Before(ev) {
+			out = append(out, w.apply(t, seq)...)
+		}
+	}
+	return append(out, w.apply(ev, seq)...)
 }
 
 // apply folds the event, unless the vehicle's record holds it already.
