@@ -69,6 +69,8 @@ func task() node {
 		"was":             about(text(), "the earlier name, whose history goes on"),
 		"where":           expression(whereText),
 		"every":           about(limits(), "distance, time or hours, whichever comes first"),
+		"first":           about(limits(), "the first interval of a vehicle that began new"),
+		"contains":        about(texts(), "other tasks that are done with it"),
 		"early":           about(limits(), "how long before a limit it is soon"),
 		"tolerance":       about(either(share(), limits(), node{"const": 0}), "how far past a limit it is overdue"),
 		"shorten":         expression("a number by which `every` is multiplied"),
