@@ -11,7 +11,9 @@ func TestClockInTheEvents(t *testing.T) {
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, follow)
 	adopt(t, l, timeText)
-	send(t, l, vehicle("a"), reading("a", 0, 1000), reading("a", 12, 1100))
+	early := vehicle("a")
+	early.Time, early.Recorded = Unclocked, Unclocked
+	send(t, l, early, reading("a", 0, 1000), reading("a", 12, 1100))
 	caughtUp(t, s)
 	stop(t, s)
 	s = run(t, l, follow)

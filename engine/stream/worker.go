@@ -212,7 +212,7 @@ func (w *worker) applyInTime(ev engine.Event, seq uint64) (out []engine.Output) 
 		if !ev.Time.After(w.fold.Now()) {
 			return nil
 		}
-	} else if !ev.Kind.Internal() {
+	} else if !ev.Kind.Internal() && !ev.Recorded.Equal(Unclocked) {
 		for _, t := range w.ticks.Before(ev) {
 			out = append(out, w.apply(t, seq)...)
 		}
