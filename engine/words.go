@@ -3,6 +3,7 @@ package engine
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -13,8 +14,8 @@ import (
 	"telltale/rules/unit"
 )
 
-// Everything that the engine itself says to people stands in this file; what
-// rules say is the rules' own.
+// Everything that the engine itself says to people stands in this file and, what
+// it says when it is asked why, in whywords.go; what rules say is the rules' own.
 
 // capital gives a name an upper-case first letter, as a sentence begins.
 func capital(s string) string {
@@ -68,7 +69,7 @@ func (f *fold) taskWords(t *Transition, ts *taskState, v verdict, to int) {
 	t.Statutory = ts.task != nil && ts.task.Statutory
 	t.Message = t.Title + ": " + f.why(ts, v)
 	if to == 0 {
-		t.Message = t.Title + ": nothing to do now; " + f.why(ts, v)
+		t.Message = t.Title + ": not due now; " + f.why(ts, v)
 	}
 	t.Evidence = f.taskEvidence(ts, v)
 	ids := f.causeIDs()
@@ -151,13 +152,7 @@ func (f *fold) taskEvidence(ts *taskState, v verdict) []rules.Evidence {
 		if ts.last.Estimated {
 			e.Note += ", meter value estimated"
 		}
-		e.Value, e.Unit = f.shown(ts.last.Distance, false)
-		if math.IsNaN(e.Value) {
-			e.Value, e.Unit = f.shown(ts.last.Hours, true)
-		}
-		if math.IsNaN(e.Value) {
-			e.Value, e.Unit = 0, ""
-		}
+		e.Value, e.Unit = f.faceDone(ts)
 		out = append(out, e)
 	}
 	if v.meter != nil {
@@ -170,6 +165,24 @@ func (f *fold) taskEvidence(ts *taskState, v verdict) []rules.Evidence {
 		out = append(out, rules.Evidence{Of: "past the due date", Value: v.Past, Unit: "days"})
 	}
 	return out
+}
+
+// faceDone is what the meter showed when the task was last done: people know the
+// face of the instrument that was in then.
+func (f *fold) faceDone(ts *taskState) (float64, string) {
+	i := slices.IndexFunc(f.rec.Services, func(s Service) bool { return s.ID == ts.by })
+	life, hours := ts.last.Distance, false
+	if math.IsNaN(life) {
+		life, hours = ts.last.Hours, true
+	}
+	c := f.rec.chainFor(f.applied().reg, f.def(ts.comp), hours)
+	if i < 0 || c == nil || math.IsNaN(life) {
+		return 0, ""
+	}
+	if p, ok := c.last(f.rec.Services[i].At); ok {
+		life -= p.life - p.face
+	}
+	return f.shown(life, hours)
 }
 
 func (f *fold) shown(v float64, hours bool) (float64, string) {

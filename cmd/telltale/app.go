@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"runtime/debug"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -35,6 +36,27 @@ type fleet struct {
 	book     *rules.Book
 	people   *notify.Directory
 	register []engine.Event // at the zero of time; published with the time at hand
+	found    []string       // which of the files that may be left out are there
+}
+
+// has notes whether the file is there.
+func (f *fleet) has(path string) bool {
+	ok := exists(path)
+	if ok {
+		f.found = append(f.found, path)
+	}
+	return ok
+}
+
+// lost names the files that were there in an earlier reading of the folder and are
+// gone: an empty place must not read as "nobody is to be told".
+func (f *fleet) lost(now *fleet) error {
+	for _, path := range f.found {
+		if !slices.Contains(now.found, path) {
+			return hinted{fmt.Errorf("%s was there and is gone", path), "to tell nobody, or to have no vehicles, leave the file and empty its list"}
+		}
+	}
+	return nil
 }
 
 // loadFleet reads everything in the folder; the faults of all files come at once.
@@ -55,11 +77,12 @@ func loadFleet(dir string) (*fleet, error) {
 		f.book, err = rules.Load(f.files)
 	}
 	errs = append(errs, err)
-	if path := filepath.Join(dir, "people.yaml"); exists(path) {
+	if path := filepath.Join(dir, "people.yaml"); f.has(path) {
 		f.people, err = notify.Load(path)
 		errs = append(errs, err)
 	}
-	if path := filepath.Join(dir, "vehicles.yaml"); exists(path) {
+	f.has(filepath.Join(dir, "telltale.yaml"))
+	if path := filepath.Join(dir, "vehicles.yaml"); f.has(path) {
 		f.register, err = loadRegister(path, stream.Unclocked)
 		errs = append(errs, err)
 	}

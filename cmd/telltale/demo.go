@@ -24,7 +24,7 @@ import (
 )
 
 func demoCommand(s streams) *cobra.Command {
-	var dir string
+	var dir, files string
 	var stay bool
 	cmd := &cobra.Command{
 		Use:   "demo",
@@ -33,9 +33,19 @@ func demoCommand(s streams) *cobra.Command {
 server, publishes a year of events from a second connection, moves the clock by
 the events, and prints what follows. Nothing is sent: mails are written as files.`,
 		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return demo(cmd.Context(), s, dir, stay) },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if files == "" {
+				return demo(cmd.Context(), s, dir, stay)
+			}
+			if _, err := demoFolder(files); err != nil {
+				return err
+			}
+			fmt.Fprintf(s.err, "the sample fleet's files are in %s; change them, then: telltale serve --dir %s\n", files, files)
+			return nil
+		},
 	}
 	cmd.Flags().StringVar(&dir, "dir", "", "folder to copy the sample fleet into (a temporary one)")
+	cmd.Flags().StringVar(&files, "files", "", "only copy the sample fleet's files into this folder, and run nothing")
 	cmd.Flags().BoolVar(&stay, "stay", false, "keep the service running at the end, until Ctrl-C")
 	return cmd
 }
@@ -60,6 +70,7 @@ func demo(ctx context.Context, s streams, dir string, stay bool) error {
 	}
 	f.register = register
 	fmt.Fprintf(s.err, "demo: the sample fleet is in %s, the service at %s\n", dir, a.url())
+	fmt.Fprintln(s.err, "demo: the fleet is folded in 16 parts side by side, so lines come in order for each vehicle alone")
 	err = runDemo(ctx, s, a, &mails)
 	if err == nil && stay {
 		fmt.Fprintf(s.err, "still serving; try: telltale due --dir %s (Ctrl-C ends)\n", dir)

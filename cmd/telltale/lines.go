@@ -29,11 +29,17 @@ func refusalLine(r *engine.Refusal) string {
 	if r.Line > 0 {
 		at = fmt.Sprintf("line %d: ", r.Line)
 	}
-	id := ""
+	from := r.Vehicle
 	if r.Event != nil {
-		id = fmt.Sprintf(" (%s %s)", r.Event.Source, r.Event.ID)
+		from = strings.TrimSpace(from + " " + r.Event.Source + " " + r.Event.ID)
 	}
-	return "refused: " + at + r.Refused + id
+	if !r.Time.IsZero() {
+		from = strings.TrimSpace(r.Time.Format("2006-01-02 15:04") + " " + from)
+	}
+	if from != "" {
+		from = " (" + from + ")"
+	}
+	return "refused: " + at + r.Refused + from
 }
 
 func notJudgedLine(n *engine.NotJudged) string {

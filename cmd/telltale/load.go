@@ -6,7 +6,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"time"
 
 	"telltale/engine"
@@ -26,6 +25,9 @@ func readRules(dir string) ([]rules.File, error) {
 			continue
 		}
 		path := filepath.Join(dir, e.Name())
+		if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+			return nil, exit{2, fmt.Errorf("reading the rules: %s is not a file", path)} // a pipe would be waited for
+		}
 		text, err := os.ReadFile(path)
 		if err != nil {
 			return nil, exit{2, fmt.Errorf("reading the rules: %w", err)}
@@ -73,5 +75,3 @@ func exists(path string) bool {
 	_, err := os.Stat(path)
 	return !errors.Is(err, fs.ErrNotExist)
 }
-
-var _ = slices.Sorted[string]

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
@@ -14,6 +15,7 @@ import (
 func alarmsCommand(s streams) *cobra.Command {
 	var c client
 	var vehicle string
+	var all bool
 	cmd := &cobra.Command{
 		Use:   "alarms",
 		Short: "What stands on a running service",
@@ -21,12 +23,21 @@ func alarmsCommand(s streams) *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := stream.QueryAlarms(ctx, nc, vehicle)
-				return listing(s, c.json, list, err, "no alarm stands", standingLine)
+				before := len(list)
+				if !all {
+					list = slices.DeleteFunc(list, func(a engine.Standing) bool { return a.To == "normal" })
+				}
+				err = listing(s, c.json, list, err, "no alarm stands", standingLine)
+				if n := before - len(list); n > 0 {
+					fmt.Fprintf(s.err, "%d more have cleared and wait for an acknowledgement: --all lists them\n", n)
+				}
+				return err
 			})
 		},
 	}
 	c.flags(cmd)
 	cmd.Flags().StringVar(&vehicle, "vehicle", "", "only this vehicle")
+	cmd.Flags().BoolVar(&all, "all", false, "also what has cleared and nobody has acknowledged")
 	return cmd
 }
 

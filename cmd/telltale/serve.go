@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"time"
@@ -9,7 +10,6 @@ import (
 	"github.com/fsnotify/fsnotify"
 	"github.com/spf13/cobra"
 
-	"telltale/notify"
 )
 
 func serveCommand(s streams) *cobra.Command {
@@ -47,6 +47,12 @@ func serve(ctx context.Context, s streams, f *fleet) error {
 		}
 		return err
 	}
+	if err := a.checkClock(ctx); err != nil {
+		return errors.Join(err, a.stop())
+	}
+	if len(f.people.People()) == 0 {
+		logger.Warn("nobody is told anything", "hint", "name people in "+filepath.Join(f.dir, "people.yaml"))
+	}
 	fmt.Fprintf(s.err, "serving %s at %s, %d rules, %d tasks; stop with Ctrl-C\n", f.dir, a.url(), len(f.book.Rules), len(f.book.Tasks))
 	work, halt := context.WithCancel(ctx) // until the interrupt, or until something fails
 	defer halt()
@@ -66,6 +72,20 @@ func serve(ctx context.Context, s streams, f *fleet) error {
 	return a.stop() // which says what had failed
 }
 
+// checkClock refuses to go on from a log whose clock is far ahead of the wall's: the
+// demo's year would be cleared by today's date.
+func (a *app) checkClock(ctx context.Context) error {
+	if a.fleet.set.Clock != "wall" {
+		return nil
+	}
+	last, err := a.log.LastTick(ctx)
+	if err != nil || !last.After(time.Now().Add(48*time.Hour)) {
+		return err
+	}
+	return exit{2, hinted{fmt.Errorf("the log in %s stands at %s, ahead of this machine's clock", a.fleet.dir, last.Format(time.DateOnly)),
+		"begin in a folder of its own: telltale demo --files DIR copies the sample fleet without its year; or set clock: events"}}
+}
+
 func unlessStopped(ctx context.Context, err error) error {
 	if ctx.Err() != nil {
 		return nil
@@ -77,6 +97,9 @@ func unlessStopped(ctx context.Context, err error) error {
 // write a file in several steps.
 const settleTime = 300 * time.Millisecond
 
+// readAgain is how often the folder is read though nothing was seen to change.
+const readAgain = time.Minute
+
 // watch reads the folder again when its files change. A fault keeps what is in
 // force.
 func (a *app) watch(ctx context.Context) error {
@@ -85,25 +108,27 @@ func (a *app) watch(ctx context.Context) error {
 		return fmt.Errorf("watching the folder: %w", err)
 	}
 	defer w.Close()
-	for _, dir := range []string{a.fleet.dir, filepath.Join(a.fleet.dir, "rules")} {
+	rulesDir := filepath.Join(a.fleet.dir, "rules")
+	for _, dir := range []string{a.fleet.dir, rulesDir} {
 		if err := w.Add(dir); err != nil {
 			return fmt.Errorf("watching %s: %w", dir, err)
 		}
 	}
-	quiet := time.NewTimer(time.Hour)
+	quiet := time.NewTimer(readAgain)
 	for {
 		select {
 		case <-ctx.Done():
 			return nil
 		case e := <-w.Events:
-			if filepath.Ext(e.Name) == ".yaml" || filepath.Ext(e.Name) == ".yml" {
+			if ext := filepath.Ext(e.Name); ext == ".yaml" || ext == ".yml" || e.Name == rulesDir {
 				quiet.Reset(settleTime)
 			}
 		case err := <-w.Errors:
 			a.logger.Error("watching the folder", "error", err)
 		case <-quiet.C:
+			_ = w.Add(rulesDir) // a folder that took its place has to be watched anew; reload says if it is gone
 			a.reload(ctx)
-			quiet.Reset(time.Hour) // also catches what the watcher missed
+			quiet.Reset(readAgain)
 		}
 	}
 }
@@ -113,15 +138,16 @@ func (a *app) reload(ctx context.Context) {
 	a.read.Store(time.Now().Unix())
 	f, err := loadFleet(a.fleet.dir)
 	if err == nil {
-		if f.people == nil {
-			f.people = &notify.Directory{}
-		}
+		err = a.fleet.lost(f)
+	}
+	if err == nil {
 		a.notify.SetDirectory(f.people)
 		err = a.adopt(ctx, f)
 	}
 	if err != nil && ctx.Err() == nil {
-		a.logger.Error("the folder has faults; what was in force stays in force", "faults", err)
-		a.fault.Store(err.Error())
+		if a.fault.Swap(err.Error()) != err.Error() {
+			a.logger.Error("the folder has faults; what was in force stays in force", "faults", err)
+		}
 		return
 	}
 	a.fault.Store("")
