@@ -9,7 +9,6 @@ import (
 
 	"github.com/fsnotify/fsnotify"
 	"github.com/spf13/cobra"
-
 )
 
 func serveCommand(s streams) *cobra.Command {
@@ -50,6 +49,10 @@ func serve(ctx context.Context, s streams, f *fleet) error {
 	if err := a.checkClock(ctx); err != nil {
 		return errors.Join(err, a.stop())
 	}
+	w, err := a.watcher() // before it is said to be serving
+	if err != nil {
+		return errors.Join(err, a.stop())
+	}
 	if len(f.people.People()) == 0 {
 		logger.Warn("nobody is told anything", "hint", "name people in "+filepath.Join(f.dir, "people.yaml"))
 	}
@@ -57,7 +60,7 @@ func serve(ctx context.Context, s streams, f *fleet) error {
 	work, halt := context.WithCancel(ctx) // until the interrupt, or until something fails
 	defer halt()
 	context.AfterFunc(a.life, halt)
-	a.group.Go(func() error { return unlessStopped(work, a.watch(work)) })
+	a.group.Go(func() error { return unlessStopped(work, a.watch(work, w)) })
 	a.group.Go(func() error {
 		if f.set.Clock == "events" {
 			return unlessStopped(work, a.log.FollowEvents(work))
@@ -100,20 +103,25 @@ const settleTime = 300 * time.Millisecond
 // readAgain is how often the folder is read though nothing was seen to change.
 const readAgain = time.Minute
 
-// watch reads the folder again when its files change. A fault keeps what is in
-// force.
-func (a *app) watch(ctx context.Context) error {
+// watcher sees what is changed in the folder from its return on.
+func (a *app) watcher() (*fsnotify.Watcher, error) {
 	w, err := fsnotify.NewWatcher()
 	if err != nil {
-		return fmt.Errorf("watching the folder: %w", err)
+		return nil, fmt.Errorf("watching the folder: %w", err)
 	}
-	defer w.Close()
-	rulesDir := filepath.Join(a.fleet.dir, "rules")
-	for _, dir := range []string{a.fleet.dir, rulesDir} {
+	for _, dir := range []string{a.fleet.dir, filepath.Join(a.fleet.dir, "rules")} {
 		if err := w.Add(dir); err != nil {
-			return fmt.Errorf("watching %s: %w", dir, err)
+			return nil, errors.Join(fmt.Errorf("watching %s: %w", dir, err), w.Close())
 		}
 	}
+	return w, nil
+}
+
+// watch reads the folder again when its files change. A fault keeps what is in
+// force.
+func (a *app) watch(ctx context.Context, w *fsnotify.Watcher) error {
+	defer w.Close()
+	rulesDir := filepath.Join(a.fleet.dir, "rules")
 	quiet := time.NewTimer(readAgain)
 	for {
 		select {
