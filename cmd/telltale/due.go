@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,6 +19,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/interval"
 	"telltale/engine/stream"
+	"telltale/rules"
 	"telltale/rules/unit"
 )
 
@@ -84,8 +86,11 @@ func dueLine(d engine.DueItem) string {
 		what += " (" + d.Component + ")"
 	}
 	line := fmt.Sprintf("%-8s %-10s %s\n%20s%s", listStage(d.Stage), d.Name, what, "", d.Why)
-	if d.LastDone != "" && d.LastDone != "no history" {
-		line += fmt.Sprintf("\n%20slast done: %s", "", d.LastDone)
+	switch {
+	case strings.HasPrefix(d.LastDone, "counted"):
+		line += fmt.Sprintf("\n%20s%s", "", d.LastDone)
+	case d.LastDone != "" && d.LastDone != "no history":
+		line += fmt.Sprintf("\n%20slast done %s", "", d.LastDone)
 	}
 	if n := needs(d.Needs); n != "" {
 		line += fmt.Sprintf("\n%20shave ready: %s", "", n)
@@ -109,7 +114,7 @@ func needs(list []engine.Need) string {
 	for _, n := range list {
 		switch {
 		case n.Fluid != "" && n.Volume > 0:
-			out = append(out, fmt.Sprintf("%.3g L %s", n.Volume, n.Fluid))
+			out = append(out, rules.Format(math.Round(n.Volume*10)/10)+" L "+n.Fluid)
 		case n.Fluid != "":
 			out = append(out, n.Fluid)
 		case n.Count > 1:
@@ -121,7 +126,8 @@ func needs(list []engine.Need) string {
 	return strings.Join(out, ", ")
 }
 
-// readyLine sums what to have ready over the list; empty where nothing is needed.
+// readyLine sums what to have ready over the list; empty where
+// nothing is needed, or one line says it all.
 func readyLine(list []engine.DueItem) string {
 	type what struct{ fluid, part string }
 	sum := map[what]engine.Need{}
@@ -132,7 +138,7 @@ func readyLine(list []engine.DueItem) string {
 			sum[k] = engine.Need{Fluid: n.Fluid, Part: n.Part, Volume: all.Volume + n.Volume, Count: all.Count + max(n.Count, 1)}
 		}
 	}
-	if len(sum) == 0 {
+	if len(sum) == 0 || len(list) < 2 {
 		return ""
 	}
 	keys := slices.SortedFunc(maps.Keys(sum), func(a, b what) int {
