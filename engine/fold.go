@@ -289,7 +289,7 @@ func (f *fold) noteSample(d *SampleData) {
 			continue
 		}
 		for _, why := range sampleNotes(reg, t, i) {
-			f.out = append(f.out, Output{Refused: f.p.refused(f.ev, fmt.Errorf("sample %s of %s: %s", d.Number, d.Component, why))})
+			f.note(fmt.Errorf("sample %s of %s: %s", d.Number, d.Component, why))
 		}
 	}
 }
@@ -317,6 +317,13 @@ func (f *fold) checkExchange(d *ServiceData) error {
 	return refuse("name the component whose fluid was exchanged: vehicle %s has not just one that holds %q", f.rec.Vehicle, d.Fluid.Name)
 }
 
+// note tells of a part of the event that is not used though the event is.
+func (f *fold) note(why error) {
+	r := f.p.refused(f.ev, why)
+	r.Kept = true
+	f.out = append(f.out, Output{Refused: r})
+}
+
 // noteService tells which tasks of the event's service the book in force does not
 // know, as refusals of that part: the work is kept, and settles nothing.
 func (f *fold) noteService(d *ServiceData) {
@@ -325,7 +332,7 @@ func (f *fold) noteService(d *ServiceData) {
 	}
 	for _, name := range d.Tasks {
 		if !f.p.knowsTask(name) {
-			f.out = append(f.out, Output{Refused: f.p.refused(f.ev, fmt.Errorf("the work is kept, but no task or follow-up of the rules in force is called %q", name))})
+			f.note(fmt.Errorf("the work is kept, but no task or follow-up of the rules in force is called %q", name))
 		}
 	}
 }

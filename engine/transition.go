@@ -45,6 +45,8 @@ type Refusal struct {
 	Vehicle string    `json:"vehicle,omitempty"`
 	Event   *ID       `json:"event,omitempty"`
 	Time    time.Time `json:"time,omitzero"`
+	// Kept: the event was used; only the part that the reason names was not.
+	Kept bool `json:"kept,omitempty"`
 }
 
 // NotJudged is a rule that could not be judged because something was missing.

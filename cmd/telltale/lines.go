@@ -39,7 +39,11 @@ func refusalLine(r *engine.Refusal) string {
 	if from != "" {
 		from = " (" + from + ")"
 	}
-	return "refused: " + at + r.Refused + from
+	word := "refused: "
+	if r.Kept {
+		word = "not used: "
+	}
+	return word + at + r.Refused + from
 }
 
 func notJudgedLine(n *engine.NotJudged) string {

@@ -60,6 +60,9 @@ func replay(s streams, o replayOptions, path string) error {
 		return fmt.Errorf("writing the transitions: %w", err)
 	}
 	fmt.Fprintf(s.err, "replay: %d events, %d transitions, %d refused, %d not judged\n", r.events, r.transitions, r.refused, r.notJudged)
+	if r.parts > 0 {
+		fmt.Fprintf(s.err, "replay: %d parts of events were not used: --all says which and why\n", r.parts)
+	}
 	strangers(s, r.p.Unregistered())
 	return nil
 }
@@ -141,7 +144,7 @@ type replayer struct {
 	// once that is done.
 	register []engine.Event
 
-	events, transitions, refused, notJudged int
+	events, transitions, refused, parts, notJudged int
 }
 
 func (r *replayer) file(f io.Reader) error {
@@ -187,7 +190,11 @@ func (r *replayer) say(o engine.Output) {
 		r.transitions++
 		r.print(o.Transition, transitionLine(o.Transition))
 	case o.Refused != nil:
-		r.refused++
+		if o.Refused.Kept {
+			r.parts++
+		} else {
+			r.refused++
+		}
 		if r.o.all {
 			r.print(o.Refused, refusalLine(o.Refused))
 		}
