@@ -282,7 +282,7 @@ func allFolded(t *testing.T, nc *nats.Conn, now time.Time) {
 		last[p] = m.Sequence
 	}
 	var h stream.Health
-	if !poll(3*time.Minute, func() bool {
+	if !poll(5*time.Minute, func() bool {
 		if h, err = stream.QueryHealth(t.Context(), nc); err != nil {
 			t.Fatal(err)
 		}

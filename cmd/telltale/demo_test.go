@@ -21,7 +21,7 @@ func TestDemo(t *testing.T) {
 	if code := run(t.Context(), []string{"demo", "--dir", dir}, strings.NewReader(""), &stdout, &stderr); code != 0 {
 		t.Fatalf("exit code %d\n%s", code, &stderr)
 	}
-	if strings.Contains(stderr.String(), "level=ERROR") || strings.Contains(stderr.String(), "not delivered") {
+	if strings.Contains(stderr.String(), `"level":"ERROR"`) || strings.Contains(stderr.String(), "not delivered") {
 		t.Errorf("it complains:\n%s", &stderr)
 	}
 
