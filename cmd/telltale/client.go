@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
@@ -77,6 +78,16 @@ func (c *client) ask(ctx context.Context, do func(context.Context, *nats.Conn) e
 	return nil
 }
 
+// printable takes away what could drive a terminal or turn its text around.
+func printable(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r != '\n' && (unicode.IsControl(r) || unicode.Is(unicode.Cf, r)) {
+			return -1
+		}
+		return r
+	}, s)
+}
+
 // listing prints a list, a line or a JSON object each; empty says so on stderr.
 func listing[T any](s streams, asJSON bool, list []T, err error, empty string, line func(T) string) error {
 	if err != nil {
@@ -91,7 +102,7 @@ func listing[T any](s streams, asJSON bool, list []T, err error, empty string, l
 		if asJSON {
 			err = enc.Encode(item)
 		} else {
-			_, err = fmt.Fprintln(s.out, line(item))
+			_, err = fmt.Fprintln(s.out, printable(line(item)))
 		}
 		if err != nil {
 			return fmt.Errorf("writing the list: %w", err)

@@ -21,7 +21,7 @@ func transitionLine(t *engine.Transition) string {
 	if t.Message != "" {
 		line += "\n" + strings.Repeat(" ", 18) + t.Message
 	}
-	return line
+	return printable(line)
 }
 
 func refusalLine(r *engine.Refusal) string {
@@ -43,7 +43,7 @@ func refusalLine(r *engine.Refusal) string {
 	if r.Kept {
 		word = "not used: "
 	}
-	return word + at + r.Refused + from
+	return printable(word + at + r.Refused + from)
 }
 
 func notJudgedLine(n *engine.NotJudged) string {

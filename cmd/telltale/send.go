@@ -14,6 +14,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/stream"
 )
 
 func sendCommand(s streams) *cobra.Command {
@@ -47,7 +48,7 @@ func send(ctx context.Context, s streams, nc *nats.Conn, in io.Reader) error {
 		return err
 	}
 	sent, refused := 0, 0
-	p := &publisher{js: js}
+	p := &publisher{js: js, last: map[int]uint64{}, ids: map[engine.ID]int{}}
 	err = intake.ReadFile(in, func(line int, ev engine.Event, err error) error {
 		if err == nil && ev.Kind.Internal() {
 			err = fmt.Errorf("a %s is written by the service alone", ev.Kind)
@@ -58,14 +59,20 @@ func send(ctx context.Context, s streams, nc *nats.Conn, in io.Reader) error {
 			return nil
 		}
 		sent++
+		p.ids[ev.ID] = line
 		return p.publish(ctx, ev)
 	})
 	if err == nil {
 		err = p.wait(ctx)
 	}
 	if err != nil {
-		return fmt.Errorf("sending: %w", err)
+		return hinted{fmt.Errorf("sending, after %d events were read: %w", sent, err), "send the same again: what is stored already is not stored twice"}
 	}
+	byService, err := p.refused(ctx, s, nc)
+	if err != nil {
+		return fmt.Errorf("asking what the service refused: %w", err)
+	}
+	refused += byService
 	known := ""
 	if p.known > 0 { // within two minutes the server drops what has the same identity, unread
 		known = fmt.Sprintf(" %d sent before,", p.known)
@@ -81,8 +88,19 @@ func send(ctx context.Context, s streams, nc *nats.Conn, in io.Reader) error {
 // identity as message id, kept until it is acknowledged.
 type publisher struct {
 	js      jetstream.JetStream
-	pending []jetstream.PubAckFuture
+	pending []sending
 	known   int // acknowledged as stored by an earlier message with the same identity
+
+	// For who asks what became of it; nil otherwise. The sequence of the last event
+	// stored for each partition, and each event's line.
+	last map[int]uint64
+	ids  map[engine.ID]int
+}
+
+// sending is an event that is not acknowledged yet.
+type sending struct {
+	jetstream.PubAckFuture
+	partition int
 }
 
 // inFlight bounds the events that are not acknowledged yet.
@@ -97,7 +115,7 @@ func (p *publisher) publish(ctx context.Context, ev engine.Event) error {
 	if err != nil {
 		return err
 	}
-	if p.pending = append(p.pending, f); len(p.pending) >= inFlight {
+	if p.pending = append(p.pending, sending{f, stream.Partition(ev.Vehicle)}); len(p.pending) >= inFlight {
 		return p.wait(ctx)
 	}
 	return nil
@@ -111,6 +129,9 @@ func (p *publisher) wait(ctx context.Context) error {
 			if ack.Duplicate {
 				p.known++
 			}
+			if p.last != nil {
+				p.last[f.partition] = max(p.last[f.partition], ack.Sequence)
+			}
 		case err := <-f.Err():
 			return err
 		case <-ctx.Done():
@@ -121,4 +142,47 @@ func (p *publisher) wait(ctx context.Context) error {
 	}
 	p.pending = p.pending[:0]
 	return nil
+}
+
+// refused waits until the service has folded what was sent, and prints which of it
+// it could not use.
+func (p *publisher) refused(ctx context.Context, s streams, nc *nats.Conn) (n int, err error) {
+	for ready := time.NewTicker(50 * time.Millisecond); ; {
+		h, err := stream.QueryHealth(ctx, nc)
+		if err != nil {
+			return 0, err
+		}
+		if p.folded(h) {
+			break
+		}
+		select {
+		case <-ctx.Done():
+			return 0, ctx.Err()
+		case <-ready.C:
+		}
+	}
+	list, err := stream.QueryRefused(ctx, nc, "")
+	for _, r := range list {
+		if r.Event == nil {
+			continue
+		}
+		if line, ok := p.ids[*r.Event]; ok {
+			r.Line = line
+			fmt.Fprintln(s.out, refusalLine(&r))
+			if !r.Kept {
+				n++
+			}
+		}
+	}
+	return n, err
+}
+
+// folded reports whether each partition is past the last event sent to it.
+func (p *publisher) folded(h stream.Health) bool {
+	for _, part := range h.Partitions {
+		if part.Seq < p.last[part.Partition] && part.Fault == "" {
+			return false
+		}
+	}
+	return true
 }

@@ -40,7 +40,8 @@ func Compose(m notify.Message, from string) (messageID string, raw []byte, err e
 	id := m.Key + "@" + domain
 	msg.SetMessageIDWithValue(id)
 	msg.SetDateWithValue(m.Time)
-	msg.Subject(m.Subject)
+	// A name that looks like an encoded word (RFC 2047) must not be decoded as one.
+	msg.Subject(strings.ReplaceAll(m.Subject, "=?", "= ?"))
 	if m.Thread != "" {
 		root := "<" + m.Thread + "@" + domain + ">"
 		msg.SetGenHeader(gomail.HeaderReferences, root)

@@ -161,6 +161,9 @@ func TestComposeHostile(t *testing.T) {
 			if len(got) != len(clean) || got.Get("Bcc") != "" {
 				t.Errorf("%.30q: headers %v", h, got)
 			}
+			if strings.Contains(m.Subject, "=?") && strings.Contains(got.Get("Subject"), "=?utf-8?q?=0D") {
+				t.Errorf("%.30q: a mail program decodes the subject %q", h, got.Get("Subject"))
+			}
 			if text != m.Text || html != m.HTML {
 				t.Errorf("%.30q: the parts are not what was written", h)
 			}
