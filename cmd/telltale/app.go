@@ -282,6 +282,16 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 	ctx, a.cancel = context.WithCancel(context.WithoutCancel(ctx))
 	a.group, a.life = errgroup.WithContext(ctx)
 	a.group.Go(func() error { a.queue.Run(a.life); return nil })
+	if a.server != nil {
+		a.group.Go(func() error {
+			select {
+			case <-a.life.Done():
+				return nil
+			case err := <-a.server.Broken():
+				return err
+			}
+		})
+	}
 	a.group.Go(func() error { return a.tell(a.life) })
 	return nil
 }

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 
@@ -35,6 +36,8 @@ type Server struct {
 	nc   *nats.Conn
 	lock *os.File
 	url  string // the file with the address
+	// broken hears once that the store cannot be written.
+	broken <-chan error
 }
 
 // ServerName is the name of embedded servers, by which a client tells them from
@@ -84,7 +87,8 @@ func (s *Server) start(ctx context.Context, c ServerConfig) error {
 	if s.ns, err = server.NewServer(opts); err != nil {
 		return fmt.Errorf("starting the NATS server: %w", err)
 	}
-	heard := &serverLog{log: c.Log, fatal: make(chan error, 1)}
+	heard := &serverLog{log: c.Log, fatal: make(chan error, 1), broken: make(chan error, 1)}
+	s.broken = heard.broken
 	s.ns.SetLogger(heard, false, false)
 	go s.ns.Start()
 	if err := heard.ready(ctx, s.ns); err != nil {
@@ -147,6 +151,11 @@ func (s *Server) Conn() *nats.Conn { return s.nc }
 // URL is the address for clients.
 func (s *Server) URL() string { return s.ns.ClientURL() }
 
+// Broken hears why the store cannot be written any more, if that happens: the
+// server goes on without the stream until it is started again, and whoever waits
+// for events would wait for ever.
+func (s *Server) Broken() <-chan error { return s.broken }
+
 // Close ends the server and gives the folder free. It waits at most 5 s.
 func (s *Server) Close() error {
 	var err error
@@ -173,6 +182,9 @@ type serverLog struct {
 	log   *slog.Logger
 	fatal chan error
 	once  sync.Once
+	// broken takes the first complaint that the store cannot be written. The server
+	// tells it nowhere else.
+	broken chan error
 }
 
 func (l *serverLog) Noticef(string, ...any) {}
@@ -182,7 +194,14 @@ func (l *serverLog) Warnf(format string, v ...any) {
 	l.log.Warn("NATS server: " + fmt.Sprintf(format, v...))
 }
 func (l *serverLog) Errorf(format string, v ...any) {
-	l.log.Error("NATS server: " + fmt.Sprintf(format, v...))
+	text := fmt.Sprintf(format, v...)
+	l.log.Error("NATS server: " + text)
+	if strings.Contains(text, "write error") || strings.Contains(text, "no space left on device") {
+		select {
+		case l.broken <- fmt.Errorf("the store cannot be written (is the disk full?): %s", text):
+		default: // said already
+		}
+	}
 }
 
 // Fatalf is where the server would end the process.
