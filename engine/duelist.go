@@ -99,14 +99,14 @@ func before[T any, P interface {
 func SortDue(list []DueItem) {
 	rank := map[string]int{"overdue": 0, "due": 1, "soon": 2, normal: 3}
 	slices.SortStableFunc(list, func(a, b DueItem) int {
-		return cmp.Or(cmp.Compare(rank[a.Stage], rank[b.Stage]), statutoryFirst(a, b), strings.Compare(a.first(), b.first()),
+		return cmp.Or(cmp.Compare(rank[a.Stage], rank[b.Stage]), StatutoryFirst(&a, &b), strings.Compare(a.first(), b.first()),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Task, b.Task), strings.Compare(a.Component, b.Component))
 	})
 }
 
-// statutoryFirst puts what the law asks for before the rest of what is due; what
-// is only soon goes by its date.
-func statutoryFirst(a, b DueItem) int {
+// StatutoryFirst orders two lines of one stage: what the law asks for before the
+// rest of what is overdue or due; what is only soon goes by its date (0).
+func StatutoryFirst(a, b *DueItem) int {
 	switch {
 	case a.Statutory == b.Statutory || a.Stage != "overdue" && a.Stage != "due":
 		return 0

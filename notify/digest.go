@@ -113,25 +113,13 @@ func known(v Vehicle, id, name string, tags map[string]string, people []string) 
 
 func (l *list) sort() {
 	slices.SortStableFunc(l.items, func(a, b engine.DueItem) int {
-		return cmp.Or(severity[b.Stage]-severity[a.Stage], statutoryFirst(&a, &b), strings.Compare(when(&a), when(&b)),
+		return cmp.Or(severity[b.Stage]-severity[a.Stage], engine.StatutoryFirst(&a, &b), strings.Compare(when(&a), when(&b)),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Task, b.Task))
 	})
 	slices.SortStableFunc(l.alarms, func(a, b engine.Standing) int {
 		return cmp.Or(severity[b.To]-severity[a.To], a.Since.Compare(b.Since),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
 	})
-}
-
-// statutoryFirst puts what the law asks for before the rest of what is due; what
-// is only soon goes by its date.
-func statutoryFirst(a, b *engine.DueItem) int {
-	switch {
-	case a.Statutory == b.Statutory || a.Stage != "overdue" && a.Stage != "due":
-		return 0
-	case a.Statutory:
-		return -1
-	}
-	return 1
 }
 
 // when is the date by which items of one stage are ordered; those without one

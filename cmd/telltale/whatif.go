@@ -97,26 +97,13 @@ func (o *replayOptions) whatIfConfig(s streams) (cfg whatif.Config, err error) {
 // hears names who gets a message at once for what one event brought.
 func hears(dir *notify.Directory) func(*engine.Partition, []engine.Output) []string {
 	return func(p *engine.Partition, out []engine.Output) []string {
-		register := func(id string) notify.Vehicle { return notifyVehicle(id, p.Registered(id)) }
+		register := func(id string) notify.Vehicle { return known(id, p.Registered(id)) }
 		var people []string
 		for _, m := range notify.Tell(dir, register, notify.Cause{Key: "what-if"}, out) {
 			people = append(people, m.Person)
 		}
 		return people
 	}
-}
-
-// notifyVehicle is what deciding who hears may know of a vehicle.
-func notifyVehicle(id string, d *engine.VehicleData) notify.Vehicle {
-	v := notify.Vehicle{ID: id, Name: id}
-	if d == nil {
-		return v
-	}
-	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
-	for _, c := range d.Components {
-		v.Components = append(v.Components, notify.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
-	}
-	return v
 }
 
 func encode(w io.Writer, v any) error {

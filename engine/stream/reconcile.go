@@ -73,16 +73,9 @@ func (w *worker) reconcile(ctx context.Context, seq uint64) error {
 	}
 	for _, b := range list {
 		b.N, b.More, b.Reconciled = w.out.N, false, true
-		m, err := w.log.alarmMsg(b)
-		if err != nil {
+		if err := w.sendOut(ctx, b); err != nil {
 			return err
 		}
-		if err := w.alarms.publish(ctx, m); err != nil {
-			return err
-		}
-		w.mu.Lock()
-		w.out = b.after()
-		w.mu.Unlock()
 	}
 	if len(out) > 0 {
 		w.say.Warn("the program judges otherwise than the one before; the differences are published", "alarms", len(out), "program", w.cfg.Program)

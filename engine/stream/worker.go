@@ -245,17 +245,25 @@ func (w *worker) publish(ctx context.Context, seq uint64, out []engine.Output) e
 		if b = b.skip(w.out); len(b.Outputs) == 0 {
 			continue
 		}
-		m, err := w.log.alarmMsg(b)
-		if err != nil {
+		if err := w.sendOut(ctx, b); err != nil {
 			return err
 		}
-		if err := w.alarms.publish(ctx, m); err != nil {
-			return err
-		}
-		w.mu.Lock()
-		w.out = b.after()
-		w.mu.Unlock()
 	}
+	return nil
+}
+
+// sendOut publishes one message under the fence and notes that it is out.
+func (w *worker) sendOut(ctx context.Context, b body) error {
+	m, err := w.log.alarmMsg(b)
+	if err != nil {
+		return err
+	}
+	if err := w.alarms.publish(ctx, m); err != nil {
+		return err
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.out = b.after()
 	return nil
 }
 
