@@ -2,6 +2,7 @@ package engine
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -22,6 +23,8 @@ type chain struct {
 	healthy bool
 	// usage up to the last reading; nil until it is asked for.
 	usage *meter.Usage
+	// thinned are the accepted points that thinning keeps; nil until they are asked for.
+	thinned []chainPoint
 }
 
 // chainPoint is one reading with its verdict. Life is the value over replaced
@@ -98,6 +101,9 @@ func meterValue(q map[string]unit.Quantity, name string, hours bool) (float64, b
 }
 
 func (c *chain) judge(replaced []Replaced) {
+	if len(replaced) == 0 && c.judgeHealthy() {
+		return
+	}
 	in := make([]meter.Reading, len(c.points))
 	for i, p := range c.points {
 		in[i] = meter.Reading{At: seconds(p.at), Value: p.face}
@@ -115,12 +121,32 @@ func (c *chain) judge(replaced []Replaced) {
 	for i, v := range meter.Judge(in, re, c.kind()) {
 		p := &c.points[i]
 		p.accepted, p.life, p.why, p.meant = v.Accepted, v.Life, v.Why, v.Meant
-		c.healthy = c.healthy && v.Accepted && (i == 0 || c.follows(c.points[i-1], *p))
+		c.healthy = c.healthy && v.Accepted && (i == 0 || c.follows(&c.points[i-1], p))
 	}
 }
 
+// judgeHealthy judges a chain of one instrument of which each reading follows the
+// one before; false: it is not such a chain.
+func (c *chain) judgeHealthy() bool {
+	for i := range c.points {
+		p := &c.points[i]
+		if !(p.face >= 0) || math.IsInf(p.face, 1) {
+			return false
+		}
+		p.life = p.face
+		if i > 0 && !c.follows(&c.points[i-1], p) {
+			return false
+		}
+	}
+	for i := range c.points {
+		c.points[i].accepted = true
+	}
+	c.healthy = true
+	return true
+}
+
 // follows reports whether b follows a at a plausible speed, by life values.
-func (c *chain) follows(a, b chainPoint) bool {
+func (c *chain) follows(a, b *chainPoint) bool {
 	return meter.Appends(meter.Reading{At: seconds(a.at), Value: a.life}, meter.Reading{At: seconds(b.at), Value: b.life}, c.kind())
 }
 
@@ -147,7 +173,7 @@ func (c *chain) appends(p Reading) bool {
 	}
 	last := c.points[len(c.points)-1]
 	next := chainPoint{at: p.At, face: p.Value, life: p.Value + (last.life - last.face), accepted: true, id: p.ID, key: p.Key}
-	if p.At <= last.at || !c.follows(last, next) {
+	if p.At <= last.at || !c.follows(&last, &next) {
 		return false
 	}
 	c.push(p, last.life-last.face)
@@ -158,7 +184,7 @@ func (c *chain) appends(p Reading) bool {
 // and so much more.
 func (c *chain) push(p Reading, shift float64) {
 	c.points = append(c.points, chainPoint{at: p.At, face: p.Value, life: p.Value + shift, accepted: true, id: p.ID, key: p.Key})
-	c.usage = nil
+	c.usage, c.thinned = nil, nil
 }
 
 // moments are when the meter was heard of, Unix seconds.
@@ -236,14 +262,15 @@ func (c *chain) fits(at int64, face float64) (life float64, ok bool) {
 
 // reckonUsage is the chain's usage up to a moment, from the thinned accepted
 // readings, so that it is a function of the set of facts.
-func (c *chain) reckonUsage(at int64) meter.Usage {
+func (c *chain) reckonUsage(at int64) *meter.Usage {
 	whole := len(c.points) == 0 || at >= c.points[len(c.points)-1].at
 	if whole && c.usage != nil {
-		return *c.usage
+		return c.usage
 	}
-	var in []meter.Reading
-	for _, p := range meter.ThinFunc(c.points, func(p chainPoint) int64 { return seconds(p.at) }, func(p chainPoint) bool { return p.own }) {
-		if p.accepted && p.at <= at {
+	var room [64]meter.Reading
+	in := room[:0]
+	for _, p := range c.kept() {
+		if p.at <= at {
 			in = append(in, meter.Reading{At: seconds(p.at), Value: p.life})
 		}
 	}
@@ -251,12 +278,12 @@ func (c *chain) reckonUsage(at int64) meter.Usage {
 	if whole {
 		c.usage = &u
 	}
-	return u
+	return &u
 }
 
 // thin keeps the readings that the bounds allow.
 func thin(list []Reading) []Reading {
-	return meter.ThinFunc(list, func(r Reading) int64 { return seconds(r.At) }, func(Reading) bool { return false })
+	return meter.ThinFunc(list, func(r *Reading) int64 { return seconds(r.At) }, func(*Reading) bool { return false })
 }
 
 // chain returns the chain of that meter, or nil.

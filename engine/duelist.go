@@ -147,7 +147,7 @@ func (f *fold) ahead(ts *taskState, v verdict, n int) bool {
 		return false
 	}
 	limit := v.state.Today.AddDays(n)
-	return ts.point.HasDate && ts.point.Date.Compare(limit) <= 0 || v.sure && v.reach[1].Compare(limit) <= 0
+	return ts.point.HasDate && ts.point.Date.Compare(limit) <= 0 || v.sure && v.likely.Compare(limit) <= 0
 }
 
 func (f *fold) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
@@ -172,7 +172,8 @@ func (f *fold) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
 	}
 	f.dueMeter(&d, ts, v)
 	if v.sure && v.stage < interval.Due {
-		d.Early, d.Likely, d.Late = v.reach[0].String(), v.reach[1].String(), v.reach[2].String()
+		reach := v.reach(f.applied().zone)
+		d.Early, d.Likely, d.Late = reach[0].String(), reach[1].String(), reach[2].String()
 	}
 	if i := f.rec.alarm(k); i >= 0 {
 		d.Shelved = f.rec.Alarms[i].ShelvedUntil != 0

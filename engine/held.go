@@ -2,6 +2,7 @@ package engine
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"telltale/engine/interval"
@@ -60,7 +61,7 @@ func (f *fold) forecastMeter(ts *taskState, hours bool) forecastMeter {
 func (m *forecastMeter) held() bool {
 	points := m.c.kept()
 	for i, n := len(points)-1, 0; i >= 0 && n < heldSteps; i, n = i-1, n+1 {
-		p := points[i]
+		p := &points[i]
 		u := m.c.reckonUsage(p.at)
 		if i+1 < len(points) && m.near(u, p, points[i+1].at, 1) {
 			return true // before the next reading came
@@ -74,7 +75,7 @@ func (m *forecastMeter) held() bool {
 
 // near reports whether at a moment after the reading p the point was within so
 // many times the early limits, by the usage known at p.
-func (m *forecastMeter) near(u meter.Usage, p chainPoint, at int64, times int) bool {
+func (m *forecastMeter) near(u *meter.Usage, p *chainPoint, at int64, times int) bool {
 	est := p.life
 	if u.OK {
 		est, _, _ = u.Now(seconds(p.at), p.life, seconds(at))
@@ -82,8 +83,11 @@ func (m *forecastMeter) near(u meter.Usage, p chainPoint, at int64, times int) b
 	if m.early > 0 && est >= m.point-float64(float64(times)*m.early) {
 		return true
 	}
-	_, likely, _, ok := u.Reach(seconds(p.at), p.life, m.point)
-	if !ok || m.months+m.days == 0 {
+	if m.months+m.days == 0 {
+		return false
+	}
+	likely, ok := u.Likely(seconds(p.at), p.life, m.point)
+	if !ok {
 		return false
 	}
 	line := localDate(time.Unix(0, at), m.zone).AddMonths(times * m.months).AddDays(times * m.days)
@@ -93,11 +97,17 @@ func (m *forecastMeter) near(u meter.Usage, p chainPoint, at int64, times int) b
 // kept are the accepted points that thinning keeps, so that what is made of
 // them is a function of the set of facts.
 func (c *chain) kept() []chainPoint {
-	var out []chainPoint
-	for _, p := range meter.ThinFunc(c.points, func(p chainPoint) int64 { return seconds(p.at) }, func(p chainPoint) bool { return p.own }) {
-		if p.accepted {
-			out = append(out, p)
+	if c.thinned == nil && len(c.points) > 0 {
+		c.thinned = meter.ThinFunc(c.points, func(p *chainPoint) int64 { return seconds(p.at) }, func(p *chainPoint) bool { return p.own })
+		if slices.ContainsFunc(c.thinned, func(p chainPoint) bool { return !p.accepted }) {
+			accepted := make([]chainPoint, 0, len(c.thinned))
+			for i := range c.thinned {
+				if c.thinned[i].accepted {
+					accepted = append(accepted, c.thinned[i])
+				}
+			}
+			c.thinned = accepted
 		}
 	}
-	return out
+	return c.thinned
 }

@@ -93,7 +93,7 @@ func (p *Partition) takeQuietly(r *Record, ev *Event) bool {
 
 func (m *quietMeter) follows(hours bool, at int64, life float64) bool {
 	c := chain{hours: hours}
-	return c.follows(chainPoint{at: m.at, life: m.life}, chainPoint{at: at, life: life})
+	return c.follows(&chainPoint{at: m.at, life: m.life}, &chainPoint{at: at, life: life})
 }
 
 // nextChange is a moment before which no tick can change anything, whatever

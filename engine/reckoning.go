@@ -142,7 +142,8 @@ func (f *fold) reckoning(ts *taskState, k AlarmKey) Reckoning {
 		r.Postponed = postponedBy(ts.postponed)
 	}
 	if v.sure {
-		r.Early, r.Likely, r.Late = v.reach[0].String(), v.reach[1].String(), v.reach[2].String()
+		reach := v.reach(f.applied().zone)
+		r.Early, r.Likely, r.Late = reach[0].String(), reach[1].String(), reach[2].String()
 	}
 	if ts.noHistory || ts.waiting { // there is no point, and nothing that it counts from
 		none := *ts

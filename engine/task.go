@@ -219,8 +219,25 @@ type verdict struct {
 	state interval.State
 	meter *chain // of the limit that decides, nil for the calendar
 	read  chainPoint
-	reach [3]interval.Date // early, likely, late forecast of the first meter limit
-	sure  bool             // reach is known
+	// likely is the forecast date of the first meter limit, by the chain first at the
+	// life value at; sure: it is known.
+	likely interval.Date
+	first  *chain
+	at     float64
+	sure   bool
+}
+
+// reach gives the early, likely and late dates of the forecast.
+func (v *verdict) reach(zone *time.Location) (dates [3]interval.Date) {
+	if !v.sure {
+		return dates
+	}
+	last, _ := v.first.last(math.MaxInt64)
+	early, likely, late, _ := v.first.reckonUsage(math.MaxInt64).Reach(seconds(last.at), last.life, v.at)
+	for i, at := range [...]int64{early, likely, late} {
+		dates[i] = localDate(time.Unix(at, 0), zone)
+	}
+	return dates
 }
 
 // verdict judges a due point by what was read, by usage and by the calendar.
@@ -301,14 +318,13 @@ func (f *fold) meterState(ts *taskState, hours bool, point float64, v *verdict) 
 		return last.life, nan, likely, false
 	}
 	est, _, _ = u.Now(seconds(last.at), last.life, f.p.now.Unix())
-	early, mid, late, ok := u.Reach(seconds(last.at), last.life, point)
+	mid, ok := u.Likely(seconds(last.at), last.life, point)
 	if !ok {
 		return last.life, est, likely, false
 	}
 	likely = localDate(time.Unix(mid, 0), a.zone)
-	if !v.sure || likely.Compare(v.reach[1]) < 0 {
-		v.sure = true
-		v.reach = [3]interval.Date{localDate(time.Unix(early, 0), a.zone), likely, localDate(time.Unix(late, 0), a.zone)}
+	if !v.sure || likely.Compare(v.likely) < 0 {
+		v.sure, v.likely, v.first, v.at = true, likely, c, point
 	}
 	return last.life, est, likely, true
 }

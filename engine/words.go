@@ -105,7 +105,8 @@ func (f *fold) why(ts *taskState, v verdict) string {
 		parts = append(parts, "going by its usage it has passed this by now; please read the meter")
 	}
 	if v.stage <= interval.Soon && v.sure {
-		parts = append(parts, fmt.Sprintf("likely about %s (between %s and %s)", v.reach[1], v.reach[0], v.reach[2]))
+		reach := v.reach(f.applied().zone)
+		parts = append(parts, fmt.Sprintf("likely about %s (between %s and %s)", reach[1], reach[0], reach[2]))
 	}
 	if ts.postponed != nil {
 		parts = append(parts, postponedBy(ts.postponed))

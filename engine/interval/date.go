@@ -21,8 +21,13 @@ func DateAt(year int, month time.Month, day int) Date {
 
 // DateOf is the local date of a moment.
 func DateOf(t time.Time, zone *time.Location) Date {
-	y, m, d := t.In(zone).Date()
-	return DateAt(y, m, d)
+	_, offset := t.In(zone).Zone()
+	local := t.Unix() + int64(offset)
+	days := local / daySeconds
+	if local%daySeconds < 0 {
+		days--
+	}
+	return Date(days + unixDay)
 }
 
 // ParseDate reads YYYY-MM-DD.
@@ -86,10 +91,13 @@ func (d Date) AddDays(n int) Date { return d + Date(n) }
 // series must be reckoned from its anchor, not from the date before, or it would
 // stay at the shortest month's end.
 func (d Date) AddMonths(n int) Date {
+	if n == 0 {
+		return d
+	}
 	y, m, day := d.utc().Date()
-	first := time.Date(y, m+time.Month(n), 1, 0, 0, 0, 0, time.UTC)
-	last := first.AddDate(0, 1, -1).Day()
-	return fromUTC(first) + Date(min(day, last)-1)
+	m += time.Month(n)
+	first, next := DateAt(y, m, 1), DateAt(y, m+1, 1)
+	return first + min(Date(day), next-first) - 1
 }
 
 // add is the date k times the time of the limits on, months before days.

@@ -89,7 +89,7 @@ func walk(readings []Reading, every float64) (out []attempt) {
 
 // estimateThinned reckons usage as the record does, from what thinning keeps.
 func estimateThinned(known []Reading) Usage {
-	return Estimate(ThinFunc(known, func(r Reading) int64 { return r.At }, func(Reading) bool { return false }))
+	return Estimate(ThinFunc(known, func(r *Reading) int64 { return r.At }, func(*Reading) bool { return false }))
 }
 
 func median(v []float64) float64 {

@@ -41,21 +41,31 @@ func (u Usage) range80(t float64) (down, up float64) {
 // unknown, the vehicle stands still, or likely is more than ten years on; late is
 // at most that far.
 func (u Usage) Reach(lastAt int64, lastLife, threshold float64) (early, likely, late int64, ok bool) {
+	likely, ok = u.Likely(lastAt, lastLife, threshold)
+	rise := threshold - lastLife
+	if !ok || rise <= 0 {
+		return likely, likely, likely, ok
+	}
+	t := rise / u.PerSecond
+	early = lastAt + int64(math.Ceil(u.first(rise, t, true)))
+	late = lastAt + int64(math.Ceil(u.first(rise, t, false)))
+	return early, likely, late, true
+}
+
+// Likely is Reach without the range, which takes much longer to find.
+func (u Usage) Likely(lastAt int64, lastLife, threshold float64) (likely int64, ok bool) {
 	rise := threshold - lastLife
 	if !u.OK || math.IsNaN(rise) {
-		return 0, 0, 0, false
+		return 0, false
 	}
 	if rise <= 0 {
-		return lastAt, lastAt, lastAt, true
+		return lastAt, true
 	}
 	t := rise / u.PerSecond
 	if !(u.PerSecond > 0) || t > farthest {
-		return 0, 0, 0, false
+		return 0, false
 	}
-	early = lastAt + int64(math.Ceil(u.first(rise, t, true)))
-	likely = lastAt + int64(math.Ceil(t))
-	late = lastAt + int64(math.Ceil(u.first(rise, t, false)))
-	return early, likely, late, true
+	return lastAt + int64(math.Ceil(t)), true
 }
 
 // first finds by halving when the upper (or lower) bound of the gain has reached

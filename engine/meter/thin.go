@@ -29,14 +29,14 @@ const KeptWeighty = 24
 // Thinning may be done at any time: ThinFunc(ThinFunc(A) ∪ B) is ThinFunc(A ∪ B),
 // so that late, repeated and early thinned readings leave the same behind.
 // A list that is short enough to be kept whole is returned as it is.
-func ThinFunc[T any](list []T, at func(T) int64, weighty func(T) bool) []T {
+func ThinFunc[T any](list []T, at func(*T) int64, weighty func(*T) bool) []T {
 	var room [256]bool
 	keep := append(room[:0], make([]bool, len(list))...)
 	for _, l := range levels {
-		l.mark(keep, func(i int) int64 { return at(list[i]) })
+		l.mark(keep, func(i int) int64 { return at(&list[i]) })
 	}
 	for i, n := len(list)-1, 0; i >= 0 && n < KeptWeighty; i-- {
-		if weighty(list[i]) {
+		if weighty(&list[i]) {
 			keep[i] = true
 			n++
 		}

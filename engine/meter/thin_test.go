@@ -19,7 +19,7 @@ type fact struct {
 func order(a, b fact) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.id, b.id)) }
 
 func thinned(list []fact) []fact {
-	return ThinFunc(list, func(f fact) int64 { return f.at }, func(f fact) bool { return f.heavy })
+	return ThinFunc(list, func(f *fact) int64 { return f.at }, func(f *fact) bool { return f.heavy })
 }
 
 // union is the set of both, in order.
