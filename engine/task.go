@@ -29,10 +29,11 @@ type taskState struct {
 
 func localDate(t time.Time, zone *time.Location) interval.Date { return interval.DateOf(t, zone) }
 
-// reckonNamed reckons a task by name as of a place in the history.
+// reckonNamed reckons a task, or the one that takes its place on this vehicle, as of
+// a place in the history.
 func (f *fold) reckonNamed(name string, def *ComponentDef, before place, at int64) (taskState, bool) {
 	for _, at2 := range f.applied().rules.Tasks {
-		if at2.Task.Name == name && (at2.Component < 0 || def != nil && f.componentName(at2.Component) == def.Name) {
+		if (at2.Task.Name == name || slices.Contains(at2.Task.Over, name)) && (at2.Component < 0 || def != nil && f.componentName(at2.Component) == def.Name) {
 			return f.reckon(at2, before, at), true
 		}
 	}

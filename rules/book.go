@@ -77,9 +77,13 @@ type Task struct {
 	// In names the tasks that contain this one, at any depth, by name: doing one of
 	// them does this one too.
 	In []string
-	At Place
+	// Over are the tasks whose place this one takes where both match, at any depth; a
+	// service that lists one of them does this one.
+	Over []string
+	At   Place
 
 	was      wasAt // while loading
+	over     overAt
 	contains []containsAt
 }
 
@@ -146,9 +150,12 @@ type Rule struct {
 	PointsTo  []string
 	Cautions  [4][]string // by stage number
 	FollowUps []FollowUp
-	At        Place
+	// Over are the rules whose place this one takes where both match, at any depth.
+	Over []string
+	At   Place
 
 	compiled *compiledRule
+	over     overAt // while loading
 }
 
 // Baseline is what is usual for a kind of component and fluid.

@@ -11,83 +11,131 @@ import (
 
 // Two baselines that match one component give two answers to one question. Which
 // of them is the more specific is never guessed: one says `over: other`, or both
-// are refused, with a vehicle that both match.
+// are refused, with a vehicle that both match. A task or a rule that says
+// `over: other` takes the other's place wherever both match.
 
 // exampleWork bounds the vehicles that are tried for all pairs of a book, so that
 // a book of very many baselines is still checked in linear time.
 const exampleWork = 200_000
 
-// overs reads which baselines each one goes before, puts all of them in order,
-// those that go before others first, and refuses pairs that can both match.
+// claim is what may go before others of its kind: a baseline, a task, a rule.
+type claim struct {
+	kind, name   string
+	perComponent bool
+	names        []string  // as written
+	over         *[]string // the same and, after passOn, all that these go over
+	at           overAt
+}
+
+// overs checks which baselines, tasks and rules go before which others, puts the
+// baselines in order, those that go before others first, and refuses pairs of
+// baselines that can both match. Tasks and rules have names of their own, so that
+// two of them never answer one question unless they say so.
 func (l *loader) overs() {
 	byName := map[string]*Baseline{}
+	slices.SortFunc(l.book.Baselines, func(a, b *Baseline) int { return strings.Compare(a.Name, b.Name) })
+	var baselines, tasks, rules []claim
 	for _, b := range l.book.Baselines {
 		byName[b.Name] = b
+		baselines = append(baselines, claim{"baseline", b.Name, true, b.Over, &b.Over, b.over})
 	}
-	slices.SortFunc(l.book.Baselines, func(a, b *Baseline) int { return strings.Compare(a.Name, b.Name) })
-	names := slices.Sorted(maps.Keys(byName))
-	for _, b := range l.book.Baselines {
-		l.over(b, byName, names)
+	for _, t := range l.book.Tasks {
+		tasks = append(tasks, claim{"task", t.Name, t.PerComponent, t.Over, &t.Over, t.over})
 	}
+	for _, r := range l.book.Rules {
+		rules = append(rules, claim{"rule", r.Name, r.PerComponent, r.Over, &r.Over, r.over})
+	}
+	l.inOrder(tasks)
+	l.inOrder(rules)
+	ordered := l.inOrder(baselines)
 	if len(l.faults) > 0 {
 		return // a condition or a name is missing
 	}
-	ordered, ok := l.inOrder(byName)
-	if !ok {
-		return
+	for i, c := range ordered {
+		l.book.Baselines[i] = byName[c.name]
 	}
-	l.book.Baselines = ordered
-	l.bothMatch(byName)
+	l.bothMatch()
 }
 
-// over checks the names after `over`.
-func (l *loader) over(b *Baseline, byName map[string]*Baseline, names []string) {
-	for i, name := range b.Over {
-		at := b.over.items[i]
-		switch {
-		case name == b.Name:
-			b.over.d.fault(at, "", "baseline %q goes before itself", name)
-		case byName[name] == nil:
-			b.over.d.fault(at, l.didYouMean(name, names, "name another baseline of the book"), "there is no baseline %q", name)
-		}
+// inOrder checks the names after `over` and puts each claim before those that it
+// goes over; it complains where they go in a circle.
+func (l *loader) inOrder(claims []claim) []claim {
+	byName := map[string]*claim{}
+	for i := range claims {
+		byName[claims[i].name] = &claims[i]
 	}
-}
-
-// inOrder puts each baseline before those that it goes over; ok is false where
-// they go in a circle.
-func (l *loader) inOrder(byName map[string]*Baseline) (out []*Baseline, ok bool) {
+	names := slices.Sorted(maps.Keys(byName))
 	const open, closed = 1, 2
 	mark := map[string]int{}
-	ok = true
-	var visit func(b *Baseline)
-	visit = func(b *Baseline) {
-		mark[b.Name] = open
-		for i, name := range b.Over {
-			switch mark[name] {
-			case open:
-				b.over.d.fault(b.over.items[i], "leave one of them out", "baseline %q goes before %q, which goes before it", b.Name, name)
-				ok = false
-			case 0:
+	var out []claim
+	var visit func(c *claim)
+	visit = func(c *claim) {
+		mark[c.name] = open
+		for i, name := range c.names {
+			at := c.at.items[i]
+			switch {
+			case name == c.name:
+				c.at.d.fault(at, "", "%s %q goes before itself", c.kind, name)
+			case byName[name] == nil:
+				c.at.d.fault(at, l.didYouMean(name, names, "name another "+c.kind+" of the book"), "there is no %s %q", c.kind, name)
+			case mark[name] == open:
+				c.at.d.fault(at, "leave one of them out", "%s %q goes before %q, which goes before it", c.kind, c.name, name)
+			case mark[name] == 0:
 				visit(byName[name])
 			}
 		}
-		mark[b.Name] = closed
-		out = append(out, b)
+		mark[c.name] = closed
+		out = append(out, *c)
 	}
-	for _, b := range slices.Backward(l.book.Baselines) {
-		if mark[b.Name] == 0 {
-			visit(b)
+	for i := range slices.Backward(claims) {
+		if mark[claims[i].name] == 0 {
+			visit(&claims[i])
 		}
 	}
 	slices.Reverse(out)
-	return out, ok
+	l.passOn(out, byName)
+	return out
+}
+
+// passOn lets each claim know of all that it goes over, by way of others too.
+func (l *loader) passOn(order []claim, byName map[string]*claim) {
+	for _, c := range slices.Backward(order) {
+		for i, name := range c.names {
+			if other := byName[name]; other != nil {
+				*c.over = joined(*c.over, *other.over)
+				l.sameKeeping(c, i, other)
+			}
+		}
+	}
+}
+
+// sameKeeping complains of one that is kept for each component and goes over one
+// that is kept once a vehicle, or the other way: they are never in one place.
+func (l *loader) sameKeeping(c claim, i int, other *claim) {
+	if c.perComponent == other.perComponent {
+		return
+	}
+	kept := map[bool]string{true: "for each component", false: "once a vehicle"}
+	c.at.d.fault(c.at.items[i], "let both read `component`, or neither",
+		"%s %q is kept %s, and %q, over which it goes, %s", c.kind, c.name, kept[c.perComponent], other.name, kept[other.perComponent])
+}
+
+// joined adds to a list the names that it lacks.
+func joined(list, more []string) []string {
+	out := slices.Clone(list)
+	for _, name := range more {
+		if !slices.Contains(out, name) {
+			out = append(out, name)
+		}
+	}
+	return out
 }
 
 // bothMatch refuses pairs of baselines of which neither goes before the other,
 // where a vehicle is found that both match.
-func (l *loader) bothMatch(byName map[string]*Baseline) {
+func (l *loader) bothMatch() {
 	list := l.book.Baselines
-	x := examples{j: NewJudge(l.book), left: exampleWork, byName: byName}
+	x := examples{j: NewJudge(l.book), left: exampleWork}
 	named := make([]comparands, len(list))
 	for i, b := range list {
 		named[i] = l.comparands(b.Where)
@@ -97,7 +145,8 @@ func (l *loader) bothMatch(byName map[string]*Baseline) {
 			if x.left <= 0 {
 				return
 			}
-			if x.goesBefore(a, b.Name) {
+			x.left--
+			if slices.Contains(a.Over, b.Name) {
 				continue
 			}
 			if v, c, found := x.find(a.Where, b.Where, named[i], named[i+1+k]); found {
@@ -115,14 +164,8 @@ func (l *loader) bothMatch(byName map[string]*Baseline) {
 // examples looks for vehicles that two conditions both match, among those whose
 // fields have the values that the conditions compare them with.
 type examples struct {
-	j      *Judge
-	byName map[string]*Baseline
-	left   int // of the work
-}
-
-func (x *examples) goesBefore(a *Baseline, name string) bool {
-	x.left--
-	return x.left > 0 && slices.ContainsFunc(a.Over, func(o string) bool { return o == name || x.goesBefore(x.byName[o], name) })
+	j    *Judge
+	left int // of the work
 }
 
 // find tries every combination of the values that either condition names, and one

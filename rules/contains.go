@@ -59,6 +59,7 @@ func (l *loader) contained() {
 			}
 			larger[c.name] = append(larger[c.name], t.Name)
 		}
+		larger[t.Name] = append(larger[t.Name], t.Over...) // work written down by the other's name
 	}
 	for _, t := range l.book.Tasks {
 		t.In = enclosing(larger, t.Name)

@@ -323,8 +323,33 @@ func (b *Book) For(j *Judge, v *Vehicle, comps []Component) *Applied {
 	for _, r := range b.Rules {
 		each(r.PerComponent, r.Where, func(i int) { out.Rules = append(out.Rules, AppliedRule{r, i}) })
 	}
+	out.yield()
 	for i := range comps {
 		out.Baselines[i] = b.BaselineFor(j, v, &comps[i])
 	}
 	return out
+}
+
+// yield takes out what another that applies in the same place goes over.
+func (a *Applied) yield() {
+	type place struct {
+		name      string
+		component int
+	}
+	taken := map[place]bool{}
+	for _, t := range a.Tasks {
+		for _, name := range t.Task.Over {
+			taken[place{name, t.Component}] = true
+		}
+	}
+	for _, r := range a.Rules {
+		for _, name := range r.Rule.Over {
+			taken[place{name, r.Component}] = true
+		}
+	}
+	if len(taken) == 0 {
+		return
+	}
+	a.Tasks = slices.DeleteFunc(a.Tasks, func(t AppliedTask) bool { return taken[place{t.Task.Name, t.Component}] })
+	a.Rules = slices.DeleteFunc(a.Rules, func(r AppliedRule) bool { return taken[place{r.Rule.Name, r.Component}] })
 }

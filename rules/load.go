@@ -134,8 +134,8 @@ func (l *loader) sections(s map[string][]section) {
 	}
 	l.was()
 	l.circles()
-	l.contained()
 	l.overs()
+	l.contained()
 }
 
 // declaration is a named entry of a section and its file.
@@ -154,7 +154,7 @@ func (l *loader) declared(sections []section, what string, at map[string]Place) 
 				continue
 			}
 			if first, dup := at[f.key.Value]; dup {
-				s.d.fault(f.key, "rename one; tasks and rules share their names, since an alarm is known by its name",
+				s.d.fault(f.key, "rename one; tasks and rules share their names, since an alarm is known by its name (`over` lets one of two tasks, or of two rules, take the other's place)",
 					"the name %q is given at %s already", f.key.Value, first)
 				continue
 			}
@@ -266,10 +266,10 @@ func (b *Book) sort() {
 	slices.SortFunc(b.Cases, func(x, y *Case) int { return strings.Compare(x.Name, y.Name) })
 	b.Questions = Faults(b.Questions).sorted()
 	for _, t := range b.Tasks {
-		t.was = wasAt{}
+		t.was, t.over = wasAt{}, overAt{}
 	}
 	for _, r := range b.Rules {
-		r.compiled.was = wasAt{}
+		r.compiled.was, r.over = wasAt{}, overAt{}
 	}
 	for _, bl := range b.Baselines {
 		bl.over = overAt{}

@@ -26,7 +26,7 @@ type compiledRule struct {
 }
 
 var (
-	sharedKeys   = []string{"on", "was", "title", "where", "say", "points to", "advise", "follow up", "cautions", "masked"}
+	sharedKeys   = []string{"on", "was", "title", "where", "over", "say", "points to", "advise", "follow up", "cautions", "masked"}
 	measuredKeys = []string{"measure", "above", "below", "deadband", "confirm"}
 	patternKeys  = []string{"raise", "clear", "stage"}
 )
@@ -60,6 +60,7 @@ func (rr *ruleReader) read() {
 	if v := f.get("where"); v != nil {
 		r.Where = d.where(v, rr.what)
 	}
+	r.Over, r.over = d.texts(f.get("over"), "over of "+rr.what), overAt{rr.key, items(f.get("over")), d}
 	r.On = rr.on()
 	switch {
 	case f.get("measure") != nil && f.get("raise") != nil:

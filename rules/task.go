@@ -9,7 +9,7 @@ import (
 	"telltale/rules/unit"
 )
 
-var taskKeys = []string{"title", "was", "where", "every", "first", "contains", "early", "tolerance", "shorten", "unknown history",
+var taskKeys = []string{"title", "was", "where", "over", "every", "first", "contains", "early", "tolerance", "shorten", "unknown history",
 	"count from", "statutory", "needs", "cautions", "follow up"}
 
 // task reads maintenance that recurs.
@@ -24,6 +24,7 @@ func (d *document) task(key, n *yaml.Node) {
 	if v := f.get("where"); v != nil {
 		t.Where = d.where(v, what)
 	}
+	t.Over, t.over = d.texts(f.get("over"), "over of "+what), overAt{key, items(f.get("over")), d}
 	d.interval(key, t, f, what, n.Kind == yaml.MappingNode)
 	if v := f.get("shorten"); v != nil {
 		t.Shorten = d.shorten(v, what)

@@ -66,6 +66,7 @@ func task() node {
 	)
 	return object([]string{"every"}, map[string]node{
 		"title":           about(text(), "what is to be done, for people"),
+		"over":            about(texts(), "the tasks whose place this one takes where both match"),
 		"was":             about(text(), "the earlier name, whose history goes on"),
 		"where":           expression(whereText),
 		"every":           about(limits(), "distance, time or hours, whichever comes first"),
@@ -91,6 +92,7 @@ func rule() node {
 		"on":        about(oneOrMore(choice("sample", "reading", "service", "clock")), "when it is judged"),
 		"was":       about(text(), "the earlier name, whose history goes on"),
 		"title":     text(),
+		"over":      about(texts(), "the rules whose place this one takes where both match"),
 		"where":     expression(whereText),
 		"say":       about(text(), "the message; ${ expression } is filled in"),
 		"points to": about(texts(), "the likely sources"),
