@@ -1,6 +1,10 @@
 package engine
 
-import "time"
+import (
+	"time"
+
+	"telltale/rules/unit"
+)
 
 // DueItem is one line of a due list: one task of one vehicle (and component).
 type DueItem struct {
@@ -35,6 +39,21 @@ type DueItem struct {
 	Statutory bool     `json:"statutory,omitempty"`
 	FollowUp  bool     `json:"followUp,omitempty"`
 	Shelved   bool     `json:"shelved,omitempty"`
+}
+
+// DuePoint is where a task stood when it moved, for whoever writes it in a
+// person's own units and dates.
+type DuePoint struct {
+	// On is the vehicle's local date on which it was judged, "" where it has no clock.
+	On string `json:"on,omitempty"`
+	// Limit, Date, At, Past and the forecast are those of DueItem, in the book's units.
+	Limit  string         `json:"limit"`
+	Date   string         `json:"date,omitempty"`
+	At     *unit.Quantity `json:"at,omitempty"`
+	Past   *unit.Quantity `json:"past,omitempty"`
+	Early  string         `json:"early,omitempty"`
+	Likely string         `json:"likely,omitempty"`
+	Late   string         `json:"late,omitempty"`
 }
 
 // Need is a fluid or a part to have ready. Volume is in litres.

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine/interval"
+	"telltale/rules/unit"
 )
 
 // DueQuery says what a due list should hold.
@@ -158,7 +159,7 @@ func (f *fold) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
 		Cautions: ts.cautions(), FollowUp: ts.fu != nil,
 	}
 	if ts.noHistory {
-		d.Limit = "no history"
+		d.Limit = noHistory
 	}
 	if ts.task != nil {
 		d.Statutory = ts.task.Statutory
@@ -167,18 +168,48 @@ func (f *fold) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
 		}
 		d.LastDone = lastDone(ts)
 	}
-	if ts.point.HasDate && !ts.noHistory {
-		d.DueDate = ts.point.Date.String()
-	}
+	f.dueDates(&d, ts, v)
 	f.dueMeter(&d, ts, v)
-	if v.sure && v.stage < interval.Due {
-		reach := v.reach(f.applied().zone)
-		d.Early, d.Likely, d.Late = reach[0].String(), reach[1].String(), reach[2].String()
-	}
 	if i := f.rec.alarm(k); i >= 0 {
 		d.Shelved = f.rec.Alarms[i].ShelvedUntil != 0
 	}
 	return d
+}
+
+// noHistory stands for the limit of a task that nobody knows when it was last done.
+const noHistory = "no history"
+
+// duePoint is where a task stands, in the book's units.
+func (f *fold) duePoint(ts *taskState, v verdict) *DuePoint {
+	d := DueItem{Limit: v.Limit.String()}
+	if ts.noHistory {
+		return &DuePoint{Limit: noHistory}
+	}
+	f.dueDates(&d, ts, v)
+	f.dueMeter(&d, ts, v)
+	p := &DuePoint{Limit: d.Limit, Date: d.DueDate, Early: d.Early, Likely: d.Likely, Late: d.Late}
+	if v.state.HasToday {
+		p.On = v.state.Today.String()
+	}
+	if d.DueAt != nil {
+		quantity := func(base float64) *unit.Quantity {
+			value, u := f.shown(base, d.Unit == "s")
+			return &unit.Quantity{Value: value, Unit: u}
+		}
+		p.At, p.Past = quantity(*d.DueAt), quantity(*d.PastBy)
+	}
+	return p
+}
+
+// dueDates fills in the date of the calendar limit and the forecast.
+func (f *fold) dueDates(d *DueItem, ts *taskState, v verdict) {
+	if ts.point.HasDate && !ts.noHistory {
+		d.DueDate = ts.point.Date.String()
+	}
+	if v.sure && v.stage < interval.Due {
+		reach := v.reach(f.applied().zone)
+		d.Early, d.Likely, d.Late = reach[0].String(), reach[1].String(), reach[2].String()
+	}
 }
 
 // dueMeter fills in the meter limit: the one that decides, else the first there is.
@@ -208,7 +239,7 @@ func lastDone(ts *taskState) string {
 	case ts.last != nil:
 		return ts.last.Date.String()
 	case ts.noHistory:
-		return "no history"
+		return noHistory
 	case ts.waiting:
 		return "counted from the first reading"
 	}

@@ -33,6 +33,8 @@ type Transition struct {
 	Title string `json:"title,omitempty"`
 	// Statutory says that the task is required by law.
 	Statutory bool `json:"statutory,omitempty"`
+	// Due is where the task stands, absent of anything else.
+	Due *DuePoint `json:"due,omitempty"`
 	// Reconciled says that no event brought it about: a newer program judges the
 	// same events otherwise than the one that spoke before.
 	Reconciled bool `json:"reconciled,omitempty"`

@@ -71,6 +71,7 @@ func (f *fold) taskWords(t *Transition, ts *taskState, v verdict, to int) {
 	if to == 0 {
 		t.Message = t.Title + ": not due now; " + f.why(ts, v)
 	}
+	t.Due = f.duePoint(ts, v)
 	t.Evidence = f.taskEvidence(ts, v)
 	ids := f.causeIDs()
 	for _, id := range []ID{ts.by, v.read.id} {
