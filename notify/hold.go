@@ -168,7 +168,7 @@ func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more
 		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
 	}
 	pg.mind(cautions)
-	pg.Notes = []string{standingNote, whyYou(p, describe(entries))}
+	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
 	m.Text, m.HTML = pg.write()
 	return m
 }
@@ -195,7 +195,11 @@ func summaryItem(p *Person, n news) item {
 	if n.To == "warning" {
 		it.Strong, text = b.Strong, ""
 	}
-	it.Lines = []line{{Text: join(p.dates(messageOf(n.Transition)), text)}}
+	said := p.dates(messageOf(n.Transition))
+	if n.Task && n.To != "normal" {
+		said = p.dueNow(n.Transition)
+	}
+	it.Lines = []line{{Text: join(said, text)}}
 	return it
 }
 

@@ -99,6 +99,15 @@ func cleanLines(lines []line) {
 	}
 }
 
+// note adds a note at the foot, where there is any.
+func (p *page) note(notes ...string) {
+	for _, n := range notes {
+		if n != "" {
+			p.Notes = append(p.Notes, n)
+		}
+	}
+}
+
 // text writes the page as plain text, 72 columns wide.
 func (p *page) text() string {
 	w := &textWriter{}

@@ -57,6 +57,12 @@ type Directory struct {
 	entries []*entry // by name
 }
 
+// Anyone is someone of whom nothing is known but the id, as who has gone from
+// people.yaml since.
+func Anyone(id string) *Person {
+	return &Person{ID: id, Name: id, Zone: time.UTC, Distance: distances[0], Volume: volumes[0]}
+}
+
 // Person returns the person of that id, nil where there is none.
 func (d *Directory) Person(id string) *Person { return d.people[id] }
 

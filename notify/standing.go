@@ -3,13 +3,18 @@ package notify
 import "telltale/engine"
 
 // Standing says an alarm that stands in the words of a message: what it is, what
-// to do first, and the figures, with the likely sources and what to mind.
-func Standing(vehicle string, s *engine.Standing) (title, strong string, figures []string) {
+// to do first, what was found, and the figures, with the likely sources and what
+// to mind; in the person's units.
+func Standing(p *Person, vehicle string, s *engine.Standing) (title, strong, found string, figures []string) {
 	const long = 500
+	if found = p.dates(s.Message); s.Task {
+		found = p.dueNow(&s.Transition)
+	}
+	found = clean(found, long)
 	title = clean(vehicle+inComponent(s.Component)+": "+titleOf(&s.Transition), 200)
 	strong = clean(join(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
 	for _, e := range s.Evidence {
-		figures = append(figures, clean(figure(e), long))
+		figures = append(figures, clean(p.figure(e), long))
 	}
 	if source := listed(s.PointsTo, "or"); source != "" {
 		figures = append(figures, clean(labelSource+": "+source, long))
@@ -17,5 +22,5 @@ func Standing(vehicle string, s *engine.Standing) (title, strong string, figures
 	for _, c := range s.Cautions {
 		figures = append(figures, clean(sentence(cautionSentence(c)), long))
 	}
-	return title, strong, figures
+	return title, strong, found, figures
 }

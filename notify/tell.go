@@ -179,7 +179,7 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
 	}
 	pg.mind(cautions)
-	pg.Notes = []string{standingNote, whyYou(p, describe(entries))}
+	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
 	m.Text, m.HTML = pg.write()
 	return m
 }
@@ -198,10 +198,15 @@ func blockOf(p *Person, t *engine.Transition) block {
 	switch t.Transition {
 	case "cleared":
 		b.Weight, b.Strong = 0, backToNormal
-		if t.Task {
+		switch {
+		case t.Task && t.Due != nil:
 			b.Strong = recordedDone
+			add(labelNext, p.dueNow(t))
+		case t.Task:
+			b.Strong = recordedDone
+		default:
+			add(labelNow, sentence(p.dates(messageOf(t))))
 		}
-		add(labelNow, sentence(p.dates(messageOf(t))))
 		return b
 	case "withdrawn":
 		b.Weight, b.Strong = 0, takenBack
@@ -216,10 +221,10 @@ func blockOf(p *Person, t *engine.Transition) block {
 		add("", changeOf(t))
 	}
 	if t.Task {
-		add(labelWhy, sentence(p.dates(messageOf(t))))
+		add(labelWhy, p.dueNow(t))
 	} else {
 		add(labelFound, sentence(p.dates(t.Message)))
-		add(labelFigure, figures(t))
+		add(labelFigure, p.figures(t))
 	}
 	add(labelSource, ended(listed(t.PointsTo, "or")))
 	add(labelThen, ended(listed(t.FollowUps, "and")))
@@ -227,10 +232,10 @@ func blockOf(p *Person, t *engine.Transition) block {
 	return b
 }
 
-func figures(t *engine.Transition) string {
+func (p *Person) figures(t *engine.Transition) string {
 	var all []string
 	for _, e := range t.Evidence {
-		all = append(all, figure(e))
+		all = append(all, p.figure(e))
 	}
 	return ended(strings.Join(all, "; "))
 }

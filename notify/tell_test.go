@@ -10,6 +10,8 @@ import (
 	"unicode"
 
 	"telltale/engine"
+	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 func cause(key string) Cause { return Cause{Key: key, Time: at("2031-02-19T09:15:00Z")} }
@@ -161,6 +163,39 @@ func TestPlainWords(t *testing.T) {
 	for _, m := range append(Tell(d, register, cause("x"), outputs(copperRaised(), taskOverdue(), coolantRaised())), list) {
 		if strings.ContainsAny(m.Text, "!") || !strings.Contains(strings.Join(strings.Fields(m.Text), " "), standingNote) {
 			t.Errorf("an exclamation mark, or no note on what stands above:\n%s", m.Text)
+		}
+	}
+}
+
+// Who reads miles gets miles: where a task stands, and figures that are distances.
+// What a rule's author wrote stands as it was written, and the foot says so.
+// 1 mi = 1.609344 km exactly (NIST SP 811).
+func TestMilesInAMail(t *testing.T) {
+	oil := engine.Transition{Time: at("2031-02-19T09:00:00Z"), Vehicle: "bus-07", Rule: "oil", Title: "Change the oil", Task: true,
+		Transition: "raised", From: "normal", To: "soon", Standing: "unacknowledged", Message: "Change the oil: due at 48,280 km, in 1,609 km",
+		Due: &engine.DuePoint{On: "2031-02-19", Limit: "distance", At: &unit.Quantity{Value: 48280.3, Unit: "km"}, Past: &unit.Quantity{Value: -1609.3, Unit: "km"},
+			Early: "2031-03-01", Likely: "2031-03-03", Late: "2031-03-09"}}
+	copper := copperRaised()
+	copper.Evidence = append(copper.Evidence, rules.Evidence{Of: "fluidAge()", Value: 62000, Unit: "km"})
+	read := func(p *Person, tr engine.Transition) string {
+		m := letter(p, cause("x"), telling{p, "mail", newsOf(register, outputs(tr)), []string{"all"}}, "")
+		return strings.Join(strings.Fields(m.Text), " ")
+	}
+	miles, km := people(t).Person("ines"), people(t).Person("north")
+	const note = "Where a rule's own words give km, they stand as the rule was written."
+	for _, c := range []struct {
+		p         *Person
+		tr        engine.Transition
+		says, not string
+	}{
+		{miles, oil, "1,000 mi to go until 30,000 mi. Likely on 3 Mar 2031, between 1 Mar 2031 and 9 Mar 2031.", "km"},
+		{km, oil, "1,609 km to go until 48,280 km.", "mi "},
+		{miles, copper, "age of the fluid: 38,525 mi", "62,000"},
+		{miles, copper, note, "x y z"},
+		{km, copper, "age of the fluid: 62,000 km", note},
+	} {
+		if got := read(c.p, c.tr); !strings.Contains(got, c.says) || strings.Contains(got, c.not) {
+			t.Errorf("%s: want %q and not %q in\n%s", c.p.Name, c.says, c.not, got)
 		}
 	}
 }

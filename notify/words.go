@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -27,9 +28,12 @@ const (
 	recordedDone = "Recorded as done. Nothing more to do about this one."
 	byLaw        = "This is required by law: check whether the vehicle may be used before it is done."
 
+	ruleWords = "Where a rule's own words give %s, they stand as the rule was written."
+
 	labelFound  = "Found"
 	labelWhy    = "Why"
 	labelNow    = "Now"
+	labelNext   = "Next"
 	labelFigure = "Figures"
 	labelSource = "Likely source"
 	labelThen   = "Now on the due list"
@@ -127,19 +131,54 @@ var figureWords = map[string]string{
 }
 
 // figure is one number of the evidence in words: "Cu, times the baseline: 3.3".
-func figure(e rules.Evidence) string {
+// A distance or a volume is in the person's unit.
+func (p *Person) figure(e rules.Evidence) string {
 	what := e.Of
 	if m := oneCall.FindStringSubmatch(e.Of); m != nil && figureWords[m[1]] != "" {
 		what = strings.Replace(figureWords[m[1]], "%s", m[2], 1)
 	}
-	s := what + ": " + number(e.Value)
-	if e.Unit != "" {
-		s += " " + e.Unit
+	v, u := p.own(e.Value, e.Unit)
+	s := what + ": " + number(v)
+	if u != "" {
+		s += " " + u
 	}
 	if e.Note != "" {
 		s += " (" + e.Note + ")"
 	}
 	return s
+}
+
+// own puts a value into the person's unit, where it is a distance or a volume.
+func (p *Person) own(v float64, u string) (float64, string) {
+	to := ""
+	switch {
+	case slices.Contains(distances, u):
+		to = p.Distance
+	case slices.Contains(volumes, u):
+		to = p.Volume
+	}
+	base, _, err := unit.Base(v, u)
+	if err != nil || to == "" || to == u {
+		return v, u
+	}
+	return unit.From(base, to), to
+}
+
+var distanceWritten = regexp.MustCompile(`\d ?(km|mi)\b`)
+
+// asWritten is the note where the words of a rule speak of distances in another
+// unit than the person's: they are the words of whoever wrote the rule.
+func (p *Person) asWritten(page *page) string {
+	for _, b := range page.Blocks {
+		for _, text := range append([]line{{Text: b.Strong}}, b.Lines...) {
+			for _, m := range distanceWritten.FindAllStringSubmatch(text.Text, -1) {
+				if m[1] != p.Distance {
+					return fmt.Sprintf(ruleWords, m[1])
+				}
+			}
+		}
+	}
+	return ""
 }
 
 // number writes v with at most four digits that mean something, and commas.
@@ -236,6 +275,23 @@ func (p *Person) whyDate(due string, past int) string {
 		return fmt.Sprintf("Due today, %s.", p.date(due))
 	}
 	return fmt.Sprintf("Due on %s, in %s.", p.date(due), plural(-past, "day", "days"))
+}
+
+// dueNow says where a task stands that has just moved, in the person's units.
+func (p *Person) dueNow(t *engine.Transition) string {
+	d := t.Due
+	if d == nil {
+		return sentence(p.dates(messageOf(t)))
+	}
+	i := &engine.DueItem{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t)}
+	if d.At != nil && d.Past != nil {
+		at, kind, err1 := d.At.Base()
+		past, _, err2 := d.Past.Base()
+		if err1 == nil && err2 == nil {
+			i.DueAt, i.PastBy, i.Unit = &at, &past, map[bool]string{true: "s", false: "m"}[kind == unit.Time]
+		}
+	}
+	return join(p.whyDue(i, d.On), p.forecast(i, d.On), postponed(i))
 }
 
 // forecast says when a limit that lies ahead is likely to be reached, or that it

@@ -18,6 +18,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/notify"
 	"telltale/notify/board"
 	"telltale/rules"
 )
@@ -107,6 +108,7 @@ func (a *app) startAnswers(ctx context.Context) error {
 func (a *app) board(key board.Key) *board.Board {
 	return &board.Board{
 		Key: key, Now: a.now, Vehicle: a.svc.Registered, Log: a.logger,
+		Person: func(id string) *notify.Person { return a.notify.Directory().Person(id) },
 		Find: func(l board.Link) (engine.Standing, bool) {
 			for _, s := range a.svc.Alarms() {
 				if s.Vehicle == l.Vehicle && s.Component == l.Component && s.Rule == l.Rule && s.To != "normal" {

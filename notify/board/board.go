@@ -23,6 +23,8 @@ type Board struct {
 	Find func(l Link) (s engine.Standing, ok bool)
 	// Vehicle gives what is registered of a vehicle, nil where nothing is.
 	Vehicle func(id string) *engine.VehicleData
+	// Person gives who a link was made for, nil where nobody is of that id any more.
+	Person func(id string) *notify.Person
 	// Publish stores an answer's event: CloudEvents, JSON.
 	Publish func(ctx context.Context, event []byte) error
 	// NotTheirs is told of someone who hears of a vehicle that is not theirs.
@@ -39,9 +41,8 @@ var pageTemplate = template.Must(template.New("page").Parse(pageHTML))
 type view struct {
 	Title, Lead, Fault string
 	Shown              bool // the alarm and the forms
-	Alarm              engine.Standing
 	Stage              string
-	Strong             string
+	Strong, Found      string
 	Figures            []string
 	Meters             []meter
 	At, Today, Later   string
@@ -127,11 +128,15 @@ func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string)
 		return
 	}
 	name := s.Name
-	v := view{Fault: fault, Shown: true, Alarm: s, Stage: s.To, Standing: s.Standing, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
+	v := view{Fault: fault, Shown: true, Stage: s.To, Standing: s.Standing, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
 	if name == "" {
 		name = l.Vehicle
 	}
-	v.Title, v.Strong, v.Figures = notify.Standing(name, &s)
+	p := b.Person(l.Person)
+	if p == nil {
+		p = notify.Anyone(l.Person)
+	}
+	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
 	if d := b.Vehicle(l.Vehicle); d != nil {
 		v.Meters = metersOf(d)

@@ -16,6 +16,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/notify"
 	"telltale/rules"
 )
 
@@ -36,6 +37,7 @@ func aBoard(alarm engine.Standing, published *[]string) *Board {
 		Vehicle: func(string) *engine.VehicleData {
 			return &engine.VehicleData{Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}, {Name: "hours", Kind: "hours"}}}
 		},
+		Person:    func(id string) *notify.Person { return notify.Anyone(id) },
 		Publish:   func(_ context.Context, b []byte) error { *published = append(*published, string(b)); return nil },
 		NotTheirs: func(person, vehicle string) { *published = append(*published, person+" not "+vehicle) },
 	}
