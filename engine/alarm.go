@@ -124,8 +124,10 @@ type move struct {
 	task  bool
 	stage int
 	// words fills in the transition's message, evidence, advice and the rest; it
-	// is called only when the alarm moves.
+	// is called only when the alarm moves. For a task that was judged they are found
+	// from its place in fold.judged, of which due is one more.
 	words func(t *Transition, from, to int)
+	due   int
 }
 
 // turn moves the alarm to the stage that m asks for; it returns nil where nothing
@@ -157,7 +159,13 @@ func (f *fold) turn(m move) *Transition {
 	}
 	t.Shelved = wasShelved && (a.ShelvedUntil != 0 || to == 0)
 	t.Standing = a.standing(f.rec.Out)
-	m.words(t, from, to)
+	switch {
+	case m.due > 0:
+		j := &f.judged[m.due-1]
+		f.taskWords(t, &j.ts, j.v, to)
+	case m.words != nil:
+		m.words(t, from, to)
+	}
 	a.Last = *t
 	f.rec.setAlarm(a)
 	return t

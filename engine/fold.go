@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"telltale/engine/interval"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -23,10 +24,11 @@ type fold struct {
 	// ownLatches: the record's latches were copied for this fold and may be changed.
 	ownLatches bool
 	out        []Output
-	lines      map[int]timeline
+	lines      []madeLine // by component
 	// whole: all that stands was judged, and these are the tasks.
 	whole  bool
 	judged []judgedTask
+	dones  []interval.Done // room for what tasks count from
 	// shortening: a task's factor is being asked for.
 	shortening bool
 }
@@ -464,16 +466,21 @@ func (f *fold) componentName(comp int) string {
 }
 
 func (f *fold) timeline(comp int) timeline {
-	t, ok := f.lines[comp]
-	if !ok {
-		a := f.applied()
-		t = f.rec.timeline(a.reg, &a.reg.Components[comp])
-		if f.lines == nil {
-			f.lines = map[int]timeline{}
-		}
-		f.lines[comp] = t
+	a := f.applied()
+	if f.lines == nil {
+		f.lines = make([]madeLine, len(a.reg.Components))
 	}
-	return t
+	l := &f.lines[comp]
+	if !l.made {
+		l.timeline, l.made = f.rec.timeline(a.reg, &a.reg.Components[comp]), true
+	}
+	return l.timeline
+}
+
+// madeLine is a component's timeline once it was asked for.
+type madeLine struct {
+	timeline
+	made bool
 }
 
 // causeIDs is the identity of the event that is folded; a tick has none.

@@ -83,7 +83,7 @@ func (f *fold) judgeFollowUp(list []openedFollowUp) {
 		}})
 		return
 	}
-	f.judgeDue(&ts, k)
+	f.judgeDue(ts, k)
 }
 
 // standing is the follow-up that stands after all openings, if one does.

@@ -89,7 +89,11 @@ func (f *fold) dataMove(rule string, texts []string, ids []ID, advise, over stri
 	if len(texts) > 0 {
 		stage = 1
 	}
-	f.move(move{AlarmKey: AlarmKey{Rule: rule}, stage: stage, words: func(t *Transition, from, to int) {
+	k := AlarmKey{Rule: rule}
+	if stage == 0 && f.rec.alarm(k) < 0 {
+		return // as nearly always
+	}
+	f.move(move{AlarmKey: k, stage: stage, words: func(t *Transition, from, to int) {
 		t.Events = append(ids, f.causeIDs()...)
 		if len(ids) > 0 && len(f.causeIDs()) > 0 && ids[0] == f.ev.ID {
 			t.Events = ids

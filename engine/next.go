@@ -15,12 +15,13 @@ const never = math.MaxInt64
 
 // judgedTask is a task or follow-up with the verdict on it.
 type judgedTask struct {
-	ts *taskState
-	v  verdict
+	ts       taskState
+	v        verdict
+	calendar int64 // nextByCalendar, once the fold settles
 }
 
 // unsteady: a reading may move the due point, or take the stage back.
-func (j judgedTask) unsteady() bool {
+func (j *judgedTask) unsteady() bool {
 	return j.ts.waiting || j.ts.asksFacts() || j.v.stage == interval.Soon && j.v.Forecast
 }
 
@@ -42,6 +43,9 @@ func (f *fold) settle() {
 	case !f.whole:
 		r.Next = min(r.Next, f.nextOfAlarms())
 	default:
+		for i := range f.judged {
+			f.judged[i].calendar = f.nextByCalendar(&f.judged[i])
+		}
 		r.Next = f.nextChange()
 		r.quiet = f.drawQuiet()
 		if r.quiet != nil {
@@ -66,8 +70,8 @@ func (f *fold) nextChange() int64 {
 		return 0
 	}
 	next := f.nextOfAlarms()
-	for _, j := range f.judged {
-		next = min(next, f.nextByCalendar(j), f.nextByUsage(j))
+	for i := range f.judged {
+		next = min(next, f.judged[i].calendar, f.nextByUsage(&f.judged[i]))
 	}
 	for i := range f.rec.chains {
 		next = min(next, f.nextOfMeter(&f.rec.chains[i]))
@@ -90,7 +94,7 @@ func (f *fold) nextOfAlarms() int64 {
 }
 
 // nextByCalendar is when dates alone can change the task's stage.
-func (f *fold) nextByCalendar(j judgedTask) int64 {
+func (f *fold) nextByCalendar(j *judgedTask) int64 {
 	switch {
 	case j.ts.waiting || j.ts.noHistory:
 		return never
@@ -104,17 +108,17 @@ func (f *fold) nextByCalendar(j judgedTask) int64 {
 
 // nextByUsage is when a forecast or an estimate can make the task soon, if it is
 // at no stage yet.
-func (f *fold) nextByUsage(j judgedTask) int64 {
+func (f *fold) nextByUsage(j *judgedTask) int64 {
 	if j.ts.waiting || j.ts.noHistory || j.v.stage != interval.Normal {
 		return never
 	}
 	s, early := j.v.state, j.ts.plan.Early
 	next := f.startOf(j.ts.plan.NextChange(interval.Point{}, s))
 	if early.Distance > 0 {
-		next = min(next, f.nextEstimated(j.ts, false, j.ts.point.Distance-early.Distance))
+		next = min(next, f.nextEstimated(&j.ts, false, j.ts.point.Distance-early.Distance))
 	}
 	if early.Hours > 0 {
-		next = min(next, f.nextEstimated(j.ts, true, j.ts.point.Hours-early.Hours))
+		next = min(next, f.nextEstimated(&j.ts, true, j.ts.point.Hours-early.Hours))
 	}
 	return next
 }

@@ -20,6 +20,7 @@ type Partition struct {
 	now     time.Time    // the last tick
 	changed map[string]bool
 	turns   turns // vehicles by their next change
+	work    fold  // the one under way, kept for its room
 	// judgeAll has every reading judged and every vehicle looked at by each tick, for
 	// tests of what goes without.
 	judgeAll bool
@@ -94,7 +95,8 @@ func (p *Partition) foldInto(vehicle string, ev Event, anew bool) (out []Output,
 			out, err = nil, refuse("folding it went wrong: %v", r)
 		}
 	}()
-	f := &fold{p: p, rec: &rec, ev: ev, when: p.moment(ev)}
+	f := &p.work
+	*f = fold{p: p, rec: &rec, ev: ev, when: p.moment(ev), judged: f.judged[:0], moves: f.moves[:0], dones: f.dones[:0]}
 	f.change.all, f.change.clock = anew, ev.Kind == TickEvent
 	if err := f.apply(); err != nil {
 		return nil, err

@@ -119,8 +119,13 @@ const silentLeast = 14 * 24 * 3600
 func (f *fold) drawQuiet() *quiet {
 	r, a := f.rec, f.applied()
 	onReading := func(ar rules.AppliedRule) bool { return ar.Rule.On&(rules.OnReading|rules.OnClock) != 0 }
-	if f.p.now.IsZero() || len(r.chains) == 0 || slices.ContainsFunc(a.rules.Rules, onReading) || slices.ContainsFunc(f.judged, judgedTask.unsteady) {
+	if f.p.now.IsZero() || len(r.chains) == 0 || slices.ContainsFunc(a.rules.Rules, onReading) {
 		return nil
+	}
+	for i := range f.judged {
+		if f.judged[i].unsteady() {
+			return nil
+		}
 	}
 	for i := range r.Alarms {
 		if al := &r.Alarms[i]; al.Stage > 0 && dataTitles[al.Rule] != "" {
@@ -129,8 +134,8 @@ func (f *fold) drawQuiet() *quiet {
 	}
 	q := &quiet{book: f.p.book, after: r.lastFact(a.zone), alarms: f.nextOfAlarms(), meters: make([]quietMeter, len(r.chains))}
 	q.next = q.alarms
-	for _, j := range f.judged {
-		q.next = min(q.next, f.nextByCalendar(j))
+	for i := range f.judged {
+		q.next = min(q.next, f.judged[i].calendar)
 	}
 	for i := range r.chains {
 		c := &r.chains[i]
@@ -140,8 +145,8 @@ func (f *fold) drawQuiet() *quiet {
 		q.meters[i] = f.boundMeter(c)
 		if !q.meters[i].kept { // it stays as it is, and so does what hangs on it
 			q.next = min(q.next, f.nextOfMeter(c))
-			for _, j := range f.judged {
-				q.next = min(q.next, f.nextByUsage(j))
+			for i := range f.judged {
+				q.next = min(q.next, f.nextByUsage(&f.judged[i]))
 			}
 		}
 	}
@@ -190,8 +195,8 @@ func (f *fold) boundMeter(c *chain) quietMeter {
 	age := float64(max(0, f.p.now.Unix()-seconds(last.at)))
 	for _, pace := range [...]float64{max(2*steepest, least), 1.5 * steepest, 1.2 * steepest, 1.05 * steepest} {
 		m.pace, m.wall = pace, math.Inf(1)
-		for _, j := range f.judged {
-			m.wall = min(m.wall, f.wall(c, j, pace))
+		for i := range f.judged {
+			m.wall = min(m.wall, f.wall(c, &f.judged[i], pace))
 		}
 		if pace > 0 && last.life+float64(pace*age) < m.wall {
 			m.kept, m.limit = true, c.limitAt(pace, apart)
@@ -229,7 +234,7 @@ func (c *chain) limitAt(pace float64, apart int64) float64 {
 // wall is the life value at which the task may change its stage, for a vehicle
 // used at most at that pace: by what is read or, where it stands at no stage
 // yet, by the estimate or forecast.
-func (f *fold) wall(c *chain, j judgedTask, pace float64) float64 {
+func (f *fold) wall(c *chain, j *judgedTask, pace float64) float64 {
 	point, early, tol := j.ts.point.Distance, j.ts.plan.Early.Distance, j.ts.plan.Tolerance().Distance
 	if c.hours {
 		point, early, tol = j.ts.point.Hours, j.ts.plan.Early.Hours, j.ts.plan.Tolerance().Hours

@@ -44,13 +44,14 @@ func (f *fold) reckonNamed(name string, def *ComponentDef, before place, at int6
 func (f *fold) reckon(at rules.AppliedTask, before place, readings int64) taskState {
 	t := at.Task
 	ts := taskState{task: t, comp: at.Component, plan: f.plan(at, before, readings)}
-	var done []interval.Done
+	begin := len(f.dones)
 	for i := range f.rec.Services {
 		if s := &f.rec.Services[i]; s.Stamp.place(ServiceEvent).compare(before) <= 0 && f.settlesTask(s, t, at.Component) {
-			done = append(done, f.done(s, at.Component))
+			f.dones = append(f.dones, f.done(s, at.Component))
 			ts.by = s.ID
 		}
 	}
+	done := f.dones[begin:]
 	switch {
 	case len(done) > 0:
 		ts.last = &done[len(done)-1]
@@ -61,7 +62,8 @@ func (f *fold) reckon(at rules.AppliedTask, before place, readings int64) taskSt
 		if !ok {
 			return ts
 		}
-		done = append(done, first)
+		f.dones = append(f.dones, first)
+		done = f.dones[begin:]
 	}
 	ts.from, ts.point = ts.plan.Next(done)
 	if ts.from.New {
@@ -197,20 +199,17 @@ func (f *fold) applyPostponement(ts *taskState) {
 // judgeTasks finds each task's stage.
 func (f *fold) judgeTasks() {
 	list := f.applied().rules.Tasks
-	f.judged, f.moves = make([]judgedTask, 0, len(list)+2), slices.Grow(f.moves, len(list)+2)
-	states := make([]taskState, len(list))
-	for i, at := range list {
-		states[i] = f.reckon(at, lastPlace, math.MaxInt64)
-		f.judgeDue(&states[i], AlarmKey{at.Task.Name, f.componentName(at.Component)})
+	f.judged, f.moves = slices.Grow(f.judged, len(list)+2), slices.Grow(f.moves, len(list)+5)
+	for _, at := range list {
+		f.judgeDue(f.reckon(at, lastPlace, math.MaxInt64), AlarmKey{at.Task.Name, f.componentName(at.Component)})
 	}
 }
 
-func (f *fold) judgeDue(ts *taskState, k AlarmKey) {
-	v := f.verdict(ts)
-	f.judged = append(f.judged, judgedTask{ts, v})
-	f.move(move{AlarmKey: k, task: true, stage: v.stage, words: func(t *Transition, from, to int) {
-		f.taskWords(t, ts, v, to)
-	}})
+func (f *fold) judgeDue(ts taskState, k AlarmKey) {
+	f.judged = append(f.judged, judgedTask{ts: ts})
+	j := &f.judged[len(f.judged)-1]
+	j.v = f.verdict(&j.ts)
+	f.move(move{AlarmKey: k, task: true, stage: j.v.stage, due: len(f.judged)})
 }
 
 // verdict is a task's stage with what it follows from.
