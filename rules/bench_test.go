@@ -139,14 +139,23 @@ func BenchmarkRawMachine(b *testing.B) {
 	b.ReportMetric(float64(run)/b.Elapsed().Seconds(), "conditions/s")
 }
 
-// BenchmarkFor resolves every `where` of 1,000 rules for one vehicle.
+// BenchmarkFor resolves every `where` of 1,000 rules for one vehicle: the first of
+// its class, and one that is like another.
 func BenchmarkFor(b *testing.B) {
 	text, fleet := benchFleet()
 	book := load(b, text)
 	j := NewJudge(book)
-	b.ReportAllocs()
-	for b.Loop() {
-		book.For(j, &fleet[7].vehicle, []Component{fleet[7].comp})
+	comps := []Component{fleet[7].comp}
+	for _, name := range []string{"first", "alike"} {
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				if name == "first" {
+					clear(j.applied)
+				}
+				book.For(j, &fleet[7].vehicle, comps)
+			}
+		})
 	}
 }
 

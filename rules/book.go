@@ -22,6 +22,8 @@ type Book struct {
 	// Questions are what is not wrong but deserves a second look: a warning whose
 	// advice says neither stop nor inspect, a baseline without a source.
 	Questions []Fault
+
+	signature signature
 }
 
 // Units are what a book's bare numbers and functions speak.

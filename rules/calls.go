@@ -11,9 +11,9 @@ import (
 )
 
 // field readers of vehicle and component. A missing text is "".
-var vehicleFields = map[string]func(*state) string{
-	"name": func(s *state) string { return s.vehicle.Name },
-	"kind": func(s *state) string { return s.vehicle.Kind },
+var vehicleFields = map[string]func(*Vehicle) string{
+	"name": func(v *Vehicle) string { return v.Name },
+	"kind": func(v *Vehicle) string { return v.Kind },
 }
 
 var componentFields = map[string]func(*Component) string{
@@ -53,6 +53,9 @@ func (c *compiler) member(n *ast.MemberNode, known guard) operand {
 
 func (c *compiler) fieldOf(k kind, key *ast.StringNode) operand {
 	name := key.Value
+	if k == tags || name != "tags" {
+		c.reads = append(c.reads, fieldRead{k, name})
+	}
 	switch {
 	case k == tags:
 		return operand{kind: text, word: true, text: func(s *state) string { return s.vehicle.Tags[name] }}
@@ -61,7 +64,8 @@ func (c *compiler) fieldOf(k kind, key *ast.StringNode) operand {
 	case k == component && name == "capacity":
 		return operand{kind: number, word: true, num: capacity}
 	case k == vehicle && vehicleFields[name] != nil:
-		return operand{kind: text, word: true, text: vehicleFields[name]}
+		read := vehicleFields[name]
+		return operand{kind: text, word: true, text: func(s *state) string { return read(s.vehicle) }}
 	case k == component && componentFields[name] != nil:
 		read := componentFields[name]
 		return operand{kind: text, word: true, text: func(s *state) string {

@@ -19,6 +19,7 @@ type compiler struct {
 	maxLets   int
 	steps     int
 	component bool // reads component
+	reads     []fieldRead
 	failed    bool
 }
 

@@ -24,7 +24,8 @@ type Condition struct {
 
 	asks  *asks
 	value operand
-	lets  int // how many `let` names it binds
+	lets  int         // how many `let` names it binds
+	reads []fieldRead // as they stand, each as often
 }
 
 // The most that one expression may have.
@@ -156,7 +157,7 @@ func (d *document) compile(src source, sc scope, a *asks) *Condition {
 	if c.failed {
 		return nil
 	}
-	return &Condition{Text: src.text, At: d.place(src.n), ReadsComponent: c.component, asks: a, value: value, lets: c.maxLets}
+	return &Condition{Text: src.text, At: d.place(src.n), ReadsComponent: c.component, asks: a, value: value, lets: c.maxLets, reads: c.reads}
 }
 
 // parse turns a panic of the parser into an error.

@@ -16,6 +16,10 @@ import (
 type Judge struct {
 	b *Book
 	s state
+
+	applied map[string]*Applied // by signature
+	key     []byte              // room for the signature asked for
+	order   []int               // and for the order of components
 }
 
 // NewJudge returns a Judge for the book.
@@ -294,15 +298,9 @@ type AppliedRule struct {
 	Component int
 }
 
-// For resolves every `where` of the book for a vehicle: what applies to it, by
-// name, then by component name. The answer holds until the book, the vehicle or
-// its components change.
-func (b *Book) For(j *Judge, v *Vehicle, comps []Component) *Applied {
-	order := make([]int, len(comps))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return strings.Compare(comps[a].Name, comps[b].Name) })
+// resolve runs every `where` for a vehicle of which the components are in that
+// order by name.
+func (b *Book) resolve(j *Judge, v *Vehicle, comps []Component, order []int) *Applied {
 	each := func(perComponent bool, where *Condition, add func(int)) {
 		if !perComponent {
 			if ok, _ := j.Matches(where, v, nil); ok {

@@ -64,6 +64,7 @@ func Load(files []File) (*Book, error) {
 		return nil, l.faults.sorted()
 	}
 	l.book.sort()
+	l.book.sign()
 	return l.book, nil
 }
 
