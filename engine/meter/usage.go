@@ -47,8 +47,10 @@ func Estimate(readings []Reading) Usage {
 	if len(readings) < leastCount || readings[len(readings)-1].At-readings[0].At < leastSpan {
 		return Usage{N: len(readings)}
 	}
-	points := weekly(readings)
-	gaps := gapsOf(points)
+	var pointRoom [usual]Reading
+	var gapRoom [usual]gap
+	points := weekly(readings, pointRoom[:0])
+	gaps := gapsOf(points, gapRoom[:0])
 	standing := markIdle(gaps)
 	u := working(gaps)
 	u.OK = true
@@ -62,13 +64,15 @@ func Estimate(readings []Reading) Usage {
 	return u
 }
 
+// usual is how many readings there are mostly, for which room need not be allocated.
+const usual = 32
+
 // weekly keeps the last reading and, going back from it, each that is a week or
 // more before the one kept; less where the whole span is under two months, so
 // that enough are left.
-func weekly(readings []Reading) []Reading {
+func weekly(readings, kept []Reading) []Reading {
 	last := readings[len(readings)-1]
 	apart := min(int64(step), (last.At-readings[0].At)/8)
-	kept := make([]Reading, 0, len(readings))
 	for i := len(readings) - 1; i >= 0; i-- {
 		if n := len(kept); n == 0 || kept[n-1].At-readings[i].At >= apart {
 			kept = append(kept, readings[i])
@@ -89,11 +93,10 @@ type gap struct {
 	idle       bool
 }
 
-func gapsOf(points []Reading) []gap {
-	gaps := make([]gap, len(points)-1)
-	for i := range gaps {
+func gapsOf(points []Reading, gaps []gap) []gap {
+	for i := range len(points) - 1 {
 		a, b := points[i], points[i+1]
-		gaps[i] = gap{span: float64(b.At - a.At), rise: b.Value - a.Value}
+		gaps = append(gaps, gap{span: float64(b.At - a.At), rise: b.Value - a.Value})
 	}
 	return gaps
 }
@@ -132,8 +135,9 @@ func markIdle(gaps []gap) (standing int) {
 
 // working is the usage over the latest time in use.
 func working(gaps []gap) Usage {
-	x, y := []float64{0}, []float64{0}
-	var used []gap
+	var xRoom, yRoom [usual]float64
+	var usedRoom [usual]gap
+	x, y, used := xRoom[:1], yRoom[:1], usedRoom[:0]
 	first := len(gaps)
 	for i := len(gaps) - 1; i >= 0; i-- {
 		g := gaps[i]

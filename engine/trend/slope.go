@@ -15,7 +15,8 @@ import (
 // as in EPA 530/R-09-007, section 17.3.3). ok is false where no two points differ
 // in x.
 func Slope(x, y []float64, z float64) (slope, low, high float64, ok bool) {
-	slopes := make([]float64, 0, len(x)*(len(x)-1)/2)
+	var room [usualSlopes]float64
+	slopes := slices.Grow(room[:0], len(x)*(len(x)-1)/2)
 	for i := range x {
 		for j := range i {
 			if dx := x[i] - x[j]; dx != 0 {
@@ -33,6 +34,10 @@ func Slope(x, y []float64, z float64) (slope, low, high float64, ok bool) {
 	high = atRank(slopes, (float64(n)+c)/2+1)
 	return atRank(slopes, float64(n+1)/2), low, high, true
 }
+
+// usualSlopes is how many slopes there are mostly, for which room need not be
+// allocated: those of 20 points.
+const usualSlopes = 190
 
 // atRank is the value at a rank counted from 1, interpolated and kept within the
 // list. The list is sorted and not empty.
@@ -57,13 +62,26 @@ func variance(n int, tx, ty ties) float64 {
 	return v + tx.two*ty.two/(2*m*(m-1))
 }
 
+// inOrder reports whether equal values stand side by side since the values rise,
+// or fall, throughout.
+func inOrder(values []float64) bool {
+	up, down := true, true
+	for i := 1; i < len(values); i++ {
+		up, down = up && values[i-1] <= values[i], down && values[i-1] >= values[i]
+	}
+	return up || down
+}
+
 // ties sums over the groups of equal values, each of t: t(t-1), t(t-1)(t-2) and
 // t(t-1)(2t+5).
 type ties struct{ two, three, five float64 }
 
 func tiesOf(values []float64) (s ties) {
-	sorted := slices.Clone(values)
-	slices.SortFunc(sorted, cmp.Compare[float64])
+	sorted := values
+	if !inOrder(values) {
+		sorted = slices.Clone(values)
+		slices.SortFunc(sorted, cmp.Compare[float64])
+	}
 	for i := 0; i < len(sorted); {
 		j := i + 1
 		for j < len(sorted) && sorted[j] == sorted[i] {
