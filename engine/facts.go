@@ -108,8 +108,16 @@ func (x *facts) significance(w rules.Word, analyte string) (bool, string, bool) 
 		return false, "a sample", false
 	}
 	x.useSteps(w)
-	if w == rules.WordChangeIsReal {
+	switch w {
+	case rules.WordChangeIsReal:
 		return x.sheet.ChangeIsReal(analyte)
+	case rules.WordMadeIsReal:
+		return x.sheet.MadeIsReal(analyte)
+	case rules.WordMetalsFell:
+		return x.sheet.Dropped()
+	case rules.WordOutOfControl:
+		u, why, ok := x.sheet.Usual(analyte)
+		return u.Outside > 0, why, ok
 	}
 	t, why, ok := x.sheet.WearTrend(analyte, unit.Distance)
 	return t.P < significant, why, ok
@@ -174,6 +182,12 @@ func (x *facts) laboratory(w rules.Word, arg string) (float64, string, bool) {
 		analyte, number, _ := strings.Cut(arg, " ")
 		target, _ := strconv.ParseFloat(number, 64) // the rule's compiler wrote it
 		return s.ExchangesTo(analyte, target)
+	case rules.WordLitresTo:
+		analyte, number, _ := strings.Cut(arg, " ")
+		target, _ := strconv.ParseFloat(number, 64)
+		return s.LitresTo(analyte, target, litres(x.def.Capacity))
+	case rules.WordTimesTheAge:
+		return x.older()
 	}
 	return 0, "an answer for " + w.String(), false
 }
@@ -189,14 +203,33 @@ func (x *facts) againstBaseline(w rules.Word, arg string) (float64, string, bool
 	if w == rules.WordTimes {
 		return x.sheet.Times(arg, mean)
 	}
-	age, kind := x.baseline.FluidAge.Distance, unit.Distance
-	if age == 0 {
-		age, kind = x.baseline.FluidAge.Hours, unit.Time
-	}
+	age, kind := baselineAge(x.baseline)
 	if age == 0 {
 		return 0, "the baseline's fluid age", false
 	}
 	return x.sheet.TimesForAge(arg, mean, age, kind)
+}
+
+// baselineAge is the fluid's age at which the baseline's means were taken, in metres
+// or seconds; 0 where it says none.
+func baselineAge(b *rules.Baseline) (age float64, kind unit.Kind) {
+	if b.FluidAge.Distance != 0 {
+		return b.FluidAge.Distance, unit.Distance
+	}
+	return b.FluidAge.Hours, unit.Time
+}
+
+// older is how many times the baseline's age the fluid has.
+func (x *facts) older() (float64, string, bool) {
+	if x.baseline == nil {
+		return 0, "a baseline for the " + x.comp.Kind, false
+	}
+	of, kind := baselineAge(x.baseline)
+	if of == 0 {
+		return 0, "the baseline's fluid age", false
+	}
+	age, why, ok := x.sheet.MixedAge(kind)
+	return age / of, why, ok
 }
 
 // useSteps notes the events that an answer to the word rests on: the sample, and
@@ -206,22 +239,22 @@ func (x *facts) useSteps(w rules.Word) {
 	last := len(steps) - 1
 	x.use(steps[last].id())
 	switch w {
-	case rules.WordTrend, rules.WordTrendIsReal:
+	case rules.WordTrend, rules.WordTrendIsReal, rules.WordOutOfControl:
 		for i := range steps[:last] {
 			x.use(steps[i].id())
 		}
-	case rules.WordExchangesTo:
+	case rules.WordExchangesTo, rules.WordLitresTo:
 		if e := lastExchange(x.steps, last); e >= 0 {
 			x.use(steps[e].id())
 		}
-	case rules.WordChange, rules.WordChangeIsReal, rules.WordRate, rules.WordRateHours:
+	case rules.WordChange, rules.WordChangeIsReal, rules.WordRate, rules.WordRateHours, rules.WordMetalsFell:
 		for i := last - 1; i >= 0; i-- {
 			x.use(steps[i].id())
 			if steps[i].sample != nil {
 				return
 			}
 		}
-	case rules.WordCarried, rules.WordMade, rules.WordExpected:
+	case rules.WordCarried, rules.WordMade, rules.WordMadeIsReal, rules.WordExpected:
 		seen := false // an exchange; the sample before it ends the search
 		for i := last - 1; i >= 0; i-- {
 			if steps[i].sample == nil || !seen {
@@ -249,10 +282,12 @@ func (x *facts) Truth(w rules.Word, arg string) (bool, string, bool) {
 	case rules.WordHas:
 		_, ok := x.sheet.Result(arg)
 		return ok, "", true
+	case rules.WordHasEarlier:
+		return x.sheet.HasEarlier(arg), "", true
 	case rules.WordBelow:
 		r, ok := x.sheet.Result(arg)
 		return r.Censored, arg + " in the sample", ok
-	case rules.WordChangeIsReal, rules.WordTrendIsReal:
+	case rules.WordChangeIsReal, rules.WordTrendIsReal, rules.WordMadeIsReal, rules.WordMetalsFell, rules.WordOutOfControl:
 		return x.significance(w, arg)
 	}
 	return false, "an answer for " + w.String(), false
@@ -343,38 +378,4 @@ func (x *facts) schedule(w rules.Word, name string) (float64, string, bool) {
 		return 0, missing, false
 	}
 	return v, "", true
-}
-
-// Note says what stands behind an answer: the baseline and its source, a result
-// below its limit, a fresh value taken as nothing.
-func (x *facts) Note(w rules.Word, arg string) string {
-	note := ""
-	add := func(s string) {
-		if s == "" {
-			return
-		}
-		if note != "" {
-			note += "; "
-		}
-		note += s
-	}
-	if r, ok := x.sheet.Result(arg); ok && r.Censored {
-		add("reported as below " + strconv.FormatFloat(r.Value, 'f', -1, 64))
-	} else if ok && r.Above {
-		add("reported as above " + strconv.FormatFloat(r.Value, 'f', -1, 64))
-	}
-	switch w {
-	case rules.WordTimes, rules.WordTimesForAge, rules.WordFresh, rules.WordKept:
-		if b := x.baseline; b != nil {
-			add("baseline " + b.Name + ", " + b.Source)
-		}
-	}
-	switch w {
-	case rules.WordCarried, rules.WordMade, rules.WordExpected, rules.WordFresh, rules.WordKept:
-		add(x.sheet.FreshNote(arg))
-	case rules.WordExchangesTo:
-		of, _, _ := strings.Cut(arg, " ")
-		add(lab.DilutionNote(of))
-	}
-	return note
 }

@@ -3,6 +3,7 @@ package engine
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"telltale/engine/lab"
 	"telltale/rules"
@@ -296,7 +297,7 @@ func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgem
 	stage := max(from, to)
 	if to > 0 {
 		stage = to
-		t.Advise, t.Cautions, t.PointsTo = j.Advise(r, to, x, end.Measure), r.Cautions[to], r.PointsTo
+		t.Advise, t.Cautions, t.PointsTo = f.advice(r, to, x, end.Measure), r.Cautions[to], r.PointsTo
 		t.FollowUps = opened(l, at.id)
 	}
 	t.Message = j.Say(r, stage, x, end.Measure)
@@ -311,6 +312,20 @@ func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgem
 		x.use(id)
 	}
 	t.Events = x.used
+}
+
+// advice is what the rule advises. Where it reckons how many drains thin a wear
+// metal, it says what that does not do.
+func (f *fold) advice(r *rules.Rule, stage int, x *facts, measure float64) string {
+	s := f.p.judge.Advise(r, stage, x, measure)
+	for _, w := range []rules.Word{rules.WordExchangesTo, rules.WordLitresTo} {
+		for _, a := range r.Asks(w) {
+			if note := lab.DilutionNote(a); note != "" && !strings.Contains(s, note) {
+				s = strings.TrimSpace(s + " " + note)
+			}
+		}
+	}
+	return s
 }
 
 // opened are the follow-ups that the event opened.

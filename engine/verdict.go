@@ -207,7 +207,7 @@ func (v *verdictOf) reason(r *rules.Rule, l Latch) Reason {
 	}
 	end := got.Ends[0]
 	out.Message = v.f.p.judge.Say(r, l.Stage, v.x, end.Measure)
-	out.Advise = v.f.p.judge.Advise(r, l.Stage, v.x, end.Measure)
+	out.Advise = v.f.advice(r, l.Stage, v.x, end.Measure)
 	if l.Masked {
 		out.Earlier = v.f.whyMasked(v.comp, l)
 	}

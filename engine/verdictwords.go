@@ -48,7 +48,7 @@ func rulesOf(n int) string {
 func (v *verdictOf) notes() []string {
 	var out []string
 	if n := v.olderThanBaseline(); n > 0 {
-		out = append(out, fmt.Sprintf("This fluid has run %.2g times as long as the baseline's, so about %.2g times the metal is expected for that; the metal is in it all the same.", n, n))
+		out = append(out, capital(olderWords(n))+".")
 	}
 	if v.mostRenewed() {
 		out = append(out, "More than 0.8 of the fluid was renewed at the last drain, by what was filled over the capacity. A drain of an automatic transmission leaves the converter full: is the capacity that of the pan alone?")
@@ -63,19 +63,15 @@ func (v *verdictOf) notes() []string {
 
 // olderThanBaseline is the fluid's age over the baseline's where it is 1.5 or more.
 func (v *verdictOf) olderThanBaseline() float64 {
-	b := v.x.baseline
-	if b == nil {
-		return 0
+	if n, _, ok := v.x.older(); ok && n >= 1.5 {
+		return n
 	}
-	of, kind := b.FluidAge.Distance, unit.Distance
-	if of == 0 {
-		of, kind = b.FluidAge.Hours, unit.Time
-	}
-	age, _, ok := v.x.sheet.MixedAge(kind)
-	if !ok || of == 0 || age < 1.5*of {
-		return 0
-	}
-	return age / of
+	return 0
+}
+
+// olderWords tell a ratio that is scaled to the fluid's age from a plain one.
+func olderWords(n float64) string {
+	return fmt.Sprintf("the fluid has run %.2g times as long as the baseline's and is expected to hold about %.2g times the metal, and the metal is still there", n, n)
 }
 
 func (v *verdictOf) mostRenewed() bool {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -14,10 +15,19 @@ import (
 	"telltale/rules"
 )
 
-// TestWhy asks after each story of testdata/why: of a rule or task, or of all; and
+// TestWhy asks after each story of testdata/why*: of a rule or task, or of all; and
 // compares the whole answer, which a mechanic must be able to follow.
 func TestWhy(t *testing.T) {
-	const path = "testdata/why.txtar"
+	paths, err := filepath.Glob("testdata/why*.txtar")
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("no stories: %v", err)
+	}
+	for _, path := range paths {
+		t.Run(strings.TrimSuffix(filepath.Base(path), ".txtar"), func(t *testing.T) { whyStory(t, path) })
+	}
+}
+
+func whyStory(t *testing.T, path string) {
 	text, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)

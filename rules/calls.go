@@ -126,7 +126,7 @@ func (c *compiler) word(n *ast.CallNode, info *WordInfo, known guard) operand {
 		return operand{}
 	}
 	of, _, _ := strings.Cut(arg, " ")
-	guarded := info.word == WordHas || (info.arg == analyte || info.arg == target) && known[of]
+	guarded := info.word == WordHas || info.word == WordHasEarlier || (info.arg == analyte || info.arg == target) && known[of]
 	if info.sample && c.asks.sample == nil {
 		from, to := span(n)
 		f := c.src.makeFault(from, to, "add `on: sample`, or a `where` that reads component", c.scope.what+" asks "+info.Name+" of no component")

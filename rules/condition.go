@@ -92,6 +92,8 @@ func (q *question) scale(u Units) {
 		q.over = 3600
 	case perRun:
 		q.times = 1000 * metres(u)
+	case toVolume:
+		q.over = litres(u)
 	case perRunTwice:
 		q.times = 1000 * metres(u) * 1000 * metres(u)
 	}

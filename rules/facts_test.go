@@ -68,6 +68,9 @@ func (f *fakeFacts) Truth(w Word, arg string) (bool, string, bool) {
 		_, plain := f.numbers[key(WordValue, arg)]
 		_, ends := f.ends[key(WordValue, arg)]
 		return plain || ends, "", true
+	case WordHasEarlier:
+		_, plain := f.numbers[key(WordChange, arg)]
+		return plain, "", true
 	case WordBelow:
 		_, ends := f.ends[key(WordValue, arg)]
 		_, plain := f.numbers[key(WordValue, arg)]

@@ -33,7 +33,7 @@ func implied(n ast.Node, when bool, depth int) guard {
 	}
 	switch n := n.(type) {
 	case *ast.CallNode:
-		if name, ok := n.Callee.(*ast.IdentifierNode); ok && when && name.Value == "has" && len(n.Arguments) == 1 {
+		if name, ok := n.Callee.(*ast.IdentifierNode); ok && when && (name.Value == "has" || name.Value == "hasEarlier") && len(n.Arguments) == 1 {
 			if a, ok := n.Arguments[0].(*ast.StringNode); ok {
 				return guard{a.Value: true}
 			}

@@ -142,7 +142,7 @@ func (j *Judge) required() {
 func (j *Judge) Run(r *Rule, f Facts) Judged {
 	var out Judged
 	out.Missing = j.eachEnd(f, r.compiled.asks, func() {
-		e := j.end(r.compiled)
+		e := j.end(r)
 		switch {
 		case len(j.s.missing) > 0:
 		case out.Ends == nil:
@@ -158,8 +158,8 @@ func (j *Judge) Run(r *Rule, f Facts) Judged {
 }
 
 // end runs the rule's expressions once.
-func (j *Judge) end(c *compiledRule) End {
-	s := &j.s
+func (j *Judge) end(r *Rule) End {
+	s, c := &j.s, r.compiled
 	if c.measure == nil {
 		e := End{Limits: [4]float64{nan, nan, nan, nan}}
 		e.Raise = j.truth(c.raise)
@@ -179,7 +179,35 @@ func (j *Judge) end(c *compiledRule) End {
 			e.Limits[i] = s.check(l.value.num(s), l.Text)
 		}
 	}
+	if r.Softened {
+		s.soften(&e.Limits)
+	}
 	return e
+}
+
+// soften raises the limits of advisory and caution for a fluid older than the
+// baseline's, by as many times as it is older, though not over the warning's. A
+// warning is never softened: what the metal was made over does not take it out of
+// the fluid. Where the age is not known nothing is softened.
+func (s *state) soften(limits *[4]float64) {
+	older, missing, ok := s.facts.Number(WordTimesTheAge, "")
+	if !ok || !(older > 1) {
+		older = 1
+	}
+	if s.record != nil {
+		note := s.facts.Note(WordTimesTheAge, "")
+		if !ok {
+			note = "nothing is softened without " + missing
+		}
+		s.recordOnce(Evidence{Of: "soften by age", Value: older, Note: note})
+	}
+	for stage := Advisory; stage <= Caution; stage++ {
+		softer := limits[stage] * older
+		if softer > limits[Warning] { // false where there is no warning
+			softer = max(limits[stage], limits[Warning])
+		}
+		limits[stage] = softer
+	}
 }
 
 func (j *Judge) truth(c *Condition) bool {
@@ -214,7 +242,7 @@ func (j *Judge) Why(r *Rule, f Facts, e End) []Evidence {
 		}
 		var rec []Evidence
 		j.s.record = &rec
-		got := j.end(c)
+		got := j.end(r)
 		j.s.record = nil
 		if first == nil {
 			first = rec

@@ -22,9 +22,10 @@ func TestConditions(t *testing.T) {
 		`value("Fe")`: 100, `value("Cu")`: 0, `value("Si")`: 3.3, `change("K")`: -2, `fresh("K")`: 0, `times("Cu")`: 3.275,
 		"odometer()": 81234.5e3, "hours()": 3600 * 1200.5, "perDay()": 120e3, "fluidAge()": 62000e3, "fluidHours()": 7200,
 		`rate("Fe")`: 2e-6, `rateHours("Cu")`: 1e-6,
+		`litresTo("Na 15")`: 12, `exchangesTo("Na 15")`: 3,
 		`since("oil")`: 400e3, `hoursSince("oil")`: 36e3, `daysSince("oil")`: 12, `dueIn("oil")`: -5e3, `daysToDue("oil")`: -3,
 	}
-	truths := map[string]bool{`done("oil")`: true, `below("Cu")`: false}
+	truths := map[string]bool{`done("oil")`: true, `below("Cu")`: false, `metalsFell()`: true, `outOfControl("Fe")`: false, `madeIsReal("Fe")`: false}
 	for _, c := range []struct{ raise, want string }{
 		{`value("Fe") > 99`, "raised"},
 		{`value("Fe") > 100`, "clear"},
@@ -76,6 +77,12 @@ func TestConditions(t *testing.T) {
 		// Guards.
 		{`has("Fe") && value("Fe") > 50`, "raised"},
 		{`has("Pb") && value("Pb") > 3`, "clear"},
+		{`hasEarlier("Pb") && change("Pb") > 3`, "clear"},
+		{`value("Fe") > 99 && (!hasEarlier("Fe") || change("Fe") > 0)`, "raised"},
+		{`hasEarlier("K") ? change("K") < 0 : true`, "raised"},
+		{`change("Pb") > 3 && hasEarlier("Pb")`, "missing Pb for change"},
+		{`litresTo("Na", 15) == 12 && exchangesTo("Na", 15) == 3`, "raised"},
+		{`metalsFell() || outOfControl("Fe") && madeIsReal("Fe")`, "raised"},
 		{`!has("Pb") || value("Pb") > 3`, "raised"},
 		{`(has("Pb") ? value("Pb") : 0) == 0`, "raised"},
 		{`(!has("Pb") ? 0 : value("Pb")) == 0`, "raised"},

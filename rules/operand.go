@@ -1,6 +1,10 @@
 package rules
 
-import "math"
+import (
+	"math"
+
+	"telltale/rules/unit"
+)
 
 // kind is the type of an expression.
 type kind uint8
@@ -171,6 +175,12 @@ func metres(u Units) float64 {
 		return 1609.344
 	}
 	return 1000
+}
+
+// litres is how much the book's unit of volume is.
+func litres(u Units) float64 {
+	v, _, _ := unit.Base(1, u.Volume)
+	return v
 }
 
 func constantNumber(v float64) operand {

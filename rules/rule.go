@@ -27,7 +27,7 @@ type compiledRule struct {
 
 var (
 	sharedKeys   = []string{"on", "was", "title", "where", "over", "say", "points to", "advise", "follow up", "cautions", "masked"}
-	measuredKeys = []string{"measure", "above", "below", "deadband", "confirm"}
+	measuredKeys = []string{"measure", "above", "below", "deadband", "confirm", "soften by age"}
 	patternKeys  = []string{"raise", "clear", "stage"}
 )
 
@@ -158,6 +158,7 @@ func (rr *ruleReader) measured() {
 	r.compiled.measure = rr.expression(f.get("measure"), "measure", number, false)
 	rr.deadband()
 	rr.confirm()
+	rr.soften()
 	above, below := f.get("above"), f.get("below")
 	switch {
 	case above != nil && below != nil:
@@ -278,6 +279,40 @@ func (rr *ruleReader) confirm() {
 	}
 }
 
+// ratioAlone is a measure that grows with the fluid's age as the baseline's mean does.
+var ratioAlone = regexp.MustCompile(`^\s*times\s*\(\s*"[^"]*"\s*\)\s*$`)
+
+// soften reads `soften by age`, which fits a plain ratio with a limit that may be
+// softened.
+func (rr *ruleReader) soften() {
+	n := rr.f.get("soften by age")
+	if n == nil {
+		return
+	}
+	rr.r.Softened = rr.d.yes(n, "soften by age of "+rr.what, false)
+	m, above := rr.f.get("measure"), rr.f.get("above")
+	switch {
+	case !rr.r.Softened:
+	case m.Kind == yaml.ScalarNode && !ratioAlone.MatchString(m.Value):
+		rr.d.fault(n, `it fits "measure: times("Cu")"; timesForAge is scaled to the age already`,
+			"soften by age of %s: its measure is not times(…) alone", rr.what)
+	case rr.r.On != 0 && rr.r.On != OnSample:
+		rr.d.fault(n, "", "soften by age of %s is for rules that are `on: sample` alone", rr.what)
+	case above == nil, above.Kind == yaml.MappingNode && !names(above, StageNames[Advisory], StageNames[Caution]):
+		rr.d.fault(n, "a warning is never softened", "soften by age of %s: it has no advisory or caution `above` to soften", rr.what)
+	}
+}
+
+// names reports whether a mapping has one of the keys.
+func names(n *yaml.Node, keys ...string) bool {
+	for i := 0; i < len(n.Content); i += 2 {
+		if slices.Contains(keys, n.Content[i].Value) {
+			return true
+		}
+	}
+	return false
+}
+
 // eachStage calls read with the value for each stage: given once, the same for
 // all, or by stage.
 func (rr *ruleReader) eachStage(key string, read func(n *yaml.Node, stage int)) {
@@ -371,6 +406,27 @@ func (rr *ruleReader) components() {
 			rr.d.l.add(*q)
 		}
 	}
+}
+
+// Asks lists the analytes of which the rule, its message or its advice asks the word,
+// sorted.
+func (r *Rule) Asks(w Word) []string {
+	all := []*asks{r.compiled.asks}
+	for _, t := range append([]*template{r.compiled.say}, r.compiled.advise[:]...) {
+		if t != nil {
+			all = append(all, t.asks)
+		}
+	}
+	var out []string
+	for _, a := range all {
+		for _, q := range a.list {
+			if of, _, _ := strings.Cut(q.arg, " "); q.info.word == w {
+				out = append(out, of)
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 // Condition is the rule's measure, or what raises it, as it is written.

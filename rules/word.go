@@ -31,6 +31,12 @@ const (
 	WordTrend // per metre and metre
 	WordTrendIsReal
 	WordExchangesTo
+	WordLitresTo
+	WordHasEarlier
+	WordMadeIsReal
+	WordOutOfControl
+	WordMetalsFell
+	WordTimesTheAge
 	WordOutOfGrade
 	WordViscosityIndex
 	WordSince
@@ -72,6 +78,7 @@ const (
 	runHours          // seconds to hours
 	perRun            // per metre, or per second, to per 1,000 of distance or per 100 h
 	perRunTwice       // per metre and metre to per 1,000 of distance and 1,000
+	toVolume          // litres to the book's volume
 )
 
 // WordInfo describes one word: the reference for people who write rules.
@@ -92,6 +99,7 @@ type WordInfo struct {
 
 const (
 	unitDistance = "book's distance"
+	unitVolume   = "book's volume"
 	unitAnalyte  = "analyte's"
 	unitTrend    = "analyte's per 1,000 of the book's distance, for each 1,000"
 	unitRate     = "analyte's per 1,000 of the book's distance, or per 100 h"
@@ -113,6 +121,9 @@ var words = []WordInfo{
 		Meaning: "whether the laboratory reported the result as below its limit", Source: byDefinition, Example: `!below("Pb")`},
 	{Name: "has", Signature: "has(analyte) true or false", word: WordHas, arg: analyte, truth: true, sample: true,
 		Meaning: "whether the sample has a result for the analyte; guards what stands to its right", Source: byDefinition, Example: `has("Fe") && value("Fe") > 150`},
+	{Name: "hasEarlier", Signature: "hasEarlier(analyte) true or false", word: WordHasEarlier, arg: analyte, truth: true, sample: true,
+		Meaning: "whether this sample and the one before both have a result for the analyte; guards what stands to its right",
+		Source:  byDefinition, Example: `!hasEarlier("K") || change("K") > 0`},
 	{Name: "fluidAge", Signature: "fluidAge() number", Unit: unitDistance, word: WordFluidAge, scale: toDistance, sample: true,
 		Meaning: "the distance that the fluid had run when the sample was drawn", Source: byDefinition, Example: `fluidAge() > 30000`},
 	{Name: "fluidHours", Signature: "fluidHours() number", Unit: "h", word: WordFluidHours, scale: runHours, sample: true,
@@ -124,10 +135,13 @@ var words = []WordInfo{
 		Meaning: "value divided by the baseline's mean scaled to the fluid's age; not judged below a fifth of the baseline's age",
 		Source:  practice, Example: `timesForAge("Fe") > 2`},
 
+	{Name: "timesTheAge", Signature: "timesTheAge() number", word: WordTimesTheAge, sample: true,
+		Meaning: "the fluid's age, mixed over partial exchanges, divided by that of the baseline's fluid", Source: byDefinition, Example: `timesTheAge() > 2`},
+
 	{Name: "change", Signature: "change(analyte) number", Unit: unitAnalyte, word: WordChange, arg: analyte, sample: true,
 		Meaning: "value minus the value of the sample before", Source: byDefinition, Example: `change("K") > 0`},
 	{Name: "rate", Signature: "rate(analyte) number", Unit: unitRate, word: WordRate, arg: analyte, scale: perRun, sample: true,
-		Meaning: "how fast the analyte is made, for the distance (or the hours) since the sample before", Source: practice, Example: `rate("Fe") > 4`},
+		Meaning: "how fast the analyte is made since the sample before, for the distance (or the hours) of which the fluid still holds what was made", Source: "mass balance", Example: `rate("Fe") > 4`},
 
 	{Name: "fresh", Signature: "fresh(analyte) number", Unit: unitAnalyte, word: WordFresh, arg: analyte, sample: true,
 		Meaning: "what fresh fluid contains, from the baseline; a wear metal that it does not list is 0", Source: byDefinition, Example: `value("Na") - fresh("Na") > 15`},
@@ -138,6 +152,9 @@ var words = []WordInfo{
 		Source:  "mass balance", Example: `carried("Cu") > 40`},
 	{Name: "made", Signature: "made(analyte) number", Unit: unitAnalyte, word: WordMade, arg: analyte, sample: true,
 		Meaning: "value minus carried: what was made since the exchange", Source: "mass balance", Example: `made("Cu") > 20`},
+	{Name: "madeIsReal", Signature: "madeIsReal(analyte) true or false", word: WordMadeIsReal, arg: analyte, truth: true, sample: true,
+		Meaning: "whether what was made since the exchange is more than the method alone accounts for, in this result and in what is left of the one before",
+		Source:  "ISO 5725-6 from memory, with the figures of changeIsReal", Example: `madeIsReal("Cu") && made("Cu") > 20`},
 	{Name: "expected", Signature: "expected(analyte) number", Unit: unitAnalyte, word: WordExpected, arg: analyte, sample: true,
 		Meaning: "carried plus the earlier rate times what was run since: what the sample shows if nothing changed",
 		Source:  "mass balance", Example: `value("Cu") > 1.5 * expected("Cu")`},
@@ -152,8 +169,17 @@ var words = []WordInfo{
 		Meaning: "whether that rise or fall is significant (Mann-Kendall, two-sided, 5 %); five samples with a rate are the fewest that can be",
 		Source:  "EPA 530/R-09-007 17.3", Example: `trendIsReal("Cu")`},
 	{Name: "exchangesTo", Signature: "exchangesTo(analyte, target) number", word: WordExchangesTo, arg: target, sample: true,
-		Meaning: "how many more exchanges like the last one bring the analyte to the target: for contaminants and additives; of a wear metal it dilutes and cures nothing",
+		Meaning: "how many more exchanges like the last one bring the analyte to the target: for contaminants and additives; of a wear metal it dilutes and cures nothing, which the advice then says",
 		Source:  "mass balance", Example: `exchangesTo("Na", 15) > 2`},
+	{Name: "litresTo", Signature: "litresTo(analyte, target) number", Unit: unitVolume, word: WordLitresTo, arg: target, scale: toVolume, sample: true,
+		Meaning: "how much fluid those exchanges take, in the book's unit of volume",
+		Source:  "mass balance", Example: `litresTo("Na", 15) > component.capacity`},
+	{Name: "outOfControl", Signature: "outOfControl(analyte) true or false", word: WordOutOfControl, arg: analyte, truth: true, sample: true,
+		Meaning: "whether the analyte is made faster than the component's own earlier rates have it (individuals chart of at least eight, mean + 3 × mean moving range / 1.128), by more than the method alone accounts for",
+		Source:  "NIST/SEMATECH e-Handbook 6.3.2.2", Example: `outOfControl("Fe")`},
+	{Name: "metalsFell", Signature: "metalsFell() true or false", word: WordMetalsFell, truth: true, sample: true,
+		Meaning: "whether all wear metals fell together since the sample before with no exchange on record: fluid changed unrecorded, or another machine's sample",
+		Source:  "US DoD JOAP manual TM 38-301-3", Example: `metalsFell()`},
 	{Name: "outOfGrade", Signature: "outOfGrade(grade) number", Unit: "mm2/s", word: WordOutOfGrade, arg: grade, sample: true,
 		Meaning: "by how much the viscosity lies outside the grade: negative when too thin, positive when too thick, 0 inside",
 		Source:  "SAE J300, ISO 3448", Example: `outOfGrade("SAE 5W-30") < 0`},
@@ -192,6 +218,8 @@ func (d *WordInfo) unit(arg string, u Units, byHours bool) string {
 		return u.Distance
 	case unitDistance + " a day":
 		return u.Distance + "/day"
+	case unitVolume:
+		return u.Volume
 	case unitAnalyte:
 		return AnalyteUnit(arg)
 	case unitTrend:

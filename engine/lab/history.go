@@ -112,3 +112,34 @@ func (s *Step) stated(m measure) float64 {
 func (h History) run(i, j int, m measure) float64 {
 	return h[j].meter(m) - h[i].meter(m)
 }
+
+// heldRun is the run from step i to step j of which the fluid still holds what was
+// made: with each exchange its share of all before it leaves. It is the run over
+// which [Sheet.Made] was made, also where fluid was topped up long after the sample
+// before. NaN where a meter or a share is unknown.
+func (h History) heldRun(i, j int, m measure) float64 {
+	held, at := 0.0, h[i].meter(m)
+	for k := i + 1; k <= j; k++ {
+		if !h[k].Exchange && k < j {
+			continue
+		}
+		now := h[k].meter(m)
+		held += now - at
+		at = now
+		if h[k].Exchange {
+			held = afterExchange(held, h[k].Share)
+		}
+	}
+	return held
+}
+
+// left is the part of what was in the fluid at step i that is still in it at step j.
+func (h History) left(i, j int) float64 {
+	part := 1.0
+	for k := i + 1; k <= j; k++ {
+		if h[k].Exchange {
+			part = afterExchange(part, h[k].Share)
+		}
+	}
+	return part
+}

@@ -63,6 +63,18 @@ func (s Sheet) earlier(i int, analyte string) (v float64, why string, ok bool) {
 	return v, "", true
 }
 
+// HasEarlier reports whether the sample and the one before it both have a result for
+// the analyte.
+func (s Sheet) HasEarlier(analyte string) bool {
+	before := s.History.before(len(s.History)-1, false)
+	if before < 0 {
+		return false
+	}
+	_, now := s.Result(analyte)
+	_, then := s.History[before].result(analyte)
+	return now && then
+}
+
 // Change is the value less that of the sample immediately before, whether or
 // not fluid was exchanged between them.
 func (s Sheet) Change(analyte string) (v float64, why string, ok bool) {
@@ -166,7 +178,9 @@ func (s Sheet) Made(analyte string) (v float64, why string, ok bool) {
 // Rate is how fast the analyte rises, in base units per metre (per is
 // unit.Distance), or per second (unit.Time) where the distance is not known.
 // Without an exchange since the sample before, it is the change over the run
-// between the two; with one, it is what was made over the run since.
+// between the two; with one, it is what was made over the run of which the fluid
+// still holds what was made: that since the exchange, and of that before it the
+// share that the exchange left behind.
 func (s Sheet) Rate(analyte string) (v float64, per unit.Kind, why string, ok bool) {
 	if v, why, ok = s.rate(analyte, byDistance); ok {
 		return v, unit.Distance, "", true
@@ -187,7 +201,7 @@ func (s Sheet) rate(analyte string, m measure) (v float64, why string, ok bool) 
 	h, last := s.History, len(s.History)-1
 	from, since := h.before(last, false), "a run since the earlier sample"
 	if exchange := h.before(last, true); exchange > from && from >= 0 {
-		from, since = exchange, "a run since the exchange"
+		since = "a run since the exchange"
 		v, why, ok = s.Made(analyte)
 	} else {
 		v, why, ok = s.Change(analyte)
@@ -195,7 +209,7 @@ func (s Sheet) rate(analyte string, m measure) (v float64, why string, ok bool) 
 	if !ok {
 		return 0, why, false
 	}
-	run := h.run(from, last, m)
+	run := h.heldRun(from, last, m)
 	if !(run > 0) {
 		return 0, since, false
 	}
@@ -203,15 +217,15 @@ func (s Sheet) rate(analyte string, m measure) (v float64, why string, ok bool) 
 }
 
 // Expected is what the sample would hold had the component worn on as before:
-// [Sheet.Carried] and, for the run since the exchange, the rate as it stood at the
-// sample before.
+// [Sheet.Carried] and, for the run of which the fluid still holds what was made, the
+// rate as it stood at the sample before.
 func (s Sheet) Expected(analyte string) (v float64, why string, ok bool) {
 	carried, why, ok := s.Carried(analyte)
 	if !ok {
 		return 0, why, false
 	}
 	h, last := s.History, len(s.History)-1
-	exchange := h.before(last, true)
+	from := h.before(h.before(last, true), false)
 	before := s
 	before.History = h[:h.before(last, false)+1]
 	for _, m := range []measure{byDistance, byHours} {
@@ -220,7 +234,7 @@ func (s Sheet) Expected(analyte string) (v float64, why string, ok bool) {
 			why = cmp.Or(why, "a rate at the earlier sample: "+missing)
 			continue
 		}
-		run := h.run(exchange, last, m)
+		run := h.heldRun(from, last, m)
 		if run >= 0 {
 			return carried + float64(rate*run), "", true
 		}

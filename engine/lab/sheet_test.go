@@ -108,6 +108,8 @@ func TestWords(t *testing.T) {
 		{"run unknown", History{sample(nan, 1), sample(5, 2)}, "rate", "Cu", "missing: a run since the earlier sample"},
 		{"run since the exchange unknown", History{sample(0, 80), exchange(nan, 0.5), sample(30_000, 60)},
 			"rate", "Cu", "missing: a run since the exchange"},
+		{"a tenth topped up late: 1 per km over 1 km and 0.9 of 9 km", History{sample(0, 100), exchange(9000, 0.1), sample(10_000, 99.1)},
+			"rate", "Cu", "0.001 by a distance"},
 		{"exchange but no sample before", History{exchange(0, 0.5), sample(5, 2)}, "rate", "Cu", "missing: an earlier sample"},
 		{"rate where the exchange is older than the last sample", older, "rate", "Cu", "0.0015 by a distance"},
 
@@ -133,7 +135,7 @@ func TestWords(t *testing.T) {
 		{"made without an exchange", two, "made", "Cu", "missing: an exchange before the sample"},
 
 		{"expected: 50 + 1 per km × 10 km", half, "expected", "Cu", "60"},
-		{"expected: 25 + 1 per km × 10 km", twice, "expected", "Cu", "35"},
+		{"expected: 25 + 1 per km × 10 km, and half of 1 km before the second exchange", twice, "expected", "Cu", "35.5"},
 		{"expected with an older exchange: 50 + 1 per km × 20 km", older, "expected", "Cu", "70"},
 		{"expected without a rate before", half[1:], "expected", "Cu", "missing: a rate at the earlier sample: an earlier sample"},
 		{"expected without an exchange", two, "expected", "Cu", "missing: an exchange before the sample"},

@@ -81,6 +81,20 @@ func (s Sheet) ExchangesTo(analyte string, target float64) (n float64, why strin
 	return float64(count), "", true
 }
 
+// LitresTo is the fluid that [Sheet.ExchangesTo] takes, of all that the circuit holds:
+// litres, NaN where that is not known.
+func (s Sheet) LitresTo(analyte string, target, capacity float64) (v float64, why string, ok bool) {
+	n, why, ok := s.ExchangesTo(analyte, target)
+	if !ok {
+		return 0, why, false
+	}
+	if !(capacity > 0) {
+		return 0, "the component's capacity", false
+	}
+	share := s.History[s.History.before(len(s.History)-1, true)].Share
+	return n * float64(share*capacity), "", true
+}
+
 // DilutionNote is what must be said beside [Sump.Exchanges] of that analyte: fewer
 // mg/kg of a wear metal are not less wear. It is empty for others.
 func DilutionNote(analyte string) string {

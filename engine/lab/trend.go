@@ -10,8 +10,15 @@ import (
 // (unit.Time): of wear made, so a drain does not read as a fall. It needs three
 // samples with a rate.
 func (s Sheet) WearTrend(analyte string, per unit.Kind) (t trend.Trend, why string, ok bool) {
-	m := measureOf(per)
-	var at, rates []float64
+	at, rates := s.rates(analyte, measureOf(per))
+	if t, ok = trend.Of(at, rates); ok {
+		return t, "", true
+	}
+	return trend.Trend{}, "three samples with different rates of " + analyte, false
+}
+
+// rates are the rates at all samples that have one, and where the meter stood.
+func (s Sheet) rates(analyte string, m measure) (at, rates []float64) {
 	for i := range s.History {
 		if s.History[i].Exchange {
 			continue
@@ -22,10 +29,7 @@ func (s Sheet) WearTrend(analyte string, per unit.Kind) (t trend.Trend, why stri
 			at, rates = append(at, s.History[i].meter(m)), append(rates, r)
 		}
 	}
-	if t, ok = trend.Of(at, rates); ok {
-		return t, "", true
-	}
-	return trend.Trend{}, "three samples with different rates of " + analyte, false
+	return at, rates
 }
 
 // ChangeIsReal reports whether [Sheet.Change] is more than the method alone
@@ -42,18 +46,17 @@ func (s Sheet) ChangeIsReal(analyte string) (really bool, why string, ok bool) {
 	if !ok {
 		return false, why, false
 	}
-	laboratory := s.History[last].Laboratory
-	return Real(analyte, old, now, laboratory != "" && laboratory == s.History[before].Laboratory), "", true
+	return Real(analyte, old, now, s.oneLaboratory(before, last)), "", true
 }
 
-// RatePer10h turns a rate per second into mg/kg per 10 h, the interval on which
-// the US DoD JOAP manual says a trend "should always be based" (TM 38-301-3).
-func RatePer10h(perSecond float64) float64 { return perSecond * 36_000 }
-
-// ShortRun reports whether a run (seconds) is under 5 h: rates over less "are
-// subject to error because the spectrometer tolerance of 1 ppm is averaged in the
-// shorter time interval" (TM 38-301-3).
-func ShortRun(seconds float64) bool { return seconds < 5*3600 }
+// ShortRun reports whether the rate by hours ([Sheet.RateBy]) stands on a run under
+// 5 h: rates over less "are subject to error because the spectrometer tolerance of 1
+// ppm is averaged in the shorter time interval" (US DoD JOAP manual, TM 38-301-3).
+func (s Sheet) ShortRun() bool {
+	last := len(s.History) - 1
+	from := s.History.before(last, false)
+	return from >= 0 && s.History.heldRun(from, last, byHours) < 5*3600
+}
 
 // Dropped reports whether all wear metals of the sample fell together since the
 // sample before, with no exchange recorded between: at least three of them, none
@@ -61,12 +64,16 @@ func ShortRun(seconds float64) bool { return seconds < 5*3600 }
 // manual (TM 38-301-3): a significant drop in all metals asks for another sample
 // and, if it confirms, a new baseline; fluid was changed unrecorded, or the sample
 // is another machine's.
-func (s Sheet) Dropped() bool {
+func (s Sheet) Dropped() (fallen bool, why string, ok bool) {
 	last := len(s.History) - 1
 	before := s.History.before(last, false)
-	if before < 0 || s.History.before(last, true) > before {
-		return false
+	if before < 0 {
+		return false, "an earlier sample", false
 	}
+	return s.History.before(last, true) < before && s.fell(before, last), "", true
+}
+
+func (s Sheet) fell(before, last int) bool {
 	seen, fell := 0, 0
 	for _, r := range s.History[last].Results {
 		old, ok := s.at(before, r.Analyte)

@@ -35,9 +35,14 @@ func TestWearTrend(t *testing.T) {
 func TestRatePer10h(t *testing.T) {
 	h := History{timed(sample(nan, 12), 0), timed(sample(nan, 20), 20*3600)}
 	rate, _, _, _ := Sheet{History: h}.Rate("Cu")
-	near(t, "per 10 h", RatePer10h(rate), 4, 1e-12)
-	if ShortRun(5*3600) || !ShortRun(4.9*3600) {
-		t.Error("5 h is not short, 4.9 h is")
+	near(t, "per 10 h", rate*10*3600, 4, 1e-12)
+	for run, want := range map[float64]bool{5 * 3600: false, 4.9 * 3600: true, nan: false} {
+		if got := (Sheet{History: History{timed(sample(nan, 12), 0), timed(sample(nan, 20), run)}}).ShortRun(); got != want {
+			t.Errorf("a run of %v s is short: %v, want %v", run, got, want)
+		}
+	}
+	if (Sheet{History: h[:1]}).ShortRun() {
+		t.Error("the first sample has a short run")
 	}
 }
 
@@ -59,8 +64,9 @@ func TestDropped(t *testing.T) {
 		{"two metals", History{sample(0, 90), with(sample(1, 20), Result{Analyte: "P", Value: 1})}, false},
 	}
 	for _, tt := range tests {
-		if got := (Sheet{History: tt.h}).Dropped(); got != tt.want {
-			t.Errorf("%s: %v, want %v", tt.name, got, tt.want)
+		got, why, ok := Sheet{History: tt.h}.Dropped()
+		if got != tt.want || ok != (tt.name != "first sample") || ok != (why == "") {
+			t.Errorf("%s: %v, want %v; %q, %v", tt.name, got, tt.want, why, ok)
 		}
 	}
 }

@@ -13,7 +13,7 @@ import (
 type sump struct {
 	last, left float64 // copper in the last sample; what the latest exchange left
 	lastAt     float64
-	changedAt  float64
+	held, now  float64 // the run since the sample before the exchange, thinned by each; the meter then
 	rate       float64 // as it stood at the last sample
 	sampled    bool
 	changed    bool // an exchange with a sample before it
@@ -26,25 +26,27 @@ func (s *sump) exchange(at, f, fresh float64) {
 		return
 	}
 	if !s.since {
-		s.left = s.last
+		s.left, s.held, s.now = s.last, 0, s.lastAt
 	}
 	s.left = (1-f)*s.left + f*fresh
-	s.changed, s.since, s.changedAt = true, true, at
+	s.held, s.now = (1-f)*(s.held+at-s.now), at
+	s.changed, s.since = true, true
 }
 
 // sample notes one and tells what was carried, made, expected and the rate; NaN for
 // what cannot be told.
 func (s *sump) sample(at, cu float64) (carried, made, expected, rate float64) {
 	carried, made, expected, rate = nan, nan, nan, nan
+	s.held, s.now = s.held+at-s.now, at
 	if s.changed {
 		carried, made = s.left, cu-s.left
 		if s.rateKnown {
-			expected = s.left + s.rate*(at-s.changedAt)
+			expected = s.left + s.rate*s.held
 		}
 	}
 	switch {
-	case s.since && at > s.changedAt:
-		rate = made / (at - s.changedAt)
+	case s.since && s.held > 0:
+		rate = made / s.held
 	case !s.since && s.sampled && at > s.lastAt:
 		rate = (cu - s.last) / (at - s.lastAt)
 	}

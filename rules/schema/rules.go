@@ -103,8 +103,9 @@ func rule() node {
 	}
 	measured := map[string]node{
 		"measure": expr, "above": limit, "below": limit,
-		"deadband": about(either(share(), node{"type": "number", "minimum": 0}), "how far the measure must come back"),
-		"confirm":  about(onceOrByStage(node{"type": "integer", "minimum": 1}), "judged samples in a row that it takes"),
+		"deadband":      about(either(share(), node{"type": "number", "minimum": 0}), "how far the measure must come back"),
+		"confirm":       about(onceOrByStage(node{"type": "integer", "minimum": 1}), "judged samples in a row that it takes"),
+		"soften by age": about(yes(), "whether fluid older than the baseline's raises the limits of advisory and caution; never a warning's"),
 	}
 	patternOnly := map[string]node{"raise": expr, "clear": expression("what ends it; without it, that raise is false"), "stage": choice(stages...)}
 	both := func(required []string, own map[string]node) node {

@@ -1,0 +1,43 @@
+package lab
+
+import "telltale/rules/unit"
+
+// Usual is how fast a component makes an analyte, as its own earlier samples have
+// it: an individuals chart ([Chart]) of their rates, and the latest rate beside it.
+type Usual struct {
+	Individuals // of the earlier rates, per metre (Per is unit.Distance) or per second
+	Per         unit.Kind
+	Rates       int     // how many earlier ones there are
+	Latest      float64 // the rate at the sample that is judged
+	// Outside is 1 where the latest rate lies over the chart's limits by more than the
+	// method alone accounts for, -1 where it lies under them, else 0.
+	Outside int
+}
+
+// leastUsual is the number of earlier rates from which their limits mean something:
+// common practice, no source.
+const leastUsual = 8
+
+// Usual compares the latest rate with the earlier ones, by distance or, where that is
+// not known, by hours. Rates are of what was made, so a drain is no fall.
+func (s Sheet) Usual(analyte string) (u Usual, why string, ok bool) {
+	_, per, why, ok := s.Rate(analyte)
+	if !ok {
+		return Usual{}, why, false
+	}
+	_, rates := s.rates(analyte, measureOf(per))
+	earlier := rates[:len(rates)-1]
+	if len(earlier) < leastUsual {
+		return Usual{}, "eight earlier samples with a rate of " + analyte, false
+	}
+	u = Usual{Per: per, Rates: len(earlier), Latest: rates[len(earlier)]}
+	u.Individuals, _ = Chart(earlier)
+	within, _, _ := s.RateError(analyte, per)
+	switch {
+	case u.Latest > u.Upper && u.Latest-u.Centre > within:
+		u.Outside = 1
+	case u.Latest < u.Lower && u.Centre-u.Latest > within:
+		u.Outside = -1
+	}
+	return u, "", true
+}
