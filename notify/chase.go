@@ -122,8 +122,8 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *Directory, now time.Time)
 			if h.Until.After(h.Since) {
 				lead = quietLead
 			}
-			var m Message
-			n.guard("telling what was held for "+id, func() { m = summary(n.Register, p, c, lead, h.Pieces, h.More) })
+			m := n.written("telling what was held for "+id, func() Message { return summary(n.Register, p, c, lead, h.Pieces, h.More) },
+				func() Message { return barePieces(p, c, h.Pieces) })
 			if m.Key != "" {
 				if err := n.create(ctx, n.last, m); err != nil {
 					return made, err
@@ -131,7 +131,7 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *Directory, now time.Time)
 				made++
 			}
 			all, entries := newsFrom(n.Register, h.Pieces)
-			n.mark.watch(d, telling{p, "mail", all, entries}, c)
+			n.mark.watch(d, telling{p: p, way: "mail", mine: all, entries: entries}, c)
 		}
 		delete(n.mark.Held, id)
 	}
@@ -171,7 +171,9 @@ func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time
 	for _, who := range slices.Sorted(maps.Keys(nudges)) {
 		g := nudges[who]
 		p := d.Person(who[1:])
-		m := summary(n.Register, p, Cause{Key: g.key, Time: now, Answer: n.Answer}, g.lead, g.pieces, 0)
+		c := Cause{Key: g.key, Time: now, Answer: n.Answer}
+		m := n.written("reminding "+p.ID, func() Message { return summary(n.Register, p, c, g.lead, g.pieces, 0) },
+			func() Message { return barePieces(p, c, g.pieces) })
 		if err := n.create(ctx, n.last, m); err != nil {
 			return made, err
 		}

@@ -50,13 +50,15 @@ func Digest(d *Directory, reg Register, p *Person, parts []engine.TurnPart, of i
 		return Message{}, false
 	}
 	m = Message{
-		Key:   key("list", p.ID, date, "mail"),
+		Key:   listKey(p, date),
 		Cause: "digest " + p.ID + " " + date, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail,
 		Subject: p.dueTitle(date), Time: now, Stage: l.worst(),
 	}
-	m.Text, m.HTML = l.page(missing, of).write()
+	l.page(missing, of).write(&m)
 	return m, true
 }
+
+func listKey(p *Person, date string) string { return key("list", p.ID, date, "mail") }
 
 func (l *list) gather(d *Directory, reg Register, part *engine.TurnPart) {
 	for _, i := range part.Items {

@@ -51,6 +51,7 @@ type telling struct {
 	way     string
 	mine    []news
 	entries []string
+	drawn   map[string]*picture // by component
 }
 
 // mayGo decides whether a message goes out now; if not, it is held.
@@ -137,7 +138,7 @@ func newsFrom(reg Register, pieces []piece) (all []news, entries []string) {
 func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more int) Message {
 	all, entries := newsFrom(reg, pieces)
 	if len(all) > 0 && all[0].Vehicle == all[len(all)-1].Vehicle && more == 0 {
-		return letter(p, c, telling{p, "mail", all, entries}, lead)
+		return letter(p, c, telling{p: p, way: "mail", mine: all, entries: entries}, lead)
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
 		return cmp.Or(b.urgency()-a.urgency(), strings.Compare(a.Vehicle, b.Vehicle))
@@ -169,7 +170,7 @@ func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more
 	}
 	pg.mind(cautions)
 	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
-	m.Text, m.HTML = pg.write()
+	pg.write(&m)
 	return m
 }
 

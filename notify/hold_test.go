@@ -175,7 +175,7 @@ func TestCheckpointPacked(t *testing.T) {
 		for j := range 200 {
 			c := copperRaised()
 			c.Rule = fmt.Sprint("rule ", j)
-			k.mayGo(telling{p, "mail", newsOf(register, outputs(c)), []string{"all"}}, cause(fmt.Sprint(i, j)))
+			k.mayGo(telling{p: p, way: "mail", mine: newsOf(register, outputs(c)), entries: []string{"all"}}, cause(fmt.Sprint(i, j)))
 		}
 	}
 	body, _ := json.Marshal(k)

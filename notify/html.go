@@ -35,14 +35,14 @@ func (p *page) html() (string, error) {
 	return b.String(), err
 }
 
-// write returns the page as text and HTML. If the HTML cannot be made, the text
-// stands in for it: a message with plain words is better than none.
-func (p *page) write() (text, html string) {
+// write puts the page into the message as text and HTML. If the HTML cannot be
+// made, the text stands in for it: a message with plain words is better than none.
+func (p *page) write(m *Message) {
 	p.cleaned()
-	text = p.text()
-	html, err := p.html()
+	m.Text = p.text()
+	page, err := p.html()
 	if err != nil {
-		html = "<!doctype html><pre>" + template.HTMLEscapeString(text) + "</pre>\n"
+		m.Fault, page = err.Error(), asText(m.Text)
 	}
-	return text, html
+	m.HTML = page
 }

@@ -26,7 +26,13 @@ type Message struct {
 	Stage   string    // the worst that it tells
 	Text    string
 	HTML    string
-	Data    []byte // for a program: sent as it is, in place of words
+	// Leave is where the person asks for no more of the kind, "" where they cannot.
+	Leave  string
+	Charts []Chart
+	Dates  []Date // for the person's calendar
+	Data   []byte // for a program: sent as it is, in place of words
+	// Fault is what went wrong in writing the message: it says less than it should.
+	Fault string
 }
 
 // digits of a key: 80 bits of SHA-256, beyond chance for any number of messages.
@@ -44,3 +50,19 @@ var severity = map[string]int{"warning": 6, "overdue": 5, "caution": 4, "due": 3
 
 // weights say how much a stage stands out on the page.
 var weights = map[string]int{"warning": 3, "overdue": 3, "caution": 2, "due": 2, "advisory": 1, "soon": 1}
+
+// Date is a day on which work is due, for a person's calendar.
+type Date struct {
+	Key   string // of the work, the same for all that is ever said of it
+	Day   string // YYYY-MM-DD
+	Title string
+	Text  string
+	Said  time.Time // when the day was said; what is said later goes before
+	Over  bool      // nothing is due any more
+}
+
+// Chart is a picture that stands in a message.
+type Chart struct {
+	ID  string // by which the HTML names it
+	PNG []byte
+}

@@ -30,6 +30,9 @@ type Notifier struct {
 	// Silent gives the vehicles that are out of service, so that nobody is reminded
 	// of their alarms; nil for none.
 	Silent func() map[string]bool
+	// Sample gives what the latest sample of a component says, to be drawn in a mail;
+	// nil for no pictures.
+	Sample func(vehicle, component string) []engine.Verdict
 	// Answer gives the address at which a person answers an alarm; nil for none.
 	Answer func(person string, t *engine.Transition) string
 
@@ -164,8 +167,8 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *Directory, c Cause, 
 			made++ // to be saved
 			continue
 		}
-		var m Message
-		n.guard("telling "+c.Key, func() { m = t.message(c) })
+		t.drawn = n.pictures(t)
+		m := n.written("telling "+c.Key, func() Message { return t.message(c) }, func() Message { return t.bare(c) })
 		if m.Key == "" {
 			continue
 		}
@@ -262,10 +265,12 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *Directory, t Turn) e
 		parts = append(parts, n.turns[t].parts[i])
 	}
 	if p := d.Person(t.Person); p != nil && p.Mail != "" {
-		var m Message
-		ok := false
-		n.guard("listing "+t.Person+" "+t.Date, func() { m, ok = Digest(d, n.Register, p, parts, n.Partitions) })
-		if ok {
+		ok := true
+		m := n.written("listing "+t.Person+" "+t.Date, func() (m Message) {
+			m, ok = Digest(d, n.Register, p, parts, n.Partitions)
+			return m
+		}, func() Message { return bareList(p, t.Date, parts, listKey(p, t.Date)) })
+		if ok && m.Key != "" {
 			if err := n.create(ctx, seq, m); err != nil {
 				return err
 			}
@@ -296,10 +301,8 @@ func (n *Notifier) create(ctx context.Context, seq uint64, m Message) error {
 	var err error
 	if len(m.Data) > 0 {
 		d.MessageID, d.Raw = m.Key, m.Data
-	} else if compose := n.Compose[m.Way]; compose != nil {
-		d.MessageID, d.Raw, err = compose(m)
 	} else {
-		err = fmt.Errorf("no way called %q", m.Way)
+		d.MessageID, d.Raw, err = n.carried(m)
 	}
 	if err != nil {
 		d.State, d.LastError = Failed, clean("composing: "+err.Error(), 500)

@@ -23,6 +23,7 @@ type block struct {
 	Lines   []line
 	Items   []item
 	Link    string // where to answer; "" for none
+	Chart   *picture
 }
 
 // item is one line of work in a list; Box asks for a box to tick.
@@ -79,6 +80,9 @@ func (p *page) cleaned() *page {
 		fix(&b.Heading)
 		fix(&b.Strong)
 		cleanLines(b.Lines)
+		if b.Chart != nil {
+			cleanLines(b.Chart.lines)
+		}
 		for j := range b.Items {
 			it := &b.Items[j]
 			fix(&it.Heading)
@@ -180,6 +184,9 @@ func (w *textWriter) block(b *block) {
 		w.para("> ", "> ", b.Strong)
 	}
 	w.lines("  ", b.Lines)
+	if b.Chart != nil {
+		w.lines("  ", b.Chart.lines)
+	}
 	if b.Link != "" {
 		w.para("  ", "    ", answerHere+": "+b.Link)
 	}

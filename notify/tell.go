@@ -160,12 +160,21 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 	}
 	pg := &page{Title: vehicleName(v, lead.Vehicle), Lead: intro}
 	var cautions []string
+	shown := map[string]bool{} // the pictures, once each
 	for i, n := range mine {
 		if n.Time.After(m.Time) {
 			m.Time = n.Time
 		}
 		if i < maxBlocks {
 			b := blockOf(p, n.Transition)
+			if drawn := about.drawn[n.Component]; drawn != nil && !n.Task && !shown[n.Component] {
+				shown[n.Component] = true
+				b.Chart = drawn
+				m.Charts = append(m.Charts, Chart{drawn.id, drawn.png})
+			}
+			if d, ok := p.dueOn(n); ok {
+				m.Dates = append(m.Dates, d)
+			}
 			if c.Answer != nil && n.To != "normal" {
 				b.Link = c.Answer(p.ID, n.Transition)
 			}
@@ -180,7 +189,7 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 	}
 	pg.mind(cautions)
 	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
-	m.Text, m.HTML = pg.write()
+	pg.write(&m)
 	return m
 }
 

@@ -178,7 +178,7 @@ func TestMilesInAMail(t *testing.T) {
 	copper := copperRaised()
 	copper.Evidence = append(copper.Evidence, rules.Evidence{Of: "fluidAge()", Value: 62000, Unit: "km"})
 	read := func(p *Person, tr engine.Transition) string {
-		m := letter(p, cause("x"), telling{p, "mail", newsOf(register, outputs(tr)), []string{"all"}}, "")
+		m := letter(p, cause("x"), telling{p: p, way: "mail", mine: newsOf(register, outputs(tr)), entries: []string{"all"}}, "")
 		return strings.Join(strings.Fields(m.Text), " ")
 	}
 	miles, km := people(t).Person("ines"), people(t).Person("north")

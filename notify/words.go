@@ -38,6 +38,10 @@ const (
 	labelSource = "Likely source"
 	labelThen   = "Now on the due list"
 	labelRests  = "Rests on"
+	labelTimes  = "Times the baseline"
+	labelPast   = "%s so far"
+
+	chartAlt = "A chart of the sample; the lines beneath say what it shows."
 
 	shelfOver = "It was put aside for a while; that time is over, and it still stands."
 	quietLead = "What came in your quiet hours."
@@ -117,6 +121,34 @@ var cautionWords = map[string]string{
 }
 
 func cautionSentence(c string) string { return or(cautionWords[c], c) }
+
+// mindOf is all cautions in a row.
+func mindOf(cautions []string) string {
+	var all []string
+	for _, c := range cautions {
+		all = append(all, sentence(cautionSentence(c)))
+	}
+	return join(all...)
+}
+
+// takenBackOrDone is what a task's end is in a calendar.
+func takenBackOrDone(t *engine.Transition) string {
+	if t.Transition == "withdrawn" {
+		return takenBack
+	}
+	return recordedDone
+}
+
+// times is a ratio with two digits that mean something: "3.2", "12", "0.45".
+func times(v float64) string {
+	switch {
+	case v >= 10:
+		return unit.Grouped(v)
+	case v >= 1:
+		return strconv.FormatFloat(math.Round(v*10)/10, 'f', 1, 64)
+	}
+	return strconv.FormatFloat(math.Round(v*100)/100, 'f', 2, 64)
+}
 
 var oneCall = regexp.MustCompile(`^(\w+)\((?:"([^"]*)")?\)$`)
 

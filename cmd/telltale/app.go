@@ -24,7 +24,6 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/notify"
-	"telltale/notify/mail"
 	"telltale/rules"
 )
 
@@ -272,8 +271,8 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 	set := a.fleet.set
 	a.queue = &notify.Queue{Store: a.log.Deliveries(), Ways: a.ways(ctx, wrote), Log: a.logger}
 	a.notify = &notify.Notifier{
-		Store: a.log.Deliveries(), Queue: a.queue, Register: a.vehicle, Partitions: stream.Partitions, Log: a.logger, Silent: a.outOfService,
-		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) { return mail.Compose(m, set.Mail.From) }},
+		Store: a.log.Deliveries(), Queue: a.queue, Register: a.vehicle, Partitions: stream.Partitions, Log: a.logger, Silent: a.outOfService, Sample: a.svc.Verdicts,
+		Compose: map[string]notify.Composer{"mail": letters(set.Mail.From).Compose},
 	}
 	a.notify.SetDirectory(a.fleet.people)
 	if err := a.startAnswers(ctx); err != nil {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/base64"
 	"fmt"
 	"io"
 	"log/slog"
@@ -9,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -106,10 +108,14 @@ func newPreviewer(ctx context.Context, o previewOptions, people *notify.Director
 	from := defaults().Mail.From
 	p.n = &notify.Notifier{
 		Store: p.store, Partitions: 1, Log: slog.New(slog.DiscardHandler), Silent: func() map[string]bool { return outOfService(p.p.Alarms()) },
+		Sample:   func(vehicle, component string) []engine.Verdict { return p.p.Verdicts(vehicle, component) },
 		Register: func(id string) notify.Vehicle { return known(id, p.known[id]) },
 		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) {
 			p.html[m.Key] = m.HTML
-			return mail.Compose(m, from)
+			for _, c := range m.Charts { // a page of its own has no mail to take pictures from
+				p.html[m.Key] = strings.ReplaceAll(p.html[m.Key], "cid:"+c.ID, "data:image/png;base64,"+base64.StdEncoding.EncodeToString(c.PNG))
+			}
+			return letters(from).Compose(m)
 		}},
 	}
 	p.n.SetDirectory(people)

@@ -12,17 +12,21 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/notify"
+	"telltale/notify/calendar"
 	"telltale/notify/mail"
 	"telltale/notify/webhook"
 	"telltale/rules"
 )
 
+// letters write messages as mails from the address.
+func letters(from string) mail.Composer { return mail.Composer{From: from, Calendar: calendar.Write} }
+
 // ways are how deliveries go out.
 func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]notify.Sender {
 	set := a.fleet.set
-	var letters notify.Sender = &mail.Folder{Dir: filepath.Join(a.fleet.dir, "mail"), Wrote: wrote}
+	var post notify.Sender = &mail.Folder{Dir: filepath.Join(a.fleet.dir, "mail"), Wrote: wrote}
 	if set.Mail.Host != "" {
-		letters = &mail.SMTP{Config: set.Mail}
+		post = &mail.SMTP{Config: set.Mail}
 	}
 	hooks := &webhook.Sender{Allow: set.Webhooks, Secret: a.secret}
 	// An endpoint that wanted no more before a restart wants none after it.
@@ -33,7 +37,7 @@ func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]notify.Sende
 			}
 		}
 	}
-	return map[string]notify.Sender{"mail": letters, "webhook": hooks, "file": files{a.fleet.dir}, "nats": subjects{a.nc}}
+	return map[string]notify.Sender{"mail": post, "webhook": hooks, "file": files{a.fleet.dir}, "nats": subjects{a.nc}}
 }
 
 // secret reads the file with which a person's webhook is signed; a relative path

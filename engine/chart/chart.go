@@ -26,11 +26,13 @@ import (
 
 const (
 	width  = 15 * vg.Centimeter
+	narrow = 9 * vg.Centimeter // of what a mail shows on a phone at the width of its screen
 	row    = 0.52 * vg.Centimeter
 	frame  = 2.6 * vg.Centimeter // axes and captions of a part
 	lower  = 5.6 * vg.Centimeter // the history
 	margin = 0.3 * vg.Centimeter
 	pixels = 110 // an inch
+	fine   = 190 // an inch, for the screen of a phone
 )
 
 var (
@@ -50,13 +52,19 @@ func SVG(v engine.Verdict) ([]byte, error) {
 	return written(c)
 }
 
-// PNG draws the verdict for mail; nil where there is no baseline to draw against.
-func PNG(v engine.Verdict) ([]byte, error) {
+// PNG draws the verdict as a file of its own; nil where there is no baseline to draw against.
+func PNG(v engine.Verdict) ([]byte, error) { return raster(v, width, pixels) }
+
+// Narrow draws the verdict for a mail, to be read on a phone; nil where there is
+// no baseline to draw against.
+func Narrow(v engine.Verdict) ([]byte, error) { return raster(v, narrow, fine) }
+
+func raster(v engine.Verdict, w vg.Length, dpi int) ([]byte, error) {
 	rows, h := parts(v)
 	if len(rows) == 0 {
 		return nil, nil
 	}
-	c := vgimg.NewWith(vgimg.UseWH(width, h), vgimg.UseDPI(pixels), vgimg.UseBackgroundColor(color.White))
+	c := vgimg.NewWith(vgimg.UseWH(w, h), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(color.White))
 	paint(draw.New(c), v, rows)
 	return written(vgimg.PngCanvas{Canvas: c})
 }
@@ -95,7 +103,7 @@ func paint(c draw.Canvas, v engine.Verdict, rows []engine.VerdictResult) {
 	upper := c
 	if hasPast(v) {
 		upper = draw.Crop(c, 0, 0, lower, 0)
-		historyPlot(v).Draw(draw.Crop(c, margin, -margin, 0, lower-margin-c.Size().Y))
+		historyPlot(v, c.Size().X).Draw(draw.Crop(c, margin, -margin, 0, lower-margin-c.Size().Y))
 	}
 	ratioPlot(v, rows).Draw(draw.Crop(upper, margin, -margin, 0, -margin/2))
 }

@@ -14,7 +14,7 @@ import (
 
 // historyPlot follows the leading analytes over the meter, each with a shape and a
 // dash of its own, and its shape and name at its end; drains are dashed uprights.
-func historyPlot(v engine.Verdict) *plot.Plot {
+func historyPlot(v engine.Verdict, w vg.Length) *plot.Plot {
 	p := blank("")
 	h := v.History
 	low, high, from, to := 0.5, 2.0, math.Inf(1), math.Inf(-1)
@@ -28,7 +28,11 @@ func historyPlot(v engine.Verdict) *plot.Plot {
 	p.Y.Scale, p.Y.Tick.Marker = plot.LogScale{}, octaves(low, high)
 	p.Y.Min, p.Y.Max = math.Exp2(math.Floor(math.Log2(low))), math.Exp2(math.Ceil(math.Log2(high)))
 	room := math.Max(to-from, 1)
-	p.X.Min, p.X.Max = from-room*0.05, to+room*0.28 // for the names
+	names := 0.28 // of the width
+	if w < width {
+		names = 0.55
+	}
+	p.X.Min, p.X.Max = from-room*0.05, to+room*names
 	p.X.Tick.Marker = meterTicks{from, to}
 	p.X.Label.Text = fmt.Sprintf("meter, %s (dashed uprights: drains)", h.Unit)
 	p.Y.Label.Text = "times the baseline"

@@ -8,6 +8,8 @@ import (
 	"encoding/hex"
 	"fmt"
 	"net/mail"
+	"regexp"
+	"strconv"
 	"strings"
 
 	gomail "github.com/wneessen/go-mail"
@@ -15,22 +17,31 @@ import (
 	"telltale/notify"
 )
 
-// Compose writes m as a mail from the address from ("Telltale <alerts@…>"), with
-// plain text and HTML alternatives. The same message gives the same bytes: date,
-// identity and part boundary are the message's own.
+// Composer writes messages as mails.
+type Composer struct {
+	From string // the sender, like "Telltale <telltale@example.org>"
+	// Calendar writes dates for the recipient's calendar, published by the address
+	// organiser; nil for none.
+	Calendar func(organiser string, dates []notify.Date) ([]byte, error)
+}
+
+// Compose writes m as a mail with plain text and HTML alternatives, the pictures
+// that the HTML shows, and its dates as a file for a calendar. The same message
+// gives the same bytes: date, identity and part boundaries are the message's own.
 //
 // The Message-ID is made of the message's key. What follows on one alarm names
 // the same root in References and In-Reply-To and has the same Subject, which is
 // what mail programs thread by; no mail with the root's identity need exist.
 // Auto-Submitted (RFC 3834) and X-Auto-Response-Suppress keep away answers from
-// machines.
-func Compose(m notify.Message, from string) (messageID string, raw []byte, err error) {
-	sender, err := mail.ParseAddress(from)
+// machines. A message that can be left says so in List-Unsubscribe (RFC 2369) and,
+// by one click, in List-Unsubscribe-Post (RFC 8058).
+func (c Composer) Compose(m notify.Message) (messageID string, raw []byte, err error) {
+	sender, err := mail.ParseAddress(c.From)
 	if err != nil {
-		return "", nil, fmt.Errorf("reading the sender's address %q: %w", from, err)
+		return "", nil, fmt.Errorf("reading the sender's address %q: %w", c.From, err)
 	}
 	_, domain, _ := strings.Cut(sender.Address, "@")
-	msg := gomail.NewMsg(gomail.WithNoDefaultUserAgent(), gomail.WithBoundary(boundary(m)))
+	msg := gomail.NewMsg(gomail.WithNoDefaultUserAgent())
 	msg.FromMailAddress(sender)
 	to, err := mail.ParseAddress(m.To)
 	if err != nil || to.Address != m.To {
@@ -42,6 +53,20 @@ func Compose(m notify.Message, from string) (messageID string, raw []byte, err e
 	msg.SetDateWithValue(m.Time)
 	// A name that looks like an encoded word (RFC 2047) must not be decoded as one.
 	msg.Subject(strings.ReplaceAll(m.Subject, "=?", "= ?"))
+	headers(msg, m, domain)
+	msg.SetBodyString(gomail.TypeTextPlain, m.Text)
+	msg.AddAlternativeString(gomail.TypeTextHTML, m.HTML)
+	if err := c.files(msg, m, sender.Address); err != nil {
+		return "", nil, err
+	}
+	var b bytes.Buffer
+	if _, err := msg.WriteTo(&b); err != nil {
+		return "", nil, fmt.Errorf("writing mail %q: %w", m.Key, err)
+	}
+	return "<" + id + ">", withBoundaries(m, b.Bytes()), nil
+}
+
+func headers(msg *gomail.Msg, m notify.Message, domain string) {
 	if m.Thread != "" {
 		root := "<" + m.Thread + "@" + domain + ">"
 		msg.SetGenHeader(gomail.HeaderReferences, root)
@@ -50,18 +75,52 @@ func Compose(m notify.Message, from string) (messageID string, raw []byte, err e
 	msg.SetGenHeader("Auto-Submitted", "auto-generated")
 	msg.SetGenHeader("X-Auto-Response-Suppress", "All")
 	msg.SetGenHeader("List-Id", "Telltale <telltale."+domain+">")
-	msg.SetBodyString(gomail.TypeTextPlain, m.Text)
-	msg.AddAlternativeString(gomail.TypeTextHTML, m.HTML)
-	var b bytes.Buffer
-	if _, err := msg.WriteTo(&b); err != nil {
-		return "", nil, fmt.Errorf("writing mail %q: %w", m.Key, err)
+	if m.Leave != "" {
+		msg.SetGenHeader(gomail.HeaderListUnsubscribe, "<"+m.Leave+">")
+		msg.SetGenHeader(gomail.HeaderListUnsubscribePost, "List-Unsubscribe=One-Click")
 	}
-	return "<" + id + ">", b.Bytes(), nil
 }
 
-// boundary is a hash of what it parts, so that nobody can write a text that holds
-// it; letters and digits only, since it is written without quotes.
-func boundary(m notify.Message) string {
-	sum := sha256.Sum256([]byte(m.Key + "\x00" + m.Text + "\x00" + m.HTML))
+// files puts in the pictures and the dates.
+func (c Composer) files(msg *gomail.Msg, m notify.Message, organiser string) error {
+	for i, chart := range m.Charts {
+		name := fmt.Sprintf("sample-%d.png", i+1)
+		err := msg.EmbedReader(name, bytes.NewReader(chart.PNG), gomail.WithFileContentID("<"+chart.ID+">"), gomail.WithFileContentType("image/png"))
+		if err != nil {
+			return fmt.Errorf("putting in a picture: %w", err)
+		}
+	}
+	if c.Calendar == nil || len(m.Dates) == 0 {
+		return nil
+	}
+	body, err := c.Calendar(organiser, m.Dates)
+	if err != nil {
+		return err
+	}
+	err = msg.AttachReader("due.ics", bytes.NewReader(body), gomail.WithFileContentType("text/calendar; charset=utf-8; method=PUBLISH"))
+	if err != nil {
+		return fmt.Errorf("attaching dates: %w", err)
+	}
+	return nil
+}
+
+// drawn finds the boundaries that the library drew by lot. No text of a part can
+// hold such a line: all parts are in quoted-printable or base64, where a body has
+// no "=" before letters that are not upper-case hex.
+var drawn = regexp.MustCompile(`\r\nContent-Type: multipart/[a-z]+;\r\n boundary=([0-9a-f]{40,70})\r\n`)
+
+// withBoundaries puts boundaries in place of those drawn by lot. Each is a hash of
+// what it parts, so that nobody can write a text that holds it; the library would
+// give the nested parts of a mail one and the same.
+func withBoundaries(m notify.Message, raw []byte) []byte {
+	for i, found := range drawn.FindAllSubmatch(raw, -1) {
+		raw = bytes.ReplaceAll(raw, found[1], []byte(boundary(m, i)))
+	}
+	return raw
+}
+
+// boundary is of letters and digits only, since it is written without quotes.
+func boundary(m notify.Message, i int) string {
+	sum := sha256.Sum256([]byte(m.Key + "\x00" + m.Text + "\x00" + m.HTML + "\x00" + strconv.Itoa(i)))
 	return "part" + hex.EncodeToString(sum[:16])
 }

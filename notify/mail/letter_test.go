@@ -16,11 +16,16 @@ import (
 
 	"telltale/engine"
 	"telltale/notify"
+	"telltale/notify/calendar"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
 const sender = "Telltale <telltale@larkfell.example>"
+
+func compose(m notify.Message) (string, []byte, error) {
+	return Composer{From: sender, Calendar: calendar.Write}.Compose(m)
+}
 
 // told makes the mail that one person gets of a warning about a vehicle of that name.
 func told(t *testing.T, name, rule string) notify.Message {
@@ -46,14 +51,14 @@ func told(t *testing.T, name, rule string) notify.Message {
 
 func TestComposeGolden(t *testing.T) {
 	m := told(t, "Bus 7", "copper over baseline")
-	id, raw, err := Compose(m, sender)
+	id, raw, err := compose(m)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if want := "<" + m.Key + "@larkfell.example>"; id != want {
 		t.Errorf("Message-ID %s, want %s", id, want)
 	}
-	if _, again, _ := Compose(m, sender); !bytes.Equal(raw, again) {
+	if _, again, _ := compose(m); !bytes.Equal(raw, again) {
 		t.Error("the same message gives other bytes")
 	}
 	path := filepath.Join("testdata", "warning.eml")
@@ -106,7 +111,7 @@ func read(t *testing.T, raw []byte) (h mail.Header, text, html string) {
 
 func TestComposeHeaders(t *testing.T) {
 	m := told(t, "Bus 7", "copper over baseline")
-	_, raw, err := Compose(m, sender)
+	_, raw, err := compose(m)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -130,7 +135,7 @@ func TestComposeHeaders(t *testing.T) {
 		t.Errorf("the parts are not what was written:\n%q\n%q", text, m.Text)
 	}
 	m.Thread = ""
-	_, raw, _ = Compose(m, sender)
+	_, raw, _ = compose(m)
 	if h, _, _ := read(t, raw); h.Get("References") != "" || h.Get("In-Reply-To") != "" {
 		t.Errorf("a list is in a thread: %v", h)
 	}
@@ -138,12 +143,12 @@ func TestComposeHeaders(t *testing.T) {
 
 func TestComposeRefuses(t *testing.T) {
 	m := told(t, "Bus 7", "x")
-	if _, _, err := Compose(m, "nobody"); err == nil {
+	if _, _, err := (Composer{From: "nobody"}).Compose(m); err == nil {
 		t.Error("a sender that is none was taken")
 	}
 	for _, to := range []string{"", "a b@larkfell.example", "ines@larkfell.example\r\nBcc: all@larkfell.example", "ines@larkfell.example, all@larkfell.example"} {
 		m.To = to
-		if _, raw, err := Compose(m, sender); err == nil {
+		if _, raw, err := compose(m); err == nil {
 			t.Errorf("%q was taken:\n%s", to, raw)
 		}
 	}
@@ -179,7 +184,7 @@ func TestComposeHostile(t *testing.T) {
 
 func mustCompose(t *testing.T, m notify.Message) []byte {
 	t.Helper()
-	_, raw, err := Compose(m, sender)
+	_, raw, err := compose(m)
 	if err != nil {
 		t.Fatal(err)
 	}

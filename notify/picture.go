@@ -1,0 +1,119 @@
+package notify
+
+import (
+	"fmt"
+	"html/template"
+	"slices"
+	"strings"
+
+	"telltale/engine"
+	"telltale/engine/chart"
+	"telltale/rules/unit"
+)
+
+const (
+	// maxChart bounds a picture, so that a message with one fits into the store.
+	maxChart = 256 << 10
+	// maxCharts bounds the pictures of one message.
+	maxCharts = 2
+	// maxPast bounds the samples of one analyte that are told in words; the
+	// picture shows them all.
+	maxPast = 6
+)
+
+// picture is what a sample looks like, drawn and in words.
+type picture struct {
+	id    string
+	png   []byte
+	lines []line
+}
+
+// Lines are what the picture shows, in words.
+func (p *picture) Lines() []line { return p.lines }
+
+// Src is the address of the picture within the mail (RFC 2392).
+func (p *picture) Src() template.URL { return template.URL("cid:" + p.id) }
+
+// Alt stands for the picture where it is not shown; the lines beneath say the same.
+func (p *picture) Alt() string { return chartAlt }
+
+// pictures draws the samples that the telling is about, by component. The
+// transitions were judged on them: a sample that has come since is not shown.
+func (n *Notifier) pictures(t telling) map[string]*picture {
+	if n.Sample == nil || t.way != "mail" {
+		return nil
+	}
+	out := map[string]*picture{}
+	for _, one := range t.mine {
+		if one.Task || one.Component == "" || one.To == "normal" || out[one.Component] != nil || len(out) == maxCharts {
+			continue
+		}
+		n.guard("drawing a sample of "+one.Vehicle, func() {
+			for _, v := range n.Sample(one.Vehicle, one.Component) {
+				if p := pictureOf(t.p, v, one.Transition); p != nil {
+					out[one.Component] = p
+				}
+			}
+		})
+	}
+	return out
+}
+
+func pictureOf(who *Person, v engine.Verdict, t *engine.Transition) *picture {
+	if !slices.Contains(t.Events, v.Sample) {
+		return nil
+	}
+	png, err := chart.Narrow(v)
+	if err != nil || png == nil || len(png) > maxChart {
+		return nil
+	}
+	p := &picture{id: key("chart", v.Sample.Source, v.Sample.ID, v.Component) + "@telltale", png: png}
+	if text := ratiosOf(v); text != "" {
+		p.lines = append(p.lines, line{labelTimes, text})
+	}
+	if v.History != nil {
+		for _, s := range v.History.Series {
+			if text := who.pastOf(s, v.History.Unit); text != "" {
+				p.lines = append(p.lines, line{capital(fmt.Sprintf(labelPast, or(s.Title, s.Analyte))), text})
+			}
+		}
+	}
+	return p
+}
+
+// ratiosOf are the bars of the picture in words, the greatest first.
+func ratiosOf(v engine.Verdict) string {
+	rows := slices.DeleteFunc(slices.Clone(v.Results), func(r engine.VerdictResult) bool { return r.Times == nil || *r.Times <= 0 })
+	slices.SortStableFunc(rows, func(a, b engine.VerdictResult) int {
+		switch {
+		case *a.Times > *b.Times:
+			return -1
+		case *a.Times < *b.Times:
+			return 1
+		}
+		return strings.Compare(a.Analyte, b.Analyte)
+	})
+	var all []string
+	for _, r := range rows {
+		all = append(all, or(r.Title, r.Analyte)+" "+times(*r.Times))
+	}
+	return ended(strings.Join(all, ", "))
+}
+
+// pastOf is one curve of the picture in words: where the meter stood, and the ratio.
+func (p *Person) pastOf(s engine.VerdictSeries, u string) string {
+	points := s.Points
+	if len(points) < 2 {
+		return ""
+	}
+	var all []string
+	for _, pt := range points[max(0, len(points)-maxPast):] {
+		ratio := times(pt.Times)
+		if pt.Below {
+			ratio = "below " + ratio
+		}
+		run, in := p.own(pt.Run, u)
+		all = append(all, fmt.Sprintf("%s at %s %s", ratio, unit.Grouped(run), in))
+	}
+	return ended(strings.Join(all, ", "))
+}
