@@ -92,17 +92,18 @@ func checkQuantity(at, who string, q unit.Quantity, kinds ...unit.Kind) error {
 }
 
 func checkUnit(at, who, u string, kinds ...unit.Kind) error {
-	cure := who + " needs " + alternatives(unit.Names(kinds...))
 	k, ok := unit.Of(u)
+	if ok && u != "" && slices.Contains(kinds, k) {
+		return nil
+	}
+	cure := who + " needs " + alternatives(unit.Names(kinds...))
 	switch {
 	case u == "":
 		return fmt.Errorf("%s.unit: missing, %s", at, cure)
 	case !ok:
 		return fmt.Errorf("%s.unit: unknown unit %s, %s", at, quote(u), cure)
-	case !slices.Contains(kinds, k):
-		return fmt.Errorf("%s.unit: %q measures %s, %s", at, u, k, cure)
 	}
-	return nil
+	return fmt.Errorf("%s.unit: %q measures %s, %s", at, u, k, cure)
 }
 
 func number(v float64) string { return unit.Quantity{Value: v}.String() }

@@ -1,7 +1,6 @@
 package intake
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -27,6 +26,12 @@ func decodeData(ev engine.Event, raw jsontext.Value) (any, error) {
 	if raw == nil {
 		return nil, errors.New("data: missing")
 	}
+	if ev.Kind == engine.ReadingEvent {
+		if d := plainReading(raw); d != nil {
+			return d, nil
+		}
+		return wholeReading(raw)
+	}
 	if err := checkTokens(raw); err != nil {
 		return nil, err
 	}
@@ -35,8 +40,6 @@ func decodeData(ev engine.Event, raw jsontext.Value) (any, error) {
 		return unmarshal(raw, func(d *engine.VehicleData) error { return checkVehicle(ev, d) })
 	case engine.MeterReplacedEvent:
 		return unmarshal(raw, checkMeterReplaced)
-	case engine.ReadingEvent:
-		return unmarshalReading(raw)
 	case engine.SampleEvent:
 		return unmarshal(raw, func(d *engine.SampleData) error { return checkSample(ev, d) })
 	case engine.ServiceEvent:
@@ -121,7 +124,10 @@ func (a *amount) UnmarshalJSONFrom(dec *jsontext.Decoder) (err error) {
 	return err
 }
 
-func unmarshalReading(raw jsontext.Value) (any, error) {
+func wholeReading(raw jsontext.Value) (any, error) {
+	if err := checkTokens(raw); err != nil {
+		return nil, err
+	}
 	type reading struct {
 		Meter string  `json:"meter"`
 		Value *amount `json:"value"`
@@ -149,7 +155,9 @@ func unmarshalReading(raw jsontext.Value) (any, error) {
 // checkTokens looks at what no Go type can: null, which would pass for zero, and
 // what texts contain and how long they are.
 func checkTokens(raw jsontext.Value) error {
-	dec := jsontext.NewDecoder(bytes.NewReader(raw))
+	r := newReader(raw)
+	defer r.free()
+	dec := &r.dec
 	for {
 		tok, err := dec.ReadToken()
 		if errors.Is(err, io.EOF) {

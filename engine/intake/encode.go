@@ -48,6 +48,13 @@ func Encode(ev engine.Event) ([]byte, error) {
 // here) or is spelt otherwise (the offset of a time, a duration in ISO 8601) makes
 // no difference, so that a repetition on another way is not taken for a conflict.
 func digest(ev engine.Event) (uint64, error) {
+	if d, ok := plainDigest(ev); ok {
+		return d, nil
+	}
+	return wholeDigest(ev)
+}
+
+func wholeDigest(ev engine.Event) (uint64, error) {
 	b, err := Encode(ev)
 	if err != nil {
 		return 0, err

@@ -5,6 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
+	"sync"
 	"time"
 
 	"github.com/go-json-experiment/json/jsontext"
@@ -26,7 +29,9 @@ func decodeEnvelope(b []byte) (envelope, error) {
 	if len(b) > MaxBytes {
 		return env, fmt.Errorf("%d bytes long, an event has at most %d", len(b), MaxBytes)
 	}
-	dec := jsontext.NewDecoder(bytes.NewReader(b))
+	r := newReader(b)
+	defer r.free()
+	dec := &r.dec
 	if k := dec.PeekKind(); k != '{' {
 		return env, notAnObject(dec, k)
 	}
@@ -60,11 +65,11 @@ func (e *envelope) read(dec *jsontext.Decoder) (fault, err error) {
 		return nil, jsonFault(err, "")
 	}
 	for dec.PeekKind() != '}' {
-		name, err := dec.ReadToken()
+		name, err := dec.ReadValue()
 		if err != nil {
 			return nil, jsonFault(err, "")
 		}
-		key := name.String() // before the next read, which takes the token's bytes
+		key := attributeName(name) // before the next read, which takes the name's bytes
 		val, err := dec.ReadValue()
 		if err != nil {
 			return nil, jsonFault(err, "")
@@ -77,14 +82,26 @@ func (e *envelope) read(dec *jsontext.Decoder) (fault, err error) {
 	return fault, err
 }
 
+// attributeName is the text of a member's name; that of an attribute is the one
+// that there is, not a copy.
+func attributeName(quoted jsontext.Value) string {
+	for _, known := range attributeNames {
+		if len(quoted) == len(known)+2 && string(quoted[1:len(quoted)-1]) == known {
+			return known
+		}
+	}
+	b, _ := jsontext.AppendUnquote(nil, quoted) // it was just read as a text
+	return string(b)
+}
+
 func (e *envelope) member(name string, val jsontext.Value) error {
 	switch {
 	case name == "data":
-		e.data = val.Clone()
+		e.data = val // of the event's own bytes
 		return nil
 	case name == "data_base64":
 		return errors.New("data_base64: not read, put a JSON object under data")
-	case !isAttributeName(name):
+	case attributes[name] == nil && !isAttributeName(name):
 		return fmt.Errorf("%s: not an attribute's name, wanted a to z and 0 to 9, at most 20 of them", quote(name))
 	case val.Kind() == 'n':
 		return nil
@@ -121,6 +138,26 @@ var attributes = map[string]func(*envelope, string) error{
 	"datacontenttype": func(_ *envelope, s string) error { return checkContentType(s) },
 	"dataschema":      func(_ *envelope, s string) error { return checkSchema(s) },
 }
+
+// attributeNames are the names of attributes and of the data.
+var attributeNames = append(slices.Sorted(maps.Keys(attributes)), "data")
+
+// reader is a JSON decoder that is used again and reads from the event's own bytes.
+type reader struct {
+	dec jsontext.Decoder
+	buf bytes.Buffer
+}
+
+var readers = sync.Pool{New: func() any { return new(reader) }}
+
+func newReader(b []byte) *reader {
+	r := readers.Get().(*reader)
+	r.buf = *bytes.NewBuffer(b)
+	r.dec.Reset(&r.buf)
+	return r
+}
+
+func (r *reader) free() { readers.Put(r) }
 
 // complete asks for what CloudEvents requires.
 func (e *envelope) complete() error {

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"mime"
 	"net/url"
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -26,11 +25,16 @@ func attributeText(name string, val jsontext.Value) (string, error) {
 	if val.Kind() != '"' {
 		return "", fmt.Errorf("%s: %s where a text is needed", name, kindWord(val.Kind()))
 	}
-	b, err := jsontext.AppendUnquote(nil, val)
-	if err != nil {
-		return "", jsonFault(err, name)
+	s := ""
+	if plainText(val) {
+		s = string(val[1 : len(val)-1])
+	} else {
+		b, err := jsontext.AppendUnquote(nil, val)
+		if err != nil {
+			return "", jsonFault(err, name)
+		}
+		s = string(b)
 	}
-	s := string(b)
 	if s == "" {
 		return "", fmt.Errorf("%s: empty, leave it out or fill it", name)
 	}
@@ -38,6 +42,20 @@ func attributeText(name string, val jsontext.Value) (string, error) {
 		return "", fmt.Errorf("%s: %w", name, err)
 	}
 	return s, nil
+}
+
+// plainText reports whether a JSON text stands for the very characters between its
+// quotes, all of them printable ASCII.
+func plainText(quoted []byte) bool {
+	if len(quoted) < 2 || quoted[0] != '"' {
+		return false
+	}
+	for _, c := range quoted[1 : len(quoted)-1] {
+		if c < ' ' || c >= 0x7F || c == '"' || c == '\\' {
+			return false
+		}
+	}
+	return true
 }
 
 // checkExtension admits the CloudEvents types that JSON can tell apart: Boolean,
@@ -64,6 +82,9 @@ func checkExtension(name string, val jsontext.Value) error {
 // checkRunes refuses the code points that CloudEvents keeps out of strings:
 // controls (but those allowed) and noncharacters.
 func checkRunes(s, allowed string) error {
+	if printable(s) {
+		return nil
+	}
 	for _, r := range s {
 		switch {
 		case strings.ContainsRune(allowed, r):
@@ -76,13 +97,39 @@ func checkRunes(s, allowed string) error {
 	return nil
 }
 
+func printable(s string) bool {
+	for i := range len(s) {
+		if s[i] < ' ' || s[i] >= 0x7F {
+			return false
+		}
+	}
+	return true
+}
+
 // checkSource asks for a URI-reference by RFC 3986.
 func checkSource(s string) error {
 	if err := atMost(s, maxID); err != nil {
 		return err
 	}
+	if plainPath(s) {
+		return nil
+	}
 	_, err := parseURI(s)
 	return err
+}
+
+// plainPath reports whether s is a path that nothing can be said against, as nearly
+// every source is.
+func plainPath(s string) bool {
+	if len(s) < 2 || s[0] != '/' || s[1] == '/' {
+		return false
+	}
+	for i := range len(s) {
+		if c := s[i]; !(c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '/' || c == '-' || c == '_' || c == '.') {
+			return false
+		}
+	}
+	return true
 }
 
 // checkSchema asks for a URI with a scheme; the schema itself is not read.
@@ -129,9 +176,34 @@ const (
 	lastYear  = 2199
 )
 
-// rfc3339 is the grammar of RFC 3339, 5.6. The time package alone would take a
-// comma, an hour of one digit and an offset of 24 hours.
-var rfc3339 = regexp.MustCompile(`^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]([01]\d|2[0-3]):[0-5]\d)$`)
+// rfc3339 reports whether s has the form of RFC 3339, 5.6. The time package alone
+// would take a comma, an hour of one digit and an offset of 24 hours.
+func rfc3339(s string) bool {
+	if len(s) < 20 || !shaped(s[:19], "0000-00-00T00:00:00") {
+		return false
+	}
+	rest := s[19:]
+	if fraction, ok := strings.CutPrefix(rest, "."); ok {
+		rest = strings.TrimLeft(fraction, "0123456789")
+		if len(rest) == len(fraction) {
+			return false
+		}
+	}
+	return rest == "Z" || (shaped(rest, "+00:00") || shaped(rest, "-00:00")) && rest[1:3] < "24" && rest[4:6] < "60"
+}
+
+// shaped reports whether s has a digit where the shape has 0, else the same bytes.
+func shaped(s, shape string) bool {
+	if len(s) != len(shape) {
+		return false
+	}
+	for i := range len(s) {
+		if digit := s[i] >= '0' && s[i] <= '9'; s[i] != shape[i] && !(digit && shape[i] == '0') {
+			return false
+		}
+	}
+	return true
+}
 
 // parseTime reads RFC 3339, "t" and "z" in either case; the leap second 23:59:60
 // UTC at a month's end is read as the second after it, as a POSIX clock shows it.
@@ -142,7 +214,7 @@ func parseTime(s string) (time.Time, error) {
 		text, leap = text[:17]+"59"+text[19:], true
 	}
 	t, err := time.Parse(time.RFC3339, text)
-	if err != nil || len(text) > 64 || !rfc3339.MatchString(text) {
+	if err != nil || len(text) > 64 || !rfc3339(text) {
 		return time.Time{}, bad()
 	}
 	t = t.UTC()
