@@ -11,13 +11,14 @@ import (
 // baseline reads what is usual for a kind of component and fluid.
 func (d *document) baseline(key, n *yaml.Node) {
 	what := fmt.Sprintf("baseline %q", key.Value)
-	f := d.mapping(n, what, "where", "over", "fluid age", "source", "mean", "fresh")
+	f := d.mapping(n, what, "where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "fresh")
 	b := &Baseline{Name: key.Value, At: d.place(key)}
 	if v := f.get("where"); v != nil {
 		b.Where = d.where(v, what)
 	}
 	b.Over, b.over = d.texts(f.get("over"), "over of "+what), overAt{key, items(f.get("over")), d}
 	b.Source = d.text(f.get("source"), "source of "+what)
+	b.Fleet = d.fromFleet(f, what)
 	if v := f.get("fluid age"); v != nil {
 		b.FluidAge = d.fluidAge(v, what)
 	} else if f.get("mean") != nil {
@@ -29,10 +30,10 @@ func (d *document) baseline(key, n *yaml.Node) {
 	if v := f.get("fresh"); v != nil {
 		b.Fresh = d.analytes(v, "fresh of "+what, false)
 	}
-	if f.get("mean") == nil && f.get("fresh") == nil && n.Kind == yaml.MappingNode {
-		d.fault(key, "add `mean: {Fe: 90}` or `fresh: {P: 290}`", "%s says nothing", what)
+	if f.get("mean") == nil && f.get("fresh") == nil && f.get("from") == nil && n.Kind == yaml.MappingNode {
+		d.fault(key, "add `mean: {Fe: 90}`, `fresh: {P: 290}` or `from: fleet`", "%s says nothing", what)
 	}
-	if b.Source == "" && n.Kind == yaml.MappingNode {
+	if b.Source == "" && (b.Fleet == nil || b.Fresh != nil) && n.Kind == yaml.MappingNode {
 		d.question(key, "say where the figures come from: `source: …`", "%s has no source", what)
 	}
 	for a := range b.Mean {

@@ -169,7 +169,8 @@ type Baseline struct {
 	Over []string
 	// FluidAge is the age the means were taken at: Distance or Hours is set.
 	FluidAge Limits
-	Source   string
+	Source   string             // of a baseline from the fleet: that of Fresh
+	Fleet    *Fleet             // made of the fleet's own samples: no FluidAge and no Mean; nil: the book's own figures
 	Mean     map[string]float64 // base units of the analyte
 	Fresh    map[string]float64 // what fresh fluid contains
 	At       Place

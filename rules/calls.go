@@ -220,7 +220,11 @@ func (c *compiler) knownAnalyte(s *ast.StringNode, info *WordInfo) bool {
 		c.fault(s, analyteHint(c.l, s.Value), "unknown analyte %q", s.Value)
 		return false
 	}
-	if (info.word == WordTimes || info.word == WordTimesForAge) && !c.l.means[s.Value] {
+	if info.word == WordPercentile && !c.l.fleet {
+		c.fault(s, "add `from: fleet` to a baseline", "no baseline is made from the fleet's samples, so nothing has a place among them")
+		return false
+	}
+	if (info.word == WordTimes || info.word == WordTimesForAge) && !c.l.means[s.Value] && !c.l.fleet {
 		c.fault(s, "add "+s.Value+" to the `mean` of a baseline", "no baseline has a mean for %q", s.Value)
 		return false
 	}

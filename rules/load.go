@@ -24,6 +24,7 @@ type loader struct {
 	names      map[string]Place // of tasks and rules: an alarm is known by its name
 	means      map[string]bool  // analytes that some baseline has a mean for
 	freshOf    map[string]bool
+	fleet      bool // a baseline is made from the fleet: it may have a mean for any analyte
 	nearBudget int
 	sortedTask []string
 	unitsAt    map[string]Place // where distance and volume were set

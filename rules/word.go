@@ -19,6 +19,7 @@ const (
 	WordFluidHours
 	WordTimes
 	WordTimesForAge
+	WordPercentile
 	WordChange
 	WordRate      // per metre
 	WordRateHours // per second of running
@@ -134,6 +135,9 @@ var words = []WordInfo{
 	{Name: "timesForAge", Signature: "timesForAge(analyte) number", word: WordTimesForAge, arg: analyte, sample: true,
 		Meaning: "value divided by the baseline's mean scaled to the fluid's age; not judged below a fifth of the baseline's age",
 		Source:  practice, Example: `timesForAge("Fe") > 2`},
+	{Name: "percentile", Signature: "percentile(analyte) number", word: WordPercentile, arg: analyte, sample: true,
+		Meaning: "the place of the value among those of its group in a baseline made from the fleet: 0 below the least of them, 100 above the greatest",
+		Source:  "NIST/SEMATECH e-Handbook 7.2.6.2, inverted", Example: `percentile("Fe") > 95`},
 
 	{Name: "timesTheAge", Signature: "timesTheAge() number", word: WordTimesTheAge, sample: true,
 		Meaning: "the fluid's age, mixed over partial exchanges, divided by that of the baseline's fluid", Source: byDefinition, Example: `timesTheAge() > 2`},

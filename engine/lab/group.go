@@ -26,6 +26,9 @@ type Group struct {
 	Outliers          []string
 	Mean              Span // by Kaplan-Meier
 	Median            Span
+	// Low and High are the members' values, sorted, with each censored result at 0
+	// and at its limit.
+	Low, High []float64
 	// Spread is the range of the middle half over 1.349, which is the standard
 	// deviation of normal values and is not swayed by a few far ones.
 	Spread Span
@@ -65,7 +68,9 @@ func GroupOf(members []Member, least int) Group {
 			g.Detected++
 		}
 	}
-	g.Members = len(members)
+	slices.Sort(low)
+	slices.Sort(high)
+	g.Members, g.Low, g.High = len(members), low, high
 	g.Mean.Low, g.Mean.High = KaplanMeier(results).Mean()
 	percentile := func(p float64) Span { return Span{Percentile(low, p), Percentile(high, p)} }
 	g.Median, g.P90, g.P95 = percentile(0.5), percentile(0.9), percentile(0.95)

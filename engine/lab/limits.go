@@ -29,6 +29,44 @@ func Percentile(values []float64, p float64) float64 {
 	}
 }
 
+// PlaceOf is the inverse of [Percentile]: the share (0 to 1) of which v is the
+// quantile among the values, which are sorted. Below the least value it is 0, above
+// the greatest 1; among equal ones the middle of their places. NaN of none.
+func PlaceOf(sorted []float64, v float64) float64 {
+	n := len(sorted)
+	first, _ := slices.BinarySearch(sorted, v)
+	after := first
+	for after < n && sorted[after] == v {
+		after++
+	}
+	switch {
+	case n == 0:
+		return math.NaN()
+	case after > first: // ranks first+1 to after
+		return float64(first+1+after) / 2 / float64(n+1)
+	case first == 0:
+		return 0
+	case first == n:
+		return 1
+	}
+	frac := (v - sorted[first-1]) / (sorted[first] - sorted[first-1])
+	return (float64(first) + frac) / float64(n+1)
+}
+
+// Thinned is at most n of the sorted values' quantiles, evenly spaced, among which
+// [PlaceOf] gives nearly the same as among all; the values themselves where they are
+// no more than n.
+func Thinned(sorted []float64, n int) []float64 {
+	if len(sorted) <= n {
+		return sorted
+	}
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = Percentile(sorted, float64(i+1)/float64(n+1))
+	}
+	return out
+}
+
 // PredictionLimit returns the upper limit that all of the next k single values
 // stay under with the given confidence, from a normal background: mean +
 // t(1-α/k, n-1) s √(1+1/n) (EPA 530/R-09-007 section 18.2). NaN under two values.

@@ -5,10 +5,12 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"testing"
 
 	"gonum.org/v1/gonum/stat"
+	"pgregory.net/rapid"
 )
 
 // published reads one column of a table of ../../testdata as text; the sources
@@ -77,6 +79,45 @@ func TestPercentileNIST(t *testing.T) {
 	if !math.IsNaN(Percentile(nil, 0.5)) {
 		t.Error("a percentile of nothing")
 	}
+}
+
+// The same twelve gauge values: the 90th percentile has rank 11.7, so the value there
+// has its place at 0.9; and what NIST prints of it comes back to four digits.
+func TestPlaceOfNIST(t *testing.T) {
+	x := slices.Sorted(slices.Values(numbers(t, "nist_percentile.csv", 0)))
+	near(t, "90th", PlaceOf(x, 95.19807), 0.9, 1e-9)
+	near(t, "printed", PlaceOf(x, 95.1981), 0.9, 1e-3)
+	near(t, "least", PlaceOf(x, 95.0610), 1.0/13, 1e-12)
+	near(t, "greatest", PlaceOf(x, 95.1990), 12.0/13, 1e-12)
+	near(t, "under all", PlaceOf(x, 95), 0, 0)
+	near(t, "over all", PlaceOf(x, 96), 1, 0)
+	near(t, "two of 1 2 2 3", PlaceOf([]float64{1, 2, 2, 3}, 2), 0.5, 1e-12)
+	if !math.IsNaN(PlaceOf(nil, 1)) {
+		t.Error("a place among nothing")
+	}
+}
+
+// PlaceOf undoes Percentile, does not fall as the value rises, and is hardly
+// changed by thinning.
+func TestPlaceOfProperties(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		x := rapid.SliceOfN(rapid.Float64Range(0, 1000), 1, 400).Draw(t, "values")
+		slices.Sort(x)
+		n := float64(len(x))
+		p := rapid.Float64Range(1/(n+1), n/(n+1)).Draw(t, "p")
+		v := Percentile(x, p)
+		distinct := slices.Compact(slices.Clone(x))
+		if got := PlaceOf(x, v); len(distinct) == len(x) && math.Abs(got-p) > 1e-6 && math.Abs(Percentile(x, got)-v) > 1e-9*(1+v) {
+			t.Fatalf("place of the %v-quantile is %v", p, got)
+		}
+		more := v + rapid.Float64Range(0, 100).Draw(t, "more")
+		if a, b := PlaceOf(x, v), PlaceOf(x, more); b < a {
+			t.Fatalf("place of %v is %v, of %v less: %v", v, a, more, b)
+		}
+		if a, b := PlaceOf(x, v), PlaceOf(Thinned(x, 199), v); len(distinct) == len(x) && math.Abs(a-b) > 1.0/200 {
+			t.Fatalf("thinned, the place of %v is %v and not %v", v, b, a)
+		}
+	})
 }
 
 // NIST/SEMATECH e-Handbook 7.2.6.3, N 43, p 0.90, confidence 0.99: k2 2.217 (Howe);

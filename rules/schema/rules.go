@@ -32,11 +32,18 @@ func baseline() node {
 		"over":      about(texts(), "the baselines before which this one goes where both match"),
 		"fluid age": about(quantity("60000 km", unit.Distance, unit.Time), "the age of the fluid at which the means were taken"),
 		"source":    about(text(), "where the figures come from; shown as evidence"),
-		"mean":      analytes("what is usual, by analyte"),
-		"fresh":     analytes("what fresh fluid contains, by analyte"),
+		"from":      about(choice("fleet"), "made from the fleet's own samples, in groups"),
+		"group by": about(oneOrMore(node{"type": "string", "pattern": `^(component\.(kind|fluid|name)|vehicle\.(kind|name)|vehicle\.tags\["[^"]+"\])$`}),
+			"of the fleet's samples, those that share the values of these fields make a group"),
+		"at least": about(either(whole(5, 10_000), object(nil, map[string]node{"samples": whole(5, 10_000), "vehicles": whole(1, 10_000)})),
+			"the fewest samples (and vehicles) by which a group judges"),
+		"of the last": about(quantity("24 months", unit.Months, unit.Days), "how far back samples count"),
+		"mean":        analytes("what is usual, by analyte"),
+		"fresh":       analytes("what fresh fluid contains, by analyte"),
 	})
-	n["anyOf"] = []node{{"required": []string{"mean", "fluid age"}}, {"required": []string{"fresh"}}}
-	n["dependentRequired"] = map[string][]string{"mean": {"fluid age"}}
+	n["anyOf"] = []node{{"required": []string{"mean", "fluid age"}}, {"required": []string{"fresh"}}, {"required": []string{"from"}}}
+	n["dependentRequired"] = map[string][]string{"mean": {"fluid age"}, "group by": {"from"}, "at least": {"from"}, "of the last": {"from"}}
+	n["dependentSchemas"] = node{"from": node{"properties": map[string]node{"mean": {"not": node{}}, "fluid age": {"not": node{}}}}}
 	return n
 }
 
