@@ -20,7 +20,7 @@ type ID struct {
 // Kind is what sort of event it is; its order breaks ties of equal times.
 type Kind uint8
 
-// The kinds. Tick, Book and Turn are written by the service alone.
+// The kinds. Tick and those after it are written by the service alone.
 const (
 	VehicleEvent Kind = iota + 1
 	MeterReplacedEvent
@@ -32,11 +32,14 @@ const (
 	TickEvent
 	BookEvent
 	TurnEvent
+	SurveyEvent
+	BaselineEvent
 )
 
 var kindNames = [...]string{
 	VehicleEvent: "vehicle", MeterReplacedEvent: "meter-replaced", ReadingEvent: "reading", SampleEvent: "sample",
 	ServiceEvent: "service", AnswerEvent: "answer", VoidEvent: "void", TickEvent: "tick", BookEvent: "book", TurnEvent: "turn",
+	SurveyEvent: "survey", BaselineEvent: "baseline",
 }
 
 // String is the kind's name as in the type "telltale.<kind>.v1" and the subject token.
@@ -67,7 +70,8 @@ type Event struct {
 	// with another digest is a conflict.
 	Digest uint64
 	// Data is a *VehicleData, *MeterReplacedData, *ReadingData, *SampleData,
-	// *ServiceData, *AnswerData, *VoidData, *BookData, *TurnData, or nil for a tick.
+	// *ServiceData, *AnswerData, *VoidData, *BookData, *TurnData, *SurveyData,
+	// *BaselineData, or nil for a tick.
 	Data any
 	// Line is the event's line in a file, 0 elsewhere.
 	Line int

@@ -21,10 +21,8 @@ func (x *facts) Note(w rules.Word, arg string) string {
 	}
 	add(x.reportedNote(arg))
 	switch w {
-	case rules.WordTimes, rules.WordTimesForAge, rules.WordFresh, rules.WordKept:
-		if b := x.baseline; b != nil {
-			add("baseline " + b.Name + ", " + b.Source)
-		}
+	case rules.WordTimes, rules.WordTimesForAge, rules.WordFresh, rules.WordKept, rules.WordPercentile:
+		add(x.baselineNote(w, arg))
 	case rules.WordTimesTheAge:
 		add(x.olderNote())
 	}

@@ -21,6 +21,11 @@ type facts struct {
 	comp     *rules.Component
 	def      *ComponentDef
 	baseline *rules.Baseline
+	// Where the book has it made from the fleet, fleetOf is the book's, fleet what it
+	// says of the last sample (nil: nothing) and instead counts for what it does not say.
+	fleetOf *rules.Baseline
+	fleet   *FleetFigures
+	instead *rules.Baseline
 
 	// at is the last moment of readings that counts; services and samples count up
 	// to the place before.
@@ -59,6 +64,9 @@ func (f *fold) factsAt(comp int, before place, at int64) *facts {
 		}
 	}
 	x.sheet = lab.Sheet{History: x.steps.lab, Ends: x.end}
+	if x.baseline != nil && x.baseline.Fleet != nil {
+		x.ofTheFleet(a.instead[comp])
+	}
 	if x.baseline != nil {
 		x.sheet.Fresh = x.baseline.Fresh
 	}
@@ -74,7 +82,15 @@ func (x *facts) Ends(mask uint32) { x.mask = mask }
 func (x *facts) Censored() int    { return len(x.ends) }
 
 func (x *facts) end(i int, r lab.Result) float64 {
-	k := endKey{i, r.Analyte}
+	return x.choose(endKey{i, r.Analyte}, r.Span(), r.Value)
+}
+
+// choose gives an end of what is not known exactly; shown stands for it where the
+// words show what was reported.
+func (x *facts) choose(k endKey, span lab.Span, shown float64) float64 {
+	if span.Low == span.High {
+		return shown
+	}
 	n, ok := x.ends[k]
 	if !ok {
 		if x.ends == nil {
@@ -84,12 +100,12 @@ func (x *facts) end(i int, r lab.Result) float64 {
 		x.ends[k] = n
 	}
 	if x.reported {
-		return r.Value
+		return shown
 	}
 	if x.mask>>n&1 == 0 {
-		return r.Span().Low
+		return span.Low
 	}
-	return r.Span().High
+	return span.High
 }
 
 func (x *facts) use(ids ...ID) {
@@ -155,6 +171,8 @@ func (x *facts) laboratory(w rules.Word, arg string) (float64, string, bool) {
 		return s.AgeBy(unit.Time)
 	case rules.WordTimes, rules.WordTimesForAge:
 		return x.againstBaseline(w, arg)
+	case rules.WordPercentile:
+		return x.percentile(arg)
 	case rules.WordChange:
 		return s.Change(arg)
 	case rules.WordRate:
@@ -196,14 +214,23 @@ func (x *facts) againstBaseline(w rules.Word, arg string) (float64, string, bool
 	if x.baseline == nil {
 		return 0, "a baseline for the " + x.comp.Kind, false
 	}
-	mean, ok := x.baseline.Mean[arg]
+	b := x.baseline
+	if x.fleetOf != nil {
+		if fig, why := x.fleet.of(x.fleetOf, arg); fig != nil {
+			return x.againstFleet(w, arg, fig)
+		} else if x.instead == nil || x.instead.Mean[arg] == 0 {
+			return 0, why, false
+		}
+		b = x.instead
+	}
+	mean, ok := b.Mean[arg]
 	if !ok {
 		return 0, "a baseline for " + arg, false
 	}
 	if w == rules.WordTimes {
 		return x.sheet.Times(arg, mean)
 	}
-	age, kind := baselineAge(x.baseline)
+	age, kind := baselineAge(b)
 	if age == 0 {
 		return 0, "the baseline's fluid age", false
 	}

@@ -87,6 +87,7 @@ func (f *fold) take() error {
 	case *VehicleData:
 		f.rec.Register = latest(insert(f.rec.Register, Registration{s, d}), keptRegister)
 		f.rec.applied, f.change.all = nil, true
+		f.compareWaiting()
 	case *ReadingData:
 		return f.takeReading(s, d)
 	case *MeterReplacedData:
@@ -264,6 +265,7 @@ func (f *fold) takeSample(s Stamp, d *SampleData) error {
 		return err
 	}
 	sample := Sample{Stamp: s, SampleData: d}
+	f.compareWithFleet(&sample)
 	f.rec.Samples = keepSamples(insert(f.rec.Samples, sample))
 	f.change.place = sample.place(f.rec.registered().zone())
 	f.change.sample = d.Component

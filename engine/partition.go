@@ -17,7 +17,11 @@ type Partition struct {
 	book    *rules.Book
 	judge   *rules.Judge
 	shorten *rules.Judge // for tasks' factors: rules that ask for a due point have the judge busy
-	now     time.Time    // the last tick
+	fleet   inForce
+	// asks is what the book in force asks of the fleet's samples.
+	asks    string
+	alone   *alone    // not nil: it makes the fleet's baselines by itself
+	now     time.Time // the last tick
 	changed map[string]bool
 	turns   turns // vehicles by their next change
 	work    fold  // the one under way, kept for its room
@@ -46,9 +50,16 @@ func (p *Partition) Apply(ev Event) []Output {
 		return p.adopt(ev, d.Book)
 	case *TurnData:
 		return []Output{{Turn: p.turn(d)}}
+	case *SurveyData:
+		return []Output{{Survey: p.survey(ev, d)}}
+	case *BaselineData:
+		p.fleet = inForce{d.Hash, d.Set}
+		return nil
 	}
 	if ev.Kind == TickEvent {
-		return p.tick(ev)
+		out := p.tick(ev)
+		p.surveyAlone()
+		return out
 	}
 	if r := p.records[ev.Vehicle]; r != nil && !p.judgeAll && p.takeQuietly(r, &ev) {
 		p.changed[ev.Vehicle] = true
@@ -145,8 +156,9 @@ func (p *Partition) adopt(ev Event, b *rules.Book) []Output {
 
 func (p *Partition) setBook(b *rules.Book) {
 	p.book = b
-	p.judge, p.shorten = nil, nil
+	p.judge, p.shorten, p.asks = nil, nil, ""
 	if b != nil {
+		p.asks = b.FleetDefinitions()
 		p.judge, p.shorten = rules.NewJudge(b), rules.NewJudge(b)
 	}
 }

@@ -101,7 +101,9 @@ type (
 	Sample struct {
 		Stamp
 		*SampleData
-		parsed *sheetRead // derived from SampleData; nil until it is asked for
+		// Fleet is what the fleet's baselines say of it; nil where none was in force.
+		Fleet  *FleetFigures `json:"fleet,omitempty"`
+		parsed *sheetRead    // derived from SampleData; nil until it is asked for
 		// drawnAt is where it was drawn by days of drawnIn, which is nil until it is asked for.
 		drawnAt place
 		drawnIn *time.Location

@@ -79,4 +79,5 @@ type Output struct {
 	Refused    *Refusal
 	NotJudged  *NotJudged
 	Turn       *TurnPart
+	Survey     *SurveyPart
 }

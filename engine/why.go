@@ -72,6 +72,8 @@ type WhyBaseline struct {
 	// Mean and Fresh are the figures of the analytes that the rule names.
 	Mean  map[string]float64 `json:"mean,omitempty"`
 	Fresh map[string]float64 `json:"fresh,omitempty"`
+	// Fleet is what a baseline made from the fleet says of the sample.
+	Fleet *FleetFigures `json:"fleet,omitempty"`
 }
 
 // WhyMissing is what the latest event could not be judged without.
@@ -186,6 +188,11 @@ func (f *fold) whyJudged(ar rules.AppliedRule, l Latch, at judgement) *WhyJudged
 	}
 	if b := x.baseline; b != nil && r.On&rules.OnSample != 0 {
 		out.Baseline = f.whyBaseline(b, r.Condition())
+		if out.Baseline.Fleet = x.fleet; x.fleet != nil {
+			for a, v := range out.Baseline.Mean {
+				out.Baseline.Mean[a] = math.Round(v*1000) / 1000
+			}
+		}
 	}
 	for _, id := range x.used {
 		out.Events = append(out.Events, f.whyEvent(id))

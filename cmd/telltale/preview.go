@@ -68,7 +68,10 @@ func preview(ctx context.Context, s streams, o previewOptions, path string) erro
 		return err
 	}
 	defer file.Close()
-	p.ticks = intake.NewTicks(own)
+	p.ticks = intake.NewTicks(own.Ticks)
+	if !own.Baselines {
+		p.p.SurveyMonthly()
+	}
 	if err := p.file(file); err != nil {
 		return exit{2, fmt.Errorf("reading %s: %w", path, err)}
 	}

@@ -88,7 +88,10 @@ func foldFile(o replayOptions, path string, out io.Writer) (*replayer, error) {
 		return nil, err
 	}
 	defer file.Close()
-	r := &replayer{o: o, p: engine.NewPartition(), register: register, ticks: intake.NewTicks(own), out: out}
+	r := &replayer{o: o, p: engine.NewPartition(), register: register, ticks: intake.NewTicks(own.Ticks), out: out}
+	if !own.Baselines {
+		r.p.SurveyMonthly()
+	}
 	r.fold(bookEvent(book))
 	if err := r.file(file); err != nil {
 		return nil, exit{2, fmt.Errorf("reading %s: %w", path, err)}
@@ -116,19 +119,19 @@ func (o *replayOptions) untilDate() (time.Time, error) {
 	return until, nil
 }
 
-// openEvents opens a file of events and looks whether it has ticks of its own.
-func openEvents(path string) (_ *os.File, ownTicks bool, err error) {
+// openEvents opens a file of events and looks what it has of its own.
+func openEvents(path string) (_ *os.File, own intake.Own, err error) {
 	file, err := os.Open(path)
 	if err != nil {
-		return nil, false, exit{2, err}
+		return nil, own, exit{2, err}
 	}
-	own, err := intake.HoldsTicks(file)
+	own, err = intake.Holds(file)
 	if err == nil {
 		_, err = file.Seek(0, io.SeekStart)
 	}
 	if err != nil {
 		file.Close()
-		return nil, false, exit{2, fmt.Errorf("reading %s: %w", path, err)}
+		return nil, own, exit{2, fmt.Errorf("reading %s: %w", path, err)}
 	}
 	return file, own, nil
 }

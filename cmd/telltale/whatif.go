@@ -31,7 +31,7 @@ func whatIf(s streams, o replayOptions, path string) error {
 		return err
 	}
 	defer file.Close()
-	cfg.OwnTicks = own
+	cfg.OwnTicks, cfg.OwnBaselines = own.Ticks, own.Baselines
 	out := bufio.NewWriter(s.out)
 	shown := map[string]int{}
 	cfg.Each = func(d whatif.Difference) error {

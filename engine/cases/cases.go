@@ -150,6 +150,7 @@ func (r *runner) registered(events []engine.Event) []engine.Event {
 // fold folds the events with a tick at each midnight that they pass; an event
 // `tick` lets the time pass up to it.
 func (r *runner) fold(events []engine.Event) {
+	r.p.SurveyMonthly()
 	r.apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: r.book.Hash, Book: r.book}})
 	ticks := intake.NewTicks(false)
 	for _, ev := range events {

@@ -52,6 +52,10 @@ func decodeData(ev engine.Event, raw jsontext.Value) (any, error) {
 		return unmarshal(raw, checkBook)
 	case engine.TurnEvent:
 		return unmarshal(raw, checkTurn)
+	case engine.SurveyEvent:
+		return unmarshal(raw, checkSurvey)
+	case engine.BaselineEvent:
+		return unmarshal(raw, checkBaseline)
 	}
 	return nil, fmt.Errorf("type: no data of a %s are known", ev.Kind)
 }

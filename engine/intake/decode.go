@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"bytes"
 	"fmt"
 	"strings"
 
@@ -9,6 +10,25 @@ import (
 
 // MaxBytes is the most that one event may be long.
 const MaxBytes = 64 << 10
+
+// maxSet is the most that a baseline event with its set may be long.
+const maxSet = 16 << 20
+
+// limitOf is the most that an event may be long which begins like b: only the
+// service's own baselines, in a file, are longer than any event from outside.
+func limitOf(b []byte) int {
+	if bytes.Contains(b[:min(len(b), 256)], []byte(`"telltale.baseline.v1"`)) {
+		return maxSet
+	}
+	return MaxBytes
+}
+
+func tooLong(b []byte, most int) error {
+	if len(b) <= most {
+		return nil
+	}
+	return fmt.Errorf("%d bytes long, an event has at most %d", len(b), most)
+}
 
 // Decode reads one event. On an error the event returned holds what could be
 // read before it (identity, kind, vehicle, times), for the list of refusals.

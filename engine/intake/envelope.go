@@ -26,8 +26,8 @@ type envelope struct {
 // and dropped. All that could be read is returned with an error, too.
 func decodeEnvelope(b []byte) (envelope, error) {
 	var env envelope
-	if len(b) > MaxBytes {
-		return env, fmt.Errorf("%d bytes long, an event has at most %d", len(b), MaxBytes)
+	if err := tooLong(b, limitOf(b)); err != nil {
+		return env, err
 	}
 	r := newReader(b)
 	defer r.free()

@@ -29,37 +29,51 @@ func ReadFile(r io.Reader, visit func(line int, ev engine.Event, err error) erro
 	})
 }
 
-// HoldsTicks reports whether a file of events has ticks of its own, and so is to be
-// folded with those alone.
-func HoldsTicks(r io.Reader) (bool, error) {
-	err := eachLine(r, func(_ int, text []byte, _ bool) error {
-		// Few lines are ticks; an escape may hide the word.
-		if !bytes.Contains(text, []byte("tick")) && !bytes.Contains(text, []byte(`\u`)) {
+// Own is what a file of events has of what a fold makes by itself where the file
+// has none.
+type Own struct{ Ticks, Baselines bool }
+
+// Holds reports whether a file of events has ticks, and baselines, of its own, and
+// so is to be folded with those alone.
+func Holds(r io.Reader) (own Own, err error) {
+	err = eachLine(r, func(_ int, text []byte, _ bool) error {
+		// Few lines are either; an escape may hide the word.
+		if !bytes.Contains(text, []byte("tick")) && !bytes.Contains(text, []byte(".baseline.")) && !bytes.Contains(text, []byte(`\u`)) {
 			return nil
 		}
-		if ev, err := Decode(text); err == nil && ev.Kind == engine.TickEvent {
+		if ev, err := Decode(text); err == nil {
+			own.Ticks = own.Ticks || ev.Kind == engine.TickEvent
+			own.Baselines = own.Baselines || ev.Kind == engine.BaselineEvent
+		}
+		if own.Ticks && own.Baselines {
 			return errFound
 		}
 		return nil
 	})
 	if errors.Is(err, errFound) {
-		return true, nil
+		err = nil
 	}
-	return false, err
+	return own, err
 }
 
 var errFound = errors.New("found")
 
 // eachLine visits the lines without the white space around them. A line over
-// MaxBytes comes without its text.
+// MaxBytes that is no baseline event comes without its text.
 func eachLine(r io.Reader, visit func(n int, text []byte, long bool) error) error {
 	br := bufio.NewReaderSize(r, MaxBytes+4<<10)
 	for n := 1; ; n++ {
 		line, err := br.ReadSlice('\n')
 		long := false
-		for errors.Is(err, bufio.ErrBufferFull) {
-			long = true
-			_, err = br.ReadSlice('\n')
+		if most := limitOf(line); errors.Is(err, bufio.ErrBufferFull) {
+			line = bytes.Clone(line)
+			for errors.Is(err, bufio.ErrBufferFull) {
+				var more []byte
+				more, err = br.ReadSlice('\n')
+				if long = long || len(line)+len(more) > most; !long {
+					line = append(line, more...)
+				}
+			}
 		}
 		if err != nil && !errors.Is(err, io.EOF) {
 			return fmt.Errorf("reading line %d: %w", n, err)
@@ -68,7 +82,7 @@ func eachLine(r io.Reader, visit func(n int, text []byte, long bool) error) erro
 			line = bytes.TrimPrefix(line, []byte("\xEF\xBB\xBF"))
 		}
 		text := bytes.TrimSpace(line)
-		if long || len(text) > MaxBytes {
+		if long || len(text) > limitOf(text) {
 			long, text = true, nil
 		}
 		if err := visit(n, text, long); err != nil {

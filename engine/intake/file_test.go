@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"reflect"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -67,23 +68,59 @@ func TestReadFileEnds(t *testing.T) {
 	}
 }
 
-func TestHoldsTicks(t *testing.T) {
+func TestHolds(t *testing.T) {
 	ok := reading(`{"meter":"tick","value":1,"unit":"km"}`) + "\n"
 	tick, _ := Encode(Tick(at("2031-01-03T06:15:00Z")))
 	escaped := strings.Replace(string(tick), "tick", `\u0074ick`, 1)
+	set := &engine.FleetSet{Number: 1, Turn: "2031-02-01T00:00:00Z", Now: at("2031-02-01T00:00:00Z"), Baselines: []engine.FleetBaseline{}}
+	baseline, _ := Encode(set.Event())
 	for _, c := range []struct {
 		file string
-		want bool
+		want Own
 	}{
-		{ok, false}, {"", false}, {ok + string(tick), true}, {ok + escaped + "\n" + ok, true},
-		{ok + strings.Replace(string(tick), "1.0", "0.3", 1), false},
+		{ok, Own{}}, {"", Own{}}, {ok + string(tick), Own{Ticks: true}}, {ok + escaped + "\n" + ok, Own{Ticks: true}},
+		{ok + strings.Replace(string(tick), "1.0", "0.3", 1), Own{}},
+		{ok + string(baseline), Own{Baselines: true}}, {string(baseline) + "\n" + string(tick) + "\n", Own{true, true}},
 	} {
-		if got, err := HoldsTicks(strings.NewReader(c.file)); err != nil || got != c.want {
+		if got, err := Holds(strings.NewReader(c.file)); err != nil || got != c.want {
 			t.Errorf("%s: %v, %v", c.file, got, err)
 		}
 	}
 	broken := errors.New("disk gone")
-	if _, err := HoldsTicks(iotest.ErrReader(broken)); !errors.Is(err, broken) {
+	if _, err := Holds(iotest.ErrReader(broken)); !errors.Is(err, broken) {
 		t.Errorf("got %v", err)
+	}
+}
+
+// A baseline event with its set comes back whole, also where it is longer than any
+// event from outside may be; one that was tampered with is refused.
+func TestBaselineEvent(t *testing.T) {
+	set := &engine.FleetSet{Number: 3, Turn: "2031-04-01T00:00:00Z", Now: at("2031-04-01T00:00:00Z"), Book: "sha256:" + strings.Repeat("a", 64)}
+	group := engine.FleetGroup{Of: []string{"15W-40"}, Samples: 12, Vehicles: 4, Analytes: []engine.FleetAnalyte{}}
+	for range 20_000 {
+		group.Analytes = append(group.Analytes, engine.FleetAnalyte{Analyte: "Fe", N: 12})
+	}
+	set.Baselines = []engine.FleetBaseline{{Name: "oil", Definition: "d", GroupBy: []string{"component.fluid"}, Groups: []engine.FleetGroup{group}}}
+	line, err := Encode(set.Event())
+	if err != nil || len(line) < MaxBytes*4 {
+		t.Fatal(len(line), err)
+	}
+	var lines int
+	err = ReadFile(strings.NewReader(string(line)+"\n"+string(line)), func(n int, ev engine.Event, err error) error {
+		lines++
+		if err != nil || !reflect.DeepEqual(ev.Data.(*engine.BaselineData).Set, set) {
+			t.Errorf("line %d: %v", n, err)
+		}
+		return nil
+	})
+	if err != nil || lines != 2 {
+		t.Errorf("%d lines, %v", lines, err)
+	}
+	_, err = Decode([]byte(strings.Replace(string(line), `"n":12`, `"n":13`, 1)))
+	if err == nil || !strings.HasPrefix(err.Error(), "data.set: its hash is ") {
+		t.Errorf("tampered: %v", err)
+	}
+	if _, err := DecodeMessage("telltale.in.bus-07.reading", line); err == nil || !strings.Contains(err.Error(), "an event has at most 65536") {
+		t.Errorf("from outside: %v", err)
 	}
 }

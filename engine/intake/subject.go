@@ -75,7 +75,11 @@ func DecodeMessage(subject string, b []byte) (engine.Event, error) {
 	if err != nil {
 		return engine.Event{}, err
 	}
-	ev, fault := Decode(b)
+	var ev engine.Event
+	fault := tooLong(b, MaxBytes) // whatever it says it is
+	if fault == nil {
+		ev, fault = Decode(b)
+	}
 	said := ev.Vehicle
 	if ev.Vehicle, err = Untoken(token); err != nil {
 		return ev, err
@@ -106,8 +110,8 @@ func splitSubject(subject string) (token, kind string, err error) {
 
 func isNumber(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }
 
-// DecodeInternal reads what the service itself wrote, under telltale.all.tick,
-// telltale.all.book or telltale.all.turn.
+// DecodeInternal reads what the service itself wrote, under telltale.all.tick
+// or another of the internal kinds.
 func DecodeInternal(subject string, b []byte) (engine.Event, error) {
 	ev, err := Decode(b)
 	if err != nil {

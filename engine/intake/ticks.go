@@ -15,7 +15,7 @@ type Ticks struct {
 	latest time.Time // the greatest recorded time so far, zero before the first event
 }
 
-// NewTicks begins a file; own says that it holds ticks (see HoldsTicks).
+// NewTicks begins a file; own says that it holds ticks (see Holds).
 func NewTicks(own bool) *Ticks { return &Ticks{own: own} }
 
 // Before returns the ticks to fold before ev: the midnights after the greatest

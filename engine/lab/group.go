@@ -18,7 +18,10 @@ type Member struct {
 
 // Span is a number of which censored results leave a range open; Low and High are
 // equal where it is known.
-type Span struct{ Low, High float64 }
+type Span struct {
+	Low  float64 `json:"low"`
+	High float64 `json:"high"`
+}
 
 // Group is what is usual for an analyte in samples of like components and fluid.
 type Group struct {

@@ -54,6 +54,7 @@ type said struct {
 	Refused    *engine.Refusal    `json:"refused,omitempty"`
 	NotJudged  *engine.NotJudged  `json:"-"`
 	Turn       *engine.TurnPart   `json:"turn,omitempty"`
+	Survey     *engine.SurveyPart `json:"survey,omitempty"`
 }
 
 type body struct {
@@ -100,10 +101,12 @@ func messages(epoch, event uint64, out []engine.Output) ([]body, error) {
 // pieces is the output, or the parts that a long list is published in, or none
 // for what is not published.
 func pieces(o engine.Output) []engine.Output {
-	if o.Turn == nil {
-		if o.NotJudged != nil {
-			return nil
-		}
+	switch {
+	case o.NotJudged != nil:
+		return nil
+	case o.Survey != nil:
+		return surveyPieces(o.Survey)
+	case o.Turn == nil:
 		return []engine.Output{o}
 	}
 	t := o.Turn

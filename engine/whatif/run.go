@@ -21,7 +21,9 @@ type Config struct {
 	Old, New *rules.Book
 	// Register are registrations to begin with, at the moment of the first event.
 	Register []engine.Event
-	OwnTicks bool      // the file holds ticks (intake.HoldsTicks)
+	OwnTicks bool      // the file holds ticks (intake.Holds)
+	// OwnBaselines: the file holds baselines of the fleet, so none are made.
+	OwnBaselines bool
 	Until    time.Time // go on ticking to this date; zero: no further than the file
 	// Damaged is told of each line that cannot be read; an error from it ends the run.
 	Damaged func(line int, reason error) error
@@ -48,6 +50,9 @@ func Run(cfg Config, r io.Reader) (*Report, error) {
 		in[s], out[s] = make(chan []engine.Event, 4), make(chan []outputs, 4)
 		f := &folder{p: engine.NewPartition(), hears: cfg.Hears}
 		f.p.Apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: books[s].Hash, Book: books[s]}})
+		if !cfg.OwnBaselines {
+			f.p.SurveyMonthly()
+		}
 		run.folds[s] = f
 		group.Go(func() error { f.work(in[s], out[s], stop); return nil })
 	}

@@ -1,0 +1,266 @@
+package engine
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/lab"
+	"telltale/rules"
+)
+
+// BaselineData puts baselines of the fleet in force for the samples that come after
+// it. Set may be nil in the log, where it is stored under Hash beside the events.
+type BaselineData struct {
+	Hash   string    `json:"hash"`
+	Number int       `json:"number"`
+	Turn   string    `json:"turn"` // of the survey
+	Set    *FleetSet `json:"set,omitempty"`
+}
+
+// FleetSet is all baselines made from the fleet by one survey.
+type FleetSet struct {
+	Number    int             `json:"number"` // counts on from 1
+	Turn      string          `json:"turn"`
+	Now       time.Time       `json:"now"` // samples drawn until then count
+	Book      string          `json:"book"`
+	Baselines []FleetBaseline `json:"baselines"` // by name
+}
+
+// FleetBaseline is one baseline of a book, in its groups.
+type FleetBaseline struct {
+	Name       string       `json:"name"`
+	Definition string       `json:"definition"` // by which it was made
+	GroupBy    []string     `json:"groupBy"`
+	Groups     []FleetGroup `json:"groups,omitempty"` // by what they share
+}
+
+// FleetGroup is the samples that share a kind, a fluid and whatever else the book
+// groups by.
+type FleetGroup struct {
+	Of       []string       `json:"of"`
+	Samples  int            `json:"samples"`
+	Vehicles int            `json:"vehicles"`
+	Oldest   string         `json:"oldest"` // dates on which they were drawn
+	Newest   string         `json:"newest"`
+	Age      *float64       `json:"age,omitempty"`   // the mean of those known, in metres
+	Hours    bool           `json:"hours,omitempty"` // ages are in seconds of running instead
+	Analytes []FleetAnalyte `json:"analytes"`        // by name
+}
+
+// FleetAnalyte is what is usual for an analyte in a group: figures without the
+// outliers, in the analyte's base unit. A range stands where results below their
+// limits leave a figure open.
+type FleetAnalyte struct {
+	Analyte  string    `json:"analyte"`
+	N        int       `json:"n"`
+	Detected int       `json:"detected"`
+	Vehicles int       `json:"vehicles"`
+	Usable   bool      `json:"usable"` // enough of them, and something was detected
+	Mean     *lab.Span `json:"mean,omitempty"`
+	Median   *lab.Span `json:"median,omitempty"`
+	Spread   *lab.Span `json:"spread,omitempty"` // robust: of the middle half
+	SD       *float64  `json:"sd,omitempty"`
+	P90      *lab.Span `json:"p90,omitempty"`
+	P95      *lab.Span `json:"p95,omitempty"`
+	// Age is the mean age of the Aged fluids of which it is known, metres or seconds.
+	Age      *float64       `json:"age,omitempty"`
+	Aged     int            `json:"aged"`
+	Outliers []FleetOutlier `json:"outliers,omitempty"`
+	Notes    []string       `json:"notes,omitempty"`
+	// Low and High are the values in order, results below a limit at 0 and at the
+	// limit, or evenly spaced quantiles of many; High is absent where it is Low.
+	Low  []float64 `json:"low,omitempty"`
+	High []float64 `json:"high,omitempty"`
+}
+
+// FleetOutlier is a sample that was left out.
+type FleetOutlier struct {
+	Vehicle   string  `json:"vehicle"`
+	Component string  `json:"component"`
+	Number    string  `json:"number"` // the laboratory's
+	Drawn     string  `json:"drawn"`
+	Value     float64 `json:"value"`
+}
+
+// keptPlaces is how many values, or quantiles in place of more, a set keeps of an
+// analyte.
+const keptPlaces = 199
+
+// Hash names the set by what it holds.
+func (s *FleetSet) Hash() string {
+	b, _ := json.Marshal(s) // it holds no NaN, nor anything else that JSON cannot
+	sum := sha256.Sum256(b)
+	return "sha256:" + hex.EncodeToString(sum[:])
+}
+
+// Event is what puts the set in force, with the set in it.
+func (s *FleetSet) Event() Event {
+	id := ID{Source: "/telltale", ID: fmt.Sprintf("baseline %d %s", s.Number, s.Turn)}
+	return Event{ID: id, Kind: BaselineEvent, Time: s.Now, Recorded: s.Now,
+		Data: &BaselineData{Hash: s.Hash(), Number: s.Number, Turn: s.Turn, Set: s}}
+}
+
+// FleetBaselines makes the fleet's baselines of all partitions' parts of a survey,
+// by the book that was in force at it. The order of parts and samples makes no
+// difference.
+func FleetBaselines(b *rules.Book, number int, parts []SurveyPart) *FleetSet {
+	set := &FleetSet{Number: number, Book: b.Hash}
+	of := map[string][]SurveySample{}
+	for _, p := range parts {
+		set.Turn, set.Now = p.Turn, p.Now
+		for _, s := range p.Samples {
+			of[s.Baseline] = append(of[s.Baseline], s)
+		}
+	}
+	for _, bl := range b.Baselines {
+		if bl.Fleet != nil {
+			set.Baselines = append(set.Baselines, FleetBaseline{Name: bl.Name, Definition: bl.Definition(),
+				GroupBy: bl.Fleet.GroupBy, Groups: fleetGroups(bl.Fleet, of[bl.Name])})
+		}
+	}
+	slices.SortFunc(set.Baselines, func(a, b FleetBaseline) int { return strings.Compare(a.Name, b.Name) })
+	return set
+}
+
+func fleetGroups(def *rules.Fleet, samples []SurveySample) []FleetGroup {
+	// The order makes no difference to what is reckoned of them but the last digit.
+	slices.SortFunc(samples, func(a, b SurveySample) int {
+		return cmp.Or(slices.Compare(a.Group, b.Group), strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component),
+			strings.Compare(a.Drawn, b.Drawn), strings.Compare(a.Number, b.Number))
+	})
+	var out []FleetGroup
+	for len(samples) > 0 {
+		n := 1
+		for n < len(samples) && slices.Equal(samples[n].Group, samples[0].Group) {
+			n++
+		}
+		out = append(out, fleetGroup(def, samples[:n]))
+		samples = samples[n:]
+	}
+	return out
+}
+
+func fleetGroup(def *rules.Fleet, samples []SurveySample) FleetGroup {
+	g := FleetGroup{Of: samples[0].Group, Samples: len(samples), Oldest: samples[0].Drawn, Newest: samples[0].Drawn, Analytes: []FleetAnalyte{}}
+	vehicles, analytes, byHours := map[string]bool{}, map[string]bool{}, 0
+	for _, s := range samples {
+		vehicles[s.Vehicle] = true
+		g.Oldest, g.Newest = min(g.Oldest, s.Drawn), max(g.Newest, s.Drawn)
+		switch {
+		case s.Distance >= 0:
+			byHours--
+		case s.Hours >= 0:
+			byHours++
+		}
+		for _, r := range s.Results {
+			analytes[r.Analyte] = true
+		}
+	}
+	g.Vehicles, g.Hours = len(vehicles), byHours > 0
+	g.Age = meanAge(samples, g.Hours)
+	for _, a := range sortedKeys(analytes) {
+		g.Analytes = append(g.Analytes, fleetAnalyte(def, a, g.Hours, samples))
+	}
+	return g
+}
+
+func meanAge(samples []SurveySample, hours bool) *float64 {
+	sum, n := 0.0, 0
+	for i := range samples {
+		if age := samples[i].age(hours); age >= 0 {
+			sum, n = sum+age, n+1
+		}
+	}
+	return number(sum / float64(n))
+}
+
+// age is in seconds of running or metres; negative where unknown.
+func (s *SurveySample) age(hours bool) float64 {
+	if hours {
+		return s.Hours
+	}
+	return s.Distance
+}
+
+func fleetAnalyte(def *rules.Fleet, analyte string, hours bool, samples []SurveySample) FleetAnalyte {
+	var members []lab.Member
+	at := map[string]int{} // samples by what the group calls them
+	for i := range samples {
+		s := &samples[i]
+		for _, r := range s.Results {
+			if r.Analyte != analyte {
+				continue
+			}
+			m := lab.Member{ID: fmt.Sprintf("%06d", i), Age: known(s.age(hours)), Result: lab.Result{Analyte: analyte, Value: r.Value, Censored: r.Below, Above: r.Above}}
+			members, at[m.ID] = append(members, m), i
+		}
+	}
+	g := lab.GroupOf(members, def.Samples)
+	out := FleetAnalyte{Analyte: analyte, N: g.Members, Detected: g.Detected, Aged: g.Aged, Notes: g.Notes, SD: number(g.SD), Age: number(g.MeanAge)}
+	left := map[string]bool{}
+	for _, m := range members {
+		s := &samples[at[m.ID]]
+		switch {
+		case slices.Contains(g.Outliers, m.ID):
+			out.Outliers = append(out.Outliers, FleetOutlier{s.Vehicle, s.Component, s.Number, s.Drawn, m.Result.Value})
+		case !m.Result.Above:
+			left[s.Vehicle] = true
+		}
+	}
+	out.figures(&g, def, len(left))
+	return out
+}
+
+// figures fills in what is usual, and whether a sample may be judged by it.
+func (a *FleetAnalyte) figures(g *lab.Group, def *rules.Fleet, vehicles int) {
+	a.Vehicles = vehicles
+	if g.Members == 0 {
+		return
+	}
+	a.Mean, a.Median, a.Spread, a.P90, a.P95 = &g.Mean, &g.Median, &g.Spread, &g.P90, &g.P95
+	a.Low = lab.Thinned(g.Low, keptPlaces)
+	if !slices.Equal(g.Low, g.High) {
+		a.High = lab.Thinned(g.High, keptPlaces)
+	}
+	a.Usable = g.Usable
+	if vehicles < def.Vehicles {
+		a.Usable = false
+		a.Notes = append(a.Notes, fmt.Sprintf("%s, a baseline needs %d", plural(vehicles, "vehicle"), def.Vehicles))
+	}
+	if g.Detected == 0 {
+		a.Usable = false
+		a.Notes = append(a.Notes, "nothing was detected")
+	}
+}
+
+// place is the share (0 to 1) of the group's values that lie under v, the least and
+// the greatest that results below their limits allow.
+func (a *FleetAnalyte) place(v float64) lab.Span {
+	high := a.High
+	if high == nil {
+		high = a.Low
+	}
+	return lab.Span{Low: lab.PlaceOf(high, v), High: lab.PlaceOf(a.Low, v)}
+}
+
+// number is v, or nil where it is none.
+func number(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+func plural(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}

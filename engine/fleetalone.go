@@ -1,0 +1,40 @@
+package engine
+
+import "time"
+
+// alone is how far a partition that holds a whole fleet has made its baselines.
+type alone struct {
+	last   time.Time // of the survey
+	asked  string    // by which definitions
+	number int
+}
+
+// SurveyMonthly has a partition that holds a whole fleet, as of a file, make the
+// fleet's baselines by itself, as the service does: at the first tick of each month
+// UTC, and at the first after the book asks for others. A file that holds baseline
+// events is folded with those alone, without this.
+func (p *Partition) SurveyMonthly() { p.alone = &alone{} }
+
+func (p *Partition) surveyAlone() {
+	a := p.alone
+	if a == nil || p.asks == "" || a.asked == p.asks && p.now.Before(nextMonth(a.last)) {
+		return
+	}
+	a.last, a.asked = p.now, p.asks
+	a.number++
+	set := p.SurveyNow(a.number)
+	p.fleet = inForce{set.Hash(), set}
+}
+
+// SurveyNow makes the baselines of a partition that holds a whole fleet, as of its
+// last tick, by the book in force, which must be there.
+func (p *Partition) SurveyNow(number int) *FleetSet {
+	at := Event{Kind: SurveyEvent, Time: p.now, Recorded: p.now}
+	part := p.survey(at, &SurveyData{Turn: p.now.UTC().Format(time.RFC3339)})
+	return FleetBaselines(p.book, number, []SurveyPart{*part})
+}
+
+func nextMonth(t time.Time) time.Time {
+	t = t.UTC()
+	return time.Date(t.Year(), t.Month()+1, 1, 0, 0, 0, 0, time.UTC)
+}

@@ -1,0 +1,285 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/lab"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// FleetFigures is what the baselines of the fleet in force say of a sample. It is
+// reckoned once, as the sample arrives, and kept with it: a set that comes later
+// judges later samples only, and the sample is judged alike whenever it is judged.
+type FleetFigures struct {
+	Set    string `json:"set"` // the hash of the set
+	Number int    `json:"number"`
+	Of     string `json:"of"` // the date of the survey
+	// Waits says that nobody had registered the vehicle when the sample arrived. All
+	// else is then absent.
+	Waits    bool     `json:"waits,omitempty"`
+	Baseline string   `json:"baseline,omitempty"`
+	Group    []string `json:"group,omitempty"`
+	Samples  int      `json:"samples,omitempty"` // of the group; 0 where there was no such group
+	Vehicles int      `json:"vehicles,omitempty"`
+	Age      *float64 `json:"age,omitempty"`   // of the group's fluids, in metres
+	Hours    bool     `json:"hours,omitempty"` // ages are in seconds of running instead
+	Need     [2]int   `json:"need"`            // samples and vehicles, for an analyte
+	// Analytes are those of the sample.
+	Analytes map[string]FleetFigure `json:"analytes,omitempty"`
+}
+
+// FleetFigure is what a group says of one result. Mean, Age and Place are absent
+// where the group is too small to judge by.
+type FleetFigure struct {
+	N        int       `json:"n"`
+	Vehicles int       `json:"vehicles"`
+	Mean     *lab.Span `json:"mean,omitempty"`
+	Age      *float64  `json:"age,omitempty"`   // of at least half of the samples
+	Place    *lab.Span `json:"place,omitempty"` // 0 to 1: the least and the greatest it can be
+}
+
+// inForce is the set of baselines that samples are compared with as they arrive.
+type inForce struct {
+	hash string
+	set  *FleetSet // nil where its text is gone
+}
+
+// Baselines is the set in force, made from the fleet, and its hash; "" before the
+// first. The set is nil where the hash alone is known.
+func (p *Partition) Baselines() (hash string, set *FleetSet) { return p.fleet.hash, p.fleet.set }
+
+// RestoreBaselines sets the baselines in force as a checkpoint has them. set is nil
+// where its text is gone.
+func (p *Partition) RestoreBaselines(hash string, set *FleetSet) { p.fleet = inForce{hash, set} }
+
+// insteadOf finds for each component with a baseline made from the fleet the next
+// that matches and holds figures of its own.
+func (p *Partition) insteadOf(a *applied) []*rules.Baseline {
+	out := make([]*rules.Baseline, len(a.comps))
+	for i, b := range a.rules.Baselines {
+		if b == nil || b.Fleet == nil {
+			continue
+		}
+		for _, other := range p.book.Baselines[slices.Index(p.book.Baselines, b)+1:] {
+			if ok, _ := p.judge.Matches(other.Where, &a.vehicle, &a.comps[i]); ok && other.Fleet == nil {
+				out[i] = other
+				break
+			}
+		}
+	}
+	return out
+}
+
+// compareWithFleet notes what the baselines in force say of a sample that arrives.
+func (f *fold) compareWithFleet(s *Sample) {
+	set := f.p.fleet.set
+	if set == nil || f.p.book == nil {
+		return
+	}
+	figures := &FleetFigures{Set: f.p.fleet.hash, Number: set.Number, Of: set.Now.UTC().Format(time.DateOnly)}
+	if f.rec.registered() == nil {
+		figures.Waits = true
+		s.Fleet = figures
+		return
+	}
+	a := f.applied()
+	i := slices.IndexFunc(a.comps, func(c rules.Component) bool { return c.Name == s.Component })
+	if i < 0 || a.rules.Baselines[i] == nil || a.rules.Baselines[i].Fleet == nil {
+		return
+	}
+	b := a.rules.Baselines[i]
+	at := slices.IndexFunc(set.Baselines, func(o FleetBaseline) bool { return o.Name == b.Name && o.Definition == b.Definition() })
+	if at < 0 {
+		return // the book has changed since; a survey by this one follows
+	}
+	figures.Baseline, figures.Group, figures.Need = b.Name, b.Fleet.Group(&a.vehicle, &a.comps[i]), [2]int{b.Fleet.Samples, b.Fleet.Vehicles}
+	for k := range set.Baselines[at].Groups {
+		if g := &set.Baselines[at].Groups[k]; slices.Equal(g.Of, figures.Group) {
+			figures.compare(g, s.sheet().results)
+		}
+	}
+	s.Fleet = figures
+}
+
+// compare takes over what the group says of the results.
+func (f *FleetFigures) compare(g *FleetGroup, results []lab.Result) {
+	f.Samples, f.Vehicles, f.Age, f.Hours = g.Samples, g.Vehicles, g.Age, g.Hours
+	f.Analytes = map[string]FleetFigure{}
+	for _, r := range results {
+		i, ok := slices.BinarySearchFunc(g.Analytes, r.Analyte, func(a FleetAnalyte, name string) int { return strings.Compare(a.Analyte, name) })
+		if !ok {
+			continue
+		}
+		a := &g.Analytes[i]
+		fig := FleetFigure{N: a.N, Vehicles: a.Vehicles}
+		if a.Usable {
+			span := r.Span()
+			fig.Mean = a.Mean
+			fig.Place = &lab.Span{Low: a.place(span.Low).Low, High: a.place(span.High).High}
+			if 2*a.Aged >= a.N {
+				fig.Age = a.Age
+			}
+		}
+		f.Analytes[r.Analyte] = fig
+	}
+}
+
+// compareWaiting compares the samples of a vehicle that was not registered when
+// they arrived, as long as the set that was in force then still is.
+func (f *fold) compareWaiting() {
+	waits := func(s Sample) bool { return s.Fleet != nil && s.Fleet.Waits }
+	if f.rec.registered() == nil || !slices.ContainsFunc(f.rec.Samples, waits) {
+		return
+	}
+	f.rec.Samples = slices.Clone(f.rec.Samples)
+	for i := range f.rec.Samples {
+		s := &f.rec.Samples[i]
+		if !waits(*s) {
+			continue
+		}
+		arrived := s.Fleet.Set
+		if s.Fleet = nil; arrived == f.p.fleet.hash {
+			f.compareWithFleet(s)
+		}
+	}
+}
+
+// of is what the figures say of an analyte for a baseline; nil, and what is
+// missing, where they say nothing that can be used.
+func (f *FleetFigures) of(b *rules.Baseline, analyte string) (fig *FleetFigure, missing string) {
+	what := fmt.Sprintf("the fleet's baseline %q", b.Name)
+	if f == nil || f.Baseline != b.Name {
+		return nil, what + ", which was not made yet when the sample arrived"
+	}
+	got := f.Analytes[analyte]
+	switch {
+	case got.N < f.Need[0] || got.Vehicles < f.Need[1]:
+		return nil, fmt.Sprintf("enough samples of %s for %s in %s (there were %d of %s, it needs %d of %d)",
+			f.group(), analyte, what, got.N, plural(got.Vehicles, "vehicle"), f.Need[0], f.Need[1])
+	case got.Mean == nil:
+		return nil, fmt.Sprintf("a sample of %s in which %s was found, for %s", f.group(), analyte, what)
+	}
+	return &got, ""
+}
+
+func (f *FleetFigures) group() string {
+	if s := strings.Join(f.Group, ", "); s != "" {
+		return s
+	}
+	return "all together"
+}
+
+// source is where the figures come from, for people.
+func (f *FleetFigures) source() string {
+	return fmt.Sprintf("%s of %s of the fleet (%s), number %d of %s", plural(f.Samples, "sample"), plural(f.Vehicles, "vehicle"), f.group(), f.Number, f.Of)
+}
+
+// ofTheFleet has the facts answer from what the fleet's baselines say of the sample
+// that they end with. In place of the book's baseline stands one with these figures,
+// as far as they are plain numbers, for what shows them.
+func (x *facts) ofTheFleet(instead *rules.Baseline) {
+	b := *x.baseline
+	x.fleetOf, x.instead = x.baseline, instead
+	if n := len(x.steps.steps); n > 0 {
+		x.fleet = x.steps.steps[n-1].sample.Fleet
+	}
+	switch {
+	case x.fleet != nil && x.fleet.Baseline == b.Name && x.fleet.Samples > 0:
+		x.fleet.show(&b)
+	case instead != nil:
+		b.Name, b.Source, b.Mean, b.FluidAge = instead.Name, instead.Source, instead.Mean, instead.FluidAge
+	}
+	if b.Fresh == nil && instead != nil {
+		b.Fresh = instead.Fresh
+	}
+	x.baseline = &b
+}
+
+// show puts the figures into a baseline.
+func (f *FleetFigures) show(b *rules.Baseline) {
+	b.Source, b.Mean = f.source(), map[string]float64{}
+	for a, fig := range f.Analytes {
+		if fig.Mean != nil && fig.Mean.Low == fig.Mean.High && fig.Mean.High > 0 {
+			b.Mean[a] = fig.Mean.High
+		}
+	}
+	switch {
+	case f.Age == nil:
+	case f.Hours:
+		b.FluidAge.Hours = *f.Age
+	default:
+		b.FluidAge.Distance = *f.Age
+	}
+}
+
+// A mean, or a place, that results below their limits leave open is chosen like
+// such a result: it has no step of its own.
+const (
+	meanStep  = -1
+	placeStep = -2
+)
+
+// againstFleet answers times and timesForAge from the fleet's figures.
+func (x *facts) againstFleet(w rules.Word, analyte string, fig *FleetFigure) (float64, string, bool) {
+	mean := x.choose(endKey{meanStep, analyte}, *fig.Mean, fig.Mean.High)
+	if w == rules.WordTimes {
+		return x.sheet.Times(analyte, mean)
+	}
+	if fig.Age == nil {
+		return 0, fmt.Sprintf("the age of the fluid in half of the samples of %s", x.fleet.group()), false
+	}
+	kind := unit.Distance
+	if x.fleet.Hours {
+		kind = unit.Time
+	}
+	return x.sheet.TimesForAge(analyte, mean, *fig.Age, kind)
+}
+
+// percentile is the place of the result among those of its group, 0 to 100.
+func (x *facts) percentile(analyte string) (float64, string, bool) {
+	if _, why, ok := x.sheet.Value(analyte); !ok {
+		return 0, why, false
+	}
+	if x.fleetOf == nil {
+		return 0, "a baseline made from the fleet for the " + x.comp.Kind, false
+	}
+	fig, why := x.fleet.of(x.fleetOf, analyte)
+	if fig == nil {
+		return 0, why, false
+	}
+	return 100 * x.choose(endKey{placeStep, analyte}, *fig.Place, fig.Place.High), "", true
+}
+
+// baselineNote names the baseline that an answer rests on.
+func (x *facts) baselineNote(w rules.Word, analyte string) string {
+	b := x.baseline
+	if b == nil {
+		return ""
+	}
+	if x.fleetOf == nil || w == rules.WordFresh || w == rules.WordKept {
+		return "baseline " + b.Name + ", " + b.Source
+	}
+	fig, _ := x.fleet.of(x.fleetOf, analyte)
+	if fig == nil {
+		if x.instead == nil {
+			return ""
+		}
+		return "baseline " + x.instead.Name + ", " + x.instead.Source
+	}
+	note := fmt.Sprintf("baseline %s, number %d of %s: %s of %s (%s)", x.fleetOf.Name, x.fleet.Number, x.fleet.Of,
+		plural(fig.N, "result"), plural(fig.Vehicles, "vehicle"), x.fleet.group())
+	open, by, what := *fig.Mean, 1.0, "mean"
+	if w == rules.WordPercentile {
+		open, by, what = *fig.Place, 100, "place"
+	}
+	if open.Low != open.High {
+		round := func(v float64) string { return rules.Format(math.Round(v*by*100) / 100) }
+		note += fmt.Sprintf("; results below their limits leave the %s open, from %s to %s", what, round(open.Low), round(open.High))
+	}
+	return note
+}
