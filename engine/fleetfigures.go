@@ -20,7 +20,7 @@ type FleetFigures struct {
 	Number int    `json:"number"`
 	Of     string `json:"of"` // the date of the survey
 	// Waits says that nobody had registered the vehicle when the sample arrived. All
-	// else is then absent.
+	// else is then absent, as it is where the set's text was gone.
 	Waits    bool     `json:"waits,omitempty"`
 	Baseline string   `json:"baseline,omitempty"`
 	Group    []string `json:"group,omitempty"`
@@ -78,7 +78,11 @@ func (p *Partition) insteadOf(a *applied) []*rules.Baseline {
 // compareWithFleet notes what the baselines in force say of a sample that arrives.
 func (f *fold) compareWithFleet(s *Sample) {
 	set := f.p.fleet.set
-	if set == nil || f.p.book == nil {
+	if f.p.fleet.hash == "" || f.p.book == nil {
+		return
+	}
+	if set == nil {
+		s.Fleet = &FleetFigures{Set: f.p.fleet.hash}
 		return
 	}
 	figures := &FleetFigures{Set: f.p.fleet.hash, Number: set.Number, Of: set.Now.UTC().Format(time.DateOnly)}
@@ -153,6 +157,9 @@ func (f *fold) compareWaiting() {
 // missing, where they say nothing that can be used.
 func (f *FleetFigures) of(b *rules.Baseline, analyte string) (fig *FleetFigure, missing string) {
 	what := fmt.Sprintf("the fleet's baseline %q", b.Name)
+	if f != nil && f.Baseline == "" && !f.Waits {
+		return nil, fmt.Sprintf("%s: the text of %s, in force when the sample arrived, is gone", what, shortHash(f.Set))
+	}
 	if f == nil || f.Baseline != b.Name {
 		return nil, what + ", which was not made yet when the sample arrived"
 	}
@@ -255,13 +262,30 @@ func (x *facts) percentile(analyte string) (float64, string, bool) {
 	return 100 * x.choose(endKey{placeStep, analyte}, *fig.Place, fig.Place.High), "", true
 }
 
+// freshFrom is the baseline that says what fresh fluid contains.
+func (x *facts) freshFrom() *rules.Baseline {
+	switch {
+	case x.fleetOf == nil:
+		return x.baseline
+	case x.fleetOf.Fresh == nil && x.instead != nil:
+		return x.instead
+	}
+	return x.fleetOf
+}
+
 // baselineNote names the baseline that an answer rests on.
 func (x *facts) baselineNote(w rules.Word, analyte string) string {
 	b := x.baseline
 	if b == nil {
 		return ""
 	}
-	if x.fleetOf == nil || w == rules.WordFresh || w == rules.WordKept {
+	if of := x.freshFrom(); w == rules.WordFresh || w == rules.WordKept {
+		if x.fleetOf != nil && of.Source == "" {
+			return "" // it says nothing of fresh fluid
+		}
+		return "baseline " + of.Name + ", " + of.Source
+	}
+	if x.fleetOf == nil {
 		return "baseline " + b.Name + ", " + b.Source
 	}
 	fig, _ := x.fleet.of(x.fleetOf, analyte)

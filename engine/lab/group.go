@@ -82,7 +82,7 @@ func GroupOf(members []Member, least int) Group {
 	g.SD = spreadOf(results)
 	g.age(members)
 	if g.Usable = g.Members >= least && g.Members > 0; !g.Usable {
-		g.Notes = append(g.Notes, fmt.Sprintf("%d samples are fewer than the %d that a baseline needs", g.Members, least))
+		g.Notes = append(g.Notes, fmt.Sprintf("%s fewer than the %d that a baseline needs", several(g.Members, "sample is", "samples are"), least))
 	}
 	return g
 }
@@ -93,7 +93,7 @@ func (g *Group) withoutAbove(members []Member) []Member {
 	all := len(members)
 	members = slices.DeleteFunc(members, func(m Member) bool { return m.Result.Above })
 	if n := all - len(members); n > 0 {
-		g.Notes = append(g.Notes, fmt.Sprintf("%d results above the instrument's range left out", n))
+		g.Notes = append(g.Notes, several(n, "result", "results")+" above the instrument's range left out")
 	}
 	return members
 }
@@ -107,7 +107,7 @@ func (g *Group) withoutOutliers(members []Member) []Member {
 		}
 	}
 	if len(logs) < leastTested {
-		g.Notes = append(g.Notes, fmt.Sprintf("not tested for outliers: %d detected values, the test needs %d", len(logs), leastTested))
+		g.Notes = append(g.Notes, fmt.Sprintf("not tested for outliers: %s detected, the test needs %d", several(len(logs), "value was", "values were"), leastTested))
 		return members
 	}
 	out := map[int]bool{}
@@ -123,6 +123,13 @@ func (g *Group) withoutOutliers(members []Member) []Member {
 		}
 	}
 	return kept
+}
+
+func several(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
 }
 
 // spreadOf is the standard deviation, censored results filled in.

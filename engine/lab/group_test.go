@@ -48,7 +48,7 @@ func TestGroupCensored(t *testing.T) {
 	if g.Spread.Low >= g.Spread.High || math.IsNaN(g.SD) || !g.Usable || g.Detected != 3 {
 		t.Errorf("group = %+v", g)
 	}
-	want := "[not tested for outliers: 3 detected values, the test needs 15 the fluid's age is unknown for 1 of 5 samples]"
+	want := "[not tested for outliers: 3 values were detected, the test needs 15 the fluid's age is unknown for 1 of 5 samples]"
 	if got := fmt.Sprint(g.Notes); got != want {
 		t.Errorf("notes = %s, want %s", got, want)
 	}

@@ -21,10 +21,10 @@ type Config struct {
 	Old, New *rules.Book
 	// Register are registrations to begin with, at the moment of the first event.
 	Register []engine.Event
-	OwnTicks bool      // the file holds ticks (intake.Holds)
+	OwnTicks bool // the file holds ticks (intake.Holds)
 	// OwnBaselines: the file holds baselines of the fleet, so none are made.
 	OwnBaselines bool
-	Until    time.Time // go on ticking to this date; zero: no further than the file
+	Until        time.Time // go on ticking to this date; zero: no further than the file
 	// Damaged is told of each line that cannot be read; an error from it ends the run.
 	Damaged func(line int, reason error) error
 	// Hears names the people who get a message at once for what one event brought,
