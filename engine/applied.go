@@ -18,9 +18,6 @@ type applied struct {
 	vehicle rules.Vehicle
 	comps   []rules.Component
 	rules   *rules.Applied
-	// instead is, by component, the baseline that counts where the one of Baselines is
-	// made from the fleet and does not say.
-	instead []*rules.Baseline
 }
 
 func (f *fold) applied() *applied {
@@ -39,7 +36,6 @@ func (f *fold) applied() *applied {
 		a.comps = append(a.comps, rc)
 	}
 	a.rules = f.p.book.For(f.p.judge, &a.vehicle, a.comps)
-	a.instead = f.p.insteadOf(a)
 	r.applied = a
 	return a
 }

@@ -65,7 +65,7 @@ func (f *fold) factsAt(comp int, before place, at int64) *facts {
 	}
 	x.sheet = lab.Sheet{History: x.steps.lab, Ends: x.end}
 	if x.baseline != nil && x.baseline.Fleet != nil {
-		x.ofTheFleet(a.instead[comp])
+		x.ofTheFleet(a.rules.Instead[comp])
 	}
 	if x.baseline != nil {
 		x.sheet.Fresh = x.baseline.Fresh

@@ -57,24 +57,6 @@ func (p *Partition) Baselines() (hash string, set *FleetSet) { return p.fleet.ha
 // where its text is gone.
 func (p *Partition) RestoreBaselines(hash string, set *FleetSet) { p.fleet = inForce{hash, set} }
 
-// insteadOf finds for each component with a baseline made from the fleet the next
-// that matches and holds figures of its own.
-func (p *Partition) insteadOf(a *applied) []*rules.Baseline {
-	out := make([]*rules.Baseline, len(a.comps))
-	for i, b := range a.rules.Baselines {
-		if b == nil || b.Fleet == nil {
-			continue
-		}
-		for _, other := range p.book.Baselines[slices.Index(p.book.Baselines, b)+1:] {
-			if ok, _ := p.judge.Matches(other.Where, &a.vehicle, &a.comps[i]); ok && other.Fleet == nil {
-				out[i] = other
-				break
-			}
-		}
-	}
-	return out
-}
-
 // compareWithFleet notes what the baselines in force say of a sample that arrives.
 func (f *fold) compareWithFleet(s *Sample) {
 	set := f.p.fleet.set

@@ -48,12 +48,30 @@ func (f *Fleet) Group(v *Vehicle, c *Component) []string {
 		case tag != nil:
 			out[i] = v.Tags[tag[1]]
 		case of == "vehicle":
-			out[i] = vehicleFields[name](&state{vehicle: v})
+			out[i] = vehicleFields[name](v)
 		default:
 			out[i] = componentFields[name](c)
 		}
 	}
 	return out
+}
+
+// instead finds what counts where a baseline made from the fleet does not say.
+func (b *Book) instead(j *Judge, v *Vehicle, comps []Component, to *Applied) {
+	for i, first := range to.Baselines {
+		if first == nil || first.Fleet == nil {
+			continue
+		}
+		if to.Instead == nil {
+			to.Instead = make([]*Baseline, len(comps))
+		}
+		for _, bl := range b.Baselines[slices.Index(b.Baselines, first)+1:] {
+			if ok, _ := j.Matches(bl.Where, v, &comps[i]); ok && bl.Fleet == nil {
+				to.Instead[i] = bl
+				break
+			}
+		}
+	}
 }
 
 // Definition is what decides which samples make the baseline, as text: figures

@@ -312,6 +312,9 @@ type Applied struct {
 	Tasks     []AppliedTask
 	Rules     []AppliedRule
 	Baselines []*Baseline // by component; nil where none applies
+	// Instead is, by component, the next that matches and holds figures of its own:
+	// it counts where one made from the fleet does not say. nil where there is none.
+	Instead []*Baseline
 }
 
 // AppliedTask is a task of a component, by its index, or of the vehicle (-1).
@@ -353,6 +356,7 @@ func (b *Book) resolve(j *Judge, v *Vehicle, comps []Component, order []int) *Ap
 	for i := range comps {
 		out.Baselines[i] = b.BaselineFor(j, v, &comps[i])
 	}
+	b.instead(j, v, comps, out)
 	return out
 }
 
