@@ -42,7 +42,7 @@ func TestRecordsAheadOfTheCheckpoint(t *testing.T) {
 	send(t, l, event("a", "ack", engine.AnswerEvent, start.AddDate(0, 0, 16).Add(time.Hour),
 		&engine.AnswerData{Answer: "acknowledge", Rule: "inspection", By: "ines"}))
 	caughtUp(t, s)
-	want, said := s.Alarms(), saidLines(t, l)
+	want, said := standings(t, s), saidLines(t, l)
 	if len(want) != 2 || want[0].To != "overdue" || want[0].Standing != "acknowledged" {
 		t.Fatalf("the events made %+v", want)
 	}
@@ -56,7 +56,7 @@ func TestRecordsAheadOfTheCheckpoint(t *testing.T) {
 	for range 2 {
 		s = run(t, l, quiet)
 		caughtUp(t, s)
-		if got := s.Alarms(); !reflect.DeepEqual(got, want) {
+		if got := standings(t, s); !reflect.DeepEqual(got, want) {
 			t.Errorf("after a crash there stands\n%+v\nwant\n%+v", got, want)
 		}
 		if now := s.Health().Now; !now.Equal(start.AddDate(0, 0, 16)) {

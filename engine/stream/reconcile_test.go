@@ -5,7 +5,6 @@ import (
 	"strings"
 	"testing"
 
-	"telltale/engine"
 	"telltale/rules"
 )
 
@@ -106,7 +105,7 @@ func checkMarked(t *testing.T, l *Log, s *Service, want []string) {
 	}
 	same(t, "marked", marked, want)
 	stands := map[string]string{}
-	for _, a := range gather(s, (*engine.Partition).Alarms) {
+	for _, a := range standings(t, s) {
 		stands[a.Vehicle] = a.To
 	}
 	for v, to := range told {

@@ -170,7 +170,7 @@ func TestUnregisteredGo(t *testing.T) {
 		t.Fatal(err)
 	}
 	caughtUp(t, s)
-	same(t, "unregistered", s.Unregistered(), []string{"ghost"})
+	same(t, "unregistered", unregistered(t, s), []string{"ghost"})
 	stop(t, s)
 	s = run(t, l, quiet)
 	if err := l.PublishTick(t.Context(), start.AddDate(0, 0, 100)); err != nil {
@@ -181,9 +181,9 @@ func TestUnregisteredGo(t *testing.T) {
 			send(t, l, reading("ghost", 101, 20))
 		}
 		caughtUp(t, s)
-		same(t, "unregistered", s.Unregistered(), want)
+		same(t, "unregistered", unregistered(t, s), want)
 		stop(t, s)
 		s = run(t, l, quiet)
-		same(t, "unregistered after a restart", s.Unregistered(), want)
+		same(t, "unregistered after a restart", unregistered(t, s), want)
 	}
 }

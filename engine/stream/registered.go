@@ -8,14 +8,6 @@ import (
 	"telltale/engine/intake"
 )
 
-// Registered is the registration of a vehicle that counts; nil where there is none.
-func (s *Service) Registered(vehicle string) *engine.VehicleData {
-	w := s.workers[Partition(vehicle)]
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.fold.Registered(vehicle)
-}
-
 // LastRegistration is the last registration of a vehicle in the log, whether or not
 // it is folded yet; nil where there is none that can be read.
 func (l *Log) LastRegistration(ctx context.Context, vehicle string) (*engine.VehicleData, error) {

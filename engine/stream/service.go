@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -19,16 +21,33 @@ type Config struct {
 	ClockFollowsEvents bool
 	// Flush is how long changed records wait to be written; 5 s where 0.
 	Flush time.Duration
+	// Share has this service share the partitions with all others on the same
+	// streams that do so too. Without it, it folds all of them, and ends when
+	// another takes one over.
+	Share bool
 }
 
-// Service folds all partitions in this process. It is safe for concurrent use.
+// Service folds partitions in this process: all, or its share of them. It is safe
+// for concurrent use.
 type Service struct {
-	log     *Log
-	cfg     Config
-	workers []*worker
-	cancel  context.CancelCauseFunc
-	done    chan struct{}
-	err     error // why it ended; to be read after done
+	log    *Log
+	cfg    Config
+	shelf  *bookShelf
+	id     string // of this replica
+	life   context.Context
+	cancel context.CancelCauseFunc
+	done   chan struct{}
+	err    error // why it ended; to be read after done
+	claims atomic.Uint64
+
+	seating   *seating // nil without Share
+	dutyLife  context.Context
+	endDuties context.CancelFunc
+	duties    sync.WaitGroup // without Share
+
+	mu      sync.Mutex
+	ended   bool                // the partitions have
+	workers [Partitions]*worker // those that this process folds, loaded
 }
 
 var (
@@ -37,45 +56,178 @@ var (
 	errCrashed = errors.New("the service crashed")
 )
 
-// Start claims all partitions, loads them and begins to fold. It returns before
-// they have caught up, see CaughtUp. When ctx ends the service stops.
+// Start begins to fold: all partitions, which it claims and loads before it
+// returns, or with Config.Share those that come to its share. It returns before
+// they have caught up, see CaughtUp and Settled. When ctx ends the service stops.
 func Start(ctx context.Context, l *Log, cfg Config) (*Service, error) {
 	if cfg.Flush <= 0 {
 		cfg.Flush = 5 * time.Second
 	}
-	s := &Service{log: l, cfg: cfg, done: make(chan struct{})}
-	shelf := newShelf(l)
-	g, load := errgroup.WithContext(ctx)
-	for p := range Partitions {
-		w := newWorker(l, cfg, shelf, p)
-		s.workers = append(s.workers, w)
-		g.Go(func() error { return w.load(load) })
+	s := &Service{log: l, cfg: cfg, shelf: newShelf(l), id: replicaName(), done: make(chan struct{})}
+	if !cfg.Share {
+		if err := s.loadAll(ctx); err != nil {
+			return nil, fmt.Errorf("starting the partitions: %w", err)
+		}
 	}
-	if err := g.Wait(); err != nil {
-		return nil, fmt.Errorf("starting the partitions: %w", err)
+	s.life, s.cancel = context.WithCancelCause(ctx)
+	s.dutyLife, s.endDuties = context.WithCancel(s.life)
+	if cfg.Share {
+		s.seating = newSeating(s.life, s.id, l)
+		go s.share()
+		return s, nil
 	}
-	ctx, s.cancel = context.WithCancelCause(ctx)
-	go s.run(ctx)
+	go s.run()
 	return s, nil
 }
 
-// run ends when all workers have. One that fails ends the others.
-func (s *Service) run(ctx context.Context) {
+func (s *Service) loadAll(ctx context.Context) error {
+	g, ctx := errgroup.WithContext(ctx)
+	for p := range Partitions {
+		w := newWorker(s.log, s.cfg, s.shelf, p)
+		s.workers[p] = w
+		g.Go(func() error { return w.load(ctx) })
+	}
+	s.claims.Add(Partitions)
+	return g.Wait()
+}
+
+// run folds all partitions. It ends when all workers have. One that fails ends the
+// others.
+func (s *Service) run() {
 	defer close(s.done)
 	var wg sync.WaitGroup
-	var first sync.Once
 	for _, w := range s.workers {
 		wg.Go(func() {
-			err := w.run(ctx)
+			err := w.run(s.life)
 			w.fail(err)
-			if !errors.Is(err, errStopped) {
-				first.Do(func() { s.err = fmt.Errorf("partition %d: %w", w.p, err) })
+			if errors.Is(err, errStopped) {
+				err = nil
+			} else {
+				err = fmt.Errorf("partition %d: %w", w.p, err)
 			}
-			s.cancel(errStopped)
+			s.end(err)
 		})
 	}
 	wg.Wait()
+	s.mu.Lock()
+	s.ended = true // Hold begins nothing more
+	s.mu.Unlock()
+	s.duties.Wait()
 }
+
+// end stops everything; the first cause that is not nil is why.
+func (s *Service) end(why error) {
+	s.mu.Lock()
+	if s.err == nil {
+		s.err = why
+	}
+	s.mu.Unlock()
+	s.cancel(errStopped)
+}
+
+// share folds what comes to this replica's share, until the service is stopped.
+func (s *Service) share() {
+	defer close(s.done)
+	for p, seat := range partitionSeats {
+		s.seating.offer(seat, func(ctx context.Context) error { return s.partition(ctx, p) })
+	}
+	p := &presence{log: s.log, id: s.id, changed: s.seating.share, lapsed: s.doubt}
+	live, gone := context.WithCancelCause(context.WithoutCancel(s.life))
+	left := make(chan struct{})
+	go func() { p.run(live); close(left) }()
+	<-s.life.Done()
+	// The key goes after the checkpoints are written: who takes over begins there.
+	s.seating.end()
+	gone(context.Cause(s.life))
+	<-left
+}
+
+// partition has one partition while its seat is this replica's.
+func (s *Service) partition(ctx context.Context, p int) error {
+	w := newWorker(s.log, s.cfg, s.shelf, p)
+	w.owner = s.id
+	if err := w.load(ctx); err != nil {
+		return err
+	}
+	s.claims.Add(1)
+	m, err := s.answerPart(w)
+	if err != nil {
+		return err
+	}
+	defer m.Stop()
+	s.place(p, w)
+	defer s.place(p, nil)
+	err = w.run(ctx)
+	w.fail(err)
+	return err
+}
+
+func (s *Service) place(p int, w *worker) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.workers[p] = w
+}
+
+// worker is the one that folds a partition in this process; nil where that is
+// elsewhere.
+func (s *Service) worker(p int) *worker {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.workers[p]
+}
+
+// here lists the workers of this process.
+func (s *Service) here() []*worker {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.DeleteFunc(slices.Clone(s.workers[:]), func(w *worker) bool { return w == nil })
+}
+
+// doubt has all workers look whether they still own their partitions.
+func (s *Service) doubt() {
+	for _, w := range s.here() {
+		select {
+		case w.doubt <- struct{}{}:
+		default: // it is to look already
+		}
+	}
+}
+
+// Hold has this process do something that one replica at a time does: duty runs
+// while it has the seat, and anew each time that it comes to have it. It must end
+// with its context; ending with another error ends the service, or with
+// Config.Share is tried again after a while.
+func (s *Service) Hold(seat string, duty func(context.Context) error) {
+	if s.seating != nil {
+		s.seating.offer(seat, func(ctx context.Context) error { return s.duty(ctx, seat, duty) })
+		return
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.ended {
+		return
+	}
+	s.duties.Go(func() {
+		if err := duty(s.dutyLife); err != nil && s.dutyLife.Err() == nil {
+			s.end(fmt.Errorf("seat %q: %w", seat, err))
+		}
+	})
+}
+
+// duty does it while this replica has the seat, by the shares and by the lease.
+func (s *Service) duty(seated context.Context, seat string, duty func(context.Context) error) error {
+	ctx, cancel := context.WithCancelCause(seated)
+	defer cancel(nil)
+	defer context.AfterFunc(s.dutyLife, func() { cancel(context.Cause(s.dutyLife)) })()
+	err := s.log.leased(ctx, s.id, seat, duty)
+	if s.dutyLife.Err() != nil {
+		<-seated.Done()
+	}
+	return err
+}
+
+// Replica is this process's name among those that share the partitions.
+func (s *Service) Replica() string { return s.id }
 
 // Done is closed when the service has ended.
 func (s *Service) Done() <-chan struct{} { return s.done }
@@ -90,9 +242,11 @@ func (s *Service) Err() error {
 	}
 }
 
-// Stop ends the folding, writes records and checkpoints, and returns within 5 s.
-// The error is why the service had ended before, or that it did not end in time.
+// Stop ends the duties and the folding, writes records and checkpoints, and returns
+// within 5 s. The error is why the service had ended before, or that it did not end
+// in time.
 func (s *Service) Stop() error {
+	s.endDuties() // first, so that they do not take the partitions' end for a fault
 	s.cancel(errStopped)
 	select {
 	case <-s.done:
@@ -100,32 +254,4 @@ func (s *Service) Stop() error {
 	case <-time.After(5 * time.Second):
 		return errors.New("stopping the partitions: not done after 5 s; what is not written down is folded again")
 	}
-}
-
-// CaughtUp blocks until every partition has folded all events that the log held
-// at the call, and what they say is published.
-func (s *Service) CaughtUp(ctx context.Context) error {
-	last, err := s.log.LastEvent(ctx)
-	if err != nil || last == 0 {
-		return err
-	}
-	if m, err := s.log.event(ctx, last); err == nil && m != nil && allSubject(m.Subject) {
-		return s.each(func(w *worker) error { return w.wait(ctx, last) })
-	}
-	return s.each(func(w *worker) error {
-		seq, err := s.log.lastOf(ctx, w.p)
-		if err != nil {
-			return err
-		}
-		return w.wait(ctx, seq)
-	})
-}
-
-func (s *Service) each(do func(*worker) error) error {
-	for _, w := range s.workers {
-		if err := do(w); err != nil {
-			return err
-		}
-	}
-	return nil
 }

@@ -67,6 +67,7 @@ type Log struct {
 	js       jetstream.JetStream
 	log      *slog.Logger
 	patience time.Duration
+	replicas int
 
 	events, alarms, state, books, deliveries jetstream.Stream
 	created                                  time.Time // of EVENTS
@@ -84,6 +85,7 @@ func Open(ctx context.Context, nc *nats.Conn, c LogConfig) (*Log, error) {
 		l.log = slog.Default()
 	}
 	c.Replicas = max(c.Replicas, 1)
+	l.replicas = c.Replicas
 	for _, s := range []struct {
 		to  *jetstream.Stream
 		cfg jetstream.StreamConfig

@@ -21,6 +21,7 @@ type worker struct {
 	cfg     Config
 	shelf   *bookShelf
 	p       int
+	owner   string // the replica that it works for
 	say     *slog.Logger
 	alarms  *fence // on telltale.alarm.<p>
 	check   *fence // on the checkpoint
@@ -28,6 +29,7 @@ type worker struct {
 	dirty   map[string]bool // records to be written
 	wrote   uint64          // the checkpoint's sequence
 	target  uint64          // the partition's last event when it was loaded
+	doubt   chan struct{}   // asks whether the partition is still this owner's
 	// recovery is nil once what was published is reconciled with the records.
 	recovery *recovery
 
@@ -69,7 +71,7 @@ func newWorker(l *Log, cfg Config, shelf *bookShelf, p int) *worker {
 		log: l, cfg: cfg, shelf: shelf, p: p, say: l.log.With("partition", p),
 		alarms:  l.fence(l.alarms, fmt.Sprintf("telltale.alarm.%d", p)),
 		check:   l.fence(l.state, checkpointSubject(p)),
-		records: map[string]stored{}, dirty: map[string]bool{}, fold: engine.NewPartition(),
+		records: map[string]stored{}, dirty: map[string]bool{}, fold: engine.NewPartition(), doubt: make(chan struct{}, 1),
 	}
 	w.moved = sync.NewCond(&w.mu)
 	return w
@@ -103,7 +105,11 @@ func (w *worker) run(ctx context.Context) error {
 				err = w.flush(work)
 			}
 		case <-flush.C:
-			err = w.flush(work)
+			if err = w.flush(work); err == nil && w.cfg.Share {
+				err = w.checkOwner(work)
+			}
+		case <-w.doubt:
+			err = w.checkOwner(work)
 		case err = <-ended:
 		case <-ctx.Done():
 			err = ctx.Err()
@@ -115,6 +121,19 @@ func (w *worker) run(ctx context.Context) error {
 			return err
 		}
 	}
+}
+
+// checkOwner looks whether somebody has claimed the partition since. An owner that
+// writes is told by the fence; one that has nothing to write would go on answering.
+func (w *worker) checkOwner(ctx context.Context) error {
+	m, err := lastOn(ctx, w.log.alarms, w.alarms.subject, w.log.patience)
+	if err != nil {
+		return err
+	}
+	if m != nil && m.Sequence > w.alarms.last {
+		return fmt.Errorf("looking for the owner of partition %d: %w", w.p, ErrFenced)
+	}
+	return nil
 }
 
 // finish writes down where the partition stands. The context has ended.

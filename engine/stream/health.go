@@ -1,0 +1,126 @@
+package stream
+
+import (
+	"context"
+	"errors"
+	"maps"
+	"slices"
+	"time"
+)
+
+// Health is how the service stands.
+type Health struct {
+	Program string `json:"program,omitempty"`
+	// Now is the last tick that every partition has folded, Book the hash of the
+	// book in force.
+	Now        time.Time         `json:"now,omitzero"`
+	Book       string            `json:"book,omitempty"`
+	Ready      bool              `json:"ready"` // all partitions have folded what the log held at the start
+	Partitions []PartitionHealth `json:"partitions"`
+	// Replicas are those that live, by name, where partitions are shared.
+	Replicas []string `json:"replicas,omitempty"`
+	// Unanswered are partitions of which nobody could say how they stand.
+	Unanswered []int `json:"unanswered,omitempty"`
+}
+
+// PartitionHealth is how one partition stands. The counts are since the start.
+type PartitionHealth struct {
+	Partition   int    `json:"partition"`
+	Owner       string `json:"owner,omitempty"` // the replica that folds it
+	Seq         uint64 `json:"seq"`             // of the last event folded
+	Vehicles    int    `json:"vehicles"`
+	Events      int    `json:"events"`
+	Transitions int    `json:"transitions"`
+	Refused     int    `json:"refused"`
+	NotJudged   int    `json:"notJudged"`
+	// Stages counts the transitions by the stage they lead to, Reasons the refusals
+	// by what was wrong: malformed, forged, future, conflict, fault or inapplicable.
+	Stages  map[string]int `json:"stages,omitempty"`
+	Reasons map[string]int `json:"reasons,omitempty"`
+	// Lag is how many events waited behind the last one folded; Saved is when the
+	// checkpoint was written last, by the wall, or the partition loaded.
+	Lag   uint64    `json:"lag"`
+	Saved time.Time `json:"saved,omitzero"`
+	Fault string    `json:"fault,omitempty"` // why it ended
+}
+
+// standing is how a partition stands, and what all of them are summed up by.
+type standing struct {
+	PartitionHealth
+	Now   time.Time `json:"now,omitzero"`
+	Book  string    `json:"book,omitempty"`
+	Ready bool      `json:"ready"`
+}
+
+// standing is taken with mu held.
+func (w *worker) standing() standing {
+	s := standing{
+		PartitionHealth: PartitionHealth{Partition: w.p, Owner: w.owner, Seq: w.at.Seq, Vehicles: w.vehicles, Events: w.seen.events,
+			Transitions: w.seen.transitions, Refused: w.seen.refused, NotJudged: w.seen.notJudged,
+			Stages: maps.Clone(w.seen.stages), Reasons: maps.Clone(w.seen.reasons), Lag: w.seen.lag, Saved: w.saved},
+		Now: w.fold.Now(), Ready: w.at.Seq >= w.target && w.failed == nil,
+	}
+	if b := w.fold.Book(); b != nil {
+		s.Book = b.Hash
+	}
+	if w.failed != nil {
+		s.Fault = w.failed.Error()
+	}
+	return s
+}
+
+// Health says how this process stands, with the partitions that it folds.
+func (s *Service) Health() Health {
+	h := Health{Program: s.cfg.Program, Ready: true}
+	for _, w := range s.here() {
+		w.mu.Lock()
+		h.add(w.standing())
+		w.mu.Unlock()
+	}
+	if s.seating != nil {
+		h.Replicas = s.seating.replicas()
+		h.Ready = h.Ready && len(h.Partitions) == s.seating.partitions()
+	}
+	return h
+}
+
+func (h *Health) add(s standing) {
+	if len(h.Partitions) == 0 || s.Now.Before(h.Now) {
+		h.Now = s.Now
+	}
+	if s.Book != "" {
+		h.Book = s.Book
+	}
+	h.Ready = h.Ready && s.Ready
+	h.Partitions = append(h.Partitions, s.PartitionHealth)
+}
+
+var healthInquiry = inquiry[standing]{"health", func(w *worker, _ question) []standing { return []standing{w.standing()} }}
+
+// HealthOfAll says how all partitions stand, wherever they are folded.
+func (s *Service) HealthOfAll(ctx context.Context) Health {
+	all, err := scatter(ctx, s, healthInquiry, question{})
+	h := Health{Program: s.cfg.Program, Ready: err == nil}
+	for _, p := range all {
+		h.add(p)
+	}
+	if i := (*Incomplete)(nil); errors.As(err, &i) {
+		h.Unanswered = i.Partitions
+	}
+	if s.seating != nil {
+		h.Replicas = s.seating.replicas()
+	}
+	return h
+}
+
+// Seats lists what this process has to do: partitions by their numbers, and the
+// other seats.
+func (s *Service) Seats() []string {
+	if s.seating == nil {
+		return slices.Concat(partitionSeats, dutySeats)
+	}
+	return slices.Sorted(slices.Values(s.seating.seats()))
+}
+
+// Claims counts how often this process has taken a partition.
+func (s *Service) Claims() uint64 { return s.claims.Load() }

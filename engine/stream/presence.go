@@ -1,0 +1,194 @@
+package stream
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
+	"github.com/nats-io/nuid"
+
+	"telltale/engine/intake"
+)
+
+const (
+	// ownersBucket holds a key for each replica that lives.
+	ownersBucket = "OWNERS"
+	// life is how long a key stays that is not renewed: a replica that was killed is
+	// missed after that.
+	life = 2 * time.Second
+	// renewEvery is how often a replica says that it lives.
+	renewEvery = life / 4
+	// calm is how long the list of the living must be quiet before it is acted on:
+	// several replicas that start or end together are one change.
+	calm = 200 * time.Millisecond
+	// here is the prefix of the keys of the living, leased that of their leases.
+	here, leased = "here.", "lease."
+)
+
+// replicaName is unique to the process that draws it and tells its machine.
+func replicaName() string {
+	host, err := os.Hostname()
+	if err != nil || host == "" {
+		host = "replica"
+	}
+	host = intake.Token(host)
+	return host[:min(len(host), 40)] + "-" + nuid.Next()[14:]
+}
+
+// owners opens the bucket, made if need be.
+func (l *Log) owners(ctx context.Context) (jetstream.KeyValue, error) {
+	ctx, cancel := context.WithTimeout(ctx, callTimeout)
+	defer cancel()
+	kv, err := l.js.KeyValue(ctx, ownersBucket)
+	if errors.Is(err, jetstream.ErrBucketNotFound) {
+		kv, err = l.js.CreateKeyValue(ctx, jetstream.KeyValueConfig{
+			Bucket: ownersBucket, Description: "the replicas that live", Storage: jetstream.FileStorage,
+			Replicas: l.replicas, TTL: life, LimitMarkerTTL: life,
+		})
+	}
+	if errors.Is(err, jetstream.ErrBucketExists) { // another replica was faster
+		kv, err = l.js.KeyValue(ctx, ownersBucket)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("opening bucket %q: %w", ownersBucket, err)
+	}
+	return kv, nil
+}
+
+// presence says that this replica lives, and hears which others do. It makes
+// nothing safe: two replicas may have different lists for a moment. What keeps them
+// from both publishing is the fence.
+type presence struct {
+	log *Log
+	id  string
+	// changed is told the living, in order of name, once they are quiet.
+	changed func([]string)
+	// lapsed is told that this replica's own key had run out: others may have
+	// taken what is its.
+	lapsed func()
+}
+
+// run goes on until the context ends. The key goes with it unless the context was
+// cancelled by errCrashed.
+func (p *presence) run(ctx context.Context) {
+	for ctx.Err() == nil {
+		err := p.session(ctx)
+		if ctx.Err() != nil {
+			break
+		}
+		p.log.log.Debug("presence begins anew", "error", err)
+		rest(ctx, renewEvery)
+		p.lapsed() // it may have, unheard
+	}
+	if context.Cause(ctx) == errCrashed {
+		return
+	}
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
+	defer cancel()
+	if kv, err := p.log.owners(last); err == nil {
+		_ = kv.Delete(last, here+p.id) // where that fails, the key goes by itself
+	}
+}
+
+// session is one watch of the bucket. It ends when that hears nothing any more, as
+// when the bucket was lost with its server.
+func (p *presence) session(ctx context.Context) error {
+	kv, err := p.log.owners(ctx)
+	if err != nil {
+		return err
+	}
+	if err := p.renew(ctx, kv); err != nil {
+		return err
+	}
+	watch, err := kv.Watch(ctx, here+">")
+	if err != nil {
+		return fmt.Errorf("watching bucket %q: %w", ownersBucket, err)
+	}
+	defer watch.Stop()
+	r := roll{presence: p, quiet: time.NewTimer(time.Hour), living: map[string]bool{p.id: true}, heard: time.Now()}
+	defer r.quiet.Stop()
+	beat := time.NewTicker(renewEvery)
+	defer beat.Stop()
+	for {
+		select {
+		case e, ok := <-watch.Updates():
+			if !ok {
+				return errors.New("the watch ended")
+			}
+			r.take(e)
+		case <-r.quiet.C:
+			p.changed(slices.Sorted(maps.Keys(r.living)))
+		case <-beat.C:
+			if time.Since(r.heard) > 2*life {
+				return errors.New("the watch hears nothing")
+			}
+			if err := p.renew(ctx, kv); err != nil && !unknown(err) {
+				return err
+			}
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+}
+
+func (p *presence) renew(ctx context.Context, kv jetstream.KeyValue) error {
+	ctx, cancel := context.WithTimeout(ctx, life)
+	defer cancel()
+	if _, err := kv.PutString(ctx, here+p.id, ""); err != nil {
+		return fmt.Errorf("saying in bucket %q that replica %q lives: %w", ownersBucket, p.id, err)
+	}
+	return nil
+}
+
+// roll is the list of the living as one session hears it.
+type roll struct {
+	*presence
+	quiet  *time.Timer // runs out once the list is to be acted on
+	living map[string]bool
+	heard  time.Time // when this replica's own key was heard of last
+	full   bool      // the keys that were there at the beginning are in
+}
+
+func (r *roll) take(e jetstream.KeyValueEntry) {
+	if e == nil {
+		r.full = true
+		r.quiet.Reset(calm)
+		return
+	}
+	id := strings.TrimPrefix(e.Key(), here)
+	alive := e.Operation() == jetstream.KeyValuePut
+	if id == r.id {
+		r.heard = time.Now()
+		if !alive {
+			r.lapsed() // and it is renewed with the next beat
+			return
+		}
+	}
+	if alive == r.living[id] {
+		return
+	}
+	if alive {
+		r.living[id] = true
+	} else {
+		delete(r.living, id)
+	}
+	if r.full {
+		r.quiet.Reset(calm)
+	}
+}
+
+// rest waits, or for the end of the context.
+func rest(ctx context.Context, d time.Duration) {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-t.C:
+	case <-ctx.Done():
+	}
+}
