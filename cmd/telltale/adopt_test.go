@@ -74,7 +74,7 @@ func TestAdopt(t *testing.T) {
 	}
 	expect("", "adopt: 0 rules, 1 tasks in force, 2 vehicles registered\n")
 	expect("", "adopt: 0 rules, 1 tasks were in force already, 0 vehicles registered\n")
-	if a.svc.Health().Book != f.book.Hash || a.svc.Registered("bus-08") == nil {
+	if a.svc.Health().Book != f.book.Hash || registered(t, a, "bus-08") == nil {
 		t.Fatalf("the folder is not in force: %+v", a.svc.Health())
 	}
 	readings(t, a)
@@ -90,9 +90,18 @@ func TestAdopt(t *testing.T) {
 		t.Error("rules came into force that nobody adopted")
 	}
 	expect("oil due 1 vehicle\n", "adopt: 0 rules, 1 tasks in force, 0 vehicles registered\n")
-	if list := a.svc.Alarms(); len(list) != 1 || list[0].Vehicle != "bus-07" || list[0].To != "due" {
-		t.Errorf("there stands %+v", list)
+	if list, err := a.svc.Alarms(t.Context()); err != nil || len(list) != 1 || list[0].Vehicle != "bus-07" || list[0].To != "due" {
+		t.Errorf("there stands %+v (%v)", list, err)
 	}
+}
+
+func registered(t *testing.T, a *app, vehicle string) *engine.VehicleData {
+	t.Helper()
+	d, err := a.svc.Registered(t.Context(), vehicle)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
 }
 
 // readings has one vehicle run 520 km and the other 50 km, and all of it stored.

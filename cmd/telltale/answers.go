@@ -107,11 +107,22 @@ func (a *app) startAnswers(ctx context.Context) error {
 
 func (a *app) board(key board.Key) *board.Board {
 	return &board.Board{
-		Key: key, Now: a.now, Vehicle: a.svc.Registered, Log: a.logger,
+		Key: key, Now: a.now, Log: a.logger,
+		Vehicle: func(id string) *engine.VehicleData {
+			d, err := a.svc.Registered(context.Background(), id)
+			if err != nil {
+				a.logger.Warn("answering a link", "vehicle", id, "error", err)
+			}
+			return d
+		},
 		Person: func(id string) *notify.Person { return a.notify.Directory().Person(id) },
 		Find: func(l board.Link) (engine.Standing, bool) {
-			for _, s := range a.svc.Alarms() {
-				if s.Vehicle == l.Vehicle && s.Component == l.Component && s.Rule == l.Rule && s.To != "normal" {
+			all, err := a.svc.AlarmsOf(context.Background(), l.Vehicle)
+			if err != nil {
+				a.logger.Warn("answering a link", "vehicle", l.Vehicle, "error", err)
+			}
+			for _, s := range all {
+				if s.Component == l.Component && s.Rule == l.Rule && s.To != "normal" {
 					return s, true
 				}
 			}

@@ -105,17 +105,17 @@ type app struct {
 
 	pages *http.Server // of the answers; nil without
 
-	telling sync.Mutex // guards notify's Handle, Tick and Flush
-	queue   *notify.Queue
-	told    atomic.Uint64     // the last message of ALARMS that was handled
-	ticked  atomic.Int64      // the last tick that the notifier was handed, Unix seconds
-	marks   map[string]string // how far the lists of each person were looked at; owned by the clock
+	telling sync.Mutex                   // guards notify's Handle, Tick and Flush
+	queue   atomic.Pointer[notify.Queue] // while this replica tells
+	unsure  atomic.Bool                  // something could not be asked any more, so what was told may lack it
+	told    atomic.Uint64                // the last message of ALARMS that was handled
+	ticked  atomic.Int64                 // the last tick that the notifier was handed, Unix seconds
+	marks   map[string]string            // how far the lists of each person were looked at; owned by the clock
 
-	fault   atomic.Value  // string: what is wrong with the folder since it was read last
-	read    atomic.Int64  // when that was, Unix seconds
-	claims  atomic.Uint64 // how many claims of partitions were read
-	suspect atomic.Bool   // the wall clock jumped: ticks are held
-	monitor *monitor      // nil where it is off
+	fault   atomic.Value // string: what is wrong with the folder since it was read last
+	read    atomic.Int64 // when that was, Unix seconds
+	suspect atomic.Bool  // the wall clock jumped: ticks are held
+	monitor *monitor     // nil where it is off
 
 	// life ends when the service is stopped, or when anything in the group fails.
 	life   context.Context
@@ -156,11 +156,13 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	if err != nil {
 		return nil, err
 	}
-	a.svc, err = stream.Start(context.WithoutCancel(ctx), a.log, stream.Config{Program: program(), ClockFollowsEvents: f.set.Clock == "events"})
+	a.svc, err = stream.Start(context.WithoutCancel(ctx), a.log, stream.Config{
+		Program: program(), ClockFollowsEvents: f.set.Clock == "events", Share: a.server == nil,
+	})
 	if err != nil {
 		return nil, err
 	}
-	if err := a.svc.CaughtUp(ctx); err != nil {
+	if err := a.svc.Settled(ctx); err != nil {
 		return nil, err
 	}
 	if err := a.adopt(ctx, f); err != nil {
@@ -252,10 +254,13 @@ func (a *app) compare(ctx context.Context, f *fleet) error {
 // registerAt publishes the registrations that differ from what is known.
 func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 	for _, ev := range f.register {
-		if reflect.DeepEqual(a.svc.Registered(ev.Vehicle), ev.Data) {
+		d, err := a.svc.Registered(ctx, ev.Vehicle)
+		if err == nil && reflect.DeepEqual(d, ev.Data) {
 			continue
 		}
-		ev, err := intake.At(ev, now)
+		if err == nil {
+			ev, err = intake.At(ev, now)
+		}
 		if err == nil {
 			err = a.log.Publish(ctx, ev)
 		}
@@ -266,12 +271,12 @@ func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 	return a.svc.CaughtUp(ctx)
 }
 
-// startTelling reads what the partitions say and makes mails of it.
+// startTelling reads what the partitions say and makes mails of it, while this
+// replica has the seat for it.
 func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 	set := a.fleet.set
-	a.queue = &notify.Queue{Store: a.log.Deliveries(), Ways: a.ways(ctx, wrote), Log: a.logger}
 	a.notify = &notify.Notifier{
-		Store: a.log.Deliveries(), Queue: a.queue, Register: a.vehicle, Partitions: stream.Partitions, Log: a.logger, Silent: a.outOfService, Sample: a.svc.Verdicts,
+		Partitions: stream.Partitions, Log: a.logger,
 		Compose: map[string]notify.Composer{"mail": letters(set.Mail.From).Compose},
 	}
 	a.notify.SetDirectory(a.fleet.people)
@@ -280,7 +285,6 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 	}
 	ctx, a.cancel = context.WithCancel(context.WithoutCancel(ctx))
 	a.group, a.life = errgroup.WithContext(ctx)
-	a.group.Go(func() error { a.queue.Run(a.life); return nil })
 	if a.server != nil {
 		a.group.Go(func() error {
 			select {
@@ -291,30 +295,8 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 			}
 		})
 	}
-	a.group.Go(func() error { return a.tell(a.life) })
+	a.svc.Hold(stream.NotifySeat, func(ctx context.Context) error { return a.tell(ctx, wrote) })
 	return nil
-}
-
-// tell hands the log of what was said to the notifier, from its checkpoint on.
-func (a *app) tell(ctx context.Context) error {
-	next, err := a.notify.Start(ctx)
-	if err != nil {
-		return err
-	}
-	a.told.Store(next - 1)
-	a.group.Go(func() error { return a.tellByClock(ctx) })
-	err = a.log.Outputs(ctx, next, func(m stream.Message) error { return a.handle(ctx, m) })
-	if ctx.Err() != nil {
-		err = nil
-	}
-	if seq := a.told.Load(); err == nil && seq >= next {
-		flush, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
-		defer cancel()
-		a.telling.Lock()
-		defer a.telling.Unlock()
-		err = a.notify.Flush(flush, seq)
-	}
-	return err
 }
 
 // cause names what made a message: the event's place in the log, the same however
@@ -333,11 +315,6 @@ func cause(m stream.Message) notify.Cause {
 		}
 	}
 	return c
-}
-
-// vehicle answers what the notifier may know of a vehicle.
-func (a *app) vehicle(id string) notify.Vehicle {
-	return known(id, a.svc.Registered(id))
 }
 
 // known is what a registration says of a vehicle; d may be nil.
@@ -390,8 +367,8 @@ func waiting(list []notify.Delivery) bool {
 	return false
 }
 
-// stop ends everything within 5 s: no more is folded, what is in flight ends, the
-// log is closed last.
+// stop ends everything within 5 s: no more is told or folded, what is in flight
+// ends, the log is closed last.
 func (a *app) stop() error {
 	var errs []error
 	if a.monitor != nil {
@@ -403,7 +380,7 @@ func (a *app) stop() error {
 	if a.micro != nil {
 		errs = append(errs, a.micro.Stop())
 	}
-	if a.cancel != nil { // before the folding, whose end the telling would take for a fault
+	if a.cancel != nil {
 		a.cancel()
 		errs = append(errs, a.group.Wait())
 	}

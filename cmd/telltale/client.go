@@ -88,12 +88,29 @@ func printable(s string) string {
 	}, s)
 }
 
-// listing prints a list, a line or a JSON object each; empty says so on stderr.
+// lacking is err, where partitions did not answer with an exit code of its own and
+// what to do.
+func lacking(err error) error {
+	if i := incomplete(err); i != nil {
+		return exit{3, hinted{i, "the answer lacks their vehicles; ask again in a moment"}}
+	}
+	return err
+}
+
+func incomplete(err error) (i *stream.Incomplete) {
+	errors.As(err, &i)
+	return i
+}
+
+// listing prints a list, a line or a JSON object each; empty says so on stderr. A
+// list that lacks the vehicles of some partitions says so too: in JSON by a last
+// object with their numbers.
 func listing[T any](s streams, asJSON bool, list []T, err error, empty string, line func(T) string) error {
-	if err != nil {
+	missing := incomplete(err)
+	if err != nil && missing == nil {
 		return err
 	}
-	if len(list) == 0 {
+	if len(list) == 0 && missing == nil {
 		fmt.Fprintln(s.err, empty)
 	}
 	enc := json.NewEncoder(s.out)
@@ -108,5 +125,13 @@ func listing[T any](s streams, asJSON bool, list []T, err error, empty string, l
 			return fmt.Errorf("writing the list: %w", err)
 		}
 	}
-	return nil
+	if missing == nil {
+		return nil
+	}
+	if asJSON {
+		if err := enc.Encode(map[string][]int{"unanswered": missing.Partitions}); err != nil {
+			return fmt.Errorf("writing the list: %w", err)
+		}
+	}
+	return lacking(missing)
 }

@@ -9,6 +9,8 @@ import (
 
 // wallClock publishes a tick each quarter of an hour, and first of all one for now.
 func (a *app) wallClock(ctx context.Context) error {
+	a.marks = nil // the lists are reckoned from the log's last tick
+	defer a.suspect.Store(false)
 	p := &pacer{machine: machineClock(), tick: a.tick, tell: a.tellClock}
 	return p.run(ctx)
 }

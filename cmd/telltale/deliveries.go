@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 
@@ -15,20 +16,9 @@ import (
 	"telltale/notify"
 )
 
-// answerDeliveries adds to what the running service answers: its deliveries, and
-// trying one again.
+// answerDeliveries adds the deliveries to what the running service answers.
 func (a *app) answerDeliveries() error {
-	g := a.micro.AddGroup("telltale.query")
-	handle := func(name string, do func(ctx context.Context, r micro.Request) error) error {
-		return g.AddEndpoint(name, micro.HandlerFunc(func(r micro.Request) {
-			ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
-			defer cancel()
-			if err := do(ctx, r); err != nil {
-				_ = r.Error("500", err.Error(), nil) // whoever asked is gone where this fails
-			}
-		}))
-	}
-	err := handle("deliveries", func(ctx context.Context, r micro.Request) error {
+	return a.micro.AddGroup("telltale.query").AddEndpoint("deliveries", micro.HandlerFunc(replying(func(ctx context.Context, r micro.Request) error {
 		list, err := notify.Deliveries(ctx, a.log.Deliveries())
 		if err != nil {
 			return err
@@ -37,20 +27,40 @@ func (a *app) answerDeliveries() error {
 			list[i].Raw = nil // the mail itself is not listed
 		}
 		return stream.Reply(r, list)
-	})
+	})))
+}
+
+// answerRetry lets deliveries be tried again where the queue is.
+func (a *app) answerRetry(q *notify.Queue) (micro.Service, error) {
+	m, err := micro.AddService(a.nc, micro.Config{Name: "telltale-deliveries", Version: "1.0.0", Description: "messages to people on their way"})
 	if err != nil {
-		return err
+		return nil, fmt.Errorf("answering for the deliveries: %w", err)
 	}
-	return handle("retry", func(ctx context.Context, r micro.Request) error {
+	err = m.AddGroup("telltale.query").AddEndpoint("retry", micro.HandlerFunc(replying(func(ctx context.Context, r micro.Request) error {
 		var key string
 		if err := json.Unmarshal(r.Data(), &key); err != nil {
 			return fmt.Errorf("reading which delivery to try again: %w", err)
 		}
-		if err := a.queue.Retry(ctx, key); err != nil {
+		if err := q.Retry(ctx, key); err != nil {
 			return err
 		}
 		return stream.Reply(r, []string{key})
-	})
+	})))
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("answering for the deliveries: %w", err), m.Stop())
+	}
+	return m, nil
+}
+
+// replying has a handler reply with its error.
+func replying(do func(context.Context, micro.Request) error) func(micro.Request) {
+	return func(r micro.Request) {
+		ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+		defer cancel()
+		if err := do(ctx, r); err != nil {
+			_ = r.Error("500", err.Error(), nil) // whoever asked is gone where this fails
+		}
+	}
 }
 
 func deliveriesCommand(s streams) *cobra.Command {

@@ -216,7 +216,11 @@ func (d *demoYear) print(ctx context.Context, s streams) error {
 
 func (d *demoYear) summary(ctx context.Context, s streams, mails *atomic.Int64) error {
 	fmt.Fprintln(s.out, "\nThe due list for the week ahead:")
-	for _, item := range d.app.svc.Due(engine.DueQuery{Ahead: 7}) {
+	due, err := d.app.svc.Due(ctx, engine.DueQuery{Ahead: 7})
+	if err != nil {
+		return err
+	}
+	for _, item := range due {
 		fmt.Fprintln(s.out, dueLine(item))
 	}
 	list, err := notify.Deliveries(ctx, d.app.log.Deliveries())

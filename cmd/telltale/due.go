@@ -44,8 +44,8 @@ func dueCommand(s streams) *cobra.Command {
 					return dueWhy(ctx, nc, s, c.json, why)
 				}
 				list, err := stream.QueryDue(ctx, nc, q)
-				if err == nil && asCSV {
-					return dueCSV(s.out, list)
+				if asCSV && (err == nil || incomplete(err) != nil) {
+					return errors.Join(dueCSV(s.out, list), lacking(err))
 				}
 				if err := listing(s, c.json, list, err, "nothing is due", dueLine); err != nil || c.json {
 					return err

@@ -20,7 +20,7 @@ func main() {
 }
 
 // exit is an error that asks for an exit code of its own: 2 where rules or files
-// could not be read.
+// could not be read, 3 where an answer lacks the vehicles of some partitions.
 type exit struct {
 	code int
 	err  error

@@ -117,8 +117,10 @@ var (
 	notJudgedDesc   = desc("not_judged_total", "Rules that were not judged because something was missing.")
 	tickDesc        = desc("last_tick_timestamp_seconds", "The clock of the log.")
 	suspectDesc     = desc("clock_suspect", "1 while ticks are held because the wall clock jumped.")
-	claimsDesc      = desc("owner_changes_total", "Claims of partitions that were read.")
-	waitingDesc     = desc("deliveries_waiting", "Messages to people that are not sent yet.")
+	claimsDesc      = desc("owner_changes_total", "Partitions that this replica has taken over, those at its start among them.")
+	seatsDesc       = desc("seats_held", "What this replica does of what one at a time does: partitions that it folds, ticks of the clock, notify.", "seat")
+	replicasDesc    = desc("replicas", "Replicas that share the partitions and live.")
+	waitingDesc     = desc("deliveries_waiting", "Messages to people that are not sent yet; told by the replica that sends.")
 	oldestDesc      = desc("oldest_delivery_age_seconds", "Age of the oldest message to people that is not sent yet; 0 without one.")
 	bookDesc        = desc("book_info", "The rules in force, by their hash.", "book")
 	reloadDesc      = desc("reload_success", "1 if the folder had no faults when it was read last.")
@@ -136,13 +138,30 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 		return
 	}
 	collectHealth(ch, a.svc.Health())
-	n, oldest := a.queue.Backlog()
-	gauge(ch, waitingDesc, float64(n))
-	gauge(ch, oldestDesc, age(oldest))
+	if q := a.queue.Load(); q != nil {
+		n, oldest := q.Backlog()
+		gauge(ch, waitingDesc, float64(n))
+		gauge(ch, oldestDesc, age(oldest))
+	}
+	collectSeats(ch, a.svc)
 	gauge(ch, suspectDesc, truth(a.suspect.Load()))
-	count(ch, claimsDesc, float64(a.claims.Load()))
 	gauge(ch, reloadDesc, truth(a.fault.Load() == nil || a.fault.Load() == ""))
 	gauge(ch, reloadedDesc, float64(a.read.Load()))
+}
+
+func collectSeats(ch chan<- prometheus.Metric, svc *stream.Service) {
+	held := map[string]int{"partition": 0, stream.TicksSeat: 0, stream.NotifySeat: 0}
+	for _, seat := range svc.Seats() {
+		if _, duty := held[seat]; !duty {
+			seat = "partition"
+		}
+		held[seat]++
+	}
+	for seat, n := range held {
+		gauge(ch, seatsDesc, float64(n), seat)
+	}
+	count(ch, claimsDesc, float64(svc.Claims()))
+	gauge(ch, replicasDesc, float64(max(1, len(svc.Health().Replicas))))
 }
 
 func collectHealth(ch chan<- prometheus.Metric, h stream.Health) {

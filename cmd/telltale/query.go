@@ -68,7 +68,7 @@ func refusedCommand(s streams) *cobra.Command {
 				}
 				unknown, err := stream.List[string](ctx, nc, "unregistered", nil)
 				strangers(s, unknown)
-				return err
+				return lacking(err)
 			})
 		},
 	}

@@ -47,7 +47,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := stream.QuerySamples(ctx, nc, args[0], arg(args, 1))
 				if err != nil {
-					return err
+					return lacking(err)
 				}
 				return show(list)
 			})

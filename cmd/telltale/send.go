@@ -179,6 +179,9 @@ func (p *publisher) refused(ctx context.Context, s streams, nc *nats.Conn) (n in
 
 // folded reports whether each partition is past the last event sent to it.
 func (p *publisher) folded(h stream.Health) bool {
+	if h.Unanswered != nil {
+		return false
+	}
 	for _, part := range h.Partitions {
 		if part.Seq < p.last[part.Partition] && part.Fault == "" {
 			return false

@@ -9,6 +9,8 @@ import (
 
 	"github.com/fsnotify/fsnotify"
 	"github.com/spf13/cobra"
+
+	"telltale/engine/stream"
 )
 
 func serveCommand(s streams) *cobra.Command {
@@ -61,11 +63,11 @@ func serve(ctx context.Context, s streams, f *fleet) error {
 	defer halt()
 	context.AfterFunc(a.life, halt)
 	a.group.Go(func() error { return unlessStopped(work, a.watch(work, w)) })
-	a.group.Go(func() error {
+	a.svc.Hold(stream.TicksSeat, func(ctx context.Context) error {
 		if f.set.Clock == "events" {
-			return unlessStopped(work, a.log.FollowEvents(work))
+			return unlessStopped(ctx, a.log.FollowEvents(ctx))
 		}
-		return unlessStopped(work, a.wallClock(work))
+		return unlessStopped(ctx, a.wallClock(ctx))
 	})
 	select {
 	case <-work.Done():

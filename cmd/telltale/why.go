@@ -38,7 +38,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := stream.QueryWhy(ctx, nc, vehicle, rule)
 				if err != nil {
-					return err
+					return lacking(err)
 				}
 				return whyAnswer(s, c.json, list, vehicle, rule)
 			})

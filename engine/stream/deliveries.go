@@ -21,7 +21,9 @@ import (
 // It is safe for concurrent use.
 type Deliveries struct {
 	log *Log
-	mu  sync.Mutex // guards mark
+	mu  sync.Mutex // guards mark and seen
+	// seen is the sequence of each delivery as this Deliveries read or stored it last.
+	seen map[string]uint64
 	// mark writes the checkpoint. It expects the last one to be its own or the one
 	// that Checkpoint read.
 	mark *fence
@@ -29,7 +31,7 @@ type Deliveries struct {
 
 // Deliveries returns the store of deliveries.
 func (l *Log) Deliveries() *Deliveries {
-	return &Deliveries{log: l, mark: l.fence(l.deliveries, "telltale.notify")}
+	return &Deliveries{log: l, mark: l.fence(l.deliveries, "telltale.notify"), seen: map[string]uint64{}}
 }
 
 const (
@@ -54,25 +56,46 @@ func (d *Deliveries) Create(ctx context.Context, key string, body []byte) (bool,
 	case err != nil:
 		return false, fmt.Errorf("storing delivery %q: %w", key, err)
 	}
+	d.saw(key, f.last)
 	return true, nil
 }
 
-// Replace stores a delivery in place of the one under its key.
+// Replace stores a delivery in place of the one under its key. It fails with
+// ErrFenced if someone else has stored it since this Deliveries read or stored it:
+// a replica that was paused must not send what another one has sent meanwhile.
 func (d *Deliveries) Replace(ctx context.Context, key string, body []byte) error {
 	m, err := deliveryMsg(key, body)
+	if err != nil {
+		return err
+	}
+	f := d.log.fence(d.log.deliveries, m.Subject)
+	d.mu.Lock()
+	f.last = d.seen[key]
+	d.mu.Unlock()
+	if f.last == 0 {
+		_, err = f.read(ctx)
+	}
 	if err == nil {
-		err = d.log.store(ctx, m)
+		err = f.publish(ctx, m)
 	}
 	if err != nil {
 		return fmt.Errorf("storing delivery %q: %w", key, err)
 	}
+	d.saw(key, f.last)
 	return nil
+}
+
+func (d *Deliveries) saw(key string, seq uint64) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.seen[key] = max(d.seen[key], seq)
 }
 
 // Each hands over all deliveries, in the order in which they were last stored.
 func (d *Deliveries) Each(ctx context.Context, do func(key string, body []byte) error) error {
-	return d.log.each(ctx, d.log.deliveries, "telltale.delivery.*", func(m jetstream.Msg, _ uint64) error {
+	return d.log.each(ctx, d.log.deliveries, "telltale.delivery.*", func(m jetstream.Msg, seq uint64) error {
 		key := m.Headers().Get(keyHeader)
+		d.saw(key, seq)
 		body, err := unpack(m.Headers(), m.Data())
 		if err != nil {
 			return fmt.Errorf("reading delivery %q: %w", key, err)

@@ -76,3 +76,36 @@ func TestNotifierFence(t *testing.T) {
 		t.Errorf("the checkpoint is %q (%v), want 3", b, err)
 	}
 }
+
+// TestDeliveryFence has a replica that was paused write a delivery that another one
+// has sent meanwhile: as it was in between, that is refused, and it stays sent.
+func TestDeliveryFence(t *testing.T) {
+	l := open(t, embed(t, t.TempDir()))
+	first, second := l.Deliveries(), l.Deliveries()
+	if made, err := first.Create(t.Context(), "k", []byte("waiting")); err != nil || !made {
+		t.Fatal(made, err)
+	}
+	read := func(d *Deliveries) (got string) {
+		t.Helper()
+		err := d.Each(t.Context(), func(_ string, body []byte) error { got = string(body); return nil })
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got
+	}
+	read(second)
+	for _, state := range []string{"sending", "sent"} {
+		if err := second.Replace(t.Context(), "k", []byte(state)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := first.Replace(t.Context(), "k", []byte("sending")); !errors.Is(err, ErrFenced) {
+		t.Errorf("the first one's write: %v, want %v", err, ErrFenced)
+	}
+	if got := read(first); got != "sent" {
+		t.Errorf("the delivery is %q, want sent", got)
+	}
+	if err := first.Replace(t.Context(), "k", []byte("failed")); err != nil {
+		t.Errorf("after it has read again: %v", err)
+	}
+}

@@ -66,6 +66,11 @@ func (s *Service) Alarms(ctx context.Context) ([]engine.Standing, error) {
 	return s.alarms(ctx, question{})
 }
 
+// AlarmsOf lists what stands of one vehicle.
+func (s *Service) AlarmsOf(ctx context.Context, vehicle string) ([]engine.Standing, error) {
+	return s.alarms(ctx, question{Vehicle: vehicle})
+}
+
 func (s *Service) alarms(ctx context.Context, q question) ([]engine.Standing, error) {
 	out, err := scatter(ctx, s, alarmsInquiry, q)
 	slices.SortStableFunc(out, func(a, b engine.Standing) int {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"slices"
 	"strconv"
 	"sync"
 	"time"
@@ -85,6 +86,9 @@ func (s *seating) offer(seat string, work func(context.Context) error) {
 func (s *seating) share(living []string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if slices.Equal(living, s.living) {
+		return
+	}
 	s.living = living
 	clear(s.mine)
 	for _, seats := range [][]string{partitionSeats, dutySeats} {
@@ -94,6 +98,7 @@ func (s *seating) share(living []string) {
 			}
 		}
 	}
+	s.log.Info("the partitions are shared among those that live", "replica", s.id, "replicas", len(living), "seats", len(s.mine))
 	s.settle()
 	s.once.Do(func() { close(s.known) })
 }
