@@ -53,7 +53,7 @@ func (l *Log) FollowEvents(ctx context.Context) error {
 // from.
 func (l *Log) resumeTicks(ctx context.Context) (*intake.Ticks, uint64, error) {
 	ticks := intake.NewTicks(false)
-	m, err := lastOn(ctx, l.events, "telltale.all.tick", l.patience)
+	m, err := lastOn(ctx, l.events, tickSubject, l.patience)
 	if err != nil || m == nil {
 		return ticks, 1, err
 	}

@@ -69,3 +69,25 @@ func awaitTick(t *testing.T, l *Log, at time.Time) {
 }
 
 const engineTick = "telltale.all.tick"
+
+// TestTickOnce publishes ticks as several replicas in turn would, when the server
+// has forgotten the identities of those before: each is stored once.
+func TestTickOnce(t *testing.T) {
+	l := open(t, embed(t, t.TempDir()))
+	cfg := l.events.CachedInfo().Config
+	cfg.Duplicates = 100 * time.Millisecond
+	if _, err := l.js.UpdateStream(t.Context(), cfg); err != nil {
+		t.Fatal(err)
+	}
+	for i := range 3 {
+		for range 3 {
+			if err := l.PublishTick(t.Context(), start.AddDate(0, 0, i)); err != nil {
+				t.Fatal(err)
+			}
+			rest(t.Context(), 120*time.Millisecond)
+		}
+	}
+	if last, err := l.LastEvent(t.Context()); err != nil || last != 3 {
+		t.Errorf("%d ticks are stored (%v), want 3", last, err)
+	}
+}

@@ -50,9 +50,28 @@ func (l *Log) store(ctx context.Context, m *nats.Msg, opts ...jetstream.PublishO
 	return nil
 }
 
-// PublishTick moves the clock of all partitions to t.
+const tickSubject = "telltale.all.tick"
+
+// PublishTick moves the clock of all partitions to t. A tick that is the last one
+// already is not stored again. It fails with ErrFenced if someone else moves the
+// clock at the same moment.
 func (l *Log) PublishTick(ctx context.Context, t time.Time) error {
-	return l.Publish(ctx, intake.Tick(t))
+	f := l.fence(l.events, tickSubject)
+	last, err := f.read(ctx)
+	if err != nil {
+		return err
+	}
+	if last != nil {
+		ev, err := intake.DecodeInternal(last.Subject, last.Data)
+		if err == nil && ev.Time.Equal(t) {
+			return nil
+		}
+	}
+	m, err := eventMsg(intake.Tick(t))
+	if err != nil {
+		return err
+	}
+	return f.publish(ctx, m)
 }
 
 // PublishTurn asks all partitions for their part of a digest's list. now is the
@@ -68,7 +87,7 @@ func (l *Log) PublishTurn(ctx context.Context, now time.Time, digest, date strin
 
 // LastTick is the time of the last tick in the log; zero if there is none.
 func (l *Log) LastTick(ctx context.Context) (time.Time, error) {
-	m, err := lastOn(ctx, l.events, "telltale.all.tick", l.patience)
+	m, err := lastOn(ctx, l.events, tickSubject, l.patience)
 	if err != nil || m == nil {
 		return time.Time{}, err
 	}

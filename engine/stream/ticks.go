@@ -11,8 +11,7 @@ import (
 // Ticks reads the clock: the last tick of the log and all that follow, in order
 // and without end, until ctx ends or do fails.
 func (l *Log) Ticks(ctx context.Context, do func(time.Time) error) error {
-	const subject = "telltale.all.tick"
-	last, err := lastOn(ctx, l.events, subject, l.patience)
+	last, err := lastOn(ctx, l.events, tickSubject, l.patience)
 	if err != nil {
 		return err
 	}
@@ -22,7 +21,7 @@ func (l *Log) Ticks(ctx context.Context, do func(time.Time) error) error {
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	msgs, ended, err := l.read(ctx, l.events, from, subject)
+	msgs, ended, err := l.read(ctx, l.events, from, tickSubject)
 	if err != nil {
 		return err
 	}
