@@ -39,6 +39,8 @@ type DueItem struct {
 	Statutory bool     `json:"statutory,omitempty"`
 	FollowUp  bool     `json:"followUp,omitempty"`
 	Shelved   bool     `json:"shelved,omitempty"`
+	// PulledIn are the alarms that asked for it earlier than it would be due.
+	PulledIn []PulledIn `json:"pulledIn,omitempty"`
 }
 
 // DuePoint is where a task stood when it moved, for whoever writes it in a
@@ -54,6 +56,8 @@ type DuePoint struct {
 	Early  string         `json:"early,omitempty"`
 	Likely string         `json:"likely,omitempty"`
 	Late   string         `json:"late,omitempty"`
+	// PulledIn are the alarms that asked for it earlier than it would be due.
+	PulledIn []PulledIn `json:"pulledIn,omitempty"`
 }
 
 // Need is a fluid or a part to have ready. Volume is in litres.

@@ -77,7 +77,8 @@ func (r *Record) until(at int64) *Record {
 	rec.Latches = slices.Clone(r.Latches)
 	for i := range rec.Latches {
 		l := &rec.Latches[i]
-		l.Openings = slices.DeleteFunc(slices.Clone(l.Openings), func(o Opening) bool { return o.At > at })
+		later := func(o Opening) bool { return o.At > at }
+		l.Openings, l.Pulls = slices.DeleteFunc(slices.Clone(l.Openings), later), slices.DeleteFunc(slices.Clone(l.Pulls), later)
 	}
 	return &rec
 }
@@ -158,6 +159,7 @@ func (f *fold) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
 		Task: k.Rule, Title: ts.title(), Stage: TaskStages[v.stage], Limit: v.Limit.String(), Why: f.why(ts, v),
 		Cautions: ts.cautions(), FollowUp: ts.fu != nil,
 	}
+	d.PulledIn = f.pulledIn(ts)
 	if ts.noHistory {
 		d.Limit = noHistory
 	}
@@ -187,7 +189,7 @@ func (f *fold) duePoint(ts *taskState, v verdict) *DuePoint {
 	}
 	f.dueDates(&d, ts, v)
 	f.dueMeter(&d, ts, v)
-	p := &DuePoint{Limit: d.Limit, Date: d.DueDate, Early: d.Early, Likely: d.Likely, Late: d.Late}
+	p := &DuePoint{Limit: d.Limit, Date: d.DueDate, Early: d.Early, Likely: d.Likely, Late: d.Late, PulledIn: f.pulledIn(ts)}
 	if v.state.HasToday {
 		p.On = v.state.Today.String()
 	}

@@ -265,6 +265,9 @@ func (f *fold) takeSample(s Stamp, d *SampleData) error {
 		return err
 	}
 	sample := Sample{Stamp: s, SampleData: d}
+	if f.ev.Recorded.After(f.ev.Time) {
+		sample.Reported = f.ev.Recorded.UnixNano()
+	}
 	f.compareWithFleet(&sample)
 	f.rec.Samples = keepSamples(insert(f.rec.Samples, sample))
 	f.change.place = sample.place(f.rec.registered().zone())

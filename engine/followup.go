@@ -29,7 +29,7 @@ func (f *fold) openings() []openedFollowUp {
 	for _, ar := range a.rules.Rules {
 		l, _ := f.rec.latch(AlarmKey{ar.Rule.Name, f.componentName(ar.Component)})
 		for _, o := range l.Openings {
-			if i := slices.IndexFunc(ar.Rule.FollowUps, func(fu rules.FollowUp) bool { return fu.Name == o.Name }); i >= 0 {
+			if i := slices.IndexFunc(ar.Rule.FollowUps, func(fu rules.FollowUp) bool { return fu.Name == o.Name && o.ofStage(fu.Stage) }); i >= 0 {
 				out = append(out, openedFollowUp{o, &ar.Rule.FollowUps[i], ar.Component})
 			}
 		}
@@ -39,6 +39,9 @@ func (f *fold) openings() []openedFollowUp {
 	})
 	return out
 }
+
+// ofStage reports whether it was opened by what a rule says at the stage; 0 is any.
+func (o *Opening) ofStage(stage int) bool { return stage == 0 || o.Stage == 0 || stage == o.Stage }
 
 func (f *fold) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []openedFollowUp {
 	var out []openedFollowUp

@@ -26,21 +26,26 @@ type Latch struct {
 	// those that may still count.
 	Opened   []string  `json:"opened,omitempty"`
 	Openings []Opening `json:"openings,omitempty"`
+	// Pulls are the tasks pulled in, the last PullsNow of them in this life of the alarm.
+	Pulls    []Opening `json:"pulls,omitempty"`
+	PullsNow int       `json:"pullsNow,omitempty"`
 	Judged   ID        `json:"judged,omitzero"`   // the event at the last judgement
 	Missing  []string  `json:"missing,omitempty"` // why the last event was not judged
 	lastAt   judgement // where the last judgement was made, to find words for it
 }
 
-// Opening is a follow-up opened by a rule: where the vehicle stood then.
+// Opening is a follow-up that a rule opened, or a task that it pulled in: where the
+// vehicle stood then.
 type Opening struct {
 	Name     string  `json:"name"`
 	By       ID      `json:"by"`
-	At       int64   `json:"t"`        // Unix nanoseconds
-	Distance float64 `json:"distance"` // metres, negative where unknown
-	Hours    float64 `json:"hours"`    // seconds, negative where unknown
+	Stage    int     `json:"stage,omitempty"` // of the rule; 0 where a service opened it
+	At       int64   `json:"t"`               // Unix nanoseconds
+	Distance float64 `json:"distance"`        // metres, negative where unknown
+	Hours    float64 `json:"hours"`           // seconds, negative where unknown
 }
 
-// Openings kept for a rule.
+// Openings kept for a rule, and as many of tasks pulled in.
 const keptOpenings = 16
 
 // judgement is a place at which a rule is judged: a sample, an accepted reading,
@@ -182,22 +187,32 @@ func less(a, b float64) bool    { return a < b && !rules.Equal(a, b) }
 // the alarm.
 func (l *Latch) open(r *rules.Rule, from int, x *facts, at judgement) {
 	if from == 0 {
-		l.Opened = nil
+		l.Opened, l.PullsNow = nil, 0
+	}
+	for i := range r.PullIns {
+		l.pullIn(&r.PullIns[i], x, at)
 	}
 	for _, fu := range r.FollowUps {
 		if fu.Stage != 0 && fu.Stage != l.Stage || slices.Contains(l.Opened, fu.Name) {
 			continue
 		}
 		l.Opened = append(slices.Clone(l.Opened), fu.Name)
-		o := Opening{Name: fu.Name, By: at.id, At: at.at, Distance: -1, Hours: -1}
-		if v, _, ok := x.life(false); ok {
-			o.Distance = v
-		}
-		if v, _, ok := x.life(true); ok {
-			o.Hours = v
-		}
-		l.Openings = latest(append(slices.Clone(l.Openings), o), keptOpenings)
+		l.Openings = latest(append(slices.Clone(l.Openings), l.opening(fu.Name, x, at)), keptOpenings)
 	}
+}
+
+func (l *Latch) opening(name string, x *facts, at judgement) Opening {
+	o := Opening{Name: name, By: at.id, Stage: l.Stage, At: at.at, Distance: -1, Hours: -1}
+	if at.at == math.MaxInt64 { // judged by the clock
+		o.At = x.f.p.now.UnixNano()
+	}
+	if v, _, ok := x.life(false); ok {
+		o.Distance = v
+	}
+	if v, _, ok := x.life(true); ok {
+		o.Hours = v
+	}
+	return o
 }
 
 // walk makes the latch anew from all the places at which the rule is judged.
@@ -207,6 +222,14 @@ func (f *fold) walk(r *rules.Rule, comp int, k AlarmKey) Latch {
 		f.step(r, comp, &l, at)
 	}
 	return l
+}
+
+// keepOpenings keeps what an alarm by the clock opened when it did: the clock's past
+// is no fact that could be walked again.
+func (l *Latch) keepOpenings(r *rules.Rule, before *Latch) {
+	if r.On == rules.OnClock && l.Stage > 0 && before.Stage > 0 {
+		l.Opened, l.Openings, l.Pulls, l.PullsNow = before.Opened, before.Openings, before.Pulls, before.PullsNow
+	}
 }
 
 // judgements lists the places at which the kept facts have the rule judged, in order.
@@ -249,7 +272,9 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	l, had := f.rec.latch(k)
 	switch at, now := f.newJudgement(ar); {
 	case f.anew(ar.Component) || !had:
+		before := l
 		l = f.walk(ar.Rule, ar.Component, k)
+		l.keepOpenings(ar.Rule, &before)
 	case now:
 		f.step(ar.Rule, ar.Component, &l, at)
 	default:
@@ -298,7 +323,7 @@ func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgem
 	if to > 0 {
 		stage = to
 		t.Advise, t.Cautions, t.PointsTo = f.advice(r, to, x, end.Measure), r.Cautions[to], r.PointsTo
-		t.FollowUps = opened(l, at.id)
+		t.FollowUps, t.PullsIn = opened(l.Openings, at.id), opened(l.Pulls, at.id)
 	}
 	t.Message = j.Say(r, stage, x, end.Measure)
 	if to == 0 && !r.Measured {
@@ -328,11 +353,11 @@ func (f *fold) advice(r *rules.Rule, stage int, x *facts, measure float64) strin
 	return s
 }
 
-// opened are the follow-ups that the event opened.
-func opened(l Latch, by ID) []string {
+// opened are the names that the event opened.
+func opened(list []Opening, by ID) []string {
 	var out []string
-	for _, o := range l.Openings {
-		if o.By == by {
+	for _, o := range list {
+		if o.By == by && !slices.Contains(out, o.Name) {
 			out = append(out, o.Name)
 		}
 	}

@@ -48,6 +48,7 @@ rules:
     advise: Inspect.
     cautions: [hot fluid]
     follow up: {resample: {within: {distance: 3000 km}, settled by: sample}}
+    pull in: {engine oil: {within: {distance: 2000 km, time: 40 days}}}
   copper made:
     on: sample
     measure: made("Cu")

@@ -55,6 +55,7 @@ rules:
     advise: Sample again.
     cautions: [hot fluid]
     follow up: {resample: {within: {distance: 800 km, time: 40 days}, settled by: sample}}
+    pull in: {engine oil: {within: {distance: 500 km, time: 30 days}}, tyres: {within: {hours: 20 h}}}
 `
 
 // TestQuietReadings: taking readings without judging, and ticks by the order of

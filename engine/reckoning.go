@@ -32,8 +32,10 @@ type Reckoning struct {
 	FactorFrom string   `json:"factorFrom,omitempty"`
 	Missing    []string `json:"missing,omitempty"`
 	// Postponed says who moved the due point, and why.
-	Postponed string          `json:"postponed,omitempty"`
-	Limits    []ReckonedLimit `json:"limits,omitempty"`
+	Postponed string `json:"postponed,omitempty"`
+	// PulledIn are the alarms that moved the due point nearer.
+	PulledIn []PulledIn      `json:"pulledIn,omitempty"`
+	Limits   []ReckonedLimit `json:"limits,omitempty"`
 	// Early, Likely and Late are the dates between which the first meter limit is
 	// reached in four of five cases.
 	Early  string `json:"early,omitempty"`
@@ -47,6 +49,8 @@ type ReckonedLimit struct {
 	Limit   string `json:"limit"`
 	Decides bool   `json:"decides,omitempty"`
 	Every   string `json:"every"` // after the factor, as "45,000 km" or "36 months"
+	// Within is how far from what raised an alarm it is asked for, where that is nearer.
+	Within string `json:"within,omitempty"`
 	// From is where the limit counts from, Soon, Due and Overdue where those stages
 	// begin; past Overdue, not at it.
 	From    *unit.Quantity `json:"from,omitempty"`
@@ -106,6 +110,7 @@ func (p *Partition) Reckon(vehicle, task string) []Reckoning {
 func (f *fold) eachTask(each func(*taskState, AlarmKey)) {
 	for _, at := range f.applied().rules.Tasks {
 		ts := f.reckon(at, lastPlace, math.MaxInt64)
+		f.pullIn(&ts)
 		each(&ts, AlarmKey{at.Task.Name, f.componentName(at.Component)})
 	}
 	for list := f.openings(); len(list) > 0; {
@@ -141,6 +146,7 @@ func (f *fold) reckoning(ts *taskState, k AlarmKey) Reckoning {
 	if ts.postponed != nil {
 		r.Postponed = postponedBy(ts.postponed)
 	}
+	r.PulledIn = f.pulledIn(ts)
 	if v.sure {
 		reach := v.reach(f.applied().zone)
 		r.Early, r.Likely, r.Late = reach[0].String(), reach[1].String(), reach[2].String()
@@ -159,30 +165,51 @@ func (f *fold) reckonedLimits(ts *taskState, v verdict) []ReckonedLimit {
 	every, tol := ts.plan.Interval(), ts.plan.Tolerance()
 	var out []ReckonedLimit
 	if every.Distance > 0 || !math.IsNaN(ts.point.Distance) {
-		l := f.reckonedMeter(ts, false, [4]float64{ts.from.Distance, ts.point.Distance, ts.plan.Early.Distance, tol.Distance})
+		l := f.reckonedMeter(ts, false, [4]float64{ts.countsFrom(interval.ByDistance).Distance, ts.point.Distance, ts.plan.Early.Distance, tol.Distance})
 		l.Limit, l.Decides = interval.ByDistance.String(), v.Limit == interval.ByDistance
-		l.Every = f.amount(every.Distance, false)
+		l.Every, l.Within = f.amount(every.Distance, false), f.withinWords(interval.Limits{Distance: ts.plan.Pulled.Distance})
 		out = append(out, l)
 	}
 	if every.Hours > 0 || !math.IsNaN(ts.point.Hours) {
-		l := f.reckonedMeter(ts, true, [4]float64{ts.from.Hours, ts.point.Hours, ts.plan.Early.Hours, tol.Hours})
+		l := f.reckonedMeter(ts, true, [4]float64{ts.countsFrom(interval.ByHours).Hours, ts.point.Hours, ts.plan.Early.Hours, tol.Hours})
 		l.Limit, l.Decides = interval.ByHours.String(), v.Limit == interval.ByHours
-		l.Every = f.amount(every.Hours, true)
+		l.Every, l.Within = f.amount(every.Hours, true), f.withinWords(interval.Limits{Hours: ts.plan.Pulled.Hours})
 		out = append(out, l)
 	}
 	if every.Months+every.Days > 0 || ts.point.HasDate {
-		l := ReckonedLimit{Limit: interval.ByTime.String(), Decides: v.Limit == interval.ByTime, Every: calendarTime(every)}
-		if ts.point.HasDate {
-			due := ts.point.Date
-			l.FromDate, l.DueDate = ts.from.Date.String(), due.String()
-			l.OverdueDate = due.AddMonths(tol.Months).AddDays(tol.Days).String()
-			if e := ts.plan.Early; e.Months+e.Days > 0 {
-				l.SoonDate = due.AddMonths(-e.Months).AddDays(-e.Days).String()
-			}
+		out = append(out, ts.reckonedTime(every, tol, v.Limit == interval.ByTime))
+	}
+	for i := range out {
+		if out[i].Within != "" {
+			out[i].Soon, out[i].SoonDate = nil, "" // at once
 		}
-		out = append(out, l)
 	}
 	return out
+}
+
+func (ts *taskState) reckonedTime(every, tol interval.Limits, decides bool) ReckonedLimit {
+	pulled := ts.plan.Pulled
+	l := ReckonedLimit{Limit: interval.ByTime.String(), Decides: decides, Every: calendarTime(every), Within: calendarTime(pulled)}
+	if !ts.point.HasDate {
+		return l
+	}
+	due := ts.point.Date
+	l.FromDate, l.DueDate = ts.countsFrom(interval.ByTime).Date.String(), due.String()
+	l.OverdueDate = due.AddMonths(tol.Months).AddDays(tol.Days).String()
+	if e := ts.plan.Early; e.Months+e.Days > 0 {
+		l.SoonDate = due.AddMonths(-e.Months).AddDays(-e.Days).String()
+	}
+	return l
+}
+
+// countsFrom is what the limit counts from: the last work, or what pulled it in.
+func (ts *taskState) countsFrom(l interval.Limit) interval.Done {
+	for _, p := range ts.pulls {
+		if slices.Contains(p.limits, l) {
+			return p.from
+		}
+	}
+	return ts.from
 }
 
 // reckonedMeter fills in a meter limit from where it counts from, the due point,

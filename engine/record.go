@@ -101,6 +101,7 @@ type (
 	Sample struct {
 		Stamp
 		*SampleData
+		Reported int64 `json:"r,omitempty"` // Unix nanoseconds, where that was after Stamp.At
 		// Fleet is what the fleet's baselines say of it; nil where none was in force.
 		Fleet  *FleetFigures `json:"fleet,omitempty"`
 		parsed *sheetRead    // derived from SampleData; nil until it is asked for

@@ -25,6 +25,7 @@ type taskState struct {
 	// noHistory: due, with no point. waiting: nothing to count from yet.
 	noHistory, waiting bool
 	postponed          *Postponed
+	pulls              []pull // what moved the point nearer, each by a limit that still counts
 }
 
 func localDate(t time.Time, zone *time.Location) interval.Date { return interval.DateOf(t, zone) }
@@ -201,7 +202,9 @@ func (f *fold) judgeTasks() {
 	list := f.applied().rules.Tasks
 	f.judged, f.moves = slices.Grow(f.judged, len(list)+2), slices.Grow(f.moves, len(list)+5)
 	for _, at := range list {
-		f.judgeDue(f.reckon(at, lastPlace, math.MaxInt64), AlarmKey{at.Task.Name, f.componentName(at.Component)})
+		ts := f.reckon(at, lastPlace, math.MaxInt64)
+		f.pullIn(&ts)
+		f.judgeDue(ts, AlarmKey{at.Task.Name, f.componentName(at.Component)})
 	}
 }
 
@@ -252,7 +255,7 @@ func (f *fold) verdict(ts *taskState) verdict {
 	v.state = f.state(ts, &v)
 	v.Verdict = ts.plan.Judge(ts.point, v.state)
 	v.stage = v.Stage
-	if ts.fu != nil && ts.fu.Within && v.stage == interval.Normal {
+	if (ts.fu != nil && ts.fu.Within || len(ts.pulls) > 0) && v.stage == interval.Normal {
 		v.stage = interval.Soon
 	}
 	f.hold(ts, &v)

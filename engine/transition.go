@@ -25,8 +25,10 @@ type Transition struct {
 	Advise     string           `json:"advise,omitempty"`
 	Cautions   []string         `json:"cautions,omitempty"`
 	FollowUps  []string         `json:"followUps,omitempty"`
-	Events     []ID             `json:"events,omitempty"`
-	Book       string           `json:"book,omitempty"`
+	// PullsIn are the tasks that this asks for earlier than they are due.
+	PullsIn []string `json:"pullsIn,omitempty"`
+	Events  []ID     `json:"events,omitempty"`
+	Book    string   `json:"book,omitempty"`
 	// Task says that the alarm is a task's (Rule is the task's name).
 	Task bool `json:"task,omitempty"`
 	// Title is the task's or rule's title for people.

@@ -259,6 +259,9 @@ func (r *Reckoning) write(t *text) {
 	if r.Postponed != "" {
 		t.line(1, "%s", r.Postponed)
 	}
+	for _, p := range r.PulledIn {
+		t.line(1, "%s%s; moved its %s", p.words(), byEvent(p.By), strings.ReplaceAll(p.Limits, ", ", " and "))
+	}
 	for i := range r.Limits {
 		r.Limits[i].write(t)
 	}
@@ -279,7 +282,12 @@ func (l *ReckonedLimit) write(t *text) {
 	if l.Decides {
 		head += " (this one decides)"
 	}
-	if l.Every != "" {
+	switch {
+	case l.Within != "" && l.Every != "":
+		head += ": within " + l.Within + ", asked for by an alarm; of itself every " + l.Every
+	case l.Within != "":
+		head += ": within " + l.Within + ", asked for by an alarm"
+	case l.Every != "":
 		head += ": every " + l.Every
 	}
 	t.line(1, "%s", head)

@@ -74,8 +74,12 @@ func (f *fold) taskWords(t *Transition, ts *taskState, v verdict, to int) {
 	t.Due = f.duePoint(ts, v)
 	t.Evidence = f.taskEvidence(ts, v)
 	ids := f.causeIDs()
-	for _, id := range []ID{ts.by, v.read.id} {
-		if id != (ID{}) && (len(ids) == 0 || ids[0] != id) {
+	from := []ID{ts.by, v.read.id}
+	for _, p := range ts.pulls {
+		from = append(from, p.By)
+	}
+	for _, id := range from {
+		if id != (ID{}) && !slices.Contains(ids, id) {
 			ids = append(ids, id)
 		}
 	}
@@ -111,6 +115,9 @@ func (f *fold) why(ts *taskState, v verdict) string {
 	}
 	if ts.postponed != nil {
 		parts = append(parts, postponedBy(ts.postponed))
+	}
+	for _, p := range f.pulledIn(ts) {
+		parts = append(parts, p.words())
 	}
 	return strings.Join(parts, "; ")
 }
@@ -193,6 +200,33 @@ func (f *fold) shown(v float64, hours bool) (float64, string) {
 		u = "h"
 	}
 	return math.Round(unit.From(v, u)*10) / 10, u
+}
+
+// words say which alarm moved the due point, and to where.
+func (p *PulledIn) words() string {
+	where := ""
+	if p.Component != "" {
+		where = " (" + p.Component + ")"
+	}
+	return fmt.Sprintf("pulled in by the alarm \"%s\"%s of %s: within %s of it", p.Rule, where, p.On, p.Within)
+}
+
+// withinWords is "5,000 km, 100 h or 60 days": whichever comes first.
+func (f *fold) withinWords(l interval.Limits) string {
+	var parts []string
+	if l.Distance > 0 {
+		parts = append(parts, f.amount(l.Distance, false))
+	}
+	if l.Hours > 0 {
+		parts = append(parts, f.amount(l.Hours, true))
+	}
+	if t := calendarTime(l); t != "" {
+		parts = append(parts, t)
+	}
+	if n := len(parts); n > 1 {
+		return strings.Join(parts[:n-1], ", ") + " or " + parts[n-1]
+	}
+	return strings.Join(parts, "")
 }
 
 func postponedBy(p *Postponed) string { return "postponed by " + p.By + ": " + p.Why }

@@ -243,7 +243,7 @@ func (l *list) dueItem(i *engine.DueItem) item {
 	if i.Component != "" {
 		it.What += " (" + i.Component + ")"
 	}
-	why := join(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), postponed(i), l.p.lastDone(i))
+	why := join(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), postponed(i), l.p.lastDone(i))
 	it.Lines = append(it.Lines, line{Text: why})
 	if i.Statutory && i.Stage != "soon" && i.Stage != "normal" {
 		it.Strong = byLaw

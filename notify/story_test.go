@@ -73,7 +73,7 @@ func copperRaised() engine.Transition {
 		Evidence: []rules.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"}},
 		PointsTo: []string{"bushings", "thrust washers", "cooler"},
 		Advise:   "Sample again within 5,000 km; look for bronze in pan and filter.",
-		Cautions: []string{"hot fluid", "raised vehicle"}, FollowUps: []string{"resample"},
+		Cautions: []string{"hot fluid", "raised vehicle"}, FollowUps: []string{"resample"}, PullsIn: []string{"transmission fluid"},
 		Events: []engine.ID{{Source: "/laboratory", ID: "s-1"}},
 	}
 }
@@ -119,7 +119,8 @@ func winterList() []engine.TurnPart {
 			{Vehicle: "bus-07", Name: "Bus 7", Tags: north, Component: "transmission", Task: "transmission fluid",
 				Title: "Drain and refill the transmission, new filter", Stage: "due", Limit: "distance", Why: "45,000 km since the last",
 				DueAt: ptr(90_000_000), PastBy: ptr(1_240_000), Unit: "m", Likely: "2031-01-20", LastDone: "2029-03-04",
-				Needs: fluid, Cautions: []string{"hot fluid", "raised vehicle", "used fluid"}},
+				PulledIn: []engine.PulledIn{{Rule: "copper over baseline", Component: "transmission", On: "2030-12-04", Within: "5,000 km"}},
+				Needs:    fluid, Cautions: []string{"hot fluid", "raised vehicle", "used fluid"}},
 			{Vehicle: "bus-03", Name: "Bus 3", Tags: north, Component: "transmission", Task: "transmission fluid",
 				Title: "Drain and refill the transmission, new filter", Stage: "due", Limit: "no history", Why: "no history", Needs: fluid,
 				Cautions: []string{"hot fluid", "raised vehicle", "used fluid"}},

@@ -237,6 +237,7 @@ func blockOf(p *Person, t *engine.Transition) block {
 	}
 	add(labelSource, ended(listed(t.PointsTo, "or")))
 	add(labelThen, ended(listed(t.FollowUps, "and")))
+	add(labelPulls, ended(listed(t.PullsIn, "and")))
 	add(labelRests, eventsOf(t.Events))
 	return b
 }

@@ -174,7 +174,7 @@ func TestMilesInAMail(t *testing.T) {
 	oil := engine.Transition{Time: at("2031-02-19T09:00:00Z"), Vehicle: "bus-07", Rule: "oil", Title: "Change the oil", Task: true,
 		Transition: "raised", From: "normal", To: "soon", Standing: "unacknowledged", Message: "Change the oil: due at 48,280 km, in 1,609 km",
 		Due: &engine.DuePoint{On: "2031-02-19", Limit: "distance", At: &unit.Quantity{Value: 48280.3, Unit: "km"}, Past: &unit.Quantity{Value: -1609.3, Unit: "km"},
-			Early: "2031-03-01", Likely: "2031-03-03", Late: "2031-03-09"}}
+			Early: "2031-03-01", Likely: "2031-03-03", Late: "2031-03-09", PulledIn: []engine.PulledIn{{Rule: "soot", On: "2031-02-10"}}}}
 	copper := copperRaised()
 	copper.Evidence = append(copper.Evidence, rules.Evidence{Of: "fluidAge()", Value: 62000, Unit: "km"})
 	read := func(p *Person, tr engine.Transition) string {
@@ -188,7 +188,7 @@ func TestMilesInAMail(t *testing.T) {
 		tr        engine.Transition
 		says, not string
 	}{
-		{miles, oil, "1,000 mi to go until 30,000 mi. Likely on 3 Mar 2031, between 1 Mar 2031 and 9 Mar 2031.", "km"},
+		{miles, oil, "1,000 mi to go until 30,000 mi. Likely on 3 Mar 2031, between 1 Mar 2031 and 9 Mar 2031. Asked for early by the alarm \"soot\" of 10 Feb 2031.", "km"},
 		{km, oil, "1,609 km to go until 48,280 km.", "mi "},
 		{miles, copper, "age of the fluid: 38,525 mi", "62,000"},
 		{miles, copper, note, "x y z"},

@@ -37,6 +37,7 @@ const (
 	labelFigure = "Figures"
 	labelSource = "Likely source"
 	labelThen   = "Now on the due list"
+	labelPulls  = "Now asked for earlier"
 	labelRests  = "Rests on"
 	labelTimes  = "Times the baseline"
 	labelPast   = "%s so far"
@@ -315,7 +316,7 @@ func (p *Person) dueNow(t *engine.Transition) string {
 	if d == nil {
 		return sentence(p.dates(messageOf(t)))
 	}
-	i := &engine.DueItem{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t)}
+	i := &engine.DueItem{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn}
 	if d.At != nil && d.Past != nil {
 		at, kind, err1 := d.At.Base()
 		past, _, err2 := d.Past.Base()
@@ -323,7 +324,7 @@ func (p *Person) dueNow(t *engine.Transition) string {
 			i.DueAt, i.PastBy, i.Unit = &at, &past, map[bool]string{true: "s", false: "m"}[kind == unit.Time]
 		}
 	}
-	return join(p.whyDue(i, d.On), p.forecast(i, d.On), postponed(i))
+	return join(p.whyDue(i, d.On), p.forecast(i, d.On), p.pulledIn(i), postponed(i))
 }
 
 // forecast says when a limit that lies ahead is likely to be reached, or that it
@@ -354,9 +355,22 @@ func (p *Person) lastDone(i *engine.DueItem) string {
 // postponed is who postponed it and why, which a task's own words say at their end.
 func postponed(i *engine.DueItem) string {
 	if _, who, ok := strings.Cut(i.Why, "postponed by "); ok {
+		who, _, _ = strings.Cut(who, "; pulled in by ")
 		return "postponed by " + who
 	}
 	return ""
+}
+
+// pulledIn names the alarms that asked for the work earlier than it would be due.
+func (p *Person) pulledIn(i *engine.DueItem) string {
+	var all []string
+	for _, a := range i.PulledIn {
+		all = append(all, fmt.Sprintf("%q of %s", a.Rule, p.date(a.On)))
+	}
+	if len(all) == 0 {
+		return ""
+	}
+	return "Asked for early by the alarm " + ended(listed(all, "and"))
 }
 
 func (p *Person) dueTitle(date string) string {

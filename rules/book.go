@@ -153,12 +153,26 @@ type Rule struct {
 	PointsTo  []string
 	Cautions  [4][]string // by stage number
 	FollowUps []FollowUp
+	// PullIns are the tasks that the alarm asks for earlier, by name and stage.
+	PullIns []PullIn
 	// Over are the rules whose place this one takes where both match, at any depth.
 	Over []string
 	At   Place
 
 	compiled *compiledRule
 	over     overAt // while loading
+}
+
+// PullIn is a task that an alarm asks for within a distance, a time or hours of
+// what raised it, where that is earlier than the task's own due point.
+type PullIn struct {
+	Task   string
+	Within Limits
+	// Stage is 0 for any stage, else the stage (1..3) at which it is asked for.
+	Stage int
+
+	at Place // while loading
+	d  *document
 }
 
 // Baseline is what is usual for a kind of component and fluid.

@@ -136,6 +136,7 @@ func (l *loader) sections(s map[string][]section) {
 	}
 	l.was()
 	l.circles()
+	l.pulledIn()
 	l.overs()
 	l.contained()
 }
@@ -272,6 +273,9 @@ func (b *Book) sort() {
 	}
 	for _, r := range b.Rules {
 		r.compiled.was, r.over = wasAt{}, overAt{}
+		for i := range r.PullIns {
+			r.PullIns[i].d = nil
+		}
 	}
 	for _, bl := range b.Baselines {
 		bl.over = overAt{}

@@ -26,7 +26,7 @@ type compiledRule struct {
 }
 
 var (
-	sharedKeys   = []string{"on", "was", "title", "where", "over", "say", "points to", "advise", "follow up", "cautions", "masked"}
+	sharedKeys   = []string{"on", "was", "title", "where", "over", "say", "points to", "advise", "follow up", "pull in", "cautions", "masked"}
 	measuredKeys = []string{"measure", "above", "below", "deadband", "confirm", "soften by age"}
 	patternKeys  = []string{"raise", "clear", "stage"}
 )
@@ -78,6 +78,7 @@ func (rr *ruleReader) read() {
 	rr.templates()
 	rr.cautions()
 	rr.followUps()
+	rr.pullIns()
 	rr.components()
 	d.l.book.Rules = append(d.l.book.Rules, r)
 }

@@ -16,6 +16,9 @@ type Plan struct {
 	FromSchedule bool
 	// Shorten multiplies every limit of the interval; 0 counts as 1.
 	Shorten float64
+	// Pulled are the limits by which the point was pulled in, of those that lie before
+	// the plan's own: what was asked for by then has no tolerance. See PullIn.
+	Pulled Limits
 }
 
 // Interval is Every after Shorten: how far from one point to the next. A part of
@@ -52,15 +55,30 @@ func floor(v float64) float64 { return math.Floor(v + float64(1e-9*max(1, v))) }
 func (p Plan) Tolerance() Limits { return p.tolerance(p.Interval()) }
 
 func (p Plan) tolerance(every Limits) Limits {
-	if p.TolShare == 0 {
-		return p.TolFixed
+	tol := p.TolFixed
+	if p.TolShare != 0 {
+		days := p.TolShare * float64(every.Months*daysInMonth+every.Days)
+		tol = Limits{
+			Distance: float64(p.TolShare * every.Distance),
+			Hours:    float64(p.TolShare * every.Hours),
+			Days:     int(floor(days)),
+		}
 	}
-	days := p.TolShare * float64(every.Months*daysInMonth+every.Days)
-	return Limits{
-		Distance: float64(p.TolShare * every.Distance),
-		Hours:    float64(p.TolShare * every.Hours),
-		Days:     int(floor(days)),
+	return tol.without(p.Pulled)
+}
+
+// without leaves out the limits that o has.
+func (l Limits) without(o Limits) Limits {
+	if o.Distance > 0 {
+		l.Distance = 0
 	}
+	if o.Hours > 0 {
+		l.Hours = 0
+	}
+	if o.hasTime() {
+		l.Months, l.Days = 0, 0
+	}
+	return l
 }
 
 // Done is a time the task was done, or what stands for one where the history is

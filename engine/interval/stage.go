@@ -55,10 +55,10 @@ func (p Plan) Judge(due Point, s State) Verdict {
 	}
 	m := meter{limit: ByDistance, point: due.Distance, read: s.Distance, est: s.EstDistance, early: p.Early.Distance, tol: tol.Distance,
 		close: s.HasToday && s.HasLikelyDistance && p.Early.hasTime() && s.LikelyDistance <= s.Today.add(p.Early, 1)}
-	take(m.judge(every.Distance))
+	take(m.judge(span(every.Distance, p.Pulled.Distance)))
 	m = meter{limit: ByHours, point: due.Hours, read: s.Hours, est: s.EstHours, early: p.Early.Hours, tol: tol.Hours,
 		close: s.HasToday && s.HasLikelyHours && p.Early.hasTime() && s.LikelyHours <= s.Today.add(p.Early, 1)}
-	take(m.judge(every.Hours))
+	take(m.judge(span(every.Hours, p.Pulled.Hours)))
 	if due.HasDate && s.HasToday {
 		take(p.judgeDate(due.Date, s.Today, every, tol))
 	}
@@ -107,7 +107,18 @@ func (p Plan) judgeDate(due, today Date, every, tol Limits) (Verdict, float64) {
 	case p.Early.hasTime() && today >= due.add(p.Early, -1):
 		v.Stage = Soon
 	}
-	return v, used(past, float64(every.Months*daysInMonth+every.Days))
+	return v, used(past, span(every.days(), p.Pulled.days()))
+}
+
+func (l Limits) days() float64 { return float64(l.Months*daysInMonth + l.Days) }
+
+// span is what a limit's use is measured against: the interval or, where the point
+// was pulled in, the limit by which it was.
+func span(every, pulled float64) float64 {
+	if pulled > 0 {
+		return pulled
+	}
+	return every
 }
 
 // used is the share of the interval that is used up. A point that was moved to a

@@ -145,6 +145,26 @@ func TestSame(t *testing.T) {
 }
 
 // A damaged line is told with its number, and ends the run where it is asked to.
+// A rule that pulls a task in makes a difference to the task, not to itself.
+func TestPullIn(t *testing.T) {
+	const base = `book: 1
+tasks:
+  oil: {every: {time: 12 months}, unknown history: from in-service date}
+rules:
+  iron: {on: sample, measure: value("Fe"), above: {caution: 50}`
+	cfg := whatif.Config{Old: book(t, base+"}\n"), New: book(t, base+", pull in: {oil: {within: {time: 20 days}}}}\n")}
+	got, _, err := run(t, cfg, file(t,
+		"2031-01-01 vehicle v van component gearbox gearbox since 2030-12-01",
+		"2031-01-10 sample v gearbox Fe 60",
+		"2031-02-10 reading v odometer 5 km"))
+	want := []string{
+		"v oil: only new, 01-10 overdue, was never ",
+	}
+	if err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("got %v:\n%s", err, strings.Join(got, "\n"))
+	}
+}
+
 func TestDamaged(t *testing.T) {
 	text := func() io.Reader {
 		return io.MultiReader(file(t, lines[:3]...), strings.NewReader("not json\n"), file(t, lines[3:]...))

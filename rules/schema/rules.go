@@ -66,6 +66,12 @@ func followUps() node {
 	return named(n)
 }
 
+func pullIns() node {
+	n := named(object([]string{"within"}, map[string]node{"within": about(limits(), "how far from what raised the alarm")}))
+	n["minProperties"] = 1
+	return n
+}
+
 func task() node {
 	need := either(
 		object([]string{"fluid"}, map[string]node{"fluid": text(), "volume": quantity("4 L", unit.Volume)}),
@@ -105,6 +111,7 @@ func rule() node {
 		"points to": about(texts(), "the likely sources"),
 		"advise":    about(onceOrByStage(text()), "what to do"),
 		"follow up": either(followUps(), byStage(followUps())),
+		"pull in":   about(either(pullIns(), byStage(pullIns())), "tasks that are asked for earlier than they are due, by name"),
 		"cautions":  onceOrByStage(texts()),
 		"masked":    about(yes(), "no for what an exchange of fluid does cure"),
 	}

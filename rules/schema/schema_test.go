@@ -127,6 +127,7 @@ rules:
     points to: gears
     advise: {warning: Stop., caution: Look.}
     follow up: {caution: {again: {within: {time: 30 days}, settled by: sample}}}
+    pull in: {caution: {oil: {within: {distance: 300 mi, time: 30 days}}}}
     cautions: {warning: [hot fluid]}
     masked: no
   p: {on: sample, raise: has("K"), clear: '!has("K")', stage: warning, advise: Stop.}

@@ -1,0 +1,144 @@
+package engine
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/interval"
+	"telltale/rules"
+)
+
+// A rule's alarm may pull a task in: from what raised it, the work is asked for
+// within some distance, time or hours, if the task's own due point lies further
+// away. It is soon at once, due there, and overdue past it, without tolerance. As
+// with a follow-up, that stands until the work was done or a person who could know
+// of it postponed it, though the alarm clears before.
+
+// PulledIn is an alarm that moved a task's due point nearer.
+type PulledIn struct {
+	Rule      string `json:"rule"`
+	Component string `json:"component,omitempty"`
+	On        string `json:"on"`     // the local date of what raised it
+	Within    string `json:"within"` // as "5,000 km or 60 days"
+	By        *ID    `json:"by,omitempty"`
+	Limits    string `json:"limits"` // of the task that it moved, as "distance, time"
+}
+
+// pull is an opening that moves a task's point, by some limits.
+type pull struct {
+	Opening
+	def    *rules.PullIn
+	rule   string
+	comp   int
+	from   interval.Done
+	limits []interval.Limit
+}
+
+// pullIn notes what the stage that was just reached pulls in: once in a life of the
+// alarm, and again where a worse stage asks for it by limits of its own.
+func (l *Latch) pullIn(p *rules.PullIn, x *facts, at judgement) {
+	now := l.Pulls[len(l.Pulls)-min(l.PullsNow, len(l.Pulls)):]
+	asked := func(o Opening) bool { return o.Name == p.Task && o.ofStage(p.Stage) }
+	if p.Stage != 0 && p.Stage != l.Stage || slices.ContainsFunc(now, asked) {
+		return
+	}
+	l.Pulls = latest(append(slices.Clone(l.Pulls), l.opening(p.Task, x, at)), keptOpenings)
+	l.PullsNow++
+}
+
+// pullIn moves a task's point to where alarms ask for it, if that is nearer.
+func (f *fold) pullIn(ts *taskState) {
+	if ts.noHistory {
+		return // due, wherever the vehicle stands
+	}
+	from, point := ts.plan, ts.point
+	for _, p := range f.pulls(ts) {
+		p.from = interval.Done{Date: localDate(time.Unix(0, p.At), f.applied().zone), Distance: known(p.Distance), Hours: known(p.Hours)}
+		plan := from
+		moved, ok := plan.PullIn(point, p.from, interval.Limits(p.def.Within))
+		if !ok {
+			continue
+		}
+		p.limits = movedLimits(point, moved)
+		for i := range ts.pulls {
+			ts.pulls[i].limits = slices.DeleteFunc(ts.pulls[i].limits, func(l interval.Limit) bool { return slices.Contains(p.limits, l) })
+		}
+		ts.pulls = append(ts.pulls, p)
+		from, point = plan, moved
+	}
+	ts.pulls = slices.DeleteFunc(ts.pulls, func(p pull) bool { return len(p.limits) == 0 })
+	if len(ts.pulls) > 0 {
+		ts.plan, ts.point, ts.waiting = from, point, false
+	}
+}
+
+func movedLimits(a, b interval.Point) []interval.Limit {
+	var out []interval.Limit
+	if b.Distance < a.Distance || math.IsNaN(a.Distance) && !math.IsNaN(b.Distance) {
+		out = append(out, interval.ByDistance)
+	}
+	if b.Hours < a.Hours || math.IsNaN(a.Hours) && !math.IsNaN(b.Hours) {
+		out = append(out, interval.ByHours)
+	}
+	if b.HasDate && (!a.HasDate || a.Date != b.Date) {
+		out = append(out, interval.ByTime)
+	}
+	return out
+}
+
+// pulls are the openings that ask for the task and were not answered by the work or
+// a postponement, in order of time.
+func (f *fold) pulls(ts *taskState) []pull {
+	var out []pull
+	for _, ar := range f.applied().rules.Rules {
+		if len(ar.Rule.PullIns) == 0 || ar.Component >= 0 && ts.comp >= 0 && ar.Component != ts.comp {
+			continue
+		}
+		l, _ := f.rec.latch(AlarmKey{ar.Rule.Name, f.componentName(ar.Component)})
+		for _, o := range l.Pulls {
+			i := slices.IndexFunc(ar.Rule.PullIns, func(p rules.PullIn) bool { return p.Task == o.Name && o.ofStage(p.Stage) })
+			if i >= 0 && (o.Name == ts.task.Name || slices.Contains(ts.task.Over, o.Name)) && !f.answeredPull(ts, &o) {
+				out = append(out, pull{Opening: o, def: &ar.Rule.PullIns[i], rule: ar.Rule.Name, comp: ar.Component})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b pull) int { return int(max(-1, min(1, a.At-b.At))) })
+	return out
+}
+
+// answeredPull reports whether the task was done since, or postponed by someone who
+// could know. Samples are drawn at the drain: the work of the day on which one was drawn is no
+// answer to it.
+func (f *fold) answeredPull(ts *taskState, o *Opening) bool {
+	zone := f.applied().zone
+	knownAt, doneAfter := o.At, o.At
+	if i := slices.IndexFunc(f.rec.Samples, func(s Sample) bool { return s.ID == o.By }); i >= 0 {
+		knownAt = max(knownAt, f.rec.Samples[i].Reported)
+		doneAfter = localDate(time.Unix(0, o.At), zone).AddDays(1).Start(zone).UnixNano() - 1
+	}
+	if ts.postponed != nil && ts.postponed.At > knownAt {
+		return true
+	}
+	return slices.ContainsFunc(f.rec.Services, func(s Service) bool { return s.At > doneAfter && f.settlesTask(&s, ts.task, ts.comp) })
+}
+
+// pulledIn tells of what moved the point.
+func (f *fold) pulledIn(ts *taskState) []PulledIn {
+	var out []PulledIn
+	for _, p := range ts.pulls {
+		on := localDate(time.Unix(0, p.At), f.applied().zone).String()
+		one := PulledIn{Rule: p.rule, Component: f.componentName(p.comp), On: on, Within: f.withinWords(interval.Limits(p.def.Within))}
+		if p.By != (ID{}) {
+			one.By = &p.By
+		}
+		var limits []string
+		for _, l := range p.limits {
+			limits = append(limits, l.String())
+		}
+		one.Limits = strings.Join(limits, ", ")
+		out = append(out, one)
+	}
+	return out
+}
