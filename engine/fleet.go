@@ -58,17 +58,19 @@ type FleetGroup struct {
 // outliers, in the analyte's base unit. A range stands where results below their
 // limits leave a figure open.
 type FleetAnalyte struct {
-	Analyte  string    `json:"analyte"`
-	N        int       `json:"n"`
-	Detected int       `json:"detected"`
-	Vehicles int       `json:"vehicles"`
-	Usable   bool      `json:"usable"` // enough of them, and something was detected
-	Mean     *lab.Span `json:"mean,omitempty"`
-	Median   *lab.Span `json:"median,omitempty"`
-	Spread   *lab.Span `json:"spread,omitempty"` // robust: of the middle half
-	SD       *float64  `json:"sd,omitempty"`
-	P90      *lab.Span `json:"p90,omitempty"`
-	P95      *lab.Span `json:"p95,omitempty"`
+	Analyte  string `json:"analyte"`
+	N        int    `json:"n"`
+	Detected int    `json:"detected"`
+	Vehicles int    `json:"vehicles"`
+	// Usable is false where no sample is judged by it; Unused says why.
+	Usable bool      `json:"usable"`
+	Unused []string  `json:"unused,omitempty"`
+	Mean   *lab.Span `json:"mean,omitempty"`
+	Median *lab.Span `json:"median,omitempty"`
+	Spread *lab.Span `json:"spread,omitempty"` // robust: of the middle half
+	SD     *float64  `json:"sd,omitempty"`
+	P90    *lab.Span `json:"p90,omitempty"`
+	P95    *lab.Span `json:"p95,omitempty"`
 	// Age is the mean age of the Aged fluids of which it is known, metres or seconds.
 	Age      *float64       `json:"age,omitempty"`
 	Aged     int            `json:"aged"`
@@ -98,6 +100,38 @@ func (s *FleetSet) Hash() string {
 	b, _ := json.Marshal(s) // it holds no NaN, nor anything else that JSON cannot
 	sum := sha256.Sum256(b)
 	return "sha256:" + hex.EncodeToString(sum[:])
+}
+
+// FleetListing is one group of a set, with what says which set it is of.
+type FleetListing struct {
+	Set      string `json:"set"` // the hash
+	Number   int    `json:"number"`
+	On       string `json:"on"` // the date of the survey
+	Baseline string `json:"baseline"`
+	FleetGroup
+}
+
+// List is all groups, by baseline; none of a nil set.
+func (s *FleetSet) List() []FleetListing {
+	if s == nil {
+		return nil
+	}
+	var out []FleetListing
+	for _, b := range s.Baselines {
+		for _, g := range b.Groups {
+			out = append(out, FleetListing{s.Hash(), s.Number, s.Now.UTC().Format(time.DateOnly), b.Name, g})
+		}
+	}
+	return out
+}
+
+// Count is how many groups the set has.
+func (s *FleetSet) Count() int {
+	n := 0
+	for i := range s.Baselines {
+		n += len(s.Baselines[i].Groups)
+	}
+	return n
 }
 
 // Event is what puts the set in force, with the set in it.
@@ -202,7 +236,7 @@ func fleetAnalyte(def *rules.Fleet, analyte string, hours bool, samples []Survey
 			members, at[m.ID] = append(members, m), i
 		}
 	}
-	g := lab.GroupOf(members, def.Samples)
+	g := lab.GroupOf(members, 0)
 	out := FleetAnalyte{Analyte: analyte, N: g.Members, Detected: g.Detected, Aged: g.Aged, Notes: g.Notes, SD: number(g.SD), Age: number(g.MeanAge)}
 	left := map[string]bool{}
 	for _, m := range members {
@@ -214,13 +248,15 @@ func fleetAnalyte(def *rules.Fleet, analyte string, hours bool, samples []Survey
 			left[s.Vehicle] = true
 		}
 	}
-	out.figures(&g, def, len(left))
+	out.Vehicles = len(left)
+	out.figures(&g)
+	out.Unused = out.why(def)
+	out.Usable = out.Unused == nil
 	return out
 }
 
-// figures fills in what is usual, and whether a sample may be judged by it.
-func (a *FleetAnalyte) figures(g *lab.Group, def *rules.Fleet, vehicles int) {
-	a.Vehicles = vehicles
+// figures fills in what is usual.
+func (a *FleetAnalyte) figures(g *lab.Group) {
 	if g.Members == 0 {
 		return
 	}
@@ -229,15 +265,20 @@ func (a *FleetAnalyte) figures(g *lab.Group, def *rules.Fleet, vehicles int) {
 	if !slices.Equal(g.Low, g.High) {
 		a.High = lab.Thinned(g.High, keptPlaces)
 	}
-	a.Usable = g.Usable
-	if vehicles < def.Vehicles {
-		a.Usable = false
-		a.Notes = append(a.Notes, fmt.Sprintf("%s, a baseline needs %d", plural(vehicles, "vehicle"), def.Vehicles))
+}
+
+// why says what keeps samples from being judged by the analyte.
+func (a *FleetAnalyte) why(def *rules.Fleet) (why []string) {
+	if a.N < def.Samples {
+		why = append(why, fmt.Sprintf("%s, %d are needed", plural(a.N, "result"), def.Samples))
 	}
-	if g.Detected == 0 {
-		a.Usable = false
-		a.Notes = append(a.Notes, "nothing was detected")
+	if a.Vehicles < def.Vehicles {
+		why = append(why, fmt.Sprintf("%s, %d are needed", plural(a.Vehicles, "vehicle"), def.Vehicles))
 	}
+	if a.Detected == 0 {
+		why = append(why, "nothing was detected")
+	}
+	return why
 }
 
 // place is the share (0 to 1) of the group's values that lie under v, the least and

@@ -123,16 +123,15 @@ func TestFleetBaselines(t *testing.T) {
 		`{"of":["15W-40"],"samples":6,"vehicles":3,"oldest":"2030-02-01","newest":"2030-07-01","age":12000000,"analytes":[` +
 		// Three below 2, and 3 and 5. Kaplan-Meier: the
 		// mass of 5 is 1/5, of 3 1/5, and 3/5 lie from 0 to 2: 1.6 to 2.8.
-		`{"analyte":"Cu","n":5,"detected":2,"vehicles":3,"usable":false,"mean":{"low":1.6,"high":2.8000000000000003},"median":{"low":0,"high":2},"spread":{"low":LS,"high":HS},` +
+		`{"analyte":"Cu","n":5,"detected":2,"vehicles":3,"usable":false,"unused":["5 results, 6 are needed"],"mean":{"low":1.6,"high":2.8000000000000003},"median":{"low":0,"high":2},"spread":{"low":LS,"high":HS},` +
 		`"p90":{"low":5,"high":5},"p95":{"low":5,"high":5},"age":11000000,"aged":4,"notes":["not tested for outliers: 2 values were detected, the test needs 15",` +
-		`"the fluid's age is unknown for 1 of 5 samples","5 samples are fewer than the 6 that a baseline needs"],"low":[0,0,0,3,5],"high":[2,2,2,3,5]},` +
+		`"the fluid's age is unknown for 1 of 5 samples"],"low":[0,0,0,3,5],"high":[2,2,2,3,5]},` +
 		`{"analyte":"Fe","n":6,"detected":6,"vehicles":3,"usable":true,"mean":{"low":21,"high":21},"median":{"low":20.5,"high":20.5},"spread":{"low":SP,"high":SP},"sd":SD,` +
 		`"p90":{"low":26,"high":26},"p95":{"low":26,"high":26},"age":12000000,"aged":5,"notes":["not tested for outliers: 6 values were detected, the test needs 15",` +
 		`"the fluid's age is unknown for 1 of 6 samples"],"low":[18,19,20,21,22,26]}]},` +
 		`{"of":["5W-30"],"samples":1,"vehicles":1,"oldest":"2030-07-01","newest":"2030-07-01","age":5000000,"analytes":[` +
-		`{"analyte":"Cu","n":1,"detected":1,"vehicles":1,"usable":false,"mean":{"low":1,"high":1},"median":{"low":1,"high":1},"spread":{"low":0,"high":0},` +
-		`"p90":{"low":1,"high":1},"p95":{"low":1,"high":1},"age":5000000,"aged":1,"notes":["not tested for outliers: 1 value was detected, the test needs 15",` +
-		`"1 sample is fewer than the 6 that a baseline needs","1 vehicle, a baseline needs 3"],"low":[1]}]}]}]}`
+		`{"analyte":"Cu","n":1,"detected":1,"vehicles":1,"usable":false,"unused":["1 result, 6 are needed","1 vehicle, 3 are needed"],"mean":{"low":1,"high":1},"median":{"low":1,"high":1},"spread":{"low":0,"high":0},` +
+		`"p90":{"low":1,"high":1},"p95":{"low":1,"high":1},"age":5000000,"aged":1,"notes":["not tested for outliers: 1 value was detected, the test needs 15"],"low":[1]}]}]}]}`
 	// The quartiles of 18 19 20 21 22 26 have the ranks 1.75 and 5.25: 18.75 and 23.
 	// The sum of squares about the mean 21 is 9+4+1+0+1+25 = 40.
 	want = strings.NewReplacer("LS", asJSON(t, math.Max(0, (4.0-2)/1.349)), "HS", asJSON(t, 4/1.349), "SP", asJSON(t, (23-18.75)/1.349), "SD", asJSON(t, math.Sqrt(8))).Replace(want)

@@ -22,15 +22,15 @@ func (p *Partition) surveyAlone() {
 	}
 	a.last, a.asked = p.now, p.asks
 	a.number++
-	set := p.SurveyNow(a.number)
+	set := p.SurveyNow(p.now, a.number)
 	p.fleet = inForce{set.Hash(), set}
 }
 
-// SurveyNow makes the baselines of a partition that holds a whole fleet, as of its
-// last tick, by the book in force, which must be there.
-func (p *Partition) SurveyNow(number int) *FleetSet {
-	at := Event{Kind: SurveyEvent, Time: p.now, Recorded: p.now}
-	part := p.survey(at, &SurveyData{Turn: p.now.UTC().Format(time.RFC3339)})
+// SurveyNow makes the baselines of a partition that holds a whole fleet, as of a
+// moment, by the book in force, which must be there.
+func (p *Partition) SurveyNow(now time.Time, number int) *FleetSet {
+	at := Event{Kind: SurveyEvent, Time: now, Recorded: now}
+	part := p.survey(at, &SurveyData{Turn: now.UTC().Format(time.RFC3339)})
 	return FleetBaselines(p.book, number, []SurveyPart{*part})
 }
 

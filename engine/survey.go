@@ -51,7 +51,8 @@ type SurveyResult struct {
 // survey is this partition's part of a survey. Vehicles that are retired, or that
 // nobody registered, have no part in it.
 func (p *Partition) survey(ev Event, d *SurveyData) *SurveyPart {
-	part := &SurveyPart{Turn: d.Turn, Now: p.moment(ev)}
+	// Not the partition's own moment: all of them answer for the same one.
+	part := &SurveyPart{Turn: d.Turn, Now: ev.Time.UTC()}
 	if p.book == nil {
 		return part
 	}

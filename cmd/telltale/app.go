@@ -296,6 +296,9 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 		})
 	}
 	a.svc.Hold(stream.NotifySeat, func(ctx context.Context) error { return a.tell(ctx, wrote) })
+	a.svc.Hold(stream.BaselinesSeat, func(ctx context.Context) error {
+		return unlessStopped(ctx, a.log.KeepBaselines(ctx, set.Baselines))
+	})
 	return nil
 }
 

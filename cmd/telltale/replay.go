@@ -147,6 +147,8 @@ type replayer struct {
 	// once that is done.
 	register []engine.Event
 
+	end time.Time // of the file: the latest that its events, or the ticks after it, come to
+
 	events, transitions, refused, parts, notJudged int
 }
 
@@ -182,6 +184,9 @@ func (r *replayer) begin(at time.Time) error {
 }
 
 func (r *replayer) fold(ev engine.Event) {
+	if ev.Recorded.After(r.end) {
+		r.end = ev.Recorded
+	}
 	for _, o := range r.p.Apply(ev) {
 		r.say(o)
 	}

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 
 	"gopkg.in/yaml.v3"
 
@@ -34,12 +35,18 @@ type settings struct {
 	Mail mail.Config
 	// Answers are the links in mails; none without the key.
 	Answers answering
+	// Baselines is when the fleet's baselines are made anew: the next time after one.
+	Baselines func(time.Time) time.Time
 	// Webhooks are ranges inside that webhooks may call all the same.
 	Webhooks []netip.Prefix
 }
 
 func defaults() settings {
-	return settings{Clock: "wall", Listen: "127.0.0.1:4222", Mail: mail.Config{From: "Telltale <telltale@localhost>"}}
+	next, err := parseSchedule(monthly)
+	if err != nil {
+		panic(err) // a constant
+	}
+	return settings{Clock: "wall", Listen: "127.0.0.1:4222", Baselines: next, Mail: mail.Config{From: "Telltale <telltale@localhost>"}}
 }
 
 // loadSettings reads DIR/telltale.yaml; all faults come at once.
@@ -57,7 +64,7 @@ func loadSettings(dir string) (settings, error) {
 	if root == nil {
 		return set, s.Err()
 	}
-	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "answers")
+	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "answers", "baselines")
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
 	if n := m["listen"]; n != nil {
 		set.Listen = s.Text(n, "listen")
@@ -70,6 +77,14 @@ func loadSettings(dir string) (settings, error) {
 		set.Metrics = s.Text(n, "metrics")
 		if !loopback(set.Metrics) {
 			s.Fault(n, "write metrics: 127.0.0.1:9464; what shows it to others stands before it", "metrics are served on the loopback alone, not on %q", set.Metrics)
+		}
+	}
+	if n := m["baselines"]; n != nil {
+		text := s.Text(n, "baselines")
+		if next, err := parseSchedule(text); err != nil {
+			s.Fault(n, "write it like \"0 0 1 * *\", the first of each month", "baselines %q: the schedule %v", text, err)
+		} else {
+			set.Baselines = next
 		}
 	}
 	if n := m["mail"]; n != nil {

@@ -143,6 +143,7 @@ func (l *Log) bookFiles(ctx context.Context, hash string) ([]rules.File, error) 
 // concurrent use.
 type bookShelf struct {
 	log   *Log
+	fleet setShelf
 	mu    sync.Mutex
 	books map[string]*rules.Book
 }

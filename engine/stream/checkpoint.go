@@ -25,10 +25,12 @@ type checkpoint struct {
 	Last   *engine.ID `json:"last,omitempty"`
 	Digest uint64     `json:"digest,omitempty"`
 	// Created is when the log of events was made.
-	Created   time.Time `json:"created"`
-	Book      string    `json:"book,omitempty"` // the hash of the book in force
-	Tick      time.Time `json:"tick,omitzero"`  // the last tick
-	Published place     `json:"published"`
+	Created time.Time `json:"created"`
+	Book    string    `json:"book,omitempty"` // the hash of the book in force
+	Tick    time.Time `json:"tick,omitzero"`  // the last tick
+	// Baselines is the hash of the fleet's baselines in force.
+	Baselines string `json:"baselines,omitempty"`
+	Published place  `json:"published"`
 	// Said is the last message of ALARMS on the partition's subject.
 	Said uint64 `json:"said,omitempty"`
 	// Records is how many vehicles had one; fewer on the stream than this means

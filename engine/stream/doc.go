@@ -14,10 +14,11 @@
 // Streams and subjects:
 //
 //	EVENTS      telltale.in.<vehicle>.<kind>, stored as telltale.event.<p>.<vehicle>.<kind>;
-//	            telltale.all.<kind> for ticks, books and turns, which every partition folds
+//	            telltale.all.<kind> for ticks, books, turns, surveys and baselines, which every partition folds
 //	ALARMS      telltale.alarm.<p>: all that the owner of partition p says, see [Message]
 //	STATE       telltale.state.<p>.checkpoint, telltale.state.<p>.record.<vehicle>
-//	BOOKS       telltale.book.<hash>, telltale.book.<hash>.<file>
+//	BOOKS       telltale.book.<hash>, telltale.book.<hash>.<file>,
+//	            telltale.book.baselines.<hash>, telltale.book.baselines.<hash>.<piece>
 //	DELIVERIES  telltale.delivery.<key>, telltale.notify
 //
 // What is promised: an event that was acknowledged is stored. A partition

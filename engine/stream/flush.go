@@ -146,6 +146,7 @@ func (w *worker) writeCheckpoint(ctx context.Context) error {
 	if b := w.fold.Book(); b != nil {
 		c.Book = b.Hash
 	}
+	c.Baselines, _ = w.fold.Baselines()
 	for _, r := range w.records {
 		if existed(r, c.Seq) {
 			c.Records++

@@ -45,6 +45,11 @@ func (l *Log) copyOf(ctx context.Context, shelf *bookShelf, i int) (*engine.Part
 		l.log.Warn("the rules in force cannot be read", "error", err)
 	}
 	p.Restore(c.Tick, book)
+	set, err := shelf.fleet.set(ctx, l, c.Baselines)
+	if err != nil {
+		return nil, err
+	}
+	p.RestoreBaselines(c.Baselines, set)
 	err = l.each(ctx, l.state, recordSubject(i, "*"), func(m jetstream.Msg, _ uint64) error {
 		if len(m.Data()) == 0 {
 			return nil // it went

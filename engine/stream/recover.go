@@ -54,9 +54,14 @@ func (w *worker) load(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	set, err := w.shelf.fleet.set(ctx, w.log, w.at.Baselines)
+	if err != nil {
+		return err
+	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.fold.Restore(w.at.Tick, book)
+	w.fold.RestoreBaselines(w.at.Baselines, set)
 	return w.release()
 }
 

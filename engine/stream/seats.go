@@ -16,10 +16,12 @@ const (
 	TicksSeat = "ticks"
 	// NotifySeat makes messages of what the partitions say, and sends them.
 	NotifySeat = "notify"
+	// BaselinesSeat makes the fleet's baselines of its samples.
+	BaselinesSeat = "baselines"
 )
 
 var (
-	dutySeats      = []string{TicksSeat, NotifySeat}
+	dutySeats      = []string{TicksSeat, NotifySeat, BaselinesSeat}
 	partitionSeats = func() (out []string) {
 		for p := range Partitions {
 			out = append(out, strconv.Itoa(p))

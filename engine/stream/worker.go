@@ -170,6 +170,11 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 				return err
 			}
 		}
+		if d, ok := ev.Data.(*engine.BaselineData); ok {
+			if d.Set, err = w.shelf.fleet.set(ctx, w.log, d.Hash); err != nil {
+				return err
+			}
+		}
 		out = w.applyInTime(ev, seq)
 	case w.p == 0 || !forAll(m):
 		out = []engine.Output{{Refused: refusal}}

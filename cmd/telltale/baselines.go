@@ -1,0 +1,162 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/engine/lab"
+	"telltale/engine/stream"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+func baselinesCommand(s streams) *cobra.Command {
+	var c client
+	var o replayOptions
+	var event bool
+	cmd := &cobra.Command{
+		Use:   "baselines [EVENTS.jsonl]",
+		Short: "What is usual in the fleet, by its own samples: groups, figures, what was left out",
+		Long: `List the baselines in force that are made from the fleet's own samples: each group
+with its samples, vehicles and age of the fluid, and for each analyte the number of
+results, mean, median, robust spread and percentiles, the results that were left out,
+and why a group is not used.
+
+It is asked of a running service or, with --rules, made of a file of events as at its
+end. --event then prints the event that puts it in force, to go behind that file.`,
+		Example: `  telltale baselines
+  telltale baselines --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl
+  telltale baselines --rules fleet/rules --event events.jsonl >> events.jsonl`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if o.rules != "" {
+				return baselinesFromFile(s, o, args, c.json, event)
+			}
+			if len(args) == 1 {
+				return exit{2, hinted{fmt.Errorf("%s is a file of events, but the rules are not named", args[0]), "add --rules DIR"}}
+			}
+			if event {
+				return exit{2, hinted{fmt.Errorf("the service puts its baselines in force by itself"), "--event goes with --rules and a file of events"}}
+			}
+			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				list, err := stream.List[engine.FleetListing](ctx, nc, "baselines", nil)
+				return listing(s, c.json, list, err, "no baselines are made from the fleet", fleetLines)
+			})
+		},
+	}
+	c.flags(cmd)
+	f := cmd.Flags()
+	f.StringVar(&o.rules, "rules", "", "folder of rule files; the argument is then a file of events")
+	f.StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
+	f.StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
+	f.BoolVar(&event, "event", false, "with --rules: print the event that puts them in force")
+	return cmd
+}
+
+func baselinesFromFile(s streams, o replayOptions, args []string, asJSON, event bool) error {
+	if len(args) == 0 {
+		return exit{2, hinted{fmt.Errorf("no file of events is named"), "telltale baselines --rules " + o.rules + " events.jsonl"}}
+	}
+	r, err := foldFile(o, args[0], io.Discard)
+	if err != nil {
+		return err
+	}
+	if r.p.Book().FleetDefinitions() == "" {
+		return exit{2, hinted{fmt.Errorf("no baseline of %s is made from the fleet", o.rules), "write `from: fleet` in a baseline"}}
+	}
+	number := 1
+	if _, set := r.p.Baselines(); set != nil {
+		number = set.Number + 1
+	}
+	set := r.p.SurveyNow(r.end, number)
+	if event {
+		line, err := intake.Encode(set.Event())
+		if err == nil {
+			_, err = fmt.Fprintf(s.out, "%s\n", line)
+		}
+		if err != nil {
+			return fmt.Errorf("writing the event: %w", err)
+		}
+		return nil
+	}
+	return listing(s, asJSON, set.List(), nil, "no samples of what the baselines are made from", fleetLines)
+}
+
+// fleetLines is a group as a terminal shows it.
+func fleetLines(l engine.FleetListing) string {
+	var b strings.Builder
+	of := strings.Join(l.Of, ", ")
+	if of == "" {
+		of = "all together"
+	}
+	fmt.Fprintf(&b, "%s: %s\n", l.Baseline, of)
+	fmt.Fprintf(&b, "  number %d of %s: %s of %s, drawn %s to %s", l.Number, l.On, plural(l.Samples, "sample"), plural(l.Vehicles, "vehicle"), l.Oldest, l.Newest)
+	if l.Age != nil {
+		name := "km"
+		if l.Hours {
+			name = "h"
+		}
+		fmt.Fprintf(&b, ", fluid of %s %s", unit.Grouped(unit.From(*l.Age, name)), name)
+	}
+	for i := range l.Analytes {
+		b.WriteString("\n" + fleetAnalyteLines(&l.Analytes[i]))
+	}
+	return b.String()
+}
+
+func fleetAnalyteLines(a *engine.FleetAnalyte) string {
+	name := a.Analyte
+	if of, ok := lab.Lookup(a.Analyte); ok && of.Title != "" && of.Title != name {
+		name = of.Title + " (" + name + ")"
+	}
+	line := fmt.Sprintf("  %-18s %s", name, plural(a.N, "result"))
+	if a.Detected < a.N {
+		line += fmt.Sprintf(", %d detected", a.Detected)
+	}
+	if !a.Usable {
+		return line + "; not used: " + strings.Join(a.Unused, "; ")
+	}
+	for _, f := range []struct {
+		what string
+		span *lab.Span
+	}{{"mean", a.Mean}, {"median", a.Median}, {"spread", a.Spread}, {"90 of 100 under", a.P90}, {"95 of 100 under", a.P95}} {
+		if f.span != nil {
+			line += fmt.Sprintf("; %s %s", f.what, spanWords(*f.span))
+		}
+	}
+	if u := rules.AnalyteUnit(a.Analyte); u != "" {
+		line += " " + u
+	}
+	const in = "\n                     "
+	for _, n := range a.Notes {
+		line += in + n
+	}
+	for _, o := range a.Outliers {
+		line += fmt.Sprintf("%sleft out: sample %s of %s %s, %s, %s", in, o.Number, o.Vehicle, o.Component, o.Drawn, rules.Format(o.Value))
+	}
+	return line
+}
+
+// spanWords is a figure, or the range that results below their limits leave open,
+// with three figures that count.
+func spanWords(s lab.Span) string {
+	round := func(v float64) string {
+		if v == 0 {
+			return "0"
+		}
+		p := math.Pow10(2 - int(math.Floor(math.Log10(math.Abs(v)))))
+		return rules.Format(math.Round(v*p) / p)
+	}
+	if low, high := round(s.Low), round(s.High); low != high {
+		return low + " to " + high
+	}
+	return round(s.High)
+}
