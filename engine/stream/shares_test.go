@@ -77,10 +77,10 @@ func TestSharesMoveLittle(t *testing.T) {
 	}
 }
 
-// TestSharesOfTwo has the seats that are not partitions on different replicas.
+// TestSharesOfTwo has the seats that are not partitions on two replicas, not on one.
 func TestSharesOfTwo(t *testing.T) {
 	got := shares([]string{"a", "b"}, dutySeats)
-	if len(got) != 2 || got[TicksSeat] == got[NotifySeat] {
+	if len(got) != 3 || got[TicksSeat] == got[NotifySeat] && got[NotifySeat] == got[BaselinesSeat] {
 		t.Errorf("two replicas share %v", got)
 	}
 	if got := shares(nil, dutySeats); len(got) != 0 {
