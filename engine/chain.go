@@ -68,6 +68,9 @@ func (r *Record) makeChain(m *MeterLog) chain {
 		return cmp.Or(cmp.Compare(a.at, b.at), strings.Compare(a.id.Source, b.id.Source), strings.Compare(a.id.ID, b.id.ID))
 	})
 	c.judge(m.Replaced)
+	if len(readings) > 0 && readings[0].Void {
+		c.healthy = false // the first that counts can be thinned out, and due points count from it
+	}
 	return c
 }
 

@@ -15,12 +15,16 @@ var levels = [...]level{
 	{1, 4}, {day / 4, 4}, {day, 7}, {4 * day, 7}, {16 * day, 8}, {64 * day, 5}, {256 * day, 2}, {1024 * day, 2},
 }
 
+// keptFirst is how many of the first readings are kept: a due point may count from the
+// first that is not void.
+const keptFirst = 4
+
 // KeptWeighty is how many readings that a service or a sample stands on are kept
 // whatever their age; with the rest at most 64 are kept
-// (39 by the levels and the first).
-const KeptWeighty = 24
+// (39 by the levels and the first four).
+const KeptWeighty = 21
 
-// ThinFunc returns the readings to keep, at most 64, in the same order: the first
+// ThinFunc returns the readings to keep, at most 64, in the same order: the first four
 // and the last of all, the latest of each of the latest time buckets of several
 // widths, and the latest KeptWeighty of the weighty ones. The list must be in a
 // total order that does not go back in time; of two in one bucket the later in
@@ -41,8 +45,8 @@ func ThinFunc[T any](list []T, at func(*T) int64, weighty func(*T) bool) []T {
 			n++
 		}
 	}
-	if len(list) > 0 {
-		keep[0] = true
+	for i := range min(keptFirst, len(list)) {
+		keep[i] = true
 	}
 	n := 0
 	for _, k := range keep {
