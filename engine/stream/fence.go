@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -94,7 +95,7 @@ func (f *fence) publish(ctx context.Context, m *nats.Msg) error {
 func (f *fence) try(ctx context.Context, m *nats.Msg) error {
 	ctx, cancel := context.WithTimeout(ctx, callTimeout)
 	defer cancel()
-	ack, err := f.js.PublishMsg(ctx, m, jetstream.WithExpectLastSequencePerSubject(f.last))
+	ack, err := f.js.PublishMsg(ctx, follows(m, f.last))
 	if err == nil {
 		f.last = ack.Sequence
 	}
@@ -114,6 +115,13 @@ func (f *fence) lookBack(ctx context.Context, mark string) (bool, error) {
 		return true, nil
 	}
 	return false, fmt.Errorf("publishing to %q: %w", f.subject, ErrFenced)
+}
+
+// follows has the server store the message only after the one at last on its subject,
+// or as the first where last is 0.
+func follows(m *nats.Msg, last uint64) *nats.Msg {
+	m.Header.Set(jetstream.ExpectedLastSubjSeqHeader, strconv.FormatUint(last, 10))
+	return m
 }
 
 func fenced(err error) bool { return errors.Is(err, ErrFenced) }

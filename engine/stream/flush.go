@@ -50,11 +50,10 @@ func (w *worker) writeRecords(ctx context.Context, vehicles []string) error {
 		if err != nil {
 			return err
 		}
-		opts := []jetstream.PublishOpt{jetstream.WithExpectLastSequencePerSubject(w.records[v].last)}
 		if wr.gone {
-			opts = append(opts, jetstream.WithMsgTTL(goneFor))
+			wr.msg.Header.Set(jetstream.MsgTTLHeader, goneFor.String())
 		}
-		if wr.ack, err = w.log.js.PublishMsgAsync(wr.msg, opts...); err != nil {
+		if wr.ack, err = w.log.js.PublishMsgAsync(follows(wr.msg, w.records[v].last)); err != nil {
 			return fmt.Errorf("writing the record of vehicle %q: %w", v, err)
 		}
 		writes = append(writes, wr)
@@ -126,7 +125,7 @@ func (w *worker) settle(ctx context.Context, wr write, err error) error {
 		}
 		var ack *jetstream.PubAck
 		c, cancel := context.WithTimeout(ctx, callTimeout)
-		ack, err = w.log.js.PublishMsg(c, wr.msg, jetstream.WithExpectLastSequencePerSubject(expect))
+		ack, err = w.log.js.PublishMsg(c, follows(wr.msg, expect))
 		cancel()
 		if err == nil {
 			w.written(wr, ack.Sequence)

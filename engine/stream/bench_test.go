@@ -1,0 +1,389 @@
+package stream
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/rules"
+)
+
+// benchServer runs a server that leaves syncing to the system, so that filling it
+// takes less time than what is measured.
+func benchServer(b *testing.B) *Log {
+	b.Helper()
+	ns, err := server.NewServer(&server.Options{Host: "127.0.0.1", Port: server.RANDOM_PORT, JetStream: true, StoreDir: b.TempDir(), NoSigs: true, NoLog: true})
+	if err != nil {
+		b.Fatal(err)
+	}
+	go ns.Start()
+	b.Cleanup(func() { ns.Shutdown(); ns.WaitForShutdown() })
+	if !ns.ReadyForConnections(10 * time.Second) {
+		b.Fatal("the NATS server does not come up")
+	}
+	nc, err := nats.Connect(ns.ClientURL())
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(nc.Close)
+	return benchLog(b, nc)
+}
+
+func benchLog(b *testing.B, nc *nats.Conn) *Log {
+	b.Helper()
+	l, err := Open(b.Context(), nc, LogConfig{Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		b.Fatal(err)
+	}
+	return l
+}
+
+// fill publishes messages without waiting for each.
+func fill(b *testing.B, l *Log, msgs func(yield func(*nats.Msg) bool)) {
+	b.Helper()
+	n := 0
+	wait := func() {
+		select {
+		case <-l.js.PublishAsyncComplete():
+		case <-time.After(time.Minute):
+			b.Fatal("what was published is not acknowledged")
+		}
+	}
+	for m := range msgs {
+		if _, err := l.js.PublishMsgAsync(m); err != nil {
+			b.Fatal(err)
+		}
+		if n++; n%1000 == 0 {
+			wait()
+		}
+	}
+	wait()
+}
+
+// inMsg is the event as a gateway publishes it.
+func inMsg(b *testing.B, ev engine.Event) *nats.Msg {
+	b.Helper()
+	data, err := intake.Encode(ev)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return &nats.Msg{Subject: "telltale.in." + intake.Token(ev.Vehicle) + "." + ev.Kind.String(), Data: data}
+}
+
+func benchBook(b *testing.B, l *Log, text string) {
+	b.Helper()
+	files := []rules.File{{Name: "oil.yaml", Text: []byte(text)}}
+	book, err := rules.Load(files)
+	if err != nil {
+		b.Fatal(err)
+	}
+	if _, err := l.PublishBook(b.Context(), start, book, files); err != nil {
+		b.Fatal(err)
+	}
+}
+
+// counted reads all events by the partitions' filtered ordered consumers and does
+// nothing with them: the floor of what folding them costs.
+func counted(b *testing.B, l *Log, s jetstream.Stream, filter func(p int) []string) (n int) {
+	b.Helper()
+	var mu sync.Mutex
+	var wg sync.WaitGroup
+	for p := range Partitions {
+		wg.Go(func() {
+			ctx, cancel := context.WithCancel(b.Context())
+			defer cancel()
+			msgs, ended, err := l.read(ctx, s, 1, filter(p)...)
+			if err != nil {
+				b.Error(err)
+				return
+			}
+			for own := 1; ; own++ {
+				select {
+				case m := <-msgs:
+					if meta, err := m.Metadata(); err != nil || meta.NumPending == 0 {
+						mu.Lock()
+						defer mu.Unlock()
+						n += own
+						return
+					}
+				case err := <-ended:
+					b.Error(err)
+					return
+				}
+			}
+		})
+	}
+	wg.Wait()
+	return n
+}
+
+// BenchmarkLogToAlarms folds a log of 100,000 vehicles with three readings each, of
+// which one in a hundred raises something, from the events to the transitions
+// that are published and the records that are written. Its floor is reading the same
+// log with the same consumers.
+func BenchmarkLogToAlarms(b *testing.B) {
+	const vehicles, readings = 100_000, 3
+	for b.Loop() {
+		b.StopTimer()
+		l := benchServer(b)
+		benchBook(b, l, bookText)
+		fill(b, l, func(yield func(*nats.Msg) bool) {
+			for i := range vehicles {
+				if !yield(inMsg(b, vehicle(fmt.Sprintf("v-%06d", i)))) {
+					return
+				}
+			}
+			for n := range readings {
+				for i := range vehicles {
+					km := 5000 + float64(n)*30
+					if (i*readings+n)%100 == 99 {
+						km += 1000 // due
+					}
+					if !yield(inMsg(b, reading(fmt.Sprintf("v-%06d", i), n+1, km))) {
+						return
+					}
+				}
+			}
+		})
+		began := time.Now()
+		events := counted(b, l, l.events, func(p int) []string { return []string{fmt.Sprintf("telltale.event.%d.>", p), "telltale.all.>"} })
+		floor := time.Since(began)
+		b.StartTimer()
+		began = time.Now()
+		s, err := Start(b.Context(), l, Config{Program: "bench", ClockFollowsEvents: true})
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := s.CaughtUp(b.Context()); err != nil {
+			b.Fatal(err)
+		}
+		took := time.Since(began)
+		b.StopTimer()
+		if err := s.Stop(); err != nil {
+			b.Fatal(err)
+		}
+		said, err := l.alarms.Info(b.Context())
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(float64(events)/took.Seconds(), "events/s")
+		b.ReportMetric(float64(events)/floor.Seconds(), "read-only/s")
+		b.ReportMetric(floor.Seconds()/took.Seconds(), "of-floor")
+		b.ReportMetric(float64(said.State.Msgs), "messages")
+	}
+}
+
+// BenchmarkPublishToAlarm sends a thousand readings a second, each of which raises
+// something, to a server that syncs every write, and measures from the call that
+// publishes one until its transition is read.
+func BenchmarkPublishToAlarm(b *testing.B) {
+	const rate, seconds = 1000, 5
+	const n = rate * seconds
+	srv, err := Embed(b.Context(), ServerConfig{Dir: b.TempDir(), Listen: "127.0.0.1:-1", Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer srv.Close()
+	l := benchLog(b, srv.Conn())
+	benchBook(b, l, bookText)
+	fill(b, l, func(yield func(*nats.Msg) bool) {
+		for i := range n {
+			name := fmt.Sprintf("v-%05d", i)
+			if !yield(inMsg(b, vehicle(name))) || !yield(inMsg(b, reading(name, 1, 5000))) {
+				return
+			}
+		}
+	})
+	s, err := Start(b.Context(), l, Config{Program: "bench", ClockFollowsEvents: true})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer s.Stop()
+	if err := s.CaughtUp(b.Context()); err != nil {
+		b.Fatal(err)
+	}
+	from, err := l.LastOutput(b.Context())
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		sent := make([]time.Time, n)
+		var took []time.Duration
+		ctx, enough := context.WithCancel(b.Context())
+		heard := make(chan struct{})
+		go func() {
+			defer close(heard)
+			_ = l.Outputs(ctx, from+1, func(m Message) error { // ends when it has heard enough
+				for _, o := range m.Outputs {
+					if o.Transition == nil || o.Transition.Rule != "oil" {
+						continue
+					}
+					var i int
+					if _, err := fmt.Sscanf(o.Transition.Vehicle, "v-%d", &i); err == nil && !sent[i].IsZero() {
+						took = append(took, time.Since(sent[i]))
+					}
+				}
+				if len(took) == n {
+					enough()
+				}
+				return nil
+			})
+		}()
+		pace := time.NewTicker(time.Second / rate)
+		for i := range n {
+			<-pace.C
+			m := inMsg(b, reading(fmt.Sprintf("v-%05d", i), 2, 6050))
+			sent[i] = time.Now()
+			if _, err := l.js.PublishMsgAsync(m); err != nil {
+				b.Fatal(err)
+			}
+		}
+		pace.Stop()
+		select {
+		case <-heard:
+		case <-time.After(30 * time.Second):
+			enough()
+			<-heard
+			b.Fatalf("%d of %d transitions came", len(took), n)
+		}
+		slices.Sort(took)
+		b.ReportMetric(float64(took[n/2].Microseconds())/1000, "p50-ms")
+		b.ReportMetric(float64(took[n*99/100].Microseconds())/1000, "p99-ms")
+	}
+}
+
+// startRules are the eight tasks of BenchmarkStart's vehicles.
+const startRules = `book: 1
+units: {distance: km, volume: L}
+tasks:
+  a engine oil: {every: {distance: 20000 km, time: 12 months}, early: {distance: 1000 km, time: 14 days}, tolerance: 10%, unknown history: from first reading, cautions: [hot fluid]}
+  b tyres: {every: {distance: 40000 km}, unknown history: from first reading, cautions: [raised vehicle]}
+  c brakes: {every: {distance: 30000 km, time: 24 months}, unknown history: from first reading, cautions: [raised vehicle]}
+  d coolant: {every: {time: 60 months}, unknown history: from first reading, cautions: [hot fluid]}
+  e brake fluid: {every: {time: 24 months}, unknown history: from first reading, cautions: [brake hydraulics]}
+  f annual test: {every: {time: 12 months}, unknown history: from first reading, cautions: [raised vehicle]}
+  g belt: {every: {distance: 120000 km, time: 96 months}, unknown history: from first reading, cautions: [raised vehicle]}
+  h filter: {every: {distance: 25000 km}, unknown history: from first reading, cautions: [dust]}
+`
+
+// BenchmarkStart brings a service up on the records of a million vehicles with 8
+// tasks and 12 readings each, and measures the memory that the process then holds.
+// Its floor is reading the same records and doing nothing with them.
+func BenchmarkStart(b *testing.B) {
+	const vehicles = 1_000_000
+	l := benchServer(b)
+	benchBook(b, l, startRules)
+	record := storedRecord(b)
+	var count [Partitions]int
+	fill(b, l, func(yield func(*nats.Msg) bool) {
+		for i := range vehicles {
+			name := fmt.Sprintf("v-%06d", i)
+			p := Partition(name)
+			count[p]++
+			if !yield(recordMsg(recordSubject(p, name), position{1, 1, 1}, []byte(strings.ReplaceAll(record, "v-000000", name)))) {
+				return
+			}
+		}
+	})
+	placeCheckpoints(b, l, count)
+	for b.Loop() {
+		b.StopTimer()
+		began := time.Now()
+		if n := counted(b, l, l.state, func(p int) []string { return []string{recordSubject(p, "*")} }); n != vehicles {
+			b.Fatalf("%d records", n)
+		}
+		floor := time.Since(began)
+		before := heap()
+		b.StartTimer()
+		began = time.Now()
+		s, err := Start(b.Context(), l, Config{Program: "bench", ClockFollowsEvents: true})
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := s.CaughtUp(b.Context()); err != nil {
+			b.Fatal(err)
+		}
+		took := time.Since(began)
+		b.StopTimer()
+		b.ReportMetric(took.Seconds(), "s")
+		b.ReportMetric(floor.Seconds(), "floor-s")
+		b.ReportMetric(took.Seconds()/floor.Seconds(), "times-floor")
+		b.ReportMetric(float64(heap()-before)/vehicles, "B/vehicle")
+		b.ReportMetric(float64(len(record)), "B/record")
+		if err := s.Stop(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func heap() uint64 {
+	runtime.GC()
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return m.HeapAlloc
+}
+
+// storedRecord is the record of vehicle v-000000 as it is stored: read weekly, twelve
+// times.
+func storedRecord(b *testing.B) string {
+	b.Helper()
+	book, err := rules.Load([]rules.File{{Name: "oil.yaml", Text: []byte(startRules)}})
+	if err != nil {
+		b.Fatal(err)
+	}
+	p := engine.NewPartition()
+	p.Apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: book.Hash, Book: book}})
+	p.Apply(vehicle("v-000000"))
+	for n := range 12 {
+		at := start.AddDate(0, 0, 7*n)
+		p.Apply(engine.Event{Kind: engine.TickEvent, Time: at})
+		for _, o := range p.Apply(reading("v-000000", 7*n, 5000+350*float64(n))) {
+			if o.Refused != nil {
+				b.Fatal(o.Refused.Refused)
+			}
+		}
+	}
+	text, err := p.Encode("v-000000")
+	if err != nil {
+		b.Fatal(err)
+	}
+	return string(text)
+}
+
+// placeCheckpoints writes that all partitions stand at the first event of the log.
+func placeCheckpoints(b *testing.B, l *Log, records [Partitions]int) {
+	b.Helper()
+	m, err := l.event(b.Context(), 1)
+	if err != nil {
+		b.Fatal(err)
+	}
+	book, err := l.BookInForce(b.Context())
+	if err != nil {
+		b.Fatal(err)
+	}
+	fill(b, l, func(yield func(*nats.Msg) bool) {
+		for p, n := range records {
+			c := checkpoint{Format: format, Epoch: 1, Seq: 1, Digest: digestOf(m.Subject, m.Data), Created: l.created, Book: book,
+				Tick: start.AddDate(0, 0, 7*11), Records: n}
+			data, err := marshal(c)
+			if err != nil {
+				b.Fatal(err)
+			}
+			if !yield(&nats.Msg{Subject: checkpointSubject(p), Data: data}) {
+				return
+			}
+		}
+	})
+}
