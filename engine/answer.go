@@ -22,10 +22,12 @@ func (f *fold) takeAnswer(s Stamp, d *AnswerData) error {
 		err = f.unshelve(d)
 	case "out of service", "in service":
 		err = f.outOfService(d.Answer == "out of service")
+	case "not mine":
+		err = f.disown(d)
 	case "postpone":
 		return f.postpone(s, d)
 	default:
-		err = refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, postpone", d.Answer)
+		err = refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, not mine, postpone", d.Answer)
 	}
 	if err == nil {
 		f.rec.Answers = latest(append(f.rec.Answers[:len(f.rec.Answers):len(f.rec.Answers)], s), keptAnswers)
@@ -75,6 +77,9 @@ func (f *fold) acknowledge(d *AnswerData) error {
 	}
 	a.Acked, a.AckedBy = true, f.ev.ID
 	f.answer(a, acked, d.Why)
+	if a.Rule == NotTheirs {
+		f.seenTo()
+	}
 	return nil
 }
 
@@ -136,6 +141,7 @@ func (f *fold) postpone(s Stamp, d *AnswerData) error {
 
 // unanswer takes back what a voided answer did.
 func (f *fold) unanswer(id ID) {
+	f.dropDisowned(func(o disowned) bool { return o.ID == id })
 	for _, a := range f.rec.Alarms {
 		switch id {
 		case a.ShelvedBy:

@@ -30,6 +30,7 @@ func (f *fold) judge() {
 		f.judgeRule(ar)
 	}
 	f.judgeMeters()
+	f.judgeDisowned()
 	f.judgeTasks()
 	f.judgeFollowUps()
 	switch {

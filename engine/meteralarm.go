@@ -17,6 +17,7 @@ const (
 
 var dataTitles = map[string]string{
 	dataImplausible: "Implausible reading", dataGoingBack: "Meter going back", dataSilent: "No readings",
+	NotTheirs: "Not their vehicle",
 }
 
 const (

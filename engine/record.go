@@ -134,6 +134,7 @@ type Record struct {
 	Postponed []Postponed    `json:"postponed,omitempty"`
 	Voids     []Voiding      `json:"voids,omitempty"`
 	Answers   []Stamp        `json:"answers,omitempty"` // in order of the log
+	NotTheirs []disowned     `json:"notTheirs,omitempty"`
 	Out       bool           `json:"out,omitempty"`     // out of service
 	Latches   []Latch        `json:"latches,omitempty"` // by rule, component
 	Alarms    []Alarm        `json:"alarms,omitempty"`  // by rule, component

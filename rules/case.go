@@ -58,7 +58,7 @@ func (c *Case) Fault(hint, text string) Fault {
 }
 
 // dataAlarms are the names of the alarms on the data itself.
-var dataAlarms = []string{"data: implausible reading", "data: meter going back", "data: results fit another vehicle", "data: silent"}
+var dataAlarms = []string{"data: implausible reading", "data: meter going back", "data: not their vehicle", "data: results fit another vehicle", "data: silent"}
 
 // transitionNames are what can become of an alarm.
 var transitionNames = []string{"raised", "worsened", "eased", "cleared", "acknowledged", "shelved", "unshelved", "withdrawn"}

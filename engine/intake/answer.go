@@ -28,11 +28,24 @@ func checkAnswer(ev engine.Event, d *engine.AnswerData) error {
 			"rule": d.Rule != "", "component": d.Component != "", "task": d.Task != "",
 			"until": d.Until != "", "byDistance": d.ByDistance != nil,
 		})
+	case "not mine":
+		return checkNotMine(d)
 	case "postpone":
 		return checkPostpone(ev, d)
 	}
-	err = oneOf(d.Answer, "acknowledge", "shelve", "unshelve", "out of service", "in service", "postpone")
+	err = oneOf(d.Answer, "acknowledge", "shelve", "unshelve", "out of service", "in service", "not mine", "postpone")
 	return fmt.Errorf("data.answer: %w", err)
+}
+
+// checkNotMine is for who hears of a vehicle that is not theirs.
+func checkNotMine(d *engine.AnswerData) error {
+	if err := checkName("data.by", d.By); err != nil {
+		return err
+	}
+	return mustBeEmpty(d.Answer, map[string]bool{
+		"rule": d.Rule != "", "component": d.Component != "", "task": d.Task != "",
+		"until": d.Until != "", "byDistance": d.ByDistance != nil,
+	})
 }
 
 // checkAlarmAnswer is for answers to one alarm; a task's alarm has the task's name
