@@ -71,7 +71,7 @@ func TestRawFiguresOfLists(t *testing.T) {
 	p := people(t).Person("north")
 	parts := winterList()
 	m := bareList(p, "2031-02-03", parts, listKey(p, "2031-02-03"))
-	want, _ := Digest(people(t), register, p, parts, 2)
+	want, _, _ := Digest(people(t), register, p, Listing{Parts: parts, Of: 2})
 	if m.Key != want.Key || !strings.Contains(m.Text, "overdue bus-09") || !strings.Contains(m.Text, "warning bus-07 transmission coolant in the fluid") {
 		t.Errorf("key %s, want %s:\n%s", m.Key, want.Key, m.Text)
 	}

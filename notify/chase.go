@@ -104,7 +104,11 @@ func (n *Notifier) Tick(ctx context.Context, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	if made+more == 0 {
+	notices, err := n.tellTroubles(ctx, now)
+	if err != nil {
+		return err
+	}
+	if made+more+notices == 0 {
 		return nil
 	}
 	return n.save(ctx, max(n.last, n.mark.Seq))
@@ -117,7 +121,7 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *Directory, now time.Time)
 			continue
 		}
 		if p := d.Person(id); p != nil && p.Mail != "" && len(h.Pieces)+h.More > 0 {
-			c := Cause{Key: key("held", h.Key, id), Time: h.Until, Answer: n.Answer}
+			c := Cause{Key: key("held", h.Key, id), Time: h.Until, Answer: n.Answer, Leave: n.Unsubscribe}
 			lead := floodLead
 			if h.Until.After(h.Since) {
 				lead = quietLead
@@ -163,7 +167,7 @@ func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time
 			continue
 		}
 		for _, id := range slices.Sorted(maps.Keys(c.To)) {
-			if p := d.Person(id); p != nil {
+			if p := d.Person(id); p != nil && p.Mail != "" && (all[0].cannotWait() || !n.mark.left(id, Messages)) {
 				n.chaseOne(d, p, ak, c, all[0], span{last, now}, nudges)
 			}
 		}
@@ -171,7 +175,7 @@ func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time
 	for _, who := range slices.Sorted(maps.Keys(nudges)) {
 		g := nudges[who]
 		p := d.Person(who[1:])
-		c := Cause{Key: g.key, Time: now, Answer: n.Answer}
+		c := Cause{Key: g.key, Time: now, Answer: n.Answer, Leave: n.Unsubscribe}
 		m := n.written("reminding "+p.ID, func() Message { return summary(n.Register, p, c, g.lead, g.pieces, 0) },
 			func() Message { return barePieces(p, c, g.pieces) })
 		if err := n.create(ctx, n.last, m); err != nil {

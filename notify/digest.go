@@ -23,16 +23,19 @@ type list struct {
 	items    []engine.DueItem
 	shelved  int
 	vehicles map[string]string // id -> name for people
+	over     []engine.Standing // what ended and nobody has acknowledged
+	fleet    int               // vehicles in all
 }
 
-// Digest makes a person's list from the parts of one turn; of is how many parts
-// there should be. ok is false where nothing is on the list and the person
-// wants silence then.
+// Digest makes a person's list from the parts of one turn, and what is to be kept
+// of it for the next. ok is false where nothing is on the list, or the same as on
+// the one before, and the person wants silence then.
 //
 // On it is what the person hears of, at once or in the list: the alarms that say
 // stop, then overdue, due and soon, by date; then the other alarms that stand.
 // What to have ready is summed over overdue, due and soon.
-func Digest(d *Directory, reg Register, p *Person, parts []engine.TurnPart, of int) (m Message, ok bool) {
+func Digest(d *Directory, reg Register, p *Person, g Listing) (m Message, kept Listed, ok bool) {
+	parts := g.Parts
 	l := &list{p: p, vehicles: map[string]string{}}
 	var date string
 	var now time.Time
@@ -45,22 +48,57 @@ func Digest(d *Directory, reg Register, p *Person, parts []engine.TurnPart, of i
 	}
 	l.today = date
 	l.sort()
-	missing := of - len(parts)
-	if len(l.items)+len(l.alarms) == 0 && missing <= 0 && !p.SayNothingDue {
-		return Message{}, false
+	kept = l.kept()
+	if g.Of <= len(parts) && l.silent(g, kept) {
+		kept.Date = or(g.Last.Date, kept.Date) // what ends meanwhile is for the next one that goes out
+		return Message{}, kept, false
 	}
 	m = Message{
 		Key:   listKey(p, date),
 		Cause: "digest " + p.ID + " " + date, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail,
-		Subject: p.dueTitle(date), Time: now, Stage: l.worst(),
+		Subject: l.title(), Time: now, Stage: l.worst(), Leave: g.Leave,
 	}
-	l.page(missing, of).write(&m)
-	return m, true
+	pg := l.page(g)
+	if pg.Leave = g.Leave; p.form == forOwner {
+		m.Subject = clean(pg.Title, 120)
+		m.Dates = l.dates(now)
+	}
+	pg.write(&m)
+	return m, kept, true
+}
+
+// silent says whether the person wants no list of this.
+func (l *list) silent(g Listing, now Listed) bool {
+	if len(l.items)+len(l.alarms) == 0 && len(l.overItems(g.Last.Date)) == 0 {
+		return !l.p.SayNothingDue
+	}
+	return l.p.OnlyChanges && now.Print == g.Last.Print
 }
 
 func listKey(p *Person, date string) string { return key("list", p.ID, date, "mail") }
 
+// dates are the days of what is on the list, for the person's calendar.
+func (l *list) dates(said time.Time) (out []Date) {
+	for i := range l.items {
+		if d, ok := l.listedOn(&l.items[i], said); ok && len(out) < maxItems {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+func (l *list) title() string {
+	switch l.p.form {
+	case forOwner:
+		return fmt.Sprintf(ownerTitle, l.p.date(l.today))
+	case forOperator:
+		return fmt.Sprintf(operatorTitle, l.p.date(l.today))
+	}
+	return l.p.dueTitle(l.today)
+}
+
 func (l *list) gather(d *Directory, reg Register, part *engine.TurnPart) {
+	l.fleet += part.Vehicles
 	for _, i := range part.Items {
 		v := known(reg(i.Vehicle), i.Vehicle, i.Name, i.Tags, i.People)
 		about := subject{env{Vehicle: v, Component: v.component(i.Component), Rule: i.Task, Task: true, Statutory: i.Statutory},
@@ -79,6 +117,10 @@ func (l *list) gather(d *Directory, reg Register, part *engine.TurnPart) {
 		l.items = append(l.items, i)
 	}
 	for _, s := range part.Alarms {
+		if s.To == "normal" && s.Transition.Transition == "cleared" {
+			l.ended(d, reg, s)
+			continue
+		}
 		if s.Task || s.To == "normal" || s.Standing == "returned" || s.Standing == "out of service" {
 			continue
 		}
@@ -93,6 +135,17 @@ func (l *list) gather(d *Directory, reg Register, part *engine.TurnPart) {
 		}
 		l.vehicles[s.Vehicle] = v.Name
 		l.alarms = append(l.alarms, s)
+	}
+}
+
+// ended keeps what an owner reads to be over.
+func (l *list) ended(d *Directory, reg Register, s engine.Standing) {
+	if l.p.form != forOwner || severity[s.From] < severity["due"] {
+		return
+	}
+	v := known(reg(s.Vehicle), s.Vehicle, s.Name, s.Tags, s.People)
+	if l.hears(d, &subject{env{Vehicle: v, Component: v.component(s.Component), Rule: s.Rule, Task: s.Task, Statutory: s.Statutory}, []string{s.From}}) {
+		l.over = append(l.over, s)
 	}
 }
 
@@ -151,12 +204,35 @@ func worse(a, b string) string {
 	return a
 }
 
-func (l *list) page(missing, of int) *page {
-	pg := &page{Title: l.p.dueTitle(l.today), Lead: l.counts()}
-	if missing > 0 {
-		pg.Blocks = append(pg.Blocks, block{Weight: 2,
-			Heading: fmt.Sprintf(withoutParts, unit.Grouped(float64(missing)), unit.Grouped(float64(of)))})
+func (l *list) page(g Listing) *page {
+	var pg *page
+	switch l.p.form {
+	case forOwner:
+		pg = l.ownerPage(g)
+	case forOperator:
+		pg = l.operatorPage(g)
+	default:
+		pg = l.workshopPage()
 	}
+	if missing := g.Of - len(g.Parts); missing > 0 {
+		pg.Blocks = slices.Insert(pg.Blocks, 0, block{Weight: 2,
+			Heading: fmt.Sprintf(withoutParts, unit.Grouped(float64(missing)), unit.Grouped(float64(g.Of)))})
+	}
+	if l.shelved > 0 {
+		pg.note(shelvedNote(l.shelved))
+	}
+	if len(l.items)+len(l.alarms) > 0 && l.p.form == forWorkshop {
+		pg.note(boxForDone)
+	}
+	if len(l.items)+len(l.alarms) > 0 {
+		pg.note(standingNote)
+	}
+	pg.note(whyYouList(l.p))
+	return pg
+}
+
+func (l *list) workshopPage() *page {
+	pg := &page{Title: l.title(), Lead: l.counts()}
 	var stop, watch []engine.Standing
 	for _, s := range l.alarms {
 		if s.To == "warning" {
@@ -175,30 +251,14 @@ func (l *list) page(missing, of int) *page {
 		pg.ready(l.ready())
 	}
 	pg.mind(l.cautions())
-	if l.shelved > 0 {
-		pg.Notes = append(pg.Notes, shelvedNote(l.shelved))
-	}
-	if len(l.items)+len(l.alarms) > 0 {
-		pg.Notes = append(pg.Notes, boxForDone, standingNote)
-	}
-	pg.Notes = append(pg.Notes, whyYouList(l.p))
 	return pg
 }
 
 // counts is "1 warning, 2 overdue, 1 due on 3 vehicles."
 func (l *list) counts() string {
-	n := map[string]int{}
-	for _, s := range l.alarms {
-		n[s.To]++
-	}
-	for _, i := range l.items {
-		n[i.Stage]++
-	}
+	n := l.byStage()
 	var all []string
-	for _, c := range [...]struct{ stage, one, many string }{
-		{"warning", "warning", "warnings"}, {"overdue", "overdue", "overdue"}, {"due", "due", "due"}, {"soon", "soon", "soon"},
-		{"caution", "caution", "cautions"}, {"advisory", "advisory", "advisories"}, {"normal", "coming up", "coming up"},
-	} {
+	for _, c := range stageCounts {
 		if n[c.stage] > 0 {
 			all = append(all, plural(n[c.stage], c.one, c.many))
 		}

@@ -11,7 +11,7 @@ import (
 
 func TestDigest(t *testing.T) {
 	d := people(t)
-	m, ok := Digest(d, register, d.Person("north"), winterList(), 2)
+	m, _, ok := Digest(d, register, d.Person("north"), Listing{Parts: winterList(), Of: 2})
 	if !ok {
 		t.Fatal("no list")
 	}
@@ -19,14 +19,14 @@ func TestDigest(t *testing.T) {
 	golden(t, "list.html", m.HTML)
 	back := winterList()
 	back[0], back[1] = back[1], back[0]
-	if again, _ := Digest(d, register, d.Person("north"), back, 2); !reflect.DeepEqual(m, again) {
+	if again, _, _ := Digest(d, register, d.Person("north"), Listing{Parts: back, Of: 2}); !reflect.DeepEqual(m, again) {
 		t.Errorf("the order of the parts makes a difference")
 	}
 }
 
 func TestDigestMissingParts(t *testing.T) {
 	d := people(t)
-	m, ok := Digest(d, register, d.Person("north"), winterList()[:1], 16)
+	m, _, ok := Digest(d, register, d.Person("north"), Listing{Parts: winterList()[:1], Of: 16})
 	if want := "This list is not complete: 15 of 16 parts"; !ok || !strings.Contains(m.Text, want) {
 		t.Errorf("got %v, want it to say %q:\n%s", ok, want, m.Text)
 	}
@@ -35,12 +35,12 @@ func TestDigestMissingParts(t *testing.T) {
 func TestDigestNothingDue(t *testing.T) {
 	d := people(t)
 	empty := []engine.TurnPart{{Date: "2031-02-04", Now: at("2031-02-04T06:00:00Z")}}
-	m, ok := Digest(d, register, d.Person("north"), empty, 1)
+	m, _, ok := Digest(d, register, d.Person("north"), Listing{Parts: empty, Of: 1})
 	if !ok || m.Stage != "normal" {
 		t.Fatalf("north asks to be told: %v %+v", ok, m)
 	}
 	golden(t, "list-nothing.txt", "Subject: "+m.Subject+"\n\n"+m.Text)
-	if m, ok := Digest(d, register, d.Person("tove"), empty, 1); ok {
+	if m, _, ok := Digest(d, register, d.Person("tove"), Listing{Parts: empty, Of: 1}); ok {
 		t.Errorf("tove wants silence: %+v", m)
 	}
 }
@@ -53,7 +53,7 @@ func TestDigestOfMany(t *testing.T) {
 		part.Items = append(part.Items, engine.DueItem{Vehicle: fmt.Sprint("v-", i), Tags: map[string]string{"depot": "north"},
 			Task: "engine oil", Stage: "due", Limit: "no history", Needs: []engine.Need{{Fluid: "oil", Volume: 5}}})
 	}
-	m, _ := Digest(d, register, d.Person("north"), []engine.TurnPart{part}, 1)
+	m, _, _ := Digest(d, register, d.Person("north"), Listing{Parts: []engine.TurnPart{part}, Of: 1})
 	for _, want := range []string{"5,000 due on 5,000 vehicles.", "And 4,880 more not shown here.", "25000 L oil"} {
 		if !strings.Contains(m.Text, want) {
 			t.Errorf("want %q", want)

@@ -54,13 +54,15 @@ type telling struct {
 	drawn   map[string]*picture // by component
 }
 
+func (t telling) cannotWait() bool { return slices.ContainsFunc(t.mine, news.cannotWait) }
+
 // mayGo decides whether a message goes out now; if not, it is held.
 func (k *mark) mayGo(t telling, c Cause) bool {
 	now := c.Time
 	if k.Clock.After(now) {
 		now = k.Clock
 	}
-	urgent := slices.ContainsFunc(t.mine, news.cannotWait)
+	urgent := t.cannotWait()
 	if wakes := t.p.wakes(now); wakes.After(now) && !urgent {
 		k.hold(t, c, now, wakes)
 		return false
@@ -170,6 +172,10 @@ func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more
 	}
 	pg.mind(cautions)
 	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
+	if c.Leave != nil && !slices.ContainsFunc(all, news.cannotWait) {
+		m.Leave = c.Leave(p.ID, Messages, m.Time)
+		pg.Leave = m.Leave
+	}
 	pg.write(&m)
 	return m
 }

@@ -35,7 +35,7 @@ func TestHostileText(t *testing.T) {
 			it.Name, it.Title, it.Why, it.Component, it.Needs, it.Cautions = h, h, h, h, []engine.Need{{Fluid: h, Part: h}}, []string{h}
 		}
 		parts[0].Alarms[0].Transition = tr
-		if list, ok := Digest(d, reg, d.Person("north"), parts, 2); ok {
+		if list, _, ok := Digest(d, reg, d.Person("north"), Listing{Parts: parts, Of: 2}); ok {
 			all = append(all, list)
 		}
 		if len(all) != 3 {

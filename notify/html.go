@@ -24,6 +24,7 @@ var (
 	pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
 		"bar":    func(n int) template.CSS { return bars[n] },
 		"answer": func() string { return answerHere },
+		"leave":  func() string { return leaveHere },
 		"badge":  func(n int) template.CSS { return badges[n] },
 	}).Parse(pageHTML))
 )

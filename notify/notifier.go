@@ -35,6 +35,9 @@ type Notifier struct {
 	Sample func(vehicle, component string) []engine.Verdict
 	// Answer gives the address at which a person answers an alarm; nil for none.
 	Answer func(person string, t *engine.Transition) string
+	// Unsubscribe gives the address at which a person asks for no more of a kind
+	// (Lists or Messages), made at a time; nil for none.
+	Unsubscribe func(person, kind string, at time.Time) string
 
 	dir     atomic.Pointer[Directory]
 	mark    mark
@@ -58,11 +61,16 @@ type mark struct {
 	Held   map[string]*held       `json:"held,omitempty"`   // by person
 	Recent map[string][]time.Time `json:"recent,omitempty"` // by person: when the last messages went out
 	Open   map[string]*chased     `json:"open,omitempty"`   // by alarm
+	Left   []Left                 `json:"left,omitempty"`
+	Before map[string]Listed      `json:"before,omitempty"` // by person
 }
 
 func (k *mark) init() {
 	if k.Listed == nil {
 		k.Listed = map[string]string{}
+	}
+	if k.Before == nil {
+		k.Before = map[string]Listed{}
 	}
 	if k.Held == nil {
 		k.Held = map[string]*held{}
@@ -125,7 +133,7 @@ func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
 func (n *Notifier) Handle(ctx context.Context, seq uint64, c Cause, out []engine.Output) error {
 	d := n.Directory()
 	n.last = max(n.last, seq)
-	c.Answer = n.Answer
+	c.Answer, c.Leave = n.Answer, n.Unsubscribe
 	made, err := n.news(ctx, seq, d, c, out)
 	if err != nil {
 		return err
@@ -161,6 +169,9 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *Directory, c Cause, 
 			t = t.without(untold[t.p.ID])
 		}
 		if len(t.mine) == 0 {
+			continue
+		}
+		if t.way == "mail" && n.mark.left(t.p.ID, Messages) && !t.cannotWait() {
 			continue
 		}
 		if t.way == "mail" && !n.mark.mayGo(t, c) {
@@ -264,10 +275,15 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *Directory, t Turn) e
 	for _, i := range slices.Sorted(maps.Keys(n.turns[t].parts)) {
 		parts = append(parts, n.turns[t].parts[i])
 	}
-	if p := d.Person(t.Person); p != nil && p.Mail != "" {
+	if p := d.Person(t.Person); p != nil && p.Mail != "" && !n.mark.left(p.ID, Lists) {
 		ok := true
+		g := Listing{Parts: parts, Of: n.Partitions, Last: n.mark.Before[p.ID], Notes: n.ownNotes(p)}
+		if n.Unsubscribe != nil {
+			g.Leave = n.Unsubscribe(p.ID, Lists, parts[0].Now)
+		}
+		kept := g.Last
 		m := n.written("listing "+t.Person+" "+t.Date, func() (m Message) {
-			m, ok = Digest(d, n.Register, p, parts, n.Partitions)
+			m, kept, ok = Digest(d, n.Register, p, g)
 			return m
 		}, func() Message { return bareList(p, t.Date, parts, listKey(p, t.Date)) })
 		if ok && m.Key != "" {
@@ -275,6 +291,7 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *Directory, t Turn) e
 				return err
 			}
 		}
+		n.mark.Before[p.ID] = kept
 	}
 	n.mark.Listed[t.Person] = max(t.Date, n.mark.Listed[t.Person])
 	delete(n.turns, t)

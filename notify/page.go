@@ -12,6 +12,7 @@ type page struct {
 	Lead   string
 	Blocks []block
 	Notes  []string
+	Leave  string // where to ask for no more; "" for nowhere
 }
 
 // block is one alarm of a mail, or one group of a list.
@@ -127,6 +128,9 @@ func (p *page) text() string {
 	w.b.WriteString("--------\n")
 	for _, n := range p.Notes {
 		w.para("", "", n)
+	}
+	if p.Leave != "" {
+		w.para("", "  ", leaveHere+": "+p.Leave)
 	}
 	return w.b.String()
 }

@@ -45,7 +45,10 @@ type Person struct {
 	Digest string
 	// SayNothingDue sends the list even when nothing is on it.
 	SayNothingDue bool
+	// OnlyChanges sends no list on which the same lines stand as on the one before.
+	OnlyChanges bool
 
+	form  form      // of the list
 	turn  *schedule // nil without a digest
 	quiet quietHours
 }
@@ -53,8 +56,9 @@ type Person struct {
 // Directory is people.yaml, checked. It is immutable and safe for concurrent use;
 // the zero Directory knows nobody.
 type Directory struct {
-	people  map[string]*Person
-	entries []*entry // by name
+	people    map[string]*Person
+	entries   []*entry // by name
+	operators []string
 }
 
 // Anyone is someone of whom nothing is known but the id, as who has gone from
@@ -92,13 +96,14 @@ func Parse(name string, text []byte) (*Directory, error) {
 	}
 	r := &reader{Sheet: s}
 	d := &Directory{people: map[string]*Person{}}
-	top := r.Mapping(root, "the file", "people", "groups", "tell")
+	top := r.Mapping(root, "the file", "people", "groups", "operator", "tell")
 	if n := top["people"]; n != nil {
 		for _, p := range r.Entries(n, "people") {
 			d.people[p.Key.Value] = r.person(p.Key, p.Value)
 		}
 	}
 	r.named = r.groups(top["groups"], d.people)
+	d.operators = r.operators(top["operator"], d.people)
 	if n := top["tell"]; n != nil { // after people, wherever it stands: entries name them
 		for _, p := range r.Entries(n, "tell") {
 			d.entries = append(d.entries, r.entry(p.Key, p.Value, d.people))
@@ -128,7 +133,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	if !plainID(id.Value) {
 		r.Fault(id, "", "%s: an id is made of letters, digits, - and _, at most 64", what)
 	}
-	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "nothing due", "quiet", "webhook", "nats", "file")
+	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "list", "nothing due", "unchanged", "quiet", "webhook", "nats", "file")
 	p := &Person{
 		ID: id.Value, Name: id.Value, Mail: r.address(m["mail"]), Zone: r.zone(m["zone"]),
 		Distance:      distances[r.Choice(m["distance"], "distance", distances...)],
@@ -136,6 +141,8 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 		Dates:         DateOrder(r.Choice(m["dates"], "dates", dateOrders...)),
 		SayNothingDue: r.Choice(m["nothing due"], "nothing due", "silent", "say so") == 1,
 	}
+	p.form = form(r.Choice(m["list"], "list", forms...))
+	p.OnlyChanges = r.Choice(m["unchanged"], "unchanged", "say so", "silent") == 1
 	if name, ok := r.Given(m["name"], "name"); ok {
 		p.Name = clean(name, 120)
 	}

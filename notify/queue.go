@@ -29,6 +29,7 @@ type Queue struct {
 	come []Delivery
 	load bool
 	held map[string]string // way -> why
+	hurt []trouble         // not told to the operators yet
 	// waiting is how many deliveries are not sent, oldest when the first was made.
 	waiting int
 	oldest  time.Time
@@ -347,6 +348,7 @@ func (q *Queue) land(j *job) {
 	switch {
 	case err == nil:
 	case j.State == Failed:
+		q.note(trouble{j.Way, j.To, j.Person, j.Key, j.LastError}, j.Cause)
 		q.Log.Error("delivery failed", "delivery", j.Key, "to", j.To, "error", j.LastError)
 	case classOf(err) == Unknown:
 		q.Log.Warn("outcome unknown, possible duplicate", "delivery", j.Key, "to", j.To, "error", err)
@@ -358,11 +360,34 @@ func (q *Queue) land(j *job) {
 	}
 }
 
+// note keeps a trouble for the operators; what happens to a notice of one is not another.
+func (q *Queue) note(t trouble, cause string) {
+	if strings.HasPrefix(cause, noticeCause) {
+		return
+	}
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if len(q.hurt) < 1000 {
+		q.hurt = append(q.hurt, t)
+	}
+}
+
+// troubles hands over what went wrong since it was asked last.
+func (q *Queue) troubles() []trouble {
+	q.init()
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	all := q.hurt
+	q.hurt = nil
+	return all
+}
+
 func (q *Queue) hold(way string, why error) {
 	q.holds[way] = time.Now().Add(holdFor)
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	if q.held[way] == "" {
+		q.hurt = append(q.hurt, trouble{way: way, why: clean(why.Error(), 300)})
 		q.Log.Error("all deliveries are held: our own configuration is at fault", "way", way, "error", why)
 	}
 	q.held[way] = clean(why.Error(), 500)

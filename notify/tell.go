@@ -23,6 +23,8 @@ type Cause struct {
 	Time      time.Time
 	// Answer gives the address at which a person answers an alarm; nil for none.
 	Answer func(person string, t *engine.Transition) string
+	// Leave gives the address at which a person asks for no more; nil for none.
+	Leave func(person, kind string, at time.Time) string
 }
 
 // maxBlocks bounds what one message tells; a book that came new can change
@@ -37,6 +39,8 @@ type news struct {
 
 // Tell makes the messages that a batch of outputs calls for: for each person and
 // vehicle at most one, worst first, in order of person and vehicle.
+//
+// Whoever reads an owner's list reads there that work is done.
 //
 // Raised and worsened are told, and eased and withdrawn, and what wakes from a
 // shelf. Cleared is told once
@@ -69,7 +73,7 @@ func tellings(d *Directory, reg Register, c Cause, out []engine.Output) (all []t
 func tellingsBy(d *Directory, p *Person, way string, fresh []news) (all []telling) {
 	t := telling{p: p, way: way}
 	for i, n := range fresh {
-		if slices.Contains(d.ways(p, &n.about), way) {
+		if slices.Contains(d.ways(p, &n.about), way) && !(way == "mail" && p.readsIt(n)) {
 			_, why := d.hears(p, &n.about)
 			t.mine, t.entries = append(t.mine, n), append(t.entries, why)
 		}
@@ -80,6 +84,12 @@ func tellingsBy(d *Directory, p *Person, way string, fresh []news) (all []tellin
 		}
 	}
 	return all
+}
+
+// readsIt says whether the news is for the person's list: that work is done, or put off.
+func (p *Person) readsIt(n news) bool {
+	what := n.Transition.Transition
+	return p.form == forOwner && p.turn != nil && n.Task && (what == "cleared" || what == "eased")
 }
 
 // message is the telling in words, or as a program takes it.
@@ -189,6 +199,10 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 	}
 	pg.mind(cautions)
 	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
+	if c.Leave != nil && !about.cannotWait() {
+		m.Leave = c.Leave(p.ID, Messages, m.Time)
+		pg.Leave = m.Leave
+	}
 	pg.write(&m)
 	return m
 }

@@ -130,7 +130,7 @@ func visible(page string) string { return html.UnescapeString(tags.ReplaceAllStr
 func TestTextAndHTMLSayTheSame(t *testing.T) {
 	d := people(t)
 	all := Tell(d, register, cause("x"), outputs(copperRaised(), taskOverdue(), coolantRaised()))
-	list, ok := Digest(d, register, d.Person("north"), winterList(), 3)
+	list, _, ok := Digest(d, register, d.Person("north"), Listing{Parts: winterList(), Of: 3})
 	if !ok {
 		t.Fatal("no list")
 	}
@@ -159,7 +159,7 @@ func TestAWarningSaysStopFirst(t *testing.T) {
 // Nothing that a person reads shouts or blames.
 func TestPlainWords(t *testing.T) {
 	d := people(t)
-	list, _ := Digest(d, register, d.Person("north"), winterList(), 3)
+	list, _, _ := Digest(d, register, d.Person("north"), Listing{Parts: winterList(), Of: 3})
 	for _, m := range append(Tell(d, register, cause("x"), outputs(copperRaised(), taskOverdue(), coolantRaised())), list) {
 		if strings.ContainsAny(m.Text, "!") || !strings.Contains(strings.Join(strings.Fields(m.Text), " "), standingNote) {
 			t.Errorf("an exclamation mark, or no note on what stands above:\n%s", m.Text)

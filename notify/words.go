@@ -48,9 +48,11 @@ const (
 	quietLead = "What came in your quiet hours."
 	floodLead = "Much happened at once, so it is put together here. The worst comes first."
 
-	answerHere = "Acknowledge it, put it aside, or enter what was done"
-	headMind   = "Mind"
-	headReady  = "Have ready"
+	answerHere   = "Acknowledge it, put it aside, or enter what was done"
+	leaveHere    = "Get no more of these"
+	headMind     = "Mind"
+	headOperator = "For whoever looks after the service"
+	headReady    = "Have ready"
 
 	readMeter       = "By its usage it has passed this by now: please read the meter."
 	notAcknowledged = "Nobody has acknowledged it yet."
@@ -382,14 +384,26 @@ func (p *Person) dueTitle(date string) string {
 }
 
 const (
-	nothingDue   = "Nothing is due, and nothing stands."
-	boxForDone   = "Tick what is done, note the meter, and enter it."
-	groupStop    = "Stop first"
-	groupWatch   = "Keep an eye on"
-	groupAhead   = "Coming up"
-	groupOver    = "Over"
-	withoutParts = "This list is not complete: %s of %s parts of the fleet did not answer in time."
+	nothingDue    = "Nothing is due, and nothing stands."
+	ownerTitle    = "What is due, %s"
+	operatorTitle = "The fleet on %s"
+	headCounts    = "Counts"
+	labelFleet    = "The fleet"
+	labelService  = "The service"
+	groupWorst    = "The worst first"
+	boxForDone    = "Tick what is done, note the meter, and enter it."
+	groupStop     = "Stop first"
+	groupWatch    = "Keep an eye on"
+	groupAhead    = "Coming up"
+	groupOver     = "Over"
+	withoutParts  = "This list is not complete: %s of %s parts of the fleet did not answer in time."
 )
+
+// stageCounts are the stages as a count names them, in its order.
+var stageCounts = [...]struct{ stage, one, many string }{
+	{"warning", "warning", "warnings"}, {"overdue", "overdue", "overdue"}, {"due", "due", "due"}, {"soon", "soon", "soon"},
+	{"caution", "caution", "cautions"}, {"advisory", "advisory", "advisories"}, {"normal", "coming up", "coming up"},
+}
 
 // groupOrder is the order of a summary.
 var groupOrder = []struct {
@@ -402,6 +416,48 @@ func summaryTitle(news, vehicles int) string {
 		return plural(news, "change", "changes")
 	}
 	return plural(news, "change", "changes") + " on " + plural(vehicles, "vehicle", "vehicles")
+}
+
+// leaveWords tell the operators that someone wants no more of a kind, or again.
+func leaveWords(p *Person, kind string, back bool, entries []string) (title, text string) {
+	what := map[string]string{Lists: "due lists", Messages: "messages"}[kind]
+	if back {
+		return fmt.Sprintf("%s wants %s again", p.Name, what), fmt.Sprintf("%s (%s) asked for %s by mail again. Nothing is left to do.", p.Name, p.ID, what)
+	}
+	text = fmt.Sprintf("%s (%s) asked for no more %s by mail. Warnings still come, and work overdue that the law asks for.\n", p.Name, p.ID, what)
+	if kind == Lists {
+		text = fmt.Sprintf("%s (%s) asked for no more %s by mail. Messages still come.\n", p.Name, p.ID, what)
+	}
+	if len(entries) > 0 {
+		text += fmt.Sprintf("people.yaml tells them by: %s. Please see that someone else hears of it, or speak with them.\n", describe(entries))
+	}
+	return fmt.Sprintf("%s wants no more %s", p.Name, what), text + "Who has asked for no more is listed by: telltale deliveries.\n"
+}
+
+func leftWords(l Left, p *Person) string {
+	what := map[string]string{Lists: "due lists", Messages: "messages"}[l.Kind]
+	return fmt.Sprintf("%s has had no %s since %s, on their own wish.", l.Person, what, p.day(l.Since))
+}
+
+// troubleWords is one trouble in sending.
+func troubleWords(t trouble) string {
+	if t.key == "" {
+		return fmt.Sprintf("All that goes by %s is held, since the settings are at fault: %s. It goes out once they are right.", t.way, t.why)
+	}
+	return fmt.Sprintf("Not delivered to %s (%s) by %s: %s. To try again: telltale deliveries --retry %s", t.person, t.to, t.way, t.why, t.key)
+}
+
+func troubleTitle(all []trouble) string {
+	for _, t := range all {
+		if t.key == "" {
+			return "Nothing goes out by " + t.way
+		}
+	}
+	return plural(len(all), "message", "messages") + " not delivered"
+}
+
+func whyOperator(p *Person) string {
+	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: operator.", p.Name)
 }
 
 func reminderLead(since string) string {

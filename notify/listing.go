@@ -1,0 +1,220 @@
+package notify
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine"
+	"telltale/rules/unit"
+)
+
+// form is for whom a list is laid out.
+type form uint8
+
+const (
+	forWorkshop form = iota // by stage, a box to tick, what to have ready
+	forOwner                // by vehicle, in the words of a mail
+	forOperator             // counts and what changed in them, then the worst
+)
+
+var forms = []string{"workshop", "owner", "operator"}
+
+// Listing is what a person's list is made of.
+type Listing struct {
+	Parts []engine.TurnPart
+	Of    int    // how many parts there should be
+	Last  Listed // the list before
+	Leave string // where the person asks for no more; "" for nowhere
+	// Notes are what an operator's list says of the service itself.
+	Notes []string
+}
+
+// Listed is what is kept of a list for the next one.
+type Listed struct {
+	Date   string         `json:"date,omitempty"`
+	Print  string         `json:"print,omitempty"`  // changes with what is on it
+	Counts map[string]int `json:"counts,omitempty"` // by stage, for an operator
+}
+
+// kept is what the next list is compared with.
+func (l *list) kept() Listed {
+	var all []string
+	for _, i := range l.items {
+		all = append(all, strings.Join([]string{i.Vehicle, i.Component, i.Task, i.Stage}, "\x00"))
+	}
+	for _, s := range l.alarms {
+		all = append(all, strings.Join([]string{s.Vehicle, s.Component, s.Rule, s.To}, "\x00"))
+	}
+	slices.Sort(all)
+	k := Listed{Date: l.today, Print: key("print", all...)}
+	if l.p.form == forOperator {
+		k.Counts = l.byStage()
+	}
+	return k
+}
+
+func (l *list) byStage() map[string]int {
+	n := map[string]int{}
+	for _, s := range l.alarms {
+		n[s.To]++
+	}
+	for _, i := range l.items {
+		n[i.Stage]++
+	}
+	return n
+}
+
+// ownerPage has a block for each vehicle, the worst vehicle first.
+func (l *list) ownerPage(g Listing) *page {
+	pg := &page{Title: l.title(), Lead: l.counts()}
+	vehicles := l.worstFirst()
+	if len(vehicles) == 1 {
+		pg.Title = l.vehicles[vehicles[0]] + ", " + l.p.date(l.today)
+	}
+	for n, v := range vehicles {
+		if n == maxItems {
+			pg.Blocks = append(pg.Blocks, block{Heading: moreOf(len(vehicles) - n)})
+			break
+		}
+		pg.Blocks = append(pg.Blocks, l.vehicleBlock(v))
+	}
+	pg.group(groupOver, 0, l.overItems(g.Last.Date))
+	pg.ready(l.ready())
+	pg.mind(l.cautions())
+	return pg
+}
+
+func (l *list) vehicleBlock(vehicle string) block {
+	b := block{Heading: l.vehicles[vehicle]}
+	for i := range l.alarms {
+		if s := &l.alarms[i]; s.Vehicle == vehicle {
+			it := l.alarmItem(s)
+			it.Heading = stageWords[s.To]
+			b.Items, b.Weight = append(b.Items, it), max(b.Weight, weights[s.To])
+		}
+	}
+	for i := range l.items {
+		if d := &l.items[i]; d.Vehicle == vehicle {
+			it := l.dueItem(d)
+			it.Box, it.Heading = false, or(stageWords[d.Stage], groupAhead)
+			b.Items, b.Weight = append(b.Items, it), max(b.Weight, weights[d.Stage])
+		}
+	}
+	return b
+}
+
+// worstFirst are the vehicles on the list, by the worst that is on it of each.
+func (l *list) worstFirst() []string {
+	worst := map[string]int{}
+	note := func(v, stage string) { worst[v] = max(worst[v], severity[stage]) }
+	for _, s := range l.alarms {
+		note(s.Vehicle, s.To)
+	}
+	for _, i := range l.items {
+		note(i.Vehicle, i.Stage)
+	}
+	out := make([]string, 0, len(worst))
+	for v := range worst {
+		out = append(out, v)
+	}
+	slices.SortFunc(out, func(a, b string) int {
+		if worst[a] != worst[b] {
+			return worst[b] - worst[a]
+		}
+		return strings.Compare(a, b)
+	})
+	return out
+}
+
+// overItems are what ended since the list before and nobody has acknowledged.
+func (l *list) overItems(since string) []item {
+	var out []item
+	for _, s := range l.over {
+		when := s.Time.In(l.p.Zone).Format(time.DateOnly)
+		if since == "" || when < since {
+			continue
+		}
+		it := item{Heading: l.nameOf(&s), What: titleOf(&s.Transition)}
+		if s.Component != "" {
+			it.What += " (" + s.Component + ")"
+		}
+		said := backToNormal
+		if s.Task {
+			said = recordedDone
+		}
+		if s.Due != nil {
+			said = join(said, labelNext+": "+l.p.dueNow(&s.Transition))
+		}
+		it.Lines = []line{{Text: join(noted(l.p.date(when)), said)}}
+		out = append(out, it)
+	}
+	return out
+}
+
+func (l *list) nameOf(s *engine.Standing) string {
+	return or(l.vehicles[s.Vehicle], or(s.Name, s.Vehicle))
+}
+
+// maxWorst bounds the lines of an operator's list.
+const maxWorst = 20
+
+// operatorPage counts, says what changed since the list before, and lists the worst.
+func (l *list) operatorPage(g Listing) *page {
+	pg := &page{Title: l.title(), Lead: l.counts()}
+	now := l.byStage()
+	counts := block{Heading: headCounts, Lines: []line{{labelFleet, plural(l.fleet, "vehicle", "vehicles") + "."}}}
+	for _, c := range stageCounts {
+		if now[c.stage]+g.Last.Counts[c.stage] > 0 {
+			counts.Lines = append(counts.Lines, line{capital(c.many), countWords(now[c.stage], g.Last.Counts[c.stage], l.p.date(g.Last.Date))})
+		}
+	}
+	for _, n := range g.Notes {
+		counts.Lines = append(counts.Lines, line{labelService, n})
+	}
+	pg.Blocks = append(pg.Blocks, counts)
+	var worst []item
+	alarms := func(of func(s *engine.Standing) bool) {
+		for i := range l.alarms {
+			if s := &l.alarms[i]; of(s) {
+				worst = append(worst, l.alarmItem(s))
+			}
+		}
+	}
+	items := func(stages ...string) {
+		for i := range l.items {
+			if d := &l.items[i]; slices.Contains(stages, d.Stage) {
+				it := l.dueItem(d)
+				it.Box = false
+				worst = append(worst, it)
+			}
+		}
+	}
+	alarms(func(s *engine.Standing) bool { return s.To == "warning" })
+	items("overdue")
+	alarms(func(s *engine.Standing) bool { return s.To == "caution" })
+	items("due")
+	more := len(worst) - maxWorst
+	pg.group(groupWorst, 3, worst[:min(len(worst), maxWorst)])
+	if more > 0 {
+		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
+	}
+	pg.mind(l.cautions())
+	return pg
+}
+
+// countWords is "12, 3 more than on 2 Feb 2031".
+func countWords(now, before int, when string) string {
+	s := unit.Grouped(float64(now))
+	switch {
+	case when == "" || now == before && now == 0:
+	case now > before:
+		s += fmt.Sprintf(", %s more than on %s", unit.Grouped(float64(now-before)), when)
+	case now < before:
+		s += fmt.Sprintf(", %s fewer than on %s", unit.Grouped(float64(before-now)), when)
+	default:
+		s += fmt.Sprintf(", as on %s", when)
+	}
+	return s + "."
+}

@@ -1,0 +1,153 @@
+package notify
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"telltale/engine"
+	"telltale/rules/unit"
+)
+
+const withForms = `people:
+  tobias: {name: Tobias, mail: tobias@larkfell.example, zone: Europe/London, distance: mi, digest: "0 7 1 * *", list: owner, unchanged: silent}
+  ines: {name: Ines, mail: ines@larkfell.example, digest: "0 7 * * *", list: operator}
+tell:
+  own: {who: [tobias], where: vehicle.id == "bus-07" or vehicle.id == "bus-02", when: digest}
+  all: {who: [ines], when: digest}
+`
+
+func withFormsRead(t *testing.T) *Directory {
+	t.Helper()
+	d, err := Parse("people.yaml", []byte(withForms))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
+// endedTask is an alarm that returned to normal and nobody has acknowledged.
+func endedTask(rule, title, when string) engine.Standing {
+	return engine.Standing{Name: "Bus 7", Transition: engine.Transition{Time: at(when), Vehicle: "bus-07", Rule: rule, Title: title, Task: true,
+		Transition: "cleared", From: "due", To: "normal", Standing: "returned",
+		Due: &engine.DuePoint{On: when[:10], Limit: "distance", At: &unit.Quantity{Value: 160934.4, Unit: "km"}, Past: &unit.Quantity{Value: -32186.9, Unit: "km"}}}}
+}
+
+// The owner's list: by vehicle, in their units, with what is over since the one
+// before and the days for a calendar; and the operator's: counts, what changed in
+// them, the worst first, and what is wrong with the service.
+func TestListForms(t *testing.T) {
+	d := withFormsRead(t)
+	parts := winterList()
+	parts[0].Alarms = append(parts[0].Alarms, endedTask("engine oil", "Change the engine oil", "2031-01-20T10:00:00Z"), endedTask("brakes", "Brakes", "2031-01-01T10:00:00Z"))
+	last := Listed{Date: "2031-01-05", Counts: map[string]int{"due": 4, "overdue": 1, "caution": 2, "soon": 1}}
+	for name, p := range map[string]string{"list-owner": "tobias", "list-operator": "ines"} {
+		m, kept, ok := Digest(d, register, d.Person(p), Listing{Parts: parts, Of: 2, Last: last,
+			Notes: []string{"All that goes by mail is held, since the settings are at fault: 535 no."}, Leave: "https://fleet.larkfell.example/u/x"})
+		if !ok || kept.Date != "2031-02-03" || kept.Print == "" {
+			t.Fatalf("%s: %v %+v", name, ok, kept)
+		}
+		golden(t, name+".txt", "Subject: "+m.Subject+"\n\n"+m.Text)
+		golden(t, name+".html", m.HTML)
+		if a, b := words(strings.ReplaceAll(m.Text, ": https://fleet.larkfell.example/u/x", "")), words(visible(m.HTML)); strings.Join(a, " ") != strings.Join(b, " ") {
+			t.Errorf("%s: text %q\nhtml %q", name, a, b)
+		}
+		if m.Leave == "" || (p == "tobias") != (len(m.Dates) > 0) {
+			t.Errorf("%s: leave %q, %d dates", name, m.Leave, len(m.Dates))
+		}
+	}
+}
+
+// A list that says what the one before said stays away where the person wants
+// that, and what ended meanwhile is in the next one that comes.
+func TestUnchangedIsSilent(t *testing.T) {
+	d := withFormsRead(t)
+	tobias := d.Person("tobias")
+	list := func(date string, last Listed, alarms ...engine.Standing) (Message, Listed, bool) {
+		part := winterList()[0]
+		part.Date, part.Now = date, at(date+"T07:00:00Z")
+		part.Alarms = alarms
+		return Digest(d, register, tobias, Listing{Parts: []engine.TurnPart{part}, Of: 1, Last: last})
+	}
+	_, last, ok := list("2031-02-01", Listed{})
+	if !ok {
+		t.Fatal("no first list")
+	}
+	m, last, ok := list("2031-03-01", last, endedTask("oil", "Change the oil", "2031-02-12T10:00:00Z"))
+	if ok || last.Date != "2031-02-01" {
+		t.Errorf("the same again came: %v %+v %s", ok, last, m.Text)
+	}
+	worse := copperRaised()
+	m, _, ok = list("2031-04-01", last, endedTask("oil", "Change the oil", "2031-02-12T10:00:00Z"), engine.Standing{Name: "Bus 7", Since: worse.Time, Transition: worse})
+	if !ok || !strings.Contains(m.Text, "Since 12 Feb 2031. Recorded as done.") {
+		t.Errorf("%v\n%s", ok, m.Text)
+	}
+	if _, _, ok := Digest(d, register, tobias, Listing{Parts: winterList()[:1], Of: 2, Last: last}); !ok {
+		t.Error("a list that lacks parts must not be taken for an unchanged one")
+	}
+}
+
+// Whoever reads an owner's list reads there that work is done; a caution that is
+// over is told at once all the same.
+func TestOwnersReadThatWorkIsDone(t *testing.T) {
+	d, err := Parse("people.yaml", []byte(`people:
+  tobias: {mail: tobias@larkfell.example, digest: "0 7 1 * *", list: owner, file: told}
+  maud: {mail: maud@larkfell.example}
+tell: {all: {who: [tobias, maud]}}
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	done, over := taskOverdue(), copperRaised()
+	done.Transition, done.From, done.To, done.Standing = "cleared", "overdue", "normal", "returned"
+	over.Transition, over.From, over.To, over.Standing = "cleared", "caution", "normal", "returned"
+	var got []string
+	for _, m := range append(Tell(d, register, cause("a"), outputs(done)), Tell(d, register, cause("b"), outputs(over))...) {
+		got = append(got, m.Person+" "+m.Way+" "+m.Subject)
+	}
+	want := "maud mail Bus 7: Roadworthiness inspection|tobias file Bus 7: Roadworthiness inspection|" +
+		"maud mail Bus 7, transmission: copper over baseline|tobias mail Bus 7, transmission: copper over baseline|tobias file Bus 7, transmission: copper over baseline"
+	if strings.Join(got, "|") != want {
+		t.Errorf("got %s\nwant %s", strings.Join(got, "|"), want)
+	}
+}
+
+// The notifier keeps what a list said for the next one, over a restart.
+func TestNotifierKeepsTheListBefore(t *testing.T) {
+	m := &memory{keys: map[string]string{}}
+	d := withFormsRead(t)
+	for i, date := range []string{"2031-02-01", "2031-02-02", "2031-02-03"} {
+		n, _ := newNotifier(t, m, 1)
+		n.SetDirectory(d)
+		part := winterList()[0]
+		part.Digest, part.Date, part.Now = "ines", date, at(date+"T07:00:00Z")
+		if i == 2 {
+			part.Items = part.Items[:1]
+		}
+		c := Cause{Key: "turn " + date, Time: at(date + "T07:00:00Z")}
+		if err := n.Handle(t.Context(), uint64(i+1), c, []engine.Output{{Turn: &part}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	all, err := Deliveries(t.Context(), m)
+	if err != nil || len(all) != 3 {
+		t.Fatalf("%d lists, %v", len(all), err)
+	}
+	for _, l := range all {
+		text := string(l.Raw)
+		switch l.Time.Format(time.DateOnly) {
+		case "2031-02-01":
+			if strings.Contains(text, "as on") || strings.Contains(text, "than on") {
+				t.Errorf("the first compares:\n%s", text)
+			}
+		case "2031-02-02":
+			if !strings.Contains(text, "Due: 2, as on 1 Feb 2031.") {
+				t.Errorf("the second:\n%s", text)
+			}
+		default:
+			if !strings.Contains(text, "Due: 1, 1 fewer than on 2 Feb 2031.") {
+				t.Errorf("the third:\n%s", text)
+			}
+		}
+	}
+}
