@@ -9,8 +9,6 @@ import (
 	"time"
 
 	"gopkg.in/yaml.v3"
-
-	"telltale/engine"
 )
 
 // noticeCause begins the causes of notices to the operators.
@@ -29,9 +27,6 @@ func (r *reader) operators(n *yaml.Node, people map[string]*Person) []string {
 
 // Operators are those who hear of the service's own troubles, by id.
 func (d *Directory) Operators() []string { return d.operators }
-
-// forOperators says whether a transition is about the list of people.
-func forOperators(t *engine.Transition) bool { return t.Rule == engine.NotTheirs }
 
 // Notice tells the operators, by every way they have, of something that is theirs
 // to see to. The key keeps it from being made twice.
