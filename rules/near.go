@@ -26,6 +26,13 @@ func (l *loader) near(name string, candidates []string) string {
 	return best
 }
 
+// Near finds the candidate that name was most likely meant to be, or "" where none
+// is near.
+func Near(name string, candidates []string) string {
+	l := &loader{nearBudget: nearWork}
+	return l.near(name, candidates)
+}
+
 // didYouMean is a hint that names a near candidate, or else says other.
 func (l *loader) didYouMean(name string, candidates []string, other string) string {
 	if c := l.near(name, candidates); c != "" {

@@ -1,0 +1,514 @@
+package table
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/lab"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// idParts are the fields that name a row where the mapping does not say.
+var idParts = map[engine.Kind][]string{
+	engine.SampleEvent:  {"number", "component", "revision"},
+	engine.ReadingEvent: {"vehicle", "date", "time"},
+	engine.ServiceEvent: {"vehicle", "date", "time", "component", "tasks"},
+}
+
+// events makes what the row says; none where it has no value.
+func (r *reader) events() []engine.Event {
+	ev := engine.Event{Kind: r.kind, Vehicle: r.vehicle()}
+	when := r.when(&ev)
+	if r.out {
+		return nil
+	}
+	switch r.kind {
+	case engine.SampleEvent:
+		return r.sample(ev, when)
+	case engine.ServiceEvent:
+		return r.service(ev)
+	}
+	return r.readings(ev)
+}
+
+// cell is the text of the row under a value; "" where there is none.
+func (r *reader) cell(v *value) string {
+	if v == nil {
+		return ""
+	}
+	if v.always != "" {
+		return v.always
+	}
+	return strings.TrimFunc(r.row.cells[r.at[v]], isBlank)
+}
+
+// text is the cell in one line, as the mapping's names have it. ok is false where the
+// mapping leaves out what it says, or it is a formula.
+func (r *reader) text(key string) (s string, ok bool) {
+	v := r.fields[key]
+	return r.named(v, oneBlank(r.cell(v)))
+}
+
+func (r *reader) named(v *value, s string) (string, bool) {
+	if v == nil || s == "" {
+		return "", true
+	}
+	if slices.Contains(v.leaveOut, s) {
+		return "", false
+	}
+	if name, ok := v.names[s]; ok {
+		return name, true
+	}
+	if w := notText(s); w.any() && v.always == "" {
+		r.wrong(v, w)
+	}
+	return s, true
+}
+
+// notText says what a spreadsheet leaves in place of a text: a formula, or its error.
+func notText(s string) wrong {
+	switch {
+	case strings.HasPrefix(s, "="):
+		return bad("save the sheet with values in place of formulas", "%q is a formula, not its value", short(s))
+	case strings.HasPrefix(s, "#") && slices.Contains([]string{"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!"}, s):
+		return bad("mend the formula in the spreadsheet", "%q is a formula's error, not its value", s)
+	}
+	return wrong{}
+}
+
+// need is text of what must not be empty.
+func (r *reader) need(key string) string {
+	s, ok := r.text(key)
+	switch v := r.fields[key]; {
+	case !ok:
+		r.out = true
+	case s == "" && v != nil:
+		r.fault(v, "", "empty, but every row needs its %s%s", key, r.under(v))
+	}
+	return s
+}
+
+func (r *reader) vehicle() string {
+	v := r.fields["vehicle"]
+	s := r.need("vehicle")
+	r.paths["subject"] = r.col(v)
+	if r.fleet == nil || s == "" || r.out {
+		return s
+	}
+	if _, ok := r.fleet.Vehicles[s]; !ok {
+		near := r.nearVehicle(s)
+		if near == "" {
+			near = "NAME IN THE REGISTER"
+		}
+		r.fault(v, r.renamed(v, near)+"; or register it, or leave its rows out", "%q is no vehicle of the register%s", s, r.under(v))
+	}
+	return s
+}
+
+// renamed is the line of the mapping that gives the row's cell another name.
+func (r *reader) renamed(v *value, name string) string {
+	from := "column: " + strconv.Quote(v.column)
+	if v.number > 0 {
+		from = fmt.Sprintf("column number: %d", v.number)
+	}
+	if v.always != "" {
+		return r.cure(fmt.Sprintf("%s: {always: %s}", v.key, name))
+	}
+	return r.cure(fmt.Sprintf("%s: {%s, names: {%s: %s}}", v.key, from, strconv.Quote(oneBlank(r.cell(v))), name))
+}
+
+// nearVehicle finds the vehicle that is meant, by its id or what people call it.
+func (r *reader) nearVehicle(s string) string {
+	var ids []string
+	for id, d := range r.fleet.Vehicles {
+		if d != nil && strings.EqualFold(d.Name, s) || squeezed(id) == squeezed(s) {
+			return id
+		}
+		ids = append(ids, id)
+	}
+	slices.Sort(ids)
+	return rules.Near(s, ids)
+}
+
+// squeezed is a name without case, blanks and what stands between its parts.
+func squeezed(s string) string {
+	return strings.Map(func(c rune) rune {
+		if strings.ContainsRune(" -_./", c) {
+			return -1
+		}
+		return c
+	}, strings.ToLower(s))
+}
+
+func nearColumn(name string, have []string) string {
+	for _, h := range have {
+		if squeezed(h) == squeezed(name) {
+			return h
+		}
+	}
+	return rules.Near(name, have)
+}
+
+// registered is the vehicle's registration; nil where nothing is checked.
+func (r *reader) registered(vehicle string) *engine.VehicleData {
+	if r.fleet == nil {
+		return nil
+	}
+	return r.fleet.Vehicles[vehicle]
+}
+
+func (r *reader) component(vehicle string) string {
+	s, ok := r.text("component")
+	if !ok {
+		r.out = true
+		return ""
+	}
+	v, reg := r.fields["component"], r.registered(vehicle)
+	if s == "" && r.kind == engine.SampleEvent {
+		r.need("component")
+	}
+	if reg == nil || s == "" {
+		return s
+	}
+	var have []string
+	for _, c := range reg.Components {
+		have = append(have, c.Name)
+	}
+	if !slices.Contains(have, s) {
+		r.fault(v, r.renamed(v, nearOr(s, have))+"; it has "+listed(have), "%s has no component %q%s", vehicle, s, r.under(v))
+	}
+	return s
+}
+
+func nearOr(s string, have []string) string {
+	if near := rules.Near(s, have); near != "" {
+		return near
+	}
+	if len(have) == 1 {
+		return have[0]
+	}
+	return "NAME IN THE REGISTER"
+}
+
+// analyteNear is the analyte of the nearest symbol or English name.
+func analyteNear(s string) string {
+	names := lab.Analytes()
+	for _, name := range lab.Analytes() {
+		a, _ := lab.Lookup(name)
+		names = append(names, a.Title)
+	}
+	if a, ok := lab.Lookup(rules.Near(s, names)); ok {
+		return a.Name
+	}
+	return "ITS NAME IN RULES"
+}
+
+func listed(names []string) string {
+	if len(names) == 0 {
+		return "none"
+	}
+	return strings.Join(names, ", ")
+}
+
+// when reads the event's times.
+func (r *reader) when(ev *engine.Event) moment {
+	date := r.need("date")
+	if date == "" {
+		return moment{}
+	}
+	m, w := r.dates.parse(date, r.cell(r.fields["time"]))
+	switch {
+	case w.any() && w.inTime:
+		r.wrong(r.fields["time"], w)
+		return m
+	case w.any():
+		r.wrong(r.fields["date"], w)
+		return m
+	}
+	r.paths["time"], r.paths["data.drawn"] = r.col(r.fields["date"]), r.col(r.fields["date"])
+	ev.Time, ev.Recorded = m.time, m.time
+	v := r.fields["reported"]
+	if s := r.cell(v); s != "" {
+		reported, w := r.dates.parse(s, "")
+		switch {
+		case w.any():
+			r.wrong(v, w)
+		case reported.date < m.date:
+			r.fault(v, "are the columns of date and reported the right way round?", "reported on %s, before the %s of the event%s", reported.date, m.date, r.under(v))
+		case reported.time.After(m.time): // of the same day, without a time: not before
+			ev.Recorded = reported.time
+		}
+		r.paths["recordedtime"] = r.col(v)
+	}
+	return m
+}
+
+// quantity reads a number with its unit; nil where the cell says that there is none.
+func (r *reader) quantity(v *value, path string) *unit.Quantity {
+	s := r.cell(v)
+	if v == nil || s == "" || r.means(s, r.notMeasured) {
+		return nil
+	}
+	x, w := r.number(v, s, v.unit)
+	if w.any() {
+		r.wrong(v, w)
+		return nil
+	}
+	r.paths[path] = r.col(v)
+	return &unit.Quantity{Value: x, Unit: v.unit}
+}
+
+func (r *reader) means(s string, words []string) bool {
+	return slices.Contains(words, strings.ToLower(oneBlank(s)))
+}
+
+// number reads a cell that may end in the unit that the mapping gives it.
+func (r *reader) number(v *value, s, u string) (float64, wrong) {
+	if w := notText(s); w.any() {
+		return 0, w
+	}
+	i := strings.LastIndexAny(s, digits) + 1
+	switch tail := strings.TrimFunc(s[i:], isBlank); {
+	case i == 0 || tail == "" || strings.Trim(tail, ".,") == "":
+	case tail == u:
+		s = s[:i]
+	default:
+		if _, known := unit.Of(tail); known {
+			return 0, bad("", "%q is in %s, the mapping says %s", short(s), tail, u)
+		}
+	}
+	return r.marks.parse(s)
+}
+
+// meterValues reads the meters of the row.
+func (r *reader) meterValues(vehicle string) map[string]unit.Quantity {
+	var out map[string]unit.Quantity
+	reg := r.registered(vehicle)
+	for _, m := range r.meters {
+		q := r.quantity(m.value, "data.meters["+strconv.Quote(m.name)+"]")
+		if q == nil {
+			continue
+		}
+		if reg != nil && len(reg.Meters) > 0 && !slices.ContainsFunc(reg.Meters, func(d engine.MeterDef) bool { return d.Name == m.name }) {
+			var have []string
+			for _, d := range reg.Meters {
+				have = append(have, d.Name)
+			}
+			r.fault(m.value, r.cure(fmt.Sprintf("meters: {%s: {column: %s, unit: %s}}", nearOr(m.name, have), strconv.Quote(m.column), m.unit)),
+				"%s has no meter %q%s", vehicle, m.name, r.under(m.value))
+		}
+		if out == nil {
+			out = map[string]unit.Quantity{}
+		}
+		out[m.name] = *q
+	}
+	return out
+}
+
+func (r *reader) readings(ev engine.Event) []engine.Event {
+	var out []engine.Event
+	values := r.meterValues(ev.Vehicle)
+	if len(values) == 0 {
+		return nil
+	}
+	id := r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339)})
+	for _, m := range r.meters {
+		q, ok := values[m.name]
+		if !ok {
+			continue
+		}
+		one := ev
+		one.ID = engine.ID{Source: id.Source, ID: id.ID + "/" + m.name}
+		one.Data = &engine.ReadingData{Meter: m.name, Value: q.Value, Unit: q.Unit}
+		r.paths["data"] = r.col(m.value)
+		out = append(out, one)
+	}
+	return out
+}
+
+func (r *reader) service(ev engine.Event) []engine.Event {
+	d := &engine.ServiceData{Component: r.component(ev.Vehicle), Meters: r.meterValues(ev.Vehicle), Filter: r.yes("filter"), Note: r.note()}
+	d.By, _ = r.text("by")
+	d.Tasks = r.tasks(ev.Vehicle)
+	name, _ := r.text("fluid")
+	drained, filled := r.quantity(r.fields["drained"], "data.fluid.drained"), r.quantity(r.fields["filled"], "data.fluid.filled")
+	if name != "" || drained != nil || filled != nil {
+		d.Fluid = &engine.FluidData{Name: name, Drained: drained, Filled: filled}
+	}
+	if r.out || len(d.Tasks) == 0 && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
+		return nil
+	}
+	ev.ID = r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339), d.Component, strings.Join(d.Tasks, "+")})
+	ev.Data = d
+	return []engine.Event{ev}
+}
+
+// note is free text: what would be a formula elsewhere is only shown.
+func (r *reader) note() string { return r.cell(r.fields["note"]) }
+
+// yes reads a cell that says yes or no, by the mapping's names.
+func (r *reader) yes(key string) bool {
+	s, _ := r.text(key)
+	switch strings.ToLower(s) {
+	case "yes":
+		return true
+	case "no", "":
+		return false
+	}
+	v := r.fields[key]
+	r.fault(v, r.renamed(v, `"yes"`)+`, or "no"`, "%q is neither yes nor no%s", s, r.under(v))
+	return false
+}
+
+func (r *reader) tasks(vehicle string) []string {
+	v := r.fields["tasks"]
+	if v == nil {
+		return nil
+	}
+	parts := []string{r.cell(v)}
+	if v.split != "" && v.always == "" {
+		parts = strings.Split(parts[0], v.split)
+	}
+	var have, out []string
+	if r.fleet != nil && r.fleet.Tasks != nil && r.registered(vehicle) != nil {
+		have, r.err = r.fleet.Tasks(vehicle)
+	}
+	for _, p := range parts {
+		name, ok := r.named(v, oneBlank(p))
+		if !ok || name == "" || slices.Contains(out, name) {
+			continue
+		}
+		if have != nil && !slices.Contains(have, name) {
+			cure := fmt.Sprintf("tasks: {column: %s, names: {%s: %s}}", strconv.Quote(v.column), strconv.Quote(oneBlank(p)), nearOr(name, have))
+			r.fault(v, r.cure(cure)+", or under leave out", "%s has no task %q%s", vehicle, name, r.under(v))
+		}
+		out = append(out, name)
+	}
+	r.paths["data.tasks"] = r.col(v)
+	return out
+}
+
+func (r *reader) sample(ev engine.Event, when moment) []engine.Event {
+	d := &engine.SampleData{Number: r.need("number"), Component: r.component(ev.Vehicle), Meters: r.meterValues(ev.Vehicle),
+		FluidAge: r.quantity(r.fields["age"], "data.fluidAge"), Density: r.quantity(r.fields["density"], "data.density")}
+	for key, into := range map[string]*string{"taken": &d.Taken, "laboratory": &d.Laboratory, "method": &d.Method, "point": &d.Point} {
+		*into, _ = r.text(key)
+		r.paths["data."+key] = r.col(r.fields[key])
+	}
+	if when.dateOnly {
+		d.Drawn = when.date
+	}
+	if s, _ := r.text("revision"); s != "" {
+		n, err := strconv.Atoi(s)
+		if err != nil || n < 0 {
+			r.fault(r.fields["revision"], "", "revision %q is not a whole number from 0", s)
+		}
+		d.Revision = n
+	}
+	for key, v := range map[string]*value{"number": r.fields["number"], "component": r.fields["component"]} {
+		r.paths["data."+key] = r.col(v)
+	}
+	d.Results = r.resultsOf()
+	if r.out || len(d.Results) == 0 {
+		return nil
+	}
+	ev.ID = r.identity([]string{d.Number, d.Component, strconv.Itoa(d.Revision)})
+	ev.Data = d
+	return []engine.Event{ev}
+}
+
+// resultsOf reads the results of the row.
+func (r *reader) resultsOf() []engine.ResultData {
+	var out []engine.ResultData
+	add := func(analyte string, v *value, u string) {
+		res := engine.ResultData{Analyte: analyte, Unit: u}
+		if r.result(&res, v) {
+			r.paths[fmt.Sprintf("data.results[%d]", len(out))] = r.col(v)
+			out = append(out, res)
+		}
+	}
+	for _, n := range r.results {
+		a, _ := lab.Lookup(n.name)
+		add(a.Name, n.value, n.unit)
+	}
+	if r.long == nil {
+		return out
+	}
+	analyte, ok := r.named(r.long.analyte, oneBlank(r.cell(r.long.analyte)))
+	if !ok {
+		r.out = true
+		return nil
+	}
+	a, known := lab.Lookup(analyte)
+	if !known {
+		v := r.long.analyte
+		r.fault(v, r.cure(fmt.Sprintf("result: {analyte: {column: %s, names: {%s: %s}}}", strconv.Quote(v.column), strconv.Quote(oneBlank(r.cell(v))),
+			analyteNear(analyte)))+", or under leave out", "no rule knows an analyte %q%s", analyte, r.under(v))
+		return nil
+	}
+	u, _ := r.named(r.long.unit, oneBlank(r.cell(r.long.unit)))
+	if _, ok := unit.Of(u); !ok {
+		v := r.long.unit
+		r.fault(v, r.cure(fmt.Sprintf("result: {unit: {column: %s, names: {%s: mg/kg}}}", strconv.Quote(v.column), strconv.Quote(u))),
+			"unknown unit %q%s", u, r.under(v))
+		return nil
+	}
+	add(a.Name, r.long.result, u)
+	return out
+}
+
+// result reads one result into res; it reports false where there is none.
+func (r *reader) result(res *engine.ResultData, v *value) bool {
+	s := oneBlank(r.cell(v))
+	switch {
+	case s == "" || r.means(s, r.notMeasured):
+		return false
+	case r.means(s, r.notDetected):
+		res.NotDetected, res.Below = true, v.limit
+		return true
+	case r.means(s, r.trace):
+		res.Trace, res.Below = true, v.limit
+		return true
+	}
+	rest, into := s, &res.Value
+	if cut, ok := cutMark(s, r.below); ok {
+		rest, into = cut, &res.Below
+	} else if cut, ok := cutMark(s, r.above); ok {
+		rest, into = cut, &res.Above
+	}
+	x, w := r.number(v, rest, res.Unit)
+	if w.any() {
+		r.wrong(v, r.unsaid(s, w))
+		return false
+	}
+	*into = &x
+	return true
+}
+
+func cutMark(s string, marks []string) (rest string, ok bool) {
+	for _, m := range marks {
+		if len(s) > len(m) && strings.EqualFold(s[:len(m)], m) {
+			return strings.TrimFunc(s[len(m):], isBlank), true
+		}
+	}
+	return s, false
+}
+
+// unsaid gives what is no number the line that would say what it is.
+func (r *reader) unsaid(s string, w wrong) wrong {
+	switch first := string([]rune(s)[0]); {
+	case notText(s).any():
+	case strings.Contains("<≤", first):
+		return bad(fmt.Sprintf("below: [%q]", first), "%q is below a limit, and the mapping does not say so", short(s))
+	case strings.Contains(">≥", first):
+		return bad(fmt.Sprintf("above: [%q]", first), "%q is above a limit, and the mapping does not say so", short(s))
+	case !strings.ContainsAny(s, digits):
+		w.cure = fmt.Sprintf("not detected: [%q], trace: [%[1]q] or not measured: [%[1]q], whichever it means", short(s))
+	}
+	return w
+}

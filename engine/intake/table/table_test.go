@@ -1,0 +1,215 @@
+package table
+
+import (
+	"bytes"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/tools/txtar"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+)
+
+var update = flag.Bool("update", false, "write what the tables give into testdata")
+
+// TestTables reads the tables of testdata: each archive holds a mapping, a file and
+// what came of it, events or faults; perhaps a register to check against.
+func TestTables(t *testing.T) {
+	names, err := filepath.Glob("testdata/*.txtar")
+	if err != nil || len(names) == 0 {
+		t.Fatalf("no tables: %v", err)
+	}
+	for _, name := range names {
+		t.Run(strings.TrimSuffix(filepath.Base(name), ".txtar"), func(t *testing.T) {
+			ar, err := txtar.ParseFile(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := outcome(t, ar)
+			if *update {
+				put(ar, "want", got)
+				if err := os.WriteFile(name, txtar.Format(ar), 0o644); err != nil {
+					t.Fatal(err)
+				}
+				return
+			}
+			if want := part(ar, "want"); got != want {
+				t.Errorf("got\n%s\nwant\n%s", got, want)
+			}
+		})
+	}
+}
+
+func part(ar *txtar.Archive, name string) string {
+	for _, f := range ar.Files {
+		if f.Name == name {
+			return string(f.Data)
+		}
+	}
+	return ""
+}
+
+func put(ar *txtar.Archive, name, text string) {
+	for i := range ar.Files {
+		if ar.Files[i].Name == name {
+			ar.Files[i].Data = []byte(text)
+			return
+		}
+	}
+	ar.Files = append(ar.Files, txtar.File{Name: name, Data: []byte(text)})
+}
+
+// outcome reads the archive's table and writes down what came of it.
+func outcome(t *testing.T, ar *txtar.Archive) string {
+	m, err := ReadMapping("map.yaml", []byte(part(ar, "map.yaml")))
+	if err != nil {
+		return err.Error() + "\n"
+	}
+	var fleet *Fleet
+	if text := part(ar, "vehicles.yaml"); text != "" {
+		fleet = fleetOf(t, text, strings.Split(strings.TrimSpace(part(ar, "tasks")), "\n"))
+	}
+	table, err := m.Read("file.csv", strings.NewReader(part(ar, "file.csv")), fleet)
+	if err != nil {
+		return err.Error() + "\n"
+	}
+	var b strings.Builder
+	for _, ev := range table.Events {
+		line, err := intake.Encode(ev)
+		if err != nil {
+			t.Fatal(err)
+		}
+		fmt.Fprintf(&b, "%d %s\n", ev.Line, line)
+	}
+	fmt.Fprintf(&b, "%d rows, left out %v, without value %v, repeated %v\n", table.Rows, table.LeftOut, table.NoValue, table.Repeated)
+	return b.String()
+}
+
+func fleetOf(t testing.TB, text string, tasks []string) *Fleet {
+	events, err := intake.Register("vehicles.yaml", []byte(text), time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC))
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := &Fleet{Vehicles: map[string]*engine.VehicleData{}, Tasks: func(string) ([]string, error) { return tasks, nil }}
+	for _, ev := range events {
+		f.Vehicles[ev.Vehicle] = ev.Data.(*engine.VehicleData)
+	}
+	return f
+}
+
+// The same file gives the same events, to the byte, and a file with a fault none.
+func TestSameFileSameEvents(t *testing.T) {
+	names, _ := filepath.Glob("testdata/*.txtar")
+	for _, name := range names {
+		ar, err := txtar.ParseFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if a, b := outcome(t, ar), outcome(t, ar); a != b {
+			t.Errorf("%s: once\n%s\nand again\n%s", name, a, b)
+		}
+	}
+}
+
+// Rows that are added, taken out or sorted otherwise do not change how the others
+// are named.
+func TestIdentityIsNotTheRow(t *testing.T) {
+	m, err := ReadMapping("map.yaml", []byte("import: readings\nsource: /sheet\nzone: UTC\nvehicle: {column: V}\ndate: {column: D}\nmeters: {odometer: {column: Km, unit: km}}\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ids := func(rows ...string) map[string]bool {
+		table, err := m.Read("f", strings.NewReader("V,D,Km\n"+strings.Join(rows, "\n")), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out := map[string]bool{}
+		for _, ev := range table.Events {
+			out[ev.ID.ID] = true
+		}
+		return out
+	}
+	long := ids("a,2031-01-02,1", "b,2031-01-03,2", "a,2031-01-04,3")
+	for id := range ids("a,2031-01-04,3", "b,2031-01-03,2") {
+		if !long[id] {
+			t.Errorf("%s was not there before", id)
+		}
+	}
+	if len(long) != 3 || !long["b/2031-01-03T00:00:00Z/odometer"] {
+		t.Errorf("ids %v", long)
+	}
+}
+
+func TestLimits(t *testing.T) {
+	m, err := ReadMapping("map.yaml", []byte("import: services\nsource: /sheet\nzone: UTC\nvehicle: {column: V}\ndate: {column: D}\nnote: {column: N}\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for text, want := range map[string]string{
+		strings.Repeat("x", maxBytes+1):                                "f.csv: it has more than 16 MiB\nhint: split it into several files",
+		"V,D,N" + strings.Repeat(",", maxColumns) + "\n":               "f.csv:1:501: 503 columns, more than 500",
+		"V,D,N\na,2031-01-02," + strings.Repeat("n", maxCell+1) + "\n": "f.csv:2:3: a cell of 8193 bytes, at most 8192 are read",
+		"V,D,N\n" + strings.Repeat("a,2031-01-02,x\n", maxRows+1):      "f.csv:200002:1: more than 200000 rows\nhint: split it into several files",
+		"": "f.csv: it has no row 1 with headings\nhint: in map.yaml: heading: 1",
+		"V,D,N\na,2031-01-02,\"x\ny": `f.csv:2:1: a quoted cell that goes on after its closing quote, or is never closed (line 3, byte 2)` +
+			"\n" + `hint: a cell with a quote is written "so ""quoted"" here"; nothing after it was read`,
+	} {
+		if _, err := m.Read("f.csv", strings.NewReader(text), nil); err == nil || err.Error() != want {
+			t.Errorf("%.30q: got\n%v\nwant\n%s", text, err, want)
+		}
+	}
+}
+
+// A text is the same in every encoding that has its letters.
+func TestEncodings(t *testing.T) {
+	const text = "V,D,N\nbüs-7,2031-01-02,Öl gewechselt\n"
+	for name, enc := range encodings {
+		raw := []byte(text)
+		if enc != nil {
+			var err error
+			if raw, err = enc.NewEncoder().Bytes(raw); err != nil {
+				continue // has no such letters
+			}
+		}
+		m, err := ReadMapping("map.yaml", []byte("import: services\nsource: /sheet\nzone: UTC\nencoding: "+name+"\nvehicle: {column: V}\ndate: {column: D}\nnote: {column: N}\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if name == "utf-16" {
+			raw = append(bytes.Clone(bomBE), bytes.TrimPrefix(raw, bomBE)...)
+		}
+		table, err := m.Read("f.csv", bytes.NewReader(raw), nil)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if ev := table.Events[0]; ev.Vehicle != "büs-7" || ev.Data.(*engine.ServiceData).Note != "Öl gewechselt" {
+			t.Errorf("%s: read %q, %q", name, ev.Vehicle, ev.Data.(*engine.ServiceData).Note)
+		}
+	}
+}
+
+func TestWrongEncoding(t *testing.T) {
+	for _, c := range []struct{ encoding, raw, want string }{
+		{"utf-8", "V,D,N\na,2031-01-02,\xd6l\n", "f.csv:2:3: a character that is none of utf-8, after \"a,2031-01-02,\"\nhint: in map.yaml: encoding: windows-1252 (or " + strings.Join(encodingNames(), ", ") + ")"},
+		{"utf-8", "\xff\xfeV\x00", "f.csv:1:1: the file begins as UTF-16 does, but is to be read as utf-8\nhint: in map.yaml: encoding: utf-16"},
+		{"utf-8", "V\x00,\x00", "f.csv:1:1: a zero byte: the file is not UTF-8\nhint: in map.yaml: encoding: utf-16le"},
+		{"windows-1252", "\xef\xbb\xbfV,D,N\n", "f.csv:1:1: the file begins as UTF-8 does, but is to be read as windows-1252\nhint: in map.yaml: encoding: utf-8"},
+		{"windows-1252", "V,D,N\n\x81,2031-01-02,x\n", "f.csv:2:1: a character that is none of windows-1252, after \"\""},
+		{"utf-16", "V,D,N\n", "f.csv:1:1: reading it as utf-16: encoding: missing byte order mark\nhint: in map.yaml: encoding: utf-16le"},
+	} {
+		m, err := ReadMapping("map.yaml", []byte("import: services\nsource: /sheet\nzone: UTC\nencoding: "+c.encoding+"\nvehicle: {column: V}\ndate: {column: D}\nnote: {column: N}\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := m.Read("f.csv", strings.NewReader(c.raw), nil); err == nil || err.Error() != c.want {
+			t.Errorf("%q as %s: got\n%v\nwant\n%s", c.raw, c.encoding, err, c.want)
+		}
+	}
+}
