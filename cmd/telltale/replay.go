@@ -20,6 +20,10 @@ type replayOptions struct {
 	rules, vehicles, until string
 	against, people        string
 	json, all, keepGoing   bool
+
+	// seen and said are told what is folded and what comes of it; nil for nobody.
+	seen func(engine.Event)
+	said func(engine.Output)
 }
 
 func replayCommand(s streams) *cobra.Command {
@@ -187,7 +191,13 @@ func (r *replayer) fold(ev engine.Event) {
 	if ev.Recorded.After(r.end) {
 		r.end = ev.Recorded
 	}
+	if r.o.seen != nil {
+		r.o.seen(ev)
+	}
 	for _, o := range r.p.Apply(ev) {
+		if r.o.said != nil {
+			r.o.said(o)
+		}
 		r.say(o)
 	}
 }

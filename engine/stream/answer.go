@@ -28,7 +28,7 @@ const (
 )
 
 // Answer lets the service answer requests on telltale.query.due, .alarms, .why,
-// .samples, .baselines, .unregistered, .refused and .health: for all partitions, whichever
+// .samples, .history, .register, .known, .baselines, .unregistered, .refused and .health: for all partitions, whichever
 // replica is asked. A list comes in as many replies as it needs. More endpoints can
 // be added to what it returns, which must be stopped before the service.
 func (s *Service) Answer() (micro.Service, error) {
@@ -45,6 +45,9 @@ func (s *Service) Answer() (micro.Service, error) {
 			return s.Verdicts(ctx, q.Vehicle, q.Component)
 		}),
 		"baselines":    s.answerBaselines,
+		"history":      gathered(s.history),
+		"register":     gathered(s.register),
+		"known":        gathered(s.known),
 		"unregistered": gathered(func(ctx context.Context, _ question) ([]string, error) { return s.Unregistered(ctx) }),
 		"refused":      s.answerRefused,
 		"health":       func(r micro.Request, _ question) error { return r.RespondJSON(s.HealthOfAll(context.Background())) },

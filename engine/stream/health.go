@@ -17,6 +17,8 @@ type Health struct {
 	Book       string            `json:"book,omitempty"`
 	Ready      bool              `json:"ready"` // all partitions have folded what the log held at the start
 	Partitions []PartitionHealth `json:"partitions"`
+	// EventsClock: the clock follows the events, and none lies ahead of it.
+	EventsClock bool `json:"eventsClock,omitempty"`
 	// Replicas are those that live, by name, where partitions are shared.
 	Replicas []string `json:"replicas,omitempty"`
 	// Unanswered are partitions of which nobody could say how they stand.
@@ -71,7 +73,7 @@ func (w *worker) standing() standing {
 
 // Health says how this process stands, with the partitions that it folds.
 func (s *Service) Health() Health {
-	h := Health{Program: s.cfg.Program, Ready: true}
+	h := Health{Program: s.cfg.Program, Ready: true, EventsClock: s.cfg.ClockFollowsEvents}
 	for _, w := range s.here() {
 		w.mu.Lock()
 		h.add(w.standing())
@@ -100,7 +102,7 @@ var healthInquiry = inquiry[standing]{"health", func(w *worker, _ question) []st
 // HealthOfAll says how all partitions stand, wherever they are folded.
 func (s *Service) HealthOfAll(ctx context.Context) Health {
 	all, err := scatter(ctx, s, healthInquiry, question{})
-	h := Health{Program: s.cfg.Program, Ready: err == nil}
+	h := Health{Program: s.cfg.Program, Ready: err == nil, EventsClock: s.cfg.ClockFollowsEvents}
 	for _, p := range all {
 		h.add(p)
 	}

@@ -18,6 +18,8 @@ type question struct {
 	Rule    string `json:"rule,omitempty"`
 	// Component is of a question about samples.
 	Component string `json:"component,omitempty"`
+	// Events are those that are asked after.
+	Events []engine.KnownEvent `json:"events,omitempty"`
 }
 
 // inquiry is what each partition can be asked of its vehicles.

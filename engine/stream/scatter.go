@@ -128,7 +128,7 @@ func (s *Service) answerPart(w *worker) (micro.Service, error) {
 		return nil, fmt.Errorf("answering for partition %d: %w", w.p, err)
 	}
 	g := m.AddGroup(partSubject(w.p))
-	for _, in := range []asked{dueInquiry, alarmsInquiry, whyInquiry, samplesInquiry, unregisteredInquiry, registeredInquiry, healthInquiry} {
+	for _, in := range []asked{dueInquiry, alarmsInquiry, whyInquiry, samplesInquiry, unregisteredInquiry, registeredInquiry, healthInquiry, historyInquiry, registerInquiry, knownInquiry} {
 		h := func(r micro.Request, q question) error { return in.reply(r, w, q) }
 		if err := g.AddEndpoint(in.called(), micro.HandlerFunc(answer(h))); err != nil {
 			return nil, errors.Join(fmt.Errorf("answering for partition %d: %w", w.p, err), m.Stop())

@@ -1,0 +1,311 @@
+package main
+
+import (
+	"context"
+	_ "embed"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"maps"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/engine"
+	"telltale/engine/stream"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+type historyOptions struct {
+	client
+	replayOptions
+	csv  bool
+	html string
+}
+
+func historyCommand(s streams) *cobra.Command {
+	var o historyOptions
+	cmd := &cobra.Command{
+		Use:   "history VEHICLE [EVENTS.jsonl]",
+		Short: "A vehicle's service history with its evidence, to be handed over with it",
+		Long: `Print a vehicle's service history with its evidence: work done, fluid samples with
+what they were judged as, meter values, alarms and what people answered, each with
+its source and date. As text, as JSON or CSV, or as a page to be printed.
+
+It is asked of a running service or, with --rules, found from a file of events.`,
+		Example: `  telltale history bus-07 --dir fleet
+  telltale history bus-07 --dir fleet --html bus-07.html
+  telltale history bus-07 --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl --csv`,
+		Args: cobra.RangeArgs(1, 2),
+		RunE: func(cmd *cobra.Command, args []string) error { return history(cmd.Context(), s, &o, args) },
+	}
+	o.client.flags(cmd)
+	f := cmd.Flags()
+	f.BoolVar(&o.csv, "csv", false, "comma-separated values, a line each under a heading")
+	f.StringVar(&o.html, "html", "", "write a page to be printed into this file (- is the standard output)")
+	f.StringVar(&o.rules, "rules", "", "folder of rule files; the last argument is then a file of events")
+	f.StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
+	f.StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
+	return cmd
+}
+
+func history(ctx context.Context, s streams, o *historyOptions, args []string) error {
+	forms := 0
+	for _, on := range []bool{o.client.json, o.csv, o.html != ""} {
+		if on {
+			forms++
+		}
+	}
+	switch {
+	case forms > 1:
+		return exit{2, hinted{errors.New("--json, --csv and --html are forms of one history"), "choose one"}}
+	case o.rules != "" && len(args) != 2:
+		return exit{2, hinted{errors.New("no file of events is named"), "telltale history " + args[0] + " --rules " + o.rules + " events.jsonl"}}
+	case o.rules == "" && len(args) == 2:
+		return exit{2, hinted{fmt.Errorf("%s is a file of events, but the rules are not named", args[1]), "add --rules DIR"}}
+	case o.rules != "":
+		list, all, err := historyOfFile(o.replayOptions, args[0], args[1])
+		if err != nil {
+			return err
+		}
+		return o.show(s, args[0], list, all)
+	}
+	return o.ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
+		list, err := stream.QueryHistory(ctx, nc, args[0])
+		if err != nil {
+			return err
+		}
+		var all []string
+		if len(list) == 0 {
+			if _, err := registeredVehicle(ctx, nc, args[0]); err != nil {
+				return err
+			}
+		}
+		return o.show(s, args[0], list, all)
+	})
+}
+
+// historyOfFile folds a file and collects what it holds of the vehicle beside the
+// record; all are the vehicles that it knows.
+func historyOfFile(o replayOptions, vehicle, path string) (list []engine.HistoryEntry, all []string, err error) {
+	var past engine.Past
+	o.seen = func(ev engine.Event) {
+		if ev.Vehicle == vehicle && ev.Kind != engine.ReadingEvent {
+			past.Events = append(past.Events, ev)
+		}
+	}
+	o.said = func(out engine.Output) {
+		switch {
+		case out.Transition != nil && out.Transition.Vehicle == vehicle:
+			past.Transitions = append(past.Transitions, *out.Transition)
+		case out.Refused != nil && out.Refused.Vehicle == vehicle:
+			past.Refused = append(past.Refused, *out.Refused)
+		}
+	}
+	r, err := foldFile(o, path, io.Discard)
+	if err != nil {
+		return nil, nil, err
+	}
+	return engine.ExtendHistory(r.p.History(vehicle), past), r.p.Vehicles(), nil
+}
+
+func (o *historyOptions) show(s streams, vehicle string, list []engine.HistoryEntry, all []string) error {
+	if len(list) == 0 {
+		return exit{2, hinted{fmt.Errorf("no vehicle %q is registered", vehicle), didYouMean(rules.Near(vehicle, all), all)}}
+	}
+	switch {
+	case o.client.json:
+		enc := json.NewEncoder(s.out)
+		enc.SetEscapeHTML(false)
+		for i := range list {
+			if err := enc.Encode(&list[i]); err != nil {
+				return fmt.Errorf("writing the history: %w", err)
+			}
+		}
+		return nil
+	case o.csv:
+		return historyCSV(s.out, list)
+	case o.html == "-":
+		return historyPage(s.out, list)
+	case o.html != "":
+		f, err := os.Create(o.html)
+		if err != nil {
+			return fmt.Errorf("writing the page: %w", err)
+		}
+		return errors.Join(historyPage(f, list), f.Close())
+	}
+	_, err := io.WriteString(s.out, historyText(list))
+	return err
+}
+
+// historyText is the history on a terminal: what was done and found in order, then
+// the meter values by themselves, which are many.
+func historyText(list []engine.HistoryEntry) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s (%s)\n", printable(list[0].Text), list[0].Vehicle)
+	part := func(heading string, what ...string) {
+		first := true
+		for i := range list {
+			e := &list[i]
+			if !slices.Contains(what, e.What) {
+				continue
+			}
+			if first {
+				b.WriteString("\n" + heading + "\n")
+				first = false
+			}
+			b.WriteString(historyLines(e))
+		}
+	}
+	part("Work and samples", engine.WhatWork, engine.WhatSample, engine.WhatReplaced)
+	part("Alarms and answers", engine.WhatAlarm, engine.WhatAnswer)
+	part("Meter values read by themselves", engine.WhatReading)
+	return b.String()
+}
+
+func historyLines(e *engine.HistoryEntry) string {
+	line := e.Date + "  " + oneLine(e.Text)
+	if e.TakenOut {
+		line += " [taken out later: it counts for nothing]"
+	}
+	var more []string
+	if m := metersLine(e); m != "" && e.What != engine.WhatReading {
+		more = append(more, m)
+	}
+	if e.Sample != nil {
+		more = append(more, resultsLine(e.Sample))
+	}
+	for _, d := range e.Doubts {
+		more = append(more, "doubted: "+oneLine(d))
+	}
+	if e.Event != nil && e.What != engine.WhatReading {
+		more = append(more, "["+oneLine(e.Event.Source+" "+e.Event.ID)+"]")
+	}
+	if e.Event != nil && e.What == engine.WhatReading {
+		line += "  [" + oneLine(e.Event.Source+" "+e.Event.ID) + "]"
+	}
+	out := printable(line) + "\n"
+	for _, m := range more {
+		out += strings.Repeat(" ", 12) + printable(m) + "\n"
+	}
+	return out
+}
+
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// metersLine is what the meters showed then.
+func metersLine(e *engine.HistoryEntry) string {
+	var out []string
+	for _, name := range slices.Sorted(maps.Keys(e.Meters)) {
+		out = append(out, name+" "+quantity(e.Meters[name]))
+	}
+	return strings.Join(out, ", ")
+}
+
+func quantity(q unit.Quantity) string { return unit.Grouped(q.Value) + " " + q.Unit }
+
+// resultsLine is the laboratory's sheet as it was reported.
+func resultsLine(d *engine.SampleData) string {
+	var out []string
+	for i := range d.Results {
+		out = append(out, d.Results[i].Analyte+" "+d.Results[i].String())
+	}
+	if d.FluidAge != nil {
+		out = append([]string{"fluid run " + quantity(*d.FluidAge)}, out...)
+	}
+	return strings.Join(out, ", ")
+}
+
+// historyCSV writes the history as RFC 4180 has it. No cell begins as a formula does:
+// what would has an apostrophe before it, which spreadsheets take for text.
+func historyCSV(w io.Writer, list []engine.HistoryEntry) error {
+	out := csv.NewWriter(w)
+	rows := [][]string{{"date", "time", "vehicle", "what", "component", "text", "meters", "results", "doubts", "taken out", "source", "id"}}
+	for i := range list {
+		e := &list[i]
+		source, id, results, gone := "", "", "", ""
+		if e.Event != nil {
+			source, id = e.Event.Source, e.Event.ID
+		}
+		if e.Sample != nil {
+			results = resultsLine(e.Sample)
+		}
+		if e.TakenOut {
+			gone = "yes"
+		}
+		row := []string{e.Date, e.Time.Format(time.RFC3339), e.Vehicle, e.What, e.Component, e.Text, metersLine(e), results,
+			strings.Join(e.Doubts, "; "), gone, source, id}
+		for i := range row {
+			row[i] = noFormula(row[i])
+		}
+		rows = append(rows, row)
+	}
+	if err := out.WriteAll(rows); err != nil {
+		return fmt.Errorf("writing the history: %w", err)
+	}
+	return nil
+}
+
+// noFormula keeps a spreadsheet from running what someone wrote into a note.
+func noFormula(s string) string {
+	s = printable(s)
+	if s != "" && strings.ContainsRune("=+-@\t\r\n|%", rune(s[0])) {
+		return "'" + s
+	}
+	return s
+}
+
+//go:embed history.html
+var historyHTML string
+
+var historyTemplate = template.Must(template.New("history").Funcs(template.FuncMap{
+	"one": func(s string) string { return printable(oneLine(s)) }, "meters": metersLine, "quantity": quantity,
+	"source": func(e engine.HistoryEntry) string {
+		if e.Event == nil {
+			return ""
+		}
+		return printable(oneLine(e.Event.Source + " " + e.Event.ID))
+	},
+}).Parse(historyHTML))
+
+// historyPage writes the history as a page that loads nothing and prints on A4.
+func historyPage(w io.Writer, list []engine.HistoryEntry) error {
+	head := list[0].Register
+	if head == nil {
+		head = &engine.VehicleData{Name: list[0].Vehicle}
+	}
+	page := struct {
+		Vehicle, From, To string
+		Register          *engine.VehicleData
+		Work, Samples     []engine.HistoryEntry
+		Alarms, Readings  []engine.HistoryEntry
+	}{Vehicle: list[0].Vehicle, Register: head}
+	for _, e := range list[1:] {
+		if page.From == "" {
+			page.From = e.Date
+		}
+		page.From, page.To = min(page.From, e.Date), max(page.To, e.Date)
+		switch e.What {
+		case engine.WhatWork, engine.WhatReplaced:
+			page.Work = append(page.Work, e)
+		case engine.WhatSample:
+			page.Samples = append(page.Samples, e)
+		case engine.WhatReading:
+			page.Readings = append(page.Readings, e)
+		default:
+			page.Alarms = append(page.Alarms, e)
+		}
+	}
+	if err := historyTemplate.Execute(w, page); err != nil {
+		return fmt.Errorf("writing the page: %w", err)
+	}
+	return nil
+}

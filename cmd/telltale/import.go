@@ -1,0 +1,356 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+	"github.com/spf13/cobra"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/engine/intake/table"
+	"telltale/engine/stream"
+)
+
+type importOptions struct {
+	client
+	mapping, out, vehicles string
+	dry                    bool
+	rows                   int
+}
+
+func importCommand(s streams) *cobra.Command {
+	var o importOptions
+	cmd := &cobra.Command{
+		Use:   "import --map MAP.yaml FILE.csv",
+		Short: "Read laboratory results, mileage or work done from a table, by a mapping of your own",
+		Long: `Read laboratory results, mileage or work done from a table (CSV) and send them to a
+running service, or write them as events. The mapping says which column is what, in
+which units, and how numbers and dates are written; nothing is guessed. A file comes
+in whole or not at all: each fault is shown with its row and column and the line of
+the mapping that would have worked. The same file again changes nothing.`,
+		Example: `  telltale import --map valley.yaml results.csv --dry
+  telltale import --map valley.yaml results.csv --dir fleet
+  telltale import --map mileage.yaml mileage.csv --vehicles fleet/vehicles.yaml --out events.jsonl`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error { return importFile(cmd.Context(), s, &o, args[0]) },
+	}
+	o.flags(cmd)
+	f := cmd.Flags()
+	f.StringVar(&o.mapping, "map", "", "the mapping (needed)")
+	f.BoolVar(&o.dry, "dry", false, "check the whole file, show its first rows as events, and send nothing")
+	f.IntVar(&o.rows, "rows", 3, "with --dry: how many events to show; 0 is all")
+	f.StringVar(&o.out, "out", "", "write the events into this file (- is the standard output) and send nothing")
+	f.StringVar(&o.vehicles, "vehicles", "", "with --dry or --out: register to check the vehicles against (default DIR/vehicles.yaml)")
+	_ = cmd.MarkFlagRequired("map") // the flag is defined above
+	return cmd
+}
+
+func importFile(ctx context.Context, s streams, o *importOptions, path string) error {
+	text, err := os.ReadFile(o.mapping)
+	if err != nil {
+		return exit{2, fmt.Errorf("reading the mapping: %w", err)}
+	}
+	m, err := table.ReadMapping(o.mapping, text)
+	if err != nil {
+		return exit{2, fmt.Errorf("the mapping has faults:\n%w", err)}
+	}
+	if o.dry || o.out != "" {
+		return o.withoutService(s, m, path)
+	}
+	return o.ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
+		fleet, err := fleetOf(ctx, nc)
+		if err != nil {
+			return err
+		}
+		t, err := readTable(s, m, path, fleet)
+		if err != nil {
+			return err
+		}
+		return importTo(ctx, s, nc, path, t)
+	})
+}
+
+// withoutService shows or writes the events; the register is that of the folder.
+func (o *importOptions) withoutService(s streams, m *table.Mapping, path string) error {
+	fleet, err := o.folderFleet(s)
+	if err != nil {
+		return err
+	}
+	t, err := readTable(s, m, path, fleet)
+	if err != nil {
+		return err
+	}
+	if o.dry {
+		n := len(t.Events)
+		if o.rows > 0 {
+			n = min(n, o.rows)
+		}
+		if err := writeEvents(s.out, t.Events[:n]); err != nil {
+			return err
+		}
+		fmt.Fprintf(s.err, "import: %s would be sent; %d shown, nothing sent\n", counted(t), n)
+		return nil
+	}
+	if o.out == "-" {
+		err = writeEvents(s.out, t.Events)
+	} else {
+		err = writeNew(o.out, t.Events)
+	}
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.err, "import: %s written, nothing sent\n", counted(t))
+	return nil
+}
+
+func counted(t *table.Table) string {
+	return counting(len(t.Events), "event") + " of " + counting(t.Rows, "row")
+}
+
+func counting(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return strconv.Itoa(n) + " " + what + "s"
+}
+
+// writeNew writes the events into a file that is not there yet.
+func writeNew(path string, events []engine.Event) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, os.ErrExist) {
+		return exit{2, hinted{fmt.Errorf("%s is there already", path), "name a file that is not, or - for the standard output"}}
+	}
+	if err != nil {
+		return exit{2, fmt.Errorf("writing the events: %w", err)}
+	}
+	return errors.Join(writeEvents(f, events), f.Close())
+}
+
+func writeEvents(w io.Writer, events []engine.Event) error {
+	for _, ev := range events {
+		b, err := intake.Encode(ev)
+		if err != nil {
+			return err
+		}
+		if _, err := fmt.Fprintf(w, "%s\n", b); err != nil {
+			return fmt.Errorf("writing the events: %w", err)
+		}
+	}
+	return nil
+}
+
+// readTable reads the file and says which rows make no event.
+func readTable(s streams, m *table.Mapping, path string, fleet *table.Fleet) (*table.Table, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, exit{2, err}
+	}
+	defer f.Close()
+	t, err := m.Read(path, f, fleet)
+	if faults := (table.Faults{}); errors.As(err, &faults) {
+		return nil, exit{2, fmt.Errorf("%s is not imported, nothing of it:\n%s", path, printable(faults.Error()))}
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, of := range []struct {
+		rows []int
+		what string
+	}{{t.LeftOut, "left out by the mapping"}, {t.NoValue, "without any value"}, {t.Repeated, "that say again what an earlier row says"}} {
+		if len(of.rows) > 0 {
+			fmt.Fprintf(s.err, "import: %s %s: %s\n", counting(len(of.rows), "row"), of.what, someRows(of.rows))
+		}
+	}
+	return t, nil
+}
+
+func someRows(rows []int) string {
+	var out []string
+	for _, n := range rows[:min(len(rows), 10)] {
+		out = append(out, strconv.Itoa(n))
+	}
+	if len(rows) > 10 {
+		return strings.Join(out, ", ") + " and others"
+	}
+	return strings.Join(out, ", ")
+}
+
+// folderFleet is the register of a file, for a table that is not sent.
+func (o *importOptions) folderFleet(s streams) (*table.Fleet, error) {
+	path := o.vehicles
+	if path == "" && o.dir != "" {
+		path = filepath.Join(o.dir, "vehicles.yaml")
+	}
+	if path == "" {
+		fmt.Fprintln(s.err, "import: not checked against a register; --vehicles FILE or --dir FOLDER names one")
+		return nil, nil
+	}
+	events, err := loadRegister(path, stream.Unclocked)
+	if err != nil {
+		return nil, err
+	}
+	f := &table.Fleet{Vehicles: map[string]*engine.VehicleData{}}
+	for _, ev := range events {
+		f.Vehicles[ev.Vehicle] = ev.Data.(*engine.VehicleData)
+	}
+	return f, nil
+}
+
+// fleetOf is the register of a running service, with the tasks of each vehicle.
+func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
+	list, err := stream.QueryRegister(ctx, nc)
+	if err != nil {
+		return nil, err
+	}
+	f := &table.Fleet{Vehicles: map[string]*engine.VehicleData{}}
+	for _, v := range list {
+		f.Vehicles[v.Vehicle] = v.VehicleData
+	}
+	known := map[string][]string{}
+	f.Tasks = func(vehicle string) ([]string, error) {
+		if names, ok := known[vehicle]; ok {
+			return names, nil
+		}
+		list, err := stream.QueryWhy(ctx, nc, vehicle, "")
+		if err != nil {
+			return nil, err
+		}
+		known[vehicle] = taskNames(list)
+		return known[vehicle], nil
+	}
+	return f, nil
+}
+
+// taskNames are the tasks and follow-ups among what a vehicle has.
+func taskNames(list []engine.Why) []string {
+	names := []string{}
+	for i := range list {
+		if y := &list[i]; y.Due != nil && !slices.Contains(names, y.Rule) {
+			names = append(names, y.Rule)
+		}
+	}
+	return names
+}
+
+// importTo sends the events, all or none: what the service would refuse is looked
+// for before.
+func importTo(ctx context.Context, s streams, nc *nats.Conn, path string, t *table.Table) error {
+	latest, _, err := clockOf(ctx, nc)
+	if err != nil {
+		return err
+	}
+	fresh, err := onlyNew(ctx, nc, path, t.Events, latest)
+	if err != nil {
+		return err
+	}
+	js, err := jetstream.New(nc)
+	if err != nil {
+		return err
+	}
+	p := &publisher{js: js, last: map[int]uint64{}, ids: map[engine.ID]int{}}
+	for _, ev := range fresh {
+		p.ids[ev.ID] = ev.Line
+		if err = p.publish(ctx, ev); err != nil {
+			break
+		}
+	}
+	if err == nil {
+		err = p.wait(ctx)
+	}
+	if err != nil {
+		return hinted{fmt.Errorf("sending: %w", err), "import the same file again: what is stored already is not stored twice"}
+	}
+	refused, err := p.refused(ctx, s, nc)
+	if err != nil {
+		return fmt.Errorf("asking what the service refused: %w", err)
+	}
+	fmt.Fprintf(s.err, "import: %s: %d new, %d known before\n", counted(t), len(fresh)-refused, len(t.Events)-len(fresh))
+	if refused > 0 {
+		return exit{1, fmt.Errorf("%s refused", counting(refused, "event"))}
+	}
+	return nil
+}
+
+// clockOf is the latest moment that an event may have, and the service's now. Where
+// the clock follows the events none is too late.
+func clockOf(ctx context.Context, nc *nats.Conn) (latest, now time.Time, err error) {
+	h, err := stream.QueryHealth(ctx, nc)
+	if err != nil {
+		return latest, now, err
+	}
+	if h.EventsClock {
+		return time.Unix(1<<40, 0), h.Now, nil
+	}
+	now = time.Now()
+	return now.Add(24 * time.Hour), now, nil
+}
+
+// onlyNew takes out the events that the service knows, and refuses all if one of
+// them has other content there or lies ahead of the clock.
+func onlyNew(ctx context.Context, nc *nats.Conn, path string, events []engine.Event, latest time.Time) ([]engine.Event, error) {
+	var faults table.Faults
+	add := func(ev engine.Event, text, hint string) {
+		faults = append(faults, table.Fault{File: path, Row: ev.Line, Text: text, Hint: hint})
+	}
+	known, err := knownTo(ctx, nc, events)
+	if err != nil {
+		return nil, err
+	}
+	var fresh []engine.Event
+	for _, ev := range events {
+		digest, ok := known[ev.Vehicle][ev.ID]
+		switch {
+		case ok && digest != ev.Hash():
+			add(ev, fmt.Sprintf("an event %q of %s is known and says something else", ev.ID.ID, ev.ID.Source), correction(ev))
+		case ok:
+		case ev.Time.After(latest) || ev.Recorded.After(latest):
+			add(ev, fmt.Sprintf("dated %s, which is more than a day ahead", ev.Recorded.Format(time.DateOnly)), "is the date order right?")
+		default:
+			fresh = append(fresh, ev)
+		}
+	}
+	if len(faults) > 0 {
+		return nil, exit{2, fmt.Errorf("%s is not imported, nothing of it:\n%s", path, printable(faults.Error()))}
+	}
+	return fresh, nil
+}
+
+// correction is how what was imported is put right.
+func correction(ev engine.Event) string {
+	if ev.Kind == engine.SampleEvent {
+		return "a corrected report has a higher revision: name its column, revision: {column: …}"
+	}
+	return "take the first out with a void event, and give the row another id"
+}
+
+// knownTo asks the service which of the events it holds: by vehicle, the hash of
+// each.
+func knownTo(ctx context.Context, nc *nats.Conn, events []engine.Event) (map[string]map[engine.ID]string, error) {
+	ask := map[string][]engine.KnownEvent{}
+	for _, ev := range events {
+		ask[ev.Vehicle] = append(ask[ev.Vehicle], engine.KnownEvent{ID: ev.ID})
+	}
+	out := map[string]map[engine.ID]string{}
+	for vehicle, list := range ask {
+		have, err := stream.QueryKnown(ctx, nc, vehicle, list)
+		if err != nil {
+			return nil, err
+		}
+		out[vehicle] = map[engine.ID]string{}
+		for _, k := range have {
+			out[vehicle][k.ID] = k.Digest
+		}
+	}
+	return out, nil
+}

@@ -1,0 +1,35 @@
+package table
+
+import (
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// The README names every key, and its examples are mappings that can be read.
+func TestReadme(t *testing.T) {
+	text, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	keys := slices.Clone(commonKeys)
+	for _, more := range kindKeys {
+		keys = append(keys, more...)
+	}
+	for _, key := range keys {
+		if !strings.Contains(string(text), "`"+key+"`") {
+			t.Errorf("the README does not name `%s`", key)
+		}
+	}
+	examples := regexp.MustCompile("(?s)```yaml\n(.*?)```").FindAllSubmatch(text, -1)
+	if len(examples) != 4 {
+		t.Errorf("%d examples", len(examples))
+	}
+	for _, m := range examples {
+		if _, err := ReadMapping("README.md", m[1]); err != nil {
+			t.Error(err)
+		}
+	}
+}

@@ -1,0 +1,129 @@
+package engine
+
+import (
+	"strconv"
+	"strings"
+)
+
+// What a vehicle's history says stands in this file.
+
+func registerWords(d *VehicleData) string {
+	s := d.Name
+	if d.Kind != "" {
+		s += ", " + d.Kind
+	}
+	if d.InService != "" {
+		s += ", in service since " + d.InService
+	}
+	if d.Retired {
+		s += ", retired"
+	}
+	return s
+}
+
+func workWords(d *ServiceData) string {
+	var parts []string
+	add := func(s string, ok bool) {
+		if ok {
+			parts = append(parts, s)
+		}
+	}
+	add(strings.Join(d.Tasks, ", "), len(d.Tasks) > 0)
+	if f := d.Fluid; f != nil {
+		name := f.Name
+		if name == "" {
+			name = "fluid"
+		}
+		add(name+" exchanged", f.Drained == nil && f.Filled == nil)
+		if f.Drained != nil {
+			add(f.Drained.String()+" "+name+" drained", true)
+		}
+		if f.Filled != nil {
+			add(f.Filled.String()+" "+name+" filled", true)
+		}
+	}
+	add("new filter", d.Filter)
+	add("meters read", len(parts) == 0 && len(d.Meters) > 0)
+	add("noted", len(parts) == 0)
+	s := capital(strings.Join(parts, ", ")) + ofComponent(d.Component)
+	if d.By != "" {
+		s += ", by " + d.By
+	}
+	if d.Note != "" {
+		s += ": " + strings.Join(strings.Fields(d.Note), " ")
+	}
+	return s
+}
+
+func ofComponent(name string) string {
+	if name == "" {
+		return ""
+	}
+	return " (" + name + ")"
+}
+
+func replacedWords(d *MeterReplacedData) string {
+	return capital(d.Meter) + " replaced: the old one showed " + d.Last.String() + ", the new one began at " + d.First.String()
+}
+
+func answerWords(d *AnswerData) string {
+	s := capital(d.Answer)
+	switch {
+	case d.Rule != "":
+		s += ": " + d.Rule
+	case d.Task != "":
+		s += ": " + d.Task
+	}
+	s += ofComponent(d.Component)
+	if d.Until != "" {
+		s += " until " + d.Until
+	}
+	if d.ByDistance != nil {
+		s += " by " + d.ByDistance.String()
+	}
+	if d.By != "" {
+		s += ", by " + d.By
+	}
+	if d.Why != "" {
+		s += ": " + strings.Join(strings.Fields(d.Why), " ")
+	}
+	return s
+}
+
+func alarmWords(t *Transition) string {
+	s := capital(t.Rule) + ofComponent(t.Component) + " " + t.Transition
+	switch {
+	case t.From != t.To && t.From != normal && t.To != normal:
+		s += " from " + t.From + " to " + t.To
+	case t.From != t.To && t.To != normal:
+		s += ": " + t.To
+	}
+	if t.Shelved {
+		s += " (put aside, told to nobody)"
+	}
+	if t.Message != "" {
+		s += ": " + t.Message
+	}
+	return s
+}
+
+// verdictWords is what stood after a sample, in a line.
+func verdictWords(v *HistoryVerdict) string {
+	s := v.Stage
+	if v.Judged == 0 && len(v.Stands) == 0 {
+		s = "not judged"
+	}
+	for i, of := range v.Stands {
+		if s += ", "; i == 0 {
+			s = v.Stage + ": "
+		}
+		s += of.Rule
+		if of.Stage != v.Stage {
+			s += " (" + of.Stage + ")"
+		}
+	}
+	if n := len(v.NotJudged); n > 0 && v.Judged > 0 {
+		s += "; " + strconv.Itoa(n) + " of " + strconv.Itoa(n+v.Judged) + " rules could not be judged"
+	}
+	return s
+}
