@@ -219,7 +219,7 @@ func (f *fold) endShelves() {
 			a.unshelve()
 			t := f.transition(&a, unshelved, a.Stage, a.Stage)
 			t.Standing, t.Message, t.Title = a.standing(f.rec.Out), "the shelf is over; "+a.Last.Message, a.Last.Title
-			t.Advise, t.Cautions, t.Events = a.Last.Advise, a.Last.Cautions, a.Last.Events
+			t.Advise, t.Cautions, t.OwnCautions, t.Events = a.Last.Advise, a.Last.Cautions, a.Last.OwnCautions, a.Last.Events
 			f.rec.setAlarm(a)
 			f.say(t)
 		case a.Stage == 0 && now-a.Since >= int64(returnedFor/time.Second):

@@ -33,12 +33,14 @@ type DueItem struct {
 	Likely string `json:"likely,omitempty"`
 	Late   string `json:"late,omitempty"`
 	// LastDone is the local date of the last time, or the policy that stands for it.
-	LastDone  string   `json:"lastDone,omitempty"`
-	Needs     []Need   `json:"needs,omitempty"`
-	Cautions  []string `json:"cautions,omitempty"`
-	Statutory bool     `json:"statutory,omitempty"`
-	FollowUp  bool     `json:"followUp,omitempty"`
-	Shelved   bool     `json:"shelved,omitempty"`
+	LastDone string   `json:"lastDone,omitempty"`
+	Needs    []Need   `json:"needs,omitempty"`
+	Cautions []string `json:"cautions,omitempty"`
+	// OwnCautions are the words of those of the cautions that the book explains itself.
+	OwnCautions map[string]string `json:"ownCautions,omitempty"`
+	Statutory   bool              `json:"statutory,omitempty"`
+	FollowUp    bool              `json:"followUp,omitempty"`
+	Shelved     bool              `json:"shelved,omitempty"`
 	// PulledIn are the alarms that asked for it earlier than it would be due.
 	PulledIn []PulledIn `json:"pulledIn,omitempty"`
 }

@@ -160,6 +160,7 @@ func (f *fold) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
 		Cautions: ts.cautions(), FollowUp: ts.fu != nil,
 	}
 	d.PulledIn = f.pulledIn(ts)
+	d.OwnCautions = f.p.book.Own(d.Cautions)
 	if ts.noHistory {
 		d.Limit = noHistory
 	}

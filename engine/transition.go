@@ -24,7 +24,9 @@ type Transition struct {
 	PointsTo   []string         `json:"pointsTo,omitempty"`
 	Advise     string           `json:"advise,omitempty"`
 	Cautions   []string         `json:"cautions,omitempty"`
-	FollowUps  []string         `json:"followUps,omitempty"`
+	// OwnCautions are the words of those of the cautions that the book explains itself.
+	OwnCautions map[string]string `json:"ownCautions,omitempty"`
+	FollowUps   []string          `json:"followUps,omitempty"`
 	// PullsIn are the tasks that this asks for earlier than they are due.
 	PullsIn []string `json:"pullsIn,omitempty"`
 	Events  []ID     `json:"events,omitempty"`

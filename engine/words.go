@@ -88,6 +88,7 @@ func (f *fold) taskWords(t *Transition, ts *taskState, v verdict, to int) {
 		return
 	}
 	t.Cautions = ts.cautions()
+	t.OwnCautions = f.p.book.Own(t.Cautions)
 }
 
 func (ts *taskState) cautions() []string {

@@ -21,7 +21,7 @@ func (p *Person) dueOn(n news) (d Date, ok bool) {
 		return d, t.To == "normal"
 	}
 	d.Day = firstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
-	d.Text = clean(join(p.dueNow(t), mindOf(t.Cautions), standingNote), maxText)
+	d.Text = clean(join(p.dueNow(t), mindOf(t.Cautions, t.OwnCautions), standingNote), maxText)
 	return d, d.Day != "" && d.Day >= t.Due.On
 }
 
@@ -29,7 +29,7 @@ func (p *Person) dueOn(n news) (d Date, ok bool) {
 func (l *list) listedOn(i *engine.DueItem, said time.Time) (d Date, ok bool) {
 	d = dateFor(l.p, Vehicle{ID: i.Vehicle, Name: l.vehicles[i.Vehicle]}, i.Component, i.Task, or(i.Title, i.Task), said)
 	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
-	d.Text = clean(join(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), mindOf(i.Cautions), standingNote), maxText)
+	d.Text = clean(join(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), mindOf(i.Cautions, i.OwnCautions), standingNote), maxText)
 	return d, d.Day != "" && d.Day >= l.today
 }
 

@@ -250,7 +250,7 @@ func (l *list) workshopPage() *page {
 	if len(l.items) > 0 {
 		pg.ready(l.ready())
 	}
-	pg.mind(l.cautions())
+	pg.mind(l.minds())
 	return pg
 }
 
@@ -366,13 +366,12 @@ func (p *page) ready(lines []line) {
 	}
 }
 
-func (l *list) cautions() []string {
-	var all []string
+func (l *list) minds() (m minds) {
 	for _, s := range l.alarms {
-		all = append(all, s.Cautions...)
+		m.add(s.Cautions, s.OwnCautions)
 	}
 	for _, i := range l.items {
-		all = append(all, i.Cautions...)
+		m.add(i.Cautions, i.OwnCautions)
 	}
-	return all
+	return m
 }

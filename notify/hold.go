@@ -150,14 +150,14 @@ func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more
 	}
 	pg := &page{Lead: lead}
 	vehicles := map[string]bool{}
-	var cautions []string
+	var mind minds
 	groups := map[string][]item{}
 	for _, n := range all {
 		vehicles[n.Vehicle] = true
 		m.Stage = worse(m.Stage, n.To)
 		g := groupOf(n.Transition)
 		groups[g] = append(groups[g], summaryItem(p, n))
-		cautions = append(cautions, n.Cautions...)
+		mind.add(n.Cautions, n.OwnCautions)
 	}
 	if more > 0 {
 		clear(vehicles) // nobody knows on how many
@@ -170,7 +170,7 @@ func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more
 	if more > 0 {
 		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
 	}
-	pg.mind(cautions)
+	pg.mind(mind)
 	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
 	if c.Leave != nil && !slices.ContainsFunc(all, news.cannotWait) {
 		m.Leave = c.Leave(p.ID, Messages, m.Time)

@@ -82,7 +82,7 @@ func (l *list) ownerPage(g Listing) *page {
 	}
 	pg.group(groupOver, 0, l.overItems(g.Last.Date))
 	pg.ready(l.ready())
-	pg.mind(l.cautions())
+	pg.mind(l.minds())
 	return pg
 }
 
@@ -200,7 +200,7 @@ func (l *list) operatorPage(g Listing) *page {
 	if more > 0 {
 		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
 	}
-	pg.mind(l.cautions())
+	pg.mind(l.minds())
 	return pg
 }
 

@@ -20,7 +20,7 @@ func Standing(p *Person, vehicle string, s *engine.Standing) (title, strong, fou
 		figures = append(figures, clean(labelSource+": "+source, long))
 	}
 	for _, c := range s.Cautions {
-		figures = append(figures, clean(sentence(cautionSentence(c)), long))
+		figures = append(figures, clean(sentence(cautionSentence(c, s.OwnCautions)), long))
 	}
 	return title, strong, found, figures
 }

@@ -169,7 +169,7 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 		Time:    c.Time, Vehicle: lead.Vehicle, Stage: lead.To,
 	}
 	pg := &page{Title: vehicleName(v, lead.Vehicle), Lead: intro}
-	var cautions []string
+	var mind minds
 	shown := map[string]bool{} // the pictures, once each
 	for i, n := range mine {
 		if n.Time.After(m.Time) {
@@ -191,13 +191,13 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 			pg.Blocks = append(pg.Blocks, b)
 		}
 		if n.urgency() >= 10 || n.Transition.Transition == "eased" {
-			cautions = append(cautions, n.Cautions...)
+			mind.add(n.Cautions, n.OwnCautions)
 		}
 	}
 	if more := len(mine) - maxBlocks; more > 0 {
 		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
 	}
-	pg.mind(cautions)
+	pg.mind(mind)
 	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
 	if c.Leave != nil && !about.cannotWait() {
 		m.Leave = c.Leave(p.ID, Messages, m.Time)
@@ -279,18 +279,25 @@ func eventsOf(ids []engine.ID) string {
 	return strings.Join(all, "; ")
 }
 
-// mind adds each caution once, in order of first mention.
-func (p *page) mind(cautions []string) {
-	b := block{Heading: headMind}
-	var seen []string
-	for _, c := range cautions {
-		if c != "" && !slices.Contains(seen, c) {
-			seen = append(seen, c)
-			b.Lines = append(b.Lines, line{Text: sentence(cautionSentence(c))})
+// minds are what to mind, each caution once, in order of first mention.
+type minds struct {
+	seen  []string
+	lines []line
+}
+
+// add takes cautions, with the words of those that their book explains itself.
+func (m *minds) add(names []string, own map[string]string) {
+	for _, c := range names {
+		if c != "" && !slices.Contains(m.seen, c) {
+			m.seen = append(m.seen, c)
+			m.lines = append(m.lines, line{Text: sentence(cautionSentence(c, own))})
 		}
 	}
-	if len(b.Lines) > 0 {
-		p.Blocks = append(p.Blocks, b)
+}
+
+func (p *page) mind(m minds) {
+	if len(m.lines) > 0 {
+		p.Blocks = append(p.Blocks, block{Heading: headMind, Lines: m.lines})
 	}
 }
 

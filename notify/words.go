@@ -108,28 +108,17 @@ func doFirst(task, statutory bool, stage, advise string) string {
 	return advise
 }
 
-// cautionWords say what to mind, for the cautions that books name most. Common
-// practice, no source; the maker's safety instructions stand above them.
-var cautionWords = map[string]string{
-	"hot fluid":              "Hot fluid: let it cool as the maker says; gloves and eye protection.",
-	"raised vehicle":         "Raised vehicle: firm level ground, chocks, rated stands; never under a jack alone.",
-	"used fluid":             "Used fluid: keep it off the skin; catch it and hand it in as local law asks.",
-	"pressurised coolant":    "Pressurised coolant: open nothing while it is hot.",
-	"pressurised hydraulics": "Pressurised hydraulics: lower the load, release the pressure; never feel for a leak by hand.",
-	"brakes":                 "Brakes: for a licensed mechanic; test before going on the road.",
-	"fuel":                   "Fuel: no flame, no sparks, fresh air.",
-	"high voltage":           "High voltage: only for people trained and equipped for it.",
-	"battery":                "Battery: disconnect it as the maker says; no sparks.",
-	"moving parts":           "Moving parts: engine off, key out.",
+// cautionSentence says what to mind: by the words of the book, by those that all
+// books share, or by the caution's name alone.
+func cautionSentence(name string, own map[string]string) string {
+	return or(own[name], or(rules.CautionWords(name), name))
 }
 
-func cautionSentence(c string) string { return or(cautionWords[c], c) }
-
 // mindOf is all cautions in a row.
-func mindOf(cautions []string) string {
+func mindOf(cautions []string, own map[string]string) string {
 	var all []string
 	for _, c := range cautions {
-		all = append(all, sentence(cautionSentence(c)))
+		all = append(all, sentence(cautionSentence(c, own)))
 	}
 	return join(all...)
 }

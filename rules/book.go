@@ -22,6 +22,11 @@ type Book struct {
 	// Questions are what is not wrong but deserves a second look: a warning whose
 	// advice says neither stop nor inspect, a baseline without a source.
 	Questions []Fault
+	// Uncautioned are work that is asked for without a caution, and cautions that
+	// nobody explains. The check takes them for faults; a service runs the book.
+	Uncautioned []Fault
+	// OwnCautions are the words of the cautions that the book explains itself.
+	OwnCautions map[string]string
 
 	signature signature
 }
@@ -104,8 +109,8 @@ type FollowUp struct {
 	// Within: soon at once and due there; otherwise (after) due there.
 	Within   bool
 	At       Limits
-	BySample bool // settled by: sample
-	Cautions []string
+	BySample bool     // settled by: sample
+	Cautions []string // its own, or those of what opens it
 	// Stage is 0 for any stage, else the stage (1..3) at which it is opened.
 	Stage int
 }

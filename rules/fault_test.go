@@ -3,6 +3,7 @@ package rules
 import (
 	"flag"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -29,8 +30,8 @@ func TestFaults(t *testing.T) {
 		b, err := Load(filesOf(text))
 		if err != nil {
 			got = err.Error()
-		} else if len(b.Questions) > 0 {
-			got = Faults(b.Questions).Error()
+		} else if list := slices.Concat(b.Questions, b.Uncautioned); len(list) > 0 {
+			got = Faults(list).Error()
 		}
 		got += "\n"
 		archive.Files[i].Data = []byte(text + "---\n" + got)

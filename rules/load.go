@@ -28,6 +28,7 @@ type loader struct {
 	nearBudget int
 	sortedTask []string
 	unitsAt    map[string]Place // where distance and volume were set
+	named      []namedCaution
 }
 
 func (l *loader) add(f Fault) { l.faults = append(l.faults, f) }
@@ -45,7 +46,7 @@ func Load(files []File) (*Book, error) {
 	files = slices.Clone(files)
 	slices.SortStableFunc(files, func(a, b File) int { return strings.Compare(a.Name, b.Name) })
 	l := &loader{
-		book:   &Book{Hash: hash(files), Units: Units{Distance: "km", Volume: "L"}},
+		book:   &Book{Hash: hash(files), Units: Units{Distance: "km", Volume: "L"}, OwnCautions: map[string]string{}},
 		parser: parserConfig(),
 		taskAt: map[string]Place{}, names: map[string]Place{}, means: map[string]bool{}, freshOf: map[string]bool{},
 		nearBudget: nearWork, unitsAt: map[string]Place{},
@@ -89,7 +90,7 @@ func hash(files []File) string {
 	return "sha256:" + hex.EncodeToString(h.Sum(nil))
 }
 
-var topKeys = []string{"book", "units", "baselines", "tasks", "rules", "cases"}
+var topKeys = []string{"book", "units", "cautions", "baselines", "tasks", "rules", "cases"}
 
 // top reads the keys of a file and sorts its parts into sections.
 func (d *document) top(sections map[string][]section) {
@@ -117,6 +118,9 @@ func (l *loader) sections(s map[string][]section) {
 	for _, u := range s["units"] {
 		u.d.units(u.n)
 	}
+	for _, c := range l.declared(s["cautions"], "a caution", map[string]Place{}) {
+		c.d.caution(c.key, c.value)
+	}
 	for _, f := range l.declared(s["baselines"], "a baseline", map[string]Place{}) {
 		f.d.baseline(f.key, f.value)
 	}
@@ -134,6 +138,7 @@ func (l *loader) sections(s map[string][]section) {
 	for _, c := range l.declared(s["cases"], "a case", map[string]Place{}) {
 		c.d.readCase(c.key, c.value)
 	}
+	l.unexplained()
 	l.was()
 	l.circles()
 	l.pulledIn()
@@ -267,7 +272,7 @@ func (b *Book) sort() {
 	slices.SortFunc(b.Tasks, func(x, y *Task) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Rules, func(x, y *Rule) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Cases, func(x, y *Case) int { return strings.Compare(x.Name, y.Name) })
-	b.Questions = Faults(b.Questions).sorted()
+	b.Questions, b.Uncautioned = Faults(b.Questions).sorted(), Faults(b.Uncautioned).sorted()
 	for _, t := range b.Tasks {
 		t.was, t.over = wasAt{}, overAt{}
 	}

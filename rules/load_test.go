@@ -112,9 +112,10 @@ func TestLoadOfAWholeBook(t *testing.T) {
 			History: HistoryInService, FromSchedule: true, Statutory: true, Needs: []Need{{Part: "brake pad", Count: 4}}, At: place(25)},
 		{Name: "transmission fluid", Was: "gearbox oil", Title: "Drain and refill the transmission, new filter", PerComponent: true,
 			Every: Limits{Distance: 45e6, Months: 36}, Early: Limits{Distance: 2e6, Days: 30}, Tolerance: Tolerance{Share: 0.1},
-			Needs:     []Need{{Fluid: "ATF", Volume: 4}, {Part: "filter and gasket kit", Count: 1}},
-			Cautions:  []string{"hot fluid", "raised vehicle", "used fluid"},
-			FollowUps: []FollowUp{{Name: "leak check", Title: "leak check", At: Limits{Distance: 500e3}}}, At: place(13)},
+			Needs:    []Need{{Fluid: "ATF", Volume: 4}, {Part: "filter and gasket kit", Count: 1}},
+			Cautions: []string{"hot fluid", "raised vehicle", "used fluid"},
+			FollowUps: []FollowUp{{Name: "leak check", Title: "leak check", At: Limits{Distance: 500e3},
+				Cautions: []string{"hot fluid", "raised vehicle", "used fluid"}}}, At: place(13)},
 	}
 	hot := []string{"hot fluid", "raised vehicle"}
 	coolant := []string{"pressurised coolant"}
@@ -126,7 +127,7 @@ func TestLoadOfAWholeBook(t *testing.T) {
 		{Name: "copper over baseline", Title: "copper over baseline", On: OnSample, PerComponent: true, Measured: true,
 			Has: [4]bool{1: true, 2: true, 3: true}, Deadband: 0.1, Confirm: [4]int{1, 2, 2, 1}, Masked: true,
 			PointsTo: []string{"bushings", "thrust washers", "cooler"}, Cautions: [4][]string{3: hot},
-			FollowUps: []FollowUp{{Name: "resample", Title: "resample", Within: true, At: Limits{Distance: 5e6, Days: 90}, BySample: true}},
+			FollowUps: []FollowUp{{Name: "resample", Title: "resample", Within: true, At: Limits{Distance: 5e6, Days: 90}, BySample: true, Cautions: hot}},
 			At:        place(34)},
 		{Name: "laid up", Title: "laid up", On: OnClock, Has: [4]bool{1: true}, Confirm: [4]int{1, 1, 1, 1}, Stage: Advisory, HasClear: true, Masked: true, At: place(61)},
 	}

@@ -23,9 +23,21 @@ func wordsTable() string {
 	return b.String()
 }
 
-// The reference in README.md is what Words says; `go test -update` writes it.
+// The references in README.md are what Words and CautionNames say; `go test
+// -update` writes them.
 func TestReadmeListsTheWords(t *testing.T) {
-	const begin, end = "<!-- words -->\n", "<!-- end of words -->\n"
+	listed(t, "words", wordsTable())
+	names := CautionNames()
+	for i, n := range names {
+		names[i] = "`" + n + "`"
+	}
+	listed(t, "cautions", strings.Join(names, ", ")+".\n")
+}
+
+// listed compares a part of README.md with what it should be.
+func listed(t *testing.T, part, want string) {
+	t.Helper()
+	begin, end := "<!-- "+part+" -->\n", "<!-- end of "+part+" -->\n"
 	raw, err := os.ReadFile("README.md")
 	if err != nil {
 		t.Fatal(err)
@@ -33,9 +45,8 @@ func TestReadmeListsTheWords(t *testing.T) {
 	before, rest, ok := strings.Cut(string(raw), begin)
 	got, after, ok2 := strings.Cut(rest, end)
 	if !ok || !ok2 {
-		t.Fatal("README.md has no place for the words")
+		t.Fatal("README.md has no place for the " + part)
 	}
-	want := wordsTable()
 	if *update {
 		if err := os.WriteFile("README.md", []byte(before+begin+want+end+after), 0o644); err != nil {
 			t.Fatal(err)
@@ -43,7 +54,7 @@ func TestReadmeListsTheWords(t *testing.T) {
 		return
 	}
 	if got != want {
-		t.Error("the words in README.md are stale: run go test ./rules -update")
+		t.Errorf("the %s in README.md are stale: run go test ./rules -update", part)
 	}
 }
 

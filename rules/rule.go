@@ -361,21 +361,44 @@ func (rr *ruleReader) templates() {
 // acts finds the advice that a warning should give.
 var acts = regexp.MustCompile(`(?i)\b(stop|inspect)`)
 
+// cautions reads what to mind; who asks for work must say it.
 func (rr *ruleReader) cautions() {
+	var said [4]bool
 	rr.eachStage("cautions", func(n *yaml.Node, stage int) {
-		list := rr.d.texts(n, "cautions of "+rr.what)
+		list := rr.d.cautions(n, rr.what)
 		for s := Advisory; s <= Warning; s++ {
 			if stage == 0 || stage == s {
-				rr.r.Cautions[s] = list
+				rr.r.Cautions[s], said[s] = list, true
 			}
 		}
 	})
+	for s := Advisory; s <= Warning; s++ {
+		asks := rr.r.compiled.advise[s] != nil || rr.f.get("pull in") != nil
+		if rr.r.Has[s] && asks && !said[s] {
+			rr.d.mustMind(rr.key, rr.what)
+			return
+		}
+	}
+}
+
+// worst are the cautions of a stage, of the worst one where none is named.
+func (rr *ruleReader) worst(stage int) []string {
+	for s := Warning; stage == 0 && s > 0; s-- {
+		if rr.r.Has[s] {
+			stage = s
+		}
+	}
+	return rr.r.Cautions[stage]
 }
 
 func (rr *ruleReader) followUps() {
 	rr.eachStage("follow up", func(n *yaml.Node, stage int) {
 		rr.r.FollowUps = append(rr.r.FollowUps, rr.d.followUps(n, "follow up of "+rr.what, stage)...)
 	})
+	inherit(rr.r.FollowUps, rr.worst)
+	if i := slices.IndexFunc(rr.r.FollowUps, func(u FollowUp) bool { return u.Cautions == nil }); i >= 0 {
+		rr.d.mustMind(rr.key, fmt.Sprintf("the follow-up %q of %s", rr.r.FollowUps[i].Name, rr.what))
+	}
 	slices.SortStableFunc(rr.r.FollowUps, func(a, b FollowUp) int {
 		return cmp.Or(strings.Compare(a.Name, b.Name), cmp.Compare(a.Stage, b.Stage))
 	})

@@ -39,10 +39,14 @@ func (d *document) task(key, n *yaml.Node) {
 	t.FromSchedule = d.choice(f.get("count from"), "count from of "+what, "done", "schedule") == 1
 	t.Statutory = d.yes(f.get("statutory"), "statutory of "+what, false)
 	t.Needs = d.needs(f.get("needs"), "needs of "+what)
-	t.Cautions = d.texts(f.get("cautions"), "cautions of "+what)
+	t.Cautions = d.cautions(f.get("cautions"), what)
+	if f.get("cautions") == nil && n.Kind == yaml.MappingNode {
+		d.mustMind(key, what)
+	}
 	if v := f.get("follow up"); v != nil {
 		t.FollowUps = d.followUps(v, "follow up of "+what, 0)
 	}
+	inherit(t.FollowUps, func(int) []string { return t.Cautions })
 	d.l.book.Tasks = append(d.l.book.Tasks, t)
 }
 
@@ -171,10 +175,19 @@ func (d *document) followUps(n *yaml.Node, what string, stage int) []FollowUp {
 	return out
 }
 
+// inherit gives follow-ups that name no cautions those of what opens them.
+func inherit(list []FollowUp, from func(stage int) []string) {
+	for i := range list {
+		if u := &list[i]; u.Cautions == nil {
+			u.Cautions = from(u.Stage)
+		}
+	}
+}
+
 func (d *document) followUp(key, n *yaml.Node, stage int) FollowUp {
 	what := fmt.Sprintf("follow-up %q", key.Value)
 	f := d.mapping(n, what, "after", "within", "settled by", "title", "cautions")
-	u := FollowUp{Name: key.Value, Title: key.Value, Stage: stage, Cautions: d.texts(f.get("cautions"), "cautions of "+what)}
+	u := FollowUp{Name: key.Value, Title: key.Value, Stage: stage, Cautions: d.cautions(f.get("cautions"), what)}
 	if v := f.get("title"); v != nil {
 		u.Title = d.text(v, "title of "+what)
 	}

@@ -231,6 +231,9 @@ func (a *app) adopt(ctx context.Context, f *fleet) error {
 	}
 	if adopted {
 		a.logger.Info("rules adopted", "book", f.book.Hash, "rules", len(f.book.Rules), "tasks", len(f.book.Tasks))
+		for i := range f.book.Uncautioned {
+			a.logger.Warn("a caution is missing", "at", f.book.Uncautioned[i].Place, "what", f.book.Uncautioned[i].Text)
+		}
 	}
 	return a.registerAt(ctx, f, now)
 }

@@ -39,6 +39,9 @@ func check(s streams, o checkOptions, dir string) error {
 	if err != nil {
 		return err
 	}
+	if len(book.Uncautioned) > 0 {
+		return exit{2, fmt.Errorf("the rules have faults:\n%w", rules.Faults(book.Uncautioned))}
+	}
 	for i := range book.Questions {
 		fmt.Fprintf(s.err, "question: %s\n", book.Questions[i].String())
 	}
