@@ -323,7 +323,7 @@ func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgem
 	if to > 0 {
 		stage = to
 		t.Advise, t.Cautions, t.PointsTo = f.advice(r, to, x, end.Measure), r.Cautions[to], r.PointsTo
-		t.OwnCautions = f.p.book.Own(t.Cautions)
+		t.OwnCautions, t.Source = f.p.book.Own(t.Cautions), r.SourceOf(to)
 		t.FollowUps, t.PullsIn = opened(l.Openings, at.id), opened(l.Pulls, at.id)
 	}
 	t.Message = j.Say(r, stage, x, end.Measure)

@@ -51,6 +51,8 @@ type ReckonedLimit struct {
 	Every   string `json:"every"` // after the factor, as "45,000 km" or "36 months"
 	// Within is how far from what raised an alarm it is asked for, where that is nearer.
 	Within string `json:"within,omitempty"`
+	// Source says where the interval comes from.
+	Source string `json:"source,omitempty"`
 	// From is where the limit counts from, Soon, Due and Overdue where those stages
 	// begin; past Overdue, not at it.
 	From    *unit.Quantity `json:"from,omitempty"`
@@ -182,6 +184,11 @@ func (f *fold) reckonedLimits(ts *taskState, v verdict) []ReckonedLimit {
 	for i := range out {
 		if out[i].Within != "" {
 			out[i].Soon, out[i].SoonDate = nil, "" // at once
+		}
+	}
+	for i := range out {
+		if ts.task != nil {
+			out[i].Source = ts.task.Sources.Of("every " + out[i].Limit)
 		}
 	}
 	return out

@@ -27,6 +27,8 @@ type Transition struct {
 	// OwnCautions are the words of those of the cautions that the book explains itself.
 	OwnCautions map[string]string `json:"ownCautions,omitempty"`
 	FollowUps   []string          `json:"followUps,omitempty"`
+	// Source says where the limit that was reached comes from, of a task the interval.
+	Source string `json:"source,omitempty"`
 	// PullsIn are the tasks that this asks for earlier than they are due.
 	PullsIn []string `json:"pullsIn,omitempty"`
 	Events  []ID     `json:"events,omitempty"`

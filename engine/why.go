@@ -41,7 +41,9 @@ type Why struct {
 type WhyJudged struct {
 	On        WhyEvent `json:"on"`
 	Condition string   `json:"condition"` // the rule's measure, or what raises it
-	Message   string   `json:"message,omitempty"`
+	// Source says where the figures of a pattern come from.
+	Source  string `json:"source,omitempty"`
+	Message string `json:"message,omitempty"`
 	// Measure and Limits belong to a rule that measures, Raise to a pattern.
 	Measure  *float64         `json:"measure,omitempty"`
 	Limits   []WhyLimit       `json:"limits,omitempty"`
@@ -62,6 +64,8 @@ type WhyLimit struct {
 	On    bool    `json:"on"`
 	Count int     `json:"count,omitempty"`
 	Takes int     `json:"takes,omitempty"`
+	// Source says where the limit comes from.
+	Source string `json:"source,omitempty"`
 }
 
 // WhyBaseline is the baseline that counts for the component.
@@ -185,6 +189,7 @@ func (f *fold) whyJudged(ar rules.AppliedRule, l Latch, at judgement) *WhyJudged
 		out.Limits = whyLimits(r, l, end)
 	} else {
 		out.Raise = &end.Raise
+		out.Source = r.SourceOf(0)
 	}
 	if b := x.baseline; b != nil && r.On&rules.OnSample != 0 {
 		out.Baseline = f.whyBaseline(b, r.Condition())
@@ -213,7 +218,7 @@ func whyLimits(r *rules.Rule, l Latch, e rules.End) []WhyLimit {
 		if !r.Below {
 			off = -off
 		}
-		w := WhyLimit{Stage: rules.StageNames[s], At: e.Limits[s], Off: e.Limits[s] + off, Below: r.Below, On: l.On[s]}
+		w := WhyLimit{Stage: rules.StageNames[s], At: e.Limits[s], Off: e.Limits[s] + off, Below: r.Below, On: l.On[s], Source: r.SourceOf(s)}
 		if r.Confirm[s] > 1 {
 			w.Count, w.Takes = l.Count[s], r.Confirm[s]
 		}
@@ -287,6 +292,9 @@ func (w *whyReader) doesNotApply() {
 	for _, t := range b.Tasks {
 		if t.Name == w.name {
 			w.not(t.Title, t.Where, t.PerComponent)
+			if len(t.ToFill) > 0 {
+				w.out[len(w.out)-1].DoesNotApply = strings.Join(t.ToFill, "; ")
+			}
 		}
 	}
 }

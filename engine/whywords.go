@@ -181,10 +181,12 @@ func (j *WhyJudged) write(t *text) {
 		t.line(1, "measure: %s = %s", oneLine(j.Condition), rules.Format(*j.Measure))
 		for _, l := range j.Limits {
 			t.line(2, "%s", l.words())
+			t.source(3, l.Source)
 		}
 	} else {
 		t.line(1, "raised when: %s", oneLine(j.Condition))
 		t.line(2, "which is %s", map[bool]string{true: "so", false: "not so"}[*j.Raise])
+		t.source(2, j.Source)
 	}
 	t.line(1, "reckoned with:")
 	t.evidence(j.Evidence)
@@ -196,6 +198,13 @@ func (j *WhyJudged) write(t *text) {
 		for i := range j.Events {
 			t.line(2, "%s", j.Events[i].line())
 		}
+	}
+}
+
+// source says where a figure comes from, where anybody does.
+func (t *text) source(indent int, from string) {
+	if from != "" {
+		t.line(indent, "source: %s", from)
 	}
 }
 
@@ -291,6 +300,7 @@ func (l *ReckonedLimit) write(t *text) {
 		head += ": every " + l.Every
 	}
 	t.line(1, "%s", head)
+	t.source(2, l.Source)
 	t.points("from", quantityWords(l.From), "soon", quantityWords(l.Soon), "due", quantityWords(l.Due), "overdue past", quantityWords(l.Overdue))
 	t.points("from", l.FromDate, "soon", l.SoonDate, "due", l.DueDate, "overdue after", l.OverdueDate)
 	if m := l.Meter; m != nil {

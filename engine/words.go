@@ -89,6 +89,9 @@ func (f *fold) taskWords(t *Transition, ts *taskState, v verdict, to int) {
 	}
 	t.Cautions = ts.cautions()
 	t.OwnCautions = f.p.book.Own(t.Cautions)
+	if ts.task != nil {
+		t.Source = ts.task.Sources.Of("every " + v.Limit.String())
+	}
 }
 
 func (ts *taskState) cautions() []string {

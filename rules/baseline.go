@@ -2,6 +2,9 @@ package rules
 
 import (
 	"fmt"
+	"maps"
+	"math"
+	"slices"
 	"strings"
 
 	"gopkg.in/yaml.v3"
@@ -10,14 +13,37 @@ import (
 
 // baseline reads what is usual for a kind of component and fluid.
 func (d *document) baseline(key, n *yaml.Node) {
+	b := d.readBaseline(key, n)
+	for a := range b.Mean {
+		d.l.means[a] = true
+	}
+	for a := range b.Fresh {
+		d.l.freshOf[a] = true
+	}
+	b.Mean, b.Fresh = filledIn(b.Mean), filledIn(b.Fresh)
+	d.l.book.Baselines = append(d.l.book.Baselines, b)
+}
+
+// filledIn leaves out what is to be filled in.
+func filledIn(figures map[string]float64) map[string]float64 {
+	maps.DeleteFunc(figures, func(_ string, v float64) bool { return math.IsNaN(v) })
+	return figures
+}
+
+// readBaseline reads it; what is to be filled in is not a number.
+func (d *document) readBaseline(key, n *yaml.Node) *Baseline {
 	what := fmt.Sprintf("baseline %q", key.Value)
 	f := d.mapping(n, what, "where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "fresh")
-	b := &Baseline{Name: key.Value, At: d.place(key)}
+	b := &Baseline{Name: key.Value, At: d.place(key), Sources: d.figures(n, what)}
+	if slices.ContainsFunc(d.blanks(n, what), func(s string) bool { return strings.HasPrefix(s, "fluid age") }) {
+		d.l.left = append(d.l.left, b)
+	}
 	if v := f.get("where"); v != nil {
 		b.Where = d.where(v, what)
 	}
 	b.Over, b.over = d.texts(f.get("over"), "over of "+what), overAt{key, items(f.get("over")), d}
-	b.Source = d.text(f.get("source"), "source of "+what)
+	d.source(f.get("source"), n, what)
+	b.Source = sourceText(f.get("source"))
 	b.Fleet = d.fromFleet(f, what)
 	if v := f.get("fluid age"); v != nil {
 		b.FluidAge = d.fluidAge(v, what)
@@ -36,13 +62,7 @@ func (d *document) baseline(key, n *yaml.Node) {
 	if b.Source == "" && (b.Fleet == nil || b.Fresh != nil) && n.Kind == yaml.MappingNode {
 		d.question(key, "say where the figures come from: `source: …`", "%s has no source", what)
 	}
-	for a := range b.Mean {
-		d.l.means[a] = true
-	}
-	for a := range b.Fresh {
-		d.l.freshOf[a] = true
-	}
-	d.l.book.Baselines = append(d.l.book.Baselines, b)
+	return b
 }
 
 // overAt is where a baseline and its `over` stand, while loading.
@@ -84,6 +104,10 @@ func (d *document) analytes(n *yaml.Node, what string, mean bool) map[string]flo
 		name := f.key.Value
 		if !IsAnalyte(name) {
 			d.fault(f.key, analyteHint(d.l, name), "unknown analyte %q", name)
+			continue
+		}
+		if f.value.Kind == yaml.ScalarNode && f.value.Value == toFill && f.value.Style == 0 {
+			out[name] = nan
 			continue
 		}
 		v, ok := d.concentration(f.value, name, what)

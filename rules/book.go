@@ -25,6 +25,9 @@ type Book struct {
 	// Uncautioned are work that is asked for without a caution, and cautions that
 	// nobody explains. The check takes them for faults; a service runs the book.
 	Uncautioned []Fault
+	// ToFill are the places where a figure is to be filled in by whoever uses the
+	// book. What holds one is not judged until then.
+	ToFill []Fault
 	// OwnCautions are the words of the cautions that the book explains itself.
 	OwnCautions map[string]string
 
@@ -88,6 +91,10 @@ type Task struct {
 	// service that lists one of them does this one.
 	Over []string
 	At   Place
+	// ToFill names what of it is to be filled in; where there is any, it is kept for
+	// no vehicle.
+	ToFill  []string
+	Sources Sources
 
 	was      wasAt // while loading
 	over     overAt
@@ -163,6 +170,9 @@ type Rule struct {
 	// Over are the rules whose place this one takes where both match, at any depth.
 	Over []string
 	At   Place
+	// ToFill names what of it is to be filled in; where there is any, it is not judged.
+	ToFill  []string
+	Sources Sources
 
 	compiled *compiledRule
 	over     overAt // while loading
@@ -192,6 +202,7 @@ type Baseline struct {
 	Fleet    *Fleet             // made of the fleet's own samples: no FluidAge and no Mean; nil: the book's own figures
 	Mean     map[string]float64 // base units of the analyte
 	Fresh    map[string]float64 // what fresh fluid contains
+	Sources  Sources
 	At       Place
 
 	over overAt // while loading

@@ -140,6 +140,9 @@ func (j *Judge) required() {
 // ends of censored results give, the lower ends' first; or it lists what was
 // missing, and the rule is not judged.
 func (j *Judge) Run(r *Rule, f Facts) Judged {
+	if len(r.ToFill) > 0 {
+		return Judged{Missing: r.ToFill}
+	}
 	var out Judged
 	out.Missing = j.eachEnd(f, r.compiled.asks, func() {
 		e := j.end(r)
@@ -347,6 +350,9 @@ func (b *Book) resolve(j *Judge, v *Vehicle, comps []Component, order []int) *Ap
 	}
 	out := &Applied{Baselines: make([]*Baseline, len(comps))}
 	for _, t := range b.Tasks {
+		if len(t.ToFill) > 0 {
+			continue
+		}
 		each(t.PerComponent, t.Where, func(i int) { out.Tasks = append(out.Tasks, AppliedTask{t, i}) })
 	}
 	for _, r := range b.Rules {

@@ -29,6 +29,7 @@ type loader struct {
 	sortedTask []string
 	unitsAt    map[string]Place // where distance and volume were set
 	named      []namedCaution
+	left       []*Baseline // of which something is to be filled in
 }
 
 func (l *loader) add(f Fault) { l.faults = append(l.faults, f) }
@@ -65,6 +66,7 @@ func Load(files []File) (*Book, error) {
 	if len(l.faults) > 0 {
 		return nil, l.faults.sorted()
 	}
+	l.book.Baselines = slices.DeleteFunc(l.book.Baselines, func(b *Baseline) bool { return slices.Contains(l.left, b) })
 	l.book.sort()
 	l.book.sign()
 	return l.book, nil
@@ -273,6 +275,7 @@ func (b *Book) sort() {
 	slices.SortFunc(b.Rules, func(x, y *Rule) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Cases, func(x, y *Case) int { return strings.Compare(x.Name, y.Name) })
 	b.Questions, b.Uncautioned = Faults(b.Questions).sorted(), Faults(b.Uncautioned).sorted()
+	b.ToFill = Faults(b.ToFill).sorted()
 	for _, t := range b.Tasks {
 		t.was, t.over = wasAt{}, overAt{}
 	}

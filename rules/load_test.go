@@ -92,13 +92,13 @@ func load(t testing.TB, text string) *Book {
 // plain drops what is compiled, so that the rest can be compared whole.
 func plain(b *Book) {
 	for _, t := range b.Tasks {
-		t.Where, t.Shorten = nil, nil
+		t.Where, t.Shorten, t.Sources = nil, nil, nil
 	}
 	for _, r := range b.Rules {
-		r.Where, r.compiled = nil, nil
+		r.Where, r.compiled, r.Sources = nil, nil, nil
 	}
 	for _, bl := range b.Baselines {
-		bl.Where = nil
+		bl.Where, bl.Sources = nil, nil
 	}
 }
 

@@ -26,7 +26,7 @@ type compiledRule struct {
 }
 
 var (
-	sharedKeys   = []string{"on", "was", "title", "where", "over", "say", "points to", "advise", "follow up", "pull in", "cautions", "masked"}
+	sharedKeys   = []string{"on", "was", "title", "where", "over", "say", "points to", "advise", "follow up", "pull in", "cautions", "masked", "source"}
 	measuredKeys = []string{"measure", "above", "below", "deadband", "confirm", "soften by age"}
 	patternKeys  = []string{"raise", "clear", "stage"}
 )
@@ -35,6 +35,7 @@ var (
 type ruleReader struct {
 	d    *document
 	key  *yaml.Node
+	n    *yaml.Node
 	f    fields
 	r    *Rule
 	what string
@@ -43,9 +44,10 @@ type ruleReader struct {
 // rule reads one judgement.
 func (d *document) rule(key, n *yaml.Node) {
 	what := fmt.Sprintf("rule %q", key.Value)
-	rr := &ruleReader{d: d, key: key, what: what,
+	figures, blanks := d.figures(n, what), d.blanks(n, what)
+	rr := &ruleReader{d: d, key: key, n: n, what: what,
 		f: d.mapping(n, what, slices.Concat(sharedKeys, measuredKeys, patternKeys)...),
-		r: &Rule{Name: key.Value, Title: key.Value, At: d.place(key), compiled: &compiledRule{asks: newAsks()}}}
+		r: &Rule{Sources: figures, ToFill: blanks, Name: key.Value, Title: key.Value, At: d.place(key), compiled: &compiledRule{asks: newAsks()}}}
 	if n.Kind == yaml.MappingNode {
 		rr.read()
 	}
@@ -53,6 +55,7 @@ func (d *document) rule(key, n *yaml.Node) {
 
 func (rr *ruleReader) read() {
 	d, r, f := rr.d, rr.r, rr.f
+	d.source(f.get("source"), rr.n, rr.what)
 	if v := f.get("title"); v != nil {
 		r.Title = d.text(v, "title of "+rr.what)
 	}

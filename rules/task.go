@@ -10,13 +10,14 @@ import (
 )
 
 var taskKeys = []string{"title", "was", "where", "over", "every", "first", "contains", "early", "tolerance", "shorten", "unknown history",
-	"count from", "statutory", "needs", "cautions", "follow up"}
+	"count from", "statutory", "needs", "cautions", "follow up", "source"}
 
 // task reads maintenance that recurs.
 func (d *document) task(key, n *yaml.Node) {
 	what := fmt.Sprintf("task %q", key.Value)
 	f := d.mapping(n, what, taskKeys...)
-	t := &Task{Name: key.Value, At: d.place(key), Title: key.Value}
+	t := &Task{Name: key.Value, At: d.place(key), Title: key.Value, Sources: d.figures(n, what), ToFill: d.blanks(n, what)}
+	d.source(f.get("source"), n, what)
 	if v := f.get("title"); v != nil {
 		t.Title = d.text(v, "title of "+what)
 	}

@@ -45,6 +45,9 @@ func check(s streams, o checkOptions, dir string) error {
 	for i := range book.Questions {
 		fmt.Fprintf(s.err, "question: %s\n", book.Questions[i].String())
 	}
+	for i := range book.ToFill {
+		fmt.Fprintf(s.err, "to fill in: %s\n", book.ToFill[i].String())
+	}
 	if people, err := checkedPeople(dir); err != nil {
 		return err
 	} else if people != nil {

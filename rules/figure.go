@@ -1,0 +1,201 @@
+package rules
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+
+	"gopkg.in/yaml.v3"
+)
+
+// Figure is a number that somebody decided: a limit, an interval, a mean, one
+// within an expression or an advice; with where it comes from.
+type Figure struct {
+	Of     string // `task "engine oil"`
+	Key    string // where in it: "every distance", "above caution"
+	Value  string // as it is written
+	Source string // "" where nobody says
+	At     Place
+}
+
+// Sources are the figures of a task or a rule.
+type Sources []Figure
+
+// Of gives where the figure under a key comes from: that of the key itself, else of
+// the first within it; "" where nobody says.
+func (s Sources) Of(key string) string {
+	for _, f := range s {
+		if f.Key == key || strings.HasPrefix(f.Key, key+" ") {
+			return f.Source
+		}
+	}
+	return ""
+}
+
+// SourceOf says where the limit of a stage comes from, or the figures of a pattern;
+// "" where nobody says.
+func (r *Rule) SourceOf(stage int) string {
+	if !r.Measured {
+		return r.Sources.Of("raise")
+	}
+	side := "above "
+	if r.Below {
+		side = "below "
+	}
+	return r.Sources.Of(side + StageNames[stage])
+}
+
+// Figures are all figures of the book, in order of their places.
+func (b *Book) Figures() []Figure {
+	var out []Figure
+	for _, t := range b.Tasks {
+		out = append(out, t.Sources...)
+	}
+	for _, r := range b.Rules {
+		out = append(out, r.Sources...)
+	}
+	for _, bl := range b.Baselines {
+		out = append(out, bl.Sources...)
+	}
+	slices.SortStableFunc(out, func(a, b Figure) int { return comparePlaces(a.At, b.At) })
+	return out
+}
+
+// wordless are the keys under which no figure stands that needs a source: names,
+// words for people, and what says whom it is about.
+var wordless = []string{"title", "was", "where", "over", "on", "contains", "unknown history", "count from", "statutory", "part", "fluid",
+	"cautions", "settled by", "stage", "points to", "masked", "source", "say", "pulls"}
+
+// otherwise stands in `source` for the keys that it does not name.
+const otherwise = "otherwise"
+
+// figures reads the figures of a task, rule or baseline, each with its source.
+func (d *document) figures(n *yaml.Node, what string) Sources {
+	if n.Kind != yaml.MappingNode {
+		return nil
+	}
+	r := figureReader{d: d, what: what}
+	r.walk(n, sourceAt{}.under(valueOf(n, "source")), nil)
+	return r.out
+}
+
+// valueOf is the value of a key of a mapping, or nil.
+func valueOf(n *yaml.Node, key string) *yaml.Node {
+	for i := 0; n != nil && n.Kind == yaml.MappingNode && i+1 < len(n.Content); i += 2 {
+		if n.Content[i].Value == key {
+			return n.Content[i+1]
+		}
+	}
+	return nil
+}
+
+// sourceAt is what `source` says at one key and under it: its text, or what it says
+// of the keys below; and what is said of all else.
+type sourceAt struct {
+	n    *yaml.Node
+	rest string
+}
+
+func (s sourceAt) under(n *yaml.Node) sourceAt {
+	switch {
+	case n == nil:
+		return sourceAt{nil, s.rest}
+	case n.Kind == yaml.ScalarNode:
+		return sourceAt{nil, n.Value}
+	}
+	if o := valueOf(n, otherwise); o != nil && o.Kind == yaml.ScalarNode {
+		s.rest = o.Value
+	}
+	return sourceAt{n, s.rest}
+}
+
+type figureReader struct {
+	d    *document
+	what string
+	out  Sources
+}
+
+func (r *figureReader) walk(n *yaml.Node, s sourceAt, path []string) {
+	switch n.Kind {
+	case yaml.MappingNode:
+		for i := 0; i+1 < len(n.Content); i += 2 {
+			key := n.Content[i].Value
+			if !slices.Contains(wordless, key) || len(path) > 0 && path[0] == "follow up" && len(path) == 1 {
+				r.walk(n.Content[i+1], s.under(valueOf(s.n, key)), append(slices.Clip(path), key))
+			}
+		}
+	case yaml.SequenceNode:
+		for _, c := range n.Content {
+			r.walk(c, s, path)
+		}
+	case yaml.ScalarNode:
+		if n.Value == toFill || holdsFigure(n.Value) {
+			r.out = append(r.out, Figure{Of: r.what, Key: strings.Join(path, " "), Value: strings.Join(strings.Fields(n.Value), " "), Source: s.rest, At: r.d.place(n)})
+		}
+	}
+}
+
+var (
+	quotedText = regexp.MustCompile(`"[^"]*"|\$\{[^}]*\}`)
+	bareNumber = regexp.MustCompile(`(?:^|[^\w.])(\d+(?:[.,]\d+)*)`)
+)
+
+// holdsFigure reports whether a text holds a number that somebody decided: not 0 or
+// 1 alone, nor what stands in quotes or is filled in.
+func holdsFigure(s string) bool {
+	for _, m := range bareNumber.FindAllStringSubmatch(quotedText.ReplaceAllString(s, ""), -1) {
+		if m[1] != "0" && m[1] != "1" || strings.TrimSpace(s) == m[1] {
+			return true
+		}
+	}
+	return regexp.MustCompile(`^\s*\d+ ?[^\d\s]`).MatchString(s)
+}
+
+// source checks `source`: a text, or texts by the keys of what it stands in, and of
+// what is within those.
+func (d *document) source(n, of *yaml.Node, what string) {
+	if n == nil {
+		return
+	}
+	if n.Kind != yaml.MappingNode {
+		d.text(n, "source of "+what)
+		return
+	}
+	var known []string
+	for i := 0; of.Kind == yaml.MappingNode && i+1 < len(of.Content); i += 2 {
+		if k := of.Content[i].Value; k != "source" {
+			known = append(known, k)
+		}
+	}
+	for _, f := range d.entries(n, "source of "+what) {
+		key := f.key.Value
+		within := valueOf(of, key)
+		switch {
+		case key == otherwise:
+			d.text(f.value, "source of "+what)
+		case within == nil:
+			d.fault(f.key, d.l.didYouMean(key, append(known, otherwise), "it names keys of "+what+", or `otherwise`"), "source of %s speaks of %q, which is not there", what, key)
+		default:
+			d.source(f.value, within, what)
+		}
+	}
+}
+
+// sourceText is a source in a line, for a listing.
+func sourceText(n *yaml.Node) string {
+	if n == nil || n.Kind == yaml.ScalarNode {
+		return scalar(n)
+	}
+	var parts []string
+	for i := 0; n.Kind == yaml.MappingNode && i+1 < len(n.Content); i += 2 {
+		parts = append(parts, n.Content[i].Value+": "+sourceText(n.Content[i+1]))
+	}
+	return strings.Join(parts, "; ")
+}
+
+func scalar(n *yaml.Node) string {
+	if n == nil {
+		return ""
+	}
+	return n.Value
+}
