@@ -21,7 +21,10 @@ type Case struct {
 	// Of are the rules and tasks that the case speaks of, sorted: those of `of`, else
 	// those that Expect names. Empty where `expect: none` speaks of all.
 	Of []string
-	At Place
+	// Baselines stand before those of the book while the case runs, for figures that
+	// a book leaves to its user.
+	Baselines []*Baseline
+	At        Place
 
 	d    *document
 	node *yaml.Node // the name
@@ -69,7 +72,7 @@ var taskStages = []string{"normal", "soon", "due", "overdue"}
 // readCase reads a case; the names of all rules and tasks are known by then.
 func (d *document) readCase(key, n *yaml.Node) {
 	what := fmt.Sprintf("case %q", key.Value)
-	f := d.mapping(n, what, "given", "expect", "of")
+	f := d.mapping(n, what, "given", "expect", "of", "baselines")
 	c := &Case{Name: key.Value, At: d.place(key), d: &document{name: d.name, lines: d.lines}, node: key}
 	switch v := f.get("given"); {
 	case v == nil:
@@ -91,8 +94,25 @@ func (d *document) readCase(key, n *yaml.Node) {
 		}
 	}
 	d.caseOf(c, f.get("of"))
+	if v := f.get("baselines"); v != nil {
+		for _, e := range d.entries(v, "baselines of "+what) {
+			c.Baselines = append(c.Baselines, d.readBaseline(e.key, e.value))
+		}
+	}
 	slices.SortStableFunc(c.Expect, func(a, b Expect) int { return strings.Compare(a.On, b.On) })
 	d.l.book.Cases = append(d.l.book.Cases, c)
+}
+
+// In is the book as the case has it: its own baselines stand before the others.
+func (c *Case) In(b *Book) *Book {
+	if len(c.Baselines) == 0 {
+		return b
+	}
+	book := *b
+	book.Baselines = slices.Concat(c.Baselines, b.Baselines)
+	book.signature = signature{}
+	book.sign()
+	return &book
 }
 
 func (c *Case) given(list []*yaml.Node, d *document) {

@@ -46,7 +46,7 @@ func Run(b *rules.Book, register []engine.Event) ([]Result, []Gap) {
 	out := make([]Result, 0, len(b.Cases))
 	shown := newCover(b)
 	for _, c := range b.Cases {
-		r := runner{book: b, register: register, c: c, p: engine.NewPartition(), shown: shown}
+		r := runner{book: c.In(b), register: register, c: c, p: engine.NewPartition(), shown: shown}
 		out = append(out, r.run())
 	}
 	return out, shown.gaps()

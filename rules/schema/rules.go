@@ -26,13 +26,13 @@ const whereText = "which vehicles or components: an expression that reads `vehic
 func baseline() node {
 	analytes := func(what string) node {
 		return node{"type": "object", "description": what, "propertyNames": node{"enum": rules.Analytes()},
-			"additionalProperties": either(node{"type": "number"}, pattern(`^`+number+` ?\S+$`, "40 mg/kg"))}
+			"additionalProperties": either(node{"type": "number"}, pattern(`^`+number+` ?\S+$`, "40 mg/kg"), toFill())}
 	}
 	n := object(nil, map[string]node{
 		"where":     expression(whereText),
 		"over":      about(texts(), "the baselines before which this one goes where both match"),
-		"fluid age": about(quantity("60000 km", unit.Distance, unit.Time), "the age of the fluid at which the means were taken"),
-		"source":    about(text(), "where the figures come from; shown as evidence"),
+		"fluid age": about(either(quantity("60000 km", unit.Distance, unit.Time), toFill()), "the age of the fluid at which the means were taken"),
+		"source":    source(),
 		"from":      about(choice("fleet"), "made from the fleet's own samples, in groups"),
 		"group by": about(oneOrMore(node{"type": "string", "pattern": `^(component\.(kind|fluid|name)|vehicle\.(kind|name)|vehicle\.tags\["[^"]+"\])$`}),
 			"of the fleet's samples, those that share the values of these fields make a group"),
@@ -48,14 +48,30 @@ func baseline() node {
 	return n
 }
 
-func limits() node {
+func limits() node { return limitsOr() }
+
+// limitsOr are limits of which each may be something else instead.
+func limitsOr(instead ...node) node {
+	or := func(n node) node { return either(append([]node{n}, instead...)...) }
 	n := object(nil, map[string]node{
-		"distance": quantity("45000 km", unit.Distance),
-		"time":     quantity("36 months", unit.Months, unit.Days),
-		"hours":    quantity("500 h", unit.Time),
+		"distance": or(quantity("45000 km", unit.Distance)),
+		"time":     or(quantity("36 months", unit.Months, unit.Days)),
+		"hours":    or(quantity("500 h", unit.Time)),
 	})
 	n["minProperties"] = 1
 	return n
+}
+
+// toFill stands where a figure is to be filled in.
+func toFill() node { return choice("fill in") }
+
+// source is where figures come from: a text for all, or texts by key.
+func source() node {
+	n := text()
+	for range 3 {
+		n = either(text(), node{"type": "object", "additionalProperties": n, "minProperties": 1})
+	}
+	return about(n, "where the figures come from: for all, or by the keys that they stand under, with `otherwise` for the rest")
 }
 
 func followUps() node {
@@ -83,10 +99,10 @@ func task() node {
 		"over":            about(texts(), "the tasks whose place this one takes where both match"),
 		"was":             about(text(), "the earlier name, whose history goes on"),
 		"where":           expression(whereText),
-		"every":           about(limits(), "distance, time or hours, whichever comes first"),
-		"first":           about(limits(), "the first interval of a vehicle that began new"),
+		"every":           about(limitsOr(toFill()), "distance, time or hours, whichever comes first"),
+		"first":           about(limitsOr(toFill()), "the first interval of a vehicle that began new"),
 		"contains":        about(texts(), "other tasks that are done with it"),
-		"early":           about(limits(), "how long before a limit it is soon"),
+		"early":           about(limitsOr(toFill()), "how long before a limit it is soon"),
 		"tolerance":       about(either(share(), limits(), node{"const": 0}), "how far past a limit it is overdue"),
 		"shorten":         expression("a number by which `every` is multiplied"),
 		"unknown history": choice("due", "from first reading", "from in-service date"),
@@ -94,6 +110,7 @@ func task() node {
 		"statutory":       about(yes(), "whether the law asks for it"),
 		"needs":           list(need),
 		"cautions":        about(texts(), "what to mind"),
+		"source":          source(),
 		"follow up":       about(followUps(), "one-off tasks that the work opens, by name"),
 	})
 }
@@ -114,6 +131,7 @@ func rule() node {
 		"follow up": either(followUps(), byStage(followUps())),
 		"pull in":   about(either(pullIns(), byStage(pullIns())), "tasks that are asked for earlier than they are due, by name"),
 		"cautions":  onceOrByStage(texts()),
+		"source":    source(),
 		"masked":    about(yes(), "no for what an exchange of fluid does cure"),
 	}
 	measured := map[string]node{
@@ -141,8 +159,9 @@ func caseOf() node {
 	})
 	expect["anyOf"] = []node{{"required": []string{"to"}}, {"required": []string{"transition"}}}
 	return object([]string{"given", "expect"}, map[string]node{
-		"given":  about(someOf(pattern(`^[0-9]{4}-[0-9]{2}-[0-9]{2}\S* +[a-z]+`, "2031-04-02 sample bus-07 transmission odo 81200 Cu 131")), "what happens, an event in short form an entry"),
-		"expect": about(either(choice("none"), someOf(expect)), "the transitions that should follow"),
-		"of":     about(texts(), "the rules and tasks that the case speaks of, beside those in expect"),
+		"given":     about(someOf(pattern(`^[0-9]{4}-[0-9]{2}-[0-9]{2}\S* +[a-z]+`, "2031-04-02 sample bus-07 transmission odo 81200 Cu 131")), "what happens, an event in short form an entry"),
+		"expect":    about(either(choice("none"), someOf(expect)), "the transitions that should follow"),
+		"baselines": about(named(baseline()), "baselines that stand before those of the book while the case runs"),
+		"of":        about(texts(), "the rules and tasks that the case speaks of, beside those in expect"),
 	})
 }

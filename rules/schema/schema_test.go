@@ -113,6 +113,7 @@ tasks:
     statutory: yes
     needs: [{fluid: oil, volume: 4.5 qt}, {part: filter, count: 2}]
     cautions: hot fluid
+    source: {every: {distance: the maker's booklet}, otherwise: common practice}
     follow up: {check: {after: {distance: 300 mi}, title: Look, cautions: [hot fluid]}}
 rules:
   m:
@@ -131,10 +132,12 @@ rules:
     pull in: {caution: {oil: {within: {distance: 300 mi, time: 30 days}}}}
     cautions: {warning: [hot fluid]}
     masked: no
+    source: invented
+  f: {on: sample, measure: value("Fe"), above: {caution: fill in}, source: the laboratory}
   p: {on: sample, raise: has("K"), clear: '!has("K")', stage: warning, advise: Stop.}
   q: {on: reading, measure: odometer(), below: {caution: 3}, confirm: 2}
 cases:
-  c: {given: [2031-04-02 sample v gearbox Fe 3], expect: none, of: m}
+  c: {given: [2031-04-02 sample v gearbox Fe 3], expect: none, of: m, baselines: {own: {source: invented, fluid age: 1 km, mean: {Fe: 3}}}}
   d:
     given: [2031-04-02 sample v gearbox Fe 13]
     expect: [{on: 2031-04-02, vehicle: v, component: gearbox, rule: m, to: advisory, transition: raised}]
