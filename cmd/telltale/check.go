@@ -46,7 +46,8 @@ func check(s streams, o checkOptions, dir string) error {
 		fmt.Fprintf(s.err, "question: %s\n", book.Questions[i].String())
 	}
 	for i := range book.ToFill {
-		fmt.Fprintf(s.err, "to fill in: %s\n", book.ToFill[i].String())
+		f := &book.ToFill[i]
+		fmt.Fprintf(s.err, "to fill in: %s: %s: %s\n", f.Place, f.Text, f.Hint)
 	}
 	if people, err := checkedPeople(dir); err != nil {
 		return err
