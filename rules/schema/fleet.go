@@ -35,7 +35,9 @@ func peopleFile() node {
 		"volume":      choice("L", "qt", "gal"),
 		"dates":       choice("day first", "month first", "year first"),
 		"digest":      about(pattern(`^\S+( +\S+){4}$|^@\S+$`, "30 6 * * 1-5"), "when the list comes, at most once a day: minute, hour, day, month, weekday"),
+		"list":        about(choice("workshop", "owner", "operator"), "what the list is like: work by vehicle, what the keeper of a few must know, or counts and the worst"),
 		"nothing due": choice("silent", "say so"),
+		"unchanged":   about(choice("say so", "silent"), "whether the list comes when it says nothing new"),
 		"webhook":     about(object([]string{"url", "secret file"}, map[string]node{"url": text(), "secret file": text()}), "a program of theirs that is called"),
 		"nats":        about(text(), "a subject on which messages to them are published"),
 		"file":        about(text(), "a file to which messages to them are written"),
@@ -54,9 +56,10 @@ func peopleFile() node {
 	entry["dependentRequired"] = map[string][]string{"stand-in": {"stand-in after"}, "stand-in after": {"stand-in"}}
 	id := node{"pattern": "^[A-Za-z0-9_-]{1,64}$"}
 	root := object(nil, map[string]node{
-		"people": {"type": "object", "additionalProperties": person, "propertyNames": id},
-		"groups": {"type": "object", "additionalProperties": oneOrMore(text()), "description": "names for several people"},
-		"tell":   {"type": "object", "additionalProperties": entry},
+		"people":   {"type": "object", "additionalProperties": person, "propertyNames": id},
+		"groups":   {"type": "object", "additionalProperties": oneOrMore(text()), "description": "names for several people"},
+		"operator": about(oneOrMore(text()), "ids of those who hear that the service cannot tell somebody"),
+		"tell":     {"type": "object", "additionalProperties": entry},
 	})
 	root["title"] = "Telltale people"
 	return root
