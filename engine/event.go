@@ -133,17 +133,22 @@ type ServiceData struct {
 	Note      string                   `json:"note,omitempty"`
 }
 
-// FluidData is how much fluid was exchanged.
+// FluidData is how much fluid was exchanged. Flush is true where all of the circuit
+// was renewed by a machine, and not what runs out of a drain.
 type FluidData struct {
 	Name    string         `json:"name,omitempty"`
 	Drained *unit.Quantity `json:"drained,omitempty"`
 	Filled  *unit.Quantity `json:"filled,omitempty"`
+	Flush   bool           `json:"flush,omitempty"`
 }
 
 // SampleData is a fluid sample and its laboratory's results.
 type SampleData struct {
-	Number    string `json:"number"`
-	Revision  int    `json:"revision,omitempty"`
+	Number   string `json:"number"`
+	Revision int    `json:"revision,omitempty"`
+	// Repeat tells another analysis of the same sample (1, 2, …) from the first, of
+	// which it is no correction: the results are read together.
+	Repeat    int    `json:"repeat,omitempty"`
 	Component string `json:"component"`
 	// Drawn is YYYY-MM-DD (in the vehicle's zone) or an RFC 3339 time; the
 	// event's time where empty.
@@ -170,6 +175,9 @@ type ResultData struct {
 	NotDetected bool     `json:"notDetected,omitempty"`
 	Trace       bool     `json:"trace,omitempty"`
 	Unit        string   `json:"unit"`
+	// Decimals is how many the laboratory printed, where the number alone would lose
+	// some: 4.0 is not 4.
+	Decimals int `json:"decimals,omitempty"`
 }
 
 // AnswerData is what a person said to an alarm, a task or the whole vehicle.

@@ -31,6 +31,12 @@ func (x *facts) Note(w rules.Word, arg string) string {
 		add(x.sheet.FreshNote(arg))
 	}
 	switch w {
+	case rules.WordCarried, rules.WordMade, rules.WordExpected, rules.WordRate, rules.WordRateHours, rules.WordExchangesTo, rules.WordLitresTo:
+		if e := lastExchange(x.steps, len(x.steps.steps)-1); e >= 0 && x.steps.lab[e].Stated {
+			add(x.statedNote(e))
+		}
+	}
+	switch w {
 	case rules.WordMade:
 		within, _, ok := x.sheet.MadeError(arg)
 		add(x.within(arg, within, "", ok))
@@ -73,6 +79,11 @@ func (x *facts) within(analyte string, v float64, unit string, ok bool) string {
 		return ""
 	}
 	return "± " + figures(v) + unit + " by the method alone, " + lab.PrecisionOf(analyte).Source
+}
+
+// statedNote says of the exchange at step e that nobody measured how much it renewed.
+func (x *facts) statedNote(e int) string {
+	return "how much fluid was renewed was not told; its task says " + figures(100*x.steps.lab[e].Share) + " %, on which no more than an advisory rests"
 }
 
 // inexact reports whether the result or the one that it is compared with is a limit.

@@ -39,6 +39,7 @@ type facts struct {
 	// reported: words show the number that the laboratory gave, whichever end it is.
 	reported bool
 	used     []ID // the events that answers rested on, in order of first use
+	stated   bool // an answer rested on an exchange whose share nobody measured
 }
 
 type endKey struct {
@@ -255,6 +256,9 @@ func (x *facts) older() (float64, string, bool) {
 	if of == 0 {
 		return 0, "the baseline's fluid age", false
 	}
+	if x.ageStated() {
+		return 0, "a measured share of the exchange", false
+	}
 	age, why, ok := x.sheet.MixedAge(kind)
 	return age / of, why, ok
 }
@@ -268,32 +272,60 @@ func (x *facts) useSteps(w rules.Word) {
 	switch w {
 	case rules.WordTrend, rules.WordTrendIsReal, rules.WordOutOfControl:
 		for i := range steps[:last] {
-			x.use(steps[i].id())
+			x.useStep(i)
 		}
 	case rules.WordExchangesTo, rules.WordLitresTo:
 		if e := lastExchange(x.steps, last); e >= 0 {
-			x.use(steps[e].id())
+			x.useStep(e)
 		}
-	case rules.WordChange, rules.WordChangeIsReal, rules.WordRate, rules.WordRateHours, rules.WordMetalsFell:
+	case rules.WordChange, rules.WordChangeIsReal, rules.WordMetalsFell:
 		for i := last - 1; i >= 0; i-- {
 			x.use(steps[i].id())
 			if steps[i].sample != nil {
 				return
 			}
 		}
+	case rules.WordRate, rules.WordRateHours:
+		for i := last - 1; i >= 0; i-- {
+			x.useStep(i)
+			if steps[i].sample != nil {
+				return
+			}
+		}
+	case rules.WordTimesForAge:
+		x.stated = x.stated || x.ageStated()
 	case rules.WordCarried, rules.WordMade, rules.WordMadeIsReal, rules.WordExpected:
 		seen := false // an exchange; the sample before it ends the search
 		for i := last - 1; i >= 0; i-- {
 			if steps[i].sample == nil || !seen {
-				x.use(steps[i].id())
+				x.useStep(i)
 			}
 			if seen && steps[i].sample != nil {
-				x.use(steps[i].id())
+				x.useStep(i)
 				return
 			}
 			seen = seen || steps[i].service != nil
 		}
 	}
+}
+
+// useStep notes that an answer rests on a step's figures.
+func (x *facts) useStep(i int) {
+	x.use(x.steps.steps[i].id())
+	x.stated = x.stated || x.steps.lab[i].Stated
+}
+
+// ageStated reports whether the fluid's mixed age rests on a share that nobody
+// measured: one since the last whole exchange.
+func (x *facts) ageStated() bool {
+	for i := len(x.steps.lab) - 1; i >= 0; i-- {
+		if s := &x.steps.lab[i]; s.Exchange && s.Stated {
+			return true
+		} else if s.Exchange && s.Share == 1 {
+			return false
+		}
+	}
+	return false
 }
 
 // Truth answers a word that is true or false.

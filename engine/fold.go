@@ -249,6 +249,7 @@ func (f *fold) takeService(s Stamp, d *ServiceData) error {
 		return err
 	}
 	f.noteService(d)
+	f.noteExchange(d)
 	f.rec.Services = keepServices(insert(f.rec.Services, Service{s, d}))
 	if !s.Void {
 		f.change.service = &Service{s, d}
@@ -287,12 +288,12 @@ func (f *fold) noteSample(d *SampleData) {
 	i := slices.IndexFunc(reg.Components, func(c ComponentDef) bool { return c.Name == d.Component })
 	var t timeline
 	if f.p.book == nil {
-		t = f.rec.timeline(reg, &reg.Components[i])
+		t = f.rec.timeline(reg, &reg.Components[i], nil)
 	} else {
 		t = f.timeline(i)
 	}
 	for i := range t.steps {
-		if s := t.steps[i].sample; s == nil || s.ID != f.ev.ID {
+		if !t.steps[i].of(f.ev.ID) {
 			continue
 		}
 		for _, why := range sampleNotes(reg, t, i) {
@@ -397,14 +398,18 @@ func (f *fold) anew(comp int) bool {
 	}
 	t := f.timeline(comp)
 	i := t.lastSample()
+	if f.change.sample == f.componentName(comp) && f.supersedes() {
+		return true
+	}
 	if i < 0 || t.steps[i].sample.ID == f.ev.ID {
-		return i >= 0 && f.change.sample != "" && f.supersedes(comp)
+		return false
 	}
 	return f.change.place.compare(t.steps[i].place) <= 0
 }
 
-// supersedes reports whether the event's sample replaces an earlier revision.
-func (f *fold) supersedes(comp int) bool {
+// supersedes reports whether the event's sample replaces an earlier revision, or is
+// another analysis of the same sample.
+func (f *fold) supersedes() bool {
 	d, ok := f.ev.Data.(*SampleData)
 	if !ok {
 		return false
@@ -477,7 +482,8 @@ func (f *fold) timeline(comp int) timeline {
 	}
 	l := &f.lines[comp]
 	if !l.made {
-		l.timeline, l.made = f.rec.timeline(a.reg, &a.reg.Components[comp]), true
+		stated := func(s *Service) float64 { return f.statedShare(s, comp) }
+		l.timeline, l.made = f.rec.timeline(a.reg, &a.reg.Components[comp], stated), true
 	}
 	return l.timeline
 }

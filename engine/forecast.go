@@ -76,7 +76,8 @@ func (v *verdictOf) crossing(r *rules.Rule, hours bool) (lab.Crossing, *VerdictF
 	var ages, measures []float64
 	var last rules.End
 	greatest := 0.0
-	for i, s := range v.t.steps {
+	for i := v.t.lab.Alike(); i < len(v.t.steps); i++ {
+		s := v.t.steps[i]
 		age := v.t.lab.Ages(i).Distance
 		if hours {
 			age = v.t.lab.Ages(i).Hours

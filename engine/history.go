@@ -56,7 +56,7 @@ func (s *Sample) reckonPlace(zone *time.Location) place {
 // order sorts samples by when they were drawn, then time, number and revision.
 func (s *Sample) orderIn(o *Sample, zone *time.Location) int {
 	return cmp.Or(s.place(zone).compare(o.place(zone)), cmp.Compare(s.At, o.At),
-		strings.Compare(s.Number, o.Number), cmp.Compare(s.Revision, o.Revision), s.Stamp.order(&o.Stamp))
+		strings.Compare(s.Number, o.Number), cmp.Compare(s.Repeat, o.Repeat), cmp.Compare(s.Revision, o.Revision), s.Stamp.order(&o.Stamp))
 }
 
 // keepSamples bounds the samples of each component to the latest.
@@ -82,7 +82,9 @@ func keepSamples(list []Sample) []Sample {
 type step struct {
 	place
 	sample  *Sample
+	again   []*Sample // other analyses of the same sample, told on sheets of their own
 	service *Service
+	stated  float64 // the share that the service's tasks renew by plan, 0 for none
 }
 
 func (s step) id() ID {
@@ -90,6 +92,11 @@ func (s step) id() ID {
 		return s.sample.ID
 	}
 	return s.service.ID
+}
+
+// of reports whether the step is that sample, or one of its analyses is.
+func (s *step) of(id ID) bool {
+	return s.sample != nil && (s.sample.ID == id || slices.ContainsFunc(s.again, func(o *Sample) bool { return o.ID == id }))
 }
 
 // timeline is a component's samples (each in its highest revision) and exchanges
@@ -112,8 +119,9 @@ func (t timeline) lastSample() int {
 	return -1
 }
 
-// timeline derives the history of a component's fluid.
-func (r *Record) timeline(v *VehicleData, comp *ComponentDef) timeline {
+// timeline derives the history of a component's fluid. stated gives the share that a
+// service's tasks renew by plan, 0 for none; it may be nil.
+func (r *Record) timeline(v *VehicleData, comp *ComponentDef, stated func(*Service) float64) timeline {
 	zone := v.zone()
 	var samples []*Sample
 	for i := range r.Samples {
@@ -124,11 +132,23 @@ func (r *Record) timeline(v *VehicleData, comp *ComponentDef) timeline {
 	slices.SortFunc(samples, func(a, b *Sample) int { return a.orderIn(b, zone) })
 	var t timeline
 	for _, s := range samples {
+		if first := slices.IndexFunc(t.steps, func(o step) bool { return s.repeats(o.sample) }); first >= 0 {
+			t.steps[first].again = append(t.steps[first].again, s)
+			continue
+		}
 		t.steps = append(t.steps, step{place: s.place(zone), sample: s})
 	}
 	for i := range r.Services {
-		if s := &r.Services[i]; !s.Void && s.Fluid != nil && exchanges(s, v, comp) {
-			t.steps = append(t.steps, step{place: s.Stamp.place(ServiceEvent), service: s})
+		s := &r.Services[i]
+		if s.Void {
+			continue
+		}
+		share := 0.0
+		if stated != nil {
+			share = stated(s)
+		}
+		if s.Fluid != nil && exchanges(s, v, comp) || s.Fluid == nil && share > 0 {
+			t.steps = append(t.steps, step{place: s.Stamp.place(ServiceEvent), service: s, stated: share})
 		}
 	}
 	slices.SortStableFunc(t.steps, func(a, b step) int { return a.compare(b.place) })
@@ -147,7 +167,7 @@ func (r *Record) timeline(v *VehicleData, comp *ComponentDef) timeline {
 // takes out a lower one.
 func supersede(list []*Sample, s *Sample) []*Sample {
 	for i, o := range list {
-		if o.Number != s.Number || o.ID.Source != s.ID.Source {
+		if o.Number != s.Number || o.Repeat != s.Repeat || o.ID.Source != s.ID.Source {
 			continue
 		}
 		if cmp.Or(cmp.Compare(s.Revision, o.Revision), s.Stamp.order(&o.Stamp)) > 0 {
@@ -156,6 +176,11 @@ func supersede(list []*Sample, s *Sample) []*Sample {
 		return list
 	}
 	return append(list, s)
+}
+
+// repeats reports whether s is another analysis of the sample o.
+func (s *Sample) repeats(o *Sample) bool {
+	return s.Number == o.Number && s.Repeat != o.Repeat && s.ID.Source == o.ID.Source
 }
 
 // exchanges reports whether the service changed this component's fluid. One that
@@ -194,8 +219,13 @@ func (r *Record) labStep(v *VehicleData, comp *ComponentDef, s step) lab.Step {
 		}
 	}
 	if s.service != nil {
-		out.Exchange, out.Fluid = true, s.service.Fluid.Name
-		out.Share = lab.Share(litres(s.service.Fluid.Filled), litres(s.service.Fluid.Drained), litres(comp.Capacity))
+		out.Exchange = true
+		if d := s.service.Fluid; d != nil {
+			out.Share = lab.Share(litres(d.Filled), litres(d.Drained), litres(comp.Capacity))
+		}
+		if math.IsNaN(out.Share) && s.stated > 0 {
+			out.Share, out.Stated = s.stated, true
+		}
 		return out
 	}
 	if q := s.sample.FluidAge; q != nil {
@@ -205,8 +235,8 @@ func (r *Record) labStep(v *VehicleData, comp *ComponentDef, s step) lab.Step {
 			out.Age = base
 		}
 	}
-	out.Laboratory = s.sample.Laboratory
-	out.Results = s.sample.sheet().results
+	out.Laboratory, out.Method, out.Point = s.sample.Laboratory, s.sample.Method, s.sample.Point
+	out.Results = s.sheet().results
 	return out
 }
 

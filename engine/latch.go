@@ -96,7 +96,10 @@ func (f *fold) step(r *rules.Rule, comp int, l *Latch, at judgement) {
 			return
 		}
 	}
-	next.Masked = masked
+	if x.stated {
+		next.atMostAdvisory(l)
+	}
+	next.Masked = masked && next.Stage <= l.Stage // one that worsened shows what it rests on
 	next.Judged, next.lastAt = at.id, at
 	if next.Stage != l.Stage {
 		next.Reached = at.id
@@ -155,6 +158,26 @@ func (l Latch) advance(r *rules.Rule, e rules.End, masked bool) Latch {
 		}
 	}
 	return l
+}
+
+// atMostAdvisory takes back what rests on a share that nobody measured: it may raise
+// an advisory, and no more than stood before.
+func (l *Latch) atMostAdvisory(before *Latch) {
+	held := false
+	for s := rules.Caution; s <= rules.Warning; s++ {
+		if l.On[s] && !before.On[s] {
+			l.On[s], held = false, true
+		}
+	}
+	if !held {
+		return
+	}
+	l.Stage = rules.Advisory
+	for s := rules.Caution; s <= rules.Warning; s++ {
+		if l.On[s] {
+			l.Stage = s
+		}
+	}
 }
 
 func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, masked bool) {
@@ -322,7 +345,7 @@ func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgem
 	stage := max(from, to)
 	if to > 0 {
 		stage = to
-		t.Advise, t.Cautions, t.PointsTo = f.advice(r, to, x, end.Measure), r.Cautions[to], r.PointsTo
+		t.Advise, t.Cautions, t.PointsTo = f.advice(r, to, x, end.Measure), cautions(r, to), r.PointsTo
 		t.OwnCautions, t.Source = f.p.book.Own(t.Cautions), r.SourceOf(to)
 		t.FollowUps, t.PullsIn = opened(l.Openings, at.id), opened(l.Pulls, at.id)
 	}
@@ -343,7 +366,7 @@ func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgem
 // advice is what the rule advises. Where it reckons how many drains thin a wear
 // metal, it says what that does not do.
 func (f *fold) advice(r *rules.Rule, stage int, x *facts, measure float64) string {
-	s := f.p.judge.Advise(r, stage, x, measure)
+	s := f.p.judge.Advise(r, worded(r, stage), x, measure)
 	for _, w := range []rules.Word{rules.WordExchangesTo, rules.WordLitresTo} {
 		for _, a := range r.Asks(w) {
 			if note := lab.DilutionNote(a); note != "" && !strings.Contains(s, note) {
@@ -353,6 +376,19 @@ func (f *fold) advice(r *rules.Rule, stage int, x *facts, measure float64) strin
 	}
 	return s
 }
+
+// worded is the stage whose words a stage takes: its own, or where a rule is held to
+// an advisory that it does not have, its mildest.
+func worded(r *rules.Rule, stage int) int {
+	for s := stage; s <= rules.Warning; s++ {
+		if r.Has[s] {
+			return s
+		}
+	}
+	return stage
+}
+
+func cautions(r *rules.Rule, stage int) []string { return r.Cautions[worded(r, stage)] }
 
 // opened are the names that the event opened.
 func opened(list []Opening, by ID) []string {

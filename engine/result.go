@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"telltale/engine/interval"
@@ -19,40 +20,119 @@ type sheetRead struct {
 	results []lab.Result
 	notes   []string
 	whys    map[int]string // by index in the sheet
+	// analyses counts those of an analyte where there was more than one.
+	analyses map[string]int
 }
 
 // sheet reads the sample's sheet, once.
 func (s *Sample) sheet() *sheetRead {
 	if s.parsed == nil {
-		s.parsed = s.SampleData.read()
+		s.parsed = readSheets([]*SampleData{s.SampleData})
 	}
 	return s.parsed
 }
 
-// read reads the sheet. One bad result does not stop the others.
-func (d *SampleData) read() *sheetRead {
-	r := &sheetRead{}
-	times := map[string]int{}
-	for i := range d.Results {
-		times[d.Results[i].Analyte]++
+// sheet reads the sheet of the step's sample and those of its repeated analyses.
+func (s *step) sheet() *sheetRead {
+	if len(s.again) == 0 {
+		return s.sample.sheet()
 	}
+	return readSheets(s.sheets())
+}
+
+// sheets are the step's sample and its repeated analyses.
+func (s *step) sheets() []*SampleData {
+	out := []*SampleData{s.sample.SampleData}
+	for _, o := range s.again {
+		out = append(out, o.SampleData)
+	}
+	return out
+}
+
+// analysis is one result that can be judged, with its index on the sample's sheets
+// and the number of its sheet.
+type analysis struct {
+	lab.Result
+	at, sheet int
+}
+
+// readSheets reads the sheets of one sample: what stands on them more than once was
+// analysed repeatedly. One bad result does not stop the others.
+func readSheets(sheets []*SampleData) *sheetRead {
+	r := &sheetRead{}
+	n := 0
+	list := make([]analysis, 0, len(sheets[0].Results))
+	for k, d := range sheets {
+		density := d.density()
+		for i := range d.Results {
+			if res, err := d.Results[i].read(density); err != nil {
+				r.refuse(n, d.Results[i].Analyte, err)
+			} else {
+				list = append(list, analysis{res, n, k})
+			}
+			n++
+		}
+	}
+	r.together(list)
 	whole := 0.0
-	for i := range d.Results {
-		res, err := d.Results[i].read(d.density())
-		if n := times[d.Results[i].Analyte]; err == nil && n > 1 {
-			err = fmt.Errorf("it stands %d times", n)
-		}
-		if err != nil {
-			r.refuse(i, d.Results[i].Analyte, err)
-			continue
-		}
-		r.results = append(r.results, res)
+	for _, res := range r.results {
 		whole += share(res)
 	}
 	if whole > 1_000_000*(1+1e-9) {
 		r.notes = append(r.notes, fmt.Sprintf("the results add up to %.6g %%, more than the whole", whole/10_000))
 	}
 	return r
+}
+
+// together makes one result of those of one analyte.
+func (r *sheetRead) together(list []analysis) {
+	r.results = make([]lab.Result, 0, len(list))
+	for i, a := range list {
+		of := func(o analysis) bool { return o.Analyte == a.Analyte }
+		if slices.ContainsFunc(list[:i], of) {
+			continue // read with the first of them
+		}
+		if !slices.ContainsFunc(list[i+1:], of) {
+			r.results = append(r.results, a.Result)
+			continue
+		}
+		var same []analysis
+		for _, o := range list[i:] {
+			if of(o) {
+				same = append(same, o)
+			}
+		}
+		r.repeated(same)
+	}
+}
+
+// repeated reads the analyses of one analyte together. Where two do not go together
+// and the second stands on a sheet of its own, the first counts until a third settles
+// it: what cannot be judged changes nothing.
+func (r *sheetRead) repeated(same []analysis) {
+	results := make([]lab.Result, len(same))
+	for i, a := range same {
+		results[i] = a.Result
+	}
+	one, apart, err := lab.Repeated(results)
+	switch {
+	case err == nil:
+		r.results = append(r.results, one)
+		if r.analyses == nil {
+			r.analyses = map[string]int{}
+		}
+		r.analyses[one.Analyte] = len(same)
+		if apart != "" {
+			r.notes = append(r.notes, one.Analyte+": "+apart)
+		}
+		return
+	case same[0].sheet != same[1].sheet:
+		r.results = append(r.results, same[0].Result)
+		same = same[1:]
+	}
+	for _, a := range same {
+		r.refuse(a.at, a.Analyte, err)
+	}
 }
 
 func (r *sheetRead) refuse(i int, analyte string, err error) {
@@ -116,8 +196,13 @@ func (d *ResultData) read(density float64) (r lab.Result, err error) {
 	return r, nil
 }
 
+// number writes a number with the decimals that the laboratory printed.
 func (d *ResultData) number(v float64) string {
-	return unit.Quantity{Value: v, Unit: d.Unit}.String()
+	s := unit.Quantity{Value: v, Unit: d.Unit}.String()
+	if _, decimals, _ := strings.Cut(strconv.FormatFloat(v, 'f', -1, 64), "."); len(decimals) < d.Decimals {
+		s = strings.TrimSpace(strconv.FormatFloat(v, 'f', d.Decimals, 64) + " " + d.Unit)
+	}
+	return s
 }
 
 // String is the result as the laboratory reported it: "131 mg/kg", "below 1 mg/kg".
@@ -146,7 +231,7 @@ func (d *ResultData) String() string {
 // does not fit the record.
 func sampleNotes(v *VehicleData, t timeline, i int) []string {
 	s := t.steps[i].sample
-	notes := slices.Clone(s.sheet().notes)
+	notes := slices.Clone(t.steps[i].sheet().notes)
 	if s.Density != nil && s.density() == 0 {
 		notes = append(notes, fmt.Sprintf("the density of %s cannot be", s.Density))
 	}

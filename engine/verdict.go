@@ -80,6 +80,9 @@ type VerdictResult struct {
 	High *float64 `json:"high,omitempty"`
 	Unit string   `json:"unit,omitempty"`
 	Why  string   `json:"why,omitempty"`
+	// Analyses counts those of the analyte in this sample where there are more than
+	// one; Low and High are then of all of them together.
+	Analyses int `json:"analyses,omitempty"`
 	// Times is the value over the baseline's mean.
 	Times *float64 `json:"times,omitempty"`
 	// Limits are those of rules that read this analyte alone, as times the baseline,
@@ -195,7 +198,7 @@ func (v *verdictOf) judge() {
 // reason is why a rule stands, by this sample or, where it was not judged on this
 // one, by the last that it was judged on.
 func (v *verdictOf) reason(r *rules.Rule, l Latch) Reason {
-	out := Reason{Rule: r.Name, Stage: ruleStages[l.Stage], PointsTo: r.PointsTo, Cautions: r.Cautions[l.Stage], stage: l.Stage, strength: 1}
+	out := Reason{Rule: r.Name, Stage: ruleStages[l.Stage], PointsTo: r.PointsTo, Cautions: cautions(r, l.Stage), stage: l.Stage, strength: 1}
 	got := v.f.p.judge.Run(r, v.x)
 	if len(l.Missing) > 0 || len(got.Ends) == 0 {
 		if i := v.f.rec.alarm(l.AlarmKey); i >= 0 {
@@ -222,20 +225,28 @@ func (v *verdictOf) reason(r *rules.Rule, l Latch) Reason {
 
 // results puts each result as reported beside what it is judged as.
 func (v *verdictOf) results() {
-	s := v.t.steps[len(v.t.steps)-1].sample
+	s := &v.t.steps[len(v.t.steps)-1]
 	read := s.sheet()
-	for i := range s.Results {
-		d := &s.Results[i]
-		a, _ := lab.Lookup(d.Analyte)
-		out := VerdictResult{Analyte: d.Analyte, Title: a.Title, Reported: d.String(), Why: read.whys[i]}
-		if out.Why == "" {
-			r, _ := v.x.sheet.Result(d.Analyte)
-			span := r.Span()
-			out.Low, out.High, out.Unit = &span.Low, &span.High, rules.AnalyteUnit(d.Analyte)
-			v.compare(&out)
+	n := 0
+	for _, sheet := range s.sheets() {
+		for i := range sheet.Results {
+			v.result(&sheet.Results[i], read, n)
+			n++
 		}
-		v.Results = append(v.Results, out)
 	}
+}
+
+// result puts the n-th result of the sample's sheets.
+func (v *verdictOf) result(d *ResultData, read *sheetRead, n int) {
+	a, _ := lab.Lookup(d.Analyte)
+	out := VerdictResult{Analyte: d.Analyte, Title: a.Title, Reported: d.String(), Why: read.whys[n], Analyses: read.analyses[d.Analyte]}
+	if out.Why == "" {
+		r, _ := v.x.sheet.Result(d.Analyte)
+		span := r.Span()
+		out.Low, out.High, out.Unit = &span.Low, &span.High, rules.AnalyteUnit(d.Analyte)
+		v.compare(&out)
+	}
+	v.Results = append(v.Results, out)
 }
 
 func (v *verdictOf) compare(out *VerdictResult) {

@@ -50,8 +50,15 @@ func (v *verdictOf) notes() []string {
 	if n := v.olderThanBaseline(); n > 0 {
 		out = append(out, capital(olderWords(n))+".")
 	}
-	if v.mostRenewed() {
-		out = append(out, "More than 0.8 of the fluid was renewed at the last drain, by what was filled over the capacity. A drain of an automatic transmission leaves the converter full: is the capacity that of the pan alone?")
+	if e := lastExchange(v.t, len(v.t.steps)-1); e >= 0 {
+		if d := v.t.steps[e].service.Fluid; d != nil {
+			if why := oddShare(d, v.x.def); why != "" {
+				out = append(out, "At the last drain "+why)
+			}
+		}
+		if v.t.lab[e].Stated {
+			out = append(out, capital(v.x.statedNote(e))+".")
+		}
 	}
 	for _, r := range v.Results {
 		if a, ok := lab.Lookup(r.Analyte); ok && a.Kind == unit.Concentration {
@@ -74,12 +81,6 @@ func olderWords(n float64) string {
 	return fmt.Sprintf("the fluid has run %.2g times as long as the baseline's and is expected to hold about %.2g times the metal, and the metal is still there", n, n)
 }
 
-func (v *verdictOf) mostRenewed() bool {
-	e := lastExchange(v.t, len(v.t.steps)-1)
-	return e >= 0 && v.t.lab[e].Share > 0.8 && v.t.steps[e].service.Fluid.Drained == nil &&
-		strings.Contains(strings.ToLower(v.f.applied().comps[v.comp].Kind), "automatic transmission")
-}
-
 // words is the work in a line: when and what.
 func (s *Service) words(zone *time.Location) string {
 	what := strings.Join(s.Tasks, ", ")
@@ -87,7 +88,8 @@ func (s *Service) words(zone *time.Location) string {
 		what = "fluid exchanged"
 	}
 	out := localDate(time.Unix(0, s.At), zone).String() + ": " + what
-	if q := s.Fluid.Filled; q != nil {
+	if s.Fluid != nil && s.Fluid.Filled != nil {
+		q := s.Fluid.Filled
 		out += ", " + q.String() + " filled"
 	}
 	if s.Filter {
@@ -220,6 +222,9 @@ func (r *VerdictResult) words() string {
 	if r.Why != "" {
 		more = append(more, "not judged: "+r.Why)
 	}
+	if r.Analyses > 1 && r.Low != nil {
+		more = append(more, fmt.Sprintf("one of %d analyses, together %s", r.Analyses, r.together()))
+	}
 	if r.Times != nil {
 		more = append(more, short(*r.Times)+" times the baseline")
 	}
@@ -234,6 +239,17 @@ func (r *VerdictResult) words() string {
 		s += "; " + strings.Join(more, "; ")
 	}
 	return s
+}
+
+// together is the one result that repeated analyses are read as.
+func (r *VerdictResult) together() string {
+	switch {
+	case *r.Low == *r.High:
+		return figures(*r.Low) + " " + r.Unit
+	case *r.Low == 0:
+		return "below " + figures(*r.High) + " " + r.Unit
+	}
+	return "above " + figures(*r.Low) + " " + r.Unit
 }
 
 // short writes a number with two or three figures that count.

@@ -249,11 +249,13 @@ func (f *fold) whyBaseline(b *rules.Baseline, condition string) *WhyBaseline {
 	return out
 }
 
-// whyMasked names the latest exchange of fluid since the stage was reached.
+// whyMasked names the latest exchange of fluid since the stage was reached that the
+// last judgement saw.
 func (f *fold) whyMasked(comp int, l Latch) string {
 	t := f.timeline(comp)
 	reached := slices.IndexFunc(t.steps, func(s step) bool { return s.id() == l.Reached })
-	for i := len(t.steps) - 1; i > reached; i-- {
+	judged := slices.IndexFunc(t.steps, func(s step) bool { return s.id() == l.Judged })
+	for i := judged; i > reached; i-- {
 		if s := t.steps[i]; s.service != nil {
 			return f.maskedWords(f.whyEvent(s.service.ID), l)
 		}

@@ -81,9 +81,12 @@ type Task struct {
 	History      History
 	FromSchedule bool // count from: schedule
 	Statutory    bool
-	Needs        []Need
-	Cautions     []string
-	FollowUps    []FollowUp // by name
+	// Share is the part of all the fluid that the work renews, where a service does
+	// not tell it; 0 where the task states none.
+	Share     float64
+	Needs     []Need
+	Cautions  []string
+	FollowUps []FollowUp // by name
 	// In names the tasks that contain this one, at any depth, by name: doing one of
 	// them does this one too.
 	In []string

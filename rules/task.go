@@ -10,7 +10,7 @@ import (
 )
 
 var taskKeys = []string{"title", "was", "where", "over", "every", "first", "contains", "early", "tolerance", "shorten", "unknown history",
-	"count from", "statutory", "needs", "cautions", "follow up", "source"}
+	"count from", "statutory", "share", "needs", "cautions", "follow up", "source"}
 
 // task reads maintenance that recurs.
 func (d *document) task(key, n *yaml.Node) {
@@ -39,6 +39,7 @@ func (d *document) task(key, n *yaml.Node) {
 	d.contains(t, f.get("contains"), what)
 	t.FromSchedule = d.choice(f.get("count from"), "count from of "+what, "done", "schedule") == 1
 	t.Statutory = d.yes(f.get("statutory"), "statutory of "+what, false)
+	d.exchanged(t, f.get("share"), what)
 	t.Needs = d.needs(f.get("needs"), "needs of "+what)
 	t.Cautions = d.cautions(f.get("cautions"), what)
 	if f.get("cautions") == nil && n.Kind == yaml.MappingNode {
@@ -103,6 +104,22 @@ func (d *document) shorten(n *yaml.Node, what string) *Condition {
 		d.fault(n, "0.75 makes the interval three quarters as long", "shorten of %s must be more than zero", what)
 	}
 	return c
+}
+
+// exchanged reads the share of the fluid that the task renews.
+func (d *document) exchanged(t *Task, n *yaml.Node, what string) {
+	if n == nil {
+		return
+	}
+	v, ok := d.share(n, "share of "+what)
+	switch {
+	case ok && (v <= 0 || v > 1):
+		d.fault(n, "a drain and refill of a half is 50%", "share of %s must be over 0%% and at most 100%%", what)
+	case ok && !t.PerComponent:
+		d.fault(n, "let `where` read component, so that it is known whose fluid it is", "share of %s: the task is kept once a vehicle and renews no one's fluid", what)
+	case ok:
+		t.Share = v
+	}
 }
 
 // needs reads the fluids and parts to have ready.

@@ -83,7 +83,9 @@ func parts(v engine.Verdict) ([]engine.VerdictResult, vg.Length) {
 	var rows []engine.VerdictResult
 	for _, r := range v.Results {
 		if r.Times != nil && *r.Times > 0 {
-			rows = append(rows, r)
+			if !slices.ContainsFunc(rows, func(o engine.VerdictResult) bool { return o.Analyte == r.Analyte }) {
+				rows = append(rows, r)
+			}
 		}
 	}
 	slices.SortStableFunc(rows, func(a, b engine.VerdictResult) int { return cmp.Compare(*a.Times, *b.Times) })

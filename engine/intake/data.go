@@ -41,7 +41,12 @@ func decodeData(ev engine.Event, raw jsontext.Value) (any, error) {
 	case engine.MeterReplacedEvent:
 		return unmarshal(raw, checkMeterReplaced)
 	case engine.SampleEvent:
-		return unmarshal(raw, func(d *engine.SampleData) error { return checkSample(ev, d) })
+		return unmarshal(raw, func(d *engine.SampleData) error {
+			if err := checkSample(ev, d); err != nil {
+				return err
+			}
+			return readDecimals(raw, d)
+		})
 	case engine.ServiceEvent:
 		return unmarshal(raw, checkService)
 	case engine.AnswerEvent:

@@ -149,7 +149,7 @@ var serviceCases = []dataCase{
 	{`{"meters":{` + times(33, `"m%d":{"value":1,"unit":"km"}`) + `}}`, `data.meters: 33 entries, at most 32 are kept`},
 	{`{"component":"a","fluid":{"filled":{"value":4,"unit":"km"}}}`, `data.fluid.filled.unit: "km" measures a distance, a fluid needs L, mL, qt or gal`},
 	{`{"component":"a","fluid":{"drained":{"value":-4,"unit":"L"},"filled":{"value":4,"unit":"km"}}}`, `data.fluid.drained.value: -4 is negative`},
-	{`{"component":"a","fluid":{"volume":4}}`, `data.fluid.volume: unknown field, wanted "name", "drained" or "filled"`},
+	{`{"component":"a","fluid":{"volume":4}}`, `data.fluid.volume: unknown field, wanted "name", "drained", "filled" or "flush"`},
 	{`{"filter":1}`, `data.filter: a number where true or false is needed`},
 	{`{"note":"` + strings.Repeat("n", 8192) + `"}`, ``},
 	{`{"note":"` + strings.Repeat("n", 8193) + `"}`, `data.note: 8193 bytes long, at most 8192 are kept`},
@@ -177,6 +177,7 @@ var sampleCases = []dataCase{
 	{`{"number":"L-1","results":[]}`, `data.component: missing`},
 	{`{"number":"L-1","component":"a"}`, `data.results: missing, a sample has at least one`},
 	{sample(`,"revision":-1`), `data.revision: -1 is negative`},
+	{sample(`,"repeat":-1`), `data.repeat: -1 is negative`},
 	{sample(`,"revision":1.5`), `data.revision: 1.5 is not a whole number that can be kept`},
 	{sample(`,"revision":"1"`), `data.revision: a text where a whole number is needed`},
 	{sample(`,"drawn":"10.02.2031"`), `data.drawn: "10.02.2031" is neither a date like 2031-02-10 nor an RFC 3339 time`},
@@ -188,6 +189,7 @@ var sampleCases = []dataCase{
 	{sample(`,"meters":{"odometer":{"value":1,"unit":"ppm"}}`), `data.meters["odometer"].unit: "ppm" measures a concentration, a meter needs km, mi, m, h, min or s`},
 	{results(`{"value":1,"unit":"mg/kg"}`), `data.results[0].analyte: missing`},
 	{results(`{"analyte":"Cu","unit":"mg/kg"}`), `data.results[0]: no result, wanted value, below, above, notDetected or trace`},
+	{results(`{"analyte":"Cu","value":4.0,"decimals":10,"unit":"mg/kg"}`), `data.results[0].decimals: 10 is not from 0 to 9`},
 	{results(`{"analyte":"Cu","trace":false}`), `data.results[0]: no result, wanted value, below, above, notDetected or trace`},
 	{results(`{"analyte":"Cu","value":1,"below":2,"unit":"mg/kg"}`), `data.results[0]: more than one of value, below, above, notDetected and trace, wanted one of them`},
 	{results(`{"analyte":"Cu","above":1,"notDetected":true,"unit":"mg/kg"}`), `data.results[0]: more than one of value, below, above, notDetected and trace, wanted one of them`},
@@ -207,6 +209,22 @@ var sampleCases = []dataCase{
 }
 
 func TestSample(t *testing.T) { checkReasons(t, "sample", sampleCases) }
+
+// A number keeps the decimals that it was written with.
+func TestDecimals(t *testing.T) {
+	ev, err := Decode([]byte(`{"specversion":"1.0","type":"telltale.sample.v1","source":"/laboratory","id":"s-1","subject":"bus-07","time":"2031-02-10T14:00:00Z","data":` +
+		results(`{"analyte":"Cu","value":4.0,"unit":"mg/kg"},{"analyte":"Pb","below":1.00 ,"unit":"mg/kg"},{"analyte":"Fe","value":120,"unit":"mg/kg"},{"analyte":"Al","above":5.10}, {"analyte":"Ag","value":1.5},{"analyte":"Sn","value":1.0e1}`) + `}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := ""
+	for _, r := range ev.Data.(*engine.SampleData).Results {
+		got += r.String() + fmt.Sprintf(" (%d); ", r.Decimals)
+	}
+	if want := "4.0 mg/kg (1); below 1.00 mg/kg (2); 120 mg/kg (0); above 5.10 (2); 1.5 (0); 10 (0); "; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+}
 
 // An analyte may go by its usual name; what nobody defines keeps its own.
 func TestAnalyteNames(t *testing.T) {

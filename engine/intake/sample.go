@@ -3,7 +3,12 @@ package intake
 import (
 	"errors"
 	"fmt"
+	"regexp"
+	"strings"
 	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
 
 	"telltale/engine"
 	"telltale/engine/lab"
@@ -16,7 +21,8 @@ func checkSample(ev engine.Event, d *engine.SampleData) error {
 	}
 	return first(
 		checkName("data.number", d.Number),
-		checkRevision(d.Revision),
+		checkRevision("data.revision", d.Revision),
+		checkRevision("data.repeat", d.Repeat),
 		checkName("data.component", d.Component),
 		checkDrawn(ev.Time, d.Drawn),
 		checkTaken(d.Taken),
@@ -29,9 +35,9 @@ func checkSample(ev engine.Event, d *engine.SampleData) error {
 	)
 }
 
-func checkRevision(n int) error {
+func checkRevision(at string, n int) error {
 	if n < 0 {
-		return fmt.Errorf("data.revision: %d is negative", n)
+		return fmt.Errorf("%s: %d is negative", at, n)
 	}
 	return nil
 }
@@ -108,11 +114,47 @@ func checkResult(at string, r *engine.ResultData) error {
 			says++
 		}
 	}
+	if r.Decimals < 0 || r.Decimals > mostDecimals {
+		return fmt.Errorf("%s.decimals: %d is not from 0 to %d", at, r.Decimals, mostDecimals)
+	}
 	switch {
 	case says == 0:
 		return fmt.Errorf("%s: no result, wanted value, below, above, notDetected or trace", at)
 	case says > 1:
 		return fmt.Errorf("%s: more than one of value, below, above, notDetected and trace, wanted one of them", at)
+	}
+	return nil
+}
+
+// mostDecimals is more than any laboratory prints.
+const mostDecimals = 9
+
+// trailingZero finds a number whose last decimals a float64 would lose.
+var trailingZero = regexp.MustCompile(`[0-9]\.[0-9]*0[\s,}]`)
+
+// readDecimals notes how many decimals the numbers were written with, so that they
+// are shown as reported.
+func readDecimals(raw jsontext.Value, d *engine.SampleData) error {
+	if !trailingZero.Match(raw) {
+		return nil
+	}
+	var written struct {
+		Results []struct {
+			Value jsontext.Value `json:"value"`
+			Below jsontext.Value `json:"below"`
+			Above jsontext.Value `json:"above"`
+		} `json:"results"`
+	}
+	if err := json.Unmarshal(raw, &written); err != nil {
+		return fmt.Errorf("data: %w", err)
+	}
+	for i, w := range written.Results {
+		for _, number := range []jsontext.Value{w.Value, w.Below, w.Above} {
+			_, decimals, _ := strings.Cut(string(number), ".")
+			if strings.HasSuffix(decimals, "0") && strings.Trim(decimals, "0123456789") == "" && d.Results[i].Decimals == 0 {
+				d.Results[i].Decimals = min(len(decimals), mostDecimals)
+			}
+		}
 	}
 	return nil
 }

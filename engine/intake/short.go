@@ -295,6 +295,9 @@ func (p *shortReader) sample(ev *engine.Event) {
 		case "revision":
 			n := p.word("the revision")
 			d.Revision, _ = strconv.Atoi(n.text)
+		case "repeat":
+			n := p.word("which analysis of the sample it is")
+			d.Repeat, _ = strconv.Atoi(n.text)
 		case "taken":
 			d.Taken = p.next("before or after")
 		default:
@@ -327,6 +330,9 @@ func (p *shortReader) result(analyte string) engine.ResultData {
 	if err != nil || math.IsNaN(v) {
 		p.fault(w, "%s: %q is not a number, nor one like <5", analyte, w.text)
 	}
+	if _, decimals, _ := strings.Cut(text, "."); strings.HasSuffix(decimals, "0") {
+		r.Decimals = len(decimals)
+	}
 	if below {
 		r.Below = &v
 	} else {
@@ -344,7 +350,7 @@ func (p *shortReader) service(ev *engine.Event) {
 		}
 		return d.Fluid
 	}
-	keys := []string{"id", "from", "reported", "on", "by", "note", "filter", "fluid", "filled", "drained", "odo", "odometer", "hours"}
+	keys := []string{"id", "from", "reported", "on", "by", "note", "filter", "fluid", "filled", "drained", "flush", "odo", "odometer", "hours"}
 	p.rest(ev, func(w word) bool {
 		switch {
 		case w.quoted || !slices.Contains(keys, w.text) && len(d.Meters) == 0 && d.Component == "":
@@ -357,6 +363,8 @@ func (p *shortReader) service(ev *engine.Event) {
 			d.Note = p.next("the note")
 		case w.text == "filter":
 			d.Filter = true
+		case w.text == "flush":
+			fluid().Flush = true
 		case w.text == "fluid":
 			fluid().Name = p.next("the fluid")
 		case w.text == "filled" || w.text == "drained":

@@ -37,11 +37,13 @@ type Step struct {
 	Results       []Result
 	Age, AgeHours float64
 	Laboratory    string // "" where not said
+	Method, Point string // how it was measured, from where it was drawn; "" where not said
 
 	// Of an exchange. Share is the part of all the fluid in the circuit that was
 	// renewed, 0 to 1: filled (or drained) over capacity; NaN where unknown.
 	Share float64
-	Fluid string
+	// Stated marks a share that nobody measured: it is what such work renews by plan.
+	Stated bool
 }
 
 // Share returns the renewed part of the fluid from litres filled, drained and
@@ -70,6 +72,25 @@ func (s *Step) result(analyte string) (Result, bool) {
 // History is a component's samples and exchanges in order of when they
 // happened. The last step is the sample that is judged.
 type History []Step
+
+// Alike returns the first step from which on the samples were measured by one
+// method and drawn at one point, as far as that is said: another method or sampling
+// point starts a new trend.
+func (h History) Alike() int {
+	method, point := "", ""
+	other := func(known *string, s string) bool {
+		if s != "" && *known == "" {
+			*known = s
+		}
+		return s != "" && s != *known
+	}
+	for i := len(h) - 1; i >= 0; i-- {
+		if s := &h[i]; !s.Exchange && (other(&method, s.Method) || other(&point, s.Point)) {
+			return i + 1
+		}
+	}
+	return 0
+}
 
 // before returns the index of the last step before i that is an exchange (or a
 // sample), or -1.

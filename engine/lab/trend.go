@@ -17,10 +17,12 @@ func (s Sheet) WearTrend(analyte string, per unit.Kind) (t trend.Trend, why stri
 	return trend.Trend{}, "three samples with different rates of " + analyte, false
 }
 
-// rates are the rates at all samples that have one, and where the meter stood.
+// rates are the rates at all samples that have one and were taken alike
+// ([History.Alike]), and where the meter stood.
 func (s Sheet) rates(analyte string, m measure) (at, rates []float64) {
+	first := s.History.Alike()
 	for i := range s.History {
-		if s.History[i].Exchange {
+		if s.History[i].Exchange || s.History.before(i, false) < first {
 			continue
 		}
 		upTo := s

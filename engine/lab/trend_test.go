@@ -30,6 +30,38 @@ func TestWearTrend(t *testing.T) {
 	}
 }
 
+// Another method, or another point of drawing, starts a new trend; what a sheet does
+// not say is no other.
+func TestAlike(t *testing.T) {
+	by := func(method, point string) Step { return Step{Method: method, Point: point} }
+	for _, tt := range []struct {
+		h    History
+		want int
+	}{
+		{nil, 0},
+		{History{by("ICP", "drain"), by("", ""), by("ICP", "drain")}, 0},
+		{History{by("RDE", "drain"), by("", ""), by("ICP", "drain")}, 1},
+		{History{by("ICP", "drain"), by("ICP", "dipstick"), exchange(0, 1), by("", "dipstick")}, 1},
+		{History{by("ICP", "drain"), by("ICP", "drain"), by("ICP", "dipstick")}, 2},
+	} {
+		if got := tt.h.Alike(); got != tt.want {
+			t.Errorf("%v: alike from %d, want %d", tt.h, got, tt.want)
+		}
+	}
+	var h History
+	for i := range 7 {
+		s := sample(float64(i)*1000, float64(i*i))
+		s.Method = "ICP"
+		if i < 2 {
+			s.Method = "RDE"
+		}
+		h = append(h, s)
+	}
+	if _, rates := (Sheet{History: h}).rates("Cu", byDistance); len(rates) != 4 {
+		t.Errorf("%d rates of five samples by one method, want 4", len(rates))
+	}
+}
+
 // US DoD JOAP manual TM 38-301-3: "Trend should always be based on ppm increase per
 // 10 hour interval", 4 ppm abnormal for the iron of engine A; under 5 h subject to error.
 func TestRatePer10h(t *testing.T) {

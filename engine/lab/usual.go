@@ -26,7 +26,7 @@ func (s Sheet) Usual(analyte string) (u Usual, why string, ok bool) {
 		return Usual{}, why, false
 	}
 	_, rates := s.rates(analyte, measureOf(per))
-	earlier := rates[:len(rates)-1]
+	earlier := rates[:max(0, len(rates)-1)]
 	if len(earlier) < leastUsual {
 		return Usual{}, "eight earlier samples with a rate of " + analyte, false
 	}

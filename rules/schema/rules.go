@@ -108,6 +108,7 @@ func task() node {
 		"unknown history": choice("due", "from first reading", "from in-service date"),
 		"count from":      choice("done", "schedule"),
 		"statutory":       about(yes(), "whether the law asks for it"),
+		"share":           about(share(), "the part of all the fluid that it renews, where a service does not tell it"),
 		"needs":           list(need),
 		"cautions":        about(texts(), "what to mind"),
 		"source":          source(),

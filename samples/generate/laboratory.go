@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"telltale/engine"
 	"telltale/rules/unit"
@@ -54,7 +55,8 @@ func (y *year) drain(v *vehicle, day int, litres float64, note string, tasks ...
 	v.done["transmission fluid"] = v.stoodAt(day)
 	y.service(v, day, engine.ServiceData{
 		Tasks: append([]string{"transmission fluid"}, tasks...), Component: "transmission", Filter: true, Note: note,
-		Fluid: &engine.FluidData{Name: "ATF", Drained: &unit.Quantity{Value: litres, Unit: "L"}, Filled: &unit.Quantity{Value: litres, Unit: "L"}},
+		Fluid: &engine.FluidData{Name: "ATF", Drained: &unit.Quantity{Value: litres, Unit: "L"}, Filled: &unit.Quantity{Value: litres, Unit: "L"},
+			Flush: strings.Contains(note, "flushed")},
 	})
 	check := day + 1
 	for v.km(check) < v.km(day)+500 {

@@ -1,0 +1,54 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// noteExchange asks where the share that was renewed cannot well be: a drain of an
+// automatic transmission leaves the converter full, so that people who enter the
+// refill of the pan as the capacity are told so, and no component takes more than it
+// holds. The work is kept as it was told.
+func (f *fold) noteExchange(d *ServiceData) {
+	reg := f.rec.registered()
+	if d.Fluid == nil || d.Fluid.Flush || reg == nil {
+		return
+	}
+	for i := range reg.Components {
+		c := &reg.Components[i]
+		if why := oddShare(d.Fluid, c); why != "" && exchanges(&Service{ServiceData: d}, reg, c) {
+			f.note(fmt.Errorf("the work is kept, but %s", why))
+		}
+	}
+}
+
+// oddShare says what is odd about how much of the component's fluid was renewed by a
+// drain; it is empty where nothing is.
+func oddShare(d *FluidData, c *ComponentDef) string {
+	renewed, capacity := litres(d.Filled), litres(c.Capacity)
+	if math.IsNaN(renewed) {
+		renewed = litres(d.Drained)
+	}
+	share := renewed / capacity
+	switch {
+	case d.Flush || !(capacity > 0):
+	case share > 0.8 && strings.Contains(strings.ToLower(c.Kind), "automatic transmission"):
+		return fmt.Sprintf("%.3g %% of the fluid of the %s would have been renewed, and a drain leaves the converter full: is the capacity of %s that of the pan alone? (Say flush where a machine renewed all of it.)", 100*share, c.Name, c.Capacity)
+	case share > 1.1:
+		return fmt.Sprintf("%.2g times what the %s holds would have been renewed: is its capacity of %s right? (Say flush where a machine renewed all of it.)", share, c.Name, c.Capacity)
+	}
+	return ""
+}
+
+// statedShare is the greatest share of a component's fluid that the service's tasks
+// renew by plan; 0 where none states one.
+func (f *fold) statedShare(s *Service, comp int) float64 {
+	share := 0.0
+	for _, at := range f.applied().rules.Tasks {
+		if at.Task.Share > share && at.Component == comp && f.settlesTask(s, at.Task, comp) {
+			share = at.Task.Share
+		}
+	}
+	return share
+}
