@@ -14,7 +14,7 @@ import (
 // MadeError is the uncertainty of [Sheet.Made]: that of the sample's result and, as
 // far as the exchange left it behind, that of the result before the exchange.
 func (s Sheet) MadeError(analyte string) (v float64, why string, ok bool) {
-	if v, why, ok = s.Made(analyte); !ok {
+	if _, why, ok = s.Made(analyte); !ok {
 		return 0, why, false
 	}
 	h, last := s.History, len(s.History)-1

@@ -50,7 +50,6 @@ type reader struct {
 
 	ids     map[engine.ID]int // the index of its event
 	samples map[string]int    // of a table with one result a row: the index by row key
-	columns [][]int           // of such a table: the columns of each event's results
 }
 
 // Read reads a file, named so in the faults, as events. Anything wrong with it is
