@@ -97,18 +97,19 @@ func before[T any, P interface {
 
 // SortDue orders a due list, or several put together, by what to do first: overdue,
 // due, soon, later. Of what is overdue or due, statutory work comes first; the rest
-// goes by date.
+// goes by date. A line without one comes before those, since nobody knows how late it
+// is.
 func SortDue(list []DueItem) {
 	rank := map[string]int{"overdue": 0, "due": 1, "soon": 2, normal: 3}
 	slices.SortStableFunc(list, func(a, b DueItem) int {
-		return cmp.Or(cmp.Compare(rank[a.Stage], rank[b.Stage]), StatutoryFirst(&a, &b), strings.Compare(a.first(), b.first()),
+		return cmp.Or(cmp.Compare(rank[a.Stage], rank[b.Stage]), statutoryFirst(&a, &b), strings.Compare(a.first(), b.first()),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Task, b.Task), strings.Compare(a.Component, b.Component))
 	})
 }
 
-// StatutoryFirst orders two lines of one stage: what the law asks for before the
+// statutoryFirst orders two lines of one stage: what the law asks for before the
 // rest of what is overdue or due; what is only soon goes by its date (0).
-func StatutoryFirst(a, b *DueItem) int {
+func statutoryFirst(a, b *DueItem) int {
 	switch {
 	case a.Statutory == b.Statutory || a.Stage != "overdue" && a.Stage != "due":
 		return 0
@@ -118,15 +119,12 @@ func StatutoryFirst(a, b *DueItem) int {
 	return 1
 }
 
-// first is the date that a line is ordered by; one without any comes last.
+// first is the date that a line is ordered by, "" for one without any.
 func (d *DueItem) first() string {
-	first := "9999"
-	for _, s := range []string{d.DueDate, d.Likely} {
-		if s != "" {
-			first = min(first, s)
-		}
+	if d.DueDate == "" || d.Likely == "" {
+		return d.DueDate + d.Likely
 	}
-	return first
+	return min(d.DueDate, d.Likely)
 }
 
 func (p *Partition) dueOf(r *Record, q DueQuery) []DueItem {

@@ -332,12 +332,7 @@ func (x *facts) ageStated() bool {
 func (x *facts) Truth(w rules.Word, arg string) (bool, string, bool) {
 	switch w {
 	case rules.WordDone:
-		for i := range x.f.rec.Services {
-			if x.settles(&x.f.rec.Services[i], arg) {
-				return true, "", true
-			}
-		}
-		return false, "", true
+		return x.done(arg), "", true
 	case rules.WordHas:
 		_, ok := x.sheet.Result(arg)
 		return ok, "", true
@@ -352,12 +347,25 @@ func (x *facts) Truth(w rules.Word, arg string) (bool, string, bool) {
 	return false, "an answer for " + w.String(), false
 }
 
-// settles reports whether the service, as far as it counts here, did the task.
-func (x *facts) settles(s *Service, task string) bool {
-	if s.Void || s.Stamp.place(ServiceEvent).compare(x.before) > 0 || !slices.Contains(s.Tasks, task) {
-		return false
+// done reports whether a service that counts here did the task, one that contains it
+// or one that takes its place.
+func (x *facts) done(task string) bool {
+	comp := -1
+	if x.def != nil {
+		comp = slices.IndexFunc(x.reg.Components, func(c ComponentDef) bool { return c.Name == x.def.Name })
 	}
-	return x.def == nil || s.Component == "" || s.Component == x.def.Name
+	for _, t := range x.f.p.book.Tasks {
+		if t.Name != task && !slices.Contains(t.Over, task) {
+			continue
+		}
+		for i := range x.f.rec.Services {
+			s := &x.f.rec.Services[i]
+			if s.Stamp.place(ServiceEvent).compare(x.before) <= 0 && x.f.settlesTask(s, t, comp) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (x *facts) life(hours bool) (float64, string, bool) {

@@ -114,7 +114,10 @@ func (f *fold) standing(list []openedFollowUp) (taskState, bool) {
 func (f *fold) openedState(o openedFollowUp) taskState {
 	d := interval.Done{Date: localDate(time.Unix(0, o.At), f.applied().zone), Distance: known(o.Distance), Hours: known(o.Hours)}
 	ts := taskState{fu: o.def, comp: o.comp, by: o.By, last: &d}
-	ts.plan = interval.Plan{Every: interval.Limits(o.def.At), Shorten: 1}
+	ts.plan = interval.Plan{
+		Every: interval.Limits(o.def.At), Early: interval.Limits(o.def.Early), Shorten: 1,
+		TolShare: o.def.Tolerance.Share, TolFixed: interval.Limits(o.def.Tolerance.Fixed),
+	}
 	ts.from, ts.point = ts.plan.Next([]interval.Done{d})
 	return ts
 }

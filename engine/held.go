@@ -19,7 +19,7 @@ const heldSteps = 12
 
 // hold makes a task soon that was soon by a forecast and has not moved clear.
 func (f *fold) hold(ts *taskState, v *verdict) {
-	if v.stage != interval.Normal || ts.task == nil {
+	if v.stage != interval.Normal {
 		return
 	}
 	for _, hours := range [...]bool{false, true} {

@@ -17,6 +17,8 @@ func (f *fold) judge() {
 	case r.Out:
 		f.judgeWhileOut()
 		return
+	case f.unclocked():
+		return
 	}
 	if f.ev.Kind == AnswerEvent && !f.change.fact && !f.change.all {
 		return // what was said about an alarm changes no fact
@@ -40,6 +42,11 @@ func (f *fold) judge() {
 		f.dropFollowUps()
 	}
 }
+
+// unclocked: no event has told the time yet, as where the clock follows the events
+// and only the register was read. What is due from the first judgement on would be
+// dated half a century back, so the first tick or event makes that judgement.
+func (f *fold) unclocked() bool { return f.when.Unix() <= 0 }
 
 // judgeWhileOut lets the work that a service lists settle its tasks; everything
 // else waits until the vehicle is in service again.

@@ -40,6 +40,8 @@ func (f *fold) settle() {
 		r.Next = seconds(r.FirstSeen) + int64(unregisteredFor/time.Second) + 1
 	case f.p.book == nil || reg.Retired || r.Out:
 		r.Next = never
+	case f.unclocked():
+		r.Next = 0
 	case !f.whole:
 		r.Next = min(r.Next, f.nextOfAlarms())
 	default:

@@ -167,23 +167,11 @@ func known(v Vehicle, id, name string, tags map[string]string, people []string) 
 }
 
 func (l *list) sort() {
-	slices.SortStableFunc(l.items, func(a, b engine.DueItem) int {
-		return cmp.Or(severity[b.Stage]-severity[a.Stage], engine.StatutoryFirst(&a, &b), strings.Compare(when(&a), when(&b)),
-			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Task, b.Task))
-	})
+	engine.SortDue(l.items)
 	slices.SortStableFunc(l.alarms, func(a, b engine.Standing) int {
 		return cmp.Or(severity[b.To]-severity[a.To], a.Since.Compare(b.Since),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
 	})
-}
-
-// when is the date by which items of one stage are ordered; those without one
-// come first, since nobody knows how late they are.
-func when(i *engine.DueItem) string {
-	if i.Limit == "time" {
-		return i.DueDate
-	}
-	return or(i.Likely, i.DueDate)
 }
 
 func (l *list) worst() string {

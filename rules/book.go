@@ -117,10 +117,12 @@ type FollowUp struct {
 	Name  string
 	Title string
 	// Within: soon at once and due there; otherwise (after) due there.
-	Within   bool
-	At       Limits
-	BySample bool     // settled by: sample
-	Cautions []string // its own, or those of what opens it
+	Within    bool
+	At        Limits
+	Early     Limits // before At
+	Tolerance Tolerance
+	BySample  bool     // settled by: sample
+	Cautions  []string // its own, or those of what opens it
 	// Stage is 0 for any stage, else the stage (1..3) at which it is opened.
 	Stage int
 }

@@ -21,7 +21,7 @@ func (d *document) first(t *Task, n *yaml.Node, what string) {
 		return
 	}
 	t.First = d.limits(n, "first")
-	d.within(n, "first", t.First, t.Every)
+	d.within(n, "first", t.First, t.Every, "every")
 	if t.History != HistoryInService {
 		d.fault(n, "write `unknown history: from in-service date`: it counts from when the vehicle was new", "%s has a first interval and nothing that it counts from", what)
 	}

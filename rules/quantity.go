@@ -170,7 +170,7 @@ func (l Limits) days() int { return l.Months*30 + l.Days }
 
 // within checks that the parts of inner fit those of outer: each limit of inner
 // needs the same limit in outer, and must not be longer.
-func (d *document) within(n *yaml.Node, what string, inner, outer Limits) {
+func (d *document) within(n *yaml.Node, what string, inner, outer Limits, of string) {
 	if outer == (Limits{}) {
 		return
 	}
@@ -179,9 +179,9 @@ func (d *document) within(n *yaml.Node, what string, inner, outer Limits) {
 		mine, theirs := inner.part(k.Value), outer.part(k.Value)
 		switch {
 		case mine > 0 && theirs == 0:
-			d.fault(k, "add "+k.Value+" to `every:`, or take it out of `"+what+":`", "%s limits the %s, but every does not", what, k.Value)
+			d.fault(k, "add "+k.Value+" to `"+of+":`, or take it out of `"+what+":`", "%s limits the %s, but %s does not", what, k.Value, of)
 		case mine > theirs:
-			d.fault(v, "", "%s %s is longer than that of every", what, k.Value)
+			d.fault(v, "", "%s %s is longer than that of %s", what, k.Value, of)
 		}
 	}
 }

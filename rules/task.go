@@ -74,34 +74,41 @@ func (d *document) interval(key *yaml.Node, t *Task, f fields, what string, isMa
 	} else if isMapping {
 		d.fault(key, "write `every: {distance: 45000 km, time: 36 months}`", "%s does not say how often: `every` is missing", what)
 	}
+	t.Early, t.Tolerance = d.margins(f, what, t.Every, "every")
+}
+
+// margins reads the early limits and the tolerance of an interval.
+func (d *document) margins(f fields, what string, of Limits, key string) (early Limits, tol Tolerance) {
 	if v := f.get("early"); v != nil {
-		t.Early = d.limits(v, "early")
-		d.within(v, "early", t.Early, t.Every)
+		early = d.limits(v, "early")
+		d.within(v, "early", early, of, key)
 	}
 	v := f.get("tolerance")
-	if v == nil {
-		return
-	}
-	if v.Kind == yaml.MappingNode {
-		t.Tolerance.Fixed = d.limits(v, "tolerance")
-		d.within(v, "tolerance", t.Tolerance.Fixed, t.Every)
-		return
-	}
-	if v.Kind == yaml.ScalarNode && v.Value == "0" {
-		return
+	switch {
+	case v == nil || v.Kind == yaml.ScalarNode && v.Value == "0":
+		return early, tol
+	case v.Kind == yaml.MappingNode:
+		tol.Fixed = d.limits(v, "tolerance")
+		d.within(v, "tolerance", tol.Fixed, of, key)
+		return early, tol
 	}
 	share, ok := d.share(v, "tolerance of "+what)
 	if ok && share > 1 {
 		d.fault(v, "a task this late has been left out once", "tolerance of %s is over 100%%", what)
 	}
-	t.Tolerance.Share = share
+	tol.Share = share
+	return early, tol
 }
 
 // shorten reads the factor by which intervals are multiplied.
 func (d *document) shorten(n *yaml.Node, what string) *Condition {
 	c := d.condition(n, scope{what: "shorten of " + what, want: number, words: true}, newAsks())
-	if c != nil && c.value.constant && c.value.value <= 0 {
+	switch {
+	case c == nil || !c.value.constant:
+	case !(c.value.value > 0):
 		d.fault(n, "0.75 makes the interval three quarters as long", "shorten of %s must be more than zero", what)
+	case c.value.value > 1:
+		d.fault(n, "write the longer interval under `every:`", "shorten of %s makes every interval longer", what)
 	}
 	return c
 }
@@ -204,7 +211,7 @@ func inherit(list []FollowUp, from func(stage int) []string) {
 
 func (d *document) followUp(key, n *yaml.Node, stage int) FollowUp {
 	what := fmt.Sprintf("follow-up %q", key.Value)
-	f := d.mapping(n, what, "after", "within", "settled by", "title", "cautions")
+	f := d.mapping(n, what, "after", "within", "early", "tolerance", "settled by", "title", "cautions")
 	u := FollowUp{Name: key.Value, Title: key.Value, Stage: stage, Cautions: d.cautions(f.get("cautions"), what)}
 	if v := f.get("title"); v != nil {
 		u.Title = d.text(v, "title of "+what)
@@ -225,5 +232,14 @@ func (d *document) followUp(key, n *yaml.Node, stage int) FollowUp {
 	default:
 		d.fault(key, "write `after: {distance: 500 km}` or `within: {time: 30 days}`", "%s does not say when", what)
 	}
+	limits := "after"
+	if u.Within {
+		limits = "within"
+		if e, ok := f["early"]; ok {
+			d.fault(e.key, "what is asked for `within` some limits is soon at once", "%s needs no `early`", what)
+			delete(f, "early")
+		}
+	}
+	u.Early, u.Tolerance = d.margins(f, what, u.At, limits)
 	return u
 }

@@ -201,7 +201,7 @@ var words = []WordInfo{
 	{Name: "daysToDue", Signature: "daysToDue(task) number", Unit: "days", word: WordDaysToDue, arg: task,
 		Meaning: "the days left to the task's due date; negative past it", Source: byDefinition, Example: `daysToDue("inspection") < 30`},
 	{Name: "done", Signature: "done(task) true or false", word: WordDone, arg: task, truth: true,
-		Meaning: "whether the record knows that the task was ever done", Source: byDefinition, Example: `!done("timing belt")`},
+		Meaning: "whether the record knows that the task was ever done, by itself or with a larger one that contains it", Source: byDefinition, Example: `!done("timing belt")`},
 }
 
 var wordByName = func() map[string]*WordInfo {

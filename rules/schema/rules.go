@@ -77,11 +77,14 @@ func source() node {
 func followUps() node {
 	n := object(nil, map[string]node{
 		"after": about(limits(), "due at that point"), "within": about(limits(), "asked for at once, due by then"),
+		"early": about(limits(), "how long before that point it is soon"), "tolerance": about(tolerance(), "how far past it is overdue"),
 		"settled by": choice("sample"), "title": text(), "cautions": texts(),
 	})
 	n["oneOf"] = []node{{"required": []string{"after"}}, {"required": []string{"within"}}}
 	return named(n)
 }
+
+func tolerance() node { return either(share(), limits(), node{"const": 0}) }
 
 func pullIns() node {
 	n := named(object([]string{"within"}, map[string]node{"within": about(limits(), "how far from what raised the alarm")}))
@@ -103,7 +106,7 @@ func task() node {
 		"first":           about(limitsOr(toFill()), "the first interval of a vehicle that began new"),
 		"contains":        about(texts(), "other tasks that are done with it"),
 		"early":           about(limitsOr(toFill()), "how long before a limit it is soon"),
-		"tolerance":       about(either(share(), limits(), node{"const": 0}), "how far past a limit it is overdue"),
+		"tolerance":       about(tolerance(), "how far past a limit it is overdue"),
 		"shorten":         expression("a number by which `every` is multiplied"),
 		"unknown history": choice("due", "from first reading", "from in-service date"),
 		"count from":      choice("done", "schedule"),
