@@ -26,6 +26,9 @@ func (a *app) tell(ctx context.Context, wrote wroteMail) error {
 	if err != nil {
 		return err
 	}
+	if next, err = a.afterWentBack(ctx, next); err != nil {
+		return err
+	}
 	if err := a.notify.Flush(ctx, next-1); err != nil { // whoever told before is fenced from here on
 		return err
 	}
@@ -41,6 +44,18 @@ func (a *app) tell(ctx context.Context, wrote wroteMail) error {
 	g.Go(func() error { return a.tellByClock(life) })
 	g.Go(func() error { return a.tellNews(life, next) })
 	return errors.Join(g.Wait(), retry.Stop())
+}
+
+// afterWentBack is where to read on. A log of what was said that ends before the
+// notifier's checkpoint went back: what follows its end is news.
+func (a *app) afterWentBack(ctx context.Context, next uint64) (uint64, error) {
+	last, err := a.log.LastOutput(ctx)
+	if err != nil || next <= last+1 {
+		return next, err
+	}
+	a.logger.Error("the log of what was said went back; people are told what follows", "read up to", next-1, "ends at", last)
+	a.notify.Rewind(last)
+	return last + 1, nil
 }
 
 func (a *app) tellNews(ctx context.Context, next uint64) error {

@@ -77,7 +77,7 @@ func QueryHealth(ctx context.Context, nc *nats.Conn) (h Health, err error) {
 
 // askAgain is how long a question waits for its first reply before it is asked once
 // more: the replica that it was handed to may have been stopped.
-const askAgain = 3 * time.Second
+const askAgain = time.Second
 
 // request takes the replies of one answer until one says that it is the last. Each
 // must come within a minute.
@@ -93,7 +93,11 @@ func request(ctx context.Context, nc *nats.Conn, subject string, question any, t
 		return fmt.Errorf("asking for %s: %w", of, err)
 	}
 	defer sub.Unsubscribe()
-	m, err := firstReply(ctx, sub, func() error { return nc.PublishRequest(subject, inbox, data) })
+	every := askAgain
+	if strings.HasPrefix(subject, "telltale.part.") { // it may be on its way from one to another
+		every /= 2
+	}
+	m, err := firstReply(ctx, sub, every, func() error { return nc.PublishRequest(subject, inbox, data) })
 	mark := ""
 	if err == nil {
 		mark = m.Header.Get(answerHeader)
@@ -116,12 +120,12 @@ func request(ctx context.Context, nc *nats.Conn, subject string, question any, t
 }
 
 // firstReply asks, and asks again while nothing comes.
-func firstReply(ctx context.Context, sub *nats.Subscription, ask func() error) (*nats.Msg, error) {
+func firstReply(ctx context.Context, sub *nats.Subscription, every time.Duration, ask func() error) (*nats.Msg, error) {
 	for until := time.Now().Add(time.Minute); ; {
 		if err := ask(); err != nil {
 			return nil, err
 		}
-		m, err := nextReply(ctx, sub, askAgain)
+		m, err := nextReply(ctx, sub, every)
 		if !errors.Is(err, context.DeadlineExceeded) || ctx.Err() != nil || time.Now().After(until) {
 			return m, err
 		}

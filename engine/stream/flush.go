@@ -82,7 +82,9 @@ func (w *worker) written(wr write, seq uint64) {
 func (w *worker) encode(v string) (write, error) {
 	at := position{w.at.Epoch, w.at.Seq, w.at.Seq}
 	if old, ok := w.records[v]; ok && !old.gone {
-		at.born = old.at.born
+		if at.born = old.at.born; old.at.epoch < at.epoch {
+			at.born = 0 // before all events of this epoch
+		}
 	}
 	w.mu.Lock() // those who ask fill the records' caches
 	defer w.mu.Unlock()
@@ -139,7 +141,7 @@ func (w *worker) settle(ctx context.Context, wr write, err error) error {
 // and older, as when a paused one wakes, it is overwritten.
 func (w *worker) writeCheckpoint(ctx context.Context) error {
 	c := w.at
-	c.Format, c.Program, c.Created, c.Published = format, w.cfg.Program, w.log.created, w.out
+	c.Format, c.Program, c.Created, c.Published = format, w.cfg.Program, w.created, w.out
 	c.Said = w.alarms.last
 	c.Tick, c.Book, c.Records = w.fold.Now(), "", 0
 	if b := w.fold.Book(); b != nil {
@@ -147,7 +149,7 @@ func (w *worker) writeCheckpoint(ctx context.Context) error {
 	}
 	c.Baselines, _ = w.fold.Baselines()
 	for _, r := range w.records {
-		if existed(r, c.Seq) {
+		if existed(r, c) {
 			c.Records++
 		}
 	}
@@ -184,5 +186,10 @@ func (w *worker) writeCheckpoint(ctx context.Context) error {
 	}
 }
 
-// existed reports whether the vehicle had a record at seq.
-func existed(r stored, seq uint64) bool { return r.at.born <= seq && (!r.gone || r.at.seq > seq) }
+// existed reports whether the vehicle had a record at the checkpoint.
+func existed(r stored, c checkpoint) bool {
+	if r.at.epoch < c.Epoch {
+		return !r.gone
+	}
+	return r.at.born <= c.Seq && (!r.gone || r.at.seq > c.Seq)
+}

@@ -27,9 +27,11 @@ type Health struct {
 
 // PartitionHealth is how one partition stands. The counts are since the start.
 type PartitionHealth struct {
-	Partition   int    `json:"partition"`
-	Owner       string `json:"owner,omitempty"` // the replica that folds it
-	Seq         uint64 `json:"seq"`             // of the last event folded
+	Partition int    `json:"partition"`
+	Owner     string `json:"owner,omitempty"` // the replica that folds it
+	Seq       uint64 `json:"seq"`             // of the last event folded
+	// Epoch counts from 1 how often the log of events went back or was made anew.
+	Epoch       uint64 `json:"epoch"`
 	Vehicles    int    `json:"vehicles"`
 	Events      int    `json:"events"`
 	Transitions int    `json:"transitions"`
@@ -57,7 +59,7 @@ type standing struct {
 // standing is taken with mu held.
 func (w *worker) standing() standing {
 	s := standing{
-		PartitionHealth: PartitionHealth{Partition: w.p, Owner: w.owner, Seq: w.at.Seq, Vehicles: w.vehicles, Events: w.seen.events,
+		PartitionHealth: PartitionHealth{Partition: w.p, Owner: w.owner, Seq: w.at.Seq, Epoch: w.at.Epoch, Vehicles: w.vehicles, Events: w.seen.events,
 			Transitions: w.seen.transitions, Refused: w.seen.refused, NotJudged: w.seen.notJudged,
 			Stages: maps.Clone(w.seen.stages), Reasons: maps.Clone(w.seen.reasons), Lag: w.seen.lag, Saved: w.saved},
 		Now: w.fold.Now(), Ready: w.at.Seq >= w.target && w.failed == nil,

@@ -93,8 +93,10 @@ func (le *lease) keep(ctx context.Context) error {
 			return nil
 		case err == nil:
 			le.rev, le.renewed = rev, time.Now()
-		case fenced(err), time.Since(le.renewed) >= life:
-			return ErrFenced
+		case fenced(err):
+			return err
+		case time.Since(le.renewed) >= life:
+			return fmt.Errorf("not renewed in time: %w", ErrFenced)
 		}
 	}
 }

@@ -27,6 +27,9 @@ const (
 	// calm is how long the list of the living must be quiet before it is acted on:
 	// several replicas that start or end together are one change.
 	calm = 200 * time.Millisecond
+	// recess is how long it must be quiet after this replica's own key had run out:
+	// the others' may have too, and come back one by one.
+	recess = life / 2
 	// here is the prefix of the keys of the living, leased that of their leases.
 	here, leased = "here.", "lease."
 )
@@ -77,8 +80,8 @@ type presence struct {
 // run goes on until the context ends. The key goes with it unless the context was
 // cancelled by errCrashed.
 func (p *presence) run(ctx context.Context) {
-	for ctx.Err() == nil {
-		err := p.session(ctx)
+	for pause := calm; ctx.Err() == nil; pause = recess {
+		err := p.session(ctx, pause)
 		if ctx.Err() != nil {
 			break
 		}
@@ -98,7 +101,8 @@ func (p *presence) run(ctx context.Context) {
 
 // session is one watch of the bucket. It ends when that hears nothing any more, as
 // when the bucket was lost with its server.
-func (p *presence) session(ctx context.Context) error {
+// pause is how long the list must be quiet before it is acted on first.
+func (p *presence) session(ctx context.Context, pause time.Duration) error {
 	kv, err := p.log.owners(ctx)
 	if err != nil {
 		return err
@@ -111,7 +115,7 @@ func (p *presence) session(ctx context.Context) error {
 		return fmt.Errorf("watching bucket %q: %w", ownersBucket, err)
 	}
 	defer watch.Stop()
-	r := roll{presence: p, quiet: time.NewTimer(time.Hour), living: map[string]bool{p.id: true}, heard: time.Now()}
+	r := roll{presence: p, quiet: time.NewTimer(time.Hour), living: map[string]bool{p.id: true}, heard: time.Now(), pause: pause}
 	defer r.quiet.Stop()
 	beat := time.NewTicker(renewEvery)
 	defer beat.Stop()
@@ -123,6 +127,7 @@ func (p *presence) session(ctx context.Context) error {
 			}
 			r.take(e)
 		case <-r.quiet.C:
+			r.pause = calm
 			p.changed(slices.Sorted(maps.Keys(r.living)))
 		case <-beat.C:
 			if time.Since(r.heard) > 2*life {
@@ -152,13 +157,14 @@ type roll struct {
 	quiet  *time.Timer // runs out once the list is to be acted on
 	living map[string]bool
 	heard  time.Time // when this replica's own key was heard of last
-	full   bool      // the keys that were there at the beginning are in
+	pause  time.Duration
+	full   bool // the keys that were there at the beginning are in
 }
 
 func (r *roll) take(e jetstream.KeyValueEntry) {
 	if e == nil {
 		r.full = true
-		r.quiet.Reset(calm)
+		r.quiet.Reset(r.pause)
 		return
 	}
 	id := strings.TrimPrefix(e.Key(), here)
@@ -167,6 +173,7 @@ func (r *roll) take(e jetstream.KeyValueEntry) {
 		r.heard = time.Now()
 		if !alive {
 			r.lapsed() // and it is renewed with the next beat
+			r.pause = recess
 			return
 		}
 	}
@@ -179,7 +186,7 @@ func (r *roll) take(e jetstream.KeyValueEntry) {
 		delete(r.living, id)
 	}
 	if r.full {
-		r.quiet.Reset(calm)
+		r.quiet.Reset(r.pause)
 	}
 }
 

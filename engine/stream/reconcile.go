@@ -7,6 +7,9 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine"
 )
@@ -22,6 +25,13 @@ type recovery struct {
 	// folded is what this program says of each alarm. Only where the outputs differ
 	// from those published can the records differ from what was told.
 	folded map[alarmID]span
+	// whole has every alarm compared with what was published last, since a stream went
+	// back: what of that still holds is not known.
+	whole bool
+	// again says that the log is read again from its oldest event, by a partition whose
+	// last tick was tick.
+	again bool
+	tick  time.Time
 }
 
 type alarmID struct{ vehicle, rule, component string }
@@ -44,7 +54,7 @@ func newRecovery(w *worker) *recovery {
 
 // note takes in what folding an event said.
 func (r *recovery) note(out []engine.Output) {
-	if r == nil {
+	if r == nil || r.whole {
 		return
 	}
 	for _, o := range out {
@@ -66,7 +76,10 @@ func (w *worker) reconcile(ctx context.Context, seq uint64) error {
 	if err != nil {
 		return err
 	}
-	out := w.differences(published)
+	out, err := w.differences(ctx, published)
+	if err != nil {
+		return err
+	}
 	list, err := messages(w.at.Epoch, w.out.Seq, out)
 	if err != nil {
 		return fmt.Errorf("reconciling at event %d: %w", seq, err)
@@ -78,7 +91,8 @@ func (w *worker) reconcile(ctx context.Context, seq uint64) error {
 		}
 	}
 	if len(out) > 0 {
-		w.say.Warn("the program judges otherwise than the one before; the differences are published", "alarms", len(out), "program", w.cfg.Program)
+		w.say.Warn("what was told is not how things stand (a stream went back, or another program judges otherwise); the differences are published",
+			"alarms", len(out), "program", w.cfg.Program)
 	}
 	w.recovery = nil
 	return nil
@@ -107,7 +121,7 @@ func (w *worker) publishedLast(ctx context.Context) (map[alarmID]*engine.Transit
 				return nil, err
 			}
 			for _, o := range m.Outputs {
-				if t := o.Transition; t != nil && m.Event > max(w.recovery.from, w.recovery.held[t.Vehicle]) {
+				if t := o.Transition; t != nil && (w.recovery.whole || m.Event > max(w.recovery.from, w.recovery.held[t.Vehicle])) {
 					last[idOf(t)] = t
 				}
 			}
@@ -123,7 +137,10 @@ func (w *worker) publishedLast(ctx context.Context) (map[alarmID]*engine.Transit
 }
 
 // differences is what must be said so that what was told is how the records stand.
-func (w *worker) differences(published map[alarmID]*engine.Transition) []engine.Output {
+func (w *worker) differences(ctx context.Context, published map[alarmID]*engine.Transition) ([]engine.Output, error) {
+	if w.recovery.whole {
+		return w.allDifferences(ctx, published)
+	}
 	ids := maps.Clone(w.recovery.folded)
 	for id := range published {
 		ids[id] = w.recovery.folded[id]
@@ -146,7 +163,30 @@ func (w *worker) differences(published map[alarmID]*engine.Transition) []engine.
 			out = append(out, engine.Output{Transition: &t})
 		}
 	}
-	return out
+	return out, nil
+}
+
+// allDifferences compares every alarm. One that stands and of which nothing is kept
+// was told before the oldest that is, or where all is kept, never.
+func (w *worker) allDifferences(ctx context.Context, published map[alarmID]*engine.Transition) ([]engine.Output, error) {
+	info, err := ask(ctx, w.log.patience, func(ctx context.Context) (*jetstream.StreamInfo, error) { return w.log.alarms.Info(ctx) })
+	if err != nil {
+		return nil, fmt.Errorf("asking for the state of stream %s: %w", AlarmsStream, err)
+	}
+	for _, a := range w.fold.Alarms() {
+		t := a.Transition
+		if published[idOf(&t)] == nil && info.State.FirstSeq <= 1 {
+			t.To = "normal"
+			published[idOf(&t)] = &t
+		}
+	}
+	var out []engine.Output
+	for _, id := range slices.SortedFunc(maps.Keys(published), alarmID.compare) {
+		if t, ok := w.fold.Reconcile(*published[id]); ok {
+			out = append(out, engine.Output{Transition: &t})
+		}
+	}
+	return out, nil
 }
 
 func sameMove(a, b *engine.Transition) bool {

@@ -1,7 +1,6 @@
 package stream
 
 import (
-	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -36,70 +35,6 @@ func streamDir(t *testing.T, dir, name string) string {
 		t.Fatalf("stream %s not found in %s: %v", name, dir, err)
 	}
 	return found
-}
-
-// TestWentBack takes streams away or puts older copies in their place. The
-// service says so and does not go on.
-func TestWentBack(t *testing.T) {
-	for _, tt := range []struct{ name, stream, want string }{
-		{"events rolled back", EventsStream, "the log went back: stream EVENTS ends at"},
-		{"alarms rolled back", AlarmsStream, "the log went back: stream ALARMS lacks what partition"},
-		{"events made anew", "-" + EventsStream, "the log went back: stream EVENTS was made at"},
-	} {
-		t.Run(tt.name, func(t *testing.T) {
-			dir, older := t.TempDir(), t.TempDir()
-			name := strings.TrimPrefix(tt.stream, "-")
-			live := func(from, to int) {
-				srv := embed(t, dir)
-				l := open(t, srv)
-				s := run(t, l, quiet)
-				if from == 1 {
-					begin(t, l)
-				}
-				days(t, l, from, to)
-				caughtUp(t, s)
-				stop(t, s)
-				srv.Close()
-			}
-			live(1, 8)
-			copyDir(t, older, streamDir(t, dir, name))
-			live(8, 16)
-			at := streamDir(t, dir, name)
-			if err := os.RemoveAll(at); err != nil {
-				t.Fatal(err)
-			}
-			if name == tt.stream {
-				copyDir(t, at, older)
-			}
-			_, err := Start(t.Context(), open(t, embed(t, dir)), quiet)
-			if !errors.Is(err, ErrWentBack) || !strings.Contains(err.Error(), tt.want) {
-				t.Errorf("got %v, want %s", err, tt.want)
-			}
-		})
-	}
-}
-
-// TestReusedSequence has another event under the sequence of the checkpoint's
-// last one.
-func TestReusedSequence(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
-	s := run(t, l, quiet)
-	begin(t, l)
-	caughtUp(t, s)
-	stop(t, s)
-	w := s.workers[0]
-	c := w.at
-	c.Format, c.Created, c.Published, c.Digest = format, l.created, w.out, c.Digest+1
-	data, err := marshal(c)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := l.store(t.Context(), &nats.Msg{Subject: checkpointSubject(0), Data: data}); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := Start(t.Context(), l, quiet); !errors.Is(err, ErrWentBack) {
-		t.Errorf("got %v, want %v", err, ErrWentBack)
-	}
 }
 
 // TestRecordsLost takes a record away that the checkpoint counts, as a power

@@ -162,7 +162,7 @@ func (s *seating) keep(seat string, ctx context.Context, work func(context.Conte
 		}
 		switch {
 		case fenced(err):
-			s.log.Info("another replica has taken over", "seat", seat, "replica", s.id)
+			s.log.Info("a seat was lost", "seat", seat, "replica", s.id, "error", err)
 		case s.connected():
 			s.log.Error("a seat is left for a while", "seat", seat, "error", err, "again", wait.String())
 		}

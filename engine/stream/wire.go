@@ -44,7 +44,10 @@ type Message struct {
 type Claim struct {
 	Owner   string    `json:"owner"`
 	Program string    `json:"program,omitempty"`
+	Replica string    `json:"replica,omitempty"`
 	Time    time.Time `json:"time"` // by the owner's clock
+	// Back says that the log went back, and how: a new epoch begins.
+	Back string `json:"back,omitempty"`
 }
 
 // said is an engine.Output as it is written. What was not judged is counted and
@@ -207,12 +210,12 @@ func decodeMessage(subject string, seq uint64, data []byte) (Message, error) {
 	return m, nil
 }
 
-func (l *Log) alarmMsg(b body) (*nats.Msg, error) {
+func alarmMsg(b body, created time.Time) (*nats.Msg, error) {
 	data, err := marshal(b)
 	if err != nil {
 		return nil, fmt.Errorf("encoding what a partition says: %w", err)
 	}
 	m := &nats.Msg{Data: data, Header: nats.Header{}}
-	m.Header.Set(createdHeader, l.created.UTC().Format(time.RFC3339Nano))
+	m.Header.Set(createdHeader, stamp(created))
 	return m, nil
 }

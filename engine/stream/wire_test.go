@@ -62,7 +62,7 @@ func TestMessages(t *testing.T) {
 			}
 			var last uint64
 			for _, b := range list {
-				m, err := l.alarmMsg(b)
+				m, err := alarmMsg(b, l.created)
 				if err != nil {
 					t.Fatal(err)
 				}

@@ -2,6 +2,7 @@ package stream
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"strings"
@@ -30,6 +31,10 @@ type worker struct {
 	wrote   uint64          // the checkpoint's sequence
 	target  uint64          // the partition's last event when it was loaded
 	doubt   chan struct{}   // asks whether the partition is still this owner's
+	created time.Time       // when the log of events was made that it reads
+	first   uint64          // the oldest event that it kept when the worker was loaded
+	// reconnects is how often the connection had come back when the log was looked at.
+	reconnects uint64
 	// recovery is nil once what was published is reconciled with the records.
 	recovery *recovery
 
@@ -106,7 +111,7 @@ func (w *worker) run(ctx context.Context) error {
 			}
 		case <-flush.C:
 			if err = w.flush(work); err == nil && w.cfg.Share {
-				err = w.checkOwner(work)
+				err = errors.Join(w.checkOwner(work), w.checkLog(work))
 			}
 		case <-w.doubt:
 			err = w.checkOwner(work)
@@ -165,6 +170,13 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 	var out []engine.Output
 	switch {
 	case refusal == nil:
+		known, err := w.known(ctx, ev, m, seq)
+		if err != nil {
+			return err
+		}
+		if known {
+			break
+		}
 		if d, ok := ev.Data.(*engine.BookData); ok {
 			if d.Book, err = w.shelf.book(ctx, d.Hash); err != nil {
 				return err
@@ -278,7 +290,7 @@ func (w *worker) publish(ctx context.Context, seq uint64, out []engine.Output) e
 
 // sendOut publishes one message under the fence and notes that it is out.
 func (w *worker) sendOut(ctx context.Context, b body) error {
-	m, err := w.log.alarmMsg(b)
+	m, err := w.alarmMsg(b)
 	if err != nil {
 		return err
 	}
