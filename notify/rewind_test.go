@@ -5,13 +5,13 @@ import (
 	"testing"
 )
 
-// TestRewind has the log of transitions go back to its second message. What comes
+// TestRewind has the log of transitions go back to its first messages. What comes
 // then is told, though the notifier has handled other messages in its place.
 func TestRewind(t *testing.T) {
 	m := &memory{keys: map[string]string{}}
 	n, next := newNotifier(t, m, 2)
 	log := aLog()
-	for i, l := range log[:2] {
+	for i, l := range log[:1] {
 		if err := n.Handle(t.Context(), uint64(i)+next, l.c, l.out); err != nil {
 			t.Fatal(err)
 		}
