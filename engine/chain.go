@@ -63,10 +63,12 @@ func (r *Record) makeChain(m *MeterLog) chain {
 			c.points = append(c.points, chainPoint{at: p.At, face: p.Value, id: p.ID, key: p.Key})
 		}
 	}
-	c.points = append(c.points, r.ownReadings(m)...)
-	slices.SortStableFunc(c.points, func(a, b chainPoint) int {
-		return cmp.Or(cmp.Compare(a.at, b.at), strings.Compare(a.id.Source, b.id.Source), strings.Compare(a.id.ID, b.id.ID))
-	})
+	if own := r.ownReadings(m); len(own) > 0 { // the others are in order
+		c.points = append(c.points, own...)
+		slices.SortStableFunc(c.points, func(a, b chainPoint) int {
+			return cmp.Or(cmp.Compare(a.at, b.at), strings.Compare(a.id.Source, b.id.Source), strings.Compare(a.id.ID, b.id.ID))
+		})
+	}
 	c.judge(m.Replaced)
 	if len(readings) > 0 && readings[0].Void {
 		c.healthy = false // the first that counts can be thinned out, and due points count from it

@@ -36,8 +36,13 @@ const KeptWeighty = 21
 func ThinFunc[T any](list []T, at func(*T) int64, weighty func(*T) bool) []T {
 	var room [256]bool
 	keep := append(room[:0], make([]bool, len(list))...)
+	var momentRoom [256]int64
+	moments := momentRoom[:0]
+	for i := range list {
+		moments = append(moments, at(&list[i]))
+	}
 	for _, l := range levels {
-		l.mark(keep, func(i int) int64 { return at(&list[i]) })
+		l.mark(keep, moments)
 	}
 	for i, n := len(list)-1, 0; i >= 0 && n < KeptWeighty; i-- {
 		if weighty(&list[i]) {
@@ -66,17 +71,16 @@ func ThinFunc[T any](list []T, at func(*T) int64, weighty func(*T) bool) []T {
 	return out
 }
 
-func (l level) mark(keep []bool, at func(int) int64) {
-	var bucket int64
+func (l level) mark(keep []bool, moments []int64) {
+	var begin int64 // of the bucket
 	for i, n := len(keep)-1, 0; i >= 0; i-- {
-		b := floorDiv(at(i), l.width)
-		if n > 0 && b == bucket {
-			continue
+		if n > 0 && moments[i] >= begin {
+			continue // they do not go forward in time from here
 		}
 		if n == l.keep {
 			return
 		}
-		keep[i], bucket = true, b
+		keep[i], begin = true, floorDiv(moments[i], l.width)*l.width
 		n++
 	}
 }
