@@ -37,7 +37,7 @@ type chainPoint struct {
 	why      string // why it is disputed
 	meant    string // what was probably meant
 	id       ID
-	key      uint64
+	key      uint32
 	own      bool // a service or sample stands on it
 }
 

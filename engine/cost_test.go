@@ -3,7 +3,6 @@ package engine
 import (
 	"fmt"
 	"runtime"
-	"slices"
 	"testing"
 	"time"
 
@@ -138,14 +137,14 @@ func (p *Partition) put(r *Record) {
 	p.turns.schedule(r)
 }
 
-// copyOf is the vehicle again, with lists and words of its own; one that changes
-// went into service on such a day that its test is soon from tomorrow.
+// copyOf is the vehicle again, with facts and words of its own, but with the meters
+// and components that all of them have; one that changes went into service on such a
+// day that its test is soon from tomorrow.
 func copyOf(r *Record, name string, changes bool) *Record {
 	c := *r
 	c.Vehicle, c.turn = name, nil
 	reg := *r.Register[0].VehicleData
 	reg.Name = "The " + name
-	reg.Meters, reg.Components = slices.Clone(reg.Meters), slices.Clone(reg.Components)
 	if changes {
 		reg.InService = "2030-04-01"
 		c.Next = costStart.Unix() + 18*3600
@@ -160,7 +159,7 @@ func copyOf(r *Record, name string, changes bool) *Record {
 	m.Readings = readings
 	c.Meters = []MeterLog{m}
 	q := *r.quiet
-	q.meters = slices.Clone(q.meters)
+	q.meters = append(q.one[:0], r.quiet.meters...)
 	c.quiet = &q
 	return &c
 }

@@ -85,7 +85,7 @@ func (f *fold) take() error {
 	f.change.fact, f.change.place = !s.Void, s.place(f.ev.Kind)
 	switch d := f.ev.Data.(type) {
 	case *VehicleData:
-		f.rec.Register = latest(insert(f.rec.Register, Registration{s, d}), keptRegister)
+		f.rec.Register = latest(insert(f.rec.Register, Registration{s, f.p.alike.registration(d)}), keptRegister)
 		f.rec.applied, f.change.all = nil, true
 		f.compareWaiting()
 	case *ReadingData:
@@ -134,6 +134,7 @@ func (f *fold) takeReading(s Stamp, d *ReadingData) error {
 	}
 	i := f.rec.meter(d.Meter, hours)
 	m, reading := &f.rec.Meters[i], Reading{Stamp: s, Value: v}
+	m.makeRoom()
 	m.Readings = insert(m.Readings, reading)
 	if len(m.Readings) > thinAt {
 		m.Readings = thin(m.Readings)
@@ -177,7 +178,7 @@ func compareChains(before, after []chainPoint) (changed, dropped bool) {
 		}
 		found := false
 		for k := j; k < len(after) && after[k].at == b.at; k++ {
-			if a := after[k]; a.key == b.key {
+			if a := after[k]; a.key == b.key && a.id == b.id {
 				found = true
 				changed = changed || a.accepted != b.accepted || a.life != b.life
 			}

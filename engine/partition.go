@@ -25,6 +25,7 @@ type Partition struct {
 	changed map[string]bool
 	turns   turns // vehicles by their next change
 	work    fold  // the one under way, kept for its room
+	alike   alike
 	// judgeAll has every reading judged and every vehicle looked at by each tick, for
 	// tests of what goes without.
 	judgeAll bool
@@ -45,6 +46,7 @@ func (p *Partition) Book() *rules.Book { return p.book }
 // Apply folds one event and tells what follows, in order. It never panics: an
 // event whose folding does becomes a refusal and changes nothing.
 func (p *Partition) Apply(ev Event) []Output {
+	ev.ID.Source = p.alike.word(ev.ID.Source)
 	switch d := ev.Data.(type) {
 	case *BookData:
 		return p.adopt(ev, d.Book)
@@ -221,6 +223,13 @@ func (p *Partition) Load(vehicle string, b []byte) error {
 	}
 	if old := p.records[vehicle]; old != nil {
 		r.turn = old.turn
+	}
+	r.eachStamp(func(s *Stamp) { s.Key, s.ID.Source = s.ID.key(), p.alike.word(s.ID.Source) })
+	for i := range r.Register {
+		r.Register[i].VehicleData = p.alike.registration(r.Register[i].VehicleData)
+	}
+	for i := range r.Meters {
+		r.Meters[i].Readings = slices.Clone(r.Meters[i].Readings) // without room to spare
 	}
 	p.records[vehicle] = &r
 	p.turns.schedule(&r)

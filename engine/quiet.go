@@ -20,6 +20,7 @@ type quiet struct {
 	alarms int64 // Unix seconds: a shelf ends or a returned alarm is forgotten
 	next   int64 // Unix seconds: the next change that no reading brings nearer
 	meters []quietMeter
+	one    [1]quietMeter // room for the only one that most vehicles have
 }
 
 // quietMeter bounds one meter. As long as its life value is below limit, no
@@ -76,12 +77,7 @@ func (p *Partition) takeQuietly(r *Record, ev *Event) bool {
 		return false
 	}
 	s := newStamp(*ev)
-	if n := len(log.Readings); n > 0 && log.Readings[n-1].ID.Source == s.ID.Source {
-		s.ID.Source = log.Readings[n-1].ID.Source // one string for all that a gateway sends
-	}
-	if n := len(log.Readings); n == cap(log.Readings) && n < 32 {
-		log.Readings = slices.Grow(log.Readings, 4) // there are many vehicles with few readings
-	}
+	log.makeRoom()
 	log.Readings = append(log.Readings, Reading{Stamp: s, Value: v})
 	if c := r.chainIfMade(d.Meter); c != nil {
 		c.push(log.Readings[len(log.Readings)-1], m.shift)
@@ -132,7 +128,8 @@ func (f *fold) drawQuiet() *quiet {
 			return nil
 		}
 	}
-	q := &quiet{book: f.p.book, after: r.lastFact(a.zone), alarms: f.nextOfAlarms(), meters: make([]quietMeter, len(r.chains))}
+	q := &quiet{book: f.p.book, after: r.lastFact(a.zone), alarms: f.nextOfAlarms()}
+	q.meters = append(q.one[:0], make([]quietMeter, len(r.chains))...)
 	q.next = q.alarms
 	for i := range f.judged {
 		q.next = min(q.next, f.judged[i].calendar)

@@ -32,8 +32,8 @@ const (
 type Stamp struct {
 	At     int64  `json:"t"` // observed, Unix nanoseconds
 	ID     ID     `json:"i"`
-	Key    uint64 `json:"k"` // hash of ID, to find it quickly
 	Digest uint64 `json:"d"`
+	Key    uint32 `json:"-"` // hash of ID, to find it quickly
 	Void   bool   `json:"x,omitempty"`
 }
 
@@ -43,8 +43,9 @@ func newStamp(ev Event) Stamp {
 	return Stamp{At: ev.Time.UnixNano(), ID: ev.ID, Key: ev.ID.key(), Digest: ev.Digest}
 }
 
-func (id ID) key() uint64 {
-	return fnv1a(fnv1a(fnvOffset, id.Source)*fnvPrime, id.ID) // a zero byte stands between them
+func (id ID) key() uint32 {
+	h := fnv1a(fnv1a(fnvOffset, id.Source)*fnvPrime, id.ID) // a zero byte stands between them
+	return uint32(h ^ h>>32)
 }
 
 // FNV-1a of 64 bits (RFC 9923 has it); hash/fnv would have each string copied.
@@ -77,6 +78,20 @@ type MeterLog struct {
 	Hours    bool       `json:"hours,omitempty"`
 	Readings []Reading  `json:"r,omitempty"`
 	Replaced []Replaced `json:"p,omitempty"`
+}
+
+// makeRoom sees that a reading can be appended. There are many vehicles, so there is
+// never much more room than is used; append would double it.
+func (m *MeterLog) makeRoom() {
+	n := len(m.Readings)
+	if n < cap(m.Readings) {
+		return
+	}
+	more := 4
+	if n >= 32 {
+		more = 16
+	}
+	m.Readings = append(make([]Reading, 0, n+more), m.Readings...)
 }
 
 // Replaced is a replaced instrument: the old one's last face value, the new one's first.
@@ -178,13 +193,36 @@ func (r *Record) seen(id ID) *Stamp {
 func find[T any, P interface {
 	*T
 	stamped
-}](list []T, key uint64, id ID) *Stamp {
+}](list []T, key uint32, id ID) *Stamp {
 	for i := range list {
 		if s := P(&list[i]).stamp(); s.Key == key && s.ID == id {
 			return s
 		}
 	}
 	return nil
+}
+
+// eachStamp visits the stamps of all facts.
+func (r *Record) eachStamp(visit func(*Stamp)) {
+	each(r.Register, visit)
+	for i := range r.Meters {
+		each(r.Meters[i].Readings, visit)
+		each(r.Meters[i].Replaced, visit)
+	}
+	each(r.Services, visit)
+	each(r.Samples, visit)
+	each(r.Postponed, visit)
+	each(r.Voids, visit)
+	each(r.Answers, visit)
+}
+
+func each[T any, P interface {
+	*T
+	stamped
+}](list []T, visit func(*Stamp)) {
+	for i := range list {
+		visit(P(&list[i]).stamp())
+	}
 }
 
 // insert returns list with f at its place; the old list is left as it was.

@@ -1,0 +1,57 @@
+package engine
+
+import "encoding/json"
+
+// alike keeps one copy of what many vehicles have alike: the sources of their events,
+// their kinds, meters, components, tags and people. It is bounded, and where it is
+// full begins anew; what was given out stays as it is.
+type alike struct {
+	words      map[string]string
+	meters     map[string][]MeterDef
+	components map[string][]ComponentDef
+	tags       map[string]map[string]string
+	people     map[string][]string
+}
+
+// keptAlike bounds each of the lists.
+const keptAlike = 4096
+
+// word is the same text.
+func (a *alike) word(s string) string {
+	if one, ok := a.words[s]; ok {
+		return one
+	}
+	return keepOne(&a.words, s, s)
+}
+
+// registration is the same registration.
+func (a *alike) registration(v *VehicleData) *VehicleData {
+	if v == nil {
+		return nil
+	}
+	c := *v
+	c.Kind, c.InService, c.Zone = a.word(v.Kind), a.word(v.InService), a.word(v.Zone)
+	c.Meters, c.Components = oneOf(&a.meters, v.Meters), oneOf(&a.components, v.Components)
+	c.Tags, c.People = oneOf(&a.tags, v.Tags), oneOf(&a.people, v.People)
+	return &c
+}
+
+// oneOf is the value again, or one with the same JSON that came before.
+func oneOf[T any](table *map[string]T, v T) T {
+	text, err := json.Marshal(v)
+	if err != nil {
+		return v
+	}
+	if one, ok := (*table)[string(text)]; ok {
+		return one
+	}
+	return keepOne(table, string(text), v)
+}
+
+func keepOne[T any](table *map[string]T, key string, v T) T {
+	if *table == nil || len(*table) >= keptAlike {
+		*table = map[string]T{}
+	}
+	(*table)[key] = v
+	return v
+}
