@@ -3,15 +3,40 @@ package rules
 import (
 	"os"
 	"reflect"
+	"runtime"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/tools/txtar"
 	"gopkg.in/yaml.v3"
 )
 
-// FuzzLoad feeds whole files: nothing panics, what is wrong stands within the
-// file, and the same file gives the same answer.
+// bounded fails if the work takes over a second or 64 MiB. A busy machine gets three
+// tries.
+func bounded(t *testing.T, work func()) {
+	t.Helper()
+	const seconds, bytes = 1, 64 << 20
+	var took time.Duration
+	for range 3 {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		began := time.Now()
+		work()
+		took = time.Since(began)
+		runtime.ReadMemStats(&after)
+		if grown := after.TotalAlloc - before.TotalAlloc; grown > bytes {
+			t.Fatalf("it takes %d bytes", grown)
+		}
+		if took <= seconds*time.Second {
+			return
+		}
+	}
+	t.Fatalf("it takes %v", took)
+}
+
+// FuzzLoad feeds whole files: nothing panics or hangs, what is wrong stands within
+// the file, and the same file gives the same answer.
 func FuzzLoad(f *testing.F) {
 	f.Add(larkfell)
 	raw, err := os.ReadFile("testdata/faults.txtar")
@@ -24,9 +49,14 @@ func FuzzLoad(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, text string) {
 		files := []File{{"a.yaml", []byte(text)}}
-		b, err := Load(files)
+		var err error
+		bounded(t, func() {
+			var b *Book
+			if b, err = Load(files); err == nil {
+				exercise(b)
+			}
+		})
 		if err == nil {
-			exercise(b)
 			return
 		}
 		lines := lineBreak.Split(strings.TrimPrefix(text, "\ufeff"), -1)
@@ -97,8 +127,10 @@ func FuzzExpression(f *testing.F) {
 			j.begin(facts, c.asks)
 			return j.print(c)
 		}
-		if a, b := run(), run(); a != b {
-			t.Errorf("%s: %s, then %s", text, a, b)
-		}
+		bounded(t, func() {
+			if a, b := run(), run(); a != b {
+				t.Errorf("%s: %s, then %s", text, a, b)
+			}
+		})
 	})
 }
