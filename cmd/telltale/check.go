@@ -45,10 +45,7 @@ func check(s streams, o checkOptions, dir string) error {
 	for i := range book.Questions {
 		fmt.Fprintf(s.err, "question: %s\n", book.Questions[i].String())
 	}
-	for i := range book.ToFill {
-		f := &book.ToFill[i]
-		fmt.Fprintf(s.err, "to fill in: %s: %s: %s\n", f.Place, f.Text, f.Hint)
-	}
+	toFill(s, book)
 	if people, err := checkedPeople(dir); err != nil {
 		return err
 	} else if people != nil {

@@ -1,0 +1,216 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/rogpeppe/go-internal/diff"
+	"github.com/spf13/cobra"
+
+	"telltale/rules"
+	"telltale/rules/chapters"
+)
+
+func chaptersCommand(s streams) *cobra.Command {
+	var asJSON bool
+	cmd := &cobra.Command{
+		Use:   "chapters",
+		Short: "List the ready-made rule files, copy them, and show where their figures come from",
+		Example: `  telltale chapters
+  telltale chapters copy engine-oil fleet
+  telltale chapters diff engine-oil fleet
+  telltale chapters sources engine-oil`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return listChapters(s, asJSON) },
+	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
+	cmd.AddCommand(chaptersCopy(s), chaptersDiff(s), chaptersSources(s))
+	return cmd
+}
+
+// chapterLine is a chapter in the listing.
+type chapterLine struct {
+	Name      string `json:"name"`
+	About     string `json:"about"`
+	Rules     int    `json:"rules"`
+	Tasks     int    `json:"tasks"`
+	Baselines int    `json:"baselines"`
+	Cases     int    `json:"cases"`
+	ToFill    int    `json:"toFill"`
+}
+
+func listChapters(s streams, asJSON bool) error {
+	var list []chapterLine
+	for _, c := range chapters.All() {
+		book, err := c.Book(c.File())
+		if err != nil {
+			return fmt.Errorf("reading the chapter %q: %w", c.Name, err)
+		}
+		list = append(list, chapterLine{c.Name, c.About, len(book.Rules), len(book.Tasks), len(book.Baselines), len(book.Cases), len(book.ToFill)})
+	}
+	return listing(s, asJSON, list, nil, "no chapters", func(c chapterLine) string {
+		line := fmt.Sprintf("%s\n    %s\n    %s, %s, %s", c.Name, c.About, plural(c.Tasks, "task"), plural(c.Rules, "rule"), plural(c.Cases, "case"))
+		if c.ToFill > 0 {
+			line += fmt.Sprintf("; %s to fill in", plural(c.ToFill, "figure"))
+		}
+		return line
+	})
+}
+
+func chaptersCopy(s streams) *cobra.Command {
+	return &cobra.Command{
+		Use:   "copy NAME [DIR]",
+		Short: "Copy a chapter into a fleet's folder, to be changed there; nothing is overwritten",
+		Args:  cobra.RangeArgs(1, 2),
+		RunE:  func(_ *cobra.Command, args []string) error { return copyChapter(s, args[0], dirOf(args)) },
+	}
+}
+
+func dirOf(args []string) string {
+	if len(args) == 2 {
+		return args[1]
+	}
+	return "."
+}
+
+// rulesIn is the folder of rules within a fleet's folder, or the folder itself.
+func rulesIn(dir string) string {
+	if in := filepath.Join(dir, "rules"); exists(in) {
+		return in
+	}
+	return dir
+}
+
+func namedChapter(name string) (chapters.Chapter, error) {
+	c, err := chapters.Named(name)
+	var u chapters.Unknown
+	switch {
+	case !errors.As(err, &u):
+		return c, err
+	case u.Near != "":
+		return c, exit{2, hinted{err, "did you mean " + u.Near + "?"}}
+	}
+	return c, exit{2, hinted{err, "telltale chapters lists them"}}
+}
+
+func copyChapter(s streams, name, dir string) error {
+	c, err := namedChapter(name)
+	if err != nil {
+		return err
+	}
+	if !exists(dir) {
+		return exit{2, hinted{fmt.Errorf("no folder %s", dir), "name the fleet's folder, or make it: mkdir " + dir}}
+	}
+	path, err := c.Copy(rulesIn(dir))
+	switch {
+	case errors.Is(err, fs.ErrExist):
+		return exit{2, hinted{fmt.Errorf("%s is there already, and is left as it is", filepath.Join(rulesIn(dir), c.File())),
+			fmt.Sprintf("telltale chapters diff %s %s shows how it differs", c.Name, dir)}}
+	case err != nil:
+		return err
+	}
+	fmt.Fprintln(s.out, path)
+	book, err := c.Book(path)
+	if err != nil {
+		return fmt.Errorf("reading the chapter %q: %w", c.Name, err)
+	}
+	toFill(s, book)
+	fmt.Fprintf(s.err, "then: telltale check %s\n", dir)
+	return nil
+}
+
+// toFill tells what is left to be filled in.
+func toFill(s streams, book *rules.Book) {
+	for i := range book.ToFill {
+		f := &book.ToFill[i]
+		fmt.Fprintf(s.err, "to fill in: %s: %s: %s\n", f.Place, f.Text, f.Hint)
+	}
+}
+
+func chaptersDiff(s streams) *cobra.Command {
+	return &cobra.Command{
+		Use:   "diff NAME [DIR]",
+		Short: "Show what leads from a fleet's copy of a chapter to this program's version",
+		Args:  cobra.RangeArgs(1, 2),
+		RunE:  func(_ *cobra.Command, args []string) error { return diffChapter(s, args[0], dirOf(args)) },
+	}
+}
+
+func diffChapter(s streams, name, dir string) error {
+	c, err := namedChapter(name)
+	if err != nil {
+		return err
+	}
+	path := filepath.Join(rulesIn(dir), c.File())
+	own, err := os.ReadFile(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return exit{2, hinted{fmt.Errorf("no file %s", path), fmt.Sprintf("telltale chapters copy %s %s puts it there", c.Name, dir)}}
+	case err != nil:
+		return exit{2, fmt.Errorf("reading the copy of %q: %w", c.Name, err)}
+	}
+	own = bytes.ReplaceAll(own, []byte("\r\n"), []byte("\n")) // an editor's line ends are no change
+	d := diff.Diff(filepath.ToSlash(path), own, "telltale "+program()+" "+c.File(), c.Text)
+	if len(d) == 0 {
+		fmt.Fprintf(s.err, "%s is this program's version\n", path)
+		return nil
+	}
+	_, d, _ = bytes.Cut(d, []byte("\n")) // the command line that the library puts first
+	for line := range bytes.Lines(d) {
+		if _, err := fmt.Fprintln(s.out, printable(strings.TrimSuffix(string(line), "\n"))); err != nil {
+			return fmt.Errorf("writing the difference: %w", err)
+		}
+	}
+	return nil
+}
+
+func chaptersSources(s streams) *cobra.Command {
+	var asJSON bool
+	cmd := &cobra.Command{
+		Use:   "sources NAME",
+		Short: "List every figure of a chapter with where it comes from",
+		Args:  cobra.ExactArgs(1),
+		RunE:  func(_ *cobra.Command, args []string) error { return chapterSources(s, args[0], asJSON) },
+	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
+	return cmd
+}
+
+// figureLine is a figure in the listing.
+type figureLine struct {
+	Of     string `json:"of"`
+	Key    string `json:"key"`
+	Value  string `json:"value"`
+	Source string `json:"source"`
+	File   string `json:"file"`
+	Line   int    `json:"line"`
+}
+
+func chapterSources(s streams, name string, asJSON bool) error {
+	c, err := namedChapter(name)
+	if err != nil {
+		return err
+	}
+	book, err := c.Book(c.File())
+	if err != nil {
+		return fmt.Errorf("reading the chapter %q: %w", c.Name, err)
+	}
+	var list []figureLine
+	for _, f := range book.Figures() {
+		list = append(list, figureLine{f.Of, f.Key, f.Value, f.Source, f.At.File, f.At.Line})
+	}
+	of := ""
+	return listing(s, asJSON, list, nil, "no figures", func(f figureLine) string {
+		line := fmt.Sprintf("  %d  %s: %s\n      %s", f.Line, f.Key, f.Value, f.Source)
+		if f.Of != of {
+			of = f.Of
+			line = f.Of + "\n" + line
+		}
+		return line
+	})
+}
