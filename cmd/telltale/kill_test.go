@@ -53,7 +53,7 @@ func TestKilledAtRandom(t *testing.T) {
 	t.Parallel()
 	seed := uint64(time.Now().UnixNano())
 	t.Logf("seed %d", seed)
-	f := newKillFleet(t, seed)
+	f := newKillFleet(t, seed, natsServer(t), 1)
 	procs := make([]*process, len(f.dirs))
 	for i, dir := range f.dirs {
 		procs[i] = startProcess(t, dir)
@@ -83,8 +83,7 @@ func TestKilledAtRandom(t *testing.T) {
 	f.check(t)
 }
 
-// killFleet is a NATS server that nobody kills, the folders of services on it, and
-// what was published.
+// killFleet is a NATS server, the folders of services on it, and what was published.
 type killFleet struct {
 	url   string
 	nc    *nats.Conn
@@ -97,22 +96,22 @@ type killFleet struct {
 
 const killVehicles = 24
 
-func newKillFleet(t *testing.T, seed uint64) *killFleet {
+func newKillFleet(t *testing.T, seed uint64, url string, replicas int) *killFleet {
 	t.Helper()
-	f := &killFleet{url: natsServer(t), seed: seed, rnd: rand.New(rand.NewPCG(seed, 1)), acked: map[string]uint64{}}
+	f := &killFleet{url: url, seed: seed, rnd: rand.New(rand.NewPCG(seed, 1)), acked: map[string]uint64{}}
 	var register strings.Builder
 	register.WriteString("vehicles:\n")
 	for i := range killVehicles {
 		fmt.Fprintf(&register, "  bus-%02d: {name: Bus %d, kind: minibus, meters: {odometer: distance}, components: {engine: {kind: diesel engine}}}\n", i, i)
 	}
-	for range 1 {
+	for range replicas {
 		f.dirs = append(f.dirs, folder(t, map[string]string{
 			"rules/bus.yaml": killBook, "telltale.yaml": "clock: events\nnats: " + f.url + "\n", "vehicles.yaml": register.String(),
 			"people.yaml": "people:\n  ines: {name: Ines Thornbeck, mail: ines@larkfell.example}\ntell:\n  all: {who: [ines]}\n",
 		}))
 	}
 	var err error
-	if f.nc, err = nats.Connect(f.url); err != nil {
+	if f.nc, err = nats.Connect(f.url, nats.MaxReconnects(-1), nats.ReconnectWait(50*time.Millisecond)); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(f.nc.Close)
@@ -169,12 +168,20 @@ func (f *killFleet) publish(t *testing.T, stop chan struct{}) {
 	}
 }
 
+// store publishes until the server says that it is stored. What was stored and not
+// answered is stored twice.
 func (f *killFleet) store(ctx context.Context, subject, text string) (uint64, error) {
-	ack, err := f.js.Publish(ctx, subject, []byte(text))
-	if err != nil {
-		return 0, err
+	for end := time.Now().Add(patience); ; {
+		c, cancel := context.WithTimeout(ctx, time.Second)
+		ack, err := f.js.Publish(c, subject, []byte(text))
+		cancel()
+		if err == nil {
+			return ack.Sequence, nil
+		}
+		if time.Now().After(end) || ctx.Err() != nil {
+			return 0, err
+		}
 	}
-	return ack.Sequence, nil
 }
 
 // process is `telltale serve` in a process of its own.

@@ -16,9 +16,10 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
-// TestMain lets the scripts run this test program as telltale.
+// TestMain lets the tests run this test program as telltale, and as a NATS server
+// that can be killed.
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"telltale": main})
+	testscript.Main(m, map[string]func(){"telltale": main, "fleet-nats": natsMain})
 }
 
 // TestScript runs the sessions in testdata/script. Beside testscript's own commands

@@ -1,0 +1,174 @@
+//go:build unix
+
+package main
+
+import (
+	"net"
+	"os"
+	"os/exec"
+	"os/signal"
+	"strconv"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+)
+
+// natsMain is `fleet-nats DIR PORT`: a NATS server in a process of its own.
+func natsMain() {
+	port, err := strconv.Atoi(os.Args[2])
+	if err != nil {
+		panic(err)
+	}
+	ns, err := server.NewServer(&server.Options{ServerName: "fleet-nats", Host: "127.0.0.1", Port: port, JetStream: true, StoreDir: os.Args[1], NoSigs: true, NoLog: true})
+	if err != nil {
+		panic(err)
+	}
+	go ns.Start()
+	stop := make(chan os.Signal, 1)
+	signal.Notify(stop, os.Interrupt)
+	<-stop
+	ns.Shutdown()
+	ns.WaitForShutdown()
+}
+
+// natsProcess is a NATS server that comes back on the same port with the same store.
+type natsProcess struct {
+	dir, port string
+	cmd       *exec.Cmd
+}
+
+func startNATS(t *testing.T) *natsProcess {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, port, err := net.SplitHostPort(l.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	n := &natsProcess{dir: t.TempDir(), port: port}
+	n.start(t)
+	t.Cleanup(func() { n.end(syscall.SIGKILL) })
+	return n
+}
+
+func (n *natsProcess) url() string { return "nats://127.0.0.1:" + n.port }
+
+func (n *natsProcess) start(t *testing.T) {
+	t.Helper()
+	n.cmd = exec.Command("fleet-nats", n.dir, n.port)
+	n.cmd.Stderr = os.Stderr
+	if err := n.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	if !poll(patience, func() bool {
+		nc, err := nats.Connect(n.url())
+		if err == nil {
+			nc.Close()
+		}
+		return err == nil
+	}) {
+		t.Fatal("the NATS server does not come up")
+	}
+}
+
+func (n *natsProcess) end(how syscall.Signal) {
+	_ = n.cmd.Process.Signal(how) // it may be gone
+	_ = n.cmd.Wait()
+}
+
+// TestReplicasDisturbed has three services on one NATS server: again and again one is
+// killed, paused and resumed, or stopped and started, or the server itself goes and
+// comes back, while a gateway goes on publishing. In the end what they said is what a
+// fold of the log says, once each, and so is what was told. There are 50 disturbances in CI
+// and eight elsewhere.
+func TestReplicasDisturbed(t *testing.T) {
+	t.Parallel()
+	seed := uint64(time.Now().UnixNano())
+	if one, err := strconv.ParseUint(os.Getenv("TELLTALE_SEED"), 10, 64); err == nil {
+		seed = one
+	}
+	t.Logf("seed %d", seed)
+	ns := startNATS(t)
+	d := &disturbed{killFleet: newKillFleet(t, seed, ns.url(), 3), ns: ns}
+	for _, dir := range d.dirs {
+		d.procs = append(d.procs, startProcess(t, dir))
+	}
+	if !poll(patience, func() bool { code, _, _ := told(t, "adopt", d.dirs[0]); return code == 0 }) {
+		t.Fatalf("the rules are not adopted; the services' logs:\n%s", d.logs(t))
+	}
+	stop := make(chan struct{})
+	var publishing sync.WaitGroup
+	publishing.Go(func() { d.publish(t, stop) })
+	times := 8
+	if underCI() {
+		times = 50
+	}
+	for n := range times {
+		time.Sleep(time.Duration(50+d.rnd.IntN(700)) * time.Millisecond) // a random moment is the point
+		d.disturb(t, n)
+	}
+	close(stop)
+	publishing.Wait()
+	d.paused.Wait()
+	d.settle(t)
+	for _, p := range d.procs {
+		p.end(t)
+	}
+	d.check(t)
+	if t.Failed() {
+		t.Logf("the services' logs:\n%s", d.logs(t))
+	}
+}
+
+// disturbed is a fleet with several services, and what disturbs them.
+type disturbed struct {
+	*killFleet
+	ns     *natsProcess
+	procs  []*process
+	paused sync.WaitGroup
+}
+
+// disturb does one thing; the first eight times each of them once.
+func (d *disturbed) disturb(t *testing.T, n int) {
+	t.Helper()
+	i := d.rnd.IntN(len(d.procs))
+	p, dir := d.procs[i], d.dirs[i]
+	kind := n % 8
+	if n >= 8 {
+		kind = d.rnd.IntN(8)
+	}
+	switch kind {
+	case 0, 3, 6:
+		p.kill()
+		d.procs[i] = startProcess(t, dir)
+	case 1, 4: // for less or more than its key lives
+		d.pause(p, time.Duration(200+d.rnd.IntN(3500))*time.Millisecond)
+	case 2, 7:
+		p.end(t)
+		d.procs[i] = startProcess(t, dir)
+	case 5:
+		d.ns.end([]syscall.Signal{syscall.SIGKILL, os.Interrupt.(syscall.Signal)}[d.rnd.IntN(2)])
+		time.Sleep(time.Duration(d.rnd.IntN(1500)) * time.Millisecond) // meanwhile nobody is served
+		d.ns.start(t)
+	}
+}
+
+// pause stops the process for a while and lets the test go on.
+func (d *disturbed) pause(p *process, length time.Duration) {
+	if p.cmd.Process.Signal(syscall.SIGSTOP) != nil {
+		return
+	}
+	d.paused.Go(func() {
+		time.Sleep(length)
+		_ = p.cmd.Process.Signal(syscall.SIGCONT) // it may have been killed
+	})
+}
