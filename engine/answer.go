@@ -4,7 +4,7 @@ import (
 	"time"
 )
 
-// takeAnswer does what a person said. Only a postponement is a fact of the
+// takeAnswer does what a person said. Only what moves a task is a fact of the
 // record; the others answer what stood when they came.
 func (f *fold) takeAnswer(s Stamp, d *AnswerData) error {
 	f.change.fact = false
@@ -26,8 +26,10 @@ func (f *fold) takeAnswer(s Stamp, d *AnswerData) error {
 		err = f.disown(d)
 	case "postpone":
 		return f.postpone(s, d)
+	case "accept":
+		return f.accept(s, d)
 	default:
-		err = refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, not mine, postpone", d.Answer)
+		err = refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, not mine, postpone, accept", d.Answer)
 	}
 	if err == nil {
 		f.rec.Answers = latest(append(f.rec.Answers[:len(f.rec.Answers):len(f.rec.Answers)], s), keptAnswers)
@@ -134,7 +136,7 @@ func (f *fold) postpone(s Stamp, d *AnswerData) error {
 			return refuse("%q is statutory and cannot be postponed", d.Task)
 		}
 	}
-	f.rec.Postponed = latest(insert(f.rec.Postponed, Postponed{s, d}), keptPostponed)
+	f.rec.Postponed = latest(insert(f.rec.Postponed, Postponed{Stamp: s, AnswerData: d}), keptPostponed)
 	f.change.fact = true
 	return nil
 }

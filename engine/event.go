@@ -183,7 +183,8 @@ type ResultData struct {
 // AnswerData is what a person said to an alarm, a task or the whole vehicle.
 type AnswerData struct {
 	// Answer is acknowledge, shelve, unshelve, out of service, in service, not mine
-	// (By says that the vehicle is not theirs) or postpone.
+	// (By says that the vehicle is not theirs), postpone or accept (the point that a
+	// sample's forecast offers for a task).
 	Answer     string         `json:"answer"`
 	Rule       string         `json:"rule,omitempty"`
 	Component  string         `json:"component,omitempty"`

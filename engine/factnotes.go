@@ -129,13 +129,18 @@ func (x *facts) drainNote(analyte string, target float64) string {
 }
 
 func (x *facts) usualNote(u lab.Usual) string {
-	per, base := "in 100 h", 100*3600.0
-	if u.Per == unit.Distance {
-		per = "in 1,000 " + x.f.p.book.Units.Distance
-		base, _, _ = unit.Base(1000, x.f.p.book.Units.Distance)
-	}
-	return "made " + figures(u.Latest*base) + " " + per + "; usual here, of " + strconv.Itoa(u.Rates) + " samples, are " +
+	per, base := x.f.perWords(u.Per)
+	return "made " + figures(u.Latest*base) + " in " + per + "; usual here, of " + strconv.Itoa(u.Rates) + " samples, are " +
 		figures(u.Lower*base) + " to " + figures(u.Upper*base)
+}
+
+// perWords is what rates are told for, and how many metres or seconds that is.
+func (f *fold) perWords(per unit.Kind) (string, float64) {
+	if per != unit.Distance {
+		return "100 h", 100 * 3600
+	}
+	base, _, _ := unit.Base(1000, f.p.book.Units.Distance)
+	return "1,000 " + f.p.book.Units.Distance, base
 }
 
 // figures writes a number with three figures that count.

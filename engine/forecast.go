@@ -2,7 +2,6 @@ package engine
 
 import (
 	"math"
-	"strings"
 
 	"telltale/engine/lab"
 	"telltale/rules"
@@ -26,6 +25,18 @@ type VerdictForecast struct {
 	Capped  bool          `json:"capped,omitempty"`
 	Samples int           `json:"samples"`
 	Says    string        `json:"says"`
+
+	metal bool // the limit is a wear metal's
+}
+
+// outlook is what the forecasts of all rules that measure come to.
+type outlook struct {
+	*VerdictForecast         // of the limit that is crossed first; nil where none is in sight
+	hours            bool    // by hours, where the distance is not known
+	seen             int     // the kinds of wearing out that some rule followed, as bits of kindOf
+	age              float64 // of the fluid now; NaN where nothing could be followed
+	greatest         float64 // the greatest age that was sampled
+	drain            float64 // the age at which to drain
 }
 
 const (
@@ -33,53 +44,43 @@ const (
 	mostSeen = 2    // times the greatest age sampled: further is not known
 )
 
-// neverStretched are the kinds of component whose fluid is changed by time or law,
-// whatever a sample says.
-func neverStretched(kind string) bool {
-	kind = strings.ToLower(kind)
-	for _, k := range []string{"brake", "cooling", "coolant", "clutch hydraulic"} {
-		if strings.Contains(kind, k) {
-			return true
-		}
-	}
-	return false
-}
-
 // forecast finds the first limit that is crossed of all rules that measure: wear,
 // additives, viscosity and contamination alike.
-func (v *verdictOf) forecast() *VerdictForecast {
-	if neverStretched(v.f.applied().comps[v.comp].Kind) {
-		return nil
+func (v *verdictOf) forecast() outlook {
+	out := outlook{age: math.NaN()}
+	if fixedByTime(v.f.applied().comps[v.comp].Kind) || fixedByTime(v.Fluid) {
+		return out
 	}
-	var first *VerdictForecast
 	least := math.Inf(1)
-	for _, hours := range []bool{false, true} {
+	for _, out.hours = range []bool{false, true} {
 		for _, ar := range v.f.applied().rules.Rules {
 			if r := ar.Rule; r.Measured && r.On&rules.OnSample != 0 && ar.Component == v.comp {
-				if c, one := v.crossing(r, hours); one != nil && c.Low < least {
-					least, first = c.Low, one
+				if c, one := v.crossing(r, &out); one != nil && c.Low < least {
+					least, out.VerdictForecast = c.Low, one
 				}
 			}
 		}
-		if first != nil {
+		if !math.IsNaN(out.age) {
 			break // ages are known by distance
 		}
 	}
-	if first != nil {
-		first.Says = first.words(v.Fluid)
+	out.drain = mostSeen * out.greatest
+	if out.VerdictForecast != nil {
+		out.drain = math.Min(out.drain, float64((out.age+least)*(1-reserve)))
+		out.Says = out.words(v.Fluid)
 	}
-	return first
+	return out
 }
 
 // crossing forecasts one rule's next limit.
-func (v *verdictOf) crossing(r *rules.Rule, hours bool) (lab.Crossing, *VerdictForecast) {
+func (v *verdictOf) crossing(r *rules.Rule, o *outlook) (lab.Crossing, *VerdictForecast) {
 	var ages, measures []float64
 	var last rules.End
 	greatest := 0.0
 	for i := v.t.lab.Alike(); i < len(v.t.steps); i++ {
 		s := v.t.steps[i]
 		age := v.t.lab.Ages(i).Distance
-		if hours {
+		if o.hours {
 			age = v.t.lab.Ages(i).Hours
 		}
 		if s.sample == nil || math.IsNaN(age) {
@@ -97,6 +98,8 @@ func (v *verdictOf) crossing(r *rules.Rule, hours bool) (lab.Crossing, *VerdictF
 	if len(ages) < 3 {
 		return lab.Crossing{}, nil
 	}
+	o.age, o.greatest = ages[len(ages)-1], math.Max(o.greatest, greatest)
+	o.seen |= kindsOf(r)
 	sign := 1.0
 	if r.Below {
 		sign = -1
@@ -109,13 +112,13 @@ func (v *verdictOf) crossing(r *rules.Rule, hours bool) (lab.Crossing, *VerdictF
 			continue
 		}
 		if c, ok := lab.CrossingOf(ages, measures, sign*last.Limits[s]); ok {
-			return c, v.offered(r, s, c, ages[len(ages)-1], greatest, len(ages), hours)
+			return c, v.crossed(r, s, c, ages[len(ages)-1], greatest, len(ages), o.hours)
 		}
 	}
 	return lab.Crossing{}, nil
 }
 
-func (v *verdictOf) offered(r *rules.Rule, stage int, c lab.Crossing, age, greatest float64, n int, hours bool) *VerdictForecast {
+func (v *verdictOf) crossed(r *rules.Rule, stage int, c lab.Crossing, age, greatest float64, n int, hours bool) *VerdictForecast {
 	in := func(base float64) unit.Quantity {
 		value, u := v.f.shown(base, hours)
 		return unit.Quantity{Value: math.Floor(value/100) * 100, Unit: u}
@@ -126,7 +129,7 @@ func (v *verdictOf) offered(r *rules.Rule, stage int, c lab.Crossing, age, great
 			return unit.Quantity{Value: math.Floor(value/5) * 5, Unit: u}
 		}
 	}
-	out := &VerdictForecast{Rule: r.Name, Stage: ruleStages[stage], Least: in(c.Low), Likely: in(c.Likely), Samples: n}
+	out := &VerdictForecast{Rule: r.Name, Stage: ruleStages[stage], Least: in(c.Low), Likely: in(c.Likely), Samples: n, metal: kindsOf(r)&byWear != 0}
 	if !math.IsInf(c.High, 1) {
 		most := in(c.High)
 		out.Most = &most

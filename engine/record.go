@@ -124,10 +124,14 @@ type (
 		drawnAt place
 		drawnIn *time.Location
 	}
-	// Postponed is a person's word that a task can wait.
+	// Postponed is a person's word that a task can wait, or that it goes to where a
+	// forecast offered it: there To is that point, metres of life distance or, with
+	// ByHours, seconds of running.
 	Postponed struct {
 		Stamp
 		*AnswerData
+		To      float64 `json:"to,omitempty"`
+		ByHours bool    `json:"byHours,omitempty"`
 	}
 	// Voiding takes another event out.
 	Voiding struct {

@@ -176,6 +176,10 @@ func (f *fold) applyPostponement(ts *taskState) {
 			return // it was done since
 		}
 		ts.postponed = p
+		if p.To > 0 {
+			ts.accepted(p)
+			return
+		}
 		nan := math.NaN()
 		if until, err := interval.ParseDate(p.Until); err == nil {
 			ts.point = interval.Point{Distance: nan, Hours: nan, Date: until, HasDate: true}

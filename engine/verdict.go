@@ -42,8 +42,12 @@ type Verdict struct {
 	FollowUps []string         `json:"followUps,omitempty"`
 	Work      *VerdictWork     `json:"work,omitempty"` // done since the sample before
 	Forecast  *VerdictForecast `json:"forecast,omitempty"`
-	History   *VerdictHistory  `json:"history,omitempty"`
-	Book      string           `json:"book"`
+	// Offer is another point for the work that renews the fluid, as the forecast has it.
+	Offer *IntervalOffer `json:"offer,omitempty"`
+	// NoOffer is why it offers no longer interval, where the forecast alone would.
+	NoOffer string          `json:"noOffer,omitempty"`
+	History *VerdictHistory `json:"history,omitempty"`
+	Book    string          `json:"book"`
 }
 
 // Reason is one rule that stands.
@@ -92,6 +96,21 @@ type VerdictResult struct {
 	// alone accounts for.
 	Change *float64 `json:"change,omitempty"`
 	Real   bool     `json:"real,omitempty"`
+	// Usual is how fast a metal is made beside the component's own earlier samples.
+	Usual *VerdictUsual `json:"usual,omitempty"`
+}
+
+// VerdictUsual is an individuals chart of a component's own rates: the band that the
+// earlier ones lie in, and the latest, in the analyte's unit for each Per.
+type VerdictUsual struct {
+	Latest float64 `json:"latest"`
+	Low    float64 `json:"low"`
+	High   float64 `json:"high"`
+	Per    string  `json:"per"`   // as "1,000 km"
+	Rates  int     `json:"rates"` // how many earlier ones there are
+	// Outside is 1 where the latest lies over the band by more than the method alone
+	// accounts for, -1 where it lies under it.
+	Outside int `json:"outside,omitempty"`
 }
 
 // Verdicts reads the latest sample of each component of a vehicle, or of the one
@@ -144,7 +163,9 @@ func (f *fold) readSample(comp int) (Verdict, bool) {
 	v.Notes = append(sampleNotes(a.reg, t, last), v.notes()...)
 	v.FollowUps = v.followUps()
 	v.Work = v.work()
-	v.Forecast = v.forecast()
+	out := v.forecast()
+	v.Forecast = out.VerdictForecast
+	v.offer(&out)
 	v.History = v.history()
 	v.Summary = v.summary()
 	return v.Verdict, true
@@ -259,7 +280,19 @@ func (v *verdictOf) compare(out *VerdictResult) {
 	if c, _, ok := v.x.sheet.Change(out.Analyte); ok && v.exact(out.Analyte) {
 		out.Change = &c
 		out.Real, _, _ = v.x.sheet.ChangeIsReal(out.Analyte)
+		out.Usual = v.usual(out.Analyte)
 	}
+}
+
+// usual compares a wear metal's rate with the component's own; nil where there are too
+// few earlier ones.
+func (v *verdictOf) usual(analyte string) *VerdictUsual {
+	u, _, ok := v.x.sheet.Usual(analyte)
+	if a, _ := lab.Lookup(analyte); !ok || !a.Wear {
+		return nil
+	}
+	per, base := v.f.perWords(u.Per)
+	return &VerdictUsual{Latest: u.Latest * base, Low: math.Max(u.Lower, 0) * base, High: u.Upper * base, Per: per, Rates: u.Rates, Outside: u.Outside}
 }
 
 // exact reports whether this sample and the one before give the analyte as a number.

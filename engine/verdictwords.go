@@ -31,6 +31,8 @@ func (v *verdictOf) summary() string {
 		return "Not judged: no rule reads samples of this component."
 	case v.Judged == 0:
 		return "Not judged: every rule lacks something; see below."
+	case v.Judged == 1 && len(v.NotJudged) == 0:
+		return "Normal by the one rule that judges it."
 	case len(v.NotJudged) > 0:
 		return fmt.Sprintf("Normal by the %s that could judge it; %d could not.", rulesOf(v.Judged), len(v.NotJudged))
 	}
@@ -138,8 +140,12 @@ func (f *VerdictForecast) words(fluid string) string {
 	if f.Most != nil {
 		run = fmt.Sprintf("%s to %s, likely %s", unit.Grouped(f.Least.Value), quantityWords(f.Most), quantityWords(&f.Likely))
 	}
-	s := fmt.Sprintf("If it goes on as in the last %d samples, %s reaches the %s limit of %q first, in %s. Draining after %s more keeps it under with a tenth in reserve",
-		f.Samples, what, f.Stage, f.Rule, run, quantityWords(&f.Drain))
+	when := "after " + quantityWords(&f.Drain) + " more"
+	if f.Drain.Value == 0 {
+		when = "now"
+	}
+	s := fmt.Sprintf("If it goes on as in the last %d samples, %s reaches the %s limit of %q first, in %s. Draining %s keeps it under with a tenth in reserve",
+		f.Samples, what, f.Stage, f.Rule, run, when)
 	if f.Capped {
 		s += " (capped at twice the greatest age ever sampled)"
 	}
@@ -180,6 +186,12 @@ func (v *Verdict) Text() string {
 	}
 	if v.Forecast != nil {
 		t.line(1, "forecast: %s", v.Forecast.Says)
+	}
+	if v.Offer != nil {
+		t.line(1, "offer: %s", v.Offer.Says)
+	}
+	if v.NoOffer != "" {
+		t.line(1, "no offer: %s", v.NoOffer)
 	}
 	t.line(1, "results:")
 	for i := range v.Results {
@@ -235,10 +247,18 @@ func (r *VerdictResult) words() string {
 		}
 		more = append(more, signed(*r.Change)+" since the sample before, "+c)
 	}
+	if r.Usual != nil {
+		more = append(more, r.Usual.words())
+	}
 	if len(more) > 0 {
 		s += "; " + strings.Join(more, "; ")
 	}
 	return s
+}
+
+func (u *VerdictUsual) words() string {
+	s := map[int]string{1: ", more than usual", -1: ", less than usual"}[u.Outside]
+	return fmt.Sprintf("made %s in %s%s (its own %d earlier samples: %s to %s)", figures(u.Latest), u.Per, s, u.Rates, figures(u.Low), figures(u.High))
 }
 
 // together is the one result that repeated analyses are read as.

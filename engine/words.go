@@ -233,7 +233,12 @@ func (f *fold) withinWords(l interval.Limits) string {
 	return strings.Join(parts, "")
 }
 
-func postponedBy(p *Postponed) string { return "postponed by " + p.By + ": " + p.Why }
+func postponedBy(p *Postponed) string {
+	if p.To > 0 {
+		return acceptedBy(p)
+	}
+	return "postponed by " + p.By + ": " + p.Why
+}
 
 // calendarTime writes a time of months and days.
 func calendarTime(l interval.Limits) string {

@@ -343,11 +343,13 @@ func (p *Person) lastDone(i *engine.DueItem) string {
 	return p.dates(i.LastDone)
 }
 
-// postponed is who postponed it and why, which a task's own words say at their end.
+// postponed is who moved it and why, which a task's own words say at their end.
 func postponed(i *engine.DueItem) string {
-	if _, who, ok := strings.Cut(i.Why, "postponed by "); ok {
-		who, _, _ = strings.Cut(who, "; pulled in by ")
-		return "postponed by " + who
+	for _, how := range []string{"postponed by ", "put where the forecast of a sample has it, accepted by "} {
+		if _, who, ok := strings.Cut(i.Why, how); ok {
+			who, _, _ = strings.Cut(who, "; pulled in by ")
+			return how + who
+		}
 	}
 	return ""
 }

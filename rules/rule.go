@@ -456,6 +456,18 @@ func (r *Rule) Asks(w Word) []string {
 	return slices.Compact(out)
 }
 
+// Reads lists what the words of the rule's condition and limits are asked of
+// (analytes, tasks, grades), sorted.
+func (r *Rule) Reads() []string {
+	var out []string
+	for _, q := range r.compiled.asks.list {
+		of, _, _ := strings.Cut(q.arg, " ")
+		out = append(out, of)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
 // Condition is the rule's measure, or what raises it, as it is written.
 func (r *Rule) Condition() string {
 	c := r.compiled.measure

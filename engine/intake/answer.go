@@ -32,8 +32,10 @@ func checkAnswer(ev engine.Event, d *engine.AnswerData) error {
 		return checkNotMine(d)
 	case "postpone":
 		return checkPostpone(ev, d)
+	case "accept":
+		return checkAccept(d)
 	}
-	err = oneOf(d.Answer, "acknowledge", "shelve", "unshelve", "out of service", "in service", "not mine", "postpone")
+	err = oneOf(d.Answer, "acknowledge", "shelve", "unshelve", "out of service", "in service", "not mine", "postpone", "accept")
 	return fmt.Errorf("data.answer: %w", err)
 }
 
@@ -102,6 +104,16 @@ func checkPostpone(ev engine.Event, d *engine.AnswerData) error {
 		return fmt.Errorf("data.until: %s is before the event's time", d.Until)
 	}
 	return nil
+}
+
+// checkAccept is for the point that a sample's forecast offers for a task; how far
+// that is the record knows.
+func checkAccept(d *engine.AnswerData) error {
+	return first(
+		checkName("data.task", d.Task),
+		checkName("data.by", d.By),
+		mustBeEmpty(d.Answer, map[string]bool{"rule": d.Rule != "", "until": d.Until != "", "byDistance": d.ByDistance != nil}),
+	)
 }
 
 func checkByDistance(q unit.Quantity) error {

@@ -389,7 +389,7 @@ func (p *shortReader) answer(ev *engine.Event) {
 	switch d.Answer {
 	case "acknowledge", "shelve", "unshelve":
 		d.Rule = p.next("the rule")
-	case "postpone":
+	case "postpone", "accept":
 		d.Task = p.next("the task")
 	}
 	p.rest(ev, func(w word) bool {
