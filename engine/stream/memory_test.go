@@ -18,6 +18,7 @@ type memServer struct {
 	mu      sync.Mutex
 	moved   *sync.Cond // something was stored, or somebody stopped reading
 	streams map[string]*memStream
+	cuts    int // of the power: what was on its way to the server is gone with it
 }
 
 type memStream struct {
@@ -122,6 +123,7 @@ func wrongLast() error {
 func (s *memServer) loseTail(n int) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.cuts++
 	st := s.streams[StateStream]
 	st.msgs = st.msgs[:max(0, len(st.msgs)-n)]
 }
@@ -156,7 +158,8 @@ const (
 	served   = iota
 	lost     // on the way there
 	unheard  // done, and the answer is lost
-	delayed  // done long after the caller has given up
+	delayed  // done long after the caller has given up, when another one may be the owner
+	paused   // the process stands still for hours in the middle of the call, and wakes with it done
 	refused  // though nobody else wrote, as a replicated stream does now and then
 	crashing // the process dies before the call takes effect
 	crashed  // the process dies after
@@ -191,6 +194,8 @@ func (c *memClient) fate(write bool) int {
 		return delayed
 	case n < 9 && write:
 		return refused
+	case n < 10 && write && c.rnd.IntN(3) == 0:
+		return paused
 	}
 	return served
 }
@@ -216,12 +221,13 @@ func (c *memClient) PublishMsg(ctx context.Context, m *nats.Msg, _ ...jetstream.
 	case unheard, crashed:
 		_, _ = c.server.store(m) // nobody hears of it
 	case delayed:
-		late := *m
-		late.Header = nats.Header{}
-		for k, v := range m.Header {
-			late.Header[k] = append([]string(nil), v...)
+		c.storeLate(m)
+	case paused:
+		select {
+		case <-time.After(c.draw(longest)):
+			return c.server.store(m)
+		case <-c.dead:
 		}
-		time.AfterFunc(7*time.Second, func() { _, _ = c.server.store(&late) }) // after the caller's patience with one call
 	case refused:
 		return nil, wrongLast()
 	default:
@@ -229,6 +235,40 @@ func (c *memClient) PublishMsg(ctx context.Context, m *nats.Msg, _ ...jetstream.
 	}
 	<-ctx.Done()
 	return nil, ctx.Err()
+}
+
+// longest is how long a call or a process may be late.
+const longest = 4 * time.Hour
+
+func (c *memClient) draw(below time.Duration) time.Duration {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return time.Duration(c.rnd.Int64N(int64(below)))
+}
+
+// storeLate stores the message after the caller's patience with one call, and half of
+// the time much later, unless the power is cut until then.
+func (c *memClient) storeLate(m *nats.Msg) {
+	late := *m
+	late.Header = nats.Header{}
+	for k, v := range m.Header {
+		late.Header[k] = append([]string(nil), v...)
+	}
+	after := callTimeout + 2*time.Second
+	if more := c.draw(2 * longest); more < longest {
+		after += more
+	}
+	c.server.mu.Lock()
+	cuts := c.server.cuts
+	c.server.mu.Unlock()
+	time.AfterFunc(after, func() {
+		c.server.mu.Lock()
+		gone := c.server.cuts != cuts
+		c.server.mu.Unlock()
+		if !gone {
+			_, _ = c.server.store(&late) // nobody hears of it
+		}
+	})
 }
 
 // PublishMsgAsync does what PublishMsg does; its answer is there at once or, as with

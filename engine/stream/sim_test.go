@@ -60,9 +60,11 @@ rules:
 `}
 
 // TestSimulated runs the real worker against a server in memory, with calls that are
-// lost, done and not answered, done late or refused, with owners that die before
-// or after any call, that are replaced while they live, and with a store of records that
-// loses its tail. In the end what was said is what a fold of the log says, once each
+// lost, done and not answered, done hours late or refused, with owners that die before
+// or after any call, that are replaced while they live, or stand still in the middle of
+// a write and wake when another one is the owner, and with a store of records that
+// loses its tail. The events hold poison, and ticks of a clock that jumps a day or a
+// year and back. In the end what was said is what a fold of the log says, once each
 // and in order, and the records are those of the fold. There are 500 seeds in
 // CI; TELLTALE_SEED=n runs one again.
 func TestSimulated(t *testing.T) {
@@ -137,7 +139,7 @@ func simulate(t *testing.T, seed uint64) {
 		s.trouble()
 	}
 	s.endAll()
-	time.Sleep(time.Minute) // what was delayed arrives
+	time.Sleep(longest + time.Minute) // what was delayed arrives
 	s.owner(false)
 	last := s.owners[len(s.owners)-1]
 	ctx, cancel := context.WithTimeout(t.Context(), time.Hour)
@@ -205,7 +207,6 @@ func (s *sim) trouble() {
 		for _, o := range s.owners {
 			o.crash()
 		}
-		time.Sleep(time.Minute) // what is on its way arrives before the power goes
 		s.server.loseTail(s.rnd.IntN(6))
 	}
 }
@@ -284,12 +285,17 @@ func (s *sim) events() []*nats.Msg {
 			in(event(name, id, engine.VoidEvent, at, &engine.VoidData{Source: "/test/" + name, ID: fmt.Sprintf("e-%d", s.rnd.IntN(n+1))}))
 		case 4:
 			internal(intake.Tick(at))
+			if s.rnd.IntN(4) == 0 { // the clock jumps, and comes back
+				jump := []time.Duration{24 * time.Hour, 366 * 24 * time.Hour, -24 * time.Hour, -366 * 24 * time.Hour}[s.rnd.IntN(4)]
+				internal(intake.Tick(at.Add(jump)))
+			}
 		case 5:
 			if s.rnd.IntN(3) == 0 {
 				book(s.rnd.IntN(2), n+1)
 			}
 		case 6:
-			out = append(out, &nats.Msg{Subject: fmt.Sprintf("telltale.event.%d.%s.reading", simPartition, name), Data: []byte("nonsense")})
+			poison := poisons[s.rnd.IntN(len(poisons))]
+			out = append(out, &nats.Msg{Subject: fmt.Sprintf("telltale.event.%d.%s.reading", simPartition, name), Data: []byte(strings.ReplaceAll(poison, "BUS", name))})
 		case 7: // late
 			in(event(name, id, engine.ReadingEvent, at.Add(-3*time.Hour), &engine.ReadingData{Meter: "odometer", Value: odo[name], Unit: "km"}))
 		default:
@@ -304,6 +310,20 @@ func (s *sim) events() []*nats.Msg {
 		}
 	}
 	return out
+}
+
+// poisons are messages that no gateway should send, on the subject of a reading of BUS.
+var poisons = []string{
+	"nonsense", "", "{", "null", "[]", strings.Repeat("[", 20_000), strings.Repeat("x", 70_000),
+	`{"specversion":"1.0","type":"telltale.reading.v1","source":"/test","id":"p","id":"q","subject":"BUS","time":"2000-01-01T00:00:00Z","data":{"meter":"odometer","value":1,"unit":"km"}}`,
+	`{"specversion":"1.0","type":"telltale.reading.v1","source":"/test","id":"p","subject":"other","time":"2000-01-01T00:00:00Z","data":{"meter":"odometer","value":1,"unit":"km"}}`,
+	`{"specversion":"1.0","type":"telltale.reading.v1","source":"/test","id":"p","subject":"BUS","time":"2000-01-01T00:00:00Z","data":{"meter":"odometer","value":1e400,"unit":"km"}}`,
+	`{"specversion":"1.0","type":"telltale.reading.v1","source":"/test","id":"p","subject":"BUS","time":"2000-01-01T00:00:00Z","data":{"meter":"odometer","value":1,"unit":"furlong"}}`,
+	`{"specversion":"1.0","type":"telltale.reading.v1","source":"/test","id":"p` + "\xff" + `","subject":"BUS","time":"2000-01-01T00:00:00Z","data":{"meter":"odometer","value":1,"unit":"km"}}`,
+	`{"specversion":"1.0","type":"telltale.sample.v1","source":"/test","id":"p","subject":"BUS","time":"2000-01-01T00:00:00Z","data":{}}`,
+	`{"specversion":"1.0","type":"telltale.tick.v1","source":"/telltale","id":"p","time":"2100-01-01T00:00:00Z","data":{}}`,
+	`{"specversion":"1.0","type":"telltale.book.v1","source":"/telltale","id":"p","time":"2000-01-01T00:00:00Z","data":{"hash":"sha256:0"}}`,
+	`{"specversion":"1.0","type":"telltale.reading.v1","source":"/test","id":"p","subject":"BUS","time":"2099-01-01T00:00:00Z","data":{"meter":"odometer","value":1,"unit":"km"}}`,
 }
 
 func ptr[T any](v T) *T { return &v }
