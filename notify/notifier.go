@@ -42,6 +42,7 @@ type Notifier struct {
 	dir     atomic.Pointer[Directory]
 	mark    mark
 	turns   map[Turn]*pending
+	saved   uint64 // after which message the stored checkpoint is
 	unsaved int
 	last    uint64 // the last message that was handled
 }
@@ -124,6 +125,7 @@ func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
 		return 0, fmt.Errorf("reading the notifier's checkpoint: %w", err)
 	}
 	n.mark.init()
+	n.saved = n.mark.Seq
 	return n.mark.Seq + 1, nil
 }
 
@@ -242,8 +244,13 @@ func (n *Notifier) save(ctx context.Context, seq uint64) error {
 	if err != nil {
 		return fmt.Errorf("writing the notifier's checkpoint: %w", err)
 	}
+	n.saved = n.mark.Seq
 	return nil
 }
+
+// Saved is the last message of the log of transitions that the checkpoint, as this
+// notifier wrote it last, is after: nobody reads it for the telling again.
+func (n *Notifier) Saved() uint64 { return n.saved }
 
 func (n *Notifier) collect(seq uint64, partition int, part *engine.TurnPart) {
 	t := Turn{Person: part.Digest, Date: part.Date}

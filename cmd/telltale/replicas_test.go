@@ -110,6 +110,22 @@ func TestReplicasTellOnce(t *testing.T) {
 	if n := strings.Count(out, "unacknowledged"); code != 0 || n != 8 {
 		t.Errorf("exit %d, %d vehicles stand overdue, want 8:\n%s%s", code, n, out, said)
 	}
+	trimmed(t, all[0])
+}
+
+// trimmed has what was told taken out once it is old, and not before.
+func trimmed(t *testing.T, a *app) {
+	t.Helper()
+	for _, tt := range []struct {
+		after time.Duration
+		left  int
+	}{{keepTold - time.Hour, 24}, {keepTold + time.Hour, 0}} {
+		err := a.trim(t.Context(), a.log.Deliveries(), time.Now().Add(tt.after))
+		list, err2 := notify.Deliveries(t.Context(), a.log.Deliveries())
+		if err != nil || err2 != nil || len(list) != tt.left {
+			t.Errorf("after %s, %d messages are left (%v, %v), want %d", tt.after, len(list), err, err2, tt.left)
+		}
+	}
 }
 
 // TestUnanswered has a service answer that could not reach all partitions.

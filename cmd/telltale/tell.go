@@ -43,6 +43,7 @@ func (a *app) tell(ctx context.Context, wrote wroteMail) error {
 	g.Go(func() error { queue.Run(life); return nil })
 	g.Go(func() error { return a.tellByClock(life) })
 	g.Go(func() error { return a.tellNews(life, next) })
+	g.Go(func() error { a.trimDaily(life, store); return nil })
 	return errors.Join(g.Wait(), retry.Stop())
 }
 

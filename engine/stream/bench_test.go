@@ -22,7 +22,7 @@ import (
 
 // benchServer runs a server that leaves syncing to the system, so that filling it
 // takes less time than what is measured.
-func benchServer(b *testing.B) *Log {
+func benchServer(b testing.TB) *Log {
 	b.Helper()
 	ns, err := server.NewServer(&server.Options{Host: "127.0.0.1", Port: server.RANDOM_PORT, JetStream: true, StoreDir: b.TempDir(), NoSigs: true, NoLog: true})
 	if err != nil {
@@ -41,7 +41,7 @@ func benchServer(b *testing.B) *Log {
 	return benchLog(b, nc)
 }
 
-func benchLog(b *testing.B, nc *nats.Conn) *Log {
+func benchLog(b testing.TB, nc *nats.Conn) *Log {
 	b.Helper()
 	l, err := Open(b.Context(), nc, LogConfig{Log: slog.New(slog.DiscardHandler)})
 	if err != nil {
@@ -51,7 +51,7 @@ func benchLog(b *testing.B, nc *nats.Conn) *Log {
 }
 
 // fill publishes messages without waiting for each.
-func fill(b *testing.B, l *Log, msgs func(yield func(*nats.Msg) bool)) {
+func fill(b testing.TB, l *Log, msgs func(yield func(*nats.Msg) bool)) {
 	b.Helper()
 	n := 0
 	wait := func() {
@@ -73,7 +73,7 @@ func fill(b *testing.B, l *Log, msgs func(yield func(*nats.Msg) bool)) {
 }
 
 // inMsg is the event as a gateway publishes it.
-func inMsg(b *testing.B, ev engine.Event) *nats.Msg {
+func inMsg(b testing.TB, ev engine.Event) *nats.Msg {
 	b.Helper()
 	data, err := intake.Encode(ev)
 	if err != nil {
@@ -82,7 +82,7 @@ func inMsg(b *testing.B, ev engine.Event) *nats.Msg {
 	return &nats.Msg{Subject: "telltale.in." + intake.Token(ev.Vehicle) + "." + ev.Kind.String(), Data: data}
 }
 
-func benchBook(b *testing.B, l *Log, text string) {
+func benchBook(b testing.TB, l *Log, text string) {
 	b.Helper()
 	files := []rules.File{{Name: "oil.yaml", Text: []byte(text)}}
 	book, err := rules.Load(files)

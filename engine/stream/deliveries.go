@@ -91,6 +91,26 @@ func (d *Deliveries) saw(key string, seq uint64) {
 	d.seen[key] = max(d.seen[key], seq)
 }
 
+// Drop forgets a delivery as this Deliveries read or stored it last; one that was
+// stored since stays.
+func (d *Deliveries) Drop(ctx context.Context, key string) error {
+	d.mu.Lock()
+	seq := d.seen[key]
+	d.mu.Unlock()
+	if seq == 0 {
+		return fmt.Errorf("dropping delivery %q: it was not read", key)
+	}
+	if err := d.log.purge(ctx, d.log.deliveries, "telltale.delivery."+deliveryToken(key), seq+1); err != nil {
+		return fmt.Errorf("dropping delivery %q: %w", key, err)
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.seen[key] == seq {
+		delete(d.seen, key)
+	}
+	return nil
+}
+
 // Each hands over all deliveries, in the order in which they were last stored.
 func (d *Deliveries) Each(ctx context.Context, do func(key string, body []byte) error) error {
 	return d.log.each(ctx, d.log.deliveries, "telltale.delivery.*", func(m jetstream.Msg, seq uint64) error {

@@ -109,3 +109,36 @@ func TestDeliveryFence(t *testing.T) {
 		t.Errorf("after it has read again: %v", err)
 	}
 }
+
+// TestDropDelivery has a delivery forgotten, unless someone has stored it since.
+func TestDropDelivery(t *testing.T) {
+	l := open(t, embed(t, t.TempDir()))
+	first, second := l.Deliveries(), l.Deliveries()
+	for _, k := range []string{"old", "again"} {
+		if made, err := first.Create(t.Context(), k, []byte("sent")); err != nil || !made {
+			t.Fatalf("creating %q: %v (%v)", k, made, err)
+		}
+	}
+	if err := second.Replace(t.Context(), "again", []byte("tried again")); err != nil {
+		t.Fatal(err)
+	}
+	for _, k := range []string{"old", "again"} {
+		if err := first.Drop(t.Context(), k); err != nil {
+			t.Error(err)
+		}
+	}
+	if err := first.Drop(t.Context(), "unread"); err == nil || err.Error() != `dropping delivery "unread": it was not read` {
+		t.Errorf("dropping what was not read: %v", err)
+	}
+	got := map[string]string{}
+	err := second.Each(t.Context(), func(key string, body []byte) error {
+		got[key] = string(body)
+		return nil
+	})
+	if want := map[string]string{"again": "tried again"}; err != nil || !maps.Equal(got, want) {
+		t.Errorf("left are %v (%v), want %v", got, err, want)
+	}
+	if made, err := first.Create(t.Context(), "old", []byte("new")); err != nil || !made {
+		t.Errorf("creating what was dropped: %v (%v)", made, err)
+	}
+}

@@ -350,7 +350,7 @@ func (h *memHandle) GetMsg(ctx context.Context, seq uint64, _ ...jetstream.GetMs
 func (h *memHandle) Info(ctx context.Context, _ ...jetstream.StreamInfoOpt) (*jetstream.StreamInfo, error) {
 	info := h.CachedInfo()
 	return info, h.read(ctx, func(st *memStream) {
-		info.State = jetstream.StreamState{FirstSeq: 1, LastSeq: uint64(len(st.msgs))}
+		info.State = jetstream.StreamState{Msgs: uint64(len(st.msgs)), FirstSeq: 1, LastSeq: uint64(len(st.msgs))}
 	})
 }
 

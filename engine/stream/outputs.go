@@ -132,9 +132,22 @@ func (m Message) joined() Message {
 	return m
 }
 
-// Refused hands over every refusal that was published, oldest first.
+// refusedWithin is among how many of the latest messages of ALARMS refusals are
+// looked for: a second's reading, however long the service has run.
+const refusedWithin = 100_000
+
+// Refused hands over the refusals among the latest 100,000 messages of ALARMS, oldest
+// first.
 func (l *Log) Refused(ctx context.Context, do func(engine.Refusal) error) error {
-	return l.each(ctx, l.alarms, "telltale.alarm.*", func(raw jetstream.Msg, seq uint64) error {
+	return l.refusedWithin(ctx, refusedWithin, do)
+}
+
+func (l *Log) refusedWithin(ctx context.Context, n uint64, do func(engine.Refusal) error) error {
+	last, err := l.lastSeq(ctx, l.alarms)
+	if err != nil {
+		return err
+	}
+	return l.eachFrom(ctx, l.alarms, last-min(last, n)+1, "telltale.alarm.*", func(raw jetstream.Msg, seq uint64) error {
 		m, err := decodeMessage(raw.Subject(), seq, raw.Data())
 		if err != nil {
 			return err

@@ -58,13 +58,18 @@ func forget(s jetstream.Stream, c jetstream.Consumer) {
 // each hands over the last message of each subject that the pattern matches, and
 // returns after the last one.
 func (l *Log) each(ctx context.Context, s jetstream.Stream, pattern string, do func(m jetstream.Msg, seq uint64) error) error {
+	return l.eachFrom(ctx, s, 1, pattern, do)
+}
+
+// eachFrom is each from a sequence on.
+func (l *Log) eachFrom(ctx context.Context, s jetstream.Stream, from uint64, pattern string, do func(m jetstream.Msg, seq uint64) error) error {
 	end, err := lastOn(ctx, s, pattern, l.patience)
-	if err != nil || end == nil {
+	if err != nil || end == nil || end.Sequence < from {
 		return err
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	msgs, ended, err := l.read(ctx, s, 1, pattern)
+	msgs, ended, err := l.read(ctx, s, from, pattern)
 	if err != nil {
 		return err
 	}

@@ -175,7 +175,7 @@ func (w *worker) allDifferences(ctx context.Context, published map[alarmID]*engi
 	}
 	for _, a := range w.fold.Alarms() {
 		t := a.Transition
-		if published[idOf(&t)] == nil && info.State.FirstSeq <= 1 {
+		if published[idOf(&t)] == nil && info.State.Msgs == info.State.LastSeq {
 			t.To = "normal"
 			published[idOf(&t)] = &t
 		}

@@ -151,16 +151,24 @@ func published(t *testing.T, l *Log) []Message {
 // saidLines is all that was published so far, a line an output, by vehicle.
 func saidLines(t *testing.T, l *Log) []string {
 	t.Helper()
-	var lines []string
-	for _, m := range published(t, l) {
+	lines := linesOf(published(t, l))
+	sortByVehicle(lines)
+	return lines
+}
+
+func linesOf(all []Message) (lines []string) {
+	for _, m := range all {
 		for _, o := range m.Outputs {
 			lines = append(lines, line(o))
 		}
 	}
+	return lines
+}
+
+func sortByVehicle(lines []string) {
 	slices.SortStableFunc(lines, func(a, b string) int {
 		return strings.Compare(strings.Fields(a)[0], strings.Fields(b)[0])
 	})
-	return lines
 }
 
 func line(o engine.Output) string {

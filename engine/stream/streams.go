@@ -124,9 +124,7 @@ func eventsConfig(c LogConfig) jetstream.StreamConfig {
 }
 
 func alarmsConfig(c LogConfig) jetstream.StreamConfig {
-	s := base(c, AlarmsStream, "telltale.alarm.*")
-	s.DenyPurge = true
-	return s
+	return base(c, AlarmsStream, "telltale.alarm.*") // TrimSaid bounds it
 }
 
 func stateConfig(c LogConfig) jetstream.StreamConfig {
