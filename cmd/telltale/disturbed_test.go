@@ -3,11 +3,15 @@
 package main
 
 import (
+	"fmt"
 	"net"
 	"os"
 	"os/exec"
 	"os/signal"
+	"path/filepath"
+	"regexp"
 	"strconv"
+	"strings"
 	"sync"
 	"syscall"
 	"testing"
@@ -41,7 +45,8 @@ type natsProcess struct {
 	cmd       *exec.Cmd
 }
 
-func startNATS(t *testing.T) *natsProcess {
+// newNATS is one that is not started yet.
+func newNATS(t *testing.T) *natsProcess {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -54,10 +59,7 @@ func startNATS(t *testing.T) *natsProcess {
 	if err := l.Close(); err != nil {
 		t.Fatal(err)
 	}
-	n := &natsProcess{dir: t.TempDir(), port: port}
-	n.start(t)
-	t.Cleanup(func() { n.end(syscall.SIGKILL) })
-	return n
+	return &natsProcess{dir: t.TempDir(), port: port}
 }
 
 func (n *natsProcess) url() string { return "nats://127.0.0.1:" + n.port }
@@ -69,6 +71,7 @@ func (n *natsProcess) start(t *testing.T) {
 	if err := n.cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
+	t.Cleanup(func() { n.end(syscall.SIGKILL) })
 	if !poll(patience, func() bool {
 		nc, err := nats.Connect(n.url())
 		if err == nil {
@@ -85,6 +88,55 @@ func (n *natsProcess) end(how syscall.Signal) {
 	_ = n.cmd.Wait()
 }
 
+// TestUnreachable starts a service before its NATS server: it waits, is not ready and
+// says so once, becomes ready with the server, and so again when that went and came
+// back.
+func TestUnreachable(t *testing.T) {
+	t.Parallel()
+	ns := newNATS(t)
+	files := replicaFiles(ns.url())
+	files["telltale.yaml"] += "metrics: 127.0.0.1:0\n"
+	dir := folder(t, files)
+	p := startProcess(t, dir)
+	log := func() string {
+		text, err := os.ReadFile(filepath.Join(dir, "serve.log"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	var ready string
+	if !poll(patience, func() bool {
+		m := regexp.MustCompile(`http://127\.0\.0\.1:\d+/`).FindString(log())
+		ready = m + "readyz"
+		return m != "" && strings.Contains(log(), "no NATS server answers, trying again")
+	}) {
+		t.Fatalf("it does not say that it waits:\n%s", log())
+	}
+	until := func(want string) {
+		t.Helper()
+		got := ""
+		if !poll(patience, func() bool {
+			code, text := get(t, ready)
+			got = fmt.Sprint(code, " ", text)
+			return got == want
+		}) {
+			t.Fatalf("%q, want %q; its log:\n%s", got, want, log())
+		}
+	}
+	until("503 coming up\n")
+	ns.start(t)
+	until("200 ok\n")
+	ns.end(syscall.SIGKILL)
+	until("503 no connection to NATS\n")
+	ns.start(t)
+	until("200 ok\n")
+	p.end(t)
+	if n := strings.Count(log(), "no NATS server answers"); n != 1 {
+		t.Errorf("it said %d times that no server answers, want once:\n%s", n, log())
+	}
+}
+
 // TestReplicasDisturbed has three services on one NATS server: again and again one is
 // killed, paused and resumed, or stopped and started, or the server itself goes and
 // comes back, while a gateway goes on publishing. In the end what they said is what a
@@ -97,7 +149,8 @@ func TestReplicasDisturbed(t *testing.T) {
 		seed = one
 	}
 	t.Logf("seed %d", seed)
-	ns := startNATS(t)
+	ns := newNATS(t)
+	ns.start(t)
 	d := &disturbed{killFleet: newKillFleet(t, seed, ns.url(), 3), ns: ns}
 	for _, dir := range d.dirs {
 		d.procs = append(d.procs, startProcess(t, dir))

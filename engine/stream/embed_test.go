@@ -3,6 +3,7 @@ package stream
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net"
@@ -10,6 +11,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -156,4 +158,31 @@ func TestJoin(t *testing.T) {
 	if lines := strings.Count(said.String(), "no NATS server answers, trying again"); lines != 1 {
 		t.Errorf("said so %d times, want once:\n%s", lines, said.String())
 	}
+}
+
+// unrouted is a network on which nobody is reached.
+type unrouted struct{ tries int }
+
+// Dial fails.
+func (u *unrouted) Dial(string, string) (net.Conn, error) {
+	u.tries++
+	return nil, errors.New("no route")
+}
+
+// TestJoinSaysSoOnceAMinute has no server for ten minutes: it is tried with growing
+// pauses, and said so once a minute.
+func TestJoinSaysSoOnceAMinute(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var said bytes.Buffer
+		ctx, cancel := context.WithTimeout(t.Context(), 10*time.Minute)
+		defer cancel()
+		network := &unrouted{}
+		if _, err := Join(ctx, "nats://192.0.2.7:4222", slog.New(slog.NewTextHandler(&said, nil)), nats.SetCustomDialer(network)); err == nil {
+			t.Error("joined a server that is not there")
+		}
+		lines := strings.Count(said.String(), "no NATS server answers, trying again")
+		if lines < 9 || lines > 10 || network.tries < 60 || network.tries > 70 {
+			t.Errorf("tried %d times and said so %d times, want some 65 and 10:\n%s", network.tries, lines, said.String())
+		}
+	})
 }
