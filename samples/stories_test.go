@@ -147,15 +147,30 @@ var stories = []struct {
 			2031-06-15 worsened overdue
 			2031-06-18 cleared normal`,
 	}, {
-		// Drained on 5 February: 500 km later by the reading of 10 February.
+		// Drained on 5 February: 400 km later by the reading of 8 February, 500 km by that
+		// of the 10th.
 		"a leak check", "bus-02", "leak check", `
-			2031-02-10 raised overdue
+			2031-02-08 raised soon
+			2031-02-10 worsened due
 			2031-02-12 cleared normal`,
 	}, {
 		// Iron 151 for 55.5 expected at 27,766 km, then 53.
 		"a corrected laboratory report", "bus-09", "iron over baseline", `
 			2031-05-21 raised caution
 			2031-05-23 cleared normal`,
+	}, {
+		// The iron pulls the next change in, until it turns out to be another vehicle's.
+		// The fluid of 24 May 2030 is due at 45,000 km on the hills, and changed on 3 December.
+		"a corrected laboratory report pulls nothing in", "bus-09", "transmission fluid", `
+			2031-05-21 raised soon
+			2031-05-23 cleared normal
+			2031-11-15 raised soon
+			2031-12-03 cleared normal`,
+	}, {
+		// Changed on 10 February, looked at in the afternoon.
+		"a release check", "bus-07", "transmission release check", `
+			2031-02-10 raised soon
+			2031-02-10 cleared normal`,
 	},
 }
 
@@ -216,8 +231,8 @@ func TestWhatStoriesSay(t *testing.T) {
 func TestAlarmsCarryAdviceAndCautions(t *testing.T) {
 	for _, tr := range sampleYear(t).transitions {
 		up := tr.Transition == "raised" || tr.Transition == "worsened"
-		if !up || strings.HasPrefix(tr.Rule, "data: ") {
-			continue
+		if !up || strings.HasPrefix(tr.Rule, "data: ") || tr.Rule == "meter comparison" {
+			continue // to read a dial can hurt nobody
 		}
 		advice := strings.ToLower(tr.Advise)
 		if tr.To == "warning" && !strings.HasPrefix(advice, "stop") && !strings.HasPrefix(advice, "inspect") {
@@ -244,8 +259,8 @@ func TestYear(t *testing.T) {
 	for _, r := range f.refused {
 		t.Errorf("refused: %s (line %d)", r.Refused, r.Line)
 	}
-	if n := len(f.transitions); n < 150 || n > 400 {
-		t.Errorf("%d transitions in the year, want 150 to 400", n)
+	if n := len(f.transitions); n < 150 || n > 700 {
+		t.Errorf("%d transitions in the year, want 150 to 700", n)
 	}
 	if f.ticks != 365 {
 		t.Errorf("%d ticks, want 365", f.ticks)

@@ -58,6 +58,7 @@ func (y *year) drain(v *vehicle, day int, litres float64, note string, tasks ...
 		Fluid: &engine.FluidData{Name: "ATF", Drained: &unit.Quantity{Value: litres, Unit: "L"}, Filled: &unit.Quantity{Value: litres, Unit: "L"},
 			Flush: strings.Contains(note, "flushed")},
 	})
+	y.checks(v, "transmission fluid", day)
 	check := day + 1
 	for v.km(check) < v.km(day)+500 {
 		check++

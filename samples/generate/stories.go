@@ -33,12 +33,13 @@ func (y *year) boughtUsed() {
 		Tasks: []string{"first inspection", "safety inspection", "brake fluid"}, Note: "front pads renewed, two bulbs, rust at the step"})
 	y.service(v, on("01-15"), engine.ServiceData{
 		Tasks: []string{"engine oil"}, Component: "engine", Filter: true,
-		Fluid: &engine.FluidData{Name: "engine oil", Drained: quantity(6.5, "L"), Filled: quantity(7, "L")}})
+		Fluid: &engine.FluidData{Name: "5W-30", Drained: quantity(6.5, "L"), Filled: quantity(7, "L")}})
 	y.service(v, on("01-16"), engine.ServiceData{
 		Tasks: []string{"coolant"}, Component: "cooling",
 		Fluid: &engine.FluidData{Name: "coolant", Drained: quantity(8.5, "L"), Filled: quantity(9, "L")}})
 	for _, task := range []string{"safety inspection", "brake fluid", "engine oil", "coolant"} {
 		v.done[task] = v.stoodAt(on("01-15"))
+		y.checks(v, task, on("01-15"))
 	}
 	v.done["annual test"] = done{day: on("2030-11-28")}
 	v.atf = newTransmissionFluid(v.start - 58000) // what the fluid knows and the papers do not
@@ -176,7 +177,7 @@ func (y *year) gritters() {
 	y.sample(v, sampling{component: "engine", day: day, reported: on("02-11")})
 	day = on("02-12")
 	y.service(v, day, engine.ServiceData{Tasks: []string{"gritter engine oil"}, Component: "engine", Filter: true,
-		Fluid: &engine.FluidData{Name: "engine oil", Drained: quantity(13.5, "L"), Filled: quantity(14, "L")},
+		Fluid: &engine.FluidData{Name: "5W-30", Drained: quantity(13.5, "L"), Filled: quantity(14, "L")},
 		Note:  "air filter sat askew in its housing, seal renewed, intake hose cleaned"})
 	v.oil.run(v.running(day))
 	v.oil.exchange(1)

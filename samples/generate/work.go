@@ -22,7 +22,7 @@ type work struct {
 
 // works is what is done to a vehicle of this kind.
 func works(v *vehicle) []work {
-	oil := work{task: "engine oil", component: "engine", km: 20000, days: 365, fluid: "engine oil", litres: 7}
+	oil := work{task: "engine oil", component: "engine", km: 20000, days: 365, fluid: "5W-30", litres: 7}
 	coolant := work{task: "coolant", component: "cooling", days: 1461, fluid: "coolant", litres: 9}
 	list := []work{{task: "annual test", days: 365}, {task: "brake fluid", days: 730}}
 	switch v.kind {
@@ -31,7 +31,7 @@ func works(v *vehicle) []work {
 	case "van":
 		oil.litres, coolant.litres = 6, 8
 	case "gritter":
-		oil = work{task: "gritter engine oil", component: "engine", hours: 250, days: 365, fluid: "engine oil", litres: 14}
+		oil = work{task: "gritter engine oil", component: "engine", hours: 250, days: 365, fluid: "5W-30", litres: 14}
 		coolant.litres = 22
 		list = append(list, work{task: "chassis wash and grease", hours: 60},
 			work{task: "hydraulic oil", component: "hydraulics", hours: 500, days: 730, fluid: "hydraulic oil", litres: 88})
@@ -121,17 +121,17 @@ func (y *year) typeIn(v *vehicle, list []work) {
 	slices.SortStableFunc(list, func(a, b work) int { return cmp.Compare(v.done[b.task].day, v.done[a.task].day) })
 	for _, w := range list {
 		d := v.done[w.task]
-		if check := (map[string]string{"transmission fluid": "leak check", "hydraulic oil": "hydraulic leak check"})[w.task]; check != "" {
-			y.typeCard(v, check, w.component, v.stoodAt(min(d.day+10, 0)))
+		if names := checkNames(w.task); len(names) > 0 {
+			y.typeCard(v, names, w.component, v.stoodAt(min(d.day+10, 0)))
 		}
-		y.typeCard(v, w.task, w.component, d)
+		y.typeCard(v, withIt(w.task), w.component, d)
 	}
 }
 
-func (y *year) typeCard(v *vehicle, task, component string, d done) {
+func (y *year) typeCard(v *vehicle, tasks []string, component string, d done) {
 	y.typed++
 	y.add(v, engine.ServiceEvent, y.id("/cards", "c"), at(d.day, 10, 0), at(1, 7, 0).Add(time.Duration(y.typed)*time.Second),
-		&engine.ServiceData{Tasks: []string{task}, Component: component, Meters: v.meters(d), By: v.depot + " workshop"})
+		&engine.ServiceData{Tasks: tasks, Component: component, Meters: v.meters(d), By: v.depot + " workshop"})
 }
 
 // meters are what the instruments show.
@@ -227,28 +227,26 @@ func (y *year) visit(v *vehicle, day int, visit []work) {
 		}
 		y.service(v, day, engine.ServiceData{Tasks: []string{w.task}, Component: w.component, Filter: w.fluid != "coolant",
 			Fluid: &engine.FluidData{Name: w.fluid, Drained: quantity(w.litres-0.2, "L"), Filled: quantity(w.litres, "L")}})
-		if w.task == "hydraulic oil" {
-			y.hydraulicCheck(v, day)
-		}
+		y.checks(v, w.task, day)
 	}
-	if len(plain) > 0 {
-		y.service(v, day, engine.ServiceData{Tasks: plain})
+	var tasks []string
+	for _, task := range plain {
+		tasks = append(tasks, withIt(task)...)
+		y.checks(v, task, day)
 	}
-}
-
-func (y *year) hydraulicCheck(v *vehicle, from int) {
-	for day := from + 1; day <= lastDay; day++ {
-		if workday(day) && v.running(day) >= v.running(from)+10 {
-			y.service(v, day, engine.ServiceData{Tasks: []string{"hydraulic leak check"}, Component: "hydraulics", Note: "dry"})
-			return
-		}
+	if len(tasks) > 0 {
+		y.service(v, day, engine.ServiceData{Tasks: tasks})
 	}
 }
 
 // service records work at ten in the morning, with what the meters show.
 func (y *year) service(v *vehicle, day int, s engine.ServiceData) engine.ID {
+	return y.serviceAt(v, day, 10, s)
+}
+
+func (y *year) serviceAt(v *vehicle, day, hour int, s engine.ServiceData) engine.ID {
 	s.Meters, s.By = v.meters(v.stoodAt(day)), v.depot+" workshop"
 	minute := len(y.events) % 50
 	prefix := map[string]string{"north": "N", "south": "S"}[v.depot]
-	return y.add(v, engine.ServiceEvent, y.id("/workshop/"+v.depot, prefix), at(day, 10, minute), time.Time{}, &s)
+	return y.add(v, engine.ServiceEvent, y.id("/workshop/"+v.depot, prefix), at(day, hour, minute), time.Time{}, &s)
 }
