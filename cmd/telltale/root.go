@@ -25,7 +25,7 @@ func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 	cmd.SetOut(stdout)
 	cmd.SetErr(stderr)
 	cmd.CompletionOptions.DisableDefaultCmd = true
-	cmd.AddCommand(demoCommand(s), serveCommand(s), sendCommand(s), importCommand(s), chaptersCommand(s), recordCommand(s), historyCommand(s), dueCommand(s), alarmsCommand(s), refusedCommand(s),
+	cmd.AddCommand(initCommand(s), demoCommand(s), serveCommand(s), sendCommand(s), importCommand(s), chaptersCommand(s), recordCommand(s), historyCommand(s), dueCommand(s), alarmsCommand(s), refusedCommand(s),
 		deliveriesCommand(s), previewCommand(s), replayCommand(s), whyCommand(s), sampleCommand(s), baselinesCommand(s), checkCommand(s), adoptCommand(s), schemaCommand(s), wordsCommand(s))
 	return cmd
 }

@@ -198,9 +198,9 @@ func newProgress(w io.Writer, file *os.File) *progress {
 	return p
 }
 
-// terminal reports whether w is one.
-func terminal(w io.Writer) bool {
-	f, ok := w.(*os.File)
+// terminal reports whether a stream is one.
+func terminal(stream any) bool {
+	f, ok := stream.(*os.File)
 	if !ok {
 		return false
 	}

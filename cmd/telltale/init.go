@@ -1,0 +1,275 @@
+package main
+
+import (
+	"bufio"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/mail"
+	"os"
+	"path/filepath"
+	"strings"
+	"text/template"
+	"time"
+	"unicode"
+
+	"github.com/spf13/cobra"
+
+	"telltale/rules"
+	"telltale/rules/chapters"
+)
+
+//go:embed init/*
+var initFiles embed.FS
+
+func initCommand(s streams) *cobra.Command {
+	var given [5]string
+	cmd := &cobra.Command{
+		Use:   "init [DIR]",
+		Short: "Make a new fleet's folder: five questions on a terminal, or flags",
+		Example: `  telltale init fleet
+  telltale init fleet --name "Ines Thornbeck" --mail ines@larkfell.example --zone Europe/London --distance mi --chapters engine-oil,data-quality`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			dir := "."
+			if len(args) == 1 {
+				dir = args[0]
+			}
+			return initFolder(s, dir, given, terminal(s.in))
+		},
+	}
+	for i, q := range questions {
+		cmd.Flags().StringVar(&given[i], q.flag, "", q.help)
+	}
+	return cmd
+}
+
+// newFleet is what the five answers say.
+type newFleet struct {
+	Name, Distance, Zone, Mail string
+	Chapters                   []chapters.Chapter
+}
+
+// question is one of the five. Usual is the answer to an empty line, and to a flag
+// that is left out; without it an answer is needed.
+type question struct {
+	flag, help, ask, usual string
+	take                   func(f *newFleet, answer string) error
+}
+
+var questions = [5]question{
+	{"name", "who keeps the vehicles, by name", "Whose vehicles are they?", "", takeName},
+	{"distance", "unit of distance in messages: km or mi (km)", "Kilometres or miles (km, mi)?", "km", takeDistance},
+	{"zone", "time zone, such as Europe/London (UTC)", "Time zone, such as Europe/London?", "UTC", func(f *newFleet, a string) error {
+		return takeZone(f, a, os.DirFS("/usr/share/zoneinfo"))
+	}},
+	{"mail", "address that mails go to", "Which mail address is told?", "", takeMail},
+	{"chapters", "ready-made rules to begin with, by commas, or all (all)", "Which chapters (names with commas between, or all)?", "all", takeChapters},
+}
+
+func takeName(f *newFleet, a string) error {
+	if strings.ContainsFunc(a, unicode.IsControl) || len(a) > 100 {
+		return hinted{fmt.Errorf("the name %q is no name of up to 100 letters on a line", a), "write it like Ines Thornbeck"}
+	}
+	f.Name = a
+	return nil
+}
+
+func takeDistance(f *newFleet, a string) error {
+	if a != "km" && a != "mi" {
+		return hinted{fmt.Errorf("%q is no unit of distance", a), "write km or mi"}
+	}
+	f.Distance = a
+	return nil
+}
+
+// takeZone finds near names in the machine's own list of zones, if it has one.
+func takeZone(f *newFleet, a string, list fs.FS) error {
+	if _, err := time.LoadLocation(a); err == nil && a != "Local" {
+		f.Zone = a
+		return nil
+	}
+	var names []string
+	_ = fs.WalkDir(list, ".", func(path string, d fs.DirEntry, err error) error { // no list: no near name
+		if err == nil && !d.IsDir() {
+			names = append(names, path)
+		}
+		return nil
+	})
+	hint := "it is a name like Europe/London"
+	if near := rules.Near(a, names); near != "" {
+		hint = "did you mean " + near + "?"
+	}
+	return hinted{fmt.Errorf("there is no time zone %q", a), hint}
+}
+
+func takeMail(f *newFleet, a string) error {
+	const form = "write it like ines@larkfell.example"
+	p, err := mail.ParseAddress(a)
+	switch {
+	case !strings.Contains(a, "@"):
+		return hinted{fmt.Errorf("the mail address %q has no @", a), form}
+	case err != nil:
+		return hinted{fmt.Errorf("reading the mail address %q: %s", a, strings.TrimPrefix(err.Error(), "mail: ")), form}
+	case p.Address != a || len(a) > 254 || strings.ContainsAny(a, "\"\\ "):
+		return hinted{fmt.Errorf("the mail address %q is more than an address alone", a), form}
+	case strings.ContainsFunc(a, func(r rune) bool { return r < 33 || r > 126 }):
+		return hinted{fmt.Errorf("the mail address %q has letters beyond ASCII", a), "write the domain in its xn-- form"}
+	}
+	f.Mail = a
+	return nil
+}
+
+func takeChapters(f *newFleet, a string) error {
+	if a == "all" {
+		f.Chapters = chapters.All()
+		return nil
+	}
+	f.Chapters = nil
+	seen := map[string]bool{}
+	for name := range strings.FieldsFuncSeq(a, func(r rune) bool { return r == ',' || r == ' ' }) {
+		c, err := namedChapter(name)
+		if err != nil {
+			return err
+		}
+		if !seen[name] {
+			f.Chapters = append(f.Chapters, c)
+		}
+		seen[name] = true
+	}
+	if len(f.Chapters) == 0 {
+		return hinted{errors.New("no chapter is named"), "telltale chapters lists them; all takes every one"}
+	}
+	return nil
+}
+
+func initFolder(s streams, dir string, given [5]string, ask bool) error {
+	if err := empty(dir); err != nil {
+		return exit{2, err}
+	}
+	f, err := answered(s, given, ask)
+	if err != nil {
+		return exit{2, err}
+	}
+	if err := f.write(s, dir); err != nil {
+		return fmt.Errorf("making the folder %q: %w", dir, err)
+	}
+	fmt.Fprintf(s.err, "next: enter your vehicles in %s, then\n  telltale check %s\n  telltale serve --dir %s\n", filepath.Join(dir, "vehicles.yaml"), dir, dir)
+	return nil
+}
+
+// empty says why a new fleet cannot be made in dir; a folder that is missing is made later.
+func empty(dir string) error {
+	const hint = "name a new folder: telltale init fleet"
+	entries, err := os.ReadDir(dir)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil:
+		return hinted{fmt.Errorf("looking into the folder: %w", err), hint}
+	case len(entries) > 0:
+		return hinted{fmt.Errorf("the folder %s is not empty: it holds %s; nothing was written", dir, entries[0].Name()), hint}
+	}
+	return nil
+}
+
+// answered takes each answer from its flag, or asks for it, or takes the usual one.
+func answered(s streams, given [5]string, ask bool) (*newFleet, error) {
+	f := &newFleet{}
+	var missing []string
+	for i, q := range questions {
+		switch {
+		case given[i] != "":
+			if err := q.take(f, strings.TrimSpace(given[i])); err != nil {
+				return nil, fmt.Errorf("--%s: %w", q.flag, err)
+			}
+		case ask: // below
+		case q.usual == "":
+			missing = append(missing, "--"+q.flag)
+		default:
+			if err := q.take(f, q.usual); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if len(missing) > 0 {
+		return nil, hinted{fmt.Errorf("there is no terminal to ask on, and %s not given", strings.Join(missing, " and ")+map[bool]string{true: " is", false: " are"}[len(missing) == 1]),
+			`telltale init fleet --name "Ines Thornbeck" --mail ines@larkfell.example; --distance, --zone and --chapters may be left out`}
+	}
+	if !ask {
+		return f, nil
+	}
+	in := bufio.NewScanner(s.in)
+	for i, q := range questions {
+		if given[i] != "" {
+			continue
+		}
+		if err := q.put(s, in, f); err != nil {
+			return nil, err
+		}
+	}
+	return f, nil
+}
+
+// put asks until the answer will do.
+func (q *question) put(s streams, in *bufio.Scanner, f *newFleet) error {
+	for {
+		fmt.Fprint(s.err, q.ask+" ")
+		if q.flag == "chapters" {
+			fmt.Fprintln(s.err)
+			for _, c := range chapters.All() {
+				fmt.Fprintf(s.err, "  %s: %s\n", c.Name, c.About)
+			}
+		}
+		if q.usual != "" {
+			fmt.Fprintf(s.err, "[%s] ", q.usual)
+		}
+		if !in.Scan() {
+			fmt.Fprintln(s.err)
+			return hinted{errors.Join(errors.New("the questions ended before the last answer; nothing was written"), in.Err()), "answer all five, or give --" + q.flag}
+		}
+		answer := strings.TrimSpace(in.Text())
+		if answer == "" {
+			answer = q.usual
+		}
+		err := errors.New("an answer is needed")
+		if answer != "" {
+			err = q.take(f, answer)
+		}
+		if err == nil {
+			return nil
+		}
+		fmt.Fprintf(s.err, "%v\n", err)
+		if h := (hinted{}); errors.As(err, &h) {
+			fmt.Fprintf(s.err, "hint: %s\n", h.hint)
+		}
+	}
+}
+
+// write makes the folder's files and names each; none is ever overwritten.
+func (f *newFleet) write(s streams, dir string) error {
+	texts, err := template.ParseFS(initFiles, "init/*")
+	if err != nil {
+		return err
+	}
+	for _, c := range f.Chapters {
+		path, err := c.Copy(filepath.Join(dir, "rules"))
+		if err != nil {
+			return err
+		}
+		fmt.Fprintln(s.out, path)
+	}
+	for _, t := range []string{"vehicles.yaml", "people.yaml", "telltale.yaml"} {
+		path := filepath.Join(dir, t)
+		file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		if err != nil {
+			return err
+		}
+		if err := errors.Join(texts.ExecuteTemplate(file, t, f), file.Close()); err != nil {
+			return err
+		}
+		fmt.Fprintln(s.out, path)
+	}
+	return nil
+}

@@ -1,0 +1,94 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/fstest"
+)
+
+// TestInitAsks answers the questions as a person would: wrong at first.
+func TestInitAsks(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "fleet")
+	var out, said bytes.Buffer
+	in := strings.NewReader("\nMaud\nleagues\nmi\nEurope/London\nmaud\nmaud@larkfell.example\nengin-oil\nengine-oil, data-quality\n")
+	if err := initFolder(streams{in, &out, &said}, dir, [5]string{}, true); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{
+		"Whose vehicles are they? an answer is needed\n",
+		"\"leagues\" is no unit of distance\nhint: write km or mi\n",
+		"the mail address \"maud\" has no @\n",
+		"hint: did you mean engine-oil?\n",
+	} {
+		if !strings.Contains(said.String(), want) {
+			t.Errorf("it does not say %q:\n%s", want, said.String())
+		}
+	}
+	f, err := loadFleet(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(f.files) != 2 {
+		t.Errorf("%d chapters were copied, want 2", len(f.files))
+	}
+	text, err := os.ReadFile(filepath.Join(dir, "people.yaml"))
+	if err != nil || !strings.Contains(string(text), "distance: mi") {
+		t.Errorf("people.yaml (%v):\n%s", err, text)
+	}
+}
+
+// TestInitBreaksOff leaves nothing behind when the answers end.
+func TestInitBreaksOff(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "fleet")
+	var out, said bytes.Buffer
+	err := initFolder(streams{strings.NewReader("Maud\nkm\n"), &out, &said}, dir, [5]string{}, true)
+	if want := "the questions ended before the last answer; nothing was written"; err == nil || err.Error() != want {
+		t.Errorf("the error is %v, want %s", err, want)
+	}
+	if exists(dir) {
+		t.Error("a folder was made")
+	}
+}
+
+func TestInitNearZone(t *testing.T) {
+	list := fstest.MapFS{"Europe/London": {}, "Europe/Paris": {}}
+	for zone, want := range map[string]string{
+		"Europe/Lodnon": "did you mean Europe/London?",
+		"Local":         "it is a name like Europe/London",
+	} {
+		var h hinted
+		if err := takeZone(&newFleet{}, zone, list); !errors.As(err, &h) || h.hint != want {
+			t.Errorf("zone %s: %v, hint %q, want %q", zone, err, h.hint, want)
+		}
+	}
+}
+
+// TestInitExample holds the commented example to the register's form.
+func TestInitExample(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "fleet")
+	var out, said bytes.Buffer
+	if err := initFolder(streams{strings.NewReader(""), &out, &said}, dir, [5]string{"Maud", "km", "UTC", "maud@larkfell.example", "all"}, false); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(dir, "vehicles.yaml")
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, example, _ := strings.Cut(string(text), "vehicles: {}\n")
+	taken := "vehicles:\n" + strings.ReplaceAll("\n"+example, "\n#", "\n ")
+	if err := os.WriteFile(path, []byte(strings.TrimRight(taken, " \n")+"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	f, err := loadFleet(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(f.register) != 1 {
+		t.Errorf("%d vehicles in the register, want the example's one", len(f.register))
+	}
+}
