@@ -63,7 +63,7 @@ func loadFleet(dir string) (*fleet, error) {
 	f := &fleet{dir: dir, people: &notify.Directory{}}
 	switch info, err := os.Stat(dir); {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, exit{2, hinted{fmt.Errorf("no folder %s", dir), "telltale demo --dir " + dir + " makes one with the sample fleet"}}
+		return nil, exit{2, hinted{fmt.Errorf("no folder %s", dir), "telltale init " + dir + " makes one"}}
 	case err != nil:
 		return nil, exit{2, fmt.Errorf("reading the folder: %w", err)}
 	case !info.IsDir():

@@ -52,20 +52,37 @@ type newFleet struct {
 }
 
 // question is one of the five. Usual is the answer to an empty line, and to a flag
-// that is left out; without it an answer is needed.
+// that is left out; where it is nil an answer is needed.
 type question struct {
-	flag, help, ask, usual string
-	take                   func(f *newFleet, answer string) error
+	flag, help, ask string
+	usual           func() string
+	take            func(f *newFleet, answer string) error
 }
 
 var questions = [5]question{
-	{"name", "who keeps the vehicles, by name", "Whose vehicles are they?", "", takeName},
-	{"distance", "unit of distance in messages: km or mi (km)", "Kilometres or miles (km, mi)?", "km", takeDistance},
-	{"zone", "time zone, such as Europe/London (UTC)", "Time zone, such as Europe/London?", "UTC", func(f *newFleet, a string) error {
+	{"name", "who keeps the vehicles, by name", "Whose vehicles are they?", nil, takeName},
+	{"distance", "unit of distance in messages: km or mi (km)", "Kilometres or miles (km, mi)?", always("km"), takeDistance},
+	{"zone", "time zone, such as Europe/London (this machine's)", "Time zone, such as Europe/London?", localZone, func(f *newFleet, a string) error {
 		return takeZone(f, a, os.DirFS("/usr/share/zoneinfo"))
 	}},
-	{"mail", "address that mails go to", "Which mail address is told?", "", takeMail},
-	{"chapters", "ready-made rules to begin with, by commas, or all (all)", "Which chapters (names with commas between, or all)?", "all", takeChapters},
+	{"mail", "address that mails go to", "Which mail address is told?", nil, takeMail},
+	{"chapters", "ready-made rules to begin with, by commas, or all, or none (all)", "Which ready-made rules (names with commas between, all, or none)?", always("all"), takeChapters},
+}
+
+func always(s string) func() string { return func() string { return s } }
+
+// localZone is this machine's time zone by name, UTC where it tells none.
+func localZone() string {
+	if name := time.Now().Location().String(); name != "Local" {
+		return name
+	}
+	target, err := os.Readlink("/etc/localtime")
+	if _, name, ok := strings.Cut(target, "zoneinfo/"); err == nil && ok {
+		if _, err := time.LoadLocation(name); err == nil {
+			return name
+		}
+	}
+	return "UTC"
 }
 
 func takeName(f *newFleet, a string) error {
@@ -122,11 +139,14 @@ func takeMail(f *newFleet, a string) error {
 }
 
 func takeChapters(f *newFleet, a string) error {
-	if a == "all" {
+	f.Chapters = nil
+	switch a {
+	case "all":
 		f.Chapters = chapters.All()
 		return nil
+	case "none":
+		return nil
 	}
-	f.Chapters = nil
 	seen := map[string]bool{}
 	for name := range strings.FieldsFuncSeq(a, func(r rune) bool { return r == ',' || r == ' ' }) {
 		c, err := namedChapter(name)
@@ -139,7 +159,7 @@ func takeChapters(f *newFleet, a string) error {
 		seen[name] = true
 	}
 	if len(f.Chapters) == 0 {
-		return hinted{errors.New("no chapter is named"), "telltale chapters lists them; all takes every one"}
+		return hinted{errors.New("no chapter is named"), "telltale chapters lists them; or write all, or none"}
 	}
 	return nil
 }
@@ -155,7 +175,15 @@ func initFolder(s streams, dir string, given [5]string, ask bool) error {
 	if err := f.write(s, dir); err != nil {
 		return fmt.Errorf("making the folder %q: %w", dir, err)
 	}
-	fmt.Fprintf(s.err, "next: enter your vehicles in %s, then\n  telltale check %s\n  telltale serve --dir %s\n", filepath.Join(dir, "vehicles.yaml"), dir, dir)
+	fleet, err := loadFleet(dir)
+	if err != nil {
+		return fmt.Errorf("reading what was written: %w", err)
+	}
+	fmt.Fprintf(s.err, "%s and %s are ready", plural(len(fleet.book.Tasks), "task"), plural(len(fleet.book.Rules), "rule"))
+	if n := len(fleet.book.ToFill); n > 0 {
+		fmt.Fprintf(s.err, "; %s only you can know, and the check lists them", plural(n, "figure"))
+	}
+	fmt.Fprintf(s.err, "\nnext: enter your vehicles in %s, then\n  telltale check %s\n  telltale serve --dir %s\n", filepath.Join(dir, "vehicles.yaml"), dir, dir)
 	return nil
 }
 
@@ -175,34 +203,36 @@ func empty(dir string) error {
 }
 
 // answered takes each answer from its flag, or asks for it, or takes the usual one.
+// What the flags have wrong is said at once, before anything is asked.
 func answered(s streams, given [5]string, ask bool) (*newFleet, error) {
 	f := &newFleet{}
 	var missing []string
+	var faults []error
 	for i, q := range questions {
+		answer := strings.TrimSpace(given[i])
 		switch {
-		case given[i] != "":
-			if err := q.take(f, strings.TrimSpace(given[i])); err != nil {
-				return nil, fmt.Errorf("--%s: %w", q.flag, err)
-			}
-		case ask: // below
-		case q.usual == "":
+		case answer == "" && ask:
+			continue
+		case answer == "" && q.usual == nil:
 			missing = append(missing, "--"+q.flag)
-		default:
-			if err := q.take(f, q.usual); err != nil {
-				return nil, err
-			}
+			continue
+		case answer == "":
+			answer = q.usual()
+		}
+		if err := q.take(f, answer); err != nil {
+			faults = append(faults, errors.New("--"+q.flag+": "+withHint(err)))
 		}
 	}
 	if len(missing) > 0 {
-		return nil, hinted{fmt.Errorf("there is no terminal to ask on, and %s not given", strings.Join(missing, " and ")+map[bool]string{true: " is", false: " are"}[len(missing) == 1]),
-			`telltale init fleet --name "Ines Thornbeck" --mail ines@larkfell.example; --distance, --zone and --chapters may be left out`}
+		faults = append(faults, hinted{errors.New("nobody can be asked here: give " + strings.Join(missing, " and ")),
+			`telltale init fleet --name "Ines Thornbeck" --mail ines@larkfell.example; --distance, --zone and --chapters may be left out`})
 	}
-	if !ask {
-		return f, nil
+	if err := errors.Join(faults...); err != nil || !ask {
+		return f, err
 	}
 	in := bufio.NewScanner(s.in)
 	for i, q := range questions {
-		if given[i] != "" {
+		if strings.TrimSpace(given[i]) != "" {
 			continue
 		}
 		if err := q.put(s, in, f); err != nil {
@@ -222,8 +252,10 @@ func (q *question) put(s streams, in *bufio.Scanner, f *newFleet) error {
 				fmt.Fprintf(s.err, "  %s: %s\n", c.Name, c.About)
 			}
 		}
-		if q.usual != "" {
-			fmt.Fprintf(s.err, "[%s] ", q.usual)
+		usual := ""
+		if q.usual != nil {
+			usual = q.usual()
+			fmt.Fprintf(s.err, "[%s] ", usual)
 		}
 		if !in.Scan() {
 			fmt.Fprintln(s.err)
@@ -231,7 +263,7 @@ func (q *question) put(s streams, in *bufio.Scanner, f *newFleet) error {
 		}
 		answer := strings.TrimSpace(in.Text())
 		if answer == "" {
-			answer = q.usual
+			answer = usual
 		}
 		err := errors.New("an answer is needed")
 		if answer != "" {
@@ -240,11 +272,16 @@ func (q *question) put(s streams, in *bufio.Scanner, f *newFleet) error {
 		if err == nil {
 			return nil
 		}
-		fmt.Fprintf(s.err, "%v\n", err)
-		if h := (hinted{}); errors.As(err, &h) {
-			fmt.Fprintf(s.err, "hint: %s\n", h.hint)
-		}
+		fmt.Fprintln(s.err, withHint(err))
 	}
+}
+
+// withHint is the error with its cure on the next line.
+func withHint(err error) string {
+	if h := (hinted{}); errors.As(err, &h) {
+		return err.Error() + "\nhint: " + h.hint
+	}
+	return err.Error()
 }
 
 // write makes the folder's files and names each; none is ever overwritten.
@@ -260,8 +297,14 @@ func (f *newFleet) write(s streams, dir string) error {
 		}
 		fmt.Fprintln(s.out, path)
 	}
-	for _, t := range []string{"vehicles.yaml", "people.yaml", "telltale.yaml"} {
+	if err := os.MkdirAll(filepath.Join(dir, "rules"), 0o755); err != nil {
+		return err
+	}
+	for _, t := range []string{"own.yaml", "vehicles.yaml", "people.yaml", "telltale.yaml"} {
 		path := filepath.Join(dir, t)
+		if t == "own.yaml" {
+			path = filepath.Join(dir, "rules", t)
+		}
 		file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 		if err != nil {
 			return err

@@ -32,8 +32,8 @@ func TestInitAsks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(f.files) != 2 {
-		t.Errorf("%d chapters were copied, want 2", len(f.files))
+	if len(f.files) != 3 {
+		t.Errorf("%d rule files, want two chapters and own.yaml", len(f.files))
 	}
 	text, err := os.ReadFile(filepath.Join(dir, "people.yaml"))
 	if err != nil || !strings.Contains(string(text), "distance: mi") {

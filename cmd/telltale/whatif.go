@@ -11,6 +11,8 @@ import (
 	"strings"
 	"time"
 
+	"golang.org/x/term"
+
 	"telltale/engine"
 	"telltale/engine/stream"
 	"telltale/engine/whatif"
@@ -198,14 +200,10 @@ func newProgress(w io.Writer, file *os.File) *progress {
 	return p
 }
 
-// terminal reports whether a stream is one.
+// terminal reports whether a stream is one, where a person sits.
 func terminal(stream any) bool {
 	f, ok := stream.(*os.File)
-	if !ok {
-		return false
-	}
-	info, err := f.Stat()
-	return err == nil && info.Mode()&os.ModeCharDevice != 0 && f.Name() != os.DevNull
+	return ok && term.IsTerminal(int(f.Fd()))
 }
 
 func (p *progress) Read(b []byte) (int, error) {
