@@ -10,7 +10,6 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/engine"
-	"telltale/rules"
 )
 
 // wayNames are the ways by which someone can be told; mail is for people, the
@@ -133,48 +132,4 @@ func (r *reader) groups(n *yaml.Node, people map[string]*Person) map[string][]st
 		out[p.Key.Value] = e.who
 	}
 	return out
-}
-
-// Gap is an alarm that nobody would hear of.
-type Gap struct {
-	Vehicle, Component string
-	Rule               string // the rule's or task's name
-	Stage              string
-}
-
-// Unheard lists what the book can say of a vehicle and nobody would hear of, at
-// once or in a list, in the book's order; soon and advisory may go unheard.
-func Unheard(d *Directory, v Vehicle, book *rules.Book) (gaps []Gap) {
-	about := rules.Vehicle{Name: v.Name, Kind: v.Kind, Tags: v.Tags}
-	var comps []rules.Component
-	for _, c := range v.Components {
-		comps = append(comps, rules.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
-	}
-	look := func(rule, stage string, component int, task, statutory bool) {
-		s := subject{env{Vehicle: v, Rule: rule, Task: task, Statutory: statutory}, []string{stage}}
-		if component >= 0 {
-			s.Component = v.Components[component]
-		}
-		for _, p := range d.People() {
-			how, _ := d.hears(p, &s)
-			if how == atOnce && len(d.ways(p, &s)) > 0 || how == inDigest && p.turn != nil && p.Mail != "" {
-				return
-			}
-		}
-		gaps = append(gaps, Gap{v.ID, s.Component.Name, rule, stage})
-	}
-	applied := book.For(rules.NewJudge(book), &about, comps)
-	for _, t := range applied.Tasks {
-		for _, stage := range []string{"due", "overdue"} {
-			look(t.Task.Name, stage, t.Component, true, t.Task.Statutory)
-		}
-	}
-	for _, r := range applied.Rules {
-		for stage := rules.Caution; stage <= rules.Warning; stage++ {
-			if r.Rule.Measured && r.Rule.Has[stage] || !r.Rule.Measured && r.Rule.Stage == stage {
-				look(r.Rule.Name, rules.StageNames[stage], r.Component, false, false)
-			}
-		}
-	}
-	return gaps
 }

@@ -97,7 +97,12 @@ tell:
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := Unheard(d, register("bus-07"), book), []Gap{{"bus-07", "transmission", "fluid", "due"}}; !reflect.DeepEqual(got, want) {
-		t.Errorf("got %+v, want %+v", got, want)
+	gaps, deaf := Unheard(d, []Vehicle{register("bus-07")}, book)
+	if want := []Gap{{"bus-07", "transmission", "fluid", "due"}}; !reflect.DeepEqual(gaps, want) {
+		t.Errorf("got %+v, want %+v", gaps, want)
+	}
+	// A list that is never sent tells nothing.
+	if want := []string{"tom"}; !reflect.DeepEqual(deaf, want) {
+		t.Errorf("hears of nothing: %q, want %q", deaf, want)
 	}
 }

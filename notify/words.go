@@ -422,7 +422,7 @@ func leaveWords(p *Person, kind string, back bool, entries []string) (title, tex
 	if len(entries) > 0 {
 		text += fmt.Sprintf("people.yaml tells them by: %s. Please see that someone else hears of it, or speak with them.\n", describe(entries))
 	}
-	return fmt.Sprintf("%s wants no more %s", p.Name, what), text + "Who has asked for no more is listed by: telltale deliveries.\n"
+	return fmt.Sprintf("%s wants no more %s", p.Name, what), text + "Who has asked for no more is listed by: telltale deliveries --left\n"
 }
 
 func leftWords(l Left, p *Person) string {

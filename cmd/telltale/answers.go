@@ -55,8 +55,12 @@ func readAnswers(s *rules.Sheet, n *yaml.Node) answering {
 	return a
 }
 
-// linkLife is how long a link can be answered by.
-const linkLife = 60 * 24 * time.Hour
+// How long a link can be answered by, and how long one that ends mails: those are
+// kept for long before somebody has enough of them.
+const (
+	linkLife  = 60 * 24 * time.Hour
+	leaveLife = 400 * 24 * time.Hour
+)
 
 // loadKey reads the key, or makes one.
 func loadKey(path string) (board.Key, error) {
@@ -89,6 +93,9 @@ func (a *app) startAnswers(ctx context.Context) error {
 	}
 	a.notify.Answer = func(person string, t *engine.Transition) string {
 		return set.URL + "/a/" + key.Token(board.Link{Person: person, Vehicle: t.Vehicle, Component: t.Component, Rule: t.Rule, Expires: t.Time.Add(linkLife).Unix()})
+	}
+	a.notify.Unsubscribe = func(person, kind string, at time.Time) string {
+		return set.URL + "/u/" + key.Token(board.Link{Person: person, Kind: kind, Expires: at.Add(leaveLife).Unix()})
 	}
 	l, err := net.Listen("tcp", set.Listen)
 	if err != nil {
@@ -135,8 +142,6 @@ func (a *app) board(key board.Key) *board.Board {
 			}
 			return a.log.Publish(ctx, ev)
 		},
-		NotTheirs: func(person, vehicle string) {
-			a.logger.Warn("someone hears of a vehicle that is not theirs", "person", person, "vehicle", vehicle)
-		},
+		Leave: a.askLeave,
 	}
 }

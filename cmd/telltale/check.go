@@ -104,25 +104,43 @@ func checkedPeople(dir string) (*notify.Directory, error) {
 	return notify.Load(path)
 }
 
-// unheard says what nobody would hear of: each rule and stage once, with the first
-// vehicle and how many more.
+// unheard says what nobody would hear of, and who would hear of nothing.
 func unheard(s streams, people *notify.Directory, book *rules.Book, register []engine.Event) {
+	var vehicles []notify.Vehicle
+	for _, ev := range register {
+		if d, ok := ev.Data.(*engine.VehicleData); ok && !d.Retired {
+			vehicles = append(vehicles, known(ev.Vehicle, d))
+		}
+	}
+	gaps, deaf := notify.Unheard(people, vehicles, book)
+	unheardAlarms(s, gaps)
+	if len(vehicles) == 0 {
+		return // who hears of what hangs on the vehicles
+	}
+	for _, id := range deaf {
+		fmt.Fprintf(s.err, "question: %s is in people.yaml and would hear of nothing; name them in tell with a way that reaches them, or take them out\n", id)
+	}
+	for _, v := range vehicles {
+		for _, id := range v.People {
+			if people.Person(id) == nil {
+				fmt.Fprintf(s.err, "question: %q of the people of %s is not in people.yaml and hears of nothing\n", id, v.ID)
+			}
+		}
+	}
+}
+
+// unheardAlarms says each rule and stage once, with the first vehicle and how many more.
+func unheardAlarms(s streams, gaps []notify.Gap) {
 	type what struct{ rule, stage string }
 	first, count := map[what]string{}, map[what]int{}
 	var order []what
-	for _, ev := range register {
-		d, ok := ev.Data.(*engine.VehicleData)
-		if !ok || d.Retired {
-			continue
+	for _, g := range gaps {
+		w := what{g.Rule, g.Stage}
+		if count[w] == 0 {
+			first[w] = g.Vehicle
+			order = append(order, w)
 		}
-		for _, g := range notify.Unheard(people, known(ev.Vehicle, d), book) {
-			w := what{g.Rule, g.Stage}
-			if count[w] == 0 {
-				first[w] = g.Vehicle
-				order = append(order, w)
-			}
-			count[w]++
-		}
+		count[w]++
 	}
 	for _, w := range order {
 		fmt.Fprintf(s.err, "question: nobody hears of %q at %s on %s%s; people.yaml decides who does\n", w.rule, w.stage, first[w], andMore(count[w]-1))

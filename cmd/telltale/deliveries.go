@@ -18,7 +18,11 @@ import (
 
 // answerDeliveries adds the deliveries to what the running service answers.
 func (a *app) answerDeliveries() error {
-	return a.micro.AddGroup("telltale.query").AddEndpoint("deliveries", micro.HandlerFunc(replying(func(ctx context.Context, r micro.Request) error {
+	g := a.micro.AddGroup("telltale.query")
+	if err := g.AddEndpoint("left", micro.HandlerFunc(replying(a.answerLeft))); err != nil {
+		return err
+	}
+	return g.AddEndpoint("deliveries", micro.HandlerFunc(replying(func(ctx context.Context, r micro.Request) error {
 		list, err := notify.Deliveries(ctx, a.log.Deliveries())
 		if err != nil {
 			return err
@@ -36,7 +40,8 @@ func (a *app) answerRetry(q *notify.Queue) (micro.Service, error) {
 	if err != nil {
 		return nil, fmt.Errorf("answering for the deliveries: %w", err)
 	}
-	err = m.AddGroup("telltale.query").AddEndpoint("retry", micro.HandlerFunc(replying(func(ctx context.Context, r micro.Request) error {
+	g := m.AddGroup("telltale.query")
+	err = g.AddEndpoint("retry", micro.HandlerFunc(replying(func(ctx context.Context, r micro.Request) error {
 		var key string
 		if err := json.Unmarshal(r.Data(), &key); err != nil {
 			return fmt.Errorf("reading which delivery to try again: %w", err)
@@ -46,6 +51,9 @@ func (a *app) answerRetry(q *notify.Queue) (micro.Service, error) {
 		}
 		return stream.Reply(r, []string{key})
 	})))
+	if err == nil {
+		err = g.AddEndpoint("leave", micro.HandlerFunc(replying(a.takeLeave)))
+	}
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("answering for the deliveries: %w", err), m.Stop())
 	}
@@ -66,6 +74,7 @@ func replying(do func(context.Context, micro.Request) error) func(micro.Request)
 func deliveriesCommand(s streams) *cobra.Command {
 	var c client
 	var retry string
+	var left bool
 	cmd := &cobra.Command{
 		Use:   "deliveries",
 		Short: "List the messages to people: waiting, sent, or failed and why",
@@ -76,12 +85,17 @@ func deliveriesCommand(s streams) *cobra.Command {
 					_, err := stream.List[string](ctx, nc, "retry", retry)
 					return err
 				}
+				if left {
+					list, err := stream.List[notify.Left](ctx, nc, "left", nil)
+					return listing(s, c.json, list, err, "nobody asked for no more mails", leftLine)
+				}
 				list, err := stream.List[notify.Delivery](ctx, nc, "deliveries", nil)
 				return listing(s, c.json, list, err, "no deliveries yet", deliveryLine)
 			})
 		},
 	}
 	c.flags(cmd)
+	cmd.Flags().BoolVar(&left, "left", false, "list who asked for no more mails of a kind, and since when")
 	cmd.Flags().StringVar(&retry, "retry", "", "try the delivery with this key again")
 	return cmd
 }

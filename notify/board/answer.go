@@ -70,6 +70,9 @@ func answer(f form) (body []byte, done string, err error) {
 		}
 		d.Answer, d.Until = "shelve", until.Format(time.RFC3339)
 		done = "It is put aside until " + day.Format("2 January 2006") + ", unless it becomes worse."
+	case "not mine":
+		d.Answer, d.Rule, d.Component = "not mine", "", ""
+		done = wordNotMine
 	case "done":
 		ev.Type = "telltale.service.v1"
 		data, err := f.service(&ev)

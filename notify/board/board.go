@@ -14,7 +14,8 @@ import (
 	"telltale/notify"
 )
 
-// Board answers GET and POST of /a/<token>.
+// Board answers GET and POST of /a/<token>, an alarm's page, and of /u/<token>, where
+// a person asks for no more mails of a kind.
 type Board struct {
 	Key Key
 	// Now is the clock by which links expire and answers are dated.
@@ -27,9 +28,10 @@ type Board struct {
 	Person func(id string) *notify.Person
 	// Publish stores an answer's event: CloudEvents, JSON.
 	Publish func(ctx context.Context, event []byte) error
-	// NotTheirs is told of someone who hears of a vehicle that is not theirs.
-	NotTheirs func(person, vehicle string)
-	Log       *slog.Logger
+	// Leave notes that a person wants no more mails of a kind, or with back that they
+	// want them again. It is written down when it returns.
+	Leave func(ctx context.Context, person, kind string, back bool) error
+	Log   *slog.Logger
 }
 
 //go:embed page.html
@@ -48,6 +50,7 @@ type view struct {
 	At, Today, Later   string
 	Fluid              bool
 	Standing           string
+	Leave, Back        bool // the buttons to leave, and to come back
 }
 
 type meter struct{ Name, Unit string }
@@ -60,8 +63,9 @@ func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("X-Robots-Tag", "noindex")
 	h.Set("Cache-Control", "no-store")
-	token, ok := strings.CutPrefix(r.URL.Path, "/a/")
-	if !ok {
+	token, leaving := strings.CutPrefix(r.URL.Path, "/u/")
+	token, answering := strings.CutPrefix(token, "/a/")
+	if leaving == answering {
 		b.show(w, http.StatusNotFound, view{Title: wordNothing})
 		return
 	}
@@ -74,8 +78,10 @@ func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case errors.Is(err, ErrExpired):
 		b.show(w, http.StatusGone, view{Title: wordExpired})
-	case err != nil:
+	case err != nil || leaving == (l.Kind == ""):
 		b.show(w, http.StatusNotFound, view{Title: wordNothing})
+	case leaving:
+		b.leave(w, r, l)
 	case r.Method == http.MethodGet || r.Method == http.MethodHead:
 		b.page(w, l, now, "")
 	case r.Method == http.MethodPost:
@@ -92,13 +98,8 @@ func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token strin
 		b.page(w, l, now, "The form could not be read; please try again.")
 		return
 	}
-	if r.PostForm.Get("answer") == "not mine" {
-		b.NotTheirs(l.Person, l.Vehicle)
-		b.show(w, http.StatusOK, view{Title: wordNoted, Lead: wordNotMine})
-		return
-	}
 	s, ok := b.Find(l)
-	if !ok {
+	if !ok && r.PostForm.Get("answer") != "not mine" { // which is of the vehicle, whatever stands
 		b.page(w, l, now, "")
 		return
 	}

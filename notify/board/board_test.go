@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"net/http"
@@ -37,9 +38,12 @@ func aBoard(alarm engine.Standing, published *[]string) *Board {
 		Vehicle: func(string) *engine.VehicleData {
 			return &engine.VehicleData{Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}, {Name: "hours", Kind: "hours"}}}
 		},
-		Person:    func(id string) *notify.Person { return notify.Anyone(id) },
-		Publish:   func(_ context.Context, b []byte) error { *published = append(*published, string(b)); return nil },
-		NotTheirs: func(person, vehicle string) { *published = append(*published, person+" not "+vehicle) },
+		Person:  func(id string) *notify.Person { return notify.Anyone(id) },
+		Publish: func(_ context.Context, b []byte) error { *published = append(*published, string(b)); return nil },
+		Leave: func(_ context.Context, person, kind string, back bool) error {
+			*published = append(*published, fmt.Sprint(person, " ", kind, " ", back))
+			return nil
+		},
 	}
 }
 
@@ -137,13 +141,15 @@ func TestAnswers(t *testing.T) {
 			`{"answer":"shelve","rule":"copper over baseline","component":"transmission","until":"2031-03-20T08:00:00Z","by":"ines","why":"sample ordered"}`},
 		"work": {task, "answer=done&day=2031-02-18&meter0=81,234.5&unit0=mi&meter1=&litres=4&why=thin%0d%0agrey+film",
 			`{"tasks":["copper over baseline"],"component":"transmission","meters":{"odometer":{"value":81234.5,"unit":"mi"}},"fluid":{"drained":{"value":4,"unit":"L"},"filled":{"value":4,"unit":"L"}},"by":"ines","note":"thin grey film"}`},
-		"bad number":  {task, "answer=done&day=2031-02-18&meter0=many", "The odometer is not a number from 0 to"},
-		"infinite":    {task, "answer=done&day=2031-02-18&litres=Inf", "The fluid is not a number from 0 to"},
-		"a day ahead": {task, "answer=done&day=2031-02-21", "The work was done on a day of the last year."},
-		"no day":      {copper(), "answer=shelve&until=&why=x", "Put aside until a day within the next year."},
-		"gone by":     {copper(), "answer=shelve&until=2031-02-20", "Put aside until a day within the next year."},
-		"none":        {copper(), "answer=delete", "Choose one of the answers."},
-		"old page":    {copper(), "answer=acknowledge&at=2031-02-19T08:00:00Z", "This page was open for long"},
+		"not mine":                    {copper(), "answer=not+mine", `{"answer":"not mine","by":"ines"}`},
+		"not mine, though it is over": {engine.Standing{}, "answer=not+mine", `{"answer":"not mine","by":"ines"}`},
+		"bad number":                  {task, "answer=done&day=2031-02-18&meter0=many", "The odometer is not a number from 0 to"},
+		"infinite":                    {task, "answer=done&day=2031-02-18&litres=Inf", "The fluid is not a number from 0 to"},
+		"a day ahead":                 {task, "answer=done&day=2031-02-21", "The work was done on a day of the last year."},
+		"no day":                      {copper(), "answer=shelve&until=&why=x", "Put aside until a day within the next year."},
+		"gone by":                     {copper(), "answer=shelve&until=2031-02-20", "Put aside until a day within the next year."},
+		"none":                        {copper(), "answer=delete", "Choose one of the answers."},
+		"old page":                    {copper(), "answer=acknowledge&at=2031-02-19T08:00:00Z", "This page was open for long"},
 	} {
 		form, err := url.ParseQuery(c.form)
 		if err != nil {
@@ -173,14 +179,6 @@ func TestAnswers(t *testing.T) {
 		if _, err := intake.Decode([]byte(published[0])); err != nil {
 			t.Errorf("%s: not an event: %v", name, err)
 		}
-	}
-}
-
-func TestNotTheirs(t *testing.T) {
-	var published []string
-	ask(aBoard(copper(), &published), "POST", "/a/"+key.Token(mine), url.Values{"answer": {"not mine"}})
-	if len(published) != 1 || published[0] != "ines not bus-07" {
-		t.Errorf("got %q", published)
 	}
 }
 

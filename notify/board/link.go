@@ -13,13 +13,15 @@ import (
 	"time"
 )
 
-// Link is what a link is for: one alarm, answered by one person.
+// Link is what a link is for: one alarm, answered by one person; or, with a kind, a
+// person's leave of mails of that kind.
 type Link struct {
 	Person    string `json:"p"`
 	Vehicle   string `json:"v"`
 	Component string `json:"c,omitempty"`
 	Rule      string `json:"r"`
-	Expires   int64  `json:"e"` // Unix seconds
+	Kind      string `json:"k,omitempty"` // notify.Lists or notify.Messages
+	Expires   int64  `json:"e"`           // Unix seconds
 }
 
 // Key signs links; 32 random bytes.

@@ -77,7 +77,9 @@ func headers(msg *gomail.Msg, m notify.Message, domain string) {
 	msg.SetGenHeader("List-Id", "Telltale <telltale."+domain+">")
 	if m.Leave != "" {
 		msg.SetGenHeader(gomail.HeaderListUnsubscribe, "<"+m.Leave+">")
-		msg.SetGenHeader(gomail.HeaderListUnsubscribePost, "List-Unsubscribe=One-Click")
+		if strings.HasPrefix(m.Leave, "https://") { // RFC 8058 knows no other way
+			msg.SetGenHeader(gomail.HeaderListUnsubscribePost, "List-Unsubscribe=One-Click")
+		}
 	}
 }
 

@@ -103,6 +103,13 @@ func TestComposeLeave(t *testing.T) {
 	if got := h.Get("List-Unsubscribe-Post"); got != "List-Unsubscribe=One-Click" {
 		t.Errorf("List-Unsubscribe-Post %q", got)
 	}
+	m.Leave = "http://127.0.0.1:8080/u/token"
+	if _, raw, err = compose(m); err != nil {
+		t.Fatal(err)
+	}
+	if h, _, _ := read(t, raw); h.Get("List-Unsubscribe") != "<"+m.Leave+">" || h.Get("List-Unsubscribe-Post") != "" {
+		t.Errorf("without TLS: %q, %q", h.Get("List-Unsubscribe"), h.Get("List-Unsubscribe-Post"))
+	}
 	m.Leave = ""
 	_, raw, _ = compose(m)
 	if h, _, _ := read(t, raw); h.Get("List-Unsubscribe") != "" || h.Get("List-Unsubscribe-Post") != "" {
