@@ -34,6 +34,7 @@ type facts struct {
 	steps  timeline // ends with the last sample that counts; empty where there is none
 	sheet  lab.Sheet
 
+	of   int // the component they are of
 	mask uint32
 	ends map[endKey]uint // the number of each censored result met so far
 	// reported: words show the number that the laboratory gave, whichever end it is.
@@ -51,7 +52,7 @@ type endKey struct {
 // count up to the moment at.
 func (f *fold) factsAt(comp int, before place, at int64) *facts {
 	a := f.applied()
-	x := &facts{f: f, reg: a.reg, vehicle: &a.vehicle, before: before, at: at}
+	x := &facts{f: f, reg: a.reg, vehicle: &a.vehicle, before: before, at: at, of: comp}
 	if comp < 0 {
 		return x
 	}
@@ -72,6 +73,18 @@ func (f *fold) factsAt(comp int, before place, at int64) *facts {
 		x.sheet.Fresh = x.baseline.Fresh
 	}
 	return x
+}
+
+// sharedFacts are the facts of a place for a rule that is done with them before the
+// next one asks: one event has many rules judged at one place.
+func (f *fold) sharedFacts(comp int, before place, at int64) *facts {
+	if x := f.shared; x != nil && x.of == comp && x.before == before && x.at == at {
+		clear(x.ends)
+		x.used, x.stated = x.used[:0], false
+		return x
+	}
+	f.shared = f.factsAt(comp, before, at)
+	return f.shared
 }
 
 // Vehicle and Component are the plain data that rules may read.

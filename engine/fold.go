@@ -29,6 +29,8 @@ type fold struct {
 	whole  bool
 	judged []judgedTask
 	dones  []interval.Done // room for what tasks count from
+	// shared are the facts that rules are stepped by, most of them at one place.
+	shared *facts
 	// shortening: a task's factor is being asked for.
 	shortening bool
 }

@@ -82,7 +82,7 @@ func (f *fold) setLatch(l Latch) {
 
 // step judges the rule at one place and moves the latch.
 func (f *fold) step(r *rules.Rule, comp int, l *Latch, at judgement) {
-	x := f.factsAt(comp, at.before, at.at)
+	x := f.sharedFacts(comp, at.before, at.at)
 	got := f.p.judge.Run(r, x)
 	l.Missing = got.Missing
 	if len(got.Missing) > 0 {

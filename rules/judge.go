@@ -20,6 +20,7 @@ type Judge struct {
 	applied map[string]*Applied // by signature
 	key     []byte              // room for the signature asked for
 	order   []int               // and for the order of components
+	ends    []End               // and for the outcome of a run
 }
 
 // NewJudge returns a Judge for the book.
@@ -138,7 +139,8 @@ func (j *Judge) required() {
 
 // Run judges a rule. The outcome has an End for each different result that the
 // ends of censored results give, the lower ends' first; or it lists what was
-// missing, and the rule is not judged.
+// missing, and the rule is not judged. The ends are good until the judge runs a rule
+// again: it is asked for every rule on every sample.
 func (j *Judge) Run(r *Rule, f Facts) Judged {
 	if len(r.ToFill) > 0 {
 		return Judged{Missing: r.ToFill}
@@ -149,9 +151,11 @@ func (j *Judge) Run(r *Rule, f Facts) Judged {
 		switch {
 		case len(j.s.missing) > 0:
 		case out.Ends == nil:
-			out.Ends = []End{e}
+			j.ends = append(j.ends[:0], e)
+			out.Ends = j.ends
 		case !slices.ContainsFunc(out.Ends, func(o End) bool { return sameEnd(o, e) }):
-			out.Ends = append(out.Ends, e)
+			j.ends = append(j.ends, e)
+			out.Ends = j.ends
 		}
 	})
 	if out.Missing != nil {
