@@ -3,6 +3,7 @@ package engine
 import (
 	"cmp"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 )
@@ -94,16 +95,23 @@ func (a *Alarm) standing(out bool) string {
 
 // alarm returns the index of the alarm of that key, or -1.
 func (r *Record) alarm(k AlarmKey) int {
-	i, ok := slices.BinarySearchFunc(r.Alarms, k, func(a Alarm, k AlarmKey) int { return a.AlarmKey.compare(k) })
+	i, ok := r.alarmAt(k)
 	if !ok {
 		return -1
 	}
 	return i
 }
 
+// alarmAt is where the alarm of that key stands, or would. It holds all that was last
+// said of it, and a search by value copies each that it looks at.
+func (r *Record) alarmAt(k AlarmKey) (int, bool) {
+	i := sort.Search(len(r.Alarms), func(i int) bool { return r.Alarms[i].compare(k) >= 0 })
+	return i, i < len(r.Alarms) && r.Alarms[i].AlarmKey == k
+}
+
 // setAlarm puts a into the record, or takes it out where nothing of it stands.
 func (r *Record) setAlarm(a Alarm) {
-	i, found := slices.BinarySearchFunc(r.Alarms, a.AlarmKey, func(a Alarm, k AlarmKey) int { return a.AlarmKey.compare(k) })
+	i, found := r.alarmAt(a.AlarmKey)
 	list := slices.Clone(r.Alarms)
 	gone := a.Stage == 0 && (a.Acked || a.Last.Transition == withdrawn)
 	switch {

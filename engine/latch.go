@@ -3,6 +3,7 @@ package engine
 import (
 	"math"
 	"slices"
+	"sort"
 	"strings"
 
 	"telltale/engine/lab"
@@ -58,11 +59,18 @@ type judgement struct {
 
 // latch returns the latch of that key, a new one where there is none.
 func (r *Record) latch(k AlarmKey) (Latch, bool) {
-	i, ok := slices.BinarySearchFunc(r.Latches, k, func(l Latch, k AlarmKey) int { return l.AlarmKey.compare(k) })
+	i, ok := r.latchAt(k)
 	if !ok {
 		return Latch{AlarmKey: k}, false
 	}
 	return r.Latches[i], true
+}
+
+// latchAt is where the latch of that key stands, or would. A latch is large, and a
+// search by value copies each that it looks at.
+func (r *Record) latchAt(k AlarmKey) (int, bool) {
+	i := sort.Search(len(r.Latches), func(i int) bool { return r.Latches[i].compare(k) >= 0 })
+	return i, i < len(r.Latches) && r.Latches[i].AlarmKey == k
 }
 
 // setLatch puts the latch into the record, of which the latches are copied at the
@@ -72,7 +80,7 @@ func (f *fold) setLatch(l Latch) {
 	if !f.ownLatches {
 		r.Latches, f.ownLatches = slices.Clone(r.Latches), true
 	}
-	i, ok := slices.BinarySearchFunc(r.Latches, l.AlarmKey, func(l Latch, k AlarmKey) int { return l.AlarmKey.compare(k) })
+	i, ok := r.latchAt(l.AlarmKey)
 	if ok {
 		r.Latches[i] = l
 		return
