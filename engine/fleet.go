@@ -71,6 +71,8 @@ type FleetAnalyte struct {
 	SD     *float64  `json:"sd,omitempty"`
 	P90    *lab.Span `json:"p90,omitempty"`
 	P95    *lab.Span `json:"p95,omitempty"`
+	// Most is what 19 of 20 such samples stay under, with 95 % confidence.
+	Most *float64 `json:"most,omitempty"`
 	// Age is the mean age of the Aged fluids of which it is known, metres or seconds.
 	Age      *float64       `json:"age,omitempty"`
 	Aged     int            `json:"aged"`
@@ -237,7 +239,7 @@ func fleetAnalyte(def *rules.Fleet, analyte string, hours bool, samples []Survey
 		}
 	}
 	g := lab.GroupOf(members, 0)
-	out := FleetAnalyte{Analyte: analyte, N: g.Members, Detected: g.Detected, Aged: g.Aged, Notes: g.Notes, SD: number(g.SD), Age: number(g.MeanAge)}
+	out := FleetAnalyte{Analyte: analyte, N: g.Members, Detected: g.Detected, Aged: g.Aged, Notes: g.Notes, SD: number(g.SD), Most: number(g.Most), Age: number(g.MeanAge)}
 	left := map[string]bool{}
 	for _, m := range members {
 		s := &samples[at[m.ID]]

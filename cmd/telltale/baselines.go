@@ -132,6 +132,9 @@ func fleetAnalyteLines(a *engine.FleetAnalyte) string {
 			line += fmt.Sprintf("; %s %s", f.what, spanWords(*f.span))
 		}
 	}
+	if a.Most != nil {
+		line += "; 19 of 20 stay under " + spanWords(lab.Span{Low: *a.Most, High: *a.Most}) + " (95 % sure)"
+	}
 	if u := rules.AnalyteUnit(a.Analyte); u != "" {
 		line += " " + u
 	}

@@ -57,6 +57,31 @@ func TestGroupCensored(t *testing.T) {
 	}
 }
 
+// EPA 530/R-09-007 example 17-3, p. 17-17 (chrysene, n 8): 90.9247; seven are too few,
+// and with a zero among them there are no logarithms.
+func TestGroupMost(t *testing.T) {
+	values := numbers(t, "epa_17_3_chrysene.csv", 0)
+	near(t, "most", GroupOf(members(values), 0).Most, 90.9247, 5e-5)
+	if g := GroupOf(members(values[:7]), 0); !math.IsNaN(g.Most) {
+		t.Errorf("most of seven = %v", g.Most)
+	}
+	if g := GroupOf(members(append(values, 0)), 0); !math.IsNaN(g.Most) {
+		t.Errorf("most with a zero = %v", g.Most)
+	}
+	// Of results below a limit: those that the regression fills in.
+	censored := members(values)
+	censored[0].Result.Censored = true
+	if g := GroupOf(censored, 0); math.IsNaN(g.Most) || math.IsNaN(g.SD) {
+		t.Errorf("with one censored = %+v", g)
+	}
+}
+
+func BenchmarkToleranceFactor(b *testing.B) {
+	for b.Loop() {
+		ToleranceFactor(200, 0.95, 0.95)
+	}
+}
+
 // A group is the same whatever order its members come in, and its ranges enclose
 // what the full values would have given.
 func TestGroupProperties(t *testing.T) {

@@ -3,7 +3,8 @@ package lab
 import "telltale/rules/unit"
 
 // Usual is how fast a component makes an analyte, as its own earlier samples have
-// it: an individuals chart ([Chart]) of their rates, and the latest rate beside it.
+// it: an individuals chart ([Chart]) of their rates, of few of them the limits that
+// the next one stays within ([PredictionLimit]), and the latest rate beside it.
 type Usual struct {
 	Individuals // of the earlier rates, per metre (Per is unit.Distance) or per second
 	Per         unit.Kind
@@ -14,9 +15,14 @@ type Usual struct {
 	Outside int
 }
 
-// leastUsual is the number of earlier rates from which their limits mean something:
-// common practice, no source.
-const leastUsual = 8
+// leastCharted is the number of earlier rates from which a chart's limits mean
+// something, leastUsual that from which a prediction is of use; sureUsual is the
+// confidence of its limits, near to that of a chart's. Common practice, no source.
+const (
+	leastCharted = 8
+	leastUsual   = 4
+	sureUsual    = 0.995
+)
 
 // Usual compares the latest rate with the earlier ones, by distance or, where that is
 // not known, by hours. Rates are of what was made, so a drain is no fall.
@@ -28,10 +34,10 @@ func (s Sheet) Usual(analyte string) (u Usual, why string, ok bool) {
 	_, rates := s.rates(analyte, measureOf(per))
 	earlier := rates[:max(0, len(rates)-1)]
 	if len(earlier) < leastUsual {
-		return Usual{}, "eight earlier samples with a rate of " + analyte, false
+		return Usual{}, "four earlier samples with a rate of " + analyte, false
 	}
 	u = Usual{Per: per, Rates: len(earlier), Latest: rates[len(earlier)]}
-	u.Individuals, _ = Chart(earlier)
+	u.Individuals = bandOf(earlier)
 	within, _, _ := s.RateError(analyte, per)
 	switch {
 	case u.Latest > u.Upper && u.Latest-u.Centre > within:
@@ -40,4 +46,14 @@ func (s Sheet) Usual(analyte string) (u Usual, why string, ok bool) {
 		u.Outside = -1
 	}
 	return u, "", true
+}
+
+// bandOf are the limits that the next of the rates should stay within.
+func bandOf(rates []float64) Individuals {
+	c, _ := Chart(rates)
+	if len(rates) < leastCharted {
+		c.Upper = PredictionLimit(rates, 1, sureUsual)
+		c.Lower = 2*c.Centre - c.Upper
+	}
+	return c
 }

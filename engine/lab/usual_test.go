@@ -1,6 +1,7 @@
 package lab
 
 import (
+	"math"
 	"testing"
 
 	"telltale/rules/unit"
@@ -38,9 +39,18 @@ func TestUsual(t *testing.T) {
 			t.Errorf("%v lies %d outside, want %d", rate, got, want) // 60 is within the two laboratories' method
 		}
 	}
-	if _, why, ok := (Sheet{History: h[:16]}).Usual("Cu"); ok || why != "eight earlier samples with a rate of Cu" {
-		t.Errorf("of seven: %q, %v", why, ok)
+	if _, why, ok := (Sheet{History: h[:8]}).Usual("Cu"); ok || why != "four earlier samples with a rate of Cu" {
+		t.Errorf("of three: %q, %v", why, ok)
 	}
+	// Of seven (six earlier, their mean 49.5667 and standard deviation 1.5983) the limit of
+	// the next one: t of 5 degrees at 0.995 is 4.0321 (any table of the distribution).
+	few, why, ok := Sheet{History: h[:14]}.Usual("Cu")
+	if !ok {
+		t.Fatal(why)
+	}
+	const sd = 1.59833
+	near(t, "upper of six", few.Upper, few.Centre+4.0321*sd*math.Sqrt(1+1/6.0), 1e-3)
+	near(t, "lower of six", few.Lower, 2*few.Centre-few.Upper, 1e-9)
 	if _, why, ok := (Sheet{History: h[:1]}).Usual("Cu"); ok || why != "an earlier sample" {
 		t.Errorf("of none: %q, %v", why, ok)
 	}
