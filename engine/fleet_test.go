@@ -373,3 +373,90 @@ func TestFleetGone(t *testing.T) {
 		t.Errorf("got %s", got)
 	}
 }
+
+// A rule that is softened by age, on a baseline made from the fleet: the age is that of
+// the group's fluids. The fluid has run three times as long as the fleet's; its caution
+// is softened to the warning's limit at most, and the warning is not.
+func TestFleetSoftened(t *testing.T) {
+	const text = `book: 1
+baselines:
+  engine oil of the fleet:
+    where: component.kind == "engine"
+    from: fleet
+    at least: {samples: 6, vehicles: 2}
+rules:
+  iron:
+    on: sample
+    measure: times("Fe")
+    above: {caution: 2, warning: 5}
+    soften by age: yes
+    say: Iron is ${round(measure, 1)} times the baseline of a fluid ${round(timesTheAge(), 1)} times younger
+`
+	p := fleetOf(t, text, "bus-1", "bus-2", "bus-3")
+	p.SurveyMonthly()
+	for i := range 6 {
+		p.Apply(short(t, fmt.Sprintf("s%d", i), fmt.Sprintf("2031-01-1%d sample bus-%d motor odometer %d age 10000 Fe %d number N%d", i, 1+i%2, 20000+100*i, 18+i%5, i)))
+	}
+	p.Apply(short(t, "feb", "2031-02-01 tick"))
+	var got []string
+	for i, fe := range []int{79, 99, 101} { // the mean is 19.67: 4.0, 5.03 and 5.1 times
+		for _, o := range p.Apply(short(t, fmt.Sprintf("old%d", i), fmt.Sprintf("2031-02-1%d sample bus-3 motor odometer %d age 30000 Fe %d number O%d", i, 60000+100*i, fe, i))) {
+			if o.Transition != nil {
+				got = append(got, o.Transition.To+": "+o.Transition.Message)
+			}
+		}
+	}
+	want := []string{"warning: Iron is 5 times the baseline of a fluid 3 times younger"}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	// Fluid as old as the fleet's is not softened; one of unknown age is not either.
+	for i, line := range []string{"2031-02-20 sample bus-1 motor odometer 31000 age 10000 Fe 79 number Y", "2031-02-21 sample bus-2 motor Fe 79 number U"} {
+		got = nil
+		for _, o := range p.Apply(short(t, fmt.Sprintf("young%d", i), line)) {
+			if o.Transition != nil {
+				got = append(got, o.Transition.To)
+			}
+		}
+		if !slices.Equal(got, []string{"caution"}) {
+			t.Errorf("%s: %q", line, got)
+		}
+	}
+}
+
+// BenchmarkSurvey asks a partition of 2,000 vehicles with 10 samples of 12 analytes
+// each, and makes the set of what it answers.
+func BenchmarkSurvey(b *testing.B) {
+	var names []string
+	for i := range 2000 {
+		names = append(names, fmt.Sprintf("bus-%04d", i))
+	}
+	p := fleetOf(b, fleetRules, names...)
+	for i, v := range names {
+		for k := range 10 {
+			var s strings.Builder
+			fmt.Fprintf(&s, "2031-01-%02d sample %s motor odometer %d age %d number S%d", 2+2*k, v, 20000+1000*k, 5000+1000*k, k)
+			for j, a := range sheetOf24[:12] {
+				fmt.Fprintf(&s, " %s %d", a, 5+(7*i+11*j+k)%17)
+			}
+			p.Apply(short(b, fmt.Sprintf("s-%d-%d", i, k), s.String()))
+		}
+	}
+	p.Apply(short(b, "feb", "2031-02-01 tick"))
+	part := surveyed(b, p)
+	if len(part.Samples) != 20000 {
+		b.Fatalf("%d samples", len(part.Samples))
+	}
+	b.Run("part", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			surveyed(b, p)
+		}
+	})
+	b.Run("set", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			engine.FleetBaselines(p.Book(), 1, []engine.SurveyPart{part})
+		}
+	})
+}

@@ -133,7 +133,7 @@ func fleetAnalyteLines(a *engine.FleetAnalyte) string {
 		}
 	}
 	if a.Most != nil {
-		line += "; 19 of 20 stay under " + spanWords(lab.Span{Low: *a.Most, High: *a.Most}) + " (95 % sure)"
+		line += "; 19 of 20 stay under " + spanWords(lab.Span{Low: *a.Most, High: *a.Most}) + " (95 % sure, taken as lognormal)"
 	}
 	if u := rules.AnalyteUnit(a.Analyte); u != "" {
 		line += " " + u
