@@ -79,7 +79,7 @@ func GroupOf(members []Member, least int) Group {
 	slices.Sort(high)
 	g.Members, g.Low, g.High = len(members), low, high
 	g.Mean.Low, g.Mean.High = KaplanMeier(results).Mean()
-	percentile := func(p float64) Span { return Span{Percentile(low, p), Percentile(high, p)} }
+	percentile := func(p float64) Span { return Span{percentileOf(low, p), percentileOf(high, p)} }
 	g.Median, g.P90, g.P95 = percentile(0.5), percentile(0.9), percentile(0.95)
 	q1, q3 := percentile(0.25), percentile(0.75)
 	g.Spread = Span{math.Max(0, q3.Low-q1.High) / 1.349, (q3.High - q1.Low) / 1.349}

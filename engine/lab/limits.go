@@ -13,11 +13,15 @@ import (
 // p(N+1), between neighbours by proportion, at the ends the least or greatest value
 // (NIST/SEMATECH e-Handbook 7.2.6.2). NaN of none. The values are not changed.
 func Percentile(values []float64, p float64) float64 {
-	n := len(values)
+	return percentileOf(slices.Sorted(slices.Values(values)), p)
+}
+
+// percentileOf is [Percentile] of values in order.
+func percentileOf(x []float64, p float64) float64 {
+	n := len(x)
 	if n == 0 {
 		return math.NaN()
 	}
-	x := slices.Sorted(slices.Values(values))
 	rank, frac := math.Modf(p * float64(n+1))
 	switch k := int(rank); {
 	case k < 1:
@@ -62,7 +66,7 @@ func Thinned(sorted []float64, n int) []float64 {
 	}
 	out := make([]float64, n)
 	for i := range out {
-		out[i] = Percentile(sorted, float64(i+1)/float64(n+1))
+		out[i] = percentileOf(sorted, float64(i+1)/float64(n+1))
 	}
 	return out
 }

@@ -1,7 +1,9 @@
 package lab
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -20,34 +22,86 @@ type Extreme struct {
 // it is the two-sided test of Grubbs. It assumes normal values (give logarithms
 // of skewed ones) and is trusted from 25 values, fairly from 15.
 func Outliers(values []float64, most int, alpha float64) []Extreme {
-	left := make([]int, len(values))
-	x := make([]float64, len(values))
-	for i, v := range values {
-		left[i], x[i] = i, v
-	}
+	left := inOrder(values)
 	var steps []Extreme
 	found := 0
-	for len(steps) < most && len(x) > 2 {
-		mean, sd := stat.MeanStdDev(x, nil)
+	for len(steps) < most && left.n() > 2 {
+		mean, sd := left.meanAndDeviation()
 		if !(sd > 0) {
 			break
 		}
-		far := 0
-		for i := range x {
-			if math.Abs(x[i]-mean) > math.Abs(x[far]-mean) {
-				far = i
-			}
-		}
-		e := Extreme{Index: left[far], R: math.Abs(x[far]-mean) / sd, Critical: criticalESD(len(x), alpha)}
+		far, v := left.farthest(mean)
+		e := Extreme{Index: far, R: math.Abs(v-mean) / sd, Critical: criticalESD(left.n()+1, alpha)}
 		steps = append(steps, e)
 		// One masked by the next counts too: the last step that is beyond decides.
 		if e.R > e.Critical {
 			found = len(steps)
 		}
-		x = append(x[:far], x[far+1:]...)
-		left = append(left[:far], left[far+1:]...)
 	}
 	return steps[:found]
+}
+
+// shrinking is what is left of some values while the farthest from their mean are taken
+// away: in order, so that the farthest lies at an end, with the sums of their distances
+// from a centre and of those squared.
+type shrinking struct {
+	value      []float64
+	index      []int // of the values as they were given
+	centre     float64
+	sum, sumSq float64
+}
+
+func inOrder(values []float64) *shrinking {
+	s := &shrinking{value: make([]float64, len(values)), index: make([]int, len(values))}
+	for i := range values {
+		s.index[i] = i
+	}
+	slices.SortStableFunc(s.index, func(a, b int) int { return cmp.Compare(values[a], values[b]) })
+	for i, at := range s.index {
+		s.value[i] = values[at]
+	}
+	s.add()
+	return s
+}
+
+func (s *shrinking) n() int { return len(s.value) }
+
+// add sums up anew.
+func (s *shrinking) add() {
+	s.centre, s.sum, s.sumSq = 0, 0, 0
+	if s.n() > 0 {
+		s.centre = stat.Mean(s.value, nil)
+	}
+	for _, v := range s.value {
+		d := v - s.centre
+		s.sum += d
+		s.sumSq += float64(d * d)
+	}
+}
+
+func (s *shrinking) meanAndDeviation() (mean, sd float64) {
+	n := float64(s.n())
+	spread := func() float64 { return s.sumSq - float64(s.sum*s.sum)/n }
+	if spread() < 1e-3*s.sumSq {
+		s.add() // what was taken away outweighed the rest, of which it took the digits
+	}
+	return s.centre + s.sum/n, math.Sqrt(spread() / (n - 1))
+}
+
+// farthest takes the value farthest from the mean away.
+func (s *shrinking) farthest(mean float64) (index int, v float64) {
+	last := s.n() - 1
+	if mean-s.value[0] >= s.value[last]-mean {
+		index, v = s.index[0], s.value[0]
+		s.index, s.value = s.index[1:], s.value[1:]
+	} else {
+		index, v = s.index[last], s.value[last]
+		s.index, s.value = s.index[:last], s.value[:last]
+	}
+	d := v - s.centre
+	s.sum -= d
+	s.sumSq -= float64(d * d)
+	return index, v
 }
 
 // criticalESD is the critical value of the farthest of n values, two-sided.
