@@ -206,7 +206,7 @@ func (d *disturbed) disturb(t *testing.T, n int) {
 	case 1, 4: // for less or more than its key lives
 		d.pause(p, time.Duration(200+d.rnd.IntN(3500))*time.Millisecond)
 	case 2, 7:
-		p.end(t)
+		p.interrupt(t)
 		d.procs[i] = startProcess(t, dir)
 	case 5:
 		d.ns.end([]syscall.Signal{syscall.SIGKILL, os.Interrupt.(syscall.Signal)}[d.rnd.IntN(2)])

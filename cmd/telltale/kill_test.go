@@ -14,6 +14,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -219,6 +220,18 @@ func (p *process) end(t *testing.T) {
 		t.Error(err)
 	}
 	if err := p.cmd.Wait(); err != nil {
+		t.Errorf("%s: %v", p.cmd, err)
+	}
+}
+
+// interrupt ends a process that may not yet have come so far as to hear of it.
+func (p *process) interrupt(t *testing.T) {
+	t.Helper()
+	if err := p.cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Error(err)
+	}
+	err := p.cmd.Wait()
+	if s, ok := p.cmd.ProcessState.Sys().(syscall.WaitStatus); err != nil && (!ok || s.Signal() != syscall.SIGINT) {
 		t.Errorf("%s: %v", p.cmd, err)
 	}
 }

@@ -108,6 +108,7 @@ type simOwner struct {
 	c      *memClient
 	w      *worker
 	cancel context.CancelCauseFunc
+	loaded chan struct{} // closed once it folds
 	ended  chan struct{}
 	err    error
 }
@@ -128,7 +129,8 @@ func simulate(t *testing.T, seed uint64) {
 	}
 	published := make(chan struct{})
 	events := s.events()
-	go func() { defer close(published); s.publish(events) }()
+	pace := rand.New(rand.NewPCG(s.rnd.Uint64(), 2))
+	go func() { defer close(published); s.publish(events, pace) }()
 	for done := false; !done; {
 		s.owner(true)
 		select {
@@ -144,6 +146,11 @@ func simulate(t *testing.T, seed uint64) {
 	last := s.owners[len(s.owners)-1]
 	ctx, cancel := context.WithTimeout(t.Context(), time.Hour)
 	defer cancel()
+	select { // nobody waits for a worker that does not fold yet
+	case <-last.loaded:
+	case <-last.ended:
+		t.Fatalf("the last owner ended with %v", last.err)
+	}
 	seq, err := last.w.log.lastOf(ctx, simPartition)
 	if err == nil {
 		err = last.w.wait(ctx, seq)
@@ -169,7 +176,7 @@ func (s *sim) owner(troubled bool) {
 	if troubled && s.rnd.IntN(2) == 0 {
 		c.left, c.after = 1+s.rnd.IntN(60), s.rnd.IntN(2) == 0
 	}
-	o := &simOwner{c: c, ended: make(chan struct{})}
+	o := &simOwner{c: c, loaded: make(chan struct{}), ended: make(chan struct{})}
 	l := c.log()
 	o.w = newWorker(l, s.cfg, newShelf(l), simPartition)
 	ctx, cancel := context.WithCancelCause(s.t.Context())
@@ -185,6 +192,7 @@ func (s *sim) owner(troubled bool) {
 	go func() {
 		defer close(o.ended)
 		if o.err = o.w.load(ctx); o.err == nil {
+			close(o.loaded)
 			o.err = o.w.run(ctx)
 		}
 		o.w.fail(o.err)
@@ -329,8 +337,7 @@ var poisons = []string{
 func ptr[T any](v T) *T { return &v }
 
 // publish stores the events in the pace of their times.
-func (s *sim) publish(events []*nats.Msg) {
-	pace := rand.New(rand.NewPCG(s.rnd.Uint64(), 2))
+func (s *sim) publish(events []*nats.Msg, pace *rand.Rand) {
 	for _, m := range events {
 		time.Sleep(time.Duration(pace.IntN(int(40 * time.Minute))))
 		if _, err := s.server.store(m); err != nil {
