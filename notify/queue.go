@@ -54,7 +54,7 @@ type job struct {
 const (
 	holdFor    = 5 * time.Minute  // between probes of a way that is held
 	storeAgain = 10 * time.Second // after the store could not be written
-	lastWords  = 2 * time.Second  // to write down how tries ended when Run is told to stop
+	lastWords  = 2 * time.Second  // to write down how a try stands
 )
 
 func (q *Queue) init() {
@@ -290,26 +290,35 @@ func (q *Queue) try(ctx context.Context, j *job) {
 	defer func() { q.ended <- j }()
 	done := j.State == Sent || j.State == Failed
 	if !done {
-		before := j.Delivery
+		before, tries := j.State, j.Attempts // the rest of the delivery is read by Run meanwhile
 		j.State = Sending
 		j.Attempts++
-		if err := q.put(ctx, &j.Delivery); err != nil {
+		if err := q.write(ctx, &j.Delivery); err != nil {
 			// Nothing was sent, so nothing is unknown.
-			j.Delivery = before
+			j.State, j.Attempts = before, tries
 			j.again(err, q.Log)
 			return
 		}
-		j.err = q.send(ctx, j.Delivery)
-		j.settle(j.err, time.Now())
+		if ctx.Err() != nil {
+			j.State, j.Attempts = before, tries // nor here
+		} else {
+			j.err = q.send(ctx, j.Delivery)
+			j.settle(j.err, time.Now())
+		}
 	}
-	// How it ended is written down even while stopping.
-	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastWords)
-	defer cancel()
-	if err := q.put(last, &j.Delivery); err != nil {
+	if err := q.write(ctx, &j.Delivery); err != nil {
 		j.again(err, q.Log)
 		return
 	}
 	j.stored = true
+}
+
+// write stores the delivery even while stopping: who takes over must not find a try
+// whose end was known, or that never began, as one with no known end.
+func (q *Queue) write(ctx context.Context, d *Delivery) error {
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastWords)
+	defer cancel()
+	return q.put(last, d)
 }
 
 // again has the store written later.

@@ -343,3 +343,22 @@ func TestQueueStoreFails(t *testing.T) {
 		}
 	}
 }
+
+// A queue that is told to stop while it writes that a try begins sends nothing and
+// leaves the delivery as it was, for who comes after it.
+func TestQueueStopsBeforeATry(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		ctx, cancel := context.WithCancel(t.Context())
+		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
+		m.fail = func(op, key string) error { cancel(); return nil }
+		want := waiting("a", "t")
+		want.Created = want.Created.UTC().Round(0)
+		put(m, want)
+		q := &Queue{Store: m, Ways: map[string]Sender{"mail": s}, Log: slog.New(slog.DiscardHandler)}
+		q.Run(ctx)
+		all, err := Deliveries(t.Context(), m)
+		if err != nil || !reflect.DeepEqual(all, []Delivery{want}) || len(s.tries) != 0 {
+			t.Errorf("%v, tries %q\n%+v\nwant\n%+v", err, s.tries, all, want)
+		}
+	})
+}
