@@ -259,8 +259,8 @@ func TestYear(t *testing.T) {
 	for _, r := range f.refused {
 		t.Errorf("refused: %s (line %d)", r.Refused, r.Line)
 	}
-	if n := len(f.transitions); n < 150 || n > 700 {
-		t.Errorf("%d transitions in the year, want 150 to 700", n)
+	if n := len(f.transitions); n < 150 || n > 800 {
+		t.Errorf("%d transitions in the year, want 150 to 800", n)
 	}
 	if f.ticks != 365 {
 		t.Errorf("%d ticks, want 365", f.ticks)

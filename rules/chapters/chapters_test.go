@@ -7,6 +7,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -72,6 +74,10 @@ func TestTogether(t *testing.T) {
 	}
 }
 
+// mark is what tells where a figure comes from: a publication with its section, page
+// or table, or that there is none.
+var mark = regexp.MustCompile(`common practice, no source|from memory|\b(p\.|para\.|table|CFR|SAE|ISO|ASTM) ?[0-9A-Z]|JOAP manual`)
+
 // A figure comes from something published, is common practice without a source,
 // from memory, or is for the user to find where it says.
 func TestEveryFigureHasASource(t *testing.T) {
@@ -87,6 +93,9 @@ func TestEveryFigureHasASource(t *testing.T) {
 		for _, f := range figures {
 			if f.Source == "" {
 				t.Errorf("%s: nobody says where %s of %s, %s, comes from", f.At, f.Key, f.Of, f.Value)
+			}
+			if f.Value != "fill in" && !mark.MatchString(f.Source) {
+				t.Errorf("%s: %q names no section, and does not say that there is no source", f.At, f.Source)
 			}
 		}
 	}
@@ -128,5 +137,37 @@ func TestCopyNeverOverwrites(t *testing.T) {
 	}
 	if got, err := os.ReadFile(path); err != nil || string(got) != "mine" {
 		t.Errorf("%q, %v: overwritten", got, err)
+	}
+}
+
+// After fluid was let out, the work is looked at before the vehicle is released, and
+// again some hundred kilometres after.
+func TestDrainsAreLookedAtTwice(t *testing.T) {
+	n := 0
+	for _, c := range chapters.All() {
+		book, err := c.Book(c.File())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, task := range book.Tasks {
+			if !slices.ContainsFunc(task.Needs, func(n rules.Need) bool { return n.Fluid != "" }) {
+				continue
+			}
+			n++
+			var release, later bool
+			for _, f := range task.FollowUps {
+				release = release || f.Within && strings.Contains(f.Title, "efore release") && strings.Contains(strings.ToLower(f.Title), "leak")
+				later = later || !f.Within && f.At.Distance >= 100e3 && f.At.Distance <= 1000e3 && strings.Contains(strings.ToLower(f.Title), "leak")
+				if len(f.Cautions) == 0 {
+					t.Errorf("%s: %q names no cautions", c.Name, f.Name)
+				}
+			}
+			if !release || !later {
+				t.Errorf("%s: %q is looked at before release: %v, some hundred kilometres after: %v", c.Name, task.Name, release, later)
+			}
+		}
+	}
+	if n < 4 {
+		t.Errorf("%d tasks let fluid out, want those of engine, transmission, brakes and cooling at least", n)
 	}
 }

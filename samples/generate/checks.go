@@ -17,10 +17,23 @@ var checksOf = map[string][]check{
 		{task: "engine release check", component: "engine", note: "level right, dry with the engine warm"},
 		{task: "engine leak check", component: "engine", km: 300, note: "dry"},
 	},
+	"gritter engine oil": {
+		{task: "gritter release check", component: "engine", note: "level right, dry with the engine warm"},
+		{task: "gritter leak check", component: "engine", hours: 10, note: "dry"},
+	},
 	"transmission fluid": {{task: "transmission release check", component: "transmission", note: "level right at temperature"}},
-	"brake fluid":        {{task: "brake fluid check", km: 300, note: "dry, pedal firm"}},
-	"coolant":            {{task: "coolant level check", component: "cooling", km: 300, note: "level right, cold"}},
-	"hydraulic oil":      {{task: "hydraulic leak check", component: "hydraulics", hours: 10, note: "dry"}},
+	"brake fluid": {
+		{task: "brake release check", note: "pedal firm, all bleeders dry"},
+		{task: "brake fluid check", km: 300, note: "dry, pedal firm"},
+	},
+	"coolant": {
+		{task: "coolant release check", component: "cooling", note: "dry, level right when cold again"},
+		{task: "coolant level check", component: "cooling", km: 300, note: "level right, cold"},
+	},
+	"hydraulic oil": {
+		{task: "hydraulic release check", component: "hydraulics", note: "level right, dry under pressure"},
+		{task: "hydraulic leak check", component: "hydraulics", hours: 10, note: "dry"},
+	},
 }
 
 // checkNames are the names of all looks that a task opens.

@@ -39,8 +39,11 @@ func (y *year) boughtUsed() {
 		Fluid: &engine.FluidData{Name: "coolant", Drained: quantity(8.5, "L"), Filled: quantity(9, "L")}})
 	for _, task := range []string{"safety inspection", "brake fluid", "engine oil", "coolant"} {
 		v.done[task] = v.stoodAt(on("01-15"))
+	}
+	for _, task := range []string{"brake fluid", "engine oil"} {
 		y.checks(v, task, on("01-15"))
 	}
+	y.checks(v, "coolant", on("01-16"))
 	v.done["annual test"] = done{day: on("2030-11-28")}
 	v.atf = newTransmissionFluid(v.start - 58000) // what the fluid knows and the papers do not
 	y.sample(v, sampling{component: "transmission", day: on("01-16"), reported: on("01-27"), ageUnknown: true})
@@ -182,6 +185,7 @@ func (y *year) gritters() {
 	v.oil.run(v.running(day))
 	v.oil.exchange(1)
 	v.done["gritter engine oil"] = v.stoodAt(day)
+	y.checks(v, "gritter engine oil", day)
 	y.sample(v, sampling{component: "engine", day: on("03-31"), reported: on("04-08")})
 }
 
