@@ -44,6 +44,9 @@ func dueCommand(s streams) *cobra.Command {
 					return dueWhy(ctx, nc, s, c.json, why)
 				}
 				list, err := stream.QueryDue(ctx, nc, q)
+				if err == nil && len(list) == 0 {
+					err = unknownVehicle(ctx, nc, q.Vehicle)
+				}
 				if asCSV && (err == nil || incomplete(err) != nil) {
 					return errors.Join(dueCSV(s.out, list), lacking(err))
 				}
@@ -177,6 +180,9 @@ func inUnit(v *float64, u string) string {
 // dueWhy prints how each due point of a vehicle came about.
 func dueWhy(ctx context.Context, nc *nats.Conn, s streams, asJSON bool, vehicle string) error {
 	list, err := stream.QueryWhy(ctx, nc, vehicle, "")
+	if err == nil && len(list) == 0 {
+		err = unknownVehicle(ctx, nc, vehicle)
+	}
 	list = slices.DeleteFunc(list, func(y engine.Why) bool { return y.Due == nil })
 	return listing(s, asJSON, list, err, "no task applies to "+vehicle, func(y engine.Why) string { return y.Text() + "\n" })
 }

@@ -23,6 +23,9 @@ func alarmsCommand(s streams) *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := stream.QueryAlarms(ctx, nc, vehicle)
+				if err == nil && len(list) == 0 {
+					err = unknownVehicle(ctx, nc, vehicle)
+				}
 				before := len(list)
 				if !all {
 					list = slices.DeleteFunc(list, func(a engine.Standing) bool { return a.To == "normal" })

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -129,6 +130,19 @@ func registeredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*eng
 		near = rules.Near(vehicle, ids)
 	}
 	return nil, exit{2, hinted{fmt.Errorf("no vehicle %q is registered", vehicle), didYouMean(near, ids)}}
+}
+
+// unknownVehicle is the error of an empty list that was asked of a vehicle nobody
+// registered; nil where it is registered, or none was named.
+func unknownVehicle(ctx context.Context, nc *nats.Conn, vehicle string) error {
+	if vehicle == "" {
+		return nil
+	}
+	_, err := registeredVehicle(ctx, nc, vehicle)
+	if x := (exit{}); errors.As(err, &x) {
+		return x.err // there is no such vehicle, but the question was well put: exit code 1
+	}
+	return err
 }
 
 // didYouMean asks after the nearest name, or lists what there is.
