@@ -38,9 +38,11 @@ type DueItem struct {
 	Cautions []string `json:"cautions,omitempty"`
 	// OwnCautions are the words of those of the cautions that the book explains itself.
 	OwnCautions map[string]string `json:"ownCautions,omitempty"`
-	Statutory   bool              `json:"statutory,omitempty"`
-	FollowUp    bool              `json:"followUp,omitempty"`
-	Shelved     bool              `json:"shelved,omitempty"`
+	// Figures are what the register says of the component.
+	Figures   *Figures `json:"figures,omitempty"`
+	Statutory bool     `json:"statutory,omitempty"`
+	FollowUp  bool     `json:"followUp,omitempty"`
+	Shelved   bool     `json:"shelved,omitempty"`
 	// PulledIn are the alarms that asked for it earlier than it would be due.
 	PulledIn []PulledIn `json:"pulledIn,omitempty"`
 }

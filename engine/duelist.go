@@ -157,7 +157,7 @@ func (f *fold) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
 		Task: k.Rule, Title: ts.title(), Stage: TaskStages[v.stage], Limit: v.Limit.String(), Why: f.why(ts, v),
 		Cautions: ts.cautions(), FollowUp: ts.fu != nil,
 	}
-	d.PulledIn = f.pulledIn(ts)
+	d.PulledIn, d.Figures = f.pulledIn(ts), f.def(ts.comp).figures()
 	d.OwnCautions = f.p.book.Own(d.Cautions)
 	if ts.noHistory {
 		d.Limit = noHistory

@@ -105,7 +105,11 @@ type ComponentDef struct {
 	Kind     string         `json:"kind"`
 	Fluid    string         `json:"fluid,omitempty"`
 	Capacity *unit.Quantity `json:"capacity,omitempty"`
-	Meters   []string       `json:"meters,omitempty"`
+	// Torque is how tight what is named is drawn; Source is where it, and the capacity,
+	// are from.
+	Torque map[string]unit.Quantity `json:"torque,omitempty"`
+	Source string                   `json:"source,omitempty"`
+	Meters []string                 `json:"meters,omitempty"`
 }
 
 // ReadingData is the face value of a meter.

@@ -293,6 +293,9 @@ func (l *list) dueItem(i *engine.DueItem) item {
 	}
 	why := join(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), postponed(i), l.p.lastDone(i))
 	it.Lines = append(it.Lines, line{Text: why})
+	if i.Figures != nil {
+		it.Lines = append(it.Lines, line{Text: sentence(i.Figures.Text(l.p.volume))})
+	}
 	if i.Statutory && i.Stage != "soon" && i.Stage != "normal" {
 		it.Strong = byLaw
 	}

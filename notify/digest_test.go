@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"telltale/engine"
+	"telltale/rules/unit"
 )
 
 func TestDigest(t *testing.T) {
@@ -121,5 +122,19 @@ func TestListSays(t *testing.T) {
 		if got := l.dueItem(&c.item).Lines[0].Text; got != c.want {
 			t.Errorf("got %q, want %q", got, c.want)
 		}
+	}
+}
+
+// What the register says of a component stands on the list with its source; a
+// volume in the reader's own unit, a torque in all three.
+func TestDigestFigures(t *testing.T) {
+	d := people(t)
+	figures := &engine.Figures{Capacity: &unit.Quantity{Value: 8, Unit: "L"}, Torque: map[string]unit.Quantity{"drain plug": {Value: 35, Unit: "N m"}}, Source: "maker's manual, p. 112"}
+	part := engine.TurnPart{Date: "2031-02-04", Items: []engine.DueItem{{Vehicle: "v-1", Tags: map[string]string{"depot": "north"},
+		Component: "transmission", Task: "transmission fluid", Stage: "due", Limit: "no history", Figures: figures}}}
+	m, _, _ := Digest(d, register, d.Person("north"), Listing{Parts: []engine.TurnPart{part}, Of: 1})
+	want := "Holds 8 L; torque: drain plug 35 newton-metres (26 pound-force feet, 310 pound-force inches); confirm against the maker's manual; source: maker's manual, p. 112."
+	if got := strings.Join(strings.Fields(m.Text), " "); !strings.Contains(got, want) {
+		t.Errorf("want %q in\n%s", want, m.Text)
 	}
 }

@@ -99,7 +99,7 @@ func (d *document) quantity(n *yaml.Node, what string, kinds ...unit.Kind) (floa
 var otherNames = []string{"d", "day", "week", "month", "year"}
 
 func example(k unit.Kind, fits []string) string {
-	if s := map[unit.Kind]string{unit.Distance: "45000 km", unit.Time: "250 h", unit.Volume: "4 L", unit.Months: "36 months"}[k]; s != "" {
+	if s := map[unit.Kind]string{unit.Distance: "45000 km", unit.Time: "250 h", unit.Volume: "4 L", unit.Months: "36 months", unit.Torque: "35 N m"}[k]; s != "" {
 		return s
 	}
 	return "40 " + fits[0]

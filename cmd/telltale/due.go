@@ -98,6 +98,9 @@ func dueLine(d engine.DueItem) string {
 	if n := needs(d.Needs); n != "" {
 		line += fmt.Sprintf("\n%20shave ready: %s", "", n)
 	}
+	if d.Figures != nil {
+		line += fmt.Sprintf("\n%20s%s", "", d.Figures.Text(litres))
+	}
 	if len(d.Cautions) > 0 {
 		line += fmt.Sprintf("\n%20smind: %s", "", strings.Join(d.Cautions, ", "))
 	}
@@ -112,12 +115,14 @@ func listStage(stage string) string {
 	return stage
 }
 
+func litres(v float64) string { return rules.Format(math.Round(v*10)/10) + " L" }
+
 func needs(list []engine.Need) string {
 	var out []string
 	for _, n := range list {
 		switch {
 		case n.Fluid != "" && n.Volume > 0:
-			out = append(out, rules.Format(math.Round(n.Volume*10)/10)+" L "+n.Fluid)
+			out = append(out, litres(n.Volume)+" "+n.Fluid)
 		case n.Fluid != "":
 			out = append(out, n.Fluid)
 		case n.Count > 1:
@@ -158,16 +163,29 @@ func readyLine(list []engine.DueItem) string {
 func dueCSV(w io.Writer, list []engine.DueItem) error {
 	out := csv.NewWriter(w)
 	rows := [][]string{{"stage", "vehicle", "name", "component", "task", "title", "limit", "due date", "due at", "past by", "unit",
-		"early", "likely", "late", "last done", "have ready", "cautions", "why"}}
+		"early", "likely", "late", "last done", "have ready", "cautions", "why", "capacity", "torque", "figures from"}}
 	for _, d := range list {
 		u := map[string]string{"m": "km", "s": "h"}[d.Unit]
-		rows = append(rows, []string{listStage(d.Stage), d.Vehicle, d.Name, d.Component, d.Task, d.Title, d.Limit, d.DueDate,
-			inUnit(d.DueAt, u), inUnit(d.PastBy, u), u, d.Early, d.Likely, d.Late, d.LastDone, needs(d.Needs), strings.Join(d.Cautions, ", "), d.Why})
+		rows = append(rows, append([]string{listStage(d.Stage), d.Vehicle, d.Name, d.Component, d.Task, d.Title, d.Limit, d.DueDate,
+			inUnit(d.DueAt, u), inUnit(d.PastBy, u), u, d.Early, d.Likely, d.Late, d.LastDone, needs(d.Needs), strings.Join(d.Cautions, ", "), d.Why}, figures(d.Figures)...))
 	}
 	if err := out.WriteAll(rows); err != nil {
 		return fmt.Errorf("writing the list: %w", err)
 	}
 	return nil
+}
+
+// figures are the cells of what the register says: capacity, torque, and where they
+// are from, with what to do.
+func figures(f *engine.Figures) []string {
+	if f == nil {
+		return []string{"", "", ""}
+	}
+	capacity := ""
+	if f.Capacity != nil {
+		capacity = f.Capacity.String()
+	}
+	return []string{capacity, f.TorqueText(), f.Source + "; confirm against the maker's manual"}
 }
 
 func inUnit(v *float64, u string) string {

@@ -22,6 +22,8 @@ const (
 	maxDistance = 10_000_000 * 1000.0 // m
 	maxRunning  = 1_000_000 * 3600.0  // s
 	maxVolume   = 100_000.0           // L
+	maxTorque   = 100_000.0           // N m
+	maxTorques  = 32
 )
 
 // checkName asks for a name that can be shown and compared.
@@ -70,7 +72,7 @@ func checkCount(at string, have, most int) error {
 }
 
 // bounds of the quantities by kind, in base units.
-var bounds = map[unit.Kind]float64{unit.Distance: maxDistance, unit.Time: maxRunning, unit.Volume: maxVolume}
+var bounds = map[unit.Kind]float64{unit.Distance: maxDistance, unit.Time: maxRunning, unit.Volume: maxVolume, unit.Torque: maxTorque}
 
 // checkQuantity asks for a quantity of one of the kinds, not negative and
 // believable; who names what needs it, for the error text.

@@ -76,11 +76,23 @@ func (r *registerReader) vehicle(p rules.Pair, at time.Time) (engine.Event, bool
 }
 
 func (r *registerReader) component(p rules.Pair) engine.ComponentDef {
-	m := r.Mapping(p.Value, "component "+p.Key.Value, "kind", "fluid", "capacity", "meters")
-	c := engine.ComponentDef{Name: p.Key.Value, Kind: r.Text(m["kind"], "kind"), Fluid: r.Text(m["fluid"], "fluid"), Meters: r.Texts(m["meters"], "meters")}
+	m := r.Mapping(p.Value, "component "+p.Key.Value, "kind", "fluid", "capacity", "meters", "torque", "source")
+	c := engine.ComponentDef{Name: p.Key.Value, Kind: r.Text(m["kind"], "kind"), Fluid: r.Text(m["fluid"], "fluid"), Meters: r.Texts(m["meters"], "meters"),
+		Source: r.Text(m["source"], "source")}
 	if n := m["capacity"]; n != nil {
 		if q, ok := r.Quantity(n, "capacity", unit.Volume); ok {
 			c.Capacity = &q
+		}
+	}
+	if n := m["torque"]; n != nil {
+		c.Torque = map[string]unit.Quantity{}
+		for _, t := range r.Entries(n, "torque") {
+			if q, ok := r.Quantity(t.Value, "torque "+t.Key.Value, unit.Torque); ok {
+				c.Torque[t.Key.Value] = q
+			}
+		}
+		if c.Source == "" {
+			r.Fault(n, "add `source:` to the component, such as the maker's manual and the page", "torque of %s has no source", p.Key.Value)
 		}
 	}
 	return c

@@ -96,6 +96,9 @@ func checkComponents(d *engine.VehicleData) error {
 	for i := range d.Components {
 		c, at := &d.Components[i], fmt.Sprintf("data.components[%d]", i)
 		c.Meters = some(c.Meters)
+		if len(c.Torque) == 0 {
+			c.Torque = nil
+		}
 		if err := checkComponent(at, *c, d.Meters); err != nil {
 			return err
 		}
@@ -106,12 +109,34 @@ func checkComponents(d *engine.VehicleData) error {
 	return nil
 }
 
+// checkTorque asks for a source: a wrong torque strips a thread or loses a wheel.
+func checkTorque(at string, c engine.ComponentDef) error {
+	if err := checkCount(at+".torque", len(c.Torque), maxTorques); err != nil {
+		return err
+	}
+	for _, name := range slices.Sorted(maps.Keys(c.Torque)) {
+		here := at + ".torque[" + quote(name) + "]"
+		if err := first(checkName(here, name), checkQuantity(here, "a torque", c.Torque[name], unit.Torque)); err != nil {
+			return err
+		}
+		if c.Torque[name].Value == 0 {
+			return fmt.Errorf("%s.value: 0 tightens nothing, leave it out where it is unknown", here)
+		}
+	}
+	if len(c.Torque) > 0 && c.Source == "" {
+		return fmt.Errorf("%s.source: missing, a torque needs its source, such as the maker's manual and the page", at)
+	}
+	return nil
+}
+
 func checkComponent(at string, c engine.ComponentDef, meters []engine.MeterDef) error {
 	err := first(
 		checkName(at+".name", c.Name),
 		checkName(at+".kind", c.Kind),
 		checkOptional(at+".fluid", c.Fluid),
 		checkNames(at+".meters", c.Meters, maxMeters),
+		checkOptional(at+".source", c.Source),
+		checkTorque(at, c),
 	)
 	if err != nil {
 		return err

@@ -8,7 +8,10 @@ func vehiclesFile() node {
 		"fluid":    text(),
 		"capacity": about(quantity("8 L", unit.Volume), "all the fluid in the circuit: converter, cooler and lines included"),
 		"meters":   about(texts(), "the meters that count for it; all where it is left out"),
+		"torque":   {"type": "object", "additionalProperties": quantity("35 N m", unit.Torque), "description": "how tight what is named is drawn, as drain plug: 35 N m; it needs a source"},
+		"source":   about(text(), "where capacity and torque are from, such as the maker's manual and the page"),
 	})
+	component["dependentRequired"] = map[string][]string{"torque": {"source"}}
 	vehicle := object([]string{"kind"}, map[string]node{
 		"name":       about(text(), "its name for people"),
 		"kind":       text(),

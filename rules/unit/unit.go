@@ -1,9 +1,10 @@
 // Package unit knows the units that events and rule files may use, and turns
 // quantities into the base units in which everything inside is reckoned:
-// metres, seconds, months or days (by the calendar), litres, mg/kg.
+// metres, seconds, months or days (by the calendar), litres, mg/kg, newton-metres.
 //
 // Factors: mile 1609.344 m exactly (NIST SP 811), US gallon 3.785411784 L and
 // US quart 0.946352946 L exactly (NIST Handbook 44 App. C), degC = (F-32)/1.8.
+// A pound-force is 4.4482216152605 N exactly, a foot 0.3048 m, an inch 0.0254 m (NIST SP 811).
 package unit
 
 import (
@@ -35,13 +36,14 @@ const (
 	Absorbance         // abs/cm
 	Count              // 1/mL
 	Index              // a bare number
+	Torque             // newton-metres
 )
 
 var kindNames = [...]string{
 	None: "nothing", Distance: "a distance", Time: "hours", Days: "days", Months: "months", Volume: "a volume",
 	Concentration: "a concentration", Percent: "a share", MassVolume: "mass per volume", Density: "a density",
 	Viscosity: "a viscosity", BaseNumber: "mgKOH/g", Temperature: "a temperature", Absorbance: "an absorbance",
-	Count: "a count", Index: "a bare number",
+	Count: "a count", Index: "a bare number", Torque: "a torque",
 }
 
 // String names the kind as an error text would: "a distance", "a volume".
@@ -54,6 +56,9 @@ type def struct {
 	offset float64 // added before the factor; degF only
 }
 
+// poundForce is in newtons, exactly.
+const poundForce = 4.4482216152605
+
 var defs = []def{
 	{"km", Distance, 1000, 0}, {"mi", Distance, 1609.344, 0}, {"m", Distance, 1, 0},
 	{"h", Time, 3600, 0}, {"min", Time, 60, 0}, {"s", Time, 1, 0},
@@ -64,6 +69,7 @@ var defs = []def{
 	{"%", Percent, 1, 0}, {"mg/L", MassVolume, 1, 0}, {"g/mL", Density, 1, 0},
 	{"mm2/s", Viscosity, 1, 0}, {"cSt", Viscosity, 1, 0}, {"mgKOH/g", BaseNumber, 1, 0},
 	{"degC", Temperature, 1, 0}, {"degF", Temperature, 1 / 1.8, -32},
+	{"N m", Torque, 1, 0}, {"lbf ft", Torque, 0.3048 * poundForce, 0}, {"lbf in", Torque, 0.0254 * poundForce, 0},
 	{"abs/cm", Absorbance, 1, 0}, {"1/mL", Count, 1, 0}, {"index", Index, 1, 0}, {"", Index, 1, 0},
 }
 
