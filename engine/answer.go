@@ -122,6 +122,9 @@ func (f *fold) outOfService(out bool) error {
 		return refuse("vehicle %s is %s already", f.rec.Vehicle, map[bool]string{true: "out of service", false: "in service"}[out])
 	}
 	f.rec.Out = out
+	if !out {
+		f.rec.InSince = f.when.Unix()
+	}
 	f.change.all = !out // in service again: everything is judged once
 	return nil
 }

@@ -155,6 +155,7 @@ type Record struct {
 	Answers   []Stamp        `json:"answers,omitempty"` // in order of the log
 	NotTheirs []disowned     `json:"notTheirs,omitempty"`
 	Out       bool           `json:"out,omitempty"`     // out of service
+	InSince   int64          `json:"inSince,omitempty"` // when it last came back into service, Unix seconds
 	Latches   []Latch        `json:"latches,omitempty"` // by rule, component
 	Alarms    []Alarm        `json:"alarms,omitempty"`  // by rule, component
 	Next      int64          `json:"next"`              // the next moment at which a tick can change something, Unix seconds; 0 at once

@@ -16,9 +16,10 @@ const (
 // Silent reports whether the vehicle has not been read for longer than is usual
 // for it, and since when. The moments are in order of time, Unix seconds, disputed
 // readings included: they too were heard. With readings on fewer than four days
-// nothing is usual yet, and it is never silent.
-func Silent(readings []int64, now int64) (since int64, silent bool) {
-	from, ok := SilentFrom(readings)
+// nothing is usual yet, and it is never silent. A vehicle that came back into service
+// after its last reading is waited for from then on; inService is 0 where none did.
+func Silent(readings []int64, inService, now int64) (since int64, silent bool) {
+	from, ok := SilentFrom(readings, inService)
 	if !ok || now < from {
 		return 0, false
 	}
@@ -27,7 +28,7 @@ func Silent(readings []int64, now int64) (since int64, silent bool) {
 
 // SilentFrom is the moment from which the vehicle is silent if it is not read
 // again; ok is false where it never is.
-func SilentFrom(readings []int64) (at int64, ok bool) {
+func SilentFrom(readings []int64, inService int64) (at int64, ok bool) {
 	var room [silentDays]int64
 	latest := room[:0]
 	for i := len(readings) - 1; i >= 0 && len(latest) < silentDays; i-- {
@@ -45,5 +46,5 @@ func SilentFrom(readings []int64) (at int64, ok bool) {
 	}
 	slices.Sort(gaps)
 	usual := gaps[(3*len(gaps)+3)/4-1]
-	return latest[0] + max(silentLeast, silentFactor*usual) + 1, true
+	return max(latest[0], inService) + max(silentLeast, silentFactor*usual) + 1, true
 }
