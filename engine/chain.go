@@ -21,6 +21,8 @@ type chain struct {
 	// plausible speed without any slack, so that one more which does can be appended
 	// without looking at the others, and whatever is thinned out makes no difference.
 	healthy bool
+	// ease is the least meter.Ease of the points' life values.
+	ease float64
 	// usage up to the last reading; nil until it is asked for.
 	usage *meter.Usage
 	// thinned are the accepted points that thinning keeps; nil until they are asked for.
@@ -122,26 +124,30 @@ func (c *chain) judge(replaced []Replaced) {
 			re = append(re, meter.Replaced{At: seconds(p.At), Last: p.Last, First: p.First})
 		}
 	}
-	c.healthy = true
+	c.healthy, c.ease = true, math.Inf(1)
 	for i, v := range meter.Judge(in, re, c.kind()) {
 		p := &c.points[i]
 		p.accepted, p.life, p.why, p.meant = v.Accepted, v.Life, v.Why, v.Meant
 		c.healthy = c.healthy && v.Accepted && (i == 0 || c.follows(&c.points[i-1], p))
+		c.ease = min(c.ease, meter.Ease(p.reading()))
 	}
 }
 
 // judgeHealthy judges a chain of one instrument of which each reading follows the
 // one before; false: it is not such a chain.
 func (c *chain) judgeHealthy() bool {
+	c.ease = math.Inf(1)
 	for i := range c.points {
 		p := &c.points[i]
-		if !(p.face >= 0) || math.IsInf(p.face, 1) {
-			return false
-		}
 		p.life = p.face
-		if i > 0 && !c.follows(&c.points[i-1], p) {
+		prev := p // the first follows itself if it can be at all
+		if i > 0 {
+			prev = &c.points[i-1]
+		}
+		if !(p.face >= 0) || !c.follows(prev, p) {
 			return false
 		}
+		c.ease = min(c.ease, meter.Ease(p.reading()))
 	}
 	for i := range c.points {
 		c.points[i].accepted = true
@@ -150,10 +156,13 @@ func (c *chain) judgeHealthy() bool {
 	return true
 }
 
-// follows reports whether b follows a at a plausible speed, by life values.
+// follows reports whether b plausibly follows a, and all points up to it, by life values.
 func (c *chain) follows(a, b *chainPoint) bool {
-	return meter.Appends(meter.Reading{At: seconds(a.at), Value: a.life}, meter.Reading{At: seconds(b.at), Value: b.life}, c.kind())
+	return meter.Appends(a.reading(), b.reading(), min(c.ease, meter.Ease(a.reading())), c.kind())
 }
+
+// reading is the point by its life value.
+func (p *chainPoint) reading() meter.Reading { return meter.Reading{At: seconds(p.at), Value: p.life} }
 
 func (c *chain) kind() meter.Kind {
 	if c.hours {
@@ -190,6 +199,7 @@ func (c *chain) appends(p Reading) bool {
 func (c *chain) push(p Reading, shift float64) {
 	c.points = append(c.points, chainPoint{at: p.At, face: p.Value, life: p.Value + shift, accepted: true, id: p.ID, key: p.Key})
 	c.usage, c.thinned = nil, nil
+	c.ease = min(c.ease, meter.Ease(c.points[len(c.points)-1].reading()))
 }
 
 // moments are when the meter was heard of, Unix seconds.

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"telltale/engine/interval"
+	"telltale/engine/meter"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -29,6 +30,7 @@ type quiet struct {
 type quietMeter struct {
 	at          int64   // of the last reading, Unix nanoseconds
 	life, shift float64 // its life value, and what that is above the face value
+	ease        float64 // the least of its readings (see meter.Ease)
 	pace        float64 // a second
 	limit       float64 // the life value up to which pace holds
 	wall        float64 // a vehicle below it at that pace is at no stage's edge
@@ -82,13 +84,13 @@ func (p *Partition) takeQuietly(r *Record, ev *Event) bool {
 	if c := r.chainIfMade(d.Meter); c != nil {
 		c.push(log.Readings[len(log.Readings)-1], m.shift)
 	}
-	m.at, m.life = at, life
+	m.at, m.life, m.ease = at, life, min(m.ease, meter.Ease(meter.Reading{At: seconds(at), Value: life}))
 	r.Next = q.nextChange()
 	return true
 }
 
 func (m *quietMeter) follows(hours bool, at int64, life float64) bool {
-	c := chain{hours: hours}
+	c := chain{hours: hours, ease: m.ease}
 	return c.follows(&chainPoint{at: m.at, life: m.life}, &chainPoint{at: at, life: life})
 }
 
@@ -179,7 +181,7 @@ func (f *fold) boundMeter(c *chain) quietMeter {
 		return m
 	}
 	last := c.points[n-1]
-	m.at, m.life, m.shift = last.at, last.life, last.life-last.face
+	m.at, m.life, m.shift, m.ease = last.at, last.life, last.life-last.face, c.ease
 	if hours, ok := f.applied().reg.meterKind(c.name, c.unitKind()); !ok || hours != c.hours {
 		return m
 	}

@@ -2,7 +2,6 @@ package meter
 
 import (
 	"cmp"
-	"math"
 	"slices"
 )
 
@@ -136,7 +135,7 @@ const maxNodes = 72
 func longest(nodes []Reading, kind Kind, marks []bool) []bool {
 	healthy := true
 	for i, n := range nodes {
-		healthy = healthy && valid(n.Value) && (i == 0 || kind.follows(nodes[i-1], n))
+		healthy = healthy && kind.valid(n.Value) && (i == 0 || kind.follows(nodes[i-1], n))
 		marks = append(marks, false)
 	}
 	if healthy {
@@ -151,7 +150,7 @@ func longest(nodes []Reading, kind Kind, marks []bool) []bool {
 	end := -1
 	for i, n := range nodes {
 		prev[i] = -1
-		if !valid(n.Value) {
+		if !kind.valid(n.Value) {
 			continue
 		}
 		for j := range i { // the earliest of equals wins
@@ -170,17 +169,15 @@ func longest(nodes []Reading, kind Kind, marks []bool) []bool {
 	return marks
 }
 
-func valid(v float64) bool { return v >= 0 && !math.IsInf(v, 1) }
-
 // follows reports whether b can come after a: not lower, and not further on than
-// the plausible speed and the slack allow.
+// the plausible speed and the slack allow, nor than can be kept up for so long.
 func (k Kind) follows(a, b Reading) bool {
 	return !below(b.Value, a.Value) && !k.tooFast(a, b)
 }
 
 func (k Kind) tooFast(a, b Reading) bool {
 	speed, slack := k.limits()
-	return b.Value-a.Value > float64(speed*float64(b.At-a.At))+slack
+	return b.Value-a.Value > float64(speed*float64(b.At-a.At))+slack || k == Distance && Ease(b)-Ease(a) > atOnce
 }
 
 // below reports whether a is less than b by more than 1e-9 of it.

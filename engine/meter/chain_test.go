@@ -68,6 +68,13 @@ func TestJudge(t *testing.T) {
 		{"a service outweighs a plain reading", Distance, []Reading{{day, 81000 * km, 0}, {2 * day, 79000 * km, 1}}, nil,
 			"81,000 (implausible) | 79,000"},
 		{"too fast", Distance, daily(km, 81000, 84200, 81400), nil, "81,000 | 84,200 (implausible) | 81,400"},
+		{"nine million over a gap of ten years, which the greatest speed would allow", Distance,
+			[]Reading{{day, 81000 * km, 0}, {3650 * day, 9_000_000 * km, 0}, {3651 * day, 400_000 * km, 0}}, nil,
+			"81,000 | 9,000,000 (implausible) | 400,000"},
+		{"nine million when nothing else was read", Distance, daily(km, 9_000_000), nil,
+			"9,000,000 (implausible; a digit too many: 900,000 km (559,234 mi) would fit)"},
+		{"a million in a year", Distance, []Reading{{day, 81000 * km, 0}, {366 * day, 1_081_000 * km, 0}}, nil, "81,000 | 1,081,000 (implausible; a digit too many: 108,100 km (67,170 mi) would fit)"},
+		{"half a million in a year", Distance, []Reading{{day, 81000 * km, 0}, {366 * day, 581_000 * km, 0}}, nil, "81,000 | 581,000"},
 		{"not a number", Distance, daily(km, 81000, math.NaN(), -5, 81400), nil,
 			"81,000 | NaN (implausible) | -5 (going back) | 81,400"},
 		{"an hour meter runs with the clock at most", Hours, daily(hour, 100, 124, 149, 174, 1740), nil,
@@ -107,7 +114,7 @@ func heaviest(nodes []Reading, kind Kind) (best int) {
 			if set>>i&1 == 0 {
 				continue
 			}
-			ok = ok && valid(nodes[i].Value) && (last < 0 || kind.follows(nodes[last], nodes[i]))
+			ok = ok && kind.valid(nodes[i].Value) && (last < 0 || kind.follows(nodes[last], nodes[i]))
 			weight, last = weight+1+int(nodes[i].Weight), i
 		}
 		if ok {
@@ -182,13 +189,15 @@ func TestAppendsIsSafe(t *testing.T) {
 		kind := rapid.SampledFrom([]Kind{Distance, Hours}).Draw(r, "kind")
 		speed, _ := kind.limits()
 		last := Reading{Value: rapid.Float64Range(0, 1e9).Draw(r, "start")}
+		ease := Ease(last)
 		var part []Reading
 		for range rapid.IntRange(0, 40).Draw(r, "n") {
-			gap := rapid.Int64Range(0, 3*day).Draw(r, "gap")
+			gap := rapid.Int64Range(0, rapid.SampledFrom([]int64{3, 200}).Draw(r, "days")*day).Draw(r, "gap")
 			next := Reading{At: last.At + gap, Value: last.Value + speed*float64(gap)*rapid.Float64Range(0, 1.1).Draw(r, "pace")}
-			if !Appends(last, next, kind) {
+			if !Appends(last, next, ease, kind) {
 				continue
 			}
+			ease = min(ease, Ease(next))
 			if last = next; rapid.Bool().Draw(r, "kept") {
 				part = append(part, next)
 			}
@@ -209,6 +218,8 @@ func TestAppends(t *testing.T) {
 		want bool
 	}{
 		{Reading{At: 3600, Value: 230 * km}, Distance, true},
+		{Reading{At: 100 * day, Value: 180_000 * km}, Distance, true},
+		{Reading{At: 100 * day, Value: 180_101 * km}, Distance, false},
 		{Reading{At: 3600, Value: 231 * km}, Distance, false},
 		{Reading{At: 3600, Value: 100 * km}, Distance, true},
 		{Reading{At: 3600, Value: 99.9 * km}, Distance, false},
@@ -216,7 +227,7 @@ func TestAppends(t *testing.T) {
 		{Reading{At: 60, Value: 100*km + 60}, Hours, true},
 		{Reading{At: 60, Value: 100*km + 61}, Hours, false},
 	} {
-		if got := Appends(a, c.b, c.kind); got != c.want {
+		if got := Appends(a, c.b, Ease(a), c.kind); got != c.want {
 			t.Errorf("%+v: got %v", c.b, got)
 		}
 	}

@@ -9,6 +9,8 @@
 // function of the set of readings, however they came in.
 package meter
 
+import "math"
+
 // Kind is what an instrument counts.
 type Kind uint8
 
@@ -35,13 +37,19 @@ type Replaced struct {
 	Last, First float64
 }
 
-// The plausible speeds are common practice, no source. No road vehicle averages
-// more than 130 km/h, and an hour meter cannot run faster than the clock; the
-// slack covers clocks that differ and values that were rounded.
+// What is plausible is common practice, no source. No road vehicle averages more than
+// 130 km/h, and an hour meter cannot run faster than the clock; the slack covers
+// clocks that differ and values that were rounded. Nobody keeps 130 km/h up: over months
+// even a vehicle that is driven day and night by turns stays below 1,500 km a day, with
+// room for some weeks that were worse. None has run six million kilometres.
 const (
 	topSpeed      = 130_000.0 / 3600 // m/s
 	slackDistance = 10_000.0         // m
 	slackHours    = 3600.0           // s
+
+	sustained   = 1_500_000.0 / day // m/s
+	atOnce      = 30_000_000.0      // m
+	farthestRun = 6e9               // m
 )
 
 func (k Kind) limits() (speed, slack float64) {
@@ -51,13 +59,24 @@ func (k Kind) limits() (speed, slack float64) {
 	return topSpeed, slackDistance
 }
 
+// valid reports whether an instrument can show the value.
+func (k Kind) valid(v float64) bool {
+	return v >= 0 && !math.IsInf(v, 1) && (k != Distance || v <= farthestRun)
+}
+
+// Ease is how little a vehicle can have run up to a reading beside one that is driven
+// without a rest. The least of a sequence is what Appends asks for.
+func Ease(r Reading) float64 { return r.Value - float64(sustained*float64(r.At)) }
+
 // Appends reports whether next follows prev at a plausible speed with no slack
-// at all. A chain of which this holds from each reading to the next is accepted
-// whole by Judge, and so is every part of it; one more such reading need
-// not be judged against the others. Both values must be of the same instrument,
+// at all, and is not too far from any reading of a sequence that ends in prev and of which
+// ease is the least Ease. A sequence of which this holds from each reading to the next is
+// accepted whole by Judge, and so is every part of it; one more such reading need
+// not be judged against the others. All values must be of the same instrument,
 // or life values.
-func Appends(prev, next Reading, kind Kind) bool {
+func Appends(prev, next Reading, ease float64, kind Kind) bool {
 	speed, _ := kind.limits()
 	rise := next.Value - prev.Value
-	return rise >= 0 && next.At >= prev.At && rise <= speed*float64(next.At-prev.At)
+	return rise >= 0 && next.At >= prev.At && rise <= float64(speed*float64(next.At-prev.At)) &&
+		kind.valid(next.Value) && (kind != Distance || Ease(next)-ease <= atOnce)
 }

@@ -41,7 +41,7 @@ func dispute(v *Verdict, nodes []Reading, accepted []bool, i int, kind Kind) {
 	if before != nil && below(r.Value, before.Value) {
 		v.Why = GoingBack
 	}
-	if !valid(r.Value) {
+	if r.Value < 0 || math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 		return
 	}
 	expected := expect(before, after, r.At)

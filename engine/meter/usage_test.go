@@ -220,7 +220,7 @@ func BenchmarkReadingAppends(b *testing.B) {
 	prev, next := chain[62], chain[63]
 	b.ReportAllocs()
 	for b.Loop() {
-		if !Appends(prev, next, Distance) {
+		if !Appends(prev, next, Ease(chain[0]), Distance) {
 			b.Fatal("does not append")
 		}
 	}
