@@ -129,21 +129,6 @@ func (f *fold) outOfService(out bool) error {
 	return nil
 }
 
-func (f *fold) postpone(s Stamp, d *AnswerData) error {
-	if f.p.book != nil {
-		t := f.task(d.Task)
-		switch {
-		case t == nil:
-			return refuse("the book in force has no task %q", d.Task)
-		case t.Statutory:
-			return refuse("%q is statutory and cannot be postponed", d.Task)
-		}
-	}
-	f.rec.Postponed = latest(insert(f.rec.Postponed, Postponed{Stamp: s, AnswerData: d}), keptPostponed)
-	f.change.fact = true
-	return nil
-}
-
 // unanswer takes back what a voided answer did.
 func (f *fold) unanswer(id ID) {
 	f.dropDisowned(func(o disowned) bool { return o.ID == id })

@@ -239,7 +239,7 @@ func lastDone(ts *taskState) string {
 	switch {
 	case ts.last != nil:
 		return ts.last.Date.String()
-	case ts.noHistory:
+	case ts.noHistory || ts.from.Date.IsZero() && !ts.waiting:
 		return noHistory
 	case ts.waiting:
 		return "counted from the first reading"

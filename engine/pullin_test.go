@@ -35,7 +35,12 @@ func TestPulledInOfAnyHistory(t *testing.T) {
 		if rapid.Bool().Draw(rt, "postponed") {
 			i := rapid.IntRange(1, len(lines)).Draw(rt, "where")
 			when, _, _ := strings.Cut(lines[i-1], " ")
-			lines = slices.Insert(lines, i, when+` answer van-1 postpone "engine oil" until 2033-02-01 by ines why "no room"`)
+			day, err := time.Parse(time.DateOnly, when[:len(time.DateOnly)])
+			if err != nil {
+				rt.Fatal(err)
+			}
+			until := day.AddDate(0, 4, 0).Format(time.DateOnly)
+			lines = slices.Insert(lines, i, when+` answer van-1 postpone "engine oil" until `+until+` by ines why "no room"`)
 		}
 		events := shortEvents(rt, lines, with)
 		got, own := dueAfter(rt, events, with), dueAfter(rt, events, without)

@@ -7,7 +7,6 @@ import (
 
 	"telltale/engine/interval"
 	"telltale/rules"
-	"telltale/rules/unit"
 )
 
 // taskState is the reckoning of one task's due point.
@@ -61,6 +60,10 @@ func (f *fold) reckon(at rules.AppliedTask, before place, readings int64) taskSt
 		ts.waiting = !ok && t.History == rules.HistoryFirstReading
 		ts.noHistory = !ok && !ts.waiting
 		if !ok {
+			ts.from, ts.point = ts.plan.Next(nil)
+			if ts.noHistory {
+				f.applyPostponement(&ts)
+			}
 			return ts
 		}
 		f.dones = append(f.dones, first)
@@ -160,45 +163,6 @@ func (f *fold) plan(at rules.AppliedTask, before place, readings int64) interval
 		}
 	}
 	return p
-}
-
-// applyPostponement moves the due point as a person said after the work that it
-// counts from: until a date, or by a distance. The other limits wait with it.
-func (f *fold) applyPostponement(ts *taskState) {
-	for i := len(f.rec.Postponed) - 1; i >= 0; i-- {
-		p := &f.rec.Postponed[i]
-		on := p.Component == "" || p.Component == f.componentName(ts.comp)
-		if p.Void || p.Task != ts.task.Name || !on {
-			continue
-		}
-		date := localDate(time.Unix(0, p.At), f.applied().zone)
-		if ts.last != nil && date.Compare(ts.last.Date) < 0 {
-			return // it was done since
-		}
-		ts.postponed = p
-		if p.To > 0 {
-			ts.accepted(p)
-			return
-		}
-		nan := math.NaN()
-		if until, err := interval.ParseDate(p.Until); err == nil {
-			ts.point = interval.Point{Distance: nan, Hours: nan, Date: until, HasDate: true}
-			ts.noHistory = false
-			return
-		}
-		by, err := p.ByDistance.As(unit.Distance)
-		if err != nil || math.IsNaN(ts.point.Distance) {
-			return
-		}
-		from := ts.point.Distance
-		if c := f.rec.chainFor(f.applied().reg, f.def(ts.comp), false); c != nil {
-			if last, ok := c.last(p.At); ok {
-				from = max(from, last.life)
-			}
-		}
-		ts.point = interval.Point{Distance: from + by, Hours: nan}
-		return
-	}
 }
 
 // judgeTasks finds each task's stage.

@@ -113,7 +113,8 @@ func (f *fold) why(ts *taskState, v verdict) string {
 	if v.Reached {
 		parts = append(parts, "going by its usage it has passed this by now; please read the meter")
 	}
-	if v.stage <= interval.Soon && v.sure {
+	waits := ts.postponed != nil && ts.point.HasDate && v.sure && v.likely >= ts.point.Date // of what lies beyond, nobody asked
+	if v.stage <= interval.Soon && v.sure && !waits {
 		reach := v.reach(f.applied().zone)
 		parts = append(parts, fmt.Sprintf("likely about %s (between %s and %s)", reach[1], reach[0], reach[2]))
 	}
@@ -231,13 +232,6 @@ func (f *fold) withinWords(l interval.Limits) string {
 		return strings.Join(parts[:n-1], ", ") + " or " + parts[n-1]
 	}
 	return strings.Join(parts, "")
-}
-
-func postponedBy(p *Postponed) string {
-	if p.To > 0 {
-		return acceptedBy(p)
-	}
-	return "postponed by " + p.By + ": " + p.Why
 }
 
 // calendarTime writes a time of months and days.

@@ -107,7 +107,11 @@ func (p Plan) judgeDate(due, today Date, every, tol Limits) (Verdict, float64) {
 	case p.Early.hasTime() && today >= due.add(p.Early, -1):
 		v.Stage = Soon
 	}
-	return v, used(past, span(every.days(), p.Pulled.days()))
+	days := span(every.days(), p.Pulled.days())
+	if days == 0 {
+		days = 12 * daysInMonth // put there by a person: a year, as the longest that one waits
+	}
+	return v, used(past, days)
 }
 
 func (l Limits) days() float64 { return float64(l.Months*daysInMonth + l.Days) }

@@ -1,0 +1,166 @@
+package engine
+
+import (
+	"cmp"
+	"math"
+	"time"
+
+	"telltale/engine/interval"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// A person may postpone a task, for a reason and up to a limit: a date or a distance.
+// That is at most one interval of the task from the day of the answer, since what
+// waits longer is not put off but left out. The task's other limits wait with it, for
+// one interval at most as well; so a vehicle that stands still, or runs more than
+// anybody thought, is not forgotten. Past the limit the task is due, and overdue past its
+// tolerance, as at any point. Common practice, no source.
+
+// longestWait is how long a task waits that has no limit of time: months.
+const longestWait = 12
+
+func (f *fold) postpone(s Stamp, d *AnswerData) error {
+	if f.p.book != nil {
+		t := f.task(d.Task)
+		switch {
+		case t == nil:
+			return refuse("the book in force has no task %q", d.Task)
+		case t.Statutory:
+			return refuse("%q is statutory and cannot be postponed", d.Task)
+		}
+		if err := f.checkWait(s.At, t, d); err != nil {
+			return err
+		}
+	}
+	f.rec.Postponed = latest(insert(f.rec.Postponed, Postponed{Stamp: s, AnswerData: d}), keptPostponed)
+	f.change.fact = true
+	return nil
+}
+
+// checkWait refuses a wait of more than one interval.
+func (f *fold) checkWait(at int64, t *rules.Task, d *AnswerData) error {
+	if d.ByDistance != nil {
+		by, err := d.ByDistance.As(unit.Distance)
+		switch {
+		case err != nil:
+			return refuse("byDistance: %v", err)
+		case t.Every.Distance == 0:
+			return refuse("%q is not due by distance: postpone it until a date", d.Task)
+		case by > t.Every.Distance*(1+slack):
+			return refuse("%q can be postponed by %s at most, its interval", d.Task, f.amount(t.Every.Distance, false))
+		}
+		return nil
+	}
+	until, err := interval.ParseDate(d.Until)
+	if err != nil {
+		return refuse("until: %v", err)
+	}
+	zone := time.UTC
+	if reg := f.rec.registered(); reg != nil {
+		zone = reg.zone()
+	}
+	last := wait(localDate(time.Unix(0, at), zone), interval.Limits(t.Every))
+	if until > last {
+		return refuse("%q can be postponed until %s at most, one interval from the day of the answer", d.Task, last)
+	}
+	return nil
+}
+
+// wait is the last day until which a task can be postponed on a day.
+func wait(from interval.Date, every interval.Limits) interval.Date {
+	if every.Months+every.Days == 0 {
+		return from.AddMonths(longestWait)
+	}
+	return from.AddMonths(every.Months).AddDays(every.Days)
+}
+
+// applyPostponement moves the due point as a person said after the work that it
+// counts from.
+func (f *fold) applyPostponement(ts *taskState) {
+	for i := len(f.rec.Postponed) - 1; i >= 0; i-- {
+		p := &f.rec.Postponed[i]
+		on := p.Component == "" || p.Component == f.componentName(ts.comp)
+		if p.Void || p.Task != ts.task.Name || !on {
+			continue
+		}
+		date := localDate(time.Unix(0, p.At), f.applied().zone)
+		if ts.last != nil && date.Compare(ts.last.Date) < 0 {
+			return // it was done since
+		}
+		if p.To > 0 {
+			if !ts.noHistory {
+				ts.postponed = p
+				ts.accepted(p)
+			}
+			return
+		}
+		if point, ok := f.postponedPoint(ts, p, date); ok {
+			ts.postponed, ts.point, ts.noHistory = p, point, false
+		}
+		return
+	}
+}
+
+// postponedPoint is where the answer of that date puts the task; false where it moves
+// nothing, since it speaks of a distance that the task does not go by.
+func (f *fold) postponedPoint(ts *taskState, p *Postponed, date interval.Date) (interval.Point, bool) {
+	every := ts.plan.Interval()
+	at := f.metersAt(ts.comp, p.At)
+	point := interval.Point{
+		Distance: later(ts.point.Distance, at.Distance, every.Distance),
+		Hours:    later(ts.point.Hours, at.Hours, every.Hours),
+	}
+	if every.Months+every.Days > 0 {
+		point.Date, point.HasDate = max(ts.point.Date, wait(date, every)), true
+	}
+	if until, err := interval.ParseDate(p.Until); err == nil {
+		point.Date, point.HasDate = until, true
+		return point, true
+	}
+	by, err := p.ByDistance.As(unit.Distance)
+	from := ts.point.Distance
+	if math.IsNaN(from) || from < at.Distance {
+		from = at.Distance
+	}
+	point.Distance = from + by
+	return point, err == nil && !math.IsNaN(point.Distance)
+}
+
+// metersAt is where the component's meters stood at a moment, as life values.
+func (f *fold) metersAt(comp int, at int64) interval.Done {
+	d := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
+	for _, hours := range []bool{false, true} {
+		c := f.rec.chainFor(f.applied().reg, f.def(comp), hours)
+		if c == nil {
+			continue
+		}
+		if last, ok := c.last(at); ok && hours {
+			d.Hours = last.life
+		} else if ok {
+			d.Distance = last.life
+		}
+	}
+	return d
+}
+
+// later is one interval from where a meter stood, or the task's own point if that
+// lies beyond it; NaN where the task does not go by the meter.
+func later(point, at, every float64) float64 {
+	switch {
+	case every == 0:
+		return math.NaN()
+	case math.IsNaN(at) || point > at+every:
+		return point
+	}
+	return at + every
+}
+
+// postponedBy is who moved the point, and why. Who gives no name is known by where
+// the answer came from.
+func postponedBy(p *Postponed) string {
+	if p.To > 0 {
+		return acceptedBy(p)
+	}
+	return "postponed by " + cmp.Or(p.By, p.ID.Source) + ": " + p.Why
+}
