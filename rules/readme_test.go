@@ -66,7 +66,7 @@ func TestReadmesFile(t *testing.T) {
 	}
 	_, rest, _ := strings.Cut(string(raw), "```yaml\n")
 	text, _, _ := strings.Cut(rest, "```")
-	if b := load(t, text); len(b.Questions) > 0 || len(b.Rules) != 2 || len(b.Tasks) != 1 {
+	if b := load(t, text); len(b.Questions) > 0 || len(b.Rules) != 3 || len(b.Tasks) != 1 {
 		t.Errorf("%v", Faults(b.Questions))
 	}
 }
