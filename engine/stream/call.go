@@ -22,7 +22,7 @@ func unknown(err error) bool {
 		return api.Code == 503
 	}
 	for _, e := range []error{context.DeadlineExceeded, nats.ErrTimeout, nats.ErrNoResponders, nats.ErrDisconnected,
-		nats.ErrReconnectBufExceeded, jetstream.ErrNoStreamResponse, jetstream.ErrAsyncPublishTimeout} {
+		nats.ErrReconnectBufExceeded, jetstream.ErrNoStreamResponse, jetstream.ErrAsyncPublishTimeout, jetstream.ErrTooManyStalledMsgs} {
 		if errors.Is(err, e) {
 			return true
 		}

@@ -50,10 +50,10 @@ func (s *Service) reached(ctx context.Context, p int, seq uint64) error {
 		if w := s.worker(p); w != nil {
 			err := w.wait(ctx, seq)
 			if err == nil || !s.cfg.Share || ctx.Err() != nil {
-				return err
+				return s.cause(err)
 			}
 		} else if !s.cfg.Share {
-			return errStopped
+			return s.cause(errStopped)
 		} else if list, err := elsewhere(ctx, s, healthInquiry, p, question{}); err == nil && len(list) == 1 && list[0].Seq >= seq {
 			return nil
 		}
@@ -62,6 +62,16 @@ func (s *Service) reached(ctx context.Context, p int, seq uint64) error {
 		}
 		rest(ctx, wait)
 	}
+}
+
+// cause is why a partition was stopped, where that was another one's fault.
+func (s *Service) cause(err error) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if errors.Is(err, errStopped) && s.err != nil {
+		return s.err
+	}
+	return err
 }
 
 // Settled blocks until the partitions that come to this process's share have folded

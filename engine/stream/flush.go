@@ -16,7 +16,8 @@ import (
 const (
 	// maxDirty is how many changed records are kept before they are written.
 	maxDirty = 2000
-	// inFlight is how many writes wait for their acknowledgement together.
+	// inFlight is how many of a partition's writes wait for their acknowledgement
+	// together.
 	inFlight = 256
 )
 
@@ -54,7 +55,10 @@ func (w *worker) writeRecords(ctx context.Context, vehicles []string) error {
 			wr.msg.Header.Set(jetstream.MsgTTLHeader, goneFor.String())
 		}
 		if wr.ack, err = w.log.js.PublishMsgAsync(follows(wr.msg, w.records[v].last)); err != nil {
-			return fmt.Errorf("writing the record of vehicle %q: %w", v, err)
+			if err := w.settle(ctx, wr, err); err != nil {
+				return err
+			}
+			continue
 		}
 		writes = append(writes, wr)
 	}
@@ -99,7 +103,7 @@ func (w *worker) encode(v string) (write, error) {
 	return write{vehicle: v, at: at, gone: gone, msg: recordMsg(recordSubject(w.p, intake.Token(v)), at, b)}, nil
 }
 
-// settle sees to a record whose write was refused or not answered. The newer
+// settle sees to a record whose write was refused, not answered or not even sent. The newer
 // position wins: where the stored one is newer, this owner has been replaced.
 func (w *worker) settle(ctx context.Context, wr write, err error) error {
 	p := newPatience(w.log.patience)

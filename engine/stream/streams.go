@@ -76,7 +76,8 @@ type Log struct {
 // Open makes the streams that are missing and checks those that are there. It
 // refuses streams with another partition count or of a newer program.
 func Open(ctx context.Context, nc *nats.Conn, c LogConfig) (*Log, error) {
-	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(callTimeout), jetstream.WithPublishAsyncTimeout(callTimeout))
+	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(callTimeout), jetstream.WithPublishAsyncTimeout(callTimeout),
+		jetstream.WithPublishAsyncMaxPending(Partitions*inFlight)) // all partitions may write at once
 	if err != nil {
 		return nil, fmt.Errorf("opening JetStream: %w", err)
 	}

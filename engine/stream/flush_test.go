@@ -1,0 +1,46 @@
+package stream
+
+import (
+	"testing"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// stalling lets so many writes through and then says of each that too many wait for
+// their acknowledgement already.
+type stalling struct {
+	jetstream.JetStream
+	through int
+}
+
+func (s *stalling) PublishMsgAsync(m *nats.Msg, opts ...jetstream.PublishOpt) (jetstream.PubAckFuture, error) {
+	if s.through--; s.through < 0 {
+		return nil, jetstream.ErrTooManyStalledMsgs
+	}
+	return s.JetStream.PublishMsgAsync(m, opts...)
+}
+
+// TestWritesThatStall has a machine so busy that writes are not sent: the records are
+// written all the same, and the service goes on.
+func TestWritesThatStall(t *testing.T) {
+	want := unbroken(t, 16)
+	l := open(t, embed(t, t.TempDir()))
+	writer := *l
+	writer.js = &stalling{l.js, 10}
+	s := run(t, &writer, quiet)
+	begin(t, l)
+	days(t, l, 1, 10)
+	caughtUp(t, s)
+	stop(t, s)
+	s = run(t, l, quiet)
+	caughtUp(t, s)
+	for _, p := range s.Health().Partitions {
+		if p.Events != 0 {
+			t.Errorf("partition %d folds %d events again, want none", p.Partition, p.Events)
+		}
+	}
+	days(t, l, 10, 16)
+	caughtUp(t, s)
+	same(t, "said", saidLines(t, l), want)
+}
