@@ -25,22 +25,22 @@ type DueQuery struct {
 	On string
 }
 
-// has reports whether the query is about that vehicle.
-func (q *DueQuery) has(vehicle string, reg *VehicleData) bool {
+// tagged reports whether the query is about vehicles registered like that.
+func (q *DueQuery) tagged(reg *VehicleData) bool {
 	name, value, _ := strings.Cut(q.Tag, "=")
-	return (q.Vehicle == "" || q.Vehicle == vehicle) && (q.Tag == "" || reg.Tags[name] == value)
+	return q.Tag == "" || reg.Tags[name] == value
 }
 
 // Due is the due list as the records stand, ordered by what to do first:
 // overdue, due, soon, then by forecast.
 func (p *Partition) Due(q DueQuery) []DueItem {
 	var out []DueItem
-	for _, v := range p.Vehicles() {
-		r, view := p.records[v], p
+	for _, v := range p.named(q.Vehicle) {
+		r, view := p.record(v), p
 		if q.On != "" {
 			r, view = p.asOf(r, q.On)
 		}
-		if reg := r.registered(); p.book != nil && !r.Out && reg != nil && !reg.Retired && q.has(v, reg) {
+		if reg := r.registered(); p.book != nil && !r.Out && reg != nil && !reg.Retired && q.tagged(reg) {
 			out = append(out, view.dueOf(r, q)...)
 		}
 	}
@@ -249,5 +249,5 @@ func lastDone(ts *taskState) string {
 
 // turn is this partition's part of a digest.
 func (p *Partition) turn(d *TurnData) *TurnPart {
-	return &TurnPart{Digest: d.Digest, Date: d.Date, Now: p.now, Items: p.Due(DueQuery{}), Alarms: p.Alarms(), Vehicles: len(p.records)}
+	return &TurnPart{Digest: d.Digest, Date: d.Date, Now: p.now, Items: p.Due(DueQuery{}), Alarms: p.Alarms(), Vehicles: len(p.records) + len(p.packed)}
 }

@@ -10,7 +10,7 @@ import (
 // what hangs on the order of the log: since when, by which answer, in which words.
 func (p *Partition) Describe(vehicle string) string {
 	var b strings.Builder
-	r := *p.records[vehicle]
+	r := *p.record(vehicle)
 	for _, a := range r.Alarms {
 		if a.Stage > 0 {
 			fmt.Fprintf(&b, "%s %s %s\n", a.Rule, a.Component, a.stageName(a.Stage))
@@ -41,4 +41,4 @@ func (p *Partition) JudgeAll() { p.judgeAll = true }
 func (p *Partition) Quietly() int { return p.quietly }
 
 // Next is when a tick may change something on the vehicle, Unix seconds.
-func (p *Partition) Next(vehicle string) int64 { return p.records[vehicle].Next }
+func (p *Partition) Next(vehicle string) int64 { return p.record(vehicle).Next }

@@ -14,6 +14,8 @@ import (
 // concurrent use; what it gives back is never changed afterwards.
 type Partition struct {
 	records map[string]*Record
+	packed  map[string]packed // and those that are stored, if nothing was asked of them yet
+	err     error             // one of them could not be read
 	book    *rules.Book
 	judge   *rules.Judge
 	shorten *rules.Judge // for tasks' factors: rules that ask for a due point have the judge busy
@@ -63,7 +65,7 @@ func (p *Partition) Apply(ev Event) []Output {
 		p.surveyAlone()
 		return out
 	}
-	if r := p.records[ev.Vehicle]; r != nil && !p.judgeAll && p.takeQuietly(r, &ev) {
+	if r := p.record(ev.Vehicle); r != nil && !p.judgeAll && p.takeQuietly(r, &ev) {
 		p.changed[ev.Vehicle] = true
 		p.turns.schedule(r)
 		p.quietly++
@@ -95,7 +97,7 @@ func (p *Partition) moment(ev Event) time.Time {
 // foldInto folds the event into one vehicle's record. Where it is refused the
 // record stays as it was.
 func (p *Partition) foldInto(vehicle string, ev Event, anew bool) (out []Output, err error) {
-	old := p.records[vehicle]
+	old := p.record(vehicle)
 	rec := Record{Vehicle: vehicle, FirstSeen: p.moment(ev).UnixNano()}
 	if old != nil {
 		rec = *old
@@ -129,11 +131,11 @@ func (p *Partition) tick(ev Event) []Output {
 	if back || p.judgeAll {
 		list = p.Vehicles()
 	} else {
-		list = p.turns.upTo(p.now.Unix(), p.records)
+		list = p.turns.upTo(p.now.Unix(), p.nextOf)
 	}
 	var out []Output
 	for _, v := range list {
-		r := p.records[v]
+		r := p.record(v)
 		if r.registered() == nil && p.now.Sub(time.Unix(0, r.FirstSeen)) > unregisteredFor {
 			p.turns.forget(r)
 			delete(p.records, v)
@@ -141,7 +143,7 @@ func (p *Partition) tick(ev Event) []Output {
 			continue
 		}
 		out = append(out, p.each(v, ev, false)...)
-		p.turns.schedule(p.records[v]) // also where folding it was refused
+		p.turns.schedule(p.record(v)) // also where folding it was refused
 	}
 	return out
 }
@@ -175,14 +177,38 @@ func (p *Partition) each(v string, ev Event, anew bool) []Output {
 }
 
 // Vehicles lists the vehicles of which there are events, in order of name.
-func (p *Partition) Vehicles() []string { return slices.Sorted(maps.Keys(p.records)) }
+func (p *Partition) Vehicles() []string {
+	return slices.Sorted(func(yield func(string) bool) {
+		for v := range p.records {
+			if !yield(v) {
+				return
+			}
+		}
+		for v := range p.packed {
+			if !yield(v) {
+				return
+			}
+		}
+	})
+}
+
+// named is the vehicle of that name, if there are events of it; all where it is empty.
+func (p *Partition) named(vehicle string) []string {
+	switch {
+	case vehicle == "":
+		return p.Vehicles()
+	case p.record(vehicle) == nil:
+		return nil
+	}
+	return []string{vehicle}
+}
 
 // Unregistered lists the vehicles whose events are kept unjudged because nobody
 // registered them, in order of name.
 func (p *Partition) Unregistered() []string {
 	var out []string
 	for _, v := range p.Vehicles() {
-		if p.records[v].registered() == nil {
+		if p.record(v).registered() == nil {
 			out = append(out, v)
 		}
 	}
@@ -200,8 +226,8 @@ func (p *Partition) Changed() []string {
 // Encode gives the vehicle's record as it is stored: JSON, the same bytes for the
 // same facts.
 func (p *Partition) Encode(vehicle string) ([]byte, error) {
-	r, ok := p.records[vehicle]
-	if !ok {
+	r := p.record(vehicle)
+	if r == nil {
 		return nil, fmt.Errorf("vehicle %q has no record", vehicle)
 	}
 	c := *r
@@ -212,30 +238,6 @@ func (p *Partition) Encode(vehicle string) ([]byte, error) {
 	return json.Marshal(&c)
 }
 
-// Load puts a stored record back.
-func (p *Partition) Load(vehicle string, b []byte) error {
-	var r Record
-	if err := json.Unmarshal(b, &r); err != nil {
-		return fmt.Errorf("reading the record of vehicle %q: %w", vehicle, err)
-	}
-	if r.Vehicle != vehicle {
-		return fmt.Errorf("the record of vehicle %q is that of %q", vehicle, r.Vehicle)
-	}
-	if old := p.records[vehicle]; old != nil {
-		r.turn = old.turn
-	}
-	r.eachStamp(func(s *Stamp) { s.Key, s.ID.Source = s.ID.key(), p.alike.word(s.ID.Source) })
-	for i := range r.Register {
-		r.Register[i].VehicleData = p.alike.registration(r.Register[i].VehicleData)
-	}
-	for i := range r.Meters {
-		r.Meters[i].Readings = slices.Clone(r.Meters[i].Readings) // without room to spare
-	}
-	p.records[vehicle] = &r
-	p.turns.schedule(&r)
-	return nil
-}
-
 // Restore sets the last tick and the book in force as a checkpoint has them,
 // without judging anything.
 func (p *Partition) Restore(now time.Time, b *rules.Book) {
@@ -244,10 +246,13 @@ func (p *Partition) Restore(now time.Time, b *rules.Book) {
 }
 
 // Alarms lists what stands, in order of vehicle, rule and component.
-func (p *Partition) Alarms() []Standing {
+func (p *Partition) Alarms() []Standing { return p.AlarmsOf("") }
+
+// AlarmsOf lists what stands of one vehicle; of all where it is empty.
+func (p *Partition) AlarmsOf(vehicle string) []Standing {
 	var out []Standing
-	for _, v := range p.Vehicles() {
-		out = append(out, p.records[v].standings()...)
+	for _, v := range p.named(vehicle) {
+		out = append(out, p.record(v).standings()...)
 	}
 	return out
 }
@@ -271,7 +276,7 @@ func (r *Record) standings() []Standing {
 
 // Registered is the vehicle's registration that counts; nil where there is none.
 func (p *Partition) Registered(vehicle string) *VehicleData {
-	if r := p.records[vehicle]; r != nil {
+	if r := p.record(vehicle); r != nil {
 		return r.registered()
 	}
 	return nil

@@ -80,7 +80,7 @@ const (
 // postponements, each with its source. ExtendHistory adds what a log holds beyond
 // the record. It is nil for a vehicle that nobody registered.
 func (p *Partition) History(vehicle string) []HistoryEntry {
-	r := p.records[vehicle]
+	r := p.record(vehicle)
 	if r == nil || p.book == nil || r.registered() == nil {
 		return nil
 	}
@@ -330,7 +330,7 @@ func (h *historian) alarms(said []Transition) {
 // Known says of some events of a vehicle which of them its record holds: whether
 // with the same content.
 func (p *Partition) Known(vehicle string, events []KnownEvent) []KnownEvent {
-	r := p.records[vehicle]
+	r := p.record(vehicle)
 	if r == nil {
 		return nil
 	}

@@ -87,7 +87,7 @@ type ReckonedMeter struct {
 // Reckon gives the reckoning of every task and follow-up of a vehicle, in order
 // of task and component; of one task alone where it is named.
 func (p *Partition) Reckon(vehicle, task string) []Reckoning {
-	r := p.records[vehicle]
+	r := p.record(vehicle)
 	if r == nil || p.book == nil {
 		return nil
 	}

@@ -9,7 +9,7 @@ import "slices"
 func (p *Partition) Reconcile(said Transition) (Transition, bool) {
 	now := Alarm{AlarmKey: AlarmKey{said.Rule, said.Component}, Task: said.Task, Acked: true, Last: said}
 	there, out := false, false
-	if r := p.records[said.Vehicle]; r != nil {
+	if r := p.record(said.Vehicle); r != nil {
 		out = r.Out
 		if i := r.alarm(now.AlarmKey); i >= 0 {
 			now, there = r.Alarms[i], true

@@ -61,8 +61,8 @@ func (p *Partition) survey(ev Event, d *SurveyData) *SurveyPart {
 		return part
 	}
 	for _, v := range p.Vehicles() {
-		if reg := p.records[v].registered(); reg != nil && !reg.Retired {
-			rec := *p.records[v]
+		if reg := p.record(v).registered(); reg != nil && !reg.Retired {
+			rec := *p.record(v)
 			f := &fold{p: p, rec: &rec, when: part.Now}
 			part.Samples = append(part.Samples, f.surveyed()...)
 		}

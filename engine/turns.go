@@ -21,12 +21,17 @@ func (q *turns) schedule(r *Record) {
 	if r.turn == nil {
 		r.turn = &turn{vehicle: r.Vehicle, pos: -1}
 	}
-	switch t := r.turn; {
+	q.put(r.turn, r.Next)
+}
+
+// put sees that a turn comes no later than next.
+func (q *turns) put(t *turn, next int64) {
+	switch {
 	case t.pos < 0:
-		t.next = r.Next
+		t.next = next
 		heap.Push(q, t)
-	case r.Next < t.next:
-		t.next = r.Next
+	case next < t.next:
+		t.next = next
 		heap.Fix(q, t.pos)
 	}
 }
@@ -38,11 +43,11 @@ func (q *turns) forget(r *Record) {
 }
 
 // upTo takes out the vehicles whose turn has come, in order of name.
-func (q *turns) upTo(now int64, records map[string]*Record) []string {
+func (q *turns) upTo(now int64, nextOf func(*turn) int64) []string {
 	var out []string
 	for len(*q) > 0 && (*q)[0].next <= now {
 		t := (*q)[0]
-		if next := records[t.vehicle].Next; next > now {
+		if next := nextOf(t); next > now {
 			t.next = next
 			heap.Fix(q, 0)
 			continue

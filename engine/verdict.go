@@ -116,7 +116,7 @@ type VerdictUsual struct {
 // Verdicts reads the latest sample of each component of a vehicle, or of the one
 // named, in order of component. There is none of a component without a sample.
 func (p *Partition) Verdicts(vehicle, component string) []Verdict {
-	r := p.records[vehicle]
+	r := p.record(vehicle)
 	if r == nil || p.book == nil || r.registered() == nil || r.registered().Retired {
 		return nil
 	}

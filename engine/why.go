@@ -98,7 +98,7 @@ type WhyEvent struct {
 // order of name and component; for one alone where it is named. It is empty for a
 // vehicle that nobody registered, and for a name that nothing has.
 func (p *Partition) Why(vehicle, name string) []Why {
-	r := p.records[vehicle]
+	r := p.record(vehicle)
 	if r == nil || p.book == nil || r.registered() == nil {
 		return nil
 	}

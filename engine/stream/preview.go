@@ -1,6 +1,7 @@
 package stream
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"strings"
@@ -21,7 +22,7 @@ func (l *Log) Copies(ctx context.Context, do func(*engine.Partition) error) erro
 	for i := range Partitions {
 		p, err := l.copyOf(ctx, shelf, i)
 		if err == nil {
-			err = do(p)
+			err = cmp.Or(do(p), p.Err())
 		}
 		if err != nil {
 			return fmt.Errorf("partition %d: %w", i, err)

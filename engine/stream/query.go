@@ -33,7 +33,7 @@ var (
 		return w.fold.Due(engine.DueQuery{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
 	}}
 	alarmsInquiry = inquiry[engine.Standing]{"alarms", func(w *worker, q question) []engine.Standing {
-		return slices.DeleteFunc(w.fold.Alarms(), func(a engine.Standing) bool { return q.Vehicle != "" && a.Vehicle != q.Vehicle })
+		return w.fold.AlarmsOf(q.Vehicle)
 	}}
 	whyInquiry = inquiry[engine.Why]{"why", func(w *worker, q question) []engine.Why {
 		return w.fold.Why(q.Vehicle, q.Rule)

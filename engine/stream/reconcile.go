@@ -77,7 +77,7 @@ func (w *worker) reconcile(ctx context.Context, seq uint64) error {
 		return err
 	}
 	out, err := w.differences(ctx, published)
-	if err != nil {
+	if err = cmp.Or(err, w.fold.Err()); err != nil {
 		return err
 	}
 	list, err := messages(w.at.Epoch, w.out.Seq, out)

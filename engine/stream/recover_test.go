@@ -1,11 +1,14 @@
 package stream
 
 import (
+	"bytes"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
@@ -60,6 +63,47 @@ func TestRecordsLost(t *testing.T) {
 	caughtUp(t, s)
 	if got := s.Health().Partitions[Partition(lost)].Events; got != 0 {
 		t.Errorf("%d events were folded again, want none", got)
+	}
+}
+
+// TestDamagedRecord has a stored record in which a digit went wrong. Nothing is said
+// or written on its ground: the service says whose it is and ends, and who asks for a
+// list before that is told that the partition did not answer.
+func TestDamagedRecord(t *testing.T) {
+	l := open(t, embed(t, t.TempDir()))
+	s := run(t, l, quiet)
+	begin(t, l)
+	days(t, l, 1, 5)
+	caughtUp(t, s)
+	stop(t, s)
+	v := fleet()[3]
+	subject := recordSubject(Partition(v), intake.Token(v))
+	m, err := lastOn(t.Context(), l.state, subject, time.Second)
+	if err != nil {
+		t.Fatal(err)
+	}
+	damaged := nats.Msg{Subject: subject, Header: nats.Header{positionHeader: {m.Header.Get(positionHeader)}},
+		Data: bytes.Replace(m.Data, []byte(`"first":`), []byte(`"first":x`), 1)}
+	if err := l.store(t.Context(), &damaged); err != nil {
+		t.Fatal(err)
+	}
+	said := saidLines(t, l)
+	w := newWorker(l, quiet, newShelf(l), Partition(v))
+	if err := w.load(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if list, err := dueInquiry.ask(w, question{}); err == nil {
+		t.Errorf("a list that lacks a vehicle was given as whole: %v", list)
+	}
+	s = run(t, l, quiet)
+	<-s.Done()
+	want := fmt.Sprintf("partition %d: reading the record of vehicle %q: ", Partition(v), v)
+	if err := s.Err(); err == nil || !strings.HasPrefix(err.Error(), want) {
+		t.Errorf("got %v, want %s…", err, want)
+	}
+	same(t, "said", saidLines(t, l), said)
+	if got, err := lastOn(t.Context(), l.state, subject, time.Second); err != nil || !bytes.Equal(got.Data, damaged.Data) {
+		t.Errorf("the record was written over: %s (%v)", got.Data, err)
 	}
 }
 

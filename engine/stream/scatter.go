@@ -42,7 +42,9 @@ func scatter[T any](ctx context.Context, s *Service, in inquiry[T], q question) 
 	var wg sync.WaitGroup
 	for i, p := range from {
 		if w := s.worker(p); w != nil {
-			answers[i] = in.ask(w, q)
+			var err error
+			answers[i], err = in.ask(w, q)
+			failed[i] = err != nil
 			continue
 		}
 		wg.Go(func() {
@@ -75,10 +77,11 @@ func partitionsOf(q question) func(yield func(int) bool) {
 	}
 }
 
-func (in inquiry[T]) ask(w *worker, q question) []T {
+func (in inquiry[T]) ask(w *worker, q question) ([]T, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return in.of(w, q)
+	list := in.of(w, q)
+	return list, w.fold.Err()
 }
 
 // elsewhere asks another replica, or this one once it has the partition: again and
@@ -86,7 +89,7 @@ func (in inquiry[T]) ask(w *worker, q question) []T {
 func elsewhere[T any](ctx context.Context, s *Service, in inquiry[T], p int, q question) ([]T, error) {
 	for {
 		if w := s.worker(p); w != nil {
-			return in.ask(w, q), nil
+			return in.ask(w, q)
 		}
 		try, cancel := context.WithTimeout(ctx, answerWithin)
 		list, err := listOn[T](try, s.log.nc, partSubject(p)+"."+in.name, q)
@@ -112,7 +115,11 @@ type asked interface {
 func (in inquiry[T]) called() string { return in.name }
 
 func (in inquiry[T]) reply(r micro.Request, w *worker, q question) error {
-	return Reply(r, in.ask(w, q))
+	list, err := in.ask(w, q)
+	if err != nil {
+		return err
+	}
+	return Reply(r, list)
 }
 
 // answerPart lets other replicas ask a partition that is folded here. All who

@@ -102,6 +102,8 @@ func (w *worker) run(ctx context.Context) error {
 	}
 	flush := time.NewTicker(w.cfg.Flush)
 	defer flush.Stop()
+	unpack := time.NewTicker(unpackEvery)
+	defer unpack.Stop()
 	for {
 		select {
 		case m := <-msgs:
@@ -115,6 +117,11 @@ func (w *worker) run(ctx context.Context) error {
 			}
 		case <-w.doubt:
 			err = w.checkOwner(work)
+		case <-unpack.C:
+			more := false
+			if more, err = w.unpack(); !more {
+				unpack.Stop()
+			}
 		case err = <-ended:
 		case <-ctx.Done():
 			err = ctx.Err()
@@ -126,6 +133,22 @@ func (w *worker) run(ctx context.Context) error {
 			return err
 		}
 	}
+}
+
+// Records are read when something is asked of their vehicles, and the others so many
+// at a time, which makes a million of them some minutes of an eighth of a processor.
+const (
+	unpackEvery = 50 * time.Millisecond
+	unpackMost  = 20
+)
+
+// unpack reads some of the records that nothing was asked of since the start, before
+// somebody asks for a list of all.
+func (w *worker) unpack() (more bool, err error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	more = w.fold.Unpack(unpackMost)
+	return more || len(w.held) > 0, w.fold.Err()
 }
 
 // checkOwner looks whether somebody has claimed the partition since. An owner that
@@ -187,7 +210,9 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 				return err
 			}
 		}
-		out = w.applyInTime(ev, seq)
+		if out, err = w.applyInTime(ev, seq); err != nil {
+			return err
+		}
 	case w.p == 0 || !forAll(m):
 		out = []engine.Output{{Refused: refusal}}
 	}
@@ -235,7 +260,7 @@ func (w *worker) decode(m jetstream.Msg, stored time.Time) (engine.Event, *engin
 // where the clock follows the events: the ticks of the log come behind events that
 // are published fast, and the partition would judge them by yesterday's date. A
 // tick of the log that brings nothing new is left out.
-func (w *worker) applyInTime(ev engine.Event, seq uint64) (out []engine.Output) {
+func (w *worker) applyInTime(ev engine.Event, seq uint64) (out []engine.Output, err error) {
 	if !w.cfg.ClockFollowsEvents {
 		return w.apply(ev, seq)
 	}
@@ -246,29 +271,34 @@ func (w *worker) applyInTime(ev engine.Event, seq uint64) (out []engine.Output) 
 	if ev.Kind == engine.TickEvent {
 		w.ticks.Before(engine.Event{Recorded: ev.Time})
 		if !ev.Time.After(w.fold.Now()) {
-			return nil
+			return nil, nil
 		}
 	} else if !ev.Kind.Internal() && !ev.Recorded.Equal(Unclocked) {
 		for _, t := range w.ticks.Before(ev) {
-			out = append(out, w.apply(t, seq)...)
+			more, err := w.apply(t, seq)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, more...)
 		}
 	}
-	return append(out, w.apply(ev, seq)...)
+	more, err := w.apply(ev, seq)
+	return append(out, more...), err
 }
 
 // apply folds the event, unless the vehicle's record holds it already.
-func (w *worker) apply(ev engine.Event, seq uint64) []engine.Output {
+func (w *worker) apply(ev engine.Event, seq uint64) ([]engine.Output, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if seq <= w.heldAt[ev.Vehicle] {
-		return nil
+		return nil, nil
 	}
 	w.torn = true
 	out := w.fold.Apply(ev)
 	for _, v := range w.fold.Changed() {
 		w.dirty[v] = true
 	}
-	return out
+	return out, w.fold.Err()
 }
 
 // publish writes those outputs that are not out yet.
@@ -332,7 +362,7 @@ func (w *worker) advance(seq uint64, ev engine.Event, digest uint64) error {
 func (w *worker) release() error {
 	for len(w.held) > 0 && w.held[0].at.seq <= w.at.Seq {
 		h := w.held[0]
-		w.held = w.held[1:]
+		w.held[0], w.held = heldRecord{}, w.held[1:]
 		delete(w.heldAt, h.vehicle)
 		if len(h.body) == 0 {
 			continue // it went

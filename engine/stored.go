@@ -1,0 +1,128 @@
+package engine
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"slices"
+	"strconv"
+
+	"github.com/go-json-experiment/json"
+)
+
+// packed is a stored record that nothing has been asked of yet. Reading it costs
+// some twenty times as much as keeping it, and a start has a million of them.
+type packed struct {
+	text []byte
+	next int64 // its next change, Unix seconds
+	turn *turn
+}
+
+// Load puts a stored record back, as Encode gave it; b must not be changed
+// afterwards. It is read when something is first asked of the vehicle, see Err.
+func (p *Partition) Load(vehicle string, b []byte) error {
+	k := packed{text: b}
+	if old := p.records[vehicle]; old != nil {
+		k.turn = old.turn
+		delete(p.records, vehicle)
+	} else if old, ok := p.packed[vehicle]; ok {
+		k.turn = old.turn
+		delete(p.packed, vehicle)
+	}
+	if k.turn == nil {
+		k.turn = &turn{vehicle: vehicle, pos: -1}
+	}
+	var ok bool
+	if k.next, ok = storedNext(b); !ok { // Encode did not write it
+		r, err := p.read(vehicle, k)
+		if err != nil {
+			return err
+		}
+		p.records[vehicle] = r
+		p.turns.schedule(r)
+		return nil
+	}
+	if p.packed == nil {
+		p.packed = map[string]packed{}
+	}
+	p.packed[vehicle] = k
+	p.turns.put(k.turn, k.next)
+	return nil
+}
+
+// storedNext is a stored record's next change, with which its text ends.
+func storedNext(b []byte) (next int64, ok bool) {
+	const name = `,"next":`
+	i := bytes.LastIndex(b, []byte(name))
+	if i < 0 || b[len(b)-1] != '}' {
+		return 0, false
+	}
+	next, err := strconv.ParseInt(string(b[i+len(name):len(b)-1]), 10, 64)
+	return next, err == nil
+}
+
+// nextOf is the next change of the vehicle that has the turn.
+func (p *Partition) nextOf(t *turn) int64 {
+	if r := p.records[t.vehicle]; r != nil {
+		return r.Next
+	}
+	return p.packed[t.vehicle].next
+}
+
+// record is the vehicle's record; nil where there is none.
+func (p *Partition) record(vehicle string) *Record {
+	if r := p.records[vehicle]; r != nil {
+		return r
+	}
+	k, ok := p.packed[vehicle]
+	if !ok {
+		return nil
+	}
+	r, err := p.read(vehicle, k)
+	if err != nil {
+		p.err = cmp.Or(p.err, err)
+		return &Record{Vehicle: vehicle, turn: k.turn}
+	}
+	delete(p.packed, vehicle)
+	p.records[vehicle] = r
+	return r
+}
+
+// Err is the fault of a stored record that could not be read when it was asked for.
+// What was folded and answered since may be wrong, and is not to be used.
+func (p *Partition) Err() error { return p.err }
+
+// Unpack reads up to n of the records that nothing was asked of since they were
+// loaded, so that a question about all of them is answered quickly. It reports
+// whether there are more.
+func (p *Partition) Unpack(n int) (more bool) {
+	for vehicle := range p.packed {
+		if n--; n < 0 || p.err != nil {
+			break
+		}
+		p.record(vehicle)
+	}
+	if len(p.packed) == 0 {
+		p.packed = nil
+	}
+	return p.packed != nil
+}
+
+func (p *Partition) read(vehicle string, k packed) (*Record, error) {
+	var r Record
+	if err := json.Unmarshal(k.text, &r); err != nil {
+		return nil, fmt.Errorf("reading the record of vehicle %q: %w", vehicle, err)
+	}
+	if r.Vehicle != vehicle {
+		return nil, fmt.Errorf("the record of vehicle %q is that of %q", vehicle, r.Vehicle)
+	}
+	r.turn = k.turn
+	r.eachStamp(func(s *Stamp) { s.Key, s.ID.Source = s.ID.key(), p.alike.word(s.ID.Source) })
+	for i := range r.Register {
+		r.Register[i].VehicleData = p.alike.registration(r.Register[i].VehicleData)
+	}
+	for i := range r.Meters {
+		r.Meters[i].Readings = slices.Clone(r.Meters[i].Readings) // without room to spare
+	}
+	return &r, nil
+}
