@@ -95,6 +95,50 @@ func TestAdopt(t *testing.T) {
 	}
 }
 
+// TestAdoptOfTwoFolders has two services on one NATS server read their folders, which
+// hold different rules, again and again: what was adopted last stays in force on both.
+func TestAdoptOfTwoFolders(t *testing.T) {
+	url := natsServer(t)
+	var apps []*app
+	for _, book := range []string{oilBook, strings.Replace(oilBook, "1000 km", "500 km", 1)} {
+		dir := t.TempDir()
+		write(t, dir, map[string]string{"rules/oil.yaml": book, "telltale.yaml": "clock: events\nnats: " + url + "\n"})
+		f, err := loadFleet(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, err := startApp(t.Context(), f, slog.New(slog.DiscardHandler), func(string) {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { a.stop() })
+		apps = append(apps, a)
+	}
+	for _, from := range []int{0, 1, 0} {
+		if code, _, said := told(t, "adopt", apps[from].fleet.dir); code != 0 {
+			t.Fatalf("exit %d: %s", code, said)
+		}
+		before, err := apps[0].log.LastEvent(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for range 3 {
+			for _, a := range apps {
+				a.reload(t.Context())
+			}
+		}
+		for i, a := range apps {
+			err := a.svc.CaughtUp(t.Context())
+			if h := a.svc.HealthOfAll(t.Context()); err != nil || h.Book != apps[from].fleet.book.Hash {
+				t.Errorf("after folder %d was adopted, service %d has %s (%v), want %s", from, i, h.Book, err, apps[from].fleet.book.Hash)
+			}
+		}
+		if after, err := apps[0].log.LastEvent(t.Context()); err != nil || after != before {
+			t.Errorf("reading the folders brought %d events (%v)", after-before, err)
+		}
+	}
+}
+
 func registered(t *testing.T, a *app, vehicle string) *engine.VehicleData {
 	t.Helper()
 	d, err := a.svc.Registered(t.Context(), vehicle)

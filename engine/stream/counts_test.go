@@ -1,12 +1,22 @@
 package stream
 
 import (
+	"fmt"
 	"maps"
 	"testing"
 	"time"
 
 	"telltale/engine/intake"
 )
+
+// neighbour is another vehicle of the same partition.
+func neighbour(of string) string {
+	for i := 0; ; i++ {
+		if v := fmt.Sprint("next-", i); Partition(v) == Partition(of) {
+			return v
+		}
+	}
+}
 
 // TestCounts sends something for every reason that a sender can bring about.
 func TestCounts(t *testing.T) {
@@ -37,12 +47,18 @@ func TestCounts(t *testing.T) {
 		past.Format(time.RFC3339)+`","data":{"meter":"odometer","value":7,"unit":"km"}}`)
 	raw(t, l, "telltale.in.a.reading", `{"specversion":"1.0","type":"telltale.reading.v1","source":"/test/a","id":"r-9","subject":"a","time":"`+
 		past.Format(time.RFC3339)+`","data":{"meter":"hobbs","value":7,"unit":"km"}}`)
+	plain, err := eventMsg(reading("a", 3, 1960))
+	if err != nil {
+		t.Fatal(err)
+	}
+	raw(t, l, "telltale.in.a.service", string(plain.Data))                  // a reading
+	raw(t, l, "telltale.in."+neighbour("a")+".reading", string(plain.Data)) // of another vehicle
 	caughtUp(t, s)
 	p := s.Health().Partitions[Partition("a")]
 	if want := map[string]int{"soon": 1}; !maps.Equal(p.Stages, want) {
 		t.Errorf("stages %v, want %v", p.Stages, want)
 	}
-	want := map[string]int{malformed: 1, forged: 1, inFuture: 1, conflict: 1, inapplicable: 1}
+	want := map[string]int{malformed: 3, forged: 1, inFuture: 1, conflict: 1, inapplicable: 1}
 	if !maps.Equal(p.Reasons, want) {
 		t.Errorf("reasons %v, want %v\n%q", p.Reasons, want, saidLines(t, l))
 	}

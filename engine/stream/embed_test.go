@@ -18,6 +18,8 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 )
 
+// TestEmbedTellsItsAddress finds the server on loopback, with all that it stores in the
+// folder and written to the disk before it is acknowledged.
 func TestEmbedTellsItsAddress(t *testing.T) {
 	dir := t.TempDir()
 	srv := embed(t, dir)
@@ -32,6 +34,9 @@ func TestEmbedTellsItsAddress(t *testing.T) {
 	nc.Close()
 	if !strings.HasPrefix(srv.URL(), "nats://127.0.0.1:") {
 		t.Errorf("listens on %s, want loopback", srv.URL())
+	}
+	if c := srv.ns.JetStreamConfig(); !c.SyncAlways || !strings.HasPrefix(c.StoreDir, dir) {
+		t.Errorf("the store is in %s and synced at every write: %t", c.StoreDir, c.SyncAlways)
 	}
 	if err := srv.Close(); err != nil {
 		t.Fatal(err)
