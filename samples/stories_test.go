@@ -154,6 +154,31 @@ var stories = []struct {
 			2031-02-10 worsened due
 			2031-02-12 cleared normal`,
 	}, {
+		"a look before release", "bus-02", "transmission release check", `
+			2031-02-05 raised soon
+			2031-02-05 cleared normal`,
+	}, {
+		// Changed at 1,242 h; 500 h on less the 40 of early is 1,702 h, which its usage of
+		// some 3 h a day puts at 1,742 h within four weeks on 1 March already. It is changed
+		// when the gritter is laid up.
+		"by the hour, in winter alone", "gritter-01", "hydraulic oil", `
+			2031-03-01 raised soon
+			2031-09-22 cleared normal`,
+	}, {
+		// Changed at 1,720 h, so due at 1,730 h and soon 2 h before: by its estimate on the
+		// 17th, which that day's reading of 1,726 h takes back, and on the 19th, when
+		// 1,732 h are read.
+		"by the hour, the look after some hours", "gritter-01", "hydraulic leak check", `
+			2031-10-17 raised soon
+			2031-10-17 cleared normal
+			2031-10-19 raised soon
+			2031-10-19 worsened due
+			2031-10-20 cleared normal`,
+	}, {
+		"a corrected laboratory report takes its follow-up back", "bus-09", "resample", `
+			2031-05-21 raised soon
+			2031-05-23 withdrawn normal`,
+	}, {
 		// Iron 151 for 55.5 expected at 27,766 km, then 53.
 		"a corrected laboratory report", "bus-09", "iron over baseline", `
 			2031-05-21 raised caution
@@ -166,11 +191,6 @@ var stories = []struct {
 			2031-05-23 cleared normal
 			2031-11-15 raised soon
 			2031-12-03 cleared normal`,
-	}, {
-		// Changed on 10 February, looked at in the afternoon.
-		"a release check", "bus-07", "transmission release check", `
-			2031-02-10 raised soon
-			2031-02-10 cleared normal`,
 	},
 }
 

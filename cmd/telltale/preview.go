@@ -91,7 +91,8 @@ type previewer struct {
 	store    kept
 	ticks    *intake.Ticks
 	marks    map[string]string
-	last     time.Time
+	last     time.Time // tick
+	looked   time.Time // until when lists were asked for
 	seq      uint64
 	html     map[string]string // by key
 }
@@ -150,6 +151,9 @@ func (p *previewer) file(f io.Reader) error {
 				return err
 			}
 		}
+		if err := p.lists(ev.Recorded); err != nil {
+			return err
+		}
 		return p.fold(ev)
 	})
 	if err != nil || p.o.until == "" {
@@ -169,22 +173,36 @@ func (p *previewer) file(f io.Reader) error {
 
 // tick asks for the lists that fall due, moves the clock, and then the notifier's.
 func (p *previewer) tick(t engine.Event) error {
-	if p.marks == nil && !p.last.IsZero() {
-		_, p.marks = notify.Turns(p.people, nil, p.last)
-	}
-	var turns []notify.Turn
-	turns, p.marks = notify.Turns(p.people, p.marks, t.Time)
-	for _, turn := range turns {
-		err := p.fold(engine.Event{Kind: engine.TurnEvent, Time: t.Time, Recorded: t.Time, Data: &engine.TurnData{Digest: turn.Person, Date: turn.Date}})
-		if err != nil {
-			return err
-		}
+	if err := p.lists(t.Time); err != nil {
+		return err
 	}
 	p.last = t.Time
 	if err := p.fold(t); err != nil {
 		return err
 	}
 	return p.n.Tick(p.ctx, t.Time)
+}
+
+// lists asks for the lists that fall due by a time. A list of the morning is made
+// before what is reported later in the day, though a file's ticks are midnights.
+func (p *previewer) lists(now time.Time) error {
+	now = now.Truncate(quarter)
+	if p.last.IsZero() || !now.After(p.looked) {
+		return nil
+	}
+	p.looked = now
+	if p.marks == nil {
+		_, p.marks = notify.Turns(p.people, nil, p.last)
+	}
+	var turns []notify.Turn
+	turns, p.marks = notify.Turns(p.people, p.marks, now)
+	for _, turn := range turns {
+		err := p.fold(engine.Event{Kind: engine.TurnEvent, Time: now, Recorded: now, Data: &engine.TurnData{Digest: turn.Person, Date: turn.Date}})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (p *previewer) fold(ev engine.Event) error {

@@ -104,7 +104,7 @@ func (v *vehicle) drive(dice *rand.Rand) {
 			km, h = 0, 0
 		}
 		v.end[day] = v.end[day-1] + math.Round(km*10)/10
-		v.hours[day] = v.hours[day-1] + math.Round(h*10)/10
+		v.hours[day] = math.Round((v.hours[day-1]+h)*10) / 10
 	}
 }
 
