@@ -71,6 +71,31 @@ func TestReadmesFile(t *testing.T) {
 	}
 }
 
+// The parts of files that README.md shows are right, each in a file around it.
+func TestReadmesParts(t *testing.T) {
+	raw, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	parts := strings.Split(string(raw), "```yaml\n")[2:] // the first is a whole file
+	if len(parts) < 3 {
+		t.Fatalf("%d parts of files are shown", len(parts))
+	}
+	for _, p := range parts {
+		p, _, _ = strings.Cut(p, "```")
+		first, rest, _ := strings.Cut(p, "\n")
+		switch first {
+		case "tasks:":
+			p = "tasks:\n  engine oil: {where: component.kind == \"diesel engine\", every: {distance: 15000 km}, cautions: [hot fluid]}\n" + rest
+		case "follow up:":
+			p = "tasks:\n  t:\n    every: {distance: 15000 km}\n    cautions: [hot fluid]\n    " + strings.ReplaceAll(strings.TrimSpace(p), "\n", "\n    ") + "\n"
+		}
+		if b := load(t, "book: 1\n"+p); len(b.Questions)+len(b.Uncautioned) > 0 {
+			t.Errorf("%s\n%v%v", p, Faults(b.Questions), Faults(b.Uncautioned))
+		}
+	}
+}
+
 // Every word has all of its documentation, a signature that begins with its name,
 // a name by which String knows it, and an example that compiles.
 func TestWords(t *testing.T) {
