@@ -33,6 +33,17 @@ func (a *app) tick(ctx context.Context, t time.Time) error {
 	if err != nil {
 		return err
 	}
+	if err := a.lists(ctx, last, t); err != nil {
+		return err
+	}
+	if t.Equal(last) {
+		return nil
+	}
+	return a.log.PublishTick(ctx, t)
+}
+
+// lists asks for those that fall due by t; last is the log's last tick.
+func (a *app) lists(ctx context.Context, last, t time.Time) error {
 	if a.marks == nil && !last.IsZero() {
 		_, a.marks = notify.Turns(a.notify.Directory(), nil, last)
 	}
@@ -43,8 +54,5 @@ func (a *app) tick(ctx context.Context, t time.Time) error {
 			return err
 		}
 	}
-	if t.Equal(last) {
-		return nil
-	}
-	return a.log.PublishTick(ctx, t)
+	return nil
 }

@@ -176,6 +176,9 @@ func (d *demoYear) run(ctx context.Context) error {
 				return err
 			}
 		}
+		if err := d.morning(ctx, ev.Recorded); err != nil {
+			return err
+		}
 		d.events++
 		return d.pub.publish(ctx, ev)
 	})
@@ -185,8 +188,23 @@ func (d *demoYear) run(ctx context.Context) error {
 	return err
 }
 
-// day ends a day at its midnight; the lists of the morning that has passed are
-// asked for first.
+// morning asks for the lists that fall due before something is reported, so that
+// they say what the service would have said then.
+func (d *demoYear) morning(ctx context.Context, now time.Time) error {
+	if d.app.marks == nil {
+		return nil // no midnight has passed
+	}
+	now = now.Truncate(quarter)
+	if turns, _ := notify.Turns(d.app.notify.Directory(), d.app.marks, now); len(turns) == 0 {
+		return nil
+	}
+	if err := d.pub.wait(ctx); err != nil {
+		return err
+	}
+	return d.app.lists(ctx, time.Time{}, now)
+}
+
+// day ends a day at its midnight; the lists that fall due by then are asked for first.
 func (d *demoYear) day(ctx context.Context, midnight time.Time) error {
 	if err := d.pub.wait(ctx); err != nil {
 		return err
