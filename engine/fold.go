@@ -138,13 +138,16 @@ func (f *fold) takeReading(s Stamp, d *ReadingData) error {
 	m, reading := &f.rec.Meters[i], Reading{Stamp: s, Value: v}
 	m.makeRoom()
 	m.Readings = insert(m.Readings, reading)
-	if len(m.Readings) > thinAt {
+	whole := len(m.Readings) <= thinAt
+	if !whole {
 		m.Readings = thin(m.Readings)
 	}
 	if s.Void {
 		return nil
 	}
-	if c := f.rec.chainIfMade(d.Meter); c != nil && c.appends(reading) {
+	// Where work stands on the reading before it, this one may thin that one out: the
+	// chain is then made anew, as it would be from the stored record.
+	if c := f.rec.chainIfMade(d.Meter); whole && c != nil && c.healthy && !f.rec.estimates(c) && c.appends(reading) {
 		f.change.reading = true
 		return nil
 	}
@@ -166,7 +169,7 @@ func (f *fold) rechain() {
 			return
 		}
 		changed, dropped := compareChains(before[i].points, after.points)
-		f.change.all = f.change.all || changed || dropped && f.rec.estimates(after)
+		f.change.all = f.change.all || changed || dropped && f.rec.standsOtherwise(&before[i], after)
 	}
 }
 
@@ -189,6 +192,21 @@ func compareChains(before, after []chainPoint) (changed, dropped bool) {
 		dropped = dropped || !found
 	}
 	return changed, dropped
+}
+
+// standsOtherwise reports whether a service or sample that stood on the reading before
+// it stands on another value since the chain was made anew.
+func (r *Record) standsOtherwise(before, after *chain) bool {
+	moved := func(s *Stamp, own map[string]unit.Quantity) bool {
+		was, est, ok := before.lifeAt(s, own)
+		if !ok || !est || s.Void {
+			return false
+		}
+		is, _, ok := after.lifeAt(s, own)
+		return !ok || is != was
+	}
+	return slices.ContainsFunc(r.Services, func(s Service) bool { return moved(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Samples, func(s Sample) bool { return moved(&s.Stamp, s.Meters) })
 }
 
 // estimates reports whether a service or sample stands on the reading before it,

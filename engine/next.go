@@ -56,15 +56,8 @@ func (f *fold) settle() {
 	}
 }
 
-// dropDerived frees what can be made again when it is asked for, except where a
-// service or sample stands on a reading before it: that the reading is thinned out
-// shows only by comparison.
-func (r *Record) dropDerived() {
-	if slices.ContainsFunc(r.chains, func(c chain) bool { return r.estimates(&c) }) {
-		return
-	}
-	r.chains, r.applied = nil, nil
-}
+// dropDerived frees what can be made again when it is asked for.
+func (r *Record) dropDerived() { r.chains, r.applied = nil, nil }
 
 func (f *fold) nextChange() int64 {
 	onClock := func(ar rules.AppliedRule) bool { return ar.Rule.On&rules.OnClock != 0 }

@@ -138,7 +138,7 @@ func (f *fold) drawQuiet() *quiet {
 	}
 	for i := range r.chains {
 		c := &r.chains[i]
-		if !c.healthy {
+		if !c.healthy || r.estimates(c) { // see takeReading
 			return nil
 		}
 		q.meters[i] = f.boundMeter(c)

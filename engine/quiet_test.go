@@ -157,3 +157,45 @@ func drawFleet(rt *rapid.T) []engine.Event {
 	}
 	return append(out, intake.Tick(at.AddDate(0, 2, 0)))
 }
+
+// TestReloadedReadings: a partition of which each record is stored and loaded again,
+// now and then, says exactly what one says that runs on.
+func TestReloadedReadings(t *testing.T) {
+	book := load(t, quietRules)
+	rapid.Check(t, func(rt *rapid.T) {
+		whole, reloaded := engine.NewPartition(), engine.NewPartition()
+		whole.Apply(bookEvent(book))
+		reloaded.Apply(bookEvent(book))
+		often := rapid.SampledFrom([]int{1, 5, 40}).Draw(rt, "how often")
+		for i, ev := range drawFleet(rt) {
+			if i%often == 0 {
+				reloaded = again(rt, reloaded)
+			}
+			one, two := describe(whole.Apply(ev)), describe(reloaded.Apply(ev))
+			if one != two {
+				rt.Fatalf("event %d, %s of %s at %s %+v:\nrunning on: %s\nreloaded:   %s", i, ev.Kind, ev.Vehicle, ev.Time, ev.Data, one, two)
+			}
+		}
+		for _, v := range whole.Vehicles() {
+			if one, two := whole.Describe(v), reloaded.Describe(v); one != two {
+				rt.Fatalf("the record of %s running on:\n%s\nreloaded:\n%s", v, one, two)
+			}
+		}
+	})
+}
+
+// again is the partition after all its records were stored and loaded.
+func again(tb rapid.TB, p *engine.Partition) *engine.Partition {
+	next := engine.NewPartition()
+	next.Restore(p.Now(), p.Book())
+	for _, v := range p.Vehicles() {
+		b, err := p.Encode(v)
+		if err == nil {
+			err = next.Load(v, b)
+		}
+		if err != nil {
+			tb.Fatal(err)
+		}
+	}
+	return next
+}

@@ -1,0 +1,106 @@
+package engine_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"runtime"
+	"testing"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/rules/unit"
+)
+
+// mixed is how many events of a flood are of every kind; the others are readings.
+const mixed = 10_000
+
+// flood is the n-th event of one vehicle, a few minutes after the one before.
+func flood(n int) engine.Event {
+	at := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(n) * 7 * time.Minute)
+	ev := engine.Event{ID: engine.ID{Source: "/gateway/flood", ID: fmt.Sprint(n)}, Vehicle: "van-1", Time: at, Recorded: at, Digest: uint64(n) + 1}
+	km := unit.Quantity{Value: 50_000 + float64(n)*0.5, Unit: "km"}
+	what := n % 40
+	if n >= mixed {
+		what = 0
+	}
+	switch what {
+	case 1:
+		ev.Kind, ev.Data = engine.ServiceEvent, &engine.ServiceData{Tasks: []string{"engine oil", "coolant"}[n/40%2 : n/40%2+1], By: "workshop", Meters: map[string]unit.Quantity{"odometer": km}}
+	case 2:
+		fe := float64(20 + n/40%90)
+		ev.Kind, ev.Data = engine.SampleEvent, &engine.SampleData{Number: ev.ID.ID, Component: "motor", Results: []engine.ResultData{{Analyte: "Fe", Value: &fe, Unit: "mg/kg"}}}
+	case 3, 6:
+		ev.Kind, ev.Data = engine.VoidEvent, &engine.VoidData{Source: ev.ID.Source, ID: fmt.Sprint(n - 50)}
+	case 4:
+		ev.Kind, ev.Data = engine.AnswerEvent, &engine.AnswerData{Answer: "acknowledge", Rule: "engine oil", By: "ines"}
+	case 5:
+		ev.Kind, ev.Data = engine.AnswerEvent, &engine.AnswerData{Answer: "postpone", Task: "coolant", Until: at.AddDate(0, 1, 0).Format(time.DateOnly), By: "ines", Why: "no bay"}
+	default:
+		ev.Kind, ev.Data = engine.ReadingEvent, &engine.ReadingData{Meter: "odometer", Value: km.Value, Unit: "km"}
+	}
+	return ev
+}
+
+// TestMillionEvents floods one vehicle: its record stays within its bounds, and the
+// last readings cost what the first ones did once the lists were full. There are a
+// million events with TELLTALE_NIGHTLY and 20,000 elsewhere.
+func TestMillionEvents(t *testing.T) {
+	events := 20_000
+	if os.Getenv("TELLTALE_NIGHTLY") != "" {
+		events = 1_000_000
+	}
+	p := engine.NewPartition()
+	p.Apply(bookEvent(load(t, orderRules)))
+	p.Apply(intake.Tick(time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)))
+	p.Apply(short(t, "v", `2030-12-31 vehicle van-1 van meter odometer since 2029-03-01 component motor engine fluid oil capacity 6L`))
+	const lot = 5_000
+	var early, late float64
+	for from := 0; from < events; from += lot {
+		late = allocated(func() {
+			for n := from; n < from+lot; n++ {
+				p.Apply(flood(n))
+			}
+			p.Changed()
+		})
+		if from == mixed {
+			early = late
+		}
+	}
+	if late > 1.3*early {
+		t.Errorf("the last %d readings allocated %.0f bytes, the first ones %.0f", lot, late, early)
+	}
+	b, err := p.Encode("van-1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var r engine.Record
+	if err := json.Unmarshal(b, &r); err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("the record has %d bytes", len(b))
+	for _, tt := range []struct {
+		what           string
+		n, least, most int
+	}{
+		{"readings", len(r.Meters[0].Readings), 20, 64}, {"services", len(r.Services), 96, 96 + 2*3}, {"samples", len(r.Samples), 50, 50},
+		{"voids", len(r.Voids), 256, 256}, {"answers", len(r.Answers), 0, 128}, {"postponements", len(r.Postponed), 32, 32},
+	} {
+		if tt.n < tt.least || tt.n > tt.most {
+			t.Errorf("the record has %d %s, want %d to %d", tt.n, tt.what, tt.least, tt.most)
+		}
+	}
+	if len(b) > 128<<10 {
+		t.Errorf("the record has %d bytes, want at most 128 KiB", len(b))
+	}
+}
+
+// allocated is how many bytes f allocates.
+func allocated(f func()) float64 {
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	f()
+	runtime.ReadMemStats(&after)
+	return float64(after.TotalAlloc - before.TotalAlloc)
+}
