@@ -175,6 +175,7 @@ func BenchmarkLogToAlarms(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
+		b.ReportMetric(0, "ns/op")
 		b.ReportMetric(float64(events)/took.Seconds(), "events/s")
 		b.ReportMetric(float64(events)/floor.Seconds(), "read-only/s")
 		b.ReportMetric(floor.Seconds()/took.Seconds(), "of-floor")
@@ -194,71 +195,84 @@ func BenchmarkPublishToAlarm(b *testing.B) {
 	}
 	defer srv.Close()
 	l := benchLog(b, srv.Conn())
-	benchBook(b, l, bookText)
-	fill(b, l, func(yield func(*nats.Msg) bool) {
-		for i := range n {
-			name := fmt.Sprintf("v-%05d", i)
-			if !yield(inMsg(b, vehicle(name))) || !yield(inMsg(b, reading(name, 1, 5000))) {
-				return
+	for b.Loop() {
+		benchBook(b, l, bookText)
+		fill(b, l, func(yield func(*nats.Msg) bool) {
+			for i := range n {
+				name := fmt.Sprintf("v-%05d", i)
+				if !yield(inMsg(b, vehicle(name))) || !yield(inMsg(b, reading(name, 1, 5000))) {
+					return
+				}
 			}
+		})
+		s, err := Start(b.Context(), l, Config{Program: "bench", ClockFollowsEvents: true})
+		if err != nil {
+			b.Fatal(err)
 		}
-	})
-	s, err := Start(b.Context(), l, Config{Program: "bench", ClockFollowsEvents: true})
-	if err != nil {
-		b.Fatal(err)
+		if err := s.CaughtUp(b.Context()); err != nil {
+			b.Fatal(err)
+		}
+		took := raised(b, l, n, rate)
+		slices.Sort(took)
+		b.ReportMetric(0, "ns/op")
+		b.ReportMetric(float64(took[n/2].Microseconds())/1000, "p50-ms")
+		b.ReportMetric(float64(took[n*99/100].Microseconds())/1000, "p99-ms")
+		if err := s.Stop(); err != nil {
+			b.Fatal(err)
+		}
 	}
-	defer s.Stop()
-	if err := s.CaughtUp(b.Context()); err != nil {
-		b.Fatal(err)
-	}
+}
+
+// raised has n vehicles report in the pace of rate a second what raises something, and
+// measures how long each took to be said.
+func raised(b *testing.B, l *Log, n, rate int) (took []time.Duration) {
+	b.Helper()
 	from, err := l.LastOutput(b.Context())
 	if err != nil {
 		b.Fatal(err)
 	}
-	for b.Loop() {
-		sent := make([]time.Time, n)
-		var took []time.Duration
-		ctx, enough := context.WithCancel(b.Context())
-		heard := make(chan struct{})
-		go func() {
-			defer close(heard)
-			_ = l.Outputs(ctx, from+1, func(m Message) error { // ends when it has heard enough
-				for _, o := range m.Outputs {
-					if o.Transition == nil || o.Transition.Rule != "oil" {
-						continue
-					}
-					var i int
-					if _, err := fmt.Sscanf(o.Transition.Vehicle, "v-%d", &i); err == nil && !sent[i].IsZero() {
-						took = append(took, time.Since(sent[i]))
-					}
+	var mu sync.Mutex
+	sent := make([]time.Time, n)
+	ctx, enough := context.WithTimeout(b.Context(), time.Minute)
+	defer enough()
+	heard := make(chan struct{})
+	go func() {
+		defer close(heard)
+		_ = l.Outputs(ctx, from+1, func(m Message) error { // ends when it has heard enough
+			for _, o := range m.Outputs {
+				var i int
+				if o.Transition == nil {
+					continue
 				}
-				if len(took) == n {
-					enough()
+				if _, err := fmt.Sscanf(o.Transition.Vehicle, "v-%d", &i); err == nil {
+					mu.Lock()
+					took = append(took, time.Since(sent[i]))
+					mu.Unlock()
 				}
-				return nil
-			})
-		}()
-		pace := time.NewTicker(time.Second / rate)
-		for i := range n {
-			<-pace.C
-			m := inMsg(b, reading(fmt.Sprintf("v-%05d", i), 2, 6050))
-			sent[i] = time.Now()
-			if _, err := l.js.PublishMsgAsync(m); err != nil {
-				b.Fatal(err)
 			}
+			if len(took) == n {
+				enough()
+			}
+			return nil
+		})
+	}()
+	pace := time.NewTicker(time.Second / time.Duration(rate))
+	defer pace.Stop()
+	for i := range n {
+		<-pace.C
+		m := inMsg(b, reading(fmt.Sprintf("v-%05d", i), 2, 6050))
+		mu.Lock()
+		sent[i] = time.Now()
+		mu.Unlock()
+		if _, err := l.js.PublishMsgAsync(m); err != nil {
+			b.Fatal(err)
 		}
-		pace.Stop()
-		select {
-		case <-heard:
-		case <-time.After(30 * time.Second):
-			enough()
-			<-heard
-			b.Fatalf("%d of %d transitions came", len(took), n)
-		}
-		slices.Sort(took)
-		b.ReportMetric(float64(took[n/2].Microseconds())/1000, "p50-ms")
-		b.ReportMetric(float64(took[n*99/100].Microseconds())/1000, "p99-ms")
 	}
+	<-heard
+	if len(took) != n {
+		b.Fatalf("%d of %d transitions came within a minute", len(took), n)
+	}
+	return took
 }
 
 // startRules are the eight tasks of BenchmarkStart's vehicles.

@@ -135,22 +135,6 @@ func (w *worker) run(ctx context.Context) error {
 	}
 }
 
-// Records are read when something is asked of their vehicles, and the others so many
-// at a time, which makes a million of them some minutes of an eighth of a processor.
-const (
-	unpackEvery = 50 * time.Millisecond
-	unpackMost  = 20
-)
-
-// unpack reads some of the records that nothing was asked of since the start, before
-// somebody asks for a list of all.
-func (w *worker) unpack() (more bool, err error) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	more = w.fold.Unpack(unpackMost)
-	return more || len(w.held) > 0, w.fold.Err()
-}
-
 // checkOwner looks whether somebody has claimed the partition since. An owner that
 // writes is told by the fence; one that has nothing to write would go on answering.
 func (w *worker) checkOwner(ctx context.Context) error {
@@ -299,50 +283,6 @@ func (w *worker) apply(ev engine.Event, seq uint64) ([]engine.Output, error) {
 		w.dirty[v] = true
 	}
 	return out, w.fold.Err()
-}
-
-// publish writes those outputs that are not out yet.
-func (w *worker) publish(ctx context.Context, seq uint64, out []engine.Output) error {
-	list, err := messages(w.at.Epoch, seq, out)
-	if err != nil {
-		return fmt.Errorf("event %d: %w", seq, err)
-	}
-	for _, b := range list {
-		if b = b.skip(w.out); len(b.Outputs) == 0 {
-			continue
-		}
-		if err := w.sendOut(ctx, b); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// sendOut publishes one message under the fence and notes that it is out.
-func (w *worker) sendOut(ctx context.Context, b body) error {
-	m, err := w.alarmMsg(b)
-	if err != nil {
-		return err
-	}
-	if err := w.alarms.publish(ctx, m); err != nil {
-		return err
-	}
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	w.out = b.after()
-	return nil
-}
-
-// skip leaves out what is published already.
-func (b body) skip(out place) body {
-	switch {
-	case out.Seq > b.Event:
-		b.Outputs = nil
-	case out.Seq == b.Event && out.N > b.N:
-		n := min(out.N-b.N, len(b.Outputs))
-		b.N, b.Outputs = b.N+n, b.Outputs[n:]
-	}
-	return b
 }
 
 // advance moves the position to seq and takes in the records that stand there.
