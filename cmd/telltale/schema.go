@@ -10,7 +10,7 @@ import (
 
 func schemaCommand(s streams) *cobra.Command {
 	return &cobra.Command{
-		Use:       "schema rules|people|vehicles",
+		Use:       "schema rules|people|vehicles|import",
 		Short:     "Print the JSON Schema of a kind of file, for editors with support for YAML",
 		Args:      cobra.MatchAll(cobra.ExactArgs(1), cobra.OnlyValidArgs),
 		ValidArgs: schema.Names,

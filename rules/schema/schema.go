@@ -18,7 +18,7 @@ import (
 type node map[string]any
 
 // Names are the files that there are schemas of.
-var Names = []string{"rules", "people", "vehicles"}
+var Names = []string{"rules", "people", "vehicles", "import"}
 
 // Of is the schema of that name as JSON; nil for a name that is not in Names.
 func Of(name string) []byte {
@@ -30,6 +30,8 @@ func Of(name string) []byte {
 		root = peopleFile()
 	case "vehicles":
 		root = vehiclesFile()
+	case "import":
+		root = mappingFile()
 	default:
 		return nil
 	}

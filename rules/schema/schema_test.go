@@ -3,6 +3,7 @@ package schema_test
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"maps"
 	"os"
 	"path/filepath"
@@ -17,6 +18,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/engine/intake"
+	"telltale/engine/intake/table"
 	"telltale/notify"
 	"telltale/rules"
 	"telltale/rules/schema"
@@ -87,6 +89,8 @@ func load(name string, text []byte) error {
 		_, err = notify.Parse("people.yaml", text)
 	case "vehicles":
 		_, err = intake.Register("vehicles.yaml", text, time.Unix(0, 0))
+	case "import":
+		_, err = table.ReadMapping("map.yaml", text)
 	}
 	return err
 }
@@ -150,10 +154,75 @@ tell:
   e: {who: [ines, people of the vehicle], where: statutory, stages: warning, when: at once, by: mail, remind after: 2 days, stand-in: north, stand-in after: 4 days}
 `
 
+// everySample and everyService are mappings with every key.
+const everySample = `import: samples
+source: /laboratory/valley
+encoding: windows-1252
+delimiter: semicolon
+heading: 3
+decimal mark: comma
+thousands mark: blank
+date order: day first
+century: 2000
+zone: Europe/London
+time of day: "18:00"
+not measured: ["-"]
+id: [Report, Unit]
+vehicle: {column: Fleet no., names: {B7: bus-07}, leave out: [POOL]}
+date: Sampled
+time: {column number: 5}
+reported: {always: 2031-02-10}
+component: {always: transmission}
+number: Report
+revision: Rev
+taken: Taken
+laboratory: Lab
+method: Method
+point: Point
+age: {column: Fluid km, unit: km}
+density: {column number: 6, unit: g/mL}
+meters: {odometer: {column: Km, unit: km}}
+below: ["<"]
+above: ">"
+not detected: [ND]
+trace: [tr]
+results: {Cu: {column: Copper, unit: mg/kg, limit: 0.5}, Iron: {column: Fe, unit: ppm}, KV100: {column: Visc, unit: mm2/s}}
+`
+
+const everyService = `import: services
+source: /workshop/north
+zone: UTC
+id: row number
+vehicle: Reg
+date: Date
+tasks: {column: Work, between: ",", names: {Oil: engine oil}, leave out: [Wash]}
+component: Part
+meters: {odometer: {column: Km, unit: mi}}
+drained: {column: Out, unit: L}
+filled: {column: In, unit: qt}
+fluid: Fluid
+filter: {column: Filter, names: {x: "yes"}}
+by: Mechanic
+note: Remarks
+`
+
+// tableExamples are the mappings of the reference.
+func tableExamples(t *testing.T) map[string][]byte {
+	text, err := os.ReadFile("../../engine/intake/table/README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := map[string][]byte{"everySample": []byte(everySample), "everyService": []byte(everyService)}
+	for i, m := range regexp.MustCompile("(?s)```yaml\n(.*?)```").FindAllSubmatch(text, -1) {
+		out["example "+strconv.Itoa(i)] = m[1]
+	}
+	return out
+}
+
 // files are those that the schemas must let in, by schema.
 func files(t *testing.T) map[string]map[string][]byte {
 	t.Helper()
-	out := map[string]map[string][]byte{"rules": {"everything": []byte(everything)}, "people": {"everybody": []byte(everybody)}, "vehicles": {}}
+	out := map[string]map[string][]byte{"rules": {"everything": []byte(everything)}, "people": {"everybody": []byte(everybody)}, "vehicles": {}, "import": tableExamples(t)}
 	add := func(name, glob string) {
 		paths, err := filepath.Glob(glob)
 		if err != nil {
@@ -171,7 +240,7 @@ func files(t *testing.T) map[string]map[string][]byte {
 	add("rules", "../chapters/*.yaml")
 	add("people", "../../samples/people.yaml")
 	add("vehicles", "../../samples/vehicles.yaml")
-	if len(out["rules"]) < 3 || len(out["people"]) < 2 || len(out["vehicles"]) < 1 {
+	if len(out["rules"]) < 3 || len(out["people"]) < 2 || len(out["vehicles"]) < 1 || len(out["import"]) < 6 {
 		t.Fatal("the samples are not where they were")
 	}
 	return out
@@ -258,8 +327,24 @@ func TestSchemasRefuse(t *testing.T) {
 		{"people", "who: [ines, people of the vehicle], ", ""},
 		{"people", ", stand-in after: 4 days", ""},
 		{"people", "when: at once", "when: soon"},
+		{"import", "import: samples", "import: weather"},
+		{"import", "import: samples", "import: readings"},
+		{"import", "zone: Europe/London\n", ""},
+		{"import", "encoding: windows-1252", "encoding: cp1252"},
+		{"import", "delimiter: semicolon", "delimiter: colon"},
+		{"import", "heading: 3", "heading: 0"},
+		{"import", "decimal mark: comma", "decimal mark: blank"},
+		{"import", "century: 2000", "century: 1950"},
+		{"import", `time of day: "18:00"`, "time of day: noon"},
+		{"import", "{column: Fleet no., names", "{column: Fleet no., always: bus-07, names"},
+		{"import", "number: Report\n", ""},
+		{"import", "age: {column: Fluid km, unit: km}", "age: Fluid km"},
+		{"import", "age: {column: Fluid km, unit: km}", "age: {column: Fluid km, unit: L}"},
+		{"import", "limit: 0.5", "limit: 0"},
+		{"import", "results: {Cu: {column: Copper", "results: {Xx: {column: Copper"},
+		{"import", "results: {Cu", "result: {Cu"},
 	} {
-		text := map[string]string{"rules": everything, "people": everybody}[c.name]
+		text := map[string]string{"rules": everything, "people": everybody, "import": everySample}[c.name]
 		mutant := strings.Replace(text, c.old, c.new, 1)
 		s, _ := compile(t, c.name)
 		if mutant == text || s.Validate(value(parse(t, []byte(mutant)))) == nil {
@@ -288,6 +373,13 @@ func TestKeysAreTheSame(t *testing.T) {
 		{"people", "people: {a: {mail: a@b.example}}\ntell: {e: {who: a, " + strange + "}}", "properties tell additionalProperties"},
 		{"vehicles", "vehicles: {a: {kind: van, " + strange + "}}", "properties vehicles additionalProperties"},
 		{"vehicles", "vehicles: {a: {kind: van, components: {c: {kind: k, " + strange + "}}}}", "properties vehicles additionalProperties properties components additionalProperties"},
+		{"import", everySample + strange, "oneOf 0"},
+		{"import", strings.Replace(everyService, "services", "readings", 1), "oneOf 1"},
+		{"import", everyService + strange, "oneOf 2"},
+		{"import", strings.Replace(everySample, "names: {B7: bus-07}", strange, 1), "oneOf 0 properties vehicle anyOf 1"},
+		{"import", strings.Replace(everySample, "limit: 0.5", strange, 1), "oneOf 0 properties results additionalProperties"},
+		{"import", strings.Replace(everyService, "names: {Oil: engine oil}", strange, 1), "oneOf 2 properties tasks anyOf 1"},
+		{"import", strings.Replace(everyService, "unit: L", strange, 1), "oneOf 2 properties drained"},
 	} {
 		err := load(c.name, []byte(c.text))
 		if err == nil || !known.MatchString(err.Error()) {
@@ -297,12 +389,36 @@ func TestKeysAreTheSame(t *testing.T) {
 		want := strings.Split(known.FindStringSubmatch(err.Error())[1], ", ")
 		slices.Sort(want)
 		_, doc := compile(t, c.name)
+		var next any = doc
 		for _, key := range strings.Fields(c.path) {
-			doc = doc[key].(map[string]any)
+			if list, ok := next.([]any); ok {
+				i, _ := strconv.Atoi(key)
+				next = list[i]
+				continue
+			}
+			next = next.(map[string]any)[key]
 		}
+		doc = next.(map[string]any)
 		if got := slices.Sorted(maps.Keys(doc["properties"].(map[string]any))); !slices.Equal(got, want) {
 			t.Errorf("%s: the schema of %s has %v, the program knows %v", c.text, c.name, got, want)
 		}
+	}
+}
+
+// A mapping names the encodings that the program reads.
+func TestEncodingsAreTheSame(t *testing.T) {
+	err := load("import", []byte(strings.Replace(everySample, "windows-1252", "zzz", 1)))
+	m := regexp.MustCompile(`encoding must be (.*) or (\S+), not`).FindStringSubmatch(fmt.Sprint(err))
+	if m == nil {
+		t.Fatal(err)
+	}
+	_, doc := compile(t, "import")
+	var got []string
+	for _, v := range doc["oneOf"].([]any)[0].(map[string]any)["properties"].(map[string]any)["encoding"].(map[string]any)["enum"].([]any) {
+		got = append(got, v.(string))
+	}
+	if want := append(strings.Split(m[1], ", "), m[2]); !slices.Equal(got, want) {
+		t.Errorf("the schema has %v, the program %v", got, want)
 	}
 }
 

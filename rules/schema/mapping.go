@@ -1,0 +1,114 @@
+package schema
+
+import (
+	"maps"
+
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// encodings are the names that a mapping may give to how a table is written.
+var encodings = []string{"ibm437", "ibm850", "iso-8859-1", "iso-8859-15", "iso-8859-2", "macintosh", "utf-16", "utf-16be", "utf-16le", "utf-8",
+	"windows-1250", "windows-1251", "windows-1252", "windows-1253", "windows-1254", "windows-1257"}
+
+// mappingFile is a mapping of samples, of readings or of services: each has keys of its own.
+func mappingFile() node {
+	return node{
+		"title": "Telltale mapping of a table",
+		"oneOf": []node{samplesMapping(), readingsMapping(), servicesMapping()},
+	}
+}
+
+func mappingOf(kind string, required []string, own map[string]node) node {
+	properties := map[string]node{
+		"import":         about(choice(kind), "what the rows are: samples, readings or services"),
+		"source":         about(text(), "who says so, such as /laboratory/valley; half of each event's identity"),
+		"encoding":       about(choice(encodings...), "utf-8 where it is left out"),
+		"delimiter":      about(choice("comma", "semicolon", "tab", "bar", ",", ";", "|"), "what stands between columns; comma where it is left out"),
+		"heading":        about(whole(1, 1000), "the row of the headings; 1 where it is left out"),
+		"decimal mark":   about(choice("point", "comma", ".", ","), "without it a number with either is a fault"),
+		"thousands mark": choice("comma", "point", "blank", "apostrophe", ",", ".", "'"),
+		"date order":     about(choice("day first", "month first", "year first"), "without it only a date that can be no other is read"),
+		"century":        about(node{"type": "integer", "minimum": 1900, "maximum": 2100, "multipleOf": 100}, "what is added to years of two digits"),
+		"zone":           about(text(), "the time zone of the table's dates and times, such as Europe/London, or UTC"),
+		"time of day":    about(pattern(`^[0-9]{1,2}:[0-9]{2}(:[0-9]{2}(\.[0-9]+)?)? *([AaPp]\.?[Mm]\.?)?$`, "18:00"), "what a date without a time counts as; its beginning where it is left out"),
+		"not measured":   about(texts(), "cells that mean no value, beside empty ones"),
+		"id":             about(texts(), "the headings that name a row, or `row number`"),
+		"vehicle":        about(origin(nil), "by its name in the register"),
+		"date":           about(origin(nil), "when it was read, done or drawn; may hold the time"),
+		"time":           about(origin(nil), "the time of day, where it has a column of its own"),
+		"reported":       about(origin(nil), "when it was reported, if later"),
+		"meters":         about(node{"type": "object", "additionalProperties": measured(nil, unit.Distance, unit.Time)}, "by the meter's name in the register"),
+	}
+	maps.Copy(properties, own)
+	return object(append([]string{"import", "source", "zone", "vehicle", "date"}, required...), properties)
+}
+
+func samplesMapping() node {
+	analytes := either(choice(rules.Analytes()...), node{"type": "string", "pattern": "^[A-Za-z][A-Za-z -]{2,}$"}) // a symbol, or its title
+	limit := map[string]node{"limit": about(node{"type": "number", "exclusiveMinimum": 0, "maximum": 1e9}, "of detection, in the column's unit")}
+	n := mappingOf("samples", []string{"component", "number"}, map[string]node{
+		"component":    about(origin(nil), "by its name in the register"),
+		"number":       about(origin(nil), "of the laboratory's report"),
+		"revision":     origin(nil),
+		"taken":        about(origin(nil), "before or after the work of that day"),
+		"laboratory":   origin(nil),
+		"method":       origin(nil),
+		"point":        about(origin(nil), "where it was drawn"),
+		"age":          about(measured(nil, unit.Distance, unit.Time), "the fluid's"),
+		"density":      about(measured(nil, unit.Density), "the fluid's, for results in mg/L"),
+		"below":        about(texts(), "marks before a limit: \"<\" makes <5 below 5"),
+		"above":        about(texts(), "marks before a limit, as \">\""),
+		"not detected": about(texts(), "words for it; with a limit at the analyte it is below that"),
+		"trace":        about(texts(), "words for it; with a limit at the analyte it is below that"),
+		"results":      about(node{"type": "object", "propertyNames": analytes, "additionalProperties": measured(limit)}, "a column for each analyte"),
+		"result": about(object([]string{"analyte", "value", "unit"}, map[string]node{"analyte": origin(nil), "value": origin(nil), "unit": origin(nil)}),
+			"for a table with a row for each result"),
+	})
+	n["oneOf"] = []node{{"required": []string{"results"}}, {"required": []string{"result"}}}
+	return n
+}
+
+func readingsMapping() node { return mappingOf("readings", []string{"meters"}, nil) }
+
+func servicesMapping() node {
+	between := map[string]node{"between": about(text(), "what stands between several in a cell")}
+	return mappingOf("services", nil, map[string]node{
+		"tasks":     about(origin(between), "by their names in the rules"),
+		"component": about(origin(nil), "by its name in the register"),
+		"fluid":     origin(nil),
+		"drained":   measured(nil, unit.Volume),
+		"filled":    measured(nil, unit.Volume),
+		"filter":    about(origin(nil), "yes or no, by names"),
+		"by":        origin(nil),
+		"note":      origin(nil),
+	})
+}
+
+// origin is where a text comes from: the heading of a column, or more to say.
+func origin(more map[string]node) node {
+	properties := map[string]node{
+		"column":        about(text(), "the column's heading"),
+		"column number": about(whole(1, 500), "where two headings are the same"),
+		"always":        about(text(), "in place of a column"),
+		"names":         about(node{"type": "object", "additionalProperties": text()}, "what cells say, and what it is called here"),
+		"leave out":     about(texts(), "cells whose rows are not wanted"),
+	}
+	maps.Copy(properties, more)
+	n := object(nil, properties)
+	n["oneOf"] = []node{{"required": []string{"column"}}, {"required": []string{"column number"}}, {"required": []string{"always"}}}
+	return either(text(), n)
+}
+
+// measured is where a number comes from, in a unit of one of the kinds.
+func measured(more map[string]node, kinds ...unit.Kind) node {
+	properties := map[string]node{
+		"column":        about(text(), "the column's heading"),
+		"column number": about(whole(1, 500), "where two headings are the same"),
+		"unit":          choice(unit.Names(kinds...)...),
+	}
+	maps.Copy(properties, more)
+	n := object([]string{"unit"}, properties)
+	n["oneOf"] = []node{{"required": []string{"column"}}, {"required": []string{"column number"}}}
+	return n
+}
