@@ -48,7 +48,7 @@ end. --event then prints the event that puts it in force, to go behind that file
 			}
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := stream.List[engine.FleetListing](ctx, nc, "baselines", nil)
-				return listing(s, c.json, list, err, "no baselines are made from the fleet", fleetLines)
+				return listing(s, c.json, list, err, "nothing is usual in the fleet yet: no rule asks for it, or there are too few samples", fleetLines)
 			})
 		},
 	}

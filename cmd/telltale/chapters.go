@@ -124,11 +124,22 @@ func copyChapter(s streams, name, dir string) error {
 	return nil
 }
 
-// toFill tells what is left to be filled in.
+// toFill tells what is left to be filled in, a line for all that stands on one line of
+// a file and is to be had from one place.
 func toFill(s streams, book *rules.Book) {
-	for i := range book.ToFill {
+	for i := 0; i < len(book.ToFill); {
 		f := &book.ToFill[i]
-		fmt.Fprintf(s.err, "to fill in: %s: %s: %s\n", f.Place, f.Text, f.Hint)
+		what, of, _ := strings.Cut(f.Text, " of ")
+		first, _, _ := strings.Cut(what, " ")
+		for i++; i < len(book.ToFill); i++ {
+			next := &book.ToFill[i]
+			more, same := strings.CutSuffix(next.Text, " of "+of)
+			if !same || next.File != f.File || next.Line != f.Line || next.Hint != f.Hint {
+				break
+			}
+			what += ", " + strings.TrimPrefix(more, first+" ")
+		}
+		fmt.Fprintf(s.err, "to fill in: %s: %s of %s: %s\n", f.Place, what, strings.TrimSuffix(of, " is to be filled in"), f.Hint)
 	}
 }
 

@@ -31,7 +31,10 @@ func alarmsCommand(s streams) *cobra.Command {
 					list = slices.DeleteFunc(list, func(a engine.Standing) bool { return a.To == "normal" })
 				}
 				err = listing(s, c.json, list, err, "no alarm stands", standingLine)
-				if n := before - len(list); n > 0 {
+				switch n := before - len(list); {
+				case n == 1:
+					fmt.Fprintln(s.err, "1 more has cleared and waits for an acknowledgement: --all lists it")
+				case n > 1:
 					fmt.Fprintf(s.err, "%d more have cleared and wait for an acknowledgement: --all lists them\n", n)
 				}
 				return err

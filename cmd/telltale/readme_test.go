@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"io"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -42,31 +43,29 @@ func command(t *testing.T, line string) (stdout, stderr string) {
 	return out.String(), err.String()
 }
 
-// TestReadmeFirstRule follows "Write your first rule" to the letter.
-func TestReadmeFirstRule(t *testing.T) {
+// TestReadmeTrial follows "Try a rule before it is in force" to the letter.
+func TestReadmeTrial(t *testing.T) {
 	text, err := os.ReadFile("../../README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	readme := string(text)
+	_, section, _ := strings.Cut(string(text), "## Try a rule before it is in force\n")
 	t.Chdir(t.TempDir())
-	command(t, "telltale demo --files fleet")
+	command(t, "telltale demo --files sample")
 	if err := os.Mkdir("trial", 0o755); err != nil {
 		t.Fatal(err)
 	}
-	rule := fenced(t, readme, "`trial/mine.yaml`")
+	rule := fenced(t, section, "`trial/mine.yaml`")
 	if err := os.WriteFile(filepath.Join("trial", "mine.yaml"), []byte(rule), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	var said string
-	for line := range strings.Lines(fenced(t, readme, "Try it on events that have happened:")) {
+	var said []string
+	for line := range strings.Lines(fenced(t, section, rule+"```\n")) {
 		out, _ := command(t, strings.TrimSpace(line))
-		said += out
+		said = append(said, out)
 	}
-	for _, name := range []string{"oil level check", "iron in a van's engine"} {
-		if !strings.Contains(said, name) {
-			t.Errorf("nothing is said of %q:\n%s", name, said)
-		}
+	if len(said) != 3 || !strings.Contains(said[1], "oil level check") || !strings.Contains(said[2], "new, ") {
+		t.Errorf("nothing is said of the trial, or of how it differs:\n%q", said)
 	}
 }
 
@@ -80,5 +79,45 @@ func TestReadmeWhy(t *testing.T) {
 	t.Chdir("../..")
 	if got, _ := command(t, strings.TrimPrefix(line, "$ ")); got != want {
 		t.Errorf("the README is stale; it should say:\n%s", got)
+	}
+}
+
+var inline = regexp.MustCompile("`(telltale [^`]+)`")
+
+// TestReadmeCommands holds every command that the README names to the commands,
+// flags and arguments that there are.
+func TestReadmeCommands(t *testing.T) {
+	text, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var typed []string
+	prose := string(text)
+	for _, m := range block.FindAllStringSubmatch(prose, -1) {
+		for line := range strings.Lines(m[3]) {
+			if line = strings.TrimPrefix(line, "$ "); m[2] == "" && strings.HasPrefix(line, "telltale ") {
+				line, _, _ = strings.Cut(strings.TrimSpace(line), "  #")
+				typed = append(typed, line)
+			}
+		}
+		prose = strings.Replace(prose, "```"+m[2]+"\n"+m[3]+"```", "", 1)
+	}
+	for _, m := range inline.FindAllStringSubmatch(prose, -1) {
+		typed = append(typed, m[1])
+	}
+	if len(typed) < 25 {
+		t.Errorf("only %d commands were found", len(typed))
+	}
+	for _, line := range typed {
+		cmd, rest, err := root(strings.NewReader(""), io.Discard, io.Discard).Find(words(line)[1:])
+		if err == nil {
+			err = cmd.ParseFlags(rest)
+		}
+		if err == nil && len(rest) > 0 { // a command alone is only spoken of
+			err = cmd.ValidateArgs(cmd.Flags().Args())
+		}
+		if err != nil || !cmd.Runnable() {
+			t.Errorf("%s: %v", line, err)
+		}
 	}
 }

@@ -29,6 +29,7 @@ func TestScript(t *testing.T) {
 		Dir: "testdata/script",
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits": cmdExits, "until": cmdUntil, "says": cmdSays, "ends": cmdEnds, "getenv": cmdGetenv,
+			"readme": cmdReadme, "step": cmdStep, "walked": cmdWalked,
 		},
 		Condition: func(cond string) (bool, error) {
 			if cond != "ci" {
@@ -39,6 +40,7 @@ func TestScript(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			samples, err := filepath.Abs("../../samples")
 			e.Setenv("SAMPLES", samples)
+			e.Values["walk"] = &walk{}
 			e.Setenv("XDG_CONFIG_HOME", e.WorkDir) // the stock client keeps its settings there
 			return err
 		},
