@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -383,7 +384,28 @@ func (o *recordOptions) printNext(ctx context.Context, s streams, nc *nats.Conn,
 			return fmt.Errorf("writing the answer: %w", err)
 		}
 	}
+	o.opened(s, ev, list)
 	return nil
+}
+
+// opened tells, of work of the past, how to enter the checks that came after it, lest
+// they be asked for now.
+func (o *recordOptions) opened(s streams, ev *engine.Event, list []engine.Why) {
+	done := ev.Data.(*engine.ServiceData).Tasks
+	var checks []string
+	for i := range list {
+		if by := list[i].Due.By; by != nil && *by == ev.ID && !slices.Contains(done, list[i].Rule) {
+			checks = append(checks, strconv.Quote(list[i].Rule))
+		}
+	}
+	if o.on == "" || len(checks) == 0 {
+		return
+	}
+	cmd := "telltale record " + ev.Vehicle + " " + strings.Join(checks, " ")
+	if o.dir != "" {
+		cmd += " --dir " + o.dir
+	}
+	fmt.Fprintln(s.err, printable("hint: enter the checks as well, if they were done: "+cmd+" --on "+ev.Time.AddDate(0, 0, 1).Format(time.DateOnly)))
 }
 
 // nextLine is when a task is due next, by each of its limits.
