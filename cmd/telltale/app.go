@@ -12,8 +12,10 @@ import (
 	"reflect"
 	"runtime/debug"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -188,10 +190,23 @@ func (a *app) connect(ctx context.Context) (err error) {
 	}
 	a.server, err = stream.Embed(ctx, stream.ServerConfig{Dir: a.fleet.dir, Listen: a.fleet.set.Listen, Log: a.logger})
 	if err != nil {
-		return err
+		return a.inTheWay(err)
 	}
 	a.nc = a.server.Conn()
 	return nil
+}
+
+// inTheWay adds what to do where another program has the folder or the port. The
+// server tells of the port in words alone.
+func (a *app) inTheWay(err error) error {
+	dir := a.fleet.dir
+	switch {
+	case errors.Is(err, syscall.EWOULDBLOCK):
+		return hinted{err, "a service runs on it already; ask it: telltale alarms --dir " + dir}
+	case strings.Contains(err.Error(), "address already in use"):
+		return hinted{err, "another program listens there; name a free port: telltale serve --dir " + dir + " --listen 127.0.0.1:4223, or listen: in " + filepath.Join(dir, "telltale.yaml")}
+	}
+	return err
 }
 
 // url is where clients reach the service.

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"errors"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -64,6 +65,26 @@ func TestInitNearZone(t *testing.T) {
 		if err := takeZone(&newFleet{}, zone, list); !errors.As(err, &h) || h.hint != want {
 			t.Errorf("zone %s: %v, hint %q, want %q", zone, err, h.hint, want)
 		}
+	}
+}
+
+// TestServePortTaken starts a new fleet where another program has the port.
+func TestServePortTaken(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "fleet")
+	var out, said bytes.Buffer
+	if err := initFolder(streams{strings.NewReader(""), &out, &said}, dir, [5]string{"Maud", "km", "UTC", "maud@larkfell.example", "none"}, false); err != nil {
+		t.Fatal(err)
+	}
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
+	said.Reset()
+	code := run(t.Context(), []string{"serve", "--dir", dir, "--listen", taken.Addr().String()}, strings.NewReader(""), &out, &said)
+	want := "\nhint: another program listens there; name a free port: telltale serve --dir " + dir + " --listen 127.0.0.1:4223, or listen: in " + filepath.Join(dir, "telltale.yaml") + "\n"
+	if code != 1 || !strings.HasSuffix(said.String(), want) {
+		t.Errorf("exit code %d; it says\n%s\nwant at its end%s", code, &said, want)
 	}
 }
 
