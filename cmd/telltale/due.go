@@ -92,6 +92,8 @@ func dueLine(d engine.DueItem) string {
 	switch {
 	case strings.HasPrefix(d.LastDone, "counted"):
 		line += fmt.Sprintf("\n%20s%s", "", d.LastDone)
+	case d.LastDone == "no history" && d.Limit != d.LastDone: // why does not say it
+		line += fmt.Sprintf("\n%20snobody knows when it was last done", "")
 	case d.LastDone != "" && d.LastDone != "no history":
 		line += fmt.Sprintf("\n%20slast done %s", "", d.LastDone)
 	}
