@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"slices"
 	"time"
 )
 
@@ -117,14 +118,30 @@ func (f *fold) unshelve(d *AnswerData) error {
 	return nil
 }
 
+// inSince is when the vehicle last came back into service, Unix seconds; 0 where it
+// never was out.
+func (r *Record) inSince() int64 {
+	if n := len(r.InOut); n > 0 && !r.Out {
+		return r.InOut[n-1]
+	}
+	return 0
+}
+
+// outAt reports whether it was out of service at a moment, Unix nanoseconds.
+func (r *Record) outAt(at int64) bool {
+	out := r.Out
+	for i := len(r.InOut) - 1; i >= 0 && r.InOut[i] > seconds(at); i-- {
+		out = !out
+	}
+	return out
+}
+
 func (f *fold) outOfService(out bool) error {
 	if f.rec.Out == out {
 		return refuse("vehicle %s is %s already", f.rec.Vehicle, map[bool]string{true: "out of service", false: "in service"}[out])
 	}
 	f.rec.Out = out
-	if !out {
-		f.rec.InSince = f.when.Unix()
-	}
+	f.rec.InOut = latest(append(slices.Clone(f.rec.InOut), f.when.Unix()), keptInOut)
 	f.change.all = !out // in service again: everything is judged once
 	return nil
 }

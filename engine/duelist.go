@@ -66,7 +66,7 @@ func (p *Partition) asOf(r *Record, on string) (*Record, *Partition) {
 // until is the record without what was observed after a moment.
 func (r *Record) until(at int64) *Record {
 	rec := *r
-	rec.chains, rec.applied, rec.quiet = nil, nil, nil
+	rec.chains, rec.applied, rec.quiet, rec.Out = nil, nil, nil, r.outAt(at)
 	rec.Register, rec.Services = before(r.Register, at), before(r.Services, at)
 	rec.Samples, rec.Postponed = before(r.Samples, at), before(r.Postponed, at)
 	rec.Meters = slices.Clone(r.Meters)

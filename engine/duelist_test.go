@@ -42,6 +42,9 @@ func TestDueAsOf(t *testing.T) {
 		`2031-03-20 service van-1 "wash"`,
 		`2031-03-25 reading van-1 odometer 49100`,
 		`2031-04-02 service van-1 "engine oil" odometer 49900`,
+		`2031-04-03 answer van-2 "out of service" by ines why "laid up"`,
+		`2031-04-08 answer van-2 "in service" by ines`,
+		`2031-04-10 answer van-2 "out of service" by ines why "laid up again"`,
 	} {
 		for _, o := range p.Apply(short(t, fmt.Sprint(i), line)) {
 			if o.Refused != nil {
@@ -50,6 +53,7 @@ func TestDueAsOf(t *testing.T) {
 		}
 	}
 	p.Apply(intake.Tick(time.Date(2031, 4, 14, 0, 0, 0, 0, time.UTC)))
+	const van2 = "overdue van-2 wash time\ndue van-2 engine oil no history\n"
 	for _, c := range []struct {
 		name string
 		q    engine.DueQuery
@@ -64,6 +68,11 @@ func TestDueAsOf(t *testing.T) {
 			"overdue van-1 wash time\ndue van-1 engine oil no history\n"},
 		{"in May", engine.DueQuery{Vehicle: "van-1", On: "2031-05-02"},
 			"overdue van-1 annual test time\noverdue van-1 wash time\n"},
+		{"while it was out of service", engine.DueQuery{Vehicle: "van-2", On: "2031-04-05"}, ""},
+		{"while it was back", engine.DueQuery{Vehicle: "van-2", On: "2031-04-08"}, van2},
+		{"before it was laid up", engine.DueQuery{Vehicle: "van-2", On: "2031-04-02"}, van2},
+		{"out of service now", engine.DueQuery{Vehicle: "van-2"}, ""},
+		{"and then", engine.DueQuery{Vehicle: "van-2", On: "2031-05-02"}, ""},
 		{"before it was registered", engine.DueQuery{On: "2030-12-31"}, ""},
 	} {
 		if got := dueLines(p.Due(c.q)); got != c.want {

@@ -76,7 +76,7 @@ func (f *fold) judgeSilence() {
 	if !f.p.now.IsZero() {
 		for i := range f.rec.chains {
 			c := &f.rec.chains[i]
-			if since, ok := meter.Silent(c.moments(), f.rec.InSince, f.p.now.Unix()); ok {
+			if since, ok := meter.Silent(c.moments(), f.rec.inSince(), f.p.now.Unix()); ok {
 				silent = append(silent, fmt.Sprintf("The %s has not been read since %s", c.name, localDate(time.Unix(since, 0), f.applied().zone)))
 			}
 		}

@@ -135,7 +135,7 @@ func (f *fold) nextEstimated(ts *taskState, hours bool, life float64) int64 {
 
 // nextOfMeter is when the meter will have been silent for too long.
 func (f *fold) nextOfMeter(c *chain) int64 {
-	at, ok := meter.SilentFrom(c.moments(), f.rec.InSince)
+	at, ok := meter.SilentFrom(c.moments(), f.rec.inSince())
 	if !ok || at <= f.p.now.Unix() {
 		return never
 	}

@@ -22,6 +22,7 @@ const (
 	keptVoids       = 256
 	keptAnswers     = 128
 	keptMeters      = 32
+	keptInOut       = 32
 	thinAt          = 96 // readings a meter before they are thinned again
 	unregisteredFor = 90 * 24 * time.Hour
 )
@@ -154,11 +155,13 @@ type Record struct {
 	Voids     []Voiding      `json:"voids,omitempty"`
 	Answers   []Stamp        `json:"answers,omitempty"` // in order of the log
 	NotTheirs []disowned     `json:"notTheirs,omitempty"`
-	Out       bool           `json:"out,omitempty"`     // out of service
-	InSince   int64          `json:"inSince,omitempty"` // when it last came back into service, Unix seconds
-	Latches   []Latch        `json:"latches,omitempty"` // by rule, component
-	Alarms    []Alarm        `json:"alarms,omitempty"`  // by rule, component
-	Next      int64          `json:"next"`              // the next moment at which a tick can change something, Unix seconds; 0 at once
+	Out       bool           `json:"out,omitempty"` // out of service
+	// InOut is when it went out of service and came back, in turn, Unix seconds; the
+	// last made Out what it is.
+	InOut   []int64 `json:"inOut,omitempty"`
+	Latches []Latch `json:"latches,omitempty"` // by rule, component
+	Alarms  []Alarm `json:"alarms,omitempty"`  // by rule, component
+	Next    int64   `json:"next"`              // the next moment at which a tick can change something, Unix seconds; 0 at once
 
 	// chains is derived from Meters, Services and Samples; nil when it must be made anew.
 	chains []chain
