@@ -24,8 +24,8 @@ import (
 )
 
 // The odometers of 126 city buses, read once a month from 1974 to 1985, in miles:
-// the data of J. Rust, "Optimal Replacement of GMC Bus Engines: An Empirical Model
-// of Harold Zurcher", Econometrica 55 (1987), from the replication repository
+// the data of J. Rust's empirical model of when bus engines are renewed,
+// Econometrica 55 (1987), from the replication repository
 // OpenSourceEconomics/zurcher-data (MIT licence). It lies beside this repository.
 const busSeries = "../../../shared/references/tables/bus_odometer_1987.csv"
 
