@@ -3,6 +3,7 @@ package engine
 import (
 	"cmp"
 	"math"
+	"slices"
 	"time"
 
 	"telltale/engine/interval"
@@ -22,10 +23,10 @@ const longestWait = 12
 
 func (f *fold) postpone(s Stamp, d *AnswerData) error {
 	if f.p.book != nil {
-		t := f.task(d.Task)
+		t, err := f.putOff(d.Task)
 		switch {
-		case t == nil:
-			return refuse("the book in force has no task %q", d.Task)
+		case err != nil:
+			return err
 		case t.Statutory:
 			return refuse("%q is statutory and cannot be postponed", d.Task)
 		}
@@ -36,6 +37,35 @@ func (f *fold) postpone(s Stamp, d *AnswerData) error {
 	f.rec.Postponed = latest(insert(f.rec.Postponed, Postponed{Stamp: s, AnswerData: d}), keptPostponed)
 	f.change.fact = true
 	return nil
+}
+
+// putOff is the task that an answer means: of those kept for this vehicle, where it
+// is registered.
+func (f *fold) putOff(name string) (*rules.Task, error) {
+	t := f.task(name)
+	reg := f.rec.registered()
+	if reg != nil && !reg.Retired {
+		for _, at := range f.applied().rules.Tasks {
+			if answersTo(at.Task, name) {
+				return at.Task, nil
+			}
+		}
+	}
+	switch {
+	case t != nil && reg != nil:
+		return nil, refuse("%q does not apply to vehicle %s", name, f.rec.Vehicle)
+	case t != nil:
+		return t, nil
+	case f.p.knowsTask(name):
+		return nil, refuse("%q is a follow-up and cannot be postponed: shelve its alarm, or enter that it was done", name)
+	}
+	return nil, refuse("the book in force has no task %q", name)
+}
+
+// answersTo reports whether people may mean the task by that name: its own, the one that
+// it had before, or that of a task whose place it takes.
+func answersTo(t *rules.Task, name string) bool {
+	return t.Name == name || t.Was != "" && t.Was == name || slices.Contains(t.Over, name)
 }
 
 // checkWait refuses a wait of more than one interval.
@@ -81,7 +111,7 @@ func (f *fold) applyPostponement(ts *taskState) {
 	for i := len(f.rec.Postponed) - 1; i >= 0; i-- {
 		p := &f.rec.Postponed[i]
 		on := p.Component == "" || p.Component == f.componentName(ts.comp)
-		if p.Void || p.Task != ts.task.Name || !on {
+		if p.Void || !answersTo(ts.task, p.Task) || !on {
 			continue
 		}
 		date := localDate(time.Unix(0, p.At), f.applied().zone)
