@@ -210,14 +210,15 @@ func (r *Record) standsOtherwise(before, after *chain) bool {
 }
 
 // estimates reports whether a service or sample stands on the reading before it,
-// for want of one of its own that is accepted.
+// for want of one of its own that is accepted, or work that was put off does.
 func (r *Record) estimates(c *chain) bool {
 	estimated := func(s *Stamp, own map[string]unit.Quantity) bool {
 		_, est, ok := c.lifeAt(s, own)
 		return ok && est && !s.Void
 	}
 	return slices.ContainsFunc(r.Services, func(s Service) bool { return estimated(&s.Stamp, s.Meters) }) ||
-		slices.ContainsFunc(r.Samples, func(s Sample) bool { return estimated(&s.Stamp, s.Meters) })
+		slices.ContainsFunc(r.Samples, func(s Sample) bool { return estimated(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Postponed, func(p Postponed) bool { return r.waits(&p) })
 }
 
 func (r *Record) chainIfMade(name string) *chain {

@@ -115,8 +115,8 @@ func (f *fold) applyPostponement(ts *taskState) {
 			continue
 		}
 		date := localDate(time.Unix(0, p.At), f.applied().zone)
-		if ts.last != nil && date.Compare(ts.last.Date) < 0 {
-			return // it was done since
+		if ts.last != nil && (date < ts.last.Date || date == ts.last.Date && p.To == 0) {
+			return // it was done since, or on the day of the answer
 		}
 		if p.To > 0 {
 			if !ts.noHistory {
@@ -130,6 +130,13 @@ func (f *fold) applyPostponement(ts *taskState) {
 		}
 		return
 	}
+}
+
+// waits reports whether work may still be put off by the answer: nobody wrote it down
+// since.
+func (r *Record) waits(p *Postponed) bool {
+	done := func(s Service) bool { return !s.Void && s.At >= p.At && slices.Contains(s.Tasks, p.Task) }
+	return !p.Void && p.To == 0 && !slices.ContainsFunc(r.Services, done)
 }
 
 // postponedPoint is where the answer of that date puts the task; false where it moves
