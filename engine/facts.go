@@ -353,7 +353,7 @@ func (x *facts) Truth(w rules.Word, arg string) (bool, string, bool) {
 		return x.sheet.HasEarlier(arg), "", true
 	case rules.WordBelow:
 		r, ok := x.sheet.Result(arg)
-		return r.Censored, arg + " in the sample", ok
+		return r.Censored, lab.Named(arg) + " in the sample", ok
 	case rules.WordChangeIsReal, rules.WordTrendIsReal, rules.WordMadeIsReal, rules.WordMetalsFell, rules.WordOutOfControl:
 		return x.significance(w, arg)
 	}

@@ -28,6 +28,9 @@ type Verdict struct {
 	// MixedAge is the age over partial exchanges, where it is another than FluidAge.
 	MixedAge *unit.Quantity `json:"mixedAge,omitempty"`
 
+	// Baseline is what the results are compared with; nil where there is none.
+	Baseline *VerdictBaseline `json:"baseline,omitempty"`
+
 	// Stage is normal, or the worst stage that stands of the rules that judge samples.
 	Stage   string `json:"stage"`
 	Summary string `json:"summary"`
@@ -47,7 +50,9 @@ type Verdict struct {
 	// NoOffer is why it offers no longer interval, where the forecast alone would.
 	NoOffer string          `json:"noOffer,omitempty"`
 	History *VerdictHistory `json:"history,omitempty"`
-	Book    string          `json:"book"`
+	// Made are the individuals charts of what the component makes.
+	Made []VerdictMade `json:"made,omitempty"`
+	Book string        `json:"book"`
 }
 
 // Reason is one rule that stands.
@@ -89,6 +94,10 @@ type VerdictResult struct {
 	Analyses int `json:"analyses,omitempty"`
 	// Times is the value over the baseline's mean.
 	Times *float64 `json:"times,omitempty"`
+	// Kept is the value over that of the fresh fluid, where the baseline has no mean of it.
+	Kept *float64 `json:"kept,omitempty"`
+	// Index is the viscosity index, beside the viscosity at 100 degC.
+	Index *float64 `json:"index,omitempty"`
 	// Limits are those of rules that read this analyte alone, as times the baseline,
 	// by stage.
 	Limits map[string]float64 `json:"limits,omitempty"`
@@ -158,6 +167,7 @@ func (f *fold) readSample(comp int) (Verdict, bool) {
 		Sample: s.ID, Number: s.Number, Revision: s.Revision, Laboratory: s.Laboratory,
 		Drawn: s.drawn(a.zone), Book: f.bookHash()}
 	v.age()
+	v.Baseline = v.comparedWith()
 	v.judge()
 	v.results()
 	v.Notes = append(sampleNotes(a.reg, t, last), v.notes()...)
@@ -167,6 +177,7 @@ func (f *fold) readSample(comp int) (Verdict, bool) {
 	v.Forecast = out.VerdictForecast
 	v.offer(&out)
 	v.History = v.history()
+	v.Made = v.made()
 	v.Summary = v.summary()
 	return v.Verdict, true
 }
@@ -244,6 +255,26 @@ func (v *verdictOf) reason(r *rules.Rule, l Latch) Reason {
 	return out
 }
 
+// VerdictBaseline is what is usual for the component and its fluid.
+type VerdictBaseline struct {
+	Name     string         `json:"name"`
+	Source   string         `json:"source"`
+	FluidAge *unit.Quantity `json:"fluidAge,omitempty"` // at which it is usual
+}
+
+func (v *verdictOf) comparedWith() *VerdictBaseline {
+	b := v.x.baseline
+	if b == nil || b.Mean == nil {
+		return nil
+	}
+	out := &VerdictBaseline{Name: b.Name, Source: b.Source}
+	if age, kind := baselineAge(b); age > 0 {
+		value, u := v.f.shown(age, kind == unit.Time)
+		out.FluidAge = &unit.Quantity{Value: value, Unit: u}
+	}
+	return out
+}
+
 // results puts each result as reported beside what it is judged as.
 func (v *verdictOf) results() {
 	s := &v.t.steps[len(v.t.steps)-1]
@@ -276,6 +307,11 @@ func (v *verdictOf) compare(out *VerdictResult) {
 			out.Times = &n
 		}
 		out.Limits = v.limits(out.Analyte, b.Mean[out.Analyte])
+	} else if v.x.sheet.Fresh[out.Analyte] > 0 {
+		out.Kept = answered(v.x.sheet.Kept(out.Analyte))
+	}
+	if out.Analyte == "KV100" {
+		out.Index = answered(v.x.sheet.ViscosityIndex())
 	}
 	if c, _, ok := v.x.sheet.Change(out.Analyte); ok && v.exact(out.Analyte) {
 		out.Change = &c
@@ -326,128 +362,4 @@ func (v *verdictOf) followUps() []string {
 		}
 	}
 	return out
-}
-
-// VerdictWork is what was done to the component between the sample before and
-// this one, and what became of the leading analytes.
-type VerdictWork struct {
-	Done []string `json:"done"`
-	// Cleared are the rules that stood at the sample before and stand no more,
-	// Standing those that still do.
-	Cleared  []string       `json:"cleared,omitempty"`
-	Standing []string       `json:"standing,omitempty"`
-	Before   []BeforeAndNow `json:"before"`
-	Run      *unit.Quantity `json:"run,omitempty"`   // since the last of it
-	Early    bool           `json:"early,omitempty"` // too early to tell whether it worked
-	Says     string         `json:"says"`
-}
-
-// BeforeAndNow is one analyte over the work, in its own unit; rates are per 1,000
-// of the book's distance. What is absent is not known.
-type BeforeAndNow struct {
-	Analyte    string   `json:"analyte"`
-	Title      string   `json:"title"`
-	Before     float64  `json:"before"`
-	Left       *float64 `json:"left,omitempty"` // behind by the exchange, reckoned
-	Now        float64  `json:"now"`
-	RateBefore *float64 `json:"rateBefore,omitempty"`
-	Rate       *float64 `json:"rate,omitempty"`
-}
-
-// followed bounds the analytes that are told of over work.
-const followed = 4
-
-func (v *verdictOf) work() *VerdictWork {
-	last := len(v.t.steps) - 1
-	before := last - 1
-	var done []string
-	var latest *Service
-	for ; before >= 0 && v.t.steps[before].sample == nil; before-- {
-		if latest == nil {
-			latest = v.t.steps[before].service
-		}
-		done = append([]string{v.t.steps[before].service.words(v.f.applied().zone)}, done...)
-	}
-	if before < 0 || len(done) == 0 {
-		return nil
-	}
-	w := &VerdictWork{Done: done}
-	e := lastExchange(v.t, last)
-	if run := v.t.lab[last].Distance - v.t.lab[e].Distance; run >= 0 {
-		value, u := v.f.shown(run, false)
-		w.Run = &unit.Quantity{Value: value, Unit: u}
-		age := v.t.lab.Ages(e - 1).Distance
-		w.Early = math.IsNaN(age) || run < age/2
-	}
-	earlier := v.x.sheet
-	earlier.History = v.t.lab[:before+1]
-	for _, a := range v.leading(earlier) {
-		w.Before = append(w.Before, v.over(a, earlier))
-	}
-	v.stood(w, v.t.steps[before].place)
-	w.Says = w.words()
-	return w
-}
-
-// stood finds what stood at the sample before, by walking up to it.
-func (v *verdictOf) stood(w *VerdictWork, before place) {
-	for _, ar := range v.f.applied().rules.Rules {
-		if ar.Rule.On&rules.OnSample == 0 || ar.Component != v.comp {
-			continue
-		}
-		k := AlarmKey{ar.Rule.Name, v.Component}
-		then := Latch{AlarmKey: k}
-		for _, at := range v.f.judgements(ar.Rule, v.comp) {
-			if at.before.compare(before) <= 0 {
-				v.f.step(ar.Rule, v.comp, &then, at)
-			}
-		}
-		switch now, _ := v.f.rec.latch(k); {
-		case then.Stage == 0:
-		case now.Stage == 0:
-			w.Cleared = append(w.Cleared, ar.Rule.Name)
-		default:
-			w.Standing = append(w.Standing, ar.Rule.Name)
-		}
-	}
-}
-
-// leading are the analytes furthest over the baseline in either sample.
-func (v *verdictOf) leading(earlier lab.Sheet) []string {
-	if v.x.baseline == nil {
-		return nil
-	}
-	over := map[string]float64{}
-	for a, mean := range v.x.baseline.Mean {
-		now, _, ok := v.x.sheet.Times(a, mean)
-		then, _, ok2 := earlier.Times(a, mean)
-		if ok && ok2 {
-			over[a] = math.Max(now, then)
-		}
-	}
-	names := sortedKeys(over)
-	slices.SortStableFunc(names, func(a, b string) int { return cmp.Compare(over[b], over[a]) })
-	return names[:min(len(names), followed)]
-}
-
-func (v *verdictOf) over(analyte string, earlier lab.Sheet) BeforeAndNow {
-	a, _ := lab.Lookup(analyte)
-	out := BeforeAndNow{Analyte: analyte, Title: a.Title}
-	out.Before, _, _ = earlier.Value(analyte)
-	out.Now, _, _ = v.x.sheet.Value(analyte)
-	if left, _, ok := v.x.sheet.Carried(analyte); ok {
-		out.Left = &left
-	}
-	out.RateBefore, out.Rate = v.rate(earlier, analyte), v.rate(v.x.sheet, analyte)
-	return out
-}
-
-func (v *verdictOf) rate(s lab.Sheet, analyte string) *float64 {
-	r, _, ok := s.RateBy(analyte, unit.Distance)
-	if !ok {
-		return nil
-	}
-	base, _, _ := unit.Base(1000, v.f.p.book.Units.Distance)
-	r *= base
-	return &r
 }

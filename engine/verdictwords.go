@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"time"
 
 	"telltale/engine/lab"
 	"telltale/rules"
@@ -83,54 +82,6 @@ func olderWords(n float64) string {
 	return fmt.Sprintf("the fluid has run %.2g times as long as the baseline's and is expected to hold about %.2g times the metal, and the metal is still there", n, n)
 }
 
-// words is the work in a line: when and what.
-func (s *Service) words(zone *time.Location) string {
-	what := strings.Join(s.Tasks, ", ")
-	if what == "" {
-		what = "fluid exchanged"
-	}
-	out := localDate(time.Unix(0, s.At), zone).String() + ": " + what
-	if s.Fluid != nil && s.Fluid.Filled != nil {
-		q := s.Fluid.Filled
-		out += ", " + q.String() + " filled"
-	}
-	if s.Filter {
-		out += ", new filter"
-	}
-	return out
-}
-
-func (w *VerdictWork) words() string {
-	var parts []string
-	say := func(what string, names []string) {
-		if len(names) > 0 {
-			parts = append(parts, what+": "+strings.Join(names, ", "))
-		}
-	}
-	say("no longer standing", w.Cleared)
-	say("still standing", w.Standing)
-	if w.Early {
-		parts = append(parts, "too early to tell more: the fluid has run less than half of what it had run before")
-	} else {
-		var slower, faster []string
-		for _, b := range w.Before {
-			switch {
-			case b.Rate == nil || b.RateBefore == nil:
-			case *b.Rate < *b.RateBefore:
-				slower = append(slower, b.Title)
-			default:
-				faster = append(faster, b.Title)
-			}
-		}
-		say("made more slowly since", slower)
-		say("made as fast or faster since", faster)
-	}
-	if parts == nil {
-		return "Whether it worked cannot be told: nothing stood before, and how fast the metals were made is not known."
-	}
-	return capital(strings.Join(parts, "; ")) + "."
-}
-
 func (f *VerdictForecast) words(fluid string) string {
 	what := "the fluid"
 	if fluid != "" {
@@ -154,11 +105,15 @@ func (f *VerdictForecast) words(fluid string) string {
 
 // Headline is the verdict in a line.
 func (v *Verdict) Headline() string {
-	where := v.Name + ", " + v.Component
+	return fmt.Sprintf("%s, %s: sample %s of %s: %s", v.where(), v.Component, v.Number, v.Drawn, v.Summary)
+}
+
+// where is the vehicle, by its name for people.
+func (v *Verdict) where() string {
 	if v.Name != v.Vehicle {
-		where = v.Name + " (" + v.Vehicle + "), " + v.Component
+		return v.Name + " (" + v.Vehicle + ")"
 	}
-	return fmt.Sprintf("%s: sample %s of %s: %s", where, v.Number, v.Drawn, v.Summary)
+	return v.Name
 }
 
 // Text is the whole verdict as a mechanic reads it, in several lines.
@@ -171,6 +126,9 @@ func (v *Verdict) Text() string {
 			s += "; counting by its share what earlier drains left behind, " + quantityWords(v.MixedAge)
 		}
 		t.line(1, "fluid age: %s", s)
+	}
+	if v.Baseline != nil {
+		t.line(1, "baseline: %s", v.Baseline.words())
 	}
 	for i := range v.Reasons {
 		v.Reasons[i].write(&t)
@@ -225,11 +183,7 @@ func (r *Reason) write(t *text) {
 
 // words is a result in a line: the name, as reported, and against what.
 func (r *VerdictResult) words() string {
-	name := r.Analyte
-	if r.Title != "" && r.Title != r.Analyte {
-		name = r.Title + " (" + r.Analyte + ")"
-	}
-	s := fmt.Sprintf("%-30s %s", name, r.Reported)
+	s := fmt.Sprintf("%-30s %s", lab.Named(r.Analyte), r.Reported)
 	var more []string
 	if r.Why != "" {
 		more = append(more, "not judged: "+r.Why)
@@ -239,6 +193,12 @@ func (r *VerdictResult) words() string {
 	}
 	if r.Times != nil {
 		more = append(more, short(*r.Times)+" times the baseline")
+	}
+	if r.Kept != nil {
+		more = append(more, keptWords(r.Analyte, *r.Kept))
+	}
+	if r.Index != nil {
+		more = append(more, "viscosity index "+short(*r.Index)+" (the higher, the less it thins when hot)")
 	}
 	if r.Change != nil {
 		c := "within what the method alone accounts for"
@@ -254,6 +214,28 @@ func (r *VerdictResult) words() string {
 		s += "; " + strings.Join(more, "; ")
 	}
 	return s
+}
+
+// keptWords is what is left of what the fresh fluid has.
+func keptWords(analyte string, kept float64) string {
+	off := math.Round(1000*math.Abs(kept-1)) / 10
+	if a, _ := lab.Lookup(analyte); a.Kind == unit.Viscosity && off > 0 {
+		what := "thinner"
+		if kept > 1 {
+			what = "thicker"
+		}
+		return rules.Format(off) + " % " + what + " than fresh"
+	}
+	return short(100*kept) + " % of the fresh fluid's"
+}
+
+// words say what is usual, so that "times the baseline" can be understood.
+func (b *VerdictBaseline) words() string {
+	s := b.Name + ", what is usual"
+	if b.FluidAge != nil {
+		s += " in fluid of " + quantityWords(b.FluidAge)
+	}
+	return s + "; source: " + b.Source
 }
 
 func (u *VerdictUsual) words() string {
@@ -291,20 +273,4 @@ func signed(v float64) string {
 		return "+" + s
 	}
 	return s
-}
-
-func (w *VerdictWork) write(t *text) {
-	t.line(1, "work since the sample before: %s", strings.Join(w.Done, "; "))
-	for _, b := range w.Before {
-		s := fmt.Sprintf("%s: %s before", b.Title, short(b.Before))
-		if b.Left != nil {
-			s += ", " + short(*b.Left) + " left behind by the drain"
-		}
-		s += ", " + short(b.Now) + " now"
-		if b.RateBefore != nil && b.Rate != nil && w.Run != nil {
-			s += fmt.Sprintf("; made in 1,000 %s: %s before, %s since", w.Run.Unit, short(*b.RateBefore), short(*b.Rate))
-		}
-		t.line(2, "%s", s)
-	}
-	t.line(2, "%s", w.Says)
 }

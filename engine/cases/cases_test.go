@@ -80,7 +80,7 @@ func TestCases(t *testing.T) {
   ! 2031-04-02  copper over baseline: caution  -
   ! 2031-04-02  -                              bus-07 transmission copper over baseline: raised advisory
     2031-06-02  copper over baseline: normal   bus-07 transmission copper over baseline: cleared normal
-  note: 2031-05-02 copper over baseline could not be judged without Cu in the sample`},
+  note: 2031-05-02 copper over baseline could not be judged without copper (Cu) in the sample`},
 		{"none of what it speaks of", `
     given: [2031-01-02 reading bus-01 odometer 0 km, 2031-02-02 reading bus-01 odometer 1500 km]
     expect: none

@@ -109,6 +109,15 @@ func Lookup(name string) (a Analyte, ok bool) {
 	return a, ok
 }
 
+// Named is the analyte as people read it, with the name that the laboratory's sheet
+// has for it: "copper (Cu)", "acid number (TAN)", "water".
+func Named(name string) string {
+	if a, ok := analyteByName[name]; ok && a.Title != name {
+		return a.Title + " (" + name + ")"
+	}
+	return name
+}
+
 // Known reports whether events and rules may use that name. An unknown analyte
 // is kept and shown, but not judged.
 func Known(name string) bool {

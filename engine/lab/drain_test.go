@@ -54,7 +54,7 @@ func TestExchangesTo(t *testing.T) {
 		{of(.5), "Na", 3, 0, "a target that exchanges can reach"},
 		{of(.5), "P", 600, 2, ""}, // 500, 650: an additive goes up
 		{of(nan), "Na", 15, 0, "an exchange of a known share, to reckon with"},
-		{of(.5), "K", 15, 0, "K in the sample"},
+		{of(.5), "K", 15, 0, "potassium (K) in the sample"},
 	} {
 		n, why, ok := c.s.ExchangesTo(c.analyte, c.target)
 		if n != c.n || why != c.why || ok != (c.why == "") {

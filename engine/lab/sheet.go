@@ -15,7 +15,7 @@ type Ends func(i int, r Result) float64
 // Sheet is the last sample of a history, read against what came before it.
 //
 // Each answer comes with why, which says in words what was missing where ok is
-// false: "Cu in the sample", "an earlier sample", "a known share of the exchange".
+// false: "copper (Cu) in the sample", "an earlier sample", "a known share of the exchange".
 type Sheet struct {
 	History History
 	// Fresh is what the fluid holds when new, in base units. A wear metal that it
@@ -47,7 +47,7 @@ func (s Sheet) Value(analyte string) (v float64, why string, ok bool) {
 		return 0, "a sample", false
 	}
 	if v, ok = s.at(len(s.History)-1, analyte); !ok {
-		return 0, analyte + " in the sample", false
+		return 0, Named(analyte) + " in the sample", false
 	}
 	return v, "", true
 }
@@ -58,7 +58,7 @@ func (s Sheet) earlier(i int, analyte string) (v float64, why string, ok bool) {
 		return 0, "an earlier sample", false
 	}
 	if v, ok = s.at(i, analyte); !ok {
-		return 0, analyte + " in the earlier sample", false
+		return 0, Named(analyte) + " in the earlier sample", false
 	}
 	return v, "", true
 }

@@ -90,12 +90,12 @@ func TestWords(t *testing.T) {
 		want          string
 	}{
 		{"one sample", one, "value", "Cu", "131"},
-		{"not reported", one, "value", "Pb", "missing: Pb in the sample"},
+		{"not reported", one, "value", "Pb", "missing: lead (Pb) in the sample"},
 		{"nothing at all", nil, "value", "Cu", "missing: a sample"},
 		{"first sample", one, "change", "Cu", "missing: an earlier sample"},
 		{"two samples", two, "change", "Cu", "31"},
 		{"not reported before", History{sample(0, 1), with(sample(1, 2), Result{Analyte: "Pb", Value: 3})},
-			"change", "Pb", "missing: Pb in the earlier sample"},
+			"change", "Pb", "missing: lead (Pb) in the earlier sample"},
 		{"change over an exchange is the plain change", half, "change", "Cu", "-40"},
 
 		{"rate", two, "rate", "Cu", "0.0031 by a distance"},
@@ -128,7 +128,7 @@ func TestWords(t *testing.T) {
 			History{with(sample(0, 1), Result{Analyte: "K", Value: 190}), exchange(0, 0.5), sample(5, 2)},
 			"carried", "K", "missing: fresh K"},
 		{"not in the sample before the exchange", History{with(sample(0, 1), Result{Analyte: "Pb", Value: 1}), sample(1, 1), exchange(2, 0.5),
-			with(sample(3, 1), Result{Analyte: "Pb", Value: 1})}, "carried", "Pb", "missing: Pb in the earlier sample"},
+			with(sample(3, 1), Result{Analyte: "Pb", Value: 1})}, "carried", "Pb", "missing: lead (Pb) in the earlier sample"},
 
 		{"made", half, "made", "Cu", "10"},
 		{"made since an older exchange", older, "made", "Cu", "25"},

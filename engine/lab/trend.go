@@ -10,17 +10,21 @@ import (
 // (unit.Time): of wear made, so a drain does not read as a fall. It needs three
 // samples with a rate.
 func (s Sheet) WearTrend(analyte string, per unit.Kind) (t trend.Trend, why string, ok bool) {
-	at, rates := s.rates(analyte, measureOf(per))
+	steps, rates := s.Rates(analyte, per)
+	at := make([]float64, len(steps))
+	for k, i := range steps {
+		at[k] = s.History[i].meter(measureOf(per))
+	}
 	if t, ok = trend.Of(at, rates); ok {
 		return t, "", true
 	}
 	return trend.Trend{}, "three samples with different rates of " + analyte, false
 }
 
-// rates are the rates at all samples that have one and were taken alike
-// ([History.Alike]), and where the meter stood.
-func (s Sheet) rates(analyte string, m measure) (at, rates []float64) {
-	first := s.History.Alike()
+// Rates are the rates ([Sheet.RateBy]) at all samples that have one and were taken
+// alike ([History.Alike]), and the steps of these samples.
+func (s Sheet) Rates(analyte string, per unit.Kind) (steps []int, rates []float64) {
+	first, m := s.History.Alike(), measureOf(per)
 	for i := range s.History {
 		if s.History[i].Exchange || s.History.before(i, false) < first {
 			continue
@@ -28,10 +32,10 @@ func (s Sheet) rates(analyte string, m measure) (at, rates []float64) {
 		upTo := s
 		upTo.History = s.History[:i+1]
 		if r, _, ok := upTo.rate(analyte, m); ok {
-			at, rates = append(at, s.History[i].meter(m)), append(rates, r)
+			steps, rates = append(steps, i), append(rates, r)
 		}
 	}
-	return at, rates
+	return steps, rates
 }
 
 // ChangeIsReal reports whether [Sheet.Change] is more than the method alone

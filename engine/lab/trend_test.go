@@ -57,7 +57,7 @@ func TestAlike(t *testing.T) {
 		}
 		h = append(h, s)
 	}
-	if _, rates := (Sheet{History: h}).rates("Cu", byDistance); len(rates) != 4 {
+	if _, rates := (Sheet{History: h}).Rates("Cu", unit.Distance); len(rates) != 4 {
 		t.Errorf("%d rates of five samples by one method, want 4", len(rates))
 	}
 }
@@ -121,7 +121,7 @@ func TestChangeIsReal(t *testing.T) {
 		{"no laboratory named", History{from("", 90), from("", 100)}, false, ""},
 		{"two laboratories, far apart", History{from("valley", 60), from("hill", 100)}, true, ""},
 		{"the first sample", History{from("valley", 60)}, false, "an earlier sample"},
-		{"no iron before", History{{}, from("valley", 60)}, false, "Fe in the earlier sample"},
+		{"no iron before", History{{}, from("valley", 60)}, false, "iron (Fe) in the earlier sample"},
 	} {
 		got, why, ok := Sheet{History: c.h}.ChangeIsReal("Fe")
 		if got != c.want || why != c.why || ok != (c.why == "") {

@@ -31,7 +31,7 @@ func (s Sheet) Usual(analyte string) (u Usual, why string, ok bool) {
 	if !ok {
 		return Usual{}, why, false
 	}
-	_, rates := s.rates(analyte, measureOf(per))
+	_, rates := s.Rates(analyte, per)
 	earlier := rates[:max(0, len(rates)-1)]
 	if len(earlier) < leastUsual {
 		return Usual{}, "four earlier samples with a rate of " + analyte, false
@@ -39,13 +39,21 @@ func (s Sheet) Usual(analyte string) (u Usual, why string, ok bool) {
 	u = Usual{Per: per, Rates: len(earlier), Latest: rates[len(earlier)]}
 	u.Individuals = bandOf(earlier)
 	within, _, _ := s.RateError(analyte, per)
-	switch {
-	case u.Latest > u.Upper && u.Latest-u.Centre > within:
-		u.Outside = 1
-	case u.Latest < u.Lower && u.Centre-u.Latest > within:
-		u.Outside = -1
-	}
+	u.Outside = u.Beyond(u.Latest, within)
 	return u, "", true
+}
+
+// Beyond is 1 where a value lies over the limits, -1 where it lies under them, and 0
+// where it does not, or the method alone, which lets it scatter by within, accounts for
+// what it lies off the centre.
+func (c Individuals) Beyond(v, within float64) int {
+	switch {
+	case v > c.Upper && v-c.Centre > within:
+		return 1
+	case v < c.Lower && c.Centre-v > within:
+		return -1
+	}
+	return 0
 }
 
 // bandOf are the limits that the next of the rates should stay within.

@@ -1,0 +1,97 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+)
+
+// words is the work in a line: when and what.
+func (s *Service) words(zone *time.Location) string {
+	what := strings.Join(s.Tasks, ", ")
+	if what == "" {
+		what = "fluid exchanged"
+	}
+	out := localDate(time.Unix(0, s.At), zone).String() + ": " + what
+	if s.Fluid != nil && s.Fluid.Filled != nil {
+		q := s.Fluid.Filled
+		out += ", " + q.String() + " filled"
+	}
+	if s.Filter {
+		out += ", new filter"
+	}
+	return out
+}
+
+func (w *VerdictWork) words() string {
+	var parts []string
+	say := func(what string, names []string) {
+		if len(names) > 0 {
+			parts = append(parts, what+": "+strings.Join(names, ", "))
+		}
+	}
+	say("no longer standing", w.Cleared)
+	say("still standing", w.Standing)
+	if w.Early {
+		parts = append(parts, "too early to tell more: the fluid has run less than half of what it had run before")
+	} else {
+		pace := map[int][]string{}
+		for i := range w.Before {
+			if b := &w.Before[i]; b.Rate != nil && b.RateBefore != nil {
+				pace[b.pace()] = append(pace[b.pace()], b.Title)
+			}
+		}
+		say("made more slowly since", pace[-1])
+		say("made faster since", pace[1])
+		say("made as fast as before, as far as the method can tell", pace[0])
+	}
+	if parts == nil {
+		return "Whether it worked cannot be told: nothing stood before, and how fast the metals were made is not known."
+	}
+	return capital(strings.Join(parts, "; ")) + "."
+}
+
+// madeWords say what was made since the work, and how sure that is.
+func (b *BeforeAndNow) madeWords() string {
+	exact := short(*b.Made) + ", give or take " + short(*b.MadeWithin) + " by the method alone"
+	if math.Abs(*b.Made) <= *b.MadeWithin {
+		return "made since: no more than the method can miss (" + exact + ")"
+	}
+	return "made since: " + exact
+}
+
+// pace is 1 where the analyte is made faster than before the work, -1 where it is made
+// more slowly, 0 where the method alone may account for the difference.
+func (b *BeforeAndNow) pace() int {
+	d := *b.Rate - *b.RateBefore
+	switch {
+	case b.RateWithin != nil && math.Abs(d) <= *b.RateWithin:
+		return 0
+	case d < 0:
+		return -1
+	}
+	return 1
+}
+
+func (w *VerdictWork) write(t *text) {
+	t.line(1, "work since the sample before: %s", strings.Join(w.Done, "; "))
+	for _, b := range w.Before {
+		s := fmt.Sprintf("%s: %s before", b.Title, short(b.Before))
+		if b.Left != nil {
+			s += ", " + short(*b.Left) + " left behind by the drain"
+		}
+		s += ", " + short(b.Now) + " now"
+		if b.Expected != nil {
+			s += ", " + short(*b.Expected) + " expected"
+		}
+		if b.Made != nil && b.MadeWithin != nil {
+			s += "; " + b.madeWords()
+		}
+		if b.RateBefore != nil && b.Rate != nil && w.Run != nil {
+			s += fmt.Sprintf("; made in 1,000 %s: %s before, %s since", w.Run.Unit, short(*b.RateBefore), short(*b.Rate))
+		}
+		t.line(2, "%s", s)
+	}
+	t.line(2, "%s", w.Says)
+}
