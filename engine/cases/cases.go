@@ -60,8 +60,12 @@ type runner struct {
 	p        *engine.Partition
 	shown    *cover
 	faults   rules.Faults
-	got      []*engine.Transition
-	notes    []string
+	// fleet is what the case says is usual in the fleet, given how often it says so. Where
+	// it does, nothing is made of its own samples.
+	fleet []engine.SurveySample
+	given int
+	got   []*engine.Transition
+	notes []string
 }
 
 func (r *runner) run() Result {
@@ -84,7 +88,7 @@ func (r *runner) read() []engine.Event {
 	var out []engine.Event
 	for i := range r.c.Given {
 		g := &r.c.Given[i]
-		ev, err := intake.Short(g.Text, fmt.Sprintf("event %d", i+1), r.book.Units)
+		ev, err := r.event(g.Text, fmt.Sprintf("event %d", i+1))
 		var at *intake.ShortFault
 		switch {
 		case errors.As(err, &at):
@@ -98,6 +102,30 @@ func (r *runner) read() []engine.Event {
 	return out
 }
 
+// event reads one line.
+func (r *runner) event(line, id string) (engine.Event, error) {
+	part, is, err := intake.ShortBaseline(line, r.book)
+	switch {
+	case err != nil:
+		return engine.Event{}, err
+	case is:
+		return r.usual(part), nil
+	}
+	return intake.Short(line, id, r.book.Units)
+}
+
+// usual puts what the line says is usual in a group beside what was said of others
+// before, as a survey of the fleet would.
+func (r *runner) usual(part engine.SurveyPart) engine.Event {
+	same := func(s engine.SurveySample) bool {
+		return s.Baseline == part.Samples[0].Baseline && slices.Equal(s.Group, part.Samples[0].Group)
+	}
+	r.fleet = append(slices.DeleteFunc(r.fleet, same), part.Samples...)
+	part.Samples = r.fleet
+	r.given++
+	return engine.FleetBaselines(r.book, r.given, []engine.SurveyPart{part}).Event()
+}
+
 // forms are examples of the short form by the word that says what happened.
 var forms = map[string]string{
 	"vehicle":  `2031-01-02 vehicle bus-07 minibus meter odometer component transmission "automatic transmission" fluid ATF capacity 8 L`,
@@ -106,6 +134,7 @@ var forms = map[string]string{
 	"sample":   "2031-02-10 sample bus-07 transmission odo 81200 age 62000 Cu 131 Pb <1",
 	"service":  `2031-02-10 service bus-07 "transmission fluid" on transmission odo 81200 filled 4 L`,
 	"answer":   `2031-02-20 answer bus-07 acknowledge "copper over baseline" on transmission by ines`,
+	"baseline": `2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus age 11000 km Fe 21 Pb 1 2 <2`,
 	"void":     `2031-02-21 void bus-07 "event 3"`,
 	"tick":     "2031-02-22 tick",
 }
@@ -150,7 +179,9 @@ func (r *runner) registered(events []engine.Event) []engine.Event {
 // fold folds the events with a tick at each midnight that they pass; an event
 // `tick` lets the time pass up to it.
 func (r *runner) fold(events []engine.Event) {
-	r.p.SurveyMonthly()
+	if r.given == 0 {
+		r.p.SurveyMonthly()
+	}
 	r.apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: r.book.Hash, Book: r.book}})
 	ticks := intake.NewTicks(false)
 	for _, ev := range events {

@@ -122,7 +122,7 @@ a.yaml:16:47: the line ends before its value
         given: [2031-04-02 reading bus-01 odometer, 2031-04-02 fill bus-01 3]
                                                   ^
 hint: for example: 2031-01-03 reading bus-07 odometer 81234 km
-a.yaml:16:60: "fill" is none of vehicle, reading, replaced, sample, service, answer, void, tick
+a.yaml:16:60: "fill" is none of vehicle, reading, replaced, sample, service, answer, void, tick (nor, in a case, baseline)
         given: [2031-04-02 reading bus-01 odometer, 2031-04-02 fill bus-01 3]
                                                                ^^^^
 hint: for example: 2031-02-10 sample bus-07 transmission odo 81200 age 62000 Cu 131 Pb <1`},
@@ -184,6 +184,100 @@ func TestCover(t *testing.T) {
 		`gearbox: no case raises soon, due; no case clears soon, due, overdue]`
 	if got := fmt.Sprint(gaps); got != want {
 		t.Errorf("got %s, want %s", got, want)
+	}
+}
+
+// A case may say what is usual in the fleet instead of giving the samples that make it.
+const fleetBook = `book: 1
+baselines:
+  engine oil of the fleet:
+    where: component.kind == "diesel engine"
+    from: fleet
+    group by: [component.fluid, vehicle.kind]
+    at least: {samples: 6, vehicles: 3}
+rules:
+  iron over the fleet: {on: sample, measure: times("Fe"), above: {advisory: 2, caution: 3}}
+  iron for its age: {on: sample, measure: timesForAge("Fe"), above: {advisory: 4}}
+  iron among its like: {on: sample, measure: percentile("Fe"), above: {advisory: 80}}
+cases:
+  it:
+`
+
+func TestBaselineInCase(t *testing.T) {
+	const bus = `
+      - 2031-01-02 vehicle bus-01 bus meter odometer component engine "diesel engine" fluid 15W-40
+      - 2031-01-02 vehicle van-01 van meter odometer component engine "diesel engine" fluid 5W-30`
+	for _, c := range []struct{ name, text, want string }{
+		{"a mean, another group beside it, and one in place of it", `
+    given:` + bus + `
+      - 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus age 10000 km Fe 20
+      - 2031-02-01 baseline "engine oil of the fleet" of 5W-30 of van Fe 10
+      - 2031-02-10 sample bus-01 engine odo 90000 age 30000 Fe 50
+      - 2031-02-10 sample van-01 engine odo 90000 age 30000 Fe 31
+      - 2031-03-01 baseline "engine oil of the fleet" of 15W-40 of bus age 30000 km Fe 60
+      - 2031-03-10 sample bus-01 engine odo 91000 age 31000 Fe 61
+    expect:
+      - {on: 2031-02-10, vehicle: bus-01, rule: iron over the fleet, to: advisory}
+      - {on: 2031-02-10, vehicle: van-01, rule: iron over the fleet, to: caution}
+      - {on: 2031-03-10, vehicle: bus-01, rule: iron over the fleet, to: normal}
+    of: iron over the fleet
+`, ``},
+		{"values, of which the place is known", `
+    given:` + bus + `
+      - 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus Fe 18 19 20 21 22 23 24 25 26
+      - 2031-02-10 sample bus-01 engine odo 90000 Fe 22
+      - 2031-02-11 sample bus-01 engine odo 90100 Fe 26
+    expect: [{on: 2031-02-11, rule: iron among its like, to: advisory}]
+    of: iron among its like
+`, ``},
+		{"too few", `
+    given:` + bus + `
+      - 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus samples 5 Fe 20
+      - 2031-02-10 sample bus-01 engine odo 90000 Fe 90
+    expect: [{on: 2031-02-10, rule: iron over the fleet, to: caution}]
+    of: iron over the fleet
+`, `a.yaml:13:3: case "it" fails
+                expected                      got
+  ! 2031-02-10  iron over the fleet: caution  -
+  note: 2031-02-10 iron over the fleet could not be judged without enough samples of 15W-40, bus for Fe in the fleet's baseline "engine oil of the fleet" (there were 5 of 3 vehicles, it needs 6 of 3)`},
+		{"what is wrong", `
+    given:
+      - 2031-02-01 baseline "oil" of 15W-40 of bus Fe 20
+      - 2031-02-01 baseline "engine oil of the fleet" of bus Fe 20
+      - 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus Fe -3
+      - 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus samples none age 3 L
+      - 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus iron 20
+    expect: none
+`, `case "it" cannot be run:
+a.yaml:15:29: "oil" is no baseline that is made from the fleet (those are "engine oil of the fleet")
+          - 2031-02-01 baseline "oil" of 15W-40 of bus Fe 20
+                                ^^^^^
+hint: for example: 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus age 11000 km Fe 21 Pb 1 2 <2
+a.yaml:16:20: it groups by component.fluid, vehicle.kind: wanted 2 times ` + "`of`" + `, not 1
+          - 2031-02-01 baseline "engine oil of the fleet" of bus Fe 20
+                       ^^^^^^^^
+hint: for example: 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus age 11000 km Fe 21 Pb 1 2 <2
+a.yaml:17:75: reading Fe: -3 is negative
+          - 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus Fe -3
+                                                                              ^^
+hint: for example: 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus age 11000 km Fe 21 Pb 1 2 <2
+a.yaml:18:80: "none" is not a number of samples from 1 to 1000
+          - 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus samples none age 3 L
+                                                                                   ^^^^
+hint: for example: 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus age 11000 km Fe 21 Pb 1 2 <2
+a.yaml:19:72: "iron" is not known here
+          - 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus iron 20
+                                                                           ^^^^
+hint: for example: 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus age 11000 km Fe 21 Pb 1 2 <2`},
+	} {
+		b, err := rules.Load([]rules.File{{Name: "a.yaml", Text: []byte(fleetBook + strings.TrimPrefix(c.text, "\n"))}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		results, _ := cases.Run(b, nil)
+		if got := results[0].String(); got != c.want {
+			t.Errorf("%s: got:\n%s\nwant:\n%s", c.name, got, c.want)
+		}
 	}
 }
 

@@ -39,7 +39,7 @@ func Short(line, id string, units rules.Units) (engine.Event, error) {
 	p := &shortReader{words: words, units: units, end: utf8.RuneCountInString(line) + 1}
 	ev := engine.Event{ID: engine.ID{Source: "/case", ID: id}}
 	ev.Time = p.time("the date")
-	kind := p.next("what happened: vehicle, reading, replaced, sample, service, answer, void or tick")
+	kind := p.next("what happened: vehicle, reading, replaced, sample, service, answer, void, tick or, in a case, baseline")
 	if p.err == nil {
 		p.body(&ev, kind)
 	}
@@ -200,7 +200,7 @@ func (p *shortReader) body(ev *engine.Event, kind string) {
 	case "void":
 		ev.Kind, ev.Data = engine.VoidEvent, &engine.VoidData{Source: "/case", ID: p.next("the id of the event that is taken out")}
 	default:
-		p.fault(p.words[1], "%q is none of vehicle, reading, replaced, sample, service, answer, void, tick", kind)
+		p.fault(p.words[1], "%q is none of vehicle, reading, replaced, sample, service, answer, void, tick (nor, in a case, baseline)", kind)
 	}
 	p.rest(ev, func(w word) bool { return false })
 }
