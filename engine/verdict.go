@@ -98,6 +98,8 @@ type VerdictResult struct {
 	Kept *float64 `json:"kept,omitempty"`
 	// Index is the viscosity index, beside the viscosity at 100 degC.
 	Index *float64 `json:"index,omitempty"`
+	// Grade is where a viscosity lies beside the grade that the fluid's name has.
+	Grade *VerdictGrade `json:"grade,omitempty"`
 	// Limits are those of rules that read this analyte alone, as times the baseline,
 	// by stage.
 	Limits map[string]float64 `json:"limits,omitempty"`
@@ -262,6 +264,36 @@ type VerdictBaseline struct {
 	FluidAge *unit.Quantity `json:"fluidAge,omitempty"` // at which it is usual
 }
 
+// VerdictGrade is a viscosity beside the grade that its fluid should have.
+type VerdictGrade struct {
+	Name string `json:"name"` // "SAE 15W-40"
+	In   bool   `json:"in"`
+	// Out is by how much it lies outside, mm2/s: negative when too thin; 0 at an end that
+	// does not belong to the grade.
+	Out float64 `json:"out"`
+	// Of are the grades whose band it lies in, where it lies outside its own.
+	Of []string `json:"of,omitempty"`
+}
+
+// grade finds a grade in the fluid's name, such as "15W-40" or "hydraulic VG 46".
+func (v *verdictOf) grade(r *VerdictResult) *VerdictGrade {
+	words := strings.Fields(v.Fluid)
+	for i := range words {
+		g, ok := lab.GradeNamed(strings.Join(words[i:], " "))
+		if !ok || g.Analyte != r.Analyte || *r.Low != *r.High {
+			continue
+		}
+		out := &VerdictGrade{Name: g.Name}
+		if out.Out, out.In = g.Out(*r.Low); !out.In {
+			for _, of := range lab.GradesOf(r.Analyte, *r.Low) {
+				out.Of = append(out.Of, of.Name)
+			}
+		}
+		return out
+	}
+	return nil
+}
+
 func (v *verdictOf) comparedWith() *VerdictBaseline {
 	b := v.x.baseline
 	if b == nil || b.Mean == nil {
@@ -313,6 +345,7 @@ func (v *verdictOf) compare(out *VerdictResult) {
 	if out.Analyte == "KV100" {
 		out.Index = answered(v.x.sheet.ViscosityIndex())
 	}
+	out.Grade = v.grade(out)
 	if c, _, ok := v.x.sheet.Change(out.Analyte); ok && v.exact(out.Analyte) {
 		out.Change = &c
 		out.Real, _, _ = v.x.sheet.ChangeIsReal(out.Analyte)

@@ -197,6 +197,9 @@ func (r *VerdictResult) words() string {
 	if r.Kept != nil {
 		more = append(more, keptWords(r.Analyte, *r.Kept))
 	}
+	if r.Grade != nil {
+		more = append(more, r.Grade.words())
+	}
 	if r.Index != nil {
 		more = append(more, "viscosity index "+short(*r.Index)+" (the higher, the less it thins when hot)")
 	}
@@ -227,6 +230,24 @@ func keptWords(analyte string, kept float64) string {
 		return rules.Format(off) + " % " + what + " than fresh"
 	}
 	return short(100*kept) + " % of the fresh fluid's"
+}
+
+func (g *VerdictGrade) words() string {
+	s := ""
+	switch {
+	case g.In:
+		return "within " + g.Name
+	case g.Out < 0:
+		s = figures(-g.Out) + " mm2/s too thin for " + g.Name
+	case g.Out > 0:
+		s = figures(g.Out) + " mm2/s too thick for " + g.Name
+	default:
+		s = "just too thick for " + g.Name
+	}
+	if g.Of != nil {
+		s += ", as thick as " + strings.Join(g.Of, " or ")
+	}
+	return s
 }
 
 // words say what is usual, so that "times the baseline" can be understood.

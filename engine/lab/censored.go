@@ -9,24 +9,24 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Curve is a distribution estimated from results of which some are censored:
+// curve is a distribution estimated from results of which some are censored:
 // the mass of probability at each detected value, the greatest first, and the
 // rest, of which no more is known than that it lies from 0 to RestBelow.
-type Curve struct {
+type curve struct {
 	Value, Mass     []float64
 	Rest, RestBelow float64
 }
 
-// KaplanMeier estimates the distribution by the product-limit method for
+// kaplanMeier estimates the distribution by the product-limit method for
 // left-censored data (Helsel, Statistics for Censored Environmental Data):
 // nothing is put in place of a result below a limit. Results above one are for the
 // caller to leave out.
-func KaplanMeier(results []Result) Curve {
+func kaplanMeier(results []Result) curve {
 	// Descending; at equal numbers the detected value lies above "below" it.
 	rs := slices.SortedFunc(slices.Values(results), func(a, b Result) int {
 		return cmp.Or(cmp.Compare(b.Value, a.Value), compareBool(a.Censored, b.Censored))
 	})
-	c := Curve{Rest: 1}
+	c := curve{Rest: 1}
 	for i := 0; i < len(rs); {
 		n := i
 		for n < len(rs) && rs[n].Value == rs[i].Value && !rs[n].Censored {
@@ -62,7 +62,7 @@ func compareBool(a, b bool) int {
 
 // restBelow bounds what lies under the least detected value by the greatest
 // limit among it; with nothing detected, by the greatest limit.
-func restBelow(rs []Result, c Curve) float64 {
+func restBelow(rs []Result, c curve) float64 {
 	least := math.Inf(1)
 	if n := len(c.Value); n > 0 {
 		least = c.Value[n-1]
@@ -77,7 +77,7 @@ func restBelow(rs []Result, c Curve) float64 {
 
 // Mean returns the least and the greatest mean that the curve allows: the rest
 // at 0 and at its upper bound. They are equal where all is known.
-func (c Curve) Mean() (low, high float64) {
+func (c curve) Mean() (low, high float64) {
 	for i, v := range c.Value {
 		low += float64(v * c.Mass[i])
 	}
@@ -86,7 +86,7 @@ func (c Curve) Mean() (low, high float64) {
 
 // Quantile returns the least value that a share p of the distribution does not
 // exceed; ok is false where that lies in the part of which nothing more is known.
-func (c Curve) Quantile(p float64) (v float64, ok bool) {
+func (c curve) Quantile(p float64) (v float64, ok bool) {
 	under := 1.0
 	for i := range c.Value {
 		under -= c.Mass[i]
@@ -97,13 +97,13 @@ func (c Curve) Quantile(p float64) (v float64, ok bool) {
 	return 0, false
 }
 
-// ROS fits logarithms of the detected values to normal order statistics and
+// ros fits logarithms of the detected values to normal order statistics and
 // returns the sample with each censored result replaced by its place on that line,
 // sorted (robust regression on order statistics: Helsel and Cohn 1988, plotting
 // positions with a = 0; Helsel advises it up to 80 % censored). The filled-in values
 // serve summaries of the whole only; none of them says anything about its sample. ok is false where
 // fewer than three values were detected, all are equal, or one is not above 0.
-func ROS(results []Result) (filled []float64, ok bool) {
+func ros(results []Result) (filled []float64, ok bool) {
 	detects, limits := split(results)
 	if len(detects) < 3 || detects[0] <= 0 || detects[0] == detects[len(detects)-1] {
 		return nil, false

@@ -23,26 +23,26 @@ func censoredTable(t *testing.T, file string) []Result {
 // memory; the longer ones were computed independently from the same data.
 func TestOahu(t *testing.T) {
 	rs := censoredTable(t, "helsel_oahu_arsenic.csv")
-	c := KaplanMeier(rs)
+	c := kaplanMeier(rs)
 	low, high := c.Mean()
 	near(t, "KM mean", low, 0.9490, 5e-5)
 	if low != high || c.Rest != 0 {
 		t.Errorf("mean %v to %v, rest %v; nothing lies below the least value", low, high, c.Rest)
 	}
-	filled, ok := ROS(rs)
+	filled, ok := ros(rs)
 	if !ok || len(filled) != 24 {
-		t.Fatalf("ROS = %v, %v", filled, ok)
+		t.Fatalf("ros = %v, %v", filled, ok)
 	}
 	mean, sd := stat.MeanStdDev(filled, nil)
-	near(t, "ROS mean", mean, 0.9725, 5e-5)
-	near(t, "ROS sd", sd, 0.7180, 5e-5)
-	near(t, "ROS median", (filled[11]+filled[12])/2, 0.7, 5e-5)
+	near(t, "ros mean", mean, 0.9725, 5e-5)
+	near(t, "ros sd", sd, 0.7180, 5e-5)
+	near(t, "ros median", (filled[11]+filled[12])/2, 0.7, 5e-5)
 }
 
 // EPA 530/R-09-007 example 15-1, manganese (25 values, 6 below 2 or 5): robust ROS
 // of the logarithms with a = 0 (Helsel and EPA) 2.277175, sd 1.261431.
 func TestManganeseEPA(t *testing.T) {
-	filled, ok := ROS(censoredTable(t, "epa_15_1_manganese.csv"))
+	filled, ok := ros(censoredTable(t, "epa_15_1_manganese.csv"))
 	if !ok {
 		t.Fatal("not fitted")
 	}
@@ -66,12 +66,12 @@ func TestPlottingPositions(t *testing.T) {
 	}
 	near(t, "position of <0.5", (1-e.at(.5))/2, .095238, 5e-7)
 	near(t, "position of <1.5", (1-e.at(1.5))/2, .285714, 5e-7)
-	filled, _ := ROS(rs)
+	filled, _ := ros(rs)
 	near(t, "mean", stat.Mean(filled, nil), 16.6898, 5e-5)
 }
 
 func TestKaplanMeierBounds(t *testing.T) {
-	c := KaplanMeier([]Result{{Value: 1, Censored: true}, {Value: 4}, {Value: 2, Censored: true}, {Value: 8}})
+	c := kaplanMeier([]Result{{Value: 1, Censored: true}, {Value: 4}, {Value: 2, Censored: true}, {Value: 8}})
 	low, high := c.Mean()
 	near(t, "low: a quarter at 8, a quarter at 4, the rest at 0", low, 3, 1e-12)
 	near(t, "high: the rest at 2", high, 4, 1e-12)
@@ -81,12 +81,12 @@ func TestKaplanMeierBounds(t *testing.T) {
 	if v, ok := c.Quantile(0.75); v != 4 || !ok {
 		t.Errorf("75th = %v, %v, want 4", v, ok)
 	}
-	low, high = KaplanMeier([]Result{{Value: 1, Censored: true}, {Value: 3, Censored: true}}).Mean()
+	low, high = kaplanMeier([]Result{{Value: 1, Censored: true}, {Value: 3, Censored: true}}).Mean()
 	if low != 0 || high != 3 {
 		t.Errorf("nothing detected: %v to %v, want 0 to 3", low, high)
 	}
-	if _, ok := ROS([]Result{{Value: 1}, {Value: 2}, {Value: 1, Censored: true}}); ok {
-		t.Error("ROS of two detected values")
+	if _, ok := ros([]Result{{Value: 1}, {Value: 2}, {Value: 1, Censored: true}}); ok {
+		t.Error("ros of two detected values")
 	}
 }
 
@@ -98,7 +98,7 @@ func TestKaplanMeierOfDetects(t *testing.T) {
 		for _, v := range values {
 			rs = append(rs, Result{Value: v})
 		}
-		low, high := KaplanMeier(rs).Mean()
+		low, high := kaplanMeier(rs).Mean()
 		if mean := stat.Mean(values, nil); math.Abs(low-mean) > 1e-9 || low != high {
 			t.Fatalf("mean %v to %v, want %v", low, high, mean)
 		}

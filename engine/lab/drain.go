@@ -3,13 +3,13 @@ package lab
 // mostExchanges is where counting exchanges stops: beyond it a drain is not the way.
 const mostExchanges = 50
 
-// Exchanges counts the exchanges of a share (0 to 1) of the fluid, one after the
+// exchanges counts the exchanges of a share (0 to 1) of the fluid, one after the
 // other, that bring the concentration from now to the target or below (for a
 // contaminant or a wrong fluid) or, with up, to the target or above (for an
 // additive). ok is false where no number does, because the fresh fluid's own
 // content is on the wrong side or more than 50 would be needed. The residual after n
 // is (1-share)^n: elementary.
-func Exchanges(now, fresh, target, share float64, up bool) (n int, ok bool) {
+func exchanges(now, fresh, target, share float64, up bool) (n int, ok bool) {
 	for v := now; n <= mostExchanges; n++ {
 		if !up && atLeast(target, v) || up && atLeast(v, target) {
 			return n, true
@@ -19,7 +19,7 @@ func Exchanges(now, fresh, target, share float64, up bool) (n int, ok bool) {
 	return 0, false
 }
 
-// ExchangesTo is [Exchanges] of the share that the latest exchange renewed:
+// ExchangesTo is [exchanges] of the share that the latest exchange renewed:
 // down to the target, or up to it where fresh fluid holds more than the sample.
 func (s Sheet) ExchangesTo(analyte string, target float64) (n float64, why string, ok bool) {
 	now, why, ok := s.Value(analyte)
@@ -34,7 +34,7 @@ func (s Sheet) ExchangesTo(analyte string, target float64) (n float64, why strin
 	if latest < 0 || !(s.History[latest].Share > 0) {
 		return 0, "an exchange of a known share, to reckon with", false
 	}
-	count, ok := Exchanges(now, fresh, target, s.History[latest].Share, fresh > now)
+	count, ok := exchanges(now, fresh, target, s.History[latest].Share, fresh > now)
 	if !ok {
 		return 0, "a target that exchanges can reach", false
 	}
@@ -55,7 +55,7 @@ func (s Sheet) LitresTo(analyte string, target, capacity float64) (v float64, wh
 	return n * float64(share*capacity), "", true
 }
 
-// DilutionNote is what must be said beside [Exchanges] of that analyte: fewer
+// DilutionNote is what must be said beside [exchanges] of that analyte: fewer
 // mg/kg of a wear metal are not less wear. It is empty for others.
 func DilutionNote(analyte string) string {
 	if !analyteByName[analyte].Wear {

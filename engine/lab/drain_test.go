@@ -26,7 +26,7 @@ func TestExchanges(t *testing.T) {
 		{"nothing exchanged", 100, 0, 5, 0, false, 0, false},
 	}
 	for _, tt := range tests {
-		n, ok := Exchanges(tt.now, tt.fresh, tt.target, tt.share, tt.up)
+		n, ok := exchanges(tt.now, tt.fresh, tt.target, tt.share, tt.up)
 		if n != tt.n || ok != tt.ok {
 			t.Errorf("%s: %d, %v; want %d, %v", tt.name, n, ok, tt.n, tt.ok)
 		}

@@ -35,12 +35,12 @@ type Group struct {
 	// Spread is the range of the middle half over 1.349, which is the standard
 	// deviation of normal values and is not swayed by a few far ones.
 	Spread Span
-	// SD is the standard deviation with censored results filled in by [ROS]; NaN
+	// SD is the standard deviation with censored results filled in by [ros]; NaN
 	// where that cannot be fitted.
 	SD float64
 	// Most is a limit that 19 of 20 such samples stay under, with 95 % confidence, the
-	// values being taken as lognormal ([ToleranceFactor], censored results filled in by
-	// [ROS]); NaN of fewer than eight, or where they cannot be filled in.
+	// values being taken as lognormal ([toleranceFactor], censored results filled in by
+	// [ros]); NaN of fewer than eight, or where they cannot be filled in.
 	Most    float64
 	P90     Span
 	P95     Span
@@ -78,10 +78,10 @@ func GroupOf(members []Member, least int) Group {
 	slices.Sort(low)
 	slices.Sort(high)
 	g.Members, g.Low, g.High = len(members), low, high
-	g.Mean.Low, g.Mean.High = KaplanMeier(results).Mean()
-	percentile := func(p float64) Span { return Span{percentileOf(low, p), percentileOf(high, p)} }
-	g.Median, g.P90, g.P95 = percentile(0.5), percentile(0.9), percentile(0.95)
-	q1, q3 := percentile(0.25), percentile(0.75)
+	g.Mean.Low, g.Mean.High = kaplanMeier(results).Mean()
+	at := func(p float64) Span { return Span{percentile(low, p), percentile(high, p)} }
+	g.Median, g.P90, g.P95 = at(0.5), at(0.9), at(0.95)
+	q1, q3 := at(0.25), at(0.75)
 	g.Spread = Span{math.Max(0, q3.Low-q1.High) / 1.349, (q3.High - q1.Low) / 1.349}
 	g.SD, g.Most = spreadOf(results), mostOf(results)
 	g.age(members)
@@ -145,7 +145,7 @@ const leastMost = 8
 func filledIn(results []Result) []float64 {
 	values, limits := split(results)
 	if len(limits) > 0 {
-		values, _ = ROS(results)
+		values, _ = ros(results)
 	}
 	return values
 }
@@ -169,7 +169,7 @@ func mostOf(results []Result) float64 {
 		logs[i] = math.Log(v)
 	}
 	mean, sd := stat.MeanStdDev(logs, nil)
-	return math.Exp(mean + float64(ToleranceFactor(len(logs), 0.95, 0.95)*sd))
+	return math.Exp(mean + float64(toleranceFactor(len(logs), 0.95, 0.95)*sd))
 }
 
 func (g *Group) age(members []Member) {

@@ -78,7 +78,7 @@ func TestGroupMost(t *testing.T) {
 
 func BenchmarkToleranceFactor(b *testing.B) {
 	for b.Loop() {
-		ToleranceFactor(200, 0.95, 0.95)
+		toleranceFactor(200, 0.95, 0.95)
 	}
 }
 

@@ -9,15 +9,10 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Percentile returns the p-th quantile (0 < p < 1) of the values by the rank
-// p(N+1), between neighbours by proportion, at the ends the least or greatest value
-// (NIST/SEMATECH e-Handbook 7.2.6.2). NaN of none. The values are not changed.
-func Percentile(values []float64, p float64) float64 {
-	return percentileOf(slices.Sorted(slices.Values(values)), p)
-}
-
-// percentileOf is [Percentile] of values in order.
-func percentileOf(x []float64, p float64) float64 {
+// percentile is the p-th quantile (0 < p < 1) of values in order by the rank p(N+1),
+// between neighbours by proportion, at the ends the least or greatest value
+// (NIST/SEMATECH e-Handbook 7.2.6.2). NaN of none.
+func percentile(x []float64, p float64) float64 {
 	n := len(x)
 	if n == 0 {
 		return math.NaN()
@@ -33,7 +28,7 @@ func percentileOf(x []float64, p float64) float64 {
 	}
 }
 
-// PlaceOf is the inverse of [Percentile]: the share (0 to 1) of which v is the
+// PlaceOf is the inverse of [percentile]: the share (0 to 1) of which v is the
 // quantile among the values, which are sorted. Below the least value it is 0, above
 // the greatest 1; among equal ones the middle of their places. NaN of none.
 func PlaceOf(sorted []float64, v float64) float64 {
@@ -66,15 +61,15 @@ func Thinned(sorted []float64, n int) []float64 {
 	}
 	out := make([]float64, n)
 	for i := range out {
-		out[i] = percentileOf(sorted, float64(i+1)/float64(n+1))
+		out[i] = percentile(sorted, float64(i+1)/float64(n+1))
 	}
 	return out
 }
 
-// PredictionLimit returns the upper limit that all of the next k single values
+// predictionLimit returns the upper limit that all of the next k single values
 // stay under with the given confidence, from a normal background: mean +
 // t(1-α/k, n-1) s √(1+1/n) (EPA 530/R-09-007 section 18.2). NaN under two values.
-func PredictionLimit(values []float64, k int, confidence float64) float64 {
+func predictionLimit(values []float64, k int, confidence float64) float64 {
 	n := float64(len(values))
 	if n < 2 || k < 1 {
 		return math.NaN()
@@ -84,10 +79,10 @@ func PredictionLimit(values []float64, k int, confidence float64) float64 {
 	return mean + float64(t*sd*math.Sqrt(1+1/n))
 }
 
-// ToleranceFactor returns k such that mean + k s of n normal values lies above a
+// toleranceFactor returns k such that mean + k s of n normal values lies above a
 // share p of all values with the given confidence, exactly by the noncentral t
 // distribution (NIST/SEMATECH e-Handbook 7.2.6.3). NaN under two values.
-func ToleranceFactor(n int, p, confidence float64) float64 {
+func toleranceFactor(n int, p, confidence float64) float64 {
 	if n < 2 {
 		return math.NaN()
 	}

@@ -9,9 +9,9 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Extreme is one step of the generalised ESD test: the value farthest from the
+// extreme is one step of the generalised ESD test: the value farthest from the
 // mean of those left, its distance in standard deviations and the critical value.
-type Extreme struct {
+type extreme struct {
 	Index       int // of the value as it was given
 	R, Critical float64
 }
@@ -21,9 +21,9 @@ type Extreme struct {
 // significance alpha and returns those found, the farthest first. With most = 1
 // it is the two-sided test of Grubbs. It assumes normal values (give logarithms
 // of skewed ones) and is trusted from 25 values, fairly from 15.
-func Outliers(values []float64, most int, alpha float64) []Extreme {
+func Outliers(values []float64, most int, alpha float64) []extreme {
 	left := inOrder(values)
-	var steps []Extreme
+	var steps []extreme
 	found := 0
 	for len(steps) < most && left.n() > 2 {
 		mean, sd := left.meanAndDeviation()
@@ -31,7 +31,7 @@ func Outliers(values []float64, most int, alpha float64) []Extreme {
 			break
 		}
 		far, v := left.farthest(mean)
-		e := Extreme{Index: far, R: math.Abs(v-mean) / sd, Critical: criticalESD(left.n()+1, alpha)}
+		e := extreme{Index: far, R: math.Abs(v-mean) / sd, Critical: criticalESD(left.n()+1, alpha)}
 		steps = append(steps, e)
 		// One masked by the next counts too: the last step that is beyond decides.
 		if e.R > e.Critical {

@@ -10,9 +10,9 @@ import (
 )
 
 // The twin reckons mean and deviation anew at each step and looks at every value.
-func slowOutliers(values []float64, most int, alpha float64) []Extreme {
+func slowOutliers(values []float64, most int, alpha float64) []extreme {
 	x := slices.Clone(values)
-	var steps []Extreme
+	var steps []extreme
 	found := 0
 	for len(steps) < most && len(x) > 2 {
 		mean, sd := stat.MeanStdDev(x, nil)
@@ -22,7 +22,7 @@ func slowOutliers(values []float64, most int, alpha float64) []Extreme {
 				far = i
 			}
 		}
-		steps = append(steps, Extreme{slices.Index(values, x[far]), math.Abs(x[far]-mean) / sd, criticalESD(len(x), alpha)})
+		steps = append(steps, extreme{slices.Index(values, x[far]), math.Abs(x[far]-mean) / sd, criticalESD(len(x), alpha)})
 		if e := steps[len(steps)-1]; e.R > e.Critical {
 			found = len(steps)
 		}

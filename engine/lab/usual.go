@@ -4,7 +4,7 @@ import "telltale/rules/unit"
 
 // Usual is how fast a component makes an analyte, as its own earlier samples have
 // it: an individuals chart ([Chart]) of their rates, of few of them the limits that
-// the next one stays within ([PredictionLimit]), and the latest rate beside it.
+// the next one stays within ([predictionLimit]), and the latest rate beside it.
 type Usual struct {
 	Individuals // of the earlier rates, per metre (Per is unit.Distance) or per second
 	Per         unit.Kind
@@ -60,7 +60,7 @@ func (c Individuals) Beyond(v, within float64) int {
 func bandOf(rates []float64) Individuals {
 	c, _ := Chart(rates)
 	if len(rates) < leastCharted {
-		c.Upper = PredictionLimit(rates, 1, sureUsual)
+		c.Upper = predictionLimit(rates, 1, sureUsual)
 		c.Lower = 2*c.Centre - c.Upper
 	}
 	return c
