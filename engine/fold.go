@@ -47,6 +47,7 @@ type change struct {
 	// What of it can bring a rule to judge: a sample of a component, an accepted
 	// reading, a service, the clock.
 	sample  string
+	again   bool // it replaces an earlier one, or is another analysis of it
 	reading bool
 	service *Service
 	clock   bool
@@ -294,7 +295,7 @@ func (f *fold) takeSample(s Stamp, d *SampleData) error {
 	f.compareWithFleet(&sample)
 	f.rec.Samples = keepSamples(insert(f.rec.Samples, sample))
 	f.change.place = sample.place(f.rec.registered().zone())
-	f.change.sample = d.Component
+	f.change.sample, f.change.again = d.Component, f.supersedes(d)
 	f.rechain()
 	f.noteSample(d)
 	return nil
@@ -420,7 +421,7 @@ func (f *fold) anew(comp int) bool {
 	}
 	t := f.timeline(comp)
 	i := t.lastSample()
-	if f.change.sample == f.componentName(comp) && f.supersedes() {
+	if f.change.again && f.change.sample == f.componentName(comp) {
 		return true
 	}
 	if i < 0 || t.steps[i].sample.ID == f.ev.ID {
@@ -431,11 +432,7 @@ func (f *fold) anew(comp int) bool {
 
 // supersedes reports whether the event's sample replaces an earlier revision, or is
 // another analysis of the same sample.
-func (f *fold) supersedes() bool {
-	d, ok := f.ev.Data.(*SampleData)
-	if !ok {
-		return false
-	}
+func (f *fold) supersedes(d *SampleData) bool {
 	for i := range f.rec.Samples {
 		s := &f.rec.Samples[i]
 		if s.Component == d.Component && s.Number == d.Number && s.ID.Source == f.ev.ID.Source && s.ID != f.ev.ID {

@@ -123,14 +123,14 @@ func (t timeline) lastSample() int {
 // service's tasks renew by plan, 0 for none; it may be nil.
 func (r *Record) timeline(v *VehicleData, comp *ComponentDef, stated func(*Service) float64) timeline {
 	zone := v.zone()
-	var samples []*Sample
+	samples := make([]*Sample, 0, len(r.Samples))
 	for i := range r.Samples {
 		if s := &r.Samples[i]; s.Component == comp.Name && !s.Void {
 			samples = supersede(samples, s)
 		}
 	}
 	slices.SortFunc(samples, func(a, b *Sample) int { return a.orderIn(b, zone) })
-	var t timeline
+	t := timeline{steps: make([]step, 0, len(samples))}
 	for _, s := range samples {
 		if first := slices.IndexFunc(t.steps, func(o step) bool { return s.repeats(o.sample) }); first >= 0 {
 			t.steps[first].again = append(t.steps[first].again, s)
@@ -152,8 +152,9 @@ func (r *Record) timeline(v *VehicleData, comp *ComponentDef, stated func(*Servi
 		}
 	}
 	slices.SortStableFunc(t.steps, func(a, b step) int { return a.compare(b.place) })
-	for _, s := range t.steps {
-		t.lab = append(t.lab, r.labStep(v, comp, s))
+	t.lab = make(lab.History, len(t.steps))
+	for i, s := range t.steps {
+		t.lab[i] = r.labStep(v, comp, s)
 	}
 	for i, s := range t.steps {
 		if s.sample != nil && doubtedAge(t, i) != "" {
