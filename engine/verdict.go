@@ -23,6 +23,8 @@ type Verdict struct {
 	Number     string         `json:"number"` // the laboratory's
 	Revision   int            `json:"revision,omitempty"`
 	Laboratory string         `json:"laboratory,omitempty"`
+	Method     string         `json:"method,omitempty"`
+	Point      string         `json:"point,omitempty"` // where it was drawn
 	Drawn      string         `json:"drawn"`              // local date
 	FluidAge   *unit.Quantity `json:"fluidAge,omitempty"` // as stated or, where it is not, mixed
 	// MixedAge is the age over partial exchanges, where it is another than FluidAge.
@@ -61,6 +63,7 @@ type Reason struct {
 	Stage    string   `json:"stage"`
 	Message  string   `json:"message"`
 	PointsTo []string `json:"pointsTo,omitempty"`
+	Source   string   `json:"source,omitempty"` // of the limit that was reached
 	Advise   string   `json:"advise,omitempty"`
 	Cautions []string `json:"cautions,omitempty"`
 	// Earlier says that an earlier sample raised it and this one does not show it:
@@ -166,7 +169,7 @@ func (f *fold) readSample(comp int) (Verdict, bool) {
 	v := &verdictOf{f: f, comp: comp, t: t, x: f.factsAt(comp, t.steps[last].place, max(t.steps[last].at, s.At))}
 	v.x.reported = true
 	v.Verdict = Verdict{Vehicle: f.rec.Vehicle, Name: a.reg.Name, Component: s.Component, Fluid: a.comps[comp].Fluid,
-		Sample: s.ID, Number: s.Number, Revision: s.Revision, Laboratory: s.Laboratory,
+		Sample: s.ID, Number: s.Number, Revision: s.Revision, Laboratory: s.Laboratory, Method: s.Method, Point: s.Point,
 		Drawn: s.drawn(a.zone), Book: f.bookHash()}
 	v.age()
 	v.Baseline = v.comparedWith()
@@ -232,7 +235,7 @@ func (v *verdictOf) judge() {
 // reason is why a rule stands, by this sample or, where it was not judged on this
 // one, by the last that it was judged on.
 func (v *verdictOf) reason(r *rules.Rule, l Latch) Reason {
-	out := Reason{Rule: r.Name, Stage: ruleStages[l.Stage], PointsTo: r.PointsTo, Cautions: cautions(r, l.Stage), stage: l.Stage, strength: 1}
+	out := Reason{Rule: r.Name, Stage: ruleStages[l.Stage], PointsTo: r.PointsTo, Source: r.SourceOf(l.Stage), Cautions: cautions(r, l.Stage), stage: l.Stage, strength: 1}
 	got := v.f.p.judge.Run(r, v.x)
 	if len(l.Missing) > 0 || len(got.Ends) == 0 {
 		if i := v.f.rec.alarm(l.AlarmKey); i >= 0 {

@@ -3,6 +3,7 @@ package engine
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"telltale/engine/lab"
@@ -108,6 +109,23 @@ func (v *Verdict) Headline() string {
 	return fmt.Sprintf("%s, %s: sample %s of %s: %s", v.where(), v.Component, v.Number, v.Drawn, v.Summary)
 }
 
+// measured is by whom, how, from where, and in which revision of the report.
+func (v *Verdict) measured() string {
+	var parts []string
+	add := func(what, s string) {
+		if s != "" {
+			parts = append(parts, what+s)
+		}
+	}
+	add("by the laboratory ", v.Laboratory)
+	add("method ", v.Method)
+	add("drawn at the ", v.Point)
+	if v.Revision > 0 {
+		add("corrected report, revision ", strconv.Itoa(v.Revision))
+	}
+	return strings.Join(parts, ", ")
+}
+
 // where is the vehicle, by its name for people.
 func (v *Verdict) where() string {
 	if v.Name != v.Vehicle {
@@ -120,6 +138,9 @@ func (v *Verdict) where() string {
 func (v *Verdict) Text() string {
 	var t text
 	t.line(0, "%s", v.Headline())
+	if s := v.measured(); s != "" {
+		t.line(1, "measured: %s", s)
+	}
 	if v.FluidAge != nil {
 		s := quantityWords(v.FluidAge)
 		if v.MixedAge != nil {
@@ -172,6 +193,9 @@ func (r *Reason) write(t *text) {
 	}
 	if len(r.PointsTo) > 0 {
 		t.line(2, "likely sources, the likeliest first: %s", strings.Join(r.PointsTo, ", "))
+	}
+	if r.Source != "" {
+		t.line(2, "where the limit comes from: %s", r.Source)
 	}
 	if r.Advise != "" {
 		t.line(2, "%s", r.Advise)

@@ -21,11 +21,12 @@ type VerdictWork struct {
 	Before   []BeforeAndNow `json:"before"`
 	Run      *unit.Quantity `json:"run,omitempty"`   // since the last of it
 	Early    bool           `json:"early,omitempty"` // too early to tell whether it worked
+	Per      string         `json:"per,omitempty"`   // of the rates: "1,000 km", or "100 h" where no distance is known
 	Says     string         `json:"says"`
 }
 
-// BeforeAndNow is one analyte over the work, in its own unit; rates are per 1,000
-// of the book's distance. What is absent is not known.
+// BeforeAndNow is one analyte over the work, in its own unit; rates are for each Per of
+// the work. What is absent is not known.
 type BeforeAndNow struct {
 	Analyte    string   `json:"analyte"`
 	Title      string   `json:"title"`
@@ -60,21 +61,32 @@ func (v *verdictOf) work() *VerdictWork {
 		return nil
 	}
 	w := &VerdictWork{Done: done}
-	e := lastExchange(v.t, last)
-	if run := v.t.lab[last].Distance - v.t.lab[e].Distance; run >= 0 {
-		value, u := v.f.shown(run, false)
-		w.Run = &unit.Quantity{Value: value, Unit: u}
-		age := v.t.lab.Ages(e - 1).Distance
-		w.Early = math.IsNaN(age) || run < age/2
-	}
+	kind := v.runSince(w, lastExchange(v.t, last))
 	earlier := v.x.sheet
 	earlier.History = v.t.lab[:before+1]
 	for _, a := range v.leading(earlier) {
-		w.Before = append(w.Before, v.over(a, earlier))
+		w.Before = append(w.Before, v.over(a, earlier, kind))
 	}
 	v.stood(w, v.t.steps[before].place)
 	w.Says = w.words()
 	return w
+}
+
+// runSince is how far the component ran since the exchange at step e, and by which meter:
+// hours where the distance is not known.
+func (v *verdictOf) runSince(w *VerdictWork, e int) unit.Kind {
+	last := len(v.t.lab) - 1
+	run, age, kind := v.t.lab[last].Distance-v.t.lab[e].Distance, v.t.lab.Ages(e-1).Distance, unit.Distance
+	if math.IsNaN(run) {
+		run, age, kind = v.t.lab[last].Hours-v.t.lab[e].Hours, v.t.lab.Ages(e-1).Hours, unit.Time
+	}
+	if run >= 0 {
+		value, u := v.f.shown(run, kind == unit.Time)
+		w.Run = &unit.Quantity{Value: value, Unit: u}
+		w.Early = math.IsNaN(age) || run < age/2
+		w.Per, _ = v.f.perWords(kind)
+	}
+	return kind
 }
 
 // stood finds what stood at the sample before, by walking up to it.
@@ -118,22 +130,22 @@ func (v *verdictOf) leading(earlier lab.Sheet) []string {
 	return names[:min(len(names), followed)]
 }
 
-func (v *verdictOf) over(analyte string, earlier lab.Sheet) BeforeAndNow {
+func (v *verdictOf) over(analyte string, earlier lab.Sheet, kind unit.Kind) BeforeAndNow {
 	a, _ := lab.Lookup(analyte)
 	now := v.x.sheet
 	out := BeforeAndNow{Analyte: analyte, Title: a.Title}
 	out.Before, _, _ = earlier.Value(analyte)
 	out.Now, _, _ = now.Value(analyte)
 	out.Left, out.Expected, out.Made = answered(now.Carried(analyte)), answered(now.Expected(analyte)), answered(now.Made(analyte))
-	out.RateBefore, out.Rate = v.rate(earlier, analyte), v.rate(now, analyte)
+	out.RateBefore, out.Rate = v.rate(earlier, analyte, kind), v.rate(now, analyte, kind)
 	if !v.exact(analyte) {
 		return out // of a limit the method's error is not known
 	}
 	out.MadeWithin = answered(now.MadeError(analyte))
-	then, _, ok := earlier.RateError(analyte, unit.Distance)
-	since, why, ok2 := now.RateError(analyte, unit.Distance)
+	then, _, ok := earlier.RateError(analyte, kind)
+	since, why, ok2 := now.RateError(analyte, kind)
 	if within := answered(math.Hypot(then, since), why, ok && ok2); within != nil {
-		_, base := v.f.perWords(unit.Distance)
+		_, base := v.f.perWords(kind)
 		*within *= base
 		out.RateWithin = within
 	}
@@ -148,10 +160,10 @@ func answered(v float64, _ string, ok bool) *float64 {
 	return &v
 }
 
-func (v *verdictOf) rate(s lab.Sheet, analyte string) *float64 {
-	r := answered(s.RateBy(analyte, unit.Distance))
+func (v *verdictOf) rate(s lab.Sheet, analyte string, kind unit.Kind) *float64 {
+	r := answered(s.RateBy(analyte, kind))
 	if r != nil {
-		_, base := v.f.perWords(unit.Distance)
+		_, base := v.f.perWords(kind)
 		*r *= base
 	}
 	return r

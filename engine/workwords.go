@@ -89,7 +89,7 @@ func (w *VerdictWork) write(t *text) {
 			s += "; " + b.madeWords()
 		}
 		if b.RateBefore != nil && b.Rate != nil && w.Run != nil {
-			s += fmt.Sprintf("; made in 1,000 %s: %s before, %s since", w.Run.Unit, short(*b.RateBefore), short(*b.Rate))
+			s += fmt.Sprintf("; made in %s: %s before, %s since", w.Per, short(*b.RateBefore), short(*b.Rate))
 		}
 		t.line(2, "%s", s)
 	}

@@ -185,13 +185,22 @@ func TestGrubbsNIST(t *testing.T) {
 	}
 }
 
-// NIST StRD, univariate: NumAcc1 (mean 10000002, sd 1) and NumAcc4 (mean
-// 10000000.2, sd 0.1, exact), which are built by rule; and Norris for the
+// NIST StRD, univariate: NumAcc1 (mean 10000002, sd 1), NumAcc2 (1.2, 0.1), NumAcc3
+// (1000000.2, 0.1) and NumAcc4 (10000000.2, 0.1), all exact, which are built by rule; and Norris for the
 // straight line behind the regression on order statistics.
 func TestNumericalAccuracyNIST(t *testing.T) {
 	mean, sd := stat.MeanStdDev([]float64{10000001, 10000003, 10000002}, nil)
 	near(t, "NumAcc1 mean", mean, 10000002, 0)
 	near(t, "NumAcc1 sd", sd, 1, 1e-15)
+	for mean, sd := range map[float64]float64{1.2: 0.1, 1000000.2: 0.1} { // NumAcc2 and NumAcc3
+		x := []float64{mean}
+		for range 500 {
+			x = append(x, mean-sd, mean+sd)
+		}
+		gotMean, gotSD := stat.MeanStdDev(x, nil)
+		near(t, "NumAcc mean", gotMean, mean, 1e-9)
+		near(t, "NumAcc sd", gotSD, sd, 1e-9)
+	}
 	x := []float64{10000000.2}
 	for range 500 {
 		x = append(x, 10000000.1, 10000000.3)
