@@ -22,9 +22,10 @@ type Verdict struct {
 	Sample     ID             `json:"sample"`
 	Number     string         `json:"number"` // the laboratory's
 	Revision   int            `json:"revision,omitempty"`
+	Corrected  bool           `json:"corrected,omitempty"` // it replaces an earlier report
 	Laboratory string         `json:"laboratory,omitempty"`
 	Method     string         `json:"method,omitempty"`
-	Point      string         `json:"point,omitempty"` // where it was drawn
+	Point      string         `json:"point,omitempty"`    // where it was drawn
 	Drawn      string         `json:"drawn"`              // local date
 	FluidAge   *unit.Quantity `json:"fluidAge,omitempty"` // as stated or, where it is not, mixed
 	// MixedAge is the age over partial exchanges, where it is another than FluidAge.
@@ -171,6 +172,9 @@ func (f *fold) readSample(comp int) (Verdict, bool) {
 	v.Verdict = Verdict{Vehicle: f.rec.Vehicle, Name: a.reg.Name, Component: s.Component, Fluid: a.comps[comp].Fluid,
 		Sample: s.ID, Number: s.Number, Revision: s.Revision, Laboratory: s.Laboratory, Method: s.Method, Point: s.Point,
 		Drawn: s.drawn(a.zone), Book: f.bookHash()}
+	v.Corrected = slices.ContainsFunc(f.rec.Samples, func(o Sample) bool {
+		return o.Component == s.Component && o.Number == s.Number && o.ID.Source == s.ID.Source && o.Repeat == s.Repeat && o.Revision < s.Revision
+	})
 	v.age()
 	v.Baseline = v.comparedWith()
 	v.judge()

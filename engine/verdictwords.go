@@ -120,7 +120,7 @@ func (v *Verdict) measured() string {
 	add("by the laboratory ", v.Laboratory)
 	add("method ", v.Method)
 	add("drawn at the ", v.Point)
-	if v.Revision > 0 {
+	if v.Corrected {
 		add("corrected report, revision ", strconv.Itoa(v.Revision))
 	}
 	return strings.Join(parts, ", ")
