@@ -21,7 +21,7 @@ func (x *facts) Note(w rules.Word, arg string) string {
 	}
 	add(x.reportedNote(arg))
 	switch w {
-	case rules.WordTimes, rules.WordTimesForAge, rules.WordFresh, rules.WordKept, rules.WordPercentile:
+	case rules.WordTimes, rules.WordTimesForAge, rules.WordDeviations, rules.WordFresh, rules.WordKept, rules.WordPercentile:
 		add(x.baselineNote(w, arg))
 	case rules.WordTimesTheAge:
 		add(x.olderNote())

@@ -185,6 +185,8 @@ func (x *facts) laboratory(w rules.Word, arg string) (float64, string, bool) {
 		return s.AgeBy(unit.Time)
 	case rules.WordTimes, rules.WordTimesForAge:
 		return x.againstBaseline(w, arg)
+	case rules.WordDeviations:
+		return x.deviations(arg)
 	case rules.WordPercentile:
 		return x.percentile(arg)
 	case rules.WordChange:
@@ -249,6 +251,31 @@ func (x *facts) againstBaseline(w rules.Word, arg string) (float64, string, bool
 		return 0, "the baseline's fluid age", false
 	}
 	return x.sheet.TimesForAge(arg, mean, age, kind)
+}
+
+// deviations is how many standard deviations the result lies above the mean.
+func (x *facts) deviations(arg string) (float64, string, bool) {
+	if x.baseline == nil {
+		return 0, "a baseline for the " + x.comp.Kind, false
+	}
+	b := x.baseline
+	if x.fleetOf != nil {
+		if fig, why := x.fleet.of(x.fleetOf, arg); fig != nil {
+			mean := x.choose(endKey{meanStep, arg}, *fig.Mean, fig.Mean.High)
+			if fig.SD == nil {
+				return 0, "a spread of " + lab.Named(arg) + " in the fleet's baseline", false
+			}
+			return x.sheet.Deviations(arg, mean, *fig.SD)
+		} else if x.instead == nil || x.instead.Spread[arg] == 0 {
+			return 0, why, false
+		}
+		b = x.instead
+	}
+	sd, ok := b.Spread[arg]
+	if !ok {
+		return 0, "a baseline with a spread of " + lab.Named(arg), false
+	}
+	return x.sheet.Deviations(arg, b.Mean[arg], sd)
 }
 
 // baselineAge is the fluid's age at which the baseline's means were taken, in metres

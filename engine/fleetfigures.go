@@ -39,6 +39,7 @@ type FleetFigure struct {
 	N        int       `json:"n"`
 	Vehicles int       `json:"vehicles"`
 	Mean     *lab.Span `json:"mean,omitempty"`
+	SD       *float64  `json:"sd,omitempty"`    // the standard deviation, where it is known
 	Age      *float64  `json:"age,omitempty"`   // of at least half of the samples
 	Place    *lab.Span `json:"place,omitempty"` // 0 to 1: the least and the greatest it can be
 }
@@ -105,7 +106,7 @@ func (f *FleetFigures) compare(g *FleetGroup, results []lab.Result) {
 		fig := FleetFigure{N: a.N, Vehicles: a.Vehicles}
 		if a.Usable {
 			span := r.Span()
-			fig.Mean = a.Mean
+			fig.Mean, fig.SD = a.Mean, a.SD
 			fig.Place = &lab.Span{Low: a.place(span.Low).Low, High: a.place(span.High).High}
 			if 2*a.Aged >= a.N {
 				fig.Age = a.Age
@@ -181,7 +182,7 @@ func (x *facts) ofTheFleet(instead *rules.Baseline) {
 	case x.fleet != nil && x.fleet.Baseline == b.Name && x.fleet.Samples > 0:
 		x.fleet.show(&b)
 	case instead != nil:
-		b.Name, b.Source, b.Mean, b.FluidAge = instead.Name, instead.Source, instead.Mean, instead.FluidAge
+		b.Name, b.Source, b.Mean, b.Spread, b.FluidAge = instead.Name, instead.Source, instead.Mean, instead.Spread, instead.FluidAge
 	}
 	if b.Fresh == nil && instead != nil {
 		b.Fresh = instead.Fresh
@@ -191,8 +192,11 @@ func (x *facts) ofTheFleet(instead *rules.Baseline) {
 
 // show puts the figures into a baseline.
 func (f *FleetFigures) show(b *rules.Baseline) {
-	b.Source, b.Mean = f.source(), map[string]float64{}
+	b.Source, b.Mean, b.Spread = f.source(), map[string]float64{}, map[string]float64{}
 	for a, fig := range f.Analytes {
+		if fig.SD != nil {
+			b.Spread[a] = *fig.SD
+		}
 		if fig.Mean != nil && fig.Mean.Low == fig.Mean.High && fig.Mean.High > 0 {
 			b.Mean[a] = fig.Mean.High
 		}

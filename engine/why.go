@@ -74,8 +74,9 @@ type WhyBaseline struct {
 	Source   string         `json:"source,omitempty"`
 	FluidAge *unit.Quantity `json:"fluidAge,omitempty"` // at which the means were taken
 	// Mean and Fresh are the figures of the analytes that the rule names.
-	Mean  map[string]float64 `json:"mean,omitempty"`
-	Fresh map[string]float64 `json:"fresh,omitempty"`
+	Mean   map[string]float64 `json:"mean,omitempty"`
+	Spread map[string]float64 `json:"spread,omitempty"`
+	Fresh  map[string]float64 `json:"fresh,omitempty"`
 	// Fleet is what a baseline made from the fleet says of the sample.
 	Fleet *FleetFigures `json:"fleet,omitempty"`
 }
@@ -238,6 +239,9 @@ func (f *fold) whyBaseline(b *rules.Baseline, condition string) *WhyBaseline {
 		return out
 	}
 	out := &WhyBaseline{Name: b.Name, Source: b.Source, Mean: named(b.Mean), Fresh: named(b.Fresh)}
+	if strings.Contains(condition, rules.WordDeviations.String()+"(") {
+		out.Spread = named(b.Spread)
+	}
 	switch {
 	case b.FluidAge.Distance > 0:
 		v, u := f.shown(b.FluidAge.Distance, false)

@@ -212,6 +212,9 @@ func (b *WhyBaseline) words() string {
 	s := b.Name
 	for _, a := range sortedKeys(b.Mean) {
 		s += fmt.Sprintf(", mean of %s %s", a, rules.Format(b.Mean[a]))
+		if sd, ok := b.Spread[a]; ok {
+			s += " ± " + figures(sd)
+		}
 	}
 	if b.FluidAge != nil {
 		s += ", for fluid of " + quantityWords(b.FluidAge)

@@ -17,10 +17,13 @@ func (d *document) baseline(key, n *yaml.Node) {
 	for a := range b.Mean {
 		d.l.means[a] = true
 	}
+	for a := range b.Spread {
+		d.l.spreads[a] = true
+	}
 	for a := range b.Fresh {
 		d.l.freshOf[a] = true
 	}
-	b.Mean, b.Fresh = filledIn(b.Mean), filledIn(b.Fresh)
+	b.Mean, b.Spread, b.Fresh = filledIn(b.Mean), filledIn(b.Spread), filledIn(b.Fresh)
 	d.l.book.Baselines = append(d.l.book.Baselines, b)
 }
 
@@ -33,7 +36,7 @@ func filledIn(figures map[string]float64) map[string]float64 {
 // readBaseline reads it; what is to be filled in is not a number.
 func (d *document) readBaseline(key, n *yaml.Node) *Baseline {
 	what := fmt.Sprintf("baseline %q", key.Value)
-	f := d.mapping(n, what, "where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "fresh")
+	f := d.mapping(n, what, "where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "spread", "fresh")
 	b := &Baseline{Name: key.Value, At: d.place(key), Sources: d.figures(n, what)}
 	if slices.ContainsFunc(d.blanks(n, what), func(s string) bool { return strings.HasPrefix(s, "fluid age") }) {
 		d.l.left = append(d.l.left, b)
@@ -52,6 +55,9 @@ func (d *document) readBaseline(key, n *yaml.Node) *Baseline {
 	}
 	if v := f.get("mean"); v != nil {
 		b.Mean = d.analytes(v, "mean of "+what, true)
+	}
+	if v := f.get("spread"); v != nil {
+		b.Spread = d.spread(v, what, b.Mean)
 	}
 	if v := f.get("fresh"); v != nil {
 		b.Fresh = d.analytes(v, "fresh of "+what, false)
@@ -119,6 +125,17 @@ func (d *document) analytes(n *yaml.Node, what string, mean bool) map[string]flo
 			d.fault(f.value, "", "%s of %s is less than nothing", name, what)
 		default:
 			out[name] = v
+		}
+	}
+	return out
+}
+
+// spread reads the standard deviations, each of something that has a mean.
+func (d *document) spread(n *yaml.Node, what string, means map[string]float64) map[string]float64 {
+	out := d.analytes(n, "spread of "+what, true)
+	for _, f := range d.entries(n, "spread of "+what) {
+		if _, ok := means[f.key.Value]; !ok && IsAnalyte(f.key.Value) {
+			d.fault(f.key, "add it to `mean`, or take it out", "%s has a spread of %s, but no mean", what, f.key.Value)
 		}
 	}
 	return out

@@ -23,7 +23,7 @@ func standIn(path []string) string {
 		return map[string]string{"distance": "1 m", "time": "1 days", "hours": "1 s", "tolerance": "0"}[last]
 	case "above", "below":
 		return "odometer()"
-	case "mean", "fresh":
+	case "mean", "spread", "fresh":
 		return "1"
 	case "fluid age":
 		return "1 km"
@@ -52,7 +52,7 @@ func (d *document) blanks(n *yaml.Node, what string) []string {
 		found = append(found, fmt.Sprintf("%s, to be filled in at %s", name, d.place(n)))
 		d.l.book.ToFill = append(d.l.book.ToFill, d.makeFault(n.Line, n.Column, len(toFill), toFillHint(entry, path), fmt.Sprintf("%s of %s is to be filled in", name, what)))
 		switch n.Tag = "!!str"; {
-		case path[0] == "mean" || path[0] == "fresh":
+		case path[0] == "mean" || path[0] == "spread" || path[0] == "fresh":
 			return // these are left out by one and one
 		case value == "0":
 			n.Tag = "!!int"

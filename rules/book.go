@@ -206,6 +206,7 @@ type Baseline struct {
 	Source   string             // of a baseline from the fleet: that of Fresh
 	Fleet    *Fleet             // made of the fleet's own samples: no FluidAge and no Mean; nil: the book's own figures
 	Mean     map[string]float64 // base units of the analyte
+	Spread   map[string]float64 // the standard deviation about Mean
 	Fresh    map[string]float64 // what fresh fluid contains
 	Sources  Sources
 	At       Place

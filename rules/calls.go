@@ -224,6 +224,10 @@ func (c *compiler) knownAnalyte(s *ast.StringNode, info *WordInfo) bool {
 		c.fault(s, "add `from: fleet` to a baseline", "no baseline is made from the fleet's samples, so nothing has a place among them")
 		return false
 	}
+	if info.word == WordDeviations && !c.l.spreads[s.Value] && !c.l.fleet {
+		c.fault(s, "add "+s.Value+" to the `spread` of a baseline", "no baseline has a spread of %q", s.Value)
+		return false
+	}
 	if (info.word == WordTimes || info.word == WordTimesForAge) && !c.l.means[s.Value] && !c.l.fleet {
 		c.fault(s, "add "+s.Value+" to the `mean` of a baseline", "no baseline has a mean for %q", s.Value)
 		return false

@@ -103,7 +103,7 @@ func (b *Book) FleetDefinitions() string {
 // fleetKeys belong to baselines that are made from the fleet, bookKeys to the others.
 var (
 	fleetKeys = []string{"group by", "at least", "of the last"}
-	bookKeys  = []string{"mean", "fluid age"}
+	bookKeys  = []string{"mean", "spread", "fluid age"}
 )
 
 // fromFleet reads a baseline that is made of the fleet's own samples; nil where the

@@ -23,6 +23,7 @@ type loader struct {
 	taskAt     map[string]Place
 	names      map[string]Place // of tasks and rules: an alarm is known by its name
 	means      map[string]bool  // analytes that some baseline has a mean for
+	spreads    map[string]bool
 	freshOf    map[string]bool
 	fleet      bool // a baseline is made from the fleet: it may have a mean for any analyte
 	nearBudget int
@@ -49,7 +50,7 @@ func Load(files []File) (*Book, error) {
 	l := &loader{
 		book:   &Book{Hash: hash(files), Units: Units{Distance: "km", Volume: "L"}, OwnCautions: map[string]string{}},
 		parser: parserConfig(),
-		taskAt: map[string]Place{}, names: map[string]Place{}, means: map[string]bool{}, freshOf: map[string]bool{},
+		taskAt: map[string]Place{}, names: map[string]Place{}, means: map[string]bool{}, spreads: map[string]bool{}, freshOf: map[string]bool{},
 		nearBudget: nearWork, unitsAt: map[string]Place{},
 	}
 	sections := map[string][]section{}

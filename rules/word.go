@@ -19,6 +19,7 @@ const (
 	WordFluidHours
 	WordTimes
 	WordTimesForAge
+	WordDeviations
 	WordPercentile
 	WordChange
 	WordRate      // per metre
@@ -135,6 +136,9 @@ var words = []WordInfo{
 	{Name: "timesForAge", Signature: "timesForAge(analyte) number", word: WordTimesForAge, arg: analyte, sample: true,
 		Meaning: "value divided by the baseline's mean scaled to the fluid's age; not judged below a fifth of the baseline's age",
 		Source:  practice, Example: `timesForAge("Fe") > 2`},
+	{Name: "deviations", Signature: "deviations(analyte) number", word: WordDeviations, arg: analyte, sample: true,
+		Meaning: "by how many standard deviations the value lies above the baseline's mean: negative below it; of the baseline's spread or, in one made from the fleet, of the group's",
+		Source:  "standardised value, elementary", Example: `deviations("Fe") > 3`},
 	{Name: "percentile", Signature: "percentile(analyte) number", word: WordPercentile, arg: analyte, sample: true,
 		Meaning: "the place of the value among those of its group in a baseline made from the fleet: 0 below the least of them, 100 above the greatest",
 		Source:  "NIST/SEMATECH e-Handbook 7.2.6.2, inverted", Example: `percentile("Fe") > 95`},

@@ -255,6 +255,18 @@ func (s Sheet) Times(analyte string, mean float64) (v float64, why string, ok bo
 	return now / mean, "", true
 }
 
+// Deviations is by how many standard deviations the value lies above the baseline's mean.
+func (s Sheet) Deviations(analyte string, mean, sd float64) (v float64, why string, ok bool) {
+	now, why, ok := s.Value(analyte)
+	if !ok {
+		return 0, why, false
+	}
+	if !(sd > 0) {
+		return 0, "a spread above 0 of " + Named(analyte), false
+	}
+	return (now - mean) / sd, "", true
+}
+
 // TimesForAge is the value over the baseline's mean scaled to the fluid's mixed
 // age: value / (mean × age / baselineAge). The baseline's age is a distance in metres
 // or hours in seconds, as kind says; a fluid whose age is known only in the other

@@ -40,11 +40,12 @@ func baseline() node {
 			"the fewest samples (and vehicles) by which a group judges"),
 		"of the last": about(quantity("24 months", unit.Months, unit.Days), "how far back samples count"),
 		"mean":        analytes("what is usual, by analyte"),
+		"spread":      analytes("the standard deviation about the mean, by analyte"),
 		"fresh":       analytes("what fresh fluid contains, by analyte"),
 	})
 	n["anyOf"] = []node{{"required": []string{"mean", "fluid age"}}, {"required": []string{"fresh"}}, {"required": []string{"from"}}}
-	n["dependentRequired"] = map[string][]string{"mean": {"fluid age"}, "group by": {"from"}, "at least": {"from"}, "of the last": {"from"}}
-	n["dependentSchemas"] = node{"from": node{"properties": map[string]node{"mean": {"not": node{}}, "fluid age": {"not": node{}}}}}
+	n["dependentRequired"] = map[string][]string{"mean": {"fluid age"}, "spread": {"mean"}, "group by": {"from"}, "at least": {"from"}, "of the last": {"from"}}
+	n["dependentSchemas"] = node{"from": node{"properties": map[string]node{"mean": {"not": node{}}, "spread": {"not": node{}}, "fluid age": {"not": node{}}}}}
 	return n
 }
 

@@ -100,7 +100,7 @@ const everything = `book: 1
 units: {distance: mi, volume: qt}
 cautions: {bees: Leave them alone.}
 baselines:
-  b: {where: component.kind == "gearbox", fluid age: 500 h, source: invented, mean: {Fe: 90, Cu: 40 mg/kg}, fresh: {P: 290}}
+  b: {where: component.kind == "gearbox", fluid age: 500 h, source: invented, mean: {Fe: 90, Cu: 40 mg/kg}, spread: {Fe: 12}, fresh: {P: 290}}
   f: {where: component.kind == "engine", from: fleet, group by: [component.fluid, 'vehicle.tags["road"]'], at least: {samples: 12, vehicles: 4}, of the last: 24 months}
   g: {where: component.kind == "axle", from: fleet, group by: vehicle.kind, at least: 12, fresh: {P: 290}, source: invented}
 tasks:
