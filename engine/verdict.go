@@ -107,6 +107,8 @@ type VerdictResult struct {
 	// Limits are those of rules that read this analyte alone, as times the baseline,
 	// by stage.
 	Limits map[string]float64 `json:"limits,omitempty"`
+	// Drains is how many more drains like the last would bring it under its first limit.
+	Drains *VerdictDrains `json:"drains,omitempty"`
 	// Change is from the sample before; Real says that it is more than the method
 	// alone accounts for.
 	Change *float64 `json:"change,omitempty"`
@@ -346,6 +348,7 @@ func (v *verdictOf) compare(out *VerdictResult) {
 			out.Times = &n
 		}
 		out.Limits = v.limits(out.Analyte, b.Mean[out.Analyte])
+		out.Drains = v.drains(out, b.Mean[out.Analyte])
 	} else if v.x.sheet.Fresh[out.Analyte] > 0 {
 		out.Kept = answered(v.x.sheet.Kept(out.Analyte))
 	}

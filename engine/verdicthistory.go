@@ -4,6 +4,7 @@ import (
 	"math"
 	"strconv"
 
+	"telltale/engine/lab"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -102,4 +103,37 @@ func (v *verdictOf) series(r VerdictResult, run func(int) float64) VerdictSeries
 		}
 	}
 	return s
+}
+
+// VerdictDrains is how much more draining would dilute what is over its limit.
+type VerdictDrains struct {
+	To    float64       `json:"to"` // the first limit, in the analyte's unit
+	Count int           `json:"count"`
+	Fluid unit.Quantity `json:"fluid"`          // all of them together
+	Note  string        `json:"note,omitempty"` // what it does not do
+}
+
+// drains reckons with drains like the last one; nil where the result is under its limits,
+// or no such drain brings it there.
+func (v *verdictOf) drains(r *VerdictResult, mean float64) *VerdictDrains {
+	to := math.Inf(1)
+	for _, l := range r.Limits {
+		to = math.Min(to, l*mean)
+	}
+	n, _, ok := v.x.sheet.ExchangesTo(r.Analyte, to)
+	if !ok || n == 0 || !v.known(r.Analyte) {
+		return nil
+	}
+	l, _, ok := v.x.sheet.LitresTo(r.Analyte, to, litres(v.x.def.Capacity))
+	if !ok {
+		return nil
+	}
+	u := v.f.p.book.Units.Volume
+	return &VerdictDrains{To: to, Count: int(n), Fluid: unit.Quantity{Value: math.Round(unit.From(l, u)*10) / 10, Unit: u}, Note: lab.DilutionNote(r.Analyte)}
+}
+
+// known reports whether the sample gives the analyte as a number.
+func (v *verdictOf) known(analyte string) bool {
+	r, ok := v.x.sheet.Result(analyte)
+	return ok && !r.Censored && !r.Above
 }

@@ -16,6 +16,7 @@ import (
 const (
 	earlierUnjudged = "raised by an earlier sample; this one could not be judged by it"
 	blind           = "The metals are measured in solution: chips larger than some 5 to 8 µm (thousandths of a millimetre) hardly show. A quiet sheet does not prove that nothing wears; look at magnet and filter too."
+	perMillion      = "mg/kg are milligrams in a kilogram of the fluid, the same as parts per million (ppm). \"Times the baseline\" is how many times what is usual."
 	standAbove      = "The maker's instructions, local law and a licensed mechanic's judgement stand above this."
 )
 
@@ -64,7 +65,7 @@ func (v *verdictOf) notes() []string {
 	}
 	for _, r := range v.Results {
 		if a, ok := lab.Lookup(r.Analyte); ok && a.Kind == unit.Concentration {
-			return append(out, blind)
+			return append(out, perMillion, blind)
 		}
 	}
 	return out
@@ -237,8 +238,23 @@ func (r *VerdictResult) words() string {
 	if r.Usual != nil {
 		more = append(more, r.Usual.words())
 	}
+	if r.Drains != nil {
+		more = append(more, r.Drains.words(r.Unit))
+	}
 	if len(more) > 0 {
 		s += "; " + strings.Join(more, "; ")
+	}
+	return s
+}
+
+func (d *VerdictDrains) words(u string) string {
+	more := "one more drain like the last"
+	if d.Count > 1 {
+		more = fmt.Sprintf("%d more drains like the last", d.Count)
+	}
+	s := fmt.Sprintf("%s (%s) would bring it to %s %s or less", more, quantityWords(&d.Fluid), figures(d.To), u)
+	if d.Note != "" {
+		s += ". " + d.Note
 	}
 	return s
 }
