@@ -253,10 +253,10 @@ func (d *VerdictDrains) words(u string) string {
 		more = fmt.Sprintf("%d more drains like the last", d.Count)
 	}
 	s := fmt.Sprintf("%s (%s) would bring it to %s %s or less", more, quantityWords(&d.Fluid), figures(d.To), u)
-	if d.Note != "" {
-		s += ". " + d.Note
+	if d.Note == "" {
+		return s + ", as long as no more of it comes in"
 	}
-	return s
+	return s + ". " + d.Note
 }
 
 // keptWords is what is left of what the fresh fluid has.
