@@ -47,6 +47,9 @@ func check(s streams, o checkOptions, dir string) error {
 		fmt.Fprintf(s.err, "question: %s\n", book.Questions[i].String())
 	}
 	toFill(s, book)
+	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && exists(path) {
+		fmt.Fprintf(s.err, "question: %s holds no vehicle; what is reported is kept, but not judged\n", path)
+	}
 	if people, err := checkedPeople(dir); err != nil {
 		return err
 	} else if people != nil {
