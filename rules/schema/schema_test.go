@@ -456,6 +456,34 @@ func TestEncodingsAreTheSame(t *testing.T) {
 	}
 }
 
+// The reference of the language names every key that the schema has.
+func TestReadmeNamesKeys(t *testing.T) {
+	text, err := os.ReadFile("../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, doc := compile(t, "rules")
+	var walk func(n any)
+	walk = func(n any) {
+		if list, ok := n.([]any); ok {
+			for _, v := range list {
+				walk(v)
+			}
+		}
+		m, _ := n.(map[string]any)
+		keys, _ := m["properties"].(map[string]any)
+		for key := range keys {
+			if !strings.Contains(string(text), "`"+key+"`") && !regexp.MustCompile(`\b`+regexp.QuoteMeta(key)+`:`).Match(text) {
+				t.Errorf("rules/README.md does not name `%s`", key)
+			}
+		}
+		for _, v := range m {
+			walk(v)
+		}
+	}
+	walk(doc)
+}
+
 func TestNames(t *testing.T) {
 	for _, name := range schema.Names {
 		if !json.Valid(schema.Of(name)) {

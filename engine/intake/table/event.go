@@ -117,9 +117,9 @@ func (r *reader) renamed(v *value, name string) string {
 		from = fmt.Sprintf("column number: %d", v.number)
 	}
 	if v.always != "" {
-		return r.cure(fmt.Sprintf("%s: {always: %s}", v.key, name))
+		return r.cure(v.entry("always: " + name))
 	}
-	return r.cure(fmt.Sprintf("%s: {%s, names: {%s: %s}}", v.key, from, strconv.Quote(oneBlank(r.cell(v))), name))
+	return r.cure(v.entry(fmt.Sprintf("%s, names: {%s: %s}", from, strconv.Quote(oneBlank(r.cell(v))), name)))
 }
 
 // nearVehicle finds the vehicle that is meant, by its id or what people call it.

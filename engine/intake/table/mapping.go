@@ -52,6 +52,26 @@ type value struct {
 	limit    *float64 // of detection, for results that are not detected
 }
 
+// entry is the value's line of the mapping, if it said this; "" where there is no such
+// line, as id goes by headings alone.
+func (v *value) entry(says string) string {
+	if v.key == "id" {
+		column, ok := strings.CutPrefix(says, "column: ")
+		if !ok {
+			return ""
+		}
+		return "id: [" + column + "]"
+	}
+	if v.unit != "" {
+		says += ", unit: " + v.unit
+	}
+	outer, inner, nested := strings.Cut(v.key, ": ")
+	if !nested {
+		return outer + ": {" + says + "}"
+	}
+	return outer + ": {" + inner + ": {" + says + "}}"
+}
+
 // named is a value under a name of the user's: a meter, an analyte.
 type named struct {
 	name string

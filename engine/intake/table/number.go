@@ -137,6 +137,13 @@ func (m marks) unknownMark(text, body, mark string) wrong {
 		return bad(as("thousands mark"), "%q has two marks, and the mapping names only the decimal %s", text, markNames[m.decimal])
 	case m.decimal != "":
 		return bad(as("decimal mark")+", or "+as("thousands mark"), "%q has a %s, but the decimal mark of the mapping is a %s", text, markNames[mark], markNames[m.decimal])
+	case m.thousands == "" && strings.Contains(body, ".") && strings.Contains(body, ","):
+		last, first := ".", ","
+		if strings.LastIndex(body, ",") > strings.LastIndex(body, ".") {
+			last, first = first, last
+		}
+		return bad(fmt.Sprintf("decimal mark: %s, and thousands mark: %s", markNames[last], markNames[first]),
+			"%q has a point and a comma, and the mapping does not say what they are", text)
 	case strings.Count(body, mark) > 1:
 		return bad(as("thousands mark"), "%q has more than one %s, and the mapping does not say what it is", text, markNames[mark])
 	case m.thousands == "" && inGroups:

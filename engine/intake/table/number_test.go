@@ -35,6 +35,8 @@ func TestNumbers(t *testing.T) {
 		{plain, "\u22125", -5, ""},
 		{plain, "1.234", 0, `"1.234" could be 1234 or 1.234; decimal mark: point, or thousands mark: point`},
 		{plain, "1.23", 0, `"1.23" has a point, and the mapping does not say what it is; decimal mark: point`},
+		{plain, "1.234,5", 0, `"1.234,5" has a point and a comma, and the mapping does not say what they are; decimal mark: comma, and thousands mark: point`},
+		{plain, "1,234.5", 0, `"1,234.5" has a point and a comma, and the mapping does not say what they are; decimal mark: point, and thousands mark: comma`},
 		{plain, "1.234.567", 0, `"1.234.567" has more than one point, and the mapping does not say what it is; thousands mark: point`},
 		{plain, "1 234", 0, `"1 234" has a blank between its digits; thousands mark: blank`},
 		{plain, "1e3", 0, `"1e3" is shortened to an exponent, which loses digits; give the column a plain number format in the spreadsheet, and save it again`},

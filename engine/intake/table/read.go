@@ -135,7 +135,7 @@ func (r *reader) find(v *value) {
 	case len(found) == 1:
 		r.at[v] = found[0]
 	case len(found) > 1:
-		r.add(r.head.number, found[1]+1, r.cure(fmt.Sprintf("%s: {column number: %d}", v.key, found[0]+1)),
+		r.add(r.head.number, found[1]+1, r.cure(v.entry(fmt.Sprintf("column number: %d", found[0]+1))),
 			"%d columns are headed %q", len(found), v.column)
 	default:
 		r.add(r.head.number, 1, r.missing(v, have), "no column is headed %q (%s)", v.column, v.key)
@@ -153,7 +153,7 @@ func (r *reader) missing(v *value, have []string) string {
 	}
 	hint := "its columns are: " + short200(strings.Join(have, ", "))
 	if near := nearColumn(v.column, have); near != "" {
-		hint = r.cure(fmt.Sprintf("%s: {column: %s}", v.key, strconv.Quote(near))) + "; " + hint
+		hint = r.cure(v.entry("column: "+strconv.Quote(near))) + "; " + hint
 	}
 	return hint
 }
