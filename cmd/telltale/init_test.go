@@ -6,6 +6,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -111,5 +112,35 @@ func TestInitExample(t *testing.T) {
 	}
 	if len(f.register) != 1 {
 		t.Errorf("%d vehicles in the register, want the example's one", len(f.register))
+	}
+}
+
+// TestInitSettings takes the commented settings in.
+func TestInitSettings(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "fleet")
+	var out, said bytes.Buffer
+	if err := initFolder(streams{strings.NewReader(""), &out, &said}, dir, [5]string{"Maud", "km", "UTC", "maud@larkfell.example", "none"}, false); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(dir, "telltale.yaml")
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	password := filepath.Join(dir, "password")
+	if err := os.WriteFile(password, []byte("secret\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	taken := regexp.MustCompile(`(?m)^# (smtp:|answers:|  [a-z])`).ReplaceAllString(string(text), "$1")
+	taken = strings.Replace(taken, "/etc/telltale/smtp-password", password, 1)
+	if err := os.WriteFile(path, []byte(taken), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	set, err := loadSettings(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if set.Mail.Host != "mail.example.org" || set.Mail.Password != "secret" || set.Answers.URL != "https://fleet.example.org" {
+		t.Errorf("the settings are %+v", set)
 	}
 }
