@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"errors"
+	"io"
 	"net"
 	"os"
 	"path/filepath"
@@ -69,19 +70,26 @@ func TestInitNearZone(t *testing.T) {
 	}
 }
 
-// TestServePortTaken starts a new fleet where another program has the port.
-func TestServePortTaken(t *testing.T) {
+// newFolder is one made by flags.
+func newFolder(t *testing.T, chapters string) string {
+	t.Helper()
 	dir := filepath.Join(t.TempDir(), "fleet")
-	var out, said bytes.Buffer
-	if err := initFolder(streams{strings.NewReader(""), &out, &said}, dir, [5]string{"Maud", "km", "UTC", "maud@larkfell.example", "none"}, false); err != nil {
+	s := streams{strings.NewReader(""), io.Discard, io.Discard}
+	if err := initFolder(s, dir, [5]string{"Maud", "km", "UTC", "maud@larkfell.example", chapters}, false); err != nil {
 		t.Fatal(err)
 	}
+	return dir
+}
+
+// TestServePortTaken starts a new fleet where another program has the port.
+func TestServePortTaken(t *testing.T) {
+	dir := newFolder(t, "none")
 	taken, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer taken.Close()
-	said.Reset()
+	var out, said bytes.Buffer
 	code := run(t.Context(), []string{"serve", "--dir", dir, "--listen", taken.Addr().String()}, strings.NewReader(""), &out, &said)
 	want := "\nhint: another program listens there; name a free port: telltale serve --dir " + dir + " --listen 127.0.0.1:4223, or listen: in " + filepath.Join(dir, "telltale.yaml") + "\n"
 	if code != 1 || !strings.HasSuffix(said.String(), want) {
@@ -91,11 +99,7 @@ func TestServePortTaken(t *testing.T) {
 
 // TestInitExample holds the commented example to the register's form.
 func TestInitExample(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "fleet")
-	var out, said bytes.Buffer
-	if err := initFolder(streams{strings.NewReader(""), &out, &said}, dir, [5]string{"Maud", "km", "UTC", "maud@larkfell.example", "all"}, false); err != nil {
-		t.Fatal(err)
-	}
+	dir := newFolder(t, "all")
 	path := filepath.Join(dir, "vehicles.yaml")
 	text, err := os.ReadFile(path)
 	if err != nil {
@@ -117,11 +121,7 @@ func TestInitExample(t *testing.T) {
 
 // TestInitSettings takes the commented settings in.
 func TestInitSettings(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "fleet")
-	var out, said bytes.Buffer
-	if err := initFolder(streams{strings.NewReader(""), &out, &said}, dir, [5]string{"Maud", "km", "UTC", "maud@larkfell.example", "none"}, false); err != nil {
-		t.Fatal(err)
-	}
+	dir := newFolder(t, "none")
 	path := filepath.Join(dir, "telltale.yaml")
 	text, err := os.ReadFile(path)
 	if err != nil {
