@@ -126,7 +126,7 @@ func (f *fold) nextEstimated(ts *taskState, hours bool, life float64) int64 {
 	}
 	last, ok := c.last(math.MaxInt64)
 	u := c.reckonUsage(math.MaxInt64)
-	t := (life - slack*math.Abs(life) - last.life) / u.PerSecond
+	t := (life - float64(slack*math.Abs(life)) - last.life) / u.PerSecond
 	if !ok || !u.OK || !(u.PerSecond > 0) || t > math.MaxInt32 {
 		return never
 	}

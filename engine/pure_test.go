@@ -1,7 +1,10 @@
 package engine_test
 
 import (
+	"bytes"
+	"maps"
 	"os/exec"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -31,6 +34,40 @@ func TestPure(t *testing.T) {
 				t.Errorf("%s imports %s: rules know nothing of the engine", pkg, imp)
 			}
 		}
+	}
+}
+
+// fused are the instructions that multiply and add in one, with one rounding where
+// another machine has two, and where they stand in our own code.
+var fused = regexp.MustCompile(`\(\S*/((?:engine|rules)/\S+\.go:\d+)\)\s+FN?M(?:ADD|SUB)[DS]\s`)
+
+// TestNotFused compiles the core for a machine that has such instructions: the compiler
+// must find no place for one, or the same log would give other numbers there. Writing
+// float64(a*b) + c keeps the two apart.
+func TestNotFused(t *testing.T) {
+	cmd := exec.Command("go", "build", "-gcflags=-S", ".", "./meter", "./interval", "./lab", "./trend", "../rules", "../rules/unit")
+	cmd.Env = append(cmd.Environ(), "GOARCH=arm64", "CGO_ENABLED=0")
+	out, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("go build: %v\n%s", err, out[max(0, len(out)-2000):])
+	}
+	if !bytes.Contains(out, []byte("FMULD")) {
+		t.Error("the compiler tells nothing of what it makes")
+	}
+	at := map[string]bool{}
+	for _, m := range fused.FindAllSubmatch(out, -1) {
+		at[string(m[1])] = true
+	}
+	for _, place := range slices.Sorted(maps.Keys(at)) {
+		t.Errorf("%s multiplies and adds in one", place)
+	}
+}
+
+// TestZonesCompiledIn: time zones must not hang on the machine.
+func TestZonesCompiledIn(t *testing.T) {
+	out, err := exec.Command("go", "list", "-deps", ".").Output()
+	if err != nil || !slices.Contains(strings.Fields(string(out)), "time/tzdata") {
+		t.Errorf("the time zone database is not among what the core is built of (%v)", err)
 	}
 }
 

@@ -255,5 +255,5 @@ func (f *fold) wall(c *chain, j *judgedTask, pace float64) float64 {
 	case interval.Overdue:
 		return math.Inf(1)
 	}
-	return wall - slack*math.Abs(point)
+	return wall - float64(slack*math.Abs(point))
 }

@@ -270,7 +270,7 @@ func doubtedAge(t timeline, i int) string {
 	if e < 0 || t.lab[e].Share != 1 {
 		return ""
 	}
-	if run := life - meter(t.lab[e]); age > run*1.1+float64(0.01*life) {
+	if run := life - meter(t.lab[e]); age > float64(run*1.1)+float64(0.01*life) {
 		return fmt.Sprintf("the fluid's age of %s is not used: all of it was renewed %s before; was the sample drawn before the fluid went in?",
 			q, roundedIn(run, q.Unit))
 	}

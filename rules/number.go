@@ -19,8 +19,9 @@ func Equal(a, b float64) bool {
 	return math.Abs(a-b) <= nearness*math.Max(math.Abs(a), math.Abs(b)) && !math.IsInf(a-b, 0)
 }
 
-// finite is false for NaN and both infinities.
-func finite(v float64) bool { return v-v == 0 }
+// finite is false for NaN and both infinities. Subtracting v from itself would say so
+// too, but not where v is a product and the machine fuses the two.
+func finite(v float64) bool { return math.Abs(v) <= math.MaxFloat64 }
 
 // Format writes a number as people read it: at most ten significant digits and
 // no exponent; NaN and infinity are "n/a".

@@ -45,8 +45,8 @@ func shortened(l Limits, by float64) Limits {
 const daysInMonth = 30 // where a share of a time is taken, as DA PAM 738-750 para 3-3 does
 
 // floor rounds down, but a value that only binary fractions keep below a whole
-// number is that number.
-func floor(v float64) float64 { return math.Floor(v + float64(1e-9*max(1, v))) }
+// number is that number. v may be a product, which must not be fused with the sum.
+func floor(v float64) float64 { return math.Floor(float64(v) + float64(1e-9*max(1, v))) }
 
 // Tolerance is how far past a point work is not yet overdue, and how far around it
 // counts as on schedule. A share is of the shortened interval; of a time it

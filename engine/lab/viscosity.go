@@ -39,7 +39,7 @@ func ViscosityIndex(kv40, kv100 float64) (vi float64, ok bool) {
 	if kv40 > h {
 		return math.RoundToEven(100 * (l - kv40) / (l - h)), true
 	}
-	n := (math.Log10(h) - math.Log10(kv40)) / math.Log10(kv100)
+	n := (float64(math.Log10(h)) - float64(math.Log10(kv40))) / math.Log10(kv100)
 	return math.RoundToEven((math.Pow(10, n)-1)/0.00715 + 100), true
 }
 

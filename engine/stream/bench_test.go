@@ -129,12 +129,16 @@ func counted(b *testing.B, l *Log, s jetstream.Stream, filter func(p int) []stri
 	return n
 }
 
-// BenchmarkLogToAlarms folds a log of 100,000 vehicles with three readings each, of
-// which one in a hundred raises something for good, from the events to the transitions
+// BenchmarkLogToAlarms folds a log of 100,000 vehicles (a tenth of them with -short)
+// with three readings each, of which one in a hundred raises something for good, from the events to the transitions
 // that are published and the records that are written. Its floor is reading the same
 // log with the same consumers.
 func BenchmarkLogToAlarms(b *testing.B) {
-	const vehicles, readings = 100_000, 3
+	const readings = 3
+	vehicles := 100_000
+	if testing.Short() {
+		vehicles /= 10
+	}
 	for b.Loop() {
 		l := benchServer(b)
 		benchBook(b, l, bookText)

@@ -29,9 +29,9 @@ func Slope(x, y []float64, z float64) (slope, low, high float64, ok bool) {
 		return 0, 0, 0, false
 	}
 	slices.Sort(slopes)
-	c := z * math.Sqrt(variance(len(x), tiesOf(x), tiesOf(y)))
+	c := float64(z * math.Sqrt(variance(len(x), tiesOf(x), tiesOf(y))))
 	low = atRank(slopes, (float64(n)-c)/2)
-	high = atRank(slopes, (float64(n)+c)/2+1)
+	high = atRank(slopes, float64((float64(n)+c)/2)+1)
 	return atRank(slopes, float64(n+1)/2), low, high, true
 }
 
@@ -55,7 +55,7 @@ func atRank(sorted []float64, rank float64) float64 {
 // correction for ties in either (Kendall, Rank Correlation Methods, 1975, chapter 4).
 func variance(n int, tx, ty ties) float64 {
 	m := float64(n)
-	v := (m*(m-1)*(2*m+5) - tx.five - ty.five) / 18
+	v := (float64(m*(m-1)*(float64(2*m)+5)) - tx.five - ty.five) / 18
 	if n > 2 {
 		v += tx.three * ty.three / (9 * m * (m - 1) * (m - 2))
 	}
@@ -88,9 +88,9 @@ func tiesOf(values []float64) (s ties) {
 			j++
 		}
 		t := float64(j - i)
-		s.two += t * (t - 1)
-		s.three += t * (t - 1) * (t - 2)
-		s.five += t * (t - 1) * (2*t + 5)
+		s.two += float64(t * (t - 1))
+		s.three += float64(t * (t - 1) * (t - 2))
+		s.five += float64(t * (t - 1) * (float64(2*t) + 5))
 		i = j
 	}
 	return s

@@ -48,7 +48,7 @@ func Of(x, y []float64) (t Trend, ok bool) {
 	t.Variance = variance(n, tx, ty)
 	t.Tau = float64(t.S) / pairs
 	t.Z = float64(t.S-sign(float64(t.S))) / math.Sqrt(t.Variance)
-	t.P = 2 * distuv.UnitNormal.CDF(-math.Abs(t.Z))
+	t.P = 2 * float64(distuv.UnitNormal.CDF(-math.Abs(t.Z)))
 	if n <= exactUpTo && tx.two == 0 && ty.two == 0 {
 		t.P = math.Min(1, 2*chanceOf(n, max(t.S, -t.S)))
 	}
