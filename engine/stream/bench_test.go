@@ -129,6 +129,21 @@ func counted(b *testing.B, l *Log, s jetstream.Stream, filter func(p int) []stri
 	return n
 }
 
+// ready starts a service that folds all that the log holds, and measures how long it
+// takes.
+func ready(b *testing.B, l *Log) (*Service, time.Duration) {
+	b.Helper()
+	began := time.Now()
+	s, err := Start(b.Context(), l, Config{Program: "bench", ClockFollowsEvents: true})
+	if err != nil {
+		b.Fatal(err)
+	}
+	if err := s.CaughtUp(b.Context()); err != nil {
+		b.Fatal(err)
+	}
+	return s, time.Since(began)
+}
+
 // BenchmarkLogToAlarms folds a log of 100,000 vehicles (a tenth of them with -short)
 // with three readings each, of which one in a hundred raises something for good, from the events to the transitions
 // that are published and the records that are written. Its floor is reading the same
@@ -163,15 +178,7 @@ func BenchmarkLogToAlarms(b *testing.B) {
 		began := time.Now()
 		events := counted(b, l, l.events, func(p int) []string { return []string{fmt.Sprintf("telltale.event.%d.>", p), "telltale.all.>"} })
 		floor := time.Since(began)
-		began = time.Now()
-		s, err := Start(b.Context(), l, Config{Program: "bench", ClockFollowsEvents: true})
-		if err != nil {
-			b.Fatal(err)
-		}
-		if err := s.CaughtUp(b.Context()); err != nil {
-			b.Fatal(err)
-		}
-		took := time.Since(began)
+		s, took := ready(b, l)
 		if err := s.Stop(); err != nil {
 			b.Fatal(err)
 		}
@@ -209,13 +216,7 @@ func BenchmarkPublishToAlarm(b *testing.B) {
 				}
 			}
 		})
-		s, err := Start(b.Context(), l, Config{Program: "bench", ClockFollowsEvents: true})
-		if err != nil {
-			b.Fatal(err)
-		}
-		if err := s.CaughtUp(b.Context()); err != nil {
-			b.Fatal(err)
-		}
+		s, _ := ready(b, l)
 		took := raised(b, l, n, rate)
 		slices.Sort(took)
 		b.ReportMetric(0, "ns/op")
@@ -312,16 +313,8 @@ func BenchmarkStart(b *testing.B) {
 			b.Fatalf("%d records", n)
 		}
 		floor := time.Since(began)
-		began = time.Now()
-		s, err := Start(b.Context(), l, Config{Program: "bench", ClockFollowsEvents: true})
-		if err != nil {
-			b.Fatal(err)
-		}
-		if err := s.CaughtUp(b.Context()); err != nil {
-			b.Fatal(err)
-		}
-		took := time.Since(began)
-		ready := heap()
+		s, took := ready(b, l)
+		atStart := heap()
 		began = time.Now()
 		for _, w := range s.here() {
 			w.mu.Lock()
@@ -333,7 +326,7 @@ func BenchmarkStart(b *testing.B) {
 		b.ReportMetric(floor.Seconds(), "floor-s")
 		b.ReportMetric(took.Seconds()/floor.Seconds(), "times-floor")
 		b.ReportMetric(time.Since(began).Seconds(), "unpack-s")
-		b.ReportMetric(float64(ready)/float64(vehicles), "B/vehicle-at-start")
+		b.ReportMetric(float64(atStart)/float64(vehicles), "B/vehicle-at-start")
 		b.ReportMetric(float64(heap())/float64(vehicles), "B/vehicle")
 		b.ReportMetric(float64(len(record)), "B/record")
 		if err := s.Stop(); err != nil {
