@@ -6,8 +6,10 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"net"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -24,18 +26,19 @@ import (
 )
 
 func demoCommand(s streams) *cobra.Command {
-	var dir, files string
+	var dir, files, smtp string
 	var stay bool
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Run the sample fleet's year through the real service",
 		Long: `Copies the sample fleet into a folder, starts the service there with its NATS
 server, publishes a year of events from a second connection, moves the clock by
-the events, and prints what follows. Nothing is sent: mails are written as files.`,
+the events, and prints what follows. Nothing is sent: mails are written as files,
+or with --smtp handed to a server that is there for trying.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if files == "" {
-				return demo(cmd.Context(), s, dir, stay)
+				return demo(cmd.Context(), s, dir, smtp, stay)
 			}
 			if _, err := demoFolder(files); err != nil {
 				return err
@@ -46,13 +49,17 @@ the events, and prints what follows. Nothing is sent: mails are written as files
 	}
 	cmd.Flags().StringVar(&dir, "dir", "", "folder to copy the sample fleet into (a temporary one)")
 	cmd.Flags().StringVar(&files, "files", "", "only copy the sample fleet's files into this folder, and run nothing")
+	cmd.Flags().StringVar(&smtp, "smtp", "", "hand the mails to this SMTP server, host:port, in the clear; the fleet's people are invented, so it must be one that keeps them")
 	cmd.Flags().BoolVar(&stay, "stay", false, "keep the service running at the end, until Ctrl-C")
 	return cmd
 }
 
-func demo(ctx context.Context, s streams, dir string, stay bool) error {
-	dir, err := demoFolder(dir)
+func demo(ctx context.Context, s streams, dir, smtp string, stay bool) error {
+	host, port, err := smtpAddress(smtp)
 	if err != nil {
+		return err
+	}
+	if dir, err = demoFolder(dir); err != nil {
 		return err
 	}
 	f, err := loadFleet(dir)
@@ -60,23 +67,40 @@ func demo(ctx context.Context, s streams, dir string, stay bool) error {
 		return err
 	}
 	f.set.Listen, f.set.Clock = "127.0.0.1:-1", "events"
-	var mails atomic.Int64
+	if host != "" {
+		f.set.Mail.Host, f.set.Mail.Port, f.set.Mail.TLS = host, port, "never"
+	}
 	logger := slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	register := f.register
 	f.register = nil // the vehicles come with the first event, as in a replay
-	a, err := startApp(ctx, f, logger, func(string) { mails.Add(1) })
+	a, err := startApp(ctx, f, logger, func(string) {})
 	if err != nil {
 		return err
 	}
 	f.register = register
 	fmt.Fprintf(s.err, "demo: the sample fleet is in %s, the service at %s\n", dir, a.url())
 	fmt.Fprintln(s.err, "demo: the fleet is folded in 16 parts side by side, so lines come in order for each vehicle alone")
-	err = runDemo(ctx, s, a, &mails)
+	err = runDemo(ctx, s, a)
 	if err == nil && stay {
 		fmt.Fprintf(s.err, "still serving; try: telltale due --dir %s (Ctrl-C ends)\n", dir)
 		<-ctx.Done()
 	}
 	return errors.Join(unlessStopped(ctx, err), a.stop())
+}
+
+// smtpAddress reads host:port; "" is none.
+func smtpAddress(s string) (host string, port int, err error) {
+	if s == "" {
+		return "", 0, nil
+	}
+	host, number, err := net.SplitHostPort(s)
+	if err == nil {
+		port, err = strconv.Atoi(number)
+	}
+	if err != nil || host == "" || port < 1 || port > 65535 {
+		return "", 0, exit{2, hinted{fmt.Errorf("--smtp %q is not an address of a mail server", s), "write it like 127.0.0.1:2525"}}
+	}
+	return host, port, nil
 }
 
 // demoFolder copies the sample fleet into a folder that has none of it yet.
@@ -110,7 +134,7 @@ func demoFolder(dir string) (string, error) {
 	return dir, nil
 }
 
-func runDemo(ctx context.Context, s streams, a *app, mails *atomic.Int64) error {
+func runDemo(ctx context.Context, s streams, a *app) error {
 	nc, err := nats.Connect(a.url(), nats.Name("sample gateway"))
 	if err != nil {
 		return fmt.Errorf("connecting the sample gateway: %w", err)
@@ -140,7 +164,7 @@ func runDemo(ctx context.Context, s streams, a *app, mails *atomic.Int64) error 
 	}
 	stop()
 	<-printed
-	return d.summary(ctx, s, mails)
+	return d.summary(ctx, s)
 }
 
 // demoYear is the sample year on its way into the service.
@@ -232,7 +256,7 @@ func (d *demoYear) print(ctx context.Context, s streams) error {
 	})
 }
 
-func (d *demoYear) summary(ctx context.Context, s streams, mails *atomic.Int64) error {
+func (d *demoYear) summary(ctx context.Context, s streams) error {
 	fmt.Fprintln(s.out, "\nThe due list for the week ahead:")
 	due, err := d.app.svc.Due(ctx, engine.DueQuery{Ahead: 7})
 	if err != nil {
@@ -245,12 +269,19 @@ func (d *demoYear) summary(ctx context.Context, s streams, mails *atomic.Int64) 
 	if err != nil {
 		return err
 	}
+	mails := 0
 	for _, m := range list {
-		if m.State == notify.Failed {
+		if m.Way == "mail" && m.State == notify.Sent {
+			mails++
+		} else if m.State != notify.Sent {
 			fmt.Fprintf(s.err, "not delivered to %s: %s\n", m.To, m.LastError)
 		}
 	}
-	fmt.Fprintf(s.out, "\nThe mails are in %s\n", filepath.Join(d.app.fleet.dir, "mail"))
-	fmt.Fprintf(s.out, "demo: %d events, %d transitions, %d mails\n", d.events, d.transitions.Load(), mails.Load())
+	if set := d.app.fleet.set.Mail; set.Host != "" {
+		fmt.Fprintf(s.out, "\nThe mails went to %s\n", net.JoinHostPort(set.Host, strconv.Itoa(set.Port)))
+	} else {
+		fmt.Fprintf(s.out, "\nThe mails are in %s\n", filepath.Join(d.app.fleet.dir, "mail"))
+	}
+	fmt.Fprintf(s.out, "demo: %d events, %d transitions, %d mails\n", d.events, d.transitions.Load(), mails)
 	return nil
 }

@@ -1,0 +1,251 @@
+// Package mailtest runs real mail servers for tests: a private Postfix that puts
+// mail into boxes and sends nothing on, and Postfix's smtp-sink, which takes mail or
+// refuses it as it is told. A test skips where they are not installed; with
+// TELLTALE_CI=1 that is a failure.
+package mailtest
+
+import (
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"os/user"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+)
+
+// Domain is the one whose mail a Postfix takes, for the people given to it.
+const Domain = "larkfell.example"
+
+// patience is how long a server may take to start or to end on a busy machine.
+const patience = time.Minute
+
+// Postfix is a private Postfix on the loopback interface.
+type Postfix struct {
+	Port int
+	dir  string
+}
+
+// StartPostfix runs a Postfix until the test ends. It takes mail in the clear for the
+// boxes, names before the @ of Domain; settings are further lines of its main.cf.
+func StartPostfix(t testing.TB, boxes []string, settings ...string) *Postfix {
+	t.Helper()
+	needed(t, "postfix")
+	if os.Geteuid() != 0 {
+		missing(t, "a private Postfix is started by root alone")
+	}
+	p := &Postfix{Port: freePort(t), dir: openFolder(t)}
+	nobody, group := owner(t, "nobody")
+	mail, _ := owner(t, "postfix")
+	p.folder(t, "spool", -1)
+	p.folder(t, "conf", -1)
+	p.folder(t, "log", -1)
+	p.folder(t, "data", mail)
+	p.folder(t, "mail", nobody)
+	var lines strings.Builder
+	for _, b := range boxes {
+		fmt.Fprintf(&lines, "%s@%s %s/\n", b, Domain, b)
+	}
+	p.write(t, "conf/boxes", lines.String())
+	p.write(t, "conf/main.cf", fmt.Sprintf(mainCf, p.dir, nobody, group, Domain)+strings.Join(settings, "\n")+"\n")
+	p.write(t, "conf/master.cf", fmt.Sprintf("127.0.0.1:%d inet n - n - - smtpd\n%s", p.Port, masterCf))
+	p.start(t)
+	return p
+}
+
+// start runs the server in the foreground and waits until it answers.
+func (p *Postfix) start(t testing.TB) {
+	t.Helper()
+	out, err := os.Create(filepath.Join(p.dir, "log", "start"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command("postfix", "-c", filepath.Join(p.dir, "conf"), "start-fg")
+	cmd.Stdout, cmd.Stderr = out, out
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		stop := exec.Command("postfix", "-c", filepath.Join(p.dir, "conf"), "stop")
+		stop.Stdout, stop.Stderr = out, out
+		_ = stop.Run() // what is left of it ends with the next line
+		end(cmd)
+		out.Close()
+	})
+	answers(t, p.Port, func() string { return p.Log() })
+}
+
+// Box returns what lies in a box, each mail as it was delivered, in no order.
+func (p *Postfix) Box(t testing.TB, name string) (mails []string) {
+	t.Helper()
+	paths, err := filepath.Glob(filepath.Join(p.dir, "mail", name, "new", "*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range paths {
+		raw, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		mails = append(mails, string(raw))
+	}
+	return mails
+}
+
+// Log is what the server has logged.
+func (p *Postfix) Log() string {
+	var all strings.Builder
+	for _, name := range []string{"start", "maillog"} {
+		text, _ := os.ReadFile(filepath.Join(p.dir, "log", name)) // none yet
+		all.Write(text)
+	}
+	return all.String()
+}
+
+func (p *Postfix) folder(t testing.TB, name string, uid int) {
+	t.Helper()
+	path := filepath.Join(p.dir, name)
+	if err := os.Mkdir(path, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Chown(path, uid, -1); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func (p *Postfix) write(t testing.TB, name, text string) {
+	t.Helper()
+	if err := os.WriteFile(filepath.Join(p.dir, name), []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+const mainCf = `compatibility_level = 3.6
+queue_directory = %[1]s/spool
+data_directory = %[1]s/data
+maillog_file = %[1]s/log/maillog
+maillog_file_prefixes = %[1]s
+mail_owner = postfix
+setgid_group = postdrop
+myhostname = relay.%[4]s
+mydestination =
+inet_interfaces = 127.0.0.1
+inet_protocols = ipv4
+mynetworks = 127.0.0.0/8
+virtual_mailbox_domains = %[4]s
+virtual_mailbox_base = %[1]s/mail
+virtual_mailbox_maps = texthash:%[1]s/conf/boxes
+virtual_uid_maps = static:%[2]d
+virtual_gid_maps = static:%[3]d
+virtual_minimum_uid = 1
+default_transport = error:nothing leaves this machine
+alias_maps =
+`
+
+// Nothing here runs in a changed root, which would need files copied into it.
+const masterCf = `cleanup unix n - n - 0 cleanup
+qmgr unix n - n 300 1 qmgr
+rewrite unix - - n - - trivial-rewrite
+bounce unix - - n - 0 bounce
+defer unix - - n - 0 bounce
+trace unix - - n - 0 bounce
+verify unix - - n - 1 verify
+flush unix n - n 1000? 0 flush
+proxymap unix - - n - - proxymap
+error unix - - n - - error
+retry unix - - n - - error
+discard unix - - n - - discard
+virtual unix - n n - - virtual
+anvil unix - - n - 1 anvil
+scache unix - - n - 1 scache
+tlsmgr unix - - n 1000? 1 tlsmgr
+postlog unix-dgram n - n - 1 postlogd
+`
+
+// openFolder is a folder that other users can reach, as those of a test are not.
+func openFolder(t testing.TB) string {
+	t.Helper()
+	dir, err := os.MkdirTemp("", "telltale-mail-")
+	if err == nil {
+		err = os.Chmod(dir, 0o755)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { os.RemoveAll(dir) })
+	return dir
+}
+
+func owner(t testing.TB, name string) (uid, gid int) {
+	t.Helper()
+	u, err := user.Lookup(name)
+	if err != nil {
+		missing(t, err.Error())
+	}
+	uid, err1 := strconv.Atoi(u.Uid)
+	gid, err2 := strconv.Atoi(u.Gid)
+	if err1 != nil || err2 != nil {
+		t.Fatalf("the user %s is %s of %s", name, u.Uid, u.Gid)
+	}
+	return uid, gid
+}
+
+// needed has the test skip where the program is not installed. Debian keeps it where
+// only root's search goes.
+func needed(t testing.TB, program string) {
+	t.Helper()
+	path := strings.Split(os.Getenv("PATH"), ":")
+	if !slices.Contains(path, "/usr/sbin") {
+		t.Setenv("PATH", os.Getenv("PATH")+":/usr/sbin")
+	}
+	if _, err := exec.LookPath(program); err != nil {
+		missing(t, program+" is not installed (apt-get install postfix)")
+	}
+}
+
+// missing is what the machine lacks for a test.
+func missing(t testing.TB, what string) {
+	t.Helper()
+	if os.Getenv("TELLTALE_CI") == "1" {
+		t.Fatalf("%s, and TELLTALE_CI=1", what)
+	}
+	t.Skipf("%s (with TELLTALE_CI=1 a failure)", what)
+}
+
+func freePort(t testing.TB) int {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().(*net.TCPAddr).Port
+}
+
+// answers waits until something listens on the port.
+func answers(t testing.TB, port int, log func() string) {
+	t.Helper()
+	tick := time.NewTicker(20 * time.Millisecond)
+	defer tick.Stop()
+	for began := time.Now(); ; <-tick.C {
+		conn, err := net.Dial("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(port)))
+		if err == nil {
+			conn.Close()
+			return
+		}
+		if time.Since(began) > patience {
+			t.Fatalf("the mail server does not come up: %v\n%s", err, log())
+		}
+	}
+}
+
+// end waits for a program that was told to end, and ends it if it does not.
+func end(cmd *exec.Cmd) {
+	kill := time.AfterFunc(patience, func() { _ = cmd.Process.Kill() })
+	defer kill.Stop()
+	_ = cmd.Wait() // how it ended is no matter
+}
