@@ -1,0 +1,61 @@
+package main
+
+import (
+	"fmt"
+	"maps"
+	"os"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// TestReadmeMails holds the README's table of mails to what a preview of the sample
+// year counts, and the keepers of one vehicle to two a month.
+func TestReadmeMails(t *testing.T) {
+	text, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Chdir("../..")
+	out, _ := command(t, "telltale preview --to everyone --rules samples/rules --vehicles samples/vehicles.yaml --people samples/people.yaml samples/events.jsonl")
+	counts := map[string]*[13]int{}
+	for _, m := range regexp.MustCompile(`(?m)^(\w+)  2031-(\d\d)  (\d+) messages?$`).FindAllStringSubmatch(out, -1) {
+		month, _ := strconv.Atoi(m[2])
+		n, _ := strconv.Atoi(m[3])
+		if counts[m[1]] == nil {
+			counts[m[1]] = new([13]int)
+		}
+		counts[m[1]][month-1] += n
+		counts[m[1]][12] += n
+	}
+	var want strings.Builder
+	for _, who := range slices.Sorted(maps.Keys(counts)) {
+		fmt.Fprintf(&want, "| %s |", who)
+		for _, n := range counts[who] {
+			fmt.Fprintf(&want, " %d |", n)
+		}
+		want.WriteByte('\n')
+	}
+	before, table, _ := strings.Cut(string(text), "| mails in 2031 |")
+	head, rows, _ := strings.Cut(table, " --- |\n")
+	rows, after, _ := strings.Cut(rows, "\n\n")
+	switch {
+	case rows+"\n" == want.String():
+	case *update:
+		text := before + "| mails in 2031 |" + head + " --- |\n" + want.String() + "\n" + after
+		if err := os.WriteFile("README.md", []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	default:
+		t.Errorf("the README is stale (write it anew with -update); it should say:\n%s", &want)
+	}
+	for _, who := range []string{"maud", "tobias"} {
+		for month, n := range counts[who][:12] {
+			if n > 2 {
+				t.Errorf("%s gets %d mails in month %d, want two at most", who, n, month+1)
+			}
+		}
+	}
+}
