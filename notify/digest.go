@@ -254,6 +254,9 @@ func (l *list) counts() string {
 	if len(all) == 0 {
 		return nothingDue
 	}
+	if l.p.form == forOwner && len(l.vehicles) == 1 {
+		return strings.Join(all, ", ") + "."
+	}
 	return strings.Join(all, ", ") + " on " + plural(len(l.vehicles), "vehicle", "vehicles") + "."
 }
 

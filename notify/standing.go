@@ -13,8 +13,8 @@ func Standing(p *Person, vehicle string, s *engine.Standing) (title, strong, fou
 	found = clean(found, long)
 	title = clean(vehicle+inComponent(s.Component)+": "+titleOf(&s.Transition), 200)
 	strong = clean(join(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
-	for _, e := range s.Evidence {
-		figures = append(figures, clean(p.figure(e), long))
+	for _, f := range p.figures(s.Evidence) {
+		figures = append(figures, clean(f, long))
 	}
 	if source := listed(s.PointsTo, "or"); source != "" {
 		figures = append(figures, clean(labelSource+": "+source, long))

@@ -247,21 +247,13 @@ func blockOf(p *Person, t *engine.Transition) block {
 		add(labelWhy, p.dueNow(t))
 	} else {
 		add(labelFound, sentence(p.dates(t.Message)))
-		add(labelFigure, p.figures(t))
+		add(labelFigure, ended(strings.Join(p.figures(t.Evidence), "; ")))
 	}
 	add(labelSource, ended(listed(t.PointsTo, "or")))
 	add(labelThen, ended(listed(t.FollowUps, "and")))
 	add(labelPulls, ended(listed(t.PullsIn, "and")))
 	add(labelRests, eventsOf(t.Events))
 	return b
-}
-
-func (p *Person) figures(t *engine.Transition) string {
-	var all []string
-	for _, e := range t.Evidence {
-		all = append(all, p.figure(e))
-	}
-	return ended(strings.Join(all, "; "))
 }
 
 // messageOf leaves out a title that the heading says already.

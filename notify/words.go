@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"telltale/engine"
+	"telltale/engine/lab"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -142,7 +143,7 @@ func times(v float64) string {
 	return strconv.FormatFloat(math.Round(v*100)/100, 'f', 2, 64)
 }
 
-var oneCall = regexp.MustCompile(`^(\w+)\((?:"([^"]*)")?\)$`)
+var aCall = regexp.MustCompile(`(\w+)\((?:"([^"]*)")?\)`)
 
 // figureWords say what a word of the rule language measures.
 var figureWords = map[string]string{
@@ -154,22 +155,46 @@ var figureWords = map[string]string{
 	"since": "since %s", "dueIn": "until %s",
 }
 
-// figure is one number of the evidence in words: "Cu, times the baseline: 3.3".
-// A distance or a volume is in the person's unit.
-func (p *Person) figure(e rules.Evidence) string {
-	what := e.Of
-	if m := oneCall.FindStringSubmatch(e.Of); m != nil && figureWords[m[1]] != "" {
-		what = strings.Replace(figureWords[m[1]], "%s", m[2], 1)
+// figures are the numbers of the evidence in words, without what a rule only asks to
+// be there: "copper, times the baseline: 3.3". A distance or a volume is in the
+// person's unit, and where a number comes from is said once.
+func (p *Person) figures(all []rules.Evidence) (out []string) {
+	said := map[string]bool{}
+	for _, e := range all {
+		if strings.HasPrefix(e.Of, "has") {
+			continue
+		}
+		v, u := p.own(e.Value, e.Unit)
+		s := figureOf(e.Of) + ": " + number(v)
+		if u != "" {
+			s += " " + u
+		}
+		if e.Note != "" && !said[e.Note] {
+			said[e.Note] = true
+			s += " (" + e.Note + ")"
+		}
+		out = append(out, s)
 	}
-	v, u := p.own(e.Value, e.Unit)
-	s := what + ": " + number(v)
-	if u != "" {
-		s += " " + u
+	return out
+}
+
+var operators = strings.NewReplacer(" - ", " less ", " + ", " plus ", " * ", " times ", " / ", " over ")
+
+// figureOf says what a rule asked for; what it has no words for stays as it is written.
+func figureOf(of string) string {
+	calls := aCall.FindAllStringSubmatch(of, -1)
+	if len(calls) == 0 || slices.ContainsFunc(calls, func(m []string) bool { return figureWords[m[1]] == "" }) {
+		return of
 	}
-	if e.Note != "" {
-		s += " (" + e.Note + ")"
-	}
-	return s
+	s := aCall.ReplaceAllStringFunc(of, func(call string) string {
+		m := aCall.FindStringSubmatch(call)
+		name := m[2]
+		if a, ok := lab.Lookup(name); ok {
+			name = a.Title
+		}
+		return strings.Replace(figureWords[m[1]], "%s", name, 1)
+	})
+	return operators.Replace(s)
 }
 
 // own puts a value into the person's unit, where it is a distance or a volume.
@@ -392,7 +417,7 @@ const (
 
 // stageCounts are the stages as a count names them, in its order.
 var stageCounts = [...]struct{ stage, one, many string }{
-	{"warning", "warning", "warnings"}, {"overdue", "overdue", "overdue"}, {"due", "due", "due"}, {"soon", "soon", "soon"},
+	{"warning", "warning", "warnings"}, {"overdue", "overdue", "overdue"}, {"due", "due", "due"}, {"soon", "due soon", "due soon"},
 	{"caution", "caution", "cautions"}, {"advisory", "advisory", "advisories"}, {"normal", "coming up", "coming up"},
 }
 
