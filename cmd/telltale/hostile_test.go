@@ -1,0 +1,158 @@
+package main
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"unicode"
+	"unicode/utf8"
+
+	"telltale/testdata/hostile"
+)
+
+const hostileBook = `book: 1
+units: {distance: km}
+tasks:
+  oil: {title: Change the oil, where: component.kind == "diesel engine", every: {distance: 1000 km}, tolerance: 10%, unknown history: due, cautions: [hot fluid], needs: [{fluid: oil, volume: 4 L}]}
+rules:
+  iron: {on: sample, measure: value("Fe"), above: {warning: 100}, say: 'Iron of ${component.name} in ${vehicle.name}', advise: Stop and have it inspected., cautions: none}
+`
+
+// hostileEvents are a vehicle each of all that a name or a note may hold, with
+// readings, work, a sample and an answer.
+func hostileEvents(t *testing.T) (text string, vehicles int) {
+	t.Helper()
+	type object = map[string]any
+	var b strings.Builder
+	write := func(n int, kind, at string, data object) {
+		line, err := json.Marshal(object{"specversion": "1.0", "type": "telltale." + kind + ".v1", "source": "/test", "id": fmt.Sprint(kind, n, at),
+			"subject": fmt.Sprintf("v-%02d", n), "time": at, "data": data})
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.Write(append(line, '\n'))
+	}
+	for n, h := range hostile.Text {
+		for at, name := range []string{"Bus", h} { // where the second is refused, the first stands
+			write(n, "vehicle", fmt.Sprintf("2031-01-01T0%d:00:00Z", at+4), object{"name": name, "kind": name, "tags": object{"depot": name}, "people": []string{"ines"},
+				"meters": []object{{"name": "odometer", "kind": "distance"}}, "components": []object{{"name": "engine", "kind": "diesel engine", "fluid": name}}})
+		}
+		write(n, "reading", "2031-01-01T06:00:00Z", object{"meter": "odometer", "value": 1000, "unit": "km"})
+		write(n, "service", "2031-01-02T06:00:00Z", object{"tasks": []string{"oil"}, "component": "engine", "meters": object{"odometer": object{"value": 1100, "unit": "km"}}, "by": h, "note": h})
+		for day, lab := range []string{"valley", h} {
+			write(n, "sample", fmt.Sprintf("2031-01-0%dT07:00:00Z", day+3), object{"number": fmt.Sprint("L-", day), "revision": 1, "component": "engine",
+				"laboratory": lab, "method": lab, "results": []object{{"analyte": "Fe", "value": 200, "unit": "mg/kg"}}})
+		}
+		write(n, "answer", "2031-01-04T06:00:00Z", object{"answer": "acknowledge", "rule": "iron", "component": "engine", "by": h, "why": h})
+		write(n, "reading", "2031-01-05T06:00:00Z", object{"meter": "odometer", "value": 2500, "unit": "km"})
+	}
+	return b.String(), len(hostile.Text)
+}
+
+// TestHostileNames runs what nobody should write into a name or a note through all
+// that the program prints and writes: no line begins as the text would have it, no
+// terminal is driven, no cell is a formula, no page has markup of its own. What is
+// refused is refused with its reason, and the other vehicles are served.
+func TestHostileNames(t *testing.T) {
+	t.Parallel()
+	events, vehicles := hostileEvents(t)
+	dir := folder(t, map[string]string{
+		"rules/all.yaml": hostileBook, "telltale.yaml": "clock: events\nanswers: {listen: 127.0.0.1:0}\n", "events.jsonl": events,
+		"people.yaml": "people:\n  ines: {mail: ines@larkfell.example, digest: \"0 7 * * *\"}\n  program: {file: told}\ntell:\n  all: {who: [ines, program]}\n",
+	})
+	files := filepath.Join(dir, "events.jsonl")
+	serving(t, dir)
+	if code, _, said := told(t, "send", "--dir", dir, files); code > 1 {
+		t.Fatal(said)
+	} else {
+		harmlessOnTerminal(t, "send", said)
+	}
+	if !poll(patience, func() bool {
+		return strings.Count(telltale(t, "alarms", "--dir", dir), "iron, ") == vehicles
+	}) {
+		t.Fatalf("alarms:\n%s", telltale(t, "alarms", "--dir", dir))
+	}
+	for _, args := range [][]string{{"due"}, {"alarms", "--all"}, {"refused"}, {"deliveries"}, {"deliveries", "--left"}, {"due", "--ahead", "90"}} {
+		_, out, said := told(t, append(args, "--dir", dir)...)
+		harmlessOnTerminal(t, strings.Join(args, " "), out)
+		harmlessOnTerminal(t, strings.Join(args, " ")+", beside", said)
+	}
+	harmlessTable(t, "due", telltale(t, "due", "--csv", "--dir", dir))
+	harmlessOnTerminal(t, "replay", telltale(t, "replay", "--rules", filepath.Join(dir, "rules"), files))
+	for n := range vehicles {
+		v := fmt.Sprintf("v-%02d", n)
+		harmlessOnTerminal(t, "history "+v, telltale(t, "history", v, "--dir", dir))
+		harmlessTable(t, "history "+v, telltale(t, "history", v, "--csv", "--dir", dir))
+		harmlessPage(t, "history "+v, telltale(t, "history", v, "--html", "-", "--dir", dir))
+	}
+	mails, err := filepath.Glob(filepath.Join(dir, "mail", "*.eml"))
+	if err != nil || len(mails) < vehicles {
+		t.Errorf("%d mails of %d vehicles: %v", len(mails), vehicles, err)
+	}
+	for _, name := range mails {
+		raw, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		head, _, _ := strings.Cut(string(raw), "\r\n\r\n")
+		if strings.Contains(head, "\nBcc:") || len(raw) > 700<<10 || strings.IndexFunc(head, func(r rune) bool { return r > 126 }) >= 0 {
+			t.Errorf("%s: %.300q", name, head)
+		}
+	}
+}
+
+// harmlessOnTerminal: nothing that drives a terminal or turns its writing around, and
+// no line that a text made.
+func harmlessOnTerminal(t *testing.T, of, out string) {
+	t.Helper()
+	if !utf8.ValidString(out) {
+		t.Errorf("%s: not UTF-8", of)
+	}
+	for line := range strings.Lines(out) {
+		line = strings.TrimSuffix(line, "\n")
+		if strings.IndexFunc(line, func(r rune) bool { return unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == '\u2028' || r == '\u2029' }) >= 0 {
+			t.Errorf("%s: a control or a direction mark in %.200q", of, line)
+		}
+		if start := strings.TrimLeft(line, " "); strings.HasPrefix(start, "Bcc:") || strings.HasPrefix(start, "[Cleared]") || strings.HasPrefix(start, "MAIL FROM") {
+			t.Errorf("%s: a line of the text's own making: %.200q", of, line)
+		}
+	}
+}
+
+// harmlessTable: no cell begins as a formula does, unless it is a number.
+func harmlessTable(t *testing.T, of, out string) {
+	t.Helper()
+	rows, err := csv.NewReader(strings.NewReader(out)).ReadAll()
+	if err != nil {
+		t.Fatalf("%s: %v", of, err)
+	}
+	for _, row := range rows {
+		for _, cell := range row {
+			harmlessOnTerminal(t, of, cell)
+			if strings.HasPrefix(cell, "-") && strings.Trim(cell, "-.0123456789") == "" {
+				continue
+			}
+			if cell != "" && strings.ContainsRune("=+-@\t\r\n|%", rune(cell[0])) {
+				t.Errorf("%s: the cell %.100q", of, cell)
+			}
+		}
+	}
+}
+
+// harmlessPage: the tags are the page's own.
+func harmlessPage(t *testing.T, of, out string) {
+	t.Helper()
+	harmlessOnTerminal(t, of, strings.ReplaceAll(out, "\t", ""))
+	for _, tag := range []string{"<script", "<img src=x", "<!--", "<b>"} {
+		if strings.Contains(out, tag) {
+			t.Errorf("%s: %s in the page", of, tag)
+		}
+	}
+	if strings.Count(out, "<style") != strings.Count(out, "</style") || strings.Count(out, "</title") != 1 {
+		t.Errorf("%s: the page is torn", of)
+	}
+}
