@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"telltale/engine"
 	"telltale/rules/unit"
@@ -142,8 +143,15 @@ func (f form) number(name string, most float64) (v float64, given bool, err erro
 	return v, true, nil
 }
 
-// short keeps what someone wrote to one line of a sensible length.
+// short keeps what someone wrote to one line of a sensible length, without what no
+// event may hold.
 func short(s string) string {
+	s = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) && !unicode.IsSpace(r) {
+			return -1
+		}
+		return r
+	}, s)
 	s = strings.Join(strings.Fields(strings.ToValidUTF8(s, "\uFFFD")), " ")
 	if r := []rune(s); len(r) > 500 {
 		s = string(r[:500])

@@ -55,6 +55,9 @@ type view struct {
 
 type meter struct{ Name, Unit string }
 
+// maxForm bounds what a form may send.
+const maxForm = 16 << 10
+
 // ServeHTTP shows the page, and takes what its forms send.
 func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
@@ -85,7 +88,7 @@ func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	case r.Method == http.MethodGet || r.Method == http.MethodHead:
 		b.page(w, l, now, "")
 	case r.Method == http.MethodPost:
-		r.Body = http.MaxBytesReader(w, r.Body, 16<<10)
+		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 		b.post(w, r, l, token, now)
 	default:
 		h.Set("Allow", "GET, HEAD, POST")

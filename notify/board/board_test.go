@@ -14,11 +14,14 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/notify"
 	"telltale/rules"
+	"telltale/testdata/hostile"
 )
 
 var (
@@ -75,7 +78,7 @@ func TestOpening(t *testing.T) {
 		t.Errorf("opening a link changed something: %q", published)
 	}
 	code, page := ask(b, "GET", path, nil)
-	for _, want := range []string{"Bus 7, transmission: copper over baseline", "Copper 131 mg/kg is 3.3 times the baseline", "Cu, times the baseline: 3.275",
+	for _, want := range []string{"Bus 7, transmission: copper over baseline", "Copper 131 mg/kg is 3.3 times the baseline", "copper, times the baseline: 3.275",
 		"Likely source: bushings or cooler", "Sample again within 5,000 km.", "Acknowledge", "Put aside", "Enter the work", "Not my vehicle", "licensed mechanic"} {
 		if code != 200 || !strings.Contains(page, want) {
 			t.Errorf("%d: the page lacks %q", code, want)
@@ -182,14 +185,33 @@ func TestAnswers(t *testing.T) {
 	}
 }
 
+// What nobody should write into a name or a note comes onto the page as text, and
+// into an answer's event as one line.
 func TestHostile(t *testing.T) {
-	bad := copper()
-	bad.Name, bad.Message = "<script>alert(1)</script>\r\nX: y", `"><img src=x onerror=alert(1)>`
-	bad.Evidence = []rules.Evidence{{Of: "</ul><script>", Note: strings.Repeat("A\u202e", 10000)}}
-	var published []string
-	code, page := ask(aBoard(bad, &published), "GET", "/a/"+key.Token(mine), nil)
-	if code != 200 || strings.Contains(page, "<script") || strings.Contains(page, "<img") || strings.Contains(page, "\u202e") || len(page) > 20<<10 {
-		t.Errorf("%d, %d bytes: markup or marks went through", code, len(page))
+	for _, h := range hostile.Text {
+		bad := copper()
+		bad.Name, bad.Message, bad.Title, bad.Component = h, h, h, h
+		bad.Evidence = []rules.Evidence{{Of: h, Note: h, Unit: h}}
+		bad.PointsTo, bad.Cautions = []string{h}, []string{h}
+		var published []string
+		b := aBoard(bad, &published)
+		code, page := ask(b, "GET", "/a/"+key.Token(mine), nil)
+		if code != 200 || strings.Contains(page, "<script") || strings.Contains(page, "<img") || strings.Count(page, "<form") != strings.Count(page, "</form") ||
+			strings.Count(page, "</style") != 1 || strings.Count(page, "</main") != 1 || len(page) > 40<<10 || !utf8.ValidString(page) ||
+			strings.IndexFunc(page, func(r rune) bool { return unicode.Is(unicode.Cf, r) || unicode.IsControl(r) && r != '\n' }) >= 0 {
+			t.Errorf("%.30q: %d, %d bytes: markup or marks went through", h, code, len(page))
+		}
+		form := url.Values{"at": {now.Add(-time.Minute).Format(time.RFC3339)}, "answer": {"acknowledge"}, "why": {h}}
+		ask(b, "POST", "/a/"+key.Token(mine), form)
+		if taken := len(form.Encode()) <= maxForm; len(published) == 1 != taken {
+			t.Errorf("%.30q: %d events", h, len(published))
+		}
+		if len(published) == 0 {
+			continue
+		}
+		if ev, err := intake.Decode([]byte(published[0])); err != nil || strings.ContainsAny(ev.Data.(*engine.AnswerData).Why, "\r\n") {
+			t.Errorf("%.30q: not an event: %v", h, err)
+		}
 	}
 }
 

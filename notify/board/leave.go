@@ -30,7 +30,7 @@ func (b *Board) leave(w http.ResponseWriter, r *http.Request, l Link) {
 	case r.Method == http.MethodGet || r.Method == http.MethodHead:
 		b.show(w, http.StatusOK, view{Title: wordLeave, Lead: lead, Leave: true, Back: true})
 	case r.Method == http.MethodPost:
-		r.Body = http.MaxBytesReader(w, r.Body, 16<<10)
+		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 		b.takeLeave(w, r, l)
 	default:
 		w.Header().Set("Allow", "GET, HEAD, POST")
@@ -39,7 +39,7 @@ func (b *Board) leave(w http.ResponseWriter, r *http.Request, l Link) {
 }
 
 func (b *Board) takeLeave(w http.ResponseWriter, r *http.Request, l Link) {
-	err := r.ParseMultipartForm(16 << 10)
+	err := r.ParseMultipartForm(maxForm)
 	back := r.PostFormValue("again") != ""
 	if err != nil && !errors.Is(err, http.ErrNotMultipart) || !back && r.PostFormValue("List-Unsubscribe") != "One-Click" {
 		b.show(w, http.StatusUnprocessableEntity, view{Title: wordLeave, Lead: leaveLeads[l.Kind], Leave: true, Back: true})

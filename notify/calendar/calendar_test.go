@@ -4,11 +4,13 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
 	ics "github.com/arran4/golang-ical"
 
 	"telltale/notify"
+	"telltale/testdata/hostile"
 )
 
 func at(s string) time.Time {
@@ -112,6 +114,26 @@ func checkLines(t *testing.T, of string, b []byte) {
 		body := strings.TrimSuffix(l, "\r\n")
 		if l != "" && body == l || len(body) > 75 || strings.ContainsAny(body, "\r\n\x00") || !utf8.ValidString(l) {
 			t.Errorf("%.30q: the line %q", of, l)
+		}
+	}
+}
+
+// What nobody should write into a name gives one entry with the properties that it
+// always has, in lines as they must be.
+func TestHostileNames(t *testing.T) {
+	plain := len(parsed(t, oil()).Properties)
+	for _, h := range hostile.Text {
+		d := oil()
+		d.Title, d.Text = h, h
+		e := parsed(t, d)
+		if len(e.Properties) != plain || len(e.Components) != 0 {
+			t.Errorf("%.30q: %d properties and %d parts, want %d and none", h, len(e.Properties), len(e.Components), plain)
+		}
+		for _, p := range []ics.ComponentProperty{ics.ComponentPropertySummary, ics.ComponentPropertyDescription} {
+			got := e.GetProperty(p).Value
+			if strings.IndexFunc(got, func(r rune) bool { return r != '\n' && unicode.IsControl(r) || unicode.Is(unicode.Cf, r) }) >= 0 || len(got) > 4*maxText+10 {
+				t.Errorf("%.30q: %.80q", h, got)
+			}
 		}
 	}
 }
