@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"hash/fnv"
+	"net/url"
 	"time"
 )
 
@@ -47,6 +48,9 @@ type Delivery struct {
 	Failing   time.Time `json:"failing,omitzero"` // the first of the failures in a row
 	SentAt    time.Time `json:"sentAt,omitzero"`
 	LastError string    `json:"lastError,omitempty"`
+	// Late: it has failed for so long that the operators have been told, though it is
+	// still tried.
+	Late bool `json:"late,omitempty"`
 	// Gone: the receiver wants nothing more.
 	Gone bool `json:"gone,omitempty"`
 }
@@ -109,6 +113,10 @@ type Store interface {
 // 4.5.4.1 asks for at least 4 to 5 days.
 const giveUpAfter = 5 * 24 * time.Hour
 
+// lateAfter is how long a delivery may fail before the operators hear that it waits:
+// an alarm is not to be five days late unseen. Common practice, no source.
+const lateAfter = time.Hour
+
 // The waits between tries. RFC 5321 section 4.5.4.1 asks for at least 30 minutes
 // in general and allows two quick tries in the first hour; an alarm takes three.
 var waits = [...]time.Duration{time.Minute, 5 * time.Minute, 15 * time.Minute, 30 * time.Minute, 30 * time.Minute, time.Hour}
@@ -145,40 +153,52 @@ func (d *Delivery) hookWaits(err error, now time.Time) {
 	d.State, d.NextTry = Waiting, now.Add(w+jitter(d.Attempts, d.Key, w))
 }
 
+// lane is the server that it goes to, as far as is known here.
+func (d *Delivery) lane() string {
+	if d.Way != "webhook" {
+		return d.Way
+	}
+	u, err := url.Parse(d.To)
+	if err != nil {
+		return d.Way
+	}
+	return d.Way + " " + u.Host
+}
+
 func isGone(err error) bool {
 	var f *Failure
 	return errors.As(err, &f) && f.Gone
 }
 
-// settle writes down how a try ended. It reports whether the way must be held.
-func (d *Delivery) settle(err error, now time.Time) (hold bool) {
+// settle writes down how a try ended.
+func (d *Delivery) settle(err error, now time.Time) {
 	d.NextTry = time.Time{}
 	if err == nil {
 		d.State, d.SentAt, d.LastError, d.Failing = Sent, now, "", time.Time{}
-		return false
+		return
 	}
 	d.LastError = clean(err.Error(), 500)
 	switch classOf(err) {
 	case Permanent:
 		d.State, d.Gone = Failed, isGone(err)
-		return false
+		return
 	case Ours:
 		d.State, d.Failing, d.NextTry = Waiting, time.Time{}, now
-		return true
+		return
 	case Unknown:
 		d.Unknown++
 	}
 	if d.Failing.IsZero() {
 		d.Failing = now
 	}
+	d.Late = d.Late || now.Sub(d.Failing) >= lateAfter
 	if d.Way == "webhook" {
 		d.hookWaits(err, now)
-		return false
+		return
 	}
 	d.State, d.NextTry = Waiting, now.Add(backoff(d.Attempts, d.Key))
 	if now.Sub(d.Failing) >= giveUpAfter {
 		d.State, d.NextTry = Failed, time.Time{}
 		d.LastError = "given up after 5 days: " + d.LastError
 	}
-	return false
 }

@@ -127,8 +127,8 @@ func TestTroubles(t *testing.T) {
 	n.Queue = q
 	q.hold("mail", &Failure{Class: Ours, Err: wrongPassword})
 	q.hold("mail", &Failure{Class: Ours, Err: wrongPassword})
-	q.note(trouble{"mail", "tobias@larkfell.example", "tobias", "alarm-1", "550 no such mailbox"}, "c-1")
-	q.note(trouble{"mail", "ines@larkfell.example", "ines", "notice-1", "550 no such mailbox"}, noticeCause+"x")
+	q.note(trouble{way: "mail", to: "tobias@larkfell.example", person: "tobias", key: "alarm-1", why: "550 no such mailbox"}, "c-1")
+	q.note(trouble{way: "mail", to: "ines@larkfell.example", person: "ines", key: "notice-1", why: "550 no such mailbox"}, noticeCause+"x")
 	for _, now := range []string{"2031-02-19T12:00:00Z", "2031-02-19T12:15:00Z"} {
 		if err := n.Tick(t.Context(), at(now)); err != nil {
 			t.Fatal(err)

@@ -97,6 +97,7 @@ type trouble struct {
 	way, to, person string
 	key             string // of the delivery; "" where all that goes this way is held
 	why             string
+	late            bool // it is still tried
 }
 
 // maxTroubles bounds what one notice lists.

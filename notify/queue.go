@@ -14,12 +14,13 @@ import (
 )
 
 // Queue sends what is stored. One goroutine, Run, owns the deliveries that wait;
-// each way has workers of its own, so that a slow server holds up only what goes
-// its way. Deliveries of one thread go out in the order they were made.
+// each way, and each receiver of webhooks, has workers of its own, so that a slow
+// server holds up only what goes to it. Deliveries of one thread go out in the order
+// they were made.
 type Queue struct {
 	Store Store
 	Ways  map[string]Sender // by way; a delivery by another way fails
-	// Workers is how many deliveries are in flight at once, a way; 4 where 0.
+	// Workers is how many deliveries are in flight at once to one server; 4 where 0.
 	Workers int
 	Log     *slog.Logger // slog.Default where nil
 
@@ -38,13 +39,14 @@ type Queue struct {
 	jobs  map[string]*job
 	holds map[string]time.Time // way -> next probe
 	ended chan *job
-	busy  map[string]int // in flight, by way
+	busy  map[string]int // in flight, by lane
 }
 
 // job is a delivery that Run has in hand.
 type job struct {
 	Delivery
 	err    error // of the last try
+	late   bool  // by the last try it waits for so long that the operators hear of it
 	flying bool
 	// stored is false while the store does not say what is so; then it is
 	// written again before anything else happens to the delivery.
@@ -52,6 +54,7 @@ type job struct {
 }
 
 const (
+	maxFlights = 64               // at once, to all servers together
 	holdFor    = 5 * time.Minute  // between probes of a way that is held
 	storeAgain = 10 * time.Second // after the store could not be written
 	lastWords  = 2 * time.Second  // to write down how a try stands
@@ -146,7 +149,7 @@ func (q *Queue) Retry(ctx context.Context, key string) error {
 	if d.State == Sent || d.State == Sending {
 		return nil
 	}
-	d.State, d.NextTry, d.Failing = Waiting, time.Time{}, time.Time{}
+	d.State, d.NextTry, d.Failing, d.Late = Waiting, time.Time{}, time.Time{}, false
 	if err := q.put(ctx, &d); err != nil {
 		return fmt.Errorf("retrying %q: %w", key, err)
 	}
@@ -243,7 +246,7 @@ func (q *Queue) launch(ctx context.Context) time.Duration {
 			continue
 		}
 		wait := max(j.NextTry.Sub(now), q.holds[j.Way].Sub(now))
-		room := q.busy[j.Way] < q.Workers
+		room := q.busy[j.lane()] < q.Workers && q.flights() < maxFlights
 		if _, held := q.holds[j.Way]; held && q.busy[j.Way] > 0 {
 			room = false // one probe at a time
 		}
@@ -252,7 +255,7 @@ func (q *Queue) launch(ctx context.Context) time.Duration {
 			next = min(next, wait)
 		case room:
 			j.flying = true
-			q.busy[j.Way]++
+			q.busy[j.lane()]++
 			go q.try(ctx, j)
 		}
 	}
@@ -303,7 +306,9 @@ func (q *Queue) try(ctx context.Context, j *job) {
 			j.State, j.Attempts = before, tries // nor here
 		} else {
 			j.err = q.send(ctx, j.Delivery)
+			known := j.Late
 			j.settle(j.err, time.Now())
+			j.late = j.Late && !known
 		}
 	}
 	if err := q.write(ctx, &j.Delivery); err != nil {
@@ -343,9 +348,9 @@ func (q *Queue) send(ctx context.Context, d Delivery) (err error) {
 // land takes a job back after a try.
 func (q *Queue) land(j *job) {
 	j.flying = false
-	q.busy[j.Way]--
+	q.busy[j.lane()]--
 	err := j.err
-	j.err = nil
+	defer func() { j.err, j.late = nil, false }()
 	switch {
 	case err != nil && classOf(err) == Ours:
 		q.hold(j.Way, err)
@@ -357,8 +362,11 @@ func (q *Queue) land(j *job) {
 	switch {
 	case err == nil:
 	case j.State == Failed:
-		q.note(trouble{j.Way, j.To, j.Person, j.Key, j.LastError}, j.Cause)
+		q.note(trouble{way: j.Way, to: j.To, person: j.Person, key: j.Key, why: j.LastError}, j.Cause)
 		q.Log.Error("delivery failed", "delivery", j.Key, "to", j.To, "error", j.LastError)
+	case j.late:
+		q.note(trouble{way: j.Way, to: j.To, person: j.Person, key: j.Key, why: j.LastError, late: true}, j.Cause)
+		q.Log.Warn("delivery waits for long", "delivery", j.Key, "to", j.To, "since", j.Failing, "until", j.NextTry, "error", err)
 	case classOf(err) == Unknown:
 		q.Log.Warn("outcome unknown, possible duplicate", "delivery", j.Key, "to", j.To, "error", err)
 	case classOf(err) == Temporary:

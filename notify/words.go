@@ -460,6 +460,9 @@ func troubleWords(t trouble) string {
 	if t.key == "" {
 		return fmt.Sprintf("All that goes by %s is held, since the settings are at fault: %s. It goes out once they are right.", t.way, t.why)
 	}
+	if t.late {
+		return fmt.Sprintf("Waiting for more than an hour to go to %s (%s) by %s: %s It is tried again by itself.", t.person, t.to, t.way, ended(t.why))
+	}
 	return fmt.Sprintf("Not delivered to %s (%s) by %s: %s. To try again: telltale deliveries --retry %s", t.person, t.to, t.way, t.why, t.key)
 }
 
@@ -468,6 +471,9 @@ func troubleTitle(all []trouble) string {
 		if t.key == "" {
 			return "Nothing goes out by " + t.way
 		}
+	}
+	if !slices.ContainsFunc(all, func(t trouble) bool { return !t.late }) {
+		return plural(len(all), "message waits", "messages wait") + " for long"
 	}
 	return plural(len(all), "message", "messages") + " not delivered"
 }

@@ -114,7 +114,9 @@ func harmlessOnTerminal(t *testing.T, of, out string) {
 	}
 	for line := range strings.Lines(out) {
 		line = strings.TrimSuffix(line, "\n")
-		if strings.IndexFunc(line, func(r rune) bool { return unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == '\u2028' || r == '\u2029' }) >= 0 {
+		if strings.IndexFunc(line, func(r rune) bool {
+			return unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == '\u2028' || r == '\u2029'
+		}) >= 0 {
 			t.Errorf("%s: a control or a direction mark in %.200q", of, line)
 		}
 		if start := strings.TrimLeft(line, " "); strings.HasPrefix(start, "Bcc:") || strings.HasPrefix(start, "[Cleared]") || strings.HasPrefix(start, "MAIL FROM") {
