@@ -12,9 +12,6 @@ import (
 // What stands in this file says a message in raw figures when our own words fail:
 // it uses no template, no person's units, and nothing of a page.
 
-// bareLead is the first line of such a message.
-const bareLead = "This message could not be written as it should be. Here are the raw figures."
-
 // written is the message that words makes; where that panics, the one that bare does.
 func (n *Notifier) written(doing string, words, bare func() Message) (m Message) {
 	defer func() {

@@ -24,3 +24,6 @@ func Standing(p *Person, vehicle string, s *engine.Standing) (title, strong, fou
 	}
 	return title, strong, found, figures
 }
+
+// Plain is a name or a title as a page may show it: one line of a sensible length.
+func Plain(s string) string { return clean(s, 200) }

@@ -29,6 +29,9 @@ const (
 	recordedDone = "Recorded as done. Nothing more to do about this one."
 	byLaw        = "This is required by law: check whether the vehicle may be used before it is done."
 
+	// bareLead is the first line of a message that stands in for one with our words.
+	bareLead = "This message could not be written as it should be. Here are the raw figures."
+
 	ruleWords = "Where a rule's own words give %s, they stand as the rule was written."
 
 	labelFound  = "Found"

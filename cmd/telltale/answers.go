@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/hex"
@@ -122,6 +123,7 @@ func (a *app) board(key board.Key) *board.Board {
 			}
 			return d
 		},
+		Tasks:  a.tasksOf,
 		Person: func(id string) *notify.Person { return a.notify.Directory().Person(id) },
 		Find: func(l board.Link) (engine.Standing, bool) {
 			all, err := a.svc.AlarmsOf(context.Background(), l.Vehicle)
@@ -144,4 +146,18 @@ func (a *app) board(key board.Key) *board.Board {
 		},
 		Leave: a.askLeave,
 	}
+}
+
+// tasksOf are the tasks that apply to what a link is about, by what is due first.
+func (a *app) tasksOf(l board.Link) (out []board.Task) {
+	list, err := a.svc.Due(context.Background(), engine.DueQuery{Vehicle: l.Vehicle, Ahead: 3660})
+	if err != nil {
+		a.logger.Warn("answering a link", "vehicle", l.Vehicle, "error", err)
+	}
+	for _, d := range list {
+		if d.Component == "" || d.Component == l.Component {
+			out = append(out, board.Task{Name: d.Task, Title: cmp.Or(d.Title, d.Task)})
+		}
+	}
+	return out
 }

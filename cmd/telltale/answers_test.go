@@ -115,11 +115,12 @@ func TestLeaveByAnyReplica(t *testing.T) {
 	if !poll(patience, func() bool { return slices.Equal(subjects(), want) }) {
 		t.Errorf("mails %q, want %q", subjects(), want)
 	}
-	saysNotMine(t, other, server, m)
+	answersByPage(t, other, server, m)
 }
 
-// saysNotMine answers by the link of the mail that the vehicle is somebody else's.
-func saysNotMine(t *testing.T, a *app, server string, m *mail.Message) {
+// answersByPage says by the link of the mail that the vehicle is somebody else's, and
+// that the work is done.
+func answersByPage(t *testing.T, a *app, server string, m *mail.Message) {
 	t.Helper()
 	body, err := io.ReadAll(m.Body)
 	if err != nil {
@@ -142,6 +143,16 @@ func saysNotMine(t *testing.T, a *app, server string, m *mail.Message) {
 		return strings.Contains(telltale(t, "alarms", "--nats", server), "ines says that this vehicle is not theirs")
 	}) {
 		t.Errorf("nothing stands of it:\n%s", telltale(t, "alarms", "--nats", server))
+	}
+	// And that it is done: one event like any other.
+	if code, page := press(a, link[1], url.Values{"at": {at[1]}, "answer": {"done"}, "day": {"2031-01-02"}, "why": {"by a friend"}}); code != 200 || !strings.Contains(page, "The work is entered.") {
+		t.Fatalf("work was done: %d\n%s", code, page)
+	}
+	if !poll(patience, func() bool { return !strings.Contains(telltale(t, "alarms", "--nats", server), "overdue  bus-00") }) {
+		t.Errorf("it is overdue still:\n%s", telltale(t, "alarms", "--nats", server))
+	}
+	if got := telltale(t, "history", "bus-00", "--nats", server); !strings.Contains(got, "by a friend") {
+		t.Errorf("the history does not hold it:\n%s", got)
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"math"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -35,6 +36,7 @@ type form struct {
 	now   time.Time
 	alarm engine.Standing
 	reg   *engine.VehicleData // may be nil
+	tasks []Task              // that were there to tick
 }
 
 type event struct {
@@ -105,6 +107,11 @@ func (f form) service(ev *event) (*engine.ServiceData, error) {
 	if f.alarm.Task {
 		d.Tasks = []string{f.link.Rule}
 	}
+	for _, t := range f.tasks {
+		if slices.Contains(f.Values["task"], t.Name) {
+			d.Tasks = append(d.Tasks, t.Name)
+		}
+	}
 	if f.reg != nil {
 		for i, m := range metersOf(f.reg) {
 			v, given, err := f.number("meter"+strconv.Itoa(i), 1e7)
@@ -119,12 +126,12 @@ func (f form) service(ev *event) (*engine.ServiceData, error) {
 			}
 		}
 	}
-	litres, given, err := f.number("litres", 1000)
+	v, given, err := f.number("volume", 1000)
 	if err != nil {
 		return nil, fmt.Errorf("the fluid %w", err)
 	}
 	if given && d.Component != "" {
-		q := unit.Quantity{Value: litres, Unit: "L"}
+		q := unit.Quantity{Value: v, Unit: volumes[max(0, slices.Index(volumes, f.Get("in")))]}
 		d.Fluid = &engine.FluidData{Drained: &q, Filled: &q}
 	}
 	return d, nil

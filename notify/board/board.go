@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"log/slog"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -24,6 +25,9 @@ type Board struct {
 	Find func(l Link) (s engine.Standing, ok bool)
 	// Vehicle gives what is registered of a vehicle, nil where nothing is.
 	Vehicle func(id string) *engine.VehicleData
+	// Tasks gives the vehicle's tasks that a person can tick as done, those of the
+	// component and of the whole vehicle; nil for none.
+	Tasks func(l Link) []Task
 	// Person gives who a link was made for, nil where nobody is of that id any more.
 	Person func(id string) *notify.Person
 	// Publish stores an answer's event: CloudEvents, JSON.
@@ -50,10 +54,36 @@ type view struct {
 	At, Today, Later   string
 	Fluid              bool
 	Standing           string
+	Distance, Volume   string // the person's units
+	Volumes            []string
+	Tasks              []Task
+	Own                bool // the alarm is a task's, which is done with the form
 	Leave, Back        bool // the buttons to leave, and to come back
 }
 
 type meter struct{ Name, Unit string }
+
+// Task is work by its name and as people read it.
+type Task struct{ Name, Title string }
+
+// maxTasks bounds what there is to tick.
+const maxTasks = 40
+
+// tasks are those to tick beside the alarm's own.
+func (b *Board) tasks(l Link) (out []Task) {
+	if b.Tasks == nil {
+		return nil
+	}
+	for _, t := range b.Tasks(l) {
+		if t.Name != l.Rule && len(out) < maxTasks && !slices.ContainsFunc(out, func(o Task) bool { return o.Name == t.Name }) {
+			out = append(out, Task{t.Name, notify.Plain(t.Title)})
+		}
+	}
+	return out
+}
+
+// volumes are the units in which fluid can be entered, as people.yaml has them.
+var volumes = []string{"L", "qt", "gal"}
 
 // maxForm bounds what a form may send.
 const maxForm = 16 << 10
@@ -106,7 +136,7 @@ func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token strin
 		b.page(w, l, now, "")
 		return
 	}
-	event, done, err := answer(form{r.PostForm, l, token, now, s, b.Vehicle(l.Vehicle)})
+	event, done, err := answer(form{r.PostForm, l, token, now, s, b.Vehicle(l.Vehicle), b.tasks(l)})
 	if err != nil {
 		b.page(w, l, now, sentence(err.Error()))
 		return
@@ -140,8 +170,10 @@ func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string)
 	if p == nil {
 		p = notify.Anyone(l.Person)
 	}
+	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, volumes
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
+	v.Tasks, v.Own = b.tasks(l), s.Task
 	if d := b.Vehicle(l.Vehicle); d != nil {
 		v.Meters = metersOf(d)
 	}

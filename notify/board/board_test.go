@@ -41,7 +41,10 @@ func aBoard(alarm engine.Standing, published *[]string) *Board {
 		Vehicle: func(string) *engine.VehicleData {
 			return &engine.VehicleData{Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}, {Name: "hours", Kind: "hours"}}}
 		},
-		Person:  func(id string) *notify.Person { return notify.Anyone(id) },
+		Person: func(id string) *notify.Person { return notify.Anyone(id) },
+		Tasks: func(l Link) []Task {
+			return []Task{{l.Rule, "The alarm's own"}, {"transmission fluid", "Drain and refill <it>"}, {"leak check", "Leak check"}, {"leak check", "Leak check"}}
+		},
 		Publish: func(_ context.Context, b []byte) error { *published = append(*published, string(b)); return nil },
 		Leave: func(_ context.Context, person, kind string, back bool) error {
 			*published = append(*published, fmt.Sprint(person, " ", kind, " ", back))
@@ -79,7 +82,7 @@ func TestOpening(t *testing.T) {
 	}
 	code, page := ask(b, "GET", path, nil)
 	for _, want := range []string{"Bus 7, transmission: copper over baseline", "Copper 131 mg/kg is 3.3 times the baseline", "copper, times the baseline: 3.275",
-		"Likely source: bushings or cooler", "Sample again within 5,000 km.", "Acknowledge", "Put aside", "Enter the work", "Not my vehicle", "licensed mechanic"} {
+		"Likely source: bushings or cooler", "Sample again within 5,000 km.", "Acknowledge", "Put aside", "Enter the work", "Drain and refill &lt;it&gt;", "Not my vehicle", "licensed mechanic"} {
 		if code != 200 || !strings.Contains(page, want) {
 			t.Errorf("%d: the page lacks %q", code, want)
 		}
@@ -142,17 +145,21 @@ func TestAnswers(t *testing.T) {
 			`{"answer":"acknowledge","rule":"copper over baseline","component":"transmission","by":"ines","why":"watching it"}`},
 		"shelve": {copper(), "answer=shelve&until=2031-03-20&why=sample+ordered",
 			`{"answer":"shelve","rule":"copper over baseline","component":"transmission","until":"2031-03-20T08:00:00Z","by":"ines","why":"sample ordered"}`},
-		"work": {task, "answer=done&day=2031-02-18&meter0=81,234.5&unit0=mi&meter1=&litres=4&why=thin%0d%0agrey+film",
+		"work": {task, "answer=done&day=2031-02-18&meter0=81,234.5&unit0=mi&meter1=&volume=4&why=thin%0d%0agrey+film",
 			`{"tasks":["copper over baseline"],"component":"transmission","meters":{"odometer":{"value":81234.5,"unit":"mi"}},"fluid":{"drained":{"value":4,"unit":"L"},"filled":{"value":4,"unit":"L"}},"by":"ines","note":"thin grey film"}`},
 		"not mine":                    {copper(), "answer=not+mine", `{"answer":"not mine","by":"ines"}`},
 		"not mine, though it is over": {engine.Standing{}, "answer=not+mine", `{"answer":"not mine","by":"ines"}`},
-		"bad number":                  {task, "answer=done&day=2031-02-18&meter0=many", "The odometer is not a number from 0 to"},
-		"infinite":                    {task, "answer=done&day=2031-02-18&litres=Inf", "The fluid is not a number from 0 to"},
-		"a day ahead":                 {task, "answer=done&day=2031-02-21", "The work was done on a day of the last year."},
-		"no day":                      {copper(), "answer=shelve&until=&why=x", "Put aside until a day within the next year."},
-		"gone by":                     {copper(), "answer=shelve&until=2031-02-20", "Put aside until a day within the next year."},
-		"none":                        {copper(), "answer=delete", "Choose one of the answers."},
-		"old page":                    {copper(), "answer=acknowledge&at=2031-02-19T08:00:00Z", "This page was open for long"},
+		"work after an alarm": {copper(), "answer=done&day=2031-02-18&volume=4&in=qt&task=transmission+fluid&task=made+up",
+			`{"tasks":["transmission fluid"],"component":"transmission","fluid":{"drained":{"value":4,"unit":"qt"},"filled":{"value":4,"unit":"qt"}},"by":"ines"}`},
+		"other work with it": {task, "answer=done&day=2031-02-18&task=leak+check",
+			`{"tasks":["copper over baseline","leak check"],"component":"transmission","by":"ines"}`},
+		"bad number":  {task, "answer=done&day=2031-02-18&meter0=many", "The odometer is not a number from 0 to"},
+		"infinite":    {task, "answer=done&day=2031-02-18&volume=Inf", "The fluid is not a number from 0 to"},
+		"a day ahead": {task, "answer=done&day=2031-02-21", "The work was done on a day of the last year."},
+		"no day":      {copper(), "answer=shelve&until=&why=x", "Put aside until a day within the next year."},
+		"gone by":     {copper(), "answer=shelve&until=2031-02-20", "Put aside until a day within the next year."},
+		"none":        {copper(), "answer=delete", "Choose one of the answers."},
+		"old page":    {copper(), "answer=acknowledge&at=2031-02-19T08:00:00Z", "This page was open for long"},
 	} {
 		form, err := url.ParseQuery(c.form)
 		if err != nil {
