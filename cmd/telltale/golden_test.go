@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"flag"
 	"fmt"
 	"io"
 	"mime"
@@ -15,8 +14,6 @@ import (
 	"strings"
 	"testing"
 )
-
-var update = flag.Bool("update", false, "write the golden files anew")
 
 // stories are mails of the sample year that tell of it: to whom, on which day, and
 // what stands in the subject.
