@@ -22,9 +22,11 @@ type list struct {
 	alarms   []engine.Standing
 	items    []engine.DueItem
 	shelved  int
-	vehicles map[string]string // id -> name for people
-	over     []engine.Standing // what ended and nobody has acknowledged
-	fleet    int               // vehicles in all
+	vehicles map[string]string                                // id -> name for people
+	over     []engine.Standing                                // what ended and nobody has acknowledged
+	fleet    int                                              // vehicles in all
+	now      time.Time                                        // of the turn
+	answer   func(person string, t *engine.Transition) string // nil for no links
 }
 
 // Digest makes a person's list from the parts of one turn, and what is to be kept
@@ -36,7 +38,7 @@ type list struct {
 // What to have ready is summed over overdue, due and soon.
 func Digest(d *Directory, reg Register, p *Person, g Listing) (m Message, kept Listed, ok bool) {
 	parts := g.Parts
-	l := &list{p: p, vehicles: map[string]string{}}
+	l := &list{p: p, vehicles: map[string]string{}, answer: g.Answer}
 	var date string
 	var now time.Time
 	for i := range parts {
@@ -46,7 +48,7 @@ func Digest(d *Directory, reg Register, p *Person, g Listing) (m Message, kept L
 		}
 		l.gather(d, reg, &parts[i])
 	}
-	l.today = date
+	l.today, l.now = date, now
 	l.sort()
 	kept = l.kept()
 	if g.Of <= len(parts) && l.silent(g, kept) {
@@ -302,6 +304,9 @@ func (l *list) dueItem(i *engine.DueItem) item {
 	if i.Statutory && i.Stage != "soon" && i.Stage != "normal" {
 		it.Strong = byLaw
 	}
+	if l.answer != nil && i.Stage != "normal" {
+		it.Link = l.answer(l.p.ID, &engine.Transition{Vehicle: i.Vehicle, Component: i.Component, Rule: i.Task, Task: true, Time: l.now})
+	}
 	return it
 }
 
@@ -321,6 +326,11 @@ func (l *list) alarmItem(s *engine.Standing) item {
 		text = join(text, notAcknowledged)
 	}
 	it.Lines = []line{{Text: text}}
+	if l.answer != nil {
+		asked := s.Transition
+		asked.Time = l.now // a link lives from the day of the list
+		it.Link = l.answer(l.p.ID, &asked)
+	}
 	return it
 }
 

@@ -156,7 +156,11 @@ func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more
 		vehicles[n.Vehicle] = true
 		m.Stage = worse(m.Stage, n.To)
 		g := groupOf(n.Transition)
-		groups[g] = append(groups[g], summaryItem(p, n))
+		it := summaryItem(p, n)
+		if c.Answer != nil && n.To != "normal" {
+			it.Link = c.Answer(p.ID, n.Transition)
+		}
+		groups[g] = append(groups[g], it)
 		mind.add(n.Cautions, n.OwnCautions)
 	}
 	if more > 0 {

@@ -22,10 +22,11 @@ var (
 		"border:1px solid #555;color:#fff;background:#555", "border:1px solid #111;color:#fff;background:#111",
 	}
 	pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
-		"bar":    func(n int) template.CSS { return bars[n] },
-		"answer": func() string { return answerHere },
-		"leave":  func() string { return leaveHere },
-		"badge":  func(n int) template.CSS { return badges[n] },
+		"bar":        func(n int) template.CSS { return bars[n] },
+		"answer":     func() string { return answerHere },
+		"answerThis": func() string { return answerThis },
+		"leave":      func() string { return leaveHere },
+		"badge":      func(n int) template.CSS { return badges[n] },
 	}).Parse(pageHTML))
 )
 

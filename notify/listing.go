@@ -27,6 +27,8 @@ type Listing struct {
 	Of    int    // how many parts there should be
 	Last  Listed // the list before
 	Leave string // where the person asks for no more; "" for nowhere
+	// Answer gives the address at which a person answers an alarm; nil for none.
+	Answer func(person string, t *engine.Transition) string
 	// Notes are what an operator's list says of the service itself.
 	Notes []string
 }

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -149,5 +150,36 @@ func TestNotifierKeepsTheListBefore(t *testing.T) {
 				t.Errorf("the third:\n%s", text)
 			}
 		}
+	}
+}
+
+// Each line of a list that stands as an alarm says where to answer it, in text and on
+// the page, for as long as a link lives from the day of the list; what only lies ahead
+// has nothing to answer, and paper shows no links.
+func TestListsCanBeAnswered(t *testing.T) {
+	d := people(t)
+	var asked []string
+	g := Listing{Parts: winterList(), Of: 2, Answer: func(person string, tr *engine.Transition) string {
+		asked = append(asked, person+" "+tr.Vehicle+" "+tr.Component+" "+tr.Rule+" "+tr.Time.Format(time.DateOnly))
+		return "https://fleet.larkfell.example/a/" + tr.Vehicle + "-" + strings.ReplaceAll(tr.Rule, " ", "-")
+	}}
+	m, _, ok := Digest(d, register, d.Person("north"), g)
+	if !ok {
+		t.Fatal("no list")
+	}
+	want := []string{"north bus-02  leak check", "north bus-03 transmission transmission fluid", "north bus-04  data: silent", "north bus-07 transmission coolant in the fluid",
+		"north bus-07 transmission transmission fluid", "north bus-09  roadworthiness", "north gritter-1 hydraulics hydraulic oil"}
+	for i := range want {
+		want[i] += " 2031-02-03"
+	}
+	want[0] = "north bus-02 transmission leak check 2031-02-03"
+	slices.Sort(asked)
+	slices.Sort(want)
+	if !slices.Equal(asked, want) {
+		t.Errorf("links for\n%s\nwant\n%s", strings.Join(asked, "\n"), strings.Join(want, "\n"))
+	}
+	const link = "https://fleet.larkfell.example/a/bus-07-coolant-in-the-fluid"
+	if !strings.Contains(m.Text, "Answer: "+link) || !strings.Contains(m.HTML, `<a href="`+link+`"`) || !strings.Contains(m.HTML, ".link { display: none }") {
+		t.Errorf("no link to answer by in\n%s\n%s", m.Text, m.HTML)
 	}
 }

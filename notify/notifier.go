@@ -284,7 +284,7 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *Directory, t Turn) e
 	}
 	if p := d.Person(t.Person); p != nil && p.Mail != "" && !n.mark.left(p.ID, Lists) {
 		ok := true
-		g := Listing{Parts: parts, Of: n.Partitions, Last: n.mark.Before[p.ID], Notes: n.ownNotes(p)}
+		g := Listing{Parts: parts, Of: n.Partitions, Last: n.mark.Before[p.ID], Notes: n.ownNotes(p), Answer: n.Answer}
 		if n.Unsubscribe != nil {
 			g.Leave = n.Unsubscribe(p.ID, Lists, parts[0].Now)
 		}

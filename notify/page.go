@@ -34,6 +34,7 @@ type item struct {
 	What    string
 	Strong  string
 	Lines   []line
+	Link    string // where to answer; "" for none
 }
 
 type line struct{ Label, Text string }
@@ -214,4 +215,7 @@ func (w *textWriter) item(it *item) {
 		w.para(indent+"> ", indent+"> ", it.Strong)
 	}
 	w.lines(indent, it.Lines)
+	if it.Link != "" {
+		w.para(indent, indent+"  ", answerThis+": "+it.Link)
+	}
 }

@@ -53,6 +53,7 @@ const (
 	floodLead = "Much happened at once, so it is put together here. The worst comes first."
 
 	answerHere   = "Acknowledge it, put it aside, or enter what was done"
+	answerThis   = "Answer"
 	leaveHere    = "Get no more of these"
 	headMind     = "Mind"
 	headOperator = "For whoever looks after the service"
