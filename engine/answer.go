@@ -9,7 +9,7 @@ import (
 // record; the others answer what stood when they came.
 func (f *fold) takeAnswer(s Stamp, d *AnswerData) error {
 	f.change.fact = false
-	if s.Void {
+	if s.Void && d.Answer != "postpone" {
 		f.rec.Answers = latest(append(f.rec.Answers, s), keptAnswers)
 		return nil
 	}

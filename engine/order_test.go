@@ -90,6 +90,9 @@ func TestOrderMakesNoDifference(t *testing.T) {
 	}
 	rapid.Check(t, func(rt *rapid.T) {
 		lines := drawYear(rt)
+		for range rapid.IntRange(0, 2).Draw(rt, "postponed") {
+			lines = putOff(rt, lines)
+		}
 		events := shortEvents(rt, lines, book)
 		want := standing(events, book)
 		mixed := append(slices.Clone(events), pick(rt, events)...)
@@ -101,6 +104,21 @@ func TestOrderMakesNoDifference(t *testing.T) {
 			rt.Fatalf("only in order:\n%s\nonly mixed:\n%s\nevents:\n%s", without(want, got), without(got, want), strings.Join(lines, "\n"))
 		}
 	})
+}
+
+// putOff draws an answer that puts the oil change off, after one of the events.
+func putOff(rt *rapid.T, lines []string) []string {
+	i := rapid.IntRange(1, len(lines)).Draw(rt, "where")
+	when, _, _ := strings.Cut(lines[i-1], " ")
+	day, err := time.Parse(time.DateOnly, when[:len(time.DateOnly)])
+	if err != nil {
+		rt.Fatal(err)
+	}
+	limit := "until " + day.AddDate(0, 0, rapid.IntRange(1, 170).Draw(rt, "days")).Format(time.DateOnly)
+	if rapid.Bool().Draw(rt, "by distance") {
+		limit = fmt.Sprintf("distance %d", rapid.IntRange(1, 9000).Draw(rt, "by"))
+	}
+	return slices.Insert(lines, i, when+` answer van-1 postpone "engine oil" `+limit+` by ines why "no room"`)
 }
 
 // without gives the lines of a that b lacks.

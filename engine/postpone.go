@@ -35,7 +35,7 @@ func (f *fold) postpone(s Stamp, d *AnswerData) error {
 		}
 	}
 	f.rec.Postponed = latest(insert(f.rec.Postponed, Postponed{Stamp: s, AnswerData: d}), keptPostponed)
-	f.change.fact = true
+	f.change.fact = !s.Void
 	return nil
 }
 

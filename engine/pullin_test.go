@@ -33,14 +33,7 @@ func TestPulledInOfAnyHistory(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		lines := drawYear(rt)
 		if rapid.Bool().Draw(rt, "postponed") {
-			i := rapid.IntRange(1, len(lines)).Draw(rt, "where")
-			when, _, _ := strings.Cut(lines[i-1], " ")
-			day, err := time.Parse(time.DateOnly, when[:len(time.DateOnly)])
-			if err != nil {
-				rt.Fatal(err)
-			}
-			until := day.AddDate(0, 4, 0).Format(time.DateOnly)
-			lines = slices.Insert(lines, i, when+` answer van-1 postpone "engine oil" until `+until+` by ines why "no room"`)
+			lines = putOff(rt, lines)
 		}
 		events := shortEvents(rt, lines, with)
 		got, own := dueAfter(rt, events, with), dueAfter(rt, events, without)
