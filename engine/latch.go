@@ -44,6 +44,8 @@ type Opening struct {
 	At       int64   `json:"t"`               // Unix nanoseconds
 	Distance float64 `json:"distance"`        // metres, negative where unknown
 	Hours    float64 `json:"hours"`           // seconds, negative where unknown
+	// Stated: what opened it rests on a share of the fluid that nobody measured.
+	Stated bool `json:"stated,omitempty"`
 }
 
 // Openings kept for a rule, and as many of tasks pulled in.
@@ -233,7 +235,7 @@ func (l *Latch) open(r *rules.Rule, from int, x *facts, at judgement) {
 }
 
 func (l *Latch) opening(name string, x *facts, at judgement) Opening {
-	o := Opening{Name: name, By: at.id, Stage: l.Stage, At: at.at, Distance: -1, Hours: -1}
+	o := Opening{Name: name, By: at.id, Stage: l.Stage, At: at.at, Distance: -1, Hours: -1, Stated: x.stated}
 	if at.at == math.MaxInt64 { // judged by the clock
 		o.At = x.f.p.now.UnixNano()
 	}

@@ -14,7 +14,8 @@ import (
 // within some distance, time or hours, if the task's own due point lies further
 // away. It is soon at once, due there, and overdue past it, without tolerance. As
 // with a follow-up, that stands until the work was done or a person who could know
-// of it postponed it, though the alarm clears before.
+// of it postponed it, though the alarm clears before. An alarm that rests on a share of
+// the fluid that nobody measured makes the work soon and moves nothing.
 
 // PulledIn is an alarm that moved a task's due point nearer.
 type PulledIn struct {
@@ -24,6 +25,8 @@ type PulledIn struct {
 	Within    string `json:"within"` // as "5,000 km or 60 days"
 	By        *ID    `json:"by,omitempty"`
 	Limits    string `json:"limits"` // of the task that it moved, as "distance, time"
+	// Stated: the alarm rests on a share of the fluid that nobody measured, so it moved nothing.
+	Stated bool `json:"stated,omitempty"`
 }
 
 // pull is an opening that moves a task's point, by some limits.
@@ -58,7 +61,11 @@ func (f *fold) pullIn(ts *taskState) {
 		p.from = interval.Done{Date: localDate(time.Unix(0, p.At), f.applied().zone), Distance: known(p.Distance), Hours: known(p.Hours)}
 		plan := from
 		moved, ok := plan.PullIn(point, p.from, interval.Limits(p.def.Within))
-		if !ok {
+		switch {
+		case !ok:
+			continue
+		case p.Stated:
+			ts.pulls = append(ts.pulls, p)
 			continue
 		}
 		p.limits = movedLimits(point, moved)
@@ -68,8 +75,8 @@ func (f *fold) pullIn(ts *taskState) {
 		ts.pulls = append(ts.pulls, p)
 		from, point = plan, moved
 	}
-	ts.pulls = slices.DeleteFunc(ts.pulls, func(p pull) bool { return len(p.limits) == 0 })
-	if len(ts.pulls) > 0 {
+	ts.pulls = slices.DeleteFunc(ts.pulls, func(p pull) bool { return len(p.limits) == 0 && !p.Stated })
+	if slices.ContainsFunc(ts.pulls, func(p pull) bool { return !p.Stated }) {
 		ts.plan, ts.point, ts.waiting = from, point, false
 	}
 }
@@ -129,7 +136,7 @@ func (f *fold) pulledIn(ts *taskState) []PulledIn {
 	var out []PulledIn
 	for _, p := range ts.pulls {
 		on := localDate(time.Unix(0, p.At), f.applied().zone).String()
-		one := PulledIn{Rule: p.rule, Component: f.componentName(p.comp), On: on, Within: f.withinWords(interval.Limits(p.def.Within))}
+		one := PulledIn{Rule: p.rule, Component: f.componentName(p.comp), On: on, Within: f.withinWords(interval.Limits(p.def.Within)), Stated: p.Stated}
 		if p.By != (ID{}) {
 			one.By = &p.By
 		}

@@ -272,7 +272,11 @@ func (r *Reckoning) write(t *text) {
 		t.line(1, "%s", r.Postponed)
 	}
 	for _, p := range r.PulledIn {
-		t.line(1, "%s%s; moved its %s", p.words(), byEvent(p.By), strings.ReplaceAll(p.Limits, ", ", " and "))
+		moved := ""
+		if p.Limits != "" {
+			moved = "; moved its " + strings.ReplaceAll(p.Limits, ", ", " and ")
+		}
+		t.line(1, "%s%s%s", p.words(), byEvent(p.By), moved)
 	}
 	for i := range r.Limits {
 		r.Limits[i].write(t)

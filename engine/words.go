@@ -213,6 +213,9 @@ func (p *PulledIn) words() string {
 	if p.Component != "" {
 		where = " (" + p.Component + ")"
 	}
+	if p.Stated {
+		return fmt.Sprintf("the alarm \"%s\"%s of %s would have it within %s of it, but rests on a share of the fluid that nobody measured: soon, and no more", p.Rule, where, p.On, p.Within)
+	}
 	return fmt.Sprintf("pulled in by the alarm \"%s\"%s of %s: within %s of it", p.Rule, where, p.On, p.Within)
 }
 
