@@ -1,6 +1,7 @@
 package stream
 
 import (
+	"sync/atomic"
 	"testing"
 
 	"github.com/nats-io/nats.go"
@@ -11,11 +12,11 @@ import (
 // their acknowledgement already.
 type stalling struct {
 	jetstream.JetStream
-	through int
+	through atomic.Int64
 }
 
 func (s *stalling) PublishMsgAsync(m *nats.Msg, opts ...jetstream.PublishOpt) (jetstream.PubAckFuture, error) {
-	if s.through--; s.through < 0 {
+	if s.through.Add(-1) < 0 {
 		return nil, jetstream.ErrTooManyStalledMsgs
 	}
 	return s.JetStream.PublishMsgAsync(m, opts...)
@@ -27,7 +28,9 @@ func TestWritesThatStall(t *testing.T) {
 	want := unbroken(t, 16)
 	l := open(t, embed(t, t.TempDir()))
 	writer := *l
-	writer.js = &stalling{l.js, 10}
+	slow := &stalling{JetStream: l.js}
+	slow.through.Store(10)
+	writer.js = slow
 	s := run(t, &writer, quiet)
 	begin(t, l)
 	days(t, l, 1, 10)
