@@ -141,6 +141,9 @@ func TestUnanswered(t *testing.T) {
 	}); err != nil {
 		t.Fatal(err)
 	}
+	if err := nc.Flush(); err != nil { // the server knows of the subscription
+		t.Fatal(err)
+	}
 	for _, tt := range []struct{ flag, out string }{
 		{"--nats=" + url, "due Bus 7 Change the oil\n past\n"},
 		{"--json", `{"vehicle":"bus-07","name":"Bus 7","task":"oil","title":"Change the oil","stage":"due","limit":"","why":"past"}` + "\n" + `{"unanswered":[3,7]}` + "\n"},
