@@ -15,7 +15,7 @@ import (
 
 const (
 	// maxDirty is how many changed records are kept before they are written.
-	maxDirty = 2000
+	maxDirty = 8000
 	// inFlight is how many of a partition's writes wait for their acknowledgement
 	// together.
 	inFlight = 256

@@ -100,7 +100,8 @@ func (w *worker) run(ctx context.Context) error {
 	case err != nil:
 		return err
 	}
-	flush := time.NewTicker(w.cfg.Flush)
+	// The partitions write in turn, not all at one moment, in which nothing would be said.
+	flush := time.NewTimer(w.cfg.Flush * time.Duration(w.p+1) / Partitions)
 	defer flush.Stop()
 	unpack := time.NewTicker(unpackEvery)
 	defer unpack.Stop()
@@ -112,6 +113,7 @@ func (w *worker) run(ctx context.Context) error {
 				err = w.flush(work)
 			}
 		case <-flush.C:
+			flush.Reset(w.cfg.Flush)
 			if err = w.flush(work); err == nil && w.cfg.Share {
 				err = errors.Join(w.checkOwner(work), w.checkLog(work))
 			}
