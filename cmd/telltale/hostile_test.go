@@ -89,9 +89,15 @@ func TestHostileNames(t *testing.T) {
 		harmlessTable(t, "history "+v, telltale(t, "history", v, "--csv", "--dir", dir))
 		harmlessPage(t, "history "+v, telltale(t, "history", v, "--html", "-", "--dir", dir))
 	}
-	mails, err := filepath.Glob(filepath.Join(dir, "mail", "*.eml"))
-	if err != nil || len(mails) < vehicles {
-		t.Errorf("%d mails of %d vehicles: %v", len(mails), vehicles, err)
+	var mails []string
+	if !poll(patience, func() bool {
+		var err error
+		if mails, err = filepath.Glob(filepath.Join(dir, "mail", "*.eml")); err != nil {
+			t.Fatal(err)
+		}
+		return len(mails) >= vehicles
+	}) {
+		t.Errorf("%d mails of %d vehicles", len(mails), vehicles)
 	}
 	for _, name := range mails {
 		raw, err := os.ReadFile(name)
