@@ -219,6 +219,9 @@ func (p *Partition) Unregistered() []string {
 // in order of name. One that Encode does not know is gone.
 func (p *Partition) Changed() []string {
 	out := slices.Sorted(maps.Keys(p.changed))
+	if len(out) > 1 {
+		p.changed = map[string]bool{} // one that once held a fleet takes as long to look through when it is empty
+	}
 	clear(p.changed)
 	return out
 }
