@@ -77,7 +77,7 @@ func recovering(t *testing.T, l *Log, p int) (fold func(to uint64)) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	msgs, _, err := l.read(t.Context(), l.events, w.at.Seq+1, fmt.Sprintf("telltale.event.%d.>", w.p), "telltale.all.>")
+	msgs, _, err := l.read(t.Context(), l.events, w.at.Seq+1, eventsOf(w.p)...)
 	if err != nil {
 		t.Fatal(err)
 	}

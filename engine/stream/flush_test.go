@@ -47,3 +47,23 @@ func TestWritesThatStall(t *testing.T) {
 	caughtUp(t, s)
 	same(t, "said", saidLines(t, l), want)
 }
+
+// TestFarBehindWritesSeldom: a fold that is far behind leaves out five of six times to
+// write, one that is not writes each time.
+func TestFarBehindWritesSeldom(t *testing.T) {
+	w := &worker{}
+	for _, lag := range []uint64{0, 1000, 1001, 50_000} {
+		w.seen.lag = lag
+		var wrote []bool
+		for range 12 {
+			wrote = append(wrote, w.writesNow())
+		}
+		at := func(n int) bool { return lag <= 1000 || n%6 == 5 }
+		for n, now := range wrote {
+			if now != at(n) {
+				t.Errorf("%d behind: wrote %v", lag, wrote)
+				break
+			}
+		}
+	}
+}

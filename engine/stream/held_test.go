@@ -2,7 +2,6 @@ package stream
 
 import (
 	"context"
-	"fmt"
 	"reflect"
 	"testing"
 	"time"
@@ -75,7 +74,7 @@ func halfWay(t *testing.T, l *Log, vehicle string) {
 	if err := w.load(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	msgs, _, err := l.read(t.Context(), l.events, w.at.Seq+1, fmt.Sprintf("telltale.event.%d.>", w.p), "telltale.all.>")
+	msgs, _, err := l.read(t.Context(), l.events, w.at.Seq+1, eventsOf(w.p)...)
 	if err != nil {
 		t.Fatal(err)
 	}

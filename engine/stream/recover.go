@@ -140,7 +140,7 @@ func (w *worker) readCheckpoint(ctx context.Context) (checkpoint, error) {
 // lastOf is the sequence of the last event that a partition folds; 0 if none.
 func (l *Log) lastOf(ctx context.Context, p int) (uint64, error) {
 	var seq uint64
-	for _, subject := range []string{fmt.Sprintf("telltale.event.%d.>", p), "telltale.all.>"} {
+	for _, subject := range eventsOf(p) {
 		m, err := lastOn(ctx, l.events, subject, l.patience)
 		if err != nil {
 			return 0, err

@@ -29,6 +29,7 @@ type worker struct {
 	records map[string]stored
 	dirty   map[string]bool // records to be written
 	wrote   uint64          // the checkpoint's sequence
+	put     int             // times to write that were left out since
 	target  uint64          // the partition's last event when it was loaded
 	doubt   chan struct{}   // asks whether the partition is still this owner's
 	created time.Time       // when the log of events was made that it reads
@@ -82,6 +83,11 @@ func newWorker(l *Log, cfg Config, shelf *bookShelf, p int) *worker {
 	return w
 }
 
+// eventsOf are the subjects of the events that a partition folds.
+func eventsOf(p int) []string {
+	return []string{fmt.Sprintf("telltale.event.%d.>", p), "telltale.all.>"}
+}
+
 // grace is how long an event that is being folded has to come to its end after
 // the worker was asked to stop.
 const grace = 1500 * time.Millisecond
@@ -92,8 +98,7 @@ func (w *worker) run(ctx context.Context) error {
 	work, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	defer cancel()
 	defer context.AfterFunc(ctx, func() { time.AfterFunc(grace, cancel) })()
-	msgs, ended, err := w.log.read(ctx, w.log.events, w.at.Seq+1,
-		fmt.Sprintf("telltale.event.%d.>", w.p), "telltale.all.>")
+	msgs, ended, err := w.log.read(ctx, w.log.events, w.at.Seq+1, eventsOf(w.p)...)
 	switch {
 	case err != nil && ctx.Err() != nil:
 		return errStopped
@@ -114,7 +119,10 @@ func (w *worker) run(ctx context.Context) error {
 			}
 		case <-flush.C:
 			flush.Reset(w.cfg.Flush)
-			if err = w.flush(work); err == nil && w.cfg.Share {
+			if w.writesNow() {
+				err = w.flush(work)
+			}
+			if err == nil && w.cfg.Share {
 				err = errors.Join(w.checkOwner(work), w.checkLog(work))
 			}
 		case <-w.doubt:
@@ -135,6 +143,18 @@ func (w *worker) run(ctx context.Context) error {
 			return err
 		}
 	}
+}
+
+// writesNow reports whether the records are written at this time to do so. While the
+// fold is far behind, the same vehicles change again at once, and most of such times
+// are left out; maxDirty bounds what waits.
+func (w *worker) writesNow() bool {
+	const far, most = 1000, 5
+	if w.put++; w.seen.lag > far && w.put <= most {
+		return false
+	}
+	w.put = 0
+	return true
 }
 
 // checkOwner looks whether somebody has claimed the partition since. An owner that
