@@ -109,7 +109,7 @@ func desc(name, help string, labels ...string) *prometheus.Desc {
 var (
 	upDesc          = desc("up", "1 once the service is up.")
 	eventsDesc      = desc("events_total", "Events folded, by partition.", "partition")
-	lagDesc         = desc("event_lag", "Events that waited behind the last one folded.", "partition")
+	lagDesc         = desc("event_lag", "Events that wait behind the last one folded.", "partition")
 	checkpointDesc  = desc("checkpoint_age_seconds", "Time since the partition's checkpoint was written; it is not while nothing changes.", "partition")
 	epochDesc       = desc("log_epoch", "Counts from 1 how often the log of events went back or was made anew, by partition.", "partition")
 	vehiclesDesc    = desc("vehicles", "Vehicles with a record at the last checkpoint.", "partition")

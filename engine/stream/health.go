@@ -41,7 +41,8 @@ type PartitionHealth struct {
 	// by what was wrong: malformed, forged, future, conflict, fault or inapplicable.
 	Stages  map[string]int `json:"stages,omitempty"`
 	Reasons map[string]int `json:"reasons,omitempty"`
-	// Lag is how many events waited behind the last one folded; Saved is when the
+	// Lag is how many events wait behind the last one folded (of all partitions, where
+	// one process reads the log for all); Saved is when the
 	// checkpoint was written last, by the wall, or the partition loaded.
 	Lag   uint64    `json:"lag"`
 	Saved time.Time `json:"saved,omitzero"`
@@ -61,7 +62,7 @@ func (w *worker) standing() standing {
 	s := standing{
 		PartitionHealth: PartitionHealth{Partition: w.p, Owner: w.owner, Seq: w.at.Seq, Epoch: w.at.Epoch, Vehicles: w.vehicles, Events: w.seen.events,
 			Transitions: w.seen.transitions, Refused: w.seen.refused, NotJudged: w.seen.notJudged,
-			Stages: maps.Clone(w.seen.stages), Reasons: maps.Clone(w.seen.reasons), Lag: w.seen.lag, Saved: w.saved},
+			Stages: maps.Clone(w.seen.stages), Reasons: maps.Clone(w.seen.reasons), Lag: w.behind(), Saved: w.saved},
 		Now: w.fold.Now(), Ready: w.at.Seq >= w.target && w.failed == nil,
 	}
 	if b := w.fold.Book(); b != nil {

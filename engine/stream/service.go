@@ -96,6 +96,8 @@ func (s *Service) loadAll(ctx context.Context) error {
 func (s *Service) run() {
 	defer close(s.done)
 	var wg sync.WaitGroup
+	f := newFeed(s.log, s.workers[:])
+	wg.Go(func() { f.run(s.life) })
 	for _, w := range s.workers {
 		wg.Go(func() {
 			err := w.run(s.life)

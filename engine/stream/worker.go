@@ -36,6 +36,7 @@ type worker struct {
 	first   uint64          // the oldest event that it kept when the worker was loaded
 	// reconnects is how often the connection had come back when the log was looked at.
 	reconnects uint64
+	tap        *tap // hands over the events; nil: the worker reads them itself
 	// recovery is nil once what was published is reconciled with the records.
 	recovery *recovery
 
@@ -83,9 +84,25 @@ func newWorker(l *Log, cfg Config, shelf *bookShelf, p int) *worker {
 	return w
 }
 
+// events delivers those behind the position of the fold.
+func (w *worker) events(ctx context.Context) (<-chan jetstream.Msg, <-chan error, error) {
+	if w.tap != nil {
+		return w.tap.msgs, w.tap.ended, nil
+	}
+	return w.log.read(ctx, w.log.events, w.at.Seq+1, eventsOf(w.p)...)
+}
+
 // eventsOf are the subjects of the events that a partition folds.
 func eventsOf(p int) []string {
 	return []string{fmt.Sprintf("telltale.event.%d.>", p), "telltale.all.>"}
+}
+
+// behind is how many events wait to be folded.
+func (w *worker) behind() uint64 {
+	if w.tap != nil {
+		return w.tap.behind()
+	}
+	return w.seen.lag
 }
 
 // grace is how long an event that is being folded has to come to its end after
@@ -98,7 +115,7 @@ func (w *worker) run(ctx context.Context) error {
 	work, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	defer cancel()
 	defer context.AfterFunc(ctx, func() { time.AfterFunc(grace, cancel) })()
-	msgs, ended, err := w.log.read(ctx, w.log.events, w.at.Seq+1, eventsOf(w.p)...)
+	msgs, ended, err := w.events(ctx)
 	switch {
 	case err != nil && ctx.Err() != nil:
 		return errStopped
@@ -150,7 +167,7 @@ func (w *worker) run(ctx context.Context) error {
 // are left out; maxDirty bounds what waits.
 func (w *worker) writesNow() bool {
 	const far, most = 1000, 5
-	if w.put++; w.seen.lag > far && w.put <= most {
+	if w.put++; w.behind() > far && w.put <= most {
 		return false
 	}
 	w.put = 0
