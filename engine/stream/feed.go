@@ -19,8 +19,9 @@ import (
 // itself until it has caught up.
 type feed struct {
 	log     *Log
-	taps    []*tap        // by partition
-	pending atomic.Uint64 // events of the log behind the last one that was handed out
+	taps    []*tap         // by partition
+	pending atomic.Uint64  // events of the log behind the last one that was handed out
+	readers sync.WaitGroup // of the partitions that read for themselves
 
 	mu sync.Mutex // held while a message is handed out, and while a partition comes back
 	at uint64     // the last sequence that was handed out
@@ -60,12 +61,13 @@ func newFeed(l *Log, workers []*worker) *feed {
 	return f
 }
 
-// run hands out until ctx ends. If that cannot go on, all partitions hear why.
+// run hands out until ctx ends. If that cannot go on before, all partitions hear why.
 func (f *feed) run(ctx context.Context) {
 	err := f.handOut(ctx)
 	for _, t := range f.taps {
 		t.end(err)
 	}
+	f.readers.Wait()
 }
 
 func (t *tap) end(err error) {
@@ -128,7 +130,7 @@ func (f *feed) hand(ctx context.Context, m jetstream.Msg) error {
 		case !t.give(ctx, m):
 			t.alone = true
 			t.missed.Store(1)
-			go t.goAlone(ctx, seq)
+			f.readers.Go(func() { t.goAlone(ctx, seq) })
 		}
 	}
 	return nil
