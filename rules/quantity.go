@@ -179,11 +179,16 @@ func (d *document) within(n *yaml.Node, what string, inner, outer Limits, of str
 		mine, theirs := inner.part(k.Value), outer.part(k.Value)
 		switch {
 		case mine > 0 && theirs == 0:
-			d.fault(k, "add "+k.Value+" to `"+of+":`, or take it out of `"+what+":`", "%s limits the %s, but %s does not", what, k.Value, of)
+			d.noSuchLimit(k, what, of)
 		case mine > theirs:
 			d.fault(v, "", "%s %s is longer than that of %s", what, k.Value, of)
 		}
 	}
+}
+
+// noSuchLimit: what limits by the key something that of does not.
+func (d *document) noSuchLimit(key *yaml.Node, what, of string) {
+	d.fault(key, "add "+key.Value+" to `"+of+":`, or take it out of `"+what+":`", "%s limits the %s, but %s does not", what, key.Value, of)
 }
 
 // part is one of the limits by its key, in numbers that compare.

@@ -211,7 +211,7 @@ func inherit(list []FollowUp, from func(stage int) []string) {
 
 func (d *document) followUp(key, n *yaml.Node, stage int) FollowUp {
 	what := fmt.Sprintf("follow-up %q", key.Value)
-	f := d.mapping(n, what, "after", "within", "early", "tolerance", "settled by", "title", "cautions")
+	f := d.mapping(n, what, "after", "within", "early", "tolerance", "lapses", "settled by", "title", "cautions")
 	u := FollowUp{Name: key.Value, Title: key.Value, Stage: stage, Cautions: d.cautions(f.get("cautions"), what)}
 	if v := f.get("title"); v != nil {
 		u.Title = d.text(v, "title of "+what)
@@ -241,5 +241,25 @@ func (d *document) followUp(key, n *yaml.Node, stage int) FollowUp {
 		}
 	}
 	u.Early, u.Tolerance = d.margins(f, what, u.At, limits)
+	if v := f.get("lapses"); v != nil {
+		u.Lapses = d.lapses(v, what, u, limits)
+	}
 	return u
+}
+
+// lapses reads how far past its point the follow-up is dropped, which is later than it
+// is overdue.
+func (d *document) lapses(n *yaml.Node, what string, u FollowUp, key string) Limits {
+	l := d.limits(n, "lapses")
+	for i := 0; i+1 < len(n.Content); i += 2 {
+		k, v := n.Content[i], n.Content[i+1]
+		mine, at := l.part(k.Value), u.At.part(k.Value)
+		switch {
+		case mine > 0 && at == 0:
+			d.noSuchLimit(k, "lapses", key)
+		case mine > 0 && mine <= max(u.Tolerance.Fixed.part(k.Value), u.Tolerance.Share*at):
+			d.fault(v, "it lapses far past its point, when the answer is of no use any more", "%s lapses before it is overdue", what)
+		}
+	}
+	return l
 }

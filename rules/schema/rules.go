@@ -79,6 +79,7 @@ func followUps() node {
 	n := object(nil, map[string]node{
 		"after": about(limits(), "due at that point"), "within": about(limits(), "asked for at once, due by then"),
 		"early": about(limits(), "how long before that point it is soon"), "tolerance": about(tolerance(), "how far past it is overdue"),
+		"lapses":     about(limits(), "how far past it is not asked for any more"),
 		"settled by": choice("sample"), "title": text(), "cautions": texts(),
 	})
 	n["oneOf"] = []node{{"required": []string{"after"}}, {"required": []string{"within"}}}

@@ -118,7 +118,7 @@ tasks:
     needs: [{fluid: oil, volume: 4.5 qt}, {part: filter, count: 2}]
     cautions: hot fluid
     source: {every: {distance: the maker's booklet}, otherwise: common practice}
-    follow up: {check: {after: {distance: 300 mi}, early: {distance: 50 mi}, tolerance: 50%, title: Look, cautions: [hot fluid]}}
+    follow up: {check: {after: {distance: 300 mi}, early: {distance: 50 mi}, tolerance: 50%, lapses: {distance: 3000 mi}, title: Look, cautions: [hot fluid]}}
 rules:
   m:
     on: [sample, clock]
