@@ -10,7 +10,7 @@ import (
 	"telltale/rules"
 )
 
-// opened is one opening of a follow-up, by a service or a rule.
+// openedFollowUp is one opening of a follow-up, by a service or a rule.
 type openedFollowUp struct {
 	Opening
 	def  *rules.FollowUp
@@ -82,14 +82,16 @@ func (f *fold) judgeFollowUp(list []openedFollowUp) {
 	ts, stands := f.standing(list)
 	if !stands {
 		f.move(move{AlarmKey: k, task: true, words: func(t *Transition, _, _ int) {
-			t.Title, t.Message, t.Events = followUpTitle(list[0].def), followUpTitle(list[0].def)+": done", f.causeIDs()
+			t.Title, t.Events = followUpTitle(list[0].def), f.causeIDs()
+			t.Message = followUpEnd(t.Title, ts.lapsed)
 		}})
 		return
 	}
 	f.judgeDue(ts, k)
 }
 
-// standing is the follow-up that stands after all openings, if one does.
+// standing is the follow-up that stands after all openings, if one does: it is neither
+// settled nor lapsed.
 func (f *fold) standing(list []openedFollowUp) (taskState, bool) {
 	var ts taskState
 	stands := false
@@ -99,6 +101,7 @@ func (f *fold) standing(list []openedFollowUp) (taskState, bool) {
 			next = list[i+1].At
 		}
 		opened := f.openedState(o)
+		stands = stands && !ts.lapsesAt(openedAt(opened.last))
 		if stands {
 			opened.point = earlier(ts.point, opened.point)
 			opened.by = ts.by
@@ -108,7 +111,40 @@ func (f *fold) standing(list []openedFollowUp) (taskState, bool) {
 			stands = false
 		}
 	}
+	if stands && ts.fu.Lapses != (rules.Limits{}) && ts.lapsesAt(f.state(&ts, &verdict{})) {
+		ts.lapsed, stands = true, false
+	}
 	return ts, stands
+}
+
+// openedAt is how the vehicle stood when a follow-up was opened.
+func openedAt(d *interval.Done) interval.State {
+	nan := math.NaN()
+	return interval.State{Distance: d.Distance, Hours: d.Hours, EstDistance: nan, EstHours: nan, Today: d.Date, HasToday: true}
+}
+
+// lapsesAt reports whether the follow-up is so far past its point that it tells nothing
+// any more.
+func (ts *taskState) lapsesAt(s interval.State) bool {
+	if ts.fu.Lapses == (rules.Limits{}) {
+		return false
+	}
+	plan, point := ts.lapse()
+	return plan.Judge(point, s).Stage == interval.Overdue
+}
+
+// lapse is the plan that is overdue where the follow-up has lapsed, and the point that
+// it counts from.
+func (ts *taskState) lapse() (interval.Plan, interval.Point) {
+	l, point := interval.Limits(ts.fu.Lapses), ts.point
+	if l.Distance == 0 {
+		point.Distance = math.NaN()
+	}
+	if l.Hours == 0 {
+		point.Hours = math.NaN()
+	}
+	point.HasDate = point.HasDate && (l.Months > 0 || l.Days > 0)
+	return interval.Plan{Every: ts.plan.Every, TolFixed: l, Shorten: 1}, point
 }
 
 func (f *fold) openedState(o openedFollowUp) taskState {

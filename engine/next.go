@@ -98,7 +98,12 @@ func (f *fold) nextByCalendar(j *judgedTask) int64 {
 	}
 	s := j.v.state
 	s.HasLikelyDistance, s.HasLikelyHours = false, false
-	return f.startOf(j.ts.plan.NextChange(j.ts.point, s))
+	next := f.startOf(j.ts.plan.NextChange(j.ts.point, s))
+	if j.ts.fu != nil && j.ts.fu.Lapses != (rules.Limits{}) {
+		plan, point := j.ts.lapse()
+		next = min(next, f.startOf(plan.NextChange(point, s)))
+	}
+	return next
 }
 
 // nextByUsage is when a forecast or an estimate can make the task soon, if it is

@@ -30,7 +30,7 @@ tasks:
     early: {distance: 800 km, time: 14 days}
     tolerance: 10%
     cautions: [hot fluid]
-    follow up: {leak check: {after: {distance: 500 km}}}
+    follow up: {leak check: {after: {distance: 500 km}, lapses: {distance: 2000 km}}}
   coolant:
     every: {time: 24 months}
     unknown history: from in-service date

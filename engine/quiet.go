@@ -253,7 +253,16 @@ func (f *fold) wall(c *chain, j *judgedTask, pace float64) float64 {
 	case interval.Due:
 		wall += tol
 	case interval.Overdue:
-		return math.Inf(1)
+		lapse := 0.0
+		if fu := j.ts.fu; fu != nil && c.hours {
+			lapse = fu.Lapses.Hours
+		} else if fu != nil {
+			lapse = fu.Lapses.Distance
+		}
+		if lapse == 0 {
+			return math.Inf(1)
+		}
+		wall += lapse
 	}
 	return wall - float64(slack*math.Abs(point))
 }

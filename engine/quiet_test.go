@@ -21,7 +21,7 @@ tasks:
     early: {distance: 300 km, time: 14 days}
     tolerance: 10%
     cautions: [hot fluid]
-    follow up: {leak check: {after: {distance: 200 km}}}
+    follow up: {leak check: {after: {distance: 200 km}, tolerance: 10%, lapses: {distance: 600 km}}}
   tyres:
     every: {distance: 2000 km, time: 12 months}
     early: {time: 10 days}
@@ -33,7 +33,7 @@ tasks:
     early: {hours: 8 h, time: 1 months}
     tolerance: 5%
     cautions: [raised load]
-    follow up: {second look: {within: {hours: 5 h, time: 20 days}}}
+    follow up: {second look: {within: {hours: 5 h, time: 20 days}, lapses: {hours: 30 h, time: 40 days}}}
   annual test:
     every: {time: 12 months}
     early: {time: 30 days}

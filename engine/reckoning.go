@@ -18,6 +18,7 @@ type Reckoning struct {
 	Task      string `json:"task"`
 	Title     string `json:"title"`
 	FollowUp  bool   `json:"followUp,omitempty"`
+	Lapses    string `json:"lapses,omitempty"` // how far past its point a follow-up is not asked for any more
 	Stage     string `json:"stage"`
 	Limit     string `json:"limit"` // that decides: distance, hours, time, none or "no history"
 	// LastDone is the date of the last time, of a follow-up that of its opening; By
@@ -129,6 +130,9 @@ func (f *fold) reckoning(ts *taskState, k AlarmKey) Reckoning {
 	r := Reckoning{
 		Vehicle: f.rec.Vehicle, Component: k.Component, Task: k.Rule, Title: ts.title(), FollowUp: ts.fu != nil,
 		Stage: TaskStages[v.stage], Limit: v.Limit.String(), Factor: ts.plan.Shorten,
+	}
+	if ts.fu != nil {
+		r.Lapses = f.withinWords(interval.Limits(ts.fu.Lapses))
 	}
 	if ts.last != nil {
 		r.LastDone, r.Estimated = ts.last.Date.String(), ts.last.Estimated

@@ -23,6 +23,7 @@ type taskState struct {
 	point interval.Point
 	// noHistory: due, with no point. waiting: nothing to count from yet.
 	noHistory, waiting bool
+	lapsed             bool // a follow-up so far past its point that it is not asked for any more
 	postponed          *Postponed
 	pulls              []pull // what moved the point nearer, each by a limit that still counts
 }

@@ -255,6 +255,9 @@ func (r *Reckoning) write(t *text) {
 	switch {
 	case r.FollowUp:
 		t.line(1, "opened: %s%s", r.LastDone, byEvent(r.By))
+		if r.Lapses != "" {
+			t.line(1, "not asked for any more: %s past its point", r.Lapses)
+		}
 	case r.LastDone != "" && r.Estimated:
 		t.line(1, "last done: %s, meter not read then but taken from the reading before%s", r.LastDone, byEvent(r.By))
 	case r.LastDone != "":

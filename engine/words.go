@@ -55,6 +55,14 @@ func (ts *taskState) title() string {
 	return capital(ts.task.Name)
 }
 
+// followUpEnd is what a follow-up says when it ends.
+func followUpEnd(title string, lapsed bool) string {
+	if lapsed {
+		return title + ": not done in time to tell anything, and not asked for any more"
+	}
+	return title + ": done"
+}
+
 // noLonger is what a pattern says when it clears: its own words speak of what holds.
 func noLonger(r *rules.Rule) string {
 	if r.Title != "" {

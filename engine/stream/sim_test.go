@@ -34,7 +34,7 @@ tasks:
     tolerance: 10%
     unknown history: from first reading
     cautions: [hot fluid]
-    follow up: {leak check: {after: {distance: 50 km}}}
+    follow up: {leak check: {after: {distance: 50 km}, lapses: {distance: 150 km}}}
 rules:
   iron:
     on: sample
