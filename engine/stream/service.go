@@ -76,7 +76,7 @@ func Start(ctx context.Context, l *Log, cfg Config) (*Service, error) {
 		go s.share()
 		return s, nil
 	}
-	go s.run()
+	go s.run(newFeed(s.log, s.workers[:]))
 	return s, nil
 }
 
@@ -91,12 +91,11 @@ func (s *Service) loadAll(ctx context.Context) error {
 	return g.Wait()
 }
 
-// run folds all partitions. It ends when all workers have. One that fails ends the
+// run folds all partitions, which the feed serves. It ends when all workers have. One that fails ends the
 // others.
-func (s *Service) run() {
+func (s *Service) run(f *feed) {
 	defer close(s.done)
 	var wg sync.WaitGroup
-	f := newFeed(s.log, s.workers[:])
 	wg.Go(func() { f.run(s.life) })
 	for _, w := range s.workers {
 		wg.Go(func() {
