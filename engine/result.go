@@ -245,7 +245,7 @@ func sampleNotes(v *VehicleData, t timeline, i int) []string {
 }
 
 // doubtedAge says why the fluid's age on the label of the sample at step i cannot
-// be: it is more than the life of what the fluid is in, or than the run since all
+// be: it is none, or more than the life of what the fluid is in, or than the run since all
 // of it was renewed. What is read off by eye may be out by 1 %, a run by 10 %.
 func doubtedAge(t timeline, i int) string {
 	q := t.steps[i].sample.FluidAge
@@ -253,8 +253,8 @@ func doubtedAge(t timeline, i int) string {
 		return ""
 	}
 	age, kind, err := q.Base()
-	if err != nil {
-		return ""
+	if err != nil || kind != unit.Distance && kind != unit.Time || age < 0 {
+		return fmt.Sprintf("the fluid's age of %s is not used: it is no distance and no running time", q)
 	}
 	meter := func(s lab.Step) float64 {
 		if kind == unit.Time {

@@ -189,7 +189,9 @@ var sampleCases = []dataCase{
 	{sample(`,"drawn":"2030-12-20"`), `data.drawn: 2030-12-20, but the event's time is 2031-01-03T06:10:00Z; time is when it was drawn, recordedtime when it was reported`},
 	{sample(`,"drawn":"2031-01-05T07:00:00Z"`), `data.drawn: 2031-01-05T07:00:00Z, but the event's time is 2031-01-03T06:10:00Z; time is when it was drawn, recordedtime when it was reported`},
 	{sample(`,"taken":"during"`), `data.taken: "during", wanted "before" or "after"`},
-	{sample(`,"fluidAge":{"value":3,"unit":"months"}`), `data.fluidAge.unit: "months" measures months, a fluid's age needs km, mi, m, h, min or s`},
+	{sample(`,"fluidAge":{"value":3,"unit":"months"}`), ``}, // the sample is judged without it
+	{sample(`,"fluidAge":{"value":-3,"unit":"km"}`), ``},
+	{sample(`,"fluidAge":{"value":3,"unit":"summers"}`), ``},
 	{sample(`,"meters":{"odometer":{"value":1,"unit":"ppm"}}`), `data.meters["odometer"].unit: "ppm" measures a concentration, a meter needs km, mi, m, h, min or s`},
 	{results(`{"value":1,"unit":"mg/kg"}`), `data.results[0].analyte: missing`},
 	{results(`{"analyte":"Cu","unit":"mg/kg"}`), `data.results[0]: no result, wanted value, below, above, notDetected or trace`},

@@ -12,7 +12,6 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/lab"
-	"telltale/rules/unit"
 )
 
 func checkSample(ev engine.Event, d *engine.SampleData) error {
@@ -27,7 +26,6 @@ func checkSample(ev engine.Event, d *engine.SampleData) error {
 		checkDrawn(ev.Time, d.Drawn),
 		checkTaken(d.Taken),
 		checkValues(d.Meters),
-		checkAge(d.FluidAge),
 		checkOptional("data.laboratory", d.Laboratory),
 		checkOptional("data.method", d.Method),
 		checkOptional("data.point", d.Point),
@@ -75,13 +73,6 @@ func checkDrawn(at time.Time, drawn string) error {
 }
 
 const day = 24 * time.Hour
-
-func checkAge(age *unit.Quantity) error {
-	if age == nil {
-		return nil
-	}
-	return checkQuantity("data.fluidAge", "a fluid's age", *age, unit.Distance, unit.Time)
-}
 
 func checkResults(results []engine.ResultData) error {
 	if len(results) == 0 {
