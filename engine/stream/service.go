@@ -91,8 +91,8 @@ func (s *Service) loadAll(ctx context.Context) error {
 	return g.Wait()
 }
 
-// run folds all partitions, which the feed serves. It ends when all workers have. One that fails ends the
-// others.
+// run folds all partitions, which the feed serves. It ends when all workers have. One
+// that fails ends the others.
 func (s *Service) run(f *feed) {
 	defer close(s.done)
 	var wg sync.WaitGroup

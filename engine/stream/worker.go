@@ -29,7 +29,7 @@ type worker struct {
 	records map[string]stored
 	dirty   map[string]bool // records to be written
 	wrote   uint64          // the checkpoint's sequence
-	put     int             // times to write that were left out since
+	putOff  int             // times to write that were left out since
 	target  uint64          // the partition's last event when it was loaded
 	doubt   chan struct{}   // asks whether the partition is still this owner's
 	created time.Time       // when the log of events was made that it reads
@@ -167,10 +167,10 @@ func (w *worker) run(ctx context.Context) error {
 // are left out; maxDirty bounds what waits.
 func (w *worker) writesNow() bool {
 	const far, most = 1000, 5
-	if w.put++; w.behind() > far && w.put <= most {
+	if w.putOff++; w.behind() > far && w.putOff <= most {
 		return false
 	}
-	w.put = 0
+	w.putOff = 0
 	return true
 }
 
