@@ -244,6 +244,12 @@ func sampleNotes(v *VehicleData, t timeline, i int) []string {
 	return notes
 }
 
+// The greatest ages, whatever the meter shows: as much as a meter may.
+const (
+	mostAge      = 10_000_000e3     // m
+	mostAgeHours = 1_000_000 * 3600 // s
+)
+
 // doubtedAge says why the fluid's age on the label of the sample at step i cannot
 // be: it is none, or more than the life of what the fluid is in, or than the run since all
 // of it was renewed. What is read off by eye may be out by 1 %, a run by 10 %.
@@ -253,8 +259,11 @@ func doubtedAge(t timeline, i int) string {
 		return ""
 	}
 	age, kind, err := q.Base()
-	if err != nil || kind != unit.Distance && kind != unit.Time || age < 0 {
+	switch {
+	case err != nil || kind != unit.Distance && kind != unit.Time || age < 0:
 		return fmt.Sprintf("the fluid's age of %s is not used: it is no distance and no running time", q)
+	case kind == unit.Distance && age > mostAge || kind == unit.Time && age > mostAgeHours:
+		return fmt.Sprintf("the fluid's age of %s is not used: no fluid runs as long", q)
 	}
 	meter := func(s lab.Step) float64 {
 		if kind == unit.Time {
