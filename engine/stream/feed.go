@@ -173,19 +173,16 @@ func (t *tap) give(ctx context.Context, m jetstream.Msg) bool {
 	}
 }
 
-// starves reports whether half of the partitions that the feed serves have nothing to
-// fold.
+// starves reports whether half of the partitions have nothing to fold: they wait for the
+// feed, also those that read for themselves and would come back to it.
 func (f *feed) starves() bool {
-	served, empty := 0, 0
+	empty := 0
 	for _, t := range f.taps {
-		if t.alone {
-			continue
-		}
-		if served++; len(t.msgs) == 0 {
+		if len(t.msgs) == 0 {
 			empty++
 		}
 	}
-	return 2*empty >= served
+	return 2*empty >= len(f.taps)
 }
 
 // goAlone reads the partition's events from a sequence on, until it can leave that to the
