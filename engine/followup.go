@@ -15,6 +15,8 @@ type openedFollowUp struct {
 	Opening
 	def  *rules.FollowUp
 	comp int
+	// estimated: the meter was not read then, but taken from the reading before.
+	estimated bool
 }
 
 // openings derives all that opened follow-ups, in order of time.
@@ -30,7 +32,7 @@ func (f *fold) openings() []openedFollowUp {
 		l, _ := f.rec.latch(AlarmKey{ar.Rule.Name, f.componentName(ar.Component)})
 		for _, o := range l.Openings {
 			if i := slices.IndexFunc(ar.Rule.FollowUps, func(fu rules.FollowUp) bool { return fu.Name == o.Name && o.ofStage(fu.Stage) }); i >= 0 {
-				out = append(out, openedFollowUp{o, &ar.Rule.FollowUps[i], ar.Component})
+				out = append(out, openedFollowUp{o, &ar.Rule.FollowUps[i], ar.Component, false})
 			}
 		}
 	}
@@ -52,7 +54,7 @@ func (f *fold) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []opene
 		}
 		d := f.done(s, at.Component)
 		o := Opening{Name: fu.Name, By: s.ID, At: s.At, Distance: stored(d.Distance), Hours: stored(d.Hours)}
-		out = append(out, openedFollowUp{o, fu, at.Component})
+		out = append(out, openedFollowUp{o, fu, at.Component, d.Estimated})
 	}
 	return out
 }
@@ -90,61 +92,56 @@ func (f *fold) judgeFollowUp(list []openedFollowUp) {
 	f.judgeDue(ts, k)
 }
 
-// standing is the follow-up that stands after all openings, if one does: it is neither
-// settled nor lapsed.
+// standing is the follow-up that stands after all openings that have not lapsed, if one
+// does.
 func (f *fold) standing(list []openedFollowUp) (taskState, bool) {
 	var ts taskState
-	stands := false
+	stands, lapsed := false, false
 	for i, o := range list {
 		next := int64(math.MaxInt64)
 		if i+1 < len(list) {
 			next = list[i+1].At
 		}
 		opened := f.openedState(o)
-		stands = stands && !ts.lapsesAt(openedAt(opened.last))
-		if stands {
-			opened.point = earlier(ts.point, opened.point)
+		switch {
+		case f.hasLapsed(&opened):
+			lapsed = true
+		case stands:
+			opened.point, opened.lapse = earlier(ts.point, opened.point), earlier(ts.lapse, opened.lapse)
 			opened.by = ts.by
+			ts = opened
+		default:
+			ts, stands = opened, true
 		}
-		ts, stands = opened, true
 		if f.settledBetween(o, next) {
-			stands = false
+			stands, lapsed = false, false
 		}
 	}
-	if stands && ts.fu.Lapses != (rules.Limits{}) && ts.lapsesAt(f.state(&ts, &verdict{})) {
-		ts.lapsed, stands = true, false
-	}
+	ts.lapsed = lapsed && !stands
 	return ts, stands
 }
 
-// openedAt is how the vehicle stood when a follow-up was opened.
-func openedAt(d *interval.Done) interval.State {
-	nan := math.NaN()
-	return interval.State{Distance: d.Distance, Hours: d.Hours, EstDistance: nan, EstHours: nan, Today: d.Date, HasToday: true}
+// lapsePoint is where a follow-up lapses: by what was read, since one that was opened at
+// a value nobody read may have been opened later.
+func lapsePoint(o openedFollowUp, point interval.Point) interval.Point {
+	at := interval.Point{Distance: math.NaN(), Hours: math.NaN()}
+	if d := o.def.Lapses.Distance; d > 0 && !o.estimated {
+		at.Distance = point.Distance + d
+	}
+	if h := o.def.Lapses.Hours; h > 0 && !o.estimated {
+		at.Hours = point.Hours + h
+	}
+	return at
 }
 
-// lapsesAt reports whether the follow-up is so far past its point that it tells nothing
-// any more.
-func (ts *taskState) lapsesAt(s interval.State) bool {
-	if ts.fu.Lapses == (rules.Limits{}) {
+// hasLapsed reports whether the meters have passed where the follow-up lapses.
+func (f *fold) hasLapsed(ts *taskState) bool {
+	if math.IsNaN(ts.lapse.Distance) && math.IsNaN(ts.lapse.Hours) {
 		return false
 	}
-	plan, point := ts.lapse()
-	return plan.Judge(point, s).Stage == interval.Overdue
-}
-
-// lapse is the plan that is overdue where the follow-up has lapsed, and the point that
-// it counts from.
-func (ts *taskState) lapse() (interval.Plan, interval.Point) {
-	l, point := interval.Limits(ts.fu.Lapses), ts.point
-	if l.Distance == 0 {
-		point.Distance = math.NaN()
-	}
-	if l.Hours == 0 {
-		point.Hours = math.NaN()
-	}
-	point.HasDate = point.HasDate && (l.Months > 0 || l.Days > 0)
-	return interval.Plan{Every: ts.plan.Every, TolFixed: l, Shorten: 1}, point
+	nan := math.NaN()
+	s := f.readOnly(ts, interval.State{Distance: nan, Hours: nan, EstDistance: nan, EstHours: nan})
+	return interval.Plan{}.Judge(ts.lapse, s).Stage == interval.Overdue
 }
 
 func (f *fold) openedState(o openedFollowUp) taskState {
@@ -155,6 +152,7 @@ func (f *fold) openedState(o openedFollowUp) taskState {
 		TolShare: o.def.Tolerance.Share, TolFixed: interval.Limits(o.def.Tolerance.Fixed),
 	}
 	ts.from, ts.point = ts.plan.Next([]interval.Done{d})
+	ts.lapse = lapsePoint(o, ts.point)
 	return ts
 }
 

@@ -98,12 +98,7 @@ func (f *fold) nextByCalendar(j *judgedTask) int64 {
 	}
 	s := j.v.state
 	s.HasLikelyDistance, s.HasLikelyHours = false, false
-	next := f.startOf(j.ts.plan.NextChange(j.ts.point, s))
-	if j.ts.fu != nil && j.ts.fu.Lapses != (rules.Limits{}) {
-		plan, point := j.ts.lapse()
-		next = min(next, f.startOf(plan.NextChange(point, s)))
-	}
-	return next
+	return f.startOf(j.ts.plan.NextChange(j.ts.point, s))
 }
 
 // nextByUsage is when a forecast or an estimate can make the task soon, if it is

@@ -172,6 +172,18 @@ func (r *Record) lastFact(zone *time.Location) int64 {
 	return last
 }
 
+// lapseWall is the life value at which a follow-up may lapse.
+func (ts *taskState) lapseWall(hours bool) float64 {
+	at := ts.lapse.Distance
+	if hours {
+		at = ts.lapse.Hours
+	}
+	if ts.fu == nil || math.IsNaN(at) {
+		return math.Inf(1)
+	}
+	return at - float64(slack*math.Abs(at))
+}
+
 // boundMeter draws a meter's bounds: at the greatest pace, above what it has shown,
 // at which the vehicle is still clear of every edge.
 func (f *fold) boundMeter(c *chain) quietMeter {
@@ -253,16 +265,7 @@ func (f *fold) wall(c *chain, j *judgedTask, pace float64) float64 {
 	case interval.Due:
 		wall += tol
 	case interval.Overdue:
-		lapse := 0.0
-		if fu := j.ts.fu; fu != nil && c.hours {
-			lapse = fu.Lapses.Hours
-		} else if fu != nil {
-			lapse = fu.Lapses.Distance
-		}
-		if lapse == 0 {
-			return math.Inf(1)
-		}
-		wall += lapse
+		return j.ts.lapseWall(c.hours)
 	}
 	return wall - float64(slack*math.Abs(point))
 }

@@ -33,7 +33,7 @@ tasks:
     early: {hours: 8 h, time: 1 months}
     tolerance: 5%
     cautions: [raised load]
-    follow up: {second look: {within: {hours: 5 h, time: 20 days}, lapses: {hours: 30 h, time: 40 days}}}
+    follow up: {second look: {within: {hours: 5 h, time: 20 days}, lapses: {hours: 30 h}}}
   annual test:
     every: {time: 12 months}
     early: {time: 30 days}

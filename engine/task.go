@@ -23,9 +23,12 @@ type taskState struct {
 	point interval.Point
 	// noHistory: due, with no point. waiting: nothing to count from yet.
 	noHistory, waiting bool
-	lapsed             bool // a follow-up so far past its point that it is not asked for any more
-	postponed          *Postponed
-	pulls              []pull // what moved the point nearer, each by a limit that still counts
+	// lapse is where a follow-up is so far past its point that it is not asked for any
+	// more, by its meters alone; lapsed: it was.
+	lapse     interval.Point
+	lapsed    bool
+	postponed *Postponed
+	pulls     []pull // what moved the point nearer, each by a limit that still counts
 }
 
 func localDate(t time.Time, zone *time.Location) interval.Date { return interval.DateOf(t, zone) }

@@ -397,6 +397,11 @@ func (rr *ruleReader) worst(stage int) []string {
 func (rr *ruleReader) followUps() {
 	rr.eachStage("follow up", func(n *yaml.Node, stage int) {
 		rr.r.FollowUps = append(rr.r.FollowUps, rr.d.followUps(n, "follow up of "+rr.what, stage)...)
+		for i := 1; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
+			if l := valueOf(n.Content[i], "lapses"); l != nil {
+				rr.d.fault(l, "what an alarm asks for stands until it is done", "the follow-up %q of %s cannot lapse", n.Content[i-1].Value, rr.what)
+			}
+		}
 	})
 	inherit(rr.r.FollowUps, rr.worst)
 	if i := slices.IndexFunc(rr.r.FollowUps, func(u FollowUp) bool { return u.Cautions == nil }); i >= 0 {

@@ -247,16 +247,18 @@ func (d *document) followUp(key, n *yaml.Node, stage int) FollowUp {
 	return u
 }
 
-// lapses reads how far past its point the follow-up is dropped, which is later than it
-// is overdue.
-func (d *document) lapses(n *yaml.Node, what string, u FollowUp, key string) Limits {
+// lapses reads how far past its point a follow-up of a task is dropped, by its meters,
+// which is later than it is overdue.
+func (d *document) lapses(n *yaml.Node, what string, u FollowUp, of string) Limits {
 	l := d.limits(n, "lapses")
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		k, v := n.Content[i], n.Content[i+1]
 		mine, at := l.part(k.Value), u.At.part(k.Value)
 		switch {
+		case k.Value == "time":
+			d.fault(k, "write a distance or hours: a vehicle that stands would lose it", "%s cannot lapse by the calendar", what)
 		case mine > 0 && at == 0:
-			d.noSuchLimit(k, "lapses", key)
+			d.noSuchLimit(k, "lapses", of)
 		case mine > 0 && mine <= max(u.Tolerance.Fixed.part(k.Value), u.Tolerance.Share*at):
 			d.fault(v, "it lapses far past its point, when the answer is of no use any more", "%s lapses before it is overdue", what)
 		}

@@ -75,14 +75,19 @@ func source() node {
 	return about(n, "where the figures come from: for all, or by the keys that they stand under, with `otherwise` for the rest")
 }
 
-func followUps() node {
+// followUps are those of a task, which may lapse, or of a rule, which stand.
+func followUps(lapse bool) node {
 	n := object(nil, map[string]node{
 		"after": about(limits(), "due at that point"), "within": about(limits(), "asked for at once, due by then"),
 		"early": about(limits(), "how long before that point it is soon"), "tolerance": about(tolerance(), "how far past it is overdue"),
-		"lapses":     about(limits(), "how far past it is not asked for any more"),
 		"settled by": choice("sample"), "title": text(), "cautions": texts(),
 	})
 	n["oneOf"] = []node{{"required": []string{"after"}}, {"required": []string{"within"}}}
+	if lapse {
+		l := object(nil, map[string]node{"distance": quantity("5000 km", unit.Distance), "hours": quantity("100 h", unit.Time)})
+		l["minProperties"] = 1
+		n["properties"].(map[string]node)["lapses"] = about(l, "how far past it is not asked for any more")
+	}
 	return named(n)
 }
 
@@ -117,7 +122,7 @@ func task() node {
 		"needs":           list(need),
 		"cautions":        about(texts(), "what to mind"),
 		"source":          source(),
-		"follow up":       about(followUps(), "one-off tasks that the work opens, by name"),
+		"follow up":       about(followUps(true), "one-off tasks that the work opens, by name"),
 	})
 }
 
@@ -134,7 +139,7 @@ func rule() node {
 		"say":       about(text(), "the message; ${ expression } is filled in"),
 		"points to": about(texts(), "the likely sources"),
 		"advise":    about(onceOrByStage(text()), "what to do"),
-		"follow up": either(followUps(), byStage(followUps())),
+		"follow up": either(followUps(false), byStage(followUps(false))),
 		"pull in":   about(either(pullIns(), byStage(pullIns())), "tasks that are asked for earlier than they are due, by name"),
 		"cautions":  onceOrByStage(texts()),
 		"source":    source(),
