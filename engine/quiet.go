@@ -172,7 +172,7 @@ func (r *Record) lastFact(zone *time.Location) int64 {
 	return last
 }
 
-// lapseWall is the life value at which a follow-up may lapse.
+// lapseWall is the life value at which one of a follow-up's openings may lapse.
 func (ts *taskState) lapseWall(hours bool) float64 {
 	at := ts.lapse.Distance
 	if hours {
@@ -265,7 +265,8 @@ func (f *fold) wall(c *chain, j *judgedTask, pace float64) float64 {
 	case interval.Due:
 		wall += tol
 	case interval.Overdue:
-		return j.ts.lapseWall(c.hours)
+		wall = math.Inf(1)
 	}
-	return wall - float64(slack*math.Abs(point))
+	// One opening may lapse at any stage, where another has a wider tolerance.
+	return min(wall-float64(slack*math.Abs(point)), j.ts.lapseWall(c.hours))
 }

@@ -27,6 +27,7 @@ tasks:
     early: {time: 10 days}
     unknown history: from first reading
     cautions: [raised vehicle]
+    follow up: {leak check: {after: {distance: 1000 km}, tolerance: {distance: 1000 km}}}
   crane:
     where: component.kind == "crane"
     every: {hours: 50 h, time: 1 years}
