@@ -10,6 +10,7 @@ import (
 
 	"telltale/engine/interval"
 	"telltale/engine/lab"
+	"telltale/engine/meter"
 	"telltale/rules/unit"
 )
 
@@ -244,12 +245,6 @@ func sampleNotes(v *VehicleData, t timeline, i int) []string {
 	return notes
 }
 
-// The greatest ages, whatever the meter shows: as much as a meter may.
-const (
-	mostAge      = 10_000_000e3     // m
-	mostAgeHours = 1_000_000 * 3600 // s
-)
-
 // doubtedAge says why the fluid's age on the label of the sample at step i cannot
 // be: it is none, or more than the life of what the fluid is in, or than the run since all
 // of it was renewed. What is read off by eye may be out by 1 %, a run by 10 %.
@@ -262,16 +257,16 @@ func doubtedAge(t timeline, i int) string {
 	switch {
 	case err != nil || kind != unit.Distance && kind != unit.Time || age < 0:
 		return fmt.Sprintf("the fluid's age of %s is not used: it is no distance and no running time", q)
-	case kind == unit.Distance && age > mostAge || kind == unit.Time && age > mostAgeHours:
+	case kind == unit.Distance && age > meter.MostDistance || kind == unit.Time && age > meter.MostRunning:
 		return fmt.Sprintf("the fluid's age of %s is not used: no fluid runs as long", q)
 	}
-	meter := func(s lab.Step) float64 {
+	run := func(s lab.Step) float64 {
 		if kind == unit.Time {
 			return s.Hours
 		}
 		return s.Distance
 	}
-	life := meter(t.lab[i])
+	life := run(t.lab[i])
 	if age > life*1.01 {
 		return fmt.Sprintf("the fluid's age of %s is not used: the vehicle has run %s", q, roundedIn(life, q.Unit))
 	}
@@ -279,9 +274,9 @@ func doubtedAge(t timeline, i int) string {
 	if e < 0 || t.lab[e].Share != 1 {
 		return ""
 	}
-	if run := life - meter(t.lab[e]); age > float64(run*1.1)+float64(0.01*life) {
+	if since := life - run(t.lab[e]); age > float64(since*1.1)+float64(0.01*life) {
 		return fmt.Sprintf("the fluid's age of %s is not used: all of it was renewed %s before; was the sample drawn before the fluid went in?",
-			q, roundedIn(run, q.Unit))
+			q, roundedIn(since, q.Unit))
 	}
 	return ""
 }

@@ -6,10 +6,11 @@ import (
 	"slices"
 	"strings"
 
+	"telltale/engine/meter"
 	"telltale/rules/unit"
 )
 
-// What an event may hold at most. A meter that shows ten million is broken.
+// What an event may hold at most; of what a meter shows, see meter.MostDistance.
 const (
 	maxName    = 128 // bytes of a name: vehicle, meter, component, task, rule, analyte
 	maxTasks   = 64
@@ -19,11 +20,9 @@ const (
 	maxParts   = 32 // components
 	maxResults = 200
 
-	maxDistance = 10_000_000 * 1000.0 // m
-	maxRunning  = 1_000_000 * 3600.0  // s
-	maxVolume   = 100_000.0           // L
-	maxTorque   = 100_000.0           // N m
-	maxTorques  = 32
+	maxVolume  = 100_000.0 // L
+	maxTorque  = 100_000.0 // N m
+	maxTorques = 32
 )
 
 // checkName asks for a name that can be shown and compared.
@@ -72,7 +71,7 @@ func checkCount(at string, have, most int) error {
 }
 
 // bounds of the quantities by kind, in base units.
-var bounds = map[unit.Kind]float64{unit.Distance: maxDistance, unit.Time: maxRunning, unit.Volume: maxVolume, unit.Torque: maxTorque}
+var bounds = map[unit.Kind]float64{unit.Distance: meter.MostDistance, unit.Time: meter.MostRunning, unit.Volume: maxVolume, unit.Torque: maxTorque}
 
 // checkQuantity asks for a quantity of one of the kinds, not negative and
 // believable; who names what needs it, for the error text.

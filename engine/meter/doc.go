@@ -20,6 +20,13 @@ const (
 	Hours                // seconds of running
 )
 
+// The most that an instrument shows, and that anything has run by it: one that shows ten
+// million kilometres is broken. Common practice, no source.
+const (
+	MostDistance = 10_000_000 * 1000.0 // metres
+	MostRunning  = 1_000_000 * 3600.0  // seconds
+)
+
 // Reading is the value of one instrument at a moment, in metres or seconds.
 type Reading struct {
 	At    int64 // Unix seconds
