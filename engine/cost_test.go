@@ -82,7 +82,7 @@ func BenchmarkReading(b *testing.B) {
 	for b.Loop() {
 		if readings%len(events) == 0 {
 			b.StopTimer()
-			p.records["van"], p.now = &whole, costStart
+			p.records["van"], p.law.Now = &whole, costStart
 			p.records["van"] = copyOf(&whole, "van", false)
 			b.StartTimer()
 		}
@@ -107,7 +107,7 @@ func benchmarkTick(b *testing.B, vehicles int) {
 	const changing = 1000
 	one := costVehicle(b)
 	p := NewPartition()
-	p.Restore(one.now, one.book)
+	p.Restore(one.law.Now, one.law.Book)
 	before := heapInUse()
 	each := 0.0
 	for i := range vehicles {
@@ -126,13 +126,13 @@ func benchmarkTick(b *testing.B, vehicles int) {
 			p.put(copyOf(one.records["van"], fmt.Sprintf("van-%07d", i), true))
 		}
 		clear(p.changed)
-		p.now = one.now
+		p.law.Now = one.law.Now
 		b.StartTimer()
 	}
 	b.ReportMetric(each, "B/vehicle")
 }
 
-func (p *Partition) put(r *Record) {
+func (p *Partition) put(r *vehicle) {
 	p.records[r.Vehicle] = r
 	p.turns.schedule(r)
 }
@@ -140,7 +140,7 @@ func (p *Partition) put(r *Record) {
 // copyOf is the vehicle again, with facts and words of its own, but with the meters
 // and components that all of them have; one that changes went into service on such a
 // day that its test is soon from tomorrow.
-func copyOf(r *Record, name string, changes bool) *Record {
+func copyOf(r *vehicle, name string, changes bool) *vehicle {
 	c := *r
 	c.Vehicle, c.turn = name, nil
 	reg := *r.Register[0].VehicleData

@@ -36,37 +36,38 @@ func (q *DueQuery) tagged(reg *VehicleData) bool {
 func (p *Partition) Due(q DueQuery) []DueItem {
 	var out []DueItem
 	for _, v := range p.named(q.Vehicle) {
-		r, view := p.record(v), p
+		f := p.view(p.record(v))
 		if q.On != "" {
-			r, view = p.asOf(r, q.On)
+			f.asOf(q.On)
 		}
-		if reg := r.registered(); p.book != nil && !r.Out && reg != nil && !reg.Retired && q.tagged(reg) {
-			out = append(out, view.dueOf(r, q)...)
+		if reg := f.rec.registered(); f.Book != nil && !f.rec.Out && reg != nil && !reg.Retired && q.tagged(reg) {
+			out = append(out, f.due(q)...)
 		}
 	}
 	SortDue(out)
 	return out
 }
 
-// asOf is the record and the clock as of the end of a local date.
-func (p *Partition) asOf(r *Record, on string) (*Record, *Partition) {
+// asOf puts the record and the clock as of the end of a local date.
+func (f *view) asOf(on string) {
 	day, err := interval.ParseDate(on)
-	reg := r.registered()
+	reg := f.rec.registered()
 	if err != nil || reg == nil {
-		return &Record{Vehicle: r.Vehicle}, p
+		f.rec = &Record{Vehicle: f.rec.Vehicle}
+		return
 	}
-	view := *p
-	view.now = day.AddDays(1).Start(reg.zone()).Add(-time.Second)
-	if !view.now.Before(p.now) {
-		return r, &view
+	then := *f.law
+	then.Now = day.AddDays(1).Start(reg.zone()).Add(-time.Second)
+	if then.Now.Before(f.Now) {
+		f.rec, f.kept = f.rec.until(then.Now.UnixNano()), nil
 	}
-	return r.until(view.now.UnixNano()), &view
+	f.law, f.when = &then, then.Now
 }
 
 // until is the record without what was observed after a moment.
 func (r *Record) until(at int64) *Record {
 	rec := *r
-	rec.chains, rec.applied, rec.quiet, rec.Out = nil, nil, nil, r.outAt(at)
+	rec.chains, rec.Out = nil, r.outAt(at)
 	rec.Register, rec.Services = before(r.Register, at), before(r.Services, at)
 	rec.Samples, rec.Postponed = before(r.Samples, at), before(r.Postponed, at)
 	rec.Meters = slices.Clone(r.Meters)
@@ -127,9 +128,7 @@ func (d *DueItem) first() string {
 	return min(d.DueDate, d.Likely)
 }
 
-func (p *Partition) dueOf(r *Record, q DueQuery) []DueItem {
-	rec := *r
-	f := &fold{p: p, rec: &rec, when: p.now}
+func (f *view) due(q DueQuery) []DueItem {
 	var out []DueItem
 	add := func(ts *taskState, k AlarmKey) {
 		v := f.verdict(ts)
@@ -142,7 +141,7 @@ func (p *Partition) dueOf(r *Record, q DueQuery) []DueItem {
 }
 
 // ahead reports whether the task is likely to come due within so many days.
-func (f *fold) ahead(ts *taskState, v verdict, n int) bool {
+func (f *view) ahead(ts *taskState, v verdict, n int) bool {
 	if n <= 0 || ts.waiting || !v.state.HasToday {
 		return false
 	}
@@ -150,7 +149,7 @@ func (f *fold) ahead(ts *taskState, v verdict, n int) bool {
 	return ts.point.HasDate && ts.point.Date.Compare(limit) <= 0 || v.sure && v.likely.Compare(limit) <= 0
 }
 
-func (f *fold) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
+func (f *view) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
 	reg := f.applied().reg
 	d := DueItem{
 		Vehicle: f.rec.Vehicle, Name: reg.Name, Tags: reg.Tags, People: reg.People, Component: k.Component,
@@ -158,7 +157,7 @@ func (f *fold) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
 		Cautions: ts.cautions(), FollowUp: ts.fu != nil,
 	}
 	d.PulledIn, d.Figures = f.pulledIn(ts), f.def(ts.comp).figures()
-	d.OwnCautions = f.p.book.Own(d.Cautions)
+	d.OwnCautions = f.Book.Own(d.Cautions)
 	if ts.noHistory {
 		d.Limit = noHistory
 	}
@@ -181,7 +180,7 @@ func (f *fold) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
 const noHistory = "no history"
 
 // duePoint is where a task stands, in the book's units.
-func (f *fold) duePoint(ts *taskState, v verdict) *DuePoint {
+func (f *view) duePoint(ts *taskState, v verdict) *DuePoint {
 	d := DueItem{Limit: v.Limit.String()}
 	if ts.noHistory {
 		return &DuePoint{Limit: noHistory}
@@ -203,7 +202,7 @@ func (f *fold) duePoint(ts *taskState, v verdict) *DuePoint {
 }
 
 // dueDates fills in the date of the calendar limit and the forecast.
-func (f *fold) dueDates(d *DueItem, ts *taskState, v verdict) {
+func (f *view) dueDates(d *DueItem, ts *taskState, v verdict) {
 	if ts.point.HasDate && !ts.noHistory {
 		d.DueDate = ts.point.Date.String()
 	}
@@ -214,7 +213,7 @@ func (f *fold) dueDates(d *DueItem, ts *taskState, v verdict) {
 }
 
 // dueMeter fills in the meter limit: the one that decides, else the first there is.
-func (f *fold) dueMeter(d *DueItem, ts *taskState, v verdict) {
+func (f *view) dueMeter(d *DueItem, ts *taskState, v verdict) {
 	c, point := v.meter, ts.point.Distance
 	if c == nil {
 		c = f.rec.chainFor(f.applied().reg, f.def(ts.comp), math.IsNaN(point))
@@ -249,5 +248,5 @@ func lastDone(ts *taskState) string {
 
 // turn is this partition's part of a digest.
 func (p *Partition) turn(d *TurnData) *TurnPart {
-	return &TurnPart{Digest: d.Digest, Date: d.Date, Now: p.now, Items: p.Due(DueQuery{}), Alarms: p.Alarms(), Vehicles: len(p.records) + len(p.packed)}
+	return &TurnPart{Digest: d.Digest, Date: d.Date, Now: p.law.Now, Items: p.Due(DueQuery{}), Alarms: p.Alarms(), Vehicles: len(p.records) + len(p.packed)}
 }

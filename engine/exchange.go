@@ -43,7 +43,7 @@ func oddShare(d *FluidData, c *ComponentDef) string {
 
 // statedShare is the greatest share of a component's fluid that the service's tasks
 // renew by plan; 0 where none states one.
-func (f *fold) statedShare(s *Service, comp int) float64 {
+func (f *view) statedShare(s *Service, comp int) float64 {
 	share := 0.0
 	for _, at := range f.applied().rules.Tasks {
 		if at.Task.Share > share && at.Component == comp && f.settlesTask(s, at.Task, comp) {

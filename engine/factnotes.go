@@ -42,7 +42,7 @@ func (x *facts) Note(w rules.Word, arg string) string {
 		add(x.within(arg, within, "", ok))
 	case rules.WordRate:
 		within, _, ok := x.sheet.RateError(arg, unit.Distance)
-		base, _, _ := unit.Base(1000, x.f.p.book.Units.Distance)
+		base, _, _ := unit.Base(1000, x.f.Book.Units.Distance)
 		add(x.within(arg, within*base, "", ok))
 	case rules.WordRateHours:
 		within, _, ok := x.sheet.RateError(arg, unit.Time)
@@ -120,7 +120,7 @@ func (x *facts) drainNote(analyte string, target float64) string {
 	if !ok || n == 0 {
 		return ""
 	}
-	volume := x.f.p.book.Units.Volume
+	volume := x.f.Book.Units.Volume
 	s := "s"
 	if n == 1 {
 		s = ""
@@ -135,12 +135,12 @@ func (x *facts) usualNote(u lab.Usual) string {
 }
 
 // perWords is what rates are told for, and how many metres or seconds that is.
-func (f *fold) perWords(per unit.Kind) (string, float64) {
+func (f *view) perWords(per unit.Kind) (string, float64) {
 	if per != unit.Distance {
 		return "100 h", 100 * 3600
 	}
-	base, _, _ := unit.Base(1000, f.p.book.Units.Distance)
-	return "1,000 " + f.p.book.Units.Distance, base
+	base, _, _ := unit.Base(1000, f.Book.Units.Distance)
+	return "1,000 " + f.Book.Units.Distance, base
 }
 
 // figures writes a number with three figures that count.

@@ -15,7 +15,7 @@ import (
 // facts answers what rules ask of one vehicle, and of one component where def is
 // not nil, as the record stood at a place in its history.
 type facts struct {
-	f        *fold
+	f        *view
 	reg      *VehicleData
 	vehicle  *rules.Vehicle
 	comp     *rules.Component
@@ -50,7 +50,7 @@ type endKey struct {
 
 // factsAt makes the facts of a component (-1: the vehicle) at a place; readings
 // count up to the moment at.
-func (f *fold) factsAt(comp int, before place, at int64) *facts {
+func (f *view) factsAt(comp int, before place, at int64) *facts {
 	a := f.applied()
 	x := &facts{f: f, reg: a.reg, vehicle: &a.vehicle, before: before, at: at, of: comp}
 	if comp < 0 {
@@ -77,7 +77,7 @@ func (f *fold) factsAt(comp int, before place, at int64) *facts {
 
 // sharedFacts are the facts of a place for a rule that is done with them before the
 // next one asks: one event has many rules judged at one place.
-func (f *fold) sharedFacts(comp int, before place, at int64) *facts {
+func (f *view) sharedFacts(comp int, before place, at int64) *facts {
 	if x := f.shared; x != nil && x.of == comp && x.before == before && x.at == at {
 		clear(x.ends)
 		x.used, x.stated = x.used[:0], false
@@ -394,7 +394,7 @@ func (x *facts) done(task string) bool {
 	if x.def != nil {
 		comp = slices.IndexFunc(x.reg.Components, func(c ComponentDef) bool { return c.Name == x.def.Name })
 	}
-	for _, t := range x.f.p.book.Tasks {
+	for _, t := range x.f.Book.Tasks {
 		if t.Name != task && !slices.Contains(t.Over, task) {
 			continue
 		}

@@ -17,12 +17,12 @@ func (p *Partition) SurveyMonthly() { p.alone = &alone{} }
 
 func (p *Partition) surveyAlone() {
 	a := p.alone
-	if a == nil || p.asks == "" || a.asked == p.asks && p.now.Before(nextMonth(a.last)) {
+	if a == nil || p.asks == "" || a.asked == p.asks && p.law.Now.Before(nextMonth(a.last)) {
 		return
 	}
-	a.last, a.asked = p.now, p.asks
+	a.last, a.asked = p.law.Now, p.asks
 	a.number++
-	set := p.SurveyNow(p.now, a.number)
+	set := p.SurveyNow(p.law.Now, a.number)
 	p.fleet = inForce{set.Hash(), set}
 }
 
@@ -31,7 +31,7 @@ func (p *Partition) surveyAlone() {
 func (p *Partition) SurveyNow(now time.Time, number int) *FleetSet {
 	at := Event{Kind: SurveyEvent, Time: now, Recorded: now}
 	part := p.survey(at, &SurveyData{Turn: now.UTC().Format(time.RFC3339)})
-	return FleetBaselines(p.book, number, []SurveyPart{*part})
+	return FleetBaselines(p.law.Book, number, []SurveyPart{*part})
 }
 
 func nextMonth(t time.Time) time.Time {

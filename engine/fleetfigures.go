@@ -61,7 +61,7 @@ func (p *Partition) RestoreBaselines(hash string, set *FleetSet) { p.fleet = inF
 // compareWithFleet notes what the baselines in force say of a sample that arrives.
 func (f *fold) compareWithFleet(s *Sample) {
 	set := f.p.fleet.set
-	if f.p.fleet.hash == "" || f.p.book == nil {
+	if f.p.fleet.hash == "" || f.Book == nil {
 		return
 	}
 	if set == nil {

@@ -4,19 +4,16 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 
-	"telltale/engine/interval"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
 
 // fold is one event on its way into one record.
 type fold struct {
+	view // of a copy of the record; as it was it stays whole
 	p    *Partition
-	rec  *Record // a copy; the record as it was stays whole
 	ev   Event
-	when time.Time // of what the event brings about
 	// resting: the event takes a fact out, so an alarm that goes is withdrawn.
 	resting bool
 	change  change
@@ -24,15 +21,10 @@ type fold struct {
 	// ownLatches: the record's latches were copied for this fold and may be changed.
 	ownLatches bool
 	out        []Output
-	lines      []madeLine // by component
 	// whole: all that stands was judged, and these are the tasks.
 	whole  bool
 	judged []judgedTask
-	dones  []interval.Done // room for what tasks count from
-	// shared are the facts that rules are stepped by, most of them at one place.
-	shared *facts
-	// shortening: a task's factor is being asked for.
-	shortening bool
+	quiet  *quiet // the bounds drawn after it; nil where there are none
 }
 
 // change is what an event did to the facts.
@@ -89,7 +81,7 @@ func (f *fold) take() error {
 	switch d := f.ev.Data.(type) {
 	case *VehicleData:
 		f.rec.Register = latest(insert(f.rec.Register, Registration{s, f.p.alike.registration(d)}), keptRegister)
-		f.rec.applied, f.change.all = nil, true
+		f.kept, f.change.all = nil, true
 		f.compareWaiting()
 	case *ReadingData:
 		return f.takeReading(s, d)
@@ -310,7 +302,7 @@ func (f *fold) noteSample(d *SampleData) {
 	}
 	i := slices.IndexFunc(reg.Components, func(c ComponentDef) bool { return c.Name == d.Component })
 	var t timeline
-	if f.p.book == nil {
+	if f.Book == nil {
 		t = f.rec.timeline(reg, &reg.Components[i], nil)
 	} else {
 		t = f.timeline(i)
@@ -358,11 +350,11 @@ func (f *fold) note(why error) {
 // noteService tells which tasks of the event's service the book in force does not
 // know, as refusals of that part: the work is kept, and settles nothing.
 func (f *fold) noteService(d *ServiceData) {
-	if f.p.book == nil {
+	if f.Book == nil {
 		return
 	}
 	for _, name := range d.Tasks {
-		if !f.p.knowsTask(name) {
+		if !f.knowsTask(name) {
 			f.note(fmt.Errorf("the work is kept, but no task or follow-up of the rules in force is called %q", name))
 		}
 	}
@@ -382,7 +374,7 @@ func (f *fold) takeVoid(s Stamp, target ID) error {
 		return nil
 	}
 	f.resting = true
-	f.rec.applied = nil
+	f.kept = nil
 	f.rec.chains = nil
 	f.change.all = true
 	return nil
@@ -487,14 +479,14 @@ func (f *fold) acceptedReading() bool {
 	return false
 }
 
-func (f *fold) componentName(comp int) string {
+func (f *view) componentName(comp int) string {
 	if comp < 0 {
 		return ""
 	}
 	return f.applied().reg.Components[comp].Name
 }
 
-func (f *fold) timeline(comp int) timeline {
+func (f *view) timeline(comp int) timeline {
 	a := f.applied()
 	if f.lines == nil {
 		f.lines = make([]madeLine, len(a.reg.Components))
@@ -521,11 +513,12 @@ func (f *fold) causeIDs() []ID {
 	return []ID{f.ev.ID}
 }
 
-func (f *fold) bookHash() string {
-	if f.p.book == nil {
+// bookHash names the book in force; "" before the first.
+func (l *law) bookHash() string {
+	if l.Book == nil {
 		return ""
 	}
-	return f.p.book.Hash
+	return l.Book.Hash
 }
 
 func (f *fold) say(t *Transition) { f.out = append(f.out, Output{Transition: t}) }

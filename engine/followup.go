@@ -20,7 +20,7 @@ type openedFollowUp struct {
 }
 
 // openings derives all that opened follow-ups, in order of time.
-func (f *fold) openings() []openedFollowUp {
+func (f *view) openings() []openedFollowUp {
 	var out []openedFollowUp
 	a := f.applied()
 	for _, at := range a.rules.Tasks {
@@ -45,7 +45,7 @@ func (f *fold) openings() []openedFollowUp {
 // ofStage reports whether it was opened by what a rule says at the stage; 0 is any.
 func (o *Opening) ofStage(stage int) bool { return stage == 0 || o.Stage == 0 || stage == o.Stage }
 
-func (f *fold) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []openedFollowUp {
+func (f *view) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []openedFollowUp {
 	var out []openedFollowUp
 	for i := range f.rec.Services {
 		s := &f.rec.Services[i]
@@ -94,7 +94,7 @@ func (f *fold) judgeFollowUp(list []openedFollowUp) {
 
 // standing is the follow-up that stands after all openings that have not lapsed, if one
 // does.
-func (f *fold) standing(list []openedFollowUp) (taskState, bool) {
+func (f *view) standing(list []openedFollowUp) (taskState, bool) {
 	var ts taskState
 	stands, lapsed := false, false
 	for i, o := range list {
@@ -135,7 +135,7 @@ func lapsePoint(o openedFollowUp, point interval.Point) interval.Point {
 }
 
 // hasLapsed reports whether the meters have passed where the follow-up lapses.
-func (f *fold) hasLapsed(ts *taskState) bool {
+func (f *view) hasLapsed(ts *taskState) bool {
 	if math.IsNaN(ts.lapse.Distance) && math.IsNaN(ts.lapse.Hours) {
 		return false
 	}
@@ -144,7 +144,7 @@ func (f *fold) hasLapsed(ts *taskState) bool {
 	return interval.Plan{}.Judge(ts.lapse, s).Stage == interval.Overdue
 }
 
-func (f *fold) openedState(o openedFollowUp) taskState {
+func (f *view) openedState(o openedFollowUp) taskState {
 	d := interval.Done{Date: localDate(time.Unix(0, o.At), f.applied().zone), Distance: known(o.Distance), Hours: known(o.Hours)}
 	ts := taskState{fu: o.def, comp: o.comp, by: o.By, last: &d}
 	ts.plan = interval.Plan{
@@ -174,7 +174,7 @@ func least(a, b float64) float64 {
 
 // settledBetween reports whether a service that lists the follow-up, or a sample
 // where that settles it, came after the opening and not after a moment.
-func (f *fold) settledBetween(o openedFollowUp, until int64) bool {
+func (f *view) settledBetween(o openedFollowUp, until int64) bool {
 	for i := range f.rec.Services {
 		s := &f.rec.Services[i]
 		if s.At > o.At && s.At <= until && f.settles(s, o.Name, "", o.comp) {

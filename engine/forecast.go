@@ -88,7 +88,7 @@ func (v *verdictOf) crossing(r *rules.Rule, o *outlook) (lab.Crossing, *VerdictF
 		}
 		x := v.f.factsAt(v.comp, s.place, max(s.at, s.sample.At))
 		x.reported = true
-		got := v.f.p.judge.Run(r, x)
+		got := v.f.Judge.Run(r, x)
 		if len(got.Ends) == 0 {
 			continue
 		}

@@ -18,7 +18,7 @@ import (
 const heldSteps = 12
 
 // hold makes a task soon that was soon by a forecast and has not moved clear.
-func (f *fold) hold(ts *taskState, v *verdict) {
+func (f *view) hold(ts *taskState, v *verdict) {
 	if v.stage != interval.Normal {
 		return
 	}
@@ -46,7 +46,7 @@ type forecastMeter struct {
 	months, days int
 }
 
-func (f *fold) forecastMeter(ts *taskState, hours bool) forecastMeter {
+func (f *view) forecastMeter(ts *taskState, hours bool) forecastMeter {
 	e := ts.plan.Early
 	m := forecastMeter{zone: f.applied().zone, point: ts.point.Distance, early: e.Distance, months: e.Months, days: e.Days}
 	if hours {

@@ -7,7 +7,7 @@ func (f *fold) judge() {
 	r := f.rec
 	reg := r.registered()
 	switch {
-	case reg == nil || f.p.book == nil:
+	case reg == nil || f.Book == nil:
 		f.withdrawAll("the vehicle is not registered any more")
 		return
 	case reg.Retired:
@@ -59,7 +59,7 @@ func (f *fold) judgeWhileOut() {
 }
 
 // lists reports whether the service lists the task or one that contains it.
-func (f *fold) lists(s *Service, task string) bool {
+func (f *view) lists(s *Service, task string) bool {
 	t := f.task(task)
 	return slices.Contains(s.Tasks, task) ||
 		t != nil && slices.ContainsFunc(t.In, func(larger string) bool { return slices.Contains(s.Tasks, larger) })

@@ -91,9 +91,9 @@ func (f *fold) setLatch(l Latch) {
 }
 
 // step judges the rule at one place and moves the latch.
-func (f *fold) step(r *rules.Rule, comp int, l *Latch, at judgement) {
+func (f *view) step(r *rules.Rule, comp int, l *Latch, at judgement) {
 	x := f.sharedFacts(comp, at.before, at.at)
-	got := f.p.judge.Run(r, x)
+	got := f.Judge.Run(r, x)
 	l.Missing = got.Missing
 	if len(got.Missing) > 0 {
 		return
@@ -116,14 +116,14 @@ func (f *fold) step(r *rules.Rule, comp int, l *Latch, at judgement) {
 		next.Age = knownAges(x)
 	}
 	if next.Stage > l.Stage {
-		next.open(r, l.Stage, x, at)
+		next.open(r, l.Stage, f.stood(x, at))
 	}
 	*l = next
 }
 
 // masked reports whether an exchange since the stage was reached hides what the
 // alarm saw.
-func (f *fold) masked(x *facts, l *Latch) bool {
+func (f *view) masked(x *facts, l *Latch) bool {
 	reached := slices.IndexFunc(x.steps.steps, func(s step) bool { return s.id() == l.Reached })
 	return lab.Masked(x.steps.lab, reached, lab.Ages{Distance: known(l.Age[0]), Hours: known(l.Age[1])})
 }
@@ -218,26 +218,29 @@ func less(a, b float64) bool    { return a < b && !rules.Equal(a, b) }
 
 // open notes the follow-ups that reaching the stage opens, each once in a life of
 // the alarm.
-func (l *Latch) open(r *rules.Rule, from int, x *facts, at judgement) {
+func (l *Latch) open(r *rules.Rule, from int, stood Opening) {
 	if from == 0 {
 		l.Opened, l.PullsNow = nil, 0
 	}
+	stood.Stage = l.Stage
 	for i := range r.PullIns {
-		l.pullIn(&r.PullIns[i], x, at)
+		l.pullIn(&r.PullIns[i], stood)
 	}
 	for _, fu := range r.FollowUps {
 		if fu.Stage != 0 && fu.Stage != l.Stage || slices.Contains(l.Opened, fu.Name) {
 			continue
 		}
 		l.Opened = append(slices.Clone(l.Opened), fu.Name)
-		l.Openings = latest(append(slices.Clone(l.Openings), l.opening(fu.Name, x, at)), keptOpenings)
+		stood.Name = fu.Name
+		l.Openings = latest(append(slices.Clone(l.Openings), stood), keptOpenings)
 	}
 }
 
-func (l *Latch) opening(name string, x *facts, at judgement) Opening {
-	o := Opening{Name: name, By: at.id, Stage: l.Stage, At: at.at, Distance: -1, Hours: -1, Stated: x.stated}
+// stood is where the vehicle stood at a judgement, for what it opens.
+func (f *view) stood(x *facts, at judgement) Opening {
+	o := Opening{By: at.id, At: at.at, Distance: -1, Hours: -1, Stated: x.stated}
 	if at.at == math.MaxInt64 { // judged by the clock
-		o.At = x.f.p.now.UnixNano()
+		o.At = f.Now.UnixNano()
 	}
 	if v, _, ok := x.life(false); ok {
 		o.Distance = v
@@ -249,7 +252,7 @@ func (l *Latch) opening(name string, x *facts, at judgement) Opening {
 }
 
 // walk makes the latch anew from all the places at which the rule is judged.
-func (f *fold) walk(r *rules.Rule, comp int, k AlarmKey) Latch {
+func (f *view) walk(r *rules.Rule, comp int, k AlarmKey) Latch {
 	l := Latch{AlarmKey: k}
 	for _, at := range f.judgements(r, comp) {
 		f.step(r, comp, &l, at)
@@ -266,7 +269,7 @@ func (l *Latch) keepOpenings(r *rules.Rule, before *Latch) {
 }
 
 // judgements lists the places at which the kept facts have the rule judged, in order.
-func (f *fold) judgements(r *rules.Rule, comp int) []judgement {
+func (f *view) judgements(r *rules.Rule, comp int) []judgement {
 	var out []judgement
 	if r.On&rules.OnSample != 0 && comp >= 0 {
 		for _, s := range f.timeline(comp).steps {
@@ -293,7 +296,7 @@ func (f *fold) judgements(r *rules.Rule, comp int) []judgement {
 		}
 	}
 	slices.SortStableFunc(out, func(a, b judgement) int { return a.before.compare(b.before) })
-	if r.On&rules.OnClock != 0 && !f.p.now.IsZero() {
+	if r.On&rules.OnClock != 0 && !f.Now.IsZero() {
 		out = append(out, judgement{lastPlace, math.MaxInt64, ID{}})
 	}
 	return out
@@ -328,14 +331,14 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 // latch is copied to where closures live only when an alarm moves.
 func (f *fold) moveRule(ar rules.AppliedRule, l Latch, at judgement) {
 	f.move(move{AlarmKey: l.AlarmKey, stage: l.Stage, words: func(t *Transition, from, to int) {
-		f.ruleWords(t, ar, l, at, from, to)
+		f.ruleWords(t, ar, l, at, from, to, f.causeIDs())
 	}})
 }
 
 // ruleWords fills in what a rule says of its last judgement.
-func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgement, from, to int) {
-	r, j := ar.Rule, f.p.judge
-	t.Title, t.Events = r.Title, f.causeIDs()
+func (f *view) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgement, from, to int, causes []ID) {
+	r, j := ar.Rule, f.Judge
+	t.Title, t.Events = r.Title, causes
 	if at.before == (place{}) {
 		t.Message = noLonger(r)
 		return
@@ -356,7 +359,7 @@ func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgem
 	if to > 0 {
 		stage = to
 		t.Advise, t.Cautions, t.PointsTo = f.advice(r, to, x, end.Measure), cautions(r, to), r.PointsTo
-		t.OwnCautions, t.Source = f.p.book.Own(t.Cautions), r.SourceOf(to)
+		t.OwnCautions, t.Source = f.Book.Own(t.Cautions), r.SourceOf(to)
 		t.FollowUps, t.PullsIn = opened(l.Openings, at.id), opened(l.Pulls, at.id)
 	}
 	t.Message = j.Say(r, stage, x, end.Measure)
@@ -375,8 +378,8 @@ func (f *fold) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgem
 
 // advice is what the rule advises. Where it reckons how many drains thin a wear
 // metal, it says what that does not do.
-func (f *fold) advice(r *rules.Rule, stage int, x *facts, measure float64) string {
-	s := f.p.judge.Advise(r, worded(r, stage), x, measure)
+func (f *view) advice(r *rules.Rule, stage int, x *facts, measure float64) string {
+	s := f.Judge.Advise(r, worded(r, stage), x, measure)
 	for _, w := range []rules.Word{rules.WordExchangesTo, rules.WordLitresTo} {
 		for _, a := range r.Asks(w) {
 			if note := lab.DilutionNote(a); note != "" && !strings.Contains(s, note) {

@@ -60,7 +60,7 @@ func (c *chain) wholeUnit() float64 {
 	return 1609.344
 }
 
-func (f *fold) disputedText(c *chain, p chainPoint) string {
+func (f *view) disputedText(c *chain, p chainPoint) string {
 	text := fmt.Sprintf("The %s reads %s", c.name, f.face(c, p.face))
 	if last, ok := c.last(p.at); ok {
 		text += fmt.Sprintf(" after %s on %s", f.face(c, last.face), localDate(time.Unix(0, last.at), f.applied().zone))
@@ -73,10 +73,10 @@ func (f *fold) disputedText(c *chain, p chainPoint) string {
 
 func (f *fold) judgeSilence() {
 	var silent []string
-	if !f.p.now.IsZero() {
+	if !f.Now.IsZero() {
 		for i := range f.rec.chains {
 			c := &f.rec.chains[i]
-			if since, ok := meter.Silent(c.moments(), f.rec.inSince(), f.p.now.Unix()); ok {
+			if since, ok := meter.Silent(c.moments(), f.rec.inSince(), f.Now.Unix()); ok {
 				silent = append(silent, fmt.Sprintf("The %s has not been read since %s", c.name, localDate(time.Unix(since, 0), f.applied().zone)))
 			}
 		}

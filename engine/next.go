@@ -33,12 +33,11 @@ func (ts *taskState) asksFacts() bool {
 // seconds, and what readings cannot.
 func (f *fold) settle() {
 	r := f.rec
-	r.quiet = nil
 	reg := r.registered()
 	switch {
 	case reg == nil:
 		r.Next = seconds(r.FirstSeen) + int64(unregisteredFor/time.Second) + 1
-	case f.p.book == nil || reg.Retired || r.Out:
+	case f.Book == nil || reg.Retired || r.Out:
 		r.Next = never
 	case f.unclocked():
 		r.Next = 0
@@ -49,19 +48,19 @@ func (f *fold) settle() {
 			f.judged[i].calendar = f.nextByCalendar(&f.judged[i])
 		}
 		r.Next = f.nextChange()
-		r.quiet = f.drawQuiet()
-		if r.quiet != nil {
-			r.dropDerived()
+		f.quiet = f.drawQuiet()
+		if f.quiet != nil {
+			f.dropDerived()
 		}
 	}
 }
 
 // dropDerived frees what can be made again when it is asked for.
-func (r *Record) dropDerived() { r.chains, r.applied = nil, nil }
+func (f *fold) dropDerived() { f.rec.chains, f.kept = nil, nil }
 
 func (f *fold) nextChange() int64 {
 	onClock := func(ar rules.AppliedRule) bool { return ar.Rule.On&rules.OnClock != 0 }
-	if f.p.now.IsZero() || slices.ContainsFunc(f.applied().rules.Rules, onClock) {
+	if f.Now.IsZero() || slices.ContainsFunc(f.applied().rules.Rules, onClock) {
 		return 0
 	}
 	next := f.nextOfAlarms()
@@ -74,7 +73,7 @@ func (f *fold) nextChange() int64 {
 	return next
 }
 
-func (f *fold) nextOfAlarms() int64 {
+func (f *view) nextOfAlarms() int64 {
 	next := int64(never)
 	for i := range f.rec.Alarms {
 		a := &f.rec.Alarms[i]
@@ -89,7 +88,7 @@ func (f *fold) nextOfAlarms() int64 {
 }
 
 // nextByCalendar is when dates alone can change the task's stage.
-func (f *fold) nextByCalendar(j *judgedTask) int64 {
+func (f *view) nextByCalendar(j *judgedTask) int64 {
 	switch {
 	case j.ts.waiting || j.ts.noHistory:
 		return never
@@ -103,7 +102,7 @@ func (f *fold) nextByCalendar(j *judgedTask) int64 {
 
 // nextByUsage is when a forecast or an estimate can make the task soon, if it is
 // at no stage yet.
-func (f *fold) nextByUsage(j *judgedTask) int64 {
+func (f *view) nextByUsage(j *judgedTask) int64 {
 	if j.ts.waiting || j.ts.noHistory || j.v.stage != interval.Normal {
 		return never
 	}
@@ -119,7 +118,7 @@ func (f *fold) nextByUsage(j *judgedTask) int64 {
 }
 
 // nextEstimated is when the estimated meter reaches a life value.
-func (f *fold) nextEstimated(ts *taskState, hours bool, life float64) int64 {
+func (f *view) nextEstimated(ts *taskState, hours bool, life float64) int64 {
 	c := f.rec.chainFor(f.applied().reg, f.def(ts.comp), hours)
 	if c == nil || math.IsNaN(life) {
 		return never
@@ -130,19 +129,19 @@ func (f *fold) nextEstimated(ts *taskState, hours bool, life float64) int64 {
 	if !ok || !u.OK || !(u.PerSecond > 0) || t > math.MaxInt32 {
 		return never
 	}
-	return max(f.p.now.Unix()+1, seconds(last.at)+int64(t))
+	return max(f.Now.Unix()+1, seconds(last.at)+int64(t))
 }
 
 // nextOfMeter is when the meter will have been silent for too long.
-func (f *fold) nextOfMeter(c *chain) int64 {
+func (f *view) nextOfMeter(c *chain) int64 {
 	at, ok := meter.SilentFrom(c.moments(), f.rec.inSince())
-	if !ok || at <= f.p.now.Unix() {
+	if !ok || at <= f.Now.Unix() {
 		return never
 	}
 	return at
 }
 
-func (f *fold) startOf(d interval.Date) int64 {
+func (f *view) startOf(d interval.Date) int64 {
 	if d.IsZero() {
 		return never
 	}
@@ -150,7 +149,7 @@ func (f *fold) startOf(d interval.Date) int64 {
 }
 
 // nextMidnight is the start of the next local day.
-func (f *fold) nextMidnight() int64 {
+func (f *view) nextMidnight() int64 {
 	zone := f.applied().zone
-	return localDate(f.p.now, zone).AddDays(1).Start(zone).Unix()
+	return localDate(f.Now, zone).AddDays(1).Start(zone).Unix()
 }

@@ -220,7 +220,7 @@ func (v *verdictOf) faceShift(comp int, hours bool) float64 {
 }
 
 // words are the other limit of the task, which no offer moves: "" for none.
-func (f *fold) words(p interval.Point) string {
+func (f *view) words(p interval.Point) string {
 	if p.HasDate {
 		return p.Date.String()
 	}
@@ -265,8 +265,8 @@ func (f *fold) accept(s Stamp, d *AnswerData) error {
 }
 
 // registeredComponents are those of a vehicle that rules apply to.
-func (f *fold) registeredComponents() []ComponentDef {
-	if reg := f.rec.registered(); reg == nil || reg.Retired || f.p.book == nil {
+func (f *view) registeredComponents() []ComponentDef {
+	if reg := f.rec.registered(); reg == nil || reg.Retired || f.Book == nil {
 		return nil
 	}
 	return f.applied().reg.Components

@@ -13,17 +13,14 @@ import (
 // Partition folds the events of many vehicles from one log. It is not safe for
 // concurrent use; what it gives back is never changed afterwards.
 type Partition struct {
-	records map[string]*Record
+	records map[string]*vehicle
 	packed  map[string]packed // and those that are stored, if nothing was asked of them yet
 	err     error             // one of them could not be read
-	book    *rules.Book
-	judge   *rules.Judge
-	shorten *rules.Judge // for tasks' factors: rules that ask for a due point have the judge busy
+	law     law
 	fleet   inForce
 	// asks is what the book in force asks of the fleet's samples.
 	asks    string
-	alone   *alone    // not nil: it makes the fleet's baselines by itself
-	now     time.Time // the last tick
+	alone   *alone // not nil: it makes the fleet's baselines by itself
 	changed map[string]bool
 	turns   turns // vehicles by their next change
 	work    fold  // the one under way, kept for its room
@@ -34,16 +31,27 @@ type Partition struct {
 	quietly  int // readings taken without judging
 }
 
+// vehicle is a record with what is derived from it and never stored.
+type vehicle struct {
+	Record
+	// applied is what of the book in force applies; nil when it must be asked again.
+	applied *applied
+	// quiet bounds the readings that change nothing; nil where each must be judged.
+	quiet *quiet
+	// turn is the vehicle's place in the order of Next.
+	turn *turn
+}
+
 // NewPartition returns one that has folded nothing: no vehicles, no book, no tick.
 func NewPartition() *Partition {
-	return &Partition{records: map[string]*Record{}, changed: map[string]bool{}}
+	return &Partition{records: map[string]*vehicle{}, changed: map[string]bool{}}
 }
 
 // Now is the last tick; zero before the first.
-func (p *Partition) Now() time.Time { return p.now }
+func (p *Partition) Now() time.Time { return p.law.Now }
 
 // Book is the book in force; nil before the first.
-func (p *Partition) Book() *rules.Book { return p.book }
+func (p *Partition) Book() *rules.Book { return p.law.Book }
 
 // Apply folds one event and tells what follows, in order. It never panics: an
 // event whose folding does becomes a refusal and changes nothing.
@@ -86,7 +94,7 @@ func (p *Partition) refused(ev Event, err error) *Refusal {
 // moment is the time of what an event brings about.
 func (p *Partition) moment(ev Event) time.Time {
 	t := ev.Time
-	for _, o := range []time.Time{ev.Recorded, p.now} {
+	for _, o := range []time.Time{ev.Recorded, p.law.Now} {
 		if o.After(t) {
 			t = o
 		}
@@ -96,11 +104,11 @@ func (p *Partition) moment(ev Event) time.Time {
 
 // foldInto folds the event into one vehicle's record. Where it is refused the
 // record stays as it was.
-func (p *Partition) foldInto(vehicle string, ev Event, anew bool) (out []Output, err error) {
-	old := p.record(vehicle)
-	rec := Record{Vehicle: vehicle, FirstSeen: p.moment(ev).UnixNano()}
+func (p *Partition) foldInto(name string, ev Event, anew bool) (out []Output, err error) {
+	old := p.record(name)
+	next := vehicle{Record: Record{Vehicle: name, FirstSeen: p.moment(ev).UnixNano()}}
 	if old != nil {
-		rec = *old
+		next = *old
 	}
 	defer func() {
 		if r := recover(); r != nil {
@@ -111,32 +119,34 @@ func (p *Partition) foldInto(vehicle string, ev Event, anew bool) (out []Output,
 		}
 	}()
 	f := &p.work
-	*f = fold{p: p, rec: &rec, ev: ev, when: p.moment(ev), judged: f.judged[:0], moves: f.moves[:0], dones: f.dones[:0]}
+	*f = fold{p: p, ev: ev, judged: f.judged[:0], moves: f.moves[:0],
+		view: view{law: &p.law, rec: &next.Record, when: p.moment(ev), kept: next.applied, dones: f.dones[:0]}}
 	f.change.all, f.change.clock = anew, ev.Kind == TickEvent
 	if err := f.apply(); err != nil {
 		return nil, err
 	}
-	p.records[vehicle] = &rec
-	p.changed[vehicle] = true
-	p.turns.schedule(&rec)
+	next.applied, next.quiet = f.kept, f.quiet
+	p.records[name] = &next
+	p.changed[name] = true
+	p.turns.schedule(&next)
 	return f.out, nil
 }
 
 // tick moves now on and looks at the vehicles that can change by it, in order of
 // name. A clock that went back has all of them looked at.
 func (p *Partition) tick(ev Event) []Output {
-	back := ev.Time.Before(p.now)
-	p.now = ev.Time.UTC()
+	back := ev.Time.Before(p.law.Now)
+	p.law.Now = ev.Time.UTC()
 	var list []string
 	if back || p.judgeAll {
 		list = p.Vehicles()
 	} else {
-		list = p.turns.upTo(p.now.Unix(), p.nextOf)
+		list = p.turns.upTo(p.law.Now.Unix(), p.nextOf)
 	}
 	var out []Output
 	for _, v := range list {
 		r := p.record(v)
-		if r.registered() == nil && p.now.Sub(time.Unix(0, r.FirstSeen)) > unregisteredFor {
+		if r.registered() == nil && p.law.Now.Sub(time.Unix(0, r.FirstSeen)) > unregisteredFor {
 			p.turns.forget(r)
 			delete(p.records, v)
 			p.changed[v] = true
@@ -159,11 +169,11 @@ func (p *Partition) adopt(ev Event, b *rules.Book) []Output {
 }
 
 func (p *Partition) setBook(b *rules.Book) {
-	p.book = b
-	p.judge, p.shorten, p.asks = nil, nil, ""
+	p.law.Book = b
+	p.law.Judge, p.law.Shorten, p.asks = nil, nil, ""
 	if b != nil {
 		p.asks = b.FleetDefinitions()
-		p.judge, p.shorten = rules.NewJudge(b), rules.NewJudge(b)
+		p.law.Judge, p.law.Shorten = rules.NewJudge(b), rules.NewJudge(b)
 	}
 }
 
@@ -174,6 +184,12 @@ func (p *Partition) each(v string, ev Event, anew bool) []Output {
 		return []Output{{Refused: p.refused(ev, err)}}
 	}
 	return out
+}
+
+// view reads the vehicle's record as it stands now; what it derives is its own.
+func (p *Partition) view(v *vehicle) *view {
+	rec := v.Record
+	return &view{law: &p.law, rec: &rec, when: p.law.Now, kept: v.applied}
 }
 
 // Vehicles lists the vehicles of which there are events, in order of name.
@@ -244,7 +260,7 @@ func (p *Partition) Encode(vehicle string) ([]byte, error) {
 // Restore sets the last tick and the book in force as a checkpoint has them,
 // without judging anything.
 func (p *Partition) Restore(now time.Time, b *rules.Book) {
-	p.now = now
+	p.law.Now = now
 	p.setBook(b)
 }
 

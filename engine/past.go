@@ -81,12 +81,12 @@ const (
 // the record. It is nil for a vehicle that nobody registered.
 func (p *Partition) History(vehicle string) []HistoryEntry {
 	r := p.record(vehicle)
-	if r == nil || p.book == nil || r.registered() == nil {
+	if r == nil || p.law.Book == nil || r.registered() == nil {
 		return nil
 	}
-	rec := *r
+	f := p.view(r)
+	rec := f.rec
 	rec.ensureChains()
-	f := &fold{p: p, rec: &rec, when: p.now}
 	h := &historian{vehicle: vehicle, zone: rec.registered().zone(), seen: map[ID]bool{}, doubts: rec.disputedReadings(), void: map[ID]bool{}}
 	for _, v := range rec.Voids {
 		h.void[v.Target] = true
@@ -196,7 +196,7 @@ func (h *historian) add(e HistoryEntry, at time.Time, id ID) {
 }
 
 // record takes in what the record holds.
-func (h *historian) record(f *fold, verdicts map[ID]HistoryVerdict) {
+func (h *historian) record(f *view, verdicts map[ID]HistoryVerdict) {
 	r := f.rec
 	for i := len(r.Register) - 1; i >= 0; i-- {
 		if g := &r.Register[i]; !g.Void {
@@ -254,7 +254,7 @@ func (h *historian) sample(d *SampleData, v HistoryVerdict, at time.Time, id ID)
 
 // judgedSamples walks each rule on samples over the samples that the record keeps,
 // and notes what stood after each.
-func (f *fold) judgedSamples() map[ID]HistoryVerdict {
+func (f *view) judgedSamples() map[ID]HistoryVerdict {
 	out := map[ID]HistoryVerdict{}
 	for comp, def := range f.applied().reg.Components {
 		t := f.timeline(comp)
@@ -273,7 +273,7 @@ func (f *fold) judgedSamples() map[ID]HistoryVerdict {
 }
 
 // noteStages notes how the rule stood after each sample.
-func (f *fold) noteStages(out map[ID]HistoryVerdict, r *rules.Rule, comp int, k AlarmKey) {
+func (f *view) noteStages(out map[ID]HistoryVerdict, r *rules.Rule, comp int, k AlarmKey) {
 	l := Latch{AlarmKey: k}
 	for _, at := range f.judgements(r, comp) {
 		f.step(r, comp, &l, at)
@@ -297,7 +297,7 @@ func (f *fold) noteStages(out map[ID]HistoryVerdict, r *rules.Rule, comp int, k 
 }
 
 // readings takes in the meter values that are not those of work or samples.
-func (h *historian) readings(f *fold) {
+func (h *historian) readings(f *view) {
 	for i := range f.rec.chains {
 		c := &f.rec.chains[i]
 		for _, p := range c.points {

@@ -22,7 +22,7 @@ import (
 const longestWait = 12
 
 func (f *fold) postpone(s Stamp, d *AnswerData) error {
-	if f.p.book != nil {
+	if f.Book != nil {
 		t, err := f.putOff(d.Task)
 		switch {
 		case err != nil:
@@ -56,7 +56,7 @@ func (f *fold) putOff(name string) (*rules.Task, error) {
 		return nil, refuse("%q does not apply to vehicle %s", name, f.rec.Vehicle)
 	case t != nil:
 		return t, nil
-	case f.p.knowsTask(name):
+	case f.knowsTask(name):
 		return nil, refuse("%q is a follow-up and cannot be postponed: shelve its alarm, or enter that it was done", name)
 	}
 	return nil, refuse("the book in force has no task %q", name)
@@ -107,7 +107,7 @@ func wait(from interval.Date, every interval.Limits) interval.Date {
 
 // applyPostponement moves the due point as a person said after the work that it
 // counts from.
-func (f *fold) applyPostponement(ts *taskState) {
+func (f *view) applyPostponement(ts *taskState) {
 	for i := len(f.rec.Postponed) - 1; i >= 0; i-- {
 		p := &f.rec.Postponed[i]
 		on := p.Component == "" || p.Component == f.componentName(ts.comp)
@@ -141,7 +141,7 @@ func (r *Record) waits(p *Postponed) bool {
 
 // postponedPoint is where the answer of that date puts the task; false where it moves
 // nothing, since it speaks of a distance that the task does not go by.
-func (f *fold) postponedPoint(ts *taskState, p *Postponed, date interval.Date) (interval.Point, bool) {
+func (f *view) postponedPoint(ts *taskState, p *Postponed, date interval.Date) (interval.Point, bool) {
 	every := ts.plan.Interval()
 	at := f.metersAt(ts.comp, p.At)
 	point := interval.Point{
@@ -165,7 +165,7 @@ func (f *fold) postponedPoint(ts *taskState, p *Postponed, date interval.Date) (
 }
 
 // metersAt is where the component's meters stood at a moment, as life values.
-func (f *fold) metersAt(comp int, at int64) interval.Done {
+func (f *view) metersAt(comp int, at int64) interval.Done {
 	d := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
 	for _, hours := range []bool{false, true} {
 		c := f.rec.chainFor(f.applied().reg, f.def(comp), hours)

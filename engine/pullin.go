@@ -41,18 +41,19 @@ type pull struct {
 
 // pullIn notes what the stage that was just reached pulls in: once in a life of the
 // alarm, and again where a worse stage asks for it by limits of its own.
-func (l *Latch) pullIn(p *rules.PullIn, x *facts, at judgement) {
+func (l *Latch) pullIn(p *rules.PullIn, stood Opening) {
 	now := l.Pulls[len(l.Pulls)-min(l.PullsNow, len(l.Pulls)):]
 	asked := func(o Opening) bool { return o.Name == p.Task && o.ofStage(p.Stage) }
 	if p.Stage != 0 && p.Stage != l.Stage || slices.ContainsFunc(now, asked) {
 		return
 	}
-	l.Pulls = latest(append(slices.Clone(l.Pulls), l.opening(p.Task, x, at)), keptOpenings)
+	stood.Name = p.Task
+	l.Pulls = latest(append(slices.Clone(l.Pulls), stood), keptOpenings)
 	l.PullsNow++
 }
 
 // pullIn moves a task's point to where alarms ask for it, if that is nearer.
-func (f *fold) pullIn(ts *taskState) {
+func (f *view) pullIn(ts *taskState) {
 	if ts.noHistory {
 		return // due, wherever the vehicle stands
 	}
@@ -97,7 +98,7 @@ func movedLimits(a, b interval.Point) []interval.Limit {
 
 // pulls are the openings that ask for the task and were not answered by the work or
 // a postponement, in order of time.
-func (f *fold) pulls(ts *taskState) []pull {
+func (f *view) pulls(ts *taskState) []pull {
 	var out []pull
 	for _, ar := range f.applied().rules.Rules {
 		if len(ar.Rule.PullIns) == 0 || ar.Component >= 0 && ts.comp >= 0 && ar.Component != ts.comp {
@@ -118,7 +119,7 @@ func (f *fold) pulls(ts *taskState) []pull {
 // answeredPull reports whether the task was done since, or postponed by someone who
 // could know. Samples are drawn at the drain: the work of the day on which one was drawn is no
 // answer to it.
-func (f *fold) answeredPull(ts *taskState, o *Opening) bool {
+func (f *view) answeredPull(ts *taskState, o *Opening) bool {
 	zone := f.applied().zone
 	knownAt, doneAfter := o.At, o.At
 	if i := slices.IndexFunc(f.rec.Samples, func(s Sample) bool { return s.ID == o.By }); i >= 0 {
@@ -132,7 +133,7 @@ func (f *fold) answeredPull(ts *taskState, o *Opening) bool {
 }
 
 // pulledIn tells of what moved the point.
-func (f *fold) pulledIn(ts *taskState) []PulledIn {
+func (f *view) pulledIn(ts *taskState) []PulledIn {
 	var out []PulledIn
 	for _, p := range ts.pulls {
 		on := localDate(time.Unix(0, p.At), f.applied().zone).String()

@@ -50,10 +50,10 @@ const slack = 4e-9
 
 // takeQuietly takes a reading that changes nothing but the meter; false: it must
 // be judged.
-func (p *Partition) takeQuietly(r *Record, ev *Event) bool {
+func (p *Partition) takeQuietly(r *vehicle, ev *Event) bool {
 	q := r.quiet
 	d, ok := ev.Data.(*ReadingData)
-	if !ok || d == nil || q == nil || q.book != p.book || ev.Kind != ReadingEvent {
+	if !ok || d == nil || q == nil || q.book != p.law.Book || ev.Kind != ReadingEvent {
 		return false
 	}
 	i := slices.IndexFunc(r.Meters, func(m MeterLog) bool { return m.Name == d.Meter })
@@ -73,7 +73,7 @@ func (p *Partition) takeQuietly(r *Record, ev *Event) bool {
 		}
 	}
 	life := v + m.shift
-	age := max(0, p.now.Unix()-seconds(at))
+	age := max(0, p.law.Now.Unix()-seconds(at))
 	if life >= m.limit || life+float64(m.pace*float64(age)) >= m.wall || age > silentLeast ||
 		!m.follows(log.Hours, at, life) || len(r.Voids) > 0 && r.voided(ev.ID) || r.seen(ev.ID) != nil {
 		return false
@@ -117,7 +117,7 @@ const silentLeast = 14 * 24 * 3600
 func (f *fold) drawQuiet() *quiet {
 	r, a := f.rec, f.applied()
 	onReading := func(ar rules.AppliedRule) bool { return ar.Rule.On&(rules.OnReading|rules.OnClock) != 0 }
-	if f.p.now.IsZero() || len(r.chains) == 0 || slices.ContainsFunc(a.rules.Rules, onReading) {
+	if f.Now.IsZero() || len(r.chains) == 0 || slices.ContainsFunc(a.rules.Rules, onReading) {
 		return nil
 	}
 	for i := range f.judged {
@@ -130,7 +130,7 @@ func (f *fold) drawQuiet() *quiet {
 			return nil
 		}
 	}
-	q := &quiet{book: f.p.book, after: r.lastFact(a.zone), alarms: f.nextOfAlarms()}
+	q := &quiet{book: f.Book, after: r.lastFact(a.zone), alarms: f.nextOfAlarms()}
 	q.meters = append(q.one[:0], make([]quietMeter, len(r.chains))...)
 	q.next = q.alarms
 	for i := range f.judged {
@@ -203,7 +203,7 @@ func (f *fold) boundMeter(c *chain) quietMeter {
 	if c.hours {
 		least = 2 * 3600 / 86400.0
 	}
-	age := float64(max(0, f.p.now.Unix()-seconds(last.at)))
+	age := float64(max(0, f.Now.Unix()-seconds(last.at)))
 	for _, pace := range [...]float64{max(2*steepest, least), 1.5 * steepest, 1.2 * steepest, 1.05 * steepest} {
 		m.pace, m.wall = pace, math.Inf(1)
 		for i := range f.judged {

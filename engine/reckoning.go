@@ -89,14 +89,17 @@ type ReckonedMeter struct {
 // of task and component; of one task alone where it is named.
 func (p *Partition) Reckon(vehicle, task string) []Reckoning {
 	r := p.record(vehicle)
-	if r == nil || p.book == nil {
+	if r == nil || p.law.Book == nil {
 		return nil
 	}
 	if reg := r.registered(); reg == nil || reg.Retired {
 		return nil
 	}
-	rec := *r
-	f := &fold{p: p, rec: &rec, when: p.now}
+	return p.view(r).reckonings(task)
+}
+
+// reckonings are those of every task and follow-up, or of one task alone.
+func (f *view) reckonings(task string) []Reckoning {
 	var out []Reckoning
 	f.eachTask(func(ts *taskState, k AlarmKey) {
 		if task == "" || task == k.Rule {
@@ -110,7 +113,7 @@ func (p *Partition) Reckon(vehicle, task string) []Reckoning {
 }
 
 // eachTask gives every task and every follow-up that stands.
-func (f *fold) eachTask(each func(*taskState, AlarmKey)) {
+func (f *view) eachTask(each func(*taskState, AlarmKey)) {
 	for _, at := range f.applied().rules.Tasks {
 		ts := f.reckon(at, lastPlace, math.MaxInt64)
 		f.pullIn(&ts)
@@ -125,7 +128,7 @@ func (f *fold) eachTask(each func(*taskState, AlarmKey)) {
 	}
 }
 
-func (f *fold) reckoning(ts *taskState, k AlarmKey) Reckoning {
+func (f *view) reckoning(ts *taskState, k AlarmKey) Reckoning {
 	v := f.verdict(ts)
 	r := Reckoning{
 		Vehicle: f.rec.Vehicle, Component: k.Component, Task: k.Rule, Title: ts.title(), FollowUp: ts.fu != nil,
@@ -147,7 +150,7 @@ func (f *fold) reckoning(ts *taskState, k AlarmKey) Reckoning {
 	}
 	if ts.task != nil && ts.task.Shorten != nil {
 		r.FactorFrom = ts.task.Shorten.Text
-		_, r.Missing = f.p.shorten.Number(ts.task.Shorten, f.factsAt(ts.comp, lastPlace, math.MaxInt64))
+		_, r.Missing = f.Shorten.Number(ts.task.Shorten, f.factsAt(ts.comp, lastPlace, math.MaxInt64))
 	}
 	if ts.postponed != nil {
 		r.Postponed = postponedBy(ts.postponed)
@@ -167,7 +170,7 @@ func (f *fold) reckoning(ts *taskState, k AlarmKey) Reckoning {
 	return r
 }
 
-func (f *fold) reckonedLimits(ts *taskState, v verdict) []ReckonedLimit {
+func (f *view) reckonedLimits(ts *taskState, v verdict) []ReckonedLimit {
 	every, tol := ts.plan.Interval(), ts.plan.Tolerance()
 	var out []ReckonedLimit
 	if every.Distance > 0 || !math.IsNaN(ts.point.Distance) {
@@ -225,7 +228,7 @@ func (ts *taskState) countsFrom(l interval.Limit) interval.Done {
 
 // reckonedMeter fills in a meter limit from where it counts from, the due point,
 // the early distance and the tolerance.
-func (f *fold) reckonedMeter(ts *taskState, hours bool, v [4]float64) ReckonedLimit {
+func (f *view) reckonedMeter(ts *taskState, hours bool, v [4]float64) ReckonedLimit {
 	var l ReckonedLimit
 	a := f.applied()
 	c := f.rec.chainFor(a.reg, f.def(ts.comp), hours)
@@ -251,14 +254,14 @@ func (f *fold) reckonedMeter(ts *taskState, hours bool, v [4]float64) ReckonedLi
 	}
 	const day = 86400
 	m.PerDay, m.PerDayLow, m.PerDayHigh, m.LaidUp = f.quantity(u.PerSecond*day, hours), f.quantity(u.Low*day, hours), f.quantity(u.High*day, hours), u.LaidUp
-	est, low, high := u.Now(seconds(last.at), last.life, f.p.now.Unix())
+	est, low, high := u.Now(seconds(last.at), last.life, f.Now.Unix())
 	m.Now, m.NowLeast, m.NowMost = f.quantity(est-shift, hours), f.quantity(low-shift, hours), f.quantity(high-shift, hours)
 	return l
 }
 
 // quantity is a value of metres or seconds in the unit that people read; nil for
 // an unknown one.
-func (f *fold) quantity(v float64, hours bool) *unit.Quantity {
+func (f *view) quantity(v float64, hours bool) *unit.Quantity {
 	if math.IsNaN(v) {
 		return nil
 	}

@@ -24,8 +24,8 @@ func (p *Partition) Reconcile(said Transition) (Transition, bool) {
 	t.Transition, t.Reconciled, t.Task = what, true, now.Task
 	t.From, t.To, t.Standing = said.To, now.stageName(now.Stage), now.standing(out)
 	t.Shelved, t.Book = now.ShelvedUntil != 0, ""
-	if p.book != nil {
-		t.Book = p.book.Hash
+	if p.law.Book != nil {
+		t.Book = p.law.Book.Hash
 	}
 	if !there {
 		t.Message, t.Evidence, t.Advise, t.FollowUps = "the same events are judged otherwise now", nil, "", nil
@@ -35,8 +35,8 @@ func (p *Partition) Reconcile(said Transition) (Transition, bool) {
 			t.Time = at.Time
 		}
 	}
-	if p.now.After(t.Time) {
-		t.Time = p.now
+	if p.law.Now.After(t.Time) {
+		t.Time = p.law.Now
 	}
 	return t, true
 }

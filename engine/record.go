@@ -165,12 +165,6 @@ type Record struct {
 
 	// chains is derived from Meters, Services and Samples; nil when it must be made anew.
 	chains []chain
-	// applied is what of the book in force applies; nil when it must be asked again.
-	applied *applied
-	// quiet bounds the readings that change nothing; nil where each must be judged.
-	quiet *quiet
-	// turn is the vehicle's place in the order of Next.
-	turn *turn
 }
 
 type stamped interface{ stamp() *Stamp }

@@ -70,21 +70,21 @@ func (p *Partition) nextOf(t *turn) int64 {
 }
 
 // record is the vehicle's record; nil where there is none.
-func (p *Partition) record(vehicle string) *Record {
-	if r := p.records[vehicle]; r != nil {
+func (p *Partition) record(name string) *vehicle {
+	if r := p.records[name]; r != nil {
 		return r
 	}
-	k, ok := p.packed[vehicle]
+	k, ok := p.packed[name]
 	if !ok {
 		return nil
 	}
-	r, err := p.read(vehicle, k)
+	r, err := p.read(name, k)
 	if err != nil {
 		p.err = cmp.Or(p.err, err)
-		return &Record{Vehicle: vehicle, turn: k.turn}
+		return &vehicle{Record: Record{Vehicle: name}, turn: k.turn}
 	}
-	delete(p.packed, vehicle)
-	p.records[vehicle] = r
+	delete(p.packed, name)
+	p.records[name] = r
 	return r
 }
 
@@ -108,15 +108,14 @@ func (p *Partition) Unpack(n int) (more bool) {
 	return p.packed != nil
 }
 
-func (p *Partition) read(vehicle string, k packed) (*Record, error) {
-	var r Record
-	if err := json.Unmarshal(k.text, &r); err != nil {
-		return nil, fmt.Errorf("reading the record of vehicle %q: %w", vehicle, err)
+func (p *Partition) read(name string, k packed) (*vehicle, error) {
+	r := vehicle{turn: k.turn}
+	if err := json.Unmarshal(k.text, &r.Record); err != nil {
+		return nil, fmt.Errorf("reading the record of vehicle %q: %w", name, err)
 	}
-	if r.Vehicle != vehicle {
-		return nil, fmt.Errorf("the record of vehicle %q is that of %q", vehicle, r.Vehicle)
+	if r.Vehicle != name {
+		return nil, fmt.Errorf("the record of vehicle %q is that of %q", name, r.Vehicle)
 	}
-	r.turn = k.turn
 	r.eachStamp(func(s *Stamp) { s.Key, s.ID.Source = s.ID.key(), p.alike.word(s.ID.Source) })
 	for i := range r.Register {
 		r.Register[i].VehicleData = p.alike.registration(r.Register[i].VehicleData)

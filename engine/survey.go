@@ -53,24 +53,24 @@ type SurveyResult struct {
 func (p *Partition) survey(ev Event, d *SurveyData) *SurveyPart {
 	// Not the partition's own moment: all of them answer for the same one.
 	part := &SurveyPart{Turn: d.Turn, Now: ev.Time.UTC()}
-	if p.book == nil {
+	if p.law.Book == nil {
 		return part
 	}
-	part.Book = p.book.Hash
+	part.Book = p.law.Book.Hash
 	if p.asks == "" {
 		return part
 	}
 	for _, v := range p.Vehicles() {
 		if reg := p.record(v).registered(); reg != nil && !reg.Retired {
-			rec := *p.record(v)
-			f := &fold{p: p, rec: &rec, when: part.Now}
+			f := p.view(p.record(v))
+			f.when = part.Now
 			part.Samples = append(part.Samples, f.surveyed()...)
 		}
 	}
 	return part
 }
 
-func (f *fold) surveyed() []SurveySample {
+func (f *view) surveyed() []SurveySample {
 	var out []SurveySample
 	a := f.applied()
 	for i := range a.comps {

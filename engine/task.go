@@ -35,7 +35,7 @@ func localDate(t time.Time, zone *time.Location) interval.Date { return interval
 
 // reckonNamed reckons a task, or the one that takes its place on this vehicle, as of
 // a place in the history.
-func (f *fold) reckonNamed(name string, def *ComponentDef, before place, at int64) (taskState, bool) {
+func (f *view) reckonNamed(name string, def *ComponentDef, before place, at int64) (taskState, bool) {
 	for _, at2 := range f.applied().rules.Tasks {
 		if (at2.Task.Name == name || slices.Contains(at2.Task.Over, name)) && (at2.Component < 0 || def != nil && f.componentName(at2.Component) == def.Name) {
 			return f.reckon(at2, before, at), true
@@ -45,7 +45,7 @@ func (f *fold) reckonNamed(name string, def *ComponentDef, before place, at int6
 }
 
 // reckon finds the task's due point from the services up to a place.
-func (f *fold) reckon(at rules.AppliedTask, before place, readings int64) taskState {
+func (f *view) reckon(at rules.AppliedTask, before place, readings int64) taskState {
 	t := at.Task
 	ts := taskState{task: t, comp: at.Component, plan: f.plan(at, before, readings)}
 	begin := len(f.dones)
@@ -82,20 +82,20 @@ func (f *fold) reckon(at rules.AppliedTask, before place, readings int64) taskSt
 }
 
 // settlesTask reports whether the service did the task or one that contains it.
-func (f *fold) settlesTask(s *Service, t *rules.Task, comp int) bool {
+func (f *view) settlesTask(s *Service, t *rules.Task, comp int) bool {
 	return f.settles(s, t.Name, t.Was, comp) ||
 		slices.ContainsFunc(t.In, func(larger string) bool { return f.settles(s, larger, "", comp) })
 }
 
 // settles reports whether the service did the task on that component (-1: on the vehicle).
-func (f *fold) settles(s *Service, name, was string, comp int) bool {
+func (f *view) settles(s *Service, name, was string, comp int) bool {
 	if s.Void || !slices.Contains(s.Tasks, name) && (was == "" || !slices.Contains(s.Tasks, was)) {
 		return false
 	}
 	return comp < 0 || s.Component == "" || s.Component == f.componentName(comp)
 }
 
-func (f *fold) def(comp int) *ComponentDef {
+func (f *view) def(comp int) *ComponentDef {
 	if comp < 0 {
 		return nil
 	}
@@ -103,7 +103,7 @@ func (f *fold) def(comp int) *ComponentDef {
 }
 
 // done is where a service stood.
-func (f *fold) done(s *Service, comp int) interval.Done {
+func (f *view) done(s *Service, comp int) interval.Done {
 	a := f.applied()
 	d := interval.Done{Date: localDate(time.Unix(0, s.At), a.zone), Distance: math.NaN(), Hours: math.NaN()}
 	if c := f.rec.chainFor(a.reg, f.def(comp), false); c != nil {
@@ -120,7 +120,7 @@ func (f *fold) done(s *Service, comp int) interval.Done {
 }
 
 // unknownHistory is what the task's policy counts from.
-func (f *fold) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
+func (f *view) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
 	a := f.applied()
 	none := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
 	switch t.History {
@@ -149,7 +149,7 @@ func (f *fold) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
 	return none, false
 }
 
-func (f *fold) plan(at rules.AppliedTask, before place, readings int64) interval.Plan {
+func (f *view) plan(at rules.AppliedTask, before place, readings int64) interval.Plan {
 	t := at.Task
 	p := interval.Plan{
 		Every: interval.Limits(t.Every), First: interval.Limits(t.First), Early: interval.Limits(t.Early),
@@ -161,7 +161,7 @@ func (f *fold) plan(at rules.AppliedTask, before place, readings int64) interval
 		// without its own factor, so that no two can wait for each other.
 		f.shortening = true
 		defer func() { f.shortening = false }()
-		v, missing := f.p.shorten.Number(t.Shorten, f.factsAt(at.Component, before, readings))
+		v, missing := f.Shorten.Number(t.Shorten, f.factsAt(at.Component, before, readings))
 		if len(missing) == 0 && v > 0 {
 			p.Shorten = v
 		}
@@ -216,7 +216,7 @@ func (v *verdict) reach(zone *time.Location) (dates [3]interval.Date) {
 }
 
 // verdict judges a due point by what was read, by usage and by the calendar.
-func (f *fold) verdict(ts *taskState) verdict {
+func (f *view) verdict(ts *taskState) verdict {
 	if ts.waiting {
 		return verdict{}
 	}
@@ -246,21 +246,21 @@ func (f *fold) verdict(ts *taskState) verdict {
 
 // state is where the vehicle is now: as read, as estimated from its usage, and
 // when it is likely to reach the meter limits.
-func (f *fold) state(ts *taskState, v *verdict) interval.State {
+func (f *view) state(ts *taskState, v *verdict) interval.State {
 	a := f.applied()
 	nan := math.NaN()
 	s := interval.State{Distance: nan, Hours: nan, EstDistance: nan, EstHours: nan}
-	if f.p.now.IsZero() {
+	if f.Now.IsZero() {
 		return f.readOnly(ts, s)
 	}
-	s.Today = localDate(f.p.now, a.zone)
+	s.Today = localDate(f.Now, a.zone)
 	s.HasToday = true
 	s.Distance, s.EstDistance, s.LikelyDistance, s.HasLikelyDistance = f.meterState(ts, false, ts.point.Distance, v)
 	s.Hours, s.EstHours, s.LikelyHours, s.HasLikelyHours = f.meterState(ts, true, ts.point.Hours, v)
 	return s
 }
 
-func (f *fold) readOnly(ts *taskState, s interval.State) interval.State {
+func (f *view) readOnly(ts *taskState, s interval.State) interval.State {
 	for _, hours := range []bool{false, true} {
 		c := f.rec.chainFor(f.applied().reg, f.def(ts.comp), hours)
 		if c == nil {
@@ -277,7 +277,7 @@ func (f *fold) readOnly(ts *taskState, s interval.State) interval.State {
 
 // meterState is one meter's part of the state; the forecast is asked for only
 // where the due point has a limit by that meter.
-func (f *fold) meterState(ts *taskState, hours bool, point float64, v *verdict) (read, est float64, likely interval.Date, has bool) {
+func (f *view) meterState(ts *taskState, hours bool, point float64, v *verdict) (read, est float64, likely interval.Date, has bool) {
 	nan := math.NaN()
 	a := f.applied()
 	c := f.rec.chainFor(a.reg, f.def(ts.comp), hours)
@@ -292,7 +292,7 @@ func (f *fold) meterState(ts *taskState, hours bool, point float64, v *verdict) 
 	if !u.OK {
 		return last.life, nan, likely, false
 	}
-	est, _, _ = u.Now(seconds(last.at), last.life, f.p.now.Unix())
+	est, _, _ = u.Now(seconds(last.at), last.life, f.Now.Unix())
 	mid, ok := u.Likely(seconds(last.at), last.life, point)
 	if !ok {
 		return last.life, est, likely, false

@@ -17,7 +17,7 @@ type turn struct {
 }
 
 // schedule sees that the vehicle has its turn in time.
-func (q *turns) schedule(r *Record) {
+func (q *turns) schedule(r *vehicle) {
 	if r.turn == nil {
 		r.turn = &turn{vehicle: r.Vehicle, pos: -1}
 	}
@@ -36,7 +36,7 @@ func (q *turns) put(t *turn, next int64) {
 	}
 }
 
-func (q *turns) forget(r *Record) {
+func (q *turns) forget(r *vehicle) {
 	if r.turn != nil && r.turn.pos >= 0 {
 		heap.Remove(q, r.turn.pos)
 	}

@@ -134,12 +134,11 @@ type VerdictUsual struct {
 // named, in order of component. There is none of a component without a sample.
 func (p *Partition) Verdicts(vehicle, component string) []Verdict {
 	r := p.record(vehicle)
-	if r == nil || p.book == nil || r.registered() == nil || r.registered().Retired {
+	if r == nil || p.law.Book == nil || r.registered() == nil || r.registered().Retired {
 		return nil
 	}
-	rec := *r
-	f := &fold{p: p, rec: &rec, when: p.now}
-	rec.ensureChains()
+	f := p.view(r)
+	f.rec.ensureChains()
 	var out []Verdict
 	for i, c := range f.applied().reg.Components {
 		if component == "" || component == c.Name {
@@ -155,13 +154,13 @@ func (p *Partition) Verdicts(vehicle, component string) []Verdict {
 // verdictOf collects the verdict on a component's latest sample.
 type verdictOf struct {
 	Verdict
-	f    *fold
+	f    *view
 	comp int
 	t    timeline // ends with the sample
 	x    *facts   // as the record stood at the sample
 }
 
-func (f *fold) readSample(comp int) (Verdict, bool) {
+func (f *view) readSample(comp int) (Verdict, bool) {
 	t := f.timeline(comp)
 	last := t.lastSample()
 	if last < 0 {
@@ -242,7 +241,7 @@ func (v *verdictOf) judge() {
 // one, by the last that it was judged on.
 func (v *verdictOf) reason(r *rules.Rule, l Latch) Reason {
 	out := Reason{Rule: r.Name, Stage: ruleStages[l.Stage], PointsTo: r.PointsTo, Source: r.SourceOf(l.Stage), Cautions: cautions(r, l.Stage), stage: l.Stage, strength: 1}
-	got := v.f.p.judge.Run(r, v.x)
+	got := v.f.Judge.Run(r, v.x)
 	if len(l.Missing) > 0 || len(got.Ends) == 0 {
 		if i := v.f.rec.alarm(l.AlarmKey); i >= 0 {
 			last := v.f.rec.Alarms[i].Last
@@ -252,7 +251,7 @@ func (v *verdictOf) reason(r *rules.Rule, l Latch) Reason {
 		return out
 	}
 	end := got.Ends[0]
-	out.Message = v.f.p.judge.Say(r, l.Stage, v.x, end.Measure)
+	out.Message = v.f.Judge.Say(r, l.Stage, v.x, end.Measure)
 	out.Advise = v.f.advice(r, l.Stage, v.x, end.Measure)
 	if l.Masked {
 		out.Earlier = v.f.whyMasked(v.comp, l)

@@ -46,7 +46,7 @@ func (v *verdictOf) limits(analyte string, mean float64) map[string]float64 {
 		case r.Condition() != "times("+of+")":
 			continue
 		}
-		got := v.f.p.judge.Run(r, v.x)
+		got := v.f.Judge.Run(r, v.x)
 		if len(got.Ends) == 0 {
 			continue
 		}
@@ -66,7 +66,7 @@ func (v *verdictOf) limits(analyte string, mean float64) map[string]float64 {
 // without a baseline or a meter.
 func (v *verdictOf) history() *VerdictHistory {
 	names := v.leading(v.x.sheet)
-	h := &VerdictHistory{Unit: v.f.p.book.Units.Distance}
+	h := &VerdictHistory{Unit: v.f.Book.Units.Distance}
 	run := func(i int) float64 { return unit.From(v.t.lab[i].Distance, h.Unit) }
 	if math.IsNaN(run(len(v.t.lab) - 1)) {
 		h.Unit = "h"
@@ -128,7 +128,7 @@ func (v *verdictOf) drains(r *VerdictResult, mean float64) *VerdictDrains {
 	if !ok {
 		return nil
 	}
-	u := v.f.p.book.Units.Volume
+	u := v.f.Book.Units.Volume
 	return &VerdictDrains{To: to, Count: int(n), Fluid: unit.Quantity{Value: math.Round(unit.From(l, u)*10) / 10, Unit: u}, Note: lab.DilutionNote(r.Analyte)}
 }
 

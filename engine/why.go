@@ -100,13 +100,12 @@ type WhyEvent struct {
 // vehicle that nobody registered, and for a name that nothing has.
 func (p *Partition) Why(vehicle, name string) []Why {
 	r := p.record(vehicle)
-	if r == nil || p.book == nil || r.registered() == nil {
+	if r == nil || p.law.Book == nil || r.registered() == nil {
 		return nil
 	}
-	rec := *r
-	f := &fold{p: p, rec: &rec, when: p.now}
+	f := p.view(r)
 	w := whyReader{f: f, name: name}
-	if rec.registered().Retired {
+	if f.rec.registered().Retired {
 		return w.retired()
 	}
 	for _, ar := range f.applied().rules.Rules {
@@ -125,7 +124,7 @@ func (p *Partition) Why(vehicle, name string) []Why {
 
 // whyReader collects the answers for one vehicle.
 type whyReader struct {
-	f    *fold
+	f    *view
 	name string // "" for all
 	out  []Why
 }
@@ -171,8 +170,8 @@ func (w *whyReader) rule(ar rules.AppliedRule) {
 }
 
 // whyJudged runs the rule again where it was judged last.
-func (f *fold) whyJudged(ar rules.AppliedRule, l Latch, at judgement) *WhyJudged {
-	r, j := ar.Rule, f.p.judge
+func (f *view) whyJudged(ar rules.AppliedRule, l Latch, at judgement) *WhyJudged {
+	r, j := ar.Rule, f.Judge
 	x := f.factsAt(ar.Component, at.before, at.at)
 	got := j.Run(r, x)
 	if len(got.Ends) == 0 {
@@ -228,7 +227,7 @@ func whyLimits(r *rules.Rule, l Latch, e rules.End) []WhyLimit {
 	return out
 }
 
-func (f *fold) whyBaseline(b *rules.Baseline, condition string) *WhyBaseline {
+func (f *view) whyBaseline(b *rules.Baseline, condition string) *WhyBaseline {
 	named := func(figures map[string]float64) map[string]float64 {
 		out := map[string]float64{}
 		for a, v := range figures {
@@ -255,7 +254,7 @@ func (f *fold) whyBaseline(b *rules.Baseline, condition string) *WhyBaseline {
 
 // whyMasked names the latest exchange of fluid since the stage was reached that the
 // last judgement saw.
-func (f *fold) whyMasked(comp int, l Latch) string {
+func (f *view) whyMasked(comp int, l Latch) string {
 	t := f.timeline(comp)
 	reached := slices.IndexFunc(t.steps, func(s step) bool { return s.id() == l.Reached })
 	judged := slices.IndexFunc(t.steps, func(s step) bool { return s.id() == l.Judged })
@@ -269,7 +268,7 @@ func (f *fold) whyMasked(comp int, l Latch) string {
 
 // tasks tells of the tasks and follow-ups, with how their due points came about.
 func (w *whyReader) tasks() {
-	reckoned := w.f.p.Reckon(w.f.rec.Vehicle, w.name)
+	reckoned := w.f.reckonings(w.name)
 	for i := range reckoned {
 		y := w.begin(AlarmKey{reckoned[i].Task, reckoned[i].Component}, reckoned[i].Title)
 		y.Due = &reckoned[i]
@@ -289,7 +288,7 @@ func (w *whyReader) others() {
 
 // doesNotApply tells why a rule or task of the book is not kept for the vehicle.
 func (w *whyReader) doesNotApply() {
-	b := w.f.p.book
+	b := w.f.Book
 	for _, r := range b.Rules {
 		if r.Name == w.name {
 			w.not(r.Title, r.Where, r.PerComponent)
@@ -322,9 +321,9 @@ func (w *whyReader) retired() []Why {
 }
 
 // whyEvent finds an event in the record and says what it was.
-func (f *fold) whyEvent(id ID) WhyEvent {
+func (f *view) whyEvent(id ID) WhyEvent {
 	if id == (ID{}) {
-		return WhyEvent{Time: f.p.now, What: theClock}
+		return WhyEvent{Time: f.Now, What: theClock}
 	}
 	e := WhyEvent{ID: &id}
 	at := func(s *Stamp) bool {

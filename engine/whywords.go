@@ -55,7 +55,7 @@ func serviceWords(d *ServiceData) string {
 	return "work done: " + strings.Join(parts, ", ")
 }
 
-func (f *fold) maskedWords(by WhyEvent, l Latch) string {
+func (f *view) maskedWords(by WhyEvent, l Latch) string {
 	need := "half the age that it had then"
 	switch {
 	case l.Age[0] > 0:

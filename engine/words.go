@@ -24,19 +24,19 @@ func capital(s string) string {
 }
 
 // amount writes metres in the book's distance, or seconds in hours.
-func (f *fold) amount(v float64, hours bool) string {
+func (f *view) amount(v float64, hours bool) string {
 	if hours {
 		return unit.Grouped(unit.From(v, "h")) + " h"
 	}
 	u := "km"
-	if f.p.book != nil {
-		u = f.p.book.Units.Distance
+	if f.Book != nil {
+		u = f.Book.Units.Distance
 	}
 	return unit.Grouped(unit.From(v, u)) + " " + u
 }
 
 // face writes a value as the meter of the chain shows it.
-func (f *fold) face(c *chain, v float64) string { return f.amount(v, c.hours) }
+func (f *view) face(c *chain, v float64) string { return f.amount(v, c.hours) }
 
 func days(n int) string {
 	if n == 1 {
@@ -72,7 +72,7 @@ func noLonger(r *rules.Rule) string {
 }
 
 // taskWords fills in what a task says when it moves.
-func (f *fold) taskWords(t *Transition, ts *taskState, v verdict, to int) {
+func (f *view) taskWords(t *Transition, ts *taskState, v verdict, to int, causes []ID) {
 	t.Title = ts.title()
 	t.Statutory = ts.task != nil && ts.task.Statutory
 	t.Message = t.Title + ": " + f.why(ts, v)
@@ -81,7 +81,7 @@ func (f *fold) taskWords(t *Transition, ts *taskState, v verdict, to int) {
 	}
 	t.Due = f.duePoint(ts, v)
 	t.Evidence = f.taskEvidence(ts, v)
-	ids := f.causeIDs()
+	ids := causes
 	from := []ID{ts.by, v.read.id}
 	for _, p := range ts.pulls {
 		from = append(from, p.By)
@@ -96,7 +96,7 @@ func (f *fold) taskWords(t *Transition, ts *taskState, v verdict, to int) {
 		return
 	}
 	t.Cautions = ts.cautions()
-	t.OwnCautions = f.p.book.Own(t.Cautions)
+	t.OwnCautions = f.Book.Own(t.Cautions)
 	if ts.task != nil {
 		t.Source = ts.task.Sources.Of("every " + v.Limit.String())
 	}
@@ -110,7 +110,7 @@ func (ts *taskState) cautions() []string {
 }
 
 // why says which limit decides and how far past or ahead it is.
-func (f *fold) why(ts *taskState, v verdict) string {
+func (f *view) why(ts *taskState, v verdict) string {
 	if ts.waiting {
 		return "counts from the first reading, which has not come yet"
 	}
@@ -135,7 +135,7 @@ func (f *fold) why(ts *taskState, v verdict) string {
 	return strings.Join(parts, "; ")
 }
 
-func (f *fold) limitWords(ts *taskState, v verdict) string {
+func (f *view) limitWords(ts *taskState, v verdict) string {
 	if v.Limit == interval.ByTime {
 		n := int(v.Past)
 		switch {
@@ -167,7 +167,7 @@ func (f *fold) limitWords(ts *taskState, v verdict) string {
 	return fmt.Sprintf("due at %s, in %s; %s", due, f.amount(-v.Past, hours), now)
 }
 
-func (f *fold) taskEvidence(ts *taskState, v verdict) []rules.Evidence {
+func (f *view) taskEvidence(ts *taskState, v verdict) []rules.Evidence {
 	var out []rules.Evidence
 	if ts.last != nil && ts.fu == nil {
 		e := rules.Evidence{Of: "last done", Note: ts.last.Date.String()}
@@ -191,7 +191,7 @@ func (f *fold) taskEvidence(ts *taskState, v verdict) []rules.Evidence {
 
 // faceDone is what the meter showed when the task was last done: people know the
 // face of the instrument that was in then.
-func (f *fold) faceDone(ts *taskState) (float64, string) {
+func (f *view) faceDone(ts *taskState) (float64, string) {
 	i := slices.IndexFunc(f.rec.Services, func(s Service) bool { return s.ID == ts.by })
 	life, hours := ts.last.Distance, false
 	if math.IsNaN(life) {
@@ -207,8 +207,8 @@ func (f *fold) faceDone(ts *taskState) (float64, string) {
 	return f.shown(life, hours)
 }
 
-func (f *fold) shown(v float64, hours bool) (float64, string) {
-	u := f.p.book.Units.Distance
+func (f *view) shown(v float64, hours bool) (float64, string) {
+	u := f.Book.Units.Distance
 	if hours {
 		u = "h"
 	}
@@ -228,7 +228,7 @@ func (p *PulledIn) words() string {
 }
 
 // withinWords is "5,000 km, 100 h or 60 days": whichever comes first.
-func (f *fold) withinWords(l interval.Limits) string {
+func (f *view) withinWords(l interval.Limits) string {
 	var parts []string
 	if l.Distance > 0 {
 		parts = append(parts, f.amount(l.Distance, false))

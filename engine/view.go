@@ -1,0 +1,33 @@
+package engine
+
+import (
+	"time"
+
+	"telltale/engine/interval"
+	"telltale/rules"
+)
+
+// law is what vehicles are judged by: the rule book in force and the clock.
+type law struct {
+	Book *rules.Book // nil before the first
+	// Judge runs the book's rules, Shorten its tasks' factors: a rule that asks for a
+	// due point has the first one busy.
+	Judge, Shorten *rules.Judge
+	Now            time.Time // the last tick; zero before the first
+}
+
+// view is what a record says by a law at a moment. It reads, and changes nothing but
+// what it keeps of its own answers.
+type view struct {
+	*law
+	rec  *Record // of which it may derive the chains
+	when time.Time // of what follows from it
+	kept *applied
+	// lines are the components' histories, dones room for what tasks count from, shared
+	// the facts that rules are stepped by, most of them at one place.
+	lines  []madeLine
+	dones  []interval.Done
+	shared *facts
+	// shortening: a task's factor is being asked for.
+	shortening bool
+}
