@@ -150,7 +150,7 @@ func (f *fold) turn(m move) *Transition {
 	if from == to {
 		return nil
 	}
-	t := f.transition(&a, stageWord(from, to, f.resting), from, to)
+	t := f.transition(&a, stageWord(from, to, f.change.TookOut), from, to)
 	wasShelved := a.ShelvedUntil != 0
 	a.Stage, a.Since = to, t.Time.Unix()
 	switch {

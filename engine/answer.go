@@ -7,8 +7,9 @@ import (
 
 // takeAnswer does what a person said. Only what moves a task is a fact of the
 // record; the others answer what stood when they came.
-func (f *fold) takeAnswer(s Stamp, d *AnswerData) error {
-	f.change.fact = false
+func (f *fold) takeAnswer(d *AnswerData) error {
+	s := newStamp(&f.ev)
+	s.Void = f.rec.voided(s.ID)
 	if s.Void && d.Answer != "postpone" {
 		f.rec.Answers = latest(append(f.rec.Answers, s), keptAnswers)
 		return nil
@@ -30,7 +31,7 @@ func (f *fold) takeAnswer(s Stamp, d *AnswerData) error {
 	case "accept":
 		return f.accept(s, d)
 	default:
-		err = refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, not mine, postpone, accept", d.Answer)
+		err = Refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, not mine, postpone, accept", d.Answer)
 	}
 	if err == nil {
 		f.rec.Answers = latest(append(f.rec.Answers[:len(f.rec.Answers):len(f.rec.Answers)], s), keptAnswers)
@@ -54,9 +55,9 @@ func (f *fold) answered(d *AnswerData) (Alarm, error) {
 	case 1:
 		return found[0], nil
 	case 0:
-		return Alarm{}, refuse("no alarm of %q stands on vehicle %s", d.Rule, f.rec.Vehicle)
+		return Alarm{}, Refuse("no alarm of %q stands on vehicle %s", d.Rule, f.rec.Vehicle)
 	}
-	return Alarm{}, refuse("%q stands on %d components of vehicle %s: the answer must name one", d.Rule, len(found), f.rec.Vehicle)
+	return Alarm{}, Refuse("%q stands on %d components of vehicle %s: the answer must name one", d.Rule, len(found), f.rec.Vehicle)
 }
 
 // answer says that a person's word changed an alarm's standing.
@@ -76,7 +77,7 @@ func (f *fold) acknowledge(d *AnswerData) error {
 		return err
 	}
 	if a.Acked {
-		return refuse("%q is acknowledged already", d.Rule)
+		return Refuse("%q is acknowledged already", d.Rule)
 	}
 	a.Acked, a.AckedBy = true, f.ev.ID
 	f.answer(a, acked, d.Why)
@@ -94,11 +95,11 @@ func (f *fold) shelve(d *AnswerData) error {
 	until, err := time.Parse(time.RFC3339, d.Until)
 	switch {
 	case err != nil:
-		return refuse("until %q is not a time like 2031-03-20T08:05:00Z", d.Until)
+		return Refuse("until %q is not a time like 2031-03-20T08:05:00Z", d.Until)
 	case a.Stage == 0:
-		return refuse("%q has returned to normal: there is nothing to shelve", d.Rule)
+		return Refuse("%q has returned to normal: there is nothing to shelve", d.Rule)
 	case !until.After(f.when):
-		return refuse("until %s is over already", d.Until)
+		return Refuse("until %s is over already", d.Until)
 	}
 	a.ShelvedUntil, a.ShelvedAt, a.ShelvedBy = until.Unix(), a.Stage, f.ev.ID
 	f.answer(a, shelvedNow, d.Why)
@@ -111,7 +112,7 @@ func (f *fold) unshelve(d *AnswerData) error {
 		return err
 	}
 	if a.ShelvedUntil == 0 {
-		return refuse("%q is not shelved", d.Rule)
+		return Refuse("%q is not shelved", d.Rule)
 	}
 	a.unshelve()
 	f.answer(a, unshelved, d.Why)
@@ -138,11 +139,11 @@ func (r *Record) outAt(at int64) bool {
 
 func (f *fold) outOfService(out bool) error {
 	if f.rec.Out == out {
-		return refuse("vehicle %s is %s already", f.rec.Vehicle, map[bool]string{true: "out of service", false: "in service"}[out])
+		return Refuse("vehicle %s is %s already", f.rec.Vehicle, map[bool]string{true: "out of service", false: "in service"}[out])
 	}
 	f.rec.Out = out
 	f.rec.InOut = latest(append(slices.Clone(f.rec.InOut), f.when.Unix()), keptInOut)
-	f.change.all = !out // in service again: everything is judged once
+	f.change.All = !out // in service again: everything is judged once
 	return nil
 }
 

@@ -334,3 +334,60 @@ func (r *Record) chainFor(v *VehicleData, comp *ComponentDef, hours bool) *chain
 	}
 	return nil
 }
+
+func (r *Record) chainIfMade(name string) *chain {
+	for i := range r.chains {
+		if r.chains[i].name == name {
+			return &r.chains[i]
+		}
+	}
+	return nil
+}
+
+// estimates reports whether a service or sample stands on the reading before it,
+// for want of one of its own that is accepted, or work that was put off does.
+func (r *Record) estimates(c *chain) bool {
+	estimated := func(s *Stamp, own map[string]unit.Quantity) bool {
+		_, est, ok := c.lifeAt(s, own)
+		return ok && est && !s.Void
+	}
+	return slices.ContainsFunc(r.Services, func(s Service) bool { return estimated(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Samples, func(s Sample) bool { return estimated(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Postponed, func(p Postponed) bool { return r.waits(&p) })
+}
+
+// standsOtherwise reports whether a service or sample that stood on the reading before
+// it stands on another value since the chain was made anew.
+func (r *Record) standsOtherwise(before, after *chain) bool {
+	moved := func(s *Stamp, own map[string]unit.Quantity) bool {
+		was, est, ok := before.lifeAt(s, own)
+		if !ok || !est || s.Void {
+			return false
+		}
+		is, _, ok := after.lifeAt(s, own)
+		return !ok || is != was
+	}
+	return slices.ContainsFunc(r.Services, func(s Service) bool { return moved(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Samples, func(s Sample) bool { return moved(&s.Stamp, s.Meters) })
+}
+
+// compareChains tells whether a reading that both hold got another verdict, or one
+// that a service or sample stands on is kept no longer, and whether any is.
+func compareChains(before, after []chainPoint) (changed, dropped bool) {
+	j := 0
+	for _, b := range before {
+		for j < len(after) && after[j].at < b.at {
+			j++
+		}
+		found := false
+		for k := j; k < len(after) && after[k].at == b.at; k++ {
+			if a := after[k]; a.key == b.key && a.id == b.id {
+				found = true
+				changed = changed || a.accepted != b.accepted || a.life != b.life
+			}
+		}
+		changed = changed || !found && b.own
+		dropped = dropped || !found
+	}
+	return changed, dropped
+}

@@ -24,20 +24,20 @@ const keptDisowned = 8
 func (f *fold) disown(d *AnswerData) error {
 	said := func(o disowned) bool { return o.By == d.By }
 	if slices.ContainsFunc(f.rec.NotTheirs, said) {
-		return refuse("%s has said so already", d.By)
+		return Refuse("%s has said so already", d.By)
 	}
 	if len(f.rec.NotTheirs) >= keptDisowned {
-		return refuse("%d people have said already that vehicle %s is not theirs", keptDisowned, f.rec.Vehicle)
+		return Refuse("%d people have said already that vehicle %s is not theirs", keptDisowned, f.rec.Vehicle)
 	}
 	f.rec.NotTheirs = append(slices.Clip(f.rec.NotTheirs), disowned{d.By, f.ev.ID, f.named(d.By)})
-	f.change.fact = true
+	f.change.Fact = true
 	return nil
 }
 
 // seenTo forgets who is not named by the register, once someone has acknowledged.
 func (f *fold) seenTo() {
 	f.dropDisowned(func(o disowned) bool { return !f.named(o.By) })
-	f.change.fact = true
+	f.change.Fact = true
 }
 
 func (f *fold) dropDisowned(drop func(disowned) bool) {

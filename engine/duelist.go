@@ -64,38 +64,6 @@ func (f *view) asOf(on string) {
 	f.law, f.when = &then, then.Now
 }
 
-// until is the record without what was observed after a moment.
-func (r *Record) until(at int64) *Record {
-	rec := *r
-	rec.chains, rec.Out = nil, r.outAt(at)
-	rec.Register, rec.Services = before(r.Register, at), before(r.Services, at)
-	rec.Samples, rec.Postponed = before(r.Samples, at), before(r.Postponed, at)
-	rec.Meters = slices.Clone(r.Meters)
-	for i := range rec.Meters {
-		m := &rec.Meters[i]
-		m.Readings, m.Replaced = before(m.Readings, at), before(m.Replaced, at)
-	}
-	rec.Latches = slices.Clone(r.Latches)
-	for i := range rec.Latches {
-		l := &rec.Latches[i]
-		later := func(o Opening) bool { return o.At > at }
-		l.Openings, l.Pulls = slices.DeleteFunc(slices.Clone(l.Openings), later), slices.DeleteFunc(slices.Clone(l.Pulls), later)
-	}
-	return &rec
-}
-
-// before keeps the facts observed by a moment.
-func before[T any, P interface {
-	*T
-	stamped
-}](list []T, at int64) []T {
-	n := 0
-	for n < len(list) && P(&list[n]).stamp().At <= at {
-		n++
-	}
-	return list[:n:n]
-}
-
 // SortDue orders a due list, or several put together, by what to do first: overdue,
 // due, soon, later. Of what is overdue or due, statutory work comes first; the rest
 // goes by date. A line without one comes before those, since nobody knows how late it

@@ -20,7 +20,7 @@ func (f *fold) judge() {
 	case f.unclocked():
 		return
 	}
-	if f.ev.Kind == AnswerEvent && !f.change.fact && !f.change.all {
+	if f.ev.Kind == AnswerEvent && !f.change.Fact && !f.change.All {
 		return // what was said about an alarm changes no fact
 	}
 	f.whole = true
@@ -36,9 +36,9 @@ func (f *fold) judge() {
 	f.judgeTasks()
 	f.judgeFollowUps()
 	switch {
-	case f.change.all:
+	case f.change.All:
 		f.dropStrangers()
-	case f.change.sample != "" || f.change.service != nil:
+	case f.change.Sample != "" || f.change.Service != nil:
 		f.dropFollowUps()
 	}
 }
@@ -51,7 +51,7 @@ func (f *fold) unclocked() bool { return f.when.Unix() <= 0 }
 // judgeWhileOut lets the work that a service lists settle its tasks; everything
 // else waits until the vehicle is in service again.
 func (f *fold) judgeWhileOut() {
-	if s := f.change.service; s != nil {
+	if s := f.change.Service; s != nil {
 		f.judgeTasks()
 		f.judgeFollowUps()
 		f.moves = slices.DeleteFunc(f.moves, func(m move) bool { return !f.lists(s, m.Rule) })
@@ -106,7 +106,7 @@ func (f *fold) dropFollowUps() {
 
 func (f *fold) whyGone(a Alarm) string {
 	switch {
-	case f.resting:
+	case f.change.TookOut:
 		return "what it rested on was taken back"
 	case f.ev.Kind == BookEvent:
 		return "the rule book in force no longer has it for this vehicle"

@@ -255,13 +255,13 @@ func (f *fold) accept(s Stamp, d *AnswerData) error {
 		case v.Offer != nil && v.Offer.Task == d.Task:
 			p := Postponed{Stamp: s, AnswerData: d, To: v.Offer.life, ByHours: v.Offer.hours}
 			f.rec.Postponed = latest(insert(f.rec.Postponed, p), keptPostponed)
-			f.change.fact = true
+			f.change.Fact = true
 			return nil
 		case v.NoOffer != "":
 			why = v.NoOffer
 		}
 	}
-	return refuse("nothing to accept for %q: %s", d.Task, why)
+	return Refuse("nothing to accept for %q: %s", d.Task, why)
 }
 
 // registeredComponents are those of a vehicle that rules apply to.

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -58,6 +59,8 @@ func (p *Partition) Book() *rules.Book { return p.law.Book }
 func (p *Partition) Apply(ev Event) []Output {
 	ev.ID.Source = p.alike.word(ev.ID.Source)
 	switch d := ev.Data.(type) {
+	case *VehicleData:
+		ev.Data = p.alike.registration(d)
 	case *BookData:
 		return p.adopt(ev, d.Book)
 	case *TurnData:
@@ -88,7 +91,11 @@ func (p *Partition) Apply(ev Event) []Output {
 
 func (p *Partition) refused(ev Event, err error) *Refusal {
 	id := ev.ID
-	return &Refusal{Refused: err.Error(), Line: ev.Line, Vehicle: ev.Vehicle, Event: &id, Time: p.moment(ev)}
+	r := &Refusal{Refused: err.Error(), Line: ev.Line, Vehicle: ev.Vehicle, Event: &id, Time: p.moment(ev)}
+	if why, ok := errors.AsType[*Refused](err); ok {
+		r.Class = why.Class
+	}
+	return r
 }
 
 // moment is the time of what an event brings about.
@@ -115,13 +122,13 @@ func (p *Partition) foldInto(name string, ev Event, anew bool) (out []Output, er
 			if old != nil {
 				old.chains, old.applied, old.quiet = nil, nil, nil // may be half changed
 			}
-			out, err = nil, refuse("folding it went wrong: %v", r)
+			out, err = nil, RefuseAs(Fault, "folding it went wrong: %v", r)
 		}
 	}()
 	f := &p.work
 	*f = fold{p: p, ev: ev, judged: f.judged[:0], moves: f.moves[:0],
 		view: view{law: &p.law, rec: &next.Record, when: p.moment(ev), kept: next.applied, dones: f.dones[:0]}}
-	f.change.all, f.change.clock = anew, ev.Kind == TickEvent
+	f.change.All = anew
 	if err := f.apply(); err != nil {
 		return nil, err
 	}

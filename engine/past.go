@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"telltale/rules"
@@ -132,7 +131,7 @@ func (past *Past) sort(h *historian) (refused map[ID]bool) {
 			if d := h.doubts[*r.Event]; !slices.Contains(d, r.Refused) {
 				h.doubts[*r.Event] = append(d, r.Refused)
 			}
-		case !strings.HasPrefix(r.Refused, "conflict"): // which is of a second event; the first was used
+		case r.Class != Conflict: // which is of a second event; the first was used
 			refused[*r.Event] = true
 		}
 	}

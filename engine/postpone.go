@@ -28,14 +28,14 @@ func (f *fold) postpone(s Stamp, d *AnswerData) error {
 		case err != nil:
 			return err
 		case t.Statutory:
-			return refuse("%q is statutory and cannot be postponed", d.Task)
+			return Refuse("%q is statutory and cannot be postponed", d.Task)
 		}
 		if err := f.checkWait(s.At, t, d); err != nil {
 			return err
 		}
 	}
 	f.rec.Postponed = latest(insert(f.rec.Postponed, Postponed{Stamp: s, AnswerData: d}), keptPostponed)
-	f.change.fact = !s.Void
+	f.change.Fact = !s.Void
 	return nil
 }
 
@@ -53,13 +53,13 @@ func (f *fold) putOff(name string) (*rules.Task, error) {
 	}
 	switch {
 	case t != nil && reg != nil:
-		return nil, refuse("%q does not apply to vehicle %s", name, f.rec.Vehicle)
+		return nil, Refuse("%q does not apply to vehicle %s", name, f.rec.Vehicle)
 	case t != nil:
 		return t, nil
 	case f.knowsTask(name):
-		return nil, refuse("%q is a follow-up and cannot be postponed: shelve its alarm, or enter that it was done", name)
+		return nil, Refuse("%q is a follow-up and cannot be postponed: shelve its alarm, or enter that it was done", name)
 	}
-	return nil, refuse("the book in force has no task %q", name)
+	return nil, Refuse("the book in force has no task %q", name)
 }
 
 // answersTo reports whether people may mean the task by that name: its own, the one that
@@ -74,17 +74,17 @@ func (f *fold) checkWait(at int64, t *rules.Task, d *AnswerData) error {
 		by, err := d.ByDistance.As(unit.Distance)
 		switch {
 		case err != nil:
-			return refuse("byDistance: %v", err)
+			return Refuse("byDistance: %v", err)
 		case t.Every.Distance == 0:
-			return refuse("%q is not due by distance: postpone it until a date", d.Task)
+			return Refuse("%q is not due by distance: postpone it until a date", d.Task)
 		case by > t.Every.Distance*(1+slack):
-			return refuse("%q can be postponed by %s at most, its interval", d.Task, f.amount(t.Every.Distance, false))
+			return Refuse("%q can be postponed by %s at most, its interval", d.Task, f.amount(t.Every.Distance, false))
 		}
 		return nil
 	}
 	until, err := interval.ParseDate(d.Until)
 	if err != nil {
-		return refuse("until: %v", err)
+		return Refuse("until: %v", err)
 	}
 	zone := time.UTC
 	if reg := f.rec.registered(); reg != nil {
@@ -92,7 +92,7 @@ func (f *fold) checkWait(at int64, t *rules.Task, d *AnswerData) error {
 	}
 	last := wait(localDate(time.Unix(0, at), zone), interval.Limits(t.Every))
 	if until > last {
-		return refuse("%q can be postponed until %s at most, one interval from the day of the answer", d.Task, last)
+		return Refuse("%q can be postponed until %s at most, one interval from the day of the answer", d.Task, last)
 	}
 	return nil
 }

@@ -78,7 +78,7 @@ func (p *Partition) takeQuietly(r *vehicle, ev *Event) bool {
 		!m.follows(log.Hours, at, life) || len(r.Voids) > 0 && r.voided(ev.ID) || r.seen(ev.ID) != nil {
 		return false
 	}
-	s := newStamp(*ev)
+	s := newStamp(ev)
 	log.makeRoom()
 	log.Readings = append(log.Readings, Reading{Stamp: s, Value: v})
 	if c := r.chainIfMade(d.Meter); c != nil {

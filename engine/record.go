@@ -40,7 +40,7 @@ type Stamp struct {
 
 func (s *Stamp) stamp() *Stamp { return s }
 
-func newStamp(ev Event) Stamp {
+func newStamp(ev *Event) Stamp {
 	return Stamp{At: ev.Time.UnixNano(), ID: ev.ID, Key: ev.ID.key(), Digest: ev.Digest}
 }
 
@@ -165,102 +165,6 @@ type Record struct {
 
 	// chains is derived from Meters, Services and Samples; nil when it must be made anew.
 	chains []chain
-}
-
-type stamped interface{ stamp() *Stamp }
-
-// seen looks for an event of that identity anywhere in the record.
-func (r *Record) seen(id ID) *Stamp {
-	key := id.key()
-	for i := range r.Meters {
-		m := &r.Meters[i]
-		if s := find(m.Readings, key, id); s != nil {
-			return s
-		}
-		if s := find(m.Replaced, key, id); s != nil {
-			return s
-		}
-	}
-	for _, s := range []*Stamp{
-		find(r.Services, key, id), find(r.Samples, key, id), find(r.Register, key, id),
-		find(r.Postponed, key, id), find(r.Voids, key, id), find(r.Answers, key, id),
-	} {
-		if s != nil {
-			return s
-		}
-	}
-	return nil
-}
-
-func find[T any, P interface {
-	*T
-	stamped
-}](list []T, key uint32, id ID) *Stamp {
-	for i := range list {
-		if s := P(&list[i]).stamp(); s.Key == key && s.ID == id {
-			return s
-		}
-	}
-	return nil
-}
-
-// eachStamp visits the stamps of all facts.
-func (r *Record) eachStamp(visit func(*Stamp)) {
-	each(r.Register, visit)
-	for i := range r.Meters {
-		each(r.Meters[i].Readings, visit)
-		each(r.Meters[i].Replaced, visit)
-	}
-	each(r.Services, visit)
-	each(r.Samples, visit)
-	each(r.Postponed, visit)
-	each(r.Voids, visit)
-	each(r.Answers, visit)
-}
-
-func each[T any, P interface {
-	*T
-	stamped
-}](list []T, visit func(*Stamp)) {
-	for i := range list {
-		visit(P(&list[i]).stamp())
-	}
-}
-
-// insert returns list with f at its place; the old list is left as it was.
-func insert[T any, P interface {
-	*T
-	stamped
-}](list []T, f T) []T {
-	i, _ := slices.BinarySearchFunc(list, f, func(a, b T) int { return P(&a).stamp().order(P(&b).stamp()) })
-	if i == len(list) {
-		return append(list, f)
-	}
-	return slices.Insert(slices.Clone(list), i, f)
-}
-
-// latest keeps the last n of an ordered list.
-func latest[T any](list []T, n int) []T {
-	if len(list) <= n {
-		return list
-	}
-	return slices.Clone(list[len(list)-n:])
-}
-
-// markVoid returns list with the fact of that identity voided, and whether it was there.
-func markVoid[T any, P interface {
-	*T
-	stamped
-}](list []T, id ID) ([]T, bool) {
-	key := id.key()
-	for i := range list {
-		if s := P(&list[i]).stamp(); s.Key == key && s.ID == id {
-			out := slices.Clone(list)
-			P(&out[i]).stamp().Void = true
-			return out, true
-		}
-	}
-	return list, false
 }
 
 // voided reports whether an earlier void names the event.

@@ -67,7 +67,7 @@ func readSheets(sheets []*SampleData) *sheetRead {
 		density := d.density()
 		for i := range d.Results {
 			if res, err := d.Results[i].read(density); err != nil {
-				r.refuse(n, d.Results[i].Analyte, err)
+				r.Refuse(n, d.Results[i].Analyte, err)
 			} else {
 				list = append(list, analysis{res, n, k})
 			}
@@ -132,11 +132,11 @@ func (r *sheetRead) repeated(same []analysis) {
 		same = same[1:]
 	}
 	for _, a := range same {
-		r.refuse(a.at, a.Analyte, err)
+		r.Refuse(a.at, a.Analyte, err)
 	}
 }
 
-func (r *sheetRead) refuse(i int, analyte string, err error) {
+func (r *sheetRead) Refuse(i int, analyte string, err error) {
 	if r.whys == nil {
 		r.whys = map[int]string{}
 	}

@@ -48,11 +48,12 @@ type Transition struct {
 
 // Refusal is an event that could not be used, and why.
 type Refusal struct {
-	Refused string    `json:"refused"`
-	Line    int       `json:"line,omitempty"`
-	Vehicle string    `json:"vehicle,omitempty"`
-	Event   *ID       `json:"event,omitempty"`
-	Time    time.Time `json:"time,omitzero"`
+	Refused string       `json:"refused"`
+	Class   RefusalClass `json:"class,omitempty"`
+	Line    int          `json:"line,omitempty"`
+	Vehicle string       `json:"vehicle,omitempty"`
+	Event   *ID          `json:"event,omitempty"`
+	Time    time.Time    `json:"time,omitzero"`
 	// Kept: the event was used; only the part that the reason names was not.
 	Kept bool `json:"kept,omitempty"`
 }

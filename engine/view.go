@@ -20,7 +20,7 @@ type law struct {
 // what it keeps of its own answers.
 type view struct {
 	*law
-	rec  *Record // of which it may derive the chains
+	rec  *Record   // of which it may derive the chains
 	when time.Time // of what follows from it
 	kept *applied
 	// lines are the components' histories, dones room for what tasks count from, shared
