@@ -170,7 +170,7 @@ func (f *fold) turn(m move) *Transition {
 	switch {
 	case m.due > 0:
 		j := &f.judged[m.due-1]
-		f.taskWords(t, &j.ts, j.v, to, f.causeIDs())
+		f.taskWords(t, &j.due, to, f.causeIDs())
 	case m.words != nil:
 		m.words(t, from, to)
 	}

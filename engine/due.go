@@ -43,6 +43,8 @@ type DueItem struct {
 	Statutory bool     `json:"statutory,omitempty"`
 	FollowUp  bool     `json:"followUp,omitempty"`
 	Shelved   bool     `json:"shelved,omitempty"`
+	// Postponed says who moved the due point, and why.
+	Postponed string `json:"postponed,omitempty"`
 	// PulledIn are the alarms that asked for it earlier than it would be due.
 	PulledIn []PulledIn `json:"pulledIn,omitempty"`
 }

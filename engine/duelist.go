@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"telltale/engine/interval"
-	"telltale/rules/unit"
 )
 
 // DueQuery says what a due list should hold.
@@ -98,10 +97,10 @@ func (d *DueItem) first() string {
 
 func (f *view) due(q DueQuery) []DueItem {
 	var out []DueItem
-	add := func(ts *taskState, k AlarmKey) {
-		v := f.verdict(ts)
-		if v.stage > 0 || f.ahead(ts, v, q.Ahead) {
-			out = append(out, f.dueItem(ts, v, k))
+	add := func(d *due, k AlarmKey) {
+		f.judgeDue(d)
+		if d.Stage > 0 || f.ahead(d, q.Ahead) {
+			out = append(out, f.dueItem(d, k))
 		}
 	}
 	f.eachTask(add)
@@ -109,109 +108,110 @@ func (f *view) due(q DueQuery) []DueItem {
 }
 
 // ahead reports whether the task is likely to come due within so many days.
-func (f *view) ahead(ts *taskState, v verdict, n int) bool {
-	if n <= 0 || ts.waiting || !v.state.HasToday {
+func (f *view) ahead(d *due, n int) bool {
+	if n <= 0 || d.waiting || !d.state.HasToday {
 		return false
 	}
-	limit := v.state.Today.AddDays(n)
-	return ts.point.HasDate && ts.point.Date.Compare(limit) <= 0 || v.sure && v.likely.Compare(limit) <= 0
+	limit := d.state.Today.AddDays(n)
+	return d.point.HasDate && d.point.Date.Compare(limit) <= 0 || d.sure && d.likely.Compare(limit) <= 0
 }
 
-func (f *view) dueItem(ts *taskState, v verdict, k AlarmKey) DueItem {
+func (f *view) dueItem(d *due, k AlarmKey) DueItem {
 	reg := f.applied().reg
-	d := DueItem{
+	item := DueItem{
 		Vehicle: f.rec.Vehicle, Name: reg.Name, Tags: reg.Tags, People: reg.People, Component: k.Component,
-		Task: k.Rule, Title: ts.title(), Stage: TaskStages[v.stage], Limit: v.Limit.String(), Why: f.why(ts, v),
-		Cautions: ts.cautions(), FollowUp: ts.fu != nil,
+		Task: k.Rule, Title: d.title(), Stage: TaskStages[d.Stage], Limit: d.Limit.String(), Why: f.why(d),
+		Cautions: d.cautions(), FollowUp: d.fu != nil,
 	}
-	d.PulledIn, d.Figures = f.pulledIn(ts), f.def(ts.comp).figures()
-	d.OwnCautions = f.Book.Own(d.Cautions)
-	if ts.noHistory {
-		d.Limit = noHistory
+	item.PulledIn, item.Figures = f.pulledIn(d), f.def(d.comp).figures()
+	item.OwnCautions = f.Book.Own(item.Cautions)
+	if d.noHistory {
+		item.Limit = noHistory
+	} else if d.point.HasDate {
+		item.DueDate = d.point.Date.String()
 	}
-	if ts.task != nil {
-		d.Statutory = ts.task.Statutory
-		for _, n := range ts.task.Needs {
-			d.Needs = append(d.Needs, Need(n))
+	if d.task != nil {
+		item.Statutory = d.task.Statutory
+		for _, n := range d.task.Needs {
+			item.Needs = append(item.Needs, Need(n))
 		}
-		d.LastDone = lastDone(ts)
+		item.LastDone = lastDone(d)
 	}
-	f.dueDates(&d, ts, v)
-	f.dueMeter(&d, ts, v)
+	if d.postponed != nil {
+		item.Postponed = postponedBy(d.postponed)
+	}
+	item.Early, item.Likely, item.Late = f.forecastDates(d)
+	if at, past, hours, ok := f.duePlace(d); ok {
+		item.DueAt, item.PastBy, item.Unit = &at, &past, "m"
+		if hours {
+			item.Unit = "s"
+		}
+	}
 	if i := f.rec.alarm(k); i >= 0 {
-		d.Shelved = f.rec.Alarms[i].ShelvedUntil != 0
+		item.Shelved = f.rec.Alarms[i].ShelvedUntil != 0
 	}
-	return d
+	return item
 }
 
 // noHistory stands for the limit of a task that nobody knows when it was last done.
 const noHistory = "no history"
 
 // duePoint is where a task stands, in the book's units.
-func (f *view) duePoint(ts *taskState, v verdict) *DuePoint {
-	d := DueItem{Limit: v.Limit.String()}
-	if ts.noHistory {
+func (f *view) duePoint(d *due) *DuePoint {
+	if d.noHistory {
 		return &DuePoint{Limit: noHistory}
 	}
-	f.dueDates(&d, ts, v)
-	f.dueMeter(&d, ts, v)
-	p := &DuePoint{Limit: d.Limit, Date: d.DueDate, Early: d.Early, Likely: d.Likely, Late: d.Late, PulledIn: f.pulledIn(ts)}
-	if v.state.HasToday {
-		p.On = v.state.Today.String()
+	p := &DuePoint{Limit: d.Limit.String(), PulledIn: f.pulledIn(d)}
+	if d.point.HasDate {
+		p.Date = d.point.Date.String()
 	}
-	if d.DueAt != nil {
-		quantity := func(base float64) *unit.Quantity {
-			value, u := f.shown(base, d.Unit == "s")
-			return &unit.Quantity{Value: value, Unit: u}
-		}
-		p.At, p.Past = quantity(*d.DueAt), quantity(*d.PastBy)
+	p.Early, p.Likely, p.Late = f.forecastDates(d)
+	if d.state.HasToday {
+		p.On = d.state.Today.String()
+	}
+	if at, past, hours, ok := f.duePlace(d); ok {
+		p.At, p.Past = f.quantity(at, hours), f.quantity(past, hours)
 	}
 	return p
 }
 
-// dueDates fills in the date of the calendar limit and the forecast.
-func (f *view) dueDates(d *DueItem, ts *taskState, v verdict) {
-	if ts.point.HasDate && !ts.noHistory {
-		d.DueDate = ts.point.Date.String()
+// forecastDates are those between which the first limit is reached, of a task that is
+// not due yet; "" where they are not known.
+func (f *view) forecastDates(d *due) (early, likely, late string) {
+	if !d.sure || d.Stage >= interval.Due {
+		return "", "", ""
 	}
-	if v.sure && v.stage < interval.Due {
-		reach := v.reach(f.applied().zone)
-		d.Early, d.Likely, d.Late = reach[0].String(), reach[1].String(), reach[2].String()
-	}
+	reach := d.reach(f.applied().zone)
+	return reach[0].String(), reach[1].String(), reach[2].String()
 }
 
-// dueMeter fills in the meter limit: the one that decides, else the first there is.
-func (f *view) dueMeter(d *DueItem, ts *taskState, v verdict) {
-	c, point := v.meter, ts.point.Distance
+// duePlace is the meter limit that decides, else the first there is: the face value at
+// which the task is due, and how far past it the meter is, in metres or seconds.
+func (f *view) duePlace(d *due) (at, past float64, hours, ok bool) {
+	c, point := d.meter, d.point.Distance
 	if c == nil {
-		c = f.rec.chainFor(f.applied().reg, f.def(ts.comp), math.IsNaN(point))
+		c = f.rec.chainFor(f.applied().reg, f.def(d.comp), math.IsNaN(point))
 	}
-	if c == nil || ts.noHistory || ts.waiting {
-		return
+	if c == nil || d.noHistory || d.waiting {
+		return 0, 0, false, false
 	}
-	d.Unit = "m"
 	if c.hours {
-		point, d.Unit = ts.point.Hours, "s"
+		point = d.point.Hours
 	}
 	last, ok := c.last(math.MaxInt64)
-	if !ok || math.IsNaN(point) {
-		d.Unit = ""
-		return
-	}
-	at, past := point-(last.life-last.face), last.life-point
-	d.DueAt, d.PastBy = &at, &past
+	return point - (last.life - last.face), last.life - point, c.hours, ok && !math.IsNaN(point)
 }
 
-func lastDone(ts *taskState) string {
+func lastDone(d *due) string {
 	switch {
-	case ts.last != nil:
-		return ts.last.Date.String()
-	case ts.noHistory || ts.from.Date.IsZero() && !ts.waiting:
+	case d.last != nil:
+		return d.last.Date.String()
+	case d.noHistory || d.from.Date.IsZero() && !d.waiting:
 		return noHistory
-	case ts.waiting:
+	case d.waiting:
 		return "counted from the first reading"
 	}
-	return "counted from " + ts.from.Date.String()
+	return "counted from " + d.from.Date.String()
 }
 
 // turn is this partition's part of a digest.

@@ -446,12 +446,12 @@ func (x *facts) perDay() (float64, string, bool) {
 // long until it is due.
 func (x *facts) schedule(w rules.Word, name string) (float64, string, bool) {
 	a := x.f.applied()
-	ts, ok := x.f.reckonNamed(name, x.def, x.before, x.at)
+	d, ok := x.f.reckonNamed(name, x.def, x.before, x.at)
 	if !ok {
 		return 0, "the task " + strconv.Quote(name) + " on this vehicle", false
 	}
 	today := localDate(time.Unix(0, min(x.at, x.f.when.UnixNano())), a.zone)
-	last := ts.last
+	last := d.last
 	missing := "when " + name + " was last done"
 	switch w {
 	case rules.WordDaysSince:
@@ -460,10 +460,10 @@ func (x *facts) schedule(w rules.Word, name string) (float64, string, bool) {
 		}
 		return float64(today.Sub(last.Date)), "", true
 	case rules.WordDaysToDue:
-		if !ts.point.HasDate {
+		if !d.point.HasDate {
 			return 0, "a due date of " + name, false
 		}
-		return float64(ts.point.Date.Sub(today)), "", true
+		return float64(d.point.Date.Sub(today)), "", true
 	}
 	hours := w == rules.WordHoursSince
 	now, why, ok := x.life(hours)
@@ -473,7 +473,7 @@ func (x *facts) schedule(w rules.Word, name string) (float64, string, bool) {
 	var v float64
 	switch {
 	case w == rules.WordDueIn:
-		v = ts.point.Distance - now
+		v = d.point.Distance - now
 	case last == nil:
 		return 0, missing, false
 	case hours:

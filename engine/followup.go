@@ -81,21 +81,21 @@ func sameFollowUp(list []openedFollowUp) int {
 
 func (f *fold) judgeFollowUp(list []openedFollowUp) {
 	k := AlarmKey{list[0].Name, f.componentName(list[0].comp)}
-	ts, stands := f.standing(list)
+	d, stands := f.standing(list)
 	if !stands {
 		f.move(move{AlarmKey: k, task: true, words: func(t *Transition, _, _ int) {
 			t.Title, t.Events = followUpTitle(list[0].def), f.causeIDs()
-			t.Message = followUpEnd(t.Title, ts.lapsed)
+			t.Message = followUpEnd(t.Title, d.lapsed)
 		}})
 		return
 	}
-	f.judgeDue(ts, k)
+	f.moveTask(d, k)
 }
 
 // standing is the follow-up that stands after all openings that have not lapsed, if one
 // does.
-func (f *view) standing(list []openedFollowUp) (taskState, bool) {
-	var ts taskState
+func (f *view) standing(list []openedFollowUp) (due, bool) {
+	var d due
 	stands, lapsed := false, false
 	for i, o := range list {
 		next := int64(math.MaxInt64)
@@ -107,18 +107,18 @@ func (f *view) standing(list []openedFollowUp) (taskState, bool) {
 		case f.hasLapsed(&opened):
 			lapsed = true
 		case stands:
-			opened.point, opened.lapse = earlier(ts.point, opened.point), earlier(ts.lapse, opened.lapse)
-			opened.by = ts.by
-			ts = opened
+			opened.point, opened.lapse = earlier(d.point, opened.point), earlier(d.lapse, opened.lapse)
+			opened.by = d.by
+			d = opened
 		default:
-			ts, stands = opened, true
+			d, stands = opened, true
 		}
 		if f.settledBetween(o, next) {
 			stands, lapsed = false, false
 		}
 	}
-	ts.lapsed = lapsed && !stands
-	return ts, stands
+	d.lapsed = lapsed && !stands
+	return d, stands
 }
 
 // lapsePoint is where a follow-up lapses: by what was read, since one that was opened at
@@ -135,25 +135,25 @@ func lapsePoint(o openedFollowUp, point interval.Point) interval.Point {
 }
 
 // hasLapsed reports whether the meters have passed where the follow-up lapses.
-func (f *view) hasLapsed(ts *taskState) bool {
-	if math.IsNaN(ts.lapse.Distance) && math.IsNaN(ts.lapse.Hours) {
+func (f *view) hasLapsed(d *due) bool {
+	if math.IsNaN(d.lapse.Distance) && math.IsNaN(d.lapse.Hours) {
 		return false
 	}
 	nan := math.NaN()
-	s := f.readOnly(ts, interval.State{Distance: nan, Hours: nan, EstDistance: nan, EstHours: nan})
-	return interval.Plan{}.Judge(ts.lapse, s).Stage == interval.Overdue
+	s := f.readOnly(d, interval.State{Distance: nan, Hours: nan, EstDistance: nan, EstHours: nan})
+	return interval.Plan{}.Judge(d.lapse, s).Stage == interval.Overdue
 }
 
-func (f *view) openedState(o openedFollowUp) taskState {
-	d := interval.Done{Date: localDate(time.Unix(0, o.At), f.applied().zone), Distance: known(o.Distance), Hours: known(o.Hours)}
-	ts := taskState{fu: o.def, comp: o.comp, by: o.By, last: &d}
-	ts.plan = interval.Plan{
+func (f *view) openedState(o openedFollowUp) due {
+	from := interval.Done{Date: localDate(time.Unix(0, o.At), f.applied().zone), Distance: known(o.Distance), Hours: known(o.Hours)}
+	d := due{fu: o.def, comp: o.comp, by: o.By, last: &from}
+	d.plan = interval.Plan{
 		Every: interval.Limits(o.def.At), Early: interval.Limits(o.def.Early), Shorten: 1,
 		TolShare: o.def.Tolerance.Share, TolFixed: interval.Limits(o.def.Tolerance.Fixed),
 	}
-	ts.from, ts.point = ts.plan.Next([]interval.Done{d})
-	ts.lapse = lapsePoint(o, ts.point)
-	return ts
+	d.from, d.point = d.plan.Next([]interval.Done{from})
+	d.lapse = lapsePoint(o, d.point)
+	return d
 }
 
 // earlier is the earlier of two due points, limit by limit.

@@ -18,20 +18,20 @@ import (
 const heldSteps = 12
 
 // hold makes a task soon that was soon by a forecast and has not moved clear.
-func (f *view) hold(ts *taskState, v *verdict) {
-	if v.stage != interval.Normal {
+func (f *view) hold(d *due) {
+	if d.Stage != interval.Normal {
 		return
 	}
 	for _, hours := range [...]bool{false, true} {
-		m := f.forecastMeter(ts, hours)
+		m := f.forecastMeter(d, hours)
 		if m.c == nil || !m.held() {
 			continue
 		}
-		v.stage, v.Stage, v.Forecast = interval.Soon, interval.Soon, true
+		d.Stage, d.Forecast = interval.Soon, true
 		last, _ := m.c.last(math.MaxInt64)
-		v.Past, v.Limit = last.life-m.point, interval.ByDistance
+		d.Past, d.Limit = last.life-m.point, interval.ByDistance
 		if hours {
-			v.Limit = interval.ByHours
+			d.Limit = interval.ByHours
 		}
 		return
 	}
@@ -46,14 +46,14 @@ type forecastMeter struct {
 	months, days int
 }
 
-func (f *view) forecastMeter(ts *taskState, hours bool) forecastMeter {
-	e := ts.plan.Early
-	m := forecastMeter{zone: f.applied().zone, point: ts.point.Distance, early: e.Distance, months: e.Months, days: e.Days}
+func (f *view) forecastMeter(d *due, hours bool) forecastMeter {
+	e := d.plan.Early
+	m := forecastMeter{zone: f.applied().zone, point: d.point.Distance, early: e.Distance, months: e.Months, days: e.Days}
 	if hours {
-		m.point, m.early = ts.point.Hours, e.Hours
+		m.point, m.early = d.point.Hours, e.Hours
 	}
 	if !math.IsNaN(m.point) && (m.early > 0 || m.months+m.days > 0) {
-		m.c = f.rec.chainFor(f.applied().reg, f.def(ts.comp), hours)
+		m.c = f.rec.chainFor(f.applied().reg, f.def(d.comp), hours)
 	}
 	return m
 }

@@ -13,20 +13,19 @@ import (
 // never is a next change that no tick reaches.
 const never = math.MaxInt64
 
-// judgedTask is a task or follow-up with the verdict on it.
+// judgedTask is a task or follow-up that was judged.
 type judgedTask struct {
-	ts       taskState
-	v        verdict
+	due
 	calendar int64 // nextByCalendar, once the fold settles
 }
 
 // unsteady: a reading may move the due point, or take the stage back.
 func (j *judgedTask) unsteady() bool {
-	return j.ts.waiting || j.ts.asksFacts() || j.v.stage == interval.Soon && j.v.Forecast
+	return j.due.waiting || j.due.asksFacts() || j.due.Stage == interval.Soon && j.due.Forecast
 }
 
-func (ts *taskState) asksFacts() bool {
-	return ts.task != nil && ts.task.Shorten != nil && ts.task.Shorten.AsksFacts()
+func (d *due) asksFacts() bool {
+	return d.task != nil && d.task.Shorten != nil && d.task.Shorten.AsksFacts()
 }
 
 // settle notes the next moment at which a tick can change something, in Unix
@@ -90,36 +89,36 @@ func (f *view) nextOfAlarms() int64 {
 // nextByCalendar is when dates alone can change the task's stage.
 func (f *view) nextByCalendar(j *judgedTask) int64 {
 	switch {
-	case j.ts.waiting || j.ts.noHistory:
+	case j.due.waiting || j.due.noHistory:
 		return never
-	case j.ts.asksFacts():
+	case j.due.asksFacts():
 		return f.nextMidnight() // the factor may go by the day
 	}
-	s := j.v.state
+	s := j.due.state
 	s.HasLikelyDistance, s.HasLikelyHours = false, false
-	return f.startOf(j.ts.plan.NextChange(j.ts.point, s))
+	return f.startOf(j.due.plan.NextChange(j.due.point, s))
 }
 
 // nextByUsage is when a forecast or an estimate can make the task soon, if it is
 // at no stage yet.
 func (f *view) nextByUsage(j *judgedTask) int64 {
-	if j.ts.waiting || j.ts.noHistory || j.v.stage != interval.Normal {
+	if j.due.waiting || j.due.noHistory || j.due.Stage != interval.Normal {
 		return never
 	}
-	s, early := j.v.state, j.ts.plan.Early
-	next := f.startOf(j.ts.plan.NextChange(interval.Point{}, s))
+	s, early := j.due.state, j.due.plan.Early
+	next := f.startOf(j.due.plan.NextChange(interval.Point{}, s))
 	if early.Distance > 0 {
-		next = min(next, f.nextEstimated(&j.ts, false, j.ts.point.Distance-early.Distance))
+		next = min(next, f.nextEstimated(&j.due, false, j.due.point.Distance-early.Distance))
 	}
 	if early.Hours > 0 {
-		next = min(next, f.nextEstimated(&j.ts, true, j.ts.point.Hours-early.Hours))
+		next = min(next, f.nextEstimated(&j.due, true, j.due.point.Hours-early.Hours))
 	}
 	return next
 }
 
 // nextEstimated is when the estimated meter reaches a life value.
-func (f *view) nextEstimated(ts *taskState, hours bool, life float64) int64 {
-	c := f.rec.chainFor(f.applied().reg, f.def(ts.comp), hours)
+func (f *view) nextEstimated(d *due, hours bool, life float64) int64 {
+	c := f.rec.chainFor(f.applied().reg, f.def(d.comp), hours)
 	if c == nil || math.IsNaN(life) {
 		return never
 	}

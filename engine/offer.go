@@ -92,16 +92,16 @@ func fixedByTime(kind string) bool {
 
 // drainTask is the task that renews the component's fluid, by a meter: of several
 // the one that is due first.
-func (v *verdictOf) drainTask(hours bool) (first taskState, ok bool) {
+func (v *verdictOf) drainTask(hours bool) (first due, ok bool) {
 	least := math.Inf(1)
 	for _, at := range v.f.applied().rules.Tasks {
 		if at.Component != v.comp || !renews(at.Task) {
 			continue
 		}
-		ts := v.f.reckon(at, lastPlace, math.MaxInt64)
-		v.f.pullIn(&ts)
-		if p := ts.meterPoint(hours); !ts.noHistory && !ts.waiting && p < least {
-			first, least, ok = ts, p, true
+		d := v.f.reckon(at, lastPlace, math.MaxInt64)
+		v.f.pullIn(&d)
+		if p := d.meterPoint(hours); !d.noHistory && !d.waiting && p < least {
+			first, least, ok = d, p, true
 		}
 	}
 	return first, ok
@@ -114,39 +114,39 @@ func renews(t *rules.Task) bool {
 	return !t.Statutory && (t.Share > 0 || slices.ContainsFunc(t.Needs, fluid)) && !slices.ContainsFunc(t.Needs, never)
 }
 
-func (ts *taskState) meterPoint(hours bool) float64 {
+func (d *due) meterPoint(hours bool) float64 {
 	if hours {
-		return ts.point.Hours
+		return d.point.Hours
 	}
-	return ts.point.Distance
+	return d.point.Distance
 }
 
 // meterInterval is the task's own interval and where it counts from, by that meter.
-func (ts *taskState) meterInterval(hours bool) (every, from float64) {
+func (d *due) meterInterval(hours bool) (every, from float64) {
 	if hours {
-		return ts.plan.Interval().Hours, ts.countsFrom(interval.ByHours).Hours
+		return d.plan.Interval().Hours, d.countsFrom(interval.ByHours).Hours
 	}
-	return ts.plan.Interval().Distance, ts.countsFrom(interval.ByDistance).Distance
+	return d.plan.Interval().Distance, d.countsFrom(interval.ByDistance).Distance
 }
 
 // offer finds what the outlook offers, or why it offers no more.
 func (v *verdictOf) offer(o *outlook) {
-	ts, ok := v.drainTask(o.hours)
+	d, ok := v.drainTask(o.hours)
 	if !ok || math.IsNaN(o.age) {
 		return
 	}
-	every, from := ts.meterInterval(o.hours)
-	due, at := ts.meterPoint(o.hours), v.reaches(o.drain, o.hours)
+	every, from := d.meterInterval(o.hours)
+	due, at := d.meterPoint(o.hours), v.reaches(o.drain, o.hours)
 	at = math.Min(at, from+float64(every*longest))
 	if math.IsNaN(at) || math.Abs(at-due) < slight*every {
 		return
 	}
 	if at > due {
-		if v.NoOffer = v.notLonger(o, &ts); v.NoOffer != "" {
+		if v.NoOffer = v.notLonger(o, &d); v.NoOffer != "" {
 			return
 		}
 	}
-	v.Offer = v.offered(&ts, due, at, o)
+	v.Offer = v.offered(&d, due, at, o)
 }
 
 // reaches is where the fluid reaches an age, as life distance or running hours: as it
@@ -163,7 +163,7 @@ func (v *verdictOf) reaches(age float64, hours bool) float64 {
 }
 
 // notLonger is why the work is not offered later, though no limit is near.
-func (v *verdictOf) notLonger(o *outlook, ts *taskState) string {
+func (v *verdictOf) notLonger(o *outlook, d *due) string {
 	var missing []string
 	for _, k := range agedBy {
 		if o.seen&k.kind == 0 {
@@ -172,7 +172,7 @@ func (v *verdictOf) notLonger(o *outlook, ts *taskState) string {
 	}
 	const longer = "a longer interval is not offered: "
 	switch {
-	case len(ts.pulls) > 0:
+	case len(d.pulls) > 0:
 		return longer + "an alarm asks for the work sooner"
 	case v.Stage == "caution" || v.Stage == "warning":
 		return longer + "a " + v.Stage + " stands"
@@ -185,8 +185,8 @@ func (v *verdictOf) notLonger(o *outlook, ts *taskState) string {
 	return ""
 }
 
-func (v *verdictOf) offered(ts *taskState, due, at float64, o *outlook) *IntervalOffer {
-	out := &IntervalOffer{Task: ts.task.Name, Kind: "sooner", hours: o.hours}
+func (v *verdictOf) offered(d *due, due, at float64, o *outlook) *IntervalOffer {
+	out := &IntervalOffer{Task: d.task.Name, Kind: "sooner", hours: o.hours}
 	if at > due {
 		out.Kind = "later"
 	}
@@ -195,7 +195,7 @@ func (v *verdictOf) offered(ts *taskState, due, at float64, o *outlook) *Interva
 		round = 5
 	}
 	// People answer by round numbers, and what is rounded errs on the near side.
-	shift := v.faceShift(ts.comp, o.hours)
+	shift := v.faceShift(d.comp, o.hours)
 	quantity := func(life float64) unit.Quantity {
 		value, u := v.f.shown(life, o.hours)
 		return unit.Quantity{Value: value, Unit: u}
@@ -205,7 +205,7 @@ func (v *verdictOf) offered(ts *taskState, due, at float64, o *outlook) *Interva
 	base, _, _ := out.At.Base()
 	out.life = base + shift
 	out.By = quantity(math.Abs(out.life - due))
-	out.Says = out.words(v.f.words(ts.point), o)
+	out.Says = out.words(v.f.words(d.point), o)
 	return out
 }
 
@@ -273,11 +273,11 @@ func (f *view) registeredComponents() []ComponentDef {
 }
 
 // accepted puts the point where a person accepted it. The other limits stay.
-func (ts *taskState) accepted(p *Postponed) {
+func (d *due) accepted(p *Postponed) {
 	if p.ByHours {
-		ts.point.Hours = p.To
+		d.point.Hours = p.To
 	} else {
-		ts.point.Distance = p.To
+		d.point.Distance = p.To
 	}
 }
 

@@ -107,26 +107,26 @@ func wait(from interval.Date, every interval.Limits) interval.Date {
 
 // applyPostponement moves the due point as a person said after the work that it
 // counts from.
-func (f *view) applyPostponement(ts *taskState) {
+func (f *view) applyPostponement(d *due) {
 	for i := len(f.rec.Postponed) - 1; i >= 0; i-- {
 		p := &f.rec.Postponed[i]
-		on := p.Component == "" || p.Component == f.componentName(ts.comp)
-		if p.Void || !answersTo(ts.task, p.Task) || !on {
+		on := p.Component == "" || p.Component == f.componentName(d.comp)
+		if p.Void || !answersTo(d.task, p.Task) || !on {
 			continue
 		}
 		date := localDate(time.Unix(0, p.At), f.applied().zone)
-		if ts.last != nil && (date < ts.last.Date || date == ts.last.Date && p.To == 0) {
+		if d.last != nil && (date < d.last.Date || date == d.last.Date && p.To == 0) {
 			return // it was done since, or on the day of the answer
 		}
 		if p.To > 0 {
-			if !ts.noHistory {
-				ts.postponed = p
-				ts.accepted(p)
+			if !d.noHistory {
+				d.postponed = p
+				d.accepted(p)
 			}
 			return
 		}
-		if point, ok := f.postponedPoint(ts, p, date); ok {
-			ts.postponed, ts.point, ts.noHistory = p, point, false
+		if point, ok := f.postponedPoint(d, p, date); ok {
+			d.postponed, d.point, d.noHistory = p, point, false
 		}
 		return
 	}
@@ -141,22 +141,22 @@ func (r *Record) waits(p *Postponed) bool {
 
 // postponedPoint is where the answer of that date puts the task; false where it moves
 // nothing, since it speaks of a distance that the task does not go by.
-func (f *view) postponedPoint(ts *taskState, p *Postponed, date interval.Date) (interval.Point, bool) {
-	every := ts.plan.Interval()
-	at := f.metersAt(ts.comp, p.At)
+func (f *view) postponedPoint(d *due, p *Postponed, date interval.Date) (interval.Point, bool) {
+	every := d.plan.Interval()
+	at := f.metersAt(d.comp, p.At)
 	point := interval.Point{
-		Distance: later(ts.point.Distance, at.Distance, every.Distance),
-		Hours:    later(ts.point.Hours, at.Hours, every.Hours),
+		Distance: later(d.point.Distance, at.Distance, every.Distance),
+		Hours:    later(d.point.Hours, at.Hours, every.Hours),
 	}
 	if every.Months+every.Days > 0 {
-		point.Date, point.HasDate = max(ts.point.Date, wait(date, every)), true
+		point.Date, point.HasDate = max(d.point.Date, wait(date, every)), true
 	}
 	if until, err := interval.ParseDate(p.Until); err == nil {
 		point.Date, point.HasDate = until, true
 		return point, true
 	}
 	by, err := p.ByDistance.As(unit.Distance)
-	from := ts.point.Distance
+	from := d.point.Distance
 	if math.IsNaN(from) || from < at.Distance {
 		from = at.Distance
 	}

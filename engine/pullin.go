@@ -53,12 +53,12 @@ func (l *Latch) pullIn(p *rules.PullIn, stood Opening) {
 }
 
 // pullIn moves a task's point to where alarms ask for it, if that is nearer.
-func (f *view) pullIn(ts *taskState) {
-	if ts.noHistory {
+func (f *view) pullIn(d *due) {
+	if d.noHistory {
 		return // due, wherever the vehicle stands
 	}
-	from, point := ts.plan, ts.point
-	for _, p := range f.pulls(ts) {
+	from, point := d.plan, d.point
+	for _, p := range f.pulls(d) {
 		p.from = interval.Done{Date: localDate(time.Unix(0, p.At), f.applied().zone), Distance: known(p.Distance), Hours: known(p.Hours)}
 		plan := from
 		moved, ok := plan.PullIn(point, p.from, interval.Limits(p.def.Within))
@@ -66,19 +66,19 @@ func (f *view) pullIn(ts *taskState) {
 		case !ok:
 			continue
 		case p.Stated:
-			ts.pulls = append(ts.pulls, p)
+			d.pulls = append(d.pulls, p)
 			continue
 		}
 		p.limits = movedLimits(point, moved)
-		for i := range ts.pulls {
-			ts.pulls[i].limits = slices.DeleteFunc(ts.pulls[i].limits, func(l interval.Limit) bool { return slices.Contains(p.limits, l) })
+		for i := range d.pulls {
+			d.pulls[i].limits = slices.DeleteFunc(d.pulls[i].limits, func(l interval.Limit) bool { return slices.Contains(p.limits, l) })
 		}
-		ts.pulls = append(ts.pulls, p)
+		d.pulls = append(d.pulls, p)
 		from, point = plan, moved
 	}
-	ts.pulls = slices.DeleteFunc(ts.pulls, func(p pull) bool { return len(p.limits) == 0 && !p.Stated })
-	if slices.ContainsFunc(ts.pulls, func(p pull) bool { return !p.Stated }) {
-		ts.plan, ts.point, ts.waiting = from, point, false
+	d.pulls = slices.DeleteFunc(d.pulls, func(p pull) bool { return len(p.limits) == 0 && !p.Stated })
+	if slices.ContainsFunc(d.pulls, func(p pull) bool { return !p.Stated }) {
+		d.plan, d.point, d.waiting = from, point, false
 	}
 }
 
@@ -98,16 +98,16 @@ func movedLimits(a, b interval.Point) []interval.Limit {
 
 // pulls are the openings that ask for the task and were not answered by the work or
 // a postponement, in order of time.
-func (f *view) pulls(ts *taskState) []pull {
+func (f *view) pulls(d *due) []pull {
 	var out []pull
 	for _, ar := range f.applied().rules.Rules {
-		if len(ar.Rule.PullIns) == 0 || ar.Component >= 0 && ts.comp >= 0 && ar.Component != ts.comp {
+		if len(ar.Rule.PullIns) == 0 || ar.Component >= 0 && d.comp >= 0 && ar.Component != d.comp {
 			continue
 		}
 		l, _ := f.rec.latch(AlarmKey{ar.Rule.Name, f.componentName(ar.Component)})
 		for _, o := range l.Pulls {
 			i := slices.IndexFunc(ar.Rule.PullIns, func(p rules.PullIn) bool { return p.Task == o.Name && o.ofStage(p.Stage) })
-			if i >= 0 && (o.Name == ts.task.Name || slices.Contains(ts.task.Over, o.Name)) && !f.answeredPull(ts, &o) {
+			if i >= 0 && (o.Name == d.task.Name || slices.Contains(d.task.Over, o.Name)) && !f.answeredPull(d, &o) {
 				out = append(out, pull{Opening: o, def: &ar.Rule.PullIns[i], rule: ar.Rule.Name, comp: ar.Component})
 			}
 		}
@@ -119,23 +119,23 @@ func (f *view) pulls(ts *taskState) []pull {
 // answeredPull reports whether the task was done since, or postponed by someone who
 // could know. Samples are drawn at the drain: the work of the day on which one was drawn is no
 // answer to it.
-func (f *view) answeredPull(ts *taskState, o *Opening) bool {
+func (f *view) answeredPull(d *due, o *Opening) bool {
 	zone := f.applied().zone
 	knownAt, doneAfter := o.At, o.At
 	if i := slices.IndexFunc(f.rec.Samples, func(s Sample) bool { return s.ID == o.By }); i >= 0 {
 		knownAt = max(knownAt, f.rec.Samples[i].Reported)
 		doneAfter = localDate(time.Unix(0, o.At), zone).AddDays(1).Start(zone).UnixNano() - 1
 	}
-	if ts.postponed != nil && ts.postponed.At > knownAt {
+	if d.postponed != nil && d.postponed.At > knownAt {
 		return true
 	}
-	return slices.ContainsFunc(f.rec.Services, func(s Service) bool { return s.At > doneAfter && f.settlesTask(&s, ts.task, ts.comp) })
+	return slices.ContainsFunc(f.rec.Services, func(s Service) bool { return s.At > doneAfter && f.settlesTask(&s, d.task, d.comp) })
 }
 
 // pulledIn tells of what moved the point.
-func (f *view) pulledIn(ts *taskState) []PulledIn {
+func (f *view) pulledIn(d *due) []PulledIn {
 	var out []PulledIn
-	for _, p := range ts.pulls {
+	for _, p := range d.pulls {
 		on := localDate(time.Unix(0, p.At), f.applied().zone).String()
 		one := PulledIn{Rule: p.rule, Component: f.componentName(p.comp), On: on, Within: f.withinWords(interval.Limits(p.def.Within)), Stated: p.Stated}
 		if p.By != (ID{}) {

@@ -173,12 +173,12 @@ func (r *Record) lastFact(zone *time.Location) int64 {
 }
 
 // lapseWall is the life value at which one of a follow-up's openings may lapse.
-func (ts *taskState) lapseWall(hours bool) float64 {
-	at := ts.lapse.Distance
+func (d *due) lapseWall(hours bool) float64 {
+	at := d.lapse.Distance
 	if hours {
-		at = ts.lapse.Hours
+		at = d.lapse.Hours
 	}
-	if ts.fu == nil || math.IsNaN(at) {
+	if d.fu == nil || math.IsNaN(at) {
 		return math.Inf(1)
 	}
 	return at - float64(slack*math.Abs(at))
@@ -246,19 +246,19 @@ func (c *chain) limitAt(pace float64, apart int64) float64 {
 // used at most at that pace: by what is read or, where it stands at no stage
 // yet, by the estimate or forecast.
 func (f *fold) wall(c *chain, j *judgedTask, pace float64) float64 {
-	point, early, tol := j.ts.point.Distance, j.ts.plan.Early.Distance, j.ts.plan.Tolerance().Distance
+	point, early, tol := j.due.point.Distance, j.due.plan.Early.Distance, j.due.plan.Tolerance().Distance
 	if c.hours {
-		point, early, tol = j.ts.point.Hours, j.ts.plan.Early.Hours, j.ts.plan.Tolerance().Hours
+		point, early, tol = j.due.point.Hours, j.due.plan.Early.Hours, j.due.plan.Tolerance().Hours
 	}
-	if j.ts.noHistory || math.IsNaN(point) || f.rec.chainFor(f.applied().reg, f.def(j.ts.comp), c.hours) != c {
+	if j.due.noHistory || math.IsNaN(point) || f.rec.chainFor(f.applied().reg, f.def(j.due.comp), c.hours) != c {
 		return math.Inf(1)
 	}
 	wall := point
-	switch j.v.stage {
+	switch j.due.Stage {
 	case interval.Normal:
 		// Clear of what a forecast holds soon, twice the early limits.
 		wall -= 2 * early
-		if e := j.ts.plan.Early; e.Months+e.Days > 0 {
+		if e := j.due.plan.Early; e.Months+e.Days > 0 {
 			// A month is at most 31 days; two more for dates that begin and end in between.
 			wall = min(wall, point-float64(pace*float64((2*(31*e.Months+e.Days)+2)*86400)))
 		}
@@ -268,5 +268,5 @@ func (f *fold) wall(c *chain, j *judgedTask, pace float64) float64 {
 		wall = math.Inf(1)
 	}
 	// One opening may lapse at any stage, where another has a wider tolerance.
-	return min(wall-float64(slack*math.Abs(point)), j.ts.lapseWall(c.hours))
+	return min(wall-float64(slack*math.Abs(point)), j.due.lapseWall(c.hours))
 }

@@ -101,9 +101,9 @@ func (p *Partition) Reckon(vehicle, task string) []Reckoning {
 // reckonings are those of every task and follow-up, or of one task alone.
 func (f *view) reckonings(task string) []Reckoning {
 	var out []Reckoning
-	f.eachTask(func(ts *taskState, k AlarmKey) {
+	f.eachTask(func(d *due, k AlarmKey) {
 		if task == "" || task == k.Rule {
-			out = append(out, f.reckoning(ts, k))
+			out = append(out, f.reckoning(d, k))
 		}
 	})
 	slices.SortStableFunc(out, func(a, b Reckoning) int {
@@ -113,80 +113,80 @@ func (f *view) reckonings(task string) []Reckoning {
 }
 
 // eachTask gives every task and every follow-up that stands.
-func (f *view) eachTask(each func(*taskState, AlarmKey)) {
+func (f *view) eachTask(each func(*due, AlarmKey)) {
 	for _, at := range f.applied().rules.Tasks {
-		ts := f.reckon(at, lastPlace, math.MaxInt64)
-		f.pullIn(&ts)
-		each(&ts, AlarmKey{at.Task.Name, f.componentName(at.Component)})
+		d := f.reckon(at, lastPlace, math.MaxInt64)
+		f.pullIn(&d)
+		each(&d, AlarmKey{at.Task.Name, f.componentName(at.Component)})
 	}
 	for list := f.openings(); len(list) > 0; {
 		n := sameFollowUp(list)
-		if ts, stands := f.standing(list[:n]); stands {
-			each(&ts, AlarmKey{list[0].Name, f.componentName(list[0].comp)})
+		if d, stands := f.standing(list[:n]); stands {
+			each(&d, AlarmKey{list[0].Name, f.componentName(list[0].comp)})
 		}
 		list = list[n:]
 	}
 }
 
-func (f *view) reckoning(ts *taskState, k AlarmKey) Reckoning {
-	v := f.verdict(ts)
+func (f *view) reckoning(d *due, k AlarmKey) Reckoning {
+	f.judgeDue(d)
 	r := Reckoning{
-		Vehicle: f.rec.Vehicle, Component: k.Component, Task: k.Rule, Title: ts.title(), FollowUp: ts.fu != nil,
-		Stage: TaskStages[v.stage], Limit: v.Limit.String(), Factor: ts.plan.Shorten,
+		Vehicle: f.rec.Vehicle, Component: k.Component, Task: k.Rule, Title: d.title(), FollowUp: d.fu != nil,
+		Stage: TaskStages[d.Stage], Limit: d.Limit.String(), Factor: d.plan.Shorten,
 	}
-	if ts.fu != nil {
-		r.Lapses = f.withinWords(interval.Limits(ts.fu.Lapses))
+	if d.fu != nil {
+		r.Lapses = f.withinWords(interval.Limits(d.fu.Lapses))
 	}
-	if ts.last != nil {
-		r.LastDone, r.Estimated = ts.last.Date.String(), ts.last.Estimated
-		if ts.by != (ID{}) {
-			r.By = &ts.by
+	if d.last != nil {
+		r.LastDone, r.Estimated = d.last.Date.String(), d.last.Estimated
+		if d.by != (ID{}) {
+			r.By = &d.by
 		}
 	} else {
-		r.Policy = lastDone(ts)
+		r.Policy = lastDone(d)
 	}
-	if ts.noHistory {
+	if d.noHistory {
 		r.Limit = r.Policy
 	}
-	if ts.task != nil && ts.task.Shorten != nil {
-		r.FactorFrom = ts.task.Shorten.Text
-		_, r.Missing = f.Shorten.Number(ts.task.Shorten, f.factsAt(ts.comp, lastPlace, math.MaxInt64))
+	if d.task != nil && d.task.Shorten != nil {
+		r.FactorFrom = d.task.Shorten.Text
+		_, r.Missing = f.Shorten.Number(d.task.Shorten, f.factsAt(d.comp, lastPlace, math.MaxInt64))
 	}
-	if ts.postponed != nil {
-		r.Postponed = postponedBy(ts.postponed)
+	if d.postponed != nil {
+		r.Postponed = postponedBy(d.postponed)
 	}
-	r.PulledIn = f.pulledIn(ts)
-	if v.sure {
-		reach := v.reach(f.applied().zone)
+	r.PulledIn = f.pulledIn(d)
+	if d.sure {
+		reach := d.reach(f.applied().zone)
 		r.Early, r.Likely, r.Late = reach[0].String(), reach[1].String(), reach[2].String()
 	}
-	if ts.noHistory || ts.waiting { // there is no point, and nothing that it counts from
-		none := *ts
+	if d.noHistory || d.waiting { // there is no point, and nothing that it counts from
+		none := *d
 		none.from = interval.Done{Distance: math.NaN(), Hours: math.NaN()}
 		none.point = interval.Point{Distance: math.NaN(), Hours: math.NaN()}
-		ts = &none
+		d = &none
 	}
-	r.Limits = f.reckonedLimits(ts, v)
+	r.Limits = f.reckonedLimits(d)
 	return r
 }
 
-func (f *view) reckonedLimits(ts *taskState, v verdict) []ReckonedLimit {
-	every, tol := ts.plan.Interval(), ts.plan.Tolerance()
+func (f *view) reckonedLimits(d *due) []ReckonedLimit {
+	every, tol := d.plan.Interval(), d.plan.Tolerance()
 	var out []ReckonedLimit
-	if every.Distance > 0 || !math.IsNaN(ts.point.Distance) {
-		l := f.reckonedMeter(ts, false, [4]float64{ts.countsFrom(interval.ByDistance).Distance, ts.point.Distance, ts.plan.Early.Distance, tol.Distance})
-		l.Limit, l.Decides = interval.ByDistance.String(), v.Limit == interval.ByDistance
-		l.Every, l.Within = f.amount(every.Distance, false), f.withinWords(interval.Limits{Distance: ts.plan.Pulled.Distance})
+	if every.Distance > 0 || !math.IsNaN(d.point.Distance) {
+		l := f.reckonedMeter(d, false, [4]float64{d.countsFrom(interval.ByDistance).Distance, d.point.Distance, d.plan.Early.Distance, tol.Distance})
+		l.Limit, l.Decides = interval.ByDistance.String(), d.Limit == interval.ByDistance
+		l.Every, l.Within = f.amount(every.Distance, false), f.withinWords(interval.Limits{Distance: d.plan.Pulled.Distance})
 		out = append(out, l)
 	}
-	if every.Hours > 0 || !math.IsNaN(ts.point.Hours) {
-		l := f.reckonedMeter(ts, true, [4]float64{ts.countsFrom(interval.ByHours).Hours, ts.point.Hours, ts.plan.Early.Hours, tol.Hours})
-		l.Limit, l.Decides = interval.ByHours.String(), v.Limit == interval.ByHours
-		l.Every, l.Within = f.amount(every.Hours, true), f.withinWords(interval.Limits{Hours: ts.plan.Pulled.Hours})
+	if every.Hours > 0 || !math.IsNaN(d.point.Hours) {
+		l := f.reckonedMeter(d, true, [4]float64{d.countsFrom(interval.ByHours).Hours, d.point.Hours, d.plan.Early.Hours, tol.Hours})
+		l.Limit, l.Decides = interval.ByHours.String(), d.Limit == interval.ByHours
+		l.Every, l.Within = f.amount(every.Hours, true), f.withinWords(interval.Limits{Hours: d.plan.Pulled.Hours})
 		out = append(out, l)
 	}
-	if every.Months+every.Days > 0 || ts.point.HasDate {
-		out = append(out, ts.reckonedTime(every, tol, v.Limit == interval.ByTime))
+	if every.Months+every.Days > 0 || d.point.HasDate {
+		out = append(out, d.reckonedTime(every, tol, d.Limit == interval.ByTime))
 	}
 	for i := range out {
 		if out[i].Within != "" {
@@ -194,44 +194,44 @@ func (f *view) reckonedLimits(ts *taskState, v verdict) []ReckonedLimit {
 		}
 	}
 	for i := range out {
-		if ts.task != nil {
-			out[i].Source = ts.task.Sources.Of("every " + out[i].Limit)
+		if d.task != nil {
+			out[i].Source = d.task.Sources.Of("every " + out[i].Limit)
 		}
 	}
 	return out
 }
 
-func (ts *taskState) reckonedTime(every, tol interval.Limits, decides bool) ReckonedLimit {
-	pulled := ts.plan.Pulled
+func (d *due) reckonedTime(every, tol interval.Limits, decides bool) ReckonedLimit {
+	pulled := d.plan.Pulled
 	l := ReckonedLimit{Limit: interval.ByTime.String(), Decides: decides, Every: calendarTime(every), Within: calendarTime(pulled)}
-	if !ts.point.HasDate {
+	if !d.point.HasDate {
 		return l
 	}
-	due := ts.point.Date
-	l.FromDate, l.DueDate = ts.countsFrom(interval.ByTime).Date.String(), due.String()
+	due := d.point.Date
+	l.FromDate, l.DueDate = d.countsFrom(interval.ByTime).Date.String(), due.String()
 	l.OverdueDate = due.AddMonths(tol.Months).AddDays(tol.Days).String()
-	if e := ts.plan.Early; e.Months+e.Days > 0 {
+	if e := d.plan.Early; e.Months+e.Days > 0 {
 		l.SoonDate = due.AddMonths(-e.Months).AddDays(-e.Days).String()
 	}
 	return l
 }
 
 // countsFrom is what the limit counts from: the last work, or what pulled it in.
-func (ts *taskState) countsFrom(l interval.Limit) interval.Done {
-	for _, p := range ts.pulls {
+func (d *due) countsFrom(l interval.Limit) interval.Done {
+	for _, p := range d.pulls {
 		if slices.Contains(p.limits, l) {
 			return p.from
 		}
 	}
-	return ts.from
+	return d.from
 }
 
 // reckonedMeter fills in a meter limit from where it counts from, the due point,
 // the early distance and the tolerance.
-func (f *view) reckonedMeter(ts *taskState, hours bool, v [4]float64) ReckonedLimit {
+func (f *view) reckonedMeter(d *due, hours bool, v [4]float64) ReckonedLimit {
 	var l ReckonedLimit
 	a := f.applied()
-	c := f.rec.chainFor(a.reg, f.def(ts.comp), hours)
+	c := f.rec.chainFor(a.reg, f.def(d.comp), hours)
 	if c == nil {
 		return l
 	}

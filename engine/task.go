@@ -9,8 +9,9 @@ import (
 	"telltale/rules"
 )
 
-// taskState is the reckoning of one task's due point.
-type taskState struct {
+// due is where one task or follow-up stands: how its due point was reckoned and, once
+// judged, its stage.
+type due struct {
 	task *rules.Task // nil for a follow-up
 	fu   *rules.FollowUp
 	comp int
@@ -29,56 +30,68 @@ type taskState struct {
 	lapsed    bool
 	postponed *Postponed
 	pulls     []pull // what moved the point nearer, each by a limit that still counts
+
+	// What follows is known once it is judged: the stage and the limit that decides.
+	interval.Verdict
+	state interval.State
+	meter *chain // of the limit that decides, nil for the calendar
+	read  chainPoint
+	// likely is the forecast date of the first meter limit, by the chain first at the
+	// life value at; sure: it is known.
+	likely interval.Date
+	first  *chain
+	at     float64
+	sure   bool
 }
 
 func localDate(t time.Time, zone *time.Location) interval.Date { return interval.DateOf(t, zone) }
 
 // reckonNamed reckons a task, or the one that takes its place on this vehicle, as of
 // a place in the history.
-func (f *view) reckonNamed(name string, def *ComponentDef, before place, at int64) (taskState, bool) {
+func (f *view) reckonNamed(name string, def *ComponentDef, before place, at int64) (due, bool) {
 	for _, at2 := range f.applied().rules.Tasks {
 		if (at2.Task.Name == name || slices.Contains(at2.Task.Over, name)) && (at2.Component < 0 || def != nil && f.componentName(at2.Component) == def.Name) {
 			return f.reckon(at2, before, at), true
 		}
 	}
-	return taskState{}, false
+	return due{}, false
 }
 
 // reckon finds the task's due point from the services up to a place.
-func (f *view) reckon(at rules.AppliedTask, before place, readings int64) taskState {
+func (f *view) reckon(at rules.AppliedTask, before place, readings int64) due {
 	t := at.Task
-	ts := taskState{task: t, comp: at.Component, plan: f.plan(at, before, readings)}
+	d := due{task: t, comp: at.Component, plan: f.plan(at, before, readings)}
 	begin := len(f.dones)
 	for i := range f.rec.Services {
 		if s := &f.rec.Services[i]; s.Stamp.place(ServiceEvent).compare(before) <= 0 && f.settlesTask(s, t, at.Component) {
 			f.dones = append(f.dones, f.done(s, at.Component))
-			ts.by = s.ID
+			d.by = s.ID
 		}
 	}
 	done := f.dones[begin:]
 	switch {
 	case len(done) > 0:
-		ts.last = &done[len(done)-1]
+		d.last = &done[len(done)-1]
 	default:
 		first, ok := f.unknownHistory(t, at.Component)
-		ts.waiting = !ok && t.History == rules.HistoryFirstReading
-		ts.noHistory = !ok && !ts.waiting
+		d.waiting = !ok && t.History == rules.HistoryFirstReading
+		d.noHistory = !ok && !d.waiting
 		if !ok {
-			ts.from, ts.point = ts.plan.Next(nil)
-			if ts.noHistory {
-				f.applyPostponement(&ts)
+			d.from, d.point = d.plan.Next(nil)
+			if d.noHistory {
+				f.applyPostponement(&d)
 			}
-			return ts
+			return d
 		}
 		f.dones = append(f.dones, first)
 		done = f.dones[begin:]
 	}
-	ts.from, ts.point = ts.plan.Next(done)
-	if ts.from.New {
-		ts.plan.Every = ts.plan.First // what is judged and shown is this interval
+	d.from, d.point = d.plan.Next(done)
+	if d.from.New {
+		d.plan.Every = d.plan.First // what is judged and shown is this interval
 	}
-	f.applyPostponement(&ts)
-	return ts
+	f.applyPostponement(&d)
+	return d
 }
 
 // settlesTask reports whether the service did the task or one that contains it.
@@ -174,95 +187,78 @@ func (f *fold) judgeTasks() {
 	list := f.applied().rules.Tasks
 	f.judged, f.moves = slices.Grow(f.judged, len(list)+2), slices.Grow(f.moves, len(list)+5)
 	for _, at := range list {
-		ts := f.reckon(at, lastPlace, math.MaxInt64)
-		f.pullIn(&ts)
-		f.judgeDue(ts, AlarmKey{at.Task.Name, f.componentName(at.Component)})
+		d := f.reckon(at, lastPlace, math.MaxInt64)
+		f.pullIn(&d)
+		f.moveTask(d, AlarmKey{at.Task.Name, f.componentName(at.Component)})
 	}
 }
 
-func (f *fold) judgeDue(ts taskState, k AlarmKey) {
-	f.judged = append(f.judged, judgedTask{ts: ts})
+func (f *fold) moveTask(d due, k AlarmKey) {
+	f.judged = append(f.judged, judgedTask{due: d})
 	j := &f.judged[len(f.judged)-1]
-	j.v = f.verdict(&j.ts)
-	f.move(move{AlarmKey: k, task: true, stage: j.v.stage, due: len(f.judged)})
-}
-
-// verdict is a task's stage with what it follows from.
-type verdict struct {
-	stage int
-	interval.Verdict
-	state interval.State
-	meter *chain // of the limit that decides, nil for the calendar
-	read  chainPoint
-	// likely is the forecast date of the first meter limit, by the chain first at the
-	// life value at; sure: it is known.
-	likely interval.Date
-	first  *chain
-	at     float64
-	sure   bool
+	f.judgeDue(&j.due)
+	f.move(move{AlarmKey: k, task: true, stage: j.Stage, due: len(f.judged)})
 }
 
 // reach gives the early, likely and late dates of the forecast.
-func (v *verdict) reach(zone *time.Location) (dates [3]interval.Date) {
-	if !v.sure {
+func (d *due) reach(zone *time.Location) (dates [3]interval.Date) {
+	if !d.sure {
 		return dates
 	}
-	last, _ := v.first.last(math.MaxInt64)
-	early, likely, late, _ := v.first.reckonUsage(math.MaxInt64).Reach(seconds(last.at), last.life, v.at)
+	last, _ := d.first.last(math.MaxInt64)
+	early, likely, late, _ := d.first.reckonUsage(math.MaxInt64).Reach(seconds(last.at), last.life, d.at)
 	for i, at := range [...]int64{early, likely, late} {
 		dates[i] = localDate(time.Unix(at, 0), zone)
 	}
 	return dates
 }
 
-// verdict judges a due point by what was read, by usage and by the calendar.
-func (f *view) verdict(ts *taskState) verdict {
-	if ts.waiting {
-		return verdict{}
+// judgeDue judges a due point by what was read, by usage and by the calendar.
+func (f *view) judgeDue(d *due) {
+	switch {
+	case d.waiting:
+		return
+	case d.noHistory:
+		d.Stage = interval.Due
+		return
 	}
-	if ts.noHistory {
-		return verdict{stage: interval.Due}
+	d.state = f.state(d)
+	d.Verdict = d.plan.Judge(d.point, d.state)
+	if (d.fu != nil && d.fu.Within || len(d.pulls) > 0) && d.Stage == interval.Normal {
+		d.Stage = interval.Soon
 	}
-	var v verdict
-	v.state = f.state(ts, &v)
-	v.Verdict = ts.plan.Judge(ts.point, v.state)
-	v.stage = v.Stage
-	if (ts.fu != nil && ts.fu.Within || len(ts.pulls) > 0) && v.stage == interval.Normal {
-		v.stage = interval.Soon
-	}
-	f.hold(ts, &v)
+	f.hold(d)
 	a := f.applied()
-	switch v.Limit {
+	switch d.Limit {
 	case interval.ByDistance:
-		v.meter = f.rec.chainFor(a.reg, f.def(ts.comp), false)
+		d.meter = f.rec.chainFor(a.reg, f.def(d.comp), false)
 	case interval.ByHours:
-		v.meter = f.rec.chainFor(a.reg, f.def(ts.comp), true)
+		d.meter = f.rec.chainFor(a.reg, f.def(d.comp), true)
 	}
-	if v.meter != nil {
-		v.read, _ = v.meter.last(math.MaxInt64)
+	if d.meter != nil {
+		d.read, _ = d.meter.last(math.MaxInt64)
 	}
-	return v
 }
 
 // state is where the vehicle is now: as read, as estimated from its usage, and
 // when it is likely to reach the meter limits.
-func (f *view) state(ts *taskState, v *verdict) interval.State {
+func (f *view) state(d *due) interval.State {
 	a := f.applied()
 	nan := math.NaN()
 	s := interval.State{Distance: nan, Hours: nan, EstDistance: nan, EstHours: nan}
 	if f.Now.IsZero() {
-		return f.readOnly(ts, s)
+		return f.readOnly(d, s)
 	}
 	s.Today = localDate(f.Now, a.zone)
 	s.HasToday = true
-	s.Distance, s.EstDistance, s.LikelyDistance, s.HasLikelyDistance = f.meterState(ts, false, ts.point.Distance, v)
-	s.Hours, s.EstHours, s.LikelyHours, s.HasLikelyHours = f.meterState(ts, true, ts.point.Hours, v)
+	s.Distance, s.EstDistance, s.LikelyDistance, s.HasLikelyDistance = f.meterState(d, false, d.point.Distance)
+	s.Hours, s.EstHours, s.LikelyHours, s.HasLikelyHours = f.meterState(d, true, d.point.Hours)
 	return s
 }
 
-func (f *view) readOnly(ts *taskState, s interval.State) interval.State {
+func (f *view) readOnly(d *due, s interval.State) interval.State {
 	for _, hours := range []bool{false, true} {
-		c := f.rec.chainFor(f.applied().reg, f.def(ts.comp), hours)
+		c := f.rec.chainFor(f.applied().reg, f.def(d.comp), hours)
 		if c == nil {
 			continue
 		}
@@ -277,10 +273,10 @@ func (f *view) readOnly(ts *taskState, s interval.State) interval.State {
 
 // meterState is one meter's part of the state; the forecast is asked for only
 // where the due point has a limit by that meter.
-func (f *view) meterState(ts *taskState, hours bool, point float64, v *verdict) (read, est float64, likely interval.Date, has bool) {
+func (f *view) meterState(d *due, hours bool, point float64) (read, est float64, likely interval.Date, has bool) {
 	nan := math.NaN()
 	a := f.applied()
-	c := f.rec.chainFor(a.reg, f.def(ts.comp), hours)
+	c := f.rec.chainFor(a.reg, f.def(d.comp), hours)
 	if c == nil || math.IsNaN(point) {
 		return nan, nan, likely, false
 	}
@@ -298,8 +294,8 @@ func (f *view) meterState(ts *taskState, hours bool, point float64, v *verdict) 
 		return last.life, est, likely, false
 	}
 	likely = localDate(time.Unix(mid, 0), a.zone)
-	if !v.sure || likely.Compare(v.likely) < 0 {
-		v.sure, v.likely, v.first, v.at = true, likely, c, point
+	if !d.sure || likely.Compare(d.likely) < 0 {
+		d.sure, d.likely, d.first, d.at = true, likely, c, point
 	}
 	return last.life, est, likely, true
 }

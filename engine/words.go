@@ -45,14 +45,14 @@ func days(n int) string {
 	return strconv.Itoa(n) + " days"
 }
 
-func (ts *taskState) title() string {
+func (d *due) title() string {
 	switch {
-	case ts.fu != nil:
-		return followUpTitle(ts.fu)
-	case ts.task.Title != "":
-		return capital(ts.task.Title)
+	case d.fu != nil:
+		return followUpTitle(d.fu)
+	case d.task.Title != "":
+		return capital(d.task.Title)
 	}
-	return capital(ts.task.Name)
+	return capital(d.task.Name)
 }
 
 // followUpEnd is what a follow-up says when it ends.
@@ -72,18 +72,18 @@ func noLonger(r *rules.Rule) string {
 }
 
 // taskWords fills in what a task says when it moves.
-func (f *view) taskWords(t *Transition, ts *taskState, v verdict, to int, causes []ID) {
-	t.Title = ts.title()
-	t.Statutory = ts.task != nil && ts.task.Statutory
-	t.Message = t.Title + ": " + f.why(ts, v)
+func (f *view) taskWords(t *Transition, d *due, to int, causes []ID) {
+	t.Title = d.title()
+	t.Statutory = d.task != nil && d.task.Statutory
+	t.Message = t.Title + ": " + f.why(d)
 	if to == 0 {
-		t.Message = t.Title + ": not due now; " + f.why(ts, v)
+		t.Message = t.Title + ": not due now; " + f.why(d)
 	}
-	t.Due = f.duePoint(ts, v)
-	t.Evidence = f.taskEvidence(ts, v)
+	t.Due = f.duePoint(d)
+	t.Evidence = f.taskEvidence(d)
 	ids := causes
-	from := []ID{ts.by, v.read.id}
-	for _, p := range ts.pulls {
+	from := []ID{d.by, d.read.id}
+	for _, p := range d.pulls {
 		from = append(from, p.By)
 	}
 	for _, id := range from {
@@ -95,109 +95,109 @@ func (f *view) taskWords(t *Transition, ts *taskState, v verdict, to int, causes
 	if to == 0 {
 		return
 	}
-	t.Cautions = ts.cautions()
+	t.Cautions = d.cautions()
 	t.OwnCautions = f.Book.Own(t.Cautions)
-	if ts.task != nil {
-		t.Source = ts.task.Sources.Of("every " + v.Limit.String())
+	if d.task != nil {
+		t.Source = d.task.Sources.Of("every " + d.Limit.String())
 	}
 }
 
-func (ts *taskState) cautions() []string {
-	if ts.fu != nil {
-		return ts.fu.Cautions
+func (d *due) cautions() []string {
+	if d.fu != nil {
+		return d.fu.Cautions
 	}
-	return ts.task.Cautions
+	return d.task.Cautions
 }
 
 // why says which limit decides and how far past or ahead it is.
-func (f *view) why(ts *taskState, v verdict) string {
-	if ts.waiting {
+func (f *view) why(d *due) string {
+	if d.waiting {
 		return "counts from the first reading, which has not come yet"
 	}
-	if ts.noHistory {
+	if d.noHistory {
 		return "no history; do it now, or enter when it was last done"
 	}
-	parts := []string{f.limitWords(ts, v)}
-	if v.Reached {
+	parts := []string{f.limitWords(d)}
+	if d.Reached {
 		parts = append(parts, "going by its usage it has passed this by now; please read the meter")
 	}
-	waits := ts.postponed != nil && ts.point.HasDate && v.sure && v.likely >= ts.point.Date // of what lies beyond, nobody asked
-	if v.stage <= interval.Soon && v.sure && !waits {
-		reach := v.reach(f.applied().zone)
+	waits := d.postponed != nil && d.point.HasDate && d.sure && d.likely >= d.point.Date // of what lies beyond, nobody asked
+	if d.Stage <= interval.Soon && d.sure && !waits {
+		reach := d.reach(f.applied().zone)
 		parts = append(parts, fmt.Sprintf("likely about %s (between %s and %s)", reach[1], reach[0], reach[2]))
 	}
-	if ts.postponed != nil {
-		parts = append(parts, postponedBy(ts.postponed))
+	if d.postponed != nil {
+		parts = append(parts, postponedBy(d.postponed))
 	}
-	for _, p := range f.pulledIn(ts) {
+	for _, p := range f.pulledIn(d) {
 		parts = append(parts, p.words())
 	}
 	return strings.Join(parts, "; ")
 }
 
-func (f *view) limitWords(ts *taskState, v verdict) string {
-	if v.Limit == interval.ByTime {
-		n := int(v.Past)
+func (f *view) limitWords(d *due) string {
+	if d.Limit == interval.ByTime {
+		n := int(d.Past)
 		switch {
-		case v.stage == interval.Overdue:
-			return fmt.Sprintf("overdue, %s past its date of %s", days(n), ts.point.Date)
+		case d.Stage == interval.Overdue:
+			return fmt.Sprintf("overdue, %s past its date of %s", days(n), d.point.Date)
 		case n == 0:
-			return "due today, " + ts.point.Date.String()
+			return "due today, " + d.point.Date.String()
 		case n > 0:
-			return fmt.Sprintf("due since %s, %s ago", ts.point.Date, days(n))
+			return fmt.Sprintf("due since %s, %s ago", d.point.Date, days(n))
 		}
-		return fmt.Sprintf("due on %s, in %s", ts.point.Date, days(-n))
+		return fmt.Sprintf("due on %s, in %s", d.point.Date, days(-n))
 	}
-	if v.meter == nil {
+	if d.meter == nil {
 		return "no due point yet"
 	}
-	hours := v.meter.hours
-	at := ts.point.Distance
+	hours := d.meter.hours
+	at := d.point.Distance
 	if hours {
-		at = ts.point.Hours
+		at = d.point.Hours
 	}
-	due := f.amount(at-(v.read.life-v.read.face), hours)
-	now := fmt.Sprintf("the %s reads %s", v.meter.name, f.face(v.meter, v.read.face))
+	due := f.amount(at-(d.read.life-d.read.face), hours)
+	now := fmt.Sprintf("the %s reads %s", d.meter.name, f.face(d.meter, d.read.face))
 	switch {
-	case v.stage == interval.Overdue:
-		return fmt.Sprintf("overdue by %s, was due at %s; %s", f.amount(v.Past, hours), due, now)
-	case v.Past >= 0:
+	case d.Stage == interval.Overdue:
+		return fmt.Sprintf("overdue by %s, was due at %s; %s", f.amount(d.Past, hours), due, now)
+	case d.Past >= 0:
 		return fmt.Sprintf("due at %s; %s", due, now)
 	}
-	return fmt.Sprintf("due at %s, in %s; %s", due, f.amount(-v.Past, hours), now)
+	return fmt.Sprintf("due at %s, in %s; %s", due, f.amount(-d.Past, hours), now)
 }
 
-func (f *view) taskEvidence(ts *taskState, v verdict) []rules.Evidence {
+func (f *view) taskEvidence(d *due) []rules.Evidence {
 	var out []rules.Evidence
-	if ts.last != nil && ts.fu == nil {
-		e := rules.Evidence{Of: "last done", Note: ts.last.Date.String()}
-		if ts.last.Estimated {
+	if d.last != nil && d.fu == nil {
+		e := rules.Evidence{Of: "last done", Note: d.last.Date.String()}
+		if d.last.Estimated {
 			e.Note += ", meter value estimated"
 		}
-		e.Value, e.Unit = f.faceDone(ts)
+		e.Value, e.Unit = f.faceDone(d)
 		out = append(out, e)
 	}
-	if v.meter != nil {
-		value, u := f.shown(v.read.face, v.meter.hours)
-		out = append(out, rules.Evidence{Of: v.meter.name, Value: value, Unit: u})
-		past, u := f.shown(v.Past, v.meter.hours)
+	if d.meter != nil {
+		value, u := f.shown(d.read.face, d.meter.hours)
+		out = append(out, rules.Evidence{Of: d.meter.name, Value: value, Unit: u})
+		past, u := f.shown(d.Past, d.meter.hours)
 		out = append(out, rules.Evidence{Of: "past the due point", Value: past, Unit: u})
 	}
-	if v.Limit == interval.ByTime {
-		out = append(out, rules.Evidence{Of: "past the due date", Value: v.Past, Unit: "days"})
+	if d.Limit == interval.ByTime {
+		out = append(out, rules.Evidence{Of: "past the due date", Value: d.Past, Unit: "days"})
 	}
 	return out
 }
 
 // faceDone is what the meter showed when the task was last done: people know the
 // face of the instrument that was in then.
-func (f *view) faceDone(ts *taskState) (float64, string) {
-	i := slices.IndexFunc(f.rec.Services, func(s Service) bool { return s.ID == ts.by })
-	life, hours := ts.last.Distance, false
+func (f *view) faceDone(d *due) (float64, string) {
+	i := slices.IndexFunc(f.rec.Services, func(s Service) bool { return s.ID == d.by })
+	life, hours := d.last.Distance, false
 	if math.IsNaN(life) {
-		life, hours = ts.last.Hours, true
+		life, hours = d.last.Hours, true
 	}
-	c := f.rec.chainFor(f.applied().reg, f.def(ts.comp), hours)
+	c := f.rec.chainFor(f.applied().reg, f.def(d.comp), hours)
 	if i < 0 || c == nil || math.IsNaN(life) {
 		return 0, ""
 	}
