@@ -2,8 +2,7 @@ package engine
 
 import (
 	"cmp"
-	"slices"
-	"sort"
+	"math"
 	"strings"
 	"time"
 )
@@ -31,8 +30,8 @@ const (
 	notJudgedAs = "not judged"
 )
 
-// A returned alarm becomes normal after this time without an answer.
-const returnedFor = 30 * 24 * time.Hour
+// returnedSeconds is how long a returned alarm waits for an answer until it is normal.
+const returnedSeconds = 30 * 24 * 3600
 
 // TaskStages are the words of the task stages by number; 0 is normal.
 var TaskStages = [...]string{normal, "soon", "due", "overdue"}
@@ -93,66 +92,13 @@ func (a *Alarm) standing(out bool) string {
 	return unacknowledged
 }
 
-// alarm returns the index of the alarm of that key, or -1.
-func (r *Record) alarm(k AlarmKey) int {
-	i, ok := r.alarmAt(k)
-	if !ok {
-		return -1
-	}
-	return i
-}
-
-// alarmAt is where the alarm of that key stands, or would. It holds all that was last
-// said of it, and a search by value copies each that it looks at.
-func (r *Record) alarmAt(k AlarmKey) (int, bool) {
-	i := sort.Search(len(r.Alarms), func(i int) bool { return r.Alarms[i].compare(k) >= 0 })
-	return i, i < len(r.Alarms) && r.Alarms[i].AlarmKey == k
-}
-
-// setAlarm puts a into the record, or takes it out where nothing of it stands.
-func (r *Record) setAlarm(a Alarm) {
-	i, found := r.alarmAt(a.AlarmKey)
-	list := slices.Clone(r.Alarms)
-	gone := a.Stage == 0 && (a.Acked || a.Last.Transition == withdrawn)
-	switch {
-	case found && gone:
-		list = slices.Delete(list, i, i+1)
-	case found:
-		list[i] = a
-	case !gone:
-		list = slices.Insert(list, i, a)
-	}
-	r.Alarms = list
-}
-
-// move is what a judgement asks of an alarm: the stage it should have and the
-// words for it.
-type move struct {
-	AlarmKey
-	task  bool
-	stage int
-	// words fills in the transition's message, evidence, advice and the rest; it
-	// is called only when the alarm moves. For a task that was judged they are found
-	// from its place in fold.judged, of which due is one more.
-	words func(t *Transition, from, to int)
-	due   int
-}
-
-// turn moves the alarm to the stage that m asks for; it returns nil where nothing
-// changes. One place decides what a change of stage is called.
-func (f *fold) turn(m move) *Transition {
-	i := f.rec.alarm(m.AlarmKey)
-	a := Alarm{AlarmKey: m.AlarmKey, Task: m.task}
-	if i >= 0 {
-		a = f.rec.Alarms[i]
-	}
-	from, to := a.Stage, m.stage
-	if from == to {
-		return nil
-	}
-	t := f.transition(&a, stageWord(from, to, f.change.TookOut), from, to)
-	wasShelved := a.ShelvedUntil != 0
-	a.Stage, a.Since = to, t.Time.Unix()
+// Move brings the alarm to a stage at a moment (Unix seconds): it tells what that is
+// called, and whether it stays unsaid since the alarm was shelved. One place decides
+// what a change of stage is called. byVoid: what it rested on was taken out.
+func (a *Alarm) Move(to int, at int64, byVoid bool) (what string, unsaid bool) {
+	from, wasShelved := a.Stage, a.ShelvedUntil != 0
+	what = stageWord(from, to, byVoid)
+	a.Stage, a.Since = to, at
 	switch {
 	case from == 0:
 		a.Acked, a.AckedBy = false, ID{}
@@ -163,23 +109,10 @@ func (f *fold) turn(m move) *Transition {
 		}
 	case to == 0:
 		a.unshelve()
-		a.Acked = a.Acked || t.Transition == withdrawn
+		a.Acked = a.Acked || what == withdrawn
 	}
-	t.Shelved = wasShelved && (a.ShelvedUntil != 0 || to == 0)
-	t.Standing = a.standing(f.rec.Out)
-	switch {
-	case m.due > 0:
-		j := &f.judged[m.due-1]
-		f.taskWords(t, &j.due, to, f.causeIDs())
-	case m.words != nil:
-		m.words(t, from, to)
-	}
-	a.Last = *t
-	f.rec.setAlarm(a)
-	return t
+	return what, wasShelved && (a.ShelvedUntil != 0 || to == 0)
 }
-
-func (a *Alarm) unshelve() { a.ShelvedUntil, a.ShelvedAt, a.ShelvedBy = 0, 0, ID{} }
 
 func stageWord(from, to int, byVoid bool) string {
 	switch {
@@ -195,44 +128,84 @@ func stageWord(from, to int, byVoid bool) string {
 	return cleared
 }
 
-// transition makes a transition of a with all that does not hang on the rule.
-func (f *fold) transition(a *Alarm, what string, from, to int) *Transition {
-	return &Transition{
-		Time: f.when, Vehicle: f.rec.Vehicle, Component: a.Component, Rule: a.Rule, Transition: what,
-		From: a.stageName(from), To: a.stageName(to), Task: a.Task, Book: f.bookHash(),
+// Acknowledge notes that a person knows of it.
+func (a *Alarm) Acknowledge(by ID) error {
+	if a.Acked {
+		return Refuse("%q is acknowledged already", a.Rule)
 	}
+	a.Acked, a.AckedBy = true, by
+	return nil
 }
 
-// withdraw takes an alarm away whose rule, component or vehicle is gone.
-func (f *fold) withdraw(a Alarm, why string) {
-	from := a.Stage
-	a.Stage = 0
-	t := f.transition(&a, withdrawn, from, 0)
-	t.Standing, t.Message, t.Title = normal, why, a.Last.Title
-	t.Events = f.causeIDs()
-	a.Last = *t
-	f.rec.setAlarm(a)
-	if from > 0 {
-		f.say(t)
+// Shelve puts it aside until a time, RFC 3339.
+func (a *Alarm) Shelve(until string, now time.Time, by ID) error {
+	t, err := time.Parse(time.RFC3339, until)
+	switch {
+	case err != nil:
+		return Refuse("until %q is not a time like 2031-03-20T08:05:00Z", until)
+	case a.Stage == 0:
+		return Refuse("%q has returned to normal: there is nothing to shelve", a.Rule)
+	case !t.After(now):
+		return Refuse("until %s is over already", until)
 	}
+	a.ShelvedUntil, a.ShelvedAt, a.ShelvedBy = t.Unix(), a.Stage, by
+	return nil
 }
 
-// endShelves unshelves what was shelved until now, and forgets what returned
-// long ago.
-func (f *fold) endShelves() {
-	now := f.when.Unix()
-	for _, a := range f.rec.Alarms {
-		switch {
-		case a.ShelvedUntil != 0 && a.ShelvedUntil <= now:
-			a.unshelve()
-			t := f.transition(&a, unshelved, a.Stage, a.Stage)
-			t.Standing, t.Message, t.Title = a.standing(f.rec.Out), "the shelf is over; "+a.Last.Message, a.Last.Title
-			t.Advise, t.Cautions, t.OwnCautions, t.Events = a.Last.Advise, a.Last.Cautions, a.Last.OwnCautions, a.Last.Events
-			f.rec.setAlarm(a)
-			f.say(t)
-		case a.Stage == 0 && now-a.Since >= int64(returnedFor/time.Second):
-			a.Acked = true
-			f.rec.setAlarm(a)
-		}
+// Unshelve ends the shelf before its time.
+func (a *Alarm) Unshelve() error {
+	if a.ShelvedUntil == 0 {
+		return Refuse("%q is not shelved", a.Rule)
 	}
+	a.unshelve()
+	return nil
 }
+
+func (a *Alarm) unshelve() { a.ShelvedUntil, a.ShelvedAt, a.ShelvedBy = 0, 0, ID{} }
+
+// TakeBack undoes what an answer did that is taken out: it tells whether the alarm is
+// no longer shelved, or no longer acknowledged.
+func (a *Alarm) TakeBack(answer ID) (wasShelved, wasAcked bool) {
+	switch answer {
+	case a.ShelvedBy:
+		a.unshelve()
+		return true, false
+	case a.AckedBy:
+		a.Acked, a.AckedBy = false, ID{}
+		return false, true
+	}
+	return false, false
+}
+
+// EndShelf ends a shelf whose time is over, and reports whether it did. now and the
+// moments of the alarm are Unix seconds.
+func (a *Alarm) EndShelf(now int64) bool {
+	over := a.ShelvedUntil != 0 && a.ShelvedUntil <= now
+	if over {
+		a.unshelve()
+	}
+	return over
+}
+
+// Forget makes an alarm that returned long ago normal, and reports whether it did.
+func (a *Alarm) Forget(now int64) bool {
+	old := a.Stage == 0 && now >= a.Since+returnedSeconds
+	a.Acked = a.Acked || old
+	return old
+}
+
+// NextChange is the next moment at which time alone changes it: a shelf ends, or it
+// is forgotten; math.MaxInt64 where there is none.
+func (a *Alarm) NextChange() int64 {
+	next := int64(math.MaxInt64)
+	if a.ShelvedUntil != 0 {
+		next = a.ShelvedUntil
+	}
+	if a.Stage == 0 {
+		next = min(next, a.Since+returnedSeconds)
+	}
+	return next
+}
+
+// Gone reports whether nothing of it stands or is to be known.
+func (a *Alarm) Gone() bool { return a.Stage == 0 && (a.Acked || a.Last.Transition == withdrawn) }

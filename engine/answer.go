@@ -2,7 +2,6 @@ package engine
 
 import (
 	"slices"
-	"time"
 )
 
 // takeAnswer does what a person said. Only what moves a task is a fact of the
@@ -19,9 +18,9 @@ func (f *fold) takeAnswer(d *AnswerData) error {
 	case "acknowledge":
 		err = f.acknowledge(d)
 	case "shelve":
-		err = f.shelve(d)
+		err = f.answer(d, shelvedNow, func(a *Alarm) error { return a.Shelve(d.Until, f.when, f.ev.ID) })
 	case "unshelve":
-		err = f.unshelve(d)
+		err = f.answer(d, unshelved, (*Alarm).Unshelve)
 	case "out of service", "in service":
 		err = f.outOfService(d.Answer == "out of service")
 	case "not mine":
@@ -39,9 +38,22 @@ func (f *fold) takeAnswer(d *AnswerData) error {
 	return err
 }
 
-// answered finds the alarm that an answer means. One that names no component
+// answer changes an alarm's standing as a person says, and tells of it.
+func (f *fold) answer(d *AnswerData, what string, change func(*Alarm) error) error {
+	a, err := f.meant(d)
+	if err != nil {
+		return err
+	}
+	if err := change(&a); err != nil {
+		return err
+	}
+	f.answered(a, what, d.Why)
+	return nil
+}
+
+// meant finds the alarm that an answer means. One that names no component
 // means the only alarm of that rule.
-func (f *fold) answered(d *AnswerData) (Alarm, error) {
+func (f *fold) meant(d *AnswerData) (Alarm, error) {
 	if i := f.rec.alarm(AlarmKey{d.Rule, d.Component}); i >= 0 {
 		return f.rec.Alarms[i], nil
 	}
@@ -60,8 +72,8 @@ func (f *fold) answered(d *AnswerData) (Alarm, error) {
 	return Alarm{}, Refuse("%q stands on %d components of vehicle %s: the answer must name one", d.Rule, len(found), f.rec.Vehicle)
 }
 
-// answer says that a person's word changed an alarm's standing.
-func (f *fold) answer(a Alarm, what, why string) {
+// answered says that a person's word changed an alarm's standing.
+func (f *fold) answered(a Alarm, what, why string) {
 	t := f.transition(&a, what, a.Stage, a.Stage)
 	t.Standing, t.Title, t.Message = a.standing(f.rec.Out), a.Last.Title, why
 	t.Shelved = a.ShelvedUntil != 0
@@ -72,69 +84,11 @@ func (f *fold) answer(a Alarm, what, why string) {
 }
 
 func (f *fold) acknowledge(d *AnswerData) error {
-	a, err := f.answered(d)
-	if err != nil {
-		return err
-	}
-	if a.Acked {
-		return Refuse("%q is acknowledged already", d.Rule)
-	}
-	a.Acked, a.AckedBy = true, f.ev.ID
-	f.answer(a, acked, d.Why)
-	if a.Rule == NotTheirs {
+	err := f.answer(d, acked, func(a *Alarm) error { return a.Acknowledge(f.ev.ID) })
+	if err == nil && d.Rule == NotTheirs {
 		f.seenTo()
 	}
-	return nil
-}
-
-func (f *fold) shelve(d *AnswerData) error {
-	a, err := f.answered(d)
-	if err != nil {
-		return err
-	}
-	until, err := time.Parse(time.RFC3339, d.Until)
-	switch {
-	case err != nil:
-		return Refuse("until %q is not a time like 2031-03-20T08:05:00Z", d.Until)
-	case a.Stage == 0:
-		return Refuse("%q has returned to normal: there is nothing to shelve", d.Rule)
-	case !until.After(f.when):
-		return Refuse("until %s is over already", d.Until)
-	}
-	a.ShelvedUntil, a.ShelvedAt, a.ShelvedBy = until.Unix(), a.Stage, f.ev.ID
-	f.answer(a, shelvedNow, d.Why)
-	return nil
-}
-
-func (f *fold) unshelve(d *AnswerData) error {
-	a, err := f.answered(d)
-	if err != nil {
-		return err
-	}
-	if a.ShelvedUntil == 0 {
-		return Refuse("%q is not shelved", d.Rule)
-	}
-	a.unshelve()
-	f.answer(a, unshelved, d.Why)
-	return nil
-}
-
-// inSince is when the vehicle last came back into service, Unix seconds; 0 where it
-// never was out.
-func (r *Record) inSince() int64 {
-	if n := len(r.InOut); n > 0 && !r.Out {
-		return r.InOut[n-1]
-	}
-	return 0
-}
-
-// outAt reports whether it was out of service at a moment, Unix nanoseconds.
-func (r *Record) outAt(at int64) bool {
-	out := r.Out
-	for i := len(r.InOut) - 1; i >= 0 && r.InOut[i] > seconds(at); i-- {
-		out = !out
-	}
-	return out
+	return err
 }
 
 func (f *fold) outOfService(out bool) error {
@@ -151,12 +105,10 @@ func (f *fold) outOfService(out bool) error {
 func (f *fold) unanswer(id ID) {
 	f.dropDisowned(func(o disowned) bool { return o.ID == id })
 	for _, a := range f.rec.Alarms {
-		switch id {
-		case a.ShelvedBy:
-			a.unshelve()
-			f.answer(a, unshelved, "the answer that shelved it was taken back")
-		case a.AckedBy:
-			a.Acked, a.AckedBy = false, ID{}
+		switch wasShelved, wasAcked := a.TakeBack(id); {
+		case wasShelved:
+			f.answered(a, unshelved, "the answer that shelved it was taken back")
+		case wasAcked:
 			a.Last.Standing = a.standing(f.rec.Out)
 			f.rec.setAlarm(a)
 		}

@@ -75,13 +75,7 @@ func (f *fold) nextChange() int64 {
 func (f *view) nextOfAlarms() int64 {
 	next := int64(never)
 	for i := range f.rec.Alarms {
-		a := &f.rec.Alarms[i]
-		if a.ShelvedUntil != 0 {
-			next = min(next, a.ShelvedUntil)
-		}
-		if a.Stage == 0 {
-			next = min(next, a.Since+int64(returnedFor/time.Second))
-		}
+		next = min(next, f.rec.Alarms[i].NextChange())
 	}
 	return next
 }

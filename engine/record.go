@@ -3,6 +3,7 @@ package engine
 import (
 	"cmp"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -253,4 +254,53 @@ func (v *VehicleData) zone() *time.Location {
 		return time.UTC
 	}
 	return loadZone(v.Zone)
+}
+
+// alarm returns the index of the alarm of that key, or -1.
+func (r *Record) alarm(k AlarmKey) int {
+	i, ok := r.alarmAt(k)
+	if !ok {
+		return -1
+	}
+	return i
+}
+
+// alarmAt is where the alarm of that key stands, or would. It holds all that was last
+// said of it, and a search by value copies each that it looks at.
+func (r *Record) alarmAt(k AlarmKey) (int, bool) {
+	i := sort.Search(len(r.Alarms), func(i int) bool { return r.Alarms[i].compare(k) >= 0 })
+	return i, i < len(r.Alarms) && r.Alarms[i].AlarmKey == k
+}
+
+// setAlarm puts a into the record, or takes it out where nothing of it stands.
+func (r *Record) setAlarm(a Alarm) {
+	i, found := r.alarmAt(a.AlarmKey)
+	list := slices.Clone(r.Alarms)
+	switch {
+	case found && a.Gone():
+		list = slices.Delete(list, i, i+1)
+	case found:
+		list[i] = a
+	case !a.Gone():
+		list = slices.Insert(list, i, a)
+	}
+	r.Alarms = list
+}
+
+// inSince is when the vehicle last came back into service, Unix seconds; 0 where it
+// never was out.
+func (r *Record) inSince() int64 {
+	if n := len(r.InOut); n > 0 && !r.Out {
+		return r.InOut[n-1]
+	}
+	return 0
+}
+
+// outAt reports whether it was out of service at a moment, Unix nanoseconds.
+func (r *Record) outAt(at int64) bool {
+	out := r.Out
+	for i := len(r.InOut) - 1; i >= 0 && r.InOut[i] > seconds(at); i-- {
+		out = !out
+	}
+	return out
 }
