@@ -3,9 +3,6 @@ package engine
 import (
 	"math"
 	"slices"
-	"strconv"
-	"strings"
-	"time"
 
 	"telltale/engine/lab"
 	"telltale/rules"
@@ -130,110 +127,15 @@ func (x *facts) use(ids ...ID) {
 	}
 }
 
-// significant is the chance below which a trend is taken for real.
-const significant = 0.05
-
-func (x *facts) significance(w rules.Word, analyte string) (bool, string, bool) {
-	if len(x.steps.steps) == 0 {
-		return false, "a sample", false
-	}
-	x.useSteps(w)
-	switch w {
-	case rules.WordChangeIsReal:
-		return x.sheet.ChangeIsReal(analyte)
-	case rules.WordMadeIsReal:
-		return x.sheet.MadeIsReal(analyte)
-	case rules.WordMetalsFell:
-		return x.sheet.Dropped()
-	case rules.WordOutOfControl:
-		u, why, ok := x.sheet.Usual(analyte)
-		return u.Outside > 0, why, ok
-	}
-	t, why, ok := x.sheet.WearTrend(analyte, unit.Distance)
-	return t.P < significant, why, ok
-}
-
-const noMeter = "a reading of the odometer"
-
-// Number answers a word in base units.
-func (x *facts) Number(w rules.Word, arg string) (float64, string, bool) {
-	switch w {
-	case rules.WordOdometer:
-		return x.life(false)
-	case rules.WordHours:
-		return x.life(true)
-	case rules.WordPerDay:
-		return x.perDay()
-	case rules.WordSince, rules.WordHoursSince, rules.WordDaysSince, rules.WordDueIn, rules.WordDaysToDue:
-		return x.schedule(w, arg)
-	}
-	if len(x.steps.steps) == 0 {
-		return 0, "a sample", false
-	}
-	x.useSteps(w)
-	return x.laboratory(w, arg)
-}
-
-func (x *facts) laboratory(w rules.Word, arg string) (float64, string, bool) {
-	s := x.sheet
-	switch w {
-	case rules.WordValue:
-		return s.Value(arg)
-	case rules.WordFluidAge:
-		return s.AgeBy(unit.Distance)
-	case rules.WordFluidHours:
-		return s.AgeBy(unit.Time)
-	case rules.WordTimes, rules.WordTimesForAge:
-		return x.againstBaseline(w, arg)
-	case rules.WordDeviations:
-		return x.deviations(arg)
-	case rules.WordPercentile:
-		return x.percentile(arg)
-	case rules.WordChange:
-		return s.Change(arg)
-	case rules.WordRate:
-		return s.RateBy(arg, unit.Distance)
-	case rules.WordRateHours:
-		return s.RateBy(arg, unit.Time)
-	case rules.WordFresh:
-		return s.FreshValue(arg)
-	case rules.WordKept:
-		return s.Kept(arg)
-	case rules.WordCarried:
-		return s.Carried(arg)
-	case rules.WordMade:
-		return s.Made(arg)
-	case rules.WordExpected:
-		return s.Expected(arg)
-	case rules.WordTrend:
-		t, why, ok := s.WearTrend(arg, unit.Distance)
-		return t.Slope, why, ok
-	case rules.WordOutOfGrade:
-		return s.OutOfGrade(arg)
-	case rules.WordViscosityIndex:
-		return s.ViscosityIndex()
-	case rules.WordExchangesTo:
-		analyte, number, _ := strings.Cut(arg, " ")
-		target, _ := strconv.ParseFloat(number, 64) // the rule's compiler wrote it
-		return s.ExchangesTo(analyte, target)
-	case rules.WordLitresTo:
-		analyte, number, _ := strings.Cut(arg, " ")
-		target, _ := strconv.ParseFloat(number, 64)
-		return s.LitresTo(analyte, target, litres(x.def.Capacity))
-	case rules.WordTimesTheAge:
-		return x.older()
-	}
-	return 0, "an answer for " + w.String(), false
-}
-
-func (x *facts) againstBaseline(w rules.Word, arg string) (float64, string, bool) {
+// againstBaseline is the result over the mean, which may be scaled to the fluid's age.
+func (x *facts) againstBaseline(arg string, forAge bool) (float64, string, bool) {
 	if x.baseline == nil {
 		return 0, "a baseline for the " + x.comp.Kind, false
 	}
 	b := x.baseline
 	if x.fleetOf != nil {
 		if fig, why := x.fleet.of(x.fleetOf, arg); fig != nil {
-			return x.againstFleet(w, arg, fig)
+			return x.againstFleet(arg, fig, forAge)
 		} else if x.instead == nil || x.instead.Mean[arg] == 0 {
 			return 0, why, false
 		}
@@ -243,7 +145,7 @@ func (x *facts) againstBaseline(w rules.Word, arg string) (float64, string, bool
 	if !ok {
 		return 0, "a baseline for " + arg, false
 	}
-	if w == rules.WordTimes {
+	if !forAge {
 		return x.sheet.Times(arg, mean)
 	}
 	age, kind := baselineAge(b)
@@ -303,52 +205,6 @@ func (x *facts) older() (float64, string, bool) {
 	return age / of, why, ok
 }
 
-// useSteps notes the events that an answer to the word rests on: the sample, and
-// for words that look back, the sample and the exchanges before it.
-func (x *facts) useSteps(w rules.Word) {
-	steps := x.steps.steps
-	last := len(steps) - 1
-	x.use(steps[last].id())
-	switch w {
-	case rules.WordTrend, rules.WordTrendIsReal, rules.WordOutOfControl:
-		for i := range steps[:last] {
-			x.useStep(i)
-		}
-	case rules.WordExchangesTo, rules.WordLitresTo:
-		if e := lastExchange(x.steps, last); e >= 0 {
-			x.useStep(e)
-		}
-	case rules.WordChange, rules.WordChangeIsReal, rules.WordMetalsFell:
-		for i := last - 1; i >= 0; i-- {
-			x.use(steps[i].id())
-			if steps[i].sample != nil {
-				return
-			}
-		}
-	case rules.WordRate, rules.WordRateHours:
-		for i := last - 1; i >= 0; i-- {
-			x.useStep(i)
-			if steps[i].sample != nil {
-				return
-			}
-		}
-	case rules.WordTimesForAge:
-		x.stated = x.stated || x.ageStated()
-	case rules.WordCarried, rules.WordMade, rules.WordMadeIsReal, rules.WordExpected:
-		seen := false // an exchange; the sample before it ends the search
-		for i := last - 1; i >= 0; i-- {
-			if steps[i].sample == nil || !seen {
-				x.useStep(i)
-			}
-			if seen && steps[i].sample != nil {
-				x.useStep(i)
-				return
-			}
-			seen = seen || steps[i].service != nil
-		}
-	}
-}
-
 // useStep notes that an answer rests on a step's figures.
 func (x *facts) useStep(i int) {
 	x.use(x.steps.steps[i].id())
@@ -366,25 +222,6 @@ func (x *facts) ageStated() bool {
 		}
 	}
 	return false
-}
-
-// Truth answers a word that is true or false.
-func (x *facts) Truth(w rules.Word, arg string) (bool, string, bool) {
-	switch w {
-	case rules.WordDone:
-		return x.done(arg), "", true
-	case rules.WordHas:
-		_, ok := x.sheet.Result(arg)
-		return ok, "", true
-	case rules.WordHasEarlier:
-		return x.sheet.HasEarlier(arg), "", true
-	case rules.WordBelow:
-		r, ok := x.sheet.Result(arg)
-		return r.Censored, lab.Named(arg) + " in the sample", ok
-	case rules.WordChangeIsReal, rules.WordTrendIsReal, rules.WordMadeIsReal, rules.WordMetalsFell, rules.WordOutOfControl:
-		return x.significance(w, arg)
-	}
-	return false, "an answer for " + w.String(), false
 }
 
 // done reports whether a service that counts here did the task, one that contains it
@@ -440,49 +277,4 @@ func (x *facts) perDay() (float64, string, bool) {
 		return 0, "enough readings to tell the usage", false
 	}
 	return u.PerSecond * 86400, "", true
-}
-
-// schedule answers what a rule may ask of a task: how long since it was done, how
-// long until it is due.
-func (x *facts) schedule(w rules.Word, name string) (float64, string, bool) {
-	a := x.f.applied()
-	d, ok := x.f.reckonNamed(name, x.def, x.before, x.at)
-	if !ok {
-		return 0, "the task " + strconv.Quote(name) + " on this vehicle", false
-	}
-	today := localDate(time.Unix(0, min(x.at, x.f.when.UnixNano())), a.zone)
-	last := d.last
-	missing := "when " + name + " was last done"
-	switch w {
-	case rules.WordDaysSince:
-		if last == nil || last.Date.IsZero() {
-			return 0, missing, false
-		}
-		return float64(today.Sub(last.Date)), "", true
-	case rules.WordDaysToDue:
-		if !d.point.HasDate {
-			return 0, "a due date of " + name, false
-		}
-		return float64(d.point.Date.Sub(today)), "", true
-	}
-	hours := w == rules.WordHoursSince
-	now, why, ok := x.life(hours)
-	if !ok {
-		return 0, why, false
-	}
-	var v float64
-	switch {
-	case w == rules.WordDueIn:
-		v = d.point.Distance - now
-	case last == nil:
-		return 0, missing, false
-	case hours:
-		v = now - last.Hours
-	default:
-		v = now - last.Distance
-	}
-	if math.IsNaN(v) {
-		return 0, missing, false
-	}
-	return v, "", true
 }

@@ -218,9 +218,9 @@ const (
 )
 
 // againstFleet answers times and timesForAge from the fleet's figures.
-func (x *facts) againstFleet(w rules.Word, analyte string, fig *FleetFigure) (float64, string, bool) {
+func (x *facts) againstFleet(analyte string, fig *FleetFigure, forAge bool) (float64, string, bool) {
 	mean := x.choose(endKey{meanStep, analyte}, *fig.Mean, fig.Mean.High)
-	if w == rules.WordTimes {
+	if !forAge {
 		return x.sheet.Times(analyte, mean)
 	}
 	if fig.Age == nil {

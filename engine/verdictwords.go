@@ -60,7 +60,7 @@ func (v *verdictOf) notes() []string {
 			}
 		}
 		if v.t.lab[e].Stated {
-			out = append(out, capital(v.x.statedNote(e))+".")
+			out = append(out, capital(v.x.statedWords(e))+".")
 		}
 	}
 	for _, r := range v.Results {
