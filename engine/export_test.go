@@ -18,7 +18,7 @@ func (p *Partition) Describe(vehicle string) string {
 	}
 	for _, l := range r.Latches {
 		// Which of several thinned readings reached a stage first is not told apart.
-		l.lastAt, l.Judged = judgement{}, ID{}
+		l.Judged = ID{}
 		if l.Rule == "high use" {
 			l.Reached = ID{}
 		}

@@ -32,7 +32,6 @@ type Latch struct {
 	PullsNow int       `json:"pullsNow,omitempty"`
 	Judged   ID        `json:"judged,omitzero"`   // the event at the last judgement
 	Missing  []string  `json:"missing,omitempty"` // why the last event was not judged
-	lastAt   judgement // where the last judgement was made, to find words for it
 }
 
 // Opening is a follow-up that a rule opened, or a task that it pulled in: where the
@@ -90,27 +89,28 @@ func (f *fold) setLatch(l Latch) {
 	r.Latches = slices.Insert(r.Latches, i, l)
 }
 
-// step judges the rule at one place and moves the latch.
-func (f *view) step(r *rules.Rule, comp int, l *Latch, at judgement) {
+// step judges the rule at one place and moves the latch. It reports whether the rule
+// could be judged.
+func (f *view) step(r *rules.Rule, comp int, l *Latch, at judgement) bool {
 	x := f.sharedFacts(comp, at.before, at.at)
 	got := f.Judge.Run(r, x)
 	l.Missing = got.Missing
 	if len(got.Missing) > 0 {
-		return
+		return false
 	}
 	masked := r.Measured && !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && f.masked(x, l)
 	next := l.advance(r, got.Ends[0], masked)
 	for _, e := range got.Ends[1:] {
 		if o := l.advance(r, e, masked); o.On != next.On {
 			l.Missing = []string{"the exact value of a result below its limit"}
-			return
+			return false
 		}
 	}
 	if x.stated {
 		next.atMostAdvisory(l)
 	}
 	next.Masked = masked && next.Stage <= l.Stage // one that worsened shows what it rests on
-	next.Judged, next.lastAt = at.id, at
+	next.Judged = at.id
 	if next.Stage != l.Stage {
 		next.Reached = at.id
 		next.Age = knownAges(x)
@@ -119,6 +119,7 @@ func (f *view) step(r *rules.Rule, comp int, l *Latch, at judgement) {
 		next.open(r, l.Stage, f.stood(x, at))
 	}
 	*l = next
+	return true
 }
 
 // masked reports whether an exchange since the stage was reached hides what the
@@ -251,13 +252,16 @@ func (f *view) stood(x *facts, at judgement) Opening {
 	return o
 }
 
-// walk makes the latch anew from all the places at which the rule is judged.
-func (f *view) walk(r *rules.Rule, comp int, k AlarmKey) Latch {
-	l := Latch{AlarmKey: k}
+// walk makes the latch anew from all the places at which the rule is judged, and gives
+// the last at which it could be.
+func (f *view) walk(r *rules.Rule, comp int, k AlarmKey) (l Latch, last judgement) {
+	l.AlarmKey = k
 	for _, at := range f.judgements(r, comp) {
-		f.step(r, comp, &l, at)
+		if f.step(r, comp, &l, at) {
+			last = at
+		}
 	}
-	return l
+	return l, last
 }
 
 // keepOpenings keeps what an alarm by the clock opened when it did: the clock's past
@@ -306,24 +310,25 @@ func (f *view) judgements(r *rules.Rule, comp int) []judgement {
 func (f *fold) judgeRule(ar rules.AppliedRule) {
 	k := AlarmKey{Rule: ar.Rule.Name, Component: f.componentName(ar.Component)}
 	l, had := f.rec.latch(k)
+	var last judgement
 	switch at, now := f.newJudgement(ar); {
 	case f.anew(ar.Component) || !had:
 		before := l
-		l = f.walk(ar.Rule, ar.Component, k)
+		l, last = f.walk(ar.Rule, ar.Component, k)
 		l.keepOpenings(ar.Rule, &before)
 	case now:
-		f.step(ar.Rule, ar.Component, &l, at)
+		if f.step(ar.Rule, ar.Component, &l, at) {
+			last = at
+		}
 	default:
 		return
 	}
-	before := l.lastAt
-	l.lastAt = judgement{}
 	f.setLatch(l)
 	if len(l.Missing) > 0 {
 		f.notJudged(k, l)
 	}
 	if i := f.rec.alarm(k); i >= 0 && f.rec.Alarms[i].Stage != l.Stage || i < 0 && l.Stage > 0 {
-		f.moveRule(ar, l, before)
+		f.moveRule(ar, l, last)
 	}
 }
 
@@ -345,16 +350,14 @@ func (f *view) ruleWords(t *Transition, ar rules.AppliedRule, l Latch, at judgem
 	}
 	x := f.factsAt(ar.Component, at.before, at.at)
 	x.reported = true
-	got := j.Run(r, x)
-	if len(got.Ends) == 0 {
-		return
-	}
-	end := got.Ends[len(got.Ends)-1]
-	x.used = nil
 	if at.id != (ID{}) {
 		x.use(at.id)
 	}
-	t.Evidence = j.Why(r, x, end)
+	end, evidence, ok := j.Explain(r, x)
+	if !ok {
+		return
+	}
+	t.Evidence = evidence
 	stage := max(from, to)
 	if to > 0 {
 		stage = to

@@ -264,6 +264,20 @@ func (j *Judge) Why(r *Rule, f Facts, e End) []Evidence {
 	return found
 }
 
+// Explain runs the rule once, with each result as it was reported, and returns what it
+// gives and the operands behind it, as Why does. ok is false where something is missing.
+func (j *Judge) Explain(r *Rule, f Facts) (e End, evidence []Evidence, ok bool) {
+	f.Ends(0)
+	j.begin(f, r.compiled.asks)
+	j.required()
+	if len(j.s.missing) == 0 {
+		j.s.record = &evidence
+		e = j.end(r)
+		j.s.record = nil
+	}
+	return e, j.reckoned(r.compiled, evidence, e), len(j.s.missing) == 0
+}
+
 // reckoned adds the measure and the limits that were reckoned to the words.
 func (j *Judge) reckoned(c *compiledRule, rec []Evidence, e End) []Evidence {
 	add := func(of *Condition, v float64) {
