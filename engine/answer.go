@@ -114,3 +114,36 @@ func (f *fold) unanswer(id ID) {
 		}
 	}
 }
+
+// accept moves a task to where the latest sample's forecast offers it.
+func (f *fold) accept(s Stamp, d *AnswerData) error {
+	why := "no forecast of a sample offers another point for it"
+	for comp, def := range f.registeredComponents() {
+		if d.Component != "" && d.Component != def.Name {
+			continue
+		}
+		f.rec.ensureChains()
+		if f.timeline(comp).lastSample() < 0 {
+			continue
+		}
+		out := f.outlook(comp)
+		switch offered, none := f.offer(comp, &out); {
+		case offered != nil && offered.task == d.Task:
+			p := Postponed{Stamp: s, AnswerData: d, To: offered.life, ByHours: offered.hours}
+			f.rec.Postponed = latest(insert(f.rec.Postponed, p), keptPostponed)
+			f.change.Fact = true
+			return nil
+		case none != "":
+			why = none
+		}
+	}
+	return Refuse("nothing to accept for %q: %s", d.Task, why)
+}
+
+// registeredComponents are those of a vehicle that rules apply to.
+func (f *view) registeredComponents() []ComponentDef {
+	if reg := f.rec.registered(); reg == nil || reg.Retired || f.Book == nil {
+		return nil
+	}
+	return f.applied().reg.Components
+}

@@ -201,3 +201,20 @@ func postponedBy(p *Postponed) string {
 	}
 	return "postponed by " + cmp.Or(p.By, p.ID.Source) + ": " + p.Why
 }
+
+// accepted puts the point where a person accepted it. The other limits stay.
+func (d *due) accepted(p *Postponed) {
+	if p.ByHours {
+		d.point.Hours = p.To
+	} else {
+		d.point.Distance = p.To
+	}
+}
+
+func acceptedBy(p *Postponed) string {
+	s := "put where the forecast of a sample has it, accepted by " + p.By
+	if p.Why != "" {
+		s += ": " + p.Why
+	}
+	return s
+}

@@ -183,9 +183,10 @@ func (f *view) readSample(comp int) (Verdict, bool) {
 	v.Notes = append(sampleNotes(a.reg, t, last), v.notes()...)
 	v.FollowUps = v.followUps()
 	v.Work = v.work()
-	out := v.forecast()
-	v.Forecast = out.VerdictForecast
-	v.offer(&out)
+	out := f.outlook(comp)
+	v.Forecast = v.forecast(&out)
+	offered, none := f.offer(comp, &out)
+	v.Offer, v.NoOffer = intervalOffer(offered, &out), none
 	v.History = v.history()
 	v.Made = v.made()
 	v.Summary = v.summary()
