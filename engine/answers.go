@@ -10,6 +10,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -376,8 +377,8 @@ func (x *facts) usualNote(_ rules.Word, arg string) string {
 		return ""
 	}
 	per, base := x.f.perWords(u.Per)
-	return "made " + figures(u.Latest*base) + " in " + per + "; usual here, of " + strconv.Itoa(u.Rates) + " samples, are " +
-		figures(u.Lower*base) + " to " + figures(u.Upper*base)
+	return "made " + english.Figures(u.Latest*base) + " in " + per + "; usual here, of " + strconv.Itoa(u.Rates) + " samples, are " +
+		english.Figures(u.Lower*base) + " to " + english.Figures(u.Upper*base)
 }
 
 func (x *facts) freshNote(_ rules.Word, arg string) string { return x.sheet.FreshNote(arg) }
@@ -398,6 +399,6 @@ func (x *facts) drainNote(_ rules.Word, arg string) string {
 		return ""
 	}
 	volume := x.f.Book.Units.Volume
-	amount := func(litres float64) string { return figures(unit.From(litres, volume)) + " " + volume }
-	return plural(int(n), "drain") + " of " + amount(l/n) + ", " + amount(l) + " in all"
+	amount := func(litres float64) string { return english.Figures(unit.From(litres, volume)) + " " + volume }
+	return english.Plural(int(n), "drain") + " of " + amount(l/n) + ", " + amount(l) + " in all"
 }

@@ -1,11 +1,10 @@
 package engine
 
 import (
-	"math"
 	"strconv"
 
 	"telltale/engine/lab"
-	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -24,12 +23,12 @@ func (x *facts) within(analyte string, v float64, ok bool) string {
 	if !ok || x.inexact(analyte) {
 		return ""
 	}
-	return "± " + figures(v) + " by the method alone, " + lab.PrecisionOf(analyte).Source
+	return "± " + english.Figures(v) + " by the method alone, " + lab.PrecisionOf(analyte).Source
 }
 
 // statedWords say of the exchange at step e that nobody measured how much it renewed.
 func (x *facts) statedWords(e int) string {
-	return "how much fluid was renewed was not told; its task says " + figures(100*x.steps.lab[e].Share) + " %, on which no more than an advisory rests"
+	return "how much fluid was renewed was not told; its task says " + english.Figures(100*x.steps.lab[e].Share) + " %, on which no more than an advisory rests"
 }
 
 // inexact reports whether the result or the one that it is compared with is a limit.
@@ -54,13 +53,4 @@ func (f *view) perWords(per unit.Kind) (string, float64) {
 	}
 	base, _, _ := unit.Base(1000, f.Book.Units.Distance)
 	return "1,000 " + f.Book.Units.Distance, base
-}
-
-// figures writes a number with three figures that count.
-func figures(v float64) string {
-	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
-		return rules.Format(v)
-	}
-	p := math.Pow10(2 - int(math.Floor(math.Log10(math.Abs(v)))))
-	return rules.Format(math.Round(v*p) / p)
 }

@@ -13,6 +13,7 @@ import (
 
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/english"
 )
 
 // BaselineData puts baselines of the fleet in force for the samples that come after
@@ -272,10 +273,10 @@ func (a *FleetAnalyte) figures(g *lab.Group) {
 // why says what keeps samples from being judged by the analyte.
 func (a *FleetAnalyte) why(def *rules.Fleet) (why []string) {
 	if a.N < def.Samples {
-		why = append(why, fmt.Sprintf("%s, %d are needed", plural(a.N, "result"), def.Samples))
+		why = append(why, fmt.Sprintf("%s, %d are needed", english.Plural(a.N, "result"), def.Samples))
 	}
 	if a.Vehicles < def.Vehicles {
-		why = append(why, fmt.Sprintf("%s, %d are needed", plural(a.Vehicles, "vehicle"), def.Vehicles))
+		why = append(why, fmt.Sprintf("%s, %d are needed", english.Plural(a.Vehicles, "vehicle"), def.Vehicles))
 	}
 	if a.Detected == 0 {
 		why = append(why, "nothing was detected")
@@ -299,11 +300,4 @@ func number(v float64) *float64 {
 		return nil
 	}
 	return &v
-}
-
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }

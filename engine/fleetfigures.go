@@ -9,6 +9,7 @@ import (
 
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -150,7 +151,7 @@ func (f *FleetFigures) of(b *rules.Baseline, analyte string) (fig *FleetFigure, 
 	switch {
 	case got.N < f.Need[0] || got.Vehicles < f.Need[1]:
 		return nil, fmt.Sprintf("enough samples of %s for %s in %s (there were %d of %s, it needs %d of %d)",
-			f.group(), analyte, what, got.N, plural(got.Vehicles, "vehicle"), f.Need[0], f.Need[1])
+			f.group(), analyte, what, got.N, english.Plural(got.Vehicles, "vehicle"), f.Need[0], f.Need[1])
 	case got.Mean == nil:
 		return nil, fmt.Sprintf("a sample of %s in which %s was found, for %s", f.group(), analyte, what)
 	}
@@ -166,7 +167,7 @@ func (f *FleetFigures) group() string {
 
 // source is where the figures come from, for people.
 func (f *FleetFigures) source() string {
-	return fmt.Sprintf("%s of %s of the fleet (%s), number %d of %s", plural(f.Samples, "sample"), plural(f.Vehicles, "vehicle"), f.group(), f.Number, f.Of)
+	return fmt.Sprintf("%s of %s of the fleet (%s), number %d of %s", english.Plural(f.Samples, "sample"), english.Plural(f.Vehicles, "vehicle"), f.group(), f.Number, f.Of)
 }
 
 // ofTheFleet has the facts answer from what the fleet's baselines say of the sample
@@ -282,7 +283,7 @@ func (x *facts) baselineNote(w rules.Word, analyte string) string {
 		return "baseline " + x.instead.Name + ", " + x.instead.Source
 	}
 	note := fmt.Sprintf("baseline %s, number %d of %s: %s of %s (%s)", x.fleetOf.Name, x.fleet.Number, x.fleet.Of,
-		plural(fig.N, "result"), plural(fig.Vehicles, "vehicle"), x.fleet.group())
+		english.Plural(fig.N, "result"), english.Plural(fig.Vehicles, "vehicle"), x.fleet.group())
 	open, by, what := *fig.Mean, 1.0, "mean"
 	if w == rules.WordPercentile {
 		open, by, what = *fig.Place, 100, "place"

@@ -8,6 +8,7 @@ import (
 
 	"telltale/engine/interval"
 	"telltale/rules"
+	"telltale/rules/english"
 )
 
 // openedFollowUp is one opening of a follow-up, by a service or a rule.
@@ -197,7 +198,7 @@ func (f *view) settledBetween(o openedFollowUp, until int64) bool {
 
 func followUpTitle(fu *rules.FollowUp) string {
 	if fu.Title != "" {
-		return capital(fu.Title)
+		return english.Capital(fu.Title)
 	}
-	return capital(fu.Name)
+	return english.Capital(fu.Name)
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -82,7 +83,7 @@ func intervalOffer(o *offer, from *outlook) *IntervalOffer {
 }
 
 func (o *IntervalOffer) words(date string, metal bool) string {
-	s := fmt.Sprintf("do %q at %s, %s %s than it is due now, at %s", o.Task, quantityWords(&o.At), quantityWords(&o.By), o.Kind, quantityWords(&o.Due))
+	s := fmt.Sprintf("do %q at %s, %s %s than it is due now, at %s", o.Task, english.Quantity(&o.At), english.Quantity(&o.By), o.Kind, english.Quantity(&o.Due))
 	if o.Kind == "later" {
 		s += fmt.Sprintf("; wear, additives, viscosity and contamination allow it (a tenth in reserve, at most %g times the task's interval and %d times the greatest age sampled)", longest, mostSeen)
 	}

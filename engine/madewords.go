@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"telltale/engine/lab"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -37,7 +38,7 @@ func (v *Verdict) ChartText(m VerdictMade) string {
 }
 
 func (p *VerdictRate) words(m *VerdictMade) string {
-	value := figures(p.Value)
+	value := english.Figures(p.Value)
 	switch {
 	case p.Below:
 		value = "below " + value
@@ -49,11 +50,11 @@ func (p *VerdictRate) words(m *VerdictMade) string {
 		run = unit.Grouped(*p.Run) + " " + m.Meter
 	}
 	if p.Rate != nil {
-		rate = figures(*p.Rate)
+		rate = english.Figures(*p.Rate)
 	}
 	s := fmt.Sprintf("%s  %-12s %12s  %8s %s  made %6s", p.Drawn, p.Number, run, value, m.Unit, rate)
 	if p.Left != nil {
-		s += "  (drained before; it left " + figures(*p.Left) + ")"
+		s += "  (drained before; it left " + english.Figures(*p.Left) + ")"
 	}
 	return strings.TrimRight(s+map[int]string{1: "  over the band", -1: "  under the band"}[p.Outside], " ")
 }
@@ -62,7 +63,7 @@ func (m *VerdictMade) band() string {
 	if m.High == nil {
 		return fmt.Sprintf("not known yet: it takes four earlier rates, there are %d", m.Rates)
 	}
-	return fmt.Sprintf("%s to %s, in the middle %s, by %d earlier rates of its own", figures(max(*m.Low, 0)), figures(*m.High), figures(*m.Centre), m.Rates)
+	return fmt.Sprintf("%s to %s, in the middle %s, by %d earlier rates of its own", english.Figures(max(*m.Low, 0)), english.Figures(*m.High), english.Figures(*m.Centre), m.Rates)
 }
 
 // says is what the latest rate means.
@@ -87,5 +88,5 @@ func (m *VerdictMade) trend() string {
 	if !m.SlopeIsReal {
 		return "no steady rise or fall from sample to sample can be told from chance"
 	}
-	return fmt.Sprintf("the rate %s from sample to sample, by about %s in each %s", what, figures(max(*m.Slope, -*m.Slope)), m.Per)
+	return fmt.Sprintf("the rate %s from sample to sample, by about %s in each %s", what, english.Figures(max(*m.Slope, -*m.Slope)), m.Per)
 }

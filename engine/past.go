@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -240,7 +241,7 @@ func (h *historian) answer(d *AnswerData, at time.Time, id ID) {
 
 // sample takes a sample in; v has no stage where the record does not keep it.
 func (h *historian) sample(d *SampleData, v HistoryVerdict, at time.Time, id ID) {
-	e := HistoryEntry{What: WhatSample, Sample: d, Component: d.Component, Meters: d.Meters, Text: capital(sampleWords(d))}
+	e := HistoryEntry{What: WhatSample, Sample: d, Component: d.Component, Meters: d.Meters, Text: english.Capital(sampleWords(d))}
 	if v.Stage != "" && !h.void[id] {
 		e.Verdict = &v
 		e.Text += ": " + verdictWords(&v)
@@ -305,7 +306,7 @@ func (h *historian) readings(f *view) {
 			}
 			v, u := f.shown(p.face, c.hours)
 			q := unit.Quantity{Value: v, Unit: u}
-			h.add(HistoryEntry{What: WhatReading, Meters: map[string]unit.Quantity{c.name: q}, Text: capital(c.name) + " " + quantityWords(&q)},
+			h.add(HistoryEntry{What: WhatReading, Meters: map[string]unit.Quantity{c.name: q}, Text: english.Capital(c.name) + " " + english.Quantity(&q)},
 				time.Unix(0, p.at), p.id)
 		}
 	}

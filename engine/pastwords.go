@@ -3,6 +3,7 @@ package engine
 import (
 	"strconv"
 	"strings"
+	"telltale/rules/english"
 )
 
 // What a vehicle's history says stands in this file.
@@ -45,7 +46,7 @@ func workWords(d *ServiceData) string {
 	add("new filter", d.Filter)
 	add("meters read", len(parts) == 0 && len(d.Meters) > 0)
 	add("noted", len(parts) == 0)
-	s := capital(strings.Join(parts, ", ")) + ofComponent(d.Component)
+	s := english.Capital(strings.Join(parts, ", ")) + ofComponent(d.Component)
 	if d.By != "" {
 		s += ", by " + d.By
 	}
@@ -63,11 +64,11 @@ func ofComponent(name string) string {
 }
 
 func replacedWords(d *MeterReplacedData) string {
-	return capital(d.Meter) + " replaced: the old one showed " + d.Last.String() + ", the new one began at " + d.First.String()
+	return english.Capital(d.Meter) + " replaced: the old one showed " + d.Last.String() + ", the new one began at " + d.First.String()
 }
 
 func answerWords(d *AnswerData) string {
-	s := capital(d.Answer)
+	s := english.Capital(d.Answer)
 	switch {
 	case d.Rule != "":
 		s += ": " + d.Rule
@@ -91,7 +92,7 @@ func answerWords(d *AnswerData) string {
 }
 
 func alarmWords(t *Transition) string {
-	s := capital(t.Rule) + ofComponent(t.Component) + " " + t.Transition
+	s := english.Capital(t.Rule) + ofComponent(t.Component) + " " + t.Transition
 	switch {
 	case t.From != t.To && t.From != normal && t.To != normal:
 		s += " from " + t.From + " to " + t.To

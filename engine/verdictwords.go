@@ -8,6 +8,7 @@ import (
 
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -51,7 +52,7 @@ func rulesOf(n int) string {
 func (v *verdictOf) notes() []string {
 	var out []string
 	if n := v.olderThanBaseline(); n > 0 {
-		out = append(out, capital(olderWords(n))+".")
+		out = append(out, english.Capital(olderWords(n))+".")
 	}
 	if e := lastExchange(v.t, len(v.t.steps)-1); e >= 0 {
 		if d := v.t.steps[e].service.Fluid; d != nil {
@@ -60,7 +61,7 @@ func (v *verdictOf) notes() []string {
 			}
 		}
 		if v.t.lab[e].Stated {
-			out = append(out, capital(v.x.statedWords(e))+".")
+			out = append(out, english.Capital(v.x.statedWords(e))+".")
 		}
 	}
 	for _, r := range v.Results {
@@ -89,11 +90,11 @@ func (f *VerdictForecast) words(fluid string) string {
 	if fluid != "" {
 		what = fluid
 	}
-	run := fmt.Sprintf("%s to %s", unit.Grouped(f.Least.Value), quantityWords(&f.Likely))
+	run := fmt.Sprintf("%s to %s", unit.Grouped(f.Least.Value), english.Quantity(&f.Likely))
 	if f.Most != nil {
-		run = fmt.Sprintf("%s to %s, likely %s", unit.Grouped(f.Least.Value), quantityWords(f.Most), quantityWords(&f.Likely))
+		run = fmt.Sprintf("%s to %s, likely %s", unit.Grouped(f.Least.Value), english.Quantity(f.Most), english.Quantity(&f.Likely))
 	}
-	when := "after " + quantityWords(&f.Drain) + " more"
+	when := "after " + english.Quantity(&f.Drain) + " more"
 	if f.Drain.Value == 0 {
 		when = "now"
 	}
@@ -143,9 +144,9 @@ func (v *Verdict) Text() string {
 		t.line(1, "measured: %s", s)
 	}
 	if v.FluidAge != nil {
-		s := quantityWords(v.FluidAge)
+		s := english.Quantity(v.FluidAge)
 		if v.MixedAge != nil {
-			s += "; counting by its share what earlier drains left behind, " + quantityWords(v.MixedAge)
+			s += "; counting by its share what earlier drains left behind, " + english.Quantity(v.MixedAge)
 		}
 		t.line(1, "fluid age: %s", s)
 	}
@@ -217,7 +218,7 @@ func (r *VerdictResult) words() string {
 		more = append(more, fmt.Sprintf("one of %d analyses, together %s", r.Analyses, r.together()))
 	}
 	if r.Times != nil {
-		more = append(more, short(*r.Times)+" times the baseline")
+		more = append(more, english.Short(*r.Times)+" times the baseline")
 	}
 	if r.Kept != nil {
 		more = append(more, keptWords(r.Analyte, *r.Kept))
@@ -226,14 +227,14 @@ func (r *VerdictResult) words() string {
 		more = append(more, r.Grade.words())
 	}
 	if r.Index != nil {
-		more = append(more, "viscosity index "+short(*r.Index)+" (the higher, the less it thins when hot)")
+		more = append(more, "viscosity index "+english.Short(*r.Index)+" (the higher, the less it thins when hot)")
 	}
 	if r.Change != nil {
 		c := "within what the method alone accounts for"
 		if r.Real {
 			c = "a real change"
 		}
-		more = append(more, signed(*r.Change)+" since the sample before, "+c)
+		more = append(more, english.Signed(*r.Change)+" since the sample before, "+c)
 	}
 	if r.Usual != nil {
 		more = append(more, r.Usual.words())
@@ -252,7 +253,7 @@ func (d *VerdictDrains) words(u string) string {
 	if d.Count > 1 {
 		more = fmt.Sprintf("%d more drains like the last", d.Count)
 	}
-	s := fmt.Sprintf("%s (%s) would bring it to %s %s or less", more, quantityWords(&d.Fluid), figures(d.To), u)
+	s := fmt.Sprintf("%s (%s) would bring it to %s %s or less", more, english.Quantity(&d.Fluid), english.Figures(d.To), u)
 	if d.Note == "" {
 		return s + ", as long as no more of it comes in"
 	}
@@ -269,7 +270,7 @@ func keptWords(analyte string, kept float64) string {
 		}
 		return rules.Format(off) + " % " + what + " than fresh"
 	}
-	return short(100*kept) + " % of the fresh fluid's"
+	return english.Short(100*kept) + " % of the fresh fluid's"
 }
 
 func (g *VerdictGrade) words() string {
@@ -278,9 +279,9 @@ func (g *VerdictGrade) words() string {
 	case g.In:
 		return "within " + g.Name
 	case g.Out < 0:
-		s = figures(-g.Out) + " mm2/s too thin for " + g.Name
+		s = english.Figures(-g.Out) + " mm2/s too thin for " + g.Name
 	case g.Out > 0:
-		s = figures(g.Out) + " mm2/s too thick for " + g.Name
+		s = english.Figures(g.Out) + " mm2/s too thick for " + g.Name
 	default:
 		s = "just too thick for " + g.Name
 	}
@@ -294,44 +295,23 @@ func (g *VerdictGrade) words() string {
 func (b *VerdictBaseline) words() string {
 	s := b.Name + ", what is usual"
 	if b.FluidAge != nil {
-		s += " in fluid of " + quantityWords(b.FluidAge)
+		s += " in fluid of " + english.Quantity(b.FluidAge)
 	}
 	return s + "; source: " + b.Source
 }
 
 func (u *VerdictUsual) words() string {
 	s := map[int]string{1: ", more than usual", -1: ", less than usual"}[u.Outside]
-	return fmt.Sprintf("made %s in %s%s (its own %d earlier samples: %s to %s)", figures(u.Latest), u.Per, s, u.Rates, figures(u.Low), figures(u.High))
+	return fmt.Sprintf("made %s in %s%s (its own %d earlier samples: %s to %s)", english.Figures(u.Latest), u.Per, s, u.Rates, english.Figures(u.Low), english.Figures(u.High))
 }
 
 // together is the one result that repeated analyses are read as.
 func (r *VerdictResult) together() string {
 	switch {
 	case *r.Low == *r.High:
-		return figures(*r.Low) + " " + r.Unit
+		return english.Figures(*r.Low) + " " + r.Unit
 	case *r.Low == 0:
-		return "below " + figures(*r.High) + " " + r.Unit
+		return "below " + english.Figures(*r.High) + " " + r.Unit
 	}
-	return "above " + figures(*r.Low) + " " + r.Unit
-}
-
-// short writes a number with two or three figures that count.
-func short(v float64) string {
-	digits := 2
-	switch a := math.Abs(v); {
-	case a >= 100:
-		digits = 0
-	case a >= 10:
-		digits = 1
-	}
-	p := math.Pow10(digits)
-	return rules.Format(math.Round(v*p) / p)
-}
-
-func signed(v float64) string {
-	s := short(v)
-	if v > 0 && s != "0" {
-		return "+" + s
-	}
-	return s
+	return "above " + english.Figures(*r.Low) + " " + r.Unit
 }

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"telltale/rules"
-	"telltale/rules/unit"
+	"telltale/rules/english"
 )
 
 // What the engine says when it is asked why stands in this file.
@@ -178,13 +178,13 @@ func (t *text) evidence(list []rules.Evidence) {
 func (j *WhyJudged) write(t *text) {
 	t.line(1, "judged on: %s", j.On.line())
 	if j.Measure != nil {
-		t.line(1, "measure: %s = %s", oneLine(j.Condition), rules.Format(*j.Measure))
+		t.line(1, "measure: %s = %s", english.OneLine(j.Condition), rules.Format(*j.Measure))
 		for _, l := range j.Limits {
 			t.line(2, "%s", l.words())
 			t.source(3, l.Source)
 		}
 	} else {
-		t.line(1, "raised when: %s", oneLine(j.Condition))
+		t.line(1, "raised when: %s", english.OneLine(j.Condition))
 		t.line(2, "which is %s", map[bool]string{true: "so", false: "not so"}[*j.Raise])
 		t.source(2, j.Source)
 	}
@@ -213,11 +213,11 @@ func (b *WhyBaseline) words() string {
 	for _, a := range sortedKeys(b.Mean) {
 		s += fmt.Sprintf(", mean of %s %s", a, rules.Format(b.Mean[a]))
 		if sd, ok := b.Spread[a]; ok {
-			s += " ± " + figures(sd)
+			s += " ± " + english.Figures(sd)
 		}
 	}
 	if b.FluidAge != nil {
-		s += ", for fluid of " + quantityWords(b.FluidAge)
+		s += ", for fluid of " + english.Quantity(b.FluidAge)
 	}
 	for _, a := range sortedKeys(b.Fresh) {
 		s += fmt.Sprintf(", fresh fluid has %s %s", a, rules.Format(b.Fresh[a]))
@@ -227,8 +227,6 @@ func (b *WhyBaseline) words() string {
 	}
 	return s
 }
-
-func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
 func (l *WhyLimit) words() string {
 	side, back := "or more", "below"
@@ -267,9 +265,9 @@ func (r *Reckoning) write(t *text) {
 	}
 	switch {
 	case r.FactorFrom != "" && len(r.Missing) > 0:
-		t.line(1, "factor: 1, since `%s` lacks %s", oneLine(r.FactorFrom), strings.Join(r.Missing, ", "))
+		t.line(1, "factor: 1, since `%s` lacks %s", english.OneLine(r.FactorFrom), strings.Join(r.Missing, ", "))
 	case r.FactorFrom != "":
-		t.line(1, "factor: %s, from `%s`", rules.Format(r.Factor), oneLine(r.FactorFrom))
+		t.line(1, "factor: %s, from `%s`", rules.Format(r.Factor), english.OneLine(r.FactorFrom))
 	}
 	if r.Postponed != "" {
 		t.line(1, "%s", r.Postponed)
@@ -311,7 +309,7 @@ func (l *ReckonedLimit) write(t *text) {
 	}
 	t.line(1, "%s", head)
 	t.source(2, l.Source)
-	t.points("from", quantityWords(l.From), "soon", quantityWords(l.Soon), "due", quantityWords(l.Due), "overdue past", quantityWords(l.Overdue))
+	t.points("from", english.Quantity(l.From), "soon", english.Quantity(l.Soon), "due", english.Quantity(l.Due), "overdue past", english.Quantity(l.Overdue))
 	t.points("from", l.FromDate, "soon", l.SoonDate, "due", l.DueDate, "overdue after", l.OverdueDate)
 	if m := l.Meter; m != nil {
 		m.write(t)
@@ -331,19 +329,12 @@ func (t *text) points(pairs ...string) {
 	}
 }
 
-func quantityWords(q *unit.Quantity) string {
-	if q == nil {
-		return ""
-	}
-	return unit.Grouped(q.Value) + " " + q.Unit
-}
-
 func (m *ReckonedMeter) write(t *text) {
 	if m.Read == nil {
 		t.line(2, "the %s has not been read yet", m.Name)
 		return
 	}
-	t.line(2, "the %s read %s on %s", m.Name, quantityWords(m.Read), m.ReadOn)
+	t.line(2, "the %s read %s on %s", m.Name, english.Quantity(m.Read), m.ReadOn)
 	if m.PerDay == nil {
 		t.line(2, "too few readings to tell its usage")
 		return
@@ -354,5 +345,5 @@ func (m *ReckonedMeter) write(t *text) {
 	}
 	t.line(2, "usage %s %s a day (%s to %s, from %d readings)%s", rules.Format(m.PerDay.Value), m.PerDay.Unit,
 		rules.Format(m.PerDayLow.Value), rules.Format(m.PerDayHigh.Value), m.Readings, laidUp)
-	t.line(2, "by now about %s (%s to %s), which nobody has read", quantityWords(m.Now), quantityWords(m.NowLeast), quantityWords(m.NowMost))
+	t.line(2, "by now about %s (%s to %s), which nobody has read", english.Quantity(m.Now), english.Quantity(m.NowLeast), english.Quantity(m.NowMost))
 }

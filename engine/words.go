@@ -6,22 +6,15 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"telltale/engine/interval"
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
 // Everything that the engine itself says to people stands in this file and, what
 // it says when it is asked why, in whywords.go; what rules say is the rules' own.
-
-// capital gives a name an upper-case first letter, as a sentence begins.
-func capital(s string) string {
-	r, n := utf8.DecodeRuneInString(s)
-	return string(unicode.ToUpper(r)) + s[n:]
-}
 
 // amount writes metres in the book's distance, or seconds in hours.
 func (f *view) amount(v float64, hours bool) string {
@@ -38,21 +31,14 @@ func (f *view) amount(v float64, hours bool) string {
 // face writes a value as the meter of the chain shows it.
 func (f *view) face(c *chain, v float64) string { return f.amount(v, c.hours) }
 
-func days(n int) string {
-	if n == 1 {
-		return "1 day"
-	}
-	return strconv.Itoa(n) + " days"
-}
-
 func (d *due) title() string {
 	switch {
 	case d.fu != nil:
 		return followUpTitle(d.fu)
 	case d.task.Title != "":
-		return capital(d.task.Title)
+		return english.Capital(d.task.Title)
 	}
-	return capital(d.task.Name)
+	return english.Capital(d.task.Name)
 }
 
 // followUpEnd is what a follow-up says when it ends.
@@ -66,9 +52,9 @@ func followUpEnd(title string, lapsed bool) string {
 // noLonger is what a pattern says when it clears: its own words speak of what holds.
 func noLonger(r *rules.Rule) string {
 	if r.Title != "" {
-		return capital(r.Title) + ": no longer"
+		return english.Capital(r.Title) + ": no longer"
 	}
-	return capital(r.Name) + ": no longer"
+	return english.Capital(r.Name) + ": no longer"
 }
 
 // taskWords fills in what a task says when it moves.
@@ -140,13 +126,13 @@ func (f *view) limitWords(d *due) string {
 		n := int(d.Past)
 		switch {
 		case d.Stage == interval.Overdue:
-			return fmt.Sprintf("overdue, %s past its date of %s", days(n), d.point.Date)
+			return fmt.Sprintf("overdue, %s past its date of %s", english.Days(n), d.point.Date)
 		case n == 0:
 			return "due today, " + d.point.Date.String()
 		case n > 0:
-			return fmt.Sprintf("due since %s, %s ago", d.point.Date, days(n))
+			return fmt.Sprintf("due since %s, %s ago", d.point.Date, english.Days(n))
 		}
-		return fmt.Sprintf("due on %s, in %s", d.point.Date, days(-n))
+		return fmt.Sprintf("due on %s, in %s", d.point.Date, english.Days(-n))
 	}
 	if d.meter == nil {
 		return "no due point yet"
@@ -254,7 +240,7 @@ func calendarTime(l interval.Limits) string {
 		parts = append(parts, strconv.Itoa(l.Months)+" months")
 	}
 	if l.Days > 0 {
-		parts = append(parts, days(l.Days))
+		parts = append(parts, english.Days(l.Days))
 	}
 	return strings.Join(parts, " and ")
 }

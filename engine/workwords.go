@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"telltale/rules/english"
 	"time"
 )
 
@@ -49,12 +50,12 @@ func (w *VerdictWork) words() string {
 	if parts == nil {
 		return "Whether it worked cannot be told: nothing stood before, and how fast the metals were made is not known."
 	}
-	return capital(strings.Join(parts, "; ")) + "."
+	return english.Capital(strings.Join(parts, "; ")) + "."
 }
 
 // madeWords say what was made since the work, and how sure that is.
 func (b *BeforeAndNow) madeWords() string {
-	exact := short(*b.Made) + ", give or take " + short(*b.MadeWithin) + " by the method alone"
+	exact := english.Short(*b.Made) + ", give or take " + english.Short(*b.MadeWithin) + " by the method alone"
 	if math.Abs(*b.Made) <= *b.MadeWithin {
 		return "made since: no more than the method can miss (" + exact + ")"
 	}
@@ -77,19 +78,19 @@ func (b *BeforeAndNow) pace() int {
 func (w *VerdictWork) write(t *text) {
 	t.line(1, "work since the sample before: %s", strings.Join(w.Done, "; "))
 	for _, b := range w.Before {
-		s := fmt.Sprintf("%s: %s before", b.Title, short(b.Before))
+		s := fmt.Sprintf("%s: %s before", b.Title, english.Short(b.Before))
 		if b.Left != nil {
-			s += ", " + short(*b.Left) + " left behind by the drain"
+			s += ", " + english.Short(*b.Left) + " left behind by the drain"
 		}
-		s += ", " + short(b.Now) + " now"
+		s += ", " + english.Short(b.Now) + " now"
 		if b.Expected != nil {
-			s += ", " + short(*b.Expected) + " expected"
+			s += ", " + english.Short(*b.Expected) + " expected"
 		}
 		if b.Made != nil && b.MadeWithin != nil {
 			s += "; " + b.madeWords()
 		}
 		if b.RateBefore != nil && b.Rate != nil && w.Run != nil {
-			s += fmt.Sprintf("; made in %s: %s before, %s since", w.Per, short(*b.RateBefore), short(*b.Rate))
+			s += fmt.Sprintf("; made in %s: %s before, %s since", w.Per, english.Short(*b.RateBefore), english.Short(*b.Rate))
 		}
 		t.line(2, "%s", s)
 	}
