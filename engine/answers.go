@@ -10,6 +10,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -218,7 +219,7 @@ func (x *facts) has(arg string) (bool, string, bool) {
 
 func (x *facts) below(arg string) (bool, string, bool) {
 	r, ok := x.sheet.Result(arg)
-	return r.Censored, lab.Named(arg) + " in the sample", ok
+	return r.Censored, analytes.Named(arg) + " in the sample", ok
 }
 
 func (x *facts) trend(arg string) (float64, string, bool) {
@@ -270,7 +271,7 @@ func (x *facts) reckoned(task string) (d due, missing string, ok bool) {
 
 // today is the date of the judgement.
 func (x *facts) today() interval.Date {
-	return localDate(time.Unix(0, min(x.at, x.f.when.UnixNano())), x.f.applied().zone)
+	return interval.DateOf(time.Unix(0, min(x.at, x.f.when.UnixNano())), x.f.applied().zone)
 }
 
 func lastDoneMissing(task string) string { return "when " + task + " was last done" }

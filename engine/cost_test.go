@@ -122,7 +122,7 @@ func benchmarkTick(b *testing.B, vehicles int) {
 			b.Fatalf("%d transitions, want %d", len(out), changing)
 		}
 		for i := 0; i < vehicles; i += vehicles / changing { // as they were
-			p.turns.forget(p.records[fmt.Sprintf("van-%07d", i)])
+			p.slots.forget(p.records[fmt.Sprintf("van-%07d", i)])
 			p.put(copyOf(one.records["van"], fmt.Sprintf("van-%07d", i), true))
 		}
 		clear(p.changed)
@@ -134,7 +134,7 @@ func benchmarkTick(b *testing.B, vehicles int) {
 
 func (p *Partition) put(r *vehicle) {
 	p.records[r.Vehicle] = r
-	p.turns.schedule(r)
+	p.slots.schedule(r)
 }
 
 // copyOf is the vehicle again, with facts and words of its own, but with the meters
@@ -142,7 +142,7 @@ func (p *Partition) put(r *vehicle) {
 // day that its test is soon from tomorrow.
 func copyOf(r *vehicle, name string, changes bool) *vehicle {
 	c := *r
-	c.Vehicle, c.turn = name, nil
+	c.Vehicle, c.slot = name, nil
 	reg := *r.Register[0].VehicleData
 	reg.Name = "The " + name
 	if changes {

@@ -5,6 +5,8 @@
 package engine
 
 import (
+	"cmp"
+	"strings"
 	"time"
 
 	"telltale/rules"
@@ -135,6 +137,33 @@ type ServiceData struct {
 	Filter    bool                     `json:"filter,omitempty"`
 	By        string                   `json:"by,omitempty"`
 	Note      string                   `json:"note,omitempty"`
+}
+
+// What is the work in a few words: its tasks, the fluid that was exchanged, the filter;
+// "" where it says none of these.
+func (d *ServiceData) What() string {
+	var parts []string
+	if len(d.Tasks) > 0 {
+		parts = append(parts, strings.Join(d.Tasks, ", "))
+	}
+	if f := d.Fluid; f != nil {
+		switch {
+		case f.Flush:
+			parts = append(parts, cmp.Or(f.Name, "fluid")+" flushed")
+		case f.Drained == nil && f.Filled == nil:
+			parts = append(parts, cmp.Or(f.Name, "fluid")+" exchanged")
+		}
+		if f.Drained != nil {
+			parts = append(parts, strings.TrimSpace(f.Drained.String()+" "+f.Name)+" drained")
+		}
+		if f.Filled != nil {
+			parts = append(parts, strings.TrimSpace(f.Filled.String()+" "+f.Name)+" filled")
+		}
+	}
+	if d.Filter {
+		parts = append(parts, "new filter")
+	}
+	return strings.Join(parts, ", ")
 }
 
 // FluidData is how much fluid was exchanged. Flush is true where all of the circuit

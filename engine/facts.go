@@ -6,6 +6,7 @@ import (
 
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -165,7 +166,7 @@ func (x *facts) deviations(arg string) (float64, string, bool) {
 		if fig, why := x.fleet.of(x.fleetOf, arg); fig != nil {
 			mean := x.choose(endKey{meanStep, arg}, *fig.Mean, fig.Mean.High)
 			if fig.SD == nil {
-				return 0, "a spread of " + lab.Named(arg) + " in the fleet's baseline", false
+				return 0, "a spread of " + analytes.Named(arg) + " in the fleet's baseline", false
 			}
 			return x.sheet.Deviations(arg, mean, *fig.SD)
 		} else if x.instead == nil || x.instead.Spread[arg] == 0 {
@@ -175,7 +176,7 @@ func (x *facts) deviations(arg string) (float64, string, bool) {
 	}
 	sd, ok := b.Spread[arg]
 	if !ok {
-		return 0, "a baseline with a spread of " + lab.Named(arg), false
+		return 0, "a baseline with a spread of " + analytes.Named(arg), false
 	}
 	return x.sheet.Deviations(arg, b.Mean[arg], sd)
 }

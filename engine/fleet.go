@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -202,7 +203,7 @@ func fleetGroup(def *rules.Fleet, samples []SurveySample) FleetGroup {
 	}
 	g.Vehicles, g.Hours = len(vehicles), byHours > 0
 	g.Age = meanAge(samples, g.Hours)
-	for _, a := range sortedKeys(analytes) {
+	for _, a := range slices.Sorted(maps.Keys(analytes)) {
 		g.Analytes = append(g.Analytes, fleetAnalyte(def, a, g.Hours, samples))
 	}
 	return g

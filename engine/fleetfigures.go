@@ -289,7 +289,7 @@ func (x *facts) baselineNote(w rules.Word, analyte string) string {
 		open, by, what = *fig.Place, 100, "place"
 	}
 	if open.Low != open.High {
-		round := func(v float64) string { return rules.Format(math.Round(v*by*100) / 100) }
+		round := func(v float64) string { return english.Number(math.Round(v*by*100) / 100) }
 		note += fmt.Sprintf("; results below their limits leave the %s open, from %s to %s", what, round(open.Low), round(open.High))
 	}
 	return note

@@ -14,7 +14,7 @@ type fold struct {
 	p      *Partition
 	ev     Event
 	change Change
-	moves  []move
+	moves  []alarmMove
 	// ownLatches: the record's latches were copied for this fold and may be changed.
 	ownLatches bool
 	out        []Output
@@ -205,7 +205,7 @@ func (l *law) bookHash() string {
 
 func (f *fold) say(t *Transition) { f.out = append(f.out, Output{Transition: t}) }
 
-func (f *fold) move(m move) { f.moves = append(f.moves, m) }
+func (f *fold) move(m alarmMove) { f.moves = append(f.moves, m) }
 
 func (f *fold) notJudged(k AlarmKey, l Latch) {
 	n := &NotJudged{Time: f.when, Vehicle: f.rec.Vehicle, Component: k.Component, Rule: k.Rule,
@@ -215,7 +215,7 @@ func (f *fold) notJudged(k AlarmKey, l Latch) {
 
 // flush turns the alarms that the judgements ask for, in order of name.
 func (f *fold) flush() {
-	slices.SortStableFunc(f.moves, func(a, b move) int { return a.AlarmKey.compare(b.AlarmKey) })
+	slices.SortStableFunc(f.moves, func(a, b alarmMove) int { return a.AlarmKey.compare(b.AlarmKey) })
 	for _, m := range f.moves {
 		if t := f.turn(m); t != nil {
 			f.say(t)

@@ -84,7 +84,7 @@ func (f *fold) judgeFollowUp(list []openedFollowUp) {
 	k := AlarmKey{list[0].Name, f.componentName(list[0].comp)}
 	d, stands := f.standing(list)
 	if !stands {
-		f.move(move{AlarmKey: k, task: true, words: func(t *Transition, _, _ int) {
+		f.move(alarmMove{AlarmKey: k, task: true, words: func(t *Transition, _, _ int) {
 			t.Title, t.Events = followUpTitle(list[0].def), f.causeIDs()
 			t.Message = followUpEnd(t.Title, d.lapsed)
 		}})
@@ -146,7 +146,7 @@ func (f *view) hasLapsed(d *due) bool {
 }
 
 func (f *view) openedState(o openedFollowUp) due {
-	from := interval.Done{Date: localDate(time.Unix(0, o.At), f.applied().zone), Distance: known(o.Distance), Hours: known(o.Hours)}
+	from := interval.Done{Date: interval.DateOf(time.Unix(0, o.At), f.applied().zone), Distance: known(o.Distance), Hours: known(o.Hours)}
 	d := due{fu: o.def, comp: o.comp, by: o.By, last: &from}
 	d.plan = interval.Plan{
 		Every: interval.Limits(o.def.At), Early: interval.Limits(o.def.Early), Shorten: 1,

@@ -42,7 +42,7 @@ type IntervalOffer struct {
 }
 
 // forecast tells the outlook in round numbers; nil where no limit is in sight.
-func (v *verdictOf) forecast(o *outlook) *VerdictForecast {
+func (v *sampleVerdict) forecast(o *outlook) *VerdictForecast {
 	if o.rule == nil {
 		return nil
 	}

@@ -90,8 +90,8 @@ func (m *forecastMeter) near(u *meter.Usage, p *chainPoint, at int64, times int)
 	if !ok {
 		return false
 	}
-	line := localDate(time.Unix(0, at), m.zone).AddMonths(times * m.months).AddDays(times * m.days)
-	return localDate(time.Unix(likely, 0), m.zone).Compare(line) <= 0
+	line := interval.DateOf(time.Unix(0, at), m.zone).AddMonths(times * m.months).AddDays(times * m.days)
+	return interval.DateOf(time.Unix(likely, 0), m.zone).Compare(line) <= 0
 }
 
 // kept are the accepted points that thinning keeps, so that what is made of

@@ -54,7 +54,7 @@ func (f *fold) judgeWhileOut() {
 	if s := f.change.Service; s != nil {
 		f.judgeTasks()
 		f.judgeFollowUps()
-		f.moves = slices.DeleteFunc(f.moves, func(m move) bool { return !f.lists(s, m.Rule) })
+		f.moves = slices.DeleteFunc(f.moves, func(m alarmMove) bool { return !f.lists(s, m.Rule) })
 	}
 }
 

@@ -335,7 +335,7 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 // moveRule asks for the alarm's move to the latch's stage. It is apart so that a
 // latch is copied to where closures live only when an alarm moves.
 func (f *fold) moveRule(ar rules.AppliedRule, l Latch, at judgement) {
-	f.move(move{AlarmKey: l.AlarmKey, stage: l.Stage, words: func(t *Transition, from, to int) {
+	f.move(alarmMove{AlarmKey: l.AlarmKey, stage: l.Stage, words: func(t *Transition, from, to int) {
 		f.ruleWords(t, ar, l, at, from, to, f.causeIDs())
 	}})
 }

@@ -4,14 +4,14 @@ import (
 	"fmt"
 	"strings"
 
-	"telltale/engine/lab"
+	"telltale/rules/analytes"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
 // Chart is the individuals chart of an analyte, by its name or its title in any case.
 func (v *Verdict) Chart(analyte string) (m VerdictMade, ok bool) {
-	a, _ := lab.Lookup(analyte)
+	a, _ := analytes.Find(analyte)
 	for _, m := range v.Made {
 		if m.Analyte == a.Name {
 			return m, true
@@ -24,7 +24,7 @@ func (v *Verdict) Chart(analyte string) (m VerdictMade, ok bool) {
 // and what to make of it.
 func (v *Verdict) ChartText(m VerdictMade) string {
 	var t text
-	t.line(0, "%s, %s: %s made in %s, sample by sample", v.where(), v.Component, lab.Named(m.Analyte), m.Per)
+	t.line(0, "%s, %s: %s made in %s, sample by sample", v.where(), v.Component, analytes.Named(m.Analyte), m.Per)
 	for _, p := range m.Points {
 		t.line(1, "%s", p.words(&m))
 	}

@@ -5,7 +5,9 @@ import (
 	"strings"
 	"time"
 
+	"telltale/engine/interval"
 	"telltale/engine/meter"
+	"telltale/rules/unit"
 )
 
 // The data alarms: what is wrong with what the vehicle reports.
@@ -57,13 +59,13 @@ func (c *chain) wholeUnit() float64 {
 	if c.hours {
 		return 3600
 	}
-	return 1609.344
+	return unit.Mile
 }
 
 func (f *view) disputedText(c *chain, p chainPoint) string {
 	text := fmt.Sprintf("The %s reads %s", c.name, f.face(c, p.face))
 	if last, ok := c.last(p.at); ok {
-		text += fmt.Sprintf(" after %s on %s", f.face(c, last.face), localDate(time.Unix(0, last.at), f.applied().zone))
+		text += fmt.Sprintf(" after %s on %s", f.face(c, last.face), interval.DateOf(time.Unix(0, last.at), f.applied().zone))
 	}
 	if p.meant != "" {
 		text += "; " + p.meant
@@ -77,7 +79,7 @@ func (f *fold) judgeSilence() {
 		for i := range f.rec.chains {
 			c := &f.rec.chains[i]
 			if since, ok := meter.Silent(c.moments(), f.rec.inSince(), f.Now.Unix()); ok {
-				silent = append(silent, fmt.Sprintf("The %s has not been read since %s", c.name, localDate(time.Unix(since, 0), f.applied().zone)))
+				silent = append(silent, fmt.Sprintf("The %s has not been read since %s", c.name, interval.DateOf(time.Unix(since, 0), f.applied().zone)))
 			}
 		}
 	}
@@ -94,7 +96,7 @@ func (f *fold) dataMove(rule string, texts []string, ids []ID, advise, over stri
 	if stage == 0 && f.rec.alarm(k) < 0 {
 		return // as nearly always
 	}
-	f.move(move{AlarmKey: k, stage: stage, words: func(t *Transition, from, to int) {
+	f.move(alarmMove{AlarmKey: k, stage: stage, words: func(t *Transition, from, to int) {
 		t.Events = append(ids, f.causeIDs()...)
 		if len(ids) > 0 && len(f.causeIDs()) > 0 && ids[0] == f.ev.ID {
 			t.Events = ids

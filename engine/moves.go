@@ -2,7 +2,7 @@ package engine
 
 // move is what a judgement asks of an alarm: the stage it should have and the
 // words for it.
-type move struct {
+type alarmMove struct {
 	AlarmKey
 	task  bool
 	stage int
@@ -15,7 +15,7 @@ type move struct {
 
 // turn moves the alarm to the stage that m asks for; it returns nil where nothing
 // changes.
-func (f *fold) turn(m move) *Transition {
+func (f *fold) turn(m alarmMove) *Transition {
 	i := f.rec.alarm(m.AlarmKey)
 	a := Alarm{AlarmKey: m.AlarmKey, Task: m.task}
 	if i >= 0 {

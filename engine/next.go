@@ -144,5 +144,5 @@ func (f *view) startOf(d interval.Date) int64 {
 // nextMidnight is the start of the next local day.
 func (f *view) nextMidnight() int64 {
 	zone := f.applied().zone
-	return localDate(f.Now, zone).AddDays(1).Start(zone).Unix()
+	return interval.DateOf(f.Now, zone).AddDays(1).Start(zone).Unix()
 }

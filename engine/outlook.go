@@ -9,6 +9,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -77,7 +78,7 @@ func kindsOf(r *rules.Rule) (kinds int) {
 		kinds |= byViscosity
 	}
 	for _, name := range r.Reads() {
-		switch a, _ := lab.Lookup(name); {
+		switch a, _ := analytes.Find(name); {
 		case a.Wear, a.Name == "ferrous":
 			kinds |= byWear
 		case a.Kind == unit.BaseNumber:

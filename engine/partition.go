@@ -20,12 +20,12 @@ type Partition struct {
 	law     law
 	fleet   inForce
 	// asks is what the book in force asks of the fleet's samples.
-	asks    string
-	alone   *alone // not nil: it makes the fleet's baselines by itself
-	changed map[string]bool
-	turns   turns // vehicles by their next change
-	work    fold  // the one under way, kept for its room
-	alike   alike
+	asks     string
+	alone    *alone // not nil: it makes the fleet's baselines by itself
+	changed  map[string]bool
+	slots    slots // vehicles by their next change
+	work     fold  // the one under way, kept for its room
+	interned interned
 	// judgeAll has every reading judged and every vehicle looked at by each tick, for
 	// tests of what goes without.
 	judgeAll bool
@@ -40,7 +40,7 @@ type vehicle struct {
 	// quiet bounds the readings that change nothing; nil where each must be judged.
 	quiet *quiet
 	// turn is the vehicle's place in the order of Next.
-	turn *turn
+	slot *slot
 }
 
 // NewPartition returns one that has folded nothing: no vehicles, no book, no tick.
@@ -57,10 +57,10 @@ func (p *Partition) Book() *rules.Book { return p.law.Book }
 // Apply folds one event and tells what follows, in order. It never panics: an
 // event whose folding does becomes a refusal and changes nothing.
 func (p *Partition) Apply(ev Event) []Output {
-	ev.ID.Source = p.alike.word(ev.ID.Source)
+	ev.ID.Source = p.interned.word(ev.ID.Source)
 	switch d := ev.Data.(type) {
 	case *VehicleData:
-		ev.Data = p.alike.registration(d)
+		ev.Data = p.interned.registration(d)
 	case *BookData:
 		return p.adopt(ev, d.Book)
 	case *TurnData:
@@ -78,7 +78,7 @@ func (p *Partition) Apply(ev Event) []Output {
 	}
 	if r := p.record(ev.Vehicle); r != nil && !p.judgeAll && p.takeQuietly(r, &ev) {
 		p.changed[ev.Vehicle] = true
-		p.turns.schedule(r)
+		p.slots.schedule(r)
 		p.quietly++
 		return nil
 	}
@@ -135,7 +135,7 @@ func (p *Partition) foldInto(name string, ev Event, anew bool) (out []Output, er
 	next.applied, next.quiet = f.kept, f.quiet
 	p.records[name] = &next
 	p.changed[name] = true
-	p.turns.schedule(&next)
+	p.slots.schedule(&next)
 	return f.out, nil
 }
 
@@ -148,19 +148,19 @@ func (p *Partition) tick(ev Event) []Output {
 	if back || p.judgeAll {
 		list = p.Vehicles()
 	} else {
-		list = p.turns.upTo(p.law.Now.Unix(), p.nextOf)
+		list = p.slots.upTo(p.law.Now.Unix(), p.nextOf)
 	}
 	var out []Output
 	for _, v := range list {
 		r := p.record(v)
 		if r.registered() == nil && p.law.Now.Sub(time.Unix(0, r.FirstSeen)) > unregisteredFor {
-			p.turns.forget(r)
+			p.slots.forget(r)
 			delete(p.records, v)
 			p.changed[v] = true
 			continue
 		}
 		out = append(out, p.each(v, ev, false)...)
-		p.turns.schedule(p.record(v)) // also where folding it was refused
+		p.slots.schedule(p.record(v)) // also where folding it was refused
 	}
 	return out
 }

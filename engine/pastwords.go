@@ -2,7 +2,6 @@ package engine
 
 import (
 	"strconv"
-	"strings"
 	"telltale/rules/english"
 )
 
@@ -23,35 +22,19 @@ func registerWords(d *VehicleData) string {
 }
 
 func workWords(d *ServiceData) string {
-	var parts []string
-	add := func(s string, ok bool) {
-		if ok {
-			parts = append(parts, s)
-		}
+	what := d.What()
+	switch {
+	case what == "" && len(d.Meters) > 0:
+		what = "meters read"
+	case what == "":
+		what = "noted"
 	}
-	add(strings.Join(d.Tasks, ", "), len(d.Tasks) > 0)
-	if f := d.Fluid; f != nil {
-		name := f.Name
-		if name == "" {
-			name = "fluid"
-		}
-		add(name+" exchanged", f.Drained == nil && f.Filled == nil)
-		if f.Drained != nil {
-			add(f.Drained.String()+" "+name+" drained", true)
-		}
-		if f.Filled != nil {
-			add(f.Filled.String()+" "+name+" filled", true)
-		}
-	}
-	add("new filter", d.Filter)
-	add("meters read", len(parts) == 0 && len(d.Meters) > 0)
-	add("noted", len(parts) == 0)
-	s := english.Capital(strings.Join(parts, ", ")) + ofComponent(d.Component)
+	s := english.Capital(what) + ofComponent(d.Component)
 	if d.By != "" {
 		s += ", by " + d.By
 	}
 	if d.Note != "" {
-		s += ": " + strings.Join(strings.Fields(d.Note), " ")
+		s += ": " + english.OneLine(d.Note)
 	}
 	return s
 }
@@ -86,7 +69,7 @@ func answerWords(d *AnswerData) string {
 		s += ", by " + d.By
 	}
 	if d.Why != "" {
-		s += ": " + strings.Join(strings.Fields(d.Why), " ")
+		s += ": " + english.OneLine(d.Why)
 	}
 	return s
 }

@@ -90,7 +90,7 @@ func (f *fold) checkWait(at int64, t *rules.Task, d *AnswerData) error {
 	if reg := f.rec.registered(); reg != nil {
 		zone = reg.zone()
 	}
-	last := wait(localDate(time.Unix(0, at), zone), interval.Limits(t.Every))
+	last := wait(interval.DateOf(time.Unix(0, at), zone), interval.Limits(t.Every))
 	if until > last {
 		return Refuse("%q can be postponed until %s at most, one interval from the day of the answer", d.Task, last)
 	}
@@ -114,7 +114,7 @@ func (f *view) applyPostponement(d *due) {
 		if p.Void || !answersTo(d.task, p.Task) || !on {
 			continue
 		}
-		date := localDate(time.Unix(0, p.At), f.applied().zone)
+		date := interval.DateOf(time.Unix(0, p.At), f.applied().zone)
 		if d.last != nil && (date < d.last.Date || date == d.last.Date && p.To == 0) {
 			return // it was done since, or on the day of the answer
 		}

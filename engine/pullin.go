@@ -59,7 +59,7 @@ func (f *view) pullIn(d *due) {
 	}
 	from, point := d.plan, d.point
 	for _, p := range f.pulls(d) {
-		p.from = interval.Done{Date: localDate(time.Unix(0, p.At), f.applied().zone), Distance: known(p.Distance), Hours: known(p.Hours)}
+		p.from = interval.Done{Date: interval.DateOf(time.Unix(0, p.At), f.applied().zone), Distance: known(p.Distance), Hours: known(p.Hours)}
 		plan := from
 		moved, ok := plan.PullIn(point, p.from, interval.Limits(p.def.Within))
 		switch {
@@ -124,7 +124,7 @@ func (f *view) answeredPull(d *due, o *Opening) bool {
 	knownAt, doneAfter := o.At, o.At
 	if i := slices.IndexFunc(f.rec.Samples, func(s Sample) bool { return s.ID == o.By }); i >= 0 {
 		knownAt = max(knownAt, f.rec.Samples[i].Reported)
-		doneAfter = localDate(time.Unix(0, o.At), zone).AddDays(1).Start(zone).UnixNano() - 1
+		doneAfter = interval.DateOf(time.Unix(0, o.At), zone).AddDays(1).Start(zone).UnixNano() - 1
 	}
 	if d.postponed != nil && d.postponed.At > knownAt {
 		return true
@@ -136,7 +136,7 @@ func (f *view) answeredPull(d *due, o *Opening) bool {
 func (f *view) pulledIn(d *due) []PulledIn {
 	var out []PulledIn
 	for _, p := range d.pulls {
-		on := localDate(time.Unix(0, p.At), f.applied().zone).String()
+		on := interval.DateOf(time.Unix(0, p.At), f.applied().zone).String()
 		one := PulledIn{Rule: p.rule, Component: f.componentName(p.comp), On: on, Within: f.withinWords(interval.Limits(p.def.Within)), Stated: p.Stated}
 		if p.By != (ID{}) {
 			one.By = &p.By

@@ -246,7 +246,7 @@ func (f *view) reckonedMeter(d *due, hours bool, v [4]float64) ReckonedLimit {
 		l.Soon = f.quantity(v[1]-v[2]-shift, hours)
 	}
 	m := l.Meter
-	m.Read, m.ReadOn = f.quantity(last.face, hours), localDate(time.Unix(0, last.at), a.zone).String()
+	m.Read, m.ReadOn = f.quantity(last.face, hours), interval.DateOf(time.Unix(0, last.at), a.zone).String()
 	u := c.reckonUsage(math.MaxInt64)
 	m.Readings = u.N
 	if !u.OK {

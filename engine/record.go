@@ -2,6 +2,7 @@ package engine
 
 import (
 	"cmp"
+	"hash/maphash"
 	"slices"
 	"sort"
 	"strings"
@@ -45,22 +46,11 @@ func newStamp(ev *Event) Stamp {
 	return Stamp{At: ev.Time.UnixNano(), ID: ev.ID, Key: ev.ID.key(), Digest: ev.Digest}
 }
 
+// keys is what identities are hashed with to find them quickly. No hash is stored.
+var keys = maphash.MakeSeed()
+
 func (id ID) key() uint32 {
-	h := fnv1a(fnv1a(fnvOffset, id.Source)*fnvPrime, id.ID) // a zero byte stands between them
-	return uint32(h ^ h>>32)
-}
-
-// FNV-1a of 64 bits (RFC 9923 has it); hash/fnv would have each string copied.
-const (
-	fnvOffset = 14695981039346656037
-	fnvPrime  = 1099511628211
-)
-
-func fnv1a(h uint64, s string) uint64 {
-	for i := range len(s) {
-		h = (h ^ uint64(s[i])) * fnvPrime
-	}
-	return h
+	return uint32(maphash.String(keys, id.Source) + 3*maphash.String(keys, id.ID))
 }
 
 // order sorts facts of one kind: by observed time, then source, then id.

@@ -11,6 +11,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/lab"
 	"telltale/engine/meter"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -67,7 +68,7 @@ func readSheets(sheets []*SampleData) *sheetRead {
 		density := d.density()
 		for i := range d.Results {
 			if res, err := d.Results[i].read(density); err != nil {
-				r.Refuse(n, d.Results[i].Analyte, err)
+				r.refuse(n, d.Results[i].Analyte, err)
 			} else {
 				list = append(list, analysis{res, n, k})
 			}
@@ -132,11 +133,11 @@ func (r *sheetRead) repeated(same []analysis) {
 		same = same[1:]
 	}
 	for _, a := range same {
-		r.Refuse(a.at, a.Analyte, err)
+		r.refuse(a.at, a.Analyte, err)
 	}
 }
 
-func (r *sheetRead) Refuse(i int, analyte string, err error) {
+func (r *sheetRead) refuse(i int, analyte string, err error) {
 	if r.whys == nil {
 		r.whys = map[int]string{}
 	}
@@ -148,7 +149,7 @@ func (r *sheetRead) Refuse(i int, analyte string, err error) {
 
 // share is the least that the result is of the whole, in mg/kg.
 func share(r lab.Result) float64 {
-	switch a, _ := lab.Lookup(r.Analyte); a.Kind {
+	switch a, _ := analytes.Find(r.Analyte); a.Kind {
 	case unit.Concentration:
 		return r.Span().Low
 	case unit.Percent:
@@ -172,7 +173,7 @@ func (d *SampleData) density() float64 {
 // read turns the result into base units, or says why it cannot be judged.
 func (d *ResultData) read(density float64) (r lab.Result, err error) {
 	r.Analyte = d.Analyte
-	if !lab.Known(d.Analyte) {
+	if !analytes.Known(d.Analyte) {
 		return r, fmt.Errorf("no rule knows an analyte of that name")
 	}
 	v := d.Value
@@ -236,7 +237,7 @@ func sampleNotes(v *VehicleData, t timeline, i int) []string {
 	if s.Density != nil && s.density() == 0 {
 		notes = append(notes, fmt.Sprintf("the density of %s cannot be", s.Density))
 	}
-	if in, err := interval.ParseDate(v.InService); err == nil && localDate(time.Unix(0, t.steps[i].at), v.zone()) < in {
+	if in, err := interval.ParseDate(v.InService); err == nil && interval.DateOf(time.Unix(0, t.steps[i].at), v.zone()) < in {
 		notes = append(notes, "it was drawn before the vehicle went into service on "+v.InService)
 	}
 	if why := doubtedAge(t, i); why != "" {

@@ -15,7 +15,7 @@ import (
 type packed struct {
 	text []byte
 	next int64 // its next change, Unix seconds
-	turn *turn
+	slot *slot
 }
 
 // Load puts a stored record back, as Encode gave it; b must not be changed
@@ -23,14 +23,14 @@ type packed struct {
 func (p *Partition) Load(vehicle string, b []byte) error {
 	k := packed{text: b}
 	if old := p.records[vehicle]; old != nil {
-		k.turn = old.turn
+		k.slot = old.slot
 		delete(p.records, vehicle)
 	} else if old, ok := p.packed[vehicle]; ok {
-		k.turn = old.turn
+		k.slot = old.slot
 		delete(p.packed, vehicle)
 	}
-	if k.turn == nil {
-		k.turn = &turn{vehicle: vehicle, pos: -1}
+	if k.slot == nil {
+		k.slot = &slot{vehicle: vehicle, pos: -1}
 	}
 	var ok bool
 	if k.next, ok = storedNext(b); !ok { // Encode did not write it
@@ -39,14 +39,14 @@ func (p *Partition) Load(vehicle string, b []byte) error {
 			return err
 		}
 		p.records[vehicle] = r
-		p.turns.schedule(r)
+		p.slots.schedule(r)
 		return nil
 	}
 	if p.packed == nil {
 		p.packed = map[string]packed{}
 	}
 	p.packed[vehicle] = k
-	p.turns.put(k.turn, k.next)
+	p.slots.put(k.slot, k.next)
 	return nil
 }
 
@@ -62,7 +62,7 @@ func storedNext(b []byte) (next int64, ok bool) {
 }
 
 // nextOf is the next change of the vehicle that has the turn.
-func (p *Partition) nextOf(t *turn) int64 {
+func (p *Partition) nextOf(t *slot) int64 {
 	if r := p.records[t.vehicle]; r != nil {
 		return r.Next
 	}
@@ -81,7 +81,7 @@ func (p *Partition) record(name string) *vehicle {
 	r, err := p.read(name, k)
 	if err != nil {
 		p.err = cmp.Or(p.err, err)
-		return &vehicle{Record: Record{Vehicle: name}, turn: k.turn}
+		return &vehicle{Record: Record{Vehicle: name}, slot: k.slot}
 	}
 	delete(p.packed, name)
 	p.records[name] = r
@@ -109,16 +109,16 @@ func (p *Partition) Unpack(n int) (more bool) {
 }
 
 func (p *Partition) read(name string, k packed) (*vehicle, error) {
-	r := vehicle{turn: k.turn}
+	r := vehicle{slot: k.slot}
 	if err := json.Unmarshal(k.text, &r.Record); err != nil {
 		return nil, fmt.Errorf("reading the record of vehicle %q: %w", name, err)
 	}
 	if r.Vehicle != name {
 		return nil, fmt.Errorf("the record of vehicle %q is that of %q", name, r.Vehicle)
 	}
-	r.eachStamp(func(s *Stamp) { s.Key, s.ID.Source = s.ID.key(), p.alike.word(s.ID.Source) })
+	r.eachStamp(func(s *Stamp) { s.Key, s.ID.Source = s.ID.key(), p.interned.word(s.ID.Source) })
 	for i := range r.Register {
-		r.Register[i].VehicleData = p.alike.registration(r.Register[i].VehicleData)
+		r.Register[i].VehicleData = p.interned.registration(r.Register[i].VehicleData)
 	}
 	for i := range r.Meters {
 		r.Meters[i].Readings = slices.Clone(r.Meters[i].Readings) // without room to spare

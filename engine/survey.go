@@ -82,7 +82,7 @@ func (f *view) surveyed() []SurveySample {
 		t := f.timeline(i)
 		since := int64(math.MinInt64)
 		if l := b.Fleet.Last; l.Months+l.Days > 0 {
-			since = daysBefore(localDate(f.when, a.zone), l.Months, l.Days).Start(a.zone).UnixNano()
+			since = daysBefore(interval.DateOf(f.when, a.zone), l.Months, l.Days).Start(a.zone).UnixNano()
 		}
 		for k := range t.steps {
 			if s := t.steps[k].sample; s != nil && t.steps[k].at >= since && t.steps[k].at <= f.when.UnixNano() {

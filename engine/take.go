@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"maps"
 	"slices"
 
 	"telltale/rules/unit"
@@ -155,7 +156,7 @@ func (r *Record) takeReplaced(c *Change, s Stamp, d *MeterReplacedData) error {
 // ownMeters checks the meter values of a service or sample and makes sure that
 // each meter has a log.
 func (r *Record) ownMeters(q map[string]unit.Quantity) error {
-	for _, name := range sortedKeys(q) {
+	for _, name := range slices.Sorted(maps.Keys(q)) {
 		_, hours, err := r.meterFor(name, q[name])
 		if err != nil {
 			return err

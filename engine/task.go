@@ -44,8 +44,6 @@ type due struct {
 	sure   bool
 }
 
-func localDate(t time.Time, zone *time.Location) interval.Date { return interval.DateOf(t, zone) }
-
 // reckonNamed reckons a task, or the one that takes its place on this vehicle, as of
 // a place in the history.
 func (f *view) reckonNamed(name string, def *ComponentDef, before place, at int64) (due, bool) {
@@ -118,7 +116,7 @@ func (f *view) def(comp int) *ComponentDef {
 // done is where a service stood.
 func (f *view) done(s *Service, comp int) interval.Done {
 	a := f.applied()
-	d := interval.Done{Date: localDate(time.Unix(0, s.At), a.zone), Distance: math.NaN(), Hours: math.NaN()}
+	d := interval.Done{Date: interval.DateOf(time.Unix(0, s.At), a.zone), Distance: math.NaN(), Hours: math.NaN()}
 	if c := f.rec.chainFor(a.reg, f.def(comp), false); c != nil {
 		if v, est, ok := c.lifeAt(&s.Stamp, s.Meters); ok {
 			d.Distance, d.Estimated = v, est
@@ -156,7 +154,7 @@ func (f *view) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
 				}
 			}
 		}
-		d.Date = localDate(time.Unix(0, at), a.zone)
+		d.Date = interval.DateOf(time.Unix(0, at), a.zone)
 		return d, found
 	}
 	return none, false
@@ -197,7 +195,7 @@ func (f *fold) moveTask(d due, k AlarmKey) {
 	f.judged = append(f.judged, judgedTask{due: d})
 	j := &f.judged[len(f.judged)-1]
 	f.judgeDue(&j.due)
-	f.move(move{AlarmKey: k, task: true, stage: j.Stage, due: len(f.judged)})
+	f.move(alarmMove{AlarmKey: k, task: true, stage: j.Stage, due: len(f.judged)})
 }
 
 // reach gives the early, likely and late dates of the forecast.
@@ -208,7 +206,7 @@ func (d *due) reach(zone *time.Location) (dates [3]interval.Date) {
 	last, _ := d.first.last(math.MaxInt64)
 	early, likely, late, _ := d.first.reckonUsage(math.MaxInt64).Reach(seconds(last.at), last.life, d.at)
 	for i, at := range [...]int64{early, likely, late} {
-		dates[i] = localDate(time.Unix(at, 0), zone)
+		dates[i] = interval.DateOf(time.Unix(at, 0), zone)
 	}
 	return dates
 }
@@ -249,7 +247,7 @@ func (f *view) state(d *due) interval.State {
 	if f.Now.IsZero() {
 		return f.readOnly(d, s)
 	}
-	s.Today = localDate(f.Now, a.zone)
+	s.Today = interval.DateOf(f.Now, a.zone)
 	s.HasToday = true
 	s.Distance, s.EstDistance, s.LikelyDistance, s.HasLikelyDistance = f.meterState(d, false, d.point.Distance)
 	s.Hours, s.EstHours, s.LikelyHours, s.HasLikelyHours = f.meterState(d, true, d.point.Hours)
@@ -293,7 +291,7 @@ func (f *view) meterState(d *due, hours bool, point float64) (read, est float64,
 	if !ok {
 		return last.life, est, likely, false
 	}
-	likely = localDate(time.Unix(mid, 0), a.zone)
+	likely = interval.DateOf(time.Unix(mid, 0), a.zone)
 	if !d.sure || likely.Compare(d.likely) < 0 {
 		d.sure, d.likely, d.first, d.at = true, likely, c, point
 	}

@@ -7,8 +7,10 @@ import (
 	"strings"
 	"time"
 
+	"telltale/engine/interval"
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -151,8 +153,8 @@ func (p *Partition) Verdicts(vehicle, component string) []Verdict {
 	return out
 }
 
-// verdictOf collects the verdict on a component's latest sample.
-type verdictOf struct {
+// sampleVerdict collects the verdict on a component's latest sample.
+type sampleVerdict struct {
 	Verdict
 	f    *view
 	comp int
@@ -168,7 +170,7 @@ func (f *view) readSample(comp int) (Verdict, bool) {
 	}
 	t = t.upTo(last)
 	a, s := f.applied(), t.steps[last].sample
-	v := &verdictOf{f: f, comp: comp, t: t, x: f.factsAt(comp, t.steps[last].place, max(t.steps[last].at, s.At))}
+	v := &sampleVerdict{f: f, comp: comp, t: t, x: f.factsAt(comp, t.steps[last].place, max(t.steps[last].at, s.At))}
 	v.x.reported = true
 	v.Verdict = Verdict{Vehicle: f.rec.Vehicle, Name: a.reg.Name, Component: s.Component, Fluid: a.comps[comp].Fluid,
 		Sample: s.ID, Number: s.Number, Revision: s.Revision, Laboratory: s.Laboratory, Method: s.Method, Point: s.Point,
@@ -195,10 +197,10 @@ func (f *view) readSample(comp int) (Verdict, bool) {
 
 // drawn is the local date on which the sample was drawn.
 func (s *Sample) drawn(zone *time.Location) string {
-	return localDate(time.Unix(0, s.place(zone).at), zone).String()
+	return interval.DateOf(time.Unix(0, s.place(zone).at), zone).String()
 }
 
-func (v *verdictOf) age() {
+func (v *sampleVerdict) age() {
 	age, kind, _, ok := v.x.sheet.Age()
 	if !ok {
 		return
@@ -212,7 +214,7 @@ func (v *verdictOf) age() {
 }
 
 // judge collects what stands of the rules that judge samples, the worst first.
-func (v *verdictOf) judge() {
+func (v *sampleVerdict) judge() {
 	worst := 0
 	for _, ar := range v.f.applied().rules.Rules {
 		if ar.Rule.On&rules.OnSample == 0 || ar.Component != v.comp {
@@ -240,7 +242,7 @@ func (v *verdictOf) judge() {
 
 // reason is why a rule stands, by this sample or, where it was not judged on this
 // one, by the last that it was judged on.
-func (v *verdictOf) reason(r *rules.Rule, l Latch) Reason {
+func (v *sampleVerdict) reason(r *rules.Rule, l Latch) Reason {
 	out := Reason{Rule: r.Name, Stage: ruleStages[l.Stage], PointsTo: r.PointsTo, Source: r.SourceOf(l.Stage), Cautions: cautions(r, l.Stage), stage: l.Stage, strength: 1}
 	got := v.f.Judge.Run(r, v.x)
 	if len(l.Missing) > 0 || len(got.Ends) == 0 {
@@ -285,7 +287,7 @@ type VerdictGrade struct {
 }
 
 // grade finds a grade in the fluid's name, such as "15W-40" or "hydraulic VG 46".
-func (v *verdictOf) grade(r *VerdictResult) *VerdictGrade {
+func (v *sampleVerdict) grade(r *VerdictResult) *VerdictGrade {
 	words := strings.Fields(v.Fluid)
 	for i := range words {
 		g, ok := lab.GradeNamed(strings.Join(words[i:], " "))
@@ -303,7 +305,7 @@ func (v *verdictOf) grade(r *VerdictResult) *VerdictGrade {
 	return nil
 }
 
-func (v *verdictOf) comparedWith() *VerdictBaseline {
+func (v *sampleVerdict) comparedWith() *VerdictBaseline {
 	b := v.x.baseline
 	if b == nil || b.Mean == nil {
 		return nil
@@ -317,7 +319,7 @@ func (v *verdictOf) comparedWith() *VerdictBaseline {
 }
 
 // results puts each result as reported beside what it is judged as.
-func (v *verdictOf) results() {
+func (v *sampleVerdict) results() {
 	s := &v.t.steps[len(v.t.steps)-1]
 	read := s.sheet()
 	n := 0
@@ -330,19 +332,19 @@ func (v *verdictOf) results() {
 }
 
 // result puts the n-th result of the sample's sheets.
-func (v *verdictOf) result(d *ResultData, read *sheetRead, n int) {
-	a, _ := lab.Lookup(d.Analyte)
+func (v *sampleVerdict) result(d *ResultData, read *sheetRead, n int) {
+	a, _ := analytes.Find(d.Analyte)
 	out := VerdictResult{Analyte: d.Analyte, Title: a.Title, Reported: d.String(), Why: read.whys[n], Analyses: read.analyses[d.Analyte]}
 	if out.Why == "" {
 		r, _ := v.x.sheet.Result(d.Analyte)
 		span := r.Span()
-		out.Low, out.High, out.Unit = &span.Low, &span.High, rules.AnalyteUnit(d.Analyte)
+		out.Low, out.High, out.Unit = &span.Low, &span.High, analytes.UnitOf(d.Analyte)
 		v.compare(&out)
 	}
 	v.Results = append(v.Results, out)
 }
 
-func (v *verdictOf) compare(out *VerdictResult) {
+func (v *sampleVerdict) compare(out *VerdictResult) {
 	if b := v.x.baseline; b != nil && b.Mean[out.Analyte] > 0 {
 		if n, _, ok := v.x.sheet.Times(out.Analyte, b.Mean[out.Analyte]); ok {
 			out.Times = &n
@@ -365,9 +367,9 @@ func (v *verdictOf) compare(out *VerdictResult) {
 
 // usual compares a wear metal's rate with the component's own; nil where there are too
 // few earlier ones.
-func (v *verdictOf) usual(analyte string) *VerdictUsual {
+func (v *sampleVerdict) usual(analyte string) *VerdictUsual {
 	u, _, ok := v.x.sheet.Usual(analyte)
-	if a, _ := lab.Lookup(analyte); !ok || !a.Wear {
+	if a, _ := analytes.Find(analyte); !ok || !a.Wear {
 		return nil
 	}
 	per, base := v.f.perWords(u.Per)
@@ -375,7 +377,7 @@ func (v *verdictOf) usual(analyte string) *VerdictUsual {
 }
 
 // exact reports whether this sample and the one before give the analyte as a number.
-func (v *verdictOf) exact(analyte string) bool {
+func (v *sampleVerdict) exact(analyte string) bool {
 	n := 0
 	for i := len(v.t.steps) - 1; i >= 0 && n < 2; i-- {
 		if v.t.steps[i].sample == nil {
@@ -391,7 +393,7 @@ func (v *verdictOf) exact(analyte string) bool {
 }
 
 // followUps are those that stand for this component because a rule asked.
-func (v *verdictOf) followUps() []string {
+func (v *sampleVerdict) followUps() []string {
 	asked := map[string]bool{}
 	for _, ar := range v.f.applied().rules.Rules {
 		for i := range ar.Rule.FollowUps {

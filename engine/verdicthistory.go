@@ -33,7 +33,7 @@ type VerdictPoint struct {
 }
 
 // limits of the rules that measure exactly this analyte, as times the mean.
-func (v *verdictOf) limits(analyte string, mean float64) map[string]float64 {
+func (v *sampleVerdict) limits(analyte string, mean float64) map[string]float64 {
 	var out map[string]float64
 	of := strconv.Quote(analyte)
 	for _, ar := range v.f.applied().rules.Rules {
@@ -64,7 +64,7 @@ func (v *verdictOf) limits(analyte string, mean float64) map[string]float64 {
 
 // history follows the analytes that lead now over all kept samples; there is none
 // without a baseline or a meter.
-func (v *verdictOf) history() *VerdictHistory {
+func (v *sampleVerdict) history() *VerdictHistory {
 	names := v.leading(v.x.sheet)
 	h := &VerdictHistory{Unit: v.f.Book.Units.Distance}
 	run := func(i int) float64 { return unit.From(v.t.lab[i].Distance, h.Unit) }
@@ -92,7 +92,7 @@ func (v *verdictOf) history() *VerdictHistory {
 	return h
 }
 
-func (v *verdictOf) series(r VerdictResult, run func(int) float64) VerdictSeries {
+func (v *sampleVerdict) series(r VerdictResult, run func(int) float64) VerdictSeries {
 	s := VerdictSeries{Analyte: r.Analyte, Title: r.Title}
 	mean := v.x.baseline.Mean[r.Analyte]
 	for i := range v.t.steps {
@@ -115,7 +115,7 @@ type VerdictDrains struct {
 
 // drains reckons with drains like the last one; nil where the result is under its limits,
 // or no such drain brings it there.
-func (v *verdictOf) drains(r *VerdictResult, mean float64) *VerdictDrains {
+func (v *sampleVerdict) drains(r *VerdictResult, mean float64) *VerdictDrains {
 	to := math.Inf(1)
 	for _, l := range r.Limits {
 		to = math.Min(to, l*mean)
@@ -133,7 +133,7 @@ func (v *verdictOf) drains(r *VerdictResult, mean float64) *VerdictDrains {
 }
 
 // known reports whether the sample gives the analyte as a number.
-func (v *verdictOf) known(analyte string) bool {
+func (v *sampleVerdict) known(analyte string) bool {
 	r, ok := v.x.sheet.Result(analyte)
 	return ok && !r.Censored && !r.Above
 }

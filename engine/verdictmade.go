@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"telltale/engine/lab"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -48,11 +49,11 @@ type VerdictRate struct {
 
 // made are the charts of wear metals and of what the baseline says is usual, as far as
 // there are two samples with a rate.
-func (v *verdictOf) made() []VerdictMade {
+func (v *sampleVerdict) made() []VerdictMade {
 	var out []VerdictMade
 	seen := map[string]bool{}
 	for _, r := range v.Results {
-		if a, _ := lab.Lookup(r.Analyte); seen[r.Analyte] || r.Low == nil || !a.Wear && r.Times == nil {
+		if a, _ := analytes.Find(r.Analyte); seen[r.Analyte] || r.Low == nil || !a.Wear && r.Times == nil {
 			continue
 		}
 		seen[r.Analyte] = true
@@ -63,7 +64,7 @@ func (v *verdictOf) made() []VerdictMade {
 	return out
 }
 
-func (v *verdictOf) madeOf(r VerdictResult) (VerdictMade, bool) {
+func (v *sampleVerdict) madeOf(r VerdictResult) (VerdictMade, bool) {
 	sheet := v.x.sheet
 	_, kind, _, ok := sheet.Rate(r.Analyte)
 	steps, rates := sheet.Rates(r.Analyte, kind)
@@ -99,7 +100,7 @@ func (v *verdictOf) madeOf(r VerdictResult) (VerdictMade, bool) {
 }
 
 // run is where the meter stood at step i; nil where that is not known.
-func (v *verdictOf) run(i int, kind unit.Kind) *float64 {
+func (v *sampleVerdict) run(i int, kind unit.Kind) *float64 {
 	at := v.t.lab[i].Distance
 	if kind == unit.Time {
 		at = v.t.lab[i].Hours
@@ -109,7 +110,7 @@ func (v *verdictOf) run(i int, kind unit.Kind) *float64 {
 }
 
 // point puts the sample at step i, if it has the analyte.
-func (v *verdictOf) point(m *VerdictMade, i int, run *float64, rate map[int]float64, kind unit.Kind, u lab.Usual) {
+func (v *sampleVerdict) point(m *VerdictMade, i int, run *float64, rate map[int]float64, kind unit.Kind, u lab.Usual) {
 	upTo := v.x.sheet
 	upTo.History = v.t.lab[:i+1]
 	r, ok := upTo.Result(m.Analyte)

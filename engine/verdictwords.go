@@ -6,8 +6,7 @@ import (
 	"strconv"
 	"strings"
 
-	"telltale/engine/lab"
-	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -21,7 +20,7 @@ const (
 	standAbove      = "The maker's instructions, local law and a licensed mechanic's judgement stand above this."
 )
 
-func (v *verdictOf) summary() string {
+func (v *sampleVerdict) summary() string {
 	switch {
 	case v.Stage == "warning":
 		return "Warning: act now."
@@ -36,20 +35,13 @@ func (v *verdictOf) summary() string {
 	case v.Judged == 1 && len(v.NotJudged) == 0:
 		return "Normal by the one rule that judges it."
 	case len(v.NotJudged) > 0:
-		return fmt.Sprintf("Normal by the %s that could judge it; %d could not.", rulesOf(v.Judged), len(v.NotJudged))
+		return fmt.Sprintf("Normal by the %s that could judge it; %d could not.", english.Plural(v.Judged, "rule"), len(v.NotJudged))
 	}
-	return fmt.Sprintf("Normal by all %s that judge it.", rulesOf(v.Judged))
-}
-
-func rulesOf(n int) string {
-	if n == 1 {
-		return "1 rule"
-	}
-	return fmt.Sprintf("%d rules", n)
+	return fmt.Sprintf("Normal by all %s that judge it.", english.Plural(v.Judged, "rule"))
 }
 
 // notes are what to know to read the figures rightly.
-func (v *verdictOf) notes() []string {
+func (v *sampleVerdict) notes() []string {
 	var out []string
 	if n := v.olderThanBaseline(); n > 0 {
 		out = append(out, english.Capital(olderWords(n))+".")
@@ -65,7 +57,7 @@ func (v *verdictOf) notes() []string {
 		}
 	}
 	for _, r := range v.Results {
-		if a, ok := lab.Lookup(r.Analyte); ok && a.Kind == unit.Concentration {
+		if a, ok := analytes.Find(r.Analyte); ok && a.Kind == unit.Concentration {
 			return append(out, perMillion, blind)
 		}
 	}
@@ -73,7 +65,7 @@ func (v *verdictOf) notes() []string {
 }
 
 // olderThanBaseline is the fluid's age over the baseline's where it is 1.5 or more.
-func (v *verdictOf) olderThanBaseline() float64 {
+func (v *sampleVerdict) olderThanBaseline() float64 {
 	if n, _, ok := v.x.older(); ok && n >= 1.5 {
 		return n
 	}
@@ -209,7 +201,7 @@ func (r *Reason) write(t *text) {
 
 // words is a result in a line: the name, as reported, and against what.
 func (r *VerdictResult) words() string {
-	s := fmt.Sprintf("%-30s %s", lab.Named(r.Analyte), r.Reported)
+	s := fmt.Sprintf("%-30s %s", analytes.Named(r.Analyte), r.Reported)
 	var more []string
 	if r.Why != "" {
 		more = append(more, "not judged: "+r.Why)
@@ -263,12 +255,12 @@ func (d *VerdictDrains) words(u string) string {
 // keptWords is what is left of what the fresh fluid has.
 func keptWords(analyte string, kept float64) string {
 	off := math.Round(1000*math.Abs(kept-1)) / 10
-	if a, _ := lab.Lookup(analyte); a.Kind == unit.Viscosity && off > 0 {
+	if a, _ := analytes.Find(analyte); a.Kind == unit.Viscosity && off > 0 {
 		what := "thinner"
 		if kept > 1 {
 			what = "thicker"
 		}
-		return rules.Format(off) + " % " + what + " than fresh"
+		return english.Number(off) + " % " + what + " than fresh"
 	}
 	return english.Short(100*kept) + " % of the fresh fluid's"
 }

@@ -2,11 +2,13 @@ package engine
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -46,7 +48,7 @@ type BeforeAndNow struct {
 // followed bounds the analytes that are told of over work.
 const followed = 4
 
-func (v *verdictOf) work() *VerdictWork {
+func (v *sampleVerdict) work() *VerdictWork {
 	last := len(v.t.steps) - 1
 	before := last - 1
 	var done []string
@@ -55,7 +57,7 @@ func (v *verdictOf) work() *VerdictWork {
 		if latest == nil {
 			latest = v.t.steps[before].service
 		}
-		done = append([]string{v.t.steps[before].service.words(v.f.applied().zone)}, done...)
+		done = append([]string{workLine(v.t.steps[before].service, v.f.applied().zone)}, done...)
 	}
 	if before < 0 || len(done) == 0 {
 		return nil
@@ -74,7 +76,7 @@ func (v *verdictOf) work() *VerdictWork {
 
 // runSince is how far the component ran since the exchange at step e, and by which meter:
 // hours where the distance is not known.
-func (v *verdictOf) runSince(w *VerdictWork, e int) unit.Kind {
+func (v *sampleVerdict) runSince(w *VerdictWork, e int) unit.Kind {
 	last := len(v.t.lab) - 1
 	run, age, kind := v.t.lab[last].Distance-v.t.lab[e].Distance, v.t.lab.Ages(e-1).Distance, unit.Distance
 	if math.IsNaN(run) {
@@ -90,7 +92,7 @@ func (v *verdictOf) runSince(w *VerdictWork, e int) unit.Kind {
 }
 
 // stood finds what stood at the sample before, by walking up to it.
-func (v *verdictOf) stood(w *VerdictWork, before place) {
+func (v *sampleVerdict) stood(w *VerdictWork, before place) {
 	for _, ar := range v.f.applied().rules.Rules {
 		if ar.Rule.On&rules.OnSample == 0 || ar.Component != v.comp {
 			continue
@@ -113,7 +115,7 @@ func (v *verdictOf) stood(w *VerdictWork, before place) {
 }
 
 // leading are the analytes furthest over the baseline in either sample.
-func (v *verdictOf) leading(earlier lab.Sheet) []string {
+func (v *sampleVerdict) leading(earlier lab.Sheet) []string {
 	if v.x.baseline == nil {
 		return nil
 	}
@@ -125,13 +127,13 @@ func (v *verdictOf) leading(earlier lab.Sheet) []string {
 			over[a] = math.Max(now, then)
 		}
 	}
-	names := sortedKeys(over)
+	names := slices.Sorted(maps.Keys(over))
 	slices.SortStableFunc(names, func(a, b string) int { return cmp.Compare(over[b], over[a]) })
 	return names[:min(len(names), followed)]
 }
 
-func (v *verdictOf) over(analyte string, earlier lab.Sheet, kind unit.Kind) BeforeAndNow {
-	a, _ := lab.Lookup(analyte)
+func (v *sampleVerdict) over(analyte string, earlier lab.Sheet, kind unit.Kind) BeforeAndNow {
+	a, _ := analytes.Find(analyte)
 	now := v.x.sheet
 	out := BeforeAndNow{Analyte: analyte, Title: a.Title}
 	out.Before, _, _ = earlier.Value(analyte)
@@ -160,7 +162,7 @@ func answered(v float64, _ string, ok bool) *float64 {
 	return &v
 }
 
-func (v *verdictOf) rate(s lab.Sheet, analyte string, kind unit.Kind) *float64 {
+func (v *sampleVerdict) rate(s lab.Sheet, analyte string, kind unit.Kind) *float64 {
 	r := answered(s.RateBy(analyte, kind))
 	if r != nil {
 		_, base := v.f.perWords(kind)

@@ -2,6 +2,8 @@ package engine
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -40,19 +42,11 @@ func sampleWords(d *SampleData) string {
 }
 
 func serviceWords(d *ServiceData) string {
-	var parts []string
-	if len(d.Tasks) > 0 {
-		parts = append(parts, strings.Join(d.Tasks, ", "))
-	}
+	s := "work done: " + d.What()
 	if d.Component != "" {
-		parts = append(parts, "on the "+d.Component)
+		s += ", on the " + d.Component
 	}
-	if d.Fluid != nil && d.Fluid.Filled != nil {
-		parts = append(parts, d.Fluid.Filled.String()+" filled")
-	} else if d.Fluid != nil && d.Fluid.Drained != nil {
-		parts = append(parts, d.Fluid.Drained.String()+" drained")
-	}
-	return "work done: " + strings.Join(parts, ", ")
+	return s
 }
 
 func (f *view) maskedWords(by WhyEvent, l Latch) string {
@@ -164,7 +158,7 @@ func shortHash(h string) string {
 
 func (t *text) evidence(list []rules.Evidence) {
 	for _, e := range list {
-		s := e.Of + " = " + rules.Format(e.Value)
+		s := e.Of + " = " + english.Number(e.Value)
 		if e.Unit != "" {
 			s += " " + e.Unit
 		}
@@ -178,7 +172,7 @@ func (t *text) evidence(list []rules.Evidence) {
 func (j *WhyJudged) write(t *text) {
 	t.line(1, "judged on: %s", j.On.line())
 	if j.Measure != nil {
-		t.line(1, "measure: %s = %s", english.OneLine(j.Condition), rules.Format(*j.Measure))
+		t.line(1, "measure: %s = %s", english.OneLine(j.Condition), english.Number(*j.Measure))
 		for _, l := range j.Limits {
 			t.line(2, "%s", l.words())
 			t.source(3, l.Source)
@@ -210,8 +204,8 @@ func (t *text) source(indent int, from string) {
 
 func (b *WhyBaseline) words() string {
 	s := b.Name
-	for _, a := range sortedKeys(b.Mean) {
-		s += fmt.Sprintf(", mean of %s %s", a, rules.Format(b.Mean[a]))
+	for _, a := range slices.Sorted(maps.Keys(b.Mean)) {
+		s += fmt.Sprintf(", mean of %s %s", a, english.Number(b.Mean[a]))
 		if sd, ok := b.Spread[a]; ok {
 			s += " ± " + english.Figures(sd)
 		}
@@ -219,8 +213,8 @@ func (b *WhyBaseline) words() string {
 	if b.FluidAge != nil {
 		s += ", for fluid of " + english.Quantity(b.FluidAge)
 	}
-	for _, a := range sortedKeys(b.Fresh) {
-		s += fmt.Sprintf(", fresh fluid has %s %s", a, rules.Format(b.Fresh[a]))
+	for _, a := range slices.Sorted(maps.Keys(b.Fresh)) {
+		s += fmt.Sprintf(", fresh fluid has %s %s", a, english.Number(b.Fresh[a]))
 	}
 	if b.Source != "" {
 		s += "; source: " + b.Source
@@ -233,10 +227,10 @@ func (l *WhyLimit) words() string {
 	if l.Below {
 		side, back = "or less", "above"
 	}
-	s := fmt.Sprintf("%-8s at %s %s: ", l.Stage, rules.Format(l.At), side)
+	s := fmt.Sprintf("%-8s at %s %s: ", l.Stage, english.Number(l.At), side)
 	switch {
 	case l.On && l.Off != l.At:
-		s += fmt.Sprintf("on; goes off %s %s", back, rules.Format(l.Off))
+		s += fmt.Sprintf("on; goes off %s %s", back, english.Number(l.Off))
 	case l.On:
 		s += "on"
 	default:
@@ -267,7 +261,7 @@ func (r *Reckoning) write(t *text) {
 	case r.FactorFrom != "" && len(r.Missing) > 0:
 		t.line(1, "factor: 1, since `%s` lacks %s", english.OneLine(r.FactorFrom), strings.Join(r.Missing, ", "))
 	case r.FactorFrom != "":
-		t.line(1, "factor: %s, from `%s`", rules.Format(r.Factor), english.OneLine(r.FactorFrom))
+		t.line(1, "factor: %s, from `%s`", english.Number(r.Factor), english.OneLine(r.FactorFrom))
 	}
 	if r.Postponed != "" {
 		t.line(1, "%s", r.Postponed)
@@ -343,7 +337,7 @@ func (m *ReckonedMeter) write(t *text) {
 	if m.LaidUp {
 		laidUp = ", laid up of late"
 	}
-	t.line(2, "usage %s %s a day (%s to %s, from %d readings)%s", rules.Format(m.PerDay.Value), m.PerDay.Unit,
-		rules.Format(m.PerDayLow.Value), rules.Format(m.PerDayHigh.Value), m.Readings, laidUp)
+	t.line(2, "usage %s %s a day (%s to %s, from %d readings)%s", english.Number(m.PerDay.Value), m.PerDay.Unit,
+		english.Number(m.PerDayLow.Value), english.Number(m.PerDayHigh.Value), m.Readings, laidUp)
 	t.line(2, "by now about %s (%s to %s), which nobody has read", english.Quantity(m.Now), english.Quantity(m.NowLeast), english.Quantity(m.NowMost))
 }

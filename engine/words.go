@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"telltale/engine/interval"
@@ -19,13 +18,13 @@ import (
 // amount writes metres in the book's distance, or seconds in hours.
 func (f *view) amount(v float64, hours bool) string {
 	if hours {
-		return unit.Grouped(unit.From(v, "h")) + " h"
+		return english.Amount(v, "h")
 	}
 	u := "km"
 	if f.Book != nil {
 		u = f.Book.Units.Distance
 	}
-	return unit.Grouped(unit.From(v, u)) + " " + u
+	return english.Amount(v, u)
 }
 
 // face writes a value as the meter of the chain shows it.
@@ -225,19 +224,14 @@ func (f *view) withinWords(l interval.Limits) string {
 	if t := calendarTime(l); t != "" {
 		parts = append(parts, t)
 	}
-	if n := len(parts); n > 1 {
-		return strings.Join(parts[:n-1], ", ") + " or " + parts[n-1]
-	}
-	return strings.Join(parts, "")
+	return english.List("or", parts)
 }
 
 // calendarTime writes a time of months and days.
 func calendarTime(l interval.Limits) string {
 	var parts []string
-	if l.Months == 1 {
-		parts = append(parts, "1 month")
-	} else if l.Months > 0 {
-		parts = append(parts, strconv.Itoa(l.Months)+" months")
+	if l.Months > 0 {
+		parts = append(parts, english.Plural(l.Months, "month"))
 	}
 	if l.Days > 0 {
 		parts = append(parts, english.Days(l.Days))

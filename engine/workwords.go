@@ -4,25 +4,14 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"telltale/engine/interval"
 	"telltale/rules/english"
 	"time"
 )
 
-// words is the work in a line: when and what.
-func (s *Service) words(zone *time.Location) string {
-	what := strings.Join(s.Tasks, ", ")
-	if what == "" {
-		what = "fluid exchanged"
-	}
-	out := localDate(time.Unix(0, s.At), zone).String() + ": " + what
-	if s.Fluid != nil && s.Fluid.Filled != nil {
-		q := s.Fluid.Filled
-		out += ", " + q.String() + " filled"
-	}
-	if s.Filter {
-		out += ", new filter"
-	}
-	return out
+// workLine is the work in a line: when and what.
+func workLine(s *Service, zone *time.Location) string {
+	return interval.DateOf(time.Unix(0, s.At), zone).String() + ": " + s.What()
 }
 
 func (w *VerdictWork) words() string {

@@ -7,8 +7,9 @@ import (
 	"slices"
 	"strings"
 
-	"gopkg.in/yaml.v3"
 	"telltale/rules/unit"
+
+	"gopkg.in/yaml.v3"
 )
 
 // Fleet says how a baseline is made of the fleet's own samples: those of the

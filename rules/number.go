@@ -4,8 +4,6 @@ import (
 	"math"
 	"strconv"
 	"strings"
-
-	"telltale/rules/english"
 )
 
 // nearness is the relative distance within which two values are equal.
@@ -24,9 +22,6 @@ func Equal(a, b float64) bool {
 // finite is false for NaN and both infinities. Subtracting v from itself would say so
 // too, but not where v is a product and the machine fuses the two.
 func finite(v float64) bool { return math.Abs(v) <= math.MaxFloat64 }
-
-// Format writes a number as [english.Number] does.
-func Format(v float64) string { return english.Number(v) }
 
 // round gives v rounded half away from zero to n decimals (-9..9).
 func round(v float64, n int) float64 {

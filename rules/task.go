@@ -5,8 +5,9 @@ import (
 	"slices"
 	"strings"
 
-	"gopkg.in/yaml.v3"
 	"telltale/rules/unit"
+
+	"gopkg.in/yaml.v3"
 )
 
 var taskKeys = []string{"title", "was", "where", "over", "every", "first", "contains", "early", "tolerance", "shorten", "unknown history",

@@ -10,15 +10,6 @@ import (
 	"telltale/rules/unit"
 )
 
-// Lookup is [analytes.Find].
-func Lookup(name string) (analytes.Analyte, bool) { return analytes.Find(name) }
-
-// Named is [analytes.Named].
-func Named(name string) string { return analytes.Named(name) }
-
-// Known is [analytes.Known].
-func Known(name string) bool { return analytes.Known(name) }
-
 // isWear reports whether the analyte is a wear metal.
 func isWear(analyte string) bool {
 	a, _ := analytes.Of(analyte)

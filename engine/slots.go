@@ -5,27 +5,27 @@ import (
 	"slices"
 )
 
-// turns orders vehicles by the next moment at which a tick can change something,
+// slots orders vehicles by the next moment at which a tick can change something,
 // so that a tick costs in proportion to what changes and not to the fleet. A
 // vehicle's turn may come before its record's Next, and is then put off; never after.
-type turns []*turn
+type slots []*slot
 
-type turn struct {
+type slot struct {
 	next    int64 // Unix seconds
-	pos     int   // in turns; -1 while it is out of them
+	pos     int   // in slots; -1 while it is out of them
 	vehicle string
 }
 
 // schedule sees that the vehicle has its turn in time.
-func (q *turns) schedule(r *vehicle) {
-	if r.turn == nil {
-		r.turn = &turn{vehicle: r.Vehicle, pos: -1}
+func (q *slots) schedule(r *vehicle) {
+	if r.slot == nil {
+		r.slot = &slot{vehicle: r.Vehicle, pos: -1}
 	}
-	q.put(r.turn, r.Next)
+	q.put(r.slot, r.Next)
 }
 
 // put sees that a turn comes no later than next.
-func (q *turns) put(t *turn, next int64) {
+func (q *slots) put(t *slot, next int64) {
 	switch {
 	case t.pos < 0:
 		t.next = next
@@ -36,14 +36,14 @@ func (q *turns) put(t *turn, next int64) {
 	}
 }
 
-func (q *turns) forget(r *vehicle) {
-	if r.turn != nil && r.turn.pos >= 0 {
-		heap.Remove(q, r.turn.pos)
+func (q *slots) forget(r *vehicle) {
+	if r.slot != nil && r.slot.pos >= 0 {
+		heap.Remove(q, r.slot.pos)
 	}
 }
 
 // upTo takes out the vehicles whose turn has come, in order of name.
-func (q *turns) upTo(now int64, nextOf func(*turn) int64) []string {
+func (q *slots) upTo(now int64, nextOf func(*slot) int64) []string {
 	var out []string
 	for len(*q) > 0 && (*q)[0].next <= now {
 		t := (*q)[0]
@@ -60,22 +60,22 @@ func (q *turns) upTo(now int64, nextOf func(*turn) int64) []string {
 }
 
 // Len, Less, Swap, Push and Pop are what container/heap asks for.
-func (q turns) Len() int           { return len(q) }
-func (q turns) Less(i, j int) bool { return q[i].next < q[j].next }
-func (q turns) Swap(i, j int) {
+func (q slots) Len() int           { return len(q) }
+func (q slots) Less(i, j int) bool { return q[i].next < q[j].next }
+func (q slots) Swap(i, j int) {
 	q[i], q[j] = q[j], q[i]
 	q[i].pos, q[j].pos = i, j
 }
 
 // Push adds a turn at the end.
-func (q *turns) Push(x any) {
-	t := x.(*turn)
+func (q *slots) Push(x any) {
+	t := x.(*slot)
 	t.pos = len(*q)
 	*q = append(*q, t)
 }
 
 // Pop takes the last turn off.
-func (q *turns) Pop() any {
+func (q *slots) Pop() any {
 	last := len(*q) - 1
 	t := (*q)[last]
 	(*q)[last] = nil

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"time"
 
+	"telltale/engine/interval"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -190,7 +191,7 @@ func (h *historian) add(e HistoryEntry, at time.Time, id ID) {
 	}
 	e.Vehicle, e.Time = h.vehicle, at.UTC()
 	if e.Date == "" {
-		e.Date = localDate(at, h.zone).String()
+		e.Date = interval.DateOf(at, h.zone).String()
 	}
 	h.entries = append(h.entries, e)
 }

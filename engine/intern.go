@@ -2,10 +2,10 @@ package engine
 
 import "encoding/json"
 
-// alike keeps one copy of what many vehicles have alike: the sources of their events,
-// their kinds, meters, components, tags and people. It is bounded, and where it is
-// full begins anew; what was given out stays as it is.
-type alike struct {
+// interned interns values that many vehicles share: the sources of their events, their
+// kinds, meters, components, tags and people. It is bounded, and starts over when full;
+// what was given out stays as it is.
+type interned struct {
 	words      map[string]string
 	meters     map[string][]MeterDef
 	components map[string][]ComponentDef
@@ -13,11 +13,11 @@ type alike struct {
 	people     map[string][]string
 }
 
-// keptAlike bounds each of the lists.
-const keptAlike = 4096
+// keptInterned bounds each of the lists.
+const keptInterned = 4096
 
 // word is the same text.
-func (a *alike) word(s string) string {
+func (a *interned) word(s string) string {
 	if one, ok := a.words[s]; ok {
 		return one
 	}
@@ -25,7 +25,7 @@ func (a *alike) word(s string) string {
 }
 
 // registration is the same registration.
-func (a *alike) registration(v *VehicleData) *VehicleData {
+func (a *interned) registration(v *VehicleData) *VehicleData {
 	if v == nil {
 		return nil
 	}
@@ -49,7 +49,7 @@ func oneOf[T any](table *map[string]T, v T) T {
 }
 
 func keepOne[T any](table *map[string]T, key string, v T) T {
-	if *table == nil || len(*table) >= keptAlike {
+	if *table == nil || len(*table) >= keptInterned {
 		*table = map[string]T{}
 	}
 	(*table)[key] = v
