@@ -55,3 +55,9 @@ func (l *law) knowsTask(name string) bool {
 	return slices.ContainsFunc(l.Book.Tasks, func(t *rules.Task) bool { return t.Name == name || t.Was == name || opens(t.FollowUps) }) ||
 		slices.ContainsFunc(l.Book.Rules, func(r *rules.Rule) bool { return opens(r.FollowUps) })
 }
+
+// chain is the meter that counts for a component (-1: the vehicle), by distance or hours;
+// nil where there is none.
+func (f *view) chain(comp int, hours bool) *chain {
+	return f.rec.chainFor(f.applied().reg, f.def(comp), hours)
+}

@@ -35,32 +35,25 @@ func (q *DueQuery) tagged(reg *VehicleData) bool {
 func (p *Partition) Due(q DueQuery) []DueItem {
 	var out []DueItem
 	for _, v := range p.named(q.Vehicle) {
-		f := p.view(p.record(v))
-		if q.On != "" {
-			f.asOf(q.On)
-		}
-		if reg := f.rec.registered(); f.Book != nil && !f.rec.Out && reg != nil && !reg.Retired && q.tagged(reg) {
-			out = append(out, f.due(q)...)
-		}
+		out = append(out, listDue(p.view(p.record(v)), q)...)
 	}
 	SortDue(out)
 	return out
 }
 
-// asOf puts the record and the clock as of the end of a local date.
-func (f *view) asOf(on string) {
+// asOf is the view as of the end of a local date.
+func (f *view) asOf(on string) *view {
 	day, err := interval.ParseDate(on)
 	reg := f.rec.registered()
 	if err != nil || reg == nil {
-		f.rec = &Record{Vehicle: f.rec.Vehicle}
-		return
+		return newView(f.law, Record{Vehicle: f.rec.Vehicle}, nil)
 	}
 	then := *f.law
 	then.Now = day.AddDays(1).Start(reg.zone()).Add(-time.Second)
 	if then.Now.Before(f.Now) {
-		f.rec, f.kept = f.rec.until(then.Now.UnixNano()), nil
+		return newView(&then, *f.rec.until(then.Now.UnixNano()), nil)
 	}
-	f.law, f.when = &then, then.Now
+	return newView(&then, *f.rec, f.kept)
 }
 
 // SortDue orders a due list, or several put together, by what to do first: overdue,
@@ -95,15 +88,21 @@ func (d *DueItem) first() string {
 	return min(d.DueDate, d.Likely)
 }
 
-func (f *view) due(q DueQuery) []DueItem {
+// listDue are the lines of one vehicle, in no order that matters.
+func listDue(f *view, q DueQuery) []DueItem {
 	var out []DueItem
-	add := func(d *due, k AlarmKey) {
+	if q.On != "" {
+		f = f.asOf(q.On)
+	}
+	if reg := f.rec.registered(); f.Book == nil || f.rec.Out || reg == nil || reg.Retired || !q.tagged(reg) {
+		return nil
+	}
+	f.eachTask(func(d *due, k AlarmKey) {
 		f.judgeDue(d)
 		if d.Stage > 0 || f.ahead(d, q.Ahead) {
 			out = append(out, f.dueItem(d, k))
 		}
-	}
-	f.eachTask(add)
+	})
 	return out
 }
 
@@ -190,7 +189,7 @@ func (f *view) forecastDates(d *due) (early, likely, late string) {
 func (f *view) duePlace(d *due) (at, past float64, hours, ok bool) {
 	c, point := d.meter, d.point.Distance
 	if c == nil {
-		c = f.rec.chainFor(f.applied().reg, f.def(d.comp), math.IsNaN(point))
+		c = f.chain(d.comp, math.IsNaN(point))
 	}
 	if c == nil || d.noHistory || d.waiting {
 		return 0, 0, false, false

@@ -256,7 +256,7 @@ func (x *facts) life(hours bool) (float64, string, bool) {
 			return v, "", true
 		}
 	}
-	if c := x.f.rec.chainFor(x.reg, x.def, hours); c != nil {
+	if c := x.f.chain(x.of, hours); c != nil {
 		if p, ok := c.last(x.at); ok {
 			x.use(p.id)
 			return p.life, "", true
@@ -269,7 +269,7 @@ func (x *facts) life(hours bool) (float64, string, bool) {
 }
 
 func (x *facts) perDay() (float64, string, bool) {
-	c := x.f.rec.chainFor(x.reg, x.def, false)
+	c := x.f.chain(x.of, false)
 	if c == nil {
 		return 0, noMeter, false
 	}

@@ -47,13 +47,13 @@ type FleetFigure struct {
 
 // inForce is the set of baselines that samples are compared with as they arrive.
 type inForce struct {
-	hash string
-	set  *FleetSet // nil where its text is gone
+	Hash string    // "" before the first
+	Set  *FleetSet // nil where its text is gone
 }
 
 // Baselines is the set in force, made from the fleet, and its hash; "" before the
 // first. The set is nil where the hash alone is known.
-func (p *Partition) Baselines() (hash string, set *FleetSet) { return p.fleet.hash, p.fleet.set }
+func (p *Partition) Baselines() (hash string, set *FleetSet) { return p.fleet.Hash, p.fleet.Set }
 
 // RestoreBaselines sets the baselines in force as a checkpoint has them. set is nil
 // where its text is gone.
@@ -61,37 +61,60 @@ func (p *Partition) RestoreBaselines(hash string, set *FleetSet) { p.fleet = inF
 
 // compareWithFleet notes what the baselines in force say of a sample that arrives.
 func (f *fold) compareWithFleet(s *Sample) {
-	set := f.p.fleet.set
-	if f.p.fleet.hash == "" || f.Book == nil {
+	if f.p.fleet.Hash == "" || f.Book == nil {
 		return
 	}
-	if set == nil {
-		s.Fleet = &FleetFigures{Set: f.p.fleet.hash}
-		return
-	}
-	figures := &FleetFigures{Set: f.p.fleet.hash, Number: set.Number, Of: set.Now.UTC().Format(time.DateOnly)}
 	if f.rec.registered() == nil {
-		figures.Waits = true
-		s.Fleet = figures
+		s.Fleet = f.p.fleet.waiting()
 		return
 	}
 	a := f.applied()
 	i := slices.IndexFunc(a.comps, func(c rules.Component) bool { return c.Name == s.Component })
-	if i < 0 || a.rules.Baselines[i] == nil || a.rules.Baselines[i].Fleet == nil {
-		return
+	if i >= 0 {
+		s.Fleet = f.p.fleet.figures(a.rules.Baselines[i], &a.vehicle, &a.comps[i], s.sheet().results)
+	} else if f.p.fleet.Set == nil {
+		s.Fleet = f.p.fleet.gone()
 	}
-	b := a.rules.Baselines[i]
-	at := slices.IndexFunc(set.Baselines, func(o FleetBaseline) bool { return o.Name == b.Name && o.Definition == b.Definition() })
+}
+
+// gone is what is noted where the set's text is gone.
+func (i *inForce) gone() *FleetFigures { return &FleetFigures{Set: i.Hash} }
+
+// waiting is what is noted of a sample of a vehicle that nobody registered.
+func (i *inForce) waiting() *FleetFigures {
+	if i.Set == nil {
+		return i.gone()
+	}
+	f := i.blank()
+	f.Waits = true
+	return f
+}
+
+func (i *inForce) blank() *FleetFigures {
+	return &FleetFigures{Set: i.Hash, Number: i.Set.Number, Of: i.Set.Now.UTC().Format(time.DateOnly)}
+}
+
+// figures are what the set says of a sample's results, for a component with that
+// baseline of the book; nil where the set has nothing for it.
+func (i *inForce) figures(b *rules.Baseline, v *rules.Vehicle, c *rules.Component, results []lab.Result) *FleetFigures {
+	if i.Set == nil {
+		return i.gone()
+	}
+	if b == nil || b.Fleet == nil {
+		return nil
+	}
+	at := slices.IndexFunc(i.Set.Baselines, func(o FleetBaseline) bool { return o.Name == b.Name && o.Definition == b.Definition() })
 	if at < 0 {
-		return // the book has changed since; a survey by this one follows
+		return nil // the book has changed since; a survey by this one follows
 	}
-	figures.Baseline, figures.Group, figures.Need = b.Name, b.Fleet.Group(&a.vehicle, &a.comps[i]), [2]int{b.Fleet.Samples, b.Fleet.Vehicles}
-	for k := range set.Baselines[at].Groups {
-		if g := &set.Baselines[at].Groups[k]; slices.Equal(g.Of, figures.Group) {
-			figures.compare(g, s.sheet().results)
+	f := i.blank()
+	f.Baseline, f.Group, f.Need = b.Name, b.Fleet.Group(v, c), [2]int{b.Fleet.Samples, b.Fleet.Vehicles}
+	for k := range i.Set.Baselines[at].Groups {
+		if g := &i.Set.Baselines[at].Groups[k]; slices.Equal(g.Of, f.Group) {
+			f.compare(g, results)
 		}
 	}
-	s.Fleet = figures
+	return f
 }
 
 // compare takes over what the group says of the results.
@@ -131,7 +154,7 @@ func (f *fold) compareWaiting() {
 			continue
 		}
 		arrived := s.Fleet.Set
-		if s.Fleet = nil; arrived == f.p.fleet.hash {
+		if s.Fleet = nil; arrived == f.p.fleet.Hash {
 			f.compareWithFleet(s)
 		}
 	}

@@ -53,7 +53,7 @@ func (f *view) forecastMeter(d *due, hours bool) forecastMeter {
 		m.point, m.early = d.point.Hours, e.Hours
 	}
 	if !math.IsNaN(m.point) && (m.early > 0 || m.months+m.days > 0) {
-		m.c = f.rec.chainFor(f.applied().reg, f.def(d.comp), hours)
+		m.c = f.chain(d.comp, hours)
 	}
 	return m
 }

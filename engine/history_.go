@@ -81,18 +81,21 @@ const (
 // postponements, each with its source. ExtendHistory adds what a log holds beyond
 // the record. It is nil for a vehicle that nobody registered.
 func (p *Partition) History(vehicle string) []HistoryEntry {
-	r := p.record(vehicle)
-	if r == nil || p.law.Book == nil || r.registered() == nil {
-		return nil
+	if v := p.known(vehicle); v != nil {
+		return historyOf(v)
 	}
-	f := p.view(r)
+	return nil
+}
+
+// historyOf is that of one vehicle that is registered.
+func historyOf(f *view) []HistoryEntry {
 	rec := f.rec
 	rec.ensureChains()
-	h := &historian{vehicle: vehicle, zone: rec.registered().zone(), seen: map[ID]bool{}, doubts: rec.disputedReadings(), void: map[ID]bool{}}
+	h := &historian{vehicle: rec.Vehicle, zone: rec.registered().zone(), seen: map[ID]bool{}, doubts: rec.disputedReadings(), void: map[ID]bool{}}
 	for _, v := range rec.Voids {
 		h.void[v.Target] = true
 	}
-	h.record(f, f.judgedSamples())
+	h.record(f, judgedSamples(f))
 	return h.sorted()
 }
 
@@ -255,7 +258,7 @@ func (h *historian) sample(d *SampleData, v HistoryVerdict, at time.Time, id ID)
 
 // judgedSamples walks each rule on samples over the samples that the record keeps,
 // and notes what stood after each.
-func (f *view) judgedSamples() map[ID]HistoryVerdict {
+func judgedSamples(f *view) map[ID]HistoryVerdict {
 	out := map[ID]HistoryVerdict{}
 	for comp, def := range f.applied().reg.Components {
 		t := f.timeline(comp)
@@ -266,7 +269,7 @@ func (f *view) judgedSamples() map[ID]HistoryVerdict {
 		}
 		for _, ar := range f.applied().rules.Rules {
 			if ar.Rule.On&rules.OnSample != 0 && ar.Component == comp {
-				f.noteStages(out, ar.Rule, comp, AlarmKey{ar.Rule.Name, def.Name})
+				noteStages(f, out, ar.Rule, comp, AlarmKey{ar.Rule.Name, def.Name})
 			}
 		}
 	}
@@ -274,7 +277,7 @@ func (f *view) judgedSamples() map[ID]HistoryVerdict {
 }
 
 // noteStages notes how the rule stood after each sample.
-func (f *view) noteStages(out map[ID]HistoryVerdict, r *rules.Rule, comp int, k AlarmKey) {
+func noteStages(f *view, out map[ID]HistoryVerdict, r *rules.Rule, comp int, k AlarmKey) {
 	l := Latch{AlarmKey: k}
 	for _, at := range f.judgements(r, comp) {
 		f.step(r, comp, &l, at)

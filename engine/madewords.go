@@ -23,18 +23,18 @@ func (v *Verdict) Chart(analyte string) (m VerdictMade, ok bool) {
 // ChartText is the chart in lines: each sample with the rate up to it, then the band
 // and what to make of it.
 func (v *Verdict) ChartText(m VerdictMade) string {
-	var t text
-	t.line(0, "%s, %s: %s made in %s, sample by sample", v.where(), v.Component, analytes.Named(m.Analyte), m.Per)
+	var t english.Lines
+	t.Line(0, "%s, %s: %s made in %s, sample by sample", v.where(), v.Component, analytes.Named(m.Analyte), m.Per)
 	for _, p := range m.Points {
-		t.line(1, "%s", p.words(&m))
+		t.Line(1, "%s", p.words(&m))
 	}
-	t.line(1, "usual here: %s", m.band())
-	t.line(1, "%s", m.says())
+	t.Line(1, "usual here: %s", m.band())
+	t.Line(1, "%s", m.says())
 	if m.Slope != nil {
-		t.line(1, "%s", m.trend())
+		t.Line(1, "%s", m.trend())
 	}
-	t.line(1, "%s", blind)
-	return strings.TrimSuffix(t.String(), "\n")
+	t.Line(1, "%s", blind)
+	return t.String()
 }
 
 func (p *VerdictRate) words(m *VerdictMade) string {

@@ -44,7 +44,7 @@ func (f *fold) settle() {
 		r.Next = min(r.Next, f.nextOfAlarms())
 	default:
 		for i := range f.judged {
-			f.judged[i].calendar = f.nextByCalendar(&f.judged[i])
+			f.judged[i].calendar = f.nextByCalendar(&f.judged[i].due)
 		}
 		r.Next = f.nextChange()
 		f.quiet = f.drawQuiet()
@@ -64,7 +64,7 @@ func (f *fold) nextChange() int64 {
 	}
 	next := f.nextOfAlarms()
 	for i := range f.judged {
-		next = min(next, f.judged[i].calendar, f.nextByUsage(&f.judged[i]))
+		next = min(next, f.judged[i].calendar, f.nextByUsage(&f.judged[i].due))
 	}
 	for i := range f.rec.chains {
 		next = min(next, f.nextOfMeter(&f.rec.chains[i]))
@@ -81,38 +81,38 @@ func (f *view) nextOfAlarms() int64 {
 }
 
 // nextByCalendar is when dates alone can change the task's stage.
-func (f *view) nextByCalendar(j *judgedTask) int64 {
+func (f *view) nextByCalendar(d *due) int64 {
 	switch {
-	case j.due.waiting || j.due.noHistory:
+	case d.waiting || d.noHistory:
 		return never
-	case j.due.asksFacts():
+	case d.asksFacts():
 		return f.nextMidnight() // the factor may go by the day
 	}
-	s := j.due.state
+	s := d.state
 	s.HasLikelyDistance, s.HasLikelyHours = false, false
-	return f.startOf(j.due.plan.NextChange(j.due.point, s))
+	return f.startOf(d.plan.NextChange(d.point, s))
 }
 
 // nextByUsage is when a forecast or an estimate can make the task soon, if it is
 // at no stage yet.
-func (f *view) nextByUsage(j *judgedTask) int64 {
-	if j.due.waiting || j.due.noHistory || j.due.Stage != interval.Normal {
+func (f *view) nextByUsage(d *due) int64 {
+	if d.waiting || d.noHistory || d.Stage != interval.Normal {
 		return never
 	}
-	s, early := j.due.state, j.due.plan.Early
-	next := f.startOf(j.due.plan.NextChange(interval.Point{}, s))
+	s, early := d.state, d.plan.Early
+	next := f.startOf(d.plan.NextChange(interval.Point{}, s))
 	if early.Distance > 0 {
-		next = min(next, f.nextEstimated(&j.due, false, j.due.point.Distance-early.Distance))
+		next = min(next, f.nextEstimated(d, false, d.point.Distance-early.Distance))
 	}
 	if early.Hours > 0 {
-		next = min(next, f.nextEstimated(&j.due, true, j.due.point.Hours-early.Hours))
+		next = min(next, f.nextEstimated(d, true, d.point.Hours-early.Hours))
 	}
 	return next
 }
 
 // nextEstimated is when the estimated meter reaches a life value.
 func (f *view) nextEstimated(d *due, hours bool, life float64) int64 {
-	c := f.rec.chainFor(f.applied().reg, f.def(d.comp), hours)
+	c := f.chain(d.comp, hours)
 	if c == nil || math.IsNaN(life) {
 		return never
 	}

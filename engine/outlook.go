@@ -304,7 +304,7 @@ func (f *view) offered(d *due, point, at float64, hours bool) *offer {
 
 // faceShift is how far the life value lies over what the meter shows.
 func (f *view) faceShift(comp int, hours bool) float64 {
-	if c := f.rec.chainFor(f.applied().reg, f.def(comp), hours); c != nil {
+	if c := f.chain(comp, hours); c != nil {
 		if p, ok := c.last(math.MaxInt64); ok {
 			return p.life - p.face
 		}

@@ -195,8 +195,26 @@ func (p *Partition) each(v string, ev Event, anew bool) []Output {
 
 // view reads the vehicle's record as it stands now; what it derives is its own.
 func (p *Partition) view(v *vehicle) *view {
-	rec := v.Record
-	return &view{law: &p.law, rec: &rec, when: p.law.Now, kept: v.applied}
+	return newView(&p.law, v.Record, v.applied)
+}
+
+// known is the view of a vehicle that is registered, where a book is in force; else nil.
+func (p *Partition) known(vehicle string) *view {
+	r := p.record(vehicle)
+	if r == nil || p.law.Book == nil || r.registered() == nil {
+		return nil
+	}
+	return p.view(r)
+}
+
+// judged is the view of a vehicle that is judged; nil for one that is retired or not
+// known.
+func (p *Partition) judged(vehicle string) *view {
+	v := p.known(vehicle)
+	if v == nil || v.rec.registered().Retired {
+		return nil
+	}
+	return v
 }
 
 // Vehicles lists the vehicles of which there are events, in order of name.

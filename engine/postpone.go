@@ -168,7 +168,7 @@ func (f *view) postponedPoint(d *due, p *Postponed, date interval.Date) (interva
 func (f *view) metersAt(comp int, at int64) interval.Done {
 	d := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
 	for _, hours := range []bool{false, true} {
-		c := f.rec.chainFor(f.applied().reg, f.def(comp), hours)
+		c := f.chain(comp, hours)
 		if c == nil {
 			continue
 		}

@@ -145,7 +145,7 @@ func (f *fold) drawQuiet() *quiet {
 		if !q.meters[i].kept { // it stays as it is, and so does what hangs on it
 			q.next = min(q.next, f.nextOfMeter(c))
 			for i := range f.judged {
-				q.next = min(q.next, f.nextByUsage(&f.judged[i]))
+				q.next = min(q.next, f.nextByUsage(&f.judged[i].due))
 			}
 		}
 	}
@@ -250,7 +250,7 @@ func (f *fold) wall(c *chain, j *judgedTask, pace float64) float64 {
 	if c.hours {
 		point, early, tol = j.due.point.Hours, j.due.plan.Early.Hours, j.due.plan.Tolerance().Hours
 	}
-	if j.due.noHistory || math.IsNaN(point) || f.rec.chainFor(f.applied().reg, f.def(j.due.comp), c.hours) != c {
+	if j.due.noHistory || math.IsNaN(point) || f.chain(j.due.comp, c.hours) != c {
 		return math.Inf(1)
 	}
 	wall := point

@@ -88,18 +88,15 @@ type ReckonedMeter struct {
 // Reckon gives the reckoning of every task and follow-up of a vehicle, in order
 // of task and component; of one task alone where it is named.
 func (p *Partition) Reckon(vehicle, task string) []Reckoning {
-	r := p.record(vehicle)
-	if r == nil || p.law.Book == nil {
-		return nil
+	if v := p.judged(vehicle); v != nil {
+		return reckonings(v, task)
 	}
-	if reg := r.registered(); reg == nil || reg.Retired {
-		return nil
-	}
-	return p.view(r).reckonings(task)
+	return nil
 }
 
-// reckonings are those of every task and follow-up, or of one task alone.
-func (f *view) reckonings(task string) []Reckoning {
+// reckonings are those of every task and follow-up, in order of task and component, or
+// of one task alone.
+func reckonings(f *view, task string) []Reckoning {
 	var out []Reckoning
 	f.eachTask(func(d *due, k AlarmKey) {
 		if task == "" || task == k.Rule {
@@ -231,7 +228,7 @@ func (d *due) countsFrom(l interval.Limit) interval.Done {
 func (f *view) reckonedMeter(d *due, hours bool, v [4]float64) ReckonedLimit {
 	var l ReckonedLimit
 	a := f.applied()
-	c := f.rec.chainFor(a.reg, f.def(d.comp), hours)
+	c := f.chain(d.comp, hours)
 	if c == nil {
 		return l
 	}

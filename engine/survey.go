@@ -64,13 +64,13 @@ func (p *Partition) survey(ev Event, d *SurveyData) *SurveyPart {
 		if reg := p.record(v).registered(); reg != nil && !reg.Retired {
 			f := p.view(p.record(v))
 			f.when = part.Now
-			part.Samples = append(part.Samples, f.surveyed()...)
+			part.Samples = append(part.Samples, surveyed(f)...)
 		}
 	}
 	return part
 }
 
-func (f *view) surveyed() []SurveySample {
+func surveyed(f *view) []SurveySample {
 	var out []SurveySample
 	a := f.applied()
 	for i := range a.comps {

@@ -117,12 +117,12 @@ func (f *view) def(comp int) *ComponentDef {
 func (f *view) done(s *Service, comp int) interval.Done {
 	a := f.applied()
 	d := interval.Done{Date: interval.DateOf(time.Unix(0, s.At), a.zone), Distance: math.NaN(), Hours: math.NaN()}
-	if c := f.rec.chainFor(a.reg, f.def(comp), false); c != nil {
+	if c := f.chain(comp, false); c != nil {
 		if v, est, ok := c.lifeAt(&s.Stamp, s.Meters); ok {
 			d.Distance, d.Estimated = v, est
 		}
 	}
-	if c := f.rec.chainFor(a.reg, f.def(comp), true); c != nil {
+	if c := f.chain(comp, true); c != nil {
 		if v, est, ok := c.lifeAt(&s.Stamp, s.Meters); ok {
 			d.Hours, d.Estimated = v, d.Estimated || est
 		}
@@ -141,7 +141,7 @@ func (f *view) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
 	case rules.HistoryFirstReading:
 		d, found, at := none, false, int64(math.MaxInt64)
 		for _, hours := range []bool{false, true} {
-			c := f.rec.chainFor(a.reg, f.def(comp), hours)
+			c := f.chain(comp, hours)
 			if c == nil {
 				continue
 			}
@@ -226,12 +226,11 @@ func (f *view) judgeDue(d *due) {
 		d.Stage = interval.Soon
 	}
 	f.hold(d)
-	a := f.applied()
 	switch d.Limit {
 	case interval.ByDistance:
-		d.meter = f.rec.chainFor(a.reg, f.def(d.comp), false)
+		d.meter = f.chain(d.comp, false)
 	case interval.ByHours:
-		d.meter = f.rec.chainFor(a.reg, f.def(d.comp), true)
+		d.meter = f.chain(d.comp, true)
 	}
 	if d.meter != nil {
 		d.read, _ = d.meter.last(math.MaxInt64)
@@ -256,7 +255,7 @@ func (f *view) state(d *due) interval.State {
 
 func (f *view) readOnly(d *due, s interval.State) interval.State {
 	for _, hours := range []bool{false, true} {
-		c := f.rec.chainFor(f.applied().reg, f.def(d.comp), hours)
+		c := f.chain(d.comp, hours)
 		if c == nil {
 			continue
 		}
@@ -274,7 +273,7 @@ func (f *view) readOnly(d *due, s interval.State) interval.State {
 func (f *view) meterState(d *due, hours bool, point float64) (read, est float64, likely interval.Date, has bool) {
 	nan := math.NaN()
 	a := f.applied()
-	c := f.rec.chainFor(a.reg, f.def(d.comp), hours)
+	c := f.chain(d.comp, hours)
 	if c == nil || math.IsNaN(point) {
 		return nan, nan, likely, false
 	}

@@ -135,16 +135,19 @@ type VerdictUsual struct {
 // Verdicts reads the latest sample of each component of a vehicle, or of the one
 // named, in order of component. There is none of a component without a sample.
 func (p *Partition) Verdicts(vehicle, component string) []Verdict {
-	r := p.record(vehicle)
-	if r == nil || p.law.Book == nil || r.registered() == nil || r.registered().Retired {
-		return nil
+	if v := p.judged(vehicle); v != nil {
+		return verdicts(v, component)
 	}
-	f := p.view(r)
+	return nil
+}
+
+// verdicts read the latest sample of each component, or of the one named.
+func verdicts(f *view, component string) []Verdict {
 	f.rec.ensureChains()
 	var out []Verdict
 	for i, c := range f.applied().reg.Components {
 		if component == "" || component == c.Name {
-			if v, ok := f.readSample(i); ok {
+			if v, ok := readSample(f, i); ok {
 				out = append(out, v)
 			}
 		}
@@ -162,7 +165,7 @@ type sampleVerdict struct {
 	x    *facts   // as the record stood at the sample
 }
 
-func (f *view) readSample(comp int) (Verdict, bool) {
+func readSample(f *view, comp int) (Verdict, bool) {
 	t := f.timeline(comp)
 	last := t.lastSample()
 	if last < 0 {

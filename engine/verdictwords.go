@@ -130,72 +130,72 @@ func (v *Verdict) where() string {
 
 // Text is the whole verdict as a mechanic reads it, in several lines.
 func (v *Verdict) Text() string {
-	var t text
-	t.line(0, "%s", v.Headline())
+	var t english.Lines
+	t.Line(0, "%s", v.Headline())
 	if s := v.measured(); s != "" {
-		t.line(1, "measured: %s", s)
+		t.Line(1, "measured: %s", s)
 	}
 	if v.FluidAge != nil {
 		s := english.Quantity(v.FluidAge)
 		if v.MixedAge != nil {
 			s += "; counting by its share what earlier drains left behind, " + english.Quantity(v.MixedAge)
 		}
-		t.line(1, "fluid age: %s", s)
+		t.Line(1, "fluid age: %s", s)
 	}
 	if v.Baseline != nil {
-		t.line(1, "baseline: %s", v.Baseline.words())
+		t.Line(1, "baseline: %s", v.Baseline.words())
 	}
 	for i := range v.Reasons {
 		v.Reasons[i].write(&t)
 	}
 	if v.Further > 0 {
-		t.line(1, "and %d more", v.Further)
+		t.Line(1, "and %d more", v.Further)
 	}
 	for _, s := range v.FollowUps {
-		t.line(1, "to follow: %s", s)
+		t.Line(1, "to follow: %s", s)
 	}
 	if v.Work != nil {
 		v.Work.write(&t)
 	}
 	if v.Forecast != nil {
-		t.line(1, "forecast: %s", v.Forecast.Says)
+		t.Line(1, "forecast: %s", v.Forecast.Says)
 	}
 	if v.Offer != nil {
-		t.line(1, "offer: %s", v.Offer.Says)
+		t.Line(1, "offer: %s", v.Offer.Says)
 	}
 	if v.NoOffer != "" {
-		t.line(1, "no offer: %s", v.NoOffer)
+		t.Line(1, "no offer: %s", v.NoOffer)
 	}
-	t.line(1, "results:")
+	t.Line(1, "results:")
 	for i := range v.Results {
-		t.line(2, "%s", v.Results[i].words())
+		t.Line(2, "%s", v.Results[i].words())
 	}
 	for _, u := range v.NotJudged {
-		t.line(1, "not judged: %s, without %s", u.Rule, strings.Join(u.Missing, ", "))
+		t.Line(1, "not judged: %s, without %s", u.Rule, strings.Join(u.Missing, ", "))
 	}
 	for _, n := range v.Notes {
-		t.line(1, "note: %s", n)
+		t.Line(1, "note: %s", n)
 	}
-	t.line(1, "%s", standAbove)
-	return strings.TrimSuffix(t.String(), "\n")
+	t.Line(1, "%s", standAbove)
+	return t.String()
 }
 
-func (r *Reason) write(t *text) {
-	t.line(1, "%s: %s", r.Stage, r.Message)
+func (r *Reason) write(t *english.Lines) {
+	t.Line(1, "%s: %s", r.Stage, r.Message)
 	if r.Earlier != "" {
-		t.line(2, "%s", r.Earlier)
+		t.Line(2, "%s", r.Earlier)
 	}
 	if len(r.PointsTo) > 0 {
-		t.line(2, "likely sources, the likeliest first: %s", strings.Join(r.PointsTo, ", "))
+		t.Line(2, "likely sources, the likeliest first: %s", strings.Join(r.PointsTo, ", "))
 	}
 	if r.Source != "" {
-		t.line(2, "where the limit comes from: %s", r.Source)
+		t.Line(2, "where the limit comes from: %s", r.Source)
 	}
 	if r.Advise != "" {
-		t.line(2, "%s", r.Advise)
+		t.Line(2, "%s", r.Advise)
 	}
 	if len(r.Cautions) > 0 {
-		t.line(2, "mind: %s", strings.Join(r.Cautions, ", "))
+		t.Line(2, "mind: %s", strings.Join(r.Cautions, ", "))
 	}
 }
 

@@ -31,3 +31,10 @@ type view struct {
 	// shortening: a task's factor is being asked for.
 	shortening bool
 }
+
+// newView reads a record as of the clock. kept is what of the book applies to the
+// vehicle, nil where that has not been asked yet. What the view derives it keeps to
+// itself.
+func newView(l *law, rec Record, kept *applied) *view {
+	return &view{law: l, rec: &rec, when: l.Now, kept: kept}
+}

@@ -99,11 +99,14 @@ type WhyEvent struct {
 // order of name and component; for one alone where it is named. It is empty for a
 // vehicle that nobody registered, and for a name that nothing has.
 func (p *Partition) Why(vehicle, name string) []Why {
-	r := p.record(vehicle)
-	if r == nil || p.law.Book == nil || r.registered() == nil {
-		return nil
+	if v := p.known(vehicle); v != nil {
+		return whyOf(v, name)
 	}
-	f := p.view(r)
+	return nil
+}
+
+// whyOf tells it of one vehicle that is registered.
+func whyOf(f *view, name string) []Why {
 	w := whyReader{f: f, name: name}
 	if f.rec.registered().Retired {
 		return w.retired()
@@ -268,7 +271,7 @@ func (f *view) whyMasked(comp int, l Latch) string {
 
 // tasks tells of the tasks and follow-ups, with how their due points came about.
 func (w *whyReader) tasks() {
-	reckoned := w.f.reckonings(w.name)
+	reckoned := reckonings(w.f, w.name)
 	for i := range reckoned {
 		y := w.begin(AlarmKey{reckoned[i].Task, reckoned[i].Component}, reckoned[i].Title)
 		y.Due = &reckoned[i]

@@ -105,49 +105,42 @@ func (y *Why) Headline() string {
 	return s + ": " + y.Stage
 }
 
-// text collects indented lines.
-type text struct{ strings.Builder }
-
-func (t *text) line(indent int, format string, args ...any) {
-	t.WriteString(strings.Repeat("  ", indent) + fmt.Sprintf(format, args...) + "\n")
-}
-
 // Text is the whole answer as a mechanic reads it, in several lines.
 func (y *Why) Text() string {
-	var t text
+	var t english.Lines
 	where := y.Name
 	if y.Name != y.Vehicle {
 		where += " (" + y.Vehicle + ")"
 	}
-	t.line(0, "%s: %s", where, y.Headline())
+	t.Line(0, "%s: %s", where, y.Headline())
 	if y.Title != "" && !strings.EqualFold(y.Title, y.Rule) {
-		t.line(1, "%s", y.Title)
+		t.Line(1, "%s", y.Title)
 	}
 	if y.NotJudged != nil && y.DoesNotApply == "" {
-		t.line(1, "not judged on: %s", y.NotJudged.On.line())
-		t.line(2, "missing: %s", strings.Join(y.NotJudged.Missing, ", "))
+		t.Line(1, "not judged on: %s", y.NotJudged.On.line())
+		t.Line(2, "missing: %s", strings.Join(y.NotJudged.Missing, ", "))
 	}
 	if y.Judged != nil {
 		if m := y.Judged.Message; m != "" && !strings.EqualFold(m, y.Title) {
-			t.line(1, "%s", m)
+			t.Line(1, "%s", m)
 		}
 		y.Judged.write(&t)
 	}
 	if y.Masked != "" {
-		t.line(1, "masked: %s", y.Masked)
+		t.Line(1, "masked: %s", y.Masked)
 	}
 	if y.Due != nil {
 		y.Due.write(&t)
 	}
 	if y.Judged == nil && y.Due == nil && y.Last != nil {
-		t.line(1, "%s", y.Last.Message)
-		t.evidence(y.Last.Evidence)
+		t.Line(1, "%s", y.Last.Message)
+		writeEvidence(&t, y.Last.Evidence)
 	}
 	if y.Last != nil {
-		t.line(1, "last change: %s  %s, %s to %s, by book %s", y.Last.Time.Format("2006-01-02 15:04"), y.Last.Transition, y.Last.From, y.Last.To, shortHash(y.Last.Book))
+		t.Line(1, "last change: %s  %s, %s to %s, by book %s", y.Last.Time.Format("2006-01-02 15:04"), y.Last.Transition, y.Last.From, y.Last.To, shortHash(y.Last.Book))
 	}
-	t.line(1, "book in force: %s", shortHash(y.Book))
-	return strings.TrimSuffix(t.String(), "\n")
+	t.Line(1, "book in force: %s", shortHash(y.Book))
+	return t.String()
 }
 
 // shortHash is enough of a book's hash to tell it from others.
@@ -156,7 +149,7 @@ func shortHash(h string) string {
 	return h[:min(len(h), enough)]
 }
 
-func (t *text) evidence(list []rules.Evidence) {
+func writeEvidence(t *english.Lines, list []rules.Evidence) {
 	for _, e := range list {
 		s := e.Of + " = " + english.Number(e.Value)
 		if e.Unit != "" {
@@ -165,40 +158,40 @@ func (t *text) evidence(list []rules.Evidence) {
 		if e.Note != "" {
 			s += "  (" + e.Note + ")"
 		}
-		t.line(2, "%s", s)
+		t.Line(2, "%s", s)
 	}
 }
 
-func (j *WhyJudged) write(t *text) {
-	t.line(1, "judged on: %s", j.On.line())
+func (j *WhyJudged) write(t *english.Lines) {
+	t.Line(1, "judged on: %s", j.On.line())
 	if j.Measure != nil {
-		t.line(1, "measure: %s = %s", english.OneLine(j.Condition), english.Number(*j.Measure))
+		t.Line(1, "measure: %s = %s", english.OneLine(j.Condition), english.Number(*j.Measure))
 		for _, l := range j.Limits {
-			t.line(2, "%s", l.words())
-			t.source(3, l.Source)
+			t.Line(2, "%s", l.words())
+			writeSource(t, 3, l.Source)
 		}
 	} else {
-		t.line(1, "raised when: %s", english.OneLine(j.Condition))
-		t.line(2, "which is %s", map[bool]string{true: "so", false: "not so"}[*j.Raise])
-		t.source(2, j.Source)
+		t.Line(1, "raised when: %s", english.OneLine(j.Condition))
+		t.Line(2, "which is %s", map[bool]string{true: "so", false: "not so"}[*j.Raise])
+		writeSource(t, 2, j.Source)
 	}
-	t.line(1, "reckoned with:")
-	t.evidence(j.Evidence)
+	t.Line(1, "reckoned with:")
+	writeEvidence(t, j.Evidence)
 	if j.Baseline != nil {
-		t.line(1, "baseline: %s", j.Baseline.words())
+		t.Line(1, "baseline: %s", j.Baseline.words())
 	}
 	if len(j.Events) > 0 {
-		t.line(1, "from the events:")
+		t.Line(1, "from the events:")
 		for i := range j.Events {
-			t.line(2, "%s", j.Events[i].line())
+			t.Line(2, "%s", j.Events[i].line())
 		}
 	}
 }
 
 // source says where a figure comes from, where anybody does.
-func (t *text) source(indent int, from string) {
+func writeSource(t *english.Lines, indent int, from string) {
 	if from != "" {
-		t.line(indent, "source: %s", from)
+		t.Line(indent, "source: %s", from)
 	}
 }
 
@@ -243,41 +236,41 @@ func (l *WhyLimit) words() string {
 }
 
 // write tells how the due point came about, limit by limit.
-func (r *Reckoning) write(t *text) {
+func (r *Reckoning) write(t *english.Lines) {
 	switch {
 	case r.FollowUp:
-		t.line(1, "opened: %s%s", r.LastDone, byEvent(r.By))
+		t.Line(1, "opened: %s%s", r.LastDone, byEvent(r.By))
 		if r.Lapses != "" {
-			t.line(1, "not asked for any more: %s past its point", r.Lapses)
+			t.Line(1, "not asked for any more: %s past its point", r.Lapses)
 		}
 	case r.LastDone != "" && r.Estimated:
-		t.line(1, "last done: %s, meter not read then but taken from the reading before%s", r.LastDone, byEvent(r.By))
+		t.Line(1, "last done: %s, meter not read then but taken from the reading before%s", r.LastDone, byEvent(r.By))
 	case r.LastDone != "":
-		t.line(1, "last done: %s%s", r.LastDone, byEvent(r.By))
+		t.Line(1, "last done: %s%s", r.LastDone, byEvent(r.By))
 	default:
-		t.line(1, "last done: nobody knows; %s", r.Policy)
+		t.Line(1, "last done: nobody knows; %s", r.Policy)
 	}
 	switch {
 	case r.FactorFrom != "" && len(r.Missing) > 0:
-		t.line(1, "factor: 1, since `%s` lacks %s", english.OneLine(r.FactorFrom), strings.Join(r.Missing, ", "))
+		t.Line(1, "factor: 1, since `%s` lacks %s", english.OneLine(r.FactorFrom), strings.Join(r.Missing, ", "))
 	case r.FactorFrom != "":
-		t.line(1, "factor: %s, from `%s`", english.Number(r.Factor), english.OneLine(r.FactorFrom))
+		t.Line(1, "factor: %s, from `%s`", english.Number(r.Factor), english.OneLine(r.FactorFrom))
 	}
 	if r.Postponed != "" {
-		t.line(1, "%s", r.Postponed)
+		t.Line(1, "%s", r.Postponed)
 	}
 	for _, p := range r.PulledIn {
 		moved := ""
 		if p.Limits != "" {
 			moved = "; moved its " + strings.ReplaceAll(p.Limits, ", ", " and ")
 		}
-		t.line(1, "%s%s%s", p.words(), byEvent(p.By), moved)
+		t.Line(1, "%s%s%s", p.words(), byEvent(p.By), moved)
 	}
 	for i := range r.Limits {
 		r.Limits[i].write(t)
 	}
 	if r.Likely != "" {
-		t.line(1, "likely reached: about %s (between %s and %s)", r.Likely, r.Early, r.Late)
+		t.Line(1, "likely reached: about %s (between %s and %s)", r.Likely, r.Early, r.Late)
 	}
 }
 
@@ -288,7 +281,7 @@ func byEvent(id *ID) string {
 	return fmt.Sprintf("  [%s %s]", id.Source, id.ID)
 }
 
-func (l *ReckonedLimit) write(t *text) {
+func (l *ReckonedLimit) write(t *english.Lines) {
 	head := l.Limit
 	if l.Decides {
 		head += " (this one decides)"
@@ -301,17 +294,17 @@ func (l *ReckonedLimit) write(t *text) {
 	case l.Every != "":
 		head += ": every " + l.Every
 	}
-	t.line(1, "%s", head)
-	t.source(2, l.Source)
-	t.points("from", english.Quantity(l.From), "soon", english.Quantity(l.Soon), "due", english.Quantity(l.Due), "overdue past", english.Quantity(l.Overdue))
-	t.points("from", l.FromDate, "soon", l.SoonDate, "due", l.DueDate, "overdue after", l.OverdueDate)
+	t.Line(1, "%s", head)
+	writeSource(t, 2, l.Source)
+	writePoints(t, "from", english.Quantity(l.From), "soon", english.Quantity(l.Soon), "due", english.Quantity(l.Due), "overdue past", english.Quantity(l.Overdue))
+	writePoints(t, "from", l.FromDate, "soon", l.SoonDate, "due", l.DueDate, "overdue after", l.OverdueDate)
 	if m := l.Meter; m != nil {
 		m.write(t)
 	}
 }
 
 // points writes pairs of a name and a value, those that have one, in a line.
-func (t *text) points(pairs ...string) {
+func writePoints(t *english.Lines, pairs ...string) {
 	var parts []string
 	for i := 0; i+1 < len(pairs); i += 2 {
 		if pairs[i+1] != "" {
@@ -319,25 +312,25 @@ func (t *text) points(pairs ...string) {
 		}
 	}
 	if len(parts) > 0 {
-		t.line(2, "%s", strings.Join(parts, ", "))
+		t.Line(2, "%s", strings.Join(parts, ", "))
 	}
 }
 
-func (m *ReckonedMeter) write(t *text) {
+func (m *ReckonedMeter) write(t *english.Lines) {
 	if m.Read == nil {
-		t.line(2, "the %s has not been read yet", m.Name)
+		t.Line(2, "the %s has not been read yet", m.Name)
 		return
 	}
-	t.line(2, "the %s read %s on %s", m.Name, english.Quantity(m.Read), m.ReadOn)
+	t.Line(2, "the %s read %s on %s", m.Name, english.Quantity(m.Read), m.ReadOn)
 	if m.PerDay == nil {
-		t.line(2, "too few readings to tell its usage")
+		t.Line(2, "too few readings to tell its usage")
 		return
 	}
 	laidUp := ""
 	if m.LaidUp {
 		laidUp = ", laid up of late"
 	}
-	t.line(2, "usage %s %s a day (%s to %s, from %d readings)%s", english.Number(m.PerDay.Value), m.PerDay.Unit,
+	t.Line(2, "usage %s %s a day (%s to %s, from %d readings)%s", english.Number(m.PerDay.Value), m.PerDay.Unit,
 		english.Number(m.PerDayLow.Value), english.Number(m.PerDayHigh.Value), m.Readings, laidUp)
-	t.line(2, "by now about %s (%s to %s), which nobody has read", english.Quantity(m.Now), english.Quantity(m.NowLeast), english.Quantity(m.NowMost))
+	t.Line(2, "by now about %s (%s to %s), which nobody has read", english.Quantity(m.Now), english.Quantity(m.NowLeast), english.Quantity(m.NowMost))
 }

@@ -182,7 +182,7 @@ func (f *view) faceDone(d *due) (float64, string) {
 	if math.IsNaN(life) {
 		life, hours = d.last.Hours, true
 	}
-	c := f.rec.chainFor(f.applied().reg, f.def(d.comp), hours)
+	c := f.chain(d.comp, hours)
 	if i < 0 || c == nil || math.IsNaN(life) {
 		return 0, ""
 	}

@@ -64,8 +64,8 @@ func (b *BeforeAndNow) pace() int {
 	return 1
 }
 
-func (w *VerdictWork) write(t *text) {
-	t.line(1, "work since the sample before: %s", strings.Join(w.Done, "; "))
+func (w *VerdictWork) write(t *english.Lines) {
+	t.Line(1, "work since the sample before: %s", strings.Join(w.Done, "; "))
 	for _, b := range w.Before {
 		s := fmt.Sprintf("%s: %s before", b.Title, english.Short(b.Before))
 		if b.Left != nil {
@@ -81,7 +81,7 @@ func (w *VerdictWork) write(t *text) {
 		if b.RateBefore != nil && b.Rate != nil && w.Run != nil {
 			s += fmt.Sprintf("; made in %s: %s before, %s since", w.Per, english.Short(*b.RateBefore), english.Short(*b.Rate))
 		}
-		t.line(2, "%s", s)
+		t.Line(2, "%s", s)
 	}
-	t.line(2, "%s", w.Says)
+	t.Line(2, "%s", w.Says)
 }
