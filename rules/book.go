@@ -220,3 +220,9 @@ type Place struct {
 	File      string
 	Line, Col int // from 1
 }
+
+// ShortHash is enough of a hash, as of a book, to tell it from others.
+func ShortHash(h string) string {
+	const enough = len("sha256:") + 12
+	return h[:min(len(h), enough)]
+}

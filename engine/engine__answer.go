@@ -1,0 +1,114 @@
+package engine
+
+import "slices"
+
+// takeAnswer does what a person said. Only what moves a task is a fact of the
+// record; the others answer what stood when they came.
+func (f *fold) takeAnswer(d *AnswerData) error {
+	s := newStamp(&f.ev)
+	s.Void = f.rec.voided(s.ID)
+	if s.Void && d.Answer != "postpone" {
+		f.rec.Answers = latest(append(f.rec.Answers, s), keptAnswers)
+		return nil
+	}
+	var err error
+	switch d.Answer {
+	case "acknowledge":
+		err = f.acknowledge(d)
+	case "shelve":
+		err = f.answer(d, shelvedNow, func(a *Alarm) error { return a.Shelve(d.Until, f.when, f.ev.ID) })
+	case "unshelve":
+		err = f.answer(d, unshelved, (*Alarm).Unshelve)
+	case "out of service", "in service":
+		err = f.outOfService(d.Answer == "out of service")
+	case "not mine":
+		err = f.disown(d)
+	case "postpone":
+		return f.postpone(s, d)
+	case "accept":
+		return f.accept(s, d)
+	default:
+		err = Refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, not mine, postpone, accept", d.Answer)
+	}
+	if err == nil {
+		f.rec.Answers = latest(append(f.rec.Answers[:len(f.rec.Answers):len(f.rec.Answers)], s), keptAnswers)
+	}
+	return err
+}
+
+// answer changes an alarm's standing as a person says, and tells of it.
+func (f *fold) answer(d *AnswerData, what string, change func(*Alarm) error) error {
+	a, err := f.meant(d)
+	if err != nil {
+		return err
+	}
+	if err := change(&a); err != nil {
+		return err
+	}
+	f.answered(a, what, d.Why)
+	return nil
+}
+
+// meant finds the alarm that an answer means. One that names no component
+// means the only alarm of that rule.
+func (f *fold) meant(d *AnswerData) (Alarm, error) {
+	if i := f.rec.alarm(AlarmKey{d.Rule, d.Component}); i >= 0 {
+		return f.rec.Alarms[i], nil
+	}
+	var found []Alarm
+	for _, a := range f.rec.Alarms {
+		if a.Rule == d.Rule && d.Component == "" {
+			found = append(found, a)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return Alarm{}, Refuse("no alarm of %q stands on vehicle %s", d.Rule, f.rec.Vehicle)
+	}
+	return Alarm{}, Refuse("%q stands on %d components of vehicle %s: the answer must name one", d.Rule, len(found), f.rec.Vehicle)
+}
+
+// answered says that a person's word changed an alarm's standing.
+func (f *fold) answered(a Alarm, what, why string) {
+	t := f.transition(&a, what, a.Stage, a.Stage)
+	t.Standing, t.Title, t.Message = a.standing(f.rec.Out), a.Last.Title, why
+	t.Shelved = a.ShelvedUntil != 0
+	t.Events = f.causeIDs()
+	a.Last.Standing = t.Standing // otherwise the alarm goes on saying what it said
+	f.rec.setAlarm(a)
+	f.say(t)
+}
+
+func (f *fold) acknowledge(d *AnswerData) error {
+	err := f.answer(d, acked, func(a *Alarm) error { return a.Acknowledge(f.ev.ID) })
+	if err == nil && d.Rule == NotTheirs {
+		f.seenTo()
+	}
+	return err
+}
+
+func (f *fold) outOfService(out bool) error {
+	if f.rec.Out == out {
+		return Refuse("vehicle %s is %s already", f.rec.Vehicle, map[bool]string{true: "out of service", false: "in service"}[out])
+	}
+	f.rec.Out = out
+	f.rec.InOut = latest(append(slices.Clone(f.rec.InOut), f.when.Unix()), keptInOut)
+	f.change.All = !out // in service again: everything is judged once
+	return nil
+}
+
+// unanswer takes back what a voided answer did.
+func (f *fold) unanswer(id ID) {
+	f.dropDisowned(func(o disowned) bool { return o.ID == id })
+	for _, a := range f.rec.Alarms {
+		switch wasShelved, wasAcked := a.TakeBack(id); {
+		case wasShelved:
+			f.answered(a, unshelved, "the answer that shelved it was taken back")
+		case wasAcked:
+			a.Last.Standing = a.standing(f.rec.Out)
+			f.rec.setAlarm(a)
+		}
+	}
+}

@@ -1,0 +1,94 @@
+package engine
+
+import "slices"
+
+// move is what a judgement asks of an alarm: the stage it should have and the
+// words for it.
+type alarmMove struct {
+	AlarmKey
+	task  bool
+	stage int
+	// words fills in the transition's message, evidence, advice and the rest; it
+	// is called only when the alarm moves. For a task that was judged they are found
+	// from its place in fold.judged, of which due is one more.
+	words func(t *Transition, from, to int)
+	due   int
+}
+
+func (f *fold) move(m alarmMove) { f.moves = append(f.moves, m) }
+
+// flush turns the alarms that the judgements ask for, in order of name.
+func (f *fold) flush() {
+	slices.SortStableFunc(f.moves, func(a, b alarmMove) int { return a.AlarmKey.compare(b.AlarmKey) })
+	for _, m := range f.moves {
+		if t := f.turn(m); t != nil {
+			f.say(t)
+		}
+	}
+}
+
+// turn moves the alarm to the stage that m asks for; it returns nil where nothing
+// changes.
+func (f *fold) turn(m alarmMove) *Transition {
+	i := f.rec.alarm(m.AlarmKey)
+	a := Alarm{AlarmKey: m.AlarmKey, Task: m.task}
+	if i >= 0 {
+		a = f.rec.Alarms[i]
+	}
+	from, to := a.Stage, m.stage
+	if from == to {
+		return nil
+	}
+	what, unsaid := a.Move(to, f.when.Unix(), f.change.TookOut)
+	t := f.transition(&a, what, from, to)
+	t.Shelved, t.Standing = unsaid, a.standing(f.rec.Out)
+	switch {
+	case m.due > 0:
+		f.taskWords(t, &f.judged[m.due-1].due, to, f.causeIDs())
+	case m.words != nil:
+		m.words(t, from, to)
+	}
+	a.Last = *t
+	f.rec.setAlarm(a)
+	return t
+}
+
+// transition makes a transition of a with all that does not hang on the rule.
+func (f *fold) transition(a *Alarm, what string, from, to int) *Transition {
+	return &Transition{
+		Time: f.when, Vehicle: f.rec.Vehicle, Component: a.Component, Rule: a.Rule, Transition: what,
+		From: a.stageName(from), To: a.stageName(to), Task: a.Task, Book: f.bookHash(),
+	}
+}
+
+// withdraw takes an alarm away whose rule, component or vehicle is gone.
+func (f *fold) withdraw(a Alarm, why string) {
+	from := a.Stage
+	a.Stage = 0
+	t := f.transition(&a, withdrawn, from, 0)
+	t.Standing, t.Message, t.Title = normal, why, a.Last.Title
+	t.Events = f.causeIDs()
+	a.Last = *t
+	f.rec.setAlarm(a)
+	if from > 0 {
+		f.say(t)
+	}
+}
+
+// endShelves unshelves what was shelved until now, and forgets what returned
+// long ago.
+func (f *fold) endShelves() {
+	now := f.when.Unix()
+	for _, a := range f.rec.Alarms {
+		switch {
+		case a.EndShelf(now):
+			t := f.transition(&a, unshelved, a.Stage, a.Stage)
+			t.Standing, t.Message, t.Title = a.standing(f.rec.Out), "the shelf is over; "+a.Last.Message, a.Last.Title
+			t.Advise, t.Cautions, t.OwnCautions, t.Events = a.Last.Advise, a.Last.Cautions, a.Last.OwnCautions, a.Last.Events
+			f.rec.setAlarm(a)
+			f.say(t)
+		case a.Forget(now):
+			f.rec.setAlarm(a)
+		}
+	}
+}

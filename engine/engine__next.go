@@ -1,0 +1,59 @@
+package engine
+
+import (
+	"slices"
+	"telltale/rules"
+	"time"
+)
+
+// settle notes the next moment at which a tick can change something, in Unix
+// seconds, and what readings cannot.
+func (f *fold) settle() {
+	r := f.rec
+	reg := r.registered()
+	switch {
+	case reg == nil:
+		r.Next = seconds(r.FirstSeen) + int64(unregisteredFor/time.Second) + 1
+	case f.Book == nil || reg.Retired || r.Out:
+		r.Next = never
+	case f.unclocked():
+		r.Next = 0
+	case !f.whole:
+		r.Next = min(r.Next, f.nextOfAlarms())
+	default:
+		for i := range f.judged {
+			f.judged[i].calendar = f.nextByCalendar(&f.judged[i].due)
+		}
+		r.Next = f.nextChange()
+		f.quiet = f.drawQuiet()
+		if f.quiet != nil {
+			f.dropDerived()
+		}
+	}
+}
+
+// dropDerived frees what can be made again when it is asked for.
+func (f *fold) dropDerived() { f.rec.chains, f.kept = nil, nil }
+
+func (f *fold) nextChange() int64 {
+	onClock := func(ar rules.AppliedRule) bool { return ar.Rule.On&rules.OnClock != 0 }
+	if f.Now.IsZero() || slices.ContainsFunc(f.applied().rules.Rules, onClock) {
+		return 0
+	}
+	next := f.nextOfAlarms()
+	for i := range f.judged {
+		next = min(next, f.judged[i].calendar, f.nextByUsage(&f.judged[i].due))
+	}
+	for i := range f.rec.chains {
+		next = min(next, f.nextOfMeter(&f.rec.chains[i]))
+	}
+	return next
+}
+
+func (f *view) nextOfAlarms() int64 {
+	next := int64(never)
+	for i := range f.rec.Alarms {
+		next = min(next, f.rec.Alarms[i].NextChange())
+	}
+	return next
+}

@@ -1,0 +1,126 @@
+package engine
+
+import (
+	"strconv"
+	"telltale/engine/lab"
+	"telltale/rules"
+	"telltale/rules/english"
+	"telltale/rules/unit"
+)
+
+func rateNote(kind unit.Kind) note {
+	return func(x *facts, _ rules.Word, arg string) string {
+		within, _, ok := x.sheet.RateError(arg, kind)
+		_, per := x.f.perWords(kind)
+		return x.within(arg, within*per, ok)
+	}
+}
+
+func (x *facts) madeNote(_ rules.Word, arg string) string {
+	within, _, ok := x.sheet.MadeError(arg)
+	return x.within(arg, within, ok)
+}
+
+func (x *facts) shortNote(rules.Word, string) string {
+	if x.sheet.ShortRun() {
+		return "a run under 5 h makes a large rate of a small error (JOAP manual)"
+	}
+	return ""
+}
+
+// statedNote says of the last exchange that nobody measured how much it renewed.
+func (x *facts) statedNote(rules.Word, string) string {
+	e := lastExchange(x.steps, len(x.steps.steps)-1)
+	if e < 0 || !x.steps.lab[e].Stated {
+		return ""
+	}
+	return x.statedWords(e)
+}
+
+// olderNote tells what softens and what does not.
+func (x *facts) olderNote(rules.Word, string) string {
+	n, _, ok := x.older()
+	if !ok || n <= 1 {
+		return "the fluid is no older than the baseline's"
+	}
+	return olderWords(n) + "; a warning is not softened"
+}
+
+func (x *facts) usualNote(_ rules.Word, arg string) string {
+	u, _, ok := x.sheet.Usual(arg)
+	if !ok {
+		return ""
+	}
+	per, base := x.f.perWords(u.Per)
+	return "made " + english.Figures(u.Latest*base) + " in " + per + "; usual here, of " + strconv.Itoa(u.Rates) + " samples, are " +
+		english.Figures(u.Lower*base) + " to " + english.Figures(u.Upper*base)
+}
+
+func (x *facts) freshNote(_ rules.Word, arg string) string { return x.sheet.FreshNote(arg) }
+
+func (x *facts) dilutionNote(_ rules.Word, arg string) string {
+	analyte, _ := target(arg)
+	return lab.DilutionNote(analyte)
+}
+
+// drainNote is what the drains to a target come to.
+func (x *facts) drainNote(_ rules.Word, arg string) string {
+	n, _, ok := x.exchangesTo(arg)
+	if !ok {
+		return ""
+	}
+	l, _, ok := x.litresTo(arg)
+	if !ok || n == 0 {
+		return ""
+	}
+	volume := x.f.Book.Units.Volume
+	amount := func(litres float64) string { return english.Figures(unit.From(litres, volume)) + " " + volume }
+	return english.Plural(int(n), "drain") + " of " + amount(l/n) + ", " + amount(l) + " in all"
+}
+
+func (x *facts) reportedNote(analyte string) string {
+	switch r, ok := x.sheet.Result(analyte); {
+	case ok && r.Censored:
+		return "reported as below " + strconv.FormatFloat(r.Value, 'f', -1, 64)
+	case ok && r.Above:
+		return "reported as above " + strconv.FormatFloat(r.Value, 'f', -1, 64)
+	}
+	return ""
+}
+
+// within is how exact a difference of results can be.
+func (x *facts) within(analyte string, v float64, ok bool) string {
+	if !ok || x.inexact(analyte) {
+		return ""
+	}
+	return "± " + english.Figures(v) + " by the method alone, " + lab.PrecisionOf(analyte).Source
+}
+
+// statedWords say of the exchange at step e that nobody measured how much it renewed.
+func (x *facts) statedWords(e int) string {
+	return "how much fluid was renewed was not told; its task says " + english.Figures(100*x.steps.lab[e].Share) + " %, on which no more than an advisory rests"
+}
+
+// inexact reports whether the result or the one that it is compared with is a limit.
+func (x *facts) inexact(analyte string) bool {
+	n := 0
+	for i := len(x.steps.steps) - 1; i >= 0 && n < 2; i-- {
+		if x.steps.steps[i].sample == nil {
+			continue
+		}
+		if r, ok := (lab.Sheet{History: x.steps.lab[:i+1]}).Result(analyte); ok && (r.Censored || r.Above) {
+			return true
+		}
+		n++
+	}
+	return false
+}
+
+// perWords is what rates are told for, and how many metres or seconds that is.
+func (f *view) perWords(per unit.Kind) (string, float64) {
+	if per != unit.Distance {
+		return "100 h", 100 * 3600
+	}
+	base, _, _ := unit.Base(1000, f.Book.Units.Distance)
+	return "1,000 " + f.Book.Units.Distance, base
+}

@@ -1,0 +1,142 @@
+package engine
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"telltale/engine/interval"
+	"telltale/rules"
+	"telltale/rules/unit"
+	"time"
+)
+
+// A person may postpone a task, for a reason and up to a limit: a date or a distance.
+// That is at most one interval of the task from the day of the answer, since what
+// waits longer is not put off but left out. The task's other limits wait with it, for
+// one interval at most as well; so a vehicle that stands still, or runs more than
+// anybody thought, is not forgotten. Past the limit the task is due, and overdue past its
+// tolerance, as at any point. Common practice, no source.
+
+// longestWait is how long a task waits that has no limit of time: months.
+const longestWait = 12
+
+// answersTo reports whether people may mean the task by that name: its own, the one that
+// it had before, or that of a task whose place it takes.
+func answersTo(t *rules.Task, name string) bool {
+	return t.Name == name || t.Was != "" && t.Was == name || slices.Contains(t.Over, name)
+}
+
+// wait is the last day until which a task can be postponed on a day.
+func wait(from interval.Date, every interval.Limits) interval.Date {
+	if every.Months+every.Days == 0 {
+		return from.AddMonths(longestWait)
+	}
+	return from.AddMonths(every.Months).AddDays(every.Days)
+}
+
+// applyPostponement moves the due point as a person said after the work that it
+// counts from.
+func (f *view) applyPostponement(d *due) {
+	for i := len(f.rec.Postponed) - 1; i >= 0; i-- {
+		p := &f.rec.Postponed[i]
+		on := p.Component == "" || p.Component == f.componentName(d.comp)
+		if p.Void || !answersTo(d.task, p.Task) || !on {
+			continue
+		}
+		date := interval.DateOf(time.Unix(0, p.At), f.applied().zone)
+		if d.last != nil && (date < d.last.Date || date == d.last.Date && p.To == 0) {
+			return // it was done since, or on the day of the answer
+		}
+		if p.To > 0 {
+			if !d.noHistory {
+				d.postponed = p
+				d.accepted(p)
+			}
+			return
+		}
+		if point, ok := f.postponedPoint(d, p, date); ok {
+			d.postponed, d.point, d.noHistory = p, point, false
+		}
+		return
+	}
+}
+
+// postponedPoint is where the answer of that date puts the task; false where it moves
+// nothing, since it speaks of a distance that the task does not go by.
+func (f *view) postponedPoint(d *due, p *Postponed, date interval.Date) (interval.Point, bool) {
+	every := d.plan.Interval()
+	at := f.metersAt(d.comp, p.At)
+	point := interval.Point{
+		Distance: later(d.point.Distance, at.Distance, every.Distance),
+		Hours:    later(d.point.Hours, at.Hours, every.Hours),
+	}
+	if every.Months+every.Days > 0 {
+		point.Date, point.HasDate = max(d.point.Date, wait(date, every)), true
+	}
+	if until, err := interval.ParseDate(p.Until); err == nil {
+		point.Date, point.HasDate = until, true
+		return point, true
+	}
+	by, err := p.ByDistance.As(unit.Distance)
+	from := d.point.Distance
+	if math.IsNaN(from) || from < at.Distance {
+		from = at.Distance
+	}
+	point.Distance = from + by
+	return point, err == nil && !math.IsNaN(point.Distance)
+}
+
+// metersAt is where the component's meters stood at a moment, as life values.
+func (f *view) metersAt(comp int, at int64) interval.Done {
+	d := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
+	for _, hours := range []bool{false, true} {
+		c := f.chain(comp, hours)
+		if c == nil {
+			continue
+		}
+		if last, ok := c.last(at); ok && hours {
+			d.Hours = last.life
+		} else if ok {
+			d.Distance = last.life
+		}
+	}
+	return d
+}
+
+// later is one interval from where a meter stood, or the task's own point if that
+// lies beyond it; NaN where the task does not go by the meter.
+func later(point, at, every float64) float64 {
+	switch {
+	case every == 0:
+		return math.NaN()
+	case math.IsNaN(at) || point > at+every:
+		return point
+	}
+	return at + every
+}
+
+// postponedBy is who moved the point, and why. Who gives no name is known by where
+// the answer came from.
+func postponedBy(p *Postponed) string {
+	if p.To > 0 {
+		return acceptedBy(p)
+	}
+	return "postponed by " + cmp.Or(p.By, p.ID.Source) + ": " + p.Why
+}
+
+// accepted puts the point where a person accepted it. The other limits stay.
+func (d *due) accepted(p *Postponed) {
+	if p.ByHours {
+		d.point.Hours = p.To
+	} else {
+		d.point.Distance = p.To
+	}
+}
+
+func acceptedBy(p *Postponed) string {
+	s := "put where the forecast of a sample has it, accepted by " + p.By
+	if p.Why != "" {
+		s += ": " + p.Why
+	}
+	return s
+}

@@ -1,0 +1,138 @@
+package engine
+
+import (
+	"math"
+	"telltale/rules"
+)
+
+// Latch is how far a rule has got on one vehicle or component: which of its
+// limits are on, and what it opened. It is a function of the record's facts and
+// can be made anew by walking them in order.
+type Latch struct {
+	AlarmKey
+	Stage int     `json:"stage,omitempty"`
+	On    [4]bool `json:"on"`    // limits by stage number; a pattern has the one of its stage
+	Count [4]int  `json:"count"` // judged samples in a row that reached the limit
+	// Reached is the event at which the stage was reached, Age the age of the
+	// fluid then: metres and seconds, negative where unknown.
+	Reached ID         `json:"reached,omitzero"`
+	Age     [2]float64 `json:"age"`
+	Masked  bool       `json:"masked,omitempty"` // at the last judgement an exchange hid the evidence
+	// Opened are the follow-ups opened in this life of the alarm, Openings all of
+	// those that may still count.
+	Opened   []string  `json:"opened,omitempty"`
+	Openings []Opening `json:"openings,omitempty"`
+	// Pulls are the tasks pulled in, the last PullsNow of them in this life of the alarm.
+	Pulls    []Opening `json:"pulls,omitempty"`
+	PullsNow int       `json:"pullsNow,omitempty"`
+	Judged   ID        `json:"judged,omitzero"`   // the event at the last judgement
+	Missing  []string  `json:"missing,omitempty"` // why the last event was not judged
+}
+
+// Opening is a follow-up that a rule opened, or a task that it pulled in: where the
+// vehicle stood then.
+type Opening struct {
+	Name     string  `json:"name"`
+	By       ID      `json:"by"`
+	Stage    int     `json:"stage,omitempty"` // of the rule; 0 where a service opened it
+	At       int64   `json:"t"`               // Unix nanoseconds
+	Distance float64 `json:"distance"`        // metres, negative where unknown
+	Hours    float64 `json:"hours"`           // seconds, negative where unknown
+	// Stated: what opened it rests on a share of the fluid that nobody measured.
+	Stated bool `json:"stated,omitempty"`
+}
+
+// Openings kept for a rule, and as many of tasks pulled in.
+const keptOpenings = 16
+
+// known turns the stored form of an unknown number (negative) back into NaN;
+// stored is the other way.
+func known(v float64) float64 {
+	if v < 0 {
+		return math.NaN()
+	}
+	return v
+}
+
+func stored(v float64) float64 {
+	if math.IsNaN(v) {
+		return -1
+	}
+	return v
+}
+
+// advance gives the latch after one judged end: each limit latches alone.
+func (l Latch) advance(r *rules.Rule, e rules.End, masked bool) Latch {
+	if !r.Measured {
+		on := l.On[r.Stage]
+		l.On[r.Stage] = e.Raise || on && !e.Clear
+	} else {
+		for s := rules.Advisory; s <= rules.Warning; s++ {
+			if r.Has[s] {
+				l.limit(r, s, e.Measure, e.Limits[s], masked)
+			}
+		}
+	}
+	l.Stage = 0
+	for s := rules.Warning; s > 0 && l.Stage == 0; s-- {
+		if l.On[s] {
+			l.Stage = s
+		}
+	}
+	return l
+}
+
+// atMostAdvisory takes back what rests on a share that nobody measured: it may raise
+// an advisory, and no more than stood before.
+func (l *Latch) atMostAdvisory(before *Latch) {
+	held := false
+	for s := rules.Caution; s <= rules.Warning; s++ {
+		if l.On[s] && !before.On[s] {
+			l.On[s], held = false, true
+		}
+	}
+	if !held {
+		return
+	}
+	l.Stage = rules.Advisory
+	for s := rules.Caution; s <= rules.Warning; s++ {
+		if l.On[s] {
+			l.Stage = s
+		}
+	}
+}
+
+func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, masked bool) {
+	off := math.Abs(limit) * r.Deadband
+	if limit <= 0 {
+		off = r.Deadband
+	}
+	reached, released := atLeast(m, limit), less(m, limit-off)
+	if r.Below {
+		reached, released = atLeast(limit, m), less(limit+off, m)
+	}
+	if !reached {
+		l.Count[s] = 0
+	} else {
+		l.Count[s] = min(l.Count[s]+1, r.Confirm[s])
+	}
+	switch {
+	case !l.On[s]:
+		l.On[s] = reached && l.Count[s] >= r.Confirm[s]
+	case released && !masked:
+		l.On[s] = false
+	}
+}
+
+// atLeast and less compare as conditions do: what is a hair under a limit has reached it.
+func atLeast(a, b float64) bool { return a >= b || rules.Equal(a, b) }
+
+func less(a, b float64) bool { return a < b && !rules.Equal(a, b) }
+
+// keepOpenings keeps what an alarm by the clock opened when it did: the clock's past
+// is no fact that could be walked again.
+func (l *Latch) keepOpenings(r *rules.Rule, before *Latch) {
+	if r.On == rules.OnClock && l.Stage > 0 && before.Stage > 0 {
+		l.Opened, l.Openings, l.Pulls, l.PullsNow = before.Opened, before.Openings, before.Pulls, before.PullsNow
+	}
+}

@@ -1,0 +1,53 @@
+package engine
+
+import (
+	"slices"
+	"telltale/rules"
+)
+
+// open notes the follow-ups that reaching the stage opens, each once in a life of
+// the alarm.
+func (l *Latch) open(r *rules.Rule, from int, stood Opening) {
+	if from == 0 {
+		l.Opened, l.PullsNow = nil, 0
+	}
+	stood.Stage = l.Stage
+	for i := range r.PullIns {
+		l.pullIn(&r.PullIns[i], stood)
+	}
+	for _, fu := range r.FollowUps {
+		if fu.Stage != 0 && fu.Stage != l.Stage || slices.Contains(l.Opened, fu.Name) {
+			continue
+		}
+		l.Opened = append(slices.Clone(l.Opened), fu.Name)
+		stood.Name = fu.Name
+		l.Openings = latest(append(slices.Clone(l.Openings), stood), keptOpenings)
+	}
+}
+
+// pullIn notes what the stage that was just reached pulls in: once in a life of the
+// alarm, and again where a worse stage asks for it by limits of its own.
+func (l *Latch) pullIn(p *rules.PullIn, stood Opening) {
+	now := l.Pulls[len(l.Pulls)-min(l.PullsNow, len(l.Pulls)):]
+	asked := func(o Opening) bool { return o.Name == p.Task && o.ofStage(p.Stage) }
+	if p.Stage != 0 && p.Stage != l.Stage || slices.ContainsFunc(now, asked) {
+		return
+	}
+	stood.Name = p.Task
+	l.Pulls = latest(append(slices.Clone(l.Pulls), stood), keptOpenings)
+	l.PullsNow++
+}
+
+// ofStage reports whether it was opened by what a rule says at the stage; 0 is any.
+func (o *Opening) ofStage(stage int) bool { return stage == 0 || o.Stage == 0 || stage == o.Stage }
+
+// opened are the names that the event opened.
+func opened(list []Opening, by ID) []string {
+	var out []string
+	for _, o := range list {
+		if o.By == by && !slices.Contains(out, o.Name) {
+			out = append(out, o.Name)
+		}
+	}
+	return out
+}

@@ -1,0 +1,180 @@
+package engine
+
+import (
+	"fmt"
+	"slices"
+	"telltale/engine/lab"
+	"telltale/rules/analytes"
+	"telltale/rules/unit"
+)
+
+// sheetRead is what a sample's sheet of results says: those that can be judged, in
+// base units, and why each of the others cannot. These are kept as reported and
+// shown.
+type sheetRead struct {
+	results []lab.Result
+	notes   []string
+	whys    map[int]string // by index in the sheet
+	// analyses counts those of an analyte where there was more than one.
+	analyses map[string]int
+}
+
+// sheet reads the sample's sheet, once.
+func (s *Sample) sheet() *sheetRead {
+	if s.parsed == nil {
+		s.parsed = readSheets([]*SampleData{s.SampleData})
+	}
+	return s.parsed
+}
+
+// sheet reads the sheet of the step's sample and those of its repeated analyses.
+func (s *step) sheet() *sheetRead {
+	if len(s.again) == 0 {
+		return s.sample.sheet()
+	}
+	return readSheets(s.sheets())
+}
+
+// sheets are the step's sample and its repeated analyses.
+func (s *step) sheets() []*SampleData {
+	out := []*SampleData{s.sample.SampleData}
+	for _, o := range s.again {
+		out = append(out, o.SampleData)
+	}
+	return out
+}
+
+// analysis is one result that can be judged, with its index on the sample's sheets
+// and the number of its sheet.
+type analysis struct {
+	lab.Result
+	at, sheet int
+}
+
+// readSheets reads the sheets of one sample: what stands on them more than once was
+// analysed repeatedly. One bad result does not stop the others.
+func readSheets(sheets []*SampleData) *sheetRead {
+	r := &sheetRead{}
+	n := 0
+	list := make([]analysis, 0, len(sheets[0].Results))
+	for k, d := range sheets {
+		density := d.density()
+		for i := range d.Results {
+			if res, err := d.Results[i].read(density); err != nil {
+				r.refuse(n, d.Results[i].Analyte, err)
+			} else {
+				list = append(list, analysis{res, n, k})
+			}
+			n++
+		}
+	}
+	r.together(list)
+	whole := 0.0
+	for _, res := range r.results {
+		whole += share(res)
+	}
+	if whole > 1_000_000*(1+1e-9) {
+		r.notes = append(r.notes, fmt.Sprintf("the results add up to %.6g %%, more than the whole", whole/10_000))
+	}
+	return r
+}
+
+// together makes one result of those of one analyte.
+func (r *sheetRead) together(list []analysis) {
+	r.results = make([]lab.Result, 0, len(list))
+	for i, a := range list {
+		of := func(o analysis) bool { return o.Analyte == a.Analyte }
+		if slices.ContainsFunc(list[:i], of) {
+			continue // read with the first of them
+		}
+		if !slices.ContainsFunc(list[i+1:], of) {
+			r.results = append(r.results, a.Result)
+			continue
+		}
+		var same []analysis
+		for _, o := range list[i:] {
+			if of(o) {
+				same = append(same, o)
+			}
+		}
+		r.repeated(same)
+	}
+}
+
+// repeated reads the analyses of one analyte together. Where two do not go together
+// and the second stands on a sheet of its own, the first counts until a third settles
+// it: what cannot be judged changes nothing.
+func (r *sheetRead) repeated(same []analysis) {
+	results := make([]lab.Result, len(same))
+	for i, a := range same {
+		results[i] = a.Result
+	}
+	one, apart, err := lab.Repeated(results)
+	switch {
+	case err == nil:
+		r.results = append(r.results, one)
+		if r.analyses == nil {
+			r.analyses = map[string]int{}
+		}
+		r.analyses[one.Analyte] = len(same)
+		if apart != "" {
+			r.notes = append(r.notes, one.Analyte+": "+apart)
+		}
+		return
+	case same[0].sheet != same[1].sheet:
+		r.results = append(r.results, same[0].Result)
+		same = same[1:]
+	}
+	for _, a := range same {
+		r.refuse(a.at, a.Analyte, err)
+	}
+}
+
+func (r *sheetRead) refuse(i int, analyte string, err error) {
+	if r.whys == nil {
+		r.whys = map[int]string{}
+	}
+	r.whys[i] = err.Error()
+	if note := fmt.Sprintf("%s not judged: %v", analyte, err); !slices.Contains(r.notes, note) {
+		r.notes = append(r.notes, note)
+	}
+}
+
+// share is the least that the result is of the whole, in mg/kg.
+func share(r lab.Result) float64 {
+	switch a, _ := analytes.Find(r.Analyte); a.Kind {
+	case unit.Concentration:
+		return r.Span().Low
+	case unit.Percent:
+		return r.Span().Low * 10_000
+	}
+	return 0
+}
+
+// read turns the result into base units, or says why it cannot be judged.
+func (d *ResultData) read(density float64) (r lab.Result, err error) {
+	r.Analyte = d.Analyte
+	if !analytes.Known(d.Analyte) {
+		return r, fmt.Errorf("no rule knows an analyte of that name")
+	}
+	v := d.Value
+	switch {
+	case d.Below != nil:
+		v, r.Censored = d.Below, true
+	case d.Above != nil:
+		v, r.Above = d.Above, true
+	case d.NotDetected:
+		return r, fmt.Errorf("not detected, and the limit of detection is not said")
+	case d.Trace:
+		return r, fmt.Errorf("a trace, and the limit that it is below is not said")
+	case v == nil:
+		return r, fmt.Errorf("it has no value")
+	}
+	if r.Value, err = lab.Normalise(d.Analyte, *v, d.Unit, density); err != nil {
+		return r, err
+	}
+	if r.Censored && r.Value <= 0 {
+		return r, fmt.Errorf("below %s says nothing", d.number(*v))
+	}
+	return r, nil
+}

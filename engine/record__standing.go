@@ -1,0 +1,88 @@
+package engine
+
+import (
+	"slices"
+	"telltale/rules/unit"
+)
+
+// lifeAt is the life value that a service or sample stands on: its own accepted
+// reading, else the last accepted one before it, which is then an estimate. A
+// reading of its own that is too old to be kept in the chain is taken where it
+// fits between those that are.
+func (c *chain) lifeAt(s *Stamp, own map[string]unit.Quantity) (life float64, estimated, ok bool) {
+	if p, found := c.of(s); found && p.accepted {
+		return p.life, false, true
+	} else if !found {
+		if v, has := meterValue(own, c.name, c.hours); has {
+			if life, ok := c.fits(s.At, v); ok {
+				return life, false, true
+			}
+		}
+	}
+	p, ok := c.last(s.At)
+	return p.life, true, ok
+}
+
+// fits gives the life value of a face value between the accepted readings around
+// a moment, and whether it lies between theirs.
+func (c *chain) fits(at int64, face float64) (life float64, ok bool) {
+	before, hasBefore := c.last(at)
+	i := slices.IndexFunc(c.points, func(p chainPoint) bool { return p.accepted && p.at > at })
+	switch {
+	case hasBefore:
+		life = face + (before.life - before.face)
+	case i >= 0:
+		life = face + (c.points[i].life - c.points[i].face)
+	default:
+		return 0, false
+	}
+	return life, (!hasBefore || life >= before.life) && (i < 0 || life <= c.points[i].life)
+}
+
+// estimates reports whether a service or sample stands on the reading before it,
+// for want of one of its own that is accepted, or work that was put off does.
+func (r *Record) estimates(c *chain) bool {
+	estimated := func(s *Stamp, own map[string]unit.Quantity) bool {
+		_, est, ok := c.lifeAt(s, own)
+		return ok && est && !s.Void
+	}
+	return slices.ContainsFunc(r.Services, func(s Service) bool { return estimated(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Samples, func(s Sample) bool { return estimated(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Postponed, func(p Postponed) bool { return r.waits(&p) })
+}
+
+// standsOtherwise reports whether a service or sample that stood on the reading before
+// it stands on another value since the chain was made anew.
+func (r *Record) standsOtherwise(before, after *chain) bool {
+	moved := func(s *Stamp, own map[string]unit.Quantity) bool {
+		was, est, ok := before.lifeAt(s, own)
+		if !ok || !est || s.Void {
+			return false
+		}
+		is, _, ok := after.lifeAt(s, own)
+		return !ok || is != was
+	}
+	return slices.ContainsFunc(r.Services, func(s Service) bool { return moved(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Samples, func(s Sample) bool { return moved(&s.Stamp, s.Meters) })
+}
+
+// compareChains tells whether a reading that both hold got another verdict, or one
+// that a service or sample stands on is kept no longer, and whether any is.
+func compareChains(before, after []chainPoint) (changed, dropped bool) {
+	j := 0
+	for _, b := range before {
+		for j < len(after) && after[j].at < b.at {
+			j++
+		}
+		found := false
+		for k := j; k < len(after) && after[k].at == b.at; k++ {
+			if a := after[k]; a.key == b.key && a.id == b.id {
+				found = true
+				changed = changed || a.accepted != b.accepted || a.life != b.life
+			}
+		}
+		changed = changed || !found && b.own
+		dropped = dropped || !found
+	}
+	return changed, dropped
+}

@@ -1,0 +1,280 @@
+package engine
+
+import (
+	"maps"
+	"slices"
+	"telltale/rules/unit"
+)
+
+// Change is what taking an event in did to the facts of a record.
+type Change struct {
+	// All: what was judged before may have come out otherwise, so every rule walks
+	// its history again.
+	All bool
+	// Fact: there is a new fact at that place; rules whose judgements it comes before
+	// walk again.
+	Fact  bool
+	Place place
+	// What of it can bring a rule to judge: a sample of a component, an accepted
+	// reading, a service.
+	Sample  string
+	Again   bool // the sample replaces an earlier one, or is another analysis of it
+	Reading bool
+	Service *Service
+	// TookOut: a fact was taken out, so an alarm that goes is withdrawn. Answer is the
+	// person's answer that was taken back so.
+	TookOut bool
+	Answer  ID
+}
+
+// Known looks for the event among the facts: true where it is there already, a refusal
+// where its identity is another event's.
+func (r *Record) Known(ev *Event) (bool, error) {
+	switch s := r.seen(ev.ID); {
+	case s == nil:
+		return false, nil
+	case s.Digest != ev.Digest:
+		return false, RefuseAs(Conflict, "conflict: an event %s of %s with other content was folded before", ev.ID.ID, ev.ID.Source)
+	}
+	return true, nil
+}
+
+// Take puts the event's fact into the record, or refuses it. An answer's fact is not
+// among these: what a person says is an answer to what stands. The record is half
+// changed where Take fails.
+func (r *Record) Take(ev *Event) (Change, error) {
+	r.ensureChains() // to see what the event changes in them
+	s := newStamp(ev)
+	s.Void = r.voided(s.ID)
+	c := Change{Fact: !s.Void, Place: s.place(ev.Kind)}
+	var err error
+	switch d := ev.Data.(type) {
+	case *VehicleData:
+		r.Register = latest(insert(r.Register, Registration{s, d}), keptRegister)
+		c.All = true
+	case *ReadingData:
+		err = r.takeReading(&c, s, d)
+	case *MeterReplacedData:
+		err = r.takeReplaced(&c, s, d)
+	case *ServiceData:
+		err = r.takeService(&c, s, d)
+	case *SampleData:
+		err = r.takeSample(&c, s, d, ev)
+	case *AnswerData:
+		c.Fact = false
+	case *VoidData:
+		err = r.takeVoid(&c, s, ID(*d))
+	}
+	return c, err
+}
+
+// meterFor checks a meter value against the register and returns it in base units.
+func (r *Record) meterFor(name string, q unit.Quantity) (v float64, hours bool, err error) {
+	v, kind, err := q.Base()
+	if err != nil {
+		return 0, false, Refuse("meter %s: %v", name, err)
+	}
+	reg := r.registered()
+	if reg == nil {
+		reg = &VehicleData{}
+	}
+	hours, ok := reg.meterKind(name, kind)
+	switch {
+	case !ok:
+		return 0, false, Refuse("vehicle %s has no meter %q", r.Vehicle, name)
+	case hours != (kind == unit.Time):
+		return 0, false, Refuse("meter %s: %s is %s, which it does not count", name, q, kind)
+	}
+	if len(r.Meters) >= keptMeters && r.chain(name) == nil {
+		return 0, false, Refuse("vehicle %s has %d meters already", r.Vehicle, keptMeters)
+	}
+	return v, hours, nil
+}
+
+func (r *Record) takeReading(c *Change, s Stamp, d *ReadingData) error {
+	v, hours, err := r.meterFor(d.Meter, unit.Quantity{Value: d.Value, Unit: d.Unit})
+	if err != nil {
+		return err
+	}
+	i := r.meter(d.Meter, hours)
+	m, reading := &r.Meters[i], Reading{Stamp: s, Value: v}
+	m.makeRoom()
+	m.Readings = insert(m.Readings, reading)
+	whole := len(m.Readings) <= thinAt
+	if !whole {
+		m.Readings = thin(m.Readings)
+	}
+	if s.Void {
+		return nil
+	}
+	// Where work stands on the reading before it, this one may thin that one out: the
+	// chain is then made anew, as it would be from the stored record.
+	if ch := r.chainIfMade(d.Meter); whole && ch != nil && ch.healthy && !r.estimates(ch) && ch.appends(reading) {
+		c.Reading = true
+		return nil
+	}
+	r.rechain(c)
+	return nil
+}
+
+// rechain derives the chains anew. Where a verdict on an earlier reading changed,
+// or one that something rests on is kept no longer, all is judged again.
+func (r *Record) rechain(c *Change) {
+	before := r.chains
+	r.chains = nil
+	r.ensureChains()
+	c.Reading = true
+	for i := range before {
+		after := r.chain(before[i].name)
+		if after == nil {
+			c.All = true
+			return
+		}
+		changed, dropped := compareChains(before[i].points, after.points)
+		c.All = c.All || changed || dropped && r.standsOtherwise(&before[i], after)
+	}
+}
+
+func (r *Record) takeReplaced(c *Change, s Stamp, d *MeterReplacedData) error {
+	last, hours, err := r.meterFor(d.Meter, d.Last)
+	if err != nil {
+		return err
+	}
+	first, _, err := r.meterFor(d.Meter, d.First)
+	if err != nil {
+		return err
+	}
+	i := r.meter(d.Meter, hours)
+	m := &r.Meters[i]
+	m.Replaced = latest(insert(m.Replaced, Replaced{Stamp: s, Last: last, First: first}), keptReplaced)
+	r.rechain(c)
+	c.All = true
+	return nil
+}
+
+// ownMeters checks the meter values of a service or sample and makes sure that
+// each meter has a log.
+func (r *Record) ownMeters(q map[string]unit.Quantity) error {
+	for _, name := range slices.Sorted(maps.Keys(q)) {
+		_, hours, err := r.meterFor(name, q[name])
+		if err != nil {
+			return err
+		}
+		r.meter(name, hours)
+	}
+	return nil
+}
+
+func (r *Record) takeService(c *Change, s Stamp, d *ServiceData) error {
+	if err := r.checkComponent(d.Component); err != nil {
+		return err
+	}
+	if err := r.checkExchange(d); err != nil {
+		return err
+	}
+	if err := r.ownMeters(d.Meters); err != nil {
+		return err
+	}
+	r.Services = keepServices(insert(r.Services, Service{s, d}))
+	if !s.Void {
+		c.Service = &Service{s, d}
+	}
+	r.rechain(c)
+	return nil
+}
+
+func (r *Record) takeSample(c *Change, s Stamp, d *SampleData, ev *Event) error {
+	if err := r.checkComponent(d.Component); err != nil {
+		return err
+	}
+	if err := r.ownMeters(d.Meters); err != nil {
+		return err
+	}
+	sample := Sample{Stamp: s, SampleData: d}
+	if ev.Recorded.After(ev.Time) {
+		sample.Reported = ev.Recorded.UnixNano()
+	}
+	r.Samples = keepSamples(insert(r.Samples, sample))
+	c.Place = sample.place(r.registered().zone())
+	c.Sample, c.Again = d.Component, r.supersedes(&sample)
+	r.rechain(c)
+	return nil
+}
+
+// supersedes reports whether the sample replaces an earlier revision, or is another
+// analysis of the same sample.
+func (r *Record) supersedes(s *Sample) bool {
+	return slices.ContainsFunc(r.Samples, func(o Sample) bool {
+		return o.Component == s.Component && o.Number == s.Number && o.ID.Source == s.ID.Source && o.ID != s.ID
+	})
+}
+
+func (r *Record) checkComponent(name string) error {
+	reg := r.registered()
+	if name == "" || reg == nil || reg.component(name) != nil {
+		return nil
+	}
+	return Refuse("vehicle %s has no component %q", r.Vehicle, name)
+}
+
+// checkExchange wants to know whose fluid it was: an exchange that counts for no
+// component would make the next sample be read as if there had been none.
+func (r *Record) checkExchange(d *ServiceData) error {
+	reg := r.registered()
+	if d.Fluid == nil || d.Component != "" || reg == nil {
+		return nil
+	}
+	for i := range reg.Components {
+		if exchanges(&Service{ServiceData: d}, reg, &reg.Components[i]) {
+			return nil
+		}
+	}
+	return Refuse("name the component whose fluid was exchanged: vehicle %s has not just one that holds %q", r.Vehicle, d.Fluid.Name)
+}
+
+// takeVoid takes an event out, now or when it comes.
+func (r *Record) takeVoid(c *Change, s Stamp, target ID) error {
+	for i := range r.Voids {
+		if r.Voids[i].ID == target {
+			return Refuse("a void cannot be voided")
+		}
+	}
+	s.Void = false
+	r.Voids = latest(insert(r.Voids, Voiding{s, target}), keptVoids)
+	if find(r.Answers, target.key(), target) != nil {
+		c.Answer = target
+	}
+	r.Meters = slices.Clone(r.Meters)
+	for l := range r.lists {
+		c.TookOut = l.void(target) || c.TookOut
+	}
+	c.Fact = c.TookOut
+	if c.TookOut {
+		r.chains, c.All = nil, true
+	}
+	return nil
+}
+
+// lateFact reports whether the event's fact comes before another reading or service of
+// the vehicle.
+func (r *Record) lateFact(ev *Event) bool {
+	at := ev.Time.UnixNano()
+	for i := range r.chains {
+		if n := len(r.chains[i].points); n > 0 && r.chains[i].points[n-1].at > at {
+			return true
+		}
+	}
+	n := len(r.Services)
+	return n > 0 && r.Services[n-1].At > at
+}
+
+// acceptedReading reports whether a reading of the event was accepted.
+func (r *Record) acceptedReading(ev *Event) bool {
+	s := newStamp(ev)
+	for i := range r.chains {
+		if p, ok := r.chains[i].of(&s); ok && p.accepted {
+			return true
+		}
+	}
+	return false
+}

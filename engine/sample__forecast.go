@@ -1,0 +1,97 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"telltale/rules/english"
+	"telltale/rules/unit"
+)
+
+// VerdictForecast is which limit the fluid reaches first if it goes on as before,
+// and the interval between drains that follows from it. It is an offer to a person:
+// nothing is moved by it.
+type VerdictForecast struct {
+	Rule  string `json:"rule"`
+	Stage string `json:"stage"`
+	// Least, Likely and Most are how much further the fluid runs; Most is absent where
+	// the measure may as well not rise.
+	Least  unit.Quantity  `json:"least"`
+	Likely unit.Quantity  `json:"likely"`
+	Most   *unit.Quantity `json:"most,omitempty"`
+	// Drain is the further run after which to drain: the age reached at the least, less
+	// the reserve, at most twice the greatest age that was ever sampled.
+	Drain   unit.Quantity `json:"drain"`
+	Capped  bool          `json:"capped,omitempty"`
+	Samples int           `json:"samples"`
+	Says    string        `json:"says"`
+}
+
+// IntervalOffer is where a forecast would have a task.
+type IntervalOffer struct {
+	Task string `json:"task"`
+	// Kind is sooner or later.
+	Kind string `json:"kind"`
+	// Due is where the task stands now, At where it is offered, as the meter will
+	// show; By is the difference.
+	Due  unit.Quantity `json:"due"`
+	At   unit.Quantity `json:"at"`
+	By   unit.Quantity `json:"by"`
+	Says string        `json:"says"`
+}
+
+// forecast tells the outlook in round numbers; nil where no limit is in sight.
+func (v *sampleVerdict) forecast(o *outlook) *VerdictForecast {
+	if o.rule == nil {
+		return nil
+	}
+	round := 100.0
+	if o.hours {
+		round = 5
+	}
+	in := func(base float64) unit.Quantity {
+		value, u := v.f.shown(base, o.hours)
+		return unit.Quantity{Value: math.Floor(value/round) * round, Unit: u}
+	}
+	c := o.crossing
+	out := &VerdictForecast{Rule: o.rule.Name, Stage: ruleStages[o.stage], Least: in(c.Low), Likely: in(c.Likely), Samples: len(o.ages)}
+	if !math.IsInf(c.High, 1) {
+		most := in(c.High)
+		out.Most = &most
+	}
+	age, most := o.ages[len(o.ages)-1], mostSeen*slices.Max(o.ages)
+	interval := (age + c.Low) * (1 - reserve)
+	if interval > most {
+		interval, out.Capped = most, true
+	}
+	out.Drain = in(math.Max(interval-age, 0))
+	out.Says = out.words(v.Fluid)
+	return out
+}
+
+func intervalOffer(o *offer, from *outlook) *IntervalOffer {
+	if o == nil {
+		return nil
+	}
+	out := &IntervalOffer{Task: o.task, Kind: "sooner", Due: o.due, At: o.at, By: o.by}
+	if o.later {
+		out.Kind = "later"
+	}
+	out.Says = out.words(o.date, from.rule != nil && kindsOf(from.rule)&byWear != 0)
+	return out
+}
+
+func (o *IntervalOffer) words(date string, metal bool) string {
+	s := fmt.Sprintf("do %q at %s, %s %s than it is due now, at %s", o.Task, english.Quantity(&o.At), english.Quantity(&o.By), o.Kind, english.Quantity(&o.Due))
+	if o.Kind == "later" {
+		s += fmt.Sprintf("; wear, additives, viscosity and contamination allow it (a tenth in reserve, at most %g times the task's interval and %d times the greatest age sampled)", longest, mostSeen)
+	}
+	if date != "" {
+		s += "; its date of " + date + " stays"
+	}
+	s += ". Nothing moves until a person accepts it"
+	if metal && o.Kind == "sooner" {
+		s += ". A drain dilutes the metal and cures nothing: what wears goes on wearing"
+	}
+	return s + "."
+}

@@ -1,0 +1,134 @@
+package engine
+
+import (
+	"math"
+	"telltale/engine/lab"
+	"telltale/rules/analytes"
+	"telltale/rules/unit"
+)
+
+// VerdictMade is an individuals chart: how fast the component made an analyte up to
+// each of its samples, and the band that its earlier rates give. Rates are of what was
+// made, so a drain is no fall.
+type VerdictMade struct {
+	Analyte string `json:"analyte"`
+	Title   string `json:"title"`
+	Unit    string `json:"unit"` // of Value
+	Per     string `json:"per"`  // of Rate: "1,000 km"
+	// Centre, Low and High are of the Rates earlier ones; absent where they are too few.
+	Centre *float64 `json:"centre,omitempty"`
+	Low    *float64 `json:"low,omitempty"`
+	High   *float64 `json:"high,omitempty"`
+	Rates  int      `json:"rates"`
+	// Slope is how much Rate rises from one Per to the next over all samples (Theil-Sen),
+	// SlopeIsReal whether that is significant (Mann-Kendall); absent where they are too few.
+	Slope       *float64      `json:"slope,omitempty"`
+	SlopeIsReal bool          `json:"slopeIsReal,omitempty"`
+	Meter       string        `json:"meter"` // the unit of Run
+	Drains      []float64     `json:"drains,omitempty"`
+	Points      []VerdictRate `json:"points"`
+}
+
+// VerdictRate is one sample in an individuals chart.
+type VerdictRate struct {
+	Number string   `json:"number"`
+	Drawn  string   `json:"drawn"`
+	Run    *float64 `json:"run,omitempty"` // where the meter stood
+	Value  float64  `json:"value"`
+	Below  bool     `json:"below,omitempty"` // Value is a limit
+	Above  bool     `json:"above,omitempty"`
+	// Left is what exchanges since the sample before left behind, Rate how fast the rest
+	// was made, in Unit for each Per; absent where it cannot be told.
+	Left *float64 `json:"left,omitempty"`
+	Rate *float64 `json:"rate,omitempty"`
+	// Outside is 1 where the rate lies over the band by more than the method alone
+	// accounts for, -1 where it lies under it.
+	Outside int `json:"outside,omitempty"`
+}
+
+// made are the charts of wear metals and of what the baseline says is usual, as far as
+// there are two samples with a rate.
+func (v *sampleVerdict) made() []VerdictMade {
+	var out []VerdictMade
+	seen := map[string]bool{}
+	for _, r := range v.Results {
+		if a, _ := analytes.Find(r.Analyte); seen[r.Analyte] || r.Low == nil || !a.Wear && r.Times == nil {
+			continue
+		}
+		seen[r.Analyte] = true
+		if m, ok := v.madeOf(r); ok {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+func (v *sampleVerdict) madeOf(r VerdictResult) (VerdictMade, bool) {
+	sheet := v.x.sheet
+	_, kind, _, ok := sheet.Rate(r.Analyte)
+	steps, rates := sheet.Rates(r.Analyte, kind)
+	if !ok || len(rates) < 2 {
+		return VerdictMade{}, false
+	}
+	per, base := v.f.perWords(kind)
+	m := VerdictMade{Analyte: r.Analyte, Title: r.Title, Unit: r.Unit, Per: per, Rates: len(rates) - 1}
+	_, m.Meter = v.f.shown(0, kind == unit.Time)
+	u, _, charted := sheet.Usual(r.Analyte)
+	if charted {
+		centre, low, high := u.Centre*base, u.Lower*base, u.Upper*base
+		m.Centre, m.Low, m.High = &centre, &low, &high
+	}
+	if t, _, ok := sheet.WearTrend(r.Analyte, kind); ok {
+		slope := t.Slope * base * base
+		m.Slope, m.SlopeIsReal = &slope, t.P < significant
+	}
+	rate := map[int]float64{}
+	for k, i := range steps {
+		rate[i] = rates[k]
+	}
+	for i := range v.t.steps {
+		run := v.run(i, kind)
+		switch {
+		case v.t.steps[i].service != nil && run != nil:
+			m.Drains = append(m.Drains, *run)
+		case v.t.steps[i].sample != nil:
+			v.point(&m, i, run, rate, kind, u)
+		}
+	}
+	return m, true
+}
+
+// run is where the meter stood at step i; nil where that is not known.
+func (v *sampleVerdict) run(i int, kind unit.Kind) *float64 {
+	at := v.t.lab[i].Distance
+	if kind == unit.Time {
+		at = v.t.lab[i].Hours
+	}
+	value, _ := v.f.shown(at, kind == unit.Time)
+	return answered(value, "", !math.IsNaN(at))
+}
+
+// point puts the sample at step i, if it has the analyte.
+func (v *sampleVerdict) point(m *VerdictMade, i int, run *float64, rate map[int]float64, kind unit.Kind, u lab.Usual) {
+	upTo := v.x.sheet
+	upTo.History = v.t.lab[:i+1]
+	r, ok := upTo.Result(m.Analyte)
+	if !ok {
+		return
+	}
+	s := v.t.steps[i].sample
+	p := VerdictRate{Number: s.Number, Drawn: s.drawn(v.f.applied().zone), Run: run, Value: r.Value, Below: r.Censored, Above: r.Above}
+	if i > 0 && v.t.steps[i-1].service != nil {
+		p.Left = answered(upTo.Carried(m.Analyte))
+	}
+	if found, ok := rate[i]; ok {
+		_, base := v.f.perWords(kind)
+		shown := found * base
+		p.Rate = &shown
+		if m.High != nil {
+			within, _, _ := upTo.RateError(m.Analyte, kind)
+			p.Outside = u.Beyond(found, within)
+		}
+	}
+	m.Points = append(m.Points, p)
+}
