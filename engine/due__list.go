@@ -99,8 +99,8 @@ func (f *view) dueItem(d *due, k AlarmKey) DueItem {
 			item.Unit = "s"
 		}
 	}
-	if i := f.rec.alarm(k); i >= 0 {
-		item.Shelved = f.rec.Alarms[i].ShelvedUntil != 0
+	if a := f.rec.alarm(k); a != nil {
+		item.Shelved = a.ShelvedUntil != 0
 	}
 	return item
 }

@@ -1,14 +1,12 @@
 package engine
 
-import "slices"
-
 // takeAnswer does what a person said. Only what moves a task is a fact of the
 // record; the others answer what stood when they came.
 func (f *fold) takeAnswer(d *AnswerData) error {
-	s := newStamp(&f.ev)
+	s := stampOf(&f.ev)
 	s.Void = f.rec.voided(s.ID)
 	if s.Void && d.Answer != "postpone" {
-		f.rec.Answers = latest(append(f.rec.Answers, s), keptAnswers)
+		f.rec.noteAnswer(s)
 		return nil
 	}
 	var err error
@@ -31,7 +29,7 @@ func (f *fold) takeAnswer(d *AnswerData) error {
 		err = Refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, not mine, postpone, accept", d.Answer)
 	}
 	if err == nil {
-		f.rec.Answers = latest(append(f.rec.Answers[:len(f.rec.Answers):len(f.rec.Answers)], s), keptAnswers)
+		f.rec.noteAnswer(s)
 	}
 	return err
 }
@@ -52,8 +50,8 @@ func (f *fold) answer(d *AnswerData, what string, change func(*Alarm) error) err
 // meant finds the alarm that an answer means. One that names no component
 // means the only alarm of that rule.
 func (f *fold) meant(d *AnswerData) (Alarm, error) {
-	if i := f.rec.alarm(AlarmKey{d.Rule, d.Component}); i >= 0 {
-		return f.rec.Alarms[i], nil
+	if a := f.rec.alarm(AlarmKey{d.Rule, d.Component}); a != nil {
+		return *a, nil
 	}
 	var found []Alarm
 	for _, a := range f.rec.Alarms {
@@ -93,8 +91,7 @@ func (f *fold) outOfService(out bool) error {
 	if f.rec.Out == out {
 		return Refuse("vehicle %s is %s already", f.rec.Vehicle, map[bool]string{true: "out of service", false: "in service"}[out])
 	}
-	f.rec.Out = out
-	f.rec.InOut = latest(append(slices.Clone(f.rec.InOut), f.when.Unix()), keptInOut)
+	f.rec.setOut(out, f.when.Unix())
 	f.change.All = !out // in service again: everything is judged once
 	return nil
 }

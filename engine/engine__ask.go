@@ -11,7 +11,7 @@ func (p *Partition) view(v *vehicle) *view {
 }
 
 // known is the view of a vehicle that is registered, where a book is in force; else nil.
-func (p *Partition) known(vehicle string) *view {
+func (p *Partition) fromStored(vehicle string) *view {
 	r := p.record(vehicle)
 	if r == nil || p.law.Book == nil || r.registered() == nil {
 		return nil
@@ -22,7 +22,7 @@ func (p *Partition) known(vehicle string) *view {
 // judged is the view of a vehicle that is judged; nil for one that is retired or not
 // known.
 func (p *Partition) judged(vehicle string) *view {
-	v := p.known(vehicle)
+	v := p.fromStored(vehicle)
 	if v == nil || v.rec.registered().Retired {
 		return nil
 	}
@@ -112,7 +112,7 @@ func (p *Partition) Reckon(vehicle, task string) []Reckoning {
 // order of name and component; for one alone where it is named. It is empty for a
 // vehicle that nobody registered, and for a name that nothing has.
 func (p *Partition) Why(vehicle, name string) []Why {
-	if v := p.known(vehicle); v != nil {
+	if v := p.fromStored(vehicle); v != nil {
 		return whyOf(v, name)
 	}
 	return nil
@@ -132,7 +132,7 @@ func (p *Partition) Verdicts(vehicle, component string) []Verdict {
 // postponements, each with its source. ExtendHistory adds what a log holds beyond
 // the record. It is nil for a vehicle that nobody registered.
 func (p *Partition) History(vehicle string) []HistoryEntry {
-	if v := p.known(vehicle); v != nil {
+	if v := p.fromStored(vehicle); v != nil {
 		return historyOf(v)
 	}
 	return nil

@@ -34,11 +34,11 @@ const (
 // judgeMeters raises the data alarms. One on a reading stands while the last
 // reading of a meter is disputed; a later one that fits clears it.
 func (f *fold) judgeMeters() {
-	f.rec.ensureChains()
+	chains := f.rec.allChains()
 	var back, odd []string
 	var backIDs, oddIDs []ID
-	for i := range f.rec.chains {
-		c := &f.rec.chains[i]
+	for i := range chains {
+		c := &chains[i]
 		if len(c.points) == 0 || c.points[len(c.points)-1].accepted {
 			continue
 		}
@@ -61,8 +61,9 @@ func (f *fold) judgeMeters() {
 func (f *fold) judgeSilence() {
 	var silent []string
 	if !f.Now.IsZero() {
-		for i := range f.rec.chains {
-			c := &f.rec.chains[i]
+		chains := f.rec.allChains()
+		for i := range chains {
+			c := &chains[i]
 			if since, ok := meter.Silent(c.moments(), f.rec.inSince(), f.Now.Unix()); ok {
 				silent = append(silent, fmt.Sprintf("The %s has not been read since %s", c.name, interval.DateOf(time.Unix(since, 0), f.applied().zone)))
 			}
@@ -78,7 +79,7 @@ func (f *fold) dataMove(rule string, texts []string, ids []ID, advise, over stri
 		stage = 1
 	}
 	k := AlarmKey{Rule: rule}
-	if stage == 0 && f.rec.alarm(k) < 0 {
+	if stage == 0 && f.rec.alarm(k) == nil {
 		return // as nearly always
 	}
 	f.move(alarmMove{AlarmKey: k, stage: stage, words: func(t *Transition, from, to int) {
@@ -125,7 +126,7 @@ func (f *fold) named(person string) bool {
 // judgeDisowned raises the alarm; a registration that leaves out whoever it named
 // ends it.
 func (f *fold) judgeDisowned() {
-	if len(f.rec.NotTheirs) == 0 && f.rec.alarm(AlarmKey{Rule: NotTheirs}) < 0 {
+	if len(f.rec.NotTheirs) == 0 && f.rec.alarm(AlarmKey{Rule: NotTheirs}) == nil {
 		return
 	}
 	if f.ev.Kind == VehicleEvent {

@@ -44,7 +44,6 @@ func surveyed(f *view) []SurveySample {
 		if b == nil || b.Fleet == nil {
 			continue
 		}
-		f.rec.ensureChains()
 		t := f.timeline(i)
 		since := int64(math.MinInt64)
 		if l := b.Fleet.Last; l.Months+l.Days > 0 {

@@ -112,12 +112,12 @@ func (f *fold) carryOver(was, name, component string) {
 	if was == "" {
 		return
 	}
-	i := f.rec.alarm(AlarmKey{was, component})
-	if i < 0 || f.rec.alarm(AlarmKey{name, component}) >= 0 {
+	old := f.rec.alarm(AlarmKey{was, component})
+	if old == nil || f.rec.alarm(AlarmKey{name, component}) != nil {
 		return
 	}
-	a := f.rec.Alarms[i]
-	f.rec.Alarms = slices.Delete(slices.Clone(f.rec.Alarms), i, i+1)
+	a := *old
+	f.rec.Alarms = slices.DeleteFunc(slices.Clone(f.rec.Alarms), func(o Alarm) bool { return o.AlarmKey == a.AlarmKey })
 	a.Rule, a.Last.Rule = name, name
 	f.rec.setAlarm(a)
 }

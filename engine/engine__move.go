@@ -30,10 +30,9 @@ func (f *fold) flush() {
 // turn moves the alarm to the stage that m asks for; it returns nil where nothing
 // changes.
 func (f *fold) turn(m alarmMove) *Transition {
-	i := f.rec.alarm(m.AlarmKey)
 	a := Alarm{AlarmKey: m.AlarmKey, Task: m.task}
-	if i >= 0 {
-		a = f.rec.Alarms[i]
+	if stands := f.rec.alarm(m.AlarmKey); stands != nil {
+		a = *stands
 	}
 	from, to := a.Stage, m.stage
 	if from == to {

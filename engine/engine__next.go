@@ -33,7 +33,10 @@ func (f *fold) settle() {
 }
 
 // dropDerived frees what can be made again when it is asked for.
-func (f *fold) dropDerived() { f.rec.chains, f.kept = nil, nil }
+func (f *fold) dropDerived() {
+	f.rec.dropChains()
+	f.kept = nil
+}
 
 func (f *fold) nextChange() int64 {
 	onClock := func(ar rules.AppliedRule) bool { return ar.Rule.On&rules.OnClock != 0 }
@@ -44,13 +47,14 @@ func (f *fold) nextChange() int64 {
 	for i := range f.judged {
 		next = min(next, f.judged[i].calendar, f.nextByUsage(&f.judged[i].due))
 	}
-	for i := range f.rec.chains {
-		next = min(next, f.nextOfMeter(&f.rec.chains[i]))
+	chains := f.rec.allChains()
+	for i := range chains {
+		next = min(next, f.nextOfMeter(&chains[i]))
 	}
 	return next
 }
 
-func (f *view) nextOfAlarms() int64 {
+func (f *fold) nextOfAlarms() int64 {
 	next := int64(never)
 	for i := range f.rec.Alarms {
 		next = min(next, f.rec.Alarms[i].NextChange())

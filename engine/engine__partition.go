@@ -42,6 +42,9 @@ type vehicle struct {
 	slot *slot
 }
 
+// unregisteredFor is how long the events of a vehicle are kept that nobody registers.
+const unregisteredFor = 90 * 24 * time.Hour
+
 // NewPartition returns one that has folded nothing: no vehicles, no book, no tick.
 func NewPartition() *Partition {
 	return &Partition{records: map[string]*vehicle{}, changed: map[string]bool{}}
@@ -119,7 +122,8 @@ func (p *Partition) foldInto(name string, ev Event, anew bool) (out []Output, er
 	defer func() {
 		if r := recover(); r != nil {
 			if old != nil {
-				old.chains, old.applied, old.quiet = nil, nil, nil // may be half changed
+				old.dropChains() // all may be half changed
+				old.applied, old.quiet = nil, nil
 			}
 			out, err = nil, RefuseAs(Fault, "folding it went wrong: %v", r)
 		}
@@ -199,12 +203,7 @@ func (p *Partition) Encode(vehicle string) ([]byte, error) {
 	if r == nil {
 		return nil, fmt.Errorf("vehicle %q has no record", vehicle)
 	}
-	c := *r
-	c.Meters = slices.Clone(r.Meters)
-	for i := range c.Meters {
-		c.Meters[i].Readings = thin(c.Meters[i].Readings)
-	}
-	return json.Marshal(&c)
+	return json.Marshal(r.thinned())
 }
 
 // Restore sets the last tick and the book in force as a checkpoint has them,

@@ -20,7 +20,7 @@ func (f *fold) postpone(s Stamp, d *AnswerData) error {
 			return err
 		}
 	}
-	f.rec.Postponed = latest(insert(f.rec.Postponed, Postponed{Stamp: s, AnswerData: d}), keptPostponed)
+	f.rec.putOff(Postponed{Stamp: s, AnswerData: d})
 	f.change.Fact = !s.Void
 	return nil
 }
@@ -84,7 +84,6 @@ func (f *fold) accept(s Stamp, d *AnswerData) error {
 		if d.Component != "" && d.Component != def.Name {
 			continue
 		}
-		f.rec.ensureChains()
 		if f.timeline(comp).lastSample() < 0 {
 			continue
 		}
@@ -92,7 +91,7 @@ func (f *fold) accept(s Stamp, d *AnswerData) error {
 		switch offered, none := f.offer(comp, &out); {
 		case offered != nil && offered.task == d.Task:
 			p := Postponed{Stamp: s, AnswerData: d, To: offered.life, ByHours: offered.hours}
-			f.rec.Postponed = latest(insert(f.rec.Postponed, p), keptPostponed)
+			f.rec.putOff(p)
 			f.change.Fact = true
 			return nil
 		case none != "":

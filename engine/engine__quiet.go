@@ -62,7 +62,7 @@ func (p *Partition) takeQuietly(r *vehicle, ev *Event) bool {
 	at := ev.Time.UnixNano()
 	v, kind, err := unit.Quantity{Value: d.Value, Unit: d.Unit}.Base()
 	if err != nil || (kind == unit.Time) != log.Hours || kind != unit.Time && kind != unit.Distance ||
-		at <= q.after || at <= m.at || p.moment(*ev).Unix() >= q.alarms || len(log.Readings) >= thinAt {
+		at <= q.after || at <= m.at || p.moment(*ev).Unix() >= q.alarms || log.full() {
 		return false
 	}
 	for j := range q.meters {
@@ -76,12 +76,7 @@ func (p *Partition) takeQuietly(r *vehicle, ev *Event) bool {
 		!m.follows(log.Hours, at, life) || len(r.Voids) > 0 && r.voided(ev.ID) || r.seen(ev.ID) != nil {
 		return false
 	}
-	s := newStamp(ev)
-	log.makeRoom()
-	log.Readings = append(log.Readings, Reading{Stamp: s, Value: v})
-	if c := r.chainIfMade(d.Meter); c != nil {
-		c.push(log.Readings[len(log.Readings)-1], m.shift)
-	}
+	r.push(i, Reading{Stamp: stampOf(ev), Value: v}, m.shift)
 	m.at, m.life, m.ease = at, life, min(m.ease, meter.Ease(meter.Reading{At: seconds(at), Value: life}))
 	r.Next = q.nextChange()
 	return true
@@ -110,9 +105,9 @@ func (q *quiet) nextChange() int64 {
 
 // drawQuiet draws the bounds after a whole judgement; nil where there are none.
 func (f *fold) drawQuiet() *quiet {
-	r, a := f.rec, f.applied()
+	r, a, chains := f.rec, f.applied(), f.rec.allChains()
 	onReading := func(ar rules.AppliedRule) bool { return ar.Rule.On&(rules.OnReading|rules.OnClock) != 0 }
-	if f.Now.IsZero() || len(r.chains) == 0 || slices.ContainsFunc(a.rules.Rules, onReading) {
+	if f.Now.IsZero() || len(chains) == 0 || slices.ContainsFunc(a.rules.Rules, onReading) {
 		return nil
 	}
 	for i := range f.judged {
@@ -126,13 +121,13 @@ func (f *fold) drawQuiet() *quiet {
 		}
 	}
 	q := &quiet{book: f.Book, after: r.lastFact(a.zone), alarms: f.nextOfAlarms()}
-	q.meters = append(q.one[:0], make([]quietMeter, len(r.chains))...)
+	q.meters = append(q.one[:0], make([]quietMeter, len(chains))...)
 	q.next = q.alarms
 	for i := range f.judged {
 		q.next = min(q.next, f.judged[i].calendar)
 	}
-	for i := range r.chains {
-		c := &r.chains[i]
+	for i := range chains {
+		c := &chains[i]
 		if !c.healthy || r.estimates(c) { // see takeReading
 			return nil
 		}

@@ -11,8 +11,8 @@ func (p *Partition) Reconcile(said Transition) (Transition, bool) {
 	there, out := false, false
 	if r := p.record(said.Vehicle); r != nil {
 		out = r.Out
-		if i := r.alarm(now.AlarmKey); i >= 0 {
-			now, there = r.Alarms[i], true
+		if a := r.alarm(now.AlarmKey); a != nil {
+			now, there = *a, true
 		}
 	}
 	from := max(0, slices.Index(stageWords(said.Task), said.To))

@@ -68,7 +68,7 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	if len(l.Missing) > 0 {
 		f.notJudged(k, l)
 	}
-	if i := f.rec.alarm(k); i >= 0 && f.rec.Alarms[i].Stage != l.Stage || i < 0 && l.Stage > 0 {
+	if a := f.rec.alarm(k); a != nil && a.Stage != l.Stage || a == nil && l.Stage > 0 {
 		f.moveRule(ar, l, last)
 	}
 }

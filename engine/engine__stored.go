@@ -115,7 +115,7 @@ func (p *Partition) read(name string, k packed) (*vehicle, error) {
 	if r.Vehicle != name {
 		return nil, fmt.Errorf("the record of vehicle %q is that of %q", name, r.Vehicle)
 	}
-	r.eachStamp(func(s *Stamp) { s.Key, s.ID.Source = s.ID.key(), p.interned.word(s.ID.Source) })
+	r.eachStamp(func(s *Stamp) { s.Key, s.ID.Source = keyOf(s.ID), p.interned.word(s.ID.Source) })
 	for i := range r.Register {
 		r.Register[i].VehicleData = p.interned.registration(r.Register[i].VehicleData)
 	}

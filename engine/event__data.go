@@ -159,7 +159,7 @@ type SampleData struct {
 }
 
 // density is in g/mL, 0 where it is not known or cannot be.
-func (d *SampleData) density() float64 {
+func density(d *SampleData) float64 {
 	if d.Density == nil {
 		return 0
 	}

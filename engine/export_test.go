@@ -26,10 +26,7 @@ func (p *Partition) Describe(vehicle string) string {
 		fmt.Fprintf(&b, "%s\n", text)
 	}
 	r.Alarms, r.Latches, r.FirstSeen, r.Answers, r.Next = nil, nil, 0, nil, 0
-	for i := range r.Meters {
-		r.Meters[i].Readings = thin(r.Meters[i].Readings)
-	}
-	text, _ := json.Marshal(&r)
+	text, _ := json.Marshal(r.thinned())
 	fmt.Fprintf(&b, "%s\n", text)
 	return b.String()
 }

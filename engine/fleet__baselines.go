@@ -99,7 +99,7 @@ func fleetAnalyte(def *rules.Fleet, analyte string, hours bool, samples []Survey
 			if r.Analyte != analyte {
 				continue
 			}
-			m := lab.Member{ID: fmt.Sprintf("%06d", i), Age: known(s.age(hours)), Result: lab.Result{Analyte: analyte, Value: r.Value, Censored: r.Below, Above: r.Above}}
+			m := lab.Member{ID: fmt.Sprintf("%06d", i), Age: fromStored(s.age(hours)), Result: lab.Result{Analyte: analyte, Value: r.Value, Censored: r.Below, Above: r.Above}}
 			members, at[m.ID] = append(members, m), i
 		}
 	}

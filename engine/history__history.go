@@ -75,7 +75,6 @@ const (
 // historyOf is that of one vehicle that is registered.
 func historyOf(f *view) []HistoryEntry {
 	rec := f.rec
-	rec.ensureChains()
 	h := &historian{vehicle: rec.Vehicle, zone: rec.registered().zone(), seen: map[ID]bool{}, doubts: rec.disputedReadings(), void: map[ID]bool{}}
 	for _, v := range rec.Voids {
 		h.void[v.Target] = true
@@ -224,8 +223,9 @@ func (h *historian) sample(d *SampleData, v HistoryVerdict, at time.Time, id ID)
 
 // readings takes in the meter values that are not those of work or samples.
 func (h *historian) readings(f *view) {
-	for i := range f.rec.chains {
-		c := &f.rec.chains[i]
+	chains := f.rec.allChains()
+	for i := range chains {
+		c := &chains[i]
 		for _, p := range c.points {
 			if p.own {
 				continue

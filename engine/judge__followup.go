@@ -50,7 +50,7 @@ func (f *view) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []opene
 			continue
 		}
 		d := f.done(s, at.Component)
-		o := Opening{Name: fu.Name, By: s.ID, At: s.At, Distance: stored(d.Distance), Hours: stored(d.Hours)}
+		o := Opening{Name: fu.Name, By: s.ID, At: s.At, Distance: toStored(d.Distance), Hours: toStored(d.Hours)}
 		out = append(out, openedFollowUp{o, fu, at.Component, d.Estimated})
 	}
 	return out
@@ -118,7 +118,7 @@ func (f *view) hasLapsed(d *due) bool {
 }
 
 func (f *view) openedState(o openedFollowUp) due {
-	from := interval.Done{Date: interval.DateOf(time.Unix(0, o.At), f.applied().zone), Distance: known(o.Distance), Hours: known(o.Hours)}
+	from := interval.Done{Date: interval.DateOf(time.Unix(0, o.At), f.applied().zone), Distance: fromStored(o.Distance), Hours: fromStored(o.Hours)}
 	d := due{fu: o.def, comp: o.comp, by: o.By, last: &from}
 	d.plan = interval.Plan{
 		Every: interval.Limits(o.def.At), Early: interval.Limits(o.def.Early), Shorten: 1,

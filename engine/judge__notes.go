@@ -30,7 +30,7 @@ func (x *facts) shortNote(rules.Word, string) string {
 
 // statedNote says of the last exchange that nobody measured how much it renewed.
 func (x *facts) statedNote(rules.Word, string) string {
-	e := lastExchange(x.steps, len(x.steps.steps)-1)
+	e := x.steps.lastExchange(len(x.steps.steps) - 1)
 	if e < 0 || !x.steps.lab[e].Stated {
 		return ""
 	}

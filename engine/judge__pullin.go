@@ -33,7 +33,7 @@ func (f *view) pullIn(d *due) {
 	}
 	from, point := d.plan, d.point
 	for _, p := range f.pulls(d) {
-		p.from = interval.Done{Date: interval.DateOf(time.Unix(0, p.At), f.applied().zone), Distance: known(p.Distance), Hours: known(p.Hours)}
+		p.from = interval.Done{Date: interval.DateOf(time.Unix(0, p.At), f.applied().zone), Distance: fromStored(p.Distance), Hours: fromStored(p.Hours)}
 		plan := from
 		moved, ok := plan.PullIn(point, p.from, interval.Limits(p.def.Within))
 		switch {

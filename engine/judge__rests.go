@@ -19,7 +19,7 @@ func (x *facts) restsOnAll() {
 
 func (x *facts) restsOnLastDrain() {
 	x.restsOnSample()
-	if e := lastExchange(x.steps, len(x.steps.steps)-1); e >= 0 {
+	if e := x.steps.lastExchange(len(x.steps.steps) - 1); e >= 0 {
 		x.useStep(e)
 	}
 }

@@ -25,17 +25,11 @@ func (f *view) step(r *rules.Rule, comp int, l *Latch, at judgement) bool {
 		return false
 	}
 	masked := r.Measured && !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && f.masked(x, l)
-	next := l.advance(r, got.Ends[0], masked)
-	for _, e := range got.Ends[1:] {
-		if o := l.advance(r, e, masked); o.On != next.On {
-			l.Missing = []string{"the exact value of a result below its limit"}
-			return false
-		}
+	next, ok := l.Step(r, got.Ends, masked, x.stated)
+	if !ok {
+		l.Missing = []string{"the exact value of a result below its limit"}
+		return false
 	}
-	if x.stated {
-		next.atMostAdvisory(l)
-	}
-	next.Masked = masked && next.Stage <= l.Stage // one that worsened shows what it rests on
 	next.Judged = at.id
 	if next.Stage != l.Stage {
 		next.Reached = at.id
@@ -52,12 +46,12 @@ func (f *view) step(r *rules.Rule, comp int, l *Latch, at judgement) bool {
 // alarm saw.
 func (f *view) masked(x *facts, l *Latch) bool {
 	reached := slices.IndexFunc(x.steps.steps, func(s step) bool { return s.id() == l.Reached })
-	return lab.Masked(x.steps.lab, reached, lab.Ages{Distance: known(l.Age[0]), Hours: known(l.Age[1])})
+	return lab.Masked(x.steps.lab, reached, lab.Ages{Distance: fromStored(l.Age[0]), Hours: fromStored(l.Age[1])})
 }
 
 func knownAges(x *facts) [2]float64 {
 	a := x.steps.lab.Ages(len(x.steps.lab) - 1)
-	return [2]float64{stored(a.Distance), stored(a.Hours)}
+	return [2]float64{toStored(a.Distance), toStored(a.Hours)}
 }
 
 // stood is where the vehicle stood at a judgement, for what it opens.
@@ -98,9 +92,8 @@ func (f *view) judgements(r *rules.Rule, comp int) []judgement {
 		}
 	}
 	if r.On&rules.OnReading != 0 {
-		f.rec.ensureChains()
-		for i := range f.rec.chains {
-			for _, p := range f.rec.chains[i].points {
+		for _, c := range f.rec.allChains() {
+			for _, p := range c.points {
 				if p.accepted {
 					out = append(out, judgement{place{p.at, uint8(ServiceEvent)}, p.at, p.id})
 				}

@@ -47,18 +47,35 @@ const keptOpenings = 16
 
 // known turns the stored form of an unknown number (negative) back into NaN;
 // stored is the other way.
-func known(v float64) float64 {
+func fromStored(v float64) float64 {
 	if v < 0 {
 		return math.NaN()
 	}
 	return v
 }
 
-func stored(v float64) float64 {
+func toStored(v float64) float64 {
 	if math.IsNaN(v) {
 		return -1
 	}
 	return v
+}
+
+// Step is the latch after a judgement, of which the ends of censored results gave these
+// outcomes; false where they do not agree. masked: an exchange hides what the alarm saw.
+// stated: the outcome rests on a share of the fluid that nobody measured.
+func (l Latch) Step(r *rules.Rule, ends []rules.End, masked, stated bool) (next Latch, ok bool) {
+	next = l.advance(r, ends[0], masked)
+	for _, e := range ends[1:] {
+		if l.advance(r, e, masked).On != next.On {
+			return l, false
+		}
+	}
+	if stated {
+		next.atMostAdvisory(&l)
+	}
+	next.Masked = masked && next.Stage <= l.Stage // one that worsened shows what it rests on
+	return next, true
 }
 
 // advance gives the latch after one judged end: each limit latches alone.

@@ -21,7 +21,7 @@ func (l *Latch) open(r *rules.Rule, from int, stood Opening) {
 		}
 		l.Opened = append(slices.Clone(l.Opened), fu.Name)
 		stood.Name = fu.Name
-		l.Openings = latest(append(slices.Clone(l.Openings), stood), keptOpenings)
+		l.Openings = withLatest(l.Openings, stood)
 	}
 }
 
@@ -34,7 +34,7 @@ func (l *Latch) pullIn(p *rules.PullIn, stood Opening) {
 		return
 	}
 	stood.Name = p.Task
-	l.Pulls = latest(append(slices.Clone(l.Pulls), stood), keptOpenings)
+	l.Pulls = withLatest(l.Pulls, stood)
 	l.PullsNow++
 }
 
@@ -50,4 +50,10 @@ func opened(list []Opening, by ID) []string {
 		}
 	}
 	return out
+}
+
+// withLatest is list with o, without the oldest where there are too many.
+func withLatest(list []Opening, o Opening) []Opening {
+	list = append(slices.Clone(list), o)
+	return list[max(0, len(list)-keptOpenings):]
 }

@@ -6,13 +6,12 @@ import (
 	"time"
 )
 
-// alarm returns the index of the alarm of that key, or -1.
-func (r *Record) alarm(k AlarmKey) int {
-	i, ok := r.alarmAt(k)
-	if !ok {
-		return -1
+// alarm is the one of that key, nil where none is kept. It is not to be changed.
+func (r *Record) alarm(k AlarmKey) *Alarm {
+	if i, ok := r.alarmAt(k); ok {
+		return &r.Alarms[i]
 	}
-	return i
+	return nil
 }
 
 // alarmAt is where the alarm of that key stands, or would. It holds all that was last
@@ -68,4 +67,17 @@ func (r *Record) standings() []Standing {
 		out = append(out, s)
 	}
 	return out
+}
+
+// noteAnswer notes what a person said, in order of the log.
+func (r *Record) noteAnswer(s Stamp) {
+	r.Answers = latest(append(slices.Clip(r.Answers), s), keptAnswers)
+}
+
+// putOff notes that a task may wait.
+func (r *Record) putOff(p Postponed) { r.Postponed = latest(insert(r.Postponed, p), keptPostponed) }
+
+// setOut takes the vehicle out of service, or back, at a moment in Unix seconds.
+func (r *Record) setOut(out bool, at int64) {
+	r.Out, r.InOut = out, latest(append(slices.Clone(r.InOut), at), keptInOut)
 }

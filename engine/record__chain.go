@@ -44,6 +44,15 @@ type chainPoint struct {
 
 func seconds(ns int64) int64 { return ns / int64(time.Second) }
 
+// allChains are those of all meters, derived where they are not at hand.
+func (r *Record) allChains() []chain {
+	r.ensureChains()
+	return r.chains
+}
+
+// dropChains frees what can be derived again.
+func (r *Record) dropChains() { r.chains = nil }
+
 // ensureChains derives the chains from the facts where they are not at hand.
 func (r *Record) ensureChains() {
 	if r.chains != nil || len(r.Meters) == 0 && len(r.Services) == 0 && len(r.Samples) == 0 {

@@ -21,11 +21,11 @@ type Stamp struct {
 
 func (s *Stamp) stamp() *Stamp { return s }
 
-func newStamp(ev *Event) Stamp {
-	return Stamp{At: ev.Time.UnixNano(), ID: ev.ID, Key: ev.ID.key(), Digest: ev.Digest}
+func stampOf(ev *Event) Stamp {
+	return Stamp{At: ev.Time.UnixNano(), ID: ev.ID, Key: keyOf(ev.ID), Digest: ev.Digest}
 }
 
-func (id ID) key() uint32 {
+func keyOf(id ID) uint32 {
 	return uint32(maphash.String(keys, id.Source) + 3*maphash.String(keys, id.ID))
 }
 

@@ -41,11 +41,11 @@ func (l listOf[T, P]) each(visit func(*Stamp)) {
 }
 
 func (l listOf[T, P]) void(id ID) bool {
-	if l.find(id.key(), id) == nil {
+	if l.find(keyOf(id), id) == nil {
 		return false
 	}
 	*l.facts = slices.Clone(*l.facts)
-	l.find(id.key(), id).Void = true
+	l.find(keyOf(id), id).Void = true
 	return true
 }
 
@@ -70,7 +70,7 @@ func find[T any, P stamped[T]](facts []T, key uint32, id ID) *Stamp {
 
 // seen looks for an event of that identity anywhere in the record.
 func (r *Record) seen(id ID) *Stamp {
-	key := id.key()
+	key := keyOf(id)
 	for l := range r.lists {
 		if s := l.find(key, id); s != nil {
 			return s

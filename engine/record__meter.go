@@ -55,3 +55,27 @@ func meterValue(q map[string]unit.Quantity, name string, hours bool) (float64, b
 	base, kind, err := v.Base()
 	return base, err == nil && (kind == unit.Time) == hours && (kind == unit.Distance) != hours
 }
+
+// full: it has as many readings as are kept before they are thinned.
+func (m *MeterLog) full() bool { return len(m.Readings) >= thinAt }
+
+// push puts a reading that follows the last of the i-th meter. Its life value is its
+// face value and so much more.
+func (r *Record) push(i int, p Reading, shift float64) {
+	m := &r.Meters[i]
+	m.makeRoom()
+	m.Readings = append(m.Readings, p)
+	if c := r.chainIfMade(m.Name); c != nil {
+		c.push(p, shift)
+	}
+}
+
+// thinned is the record as it is stored, with no more readings than the bounds allow.
+func (r *Record) thinned() *Record {
+	c := *r
+	c.Meters = slices.Clone(r.Meters)
+	for i := range c.Meters {
+		c.Meters[i].Readings = thin(c.Meters[i].Readings)
+	}
+	return &c
+}

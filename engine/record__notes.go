@@ -17,7 +17,7 @@ import (
 func sampleNotes(v *VehicleData, t timeline, i int) []string {
 	s := t.steps[i].sample
 	notes := slices.Clone(t.steps[i].sheet().notes)
-	if s.Density != nil && s.density() == 0 {
+	if s.Density != nil && density(s.SampleData) == 0 {
 		notes = append(notes, fmt.Sprintf("the density of %s cannot be", s.Density))
 	}
 	if in, err := interval.ParseDate(v.InService); err == nil && interval.DateOf(time.Unix(0, t.steps[i].at), v.zone()) < in {
@@ -54,7 +54,7 @@ func doubtedAge(t timeline, i int) string {
 	if age > life*1.01 {
 		return fmt.Sprintf("the fluid's age of %s is not used: the vehicle has run %s", q, roundedIn(life, q.Unit))
 	}
-	e := lastExchange(t, i)
+	e := t.lastExchange(i)
 	if e < 0 || t.lab[e].Share != 1 {
 		return ""
 	}

@@ -1,7 +1,5 @@
 package engine
 
-import "time"
-
 // Record is all that is kept of one vehicle: facts in order of observed time,
 // and what stands. Its lists are never changed in place, so an older copy of the
 // record stays whole.
@@ -52,18 +50,17 @@ func (r *Record) registered() *VehicleData {
 // function of the set of facts alone, so late and repeated events leave the same
 // record behind.
 const (
-	keptSamples     = 50 // the latest, a component
-	keptServices    = 96 // the latest, a vehicle
-	keptPerTask     = 3  // and the latest that list a task, whatever their age
-	keptRegister    = 16
-	keptReplaced    = 32
-	keptPostponed   = 32
-	keptVoids       = 256
-	keptAnswers     = 128
-	keptMeters      = 32
-	keptInOut       = 32
-	thinAt          = 96 // readings a meter before they are thinned again
-	unregisteredFor = 90 * 24 * time.Hour
+	keptSamples   = 50 // the latest, a component
+	keptServices  = 96 // the latest, a vehicle
+	keptPerTask   = 3  // and the latest that list a task, whatever their age
+	keptRegister  = 16
+	keptReplaced  = 32
+	keptPostponed = 32
+	keptVoids     = 256
+	keptAnswers   = 128
+	keptMeters    = 32
+	keptInOut     = 32
+	thinAt        = 96 // readings a meter before they are thinned again
 )
 
 // inSince is when the vehicle last came back into service, Unix seconds; 0 where it
@@ -97,8 +94,7 @@ const keptDisowned = 8
 // disputedReadings says why readings are disputed, by their event.
 func (r *Record) disputedReadings() map[ID][]string {
 	out := map[ID][]string{}
-	for i := range r.chains {
-		c := &r.chains[i]
+	for _, c := range r.allChains() {
 		for _, p := range c.points {
 			if p.accepted {
 				continue

@@ -58,9 +58,9 @@ func readSheets(sheets []*SampleData) *sheetRead {
 	n := 0
 	list := make([]analysis, 0, len(sheets[0].Results))
 	for k, d := range sheets {
-		density := d.density()
+		density := density(d)
 		for i := range d.Results {
-			if res, err := d.Results[i].read(density); err != nil {
+			if res, err := readResult(&d.Results[i], density); err != nil {
 				r.refuse(n, d.Results[i].Analyte, err)
 			} else {
 				list = append(list, analysis{res, n, k})
@@ -152,7 +152,7 @@ func share(r lab.Result) float64 {
 }
 
 // read turns the result into base units, or says why it cannot be judged.
-func (d *ResultData) read(density float64) (r lab.Result, err error) {
+func readResult(d *ResultData, density float64) (r lab.Result, err error) {
 	r.Analyte = d.Analyte
 	if !analytes.Known(d.Analyte) {
 		return r, fmt.Errorf("no rule knows an analyte of that name")

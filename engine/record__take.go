@@ -44,7 +44,7 @@ func (r *Record) Known(ev *Event) (bool, error) {
 // changed where Take fails.
 func (r *Record) Take(ev *Event) (Change, error) {
 	r.ensureChains() // to see what the event changes in them
-	s := newStamp(ev)
+	s := stampOf(ev)
 	s.Void = r.voided(s.ID)
 	c := Change{Fact: !s.Void, Place: s.place(ev.Kind)}
 	var err error
@@ -241,7 +241,7 @@ func (r *Record) takeVoid(c *Change, s Stamp, target ID) error {
 	}
 	s.Void = false
 	r.Voids = latest(insert(r.Voids, Voiding{s, target}), keptVoids)
-	if find(r.Answers, target.key(), target) != nil {
+	if find(r.Answers, keyOf(target), target) != nil {
 		c.Answer = target
 	}
 	r.Meters = slices.Clone(r.Meters)
@@ -270,7 +270,7 @@ func (r *Record) lateFact(ev *Event) bool {
 
 // acceptedReading reports whether a reading of the event was accepted.
 func (r *Record) acceptedReading(ev *Event) bool {
-	s := newStamp(ev)
+	s := stampOf(ev)
 	for i := range r.chains {
 		if p, ok := r.chains[i].of(&s); ok && p.accepted {
 			return true

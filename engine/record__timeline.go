@@ -172,7 +172,7 @@ func (r *Record) labStep(v *VehicleData, comp *ComponentDef, s step) lab.Step {
 }
 
 // lastExchange is the last exchange before step i, or -1.
-func lastExchange(t timeline, i int) int {
+func (t timeline) lastExchange(i int) int {
 	for i--; i >= 0; i-- {
 		if t.steps[i].service != nil {
 			return i

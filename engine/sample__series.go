@@ -120,7 +120,7 @@ func (v *sampleVerdict) drains(r *VerdictResult, mean float64) *VerdictDrains {
 		to = math.Min(to, l*mean)
 	}
 	n, _, ok := v.x.sheet.ExchangesTo(r.Analyte, to)
-	if !ok || n == 0 || !v.known(r.Analyte) {
+	if !ok || n == 0 || !v.fromStored(r.Analyte) {
 		return nil
 	}
 	l, _, ok := v.x.sheet.LitresTo(r.Analyte, to, litres(v.x.def.Capacity))
@@ -132,7 +132,7 @@ func (v *sampleVerdict) drains(r *VerdictResult, mean float64) *VerdictDrains {
 }
 
 // known reports whether the sample gives the analyte as a number.
-func (v *sampleVerdict) known(analyte string) bool {
+func (v *sampleVerdict) fromStored(analyte string) bool {
 	r, ok := v.x.sheet.Result(analyte)
 	return ok && !r.Censored && !r.Above
 }

@@ -131,7 +131,6 @@ type VerdictUsual struct {
 
 // verdicts read the latest sample of each component, or of the one named.
 func verdicts(f *view, component string) []Verdict {
-	f.rec.ensureChains()
 	var out []Verdict
 	for i, c := range f.applied().reg.Components {
 		if component == "" || component == c.Name {
@@ -232,9 +231,8 @@ func (v *sampleVerdict) reason(r *rules.Rule, l Latch) Reason {
 	out := Reason{Rule: r.Name, Stage: ruleStages[l.Stage], PointsTo: r.PointsTo, Source: r.SourceOf(l.Stage), Cautions: cautions(r, l.Stage), stage: l.Stage, strength: 1}
 	got := v.f.Judge.Run(r, v.x)
 	if len(l.Missing) > 0 || len(got.Ends) == 0 {
-		if i := v.f.rec.alarm(l.AlarmKey); i >= 0 {
-			last := v.f.rec.Alarms[i].Last
-			out.Message, out.Advise = last.Message, last.Advise
+		if a := v.f.rec.alarm(l.AlarmKey); a != nil {
+			out.Message, out.Advise = a.Last.Message, a.Last.Advise
 		}
 		out.Earlier = earlierUnjudged
 		return out

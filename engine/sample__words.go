@@ -43,7 +43,7 @@ func (v *sampleVerdict) notes() []string {
 	if n := v.olderThanBaseline(); n > 0 {
 		out = append(out, english.Capital(olderWords(n))+".")
 	}
-	if e := lastExchange(v.t, len(v.t.steps)-1); e >= 0 {
+	if e := v.t.lastExchange(len(v.t.steps) - 1); e >= 0 {
 		if d := v.t.steps[e].service.Fluid; d != nil {
 			if why := oddShare(d, v.x.def); why != "" {
 				out = append(out, "At the last drain "+why)

@@ -62,7 +62,7 @@ func (v *sampleVerdict) work() *VerdictWork {
 		return nil
 	}
 	w := &VerdictWork{Done: done}
-	kind := v.runSince(w, lastExchange(v.t, last))
+	kind := v.runSince(w, v.t.lastExchange(last))
 	earlier := v.x.sheet
 	earlier.History = v.t.lab[:before+1]
 	for _, a := range v.leading(earlier) {

@@ -116,8 +116,7 @@ func (w *whyReader) wanted(name string) bool { return w.name == "" || w.name == 
 func (w *whyReader) begin(k AlarmKey, title string) Why {
 	f := w.f
 	y := Why{Vehicle: f.rec.Vehicle, Name: f.rec.registered().Name, Component: k.Component, Rule: k.Rule, Title: title, Stage: normal, Book: f.bookHash()}
-	if i := f.rec.alarm(k); i >= 0 {
-		a := &f.rec.Alarms[i]
+	if a := f.rec.alarm(k); a != nil {
 		last := a.Last
 		y.Stage, y.Standing, y.Last = a.stageName(a.Stage), a.standing(f.rec.Out), &last
 	}
