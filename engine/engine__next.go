@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"math"
 	"slices"
 	"telltale/rules"
 	"time"
@@ -15,7 +16,7 @@ func (f *fold) settle() {
 	case reg == nil:
 		r.Next = seconds(r.FirstSeen) + int64(unregisteredFor/time.Second) + 1
 	case f.Book == nil || reg.Retired || r.Out:
-		r.Next = never
+		r.Next = math.MaxInt64
 	case f.unclocked():
 		r.Next = 0
 	case !f.whole:
@@ -55,7 +56,7 @@ func (f *fold) nextChange() int64 {
 }
 
 func (f *fold) nextOfAlarms() int64 {
-	next := int64(never)
+	next := int64(math.MaxInt64)
 	for i := range f.rec.Alarms {
 		next = min(next, f.rec.Alarms[i].NextChange())
 	}

@@ -129,8 +129,8 @@ func (p *Partition) foldInto(name string, ev Event, anew bool) (out []Output, er
 		}
 	}()
 	f := &p.work
-	*f = fold{p: p, ev: ev, judged: f.judged[:0], moves: f.moves[:0],
-		view: view{law: &p.law, rec: &next.Record, when: p.moment(ev), kept: next.applied, dones: f.dones[:0]}}
+	*f = fold{p: p, ev: ev, view: f.view, judged: f.judged[:0], moves: f.moves[:0]}
+	f.Anew(&p.law, &next.Record, p.moment(ev), next.applied)
 	f.change.All = anew
 	if err := f.apply(); err != nil {
 		return nil, err

@@ -201,5 +201,5 @@ func (f *fold) wall(c *chain, j *judgedTask, pace float64) float64 {
 		wall = math.Inf(1)
 	}
 	// One opening may lapse at any stage, where another has a wider tolerance.
-	return min(wall-float64(slack*math.Abs(point)), j.due.lapseWall(c.hours))
+	return min(wall-float64(rules.Slack*math.Abs(point)), j.due.lapseWall(c.hours))
 }

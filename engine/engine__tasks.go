@@ -38,23 +38,14 @@ func (f *fold) moveTask(d due, k AlarmKey) {
 // judgeFollowUps finds the stage of every follow-up that was opened. Follow-ups
 // are keyed by component and name; opening one that stands keeps the earlier point.
 func (f *fold) judgeFollowUps() {
-	list := f.openings()
-	for len(list) > 0 {
-		n := sameFollowUp(list)
-		f.judgeFollowUp(list[:n])
-		list = list[n:]
-	}
-}
-
-func (f *fold) judgeFollowUp(list []openedFollowUp) {
-	k := AlarmKey{list[0].Name, f.componentName(list[0].comp)}
-	d, stands := f.standing(list)
-	if !stands {
+	f.eachFollowUp(func(d *due, k AlarmKey, stands bool) {
+		if stands {
+			f.moveTask(*d, k)
+			return
+		}
+		title, end := d.title(), d.followUpEnd()
 		f.move(alarmMove{AlarmKey: k, task: true, words: func(t *Transition, _, _ int) {
-			t.Title, t.Events = followUpTitle(list[0].def), f.causeIDs()
-			t.Message = followUpEnd(t.Title, d.lapsed)
+			t.Title, t.Message, t.Events = title, end, f.causeIDs()
 		}})
-		return
-	}
-	f.moveTask(d, k)
+	})
 }

@@ -158,18 +158,6 @@ type SampleData struct {
 	Results    []ResultData             `json:"results"`
 }
 
-// density is in g/mL, 0 where it is not known or cannot be.
-func density(d *SampleData) float64 {
-	if d.Density == nil {
-		return 0
-	}
-	v, err := d.Density.As(unit.Density)
-	if err != nil || !(v > 0) {
-		return 0
-	}
-	return v
-}
-
 // ResultData is one analyte as the laboratory reported it: a value, "below L",
 // "above U", not detected or a trace. Exactly one of these is set; the last two
 // may say beside it below which limit.

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"math"
 	"strconv"
 	"time"
 )
@@ -75,3 +76,19 @@ func hash(digest uint64) string { return strconv.FormatUint(digest, 16) }
 
 // Hash is the digest of the event's content in hex.
 func (ev Event) Hash() string { return hash(ev.Digest) }
+
+// known turns the stored form of an unknown number (negative) back into NaN;
+// stored is the other way.
+func fromStored(v float64) float64 {
+	if v < 0 {
+		return math.NaN()
+	}
+	return v
+}
+
+func toStored(v float64) float64 {
+	if math.IsNaN(v) {
+		return -1
+	}
+	return v
+}

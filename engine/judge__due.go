@@ -199,7 +199,7 @@ func (d *due) lapseWall(hours bool) float64 {
 	if d.fu == nil || math.IsNaN(at) {
 		return math.Inf(1)
 	}
-	return at - float64(slack*math.Abs(at))
+	return at - float64(rules.Slack*math.Abs(at))
 }
 
 // countsFrom is what the limit counts from: the last work, or what pulled it in.
@@ -236,11 +236,9 @@ func (f *view) eachTask(each func(*due, AlarmKey)) {
 		f.pullIn(&d)
 		each(&d, AlarmKey{at.Task.Name, f.componentName(at.Component)})
 	}
-	for list := f.openings(); len(list) > 0; {
-		n := sameFollowUp(list)
-		if d, stands := f.standing(list[:n]); stands {
-			each(&d, AlarmKey{list[0].Name, f.componentName(list[0].comp)})
+	f.eachFollowUp(func(d *due, k AlarmKey, stands bool) {
+		if stands {
+			each(d, k)
 		}
-		list = list[n:]
-	}
+	})
 }

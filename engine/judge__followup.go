@@ -56,6 +56,20 @@ func (f *view) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []opene
 	return out
 }
 
+// eachFollowUp gives every follow-up that was opened, and whether it stands. They are
+// keyed by component and name; opening one that stands keeps the earlier point.
+func (f *view) eachFollowUp(visit func(d *due, k AlarmKey, stands bool)) {
+	for list := f.openings(); len(list) > 0; {
+		n := sameFollowUp(list)
+		d, stands := f.standing(list[:n])
+		if !stands {
+			d.fu = list[0].def
+		}
+		visit(&d, AlarmKey{list[0].Name, f.componentName(list[0].comp)}, stands)
+		list = list[n:]
+	}
+}
+
 // sameFollowUp is how many of the first openings are of one follow-up.
 func sameFollowUp(list []openedFollowUp) int {
 	n := 1
@@ -176,9 +190,9 @@ func followUpTitle(fu *rules.FollowUp) string {
 }
 
 // followUpEnd is what a follow-up says when it ends.
-func followUpEnd(title string, lapsed bool) string {
-	if lapsed {
-		return title + ": not done in time to tell anything, and not asked for any more"
+func (d *due) followUpEnd() string {
+	if d.lapsed {
+		return d.title() + ": not done in time to tell anything, and not asked for any more"
 	}
-	return title + ": done"
+	return d.title() + ": done"
 }

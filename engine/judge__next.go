@@ -4,13 +4,11 @@ import (
 	"math"
 	"telltale/engine/interval"
 	"telltale/engine/meter"
+	"telltale/rules"
 )
 
 // never is a next change that no tick reaches.
 const never = math.MaxInt64
-
-// slack keeps the bounds clear of values that are taken as equal to a limit.
-const slack = 4e-9
 
 // nextByCalendar is when dates alone can change the task's stage.
 func (f *view) nextByCalendar(d *due) int64 {
@@ -50,7 +48,7 @@ func (f *view) nextEstimated(d *due, hours bool, life float64) int64 {
 	}
 	last, ok := c.last(math.MaxInt64)
 	u := c.reckonUsage(math.MaxInt64)
-	t := (life - float64(slack*math.Abs(life)) - last.life) / u.PerSecond
+	t := (life - float64(rules.Slack*math.Abs(life)) - last.life) / u.PerSecond
 	if !ok || !u.OK || !(u.PerSecond > 0) || t > math.MaxInt32 {
 		return never
 	}

@@ -1,7 +1,10 @@
 package engine
 
 import (
+	"fmt"
+	"math"
 	"strconv"
+	"strings"
 	"telltale/engine/lab"
 	"telltale/rules"
 	"telltale/rules/english"
@@ -123,4 +126,22 @@ func (f *view) perWords(per unit.Kind) (string, float64) {
 	}
 	base, _, _ := unit.Base(1000, f.Book.Units.Distance)
 	return "1,000 " + f.Book.Units.Distance, base
+}
+
+// oddShare says what is odd about how much of the component's fluid was renewed by a
+// drain; it is empty where nothing is.
+func oddShare(d *FluidData, c *ComponentDef) string {
+	renewed, capacity := litres(d.Filled), litres(c.Capacity)
+	if math.IsNaN(renewed) {
+		renewed = litres(d.Drained)
+	}
+	share := renewed / capacity
+	switch {
+	case d.Flush || !(capacity > 0):
+	case share > 0.8 && strings.Contains(strings.ToLower(c.Kind), "automatic transmission"):
+		return fmt.Sprintf("%.3g %% of the fluid of the %s would have been renewed, and a drain leaves the converter full: is the capacity of %s that of the pan alone? (Say flush where a machine renewed all of it.)", 100*share, c.Name, c.Capacity)
+	case share > 1.1:
+		return fmt.Sprintf("%.2g times what the %s holds would have been renewed: is its capacity of %s right? (Say flush where a machine renewed all of it.)", share, c.Name, c.Capacity)
+	}
+	return ""
 }

@@ -113,6 +113,17 @@ func (f *view) outlook(comp int) outlook {
 	return out
 }
 
+// run is how much further the fluid may run until it is drained: to the age reached at
+// the least, less the reserve, at most twice the greatest age that was ever sampled.
+func (o *outlook) run() (further float64, capped bool) {
+	age, most := o.ages[len(o.ages)-1], mostSeen*slices.Max(o.ages)
+	interval := (age + o.crossing.Low) * (1 - reserve)
+	if interval > most {
+		interval, capped = most, true
+	}
+	return math.Max(interval-age, 0), capped
+}
+
 // crossing forecasts one rule's next limit, and notes it where it is the first so far.
 func (f *view) crossing(r *rules.Rule, comp int, o *outlook) {
 	var ages, measures []float64

@@ -45,22 +45,6 @@ type Opening struct {
 // Openings kept for a rule, and as many of tasks pulled in.
 const keptOpenings = 16
 
-// known turns the stored form of an unknown number (negative) back into NaN;
-// stored is the other way.
-func fromStored(v float64) float64 {
-	if v < 0 {
-		return math.NaN()
-	}
-	return v
-}
-
-func toStored(v float64) float64 {
-	if math.IsNaN(v) {
-		return -1
-	}
-	return v
-}
-
 // Step is the latch after a judgement, of which the ends of censored results gave these
 // outcomes; false where they do not agree. masked: an exchange hides what the alarm saw.
 // stated: the outcome rests on a share of the fluid that nobody measured.

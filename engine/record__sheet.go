@@ -178,3 +178,15 @@ func readResult(d *ResultData, density float64) (r lab.Result, err error) {
 	}
 	return r, nil
 }
+
+// density is in g/mL, 0 where it is not known or cannot be.
+func density(d *SampleData) float64 {
+	if d.Density == nil {
+		return 0
+	}
+	v, err := d.Density.As(unit.Density)
+	if err != nil || !(v > 0) {
+		return 0
+	}
+	return v
+}

@@ -3,7 +3,6 @@ package engine
 import (
 	"fmt"
 	"math"
-	"slices"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -59,12 +58,8 @@ func (v *sampleVerdict) forecast(o *outlook) *VerdictForecast {
 		most := in(c.High)
 		out.Most = &most
 	}
-	age, most := o.ages[len(o.ages)-1], mostSeen*slices.Max(o.ages)
-	interval := (age + c.Low) * (1 - reserve)
-	if interval > most {
-		interval, out.Capped = most, true
-	}
-	out.Drain = in(math.Max(interval-age, 0))
+	further, capped := o.run()
+	out.Drain, out.Capped = in(further), capped
 	out.Says = out.words(v.Fluid)
 	return out
 }

@@ -9,6 +9,10 @@ import (
 // nearness is the relative distance within which two values are equal.
 const nearness = 1e-9
 
+// Slack is the relative distance that keeps a bound clear of values that [Equal] may
+// take for it.
+const Slack = 4 * nearness
+
 // Equal reports whether a and b are within 1e-9 of each other, relatively.
 // Limits are compared with it, so that a value that reckoning left a hair
 // under a limit has reached it. NaN equals nothing.
