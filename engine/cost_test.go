@@ -59,7 +59,7 @@ func costVehicle(tb testing.TB) *Partition {
 }
 
 func costReading(vehicle string, at time.Time, km float64, i int) Event {
-	return Event{ID: ID{"/gateway/3", fmt.Sprintf("r-%08d", i)}, Kind: ReadingEvent, Vehicle: vehicle, Time: at, Recorded: at,
+	return Event{ID: ID{Source: "/gateway/3", ID: fmt.Sprintf("r-%08d", i)}, Kind: ReadingEvent, Vehicle: vehicle, Time: at, Recorded: at,
 		Digest: uint64(i), Data: &ReadingData{Meter: "odometer", Value: km, Unit: "km"}}
 }
 
@@ -149,7 +149,7 @@ func copyOf(r *vehicle, name string, changes bool) *vehicle {
 		reg.InService = "2030-04-01"
 		c.Next = costStart.Unix() + 18*3600
 	}
-	c.Register = []Registration{{r.Register[0].Stamp, &reg}}
+	c.Register = []Registration{{Stamp: r.Register[0].Stamp, VehicleData: &reg}}
 	m := r.Meters[0]
 	readings := make([]Reading, len(m.Readings), cap(m.Readings))
 	copy(readings, m.Readings)

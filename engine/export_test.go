@@ -13,7 +13,7 @@ func (p *Partition) Describe(vehicle string) string {
 	r := *p.record(vehicle)
 	for _, a := range r.Alarms {
 		if a.Stage > 0 {
-			fmt.Fprintf(&b, "%s %s %s\n", a.Rule, a.Component, a.stageName(a.Stage))
+			fmt.Fprintf(&b, "%s %s %s\n", a.Rule, a.Component, a.StageName(a.Stage))
 		}
 	}
 	for _, l := range r.Latches {
@@ -26,7 +26,7 @@ func (p *Partition) Describe(vehicle string) string {
 		fmt.Fprintf(&b, "%s\n", text)
 	}
 	r.Alarms, r.Latches, r.FirstSeen, r.Answers, r.Next = nil, nil, 0, nil, 0
-	text, _ := json.Marshal(r.thinned())
+	text, _ := json.Marshal(r.Thinned())
 	fmt.Fprintf(&b, "%s\n", text)
 	return b.String()
 }

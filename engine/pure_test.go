@@ -4,26 +4,31 @@ import (
 	"bytes"
 	"maps"
 	"os/exec"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
 )
 
+// core are the packages that do no I/O and know no clock.
+var core = []string{
+	"telltale/engine", "telltale/engine/event", "telltale/engine/fleet", "telltale/engine/alarm", "telltale/engine/latch",
+	"telltale/engine/record", "telltale/engine/judge", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
+	"telltale/engine/history", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/trend",
+	"telltale/rules", "telltale/rules/unit", "telltale/rules/analytes", "telltale/rules/english",
+}
+
+// rooms are the packages that engine is made of, each above those that it may use.
+var rooms = []string{"event", "fleet", "alarm", "latch", "record", "judge", "due", "why", "sample", "history"}
+
 // TestPure keeps the core pure: no I/O, no network, no client library may be
 // among what it imports itself, however deep in this module.
 func TestPure(t *testing.T) {
-	core := []string{"telltale/engine", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/trend",
-		"telltale/rules", "telltale/rules/analytes", "telltale/rules/english", "telltale/rules/unit"}
 	banned := []string{"os", "io/fs", "net", "net/http", "os/exec", "log", "log/slog", "math/rand", "math/rand/v2", "syscall",
 		"github.com/nats-io/nats.go", "github.com/wneessen/go-mail", "github.com/robfig/cron/v3"}
-	for _, pkg := range core {
-		out, err := exec.Command("go", "list", "-f", "{{join .Imports \"\\n\"}}", pkg).CombinedOutput()
-		if err != nil {
-			t.Fatalf("go list %s: %v\n%s", pkg, err, out)
-		}
-		for imp := range strings.Lines(string(out)) {
-			imp = strings.TrimSpace(imp)
+	for pkg, imports := range importsOf(t, core...) {
+		for _, imp := range imports {
 			if slices.Contains(banned, imp) {
 				t.Errorf("%s imports %s", pkg, imp)
 			}
@@ -37,6 +42,47 @@ func TestPure(t *testing.T) {
 	}
 }
 
+// TestExplainingCannotFold: what explains something to people must not be able to fold
+// an event, nor to know of anything in a room above its own.
+func TestExplainingCannotFold(t *testing.T) {
+	below := map[string][]string{
+		"event": {}, "fleet": {"event"}, "alarm": {"event"}, "latch": {"event", "alarm"},
+		"record": {"event", "fleet", "alarm", "latch"},
+		"judge":  {"event", "fleet", "alarm", "latch", "record"},
+	}
+	below["due"] = append(below["judge"], "judge")
+	below["sample"], below["history"] = below["due"], below["due"]
+	below["why"] = append(slices.Clip(below["due"]), "due")
+	for _, room := range rooms {
+		out, err := exec.Command("go", "list", "-deps", "telltale/engine/"+room).Output()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, dep := range strings.Fields(string(out)) {
+			name := strings.TrimPrefix(dep, "telltale/engine/")
+			if dep == "telltale/engine" || slices.Contains(rooms, name) && name != room && !slices.Contains(below[room], name) {
+				t.Errorf("%s reaches %s", room, dep)
+			}
+		}
+	}
+}
+
+// importsOf is what each of the packages imports.
+func importsOf(t *testing.T, pkgs ...string) map[string][]string {
+	t.Helper()
+	out, err := exec.Command("go", append([]string{"list", "-f", `{{.ImportPath}} {{join .Imports " "}}`}, pkgs...)...).CombinedOutput()
+	if err != nil {
+		t.Fatalf("go list: %v\n%s", err, out)
+	}
+	all := map[string][]string{}
+	for line := range strings.Lines(string(out)) {
+		if f := strings.Fields(line); len(f) > 0 {
+			all[f[0]] = f[1:]
+		}
+	}
+	return all
+}
+
 // fused are the instructions that multiply and add in one, with one rounding where
 // another machine has two, and where they stand in our own code.
 var fused = regexp.MustCompile(`\(\S*/((?:engine|rules)/\S+\.go:\d+)\)\s+FN?M(?:ADD|SUB)[DS]\s`)
@@ -45,7 +91,7 @@ var fused = regexp.MustCompile(`\(\S*/((?:engine|rules)/\S+\.go:\d+)\)\s+FN?M(?:
 // must find no place for one, or the same log would give other numbers there. Writing
 // float64(a*b) + c keeps the two apart.
 func TestNotFused(t *testing.T) {
-	cmd := exec.Command("go", "build", "-gcflags=-S", ".", "./meter", "./interval", "./lab", "./trend", "../rules", "../rules/analytes", "../rules/english", "../rules/unit")
+	cmd := exec.Command("go", append([]string{"build", "-gcflags=-S"}, core...)...)
 	cmd.Env = append(cmd.Environ(), "GOARCH=arm64", "CGO_ENABLED=0")
 	out, err := cmd.CombinedOutput()
 	if err != nil {
@@ -73,8 +119,19 @@ func TestZonesCompiledIn(t *testing.T) {
 
 // TestNoClock keeps the core from asking what time it is.
 func TestNoClock(t *testing.T) {
-	out, err := exec.Command("grep", "-rnE", `time\.(Now|Since|Until|Sleep|After|Tick|NewTimer|NewTicker)\(`, "--include=*.go", "--exclude=*_test.go",
-		".", "meter", "interval", "lab", "trend", "../rules", "--exclude-dir=stream", "--exclude-dir=intake").Output()
+	dirs, err := exec.Command("go", append([]string{"list", "-f", "{{.Dir}}"}, core...)...).Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	args := []string{"-nE", "--include=*.go", "--exclude=*_test.go", "-d", "skip", `time\.(Now|Since|Until|Sleep|After|Tick|NewTimer|NewTicker)\(`}
+	for _, dir := range strings.Fields(string(dirs)) {
+		files, err := filepath.Glob(filepath.Join(dir, "*.go"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		args = append(args, slices.DeleteFunc(files, func(f string) bool { return strings.HasSuffix(f, "_test.go") })...)
+	}
+	out, err := exec.Command("grep", args...).Output()
 	if len(out) > 0 {
 		t.Errorf("the core asks a clock:\n%s", out)
 	}

@@ -1,0 +1,218 @@
+// Package alarm is the life of an alarm, in the terms of ISA-18.2 and IEC 62682: how bad
+// it is, whether a person knows of it, and what each change of that is called. It knows
+// nothing of rules or tasks; whoever judges asks an [Alarm] to move.
+package alarm
+
+import (
+	"cmp"
+	"math"
+	"strings"
+	"time"
+
+	"telltale/engine/event"
+)
+
+// The standings of an alarm in the terms of ISA-18.2 and IEC 62682.
+const (
+	Normal         = "normal"
+	Unacknowledged = "unacknowledged"
+	Acknowledged   = "acknowledged"
+	Returned       = "returned"
+	Shelved        = "shelved"
+	OutOfService   = "out of service"
+)
+
+// The transitions.
+const (
+	Raised          = "raised"
+	Worsened        = "worsened"
+	Eased           = "eased"
+	Cleared         = "cleared"
+	NowAcknowledged = "acknowledged"
+	NowShelved      = "shelved"
+	Unshelved       = "unshelved"
+	Withdrawn       = "withdrawn"
+	NotJudgedAs     = "not judged"
+)
+
+// returnedSeconds is how long a returned alarm waits for an answer until it is normal.
+const returnedSeconds = 30 * 24 * 3600
+
+// TaskStages are the words of the task stages by number; 0 is normal.
+var TaskStages = [...]string{Normal, "soon", "due", "overdue"}
+
+// RuleStages are the words of the rule stages by number.
+var RuleStages = [...]string{Normal, "advisory", "caution", "warning"}
+
+// Key names an alarm within its vehicle: a rule's or task's name, and the
+// component where it is kept once for each.
+type Key struct {
+	Rule      string `json:"rule"`
+	Component string `json:"component,omitempty"`
+}
+
+// Compare orders keys by rule, then component.
+func (k Key) Compare(o Key) int {
+	return cmp.Or(strings.Compare(k.Rule, o.Rule), strings.Compare(k.Component, o.Component))
+}
+
+// Alarm is a rule's standing judgement. Stage and standing are two things: Stage
+// is how bad it is, Acked and Returned whether a person has said that they know.
+type Alarm struct {
+	Key
+	Task  bool `json:"task,omitempty"`
+	Stage int  `json:"stage"` // 0 normal: kept while it is returned
+	Acked bool `json:"acked,omitempty"`
+	// AckedBy is the answer that acknowledged it.
+	AckedBy event.ID `json:"ackedBy,omitzero"`
+	// Since is when the stage was reached, or when it cleared; Unix seconds.
+	Since int64 `json:"since"`
+	// ShelvedUntil is 0 where it is not shelved; ShelvedAt the stage it was shelved at.
+	ShelvedUntil int64      `json:"shelvedUntil,omitempty"`
+	ShelvedAt    int        `json:"shelvedAt,omitempty"`
+	ShelvedBy    event.ID   `json:"shelvedBy,omitzero"`
+	Last         Transition `json:"last"`
+}
+
+// StageName is the word for a stage of the alarm.
+func (a *Alarm) StageName(n int) string {
+	if a.Task {
+		return TaskStages[n]
+	}
+	return RuleStages[n]
+}
+
+// Standing is the alarm's standing as people read it.
+func (a *Alarm) Standing(out bool) string {
+	switch {
+	case out && a.Stage > 0:
+		return OutOfService
+	case a.ShelvedUntil != 0:
+		return Shelved
+	case a.Stage == 0 && a.Acked:
+		return Normal
+	case a.Stage == 0:
+		return Returned
+	case a.Acked:
+		return Acknowledged
+	}
+	return Unacknowledged
+}
+
+// Move brings the alarm to a stage at a moment (Unix seconds): it tells what that is
+// called, and whether it stays unsaid since the alarm was shelved. One place decides
+// what a change of stage is called. byVoid: what it rested on was taken out.
+func (a *Alarm) Move(to int, at int64, byVoid bool) (what string, unsaid bool) {
+	from, wasShelved := a.Stage, a.ShelvedUntil != 0
+	what = stageWord(from, to, byVoid)
+	a.Stage, a.Since = to, at
+	switch {
+	case from == 0:
+		a.Acked, a.AckedBy = false, event.ID{}
+	case to > from:
+		a.Acked, a.AckedBy = false, event.ID{}
+		if wasShelved && to > a.ShelvedAt {
+			a.unshelve()
+		}
+	case to == 0:
+		a.unshelve()
+		a.Acked = a.Acked || what == Withdrawn
+	}
+	return what, wasShelved && (a.ShelvedUntil != 0 || to == 0)
+}
+
+func stageWord(from, to int, byVoid bool) string {
+	switch {
+	case from == 0:
+		return Raised
+	case to > from:
+		return Worsened
+	case to > 0:
+		return Eased
+	case byVoid:
+		return Withdrawn
+	}
+	return Cleared
+}
+
+// Acknowledge notes that a person knows of it.
+func (a *Alarm) Acknowledge(by event.ID) error {
+	if a.Acked {
+		return event.Refuse("%q is acknowledged already", a.Rule)
+	}
+	a.Acked, a.AckedBy = true, by
+	return nil
+}
+
+// Shelve puts it aside until a time, RFC 3339.
+func (a *Alarm) Shelve(until string, now time.Time, by event.ID) error {
+	t, err := time.Parse(time.RFC3339, until)
+	switch {
+	case err != nil:
+		return event.Refuse("until %q is not a time like 2031-03-20T08:05:00Z", until)
+	case a.Stage == 0:
+		return event.Refuse("%q has returned to normal: there is nothing to shelve", a.Rule)
+	case !t.After(now):
+		return event.Refuse("until %s is over already", until)
+	}
+	a.ShelvedUntil, a.ShelvedAt, a.ShelvedBy = t.Unix(), a.Stage, by
+	return nil
+}
+
+// Unshelve ends the shelf before its time.
+func (a *Alarm) Unshelve() error {
+	if a.ShelvedUntil == 0 {
+		return event.Refuse("%q is not shelved", a.Rule)
+	}
+	a.unshelve()
+	return nil
+}
+
+func (a *Alarm) unshelve() { a.ShelvedUntil, a.ShelvedAt, a.ShelvedBy = 0, 0, event.ID{} }
+
+// TakeBack undoes what an answer did that is taken out: it tells whether the alarm is
+// no longer shelved, or no longer acknowledged.
+func (a *Alarm) TakeBack(answer event.ID) (wasShelved, wasAcked bool) {
+	switch answer {
+	case a.ShelvedBy:
+		a.unshelve()
+		return true, false
+	case a.AckedBy:
+		a.Acked, a.AckedBy = false, event.ID{}
+		return false, true
+	}
+	return false, false
+}
+
+// EndShelf ends a shelf whose time is over, and reports whether it did. now and the
+// moments of the alarm are Unix seconds.
+func (a *Alarm) EndShelf(now int64) bool {
+	over := a.ShelvedUntil != 0 && a.ShelvedUntil <= now
+	if over {
+		a.unshelve()
+	}
+	return over
+}
+
+// Forget makes an alarm that returned long ago normal, and reports whether it did.
+func (a *Alarm) Forget(now int64) bool {
+	old := a.Stage == 0 && now >= a.Since+returnedSeconds
+	a.Acked = a.Acked || old
+	return old
+}
+
+// NextChange is the next moment at which time alone changes it: a shelf ends, or it
+// is forgotten; math.MaxInt64 where there is none.
+func (a *Alarm) NextChange() int64 {
+	next := int64(math.MaxInt64)
+	if a.ShelvedUntil != 0 {
+		next = a.ShelvedUntil
+	}
+	if a.Stage == 0 {
+		next = min(next, a.Since+returnedSeconds)
+	}
+	return next
+}
+
+// Gone reports whether nothing of it stands or is to be known.
+func (a *Alarm) Gone() bool { return a.Stage == 0 && (a.Acked || a.Last.Transition == Withdrawn) }

@@ -1,0 +1,117 @@
+package engine
+
+import (
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/record"
+)
+
+// takeAnswer does what a person said. Only what moves a task is a fact of the
+// record; the others answer what stood when they came.
+func (f *fold) takeAnswer(d *event.AnswerData) error {
+	s := record.StampOf(&f.ev)
+	s.Void = f.Rec.Voided(s.ID)
+	if s.Void && d.Answer != "postpone" {
+		f.Rec.NoteAnswer(s)
+		return nil
+	}
+	var err error
+	switch d.Answer {
+	case "acknowledge":
+		err = f.acknowledge(d)
+	case "shelve":
+		err = f.answer(d, alarm.NowShelved, func(a *alarm.Alarm) error { return a.Shelve(d.Until, f.When, f.ev.ID) })
+	case "unshelve":
+		err = f.answer(d, alarm.Unshelved, (*alarm.Alarm).Unshelve)
+	case "out of service", "in service":
+		err = f.outOfService(d.Answer == "out of service")
+	case "not mine":
+		err = f.disown(d)
+	case "postpone":
+		return f.postpone(s, d)
+	case "accept":
+		return f.accept(s, d)
+	default:
+		err = event.Refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, not mine, postpone, accept", d.Answer)
+	}
+	if err == nil {
+		f.Rec.NoteAnswer(s)
+	}
+	return err
+}
+
+// answer changes an alarm's standing as a person says, and tells of it.
+func (f *fold) answer(d *event.AnswerData, what string, change func(*alarm.Alarm) error) error {
+	a, err := f.meant(d)
+	if err != nil {
+		return err
+	}
+	if err := change(&a); err != nil {
+		return err
+	}
+	f.answered(a, what, d.Why)
+	return nil
+}
+
+// meant finds the alarm that an answer means. One that names no component
+// means the only alarm of that rule.
+func (f *fold) meant(d *event.AnswerData) (alarm.Alarm, error) {
+	if a := f.Rec.Alarm(alarm.Key{Rule: d.Rule, Component: d.Component}); a != nil {
+		return *a, nil
+	}
+	var found []alarm.Alarm
+	for _, a := range f.Rec.Alarms {
+		if a.Rule == d.Rule && d.Component == "" {
+			found = append(found, a)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return alarm.Alarm{}, event.Refuse("no alarm of %q stands on vehicle %s", d.Rule, f.Rec.Vehicle)
+	}
+	return alarm.Alarm{}, event.Refuse("%q stands on %d components of vehicle %s: the answer must name one", d.Rule, len(found), f.Rec.Vehicle)
+}
+
+// answered says that a person's word changed an alarm's standing.
+func (f *fold) answered(a alarm.Alarm, what, why string) {
+	t := f.transition(&a, what, a.Stage, a.Stage)
+	t.Standing, t.Title, t.Message = a.Standing(f.Rec.Out), a.Last.Title, why
+	t.Shelved = a.ShelvedUntil != 0
+	t.Events = f.causeIDs()
+	a.Last.Standing = t.Standing // otherwise the alarm goes on saying what it said
+	f.Rec.SetAlarm(a)
+	f.say(t)
+}
+
+func (f *fold) acknowledge(d *event.AnswerData) error {
+	err := f.answer(d, alarm.NowAcknowledged, func(a *alarm.Alarm) error { return a.Acknowledge(f.ev.ID) })
+	if err == nil && d.Rule == NotTheirs {
+		f.seenTo()
+	}
+	return err
+}
+
+func (f *fold) outOfService(out bool) error {
+	if f.Rec.Out == out {
+		return event.Refuse("vehicle %s is %s already", f.Rec.Vehicle, map[bool]string{true: "out of service", false: "in service"}[out])
+	}
+	f.Rec.SetOut(out, f.When.Unix())
+	f.change.All = !out // in service again: everything is judged once
+	return nil
+}
+
+// unanswer takes back what a voided answer did.
+func (f *fold) unanswer(id event.ID) {
+	f.dropDisowned(func(o record.Disowned) bool { return o.ID == id })
+	for _, a := range f.Rec.Alarms {
+		switch wasShelved, wasAcked := a.TakeBack(id); {
+		case wasShelved:
+			f.answered(a, alarm.Unshelved, "the answer that shelved it was taken back")
+		case wasAcked:
+			a.Last.Standing = a.Standing(f.Rec.Out)
+			f.Rec.SetAlarm(a)
+		}
+	}
+}

@@ -1,0 +1,192 @@
+package engine
+
+import (
+	"cmp"
+	"slices"
+
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/event"
+	"telltale/engine/history"
+	"telltale/engine/judge"
+	"telltale/engine/sample"
+	"telltale/engine/why"
+)
+
+// view reads the vehicle's record as it stands now; what it derives is its own.
+func (p *Partition) view(v *vehicle) *judge.View {
+	return judge.NewView(&p.law, v.Record, v.applied)
+}
+
+// known is the view of a vehicle that is registered, where a book is in force; else nil.
+func (p *Partition) fromStored(vehicle string) *judge.View {
+	r := p.record(vehicle)
+	if r == nil || p.law.Book == nil || r.Registered() == nil {
+		return nil
+	}
+	return p.view(r)
+}
+
+// judged is the view of a vehicle that is judged; nil for one that is retired or not
+// known.
+func (p *Partition) judged(vehicle string) *judge.View {
+	v := p.fromStored(vehicle)
+	if v == nil || v.Rec.Registered().Retired {
+		return nil
+	}
+	return v
+}
+
+// Vehicles lists the vehicles of which there are events, in order of name.
+func (p *Partition) Vehicles() []string {
+	return slices.Sorted(func(yield func(string) bool) {
+		for v := range p.records {
+			if !yield(v) {
+				return
+			}
+		}
+		for v := range p.packed {
+			if !yield(v) {
+				return
+			}
+		}
+	})
+}
+
+// named is the vehicle of that name, if there are events of it; all where it is empty.
+func (p *Partition) named(vehicle string) []string {
+	switch {
+	case vehicle == "":
+		return p.Vehicles()
+	case p.record(vehicle) == nil:
+		return nil
+	}
+	return []string{vehicle}
+}
+
+// Unregistered lists the vehicles whose events are kept unjudged because nobody
+// registered them, in order of name.
+func (p *Partition) Unregistered() []string {
+	var out []string
+	for _, v := range p.Vehicles() {
+		if p.record(v).Registered() == nil {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// Alarms lists what stands, in order of vehicle, rule and component.
+func (p *Partition) Alarms() []alarm.Listed { return p.AlarmsOf("") }
+
+// AlarmsOf lists what stands of one vehicle; of all where it is empty.
+func (p *Partition) AlarmsOf(vehicle string) []alarm.Listed {
+	var out []alarm.Listed
+	for _, v := range p.named(vehicle) {
+		out = append(out, p.record(v).Standings()...)
+	}
+	return out
+}
+
+// Registered is the vehicle's registration that counts; nil where there is none.
+func (p *Partition) Registered(vehicle string) *event.VehicleData {
+	if r := p.record(vehicle); r != nil {
+		return r.Registered()
+	}
+	return nil
+}
+
+// Due is the due list as the records stand, ordered by what to do first:
+// overdue, due, soon, then by forecast.
+func (p *Partition) Due(q due.Query) []due.Item {
+	var out []due.Item
+	for _, v := range p.named(q.Vehicle) {
+		out = append(out, due.List(p.view(p.record(v)), q)...)
+	}
+	due.SortDue(out)
+	return out
+}
+
+// Reckon gives the reckoning of every task and follow-up of a vehicle, in order
+// of task and component; of one task alone where it is named.
+func (p *Partition) Reckon(vehicle, task string) []due.Reckoning {
+	if v := p.judged(vehicle); v != nil {
+		return due.Reckonings(v, task)
+	}
+	return nil
+}
+
+// Why tells it for every rule, task, follow-up and data alarm of a vehicle, in
+// order of name and component; for one alone where it is named. It is empty for a
+// vehicle that nobody registered, and for a name that nothing has.
+func (p *Partition) Why(vehicle, name string) []why.Why {
+	if v := p.fromStored(vehicle); v != nil {
+		return why.Of(v, name)
+	}
+	return nil
+}
+
+// Verdicts reads the latest sample of each component of a vehicle, or of the one
+// named, in order of component. There is none of a component without a sample.
+func (p *Partition) Verdicts(vehicle, component string) []sample.Verdict {
+	if v := p.judged(vehicle); v != nil {
+		return sample.Verdicts(v, component)
+	}
+	return nil
+}
+
+// History is what a vehicle's record holds, in order of time: its registration
+// first, then work, samples with what they were judged as, meter values and
+// postponements, each with its source. ExtendHistory adds what a log holds beyond
+// the record. It is nil for a vehicle that nobody registered.
+func (p *Partition) History(vehicle string) []history.Entry {
+	if v := p.fromStored(vehicle); v != nil {
+		return history.Of(v)
+	}
+	return nil
+}
+
+// Known says of some events of a vehicle which of them its record holds: whether
+// with the same content.
+func (p *Partition) Known(vehicle string, events []KnownEvent) []KnownEvent {
+	r := p.record(vehicle)
+	if r == nil {
+		return nil
+	}
+	var out []KnownEvent
+	for _, e := range events {
+		if s := r.Seen(e.ID); s != nil {
+			out = append(out, KnownEvent{e.ID, event.DigestText(s.Digest)})
+		}
+	}
+	return out
+}
+
+// KnownEvent is an event's identity and the hash of its content, in hex.
+type KnownEvent struct {
+	event.ID
+	Digest string `json:"digest"`
+}
+
+// RegisteredVehicle is a vehicle with its registration.
+type RegisteredVehicle struct {
+	Vehicle string `json:"vehicle"`
+	*event.VehicleData
+}
+
+// Register lists the vehicles that are registered, by id.
+func (p *Partition) Register() []RegisteredVehicle {
+	var out []RegisteredVehicle
+	for _, v := range p.Vehicles() {
+		if d := p.Registered(v); d != nil {
+			out = append(out, RegisteredVehicle{v, d})
+		}
+	}
+	slices.SortFunc(out, func(a, b RegisteredVehicle) int { return cmp.Compare(a.Vehicle, b.Vehicle) })
+	return out
+}
+
+// turn is this partition's part of a digest.
+func (p *Partition) turn(d *event.TurnData) *TurnPart {
+	return &TurnPart{Digest: d.Digest, Date: d.Date, Now: p.law.Now, Items: p.Due(due.Query{}), Alarms: p.Alarms(), Vehicles: len(p.records) + len(p.packed)}
+}

@@ -1,0 +1,145 @@
+package engine
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/interval"
+	"telltale/engine/meter"
+	"telltale/engine/record"
+)
+
+// NotTheirs is the data alarm of a vehicle of which someone hears says that it is
+// not theirs. It stands while the register names that person, or else until it is
+// acknowledged: then the list of people is what had to be put right.
+const NotTheirs = "data: not their vehicle"
+
+// The data alarms: what is wrong with what the vehicle reports.
+const (
+	dataImplausible = "data: implausible reading"
+	dataGoingBack   = "data: meter going back"
+	dataSilent      = "data: silent"
+)
+
+var dataTitles = map[string]string{
+	dataImplausible: "Implausible reading", dataGoingBack: "Meter going back", dataSilent: "No readings",
+	NotTheirs: "Not their vehicle",
+}
+
+const (
+	lookAtMeter = "Look at the instrument and send the right reading, or void the wrong one."
+	fitsAgain   = "The readings fit again"
+)
+
+// judgeMeters raises the data alarms. One on a reading stands while the last
+// reading of a meter is disputed; a later one that fits clears it.
+func (f *fold) judgeMeters() {
+	chains := f.Rec.Chains()
+	var back, odd []string
+	var backIDs, oddIDs []event.ID
+	for i := range chains {
+		c := &chains[i]
+		if len(c.Points) == 0 || c.Points[len(c.Points)-1].Accepted {
+			continue
+		}
+		p := c.Points[len(c.Points)-1]
+		if last, ok := c.Last(p.At); ok && last.Face-p.Face > 0 && last.Face-p.Face < c.WholeUnit() {
+			continue // written in whole units after one with decimals
+		}
+		text := f.DisputedText(c, p)
+		if p.Why == meter.GoingBack {
+			back, backIDs = append(back, text), append(backIDs, p.ID)
+		} else {
+			odd, oddIDs = append(odd, text), append(oddIDs, p.ID)
+		}
+	}
+	f.dataMove(dataGoingBack, back, backIDs, lookAtMeter, fitsAgain)
+	f.dataMove(dataImplausible, odd, oddIDs, lookAtMeter, fitsAgain)
+	f.judgeSilence()
+}
+
+func (f *fold) judgeSilence() {
+	var silent []string
+	if !f.Now.IsZero() {
+		chains := f.Rec.Chains()
+		for i := range chains {
+			c := &chains[i]
+			if since, ok := meter.Silent(c.Moments(), f.Rec.InSince(), f.Now.Unix()); ok {
+				silent = append(silent, fmt.Sprintf("The %s has not been read since %s", c.Name, interval.DateOf(time.Unix(since, 0), f.Applied().Zone)))
+			}
+		}
+	}
+	f.dataMove(dataSilent, silent, nil, "Check the gateway, or enter a reading by hand; take the vehicle out of service if it is laid up.", "Readings come again")
+}
+
+// dataMove asks for a data alarm at advisory while there is something to say.
+func (f *fold) dataMove(rule string, texts []string, ids []event.ID, advise, over string) {
+	stage := 0
+	if len(texts) > 0 {
+		stage = 1
+	}
+	k := alarm.Key{Rule: rule}
+	if stage == 0 && f.Rec.Alarm(k) == nil {
+		return // as nearly always
+	}
+	f.move(alarmMove{Key: k, stage: stage, words: func(t *alarm.Transition, from, to int) {
+		t.Events = append(ids, f.causeIDs()...)
+		if len(ids) > 0 && len(f.causeIDs()) > 0 && ids[0] == f.ev.ID {
+			t.Events = ids
+		}
+		t.Message, t.Title = over, dataTitles[rule]
+		if to > 0 {
+			t.Message, t.Advise = strings.Join(texts, ". "), advise
+		}
+	}})
+}
+
+// disown notes that a vehicle is not someone's.
+func (f *fold) disown(d *event.AnswerData) error {
+	said := func(o record.Disowned) bool { return o.By == d.By }
+	if slices.ContainsFunc(f.Rec.NotTheirs, said) {
+		return event.Refuse("%s has said so already", d.By)
+	}
+	if len(f.Rec.NotTheirs) >= record.KeptDisowned {
+		return event.Refuse("%d people have said already that vehicle %s is not theirs", record.KeptDisowned, f.Rec.Vehicle)
+	}
+	f.Rec.NotTheirs = append(slices.Clip(f.Rec.NotTheirs), record.Disowned{By: d.By, ID: f.ev.ID, Named: f.named(d.By)})
+	f.change.Fact = true
+	return nil
+}
+
+// seenTo forgets who is not named by the register, once someone has acknowledged.
+func (f *fold) seenTo() {
+	f.dropDisowned(func(o record.Disowned) bool { return !f.named(o.By) })
+	f.change.Fact = true
+}
+
+func (f *fold) dropDisowned(drop func(record.Disowned) bool) {
+	f.Rec.NotTheirs = slices.DeleteFunc(slices.Clone(f.Rec.NotTheirs), drop)
+}
+
+func (f *fold) named(person string) bool {
+	reg := f.Rec.Registered()
+	return reg != nil && slices.Contains(reg.People, person)
+}
+
+// judgeDisowned raises the alarm; a registration that leaves out whoever it named
+// ends it.
+func (f *fold) judgeDisowned() {
+	if len(f.Rec.NotTheirs) == 0 && f.Rec.Alarm(alarm.Key{Rule: NotTheirs}) == nil {
+		return
+	}
+	if f.ev.Kind == event.VehicleEvent {
+		f.dropDisowned(func(o record.Disowned) bool { return o.Named && !f.named(o.By) })
+	}
+	var texts []string
+	var ids []event.ID
+	for _, o := range f.Rec.NotTheirs {
+		texts, ids = append(texts, fmt.Sprintf("%s says that this vehicle is not theirs", o.By)), append(ids, o.ID)
+	}
+	f.dataMove(NotTheirs, texts, ids, "Look at who the register and people.yaml name for it.", "Who hears of it was put right")
+}

@@ -1,0 +1,95 @@
+// Package due is the due list, and how each due point on it came about. It asks a
+// [judge.View] and changes nothing.
+package due
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+)
+
+// Item is one line of a due list: one task of one vehicle (and component).
+type Item struct {
+	Vehicle   string            `json:"vehicle"`
+	Name      string            `json:"name"` // the vehicle's name for people
+	Tags      map[string]string `json:"tags,omitempty"`
+	People    []string          `json:"people,omitempty"`
+	Component string            `json:"component,omitempty"`
+	Task      string            `json:"task"`
+	Title     string            `json:"title"`
+	// Stage is overdue, due, soon, or normal where a list reaches ahead.
+	Stage string `json:"stage"`
+	// Limit is the limit that decides: distance, time, hours, or "no history".
+	Limit string `json:"limit"`
+	// Why says in words which limit, and how far past or ahead.
+	Why string `json:"why"`
+	// DueDate is the local date of the calendar limit; DueAt the face value of
+	// the meter limit in Unit; PastBy how far past it (negative: still ahead).
+	DueDate string   `json:"dueDate,omitempty"`
+	DueAt   *float64 `json:"dueAt,omitempty"`
+	PastBy  *float64 `json:"pastBy,omitempty"`
+	Unit    string   `json:"unit,omitempty"` // m or s
+	// Early, Likely and Late are the local dates between which the first limit is
+	// reached, from the vehicle's usage; absent where unknown.
+	Early  string `json:"early,omitempty"`
+	Likely string `json:"likely,omitempty"`
+	Late   string `json:"late,omitempty"`
+	// LastDone is the local date of the last time, or the policy that stands for it.
+	LastDone string   `json:"lastDone,omitempty"`
+	Needs    []Need   `json:"needs,omitempty"`
+	Cautions []string `json:"cautions,omitempty"`
+	// OwnCautions are the words of those of the cautions that the book explains itself.
+	OwnCautions map[string]string `json:"ownCautions,omitempty"`
+	// Figures are what the register says of the component.
+	Figures   *event.Figures `json:"figures,omitempty"`
+	Statutory bool           `json:"statutory,omitempty"`
+	FollowUp  bool           `json:"followUp,omitempty"`
+	Shelved   bool           `json:"shelved,omitempty"`
+	// Postponed says who moved the due point, and why.
+	Postponed string `json:"postponed,omitempty"`
+	// PulledIn are the alarms that asked for it earlier than it would be due.
+	PulledIn []alarm.PulledIn `json:"pulledIn,omitempty"`
+}
+
+// first is the date that a line is ordered by, "" for one without any.
+func (d *Item) first() string {
+	if d.DueDate == "" || d.Likely == "" {
+		return d.DueDate + d.Likely
+	}
+	return min(d.DueDate, d.Likely)
+}
+
+// Need is a fluid or a part to have ready. Volume is in litres.
+type Need struct {
+	Fluid  string  `json:"fluid,omitempty"`
+	Volume float64 `json:"volume,omitempty"`
+	Part   string  `json:"part,omitempty"`
+	Count  int     `json:"count,omitempty"`
+}
+
+// SortDue orders a due list, or several put together, by what to do first: overdue,
+// due, soon, later. Of what is overdue or due, statutory work comes first; the rest
+// goes by date. A line without one comes before those, since nobody knows how late it
+// is.
+func SortDue(list []Item) {
+	rank := map[string]int{"overdue": 0, "due": 1, "soon": 2, alarm.Normal: 3}
+	slices.SortStableFunc(list, func(a, b Item) int {
+		return cmp.Or(cmp.Compare(rank[a.Stage], rank[b.Stage]), statutoryFirst(&a, &b), strings.Compare(a.first(), b.first()),
+			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Task, b.Task), strings.Compare(a.Component, b.Component))
+	})
+}
+
+// statutoryFirst orders two lines of one stage: what the law asks for before the
+// rest of what is overdue or due; what is only soon goes by its date (0).
+func statutoryFirst(a, b *Item) int {
+	switch {
+	case a.Statutory == b.Statutory || a.Stage != "overdue" && a.Stage != "due":
+		return 0
+	case a.Statutory:
+		return -1
+	}
+	return 1
+}

@@ -1,0 +1,111 @@
+package due
+
+import (
+	"strings"
+	"time"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/interval"
+	"telltale/engine/judge"
+	"telltale/engine/record"
+)
+
+// Query says what a due list should hold.
+type Query struct {
+	Vehicle string // one vehicle; all where empty
+	// Ahead also lists what is likely to come due within so many days, beyond
+	// what is soon already.
+	Ahead int
+	// Tag keeps vehicles with that tag, as "depot=north"; all where empty.
+	Tag string
+	// On is the local date, YYYY-MM-DD, that the list is for, now where empty. For an
+	// earlier date it is made from what had been observed by its end; for a later
+	// one from what is known, with meters estimated and never shown as read.
+	On string
+}
+
+// tagged reports whether the query is about vehicles registered like that.
+func (q *Query) tagged(reg *event.VehicleData) bool {
+	name, value, _ := strings.Cut(q.Tag, "=")
+	return q.Tag == "" || reg.Tags[name] == value
+}
+
+// List are the lines of one vehicle, in no order that matters.
+func List(v *judge.View, q Query) []Item {
+	var out []Item
+	if q.On != "" {
+		v = asOf(v, q.On)
+	}
+	if reg := v.Rec.Registered(); v.Book == nil || v.Rec.Out || reg == nil || reg.Retired || !q.tagged(reg) {
+		return nil
+	}
+	v.EachTask(func(d *judge.Due, k alarm.Key) {
+		v.JudgeDue(d)
+		if d.Stage > 0 || ahead(v, d, q.Ahead) {
+			out = append(out, dueItem(v, d, k))
+		}
+	})
+	return out
+}
+
+// asOf is the view as of the end of a local date.
+func asOf(v *judge.View, on string) *judge.View {
+	day, err := interval.ParseDate(on)
+	reg := v.Rec.Registered()
+	if err != nil || reg == nil {
+		return judge.NewView(v.Law, record.Record{Vehicle: v.Rec.Vehicle}, nil)
+	}
+	then := *v.Law
+	then.Now = day.AddDays(1).Start(reg.Location()).Add(-time.Second)
+	if then.Now.Before(v.Now) {
+		return judge.NewView(&then, *v.Rec.Until(then.Now.UnixNano()), nil)
+	}
+	return judge.NewView(&then, *v.Rec, v.Kept)
+}
+
+// ahead reports whether the task is likely to come due within so many days.
+func ahead(v *judge.View, d *judge.Due, n int) bool {
+	if n <= 0 || d.Waiting || !d.State.HasToday {
+		return false
+	}
+	limit := d.State.Today.AddDays(n)
+	return d.Point.HasDate && d.Point.Date.Compare(limit) <= 0 || d.Sure && d.Likely.Compare(limit) <= 0
+}
+
+func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
+	reg := v.Applied().Reg
+	item := Item{
+		Vehicle: v.Rec.Vehicle, Name: reg.Name, Tags: reg.Tags, People: reg.People, Component: k.Component,
+		Task: k.Rule, Title: d.Title(), Stage: alarm.TaskStages[d.Stage], Limit: d.Limit.String(), Why: v.DueWords(d),
+		Cautions: d.Cautions(), FollowUp: d.Fu != nil,
+	}
+	item.PulledIn, item.Figures = v.PulledIn(d), v.ComponentDef(d.Comp).Figures()
+	item.OwnCautions = v.Book.Own(item.Cautions)
+	if d.NoHistory {
+		item.Limit = judge.NoHistory
+	} else if d.Point.HasDate {
+		item.DueDate = d.Point.Date.String()
+	}
+	if d.Task != nil {
+		item.Statutory = d.Task.Statutory
+		for _, n := range d.Task.Needs {
+			item.Needs = append(item.Needs, Need(n))
+		}
+		item.LastDone = judge.LastDone(d)
+	}
+	if d.Postponed != nil {
+		item.Postponed = judge.PostponedBy(d.Postponed)
+	}
+	item.Early, item.Likely, item.Late = v.ForecastDates(d)
+	if at, past, hours, ok := v.DuePlace(d); ok {
+		item.DueAt, item.PastBy, item.Unit = &at, &past, "m"
+		if hours {
+			item.Unit = "s"
+		}
+	}
+	if a := v.Rec.Alarm(k); a != nil {
+		item.Shelved = a.ShelvedUntil != 0
+	}
+	return item
+}

@@ -1,0 +1,250 @@
+package event
+
+import (
+	"cmp"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// VehicleData registers a vehicle or changes its registration. The latest by
+// observed time counts, whole.
+type VehicleData struct {
+	Name       string            `json:"name"`
+	Kind       string            `json:"kind"`
+	Tags       map[string]string `json:"tags,omitempty"`
+	InService  string            `json:"inService,omitempty"` // YYYY-MM-DD
+	Zone       string            `json:"zone,omitempty"`      // IANA name; UTC where empty
+	Meters     []MeterDef        `json:"meters,omitempty"`
+	Components []ComponentDef    `json:"components,omitempty"`
+	People     []string          `json:"people,omitempty"`
+	Retired    bool              `json:"retired,omitempty"`
+}
+
+// MeterDef is one instrument of a vehicle; Kind is "distance" or "hours".
+type MeterDef struct {
+	Name string `json:"name"`
+	Kind string `json:"kind"`
+}
+
+// ComponentDef is one thing that holds a fluid. Capacity is all the fluid in the
+// circuit, converter, cooler and lines included. Meters names the instruments
+// that count for it; all of the vehicle's where empty.
+type ComponentDef struct {
+	Name     string         `json:"name"`
+	Kind     string         `json:"kind"`
+	Fluid    string         `json:"fluid,omitempty"`
+	Capacity *unit.Quantity `json:"capacity,omitempty"`
+	// Torque is how tight what is named is drawn; Source is where it, and the capacity,
+	// are from.
+	Torque map[string]unit.Quantity `json:"torque,omitempty"`
+	Source string                   `json:"source,omitempty"`
+	Meters []string                 `json:"meters,omitempty"`
+}
+
+// ComponentNamed returns the registered component of that name, or nil.
+func (v *VehicleData) ComponentNamed(name string) *ComponentDef {
+	for i := range v.Components {
+		if v.Components[i].Name == name {
+			return &v.Components[i]
+		}
+	}
+	return nil
+}
+
+// MeterKind tells whether the registered meter counts hours; ok is false where
+// the vehicle names its meters and this is none of them.
+func (v *VehicleData) MeterKind(name string, by unit.Kind) (hours, ok bool) {
+	for _, m := range v.Meters {
+		if m.Name == name {
+			return m.Kind == "hours", true
+		}
+	}
+	return by == unit.Time, len(v.Meters) == 0
+}
+
+// Location is the vehicle's time zone; UTC where it has none. Names are checked when
+// the event is read, so one that does not load here is taken as UTC.
+func (v *VehicleData) Location() *time.Location {
+	if v == nil || v.Zone == "" {
+		return time.UTC
+	}
+	return loadZone(v.Zone)
+}
+
+// ReadingData is the face value of a meter.
+type ReadingData struct {
+	Meter string  `json:"meter"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit"`
+}
+
+// MeterReplacedData says what the old instrument showed last and the new one first.
+type MeterReplacedData struct {
+	Meter string        `json:"meter"`
+	Last  unit.Quantity `json:"last"`
+	First unit.Quantity `json:"first"`
+}
+
+// ServiceData is work that was done.
+type ServiceData struct {
+	Tasks     []string                 `json:"tasks,omitempty"`
+	Component string                   `json:"component,omitempty"`
+	Meters    map[string]unit.Quantity `json:"meters,omitempty"`
+	Fluid     *FluidData               `json:"fluid,omitempty"`
+	Filter    bool                     `json:"filter,omitempty"`
+	By        string                   `json:"by,omitempty"`
+	Note      string                   `json:"note,omitempty"`
+}
+
+// What is the work in a few words: its tasks, the fluid that was exchanged, the filter;
+// "" where it says none of these.
+func (d *ServiceData) What() string {
+	var parts []string
+	if len(d.Tasks) > 0 {
+		parts = append(parts, strings.Join(d.Tasks, ", "))
+	}
+	if f := d.Fluid; f != nil {
+		switch {
+		case f.Flush:
+			parts = append(parts, cmp.Or(f.Name, "fluid")+" flushed")
+		case f.Drained == nil && f.Filled == nil:
+			parts = append(parts, cmp.Or(f.Name, "fluid")+" exchanged")
+		}
+		if f.Drained != nil {
+			parts = append(parts, strings.TrimSpace(f.Drained.String()+" "+f.Name)+" drained")
+		}
+		if f.Filled != nil {
+			parts = append(parts, strings.TrimSpace(f.Filled.String()+" "+f.Name)+" filled")
+		}
+	}
+	if d.Filter {
+		parts = append(parts, "new filter")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// FluidData is how much fluid was exchanged. Flush is true where all of the circuit
+// was renewed by a machine, and not what runs out of a drain.
+type FluidData struct {
+	Name    string         `json:"name,omitempty"`
+	Drained *unit.Quantity `json:"drained,omitempty"`
+	Filled  *unit.Quantity `json:"filled,omitempty"`
+	Flush   bool           `json:"flush,omitempty"`
+}
+
+// SampleData is a fluid sample and its laboratory's results.
+type SampleData struct {
+	Number   string `json:"number"`
+	Revision int    `json:"revision,omitempty"`
+	// Repeat tells another analysis of the same sample (1, 2, …) from the first, of
+	// which it is no correction: the results are read together.
+	Repeat    int    `json:"repeat,omitempty"`
+	Component string `json:"component"`
+	// Drawn is YYYY-MM-DD (in the vehicle's zone) or an RFC 3339 time; the
+	// event's time where empty.
+	Drawn string `json:"drawn,omitempty"`
+	// Taken is "before" (the default) or "after" the services of that local date.
+	Taken      string                   `json:"taken,omitempty"`
+	Meters     map[string]unit.Quantity `json:"meters,omitempty"`
+	FluidAge   *unit.Quantity           `json:"fluidAge,omitempty"` // a distance or hours
+	Density    *unit.Quantity           `json:"density,omitempty"`  // the fluid's, for results in mg/L
+	Laboratory string                   `json:"laboratory,omitempty"`
+	Method     string                   `json:"method,omitempty"`
+	Point      string                   `json:"point,omitempty"`
+	Results    []ResultData             `json:"results"`
+}
+
+// ResultData is one analyte as the laboratory reported it: a value, "below L",
+// "above U", not detected or a trace. Exactly one of these is set; the last two
+// may say beside it below which limit.
+type ResultData struct {
+	Analyte     string   `json:"analyte"`
+	Value       *float64 `json:"value,omitempty"`
+	Below       *float64 `json:"below,omitempty"`
+	Above       *float64 `json:"above,omitempty"`
+	NotDetected bool     `json:"notDetected,omitempty"`
+	Trace       bool     `json:"trace,omitempty"`
+	Unit        string   `json:"unit"`
+	// Decimals is how many the laboratory printed, where the number alone would lose
+	// some: 4.0 is not 4.
+	Decimals int `json:"decimals,omitempty"`
+}
+
+// Written writes a number with the decimals that the laboratory printed.
+func (d *ResultData) Written(v float64) string {
+	s := unit.Quantity{Value: v, Unit: d.Unit}.String()
+	if _, decimals, _ := strings.Cut(strconv.FormatFloat(v, 'f', -1, 64), "."); len(decimals) < d.Decimals {
+		s = strings.TrimSpace(strconv.FormatFloat(v, 'f', d.Decimals, 64) + " " + d.Unit)
+	}
+	return s
+}
+
+// String is the result as the laboratory reported it: "131 mg/kg", "below 1 mg/kg".
+func (d *ResultData) String() string {
+	s := ""
+	switch {
+	case d.NotDetected:
+		s = "not detected"
+	case d.Trace:
+		s = "trace"
+	}
+	switch {
+	case d.Below != nil && s != "":
+		return s + " (below " + d.Written(*d.Below) + ")"
+	case d.Below != nil:
+		return "below " + d.Written(*d.Below)
+	case d.Above != nil:
+		return "above " + d.Written(*d.Above)
+	case d.Value != nil:
+		return d.Written(*d.Value)
+	}
+	return s
+}
+
+// AnswerData is what a person said to an alarm, a task or the whole vehicle.
+type AnswerData struct {
+	// Answer is acknowledge, shelve, unshelve, out of service, in service, not mine
+	// (By says that the vehicle is not theirs), postpone or accept (the point that a
+	// sample's forecast offers for a task).
+	Answer     string         `json:"answer"`
+	Rule       string         `json:"rule,omitempty"`
+	Component  string         `json:"component,omitempty"`
+	Task       string         `json:"task,omitempty"`
+	Until      string         `json:"until,omitempty"` // shelve: RFC 3339; postpone: YYYY-MM-DD
+	ByDistance *unit.Quantity `json:"byDistance,omitempty"`
+	By         string         `json:"by,omitempty"`
+	Why        string         `json:"why,omitempty"`
+}
+
+// VoidData names the event that is taken out.
+type VoidData ID
+
+// BookData puts a rule book in force. Book is the compiled text, filled in by
+// whoever reads the log from the body stored under Hash.
+type BookData struct {
+	Hash string      `json:"hash"`
+	Book *rules.Book `json:"-"`
+}
+
+// TurnData is a digest's turn: each partition answers it with its part of the due list.
+type TurnData struct {
+	Digest string `json:"digest"`
+	Date   string `json:"date"` // local date of the reader, the turn's key
+}
+
+// Litres is a volume in litres; NaN where it is none.
+func Litres(q *unit.Quantity) float64 {
+	if q == nil {
+		return math.NaN()
+	}
+	v, err := q.As(unit.Volume)
+	if err != nil {
+		return math.NaN()
+	}
+	return v
+}

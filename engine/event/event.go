@@ -1,0 +1,98 @@
+// Package event is what is reported: by gateways, workshops, laboratories and people,
+// and by the service's own clock. An [Event] was decoded and checked before it gets
+// here; whether it fits its vehicle is for the vehicle's record to say.
+package event
+
+import (
+	"math"
+	"strconv"
+	"time"
+)
+
+// ID is an event's identity: the same (source, id) is the same event.
+type ID struct {
+	Source string `json:"source"`
+	ID     string `json:"id"`
+}
+
+// Kind is what sort of event it is; its order breaks ties of equal times.
+type Kind uint8
+
+var kindNames = [...]string{
+	VehicleEvent: "vehicle", MeterReplacedEvent: "meter-replaced", ReadingEvent: "reading", SampleEvent: "sample",
+	ServiceEvent: "service", AnswerEvent: "answer", VoidEvent: "void", TickEvent: "tick", BookEvent: "book", TurnEvent: "turn",
+	SurveyEvent: "survey", BaselineEvent: "baseline",
+}
+
+// The kinds. Tick and those after it are written by the service alone.
+const (
+	VehicleEvent Kind = iota + 1
+	MeterReplacedEvent
+	ReadingEvent
+	SampleEvent
+	ServiceEvent
+	AnswerEvent
+	VoidEvent
+	TickEvent
+	BookEvent
+	TurnEvent
+	SurveyEvent
+	BaselineEvent
+)
+
+// String is the kind's name as in the type "telltale.<kind>.v1" and the subject token.
+func (k Kind) String() string { return kindNames[k] }
+
+// Internal reports whether only the service may write events of this kind.
+func (k Kind) Internal() bool { return k >= TickEvent }
+
+// KindOf returns the kind of that name; ok is false where there is none.
+func KindOf(name string) (k Kind, ok bool) {
+	for i, n := range kindNames {
+		if n == name && n != "" {
+			return Kind(i), true
+		}
+	}
+	return 0, false
+}
+
+// Event is one decoded and validated event.
+type Event struct {
+	ID      ID
+	Kind    Kind
+	Vehicle string // the subject; "" for internal kinds
+	Time    time.Time
+	// Recorded is when it was reported; equal to Time where the event says nothing.
+	Recorded time.Time
+	// Digest is the hash of the whole event in canonical form; the same identity
+	// with another digest is a conflict.
+	Digest uint64
+	// Data is a *VehicleData, *MeterReplacedData, *ReadingData, *SampleData,
+	// *ServiceData, *AnswerData, *VoidData, *BookData, *TurnData, *SurveyData,
+	// *BaselineData, or nil for a tick.
+	Data any
+	// Line is the event's line in a file, 0 elsewhere.
+	Line int
+}
+
+// DigestText is a digest in hex.
+func DigestText(digest uint64) string { return strconv.FormatUint(digest, 16) }
+
+// Hash is the digest of the event's content in hex.
+func (ev Event) Hash() string { return DigestText(ev.Digest) }
+
+// FromStored turns the stored form of an unknown number, which is negative, back into NaN.
+func FromStored(v float64) float64 {
+	if v < 0 {
+		return math.NaN()
+	}
+	return v
+}
+
+// ToStored writes an unknown number, NaN, as a negative one.
+func ToStored(v float64) float64 {
+	if math.IsNaN(v) {
+		return -1
+	}
+	return v
+}

@@ -1,0 +1,196 @@
+package engine
+
+import (
+	"fmt"
+	"slices"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/judge"
+	"telltale/engine/latch"
+	"telltale/engine/record"
+	"telltale/rules"
+)
+
+// fold is one event on its way into one record.
+type fold struct {
+	judge.View // of a copy of the record; as it was it stays whole
+	p          *Partition
+	ev         event.Event
+	change     record.Change
+	moves      []alarmMove
+	// ownLatches: the record's latches were copied for this fold and may be changed.
+	ownLatches bool
+	out        []Output
+	// whole: all that stands was judged, and these are the tasks.
+	whole  bool
+	judged []judgedTask
+	quiet  *quiet // the bounds drawn after it; nil where there are none
+}
+
+// apply folds the event into the record; an error is a refusal.
+func (f *fold) apply() error {
+	if !f.ev.Kind.Internal() {
+		if known, err := f.Rec.Known(&f.ev); known || err != nil {
+			return err
+		}
+	}
+	f.endShelves()
+	if err := f.take(); err != nil {
+		return err
+	}
+	f.judge()
+	f.flush()
+	f.settle()
+	return nil
+}
+
+// take puts the event's fact into the record, does what a person said, and tells what
+// of the event is not used.
+func (f *fold) take() error {
+	c, err := f.Rec.Take(&f.ev)
+	if err != nil {
+		return err
+	}
+	c.All = c.All || f.change.All
+	f.change = c
+	if c.TookOut {
+		f.Kept = nil
+	}
+	switch d := f.ev.Data.(type) {
+	case *event.VehicleData:
+		f.Kept = nil
+		f.compareWaiting()
+	case *event.ServiceData:
+		f.noteService(d)
+		f.noteExchange(d)
+	case *event.SampleData:
+		i := slices.IndexFunc(f.Rec.Samples, func(s record.Sample) bool { return s.ID == f.ev.ID })
+		if i >= 0 { // it may be older than all that are kept
+			f.compareWithFleet(&f.Rec.Samples[i])
+		}
+		f.noteSample(d)
+	case *event.AnswerData:
+		return f.takeAnswer(d)
+	case *event.VoidData:
+		if c.Answer != (event.ID{}) {
+			f.unanswer(c.Answer)
+		}
+	}
+	return nil
+}
+
+// noteSample tells what in the event's sample is not used, and why, as refusals of
+// that part.
+func (f *fold) noteSample(d *event.SampleData) {
+	reg := f.Rec.Registered()
+	if reg == nil || reg.ComponentNamed(d.Component) == nil {
+		return
+	}
+	i := slices.IndexFunc(reg.Components, func(c event.ComponentDef) bool { return c.Name == d.Component })
+	var t record.Timeline
+	if f.Book == nil {
+		t = f.Rec.Timeline(reg, &reg.Components[i], nil)
+	} else {
+		t = f.Timeline(i)
+	}
+	for i := range t.Steps {
+		if !t.Steps[i].IsOf(f.ev.ID) {
+			continue
+		}
+		for _, why := range record.NotesOn(reg, t, i) {
+			f.note(fmt.Errorf("sample %s of %s: %s", d.Number, d.Component, why))
+		}
+	}
+}
+
+// note tells of a part of the event that is not used though the event is.
+func (f *fold) note(why error) {
+	r := f.p.refused(f.ev, why)
+	r.Kept = true
+	f.out = append(f.out, Output{Refused: r})
+}
+
+// noteService tells which tasks of the event's service the book in force does not
+// know, as refusals of that part: the work is kept, and settles nothing.
+func (f *fold) noteService(d *event.ServiceData) {
+	if f.Book == nil {
+		return
+	}
+	for _, name := range d.Tasks {
+		if !f.KnowsTask(name) {
+			f.note(fmt.Errorf("the work is kept, but no task or follow-up of the rules in force is called %q", name))
+		}
+	}
+}
+
+// noteExchange asks where the share that was renewed cannot well be: a drain of an
+// automatic transmission leaves the converter full, so that people who enter the
+// refill of the pan as the capacity are told so, and no component takes more than it
+// holds. The work is kept as it was told.
+func (f *fold) noteExchange(d *event.ServiceData) {
+	reg := f.Rec.Registered()
+	if d.Fluid == nil || d.Fluid.Flush || reg == nil {
+		return
+	}
+	for i := range reg.Components {
+		c := &reg.Components[i]
+		if why := judge.OddShare(d.Fluid, c); why != "" && record.Exchanges(&record.Service{ServiceData: d}, reg, c) {
+			f.note(fmt.Errorf("the work is kept, but %s", why))
+		}
+	}
+}
+
+// causeIDs is the identity of the event that is folded; a tick has none.
+func (f *fold) causeIDs() []event.ID {
+	if f.ev.Kind.Internal() {
+		return nil
+	}
+	return []event.ID{f.ev.ID}
+}
+
+func (f *fold) say(t *alarm.Transition) { f.out = append(f.out, Output{Transition: t}) }
+
+func (f *fold) notJudged(k alarm.Key, l latch.Latch) {
+	n := &alarm.NotJudged{Time: f.When, Vehicle: f.Rec.Vehicle, Component: k.Component, Rule: k.Rule,
+		Transition: alarm.NotJudgedAs, Missing: l.Missing, Events: f.causeIDs()}
+	f.out = append(f.out, Output{NotJudged: n})
+}
+
+// compareWithFleet notes what the baselines in force say of a sample that arrives.
+func (f *fold) compareWithFleet(s *record.Sample) {
+	if f.p.fleet.Hash == "" || f.Book == nil {
+		return
+	}
+	if f.Rec.Registered() == nil {
+		s.Fleet = f.p.fleet.Waiting()
+		return
+	}
+	a := f.Applied()
+	i := slices.IndexFunc(a.Comps, func(c rules.Component) bool { return c.Name == s.Component })
+	if i >= 0 {
+		s.Fleet = f.p.fleet.Figures(a.Rules.Baselines[i], &a.Vehicle, &a.Comps[i], s.Sheet().Results)
+	} else if f.p.fleet.Set == nil {
+		s.Fleet = f.p.fleet.Gone()
+	}
+}
+
+// compareWaiting compares the samples of a vehicle that was not registered when
+// they arrived, as long as the set that was in force then still is.
+func (f *fold) compareWaiting() {
+	waits := func(s record.Sample) bool { return s.Fleet != nil && s.Fleet.Waits }
+	if f.Rec.Registered() == nil || !slices.ContainsFunc(f.Rec.Samples, waits) {
+		return
+	}
+	f.Rec.Samples = slices.Clone(f.Rec.Samples)
+	for i := range f.Rec.Samples {
+		s := &f.Rec.Samples[i]
+		if !waits(*s) {
+			continue
+		}
+		arrived := s.Fleet.Set
+		if s.Fleet = nil; arrived == f.p.fleet.Hash {
+			f.compareWithFleet(s)
+		}
+	}
+}

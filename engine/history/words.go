@@ -1,0 +1,114 @@
+package history
+
+import (
+	"strconv"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/rules/english"
+)
+
+func registerWords(d *event.VehicleData) string {
+	s := d.Name
+	if d.Kind != "" {
+		s += ", " + d.Kind
+	}
+	if d.InService != "" {
+		s += ", in service since " + d.InService
+	}
+	if d.Retired {
+		s += ", retired"
+	}
+	return s
+}
+
+func workWords(d *event.ServiceData) string {
+	what := d.What()
+	switch {
+	case what == "" && len(d.Meters) > 0:
+		what = "meters read"
+	case what == "":
+		what = "noted"
+	}
+	s := english.Capital(what) + ofComponent(d.Component)
+	if d.By != "" {
+		s += ", by " + d.By
+	}
+	if d.Note != "" {
+		s += ": " + english.OneLine(d.Note)
+	}
+	return s
+}
+
+func ofComponent(name string) string {
+	if name == "" {
+		return ""
+	}
+	return " (" + name + ")"
+}
+
+func replacedWords(d *event.MeterReplacedData) string {
+	return english.Capital(d.Meter) + " replaced: the old one showed " + d.Last.String() + ", the new one began at " + d.First.String()
+}
+
+func answerWords(d *event.AnswerData) string {
+	s := english.Capital(d.Answer)
+	switch {
+	case d.Rule != "":
+		s += ": " + d.Rule
+	case d.Task != "":
+		s += ": " + d.Task
+	}
+	s += ofComponent(d.Component)
+	if d.Until != "" {
+		s += " until " + d.Until
+	}
+	if d.ByDistance != nil {
+		s += " by " + d.ByDistance.String()
+	}
+	if d.By != "" {
+		s += ", by " + d.By
+	}
+	if d.Why != "" {
+		s += ": " + english.OneLine(d.Why)
+	}
+	return s
+}
+
+func alarmWords(t *alarm.Transition) string {
+	s := english.Capital(t.Rule) + ofComponent(t.Component) + " " + t.Transition
+	switch {
+	case t.From != t.To && t.From != alarm.Normal && t.To != alarm.Normal:
+		s += " from " + t.From + " to " + t.To
+	case t.From != t.To && t.To != alarm.Normal:
+		s += ": " + t.To
+	}
+	if t.Shelved {
+		s += " (put aside, told to nobody)"
+	}
+	if t.Message != "" {
+		s += ": " + t.Message
+	}
+	return s
+}
+
+// verdictWords is what stood after a sample, in a line.
+func verdictWords(v *Verdict) string {
+	s := v.Stage
+	if v.Judged == 0 && len(v.Stands) == 0 {
+		s = "not judged"
+	}
+	for i, of := range v.Stands {
+		if s += ", "; i == 0 {
+			s = v.Stage + ": "
+		}
+		s += of.Rule
+		if of.Stage != v.Stage {
+			s += " (" + of.Stage + ")"
+		}
+	}
+	if n := len(v.NotJudged); n > 0 && v.Judged > 0 {
+		s += "; " + strconv.Itoa(n) + " of " + strconv.Itoa(n+v.Judged) + " rules could not be judged"
+	}
+	return s
+}

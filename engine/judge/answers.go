@@ -1,0 +1,191 @@
+package judge
+
+import (
+	"strconv"
+	"strings"
+
+	"telltale/engine/event"
+	"telltale/engine/lab"
+	"telltale/rules"
+	"telltale/rules/analytes"
+	"telltale/rules/unit"
+)
+
+// How each word of the rules is answered stands in this file, a row a word. What it is
+// called, and in which unit its answer is, stands in the word's row in package rules.
+
+// answer is how a word is answered. Each function gets the word's argument; what is
+// missing for an answer is told in words.
+type answer struct {
+	number func(x *Facts, arg string) (v float64, missing string, ok bool)
+	truth  func(x *Facts, arg string) (v bool, missing string, ok bool)
+	// rests notes the events that the answer rests on. Where it is set the word is
+	// asked of a sample, and there must be one.
+	rests func(x *Facts)
+	notes []note // in the order in which they are told
+}
+
+// note says what stands behind an answer; "" for nothing.
+type note func(x *Facts, w rules.Word, arg string) string
+
+// answers has a row for each word; a test holds it to that.
+var answers = [...]answer{
+	rules.WordOdometer:   {number: func(x *Facts, _ string) (float64, string, bool) { return x.life(false) }},
+	rules.WordHours:      {number: func(x *Facts, _ string) (float64, string, bool) { return x.life(true) }},
+	rules.WordPerDay:     {number: func(x *Facts, _ string) (float64, string, bool) { return x.perDay() }},
+	rules.WordSince:      {number: since(false)},
+	rules.WordHoursSince: {number: since(true)},
+	rules.WordDaysSince:  {number: (*Facts).daysSince},
+	rules.WordDueIn:      {number: (*Facts).dueIn},
+	rules.WordDaysToDue:  {number: (*Facts).daysToDue},
+	rules.WordDone:       {truth: func(x *Facts, arg string) (bool, string, bool) { return x.done(arg), "", true }},
+
+	rules.WordHas:        {truth: (*Facts).has},
+	rules.WordHasEarlier: {truth: func(x *Facts, arg string) (bool, string, bool) { return x.Sheet.HasEarlier(arg), "", true }},
+	rules.WordBelow:      {truth: (*Facts).below},
+	rules.WordValue:      {number: onSheet(lab.Sheet.Value), rests: (*Facts).restsOnSample},
+	rules.WordFluidAge:   {number: ageBy(unit.Distance), rests: (*Facts).restsOnSample},
+	rules.WordFluidHours: {number: ageBy(unit.Time), rests: (*Facts).restsOnSample},
+
+	rules.WordTimes:       {number: against(false), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
+	rules.WordTimesForAge: {number: against(true), rests: (*Facts).restsOnAge, notes: []note{(*Facts).baselineNote}},
+	rules.WordTimesTheAge: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Older() },
+		rests: (*Facts).restsOnSample, notes: []note{(*Facts).olderNote}},
+	rules.WordDeviations: {number: (*Facts).deviations, rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
+	rules.WordPercentile: {number: (*Facts).percentile, rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
+
+	rules.WordChange:       {number: onSheet(lab.Sheet.Change), rests: (*Facts).restsOnChange},
+	rules.WordChangeIsReal: {truth: isReal(lab.Sheet.ChangeIsReal), rests: (*Facts).restsOnChange},
+	rules.WordMetalsFell: {truth: func(x *Facts, _ string) (bool, string, bool) { return x.Sheet.Dropped() },
+		rests: (*Facts).restsOnChange},
+	rules.WordRate:         {number: rateBy(unit.Distance), rests: (*Facts).restsOnRun, notes: []note{(*Facts).statedNote, rateNote(unit.Distance)}},
+	rules.WordRateHours:    {number: rateBy(unit.Time), rests: (*Facts).restsOnRun, notes: []note{(*Facts).statedNote, rateNote(unit.Time), (*Facts).shortNote}},
+	rules.WordTrend:        {number: (*Facts).trend, rests: (*Facts).restsOnAll},
+	rules.WordTrendIsReal:  {truth: (*Facts).trendIsReal, rests: (*Facts).restsOnAll},
+	rules.WordOutOfControl: {truth: (*Facts).outOfControl, rests: (*Facts).restsOnAll, notes: []note{(*Facts).usualNote}},
+
+	rules.WordFresh:      {number: onSheet(lab.Sheet.FreshValue), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote, (*Facts).freshNote}},
+	rules.WordKept:       {number: onSheet(lab.Sheet.Kept), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote, (*Facts).freshNote}},
+	rules.WordCarried:    {number: onSheet(lab.Sheet.Carried), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote}},
+	rules.WordMade:       {number: onSheet(lab.Sheet.Made), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote, (*Facts).madeNote}},
+	rules.WordMadeIsReal: {truth: isReal(lab.Sheet.MadeIsReal), rests: (*Facts).restsOnExchange},
+	rules.WordExpected:   {number: onSheet(lab.Sheet.Expected), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote}},
+	rules.WordExchangesTo: {number: (*Facts).exchangesTo, rests: (*Facts).restsOnLastDrain,
+		notes: []note{(*Facts).statedNote, (*Facts).drainNote, (*Facts).dilutionNote}},
+	rules.WordLitresTo: {number: (*Facts).litresTo, rests: (*Facts).restsOnLastDrain,
+		notes: []note{(*Facts).statedNote, (*Facts).drainNote, (*Facts).dilutionNote}},
+
+	rules.WordOutOfGrade: {number: onSheet(lab.Sheet.OutOfGrade), rests: (*Facts).restsOnSample},
+	rules.WordViscosityIndex: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Sheet.ViscosityIndex() },
+		rests: (*Facts).restsOnSample},
+}
+
+// Number answers a word in base units.
+func (x *Facts) Number(w rules.Word, arg string) (float64, string, bool) {
+	a := &answers[w]
+	if missing, ok := x.rest(a); !ok {
+		return 0, missing, false
+	}
+	return a.number(x, arg)
+}
+
+// Truth answers a word that is true or false.
+func (x *Facts) Truth(w rules.Word, arg string) (bool, string, bool) {
+	a := &answers[w]
+	if missing, ok := x.rest(a); !ok {
+		return false, missing, false
+	}
+	return a.truth(x, arg)
+}
+
+// Note says what stands behind an answer: the baseline and its source, a result
+// below its limit, a fresh value taken as nothing, how exact it can be.
+func (x *Facts) Note(w rules.Word, arg string) string {
+	var notes []string
+	if s := x.reportedNote(arg); s != "" {
+		notes = append(notes, s)
+	}
+	for _, n := range answers[w].notes {
+		if s := n(x, w, arg); s != "" {
+			notes = append(notes, s)
+		}
+	}
+	return strings.Join(notes, "; ")
+}
+
+func (x *Facts) rest(a *answer) (missing string, ok bool) {
+	if a.rests == nil {
+		return "", true
+	}
+	if len(x.steps.Steps) == 0 {
+		return "a sample", false
+	}
+	a.rests(x)
+	return "", true
+}
+
+// onSheet answers from the sample's sheet.
+func onSheet(read func(lab.Sheet, string) (float64, string, bool)) func(*Facts, string) (float64, string, bool) {
+	return func(x *Facts, arg string) (float64, string, bool) { return read(x.Sheet, arg) }
+}
+
+func isReal(read func(lab.Sheet, string) (bool, string, bool)) func(*Facts, string) (bool, string, bool) {
+	return func(x *Facts, arg string) (bool, string, bool) { return read(x.Sheet, arg) }
+}
+
+func ageBy(kind unit.Kind) func(*Facts, string) (float64, string, bool) {
+	return func(x *Facts, _ string) (float64, string, bool) { return x.Sheet.AgeBy(kind) }
+}
+
+func rateBy(kind unit.Kind) func(*Facts, string) (float64, string, bool) {
+	return func(x *Facts, arg string) (float64, string, bool) { return x.Sheet.RateBy(arg, kind) }
+}
+
+func against(forAge bool) func(*Facts, string) (float64, string, bool) {
+	return func(x *Facts, arg string) (float64, string, bool) { return x.againstBaseline(arg, forAge) }
+}
+
+func (x *Facts) has(arg string) (bool, string, bool) {
+	_, ok := x.Sheet.Result(arg)
+	return ok, "", true
+}
+
+func (x *Facts) below(arg string) (bool, string, bool) {
+	r, ok := x.Sheet.Result(arg)
+	return r.Censored, analytes.Named(arg) + " in the sample", ok
+}
+
+func (x *Facts) trend(arg string) (float64, string, bool) {
+	t, why, ok := x.Sheet.WearTrend(arg, unit.Distance)
+	return t.Slope, why, ok
+}
+
+// Significant is the chance below which a trend is taken for real.
+const Significant = 0.05
+
+func (x *Facts) trendIsReal(arg string) (bool, string, bool) {
+	t, why, ok := x.Sheet.WearTrend(arg, unit.Distance)
+	return t.P < Significant, why, ok
+}
+
+func (x *Facts) outOfControl(arg string) (bool, string, bool) {
+	u, why, ok := x.Sheet.Usual(arg)
+	return u.Outside > 0, why, ok
+}
+
+// target is the argument of a word that asks for an analyte and a number; the rule's
+// compiler wrote it.
+func target(arg string) (analyte string, v float64) {
+	analyte, number, _ := strings.Cut(arg, " ")
+	v, _ = strconv.ParseFloat(number, 64)
+	return analyte, v
+}
+
+func (x *Facts) exchangesTo(arg string) (float64, string, bool) {
+	return x.Sheet.ExchangesTo(target(arg))
+}
+
+func (x *Facts) litresTo(arg string) (float64, string, bool) {
+	analyte, v := target(arg)
+	return x.Sheet.LitresTo(analyte, v, event.Litres(x.Def.Capacity))
+}

@@ -1,0 +1,122 @@
+package judge
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"time"
+
+	"telltale/engine/event"
+	"telltale/engine/latch"
+	"telltale/engine/record"
+)
+
+// Event is an event as people know it. A judgement by the clock has none: its
+// What says so.
+type Event struct {
+	*event.ID
+	Time time.Time `json:"time,omitzero"`
+	What string    `json:"what"`
+}
+
+// Line is the event in a list: when, what, and by which name it can be found.
+func (e *Event) Line() string {
+	s := e.What
+	if !e.Time.IsZero() {
+		s = e.Time.Format("2006-01-02") + "  " + s
+	}
+	if e.ID != nil {
+		s += fmt.Sprintf("  [%s %s]", e.ID.Source, e.ID.ID)
+	}
+	return s
+}
+
+// Event finds an event in the record and says what it was.
+func (v *View) Event(id event.ID) Event {
+	if id == (event.ID{}) {
+		return Event{Time: v.Now, What: theClock}
+	}
+	e := Event{ID: &id}
+	at := func(s *record.Stamp) bool {
+		if s.ID == id {
+			e.Time = time.Unix(0, s.At).UTC()
+		}
+		return s.ID == id
+	}
+	for i := range v.Rec.Samples {
+		if s := &v.Rec.Samples[i]; at(&s.Stamp) {
+			e.What = SampleWords(s.SampleData)
+		}
+	}
+	for i := range v.Rec.Services {
+		if s := &v.Rec.Services[i]; at(&s.Stamp) {
+			e.What = serviceWords(s.ServiceData)
+		}
+	}
+	for i := range v.Rec.Meters {
+		m := &v.Rec.Meters[i]
+		for k := range m.Readings {
+			if r := &m.Readings[k]; at(&r.Stamp) {
+				e.What = m.Name + " read " + v.Amount(r.Value, m.Hours)
+			}
+		}
+	}
+	if e.What == "" {
+		e.What = "an event that is kept no longer"
+	}
+	return e
+}
+
+// Masked names the latest exchange of fluid since the stage was reached that the
+// last judgement saw.
+func (v *View) Masked(comp int, l latch.Latch) string {
+	t := v.Timeline(comp)
+	reached := slices.IndexFunc(t.Steps, func(s record.Step) bool { return s.ID() == l.Reached })
+	judged := slices.IndexFunc(t.Steps, func(s record.Step) bool { return s.ID() == l.Judged })
+	for i := judged; i > reached; i-- {
+		if s := t.Steps[i]; s.Service != nil {
+			return v.maskedWords(v.Event(s.Service.ID), l)
+		}
+	}
+	return v.maskedWords(Event{}, l)
+}
+
+func (v *View) maskedWords(by Event, l latch.Latch) string {
+	need := "half the age that it had then"
+	switch {
+	case l.Age[0] > 0:
+		need = v.Amount(l.Age[0]/2, false) + ", half of what it had run then"
+	case l.Age[1] > 0:
+		need = v.Amount(l.Age[1]/2, true) + ", half of what it had run then"
+	}
+	exchange := "an exchange of fluid"
+	if by.What != "" {
+		exchange += " (" + by.Line() + ")"
+	}
+	return exchange + " thinned what the alarm saw; it may worsen, but not ease before the fluid has run " + need
+}
+
+// SampleWords name a sample: its number, component and revision.
+func SampleWords(d *event.SampleData) string {
+	s := "sample of the " + d.Component
+	if d.Number != "" {
+		s = "sample " + d.Number + " of the " + d.Component
+	}
+	if d.Revision > 0 {
+		s += ", revision " + strconv.Itoa(d.Revision)
+	}
+	return s
+}
+
+func serviceWords(d *event.ServiceData) string {
+	s := "work done: " + d.What()
+	if d.Component != "" {
+		s += ", on the " + d.Component
+	}
+	return s
+}
+
+const (
+	NothingYet = "nothing that it is judged on has come yet"
+	theClock   = "the clock"
+)

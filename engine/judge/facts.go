@@ -1,0 +1,266 @@
+package judge
+
+import (
+	"math"
+	"slices"
+
+	"telltale/engine/event"
+	"telltale/engine/fleet"
+	"telltale/engine/lab"
+	"telltale/engine/record"
+	"telltale/rules"
+)
+
+// Facts answers what rules ask of one vehicle, and of one component where def is
+// not nil, as the record stood at a place in its history.
+type Facts struct {
+	v        *View
+	reg      *event.VehicleData
+	vehicle  *rules.Vehicle
+	comp     *rules.Component
+	Def      *event.ComponentDef
+	Baseline *rules.Baseline
+	// Where the book has it made from the fleet, fleetOf is the book's, fleet what it
+	// says of the last sample (nil: nothing) and instead counts for what it does not say.
+	fleetOf *rules.Baseline
+	Fleet   *fleet.Figures
+	instead *rules.Baseline
+
+	// at is the last moment of readings that counts; services and samples count up
+	// to the place before.
+	at     int64
+	before record.Place
+	steps  record.Timeline // ends with the last sample that counts; empty where there is none
+	Sheet  lab.Sheet
+
+	of   int // the component they are of
+	mask uint32
+	ends map[endKey]uint // the number of each censored result met so far
+	// reported: words show the number that the laboratory gave, whichever end it is.
+	Reported bool
+	Used     []event.ID // the events that answers rested on, in order of first use
+	stated   bool       // an answer rested on an exchange whose share nobody measured
+}
+
+type endKey struct {
+	step    int
+	analyte string
+}
+
+// FactsAt makes the facts of a component (-1: the vehicle) at a place; readings
+// count up to the moment at.
+func (v *View) FactsAt(comp int, before record.Place, at int64) *Facts {
+	a := v.Applied()
+	x := &Facts{v: v, reg: a.Reg, vehicle: &a.Vehicle, before: before, at: at, of: comp}
+	if comp < 0 {
+		return x
+	}
+	x.comp, x.Def = &a.Comps[comp], &a.Reg.Components[comp]
+	x.Baseline = a.Rules.Baselines[comp]
+	t := v.Timeline(comp)
+	for i := len(t.Steps) - 1; i >= 0; i-- {
+		if s := t.Steps[i]; s.Sample != nil && s.Compare(before) <= 0 {
+			x.steps = t.UpTo(i)
+			break
+		}
+	}
+	x.Sheet = lab.Sheet{History: x.steps.Lab, Ends: x.end}
+	if x.Baseline != nil && x.Baseline.Fleet != nil {
+		x.ofTheFleet(a.Rules.Instead[comp])
+	}
+	if x.Baseline != nil {
+		x.Sheet.Fresh = x.Baseline.Fresh
+	}
+	return x
+}
+
+// sharedFacts are the facts of a place for a rule that is done with them before the
+// next one asks: one event has many rules judged at one place.
+func (v *View) sharedFacts(comp int, before record.Place, at int64) *Facts {
+	if x := v.shared; x != nil && x.of == comp && x.before == before && x.at == at {
+		clear(x.ends)
+		x.Used, x.stated = x.Used[:0], false
+		return x
+	}
+	v.shared = v.FactsAt(comp, before, at)
+	return v.shared
+}
+
+// Vehicle and Component are the plain data that rules may read.
+func (x *Facts) Vehicle() *rules.Vehicle { return x.vehicle }
+
+func (x *Facts) Component() *rules.Component { return x.comp }
+
+// Ends chooses the end of each censored result; Censored counts those met.
+func (x *Facts) Ends(mask uint32) { x.mask = mask }
+
+func (x *Facts) Censored() int { return len(x.ends) }
+
+func (x *Facts) end(i int, r lab.Result) float64 {
+	return x.choose(endKey{i, r.Analyte}, r.Span(), r.Value)
+}
+
+// choose gives an end of what is not known exactly; shown stands for it where the
+// words show what was reported.
+func (x *Facts) choose(k endKey, span lab.Span, shown float64) float64 {
+	if span.Low == span.High {
+		return shown
+	}
+	n, ok := x.ends[k]
+	if !ok {
+		if x.ends == nil {
+			x.ends = map[endKey]uint{}
+		}
+		n = uint(len(x.ends))
+		x.ends[k] = n
+	}
+	if x.Reported {
+		return shown
+	}
+	if x.mask>>n&1 == 0 {
+		return span.Low
+	}
+	return span.High
+}
+
+func (x *Facts) use(ids ...event.ID) {
+	for _, id := range ids {
+		if !slices.Contains(x.Used, id) {
+			x.Used = append(x.Used, id)
+		}
+	}
+}
+
+// useStep notes that an answer rests on a step's figures.
+func (x *Facts) useStep(i int) {
+	x.use(x.steps.Steps[i].ID())
+	x.stated = x.stated || x.steps.Lab[i].Stated
+}
+
+// ageStated reports whether the fluid's mixed age rests on a share that nobody
+// measured: one since the last whole exchange.
+func (x *Facts) ageStated() bool {
+	for i := len(x.steps.Lab) - 1; i >= 0; i-- {
+		if s := &x.steps.Lab[i]; s.Exchange && s.Stated {
+			return true
+		} else if s.Exchange && s.Share == 1 {
+			return false
+		}
+	}
+	return false
+}
+
+// done reports whether a service that counts here did the task, one that contains it
+// or one that takes its place.
+func (x *Facts) done(task string) bool {
+	comp := -1
+	if x.Def != nil {
+		comp = slices.IndexFunc(x.reg.Components, func(c event.ComponentDef) bool { return c.Name == x.Def.Name })
+	}
+	for _, t := range x.v.Book.Tasks {
+		if t.Name != task && !slices.Contains(t.Over, task) {
+			continue
+		}
+		for i := range x.v.Rec.Services {
+			s := &x.v.Rec.Services[i]
+			if s.Stamp.Place(event.ServiceEvent).Compare(x.before) <= 0 && x.v.settlesTask(s, t, comp) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (x *Facts) life(hours bool) (float64, string, bool) {
+	if n := len(x.steps.Lab); n > 0 && x.steps.Steps[n-1].Compare(x.before) == 0 {
+		v := x.steps.Lab[n-1].Distance
+		if hours {
+			v = x.steps.Lab[n-1].Hours
+		}
+		if !math.IsNaN(v) {
+			return v, "", true
+		}
+	}
+	if c := x.v.Chain(x.of, hours); c != nil {
+		if p, ok := c.Last(x.at); ok {
+			x.use(p.ID)
+			return p.Life, "", true
+		}
+	}
+	if hours {
+		return 0, "a reading of the hour meter", false
+	}
+	return 0, noMeter, false
+}
+
+func (x *Facts) perDay() (float64, string, bool) {
+	c := x.v.Chain(x.of, false)
+	if c == nil {
+		return 0, noMeter, false
+	}
+	u := c.ReckonUsage(x.at)
+	if !u.OK {
+		return 0, "enough readings to tell the usage", false
+	}
+	return u.PerSecond * 86400, "", true
+}
+
+func (x *Facts) restsOnSample() { x.use(x.steps.Steps[len(x.steps.Steps)-1].ID()) }
+
+func (x *Facts) restsOnAge() {
+	x.restsOnSample()
+	x.stated = x.stated || x.ageStated()
+}
+
+func (x *Facts) restsOnAll() {
+	x.restsOnSample()
+	for i := range x.steps.Steps[:len(x.steps.Steps)-1] {
+		x.useStep(i)
+	}
+}
+
+func (x *Facts) restsOnLastDrain() {
+	x.restsOnSample()
+	if e := x.steps.LastExchange(len(x.steps.Steps) - 1); e >= 0 {
+		x.useStep(e)
+	}
+}
+
+// restsOnChange goes back to the sample before; what was drained between makes no
+// difference to a difference of results.
+func (x *Facts) restsOnChange() {
+	x.restsOnSample()
+	for i := len(x.steps.Steps) - 2; i >= 0; i-- {
+		x.use(x.steps.Steps[i].ID())
+		if x.steps.Steps[i].Sample != nil {
+			return
+		}
+	}
+}
+
+func (x *Facts) restsOnRun() {
+	x.restsOnSample()
+	for i := len(x.steps.Steps) - 2; i >= 0; i-- {
+		x.useStep(i)
+		if x.steps.Steps[i].Sample != nil {
+			return
+		}
+	}
+}
+
+// restsOnExchange goes back to the sample before the last exchange.
+func (x *Facts) restsOnExchange() {
+	x.restsOnSample()
+	seen := false // an exchange; the sample before it ends the search
+	for i := len(x.steps.Steps) - 2; i >= 0; i-- {
+		s := &x.steps.Steps[i]
+		if s.Sample == nil || !seen {
+			x.useStep(i)
+		}
+		if seen && s.Sample != nil {
+			x.useStep(i)
+			return
+		}
+		seen = seen || s.Service != nil
+	}
+}

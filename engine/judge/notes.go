@@ -1,0 +1,149 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"telltale/engine/event"
+	"telltale/engine/lab"
+	"telltale/rules"
+	"telltale/rules/english"
+	"telltale/rules/unit"
+)
+
+func rateNote(kind unit.Kind) note {
+	return func(x *Facts, _ rules.Word, arg string) string {
+		within, _, ok := x.Sheet.RateError(arg, kind)
+		_, per := x.v.PerWords(kind)
+		return x.within(arg, within*per, ok)
+	}
+}
+
+func (x *Facts) madeNote(_ rules.Word, arg string) string {
+	within, _, ok := x.Sheet.MadeError(arg)
+	return x.within(arg, within, ok)
+}
+
+func (x *Facts) shortNote(rules.Word, string) string {
+	if x.Sheet.ShortRun() {
+		return "a run under 5 h makes a large rate of a small error (JOAP manual)"
+	}
+	return ""
+}
+
+// statedNote says of the last exchange that nobody measured how much it renewed.
+func (x *Facts) statedNote(rules.Word, string) string {
+	e := x.steps.LastExchange(len(x.steps.Steps) - 1)
+	if e < 0 || !x.steps.Lab[e].Stated {
+		return ""
+	}
+	return x.StatedWords(e)
+}
+
+// olderNote tells what softens and what does not.
+func (x *Facts) olderNote(rules.Word, string) string {
+	n, _, ok := x.Older()
+	if !ok || n <= 1 {
+		return "the fluid is no older than the baseline's"
+	}
+	return OlderWords(n) + "; a warning is not softened"
+}
+
+func (x *Facts) usualNote(_ rules.Word, arg string) string {
+	u, _, ok := x.Sheet.Usual(arg)
+	if !ok {
+		return ""
+	}
+	per, base := x.v.PerWords(u.Per)
+	return "made " + english.Figures(u.Latest*base) + " in " + per + "; usual here, of " + strconv.Itoa(u.Rates) + " samples, are " +
+		english.Figures(u.Lower*base) + " to " + english.Figures(u.Upper*base)
+}
+
+func (x *Facts) freshNote(_ rules.Word, arg string) string { return x.Sheet.FreshNote(arg) }
+
+func (x *Facts) dilutionNote(_ rules.Word, arg string) string {
+	analyte, _ := target(arg)
+	return lab.DilutionNote(analyte)
+}
+
+// drainNote is what the drains to a target come to.
+func (x *Facts) drainNote(_ rules.Word, arg string) string {
+	n, _, ok := x.exchangesTo(arg)
+	if !ok {
+		return ""
+	}
+	l, _, ok := x.litresTo(arg)
+	if !ok || n == 0 {
+		return ""
+	}
+	volume := x.v.Book.Units.Volume
+	amount := func(litres float64) string { return english.Figures(unit.From(litres, volume)) + " " + volume }
+	return english.Plural(int(n), "drain") + " of " + amount(l/n) + ", " + amount(l) + " in all"
+}
+
+func (x *Facts) reportedNote(analyte string) string {
+	switch r, ok := x.Sheet.Result(analyte); {
+	case ok && r.Censored:
+		return "reported as below " + strconv.FormatFloat(r.Value, 'f', -1, 64)
+	case ok && r.Above:
+		return "reported as above " + strconv.FormatFloat(r.Value, 'f', -1, 64)
+	}
+	return ""
+}
+
+// within is how exact a difference of results can be.
+func (x *Facts) within(analyte string, v float64, ok bool) string {
+	if !ok || x.inexact(analyte) {
+		return ""
+	}
+	return "± " + english.Figures(v) + " by the method alone, " + lab.PrecisionOf(analyte).Source
+}
+
+// StatedWords say of the exchange at step e that nobody measured how much it renewed.
+func (x *Facts) StatedWords(e int) string {
+	return "how much fluid was renewed was not told; its task says " + english.Figures(100*x.steps.Lab[e].Share) + " %, on which no more than an advisory rests"
+}
+
+// inexact reports whether the result or the one that it is compared with is a limit.
+func (x *Facts) inexact(analyte string) bool {
+	n := 0
+	for i := len(x.steps.Steps) - 1; i >= 0 && n < 2; i-- {
+		if x.steps.Steps[i].Sample == nil {
+			continue
+		}
+		if r, ok := (lab.Sheet{History: x.steps.Lab[:i+1]}).Result(analyte); ok && (r.Censored || r.Above) {
+			return true
+		}
+		n++
+	}
+	return false
+}
+
+// PerWords is what rates are told for, and how many metres or seconds that is.
+func (v *View) PerWords(per unit.Kind) (string, float64) {
+	if per != unit.Distance {
+		return "100 h", 100 * 3600
+	}
+	base, _, _ := unit.Base(1000, v.Book.Units.Distance)
+	return "1,000 " + v.Book.Units.Distance, base
+}
+
+// OddShare says what is odd about how much of the component's fluid was renewed by a
+// drain; it is empty where nothing is.
+func OddShare(d *event.FluidData, c *event.ComponentDef) string {
+	renewed, capacity := event.Litres(d.Filled), event.Litres(c.Capacity)
+	if math.IsNaN(renewed) {
+		renewed = event.Litres(d.Drained)
+	}
+	share := renewed / capacity
+	switch {
+	case d.Flush || !(capacity > 0):
+	case share > 0.8 && strings.Contains(strings.ToLower(c.Kind), "automatic transmission"):
+		return fmt.Sprintf("%.3g %% of the fluid of the %s would have been renewed, and a drain leaves the converter full: is the capacity of %s that of the pan alone? (Say flush where a machine renewed all of it.)", 100*share, c.Name, c.Capacity)
+	case share > 1.1:
+		return fmt.Sprintf("%.2g times what the %s holds would have been renewed: is its capacity of %s right? (Say flush where a machine renewed all of it.)", share, c.Name, c.Capacity)
+	}
+	return ""
+}

@@ -1,0 +1,209 @@
+package judge
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+
+	"telltale/engine/event"
+	"telltale/engine/interval"
+	"telltale/engine/record"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// A person may postpone a task, for a reason and up to a limit: a date or a distance.
+// That is at most one interval of the task from the day of the answer, since what
+// waits longer is not put off but left out. The task's other limits wait with it, for
+// one interval at most as well; so a vehicle that stands still, or runs more than
+// anybody thought, is not forgotten. Past the limit the task is due, and overdue past its
+// tolerance, as at any point. Common practice, no source.
+
+// longestWait is how long a task waits that has no limit of time: months.
+const longestWait = 12
+
+// answersTo reports whether people may mean the task by that name: its own, the one that
+// it had before, or that of a task whose place it takes.
+func answersTo(t *rules.Task, name string) bool {
+	return t.Name == name || t.Was != "" && t.Was == name || slices.Contains(t.Over, name)
+}
+
+// wait is the last day until which a task can be postponed on a day.
+func wait(from interval.Date, every interval.Limits) interval.Date {
+	if every.Months+every.Days == 0 {
+		return from.AddMonths(longestWait)
+	}
+	return from.AddMonths(every.Months).AddDays(every.Days)
+}
+
+// applyPostponement moves the due point as a person said after the work that it
+// counts from.
+func (v *View) applyPostponement(d *Due) {
+	for i := len(v.Rec.Postponed) - 1; i >= 0; i-- {
+		p := &v.Rec.Postponed[i]
+		on := p.Component == "" || p.Component == v.ComponentName(d.Comp)
+		if p.Void || !answersTo(d.Task, p.Task) || !on {
+			continue
+		}
+		date := interval.DateOf(time.Unix(0, p.At), v.Applied().Zone)
+		if d.Last != nil && (date < d.Last.Date || date == d.Last.Date && p.To == 0) {
+			return // it was done since, or on the day of the answer
+		}
+		if p.To > 0 {
+			if !d.NoHistory {
+				d.Postponed = p
+				d.accepted(p)
+			}
+			return
+		}
+		if point, ok := v.postponedPoint(d, p, date); ok {
+			d.Postponed, d.Point, d.NoHistory = p, point, false
+		}
+		return
+	}
+}
+
+// postponedPoint is where the answer of that date puts the task; false where it moves
+// nothing, since it speaks of a distance that the task does not go by.
+func (v *View) postponedPoint(d *Due, p *record.Postponed, date interval.Date) (interval.Point, bool) {
+	every := d.Plan.Interval()
+	at := v.metersAt(d.Comp, p.At)
+	point := interval.Point{
+		Distance: later(d.Point.Distance, at.Distance, every.Distance),
+		Hours:    later(d.Point.Hours, at.Hours, every.Hours),
+	}
+	if every.Months+every.Days > 0 {
+		point.Date, point.HasDate = max(d.Point.Date, wait(date, every)), true
+	}
+	if until, err := interval.ParseDate(p.Until); err == nil {
+		point.Date, point.HasDate = until, true
+		return point, true
+	}
+	by, err := p.ByDistance.As(unit.Distance)
+	from := d.Point.Distance
+	if math.IsNaN(from) || from < at.Distance {
+		from = at.Distance
+	}
+	point.Distance = from + by
+	return point, err == nil && !math.IsNaN(point.Distance)
+}
+
+// metersAt is where the component's meters stood at a moment, as life values.
+func (v *View) metersAt(comp int, at int64) interval.Done {
+	d := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
+	for _, hours := range []bool{false, true} {
+		c := v.Chain(comp, hours)
+		if c == nil {
+			continue
+		}
+		if last, ok := c.Last(at); ok && hours {
+			d.Hours = last.Life
+		} else if ok {
+			d.Distance = last.Life
+		}
+	}
+	return d
+}
+
+// later is one interval from where a meter stood, or the task's own point if that
+// lies beyond it; NaN where the task does not go by the meter.
+func later(point, at, every float64) float64 {
+	switch {
+	case every == 0:
+		return math.NaN()
+	case math.IsNaN(at) || point > at+every:
+		return point
+	}
+	return at + every
+}
+
+// PostponedBy is who moved the point, and why. Who gives no name is known by where
+// the answer came from.
+func PostponedBy(p *record.Postponed) string {
+	if p.To > 0 {
+		return acceptedBy(p)
+	}
+	return "postponed by " + cmp.Or(p.By, p.ID.Source) + ": " + p.Why
+}
+
+// accepted puts the point where a person accepted it. The other limits stay.
+func (d *Due) accepted(p *record.Postponed) {
+	if p.ByHours {
+		d.Point.Hours = p.To
+	} else {
+		d.Point.Distance = p.To
+	}
+}
+
+func acceptedBy(p *record.Postponed) string {
+	s := "put where the forecast of a sample has it, accepted by " + p.By
+	if p.Why != "" {
+		s += ": " + p.Why
+	}
+	return s
+}
+
+// MayPostpone refuses an answer that would put off what cannot wait, or not so long.
+func (v *View) MayPostpone(at int64, d *event.AnswerData) error {
+	t, err := v.postponable(d.Task)
+	switch {
+	case err != nil:
+		return err
+	case t.Statutory:
+		return event.Refuse("%q is statutory and cannot be postponed", d.Task)
+	}
+	return v.checkWait(at, t, d)
+}
+
+// postponable is the task that an answer means: of those kept for this vehicle, where it
+// is registered.
+func (v *View) postponable(name string) (*rules.Task, error) {
+	t := v.task(name)
+	reg := v.Rec.Registered()
+	if reg != nil && !reg.Retired {
+		for _, at := range v.Applied().Rules.Tasks {
+			if answersTo(at.Task, name) {
+				return at.Task, nil
+			}
+		}
+	}
+	switch {
+	case t != nil && reg != nil:
+		return nil, event.Refuse("%q does not apply to vehicle %s", name, v.Rec.Vehicle)
+	case t != nil:
+		return t, nil
+	case v.KnowsTask(name):
+		return nil, event.Refuse("%q is a follow-up and cannot be postponed: shelve its alarm, or enter that it was done", name)
+	}
+	return nil, event.Refuse("the book in force has no task %q", name)
+}
+
+// checkWait refuses a wait of more than one interval.
+func (v *View) checkWait(at int64, t *rules.Task, d *event.AnswerData) error {
+	if d.ByDistance != nil {
+		by, err := d.ByDistance.As(unit.Distance)
+		switch {
+		case err != nil:
+			return event.Refuse("byDistance: %v", err)
+		case t.Every.Distance == 0:
+			return event.Refuse("%q is not due by distance: postpone it until a date", d.Task)
+		case by > t.Every.Distance*(1+rules.Slack):
+			return event.Refuse("%q can be postponed by %s at most, its interval", d.Task, v.Amount(t.Every.Distance, false))
+		}
+		return nil
+	}
+	until, err := interval.ParseDate(d.Until)
+	if err != nil {
+		return event.Refuse("until: %v", err)
+	}
+	zone := time.UTC
+	if reg := v.Rec.Registered(); reg != nil {
+		zone = reg.Location()
+	}
+	last := wait(interval.DateOf(time.Unix(0, at), zone), interval.Limits(t.Every))
+	if until > last {
+		return event.Refuse("%q can be postponed until %s at most, one interval from the day of the answer", d.Task, last)
+	}
+	return nil
+}

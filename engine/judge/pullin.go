@@ -1,0 +1,131 @@
+package judge
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/interval"
+	"telltale/engine/latch"
+	"telltale/engine/record"
+	"telltale/rules"
+)
+
+// A rule's alarm may pull a task in: from what raised it, the work is asked for
+// within some distance, time or hours, if the task's own due point lies further
+// away. It is soon at once, due there, and overdue past it, without tolerance. As
+// with a follow-up, that stands until the work was done or a person who could know
+// of it postponed it, though the alarm clears before. An alarm that rests on a share of
+// the fluid that nobody measured makes the work soon and moves nothing.
+
+// pull is an opening that moves a task's point, by some limits.
+type pull struct {
+	latch.Opening
+	def    *rules.PullIn
+	rule   string
+	comp   int
+	from   interval.Done
+	limits []interval.Limit
+}
+
+// PullIn moves a task's point to where alarms ask for it, if that is nearer.
+func (v *View) PullIn(d *Due) {
+	if d.NoHistory {
+		return // due, wherever the vehicle stands
+	}
+	from, point := d.Plan, d.Point
+	for _, p := range v.pulls(d) {
+		p.from = interval.Done{Date: interval.DateOf(time.Unix(0, p.At), v.Applied().Zone), Distance: event.FromStored(p.Distance), Hours: event.FromStored(p.Hours)}
+		plan := from
+		moved, ok := plan.PullIn(point, p.from, interval.Limits(p.def.Within))
+		switch {
+		case !ok:
+			continue
+		case p.Stated:
+			d.pulls = append(d.pulls, p)
+			continue
+		}
+		p.limits = movedLimits(point, moved)
+		for i := range d.pulls {
+			d.pulls[i].limits = slices.DeleteFunc(d.pulls[i].limits, func(l interval.Limit) bool { return slices.Contains(p.limits, l) })
+		}
+		d.pulls = append(d.pulls, p)
+		from, point = plan, moved
+	}
+	d.pulls = slices.DeleteFunc(d.pulls, func(p pull) bool { return len(p.limits) == 0 && !p.Stated })
+	if slices.ContainsFunc(d.pulls, func(p pull) bool { return !p.Stated }) {
+		d.Plan, d.Point, d.Waiting = from, point, false
+	}
+}
+
+func movedLimits(a, b interval.Point) []interval.Limit {
+	var out []interval.Limit
+	if b.Distance < a.Distance || math.IsNaN(a.Distance) && !math.IsNaN(b.Distance) {
+		out = append(out, interval.ByDistance)
+	}
+	if b.Hours < a.Hours || math.IsNaN(a.Hours) && !math.IsNaN(b.Hours) {
+		out = append(out, interval.ByHours)
+	}
+	if b.HasDate && (!a.HasDate || a.Date != b.Date) {
+		out = append(out, interval.ByTime)
+	}
+	return out
+}
+
+// pulls are the openings that ask for the task and were not answered by the work or
+// a postponement, in order of time.
+func (v *View) pulls(d *Due) []pull {
+	var out []pull
+	for _, ar := range v.Applied().Rules.Rules {
+		if len(ar.Rule.PullIns) == 0 || ar.Component >= 0 && d.Comp >= 0 && ar.Component != d.Comp {
+			continue
+		}
+		l, _ := v.Rec.LatchOf(v.Key(ar.Rule.Name, ar.Component))
+		for _, o := range l.Pulls {
+			i := slices.IndexFunc(ar.Rule.PullIns, func(p rules.PullIn) bool { return p.Task == o.Name && o.OfStage(p.Stage) })
+			if i >= 0 && (o.Name == d.Task.Name || slices.Contains(d.Task.Over, o.Name)) && !v.answeredPull(d, &o) {
+				out = append(out, pull{Opening: o, def: &ar.Rule.PullIns[i], rule: ar.Rule.Name, comp: ar.Component})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b pull) int { return int(max(-1, min(1, a.At-b.At))) })
+	return out
+}
+
+// answeredPull reports whether the task was done since, or postponed by someone who
+// could know. Samples are drawn at the drain: the work of the day on which one was drawn is no
+// answer to it.
+func (v *View) answeredPull(d *Due, o *latch.Opening) bool {
+	zone := v.Applied().Zone
+	knownAt, doneAfter := o.At, o.At
+	if i := slices.IndexFunc(v.Rec.Samples, func(s record.Sample) bool { return s.ID == o.By }); i >= 0 {
+		knownAt = max(knownAt, v.Rec.Samples[i].Reported)
+		doneAfter = interval.DateOf(time.Unix(0, o.At), zone).AddDays(1).Start(zone).UnixNano() - 1
+	}
+	if d.Postponed != nil && d.Postponed.At > knownAt {
+		return true
+	}
+	return slices.ContainsFunc(v.Rec.Services, func(s record.Service) bool { return s.At > doneAfter && v.settlesTask(&s, d.Task, d.Comp) })
+}
+
+// PulledIn tells of what moved the point.
+func (v *View) PulledIn(d *Due) []alarm.PulledIn {
+	var out []alarm.PulledIn
+	for _, p := range d.pulls {
+		on := interval.DateOf(time.Unix(0, p.At), v.Applied().Zone).String()
+		one := alarm.PulledIn{Rule: p.rule, Component: v.ComponentName(p.comp), On: on, Within: v.WithinWords(interval.Limits(p.def.Within)), Stated: p.Stated}
+		if p.By != (event.ID{}) {
+			one.By = &p.By
+		}
+		var limits []string
+		for _, l := range p.limits {
+			limits = append(limits, l.String())
+		}
+		one.Limits = strings.Join(limits, ", ")
+		out = append(out, one)
+	}
+	return out
+}

@@ -1,0 +1,127 @@
+package judge
+
+import (
+	"math"
+	"slices"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/lab"
+	"telltale/engine/latch"
+	"telltale/engine/record"
+	"telltale/rules"
+)
+
+// Judgement is a place at which a rule is judged: a sample, an accepted reading,
+// a service or a tick.
+type Judgement struct {
+	Before record.Place
+	At     int64 // readings up to this moment count
+	ID     event.ID
+}
+
+// Step judges the rule at one place and moves the latch. It reports whether the rule
+// could be judged.
+func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool {
+	x := v.sharedFacts(comp, at.Before, at.At)
+	got := v.Judge.Run(r, x)
+	l.Missing = got.Missing
+	if len(got.Missing) > 0 {
+		return false
+	}
+	masked := r.Measured && !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && v.masked(x, l)
+	next, ok := l.Step(r, got.Ends, masked, x.stated)
+	if !ok {
+		l.Missing = []string{"the exact value of a result below its limit"}
+		return false
+	}
+	next.Judged = at.ID
+	if next.Stage != l.Stage {
+		next.Reached = at.ID
+		next.Age = knownAges(x)
+	}
+	if next.Stage > l.Stage {
+		next.Open(r, l.Stage, v.stood(x, at))
+	}
+	*l = next
+	return true
+}
+
+// masked reports whether an exchange since the stage was reached hides what the
+// alarm saw.
+func (v *View) masked(x *Facts, l *latch.Latch) bool {
+	reached := slices.IndexFunc(x.steps.Steps, func(s record.Step) bool { return s.ID() == l.Reached })
+	return lab.Masked(x.steps.Lab, reached, lab.Ages{Distance: event.FromStored(l.Age[0]), Hours: event.FromStored(l.Age[1])})
+}
+
+func knownAges(x *Facts) [2]float64 {
+	a := x.steps.Lab.Ages(len(x.steps.Lab) - 1)
+	return [2]float64{event.ToStored(a.Distance), event.ToStored(a.Hours)}
+}
+
+// stood is where the vehicle stood at a judgement, for what it opens.
+func (v *View) stood(x *Facts, at Judgement) latch.Opening {
+	o := latch.Opening{By: at.ID, At: at.At, Distance: -1, Hours: -1, Stated: x.stated}
+	if at.At == math.MaxInt64 { // judged by the clock
+		o.At = v.Now.UnixNano()
+	}
+	if value, _, ok := x.life(false); ok {
+		o.Distance = value
+	}
+	if value, _, ok := x.life(true); ok {
+		o.Hours = value
+	}
+	return o
+}
+
+// Walk makes the latch anew from all the places at which the rule is judged, and gives
+// the last at which it could be.
+func (v *View) Walk(r *rules.Rule, comp int, k alarm.Key) (l latch.Latch, last Judgement) {
+	l.Key = k
+	for _, at := range v.Judgements(r, comp) {
+		if v.Step(r, comp, &l, at) {
+			last = at
+		}
+	}
+	return l, last
+}
+
+// Judgements lists the places at which the kept facts have the rule judged, in order.
+func (v *View) Judgements(r *rules.Rule, comp int) []Judgement {
+	var out []Judgement
+	if r.On&rules.OnSample != 0 && comp >= 0 {
+		for _, s := range v.Timeline(comp).Steps {
+			if s.Sample != nil {
+				out = append(out, Judgement{s.Place, max(s.At, s.Sample.At), s.Sample.ID})
+			}
+		}
+	}
+	if r.On&rules.OnReading != 0 {
+		for _, c := range v.Rec.Chains() {
+			for _, p := range c.Points {
+				if p.Accepted {
+					out = append(out, Judgement{record.PlaceOf(p.At, event.ServiceEvent), p.At, p.ID})
+				}
+			}
+		}
+	}
+	if r.On&rules.OnService != 0 {
+		for i := range v.Rec.Services {
+			if s := &v.Rec.Services[i]; !s.Void {
+				out = append(out, Judgement{s.Stamp.Place(event.ServiceEvent), s.At, s.ID})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Judgement) int { return a.Before.Compare(b.Before) })
+	if r.On&rules.OnClock != 0 && !v.Now.IsZero() {
+		out = append(out, Judgement{record.LastPlace, math.MaxInt64, event.ID{}})
+	}
+	return out
+}
+
+// Lists reports whether the service lists the task or one that contains it.
+func (v *View) Lists(s *record.Service, task string) bool {
+	t := v.task(task)
+	return slices.Contains(s.Tasks, task) ||
+		t != nil && slices.ContainsFunc(t.In, func(larger string) bool { return slices.Contains(s.Tasks, larger) })
+}

@@ -1,0 +1,174 @@
+package judge
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/interval"
+	"telltale/engine/record"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// Law is what vehicles are judged by: the rule book in force and the clock.
+type Law struct {
+	Book *rules.Book // nil before the first
+	// Judge runs the book's rules, Shorten its tasks' factors: a rule that asks for a
+	// due point has the first one busy.
+	Judge, Shorten *rules.Judge
+	Now            time.Time // the last tick; zero before the first
+}
+
+// View is what a record says by a law at a moment. It reads, and changes nothing but
+// what it keeps of its own answers.
+type View struct {
+	*Law
+	Rec  *record.Record // of which it may derive the chains
+	When time.Time      // of what follows from it
+	Kept *Applied
+	// lines are the components' histories, dones room for what tasks count from, shared
+	// the facts that rules are stepped by, most of them at one place.
+	lines  []madeLine
+	dones  []interval.Done
+	shared *Facts
+	// shortening: a task's factor is being asked for.
+	shortening bool
+}
+
+// NewView reads a record as of the clock. kept is what of the book applies to the
+// vehicle, nil where that has not been asked yet. What the view derives it keeps to
+// itself.
+func NewView(l *Law, rec record.Record, kept *Applied) *View {
+	return &View{Law: l, Rec: &rec, When: l.Now, Kept: kept}
+}
+
+// Anew has the view read another record at a moment, keeping only its room.
+func (v *View) Anew(l *Law, rec *record.Record, when time.Time, kept *Applied) {
+	*v = View{Law: l, Rec: rec, When: when, Kept: kept, dones: v.dones[:0]}
+}
+
+// BookHash names the book in force; "" before the first.
+func (l *Law) BookHash() string {
+	if l.Book == nil {
+		return ""
+	}
+	return l.Book.Hash
+}
+
+// KnowsTask reports whether the book in force has a task or a follow-up of that name.
+func (l *Law) KnowsTask(name string) bool {
+	opens := func(list []rules.FollowUp) bool {
+		return slices.ContainsFunc(list, func(fu rules.FollowUp) bool { return fu.Name == name })
+	}
+	return slices.ContainsFunc(l.Book.Tasks, func(t *rules.Task) bool { return t.Name == name || t.Was == name || opens(t.FollowUps) }) ||
+		slices.ContainsFunc(l.Book.Rules, func(r *rules.Rule) bool { return opens(r.FollowUps) })
+}
+
+// Applied is what of the book in force applies to a vehicle; it is derived, and
+// made anew when the book or the registration changes.
+type Applied struct {
+	book    *rules.Book
+	Reg     *event.VehicleData
+	Zone    *time.Location
+	Vehicle rules.Vehicle
+	Comps   []rules.Component
+	Rules   *rules.Applied
+}
+
+// Applied is what of the book in force applies to the vehicle, which must be registered.
+func (v *View) Applied() *Applied {
+	if v.Kept != nil && v.Kept.book == v.Book {
+		return v.Kept
+	}
+	reg := v.Rec.Registered()
+	a := &Applied{book: v.Book, Reg: reg, Zone: reg.Location()}
+	a.Vehicle = rules.Vehicle{Name: reg.Name, Kind: reg.Kind, Tags: reg.Tags}
+	for _, c := range reg.Components {
+		rc := rules.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid}
+		if value := event.Litres(c.Capacity); !math.IsNaN(value) {
+			rc.Capacity = unit.From(value, v.Book.Units.Volume)
+		}
+		a.Comps = append(a.Comps, rc)
+	}
+	a.Rules = v.Book.For(v.Judge, &a.Vehicle, a.Comps)
+	v.Kept = a
+	return a
+}
+
+func (v *View) task(name string) *rules.Task {
+	i := slices.IndexFunc(v.Book.Tasks, func(t *rules.Task) bool { return t.Name == name })
+	if i < 0 {
+		return nil
+	}
+	return v.Book.Tasks[i]
+}
+
+// Chain is the meter that counts for a component (-1: the vehicle), by distance or hours;
+// nil where there is none.
+func (v *View) Chain(comp int, hours bool) *record.Chain {
+	return v.Rec.ChainFor(v.Applied().Reg, v.ComponentDef(comp), hours)
+}
+
+// Key names the alarm of a rule or task on a component (-1: on the vehicle).
+func (v *View) Key(name string, comp int) alarm.Key {
+	return alarm.Key{Rule: name, Component: v.ComponentName(comp)}
+}
+
+// ComponentName is the name of the component with that index; "" for -1, the vehicle.
+func (v *View) ComponentName(comp int) string {
+	if comp < 0 {
+		return ""
+	}
+	return v.Applied().Reg.Components[comp].Name
+}
+
+// ComponentDef is the registered component with that index; nil for -1, the vehicle.
+func (v *View) ComponentDef(comp int) *event.ComponentDef {
+	if comp < 0 {
+		return nil
+	}
+	return &v.Applied().Reg.Components[comp]
+}
+
+// Timeline is the history of a component's fluid.
+func (v *View) Timeline(comp int) record.Timeline {
+	a := v.Applied()
+	if v.lines == nil {
+		v.lines = make([]madeLine, len(a.Reg.Components))
+	}
+	l := &v.lines[comp]
+	if !l.made {
+		stated := func(s *record.Service) float64 { return v.statedShare(s, comp) }
+		l.Timeline, l.made = v.Rec.Timeline(a.Reg, &a.Reg.Components[comp], stated), true
+	}
+	return l.Timeline
+}
+
+// madeLine is a component's timeline once it was asked for.
+type madeLine struct {
+	record.Timeline
+	made bool
+}
+
+// RegisteredComponents are those of a vehicle that rules apply to.
+func (v *View) RegisteredComponents() []event.ComponentDef {
+	if reg := v.Rec.Registered(); reg == nil || reg.Retired || v.Book == nil {
+		return nil
+	}
+	return v.Applied().Reg.Components
+}
+
+// statedShare is the greatest share of a component's fluid that the service's tasks
+// renew by plan; 0 where none states one.
+func (v *View) statedShare(s *record.Service, comp int) float64 {
+	share := 0.0
+	for _, at := range v.Applied().Rules.Tasks {
+		if at.Task.Share > share && at.Component == comp && v.settlesTask(s, at.Task, comp) {
+			share = at.Task.Share
+		}
+	}
+	return share
+}

@@ -1,0 +1,219 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/interval"
+	"telltale/engine/record"
+	"telltale/rules"
+	"telltale/rules/english"
+	"telltale/rules/unit"
+)
+
+// Amount writes metres in the book's distance, or seconds in hours.
+func (v *View) Amount(value float64, hours bool) string {
+	if hours {
+		return english.Amount(value, "h")
+	}
+	u := "km"
+	if v.Book != nil {
+		u = v.Book.Units.Distance
+	}
+	return english.Amount(value, u)
+}
+
+// face writes a value as the meter of the chain shows it.
+func (v *View) face(c *record.Chain, value float64) string { return v.Amount(value, c.Hours) }
+
+// TaskWords fills in what a task says when it moves.
+func (v *View) TaskWords(t *alarm.Transition, d *Due, to int, causes []event.ID) {
+	t.Title = d.Title()
+	t.Statutory = d.Task != nil && d.Task.Statutory
+	t.Message = t.Title + ": " + v.DueWords(d)
+	if to == 0 {
+		t.Message = t.Title + ": not due now; " + v.DueWords(d)
+	}
+	t.Due = v.duePoint(d)
+	t.Evidence = v.taskEvidence(d)
+	ids := causes
+	from := []event.ID{d.By, d.read.ID}
+	for _, p := range d.pulls {
+		from = append(from, p.By)
+	}
+	for _, id := range from {
+		if id != (event.ID{}) && !slices.Contains(ids, id) {
+			ids = append(ids, id)
+		}
+	}
+	t.Events = ids
+	if to == 0 {
+		return
+	}
+	t.Cautions = d.Cautions()
+	t.OwnCautions = v.Book.Own(t.Cautions)
+	if d.Task != nil {
+		t.Source = d.Task.Sources.Of("every " + d.Limit.String())
+	}
+}
+
+// DueWords says which limit decides and how far past or ahead it is.
+func (v *View) DueWords(d *Due) string {
+	if d.Waiting {
+		return "counts from the first reading, which has not come yet"
+	}
+	if d.NoHistory {
+		return "no history; do it now, or enter when it was last done"
+	}
+	parts := []string{v.limitWords(d)}
+	if d.Reached {
+		parts = append(parts, "going by its usage it has passed this by now; please read the meter")
+	}
+	waits := d.Postponed != nil && d.Point.HasDate && d.Sure && d.Likely >= d.Point.Date // of what lies beyond, nobody asked
+	if d.Stage <= interval.Soon && d.Sure && !waits {
+		reach := d.Reach(v.Applied().Zone)
+		parts = append(parts, fmt.Sprintf("likely about %s (between %s and %s)", reach[1], reach[0], reach[2]))
+	}
+	if d.Postponed != nil {
+		parts = append(parts, PostponedBy(d.Postponed))
+	}
+	for _, p := range v.PulledIn(d) {
+		parts = append(parts, p.Words())
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (v *View) limitWords(d *Due) string {
+	if d.Limit == interval.ByTime {
+		n := int(d.Past)
+		switch {
+		case d.Stage == interval.Overdue:
+			return fmt.Sprintf("overdue, %s past its date of %s", english.Days(n), d.Point.Date)
+		case n == 0:
+			return "due today, " + d.Point.Date.String()
+		case n > 0:
+			return fmt.Sprintf("due since %s, %s ago", d.Point.Date, english.Days(n))
+		}
+		return fmt.Sprintf("due on %s, in %s", d.Point.Date, english.Days(-n))
+	}
+	if d.meter == nil {
+		return "no due point yet"
+	}
+	hours := d.meter.Hours
+	at := d.Point.Distance
+	if hours {
+		at = d.Point.Hours
+	}
+	due := v.Amount(at-(d.read.Life-d.read.Face), hours)
+	now := fmt.Sprintf("the %s reads %s", d.meter.Name, v.face(d.meter, d.read.Face))
+	switch {
+	case d.Stage == interval.Overdue:
+		return fmt.Sprintf("overdue by %s, was due at %s; %s", v.Amount(d.Past, hours), due, now)
+	case d.Past >= 0:
+		return fmt.Sprintf("due at %s; %s", due, now)
+	}
+	return fmt.Sprintf("due at %s, in %s; %s", due, v.Amount(-d.Past, hours), now)
+}
+
+func (v *View) taskEvidence(d *Due) []rules.Evidence {
+	var out []rules.Evidence
+	if d.Last != nil && d.Fu == nil {
+		e := rules.Evidence{Of: "last done", Note: d.Last.Date.String()}
+		if d.Last.Estimated {
+			e.Note += ", meter value estimated"
+		}
+		e.Value, e.Unit = v.faceDone(d)
+		out = append(out, e)
+	}
+	if d.meter != nil {
+		value, u := v.Shown(d.read.Face, d.meter.Hours)
+		out = append(out, rules.Evidence{Of: d.meter.Name, Value: value, Unit: u})
+		past, u := v.Shown(d.Past, d.meter.Hours)
+		out = append(out, rules.Evidence{Of: "past the due point", Value: past, Unit: u})
+	}
+	if d.Limit == interval.ByTime {
+		out = append(out, rules.Evidence{Of: "past the due date", Value: d.Past, Unit: "days"})
+	}
+	return out
+}
+
+// faceDone is what the meter showed when the task was last done: people know the
+// face of the instrument that was in then.
+func (v *View) faceDone(d *Due) (float64, string) {
+	i := slices.IndexFunc(v.Rec.Services, func(s record.Service) bool { return s.ID == d.By })
+	life, hours := d.Last.Distance, false
+	if math.IsNaN(life) {
+		life, hours = d.Last.Hours, true
+	}
+	c := v.Chain(d.Comp, hours)
+	if i < 0 || c == nil || math.IsNaN(life) {
+		return 0, ""
+	}
+	if p, ok := c.Last(v.Rec.Services[i].At); ok {
+		life -= p.Life - p.Face
+	}
+	return v.Shown(life, hours)
+}
+
+// Shown is a value of metres or seconds in the unit that people read, to a tenth.
+func (v *View) Shown(value float64, hours bool) (float64, string) {
+	u := v.Book.Units.Distance
+	if hours {
+		u = "h"
+	}
+	return math.Round(unit.From(value, u)*10) / 10, u
+}
+
+// Quantity is a value of metres or seconds in the unit that people read; nil for
+// an unknown one.
+func (v *View) Quantity(base float64, hours bool) *unit.Quantity {
+	if math.IsNaN(base) {
+		return nil
+	}
+	value, u := v.Shown(base, hours)
+	return &unit.Quantity{Value: value, Unit: u}
+}
+
+// WithinWords is "5,000 km, 100 h or 60 days": whichever comes first.
+func (v *View) WithinWords(l interval.Limits) string {
+	var parts []string
+	if l.Distance > 0 {
+		parts = append(parts, v.Amount(l.Distance, false))
+	}
+	if l.Hours > 0 {
+		parts = append(parts, v.Amount(l.Hours, true))
+	}
+	if t := CalendarTime(l); t != "" {
+		parts = append(parts, t)
+	}
+	return english.List("or", parts)
+}
+
+// CalendarTime writes a time of months and days.
+func CalendarTime(l interval.Limits) string {
+	var parts []string
+	if l.Months > 0 {
+		parts = append(parts, english.Plural(l.Months, "month"))
+	}
+	if l.Days > 0 {
+		parts = append(parts, english.Days(l.Days))
+	}
+	return strings.Join(parts, " and ")
+}
+
+// DisputedText says what is odd about a disputed reading.
+func (v *View) DisputedText(c *record.Chain, p record.Point) string {
+	text := fmt.Sprintf("The %s reads %s", c.Name, v.face(c, p.Face))
+	if last, ok := c.Last(p.At); ok {
+		text += fmt.Sprintf(" after %s on %s", v.face(c, last.Face), interval.DateOf(time.Unix(0, last.At), v.Applied().Zone))
+	}
+	if p.Meant != "" {
+		text += "; " + p.Meant
+	}
+	return text
+}

@@ -1,0 +1,145 @@
+// Package latch is how far a rule has got on one vehicle or component: which of its
+// limits are on, what it opened and what it pulled in. A [Latch] moves by the outcome
+// of a judgement alone.
+package latch
+
+import (
+	"math"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/rules"
+)
+
+// Latch is how far a rule has got on one vehicle or component: which of its
+// limits are on, and what it opened. It is a function of the record's facts and
+// can be made anew by walking them in order.
+type Latch struct {
+	alarm.Key
+	Stage int     `json:"stage,omitempty"`
+	On    [4]bool `json:"on"`    // limits by stage number; a pattern has the one of its stage
+	Count [4]int  `json:"count"` // judged samples in a row that reached the limit
+	// Reached is the event at which the stage was reached, Age the age of the
+	// fluid then: metres and seconds, negative where unknown.
+	Reached event.ID   `json:"reached,omitzero"`
+	Age     [2]float64 `json:"age"`
+	Masked  bool       `json:"masked,omitempty"` // at the last judgement an exchange hid the evidence
+	// Opened are the follow-ups opened in this life of the alarm, Openings all of
+	// those that may still count.
+	Opened   []string  `json:"opened,omitempty"`
+	Openings []Opening `json:"openings,omitempty"`
+	// Pulls are the tasks pulled in, the last PullsNow of them in this life of the alarm.
+	Pulls    []Opening `json:"pulls,omitempty"`
+	PullsNow int       `json:"pullsNow,omitempty"`
+	Judged   event.ID  `json:"judged,omitzero"`   // the event at the last judgement
+	Missing  []string  `json:"missing,omitempty"` // why the last event was not judged
+}
+
+// Opening is a follow-up that a rule opened, or a task that it pulled in: where the
+// vehicle stood then.
+type Opening struct {
+	Name     string   `json:"name"`
+	By       event.ID `json:"by"`
+	Stage    int      `json:"stage,omitempty"` // of the rule; 0 where a service opened it
+	At       int64    `json:"t"`               // Unix nanoseconds
+	Distance float64  `json:"distance"`        // metres, negative where unknown
+	Hours    float64  `json:"hours"`           // seconds, negative where unknown
+	// Stated: what opened it rests on a share of the fluid that nobody measured.
+	Stated bool `json:"stated,omitempty"`
+}
+
+// Openings kept for a rule, and as many of tasks pulled in.
+const keptOpenings = 16
+
+// Step is the latch after a judgement, of which the ends of censored results gave these
+// outcomes; false where they do not agree. masked: an exchange hides what the alarm saw.
+// stated: the outcome rests on a share of the fluid that nobody measured.
+func (l Latch) Step(r *rules.Rule, ends []rules.End, masked, stated bool) (next Latch, ok bool) {
+	next = l.advance(r, ends[0], masked)
+	for _, e := range ends[1:] {
+		if l.advance(r, e, masked).On != next.On {
+			return l, false
+		}
+	}
+	if stated {
+		next.atMostAdvisory(&l)
+	}
+	next.Masked = masked && next.Stage <= l.Stage // one that worsened shows what it rests on
+	return next, true
+}
+
+// advance gives the latch after one judged end: each limit latches alone.
+func (l Latch) advance(r *rules.Rule, e rules.End, masked bool) Latch {
+	if !r.Measured {
+		on := l.On[r.Stage]
+		l.On[r.Stage] = e.Raise || on && !e.Clear
+	} else {
+		for s := rules.Advisory; s <= rules.Warning; s++ {
+			if r.Has[s] {
+				l.limit(r, s, e.Measure, e.Limits[s], masked)
+			}
+		}
+	}
+	l.Stage = 0
+	for s := rules.Warning; s > 0 && l.Stage == 0; s-- {
+		if l.On[s] {
+			l.Stage = s
+		}
+	}
+	return l
+}
+
+// atMostAdvisory takes back what rests on a share that nobody measured: it may raise
+// an advisory, and no more than stood before.
+func (l *Latch) atMostAdvisory(before *Latch) {
+	held := false
+	for s := rules.Caution; s <= rules.Warning; s++ {
+		if l.On[s] && !before.On[s] {
+			l.On[s], held = false, true
+		}
+	}
+	if !held {
+		return
+	}
+	l.Stage = rules.Advisory
+	for s := rules.Caution; s <= rules.Warning; s++ {
+		if l.On[s] {
+			l.Stage = s
+		}
+	}
+}
+
+func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, masked bool) {
+	off := math.Abs(limit) * r.Deadband
+	if limit <= 0 {
+		off = r.Deadband
+	}
+	reached, released := atLeast(m, limit), less(m, limit-off)
+	if r.Below {
+		reached, released = atLeast(limit, m), less(limit+off, m)
+	}
+	if !reached {
+		l.Count[s] = 0
+	} else {
+		l.Count[s] = min(l.Count[s]+1, r.Confirm[s])
+	}
+	switch {
+	case !l.On[s]:
+		l.On[s] = reached && l.Count[s] >= r.Confirm[s]
+	case released && !masked:
+		l.On[s] = false
+	}
+}
+
+// atLeast and less compare as conditions do: what is a hair under a limit has reached it.
+func atLeast(a, b float64) bool { return a >= b || rules.Equal(a, b) }
+
+func less(a, b float64) bool { return a < b && !rules.Equal(a, b) }
+
+// KeepOpenings keeps what an alarm by the clock opened when it did: the clock's past
+// is no fact that could be walked again.
+func (l *Latch) KeepOpenings(r *rules.Rule, before *Latch) {
+	if r.On == rules.OnClock && l.Stage > 0 && before.Stage > 0 {
+		l.Opened, l.Openings, l.Pulls, l.PullsNow = before.Opened, before.Openings, before.Pulls, before.PullsNow
+	}
+}

@@ -1,0 +1,285 @@
+package record
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/event"
+	"telltale/engine/meter"
+	"telltale/rules/unit"
+)
+
+// Chain is what one meter's readings are worth: those of gateways, services and
+// samples together, in order of time, each accepted or disputed.
+type Chain struct {
+	Name   string
+	Hours  bool
+	Points []Point
+	// healthy: nothing is disputed, and each reading follows the one before at a
+	// plausible speed without any slack, so that one more which does can be appended
+	// without looking at the others, and whatever is thinned out makes no difference.
+	Healthy bool
+	// ease is the least meter.Ease of the points' life values.
+	Ease float64
+	// usage up to the last reading; nil until it is asked for.
+	usage *meter.Usage
+	// thinned are the accepted points that thinning keeps; nil until they are asked for.
+	thinned []Point
+}
+
+// Point is one reading with its verdict. Life is the value over replaced
+// instruments, in metres or seconds.
+type Point struct {
+	At       int64 // Unix nanoseconds
+	Face     float64
+	Life     float64
+	Accepted bool
+	Why      string // why it is disputed
+	Meant    string // what was probably meant
+	ID       event.ID
+	key      uint32
+	Own      bool // a service or sample stands on it
+}
+
+// Seconds are Unix seconds of Unix nanoseconds.
+func Seconds(ns int64) int64 { return ns / int64(time.Second) }
+
+// Chains are those of all meters, derived where they are not at hand.
+func (r *Record) Chains() []Chain {
+	r.ensureChains()
+	return r.chains
+}
+
+// DropChains frees what can be derived again.
+func (r *Record) DropChains() { r.chains = nil }
+
+// ensureChains derives the chains from the facts where they are not at hand.
+func (r *Record) ensureChains() {
+	if r.chains != nil || len(r.Meters) == 0 && len(r.Services) == 0 && len(r.Samples) == 0 {
+		return
+	}
+	r.chains = make([]Chain, 0, len(r.Meters))
+	for i := range r.Meters {
+		r.chains = append(r.chains, r.makeChain(&r.Meters[i]))
+	}
+}
+
+func (r *Record) makeChain(m *MeterLog) Chain {
+	c := Chain{Name: m.Name, Hours: m.Hours}
+	readings := thin(m.Readings)
+	c.Points = make([]Point, 0, len(readings)+len(r.Services)+1)
+	for _, p := range readings {
+		if !p.Void {
+			c.Points = append(c.Points, Point{At: p.At, Face: p.Value, ID: p.ID, key: p.Key})
+		}
+	}
+	if own := r.ownReadings(m); len(own) > 0 { // the others are in order
+		c.Points = append(c.Points, own...)
+		slices.SortStableFunc(c.Points, func(a, b Point) int {
+			return cmp.Or(cmp.Compare(a.At, b.At), strings.Compare(a.ID.Source, b.ID.Source), strings.Compare(a.ID.ID, b.ID.ID))
+		})
+	}
+	c.judge(m.Replaced)
+	if len(readings) > 0 && readings[0].Void {
+		c.Healthy = false // the first that counts can be thinned out, and due points count from it
+	}
+	return c
+}
+
+// ownReadings are the latest meter values of services and samples.
+func (r *Record) ownReadings(m *MeterLog) []Point {
+	var out []Point
+	add := func(s *Stamp, q map[string]unit.Quantity) {
+		if v, ok := meterValue(q, m.Name, m.Hours); ok && !s.Void {
+			out = append(out, Point{At: s.At, Face: v, ID: s.ID, key: s.Key, Own: true})
+		}
+	}
+	for i := range r.Services {
+		add(&r.Services[i].Stamp, r.Services[i].Meters)
+	}
+	for i := range r.Samples {
+		add(&r.Samples[i].Stamp, r.Samples[i].Meters)
+	}
+	slices.SortStableFunc(out, func(a, b Point) int { return cmp.Compare(a.At, b.At) })
+	return latest(out, meter.KeptWeighty)
+}
+
+func (c *Chain) judge(replaced []Replaced) {
+	if len(replaced) == 0 && c.judgeHealthy() {
+		return
+	}
+	in := make([]meter.Reading, len(c.Points))
+	for i, p := range c.Points {
+		in[i] = meter.Reading{At: Seconds(p.At), Value: p.Face}
+		if p.Own {
+			in[i].Weight = 1
+		}
+	}
+	var re []meter.Replaced
+	for _, p := range replaced {
+		if !p.Void {
+			re = append(re, meter.Replaced{At: Seconds(p.At), Last: p.Last, First: p.First})
+		}
+	}
+	c.Healthy, c.Ease = true, math.Inf(1)
+	for i, v := range meter.Judge(in, re, c.kind()) {
+		p := &c.Points[i]
+		p.Accepted, p.Life, p.Why, p.Meant = v.Accepted, v.Life, v.Why, v.Meant
+		c.Healthy = c.Healthy && v.Accepted && (i == 0 || c.Follows(&c.Points[i-1], p))
+		c.Ease = min(c.Ease, meter.Ease(p.reading()))
+	}
+}
+
+// judgeHealthy judges a chain of one instrument of which each reading follows the
+// one before; false: it is not such a chain.
+func (c *Chain) judgeHealthy() bool {
+	c.Ease = math.Inf(1)
+	for i := range c.Points {
+		p := &c.Points[i]
+		p.Life = p.Face
+		prev := p // the first follows itself if it can be at all
+		if i > 0 {
+			prev = &c.Points[i-1]
+		}
+		if !(p.Face >= 0) || !c.Follows(prev, p) {
+			return false
+		}
+		c.Ease = min(c.Ease, meter.Ease(p.reading()))
+	}
+	for i := range c.Points {
+		c.Points[i].Accepted = true
+	}
+	c.Healthy = true
+	return true
+}
+
+// Follows reports whether b plausibly follows a, and all points up to it, by life values.
+func (c *Chain) Follows(a, b *Point) bool {
+	return meter.Appends(a.reading(), b.reading(), min(c.Ease, meter.Ease(a.reading())), c.kind())
+}
+
+// reading is the point by its life value.
+func (p *Point) reading() meter.Reading { return meter.Reading{At: Seconds(p.At), Value: p.Life} }
+
+func (c *Chain) kind() meter.Kind {
+	if c.Hours {
+		return meter.Hours
+	}
+	return meter.Distance
+}
+
+// UnitKind is what the meter counts: distance or time.
+func (c *Chain) UnitKind() unit.Kind {
+	if c.Hours {
+		return unit.Time
+	}
+	return unit.Distance
+}
+
+// appends adds a plain reading to the end of a healthy chain if it follows
+// plausibly; it reports whether it did. The chain is not shared yet with an older
+// record when it is called.
+func (c *Chain) appends(p Reading) bool {
+	if !c.Healthy || len(c.Points) == 0 {
+		return false
+	}
+	last := c.Points[len(c.Points)-1]
+	next := Point{At: p.At, Face: p.Value, Life: p.Value + (last.Life - last.Face), Accepted: true, ID: p.ID, key: p.Key}
+	if p.At <= last.At || !c.Follows(&last, &next) {
+		return false
+	}
+	c.push(p, last.Life-last.Face)
+	return true
+}
+
+// push adds a reading that follows the last, whose life value is its face value
+// and so much more.
+func (c *Chain) push(p Reading, shift float64) {
+	c.Points = append(c.Points, Point{At: p.At, Face: p.Value, Life: p.Value + shift, Accepted: true, ID: p.ID, key: p.Key})
+	c.usage, c.thinned = nil, nil
+	c.Ease = min(c.Ease, meter.Ease(c.Points[len(c.Points)-1].reading()))
+}
+
+// Last returns the last accepted point at or before the moment.
+func (c *Chain) Last(at int64) (Point, bool) {
+	for i := len(c.Points) - 1; i >= 0; i-- {
+		if p := c.Points[i]; p.At <= at && p.Accepted {
+			return p, true
+		}
+	}
+	return Point{}, false
+}
+
+// First returns the first accepted point.
+func (c *Chain) First() (Point, bool) {
+	for _, p := range c.Points {
+		if p.Accepted {
+			return p, true
+		}
+	}
+	return Point{}, false
+}
+
+// of returns the point of that event.
+func (c *Chain) of(s *Stamp) (Point, bool) {
+	for i := len(c.Points) - 1; i >= 0; i-- {
+		if p := c.Points[i]; p.key == s.Key && p.ID == s.ID {
+			return p, true
+		}
+	}
+	return Point{}, false
+}
+
+// chain returns the chain of that meter, or nil.
+func (r *Record) chain(name string) *Chain {
+	r.ensureChains()
+	for i := range r.chains {
+		if r.chains[i].Name == name {
+			return &r.chains[i]
+		}
+	}
+	return nil
+}
+
+// ChainFor returns the chain that counts for a component (the vehicle where comp
+// is nil): the first registered meter of that kind that it names.
+func (r *Record) ChainFor(v *event.VehicleData, comp *event.ComponentDef, hours bool) *Chain {
+	allowed := func(name string) bool {
+		return comp == nil || len(comp.Meters) == 0 || slices.Contains(comp.Meters, name)
+	}
+	for _, m := range v.Meters {
+		if (m.Kind == "hours") == hours && allowed(m.Name) {
+			return r.chain(m.Name)
+		}
+	}
+	if len(v.Meters) > 0 {
+		return nil
+	}
+	r.ensureChains()
+	for i := range r.chains {
+		if r.chains[i].Hours == hours && allowed(r.chains[i].Name) {
+			return &r.chains[i]
+		}
+	}
+	return nil
+}
+
+func (r *Record) chainIfMade(name string) *Chain {
+	for i := range r.chains {
+		if r.chains[i].Name == name {
+			return &r.chains[i]
+		}
+	}
+	return nil
+}
+
+// WholeUnit is the coarsest unit in which people write the meter's values.
+func (c *Chain) WholeUnit() float64 {
+	if c.Hours {
+		return 3600
+	}
+	return unit.Mile
+}

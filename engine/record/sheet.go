@@ -1,0 +1,194 @@
+package record
+
+import (
+	"fmt"
+	"slices"
+
+	"telltale/engine/event"
+	"telltale/engine/lab"
+	"telltale/rules/analytes"
+	"telltale/rules/unit"
+)
+
+// Sheet is what a sample's sheet of results says: those that can be judged, in
+// base units, and why each of the others cannot. These are kept as reported and
+// shown.
+type Sheet struct {
+	Results []lab.Result
+	notes   []string
+	Whys    map[int]string // by index in the sheet
+	// analyses counts those of an analyte where there was more than one.
+	Analyses map[string]int
+}
+
+// Sheet reads the sample's sheet, once.
+func (s *Sample) Sheet() *Sheet {
+	if s.parsed == nil {
+		s.parsed = readSheets([]*event.SampleData{s.SampleData})
+	}
+	return s.parsed
+}
+
+// Sheet reads the sheet of the step's sample and those of its repeated analyses.
+func (s *Step) Sheet() *Sheet {
+	if len(s.again) == 0 {
+		return s.Sample.Sheet()
+	}
+	return readSheets(s.Sheets())
+}
+
+// Sheets are the step's sample and its repeated analyses.
+func (s *Step) Sheets() []*event.SampleData {
+	out := []*event.SampleData{s.Sample.SampleData}
+	for _, o := range s.again {
+		out = append(out, o.SampleData)
+	}
+	return out
+}
+
+// analysis is one result that can be judged, with its index on the sample's sheets
+// and the number of its sheet.
+type analysis struct {
+	lab.Result
+	at, sheet int
+}
+
+// readSheets reads the sheets of one sample: what stands on them more than once was
+// analysed repeatedly. One bad result does not stop the others.
+func readSheets(sheets []*event.SampleData) *Sheet {
+	r := &Sheet{}
+	n := 0
+	list := make([]analysis, 0, len(sheets[0].Results))
+	for k, d := range sheets {
+		density := density(d)
+		for i := range d.Results {
+			if res, err := readResult(&d.Results[i], density); err != nil {
+				r.refuse(n, d.Results[i].Analyte, err)
+			} else {
+				list = append(list, analysis{res, n, k})
+			}
+			n++
+		}
+	}
+	r.together(list)
+	whole := 0.0
+	for _, res := range r.Results {
+		whole += share(res)
+	}
+	if whole > 1_000_000*(1+1e-9) {
+		r.notes = append(r.notes, fmt.Sprintf("the results add up to %.6g %%, more than the whole", whole/10_000))
+	}
+	return r
+}
+
+// together makes one result of those of one analyte.
+func (r *Sheet) together(list []analysis) {
+	r.Results = make([]lab.Result, 0, len(list))
+	for i, a := range list {
+		of := func(o analysis) bool { return o.Analyte == a.Analyte }
+		if slices.ContainsFunc(list[:i], of) {
+			continue // read with the first of them
+		}
+		if !slices.ContainsFunc(list[i+1:], of) {
+			r.Results = append(r.Results, a.Result)
+			continue
+		}
+		var same []analysis
+		for _, o := range list[i:] {
+			if of(o) {
+				same = append(same, o)
+			}
+		}
+		r.repeated(same)
+	}
+}
+
+// repeated reads the analyses of one analyte together. Where two do not go together
+// and the second stands on a sheet of its own, the first counts until a third settles
+// it: what cannot be judged changes nothing.
+func (r *Sheet) repeated(same []analysis) {
+	results := make([]lab.Result, len(same))
+	for i, a := range same {
+		results[i] = a.Result
+	}
+	one, apart, err := lab.Repeated(results)
+	switch {
+	case err == nil:
+		r.Results = append(r.Results, one)
+		if r.Analyses == nil {
+			r.Analyses = map[string]int{}
+		}
+		r.Analyses[one.Analyte] = len(same)
+		if apart != "" {
+			r.notes = append(r.notes, one.Analyte+": "+apart)
+		}
+		return
+	case same[0].sheet != same[1].sheet:
+		r.Results = append(r.Results, same[0].Result)
+		same = same[1:]
+	}
+	for _, a := range same {
+		r.refuse(a.at, a.Analyte, err)
+	}
+}
+
+func (r *Sheet) refuse(i int, analyte string, err error) {
+	if r.Whys == nil {
+		r.Whys = map[int]string{}
+	}
+	r.Whys[i] = err.Error()
+	if note := fmt.Sprintf("%s not judged: %v", analyte, err); !slices.Contains(r.notes, note) {
+		r.notes = append(r.notes, note)
+	}
+}
+
+// share is the least that the result is of the whole, in mg/kg.
+func share(r lab.Result) float64 {
+	switch a, _ := analytes.Find(r.Analyte); a.Kind {
+	case unit.Concentration:
+		return r.Span().Low
+	case unit.Percent:
+		return r.Span().Low * 10_000
+	}
+	return 0
+}
+
+// read turns the result into base units, or says why it cannot be judged.
+func readResult(d *event.ResultData, density float64) (r lab.Result, err error) {
+	r.Analyte = d.Analyte
+	if !analytes.Known(d.Analyte) {
+		return r, fmt.Errorf("no rule knows an analyte of that name")
+	}
+	v := d.Value
+	switch {
+	case d.Below != nil:
+		v, r.Censored = d.Below, true
+	case d.Above != nil:
+		v, r.Above = d.Above, true
+	case d.NotDetected:
+		return r, fmt.Errorf("not detected, and the limit of detection is not said")
+	case d.Trace:
+		return r, fmt.Errorf("a trace, and the limit that it is below is not said")
+	case v == nil:
+		return r, fmt.Errorf("it has no value")
+	}
+	if r.Value, err = lab.Normalise(d.Analyte, *v, d.Unit, density); err != nil {
+		return r, err
+	}
+	if r.Censored && r.Value <= 0 {
+		return r, fmt.Errorf("below %s says nothing", d.Written(*v))
+	}
+	return r, nil
+}
+
+// density is in g/mL, 0 where it is not known or cannot be.
+func density(d *event.SampleData) float64 {
+	if d.Density == nil {
+		return 0
+	}
+	v, err := d.Density.As(unit.Density)
+	if err != nil || !(v > 0) {
+		return 0
+	}
+	return v
+}

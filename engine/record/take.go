@@ -1,0 +1,282 @@
+package record
+
+import (
+	"maps"
+	"slices"
+
+	"telltale/engine/event"
+	"telltale/rules/unit"
+)
+
+// Change is what taking an event in did to the facts of a record.
+type Change struct {
+	// All: what was judged before may have come out otherwise, so every rule walks
+	// its history again.
+	All bool
+	// Fact: there is a new fact at that place; rules whose judgements it comes before
+	// walk again.
+	Fact  bool
+	Place Place
+	// What of it can bring a rule to judge: a sample of a component, an accepted
+	// reading, a service.
+	Sample  string
+	Again   bool // the sample replaces an earlier one, or is another analysis of it
+	Reading bool
+	Service *Service
+	// TookOut: a fact was taken out, so an alarm that goes is withdrawn. Answer is the
+	// person's answer that was taken back so.
+	TookOut bool
+	Answer  event.ID
+}
+
+// Known looks for the event among the facts: true where it is there already, a refusal
+// where its identity is another event's.
+func (r *Record) Known(ev *event.Event) (bool, error) {
+	switch s := r.Seen(ev.ID); {
+	case s == nil:
+		return false, nil
+	case s.Digest != ev.Digest:
+		return false, event.RefuseAs(event.Conflict, "conflict: an event %s of %s with other content was folded before", ev.ID.ID, ev.ID.Source)
+	}
+	return true, nil
+}
+
+// Take puts the event's fact into the record, or refuses it. An answer's fact is not
+// among these: what a person says is an answer to what stands. The record is half
+// changed where Take fails.
+func (r *Record) Take(ev *event.Event) (Change, error) {
+	r.ensureChains() // to see what the event changes in them
+	s := StampOf(ev)
+	s.Void = r.Voided(s.ID)
+	c := Change{Fact: !s.Void, Place: s.Place(ev.Kind)}
+	var err error
+	switch d := ev.Data.(type) {
+	case *event.VehicleData:
+		r.Register = latest(insert(r.Register, Registration{s, d}), keptRegister)
+		c.All = true
+	case *event.ReadingData:
+		err = r.takeReading(&c, s, d)
+	case *event.MeterReplacedData:
+		err = r.takeReplaced(&c, s, d)
+	case *event.ServiceData:
+		err = r.takeService(&c, s, d)
+	case *event.SampleData:
+		err = r.takeSample(&c, s, d, ev)
+	case *event.AnswerData:
+		c.Fact = false
+	case *event.VoidData:
+		err = r.takeVoid(&c, s, event.ID(*d))
+	}
+	return c, err
+}
+
+// meterFor checks a meter value against the register and returns it in base units.
+func (r *Record) meterFor(name string, q unit.Quantity) (v float64, hours bool, err error) {
+	v, kind, err := q.Base()
+	if err != nil {
+		return 0, false, event.Refuse("meter %s: %v", name, err)
+	}
+	reg := r.Registered()
+	if reg == nil {
+		reg = &event.VehicleData{}
+	}
+	hours, ok := reg.MeterKind(name, kind)
+	switch {
+	case !ok:
+		return 0, false, event.Refuse("vehicle %s has no meter %q", r.Vehicle, name)
+	case hours != (kind == unit.Time):
+		return 0, false, event.Refuse("meter %s: %s is %s, which it does not count", name, q, kind)
+	}
+	if len(r.Meters) >= keptMeters && r.chain(name) == nil {
+		return 0, false, event.Refuse("vehicle %s has %d meters already", r.Vehicle, keptMeters)
+	}
+	return v, hours, nil
+}
+
+func (r *Record) takeReading(c *Change, s Stamp, d *event.ReadingData) error {
+	v, hours, err := r.meterFor(d.Meter, unit.Quantity{Value: d.Value, Unit: d.Unit})
+	if err != nil {
+		return err
+	}
+	i := r.meter(d.Meter, hours)
+	m, reading := &r.Meters[i], Reading{Stamp: s, Value: v}
+	m.makeRoom()
+	m.Readings = insert(m.Readings, reading)
+	whole := len(m.Readings) <= thinAt
+	if !whole {
+		m.Readings = thin(m.Readings)
+	}
+	if s.Void {
+		return nil
+	}
+	// Where work stands on the reading before it, this one may thin that one out: the
+	// chain is then made anew, as it would be from the stored record.
+	if ch := r.chainIfMade(d.Meter); whole && ch != nil && ch.Healthy && !r.Estimates(ch) && ch.appends(reading) {
+		c.Reading = true
+		return nil
+	}
+	r.rechain(c)
+	return nil
+}
+
+// rechain derives the chains anew. Where a verdict on an earlier reading changed,
+// or one that something rests on is kept no longer, all is judged again.
+func (r *Record) rechain(c *Change) {
+	before := r.chains
+	r.chains = nil
+	r.ensureChains()
+	c.Reading = true
+	for i := range before {
+		after := r.chain(before[i].Name)
+		if after == nil {
+			c.All = true
+			return
+		}
+		changed, dropped := compareChains(before[i].Points, after.Points)
+		c.All = c.All || changed || dropped && r.standsOtherwise(&before[i], after)
+	}
+}
+
+func (r *Record) takeReplaced(c *Change, s Stamp, d *event.MeterReplacedData) error {
+	last, hours, err := r.meterFor(d.Meter, d.Last)
+	if err != nil {
+		return err
+	}
+	first, _, err := r.meterFor(d.Meter, d.First)
+	if err != nil {
+		return err
+	}
+	i := r.meter(d.Meter, hours)
+	m := &r.Meters[i]
+	m.Replaced = latest(insert(m.Replaced, Replaced{Stamp: s, Last: last, First: first}), keptReplaced)
+	r.rechain(c)
+	c.All = true
+	return nil
+}
+
+// ownMeters checks the meter values of a service or sample and makes sure that
+// each meter has a log.
+func (r *Record) ownMeters(q map[string]unit.Quantity) error {
+	for _, name := range slices.Sorted(maps.Keys(q)) {
+		_, hours, err := r.meterFor(name, q[name])
+		if err != nil {
+			return err
+		}
+		r.meter(name, hours)
+	}
+	return nil
+}
+
+func (r *Record) takeService(c *Change, s Stamp, d *event.ServiceData) error {
+	if err := r.checkComponent(d.Component); err != nil {
+		return err
+	}
+	if err := r.checkExchange(d); err != nil {
+		return err
+	}
+	if err := r.ownMeters(d.Meters); err != nil {
+		return err
+	}
+	r.Services = keepServices(insert(r.Services, Service{s, d}))
+	if !s.Void {
+		c.Service = &Service{s, d}
+	}
+	r.rechain(c)
+	return nil
+}
+
+func (r *Record) takeSample(c *Change, s Stamp, d *event.SampleData, ev *event.Event) error {
+	if err := r.checkComponent(d.Component); err != nil {
+		return err
+	}
+	if err := r.ownMeters(d.Meters); err != nil {
+		return err
+	}
+	sample := Sample{Stamp: s, SampleData: d}
+	if ev.Recorded.After(ev.Time) {
+		sample.Reported = ev.Recorded.UnixNano()
+	}
+	r.Samples = keepSamples(insert(r.Samples, sample))
+	c.Place = sample.Place(r.Registered().Location())
+	c.Sample, c.Again = d.Component, r.supersedes(&sample)
+	r.rechain(c)
+	return nil
+}
+
+// supersedes reports whether the sample replaces an earlier revision, or is another
+// analysis of the same sample.
+func (r *Record) supersedes(s *Sample) bool {
+	return slices.ContainsFunc(r.Samples, func(o Sample) bool {
+		return o.Component == s.Component && o.Number == s.Number && o.ID.Source == s.ID.Source && o.ID != s.ID
+	})
+}
+
+func (r *Record) checkComponent(name string) error {
+	reg := r.Registered()
+	if name == "" || reg == nil || reg.ComponentNamed(name) != nil {
+		return nil
+	}
+	return event.Refuse("vehicle %s has no component %q", r.Vehicle, name)
+}
+
+// checkExchange wants to know whose fluid it was: an exchange that counts for no
+// component would make the next sample be read as if there had been none.
+func (r *Record) checkExchange(d *event.ServiceData) error {
+	reg := r.Registered()
+	if d.Fluid == nil || d.Component != "" || reg == nil {
+		return nil
+	}
+	for i := range reg.Components {
+		if Exchanges(&Service{ServiceData: d}, reg, &reg.Components[i]) {
+			return nil
+		}
+	}
+	return event.Refuse("name the component whose fluid was exchanged: vehicle %s has not just one that holds %q", r.Vehicle, d.Fluid.Name)
+}
+
+// takeVoid takes an event out, now or when it comes.
+func (r *Record) takeVoid(c *Change, s Stamp, target event.ID) error {
+	for i := range r.Voids {
+		if r.Voids[i].ID == target {
+			return event.Refuse("a void cannot be voided")
+		}
+	}
+	s.Void = false
+	r.Voids = latest(insert(r.Voids, Voiding{s, target}), keptVoids)
+	if find(r.Answers, KeyOf(target), target) != nil {
+		c.Answer = target
+	}
+	r.Meters = slices.Clone(r.Meters)
+	for l := range r.lists {
+		c.TookOut = l.void(target) || c.TookOut
+	}
+	c.Fact = c.TookOut
+	if c.TookOut {
+		r.chains, c.All = nil, true
+	}
+	return nil
+}
+
+// LateFact reports whether the event's fact comes before another reading or service of
+// the vehicle.
+func (r *Record) LateFact(ev *event.Event) bool {
+	at := ev.Time.UnixNano()
+	for i := range r.chains {
+		if n := len(r.chains[i].Points); n > 0 && r.chains[i].Points[n-1].At > at {
+			return true
+		}
+	}
+	n := len(r.Services)
+	return n > 0 && r.Services[n-1].At > at
+}
+
+// AcceptedReading reports whether a reading of the event was accepted.
+func (r *Record) AcceptedReading(ev *event.Event) bool {
+	s := StampOf(ev)
+	for i := range r.chains {
+		if p, ok := r.chains[i].of(&s); ok && p.Accepted {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,185 @@
+package record
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"telltale/engine/event"
+	"telltale/engine/lab"
+	"telltale/rules/unit"
+)
+
+// Step is a sample or an exchange in a component's history.
+type Step struct {
+	Place
+	Sample  *Sample
+	again   []*Sample // other analyses of the same sample, told on sheets of their own
+	Service *Service
+	stated  float64 // the share that the service's tasks renew by plan, 0 for none
+}
+
+// ID is the identity of the sample or the service.
+func (s Step) ID() event.ID {
+	if s.Sample != nil {
+		return s.Sample.ID
+	}
+	return s.Service.ID
+}
+
+// IsOf reports whether the step is that sample, or one of its analyses is.
+func (s *Step) IsOf(id event.ID) bool {
+	return s.Sample != nil && (s.Sample.ID == id || slices.ContainsFunc(s.again, func(o *Sample) bool { return o.ID == id }))
+}
+
+// Timeline is a component's samples (each in its highest revision) and exchanges
+// of fluid in order, with the same as laboratory steps.
+type Timeline struct {
+	Steps []Step
+	Lab   lab.History
+}
+
+// UpTo is the history that ends with step i.
+func (t Timeline) UpTo(i int) Timeline { return Timeline{t.Steps[:i+1], t.Lab[:i+1]} }
+
+// LastSample is the index of the last sample, or -1.
+func (t Timeline) LastSample() int {
+	for i := len(t.Steps) - 1; i >= 0; i-- {
+		if t.Steps[i].Sample != nil {
+			return i
+		}
+	}
+	return -1
+}
+
+// Timeline derives the history of a component's fluid. stated gives the share that a
+// service's tasks renew by plan, 0 for none; it may be nil.
+func (r *Record) Timeline(v *event.VehicleData, comp *event.ComponentDef, stated func(*Service) float64) Timeline {
+	zone := v.Location()
+	samples := make([]*Sample, 0, len(r.Samples))
+	for i := range r.Samples {
+		if s := &r.Samples[i]; s.Component == comp.Name && !s.Void {
+			samples = supersede(samples, s)
+		}
+	}
+	slices.SortFunc(samples, func(a, b *Sample) int { return a.orderIn(b, zone) })
+	t := Timeline{Steps: make([]Step, 0, len(samples))}
+	for _, s := range samples {
+		if first := slices.IndexFunc(t.Steps, func(o Step) bool { return s.repeats(o.Sample) }); first >= 0 {
+			t.Steps[first].again = append(t.Steps[first].again, s)
+			continue
+		}
+		t.Steps = append(t.Steps, Step{Place: s.Place(zone), Sample: s})
+	}
+	for i := range r.Services {
+		s := &r.Services[i]
+		if s.Void {
+			continue
+		}
+		share := 0.0
+		if stated != nil {
+			share = stated(s)
+		}
+		if s.Fluid != nil && Exchanges(s, v, comp) || s.Fluid == nil && share > 0 {
+			t.Steps = append(t.Steps, Step{Place: s.Stamp.Place(event.ServiceEvent), Service: s, stated: share})
+		}
+	}
+	slices.SortStableFunc(t.Steps, func(a, b Step) int { return a.Compare(b.Place) })
+	t.Lab = make(lab.History, len(t.Steps))
+	for i, s := range t.Steps {
+		t.Lab[i] = r.labStep(v, comp, s)
+	}
+	for i, s := range t.Steps {
+		if s.Sample != nil && doubtedAge(t, i) != "" {
+			t.Lab[i].Age, t.Lab[i].AgeHours = math.NaN(), math.NaN()
+		}
+	}
+	return t
+}
+
+// supersede adds s unless a higher revision of the same sample is there, and
+// takes out a lower one.
+func supersede(list []*Sample, s *Sample) []*Sample {
+	for i, o := range list {
+		if o.Number != s.Number || o.Repeat != s.Repeat || o.ID.Source != s.ID.Source {
+			continue
+		}
+		if cmp.Or(cmp.Compare(s.Revision, o.Revision), s.Stamp.order(&o.Stamp)) > 0 {
+			list[i] = s
+		}
+		return list
+	}
+	return append(list, s)
+}
+
+// repeats reports whether s is another analysis of the sample o.
+func (s *Sample) repeats(o *Sample) bool {
+	return s.Number == o.Number && s.Repeat != o.Repeat && s.ID.Source == o.ID.Source
+}
+
+// Exchanges reports whether the service changed this component's fluid. One that
+// names no component means the only one that holds the fluid it names.
+func Exchanges(s *Service, v *event.VehicleData, comp *event.ComponentDef) bool {
+	if s.Component != "" {
+		return s.Component == comp.Name
+	}
+	n := 0
+	for i := range v.Components {
+		if v.Components[i].Fluid == s.Fluid.Name {
+			n++
+		}
+	}
+	return n == 1 && comp.Fluid == s.Fluid.Name && s.Fluid.Name != ""
+}
+
+func (r *Record) labStep(v *event.VehicleData, comp *event.ComponentDef, s Step) lab.Step {
+	nan := math.NaN()
+	out := lab.Step{Distance: nan, Hours: nan, Age: nan, AgeHours: nan, Share: nan}
+	var stamp *Stamp
+	var own map[string]unit.Quantity
+	if s.Sample != nil {
+		stamp, own = &s.Sample.Stamp, s.Sample.Meters
+	} else {
+		stamp, own = &s.Service.Stamp, s.Service.Meters
+	}
+	if c := r.ChainFor(v, comp, false); c != nil {
+		if life, _, ok := c.LifeAt(stamp, own); ok {
+			out.Distance = life
+		}
+	}
+	if c := r.ChainFor(v, comp, true); c != nil {
+		if life, _, ok := c.LifeAt(stamp, own); ok {
+			out.Hours = life
+		}
+	}
+	if s.Service != nil {
+		out.Exchange = true
+		if d := s.Service.Fluid; d != nil {
+			out.Share = lab.Share(event.Litres(d.Filled), event.Litres(d.Drained), event.Litres(comp.Capacity))
+		}
+		if math.IsNaN(out.Share) && s.stated > 0 {
+			out.Share, out.Stated = s.stated, true
+		}
+		return out
+	}
+	if q := s.Sample.FluidAge; q != nil {
+		if base, kind, err := q.Base(); err == nil && kind == unit.Time {
+			out.AgeHours = base
+		} else if err == nil && kind == unit.Distance {
+			out.Age = base
+		}
+	}
+	out.Laboratory, out.Method, out.Point = s.Sample.Laboratory, s.Sample.Method, s.Sample.Point
+	out.Results = s.Sheet().Results
+	return out
+}
+
+// LastExchange is the last exchange before step i, or -1.
+func (t Timeline) LastExchange(i int) int {
+	for i--; i >= 0; i-- {
+		if t.Steps[i].Service != nil {
+			return i
+		}
+	}
+	return -1
+}

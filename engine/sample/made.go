@@ -1,0 +1,136 @@
+package sample
+
+import (
+	"math"
+
+	"telltale/engine/judge"
+	"telltale/engine/lab"
+	"telltale/rules/analytes"
+	"telltale/rules/unit"
+)
+
+// Made is an individuals chart: how fast the component made an analyte up to
+// each of its samples, and the band that its earlier rates give. Rates are of what was
+// made, so a drain is no fall.
+type Made struct {
+	Analyte string `json:"analyte"`
+	Title   string `json:"title"`
+	Unit    string `json:"unit"` // of Value
+	Per     string `json:"per"`  // of Rate: "1,000 km"
+	// Centre, Low and High are of the Rates earlier ones; absent where they are too few.
+	Centre *float64 `json:"centre,omitempty"`
+	Low    *float64 `json:"low,omitempty"`
+	High   *float64 `json:"high,omitempty"`
+	Rates  int      `json:"rates"`
+	// Slope is how much Rate rises from one Per to the next over all samples (Theil-Sen),
+	// SlopeIsReal whether that is significant (Mann-Kendall); absent where they are too few.
+	Slope       *float64  `json:"slope,omitempty"`
+	SlopeIsReal bool      `json:"slopeIsReal,omitempty"`
+	Meter       string    `json:"meter"` // the unit of Run
+	Drains      []float64 `json:"drains,omitempty"`
+	Points      []Rate    `json:"points"`
+}
+
+// Rate is one sample in an individuals chart.
+type Rate struct {
+	Number string   `json:"number"`
+	Drawn  string   `json:"drawn"`
+	Run    *float64 `json:"run,omitempty"` // where the meter stood
+	Value  float64  `json:"value"`
+	Below  bool     `json:"below,omitempty"` // Value is a limit
+	Above  bool     `json:"above,omitempty"`
+	// Left is what exchanges since the sample before left behind, Rate how fast the rest
+	// was made, in Unit for each Per; absent where it cannot be told.
+	Left *float64 `json:"left,omitempty"`
+	Rate *float64 `json:"rate,omitempty"`
+	// Outside is 1 where the rate lies over the band by more than the method alone
+	// accounts for, -1 where it lies under it.
+	Outside int `json:"outside,omitempty"`
+}
+
+// made are the charts of wear metals and of what the baseline says is usual, as far as
+// there are two samples with a rate.
+func (v *sampleVerdict) made() []Made {
+	var out []Made
+	seen := map[string]bool{}
+	for _, r := range v.Results {
+		if a, _ := analytes.Find(r.Analyte); seen[r.Analyte] || r.Low == nil || !a.Wear && r.Times == nil {
+			continue
+		}
+		seen[r.Analyte] = true
+		if m, ok := v.madeOf(r); ok {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+func (v *sampleVerdict) madeOf(r Result) (Made, bool) {
+	sheet := v.x.Sheet
+	_, kind, _, ok := sheet.Rate(r.Analyte)
+	steps, rates := sheet.Rates(r.Analyte, kind)
+	if !ok || len(rates) < 2 {
+		return Made{}, false
+	}
+	per, base := v.view.PerWords(kind)
+	m := Made{Analyte: r.Analyte, Title: r.Title, Unit: r.Unit, Per: per, Rates: len(rates) - 1}
+	_, m.Meter = v.view.Shown(0, kind == unit.Time)
+	u, _, charted := sheet.Usual(r.Analyte)
+	if charted {
+		centre, low, high := u.Centre*base, u.Lower*base, u.Upper*base
+		m.Centre, m.Low, m.High = &centre, &low, &high
+	}
+	if t, _, ok := sheet.WearTrend(r.Analyte, kind); ok {
+		slope := t.Slope * base * base
+		m.Slope, m.SlopeIsReal = &slope, t.P < judge.Significant
+	}
+	rate := map[int]float64{}
+	for k, i := range steps {
+		rate[i] = rates[k]
+	}
+	for i := range v.t.Steps {
+		run := v.run(i, kind)
+		switch {
+		case v.t.Steps[i].Service != nil && run != nil:
+			m.Drains = append(m.Drains, *run)
+		case v.t.Steps[i].Sample != nil:
+			v.point(&m, i, run, rate, kind, u)
+		}
+	}
+	return m, true
+}
+
+// run is where the meter stood at step i; nil where that is not known.
+func (v *sampleVerdict) run(i int, kind unit.Kind) *float64 {
+	at := v.t.Lab[i].Distance
+	if kind == unit.Time {
+		at = v.t.Lab[i].Hours
+	}
+	value, _ := v.view.Shown(at, kind == unit.Time)
+	return answered(value, "", !math.IsNaN(at))
+}
+
+// point puts the sample at step i, if it has the analyte.
+func (v *sampleVerdict) point(m *Made, i int, run *float64, rate map[int]float64, kind unit.Kind, u lab.Usual) {
+	upTo := v.x.Sheet
+	upTo.History = v.t.Lab[:i+1]
+	r, ok := upTo.Result(m.Analyte)
+	if !ok {
+		return
+	}
+	s := v.t.Steps[i].Sample
+	p := Rate{Number: s.Number, Drawn: s.DrawnOn(v.view.Applied().Zone), Run: run, Value: r.Value, Below: r.Censored, Above: r.Above}
+	if i > 0 && v.t.Steps[i-1].Service != nil {
+		p.Left = answered(upTo.Carried(m.Analyte))
+	}
+	if found, ok := rate[i]; ok {
+		_, base := v.view.PerWords(kind)
+		shown := found * base
+		p.Rate = &shown
+		if m.High != nil {
+			within, _, _ := upTo.RateError(m.Analyte, kind)
+			p.Outside = u.Beyond(found, within)
+		}
+	}
+	m.Points = append(m.Points, p)
+}

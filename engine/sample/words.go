@@ -1,0 +1,303 @@
+package sample
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"telltale/engine/judge"
+	"telltale/rules/analytes"
+	"telltale/rules/english"
+	"telltale/rules/unit"
+)
+
+const (
+	earlierUnjudged = "raised by an earlier sample; this one could not be judged by it"
+	blind           = "The metals are measured in solution: chips larger than some 5 to 8 µm (thousandths of a millimetre) hardly show. A quiet sheet does not prove that nothing wears; look at magnet and filter too."
+	perMillion      = "mg/kg are milligrams in a kilogram of the fluid, the same as parts per million (ppm). \"Times the baseline\" is how many times what is usual."
+	standAbove      = "The maker's instructions, local law and a licensed mechanic's judgement stand above this."
+)
+
+func (v *sampleVerdict) summary() string {
+	switch {
+	case v.Stage == "warning":
+		return "Warning: act now."
+	case v.Stage == "caution":
+		return "Caution: to be acted on, though not this minute."
+	case v.Stage == "advisory":
+		return "Advisory: good to know, nothing to be done at once."
+	case v.Judged == 0 && len(v.NotJudged) == 0:
+		return "Not judged: no rule reads samples of this component."
+	case v.Judged == 0:
+		return "Not judged: every rule lacks something; see below."
+	case v.Judged == 1 && len(v.NotJudged) == 0:
+		return "Normal by the one rule that judges it."
+	case len(v.NotJudged) > 0:
+		return fmt.Sprintf("Normal by the %s that could judge it; %d could not.", english.Plural(v.Judged, "rule"), len(v.NotJudged))
+	}
+	return fmt.Sprintf("Normal by all %s that judge it.", english.Plural(v.Judged, "rule"))
+}
+
+// notes are what to know to read the figures rightly.
+func (v *sampleVerdict) notes() []string {
+	var out []string
+	if n := v.olderThanBaseline(); n > 0 {
+		out = append(out, english.Capital(judge.OlderWords(n))+".")
+	}
+	if e := v.t.LastExchange(len(v.t.Steps) - 1); e >= 0 {
+		if d := v.t.Steps[e].Service.Fluid; d != nil {
+			if why := judge.OddShare(d, v.x.Def); why != "" {
+				out = append(out, "At the last drain "+why)
+			}
+		}
+		if v.t.Lab[e].Stated {
+			out = append(out, english.Capital(v.x.StatedWords(e))+".")
+		}
+	}
+	for _, r := range v.Results {
+		if a, ok := analytes.Find(r.Analyte); ok && a.Kind == unit.Concentration {
+			return append(out, perMillion, blind)
+		}
+	}
+	return out
+}
+
+// olderThanBaseline is the fluid's age over the baseline's where it is 1.5 or more.
+func (v *sampleVerdict) olderThanBaseline() float64 {
+	if n, _, ok := v.x.Older(); ok && n >= 1.5 {
+		return n
+	}
+	return 0
+}
+
+func (f *Forecast) words(fluid string) string {
+	what := "the fluid"
+	if fluid != "" {
+		what = fluid
+	}
+	run := fmt.Sprintf("%s to %s", unit.Grouped(f.Least.Value), english.Quantity(&f.Likely))
+	if f.Most != nil {
+		run = fmt.Sprintf("%s to %s, likely %s", unit.Grouped(f.Least.Value), english.Quantity(f.Most), english.Quantity(&f.Likely))
+	}
+	when := "after " + english.Quantity(&f.Drain) + " more"
+	if f.Drain.Value == 0 {
+		when = "now"
+	}
+	s := fmt.Sprintf("If it goes on as in the last %d samples, %s reaches the %s limit of %q first, in %s. Draining %s keeps it under with a tenth in reserve",
+		f.Samples, what, f.Stage, f.Rule, run, when)
+	if f.Capped {
+		s += " (capped at twice the greatest age ever sampled)"
+	}
+	return s + ". That is an offer: a person decides, and never against the maker's instructions or the law."
+}
+
+// Headline is the verdict in a line.
+func (v *Verdict) Headline() string {
+	return fmt.Sprintf("%s, %s: sample %s of %s: %s", v.where(), v.Component, v.Number, v.Drawn, v.Summary)
+}
+
+// measured is by whom, how, from where, and in which revision of the report.
+func (v *Verdict) measured() string {
+	var parts []string
+	add := func(what, s string) {
+		if s != "" {
+			parts = append(parts, what+s)
+		}
+	}
+	add("by the laboratory ", v.Laboratory)
+	add("method ", v.Method)
+	add("drawn at the ", v.Point)
+	if v.Corrected {
+		add("corrected report, revision ", strconv.Itoa(v.Revision))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// where is the vehicle, by its name for people.
+func (v *Verdict) where() string {
+	if v.Name != v.Vehicle {
+		return v.Name + " (" + v.Vehicle + ")"
+	}
+	return v.Name
+}
+
+// Text is the whole verdict as a mechanic reads it, in several lines.
+func (v *Verdict) Text() string {
+	var t english.Lines
+	t.Line(0, "%s", v.Headline())
+	if s := v.measured(); s != "" {
+		t.Line(1, "measured: %s", s)
+	}
+	if v.FluidAge != nil {
+		s := english.Quantity(v.FluidAge)
+		if v.MixedAge != nil {
+			s += "; counting by its share what earlier drains left behind, " + english.Quantity(v.MixedAge)
+		}
+		t.Line(1, "fluid age: %s", s)
+	}
+	if v.Baseline != nil {
+		t.Line(1, "baseline: %s", v.Baseline.words())
+	}
+	for i := range v.Reasons {
+		v.Reasons[i].write(&t)
+	}
+	if v.Further > 0 {
+		t.Line(1, "and %d more", v.Further)
+	}
+	for _, s := range v.FollowUps {
+		t.Line(1, "to follow: %s", s)
+	}
+	if v.Work != nil {
+		v.Work.write(&t)
+	}
+	if v.Forecast != nil {
+		t.Line(1, "forecast: %s", v.Forecast.Says)
+	}
+	if v.Offer != nil {
+		t.Line(1, "offer: %s", v.Offer.Says)
+	}
+	if v.NoOffer != "" {
+		t.Line(1, "no offer: %s", v.NoOffer)
+	}
+	t.Line(1, "results:")
+	for i := range v.Results {
+		t.Line(2, "%s", v.Results[i].words())
+	}
+	for _, u := range v.NotJudged {
+		t.Line(1, "not judged: %s, without %s", u.Rule, strings.Join(u.Missing, ", "))
+	}
+	for _, n := range v.Notes {
+		t.Line(1, "note: %s", n)
+	}
+	t.Line(1, "%s", standAbove)
+	return t.String()
+}
+
+func (r *Reason) write(t *english.Lines) {
+	t.Line(1, "%s: %s", r.Stage, r.Message)
+	if r.Earlier != "" {
+		t.Line(2, "%s", r.Earlier)
+	}
+	if len(r.PointsTo) > 0 {
+		t.Line(2, "likely sources, the likeliest first: %s", strings.Join(r.PointsTo, ", "))
+	}
+	if r.Source != "" {
+		t.Line(2, "where the limit comes from: %s", r.Source)
+	}
+	if r.Advise != "" {
+		t.Line(2, "%s", r.Advise)
+	}
+	if len(r.Cautions) > 0 {
+		t.Line(2, "mind: %s", strings.Join(r.Cautions, ", "))
+	}
+}
+
+// words is a result in a line: the name, as reported, and against what.
+func (r *Result) words() string {
+	s := fmt.Sprintf("%-30s %s", analytes.Named(r.Analyte), r.Reported)
+	var more []string
+	if r.Why != "" {
+		more = append(more, "not judged: "+r.Why)
+	}
+	if r.Analyses > 1 && r.Low != nil {
+		more = append(more, fmt.Sprintf("one of %d analyses, together %s", r.Analyses, r.together()))
+	}
+	if r.Times != nil {
+		more = append(more, english.Short(*r.Times)+" times the baseline")
+	}
+	if r.Kept != nil {
+		more = append(more, keptWords(r.Analyte, *r.Kept))
+	}
+	if r.Grade != nil {
+		more = append(more, r.Grade.words())
+	}
+	if r.Index != nil {
+		more = append(more, "viscosity index "+english.Short(*r.Index)+" (the higher, the less it thins when hot)")
+	}
+	if r.Change != nil {
+		c := "within what the method alone accounts for"
+		if r.Real {
+			c = "a real change"
+		}
+		more = append(more, english.Signed(*r.Change)+" since the sample before, "+c)
+	}
+	if r.Usual != nil {
+		more = append(more, r.Usual.words())
+	}
+	if r.Drains != nil {
+		more = append(more, r.Drains.words(r.Unit))
+	}
+	if len(more) > 0 {
+		s += "; " + strings.Join(more, "; ")
+	}
+	return s
+}
+
+func (d *Drains) words(u string) string {
+	more := "one more drain like the last"
+	if d.Count > 1 {
+		more = fmt.Sprintf("%d more drains like the last", d.Count)
+	}
+	s := fmt.Sprintf("%s (%s) would bring it to %s %s or less", more, english.Quantity(&d.Fluid), english.Figures(d.To), u)
+	if d.Note == "" {
+		return s + ", as long as no more of it comes in"
+	}
+	return s + ". " + d.Note
+}
+
+// keptWords is what is left of what the fresh fluid has.
+func keptWords(analyte string, kept float64) string {
+	off := math.Round(1000*math.Abs(kept-1)) / 10
+	if a, _ := analytes.Find(analyte); a.Kind == unit.Viscosity && off > 0 {
+		what := "thinner"
+		if kept > 1 {
+			what = "thicker"
+		}
+		return english.Number(off) + " % " + what + " than fresh"
+	}
+	return english.Short(100*kept) + " % of the fresh fluid's"
+}
+
+func (g *Grade) words() string {
+	s := ""
+	switch {
+	case g.In:
+		return "within " + g.Name
+	case g.Out < 0:
+		s = english.Figures(-g.Out) + " mm2/s too thin for " + g.Name
+	case g.Out > 0:
+		s = english.Figures(g.Out) + " mm2/s too thick for " + g.Name
+	default:
+		s = "just too thick for " + g.Name
+	}
+	if g.Of != nil {
+		s += ", as thick as " + strings.Join(g.Of, " or ")
+	}
+	return s
+}
+
+// words say what is usual, so that "times the baseline" can be understood.
+func (b *Baseline) words() string {
+	s := b.Name + ", what is usual"
+	if b.FluidAge != nil {
+		s += " in fluid of " + english.Quantity(b.FluidAge)
+	}
+	return s + "; source: " + b.Source
+}
+
+func (u *Usual) words() string {
+	s := map[int]string{1: ", more than usual", -1: ", less than usual"}[u.Outside]
+	return fmt.Sprintf("made %s in %s%s (its own %d earlier samples: %s to %s)", english.Figures(u.Latest), u.Per, s, u.Rates, english.Figures(u.Low), english.Figures(u.High))
+}
+
+// together is the one result that repeated analyses are read as.
+func (r *Result) together() string {
+	switch {
+	case *r.Low == *r.High:
+		return english.Figures(*r.Low) + " " + r.Unit
+	case *r.Low == 0:
+		return "below " + english.Figures(*r.High) + " " + r.Unit
+	}
+	return "above " + english.Figures(*r.Low) + " " + r.Unit
+}

@@ -1,0 +1,175 @@
+package sample
+
+import (
+	"cmp"
+	"maps"
+	"math"
+	"slices"
+
+	"telltale/engine/alarm"
+	"telltale/engine/lab"
+	"telltale/engine/latch"
+	"telltale/engine/record"
+	"telltale/rules"
+	"telltale/rules/analytes"
+	"telltale/rules/unit"
+)
+
+// Work is what was done to the component between the sample before and
+// this one, and what became of the leading analytes.
+type Work struct {
+	Done []string `json:"done"`
+	// Cleared are the rules that stood at the sample before and stand no more,
+	// Standing those that still do.
+	Cleared  []string       `json:"cleared,omitempty"`
+	Standing []string       `json:"standing,omitempty"`
+	Before   []BeforeAndNow `json:"before"`
+	Run      *unit.Quantity `json:"run,omitempty"`   // since the last of it
+	Early    bool           `json:"early,omitempty"` // too early to tell whether it worked
+	Per      string         `json:"per,omitempty"`   // of the rates: "1,000 km", or "100 h" where no distance is known
+	Says     string         `json:"says"`
+}
+
+// BeforeAndNow is one analyte over the work, in its own unit; rates are for each Per of
+// the work. What is absent is not known.
+type BeforeAndNow struct {
+	Analyte    string   `json:"analyte"`
+	Title      string   `json:"title"`
+	Before     float64  `json:"before"`
+	Left       *float64 `json:"left,omitempty"` // behind by the exchange, reckoned
+	Now        float64  `json:"now"`
+	Expected   *float64 `json:"expected,omitempty"` // now, had it worn on as before
+	Made       *float64 `json:"made,omitempty"`     // since the exchange
+	RateBefore *float64 `json:"rateBefore,omitempty"`
+	Rate       *float64 `json:"rate,omitempty"`
+	// MadeWithin and RateWithin are what the method alone may account for of Made, and
+	// of Rate less RateBefore.
+	MadeWithin *float64 `json:"madeWithin,omitempty"`
+	RateWithin *float64 `json:"rateWithin,omitempty"`
+}
+
+// followed bounds the analytes that are told of over work.
+const followed = 4
+
+func (v *sampleVerdict) work() *Work {
+	last := len(v.t.Steps) - 1
+	before := last - 1
+	var done []string
+	var latest *record.Service
+	for ; before >= 0 && v.t.Steps[before].Sample == nil; before-- {
+		if latest == nil {
+			latest = v.t.Steps[before].Service
+		}
+		done = append([]string{workLine(v.t.Steps[before].Service, v.view.Applied().Zone)}, done...)
+	}
+	if before < 0 || len(done) == 0 {
+		return nil
+	}
+	w := &Work{Done: done}
+	kind := v.runSince(w, v.t.LastExchange(last))
+	earlier := v.x.Sheet
+	earlier.History = v.t.Lab[:before+1]
+	for _, a := range v.leading(earlier) {
+		w.Before = append(w.Before, v.over(a, earlier, kind))
+	}
+	v.stood(w, v.t.Steps[before].Place)
+	w.Says = w.words()
+	return w
+}
+
+// runSince is how far the component ran since the exchange at step e, and by which meter:
+// hours where the distance is not known.
+func (v *sampleVerdict) runSince(w *Work, e int) unit.Kind {
+	last := len(v.t.Lab) - 1
+	run, age, kind := v.t.Lab[last].Distance-v.t.Lab[e].Distance, v.t.Lab.Ages(e-1).Distance, unit.Distance
+	if math.IsNaN(run) {
+		run, age, kind = v.t.Lab[last].Hours-v.t.Lab[e].Hours, v.t.Lab.Ages(e-1).Hours, unit.Time
+	}
+	if run >= 0 {
+		value, u := v.view.Shown(run, kind == unit.Time)
+		w.Run = &unit.Quantity{Value: value, Unit: u}
+		w.Early = math.IsNaN(age) || run < age/2
+		w.Per, _ = v.view.PerWords(kind)
+	}
+	return kind
+}
+
+// stood finds what stood at the sample before, by walking up to it.
+func (v *sampleVerdict) stood(w *Work, before record.Place) {
+	for _, ar := range v.view.Applied().Rules.Rules {
+		if ar.Rule.On&rules.OnSample == 0 || ar.Component != v.comp {
+			continue
+		}
+		k := alarm.Key{Rule: ar.Rule.Name, Component: v.Component}
+		then := latch.Latch{Key: k}
+		for _, at := range v.view.Judgements(ar.Rule, v.comp) {
+			if at.Before.Compare(before) <= 0 {
+				v.view.Step(ar.Rule, v.comp, &then, at)
+			}
+		}
+		switch now, _ := v.view.Rec.LatchOf(k); {
+		case then.Stage == 0:
+		case now.Stage == 0:
+			w.Cleared = append(w.Cleared, ar.Rule.Name)
+		default:
+			w.Standing = append(w.Standing, ar.Rule.Name)
+		}
+	}
+}
+
+// leading are the analytes furthest over the baseline in either sample.
+func (v *sampleVerdict) leading(earlier lab.Sheet) []string {
+	if v.x.Baseline == nil {
+		return nil
+	}
+	over := map[string]float64{}
+	for a, mean := range v.x.Baseline.Mean {
+		now, _, ok := v.x.Sheet.Times(a, mean)
+		then, _, ok2 := earlier.Times(a, mean)
+		if ok && ok2 {
+			over[a] = math.Max(now, then)
+		}
+	}
+	names := slices.Sorted(maps.Keys(over))
+	slices.SortStableFunc(names, func(a, b string) int { return cmp.Compare(over[b], over[a]) })
+	return names[:min(len(names), followed)]
+}
+
+func (v *sampleVerdict) over(analyte string, earlier lab.Sheet, kind unit.Kind) BeforeAndNow {
+	a, _ := analytes.Find(analyte)
+	now := v.x.Sheet
+	out := BeforeAndNow{Analyte: analyte, Title: a.Title}
+	out.Before, _, _ = earlier.Value(analyte)
+	out.Now, _, _ = now.Value(analyte)
+	out.Left, out.Expected, out.Made = answered(now.Carried(analyte)), answered(now.Expected(analyte)), answered(now.Made(analyte))
+	out.RateBefore, out.Rate = v.rate(earlier, analyte, kind), v.rate(now, analyte, kind)
+	if !v.exact(analyte) {
+		return out // of a limit the method's error is not known
+	}
+	out.MadeWithin = answered(now.MadeError(analyte))
+	then, _, ok := earlier.RateError(analyte, kind)
+	since, why, ok2 := now.RateError(analyte, kind)
+	if within := answered(math.Hypot(then, since), why, ok && ok2); within != nil {
+		_, base := v.view.PerWords(kind)
+		*within *= base
+		out.RateWithin = within
+	}
+	return out
+}
+
+// answered is what a sheet answered, or nil.
+func answered(v float64, _ string, ok bool) *float64 {
+	if !ok {
+		return nil
+	}
+	return &v
+}
+
+func (v *sampleVerdict) rate(s lab.Sheet, analyte string, kind unit.Kind) *float64 {
+	r := answered(s.RateBy(analyte, kind))
+	if r != nil {
+		_, base := v.view.PerWords(kind)
+		*r *= base
+	}
+	return r
+}

@@ -1,0 +1,171 @@
+package why
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/rules"
+	"telltale/rules/english"
+)
+
+func whatItWaitsFor(r *rules.Rule) string {
+	switch {
+	case r.On&rules.OnSample != 0:
+		return "a sample"
+	case r.On&rules.OnReading != 0:
+		return "a reading"
+	case r.On&rules.OnService != 0:
+		return "a service"
+	}
+	return "the next tick of the clock"
+}
+
+func notApplied(where *rules.Condition, perComponent bool) string {
+	switch {
+	case where == nil && perComponent:
+		return "it is kept for components, and the vehicle has none"
+	case where == nil:
+		return "it is not kept for this vehicle"
+	case perComponent:
+		return fmt.Sprintf("no component of the vehicle is let in by `where: %s` (%s)", strings.TrimSpace(where.Text), where.At)
+	}
+	return fmt.Sprintf("the vehicle is not let in by `where: %s` (%s)", strings.TrimSpace(where.Text), where.At)
+}
+
+// Headline is the answer in a line: stage, what, and the words of the last change.
+func (y *Why) Headline() string {
+	s := y.Rule
+	if y.Component != "" {
+		s += " (" + y.Component + ")"
+	}
+	switch {
+	case y.DoesNotApply != "":
+		return s + ": does not apply; " + y.DoesNotApply
+	case y.Stage == alarm.Normal && y.NotJudged != nil && y.Judged == nil:
+		return s + ": not judged; without " + strings.Join(y.NotJudged.Missing, ", ")
+	case y.Standing != "":
+		return s + ": " + y.Stage + ", " + y.Standing
+	}
+	return s + ": " + y.Stage
+}
+
+// Text is the whole answer as a mechanic reads it, in several lines.
+func (y *Why) Text() string {
+	var t english.Lines
+	where := y.Name
+	if y.Name != y.Vehicle {
+		where += " (" + y.Vehicle + ")"
+	}
+	t.Line(0, "%s: %s", where, y.Headline())
+	if y.Title != "" && !strings.EqualFold(y.Title, y.Rule) {
+		t.Line(1, "%s", y.Title)
+	}
+	if y.NotJudged != nil && y.DoesNotApply == "" {
+		t.Line(1, "not judged on: %s", y.NotJudged.On.Line())
+		t.Line(2, "missing: %s", strings.Join(y.NotJudged.Missing, ", "))
+	}
+	if y.Judged != nil {
+		if m := y.Judged.Message; m != "" && !strings.EqualFold(m, y.Title) {
+			t.Line(1, "%s", m)
+		}
+		y.Judged.write(&t)
+	}
+	if y.Masked != "" {
+		t.Line(1, "masked: %s", y.Masked)
+	}
+	if y.Due != nil {
+		y.Due.Write(&t)
+	}
+	if y.Judged == nil && y.Due == nil && y.Last != nil {
+		t.Line(1, "%s", y.Last.Message)
+		writeEvidence(&t, y.Last.Evidence)
+	}
+	if y.Last != nil {
+		t.Line(1, "last change: %s  %s, %s to %s, by book %s", y.Last.Time.Format("2006-01-02 15:04"), y.Last.Transition, y.Last.From, y.Last.To, rules.ShortHash(y.Last.Book))
+	}
+	t.Line(1, "book in force: %s", rules.ShortHash(y.Book))
+	return t.String()
+}
+
+func writeEvidence(t *english.Lines, list []rules.Evidence) {
+	for _, e := range list {
+		s := e.Of + " = " + english.Number(e.Value)
+		if e.Unit != "" {
+			s += " " + e.Unit
+		}
+		if e.Note != "" {
+			s += "  (" + e.Note + ")"
+		}
+		t.Line(2, "%s", s)
+	}
+}
+
+func (j *Judged) write(t *english.Lines) {
+	t.Line(1, "judged on: %s", j.On.Line())
+	if j.Measure != nil {
+		t.Line(1, "measure: %s = %s", english.OneLine(j.Condition), english.Number(*j.Measure))
+		for _, l := range j.Limits {
+			t.Line(2, "%s", l.words())
+			due.WriteSource(t, 3, l.Source)
+		}
+	} else {
+		t.Line(1, "raised when: %s", english.OneLine(j.Condition))
+		t.Line(2, "which is %s", map[bool]string{true: "so", false: "not so"}[*j.Raise])
+		due.WriteSource(t, 2, j.Source)
+	}
+	t.Line(1, "reckoned with:")
+	writeEvidence(t, j.Evidence)
+	if j.Baseline != nil {
+		t.Line(1, "baseline: %s", j.Baseline.words())
+	}
+	if len(j.Events) > 0 {
+		t.Line(1, "from the events:")
+		for i := range j.Events {
+			t.Line(2, "%s", j.Events[i].Line())
+		}
+	}
+}
+
+func (b *Baseline) words() string {
+	s := b.Name
+	for _, a := range slices.Sorted(maps.Keys(b.Mean)) {
+		s += fmt.Sprintf(", mean of %s %s", a, english.Number(b.Mean[a]))
+		if sd, ok := b.Spread[a]; ok {
+			s += " ± " + english.Figures(sd)
+		}
+	}
+	if b.FluidAge != nil {
+		s += ", for fluid of " + english.Quantity(b.FluidAge)
+	}
+	for _, a := range slices.Sorted(maps.Keys(b.Fresh)) {
+		s += fmt.Sprintf(", fresh fluid has %s %s", a, english.Number(b.Fresh[a]))
+	}
+	if b.Source != "" {
+		s += "; source: " + b.Source
+	}
+	return s
+}
+
+func (l *Limit) words() string {
+	side, back := "or more", "below"
+	if l.Below {
+		side, back = "or less", "above"
+	}
+	s := fmt.Sprintf("%-8s at %s %s: ", l.Stage, english.Number(l.At), side)
+	switch {
+	case l.On && l.Off != l.At:
+		s += fmt.Sprintf("on; goes off %s %s", back, english.Number(l.Off))
+	case l.On:
+		s += "on"
+	default:
+		s += "off"
+	}
+	if l.Takes > 1 && !l.On {
+		s += fmt.Sprintf(" (%d of %d samples in a row)", l.Count, l.Takes)
+	}
+	return s
+}
