@@ -1,9 +1,6 @@
 package intake
 
 import (
-	"errors"
-	"fmt"
-
 	"telltale/engine"
 	"telltale/rules/unit"
 )
@@ -36,7 +33,7 @@ func checkAnswer(ev engine.Event, d *engine.AnswerData) error {
 		return checkAccept(d)
 	}
 	err = oneOf(d.Answer, "acknowledge", "shelve", "unshelve", "out of service", "in service", "not mine", "postpone", "accept")
-	return fmt.Errorf("data.answer: %w", err)
+	return refuse("data.answer", "%v", err)
 }
 
 // checkNotMine is for who hears of a vehicle that is not theirs.
@@ -69,14 +66,14 @@ func checkShelve(ev engine.Event, d *engine.AnswerData) error {
 		return err
 	}
 	if until == "" {
-		return errors.New("data.until: missing, an alarm is shelved until an RFC 3339 time")
+		return refuse("data.until", "missing, an alarm is shelved until an RFC 3339 time")
 	}
 	t, err := parseTime(until)
 	if err != nil {
-		return fmt.Errorf("data.until: %w", err)
+		return refuse("data.until", "%v", err)
 	}
 	if !t.After(ev.Time) {
-		return fmt.Errorf("data.until: %s is not later than the event's time", until)
+		return refuse("data.until", "%s is not later than the event's time", until)
 	}
 	return nil
 }
@@ -90,18 +87,18 @@ func checkPostpone(ev engine.Event, d *engine.AnswerData) error {
 	case err != nil:
 		return err
 	case d.Why == "":
-		return errors.New("data.why: missing, a task is postponed for a reason")
+		return refuse("data.why", "missing, a task is postponed for a reason")
 	case (d.Until == "") == (d.ByDistance == nil):
-		return errors.New("data: a task is postponed either until a date or byDistance")
+		return refuse("data", "a task is postponed either until a date or byDistance")
 	case d.ByDistance != nil:
 		return checkByDistance(*d.ByDistance)
 	}
 	t, err := parseDate(d.Until)
 	if err != nil {
-		return fmt.Errorf("data.until: %w", err)
+		return refuse("data.until", "%v", err)
 	}
 	if t.Before(ev.Time.Add(-2 * day)) { // whatever the vehicle's zone
-		return fmt.Errorf("data.until: %s is before the event's time", d.Until)
+		return refuse("data.until", "%s is before the event's time", d.Until)
 	}
 	return nil
 }
@@ -121,7 +118,7 @@ func checkByDistance(q unit.Quantity) error {
 		return err
 	}
 	if q.Value == 0 {
-		return errors.New("data.byDistance.value: 0 postpones nothing")
+		return refuse("data.byDistance.value", "0 postpones nothing")
 	}
 	return nil
 }
@@ -129,11 +126,11 @@ func checkByDistance(q unit.Quantity) error {
 func checkVoid(ev engine.Event, d *engine.VoidData) error {
 	switch {
 	case d.Source == "":
-		return errors.New("data.source: missing, name the source of the event to void")
+		return refuse("data.source", "missing, name the source of the event to void")
 	case d.ID == "":
-		return errors.New("data.id: missing, name the id of the event to void")
+		return refuse("data.id", "missing, name the id of the event to void")
 	case engine.ID(*d) == ev.ID:
-		return errors.New("data: a void cannot name itself")
+		return refuse("data", "a void cannot name itself")
 	}
 	return nil
 }

@@ -2,11 +2,9 @@ package intake
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
-	"telltale/engine/meter"
 	"telltale/rules/unit"
 )
 
@@ -29,11 +27,11 @@ const (
 func checkName(at, s string) error {
 	switch {
 	case s == "":
-		return fmt.Errorf("%s: missing", at)
+		return refuse(at, "missing")
 	case len(s) > maxName:
-		return fmt.Errorf("%s: %w", at, atMost(s, maxName))
+		return refuse(at, "%v", atMost(s, maxName))
 	case strings.TrimSpace(s) != s:
-		return fmt.Errorf("%s: %s begins or ends with a blank", at, quote(s))
+		return refuse(at, "%s begins or ends with a blank", quote(s))
 	}
 	return nil
 }
@@ -57,7 +55,7 @@ func checkNames(at string, names []string, n int) error {
 			return err
 		}
 		if slices.Contains(names[:i], s) {
-			return fmt.Errorf("%s: %s stands twice", at, quote(s))
+			return refuse(at, "%s stands twice", quote(s))
 		}
 	}
 	return nil
@@ -65,46 +63,9 @@ func checkNames(at string, names []string, n int) error {
 
 func checkCount(at string, have, most int) error {
 	if have > most {
-		return fmt.Errorf("%s: %d entries, at most %d are kept", at, have, most)
+		return refuse(at, "%d entries, at most %d are kept", have, most)
 	}
 	return nil
-}
-
-// bounds of the quantities by kind, in base units.
-var bounds = map[unit.Kind]float64{unit.Distance: meter.MostDistance, unit.Time: meter.MostRunning, unit.Volume: maxVolume, unit.Torque: maxTorque}
-
-// checkQuantity asks for a quantity of one of the kinds, not negative and
-// believable; who names what needs it, for the error text.
-func checkQuantity(at, who string, q unit.Quantity, kinds ...unit.Kind) error {
-	if err := checkUnit(at, who, q.Unit, kinds...); err != nil {
-		return err
-	}
-	v, k, err := q.Base()
-	if err != nil {
-		return err
-	}
-	switch most := bounds[k]; {
-	case math.IsNaN(v) || v < 0:
-		return fmt.Errorf("%s.value: %s is negative", at, number(q.Value))
-	case v > most:
-		return fmt.Errorf("%s.value: %s is more than %s can be", at, q, who)
-	}
-	return nil
-}
-
-func checkUnit(at, who, u string, kinds ...unit.Kind) error {
-	k, ok := unit.Of(u)
-	if ok && u != "" && slices.Contains(kinds, k) {
-		return nil
-	}
-	cure := who + " needs " + alternatives(unit.Names(kinds...))
-	switch {
-	case u == "":
-		return fmt.Errorf("%s.unit: missing, %s", at, cure)
-	case !ok:
-		return fmt.Errorf("%s.unit: unknown unit %s, %s", at, quote(u), cure)
-	}
-	return fmt.Errorf("%s.unit: %q measures %s, %s", at, u, k, cure)
 }
 
 func number(v float64) string { return unit.Quantity{Value: v}.String() }
@@ -131,5 +92,5 @@ func mustBeEmpty(who string, fields map[string]bool) error {
 		return nil
 	}
 	slices.Sort(set)
-	return fmt.Errorf("data.%s: means nothing in %s, leave it out", set[0], who)
+	return refuse("data."+set[0], "means nothing in %s, leave it out", who)
 }

@@ -62,6 +62,16 @@ func Decode(b []byte) (engine.Event, error) {
 	return ev, err
 }
 
+// Checked takes an event that was made here, of a register or of what somebody typed,
+// through its own text, so that it is checked, and hashed, as one that came in.
+func Checked(ev engine.Event) (engine.Event, error) {
+	text, err := Encode(ev)
+	if err != nil {
+		return engine.Event{}, err
+	}
+	return Decode(text)
+}
+
 // kindOf returns the kind in a type like "telltale.reading.v1".
 func kindOf(typ string) (engine.Kind, error) {
 	if name, ok := strings.CutPrefix(typ, "telltale."); ok {
@@ -71,7 +81,7 @@ func kindOf(typ string) (engine.Kind, error) {
 			}
 		}
 	}
-	return 0, fmt.Errorf("type: %s is not known, wanted one of %s", quote(typ), strings.Join(typeNames(), ", "))
+	return 0, refuse("type", "%s is not known, wanted one of %s", quote(typ), strings.Join(typeNames(), ", "))
 }
 
 func typeOf(k engine.Kind) string { return "telltale." + k.String() + ".v1" }
@@ -90,11 +100,11 @@ func typeNames() []string {
 func checkHead(ev engine.Event) error {
 	switch {
 	case ev.Time.IsZero():
-		return fmt.Errorf("time: missing, say when it was observed, like 2031-02-10T14:00:00Z")
+		return refuse("time", "missing, say when it was observed, like 2031-02-10T14:00:00Z")
 	case ev.Kind.Internal() && ev.Vehicle != "":
-		return fmt.Errorf("subject: a %s is of no vehicle, leave it out", ev.Kind)
+		return refuse("subject", "a %s is of no vehicle, leave it out", ev.Kind)
 	case !ev.Kind.Internal() && ev.Vehicle == "":
-		return fmt.Errorf("subject: missing, name the vehicle")
+		return refuse("subject", "missing, name the vehicle")
 	case !ev.Kind.Internal():
 		return checkName("subject", ev.Vehicle)
 	}

@@ -1,7 +1,6 @@
 package intake
 
 import (
-	"fmt"
 	"regexp"
 	"time"
 
@@ -19,6 +18,70 @@ func Tick(at time.Time) engine.Event {
 	return ev
 }
 
+// Ticks makes of a file's events the log that a fold reads. Each midnight UTC that
+// the recorded time passes is a tick, folded before the line that passes it; a file
+// that holds ticks is folded with those alone.
+type Ticks struct {
+	own    bool
+	latest time.Time // the greatest recorded time so far, zero before the first event
+}
+
+// NewTicks begins a file; own says that it holds ticks (see Holds).
+func NewTicks(own bool) *Ticks { return &Ticks{own: own} }
+
+// Before returns the ticks to fold before ev: the midnights after the greatest
+// recorded time so far and at or before ev's. There are none before the first
+// event. A late report, recorded earlier than one before it, passes none.
+func (t *Ticks) Before(ev engine.Event) []engine.Event {
+	out := t.pass(ev.Recorded)
+	if t.own {
+		return nil
+	}
+	return out
+}
+
+// Until returns the ticks after the last event, up to that day's midnight UTC and
+// including it. It goes on from a file's own ticks, too. Before the first event
+// there are none, since there is nothing to begin from.
+func (t *Ticks) Until(date time.Time) []engine.Event {
+	if t.latest.IsZero() {
+		return nil
+	}
+	return t.pass(date.UTC().Truncate(day))
+}
+
+func (t *Ticks) pass(to time.Time) []engine.Event {
+	from := t.latest
+	if !to.After(from) {
+		return nil
+	}
+	t.latest = to
+	if from.IsZero() {
+		return nil
+	}
+	var out []engine.Event
+	for m := from.UTC().Truncate(day).Add(day); !m.After(to); m = m.Add(day) {
+		out = append(out, Tick(m))
+	}
+	return out
+}
+
+// InFuture refuses an event that says of itself that it happened, or was reported,
+// more than 24 h later than it was stored. A file has no time of storing.
+func InFuture(ev engine.Event, stored time.Time) error {
+	limit := stored.Add(day)
+	for _, t := range []struct {
+		name string
+		time time.Time
+	}{{"time", ev.Time}, {"recordedtime", ev.Recorded}} {
+		if t.time.After(limit) {
+			return refuse(t.name, "%s is more than 24 h later than it was stored (%s)",
+				t.time.UTC().Format(time.RFC3339), stored.UTC().Format(time.RFC3339))
+		}
+	}
+	return nil
+}
+
 var bookHash = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)
 
 func checkBook(d *engine.BookData) error { return checkHash("data.hash", d.Hash) }
@@ -28,14 +91,14 @@ func checkTurn(d *engine.TurnData) error {
 		return err
 	}
 	if _, err := parseDate(d.Date); err != nil {
-		return fmt.Errorf("data.date: %w", err)
+		return refuse("data.date", "%v", err)
 	}
 	return nil
 }
 
 func checkSurvey(d *engine.SurveyData) error {
 	if _, err := parseTime(d.Turn); err != nil {
-		return fmt.Errorf("data.turn: %w", err)
+		return refuse("data.turn", "%v", err)
 	}
 	return checkHash("data.definitions", d.Definitions)
 }
@@ -46,20 +109,20 @@ func checkBaseline(d *engine.BaselineData) error {
 		return err
 	}
 	if _, err := parseTime(d.Turn); err != nil {
-		return fmt.Errorf("data.turn: %w", err)
+		return refuse("data.turn", "%v", err)
 	}
 	if d.Set == nil {
 		return nil
 	}
 	if got := d.Set.Hash(); got != d.Hash {
-		return fmt.Errorf("data.set: its hash is %s, not %s", quote(got), quote(d.Hash))
+		return refuse("data.set", "its hash is %s, not %s", quote(got), quote(d.Hash))
 	}
 	return nil
 }
 
 func checkHash(what, hash string) error {
 	if !bookHash.MatchString(hash) {
-		return fmt.Errorf("%s: %s, wanted sha256: and 64 hex digits", what, quote(hash))
+		return refuse(what, "%s, wanted sha256: and 64 hex digits", quote(hash))
 	}
 	return nil
 }

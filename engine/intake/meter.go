@@ -1,7 +1,6 @@
 package intake
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 
@@ -28,22 +27,9 @@ func checkMeterReplaced(d *engine.MeterReplacedData) error {
 		return err
 	}
 	if a, b := kindOfUnit(d.Last), kindOfUnit(d.First); a != b {
-		return fmt.Errorf("data.first.unit: %q measures %s, the old meter's %q %s", d.First.Unit, b, d.Last.Unit, a)
+		return refuse("data.first.unit", "%q measures %s, the old meter's %q %s", d.First.Unit, b, d.Last.Unit, a)
 	}
 	return nil
-}
-
-// checkGiven tells a quantity that was left out from one that lacks its unit.
-func checkGiven(at string, q unit.Quantity) error {
-	if q == (unit.Quantity{}) {
-		return fmt.Errorf("%s: missing", at)
-	}
-	return nil
-}
-
-func kindOfUnit(q unit.Quantity) unit.Kind {
-	k, _ := unit.Of(q.Unit)
-	return k
 }
 
 // checkValues checks the meter values of a service or a sample.

@@ -3,8 +3,6 @@ package intake
 import (
 	"encoding/binary"
 	"encoding/hex"
-	"fmt"
-	"strings"
 	"time"
 
 	"gopkg.in/yaml.v3"
@@ -102,7 +100,7 @@ func (r *registerReader) component(p rules.Pair) engine.ComponentDef {
 func (r *registerReader) event(key *yaml.Node, d *engine.VehicleData, at time.Time) (engine.Event, bool) {
 	ev, err := At(engine.Event{Kind: engine.VehicleEvent, Vehicle: key.Value, Data: d}, at)
 	if err != nil {
-		r.Fault(key, "", "%s", strings.TrimPrefix(fmt.Sprintf("vehicle %s: %v", key.Value, err), "data."))
+		r.Fault(key, "", "vehicle %s: %v", key.Value, err)
 		return engine.Event{}, false
 	}
 	return ev, true
@@ -113,22 +111,12 @@ func (r *registerReader) event(key *yaml.Node, d *engine.VehicleData, at time.Ti
 func At(ev engine.Event, at time.Time) (engine.Event, error) {
 	ev.ID = engine.ID{Source: registerSource, ID: "vehicle"}
 	ev.Time, ev.Recorded = at.UTC(), at.UTC()
-	ev, err := recode(ev)
+	ev, err := Checked(ev)
 	if err != nil {
 		return ev, err
 	}
 	var sum [8]byte
 	binary.BigEndian.PutUint64(sum[:], ev.Digest)
 	ev.ID.ID = ev.Vehicle + "-" + hex.EncodeToString(sum[:])
-	return recode(ev)
-}
-
-// recode takes an event through its own text, so that it is checked, and hashed,
-// as one that came in.
-func recode(ev engine.Event) (engine.Event, error) {
-	text, err := Encode(ev)
-	if err != nil {
-		return engine.Event{}, err
-	}
-	return Decode(text)
+	return Checked(ev)
 }

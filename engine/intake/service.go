@@ -1,8 +1,6 @@
 package intake
 
 import (
-	"errors"
-
 	"telltale/engine"
 	"telltale/rules/unit"
 )
@@ -13,7 +11,7 @@ func checkService(d *engine.ServiceData) error {
 		d.Meters = nil
 	}
 	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
-		return errors.New("data: nothing was done, wanted tasks, meters, fluid, filter or a note")
+		return refuse("data", "nothing was done, wanted tasks, meters, fluid, filter or a note")
 	}
 	return first(
 		checkNames("data.tasks", d.Tasks, maxTasks),

@@ -88,11 +88,11 @@ func DecodeMessage(subject string, b []byte) (engine.Event, error) {
 	case fault != nil:
 		return ev, fault
 	case ev.Kind.Internal():
-		return ev, fmt.Errorf("type: a %s is written by the service alone", ev.Kind)
+		return ev, refuse("type", "a %s is written by the service alone", ev.Kind)
 	case said != ev.Vehicle:
-		return ev, fmt.Errorf("subject: %s, but the message came under the token of %s", quote(said), quote(ev.Vehicle))
+		return ev, refuse("subject", "%s, but the message came under the token of %s", quote(said), quote(ev.Vehicle))
 	case kind != ev.Kind.String():
-		return ev, fmt.Errorf("type: %q, but the message came under %s", typeOf(ev.Kind), quote(kind))
+		return ev, refuse("type", "%q, but the message came under %s", typeOf(ev.Kind), quote(kind))
 	}
 	return ev, nil
 }
@@ -118,7 +118,7 @@ func DecodeInternal(subject string, b []byte) (engine.Event, error) {
 		return ev, err
 	}
 	if !ev.Kind.Internal() || subject != Subject(ev) {
-		return ev, fmt.Errorf("type: %q, but the message came under %s", typeOf(ev.Kind), quote(subject))
+		return ev, refuse("type", "%q, but the message came under %s", typeOf(ev.Kind), quote(subject))
 	}
 	return ev, nil
 }

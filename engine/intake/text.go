@@ -23,7 +23,7 @@ func isAttributeName(s string) bool {
 // attributeText reads an attribute of the type String.
 func attributeText(name string, val jsontext.Value) (string, error) {
 	if val.Kind() != '"' {
-		return "", fmt.Errorf("%s: %s where a text is needed", name, kindWord(val.Kind()))
+		return "", refuse(name, "%s where a text is needed", kindWord(val.Kind()))
 	}
 	s := ""
 	if plainText(val) {
@@ -36,10 +36,10 @@ func attributeText(name string, val jsontext.Value) (string, error) {
 		s = string(b)
 	}
 	if s == "" {
-		return "", fmt.Errorf("%s: empty, leave it out or fill it", name)
+		return "", refuse(name, "empty, leave it out or fill it")
 	}
 	if err := checkRunes(s, ""); err != nil {
-		return "", fmt.Errorf("%s: %w", name, err)
+		return "", refuse(name, "%v", err)
 	}
 	return s, nil
 }
@@ -72,11 +72,11 @@ func checkExtension(name string, val jsontext.Value) error {
 		return err
 	case '0':
 		if _, err := strconv.ParseInt(string(val), 10, 32); err != nil {
-			return fmt.Errorf("%s: %s is no 32-bit integer, the only numbers of CloudEvents", name, shorten(string(val)))
+			return refuse(name, "%s is no 32-bit integer, the only numbers of CloudEvents", shorten(string(val)))
 		}
 		return nil
 	}
-	return fmt.Errorf("%s: %s where an extension has a text, an integer, true or false", name, kindWord(val.Kind()))
+	return refuse(name, "%s where an extension has a text, an integer, true or false", kindWord(val.Kind()))
 }
 
 // checkRunes refuses the code points that CloudEvents keeps out of strings:

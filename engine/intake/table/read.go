@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -288,23 +289,20 @@ func (r *reader) idNames() []string {
 // checked takes the event through the one set of checks for all ways in, and finds
 // the column that a fault speaks of.
 func (r *reader) checked(ev engine.Event) (engine.Event, bool) {
-	ev.Line = r.row.number
-	text, err := intake.Encode(ev)
-	if err == nil {
-		var read engine.Event
-		if read, err = intake.Decode(text); err == nil {
-			read.Line = ev.Line
-			return read, true
-		}
+	read, err := intake.Checked(ev)
+	if read.Line = r.row.number; err == nil {
+		return read, true
 	}
 	col, longest := 1, -1
-	for path, c := range r.paths {
-		if strings.HasPrefix(err.Error(), path) && len(path) > longest {
-			col, longest = c, len(path)
+	if f := (*intake.Fault)(nil); errors.As(err, &f) {
+		for path, c := range r.paths {
+			if strings.HasPrefix(f.At, path) && len(path) > longest {
+				col, longest = c, len(path)
+			}
 		}
 	}
 	r.add(r.row.number, col, "", "%v", err)
-	return ev, false
+	return read, false
 }
 
 // gather puts the results of rows of one sample together.
