@@ -10,54 +10,48 @@ import (
 	"telltale/engine"
 )
 
-// decodeData reads and validates the data of an event whose head is decoded.
-func decodeData(ev engine.Event, raw jsontext.Value) (any, error) {
-	if ev.Kind == engine.TickEvent {
-		if raw != nil {
-			return nil, refuse("data", "a tick has none, leave it out")
+// form is what is particular to a kind of event.
+type form struct {
+	read   func(engine.Event, jsontext.Value) (any, error) // reads and checks its data
+	fields []Field                                         // of its data, if it comes from outside
+	short  string                                          // its word in the short form
+	words  func(*shortReader, *engine.Event)               // reads what follows that and the vehicle
+}
+
+// forms has a form for every kind there is.
+var forms = [...]form{
+	engine.VehicleEvent:       {dataOf(checkVehicle), vehicleFields, "vehicle", (*shortReader).vehicle},
+	engine.MeterReplacedEvent: {dataOf(checkMeterReplaced), replacedFields, "replaced", (*shortReader).replaced},
+	engine.ReadingEvent:       {readReading, readingFields, "reading", (*shortReader).reading},
+	engine.SampleEvent:        {readSample, sampleFields, "sample", (*shortReader).sample},
+	engine.ServiceEvent:       {dataOf(checkService), serviceFields, "service", (*shortReader).service},
+	engine.AnswerEvent:        {dataOf(checkAnswer), answerFields, "answer", (*shortReader).answer},
+	engine.VoidEvent:          {dataOf(checkVoid), voidFields, "void", (*shortReader).void},
+	engine.TickEvent:          {read: readTick, short: "tick"},
+	engine.BookEvent:          {read: dataOf(checkBook)},
+	engine.TurnEvent:          {read: dataOf(checkTurn)},
+	engine.SurveyEvent:        {read: dataOf(checkSurvey)},
+	engine.BaselineEvent:      {read: dataOf(checkBaseline)},
+}
+
+// dataOf reads data as a T and has it checked.
+func dataOf[T any](check func(engine.Event, *T) error) func(engine.Event, jsontext.Value) (any, error) {
+	return func(ev engine.Event, raw jsontext.Value) (any, error) {
+		if raw == nil {
+			return nil, refuse("data", "missing")
 		}
-		return nil, nil
-	}
-	if raw == nil {
-		return nil, refuse("data", "missing")
-	}
-	if ev.Kind == engine.ReadingEvent {
-		if d := plainReading(raw); d != nil {
-			return d, nil
+		if err := checkTokens(raw); err != nil {
+			return nil, err
 		}
-		return wholeReading(raw)
+		return unmarshal(raw, func(d *T) error { return check(ev, d) })
 	}
-	if err := checkTokens(raw); err != nil {
-		return nil, err
+}
+
+func readTick(_ engine.Event, raw jsontext.Value) (any, error) {
+	if raw != nil {
+		return nil, refuse("data", "a tick has none, leave it out")
 	}
-	switch ev.Kind {
-	case engine.VehicleEvent:
-		return unmarshal(raw, func(d *engine.VehicleData) error { return checkVehicle(ev, d) })
-	case engine.MeterReplacedEvent:
-		return unmarshal(raw, checkMeterReplaced)
-	case engine.SampleEvent:
-		return unmarshal(raw, func(d *engine.SampleData) error {
-			if err := checkSample(ev, d); err != nil {
-				return err
-			}
-			return readDecimals(raw, d)
-		})
-	case engine.ServiceEvent:
-		return unmarshal(raw, checkService)
-	case engine.AnswerEvent:
-		return unmarshal(raw, func(d *engine.AnswerData) error { return checkAnswer(ev, d) })
-	case engine.VoidEvent:
-		return unmarshal(raw, func(d *engine.VoidData) error { return checkVoid(ev, d) })
-	case engine.BookEvent:
-		return unmarshal(raw, checkBook)
-	case engine.TurnEvent:
-		return unmarshal(raw, checkTurn)
-	case engine.SurveyEvent:
-		return unmarshal(raw, checkSurvey)
-	case engine.BaselineEvent:
-		return unmarshal(raw, checkBaseline)
-	}
-	return nil, refuse("type", "no data of a %s are known", ev.Kind)
+	return nil, nil
 }
 
 // strict is made once, since the library keeps what it learns about types by it.
@@ -77,6 +71,16 @@ func unmarshal[T any](raw jsontext.Value, check func(*T) error) (any, error) {
 		return nil, err
 	}
 	return d, nil
+}
+
+func readReading(_ engine.Event, raw jsontext.Value) (any, error) {
+	if raw == nil {
+		return nil, refuse("data", "missing")
+	}
+	if d := plainReading(raw); d != nil {
+		return d, nil
+	}
+	return wholeReading(raw)
 }
 
 func wholeReading(raw jsontext.Value) (any, error) {

@@ -53,7 +53,7 @@ func Decode(b []byte) (engine.Event, error) {
 	if ev.Recorded.IsZero() {
 		ev.Recorded = ev.Time
 	}
-	data, err := decodeData(ev, env.data)
+	data, err := forms[ev.Kind].read(ev, env.data)
 	if err != nil {
 		return ev, err
 	}

@@ -84,9 +84,9 @@ func InFuture(ev engine.Event, stored time.Time) error {
 
 var bookHash = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)
 
-func checkBook(d *engine.BookData) error { return checkHash("data.hash", d.Hash) }
+func checkBook(_ engine.Event, d *engine.BookData) error { return checkHash("data.hash", d.Hash) }
 
-func checkTurn(d *engine.TurnData) error {
+func checkTurn(_ engine.Event, d *engine.TurnData) error {
 	if err := checkName("data.digest", d.Digest); err != nil {
 		return err
 	}
@@ -96,7 +96,7 @@ func checkTurn(d *engine.TurnData) error {
 	return nil
 }
 
-func checkSurvey(d *engine.SurveyData) error {
+func checkSurvey(_ engine.Event, d *engine.SurveyData) error {
 	if _, err := parseTime(d.Turn); err != nil {
 		return refuse("data.turn", "%v", err)
 	}
@@ -104,7 +104,7 @@ func checkSurvey(d *engine.SurveyData) error {
 }
 
 // checkBaseline checks that the set, if it is in the event, is what the hash says.
-func checkBaseline(d *engine.BaselineData) error {
+func checkBaseline(_ engine.Event, d *engine.BaselineData) error {
 	if err := checkHash("data.hash", d.Hash); err != nil {
 		return err
 	}

@@ -15,7 +15,7 @@ func checkReading(d *engine.ReadingData) error {
 	)
 }
 
-func checkMeterReplaced(d *engine.MeterReplacedData) error {
+func checkMeterReplaced(_ engine.Event, d *engine.MeterReplacedData) error {
 	err := first(
 		checkName("data.meter", d.Meter),
 		checkGiven("data.last", d.Last),

@@ -42,11 +42,8 @@ type registerReader struct{ *rules.Sheet }
 
 func (r *registerReader) vehicle(p rules.Pair, at time.Time) (engine.Event, bool) {
 	what := "vehicle " + p.Key.Value
-	m := r.Mapping(p.Value, what, "name", "kind", "tags", "in service", "zone", "meters", "components", "people", "retired")
-	d := &engine.VehicleData{
-		Name: r.Text(m["name"], "name"), Kind: r.Text(m["kind"], "kind"), InService: r.Text(m["in service"], "in service"),
-		Zone: r.Text(m["zone"], "zone"), People: r.Texts(m["people"], "people"), Retired: r.Yes(m["retired"], "retired", false),
-	}
+	d := &engine.VehicleData{}
+	m := r.plain(p.Value, what, vehicleFields, d)
 	if d.Name == "" {
 		d.Name = p.Key.Value
 	}
@@ -74,14 +71,8 @@ func (r *registerReader) vehicle(p rules.Pair, at time.Time) (engine.Event, bool
 }
 
 func (r *registerReader) component(p rules.Pair) engine.ComponentDef {
-	m := r.Mapping(p.Value, "component "+p.Key.Value, "kind", "fluid", "capacity", "meters", "torque", "source")
-	c := engine.ComponentDef{Name: p.Key.Value, Kind: r.Text(m["kind"], "kind"), Fluid: r.Text(m["fluid"], "fluid"), Meters: r.Texts(m["meters"], "meters"),
-		Source: r.Text(m["source"], "source")}
-	if n := m["capacity"]; n != nil {
-		if q, ok := r.Quantity(n, "capacity", unit.Volume); ok {
-			c.Capacity = &q
-		}
-	}
+	c := engine.ComponentDef{Name: p.Key.Value}
+	m := r.plain(p.Value, "component "+p.Key.Value, componentFields, &c)
 	if n := m["torque"]; n != nil {
 		c.Torque = map[string]unit.Quantity{}
 		for _, t := range r.Entries(n, "torque") {
@@ -94,6 +85,30 @@ func (r *registerReader) component(p rules.Pair) engine.ComponentDef {
 		}
 	}
 	return c
+}
+
+// plain reads a mapping, and of its fields those that are a text, texts, yes or no, or a
+// quantity.
+func (r *registerReader) plain(n *yaml.Node, what string, fields []Field, data any) map[string]*yaml.Node {
+	m := r.Mapping(n, what, keys(fields)...)
+	for _, f := range fields {
+		if m[f.Key] == nil {
+			continue
+		}
+		switch at := f.In(data).(type) {
+		case *string:
+			*at = r.Text(m[f.Key], f.Key)
+		case *[]string:
+			*at = r.Texts(m[f.Key], f.Key)
+		case *bool:
+			*at = r.Yes(m[f.Key], f.Key, false)
+		case **unit.Quantity:
+			if q, ok := r.Quantity(m[f.Key], f.Key, f.Units[0]); ok {
+				*at = &q
+			}
+		}
+	}
+	return m
 }
 
 // event checks the vehicle as any other way in would, and names it by what it says.

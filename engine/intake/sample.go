@@ -13,6 +13,15 @@ import (
 	"telltale/engine/lab"
 )
 
+func readSample(ev engine.Event, raw jsontext.Value) (any, error) {
+	return dataOf(func(ev engine.Event, d *engine.SampleData) error {
+		if err := checkSample(ev, d); err != nil {
+			return err
+		}
+		return readDecimals(raw, d)
+	})(ev, raw)
+}
+
 func checkSample(ev engine.Event, d *engine.SampleData) error {
 	if len(d.Meters) == 0 {
 		d.Meters = nil

@@ -5,7 +5,7 @@ import (
 	"telltale/rules/unit"
 )
 
-func checkService(d *engine.ServiceData) error {
+func checkService(_ engine.Event, d *engine.ServiceData) error {
 	d.Tasks = some(d.Tasks)
 	if len(d.Meters) == 0 {
 		d.Meters = nil

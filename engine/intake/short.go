@@ -40,7 +40,7 @@ func Short(line, id string, units rules.Units) (engine.Event, error) {
 	p := &shortReader{words: words, units: units, end: utf8.RuneCountInString(line) + 1}
 	ev := engine.Event{ID: engine.ID{Source: "/case", ID: id}}
 	ev.Time = p.time("the date")
-	kind := p.next("what happened: vehicle, reading, replaced, sample, service, answer, void, tick or, in a case, baseline")
+	kind := p.next("what happened: " + shortKinds + " or, in a case, baseline")
 	if p.err == nil {
 		p.body(&ev, kind)
 	}
@@ -179,31 +179,59 @@ func (p *shortReader) body(ev *engine.Event, kind string) {
 		return
 	}
 	ev.Vehicle = p.next("the vehicle")
-	switch kind {
-	case "vehicle":
-		p.vehicle(ev)
-	case "reading":
-		d := &engine.ReadingData{Meter: p.next("the meter")}
-		q := p.quantity("its value", p.meterUnit(d.Meter))
-		d.Value, d.Unit = q.Value, q.Unit
-		ev.Kind, ev.Data = engine.ReadingEvent, d
-	case "replaced":
-		d := &engine.MeterReplacedData{Meter: p.next("the meter")}
-		d.Last = p.quantity("the old one's last value", p.meterUnit(d.Meter))
-		d.First = p.quantity("the new one's first value", p.meterUnit(d.Meter))
-		ev.Kind, ev.Data = engine.MeterReplacedEvent, d
-	case "sample":
-		p.sample(ev)
-	case "service":
-		p.service(ev)
-	case "answer":
-		p.answer(ev)
-	case "void":
-		ev.Kind, ev.Data = engine.VoidEvent, &engine.VoidData{Source: "/case", ID: p.next("the id of the event that is taken out")}
-	default:
-		p.fault(p.words[1], "%q is none of vehicle, reading, replaced, sample, service, answer, void, tick (nor, in a case, baseline)", kind)
+	k := slices.IndexFunc(forms[:], func(f form) bool { return f.short == kind && f.words != nil })
+	if k < 0 {
+		p.fault(p.words[1], "%q is none of "+shortKinds+" (nor, in a case, baseline)", kind)
+		return
 	}
+	ev.Kind = engine.Kind(k)
+	forms[k].words(p, ev)
 	p.rest(ev, func(w word) bool { return false })
+}
+
+const shortKinds = "vehicle, reading, replaced, sample, service, answer, void, tick"
+
+func (p *shortReader) reading(ev *engine.Event) {
+	d := &engine.ReadingData{Meter: p.next("the meter")}
+	q := p.quantity("its value", p.meterUnit(d.Meter))
+	d.Value, d.Unit = q.Value, q.Unit
+	ev.Data = d
+}
+
+func (p *shortReader) replaced(ev *engine.Event) {
+	d := &engine.MeterReplacedData{Meter: p.next("the meter")}
+	d.Last = p.quantity("the old one's last value", p.meterUnit(d.Meter))
+	d.First = p.quantity("the new one's first value", p.meterUnit(d.Meter))
+	ev.Data = d
+}
+
+func (p *shortReader) void(ev *engine.Event) {
+	ev.Data = &engine.VoidData{Source: "/case", ID: p.next("the id of the event that is taken out")}
+}
+
+// field reads the value of the field of the data that the word is for; it reports
+// false where there is none.
+func (p *shortReader) field(w word, fields []Field, data any) bool {
+	i := slices.IndexFunc(fields, func(f Field) bool { return f.Short == w.text && f.Short != Apart })
+	if i < 0 {
+		return false
+	}
+	switch f := fields[i]; at := f.In(data).(type) {
+	case *string:
+		*at = p.next(f.Asked)
+	case *int:
+		*at, _ = strconv.Atoi(p.next(f.Asked))
+	case *bool:
+		*at = true
+	case **unit.Quantity:
+		bare := p.units.Distance
+		if f.Units[0] == unit.Volume {
+			bare = p.units.Volume
+		}
+		q := p.quantity(f.Asked, bare)
+		*at = &q
+	}
+	return true
 }
 
 // rest reads the keys that may end any event, and those that the kind knows.
@@ -224,12 +252,14 @@ func (p *shortReader) rest(ev *engine.Event, known func(word) bool) {
 	}
 }
 
+// endings are the words of rest.
+var endings = []string{"id", "from", "reported"}
+
 func (p *shortReader) vehicle(ev *engine.Event) {
 	d := &engine.VehicleData{Name: ev.Vehicle, Kind: p.next("the kind of vehicle")}
-	ev.Kind, ev.Data = engine.VehicleEvent, d
+	ev.Data = d
 	p.rest(ev, func(w word) bool {
-		last := len(d.Components) - 1
-		switch w.text {
+		switch last := len(d.Components) - 1; w.text {
 		case "meter", "hours":
 			kind := map[string]string{"meter": "distance", "hours": "hours"}[w.text]
 			d.Meters = append(d.Meters, engine.MeterDef{Name: p.next("the meter's name"), Kind: kind})
@@ -239,25 +269,16 @@ func (p *shortReader) vehicle(ev *engine.Event) {
 				d.Tags = map[string]string{}
 			}
 			d.Tags[name] = value
-		case "since":
-			d.InService = p.next("the date it went into service")
-		case "zone":
-			d.Zone = p.next("the time zone")
-		case "retired":
-			d.Retired = true
 		case "component":
 			d.Components = append(d.Components, engine.ComponentDef{Name: p.next("the component's name"), Kind: p.next("its kind")})
 		case "fluid", "capacity":
 			if last < 0 {
 				p.fault(w, "%s comes after the component that it belongs to", w.text)
-			} else if w.text == "fluid" {
-				d.Components[last].Fluid = p.next("the fluid")
 			} else {
-				q := p.quantity("the capacity", p.units.Volume)
-				d.Components[last].Capacity = &q
+				p.field(w, componentFields, &d.Components[last])
 			}
 		default:
-			return false
+			return p.field(w, vehicleFields, d)
 		}
 		return true
 	})
@@ -281,31 +302,15 @@ func (p *shortReader) sample(ev *engine.Event) {
 	if !ev.Time.Equal(ev.Time.Truncate(day)) {
 		d.Drawn = "" // the time itself says when
 	}
-	ev.Kind, ev.Data = engine.SampleEvent, d
+	ev.Data = d
 	p.rest(ev, func(w word) bool {
-		switch w.text {
-		case "id":
-			ev.ID.ID = p.next("the id")
-		case "from", "reported":
+		switch {
+		case slices.Contains(endings, w.text):
 			return false
-		case "age":
-			q := p.quantity("the fluid's age", p.units.Distance)
-			d.FluidAge = &q
-		case "number":
-			d.Number = p.next("the laboratory's number")
-		case "revision":
-			n := p.word("the revision")
-			d.Revision, _ = strconv.Atoi(n.text)
-		case "repeat":
-			n := p.word("which analysis of the sample it is")
-			d.Repeat, _ = strconv.Atoi(n.text)
-		case "taken":
-			d.Taken = p.next("before or after")
+		case p.field(w, sampleFields, d):
+		case rules.IsAnalyte(w.text):
+			d.Results = append(d.Results, p.result(w.text))
 		default:
-			if rules.IsAnalyte(w.text) {
-				d.Results = append(d.Results, p.result(w.text))
-				return true
-			}
 			return p.meterOr(w, &d.Meters)
 		}
 		return true
@@ -344,39 +349,17 @@ func (p *shortReader) result(analyte string) engine.ResultData {
 
 func (p *shortReader) service(ev *engine.Event) {
 	d := &engine.ServiceData{}
-	ev.Kind, ev.Data = engine.ServiceEvent, d
-	fluid := func() *engine.FluidData {
-		if d.Fluid == nil {
-			d.Fluid = &engine.FluidData{}
-		}
-		return d.Fluid
+	ev.Data = d
+	task := func(w word) bool {
+		return w.quoted || len(d.Meters) == 0 && d.Component == "" && !slices.Contains([]string{"odo", "odometer", "hours"}, w.text)
 	}
-	keys := []string{"id", "from", "reported", "on", "by", "note", "filter", "fluid", "filled", "drained", "flush", "odo", "odometer", "hours"}
 	p.rest(ev, func(w word) bool {
 		switch {
-		case w.quoted || !slices.Contains(keys, w.text) && len(d.Meters) == 0 && d.Component == "":
-			d.Tasks = append(d.Tasks, w.text)
-		case w.text == "on":
-			d.Component = p.next("the component")
-		case w.text == "by":
-			d.By = p.next("who did it")
-		case w.text == "note":
-			d.Note = p.next("the note")
-		case w.text == "filter":
-			d.Filter = true
-		case w.text == "flush":
-			fluid().Flush = true
-		case w.text == "fluid":
-			fluid().Name = p.next("the fluid")
-		case w.text == "filled" || w.text == "drained":
-			q := p.quantity("how much was "+w.text, p.units.Volume)
-			if w.text == "filled" {
-				fluid().Filled = &q
-			} else {
-				fluid().Drained = &q
-			}
-		case w.text == "id" || w.text == "from" || w.text == "reported":
+		case !w.quoted && slices.Contains(endings, w.text):
 			return false
+		case !w.quoted && p.field(w, serviceFields, d):
+		case task(w):
+			d.Tasks = append(d.Tasks, w.text)
 		default:
 			return p.meterOr(w, &d.Meters)
 		}
@@ -386,31 +369,14 @@ func (p *shortReader) service(ev *engine.Event) {
 
 func (p *shortReader) answer(ev *engine.Event) {
 	d := &engine.AnswerData{Answer: p.next("the answer")}
-	ev.Kind, ev.Data = engine.AnswerEvent, d
+	ev.Data = d
 	switch d.Answer {
 	case "acknowledge", "shelve", "unshelve":
 		d.Rule = p.next("the rule")
 	case "postpone", "accept":
 		d.Task = p.next("the task")
 	}
-	p.rest(ev, func(w word) bool {
-		switch w.text {
-		case "on":
-			d.Component = p.next("the component")
-		case "until":
-			d.Until = p.next("until when")
-		case "by":
-			d.By = p.next("who")
-		case "why":
-			d.Why = p.next("the reason")
-		case "distance":
-			q := p.quantity("by how far", p.units.Distance)
-			d.ByDistance = &q
-		default:
-			return false
-		}
-		return true
-	})
+	p.rest(ev, func(w word) bool { return p.field(w, answerFields, d) })
 }
 
 // ShortBaseline reads the short form of a baseline of the fleet, which stands for the
