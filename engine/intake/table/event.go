@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/intake"
 	"telltale/engine/lab"
 	"telltale/rules"
 	"telltale/rules/unit"
@@ -15,7 +16,7 @@ import (
 
 // idParts are the fields that name a row where the mapping does not say.
 var idParts = map[engine.Kind][]string{
-	engine.SampleEvent:  {"number", "component", "revision"},
+	engine.SampleEvent:  {"number", "component", "revision", "repeat"},
 	engine.ReadingEvent: {"vehicle", "date", "time"},
 	engine.ServiceEvent: {"vehicle", "date", "time", "component", "tasks"},
 }
@@ -331,25 +332,70 @@ func (r *reader) readings(ev engine.Event) []engine.Event {
 	return out
 }
 
+// fill sets the fields of the event's data that the mapping has a place for.
+func (r *reader) fill(ev *engine.Event) {
+	for _, f := range intake.Fields(r.kind) {
+		v := r.fields[f.Key]
+		if v == nil {
+			continue
+		}
+		path := "data." + f.Path
+		r.paths[path] = r.col(v)
+		switch at := f.In(ev.Data).(type) {
+		case *string:
+			*at = r.said(v, ev.Vehicle)
+		case *bool:
+			*at = r.yes(f.Key)
+		case *int:
+			*at = r.whole(f.Key)
+		case **unit.Quantity:
+			*at = r.quantity(v, path)
+		case *[]string:
+			*at = r.tasks(ev.Vehicle)
+		}
+	}
+}
+
+// said is the text of a field, checked where the register knows what it may be.
+func (r *reader) said(v *value, vehicle string) string {
+	switch v.key {
+	case "component":
+		return r.component(vehicle)
+	case "number":
+		return r.need(v.key)
+	case "note":
+		return r.cell(v) // free text: what would be a formula elsewhere is only shown
+	}
+	s, _ := r.text(v.key)
+	return s
+}
+
 func (r *reader) service(ev engine.Event) []engine.Event {
-	d := &engine.ServiceData{Component: r.component(ev.Vehicle), Meters: r.meterValues(ev.Vehicle), Filter: r.yes("filter"), Note: r.note()}
-	d.By, _ = r.text("by")
-	d.Tasks = r.tasks(ev.Vehicle)
-	name, _ := r.text("fluid")
-	drained, filled := r.quantity(r.fields["drained"], "data.fluid.drained"), r.quantity(r.fields["filled"], "data.fluid.filled")
-	if name != "" || drained != nil || filled != nil {
-		d.Fluid = &engine.FluidData{Name: name, Drained: drained, Filled: filled}
+	d := &engine.ServiceData{Meters: r.meterValues(ev.Vehicle)}
+	ev.Data = d
+	r.fill(&ev)
+	if d.Fluid != nil && *d.Fluid == (engine.FluidData{}) {
+		d.Fluid = nil
 	}
 	if r.out || len(d.Tasks) == 0 && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
 		return nil
 	}
 	ev.ID = r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339), d.Component, strings.Join(d.Tasks, "+")})
-	ev.Data = d
 	return []engine.Event{ev}
 }
 
-// note is free text: what would be a formula elsewhere is only shown.
-func (r *reader) note() string { return r.cell(r.fields["note"]) }
+// whole reads a whole number from 0; 0 where there is none.
+func (r *reader) whole(key string) int {
+	s, _ := r.text(key)
+	if s == "" {
+		return 0
+	}
+	n, err := strconv.Atoi(s)
+	if err != nil || n < 0 {
+		r.fault(r.fields[key], "", "%s %q is not a whole number from 0", key, s)
+	}
+	return n
+}
 
 // yes reads a cell that says yes or no, by the mapping's names.
 func (r *reader) yes(key string) bool {
@@ -394,31 +440,21 @@ func (r *reader) tasks(vehicle string) []string {
 }
 
 func (r *reader) sample(ev engine.Event, when moment) []engine.Event {
-	d := &engine.SampleData{Number: r.need("number"), Component: r.component(ev.Vehicle), Meters: r.meterValues(ev.Vehicle),
-		FluidAge: r.quantity(r.fields["age"], "data.fluidAge"), Density: r.quantity(r.fields["density"], "data.density")}
-	for key, into := range map[string]*string{"taken": &d.Taken, "laboratory": &d.Laboratory, "method": &d.Method, "point": &d.Point} {
-		*into, _ = r.text(key)
-		r.paths["data."+key] = r.col(r.fields[key])
-	}
+	d := &engine.SampleData{Meters: r.meterValues(ev.Vehicle)}
+	ev.Data = d
+	r.fill(&ev)
 	if when.dateOnly {
 		d.Drawn = when.date
-	}
-	if s, _ := r.text("revision"); s != "" {
-		n, err := strconv.Atoi(s)
-		if err != nil || n < 0 {
-			r.fault(r.fields["revision"], "", "revision %q is not a whole number from 0", s)
-		}
-		d.Revision = n
-	}
-	for key, v := range map[string]*value{"number": r.fields["number"], "component": r.fields["component"]} {
-		r.paths["data."+key] = r.col(v)
 	}
 	d.Results = r.resultsOf()
 	if r.out || len(d.Results) == 0 {
 		return nil
 	}
-	ev.ID = r.identity([]string{d.Number, d.Component, strconv.Itoa(d.Revision)})
-	ev.Data = d
+	id := []string{d.Number, d.Component, strconv.Itoa(d.Revision)}
+	if d.Repeat > 0 {
+		id = append(id, strconv.Itoa(d.Repeat))
+	}
+	ev.ID = r.identity(id)
 	return []engine.Event{ev}
 }
 

@@ -11,6 +11,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/engine"
+	"telltale/engine/intake"
 	"telltale/engine/lab"
 	"telltale/rules"
 	"telltale/rules/unit"
@@ -81,18 +82,14 @@ type named struct {
 // longResult is a table with one result in each row.
 type longResult struct{ analyte, result, unit *value }
 
-// kinds by the word in the mapping, and the keys that belong to each beyond those of all.
+// kinds by the word in the mapping, and the keys beside those of each kind's fields.
 var (
-	kindWords = []string{"samples", "readings", "services"}
-	kinds     = []engine.Kind{engine.SampleEvent, engine.ReadingEvent, engine.ServiceEvent}
-	kindKeys  = map[engine.Kind][]string{
-		engine.SampleEvent: {"component", "number", "revision", "taken", "age", "meters", "laboratory", "method", "point", "density",
-			"results", "result", "below", "above", "not detected", "trace"},
-		engine.ReadingEvent: {"meters"},
-		engine.ServiceEvent: {"tasks", "component", "meters", "fluid", "drained", "filled", "filter", "by", "note"},
-	}
+	kindWords  = []string{"samples", "readings", "services"}
+	kinds      = []engine.Kind{engine.SampleEvent, engine.ReadingEvent, engine.ServiceEvent}
+	resultKeys = []string{"result", "below", "above", "not detected", "trace"} // of samples, beside the keys of their fields
 	commonKeys = []string{"import", "source", "encoding", "delimiter", "heading", "decimal mark", "thousands mark", "date order", "century",
 		"zone", "time of day", "not measured", "id", "vehicle", "date", "time", "reported"}
+	headFields = []intake.Field{{Key: "vehicle"}, {Key: "date"}, {Key: "time"}, {Key: "reported"}}
 	// required is what no event of the kind can be without.
 	required = map[engine.Kind][]string{
 		engine.SampleEvent:  {"vehicle", "component", "number", "date"},
@@ -131,19 +128,14 @@ func (r *mappingReader) read(root *yaml.Node) {
 	}
 	r.form(root, top)
 	r.wording(top)
-	for _, key := range []string{"vehicle", "component", "number", "revision", "taken", "laboratory", "method", "point", "fluid", "filter", "by", "note",
-		"date", "time", "reported", "tasks"} {
-		if n := top[key]; n != nil {
-			r.fields[key] = r.value(key, n, nil)
+	for _, f := range slices.Concat(headFields, intake.Fields(r.kind)) {
+		switch n := top[f.Key]; {
+		case n == nil || f.Key == "results":
+		case f.Key == "meters":
+			r.meters = r.listed("meters", n, func(string) []unit.Kind { return []unit.Kind{unit.Distance, unit.Time} })
+		default:
+			r.fields[f.Key] = r.value(f.Key, n, f.Units)
 		}
-	}
-	for key, kinds := range map[string][]unit.Kind{"age": {unit.Distance, unit.Time}, "density": {unit.Density}, "drained": {unit.Volume}, "filled": {unit.Volume}} {
-		if n := top[key]; n != nil {
-			r.fields[key] = r.value(key, n, kinds)
-		}
-	}
-	if n := top["meters"]; n != nil {
-		r.meters = r.listed("meters", n, func(string) []unit.Kind { return []unit.Kind{unit.Distance, unit.Time} })
 	}
 	r.laboratory(root, top)
 	r.identity(top["id"])
@@ -156,10 +148,6 @@ func (r *mappingReader) read(root *yaml.Node) {
 
 // keys reads the file's keys once it is known what it imports.
 func (r *mappingReader) keys(root *yaml.Node) map[string]*yaml.Node {
-	all := slices.Clone(commonKeys)
-	for _, keys := range kindKeys {
-		all = append(all, keys...)
-	}
 	var word *yaml.Node
 	for _, p := range r.Entries(root, "the mapping") {
 		if p.Key.Value == "import" {
@@ -173,7 +161,16 @@ func (r *mappingReader) keys(root *yaml.Node) map[string]*yaml.Node {
 		return nil
 	}
 	r.kind = kinds[r.Choice(word, "import", kindWords...)]
-	return r.Sheet.Mapping(root, "a mapping of "+word.Value, append(slices.Clone(commonKeys), kindKeys[r.kind]...)...)
+	return r.Sheet.Mapping(root, "a mapping of "+word.Value, keysOf(r.kind)...)
+}
+
+// keysOf are all keys of a mapping of a kind.
+func keysOf(k engine.Kind) []string {
+	keys := slices.Concat(commonKeys, intake.Keys(k))
+	if k == engine.SampleEvent {
+		keys = append(keys, resultKeys...)
+	}
+	return keys
 }
 
 // form reads how the file is written.

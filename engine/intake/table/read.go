@@ -109,7 +109,7 @@ func (r *reader) resolve() {
 
 func (m *Mapping) values() []*value {
 	var out []*value
-	for _, key := range slices.Concat(commonKeys, kindKeys[m.kind]) {
+	for _, key := range keysOf(m.kind) {
 		if v := m.fields[key]; v != nil {
 			out = append(out, v)
 		}
@@ -178,7 +178,7 @@ func (r *reader) fault(v *value, cure, format string, args ...any) {
 
 func (r *reader) wrong(v *value, w wrong) {
 	cure := w.cure
-	if key, _, ok := strings.Cut(cure, ": "); ok && slices.Contains(slices.Concat(commonKeys, kindKeys[r.kind]), key) {
+	if key, _, ok := strings.Cut(cure, ": "); ok && slices.Contains(keysOf(r.kind), key) {
 		cure = r.cure(cure)
 	}
 	r.fault(v, cure, "%s%s", w.text, r.under(v))
