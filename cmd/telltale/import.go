@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -18,6 +17,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/intake/job"
 	"telltale/engine/intake/table"
 	"telltale/engine/stream"
 )
@@ -226,21 +226,10 @@ func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
 		if err != nil {
 			return nil, err
 		}
-		known[vehicle] = taskNames(list)
+		known[vehicle] = job.Tasks(list)
 		return known[vehicle], nil
 	}
 	return f, nil
-}
-
-// taskNames are the tasks and follow-ups among what a vehicle has.
-func taskNames(list []engine.Why) []string {
-	names := []string{}
-	for i := range list {
-		if y := &list[i]; y.Due != nil && !slices.Contains(names, y.Rule) {
-			names = append(names, y.Rule)
-		}
-	}
-	return names
 }
 
 // importTo sends the events, all or none: what the service would refuse is looked

@@ -1,0 +1,252 @@
+// Package job makes the event of work that people typed, as options of a command or
+// into the form behind a link. What they left out is filled in by the vehicle's
+// registration and by what is due on it; what cannot be understood is an [*Error],
+// so that whoever asked can say in its own words how to put it right.
+package job
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/rules/unit"
+)
+
+// Job is one job as it was typed; quantities stand with their units, as 4L.
+type Job struct {
+	Vehicle string
+	Tasks   []string
+	Said    map[string]string // by the path of the field in the event's data; any text of what is so
+	Meters  []Meter
+}
+
+// Meter is what a meter showed.
+type Meter struct {
+	Name string
+	// Option is how it was given. Odometer and Hours stand for the only meter that
+	// counts distance or hours, where none is named so.
+	Option string
+	Text   string
+}
+
+// The options that do not name their meter.
+const (
+	Odometer = "odometer"
+	Hours    = "hours"
+)
+
+// Known is what the service knows of the vehicle, and of the time.
+type Known struct {
+	Registered *engine.VehicleData
+	Has        []engine.Why // its rules and tasks
+	Now        time.Time
+	Latest     time.Time // the latest moment that an event may have
+}
+
+// Event is the job's event, checked, of work done on a moment as it is typed; now
+// where that is empty. Its identity is made of what it says, the moment included, so
+// that the same typed again with its moment is the same job.
+func (j Job) Event(on string, k Known) (engine.Event, error) {
+	at, err := k.when(on)
+	if err != nil {
+		return engine.Event{}, err
+	}
+	if j, err = j.whole(k); err != nil {
+		return engine.Event{}, err
+	}
+	ev := engine.Event{ID: engine.ID{Source: "/record", ID: "unnamed"}, Kind: engine.ServiceEvent, Vehicle: j.Vehicle, Time: at, Recorded: at}
+	if ev.Data, err = j.Data(k.Registered); err != nil {
+		return ev, err
+	}
+	text, err := intake.Encode(ev)
+	if err != nil {
+		return ev, err
+	}
+	sum := sha256.Sum256(text)
+	ev.ID.ID = j.Vehicle + "-" + hex.EncodeToString(sum[:8])
+	return intake.Checked(ev)
+}
+
+// Data is what the event says, as typed and no more; reg may be nil.
+func (j Job) Data(reg *engine.VehicleData) (*engine.ServiceData, error) {
+	d := &engine.ServiceData{Tasks: j.Tasks, Meters: map[string]unit.Quantity{}}
+	for _, m := range j.Meters {
+		q, err := quantity(m.Option, m.Text, kindOf(reg, m))
+		if err != nil {
+			return nil, err
+		}
+		d.Meters[m.Name] = *q
+	}
+	for _, f := range intake.Fields(engine.ServiceEvent) {
+		text := j.Said[f.Path]
+		if text == "" {
+			continue
+		}
+		switch at := f.In(d).(type) {
+		case *string:
+			*at = text
+		case *bool:
+			*at = true
+		case **unit.Quantity:
+			var err error
+			if *at, err = quantity(f.Option, text, f.Units[0]); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return d, nil
+}
+
+func quantity(option, text string, kind unit.Kind) (*unit.Quantity, error) {
+	q, err := unit.Parse(text)
+	if _, other := q.As(kind); err != nil || other != nil {
+		return nil, &Error{Fault: NoQuantity, Option: option, Kind: kind, text: fmt.Sprintf("%s %q is not %s with its unit", option, text, kind)}
+	}
+	return &q, nil
+}
+
+func kindOf(reg *engine.VehicleData, m Meter) unit.Kind {
+	counts := func(d engine.MeterDef) bool { return d.Name == m.Name && d.Kind == "hours" }
+	if m.Option == Hours || m.Option != Odometer && reg != nil && slices.ContainsFunc(reg.Meters, counts) {
+		return unit.Time
+	}
+	return unit.Distance
+}
+
+// whole is the job with what was left out.
+func (j Job) whole(k Known) (Job, error) {
+	names := Tasks(k.Has)
+	for _, t := range j.Tasks {
+		if !slices.Contains(names, t) {
+			return j, &Error{Fault: NoSuchName, Name: t, Have: names, text: fmt.Sprintf("%s has no task %q", j.Vehicle, t)}
+		}
+	}
+	component, err := j.component(k)
+	if err != nil {
+		return j, err
+	}
+	said := map[string]string{}
+	maps.Copy(said, j.Said)
+	said["component"] = component
+	j.Said, j.Meters = said, slices.Clone(j.Meters)
+	for i := range j.Meters {
+		if err := j.named(&j.Meters[i], k.Registered); err != nil {
+			return j, err
+		}
+	}
+	for _, c := range k.Registered.Components {
+		if c.Name == component && said["fluid.name"] == "" && j.exchanged() {
+			said["fluid.name"] = c.Fluid
+		}
+	}
+	return j, nil
+}
+
+// exchanged reports whether something is said of fluid.
+func (j Job) exchanged() bool {
+	for path, text := range j.Said {
+		if strings.HasPrefix(path, "fluid.") && text != "" {
+			return true
+		}
+	}
+	return false
+}
+
+// component is the one that was named, or the only one that the tasks are kept for.
+func (j Job) component(k Known) (string, error) {
+	var all, kept []string
+	for _, c := range k.Registered.Components {
+		all = append(all, c.Name)
+	}
+	if name := j.Said["component"]; name != "" {
+		if !slices.Contains(all, name) {
+			return "", &Error{Fault: NoSuchName, Name: name, Have: all, text: fmt.Sprintf("%s has no component %q", j.Vehicle, name)}
+		}
+		return name, nil
+	}
+	for _, y := range k.Has {
+		if y.Component != "" && slices.Contains(j.Tasks, y.Rule) && y.Due != nil && !slices.Contains(kept, y.Component) {
+			kept = append(kept, y.Component)
+		}
+	}
+	switch {
+	case len(kept) == 1:
+		return kept[0], nil
+	case !j.exchanged():
+		return "", nil
+	case len(kept) > 1:
+		return "", &Error{Fault: SeveralComponents, Have: kept, text: "the task is kept for several components: " + strings.Join(kept, ", ")}
+	case len(all) == 0:
+		return "", &Error{Fault: NoComponents, text: j.Vehicle + " has no components in the register, so the fluid is nobody's"}
+	}
+	return "", &Error{Fault: NoComponentSaid, Have: all, text: "fluid was exchanged, but not said of what"}
+}
+
+// named gives the meter that is meant its name in the register: its own, or that of
+// the only one of its kind.
+func (j Job) named(m *Meter, reg *engine.VehicleData) error {
+	kind, ok := map[string]string{Odometer: "distance", Hours: "hours"}[m.Option]
+	if !ok || len(reg.Meters) == 0 {
+		return nil
+	}
+	var all []string
+	for _, d := range reg.Meters {
+		if d.Name == m.Name {
+			return nil
+		}
+		if d.Kind == kind {
+			all = append(all, d.Name)
+		}
+	}
+	switch len(all) {
+	case 1:
+		m.Name = all[0]
+		return nil
+	case 0:
+		return &Error{Fault: NoMeter, text: fmt.Sprintf("%s has no meter that counts %s", j.Vehicle, kind)}
+	}
+	return &Error{Fault: SeveralMeters, Have: all, text: fmt.Sprintf("%s has several meters that count %s", j.Vehicle, kind)}
+}
+
+// Tasks are the names of the tasks and follow-ups among what a vehicle has.
+func Tasks(has []engine.Why) []string {
+	names := []string{}
+	for i := range has {
+		if y := &has[i]; y.Due != nil && !slices.Contains(names, y.Rule) {
+			names = append(names, y.Rule)
+		}
+	}
+	return names
+}
+
+// when is the moment of the job, in the vehicle's zone. A date alone is its noon, so
+// that it is that day's wherever it is read.
+func (k Known) when(on string) (time.Time, error) {
+	if on == "" {
+		return k.Now.UTC().Truncate(time.Second), nil
+	}
+	zone, err := time.LoadLocation(k.Registered.Zone)
+	if err != nil {
+		zone = time.UTC
+	}
+	for _, form := range []string{time.DateOnly, "2006-01-02T15:04", "2006-01-02 15:04", time.RFC3339} {
+		t, err := time.ParseInLocation(form, on, zone)
+		if err != nil {
+			continue
+		}
+		if form == time.DateOnly {
+			t = t.Add(12 * time.Hour)
+		}
+		if t.After(k.Latest) {
+			return t, &Error{Fault: NotYet, Option: "on", text: fmt.Sprintf("on %s is still to come", on)}
+		}
+		return t.UTC(), nil
+	}
+	return k.Now, &Error{Fault: NoDate, Option: "on", text: fmt.Sprintf("on %q is not a date", on)}
+}
