@@ -4,6 +4,7 @@ import (
 	"context"
 	_ "embed"
 	"errors"
+	"fmt"
 	"html/template"
 	"log/slog"
 	"net/http"
@@ -12,6 +13,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/intake"
 	"telltale/notify"
 )
 
@@ -30,8 +32,8 @@ type Board struct {
 	Tasks func(l Link) []Task
 	// Person gives who a link was made for, nil where nobody is of that id any more.
 	Person func(id string) *notify.Person
-	// Publish stores an answer's event: CloudEvents, JSON.
-	Publish func(ctx context.Context, event []byte) error
+	// Publish stores an answer's event.
+	Publish func(ctx context.Context, ev engine.Event) error
 	// Leave notes that a person wants no more mails of a kind, or with back that they
 	// want them again. It is written down when it returns.
 	Leave func(ctx context.Context, person, kind string, back bool) error
@@ -136,12 +138,16 @@ func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token strin
 		b.page(w, l, now, "")
 		return
 	}
-	event, done, err := answer(form{r.PostForm, l, token, now, s, b.Vehicle(l.Vehicle), b.tasks(l)})
+	ev, done, err := answer(form{r.PostForm, l, token, now, s, b.Vehicle(l.Vehicle), b.tasks(l)})
 	if err != nil {
 		b.page(w, l, now, sentence(err.Error()))
 		return
 	}
-	if err := b.Publish(r.Context(), event); err != nil {
+	if ev, err = intake.Checked(ev); err != nil {
+		b.trouble(w, fmt.Errorf("an answer of our own: %w", err))
+		return
+	}
+	if err := b.Publish(r.Context(), ev); err != nil {
 		b.trouble(w, err)
 		return
 	}
