@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"telltale/engine"
 	"telltale/engine/intake"
@@ -31,6 +32,43 @@ type Fleet struct {
 	// Tasks gives the names of the tasks and follow-ups that a vehicle has; nil where
 	// they are not known.
 	Tasks func(vehicle string) ([]string, error)
+}
+
+// FleetOf is the fleet that a register's events make, of which no tasks are known.
+func FleetOf(register []engine.Event) *Fleet {
+	f := &Fleet{Vehicles: map[string]*engine.VehicleData{}}
+	for _, ev := range register {
+		f.Vehicles[ev.Vehicle] = ev.Data.(*engine.VehicleData)
+	}
+	return f
+}
+
+// Fresh are the events that are not known yet; known has the hash of those that are,
+// by vehicle. Where one is known with other content, or lies after the latest moment
+// that an event may have, the error is a Faults.
+func (t *Table) Fresh(file string, known map[string]map[engine.ID]string, latest time.Time) ([]engine.Event, error) {
+	var faults Faults
+	var fresh []engine.Event
+	for _, ev := range t.Events {
+		digest, ok := known[ev.Vehicle][ev.ID]
+		switch {
+		case ok && digest != ev.Hash():
+			cure := "take the first out with a void event, and give the row another id"
+			if ev.Kind == engine.SampleEvent {
+				cure = "a corrected report has a higher revision: name its column, revision: {column: …}"
+			}
+			faults = append(faults, Fault{File: file, Row: ev.Line, Text: fmt.Sprintf("an event %q of %s is known and says something else", ev.ID.ID, ev.ID.Source), Hint: cure})
+		case ok:
+		case ev.Time.After(latest) || ev.Recorded.After(latest):
+			faults = append(faults, Fault{File: file, Row: ev.Line, Text: "dated " + ev.Recorded.Format(time.DateOnly) + ", which is more than a day ahead", Hint: "is the date order right?"})
+		default:
+			fresh = append(fresh, ev)
+		}
+	}
+	if faults != nil {
+		return nil, faults
+	}
+	return fresh, nil
 }
 
 // reader reads one file by a mapping.

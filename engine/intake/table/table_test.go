@@ -136,10 +136,8 @@ func fleetOf(t testing.TB, text string, tasks []string) *Fleet {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := &Fleet{Vehicles: map[string]*engine.VehicleData{}, Tasks: func(string) ([]string, error) { return tasks, nil }}
-	for _, ev := range events {
-		f.Vehicles[ev.Vehicle] = ev.Data.(*engine.VehicleData)
-	}
+	f := FleetOf(events)
+	f.Tasks = func(string) ([]string, error) { return tasks, nil }
 	return f
 }
 
