@@ -79,18 +79,3 @@ func first(faults ...error) error {
 	}
 	return nil
 }
-
-// mustBeEmpty refuses fields that mean nothing where they stand.
-func mustBeEmpty(who string, fields map[string]bool) error {
-	var set []string
-	for name, isSet := range fields {
-		if isSet {
-			set = append(set, name)
-		}
-	}
-	if len(set) == 0 {
-		return nil
-	}
-	slices.Sort(set)
-	return refuse("data."+set[0], "means nothing in %s, leave it out", who)
-}
