@@ -26,13 +26,13 @@ import (
 type recordOptions struct {
 	client
 	job.Job
-	odometer, hours, on string
-	meters              []string // NAME=VALUE
-	dry                 bool
+	on  string
+	dry bool
 }
 
 func recordCommand(s streams) *cobra.Command {
 	var o recordOptions
+	var meters []string // NAME=VALUE
 	cmd := &cobra.Command{
 		Use:   "record VEHICLE TASK...",
 		Short: "Enter one job that was done; the due point that follows is printed back",
@@ -43,61 +43,43 @@ func recordCommand(s streams) *cobra.Command {
 	}
 	o.flags(cmd)
 	f := cmd.Flags()
-	f.StringVar(&o.odometer, job.Odometer, "", "what the odometer showed, as 81200km or 50450mi")
-	f.StringVar(&o.hours, job.Hours, "", "what the hour meter showed, as 913h")
-	f.StringArrayVar(&o.meters, "meter", nil, "what another meter showed, as NAME=VALUE")
+	f.String(job.Odometer, "", "what the odometer showed, as 81200km or 50450mi")
+	f.String(job.Hours, "", "what the hour meter showed, as 913h")
+	f.StringArrayVar(&meters, "meter", nil, "what another meter showed, as NAME=VALUE")
 	f.StringVar(&o.on, "on", "", "when, as 2031-02-10 or 2031-02-10T14:00 in the vehicle's zone (default: now)")
 	f.BoolVar(&o.dry, "dry", false, "check it and show the event, and send nothing")
-	said := saidFlags(cmd)
+	for _, field := range intake.Fields(engine.ServiceEvent) {
+		if _, yes := field.In(&engine.ServiceData{}).(*bool); yes {
+			f.Bool(field.Option, false, field.Help)
+		} else if field.Option != intake.Apart {
+			f.String(field.Option, "", field.Help)
+		}
+	}
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		o.Vehicle, o.Tasks, o.Said = args[0], args[1:], said()
-		o.Meters = o.shown()
+		o.Job = typedJob(cmd, args, meters)
 		return o.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return o.record(ctx, s, nc) })
 	}
 	return cmd
 }
 
-// saidFlags defines an option for each field of a service that has one; said is what
-// was typed of them.
-func saidFlags(cmd *cobra.Command) (said func() map[string]string) {
-	texts, yes := map[string]*string{}, map[string]*bool{}
-	for _, f := range intake.Fields(engine.ServiceEvent) {
-		if f.Option == intake.Apart {
-			continue
-		}
-		if _, is := f.In(&engine.ServiceData{}).(*bool); is {
-			yes[f.Path] = cmd.Flags().Bool(f.Option, false, f.Help)
-		} else {
-			texts[f.Path] = cmd.Flags().String(f.Option, "", f.Help)
+// typedJob is the job of a command line.
+func typedJob(cmd *cobra.Command, args, meters []string) job.Job {
+	j := job.Job{Vehicle: args[0], Tasks: args[1:], Said: map[string]string{}}
+	for _, field := range intake.Fields(engine.ServiceEvent) {
+		if f := cmd.Flag(field.Option); f != nil && f.Value.String() != f.DefValue {
+			j.Said[field.Path] = f.Value.String()
 		}
 	}
-	return func() map[string]string {
-		out := map[string]string{}
-		for path, text := range texts {
-			out[path] = *text
+	for _, option := range []string{job.Odometer, job.Hours} {
+		if text := cmd.Flag(option).Value.String(); text != "" {
+			j.Meters = append(j.Meters, job.Meter{Name: option, Option: option, Text: text})
 		}
-		for path, is := range yes {
-			if *is {
-				out[path] = "yes"
-			}
-		}
-		return out
 	}
-}
-
-// shown is what the meters showed.
-func (o *recordOptions) shown() (out []job.Meter) {
-	if o.odometer != "" {
-		out = append(out, job.Meter{Name: "odometer", Option: job.Odometer, Text: o.odometer})
+	for _, m := range meters {
+		name, text, _ := strings.Cut(m, "=")
+		j.Meters = append(j.Meters, job.Meter{Name: name, Option: "meter " + name + "=", Text: text})
 	}
-	if o.hours != "" {
-		out = append(out, job.Meter{Name: "hours", Option: job.Hours, Text: o.hours})
-	}
-	for _, m := range o.meters {
-		name, value, _ := strings.Cut(m, "=")
-		out = append(out, job.Meter{Name: name, Option: "meter " + name + "=", Text: value})
-	}
-	return out
+	return j
 }
 
 func (o *recordOptions) record(ctx context.Context, s streams, nc *nats.Conn) error {

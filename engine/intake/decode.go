@@ -74,12 +74,9 @@ func Checked(ev engine.Event) (engine.Event, error) {
 
 // kindOf returns the kind in a type like "telltale.reading.v1".
 func kindOf(typ string) (engine.Kind, error) {
-	if name, ok := strings.CutPrefix(typ, "telltale."); ok {
-		if name, ok = strings.CutSuffix(name, ".v1"); ok {
-			if k, ok := engine.KindOf(name); ok {
-				return k, nil
-			}
-		}
+	k, ok := engine.KindOf(strings.TrimSuffix(strings.TrimPrefix(typ, "telltale."), ".v1"))
+	if ok && typ == typeOf(k) {
+		return k, nil
 	}
 	return 0, refuse("type", "%s is not known, wanted one of %s", quote(typ), strings.Join(typeNames(), ", "))
 }

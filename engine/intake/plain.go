@@ -145,7 +145,7 @@ func plainDigest(ev engine.Event) (uint64, bool) {
 	return binary.BigEndian.Uint64(sum[:]), valid
 }
 
-func plainASCII(s string) bool {
+func plainASCII[T string | []byte](s T) bool {
 	for i := range len(s) {
 		if c := s[i]; c < ' ' || c >= 0x7F || c == '"' || c == '\\' {
 			return false

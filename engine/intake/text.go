@@ -47,15 +47,8 @@ func attributeText(name string, val jsontext.Value) (string, error) {
 // plainText reports whether a JSON text stands for the very characters between its
 // quotes, all of them printable ASCII.
 func plainText(quoted []byte) bool {
-	if len(quoted) < 2 || quoted[0] != '"' {
-		return false
-	}
-	for _, c := range quoted[1 : len(quoted)-1] {
-		if c < ' ' || c >= 0x7F || c == '"' || c == '\\' {
-			return false
-		}
-	}
-	return true
+	n := len(quoted) - 1
+	return n > 0 && quoted[0] == '"' && plainASCII(quoted[1:n])
 }
 
 // checkExtension admits the CloudEvents types that JSON can tell apart: Boolean,
