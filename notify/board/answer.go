@@ -31,12 +31,12 @@ const (
 // form is a posted answer and what it is about.
 type form struct {
 	url.Values
-	link  Link
-	token string
-	now   time.Time
-	alarm engine.Standing
-	reg   *engine.VehicleData // may be nil
-	tasks []Task              // that were there to tick
+	link   Link
+	token  string
+	now    time.Time
+	alarm  engine.Standing
+	meters []engine.MeterDef
+	tasks  []Task // that were there to tick
 }
 
 // answer makes the event that a form asks for, and says in a sentence what it did.
@@ -94,18 +94,16 @@ func (f form) service(ev *engine.Event) error {
 			j.Tasks = append(j.Tasks, t.Name)
 		}
 	}
-	if f.reg != nil {
-		for i, m := range metersOf(f.reg) {
-			if m.Unit != "h" && f.Get("unit"+strconv.Itoa(i)) == "mi" {
-				m.Unit = "mi"
-			}
-			text, err := f.number("meter"+strconv.Itoa(i), 1e7, m.Unit)
-			if err != nil {
-				return fmt.Errorf("the %s %w", m.Name, err)
-			}
-			if text != "" {
-				j.Meters = append(j.Meters, job.Meter{Name: m.Name, Text: text})
-			}
+	for i, m := range metersOf(f.meters) {
+		if m.Unit != "h" && f.Get("unit"+strconv.Itoa(i)) == "mi" {
+			m.Unit = "mi"
+		}
+		text, err := f.number("meter"+strconv.Itoa(i), 1e7, m.Unit)
+		if err != nil {
+			return fmt.Errorf("the %s %w", m.Name, err)
+		}
+		if text != "" {
+			j.Meters = append(j.Meters, job.Meter{Name: m.Name, Text: text})
 		}
 	}
 	exchanged, err := f.number("volume", 1000, volumes[max(0, slices.Index(volumes, f.Get("in")))])
@@ -115,7 +113,7 @@ func (f form) service(ev *engine.Event) error {
 	if f.link.Component != "" {
 		j.Said["fluid.drained"], j.Said["fluid.filled"], j.Said["fluid.flush"] = exchanged, exchanged, f.Get("flush")
 	}
-	ev.Data, err = j.Data(f.reg)
+	ev.Data, err = j.Data(f.meters)
 	return err
 }
 

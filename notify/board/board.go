@@ -138,7 +138,7 @@ func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token strin
 		b.page(w, l, now, "")
 		return
 	}
-	ev, done, err := answer(form{r.PostForm, l, token, now, s, b.Vehicle(l.Vehicle), b.tasks(l)})
+	ev, done, err := answer(form{r.PostForm, l, token, now, s, b.meters(l), b.tasks(l)})
 	if err != nil {
 		b.page(w, l, now, sentence(err.Error()))
 		return
@@ -180,9 +180,7 @@ func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string)
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
 	v.Tasks, v.Own = b.tasks(l), s.Task
-	if d := b.Vehicle(l.Vehicle); d != nil {
-		v.Meters = metersOf(d)
-	}
+	v.Meters = metersOf(b.meters(l))
 	code := http.StatusOK
 	if fault != "" {
 		code = http.StatusUnprocessableEntity
@@ -198,8 +196,15 @@ func (b *Board) show(w http.ResponseWriter, code int, v view) {
 	}
 }
 
-func metersOf(d *engine.VehicleData) (out []meter) {
-	for _, m := range d.Meters {
+func (b *Board) meters(l Link) []engine.MeterDef {
+	if d := b.Vehicle(l.Vehicle); d != nil {
+		return d.Meters
+	}
+	return nil
+}
+
+func metersOf(defs []engine.MeterDef) (out []meter) {
+	for _, m := range defs {
 		unit := "km"
 		if m.Kind == "hours" {
 			unit = "h"

@@ -8,7 +8,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -26,16 +25,11 @@ type Job struct {
 	Meters  []Meter
 }
 
-// Meter is what a meter showed.
-type Meter struct {
-	Name string
-	// Option is how it was given. Odometer and Hours stand for the only meter that
-	// counts distance or hours, where none is named so.
-	Option string
-	Text   string
-}
+// Meter is what a meter showed, and the option that it was given by.
+type Meter struct{ Name, Option, Text string }
 
-// The options that do not name their meter.
+// The options that do not name their meter: where none is named so, the only one that
+// counts distance or hours is meant.
 const (
 	Odometer = "odometer"
 	Hours    = "hours"
@@ -79,18 +73,30 @@ type Error struct {
 func (e *Error) Error() string { return e.text }
 
 // Event is the job's event, checked, of work done on a moment as it is typed; now
-// where that is empty. Its identity is made of what it says, the moment included, so
-// that the same typed again with its moment is the same job.
-func (j Job) Event(on string, k Known) (engine.Event, error) {
+// where that is empty. What was left out is filled in, in Said too. Its identity is
+// made of what it says, the moment included, so that the same typed again with its
+// moment is the same job.
+func (j Job) Event(on string, k Known) (ev engine.Event, err error) {
 	at, err := k.when(on)
 	if err != nil {
-		return engine.Event{}, err
+		return ev, err
 	}
-	if j, err = j.whole(k); err != nil {
-		return engine.Event{}, err
+	names := Tasks(k.Has)
+	for _, t := range j.Tasks {
+		if !slices.Contains(names, t) {
+			return ev, &Error{Fault: NoSuchName, Name: t, Have: names, text: fmt.Sprintf("%s has no task %q", j.Vehicle, t)}
+		}
 	}
-	ev := engine.Event{ID: engine.ID{Source: "/record", ID: "unnamed"}, Kind: engine.ServiceEvent, Vehicle: j.Vehicle, Time: at, Recorded: at}
-	if ev.Data, err = j.Data(k.Registered); err != nil {
+	if j.Said["component"], err = j.component(k); err != nil {
+		return ev, err
+	}
+	for _, c := range k.Registered.Components {
+		if c.Name == j.Said["component"] && j.Said["fluid.name"] == "" && j.exchanged() {
+			j.Said["fluid.name"] = c.Fluid
+		}
+	}
+	ev = engine.Event{ID: engine.ID{Source: "/record", ID: "unnamed"}, Kind: engine.ServiceEvent, Vehicle: j.Vehicle, Time: at, Recorded: at}
+	if ev.Data, err = j.Data(k.Registered.Meters); err != nil {
 		return ev, err
 	}
 	text, err := intake.Encode(ev)
@@ -102,31 +108,36 @@ func (j Job) Event(on string, k Known) (engine.Event, error) {
 	return intake.Checked(ev)
 }
 
-// Data is what the event says, as typed and no more; reg may be nil.
-func (j Job) Data(reg *engine.VehicleData) (*engine.ServiceData, error) {
+// Data is what the event says, as typed and no more, of a vehicle with these meters.
+func (j Job) Data(meters []engine.MeterDef) (*engine.ServiceData, error) {
 	d := &engine.ServiceData{Tasks: j.Tasks, Meters: map[string]unit.Quantity{}}
 	for _, m := range j.Meters {
-		q, err := quantity(m.Option, m.Text, kindOf(reg, m))
+		name, kind, err := j.meter(m, meters)
 		if err != nil {
 			return nil, err
 		}
-		d.Meters[m.Name] = *q
+		q, err := quantity(m.Option, m.Text, kind)
+		if err != nil {
+			return nil, err
+		}
+		d.Meters[name] = *q
 	}
 	for _, f := range intake.Fields(engine.ServiceEvent) {
 		text := j.Said[f.Path]
 		if text == "" {
 			continue
 		}
+		var err error
 		switch at := f.In(d).(type) {
 		case *string:
 			*at = text
 		case *bool:
 			*at = true
 		case **unit.Quantity:
-			var err error
-			if *at, err = quantity(f.Option, text, f.Units[0]); err != nil {
-				return nil, err
-			}
+			*at, err = quantity(f.Option, text, f.Units[0])
+		}
+		if err != nil {
+			return nil, err
 		}
 	}
 	return d, nil
@@ -138,43 +149,6 @@ func quantity(option, text string, kind unit.Kind) (*unit.Quantity, error) {
 		return nil, &Error{Fault: NoQuantity, Option: option, Kind: kind, text: fmt.Sprintf("%s %q is not %s with its unit", option, text, kind)}
 	}
 	return &q, nil
-}
-
-func kindOf(reg *engine.VehicleData, m Meter) unit.Kind {
-	counts := func(d engine.MeterDef) bool { return d.Name == m.Name && d.Kind == "hours" }
-	if m.Option == Hours || m.Option != Odometer && reg != nil && slices.ContainsFunc(reg.Meters, counts) {
-		return unit.Time
-	}
-	return unit.Distance
-}
-
-// whole is the job with what was left out.
-func (j Job) whole(k Known) (Job, error) {
-	names := Tasks(k.Has)
-	for _, t := range j.Tasks {
-		if !slices.Contains(names, t) {
-			return j, &Error{Fault: NoSuchName, Name: t, Have: names, text: fmt.Sprintf("%s has no task %q", j.Vehicle, t)}
-		}
-	}
-	component, err := j.component(k)
-	if err != nil {
-		return j, err
-	}
-	said := map[string]string{}
-	maps.Copy(said, j.Said)
-	said["component"] = component
-	j.Said, j.Meters = said, slices.Clone(j.Meters)
-	for i := range j.Meters {
-		if err := j.named(&j.Meters[i], k.Registered); err != nil {
-			return j, err
-		}
-	}
-	for _, c := range k.Registered.Components {
-		if c.Name == component && said["fluid.name"] == "" && j.exchanged() {
-			said["fluid.name"] = c.Fluid
-		}
-	}
-	return j, nil
 }
 
 // exchanged reports whether something is said of fluid.
@@ -217,30 +191,29 @@ func (j Job) component(k Known) (string, error) {
 	return "", &Error{Fault: NoComponentSaid, Have: all, text: "fluid was exchanged, but not said of what"}
 }
 
-// named gives the meter that is meant its name in the register: its own, or that of
-// the only one of its kind.
-func (j Job) named(m *Meter, reg *engine.VehicleData) error {
-	kind, ok := map[string]string{Odometer: "distance", Hours: "hours"}[m.Option]
-	if !ok || len(reg.Meters) == 0 {
-		return nil
+// meter is the name in the register of the meter that is meant, and what it counts.
+func (j Job) meter(m Meter, have []engine.MeterDef) (string, unit.Kind, error) {
+	kind, counts := unit.Distance, "distance"
+	i := slices.IndexFunc(have, func(d engine.MeterDef) bool { return d.Name == m.Name })
+	if m.Option == Hours || m.Option != Odometer && i >= 0 && have[i].Kind == "hours" {
+		kind, counts = unit.Time, "hours"
+	}
+	if i >= 0 || len(have) == 0 || m.Option != Odometer && m.Option != Hours {
+		return m.Name, kind, nil
 	}
 	var all []string
-	for _, d := range reg.Meters {
-		if d.Name == m.Name {
-			return nil
-		}
-		if d.Kind == kind {
+	for _, d := range have {
+		if d.Kind == counts {
 			all = append(all, d.Name)
 		}
 	}
 	switch len(all) {
 	case 1:
-		m.Name = all[0]
-		return nil
+		return all[0], kind, nil
 	case 0:
-		return &Error{Fault: NoMeter, text: fmt.Sprintf("%s has no meter that counts %s", j.Vehicle, kind)}
+		return "", kind, &Error{Fault: NoMeter, text: fmt.Sprintf("%s has no meter that counts %s", j.Vehicle, counts)}
 	}
-	return &Error{Fault: SeveralMeters, Have: all, text: fmt.Sprintf("%s has several meters that count %s", j.Vehicle, kind)}
+	return "", kind, &Error{Fault: SeveralMeters, Have: all, text: fmt.Sprintf("%s has several meters that count %s", j.Vehicle, counts)}
 }
 
 // Tasks are the names of the tasks and follow-ups among what a vehicle has.
