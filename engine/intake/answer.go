@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"fmt"
 	"reflect"
 	"slices"
 
@@ -41,7 +42,7 @@ func checkAnswer(ev engine.Event, d *engine.AnswerData) error {
 		}
 		names = append(names, a.name)
 	}
-	return refuse("data.answer", "%v", oneOf(d.Answer, names...))
+	return within("data.answer", oneOf(d.Answer, names...))
 }
 
 // checkFields asks for what an answer needs, and refuses what means nothing in it.
@@ -72,13 +73,10 @@ func checkShelve(ev engine.Event, d *engine.AnswerData) error {
 		return refuse("data.until", "missing, an alarm is shelved until an RFC 3339 time")
 	}
 	t, err := parseTime(d.Until)
-	if err != nil {
-		return refuse("data.until", "%v", err)
+	if err == nil && !t.After(ev.Time) {
+		err = fmt.Errorf("%s is not later than the event's time", d.Until)
 	}
-	if !t.After(ev.Time) {
-		return refuse("data.until", "%s is not later than the event's time", d.Until)
-	}
-	return nil
+	return within("data.until", err)
 }
 
 func checkPostpone(ev engine.Event, d *engine.AnswerData) error {
@@ -95,13 +93,10 @@ func checkPostpone(ev engine.Event, d *engine.AnswerData) error {
 		return err
 	}
 	t, err := parseDate(d.Until)
-	if err != nil {
-		return refuse("data.until", "%v", err)
+	if err == nil && t.Before(ev.Time.Add(-2*day)) { // whatever the vehicle's zone
+		err = fmt.Errorf("%s is before the event's time", d.Until)
 	}
-	if t.Before(ev.Time.Add(-2 * day)) { // whatever the vehicle's zone
-		return refuse("data.until", "%s is before the event's time", d.Until)
-	}
-	return nil
+	return within("data.until", err)
 }
 
 func checkVoid(ev engine.Event, d *engine.VoidData) error {

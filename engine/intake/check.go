@@ -29,7 +29,7 @@ func checkName(at, s string) error {
 	case s == "":
 		return refuse(at, "missing")
 	case len(s) > maxName:
-		return refuse(at, "%v", atMost(s, maxName))
+		return within(at, atMost(s, maxName))
 	case strings.TrimSpace(s) != s:
 		return refuse(at, "%s begins or ends with a blank", quote(s))
 	}

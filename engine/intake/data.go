@@ -129,7 +129,7 @@ func checkTokens(raw jsontext.Value) error {
 			return refuse(path("data", dec.StackPointer()), "null, leave the field out instead")
 		case '"':
 			if err := checkText(tok.String(), dec.StackPointer); err != nil {
-				return refuse(path("data", dec.StackPointer()), "%v", err)
+				return within(path("data", dec.StackPointer()), err)
 			}
 		}
 	}

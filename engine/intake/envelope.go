@@ -117,10 +117,7 @@ func (e *envelope) member(name string, val jsontext.Value) error {
 	if err != nil {
 		return err
 	}
-	if err := set(e, s); err != nil {
-		return refuse(name, "%v", err)
-	}
-	return nil
+	return within(name, set(e, s))
 }
 
 // The longest values, in bytes. Source and id together become a NATS header.

@@ -28,6 +28,14 @@ func (f *Fault) Error() string {
 	return f.At + ": " + f.Text
 }
 
+// within is the error with the place that it is of; nil where it is nil.
+func within(at string, err error) error {
+	if err == nil {
+		return nil
+	}
+	return refuse(at, "%v", err)
+}
+
 func refuse(at, format string, args ...any) error {
 	return &Fault{at, fmt.Sprintf(format, args...)}
 }
@@ -52,7 +60,7 @@ func jsonFault(err error, root string) error {
 	case sem.JSONKind != 0 && sem.GoType != nil:
 		return refuse(at, "%s where %s is needed", kindWord(sem.JSONKind), typeWord(sem.GoType))
 	case sem.Err != nil:
-		return refuse(at, "%v", sem.Err)
+		return within(at, sem.Err)
 	}
 	return refuse(at, "not readable")
 }

@@ -87,29 +87,17 @@ var bookHash = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)
 func checkBook(_ engine.Event, d *engine.BookData) error { return checkHash("data.hash", d.Hash) }
 
 func checkTurn(_ engine.Event, d *engine.TurnData) error {
-	if err := checkName("data.digest", d.Digest); err != nil {
-		return err
-	}
-	if _, err := parseDate(d.Date); err != nil {
-		return refuse("data.date", "%v", err)
-	}
-	return nil
+	return first(checkName("data.digest", d.Digest), checkDate("data.date", d.Date))
 }
 
 func checkSurvey(_ engine.Event, d *engine.SurveyData) error {
-	if _, err := parseTime(d.Turn); err != nil {
-		return refuse("data.turn", "%v", err)
-	}
-	return checkHash("data.definitions", d.Definitions)
+	return first(checkTime("data.turn", d.Turn), checkHash("data.definitions", d.Definitions))
 }
 
 // checkBaseline checks that the set, if it is in the event, is what the hash says.
 func checkBaseline(_ engine.Event, d *engine.BaselineData) error {
-	if err := checkHash("data.hash", d.Hash); err != nil {
+	if err := first(checkHash("data.hash", d.Hash), checkTime("data.turn", d.Turn)); err != nil {
 		return err
-	}
-	if _, err := parseTime(d.Turn); err != nil {
-		return refuse("data.turn", "%v", err)
 	}
 	if d.Set == nil {
 		return nil

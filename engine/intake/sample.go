@@ -23,9 +23,7 @@ func readSample(ev engine.Event, raw jsontext.Value) (any, error) {
 }
 
 func checkSample(ev engine.Event, d *engine.SampleData) error {
-	if len(d.Meters) == 0 {
-		d.Meters = nil
-	}
+	d.Meters = someOf(d.Meters)
 	return first(
 		checkName("data.number", d.Number),
 		checkRevision("data.revision", d.Revision),
@@ -52,10 +50,7 @@ func checkTaken(s string) error {
 	if s == "" {
 		return nil
 	}
-	if err := oneOf(s, "before", "after"); err != nil {
-		return refuse("data.taken", "%v", err)
-	}
-	return nil
+	return within("data.taken", oneOf(s, "before", "after"))
 }
 
 // checkDrawn asks that the day the sample was drawn is the day of the event's
@@ -145,7 +140,7 @@ func readDecimals(raw jsontext.Value, d *engine.SampleData) error {
 		} `json:"results"`
 	}
 	if err := json.Unmarshal(raw, &written); err != nil {
-		return refuse("data", "%v", err)
+		return within("data", err)
 	}
 	for i, w := range written.Results {
 		for _, number := range []jsontext.Value{w.Value, w.Below, w.Above} {

@@ -6,10 +6,7 @@ import (
 )
 
 func checkService(_ engine.Event, d *engine.ServiceData) error {
-	d.Tasks = some(d.Tasks)
-	if len(d.Meters) == 0 {
-		d.Meters = nil
-	}
+	d.Tasks, d.Meters = some(d.Tasks), someOf(d.Meters)
 	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
 		return refuse("data", "nothing was done, wanted tasks, meters, fluid, filter or a note")
 	}

@@ -39,7 +39,7 @@ func attributeText(name string, val jsontext.Value) (string, error) {
 		return "", refuse(name, "empty, leave it out or fill it")
 	}
 	if err := checkRunes(s, ""); err != nil {
-		return "", refuse(name, "%v", err)
+		return "", within(name, err)
 	}
 	return s, nil
 }
@@ -226,6 +226,16 @@ func parseDate(s string) (time.Time, error) {
 		return time.Time{}, fmt.Errorf("%s is no date, like 2031-02-10", quote(s))
 	}
 	return t, checkYear(t)
+}
+
+func checkTime(at, s string) error {
+	_, err := parseTime(s)
+	return within(at, err)
+}
+
+func checkDate(at, s string) error {
+	_, err := parseDate(s)
+	return within(at, err)
 }
 
 func checkYear(t time.Time) error {

@@ -18,16 +18,14 @@ func checkVehicle(ev engine.Event, d *engine.VehicleData) error {
 	if d.Name == "" {
 		d.Name = ev.Vehicle
 	}
-	if len(d.Tags) == 0 {
-		d.Tags = nil
-	}
+	d.Tags = someOf(d.Tags)
 	d.Meters, d.Components, d.People = some(d.Meters), some(d.Components), some(d.People)
+	var since error
 	if d.InService != "" {
-		if _, err := parseDate(d.InService); err != nil {
-			return refuse("data.inService", "%v", err)
-		}
+		since = checkDate("data.inService", d.InService)
 	}
 	return first(
+		since,
 		checkName("data.name", d.Name),
 		checkOptional("data.kind", d.Kind),
 		checkTags(d.Tags),
@@ -44,6 +42,14 @@ func some[T any](list []T) []T {
 		return nil
 	}
 	return list
+}
+
+// someOf is some for maps.
+func someOf[V any](m map[string]V) map[string]V {
+	if len(m) == 0 {
+		return nil
+	}
+	return m
 }
 
 func checkTags(tags map[string]string) error {
@@ -79,8 +85,8 @@ func checkMeters(meters []engine.MeterDef) error {
 		if err := checkName(at+".name", m.Name); err != nil {
 			return err
 		}
-		if err := oneOf(m.Kind, "distance", "hours"); err != nil {
-			return refuse(at+".kind", "%v", err)
+		if err := within(at+".kind", oneOf(m.Kind, "distance", "hours")); err != nil {
+			return err
 		}
 		if slices.ContainsFunc(meters[:i], func(o engine.MeterDef) bool { return o.Name == m.Name }) {
 			return refuse(at+".name", "%s stands twice", quote(m.Name))
@@ -95,10 +101,7 @@ func checkComponents(d *engine.VehicleData) error {
 	}
 	for i := range d.Components {
 		c, at := &d.Components[i], fmt.Sprintf("data.components[%d]", i)
-		c.Meters = some(c.Meters)
-		if len(c.Torque) == 0 {
-			c.Torque = nil
-		}
+		c.Meters, c.Torque = some(c.Meters), someOf(c.Torque)
 		if err := checkComponent(at, *c, d.Meters); err != nil {
 			return err
 		}
