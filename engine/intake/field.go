@@ -31,24 +31,17 @@ var (
 	volume  = []unit.Kind{unit.Volume}
 
 	vehicleFields = []Field{
-		{Path: "name", Short: Apart, Key: "name"},
-		{Path: "kind", Short: Apart, Key: "kind"},
-		{Path: "tags", Short: Apart, Key: "tags"},
+		{Path: "name", Short: Apart, Key: "name"}, {Path: "kind", Short: Apart, Key: "kind"}, {Path: "tags", Short: Apart, Key: "tags"},
 		{Path: "inService", Short: "since", Key: "in service", Asked: "the date it went into service"},
 		{Path: "zone", Short: "zone", Key: "zone", Asked: "the time zone"},
-		{Path: "meters", Short: Apart, Key: "meters"},
-		{Path: "components", Short: Apart, Key: "components"},
-		{Path: "people", Short: Apart, Key: "people"},
+		{Path: "meters", Short: Apart, Key: "meters"}, {Path: "components", Short: Apart, Key: "components"}, {Path: "people", Short: Apart, Key: "people"},
 		{Path: "retired", Short: "retired", Key: "retired"},
 	}
 	componentFields = []Field{
-		{Path: "name", Short: Apart, Key: Apart},
-		{Path: "kind", Short: Apart, Key: "kind"},
+		{Path: "name", Short: Apart, Key: Apart}, {Path: "kind", Short: Apart, Key: "kind"},
 		{Path: "fluid", Short: "fluid", Key: "fluid", Asked: "the fluid"},
 		{Path: "capacity", Units: volume, Short: "capacity", Key: "capacity", Asked: "the capacity"},
-		{Path: "meters", Short: Apart, Key: "meters"},
-		{Path: "torque", Short: Apart, Key: "torque"},
-		{Path: "source", Short: Apart, Key: "source"},
+		{Path: "meters", Short: Apart, Key: "meters"}, {Path: "torque", Units: []unit.Kind{unit.Torque}, Short: Apart, Key: "torque"}, {Path: "source", Short: Apart, Key: "source"},
 	}
 	replacedFields = []Field{{Path: "meter", Short: Apart}, {Path: "last", Units: running, Short: Apart}, {Path: "first", Units: running, Short: Apart}}
 	readingFields  = []Field{{Path: "meter", Short: Apart, Key: "meters"}, {Path: "value", Short: Apart, Key: Apart}, {Path: "unit", Short: Apart, Key: Apart}}
@@ -61,9 +54,7 @@ var (
 		{Path: "taken", Short: "taken", Key: "taken", Asked: "before or after"},
 		{Path: "fluidAge", Units: running, Short: "age", Key: "age", Asked: "the fluid's age"},
 		{Path: "meters", Units: running, Short: Apart, Key: "meters"},
-		{Path: "laboratory", Short: Apart, Key: "laboratory"},
-		{Path: "method", Short: Apart, Key: "method"},
-		{Path: "point", Short: Apart, Key: "point"},
+		{Path: "laboratory", Short: Apart, Key: "laboratory"}, {Path: "method", Short: Apart, Key: "method"}, {Path: "point", Short: Apart, Key: "point"},
 		{Path: "density", Units: []unit.Kind{unit.Density}, Short: Apart, Key: "density"},
 		{Path: "results", Short: Apart, Key: "results"},
 	}
@@ -80,10 +71,8 @@ var (
 		{"note", nil, "note", "note", "note", "why", "the note", "what else was seen"},
 	}
 	answerFields = []Field{
-		{Path: "answer", Short: Apart},
-		{Path: "rule", Short: Apart},
+		{Path: "answer", Short: Apart}, {Path: "rule", Short: Apart}, {Path: "task", Short: Apart},
 		{Path: "component", Short: "on", Asked: "the component"},
-		{Path: "task", Short: Apart},
 		{Path: "until", Short: "until", Asked: "until when"},
 		{Path: "byDistance", Units: []unit.Kind{unit.Distance}, Short: "distance", Asked: "by how far"},
 		{Path: "by", Short: "by", Asked: "who"},

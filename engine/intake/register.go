@@ -41,28 +41,10 @@ func Register(name string, text []byte, at time.Time) ([]engine.Event, error) {
 type registerReader struct{ *rules.Sheet }
 
 func (r *registerReader) vehicle(p rules.Pair, at time.Time) (engine.Event, bool) {
-	what := "vehicle " + p.Key.Value
 	d := &engine.VehicleData{}
-	m := r.plain(p.Value, what, vehicleFields, d)
+	r.fields(p.Value, "vehicle "+p.Key.Value, vehicleFields, d)
 	if d.Name == "" {
 		d.Name = p.Key.Value
-	}
-	if n := m["tags"]; n != nil {
-		d.Tags = map[string]string{}
-		for _, t := range r.Entries(n, "tags") {
-			d.Tags[t.Key.Value] = r.Text(t.Value, "tag "+t.Key.Value)
-		}
-	}
-	if n := m["meters"]; n != nil {
-		for _, t := range r.Entries(n, "meters") {
-			kind := []string{"distance", "hours"}[r.Choice(t.Value, "meter "+t.Key.Value, "distance", "hours")]
-			d.Meters = append(d.Meters, engine.MeterDef{Name: t.Key.Value, Kind: kind})
-		}
-	}
-	if n := m["components"]; n != nil {
-		for _, t := range r.Entries(n, "components") {
-			d.Components = append(d.Components, r.component(t))
-		}
 	}
 	if r.Err() != nil {
 		return engine.Event{}, false
@@ -70,45 +52,55 @@ func (r *registerReader) vehicle(p rules.Pair, at time.Time) (engine.Event, bool
 	return r.event(p.Key, d, at)
 }
 
-func (r *registerReader) component(p rules.Pair) engine.ComponentDef {
-	c := engine.ComponentDef{Name: p.Key.Value}
-	m := r.plain(p.Value, "component "+p.Key.Value, componentFields, &c)
-	if n := m["torque"]; n != nil {
-		c.Torque = map[string]unit.Quantity{}
-		for _, t := range r.Entries(n, "torque") {
-			if q, ok := r.Quantity(t.Value, "torque "+t.Key.Value, unit.Torque); ok {
-				c.Torque[t.Key.Value] = q
-			}
-		}
-		if c.Source == "" {
-			r.Fault(n, "add `source:` to the component, such as the maker's manual and the page", "torque of %s has no source", p.Key.Value)
-		}
-	}
-	return c
-}
-
-// plain reads a mapping, and of its fields those that are a text, texts, yes or no, or a
-// quantity.
-func (r *registerReader) plain(n *yaml.Node, what string, fields []Field, data any) map[string]*yaml.Node {
+// fields reads a mapping into data.
+func (r *registerReader) fields(n *yaml.Node, what string, fields []Field, data any) map[string]*yaml.Node {
 	m := r.Mapping(n, what, keys(fields)...)
 	for _, f := range fields {
-		if m[f.Key] == nil {
-			continue
-		}
-		switch at := f.In(data).(type) {
-		case *string:
-			*at = r.Text(m[f.Key], f.Key)
-		case *[]string:
-			*at = r.Texts(m[f.Key], f.Key)
-		case *bool:
-			*at = r.Yes(m[f.Key], f.Key, false)
-		case **unit.Quantity:
-			if q, ok := r.Quantity(m[f.Key], f.Key, f.Units[0]); ok {
-				*at = &q
-			}
+		if n := m[f.Key]; n != nil {
+			r.field(n, f, f.In(data))
 		}
 	}
 	return m
+}
+
+func (r *registerReader) field(n *yaml.Node, f Field, at any) {
+	each := func(read func(name string, n *yaml.Node)) {
+		for _, p := range r.Entries(n, f.Key) {
+			read(p.Key.Value, p.Value)
+		}
+	}
+	switch at := at.(type) {
+	case *string:
+		*at = r.Text(n, f.Key)
+	case *[]string:
+		*at = r.Texts(n, f.Key)
+	case *bool:
+		*at = r.Yes(n, f.Key, false)
+	case **unit.Quantity:
+		if q, ok := r.Quantity(n, f.Key, f.Units...); ok {
+			*at = &q
+		}
+	case *map[string]string:
+		*at = map[string]string{}
+		each(func(name string, n *yaml.Node) { (*at)[name] = r.Text(n, "tag "+name) })
+	case *map[string]unit.Quantity:
+		*at = map[string]unit.Quantity{}
+		each(func(name string, n *yaml.Node) { (*at)[name], _ = r.Quantity(n, f.Key+" "+name, f.Units...) })
+	case *[]engine.MeterDef:
+		each(func(name string, n *yaml.Node) {
+			kind := []string{"distance", "hours"}[r.Choice(n, "meter "+name, "distance", "hours")]
+			*at = append(*at, engine.MeterDef{Name: name, Kind: kind})
+		})
+	case *[]engine.ComponentDef:
+		each(func(name string, n *yaml.Node) {
+			c := engine.ComponentDef{Name: name}
+			m := r.fields(n, "component "+name, componentFields, &c)
+			if c.Torque != nil && c.Source == "" {
+				r.Fault(m["torque"], "add `source:` to the component, such as the maker's manual and the page", "torque of %s has no source", name)
+			}
+			*at = append(*at, c)
+		})
+	}
 }
 
 // event checks the vehicle as any other way in would, and names it by what it says.
