@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-
-	"telltale/rules/unit"
 )
 
 // What an event may hold at most; of what a meter shows, see meter.MostDistance.
@@ -67,8 +65,6 @@ func checkCount(at string, have, most int) error {
 	}
 	return nil
 }
-
-func number(v float64) string { return unit.Quantity{Value: v}.String() }
 
 // first returns the first fault of those given.
 func first(faults ...error) error {

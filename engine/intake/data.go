@@ -34,7 +34,8 @@ var forms = [...]form{
 	engine.BaselineEvent:      {read: dataOf(checkBaseline)},
 }
 
-// dataOf reads data as a T and has it checked.
+// dataOf reads data as a T, of which names are matched exactly and unknown ones
+// refused, and has it checked.
 func dataOf[T any](check func(engine.Event, *T) error) func(engine.Event, jsontext.Value) (any, error) {
 	return func(ev engine.Event, raw jsontext.Value) (any, error) {
 		if raw == nil {
@@ -43,7 +44,14 @@ func dataOf[T any](check func(engine.Event, *T) error) func(engine.Event, jsonte
 		if err := checkTokens(raw); err != nil {
 			return nil, err
 		}
-		return unmarshal(raw, func(d *T) error { return check(ev, d) })
+		d := new(T)
+		if err := json.Unmarshal(raw, d, strict); err != nil {
+			return nil, jsonFault(err, "data")
+		}
+		if err := check(ev, d); err != nil {
+			return nil, err
+		}
+		return d, nil
 	}
 }
 
@@ -60,23 +68,7 @@ var strict = json.JoinOptions(
 	json.WithUnmarshalers(json.UnmarshalFromFunc(readQuantity)),
 )
 
-// unmarshal reads raw into a T and has it checked. Names are matched exactly and
-// unknown ones refused.
-func unmarshal[T any](raw jsontext.Value, check func(*T) error) (any, error) {
-	d := new(T)
-	if err := json.Unmarshal(raw, d, strict); err != nil {
-		return nil, jsonFault(err, "data")
-	}
-	if err := check(d); err != nil {
-		return nil, err
-	}
-	return d, nil
-}
-
 func readReading(_ engine.Event, raw jsontext.Value) (any, error) {
-	if raw == nil {
-		return nil, refuse("data", "missing")
-	}
 	if d := plainReading(raw); d != nil {
 		return d, nil
 	}
@@ -84,16 +76,13 @@ func readReading(_ engine.Event, raw jsontext.Value) (any, error) {
 }
 
 func wholeReading(raw jsontext.Value) (any, error) {
-	if err := checkTokens(raw); err != nil {
-		return nil, err
-	}
 	type reading struct {
 		Meter string  `json:"meter"`
 		Value *amount `json:"value"`
 		Unit  string  `json:"unit"`
 	}
 	var d *engine.ReadingData
-	_, err := unmarshal(raw, func(r *reading) error {
+	_, err := dataOf(func(_ engine.Event, r *reading) error {
 		switch {
 		case r.Value == nil:
 			return refuse("data.value", "missing")
@@ -104,7 +93,7 @@ func wholeReading(raw jsontext.Value) (any, error) {
 		}
 		d = &engine.ReadingData{Meter: r.Meter, Value: r.Value.value, Unit: r.Unit}
 		return checkReading(d)
-	})
+	})(engine.Event{}, raw)
 	if err != nil {
 		return nil, err
 	}

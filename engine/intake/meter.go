@@ -26,7 +26,8 @@ func checkMeterReplaced(_ engine.Event, d *engine.MeterReplacedData) error {
 	if err != nil {
 		return err
 	}
-	if a, b := kindOfUnit(d.Last), kindOfUnit(d.First); a != b {
+	a, _ := unit.Of(d.Last.Unit)
+	if b, _ := unit.Of(d.First.Unit); a != b {
 		return refuse("data.first.unit", "%q measures %s, the old meter's %q %s", d.First.Unit, b, d.Last.Unit, a)
 	}
 	return nil

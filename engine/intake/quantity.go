@@ -120,7 +120,7 @@ func checkQuantity(at, who string, q unit.Quantity, kinds ...unit.Kind) error {
 	}
 	switch most := bounds[k]; {
 	case math.IsNaN(v) || v < 0:
-		return refuse(at+".value", "%s is negative", number(q.Value))
+		return refuse(at+".value", "%s is negative", unit.Quantity{Value: q.Value})
 	case v > most:
 		return refuse(at+".value", "%s is more than %s can be", q, who)
 	}
@@ -148,9 +148,4 @@ func checkGiven(at string, q unit.Quantity) error {
 		return refuse(at, "missing")
 	}
 	return nil
-}
-
-func kindOfUnit(q unit.Quantity) unit.Kind {
-	k, _ := unit.Of(q.Unit)
-	return k
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -73,29 +74,18 @@ type word struct {
 	quoted bool
 }
 
-func split(line string) ([]word, error) {
-	var out []word
-	for i := 0; i < len(line); {
-		if line[i] == ' ' {
-			i++
-			continue
+var shortWord = regexp.MustCompile(`"[^"]*"?|[^ ]+`)
+
+func split(line string) (out []word, err error) {
+	for _, at := range shortWord.FindAllStringIndex(line, -1) {
+		w := word{line[at[0]:at[1]], utf8.RuneCountInString(line[:at[0]]) + 1, line[at[0]] == '"'}
+		if w.quoted && (len(w.text) < 2 || !strings.HasSuffix(w.text, `"`)) {
+			return nil, &ShortFault{w.col, utf8.RuneCountInString(w.text), "the quote is not closed"}
 		}
-		col := utf8.RuneCountInString(line[:i]) + 1
-		if line[i] == '"' {
-			end := strings.IndexByte(line[i+1:], '"')
-			if end < 0 {
-				return nil, &ShortFault{col, utf8.RuneCountInString(line[i:]), "the quote is not closed"}
-			}
-			out = append(out, word{line[i+1 : i+1+end], col, true})
-			i += end + 2
-			continue
+		if w.quoted {
+			w.text = strings.Trim(w.text, `"`)
 		}
-		end := strings.IndexByte(line[i:], ' ')
-		if end < 0 {
-			end = len(line) - i
-		}
-		out = append(out, word{line[i : i+end], col, false})
-		i += end
+		out = append(out, w)
 	}
 	return out, nil
 }

@@ -12,13 +12,12 @@ import (
 // Token is the vehicle as one token of a NATS subject: A-Z a-z 0-9 _ - stand for
 // themselves, every other byte is = and two upper-case hex digits.
 func Token(vehicle string) string {
-	const hex = "0123456789ABCDEF"
 	var b strings.Builder
 	for i := 0; i < len(vehicle); i++ {
 		if c := vehicle[i]; plain(c) {
 			b.WriteByte(c)
 		} else {
-			b.Write([]byte{'=', hex[c>>4], hex[c&15]})
+			fmt.Fprintf(&b, "=%02X", c)
 		}
 	}
 	return b.String()

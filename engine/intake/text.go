@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"mime"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -253,10 +254,8 @@ func atMost(s string, n int) error {
 }
 
 func oneOf(s string, want ...string) error {
-	for _, w := range want {
-		if s == w {
-			return nil
-		}
+	if slices.Contains(want, s) {
+		return nil
 	}
 	for i, w := range want {
 		want[i] = strconv.Quote(w)

@@ -413,9 +413,6 @@ func (r *reader) yes(key string) bool {
 
 func (r *reader) tasks(vehicle string) []string {
 	v := r.fields["tasks"]
-	if v == nil {
-		return nil
-	}
 	parts := []string{r.cell(v)}
 	if v.split != "" && v.always == "" {
 		parts = strings.Split(parts[0], v.split)
@@ -435,7 +432,6 @@ func (r *reader) tasks(vehicle string) []string {
 		}
 		out = append(out, name)
 	}
-	r.paths["data.tasks"] = r.col(v)
 	return out
 }
 
@@ -483,15 +479,13 @@ func (r *reader) resultsOf() []engine.ResultData {
 	a, known := lab.Lookup(analyte)
 	if !known {
 		v := r.long.analyte
-		r.fault(v, r.cure(fmt.Sprintf("result: {analyte: {column: %s, names: {%s: %s}}}", strconv.Quote(v.column), strconv.Quote(oneBlank(r.cell(v))),
-			analyteNear(analyte)))+", or under leave out", "no rule knows an analyte %q%s", analyte, r.under(v))
+		r.fault(v, r.renamed(v, analyteNear(analyte))+", or under leave out", "no rule knows an analyte %q%s", analyte, r.under(v))
 		return nil
 	}
 	u, _ := r.named(r.long.unit, oneBlank(r.cell(r.long.unit)))
 	if _, ok := unit.Of(u); !ok {
 		v := r.long.unit
-		r.fault(v, r.cure(fmt.Sprintf("result: {unit: {column: %s, names: {%s: mg/kg}}}", strconv.Quote(v.column), strconv.Quote(u))),
-			"unknown unit %q%s", u, r.under(v))
+		r.fault(v, r.renamed(v, "mg/kg"), "unknown unit %q%s", u, r.under(v))
 		return nil
 	}
 	add(a.Name, r.long.result, u)
