@@ -17,39 +17,8 @@ var markWords = map[string]string{
 
 var markNames = map[string]string{",": "comma", ".": "point", " ": "blank", "'": "apostrophe"}
 
-// markOf gives the mark that a character stands for; "" for none.
-func markOf(r rune) string {
-	switch r {
-	case ',', '.':
-		return string(r)
-	case ' ', '\u00a0', '\u202f', '\u2009':
-		return " "
-	case '\'', '\u2019':
-		return "'"
-	}
-	return ""
-}
-
-// spelt writes the marks of a number in one way, however they were typed.
-func spelt(s string) (text, body string, negative bool) {
-	var b strings.Builder
-	for _, r := range strings.TrimFunc(s, isBlank) {
-		switch m := markOf(r); {
-		case m != "":
-			b.WriteString(m)
-		case r == '\u2212':
-			b.WriteByte('-')
-		default:
-			b.WriteRune(r)
-		}
-	}
-	text = b.String()
-	body = strings.TrimPrefix(text, "+")
-	if body == text {
-		body, negative = strings.CutPrefix(text, "-")
-	}
-	return text, body, negative
-}
+// spelling writes the marks of a number in one way, however they were typed.
+var spelling = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2009", " ", "\u2019", "'", "\u2212", "-")
 
 // wrong is what keeps a cell from being used: what it is and the cure. The zero
 // value is nothing wrong.
@@ -71,7 +40,11 @@ const digits = "0123456789"
 // and thousands only in groups of three: "1.5" with a point between thousands is
 // a mistake, and not fifteen.
 func (m marks) parse(s string) (float64, wrong) {
-	text, body, negative := spelt(s)
+	text := spelling.Replace(strings.TrimFunc(s, isBlank))
+	body, negative := strings.TrimPrefix(text, "+"), false
+	if body == text {
+		body, negative = strings.CutPrefix(text, "-")
+	}
 	if w := m.form(text, body); w.any() {
 		return 0, w
 	}
@@ -111,10 +84,9 @@ func (m marks) form(text, body string) wrong {
 		return bad("give the column a plain number format in the spreadsheet, and save it again", "%q is shortened to an exponent, which loses digits", text)
 	}
 	for _, r := range body {
-		mark := markOf(r)
-		switch {
-		case r >= '0' && r <= '9', mark != "" && (mark == m.decimal || mark == m.thousands):
-		case mark == "":
+		switch mark := string(r); {
+		case strings.Contains(digits, mark), mark == m.decimal, mark == m.thousands:
+		case markNames[mark] == "":
 			return bad("", "%q is not a number", text)
 		default:
 			return m.unknownMark(text, body, mark)
