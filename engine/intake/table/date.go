@@ -225,7 +225,7 @@ func (c calendar) moment(s string, y, m, d int, at clock, offset string, dateOnl
 	plain := time.Date(y, time.Month(m), d, at.hour, at.minute, at.second, 0, time.UTC)
 	out := moment{date: plain.Format(time.DateOnly), dateOnly: dateOnly}
 	if offset != "" {
-		t, err := time.Parse("Z07:00", colon(offset))
+		t, err := time.Parse("Z0700", strings.Replace(offset, ":", "", 1))
 		if err != nil {
 			return out, bad("", "%q has an offset that is none", short(s))
 		}
@@ -247,11 +247,4 @@ func (c calendar) moment(s string, y, m, d int, at clock, offset string, dateOnl
 		return out, wrong{}
 	}
 	return out, bad("", "%q is skipped by the clocks of %s", short(s), c.zone)
-}
-
-func colon(offset string) string {
-	if len(offset) == 5 {
-		return offset[:3] + ":" + offset[3:]
-	}
-	return offset
 }

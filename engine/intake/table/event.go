@@ -343,7 +343,16 @@ func (r *reader) fill(ev *engine.Event) {
 		r.paths[path] = r.col(v)
 		switch at := f.In(ev.Data).(type) {
 		case *string:
-			*at = r.said(v, ev.Vehicle)
+			switch f.Key {
+			case "component":
+				*at = r.component(ev.Vehicle)
+			case "number":
+				*at = r.need(f.Key)
+			case "note":
+				*at = r.cell(v) // free text: what would be a formula elsewhere is only shown
+			default:
+				*at, _ = r.text(f.Key)
+			}
 		case *bool:
 			*at = r.yes(f.Key)
 		case *int:
@@ -354,20 +363,6 @@ func (r *reader) fill(ev *engine.Event) {
 			*at = r.tasks(ev.Vehicle)
 		}
 	}
-}
-
-// said is the text of a field, checked where the register knows what it may be.
-func (r *reader) said(v *value, vehicle string) string {
-	switch v.key {
-	case "component":
-		return r.component(vehicle)
-	case "number":
-		return r.need(v.key)
-	case "note":
-		return r.cell(v) // free text: what would be a formula elsewhere is only shown
-	}
-	s, _ := r.text(v.key)
-	return s
 }
 
 func (r *reader) service(ev engine.Event) []engine.Event {

@@ -152,12 +152,13 @@ func grouped(parts []string) bool {
 }
 
 // short keeps what is quoted in a fault to a length that can be read.
-func short(s string) string {
-	r := []rune(s)
-	if len(r) <= 40 {
-		return s
+func short(s string) string { return shortened(s, 40) }
+
+func shortened(s string, n int) string {
+	if r := []rune(s); len(r) > n {
+		return string(r[:n]) + "…"
 	}
-	return string(r[:40]) + "…"
+	return s
 }
 
 func isBlank(r rune) bool {

@@ -190,18 +190,11 @@ func (r *reader) missing(v *value, have []string) string {
 			}
 		}
 	}
-	hint := "its columns are: " + short200(strings.Join(have, ", "))
+	hint := "its columns are: " + shortened(strings.Join(have, ", "), 200)
 	if near := nearColumn(v.column, have); near != "" {
 		hint = r.cure(v.entry("column: "+strconv.Quote(near))) + "; " + hint
 	}
 	return hint
-}
-
-func short200(s string) string {
-	if r := []rune(s); len(r) > 200 {
-		return string(r[:200]) + "…"
-	}
-	return s
 }
 
 func (r *reader) add(row, col int, hint, format string, args ...any) {
