@@ -94,11 +94,14 @@ func (f form) service(ev *engine.Event) error {
 			j.Tasks = append(j.Tasks, t.Name)
 		}
 	}
-	for i, m := range metersOf(f.meters) {
-		if m.Unit != "h" && f.Get("unit"+strconv.Itoa(i)) == "mi" {
-			m.Unit = "mi"
+	for i, m := range f.meters {
+		in := "km"
+		if m.Kind == "hours" {
+			in = "h"
+		} else if f.Get("unit"+strconv.Itoa(i)) == "mi" {
+			in = "mi"
 		}
-		text, err := f.number("meter"+strconv.Itoa(i), 1e7, m.Unit)
+		text, err := f.number("meter"+strconv.Itoa(i), 1e7, in)
 		if err != nil {
 			return fmt.Errorf("the %s %w", m.Name, err)
 		}
@@ -119,7 +122,7 @@ func (f form) service(ev *engine.Event) error {
 
 // number reads a number as people write it, "81,234" and "81 234" too, and gives it its
 // unit; "" where there is none.
-func (f form) number(name string, most float64, unitName string) (string, error) {
+func (f form) number(name string, most float64, in string) (string, error) {
 	text := strings.NewReplacer(",", "", " ", "", "\u00a0", "").Replace(f.Get(name))
 	if text == "" {
 		return "", nil
@@ -128,7 +131,7 @@ func (f form) number(name string, most float64, unitName string) (string, error)
 	if err != nil || math.IsNaN(v) || v < 0 || v > most {
 		return "", fmt.Errorf("is not a number from 0 to %s", unit.Grouped(most))
 	}
-	return strconv.FormatFloat(v, 'f', -1, 64) + unitName, nil
+	return strconv.FormatFloat(v, 'f', -1, 64) + in, nil
 }
 
 // short keeps what someone wrote to one line of a sensible length, without what no

@@ -52,7 +52,7 @@ type view struct {
 	Stage              string
 	Strong, Found      string
 	Figures            []string
-	Meters             []meter
+	Meters             []engine.MeterDef
 	At, Today, Later   string
 	Fluid              bool
 	Standing           string
@@ -62,8 +62,6 @@ type view struct {
 	Own                bool // the alarm is a task's, which is done with the form
 	Leave, Back        bool // the buttons to leave, and to come back
 }
-
-type meter struct{ Name, Unit string }
 
 // Task is work by its name and as people read it.
 type Task struct{ Name, Title string }
@@ -180,7 +178,7 @@ func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string)
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
 	v.Tasks, v.Own = b.tasks(l), s.Task
-	v.Meters = metersOf(b.meters(l))
+	v.Meters = b.meters(l)
 	code := http.StatusOK
 	if fault != "" {
 		code = http.StatusUnprocessableEntity
@@ -201,15 +199,4 @@ func (b *Board) meters(l Link) []engine.MeterDef {
 		return d.Meters
 	}
 	return nil
-}
-
-func metersOf(defs []engine.MeterDef) (out []meter) {
-	for _, m := range defs {
-		unit := "km"
-		if m.Kind == "hours" {
-			unit = "h"
-		}
-		out = append(out, meter{m.Name, unit})
-	}
-	return out
 }

@@ -132,7 +132,7 @@ func (r *mappingReader) read(root *yaml.Node) {
 		switch n := top[f.Key]; {
 		case n == nil || f.Key == "results":
 		case f.Key == "meters":
-			r.meters = r.listed("meters", n, func(string) []unit.Kind { return []unit.Kind{unit.Distance, unit.Time} })
+			r.meters = r.listed("meters", n, []unit.Kind{unit.Distance, unit.Time})
 		default:
 			r.fields[f.Key] = r.value(f.Key, n, f.Units)
 		}
@@ -263,13 +263,7 @@ func (r *mappingReader) wording(top map[string]*yaml.Node) {
 // laboratory reads the results: a column for each analyte, or a row.
 func (r *mappingReader) laboratory(root *yaml.Node, top map[string]*yaml.Node) {
 	if n := top["results"]; n != nil {
-		r.results = r.listed("results", n, func(name string) []unit.Kind {
-			if _, ok := lab.Lookup(name); !ok {
-				r.Fault(n, nearHint(name, lab.Analytes()), "no rule knows an analyte %q", name)
-				return nil
-			}
-			return anyKind
-		})
+		r.results = r.listed("results", n, anyKind)
 	}
 	if n := top["result"]; n != nil {
 		m := r.Sheet.Mapping(n, "result", "analyte", "value", "unit")
@@ -292,14 +286,14 @@ func (r *mappingReader) laboratory(root *yaml.Node, top map[string]*yaml.Node) {
 var anyKind = []unit.Kind{}
 
 // listed reads values under names, in the order of the file.
-func (r *mappingReader) listed(what string, n *yaml.Node, kinds func(name string) []unit.Kind) []named {
+func (r *mappingReader) listed(what string, n *yaml.Node, kinds []unit.Kind) []named {
 	var out []named
 	for _, p := range r.Entries(n, what) {
-		k := kinds(p.Key.Value)
-		if k == nil {
+		if _, ok := lab.Lookup(p.Key.Value); what == "results" && !ok {
+			r.Fault(n, nearHint(p.Key.Value, lab.Analytes()), "no rule knows an analyte %q", p.Key.Value)
 			continue
 		}
-		v := r.value(what+": "+p.Key.Value, p.Value, k)
+		v := r.value(what+": "+p.Key.Value, p.Value, kinds)
 		if what == "results" && v.unit != "" {
 			r.fits(p, v)
 		}
