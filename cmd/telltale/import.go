@@ -181,14 +181,11 @@ func notImported(path string, err error) error {
 }
 
 func someRows(rows []int) string {
-	var out []string
-	for _, n := range rows[:min(len(rows), 10)] {
-		out = append(out, strconv.Itoa(n))
-	}
+	out := strings.Trim(strings.ReplaceAll(fmt.Sprint(rows[:min(len(rows), 10)]), " ", ", "), "[]")
 	if len(rows) > 10 {
-		return strings.Join(out, ", ") + " and others"
+		out += " and others"
 	}
-	return strings.Join(out, ", ")
+	return out
 }
 
 // folderFleet is the register of a file, for a table that is not sent.
@@ -220,14 +217,13 @@ func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
 	}
 	known := map[string][]string{}
 	f.Tasks = func(vehicle string) ([]string, error) {
-		if names, ok := known[vehicle]; ok {
-			return names, nil
+		if known[vehicle] == nil {
+			list, err := stream.QueryWhy(ctx, nc, vehicle, "")
+			if err != nil {
+				return nil, err
+			}
+			known[vehicle] = job.Tasks(list)
 		}
-		list, err := stream.QueryWhy(ctx, nc, vehicle, "")
-		if err != nil {
-			return nil, err
-		}
-		known[vehicle] = job.Tasks(list)
 		return known[vehicle], nil
 	}
 	return f, nil

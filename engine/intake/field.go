@@ -84,10 +84,8 @@ var (
 // Fields are all fields of the data of a kind of event that comes from outside.
 func Fields(k engine.Kind) []Field { return forms[k].fields }
 
-// Keys are the keys of a mapping of a table whose rows are of the kind, for its data.
-func Keys(k engine.Kind) []string { return keys(forms[k].fields) }
-
-func keys(fields []Field) (out []string) {
+// Keys are the keys in a file of those fields that have one.
+func Keys(fields []Field) (out []string) {
 	for _, f := range fields {
 		if f.Key != Apart {
 			out = append(out, f.Key)

@@ -150,7 +150,7 @@ func TestRegisterSetsFields(t *testing.T) {
 		all := maps.Clone(given)
 		maps.Copy(all, more)
 		var out []string
-		for _, key := range keys(fields) {
+		for _, key := range Keys(fields) {
 			value := all[key]
 			if value == "" {
 				value = "x"

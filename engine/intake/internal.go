@@ -70,16 +70,14 @@ func (t *Ticks) pass(to time.Time) []engine.Event {
 // more than 24 h later than it was stored. A file has no time of storing.
 func InFuture(ev engine.Event, stored time.Time) error {
 	limit := stored.Add(day)
-	for _, t := range []struct {
-		name string
-		time time.Time
-	}{{"time", ev.Time}, {"recordedtime", ev.Recorded}} {
-		if t.time.After(limit) {
-			return refuse(t.name, "%s is more than 24 h later than it was stored (%s)",
-				t.time.UTC().Format(time.RFC3339), stored.UTC().Format(time.RFC3339))
-		}
+	at, t := "time", ev.Time
+	if !t.After(limit) {
+		at, t = "recordedtime", ev.Recorded
 	}
-	return nil
+	if !t.After(limit) {
+		return nil
+	}
+	return refuse(at, "%s is more than 24 h later than it was stored (%s)", t.UTC().Format(time.RFC3339), stored.UTC().Format(time.RFC3339))
 }
 
 var bookHash = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)

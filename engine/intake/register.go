@@ -54,7 +54,7 @@ func (r *registerReader) vehicle(p rules.Pair, at time.Time) (engine.Event, bool
 
 // fields reads a mapping into data.
 func (r *registerReader) fields(n *yaml.Node, what string, fields []Field, data any) map[string]*yaml.Node {
-	m := r.Mapping(n, what, keys(fields)...)
+	m := r.Mapping(n, what, Keys(fields)...)
 	for _, f := range fields {
 		if n := m[f.Key]; n != nil {
 			r.field(n, f, f.In(data))

@@ -1,6 +1,7 @@
 package table
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -102,11 +103,7 @@ func (r *reader) vehicle() string {
 		return s
 	}
 	if _, ok := r.fleet.Vehicles[s]; !ok {
-		near := r.nearVehicle(s)
-		if near == "" {
-			near = "NAME IN THE REGISTER"
-		}
-		r.fault(v, r.renamed(v, near)+"; or register it, or leave its rows out", "%q is no vehicle of the register%s", s, r.under(v))
+		r.fault(v, r.renamed(v, cmp.Or(r.nearVehicle(s), "NAME IN THE REGISTER"))+"; or register it, or leave its rows out", "%q is no vehicle of the register%s", s, r.under(v))
 	}
 	return s
 }
@@ -181,19 +178,16 @@ func (r *reader) component(vehicle string) string {
 		have = append(have, c.Name)
 	}
 	if !slices.Contains(have, s) {
-		r.fault(v, r.renamed(v, nearOr(s, have))+"; it has "+listed(have), "%s has no component %q%s", vehicle, s, r.under(v))
+		r.fault(v, r.renamed(v, nearOr(s, have))+"; it has "+cmp.Or(strings.Join(have, ", "), "none"), "%s has no component %q%s", vehicle, s, r.under(v))
 	}
 	return s
 }
 
 func nearOr(s string, have []string) string {
-	if near := rules.Near(s, have); near != "" {
-		return near
-	}
 	if len(have) == 1 {
 		return have[0]
 	}
-	return "NAME IN THE REGISTER"
+	return cmp.Or(rules.Near(s, have), "NAME IN THE REGISTER")
 }
 
 // analyteNear is the analyte of the nearest symbol or English name.
@@ -207,13 +201,6 @@ func analyteNear(s string) string {
 		return a.Name
 	}
 	return "ITS NAME IN RULES"
-}
-
-func listed(names []string) string {
-	if len(names) == 0 {
-		return "none"
-	}
-	return strings.Join(names, ", ")
 }
 
 // when reads the event's times.
@@ -288,7 +275,7 @@ func (r *reader) number(v *value, s, u string) (float64, wrong) {
 
 // meterValues reads the meters of the row.
 func (r *reader) meterValues(vehicle string) map[string]unit.Quantity {
-	var out map[string]unit.Quantity
+	out := map[string]unit.Quantity{}
 	reg := r.registered(vehicle)
 	for _, m := range r.meters {
 		q := r.quantity(m.value, "data.meters["+strconv.Quote(m.name)+"]")
@@ -302,9 +289,6 @@ func (r *reader) meterValues(vehicle string) map[string]unit.Quantity {
 			}
 			r.fault(m.value, r.cure(fmt.Sprintf("meters: {%s: {column: %s, unit: %s}}", nearOr(m.name, have), strconv.Quote(m.column), m.unit)),
 				"%s has no meter %q%s", vehicle, m.name, r.under(m.value))
-		}
-		if out == nil {
-			out = map[string]unit.Quantity{}
 		}
 		out[m.name] = *q
 	}
@@ -372,7 +356,7 @@ func (r *reader) service(ev engine.Event) []engine.Event {
 	if d.Fluid != nil && *d.Fluid == (engine.FluidData{}) {
 		d.Fluid = nil
 	}
-	if r.out || len(d.Tasks) == 0 && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
+	if r.out || len(d.Tasks)+len(d.Meters) == 0 && d.Fluid == nil && !d.Filter && d.Note == "" {
 		return nil
 	}
 	ev.ID = r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339), d.Component, strings.Join(d.Tasks, "+")})

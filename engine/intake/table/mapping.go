@@ -166,7 +166,7 @@ func (r *mappingReader) keys(root *yaml.Node) map[string]*yaml.Node {
 
 // keysOf are all keys of a mapping of a kind.
 func keysOf(k engine.Kind) []string {
-	keys := slices.Concat(commonKeys, intake.Keys(k))
+	keys := slices.Concat(commonKeys, intake.Keys(intake.Fields(k)))
 	if k == engine.SampleEvent {
 		keys = append(keys, resultKeys...)
 	}

@@ -101,7 +101,6 @@ func (m marks) form(text, body string) wrong {
 // unknownMark says what a mark that the mapping does not name may be.
 func (m marks) unknownMark(text, body, mark string) wrong {
 	as := func(key string) string { return fmt.Sprintf("%s: %s", key, markNames[mark]) }
-	inGroups := grouped(strings.Split(body, mark))
 	switch {
 	case mark == " " || mark == "'":
 		return bad(as("thousands mark"), "%q has %s between its digits", text, articles[mark])
@@ -118,10 +117,9 @@ func (m marks) unknownMark(text, body, mark string) wrong {
 			"%q has a point and a comma, and the mapping does not say what they are", text)
 	case strings.Count(body, mark) > 1:
 		return bad(as("thousands mark"), "%q has more than one %s, and the mapping does not say what it is", text, markNames[mark])
-	case m.thousands == "" && inGroups:
-		joined := strings.Replace(body, mark, "", 1)
-		point := strings.Replace(body, mark, ".", 1)
-		return bad(as("decimal mark")+", or "+as("thousands mark"), "%q could be %s or %s", text, joined, point)
+	case m.thousands == "" && grouped(strings.Split(body, mark)):
+		return bad(as("decimal mark")+", or "+as("thousands mark"), "%q could be %s or %s", text,
+			strings.Replace(body, mark, "", 1), strings.Replace(body, mark, ".", 1))
 	}
 	return bad(as("decimal mark"), "%q has a %s, and the mapping does not say what it is", text, markNames[mark])
 }
