@@ -41,8 +41,7 @@ func Short(line, id string, units rules.Units) (engine.Event, error) {
 	p := &shortReader{words: words, units: units, end: utf8.RuneCountInString(line) + 1}
 	ev := engine.Event{ID: engine.ID{Source: "/case", ID: id}}
 	ev.Time = p.time("the date")
-	kind := p.next("what happened: " + shortKinds + " or, in a case, baseline")
-	if p.err == nil {
+	if kind := p.next("what happened: " + shortKinds + " or, in a case, baseline"); p.err == nil {
 		p.body(&ev, kind)
 	}
 	if p.err != nil {
@@ -251,8 +250,7 @@ func (p *shortReader) vehicle(ev *engine.Event) {
 	p.rest(ev, func(w word) bool {
 		switch last := len(d.Components) - 1; w.text {
 		case "meter", "hours":
-			kind := map[string]string{"meter": "distance", "hours": "hours"}[w.text]
-			d.Meters = append(d.Meters, engine.MeterDef{Name: p.next("the meter's name"), Kind: kind})
+			d.Meters = append(d.Meters, engine.MeterDef{Name: p.next("the meter's name"), Kind: map[string]string{"meter": "distance", "hours": "hours"}[w.text]})
 		case "tag":
 			name, value, _ := strings.Cut(p.next("a tag like depot=north"), "=")
 			if d.Tags == nil {

@@ -1,6 +1,7 @@
 package board
 
 import (
+	"cmp"
 	"context"
 	_ "embed"
 	"errors"
@@ -165,17 +166,10 @@ func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string)
 		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
 		return
 	}
-	name := s.Name
 	v := view{Fault: fault, Shown: true, Stage: s.To, Standing: s.Standing, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
-	if name == "" {
-		name = l.Vehicle
-	}
-	p := b.Person(l.Person)
-	if p == nil {
-		p = notify.Anyone(l.Person)
-	}
+	p := cmp.Or(b.Person(l.Person), notify.Anyone(l.Person))
 	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, volumes
-	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)
+	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(s.Name, l.Vehicle), &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
 	v.Tasks, v.Own = b.tasks(l), s.Task
 	v.Meters = b.meters(l)
