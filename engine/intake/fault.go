@@ -16,9 +16,16 @@ import (
 type Fault struct {
 	// At is the attribute, or the field of the data, as data.results[2].unit; "" where
 	// it is the event as a whole.
-	At   string
-	Text string
+	At     string
+	Text   string
+	Reason error // ErrForged or ErrFuture; nil for all others
 }
+
+// The reasons of refusals of what is written as it should be.
+var (
+	ErrForged = errors.New("of a kind that the service alone writes")
+	ErrFuture = errors.New("later than it was stored")
+)
 
 // Error gives the place and what is wrong there.
 func (f *Fault) Error() string {
@@ -27,6 +34,9 @@ func (f *Fault) Error() string {
 	}
 	return f.At + ": " + f.Text
 }
+
+// Unwrap gives the reason.
+func (f *Fault) Unwrap() error { return f.Reason }
 
 // within is the error with the place that it is of; nil where it is nil.
 func within(at string, err error) error {
@@ -37,7 +47,7 @@ func within(at string, err error) error {
 }
 
 func refuse(at, format string, args ...any) error {
-	return &Fault{at, fmt.Sprintf(format, args...)}
+	return &Fault{At: at, Text: fmt.Sprintf(format, args...)}
 }
 
 // jsonFault says in this package's words what the JSON library found; the

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"fmt"
 	"regexp"
 	"time"
 
@@ -77,7 +78,7 @@ func InFuture(ev engine.Event, stored time.Time) error {
 	if !t.After(limit) {
 		return nil
 	}
-	return refuse(at, "%s is more than 24 h later than it was stored (%s)", t.UTC().Format(time.RFC3339), stored.UTC().Format(time.RFC3339))
+	return &Fault{at, fmt.Sprintf("%s is more than 24 h later than it was stored (%s)", t.UTC().Format(time.RFC3339), stored.UTC().Format(time.RFC3339)), ErrFuture}
 }
 
 var bookHash = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)
