@@ -138,8 +138,5 @@ func checkText(s string, where func() jsontext.Pointer) error {
 	case "/why":
 		allowed = "\n\r\t"
 	}
-	if err := atMost(s, limit); err != nil {
-		return err
-	}
-	return checkRunes(s, allowed)
+	return first(atMost(s, limit), checkRunes(s, allowed))
 }

@@ -58,6 +58,7 @@ var (
 		{Path: "density", Units: []unit.Kind{unit.Density}, Short: Apart, Key: "density"},
 		{Path: "results", Short: Apart, Key: "results"},
 	}
+	// The link says of what and by whom; the page asks for no filter and no name of a fluid.
 	serviceFields = []Field{
 		{"tasks", nil, Apart, "tasks", Apart, "task", "", ""},
 		{"component", nil, "on", "component", "component", Apart, "the component", "what it was done on (default: the one that the task is kept for)"},

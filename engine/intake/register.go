@@ -49,7 +49,11 @@ func (r *registerReader) vehicle(p rules.Pair, at time.Time) (engine.Event, bool
 	if r.Err() != nil {
 		return engine.Event{}, false
 	}
-	return r.event(p.Key, d, at)
+	ev, err := At(engine.Event{Kind: engine.VehicleEvent, Vehicle: p.Key.Value, Data: d}, at) // checked as any other way in would
+	if err != nil {
+		r.Fault(p.Key, "", "vehicle %s: %v", p.Key.Value, err)
+	}
+	return ev, err == nil
 }
 
 // fields reads a mapping into data.
@@ -101,16 +105,6 @@ func (r *registerReader) field(n *yaml.Node, f Field, at any) {
 			*at = append(*at, c)
 		})
 	}
-}
-
-// event checks the vehicle as any other way in would, and names it by what it says.
-func (r *registerReader) event(key *yaml.Node, d *engine.VehicleData, at time.Time) (engine.Event, bool) {
-	ev, err := At(engine.Event{Kind: engine.VehicleEvent, Vehicle: key.Value, Data: d}, at)
-	if err != nil {
-		r.Fault(key, "", "vehicle %s: %v", key.Value, err)
-		return engine.Event{}, false
-	}
-	return ev, true
 }
 
 // At gives the registration of a register another moment, and the identity that

@@ -18,8 +18,10 @@ import (
 // isAttributeName follows CloudEvents 1.0, "naming conventions": lower-case
 // letters and digits; the 20 characters it recommends are the rule here.
 func isAttributeName(s string) bool {
-	return s != "" && len(s) <= 20 && strings.Trim(s, "abcdefghijklmnopqrstuvwxyz0123456789") == ""
+	return s != "" && len(s) <= 20 && strings.Trim(s, lowerOrDigit) == ""
 }
+
+const lowerOrDigit = "abcdefghijklmnopqrstuvwxyz0123456789"
 
 // attributeText reads an attribute of the type String.
 func attributeText(name string, val jsontext.Value) (string, error) {
@@ -39,10 +41,7 @@ func attributeText(name string, val jsontext.Value) (string, error) {
 	if s == "" {
 		return "", refuse(name, "empty, leave it out or fill it")
 	}
-	if err := checkRunes(s, ""); err != nil {
-		return "", within(name, err)
-	}
-	return s, nil
+	return s, within(name, checkRunes(s, ""))
 }
 
 // plainText reports whether a JSON text stands for the very characters between its
@@ -115,15 +114,8 @@ func checkSource(s string) error {
 // plainPath reports whether s is a path that nothing can be said against, as nearly
 // every source is.
 func plainPath(s string) bool {
-	if len(s) < 2 || s[0] != '/' || s[1] == '/' {
-		return false
-	}
-	for i := range len(s) {
-		if c := s[i]; !(c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '/' || c == '-' || c == '_' || c == '.') {
-			return false
-		}
-	}
-	return true
+	const allowed = lowerOrDigit + "ABCDEFGHIJKLMNOPQRSTUVWXYZ/-_."
+	return len(s) > 1 && s[0] == '/' && s[1] != '/' && strings.TrimLeft(s, allowed) == ""
 }
 
 // checkSchema asks for a URI with a scheme; the schema itself is not read.

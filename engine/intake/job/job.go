@@ -8,6 +8,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -21,7 +22,7 @@ import (
 type Job struct {
 	Vehicle string
 	Tasks   []string
-	Said    map[string]string // by the path of the field in the event's data; any text of what is so
+	Said    map[string]string // not nil; by the path of the field in the event's data; any text of what is so
 	Meters  []Meter
 }
 
@@ -153,12 +154,8 @@ func quantity(option, text string, kind unit.Kind) (*unit.Quantity, error) {
 
 // exchanged reports whether something is said of fluid.
 func (j Job) exchanged() bool {
-	for path, text := range j.Said {
-		if strings.HasPrefix(path, "fluid.") && text != "" {
-			return true
-		}
-	}
-	return false
+	fluid := func(path string) bool { return strings.HasPrefix(path, "fluid.") && j.Said[path] != "" }
+	return slices.ContainsFunc(slices.Collect(maps.Keys(j.Said)), fluid)
 }
 
 // component is the one that was named, or the only one that the tasks are kept for.

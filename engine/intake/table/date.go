@@ -193,8 +193,7 @@ func (c calendar) swapped(s string, m, d int, last, other string) (int, int, int
 // named reads a date with the English name of its month.
 func (c calendar) named(s, name, day, year string) (y, m, d int, w wrong) {
 	for i := time.January; i <= time.December; i++ {
-		full := strings.ToLower(i.String())
-		if n := strings.ToLower(name); n == full || n == full[:3] || n == "sept" && i == time.September {
+		if n, full := strings.ToLower(name), strings.ToLower(i.String()); n == full || n == full[:3] || n == "sept" && i == time.September {
 			m = int(i)
 		}
 	}
