@@ -18,7 +18,6 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/engine"
-	"telltale/engine/intake"
 	"telltale/notify"
 	"telltale/notify/board"
 	"telltale/rules"
@@ -137,14 +136,8 @@ func (a *app) board(key board.Key) *board.Board {
 			}
 			return engine.Standing{}, false
 		},
-		Publish: func(ctx context.Context, body []byte) error {
-			ev, err := intake.Decode(body)
-			if err != nil {
-				return fmt.Errorf("an answer of our own: %w", err)
-			}
-			return a.log.Publish(ctx, ev)
-		},
-		Leave: a.askLeave,
+		Publish: a.log.Publish,
+		Leave:   a.askLeave,
 	}
 }
 

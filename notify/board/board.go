@@ -1,9 +1,11 @@
 package board
 
 import (
+	"cmp"
 	"context"
 	_ "embed"
 	"errors"
+	"fmt"
 	"html/template"
 	"log/slog"
 	"net/http"
@@ -12,6 +14,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/intake"
 	"telltale/notify"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -32,8 +35,8 @@ type Board struct {
 	Tasks func(l Link) []Task
 	// Person gives who a link was made for, nil where nobody is of that id any more.
 	Person func(id string) *notify.Person
-	// Publish stores an answer's event: CloudEvents, JSON.
-	Publish func(ctx context.Context, event []byte) error
+	// Publish stores an answer's event.
+	Publish func(ctx context.Context, ev engine.Event) error
 	// Leave notes that a person wants no more mails of a kind, or with back that they
 	// want them again. It is written down when it returns.
 	Leave func(ctx context.Context, person, kind string, back bool) error
@@ -52,7 +55,7 @@ type view struct {
 	Stage              string
 	Strong, Found      string
 	Figures            []string
-	Meters             []meter
+	Meters             []engine.MeterDef
 	At, Today, Later   string
 	Fluid              bool
 	Standing           string
@@ -62,8 +65,6 @@ type view struct {
 	Own                bool // the alarm is a task's, which is done with the form
 	Leave, Back        bool // the buttons to leave, and to come back
 }
-
-type meter struct{ Name, Unit string }
 
 // Task is work by its name and as people read it.
 type Task struct{ Name, Title string }
@@ -135,12 +136,16 @@ func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token strin
 		b.page(w, l, now, "")
 		return
 	}
-	event, done, err := answer(form{r.PostForm, l, token, now, s, b.Vehicle(l.Vehicle), b.tasks(l)})
+	ev, done, err := answer(form{r.PostForm, l, token, now, s, b.meters(l), b.tasks(l)})
 	if err != nil {
 		b.page(w, l, now, english.Sentence(err.Error()))
 		return
 	}
-	if err := b.Publish(r.Context(), event); err != nil {
+	if ev, err = intake.Checked(ev); err != nil {
+		b.trouble(w, fmt.Errorf("an answer of our own: %w", err))
+		return
+	}
+	if err := b.Publish(r.Context(), ev); err != nil {
 		b.trouble(w, err)
 		return
 	}
@@ -160,22 +165,13 @@ func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string)
 		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
 		return
 	}
-	name := s.Name
 	v := view{Fault: fault, Shown: true, Stage: s.To, Standing: s.Standing, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
-	if name == "" {
-		name = l.Vehicle
-	}
-	p := b.Person(l.Person)
-	if p == nil {
-		p = notify.Anyone(l.Person)
-	}
+	p := cmp.Or(b.Person(l.Person), notify.Anyone(l.Person))
 	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, unit.Volumes()
-	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)
+	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(s.Name, l.Vehicle), &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
 	v.Tasks, v.Own = b.tasks(l), s.Task
-	if d := b.Vehicle(l.Vehicle); d != nil {
-		v.Meters = metersOf(d)
-	}
+	v.Meters = b.meters(l)
 	code := http.StatusOK
 	if fault != "" {
 		code = http.StatusUnprocessableEntity
@@ -191,13 +187,9 @@ func (b *Board) show(w http.ResponseWriter, code int, v view) {
 	}
 }
 
-func metersOf(d *engine.VehicleData) (out []meter) {
-	for _, m := range d.Meters {
-		unit := "km"
-		if m.Kind == "hours" {
-			unit = "h"
-		}
-		out = append(out, meter{m.Name, unit})
+func (b *Board) meters(l Link) []engine.MeterDef {
+	if d := b.Vehicle(l.Vehicle); d != nil {
+		return d.Meters
 	}
-	return out
+	return nil
 }
