@@ -19,7 +19,7 @@ func (p *Partition) view(v *vehicle) *judge.View {
 }
 
 // known is the view of a vehicle that is registered, where a book is in force; else nil.
-func (p *Partition) fromStored(vehicle string) *judge.View {
+func (p *Partition) known(vehicle string) *judge.View {
 	r := p.record(vehicle)
 	if r == nil || p.law.Book == nil || r.Registered() == nil {
 		return nil
@@ -30,7 +30,7 @@ func (p *Partition) fromStored(vehicle string) *judge.View {
 // judged is the view of a vehicle that is judged; nil for one that is retired or not
 // known.
 func (p *Partition) judged(vehicle string) *judge.View {
-	v := p.fromStored(vehicle)
+	v := p.known(vehicle)
 	if v == nil || v.Rec.Registered().Retired {
 		return nil
 	}
@@ -107,20 +107,11 @@ func (p *Partition) Due(q due.Query) []due.Item {
 	return out
 }
 
-// Reckon gives the reckoning of every task and follow-up of a vehicle, in order
-// of task and component; of one task alone where it is named.
-func (p *Partition) Reckon(vehicle, task string) []due.Reckoning {
-	if v := p.judged(vehicle); v != nil {
-		return due.Reckonings(v, task)
-	}
-	return nil
-}
-
 // Why tells it for every rule, task, follow-up and data alarm of a vehicle, in
 // order of name and component; for one alone where it is named. It is empty for a
 // vehicle that nobody registered, and for a name that nothing has.
 func (p *Partition) Why(vehicle, name string) []why.Why {
-	if v := p.fromStored(vehicle); v != nil {
+	if v := p.known(vehicle); v != nil {
 		return why.Of(v, name)
 	}
 	return nil
@@ -140,7 +131,7 @@ func (p *Partition) Verdicts(vehicle, component string) []sample.Verdict {
 // postponements, each with its source. ExtendHistory adds what a log holds beyond
 // the record. It is nil for a vehicle that nobody registered.
 func (p *Partition) History(vehicle string) []history.Entry {
-	if v := p.fromStored(vehicle); v != nil {
+	if v := p.known(vehicle); v != nil {
 		return history.Of(v)
 	}
 	return nil

@@ -1,8 +1,6 @@
 package event
 
-import (
-	"fmt"
-)
+import "fmt"
 
 // RefusalClass is the kind of reason for which an event is refused. It is empty for an
 // event that fits nothing that is known of its vehicle.
@@ -20,11 +18,11 @@ const (
 // Refused is why an event cannot be used.
 type Refused struct {
 	Class RefusalClass
-	Text  string
+	text  string
 }
 
 // Error is the reason in words.
-func (r *Refused) Error() string { return r.Text }
+func (r *Refused) Error() string { return r.text }
 
 // Refuse says why an event does not fit its vehicle.
 func Refuse(format string, args ...any) error { return RefuseAs("", format, args...) }

@@ -123,7 +123,7 @@ func (v *sampleVerdict) drains(r *Result, mean float64) *Drains {
 		to = math.Min(to, l*mean)
 	}
 	n, _, ok := v.x.Sheet.ExchangesTo(r.Analyte, to)
-	if !ok || n == 0 || !v.fromStored(r.Analyte) {
+	if !ok || n == 0 || !v.known(r.Analyte) {
 		return nil
 	}
 	l, _, ok := v.x.Sheet.LitresTo(r.Analyte, to, event.Litres(v.x.Def.Capacity))
@@ -135,7 +135,7 @@ func (v *sampleVerdict) drains(r *Result, mean float64) *Drains {
 }
 
 // known reports whether the sample gives the analyte as a number.
-func (v *sampleVerdict) fromStored(analyte string) bool {
+func (v *sampleVerdict) known(analyte string) bool {
 	r, ok := v.x.Sheet.Result(analyte)
 	return ok && !r.Censored && !r.Above
 }

@@ -92,8 +92,8 @@ func (f *Forecast) words(fluid string) string {
 	return s + ". That is an offer: a person decides, and never against the maker's instructions or the law."
 }
 
-// Headline is the verdict in a line.
-func (v *Verdict) Headline() string {
+// headline is the verdict in a line.
+func (v *Verdict) headline() string {
 	return fmt.Sprintf("%s, %s: sample %s of %s: %s", v.where(), v.Component, v.Number, v.Drawn, v.Summary)
 }
 
@@ -125,7 +125,7 @@ func (v *Verdict) where() string {
 // Text is the whole verdict as a mechanic reads it, in several lines.
 func (v *Verdict) Text() string {
 	var t english.Lines
-	t.Line(0, "%s", v.Headline())
+	t.Line(0, "%s", v.headline())
 	if s := v.measured(); s != "" {
 		t.Line(1, "measured: %s", s)
 	}
