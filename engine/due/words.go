@@ -21,7 +21,7 @@ func (r *Reckoning) Write(t *english.Lines) {
 	case r.LastDone != "":
 		t.Line(1, "last done: %s%s", r.LastDone, byEvent(r.By))
 	default:
-		t.Line(1, "last done: nobody knows; %s", r.Policy)
+		t.Line(1, "last done: unknown; %s", r.Policy)
 	}
 	switch {
 	case r.FactorFrom != "" && len(r.Missing) > 0:

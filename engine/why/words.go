@@ -114,7 +114,7 @@ func (j *Judged) write(t *english.Lines) {
 		}
 	} else {
 		t.Line(1, "raised when: %s", english.OneLine(j.Condition))
-		t.Line(2, "which is %s", map[bool]string{true: "so", false: "not so"}[*j.Raise])
+		t.Line(2, "which is %t", *j.Raise)
 		due.WriteSource(t, 2, j.Source)
 	}
 	t.Line(1, "reckoned with:")
