@@ -11,16 +11,16 @@ import (
 	"telltale/rules/unit"
 )
 
-// Series is how the leading analytes went over the component's life, with
+// History is how the leading analytes went over the component's life, with
 // the drains between.
-type Series struct {
+type History struct {
 	Unit   string    `json:"unit"` // of Run: the book's distance, or h
 	Drains []float64 `json:"drains,omitempty"`
-	Series []Line    `json:"series"`
+	Series []Series    `json:"series"`
 }
 
-// Line is one analyte, as times the baseline's mean.
-type Line struct {
+// Series is one analyte, as times the baseline's mean.
+type Series struct {
 	Analyte string  `json:"analyte"`
 	Title   string  `json:"title"`
 	Points  []Point `json:"points"`
@@ -66,9 +66,9 @@ func (v *sampleVerdict) limits(analyte string, mean float64) map[string]float64 
 
 // history follows the analytes that lead now over all kept samples; there is none
 // without a baseline or a meter.
-func (v *sampleVerdict) history() *Series {
+func (v *sampleVerdict) history() *History {
 	names := v.leading(v.x.Sheet)
-	h := &Series{Unit: v.view.Book.Units.Distance}
+	h := &History{Unit: v.view.Book.Units.Distance}
 	run := func(i int) float64 { return unit.From(v.t.Lab[i].Distance, h.Unit) }
 	if math.IsNaN(run(len(v.t.Lab) - 1)) {
 		h.Unit = "h"
@@ -94,8 +94,8 @@ func (v *sampleVerdict) history() *Series {
 	return h
 }
 
-func (v *sampleVerdict) series(r Result, run func(int) float64) Line {
-	s := Line{Analyte: r.Analyte, Title: r.Title}
+func (v *sampleVerdict) series(r Result, run func(int) float64) Series {
+	s := Series{Analyte: r.Analyte, Title: r.Title}
 	mean := v.x.Baseline.Mean[r.Analyte]
 	for i := range v.t.Steps {
 		for _, old := range v.t.Lab[i].Results {

@@ -60,7 +60,7 @@ type Verdict struct {
 	Offer *IntervalOffer `json:"offer,omitempty"`
 	// NoOffer is why it offers no longer interval, where the forecast alone would.
 	NoOffer string  `json:"noOffer,omitempty"`
-	History *Series `json:"history,omitempty"`
+	History *History `json:"history,omitempty"`
 	// Made are the individuals charts of what the component makes.
 	Made []Made `json:"made,omitempty"`
 	Book string `json:"book"`
