@@ -16,7 +16,7 @@ import (
 type History struct {
 	Unit   string    `json:"unit"` // of Run: the book's distance, or h
 	Drains []float64 `json:"drains,omitempty"`
-	Series []Series    `json:"series"`
+	Series []Series  `json:"series"`
 }
 
 // Series is one analyte, as times the baseline's mean.

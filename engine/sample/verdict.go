@@ -59,7 +59,7 @@ type Verdict struct {
 	// Offer is another point for the work that renews the fluid, as the forecast has it.
 	Offer *IntervalOffer `json:"offer,omitempty"`
 	// NoOffer is why it offers no longer interval, where the forecast alone would.
-	NoOffer string  `json:"noOffer,omitempty"`
+	NoOffer string   `json:"noOffer,omitempty"`
 	History *History `json:"history,omitempty"`
 	// Made are the individuals charts of what the component makes.
 	Made []Made `json:"made,omitempty"`
