@@ -1,11 +1,17 @@
 package engine
 
 import (
+	"math"
 	"slices"
+	"time"
 
 	"telltale/engine/alarm"
 	"telltale/engine/event"
+	"telltale/engine/interval"
+	"telltale/engine/judge"
 	"telltale/engine/latch"
+	"telltale/engine/record"
+	"telltale/rules"
 )
 
 // judge brings everything that stands on this vehicle up to date with the event.
@@ -136,4 +142,194 @@ func (f *fold) carryOverAll() {
 	for _, at := range a.Rules.Tasks {
 		f.carryOver(at.Task.Was, at.Task.Name, f.ComponentName(at.Component))
 	}
+}
+
+// anew reports whether a rule on that component must walk its history again: a
+// fact came before something that was judged.
+func (f *fold) anew(comp int) bool {
+	if f.change.All {
+		return true
+	}
+	if !f.change.Fact || comp < 0 {
+		return f.change.Fact && f.Rec.LateFact(&f.ev)
+	}
+	t := f.Timeline(comp)
+	i := t.LastSample()
+	if f.change.Again && f.change.Sample == f.ComponentName(comp) {
+		return true
+	}
+	if i < 0 || t.Steps[i].Sample.ID == f.ev.ID {
+		return false
+	}
+	return f.change.Place.Compare(t.Steps[i].Place) <= 0
+}
+
+// newJudgement is the place at which the event has a rule judged, if it does and
+// the rule need not walk again.
+func (f *fold) newJudgement(ar rules.AppliedRule) (judge.Judgement, bool) {
+	r, c := ar.Rule, f.change
+	switch {
+	case f.ev.Kind == event.TickEvent && r.On&rules.OnClock != 0:
+		return judge.Judgement{Before: record.LastPlace, At: math.MaxInt64}, true
+	case !c.Fact:
+		return judge.Judgement{}, false
+	case c.Sample != "" && r.On&rules.OnSample != 0 && c.Sample == f.ComponentName(ar.Component):
+		t := f.Timeline(ar.Component)
+		if i := t.LastSample(); i >= 0 && t.Steps[i].Sample.ID == f.ev.ID {
+			return judge.Judgement{Before: t.Steps[i].Place, At: max(t.Steps[i].At, f.ev.Time.UnixNano()), ID: f.ev.ID}, true
+		}
+	case c.Reading && r.On&rules.OnReading != 0 && f.Rec.AcceptedReading(&f.ev),
+		c.Service != nil && r.On&rules.OnService != 0:
+		return judge.Judgement{Before: record.PlaceOf(f.ev.Time.UnixNano(), event.ServiceEvent), At: f.ev.Time.UnixNano(), ID: f.ev.ID}, true
+	}
+	return judge.Judgement{}, false
+}
+
+// judgeRule brings one rule up to date after the event and turns its alarm.
+func (f *fold) judgeRule(ar rules.AppliedRule) {
+	k := alarm.Key{Rule: ar.Rule.Name, Component: f.ComponentName(ar.Component)}
+	l, had := f.Rec.LatchOf(k)
+	var last judge.Judgement
+	switch at, now := f.newJudgement(ar); {
+	case f.anew(ar.Component) || !had:
+		before := l
+		l, last = f.Walk(ar.Rule, ar.Component, k)
+		l.KeepOpenings(ar.Rule, &before)
+	case now:
+		if f.Step(ar.Rule, ar.Component, &l, at) {
+			last = at
+		}
+	default:
+		return
+	}
+	f.setLatch(l)
+	if len(l.Missing) > 0 {
+		f.notJudged(k, l)
+	}
+	if a := f.Rec.Alarm(k); a != nil && a.Stage != l.Stage || a == nil && l.Stage > 0 {
+		f.moveRule(ar, l, last)
+	}
+}
+
+// moveRule asks for the alarm's move to the latch's stage. It is apart so that a
+// latch is copied to where closures live only when an alarm moves.
+func (f *fold) moveRule(ar rules.AppliedRule, l latch.Latch, at judge.Judgement) {
+	f.move(alarmMove{Key: l.Key, stage: l.Stage, words: func(t *alarm.Transition, from, to int) {
+		f.RuleWords(t, ar, l, at, from, to, f.causeIDs())
+	}})
+}
+
+// setLatch puts the latch into the record, of which the latches are copied at the
+// first of the fold.
+func (f *fold) setLatch(l latch.Latch) {
+	r := f.Rec
+	if !f.ownLatches {
+		r.Latches, f.ownLatches = slices.Clone(r.Latches), true
+	}
+	i, ok := r.LatchAt(l.Key)
+	if ok {
+		r.Latches[i] = l
+		return
+	}
+	r.Latches = slices.Insert(r.Latches, i, l)
+}
+
+// judgedTask is a task or follow-up that was judged.
+type judgedTask struct {
+	judge.Due
+	calendar int64 // nextByCalendar, once the fold settles
+}
+
+// unsteady: a reading may move the due point, or take the stage back.
+func (j *judgedTask) unsteady() bool {
+	return j.Due.Waiting || j.Due.AsksFacts() || j.Due.Stage == interval.Soon && j.Due.Forecast
+}
+
+// judgeTasks finds each task's stage.
+func (f *fold) judgeTasks() {
+	list := f.Applied().Rules.Tasks
+	f.judged, f.moves = slices.Grow(f.judged, len(list)+2), slices.Grow(f.moves, len(list)+5)
+	for _, at := range list {
+		d := f.Reckon(at, record.LastPlace, math.MaxInt64)
+		f.PullIn(&d)
+		f.moveTask(d, f.Key(at.Task.Name, at.Component))
+	}
+}
+
+func (f *fold) moveTask(d judge.Due, k alarm.Key) {
+	f.judged = append(f.judged, judgedTask{Due: d})
+	j := &f.judged[len(f.judged)-1]
+	f.JudgeDue(&j.Due)
+	f.move(alarmMove{Key: k, task: true, stage: j.Stage, due: len(f.judged)})
+}
+
+// judgeFollowUps finds the stage of every follow-up that was opened. Follow-ups
+// are keyed by component and name; opening one that stands keeps the earlier point.
+func (f *fold) judgeFollowUps() {
+	f.EachFollowUp(func(d *judge.Due, k alarm.Key, stands bool) {
+		if stands {
+			f.moveTask(*d, k)
+			return
+		}
+		title, end := d.Title(), d.FollowUpEnd()
+		f.move(alarmMove{Key: k, task: true, words: func(t *alarm.Transition, _, _ int) {
+			t.Title, t.Message, t.Events = title, end, f.causeIDs()
+		}})
+	})
+}
+
+// settle notes the next moment at which a tick can change something, in Unix
+// seconds, and what readings cannot.
+func (f *fold) settle() {
+	r := f.Rec
+	reg := r.Registered()
+	switch {
+	case reg == nil:
+		r.Next = record.Seconds(r.FirstSeen) + int64(unregisteredFor/time.Second) + 1
+	case f.Book == nil || reg.Retired || r.Out:
+		r.Next = math.MaxInt64
+	case f.unclocked():
+		r.Next = 0
+	case !f.whole:
+		r.Next = min(r.Next, f.nextOfAlarms())
+	default:
+		for i := range f.judged {
+			f.judged[i].calendar = f.NextByCalendar(&f.judged[i].Due)
+		}
+		r.Next = f.nextChange()
+		f.quiet = f.drawQuiet()
+		if f.quiet != nil {
+			f.dropDerived()
+		}
+	}
+}
+
+// dropDerived frees what can be made again when it is asked for.
+func (f *fold) dropDerived() {
+	f.Rec.DropChains()
+	f.Kept = nil
+}
+
+func (f *fold) nextChange() int64 {
+	onClock := func(ar rules.AppliedRule) bool { return ar.Rule.On&rules.OnClock != 0 }
+	if f.Now.IsZero() || slices.ContainsFunc(f.Applied().Rules.Rules, onClock) {
+		return 0
+	}
+	next := f.nextOfAlarms()
+	for i := range f.judged {
+		next = min(next, f.judged[i].calendar, f.NextByUsage(&f.judged[i].Due))
+	}
+	chains := f.Rec.Chains()
+	for i := range chains {
+		next = min(next, f.NextOfMeter(&chains[i]))
+	}
+	return next
+}
+
+func (f *fold) nextOfAlarms() int64 {
+	next := int64(math.MaxInt64)
+	for i := range f.Rec.Alarms {
+		next = min(next, f.Rec.Alarms[i].NextChange())
+	}
+	return next
 }

@@ -283,3 +283,178 @@ func (c *Chain) WholeUnit() float64 {
 	}
 	return unit.Mile
 }
+
+// LifeAt is the life value that a service or sample stands on: its own accepted
+// reading, else the last accepted one before it, which is then an estimate. A
+// reading of its own that is too old to be kept in the chain is taken where it
+// fits between those that are.
+func (c *Chain) LifeAt(s *Stamp, own map[string]unit.Quantity) (life float64, estimated, ok bool) {
+	if p, found := c.of(s); found && p.Accepted {
+		return p.Life, false, true
+	} else if !found {
+		if v, has := meterValue(own, c.Name, c.Hours); has {
+			if life, ok := c.fits(s.At, v); ok {
+				return life, false, true
+			}
+		}
+	}
+	p, ok := c.Last(s.At)
+	return p.Life, true, ok
+}
+
+// fits gives the life value of a face value between the accepted readings around
+// a moment, and whether it lies between theirs.
+func (c *Chain) fits(at int64, face float64) (life float64, ok bool) {
+	before, hasBefore := c.Last(at)
+	i := slices.IndexFunc(c.Points, func(p Point) bool { return p.Accepted && p.At > at })
+	switch {
+	case hasBefore:
+		life = face + (before.Life - before.Face)
+	case i >= 0:
+		life = face + (c.Points[i].Life - c.Points[i].Face)
+	default:
+		return 0, false
+	}
+	return life, (!hasBefore || life >= before.Life) && (i < 0 || life <= c.Points[i].Life)
+}
+
+// Estimates reports whether a service or sample stands on the reading before it,
+// for want of one of its own that is accepted, or work that was put off does.
+func (r *Record) Estimates(c *Chain) bool {
+	estimated := func(s *Stamp, own map[string]unit.Quantity) bool {
+		_, est, ok := c.LifeAt(s, own)
+		return ok && est && !s.Void
+	}
+	return slices.ContainsFunc(r.Services, func(s Service) bool { return estimated(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Samples, func(s Sample) bool { return estimated(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Postponed, func(p Postponed) bool { return r.waits(&p) })
+}
+
+// standsOtherwise reports whether a service or sample that stood on the reading before
+// it stands on another value since the chain was made anew.
+func (r *Record) standsOtherwise(before, after *Chain) bool {
+	moved := func(s *Stamp, own map[string]unit.Quantity) bool {
+		was, est, ok := before.LifeAt(s, own)
+		if !ok || !est || s.Void {
+			return false
+		}
+		is, _, ok := after.LifeAt(s, own)
+		return !ok || is != was
+	}
+	return slices.ContainsFunc(r.Services, func(s Service) bool { return moved(&s.Stamp, s.Meters) }) ||
+		slices.ContainsFunc(r.Samples, func(s Sample) bool { return moved(&s.Stamp, s.Meters) })
+}
+
+// compareChains tells whether a reading that both hold got another verdict, or one
+// that a service or sample stands on is kept no longer, and whether any is.
+func compareChains(before, after []Point) (changed, dropped bool) {
+	j := 0
+	for _, b := range before {
+		for j < len(after) && after[j].At < b.At {
+			j++
+		}
+		found := false
+		for k := j; k < len(after) && after[k].At == b.At; k++ {
+			if a := after[k]; a.key == b.key && a.ID == b.ID {
+				found = true
+				changed = changed || a.Accepted != b.Accepted || a.Life != b.Life
+			}
+		}
+		changed = changed || !found && b.Own
+		dropped = dropped || !found
+	}
+	return changed, dropped
+}
+
+// Moments are when the meter was heard of, Unix seconds.
+func (c *Chain) Moments() []int64 {
+	out := make([]int64, len(c.Points))
+	for i, p := range c.Points {
+		out[i] = Seconds(p.At)
+	}
+	return out
+}
+
+// ReckonUsage is the chain's usage up to a moment, from the thinned accepted
+// readings, so that it is a function of the set of facts.
+func (c *Chain) ReckonUsage(at int64) *meter.Usage {
+	whole := len(c.Points) == 0 || at >= c.Points[len(c.Points)-1].At
+	if whole && c.usage != nil {
+		return c.usage
+	}
+	var room [64]meter.Reading
+	in := room[:0]
+	for _, p := range c.Kept() {
+		if p.At <= at {
+			in = append(in, meter.Reading{At: Seconds(p.At), Value: p.Life})
+		}
+	}
+	u := meter.Estimate(in)
+	if whole {
+		c.usage = &u
+	}
+	return &u
+}
+
+// Kept are the accepted points that thinning keeps, so that what is made of
+// them is a function of the set of facts.
+func (c *Chain) Kept() []Point {
+	if c.thinned == nil && len(c.Points) > 0 {
+		c.thinned = meter.ThinFunc(c.Points, func(p *Point) int64 { return Seconds(p.At) }, func(p *Point) bool { return p.Own })
+		if slices.ContainsFunc(c.thinned, func(p Point) bool { return !p.Accepted }) {
+			accepted := make([]Point, 0, len(c.thinned))
+			for i := range c.thinned {
+				if c.thinned[i].Accepted {
+					accepted = append(accepted, c.thinned[i])
+				}
+			}
+			c.thinned = accepted
+		}
+	}
+	return c.thinned
+}
+
+// Steepest is the greatest slope between two points at least so many seconds apart.
+func (c *Chain) Steepest(apart int64) float64 {
+	most := 0.0
+	for i, a := range c.Points {
+		for j := len(c.Points) - 1; j > i; j-- {
+			t := Seconds(c.Points[j].At) - Seconds(a.At)
+			if t < apart {
+				break
+			}
+			most = max(most, (c.Points[j].Life-a.Life)/float64(t))
+		}
+	}
+	return most
+}
+
+// LimitAt is the life value up to which later points make no slope over pace with
+// any that there are, nor with one another, where they are apart.
+func (c *Chain) LimitAt(pace float64, apart int64) float64 {
+	limit, last := math.Inf(1), Seconds(c.Points[len(c.Points)-1].At)
+	for _, p := range c.Points {
+		limit = min(limit, p.Life+float64(pace*float64(max(apart, last-Seconds(p.At)))))
+	}
+	return limit
+}
+
+// LastFact is the last moment of what is not a plain reading.
+func (r *Record) LastFact(zone *time.Location) int64 {
+	last := int64(math.MinInt64)
+	for i := range r.Services {
+		last = max(last, r.Services[i].At)
+	}
+	for i := range r.Samples {
+		last = max(last, r.Samples[i].At, r.Samples[i].Place(zone).At)
+	}
+	for i := range r.Postponed {
+		last = max(last, r.Postponed[i].At)
+	}
+	for i := range r.Meters {
+		for j := range r.Meters[i].Replaced {
+			last = max(last, r.Meters[i].Replaced[j].At)
+		}
+	}
+	return last
+}

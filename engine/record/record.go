@@ -4,9 +4,18 @@
 package record
 
 import (
+	"cmp"
+	"hash/maphash"
+	"slices"
+	"strings"
+	"time"
+
 	"telltale/engine/alarm"
 	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/engine/latch"
+	"telltale/engine/meter"
+	"telltale/rules/unit"
 )
 
 // Record is all that is kept of one vehicle: facts in order of observed time,
@@ -116,4 +125,213 @@ func (r *Record) DisputedReadings() map[event.ID][]string {
 		}
 	}
 	return out
+}
+
+// Stamp is what every fact carries: its event's identity and when it was
+// observed. A voided fact stays as a tombstone, so that it makes no difference
+// whether the void came before or after it.
+type Stamp struct {
+	At     int64    `json:"t"` // observed, Unix nanoseconds
+	ID     event.ID `json:"i"`
+	Digest uint64   `json:"d"`
+	Key    uint32   `json:"-"` // hash of ID, to find it quickly
+	Void   bool     `json:"x,omitempty"`
+}
+
+func (s *Stamp) stamp() *Stamp { return s }
+
+// StampOf is the stamp of the event's fact.
+func StampOf(ev *event.Event) Stamp {
+	return Stamp{At: ev.Time.UnixNano(), ID: ev.ID, Key: KeyOf(ev.ID), Digest: ev.Digest}
+}
+
+// KeyOf is the hash of an identity in this process.
+func KeyOf(id event.ID) uint32 {
+	return uint32(maphash.String(keys, id.Source) + 3*maphash.String(keys, id.ID))
+}
+
+// keys is what identities are hashed with to find them quickly. No hash is stored.
+var keys = maphash.MakeSeed()
+
+// order sorts facts of one kind: by observed time, then source, then id.
+func (s *Stamp) order(o *Stamp) int {
+	return cmp.Or(cmp.Compare(s.At, o.At), strings.Compare(s.ID.Source, o.ID.Source), strings.Compare(s.ID.ID, o.ID.ID))
+}
+
+// Reading is a face value in metres or seconds.
+type Reading struct {
+	Stamp
+	Value float64 `json:"v"`
+}
+
+// Replaced is a replaced instrument: the old one's last face value, the new one's first.
+type Replaced struct {
+	Stamp
+	Last  float64 `json:"l"`
+	First float64 `json:"f"`
+}
+
+// Registration, Service, Sample and Postponed are facts with their event's data.
+type (
+	Registration struct {
+		Stamp
+		*event.VehicleData
+	}
+	// Service is work that was done.
+	Service struct {
+		Stamp
+		*event.ServiceData
+	}
+	// Sample is a fluid sample.
+	Sample struct {
+		Stamp
+		*event.SampleData
+		Reported int64 `json:"r,omitempty"` // Unix nanoseconds, where that was after Stamp.At
+		// Fleet is what the fleet's baselines say of it; nil where none was in force.
+		Fleet  *fleet.Figures `json:"fleet,omitempty"`
+		parsed *Sheet         // derived from SampleData; nil until it is asked for
+		// drawnAt is where it was drawn by days of drawnIn, which is nil until it is asked for.
+		drawnAt Place
+		drawnIn *time.Location
+	}
+	// Postponed is a person's word that a task can wait, or that it goes to where a
+	// forecast offered it: there To is that point, metres of life distance or, with
+	// ByHours, seconds of running.
+	Postponed struct {
+		Stamp
+		*event.AnswerData
+		To      float64 `json:"to,omitempty"`
+		ByHours bool    `json:"byHours,omitempty"`
+	}
+	// Voiding takes another event out.
+	Voiding struct {
+		Stamp
+		Target event.ID `json:"of"`
+	}
+)
+
+// keepServices bounds the services: the latest of all, and for each task and
+// component the latest that list it.
+func keepServices(list []Service) []Service {
+	if len(list) <= keptServices {
+		return list
+	}
+	type key struct{ Task, Component string }
+	count := map[key]int{}
+	var out []Service
+	for i := len(list) - 1; i >= 0; i-- {
+		s := list[i]
+		keep := len(list)-i <= keptServices
+		for _, t := range s.Tasks {
+			k := key{t, s.Component}
+			if count[k] < keptPerTask {
+				count[k]++
+				keep = true
+			}
+		}
+		if keep {
+			out = append(out, s)
+		}
+	}
+	slices.Reverse(out)
+	return out
+}
+
+// keepSamples bounds the samples of each component to the latest.
+func keepSamples(list []Sample) []Sample {
+	count := map[string]int{}
+	for i := range list {
+		count[list[i].Component]++
+	}
+	if !slices.ContainsFunc(list, func(s Sample) bool { return count[s.Component] > keptSamples }) {
+		return list
+	}
+	var out []Sample
+	for _, s := range list {
+		if count[s.Component] <= keptSamples {
+			out = append(out, s)
+		}
+		count[s.Component]--
+	}
+	return out
+}
+
+// waits reports whether work may still be put off by the answer: nobody wrote it down
+// since.
+func (r *Record) waits(p *Postponed) bool {
+	done := func(s Service) bool { return !s.Void && s.At >= p.At && slices.Contains(s.Tasks, p.Task) }
+	return !p.Void && p.To == 0 && !slices.ContainsFunc(r.Services, done)
+}
+
+// MeterLog is what one instrument (and those it replaced) showed.
+type MeterLog struct {
+	Name     string     `json:"name"`
+	Hours    bool       `json:"hours,omitempty"`
+	Readings []Reading  `json:"r,omitempty"`
+	Replaced []Replaced `json:"p,omitempty"`
+}
+
+// makeRoom sees that a reading can be appended. There are many vehicles, so there is
+// never much more room than is used; append would double it.
+func (m *MeterLog) makeRoom() {
+	n := len(m.Readings)
+	if n < cap(m.Readings) {
+		return
+	}
+	more := 4
+	if n >= 32 {
+		more = 16
+	}
+	m.Readings = append(make([]Reading, 0, n+more), m.Readings...)
+}
+
+// meter returns the index of the log of that name, adding one where there is
+// none; the list of logs is copied, so the old record keeps its own.
+func (r *Record) meter(name string, hours bool) int {
+	i, found := slices.BinarySearchFunc(r.Meters, name, func(m MeterLog, n string) int { return strings.Compare(m.Name, n) })
+	r.Meters = slices.Clone(r.Meters)
+	if !found {
+		r.Meters = slices.Insert(r.Meters, i, MeterLog{Name: name, Hours: hours})
+	}
+	return i
+}
+
+// thin keeps the readings that the bounds allow.
+func thin(list []Reading) []Reading {
+	return meter.ThinFunc(list, func(r *Reading) int64 { return Seconds(r.At) }, func(*Reading) bool { return false })
+}
+
+// meterValue is the value of the named meter in base units, if it is there and
+// of the meter's kind.
+func meterValue(q map[string]unit.Quantity, name string, hours bool) (float64, bool) {
+	v, ok := q[name]
+	if !ok {
+		return 0, false
+	}
+	base, kind, err := v.Base()
+	return base, err == nil && (kind == unit.Time) == hours && (kind == unit.Distance) != hours
+}
+
+// Full: it has as many readings as are kept before they are thinned.
+func (m *MeterLog) Full() bool { return len(m.Readings) >= thinAt }
+
+// Push puts a reading that follows the last of the i-th meter. Its life value is its
+// face value and so much more.
+func (r *Record) Push(i int, p Reading, shift float64) {
+	m := &r.Meters[i]
+	m.makeRoom()
+	m.Readings = append(m.Readings, p)
+	if c := r.chainIfMade(m.Name); c != nil {
+		c.push(p, shift)
+	}
+}
+
+// Thinned is the record as it is stored, with no more readings than the bounds allow.
+func (r *Record) Thinned() *Record {
+	c := *r
+	c.Meters = slices.Clone(r.Meters)
+	for i := range c.Meters {
+		c.Meters[i].Readings = thin(c.Meters[i].Readings)
+	}
+	return &c
 }
