@@ -78,7 +78,7 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 	item := Item{
 		Vehicle: v.Rec.Vehicle, Name: reg.Name, Tags: reg.Tags, People: reg.People, Component: k.Component,
 		Task: k.Rule, Title: d.Title(), Stage: alarm.TaskStages[d.Stage], Limit: d.Limit.String(), Why: v.DueWords(d),
-		Cautions: d.Cautions(), FollowUp: d.Fu != nil,
+		Cautions: d.Cautions(), FollowUp: d.FollowUp != nil,
 	}
 	item.PulledIn, item.Figures = v.PulledIn(d), v.ComponentDef(d.Comp).Figures()
 	item.OwnCautions = v.Book.Own(item.Cautions)

@@ -107,11 +107,11 @@ func Reckonings(v *judge.View, task string) []Reckoning {
 func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 	v.JudgeDue(d)
 	r := Reckoning{
-		Vehicle: v.Rec.Vehicle, Component: k.Component, Task: k.Rule, Title: d.Title(), FollowUp: d.Fu != nil,
+		Vehicle: v.Rec.Vehicle, Component: k.Component, Task: k.Rule, Title: d.Title(), FollowUp: d.FollowUp != nil,
 		Stage: alarm.TaskStages[d.Stage], Limit: d.Limit.String(), Factor: d.Plan.Shorten,
 	}
-	if d.Fu != nil {
-		r.Lapses = v.WithinWords(interval.Limits(d.Fu.Lapses))
+	if d.FollowUp != nil {
+		r.Lapses = v.WithinWords(interval.Limits(d.FollowUp.Lapses))
 	}
 	if d.Last != nil {
 		r.LastDone, r.Estimated = d.Last.Date.String(), d.Last.Estimated

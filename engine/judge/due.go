@@ -16,17 +16,17 @@ import (
 // Due is where one task or follow-up stands: how its due point was reckoned and, once
 // judged, its stage.
 type Due struct {
-	Task *rules.Task // nil for a follow-up
-	Fu   *rules.FollowUp
-	Comp int
-	Plan interval.Plan
-	// last is the last time it was done; nil where never. from is what the due
-	// point counts from: last, or what the policy for an unknown history says.
+	Task     *rules.Task // nil for a follow-up
+	FollowUp *rules.FollowUp
+	Comp     int
+	Plan     interval.Plan
+	// Last is the last time it was done; nil where never. From is what the due
+	// point counts from: Last, or what the policy for an unknown history says.
 	Last  *interval.Done
 	From  interval.Done
-	By    event.ID // the service behind last, or what opened the follow-up
+	By    event.ID // the service behind Last, or what opened the follow-up
 	Point interval.Point
-	// noHistory: due, with no point. waiting: nothing to count from yet.
+	// NoHistory: due, with no point. Waiting: nothing to count from yet.
 	NoHistory, Waiting bool
 	// lapse is where a follow-up is so far past its point that it is not asked for any
 	// more, by its meters alone; lapsed: it was.
@@ -40,8 +40,8 @@ type Due struct {
 	State interval.State
 	meter *record.Chain // of the limit that decides, nil for the calendar
 	read  record.Point
-	// likely is the forecast date of the first meter limit, by the chain first at the
-	// life value at; sure: it is known.
+	// Likely is the forecast date of the first meter limit, by the chain first at the
+	// life value at; Sure: it is known.
 	Likely interval.Date
 	first  *record.Chain
 	at     float64
@@ -201,7 +201,7 @@ func (d *Due) LapseWall(hours bool) float64 {
 	if hours {
 		at = d.lapse.Hours
 	}
-	if d.Fu == nil || math.IsNaN(at) {
+	if d.FollowUp == nil || math.IsNaN(at) {
 		return math.Inf(1)
 	}
 	return at - float64(rules.Slack*math.Abs(at))
@@ -220,8 +220,8 @@ func (d *Due) CountsFrom(l interval.Limit) interval.Done {
 // Title is the task's or follow-up's, as a sentence begins.
 func (d *Due) Title() string {
 	switch {
-	case d.Fu != nil:
-		return followUpTitle(d.Fu)
+	case d.FollowUp != nil:
+		return followUpTitle(d.FollowUp)
 	case d.Task.Title != "":
 		return english.Capital(d.Task.Title)
 	}
@@ -230,8 +230,8 @@ func (d *Due) Title() string {
 
 // Cautions are what to mind at the work.
 func (d *Due) Cautions() []string {
-	if d.Fu != nil {
-		return d.Fu.Cautions
+	if d.FollowUp != nil {
+		return d.FollowUp.Cautions
 	}
 	return d.Task.Cautions
 }
@@ -261,7 +261,7 @@ func (v *View) JudgeDue(d *Due) {
 	}
 	d.State = v.state(d)
 	d.Verdict = d.Plan.Judge(d.Point, d.State)
-	if (d.Fu != nil && d.Fu.Within || len(d.pulls) > 0) && d.Stage == interval.Normal {
+	if (d.FollowUp != nil && d.FollowUp.Within || len(d.pulls) > 0) && d.Stage == interval.Normal {
 		d.Stage = interval.Soon
 	}
 	v.hold(d)

@@ -67,7 +67,7 @@ func (v *View) EachFollowUp(visit func(d *Due, k alarm.Key, stands bool)) {
 		n := sameFollowUp(list)
 		d, stands := v.standing(list[:n])
 		if !stands {
-			d.Fu = list[0].def
+			d.FollowUp = list[0].def
 		}
 		visit(&d, v.Key(list[0].Name, list[0].comp), stands)
 		list = list[n:]
@@ -137,7 +137,7 @@ func (v *View) hasLapsed(d *Due) bool {
 
 func (v *View) openedState(o openedFollowUp) Due {
 	from := interval.Done{Date: interval.DateOf(time.Unix(0, o.At), v.Applied().Zone), Distance: event.FromStored(o.Distance), Hours: event.FromStored(o.Hours)}
-	d := Due{Fu: o.def, Comp: o.comp, By: o.By, Last: &from}
+	d := Due{FollowUp: o.def, Comp: o.comp, By: o.By, Last: &from}
 	d.Plan = interval.Plan{
 		Every: interval.Limits(o.def.At), Early: interval.Limits(o.def.Early), Shorten: 1,
 		TolShare: o.def.Tolerance.Share, TolFixed: interval.Limits(o.def.Tolerance.Fixed),

@@ -122,7 +122,7 @@ func (v *View) limitWords(d *Due) string {
 
 func (v *View) taskEvidence(d *Due) []rules.Evidence {
 	var out []rules.Evidence
-	if d.Last != nil && d.Fu == nil {
+	if d.Last != nil && d.FollowUp == nil {
 		e := rules.Evidence{Of: "last done", Note: d.Last.Date.String()}
 		if d.Last.Estimated {
 			e.Note += ", meter value estimated"
