@@ -2,11 +2,12 @@ package notify
 
 import (
 	"fmt"
-	"html/template"
 	"runtime/debug"
 	"strings"
 
 	"telltale/engine"
+	"telltale/notify/page"
+	"telltale/notify/people"
 )
 
 // What stands in this file says a message in raw figures when our own words fail:
@@ -29,8 +30,8 @@ func (n *Notifier) written(doing string, words, bare func() Message) (m Message)
 }
 
 // bareNews is a letter or a summary in raw figures, under the key that it has in words.
-func bareNews(p *Person, k string, c Cause, transitions []*engine.Transition) Message {
-	m := Message{Key: k, Cause: c.Key, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail, Time: c.Time, Subject: "Raw figures"}
+func bareNews(p reader, k string, c Cause, transitions []*engine.Transition) Message {
+	m := Message{Key: k, Cause: c.Key, Person: p.ID, Name: p.Name, Way: people.Mail, To: p.Mail, Time: c.Time, Subject: "Raw figures"}
 	var b strings.Builder
 	for i, t := range transitions {
 		if i == maxBlocks {
@@ -39,7 +40,7 @@ func bareNews(p *Person, k string, c Cause, transitions []*engine.Transition) Me
 		}
 		if i == 0 {
 			m.Vehicle, m.Stage, m.Time = t.Vehicle, t.To, t.Time
-			m.Subject = clean(strings.Join(strings.Fields(t.Vehicle+" "+t.Component), ", ")+": "+t.Rule, 120)
+			m.Subject = page.Clean(strings.Join(strings.Fields(t.Vehicle+" "+t.Component), ", ")+": "+t.Rule, 120)
 		}
 		bareTransition(&b, t)
 	}
@@ -52,24 +53,24 @@ func (t telling) bare(c Cause) Message {
 	for _, n := range t.mine {
 		all = append(all, n.Transition)
 	}
-	return bareNews(t.p, key("alarm", c.Key, t.mine[0].Vehicle, t.p.ID, "mail"), c, all)
+	return bareNews(t.p, key("alarm", c.Key, t.mine[0].Vehicle, t.p.ID, people.Mail), c, all)
 }
 
-func barePieces(p *Person, c Cause, pieces []piece) Message {
+func barePieces(p reader, c Cause, pieces []piece) Message {
 	var all []*engine.Transition
 	for i := range pieces {
 		all = append(all, &pieces[i].T)
 	}
-	return bareNews(p, key("summary", c.Key, p.ID, "mail"), c, all)
+	return bareNews(p, key("summary", c.Key, p.ID, people.Mail), c, all)
 }
 
 func bareTransition(b *strings.Builder, t *engine.Transition) {
 	say := func(label, text string) {
-		if text = clean(text, 300); text != "" {
+		if text = page.Clean(text, 300); text != "" {
 			fmt.Fprintf(b, "  %s: %s\n", label, text)
 		}
 	}
-	fmt.Fprintf(b, "%s\n", clean(strings.Join([]string{t.Vehicle, t.Component, t.Rule, t.Transition, t.From, "to", t.To}, " "), 300))
+	fmt.Fprintf(b, "%s\n", page.Clean(strings.Join([]string{t.Vehicle, t.Component, t.Rule, t.Transition, t.From, "to", t.To}, " "), 300))
 	say("message", t.Message)
 	if t.Measure != nil {
 		say("measure", fmt.Sprint(*t.Measure))
@@ -86,8 +87,8 @@ func bareTransition(b *strings.Builder, t *engine.Transition) {
 }
 
 // bareList is a due list in raw figures.
-func bareList(p *Person, date string, parts []engine.TurnPart, k string) Message {
-	m := Message{Key: k, Cause: "digest " + p.ID + " " + date, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail,
+func bareList(p reader, date string, parts []engine.TurnPart, k string) Message {
+	m := Message{Key: k, Cause: "digest " + p.ID + " " + date, Person: p.ID, Name: p.Name, Way: people.Mail, To: p.Mail,
 		Subject: "Due list " + date}
 	var b strings.Builder
 	for i := range parts {
@@ -95,10 +96,10 @@ func bareList(p *Person, date string, parts []engine.TurnPart, k string) Message
 			m.Time = parts[i].Now
 		}
 		for _, d := range parts[i].Items {
-			fmt.Fprintf(&b, "%s\n", clean(strings.Join([]string{d.Stage, d.Vehicle, d.Component, d.Task, d.Why}, " "), 300))
+			fmt.Fprintf(&b, "%s\n", page.Clean(strings.Join([]string{d.Stage, d.Vehicle, d.Component, d.Task, d.Why}, " "), 300))
 		}
 		for _, s := range parts[i].Alarms {
-			fmt.Fprintf(&b, "%s\n", clean(strings.Join([]string{s.To, s.Vehicle, s.Component, s.Rule, s.Message}, " "), 300))
+			fmt.Fprintf(&b, "%s\n", page.Clean(strings.Join([]string{s.To, s.Vehicle, s.Component, s.Rule, s.Message}, " "), 300))
 		}
 	}
 	return m.bare(b.String())
@@ -112,13 +113,8 @@ func (m Message) bare(figures string) Message {
 		figures = strings.ToValidUTF8(figures[:maxBare], "") + "\nand more\n"
 	}
 	m.Text = bareLead + "\n\n" + figures + "\n" + standingNote + "\n"
-	m.HTML = asText(m.Text)
+	m.HTML = page.Plain(m.Text)
 	return m
-}
-
-// asText is a text as a page without a template.
-func asText(text string) string {
-	return "<!doctype html><meta charset=\"utf-8\"><pre style=\"white-space:pre-wrap\">" + template.HTMLEscapeString(text) + "</pre>\n"
 }
 
 // carried composes a message for its way. One that cannot be composed with its
@@ -136,7 +132,7 @@ func (n *Notifier) carried(m Message) (id string, raw []byte, err error) {
 		err = fmt.Errorf("it has %d bytes, over %d", len(raw), maxRaw)
 	}
 	n.Log.Error("composing a message; its text alone is tried", "delivery", m.Key, "to", m.To, "error", err)
-	m.Charts, m.Dates, m.HTML = nil, nil, asText(m.Text)
+	m.Charts, m.Dates, m.HTML = nil, nil, page.Plain(m.Text)
 	if id, raw, plain := composed(compose, m); plain == nil && len(raw) <= maxRaw {
 		return id, raw, nil
 	}

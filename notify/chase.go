@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/people"
 )
 
 // maxReminders is how often one person is reminded of one alarm; after that it
@@ -32,23 +33,6 @@ type told struct {
 
 func alarmKey(t *engine.Transition) string { return key("open", t.Vehicle, t.Component, t.Rule) }
 
-// chase is what the entries that tell the person of it ask for while nobody
-// acknowledges: the soonest reminder and the soonest stand-in; 0 for none.
-func (d *Directory) chase(p *Person, s *subject) (remind, standIn time.Duration, who []string) {
-	for _, e := range d.entries {
-		if e.when != atOnce || !e.matches(p.ID, s) {
-			continue
-		}
-		if e.remind > 0 && (remind == 0 || e.remind < remind) {
-			remind = e.remind
-		}
-		if e.standIn > 0 && (standIn == 0 || e.standIn < standIn) {
-			standIn, who = e.standIn, e.standIns
-		}
-	}
-	return remind, standIn, who
-}
-
 // follow keeps the list of what is chased in step with a transition.
 func (k *mark) follow(t *engine.Transition) {
 	ak := alarmKey(t)
@@ -64,9 +48,9 @@ func (k *mark) follow(t *engine.Transition) {
 }
 
 // watch begins to chase what a person has been told.
-func (k *mark) watch(d *Directory, t telling, c Cause) {
+func (k *mark) watch(d *people.Directory, t telling, c Cause) {
 	for i, n := range t.mine {
-		remind, standIn, _ := d.chase(t.p, &n.about)
+		remind, standIn, _ := d.Chase(t.p.Person, &n.about)
 		if n.Standing != "unacknowledged" || n.To == "normal" || n.Transition.Transition == "eased" || remind+standIn == 0 {
 			continue
 		}
@@ -114,7 +98,7 @@ func (n *Notifier) Tick(ctx context.Context, now time.Time) error {
 	return n.save(ctx, max(n.last, n.mark.Seq))
 }
 
-func (n *Notifier) releaseHeld(ctx context.Context, d *Directory, now time.Time) (made int, err error) {
+func (n *Notifier) releaseHeld(ctx context.Context, d *people.Directory, now time.Time) (made int, err error) {
 	for _, id := range slices.Sorted(maps.Keys(n.mark.Held)) {
 		h := n.mark.Held[id]
 		if h.Until.After(now) {
@@ -126,8 +110,8 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *Directory, now time.Time)
 			if h.Until.After(h.Since) {
 				lead = quietLead
 			}
-			m := n.written("telling what was held for "+id, func() Message { return summary(n.Register, p, c, lead, h.Pieces, h.More) },
-				func() Message { return barePieces(p, c, h.Pieces) })
+			m := n.written("telling what was held for "+id, func() Message { return summary(n.Register, reader{p}, c, lead, h.Pieces, h.More) },
+				func() Message { return barePieces(reader{p}, c, h.Pieces) })
 			if m.Key != "" {
 				if err := n.create(ctx, n.last, m); err != nil {
 					return made, err
@@ -135,7 +119,7 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *Directory, now time.Time)
 				made++
 			}
 			all, entries := newsFrom(n.Register, h.Pieces)
-			n.mark.watch(d, telling{p: p, way: "mail", mine: all, entries: entries}, c)
+			n.mark.watch(d, telling{p: reader{p}, way: people.Mail, mine: all, entries: entries}, c)
 		}
 		delete(n.mark.Held, id)
 	}
@@ -151,7 +135,7 @@ type nudge struct {
 
 // remind sends at most one reminder and one stand-in's message to a person at a
 // tick. Reminders keep to quiet hours, unless what they are about passes them.
-func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time) (made int, err error) {
+func (n *Notifier) remind(ctx context.Context, d *people.Directory, last, now time.Time) (made int, err error) {
 	nudges := map[string]*nudge{}
 	var silent map[string]bool
 	if n.Silent != nil && len(n.mark.Open) > 0 {
@@ -168,13 +152,13 @@ func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time
 		}
 		for _, id := range slices.Sorted(maps.Keys(c.To)) {
 			if p := d.Person(id); p != nil && p.Mail != "" && (all[0].cannotWait() || !n.mark.left(id, Messages)) {
-				n.chaseOne(d, p, ak, c, all[0], span{last, now}, nudges)
+				n.chaseOne(d, reader{p}, ak, c, all[0], span{last, now}, nudges)
 			}
 		}
 	}
 	for _, who := range slices.Sorted(maps.Keys(nudges)) {
 		g := nudges[who]
-		p := d.Person(who[1:])
+		p := reader{d.Person(who[1:])}
 		c := Cause{Key: g.key, Time: now, Answer: n.Answer, Leave: n.Unsubscribe}
 		m := n.written("reminding "+p.ID, func() Message { return summary(n.Register, p, c, g.lead, g.pieces, 0) },
 			func() Message { return barePieces(p, c, g.pieces) })
@@ -189,19 +173,19 @@ func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time
 type span struct{ last, now time.Time }
 
 // reached says whether the person could be told by now of what fell due at a moment.
-func (s span) reached(p *Person, due time.Time, urgent bool) bool {
+func (s span) reached(p reader, due time.Time, urgent bool) bool {
 	if due.After(s.now) {
 		return false
 	}
 	if s.last.After(due) {
 		due = s.last
 	}
-	return urgent || !p.wakes(due).After(s.now)
+	return urgent || !p.Wakes(due).After(s.now)
 }
 
-func (n *Notifier) chaseOne(d *Directory, p *Person, ak string, c *chased, what news, s span, nudges map[string]*nudge) {
+func (n *Notifier) chaseOne(d *people.Directory, p reader, ak string, c *chased, what news, s span, nudges map[string]*nudge) {
 	t := c.To[p.ID]
-	remind, standIn, who := d.chase(p, &what.about)
+	remind, standIn, who := d.Chase(p.Person, &what.about)
 	add := func(kind, to, lead, k string) {
 		g := nudges[kind+to]
 		if g == nil {

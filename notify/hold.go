@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/page"
+	"telltale/notify/people"
 )
 
 const (
@@ -32,7 +34,7 @@ type piece struct {
 func pieceOf(n news, entry, cause string) piece {
 	t := *n.Transition
 	t.Evidence, t.Events, t.Book = nil, nil, ""
-	t.Message, t.Advise = clean(t.Message, 300), clean(t.Advise, 300)
+	t.Message, t.Advise = page.Clean(t.Message, 300), page.Clean(t.Advise, 300)
 	return piece{t, entry, cause}
 }
 
@@ -47,11 +49,11 @@ type held struct {
 
 // telling is what one cause says to one person of one vehicle.
 type telling struct {
-	p       *Person
+	p       reader
 	way     string
 	mine    []news
 	entries []string
-	drawn   map[string]*picture // by component
+	drawn   map[string]*page.Picture // by component
 }
 
 func (t telling) cannotWait() bool { return slices.ContainsFunc(t.mine, news.cannotWait) }
@@ -63,7 +65,7 @@ func (k *mark) mayGo(t telling, c Cause) bool {
 		now = k.Clock
 	}
 	urgent := t.cannotWait()
-	if wakes := t.p.wakes(now); wakes.After(now) && !urgent {
+	if wakes := t.p.Wakes(now); wakes.After(now) && !urgent {
 		k.hold(t, c, now, wakes)
 		return false
 	}
@@ -137,21 +139,21 @@ func newsFrom(reg Register, pieces []piece) (all []news, entries []string) {
 
 // summary is one message of what many would have said. Where it is about one
 // vehicle alone it is the message that vehicle would have got.
-func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more int) Message {
+func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more int) Message {
 	all, entries := newsFrom(reg, pieces)
 	if len(all) > 0 && all[0].Vehicle == all[len(all)-1].Vehicle && more == 0 {
-		return letter(p, c, telling{p: p, way: "mail", mine: all, entries: entries}, lead)
+		return letter(c, telling{p: p, way: people.Mail, mine: all, entries: entries}, lead)
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
 		return cmp.Or(b.urgency()-a.urgency(), strings.Compare(a.Vehicle, b.Vehicle))
 	})
 	m := Message{
-		Key: key("summary", c.Key, p.ID, "mail"), Cause: c.Key, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail, Time: c.Time,
+		Key: key("summary", c.Key, p.ID, people.Mail), Cause: c.Key, Person: p.ID, Name: p.Name, Way: people.Mail, To: p.Mail, Time: c.Time,
 	}
-	pg := &page{Lead: lead}
+	pg := &sheet{page.Page{Lead: lead}}
 	vehicles := map[string]bool{}
 	var mind minds
-	groups := map[string][]item{}
+	groups := map[string][]page.Item{}
 	for _, n := range all {
 		vehicles[n.Vehicle] = true
 		m.Stage = worse(m.Stage, n.To)
@@ -172,10 +174,10 @@ func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more
 		pg.group(g.heading, g.weight, groups[g.heading])
 	}
 	if more > 0 {
-		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
+		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
 	}
 	pg.mind(mind)
-	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
+	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
 	if c.Leave != nil && !slices.ContainsFunc(all, news.cannotWait) {
 		m.Leave = c.Leave(p.ID, Messages, m.Time)
 		pg.Leave = m.Leave
@@ -196,9 +198,9 @@ func groupOf(t *engine.Transition) string {
 	return groupWatch
 }
 
-func summaryItem(p *Person, n news) item {
+func summaryItem(p reader, n news) page.Item {
 	b := blockOf(p, n.Transition)
-	it := item{Heading: vehicleName(n.about.Vehicle, n.Vehicle), What: titleOf(n.Transition)}
+	it := page.Item{Heading: vehicleName(n.about.Vehicle, n.Vehicle), What: titleOf(n.Transition)}
 	if n.Component != "" {
 		it.What = n.Component + ", " + it.What
 	}
@@ -210,7 +212,7 @@ func summaryItem(p *Person, n news) item {
 	if n.Task && n.To != "normal" {
 		said = p.dueNow(n.Transition)
 	}
-	it.Lines = []line{{Text: join(said, text)}}
+	it.Lines = []page.Line{{Text: join(said, text)}}
 	return it
 }
 

@@ -42,7 +42,7 @@ func (n *Notifier) Leave(ctx context.Context, person, kind string, back bool, at
 	} else {
 		n.mark.Left = append(n.mark.Left, Left{person, kind, at.UTC()})
 	}
-	title, text := leaveWords(p, kind, back, n.Directory().entriesFor(person))
+	title, text := leaveWords(reader{p}, kind, back, n.Directory().EntriesFor(person))
 	// The key says how often it went back and forth within a second at most.
 	if err := n.Notice(ctx, "left "+person+" "+kind+" "+fmt.Sprint(back, " ", at.Unix()), at, title, text); err != nil {
 		return err
@@ -71,14 +71,4 @@ func WhoLeft(ctx context.Context, s Store) ([]Left, error) {
 		return cmp.Or(strings.Compare(a.Person, b.Person), strings.Compare(a.Kind, b.Kind))
 	})
 	return k.Left, nil
-}
-
-// entriesFor names the entries of tell by which a person is told at all.
-func (d *Directory) entriesFor(person string) (names []string) {
-	for _, e := range d.entries {
-		if e.when != never && (slices.Contains(e.who, person) || e.own) {
-			names = append(names, e.name)
-		}
-	}
-	return names
 }

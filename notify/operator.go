@@ -8,38 +8,23 @@ import (
 	"strings"
 	"time"
 
-	"gopkg.in/yaml.v3"
+	"telltale/notify/delivery"
+	"telltale/notify/page"
+	"telltale/notify/people"
 )
-
-// noticeCause begins the causes of notices to the operators.
-const noticeCause = "notice "
-
-// operators reads who hears of the service's own troubles.
-func (r *reader) operators(n *yaml.Node, people map[string]*Person) []string {
-	e := &entry{}
-	r.who(e, n, people)
-	if e.own {
-		r.Fault(n, "name people", "operator cannot be the people of a vehicle")
-	}
-	slices.Sort(e.who)
-	return slices.Compact(e.who)
-}
-
-// Operators are those who hear of the service's own troubles, by id.
-func (d *Directory) Operators() []string { return d.operators }
 
 // Notice tells the operators, by every way they have, of something that is theirs
 // to see to. The key keeps it from being made twice.
 func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, text string) error {
 	d := n.Directory()
-	for _, id := range d.operators {
-		p := d.Person(id)
-		for _, way := range p.ways() {
-			m := Message{Key: key("notice", k, id, way), Cause: noticeCause + clean(k, 200), Person: id, Name: p.Name, Way: way, To: p.to(way),
-				Subject: clean(title, 120), Time: at}
-			if way == "mail" {
-				pg := &page{Title: title, Blocks: []block{{Heading: headOperator, Lines: linesOf(text)}}}
-				pg.note(whyOperator(p))
+	for _, id := range d.Operators() {
+		p := reader{d.Person(id)}
+		for _, way := range p.Ways() {
+			m := Message{Key: key("notice", k, id, way), Cause: delivery.NoticeCause + page.Clean(k, 200), Person: id, Name: p.Name, Way: way, To: p.To(way),
+				Subject: page.Clean(title, 120), Time: at}
+			if way == people.Mail {
+				pg := &sheet{page.Page{Title: title, Blocks: []page.Block{{Heading: headOperator, Lines: linesOf(text)}}}}
+				pg.Note(whyOperator(p))
 				pg.write(&m)
 			} else {
 				m.Data = noticeData(m, title, text)
@@ -52,9 +37,9 @@ func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, te
 	return nil
 }
 
-func linesOf(text string) (out []line) {
+func linesOf(text string) (out []page.Line) {
 	for l := range strings.Lines(text) {
-		out = append(out, line{Text: l})
+		out = append(out, page.Line{Text: l})
 	}
 	return out
 }
@@ -69,14 +54,14 @@ func noticeData(m Message, title, text string) []byte {
 		DataContentType string            `json:"datacontenttype"`
 		Data            map[string]string `json:"data"`
 	}{"1.0", "telltale.notice.v1", "/telltale", m.Key, m.Time.UTC().Format(time.RFC3339Nano), "application/json",
-		map[string]string{"to": m.Person, "title": clean(title, 200), "text": clean(text, maxText)}}
+		map[string]string{"to": m.Person, "title": page.Clean(title, 200), "text": page.Clean(text, page.MaxText)}}
 	body, _ := json.Marshal(ev) // strings
 	return body
 }
 
 // ownNotes are what an operator's list says of the service itself.
-func (n *Notifier) ownNotes(p *Person) (notes []string) {
-	if p.form != forOperator {
+func (n *Notifier) ownNotes(p reader) (notes []string) {
+	if p.Form != people.ForOperator {
 		return nil
 	}
 	for _, l := range n.mark.Left {
@@ -86,18 +71,10 @@ func (n *Notifier) ownNotes(p *Person) (notes []string) {
 		return notes
 	}
 	for way, why := range n.Queue.Held() {
-		notes = append(notes, troubleWords(trouble{way: way, why: why}))
+		notes = append(notes, troubleWords(delivery.Trouble{Way: way, Why: why}))
 	}
 	slices.Sort(notes)
 	return notes
-}
-
-// trouble is what went wrong in sending.
-type trouble struct {
-	way, to, person string
-	key             string // of the delivery; "" where all that goes this way is held
-	why             string
-	late            bool // it is still tried
 }
 
 // maxTroubles bounds what one notice lists.
@@ -105,10 +82,10 @@ const maxTroubles = 20
 
 // tellTroubles makes one notice of what the queue ran into since the last tick.
 func (n *Notifier) tellTroubles(ctx context.Context, now time.Time) (made int, err error) {
-	if n.Queue == nil || len(n.Directory().operators) == 0 {
+	if n.Queue == nil || len(n.Directory().Operators()) == 0 {
 		return 0, nil
 	}
-	all := n.Queue.troubles()
+	all := n.Queue.Troubles()
 	if len(all) == 0 {
 		return 0, nil
 	}
@@ -120,6 +97,6 @@ func (n *Notifier) tellTroubles(ctx context.Context, now time.Time) (made int, e
 		}
 		fmt.Fprintln(&text, troubleWords(t))
 	}
-	k := "troubles " + all[0].key + " " + all[0].way + " " + now.UTC().Format(time.RFC3339)
+	k := "troubles " + all[0].Key + " " + all[0].Way + " " + now.UTC().Format(time.RFC3339)
 	return 1, n.Notice(ctx, k, now, troubleTitle(all), text.String())
 }

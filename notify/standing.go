@@ -1,29 +1,35 @@
 package notify
 
+import (
+	"telltale/notify/page"
+	"telltale/notify/people"
+)
+
 import "telltale/engine"
 
 // Standing says an alarm that stands in the words of a message: what it is, what
 // to do first, what was found, and the figures, with the likely sources and what
 // to mind; in the person's units.
-func Standing(p *Person, vehicle string, s *engine.Standing) (title, strong, found string, figures []string) {
+func Standing(who *people.Person, vehicle string, s *engine.Standing) (title, strong, found string, figures []string) {
 	const long = 500
+	p := reader{who}
 	if found = p.dates(s.Message); s.Task {
 		found = p.dueNow(&s.Transition)
 	}
-	found = clean(found, long)
-	title = clean(vehicle+inComponent(s.Component)+": "+titleOf(&s.Transition), 200)
-	strong = clean(join(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
+	found = page.Clean(found, long)
+	title = page.Clean(vehicle+inComponent(s.Component)+": "+titleOf(&s.Transition), 200)
+	strong = page.Clean(join(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
 	for _, f := range p.figures(s.Evidence) {
-		figures = append(figures, clean(f, long))
+		figures = append(figures, page.Clean(f, long))
 	}
 	if source := listed(s.PointsTo, "or"); source != "" {
-		figures = append(figures, clean(labelSource+": "+source, long))
+		figures = append(figures, page.Clean(labelSource+": "+source, long))
 	}
 	for _, c := range s.Cautions {
-		figures = append(figures, clean(sentence(cautionSentence(c, s.OwnCautions)), long))
+		figures = append(figures, page.Clean(sentence(cautionSentence(c, s.OwnCautions)), long))
 	}
 	return title, strong, found, figures
 }
 
 // Plain is a name or a title as a page may show it: one line of a sensible length.
-func Plain(s string) string { return clean(s, 200) }
+func Plain(s string) string { return page.Clean(s, 200) }

@@ -7,11 +7,13 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/page"
+	"telltale/notify/people"
 )
 
 // Register answers what is known of a vehicle; the zero Vehicle with its ID where
 // nothing is.
-type Register func(vehicle string) Vehicle
+type Register func(vehicle string) people.Vehicle
 
 // Cause is what made a batch of outputs: one event or one tick, as folded by one
 // partition.
@@ -34,7 +36,7 @@ const maxBlocks = 40
 // news is a transition that someone may hear of, and what entries see of it.
 type news struct {
 	*engine.Transition
-	about subject
+	about people.Subject
 }
 
 // Tell makes the messages that a batch of outputs calls for: for each person and
@@ -47,7 +49,7 @@ type news struct {
 // where it ends a caution, a warning, or a task that was due or overdue; from an
 // advisory or from soon it is left to the list. Nothing is told of what is
 // shelved or of a vehicle out of service, nor of people's own answers.
-func Tell(d *Directory, reg Register, c Cause, out []engine.Output) []Message {
+func Tell(d *people.Directory, reg Register, c Cause, out []engine.Output) []Message {
 	var told []Message
 	for _, t := range tellings(d, reg, c, out) {
 		told = append(told, t.message(c))
@@ -56,25 +58,25 @@ func Tell(d *Directory, reg Register, c Cause, out []engine.Output) []Message {
 }
 
 // tellings is what Tell makes messages of.
-func tellings(d *Directory, reg Register, c Cause, out []engine.Output) (all []telling) {
+func tellings(d *people.Directory, reg Register, c Cause, out []engine.Output) (all []telling) {
 	fresh := newsOf(reg, out)
 	if len(fresh) == 0 || c.Key == "" {
 		return nil
 	}
 	for _, p := range d.People() {
-		for _, way := range p.ways() {
-			all = append(all, tellingsBy(d, p, way, fresh)...)
+		for _, way := range p.Ways() {
+			all = append(all, tellingsBy(d, reader{p}, way, fresh)...)
 		}
 	}
 	return all
 }
 
 // tellingsBy is what one person hears by one way, by vehicle.
-func tellingsBy(d *Directory, p *Person, way string, fresh []news) (all []telling) {
+func tellingsBy(d *people.Directory, p reader, way string, fresh []news) (all []telling) {
 	t := telling{p: p, way: way}
 	for i, n := range fresh {
-		if slices.Contains(d.ways(p, &n.about), way) && !(way == "mail" && p.readsIt(n)) {
-			_, why := d.hears(p, &n.about)
+		if slices.Contains(d.Ways(p.Person, &n.about), way) && !(way == people.Mail && p.readsIt(n)) {
+			_, why := d.Hears(p.Person, &n.about)
 			t.mine, t.entries = append(t.mine, n), append(t.entries, why)
 		}
 		last := i == len(fresh)-1 || fresh[i+1].Vehicle != n.Vehicle
@@ -87,15 +89,15 @@ func tellingsBy(d *Directory, p *Person, way string, fresh []news) (all []tellin
 }
 
 // readsIt says whether the news is for the person's list: that work is done, or put off.
-func (p *Person) readsIt(n news) bool {
+func (p reader) readsIt(n news) bool {
 	what := n.Transition.Transition
-	return p.form == forOwner && p.turn != nil && n.Task && (what == "cleared" || what == "eased")
+	return p.Form == people.ForOwner && p.Digest != "" && n.Task && (what == "cleared" || what == "eased")
 }
 
 // message is the telling in words, or as a program takes it.
 func (t telling) message(c Cause) Message {
-	if t.way == "mail" {
-		return letter(t.p, c, t, "")
+	if t.way == people.Mail {
+		return letter(c, t, "")
 	}
 	return t.told(c)
 }
@@ -110,8 +112,7 @@ func newsOf(reg Register, out []engine.Output) []news {
 		}
 		if stages := tellable(t); stages != nil {
 			v := reg(t.Vehicle)
-			all = append(all, news{t, subject{env{Vehicle: v, Component: v.component(t.Component),
-				Rule: t.Rule, Task: t.Task, Statutory: t.Statutory}, stages}})
+			all = append(all, news{t, people.Subject{Vehicle: v, Component: t.Component, Rule: t.Rule, Task: t.Task, Statutory: t.Statutory, Stages: stages}})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
@@ -157,18 +158,18 @@ func (n news) urgency() int {
 
 // letter is one message to one person about one vehicle; intro stands above all
 // else, "" for none.
-func letter(p *Person, c Cause, about telling, intro string) Message {
-	mine, entries := about.mine, about.entries
+func letter(c Cause, about telling, intro string) Message {
+	p, mine, entries := about.p, about.mine, about.entries
 	lead := mine[0]
 	v := lead.about.Vehicle
 	m := Message{
-		Key:   key("alarm", c.Key, lead.Vehicle, p.ID, "mail"),
-		Cause: c.Key, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail,
-		Subject: clean(vehicleName(v, lead.Vehicle)+inComponent(lead.Component)+": "+titleOf(lead.Transition), 120),
+		Key:   key("alarm", c.Key, lead.Vehicle, p.ID, people.Mail),
+		Cause: c.Key, Person: p.ID, Name: p.Name, Way: people.Mail, To: p.Mail,
+		Subject: page.Clean(vehicleName(v, lead.Vehicle)+inComponent(lead.Component)+": "+titleOf(lead.Transition), 120),
 		Thread:  key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID),
 		Time:    c.Time, Vehicle: lead.Vehicle, Stage: lead.To,
 	}
-	pg := &page{Title: vehicleName(v, lead.Vehicle), Lead: intro}
+	pg := &sheet{page.Page{Title: vehicleName(v, lead.Vehicle), Lead: intro}}
 	var mind minds
 	shown := map[string]bool{} // the pictures, once each
 	for i, n := range mine {
@@ -180,7 +181,7 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 			if drawn := about.drawn[n.Component]; drawn != nil && !n.Task && !shown[n.Component] {
 				shown[n.Component] = true
 				b.Chart = drawn
-				m.Charts = append(m.Charts, Chart{drawn.id, drawn.png})
+				m.Charts = append(m.Charts, Chart{drawn.ID, drawn.PNG})
 			}
 			if d, ok := p.dueOn(n); ok {
 				m.Dates = append(m.Dates, d)
@@ -195,10 +196,10 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 		}
 	}
 	if more := len(mine) - maxBlocks; more > 0 {
-		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
+		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
 	}
 	pg.mind(mind)
-	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
+	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
 	if c.Leave != nil && !about.cannotWait() {
 		m.Leave = c.Leave(p.ID, Messages, m.Time)
 		pg.Leave = m.Leave
@@ -208,14 +209,14 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 }
 
 // blockOf says what to do, what was found, the figures, the likely source.
-func blockOf(p *Person, t *engine.Transition) block {
-	b := block{Badge: badgeOf(t), Weight: weights[t.To], Heading: capital(titleOf(t))}
+func blockOf(p reader, t *engine.Transition) page.Block {
+	b := page.Block{Badge: badgeOf(t), Weight: weights[t.To], Heading: capital(titleOf(t))}
 	if t.Component != "" {
 		b.Heading = capital(t.Component) + ": " + titleOf(t)
 	}
 	add := func(label, text string) {
 		if text != "" {
-			b.Lines = append(b.Lines, line{label, text})
+			b.Lines = append(b.Lines, page.Line{Label: label, Text: text})
 		}
 	}
 	switch t.Transition {
@@ -271,35 +272,26 @@ func eventsOf(ids []engine.ID) string {
 	return strings.Join(all, "; ")
 }
 
-// minds are what to mind, each caution once, in order of first mention.
-type minds struct {
-	seen  []string
-	lines []line
-}
-
-// add takes cautions, with the words of those that their book explains itself.
-func (m *minds) add(names []string, own map[string]string) {
-	for _, c := range names {
-		if c != "" && !slices.Contains(m.seen, c) {
-			m.seen = append(m.seen, c)
-			m.lines = append(m.lines, line{Text: sentence(cautionSentence(c, own))})
-		}
-	}
-}
-
-func (p *page) mind(m minds) {
-	if len(m.lines) > 0 {
-		p.Blocks = append(p.Blocks, block{Heading: headMind, Lines: m.lines})
-	}
-}
-
 func titleOf(t *engine.Transition) string { return or(t.Title, t.Rule) }
 
-func vehicleName(v Vehicle, id string) string { return or(v.Name, id) }
+func vehicleName(v people.Vehicle, id string) string { return or(v.Name, id) }
 
 func inComponent(c string) string {
 	if c == "" {
 		return ""
 	}
 	return ", " + c
+}
+
+// describe names the entry as the foot of a message does.
+func describe(entries []string) string {
+	slices.Sort(entries)
+	return strings.Join(slices.Compact(entries), ", ")
+}
+
+// cannotWait is what passes quiet hours: a warning, and work overdue that the law
+// asks for.
+func (n news) cannotWait() bool {
+	t := n.Transition
+	return t.To == "warning" && t.Transition != "eased" || t.Statutory && t.To == "overdue"
 }

@@ -13,6 +13,9 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/lab"
+	"telltale/notify/delivery"
+	"telltale/notify/page"
+	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -46,15 +49,10 @@ const (
 	labelTimes  = "Times the baseline"
 	labelPast   = "%s so far"
 
-	chartAlt = "A chart of the sample; the lines beneath say what it shows."
-
 	shelfOver = "It was put aside for a while; that time is over, and it still stands."
 	quietLead = "What came in your quiet hours."
 	floodLead = "Much happened at once, so it is put together here. The worst comes first."
 
-	answerHere   = "Acknowledge it, put it aside, or enter what was done"
-	answerThis   = "Answer"
-	leaveHere    = "Get no more of these"
 	headMind     = "Mind"
 	headOperator = "For whoever looks after the service"
 	headReady    = "Have ready"
@@ -162,7 +160,7 @@ var figureWords = map[string]string{
 // figures are the numbers of the evidence in words, without what a rule only asks to
 // be there: "copper, times the baseline: 3.3". A distance or a volume is in the
 // person's unit, and where a number comes from is said once.
-func (p *Person) figures(all []rules.Evidence) (out []string) {
+func (p reader) figures(all []rules.Evidence) (out []string) {
 	said := map[string]bool{}
 	for _, e := range all {
 		if strings.HasPrefix(e.Of, "has") {
@@ -202,12 +200,12 @@ func figureOf(of string) string {
 }
 
 // own puts a value into the person's unit, where it is a distance or a volume.
-func (p *Person) own(v float64, u string) (float64, string) {
+func (p reader) own(v float64, u string) (float64, string) {
 	to := ""
 	switch {
-	case slices.Contains(distances, u):
+	case slices.Contains(people.Distances, u):
 		to = p.Distance
-	case slices.Contains(volumes, u):
+	case slices.Contains(people.Volumes, u):
 		to = p.Volume
 	}
 	base, _, err := unit.Base(v, u)
@@ -221,9 +219,9 @@ var distanceWritten = regexp.MustCompile(`\d ?(km|mi)\b`)
 
 // asWritten is the note where the words of a rule speak of distances in another
 // unit than the person's: they are the words of whoever wrote the rule.
-func (p *Person) asWritten(page *page) string {
-	for _, b := range page.Blocks {
-		for _, text := range append([]line{{Text: b.Strong}}, b.Lines...) {
+func (p reader) asWritten(on *sheet) string {
+	for _, b := range on.Blocks {
+		for _, text := range append([]page.Line{{Text: b.Strong}}, b.Lines...) {
 			for _, m := range distanceWritten.FindAllStringSubmatch(text.Text, -1) {
 				if m[1] != p.Distance {
 					return fmt.Sprintf(ruleWords, m[1])
@@ -250,22 +248,22 @@ func number(v float64) string {
 }
 
 // meter writes metres or seconds of running as the person reads them.
-func (p *Person) meter(v float64, base string) string {
+func (p reader) meter(v float64, base string) string {
 	if base == "s" {
 		return unit.Grouped(v/3600) + " h"
 	}
 	return unit.Grouped(unit.From(v, p.Distance)) + " " + p.Distance
 }
 
-func (p *Person) volume(litres float64) string {
+func (p reader) volume(litres float64) string {
 	v := math.Round(unit.From(litres, p.Volume)*10) / 10
 	return strconv.FormatFloat(v, 'f', -1, 64) + " " + p.Volume
 }
 
-var dateForms = [...]string{DayFirst: "2 Jan 2006", MonthFirst: "Jan 2, 2006", YearFirst: "2006-01-02"}
+var dateForms = [...]string{people.DayFirst: "2 Jan 2006", people.MonthFirst: "Jan 2, 2006", people.YearFirst: "2006-01-02"}
 
 // date writes YYYY-MM-DD in the person's order; anything else stays as it is.
-func (p *Person) date(s string) string {
+func (p reader) date(s string) string {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil {
 		return s
@@ -276,9 +274,9 @@ func (p *Person) date(s string) string {
 var isoDate = regexp.MustCompile(`\b\d{4}-\d{2}-\d{2}\b`)
 
 // dates writes the dates within a text in the person's order.
-func (p *Person) dates(s string) string { return isoDate.ReplaceAllStringFunc(s, p.date) }
+func (p reader) dates(s string) string { return isoDate.ReplaceAllStringFunc(s, p.date) }
 
-func (p *Person) day(t time.Time) string { return t.In(p.Zone).Format(dateForms[p.Dates]) }
+func (p reader) day(t time.Time) string { return t.In(p.Zone).Format(dateForms[p.Dates]) }
 
 // plural is "1 task" or "3 tasks".
 func plural(n int, one, many string) string {
@@ -297,7 +295,7 @@ func days(from, to string) (int, bool) {
 
 // whyDue says which limit makes the task due and how far past or ahead it is,
 // in the person's units; today is YYYY-MM-DD.
-func (p *Person) whyDue(i *engine.DueItem, today string) string {
+func (p reader) whyDue(i *engine.DueItem, today string) string {
 	switch i.Limit {
 	case "no history":
 		return "No record of when this was last done."
@@ -320,7 +318,7 @@ func (p *Person) whyDue(i *engine.DueItem, today string) string {
 	return sentence(p.dates(i.Why))
 }
 
-func (p *Person) whyDate(due string, past int) string {
+func (p reader) whyDate(due string, past int) string {
 	switch {
 	case past > 0:
 		return fmt.Sprintf("Was due on %s, %s ago.", p.date(due), plural(past, "day", "days"))
@@ -331,7 +329,7 @@ func (p *Person) whyDate(due string, past int) string {
 }
 
 // dueNow says where a task stands that has just moved, in the person's units.
-func (p *Person) dueNow(t *engine.Transition) string {
+func (p reader) dueNow(t *engine.Transition) string {
 	d := t.Due
 	if d == nil {
 		return sentence(p.dates(messageOf(t)))
@@ -349,7 +347,7 @@ func (p *Person) dueNow(t *engine.Transition) string {
 
 // forecast says when a limit that lies ahead is likely to be reached, or that it
 // is likely to lie behind by now.
-func (p *Person) forecast(i *engine.DueItem, today string) string {
+func (p reader) forecast(i *engine.DueItem, today string) string {
 	switch {
 	case i.Likely == "" || i.Stage == "due" || i.Stage == "overdue" || i.Limit == "time":
 		return ""
@@ -362,7 +360,7 @@ func (p *Person) forecast(i *engine.DueItem, today string) string {
 }
 
 // lastDone says when it was last done, or what stands for that.
-func (p *Person) lastDone(i *engine.DueItem) string {
+func (p reader) lastDone(i *engine.DueItem) string {
 	switch _, err := time.Parse(time.DateOnly, i.LastDone); {
 	case i.Limit == "no history":
 		return ""
@@ -384,7 +382,7 @@ func postponed(i *engine.DueItem) string {
 }
 
 // pulledIn names the alarms that asked for the work earlier than it would be due.
-func (p *Person) pulledIn(i *engine.DueItem) string {
+func (p reader) pulledIn(i *engine.DueItem) string {
 	var all []string
 	for _, a := range i.PulledIn {
 		all = append(all, fmt.Sprintf("%q of %s", a.Rule, p.date(a.On)))
@@ -395,7 +393,7 @@ func (p *Person) pulledIn(i *engine.DueItem) string {
 	return "Asked for early by the alarm " + ended(listed(all, "and"))
 }
 
-func (p *Person) dueTitle(date string) string {
+func (p reader) dueTitle(date string) string {
 	t, err := time.Parse(time.DateOnly, date)
 	if err != nil {
 		return "Due list, " + date
@@ -439,7 +437,7 @@ func summaryTitle(news, vehicles int) string {
 }
 
 // leaveWords tell the operators that someone wants no more of a kind, or again.
-func leaveWords(p *Person, kind string, back bool, entries []string) (title, text string) {
+func leaveWords(p reader, kind string, back bool, entries []string) (title, text string) {
 	what := map[string]string{Lists: "due lists", Messages: "messages"}[kind]
 	if back {
 		return fmt.Sprintf("%s wants %s again", p.Name, what), fmt.Sprintf("%s (%s) asked for %s by mail again. Nothing is left to do.", p.Name, p.ID, what)
@@ -454,35 +452,35 @@ func leaveWords(p *Person, kind string, back bool, entries []string) (title, tex
 	return fmt.Sprintf("%s wants no more %s", p.Name, what), text + "Who has asked for no more is listed by: telltale deliveries --left\n"
 }
 
-func leftWords(l Left, p *Person) string {
+func leftWords(l Left, p reader) string {
 	what := map[string]string{Lists: "due lists", Messages: "messages"}[l.Kind]
 	return fmt.Sprintf("%s has had no %s since %s, on their own wish.", l.Person, what, p.day(l.Since))
 }
 
 // troubleWords is one trouble in sending.
-func troubleWords(t trouble) string {
-	if t.key == "" {
-		return fmt.Sprintf("All that goes by %s is held, since the settings are at fault: %s. It goes out once they are right.", t.way, t.why)
+func troubleWords(t delivery.Trouble) string {
+	if t.Key == "" {
+		return fmt.Sprintf("All that goes by %s is held, since the settings are at fault: %s. It goes out once they are right.", t.Way, t.Why)
 	}
-	if t.late {
-		return fmt.Sprintf("Waiting for more than an hour to go to %s (%s) by %s: %s It is tried again by itself.", t.person, t.to, t.way, ended(t.why))
+	if t.Late {
+		return fmt.Sprintf("Waiting for more than an hour to go to %s (%s) by %s: %s It is tried again by itself.", t.Person, t.To, t.Way, ended(t.Why))
 	}
-	return fmt.Sprintf("Not delivered to %s (%s) by %s: %s. To try again: telltale deliveries --retry %s", t.person, t.to, t.way, t.why, t.key)
+	return fmt.Sprintf("Not delivered to %s (%s) by %s: %s. To try again: telltale deliveries --retry %s", t.Person, t.To, t.Way, t.Why, t.Key)
 }
 
-func troubleTitle(all []trouble) string {
+func troubleTitle(all []delivery.Trouble) string {
 	for _, t := range all {
-		if t.key == "" {
-			return "Nothing goes out by " + t.way
+		if t.Key == "" {
+			return "Nothing goes out by " + t.Way
 		}
 	}
-	if !slices.ContainsFunc(all, func(t trouble) bool { return !t.late }) {
+	if !slices.ContainsFunc(all, func(t delivery.Trouble) bool { return !t.Late }) {
 		return plural(len(all), "message waits", "messages wait") + " for long"
 	}
 	return plural(len(all), "message", "messages") + " not delivered"
 }
 
-func whyOperator(p *Person) string {
+func whyOperator(p reader) string {
 	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: operator.", p.Name)
 }
 
@@ -502,11 +500,11 @@ func shelvedNote(n int) string {
 	return fmt.Sprintf("%s not shown: shelved by someone who knows.", plural(n, "line", "lines"))
 }
 
-func whyYou(p *Person, entries string) string {
+func whyYou(p reader, entries string) string {
 	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: %s.", p.Name, entries)
 }
 
-func whyYouList(p *Person) string {
+func whyYouList(p reader) string {
 	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: digest.", p.Name)
 }
 

@@ -9,7 +9,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
-	"telltale/notify"
+	"telltale/notify/people"
 	"telltale/samples"
 )
 
@@ -356,7 +356,7 @@ func TestPeople(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d, err := notify.Parse("people.yaml", text)
+	d, err := people.Parse("people.yaml", text)
 	if err != nil {
 		t.Fatal(err)
 	}

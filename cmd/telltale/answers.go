@@ -19,8 +19,8 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
-	"telltale/notify"
 	"telltale/notify/board"
+	"telltale/notify/people"
 	"telltale/rules"
 )
 
@@ -124,7 +124,7 @@ func (a *app) board(key board.Key) *board.Board {
 			return d
 		},
 		Tasks:  a.tasksOf,
-		Person: func(id string) *notify.Person { return a.notify.Directory().Person(id) },
+		Person: func(id string) *people.Person { return a.notify.Directory().Person(id) },
 		Find: func(l board.Link) (engine.Standing, bool) {
 			all, err := a.svc.AlarmsOf(context.Background(), l.Vehicle)
 			if err != nil {

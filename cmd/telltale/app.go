@@ -26,6 +26,8 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/notify"
+	"telltale/notify/delivery"
+	"telltale/notify/people"
 	"telltale/rules"
 )
 
@@ -35,7 +37,7 @@ type fleet struct {
 	set      settings
 	files    []rules.File
 	book     *rules.Book
-	people   *notify.Directory
+	people   *people.Directory
 	register []engine.Event // at the zero of time; published with the time at hand
 	found    []string       // which of the files that may be left out are there
 }
@@ -62,7 +64,7 @@ func (f *fleet) lost(now *fleet) error {
 
 // loadFleet reads everything in the folder; the faults of all files come at once.
 func loadFleet(dir string) (*fleet, error) {
-	f := &fleet{dir: dir, people: &notify.Directory{}}
+	f := &fleet{dir: dir, people: &people.Directory{}}
 	switch info, err := os.Stat(dir); {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, exit{2, hinted{fmt.Errorf("no folder %s", dir), "telltale init " + dir + " makes one"}}
@@ -79,7 +81,7 @@ func loadFleet(dir string) (*fleet, error) {
 	}
 	errs = append(errs, err)
 	if path := filepath.Join(dir, "people.yaml"); f.has(path) {
-		f.people, err = notify.Load(path)
+		f.people, err = people.Load(path)
 		errs = append(errs, err)
 	}
 	f.has(filepath.Join(dir, "telltale.yaml"))
@@ -107,12 +109,12 @@ type app struct {
 
 	pages *http.Server // of the answers; nil without
 
-	telling sync.Mutex                   // guards notify's Handle, Tick and Flush
-	queue   atomic.Pointer[notify.Queue] // while this replica tells
-	unsure  atomic.Bool                  // something could not be asked any more, so what was told may lack it
-	told    atomic.Uint64                // the last message of ALARMS that was handled
-	ticked  atomic.Int64                 // the last tick that the notifier was handed, Unix seconds
-	marks   map[string]string            // how far the lists of each person were looked at; owned by the clock
+	telling sync.Mutex                     // guards notify's Handle, Tick and Flush
+	queue   atomic.Pointer[delivery.Queue] // while this replica tells
+	unsure  atomic.Bool                    // something could not be asked any more, so what was told may lack it
+	told    atomic.Uint64                  // the last message of ALARMS that was handled
+	ticked  atomic.Int64                   // the last tick that the notifier was handed, Unix seconds
+	marks   map[string]string              // how far the lists of each person were looked at; owned by the clock
 
 	fault   atomic.Value // string: what is wrong with the folder since it was read last
 	read    atomic.Int64 // when that was, Unix seconds
@@ -339,14 +341,14 @@ func cause(m stream.Message) notify.Cause {
 }
 
 // known is what a registration says of a vehicle; d may be nil.
-func known(id string, d *engine.VehicleData) notify.Vehicle {
-	v := notify.Vehicle{ID: id, Name: id}
+func known(id string, d *engine.VehicleData) people.Vehicle {
+	v := people.Vehicle{ID: id, Name: id}
 	if d == nil {
 		return v
 	}
 	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
 	for _, c := range d.Components {
-		v.Components = append(v.Components, notify.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
+		v.Components = append(v.Components, people.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
 	}
 	return v
 }
@@ -363,7 +365,7 @@ func (a *app) settle(ctx context.Context) error {
 	}
 	for tick := time.NewTicker(20 * time.Millisecond); ; {
 		if a.told.Load() >= last {
-			list, err := notify.Deliveries(ctx, a.log.Deliveries())
+			list, err := delivery.All(ctx, a.log.Deliveries())
 			if err != nil {
 				return err
 			}
@@ -379,9 +381,9 @@ func (a *app) settle(ctx context.Context) error {
 	}
 }
 
-func waiting(list []notify.Delivery) bool {
+func waiting(list []delivery.Delivery) bool {
 	for _, d := range list {
-		if d.State == notify.Waiting && d.Attempts == 0 || d.State == notify.Sending {
+		if d.State == delivery.Waiting && d.Attempts == 0 || d.State == delivery.Sending {
 			return true
 		}
 	}

@@ -10,7 +10,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/cases"
-	"telltale/notify"
+	"telltale/notify/people"
 	"telltale/rules"
 )
 
@@ -50,10 +50,10 @@ func check(s streams, o checkOptions, dir string) error {
 	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && exists(path) {
 		fmt.Fprintf(s.err, "question: %s holds no vehicle; what is reported is kept, but not judged\n", path)
 	}
-	if people, err := checkedPeople(dir); err != nil {
+	if dir, err := checkedPeople(dir); err != nil {
 		return err
-	} else if people != nil {
-		unheard(s, people, book, register)
+	} else if dir != nil {
+		unheard(s, dir, book, register)
 	}
 	results, gaps := cases.Run(book, register)
 	failed := 0
@@ -120,23 +120,23 @@ func checkedFiles(dir, vehicles string) (*rules.Book, []engine.Event, error) {
 }
 
 // checkedPeople reads the folder's people, nil where it has none.
-func checkedPeople(dir string) (*notify.Directory, error) {
+func checkedPeople(dir string) (*people.Directory, error) {
 	path := filepath.Join(dir, "people.yaml")
 	if !exists(path) {
 		return nil, nil
 	}
-	return notify.Load(path)
+	return people.Load(path)
 }
 
 // unheard says what nobody would hear of, and who would hear of nothing.
-func unheard(s streams, people *notify.Directory, book *rules.Book, register []engine.Event) {
-	var vehicles []notify.Vehicle
+func unheard(s streams, dir *people.Directory, book *rules.Book, register []engine.Event) {
+	var vehicles []people.Vehicle
 	for _, ev := range register {
 		if d, ok := ev.Data.(*engine.VehicleData); ok && !d.Retired {
 			vehicles = append(vehicles, known(ev.Vehicle, d))
 		}
 	}
-	gaps, deaf := notify.Unheard(people, vehicles, book)
+	gaps, deaf := people.Unheard(dir, vehicles, book)
 	unheardAlarms(s, gaps)
 	if len(vehicles) == 0 {
 		return // who hears of what hangs on the vehicles
@@ -146,7 +146,7 @@ func unheard(s streams, people *notify.Directory, book *rules.Book, register []e
 	}
 	for _, v := range vehicles {
 		for _, id := range v.People {
-			if people.Person(id) == nil {
+			if dir.Person(id) == nil {
 				fmt.Fprintf(s.err, "question: %q of the people of %s is not in people.yaml and hears of nothing\n", id, v.ID)
 			}
 		}
@@ -154,7 +154,7 @@ func unheard(s streams, people *notify.Directory, book *rules.Book, register []e
 }
 
 // unheardAlarms says each rule and stage once, with the first vehicle and how many more.
-func unheardAlarms(s streams, gaps []notify.Gap) {
+func unheardAlarms(s streams, gaps []people.Gap) {
 	type what struct{ rule, stage string }
 	first, count := map[what]string{}, map[what]int{}
 	var order []what

@@ -4,7 +4,7 @@ import (
 	"context"
 	"time"
 
-	"telltale/notify"
+	"telltale/notify/people"
 )
 
 // wallClock publishes a tick each quarter of an hour, and first of all one for now.
@@ -45,10 +45,10 @@ func (a *app) tick(ctx context.Context, t time.Time) error {
 // lists asks for those that fall due by t; last is the log's last tick.
 func (a *app) lists(ctx context.Context, last, t time.Time) error {
 	if a.marks == nil && !last.IsZero() {
-		_, a.marks = notify.Turns(a.notify.Directory(), nil, last)
+		_, a.marks = people.Turns(a.notify.Directory(), nil, last)
 	}
-	var turns []notify.Turn
-	turns, a.marks = notify.Turns(a.notify.Directory(), a.marks, t)
+	var turns []people.Turn
+	turns, a.marks = people.Turns(a.notify.Directory(), a.marks, t)
 	for _, turn := range turns {
 		if err := a.log.PublishTurn(ctx, t, turn.Person, turn.Date); err != nil {
 			return err

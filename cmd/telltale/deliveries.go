@@ -14,6 +14,7 @@ import (
 
 	"telltale/engine/stream"
 	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 // answerDeliveries adds the deliveries to what the running service answers.
@@ -23,7 +24,7 @@ func (a *app) answerDeliveries() error {
 		return err
 	}
 	return g.AddEndpoint("deliveries", micro.HandlerFunc(replying(func(ctx context.Context, r micro.Request) error {
-		list, err := notify.Deliveries(ctx, a.log.Deliveries())
+		list, err := delivery.All(ctx, a.log.Deliveries())
 		if err != nil {
 			return err
 		}
@@ -35,7 +36,7 @@ func (a *app) answerDeliveries() error {
 }
 
 // answerRetry lets deliveries be tried again where the queue is.
-func (a *app) answerRetry(q *notify.Queue) (micro.Service, error) {
+func (a *app) answerRetry(q *delivery.Queue) (micro.Service, error) {
 	m, err := micro.AddService(a.nc, micro.Config{Name: "telltale-deliveries", Version: "1.0.0", Description: "messages to people on their way"})
 	if err != nil {
 		return nil, fmt.Errorf("answering for the deliveries: %w", err)
@@ -89,7 +90,7 @@ func deliveriesCommand(s streams) *cobra.Command {
 					list, err := stream.List[notify.Left](ctx, nc, "left", nil)
 					return listing(s, c.json, list, err, "nobody asked for no more mails", leftLine)
 				}
-				list, err := stream.List[notify.Delivery](ctx, nc, "deliveries", nil)
+				list, err := stream.List[delivery.Delivery](ctx, nc, "deliveries", nil)
 				return listing(s, c.json, list, err, "no deliveries yet", deliveryLine)
 			})
 		},
@@ -100,7 +101,7 @@ func deliveriesCommand(s streams) *cobra.Command {
 	return cmd
 }
 
-func deliveryLine(d notify.Delivery) string {
+func deliveryLine(d delivery.Delivery) string {
 	line := fmt.Sprintf("%-8s %s  to %-28s %s", d.State, d.Time.Format("2006-01-02 15:04"), d.To, cmp.Or(d.Subject, d.Key))
 	if d.LastError != "" {
 		line += fmt.Sprintf("\n         after %d tries: %s\n         key %s", d.Attempts, d.LastError, d.Key)

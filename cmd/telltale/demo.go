@@ -21,7 +21,8 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
-	"telltale/notify"
+	"telltale/notify/delivery"
+	"telltale/notify/people"
 	"telltale/samples"
 )
 
@@ -219,7 +220,7 @@ func (d *demoYear) morning(ctx context.Context, now time.Time) error {
 		return nil // no midnight has passed
 	}
 	now = now.Truncate(quarter)
-	if turns, _ := notify.Turns(d.app.notify.Directory(), d.app.marks, now); len(turns) == 0 {
+	if turns, _ := people.Turns(d.app.notify.Directory(), d.app.marks, now); len(turns) == 0 {
 		return nil
 	}
 	if err := d.pub.wait(ctx); err != nil {
@@ -265,15 +266,15 @@ func (d *demoYear) summary(ctx context.Context, s streams) error {
 	for _, item := range due {
 		fmt.Fprintln(s.out, dueLine(item))
 	}
-	list, err := notify.Deliveries(ctx, d.app.log.Deliveries())
+	list, err := delivery.All(ctx, d.app.log.Deliveries())
 	if err != nil {
 		return err
 	}
 	mails := 0
 	for _, m := range list {
-		if m.Way == "mail" && m.State == notify.Sent {
+		if m.Way == "mail" && m.State == delivery.Sent {
 			mails++
-		} else if m.State != notify.Sent {
+		} else if m.State != delivery.Sent {
 			fmt.Fprintf(s.err, "not delivered to %s: %s\n", m.To, m.LastError)
 		}
 	}

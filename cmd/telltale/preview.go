@@ -19,7 +19,9 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/notify"
+	"telltale/notify/delivery"
 	"telltale/notify/mail"
+	"telltale/notify/people"
 )
 
 type previewOptions struct {
@@ -52,14 +54,14 @@ printed is how many there were in each month.`,
 }
 
 func preview(ctx context.Context, s streams, o previewOptions, path string) error {
-	people, err := notify.Load(o.people)
+	dir, err := people.Load(o.people)
 	if err != nil {
 		return exit{2, err}
 	}
-	if o.to != "everyone" && people.Person(o.to) == nil {
+	if o.to != "everyone" && dir.Person(o.to) == nil {
 		return exit{2, fmt.Errorf("nobody called %q in %s", o.to, o.people)}
 	}
-	p, err := newPreviewer(ctx, o, people)
+	p, err := newPreviewer(ctx, o, dir)
 	if err != nil {
 		return err
 	}
@@ -83,12 +85,12 @@ func preview(ctx context.Context, s streams, o previewOptions, path string) erro
 type previewer struct {
 	ctx      context.Context // of the one run
 	o        previewOptions
-	people   *notify.Directory
+	people   *people.Directory
 	register []engine.Event
 	known    map[string]*engine.VehicleData
 	p        *engine.Partition
 	n        *notify.Notifier
-	store    kept
+	store    *delivery.Memory
 	ticks    *intake.Ticks
 	marks    map[string]string
 	last     time.Time // tick
@@ -97,13 +99,13 @@ type previewer struct {
 	html     map[string]string // by key
 }
 
-func newPreviewer(ctx context.Context, o previewOptions, people *notify.Directory) (*previewer, error) {
+func newPreviewer(ctx context.Context, o previewOptions, dir *people.Directory) (*previewer, error) {
 	book, err := loadBook(o.rules)
 	if err != nil {
 		return nil, err
 	}
-	p := &previewer{ctx: ctx, o: o, people: people, known: map[string]*engine.VehicleData{}, p: engine.NewPartition(),
-		store: kept{}, html: map[string]string{}}
+	p := &previewer{ctx: ctx, o: o, people: dir, known: map[string]*engine.VehicleData{}, p: engine.NewPartition(),
+		store: &delivery.Memory{}, html: map[string]string{}}
 	if o.vehicles != "" {
 		if p.register, err = loadRegister(o.vehicles, stream.Unclocked); err != nil {
 			return nil, err
@@ -113,7 +115,7 @@ func newPreviewer(ctx context.Context, o previewOptions, people *notify.Director
 	p.n = &notify.Notifier{
 		Store: p.store, Partitions: 1, Log: slog.New(slog.DiscardHandler), Silent: func() map[string]bool { return outOfService(p.p.Alarms()) },
 		Sample:   func(vehicle, component string) []engine.Verdict { return p.p.Verdicts(vehicle, component) },
-		Register: func(id string) notify.Vehicle { return known(id, p.known[id]) },
+		Register: func(id string) people.Vehicle { return known(id, p.known[id]) },
 		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) {
 			p.html[m.Key] = m.HTML
 			for _, c := range m.Charts { // a page of its own has no mail to take pictures from
@@ -122,7 +124,7 @@ func newPreviewer(ctx context.Context, o previewOptions, people *notify.Director
 			return letters(from).Compose(m)
 		}},
 	}
-	p.n.SetDirectory(people)
+	p.n.SetDirectory(dir)
 	if _, err := p.n.Start(ctx); err != nil {
 		return nil, err
 	}
@@ -192,10 +194,10 @@ func (p *previewer) lists(now time.Time) error {
 	}
 	p.looked = now
 	if p.marks == nil {
-		_, p.marks = notify.Turns(p.people, nil, p.last)
+		_, p.marks = people.Turns(p.people, nil, p.last)
 	}
-	var turns []notify.Turn
-	turns, p.marks = notify.Turns(p.people, p.marks, now)
+	var turns []people.Turn
+	turns, p.marks = people.Turns(p.people, p.marks, now)
 	for _, turn := range turns {
 		err := p.fold(engine.Event{Kind: engine.TurnEvent, Time: now, Recorded: now, Data: &engine.TurnData{Digest: turn.Person, Date: turn.Date}})
 		if err != nil {
@@ -228,11 +230,11 @@ func (p *previewer) fold(ev engine.Event) error {
 
 // summary writes the person's messages and prints how many there were a month.
 func (p *previewer) summary(s streams, o previewOptions) error {
-	list, err := notify.Deliveries(p.ctx, p.store)
+	list, err := delivery.All(p.ctx, p.store)
 	if err != nil {
 		return err
 	}
-	slices.SortStableFunc(list, func(a, b notify.Delivery) int { return a.Time.Compare(b.Time) })
+	slices.SortStableFunc(list, func(a, b delivery.Delivery) int { return a.Time.Compare(b.Time) })
 	months := map[string]int{}
 	total := 0
 	folder := &mail.Folder{Dir: o.out}
@@ -272,28 +274,3 @@ func plural(n int, what string) string {
 	}
 	return fmt.Sprintf("%d %ss", n, what)
 }
-
-// kept is a notify.Store that ends with the process.
-type kept map[string][]byte
-
-func (k kept) Create(_ context.Context, key string, body []byte) (bool, error) {
-	if k[key] != nil {
-		return false, nil
-	}
-	k[key] = body
-	return true, nil
-}
-
-func (k kept) Replace(_ context.Context, key string, body []byte) error { k[key] = body; return nil }
-
-func (k kept) Each(_ context.Context, do func(key string, body []byte) error) error {
-	for _, key := range slices.Sorted(maps.Keys(k)) {
-		if err := do(key, k[key]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (kept) Checkpoint(context.Context) ([]byte, error)  { return nil, nil }
-func (kept) SetCheckpoint(context.Context, []byte) error { return nil }

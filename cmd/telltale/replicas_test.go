@@ -12,7 +12,7 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine"
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 // replicaFiles are those of a service that joins the server at url.
@@ -79,13 +79,13 @@ func TestReplicasTellOnce(t *testing.T) {
 		t.Fatal(err)
 	}
 	drive(3, 2200) // overdue
-	var list []notify.Delivery
+	var list []delivery.Delivery
 	sent := func() bool {
 		var err error
-		if list, err = notify.Deliveries(t.Context(), all[0].log.Deliveries()); err != nil {
+		if list, err = delivery.All(t.Context(), all[0].log.Deliveries()); err != nil {
 			t.Fatal(err)
 		}
-		return len(list) == 24 && !slices.ContainsFunc(list, func(d notify.Delivery) bool { return d.State != notify.Sent })
+		return len(list) == 24 && !slices.ContainsFunc(list, func(d delivery.Delivery) bool { return d.State != delivery.Sent })
 	}
 	if !poll(patience, sent) {
 		t.Fatalf("%d messages, want 24 sent: %+v", len(list), list)
@@ -121,7 +121,7 @@ func trimmed(t *testing.T, a *app) {
 		left  int
 	}{{keepTold - time.Hour, 24}, {keepTold + time.Hour, 0}} {
 		err := a.trim(t.Context(), a.log.Deliveries(), time.Now().Add(tt.after))
-		list, err2 := notify.Deliveries(t.Context(), a.log.Deliveries())
+		list, err2 := delivery.All(t.Context(), a.log.Deliveries())
 		if err != nil || err2 != nil || len(list) != tt.left {
 			t.Errorf("after %s, %d messages are left (%v, %v), want %d", tt.after, len(list), err, err2, tt.left)
 		}

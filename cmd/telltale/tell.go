@@ -9,17 +9,18 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/stream"
-	"telltale/notify"
+	"telltale/notify/delivery"
+	"telltale/notify/people"
 )
 
 // tell hands the log of what was said to the notifier, from its checkpoint on, and
 // sends what comes of it, until ctx ends.
 func (a *app) tell(ctx context.Context, wrote wroteMail) error {
 	store := a.log.Deliveries()
-	queue := &notify.Queue{Store: store, Ways: a.ways(ctx, wrote), Log: a.logger}
+	queue := &delivery.Queue{Store: store, Ways: a.ways(ctx, wrote), Log: a.logger}
 	a.unsure.Store(false)
 	a.notify.Store, a.notify.Queue = store, queue
-	a.notify.Register = func(id string) notify.Vehicle { return a.vehicle(ctx, id) }
+	a.notify.Register = func(id string) people.Vehicle { return a.vehicle(ctx, id) }
 	a.notify.Silent = func() map[string]bool { return a.outOfService(ctx) }
 	a.notify.Sample = func(vehicle, component string) []engine.Verdict { return a.verdicts(ctx, vehicle, component) }
 	next, err := a.notify.Start(ctx)
@@ -134,7 +135,7 @@ func (a *app) handle(ctx context.Context, m stream.Message) error {
 // vehicle answers what the notifier may know of a vehicle. Who hears of it hangs on
 // its tags and people, so a partition that is on its way from one replica to another
 // is waited for; one that nobody folds for long is looked up in the log of events.
-func (a *app) vehicle(ctx context.Context, id string) notify.Vehicle {
+func (a *app) vehicle(ctx context.Context, id string) people.Vehicle {
 	for tries := 0; ctx.Err() == nil; tries++ {
 		d, err := a.svc.Registered(ctx, id)
 		if err != nil && tries >= 5 {

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"telltale/engine/stream"
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 const (
@@ -36,10 +36,10 @@ func (a *app) trimDaily(ctx context.Context, store *stream.Deliveries) {
 }
 
 func (a *app) trim(ctx context.Context, store *stream.Deliveries, now time.Time) error {
-	list, err := notify.Deliveries(ctx, store)
+	list, err := delivery.All(ctx, store)
 	told := 0
 	for _, d := range list {
-		if (d.State == notify.Sent || d.State == notify.Failed) && d.Created.Before(now.Add(-keepTold)) {
+		if (d.State == delivery.Sent || d.State == delivery.Failed) && d.Created.Before(now.Add(-keepTold)) {
 			err = errors.Join(err, store.Drop(ctx, d.Key))
 			told++
 		}

@@ -17,6 +17,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/whatif"
 	"telltale/notify"
+	"telltale/notify/people"
 )
 
 // shownDifferences is how many differences of a rule are listed without --all.
@@ -80,7 +81,7 @@ func (o *replayOptions) whatIfConfig(s streams) (cfg whatif.Config, err error) {
 		}
 	}
 	if o.people != "" {
-		dir, err := notify.Load(o.people)
+		dir, err := people.Load(o.people)
 		if err != nil {
 			return cfg, exit{2, err}
 		}
@@ -97,14 +98,14 @@ func (o *replayOptions) whatIfConfig(s streams) (cfg whatif.Config, err error) {
 }
 
 // hears names who gets a message at once for what one event brought.
-func hears(dir *notify.Directory) func(*engine.Partition, []engine.Output) []string {
+func hears(dir *people.Directory) func(*engine.Partition, []engine.Output) []string {
 	return func(p *engine.Partition, out []engine.Output) []string {
-		register := func(id string) notify.Vehicle { return known(id, p.Registered(id)) }
-		var people []string
+		register := func(id string) people.Vehicle { return known(id, p.Registered(id)) }
+		var told []string
 		for _, m := range notify.Tell(dir, register, notify.Cause{Key: "what-if"}, out) {
-			people = append(people, m.Person)
+			told = append(told, m.Person)
 		}
-		return people
+		return told
 	}
 }
 

@@ -13,6 +13,7 @@ import (
 
 	"telltale/engine"
 	"telltale/notify"
+	"telltale/notify/people"
 )
 
 // Board answers GET and POST of /a/<token>, an alarm's page, and of /u/<token>, where
@@ -29,7 +30,7 @@ type Board struct {
 	// component and of the whole vehicle; nil for none.
 	Tasks func(l Link) []Task
 	// Person gives who a link was made for, nil where nobody is of that id any more.
-	Person func(id string) *notify.Person
+	Person func(id string) *people.Person
 	// Publish stores an answer's event: CloudEvents, JSON.
 	Publish func(ctx context.Context, event []byte) error
 	// Leave notes that a person wants no more mails of a kind, or with back that they
@@ -168,7 +169,7 @@ func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string)
 	}
 	p := b.Person(l.Person)
 	if p == nil {
-		p = notify.Anyone(l.Person)
+		p = people.Anyone(l.Person)
 	}
 	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, volumes
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)

@@ -19,7 +19,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
-	"telltale/notify"
+	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/testdata/hostile"
 )
@@ -41,7 +41,7 @@ func aBoard(alarm engine.Standing, published *[]string) *Board {
 		Vehicle: func(string) *engine.VehicleData {
 			return &engine.VehicleData{Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}, {Name: "hours", Kind: "hours"}}}
 		},
-		Person: func(id string) *notify.Person { return notify.Anyone(id) },
+		Person: func(id string) *people.Person { return people.Anyone(id) },
 		Tasks: func(l Link) []Task {
 			return []Task{{l.Rule, "The alarm's own"}, {"transmission fluid", "Drain and refill <it>"}, {"leak check", "Leak check"}, {"leak check", "Leak check"}}
 		},

@@ -17,7 +17,7 @@ import (
 	"github.com/emersion/go-sasl"
 	"github.com/emersion/go-smtp"
 
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 // Config says how to reach the SMTP server that takes our mails.
@@ -77,7 +77,7 @@ const dialWithin = 30 * time.Second
 
 // Send hands the stored bytes to the server. A 250 after the final dot is
 // success, whatever the server does next.
-func (s *SMTP) Send(ctx context.Context, d notify.Delivery) error {
+func (s *SMTP) Send(ctx context.Context, d delivery.Delivery) error {
 	from, err := mail.ParseAddress(s.From)
 	if err != nil {
 		return ours("reading the sender", err)
@@ -125,7 +125,7 @@ func data(c *smtp.Client, raw []byte) error {
 	case errors.As(err, &said):
 		return permanent("ending the mail", err)
 	}
-	return &notify.Failure{Class: notify.Unknown, Err: fmt.Errorf("waiting for the answer to the final dot: %w", err)}
+	return &delivery.Failure{Class: delivery.Unknown, Err: fmt.Errorf("waiting for the answer to the final dot: %w", err)}
 }
 
 func (s *SMTP) connect(ctx context.Context) (*smtp.Client, error) {
@@ -171,7 +171,7 @@ func (s *SMTP) login(c *smtp.Client) error {
 		return nil
 	}
 	if _, secure := c.TLSConnectionState(); !secure {
-		return &notify.Failure{Class: notify.Ours, Err: errors.New("a password is not sent in the clear")}
+		return &delivery.Failure{Class: delivery.Ours, Err: errors.New("a password is not sent in the clear")}
 	}
 	if err := c.Auth(sasl.NewPlainClient("", s.User, s.Password)); err != nil {
 		return ours("logging in", err)
@@ -189,42 +189,42 @@ func greeting(doing string, err error) error {
 	err = fmt.Errorf("%s: %w", doing, err)
 	switch {
 	case errors.As(err, &cert), errors.As(err, &record), errors.As(err, &alert):
-		return &notify.Failure{Class: notify.Ours, Err: err}
+		return &delivery.Failure{Class: delivery.Ours, Err: err}
 	case errors.As(err, &network), lost(err):
 		return err
 	}
-	return byCode(notify.Ours, err)
+	return byCode(delivery.Ours, err)
 }
 
 func ours(doing string, err error) error {
-	return byCode(notify.Ours, fmt.Errorf("%s: %w", doing, err))
+	return byCode(delivery.Ours, fmt.Errorf("%s: %w", doing, err))
 }
 
 func permanent(doing string, err error) error {
-	return byCode(notify.Permanent, fmt.Errorf("%s: %w", doing, err))
+	return byCode(delivery.Permanent, fmt.Errorf("%s: %w", doing, err))
 }
 
 // byCode gives a refusal the class it has at this point of the talk, unless the
 // server says 4xx or said nothing.
-func byCode(class notify.Class, err error) error {
+func byCode(class delivery.Class, err error) error {
 	var said *smtp.SMTPError
 	switch {
 	case errors.As(err, &said) && said.Temporary():
 		return err
 	case errors.As(err, &said):
-		return &notify.Failure{Class: configFault(said, class), Err: err}
-	case class == notify.Ours && !lost(err):
-		return &notify.Failure{Class: class, Err: err}
+		return &delivery.Failure{Class: configFault(said, class), Err: err}
+	case class == delivery.Ours && !lost(err):
+		return &delivery.Failure{Class: class, Err: err}
 	}
 	return err
 }
 
 // configFault knows the answers that are about us wherever they come:
 // 530 and 535 ask for a login, 538 for TLS, 534 for a stronger way (RFC 4954).
-func configFault(said *smtp.SMTPError, class notify.Class) notify.Class {
+func configFault(said *smtp.SMTPError, class delivery.Class) delivery.Class {
 	switch said.Code {
 	case 530, 534, 535, 538:
-		return notify.Ours
+		return delivery.Ours
 	}
 	return class
 }

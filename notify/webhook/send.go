@@ -17,7 +17,7 @@ import (
 
 	"code.dny.dev/ssrf"
 
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 const (
@@ -42,6 +42,21 @@ type Sender struct {
 	gone   map[string]bool // by URL
 }
 
+// waits are those between calls, as Standard Webhooks 1.0.0 advises.
+var waits = []time.Duration{5 * time.Second, 5 * time.Minute, 30 * time.Minute, 2 * time.Hour, 5 * time.Hour,
+	10 * time.Hour, 14 * time.Hour, 20 * time.Hour, 24 * time.Hour}
+
+// Way calls each receiver beside the others, and again by the specification's waits.
+func (s *Sender) Way() delivery.Way {
+	return delivery.Way{Sender: s, Waits: waits, Lane: func(to string) string {
+		u, err := url.Parse(to)
+		if err != nil {
+			return ""
+		}
+		return u.Host
+	}}
+}
+
 // Disable has an endpoint called no more, as after a 410.
 func (s *Sender) Disable(url string) {
 	s.mu.Lock()
@@ -60,10 +75,10 @@ func (s *Sender) disabled(url string) bool {
 
 // Send calls d.To with the stored body. The identity is the delivery's on every
 // try; the time is that of the try.
-func (s *Sender) Send(ctx context.Context, d notify.Delivery) error {
+func (s *Sender) Send(ctx context.Context, d delivery.Delivery) error {
 	s.once.Do(s.init)
 	if s.disabled(d.To) {
-		return &notify.Failure{Class: notify.Permanent, Gone: true, Err: errors.New("the receiver said 410 earlier: it wants no more; give it another url in people.yaml")}
+		return &delivery.Failure{Class: delivery.Permanent, Gone: true, Err: errors.New("the receiver said 410 earlier: it wants no more; give it another url in people.yaml")}
 	}
 	secret, err := s.Secret(d.Person)
 	var key []byte
@@ -76,13 +91,13 @@ func (s *Sender) Send(ctx context.Context, d notify.Delivery) error {
 	}
 	u, err := url.Parse(d.To)
 	if err != nil || u.User != nil || u.Scheme != "https" && u.Scheme != "http" {
-		return &notify.Failure{Class: notify.Permanent, Err: errors.New("the url cannot be called")}
+		return &delivery.Failure{Class: delivery.Permanent, Err: errors.New("the url cannot be called")}
 	}
 	ctx, cancel := context.WithTimeout(context.WithValue(ctx, scheme{}, u.Scheme), answerWithin)
 	defer cancel()
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, u.String(), bytes.NewReader(d.Raw))
 	if err != nil {
-		return &notify.Failure{Class: notify.Permanent, Err: errors.New("the url cannot be called")}
+		return &delivery.Failure{Class: delivery.Permanent, Err: errors.New("the url cannot be called")}
 	}
 	now := time.Now()
 	req.Header.Set("Content-Type", "application/cloudevents+json; charset=utf-8")
@@ -107,9 +122,9 @@ func (s *Sender) judge(resp *http.Response, to string, now time.Time) error {
 		return nil
 	case code == http.StatusGone:
 		s.Disable(to)
-		return &notify.Failure{Class: notify.Permanent, Gone: true, Err: err}
+		return &delivery.Failure{Class: delivery.Permanent, Gone: true, Err: err}
 	}
-	return &notify.Failure{Class: notify.Temporary, Wait: retryAfter(resp.Header.Get("Retry-After"), now), Err: err}
+	return &delivery.Failure{Class: delivery.Temporary, Wait: retryAfter(resp.Header.Get("Retry-After"), now), Err: err}
 }
 
 // retryAfter reads seconds or a date, at most a day; 0 where there is none.

@@ -1,4 +1,4 @@
-package notify
+package people
 
 import (
 	"fmt"
@@ -8,6 +8,14 @@ import (
 
 	"pgregory.net/rapid"
 )
+
+func at(s string) time.Time {
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil {
+		panic(err)
+	}
+	return t
+}
 
 func oneWith(t interface{ Fatal(...any) }, spec, zone string) *Directory {
 	d, err := Parse("p", fmt.Appendf(nil, "people: {a: {mail: a@b.example, zone: %s, digest: %q}}", zone, spec))

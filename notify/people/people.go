@@ -1,9 +1,15 @@
-package notify
+// Package people is people.yaml, read and checked: who there is, how each is reached
+// and reads, and who hears of which stages of which vehicles, at once, in the daily
+// list or never.
+//
+// A Directory answers for one thing that can be heard of (a Subject) who hears of it,
+// by which ways, and whom to ask next while nobody acknowledges. Turns says whose list
+// is due by the clock. All of it is a function of what it is given.
+package people
 
 import (
 	"fmt"
 	"maps"
-	"net/mail"
 	"os"
 	"slices"
 	"strings"
@@ -12,6 +18,7 @@ import (
 
 	"gopkg.in/yaml.v3"
 
+	"telltale/notify/page"
 	"telltale/rules"
 )
 
@@ -48,7 +55,8 @@ type Person struct {
 	// OnlyChanges sends no list on which the same lines stand as on the one before.
 	OnlyChanges bool
 
-	form  form      // of the list
+	Form Form // of the list
+
 	turn  *schedule // nil without a digest
 	quiet quietHours
 }
@@ -64,7 +72,7 @@ type Directory struct {
 // Anyone is someone of whom nothing is known but the id, as who has gone from
 // people.yaml since.
 func Anyone(id string) *Person {
-	return &Person{ID: id, Name: id, Zone: time.UTC, Distance: distances[0], Volume: volumes[0]}
+	return &Person{ID: id, Name: id, Zone: time.UTC, Distance: Distances[0], Volume: Volumes[0]}
 }
 
 // Person returns the person of that id, nil where there is none.
@@ -78,6 +86,9 @@ func (d *Directory) People() []*Person {
 	}
 	return out
 }
+
+// Operators are those who hear of the service's own troubles, by id.
+func (d *Directory) Operators() []string { return d.operators }
 
 // Load reads people.yaml at path. What is wrong in it is a rules.Faults, all at once.
 func Load(path string) (*Directory, error) {
@@ -122,11 +133,26 @@ type reader struct {
 	named map[string][]string // groups
 }
 
+// The units that a person can ask for.
 var (
-	distances  = []string{"km", "mi"}
-	volumes    = []string{"L", "qt", "gal"}
-	dateOrders = []string{DayFirst: "day first", MonthFirst: "month first", YearFirst: "year first"}
+	Distances = []string{"km", "mi"}
+	Volumes   = []string{"L", "qt", "gal"}
 )
+
+var dateOrders = []string{DayFirst: "day first", MonthFirst: "month first", YearFirst: "year first"}
+
+// Form is for whom a list is laid out.
+type Form uint8
+
+// The forms: by stage, with a box to tick and what to have ready; by vehicle, in the
+// words of a mail; counts and what changed in them, then the worst.
+const (
+	ForWorkshop Form = iota
+	ForOwner
+	ForOperator
+)
+
+var forms = []string{ForWorkshop: "workshop", ForOwner: "owner", ForOperator: "operator"}
 
 func (r *reader) person(id, n *yaml.Node) *Person {
 	what := fmt.Sprintf("person %q", id.Value)
@@ -135,19 +161,21 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	}
 	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "list", "nothing due", "unchanged", "quiet", "webhook", "nats", "file")
 	p := &Person{
-		ID: id.Value, Name: id.Value, Mail: r.address(m["mail"]), Zone: r.zone(m["zone"]),
-		Distance:      distances[r.Choice(m["distance"], "distance", distances...)],
-		Volume:        volumes[r.Choice(m["volume"], "volume", volumes...)],
+		ID: id.Value, Name: id.Value, Zone: r.zone(m["zone"]),
+		Distance:      Distances[r.Choice(m["distance"], "distance", Distances...)],
+		Volume:        Volumes[r.Choice(m["volume"], "volume", Volumes...)],
 		Dates:         DateOrder(r.Choice(m["dates"], "dates", dateOrders...)),
 		SayNothingDue: r.Choice(m["nothing due"], "nothing due", "silent", "say so") == 1,
 	}
-	p.form = form(r.Choice(m["list"], "list", forms...))
+	p.Form = Form(r.Choice(m["list"], "list", forms...))
 	p.OnlyChanges = r.Choice(m["unchanged"], "unchanged", "say so", "silent") == 1
 	if name, ok := r.Given(m["name"], "name"); ok {
-		p.Name = clean(name, 120)
+		p.Name = page.Clean(name, 120)
 	}
 	p.quiet = r.quiet(m["quiet"])
-	r.machineWays(p, m)
+	for _, w := range ways {
+		*w.address(p) = w.read(r, m[w.name], p)
+	}
 	p.Digest, p.turn = r.schedule(m["digest"])
 	if m["digest"] != nil && m["mail"] == nil {
 		r.Fault(id, "", "%s has a digest but no mail to send it to", what)
@@ -162,23 +190,6 @@ func plainID(s string) bool {
 	return s != "" && len(s) <= 64 && strings.IndexFunc(s, bad) < 0
 }
 
-// address takes a bare address in ASCII. Others would need every server on the
-// way to speak SMTPUTF8 (RFC 6531), which cannot be known at load.
-func (r *reader) address(n *yaml.Node) string {
-	s, ok := r.Given(n, "mail")
-	if !ok {
-		return ""
-	}
-	a, err := mail.ParseAddress(s)
-	switch {
-	case err != nil || a.Address != s || len(s) > 254 || strings.ContainsAny(s, "\"\\ "):
-		r.Fault(n, "", "mail %q is not an address like ines@example.org", s)
-	case strings.IndexFunc(s, func(c rune) bool { return c > 126 || c < 33 }) >= 0:
-		r.Fault(n, "write the domain in its xn-- form", "mail %q has letters beyond ASCII", s)
-	}
-	return s
-}
-
 func (r *reader) zone(n *yaml.Node) *time.Location {
 	s, ok := r.Given(n, "zone")
 	if !ok {
@@ -191,4 +202,35 @@ func (r *reader) zone(n *yaml.Node) *time.Location {
 		return time.UTC
 	}
 	return z
+}
+
+// operators reads who hears of the service's own troubles.
+func (r *reader) operators(n *yaml.Node, people map[string]*Person) []string {
+	e := &entry{}
+	r.who(e, n, people)
+	if e.own {
+		r.Fault(n, "name people", "operator cannot be the people of a vehicle")
+	}
+	slices.Sort(e.who)
+	return slices.Compact(e.who)
+}
+
+// groups reads the names for several people that who may use.
+func (r *reader) groups(n *yaml.Node, people map[string]*Person) map[string][]string {
+	out := map[string][]string{}
+	if n == nil {
+		return out
+	}
+	for _, p := range r.Entries(n, "groups") {
+		if people[p.Key.Value] != nil || p.Key.Value == theirOwn {
+			r.Fault(p.Key, "", "group %q has the name of someone in people", p.Key.Value)
+		}
+		e := &entry{}
+		r.who(e, p.Value, people)
+		if e.own || len(e.who) == 0 {
+			r.Fault(p.Key, "", "group %q must name people", p.Key.Value)
+		}
+		out[p.Key.Value] = e.who
+	}
+	return out
 }

@@ -1,4 +1,4 @@
-package notify
+package delivery
 
 import (
 	"errors"
@@ -20,7 +20,7 @@ func TestStormOfRefusalsForNow(t *testing.T) {
 		after time.Duration
 	}{{time.Hour, 6, 35 * time.Minute}, {3 * 24 * time.Hour, 78, 67 * time.Minute}} {
 		synctest.Test(t, func(t *testing.T) {
-			m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
+			m, s := &Memory{}, &scripted{begun: time.Now()}
 			s.say = func(Delivery, int) error {
 				if time.Since(s.begun) < c.storm {
 					return errors.New("451 4.3.2 not now")
@@ -33,8 +33,8 @@ func TestStormOfRefusalsForNow(t *testing.T) {
 				d.Seq = uint64(i)
 				put(m, d)
 			}
-			var hurt []trouble
-			all := runFor(t, c.storm+3*c.after, m, map[string]Sender{"mail": s}, func(q *Queue) { hurt = q.troubles() })
+			var hurt []Trouble
+			all := runFor(t, c.storm+3*c.after, m, map[string]Way{"mail": {Sender: s}}, func(q *Queue) { hurt = q.Troubles() })
 			first := map[string]time.Duration{}
 			at := map[time.Duration]int{}
 			for _, try := range s.tries {
@@ -65,7 +65,7 @@ func TestStormOfRefusalsForNow(t *testing.T) {
 			}
 			late := map[string]bool{}
 			for _, h := range hurt {
-				late[h.key] = h.late
+				late[h.Key] = h.Late
 			}
 			if want := map[bool]int{true: threads}[c.storm > 2*time.Hour]; len(late) < want || want == 0 && len(hurt) > 0 || len(hurt) != len(late) {
 				t.Errorf("after a storm of %s the operators hear of %d: %+v", c.storm, len(hurt), hurt)
@@ -74,58 +74,10 @@ func TestStormOfRefusalsForNow(t *testing.T) {
 	}
 }
 
-// The waits of Standard Webhooks 1.0.0 between calls: 5 s, 5 min, 30 min, 2 h, 5 h,
-// 10 h, 14 h, 20 h, 24 h; after the tenth it is given up. What Retry-After asks for
-// is waited for.
-func TestWebhookSchedule(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
-		s.say = func(d Delivery, try int) error {
-			if d.Key == "asked" && try == 1 {
-				return &Failure{Class: Temporary, Wait: 3 * time.Hour, Err: errors.New("the receiver answered 429")}
-			}
-			if d.Key == "asked" {
-				return nil
-			}
-			return errors.New("the receiver answered 503")
-		}
-		for _, key := range []string{"hook", "asked"} {
-			d := waiting(key, "")
-			d.Way, d.To = "webhook", "https://"+key+".larkfell.example/"
-			put(m, d)
-		}
-		all := runFor(t, 100*time.Hour, m, map[string]Sender{"webhook": s})
-		var got []time.Duration
-		for _, try := range s.tries {
-			key, when, _ := strings.Cut(try, " ")
-			span, _ := time.ParseDuration(when)
-			if key == "hook" {
-				got = append(got, span)
-			} else if span != 0 && (span < 3*time.Hour || span > 3*time.Hour+20*time.Minute) {
-				t.Errorf("called again after %s, asked to wait for three hours", span)
-			}
-		}
-		for i := range got {
-			if i > 0 {
-				sum := got[i-1] + []time.Duration{5 * time.Second, 5 * time.Minute, 30 * time.Minute, 2 * time.Hour, 5 * time.Hour, 10 * time.Hour, 14 * time.Hour, 20 * time.Hour, 24 * time.Hour}[i-1]
-				if got[i] < sum || got[i] > sum+sum/8+time.Second {
-					t.Errorf("call %d after %s, want from %s on", i+1, got[i], sum)
-				}
-			}
-		}
-		if len(got) != 10 || all["hook"].State != Failed || all["hook"].LastError != "given up after 10 calls: the receiver answered 503" {
-			t.Errorf("%d calls, then %s: %s", len(got), all["hook"].State, all["hook"].LastError)
-		}
-		if d := all["asked"]; d.State != Sent || d.Attempts != 2 {
-			t.Errorf("asked to wait: %s after %d", d.State, d.Attempts)
-		}
-	})
-}
-
 // One receiver of webhooks that hangs holds up no other.
 func TestSlowReceiverHoldsUpNoOther(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m := &memory{keys: map[string]string{}}
+		m := &Memory{}
 		s := &scripted{begun: time.Now(), slow: func(d Delivery) time.Duration {
 			if strings.HasPrefix(d.Key, "slow") {
 				return 20 * time.Second
@@ -141,7 +93,7 @@ func TestSlowReceiverHoldsUpNoOther(t *testing.T) {
 		quick := waiting("quick", "")
 		quick.Way, quick.To = "webhook", "https://quick.larkfell.example/"
 		put(m, quick)
-		all := runFor(t, time.Second, m, map[string]Sender{"webhook": s})
+		all := runFor(t, time.Second, m, map[string]Way{"webhook": {Sender: s, Lane: func(to string) string { return to }}})
 		if all["quick"].State != Sent || len(s.tries) != 5 {
 			t.Errorf("%s; %d tries, want the quick one and four", all["quick"].State, len(s.tries))
 		}

@@ -1,4 +1,4 @@
-package notify
+package people
 
 import (
 	"telltale/rules"
@@ -29,8 +29,8 @@ func Unheard(d *Directory, vehicles []Vehicle, book *rules.Book) (gaps []Gap, de
 					heard, hears[p.ID] = true, true
 				}
 			}
-			if stage := a.stages[0]; !heard && stage != "soon" && stage != "advisory" {
-				gaps = append(gaps, Gap{v.ID, a.Component.Name, a.Rule, stage})
+			if stage := a.Stages[0]; !heard && stage != "soon" && stage != "advisory" {
+				gaps = append(gaps, Gap{v.ID, a.Component, a.Rule, stage})
 			}
 		}
 	}
@@ -43,22 +43,22 @@ func Unheard(d *Directory, vehicles []Vehicle, book *rules.Book) (gaps []Gap, de
 }
 
 // reached says whether the person hears of it by a way that is there.
-func (d *Directory) reached(p *Person, s *subject) bool {
+func (d *Directory) reached(p *Person, s *Subject) bool {
 	how, _ := d.hears(p, s)
-	return how == atOnce && len(d.ways(p, s)) > 0 || how == inDigest && p.turn != nil && p.Mail != ""
+	return how == atOnce && len(d.Ways(p, s)) > 0 || how == inDigest && p.turn != nil && p.Mail != ""
 }
 
 // alarmsOf are all alarms that the book can raise on a vehicle, at each stage.
-func alarmsOf(v Vehicle, book *rules.Book, judge *rules.Judge) (all []subject) {
+func alarmsOf(v Vehicle, book *rules.Book, judge *rules.Judge) (all []Subject) {
 	about := rules.Vehicle{Name: v.Name, Kind: v.Kind, Tags: v.Tags}
 	var comps []rules.Component
 	for _, c := range v.Components {
 		comps = append(comps, rules.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
 	}
 	add := func(rule, stage string, component int, task, statutory bool) {
-		s := subject{env{Vehicle: v, Rule: rule, Task: task, Statutory: statutory}, []string{stage}}
+		s := Subject{Vehicle: v, Rule: rule, Task: task, Statutory: statutory, Stages: []string{stage}}
 		if component >= 0 {
-			s.Component = v.Components[component]
+			s.Component = v.Components[component].Name
 		}
 		all = append(all, s)
 	}

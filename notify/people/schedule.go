@@ -1,4 +1,4 @@
-package notify
+package people
 
 import (
 	"errors"
@@ -9,6 +9,8 @@ import (
 
 	"github.com/robfig/cron/v3"
 	"gopkg.in/yaml.v3"
+
+	"telltale/notify/page"
 )
 
 // wall is the form of a moment on a person's wall clock, with no zone.
@@ -27,7 +29,7 @@ func (r *reader) schedule(n *yaml.Node) (text string, turn *schedule) {
 	}
 	turn, err := parseSchedule(text)
 	if err != nil {
-		r.Fault(n, "a list comes once a day, like \"0 6 * * 1-6\"; the person's zone is used", "digest %q %s", text, clean(err.Error(), 200))
+		r.Fault(n, "a list comes once a day, like \"0 6 * * 1-6\"; the person's zone is used", "digest %q %s", text, page.Clean(err.Error(), 200))
 	}
 	return text, turn
 }

@@ -1,4 +1,4 @@
-package notify
+package people
 
 import (
 	"strings"
@@ -30,9 +30,9 @@ func (r *reader) quiet(n *yaml.Node) (q quietHours) {
 	return quietHours{minute(a), minute(b)}
 }
 
-// wakes is the first moment from t on at which the person may be told: t itself
+// Wakes is the first moment from t on at which the person may be told: t itself
 // outside the quiet hours, and else their end.
-func (p *Person) wakes(t time.Time) time.Time {
+func (p *Person) Wakes(t time.Time) time.Time {
 	q := p.quiet
 	if q.from == q.to {
 		return t
@@ -52,13 +52,6 @@ func (p *Person) wakes(t time.Time) time.Time {
 		end = t.Add(time.Hour)
 	}
 	return end.UTC()
-}
-
-// cannotWait is what passes quiet hours: a warning, and work overdue that the law
-// asks for.
-func (n news) cannotWait() bool {
-	t := n.Transition
-	return t.To == "warning" && t.Transition != "eased" || t.Statutory && t.To == "overdue"
 }
 
 // after reads a span of whole days or of hours, as for reminders; 0 where n is nil.

@@ -1,4 +1,4 @@
-package notify
+package page
 
 import (
 	_ "embed"
@@ -31,20 +31,25 @@ var (
 )
 
 // html writes the page as one HTML document that loads nothing.
-func (p *page) html() (string, error) {
+func (p *Page) html() (string, error) {
 	var b strings.Builder
 	err := pageTemplate.Execute(&b, p)
 	return b.String(), err
 }
 
-// write puts the page into the message as text and HTML. If the HTML cannot be
-// made, the text stands in for it: a message with plain words is better than none.
-func (p *page) write(m *Message) {
-	p.cleaned()
-	m.Text = p.text()
-	page, err := p.html()
-	if err != nil {
-		m.Fault, page = err.Error(), asText(m.Text)
+// Write writes the page as text and as HTML, every text of it cleaned. If the HTML
+// cannot be made, fault says why, and the text stands in for it: a message with plain
+// words is better than none.
+func (p *Page) Write() (text, html string, fault error) {
+	p.clean()
+	text = p.text()
+	if html, fault = p.html(); fault != nil {
+		html = Plain(text)
 	}
-	m.HTML = page
+	return text, html, fault
+}
+
+// Plain is a text as a page without a template.
+func Plain(text string) string {
+	return "<!doctype html><meta charset=\"utf-8\"><pre style=\"white-space:pre-wrap\">" + template.HTMLEscapeString(text) + "</pre>\n"
 }

@@ -1,79 +1,74 @@
-package notify
+// Package page writes what a person reads: a page is written out as plain text and
+// as HTML, so that the two cannot say different things. Every text of it is made
+// harmless first, whoever it comes from.
+package page
 
 import (
+	"html/template"
 	"strings"
-	"unicode"
 )
 
-// page is a message before it is written out: text and HTML are two writings of
-// the same page, so they cannot say different things.
-type page struct {
+// Page is a message before it is written out.
+type Page struct {
 	Title  string
 	Lead   string
-	Blocks []block
+	Blocks []Block
 	Notes  []string
 	Leave  string // where to ask for no more; "" for nowhere
 }
 
-// block is one alarm of a mail, or one group of a list.
-type block struct {
+// Block is one alarm of a mail, or one group of a list.
+type Block struct {
 	Badge   string // the stage in a word; "" for none
 	Weight  int    // how much it stands out: 0 not at all … 3 most
 	Heading string
 	Strong  string // what to do, before all else
-	Lines   []line
-	Items   []item
+	Lines   []Line
+	Items   []Item
 	Link    string // where to answer; "" for none
-	Chart   *picture
+	Chart   *Picture
 }
 
-// item is one line of work in a list; Box asks for a box to tick.
-type item struct {
+// Item is one line of work in a list; Box asks for a box to tick.
+type Item struct {
 	Box     bool
 	Heading string
 	What    string
 	Strong  string
-	Lines   []line
+	Lines   []Line
 	Link    string // where to answer; "" for none
 }
 
-type line struct{ Label, Text string }
+// Line is a text under a label; "" for none.
+type Line struct{ Label, Text string }
 
-const (
-	maxText  = 2000 // runes of one text from outside
-	maxWidth = 72
-)
-
-// clean makes text from outside fit to be shown: one line, valid UTF-8, no
-// control characters, none of the marks that turn the direction of what follows
-// or are not seen at all, and no longer than limit runes.
-func clean(s string, limit int) string {
-	if len(s) > 8*limit {
-		s = s[:8*limit] // no need to look at all of it
-	}
-	s = strings.ToValidUTF8(s, "\uFFFD")
-	s = strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsSpace(r):
-			return ' '
-		case unicode.Is(unicode.Cf, r), unicode.IsControl(r):
-			return -1
-		}
-		return r
-	}, s)
-	s = strings.Join(strings.Fields(s), " ")
-	n := 0
-	for i := range s {
-		if n++; n > limit {
-			return s[:i] + "…"
-		}
-	}
-	return s
+// Picture is drawn, and says in lines what it shows.
+type Picture struct {
+	ID    string // by which the HTML names it; unlike that of any other
+	PNG   []byte
+	Lines []Line
 }
 
-// cleaned passes every text of the page through clean.
-func (p *page) cleaned() *page {
-	fix := func(s *string) { *s = clean(*s, maxText) }
+// Src is the address of the picture within a mail (RFC 2392).
+func (p *Picture) Src() template.URL { return template.URL("cid:" + p.ID) }
+
+// Alt stands for the picture where it is not shown; the lines beneath say the same.
+func (p *Picture) Alt() string { return "A chart of the sample; the lines beneath say what it shows." }
+
+// MaxText bounds one text of a page, in runes.
+const MaxText = 2000
+
+const (
+	maxWidth = 72
+
+	answerHere = "Acknowledge it, put it aside, or enter what was done"
+	answerThis = "Answer"
+	leaveHere  = "Get no more of these"
+)
+
+// clean passes every text of the page through Clean.
+func (p *Page) clean() {
+	fix := func(s *string) { *s = Clean(*s, MaxText) }
 	fix(&p.Title)
 	fix(&p.Lead)
 	for i := range p.Blocks {
@@ -83,7 +78,7 @@ func (p *page) cleaned() *page {
 		fix(&b.Strong)
 		cleanLines(b.Lines)
 		if b.Chart != nil {
-			cleanLines(b.Chart.lines)
+			cleanLines(b.Chart.Lines)
 		}
 		for j := range b.Items {
 			it := &b.Items[j]
@@ -96,17 +91,16 @@ func (p *page) cleaned() *page {
 	for i := range p.Notes {
 		fix(&p.Notes[i])
 	}
-	return p
 }
 
-func cleanLines(lines []line) {
+func cleanLines(lines []Line) {
 	for i := range lines {
-		lines[i] = line{clean(lines[i].Label, maxText), clean(lines[i].Text, maxText)}
+		lines[i] = Line{Clean(lines[i].Label, MaxText), Clean(lines[i].Text, MaxText)}
 	}
 }
 
-// note adds a note at the foot, where there is any.
-func (p *page) note(notes ...string) {
+// Note adds notes at the foot, leaving out those that are empty.
+func (p *Page) Note(notes ...string) {
 	for _, n := range notes {
 		if n != "" {
 			p.Notes = append(p.Notes, n)
@@ -115,7 +109,7 @@ func (p *page) note(notes ...string) {
 }
 
 // text writes the page as plain text, 72 columns wide.
-func (p *page) text() string {
+func (p *Page) text() string {
 	w := &textWriter{}
 	w.para("", "  ", p.Title)
 	w.rule("=", p.Title)
@@ -166,7 +160,7 @@ func (w *textWriter) para(first, rest, words string) {
 	w.b.WriteByte('\n')
 }
 
-func (w *textWriter) lines(indent string, lines []line) {
+func (w *textWriter) lines(indent string, lines []Line) {
 	for _, l := range lines {
 		s := l.Text
 		if l.Label != "" {
@@ -176,7 +170,7 @@ func (w *textWriter) lines(indent string, lines []line) {
 	}
 }
 
-func (w *textWriter) block(b *block) {
+func (w *textWriter) block(b *Block) {
 	w.gap()
 	switch {
 	case b.Badge != "":
@@ -190,7 +184,7 @@ func (w *textWriter) block(b *block) {
 	}
 	w.lines("  ", b.Lines)
 	if b.Chart != nil {
-		w.lines("  ", b.Chart.lines)
+		w.lines("  ", b.Chart.Lines)
 	}
 	if b.Link != "" {
 		w.para("  ", "    ", answerHere+": "+b.Link)
@@ -200,7 +194,7 @@ func (w *textWriter) block(b *block) {
 	}
 }
 
-func (w *textWriter) item(it *item) {
+func (w *textWriter) item(it *Item) {
 	first := "- "
 	if it.Box {
 		first = "[ ] "

@@ -1,4 +1,4 @@
-package notify
+package people
 
 import (
 	"errors"
@@ -13,7 +13,10 @@ import (
 )
 
 func TestLoad(t *testing.T) {
-	d := people(t)
+	d, err := Load("testdata/people.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
 	var ids []string
 	for _, p := range d.People() {
 		ids = append(ids, p.ID)
@@ -195,7 +198,7 @@ func TestConditions(t *testing.T) {
 			t.Errorf("%s: %v", cond, err)
 			continue
 		}
-		how, _ := d.hears(d.Person("a"), &subject{env{Vehicle: v, Rule: "engine oil", Task: true}, []string{"due"}})
+		how, _ := d.hears(d.Person("a"), &Subject{Vehicle: v, Rule: "engine oil", Task: true, Stages: []string{"due"}})
 		if got := how == atOnce; got != want {
 			t.Errorf("%s: got %v", cond, got)
 		}

@@ -1,9 +1,7 @@
-package notify
+package people
 
 import (
 	"fmt"
-	"slices"
-	"strings"
 	"time"
 
 	"github.com/expr-lang/expr/vm"
@@ -56,7 +54,7 @@ func (r *reader) entry(name, n *yaml.Node, people map[string]*Person) *entry {
 		e.stages = append(e.stages, stages[r.Choice(s, "a stage", stages...)])
 	}
 	for _, b := range r.Items(m["by"], "by") {
-		e.by = append(e.by, wayNames[r.Choice(b, "by", wayNames...)])
+		e.by = append(e.by, ways[r.Choice(b, "by", wayNames()...)].name)
 	}
 	r.who(e, m["who"], people)
 	r.chase(e, name, m, people)
@@ -96,57 +94,9 @@ func (r *reader) who(e *entry, n *yaml.Node, people map[string]*Person) {
 			continue
 		case p == nil:
 			r.Fault(w, "", "who: nobody called %q in people", id)
-		case len(p.ways()) == 0:
+		case len(p.Ways()) == 0:
 			r.Fault(w, "", "who: %q has no mail, webhook, nats or file to be told by", id)
 		}
 		e.who = append(e.who, id)
 	}
-}
-
-// subject is what an entry is asked about.
-type subject struct {
-	env
-	stages []string // any of them will do
-}
-
-// hears returns how the person hears of it, and the name of the entry that says so.
-func (d *Directory) hears(p *Person, s *subject) (hearing, string) {
-	how, why := notAtAll, ""
-	if len(p.ways()) == 0 {
-		return how, why
-	}
-	for _, e := range d.entries {
-		if e.when > how && e.matches(p.ID, s) {
-			how, why = e.when, e.name
-		}
-	}
-	return how, why
-}
-
-func (e *entry) matches(id string, s *subject) bool {
-	if !slices.Contains(e.who, id) && !(e.own && slices.Contains(s.Vehicle.People, id)) {
-		return false
-	}
-	ofStage := func(stage string) bool { return slices.Contains(s.stages, stage) }
-	if len(e.stages) > 0 && !slices.ContainsFunc(e.stages, ofStage) {
-		return false
-	}
-	if e.where == nil {
-		return true
-	}
-	// A condition is tried for each stage that it may be about.
-	return slices.ContainsFunc(s.stages, func(stage string) bool {
-		if len(e.stages) > 0 && !slices.Contains(e.stages, stage) {
-			return false
-		}
-		about := s.env
-		about.Stage = stage
-		return holds(e.where, about, e.when != never)
-	})
-}
-
-// describe names the entry as the foot of a message does.
-func describe(entries []string) string {
-	slices.Sort(entries)
-	return strings.Join(slices.Compact(entries), ", ")
 }

@@ -1,4 +1,4 @@
-package notify
+package people
 
 import (
 	"errors"
@@ -10,6 +10,8 @@ import (
 	"github.com/expr-lang/expr/parser"
 	"github.com/expr-lang/expr/vm"
 	"gopkg.in/yaml.v3"
+
+	"telltale/notify/page"
 )
 
 // maxCondition bounds a condition's text; expr itself has no limit of time.
@@ -134,5 +136,5 @@ func firstLine(err error) string {
 		s = fe.Message
 	}
 	s, _, _ = strings.Cut(s, "\n")
-	return clean(s, 200)
+	return page.Clean(s, 200)
 }

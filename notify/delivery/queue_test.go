@@ -1,4 +1,4 @@
-package notify
+package delivery
 
 import (
 	"context"
@@ -16,65 +16,6 @@ import (
 	"testing/synctest"
 	"time"
 )
-
-// memory is a Store that can be told to fail.
-type memory struct {
-	mu    sync.Mutex
-	keys  map[string]string
-	check []byte
-	// fail is asked before each write: an error that it returns is returned. With
-	// after the write is done all the same, as when only the answer is lost.
-	fail  func(op, key string) error
-	after bool
-}
-
-func (m *memory) write(op, key string, do func()) error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	var err error
-	if m.fail != nil {
-		err = m.fail(op, key)
-	}
-	if err == nil || m.after {
-		do()
-	}
-	return err
-}
-
-func (m *memory) Create(_ context.Context, key string, body []byte) (bool, error) {
-	created := false
-	err := m.write("create", key, func() {
-		if _, there := m.keys[key]; !there {
-			created, m.keys[key] = true, string(body)
-		}
-	})
-	return created && err == nil, err
-}
-
-func (m *memory) Replace(ctx context.Context, key string, body []byte) error {
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
-	return m.write("replace", key, func() { m.keys[key] = string(body) })
-}
-
-func (m *memory) Each(_ context.Context, do func(string, []byte) error) error {
-	m.mu.Lock()
-	all := maps.Clone(m.keys)
-	m.mu.Unlock()
-	for _, k := range slices.Sorted(maps.Keys(all)) {
-		if err := do(k, []byte(all[k])); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (m *memory) Checkpoint(context.Context) ([]byte, error) { return m.check, nil }
-
-func (m *memory) SetCheckpoint(_ context.Context, b []byte) error {
-	return m.write("checkpoint", "", func() { m.check = b })
-}
 
 // scripted answers each try by what its script says, and notes the tries.
 type scripted struct {
@@ -113,15 +54,18 @@ func waiting(key, thread string) Delivery {
 		Created: time.Now(), Raw: []byte("body of " + key)}
 }
 
-func put(m *memory, all ...Delivery) {
+func put(m *Memory, all ...Delivery) {
 	for _, d := range all {
 		body, _ := json.Marshal(d)
-		m.keys[d.Key] = string(body)
+		if m.keys == nil {
+			m.keys = map[string][]byte{}
+		}
+		m.keys[d.Key] = body
 	}
 }
 
 // runFor runs the queue over the store for as long and returns what is stored.
-func runFor(t *testing.T, span time.Duration, m *memory, ways map[string]Sender, during ...func(*Queue)) map[string]Delivery {
+func runFor(t *testing.T, span time.Duration, m *Memory, ways map[string]Way, during ...func(*Queue)) map[string]Delivery {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	q := &Queue{Store: m, Ways: ways, Log: slog.New(slog.NewTextHandler(io.Discard, nil))}
@@ -133,7 +77,7 @@ func runFor(t *testing.T, span time.Duration, m *memory, ways map[string]Sender,
 	}
 	cancel()
 	<-done
-	all, err := Deliveries(t.Context(), m)
+	all, err := All(t.Context(), m)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -146,7 +90,7 @@ func runFor(t *testing.T, span time.Duration, m *memory, ways map[string]Sender,
 
 func TestQueueRetries(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
+		m, s := &Memory{}, &scripted{begun: time.Now()}
 		s.say = func(d Delivery, try int) error {
 			if try < 4 {
 				return errors.New("421 try later")
@@ -154,7 +98,7 @@ func TestQueueRetries(t *testing.T) {
 			return nil
 		}
 		put(m, waiting("a", "t"))
-		d := runFor(t, time.Hour, m, map[string]Sender{"mail": s})["a"]
+		d := runFor(t, time.Hour, m, map[string]Way{"mail": {Sender: s}})["a"]
 		if d.State != Sent || d.Attempts != 4 || d.LastError != "" || d.Unknown != 0 || string(d.Raw) != "body of a" || d.MessageID != "<a>" {
 			t.Errorf("got %+v", d)
 		}
@@ -170,7 +114,7 @@ func TestQueueRetries(t *testing.T) {
 
 func TestQueueClasses(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
+		m, s := &Memory{}, &scripted{begun: time.Now()}
 		s.say = func(d Delivery, try int) error {
 			switch {
 			case d.Key == "bad":
@@ -187,7 +131,7 @@ func TestQueueClasses(t *testing.T) {
 		crashed := waiting("crashed", "")
 		crashed.State, crashed.Attempts = Sending, 1
 		put(m, waiting("bad", ""), waiting("lost", ""), waiting("panics", ""), waiting("good", ""), pigeon, crashed)
-		all := runFor(t, time.Hour, m, map[string]Sender{"mail": s})
+		all := runFor(t, time.Hour, m, map[string]Way{"mail": {Sender: s}})
 		var got []string
 		for _, k := range slices.Sorted(maps.Keys(all)) {
 			d := all[k]
@@ -210,7 +154,7 @@ func TestQueueClasses(t *testing.T) {
 // A wrong password holds all that goes that way; one at a time probes it.
 func TestQueueHolds(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
+		m, s := &Memory{}, &scripted{begun: time.Now()}
 		s.say = func(d Delivery, try int) error {
 			if time.Since(s.begun) < 7*24*time.Hour {
 				return &Failure{Class: Ours, Err: errors.New("535 5.7.8 wrong password")}
@@ -221,14 +165,14 @@ func TestQueueHolds(t *testing.T) {
 			put(m, waiting(fmt.Sprint("d", i), ""))
 		}
 		var held map[string]string
-		runFor(t, 24*time.Hour, m, map[string]Sender{"mail": s}, func(q *Queue) { held = q.Held() })
+		runFor(t, 24*time.Hour, m, map[string]Way{"mail": {Sender: s}}, func(q *Queue) { held = q.Held() })
 		if want := map[string]string{"mail": "535 5.7.8 wrong password"}; !reflect.DeepEqual(held, want) {
 			t.Errorf("held %v, want %v", held, want)
 		}
 		if n := len(s.tries); n > 24*12+4 {
 			t.Errorf("%d tries in a day, want one in 5 minutes", n)
 		}
-		all := runFor(t, 6*24*time.Hour+time.Hour, m, map[string]Sender{"mail": s}, func(q *Queue) { held = q.Held() })
+		all := runFor(t, 6*24*time.Hour+time.Hour, m, map[string]Way{"mail": {Sender: s}}, func(q *Queue) { held = q.Held() })
 		for k, d := range all {
 			if d.State != Sent {
 				t.Errorf("%s: %s %s", k, d.State, d.LastError)
@@ -242,10 +186,10 @@ func TestQueueHolds(t *testing.T) {
 
 func TestQueueGivesUp(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
+		m, s := &Memory{}, &scripted{begun: time.Now()}
 		s.say = func(Delivery, int) error { return errors.New("451 storm") }
 		put(m, waiting("a", ""))
-		ways := map[string]Sender{"mail": s}
+		ways := map[string]Way{"mail": {Sender: s}}
 		if d := runFor(t, 4*24*time.Hour, m, ways)["a"]; d.State != Waiting {
 			t.Errorf("after 4 days: %+v", d)
 		}
@@ -275,7 +219,7 @@ func TestQueueGivesUp(t *testing.T) {
 // other ways do not wait for it.
 func TestQueueOrder(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
+		m, s := &Memory{}, &scripted{begun: time.Now()}
 		s.say = func(d Delivery, try int) error {
 			if d.Key == "1-raised" && try == 1 {
 				return errors.New("450 greylisted")
@@ -285,7 +229,7 @@ func TestQueueOrder(t *testing.T) {
 		first, second, other := waiting("1-raised", "t"), waiting("2-cleared", "t"), waiting("3-other", "u")
 		first.Seq, second.Seq, other.Seq = 1, 2, 3
 		put(m, second, first, other)
-		runFor(t, time.Hour, m, map[string]Sender{"mail": s})
+		runFor(t, time.Hour, m, map[string]Way{"mail": {Sender: s}})
 		var order []string
 		for _, try := range s.tries {
 			order = append(order, strings.Fields(try)[0])
@@ -299,7 +243,7 @@ func TestQueueOrder(t *testing.T) {
 
 func TestQueueSlowWayHoldsUpNoOther(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m := &memory{keys: map[string]string{}}
+		m := &Memory{}
 		slow := &scripted{begun: time.Now(), slow: func(Delivery) time.Duration { return 9 * time.Minute }}
 		fast := &scripted{begun: time.Now()}
 		for i := range 10 {
@@ -307,7 +251,7 @@ func TestQueueSlowWayHoldsUpNoOther(t *testing.T) {
 			hook.Way = "webhook"
 			put(m, waiting(fmt.Sprint("mail-", i), ""), hook)
 		}
-		all := runFor(t, time.Minute, m, map[string]Sender{"mail": slow, "webhook": fast})
+		all := runFor(t, time.Minute, m, map[string]Way{"mail": {Sender: slow}, "webhook": {Sender: fast}})
 		if len(slow.tries) != 4 || len(fast.tries) != 10 {
 			t.Errorf("%d and %d tries, want 4 in flight and 10 done", len(slow.tries), len(fast.tries))
 		}
@@ -327,15 +271,15 @@ func TestQueueStoreFails(t *testing.T) {
 		for _, after := range []bool{false, true} {
 			synctest.Test(t, func(t *testing.T) {
 				writes := 0
-				m, s := &memory{keys: map[string]string{}, after: after}, &scripted{begun: time.Now()}
-				m.fail = func(op, key string) error {
+				m, s := &Memory{After: after}, &scripted{begun: time.Now()}
+				m.Fail = func(op, key string) error {
 					if writes++; writes == n {
 						return errors.New("no answer")
 					}
 					return nil
 				}
 				put(m, waiting("a", "t"), waiting("b", "t"))
-				all := runFor(t, time.Hour, m, map[string]Sender{"mail": s})
+				all := runFor(t, time.Hour, m, map[string]Way{"mail": {Sender: s}})
 				if all["a"].State != Sent || all["b"].State != Sent || len(s.tries) != 2 {
 					t.Errorf("write %d, after %v: %q, %+v", n, after, s.tries, all)
 				}
@@ -349,14 +293,14 @@ func TestQueueStoreFails(t *testing.T) {
 func TestQueueStopsBeforeATry(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
-		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
-		m.fail = func(op, key string) error { cancel(); return nil }
+		m, s := &Memory{}, &scripted{begun: time.Now()}
+		m.Fail = func(op, key string) error { cancel(); return nil }
 		want := waiting("a", "t")
 		want.Created = want.Created.UTC().Round(0)
 		put(m, want)
-		q := &Queue{Store: m, Ways: map[string]Sender{"mail": s}, Log: slog.New(slog.DiscardHandler)}
+		q := &Queue{Store: m, Ways: map[string]Way{"mail": {Sender: s}}, Log: slog.New(slog.DiscardHandler)}
 		q.Run(ctx)
-		all, err := Deliveries(t.Context(), m)
+		all, err := All(t.Context(), m)
 		if err != nil || !reflect.DeepEqual(all, []Delivery{want}) || len(s.tries) != 0 {
 			t.Errorf("%v, tries %q\n%+v\nwant\n%+v", err, s.tries, all, want)
 		}
