@@ -3,7 +3,6 @@ package notify
 import (
 	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -57,13 +56,7 @@ func (k *mark) left(person, kind string) bool {
 
 // WhoLeft lists, from what the store keeps, who asked for no more of what.
 func WhoLeft(ctx context.Context, s Store) ([]Left, error) {
-	var k mark
-	body, err := s.Checkpoint(ctx)
-	if err == nil && body != nil {
-		if body, err = unpack(body); err == nil {
-			err = json.Unmarshal(body, &k)
-		}
-	}
+	k, err := readMark(ctx, s)
 	if err != nil {
 		return nil, fmt.Errorf("reading who left: %w", err)
 	}

@@ -125,19 +125,24 @@ func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
 	if n.Log == nil {
 		n.Log = slog.Default()
 	}
-	n.mark, n.turns = mark{}, map[people.Turn]*pending{}
-	body, err := n.Store.Checkpoint(ctx)
-	if err == nil && body != nil {
-		if body, err = unpack(body); err == nil {
-			err = json.Unmarshal(body, &n.mark)
-		}
-	}
-	if err != nil {
+	n.turns = map[people.Turn]*pending{}
+	if n.mark, err = readMark(ctx, n.Store); err != nil {
 		return 0, fmt.Errorf("reading the notifier's checkpoint: %w", err)
 	}
 	n.mark.init()
 	n.saved = n.mark.Seq
 	return n.mark.Seq + 1, nil
+}
+
+// readMark reads the checkpoint; the zero mark where there is none.
+func readMark(ctx context.Context, s Store) (k mark, err error) {
+	body, err := s.Checkpoint(ctx)
+	if err == nil && body != nil {
+		if body, err = unpack(body); err == nil {
+			err = json.Unmarshal(body, &k)
+		}
+	}
+	return k, err
 }
 
 // Handle takes one message of the log: what folding one cause said. It returns

@@ -15,6 +15,30 @@ import (
 // nothing is.
 type Register func(vehicle string) people.Vehicle
 
+// VehicleOf is what a registration says of a vehicle; d may be nil.
+func VehicleOf(id string, d *engine.VehicleData) people.Vehicle {
+	v := people.Vehicle{ID: id, Name: id}
+	if d == nil {
+		return v
+	}
+	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
+	for _, c := range d.Components {
+		v.Components = append(v.Components, people.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
+	}
+	return v
+}
+
+// OutOfService are the vehicles of which an alarm stands so.
+func OutOfService(all []engine.Standing) map[string]bool {
+	out := map[string]bool{}
+	for _, s := range all {
+		if s.Standing == "out of service" {
+			out[s.Vehicle] = true
+		}
+	}
+	return out
+}
+
 // Cause is what made a batch of outputs: one event or one tick, as folded by one
 // partition.
 type Cause struct {
@@ -27,6 +51,20 @@ type Cause struct {
 	Answer func(person string, t *engine.Transition) string
 	// Leave gives the address at which a person asks for no more; nil for none.
 	Leave func(person, kind string, at time.Time) string
+}
+
+// CauseOf is the cause of what a partition said under a key, at the time of the last of it.
+func CauseOf(key string, partition int, out []engine.Output) Cause {
+	c := Cause{Key: key, Partition: partition}
+	for _, o := range out {
+		switch {
+		case o.Transition != nil:
+			c.Time = o.Transition.Time
+		case o.Turn != nil:
+			c.Time = o.Turn.Now
+		}
+	}
+	return c
 }
 
 // maxBlocks bounds what one message tells; a book that came new can change

@@ -92,10 +92,10 @@ func (a *app) startAnswers(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	a.notify.Answer = func(person string, t *engine.Transition) string {
+	a.notify.Notifier.Answer = func(person string, t *engine.Transition) string {
 		return set.URL + "/a/" + key.Token(board.Link{Person: person, Vehicle: t.Vehicle, Component: t.Component, Rule: t.Rule, Expires: t.Time.Add(linkLife).Unix()})
 	}
-	a.notify.Unsubscribe = func(person, kind string, at time.Time) string {
+	a.notify.Notifier.Unsubscribe = func(person, kind string, at time.Time) string {
 		return set.URL + "/u/" + key.Token(board.Link{Person: person, Kind: kind, Expires: at.Add(leaveLife).Unix()})
 	}
 	l, err := net.Listen("tcp", set.Listen)

@@ -13,7 +13,6 @@ import (
 	"runtime/debug"
 	"slices"
 	"strings"
-	"sync"
 	"sync/atomic"
 	"syscall"
 	"time"
@@ -26,7 +25,6 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/notify"
-	"telltale/notify/delivery"
 	"telltale/notify/people"
 	"telltale/rules"
 )
@@ -105,16 +103,11 @@ type app struct {
 	log    *stream.Log
 	svc    *stream.Service
 	micro  micro.Service
-	notify *notify.Notifier
+	notify *notify.Service
 
 	pages *http.Server // of the answers; nil without
 
-	telling sync.Mutex                     // guards notify's Handle, Tick and Flush
-	queue   atomic.Pointer[delivery.Queue] // while this replica tells
-	unsure  atomic.Bool                    // something could not be asked any more, so what was told may lack it
-	told    atomic.Uint64                  // the last message of ALARMS that was handled
-	ticked  atomic.Int64                   // the last tick that the notifier was handed, Unix seconds
-	marks   map[string]string              // how far the lists of each person were looked at; owned by the clock
+	marks map[string]string // how far the lists of each person were looked at; owned by the clock
 
 	fault   atomic.Value // string: what is wrong with the folder since it was read last
 	read    atomic.Int64 // when that was, Unix seconds
@@ -294,10 +287,12 @@ func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 // startTelling reads what the partitions say and makes mails of it, while this
 // replica has the seat for it.
 func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
-	set := a.fleet.set
-	a.notify = &notify.Notifier{
-		Partitions: stream.Partitions, Log: a.logger,
-		Compose: map[string]notify.Composer{"mail": letters(set.Mail.From).Compose},
+	log := fleetLog{a.log, a.svc}
+	a.notify = &notify.Service{
+		Log: log, Fleet: log, Beside: a.answerRetry, Suspect: a.suspect.Load,
+		Notifier: &notify.Notifier{Partitions: stream.Partitions, Log: a.logger},
+		Store:    func() notify.Store { return a.log.Deliveries() },
+		Ways:     func(ctx context.Context) map[string]notify.Way { return a.ways(ctx, wrote) },
 	}
 	a.notify.SetDirectory(a.fleet.people)
 	if err := a.startAnswers(ctx); err != nil {
@@ -315,42 +310,11 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 			}
 		})
 	}
-	a.svc.Hold(stream.NotifySeat, func(ctx context.Context) error { return a.tell(ctx, wrote) })
+	a.svc.Hold(stream.NotifySeat, a.notify.Run)
 	a.svc.Hold(stream.BaselinesSeat, func(ctx context.Context) error {
-		return unlessStopped(ctx, a.log.KeepBaselines(ctx, set.Baselines))
+		return unlessStopped(ctx, a.log.KeepBaselines(ctx, a.fleet.set.Baselines))
 	})
 	return nil
-}
-
-// cause names what made a message: the event's place in the log, the same however
-// often it is folded.
-func cause(m stream.Message) notify.Cause {
-	c := notify.Cause{Key: fmt.Sprintf("%d-%d-%d", m.Epoch, m.Event, m.Partition), Partition: m.Partition}
-	if m.Reconciled {
-		c.Key += fmt.Sprintf("-reconciled-%d", m.N)
-	}
-	for _, o := range m.Outputs {
-		switch {
-		case o.Transition != nil:
-			c.Time = o.Transition.Time
-		case o.Turn != nil:
-			c.Time = o.Turn.Now
-		}
-	}
-	return c
-}
-
-// known is what a registration says of a vehicle; d may be nil.
-func known(id string, d *engine.VehicleData) people.Vehicle {
-	v := people.Vehicle{ID: id, Name: id}
-	if d == nil {
-		return v
-	}
-	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
-	for _, c := range d.Components {
-		v.Components = append(v.Components, people.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
-	}
-	return v
 }
 
 // settle waits until everything in the log is folded, told and delivered, or
@@ -359,35 +323,7 @@ func (a *app) settle(ctx context.Context) error {
 	if err := a.svc.CaughtUp(ctx); err != nil {
 		return err
 	}
-	last, err := a.log.LastOutput(ctx)
-	if err != nil {
-		return err
-	}
-	for tick := time.NewTicker(20 * time.Millisecond); ; {
-		if a.told.Load() >= last {
-			list, err := delivery.All(ctx, a.log.Deliveries())
-			if err != nil {
-				return err
-			}
-			if !waiting(list) {
-				return nil
-			}
-		}
-		select {
-		case <-ctx.Done():
-			return ctx.Err()
-		case <-tick.C:
-		}
-	}
-}
-
-func waiting(list []delivery.Delivery) bool {
-	for _, d := range list {
-		if d.State == delivery.Waiting && d.Attempts == 0 || d.State == delivery.Sending {
-			return true
-		}
-	}
-	return false
+	return a.notify.Settle(ctx)
 }
 
 // stop ends everything within 5 s: no more is told or folded, what is in flight

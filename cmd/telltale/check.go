@@ -10,6 +10,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/cases"
+	"telltale/notify"
 	"telltale/notify/people"
 	"telltale/rules"
 )
@@ -133,7 +134,7 @@ func unheard(s streams, dir *people.Directory, book *rules.Book, register []engi
 	var vehicles []people.Vehicle
 	for _, ev := range register {
 		if d, ok := ev.Data.(*engine.VehicleData); ok && !d.Retired {
-			vehicles = append(vehicles, known(ev.Vehicle, d))
+			vehicles = append(vehicles, notify.VehicleOf(ev.Vehicle, d))
 		}
 	}
 	gaps, deaf := people.Unheard(dir, vehicles, book)

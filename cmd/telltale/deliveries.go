@@ -36,7 +36,7 @@ func (a *app) answerDeliveries() error {
 }
 
 // answerRetry lets deliveries be tried again where the queue is.
-func (a *app) answerRetry(q *delivery.Queue) (micro.Service, error) {
+func (a *app) answerRetry() (stop func() error, err error) {
 	m, err := micro.AddService(a.nc, micro.Config{Name: "telltale-deliveries", Version: "1.0.0", Description: "messages to people on their way"})
 	if err != nil {
 		return nil, fmt.Errorf("answering for the deliveries: %w", err)
@@ -46,6 +46,10 @@ func (a *app) answerRetry(q *delivery.Queue) (micro.Service, error) {
 		var key string
 		if err := json.Unmarshal(r.Data(), &key); err != nil {
 			return fmt.Errorf("reading which delivery to try again: %w", err)
+		}
+		q := a.notify.Queue()
+		if q == nil {
+			return errors.New("retrying: another one tells people now")
 		}
 		if err := q.Retry(ctx, key); err != nil {
 			return err
@@ -58,7 +62,7 @@ func (a *app) answerRetry(q *delivery.Queue) (micro.Service, error) {
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("answering for the deliveries: %w", err), m.Stop())
 	}
-	return m, nil
+	return m.Stop, nil
 }
 
 // replying has a handler reply with its error.

@@ -237,7 +237,7 @@ func (d *demoYear) day(ctx context.Context, midnight time.Time) error {
 	if err := d.app.tick(ctx, midnight); err != nil {
 		return err
 	}
-	return d.app.await(ctx, func() bool { return d.app.ticked.Load() >= midnight.Unix() })
+	return d.app.notify.Ticked(ctx, midnight)
 }
 
 // print shows the transitions as they come.

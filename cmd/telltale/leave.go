@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 
 	"github.com/nats-io/nats.go/micro"
@@ -35,11 +34,6 @@ func (a *app) takeLeave(ctx context.Context, r micro.Request) error {
 	at, err := a.now(ctx)
 	if err != nil {
 		return err
-	}
-	a.telling.Lock()
-	defer a.telling.Unlock()
-	if a.unsure.Load() { // what was made since the checkpoint is not to be kept
-		return errors.New("leaving: whoever tells people is about to stop")
 	}
 	if err := a.notify.Leave(ctx, l.Person, l.Kind, l.Back, at); err != nil {
 		return err

@@ -139,7 +139,7 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 		return
 	}
 	collectHealth(ch, a.svc.Health())
-	if q := a.queue.Load(); q != nil {
+	if q := a.notify.Queue(); q != nil {
 		n, oldest := q.Backlog()
 		gauge(ch, waitingDesc, float64(n))
 		gauge(ch, oldestDesc, age(oldest))

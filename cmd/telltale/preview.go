@@ -113,9 +113,9 @@ func newPreviewer(ctx context.Context, o previewOptions, dir *people.Directory) 
 	}
 	from := defaults().Mail.From
 	p.n = &notify.Notifier{
-		Store: p.store, Partitions: 1, Log: slog.New(slog.DiscardHandler), Silent: func() map[string]bool { return outOfService(p.p.Alarms()) },
+		Store: p.store, Partitions: 1, Log: slog.New(slog.DiscardHandler), Silent: func() map[string]bool { return notify.OutOfService(p.p.Alarms()) },
 		Sample:   func(vehicle, component string) []engine.Verdict { return p.p.Verdicts(vehicle, component) },
-		Register: func(id string) people.Vehicle { return known(id, p.known[id]) },
+		Register: func(id string) people.Vehicle { return notify.VehicleOf(id, p.known[id]) },
 		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) {
 			p.html[m.Key] = m.HTML
 			for _, c := range m.Charts { // a page of its own has no mail to take pictures from
@@ -216,16 +216,7 @@ func (p *previewer) fold(ev engine.Event) error {
 		return nil
 	}
 	p.seq++
-	c := notify.Cause{Key: fmt.Sprintf("0-%d-0", p.seq)}
-	for _, o := range out {
-		switch {
-		case o.Transition != nil:
-			c.Time = o.Transition.Time
-		case o.Turn != nil:
-			c.Time = o.Turn.Now
-		}
-	}
-	return p.n.Handle(p.ctx, p.seq, c, out)
+	return p.n.Handle(p.ctx, p.seq, notify.CauseOf(fmt.Sprintf("0-%d-0", p.seq), 0, out), out)
 }
 
 // summary writes the person's messages and prints how many there were a month.

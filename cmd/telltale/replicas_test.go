@@ -44,7 +44,7 @@ func joined(t *testing.T, url string) *app {
 	return a
 }
 
-func (a *app) tells() bool { return a.queue.Load() != nil }
+func (a *app) tells() bool { return a.notify.Queue() != nil }
 
 // TestReplicasTellOnce has three services on one server; the one that tells ends
 // while there is something to tell. Each message is made and sent once, and any of
@@ -117,13 +117,13 @@ func TestReplicasTellOnce(t *testing.T) {
 func trimmed(t *testing.T, a *app) {
 	t.Helper()
 	for _, tt := range []struct {
-		after time.Duration
-		left  int
-	}{{keepTold - time.Hour, 24}, {keepTold + time.Hour, 0}} {
-		err := a.trim(t.Context(), a.log.Deliveries(), time.Now().Add(tt.after))
+		before time.Time
+		left   int
+	}{{time.Now().Add(-time.Hour), 24}, {time.Now().Add(time.Hour), 0}} {
+		_, err := delivery.Trim(t.Context(), a.log.Deliveries(), tt.before)
 		list, err2 := delivery.All(t.Context(), a.log.Deliveries())
 		if err != nil || err2 != nil || len(list) != tt.left {
-			t.Errorf("after %s, %d messages are left (%v, %v), want %d", tt.after, len(list), err, err2, tt.left)
+			t.Errorf("what was made before %s taken out, %d messages are left (%v, %v), want %d", tt.before, len(list), err, err2, tt.left)
 		}
 	}
 }

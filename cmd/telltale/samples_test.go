@@ -21,6 +21,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/notify"
 	"telltale/samples"
 )
 
@@ -254,7 +255,7 @@ func sampleDays(t *testing.T) map[string]map[string]bool {
 	}
 	names, days := map[string]string{}, map[string]map[string]bool{}
 	for _, ev := range register {
-		name := known(ev.Vehicle, ev.Data.(*engine.VehicleData)).Name
+		name := notify.VehicleOf(ev.Vehicle, ev.Data.(*engine.VehicleData)).Name
 		names[ev.Vehicle], days[name] = name, map[string]bool{}
 	}
 	file, err := os.Open("../../samples/events.jsonl")

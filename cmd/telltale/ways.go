@@ -11,9 +11,11 @@ import (
 	"github.com/nats-io/nats.go"
 	"gopkg.in/yaml.v3"
 
+	"telltale/notify"
 	"telltale/notify/calendar"
 	"telltale/notify/delivery"
 	"telltale/notify/mail"
+	"telltale/notify/people"
 	"telltale/notify/webhook"
 	"telltale/rules"
 )
@@ -22,7 +24,7 @@ import (
 func letters(from string) mail.Composer { return mail.Composer{From: from, Calendar: calendar.Write} }
 
 // ways are how deliveries go out.
-func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]delivery.Way {
+func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]notify.Way {
 	set := a.fleet.set
 	var post delivery.Sender = &mail.Folder{Dir: filepath.Join(a.fleet.dir, "mail"), Wrote: wrote}
 	if set.Mail.Host != "" {
@@ -37,7 +39,12 @@ func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]delivery.Way
 			}
 		}
 	}
-	return map[string]delivery.Way{"mail": {Sender: post}, "webhook": hooks.Way(), "file": {Sender: files{a.fleet.dir}}, "nats": {Sender: subjects{a.nc}}}
+	return map[string]notify.Way{
+		people.Mail: {Way: delivery.Way{Sender: post}, Compose: letters(set.Mail.From).Compose},
+		"webhook":   {Way: hooks.Way()},
+		"file":      {Way: delivery.Way{Sender: files{a.fleet.dir}}},
+		"nats":      {Way: delivery.Way{Sender: subjects{a.nc}}},
+	}
 }
 
 // secret reads the file with which a person's webhook is signed; a relative path

@@ -100,7 +100,7 @@ func (o *replayOptions) whatIfConfig(s streams) (cfg whatif.Config, err error) {
 // hears names who gets a message at once for what one event brought.
 func hears(dir *people.Directory) func(*engine.Partition, []engine.Output) []string {
 	return func(p *engine.Partition, out []engine.Output) []string {
-		register := func(id string) people.Vehicle { return known(id, p.Registered(id)) }
+		register := func(id string) people.Vehicle { return notify.VehicleOf(id, p.Registered(id)) }
 		var told []string
 		for _, m := range notify.Tell(dir, register, notify.Cause{Key: "what-if"}, out) {
 			told = append(told, m.Person)

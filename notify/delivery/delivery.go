@@ -110,6 +110,6 @@ func Trim(ctx context.Context, s Store, before time.Time) (told int, err error) 
 func (d *Delivery) over() bool { return d.State == Sent || d.State == Failed }
 
 // Pending reports whether the delivery has not been tried yet, or is in flight.
-func (d *Delivery) Pending() bool {
+func (d Delivery) Pending() bool {
 	return d.State == Waiting && d.Attempts == 0 || d.State == Sending
 }
