@@ -2,26 +2,17 @@ package main
 
 import (
 	"context"
-	"encoding/base64"
 	"fmt"
-	"io"
-	"log/slog"
 	"maps"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"telltale/engine"
-	"telltale/engine/intake"
-	"telltale/engine/stream"
-	"telltale/notify"
-	"telltale/notify/delivery"
 	"telltale/notify/mail"
 	"telltale/notify/people"
+	"telltale/notify/preview"
 )
 
 type previewOptions struct {
@@ -38,7 +29,7 @@ writes the person's messages as files: mails, and their HTML to look at. What is
 printed is how many there were in each month.`,
 		Example: `  telltale preview --to tobias --rules fleet/rules --vehicles fleet/vehicles.yaml --people fleet/people.yaml fleet/events.jsonl`,
 		Args:    cobra.ExactArgs(1),
-		RunE:    func(cmd *cobra.Command, args []string) error { return preview(cmd.Context(), s, o, args[0]) },
+		RunE:    func(cmd *cobra.Command, args []string) error { return previewTo(cmd.Context(), s, o, args[0]) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.to, "to", "", "id of the person in people.yaml, or everyone")
@@ -53,7 +44,7 @@ printed is how many there were in each month.`,
 	return cmd
 }
 
-func preview(ctx context.Context, s streams, o previewOptions, path string) error {
+func previewTo(ctx context.Context, s streams, o previewOptions, path string) error {
 	dir, err := people.Load(o.people)
 	if err != nil {
 		return exit{2, err}
@@ -61,8 +52,11 @@ func preview(ctx context.Context, s streams, o previewOptions, path string) erro
 	if o.to != "everyone" && dir.Person(o.to) == nil {
 		return exit{2, fmt.Errorf("nobody called %q in %s", o.to, o.people)}
 	}
-	p, err := newPreviewer(ctx, o, dir)
-	if err != nil {
+	c := preview.Config{People: dir, Compose: letters(defaults().Mail.From).Compose}
+	if c.Book, err = loadBook(o.rules); err != nil {
+		return err
+	}
+	if c.File, err = (&replayOptions{until: o.until, vehicles: o.vehicles}).file(); err != nil {
 		return err
 	}
 	file, own, err := openEvents(path)
@@ -70,192 +64,47 @@ func preview(ctx context.Context, s streams, o previewOptions, path string) erro
 		return err
 	}
 	defer file.Close()
-	p.ticks = intake.NewTicks(own.Ticks)
-	if !own.Baselines {
-		p.p.SurveyMonthly()
-	}
-	if err := p.file(file); err != nil {
+	c.File.Own = own
+	all, err := preview.Run(ctx, file, c)
+	if err != nil {
 		return exit{2, fmt.Errorf("reading %s: %w", path, err)}
 	}
-	return p.summary(s, o)
-}
-
-// previewer is the service in small: one partition, one notifier, a store that
-// ends with it, and nothing that sends.
-type previewer struct {
-	ctx      context.Context // of the one run
-	o        previewOptions
-	people   *people.Directory
-	register []engine.Event
-	known    map[string]*engine.VehicleData
-	p        *engine.Partition
-	n        *notify.Notifier
-	store    *delivery.Memory
-	ticks    *intake.Ticks
-	marks    map[string]string
-	last     time.Time // tick
-	looked   time.Time // until when lists were asked for
-	seq      uint64
-	html     map[string]string // by key
-}
-
-func newPreviewer(ctx context.Context, o previewOptions, dir *people.Directory) (*previewer, error) {
-	book, err := loadBook(o.rules)
-	if err != nil {
-		return nil, err
-	}
-	p := &previewer{ctx: ctx, o: o, people: dir, known: map[string]*engine.VehicleData{}, p: engine.NewPartition(),
-		store: &delivery.Memory{}, html: map[string]string{}}
-	if o.vehicles != "" {
-		if p.register, err = loadRegister(o.vehicles, stream.Unclocked); err != nil {
-			return nil, err
-		}
-	}
-	from := defaults().Mail.From
-	p.n = &notify.Notifier{
-		Store: p.store, Partitions: 1, Log: slog.New(slog.DiscardHandler), Silent: func() map[string]bool { return notify.OutOfService(p.p.Alarms()) },
-		Sample:   func(vehicle, component string) []engine.Verdict { return p.p.Verdicts(vehicle, component) },
-		Register: func(id string) people.Vehicle { return notify.VehicleOf(id, p.known[id]) },
-		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) {
-			p.html[m.Key] = m.HTML
-			for _, c := range m.Charts { // a page of its own has no mail to take pictures from
-				p.html[m.Key] = strings.ReplaceAll(p.html[m.Key], "cid:"+c.ID, "data:image/png;base64,"+base64.StdEncoding.EncodeToString(c.PNG))
-			}
-			return letters(from).Compose(m)
-		}},
-	}
-	p.n.SetDirectory(dir)
-	if _, err := p.n.Start(ctx); err != nil {
-		return nil, err
-	}
-	return p, p.fold(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: book.Hash, Book: book}})
-}
-
-func (p *previewer) file(f io.Reader) error {
-	err := intake.ReadFile(f, func(line int, ev engine.Event, err error) error {
-		if err != nil {
-			return nil // refused, which replay lists
-		}
-		for _, reg := range p.register {
-			if reg, err = intake.At(reg, ev.Recorded); err == nil {
-				err = p.fold(reg)
-			}
-			if err != nil {
-				return err
-			}
-		}
-		p.register = nil
-		if ev.Kind == engine.TickEvent {
-			return p.tick(ev)
-		}
-		for _, t := range p.ticks.Before(ev) {
-			if err := p.tick(t); err != nil {
-				return err
-			}
-		}
-		if err := p.lists(ev.Recorded); err != nil {
-			return err
-		}
-		return p.fold(ev)
-	})
-	if err != nil || p.o.until == "" {
-		return err
-	}
-	until, err := (&replayOptions{until: p.o.until}).untilDate()
-	if err != nil {
-		return err
-	}
-	for _, t := range p.ticks.Until(until) {
-		if err := p.tick(t); err != nil {
+	all = slices.DeleteFunc(all, func(t preview.Told) bool { return o.to != "everyone" && t.Person != o.to })
+	if o.out != "" {
+		if err := writeTold(ctx, o.out, all); err != nil {
 			return err
 		}
 	}
-	return nil
-}
-
-// tick asks for the lists that fall due, moves the clock, and then the notifier's.
-func (p *previewer) tick(t engine.Event) error {
-	if err := p.lists(t.Time); err != nil {
-		return err
-	}
-	p.last = t.Time
-	if err := p.fold(t); err != nil {
-		return err
-	}
-	return p.n.Tick(p.ctx, t.Time)
-}
-
-// lists asks for the lists that fall due by a time. A list of the morning is made
-// before what is reported later in the day, though a file's ticks are midnights.
-func (p *previewer) lists(now time.Time) error {
-	now = now.Truncate(quarter)
-	if p.last.IsZero() || !now.After(p.looked) {
-		return nil
-	}
-	p.looked = now
-	if p.marks == nil {
-		_, p.marks = people.Turns(p.people, nil, p.last)
-	}
-	var turns []people.Turn
-	turns, p.marks = people.Turns(p.people, p.marks, now)
-	for _, turn := range turns {
-		err := p.fold(engine.Event{Kind: engine.TurnEvent, Time: now, Recorded: now, Data: &engine.TurnData{Digest: turn.Person, Date: turn.Date}})
-		if err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (p *previewer) fold(ev engine.Event) error {
-	if d, ok := ev.Data.(*engine.VehicleData); ok {
-		p.known[ev.Vehicle] = d
-	}
-	out := p.p.Apply(ev)
-	if len(out) == 0 {
-		return nil
-	}
-	p.seq++
-	return p.n.Handle(p.ctx, p.seq, notify.CauseOf(fmt.Sprintf("0-%d-0", p.seq), 0, out), out)
-}
-
-// summary writes the person's messages and prints how many there were a month.
-func (p *previewer) summary(s streams, o previewOptions) error {
-	list, err := delivery.All(p.ctx, p.store)
-	if err != nil {
-		return err
-	}
-	slices.SortStableFunc(list, func(a, b delivery.Delivery) int { return a.Time.Compare(b.Time) })
 	months := map[string]int{}
-	total := 0
-	folder := &mail.Folder{Dir: o.out}
-	for _, d := range list {
-		if o.to != "everyone" && d.Person != o.to {
-			continue
-		}
-		total++
-		months[d.Person+"  "+d.Time.Format("2006-01")]++
-		if o.out == "" {
-			continue
-		}
-		if d.Way != "mail" {
-			folder.Ext = ".json"
-		}
-		if err := folder.Send(p.ctx, d); err != nil {
-			return err
-		}
-		folder.Ext = ""
-		if html := p.html[d.Key]; html != "" {
-			name := d.Time.UTC().Format("20060102T150405Z") + "-" + d.Key + ".html"
-			if err := os.WriteFile(filepath.Join(o.out, name), []byte(html), 0o644); err != nil {
-				return fmt.Errorf("writing a message: %w", err)
-			}
-		}
+	for _, t := range all {
+		months[t.Person+"  "+t.Time.Format("2006-01")]++
 	}
 	for _, m := range slices.Sorted(maps.Keys(months)) {
 		fmt.Fprintf(s.out, "%s  %s\n", m, plural(months[m], "message"))
 	}
-	fmt.Fprintf(s.err, "preview: %s to %s\n", plural(total, "message"), o.to)
+	fmt.Fprintf(s.err, "preview: %s to %s\n", plural(len(all), "message"), o.to)
+	return nil
+}
+
+// writeTold writes each message as a file into the folder: mails with their HTML
+// beside them, to look at.
+func writeTold(ctx context.Context, dir string, all []preview.Told) error {
+	for _, t := range all {
+		folder := &mail.Folder{Dir: dir}
+		if t.Way != people.Mail {
+			folder.Ext = ".json"
+		}
+		if err := folder.Send(ctx, t.Delivery); err != nil {
+			return err
+		}
+		if t.HTML == "" {
+			continue
+		}
+		name := t.Time.UTC().Format("20060102T150405Z") + "-" + t.Key + ".html"
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(t.HTML), 0o644); err != nil {
+			return fmt.Errorf("writing a message: %w", err)
+		}
+	}
 	return nil
 }
 
