@@ -295,7 +295,7 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 		Ways:     func(ctx context.Context) map[string]notify.Way { return a.ways(ctx, wrote) },
 	}
 	a.notify.SetDirectory(a.fleet.people)
-	if err := a.startAnswers(ctx); err != nil {
+	if err := a.startAnswers(); err != nil {
 		return err
 	}
 	ctx, a.cancel = context.WithCancel(context.WithoutCancel(ctx))

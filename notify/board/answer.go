@@ -15,6 +15,7 @@ import (
 	"unicode"
 
 	"telltale/engine"
+	"telltale/notify/people"
 	"telltale/rules/unit"
 )
 
@@ -131,7 +132,7 @@ func (f form) service(ev *event) (*engine.ServiceData, error) {
 		return nil, fmt.Errorf("the fluid %w", err)
 	}
 	if given && d.Component != "" {
-		q := unit.Quantity{Value: v, Unit: volumes[max(0, slices.Index(volumes, f.Get("in")))]}
+		q := unit.Quantity{Value: v, Unit: people.Volumes[max(0, slices.Index(people.Volumes, f.Get("in")))]}
 		d.Fluid = &engine.FluidData{Drained: &q, Filled: &q}
 	}
 	return d, nil

@@ -1,6 +1,7 @@
 package board
 
 import (
+	"cmp"
 	"context"
 	_ "embed"
 	"errors"
@@ -16,19 +17,23 @@ import (
 	"telltale/notify/people"
 )
 
+// Fleet answers what a page shows of a vehicle.
+type Fleet interface {
+	// AlarmsOf are the vehicle's alarms as they stand.
+	AlarmsOf(ctx context.Context, vehicle string) ([]engine.Standing, error)
+	// Registered is what is registered of it, nil where nothing is.
+	Registered(ctx context.Context, vehicle string) (*engine.VehicleData, error)
+	// Due lists its tasks, by what is due first.
+	Due(ctx context.Context, q engine.DueQuery) ([]engine.DueItem, error)
+}
+
 // Board answers GET and POST of /a/<token>, an alarm's page, and of /u/<token>, where
 // a person asks for no more mails of a kind.
 type Board struct {
 	Key Key
 	// Now is the clock by which links expire and answers are dated.
-	Now func(ctx context.Context) (time.Time, error)
-	// Find gives an alarm as it stands; ok is false where none does.
-	Find func(l Link) (s engine.Standing, ok bool)
-	// Vehicle gives what is registered of a vehicle, nil where nothing is.
-	Vehicle func(id string) *engine.VehicleData
-	// Tasks gives the vehicle's tasks that a person can tick as done, those of the
-	// component and of the whole vehicle; nil for none.
-	Tasks func(l Link) []Task
+	Now   func(ctx context.Context) (time.Time, error)
+	Fleet Fleet
 	// Person gives who a link was made for, nil where nobody is of that id any more.
 	Person func(id string) *people.Person
 	// Publish stores an answer's event: CloudEvents, JSON.
@@ -70,21 +75,46 @@ type Task struct{ Name, Title string }
 // maxTasks bounds what there is to tick.
 const maxTasks = 40
 
-// tasks are those to tick beside the alarm's own.
-func (b *Board) tasks(l Link) (out []Task) {
-	if b.Tasks == nil {
-		return nil
+// failed notes what the fleet did not answer; the page goes without it.
+func (b *Board) failed(vehicle string, err error) {
+	if err != nil {
+		b.Log.Warn("answering a link", "vehicle", vehicle, "error", err)
 	}
-	for _, t := range b.Tasks(l) {
-		if t.Name != l.Rule && len(out) < maxTasks && !slices.ContainsFunc(out, func(o Task) bool { return o.Name == t.Name }) {
-			out = append(out, Task{t.Name, notify.Plain(t.Title)})
+}
+
+// find gives the alarm of a link as it stands; ok is false where none does.
+func (b *Board) find(ctx context.Context, l Link) (s engine.Standing, ok bool) {
+	all, err := b.Fleet.AlarmsOf(ctx, l.Vehicle)
+	b.failed(l.Vehicle, err)
+	i := slices.IndexFunc(all, func(s engine.Standing) bool {
+		return s.Component == l.Component && s.Rule == l.Rule && s.To != "normal"
+	})
+	if i < 0 {
+		return s, false
+	}
+	return all[i], true
+}
+
+func (b *Board) registered(ctx context.Context, vehicle string) *engine.VehicleData {
+	d, err := b.Fleet.Registered(ctx, vehicle)
+	b.failed(vehicle, err)
+	return d
+}
+
+// tasks are those to tick beside the alarm's own: of the component and of the whole
+// vehicle.
+func (b *Board) tasks(ctx context.Context, l Link) (out []Task) {
+	const decade = 3660 // days ahead: all there are
+	list, err := b.Fleet.Due(ctx, engine.DueQuery{Vehicle: l.Vehicle, Ahead: decade})
+	b.failed(l.Vehicle, err)
+	for _, d := range list {
+		known := slices.ContainsFunc(out, func(o Task) bool { return o.Name == d.Task })
+		if (d.Component == "" || d.Component == l.Component) && d.Task != l.Rule && len(out) < maxTasks && !known {
+			out = append(out, Task{d.Task, notify.Plain(cmp.Or(d.Title, d.Task))})
 		}
 	}
 	return out
 }
-
-// volumes are the units in which fluid can be entered, as people.yaml has them.
-var volumes = []string{"L", "qt", "gal"}
 
 // maxForm bounds what a form may send.
 const maxForm = 16 << 10
@@ -117,7 +147,7 @@ func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	case leaving:
 		b.leave(w, r, l)
 	case r.Method == http.MethodGet || r.Method == http.MethodHead:
-		b.page(w, l, now, "")
+		b.page(w, r, l, now, "")
 	case r.Method == http.MethodPost:
 		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 		b.post(w, r, l, token, now)
@@ -129,17 +159,17 @@ func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 
 func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token string, now time.Time) {
 	if err := r.ParseForm(); err != nil {
-		b.page(w, l, now, "The form could not be read; please try again.")
+		b.page(w, r, l, now, "The form could not be read; please try again.")
 		return
 	}
-	s, ok := b.Find(l)
+	s, ok := b.find(r.Context(), l)
 	if !ok && r.PostForm.Get("answer") != "not mine" { // which is of the vehicle, whatever stands
-		b.page(w, l, now, "")
+		b.page(w, r, l, now, "")
 		return
 	}
-	event, done, err := answer(form{r.PostForm, l, token, now, s, b.Vehicle(l.Vehicle), b.tasks(l)})
+	event, done, err := answer(form{r.PostForm, l, token, now, s, b.registered(r.Context(), l.Vehicle), b.tasks(r.Context(), l)})
 	if err != nil {
-		b.page(w, l, now, sentence(err.Error()))
+		b.page(w, r, l, now, sentence(err.Error()))
 		return
 	}
 	if err := b.Publish(r.Context(), event); err != nil {
@@ -156,8 +186,8 @@ func (b *Board) trouble(w http.ResponseWriter, err error) {
 }
 
 // page shows the alarm with the forms, and what was wrong with the last try.
-func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string) {
-	s, ok := b.Find(l)
+func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Time, fault string) {
+	s, ok := b.find(r.Context(), l)
 	if !ok {
 		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
 		return
@@ -171,11 +201,11 @@ func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string)
 	if p == nil {
 		p = people.Anyone(l.Person)
 	}
-	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, volumes
+	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, people.Volumes
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
-	v.Tasks, v.Own = b.tasks(l), s.Task
-	if d := b.Vehicle(l.Vehicle); d != nil {
+	v.Tasks, v.Own = b.tasks(r.Context(), l), s.Task
+	if d := b.registered(r.Context(), l.Vehicle); d != nil {
 		v.Meters = metersOf(d)
 	}
 	code := http.StatusOK
