@@ -41,34 +41,36 @@ type list struct {
 func Digest(d *people.Directory, reg Register, who *people.Person, g Listing) (m Message, kept Listed, ok bool) {
 	parts, p := g.Parts, reader{who}
 	l := &list{p: p, vehicles: map[string]string{}, answer: g.Answer}
-	var date string
-	var now time.Time
 	for i := range parts {
-		date = parts[i].Date
-		if parts[i].Now.After(now) {
-			now = parts[i].Now
-		}
+		l.today = parts[i].Date
 		l.gather(d, reg, &parts[i])
 	}
-	l.today, l.now = date, now
+	l.now = latest(parts)
 	l.sort()
 	kept = l.kept()
 	if g.Of <= len(parts) && l.silent(g, kept) {
 		kept.Date = or(g.Last.Date, kept.Date) // what ends meanwhile is for the next one that goes out
 		return Message{}, kept, false
 	}
-	m = Message{
-		Key:   listKey(p, date),
-		Cause: "digest " + p.ID + " " + date, Person: p.ID, Name: p.Name, Way: people.Mail, To: p.Mail,
-		Subject: l.title(), Time: now, Stage: l.worst(), Leave: g.Leave,
-	}
+	m = p.mail(listKey(p, l.today), "digest "+p.ID+" "+l.today, l.now)
+	m.Subject, m.Stage, m.Leave = l.title(), l.worst(), g.Leave
 	pg := l.page(g)
 	if pg.Leave = g.Leave; p.Form == people.ForOwner {
 		m.Subject = page.Clean(pg.Title, 120)
-		m.Dates = l.dates(now)
+		m.Dates = l.dates(l.now)
 	}
 	pg.write(&m)
 	return m, kept, true
+}
+
+// latest is the moment of the part that was made last.
+func latest(parts []engine.TurnPart) (now time.Time) {
+	for i := range parts {
+		if parts[i].Now.After(now) {
+			now = parts[i].Now
+		}
+	}
+	return now
 }
 
 // silent says whether the person wants no list of this.

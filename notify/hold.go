@@ -147,9 +147,7 @@ func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more 
 	slices.SortStableFunc(all, func(a, b news) int {
 		return cmp.Or(b.urgency()-a.urgency(), strings.Compare(a.Vehicle, b.Vehicle))
 	})
-	m := Message{
-		Key: key("summary", c.Key, p.ID, people.Mail), Cause: c.Key, Person: p.ID, Name: p.Name, Way: people.Mail, To: p.Mail, Time: c.Time,
-	}
+	m := p.mail(key("summary", c.Key, p.ID, "mail"), c.Key, c.Time)
 	pg := &sheet{page.Page{Lead: lead}}
 	vehicles := map[string]bool{}
 	var mind minds

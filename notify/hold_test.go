@@ -141,8 +141,7 @@ func TestFlood(t *testing.T) {
 
 // What waits for many people fits into the checkpoint.
 func TestCheckpointPacked(t *testing.T) {
-	k := mark{}
-	k.init()
+	k := newMark()
 	d, err := people.Parse("people.yaml", []byte(`people: {p: {mail: p@larkfell.example, quiet: "00:00 to 23:59"}}`))
 	if err != nil {
 		t.Fatal(err)

@@ -5,6 +5,8 @@ import (
 	"encoding/hex"
 	"strings"
 	"time"
+
+	"telltale/notify/people"
 )
 
 // Message is what one person is told at once, in words.
@@ -33,6 +35,15 @@ type Message struct {
 	Data   []byte // for a program: sent as it is, in place of words
 	// Fault is what went wrong in writing the message: it says less than it should.
 	Fault string
+}
+
+// by is a message by a way, before it says anything.
+func (p reader) by(way, key, cause string, at time.Time) Message {
+	return Message{Key: key, Cause: cause, Person: p.ID, Name: p.Name, Way: way, To: p.To(way), Time: at}
+}
+
+func (p reader) mail(key, cause string, at time.Time) Message {
+	return p.by(people.Mail, key, cause, at)
 }
 
 // digits of a key: 80 bits of SHA-256, beyond chance for any number of messages.

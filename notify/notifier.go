@@ -77,22 +77,8 @@ type mark struct {
 	Before map[string]Listed      `json:"before,omitempty"` // by person
 }
 
-func (k *mark) init() {
-	if k.Listed == nil {
-		k.Listed = map[string]string{}
-	}
-	if k.Before == nil {
-		k.Before = map[string]Listed{}
-	}
-	if k.Held == nil {
-		k.Held = map[string]*held{}
-	}
-	if k.Recent == nil {
-		k.Recent = map[string][]time.Time{}
-	}
-	if k.Open == nil {
-		k.Open = map[string]*chased{}
-	}
+func newMark() mark {
+	return mark{Listed: map[string]string{}, Before: map[string]Listed{}, Held: map[string]*held{}, Recent: map[string][]time.Time{}, Open: map[string]*chased{}}
 }
 
 // pending is a turn whose parts are coming in.
@@ -129,13 +115,13 @@ func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
 	if n.mark, err = readMark(ctx, n.Store); err != nil {
 		return 0, fmt.Errorf("reading the notifier's checkpoint: %w", err)
 	}
-	n.mark.init()
 	n.saved = n.mark.Seq
 	return n.mark.Seq + 1, nil
 }
 
-// readMark reads the checkpoint; the zero mark where there is none.
+// readMark reads the checkpoint; an empty one where there is none.
 func readMark(ctx context.Context, s Store) (k mark, err error) {
+	k = newMark()
 	body, err := s.Checkpoint(ctx)
 	if err == nil && body != nil {
 		if body, err = unpack(body); err == nil {
@@ -181,7 +167,7 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c 
 	}
 	untold := n.follow(out)
 	var all []telling
-	n.guard("telling "+c.Key, func() { all = tellings(d, n.Register, c, out) })
+	n.guard("telling "+c.Key, "what it was about is not told", func() { all = tellings(d, n.Register, c, out) })
 	for _, t := range all {
 		if t.way == people.Mail {
 			t = t.without(untold[t.p.ID])
@@ -323,14 +309,16 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *people.Directory, t 
 	return nil
 }
 
-// guard keeps a fault in our own words from stopping all that comes after.
-func (n *Notifier) guard(doing string, do func()) {
+// guard keeps a fault in our own words from stopping all that comes after; ok is false
+// where there was one, and the log says what follows from it.
+func (n *Notifier) guard(doing, so string, do func()) (ok bool) {
 	defer func() {
 		if p := recover(); p != nil {
-			n.Log.Error("a fault in telling; what it was about is not told", "doing", doing, "fault", p, "stack", string(debug.Stack()))
+			n.Log.Error("a fault of our own; "+so, "doing", doing, "fault", p, "stack", string(debug.Stack()))
 		}
 	}()
 	do()
+	return true
 }
 
 // create composes a message and stores it as a delivery, if it is not there. One
@@ -371,3 +359,37 @@ func (n *Notifier) create(ctx context.Context, seq uint64, m Message) error {
 // comes under the sequences that it knows is not what it has handled. It is called
 // after Start.
 func (n *Notifier) Rewind(seq uint64) { n.mark.Seq, n.mark.Done, n.last = seq, seq, seq }
+
+// maxRaw bounds a composed message: in the store it is a third longer, within what
+// one message of a NATS server may have by default, 1 MiB.
+const maxRaw = 700 << 10
+
+// carried composes a message for its way. One that cannot be composed with its
+// pictures, dates and page is composed of its text alone.
+func (n *Notifier) carried(m Message) (id string, raw []byte, err error) {
+	if id, raw, err = n.composed(m); err == nil {
+		return id, raw, nil
+	}
+	n.Log.Error("composing a message; its text alone is tried", "delivery", m.Key, "to", m.To, "error", err)
+	m.Charts, m.Dates, m.HTML = nil, nil, page.Plain(m.Text)
+	if id, raw, plain := n.composed(m); plain == nil {
+		return id, raw, nil
+	}
+	return "", nil, err
+}
+
+func (n *Notifier) composed(m Message) (id string, raw []byte, err error) {
+	compose := n.Compose[m.Way]
+	if compose == nil {
+		return "", nil, fmt.Errorf("no way called %q", m.Way)
+	}
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("a fault: %v", p)
+		}
+	}()
+	if id, raw, err = compose(m); err == nil && len(raw) > maxRaw {
+		err = fmt.Errorf("it has %d bytes, over %d", len(raw), maxRaw)
+	}
+	return id, raw, err
+}

@@ -20,8 +20,8 @@ func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, te
 	for _, id := range d.Operators() {
 		p := reader{d.Person(id)}
 		for _, way := range p.Ways() {
-			m := Message{Key: key("notice", k, id, way), Cause: delivery.NoticeCause + page.Clean(k, 200), Person: id, Name: p.Name, Way: way, To: p.To(way),
-				Subject: page.Clean(title, 120), Time: at}
+			m := p.by(way, key("notice", k, id, way), delivery.NoticeCause+page.Clean(k, 200), at)
+			m.Subject = page.Clean(title, 120)
 			if way == people.Mail {
 				pg := &sheet{page.Page{Title: title, Blocks: []page.Block{{Heading: headOperator, Lines: linesOf(text)}}}}
 				pg.Note(whyOperator(p))

@@ -33,7 +33,7 @@ func (n *Notifier) pictures(t telling) map[string]*page.Picture {
 		if one.Task || one.Component == "" || one.To == "normal" || out[one.Component] != nil || len(out) == maxCharts {
 			continue
 		}
-		n.guard("drawing a sample of "+one.Vehicle, func() {
+		n.guard("drawing a sample of "+one.Vehicle, "the message goes without", func() {
 			for _, v := range n.Sample(one.Vehicle, one.Component) {
 				if p := pictureOf(t.p, v, one.Transition); p != nil {
 					out[one.Component] = p

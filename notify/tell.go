@@ -199,15 +199,10 @@ func (n news) urgency() int {
 func letter(c Cause, about telling, intro string) Message {
 	p, mine, entries := about.p, about.mine, about.entries
 	lead := mine[0]
-	v := lead.about.Vehicle
-	m := Message{
-		Key:   key("alarm", c.Key, lead.Vehicle, p.ID, people.Mail),
-		Cause: c.Key, Person: p.ID, Name: p.Name, Way: people.Mail, To: p.Mail,
-		Subject: page.Clean(vehicleName(v, lead.Vehicle)+inComponent(lead.Component)+": "+titleOf(lead.Transition), 120),
-		Thread:  key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID),
-		Time:    c.Time, Vehicle: lead.Vehicle, Stage: lead.To,
-	}
-	pg := &sheet{page.Page{Title: vehicleName(v, lead.Vehicle), Lead: intro}}
+	m := p.mail(key("alarm", c.Key, lead.Vehicle, p.ID, "mail"), c.Key, c.Time)
+	m.Subject, m.Vehicle, m.Stage = subjectOf(lead), lead.Vehicle, lead.To
+	m.Thread = key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID)
+	pg := &sheet{page.Page{Title: vehicleName(lead.about.Vehicle, lead.Vehicle), Lead: intro}}
 	var mind minds
 	shown := map[string]bool{} // the pictures, once each
 	for i, n := range mine {
@@ -308,6 +303,10 @@ func eventsOf(ids []engine.ID) string {
 		}
 	}
 	return strings.Join(all, "; ")
+}
+
+func subjectOf(n news) string {
+	return page.Clean(vehicleName(n.about.Vehicle, n.Vehicle)+inComponent(n.Component)+": "+titleOf(n.Transition), 120)
 }
 
 func titleOf(t *engine.Transition) string { return or(t.Title, t.Rule) }

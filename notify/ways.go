@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"telltale/engine"
-	"telltale/notify/page"
 )
 
 // notice is what a program is told: the data of a CloudEvent.
@@ -30,12 +29,9 @@ type cloudEvent struct {
 // told is the message for a program: one CloudEvent for one cause and vehicle.
 func (t telling) told(c Cause) Message {
 	lead := t.mine[0]
-	m := Message{
-		Key: key("alarm", c.Key, lead.Vehicle, t.p.ID, t.way), Cause: c.Key, Person: t.p.ID, Name: t.p.Name, Way: t.way, To: t.p.To(t.way),
-		Subject: page.Clean(vehicleName(lead.about.Vehicle, lead.Vehicle)+inComponent(lead.Component)+": "+titleOf(lead.Transition), 120),
-		Thread:  key("thread", lead.Vehicle, t.p.ID, t.way),
-		Time:    c.Time, Vehicle: lead.Vehicle, Stage: lead.To,
-	}
+	m := t.p.by(t.way, key("alarm", c.Key, lead.Vehicle, t.p.ID, t.way), c.Key, c.Time)
+	m.Subject, m.Vehicle, m.Stage = subjectOf(lead), lead.Vehicle, lead.To
+	m.Thread = key("thread", lead.Vehicle, t.p.ID, t.way)
 	ev := cloudEvent{
 		SpecVersion: "1.0", Type: "telltale.told.v1", Source: "/telltale", ID: m.Key, Subject: lead.Vehicle,
 		Time: c.Time.UTC().Format(time.RFC3339Nano), DataContentType: "application/json", Data: notice{To: t.p.ID, Cause: c.Key},
