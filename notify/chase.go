@@ -80,19 +80,19 @@ func (n *Notifier) Tick(ctx context.Context, now time.Time) error {
 	}
 	n.mark.Clock = now
 	d := n.Directory()
-	made, err := n.releaseHeld(ctx, d, now)
-	if err != nil {
-		return err
+	made := 0
+	for _, do := range []func() (int, error){
+		func() (int, error) { return n.releaseHeld(ctx, d, now) },
+		func() (int, error) { return n.remind(ctx, d, span{last, now}) },
+		func() (int, error) { return n.tellTroubles(ctx, now) },
+	} {
+		more, err := do()
+		if err != nil {
+			return err
+		}
+		made += more
 	}
-	more, err := n.remind(ctx, d, last, now)
-	if err != nil {
-		return err
-	}
-	notices, err := n.tellTroubles(ctx, now)
-	if err != nil {
-		return err
-	}
-	if made+more+notices == 0 {
+	if made == 0 {
 		return nil
 	}
 	return n.save(ctx, max(n.last, n.mark.Seq))
@@ -135,7 +135,7 @@ type nudge struct {
 
 // remind sends at most one reminder and one stand-in's message to a person at a
 // tick. Reminders keep to quiet hours, unless what they are about passes them.
-func (n *Notifier) remind(ctx context.Context, d *people.Directory, last, now time.Time) (made int, err error) {
+func (n *Notifier) remind(ctx context.Context, d *people.Directory, by span) (made int, err error) {
 	nudges := map[string]*nudge{}
 	var silent map[string]bool
 	if n.Silent != nil && len(n.mark.Open) > 0 {
@@ -152,14 +152,14 @@ func (n *Notifier) remind(ctx context.Context, d *people.Directory, last, now ti
 		}
 		for _, id := range slices.Sorted(maps.Keys(c.To)) {
 			if p := d.Person(id); p != nil && p.Mail != "" && (all[0].cannotWait() || !n.mark.left(id, Messages)) {
-				n.chaseOne(d, reader{p}, ak, c, all[0], span{last, now}, nudges)
+				n.chaseOne(d, reader{p}, ak, c, all[0], by, nudges)
 			}
 		}
 	}
 	for _, who := range slices.Sorted(maps.Keys(nudges)) {
 		g := nudges[who]
 		p := reader{d.Person(who[1:])}
-		c := Cause{Key: g.key, Time: now, Answer: n.Answer, Leave: n.Unsubscribe}
+		c := Cause{Key: g.key, Time: by.now, Answer: n.Answer, Leave: n.Unsubscribe}
 		m := n.written("reminding "+p.ID, func() Message { return summary(n.Register, p, c, g.lead, g.pieces, 0) },
 			func() Message { return barePieces(p, c, g.pieces) })
 		if err := n.create(ctx, n.last, m); err != nil {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
 	"strings"
 	"sync"
@@ -57,7 +58,12 @@ func (q *Queue) init() {
 	})
 }
 
-func (q *Queue) poke() {
+// hand passes something to Run.
+func (q *Queue) hand(over func()) {
+	q.init()
+	q.mu.Lock()
+	over()
+	q.mu.Unlock()
 	select {
 	case q.wake <- struct{}{}:
 	default:
@@ -65,22 +71,10 @@ func (q *Queue) poke() {
 }
 
 // Add hands over a delivery that has been created in the store.
-func (q *Queue) Add(d Delivery) {
-	q.init()
-	q.mu.Lock()
-	q.come = append(q.come, d)
-	q.mu.Unlock()
-	q.poke()
-}
+func (q *Queue) Add(d Delivery) { q.hand(func() { q.come = append(q.come, d) }) }
 
 // Reload makes Run look through the store for deliveries that it does not know.
-func (q *Queue) Reload() {
-	q.init()
-	q.mu.Lock()
-	q.load = true
-	q.mu.Unlock()
-	q.poke()
-}
+func (q *Queue) Reload() { q.hand(func() { q.load = true }) }
 
 // Held returns the ways that are held because our own configuration is at fault,
 // and why.
@@ -88,11 +82,7 @@ func (q *Queue) Held() map[string]string {
 	q.init()
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	out := make(map[string]string, len(q.held))
-	for w, why := range q.held {
-		out[w] = why
-	}
-	return out
+	return maps.Clone(q.held)
 }
 
 // ErrNoDelivery is returned by Retry for a key that the store does not hold.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
 	"time"
 )
@@ -99,7 +100,12 @@ func (q *Queue) launch(ctx context.Context) time.Duration {
 	now, next := time.Now(), time.Hour
 	blocked := map[string]bool{}
 	jobs := q.inOrder()
-	q.backlog(jobs)
+	q.mu.Lock()
+	q.waiting, q.oldest = len(jobs), time.Time{}
+	if len(jobs) > 0 {
+		q.oldest = jobs[0].Created
+	}
+	q.mu.Unlock()
 	for _, j := range jobs {
 		thread := j.Way + " " + j.Person + " " + j.Thread
 		ahead := j.Thread != "" && blocked[thread]
@@ -125,12 +131,7 @@ func (q *Queue) launch(ctx context.Context) time.Duration {
 }
 
 func (q *Queue) inOrder() []*job {
-	all := make([]*job, 0, len(q.jobs))
-	for _, j := range q.jobs {
-		all = append(all, j)
-	}
-	slices.SortFunc(all, func(a, b *job) int { return a.order(&b.Delivery) })
-	return all
+	return slices.SortedFunc(maps.Values(q.jobs), func(a, b *job) int { return a.order(&b.Delivery) })
 }
 
 // try makes one try in a goroutine of its own and hands the job back.
@@ -204,13 +205,14 @@ func (q *Queue) land(j *job) {
 	case !q.holds[j.Way].IsZero():
 		q.holds[j.Way] = time.Now().Add(holdFor) // a probe that told nothing
 	}
+	if j.State == Failed && err != nil || j.late {
+		q.note(Trouble{Way: j.Way, To: j.To, Person: j.Person, Key: j.Key, Why: j.LastError, Late: j.State != Failed}, j.Cause)
+	}
 	switch {
 	case err == nil:
 	case j.State == Failed:
-		q.note(Trouble{Way: j.Way, To: j.To, Person: j.Person, Key: j.Key, Why: j.LastError}, j.Cause)
 		q.Log.Error("delivery failed", "delivery", j.Key, "to", j.To, "error", j.LastError)
 	case j.late:
-		q.note(Trouble{Way: j.Way, To: j.To, Person: j.Person, Key: j.Key, Why: j.LastError, Late: true}, j.Cause)
 		q.Log.Warn("delivery waits for long", "delivery", j.Key, "to", j.To, "since", j.Failing, "until", j.NextTry, "error", err)
 	case failureOf(err).Class == Unknown:
 		q.Log.Warn("outcome unknown, possible duplicate", "delivery", j.Key, "to", j.To, "error", err)
@@ -219,15 +221,6 @@ func (q *Queue) land(j *job) {
 	}
 	if j.stored && (j.over()) {
 		delete(q.jobs, j.Key)
-	}
-}
-
-func (q *Queue) backlog(jobs []*job) {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	q.waiting, q.oldest = len(jobs), time.Time{}
-	if len(jobs) > 0 {
-		q.oldest = jobs[0].Created
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/netip"
 	"net/url"
+	"slices"
 	"strconv"
 	"sync"
 	"syscall"
@@ -38,8 +39,7 @@ type Sender struct {
 
 	once   sync.Once
 	client *http.Client
-	mu     sync.Mutex
-	gone   map[string]bool // by URL
+	gone   sync.Map // URLs
 }
 
 // waits are those between calls, as Standard Webhooks 1.0.0 advises.
@@ -58,26 +58,13 @@ func (s *Sender) Way() delivery.Way {
 }
 
 // Disable has an endpoint called no more, as after a 410.
-func (s *Sender) Disable(url string) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.gone == nil {
-		s.gone = map[string]bool{}
-	}
-	s.gone[url] = true
-}
-
-func (s *Sender) disabled(url string) bool {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.gone[url]
-}
+func (s *Sender) Disable(url string) { s.gone.Store(url, true) }
 
 // Send calls d.To with the stored body. The identity is the delivery's on every
 // try; the time is that of the try.
 func (s *Sender) Send(ctx context.Context, d delivery.Delivery) error {
 	s.once.Do(s.init)
-	if s.disabled(d.To) {
+	if _, gone := s.gone.Load(d.To); gone {
 		return &delivery.Failure{Class: delivery.Permanent, Gone: true, Err: errors.New("the receiver said 410 earlier: it wants no more; give it another url in people.yaml")}
 	}
 	secret, err := s.Secret(d.Person)
@@ -144,14 +131,9 @@ type scheme struct{}
 // init makes the client: no proxy, no redirects, no connection kept, and every
 // address looked at when it is dialled, after its name was resolved.
 func (s *Sender) init() {
-	var v4, v6 []netip.Prefix
-	for _, p := range s.Allow {
-		if p.Addr().Is4() {
-			v4 = append(v4, p)
-		} else {
-			v6 = append(v6, p)
-		}
-	}
+	is4 := func(p netip.Prefix) bool { return p.Addr().Is4() }
+	v6 := slices.DeleteFunc(slices.Clone(s.Allow), is4)
+	v4 := slices.DeleteFunc(slices.Clone(s.Allow), func(p netip.Prefix) bool { return !is4(p) })
 	public := ssrf.New(ssrf.WithAnyPort(), ssrf.WithAllowedV4Prefixes(v4...), ssrf.WithAllowedV6Prefixes(v6...))
 	dialer := &net.Dialer{Timeout: 10 * time.Second, ControlContext: func(ctx context.Context, network, address string, c syscall.RawConn) error {
 		if ctx.Value(scheme{}) == "http" && !s.allowed(address) {
@@ -168,13 +150,5 @@ func (s *Sender) init() {
 
 func (s *Sender) allowed(address string) bool {
 	at, err := netip.ParseAddrPort(address)
-	if err != nil {
-		return false
-	}
-	for _, p := range s.Allow {
-		if p.Contains(at.Addr().Unmap()) {
-			return true
-		}
-	}
-	return false
+	return err == nil && slices.ContainsFunc(s.Allow, func(p netip.Prefix) bool { return p.Contains(at.Addr().Unmap()) })
 }
