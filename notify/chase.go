@@ -44,12 +44,12 @@ func (k *mark) follow(t *engine.Transition) {
 		delete(k.Open, ak)
 		return
 	}
-	c.Piece = pieceOf(news{Transition: t}, c.Piece.Entry, c.Piece.Cause)
+	c.Piece = pieceOf(news{Transition: t, entry: c.Piece.Entry}, c.Piece.Cause)
 }
 
 // watch begins to chase what a person has been told.
 func (k *mark) watch(d *people.Directory, t telling, c Cause) {
-	for i, n := range t.mine {
+	for _, n := range t.mine {
 		remind, standIn, _ := d.Chase(t.p.Person, &n.about)
 		if n.Standing != "unacknowledged" || n.To == "normal" || n.Transition.Transition == "eased" || remind+standIn == 0 {
 			continue
@@ -61,7 +61,7 @@ func (k *mark) watch(d *people.Directory, t telling, c Cause) {
 			}
 			k.Open[ak] = &chased{To: map[string]*told{}}
 		}
-		k.Open[ak].Piece = pieceOf(n, t.entries[min(i, len(t.entries)-1)], c.Key)
+		k.Open[ak].Piece = pieceOf(n, c.Key)
 		k.Open[ak].To[t.p.ID] = &told{At: c.Time}
 	}
 }
@@ -118,8 +118,7 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *people.Directory, now tim
 				}
 				made++
 			}
-			all, entries := newsFrom(n.Register, h.Pieces)
-			n.mark.watch(d, telling{p: reader{p}, way: people.Mail, mine: all, entries: entries}, c)
+			n.mark.watch(d, telling{p: reader{p}, way: people.Mail, mine: newsFrom(n.Register, h.Pieces)}, c)
 		}
 		delete(n.mark.Held, id)
 	}
@@ -146,7 +145,7 @@ func (n *Notifier) remind(ctx context.Context, d *people.Directory, by span) (ma
 		if silent[c.Piece.T.Vehicle] {
 			continue
 		}
-		all, _ := newsFrom(n.Register, []piece{c.Piece})
+		all := newsFrom(n.Register, []piece{c.Piece})
 		if len(all) == 0 {
 			continue
 		}

@@ -31,11 +31,11 @@ type piece struct {
 	Cause string            `json:"cause"`
 }
 
-func pieceOf(n news, entry, cause string) piece {
+func pieceOf(n news, cause string) piece {
 	t := *n.Transition
 	t.Evidence, t.Events, t.Book = nil, nil, ""
 	t.Message, t.Advise = page.Clean(t.Message, 300), page.Clean(t.Advise, 300)
-	return piece{t, entry, cause}
+	return piece{t, n.entry, cause}
 }
 
 // held is what waits for one person, until a moment.
@@ -49,11 +49,10 @@ type held struct {
 
 // telling is what one cause says to one person of one vehicle.
 type telling struct {
-	p       reader
-	way     string
-	mine    []news
-	entries []string
-	drawn   map[string]*page.Picture // by component
+	p     reader
+	way   string
+	mine  []news
+	drawn map[string]*page.Picture // by component
 }
 
 func (t telling) cannotWait() bool { return slices.ContainsFunc(t.mine, news.cannotWait) }
@@ -87,9 +86,9 @@ func (k *mark) hold(t telling, c Cause, now, until time.Time) {
 		h = &held{Since: now, Until: until, Key: c.Key}
 		k.Held[t.p.ID] = h
 	}
-	for i, n := range t.mine {
+	for _, n := range t.mine {
 		h.Pieces = slices.DeleteFunc(h.Pieces, func(p piece) bool { return p.Cause == c.Key && sameAlarm(&p.T, n.Transition) })
-		h.Pieces = append(h.Pieces, pieceOf(n, t.entries[min(i, len(t.entries)-1)], c.Key))
+		h.Pieces = append(h.Pieces, pieceOf(n, c.Key))
 	}
 	if len(h.Pieces) > maxHeld {
 		slices.SortStableFunc(h.Pieces, func(a, b piece) int { return severity[b.T.To] - severity[a.T.To] })
@@ -128,21 +127,26 @@ func sameAlarm(a, b *engine.Transition) bool {
 }
 
 // newsFrom makes news of pieces again, in the order of a message.
-func newsFrom(reg Register, pieces []piece) (all []news, entries []string) {
+func newsFrom(reg Register, pieces []piece) []news {
 	var out []engine.Output
+	entries := map[*engine.Transition]string{}
 	for i := range pieces {
-		out = append(out, engine.Output{Transition: &pieces[i].T})
-		entries = append(entries, pieces[i].Entry)
+		t := &pieces[i].T
+		out, entries[t] = append(out, engine.Output{Transition: t}), pieces[i].Entry
 	}
-	return newsOf(reg, out), entries
+	all := newsOf(reg, out)
+	for i := range all {
+		all[i].entry = entries[all[i].Transition]
+	}
+	return all
 }
 
 // summary is one message of what many would have said. Where it is about one
 // vehicle alone it is the message that vehicle would have got.
 func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more int) Message {
-	all, entries := newsFrom(reg, pieces)
+	all := newsFrom(reg, pieces)
 	if len(all) > 0 && all[0].Vehicle == all[len(all)-1].Vehicle && more == 0 {
-		return letter(c, telling{p: p, way: people.Mail, mine: all, entries: entries}, lead)
+		return letter(c, telling{p: p, way: people.Mail, mine: all}, lead)
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
 		return cmp.Or(b.urgency()-a.urgency(), strings.Compare(a.Vehicle, b.Vehicle))
@@ -175,7 +179,7 @@ func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more 
 		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
 	}
 	pg.mind(mind)
-	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
+	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(all)))
 	if c.Leave != nil && !slices.ContainsFunc(all, news.cannotWait) {
 		m.Leave = c.Leave(p.ID, Messages, m.Time)
 		pg.Leave = m.Leave

@@ -152,7 +152,7 @@ func TestCheckpointPacked(t *testing.T) {
 		for j := range 200 {
 			c := copperRaised()
 			c.Rule = fmt.Sprint("rule ", j)
-			k.mayGo(telling{p: reader{&p}, way: "mail", mine: newsOf(register, outputs(c)), entries: []string{"all"}}, cause(fmt.Sprint(i, j)))
+			k.mayGo(telling{p: reader{&p}, way: "mail", mine: byAll(outputs(c))}, cause(fmt.Sprint(i, j)))
 		}
 	}
 	body, _ := json.Marshal(k)

@@ -170,7 +170,7 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c 
 	n.guard("telling "+c.Key, "what it was about is not told", func() { all = tellings(d, n.Register, c, out) })
 	for _, t := range all {
 		if t.way == people.Mail {
-			t = t.without(untold[t.p.ID])
+			t.mine = slices.DeleteFunc(t.mine, func(one news) bool { return slices.Contains(untold[t.p.ID], one.Transition) })
 		}
 		if len(t.mine) == 0 {
 			continue
@@ -214,17 +214,6 @@ func (n *Notifier) follow(out []engine.Output) map[string][]*engine.Transition {
 		}
 	}
 	return untold
-}
-
-// without leaves out of a telling what the person need not hear of.
-func (t telling) without(untold []*engine.Transition) telling {
-	kept := telling{p: t.p, way: t.way}
-	for i, n := range t.mine {
-		if !slices.Contains(untold, n.Transition) {
-			kept.mine, kept.entries = append(kept.mine, n), append(kept.entries, t.entries[i])
-		}
-	}
-	return kept
 }
 
 // Flush writes the checkpoint after seq, the last message that was handled.

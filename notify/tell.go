@@ -75,6 +75,7 @@ const maxBlocks = 40
 type news struct {
 	*engine.Transition
 	about people.Subject
+	entry string // of tell, by which a person hears of it
 }
 
 // Tell makes the messages that a batch of outputs calls for: for each person and
@@ -114,8 +115,8 @@ func tellingsBy(d *people.Directory, p reader, way string, fresh []news) (all []
 	t := telling{p: p, way: way}
 	for i, n := range fresh {
 		if slices.Contains(d.Ways(p.Person, &n.about), way) && !(way == people.Mail && p.readsIt(n)) {
-			_, why := d.Hears(p.Person, &n.about)
-			t.mine, t.entries = append(t.mine, n), append(t.entries, why)
+			_, n.entry = d.Hears(p.Person, &n.about)
+			t.mine = append(t.mine, n)
 		}
 		last := i == len(fresh)-1 || fresh[i+1].Vehicle != n.Vehicle
 		if last && len(t.mine) > 0 {
@@ -150,7 +151,7 @@ func newsOf(reg Register, out []engine.Output) []news {
 		}
 		if stages := tellable(t); stages != nil {
 			v := reg(t.Vehicle)
-			all = append(all, news{t, people.Subject{Vehicle: v, Component: t.Component, Rule: t.Rule, Task: t.Task, Statutory: t.Statutory, Stages: stages}})
+			all = append(all, news{Transition: t, about: people.Subject{Vehicle: v, Component: t.Component, Rule: t.Rule, Task: t.Task, Statutory: t.Statutory, Stages: stages}})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
@@ -197,7 +198,7 @@ func (n news) urgency() int {
 // letter is one message to one person about one vehicle; intro stands above all
 // else, "" for none.
 func letter(c Cause, about telling, intro string) Message {
-	p, mine, entries := about.p, about.mine, about.entries
+	p, mine := about.p, about.mine
 	lead := mine[0]
 	m := p.mail(key("alarm", c.Key, lead.Vehicle, p.ID, "mail"), c.Key, c.Time)
 	m.Subject, m.Vehicle, m.Stage = subjectOf(lead), lead.Vehicle, lead.To
@@ -232,7 +233,7 @@ func letter(c Cause, about telling, intro string) Message {
 		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
 	}
 	pg.mind(mind)
-	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
+	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(mine)))
 	if c.Leave != nil && !about.cannotWait() {
 		m.Leave = c.Leave(p.ID, Messages, m.Time)
 		pg.Leave = m.Leave
@@ -320,8 +321,12 @@ func inComponent(c string) string {
 	return ", " + c
 }
 
-// describe names the entry as the foot of a message does.
-func describe(entries []string) string {
+// describe names the entries as the foot of a message does.
+func describe(all []news) string {
+	var entries []string
+	for _, n := range all {
+		entries = append(entries, n.entry)
+	}
 	slices.Sort(entries)
 	return strings.Join(slices.Compact(entries), ", ")
 }

@@ -17,6 +17,15 @@ import (
 
 func cause(key string) Cause { return Cause{Key: key, Time: at("2031-02-19T09:15:00Z")} }
 
+// byAll is news that is heard by the entry "all".
+func byAll(out []engine.Output) []news {
+	all := newsOf(register, out)
+	for i := range all {
+		all[i].entry = "all"
+	}
+	return all
+}
+
 func TestTellMails(t *testing.T) {
 	worsened := copperRaised()
 	worsened.Transition, worsened.From, worsened.To = "worsened", "caution", "warning"
@@ -179,7 +188,7 @@ func TestMilesInAMail(t *testing.T) {
 	copper := copperRaised()
 	copper.Evidence = append(copper.Evidence, rules.Evidence{Of: "fluidAge()", Value: 62000, Unit: "km"})
 	read := func(p *people.Person, tr engine.Transition) string {
-		m := letter(cause("x"), telling{p: reader{p}, way: people.Mail, mine: newsOf(register, outputs(tr)), entries: []string{"all"}}, "")
+		m := letter(cause("x"), telling{p: reader{p}, way: people.Mail, mine: byAll(outputs(tr))}, "")
 		return strings.Join(strings.Fields(m.Text), " ")
 	}
 	miles, km := directory(t).Person("ines"), directory(t).Person("north")

@@ -447,7 +447,7 @@ func leaveWords(p reader, kind string, back bool, entries []string) (title, text
 		text = fmt.Sprintf("%s (%s) asked for no more %s by mail. Messages still come.\n", p.Name, p.ID, what)
 	}
 	if len(entries) > 0 {
-		text += fmt.Sprintf("people.yaml tells them by: %s. Please see that someone else hears of it, or speak with them.\n", describe(entries))
+		text += fmt.Sprintf("people.yaml tells them by: %s. Please see that someone else hears of it, or speak with them.\n", strings.Join(entries, ", "))
 	}
 	return fmt.Sprintf("%s wants no more %s", p.Name, what), text + "Who has asked for no more is listed by: telltale deliveries --left\n"
 }
