@@ -104,7 +104,7 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *people.Directory, now tim
 		if h.Until.After(now) {
 			continue
 		}
-		if p := d.Person(id); p != nil && p.Mail != "" && len(h.Pieces)+h.More > 0 {
+		if p := d.Person(id); p != nil && p.To[people.Mail] != "" && len(h.Pieces)+h.More > 0 {
 			c := Cause{Key: key("held", h.Key, id), Time: h.Until, Answer: n.Answer, Leave: n.Unsubscribe}
 			lead := floodLead
 			if h.Until.After(h.Since) {
@@ -150,7 +150,7 @@ func (n *Notifier) remind(ctx context.Context, d *people.Directory, by span) (ma
 			continue
 		}
 		for _, id := range slices.Sorted(maps.Keys(c.To)) {
-			if p := d.Person(id); p != nil && p.Mail != "" && (all[0].cannotWait() || !n.mark.left(id, Messages)) {
+			if p := d.Person(id); p != nil && p.To[people.Mail] != "" && (all[0].cannotWait() || !n.mark.left(id, Messages)) {
 				n.chaseOne(d, reader{p}, ak, c, all[0], by, nudges)
 			}
 		}
@@ -206,7 +206,7 @@ func (n *Notifier) chaseOne(d *people.Directory, p reader, ak string, c *chased,
 	}
 	t.StoodIn = true
 	for _, id := range who {
-		if sp := d.Person(id); sp != nil && sp.Mail != "" && id != p.ID {
+		if sp := d.Person(id); sp != nil && sp.To[people.Mail] != "" && id != p.ID {
 			add("s", id, standInLead(p.Name, p.day(t.At)), key("standin", ak, since, p.ID, id))
 		}
 	}

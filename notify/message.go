@@ -39,7 +39,7 @@ type Message struct {
 
 // by is a message by a way, before it says anything.
 func (p reader) by(way, key, cause string, at time.Time) Message {
-	return Message{Key: key, Cause: cause, Person: p.ID, Name: p.Name, Way: way, To: p.To(way), Time: at}
+	return Message{Key: key, Cause: cause, Person: p.ID, Name: p.Name, Way: way, To: p.To[way], Time: at}
 }
 
 func (p reader) mail(key, cause string, at time.Time) Message {

@@ -227,10 +227,7 @@ func (n *Notifier) save(ctx context.Context, seq uint64) error {
 	}
 	body, err := json.Marshal(n.mark)
 	if err == nil {
-		body, err = pack(body)
-	}
-	if err == nil {
-		err = n.Store.SetCheckpoint(ctx, body)
+		err = n.Store.SetCheckpoint(ctx, pack(body))
 	}
 	if err != nil {
 		return fmt.Errorf("writing the notifier's checkpoint: %w", err)
@@ -275,7 +272,7 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *people.Directory, t 
 	for _, i := range slices.Sorted(maps.Keys(n.turns[t].parts)) {
 		parts = append(parts, n.turns[t].parts[i])
 	}
-	if p := d.Person(t.Person); p != nil && p.Mail != "" && !n.mark.left(p.ID, Lists) {
+	if p := d.Person(t.Person); p != nil && p.To[people.Mail] != "" && !n.mark.left(p.ID, Lists) {
 		ok := true
 		g := Listing{Parts: parts, Of: n.Partitions, Last: n.mark.Before[p.ID], Notes: n.ownNotes(reader{p}), Answer: n.Answer}
 		if n.Unsubscribe != nil {

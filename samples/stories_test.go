@@ -361,8 +361,8 @@ func TestPeople(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, p := range d.People() {
-		if !strings.HasSuffix(p.Mail, "@larkfell.example") {
-			t.Errorf("%s has the address %q", p.ID, p.Mail)
+		if !strings.HasSuffix(p.To[people.Mail], "@larkfell.example") {
+			t.Errorf("%s has the address %q", p.ID, p.To[people.Mail])
 		}
 	}
 }

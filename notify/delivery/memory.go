@@ -19,15 +19,14 @@ type Memory struct {
 	After bool
 }
 
-func (m *Memory) write(op, key string, do func()) error {
+func (m *Memory) write(op, key string, do func()) (err error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	var err error
-	if m.Fail != nil {
-		err = m.Fail(op, key)
-	}
 	if m.keys == nil {
 		m.keys = map[string][]byte{}
+	}
+	if m.Fail != nil {
+		err = m.Fail(op, key)
 	}
 	if err == nil || m.After {
 		do()

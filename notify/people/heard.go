@@ -45,7 +45,7 @@ func Unheard(d *Directory, vehicles []Vehicle, book *rules.Book) (gaps []Gap, de
 // reached says whether the person hears of it by a way that is there.
 func (d *Directory) reached(p *Person, s *Subject) bool {
 	how, _ := d.hears(p, s)
-	return how == atOnce && len(d.Ways(p, s)) > 0 || how == inDigest && p.turn != nil && p.Mail != ""
+	return how == atOnce && len(d.Ways(p, s)) > 0 || how == inDigest && p.turn != nil && p.To[Mail] != ""
 }
 
 // alarmsOf are all alarms that the book can raise on a vehicle, at each stage.

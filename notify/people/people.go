@@ -37,11 +37,10 @@ const (
 type Person struct {
 	ID   string
 	Name string
-	Mail string // a bare address; "" where mail cannot reach them
-	// Webhook is the URL to call, signed with the secret in SecretFile; NATS the
-	// subject to publish to; File the folder to write to. "" for none.
-	Webhook, SecretFile string
-	NATS, File          string
+	// To is where each way leads: to a bare mail address, a URL that is called, a NATS
+	// subject or a folder. Calls are signed with the secret in SecretFile.
+	To         map[string]string
+	SecretFile string
 
 	Zone     *time.Location
 	Distance string // km or mi
@@ -173,9 +172,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 		p.Name = page.Clean(name, 120)
 	}
 	p.quiet = r.quiet(m["quiet"])
-	for _, w := range ways {
-		*w.address(p) = w.read(r, m[w.name], p)
-	}
+	p.To = r.ways(m, p)
 	p.Digest, p.turn = r.schedule(m["digest"])
 	if m["digest"] != nil && m["mail"] == nil {
 		r.Fault(id, "", "%s has a digest but no mail to send it to", what)

@@ -27,9 +27,9 @@ func TestLoad(t *testing.T) {
 	p := *d.Person("tove")
 	zone := p.Zone.String()
 	p.Zone, p.turn = nil, nil
-	want := Person{ID: "tove", Name: "Tove Almquist", Mail: "tove@larkfell.example", Distance: "km", Volume: "qt",
+	want := Person{ID: "tove", Name: "Tove Almquist", To: map[string]string{Mail: "tove@larkfell.example"}, Distance: "km", Volume: "qt",
 		Dates: YearFirst, Digest: "30 2 * * *"}
-	if p != want || zone != "Europe/Berlin" {
+	if !reflect.DeepEqual(p, want) || zone != "Europe/Berlin" {
 		t.Errorf("got %+v in %s, want %+v", p, zone, want)
 	}
 	if _, err := Load(filepath.Join(t.TempDir(), "people.yaml")); !errors.Is(err, os.ErrNotExist) {

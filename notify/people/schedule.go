@@ -36,11 +36,6 @@ func (r *reader) schedule(n *yaml.Node) (text string, turn *schedule) {
 
 func parseSchedule(text string) (s *schedule, err error) {
 	// The parser panics on "TZ=UTC" with nothing after it.
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("cannot be read: %v", p)
-		}
-	}()
 	if strings.Contains(text, "TZ=") {
 		return nil, errors.New("names a zone")
 	}

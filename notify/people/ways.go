@@ -15,18 +15,11 @@ import (
 // the transitions as they are.
 const Mail = "mail"
 
-// ways are those by which someone can be told, with where the address stands and how
-// it is read.
+// ways are those by which someone can be told, each with how its address is read.
 var ways = []struct {
-	name    string
-	address func(p *Person) *string
-	read    func(r *reader, n *yaml.Node, p *Person) string
-}{
-	{Mail, func(p *Person) *string { return &p.Mail }, (*reader).address},
-	{"webhook", func(p *Person) *string { return &p.Webhook }, (*reader).webhook},
-	{"nats", func(p *Person) *string { return &p.NATS }, (*reader).subject},
-	{"file", func(p *Person) *string { return &p.File }, (*reader).folder},
-}
+	name string
+	read func(r *reader, n *yaml.Node, p *Person) string
+}{{Mail, (*reader).address}, {"webhook", (*reader).webhook}, {"nats", (*reader).subject}, {"file", (*reader).folder}}
 
 func wayNames() (names []string) {
 	for _, w := range ways {
@@ -35,19 +28,19 @@ func wayNames() (names []string) {
 	return names
 }
 
-// To is where a way leads for the person; "" where it does not.
-func (p *Person) To(way string) string {
-	for _, w := range ways {
-		if w.name == way {
-			return *w.address(p)
-		}
-	}
-	return ""
-}
-
 // Ways are those by which the person can be told.
 func (p *Person) Ways() []string {
-	return slices.DeleteFunc(wayNames(), func(way string) bool { return p.To(way) == "" })
+	return slices.DeleteFunc(wayNames(), func(way string) bool { return p.To[way] == "" })
+}
+
+func (r *reader) ways(m map[string]*yaml.Node, p *Person) map[string]string {
+	to := map[string]string{}
+	for _, w := range ways {
+		if n := m[w.name]; n != nil {
+			to[w.name] = w.read(r, n, p)
+		}
+	}
+	return to
 }
 
 // address takes a bare address in ASCII. Others would need every server on the
@@ -68,9 +61,6 @@ func (r *reader) address(n *yaml.Node, _ *Person) string {
 }
 
 func (r *reader) webhook(n *yaml.Node, p *Person) string {
-	if n == nil {
-		return ""
-	}
 	w := r.Mapping(n, "webhook", "url", "secret file")
 	to := r.Text(w["url"], "url")
 	p.SecretFile = r.Text(w["secret file"], "secret file")
