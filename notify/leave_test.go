@@ -34,8 +34,8 @@ func TestLeave(t *testing.T) {
 	start := func() *Notifier {
 		n, _ := newNotifier(t, m, 1)
 		n.SetDirectory(d)
-		n.Unsubscribe = func(person, kind string, at time.Time) string {
-			return "https://fleet.larkfell.example/u/" + person + "-" + kind
+		n.Unsubscribe = func(person string, kind Kind, at time.Time) string {
+			return "https://fleet.larkfell.example/u/" + person + "-" + string(kind)
 		}
 		return n
 	}
@@ -57,7 +57,7 @@ func TestLeave(t *testing.T) {
 	n := start()
 	list(n, "2031-02-03")
 	tell(n, copperRaised())
-	for _, kind := range []string{Lists, Messages, Messages} { // twice is once
+	for _, kind := range []Kind{Lists, Messages, Messages} { // twice is once
 		if err := n.Leave(t.Context(), "tobias", kind, false, at("2031-02-20T08:00:00Z")); err != nil {
 			t.Fatal(err)
 		}
@@ -104,8 +104,8 @@ func TestLeave(t *testing.T) {
 func TestLeaveLinks(t *testing.T) {
 	d := directory(t)
 	c := cause("x")
-	c.Leave = func(person, kind string, at time.Time) string {
-		return "https://fleet.larkfell.example/u/" + person + "-" + kind
+	c.Leave = func(person string, kind Kind, at time.Time) string {
+		return "https://fleet.larkfell.example/u/" + person + "-" + string(kind)
 	}
 	for _, tr := range []engine.Transition{copperRaised(), coolantRaised(), taskOverdue()} {
 		m := Tell(d, register, c, outputs(tr))[0]

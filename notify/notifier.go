@@ -48,7 +48,7 @@ type Notifier struct {
 	Answer func(person string, t *engine.Transition) string
 	// Unsubscribe gives the address at which a person asks for no more of a kind
 	// (Lists or Messages), made at a time; nil for none.
-	Unsubscribe func(person, kind string, at time.Time) string
+	Unsubscribe func(person string, kind Kind, at time.Time) string
 
 	dir     atomic.Pointer[people.Directory]
 	mark    mark

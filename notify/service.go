@@ -231,7 +231,7 @@ func await(ctx context.Context, every time.Duration, so func() bool) error {
 
 // Leave notes that a person wants no more mails of a kind, or with back that they want
 // them again. It is written down when it returns.
-func (s *Service) Leave(ctx context.Context, person, kind string, back bool, at time.Time) error {
+func (s *Service) Leave(ctx context.Context, person string, kind Kind, back bool, at time.Time) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.unsure.Load() { // what was made since the checkpoint is not to be kept

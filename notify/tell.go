@@ -50,7 +50,7 @@ type Cause struct {
 	// Answer gives the address at which a person answers an alarm; nil for none.
 	Answer func(person string, t *engine.Transition) string
 	// Leave gives the address at which a person asks for no more; nil for none.
-	Leave func(person, kind string, at time.Time) string
+	Leave func(person string, kind Kind, at time.Time) string
 }
 
 // CauseOf is the cause of what a partition said under a key, at the time of the last of it.

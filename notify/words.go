@@ -437,8 +437,8 @@ func summaryTitle(news, vehicles int) string {
 }
 
 // leaveWords tell the operators that someone wants no more of a kind, or again.
-func leaveWords(p reader, kind string, back bool, entries []string) (title, text string) {
-	what := map[string]string{Lists: "due lists", Messages: "messages"}[kind]
+func leaveWords(p reader, kind Kind, back bool, entries []string) (title, text string) {
+	what := map[Kind]string{Lists: "due lists", Messages: "messages"}[kind]
 	if back {
 		return fmt.Sprintf("%s wants %s again", p.Name, what), fmt.Sprintf("%s (%s) asked for %s by mail again. Nothing is left to do.", p.Name, p.ID, what)
 	}
@@ -453,7 +453,7 @@ func leaveWords(p reader, kind string, back bool, entries []string) (title, text
 }
 
 func leftWords(l Left, p reader) string {
-	what := map[string]string{Lists: "due lists", Messages: "messages"}[l.Kind]
+	what := map[Kind]string{Lists: "due lists", Messages: "messages"}[l.Kind]
 	return fmt.Sprintf("%s has had no %s since %s, on their own wish.", l.Person, what, p.day(l.Since))
 }
 

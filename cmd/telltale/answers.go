@@ -12,6 +12,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/notify"
 	"telltale/notify/board"
 	"telltale/notify/people"
 	"telltale/rules"
@@ -60,7 +61,9 @@ func (a *app) startAnswers() error {
 		return err
 	}
 	a.notify.Notifier.Answer = func(person string, t *engine.Transition) string { return set.URL + key.Answer(person, t) }
-	a.notify.Notifier.Unsubscribe = func(person, kind string, at time.Time) string { return set.URL + key.Leave(person, kind, at) }
+	a.notify.Notifier.Unsubscribe = func(person string, kind notify.Kind, at time.Time) string {
+		return set.URL + key.Leave(person, kind, at)
+	}
 	a.pages, err = a.board(key).Listen(set.Listen)
 	return err
 }

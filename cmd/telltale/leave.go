@@ -13,14 +13,14 @@ import (
 
 // leaving is who wants no more of which kind, or with Back again.
 type leaving struct {
-	Person string `json:"person"`
-	Kind   string `json:"kind"`
-	Back   bool   `json:"back,omitempty"`
+	Person string      `json:"person"`
+	Kind   notify.Kind `json:"kind"`
+	Back   bool        `json:"back,omitempty"`
 }
 
 // askLeave has whoever tells people note it, which may be another replica than the
 // one whose page was opened.
-func (a *app) askLeave(ctx context.Context, person, kind string, back bool) error {
+func (a *app) askLeave(ctx context.Context, person string, kind notify.Kind, back bool) error {
 	_, err := stream.List[leaving](ctx, a.nc, "leave", leaving{person, kind, back})
 	return err
 }

@@ -40,7 +40,7 @@ type Board struct {
 	Publish func(ctx context.Context, event []byte) error
 	// Leave notes that a person wants no more mails of a kind, or with back that they
 	// want them again. It is written down when it returns.
-	Leave func(ctx context.Context, person, kind string, back bool) error
+	Leave func(ctx context.Context, person string, kind notify.Kind, back bool) error
 	Log   *slog.Logger
 }
 

@@ -19,6 +19,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/notify"
 	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/testdata/hostile"
@@ -57,7 +58,7 @@ func aBoard(alarm engine.Standing, published *[]string) *Board {
 		Fleet:   oneAlarm(alarm),
 		Person:  func(id string) *people.Person { return people.Anyone(id) },
 		Publish: func(_ context.Context, b []byte) error { *published = append(*published, string(b)); return nil },
-		Leave: func(_ context.Context, person, kind string, back bool) error {
+		Leave: func(_ context.Context, person string, kind notify.Kind, back bool) error {
 			*published = append(*published, fmt.Sprint(person, " ", kind, " ", back))
 			return nil
 		},

@@ -18,17 +18,18 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify"
 )
 
 // Link is what a link is for: one alarm, answered by one person; or, with a kind, a
 // person's leave of mails of that kind.
 type Link struct {
-	Person    string `json:"p"`
-	Vehicle   string `json:"v"`
-	Component string `json:"c,omitempty"`
-	Rule      string `json:"r"`
-	Kind      string `json:"k,omitempty"` // notify.Lists or notify.Messages
-	Expires   int64  `json:"e"`           // Unix seconds
+	Person    string      `json:"p"`
+	Vehicle   string      `json:"v"`
+	Component string      `json:"c,omitempty"`
+	Rule      string      `json:"r"`
+	Kind      notify.Kind `json:"k,omitempty"`
+	Expires   int64       `json:"e"` // Unix seconds
 }
 
 // Key signs links; 32 random bytes.
@@ -67,7 +68,7 @@ func (k Key) Answer(person string, t *engine.Transition) string {
 
 // Leave is the page's path at which a person asks for no more of a kind, from a mail
 // made at a time.
-func (k Key) Leave(person, kind string, at time.Time) string {
+func (k Key) Leave(person string, kind notify.Kind, at time.Time) string {
 	return "/u/" + k.Token(Link{Person: person, Kind: kind, Expires: at.Add(leaveLife).Unix()})
 }
 
