@@ -10,7 +10,7 @@ import (
 func rulesFile() node {
 	root := object([]string{"book"}, map[string]node{
 		"book":      {"const": 1, "description": "the version of the rule language"},
-		"units":     about(object(nil, map[string]node{"distance": choice("km", "mi"), "volume": choice("L", "qt", "gal")}), "what bare numbers and words speak"),
+		"units":     about(object(nil, map[string]node{"distance": choice(unit.Distances()...), "volume": choice(unit.Volumes()...)}), "what bare numbers and words speak"),
 		"cautions":  about(named(text()), "words of cautions of your own"),
 		"baselines": named(baseline()),
 		"tasks":     named(task()),
