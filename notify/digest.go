@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -52,7 +53,7 @@ func Digest(d *Directory, reg Register, p *Person, g Listing) (m Message, kept L
 	l.sort()
 	kept = l.kept()
 	if g.Of <= len(parts) && l.silent(g, kept) {
-		kept.Date = or(g.Last.Date, kept.Date) // what ends meanwhile is for the next one that goes out
+		kept.Date = cmp.Or(g.Last.Date, kept.Date) // what ends meanwhile is for the next one that goes out
 		return Message{}, kept, false
 	}
 	m = Message{
@@ -158,7 +159,7 @@ func (l *list) hears(d *Directory, s *subject) bool {
 
 // known fills in from the list what the register does not have.
 func known(v Vehicle, id, name string, tags map[string]string, people []string) Vehicle {
-	v.ID, v.Name = or(v.ID, id), or(v.Name, or(name, id))
+	v.ID, v.Name = cmp.Or(v.ID, id), cmp.Or(v.Name, name, id)
 	if v.Tags == nil {
 		v.Tags = tags
 	}
@@ -250,7 +251,7 @@ func (l *list) counts() string {
 	var all []string
 	for _, c := range stageCounts {
 		if n[c.stage] > 0 {
-			all = append(all, plural(n[c.stage], c.one, c.many))
+			all = append(all, english.Counted(n[c.stage], c.one, c.many))
 		}
 	}
 	if len(all) == 0 {
@@ -259,7 +260,7 @@ func (l *list) counts() string {
 	if l.p.form == forOwner && len(l.vehicles) == 1 {
 		return strings.Join(all, ", ") + "."
 	}
-	return strings.Join(all, ", ") + " on " + plural(len(l.vehicles), "vehicle", "vehicles") + "."
+	return strings.Join(all, ", ") + " on " + english.Counted(len(l.vehicles), "vehicle", "vehicles") + "."
 }
 
 func eachOf[T any](all []T, do func(*T) item) []item {
@@ -292,14 +293,14 @@ func (p *page) group(heading string, weight int, items []item) {
 }
 
 func (l *list) dueItem(i *engine.DueItem) item {
-	it := item{Box: true, Heading: l.vehicles[i.Vehicle], What: or(i.Title, i.Task)}
+	it := item{Box: true, Heading: l.vehicles[i.Vehicle], What: cmp.Or(i.Title, i.Task)}
 	if i.Component != "" {
 		it.What += " (" + i.Component + ")"
 	}
-	why := join(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), postponed(i), l.p.lastDone(i))
+	why := english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), postponed(i), l.p.lastDone(i))
 	it.Lines = append(it.Lines, line{Text: why})
 	if i.Figures != nil {
-		it.Lines = append(it.Lines, line{Text: sentence(i.Figures.Text(l.p.volume))})
+		it.Lines = append(it.Lines, line{Text: english.Sentence(i.Figures.Text(l.p.volume))})
 	}
 	if i.Statutory && i.Stage != "soon" && i.Stage != "normal" {
 		it.Strong = byLaw
@@ -315,15 +316,15 @@ func (l *list) alarmItem(s *engine.Standing) item {
 	if s.Component != "" {
 		it.What = s.Component + ", " + it.What
 	}
-	text := join(l.p.dates(s.Message), noted(l.p.day(s.Since)))
-	advise := join(doFirst(false, s.Statutory, s.To, s.Advise))
+	text := english.Sentences(l.p.dates(s.Message), noted(l.p.day(s.Since)))
+	advise := english.Sentences(doFirst(false, s.Statutory, s.To, s.Advise))
 	if s.To == "warning" {
 		it.Strong = advise
 	} else {
-		text = join(text, advise)
+		text = english.Sentences(text, advise)
 	}
 	if s.Standing == "unacknowledged" {
-		text = join(text, notAcknowledged)
+		text = english.Sentences(text, notAcknowledged)
 	}
 	it.Lines = []line{{Text: text}}
 	if l.answer != nil {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/rules/english"
 )
 
 const (
@@ -210,7 +211,7 @@ func summaryItem(p *Person, n news) item {
 	if n.Task && n.To != "normal" {
 		said = p.dueNow(n.Transition)
 	}
-	it.Lines = []line{{Text: join(said, text)}}
+	it.Lines = []line{{Text: english.Sentences(said, text)}}
 	return it
 }
 

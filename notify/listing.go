@@ -1,12 +1,14 @@
 package notify
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"telltale/engine"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -100,7 +102,7 @@ func (l *list) vehicleBlock(vehicle string) block {
 	for i := range l.items {
 		if d := &l.items[i]; d.Vehicle == vehicle {
 			it := l.dueItem(d)
-			it.Box, it.Heading = false, or(stageWords[d.Stage], groupAhead)
+			it.Box, it.Heading = false, cmp.Or(stageWords[d.Stage], groupAhead)
 			b.Items, b.Weight = append(b.Items, it), max(b.Weight, weights[d.Stage])
 		}
 	}
@@ -147,16 +149,16 @@ func (l *list) overItems(since string) []item {
 			said = recordedDone
 		}
 		if s.Due != nil {
-			said = join(said, labelNext+": "+l.p.dueNow(&s.Transition))
+			said = english.Sentences(said, labelNext+": "+l.p.dueNow(&s.Transition))
 		}
-		it.Lines = []line{{Text: join(noted(l.p.date(when)), said)}}
+		it.Lines = []line{{Text: english.Sentences(noted(l.p.date(when)), said)}}
 		out = append(out, it)
 	}
 	return out
 }
 
 func (l *list) nameOf(s *engine.Standing) string {
-	return or(l.vehicles[s.Vehicle], or(s.Name, s.Vehicle))
+	return cmp.Or(l.vehicles[s.Vehicle], s.Name, s.Vehicle)
 }
 
 // maxWorst bounds the lines of an operator's list.
@@ -166,10 +168,10 @@ const maxWorst = 20
 func (l *list) operatorPage(g Listing) *page {
 	pg := &page{Title: l.title(), Lead: l.counts()}
 	now := l.byStage()
-	counts := block{Heading: headCounts, Lines: []line{{labelFleet, plural(l.fleet, "vehicle", "vehicles") + "."}}}
+	counts := block{Heading: headCounts, Lines: []line{{labelFleet, english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
 	for _, c := range stageCounts {
 		if now[c.stage]+g.Last.Counts[c.stage] > 0 {
-			counts.Lines = append(counts.Lines, line{capital(c.many), countWords(now[c.stage], g.Last.Counts[c.stage], l.p.date(g.Last.Date))})
+			counts.Lines = append(counts.Lines, line{english.Capital(c.many), countWords(now[c.stage], g.Last.Counts[c.stage], l.p.date(g.Last.Date))})
 		}
 	}
 	for _, n := range g.Notes {

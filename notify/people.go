@@ -13,6 +13,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 // DateOrder is how a person reads dates; the month is always written in letters
@@ -64,7 +65,7 @@ type Directory struct {
 // Anyone is someone of whom nothing is known but the id, as who has gone from
 // people.yaml since.
 func Anyone(id string) *Person {
-	return &Person{ID: id, Name: id, Zone: time.UTC, Distance: distances[0], Volume: volumes[0]}
+	return &Person{ID: id, Name: id, Zone: time.UTC, Distance: unit.Distances()[0], Volume: unit.Volumes()[0]}
 }
 
 // Person returns the person of that id, nil where there is none.
@@ -122,11 +123,12 @@ type reader struct {
 	named map[string][]string // groups
 }
 
-var (
-	distances  = []string{"km", "mi"}
-	volumes    = []string{"L", "qt", "gal"}
-	dateOrders = []string{DayFirst: "day first", MonthFirst: "month first", YearFirst: "year first"}
-)
+var dateOrders = []string{DayFirst: "day first", MonthFirst: "month first", YearFirst: "year first"}
+
+// oneOf is the one of all that n says, the first where it says nothing.
+func (r *reader) oneOf(n *yaml.Node, what string, all []string) string {
+	return all[r.Choice(n, what, all...)]
+}
 
 func (r *reader) person(id, n *yaml.Node) *Person {
 	what := fmt.Sprintf("person %q", id.Value)
@@ -136,8 +138,8 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "list", "nothing due", "unchanged", "quiet", "webhook", "nats", "file")
 	p := &Person{
 		ID: id.Value, Name: id.Value, Mail: r.address(m["mail"]), Zone: r.zone(m["zone"]),
-		Distance:      distances[r.Choice(m["distance"], "distance", distances...)],
-		Volume:        volumes[r.Choice(m["volume"], "volume", volumes...)],
+		Distance:      r.oneOf(m["distance"], "distance", unit.Distances()),
+		Volume:        r.oneOf(m["volume"], "volume", unit.Volumes()),
 		Dates:         DateOrder(r.Choice(m["dates"], "dates", dateOrders...)),
 		SayNothingDue: r.Choice(m["nothing due"], "nothing due", "silent", "say so") == 1,
 	}

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"slices"
@@ -8,6 +9,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/chart"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -74,7 +76,7 @@ func pictureOf(who *Person, v engine.Verdict, t *engine.Transition) *picture {
 	if v.History != nil {
 		for _, s := range v.History.Series {
 			if text := who.pastOf(s, v.History.Unit); text != "" {
-				p.lines = append(p.lines, line{capital(fmt.Sprintf(labelPast, or(s.Title, s.Analyte))), text})
+				p.lines = append(p.lines, line{english.Capital(fmt.Sprintf(labelPast, cmp.Or(s.Title, s.Analyte))), text})
 			}
 		}
 	}
@@ -95,9 +97,9 @@ func ratiosOf(v engine.Verdict) string {
 	})
 	var all []string
 	for _, r := range rows {
-		all = append(all, or(r.Title, r.Analyte)+" "+times(*r.Times))
+		all = append(all, cmp.Or(r.Title, r.Analyte)+" "+english.Ratio(*r.Times))
 	}
-	return ended(strings.Join(all, ", "))
+	return english.Ended(strings.Join(all, ", "))
 }
 
 // pastOf is one curve of the picture in words: where the meter stood, and the ratio.
@@ -108,12 +110,12 @@ func (p *Person) pastOf(s engine.VerdictSeries, u string) string {
 	}
 	var all []string
 	for _, pt := range points[max(0, len(points)-maxPast):] {
-		ratio := times(pt.Times)
+		ratio := english.Ratio(pt.Times)
 		if pt.Below {
 			ratio = "below " + ratio
 		}
 		run, in := p.own(pt.Run, u)
 		all = append(all, fmt.Sprintf("%s at %s %s", ratio, unit.Grouped(run), in))
 	}
-	return ended(strings.Join(all, ", "))
+	return english.Ended(strings.Join(all, ", "))
 }

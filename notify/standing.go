@@ -1,6 +1,9 @@
 package notify
 
-import "telltale/engine"
+import (
+	"telltale/engine"
+	"telltale/rules/english"
+)
 
 // Standing says an alarm that stands in the words of a message: what it is, what
 // to do first, what was found, and the figures, with the likely sources and what
@@ -12,15 +15,15 @@ func Standing(p *Person, vehicle string, s *engine.Standing) (title, strong, fou
 	}
 	found = clean(found, long)
 	title = clean(vehicle+inComponent(s.Component)+": "+titleOf(&s.Transition), 200)
-	strong = clean(join(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
+	strong = clean(english.Sentences(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
 	for _, f := range p.figures(s.Evidence) {
 		figures = append(figures, clean(f, long))
 	}
-	if source := listed(s.PointsTo, "or"); source != "" {
+	if source := english.List("or", s.PointsTo); source != "" {
 		figures = append(figures, clean(labelSource+": "+source, long))
 	}
 	for _, c := range s.Cautions {
-		figures = append(figures, clean(sentence(cautionSentence(c, s.OwnCautions)), long))
+		figures = append(figures, clean(english.Sentence(cautionSentence(c, s.OwnCautions)), long))
 	}
 	return title, strong, found, figures
 }

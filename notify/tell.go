@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/rules/english"
 )
 
 // Register answers what is known of a vehicle; the zero Vehicle with its ID where
@@ -209,9 +210,9 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 
 // blockOf says what to do, what was found, the figures, the likely source.
 func blockOf(p *Person, t *engine.Transition) block {
-	b := block{Badge: badgeOf(t), Weight: weights[t.To], Heading: capital(titleOf(t))}
+	b := block{Badge: badgeOf(t), Weight: weights[t.To], Heading: english.Capital(titleOf(t))}
 	if t.Component != "" {
-		b.Heading = capital(t.Component) + ": " + titleOf(t)
+		b.Heading = english.Capital(t.Component) + ": " + titleOf(t)
 	}
 	add := func(label, text string) {
 		if text != "" {
@@ -228,14 +229,14 @@ func blockOf(p *Person, t *engine.Transition) block {
 		case t.Task:
 			b.Strong = recordedDone
 		default:
-			add(labelNow, sentence(p.dates(messageOf(t))))
+			add(labelNow, english.Sentence(p.dates(messageOf(t))))
 		}
 		return b
 	case "withdrawn":
 		b.Weight, b.Strong = 0, takenBack
 		return b
 	}
-	b.Strong = join(doFirst(t.Task, t.Statutory, t.To, t.Advise))
+	b.Strong = english.Sentences(doFirst(t.Task, t.Statutory, t.To, t.Advise))
 	switch t.Transition {
 	case "raised":
 	case "unshelved":
@@ -246,12 +247,12 @@ func blockOf(p *Person, t *engine.Transition) block {
 	if t.Task {
 		add(labelWhy, p.dueNow(t))
 	} else {
-		add(labelFound, sentence(p.dates(t.Message)))
-		add(labelFigure, ended(strings.Join(p.figures(t.Evidence), "; ")))
+		add(labelFound, english.Sentence(p.dates(t.Message)))
+		add(labelFigure, english.Ended(strings.Join(p.figures(t.Evidence), "; ")))
 	}
-	add(labelSource, ended(listed(t.PointsTo, "or")))
-	add(labelThen, ended(listed(t.FollowUps, "and")))
-	add(labelPulls, ended(listed(t.PullsIn, "and")))
+	add(labelSource, english.Ended(english.List("or", t.PointsTo)))
+	add(labelThen, english.Ended(english.List("and", t.FollowUps)))
+	add(labelPulls, english.Ended(english.List("and", t.PullsIn)))
 	add(labelRests, eventsOf(t.Events))
 	return b
 }
@@ -282,7 +283,7 @@ func (m *minds) add(names []string, own map[string]string) {
 	for _, c := range names {
 		if c != "" && !slices.Contains(m.seen, c) {
 			m.seen = append(m.seen, c)
-			m.lines = append(m.lines, line{Text: sentence(cautionSentence(c, own))})
+			m.lines = append(m.lines, line{Text: english.Sentence(cautionSentence(c, own))})
 		}
 	}
 }
@@ -293,9 +294,9 @@ func (p *page) mind(m minds) {
 	}
 }
 
-func titleOf(t *engine.Transition) string { return or(t.Title, t.Rule) }
+func titleOf(t *engine.Transition) string { return cmp.Or(t.Title, t.Rule) }
 
-func vehicleName(v Vehicle, id string) string { return or(v.Name, id) }
+func vehicleName(v Vehicle, id string) string { return cmp.Or(v.Name, id) }
 
 func inComponent(c string) string {
 	if c == "" {

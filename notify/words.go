@@ -1,19 +1,18 @@
 package notify
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"telltale/engine"
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -104,11 +103,11 @@ var opensWithStop = regexp.MustCompile(`(?i)^\W*(stop|inspect|do not (use|drive|
 func doFirst(task, statutory bool, stage, advise string) string {
 	switch {
 	case stage == "warning" && !opensWithStop.MatchString(advise):
-		return join(stopFirst, advise)
+		return english.Sentences(stopFirst, advise)
 	case task && statutory && stage != "soon":
-		return join(or(advise, taskAdvice[stage]), byLaw)
+		return english.Sentences(cmp.Or(advise, taskAdvice[stage]), byLaw)
 	case task:
-		return or(advise, taskAdvice[stage])
+		return cmp.Or(advise, taskAdvice[stage])
 	}
 	return advise
 }
@@ -116,16 +115,16 @@ func doFirst(task, statutory bool, stage, advise string) string {
 // cautionSentence says what to mind: by the words of the book, by those that all
 // books share, or by the caution's name alone.
 func cautionSentence(name string, own map[string]string) string {
-	return or(own[name], or(rules.CautionWords(name), name))
+	return cmp.Or(own[name], rules.CautionWords(name), name)
 }
 
 // mindOf is all cautions in a row.
 func mindOf(cautions []string, own map[string]string) string {
 	var all []string
 	for _, c := range cautions {
-		all = append(all, sentence(cautionSentence(c, own)))
+		all = append(all, english.Sentence(cautionSentence(c, own)))
 	}
-	return join(all...)
+	return english.Sentences(all...)
 }
 
 // takenBackOrDone is what a task's end is in a calendar.
@@ -134,17 +133,6 @@ func takenBackOrDone(t *engine.Transition) string {
 		return takenBack
 	}
 	return recordedDone
-}
-
-// times is a ratio with two digits that mean something: "3.2", "12", "0.45".
-func times(v float64) string {
-	switch {
-	case v >= 10:
-		return unit.Grouped(v)
-	case v >= 1:
-		return strconv.FormatFloat(math.Round(v*10)/10, 'f', 1, 64)
-	}
-	return strconv.FormatFloat(math.Round(v*100)/100, 'f', 2, 64)
 }
 
 var aCall = regexp.MustCompile(`(\w+)\((?:"([^"]*)")?\)`)
@@ -169,7 +157,7 @@ func (p *Person) figures(all []rules.Evidence) (out []string) {
 			continue
 		}
 		v, u := p.own(e.Value, e.Unit)
-		s := figureOf(e.Of) + ": " + number(v)
+		s := figureOf(e.Of) + ": " + english.FourFigures(v)
 		if u != "" {
 			s += " " + u
 		}
@@ -203,14 +191,8 @@ func figureOf(of string) string {
 
 // own puts a value into the person's unit, where it is a distance or a volume.
 func (p *Person) own(v float64, u string) (float64, string) {
-	to := ""
-	switch {
-	case slices.Contains(distances, u):
-		to = p.Distance
-	case slices.Contains(volumes, u):
-		to = p.Volume
-	}
-	base, _, err := unit.Base(v, u)
+	base, kind, err := unit.Base(v, u)
+	to := map[unit.Kind]string{unit.Distance: p.Distance, unit.Volume: p.Volume}[kind]
 	if err != nil || to == "" || to == u {
 		return v, u
 	}
@@ -234,33 +216,15 @@ func (p *Person) asWritten(page *page) string {
 	return ""
 }
 
-// number writes v with at most four digits that mean something, and commas.
-func number(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "n/a"
-	}
-	if math.Abs(v) >= 1000 {
-		return unit.Grouped(v)
-	}
-	s := strconv.FormatFloat(v, 'g', 4, 64)
-	if strings.Contains(s, "e") {
-		s = strconv.FormatFloat(v, 'f', 6, 64)
-	}
-	return s
-}
-
 // meter writes metres or seconds of running as the person reads them.
 func (p *Person) meter(v float64, base string) string {
 	if base == "s" {
-		return unit.Grouped(v/3600) + " h"
+		return english.Amount(v, "h")
 	}
-	return unit.Grouped(unit.From(v, p.Distance)) + " " + p.Distance
+	return english.Amount(v, p.Distance)
 }
 
-func (p *Person) volume(litres float64) string {
-	v := math.Round(unit.From(litres, p.Volume)*10) / 10
-	return strconv.FormatFloat(v, 'f', -1, 64) + " " + p.Volume
-}
+func (p *Person) volume(litres float64) string { return english.Volume(litres, p.Volume) }
 
 var dateForms = [...]string{DayFirst: "2 Jan 2006", MonthFirst: "Jan 2, 2006", YearFirst: "2006-01-02"}
 
@@ -279,14 +243,6 @@ var isoDate = regexp.MustCompile(`\b\d{4}-\d{2}-\d{2}\b`)
 func (p *Person) dates(s string) string { return isoDate.ReplaceAllStringFunc(s, p.date) }
 
 func (p *Person) day(t time.Time) string { return t.In(p.Zone).Format(dateForms[p.Dates]) }
-
-// plural is "1 task" or "3 tasks".
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return unit.Grouped(float64(n)) + " " + many
-}
 
 // days is the whole days from one YYYY-MM-DD to another.
 func days(from, to string) (int, bool) {
@@ -317,24 +273,24 @@ func (p *Person) whyDue(i *engine.DueItem, today string) string {
 		}
 		return p.whyDate(i.DueDate, n)
 	}
-	return sentence(p.dates(i.Why))
+	return english.Sentence(p.dates(i.Why))
 }
 
 func (p *Person) whyDate(due string, past int) string {
 	switch {
 	case past > 0:
-		return fmt.Sprintf("Was due on %s, %s ago.", p.date(due), plural(past, "day", "days"))
+		return fmt.Sprintf("Was due on %s, %s ago.", p.date(due), english.Counted(past, "day", "days"))
 	case past == 0:
 		return fmt.Sprintf("Due today, %s.", p.date(due))
 	}
-	return fmt.Sprintf("Due on %s, in %s.", p.date(due), plural(-past, "day", "days"))
+	return fmt.Sprintf("Due on %s, in %s.", p.date(due), english.Counted(-past, "day", "days"))
 }
 
 // dueNow says where a task stands that has just moved, in the person's units.
 func (p *Person) dueNow(t *engine.Transition) string {
 	d := t.Due
 	if d == nil {
-		return sentence(p.dates(messageOf(t)))
+		return english.Sentence(p.dates(messageOf(t)))
 	}
 	i := &engine.DueItem{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn}
 	if d.At != nil && d.Past != nil {
@@ -344,7 +300,7 @@ func (p *Person) dueNow(t *engine.Transition) string {
 			i.DueAt, i.PastBy, i.Unit = &at, &past, map[bool]string{true: "s", false: "m"}[kind == unit.Time]
 		}
 	}
-	return join(p.whyDue(i, d.On), p.forecast(i, d.On), p.pulledIn(i), postponed(i))
+	return english.Sentences(p.whyDue(i, d.On), p.forecast(i, d.On), p.pulledIn(i), postponed(i))
 }
 
 // forecast says when a limit that lies ahead is likely to be reached, or that it
@@ -392,7 +348,7 @@ func (p *Person) pulledIn(i *engine.DueItem) string {
 	if len(all) == 0 {
 		return ""
 	}
-	return "Asked for early by the alarm " + ended(listed(all, "and"))
+	return "Asked for early by the alarm " + english.Ended(english.List("and", all))
 }
 
 func (p *Person) dueTitle(date string) string {
@@ -433,9 +389,9 @@ var groupOrder = []struct {
 
 func summaryTitle(news, vehicles int) string {
 	if vehicles == 0 {
-		return plural(news, "change", "changes")
+		return english.Counted(news, "change", "changes")
 	}
-	return plural(news, "change", "changes") + " on " + plural(vehicles, "vehicle", "vehicles")
+	return english.Counted(news, "change", "changes") + " on " + english.Counted(vehicles, "vehicle", "vehicles")
 }
 
 // leaveWords tell the operators that someone wants no more of a kind, or again.
@@ -465,7 +421,7 @@ func troubleWords(t trouble) string {
 		return fmt.Sprintf("All that goes by %s is held, since the settings are at fault: %s. It goes out once they are right.", t.way, t.why)
 	}
 	if t.late {
-		return fmt.Sprintf("Waiting for more than an hour to go to %s (%s) by %s: %s It is tried again by itself.", t.person, t.to, t.way, ended(t.why))
+		return fmt.Sprintf("Waiting for more than an hour to go to %s (%s) by %s: %s It is tried again by itself.", t.person, t.to, t.way, english.Ended(t.why))
 	}
 	return fmt.Sprintf("Not delivered to %s (%s) by %s: %s. To try again: telltale deliveries --retry %s", t.person, t.to, t.way, t.why, t.key)
 }
@@ -477,9 +433,9 @@ func troubleTitle(all []trouble) string {
 		}
 	}
 	if !slices.ContainsFunc(all, func(t trouble) bool { return !t.late }) {
-		return plural(len(all), "message waits", "messages wait") + " for long"
+		return english.Counted(len(all), "message waits", "messages wait") + " for long"
 	}
-	return plural(len(all), "message", "messages") + " not delivered"
+	return english.Counted(len(all), "message", "messages") + " not delivered"
 }
 
 func whyOperator(p *Person) string {
@@ -496,10 +452,12 @@ func standInLead(who, since string) string {
 
 var groupWords = map[string]string{"overdue": "Overdue", "due": "Due", "soon": "Soon"}
 
-func moreOf(n int) string { return fmt.Sprintf("And %s not shown here.", plural(n, "more", "more")) }
+func moreOf(n int) string {
+	return fmt.Sprintf("And %s not shown here.", english.Counted(n, "more", "more"))
+}
 
 func shelvedNote(n int) string {
-	return fmt.Sprintf("%s not shown: shelved by someone who knows.", plural(n, "line", "lines"))
+	return fmt.Sprintf("%s not shown: shelved by someone who knows.", english.Counted(n, "line", "lines"))
 }
 
 func whyYou(p *Person, entries string) string {
@@ -511,52 +469,3 @@ func whyYouList(p *Person) string {
 }
 
 func noted(when string) string { return "Since " + when + "." }
-
-// listed is "a, b or c".
-func listed(words []string, last string) string {
-	switch n := len(words); n {
-	case 0:
-		return ""
-	case 1:
-		return words[0]
-	default:
-		return strings.Join(words[:n-1], ", ") + " " + last + " " + words[n-1]
-	}
-}
-
-// sentence begins with a capital and ends with a full stop.
-func sentence(s string) string { return capital(ended(s)) }
-
-// ended ends with a full stop, where there is anything to end.
-func ended(s string) string {
-	s = strings.TrimSpace(s)
-	if s == "" || strings.ContainsAny(s[len(s)-1:], ".?:") {
-		return s
-	}
-	return s + "."
-}
-
-func capital(s string) string {
-	r, n := utf8.DecodeRuneInString(s)
-	if n == 0 || r == utf8.RuneError {
-		return s
-	}
-	return string(unicode.ToUpper(r)) + s[n:]
-}
-
-func join(parts ...string) string {
-	var kept []string
-	for _, p := range parts {
-		if p = sentence(p); p != "" {
-			kept = append(kept, p)
-		}
-	}
-	return strings.Join(kept, " ")
-}
-
-func or(a, b string) string {
-	if a != "" {
-		return a
-	}
-	return b
-}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"math"
 	"strings"
 
 	"github.com/nats-io/nats.go"
@@ -15,7 +14,7 @@ import (
 	"telltale/engine/lab"
 	"telltale/engine/stream"
 	"telltale/rules"
-	"telltale/rules/unit"
+	"telltale/rules/english"
 )
 
 func baselinesCommand(s streams) *cobra.Command {
@@ -98,13 +97,13 @@ func fleetLines(l engine.FleetListing) string {
 		of = "all together"
 	}
 	fmt.Fprintf(&b, "%s: %s\n", l.Baseline, of)
-	fmt.Fprintf(&b, "  number %d of %s: %s of %s, drawn %s to %s", l.Number, l.On, plural(l.Samples, "sample"), plural(l.Vehicles, "vehicle"), l.Oldest, l.Newest)
+	fmt.Fprintf(&b, "  number %d of %s: %s of %s, drawn %s to %s", l.Number, l.On, english.Plural(l.Samples, "sample"), english.Plural(l.Vehicles, "vehicle"), l.Oldest, l.Newest)
 	if l.Age != nil {
 		name := "km"
 		if l.Hours {
 			name = "h"
 		}
-		fmt.Fprintf(&b, ", fluid of %s %s", unit.Grouped(unit.From(*l.Age, name)), name)
+		b.WriteString(", fluid of " + english.Amount(*l.Age, name))
 	}
 	for i := range l.Analytes {
 		b.WriteString("\n" + fleetAnalyteLines(&l.Analytes[i]))
@@ -113,11 +112,7 @@ func fleetLines(l engine.FleetListing) string {
 }
 
 func fleetAnalyteLines(a *engine.FleetAnalyte) string {
-	name := a.Analyte
-	if of, ok := lab.Lookup(a.Analyte); ok && of.Title != "" && of.Title != name {
-		name = of.Title + " (" + name + ")"
-	}
-	line := fmt.Sprintf("  %-18s %s", name, plural(a.N, "result"))
+	line := fmt.Sprintf("  %-18s %s", lab.Named(a.Analyte), english.Plural(a.N, "result"))
 	if a.Detected < a.N {
 		line += fmt.Sprintf(", %d detected", a.Detected)
 	}
@@ -143,7 +138,7 @@ func fleetAnalyteLines(a *engine.FleetAnalyte) string {
 		line += in + n
 	}
 	for _, o := range a.Outliers {
-		line += fmt.Sprintf("%sleft out: sample %s of %s %s, %s, %s", in, o.Number, o.Vehicle, o.Component, o.Drawn, rules.Format(o.Value))
+		line += fmt.Sprintf("%sleft out: sample %s of %s %s, %s, %s", in, o.Number, o.Vehicle, o.Component, o.Drawn, english.Number(o.Value))
 	}
 	return line
 }
@@ -151,15 +146,9 @@ func fleetAnalyteLines(a *engine.FleetAnalyte) string {
 // spanWords is a figure, or the range that results below their limits leave open,
 // with three figures that count.
 func spanWords(s lab.Span) string {
-	round := func(v float64) string {
-		if v == 0 {
-			return "0"
-		}
-		p := math.Pow10(2 - int(math.Floor(math.Log10(math.Abs(v)))))
-		return rules.Format(math.Round(v*p) / p)
-	}
-	if low, high := round(s.Low), round(s.High); low != high {
+	low, high := english.Figures(s.Low), english.Figures(s.High)
+	if low != high {
 		return low + " to " + high
 	}
-	return round(s.High)
+	return high
 }

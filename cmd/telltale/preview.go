@@ -20,6 +20,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/notify"
 	"telltale/notify/mail"
+	"telltale/rules/english"
 )
 
 type previewOptions struct {
@@ -260,17 +261,10 @@ func (p *previewer) summary(s streams, o previewOptions) error {
 		}
 	}
 	for _, m := range slices.Sorted(maps.Keys(months)) {
-		fmt.Fprintf(s.out, "%s  %s\n", m, plural(months[m], "message"))
+		fmt.Fprintf(s.out, "%s  %s\n", m, english.Plural(months[m], "message"))
 	}
-	fmt.Fprintf(s.err, "preview: %s to %s\n", plural(total, "message"), o.to)
+	fmt.Fprintf(s.err, "preview: %s to %s\n", english.Plural(total, "message"), o.to)
 	return nil
-}
-
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // kept is a notify.Store that ends with the process.

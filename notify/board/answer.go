@@ -131,7 +131,8 @@ func (f form) service(ev *event) (*engine.ServiceData, error) {
 		return nil, fmt.Errorf("the fluid %w", err)
 	}
 	if given && d.Component != "" {
-		q := unit.Quantity{Value: v, Unit: volumes[max(0, slices.Index(volumes, f.Get("in")))]}
+		all := unit.Volumes()
+		q := unit.Quantity{Value: v, Unit: all[max(0, slices.Index(all, f.Get("in")))]}
 		d.Fluid = &engine.FluidData{Drained: &q, Filled: &q}
 	}
 	return d, nil
@@ -165,5 +166,3 @@ func short(s string) string {
 	}
 	return s
 }
-
-func sentence(s string) string { return strings.ToUpper(s[:1]) + s[1:] + "." }

@@ -13,6 +13,8 @@ import (
 
 	"telltale/engine"
 	"telltale/notify"
+	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 // Board answers GET and POST of /a/<token>, an alarm's page, and of /u/<token>, where
@@ -82,9 +84,6 @@ func (b *Board) tasks(l Link) (out []Task) {
 	return out
 }
 
-// volumes are the units in which fluid can be entered, as people.yaml has them.
-var volumes = []string{"L", "qt", "gal"}
-
 // maxForm bounds what a form may send.
 const maxForm = 16 << 10
 
@@ -138,7 +137,7 @@ func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token strin
 	}
 	event, done, err := answer(form{r.PostForm, l, token, now, s, b.Vehicle(l.Vehicle), b.tasks(l)})
 	if err != nil {
-		b.page(w, l, now, sentence(err.Error()))
+		b.page(w, l, now, english.Sentence(err.Error()))
 		return
 	}
 	if err := b.Publish(r.Context(), event); err != nil {
@@ -170,7 +169,7 @@ func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string)
 	if p == nil {
 		p = notify.Anyone(l.Person)
 	}
-	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, volumes
+	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, unit.Volumes()
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
 	v.Tasks, v.Own = b.tasks(l), s.Task
