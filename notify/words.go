@@ -10,8 +10,8 @@ import (
 	"time"
 
 	"telltale/engine"
-	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -181,7 +181,7 @@ func figureOf(of string) string {
 	s := aCall.ReplaceAllStringFunc(of, func(call string) string {
 		m := aCall.FindStringSubmatch(call)
 		name := m[2]
-		if a, ok := lab.Lookup(name); ok {
+		if a, ok := analytes.Find(name); ok {
 			name = a.Title
 		}
 		return strings.Replace(figureWords[m[1]], "%s", name, 1)

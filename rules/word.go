@@ -1,6 +1,10 @@
 package rules
 
-import "slices"
+import (
+	"slices"
+
+	"telltale/rules/analytes"
+)
 
 // Word is one of the calls by which a rule asks for facts.
 type Word uint8
@@ -216,6 +220,9 @@ var wordByName = func() map[string]*WordInfo {
 	return m
 }()
 
+// AnalyteUnit is [analytes.UnitOf].
+func AnalyteUnit(name string) string { return analytes.UnitOf(name) }
+
 // Words lists what a rule may ask, in the order of the reference.
 func Words() []WordInfo { return slices.Clone(words) }
 
@@ -229,15 +236,15 @@ func (d *WordInfo) unit(arg string, u Units, byHours bool) string {
 	case unitVolume:
 		return u.Volume
 	case unitAnalyte:
-		return AnalyteUnit(arg)
+		return analytes.UnitOf(arg)
 	case unitTrend:
-		return AnalyteUnit(arg) + " per 1,000 " + u.Distance + ", for each 1,000 " + u.Distance
+		return analytes.UnitOf(arg) + " per 1,000 " + u.Distance + ", for each 1,000 " + u.Distance
 	case unitRate:
 		per := "1,000 " + u.Distance
 		if byHours {
 			per = "100 h"
 		}
-		return AnalyteUnit(arg) + " per " + per
+		return analytes.UnitOf(arg) + " per " + per
 	}
 	return d.Unit
 }

@@ -13,7 +13,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/lab"
 	"telltale/engine/stream"
-	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/english"
 )
 
@@ -112,7 +112,7 @@ func fleetLines(l engine.FleetListing) string {
 }
 
 func fleetAnalyteLines(a *engine.FleetAnalyte) string {
-	line := fmt.Sprintf("  %-18s %s", lab.Named(a.Analyte), english.Plural(a.N, "result"))
+	line := fmt.Sprintf("  %-18s %s", analytes.Named(a.Analyte), english.Plural(a.N, "result"))
 	if a.Detected < a.N {
 		line += fmt.Sprintf(", %d detected", a.Detected)
 	}
@@ -130,7 +130,7 @@ func fleetAnalyteLines(a *engine.FleetAnalyte) string {
 	if a.Most != nil {
 		line += "; 19 of 20 stay under " + spanWords(lab.Span{Low: *a.Most, High: *a.Most}) + " (95 % sure, taken as lognormal)"
 	}
-	if u := rules.AnalyteUnit(a.Analyte); u != "" {
+	if u := analytes.UnitOf(a.Analyte); u != "" {
 		line += " " + u
 	}
 	const in = "\n                     "

@@ -3,7 +3,7 @@ package schema
 import (
 	"maps"
 
-	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -25,7 +25,7 @@ const whereText = "which vehicles or components: an expression that reads `vehic
 
 func baseline() node {
 	analytes := func(what string) node {
-		return node{"type": "object", "description": what, "propertyNames": node{"enum": rules.Analytes()},
+		return node{"type": "object", "description": what, "propertyNames": node{"enum": analytes.Names()},
 			"additionalProperties": either(node{"type": "number"}, pattern(`^`+number+` ?\S+$`, "40 mg/kg"), toFill())}
 	}
 	n := object(nil, map[string]node{
