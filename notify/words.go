@@ -11,7 +11,6 @@ import (
 
 	"telltale/engine"
 	"telltale/rules"
-	"telltale/rules/analytes"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -135,17 +134,7 @@ func takenBackOrDone(t *engine.Transition) string {
 	return recordedDone
 }
 
-var aCall = regexp.MustCompile(`(\w+)\((?:"([^"]*)")?\)`)
-
-// figureWords say what a word of the rule language measures.
-var figureWords = map[string]string{
-	"value": "%s", "times": "%s, times the baseline", "timesForAge": "%s, times the baseline at this fluid age",
-	"percentile": "%s, percentile of the baseline", "change": "change of %s since the last sample",
-	"rate": "rate of %s", "trend": "trend of %s", "fresh": "%s in fresh fluid", "kept": "%s, share of fresh",
-	"carried": "%s left from before the exchange", "made": "%s made since the exchange", "expected": "%s expected by now",
-	"fluidAge": "age of the fluid", "odometer": "odometer", "hours": "hour meter", "perDay": "use a day",
-	"since": "since %s", "dueIn": "until %s",
-}
+var yesOrNo = map[bool]string{true: "yes", false: "no"}
 
 // figures are the numbers of the evidence in words, without what a rule only asks to
 // be there: "copper, times the baseline: 3.3". A distance or a volume is in the
@@ -156,37 +145,19 @@ func (p *Person) figures(all []rules.Evidence) (out []string) {
 		if strings.HasPrefix(e.Of, "has") {
 			continue
 		}
+		what, yes := e.Told()
 		v, u := p.own(e.Value, e.Unit)
-		s := figureOf(e.Of) + ": " + english.FourFigures(v)
-		if u != "" {
-			s += " " + u
+		figure := strings.TrimSpace(english.FourFigures(v) + " " + u)
+		if yes {
+			figure = yesOrNo[v != 0]
 		}
-		if e.Note != "" && !said[e.Note] {
+		if e.Note != "" && e.Note != figure && !said[e.Note] {
 			said[e.Note] = true
-			s += " (" + e.Note + ")"
+			figure += " (" + e.Note + ")"
 		}
-		out = append(out, s)
+		out = append(out, what+": "+figure)
 	}
 	return out
-}
-
-var operators = strings.NewReplacer(" - ", " less ", " + ", " plus ", " * ", " times ", " / ", " over ")
-
-// figureOf says what a rule asked for; what it has no words for stays as it is written.
-func figureOf(of string) string {
-	calls := aCall.FindAllStringSubmatch(of, -1)
-	if len(calls) == 0 || slices.ContainsFunc(calls, func(m []string) bool { return figureWords[m[1]] == "" }) {
-		return of
-	}
-	s := aCall.ReplaceAllStringFunc(of, func(call string) string {
-		m := aCall.FindStringSubmatch(call)
-		name := m[2]
-		if a, ok := analytes.Find(name); ok {
-			name = a.Title
-		}
-		return strings.Replace(figureWords[m[1]], "%s", name, 1)
-	})
-	return operators.Replace(s)
 }
 
 // own puts a value into the person's unit, where it is a distance or a volume.
