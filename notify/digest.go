@@ -143,7 +143,7 @@ func (l *list) gather(d *Directory, reg Register, part *engine.TurnPart) {
 
 // ended keeps what an owner reads to be over.
 func (l *list) ended(d *Directory, reg Register, s engine.Standing) {
-	if l.p.form != forOwner || severity[s.From] < severity["due"] {
+	if l.p.form != forOwner || byStage[s.From].severity < byStage["due"].severity {
 		return
 	}
 	v := known(reg(s.Vehicle), s.Vehicle, s.Name, s.Tags, s.People)
@@ -172,7 +172,7 @@ func known(v Vehicle, id, name string, tags map[string]string, people []string) 
 func (l *list) sort() {
 	engine.SortDue(l.items)
 	slices.SortStableFunc(l.alarms, func(a, b engine.Standing) int {
-		return cmp.Or(severity[b.To]-severity[a.To], a.Since.Compare(b.Since),
+		return cmp.Or(byStage[b.To].severity-byStage[a.To].severity, a.Since.Compare(b.Since),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
 	})
 }
@@ -189,7 +189,7 @@ func (l *list) worst() string {
 }
 
 func worse(a, b string) string {
-	if severity[b] > severity[a] {
+	if byStage[b].severity > byStage[a].severity {
 		return b
 	}
 	return a
@@ -234,7 +234,7 @@ func (l *list) workshopPage() *page {
 	}
 	pg.group(groupStop, 3, eachOf(stop, l.alarmItem))
 	for _, stage := range []string{"overdue", "due", "soon"} {
-		pg.group(groupWords[stage], weights[stage], l.ofStage(stage))
+		pg.group(byStage[stage].head, byStage[stage].weight, l.ofStage(stage))
 	}
 	pg.group(groupWatch, 1, eachOf(watch, l.alarmItem))
 	pg.group(groupAhead, 0, l.ofStage("normal"))
@@ -249,9 +249,9 @@ func (l *list) workshopPage() *page {
 func (l *list) counts() string {
 	n := l.byStage()
 	var all []string
-	for _, c := range stageCounts {
-		if n[c.stage] > 0 {
-			all = append(all, english.Counted(n[c.stage], c.one, c.many))
+	for _, name := range countOrder {
+		if s := byStage[name]; n[name] > 0 {
+			all = append(all, english.Counted(n[name], s.one, s.many))
 		}
 	}
 	if len(all) == 0 {

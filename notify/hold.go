@@ -91,7 +91,7 @@ func (k *mark) hold(t telling, c Cause, now, until time.Time) {
 		h.Pieces = append(h.Pieces, pieceOf(n, t.entries[min(i, len(t.entries)-1)], c.Key))
 	}
 	if len(h.Pieces) > maxHeld {
-		slices.SortStableFunc(h.Pieces, func(a, b piece) int { return severity[b.T.To] - severity[a.T.To] })
+		slices.SortStableFunc(h.Pieces, func(a, b piece) int { return byStage[b.T.To].severity - byStage[a.T.To].severity })
 		h.More += len(h.Pieces) - maxHeld
 		h.Pieces = h.Pieces[:maxHeld]
 	}
@@ -192,7 +192,7 @@ func groupOf(t *engine.Transition) string {
 	case t.To == "warning":
 		return groupStop
 	case t.Task:
-		return groupWords[t.To]
+		return byStage[t.To].head
 	}
 	return groupWatch
 }

@@ -95,15 +95,15 @@ func (l *list) vehicleBlock(vehicle string) block {
 	for i := range l.alarms {
 		if s := &l.alarms[i]; s.Vehicle == vehicle {
 			it := l.alarmItem(s)
-			it.Heading = stageWords[s.To]
-			b.Items, b.Weight = append(b.Items, it), max(b.Weight, weights[s.To])
+			it.Heading = byStage[s.To].head
+			b.Items, b.Weight = append(b.Items, it), max(b.Weight, byStage[s.To].weight)
 		}
 	}
 	for i := range l.items {
 		if d := &l.items[i]; d.Vehicle == vehicle {
 			it := l.dueItem(d)
-			it.Box, it.Heading = false, cmp.Or(stageWords[d.Stage], groupAhead)
-			b.Items, b.Weight = append(b.Items, it), max(b.Weight, weights[d.Stage])
+			it.Box, it.Heading = false, cmp.Or(byStage[d.Stage].head, groupAhead)
+			b.Items, b.Weight = append(b.Items, it), max(b.Weight, byStage[d.Stage].weight)
 		}
 	}
 	return b
@@ -112,7 +112,7 @@ func (l *list) vehicleBlock(vehicle string) block {
 // worstFirst are the vehicles on the list, by the worst that is on it of each.
 func (l *list) worstFirst() []string {
 	worst := map[string]int{}
-	note := func(v, stage string) { worst[v] = max(worst[v], severity[stage]) }
+	note := func(v, stage string) { worst[v] = max(worst[v], byStage[stage].severity) }
 	for _, s := range l.alarms {
 		note(s.Vehicle, s.To)
 	}
@@ -169,9 +169,9 @@ func (l *list) operatorPage(g Listing) *page {
 	pg := &page{Title: l.title(), Lead: l.counts()}
 	now := l.byStage()
 	counts := block{Heading: headCounts, Lines: []line{{labelFleet, english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
-	for _, c := range stageCounts {
-		if now[c.stage]+g.Last.Counts[c.stage] > 0 {
-			counts.Lines = append(counts.Lines, line{english.Capital(c.many), countWords(now[c.stage], g.Last.Counts[c.stage], l.p.date(g.Last.Date))})
+	for _, name := range countOrder {
+		if before := g.Last.Counts[name]; now[name]+before > 0 {
+			counts.Lines = append(counts.Lines, line{english.Capital(byStage[name].many), countWords(now[name], before, l.p.date(g.Last.Date))})
 		}
 	}
 	for _, n := range g.Notes {

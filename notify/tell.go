@@ -128,7 +128,7 @@ func tellable(t *engine.Transition) []string {
 	case "raised", "worsened":
 		return []string{t.To}
 	case "unshelved":
-		if severity[t.To] > 0 {
+		if byStage[t.To].severity > 0 {
 			return []string{t.To}
 		}
 	case "eased":
@@ -136,7 +136,7 @@ func tellable(t *engine.Transition) []string {
 	case "withdrawn":
 		return []string{t.From}
 	case "cleared":
-		if severity[t.From] >= severity["due"] {
+		if byStage[t.From].severity >= byStage["due"].severity {
 			return []string{t.From}
 		}
 	}
@@ -147,13 +147,13 @@ func tellable(t *engine.Transition) []string {
 func (n news) urgency() int {
 	switch n.Transition.Transition {
 	case "raised", "worsened", "unshelved":
-		u := 10 + 2*severity[n.To]
+		u := 10 + 2*byStage[n.To].severity
 		if n.Statutory {
 			u++
 		}
 		return u
 	}
-	return severity[n.To]
+	return byStage[n.To].severity
 }
 
 // letter is one message to one person about one vehicle; intro stands above all
@@ -210,7 +210,7 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 
 // blockOf says what to do, what was found, the figures, the likely source.
 func blockOf(p *Person, t *engine.Transition) block {
-	b := block{Badge: badgeOf(t), Weight: weights[t.To], Heading: english.Capital(titleOf(t))}
+	b := block{Badge: badgeOf(t), Weight: byStage[t.To].weight, Heading: english.Capital(titleOf(t))}
 	if t.Component != "" {
 		b.Heading = english.Capital(t.Component) + ": " + titleOf(t)
 	}

@@ -61,23 +61,6 @@ const (
 	notAcknowledged = "Nobody has acknowledged it yet."
 )
 
-// stageWords name a stage at the head of a block.
-var stageWords = map[string]string{
-	"soon": "Soon", "due": "Due", "overdue": "Overdue",
-	"advisory": "Advisory", "caution": "Caution", "warning": "Warning",
-}
-
-// stageNouns name a stage inside a sentence.
-var stageNouns = map[string]string{
-	"soon": "due soon", "due": "due", "overdue": "overdue",
-	"advisory": "an advisory", "caution": "a caution", "warning": "a warning", "normal": "normal",
-}
-
-// taskAdvice says what to do about a task by its stage.
-var taskAdvice = map[string]string{
-	"soon": "Plan it in.", "due": "Book it in.", "overdue": "Book it in now.",
-}
-
 func badgeOf(t *engine.Transition) string {
 	switch {
 	case t.Transition == "cleared" && t.Task:
@@ -89,11 +72,11 @@ func badgeOf(t *engine.Transition) string {
 	case t.Transition == "eased":
 		return "Eased to " + t.To
 	}
-	return stageWords[t.To]
+	return byStage[t.To].head
 }
 
 func changeOf(t *engine.Transition) string {
-	return fmt.Sprintf("This was %s and is now %s.", stageNouns[t.From], stageNouns[t.To])
+	return fmt.Sprintf("This was %s and is now %s.", byStage[t.From].noun, byStage[t.To].noun)
 }
 
 var opensWithStop = regexp.MustCompile(`(?i)^\W*(stop|inspect|do not (use|drive|run|start))\b`)
@@ -104,9 +87,9 @@ func doFirst(task, statutory bool, stage, advise string) string {
 	case stage == "warning" && !opensWithStop.MatchString(advise):
 		return english.Sentences(stopFirst, advise)
 	case task && statutory && stage != "soon":
-		return english.Sentences(cmp.Or(advise, taskAdvice[stage]), byLaw)
+		return english.Sentences(cmp.Or(advise, byStage[stage].advise), byLaw)
 	case task:
-		return cmp.Or(advise, taskAdvice[stage])
+		return cmp.Or(advise, byStage[stage].advise)
 	}
 	return advise
 }
@@ -346,17 +329,11 @@ const (
 	withoutParts  = "This list is not complete: %s of %s parts of the fleet did not answer in time."
 )
 
-// stageCounts are the stages as a count names them, in its order.
-var stageCounts = [...]struct{ stage, one, many string }{
-	{"warning", "warning", "warnings"}, {"overdue", "overdue", "overdue"}, {"due", "due", "due"}, {"soon", "due soon", "due soon"},
-	{"caution", "caution", "cautions"}, {"advisory", "advisory", "advisories"}, {"normal", "coming up", "coming up"},
-}
-
 // groupOrder is the order of a summary.
 var groupOrder = []struct {
 	heading string
 	weight  int
-}{{groupStop, 3}, {groupWords["overdue"], 3}, {groupWords["due"], 2}, {groupWatch, 1}, {groupWords["soon"], 1}, {groupOver, 0}}
+}{{groupStop, 3}, {byStage["overdue"].head, 3}, {byStage["due"].head, 2}, {groupWatch, 1}, {byStage["soon"].head, 1}, {groupOver, 0}}
 
 func summaryTitle(news, vehicles int) string {
 	if vehicles == 0 {
@@ -420,8 +397,6 @@ func reminderLead(since string) string {
 func standInLead(who, since string) string {
 	return fmt.Sprintf("%s was told on %s, and nobody has acknowledged it yet. You are named to stand in.", who, since)
 }
-
-var groupWords = map[string]string{"overdue": "Overdue", "due": "Due", "soon": "Soon"}
 
 func moreOf(n int) string {
 	return fmt.Sprintf("And %s not shown here.", english.Counted(n, "more", "more"))
