@@ -3,6 +3,8 @@ package notify
 import (
 	"strings"
 	"unicode"
+
+	"telltale/rules/english"
 )
 
 // page is a message before it is written out: text and HTML are two writings of
@@ -61,7 +63,7 @@ func clean(s string, limit int) string {
 		}
 		return r
 	}, s)
-	s = strings.Join(strings.Fields(s), " ")
+	s = english.OneLine(s)
 	n := 0
 	for i := range s {
 		if n++; n > limit {

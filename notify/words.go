@@ -15,9 +15,10 @@ import (
 	"telltale/rules/unit"
 )
 
-// Every sentence that a person reads in a message stands in this file. They are
-// plain and short: the number, the limit, the comparison, the likely source, what
-// to do, by when, what to mind. No blame, no exclamation marks.
+// Every sentence that a person reads in a message stands in this file, but for the
+// names of stages (stage.go) and of what rules ask for (rules.Evidence). They are plain
+// and short: the number, the limit, the comparison, the likely source, what to do, by
+// when, what to mind. No blame, no exclamation marks.
 
 const (
 	standingNote = "The maker's instructions, local law and a licensed mechanic's judgement stand above anything written here."
@@ -398,9 +399,7 @@ func standInLead(who, since string) string {
 	return fmt.Sprintf("%s was told on %s, and nobody has acknowledged it yet. You are named to stand in.", who, since)
 }
 
-func moreOf(n int) string {
-	return fmt.Sprintf("And %s not shown here.", english.Counted(n, "more", "more"))
-}
+func moreOf(n int) string { return "And " + unit.Grouped(float64(n)) + " more not shown here." }
 
 func shelvedNote(n int) string {
 	return fmt.Sprintf("%s not shown: shelved by someone who knows.", english.Counted(n, "line", "lines"))

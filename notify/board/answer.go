@@ -15,6 +15,7 @@ import (
 	"unicode"
 
 	"telltale/engine"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -160,7 +161,7 @@ func short(s string) string {
 		}
 		return r
 	}, s)
-	s = strings.Join(strings.Fields(strings.ToValidUTF8(s, "\uFFFD")), " ")
+	s = english.OneLine(strings.ToValidUTF8(s, "\uFFFD"))
 	if r := []rune(s); len(r) > 500 {
 		s = string(r[:500])
 	}
