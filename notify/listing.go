@@ -3,6 +3,7 @@ package notify
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -119,17 +120,9 @@ func (l *list) worstFirst() []string {
 	for _, i := range l.items {
 		note(i.Vehicle, i.Stage)
 	}
-	out := make([]string, 0, len(worst))
-	for v := range worst {
-		out = append(out, v)
-	}
-	slices.SortFunc(out, func(a, b string) int {
-		if worst[a] != worst[b] {
-			return worst[b] - worst[a]
-		}
-		return strings.Compare(a, b)
+	return slices.SortedFunc(maps.Keys(worst), func(a, b string) int {
+		return cmp.Or(worst[b]-worst[a], strings.Compare(a, b))
 	})
-	return out
 }
 
 // overItems are what ended since the list before and nobody has acknowledged.

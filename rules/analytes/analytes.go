@@ -6,6 +6,7 @@ package analytes
 import (
 	_ "embed" // for the table
 	"encoding/csv"
+	"maps"
 	"slices"
 	"strings"
 
@@ -26,11 +27,14 @@ type Analyte struct {
 	Wear bool
 }
 
-var byName, byTitle, names = read()
+var (
+	byName, byTitle = read()
+	names           = slices.Sorted(maps.Keys(byName))
+)
 
 // read reads the table. It is fixed when the program is built; a fault in it is a
 // programmer's.
-func read() (byName, byTitle map[string]Analyte, names []string) {
+func read() (byName, byTitle map[string]Analyte) {
 	r := csv.NewReader(strings.NewReader(text))
 	r.Comment = '#'
 	rows, err := r.ReadAll()
@@ -43,14 +47,12 @@ func read() (byName, byTitle map[string]Analyte, names []string) {
 		if a.Kind, _ = unit.Of(a.Unit); a.Kind == unit.Index {
 			a.Unit = ""
 		}
-		names = append(names, a.Name)
 		byName[a.Name], byTitle[strings.ToLower(a.Title)] = a, a
 		if row[4] != "" {
 			byTitle[strings.ToLower(row[4])] = a
 		}
 	}
-	slices.Sort(names)
-	return byName, byTitle, names
+	return byName, byTitle
 }
 
 // Names lists the names of all analytes, sorted.
