@@ -1,11 +1,13 @@
 package notify
 
 import (
+	"cmp"
 	"time"
 
 	"telltale/engine"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/english"
 )
 
 // dueOn is the day of a task for the person's calendar; ok is false where there
@@ -23,15 +25,15 @@ func (p reader) dueOn(n news) (d Date, ok bool) {
 		return d, t.To == "normal"
 	}
 	d.Day = firstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
-	d.Text = page.Clean(join(p.dueNow(t), mindOf(t.Cautions, t.OwnCautions), standingNote), page.MaxText)
+	d.Text = page.Clean(english.Sentences(p.dueNow(t), mindOf(t.Cautions, t.OwnCautions), standingNote), page.MaxText)
 	return d, d.Day != "" && d.Day >= t.Due.On
 }
 
 // listedOn is the day of an item of a list.
 func (l *list) listedOn(i *engine.DueItem, said time.Time) (d Date, ok bool) {
-	d = dateFor(l.p, people.Vehicle{ID: i.Vehicle, Name: l.vehicles[i.Vehicle]}, i.Component, i.Task, or(i.Title, i.Task), said)
+	d = dateFor(l.p, people.Vehicle{ID: i.Vehicle, Name: l.vehicles[i.Vehicle]}, i.Component, i.Task, cmp.Or(i.Title, i.Task), said)
 	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
-	d.Text = page.Clean(join(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), mindOf(i.Cautions, i.OwnCautions), standingNote), page.MaxText)
+	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), mindOf(i.Cautions, i.OwnCautions), standingNote), page.MaxText)
 	return d, d.Day != "" && d.Day >= l.today
 }
 

@@ -11,6 +11,7 @@ import (
 	"telltale/engine"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -49,7 +50,7 @@ func Digest(d *people.Directory, reg Register, who *people.Person, g Listing) (m
 	l.sort()
 	kept = l.kept()
 	if g.Of <= len(parts) && l.silent(g, kept) {
-		kept.Date = or(g.Last.Date, kept.Date) // what ends meanwhile is for the next one that goes out
+		kept.Date = cmp.Or(g.Last.Date, kept.Date) // what ends meanwhile is for the next one that goes out
 		return Message{}, kept, false
 	}
 	m = p.mail(listKey(p, l.today), "digest "+p.ID+" "+l.today, l.now)
@@ -145,7 +146,7 @@ func (l *list) gather(d *people.Directory, reg Register, part *engine.TurnPart) 
 
 // ended keeps what an owner reads to be over.
 func (l *list) ended(d *people.Directory, reg Register, s engine.Standing) {
-	if l.p.Form != people.ForOwner || severity[s.From] < severity["due"] {
+	if l.p.Form != people.ForOwner || byStage[s.From].severity < byStage["due"].severity {
 		return
 	}
 	v := known(reg(s.Vehicle), s.Vehicle, s.Name, s.Tags, s.People)
@@ -161,7 +162,7 @@ func (l *list) hears(d *people.Directory, s *people.Subject) bool {
 
 // known fills in from the list what the register does not have.
 func known(v people.Vehicle, id, name string, tags map[string]string, of []string) people.Vehicle {
-	v.ID, v.Name = or(v.ID, id), or(v.Name, or(name, id))
+	v.ID, v.Name = cmp.Or(v.ID, id), cmp.Or(v.Name, name, id)
 	if v.Tags == nil {
 		v.Tags = tags
 	}
@@ -174,7 +175,7 @@ func known(v people.Vehicle, id, name string, tags map[string]string, of []strin
 func (l *list) sort() {
 	engine.SortDue(l.items)
 	slices.SortStableFunc(l.alarms, func(a, b engine.Standing) int {
-		return cmp.Or(severity[b.To]-severity[a.To], a.Since.Compare(b.Since),
+		return cmp.Or(byStage[b.To].severity-byStage[a.To].severity, a.Since.Compare(b.Since),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
 	})
 }
@@ -191,7 +192,7 @@ func (l *list) worst() string {
 }
 
 func worse(a, b string) string {
-	if severity[b] > severity[a] {
+	if byStage[b].severity > byStage[a].severity {
 		return b
 	}
 	return a
@@ -236,7 +237,7 @@ func (l *list) workshopPage() *sheet {
 	}
 	pg.group(groupStop, 3, eachOf(stop, l.alarmItem))
 	for _, stage := range []string{"overdue", "due", "soon"} {
-		pg.group(groupWords[stage], weights[stage], l.ofStage(stage))
+		pg.group(byStage[stage].head, byStage[stage].weight, l.ofStage(stage))
 	}
 	pg.group(groupWatch, 1, eachOf(watch, l.alarmItem))
 	pg.group(groupAhead, 0, l.ofStage("normal"))
@@ -251,9 +252,9 @@ func (l *list) workshopPage() *sheet {
 func (l *list) counts() string {
 	n := l.byStage()
 	var all []string
-	for _, c := range stageCounts {
-		if n[c.stage] > 0 {
-			all = append(all, plural(n[c.stage], c.one, c.many))
+	for _, name := range countOrder {
+		if s := byStage[name]; n[name] > 0 {
+			all = append(all, english.Counted(n[name], s.one, s.many))
 		}
 	}
 	if len(all) == 0 {
@@ -262,7 +263,7 @@ func (l *list) counts() string {
 	if l.p.Form == people.ForOwner && len(l.vehicles) == 1 {
 		return strings.Join(all, ", ") + "."
 	}
-	return strings.Join(all, ", ") + " on " + plural(len(l.vehicles), "vehicle", "vehicles") + "."
+	return strings.Join(all, ", ") + " on " + english.Counted(len(l.vehicles), "vehicle", "vehicles") + "."
 }
 
 func eachOf[T any](all []T, do func(*T) page.Item) []page.Item {
@@ -284,14 +285,14 @@ func (l *list) ofStage(stage string) []page.Item {
 }
 
 func (l *list) dueItem(i *engine.DueItem) page.Item {
-	it := page.Item{Box: true, Heading: l.vehicles[i.Vehicle], What: or(i.Title, i.Task)}
+	it := page.Item{Box: true, Heading: l.vehicles[i.Vehicle], What: cmp.Or(i.Title, i.Task)}
 	if i.Component != "" {
 		it.What += " (" + i.Component + ")"
 	}
-	why := join(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), postponed(i), l.p.lastDone(i))
+	why := english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), postponed(i), l.p.lastDone(i))
 	it.Lines = append(it.Lines, page.Line{Text: why})
 	if i.Figures != nil {
-		it.Lines = append(it.Lines, page.Line{Text: sentence(i.Figures.Text(l.p.volume))})
+		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(l.p.volume))})
 	}
 	if i.Statutory && i.Stage != "soon" && i.Stage != "normal" {
 		it.Strong = byLaw
@@ -307,15 +308,15 @@ func (l *list) alarmItem(s *engine.Standing) page.Item {
 	if s.Component != "" {
 		it.What = s.Component + ", " + it.What
 	}
-	text := join(l.p.dates(s.Message), noted(l.p.day(s.Since)))
-	advise := join(doFirst(false, s.Statutory, s.To, s.Advise))
+	text := english.Sentences(l.p.dates(s.Message), noted(l.p.day(s.Since)))
+	advise := english.Sentences(doFirst(false, s.Statutory, s.To, s.Advise))
 	if s.To == "warning" {
 		it.Strong = advise
 	} else {
-		text = join(text, advise)
+		text = english.Sentences(text, advise)
 	}
 	if s.Standing == "unacknowledged" {
-		text = join(text, notAcknowledged)
+		text = english.Sentences(text, notAcknowledged)
 	}
 	it.Lines = []page.Line{{Text: text}}
 	if l.answer != nil {

@@ -12,6 +12,7 @@ import (
 	"telltale/engine"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/english"
 )
 
 const (
@@ -91,7 +92,7 @@ func (k *mark) hold(t telling, c Cause, now, until time.Time) {
 		h.Pieces = append(h.Pieces, pieceOf(n, c.Key))
 	}
 	if len(h.Pieces) > maxHeld {
-		slices.SortStableFunc(h.Pieces, func(a, b piece) int { return severity[b.T.To] - severity[a.T.To] })
+		slices.SortStableFunc(h.Pieces, func(a, b piece) int { return byStage[b.T.To].severity - byStage[a.T.To].severity })
 		h.More += len(h.Pieces) - maxHeld
 		h.Pieces = h.Pieces[:maxHeld]
 	}
@@ -195,7 +196,7 @@ func groupOf(t *engine.Transition) string {
 	case t.To == "warning":
 		return groupStop
 	case t.Task:
-		return groupWords[t.To]
+		return byStage[t.To].head
 	}
 	return groupWatch
 }
@@ -214,7 +215,7 @@ func summaryItem(p reader, n news) page.Item {
 	if n.Task && n.To != "normal" {
 		said = p.dueNow(n.Transition)
 	}
-	it.Lines = []page.Line{{Text: join(said, text)}}
+	it.Lines = []page.Line{{Text: english.Sentences(said, text)}}
 	return it
 }
 

@@ -1,7 +1,9 @@
 package notify
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -9,6 +11,7 @@ import (
 	"telltale/engine"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -84,15 +87,15 @@ func (l *list) vehicleBlock(vehicle string) page.Block {
 	for i := range l.alarms {
 		if s := &l.alarms[i]; s.Vehicle == vehicle {
 			it := l.alarmItem(s)
-			it.Heading = stageWords[s.To]
-			b.Items, b.Weight = append(b.Items, it), max(b.Weight, weights[s.To])
+			it.Heading = byStage[s.To].head
+			b.Items, b.Weight = append(b.Items, it), max(b.Weight, byStage[s.To].weight)
 		}
 	}
 	for i := range l.items {
 		if d := &l.items[i]; d.Vehicle == vehicle {
 			it := l.dueItem(d)
-			it.Box, it.Heading = false, or(stageWords[d.Stage], groupAhead)
-			b.Items, b.Weight = append(b.Items, it), max(b.Weight, weights[d.Stage])
+			it.Box, it.Heading = false, cmp.Or(byStage[d.Stage].head, groupAhead)
+			b.Items, b.Weight = append(b.Items, it), max(b.Weight, byStage[d.Stage].weight)
 		}
 	}
 	return b
@@ -101,24 +104,16 @@ func (l *list) vehicleBlock(vehicle string) page.Block {
 // worstFirst are the vehicles on the list, by the worst that is on it of each.
 func (l *list) worstFirst() []string {
 	worst := map[string]int{}
-	note := func(v, stage string) { worst[v] = max(worst[v], severity[stage]) }
+	note := func(v, stage string) { worst[v] = max(worst[v], byStage[stage].severity) }
 	for _, s := range l.alarms {
 		note(s.Vehicle, s.To)
 	}
 	for _, i := range l.items {
 		note(i.Vehicle, i.Stage)
 	}
-	out := make([]string, 0, len(worst))
-	for v := range worst {
-		out = append(out, v)
-	}
-	slices.SortFunc(out, func(a, b string) int {
-		if worst[a] != worst[b] {
-			return worst[b] - worst[a]
-		}
-		return strings.Compare(a, b)
+	return slices.SortedFunc(maps.Keys(worst), func(a, b string) int {
+		return cmp.Or(worst[b]-worst[a], strings.Compare(a, b))
 	})
-	return out
 }
 
 // overItems are what ended since the list before and nobody has acknowledged.
@@ -138,16 +133,16 @@ func (l *list) overItems(since string) []page.Item {
 			said = recordedDone
 		}
 		if s.Due != nil {
-			said = join(said, labelNext+": "+l.p.dueNow(&s.Transition))
+			said = english.Sentences(said, labelNext+": "+l.p.dueNow(&s.Transition))
 		}
-		it.Lines = []page.Line{{Text: join(noted(l.p.date(when)), said)}}
+		it.Lines = []page.Line{{Text: english.Sentences(noted(l.p.date(when)), said)}}
 		out = append(out, it)
 	}
 	return out
 }
 
 func (l *list) nameOf(s *engine.Standing) string {
-	return or(l.vehicles[s.Vehicle], or(s.Name, s.Vehicle))
+	return cmp.Or(l.vehicles[s.Vehicle], s.Name, s.Vehicle)
 }
 
 // maxWorst bounds the lines of an operator's list.
@@ -157,10 +152,10 @@ const maxWorst = 20
 func (l *list) operatorPage(g Listing) *sheet {
 	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
 	now := l.byStage()
-	counts := page.Block{Heading: headCounts, Lines: []page.Line{{Label: labelFleet, Text: plural(l.fleet, "vehicle", "vehicles") + "."}}}
-	for _, c := range stageCounts {
-		if now[c.stage]+g.Last.Counts[c.stage] > 0 {
-			counts.Lines = append(counts.Lines, page.Line{Label: capital(c.many), Text: countWords(now[c.stage], g.Last.Counts[c.stage], l.p.date(g.Last.Date))})
+	counts := page.Block{Heading: headCounts, Lines: []page.Line{{Label: labelFleet, Text: english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
+	for _, name := range countOrder {
+		if before := g.Last.Counts[name]; now[name]+before > 0 {
+			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(byStage[name].many), Text: countWords(now[name], before, l.p.date(g.Last.Date))})
 		}
 	}
 	for _, n := range g.Notes {

@@ -56,12 +56,6 @@ func key(kind string, parts ...string) string {
 	return kind + "-" + hex.EncodeToString(sum[:])[:digits]
 }
 
-// severity orders stages, and rules' and tasks' stages among one another.
-var severity = map[string]int{"warning": 6, "overdue": 5, "caution": 4, "due": 3, "advisory": 2, "soon": 1}
-
-// weights say how much a stage stands out on the page.
-var weights = map[string]int{"warning": 3, "overdue": 3, "caution": 2, "due": 2, "advisory": 1, "soon": 1}
-
 // Date is a day on which work is due, for a person's calendar.
 type Date struct {
 	Key   string // of the work, the same for all that is ever said of it

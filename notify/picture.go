@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -9,6 +10,7 @@ import (
 	"telltale/engine/chart"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -59,7 +61,7 @@ func pictureOf(who reader, v engine.Verdict, t *engine.Transition) *page.Picture
 	if v.History != nil {
 		for _, s := range v.History.Series {
 			if text := who.pastOf(s, v.History.Unit); text != "" {
-				p.Lines = append(p.Lines, page.Line{Label: capital(fmt.Sprintf(labelPast, or(s.Title, s.Analyte))), Text: text})
+				p.Lines = append(p.Lines, page.Line{Label: english.Capital(fmt.Sprintf(labelPast, cmp.Or(s.Title, s.Analyte))), Text: text})
 			}
 		}
 	}
@@ -80,9 +82,9 @@ func ratiosOf(v engine.Verdict) string {
 	})
 	var all []string
 	for _, r := range rows {
-		all = append(all, or(r.Title, r.Analyte)+" "+times(*r.Times))
+		all = append(all, cmp.Or(r.Title, r.Analyte)+" "+english.Ratio(*r.Times))
 	}
-	return ended(strings.Join(all, ", "))
+	return english.Ended(strings.Join(all, ", "))
 }
 
 // pastOf is one curve of the picture in words: where the meter stood, and the ratio.
@@ -93,12 +95,12 @@ func (p reader) pastOf(s engine.VerdictSeries, u string) string {
 	}
 	var all []string
 	for _, pt := range points[max(0, len(points)-maxPast):] {
-		ratio := times(pt.Times)
+		ratio := english.Ratio(pt.Times)
 		if pt.Below {
 			ratio = "below " + ratio
 		}
 		run, in := p.own(pt.Run, u)
 		all = append(all, fmt.Sprintf("%s at %s %s", ratio, unit.Grouped(run), in))
 	}
-	return ended(strings.Join(all, ", "))
+	return english.Ended(strings.Join(all, ", "))
 }

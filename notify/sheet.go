@@ -5,6 +5,7 @@ import (
 
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/english"
 )
 
 // reader is a person as words are written for them: in their units, their order of
@@ -50,7 +51,7 @@ func (m *minds) add(names []string, own map[string]string) {
 	for _, c := range names {
 		if c != "" && !slices.Contains(m.seen, c) {
 			m.seen = append(m.seen, c)
-			m.lines = append(m.lines, page.Line{Text: sentence(cautionSentence(c, own))})
+			m.lines = append(m.lines, page.Line{Text: english.Sentence(cautionSentence(c, own))})
 		}
 	}
 }

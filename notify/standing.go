@@ -1,11 +1,11 @@
 package notify
 
 import (
+	"telltale/engine"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/english"
 )
-
-import "telltale/engine"
 
 // Standing says an alarm that stands in the words of a message: what it is, what
 // to do first, what was found, and the figures, with the likely sources and what
@@ -18,15 +18,15 @@ func Standing(who *people.Person, vehicle string, s *engine.Standing) (title, st
 	}
 	found = page.Clean(found, long)
 	title = page.Clean(vehicle+inComponent(s.Component)+": "+titleOf(&s.Transition), 200)
-	strong = page.Clean(join(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
+	strong = page.Clean(english.Sentences(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
 	for _, f := range p.figures(s.Evidence) {
 		figures = append(figures, page.Clean(f, long))
 	}
-	if source := listed(s.PointsTo, "or"); source != "" {
+	if source := english.List("or", s.PointsTo); source != "" {
 		figures = append(figures, page.Clean(labelSource+": "+source, long))
 	}
 	for _, c := range s.Cautions {
-		figures = append(figures, page.Clean(sentence(cautionSentence(c, s.OwnCautions)), long))
+		figures = append(figures, page.Clean(english.Sentence(cautionSentence(c, s.OwnCautions)), long))
 	}
 	return title, strong, found, figures
 }

@@ -9,6 +9,7 @@ import (
 	"telltale/engine"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/english"
 )
 
 // Register answers what is known of a vehicle; the zero Vehicle with its ID where
@@ -167,7 +168,7 @@ func tellable(t *engine.Transition) []string {
 	case "raised", "worsened":
 		return []string{t.To}
 	case "unshelved":
-		if severity[t.To] > 0 {
+		if byStage[t.To].severity > 0 {
 			return []string{t.To}
 		}
 	case "eased":
@@ -175,7 +176,7 @@ func tellable(t *engine.Transition) []string {
 	case "withdrawn":
 		return []string{t.From}
 	case "cleared":
-		if severity[t.From] >= severity["due"] {
+		if byStage[t.From].severity >= byStage["due"].severity {
 			return []string{t.From}
 		}
 	}
@@ -186,13 +187,13 @@ func tellable(t *engine.Transition) []string {
 func (n news) urgency() int {
 	switch n.Transition.Transition {
 	case "raised", "worsened", "unshelved":
-		u := 10 + 2*severity[n.To]
+		u := 10 + 2*byStage[n.To].severity
 		if n.Statutory {
 			u++
 		}
 		return u
 	}
-	return severity[n.To]
+	return byStage[n.To].severity
 }
 
 // letter is one message to one person about one vehicle; intro stands above all
@@ -244,9 +245,9 @@ func letter(c Cause, about telling, intro string) Message {
 
 // blockOf says what to do, what was found, the figures, the likely source.
 func blockOf(p reader, t *engine.Transition) page.Block {
-	b := page.Block{Badge: badgeOf(t), Weight: weights[t.To], Heading: capital(titleOf(t))}
+	b := page.Block{Badge: badgeOf(t), Weight: byStage[t.To].weight, Heading: english.Capital(titleOf(t))}
 	if t.Component != "" {
-		b.Heading = capital(t.Component) + ": " + titleOf(t)
+		b.Heading = english.Capital(t.Component) + ": " + titleOf(t)
 	}
 	add := func(label, text string) {
 		if text != "" {
@@ -263,14 +264,14 @@ func blockOf(p reader, t *engine.Transition) page.Block {
 		case t.Task:
 			b.Strong = recordedDone
 		default:
-			add(labelNow, sentence(p.dates(messageOf(t))))
+			add(labelNow, english.Sentence(p.dates(messageOf(t))))
 		}
 		return b
 	case "withdrawn":
 		b.Weight, b.Strong = 0, takenBack
 		return b
 	}
-	b.Strong = join(doFirst(t.Task, t.Statutory, t.To, t.Advise))
+	b.Strong = english.Sentences(doFirst(t.Task, t.Statutory, t.To, t.Advise))
 	switch t.Transition {
 	case "raised":
 	case "unshelved":
@@ -281,12 +282,12 @@ func blockOf(p reader, t *engine.Transition) page.Block {
 	if t.Task {
 		add(labelWhy, p.dueNow(t))
 	} else {
-		add(labelFound, sentence(p.dates(t.Message)))
-		add(labelFigure, ended(strings.Join(p.figures(t.Evidence), "; ")))
+		add(labelFound, english.Sentence(p.dates(t.Message)))
+		add(labelFigure, english.Ended(strings.Join(p.figures(t.Evidence), "; ")))
 	}
-	add(labelSource, ended(listed(t.PointsTo, "or")))
-	add(labelThen, ended(listed(t.FollowUps, "and")))
-	add(labelPulls, ended(listed(t.PullsIn, "and")))
+	add(labelSource, english.Ended(english.List("or", t.PointsTo)))
+	add(labelThen, english.Ended(english.List("and", t.FollowUps)))
+	add(labelPulls, english.Ended(english.List("and", t.PullsIn)))
 	add(labelRests, eventsOf(t.Events))
 	return b
 }
@@ -310,9 +311,9 @@ func subjectOf(n news) string {
 	return page.Clean(vehicleName(n.about.Vehicle, n.Vehicle)+inComponent(n.Component)+": "+titleOf(n.Transition), 120)
 }
 
-func titleOf(t *engine.Transition) string { return or(t.Title, t.Rule) }
+func titleOf(t *engine.Transition) string { return cmp.Or(t.Title, t.Rule) }
 
-func vehicleName(v people.Vehicle, id string) string { return or(v.Name, id) }
+func vehicleName(v people.Vehicle, id string) string { return cmp.Or(v.Name, id) }
 
 func inComponent(c string) string {
 	if c == "" {

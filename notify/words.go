@@ -1,28 +1,27 @@
 package notify
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"telltale/engine"
-	"telltale/engine/lab"
 	"telltale/notify/delivery"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
-// Every sentence that a person reads in a message stands in this file. They are
-// plain and short: the number, the limit, the comparison, the likely source, what
-// to do, by when, what to mind. No blame, no exclamation marks.
+// Every sentence that a person reads in a message stands in this file, but for the
+// names of stages (stage.go) and of what rules ask for (rules.Evidence). They are plain
+// and short: the number, the limit, the comparison, the likely source, what to do, by
+// when, what to mind. No blame, no exclamation marks.
 
 const (
 	standingNote = "The maker's instructions, local law and a licensed mechanic's judgement stand above anything written here."
@@ -61,23 +60,6 @@ const (
 	notAcknowledged = "Nobody has acknowledged it yet."
 )
 
-// stageWords name a stage at the head of a block.
-var stageWords = map[string]string{
-	"soon": "Soon", "due": "Due", "overdue": "Overdue",
-	"advisory": "Advisory", "caution": "Caution", "warning": "Warning",
-}
-
-// stageNouns name a stage inside a sentence.
-var stageNouns = map[string]string{
-	"soon": "due soon", "due": "due", "overdue": "overdue",
-	"advisory": "an advisory", "caution": "a caution", "warning": "a warning", "normal": "normal",
-}
-
-// taskAdvice says what to do about a task by its stage.
-var taskAdvice = map[string]string{
-	"soon": "Plan it in.", "due": "Book it in.", "overdue": "Book it in now.",
-}
-
 func badgeOf(t *engine.Transition) string {
 	switch {
 	case t.Transition == "cleared" && t.Task:
@@ -89,11 +71,11 @@ func badgeOf(t *engine.Transition) string {
 	case t.Transition == "eased":
 		return "Eased to " + t.To
 	}
-	return stageWords[t.To]
+	return byStage[t.To].head
 }
 
 func changeOf(t *engine.Transition) string {
-	return fmt.Sprintf("This was %s and is now %s.", stageNouns[t.From], stageNouns[t.To])
+	return fmt.Sprintf("This was %s and is now %s.", byStage[t.From].noun, byStage[t.To].noun)
 }
 
 var opensWithStop = regexp.MustCompile(`(?i)^\W*(stop|inspect|do not (use|drive|run|start))\b`)
@@ -102,11 +84,11 @@ var opensWithStop = regexp.MustCompile(`(?i)^\W*(stop|inspect|do not (use|drive|
 func doFirst(task, statutory bool, stage, advise string) string {
 	switch {
 	case stage == "warning" && !opensWithStop.MatchString(advise):
-		return join(stopFirst, advise)
+		return english.Sentences(stopFirst, advise)
 	case task && statutory && stage != "soon":
-		return join(or(advise, taskAdvice[stage]), byLaw)
+		return english.Sentences(cmp.Or(advise, byStage[stage].advise), byLaw)
 	case task:
-		return or(advise, taskAdvice[stage])
+		return cmp.Or(advise, byStage[stage].advise)
 	}
 	return advise
 }
@@ -114,16 +96,16 @@ func doFirst(task, statutory bool, stage, advise string) string {
 // cautionSentence says what to mind: by the words of the book, by those that all
 // books share, or by the caution's name alone.
 func cautionSentence(name string, own map[string]string) string {
-	return or(own[name], or(rules.CautionWords(name), name))
+	return cmp.Or(own[name], rules.CautionWords(name), name)
 }
 
 // mindOf is all cautions in a row.
 func mindOf(cautions []string, own map[string]string) string {
 	var all []string
 	for _, c := range cautions {
-		all = append(all, sentence(cautionSentence(c, own)))
+		all = append(all, english.Sentence(cautionSentence(c, own)))
 	}
-	return join(all...)
+	return english.Sentences(all...)
 }
 
 // takenBackOrDone is what a task's end is in a calendar.
@@ -134,28 +116,7 @@ func takenBackOrDone(t *engine.Transition) string {
 	return recordedDone
 }
 
-// times is a ratio with two digits that mean something: "3.2", "12", "0.45".
-func times(v float64) string {
-	switch {
-	case v >= 10:
-		return unit.Grouped(v)
-	case v >= 1:
-		return strconv.FormatFloat(math.Round(v*10)/10, 'f', 1, 64)
-	}
-	return strconv.FormatFloat(math.Round(v*100)/100, 'f', 2, 64)
-}
-
-var aCall = regexp.MustCompile(`(\w+)\((?:"([^"]*)")?\)`)
-
-// figureWords say what a word of the rule language measures.
-var figureWords = map[string]string{
-	"value": "%s", "times": "%s, times the baseline", "timesForAge": "%s, times the baseline at this fluid age",
-	"percentile": "%s, percentile of the baseline", "change": "change of %s since the last sample",
-	"rate": "rate of %s", "trend": "trend of %s", "fresh": "%s in fresh fluid", "kept": "%s, share of fresh",
-	"carried": "%s left from before the exchange", "made": "%s made since the exchange", "expected": "%s expected by now",
-	"fluidAge": "age of the fluid", "odometer": "odometer", "hours": "hour meter", "perDay": "use a day",
-	"since": "since %s", "dueIn": "until %s",
-}
+var yesOrNo = map[bool]string{true: "yes", false: "no"}
 
 // figures are the numbers of the evidence in words, without what a rule only asks to
 // be there: "copper, times the baseline: 3.3". A distance or a volume is in the
@@ -166,49 +127,25 @@ func (p reader) figures(all []rules.Evidence) (out []string) {
 		if strings.HasPrefix(e.Of, "has") {
 			continue
 		}
+		what, yes := e.Told()
 		v, u := p.own(e.Value, e.Unit)
-		s := figureOf(e.Of) + ": " + number(v)
-		if u != "" {
-			s += " " + u
+		figure := strings.TrimSpace(english.FourFigures(v) + " " + u)
+		if yes {
+			figure = yesOrNo[v != 0]
 		}
-		if e.Note != "" && !said[e.Note] {
+		if e.Note != "" && e.Note != figure && !said[e.Note] {
 			said[e.Note] = true
-			s += " (" + e.Note + ")"
+			figure += " (" + e.Note + ")"
 		}
-		out = append(out, s)
+		out = append(out, what+": "+figure)
 	}
 	return out
 }
 
-var operators = strings.NewReplacer(" - ", " less ", " + ", " plus ", " * ", " times ", " / ", " over ")
-
-// figureOf says what a rule asked for; what it has no words for stays as it is written.
-func figureOf(of string) string {
-	calls := aCall.FindAllStringSubmatch(of, -1)
-	if len(calls) == 0 || slices.ContainsFunc(calls, func(m []string) bool { return figureWords[m[1]] == "" }) {
-		return of
-	}
-	s := aCall.ReplaceAllStringFunc(of, func(call string) string {
-		m := aCall.FindStringSubmatch(call)
-		name := m[2]
-		if a, ok := lab.Lookup(name); ok {
-			name = a.Title
-		}
-		return strings.Replace(figureWords[m[1]], "%s", name, 1)
-	})
-	return operators.Replace(s)
-}
-
 // own puts a value into the person's unit, where it is a distance or a volume.
 func (p reader) own(v float64, u string) (float64, string) {
-	to := ""
-	switch {
-	case slices.Contains(people.Distances, u):
-		to = p.Distance
-	case slices.Contains(people.Volumes, u):
-		to = p.Volume
-	}
-	base, _, err := unit.Base(v, u)
+	base, kind, err := unit.Base(v, u)
+	to := map[unit.Kind]string{unit.Distance: p.Distance, unit.Volume: p.Volume}[kind]
 	if err != nil || to == "" || to == u {
 		return v, u
 	}
@@ -232,33 +169,15 @@ func (p reader) asWritten(on *sheet) string {
 	return ""
 }
 
-// number writes v with at most four digits that mean something, and commas.
-func number(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "n/a"
-	}
-	if math.Abs(v) >= 1000 {
-		return unit.Grouped(v)
-	}
-	s := strconv.FormatFloat(v, 'g', 4, 64)
-	if strings.Contains(s, "e") {
-		s = strconv.FormatFloat(v, 'f', 6, 64)
-	}
-	return s
-}
-
 // meter writes metres or seconds of running as the person reads them.
 func (p reader) meter(v float64, base string) string {
 	if base == "s" {
-		return unit.Grouped(v/3600) + " h"
+		return english.Amount(v, "h")
 	}
-	return unit.Grouped(unit.From(v, p.Distance)) + " " + p.Distance
+	return english.Amount(v, p.Distance)
 }
 
-func (p reader) volume(litres float64) string {
-	v := math.Round(unit.From(litres, p.Volume)*10) / 10
-	return strconv.FormatFloat(v, 'f', -1, 64) + " " + p.Volume
-}
+func (p reader) volume(litres float64) string { return english.Volume(litres, p.Volume) }
 
 var dateForms = [...]string{people.DayFirst: "2 Jan 2006", people.MonthFirst: "Jan 2, 2006", people.YearFirst: "2006-01-02"}
 
@@ -277,14 +196,6 @@ var isoDate = regexp.MustCompile(`\b\d{4}-\d{2}-\d{2}\b`)
 func (p reader) dates(s string) string { return isoDate.ReplaceAllStringFunc(s, p.date) }
 
 func (p reader) day(t time.Time) string { return t.In(p.Zone).Format(dateForms[p.Dates]) }
-
-// plural is "1 task" or "3 tasks".
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return unit.Grouped(float64(n)) + " " + many
-}
 
 // days is the whole days from one YYYY-MM-DD to another.
 func days(from, to string) (int, bool) {
@@ -315,24 +226,24 @@ func (p reader) whyDue(i *engine.DueItem, today string) string {
 		}
 		return p.whyDate(i.DueDate, n)
 	}
-	return sentence(p.dates(i.Why))
+	return english.Sentence(p.dates(i.Why))
 }
 
 func (p reader) whyDate(due string, past int) string {
 	switch {
 	case past > 0:
-		return fmt.Sprintf("Was due on %s, %s ago.", p.date(due), plural(past, "day", "days"))
+		return fmt.Sprintf("Was due on %s, %s ago.", p.date(due), english.Counted(past, "day", "days"))
 	case past == 0:
 		return fmt.Sprintf("Due today, %s.", p.date(due))
 	}
-	return fmt.Sprintf("Due on %s, in %s.", p.date(due), plural(-past, "day", "days"))
+	return fmt.Sprintf("Due on %s, in %s.", p.date(due), english.Counted(-past, "day", "days"))
 }
 
 // dueNow says where a task stands that has just moved, in the person's units.
 func (p reader) dueNow(t *engine.Transition) string {
 	d := t.Due
 	if d == nil {
-		return sentence(p.dates(messageOf(t)))
+		return english.Sentence(p.dates(messageOf(t)))
 	}
 	i := &engine.DueItem{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn}
 	if d.At != nil && d.Past != nil {
@@ -342,7 +253,7 @@ func (p reader) dueNow(t *engine.Transition) string {
 			i.DueAt, i.PastBy, i.Unit = &at, &past, map[bool]string{true: "s", false: "m"}[kind == unit.Time]
 		}
 	}
-	return join(p.whyDue(i, d.On), p.forecast(i, d.On), p.pulledIn(i), postponed(i))
+	return english.Sentences(p.whyDue(i, d.On), p.forecast(i, d.On), p.pulledIn(i), postponed(i))
 }
 
 // forecast says when a limit that lies ahead is likely to be reached, or that it
@@ -390,7 +301,7 @@ func (p reader) pulledIn(i *engine.DueItem) string {
 	if len(all) == 0 {
 		return ""
 	}
-	return "Asked for early by the alarm " + ended(listed(all, "and"))
+	return "Asked for early by the alarm " + english.Ended(english.List("and", all))
 }
 
 func (p reader) dueTitle(date string) string {
@@ -417,23 +328,17 @@ const (
 	withoutParts  = "This list is not complete: %s of %s parts of the fleet did not answer in time."
 )
 
-// stageCounts are the stages as a count names them, in its order.
-var stageCounts = [...]struct{ stage, one, many string }{
-	{"warning", "warning", "warnings"}, {"overdue", "overdue", "overdue"}, {"due", "due", "due"}, {"soon", "due soon", "due soon"},
-	{"caution", "caution", "cautions"}, {"advisory", "advisory", "advisories"}, {"normal", "coming up", "coming up"},
-}
-
 // groupOrder is the order of a summary.
 var groupOrder = []struct {
 	heading string
 	weight  int
-}{{groupStop, 3}, {groupWords["overdue"], 3}, {groupWords["due"], 2}, {groupWatch, 1}, {groupWords["soon"], 1}, {groupOver, 0}}
+}{{groupStop, 3}, {byStage["overdue"].head, 3}, {byStage["due"].head, 2}, {groupWatch, 1}, {byStage["soon"].head, 1}, {groupOver, 0}}
 
 func summaryTitle(news, vehicles int) string {
 	if vehicles == 0 {
-		return plural(news, "change", "changes")
+		return english.Counted(news, "change", "changes")
 	}
-	return plural(news, "change", "changes") + " on " + plural(vehicles, "vehicle", "vehicles")
+	return english.Counted(news, "change", "changes") + " on " + english.Counted(vehicles, "vehicle", "vehicles")
 }
 
 // leaveWords tell the operators that someone wants no more of a kind, or again.
@@ -463,7 +368,7 @@ func troubleWords(t delivery.Trouble) string {
 		return fmt.Sprintf("All that goes by %s is held, since the settings are at fault: %s. It goes out once they are right.", t.Way, t.Why)
 	}
 	if t.Late {
-		return fmt.Sprintf("Waiting for more than an hour to go to %s (%s) by %s: %s It is tried again by itself.", t.Person, t.To, t.Way, ended(t.Why))
+		return fmt.Sprintf("Waiting for more than an hour to go to %s (%s) by %s: %s It is tried again by itself.", t.Person, t.To, t.Way, english.Ended(t.Why))
 	}
 	return fmt.Sprintf("Not delivered to %s (%s) by %s: %s. To try again: telltale deliveries --retry %s", t.Person, t.To, t.Way, t.Why, t.Key)
 }
@@ -475,9 +380,9 @@ func troubleTitle(all []delivery.Trouble) string {
 		}
 	}
 	if !slices.ContainsFunc(all, func(t delivery.Trouble) bool { return !t.Late }) {
-		return plural(len(all), "message waits", "messages wait") + " for long"
+		return english.Counted(len(all), "message waits", "messages wait") + " for long"
 	}
-	return plural(len(all), "message", "messages") + " not delivered"
+	return english.Counted(len(all), "message", "messages") + " not delivered"
 }
 
 func whyOperator(p reader) string {
@@ -492,12 +397,10 @@ func standInLead(who, since string) string {
 	return fmt.Sprintf("%s was told on %s, and nobody has acknowledged it yet. You are named to stand in.", who, since)
 }
 
-var groupWords = map[string]string{"overdue": "Overdue", "due": "Due", "soon": "Soon"}
-
-func moreOf(n int) string { return fmt.Sprintf("And %s not shown here.", plural(n, "more", "more")) }
+func moreOf(n int) string { return "And " + unit.Grouped(float64(n)) + " more not shown here." }
 
 func shelvedNote(n int) string {
-	return fmt.Sprintf("%s not shown: shelved by someone who knows.", plural(n, "line", "lines"))
+	return fmt.Sprintf("%s not shown: shelved by someone who knows.", english.Counted(n, "line", "lines"))
 }
 
 func whyYou(p reader, entries string) string {
@@ -509,52 +412,3 @@ func whyYouList(p reader) string {
 }
 
 func noted(when string) string { return "Since " + when + "." }
-
-// listed is "a, b or c".
-func listed(words []string, last string) string {
-	switch n := len(words); n {
-	case 0:
-		return ""
-	case 1:
-		return words[0]
-	default:
-		return strings.Join(words[:n-1], ", ") + " " + last + " " + words[n-1]
-	}
-}
-
-// sentence begins with a capital and ends with a full stop.
-func sentence(s string) string { return capital(ended(s)) }
-
-// ended ends with a full stop, where there is anything to end.
-func ended(s string) string {
-	s = strings.TrimSpace(s)
-	if s == "" || strings.ContainsAny(s[len(s)-1:], ".?:") {
-		return s
-	}
-	return s + "."
-}
-
-func capital(s string) string {
-	r, n := utf8.DecodeRuneInString(s)
-	if n == 0 || r == utf8.RuneError {
-		return s
-	}
-	return string(unicode.ToUpper(r)) + s[n:]
-}
-
-func join(parts ...string) string {
-	var kept []string
-	for _, p := range parts {
-		if p = sentence(p); p != "" {
-			kept = append(kept, p)
-		}
-	}
-	return strings.Join(kept, " ")
-}
-
-func or(a, b string) string {
-	if a != "" {
-		return a
-	}
-	return b
-}

@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -108,7 +110,7 @@ func (d *document) analytes(n *yaml.Node, what string, mean bool) map[string]flo
 	out := map[string]float64{}
 	for _, f := range d.entries(n, what) {
 		name := f.key.Value
-		if !IsAnalyte(name) {
+		if !analytes.Known(name) {
 			d.fault(f.key, analyteHint(d.l, name), "unknown analyte %q", name)
 			continue
 		}
@@ -134,7 +136,7 @@ func (d *document) analytes(n *yaml.Node, what string, mean bool) map[string]flo
 func (d *document) spread(n *yaml.Node, what string, means map[string]float64) map[string]float64 {
 	out := d.analytes(n, "spread of "+what, true)
 	for _, f := range d.entries(n, "spread of "+what) {
-		if _, ok := means[f.key.Value]; !ok && IsAnalyte(f.key.Value) {
+		if _, ok := means[f.key.Value]; !ok && analytes.Known(f.key.Value) {
 			d.fault(f.key, "add it to `mean`, or take it out", "%s has a spread of %s, but no mean", what, f.key.Value)
 		}
 	}
@@ -143,7 +145,7 @@ func (d *document) spread(n *yaml.Node, what string, means map[string]float64) m
 
 // concentration reads a number in the analyte's own unit, which may be written.
 func (d *document) concentration(n *yaml.Node, name, what string) (float64, bool) {
-	own := AnalyteUnit(name)
+	own := analytes.UnitOf(name)
 	if n.Kind == yaml.ScalarNode && n.Tag == "!!str" && n.Style == 0 && own != "" && strings.ContainsAny(n.Value, "/%CFtmp") {
 		kind, _ := unit.Of(own)
 		v, _, ok := d.quantity(n, name+" of "+what, kind)

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -69,12 +70,5 @@ func toFillHint(entry *yaml.Node, path []string) string {
 	for _, key := range path {
 		s = s.under(valueOf(s.n, key))
 	}
-	return or(s.rest, "until then it is not judged; delete it where you have no use for it")
-}
-
-func or(a, b string) string {
-	if a != "" {
-		return a
-	}
-	return b
+	return cmp.Or(s.rest, "until then it is not judged; delete it where you have no use for it")
 }

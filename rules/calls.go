@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"github.com/expr-lang/expr/ast"
+
+	"telltale/rules/analytes"
 )
 
 // field readers of vehicle and component. A missing text is "".
@@ -216,7 +218,7 @@ func (c *compiler) knownTask(s *ast.StringNode) bool {
 }
 
 func (c *compiler) knownAnalyte(s *ast.StringNode, info *WordInfo) bool {
-	if !IsAnalyte(s.Value) {
+	if !analytes.Known(s.Value) {
 		c.fault(s, analyteHint(c.l, s.Value), "unknown analyte %q", s.Value)
 		return false
 	}
@@ -236,7 +238,7 @@ func (c *compiler) knownAnalyte(s *ast.StringNode, info *WordInfo) bool {
 }
 
 func analyteHint(l *loader, name string) string {
-	for _, a := range analyteNames {
+	for _, a := range analytes.Names() {
 		if strings.EqualFold(a, name) {
 			return "did you mean `" + a + "`?"
 		}
@@ -247,14 +249,9 @@ func analyteHint(l *loader, name string) string {
 	return l.didYouMean(name, propertyNames(), "analytes are element symbols, and "+strings.Join(propertyNames(), " "))
 }
 
+// propertyNames are the analytes that are not elements.
 func propertyNames() []string {
-	var out []string
-	for _, a := range analyteNames {
-		if _, ok := properties[a]; ok {
-			out = append(out, a)
-		}
-	}
-	return out
+	return slices.DeleteFunc(analytes.Names(), func(name string) bool { return analytes.UnitOf(name) == "mg/kg" })
 }
 
 // function is one of the few functions of numbers and texts.

@@ -5,6 +5,8 @@ import (
 	"strings"
 
 	"github.com/expr-lang/expr/ast"
+
+	"telltale/rules/analytes"
 )
 
 // compiler turns one parsed expression into functions, checking kinds, names
@@ -162,7 +164,7 @@ func (c *compiler) identifier(n *ast.IdentifierNode) operand {
 	if wordByName[n.Value] != nil || functions[n.Value].compile != nil {
 		return c.fault(n, "write `"+n.Value+"(…)`", "`%s` is a call", n.Value)
 	}
-	if IsAnalyte(n.Value) {
+	if analytes.Known(n.Value) {
 		return c.fault(n, `write value("`+n.Value+`")`, "unknown name `%s`", n.Value)
 	}
 	return c.fault(n, c.l.didYouMean(n.Value, c.names(), "text must stand in quotes; what a rule may ask is listed by the words reference"), "unknown name `%s`", n.Value)
@@ -230,7 +232,7 @@ func (c *compiler) needs(n ast.Node, o operand, want kind, what string) operand 
 	switch {
 	case want == truth && o.kind == number:
 		hint = "compare it: `… > 0`"
-	case want == number && o.kind == text && o.constant && len(o.texts) == 1 && IsAnalyte(o.texts[0]):
+	case want == number && o.kind == text && o.constant && len(o.texts) == 1 && analytes.Known(o.texts[0]):
 		hint = fmt.Sprintf("write value(%q)", o.texts[0])
 	case want == number && o.kind == text && o.constant:
 		hint = "a number stands without quotes"

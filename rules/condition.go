@@ -13,6 +13,8 @@ import (
 	"github.com/expr-lang/expr/file"
 	"github.com/expr-lang/expr/parser"
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/unit"
 )
 
 // Condition is one checked and compiled expression of a rule file. It is
@@ -85,17 +87,18 @@ func (a *asks) add(info *WordInfo, arg string, required bool, u Units) int {
 // scale sets how base units become the book's. Dividing by the length of the
 // unit, not multiplying by its inverse, gives back the number that was reported.
 func (q *question) scale(u Units) {
+	metres, _, _ := unit.Base(1, u.Distance)
 	switch q.info.scale {
 	case toDistance:
-		q.over = metres(u)
+		q.over = metres
 	case runHours:
 		q.over = 3600
 	case perRun:
-		q.times = 1000 * metres(u)
+		q.times = 1000 * metres
 	case toVolume:
-		q.over = litres(u)
+		q.over, _, _ = unit.Base(1, u.Volume)
 	case perRunTwice:
-		q.times = 1000 * metres(u) * 1000 * metres(u)
+		q.times = 1000 * metres * 1000 * metres
 	}
 }
 

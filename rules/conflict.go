@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"github.com/expr-lang/expr/ast"
+
+	"telltale/rules/english"
 )
 
 // Two baselines that match one component give two answers to one question. Which
@@ -246,7 +248,7 @@ func exampleText(v Vehicle, c Component) string {
 	add("of kind %q", c.Kind)
 	add("filled with %q", c.Fluid)
 	if c.Capacity > 0 {
-		add("that holds %s", Format(c.Capacity))
+		add("that holds %s", english.Number(c.Capacity))
 	}
 	return vehicle + " with " + strings.Join(append([]string{"a component"}, parts...), " ")
 }

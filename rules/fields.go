@@ -8,6 +8,8 @@ import (
 	"unicode/utf8"
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/english"
 )
 
 // field is one entry of a mapping.
@@ -57,7 +59,7 @@ func (d *document) entries(n *yaml.Node, what string) []field {
 			continue
 		}
 		if first, dup := seen[k.Value]; dup {
-			d.fault(k, "it stands first in line "+Format(float64(first)), "%s names %q twice", what, k.Value)
+			d.fault(k, "it stands first in line "+english.Number(float64(first)), "%s names %q twice", what, k.Value)
 			continue
 		}
 		seen[k.Value] = k.Line
@@ -164,7 +166,7 @@ func (d *document) choice(n *yaml.Node, what string, options ...string) int {
 	if n.Kind == yaml.ScalarNode {
 		got = strconv.Quote(n.Value)
 	}
-	d.fault(n, d.l.didYouMean(n.Value, options, ""), "%s must be %s, not %s", what, orList(options), got)
+	d.fault(n, d.l.didYouMean(n.Value, options, ""), "%s must be %s, not %s", what, english.List("or", options), got)
 	return 0
 }
 
@@ -183,12 +185,4 @@ func (d *document) yes(n *yaml.Node, what string, def bool) bool {
 	}
 	d.fault(n, "write yes or no, without quotes", "%s must be yes or no", what)
 	return def
-}
-
-// orList joins "a, b or c".
-func orList(s []string) string {
-	if len(s) < 2 {
-		return strings.Join(s, "")
-	}
-	return strings.Join(s[:len(s)-1], ", ") + " or " + s[len(s)-1]
 }

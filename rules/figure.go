@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/english"
 )
 
 // Figure is a number that somebody decided: a limit, an interval, a mean, one
@@ -130,7 +132,7 @@ func (r *figureReader) walk(n *yaml.Node, s sourceAt, path []string) {
 		}
 	case yaml.ScalarNode:
 		if n.Value == toFill || holdsFigure(n.Value) {
-			r.out = append(r.out, Figure{Of: r.what, Key: strings.Join(path, " "), Value: strings.Join(strings.Fields(n.Value), " "), Source: s.rest, At: r.d.place(n)})
+			r.out = append(r.out, Figure{Of: r.what, Key: strings.Join(path, " "), Value: english.OneLine(n.Value), Source: s.rest, At: r.d.place(n)})
 		}
 	}
 }

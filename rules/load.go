@@ -12,6 +12,8 @@ import (
 
 	"github.com/expr-lang/expr/conf"
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/unit"
 )
 
 // loader collects the book, and every fault, of a set of files.
@@ -48,7 +50,7 @@ func Load(files []File) (*Book, error) {
 	files = slices.Clone(files)
 	slices.SortStableFunc(files, func(a, b File) int { return strings.Compare(a.Name, b.Name) })
 	l := &loader{
-		book:   &Book{Hash: hash(files), Units: Units{Distance: "km", Volume: "L"}, OwnCautions: map[string]string{}},
+		book:   &Book{Hash: hash(files), Units: Units{Distance: unit.Distances()[0], Volume: unit.Volumes()[0]}, OwnCautions: map[string]string{}},
 		parser: parserConfig(),
 		taskAt: map[string]Place{}, names: map[string]Place{}, means: map[string]bool{}, spreads: map[string]bool{}, freshOf: map[string]bool{},
 		nearBudget: nearWork, unitsAt: map[string]Place{},
@@ -199,8 +201,8 @@ func (d *document) units(n *yaml.Node) {
 		}
 		*target, d.l.unitsAt[key] = got, d.place(v)
 	}
-	set("distance", &d.l.book.Units.Distance, "km", "mi")
-	set("volume", &d.l.book.Units.Volume, "L", "qt", "gal")
+	set("distance", &d.l.book.Units.Distance, unit.Distances()...)
+	set("volume", &d.l.book.Units.Volume, unit.Volumes()...)
 }
 
 // was checks the earlier names: not in use any more, and each taken over once.

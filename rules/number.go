@@ -4,6 +4,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"telltale/rules/english"
 )
 
 // nearness is the relative distance within which two values are equal.
@@ -23,21 +25,8 @@ func Equal(a, b float64) bool {
 // too, but not where v is a product and the machine fuses the two.
 func finite(v float64) bool { return math.Abs(v) <= math.MaxFloat64 }
 
-// Format writes a number as people read it: at most ten significant digits and
-// no exponent; NaN and infinity are "n/a".
-func Format(v float64) string {
-	if !finite(v) {
-		return "n/a"
-	}
-	if v == 0 {
-		return "0" // never -0
-	}
-	r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'e', 9, 64), 64)
-	if err != nil || !finite(r) {
-		r = v
-	}
-	return strconv.FormatFloat(r, 'f', -1, 64)
-}
+// Format writes a number as [english.Number] does.
+func Format(v float64) string { return english.Number(v) }
 
 // round gives v rounded half away from zero to n decimals (-9..9).
 func round(v float64, n int) float64 {

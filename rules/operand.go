@@ -1,10 +1,6 @@
 package rules
 
-import (
-	"math"
-
-	"telltale/rules/unit"
-)
+import "math"
 
 // kind is the type of an expression.
 type kind uint8
@@ -167,20 +163,6 @@ func (s *state) recordOnce(e Evidence) {
 		}
 	}
 	*s.record = append(*s.record, e)
-}
-
-// metres is how long the book's unit of distance is.
-func metres(u Units) float64 {
-	if u.Distance == "mi" {
-		return 1609.344
-	}
-	return 1000
-}
-
-// litres is how much the book's unit of volume is.
-func litres(u Units) float64 {
-	v, _, _ := unit.Base(1, u.Volume)
-	return v
 }
 
 func constantNumber(v float64) operand {

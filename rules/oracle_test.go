@@ -9,6 +9,8 @@ import (
 	"github.com/expr-lang/expr"
 	"gopkg.in/yaml.v3"
 	"pgregory.net/rapid"
+
+	"telltale/rules/english"
 )
 
 // oracleEnv is what the expr library's own machine runs the same text on.
@@ -184,8 +186,8 @@ func TestFormatAndRound(t *testing.T) {
 		want string
 	}{{3.275, "3.275"}, {0.1 + 0.2, "0.3"}, {math.Copysign(0, -1), "0"}, {1e15, "1000000000000000"}, {81234.5, "81234.5"}, {1.0 / 3, "0.3333333333"},
 		{99.99999999999999, "100"}, {nan, "n/a"}, {inf(1), "n/a"}, {round(3.275, 1), "3.3"}, {round(-2.5, 0), "-3"}, {round(81234.5, -3), "81000"},
-		{round(1e300, 9), Format(1e300)}, {round(0.05, 1), "0.1"}} {
-		if got := Format(c.v); got != c.want {
+		{round(1e300, 9), english.Number(1e300)}, {round(0.05, 1), "0.1"}} {
+		if got := english.Number(c.v); got != c.want {
 			t.Errorf("%v: got %s want %s", c.v, got, c.want)
 		}
 	}

@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -43,9 +45,9 @@ func (d *document) share(n *yaml.Node, what string) (float64, bool) {
 	if n.Kind != yaml.ScalarNode || !ok {
 		hint := ""
 		if v, wrong, _ := plainNumber(n.Value); n.Kind == yaml.ScalarNode && wrong == "" {
-			hint = "write " + Format(v) + "% for a share"
+			hint = "write " + english.Number(v) + "% for a share"
 			if v > 0 && v < 1 {
-				hint = "write " + Format(v*100) + "%"
+				hint = "write " + english.Number(v*100) + "%"
 			}
 		}
 		d.fault(n, hint, "%s must be a share, like 10%%", what)

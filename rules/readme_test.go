@@ -130,18 +130,3 @@ func TestWords(t *testing.T) {
 		}
 	}
 }
-
-func TestAnalytes(t *testing.T) {
-	names := Analytes()
-	if len(names) != 118+15 || !slices.IsSorted(names) {
-		t.Errorf("%d analytes", len(names))
-	}
-	for _, c := range []struct {
-		name, unit string
-		known      bool
-	}{{"Fe", "mg/kg", true}, {"KV100", "mm2/s", true}, {"ferrous", "", true}, {"Xx", "", false}, {"fe", "", false}} {
-		if IsAnalyte(c.name) != c.known || AnalyteUnit(c.name) != c.unit {
-			t.Error(c)
-		}
-	}
-}

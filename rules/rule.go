@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/english"
 )
 
 // compiledRule holds the expressions and templates of a rule. The expressions
@@ -220,9 +222,9 @@ func (rr *ruleReader) order(n *yaml.Node, key string, lower, upper int) {
 	switch {
 	case gap < 0:
 		rr.d.fault(n, "the worse the stage, the further out its limit", "%s: %s at %s comes before %s at %s", key,
-			StageNames[upper], Format(b), StageNames[lower], Format(a))
+			StageNames[upper], english.Number(b), StageNames[lower], english.Number(a))
 	case gap > 0 && band > gap && !Equal(band, gap):
-		rr.d.fault(rr.f.get("deadband"), fmt.Sprintf("at most %s fits between %s and %s", rr.widest(gap, b), Format(a), Format(b)),
+		rr.d.fault(rr.f.get("deadband"), fmt.Sprintf("at most %s fits between %s and %s", rr.widest(gap, b), english.Number(a), english.Number(b)),
 			"the deadband of %s is wider than the gap between %s and %s", rr.what, StageNames[lower], StageNames[upper])
 	}
 }
@@ -230,9 +232,9 @@ func (rr *ruleReader) order(n *yaml.Node, key string, lower, upper int) {
 // widest is the deadband that just fits a gap under limit b.
 func (rr *ruleReader) widest(gap, b float64) string {
 	if b > 0 {
-		return Format(math.Floor(1000*gap/b)/10) + "%"
+		return english.Number(math.Floor(1000*gap/b)/10) + "%"
 	}
-	return Format(gap)
+	return english.Number(gap)
 }
 
 // deadband reads "10%", or a number where limits are zero or less.

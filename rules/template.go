@@ -5,6 +5,8 @@ import (
 	"unicode/utf8"
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/english"
 )
 
 // template is a compiled text with `${ }` in it.
@@ -150,7 +152,7 @@ func (j *Judge) print(c *Condition) string {
 	var out string
 	switch c.value.kind {
 	case number:
-		out = Format(c.value.num(s))
+		out = english.Number(c.value.num(s))
 	case text:
 		out = c.value.text(s)
 	default:
@@ -174,5 +176,5 @@ func (j *Judge) belowLimit(analyte string) string {
 	if !ok {
 		return ""
 	}
-	return "below " + Format(v)
+	return "below " + english.Number(v)
 }

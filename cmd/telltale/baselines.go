@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
@@ -14,8 +13,8 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/lab"
 	"telltale/engine/stream"
-	"telltale/rules"
-	"telltale/rules/unit"
+	"telltale/rules/analytes"
+	"telltale/rules/english"
 )
 
 func baselinesCommand(s streams) *cobra.Command {
@@ -103,13 +102,13 @@ func fleetLines(l engine.FleetListing) string {
 		of = "all together"
 	}
 	fmt.Fprintf(&b, "%s: %s\n", l.Baseline, of)
-	fmt.Fprintf(&b, "  number %d of %s: %s of %s, drawn %s to %s", l.Number, l.On, plural(l.Samples, "sample"), plural(l.Vehicles, "vehicle"), l.Oldest, l.Newest)
+	fmt.Fprintf(&b, "  number %d of %s: %s of %s, drawn %s to %s", l.Number, l.On, english.Plural(l.Samples, "sample"), english.Plural(l.Vehicles, "vehicle"), l.Oldest, l.Newest)
 	if l.Age != nil {
 		name := "km"
 		if l.Hours {
 			name = "h"
 		}
-		fmt.Fprintf(&b, ", fluid of %s %s", unit.Grouped(unit.From(*l.Age, name)), name)
+		b.WriteString(", fluid of " + english.Amount(*l.Age, name))
 	}
 	for i := range l.Analytes {
 		b.WriteString("\n" + fleetAnalyteLines(&l.Analytes[i]))
@@ -118,11 +117,7 @@ func fleetLines(l engine.FleetListing) string {
 }
 
 func fleetAnalyteLines(a *engine.FleetAnalyte) string {
-	name := a.Analyte
-	if of, ok := lab.Lookup(a.Analyte); ok && of.Title != "" && of.Title != name {
-		name = of.Title + " (" + name + ")"
-	}
-	line := fmt.Sprintf("  %-18s %s", name, plural(a.N, "result"))
+	line := fmt.Sprintf("  %-18s %s", analytes.Named(a.Analyte), english.Plural(a.N, "result"))
 	if a.Detected < a.N {
 		line += fmt.Sprintf(", %d detected", a.Detected)
 	}
@@ -140,7 +135,7 @@ func fleetAnalyteLines(a *engine.FleetAnalyte) string {
 	if a.Most != nil {
 		line += "; 19 of 20 stay under " + spanWords(lab.Span{Low: *a.Most, High: *a.Most}) + " (95 % sure, taken as lognormal)"
 	}
-	if u := rules.AnalyteUnit(a.Analyte); u != "" {
+	if u := analytes.UnitOf(a.Analyte); u != "" {
 		line += " " + u
 	}
 	const in = "\n                     "
@@ -148,7 +143,7 @@ func fleetAnalyteLines(a *engine.FleetAnalyte) string {
 		line += in + n
 	}
 	for _, o := range a.Outliers {
-		line += fmt.Sprintf("%sleft out: sample %s of %s %s, %s, %s", in, o.Number, o.Vehicle, o.Component, o.Drawn, rules.Format(o.Value))
+		line += fmt.Sprintf("%sleft out: sample %s of %s %s, %s, %s", in, o.Number, o.Vehicle, o.Component, o.Drawn, english.Number(o.Value))
 	}
 	return line
 }
@@ -156,15 +151,9 @@ func fleetAnalyteLines(a *engine.FleetAnalyte) string {
 // spanWords is a figure, or the range that results below their limits leave open,
 // with three figures that count.
 func spanWords(s lab.Span) string {
-	round := func(v float64) string {
-		if v == 0 {
-			return "0"
-		}
-		p := math.Pow10(2 - int(math.Floor(math.Log10(math.Abs(v)))))
-		return rules.Format(math.Round(v*p) / p)
-	}
-	if low, high := round(s.Low), round(s.High); low != high {
+	low, high := english.Figures(s.Low), english.Figures(s.High)
+	if low != high {
 		return low + " to " + high
 	}
-	return round(s.High)
+	return high
 }

@@ -14,6 +14,7 @@ import (
 
 	"telltale/rules"
 	"telltale/rules/chapters"
+	"telltale/rules/english"
 )
 
 func chaptersCommand(s streams) *cobra.Command {
@@ -54,9 +55,9 @@ func listChapters(s streams, asJSON bool) error {
 		list = append(list, chapterLine{c.Name, c.About, len(book.Rules), len(book.Tasks), len(book.Baselines), len(book.Cases), len(book.ToFill)})
 	}
 	return listing(s, asJSON, list, nil, "no chapters", func(c chapterLine) string {
-		line := fmt.Sprintf("%s\n    %s\n    %s, %s, %s", c.Name, c.About, plural(c.Tasks, "task"), plural(c.Rules, "rule"), plural(c.Cases, "case"))
+		line := fmt.Sprintf("%s\n    %s\n    %s, %s, %s", c.Name, c.About, english.Plural(c.Tasks, "task"), english.Plural(c.Rules, "rule"), english.Plural(c.Cases, "case"))
 		if c.ToFill > 0 {
-			line += fmt.Sprintf("; %s to fill in", plural(c.ToFill, "figure"))
+			line += fmt.Sprintf("; %s to fill in", english.Plural(c.ToFill, "figure"))
 		}
 		return line
 	})

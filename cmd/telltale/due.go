@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -19,7 +18,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/interval"
 	"telltale/engine/stream"
-	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -117,7 +116,7 @@ func listStage(stage string) string {
 	return stage
 }
 
-func litres(v float64) string { return rules.Format(math.Round(v*10)/10) + " L" }
+func litres(v float64) string { return english.Volume(v, "L") }
 
 func needs(list []engine.Need) string {
 	var out []string

@@ -21,7 +21,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/stream"
 	"telltale/rules"
-	"telltale/rules/unit"
+	"telltale/rules/english"
 )
 
 type historyOptions struct {
@@ -171,7 +171,7 @@ func historyText(list []engine.HistoryEntry) string {
 }
 
 func historyLines(e *engine.HistoryEntry) string {
-	line := e.Date + "  " + oneLine(e.Text)
+	line := e.Date + "  " + english.OneLine(e.Text)
 	if e.TakenOut {
 		line += " [taken out later: it counts for nothing]"
 	}
@@ -183,13 +183,13 @@ func historyLines(e *engine.HistoryEntry) string {
 		more = append(more, resultsLine(e.Sample))
 	}
 	for _, d := range e.Doubts {
-		more = append(more, "doubted: "+oneLine(d))
+		more = append(more, "doubted: "+english.OneLine(d))
 	}
 	if e.Event != nil && e.What != engine.WhatReading {
-		more = append(more, "["+oneLine(e.Event.Source+" "+e.Event.ID)+"]")
+		more = append(more, "["+english.OneLine(e.Event.Source+" "+e.Event.ID)+"]")
 	}
 	if e.Event != nil && e.What == engine.WhatReading {
-		line += "  [" + oneLine(e.Event.Source+" "+e.Event.ID) + "]"
+		line += "  [" + english.OneLine(e.Event.Source+" "+e.Event.ID) + "]"
 	}
 	out := printable(line) + "\n"
 	for _, m := range more {
@@ -198,18 +198,15 @@ func historyLines(e *engine.HistoryEntry) string {
 	return out
 }
 
-func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
-
 // metersLine is what the meters showed then.
 func metersLine(e *engine.HistoryEntry) string {
 	var out []string
 	for _, name := range slices.Sorted(maps.Keys(e.Meters)) {
-		out = append(out, name+" "+quantity(e.Meters[name]))
+		q := e.Meters[name]
+		out = append(out, name+" "+english.Quantity(&q))
 	}
 	return strings.Join(out, ", ")
 }
-
-func quantity(q unit.Quantity) string { return unit.Grouped(q.Value) + " " + q.Unit }
 
 // resultsLine is the laboratory's sheet as it was reported.
 func resultsLine(d *engine.SampleData) string {
@@ -218,7 +215,7 @@ func resultsLine(d *engine.SampleData) string {
 		out = append(out, d.Results[i].Analyte+" "+d.Results[i].String())
 	}
 	if d.FluidAge != nil {
-		out = append([]string{"fluid run " + quantity(*d.FluidAge)}, out...)
+		out = append([]string{"fluid run " + english.Quantity(d.FluidAge)}, out...)
 	}
 	return strings.Join(out, ", ")
 }
@@ -266,12 +263,12 @@ func noFormula(s string) string {
 var historyHTML string
 
 var historyTemplate = template.Must(template.New("history").Funcs(template.FuncMap{
-	"one": func(s string) string { return printable(oneLine(s)) }, "meters": metersLine, "quantity": quantity,
+	"one": func(s string) string { return printable(english.OneLine(s)) }, "meters": metersLine, "quantity": english.Quantity,
 	"source": func(e engine.HistoryEntry) string {
 		if e.Event == nil {
 			return ""
 		}
-		return printable(oneLine(e.Event.Source + " " + e.Event.ID))
+		return printable(english.OneLine(e.Event.Source + " " + e.Event.ID))
 	},
 }).Parse(historyHTML))
 

@@ -20,6 +20,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/intake/table"
 	"telltale/engine/stream"
+	"telltale/rules/english"
 )
 
 type importOptions struct {
@@ -115,14 +116,7 @@ func (o *importOptions) withoutService(s streams, m *table.Mapping, path string)
 }
 
 func counted(t *table.Table) string {
-	return counting(len(t.Events), "event") + " of " + counting(t.Rows, "row")
-}
-
-func counting(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return strconv.Itoa(n) + " " + what + "s"
+	return english.Plural(len(t.Events), "event") + " of " + english.Plural(t.Rows, "row")
 }
 
 // writeNew writes the events into a file that is not there yet.
@@ -169,7 +163,7 @@ func readTable(s streams, m *table.Mapping, path string, fleet *table.Fleet) (*t
 		what string
 	}{{t.LeftOut, "left out by the mapping"}, {t.NoValue, "without any value"}, {t.Repeated, "that say again what an earlier row says"}} {
 		if len(of.rows) > 0 {
-			fmt.Fprintf(s.err, "import: %s %s: %s\n", counting(len(of.rows), "row"), of.what, someRows(of.rows))
+			fmt.Fprintf(s.err, "import: %s %s: %s\n", english.Plural(len(of.rows), "row"), of.what, someRows(of.rows))
 		}
 	}
 	return t, nil
@@ -277,7 +271,7 @@ func importTo(ctx context.Context, s streams, nc *nats.Conn, path string, t *tab
 	}
 	fmt.Fprintf(s.err, "import: %s: %d new, %d known before\n", counted(t), len(fresh)-refused, len(t.Events)-len(fresh))
 	if refused > 0 {
-		return exit{1, fmt.Errorf("%s refused", counting(refused, "event"))}
+		return exit{1, fmt.Errorf("%s refused", english.Plural(refused, "event"))}
 	}
 	return nil
 }

@@ -9,6 +9,7 @@ import (
 	"net/mail"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/template"
 	"time"
@@ -18,6 +19,8 @@ import (
 
 	"telltale/rules"
 	"telltale/rules/chapters"
+	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 //go:embed init/*
@@ -94,8 +97,8 @@ func takeName(f *newFleet, a string) error {
 }
 
 func takeDistance(f *newFleet, a string) error {
-	if a != "km" && a != "mi" {
-		return hinted{fmt.Errorf("%q is no unit of distance", a), "write km or mi"}
+	if all := unit.Distances(); !slices.Contains(all, a) {
+		return hinted{fmt.Errorf("%q is no unit of distance", a), "write " + english.List("or", all)}
 	}
 	f.Distance = a
 	return nil
@@ -179,9 +182,9 @@ func initFolder(s streams, dir string, given [5]string, ask bool) error {
 	if err != nil {
 		return fmt.Errorf("reading what was written: %w", err)
 	}
-	fmt.Fprintf(s.err, "%s and %s are ready", plural(len(fleet.book.Tasks), "task"), plural(len(fleet.book.Rules), "rule"))
+	fmt.Fprintf(s.err, "%s and %s are ready", english.Plural(len(fleet.book.Tasks), "task"), english.Plural(len(fleet.book.Rules), "rule"))
 	if n := len(fleet.book.ToFill); n > 0 {
-		fmt.Fprintf(s.err, "; %s only you can know, and the check lists them", plural(n, "figure"))
+		fmt.Fprintf(s.err, "; %s only you can know, and the check lists them", english.Plural(n, "figure"))
 	}
 	fmt.Fprintf(s.err, "\nnext: enter your vehicles in %s, then\n  telltale check %s\n  telltale serve --dir %s\n", filepath.Join(dir, "vehicles.yaml"), dir, dir)
 	return nil
@@ -224,7 +227,7 @@ func answered(s streams, given [5]string, ask bool) (*newFleet, error) {
 		}
 	}
 	if len(missing) > 0 {
-		faults = append(faults, hinted{errors.New("nobody can be asked here: give " + strings.Join(missing, " and ")),
+		faults = append(faults, hinted{errors.New("nobody can be asked here: give " + english.List("and", missing)),
 			`telltale init fleet --name "Ines Thornbeck" --mail ines@larkfell.example; --distance, --zone and --chapters may be left out`})
 	}
 	if err := errors.Join(faults...); err != nil || !ask {

@@ -13,6 +13,7 @@ import (
 	"telltale/notify/mail"
 	"telltale/notify/people"
 	"telltale/notify/preview"
+	"telltale/rules/english"
 )
 
 type previewOptions struct {
@@ -80,9 +81,9 @@ func previewTo(ctx context.Context, s streams, o previewOptions, path string) er
 		months[t.Person+"  "+t.Time.Format("2006-01")]++
 	}
 	for _, m := range slices.Sorted(maps.Keys(months)) {
-		fmt.Fprintf(s.out, "%s  %s\n", m, plural(months[m], "message"))
+		fmt.Fprintf(s.out, "%s  %s\n", m, english.Plural(months[m], "message"))
 	}
-	fmt.Fprintf(s.err, "preview: %s to %s\n", plural(len(all), "message"), o.to)
+	fmt.Fprintf(s.err, "preview: %s to %s\n", english.Plural(len(all), "message"), o.to)
 	return nil
 }
 
@@ -106,11 +107,4 @@ func writeTold(ctx context.Context, dir string, all []preview.Told) error {
 		}
 	}
 	return nil
-}
-
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }

@@ -20,6 +20,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -420,7 +421,7 @@ func nextLine(y *engine.Why) string {
 		case l.DueDate != "":
 			points = append(points, "on "+l.DueDate)
 		case l.Due != nil:
-			points = append(points, "at "+unit.Grouped(l.Due.Value)+" "+l.Due.Unit)
+			points = append(points, "at "+english.Quantity(l.Due))
 		}
 	}
 	if len(points) == 0 {

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"telltale/engine/meter"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -97,7 +98,7 @@ func checkUnit(at, who, u string, kinds ...unit.Kind) error {
 	if ok && u != "" && slices.Contains(kinds, k) {
 		return nil
 	}
-	cure := who + " needs " + alternatives(unit.Names(kinds...))
+	cure := who + " needs " + english.List("or", unit.Names(kinds...))
 	switch {
 	case u == "":
 		return fmt.Errorf("%s.unit: missing, %s", at, cure)

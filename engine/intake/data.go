@@ -12,6 +12,7 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 
 	"telltale/engine"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -219,7 +220,7 @@ func jsonFault(err error, root string) error {
 	at := path(root, sem.JSONPointer)
 	switch {
 	case errors.Is(sem.Err, json.ErrUnknownName):
-		return fmt.Errorf("%s: unknown field, wanted %s", at, alternatives(fieldNames(sem.GoType)))
+		return fmt.Errorf("%s: unknown field, wanted %s", at, english.List("or", fieldNames(sem.GoType)))
 	case sem.JSONKind == '0' && sem.JSONValue != nil && isNumeric(sem.GoType):
 		return fmt.Errorf("%s: %s is not %s that can be kept", at, shorten(string(sem.JSONValue)), typeWord(sem.GoType))
 	case sem.JSONKind != 0 && sem.GoType != nil:

@@ -11,7 +11,7 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 
 	"telltale/engine"
-	"telltale/engine/lab"
+	"telltale/rules/analytes"
 )
 
 func checkSample(ev engine.Event, d *engine.SampleData) error {
@@ -96,7 +96,7 @@ func checkResult(at string, r *engine.ResultData) error {
 	if err := checkName(at+".analyte", r.Analyte); err != nil {
 		return err
 	}
-	if a, ok := lab.Lookup(r.Analyte); ok {
+	if a, ok := analytes.Find(r.Analyte); ok {
 		r.Analyte = a.Name
 	}
 	says := 0

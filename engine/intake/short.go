@@ -12,6 +12,7 @@ import (
 
 	"telltale/engine"
 	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -301,7 +302,7 @@ func (p *shortReader) sample(ev *engine.Event) {
 		case "taken":
 			d.Taken = p.next("before or after")
 		default:
-			if rules.IsAnalyte(w.text) {
+			if analytes.Known(w.text) {
 				d.Results = append(d.Results, p.result(w.text))
 				return true
 			}
@@ -312,18 +313,9 @@ func (p *shortReader) sample(ev *engine.Event) {
 	d.Number = cmp.Or(d.Number, ev.ID.ID)
 }
 
-// analyteUnits are the units of bare numbers beside analytes; the others are mg/kg.
-var analyteUnits = map[string]string{
-	"KV40": "mm2/s", "KV100": "mm2/s", "TBN": "mgKOH/g", "TAN": "mgKOH/g", "water": "%", "fuel": "%", "glycol": "%",
-	"soot": "%", "flash": "degC", "oxidation": "abs/cm", "nitration": "abs/cm", "particles4": "1/mL", "particles6": "1/mL",
-	"particles14": "1/mL", "ferrous": "index",
-}
-
+// result reads a number in the analyte's own unit.
 func (p *shortReader) result(analyte string) engine.ResultData {
-	r := engine.ResultData{Analyte: analyte, Unit: "mg/kg"}
-	if u, ok := analyteUnits[analyte]; ok {
-		r.Unit = u
-	}
+	r := engine.ResultData{Analyte: analyte, Unit: cmp.Or(analytes.UnitOf(analyte), "index")}
 	w := p.word("the result for " + analyte)
 	text, below := strings.CutPrefix(w.text, "<")
 	v, err := strconv.ParseFloat(text, 64)

@@ -9,6 +9,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -93,7 +94,7 @@ func (p *baselineReader) key(w word) {
 		if p.samples, err = strconv.Atoi(n.text); err != nil || p.samples < 1 || p.samples > mostSamples {
 			p.fault(n, "%q is not a number of samples from 1 to %d", n.text, mostSamples)
 		}
-	case rules.IsAnalyte(w.text):
+	case analytes.Known(w.text):
 		p.order = append(p.order, w.text)
 		p.value(w.text)
 		for p.more() && isResult(p.words[p.at].text) {

@@ -12,6 +12,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/go-json-experiment/json/jsontext"
+
+	"telltale/rules/english"
 )
 
 // isAttributeName follows CloudEvents 1.0, "naming conventions": lower-case
@@ -258,16 +260,7 @@ func oneOf(s string, want ...string) error {
 	for i, w := range want {
 		want[i] = strconv.Quote(w)
 	}
-	return fmt.Errorf("%s, wanted %s", quote(s), alternatives(want))
-}
-
-// alternatives joins words as "a, b or c".
-func alternatives(words []string) string {
-	n := len(words) - 1
-	if n < 1 {
-		return strings.Join(words, "")
-	}
-	return strings.Join(words[:n], ", ") + " or " + words[n]
+	return fmt.Errorf("%s, wanted %s", quote(s), english.List("or", want))
 }
 
 // shorten keeps error texts short whatever came in.

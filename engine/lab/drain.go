@@ -58,7 +58,7 @@ func (s Sheet) LitresTo(analyte string, target, capacity float64) (v float64, wh
 // DilutionNote is what must be said beside [exchanges] of that analyte: fewer
 // mg/kg of a wear metal are not less wear. It is empty for others.
 func DilutionNote(analyte string) string {
-	if !analyteByName[analyte].Wear {
+	if !isWear(analyte) {
 		return ""
 	}
 	return "This dilutes the metal and cures nothing: what wears goes on wearing."

@@ -3,6 +3,8 @@ package lab
 import (
 	"strings"
 	"testing"
+
+	"telltale/rules/analytes"
 )
 
 // ASTM D445-26 17.2.2, used formulated oils, as quoted in public files; the
@@ -44,7 +46,7 @@ func TestReal(t *testing.T) {
 // Every value says where it is from.
 func TestPrecisionTable(t *testing.T) {
 	for name, p := range precisions {
-		if name != "default" && !Known(name) {
+		if name != "default" && !analytes.Known(name) {
 			t.Errorf("%s is no analyte", name)
 		}
 		if !strings.Contains(p.Source, "ASTM") && !strings.Contains(p.Source, "default") {

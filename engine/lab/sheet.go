@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -47,7 +48,7 @@ func (s Sheet) Value(analyte string) (v float64, why string, ok bool) {
 		return 0, "a sample", false
 	}
 	if v, ok = s.at(len(s.History)-1, analyte); !ok {
-		return 0, Named(analyte) + " in the sample", false
+		return 0, analytes.Named(analyte) + " in the sample", false
 	}
 	return v, "", true
 }
@@ -58,7 +59,7 @@ func (s Sheet) earlier(i int, analyte string) (v float64, why string, ok bool) {
 		return 0, "an earlier sample", false
 	}
 	if v, ok = s.at(i, analyte); !ok {
-		return 0, Named(analyte) + " in the earlier sample", false
+		return 0, analytes.Named(analyte) + " in the earlier sample", false
 	}
 	return v, "", true
 }
@@ -94,7 +95,7 @@ func (s Sheet) FreshValue(analyte string) (v float64, why string, ok bool) {
 	if v, ok = s.Fresh[analyte]; ok {
 		return v, "", true
 	}
-	if analyteByName[analyte].Wear {
+	if isWear(analyte) {
 		return 0, "", true
 	}
 	return 0, "fresh " + analyte, false
@@ -102,7 +103,7 @@ func (s Sheet) FreshValue(analyte string) (v float64, why string, ok bool) {
 
 // FreshNote says so where FreshValue assumed 0; otherwise it is empty.
 func (s Sheet) FreshNote(analyte string) string {
-	if _, named := s.Fresh[analyte]; !named && analyteByName[analyte].Wear {
+	if _, named := s.Fresh[analyte]; !named && isWear(analyte) {
 		return "fresh " + analyte + " taken as 0, a wear metal that the fresh fluid's values do not name"
 	}
 	return ""
@@ -262,7 +263,7 @@ func (s Sheet) Deviations(analyte string, mean, sd float64) (v float64, why stri
 		return 0, why, false
 	}
 	if !(sd > 0) {
-		return 0, "a spread above 0 of " + Named(analyte), false
+		return 0, "a spread above 0 of " + analytes.Named(analyte), false
 	}
 	return (now - mean) / sd, "", true
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"testing"
 
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -252,7 +253,7 @@ func TestFreshNote(t *testing.T) {
 
 func BenchmarkWords(b *testing.B) {
 	var h History
-	names := Analytes()[:24]
+	names := analytes.Names()[:24]
 	for i := range 20 {
 		s := Step{Distance: float64(i) * 1e7, Hours: nan, Age: nan, AgeHours: nan}
 		for _, a := range names {

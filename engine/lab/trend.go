@@ -83,7 +83,7 @@ func (s Sheet) fell(before, last int) bool {
 	seen, fell := 0, 0
 	for _, r := range s.History[last].Results {
 		old, ok := s.at(before, r.Analyte)
-		if !ok || !analyteByName[r.Analyte].Wear {
+		if !ok || !isWear(r.Analyte) {
 			continue
 		}
 		seen++

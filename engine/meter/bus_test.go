@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"testing"
 	"time"
+
+	"telltale/rules/unit"
 )
 
 // busSeries reads the odometers of 126 buses in monthly readings (Rust 1987; from
@@ -45,7 +47,7 @@ func busSeries(t *testing.T) [][]Reading {
 		}
 		at := time.Date(number(row[10]), time.Month(number(row[11])), 1, 0, 0, 0, 0, time.UTC).Unix()
 		last := &out[len(out)-1]
-		*last = append(*last, Reading{At: at, Value: float64(number(row[12])) * mile})
+		*last = append(*last, Reading{At: at, Value: float64(number(row[12])) * unit.Mile})
 	}
 	return out
 }
@@ -113,7 +115,7 @@ func TestForecastBuses(t *testing.T) {
 	} {
 		var all []attempt
 		for _, bus := range buses {
-			all = append(all, walk(bus, c.miles*mile)...)
+			all = append(all, walk(bus, c.miles*unit.Mile)...)
 		}
 		if float64(len(all)) < c.forecasts {
 			t.Fatalf("only %d forecasts", len(all))

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"telltale/rules/unit"
 )
 
 const (
@@ -24,10 +26,10 @@ func daily(unit float64, values ...float64) []Reading {
 
 // say writes verdicts as one line: the accepted life values, and the disputed
 // ones with why and what was meant.
-func say(unit float64, vs []Verdict) string {
+func say(one float64, vs []Verdict) string {
 	var out []string
 	for _, v := range vs {
-		s := thousands(v.Life / unit)
+		s := unit.Grouped(v.Life / one)
 		if !v.Accepted {
 			s += " (" + v.Why
 			if v.Meant != "" {

@@ -1,21 +1,19 @@
 package meter
 
 import (
-	"fmt"
 	"math"
-	"strconv"
-	"strings"
-)
 
-const mile = 1609.344 // m, exactly (NIST SP 811)
+	"telltale/rules/english"
+	"telltale/rules/unit"
+)
 
 // slips are the usual ways to get a reading wrong, in order of preference. factor
 // turns the face value into what was meant; sure is how far from that the true
 // value may be: a rounded mile, or the digit that is not known.
 var slips = map[Kind][]slip{
 	Distance: {
-		{"miles typed as kilometres", mile / 1000, mile},
-		{"kilometres typed as miles", 1000 / mile, mile},
+		{"miles typed as kilometres", unit.Mile / 1000, unit.Mile},
+		{"kilometres typed as miles", 1000 / unit.Mile, unit.Mile},
 		{"a digit is missing", 10, 10_000},
 		{"a digit too many", 0.1, 10_000},
 	},
@@ -89,19 +87,7 @@ func clampInto(r Reading, before, after *Reading, kind Kind, sure float64) (floa
 // face writes a value as people read it off the instrument.
 func face(v float64, kind Kind) string {
 	if kind == Hours {
-		return thousands(v/3600) + " h"
+		return english.Amount(v, "h")
 	}
-	return fmt.Sprintf("%s km (%s mi)", thousands(v/1000), thousands(v/mile))
-}
-
-func thousands(v float64) string {
-	s := strconv.FormatFloat(math.Round(v), 'f', 0, 64)
-	var b strings.Builder
-	for i, c := range s {
-		if i > 0 && (len(s)-i)%3 == 0 {
-			b.WriteByte(',')
-		}
-		b.WriteRune(c)
-	}
-	return b.String()
+	return english.Amount(v, "km") + " (" + english.Amount(v, "mi") + ")"
 }

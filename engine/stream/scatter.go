@@ -5,11 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"sync"
 	"time"
 
 	"github.com/nats-io/nats.go/micro"
+
+	"telltale/rules/english"
 )
 
 // answerWithin is how long the partitions' owners have to answer, the time in
@@ -28,8 +29,7 @@ func (i *Incomplete) Error() string {
 	if len(names) == 1 {
 		return "partition " + names[0] + " did not answer"
 	}
-	last := len(names) - 1
-	return "partitions " + strings.Join(names[:last], ", ") + " and " + names[last] + " did not answer"
+	return "partitions " + english.List("and", names) + " did not answer"
 }
 
 // scatter asks the partitions that the question is about, all at once, and puts

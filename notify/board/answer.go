@@ -15,7 +15,7 @@ import (
 	"unicode"
 
 	"telltale/engine"
-	"telltale/notify/people"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -132,7 +132,7 @@ func (f form) service(ev *event) (*engine.ServiceData, error) {
 		return nil, fmt.Errorf("the fluid %w", err)
 	}
 	if given && d.Component != "" {
-		q := unit.Quantity{Value: v, Unit: people.Volumes[max(0, slices.Index(people.Volumes, f.Get("in")))]}
+		q := unit.Quantity{Value: v, Unit: unit.Volumes()[max(0, slices.Index(unit.Volumes(), f.Get("in")))]}
 		d.Fluid = &engine.FluidData{Drained: &q, Filled: &q}
 	}
 	return d, nil
@@ -160,11 +160,9 @@ func short(s string) string {
 		}
 		return r
 	}, s)
-	s = strings.Join(strings.Fields(strings.ToValidUTF8(s, "\uFFFD")), " ")
+	s = english.OneLine(strings.ToValidUTF8(s, "\uFFFD"))
 	if r := []rune(s); len(r) > 500 {
 		s = string(r[:500])
 	}
 	return s
 }
-
-func sentence(s string) string { return strings.ToUpper(s[:1]) + s[1:] + "." }

@@ -15,6 +15,8 @@ import (
 	"telltale/engine"
 	"telltale/notify"
 	"telltale/notify/people"
+	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 // Fleet answers what a page shows of a vehicle.
@@ -169,7 +171,7 @@ func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token strin
 	}
 	event, done, err := answer(form{r.PostForm, l, token, now, s, b.registered(r.Context(), l.Vehicle), b.tasks(r.Context(), l)})
 	if err != nil {
-		b.page(w, r, l, now, sentence(err.Error()))
+		b.page(w, r, l, now, english.Sentence(err.Error()))
 		return
 	}
 	if err := b.Publish(r.Context(), event); err != nil {
@@ -201,7 +203,7 @@ func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 	if p == nil {
 		p = people.Anyone(l.Person)
 	}
-	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, people.Volumes
+	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, unit.Volumes()
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
 	v.Tasks, v.Own = b.tasks(r.Context(), l), s.Task

@@ -3,6 +3,8 @@ package page
 import (
 	"strings"
 	"unicode"
+
+	"telltale/rules/english"
 )
 
 // Clean makes text from outside fit to be shown: one line, valid UTF-8, no
@@ -22,7 +24,7 @@ func Clean(s string, limit int) string {
 		}
 		return r
 	}, s)
-	s = strings.Join(strings.Fields(s), " ")
+	s = english.OneLine(s)
 	n := 0
 	for i := range s {
 		if n++; n > limit {

@@ -20,6 +20,7 @@ import (
 
 	"telltale/notify/page"
 	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 // DateOrder is how a person reads dates; the month is always written in letters
@@ -71,7 +72,7 @@ type Directory struct {
 // Anyone is someone of whom nothing is known but the id, as who has gone from
 // people.yaml since.
 func Anyone(id string) *Person {
-	return &Person{ID: id, Name: id, Zone: time.UTC, Distance: Distances[0], Volume: Volumes[0]}
+	return &Person{ID: id, Name: id, Zone: time.UTC, Distance: unit.Distances()[0], Volume: unit.Volumes()[0]}
 }
 
 // Person returns the person of that id, nil where there is none.
@@ -132,11 +133,10 @@ type reader struct {
 	named map[string][]string // groups
 }
 
-// The units that a person can ask for.
-var (
-	Distances = []string{"km", "mi"}
-	Volumes   = []string{"L", "qt", "gal"}
-)
+// oneOf is the one of all that n says, the first where it says nothing.
+func (r *reader) oneOf(n *yaml.Node, what string, all []string) string {
+	return all[r.Choice(n, what, all...)]
+}
 
 var dateOrders = []string{DayFirst: "day first", MonthFirst: "month first", YearFirst: "year first"}
 
@@ -161,8 +161,8 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "list", "nothing due", "unchanged", "quiet", "webhook", "nats", "file")
 	p := &Person{
 		ID: id.Value, Name: id.Value, Zone: r.zone(m["zone"]),
-		Distance:      Distances[r.Choice(m["distance"], "distance", Distances...)],
-		Volume:        Volumes[r.Choice(m["volume"], "volume", Volumes...)],
+		Distance:      r.oneOf(m["distance"], "distance", unit.Distances()),
+		Volume:        r.oneOf(m["volume"], "volume", unit.Volumes()),
 		Dates:         DateOrder(r.Choice(m["dates"], "dates", dateOrders...)),
 		SayNothingDue: r.Choice(m["nothing due"], "nothing due", "silent", "say so") == 1,
 	}

@@ -3,7 +3,7 @@ package schema
 import (
 	"maps"
 
-	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -45,7 +45,7 @@ func mappingOf(kind string, required []string, own map[string]node) node {
 }
 
 func samplesMapping() node {
-	analytes := either(choice(rules.Analytes()...), node{"type": "string", "pattern": "^[A-Za-z][A-Za-z -]{2,}$"}) // a symbol, or its title
+	name := either(choice(analytes.Names()...), node{"type": "string", "pattern": "^[A-Za-z][A-Za-z -]{2,}$"}) // a symbol, or its title
 	limit := map[string]node{"limit": about(node{"type": "number", "exclusiveMinimum": 0, "maximum": 1e9}, "of detection, in the column's unit")}
 	n := mappingOf("samples", []string{"component", "number"}, map[string]node{
 		"component":    about(origin(nil), "by its name in the register"),
@@ -61,7 +61,7 @@ func samplesMapping() node {
 		"above":        about(texts(), "marks before a limit, as \">\""),
 		"not detected": about(texts(), "words for it; with a limit at the analyte it is below that"),
 		"trace":        about(texts(), "words for it; with a limit at the analyte it is below that"),
-		"results":      about(node{"type": "object", "propertyNames": analytes, "additionalProperties": measured(limit)}, "a column for each analyte"),
+		"results":      about(node{"type": "object", "propertyNames": name, "additionalProperties": measured(limit)}, "a column for each analyte"),
 		"result": about(object([]string{"analyte", "value", "unit"}, map[string]node{"analyte": origin(nil), "value": origin(nil), "unit": origin(nil)}),
 			"for a table with a row for each result"),
 	})

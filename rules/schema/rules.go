@@ -3,14 +3,14 @@ package schema
 import (
 	"maps"
 
-	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
 func rulesFile() node {
 	root := object([]string{"book"}, map[string]node{
 		"book":      {"const": 1, "description": "the version of the rule language"},
-		"units":     about(object(nil, map[string]node{"distance": choice("km", "mi"), "volume": choice("L", "qt", "gal")}), "what bare numbers and words speak"),
+		"units":     about(object(nil, map[string]node{"distance": choice(unit.Distances()...), "volume": choice(unit.Volumes()...)}), "what bare numbers and words speak"),
 		"cautions":  about(named(text()), "words of cautions of your own"),
 		"baselines": named(baseline()),
 		"tasks":     named(task()),
@@ -25,7 +25,7 @@ const whereText = "which vehicles or components: an expression that reads `vehic
 
 func baseline() node {
 	analytes := func(what string) node {
-		return node{"type": "object", "description": what, "propertyNames": node{"enum": rules.Analytes()},
+		return node{"type": "object", "description": what, "propertyNames": node{"enum": analytes.Names()},
 			"additionalProperties": either(node{"type": "number"}, pattern(`^`+number+` ?\S+$`, "40 mg/kg"), toFill())}
 	}
 	n := object(nil, map[string]node{

@@ -15,6 +15,17 @@ import (
 	"strings"
 )
 
+// Mile is in metres, exactly (NIST SP 811).
+const Mile = 1609.344
+
+// Distances are the units of distance that a book and a person choose among, the
+// usual one first.
+func Distances() []string { return []string{"km", "mi"} }
+
+// Volumes are the units of volume that a book and a person choose among, the usual
+// one first.
+func Volumes() []string { return []string{"L", "qt", "gal"} }
+
 // Kind says what a unit measures; quantities of one kind can be compared.
 type Kind uint8
 
@@ -60,7 +71,7 @@ type def struct {
 const poundForce = 4.4482216152605
 
 var defs = []def{
-	{"km", Distance, 1000, 0}, {"mi", Distance, 1609.344, 0}, {"m", Distance, 1, 0},
+	{"km", Distance, 1000, 0}, {"mi", Distance, Mile, 0}, {"m", Distance, 1, 0},
 	{"h", Time, 3600, 0}, {"min", Time, 60, 0}, {"s", Time, 1, 0},
 	{"days", Days, 1, 0}, {"d", Days, 1, 0}, {"day", Days, 1, 0}, {"weeks", Days, 7, 0}, {"week", Days, 7, 0},
 	{"months", Months, 1, 0}, {"month", Months, 1, 0}, {"years", Months, 12, 0}, {"year", Months, 12, 0},

@@ -8,8 +8,8 @@ import (
 	"time"
 
 	"telltale/engine"
-	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -197,12 +197,12 @@ func nearOr(s string, have []string) string {
 
 // analyteNear is the analyte of the nearest symbol or English name.
 func analyteNear(s string) string {
-	names := lab.Analytes()
-	for _, name := range lab.Analytes() {
-		a, _ := lab.Lookup(name)
+	names := analytes.Names()
+	for _, name := range analytes.Names() {
+		a, _ := analytes.Of(name)
 		names = append(names, a.Title)
 	}
-	if a, ok := lab.Lookup(rules.Near(s, names)); ok {
+	if a, ok := analytes.Find(rules.Near(s, names)); ok {
 		return a.Name
 	}
 	return "ITS NAME IN RULES"
@@ -433,7 +433,7 @@ func (r *reader) resultsOf() []engine.ResultData {
 		}
 	}
 	for _, n := range r.results {
-		a, _ := lab.Lookup(n.name)
+		a, _ := analytes.Find(n.name)
 		add(a.Name, n.value, n.unit)
 	}
 	if r.long == nil {
@@ -444,7 +444,7 @@ func (r *reader) resultsOf() []engine.ResultData {
 		r.out = true
 		return nil
 	}
-	a, known := lab.Lookup(analyte)
+	a, known := analytes.Find(analyte)
 	if !known {
 		v := r.long.analyte
 		r.fault(v, r.cure(fmt.Sprintf("result: {analyte: {column: %s, names: {%s: %s}}}", strconv.Quote(v.column), strconv.Quote(oneBlank(r.cell(v))),

@@ -13,6 +13,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
@@ -267,8 +268,8 @@ func (r *mappingReader) wording(top map[string]*yaml.Node) {
 func (r *mappingReader) laboratory(root *yaml.Node, top map[string]*yaml.Node) {
 	if n := top["results"]; n != nil {
 		r.results = r.listed("results", n, func(name string) []unit.Kind {
-			if _, ok := lab.Lookup(name); !ok {
-				r.Fault(n, nearHint(name, lab.Analytes()), "no rule knows an analyte %q", name)
+			if _, ok := analytes.Find(name); !ok {
+				r.Fault(n, nearHint(name, analytes.Names()), "no rule knows an analyte %q", name)
 				return nil
 			}
 			return anyKind
@@ -313,7 +314,7 @@ func (r *mappingReader) listed(what string, n *yaml.Node, kinds func(name string
 
 // fits asks that the analyte can be measured in the unit.
 func (r *mappingReader) fits(p rules.Pair, v *value) {
-	a, _ := lab.Lookup(p.Key.Value)
+	a, _ := analytes.Find(p.Key.Value)
 	k, ok := unit.Of(v.unit)
 	if _, err := lab.Normalise(a.Name, 0, v.unit, 1); err != nil && ok && k != a.Kind { // 0 may be no value for it, in a unit that is right
 		r.Fault(p.Value, "", "%s: %v", v.key, err)

@@ -2,10 +2,9 @@ package lab
 
 import (
 	"math"
-	"slices"
 	"testing"
 
-	"telltale/rules/unit"
+	"telltale/rules/analytes"
 )
 
 func TestNormalise(t *testing.T) {
@@ -53,22 +52,12 @@ func TestNormalise(t *testing.T) {
 	}
 }
 
-func TestLookup(t *testing.T) {
-	for name, want := range map[string]string{"Cu": "Cu", "Copper": "Cu", "ALUMINUM": "Al", "sulphur": "S", "co": "", "CO": "", "Co": "Co",
-		"base number": "TBN", "Viscosity at 40 degC": "KV40"} {
-		if a, ok := Lookup(name); a.Name != want || ok != (want != "") {
-			t.Errorf("Lookup(%q) = %q, %v", name, a.Name, ok)
-		}
-	}
-	if Known("Copper") || !Known("KV100") {
-		t.Error("Known takes names only")
-	}
-	if !slices.IsSorted(Analytes()) {
-		t.Error("the analytes are not sorted")
-	}
-	for _, a := range analytes {
-		if a.Wear && a.Kind != unit.Concentration {
-			t.Errorf("%s is a wear metal and %s", a.Name, a.Kind)
+// Every analyte can be judged: its own unit fits, and nothing is done to the number.
+func TestNormaliseEach(t *testing.T) {
+	for _, name := range analytes.Names() {
+		v, err := Normalise(name, 1.5, analytes.UnitOf(name), 0)
+		if v != 1.5 || err != nil {
+			t.Errorf("1.5 %s of %s: %v, %v", analytes.UnitOf(name), name, v, err)
 		}
 	}
 }

@@ -1,0 +1,57 @@
+package notify
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"telltale/notify/people"
+	"telltale/rules"
+)
+
+func TestFigures(t *testing.T) {
+	p := reader{&people.Person{Distance: "mi", Volume: "qt"}}
+	got := p.figures([]rules.Evidence{
+		{Of: `has("Fe")`, Value: 1},
+		{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"},
+		{Of: `times("Fe")`, Value: 2.5, Note: "light bus transmission fluid, mean 40"},
+		{Of: `viscosityIndex()`, Value: 94},
+		{Of: `metalsFell()`, Value: 1, Note: "yes"},
+		{Of: `changeIsReal("Fe")`, Value: 0, Note: "± 9 mg/kg by the method alone"},
+		{Of: `exchangesTo("Na", 15)`, Value: 2},
+		{Of: `litresTo("Na", 15)`, Value: 8, Unit: "L"},
+		{Of: `since("engine oil")`, Value: 16093.44, Unit: "km"},
+		{Of: "odometer", Value: 81234.5, Unit: "km"},
+	})
+	want := []string{
+		"copper, times the baseline: 3.275 (light bus transmission fluid, mean 40)",
+		"iron, times the baseline: 2.5",
+		"viscosity index: 94",
+		"all wear metals fell together: yes",
+		"change of iron is more than the method alone accounts for: no (± 9 mg/kg by the method alone)",
+		"exchanges like the last one until sodium is at 15 mg/kg: 2",
+		"fluid for exchanges until sodium is at 15 mg/kg: 8.454 qt",
+		"since engine oil: 10,000 mi",
+		"odometer: 50,477 mi",
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got:\n%s\nwant:\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+// Evidence of each word is told without the call that a rule writes.
+func TestFiguresOfEachWord(t *testing.T) {
+	for _, w := range rules.Words() {
+		call := regexp.MustCompile(w.Name + `\([^)]*\)`).FindString(w.Example)
+		if call == "" {
+			t.Fatalf("the example of %s does not call it: %s", w.Name, w.Example)
+		}
+		for _, s := range (reader{&people.Person{}}).figures([]rules.Evidence{{Of: call, Value: 1}}) {
+			camel := strings.ToLower(w.Name) != w.Name && strings.Contains(s, w.Name)
+			if strings.ContainsAny(s, `()"%`) || strings.HasPrefix(s, w.Name+":") && w.Name != "odometer" || camel {
+				t.Errorf("%s is told as %q", w.Name, s)
+			}
+		}
+	}
+}

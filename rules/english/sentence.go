@@ -1,0 +1,51 @@
+package english
+
+import (
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// List joins parts with commas and the word last before the last one: "a, b or c".
+func List(last string, parts []string) string {
+	n := len(parts) - 1
+	if n < 1 {
+		return strings.Join(parts, "")
+	}
+	return strings.Join(parts[:n], ", ") + " " + last + " " + parts[n]
+}
+
+// OneLine puts a single space for each run of spaces and line ends, and none at either end.
+func OneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// Capital gives s an upper-case first letter. What is no UTF-8 stays as it is.
+func Capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if r == utf8.RuneError {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// Ended is s with a full stop, where there is anything to end and no mark ends it yet.
+func Ended(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" || strings.ContainsAny(s[len(s)-1:], ".?:") {
+		return s
+	}
+	return s + "."
+}
+
+// Sentence begins with a capital and ends with a full stop.
+func Sentence(s string) string { return Capital(Ended(s)) }
+
+// Sentences makes a sentence of each part that says anything, in a row.
+func Sentences(parts ...string) string {
+	var all []string
+	for _, p := range parts {
+		if p = Sentence(p); p != "" {
+			all = append(all, p)
+		}
+	}
+	return strings.Join(all, " ")
+}

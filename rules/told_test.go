@@ -1,0 +1,95 @@
+package rules
+
+import (
+	"strings"
+	"testing"
+)
+
+func TestTold(t *testing.T) {
+	told := map[string]bool{}
+	for _, c := range []struct {
+		of, want string
+		yes      bool
+	}{
+		{`odometer()`, "odometer", false},
+		{`hours()`, "hour meter", false},
+		{`perDay()`, "use a day", false},
+		{`value("Fe")`, "iron", false},
+		{`value("KV100")`, "viscosity at 100 degC", false},
+		{`below("Pb")`, "lead below the laboratory's limit", true},
+		{`has("Hg")`, "mercury in the sample", true},
+		{`hasEarlier("K")`, "potassium in this sample and the one before", true},
+		{`fluidAge()`, "age of the fluid", false},
+		{`fluidHours()`, "running time of the fluid", false},
+		{`times("Cu")`, "copper, times the baseline", false},
+		{`timesForAge("Fe")`, "iron, times the baseline at this fluid age", false},
+		{`deviations("Fe")`, "iron, standard deviations above the baseline", false},
+		{`percentile("Fe")`, "iron, percentile of the baseline", false},
+		{`timesTheAge()`, "age of the fluid, times the baseline's", false},
+		{`change("K")`, "change of potassium since the last sample", false},
+		{`rate("Fe")`, "rate of iron", false},
+		{`fresh("Na")`, "sodium in fresh fluid", false},
+		{`kept("P")`, "phosphorus, share of fresh", false},
+		{`carried("Cu")`, "copper left from before the exchange", false},
+		{`made("Cu")`, "copper made since the exchange", false},
+		{`madeIsReal("Cu")`, "more copper made since the exchange than the method alone accounts for", true},
+		{`expected("Cu")`, "copper expected by now", false},
+		{`changeIsReal("Fe")`, "change of iron is more than the method alone accounts for", true},
+		{`trend("Fe")`, "trend of iron", false},
+		{`trendIsReal("Cu")`, "trend of copper is significant", true},
+		{`exchangesTo("Na", 15)`, "exchanges like the last one until sodium is at 15 mg/kg", false},
+		{`exchangesTo("ferrous", 2.5)`, "exchanges like the last one until ferrous particle index is at 2.5", false},
+		{`litresTo("Na", 15)`, "fluid for exchanges until sodium is at 15 mg/kg", false},
+		{`outOfControl("Fe")`, "iron made faster than is usual here", true},
+		{`metalsFell()`, "all wear metals fell together", true},
+		{`outOfGrade("SAE 5W-30")`, "viscosity outside SAE 5W-30", false},
+		{`viscosityIndex()`, "viscosity index", false},
+		{`since("engine oil")`, "since engine oil", false},
+		{`since("Cu")`, "since Cu", false},
+		{`hoursSince("oil - the \"long\" one")`, `running time since oil - the "long" one`, false},
+		{`daysSince("brake check")`, "time since brake check", false},
+		{`dueIn("engine oil")`, "until engine oil", false},
+		{`daysToDue("inspection")`, "time until inspection", false},
+		{`done("timing belt")`, "timing belt ever done", true},
+
+		{`value("Na") - fresh("Na")`, "sodium less sodium in fresh fluid", false},
+		{`1000 * made("Cu") / max(since("ATF"), 5000)`, "1000 times copper made since the exchange over max(since ATF, 5000)", false},
+		{`metalsFell() || value("Fe") + 1 > 2`, "all wear metals fell together || iron plus 1 > 2", false},
+		{`round(2.5)`, "round(2.5)", false},
+		{`times("Cu") + anew()`, `times("Cu") + anew()`, false},
+		{"odometer", "odometer", false},
+		{"past the due point", "past the due point", false},
+		{"", "", false},
+	} {
+		if got, yes := (&Evidence{Of: c.of}).Told(); got != c.want || yes != c.yes {
+			t.Errorf("%s: got %q, %v, want %q, %v", c.of, got, yes, c.want, c.yes)
+		}
+		name, _, _ := strings.Cut(c.of, "(")
+		told[name] = true
+	}
+	for _, d := range Words() {
+		if !told[d.Name] {
+			t.Errorf("nothing shows how %s is told", d.Name)
+		}
+	}
+}
+
+// Every word has all that there is to say of it in its row.
+func TestRows(t *testing.T) {
+	asked := map[Word]bool{WordRateHours: true} // has no name of its own
+	for _, d := range words {
+		asked[d.word] = true
+		places := map[argument]int{analyte: 1, task: 1, grade: 1, target: 2}[d.arg]
+		if d.phrase == "" || strings.Count(d.phrase, "%s") != places || strings.ContainsAny(d.phrase, "()") {
+			t.Errorf("%s is told as %q", d.Name, d.phrase)
+		}
+		if d.Meaning == "" || d.Source == "" || d.Example == "" || d.word == WordNone {
+			t.Errorf("%s: its row lacks something: %+v", d.Name, d)
+		}
+	}
+	for w := WordNone + 1; w <= WordDone; w++ {
+		if !asked[w] {
+			t.Errorf("%d has no row", w)
+		}
+	}
+}
