@@ -18,7 +18,7 @@ import (
 	"telltale/notify/people"
 )
 
-func newNotifier(t *testing.T, m *delivery.Memory, partitions int) (n *Notifier, next uint64) {
+func newNotifier(t *testing.T, m Store, partitions int) (n *Notifier, next uint64) {
 	t.Helper()
 	n = &Notifier{Store: m, Register: register, Partitions: partitions, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
 		Compose: map[string]Composer{"mail": func(m Message) (string, []byte, error) {
@@ -57,7 +57,7 @@ func aLog() []logged {
 	}
 }
 
-func stored(t *testing.T, m *delivery.Memory) (out []string) {
+func stored(t *testing.T, m delivery.Store) (out []string) {
 	t.Helper()
 	all, err := delivery.All(t.Context(), m)
 	if err != nil {
@@ -104,8 +104,8 @@ func TestNotifierCrashes(t *testing.T) {
 	for broken := 1; broken < 20; broken++ {
 		for _, after := range []bool{false, true} {
 			writes := 0
-			m := &delivery.Memory{After: after}
-			m.Fail = func(op, key string) error {
+			m := &failing{after: after}
+			m.fail = func(string) error {
 				if writes++; writes == broken {
 					return errors.New("crash")
 				}
@@ -157,6 +157,34 @@ func TestNotifierPartMissing(t *testing.T) {
 	})
 }
 
+// failing is a store of which writes fail: an error that fail gives is returned. With
+// after the write is done all the same, as when only the answer is lost.
+type failing struct {
+	delivery.Memory
+	fail  func(op string) error
+	after bool
+}
+
+func (f *failing) write(ctx context.Context, op string, do func() error) error {
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	err := f.fail(op)
+	if err != nil && !f.after {
+		return err
+	}
+	return errors.Join(err, do())
+}
+
+func (f *failing) Create(ctx context.Context, key string, body []byte) (created bool, err error) {
+	err = f.write(ctx, "create", func() (err error) { created, err = f.Memory.Create(ctx, key, body); return err })
+	return created && err == nil, err
+}
+
+func (f *failing) SetCheckpoint(ctx context.Context, body []byte) error {
+	return f.write(ctx, "checkpoint", func() error { return f.Memory.SetCheckpoint(ctx, body) })
+}
+
 // sending carries deliveries by a function.
 type sending func(d delivery.Delivery) error
 
@@ -165,16 +193,15 @@ func (s sending) Send(_ context.Context, d delivery.Delivery) error { return s(d
 // What is created goes out, also where only the store's answer was lost.
 func TestNotifierToQueue(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m, tries := &delivery.Memory{}, []string{}
+		m, tries := &failing{after: true}, []string{}
 		n, _ := newNotifier(t, m, 2)
 		s := sending(func(d delivery.Delivery) error { tries = append(tries, d.Key); return nil })
 		n.Queue = &delivery.Queue{Store: m, Ways: map[string]delivery.Way{people.Mail: {Sender: s}}, Log: n.Log}
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan struct{})
 		go func() { n.Queue.Run(ctx); close(done) }()
-		m.After = true
 		lost := false
-		m.Fail = func(op, key string) error {
+		m.fail = func(op string) error {
 			if op == "create" && !lost {
 				lost = true
 				return errors.New("no answer")

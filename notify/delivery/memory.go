@@ -7,54 +7,45 @@ import (
 	"sync"
 )
 
-// Memory is a store that ends with the process. It keeps a checkpoint too.
+// Memory is a Store that ends with the process; it keeps a checkpoint too.
 type Memory struct {
 	mu    sync.Mutex
 	keys  map[string][]byte
 	check []byte
-	// Fail is asked before each write, nil for none: an error that it returns is
-	// returned. With After the write is done all the same, as when only the answer
-	// is lost.
-	Fail  func(op, key string) error
-	After bool
-}
-
-func (m *Memory) write(op, key string, do func()) (err error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.keys == nil {
-		m.keys = map[string][]byte{}
-	}
-	if m.Fail != nil {
-		err = m.Fail(op, key)
-	}
-	if err == nil || m.After {
-		do()
-	}
-	return err
 }
 
 // Create implements Store.
-func (m *Memory) Create(_ context.Context, key string, body []byte) (created bool, err error) {
-	err = m.write("create", key, func() {
-		if created = m.keys[key] == nil; created {
-			m.keys[key] = body
-		}
-	})
-	return created && err == nil, err
+func (m *Memory) Create(_ context.Context, key string, body []byte) (bool, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.keys[key] != nil {
+		return false, nil
+	}
+	m.put(key, body)
+	return true, nil
+}
+
+func (m *Memory) put(key string, body []byte) {
+	if m.keys == nil {
+		m.keys = map[string][]byte{}
+	}
+	m.keys[key] = body
 }
 
 // Replace implements Store.
-func (m *Memory) Replace(ctx context.Context, key string, body []byte) error {
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
-	return m.write("replace", key, func() { m.keys[key] = body })
+func (m *Memory) Replace(_ context.Context, key string, body []byte) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.put(key, body)
+	return nil
 }
 
 // Drop implements Store.
 func (m *Memory) Drop(_ context.Context, key string) error {
-	return m.write("drop", key, func() { delete(m.keys, key) })
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	delete(m.keys, key)
+	return nil
 }
 
 // Each implements Store, in order of the keys.
@@ -70,14 +61,8 @@ func (m *Memory) Each(_ context.Context, do func(key string, body []byte) error)
 	return nil
 }
 
-// Checkpoint is what SetCheckpoint stored last.
-func (m *Memory) Checkpoint(context.Context) ([]byte, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.check, nil
-}
+// Checkpoint is what SetCheckpoint stored last; nil where it stored nothing.
+func (m *Memory) Checkpoint(context.Context) ([]byte, error) { return m.check, nil }
 
-// SetCheckpoint stores the checkpoint.
-func (m *Memory) SetCheckpoint(_ context.Context, body []byte) error {
-	return m.write("checkpoint", "", func() { m.check = body })
-}
+// SetCheckpoint stores the checkpoint of the one that makes the deliveries.
+func (m *Memory) SetCheckpoint(_ context.Context, body []byte) error { m.check = body; return nil }

@@ -17,6 +17,34 @@ import (
 	"time"
 )
 
+// failing is a store of which writes fail: an error that fail gives is returned. With
+// after the write is done all the same, as when only the answer is lost.
+type failing struct {
+	Memory
+	fail  func(op string) error
+	after bool
+}
+
+func (f *failing) write(ctx context.Context, op string, do func() error) error {
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	err := f.fail(op)
+	if err != nil && !f.after {
+		return err
+	}
+	return errors.Join(err, do())
+}
+
+func (f *failing) Create(ctx context.Context, key string, body []byte) (created bool, err error) {
+	err = f.write(ctx, "create", func() (err error) { created, err = f.Memory.Create(ctx, key, body); return err })
+	return created && err == nil, err
+}
+
+func (f *failing) Replace(ctx context.Context, key string, body []byte) error {
+	return f.write(ctx, "replace", func() error { return f.Memory.Replace(ctx, key, body) })
+}
+
 // scripted answers each try by what its script says, and notes the tries.
 type scripted struct {
 	mu    sync.Mutex
@@ -57,15 +85,12 @@ func waiting(key, thread string) Delivery {
 func put(m *Memory, all ...Delivery) {
 	for _, d := range all {
 		body, _ := json.Marshal(d)
-		if m.keys == nil {
-			m.keys = map[string][]byte{}
-		}
-		m.keys[d.Key] = body
+		_ = m.Replace(context.Background(), d.Key, body)
 	}
 }
 
 // runFor runs the queue over the store for as long and returns what is stored.
-func runFor(t *testing.T, span time.Duration, m *Memory, ways map[string]Way, during ...func(*Queue)) map[string]Delivery {
+func runFor(t *testing.T, span time.Duration, m Store, ways map[string]Way, during ...func(*Queue)) map[string]Delivery {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	q := &Queue{Store: m, Ways: ways, Log: slog.New(slog.NewTextHandler(io.Discard, nil))}
@@ -271,14 +296,14 @@ func TestQueueStoreFails(t *testing.T) {
 		for _, after := range []bool{false, true} {
 			synctest.Test(t, func(t *testing.T) {
 				writes := 0
-				m, s := &Memory{After: after}, &scripted{begun: time.Now()}
-				m.Fail = func(op, key string) error {
+				m, s := &failing{after: after}, &scripted{begun: time.Now()}
+				m.fail = func(string) error {
 					if writes++; writes == n {
 						return errors.New("no answer")
 					}
 					return nil
 				}
-				put(m, waiting("a", "t"), waiting("b", "t"))
+				put(&m.Memory, waiting("a", "t"), waiting("b", "t"))
 				all := runFor(t, time.Hour, m, map[string]Way{"mail": {Sender: s}})
 				if all["a"].State != Sent || all["b"].State != Sent || len(s.tries) != 2 {
 					t.Errorf("write %d, after %v: %q, %+v", n, after, s.tries, all)
@@ -293,11 +318,10 @@ func TestQueueStoreFails(t *testing.T) {
 func TestQueueStopsBeforeATry(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
-		m, s := &Memory{}, &scripted{begun: time.Now()}
-		m.Fail = func(op, key string) error { cancel(); return nil }
+		m, s := &failing{fail: func(string) error { cancel(); return nil }}, &scripted{begun: time.Now()}
 		want := waiting("a", "t")
 		want.Created = want.Created.UTC().Round(0)
-		put(m, want)
+		put(&m.Memory, want)
 		q := &Queue{Store: m, Ways: map[string]Way{"mail": {Sender: s}}, Log: slog.New(slog.DiscardHandler)}
 		q.Run(ctx)
 		all, err := All(t.Context(), m)
