@@ -1,11 +1,10 @@
 package notify
 
 import (
+	"telltale/engine"
 	"telltale/notify/page"
 	"telltale/notify/people"
 )
-
-import "telltale/engine"
 
 // Standing says an alarm that stands in the words of a message: what it is, what
 // to do first, what was found, and the figures, with the likely sources and what
@@ -30,6 +29,3 @@ func Standing(who *people.Person, vehicle string, s *engine.Standing) (title, st
 	}
 	return title, strong, found, figures
 }
-
-// Plain is a name or a title as a page may show it: one line of a sensible length.
-func Plain(s string) string { return page.Clean(s, 200) }
