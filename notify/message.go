@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"telltale/notify/page"
 	"telltale/notify/people"
 )
 
@@ -18,7 +19,7 @@ type Message struct {
 	Cause   string // Cause.Key, or the digest's person and date
 	Person  string // id
 	Name    string
-	Way     string // mail, webhook, nats or file
+	Way     string // by its name
 	To      string // address, URL, subject or folder
 	Subject string // the same for the whole life of an alarm
 	// Thread names the alarm to this person; "" where nothing follows on it.
@@ -30,9 +31,9 @@ type Message struct {
 	HTML    string
 	// Leave is where the person asks for no more of the kind, "" where they cannot.
 	Leave  string
-	Charts []Chart
-	Dates  []Date // for the person's calendar
-	Data   []byte // for a program: sent as it is, in place of words
+	Charts []page.Picture // that the HTML shows
+	Dates  []Date         // for the person's calendar
+	Data   []byte         // for a program: sent as it is, in place of words
 	// Fault is what went wrong in writing the message: it says less than it should.
 	Fault string
 }
@@ -64,10 +65,4 @@ type Date struct {
 	Text  string
 	Said  time.Time // when the day was said; what is said later goes before
 	Over  bool      // nothing is due any more
-}
-
-// Chart is a picture that stands in a message.
-type Chart struct {
-	ID  string // by which the HTML names it
-	PNG []byte
 }

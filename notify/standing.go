@@ -30,6 +30,3 @@ func Standing(who *people.Person, vehicle string, s *engine.Standing) (title, st
 	}
 	return title, strong, found, figures
 }
-
-// Plain is a name or a title as a page may show it: one line of a sensible length.
-func Plain(s string) string { return page.Clean(s, 200) }

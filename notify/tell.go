@@ -216,7 +216,7 @@ func letter(c Cause, about telling, intro string) Message {
 			if drawn := about.drawn[n.Component]; drawn != nil && !n.Task && !shown[n.Component] {
 				shown[n.Component] = true
 				b.Chart = drawn
-				m.Charts = append(m.Charts, Chart{drawn.ID, drawn.PNG})
+				m.Charts = append(m.Charts, *drawn)
 			}
 			if d, ok := p.dueOn(n); ok {
 				m.Dates = append(m.Dates, d)

@@ -14,6 +14,7 @@ import (
 
 	"telltale/engine"
 	"telltale/notify"
+	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -112,7 +113,7 @@ func (b *Board) tasks(ctx context.Context, l Link) (out []Task) {
 	for _, d := range list {
 		known := slices.ContainsFunc(out, func(o Task) bool { return o.Name == d.Task })
 		if (d.Component == "" || d.Component == l.Component) && d.Task != l.Rule && len(out) < maxTasks && !known {
-			out = append(out, Task{d.Task, notify.Plain(cmp.Or(d.Title, d.Task))})
+			out = append(out, Task{d.Task, page.Clean(cmp.Or(d.Title, d.Task), 200)})
 		}
 	}
 	return out

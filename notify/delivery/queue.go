@@ -131,7 +131,7 @@ type Trouble struct {
 // not another trouble.
 const NoticeCause = "notice "
 
-// note keeps a trouble for the operators; what happens to a notice of one is not another.
+// note keeps a trouble for the operators.
 func (q *Queue) note(t Trouble, cause string) {
 	if strings.HasPrefix(cause, NoticeCause) {
 		return

@@ -13,6 +13,7 @@ import (
 	"telltale/notify"
 	"telltale/notify/delivery"
 	"telltale/notify/mail/mailtest"
+	"telltale/notify/page"
 	"telltale/testdata/hostile"
 )
 
@@ -145,7 +146,7 @@ func TestTarpitEndsWithTheService(t *testing.T) {
 func everyKind(t *testing.T) (all []notify.Message) {
 	t.Helper()
 	full := told(t, "Bus 7", "copper over baseline")
-	full.Charts = []notify.Chart{{ID: "chart-1", PNG: bytes.Repeat([]byte{0x89, 'P', 'N', 'G', 0, '\r', '\n', '.', '\n'}, 2000)}}
+	full.Charts = []page.Picture{{ID: "chart-1", PNG: bytes.Repeat([]byte{0x89, 'P', 'N', 'G', 0, '\r', '\n', '.', '\n'}, 2000)}}
 	full.Dates = []notify.Date{{Key: "due-1", Day: "2031-05-13", Title: "Bus 7: Change the oil", Said: full.Time}}
 	full.Leave = "https://fleet.larkfell.example/u/" + strings.Repeat("token", 40)
 	all = append(all, full)

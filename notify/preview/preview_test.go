@@ -9,6 +9,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/replay"
 	"telltale/notify"
+	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules"
 )
@@ -67,7 +68,7 @@ tell:
 
 // A page of its own carries its pictures.
 func TestAlone(t *testing.T) {
-	m := notify.Message{HTML: `<img src="cid:a@telltale">`, Charts: []notify.Chart{{ID: "a@telltale", PNG: []byte("png")}}}
+	m := notify.Message{HTML: `<img src="cid:a@telltale">`, Charts: []page.Picture{{ID: "a@telltale", PNG: []byte("png")}}}
 	if got, want := alone(m), `<img src="data:image/png;base64,cG5n">`; got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}
