@@ -2,7 +2,6 @@ package notify
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -27,7 +26,7 @@ func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, te
 				pg.Note(whyOperator(p))
 				pg.write(&m)
 			} else {
-				m.Data = noticeData(m, title, text)
+				m.tell("notice", map[string]string{"to": id, "title": page.Clean(title, 200), "text": page.Clean(text, page.MaxText)})
 			}
 			if err := n.create(ctx, n.last, m); err != nil {
 				return err
@@ -42,21 +41,6 @@ func linesOf(text string) (out []page.Line) {
 		out = append(out, page.Line{Text: l})
 	}
 	return out
-}
-
-func noticeData(m Message, title, text string) []byte {
-	ev := struct {
-		SpecVersion     string            `json:"specversion"`
-		Type            string            `json:"type"`
-		Source          string            `json:"source"`
-		ID              string            `json:"id"`
-		Time            string            `json:"time"`
-		DataContentType string            `json:"datacontenttype"`
-		Data            map[string]string `json:"data"`
-	}{"1.0", "telltale.notice.v1", "/telltale", m.Key, m.Time.UTC().Format(time.RFC3339Nano), "application/json",
-		map[string]string{"to": m.Person, "title": page.Clean(title, 200), "text": page.Clean(text, page.MaxText)}}
-	body, _ := json.Marshal(ev) // strings
-	return body
 }
 
 // ownNotes are what an operator's list says of the service itself.

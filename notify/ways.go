@@ -2,9 +2,9 @@ package notify
 
 import (
 	"encoding/json"
-	"time"
 
 	"telltale/engine"
+	"telltale/engine/intake"
 )
 
 // notice is what a program is told: the data of a CloudEvent.
@@ -14,16 +14,13 @@ type notice struct {
 	Transitions []*engine.Transition `json:"transitions"`
 }
 
-// cloudEvent is the envelope: CloudEvents 1.0, JSON, structured.
-type cloudEvent struct {
-	SpecVersion     string `json:"specversion"`
-	Type            string `json:"type"`
-	Source          string `json:"source"`
-	ID              string `json:"id"`
-	Subject         string `json:"subject"`
-	Time            string `json:"time"`
-	DataContentType string `json:"datacontenttype"`
-	Data            notice `json:"data"`
+// tell has the message say the data to a program: as a CloudEvent whose identity is
+// the message's key.
+func (m *Message) tell(kind string, data any) {
+	m.Data, _ = json.Marshal(intake.CloudEvent{ // a transition holds no NaN: it has been through JSON
+		SpecVersion: intake.SpecVersion, Type: "telltale." + kind + ".v1", Source: "/telltale", ID: m.Key, Subject: m.Vehicle,
+		Time: m.Time.UTC(), ContentType: "application/json", Data: data,
+	})
 }
 
 // told is the message for a program: one CloudEvent for one cause and vehicle.
@@ -32,16 +29,10 @@ func (t telling) told(c Cause) Message {
 	m := t.p.by(t.way, key("alarm", c.Key, lead.Vehicle, t.p.ID, t.way), c.Key, c.Time)
 	m.Subject, m.Vehicle, m.Stage = subjectOf(lead), lead.Vehicle, lead.To
 	m.Thread = key("thread", lead.Vehicle, t.p.ID, t.way)
-	ev := cloudEvent{
-		SpecVersion: "1.0", Type: "telltale.told.v1", Source: "/telltale", ID: m.Key, Subject: lead.Vehicle,
-		Time: c.Time.UTC().Format(time.RFC3339Nano), DataContentType: "application/json", Data: notice{To: t.p.ID, Cause: c.Key},
+	data := notice{To: t.p.ID, Cause: c.Key}
+	for _, n := range t.mine[:min(len(t.mine), maxBlocks)] {
+		data.Transitions = append(data.Transitions, n.Transition)
 	}
-	for _, n := range t.mine {
-		if len(ev.Data.Transitions) == maxBlocks {
-			break
-		}
-		ev.Data.Transitions = append(ev.Data.Transitions, n.Transition)
-	}
-	m.Data, _ = json.Marshal(ev) // a transition holds no NaN: it has been through JSON
+	m.tell("told", data)
 	return m
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"telltale/engine/intake"
 	"telltale/notify/people"
 )
 
@@ -44,7 +45,10 @@ func TestWays(t *testing.T) {
 			t.Errorf("a break or markup in %s", body)
 		}
 	}
-	var ev cloudEvent
+	var ev struct {
+		intake.CloudEvent
+		Data notice `json:"data"`
+	}
 	if err := json.Unmarshal([]byte(bodies[0]), &ev); err != nil || ev.SpecVersion != "1.0" || ev.Subject != "bus-07" ||
 		ev.Data.Transitions[0].Message != nasty.Message || strings.Contains(ev.ID, ".") {
 		t.Errorf("%v: got %+v", err, ev)

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-	"fmt"
 	"net"
 	"net/url"
 	"strings"
@@ -11,7 +9,6 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/engine"
-	"telltale/engine/intake"
 	"telltale/notify"
 	"telltale/notify/board"
 	"telltale/notify/people"
@@ -71,15 +68,9 @@ func (a *app) startAnswers() error {
 func (a *app) board(key board.Key) *board.Board {
 	return &board.Board{
 		Key: key, Now: a.now, Log: a.logger,
-		Fleet:  a.svc,
-		Person: func(id string) *people.Person { return a.notify.Directory().Person(id) },
-		Publish: func(ctx context.Context, body []byte) error {
-			ev, err := intake.Decode(body)
-			if err != nil {
-				return fmt.Errorf("an answer of our own: %w", err)
-			}
-			return a.log.Publish(ctx, ev)
-		},
-		Leave: a.askLeave,
+		Fleet:   a.svc,
+		Person:  func(id string) *people.Person { return a.notify.Directory().Person(id) },
+		Publish: a.log.Publish,
+		Leave:   a.askLeave,
 	}
 }

@@ -20,6 +20,7 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine"
+	"telltale/engine/intake"
 	"telltale/engine/stream"
 )
 
@@ -128,10 +129,9 @@ func busEvents(t *testing.T, readings []busReading, due map[string]bool) string 
 	type object = map[string]any
 	var text strings.Builder
 	n := 0
-	write := func(kind string, r busReading, data object) {
+	write := func(kind engine.Kind, r busReading, data object) {
 		n++
-		line, err := json.Marshal(object{"specversion": "1.0", "type": "telltale." + kind + ".v1", "source": "/garage",
-			"id": strconv.Itoa(n), "subject": r.bus, "time": r.on.Format(time.RFC3339), "data": data})
+		line, err := intake.Encode(engine.Event{ID: engine.ID{Source: "/garage", ID: strconv.Itoa(n)}, Kind: kind, Vehicle: r.bus, Time: r.on, Data: data})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -141,11 +141,11 @@ func busEvents(t *testing.T, readings []busReading, due map[string]bool) string 
 	for _, r := range readings {
 		if !registered[r.bus] {
 			registered[r.bus] = true
-			write("vehicle", r, object{"kind": "bus", "meters": []object{{"name": "odometer", "kind": "distance"}}})
+			write(engine.VehicleEvent, r, object{"kind": "bus", "meters": []object{{"name": "odometer", "kind": "distance"}}})
 		}
-		write("reading", r, object{"meter": "odometer", "value": r.miles, "unit": "mi"})
+		write(engine.ReadingEvent, r, object{"meter": "odometer", "value": r.miles, "unit": "mi"})
 		if due[r.bus+" "+r.on.Format(time.DateOnly)] {
-			write("service", r, object{"tasks": []string{busTask}, "meters": object{"odometer": object{"value": r.miles, "unit": "mi"}}})
+			write(engine.ServiceEvent, r, object{"tasks": []string{busTask}, "meters": object{"odometer": object{"value": r.miles, "unit": "mi"}}})
 		}
 	}
 	return text.String()

@@ -3,16 +3,18 @@ package main
 import (
 	"bytes"
 	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"net/mail"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
+	"telltale/engine"
+	"telltale/engine/intake"
 	"telltale/testdata/hostile"
 )
 
@@ -30,9 +32,11 @@ func hostileEvents(t *testing.T) (text string, vehicles int) {
 	t.Helper()
 	type object = map[string]any
 	var b strings.Builder
-	write := func(n int, kind, at string, data object) {
-		line, err := json.Marshal(object{"specversion": "1.0", "type": "telltale." + kind + ".v1", "source": "/test", "id": fmt.Sprint(kind, n, at),
-			"subject": fmt.Sprintf("v-%02d", n), "time": at, "data": data})
+	write := func(n int, name, at string, data object) {
+		kind, _ := engine.KindOf(name)
+		when, _ := time.Parse(time.RFC3339, at)
+		line, err := intake.Encode(engine.Event{ID: engine.ID{Source: "/test", ID: fmt.Sprint(name, n, at)}, Kind: kind,
+			Vehicle: fmt.Sprintf("v-%02d", n), Time: when, Data: data})
 		if err != nil {
 			t.Fatal(err)
 		}

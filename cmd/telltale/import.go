@@ -7,8 +7,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -18,6 +16,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/intake/job"
 	"telltale/engine/intake/table"
 	"telltale/engine/stream"
 	"telltale/rules/english"
@@ -152,11 +151,8 @@ func readTable(s streams, m *table.Mapping, path string, fleet *table.Fleet) (*t
 	}
 	defer f.Close()
 	t, err := m.Read(path, f, fleet)
-	if faults := (table.Faults{}); errors.As(err, &faults) {
-		return nil, exit{2, fmt.Errorf("%s is not imported, nothing of it:\n%s", path, printable(faults.Error()))}
-	}
 	if err != nil {
-		return nil, err
+		return nil, notImported(path, err)
 	}
 	for _, of := range []struct {
 		rows []int
@@ -169,15 +165,20 @@ func readTable(s streams, m *table.Mapping, path string, fleet *table.Fleet) (*t
 	return t, nil
 }
 
+// notImported tells the faults of a table from what else went wrong.
+func notImported(path string, err error) error {
+	if faults := (table.Faults{}); errors.As(err, &faults) {
+		return exit{2, fmt.Errorf("%s is not imported, nothing of it:\n%s", path, printable(faults.Error()))}
+	}
+	return err
+}
+
 func someRows(rows []int) string {
-	var out []string
-	for _, n := range rows[:min(len(rows), 10)] {
-		out = append(out, strconv.Itoa(n))
-	}
+	out := strings.Trim(strings.ReplaceAll(fmt.Sprint(rows[:min(len(rows), 10)]), " ", ", "), "[]")
 	if len(rows) > 10 {
-		return strings.Join(out, ", ") + " and others"
+		out += " and others"
 	}
-	return strings.Join(out, ", ")
+	return out
 }
 
 // folderFleet is the register of a file, for a table that is not sent.
@@ -194,11 +195,7 @@ func (o *importOptions) folderFleet(s streams) (*table.Fleet, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &table.Fleet{Vehicles: map[string]*engine.VehicleData{}}
-	for _, ev := range events {
-		f.Vehicles[ev.Vehicle] = ev.Data.(*engine.VehicleData)
-	}
-	return f, nil
+	return table.FleetOf(events), nil
 }
 
 // fleetOf is the register of a running service, with the tasks of each vehicle.
@@ -213,28 +210,16 @@ func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
 	}
 	known := map[string][]string{}
 	f.Tasks = func(vehicle string) ([]string, error) {
-		if names, ok := known[vehicle]; ok {
-			return names, nil
+		if known[vehicle] == nil {
+			list, err := stream.QueryWhy(ctx, nc, vehicle, "")
+			if err != nil {
+				return nil, err
+			}
+			known[vehicle] = job.Tasks(list)
 		}
-		list, err := stream.QueryWhy(ctx, nc, vehicle, "")
-		if err != nil {
-			return nil, err
-		}
-		known[vehicle] = taskNames(list)
 		return known[vehicle], nil
 	}
 	return f, nil
-}
-
-// taskNames are the tasks and follow-ups among what a vehicle has.
-func taskNames(list []engine.Why) []string {
-	names := []string{}
-	for i := range list {
-		if y := &list[i]; y.Due != nil && !slices.Contains(names, y.Rule) {
-			names = append(names, y.Rule)
-		}
-	}
-	return names
 }
 
 // importTo sends the events, all or none: what the service would refuse is looked
@@ -244,9 +229,13 @@ func importTo(ctx context.Context, s streams, nc *nats.Conn, path string, t *tab
 	if err != nil {
 		return err
 	}
-	fresh, err := onlyNew(ctx, nc, path, t.Events, latest)
+	known, err := knownTo(ctx, nc, t.Events)
 	if err != nil {
 		return err
+	}
+	fresh, err := t.Fresh(path, known, latest)
+	if err != nil {
+		return notImported(path, err)
 	}
 	js, err := jetstream.New(nc)
 	if err != nil {
@@ -288,44 +277,6 @@ func clockOf(ctx context.Context, nc *nats.Conn) (latest, now time.Time, err err
 	}
 	now = time.Now()
 	return now.Add(24 * time.Hour), now, nil
-}
-
-// onlyNew takes out the events that the service knows, and refuses all if one of
-// them has other content there or lies ahead of the clock.
-func onlyNew(ctx context.Context, nc *nats.Conn, path string, events []engine.Event, latest time.Time) ([]engine.Event, error) {
-	var faults table.Faults
-	add := func(ev engine.Event, text, hint string) {
-		faults = append(faults, table.Fault{File: path, Row: ev.Line, Text: text, Hint: hint})
-	}
-	known, err := knownTo(ctx, nc, events)
-	if err != nil {
-		return nil, err
-	}
-	var fresh []engine.Event
-	for _, ev := range events {
-		digest, ok := known[ev.Vehicle][ev.ID]
-		switch {
-		case ok && digest != ev.Hash():
-			add(ev, fmt.Sprintf("an event %q of %s is known and says something else", ev.ID.ID, ev.ID.Source), correction(ev))
-		case ok:
-		case ev.Time.After(latest) || ev.Recorded.After(latest):
-			add(ev, fmt.Sprintf("dated %s, which is more than a day ahead", ev.Recorded.Format(time.DateOnly)), "is the date order right?")
-		default:
-			fresh = append(fresh, ev)
-		}
-	}
-	if len(faults) > 0 {
-		return nil, exit{2, fmt.Errorf("%s is not imported, nothing of it:\n%s", path, printable(faults.Error()))}
-	}
-	return fresh, nil
-}
-
-// correction is how what was imported is put right.
-func correction(ev engine.Event) string {
-	if ev.Kind == engine.SampleEvent {
-		return "a corrected report has a higher revision: name its column, revision: {column: …}"
-	}
-	return "take the first out with a void event, and give the row another id"
 }
 
 // knownTo asks the service which of the events it holds: by vehicle, the hash of

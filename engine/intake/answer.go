@@ -1,12 +1,29 @@
 package intake
 
 import (
-	"errors"
 	"fmt"
+	"reflect"
+	"slices"
 
 	"telltale/engine"
 	"telltale/rules/unit"
 )
+
+// answers are what can be answered, with the fields that each needs and those that it
+// may have, beside by and why.
+var answers = []struct {
+	name       string
+	needs, may []string
+}{
+	{"acknowledge", []string{"rule"}, []string{"component"}}, // of a task's alarm the rule is the task's name
+	{"shelve", []string{"rule"}, []string{"component", "until"}},
+	{"unshelve", []string{"rule"}, []string{"component"}},
+	{"out of service", nil, nil},
+	{"in service", nil, nil},
+	{"not mine", []string{"by"}, nil}, // who hears of a vehicle that is not theirs
+	{"postpone", []string{"task"}, []string{"component", "until", "byDistance"}},
+	{"accept", []string{"task", "by"}, []string{"component"}}, // the point that a sample's forecast offers; how far that is the record knows
+}
 
 func checkAnswer(ev engine.Event, d *engine.AnswerData) error {
 	err := first(
@@ -18,122 +35,78 @@ func checkAnswer(ev engine.Event, d *engine.AnswerData) error {
 	if err != nil {
 		return err
 	}
-	switch d.Answer {
-	case "acknowledge", "unshelve":
-		return checkAlarmAnswer(d)
-	case "shelve":
+	var names []string
+	for _, a := range answers {
+		if a.name == d.Answer {
+			return checkFields(ev, d, a.needs, slices.Concat(a.needs, a.may, []string{"answer", "by", "why"}))
+		}
+		names = append(names, a.name)
+	}
+	return within("data.answer", oneOf(d.Answer, names...))
+}
+
+// checkFields asks for what an answer needs, and refuses what means nothing in it.
+func checkFields(ev engine.Event, d *engine.AnswerData, needs, may []string) error {
+	idle := ""
+	for _, f := range answerFields {
+		given := !reflect.ValueOf(f.In(d)).Elem().IsZero()
+		if !given && slices.Contains(needs, f.Path) {
+			return refuse("data."+f.Path, "missing")
+		}
+		if given && !slices.Contains(may, f.Path) && (idle == "" || f.Path < idle) {
+			idle = f.Path
+		}
+	}
+	switch {
+	case idle != "":
+		return refuse("data."+idle, "means nothing in %s, leave it out", d.Answer)
+	case d.Answer == "shelve":
 		return checkShelve(ev, d)
-	case "out of service", "in service":
-		return mustBeEmpty(d.Answer, map[string]bool{
-			"rule": d.Rule != "", "component": d.Component != "", "task": d.Task != "",
-			"until": d.Until != "", "byDistance": d.ByDistance != nil,
-		})
-	case "not mine":
-		return checkNotMine(d)
-	case "postpone":
+	case d.Answer == "postpone":
 		return checkPostpone(ev, d)
-	case "accept":
-		return checkAccept(d)
 	}
-	err = oneOf(d.Answer, "acknowledge", "shelve", "unshelve", "out of service", "in service", "not mine", "postpone", "accept")
-	return fmt.Errorf("data.answer: %w", err)
-}
-
-// checkNotMine is for who hears of a vehicle that is not theirs.
-func checkNotMine(d *engine.AnswerData) error {
-	if err := checkName("data.by", d.By); err != nil {
-		return err
-	}
-	return mustBeEmpty(d.Answer, map[string]bool{
-		"rule": d.Rule != "", "component": d.Component != "", "task": d.Task != "",
-		"until": d.Until != "", "byDistance": d.ByDistance != nil,
-	})
-}
-
-// checkAlarmAnswer is for answers to one alarm; a task's alarm has the task's name
-// for its rule.
-func checkAlarmAnswer(d *engine.AnswerData) error {
-	if err := checkName("data.rule", d.Rule); err != nil {
-		return err
-	}
-	return mustBeEmpty(d.Answer, map[string]bool{
-		"task": d.Task != "", "until": d.Until != "", "byDistance": d.ByDistance != nil,
-	})
+	return nil
 }
 
 func checkShelve(ev engine.Event, d *engine.AnswerData) error {
-	until := d.Until
-	rest := *d
-	rest.Until = ""
-	if err := checkAlarmAnswer(&rest); err != nil {
-		return err
+	if d.Until == "" {
+		return refuse("data.until", "missing, an alarm is shelved until an RFC 3339 time")
 	}
-	if until == "" {
-		return errors.New("data.until: missing, an alarm is shelved until an RFC 3339 time")
+	t, err := parseTime(d.Until)
+	if err == nil && !t.After(ev.Time) {
+		err = fmt.Errorf("%s is not later than the event's time", d.Until)
 	}
-	t, err := parseTime(until)
-	if err != nil {
-		return fmt.Errorf("data.until: %w", err)
-	}
-	if !t.After(ev.Time) {
-		return fmt.Errorf("data.until: %s is not later than the event's time", until)
-	}
-	return nil
+	return within("data.until", err)
 }
 
 func checkPostpone(ev engine.Event, d *engine.AnswerData) error {
-	err := first(
-		checkName("data.task", d.Task),
-		mustBeEmpty(d.Answer, map[string]bool{"rule": d.Rule != ""}),
-	)
 	switch {
-	case err != nil:
-		return err
 	case d.Why == "":
-		return errors.New("data.why: missing, a task is postponed for a reason")
+		return refuse("data.why", "missing, a task is postponed for a reason")
 	case (d.Until == "") == (d.ByDistance == nil):
-		return errors.New("data: a task is postponed either until a date or byDistance")
+		return refuse("data", "a task is postponed either until a date or byDistance")
 	case d.ByDistance != nil:
-		return checkByDistance(*d.ByDistance)
+		err := checkQuantity("data.byDistance", "a distance", *d.ByDistance, unit.Distance)
+		if err == nil && d.ByDistance.Value == 0 {
+			err = refuse("data.byDistance.value", "0 postpones nothing")
+		}
+		return err
 	}
 	t, err := parseDate(d.Until)
-	if err != nil {
-		return fmt.Errorf("data.until: %w", err)
+	if err == nil && t.Before(ev.Time.Add(-2*day)) { // whatever the vehicle's zone
+		err = fmt.Errorf("%s is before the event's time", d.Until)
 	}
-	if t.Before(ev.Time.Add(-2 * day)) { // whatever the vehicle's zone
-		return fmt.Errorf("data.until: %s is before the event's time", d.Until)
-	}
-	return nil
-}
-
-// checkAccept is for the point that a sample's forecast offers for a task; how far
-// that is the record knows.
-func checkAccept(d *engine.AnswerData) error {
-	return first(
-		checkName("data.task", d.Task),
-		checkName("data.by", d.By),
-		mustBeEmpty(d.Answer, map[string]bool{"rule": d.Rule != "", "until": d.Until != "", "byDistance": d.ByDistance != nil}),
-	)
-}
-
-func checkByDistance(q unit.Quantity) error {
-	if err := checkQuantity("data.byDistance", "a distance", q, unit.Distance); err != nil {
-		return err
-	}
-	if q.Value == 0 {
-		return errors.New("data.byDistance.value: 0 postpones nothing")
-	}
-	return nil
+	return within("data.until", err)
 }
 
 func checkVoid(ev engine.Event, d *engine.VoidData) error {
 	switch {
 	case d.Source == "":
-		return errors.New("data.source: missing, name the source of the event to void")
+		return refuse("data.source", "missing, name the source of the event to void")
 	case d.ID == "":
-		return errors.New("data.id: missing, name the id of the event to void")
+		return refuse("data.id", "missing, name the id of the event to void")
 	case engine.ID(*d) == ev.ID:
-		return errors.New("data: a void cannot name itself")
+		return refuse("data", "a void cannot name itself")
 	}
 	return nil
 }

@@ -2,13 +2,8 @@ package intake
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
-
-	"telltale/engine/meter"
-	"telltale/rules/english"
-	"telltale/rules/unit"
 )
 
 // What an event may hold at most; of what a meter shows, see meter.MostDistance.
@@ -30,11 +25,11 @@ const (
 func checkName(at, s string) error {
 	switch {
 	case s == "":
-		return fmt.Errorf("%s: missing", at)
+		return refuse(at, "missing")
 	case len(s) > maxName:
-		return fmt.Errorf("%s: %w", at, atMost(s, maxName))
+		return within(at, atMost(s, maxName))
 	case strings.TrimSpace(s) != s:
-		return fmt.Errorf("%s: %s begins or ends with a blank", at, quote(s))
+		return refuse(at, "%s begins or ends with a blank", quote(s))
 	}
 	return nil
 }
@@ -58,7 +53,7 @@ func checkNames(at string, names []string, n int) error {
 			return err
 		}
 		if slices.Contains(names[:i], s) {
-			return fmt.Errorf("%s: %s stands twice", at, quote(s))
+			return refuse(at, "%s stands twice", quote(s))
 		}
 	}
 	return nil
@@ -66,49 +61,10 @@ func checkNames(at string, names []string, n int) error {
 
 func checkCount(at string, have, most int) error {
 	if have > most {
-		return fmt.Errorf("%s: %d entries, at most %d are kept", at, have, most)
+		return refuse(at, "%d entries, at most %d are kept", have, most)
 	}
 	return nil
 }
-
-// bounds of the quantities by kind, in base units.
-var bounds = map[unit.Kind]float64{unit.Distance: meter.MostDistance, unit.Time: meter.MostRunning, unit.Volume: maxVolume, unit.Torque: maxTorque}
-
-// checkQuantity asks for a quantity of one of the kinds, not negative and
-// believable; who names what needs it, for the error text.
-func checkQuantity(at, who string, q unit.Quantity, kinds ...unit.Kind) error {
-	if err := checkUnit(at, who, q.Unit, kinds...); err != nil {
-		return err
-	}
-	v, k, err := q.Base()
-	if err != nil {
-		return err
-	}
-	switch most := bounds[k]; {
-	case math.IsNaN(v) || v < 0:
-		return fmt.Errorf("%s.value: %s is negative", at, number(q.Value))
-	case v > most:
-		return fmt.Errorf("%s.value: %s is more than %s can be", at, q, who)
-	}
-	return nil
-}
-
-func checkUnit(at, who, u string, kinds ...unit.Kind) error {
-	k, ok := unit.Of(u)
-	if ok && u != "" && slices.Contains(kinds, k) {
-		return nil
-	}
-	cure := who + " needs " + english.List("or", unit.Names(kinds...))
-	switch {
-	case u == "":
-		return fmt.Errorf("%s.unit: missing, %s", at, cure)
-	case !ok:
-		return fmt.Errorf("%s.unit: unknown unit %s, %s", at, quote(u), cure)
-	}
-	return fmt.Errorf("%s.unit: %q measures %s, %s", at, u, k, cure)
-}
-
-func number(v float64) string { return unit.Quantity{Value: v}.String() }
 
 // first returns the first fault of those given.
 func first(faults ...error) error {
@@ -118,19 +74,4 @@ func first(faults ...error) error {
 		}
 	}
 	return nil
-}
-
-// mustBeEmpty refuses fields that mean nothing where they stand.
-func mustBeEmpty(who string, fields map[string]bool) error {
-	var set []string
-	for name, isSet := range fields {
-		if isSet {
-			set = append(set, name)
-		}
-	}
-	if len(set) == 0 {
-		return nil
-	}
-	slices.Sort(set)
-	return fmt.Errorf("data.%s: means nothing in %s, leave it out", set[0], who)
 }

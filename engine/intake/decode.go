@@ -53,7 +53,7 @@ func Decode(b []byte) (engine.Event, error) {
 	if ev.Recorded.IsZero() {
 		ev.Recorded = ev.Time
 	}
-	data, err := decodeData(ev, env.data)
+	data, err := forms[ev.Kind].read(ev, env.data)
 	if err != nil {
 		return ev, err
 	}
@@ -62,16 +62,23 @@ func Decode(b []byte) (engine.Event, error) {
 	return ev, err
 }
 
+// Checked takes an event that was made here, of a register or of what somebody typed,
+// through its own text, so that it is checked, and hashed, as one that came in.
+func Checked(ev engine.Event) (engine.Event, error) {
+	text, err := Encode(ev)
+	if err != nil {
+		return engine.Event{}, err
+	}
+	return Decode(text)
+}
+
 // kindOf returns the kind in a type like "telltale.reading.v1".
 func kindOf(typ string) (engine.Kind, error) {
-	if name, ok := strings.CutPrefix(typ, "telltale."); ok {
-		if name, ok = strings.CutSuffix(name, ".v1"); ok {
-			if k, ok := engine.KindOf(name); ok {
-				return k, nil
-			}
-		}
+	k, ok := engine.KindOf(strings.TrimSuffix(strings.TrimPrefix(typ, "telltale."), ".v1"))
+	if ok && typ == typeOf(k) {
+		return k, nil
 	}
-	return 0, fmt.Errorf("type: %s is not known, wanted one of %s", quote(typ), strings.Join(typeNames(), ", "))
+	return 0, refuse("type", "%s is not known, wanted one of %s", quote(typ), strings.Join(typeNames(), ", "))
 }
 
 func typeOf(k engine.Kind) string { return "telltale." + k.String() + ".v1" }
@@ -90,11 +97,11 @@ func typeNames() []string {
 func checkHead(ev engine.Event) error {
 	switch {
 	case ev.Time.IsZero():
-		return fmt.Errorf("time: missing, say when it was observed, like 2031-02-10T14:00:00Z")
+		return refuse("time", "missing, say when it was observed, like 2031-02-10T14:00:00Z")
 	case ev.Kind.Internal() && ev.Vehicle != "":
-		return fmt.Errorf("subject: a %s is of no vehicle, leave it out", ev.Kind)
+		return refuse("subject", "a %s is of no vehicle, leave it out", ev.Kind)
 	case !ev.Kind.Internal() && ev.Vehicle == "":
-		return fmt.Errorf("subject: missing, name the vehicle")
+		return refuse("subject", "missing, name the vehicle")
 	case !ev.Kind.Internal():
 		return checkName("subject", ev.Vehicle)
 	}

@@ -10,6 +10,7 @@
 //
 // What is accepted is validated whole: whoever holds an [engine.Event] from here
 // need not check it again. README.md beside this file is the reference of all
-// types and fields. The package keeps no state and knows no clock; the same bytes
-// give the same event or the same reason everywhere.
+// types and fields; [Fields] says what each is called in every way in. The package
+// keeps no state and knows no clock; the same bytes give the same event or the same
+// reason everywhere.
 package intake

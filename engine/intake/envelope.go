@@ -2,6 +2,7 @@ package intake
 
 import (
 	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -11,6 +12,8 @@ import (
 	"time"
 
 	"github.com/go-json-experiment/json/jsontext"
+
+	"telltale/engine"
 )
 
 // envelope is the CloudEvents part of an event: its attributes as the
@@ -100,7 +103,7 @@ func (e *envelope) member(name string, val jsontext.Value) error {
 		e.data = val // of the event's own bytes
 		return nil
 	case name == "data_base64":
-		return errors.New("data_base64: not read, put a JSON object under data")
+		return refuse("data_base64", "not read, put a JSON object under data")
 	case attributes[name] == nil && !isAttributeName(name):
 		return fmt.Errorf("%s: not an attribute's name, wanted a to z and 0 to 9, at most 20 of them", quote(name))
 	case val.Kind() == 'n':
@@ -114,10 +117,7 @@ func (e *envelope) member(name string, val jsontext.Value) error {
 	if err != nil {
 		return err
 	}
-	if err := set(e, s); err != nil {
-		return fmt.Errorf("%s: %w", name, err)
-	}
-	return nil
+	return within(name, set(e, s))
 }
 
 // The longest values, in bytes. Source and id together become a NATS header.
@@ -128,7 +128,7 @@ const (
 
 // attributes are those that have a meaning here, each with what checks and sets it.
 var attributes = map[string]func(*envelope, string) error{
-	"specversion":     func(e *envelope, s string) error { e.version = s; return oneOf(s, "1.0") },
+	"specversion":     func(e *envelope, s string) error { e.version = s; return oneOf(s, SpecVersion) },
 	"id":              func(e *envelope, s string) error { e.id = clip(s, maxID); return atMost(s, maxID) },
 	"source":          func(e *envelope, s string) error { e.source = clip(s, maxID); return checkSource(s) },
 	"type":            func(e *envelope, s string) error { e.typ = s; return atMost(s, maxText) },
@@ -165,8 +165,46 @@ func (e *envelope) complete() error {
 		{"specversion", e.version}, {"id", e.id}, {"source", e.source}, {"type", e.typ},
 	} {
 		if a.value == "" {
-			return fmt.Errorf("%s: missing, every CloudEvent has one", a.name)
+			return refuse(a.name, "missing, every CloudEvent has one")
 		}
 	}
 	return nil
+}
+
+// SpecVersion is the version of CloudEvents that is read and written.
+const SpecVersion = "1.0"
+
+// CloudEvent is an event as CloudEvents 1.0 writes it in structured JSON: what comes
+// in, and what is told to programs.
+type CloudEvent struct {
+	SpecVersion string     `json:"specversion"`
+	Type        string     `json:"type"`
+	Source      string     `json:"source"`
+	ID          string     `json:"id"`
+	Subject     string     `json:"subject,omitempty"`
+	Time        time.Time  `json:"time"` // in UTC
+	Recorded    *time.Time `json:"recordedtime,omitempty"`
+	ContentType string     `json:"datacontenttype,omitempty"`
+	Data        any        `json:"data,omitempty"`
+}
+
+// Encode writes an event as Decode reads it, on one line without a line end. Keys
+// stand in the order of the reference; times are in UTC; recordedtime stands only
+// where it differs from time. It does not validate.
+func Encode(ev engine.Event) ([]byte, error) {
+	e := CloudEvent{
+		SpecVersion: SpecVersion, Type: typeOf(ev.Kind), Source: ev.ID.Source, ID: ev.ID.ID,
+		Subject: ev.Vehicle, Time: ev.Time.UTC(), Data: ev.Data,
+	}
+	if !ev.Recorded.IsZero() && !ev.Recorded.Equal(ev.Time) {
+		r := ev.Recorded.UTC()
+		e.Recorded = &r
+	}
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	if err := enc.Encode(e); err != nil {
+		return nil, fmt.Errorf("encoding event %q of %q: %w", ev.ID.ID, ev.ID.Source, err)
+	}
+	return bytes.TrimSuffix(b.Bytes(), []byte("\n")), nil
 }

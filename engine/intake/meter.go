@@ -1,7 +1,6 @@
 package intake
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 
@@ -16,7 +15,7 @@ func checkReading(d *engine.ReadingData) error {
 	)
 }
 
-func checkMeterReplaced(d *engine.MeterReplacedData) error {
+func checkMeterReplaced(_ engine.Event, d *engine.MeterReplacedData) error {
 	err := first(
 		checkName("data.meter", d.Meter),
 		checkGiven("data.last", d.Last),
@@ -27,23 +26,11 @@ func checkMeterReplaced(d *engine.MeterReplacedData) error {
 	if err != nil {
 		return err
 	}
-	if a, b := kindOfUnit(d.Last), kindOfUnit(d.First); a != b {
-		return fmt.Errorf("data.first.unit: %q measures %s, the old meter's %q %s", d.First.Unit, b, d.Last.Unit, a)
+	a, _ := unit.Of(d.Last.Unit)
+	if b, _ := unit.Of(d.First.Unit); a != b {
+		return refuse("data.first.unit", "%q measures %s, the old meter's %q %s", d.First.Unit, b, d.Last.Unit, a)
 	}
 	return nil
-}
-
-// checkGiven tells a quantity that was left out from one that lacks its unit.
-func checkGiven(at string, q unit.Quantity) error {
-	if q == (unit.Quantity{}) {
-		return fmt.Errorf("%s: missing", at)
-	}
-	return nil
-}
-
-func kindOfUnit(q unit.Quantity) unit.Kind {
-	k, _ := unit.Of(q.Unit)
-	return k
 }
 
 // checkValues checks the meter values of a service or a sample.

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"strconv"
@@ -66,6 +67,30 @@ func plainReading(raw jsontext.Value) *engine.ReadingData {
 	return &d
 }
 
+// digest is the first 64 bits of the SHA-256 of the event as understood, in the
+// canonical form of RFC 8785. What was dropped (extensions that mean nothing
+// here) or is spelt otherwise (the offset of a time, a duration in ISO 8601) makes
+// no difference, so that a repetition on another way is not taken for a conflict.
+func digest(ev engine.Event) (uint64, error) {
+	if d, ok := plainDigest(ev); ok {
+		return d, nil
+	}
+	return wholeDigest(ev)
+}
+
+func wholeDigest(ev engine.Event) (uint64, error) {
+	b, err := Encode(ev)
+	if err != nil {
+		return 0, err
+	}
+	v := jsontext.Value(b)
+	if err := v.Canonicalize(); err != nil {
+		return 0, fmt.Errorf("event %q of %q: %w", ev.ID.ID, ev.ID.Source, err)
+	}
+	sum := sha256.Sum256(v)
+	return binary.BigEndian.Uint64(sum[:]), nil
+}
+
 // plainDigest is the digest of a reading or a tick whose texts are printable ASCII
 // without quotes and backslashes: its canonical form is put down at once.
 func plainDigest(ev engine.Event) (uint64, bool) {
@@ -120,7 +145,7 @@ func plainDigest(ev engine.Event) (uint64, bool) {
 	return binary.BigEndian.Uint64(sum[:]), valid
 }
 
-func plainASCII(s string) bool {
+func plainASCII[T string | []byte](s T) bool {
 	for i := range len(s) {
 		if c := s[i]; c < ' ' || c >= 0x7F || c == '"' || c == '\\' {
 			return false

@@ -3,8 +3,6 @@ package intake
 import (
 	"encoding/binary"
 	"encoding/hex"
-	"fmt"
-	"strings"
 	"time"
 
 	"gopkg.in/yaml.v3"
@@ -43,69 +41,70 @@ func Register(name string, text []byte, at time.Time) ([]engine.Event, error) {
 type registerReader struct{ *rules.Sheet }
 
 func (r *registerReader) vehicle(p rules.Pair, at time.Time) (engine.Event, bool) {
-	what := "vehicle " + p.Key.Value
-	m := r.Mapping(p.Value, what, "name", "kind", "tags", "in service", "zone", "meters", "components", "people", "retired")
-	d := &engine.VehicleData{
-		Name: r.Text(m["name"], "name"), Kind: r.Text(m["kind"], "kind"), InService: r.Text(m["in service"], "in service"),
-		Zone: r.Text(m["zone"], "zone"), People: r.Texts(m["people"], "people"), Retired: r.Yes(m["retired"], "retired", false),
-	}
+	d := &engine.VehicleData{}
+	r.fields(p.Value, "vehicle "+p.Key.Value, vehicleFields, d)
 	if d.Name == "" {
 		d.Name = p.Key.Value
-	}
-	if n := m["tags"]; n != nil {
-		d.Tags = map[string]string{}
-		for _, t := range r.Entries(n, "tags") {
-			d.Tags[t.Key.Value] = r.Text(t.Value, "tag "+t.Key.Value)
-		}
-	}
-	if n := m["meters"]; n != nil {
-		for _, t := range r.Entries(n, "meters") {
-			kind := []string{"distance", "hours"}[r.Choice(t.Value, "meter "+t.Key.Value, "distance", "hours")]
-			d.Meters = append(d.Meters, engine.MeterDef{Name: t.Key.Value, Kind: kind})
-		}
-	}
-	if n := m["components"]; n != nil {
-		for _, t := range r.Entries(n, "components") {
-			d.Components = append(d.Components, r.component(t))
-		}
 	}
 	if r.Err() != nil {
 		return engine.Event{}, false
 	}
-	return r.event(p.Key, d, at)
-}
-
-func (r *registerReader) component(p rules.Pair) engine.ComponentDef {
-	m := r.Mapping(p.Value, "component "+p.Key.Value, "kind", "fluid", "capacity", "meters", "torque", "source")
-	c := engine.ComponentDef{Name: p.Key.Value, Kind: r.Text(m["kind"], "kind"), Fluid: r.Text(m["fluid"], "fluid"), Meters: r.Texts(m["meters"], "meters"),
-		Source: r.Text(m["source"], "source")}
-	if n := m["capacity"]; n != nil {
-		if q, ok := r.Quantity(n, "capacity", unit.Volume); ok {
-			c.Capacity = &q
-		}
-	}
-	if n := m["torque"]; n != nil {
-		c.Torque = map[string]unit.Quantity{}
-		for _, t := range r.Entries(n, "torque") {
-			if q, ok := r.Quantity(t.Value, "torque "+t.Key.Value, unit.Torque); ok {
-				c.Torque[t.Key.Value] = q
-			}
-		}
-		if c.Source == "" {
-			r.Fault(n, "add `source:` to the component, such as the maker's manual and the page", "torque of %s has no source", p.Key.Value)
-		}
-	}
-	return c
-}
-
-// event checks the vehicle as any other way in would, and names it by what it says.
-func (r *registerReader) event(key *yaml.Node, d *engine.VehicleData, at time.Time) (engine.Event, bool) {
-	ev, err := At(engine.Event{Kind: engine.VehicleEvent, Vehicle: key.Value, Data: d}, at)
+	ev, err := At(engine.Event{Kind: engine.VehicleEvent, Vehicle: p.Key.Value, Data: d}, at) // checked as any other way in would
 	if err != nil {
-		r.Fault(key, "", "%s", strings.TrimPrefix(fmt.Sprintf("vehicle %s: %v", key.Value, err), "data."))
-		return engine.Event{}, false
+		r.Fault(p.Key, "", "vehicle %s: %v", p.Key.Value, err)
 	}
-	return ev, true
+	return ev, err == nil
+}
+
+// fields reads a mapping into data.
+func (r *registerReader) fields(n *yaml.Node, what string, fields []Field, data any) map[string]*yaml.Node {
+	m := r.Mapping(n, what, Keys(fields)...)
+	for _, f := range fields {
+		if n := m[f.Key]; n != nil {
+			r.field(n, f, f.In(data))
+		}
+	}
+	return m
+}
+
+func (r *registerReader) field(n *yaml.Node, f Field, at any) {
+	each := func(read func(name string, n *yaml.Node)) {
+		for _, p := range r.Entries(n, f.Key) {
+			read(p.Key.Value, p.Value)
+		}
+	}
+	switch at := at.(type) {
+	case *string:
+		*at = r.Text(n, f.Key)
+	case *[]string:
+		*at = r.Texts(n, f.Key)
+	case *bool:
+		*at = r.Yes(n, f.Key, false)
+	case **unit.Quantity:
+		if q, ok := r.Quantity(n, f.Key, f.Units...); ok {
+			*at = &q
+		}
+	case *map[string]string:
+		*at = map[string]string{}
+		each(func(name string, n *yaml.Node) { (*at)[name] = r.Text(n, "tag "+name) })
+	case *map[string]unit.Quantity:
+		*at = map[string]unit.Quantity{}
+		each(func(name string, n *yaml.Node) { (*at)[name], _ = r.Quantity(n, f.Key+" "+name, f.Units...) })
+	case *[]engine.MeterDef:
+		each(func(name string, n *yaml.Node) {
+			kind := []string{"distance", "hours"}[r.Choice(n, "meter "+name, "distance", "hours")]
+			*at = append(*at, engine.MeterDef{Name: name, Kind: kind})
+		})
+	case *[]engine.ComponentDef:
+		each(func(name string, n *yaml.Node) {
+			c := engine.ComponentDef{Name: name}
+			m := r.fields(n, "component "+name, componentFields, &c)
+			if c.Torque != nil && c.Source == "" {
+				r.Fault(m["torque"], "add `source:` to the component, such as the maker's manual and the page", "torque of %s has no source", name)
+			}
+			*at = append(*at, c)
+		})
+	}
 }
 
 // At gives the registration of a register another moment, and the identity that
@@ -113,22 +112,12 @@ func (r *registerReader) event(key *yaml.Node, d *engine.VehicleData, at time.Ti
 func At(ev engine.Event, at time.Time) (engine.Event, error) {
 	ev.ID = engine.ID{Source: registerSource, ID: "vehicle"}
 	ev.Time, ev.Recorded = at.UTC(), at.UTC()
-	ev, err := recode(ev)
+	ev, err := Checked(ev)
 	if err != nil {
 		return ev, err
 	}
 	var sum [8]byte
 	binary.BigEndian.PutUint64(sum[:], ev.Digest)
 	ev.ID.ID = ev.Vehicle + "-" + hex.EncodeToString(sum[:])
-	return recode(ev)
-}
-
-// recode takes an event through its own text, so that it is checked, and hashed,
-// as one that came in.
-func recode(ev engine.Event) (engine.Event, error) {
-	text, err := Encode(ev)
-	if err != nil {
-		return engine.Event{}, err
-	}
-	return Decode(text)
+	return Checked(ev)
 }

@@ -1,7 +1,6 @@
 package intake
 
 import (
-	"errors"
 	"fmt"
 	"regexp"
 	"strings"
@@ -14,10 +13,17 @@ import (
 	"telltale/rules/analytes"
 )
 
+func readSample(ev engine.Event, raw jsontext.Value) (any, error) {
+	return dataOf(func(ev engine.Event, d *engine.SampleData) error {
+		if err := checkSample(ev, d); err != nil {
+			return err
+		}
+		return readDecimals(raw, d)
+	})(ev, raw)
+}
+
 func checkSample(ev engine.Event, d *engine.SampleData) error {
-	if len(d.Meters) == 0 {
-		d.Meters = nil
-	}
+	d.Meters = someOf(d.Meters)
 	return first(
 		checkName("data.number", d.Number),
 		checkRevision("data.revision", d.Revision),
@@ -35,7 +41,7 @@ func checkSample(ev engine.Event, d *engine.SampleData) error {
 
 func checkRevision(at string, n int) error {
 	if n < 0 {
-		return fmt.Errorf("%s: %d is negative", at, n)
+		return refuse(at, "%d is negative", n)
 	}
 	return nil
 }
@@ -44,10 +50,7 @@ func checkTaken(s string) error {
 	if s == "" {
 		return nil
 	}
-	if err := oneOf(s, "before", "after"); err != nil {
-		return fmt.Errorf("data.taken: %w", err)
-	}
-	return nil
+	return within("data.taken", oneOf(s, "before", "after"))
 }
 
 // checkDrawn asks that the day the sample was drawn is the day of the event's
@@ -61,12 +64,12 @@ func checkDrawn(at time.Time, drawn string) error {
 	to := from.AddDate(0, 0, 1)
 	if err != nil {
 		if from, err = parseTime(drawn); err != nil {
-			return fmt.Errorf("data.drawn: %s is neither a date like 2031-02-10 nor an RFC 3339 time", quote(drawn))
+			return refuse("data.drawn", "%s is neither a date like 2031-02-10 nor an RFC 3339 time", quote(drawn))
 		}
 		to = from
 	}
 	if at.Before(from.Add(-day)) || at.After(to.Add(day)) {
-		return fmt.Errorf("data.drawn: %s, but the event's time is %s; time is when it was drawn, recordedtime when it was reported",
+		return refuse("data.drawn", "%s, but the event's time is %s; time is when it was drawn, recordedtime when it was reported",
 			drawn, at.Format(time.RFC3339))
 	}
 	return nil
@@ -76,7 +79,7 @@ const day = 24 * time.Hour
 
 func checkResults(results []engine.ResultData) error {
 	if len(results) == 0 {
-		return errors.New("data.results: missing, a sample has at least one")
+		return refuse("data.results", "missing, a sample has at least one")
 	}
 	if err := checkCount("data.results", len(results), maxResults); err != nil {
 		return err
@@ -106,13 +109,13 @@ func checkResult(at string, r *engine.ResultData) error {
 		}
 	}
 	if r.Decimals < 0 || r.Decimals > mostDecimals {
-		return fmt.Errorf("%s.decimals: %d is not from 0 to %d", at, r.Decimals, mostDecimals)
+		return refuse(at+".decimals", "%d is not from 0 to %d", r.Decimals, mostDecimals)
 	}
 	switch {
 	case says == 0:
-		return fmt.Errorf("%s: no result, wanted value, below, above, notDetected or trace", at)
+		return refuse(at, "no result, wanted value, below, above, notDetected or trace")
 	case says > 1:
-		return fmt.Errorf("%s: more than one of value, below, above, notDetected and trace, wanted one of them", at)
+		return refuse(at, "more than one of value, below, above, notDetected and trace, wanted one of them")
 	}
 	return nil
 }
@@ -137,7 +140,7 @@ func readDecimals(raw jsontext.Value, d *engine.SampleData) error {
 		} `json:"results"`
 	}
 	if err := json.Unmarshal(raw, &written); err != nil {
-		return fmt.Errorf("data: %w", err)
+		return within("data", err)
 	}
 	for i, w := range written.Results {
 		for _, number := range []jsontext.Value{w.Value, w.Below, w.Above} {

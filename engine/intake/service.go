@@ -1,38 +1,28 @@
 package intake
 
 import (
-	"errors"
-
 	"telltale/engine"
 	"telltale/rules/unit"
 )
 
-func checkService(d *engine.ServiceData) error {
-	d.Tasks = some(d.Tasks)
-	if len(d.Meters) == 0 {
-		d.Meters = nil
-	}
+func checkService(_ engine.Event, d *engine.ServiceData) error {
+	d.Tasks, d.Meters = some(d.Tasks), someOf(d.Meters)
 	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
-		return errors.New("data: nothing was done, wanted tasks, meters, fluid, filter or a note")
+		return refuse("data", "nothing was done, wanted tasks, meters, fluid, filter or a note")
+	}
+	var f engine.FluidData
+	if d.Fluid != nil {
+		f = *d.Fluid
 	}
 	return first(
 		checkNames("data.tasks", d.Tasks, maxTasks),
 		checkOptional("data.component", d.Component),
 		checkValues(d.Meters),
-		checkFluid(d),
+		checkOptional("data.fluid.name", f.Name),
+		checkVolume("data.fluid.drained", f.Drained),
+		checkVolume("data.fluid.filled", f.Filled),
 		checkOptional("data.by", d.By),
 	)
-}
-
-func checkFluid(d *engine.ServiceData) error {
-	f := d.Fluid
-	if f == nil {
-		return nil
-	}
-	if err := checkOptional("data.fluid.name", f.Name); err != nil {
-		return err
-	}
-	return first(checkVolume("data.fluid.drained", f.Drained), checkVolume("data.fluid.filled", f.Filled))
 }
 
 func checkVolume(at string, q *unit.Quantity) error {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"telltale/engine"
+	"telltale/engine/lab"
 	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
@@ -40,8 +42,7 @@ func Short(line, id string, units rules.Units) (engine.Event, error) {
 	p := &shortReader{words: words, units: units, end: utf8.RuneCountInString(line) + 1}
 	ev := engine.Event{ID: engine.ID{Source: "/case", ID: id}}
 	ev.Time = p.time("the date")
-	kind := p.next("what happened: vehicle, reading, replaced, sample, service, answer, void, tick or, in a case, baseline")
-	if p.err == nil {
+	if kind := p.next("what happened: " + shortKinds + " or, in a case, baseline"); p.err == nil {
 		p.body(&ev, kind)
 	}
 	if p.err != nil {
@@ -53,7 +54,7 @@ func Short(line, id string, units rules.Units) (engine.Event, error) {
 	if ev.Kind == engine.TickEvent {
 		return Tick(ev.Time), nil
 	}
-	return recode(ev) // one set of checks for all ways in
+	return Checked(ev) // one set of checks for all ways in
 }
 
 // ShortFault is what is wrong with a line in short form, and where: Col is in
@@ -73,29 +74,18 @@ type word struct {
 	quoted bool
 }
 
-func split(line string) ([]word, error) {
-	var out []word
-	for i := 0; i < len(line); {
-		if line[i] == ' ' {
-			i++
-			continue
+var shortWord = regexp.MustCompile(`"[^"]*"?|[^ ]+`)
+
+func split(line string) (out []word, err error) {
+	for _, at := range shortWord.FindAllStringIndex(line, -1) {
+		w := word{line[at[0]:at[1]], utf8.RuneCountInString(line[:at[0]]) + 1, line[at[0]] == '"'}
+		if w.quoted && (len(w.text) < 2 || !strings.HasSuffix(w.text, `"`)) {
+			return nil, &ShortFault{w.col, utf8.RuneCountInString(w.text), "the quote is not closed"}
 		}
-		col := utf8.RuneCountInString(line[:i]) + 1
-		if line[i] == '"' {
-			end := strings.IndexByte(line[i+1:], '"')
-			if end < 0 {
-				return nil, &ShortFault{col, utf8.RuneCountInString(line[i:]), "the quote is not closed"}
-			}
-			out = append(out, word{line[i+1 : i+1+end], col, true})
-			i += end + 2
-			continue
+		if w.quoted {
+			w.text = strings.Trim(w.text, `"`)
 		}
-		end := strings.IndexByte(line[i:], ' ')
-		if end < 0 {
-			end = len(line) - i
-		}
-		out = append(out, word{line[i : i+end], col, false})
-		i += end
+		out = append(out, w)
 	}
 	return out, nil
 }
@@ -179,31 +169,59 @@ func (p *shortReader) body(ev *engine.Event, kind string) {
 		return
 	}
 	ev.Vehicle = p.next("the vehicle")
-	switch kind {
-	case "vehicle":
-		p.vehicle(ev)
-	case "reading":
-		d := &engine.ReadingData{Meter: p.next("the meter")}
-		q := p.quantity("its value", p.meterUnit(d.Meter))
-		d.Value, d.Unit = q.Value, q.Unit
-		ev.Kind, ev.Data = engine.ReadingEvent, d
-	case "replaced":
-		d := &engine.MeterReplacedData{Meter: p.next("the meter")}
-		d.Last = p.quantity("the old one's last value", p.meterUnit(d.Meter))
-		d.First = p.quantity("the new one's first value", p.meterUnit(d.Meter))
-		ev.Kind, ev.Data = engine.MeterReplacedEvent, d
-	case "sample":
-		p.sample(ev)
-	case "service":
-		p.service(ev)
-	case "answer":
-		p.answer(ev)
-	case "void":
-		ev.Kind, ev.Data = engine.VoidEvent, &engine.VoidData{Source: "/case", ID: p.next("the id of the event that is taken out")}
-	default:
-		p.fault(p.words[1], "%q is none of vehicle, reading, replaced, sample, service, answer, void, tick (nor, in a case, baseline)", kind)
+	k := slices.IndexFunc(forms[:], func(f form) bool { return f.short == kind && f.words != nil })
+	if k < 0 {
+		p.fault(p.words[1], "%q is none of "+shortKinds+" (nor, in a case, baseline)", kind)
+		return
 	}
+	ev.Kind = engine.Kind(k)
+	forms[k].words(p, ev)
 	p.rest(ev, func(w word) bool { return false })
+}
+
+const shortKinds = "vehicle, reading, replaced, sample, service, answer, void, tick"
+
+func (p *shortReader) reading(ev *engine.Event) {
+	d := &engine.ReadingData{Meter: p.next("the meter")}
+	q := p.quantity("its value", p.meterUnit(d.Meter))
+	d.Value, d.Unit = q.Value, q.Unit
+	ev.Data = d
+}
+
+func (p *shortReader) replaced(ev *engine.Event) {
+	d := &engine.MeterReplacedData{Meter: p.next("the meter")}
+	d.Last = p.quantity("the old one's last value", p.meterUnit(d.Meter))
+	d.First = p.quantity("the new one's first value", p.meterUnit(d.Meter))
+	ev.Data = d
+}
+
+func (p *shortReader) void(ev *engine.Event) {
+	ev.Data = &engine.VoidData{Source: "/case", ID: p.next("the id of the event that is taken out")}
+}
+
+// field reads the value of the field of the data that the word is for; it reports
+// false where there is none.
+func (p *shortReader) field(w word, fields []Field, data any) bool {
+	i := slices.IndexFunc(fields, func(f Field) bool { return f.Short == w.text && f.Short != Apart })
+	if i < 0 {
+		return false
+	}
+	switch f := fields[i]; at := f.In(data).(type) {
+	case *string:
+		*at = p.next(f.Asked)
+	case *int:
+		*at, _ = strconv.Atoi(p.next(f.Asked))
+	case *bool:
+		*at = true
+	case **unit.Quantity:
+		bare := p.units.Distance
+		if f.Units[0] == unit.Volume {
+			bare = p.units.Volume
+		}
+		q := p.quantity(f.Asked, bare)
+		*at = &q
+	}
+	return true
 }
 
 // rest reads the keys that may end any event, and those that the kind knows.
@@ -224,40 +242,32 @@ func (p *shortReader) rest(ev *engine.Event, known func(word) bool) {
 	}
 }
 
+// endings are the words of rest.
+var endings = []string{"id", "from", "reported"}
+
 func (p *shortReader) vehicle(ev *engine.Event) {
 	d := &engine.VehicleData{Name: ev.Vehicle, Kind: p.next("the kind of vehicle")}
-	ev.Kind, ev.Data = engine.VehicleEvent, d
+	ev.Data = d
 	p.rest(ev, func(w word) bool {
-		last := len(d.Components) - 1
-		switch w.text {
+		switch last := len(d.Components) - 1; w.text {
 		case "meter", "hours":
-			kind := map[string]string{"meter": "distance", "hours": "hours"}[w.text]
-			d.Meters = append(d.Meters, engine.MeterDef{Name: p.next("the meter's name"), Kind: kind})
+			d.Meters = append(d.Meters, engine.MeterDef{Name: p.next("the meter's name"), Kind: map[string]string{"meter": "distance", "hours": "hours"}[w.text]})
 		case "tag":
 			name, value, _ := strings.Cut(p.next("a tag like depot=north"), "=")
 			if d.Tags == nil {
 				d.Tags = map[string]string{}
 			}
 			d.Tags[name] = value
-		case "since":
-			d.InService = p.next("the date it went into service")
-		case "zone":
-			d.Zone = p.next("the time zone")
-		case "retired":
-			d.Retired = true
 		case "component":
 			d.Components = append(d.Components, engine.ComponentDef{Name: p.next("the component's name"), Kind: p.next("its kind")})
 		case "fluid", "capacity":
 			if last < 0 {
 				p.fault(w, "%s comes after the component that it belongs to", w.text)
-			} else if w.text == "fluid" {
-				d.Components[last].Fluid = p.next("the fluid")
 			} else {
-				q := p.quantity("the capacity", p.units.Volume)
-				d.Components[last].Capacity = &q
+				p.field(w, componentFields, &d.Components[last])
 			}
 		default:
-			return false
+			return p.field(w, vehicleFields, d)
 		}
 		return true
 	})
@@ -281,31 +291,15 @@ func (p *shortReader) sample(ev *engine.Event) {
 	if !ev.Time.Equal(ev.Time.Truncate(day)) {
 		d.Drawn = "" // the time itself says when
 	}
-	ev.Kind, ev.Data = engine.SampleEvent, d
+	ev.Data = d
 	p.rest(ev, func(w word) bool {
-		switch w.text {
-		case "id":
-			ev.ID.ID = p.next("the id")
-		case "from", "reported":
+		switch {
+		case slices.Contains(endings, w.text):
 			return false
-		case "age":
-			q := p.quantity("the fluid's age", p.units.Distance)
-			d.FluidAge = &q
-		case "number":
-			d.Number = p.next("the laboratory's number")
-		case "revision":
-			n := p.word("the revision")
-			d.Revision, _ = strconv.Atoi(n.text)
-		case "repeat":
-			n := p.word("which analysis of the sample it is")
-			d.Repeat, _ = strconv.Atoi(n.text)
-		case "taken":
-			d.Taken = p.next("before or after")
+		case p.field(w, sampleFields, d):
+		case analytes.Known(w.text):
+			d.Results = append(d.Results, p.result(w.text))
 		default:
-			if analytes.Known(w.text) {
-				d.Results = append(d.Results, p.result(w.text))
-				return true
-			}
 			return p.meterOr(w, &d.Meters)
 		}
 		return true
@@ -335,39 +329,17 @@ func (p *shortReader) result(analyte string) engine.ResultData {
 
 func (p *shortReader) service(ev *engine.Event) {
 	d := &engine.ServiceData{}
-	ev.Kind, ev.Data = engine.ServiceEvent, d
-	fluid := func() *engine.FluidData {
-		if d.Fluid == nil {
-			d.Fluid = &engine.FluidData{}
-		}
-		return d.Fluid
+	ev.Data = d
+	task := func(w word) bool {
+		return w.quoted || len(d.Meters) == 0 && d.Component == "" && !slices.Contains([]string{"odo", "odometer", "hours"}, w.text)
 	}
-	keys := []string{"id", "from", "reported", "on", "by", "note", "filter", "fluid", "filled", "drained", "flush", "odo", "odometer", "hours"}
 	p.rest(ev, func(w word) bool {
 		switch {
-		case w.quoted || !slices.Contains(keys, w.text) && len(d.Meters) == 0 && d.Component == "":
-			d.Tasks = append(d.Tasks, w.text)
-		case w.text == "on":
-			d.Component = p.next("the component")
-		case w.text == "by":
-			d.By = p.next("who did it")
-		case w.text == "note":
-			d.Note = p.next("the note")
-		case w.text == "filter":
-			d.Filter = true
-		case w.text == "flush":
-			fluid().Flush = true
-		case w.text == "fluid":
-			fluid().Name = p.next("the fluid")
-		case w.text == "filled" || w.text == "drained":
-			q := p.quantity("how much was "+w.text, p.units.Volume)
-			if w.text == "filled" {
-				fluid().Filled = &q
-			} else {
-				fluid().Drained = &q
-			}
-		case w.text == "id" || w.text == "from" || w.text == "reported":
+		case !w.quoted && slices.Contains(endings, w.text):
 			return false
+		case !w.quoted && p.field(w, serviceFields, d):
+		case task(w):
+			d.Tasks = append(d.Tasks, w.text)
 		default:
 			return p.meterOr(w, &d.Meters)
 		}
@@ -377,29 +349,156 @@ func (p *shortReader) service(ev *engine.Event) {
 
 func (p *shortReader) answer(ev *engine.Event) {
 	d := &engine.AnswerData{Answer: p.next("the answer")}
-	ev.Kind, ev.Data = engine.AnswerEvent, d
+	ev.Data = d
 	switch d.Answer {
 	case "acknowledge", "shelve", "unshelve":
 		d.Rule = p.next("the rule")
 	case "postpone", "accept":
 		d.Task = p.next("the task")
 	}
-	p.rest(ev, func(w word) bool {
-		switch w.text {
-		case "on":
-			d.Component = p.next("the component")
-		case "until":
-			d.Until = p.next("until when")
-		case "by":
-			d.By = p.next("who")
-		case "why":
-			d.Why = p.next("the reason")
-		case "distance":
-			q := p.quantity("by how far", p.units.Distance)
-			d.ByDistance = &q
-		default:
-			return false
+	p.rest(ev, func(w word) bool { return p.field(w, answerFields, d) })
+}
+
+// ShortBaseline reads the short form of a baseline of the fleet, which stands for the
+// samples that it is made from:
+//
+//	2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus age 11000km Fe 21 Pb 1 2 <2
+//
+// Each `of` is what the group shares, in the order in which the book groups by it. One
+// number is that of as many samples and vehicles as the book asks for, or as `samples`
+// says; several are a sample each. It is false of a line that is no baseline; what is
+// wrong is a *[ShortFault].
+func ShortBaseline(line string, b *rules.Book) (part engine.SurveyPart, is bool, err error) {
+	words, err := split(line)
+	if err != nil || len(words) < 2 || words[1].quoted || words[1].text != "baseline" {
+		return engine.SurveyPart{}, false, nil
+	}
+	p := &baselineReader{shortReader: shortReader{words: words, units: b.Units, end: len([]rune(line)) + 1},
+		like: engine.SurveySample{Distance: -1, Hours: -1}, results: map[string][]engine.SurveyResult{}}
+	now := p.time("the date")
+	p.at++
+	p.named(b)
+	for p.more() {
+		p.key(p.word(""))
+	}
+	if p.err == nil && p.def != nil && len(p.like.Group) != len(p.def.GroupBy) {
+		p.fault(words[1], "it groups by %s: wanted %d times `of`, not %d", strings.Join(p.def.GroupBy, ", "), len(p.def.GroupBy), len(p.like.Group))
+	}
+	if p.err != nil {
+		return engine.SurveyPart{}, true, p.err
+	}
+	return engine.SurveyPart{Turn: now.Format(time.RFC3339), Now: now, Book: b.Hash, Samples: p.samplesOf()}, true, nil
+}
+
+// baselineReader reads what is usual in one group.
+type baselineReader struct {
+	shortReader
+	def     *rules.Fleet
+	like    engine.SurveySample // what all samples of the group have alike
+	samples int                 // 0: as many as the book asks for
+	order   []string            // of analytes
+	results map[string][]engine.SurveyResult
+}
+
+func (p *baselineReader) named(b *rules.Book) {
+	w := p.word("the name of a baseline that is made from the fleet")
+	var known []string
+	for _, bl := range b.Baselines {
+		if bl.Fleet != nil && bl.Name == w.text {
+			p.def, p.like.Baseline = bl.Fleet, bl.Name
+			return
 		}
-		return true
-	})
+		if bl.Fleet != nil {
+			known = append(known, strconv.Quote(bl.Name))
+		}
+	}
+	if known == nil {
+		p.fault(w, "no baseline of the book is made from the fleet")
+		return
+	}
+	p.fault(w, "%q is no baseline that is made from the fleet (those are %s)", w.text, strings.Join(known, ", "))
+}
+
+func (p *baselineReader) key(w word) {
+	switch {
+	case w.text == "of":
+		p.like.Group = append(p.like.Group, p.next("what the group shares"))
+	case w.text == "age":
+		q := p.quantity("the fluid's age", p.units.Distance)
+		v, kind, err := q.Base()
+		switch {
+		case err == nil && kind == unit.Time:
+			p.like.Hours = v
+		case err == nil && kind == unit.Distance:
+			p.like.Distance = v
+		default:
+			p.fault(w, "a fluid's age is a distance or a time, not %s", q)
+		}
+	case w.text == "samples":
+		n := p.word("how many samples")
+		var err error
+		if p.samples, err = strconv.Atoi(n.text); err != nil || p.samples < 1 || p.samples > mostSamples {
+			p.fault(n, "%q is not a number of samples from 1 to %d", n.text, mostSamples)
+		}
+	case analytes.Known(w.text):
+		p.order = append(p.order, w.text)
+		p.value(w.text)
+		for p.more() && isResult(p.words[p.at].text) {
+			p.value(w.text)
+		}
+	default:
+		p.fault(w, "%q is not known here", w.text)
+	}
+}
+
+// mostSamples is more than any group of a case needs.
+const mostSamples = 1000
+
+func isResult(s string) bool {
+	_, err := strconv.ParseFloat(strings.TrimPrefix(s, "<"), 64)
+	return err == nil
+}
+
+func (p *baselineReader) value(analyte string) {
+	at := p.at
+	d := p.result(analyte)
+	if p.err != nil {
+		return
+	}
+	r := engine.SurveyResult{Analyte: analyte, Below: d.Below != nil}
+	v := d.Value
+	if r.Below {
+		v = d.Below
+	}
+	var err error
+	if r.Value, err = lab.Normalise(analyte, *v, d.Unit, 0); err != nil {
+		p.fault(p.words[at], "%v", err)
+	}
+	p.results[analyte] = append(p.results[analyte], r)
+}
+
+// samplesOf are the samples that the line stands for.
+func (p *baselineReader) samplesOf() []engine.SurveySample {
+	alike := p.def.Samples
+	if p.samples > 0 {
+		alike = p.samples
+	}
+	n := alike
+	for _, list := range p.results {
+		n = max(n, len(list))
+	}
+	out := make([]engine.SurveySample, n)
+	for i := range out {
+		out[i] = p.like
+		out[i].Vehicle, out[i].Number = fmt.Sprintf("vehicle %d", i%max(p.def.Vehicles, 1)+1), fmt.Sprintf("given %d", i+1)
+		for _, a := range p.order {
+			switch list := p.results[a]; {
+			case len(list) == 1 && i < alike:
+				out[i].Results = append(out[i].Results, list[0])
+			case len(list) > 1 && i < len(list):
+				out[i].Results = append(out[i].Results, list[i])
+			}
+		}
+	}
+	return out
 }

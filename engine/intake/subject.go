@@ -12,13 +12,12 @@ import (
 // Token is the vehicle as one token of a NATS subject: A-Z a-z 0-9 _ - stand for
 // themselves, every other byte is = and two upper-case hex digits.
 func Token(vehicle string) string {
-	const hex = "0123456789ABCDEF"
 	var b strings.Builder
 	for i := 0; i < len(vehicle); i++ {
 		if c := vehicle[i]; plain(c) {
 			b.WriteByte(c)
 		} else {
-			b.Write([]byte{'=', hex[c>>4], hex[c&15]})
+			fmt.Fprintf(&b, "=%02X", c)
 		}
 	}
 	return b.String()
@@ -88,11 +87,11 @@ func DecodeMessage(subject string, b []byte) (engine.Event, error) {
 	case fault != nil:
 		return ev, fault
 	case ev.Kind.Internal():
-		return ev, fmt.Errorf("type: a %s is written by the service alone", ev.Kind)
+		return ev, &Fault{"type", fmt.Sprintf("a %s is written by the service alone", ev.Kind), ErrForged}
 	case said != ev.Vehicle:
-		return ev, fmt.Errorf("subject: %s, but the message came under the token of %s", quote(said), quote(ev.Vehicle))
+		return ev, refuse("subject", "%s, but the message came under the token of %s", quote(said), quote(ev.Vehicle))
 	case kind != ev.Kind.String():
-		return ev, fmt.Errorf("type: %q, but the message came under %s", typeOf(ev.Kind), quote(kind))
+		return ev, refuse("type", "%q, but the message came under %s", typeOf(ev.Kind), quote(kind))
 	}
 	return ev, nil
 }
@@ -118,7 +117,7 @@ func DecodeInternal(subject string, b []byte) (engine.Event, error) {
 		return ev, err
 	}
 	if !ev.Kind.Internal() || subject != Subject(ev) {
-		return ev, fmt.Errorf("type: %q, but the message came under %s", typeOf(ev.Kind), quote(subject))
+		return ev, refuse("type", "%q, but the message came under %s", typeOf(ev.Kind), quote(subject))
 	}
 	return ev, nil
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"mime"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -19,13 +20,15 @@ import (
 // isAttributeName follows CloudEvents 1.0, "naming conventions": lower-case
 // letters and digits; the 20 characters it recommends are the rule here.
 func isAttributeName(s string) bool {
-	return s != "" && len(s) <= 20 && strings.Trim(s, "abcdefghijklmnopqrstuvwxyz0123456789") == ""
+	return s != "" && len(s) <= 20 && strings.Trim(s, lowerOrDigit) == ""
 }
+
+const lowerOrDigit = "abcdefghijklmnopqrstuvwxyz0123456789"
 
 // attributeText reads an attribute of the type String.
 func attributeText(name string, val jsontext.Value) (string, error) {
 	if val.Kind() != '"' {
-		return "", fmt.Errorf("%s: %s where a text is needed", name, kindWord(val.Kind()))
+		return "", refuse(name, "%s where a text is needed", kindWord(val.Kind()))
 	}
 	s := ""
 	if plainText(val) {
@@ -38,26 +41,16 @@ func attributeText(name string, val jsontext.Value) (string, error) {
 		s = string(b)
 	}
 	if s == "" {
-		return "", fmt.Errorf("%s: empty, leave it out or fill it", name)
+		return "", refuse(name, "empty, leave it out or fill it")
 	}
-	if err := checkRunes(s, ""); err != nil {
-		return "", fmt.Errorf("%s: %w", name, err)
-	}
-	return s, nil
+	return s, within(name, checkRunes(s, ""))
 }
 
 // plainText reports whether a JSON text stands for the very characters between its
 // quotes, all of them printable ASCII.
 func plainText(quoted []byte) bool {
-	if len(quoted) < 2 || quoted[0] != '"' {
-		return false
-	}
-	for _, c := range quoted[1 : len(quoted)-1] {
-		if c < ' ' || c >= 0x7F || c == '"' || c == '\\' {
-			return false
-		}
-	}
-	return true
+	n := len(quoted) - 1
+	return n > 0 && quoted[0] == '"' && plainASCII(quoted[1:n])
 }
 
 // checkExtension admits the CloudEvents types that JSON can tell apart: Boolean,
@@ -74,11 +67,11 @@ func checkExtension(name string, val jsontext.Value) error {
 		return err
 	case '0':
 		if _, err := strconv.ParseInt(string(val), 10, 32); err != nil {
-			return fmt.Errorf("%s: %s is no 32-bit integer, the only numbers of CloudEvents", name, shorten(string(val)))
+			return refuse(name, "%s is no 32-bit integer, the only numbers of CloudEvents", shorten(string(val)))
 		}
 		return nil
 	}
-	return fmt.Errorf("%s: %s where an extension has a text, an integer, true or false", name, kindWord(val.Kind()))
+	return refuse(name, "%s where an extension has a text, an integer, true or false", kindWord(val.Kind()))
 }
 
 // checkRunes refuses the code points that CloudEvents keeps out of strings:
@@ -123,15 +116,8 @@ func checkSource(s string) error {
 // plainPath reports whether s is a path that nothing can be said against, as nearly
 // every source is.
 func plainPath(s string) bool {
-	if len(s) < 2 || s[0] != '/' || s[1] == '/' {
-		return false
-	}
-	for i := range len(s) {
-		if c := s[i]; !(c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '/' || c == '-' || c == '_' || c == '.') {
-			return false
-		}
-	}
-	return true
+	const allowed = lowerOrDigit + "ABCDEFGHIJKLMNOPQRSTUVWXYZ/-_."
+	return len(s) > 1 && s[0] == '/' && s[1] != '/' && strings.TrimLeft(s, allowed) == ""
 }
 
 // checkSchema asks for a URI with a scheme; the schema itself is not read.
@@ -237,6 +223,16 @@ func parseDate(s string) (time.Time, error) {
 	return t, checkYear(t)
 }
 
+func checkTime(at, s string) error {
+	_, err := parseTime(s)
+	return within(at, err)
+}
+
+func checkDate(at, s string) error {
+	_, err := parseDate(s)
+	return within(at, err)
+}
+
 func checkYear(t time.Time) error {
 	if y := t.Year(); y < firstYear || y > lastYear {
 		return fmt.Errorf("the year %d is not between %d and %d", y, firstYear, lastYear)
@@ -252,10 +248,8 @@ func atMost(s string, n int) error {
 }
 
 func oneOf(s string, want ...string) error {
-	for _, w := range want {
-		if s == w {
-			return nil
-		}
+	if slices.Contains(want, s) {
+		return nil
 	}
 	for i, w := range want {
 		want[i] = strconv.Quote(w)

@@ -18,16 +18,14 @@ func checkVehicle(ev engine.Event, d *engine.VehicleData) error {
 	if d.Name == "" {
 		d.Name = ev.Vehicle
 	}
-	if len(d.Tags) == 0 {
-		d.Tags = nil
-	}
+	d.Tags = someOf(d.Tags)
 	d.Meters, d.Components, d.People = some(d.Meters), some(d.Components), some(d.People)
+	var since error
 	if d.InService != "" {
-		if _, err := parseDate(d.InService); err != nil {
-			return fmt.Errorf("data.inService: %w", err)
-		}
+		since = checkDate("data.inService", d.InService)
 	}
 	return first(
+		since,
 		checkName("data.name", d.Name),
 		checkOptional("data.kind", d.Kind),
 		checkTags(d.Tags),
@@ -44,6 +42,14 @@ func some[T any](list []T) []T {
 		return nil
 	}
 	return list
+}
+
+// someOf is some for maps.
+func someOf[V any](m map[string]V) map[string]V {
+	if len(m) == 0 {
+		return nil
+	}
+	return m
 }
 
 func checkTags(tags map[string]string) error {
@@ -65,7 +71,7 @@ func checkZone(zone string) error {
 	}
 	_, err := time.LoadLocation(zone)
 	if err != nil || zone == "Local" || strings.HasPrefix(zone, "posix/") || strings.HasPrefix(zone, "right/") {
-		return fmt.Errorf("data.zone: %s is no time zone, wanted a name like \"Europe/London\"", quote(zone))
+		return refuse("data.zone", "%s is no time zone, wanted a name like \"Europe/London\"", quote(zone))
 	}
 	return nil
 }
@@ -79,11 +85,11 @@ func checkMeters(meters []engine.MeterDef) error {
 		if err := checkName(at+".name", m.Name); err != nil {
 			return err
 		}
-		if err := oneOf(m.Kind, "distance", "hours"); err != nil {
-			return fmt.Errorf("%s.kind: %w", at, err)
+		if err := within(at+".kind", oneOf(m.Kind, "distance", "hours")); err != nil {
+			return err
 		}
 		if slices.ContainsFunc(meters[:i], func(o engine.MeterDef) bool { return o.Name == m.Name }) {
-			return fmt.Errorf("%s.name: %s stands twice", at, quote(m.Name))
+			return refuse(at+".name", "%s stands twice", quote(m.Name))
 		}
 	}
 	return nil
@@ -95,15 +101,12 @@ func checkComponents(d *engine.VehicleData) error {
 	}
 	for i := range d.Components {
 		c, at := &d.Components[i], fmt.Sprintf("data.components[%d]", i)
-		c.Meters = some(c.Meters)
-		if len(c.Torque) == 0 {
-			c.Torque = nil
-		}
+		c.Meters, c.Torque = some(c.Meters), someOf(c.Torque)
 		if err := checkComponent(at, *c, d.Meters); err != nil {
 			return err
 		}
 		if slices.ContainsFunc(d.Components[:i], func(o engine.ComponentDef) bool { return o.Name == c.Name }) {
-			return fmt.Errorf("%s.name: %s stands twice", at, quote(c.Name))
+			return refuse(at+".name", "%s stands twice", quote(c.Name))
 		}
 	}
 	return nil
@@ -120,11 +123,11 @@ func checkTorque(at string, c engine.ComponentDef) error {
 			return err
 		}
 		if c.Torque[name].Value == 0 {
-			return fmt.Errorf("%s.value: 0 tightens nothing, leave it out where it is unknown", here)
+			return refuse(here+".value", "0 tightens nothing, leave it out where it is unknown")
 		}
 	}
 	if len(c.Torque) > 0 && c.Source == "" {
-		return fmt.Errorf("%s.source: missing, a torque needs its source, such as the maker's manual and the page", at)
+		return refuse(at+".source", "missing, a torque needs its source, such as the maker's manual and the page")
 	}
 	return nil
 }
@@ -143,7 +146,7 @@ func checkComponent(at string, c engine.ComponentDef, meters []engine.MeterDef) 
 	}
 	for i, name := range c.Meters {
 		if !slices.ContainsFunc(meters, func(m engine.MeterDef) bool { return m.Name == name }) {
-			return fmt.Errorf("%s.meters[%d]: %s is not among data.meters", at, i, quote(name))
+			return refuse(fmt.Sprintf("%s.meters[%d]", at, i), "%s is not among data.meters", quote(name))
 		}
 	}
 	if c.Capacity == nil {
@@ -153,7 +156,7 @@ func checkComponent(at string, c engine.ComponentDef, meters []engine.MeterDef) 
 		return err
 	}
 	if c.Capacity.Value == 0 {
-		return fmt.Errorf("%s.capacity.value: 0 holds nothing, leave capacity out where it is unknown", at)
+		return refuse(at+".capacity.value", "0 holds nothing, leave capacity out where it is unknown")
 	}
 	return nil
 }

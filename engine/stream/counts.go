@@ -1,9 +1,11 @@
 package stream
 
 import (
+	"errors"
 	"strings"
 
 	"telltale/engine"
+	"telltale/engine/intake"
 )
 
 // counts are what a worker has seen since it was loaded.
@@ -25,14 +27,14 @@ const (
 )
 
 // reason classes a refusal, so that the classes are few whatever is sent.
-// undecoded says that it was refused before it was folded.
-func reason(refused string, undecoded bool) string {
+// undecoded is why it was refused before it was folded.
+func reason(refused string, undecoded error) string {
 	switch {
-	case undecoded && strings.HasSuffix(refused, "is written by the service alone"):
+	case errors.Is(undecoded, intake.ErrForged):
 		return forged
-	case undecoded && strings.Contains(refused, "later than it was stored"):
+	case errors.Is(undecoded, intake.ErrFuture):
 		return inFuture
-	case undecoded:
+	case undecoded != nil:
 		return malformed
 	case strings.HasPrefix(refused, "conflict:"):
 		return conflict
@@ -42,7 +44,7 @@ func reason(refused string, undecoded bool) string {
 	return inapplicable
 }
 
-func (w *worker) count(out []engine.Output, undecoded bool, lag uint64) {
+func (w *worker) count(out []engine.Output, undecoded error, lag uint64) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.seen.events++

@@ -351,7 +351,7 @@ func (s *sim) check(w *worker) {
 	fold := newWorker(s.honest.log(), s.cfg, newShelf(s.honest.log()), simPartition)
 	var want []string
 	for _, m := range s.server.streams[EventsStream].msgs {
-		ev, refusal := fold.decode(&memDelivered{m: m}, m.at)
+		ev, refusal, _ := fold.decode(&memDelivered{m: m}, m.at)
 		var out []engine.Output
 		if refusal != nil {
 			out = []engine.Output{{Refused: refusal}}

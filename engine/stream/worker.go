@@ -212,7 +212,7 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 	if seq <= w.at.Seq {
 		return fmt.Errorf("%w: event %d follows event %d", ErrWentBack, seq, w.at.Seq)
 	}
-	ev, refusal := w.decode(m, meta.Timestamp)
+	ev, refusal, bad := w.decode(m, meta.Timestamp)
 	var out []engine.Output
 	switch {
 	case refusal == nil:
@@ -246,7 +246,7 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 	if err := w.reconcile(ctx, seq); err != nil {
 		return err
 	}
-	w.count(out, refusal != nil, meta.NumPending)
+	w.count(out, bad, meta.NumPending)
 	return w.advance(seq, ev, digestOf(m.Subject(), m.Data()))
 }
 
@@ -257,7 +257,7 @@ func forAll(m jetstream.Msg) bool { return allSubject(m.Subject()) }
 func allSubject(subject string) bool { return strings.HasPrefix(subject, "telltale.all.") }
 
 // decode reads the event, or says why it cannot be used.
-func (w *worker) decode(m jetstream.Msg, stored time.Time) (engine.Event, *engine.Refusal) {
+func (w *worker) decode(m jetstream.Msg, stored time.Time) (engine.Event, *engine.Refusal, error) {
 	var ev engine.Event
 	var err error
 	if forAll(m) {
@@ -269,14 +269,14 @@ func (w *worker) decode(m jetstream.Msg, stored time.Time) (engine.Event, *engin
 		}
 	}
 	if err == nil {
-		return ev, nil
+		return ev, nil, nil
 	}
 	r := &engine.Refusal{Refused: err.Error(), Vehicle: ev.Vehicle, Time: stored.UTC()}
 	if ev.ID != (engine.ID{}) {
 		id := ev.ID
 		r.Event = &id
 	}
-	return ev, r
+	return ev, r, err
 }
 
 // applyInTime folds the event after the midnights that its reported time passes,

@@ -3,7 +3,6 @@ package board
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -15,6 +14,7 @@ import (
 	"unicode"
 
 	"telltale/engine"
+	"telltale/engine/intake/job"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -32,123 +32,107 @@ const (
 // form is a posted answer and what it is about.
 type form struct {
 	url.Values
-	link  Link
-	token string
-	now   time.Time
-	alarm engine.Standing
-	reg   *engine.VehicleData // may be nil
-	tasks []Task              // that were there to tick
-}
-
-type event struct {
-	SpecVersion string    `json:"specversion"`
-	Type        string    `json:"type"`
-	Source      string    `json:"source"`
-	ID          string    `json:"id"`
-	Subject     string    `json:"subject"`
-	Time        time.Time `json:"time"`
-	Recorded    time.Time `json:"recordedtime"`
-	Data        any       `json:"data"`
+	link   Link
+	token  string
+	now    time.Time
+	alarm  engine.Standing
+	meters []engine.MeterDef
+	tasks  []Task // that were there to tick
 }
 
 // answer makes the event that a form asks for, and says in a sentence what it did.
 // The same form sent twice is the same event.
-func answer(f form) (body []byte, done string, err error) {
+func answer(f form) (ev engine.Event, done string, err error) {
 	at, err := time.Parse(time.RFC3339, f.Get("at"))
 	if err != nil || at.After(f.now) || f.now.Sub(at) > 12*time.Hour {
-		return nil, "", errors.New("this page was open for long; please look at it again and send once more")
+		return ev, "", errors.New("this page was open for long; please look at it again and send once more")
 	}
-	ev := event{SpecVersion: "1.0", Source: "/people/" + f.link.Person, Subject: f.link.Vehicle, Time: at, Recorded: at}
 	sum := sha256.Sum256([]byte(f.token + "\x00" + f.Encode()))
-	ev.ID = "answer-" + hex.EncodeToString(sum[:10])
-	d := engine.AnswerData{Rule: f.link.Rule, Component: f.link.Component, By: f.link.Person, Why: short(f.Get("why"))}
-	ev.Type = "telltale.answer.v1"
-	switch f.Get("answer") {
+	ev = engine.Event{ID: engine.ID{Source: "/people/" + f.link.Person, ID: "answer-" + hex.EncodeToString(sum[:10])},
+		Kind: engine.AnswerEvent, Vehicle: f.link.Vehicle, Time: at, Recorded: at}
+	d := &engine.AnswerData{Answer: f.Get("answer"), Rule: f.link.Rule, Component: f.link.Component, By: f.link.Person, Why: short(f.Get("why"))}
+	ev.Data = d
+	switch d.Answer {
 	case "acknowledge":
-		d.Answer, done = "acknowledge", "You have seen it; nobody is reminded any more."
+		done = "You have seen it; nobody is reminded any more."
 	case "shelve":
 		day, err := time.Parse(time.DateOnly, f.Get("until"))
 		until := day.Add(8 * time.Hour)
 		if err != nil || !until.After(at) || until.After(at.AddDate(1, 0, 0)) {
-			return nil, "", errors.New("put aside until a day within the next year")
+			return ev, "", errors.New("put aside until a day within the next year")
 		}
-		d.Answer, d.Until = "shelve", until.Format(time.RFC3339)
+		d.Until = until.Format(time.RFC3339)
 		done = "It is put aside until " + day.Format("2 January 2006") + ", unless it becomes worse."
 	case "not mine":
-		d.Answer, d.Rule, d.Component = "not mine", "", ""
-		done = wordNotMine
+		d.Rule, d.Component, done = "", "", wordNotMine
 	case "done":
-		ev.Type = "telltale.service.v1"
-		data, err := f.service(&ev)
-		if err != nil {
-			return nil, "", err
+		ev.Kind, done = engine.ServiceEvent, "The work is entered."
+		if err = f.service(&ev); err != nil {
+			return ev, "", err
 		}
-		ev.Data, done = data, "The work is entered."
 	default:
-		return nil, "", errors.New("choose one of the answers")
+		return ev, "", errors.New("choose one of the answers")
 	}
-	if ev.Data == nil {
-		ev.Data = d
-	}
-	body, err = json.Marshal(ev)
-	return body, done, err
+	return ev, done, nil
 }
 
 // service is work that was done, on the day given: at noon, or now where that is
 // today.
-func (f form) service(ev *event) (*engine.ServiceData, error) {
+func (f form) service(ev *engine.Event) error {
 	day, err := time.Parse(time.DateOnly, f.Get("day"))
 	if err != nil || day.After(ev.Time) || ev.Time.Sub(day) > 366*24*time.Hour {
-		return nil, errors.New("the work was done on a day of the last year")
+		return errors.New("the work was done on a day of the last year")
 	}
 	if day.Format(time.DateOnly) != ev.Time.Format(time.DateOnly) {
 		ev.Time = day.Add(12 * time.Hour)
 	}
-	d := &engine.ServiceData{Component: f.link.Component, By: f.link.Person, Note: short(f.Get("why")), Meters: map[string]unit.Quantity{}}
+	j := job.Job{Said: map[string]string{"component": f.link.Component, "by": f.link.Person, "note": short(f.Get("why"))}}
 	if f.alarm.Task {
-		d.Tasks = []string{f.link.Rule}
+		j.Tasks = []string{f.link.Rule}
 	}
 	for _, t := range f.tasks {
 		if slices.Contains(f.Values["task"], t.Name) {
-			d.Tasks = append(d.Tasks, t.Name)
+			j.Tasks = append(j.Tasks, t.Name)
 		}
 	}
-	if f.reg != nil {
-		for i, m := range metersOf(f.reg) {
-			v, given, err := f.number("meter"+strconv.Itoa(i), 1e7)
-			if err != nil {
-				return nil, fmt.Errorf("the %s %w", m.Name, err)
-			}
-			if given && m.Unit != "h" && f.Get("unit"+strconv.Itoa(i)) == "mi" {
-				m.Unit = "mi"
-			}
-			if given {
-				d.Meters[m.Name] = unit.Quantity{Value: v, Unit: m.Unit}
-			}
+	for i, m := range f.meters {
+		in := "km"
+		if m.Kind == "hours" {
+			in = "h"
+		} else if f.Get("unit"+strconv.Itoa(i)) == "mi" {
+			in = "mi"
+		}
+		text, err := f.number("meter"+strconv.Itoa(i), 1e7, in)
+		if err != nil {
+			return fmt.Errorf("the %s %w", m.Name, err)
+		}
+		if text != "" {
+			j.Meters = append(j.Meters, job.Meter{Name: m.Name, Text: text})
 		}
 	}
-	v, given, err := f.number("volume", 1000)
+	exchanged, err := f.number("volume", 1000, unit.Volumes()[max(0, slices.Index(unit.Volumes(), f.Get("in")))])
 	if err != nil {
-		return nil, fmt.Errorf("the fluid %w", err)
+		return fmt.Errorf("the fluid %w", err)
 	}
-	if given && d.Component != "" {
-		q := unit.Quantity{Value: v, Unit: unit.Volumes()[max(0, slices.Index(unit.Volumes(), f.Get("in")))]}
-		d.Fluid = &engine.FluidData{Drained: &q, Filled: &q}
+	if f.link.Component != "" {
+		j.Said["fluid.drained"], j.Said["fluid.filled"], j.Said["fluid.flush"] = exchanged, exchanged, f.Get("flush")
 	}
-	return d, nil
+	ev.Data, err = j.Data(f.meters)
+	return err
 }
 
-// number reads a number as people write it: "81,234" and "81 234" are taken.
-func (f form) number(name string, most float64) (v float64, given bool, err error) {
+// number reads a number as people write it, "81,234" and "81 234" too, and gives it its
+// unit; "" where there is none.
+func (f form) number(name string, most float64, in string) (string, error) {
 	text := strings.NewReplacer(",", "", " ", "", "\u00a0", "").Replace(f.Get(name))
 	if text == "" {
-		return 0, false, nil
+		return "", nil
 	}
-	v, err = strconv.ParseFloat(text, 64)
+	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(v) || v < 0 || v > most {
-		return 0, false, fmt.Errorf("is not a number from 0 to %s", unit.Grouped(most))
+		return "", fmt.Errorf("is not a number from 0 to %s", unit.Grouped(most))
 	}
-	return v, true, nil
+	return strconv.FormatFloat(v, 'f', -1, 64) + in, nil
 }
 
 // short keeps what someone wrote to one line of a sensible length, without what no

@@ -5,6 +5,7 @@ import (
 	"context"
 	_ "embed"
 	"errors"
+	"fmt"
 	"html/template"
 	"log/slog"
 	"net/http"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/intake"
 	"telltale/notify"
 	"telltale/notify/page"
 	"telltale/notify/people"
@@ -39,8 +41,8 @@ type Board struct {
 	Fleet Fleet
 	// Person gives who a link was made for, nil where nobody is of that id any more.
 	Person func(id string) *people.Person
-	// Publish stores an answer's event: CloudEvents, JSON.
-	Publish func(ctx context.Context, event []byte) error
+	// Publish stores an answer's event.
+	Publish func(ctx context.Context, ev engine.Event) error
 	// Leave notes that a person wants no more mails of a kind, or with back that they
 	// want them again. It is written down when it returns.
 	Leave func(ctx context.Context, person string, kind notify.Kind, back bool) error
@@ -59,7 +61,7 @@ type view struct {
 	Stage              string
 	Strong, Found      string
 	Figures            []string
-	Meters             []meter
+	Meters             []engine.MeterDef
 	At, Today, Later   string
 	Fluid              bool
 	Standing           string
@@ -69,8 +71,6 @@ type view struct {
 	Own                bool // the alarm is a task's, which is done with the form
 	Leave, Back        bool // the buttons to leave, and to come back
 }
-
-type meter struct{ Name, Unit string }
 
 // Task is work by its name and as people read it.
 type Task struct{ Name, Title string }
@@ -96,12 +96,6 @@ func (b *Board) find(ctx context.Context, l Link) (s engine.Standing, ok bool) {
 		return s, false
 	}
 	return all[i], true
-}
-
-func (b *Board) registered(ctx context.Context, vehicle string) *engine.VehicleData {
-	d, err := b.Fleet.Registered(ctx, vehicle)
-	b.failed(vehicle, err)
-	return d
 }
 
 // tasks are those to tick beside the alarm's own: of the component and of the whole
@@ -170,12 +164,16 @@ func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token strin
 		b.page(w, r, l, now, "")
 		return
 	}
-	event, done, err := answer(form{r.PostForm, l, token, now, s, b.registered(r.Context(), l.Vehicle), b.tasks(r.Context(), l)})
+	ev, done, err := answer(form{r.PostForm, l, token, now, s, b.meters(r.Context(), l), b.tasks(r.Context(), l)})
 	if err != nil {
 		b.page(w, r, l, now, english.Sentence(err.Error()))
 		return
 	}
-	if err := b.Publish(r.Context(), event); err != nil {
+	if ev, err = intake.Checked(ev); err != nil {
+		b.trouble(w, fmt.Errorf("an answer of our own: %w", err))
+		return
+	}
+	if err := b.Publish(r.Context(), ev); err != nil {
 		b.trouble(w, err)
 		return
 	}
@@ -195,22 +193,13 @@ func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
 		return
 	}
-	name := s.Name
 	v := view{Fault: fault, Shown: true, Stage: s.To, Standing: s.Standing, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
-	if name == "" {
-		name = l.Vehicle
-	}
-	p := b.Person(l.Person)
-	if p == nil {
-		p = people.Anyone(l.Person)
-	}
+	p := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
 	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, unit.Volumes()
-	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, name, &s)
+	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(s.Name, l.Vehicle), &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
 	v.Tasks, v.Own = b.tasks(r.Context(), l), s.Task
-	if d := b.registered(r.Context(), l.Vehicle); d != nil {
-		v.Meters = metersOf(d)
-	}
+	v.Meters = b.meters(r.Context(), l)
 	code := http.StatusOK
 	if fault != "" {
 		code = http.StatusUnprocessableEntity
@@ -226,13 +215,11 @@ func (b *Board) show(w http.ResponseWriter, code int, v view) {
 	}
 }
 
-func metersOf(d *engine.VehicleData) (out []meter) {
-	for _, m := range d.Meters {
-		unit := "km"
-		if m.Kind == "hours" {
-			unit = "h"
-		}
-		out = append(out, meter{m.Name, unit})
+func (b *Board) meters(ctx context.Context, l Link) []engine.MeterDef {
+	d, err := b.Fleet.Registered(ctx, l.Vehicle)
+	b.failed(l.Vehicle, err)
+	if d == nil {
+		return nil
 	}
-	return out
+	return d.Meters
 }

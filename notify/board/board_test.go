@@ -11,6 +11,7 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"os"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -54,10 +55,14 @@ func (oneAlarm) Due(context.Context, engine.DueQuery) ([]engine.DueItem, error) 
 func aBoard(alarm engine.Standing, published *[]string) *Board {
 	return &Board{
 		Key: key, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
-		Now:     func(context.Context) (time.Time, error) { return now, nil },
-		Fleet:   oneAlarm(alarm),
-		Person:  func(id string) *people.Person { return people.Anyone(id) },
-		Publish: func(_ context.Context, b []byte) error { *published = append(*published, string(b)); return nil },
+		Now:    func(context.Context) (time.Time, error) { return now, nil },
+		Fleet:  oneAlarm(alarm),
+		Person: func(id string) *people.Person { return people.Anyone(id) },
+		Publish: func(_ context.Context, ev engine.Event) error {
+			b, err := intake.Encode(ev)
+			*published = append(*published, string(b))
+			return err
+		},
 		Leave: func(_ context.Context, person string, kind notify.Kind, back bool) error {
 			*published = append(*published, fmt.Sprint(person, " ", kind, " ", back))
 			return nil
@@ -163,6 +168,10 @@ func TestAnswers(t *testing.T) {
 		"not mine, though it is over": {engine.Standing{}, "answer=not+mine", `{"answer":"not mine","by":"ines"}`},
 		"work after an alarm": {copper(), "answer=done&day=2031-02-18&volume=4&in=qt&task=transmission+fluid&task=made+up",
 			`{"tasks":["transmission fluid"],"component":"transmission","fluid":{"drained":{"value":4,"unit":"qt"},"filled":{"value":4,"unit":"qt"}},"by":"ines"}`},
+		"a machine": {task, "answer=done&day=2031-02-18&volume=9.5&flush=yes",
+			`{"tasks":["copper over baseline"],"component":"transmission","fluid":{"drained":{"value":9.5,"unit":"L"},"filled":{"value":9.5,"unit":"L"},"flush":true},"by":"ines"}`},
+		"a machine, no volume": {task, "answer=done&day=2031-02-18&flush=yes",
+			`{"tasks":["copper over baseline"],"component":"transmission","fluid":{"flush":true},"by":"ines"}`},
 		"other work with it": {task, "answer=done&day=2031-02-18&task=leak+check",
 			`{"tasks":["copper over baseline","leak check"],"component":"transmission","by":"ines"}`},
 		"bad number":  {task, "answer=done&day=2031-02-18&meter0=many", "The odometer is not a number from 0 to"},
@@ -200,6 +209,34 @@ func TestAnswers(t *testing.T) {
 		}
 		if _, err := intake.Decode([]byte(published[0])); err != nil {
 			t.Errorf("%s: not an event: %v", name, err)
+		}
+	}
+}
+
+// The form has an input for each field that is named for it, and says it in the event.
+func TestFormHasInputs(t *testing.T) {
+	task := copper()
+	task.Task = true
+	var published []string
+	b := aBoard(task, &published)
+	_, page := ask(b, "GET", "/a/"+key.Token(mine), nil)
+	form := url.Values{"answer": {"done"}, "day": {"2031-02-18"}, "at": {now.Add(-time.Minute).Format(time.RFC3339)}}
+	for _, f := range intake.Fields(engine.ServiceEvent) {
+		if f.Input != intake.Apart && !strings.Contains(page, `name="`+f.Input+`"`) {
+			t.Errorf("the page has no %s", f.Input)
+		}
+		form.Set(f.Input, map[string]string{"volume": "4", "flush": "yes", "task": "leak check", "why": "seen"}[f.Input])
+	}
+	if ask(b, "POST", "/a/"+key.Token(mine), form); len(published) != 1 {
+		t.Fatalf("published %q", published)
+	}
+	ev, err := intake.Decode([]byte(published[0]))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range intake.Fields(engine.ServiceEvent) {
+		if f.Input != intake.Apart && reflect.ValueOf(f.In(ev.Data)).Elem().IsZero() {
+			t.Errorf("%s says nothing of %s", f.Input, f.Path)
 		}
 	}
 }

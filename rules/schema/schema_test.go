@@ -175,6 +175,7 @@ reported: {always: 2031-02-10}
 component: {always: transmission}
 number: Report
 revision: Rev
+repeat: Again
 taken: Taken
 laboratory: Lab
 method: Method
@@ -201,6 +202,7 @@ meters: {odometer: {column: Km, unit: mi}}
 drained: {column: Out, unit: L}
 filled: {column: In, unit: qt}
 fluid: Fluid
+flush: {always: "no"}
 filter: {column: Filter, names: {x: "yes"}}
 by: Mechanic
 note: Remarks

@@ -193,8 +193,7 @@ func (c calendar) swapped(s string, m, d int, last, other string) (int, int, int
 // named reads a date with the English name of its month.
 func (c calendar) named(s, name, day, year string) (y, m, d int, w wrong) {
 	for i := time.January; i <= time.December; i++ {
-		full := strings.ToLower(i.String())
-		if n := strings.ToLower(name); n == full || n == full[:3] || n == "sept" && i == time.September {
+		if n, full := strings.ToLower(name), strings.ToLower(i.String()); n == full || n == full[:3] || n == "sept" && i == time.September {
 			m = int(i)
 		}
 	}
@@ -225,7 +224,7 @@ func (c calendar) moment(s string, y, m, d int, at clock, offset string, dateOnl
 	plain := time.Date(y, time.Month(m), d, at.hour, at.minute, at.second, 0, time.UTC)
 	out := moment{date: plain.Format(time.DateOnly), dateOnly: dateOnly}
 	if offset != "" {
-		t, err := time.Parse("Z07:00", colon(offset))
+		t, err := time.Parse("Z0700", strings.Replace(offset, ":", "", 1))
 		if err != nil {
 			return out, bad("", "%q has an offset that is none", short(s))
 		}
@@ -247,11 +246,4 @@ func (c calendar) moment(s string, y, m, d int, at clock, offset string, dateOnl
 		return out, wrong{}
 	}
 	return out, bad("", "%q is skipped by the clocks of %s", short(s), c.zone)
-}
-
-func colon(offset string) string {
-	if len(offset) == 5 {
-		return offset[:3] + ":" + offset[3:]
-	}
-	return offset
 }

@@ -3,6 +3,7 @@ package table
 import (
 	"bytes"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -25,14 +26,7 @@ var encodings = map[string]encoding.Encoding{
 	"ibm437": charmap.CodePage437, "ibm850": charmap.CodePage850, "macintosh": charmap.Macintosh,
 }
 
-func encodingNames() []string {
-	var out []string
-	for name := range encodings {
-		out = append(out, name)
-	}
-	slices.Sort(out)
-	return out
-}
+func encodingNames() []string { return slices.Sorted(maps.Keys(encodings)) }
 
 var (
 	bomUTF8 = []byte("\xEF\xBB\xBF")

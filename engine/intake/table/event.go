@@ -1,6 +1,7 @@
 package table
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -8,6 +9,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/intake"
 	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
@@ -15,7 +17,7 @@ import (
 
 // idParts are the fields that name a row where the mapping does not say.
 var idParts = map[engine.Kind][]string{
-	engine.SampleEvent:  {"number", "component", "revision"},
+	engine.SampleEvent:  {"number", "component", "revision", "repeat"},
 	engine.ReadingEvent: {"vehicle", "date", "time"},
 	engine.ServiceEvent: {"vehicle", "date", "time", "component", "tasks"},
 }
@@ -101,11 +103,7 @@ func (r *reader) vehicle() string {
 		return s
 	}
 	if _, ok := r.fleet.Vehicles[s]; !ok {
-		near := r.nearVehicle(s)
-		if near == "" {
-			near = "NAME IN THE REGISTER"
-		}
-		r.fault(v, r.renamed(v, near)+"; or register it, or leave its rows out", "%q is no vehicle of the register%s", s, r.under(v))
+		r.fault(v, r.renamed(v, cmp.Or(r.nearVehicle(s), "NAME IN THE REGISTER"))+"; or register it, or leave its rows out", "%q is no vehicle of the register%s", s, r.under(v))
 	}
 	return s
 }
@@ -180,19 +178,16 @@ func (r *reader) component(vehicle string) string {
 		have = append(have, c.Name)
 	}
 	if !slices.Contains(have, s) {
-		r.fault(v, r.renamed(v, nearOr(s, have))+"; it has "+listed(have), "%s has no component %q%s", vehicle, s, r.under(v))
+		r.fault(v, r.renamed(v, nearOr(s, have))+"; it has "+cmp.Or(strings.Join(have, ", "), "none"), "%s has no component %q%s", vehicle, s, r.under(v))
 	}
 	return s
 }
 
 func nearOr(s string, have []string) string {
-	if near := rules.Near(s, have); near != "" {
-		return near
-	}
 	if len(have) == 1 {
 		return have[0]
 	}
-	return "NAME IN THE REGISTER"
+	return cmp.Or(rules.Near(s, have), "NAME IN THE REGISTER")
 }
 
 // analyteNear is the analyte of the nearest symbol or English name.
@@ -206,13 +201,6 @@ func analyteNear(s string) string {
 		return a.Name
 	}
 	return "ITS NAME IN RULES"
-}
-
-func listed(names []string) string {
-	if len(names) == 0 {
-		return "none"
-	}
-	return strings.Join(names, ", ")
 }
 
 // when reads the event's times.
@@ -287,7 +275,7 @@ func (r *reader) number(v *value, s, u string) (float64, wrong) {
 
 // meterValues reads the meters of the row.
 func (r *reader) meterValues(vehicle string) map[string]unit.Quantity {
-	var out map[string]unit.Quantity
+	out := map[string]unit.Quantity{}
 	reg := r.registered(vehicle)
 	for _, m := range r.meters {
 		q := r.quantity(m.value, "data.meters["+strconv.Quote(m.name)+"]")
@@ -301,9 +289,6 @@ func (r *reader) meterValues(vehicle string) map[string]unit.Quantity {
 			}
 			r.fault(m.value, r.cure(fmt.Sprintf("meters: {%s: {column: %s, unit: %s}}", nearOr(m.name, have), strconv.Quote(m.column), m.unit)),
 				"%s has no meter %q%s", vehicle, m.name, r.under(m.value))
-		}
-		if out == nil {
-			out = map[string]unit.Quantity{}
 		}
 		out[m.name] = *q
 	}
@@ -331,25 +316,65 @@ func (r *reader) readings(ev engine.Event) []engine.Event {
 	return out
 }
 
-func (r *reader) service(ev engine.Event) []engine.Event {
-	d := &engine.ServiceData{Component: r.component(ev.Vehicle), Meters: r.meterValues(ev.Vehicle), Filter: r.yes("filter"), Note: r.note()}
-	d.By, _ = r.text("by")
-	d.Tasks = r.tasks(ev.Vehicle)
-	name, _ := r.text("fluid")
-	drained, filled := r.quantity(r.fields["drained"], "data.fluid.drained"), r.quantity(r.fields["filled"], "data.fluid.filled")
-	if name != "" || drained != nil || filled != nil {
-		d.Fluid = &engine.FluidData{Name: name, Drained: drained, Filled: filled}
+// fill sets the fields of the event's data that the mapping has a place for.
+func (r *reader) fill(ev *engine.Event) {
+	for _, f := range intake.Fields(r.kind) {
+		v := r.fields[f.Key]
+		if v == nil {
+			continue
+		}
+		path := "data." + f.Path
+		r.paths[path] = r.col(v)
+		switch at := f.In(ev.Data).(type) {
+		case *string:
+			switch f.Key {
+			case "component":
+				*at = r.component(ev.Vehicle)
+			case "number":
+				*at = r.need(f.Key)
+			case "note":
+				*at = r.cell(v) // free text: what would be a formula elsewhere is only shown
+			default:
+				*at, _ = r.text(f.Key)
+			}
+		case *bool:
+			*at = r.yes(f.Key)
+		case *int:
+			*at = r.whole(f.Key)
+		case **unit.Quantity:
+			*at = r.quantity(v, path)
+		case *[]string:
+			*at = r.tasks(ev.Vehicle)
+		}
 	}
-	if r.out || len(d.Tasks) == 0 && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
+}
+
+func (r *reader) service(ev engine.Event) []engine.Event {
+	d := &engine.ServiceData{Meters: r.meterValues(ev.Vehicle)}
+	ev.Data = d
+	r.fill(&ev)
+	if d.Fluid != nil && *d.Fluid == (engine.FluidData{}) {
+		d.Fluid = nil
+	}
+	if r.out || len(d.Tasks)+len(d.Meters) == 0 && d.Fluid == nil && !d.Filter && d.Note == "" {
 		return nil
 	}
 	ev.ID = r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339), d.Component, strings.Join(d.Tasks, "+")})
-	ev.Data = d
 	return []engine.Event{ev}
 }
 
-// note is free text: what would be a formula elsewhere is only shown.
-func (r *reader) note() string { return r.cell(r.fields["note"]) }
+// whole reads a whole number from 0; 0 where there is none.
+func (r *reader) whole(key string) int {
+	s, _ := r.text(key)
+	if s == "" {
+		return 0
+	}
+	n, err := strconv.Atoi(s)
+	if err != nil || n < 0 {
+		r.fault(r.fields[key], "", "%s %q is not a whole number from 0", key, s)
+	}
+	return n
+}
 
 // yes reads a cell that says yes or no, by the mapping's names.
 func (r *reader) yes(key string) bool {
@@ -367,9 +392,6 @@ func (r *reader) yes(key string) bool {
 
 func (r *reader) tasks(vehicle string) []string {
 	v := r.fields["tasks"]
-	if v == nil {
-		return nil
-	}
 	parts := []string{r.cell(v)}
 	if v.split != "" && v.always == "" {
 		parts = strings.Split(parts[0], v.split)
@@ -389,36 +411,25 @@ func (r *reader) tasks(vehicle string) []string {
 		}
 		out = append(out, name)
 	}
-	r.paths["data.tasks"] = r.col(v)
 	return out
 }
 
 func (r *reader) sample(ev engine.Event, when moment) []engine.Event {
-	d := &engine.SampleData{Number: r.need("number"), Component: r.component(ev.Vehicle), Meters: r.meterValues(ev.Vehicle),
-		FluidAge: r.quantity(r.fields["age"], "data.fluidAge"), Density: r.quantity(r.fields["density"], "data.density")}
-	for key, into := range map[string]*string{"taken": &d.Taken, "laboratory": &d.Laboratory, "method": &d.Method, "point": &d.Point} {
-		*into, _ = r.text(key)
-		r.paths["data."+key] = r.col(r.fields[key])
-	}
+	d := &engine.SampleData{Meters: r.meterValues(ev.Vehicle)}
+	ev.Data = d
+	r.fill(&ev)
 	if when.dateOnly {
 		d.Drawn = when.date
-	}
-	if s, _ := r.text("revision"); s != "" {
-		n, err := strconv.Atoi(s)
-		if err != nil || n < 0 {
-			r.fault(r.fields["revision"], "", "revision %q is not a whole number from 0", s)
-		}
-		d.Revision = n
-	}
-	for key, v := range map[string]*value{"number": r.fields["number"], "component": r.fields["component"]} {
-		r.paths["data."+key] = r.col(v)
 	}
 	d.Results = r.resultsOf()
 	if r.out || len(d.Results) == 0 {
 		return nil
 	}
-	ev.ID = r.identity([]string{d.Number, d.Component, strconv.Itoa(d.Revision)})
-	ev.Data = d
+	id := []string{d.Number, d.Component, strconv.Itoa(d.Revision)}
+	if d.Repeat > 0 {
+		id = append(id, strconv.Itoa(d.Repeat))
+	}
+	ev.ID = r.identity(id)
 	return []engine.Event{ev}
 }
 
@@ -447,15 +458,13 @@ func (r *reader) resultsOf() []engine.ResultData {
 	a, known := analytes.Find(analyte)
 	if !known {
 		v := r.long.analyte
-		r.fault(v, r.cure(fmt.Sprintf("result: {analyte: {column: %s, names: {%s: %s}}}", strconv.Quote(v.column), strconv.Quote(oneBlank(r.cell(v))),
-			analyteNear(analyte)))+", or under leave out", "no rule knows an analyte %q%s", analyte, r.under(v))
+		r.fault(v, r.renamed(v, analyteNear(analyte))+", or under leave out", "no rule knows an analyte %q%s", analyte, r.under(v))
 		return nil
 	}
 	u, _ := r.named(r.long.unit, oneBlank(r.cell(r.long.unit)))
 	if _, ok := unit.Of(u); !ok {
 		v := r.long.unit
-		r.fault(v, r.cure(fmt.Sprintf("result: {unit: {column: %s, names: {%s: mg/kg}}}", strconv.Quote(v.column), strconv.Quote(u))),
-			"unknown unit %q%s", u, r.under(v))
+		r.fault(v, r.renamed(v, "mg/kg"), "unknown unit %q%s", u, r.under(v))
 		return nil
 	}
 	add(a.Name, r.long.result, u)

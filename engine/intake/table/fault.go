@@ -26,17 +26,14 @@ type Faults []Fault
 // Error gives each fault as `file:row:column: text` and its hint, the first twenty
 // in full and the number of the others.
 func (fs Faults) Error() string {
-	var b strings.Builder
+	var lines []string
 	for i := range fs[:min(len(fs), shownFaults)] {
-		if i > 0 {
-			b.WriteByte('\n')
-		}
-		b.WriteString(fs[i].String())
+		lines = append(lines, fs[i].String())
 	}
 	if n := len(fs) - shownFaults; n > 0 {
-		fmt.Fprintf(&b, "\n… and %d more of the same file", n)
+		lines = append(lines, fmt.Sprintf("… and %d more of the same file", n))
 	}
-	return b.String()
+	return strings.Join(lines, "\n")
 }
 
 // String gives one fault as Faults.Error does.

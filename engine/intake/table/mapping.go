@@ -11,6 +11,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/engine"
+	"telltale/engine/intake"
 	"telltale/engine/lab"
 	"telltale/rules"
 	"telltale/rules/analytes"
@@ -82,18 +83,14 @@ type named struct {
 // longResult is a table with one result in each row.
 type longResult struct{ analyte, result, unit *value }
 
-// kinds by the word in the mapping, and the keys that belong to each beyond those of all.
+// kinds by the word in the mapping, and the keys beside those of each kind's fields.
 var (
-	kindWords = []string{"samples", "readings", "services"}
-	kinds     = []engine.Kind{engine.SampleEvent, engine.ReadingEvent, engine.ServiceEvent}
-	kindKeys  = map[engine.Kind][]string{
-		engine.SampleEvent: {"component", "number", "revision", "taken", "age", "meters", "laboratory", "method", "point", "density",
-			"results", "result", "below", "above", "not detected", "trace"},
-		engine.ReadingEvent: {"meters"},
-		engine.ServiceEvent: {"tasks", "component", "meters", "fluid", "drained", "filled", "filter", "by", "note"},
-	}
+	kindWords  = []string{"samples", "readings", "services"}
+	kinds      = []engine.Kind{engine.SampleEvent, engine.ReadingEvent, engine.ServiceEvent}
+	resultKeys = []string{"result", "below", "above", "not detected", "trace"} // of samples, beside the keys of their fields
 	commonKeys = []string{"import", "source", "encoding", "delimiter", "heading", "decimal mark", "thousands mark", "date order", "century",
 		"zone", "time of day", "not measured", "id", "vehicle", "date", "time", "reported"}
+	headFields = []intake.Field{{Key: "vehicle"}, {Key: "date"}, {Key: "time"}, {Key: "reported"}}
 	// required is what no event of the kind can be without.
 	required = map[engine.Kind][]string{
 		engine.SampleEvent:  {"vehicle", "component", "number", "date"},
@@ -132,19 +129,14 @@ func (r *mappingReader) read(root *yaml.Node) {
 	}
 	r.form(root, top)
 	r.wording(top)
-	for _, key := range []string{"vehicle", "component", "number", "revision", "taken", "laboratory", "method", "point", "fluid", "filter", "by", "note",
-		"date", "time", "reported", "tasks"} {
-		if n := top[key]; n != nil {
-			r.fields[key] = r.value(key, n, nil)
+	for _, f := range slices.Concat(headFields, intake.Fields(r.kind)) {
+		switch n := top[f.Key]; {
+		case n == nil || f.Key == "results":
+		case f.Key == "meters":
+			r.meters = r.listed("meters", n, []unit.Kind{unit.Distance, unit.Time})
+		default:
+			r.fields[f.Key] = r.value(f.Key, n, f.Units)
 		}
-	}
-	for key, kinds := range map[string][]unit.Kind{"age": {unit.Distance, unit.Time}, "density": {unit.Density}, "drained": {unit.Volume}, "filled": {unit.Volume}} {
-		if n := top[key]; n != nil {
-			r.fields[key] = r.value(key, n, kinds)
-		}
-	}
-	if n := top["meters"]; n != nil {
-		r.meters = r.listed("meters", n, func(string) []unit.Kind { return []unit.Kind{unit.Distance, unit.Time} })
 	}
 	r.laboratory(root, top)
 	r.identity(top["id"])
@@ -157,10 +149,6 @@ func (r *mappingReader) read(root *yaml.Node) {
 
 // keys reads the file's keys once it is known what it imports.
 func (r *mappingReader) keys(root *yaml.Node) map[string]*yaml.Node {
-	all := slices.Clone(commonKeys)
-	for _, keys := range kindKeys {
-		all = append(all, keys...)
-	}
 	var word *yaml.Node
 	for _, p := range r.Entries(root, "the mapping") {
 		if p.Key.Value == "import" {
@@ -174,7 +162,16 @@ func (r *mappingReader) keys(root *yaml.Node) map[string]*yaml.Node {
 		return nil
 	}
 	r.kind = kinds[r.Choice(word, "import", kindWords...)]
-	return r.Sheet.Mapping(root, "a mapping of "+word.Value, append(slices.Clone(commonKeys), kindKeys[r.kind]...)...)
+	return r.Sheet.Mapping(root, "a mapping of "+word.Value, keysOf(r.kind)...)
+}
+
+// keysOf are all keys of a mapping of a kind.
+func keysOf(k engine.Kind) []string {
+	keys := slices.Concat(commonKeys, intake.Keys(intake.Fields(k)))
+	if k == engine.SampleEvent {
+		keys = append(keys, resultKeys...)
+	}
+	return keys
 }
 
 // form reads how the file is written.
@@ -267,13 +264,7 @@ func (r *mappingReader) wording(top map[string]*yaml.Node) {
 // laboratory reads the results: a column for each analyte, or a row.
 func (r *mappingReader) laboratory(root *yaml.Node, top map[string]*yaml.Node) {
 	if n := top["results"]; n != nil {
-		r.results = r.listed("results", n, func(name string) []unit.Kind {
-			if _, ok := analytes.Find(name); !ok {
-				r.Fault(n, nearHint(name, analytes.Names()), "no rule knows an analyte %q", name)
-				return nil
-			}
-			return anyKind
-		})
+		r.results = r.listed("results", n, anyKind)
 	}
 	if n := top["result"]; n != nil {
 		m := r.Sheet.Mapping(n, "result", "analyte", "value", "unit")
@@ -296,14 +287,14 @@ func (r *mappingReader) laboratory(root *yaml.Node, top map[string]*yaml.Node) {
 var anyKind = []unit.Kind{}
 
 // listed reads values under names, in the order of the file.
-func (r *mappingReader) listed(what string, n *yaml.Node, kinds func(name string) []unit.Kind) []named {
+func (r *mappingReader) listed(what string, n *yaml.Node, kinds []unit.Kind) []named {
 	var out []named
 	for _, p := range r.Entries(n, what) {
-		k := kinds(p.Key.Value)
-		if k == nil {
+		if _, ok := analytes.Find(p.Key.Value); what == "results" && !ok {
+			r.Fault(n, nearHint(p.Key.Value, analytes.Names()), "no rule knows an analyte %q", p.Key.Value)
 			continue
 		}
-		v := r.value(what+": "+p.Key.Value, p.Value, k)
+		v := r.value(what+": "+p.Key.Value, p.Value, kinds)
 		if what == "results" && v.unit != "" {
 			r.fits(p, v)
 		}

@@ -17,39 +17,8 @@ var markWords = map[string]string{
 
 var markNames = map[string]string{",": "comma", ".": "point", " ": "blank", "'": "apostrophe"}
 
-// markOf gives the mark that a character stands for; "" for none.
-func markOf(r rune) string {
-	switch r {
-	case ',', '.':
-		return string(r)
-	case ' ', '\u00a0', '\u202f', '\u2009':
-		return " "
-	case '\'', '\u2019':
-		return "'"
-	}
-	return ""
-}
-
-// spelt writes the marks of a number in one way, however they were typed.
-func spelt(s string) (text, body string, negative bool) {
-	var b strings.Builder
-	for _, r := range strings.TrimFunc(s, isBlank) {
-		switch m := markOf(r); {
-		case m != "":
-			b.WriteString(m)
-		case r == '\u2212':
-			b.WriteByte('-')
-		default:
-			b.WriteRune(r)
-		}
-	}
-	text = b.String()
-	body = strings.TrimPrefix(text, "+")
-	if body == text {
-		body, negative = strings.CutPrefix(text, "-")
-	}
-	return text, body, negative
-}
+// spelling writes the marks of a number in one way, however they were typed.
+var spelling = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2009", " ", "\u2019", "'", "\u2212", "-")
 
 // wrong is what keeps a cell from being used: what it is and the cure. The zero
 // value is nothing wrong.
@@ -71,7 +40,11 @@ const digits = "0123456789"
 // and thousands only in groups of three: "1.5" with a point between thousands is
 // a mistake, and not fifteen.
 func (m marks) parse(s string) (float64, wrong) {
-	text, body, negative := spelt(s)
+	text := spelling.Replace(strings.TrimFunc(s, isBlank))
+	body, negative := strings.TrimPrefix(text, "+"), false
+	if body == text {
+		body, negative = strings.CutPrefix(text, "-")
+	}
 	if w := m.form(text, body); w.any() {
 		return 0, w
 	}
@@ -111,10 +84,9 @@ func (m marks) form(text, body string) wrong {
 		return bad("give the column a plain number format in the spreadsheet, and save it again", "%q is shortened to an exponent, which loses digits", text)
 	}
 	for _, r := range body {
-		mark := markOf(r)
-		switch {
-		case r >= '0' && r <= '9', mark != "" && (mark == m.decimal || mark == m.thousands):
-		case mark == "":
+		switch mark := string(r); {
+		case strings.Contains(digits, mark), mark == m.decimal, mark == m.thousands:
+		case markNames[mark] == "":
 			return bad("", "%q is not a number", text)
 		default:
 			return m.unknownMark(text, body, mark)
@@ -129,7 +101,6 @@ func (m marks) form(text, body string) wrong {
 // unknownMark says what a mark that the mapping does not name may be.
 func (m marks) unknownMark(text, body, mark string) wrong {
 	as := func(key string) string { return fmt.Sprintf("%s: %s", key, markNames[mark]) }
-	inGroups := grouped(strings.Split(body, mark))
 	switch {
 	case mark == " " || mark == "'":
 		return bad(as("thousands mark"), "%q has %s between its digits", text, articles[mark])
@@ -146,10 +117,9 @@ func (m marks) unknownMark(text, body, mark string) wrong {
 			"%q has a point and a comma, and the mapping does not say what they are", text)
 	case strings.Count(body, mark) > 1:
 		return bad(as("thousands mark"), "%q has more than one %s, and the mapping does not say what it is", text, markNames[mark])
-	case m.thousands == "" && inGroups:
-		joined := strings.Replace(body, mark, "", 1)
-		point := strings.Replace(body, mark, ".", 1)
-		return bad(as("decimal mark")+", or "+as("thousands mark"), "%q could be %s or %s", text, joined, point)
+	case m.thousands == "" && grouped(strings.Split(body, mark)):
+		return bad(as("decimal mark")+", or "+as("thousands mark"), "%q could be %s or %s", text,
+			strings.Replace(body, mark, "", 1), strings.Replace(body, mark, ".", 1))
 	}
 	return bad(as("decimal mark"), "%q has a %s, and the mapping does not say what it is", text, markNames[mark])
 }
@@ -180,12 +150,13 @@ func grouped(parts []string) bool {
 }
 
 // short keeps what is quoted in a fault to a length that can be read.
-func short(s string) string {
-	r := []rune(s)
-	if len(r) <= 40 {
-		return s
+func short(s string) string { return shortened(s, 40) }
+
+func shortened(s string, n int) string {
+	if r := []rune(s); len(r) > n {
+		return string(r[:n]) + "…"
 	}
-	return string(r[:40]) + "…"
+	return s
 }
 
 func isBlank(r rune) bool {

@@ -4,11 +4,13 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"telltale/engine"
 	"telltale/engine/intake"
@@ -30,6 +32,43 @@ type Fleet struct {
 	// Tasks gives the names of the tasks and follow-ups that a vehicle has; nil where
 	// they are not known.
 	Tasks func(vehicle string) ([]string, error)
+}
+
+// FleetOf is the fleet that a register's events make, of which no tasks are known.
+func FleetOf(register []engine.Event) *Fleet {
+	f := &Fleet{Vehicles: map[string]*engine.VehicleData{}}
+	for _, ev := range register {
+		f.Vehicles[ev.Vehicle] = ev.Data.(*engine.VehicleData)
+	}
+	return f
+}
+
+// Fresh are the events that are not known yet; known has the hash of those that are,
+// by vehicle. Where one is known with other content, or lies after the latest moment
+// that an event may have, the error is a Faults.
+func (t *Table) Fresh(file string, known map[string]map[engine.ID]string, latest time.Time) ([]engine.Event, error) {
+	var faults Faults
+	var fresh []engine.Event
+	for _, ev := range t.Events {
+		digest, ok := known[ev.Vehicle][ev.ID]
+		switch {
+		case ok && digest != ev.Hash():
+			cure := "take the first out with a void event, and give the row another id"
+			if ev.Kind == engine.SampleEvent {
+				cure = "a corrected report has a higher revision: name its column, revision: {column: …}"
+			}
+			faults = append(faults, Fault{File: file, Row: ev.Line, Text: fmt.Sprintf("an event %q of %s is known and says something else", ev.ID.ID, ev.ID.Source), Hint: cure})
+		case ok:
+		case ev.Time.After(latest) || ev.Recorded.After(latest):
+			faults = append(faults, Fault{File: file, Row: ev.Line, Text: "dated " + ev.Recorded.Format(time.DateOnly) + ", which is more than a day ahead", Hint: "is the date order right?"})
+		default:
+			fresh = append(fresh, ev)
+		}
+	}
+	if faults != nil {
+		return nil, faults
+	}
+	return fresh, nil
 }
 
 // reader reads one file by a mapping.
@@ -108,7 +147,7 @@ func (r *reader) resolve() {
 
 func (m *Mapping) values() []*value {
 	var out []*value
-	for _, key := range slices.Concat(commonKeys, kindKeys[m.kind]) {
+	for _, key := range keysOf(m.kind) {
 		if v := m.fields[key]; v != nil {
 			out = append(out, v)
 		}
@@ -151,18 +190,11 @@ func (r *reader) missing(v *value, have []string) string {
 			}
 		}
 	}
-	hint := "its columns are: " + short200(strings.Join(have, ", "))
+	hint := "its columns are: " + shortened(strings.Join(have, ", "), 200)
 	if near := nearColumn(v.column, have); near != "" {
 		hint = r.cure(v.entry("column: "+strconv.Quote(near))) + "; " + hint
 	}
 	return hint
-}
-
-func short200(s string) string {
-	if r := []rune(s); len(r) > 200 {
-		return string(r[:200]) + "…"
-	}
-	return s
 }
 
 func (r *reader) add(row, col int, hint, format string, args ...any) {
@@ -177,7 +209,7 @@ func (r *reader) fault(v *value, cure, format string, args ...any) {
 
 func (r *reader) wrong(v *value, w wrong) {
 	cure := w.cure
-	if key, _, ok := strings.Cut(cure, ": "); ok && slices.Contains(slices.Concat(commonKeys, kindKeys[r.kind]), key) {
+	if key, _, ok := strings.Cut(cure, ": "); ok && slices.Contains(keysOf(r.kind), key) {
 		cure = r.cure(cure)
 	}
 	r.fault(v, cure, "%s%s", w.text, r.under(v))
@@ -288,23 +320,20 @@ func (r *reader) idNames() []string {
 // checked takes the event through the one set of checks for all ways in, and finds
 // the column that a fault speaks of.
 func (r *reader) checked(ev engine.Event) (engine.Event, bool) {
-	ev.Line = r.row.number
-	text, err := intake.Encode(ev)
-	if err == nil {
-		var read engine.Event
-		if read, err = intake.Decode(text); err == nil {
-			read.Line = ev.Line
-			return read, true
-		}
+	read, err := intake.Checked(ev)
+	if read.Line = r.row.number; err == nil {
+		return read, true
 	}
 	col, longest := 1, -1
-	for path, c := range r.paths {
-		if strings.HasPrefix(err.Error(), path) && len(path) > longest {
-			col, longest = c, len(path)
+	if f := (*intake.Fault)(nil); errors.As(err, &f) {
+		for path, c := range r.paths {
+			if strings.HasPrefix(f.At, path) && len(path) > longest {
+				col, longest = c, len(path)
+			}
 		}
 	}
 	r.add(r.row.number, col, "", "%v", err)
-	return ev, false
+	return read, false
 }
 
 // gather puts the results of rows of one sample together.

@@ -3,7 +3,6 @@ package table
 import (
 	"os"
 	"regexp"
-	"slices"
 	"strings"
 	"testing"
 )
@@ -14,9 +13,9 @@ func TestReadme(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	keys := slices.Clone(commonKeys)
-	for _, more := range kindKeys {
-		keys = append(keys, more...)
+	var keys []string
+	for _, k := range kinds {
+		keys = append(keys, keysOf(k)...)
 	}
 	for _, key := range keys {
 		if !strings.Contains(string(text), "`"+key+"`") {

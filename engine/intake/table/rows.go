@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 )
 
@@ -69,12 +70,7 @@ func (m *Mapping) rows(file, text string) (head row, body []row, faults Faults) 
 }
 
 func blankRow(cells []string) bool {
-	for _, c := range cells {
-		if strings.TrimFunc(c, isBlank) != "" {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(cells, func(c string) bool { return strings.TrimFunc(c, isBlank) != "" })
 }
 
 // csvFault places a fault of the form; nothing after it can be trusted.

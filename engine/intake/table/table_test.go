@@ -2,10 +2,12 @@ package table
 
 import (
 	"bytes"
+	"cmp"
 	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -14,6 +16,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/rules/unit"
 )
 
 var update = flag.Bool("update", false, "write what the tables give into testdata")
@@ -43,6 +46,43 @@ func TestTables(t *testing.T) {
 				t.Errorf("got\n%s\nwant\n%s", got, want)
 			}
 		})
+	}
+}
+
+// Each key of a field sets it: one that the rows forgot fails here.
+func TestColumnsSetFields(t *testing.T) {
+	cells := map[string]string{"revision": "2", "repeat": "1", "taken": "after", "flush": "yes", "filter": "yes"}
+	for i, kind := range kinds {
+		text := "import: " + kindWords[i] + "\nsource: /sheet\nzone: UTC\nvehicle: {always: bus-07}\ndate: {always: 2031-02-10}\n"
+		heads, row := "any", "1"
+		for _, f := range intake.Fields(kind) {
+			cell := "name"
+			switch unit := map[unit.Kind]string{unit.Distance: "km", unit.Volume: "L", unit.Density: "g/mL"}; {
+			case f.Key == "meters":
+				text += "meters: {odometer: {column: any, unit: km}}\n"
+			case f.Key == "results":
+				text += "results: {Cu: {column: any, unit: mg/kg}}\n"
+			case f.Units != nil:
+				text += f.Key + ": {column: " + f.Key + ", unit: " + unit[f.Units[0]] + "}\n"
+				cell = "3"
+			case f.Key != intake.Apart:
+				text += f.Key + ": " + f.Key + "\n"
+			}
+			heads, row = heads+","+f.Key, row+","+cmp.Or(cells[f.Key], cell)
+		}
+		m, err := ReadMapping("map.yaml", []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		table, err := m.Read("f.csv", strings.NewReader(heads+"\n"+row+"\n"), nil)
+		if err != nil || len(table.Events) != 1 {
+			t.Fatalf("%v: %v", table, err)
+		}
+		for _, f := range intake.Fields(kind) {
+			if reflect.ValueOf(f.In(table.Events[0].Data)).Elem().IsZero() {
+				t.Errorf("the column of %s sets nothing", f.Path)
+			}
+		}
 	}
 }
 
@@ -96,10 +136,8 @@ func fleetOf(t testing.TB, text string, tasks []string) *Fleet {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := &Fleet{Vehicles: map[string]*engine.VehicleData{}, Tasks: func(string) ([]string, error) { return tasks, nil }}
-	for _, ev := range events {
-		f.Vehicles[ev.Vehicle] = ev.Data.(*engine.VehicleData)
-	}
+	f := FleetOf(events)
+	f.Tasks = func(string) ([]string, error) { return tasks, nil }
 	return f
 }
 

@@ -1,0 +1,161 @@
+package intake
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"reflect"
+	"strconv"
+	"strings"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+
+	"telltale/rules/english"
+)
+
+// Fault is why an event is refused: what is wrong, and where in it.
+type Fault struct {
+	// At is the attribute, or the field of the data, as data.results[2].unit; "" where
+	// it is the event as a whole.
+	At     string
+	Text   string
+	Reason error // ErrForged or ErrFuture; nil for all others
+}
+
+// The reasons of refusals of what is written as it should be.
+var (
+	ErrForged = errors.New("of a kind that the service alone writes")
+	ErrFuture = errors.New("later than it was stored")
+)
+
+// Error gives the place and what is wrong there.
+func (f *Fault) Error() string {
+	if f.At == "" {
+		return f.Text
+	}
+	return f.At + ": " + f.Text
+}
+
+// Unwrap gives the reason.
+func (f *Fault) Unwrap() error { return f.Reason }
+
+// within is the error with the place that it is of; nil where it is nil.
+func within(at string, err error) error {
+	if err == nil {
+		return nil
+	}
+	return refuse(at, "%v", err)
+}
+
+func refuse(at, format string, args ...any) error {
+	return &Fault{At: at, Text: fmt.Sprintf(format, args...)}
+}
+
+// jsonFault says in this package's words what the JSON library found; the
+// library's own texts change from run to run, on purpose.
+func jsonFault(err error, root string) error {
+	var syn *jsontext.SyntacticError
+	if errors.As(err, &syn) {
+		return syntaxFault(syn, root)
+	}
+	var sem *json.SemanticError
+	if !errors.As(err, &sem) {
+		return err
+	}
+	at := path(root, sem.JSONPointer)
+	switch {
+	case errors.Is(sem.Err, json.ErrUnknownName):
+		return refuse(at, "unknown field, wanted %s", english.List("or", fieldNames(sem.GoType)))
+	case sem.JSONKind == '0' && sem.JSONValue != nil && isNumeric(sem.GoType):
+		return refuse(at, "%s is not %s that can be kept", shorten(string(sem.JSONValue)), typeWord(sem.GoType))
+	case sem.JSONKind != 0 && sem.GoType != nil:
+		return refuse(at, "%s where %s is needed", kindWord(sem.JSONKind), typeWord(sem.GoType))
+	case sem.Err != nil:
+		return within(at, sem.Err)
+	}
+	return refuse(at, "not readable")
+}
+
+func syntaxFault(syn *jsontext.SyntacticError, root string) error {
+	switch {
+	case errors.Is(syn.Err, jsontext.ErrDuplicateName):
+		return refuse(path(root, syn.JSONPointer), "stands twice")
+	case errors.Is(syn.Err, io.ErrUnexpectedEOF):
+		return errors.New("not JSON: it ends too early")
+	case strings.HasPrefix(syn.Err.Error(), "invalid surrogate pair"): // goes on with the text after it
+		return fmt.Errorf("not JSON: half a surrogate pair at byte %d", syn.ByteOffset)
+	}
+	return fmt.Errorf("not JSON: %s at byte %d", shorten(syn.Err.Error()), syn.ByteOffset)
+}
+
+// path writes a JSON pointer as people do: data.results[2].value.
+func path(root string, p jsontext.Pointer) string {
+	var b strings.Builder
+	b.WriteString(root)
+	for tok := range p.Tokens() {
+		switch {
+		case isNumber(tok):
+			b.WriteString("[" + tok + "]")
+		case strings.IndexFunc(tok, func(r rune) bool { return r > 0x7F || !plain(byte(r)) }) >= 0 || tok == "":
+			b.WriteString("[" + quote(tok) + "]")
+		default:
+			b.WriteString("." + shorten(tok))
+		}
+	}
+	return strings.TrimPrefix(b.String(), ".")
+}
+
+func kindWord(k jsontext.Kind) string {
+	switch k {
+	case 'n':
+		return "null"
+	case 't', 'f':
+		return "true or false"
+	case '"':
+		return "a text"
+	case '0':
+		return "a number"
+	case '{':
+		return "an object"
+	case '[':
+		return "a list"
+	}
+	return "something that is no JSON"
+}
+
+func typeWord(t reflect.Type) string {
+	switch t.Kind() {
+	case reflect.Pointer:
+		return typeWord(t.Elem())
+	case reflect.Bool:
+		return "true or false"
+	case reflect.String:
+		return "a text"
+	case reflect.Int:
+		return "a whole number"
+	case reflect.Float64:
+		return "a number"
+	case reflect.Slice:
+		return "a list"
+	}
+	return "an object"
+}
+
+func isNumeric(t reflect.Type) bool {
+	return t != nil && (t.Kind() == reflect.Int || t.Kind() == reflect.Float64)
+}
+
+// fieldNames lists the JSON names of a struct, for errors that name the cure.
+func fieldNames(t reflect.Type) []string {
+	if t == nil || t.Kind() != reflect.Struct {
+		return nil
+	}
+	var out []string
+	for i := range t.NumField() {
+		if name, _, _ := strings.Cut(t.Field(i).Tag.Get("json"), ","); name != "" && name != "-" {
+			out = append(out, strconv.Quote(name))
+		}
+	}
+	return out
+}
