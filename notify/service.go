@@ -297,7 +297,7 @@ func (s *Service) trim(ctx context.Context, now time.Time) error {
 	told, err := delivery.Trim(ctx, store, now.Add(-keepTold))
 	said, err2 := s.Log.TrimSaid(ctx, now.Add(-keepSaid), saved)
 	if said > 0 || told > 0 {
-		s.Notifier.Log.Info("what is old was taken out", "said", said, "told", told)
+		s.Notifier.Log.Info("old messages trimmed", "said", said, "told", told)
 	}
 	return errors.Join(err, err2)
 }
