@@ -3,9 +3,9 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
 	"math"
 	"strings"
+	"time"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
@@ -65,18 +65,23 @@ func baselinesFromFile(s streams, o replayOptions, args []string, asJSON, event 
 	if len(args) == 0 {
 		return exit{2, hinted{fmt.Errorf("no file of events is named"), "telltale baselines --rules " + o.rules + " events.jsonl"}}
 	}
-	r, err := foldFile(o, args[0], io.Discard)
+	var end time.Time // the latest that the events, or the ticks after them, come to
+	p, err := foldFile(o, args[0], func(ev engine.Event, _ []engine.Output) {
+		if ev.Recorded.After(end) {
+			end = ev.Recorded
+		}
+	})
 	if err != nil {
 		return err
 	}
-	if r.p.Book().FleetDefinitions() == "" {
+	if p.Book().FleetDefinitions() == "" {
 		return exit{2, hinted{fmt.Errorf("no baseline of %s is made from the fleet", o.rules), "write `from: fleet` in a baseline"}}
 	}
 	number := 1
-	if _, set := r.p.Baselines(); set != nil {
+	if _, set := p.Baselines(); set != nil {
 		number = set.Number + 1
 	}
-	set := r.p.SurveyNow(r.end, number)
+	set := p.SurveyNow(end, number)
 	if event {
 		line, err := intake.Encode(set.Event())
 		if err == nil {

@@ -97,24 +97,23 @@ func history(ctx context.Context, s streams, o *historyOptions, args []string) e
 // record; all are the vehicles that it knows.
 func historyOfFile(o replayOptions, vehicle, path string) (list []engine.HistoryEntry, all []string, err error) {
 	var past engine.Past
-	o.seen = func(ev engine.Event) {
+	p, err := foldFile(o, path, func(ev engine.Event, out []engine.Output) {
 		if ev.Vehicle == vehicle && ev.Kind != engine.ReadingEvent {
 			past.Events = append(past.Events, ev)
 		}
-	}
-	o.said = func(out engine.Output) {
-		switch {
-		case out.Transition != nil && out.Transition.Vehicle == vehicle:
-			past.Transitions = append(past.Transitions, *out.Transition)
-		case out.Refused != nil && out.Refused.Vehicle == vehicle:
-			past.Refused = append(past.Refused, *out.Refused)
+		for _, o := range out {
+			switch {
+			case o.Transition != nil && o.Transition.Vehicle == vehicle:
+				past.Transitions = append(past.Transitions, *o.Transition)
+			case o.Refused != nil && o.Refused.Vehicle == vehicle:
+				past.Refused = append(past.Refused, *o.Refused)
+			}
 		}
-	}
-	r, err := foldFile(o, path, io.Discard)
+	})
 	if err != nil {
 		return nil, nil, err
 	}
-	return engine.ExtendHistory(r.p.History(vehicle), past), r.p.Vehicles(), nil
+	return engine.ExtendHistory(p.History(vehicle), past), p.Vehicles(), nil
 }
 
 func (o *historyOptions) show(s streams, vehicle string, list []engine.HistoryEntry, all []string) error {

@@ -126,7 +126,7 @@ func newPreviewer(ctx context.Context, o previewOptions, people *notify.Director
 	if _, err := p.n.Start(ctx); err != nil {
 		return nil, err
 	}
-	return p, p.fold(bookEvent(book))
+	return p, p.fold(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: book.Hash, Book: book}})
 }
 
 func (p *previewer) file(f io.Reader) error {

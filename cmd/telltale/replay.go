@@ -12,18 +12,14 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/replay"
 	"telltale/engine/stream"
-	"telltale/rules"
 )
 
 type replayOptions struct {
 	rules, vehicles, until string
 	against, people        string
 	json, all, keepGoing   bool
-
-	// seen and said are told what is folded and what comes of it; nil for nobody.
-	seen func(engine.Event)
-	said func(engine.Output)
 }
 
 func replayCommand(s streams) *cobra.Command {
@@ -39,7 +35,7 @@ func replayCommand(s streams) *cobra.Command {
 			if o.against != "" {
 				return whatIf(s, o, args[0])
 			}
-			return replay(s, o, args[0])
+			return replayFile(s, o, args[0])
 		},
 	}
 	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files (needed)")
@@ -54,62 +50,52 @@ func replayCommand(s streams) *cobra.Command {
 	return cmd
 }
 
-func replay(s streams, o replayOptions, path string) error {
-	out := bufio.NewWriter(s.out)
-	r, err := foldFile(o, path, out)
+func replayFile(s streams, o replayOptions, path string) error {
+	r := &replayed{o: o, out: bufio.NewWriter(s.out)}
+	p, err := foldFile(o, path, r.take)
 	if err != nil {
 		return err
 	}
-	if err := out.Flush(); err != nil {
+	if err := r.out.Flush(); err != nil {
 		return fmt.Errorf("writing the transitions: %w", err)
 	}
 	fmt.Fprintf(s.err, "replay: %d events, %d transitions, %d refused, %d not judged\n", r.events, r.transitions, r.refused, r.notJudged)
 	if r.parts > 0 {
 		fmt.Fprintf(s.err, "replay: %d parts of events were not used: --all says which and why\n", r.parts)
 	}
-	strangers(s, r.p.Unregistered())
+	strangers(s, p.Unregistered())
 	return nil
 }
 
 // foldFile folds a file of events by the rules of a folder.
-func foldFile(o replayOptions, path string, out io.Writer) (*replayer, error) {
+func foldFile(o replayOptions, path string, said func(engine.Event, []engine.Output)) (*engine.Partition, error) {
 	book, err := loadBook(o.rules)
 	if err != nil {
 		return nil, err
 	}
-	until, err := o.untilDate()
+	how, err := o.file()
 	if err != nil {
 		return nil, err
-	}
-	var register []engine.Event
-	if o.vehicles != "" {
-		if register, err = loadRegister(o.vehicles, stream.Unclocked); err != nil {
-			return nil, err
-		}
 	}
 	file, own, err := openEvents(path)
 	if err != nil {
 		return nil, err
 	}
 	defer file.Close()
-	r := &replayer{o: o, p: engine.NewPartition(), register: register, ticks: intake.NewTicks(own.Ticks), out: out}
-	if !own.Baselines {
-		r.p.SurveyMonthly()
-	}
-	r.fold(bookEvent(book))
-	if err := r.file(file); err != nil {
+	how.Own = own
+	p, err := how.Fold(file, book, said)
+	if err != nil {
 		return nil, exit{2, fmt.Errorf("reading %s: %w", path, err)}
 	}
-	if !until.IsZero() {
-		for _, t := range r.ticks.Until(until) {
-			r.fold(t)
-		}
-	}
-	return r, nil
+	return p, nil
 }
 
-func bookEvent(b *rules.Book) engine.Event {
-	return engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: b.Hash, Book: b}}
+// file says how a file of events is folded, before it is opened.
+func (o *replayOptions) file() (how replay.File, err error) {
+	if how.Until, err = o.untilDate(); err == nil && o.vehicles != "" {
+		how.Register, err = loadRegister(o.vehicles, stream.Unclocked)
+	}
+	return how, err
 }
 
 func (o *replayOptions) untilDate() (time.Time, error) {
@@ -140,69 +126,24 @@ func openEvents(path string) (_ *os.File, own intake.Own, err error) {
 	return file, own, nil
 }
 
-// replayer folds a file's events and prints what follows.
-type replayer struct {
-	o     replayOptions
-	p     *engine.Partition
-	ticks *intake.Ticks
-	out   io.Writer
-
-	// register are the vehicles to register at the moment of the first event; nil
-	// once that is done.
-	register []engine.Event
-
-	end time.Time // of the file: the latest that its events, or the ticks after it, come to
+// replayed prints what follows from a file's events, and counts it.
+type replayed struct {
+	o   replayOptions
+	out *bufio.Writer
 
 	events, transitions, refused, parts, notJudged int
 }
 
-func (r *replayer) file(f io.Reader) error {
-	return intake.ReadFile(f, func(line int, ev engine.Event, err error) error {
+func (r *replayed) take(ev engine.Event, out []engine.Output) {
+	if ev.Line > 0 {
 		r.events++
-		if err != nil {
-			r.say(engine.Output{Refused: &engine.Refusal{Refused: err.Error(), Line: line}})
-			return nil
-		}
-		if err := r.begin(ev.Recorded); err != nil {
-			return err
-		}
-		for _, t := range r.ticks.Before(ev) {
-			r.fold(t)
-		}
-		r.fold(ev)
-		return nil
-	})
-}
-
-// begin registers the vehicles of the register at the moment of the first event.
-func (r *replayer) begin(at time.Time) error {
-	for _, ev := range r.register {
-		ev, err := intake.At(ev, at)
-		if err != nil {
-			return fmt.Errorf("registering vehicle %q: %w", ev.Vehicle, err)
-		}
-		r.fold(ev)
 	}
-	r.register = nil
-	return nil
-}
-
-func (r *replayer) fold(ev engine.Event) {
-	if ev.Recorded.After(r.end) {
-		r.end = ev.Recorded
-	}
-	if r.o.seen != nil {
-		r.o.seen(ev)
-	}
-	for _, o := range r.p.Apply(ev) {
-		if r.o.said != nil {
-			r.o.said(o)
-		}
+	for _, o := range out {
 		r.say(o)
 	}
 }
 
-func (r *replayer) say(o engine.Output) {
+func (r *replayed) say(o engine.Output) {
 	switch {
 	case o.Transition != nil:
 		r.transitions++
@@ -224,7 +165,7 @@ func (r *replayer) say(o engine.Output) {
 	}
 }
 
-func (r *replayer) print(v any, line string) {
+func (r *replayed) print(v any, line string) {
 	if !r.o.json {
 		fmt.Fprintln(r.out, line)
 		return

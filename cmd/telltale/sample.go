@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -79,11 +78,11 @@ func sampleFromFile(o replayOptions, args []string, show func([]engine.Verdict) 
 		component = args[1]
 	}
 	path := args[len(args)-1]
-	r, err := foldFile(o, path, io.Discard)
+	p, err := foldFile(o, path, func(engine.Event, []engine.Output) {})
 	if err != nil {
 		return err
 	}
-	return show(r.p.Verdicts(args[0], component))
+	return show(p.Verdicts(args[0], component))
 }
 
 // draw writes the one verdict's picture; "" is no file.

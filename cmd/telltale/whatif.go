@@ -14,7 +14,6 @@ import (
 	"golang.org/x/term"
 
 	"telltale/engine"
-	"telltale/engine/stream"
 	"telltale/engine/whatif"
 	"telltale/notify"
 )
@@ -33,7 +32,7 @@ func whatIf(s streams, o replayOptions, path string) error {
 		return err
 	}
 	defer file.Close()
-	cfg.OwnTicks, cfg.OwnBaselines = own.Ticks, own.Baselines
+	cfg.File.Own = own
 	out := bufio.NewWriter(s.out)
 	shown := map[string]int{}
 	cfg.Each = func(d whatif.Difference) error {
@@ -71,13 +70,8 @@ func (o *replayOptions) whatIfConfig(s streams) (cfg whatif.Config, err error) {
 	if cfg.Old, err = loadBook(o.against); err != nil {
 		return cfg, err
 	}
-	if cfg.Until, err = o.untilDate(); err != nil {
+	if cfg.File, err = o.file(); err != nil {
 		return cfg, err
-	}
-	if o.vehicles != "" {
-		if cfg.Register, err = loadRegister(o.vehicles, stream.Unclocked); err != nil {
-			return cfg, err
-		}
 	}
 	if o.people != "" {
 		dir, err := notify.Load(o.people)
@@ -86,7 +80,7 @@ func (o *replayOptions) whatIfConfig(s streams) (cfg whatif.Config, err error) {
 		}
 		cfg.Hears = hears(dir)
 	}
-	cfg.Damaged = func(line int, reason error) error {
+	cfg.File.Damaged = func(line int, reason error) error {
 		if !o.keepGoing {
 			return hinted{fmt.Errorf("line %d: %w", line, reason), "--keep-going reports such lines and goes on"}
 		}

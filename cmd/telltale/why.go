@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
@@ -67,14 +66,21 @@ func whyFromFile(s streams, o replayOptions, asJSON bool, args []string) error {
 	if len(args) == 3 {
 		rule = args[1]
 	}
-	r, err := foldFile(o, path, io.Discard)
+	refused := 0
+	p, err := foldFile(o, path, func(_ engine.Event, out []engine.Output) {
+		for _, o := range out {
+			if o.Refused != nil && !o.Refused.Kept {
+				refused++
+			}
+		}
+	})
 	if err != nil {
 		return err
 	}
-	if r.refused > 0 {
-		fmt.Fprintf(s.err, "%d events of %s were refused; telltale replay --all lists them\n", r.refused, path)
+	if refused > 0 {
+		fmt.Fprintf(s.err, "%d events of %s were refused; telltale replay --all lists them\n", refused, path)
 	}
-	return whyAnswer(s, asJSON, r.p.Why(vehicle, rule), vehicle, rule)
+	return whyAnswer(s, asJSON, p.Why(vehicle, rule), vehicle, rule)
 }
 
 // whyAnswer prints the answers; where no rule was named, those that stand in full
