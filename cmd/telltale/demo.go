@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -10,7 +11,6 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
-	"strings"
 	"sync/atomic"
 	"time"
 
@@ -19,7 +19,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/engine"
-	"telltale/engine/intake"
+	"telltale/engine/replay"
 	"telltale/engine/stream"
 	"telltale/notify"
 	"telltale/samples"
@@ -77,10 +77,9 @@ func demo(ctx context.Context, s streams, dir, smtp string, stay bool) error {
 	if err != nil {
 		return err
 	}
-	f.register = register
 	fmt.Fprintf(s.err, "demo: the sample fleet is in %s, the service at %s\n", dir, a.url())
 	fmt.Fprintln(s.err, "demo: the fleet is folded in 16 parts side by side, so lines come in order for each vehicle alone")
-	err = runDemo(ctx, s, a)
+	err = runDemo(ctx, s, a, register)
 	if err == nil && stay {
 		fmt.Fprintf(s.err, "still serving; try: telltale due --dir %s (Ctrl-C ends)\n", dir)
 		<-ctx.Done()
@@ -134,7 +133,7 @@ func demoFolder(dir string) (string, error) {
 	return dir, nil
 }
 
-func runDemo(ctx context.Context, s streams, a *app) error {
+func runDemo(ctx context.Context, s streams, a *app, register []engine.Event) error {
 	nc, err := nats.Connect(a.url(), nats.Name("sample gateway"))
 	if err != nil {
 		return fmt.Errorf("connecting the sample gateway: %w", err)
@@ -144,7 +143,7 @@ func runDemo(ctx context.Context, s streams, a *app) error {
 	if err != nil {
 		return err
 	}
-	d := &demoYear{app: a, pub: &publisher{js: js}}
+	d := &demoYear{app: a, register: register, pub: &publisher{js: js}}
 	printed := make(chan error, 1)
 	printing, stop := context.WithCancel(ctx)
 	defer stop()
@@ -170,6 +169,7 @@ func runDemo(ctx context.Context, s streams, a *app) error {
 // demoYear is the sample year on its way into the service.
 type demoYear struct {
 	app         *app
+	register    []engine.Event
 	pub         *publisher
 	events      int
 	transitions atomic.Int64
@@ -183,27 +183,19 @@ func (d *demoYear) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	ticks := intake.NewTicks(false)
-	began := false
-	err = intake.ReadFile(strings.NewReader(string(text)), func(line int, ev engine.Event, err error) error {
-		if err != nil {
-			return fmt.Errorf("line %d of the sample events: %w", line, err)
-		}
-		if !began {
-			began = true
-			if err := d.app.registerAt(ctx, d.app.fleet, ev.Recorded); err != nil {
-				return err
-			}
-		}
-		for _, t := range ticks.Before(ev) {
-			if err := d.day(ctx, t.Time); err != nil {
-				return err
-			}
+	year := replay.File{Register: d.register, Damaged: func(line int, reason error) error {
+		return fmt.Errorf("line %d of the sample events: %w", line, reason)
+	}}
+	err = year.Each(bytes.NewReader(text), func(ev engine.Event) error {
+		if ev.Kind == engine.TickEvent {
+			return d.day(ctx, ev.Time)
 		}
 		if err := d.morning(ctx, ev.Recorded); err != nil {
 			return err
 		}
-		d.events++
+		if ev.Line > 0 {
+			d.events++
+		}
 		return d.pub.publish(ctx, ev)
 	})
 	if err == nil {
