@@ -119,7 +119,7 @@ var (
 	tickDesc        = desc("last_tick_timestamp_seconds", "The clock of the log.")
 	suspectDesc     = desc("clock_suspect", "1 while ticks are held because the wall clock jumped.")
 	claimsDesc      = desc("owner_changes_total", "Partitions that this replica has taken over, those at its start among them.")
-	seatsDesc       = desc("seats_held", "What this replica does of what one at a time does: partitions that it folds, ticks of the clock, notify.", "seat")
+	seatsDesc       = desc("seats_held", "What this replica does of what one at a time does: partitions that it folds, ticks of the clock, notify, baselines.", "seat")
 	replicasDesc    = desc("replicas", "Replicas that share the partitions and live.")
 	waitingDesc     = desc("deliveries_waiting", "Messages to people that are not sent yet; told by the replica that sends.")
 	oldestDesc      = desc("oldest_delivery_age_seconds", "Age of the oldest message to people that is not sent yet; 0 without one.")
@@ -151,14 +151,7 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 }
 
 func collectSeats(ch chan<- prometheus.Metric, svc *stream.Service) {
-	held := map[string]int{"partition": 0, stream.TicksSeat: 0, stream.NotifySeat: 0}
-	for _, seat := range svc.Seats() {
-		if _, duty := held[seat]; !duty {
-			seat = "partition"
-		}
-		held[seat]++
-	}
-	for seat, n := range held {
+	for seat, n := range svc.Held() {
 		gauge(ch, seatsDesc, float64(n), seat)
 	}
 	count(ch, claimsDesc, float64(svc.Claims()))

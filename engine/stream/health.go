@@ -118,13 +118,24 @@ func (s *Service) HealthOfAll(ctx context.Context) Health {
 	return h
 }
 
-// Seats lists what this process has to do: partitions by their numbers, and the
-// other seats.
-func (s *Service) Seats() []string {
-	if s.seating == nil {
-		return slices.Concat(partitionSeats, dutySeats)
+// Held counts the seats in which this process works: those of partitions under
+// "partition", each other one under its own name.
+func (s *Service) Held() map[string]int {
+	held := map[string]int{"partition": 0}
+	for _, seat := range dutySeats {
+		held[seat] = 0
 	}
-	return slices.Sorted(slices.Values(s.seating.seats()))
+	seats := slices.Concat(partitionSeats, dutySeats)
+	if s.seating != nil {
+		seats = s.seating.seats()
+	}
+	for _, seat := range seats {
+		if _, duty := held[seat]; !duty {
+			seat = "partition"
+		}
+		held[seat]++
+	}
+	return held
 }
 
 // Claims counts how often this process has taken a partition.
