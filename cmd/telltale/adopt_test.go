@@ -59,7 +59,7 @@ func TestAdopt(t *testing.T) {
 	}
 	a := begin()
 	t.Cleanup(func() { a.stop() })
-	if !strings.Contains(log.String(), "no rules are in force yet") || a.svc.Health().Book != "" {
+	if !strings.Contains(log.String(), "no rules in force yet") || a.svc.Health().Book != "" {
 		t.Errorf("a service that joined began with its own rules:\n%s", log.String())
 	}
 	expect := func(wantOut, wantErr string, more ...string) {

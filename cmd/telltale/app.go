@@ -247,7 +247,7 @@ func (a *app) adopt(ctx context.Context, f *fleet) error {
 	if adopted {
 		a.logger.Info("rules adopted", "book", f.book.Hash, "rules", len(f.book.Rules), "tasks", len(f.book.Tasks))
 		for i := range f.book.Uncautioned {
-			a.logger.Warn("a caution is missing", "at", f.book.Uncautioned[i].Place, "what", f.book.Uncautioned[i].Text)
+			a.logger.Warn("caution missing", "at", f.book.Uncautioned[i].Place, "what", f.book.Uncautioned[i].Text)
 		}
 	}
 	return a.registerAt(ctx, f, now)
@@ -262,9 +262,9 @@ func (a *app) compare(ctx context.Context, f *fleet) error {
 	case err != nil:
 		return err
 	case hash == "":
-		a.logger.Warn("no rules are in force yet", "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
+		a.logger.Warn("no rules in force yet", "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
 	case hash != f.book.Hash:
-		a.logger.Info("the rules in force are not those of the folder", "book", hash, "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
+		a.logger.Info("rules in force differ from the folder", "book", hash, "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
 	}
 	return nil
 }

@@ -56,7 +56,7 @@ func serve(ctx context.Context, s streams, f *fleet) error {
 		return errors.Join(err, a.stop())
 	}
 	if len(f.people.People()) == 0 {
-		logger.Warn("nobody is told anything", "hint", "name people in "+filepath.Join(f.dir, "people.yaml"))
+		logger.Warn("no people named; nobody is told anything", "hint", "name people in "+filepath.Join(f.dir, "people.yaml"))
 	}
 	fmt.Fprintf(s.err, "serving %s at %s, %d rules, %d tasks; stop with Ctrl-C\n", f.dir, a.url(), len(f.book.Rules), len(f.book.Tasks))
 	work, halt := context.WithCancel(ctx) // until the interrupt, or until something fails
@@ -134,7 +134,7 @@ func (a *app) watch(ctx context.Context, w *fsnotify.Watcher) error {
 				quiet.Reset(settleTime)
 			}
 		case err := <-w.Errors:
-			a.logger.Error("watching the folder", "error", err)
+			a.logger.Error("folder watch failed", "error", err)
 		case <-quiet.C:
 			_ = w.Add(rulesDir) // a folder that took its place has to be watched anew; reload says if it is gone
 			a.reload(ctx)

@@ -24,7 +24,7 @@ func (a *app) trimDaily(ctx context.Context, store *stream.Deliveries) {
 	for {
 		if !a.suspect.Load() { // a wall that is years ahead would make everything old
 			if err := a.trim(ctx, store, time.Now()); err != nil && ctx.Err() == nil {
-				a.logger.Warn("what is old stays for another day", "error", err)
+				a.logger.Warn("trimming failed; retrying tomorrow", "error", err)
 			}
 		}
 		select {
@@ -49,7 +49,7 @@ func (a *app) trim(ctx context.Context, store *stream.Deliveries, now time.Time)
 	a.telling.Unlock()
 	said, err2 := a.log.TrimSaid(ctx, now.Add(-keepSaid), saved)
 	if said > 0 || told > 0 {
-		a.logger.Info("what is old was taken out", "said", said, "told", told)
+		a.logger.Info("old messages trimmed", "said", said, "told", told)
 	}
 	return errors.Join(err, err2)
 }

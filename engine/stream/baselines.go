@@ -175,7 +175,7 @@ func (s *setShelf) set(ctx context.Context, l *Log, hash string) (*engine.FleetS
 	}
 	set, err := l.set(ctx, hash)
 	if gone, ok := err.(*goneError); ok {
-		l.log.Error("no sample is judged by the fleet until baselines are made anew", "error", gone)
+		l.log.Error("fleet baselines missing; samples are not compared with the fleet until the next survey", "error", gone)
 		return nil, nil
 	}
 	if err != nil {

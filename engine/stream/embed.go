@@ -208,7 +208,7 @@ func (l *serverLog) Errorf(format string, v ...any) {
 func (l *serverLog) Fatalf(format string, v ...any) {
 	err := fmt.Errorf(format, v...)
 	l.once.Do(func() { l.fatal <- err })
-	l.log.Debug("NATS server ends: " + err.Error())
+	l.log.Debug("NATS server fatal error: " + err.Error())
 }
 
 // ready waits until the server takes connections or says why it does not.

@@ -160,7 +160,7 @@ func TestJoin(t *testing.T) {
 	if err == nil || !strings.HasPrefix(err.Error(), fmt.Sprintf("connecting to NATS at %q: ", url)) {
 		t.Errorf("got %v", err)
 	}
-	if lines := strings.Count(said.String(), "no NATS server answers, trying again"); lines != 1 {
+	if lines := strings.Count(said.String(), "NATS server does not answer; retrying"); lines != 1 {
 		t.Errorf("said so %d times, want once:\n%s", lines, said.String())
 	}
 }
@@ -185,7 +185,7 @@ func TestJoinSaysSoOnceAMinute(t *testing.T) {
 		if _, err := Join(ctx, "nats://192.0.2.7:4222", slog.New(slog.NewTextHandler(&said, nil)), nats.SetCustomDialer(network)); err == nil {
 			t.Error("joined a server that is not there")
 		}
-		lines := strings.Count(said.String(), "no NATS server answers, trying again")
+		lines := strings.Count(said.String(), "NATS server does not answer; retrying")
 		if lines < 9 || lines > 10 || network.tries < 60 || network.tries > 70 {
 			t.Errorf("tried %d times and said so %d times, want some 65 and 10:\n%s", network.tries, lines, said.String())
 		}

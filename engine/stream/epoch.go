@@ -69,10 +69,10 @@ func (w *worker) resume(ctx context.Context, c checkpoint, epoch uint64) error {
 	case back != nil:
 		return w.nextEpoch(ctx, c, back)
 	case c.Seq+1 < info.State.FirstSeq:
-		w.say.Error("events were taken out of the log that this partition had not folded", "from", c.Seq+1, "to", info.State.FirstSeq-1)
+		w.say.Error("events lost: removed from the log before this partition folded them", "from", c.Seq+1, "to", info.State.FirstSeq-1)
 	}
 	if w.out.before(c.Published) {
-		w.say.Error("stream "+AlarmsStream+" went back; what it lacks is told again as far as it still stands", "partition spoke of", c.Published.Seq)
+		w.say.Error("stream "+AlarmsStream+" went back; publishing again what still stands", "published up to", c.Published.Seq)
 		w.out = c.Published
 		w.recovery = &recovery{until: w.target, whole: true}
 	}
@@ -131,7 +131,7 @@ func (w *worker) nextEpoch(ctx context.Context, c checkpoint, back error) error 
 }
 
 func (w *worker) tellBack(back error, epoch uint64) {
-	w.say.Error("what gateways were told is stored may be lost; reading the log again from its oldest event", "error", back, "epoch", epoch)
+	w.say.Error("event log went back, acknowledged events may be lost; folding again from its oldest event", "error", back, "epoch", epoch)
 }
 
 // readAgain has the fold begin with the oldest event that is kept. Nothing is

@@ -22,10 +22,10 @@ func Join(ctx context.Context, url string, log *slog.Logger, more ...nats.Option
 		nats.ReconnectJitter(500*time.Millisecond, time.Second), nats.ErrorHandler(logAsync(log)),
 		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
 			if err != nil {
-				log.Warn("NATS connection lost, trying again", "url", url, "error", err)
+				log.Warn("NATS connection lost; reconnecting", "url", url, "error", err)
 			}
 		}),
-		nats.ReconnectHandler(func(nc *nats.Conn) { log.Info("NATS connection is back", "url", nc.ConnectedUrlRedacted()) }),
+		nats.ReconnectHandler(func(nc *nats.Conn) { log.Info("NATS connection restored", "url", nc.ConnectedUrlRedacted()) }),
 	}, more...)
 	var said time.Time
 	wait := 250 * time.Millisecond
@@ -35,7 +35,7 @@ func Join(ctx context.Context, url string, log *slog.Logger, more ...nats.Option
 			return nc, nil
 		}
 		if time.Since(said) >= time.Minute {
-			log.Warn("no NATS server answers, trying again", "url", url, "error", err)
+			log.Warn("NATS server does not answer; retrying", "url", url, "error", err)
 			said = time.Now()
 		}
 		select {

@@ -82,7 +82,7 @@ func TestPermissionTakenAway(t *testing.T) {
 	caughtUp(t, s)
 	may("telltale.alarm.>")
 	days(t, gateway, 3, 11)
-	for end := time.Now().Add(time.Minute); !said.has("a seat is left for a while") || !said.has("ermissions Violation"); {
+	for end := time.Now().Add(time.Minute); !said.has("seat failed; retrying") || !said.has("ermissions Violation"); {
 		if time.Now().After(end) {
 			t.Fatalf("it does not say that it may not:\n%s", said.b.String())
 		}

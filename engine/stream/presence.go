@@ -85,7 +85,7 @@ func (p *presence) run(ctx context.Context) {
 		if ctx.Err() != nil {
 			break
 		}
-		p.log.log.Debug("presence begins anew", "error", err)
+		p.log.log.Debug("presence failed; retrying", "error", err)
 		rest(ctx, renewEvery)
 		p.lapsed() // it may have, unheard
 	}

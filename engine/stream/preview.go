@@ -43,7 +43,7 @@ func (l *Log) copyOf(ctx context.Context, shelf *bookShelf, i int) (*engine.Part
 	}
 	book, err := shelf.book(ctx, c.Book)
 	if err != nil {
-		l.log.Warn("the rules in force cannot be read", "error", err)
+		l.log.Warn("rules in force unreadable; folding without rules", "error", err)
 	}
 	p.Restore(c.Tick, book)
 	set, err := shelf.fleet.set(ctx, l, c.Baselines)

@@ -91,7 +91,7 @@ func (w *worker) reconcile(ctx context.Context, seq uint64) error {
 		}
 	}
 	if len(out) > 0 {
-		w.say.Warn("what was told is not how things stand (a stream went back, or another program judges otherwise); the differences are published",
+		w.say.Warn("published alarms differ from the records (a stream went back, or this version judges otherwise); publishing the differences",
 			"alarms", len(out), "program", w.cfg.Program)
 	}
 	w.recovery = nil

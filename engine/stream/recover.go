@@ -52,7 +52,7 @@ func (w *worker) load(ctx context.Context) error {
 func (w *worker) loadOrBeginAgain(ctx context.Context, c checkpoint) error {
 	err := w.loadRecords(ctx)
 	if errors.Is(err, errRecordsLost) && w.first <= 1 {
-		w.say.Error("records were lost; folding all events again", "error", err)
+		w.say.Error("records lost; folding all events again", "error", err)
 		w.startOver()
 		return nil
 	}

@@ -100,7 +100,7 @@ func (s *seating) share(living []string) {
 			}
 		}
 	}
-	s.log.Info("the partitions are shared among those that live", "replica", s.id, "replicas", len(living), "seats", len(s.mine))
+	s.log.Info("seats reassigned", "replica", s.id, "replicas", len(living), "seats", len(s.mine))
 	s.settle()
 	s.once.Do(func() { close(s.known) })
 }
@@ -162,9 +162,9 @@ func (s *seating) keep(seat string, ctx context.Context, work func(context.Conte
 		}
 		switch {
 		case fenced(err):
-			s.log.Info("a seat was lost", "seat", seat, "replica", s.id, "error", err)
+			s.log.Info("seat lost to another replica", "seat", seat, "replica", s.id, "error", err)
 		case s.connected():
-			s.log.Error("a seat is left for a while", "seat", seat, "error", err, "again", wait.String())
+			s.log.Error("seat failed; retrying", "seat", seat, "error", err, "in", wait.String())
 		}
 		rest(ctx, wait)
 		wait = min(2*wait, restMost)

@@ -166,7 +166,7 @@ func (k *keeper) make(ctx context.Context, s *survey) error {
 	switch {
 	case errors.Is(err, errAnswered):
 	case ctx.Err() == nil && wait.Err() != nil:
-		k.log.log.Warn("the fleet's baselines wait for partitions that have not answered", "survey", s.Turn, "answered", len(parts), "of", Partitions)
+		k.log.log.Warn("fleet baselines delayed; partitions have not answered the survey", "survey", s.Turn, "answered", len(parts), "of", Partitions)
 		return nil
 	default:
 		return err
@@ -181,7 +181,7 @@ func (k *keeper) make(ctx context.Context, s *survey) error {
 	}
 	set, err := k.log.publishBaselines(ctx, b, all)
 	if err == nil && set != nil {
-		k.log.log.Info("the fleet's baselines are made", "number", set.Number, "groups", set.Count())
+		k.log.log.Info("fleet baselines published", "number", set.Number, "groups", set.Count())
 	}
 	return err
 }

@@ -196,7 +196,7 @@ func (w *worker) finish(ctx context.Context) error {
 	defer cancel()
 	if err := w.flush(ctx); err != nil {
 		// What is not written down is folded again at the next start.
-		w.say.Warn("stopping before the records were written", "error", err)
+		w.say.Warn("stopped before the records were written; their events are folded again at the next start", "error", err)
 	}
 	return errStopped
 }
