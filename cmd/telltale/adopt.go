@@ -16,6 +16,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server"
 )
 
 func adoptCommand(s streams) *cobra.Command {
@@ -53,7 +54,7 @@ func adopt(ctx context.Context, s streams, f *fleet, dry bool) error {
 		return hinted{fmt.Errorf("connecting to %s: %w", f.set.NATS, err), "is the NATS server running?"}
 	}
 	defer nc.Close()
-	if nc.ConnectedServerName() == stream.ServerName {
+	if nc.ConnectedServerName() == server.Name {
 		return hinted{fmt.Errorf("the service at %s has a NATS server of its own", f.set.NATS), "save the rules into its folder: it reads them by itself"}
 	}
 	log, err := stream.Open(ctx, nc, stream.LogConfig{MaxBytes: int64(f.set.MaxMiB) << 20})

@@ -25,6 +25,9 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server"
+	"telltale/engine/stream/service"
+	"telltale/engine/stream/wire"
 	"telltale/notify"
 	"telltale/rules"
 )
@@ -98,10 +101,10 @@ func loadFleet(dir string) (*fleet, error) {
 type app struct {
 	fleet  *fleet
 	logger *slog.Logger
-	server *stream.Server // nil where it joined one
+	server *server.Server // nil where it joined one
 	nc     *nats.Conn
 	log    *stream.Log
-	svc    *stream.Service
+	svc    *service.Service
 	micro  micro.Service
 	notify *notify.Notifier
 
@@ -158,7 +161,7 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	if err != nil {
 		return nil, err
 	}
-	a.svc, err = stream.Start(context.WithoutCancel(ctx), a.log, stream.Config{
+	a.svc, err = service.Start(context.WithoutCancel(ctx), a.log, service.Config{
 		Program: program(), ClockFollowsEvents: f.set.Clock == "events", Share: a.server == nil,
 	})
 	if err != nil {
@@ -173,7 +176,7 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	if err := a.startTelling(ctx, wrote); err != nil {
 		return nil, err
 	}
-	a.micro, err = a.svc.Answer()
+	a.micro, err = a.svc.Respond()
 	if err != nil {
 		return nil, err
 	}
@@ -185,10 +188,10 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 
 func (a *app) connect(ctx context.Context) (err error) {
 	if url := a.fleet.set.NATS; url != "" {
-		a.nc, err = stream.Join(ctx, url, a.logger)
+		a.nc, err = server.Join(ctx, url, a.logger)
 		return err
 	}
-	a.server, err = stream.Embed(ctx, stream.ServerConfig{Dir: a.fleet.dir, Listen: a.fleet.set.Listen, Log: a.logger})
+	a.server, err = server.Embed(ctx, server.Config{Dir: a.fleet.dir, Listen: a.fleet.set.Listen, Log: a.logger})
 	if err != nil {
 		return a.inTheWay(err)
 	}
@@ -313,8 +316,8 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 			}
 		})
 	}
-	a.svc.Hold(stream.NotifySeat, func(ctx context.Context) error { return a.tell(ctx, wrote) })
-	a.svc.Hold(stream.BaselinesSeat, func(ctx context.Context) error {
+	a.svc.Hold(service.NotifySeat, func(ctx context.Context) error { return a.tell(ctx, wrote) })
+	a.svc.Hold(service.BaselinesSeat, func(ctx context.Context) error {
 		return unlessStopped(ctx, a.log.KeepBaselines(ctx, set.Baselines))
 	})
 	return nil
@@ -322,7 +325,7 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 
 // cause names what made a message: the event's place in the log, the same however
 // often it is folded.
-func cause(m stream.Message) notify.Cause {
+func cause(m wire.Message) notify.Cause {
 	c := notify.Cause{Key: fmt.Sprintf("%d-%d-%d", m.Epoch, m.Event, m.Partition), Partition: m.Partition}
 	if m.Reconciled {
 		c.Key += fmt.Sprintf("-reconciled-%d", m.N)

@@ -13,7 +13,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/lab"
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -47,7 +47,7 @@ end. --event then prints the event that puts it in force, to go behind that file
 				return exit{2, hinted{fmt.Errorf("the service puts its baselines in force by itself"), "--event goes with --rules and a file of events"}}
 			}
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := stream.List[engine.FleetListing](ctx, nc, "baselines", nil)
+				list, err := service.Baselines.Ask(ctx, nc, service.Question{})
 				return listing(s, c.json, list, err, "nothing is usual in the fleet yet: no rule asks for it, or there are too few samples", fleetLines)
 			})
 		},

@@ -14,7 +14,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 )
 
 // client is how a command finds the running service.
@@ -70,7 +70,7 @@ func (c *client) ask(ctx context.Context, do func(context.Context, *nats.Conn) e
 		return err
 	}
 	defer nc.Close()
-	if err := do(ctx, nc); errors.Is(err, stream.ErrNoService) {
+	if err := do(ctx, nc); errors.Is(err, service.ErrNoService) {
 		return hinted{err, "NATS answers there, but nothing behind it does: start `telltale serve`"}
 	} else if err != nil {
 		return err
@@ -97,7 +97,7 @@ func lacking(err error) error {
 	return err
 }
 
-func incomplete(err error) (i *stream.Incomplete) {
+func incomplete(err error) (i *service.Incomplete) {
 	errors.As(err, &i)
 	return i
 }

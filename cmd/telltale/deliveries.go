@@ -12,7 +12,7 @@ import (
 	"github.com/nats-io/nats.go/micro"
 	"github.com/spf13/cobra"
 
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 	"telltale/notify"
 )
 
@@ -30,7 +30,7 @@ func (a *app) answerDeliveries() error {
 		for i := range list {
 			list[i].Raw = nil // the mail itself is not listed
 		}
-		return stream.Reply(r, list)
+		return service.Reply(r, list)
 	})))
 }
 
@@ -49,7 +49,7 @@ func (a *app) answerRetry(q *notify.Queue) (micro.Service, error) {
 		if err := q.Retry(ctx, key); err != nil {
 			return err
 		}
-		return stream.Reply(r, []string{key})
+		return service.Reply(r, []string{key})
 	})))
 	if err == nil {
 		err = g.AddEndpoint("leave", micro.HandlerFunc(replying(a.takeLeave)))
@@ -82,14 +82,14 @@ func deliveriesCommand(s streams) *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				if retry != "" {
-					_, err := stream.List[string](ctx, nc, "retry", retry)
+					_, err := service.List[string](ctx, nc, "retry", retry)
 					return err
 				}
 				if left {
-					list, err := stream.List[notify.Left](ctx, nc, "left", nil)
+					list, err := service.List[notify.Left](ctx, nc, "left", nil)
 					return listing(s, c.json, list, err, "nobody asked for no more mails", leftLine)
 				}
-				list, err := stream.List[notify.Delivery](ctx, nc, "deliveries", nil)
+				list, err := service.List[notify.Delivery](ctx, nc, "deliveries", nil)
 				return listing(s, c.json, list, err, "no deliveries yet", deliveryLine)
 			})
 		},

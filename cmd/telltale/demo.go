@@ -20,7 +20,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/replay"
-	"telltale/engine/stream"
+	"telltale/engine/stream/wire"
 	"telltale/notify"
 	"telltale/samples"
 )
@@ -233,7 +233,7 @@ func (d *demoYear) day(ctx context.Context, midnight time.Time) error {
 
 // print shows the transitions as they come.
 func (d *demoYear) print(ctx context.Context, s streams) error {
-	return d.app.log.Outputs(ctx, 1, func(m stream.Message) error {
+	return d.app.log.Outputs(ctx, 1, func(m wire.Message) error {
 		for _, o := range m.Outputs {
 			if o.Transition != nil {
 				d.transitions.Add(1)

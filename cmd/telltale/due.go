@@ -18,7 +18,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/interval"
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -43,7 +43,7 @@ func dueCommand(s streams) *cobra.Command {
 				if why != "" {
 					return dueWhy(ctx, nc, s, c.json, why)
 				}
-				list, err := stream.QueryDue(ctx, nc, q)
+				list, err := service.Due.Ask(ctx, nc, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
 				if err == nil && len(list) == 0 {
 					err = unknownVehicle(ctx, nc, q.Vehicle)
 				}
@@ -205,7 +205,7 @@ func inUnit(v *float64, u string) string {
 
 // dueWhy prints how each due point of a vehicle came about.
 func dueWhy(ctx context.Context, nc *nats.Conn, s streams, asJSON bool, vehicle string) error {
-	list, err := stream.QueryWhy(ctx, nc, vehicle, "")
+	list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle})
 	if err == nil && len(list) == 0 {
 		err = unknownVehicle(ctx, nc, vehicle)
 	}

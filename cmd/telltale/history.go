@@ -19,7 +19,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/engine"
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -79,7 +79,7 @@ func history(ctx context.Context, s streams, o *historyOptions, args []string) e
 		return o.show(s, args[0], list, all)
 	}
 	return o.ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
-		list, err := stream.QueryHistory(ctx, nc, args[0])
+		list, err := service.History.Ask(ctx, nc, service.Question{Vehicle: args[0]})
 		if err != nil {
 			return err
 		}

@@ -20,6 +20,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/intake/table"
 	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 )
 
 type importOptions struct {
@@ -209,7 +210,7 @@ func (o *importOptions) folderFleet(s streams) (*table.Fleet, error) {
 
 // fleetOf is the register of a running service, with the tasks of each vehicle.
 func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
-	list, err := stream.QueryRegister(ctx, nc)
+	list, err := service.Register.Ask(ctx, nc, service.Question{})
 	if err != nil {
 		return nil, err
 	}
@@ -222,7 +223,7 @@ func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
 		if names, ok := known[vehicle]; ok {
 			return names, nil
 		}
-		list, err := stream.QueryWhy(ctx, nc, vehicle, "")
+		list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle})
 		if err != nil {
 			return nil, err
 		}
@@ -285,7 +286,7 @@ func importTo(ctx context.Context, s streams, nc *nats.Conn, path string, t *tab
 // clockOf is the latest moment that an event may have, and the service's now. Where
 // the clock follows the events none is too late.
 func clockOf(ctx context.Context, nc *nats.Conn) (latest, now time.Time, err error) {
-	h, err := stream.QueryHealth(ctx, nc)
+	h, err := service.QueryHealth(ctx, nc)
 	if err != nil {
 		return latest, now, err
 	}
@@ -343,7 +344,7 @@ func knownTo(ctx context.Context, nc *nats.Conn, events []engine.Event) (map[str
 	}
 	out := map[string]map[engine.ID]string{}
 	for vehicle, list := range ask {
-		have, err := stream.QueryKnown(ctx, nc, vehicle, list)
+		have, err := service.QueryKnown(ctx, nc, vehicle, list)
 		if err != nil {
 			return nil, err
 		}

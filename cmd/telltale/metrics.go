@@ -15,7 +15,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 )
 
 // monitor serves what the service tells of itself: /metrics, /healthz (may it go
@@ -150,7 +150,7 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 	gauge(ch, reloadedDesc, float64(a.read.Load()))
 }
 
-func collectSeats(ch chan<- prometheus.Metric, svc *stream.Service) {
+func collectSeats(ch chan<- prometheus.Metric, svc *service.Service) {
 	for seat, n := range svc.Held() {
 		gauge(ch, seatsDesc, float64(n), seat)
 	}
@@ -158,7 +158,7 @@ func collectSeats(ch chan<- prometheus.Metric, svc *stream.Service) {
 	gauge(ch, replicasDesc, float64(max(1, len(svc.Health().Replicas))))
 }
 
-func collectHealth(ch chan<- prometheus.Metric, h stream.Health) {
+func collectHealth(ch chan<- prometheus.Metric, h service.Health) {
 	stages, reasons, notJudged := map[string]int{}, map[string]int{}, 0
 	for _, p := range h.Partitions {
 		label := strconv.Itoa(p.Partition)

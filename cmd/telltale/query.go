@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/engine"
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 )
 
 func alarmsCommand(s streams) *cobra.Command {
@@ -22,7 +22,7 @@ func alarmsCommand(s streams) *cobra.Command {
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := stream.QueryAlarms(ctx, nc, vehicle)
+				list, err := service.Alarms.Ask(ctx, nc, service.Question{Vehicle: vehicle})
 				if err == nil && len(list) == 0 {
 					err = unknownVehicle(ctx, nc, vehicle)
 				}
@@ -68,11 +68,11 @@ func refusedCommand(s streams) *cobra.Command {
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := stream.QueryRefused(ctx, nc, vehicle)
+				list, err := service.Refused.Ask(ctx, nc, service.Question{Vehicle: vehicle})
 				if err := listing(s, c.json, list, err, "nothing was refused", func(r engine.Refusal) string { return refusalLine(&r) }); err != nil {
 					return err
 				}
-				unknown, err := stream.List[string](ctx, nc, "unregistered", nil)
+				unknown, err := service.Unregistered.Ask(ctx, nc, service.Question{})
 				strangers(s, unknown)
 				return lacking(err)
 			})

@@ -18,7 +18,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -69,7 +69,7 @@ func (o *recordOptions) record(ctx context.Context, s streams, nc *nats.Conn, ve
 	if err != nil {
 		return err
 	}
-	has, err := stream.QueryWhy(ctx, nc, vehicle, "")
+	has, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle})
 	if err != nil {
 		return err
 	}
@@ -112,7 +112,7 @@ func (o *recordOptions) record(ctx context.Context, s streams, nc *nats.Conn, ve
 // registeredVehicle is the vehicle's registration, or the error that names the
 // nearest there is.
 func registeredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*engine.VehicleData, error) {
-	list, err := stream.QueryRegister(ctx, nc)
+	list, err := service.Register.Ask(ctx, nc, service.Question{})
 	if err != nil {
 		return nil, err
 	}
@@ -363,7 +363,7 @@ func (o *recordOptions) when(reg *engine.VehicleData, now, latest time.Time) (ti
 // printNext prints what the service makes of it: when each task is due next, and
 // what the work opened.
 func (o *recordOptions) printNext(ctx context.Context, s streams, nc *nats.Conn, ev *engine.Event) error {
-	list, err := stream.QueryWhy(ctx, nc, ev.Vehicle, "")
+	list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: ev.Vehicle})
 	if err != nil {
 		return err
 	}

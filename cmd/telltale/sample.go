@@ -12,7 +12,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/chart"
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 )
 
 func sampleCommand(s streams) *cobra.Command {
@@ -52,7 +52,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 				return exit{2, hinted{fmt.Errorf("%s is a file of events, but the rules are not named", args[2]), "add --rules DIR"}}
 			}
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := stream.QuerySamples(ctx, nc, args[0], arg(args, 1))
+				list, err := service.Samples.Ask(ctx, nc, service.Question{Vehicle: args[0], Component: arg(args, 1)})
 				if err != nil {
 					return lacking(err)
 				}

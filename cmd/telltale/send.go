@@ -15,6 +15,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 )
 
 func sendCommand(s streams) *cobra.Command {
@@ -148,7 +149,7 @@ func (p *publisher) wait(ctx context.Context) error {
 // it could not use.
 func (p *publisher) refused(ctx context.Context, s streams, nc *nats.Conn) (n int, err error) {
 	for ready := time.NewTicker(50 * time.Millisecond); ; {
-		h, err := stream.QueryHealth(ctx, nc)
+		h, err := service.QueryHealth(ctx, nc)
 		if err != nil {
 			return 0, err
 		}
@@ -161,7 +162,7 @@ func (p *publisher) refused(ctx context.Context, s streams, nc *nats.Conn) (n in
 		case <-ready.C:
 		}
 	}
-	list, err := stream.QueryRefused(ctx, nc, "")
+	list, err := service.Refused.Ask(ctx, nc, service.Question{})
 	for _, r := range list {
 		if r.Event == nil {
 			continue
@@ -178,7 +179,7 @@ func (p *publisher) refused(ctx context.Context, s streams, nc *nats.Conn) (n in
 }
 
 // folded reports whether each partition is past the last event sent to it.
-func (p *publisher) folded(h stream.Health) bool {
+func (p *publisher) folded(h service.Health) bool {
 	if h.Unanswered != nil {
 		return false
 	}

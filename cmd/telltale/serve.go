@@ -10,7 +10,7 @@ import (
 	"github.com/fsnotify/fsnotify"
 	"github.com/spf13/cobra"
 
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 )
 
 func serveCommand(s streams) *cobra.Command {
@@ -63,7 +63,7 @@ func serve(ctx context.Context, s streams, f *fleet) error {
 	defer halt()
 	context.AfterFunc(a.life, halt)
 	a.group.Go(func() error { return unlessStopped(work, a.watch(work, w)) })
-	a.svc.Hold(stream.TicksSeat, func(ctx context.Context) error {
+	a.svc.Hold(service.TicksSeat, func(ctx context.Context) error {
 		if f.set.Clock == "events" {
 			return unlessStopped(ctx, a.log.FollowEvents(ctx))
 		}

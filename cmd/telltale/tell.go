@@ -8,7 +8,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"telltale/engine"
-	"telltale/engine/stream"
+	"telltale/engine/stream/wire"
 	"telltale/notify"
 )
 
@@ -60,7 +60,7 @@ func (a *app) afterWentBack(ctx context.Context, next uint64) (uint64, error) {
 }
 
 func (a *app) tellNews(ctx context.Context, next uint64) error {
-	err := a.log.Outputs(ctx, next, func(m stream.Message) error { return a.handle(ctx, m) })
+	err := a.log.Outputs(ctx, next, func(m wire.Message) error { return a.handle(ctx, m) })
 	if ctx.Err() != nil {
 		err = nil
 	}
@@ -116,7 +116,7 @@ func (a *app) await(ctx context.Context, so func() bool) error {
 }
 
 // handle tells what one cause said.
-func (a *app) handle(ctx context.Context, m stream.Message) error {
+func (a *app) handle(ctx context.Context, m wire.Message) error {
 	a.telling.Lock()
 	defer a.telling.Unlock()
 	if len(m.Outputs) > 0 {

@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/engine"
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 )
 
 func whyCommand(s streams) *cobra.Command {
@@ -35,7 +35,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 			}
 			vehicle, rule := args[0], arg(args, 1)
 			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := stream.QueryWhy(ctx, nc, vehicle, rule)
+				list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle, Rule: rule})
 				if err != nil {
 					return lacking(err)
 				}

@@ -7,14 +7,14 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/micro"
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/stream/jet"
+	"telltale/engine/stream/wire"
 	"telltale/rules"
 )
 
@@ -30,9 +30,9 @@ func setToken(hash string) string {
 // published. Where one of that survey or a later one is in force already, as when
 // another replica was faster, nothing is; set is then nil.
 func (l *Log) publishBaselines(ctx context.Context, b *rules.Book, parts []engine.SurveyPart) (set *engine.FleetSet, err error) {
-	f := l.fence(l.events, baselineSubject)
+	f := l.Events.Fence(baselineSubject)
 	for {
-		m, err := f.read(ctx)
+		m, err := f.Latest(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -57,7 +57,7 @@ func (l *Log) publishBaselines(ctx context.Context, b *rules.Book, parts []engin
 		if err != nil {
 			return nil, err
 		}
-		if err := f.publish(ctx, msg); !fenced(err) {
+		if err := f.Publish(ctx, msg); !jet.Fenced(err) {
 			return set, err
 		}
 	}
@@ -88,14 +88,14 @@ func (l *Log) storeSet(ctx context.Context, set *engine.FleetSet) error {
 	}
 	n, at := 0, setToken(hash)
 	for len(text) > 0 {
-		piece := text[:min(len(text), maxOutput)]
+		piece := text[:min(len(text), wire.MaxOutput)]
 		text = text[len(piece):]
-		if err := l.store(ctx, &nats.Msg{Subject: fmt.Sprintf("%s.%d", at, n), Data: piece}); err != nil {
+		if err := l.Books.Store(ctx, &nats.Msg{Subject: fmt.Sprintf("%s.%d", at, n), Data: piece}); err != nil {
 			return fmt.Errorf("storing the fleet's baselines %q: %w", hash, err)
 		}
 		n++
 	}
-	if err := l.store(ctx, &nats.Msg{Subject: at, Data: []byte(strconv.Itoa(n))}); err != nil {
+	if err := l.Books.Store(ctx, &nats.Msg{Subject: at, Data: []byte(strconv.Itoa(n))}); err != nil {
 		return fmt.Errorf("storing the fleet's baselines %q: %w", hash, err)
 	}
 	return nil
@@ -112,7 +112,7 @@ func (e *goneError) Error() string {
 // not there as it was stored.
 func (l *Log) set(ctx context.Context, hash string) (*engine.FleetSet, error) {
 	at := setToken(hash)
-	m, err := lastOn(ctx, l.books, at, l.patience)
+	m, err := l.Books.Last(ctx, at)
 	if err != nil {
 		return nil, err
 	}
@@ -125,7 +125,7 @@ func (l *Log) set(ctx context.Context, hash string) (*engine.FleetSet, error) {
 	}
 	var text bytes.Buffer
 	for i := range n {
-		m, err := lastOn(ctx, l.books, fmt.Sprintf("%s.%d", at, i), l.patience)
+		m, err := l.Books.Last(ctx, fmt.Sprintf("%s.%d", at, i))
 		if err != nil {
 			return nil, err
 		}
@@ -144,7 +144,7 @@ func (l *Log) set(ctx context.Context, hash string) (*engine.FleetSet, error) {
 // BaselinesInForce is the last set of the fleet's baselines in the log, and its
 // hash; "" before the first.
 func (l *Log) BaselinesInForce(ctx context.Context) (hash string, set *engine.FleetSet, err error) {
-	m, err := lastOn(ctx, l.events, baselineSubject, l.patience)
+	m, err := l.Events.Last(ctx, baselineSubject)
 	if err != nil || m == nil {
 		return "", nil, err
 	}
@@ -154,47 +154,4 @@ func (l *Log) BaselinesInForce(ctx context.Context) (hash string, set *engine.Fl
 	}
 	set, err = l.set(ctx, d.Hash)
 	return d.Hash, set, err
-}
-
-// setShelf reads a set once for all partitions, which only read it.
-type setShelf struct {
-	mu   sync.Mutex
-	sets map[string]*engine.FleetSet
-}
-
-// set is the set of that hash; nil, and a line for the operator, where its text is
-// gone: then nothing is judged by it, and the next survey makes another.
-func (s *setShelf) set(ctx context.Context, l *Log, hash string) (*engine.FleetSet, error) {
-	if hash == "" {
-		return nil, nil
-	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if set := s.sets[hash]; set != nil {
-		return set, nil
-	}
-	set, err := l.set(ctx, hash)
-	if gone, ok := err.(*goneError); ok {
-		l.log.Error("fleet baselines missing; samples are not compared with the fleet until the next survey", "error", gone)
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	if s.sets == nil || len(s.sets) >= 4 { // partitions that lag may need an earlier one
-		s.sets = map[string]*engine.FleetSet{}
-	}
-	s.sets[hash] = set
-	return set, nil
-}
-
-// answerBaselines lists the fleet's baselines in force, a group an item.
-func (s *Service) answerBaselines(r micro.Request, _ question) error {
-	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
-	defer cancel()
-	_, set, err := s.log.BaselinesInForce(ctx)
-	if err != nil {
-		return err
-	}
-	return Reply(r, set.List())
 }

@@ -5,13 +5,13 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/stream/jet"
 	"telltale/rules"
 )
 
@@ -25,9 +25,9 @@ func bookToken(hash string) string { return "telltale.book." + strings.TrimPrefi
 // If the book is in force already there is no event and adopted is false, also
 // when several replicas adopt it at once. files are those the book was made of.
 func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, files []rules.File) (adopted bool, err error) {
-	f := l.fence(l.events, bookSubject)
+	f := l.Events.Fence(bookSubject)
 	for {
-		last, err := f.read(ctx)
+		last, err := f.Latest(ctx)
 		if err != nil {
 			return false, err
 		}
@@ -46,13 +46,13 @@ func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, fil
 		now = now.UTC()
 		// The identity names the book before it, so that a book can come back.
 		m, err := eventMsg(engine.Event{
-			ID:   engine.ID{Source: source, ID: fmt.Sprintf("book %s after %d", b.Hash, f.last)},
+			ID:   engine.ID{Source: source, ID: fmt.Sprintf("book %s after %d", b.Hash, f.Seq)},
 			Kind: engine.BookEvent, Time: now, Recorded: now, Data: &engine.BookData{Hash: b.Hash},
 		})
 		if err != nil {
 			return false, err
 		}
-		if err := f.publish(ctx, m); !fenced(err) {
+		if err := f.Publish(ctx, m); !jet.Fenced(err) {
 			return err == nil, err
 		}
 	}
@@ -60,7 +60,7 @@ func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, fil
 
 // BookInForce is the hash of the last book in the log; "" before the first.
 func (l *Log) BookInForce(ctx context.Context) (string, error) {
-	m, err := lastOn(ctx, l.events, bookSubject, l.patience)
+	m, err := l.Events.Last(ctx, bookSubject)
 	if err != nil || m == nil {
 		return "", err
 	}
@@ -81,13 +81,13 @@ func (l *Log) storeBook(ctx context.Context, hash string, files []rules.File) er
 	names := make([]string, len(files))
 	for i, f := range files {
 		names[i] = f.Name
-		if err := l.store(ctx, &nats.Msg{Subject: fmt.Sprintf("%s.%d", at, i), Data: f.Text}); err != nil {
+		if err := l.Books.Store(ctx, &nats.Msg{Subject: fmt.Sprintf("%s.%d", at, i), Data: f.Text}); err != nil {
 			return fmt.Errorf("storing book %q, file %q: %w", hash, f.Name, err)
 		}
 	}
 	list, err := json.Marshal(names)
 	if err == nil {
-		err = l.store(ctx, &nats.Msg{Subject: at, Data: list})
+		err = l.Books.Store(ctx, &nats.Msg{Subject: at, Data: list})
 	}
 	if err != nil {
 		return fmt.Errorf("storing book %q: %w", hash, err)
@@ -114,7 +114,7 @@ func (l *Log) Book(ctx context.Context, hash string) (*rules.Book, error) {
 
 func (l *Log) bookFiles(ctx context.Context, hash string) ([]rules.File, error) {
 	at := bookToken(hash)
-	m, err := lastOn(ctx, l.books, at, l.patience)
+	m, err := l.Books.Last(ctx, at)
 	if err != nil {
 		return nil, err
 	}
@@ -127,7 +127,7 @@ func (l *Log) bookFiles(ctx context.Context, hash string) ([]rules.File, error) 
 	}
 	files := make([]rules.File, len(names))
 	for i, name := range names {
-		m, err := lastOn(ctx, l.books, fmt.Sprintf("%s.%d", at, i), l.patience)
+		m, err := l.Books.Last(ctx, fmt.Sprintf("%s.%d", at, i))
 		if err != nil {
 			return nil, err
 		}
@@ -137,35 +137,4 @@ func (l *Log) bookFiles(ctx context.Context, hash string) ([]rules.File, error) 
 		files[i] = rules.File{Name: name, Text: m.Data}
 	}
 	return files, nil
-}
-
-// bookShelf compiles a book once for all partitions. A book is safe for
-// concurrent use.
-type bookShelf struct {
-	log   *Log
-	fleet setShelf
-	mu    sync.Mutex
-	books map[string]*rules.Book
-}
-
-func newShelf(l *Log) *bookShelf { return &bookShelf{log: l, books: map[string]*rules.Book{}} }
-
-func (s *bookShelf) book(ctx context.Context, hash string) (*rules.Book, error) {
-	if hash == "" {
-		return nil, nil
-	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if b := s.books[hash]; b != nil {
-		return b, nil
-	}
-	b, err := s.log.Book(ctx, hash)
-	if err != nil {
-		return nil, err
-	}
-	if len(s.books) >= 8 { // partitions that lag may need a few
-		clear(s.books)
-	}
-	s.books[hash] = b
-	return b, nil
 }
