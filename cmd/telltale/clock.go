@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"telltale/engine/stream/clock"
 	"telltale/notify"
 )
 
@@ -11,8 +12,8 @@ import (
 func (a *app) wallClock(ctx context.Context) error {
 	a.marks = nil // the lists are reckoned from the log's last tick
 	defer a.suspect.Store(false)
-	p := &pacer{machine: machineClock(), tick: a.tick, tell: a.tellClock}
-	return p.run(ctx)
+	p := clock.New(a.tick, a.tellClock)
+	return p.Run(ctx)
 }
 
 // tellClock tells the operator that ticks are held, or come again.

@@ -20,6 +20,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/replay"
+	"telltale/engine/stream/clock"
 	"telltale/engine/stream/wire"
 	"telltale/notify"
 	"telltale/samples"
@@ -210,7 +211,7 @@ func (d *demoYear) morning(ctx context.Context, now time.Time) error {
 	if d.app.marks == nil {
 		return nil // no midnight has passed
 	}
-	now = now.Truncate(quarter)
+	now = now.Truncate(clock.Quarter)
 	if turns, _ := notify.Turns(d.app.notify.Directory(), d.app.marks, now); len(turns) == 0 {
 		return nil
 	}

@@ -18,6 +18,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/clock"
 	"telltale/notify"
 	"telltale/notify/mail"
 )
@@ -186,7 +187,7 @@ func (p *previewer) tick(t engine.Event) error {
 // lists asks for the lists that fall due by a time. A list of the morning is made
 // before what is reported later in the day, though a file's ticks are midnights.
 func (p *previewer) lists(now time.Time) error {
-	now = now.Truncate(quarter)
+	now = now.Truncate(clock.Quarter)
 	if p.last.IsZero() || !now.After(p.looked) {
 		return nil
 	}

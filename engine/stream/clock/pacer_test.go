@@ -1,4 +1,4 @@
-package main
+package clock
 
 import (
 	"context"
@@ -29,7 +29,7 @@ func pace(t *testing.T, begin, long time.Duration, jumps ...jump) []string {
 			}
 			return now
 		}
-		p := &pacer{
+		p := &Pacer{
 			machine: machine{wall: wall, elapsed: func() time.Duration { return time.Since(start) }},
 			tick: func(_ context.Context, at time.Time) error {
 				did = append(did, at.Format("02 15:04"))
@@ -41,7 +41,7 @@ func pace(t *testing.T, begin, long time.Duration, jumps ...jump) []string {
 		}
 		ctx, cancel := context.WithTimeout(t.Context(), long)
 		defer cancel()
-		if err := p.run(ctx); err != nil {
+		if err := p.Run(ctx); err != nil {
 			t.Error(err)
 		}
 	})
@@ -83,8 +83,8 @@ func TestPacer(t *testing.T) {
 // TestPacerFails when a tick cannot be made.
 func TestPacerFails(t *testing.T) {
 	broken := errors.New("the log is full")
-	p := &pacer{machine: machineClock(), tick: func(context.Context, time.Time) error { return broken }, tell: func(bool, time.Duration) {}}
-	if err := p.run(t.Context()); err != broken {
+	p := New(func(context.Context, time.Time) error { return broken }, func(bool, time.Duration) {})
+	if err := p.Run(t.Context()); err != broken {
 		t.Errorf("got %v, want %v", err, broken)
 	}
 }

@@ -1,13 +1,16 @@
-package main
+// Package clock makes the ticks of the wall's time by which a log of events moves
+// on, and holds them while the wall cannot be trusted.
+package clock
 
 import (
 	"context"
 	"time"
 )
 
+// Quarter is the step of the ticks.
+const Quarter = 15 * time.Minute
+
 const (
-	// quarter is the step of the wall clock's ticks.
-	quarter = 15 * time.Minute
 	// lookEvery is how often the wall is compared with the time that has elapsed.
 	lookEvery = 30 * time.Second
 	// suspectFrom is by how much they must differ for the wall to be suspect.
@@ -22,13 +25,11 @@ type machine struct {
 	elapsed func() time.Duration // since some moment, whatever the wall is set to
 }
 
-// pacer makes ticks of the wall's time. While the wall is suspect it makes none,
+// Pacer makes ticks of the wall's time. While the wall is suspect it makes none,
 // since a clock that is a year ahead would have everything due at once.
-type pacer struct {
+type Pacer struct {
 	machine
 	tick func(context.Context, time.Time) error
-	// tell is called when the wall becomes suspect, with how far it jumped, and
-	// when it is right again.
 	tell func(suspect bool, off time.Duration)
 
 	last    time.Time // the last tick
@@ -38,20 +39,27 @@ type pacer struct {
 	agreedElapsed time.Duration
 }
 
-// run ends with ctx, or when a tick cannot be made.
-func (p *pacer) run(ctx context.Context) error {
+// New makes a pacer by the machine's clock. tick makes one tick; tell is called when
+// the wall becomes suspect, with how far it jumped, and when it is right again.
+func New(tick func(context.Context, time.Time) error, tell func(suspect bool, off time.Duration)) *Pacer {
+	return &Pacer{machine: machineClock(), tick: tick, tell: tell}
+}
+
+// Run makes the ticks, and first of all one for now. It ends with ctx, or when a tick
+// cannot be made.
+func (p *Pacer) Run(ctx context.Context) error {
 	p.agreedWall, p.agreedElapsed = p.wall(), p.elapsed()
 	for {
 		now := p.wall()
 		if p.trusted(now) {
-			if t := now.UTC().Truncate(quarter); p.due(now, t) {
+			if t := now.UTC().Truncate(Quarter); p.due(now, t) {
 				if err := p.tick(ctx, t); err != nil {
 					return err
 				}
 				p.last = t
 			}
 		}
-		next := now.Truncate(quarter).Add(quarter).Sub(now)
+		next := now.Truncate(Quarter).Add(Quarter).Sub(now)
 		select {
 		case <-time.After(min(next, lookEvery)):
 		case <-ctx.Done():
@@ -62,14 +70,14 @@ func (p *pacer) run(ctx context.Context) error {
 
 // due reports whether t, the quarter that now is in, is to be a tick. A wall that
 // was set back gives an earlier one.
-func (p *pacer) due(now, t time.Time) bool {
+func (p *Pacer) due(now, t time.Time) bool {
 	return t.After(p.last) || t.Before(p.last) && p.last.Sub(now) > jitter
 }
 
 // trusted compares the wall with the time that has elapsed since they agreed. A
 // clock that drifts or is slewed moves little from one look to the next, one that
 // is set to another day does not come back by itself.
-func (p *pacer) trusted(now time.Time) bool {
+func (p *Pacer) trusted(now time.Time) bool {
 	elapsed := p.elapsed()
 	off := now.Round(0).Sub(p.agreedWall.Round(0)) - (elapsed - p.agreedElapsed)
 	suspect := off.Abs() > suspectFrom
