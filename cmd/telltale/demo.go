@@ -15,12 +15,12 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/jetstream"
 	"github.com/spf13/cobra"
 
 	"telltale/engine"
 	"telltale/engine/replay"
 	"telltale/engine/stream/clock"
+	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/wire"
 	"telltale/notify"
 	"telltale/samples"
@@ -140,11 +140,11 @@ func runDemo(ctx context.Context, s streams, a *app, register []engine.Event) er
 		return fmt.Errorf("connecting the sample gateway: %w", err)
 	}
 	defer nc.Close()
-	js, err := jetstream.New(nc)
+	pub, err := gateway.New(nc)
 	if err != nil {
 		return err
 	}
-	d := &demoYear{app: a, register: register, pub: &publisher{js: js}}
+	d := &demoYear{app: a, register: register, pub: pub}
 	printed := make(chan error, 1)
 	printing, stop := context.WithCancel(ctx)
 	defer stop()
@@ -171,7 +171,7 @@ func runDemo(ctx context.Context, s streams, a *app, register []engine.Event) er
 type demoYear struct {
 	app         *app
 	register    []engine.Event
-	pub         *publisher
+	pub         *gateway.Sender
 	events      int
 	transitions atomic.Int64
 	seen        atomic.Uint64 // the last message of ALARMS that was printed
@@ -197,10 +197,10 @@ func (d *demoYear) run(ctx context.Context) error {
 		if ev.Line > 0 {
 			d.events++
 		}
-		return d.pub.publish(ctx, ev)
+		return d.pub.Send(ctx, ev)
 	})
 	if err == nil {
-		err = d.pub.wait(ctx)
+		err = d.pub.Wait(ctx)
 	}
 	return err
 }
@@ -215,7 +215,7 @@ func (d *demoYear) morning(ctx context.Context, now time.Time) error {
 	if turns, _ := notify.Turns(d.app.notify.Directory(), d.app.marks, now); len(turns) == 0 {
 		return nil
 	}
-	if err := d.pub.wait(ctx); err != nil {
+	if err := d.pub.Wait(ctx); err != nil {
 		return err
 	}
 	return d.app.lists(ctx, time.Time{}, now)
@@ -223,7 +223,7 @@ func (d *demoYear) morning(ctx context.Context, now time.Time) error {
 
 // day ends a day at its midnight; the lists that fall due by then are asked for first.
 func (d *demoYear) day(ctx context.Context, midnight time.Time) error {
-	if err := d.pub.wait(ctx); err != nil {
+	if err := d.pub.Wait(ctx); err != nil {
 		return err
 	}
 	if err := d.app.tick(ctx, midnight); err != nil {

@@ -13,13 +13,13 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/jetstream"
 	"github.com/spf13/cobra"
 
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/intake/table"
 	"telltale/engine/stream"
+	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/service"
 )
 
@@ -255,24 +255,11 @@ func importTo(ctx context.Context, s streams, nc *nats.Conn, path string, t *tab
 	if err != nil {
 		return err
 	}
-	js, err := jetstream.New(nc)
-	if err != nil {
-		return err
-	}
-	p := &publisher{js: js, last: map[int]uint64{}, ids: map[engine.ID]int{}}
-	for _, ev := range fresh {
-		p.ids[ev.ID] = ev.Line
-		if err = p.publish(ctx, ev); err != nil {
-			break
-		}
-	}
-	if err == nil {
-		err = p.wait(ctx)
-	}
+	p, err := gateway.Send(ctx, nc, fresh...)
 	if err != nil {
 		return hinted{fmt.Errorf("sending: %w", err), "import the same file again: what is stored already is not stored twice"}
 	}
-	refused, err := p.refused(ctx, s, nc)
+	refused, err := printRefused(ctx, s, p)
 	if err != nil {
 		return fmt.Errorf("asking what the service refused: %w", err)
 	}

@@ -13,11 +13,11 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/jetstream"
 	"github.com/spf13/cobra"
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/service"
 	"telltale/rules"
 	"telltale/rules/unit"
@@ -88,18 +88,11 @@ func (o *recordOptions) record(ctx context.Context, s streams, nc *nats.Conn, ve
 	if o.dry {
 		return writeEvents(s.out, []engine.Event{ev})
 	}
-	js, err := jetstream.New(nc)
-	if err != nil {
-		return err
-	}
-	p := &publisher{js: js, last: map[int]uint64{}, ids: map[engine.ID]int{ev.ID: 0}}
-	if err = p.publish(ctx, ev); err == nil {
-		err = p.wait(ctx)
-	}
+	p, err := gateway.Send(ctx, nc, ev)
 	if err != nil {
 		return hinted{fmt.Errorf("sending: %w", err), "enter the same again: what is stored already is not stored twice"}
 	}
-	refused, err := p.refused(ctx, s, nc)
+	refused, err := printRefused(ctx, s, p)
 	if err != nil {
 		return fmt.Errorf("asking what the service made of it: %w", err)
 	}
