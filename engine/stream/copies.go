@@ -4,13 +4,11 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine"
 	"telltale/engine/stream/wire"
-	"telltale/rules"
 )
 
 // Copies hands over a copy of each partition as it was stored last, a few seconds
@@ -61,13 +59,4 @@ func (l *Log) copyOf(ctx context.Context, shelf *Shelf, i int) (*engine.Partitio
 		return p.Load(v, m.Data())
 	})
 	return p, err
-}
-
-// BookEvent is what puts b in force, for a partition that is folded aside.
-func BookEvent(now time.Time, b *rules.Book) engine.Event {
-	now = now.UTC()
-	return engine.Event{
-		ID: engine.ID{Source: source, ID: "book " + b.Hash}, Kind: engine.BookEvent,
-		Time: now, Recorded: now, Data: &engine.BookData{Hash: b.Hash, Book: b},
-	}
 }
