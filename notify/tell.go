@@ -303,3 +303,16 @@ func inComponent(c string) string {
 	}
 	return ", " + c
 }
+
+// VehicleOf is what a registration says of a vehicle; d may be nil.
+func VehicleOf(id string, d *engine.VehicleData) Vehicle {
+	v := Vehicle{ID: id, Name: id}
+	if d == nil {
+		return v
+	}
+	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
+	for _, c := range d.Components {
+		v.Components = append(v.Components, Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
+	}
+	return v
+}

@@ -9,13 +9,14 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
 	"telltale/engine/whatif"
 )
 
-func adoptCommand(s streams) *cobra.Command {
+func adoptCommand(s cli.Env) *cobra.Command {
 	var url string
 	var dry bool
 	cmd := &cobra.Command{
@@ -34,7 +35,7 @@ no longer. A service with a NATS server of its own reads its folder by itself.`,
 			}
 			f.set.NATS = cmp.Or(url, f.set.NATS)
 			if f.set.NATS == "" {
-				return exit{2, hinted{fmt.Errorf("%s joins no NATS server", args[0]), "name one with --nats; a service with a server of its own reads its folder when a file is saved"}}
+				return cli.Exit(2, cli.Hint(fmt.Errorf("%s joins no NATS server", args[0]), "name one with --nats; a service with a server of its own reads its folder when a file is saved"))
 			}
 			return adopt(cmd.Context(), s, f, dry)
 		},
@@ -44,14 +45,14 @@ no longer. A service with a NATS server of its own reads its folder by itself.`,
 	return cmd
 }
 
-func adopt(ctx context.Context, s streams, f *fleet, dry bool) error {
+func adopt(ctx context.Context, s cli.Env, f *fleet, dry bool) error {
 	nc, err := nats.Connect(f.set.NATS, nats.Name("telltale adopt"), nats.Timeout(5*time.Second))
 	if err != nil {
-		return hinted{fmt.Errorf("connecting to %s: %w", f.set.NATS, err), "is the NATS server running?"}
+		return cli.Hint(fmt.Errorf("connecting to %s: %w", f.set.NATS, err), "is the NATS server running?")
 	}
 	defer nc.Close()
 	if nc.ConnectedServerName() == server.Name {
-		return hinted{fmt.Errorf("the service at %s has a NATS server of its own", f.set.NATS), "save the rules into its folder: it reads them by itself"}
+		return cli.Hint(fmt.Errorf("the service at %s has a NATS server of its own", f.set.NATS), "save the rules into its folder: it reads them by itself")
 	}
 	log, err := stream.Open(ctx, nc, stream.LogConfig{MaxBytes: int64(f.set.MaxMiB) << 20})
 	if err != nil {
@@ -67,10 +68,10 @@ func adopt(ctx context.Context, s streams, f *fleet, dry bool) error {
 		return err
 	}
 	for _, n := range c.Changes {
-		fmt.Fprintf(s.out, "%-28s %-10s %s\n", n.Rule, n.To, plural(n.Vehicles, "vehicle"))
+		fmt.Fprintf(s.Out, "%-28s %-10s %s\n", n.Rule, n.To, cli.Plural(n.Vehicles, "vehicle"))
 	}
 	if dry {
-		fmt.Fprintf(s.err, "adopt: nothing was changed; %d vehicles would be registered\n", len(c.Register))
+		fmt.Fprintf(s.Err, "adopt: nothing was changed; %d vehicles would be registered\n", len(c.Register))
 		return nil
 	}
 	adopted, err := log.PublishBook(ctx, now, f.book, f.files)
@@ -89,6 +90,6 @@ func adopt(ctx context.Context, s streams, f *fleet, dry bool) error {
 	if !adopted {
 		said = "adopt: %d rules, %d tasks were in force already, %d vehicles registered\n"
 	}
-	fmt.Fprintf(s.err, said, len(f.book.Rules), len(f.book.Tasks), len(c.Register))
+	fmt.Fprintf(s.Err, said, len(f.book.Rules), len(f.book.Tasks), len(c.Register))
 	return nil
 }

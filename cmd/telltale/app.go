@@ -22,6 +22,7 @@ import (
 	"github.com/nats-io/nats.go/micro"
 	"golang.org/x/sync/errgroup"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
@@ -45,7 +46,7 @@ type fleet struct {
 
 // has notes whether the file is there.
 func (f *fleet) has(path string) bool {
-	ok := exists(path)
+	ok := cli.Exists(path)
 	if ok {
 		f.found = append(f.found, path)
 	}
@@ -57,7 +58,7 @@ func (f *fleet) has(path string) bool {
 func (f *fleet) lost(now *fleet) error {
 	for _, path := range f.found {
 		if !slices.Contains(now.found, path) {
-			return hinted{fmt.Errorf("%s was there and is gone", path), "to tell nobody, or to have no vehicles, leave the file and empty its list"}
+			return cli.Hint(fmt.Errorf("%s was there and is gone", path), "to tell nobody, or to have no vehicles, leave the file and empty its list")
 		}
 	}
 	return nil
@@ -68,16 +69,16 @@ func loadFleet(dir string) (*fleet, error) {
 	f := &fleet{dir: dir, people: &notify.Directory{}}
 	switch info, err := os.Stat(dir); {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, exit{2, hinted{fmt.Errorf("no folder %s", dir), "telltale init " + dir + " makes one"}}
+		return nil, cli.Exit(2, cli.Hint(fmt.Errorf("no folder %s", dir), "telltale init "+dir+" makes one"))
 	case err != nil:
-		return nil, exit{2, fmt.Errorf("reading the folder: %w", err)}
+		return nil, cli.Exit(2, fmt.Errorf("reading the folder: %w", err))
 	case !info.IsDir():
-		return nil, exit{2, hinted{fmt.Errorf("%s is a file, not a folder", dir), "name the folder that holds rules/ and vehicles.yaml"}}
+		return nil, cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file, not a folder", dir), "name the folder that holds rules/ and vehicles.yaml"))
 	}
 	var errs []error
 	set, err := loadSettings(dir)
 	f.set, errs = set, append(errs, err)
-	if f.files, err = readRules(filepath.Join(dir, "rules")); err == nil {
+	if f.files, err = cli.RuleFiles(filepath.Join(dir, "rules")); err == nil {
 		f.book, err = rules.Load(f.files)
 	}
 	errs = append(errs, err)
@@ -87,11 +88,11 @@ func loadFleet(dir string) (*fleet, error) {
 	}
 	f.has(filepath.Join(dir, "telltale.yaml"))
 	if path := filepath.Join(dir, "vehicles.yaml"); f.has(path) {
-		f.register, err = loadRegister(path, stream.Unclocked)
+		f.register, err = cli.Register(path, stream.Unclocked)
 		errs = append(errs, err)
 	}
 	if err := errors.Join(errs...); err != nil {
-		return nil, exit{2, err}
+		return nil, cli.Exit(2, err)
 	}
 	return f, nil
 }
@@ -205,9 +206,9 @@ func (a *app) inTheWay(err error) error {
 	dir := a.fleet.dir
 	switch {
 	case errors.Is(err, syscall.EWOULDBLOCK):
-		return hinted{err, "a service runs on it already; ask it: telltale alarms --dir " + dir}
+		return cli.Hint(err, "a service runs on it already; ask it: telltale alarms --dir "+dir)
 	case strings.Contains(err.Error(), "address already in use"):
-		return hinted{err, "another program listens there; name a free port: telltale serve --dir " + dir + " --listen 127.0.0.1:4223, or listen: in " + filepath.Join(dir, "telltale.yaml")}
+		return cli.Hint(err, "another program listens there; name a free port: telltale serve --dir "+dir+" --listen 127.0.0.1:4223, or listen: in "+filepath.Join(dir, "telltale.yaml"))
 	}
 	return err
 }
@@ -339,19 +340,6 @@ func cause(m wire.Message) notify.Cause {
 		}
 	}
 	return c
-}
-
-// known is what a registration says of a vehicle; d may be nil.
-func known(id string, d *engine.VehicleData) notify.Vehicle {
-	v := notify.Vehicle{ID: id, Name: id}
-	if d == nil {
-		return v
-	}
-	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
-	for _, c := range d.Components {
-		v.Components = append(v.Components, notify.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
-	}
-	return v
 }
 
 // settle waits until everything in the log is folded, told and delivered, or

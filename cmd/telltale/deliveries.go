@@ -12,6 +12,7 @@ import (
 	"github.com/nats-io/nats.go/micro"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/stream/service"
 	"telltale/notify"
 )
@@ -71,8 +72,8 @@ func replying(do func(context.Context, micro.Request) error) func(micro.Request)
 	}
 }
 
-func deliveriesCommand(s streams) *cobra.Command {
-	var c client
+func deliveriesCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
 	var retry string
 	var left bool
 	cmd := &cobra.Command{
@@ -80,21 +81,21 @@ func deliveriesCommand(s streams) *cobra.Command {
 		Short: "List the messages to people: waiting, sent, or failed and why",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				if retry != "" {
 					_, err := service.List[string](ctx, nc, "retry", retry)
 					return err
 				}
 				if left {
 					list, err := service.List[notify.Left](ctx, nc, "left", nil)
-					return listing(s, c.json, list, err, "nobody asked for no more mails", leftLine)
+					return cli.Listing(s, c.JSON, list, err, "nobody asked for no more mails", leftLine)
 				}
 				list, err := service.List[notify.Delivery](ctx, nc, "deliveries", nil)
-				return listing(s, c.json, list, err, "no deliveries yet", deliveryLine)
+				return cli.Listing(s, c.JSON, list, err, "no deliveries yet", deliveryLine)
 			})
 		},
 	}
-	c.flags(cmd)
+	c.Flags(cmd, s)
 	cmd.Flags().BoolVar(&left, "left", false, "list who asked for no more mails of a kind, and since when")
 	cmd.Flags().StringVar(&retry, "retry", "", "try the delivery with this key again")
 	return cmd

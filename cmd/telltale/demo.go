@@ -17,6 +17,8 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/replay"
 	"telltale/engine/stream/clock"
@@ -26,7 +28,7 @@ import (
 	"telltale/samples"
 )
 
-func demoCommand(s streams) *cobra.Command {
+func demoCommand(s cli.Env) *cobra.Command {
 	var dir, files, smtp string
 	var stay bool
 	cmd := &cobra.Command{
@@ -44,7 +46,7 @@ or with --smtp handed to a server that is there for trying.`,
 			if _, err := demoFolder(files); err != nil {
 				return err
 			}
-			fmt.Fprintf(s.err, "the sample fleet's files are in %s; change them, then: telltale serve --dir %s\n", files, files)
+			fmt.Fprintf(s.Err, "the sample fleet's files are in %s; change them, then: telltale serve --dir %s\n", files, files)
 			return nil
 		},
 	}
@@ -55,7 +57,7 @@ or with --smtp handed to a server that is there for trying.`,
 	return cmd
 }
 
-func demo(ctx context.Context, s streams, dir, smtp string, stay bool) error {
+func demo(ctx context.Context, s cli.Env, dir, smtp string, stay bool) error {
 	host, port, err := smtpAddress(smtp)
 	if err != nil {
 		return err
@@ -71,18 +73,18 @@ func demo(ctx context.Context, s streams, dir, smtp string, stay bool) error {
 	if host != "" {
 		f.set.Mail.Host, f.set.Mail.Port, f.set.Mail.TLS = host, port, "never"
 	}
-	logger := slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	logger := slog.New(slog.NewTextHandler(s.Err, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	register := f.register
 	f.register = nil // the vehicles come with the first event, as in a replay
 	a, err := startApp(ctx, f, logger, func(string) {})
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(s.err, "demo: the sample fleet is in %s, the service at %s\n", dir, a.url())
-	fmt.Fprintln(s.err, "demo: the fleet is folded in 16 parts side by side, so lines come in order for each vehicle alone")
+	fmt.Fprintf(s.Err, "demo: the sample fleet is in %s, the service at %s\n", dir, a.url())
+	fmt.Fprintln(s.Err, "demo: the fleet is folded in 16 parts side by side, so lines come in order for each vehicle alone")
 	err = runDemo(ctx, s, a, register)
 	if err == nil && stay {
-		fmt.Fprintf(s.err, "still serving; try: telltale due --dir %s (Ctrl-C ends)\n", dir)
+		fmt.Fprintf(s.Err, "still serving; try: telltale due --dir %s (Ctrl-C ends)\n", dir)
 		<-ctx.Done()
 	}
 	return errors.Join(unlessStopped(ctx, err), a.stop())
@@ -98,7 +100,7 @@ func smtpAddress(s string) (host string, port int, err error) {
 		port, err = strconv.Atoi(number)
 	}
 	if err != nil || host == "" || port < 1 || port > 65535 {
-		return "", 0, exit{2, hinted{fmt.Errorf("--smtp %q is not an address of a mail server", s), "write it like 127.0.0.1:2525"}}
+		return "", 0, cli.Exit(2, cli.Hint(fmt.Errorf("--smtp %q is not an address of a mail server", s), "write it like 127.0.0.1:2525"))
 	}
 	return host, port, nil
 }
@@ -111,8 +113,8 @@ func demoFolder(dir string) (string, error) {
 			return "", err
 		}
 		dir = tmp
-	} else if exists(filepath.Join(dir, "vehicles.yaml")) {
-		return "", exit{2, hinted{fmt.Errorf("%s holds a fleet already", dir), "name an empty folder, or run it: telltale serve --dir " + dir}}
+	} else if cli.Exists(filepath.Join(dir, "vehicles.yaml")) {
+		return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s holds a fleet already", dir), "name an empty folder, or run it: telltale serve --dir "+dir))
 	}
 	err := fs.WalkDir(samples.FS, ".", func(path string, d fs.DirEntry, err error) error {
 		if err != nil {
@@ -134,7 +136,7 @@ func demoFolder(dir string) (string, error) {
 	return dir, nil
 }
 
-func runDemo(ctx context.Context, s streams, a *app, register []engine.Event) error {
+func runDemo(ctx context.Context, s cli.Env, a *app, register []engine.Event) error {
 	nc, err := nats.Connect(a.url(), nats.Name("sample gateway"))
 	if err != nil {
 		return fmt.Errorf("connecting the sample gateway: %w", err)
@@ -233,15 +235,15 @@ func (d *demoYear) day(ctx context.Context, midnight time.Time) error {
 }
 
 // print shows the transitions as they come.
-func (d *demoYear) print(ctx context.Context, s streams) error {
+func (d *demoYear) print(ctx context.Context, s cli.Env) error {
 	return d.app.log.Outputs(ctx, 1, func(m wire.Message) error {
 		for _, o := range m.Outputs {
 			if o.Transition != nil {
 				d.transitions.Add(1)
-				fmt.Fprintln(s.out, transitionLine(o.Transition))
+				fmt.Fprintln(s.Out, cli.TransitionLine(o.Transition))
 			}
 			if o.Refused != nil {
-				fmt.Fprintln(s.out, refusalLine(o.Refused))
+				fmt.Fprintln(s.Out, cli.RefusalLine(o.Refused))
 			}
 		}
 		d.seen.Store(m.Seq)
@@ -249,14 +251,14 @@ func (d *demoYear) print(ctx context.Context, s streams) error {
 	})
 }
 
-func (d *demoYear) summary(ctx context.Context, s streams) error {
-	fmt.Fprintln(s.out, "\nThe due list for the week ahead:")
+func (d *demoYear) summary(ctx context.Context, s cli.Env) error {
+	fmt.Fprintln(s.Out, "\nThe due list for the week ahead:")
 	due, err := d.app.svc.Due(ctx, engine.DueQuery{Ahead: 7})
 	if err != nil {
 		return err
 	}
 	for _, item := range due {
-		fmt.Fprintln(s.out, dueLine(item))
+		fmt.Fprintln(s.Out, ask.DueLine(item))
 	}
 	list, err := notify.Deliveries(ctx, d.app.log.Deliveries())
 	if err != nil {
@@ -267,14 +269,14 @@ func (d *demoYear) summary(ctx context.Context, s streams) error {
 		if m.Way == "mail" && m.State == notify.Sent {
 			mails++
 		} else if m.State != notify.Sent {
-			fmt.Fprintf(s.err, "not delivered to %s: %s\n", m.To, m.LastError)
+			fmt.Fprintf(s.Err, "not delivered to %s: %s\n", m.To, m.LastError)
 		}
 	}
 	if set := d.app.fleet.set.Mail; set.Host != "" {
-		fmt.Fprintf(s.out, "\nThe mails went to %s\n", net.JoinHostPort(set.Host, strconv.Itoa(set.Port)))
+		fmt.Fprintf(s.Out, "\nThe mails went to %s\n", net.JoinHostPort(set.Host, strconv.Itoa(set.Port)))
 	} else {
-		fmt.Fprintf(s.out, "\nThe mails are in %s\n", filepath.Join(d.app.fleet.dir, "mail"))
+		fmt.Fprintf(s.Out, "\nThe mails are in %s\n", filepath.Join(d.app.fleet.dir, "mail"))
 	}
-	fmt.Fprintf(s.out, "demo: %d events, %d transitions, %d mails\n", d.events, d.transitions.Load(), mails)
+	fmt.Fprintf(s.Out, "demo: %d events, %d transitions, %d mails\n", d.events, d.transitions.Load(), mails)
 	return nil
 }

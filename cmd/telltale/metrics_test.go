@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 )
 
@@ -181,7 +182,7 @@ func TestMetricsAddress(t *testing.T) {
 // TestLogs are JSON where no person reads them.
 func TestLogs(t *testing.T) {
 	var b bytes.Buffer
-	newLogger(&b).Info("rules adopted", "rules", 3)
+	cli.NewLogger(&b).Info("rules adopted", "rules", 3)
 	if got := b.String(); !strings.HasPrefix(got, `{"time":`) || !strings.HasSuffix(got, `"level":"INFO","msg":"rules adopted","rules":3}`+"\n") {
 		t.Errorf("got %s", got)
 	}

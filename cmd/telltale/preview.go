@@ -15,6 +15,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
@@ -27,7 +29,7 @@ type previewOptions struct {
 	to, rules, vehicles, people, out, until string
 }
 
-func previewCommand(s streams) *cobra.Command {
+func previewCommand(s cli.Env) *cobra.Command {
 	var o previewOptions
 	cmd := &cobra.Command{
 		Use:   "preview --to PERSON --rules DIR --people FILE EVENTS.jsonl",
@@ -52,19 +54,19 @@ printed is how many there were in each month.`,
 	return cmd
 }
 
-func preview(ctx context.Context, s streams, o previewOptions, path string) error {
+func preview(ctx context.Context, s cli.Env, o previewOptions, path string) error {
 	people, err := notify.Load(o.people)
 	if err != nil {
-		return exit{2, err}
+		return cli.Exit(2, err)
 	}
 	if o.to != "everyone" && people.Person(o.to) == nil {
-		return exit{2, fmt.Errorf("nobody called %q in %s", o.to, o.people)}
+		return cli.Exit(2, fmt.Errorf("nobody called %q in %s", o.to, o.people))
 	}
 	p, err := newPreviewer(ctx, o, people)
 	if err != nil {
 		return err
 	}
-	file, own, err := openEvents(path)
+	file, own, err := ask.OpenEvents(path)
 	if err != nil {
 		return err
 	}
@@ -74,7 +76,7 @@ func preview(ctx context.Context, s streams, o previewOptions, path string) erro
 		p.p.SurveyMonthly()
 	}
 	if err := p.file(file); err != nil {
-		return exit{2, fmt.Errorf("reading %s: %w", path, err)}
+		return cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))
 	}
 	return p.summary(s, o)
 }
@@ -99,14 +101,14 @@ type previewer struct {
 }
 
 func newPreviewer(ctx context.Context, o previewOptions, people *notify.Directory) (*previewer, error) {
-	book, err := loadBook(o.rules)
+	book, err := cli.Book(o.rules)
 	if err != nil {
 		return nil, err
 	}
 	p := &previewer{ctx: ctx, o: o, people: people, known: map[string]*engine.VehicleData{}, p: engine.NewPartition(),
 		store: kept{}, html: map[string]string{}}
 	if o.vehicles != "" {
-		if p.register, err = loadRegister(o.vehicles, stream.Unclocked); err != nil {
+		if p.register, err = cli.Register(o.vehicles, stream.Unclocked); err != nil {
 			return nil, err
 		}
 	}
@@ -114,7 +116,7 @@ func newPreviewer(ctx context.Context, o previewOptions, people *notify.Director
 	p.n = &notify.Notifier{
 		Store: p.store, Partitions: 1, Log: slog.New(slog.DiscardHandler), Silent: func() map[string]bool { return outOfService(p.p.Alarms()) },
 		Sample:   func(vehicle, component string) []engine.Verdict { return p.p.Verdicts(vehicle, component) },
-		Register: func(id string) notify.Vehicle { return known(id, p.known[id]) },
+		Register: func(id string) notify.Vehicle { return notify.VehicleOf(id, p.known[id]) },
 		Compose: map[string]notify.Composer{"mail": func(m notify.Message) (string, []byte, error) {
 			p.html[m.Key] = m.HTML
 			for _, c := range m.Charts { // a page of its own has no mail to take pictures from
@@ -160,11 +162,11 @@ func (p *previewer) file(f io.Reader) error {
 	if err != nil || p.o.until == "" {
 		return err
 	}
-	until, err := (&replayOptions{until: p.o.until}).untilDate()
+	how, err := ask.File("", p.o.until)
 	if err != nil {
 		return err
 	}
-	for _, t := range p.ticks.Until(until) {
+	for _, t := range p.ticks.Until(how.Until) {
 		if err := p.tick(t); err != nil {
 			return err
 		}
@@ -228,7 +230,7 @@ func (p *previewer) fold(ev engine.Event) error {
 }
 
 // summary writes the person's messages and prints how many there were a month.
-func (p *previewer) summary(s streams, o previewOptions) error {
+func (p *previewer) summary(s cli.Env, o previewOptions) error {
 	list, err := notify.Deliveries(p.ctx, p.store)
 	if err != nil {
 		return err
@@ -261,17 +263,10 @@ func (p *previewer) summary(s streams, o previewOptions) error {
 		}
 	}
 	for _, m := range slices.Sorted(maps.Keys(months)) {
-		fmt.Fprintf(s.out, "%s  %s\n", m, plural(months[m], "message"))
+		fmt.Fprintf(s.Out, "%s  %s\n", m, cli.Plural(months[m], "message"))
 	}
-	fmt.Fprintf(s.err, "preview: %s to %s\n", plural(total, "message"), o.to)
+	fmt.Fprintf(s.Err, "preview: %s to %s\n", cli.Plural(total, "message"), o.to)
 	return nil
-}
-
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // kept is a notify.Store that ends with the process.

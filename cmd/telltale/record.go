@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -15,6 +14,8 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream/gateway"
@@ -25,14 +26,14 @@ import (
 
 // recordOptions are one job as it is typed.
 type recordOptions struct {
-	client
+	cli.Client
 	odometer, hours, drained, filled string
 	meters                           []string // NAME=VALUE
 	component, fluid, on, by, note   string
 	filter, dry                      bool
 }
 
-func recordCommand(s streams) *cobra.Command {
+func recordCommand(s cli.Env) *cobra.Command {
 	var o recordOptions
 	cmd := &cobra.Command{
 		Use:   "record VEHICLE TASK...",
@@ -42,12 +43,12 @@ func recordCommand(s streams) *cobra.Command {
   telltale record gritter-1 "hydraulic filter" --hours 913h --on 2031-02-03 --dry`,
 		Args: cobra.MinimumNArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return o.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+			return o.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				return o.record(ctx, s, nc, args[0], args[1:])
 			})
 		},
 	}
-	o.flags(cmd)
+	o.Flags(cmd, s)
 	f := cmd.Flags()
 	f.StringVar(&o.odometer, "odometer", "", "what the odometer showed, as 81200km or 50450mi")
 	f.StringVar(&o.hours, "hours", "", "what the hour meter showed, as 913h")
@@ -64,8 +65,8 @@ func recordCommand(s streams) *cobra.Command {
 	return cmd
 }
 
-func (o *recordOptions) record(ctx context.Context, s streams, nc *nats.Conn, vehicle string, tasks []string) error {
-	reg, err := registeredVehicle(ctx, nc, vehicle)
+func (o *recordOptions) record(ctx context.Context, s cli.Env, nc *nats.Conn, vehicle string, tasks []string) error {
+	reg, err := ask.RegisteredVehicle(ctx, nc, vehicle)
 	if err != nil {
 		return err
 	}
@@ -86,80 +87,20 @@ func (o *recordOptions) record(ctx context.Context, s streams, nc *nats.Conn, ve
 		return err
 	}
 	if o.dry {
-		return writeEvents(s.out, []engine.Event{ev})
+		return writeEvents(s.Out, []engine.Event{ev})
 	}
 	p, err := gateway.Send(ctx, nc, ev)
 	if err != nil {
-		return hinted{fmt.Errorf("sending: %w", err), "enter the same again: what is stored already is not stored twice"}
+		return cli.Hint(fmt.Errorf("sending: %w", err), "enter the same again: what is stored already is not stored twice")
 	}
 	refused, err := printRefused(ctx, s, p)
 	if err != nil {
 		return fmt.Errorf("asking what the service made of it: %w", err)
 	}
 	if refused > 0 {
-		return exit{1, fmt.Errorf("it was refused")}
+		return cli.Exit(1, fmt.Errorf("it was refused"))
 	}
 	return o.printNext(ctx, s, nc, &ev)
-}
-
-// registeredVehicle is the vehicle's registration, or the error that names the
-// nearest there is.
-func registeredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*engine.VehicleData, error) {
-	list, err := service.Register.Ask(ctx, nc, service.Question{})
-	if err != nil {
-		return nil, err
-	}
-	var ids []string
-	near := ""
-	for _, v := range list {
-		if v.Vehicle == vehicle {
-			return v.VehicleData, nil
-		}
-		if strings.EqualFold(v.Name, vehicle) {
-			near = v.Vehicle
-		}
-		ids = append(ids, v.Vehicle)
-	}
-	if near == "" {
-		near = rules.Near(vehicle, ids)
-	}
-	return nil, exit{2, hinted{fmt.Errorf("no vehicle %q is registered", vehicle), didYouMean(near, ids)}}
-}
-
-// unknownVehicle is the error of an empty list that was asked of a vehicle nobody
-// registered; nil where it is registered, or none was named.
-func unknownVehicle(ctx context.Context, nc *nats.Conn, vehicle string) error {
-	if vehicle == "" {
-		return nil
-	}
-	_, err := registeredVehicle(ctx, nc, vehicle)
-	if x := (exit{}); errors.As(err, &x) {
-		return x.err // there is no such vehicle, but the question was well put: exit code 1
-	}
-	return err
-}
-
-// didYouMean asks after the nearest name, or lists what there is.
-func didYouMean(near string, all []string) string {
-	switch {
-	case near != "":
-		return "did you mean " + quoted(near) + "?"
-	case len(all) == 0:
-		return "there is none"
-	}
-	slices.Sort(all)
-	if len(all) > 20 {
-		all = append(slices.Clone(all[:20]), "…")
-	}
-	return "there are: " + strings.Join(all, ", ")
-}
-
-// quoted is a name as it is typed in a shell.
-func quoted(name string) string {
-	if strings.ContainsAny(name, " '\"$&;|<>()*?`\\") {
-		return `"` + name + `"`
-	}
-	return name
 }
 
 // event makes the job's event and checks it. Its identity is made of what it says,
@@ -170,7 +111,7 @@ func (o *recordOptions) event(vehicle string, tasks []string, reg *engine.Vehicl
 	names := taskNames(has)
 	for _, t := range tasks {
 		if !slices.Contains(names, t) {
-			return ev, exit{2, hinted{fmt.Errorf("%s has no task %q", vehicle, t), didYouMean(rules.Near(t, names), names)}}
+			return ev, cli.Exit(2, cli.Hint(fmt.Errorf("%s has no task %q", vehicle, t), ask.DidYouMean(rules.Near(t, names), names)))
 		}
 	}
 	var err error
@@ -195,7 +136,7 @@ func (o *recordOptions) event(vehicle string, tasks []string, reg *engine.Vehicl
 		return ev, err
 	}
 	if ev, err = intake.Decode(text); err != nil {
-		return ev, exit{2, err}
+		return ev, cli.Exit(2, err)
 	}
 	return ev, nil
 }
@@ -209,7 +150,7 @@ func (o *recordOptions) componentOf(vehicle string, tasks []string, reg *engine.
 	}
 	if o.component != "" {
 		if !slices.Contains(all, o.component) {
-			return "", exit{2, hinted{fmt.Errorf("%s has no component %q", vehicle, o.component), didYouMean(rules.Near(o.component, all), all)}}
+			return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s has no component %q", vehicle, o.component), ask.DidYouMean(rules.Near(o.component, all), all)))
 		}
 		return o.component, nil
 	}
@@ -224,11 +165,11 @@ func (o *recordOptions) componentOf(vehicle string, tasks []string, reg *engine.
 	case len(kept) == 1:
 		return kept[0], nil
 	case len(kept) > 1 && exchanged:
-		return "", exit{2, hinted{fmt.Errorf("the task is kept for several components: %s", strings.Join(kept, ", ")), "say whose fluid it was: --component " + quoted(kept[0])}}
+		return "", cli.Exit(2, cli.Hint(fmt.Errorf("the task is kept for several components: %s", strings.Join(kept, ", ")), "say whose fluid it was: --component "+ask.Quoted(kept[0])))
 	case exchanged && len(all) == 0:
-		return "", exit{2, hinted{fmt.Errorf("%s has no components in the register, so the fluid is nobody's", vehicle), "give it components in vehicles.yaml"}}
+		return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s has no components in the register, so the fluid is nobody's", vehicle), "give it components in vehicles.yaml"))
 	case exchanged:
-		return "", exit{2, hinted{fmt.Errorf("fluid was exchanged, but not said of what"), "add --component " + quoted(all[0])}}
+		return "", cli.Exit(2, cli.Hint(fmt.Errorf("fluid was exchanged, but not said of what"), "add --component "+ask.Quoted(all[0])))
 	}
 	return "", nil
 }
@@ -239,7 +180,7 @@ func (o *recordOptions) meterValues(vehicle string, reg *engine.VehicleData) (ma
 	add := func(name, flag, value string, kind unit.Kind, example string) error {
 		q, err := unit.Parse(value)
 		if _, err2 := q.As(kind); err != nil || err2 != nil {
-			return exit{2, hinted{fmt.Errorf("%s %q is not %s with its unit", flag, value, kind), "write " + flag + " " + example}}
+			return cli.Exit(2, cli.Hint(fmt.Errorf("%s %q is not %s with its unit", flag, value, kind), "write "+flag+" "+example))
 		}
 		out[name] = q
 		return nil
@@ -295,9 +236,9 @@ func meterNamed(vehicle string, reg *engine.VehicleData, name, kind string) (str
 	case len(reg.Meters) == 0:
 		return name, nil
 	case len(all) == 0:
-		return "", exit{2, hinted{fmt.Errorf("%s has no meter that counts %s", vehicle, kind), "give it one in vehicles.yaml"}}
+		return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s has no meter that counts %s", vehicle, kind), "give it one in vehicles.yaml"))
 	}
-	return "", exit{2, hinted{fmt.Errorf("%s has several meters that count %s", vehicle, kind), fmt.Sprintf("name it: --meter %q", all[0]+"=…")}}
+	return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s has several meters that count %s", vehicle, kind), fmt.Sprintf("name it: --meter %q", all[0]+"=…")))
 }
 
 // exchange is the fluid that went out and in; the register says which it is.
@@ -320,7 +261,7 @@ func (o *recordOptions) exchange(component string, reg *engine.VehicleData) (*en
 		}
 		q, err := unit.Parse(v.text)
 		if _, err2 := q.As(unit.Volume); err != nil || err2 != nil {
-			return nil, exit{2, hinted{fmt.Errorf("%s %q is not a volume with its unit", v.flag, v.text), "write " + v.flag + " 4L, or qt, gal, mL"}}
+			return nil, cli.Exit(2, cli.Hint(fmt.Errorf("%s %q is not a volume with its unit", v.flag, v.text), "write "+v.flag+" 4L, or qt, gal, mL"))
 		}
 		*v.into = &q
 	}
@@ -346,16 +287,16 @@ func (o *recordOptions) when(reg *engine.VehicleData, now, latest time.Time) (ti
 			t = t.Add(12 * time.Hour)
 		}
 		if t.After(latest) {
-			return t, exit{2, hinted{fmt.Errorf("--on %s is still to come", o.on), "enter what was done when it is done"}}
+			return t, cli.Exit(2, cli.Hint(fmt.Errorf("--on %s is still to come", o.on), "enter what was done when it is done"))
 		}
 		return t.UTC(), nil
 	}
-	return now, exit{2, hinted{fmt.Errorf("--on %q is not a date", o.on), "write --on 2031-02-10 or --on 2031-02-10T14:00"}}
+	return now, cli.Exit(2, cli.Hint(fmt.Errorf("--on %q is not a date", o.on), "write --on 2031-02-10 or --on 2031-02-10T14:00"))
 }
 
 // printNext prints what the service makes of it: when each task is due next, and
 // what the work opened.
-func (o *recordOptions) printNext(ctx context.Context, s streams, nc *nats.Conn, ev *engine.Event) error {
+func (o *recordOptions) printNext(ctx context.Context, s cli.Env, nc *nats.Conn, ev *engine.Event) error {
 	list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: ev.Vehicle})
 	if err != nil {
 		return err
@@ -365,15 +306,15 @@ func (o *recordOptions) printNext(ctx context.Context, s streams, nc *nats.Conn,
 		follows := y.Due != nil && (y.Due.By != nil && *y.Due.By == ev.ID || slices.Contains(d.Tasks, y.Rule))
 		return !follows || d.Component != "" && y.Component != "" && y.Component != d.Component
 	})
-	if o.json {
-		return listing(s, true, list, nil, "", nil)
+	if o.JSON {
+		return cli.Listing(s, true, list, nil, "", nil)
 	}
 	if len(list) == 0 {
-		_, err := io.WriteString(s.out, "recorded; nothing further follows from it\n")
+		_, err := io.WriteString(s.Out, "recorded; nothing further follows from it\n")
 		return err
 	}
 	for i := range list {
-		if _, err := fmt.Fprintln(s.out, printable(nextLine(&list[i]))); err != nil {
+		if _, err := fmt.Fprintln(s.Out, cli.Printable(nextLine(&list[i]))); err != nil {
 			return fmt.Errorf("writing the answer: %w", err)
 		}
 	}
@@ -383,7 +324,7 @@ func (o *recordOptions) printNext(ctx context.Context, s streams, nc *nats.Conn,
 
 // opened tells, of work of the past, how to enter the checks that came after it, lest
 // they be asked for now.
-func (o *recordOptions) opened(s streams, ev *engine.Event, list []engine.Why) {
+func (o *recordOptions) opened(s cli.Env, ev *engine.Event, list []engine.Why) {
 	done := ev.Data.(*engine.ServiceData).Tasks
 	var checks []string
 	for i := range list {
@@ -395,10 +336,10 @@ func (o *recordOptions) opened(s streams, ev *engine.Event, list []engine.Why) {
 		return
 	}
 	cmd := "telltale record " + ev.Vehicle + " " + strings.Join(checks, " ")
-	if o.dir != "" {
-		cmd += " --dir " + o.dir
+	if o.Dir != "" {
+		cmd += " --dir " + o.Dir
 	}
-	fmt.Fprintln(s.err, printable("hint: enter the checks as well, if they were done: "+cmd+" --on "+ev.Time.AddDate(0, 0, 1).Format(time.DateOnly)))
+	fmt.Fprintln(s.Err, cli.Printable("hint: enter the checks as well, if they were done: "+cmd+" --on "+ev.Time.AddDate(0, 0, 1).Format(time.DateOnly)))
 }
 
 // nextLine is when a task is due next, by each of its limits.

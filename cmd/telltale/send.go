@@ -9,37 +9,38 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream/gateway"
 )
 
-func sendCommand(s streams) *cobra.Command {
-	var c client
+func sendCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
 	cmd := &cobra.Command{
 		Use:   "send [FILE|-]",
 		Short: "Publish events, one CloudEvent a line, to a running service",
 		Args:  cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			in := s.in
+			in := s.In
 			if len(args) == 1 && args[0] != "-" {
 				f, err := os.Open(args[0])
 				if err != nil {
-					return exit{2, err}
+					return cli.Exit(2, err)
 				}
 				defer f.Close()
 				in = f
 			}
-			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return send(ctx, s, nc, in) })
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return send(ctx, s, nc, in) })
 		},
 	}
-	c.flags(cmd)
+	c.Flags(cmd, s)
 	return cmd
 }
 
 // send publishes what it can read and says what it cannot; each event is stored
 // when it counts as sent.
-func send(ctx context.Context, s streams, nc *nats.Conn, in io.Reader) error {
+func send(ctx context.Context, s cli.Env, nc *nats.Conn, in io.Reader) error {
 	p, err := gateway.New(nc)
 	if err != nil {
 		return err
@@ -51,7 +52,7 @@ func send(ctx context.Context, s streams, nc *nats.Conn, in io.Reader) error {
 		}
 		if err != nil {
 			refused++
-			fmt.Fprintln(s.out, refusalLine(&engine.Refusal{Refused: err.Error(), Line: line}))
+			fmt.Fprintln(s.Out, cli.RefusalLine(&engine.Refusal{Refused: err.Error(), Line: line}))
 			return nil
 		}
 		sent++
@@ -61,7 +62,7 @@ func send(ctx context.Context, s streams, nc *nats.Conn, in io.Reader) error {
 		err = p.Wait(ctx)
 	}
 	if err != nil {
-		return hinted{fmt.Errorf("sending, after %d events were read: %w", sent, err), "send the same again: what is stored already is not stored twice"}
+		return cli.Hint(fmt.Errorf("sending, after %d events were read: %w", sent, err), "send the same again: what is stored already is not stored twice")
 	}
 	byService, err := printRefused(ctx, s, p)
 	if err != nil {
@@ -72,19 +73,19 @@ func send(ctx context.Context, s streams, nc *nats.Conn, in io.Reader) error {
 	if p.Known() > 0 {
 		known = fmt.Sprintf(" %d sent before,", p.Known())
 	}
-	fmt.Fprintf(s.err, "send: %d events stored,%s %d refused\n", sent-p.Known(), known, refused)
+	fmt.Fprintf(s.Err, "send: %d events stored,%s %d refused\n", sent-p.Known(), known, refused)
 	if refused > 0 {
-		return exit{1, fmt.Errorf("%d events were refused", refused)}
+		return cli.Exit(1, fmt.Errorf("%d events were refused", refused))
 	}
 	return nil
 }
 
 // printRefused prints which of what was sent the service could not use, and counts
 // the events of which nothing was.
-func printRefused(ctx context.Context, s streams, p *gateway.Sender) (n int, err error) {
+func printRefused(ctx context.Context, s cli.Env, p *gateway.Sender) (n int, err error) {
 	list, err := p.Refused(ctx)
 	for _, r := range list {
-		fmt.Fprintln(s.out, refusalLine(&r))
+		fmt.Fprintln(s.Out, cli.RefusalLine(&r))
 		if !r.Kept {
 			n++
 		}

@@ -141,11 +141,11 @@ func (a *app) vehicle(ctx context.Context, id string) notify.Vehicle {
 			d, err = a.log.LastRegistration(ctx, id)
 		}
 		if err == nil {
-			return known(id, d)
+			return notify.VehicleOf(id, d)
 		}
 	}
 	a.unsure.Store(true)
-	return known(id, nil)
+	return notify.VehicleOf(id, nil)
 }
 
 // verdicts reads a sample for the picture of a message, which goes without where the

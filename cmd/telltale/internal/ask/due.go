@@ -1,4 +1,4 @@
-package main
+package ask
 
 import (
 	"cmp"
@@ -16,6 +16,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/interval"
 	"telltale/engine/stream/service"
@@ -23,8 +24,8 @@ import (
 	"telltale/rules/unit"
 )
 
-func dueCommand(s streams) *cobra.Command {
-	var c client
+func dueCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
 	var q engine.DueQuery
 	var why string
 	var asCSV bool
@@ -36,29 +37,29 @@ func dueCommand(s streams) *cobra.Command {
   telltale due --why bus-07`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if err := checkDue(q, asCSV && c.json); err != nil {
+			if err := checkDue(q, asCSV && c.JSON); err != nil {
 				return err
 			}
-			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				if why != "" {
-					return dueWhy(ctx, nc, s, c.json, why)
+					return dueWhy(ctx, nc, s, c.JSON, why)
 				}
 				list, err := service.Due.Ask(ctx, nc, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
 				if err == nil && len(list) == 0 {
-					err = unknownVehicle(ctx, nc, q.Vehicle)
+					err = UnknownVehicle(ctx, nc, q.Vehicle)
 				}
-				if asCSV && (err == nil || incomplete(err) != nil) {
-					return errors.Join(dueCSV(s.out, list), lacking(err))
+				if asCSV && (err == nil || cli.Incomplete(err) != nil) {
+					return errors.Join(dueCSV(s.Out, list), cli.Lacking(err))
 				}
-				if err := listing(s, c.json, list, err, "nothing is due", dueLine); err != nil || c.json {
+				if err := cli.Listing(s, c.JSON, list, err, "nothing is due", DueLine); err != nil || c.JSON {
 					return err
 				}
-				_, err = io.WriteString(s.out, readyLine(list))
+				_, err = io.WriteString(s.Out, readyLine(list))
 				return err
 			})
 		},
 	}
-	c.flags(cmd)
+	c.Flags(cmd, s)
 	f := cmd.Flags()
 	f.StringVar(&q.Vehicle, "vehicle", "", "only this vehicle")
 	f.StringVar(&q.Tag, "tag", "", "only vehicles with this tag, as depot=north")
@@ -82,8 +83,8 @@ func checkDue(q engine.DueQuery, both bool) error {
 	return nil
 }
 
-// dueLine is a line of the due list: how urgent, which vehicle, what, why.
-func dueLine(d engine.DueItem) string {
+// DueLine is a line of the due list: how urgent, which vehicle, what, why.
+func DueLine(d engine.DueItem) string {
 	what := d.Title
 	if d.Component != "" {
 		what += " (" + d.Component + ")"
@@ -204,11 +205,11 @@ func inUnit(v *float64, u string) string {
 }
 
 // dueWhy prints how each due point of a vehicle came about.
-func dueWhy(ctx context.Context, nc *nats.Conn, s streams, asJSON bool, vehicle string) error {
+func dueWhy(ctx context.Context, nc *nats.Conn, s cli.Env, asJSON bool, vehicle string) error {
 	list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle})
 	if err == nil && len(list) == 0 {
-		err = unknownVehicle(ctx, nc, vehicle)
+		err = UnknownVehicle(ctx, nc, vehicle)
 	}
 	list = slices.DeleteFunc(list, func(y engine.Why) bool { return y.Due == nil })
-	return listing(s, asJSON, list, err, "no task applies to "+vehicle, func(y engine.Why) string { return y.Text() + "\n" })
+	return cli.Listing(s, asJSON, list, err, "no task applies to "+vehicle, func(y engine.Why) string { return y.Text() + "\n" })
 }

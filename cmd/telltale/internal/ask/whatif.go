@@ -1,18 +1,15 @@
-package main
+package ask
 
 import (
 	"bufio"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"slices"
 	"strings"
 	"time"
 
-	"golang.org/x/term"
-
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/whatif"
 	"telltale/notify"
@@ -22,69 +19,69 @@ import (
 const shownDifferences = 10
 
 // whatIf folds a file by two books and shows how their alarms differ.
-func whatIf(s streams, o replayOptions, path string) error {
+func whatIf(s cli.Env, o replayOptions, path string) error {
 	cfg, err := o.whatIfConfig(s)
 	if err != nil {
 		return err
 	}
-	file, own, err := openEvents(path)
+	file, own, err := OpenEvents(path)
 	if err != nil {
 		return err
 	}
 	defer file.Close()
 	cfg.File.Own = own
-	out := bufio.NewWriter(s.out)
+	out := bufio.NewWriter(s.Out)
 	shown := map[string]int{}
 	cfg.Each = func(d whatif.Difference) error {
 		if shown[d.Rule]++; o.json {
-			return encode(out, d)
+			return cli.Encode(out, d)
 		}
 		if o.all || shown[d.Rule] <= shownDifferences {
 			fmt.Fprintln(out, differenceLine(d))
 		}
 		return nil
 	}
-	bar := newProgress(s.err, file)
+	bar := cli.NewProgress(s.Err, file)
 	report, err := whatif.Run(cfg, bar)
-	bar.end()
+	bar.End()
 	if err != nil {
-		return exit{2, fmt.Errorf("reading %s: %w", path, err)}
+		return cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))
 	}
 	if o.json {
-		err = encode(out, report)
+		err = cli.Encode(out, report)
 	} else {
 		writeReport(out, report, shown, o.all)
 	}
 	if err := errors.Join(err, out.Flush()); err != nil {
 		return fmt.Errorf("writing the differences: %w", err)
 	}
-	fmt.Fprintf(s.err, "replay: %d events by two books; %d lines damaged, %d and %d refused, %d and %d not judged\n", report.Events, report.Damaged,
+	fmt.Fprintf(s.Err, "replay: %d events by two books; %d lines damaged, %d and %d refused, %d and %d not judged\n", report.Events, report.Damaged,
 		report.Refused[whatif.Old], report.Refused[whatif.New], report.NotJudged[whatif.Old], report.NotJudged[whatif.New])
 	return nil
 }
 
-func (o *replayOptions) whatIfConfig(s streams) (cfg whatif.Config, err error) {
-	if cfg.New, err = loadBook(o.rules); err != nil {
+func (o *replayOptions) whatIfConfig(s cli.Env) (cfg whatif.Config, err error) {
+	if cfg.New, err = cli.Book(o.rules); err != nil {
 		return cfg, err
 	}
-	if cfg.Old, err = loadBook(o.against); err != nil {
+	if cfg.Old, err = cli.Book(o.against); err != nil {
 		return cfg, err
 	}
-	if cfg.File, err = o.file(); err != nil {
+	if cfg.File, err = File(o.vehicles, o.until); err != nil {
 		return cfg, err
 	}
 	if o.people != "" {
 		dir, err := notify.Load(o.people)
 		if err != nil {
-			return cfg, exit{2, err}
+			return cfg, cli.Exit(2, err)
 		}
 		cfg.Hears = hears(dir)
 	}
 	cfg.File.Damaged = func(line int, reason error) error {
 		if !o.keepGoing {
-			return hinted{fmt.Errorf("line %d: %w", line, reason), "--keep-going reports such lines and goes on"}
+			return cli.Hint(fmt.Errorf("line %d: %w", line, reason), "--keep-going reports such lines and goes on")
 		}
-		fmt.Fprintf(s.err, "line %d: %v\n", line, reason)
+		fmt.Fprintf(s.Err, "line %d: %v\n", line, reason)
 		return nil
 	}
 	return cfg, nil
@@ -93,19 +90,13 @@ func (o *replayOptions) whatIfConfig(s streams) (cfg whatif.Config, err error) {
 // hears names who gets a message at once for what one event brought.
 func hears(dir *notify.Directory) func(*engine.Partition, []engine.Output) []string {
 	return func(p *engine.Partition, out []engine.Output) []string {
-		register := func(id string) notify.Vehicle { return known(id, p.Registered(id)) }
+		register := func(id string) notify.Vehicle { return notify.VehicleOf(id, p.Registered(id)) }
 		var people []string
 		for _, m := range notify.Tell(dir, register, notify.Cause{Key: "what-if"}, out) {
 			people = append(people, m.Person)
 		}
 		return people
 	}
-}
-
-func encode(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
-	enc.SetEscapeHTML(false)
-	return enc.Encode(v)
 }
 
 // differenceLine is one difference as a terminal shows it.
@@ -174,46 +165,4 @@ func sortedPeople(m map[string][2]int) []string {
 	}
 	slices.Sort(out)
 	return out
-}
-
-// progress shows on a terminal how far a file has been read; elsewhere it only
-// hands on.
-type progress struct {
-	io.Reader
-	w           io.Writer // nil where there is nobody to look at it
-	read, whole int64
-	shown       time.Time
-}
-
-func newProgress(w io.Writer, file *os.File) *progress {
-	p := &progress{Reader: file}
-	info, err := file.Stat()
-	if terminal(w) && err == nil && info.Mode().IsRegular() && info.Size() > 0 {
-		p.w, p.whole = w, info.Size()
-	}
-	return p
-}
-
-// terminal reports whether a stream is one, where a person sits.
-func terminal(stream any) bool {
-	f, ok := stream.(*os.File)
-	return ok && term.IsTerminal(int(f.Fd()))
-}
-
-func (p *progress) Read(b []byte) (int, error) {
-	n, err := p.Reader.Read(b)
-	if p.read += int64(n); p.w != nil && time.Since(p.shown) > 100*time.Millisecond {
-		p.shown = time.Now()
-		const width = 40
-		done := int(p.read * width / p.whole)
-		fmt.Fprintf(p.w, "\r[%s%s] %3d %%", strings.Repeat("#", done), strings.Repeat(" ", width-done), p.read*100/p.whole)
-	}
-	return n, err
-}
-
-// end takes the bar away.
-func (p *progress) end() {
-	if p.w != nil {
-		fmt.Fprintf(p.w, "\r%s\r", strings.Repeat(" ", 50))
-	}
 }

@@ -1,4 +1,4 @@
-package main
+package ask
 
 import (
 	"context"
@@ -10,13 +10,14 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/chart"
 	"telltale/engine/stream/service"
 )
 
-func sampleCommand(s streams) *cobra.Command {
-	var c client
+func sampleCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
 	var o replayOptions
 	var picture, analyte string
 	cmd := &cobra.Command{
@@ -38,29 +39,29 @@ It is asked of a running service or, with --rules, found from a file of events.`
 		RunE: func(cmd *cobra.Command, args []string) error {
 			show := func(list []engine.Verdict) error {
 				if analyte != "" {
-					return chartAnswer(s, c.json, list, args[0], analyte, picture)
+					return chartAnswer(s, c.JSON, list, args[0], analyte, picture)
 				}
 				if err := draw(picture, list, args[0]); err != nil {
 					return err
 				}
-				return sampleAnswer(s, c.json, list, args[0])
+				return sampleAnswer(s, c.JSON, list, args[0])
 			}
 			if o.rules != "" {
 				return sampleFromFile(o, args, show)
 			}
 			if len(args) == 3 {
-				return exit{2, hinted{fmt.Errorf("%s is a file of events, but the rules are not named", args[2]), "add --rules DIR"}}
+				return cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file of events, but the rules are not named", args[2]), "add --rules DIR"))
 			}
-			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := service.Samples.Ask(ctx, nc, service.Question{Vehicle: args[0], Component: arg(args, 1)})
 				if err != nil {
-					return lacking(err)
+					return cli.Lacking(err)
 				}
 				return show(list)
 			})
 		},
 	}
-	c.flags(cmd)
+	c.Flags(cmd, s)
 	cmd.Flags().StringVar(&analyte, "analyte", "", "show how much of it was made up to each sample, as Cu or copper; name the component where there are several")
 	cmd.Flags().StringVar(&picture, "chart", "", "also draw it into this file, .svg or .png; name the component where there are several")
 	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files; the last argument is then a file of events")
@@ -71,7 +72,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 
 func sampleFromFile(o replayOptions, args []string, show func([]engine.Verdict) error) error {
 	if len(args) < 2 {
-		return exit{2, hinted{fmt.Errorf("no file of events is named"), "telltale sample " + args[0] + " --rules " + o.rules + " events.jsonl"}}
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no file of events is named"), "telltale sample "+args[0]+" --rules "+o.rules+" events.jsonl"))
 	}
 	component := ""
 	if len(args) == 3 {
@@ -101,7 +102,7 @@ func draw(path string, list []engine.Verdict, vehicle string) error {
 // oneOf is the only verdict of the list; options are those of a command that would do.
 func oneOf(list []engine.Verdict, vehicle, options string) (engine.Verdict, error) {
 	if len(list) != 1 {
-		return engine.Verdict{}, exit{2, hinted{fmt.Errorf("there are samples of %d components of %q, a chart shows one", len(list), vehicle), "telltale sample " + vehicle + " COMPONENT" + options}}
+		return engine.Verdict{}, cli.Exit(2, cli.Hint(fmt.Errorf("there are samples of %d components of %q, a chart shows one", len(list), vehicle), "telltale sample "+vehicle+" COMPONENT"+options))
 	}
 	return list[0], nil
 }
@@ -114,7 +115,7 @@ func writePicture(path, nothing string, svg, png func() ([]byte, error)) error {
 	case ".png":
 		picture = png
 	default:
-		return exit{2, hinted{fmt.Errorf("--chart %s is neither .svg nor .png", path), "name it sample.svg or sample.png"}}
+		return cli.Exit(2, cli.Hint(fmt.Errorf("--chart %s is neither .svg nor .png", path), "name it sample.svg or sample.png"))
 	}
 	b, err := picture()
 	if err != nil {
@@ -128,7 +129,7 @@ func writePicture(path, nothing string, svg, png func() ([]byte, error)) error {
 
 // chartAnswer shows the individuals chart of an analyte, and draws it where picture
 // names a file.
-func chartAnswer(s streams, asJSON bool, list []engine.Verdict, vehicle, analyte, picture string) error {
+func chartAnswer(s cli.Env, asJSON bool, list []engine.Verdict, vehicle, analyte, picture string) error {
 	if len(list) == 0 {
 		return noSample(vehicle)
 	}
@@ -138,7 +139,7 @@ func chartAnswer(s streams, asJSON bool, list []engine.Verdict, vehicle, analyte
 	}
 	m, ok := v.Chart(analyte)
 	if !ok {
-		return hinted{fmt.Errorf("no chart of %s of the %s of %s: it takes two samples in which how much of it was made can be told", analyte, v.Component, vehicle), chartsOf(&v)}
+		return cli.Hint(fmt.Errorf("no chart of %s of the %s of %s: it takes two samples in which how much of it was made can be told", analyte, v.Component, vehicle), chartsOf(&v))
 	}
 	if picture != "" {
 		err := writePicture(picture, "fewer than two of the samples have a meter value",
@@ -147,7 +148,7 @@ func chartAnswer(s streams, asJSON bool, list []engine.Verdict, vehicle, analyte
 			return err
 		}
 	}
-	return listing(s, asJSON, []engine.VerdictMade{m}, nil, "", func(m engine.VerdictMade) string { return v.ChartText(m) + "\n" })
+	return cli.Listing(s, asJSON, []engine.VerdictMade{m}, nil, "", func(m engine.VerdictMade) string { return v.ChartText(m) + "\n" })
 }
 
 // chartsOf says of which analytes there are charts.
@@ -163,12 +164,12 @@ func chartsOf(v *engine.Verdict) string {
 }
 
 func noSample(vehicle string) error {
-	return hinted{fmt.Errorf("vehicle %q has no such sample, or is not registered", vehicle), "telltale why " + vehicle + " lists what it has"}
+	return cli.Hint(fmt.Errorf("vehicle %q has no such sample, or is not registered", vehicle), "telltale why "+vehicle+" lists what it has")
 }
 
-func sampleAnswer(s streams, asJSON bool, list []engine.Verdict, vehicle string) error {
+func sampleAnswer(s cli.Env, asJSON bool, list []engine.Verdict, vehicle string) error {
 	if len(list) == 0 && !asJSON {
 		return noSample(vehicle)
 	}
-	return listing(s, asJSON, list, nil, "", func(v engine.Verdict) string { return v.Text() + "\n" })
+	return cli.Listing(s, asJSON, list, nil, "", func(v engine.Verdict) string { return v.Text() + "\n" })
 }

@@ -1,4 +1,4 @@
-package main
+package ask
 
 import (
 	"context"
@@ -10,6 +10,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/lab"
@@ -18,8 +19,8 @@ import (
 	"telltale/rules/unit"
 )
 
-func baselinesCommand(s streams) *cobra.Command {
-	var c client
+func baselinesCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
 	var o replayOptions
 	var event bool
 	cmd := &cobra.Command{
@@ -38,21 +39,21 @@ end. --event then prints the event that puts it in force, to go behind that file
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if o.rules != "" {
-				return baselinesFromFile(s, o, args, c.json, event)
+				return baselinesFromFile(s, o, args, c.JSON, event)
 			}
 			if len(args) == 1 {
-				return exit{2, hinted{fmt.Errorf("%s is a file of events, but the rules are not named", args[0]), "add --rules DIR"}}
+				return cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file of events, but the rules are not named", args[0]), "add --rules DIR"))
 			}
 			if event {
-				return exit{2, hinted{fmt.Errorf("the service puts its baselines in force by itself"), "--event goes with --rules and a file of events"}}
+				return cli.Exit(2, cli.Hint(fmt.Errorf("the service puts its baselines in force by itself"), "--event goes with --rules and a file of events"))
 			}
-			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := service.Baselines.Ask(ctx, nc, service.Question{})
-				return listing(s, c.json, list, err, "nothing is usual in the fleet yet: no rule asks for it, or there are too few samples", fleetLines)
+				return cli.Listing(s, c.JSON, list, err, "nothing is usual in the fleet yet: no rule asks for it, or there are too few samples", fleetLines)
 			})
 		},
 	}
-	c.flags(cmd)
+	c.Flags(cmd, s)
 	f := cmd.Flags()
 	f.StringVar(&o.rules, "rules", "", "folder of rule files; the argument is then a file of events")
 	f.StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
@@ -61,9 +62,9 @@ end. --event then prints the event that puts it in force, to go behind that file
 	return cmd
 }
 
-func baselinesFromFile(s streams, o replayOptions, args []string, asJSON, event bool) error {
+func baselinesFromFile(s cli.Env, o replayOptions, args []string, asJSON, event bool) error {
 	if len(args) == 0 {
-		return exit{2, hinted{fmt.Errorf("no file of events is named"), "telltale baselines --rules " + o.rules + " events.jsonl"}}
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no file of events is named"), "telltale baselines --rules "+o.rules+" events.jsonl"))
 	}
 	var end time.Time // the latest that the events, or the ticks after them, come to
 	p, err := foldFile(o, args[0], func(ev engine.Event, _ []engine.Output) {
@@ -75,7 +76,7 @@ func baselinesFromFile(s streams, o replayOptions, args []string, asJSON, event 
 		return err
 	}
 	if p.Book().FleetDefinitions() == "" {
-		return exit{2, hinted{fmt.Errorf("no baseline of %s is made from the fleet", o.rules), "write `from: fleet` in a baseline"}}
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no baseline of %s is made from the fleet", o.rules), "write `from: fleet` in a baseline"))
 	}
 	number := 1
 	if _, set := p.Baselines(); set != nil {
@@ -85,14 +86,14 @@ func baselinesFromFile(s streams, o replayOptions, args []string, asJSON, event 
 	if event {
 		line, err := intake.Encode(set.Event())
 		if err == nil {
-			_, err = fmt.Fprintf(s.out, "%s\n", line)
+			_, err = fmt.Fprintf(s.Out, "%s\n", line)
 		}
 		if err != nil {
 			return fmt.Errorf("writing the event: %w", err)
 		}
 		return nil
 	}
-	return listing(s, asJSON, set.List(), nil, "no samples of what the baselines are made from", fleetLines)
+	return cli.Listing(s, asJSON, set.List(), nil, "no samples of what the baselines are made from", fleetLines)
 }
 
 // fleetLines is a group as a terminal shows it.
@@ -103,7 +104,7 @@ func fleetLines(l engine.FleetListing) string {
 		of = "all together"
 	}
 	fmt.Fprintf(&b, "%s: %s\n", l.Baseline, of)
-	fmt.Fprintf(&b, "  number %d of %s: %s of %s, drawn %s to %s", l.Number, l.On, plural(l.Samples, "sample"), plural(l.Vehicles, "vehicle"), l.Oldest, l.Newest)
+	fmt.Fprintf(&b, "  number %d of %s: %s of %s, drawn %s to %s", l.Number, l.On, cli.Plural(l.Samples, "sample"), cli.Plural(l.Vehicles, "vehicle"), l.Oldest, l.Newest)
 	if l.Age != nil {
 		name := "km"
 		if l.Hours {
@@ -122,7 +123,7 @@ func fleetAnalyteLines(a *engine.FleetAnalyte) string {
 	if of, ok := lab.Lookup(a.Analyte); ok && of.Title != "" && of.Title != name {
 		name = of.Title + " (" + name + ")"
 	}
-	line := fmt.Sprintf("  %-18s %s", name, plural(a.N, "result"))
+	line := fmt.Sprintf("  %-18s %s", name, cli.Plural(a.N, "result"))
 	if a.Detected < a.N {
 		line += fmt.Sprintf(", %d detected", a.Detected)
 	}

@@ -1,4 +1,4 @@
-package main
+package ask
 
 import (
 	"context"
@@ -18,6 +18,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/stream/service"
 	"telltale/rules"
@@ -25,13 +26,13 @@ import (
 )
 
 type historyOptions struct {
-	client
+	cli.Client
 	replayOptions
 	csv  bool
 	html string
 }
 
-func historyCommand(s streams) *cobra.Command {
+func historyCommand(s cli.Env) *cobra.Command {
 	var o historyOptions
 	cmd := &cobra.Command{
 		Use:   "history VEHICLE [EVENTS.jsonl]",
@@ -47,7 +48,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error { return history(cmd.Context(), s, &o, args) },
 	}
-	o.client.flags(cmd)
+	o.Client.Flags(cmd, s)
 	f := cmd.Flags()
 	f.BoolVar(&o.csv, "csv", false, "comma-separated values, a line each under a heading")
 	f.StringVar(&o.html, "html", "", "write a page to be printed into this file (- is the standard output)")
@@ -57,20 +58,20 @@ It is asked of a running service or, with --rules, found from a file of events.`
 	return cmd
 }
 
-func history(ctx context.Context, s streams, o *historyOptions, args []string) error {
+func history(ctx context.Context, s cli.Env, o *historyOptions, args []string) error {
 	forms := 0
-	for _, on := range []bool{o.client.json, o.csv, o.html != ""} {
+	for _, on := range []bool{o.Client.JSON, o.csv, o.html != ""} {
 		if on {
 			forms++
 		}
 	}
 	switch {
 	case forms > 1:
-		return exit{2, hinted{errors.New("--json, --csv and --html are forms of one history"), "choose one"}}
+		return cli.Exit(2, cli.Hint(errors.New("--json, --csv and --html are forms of one history"), "choose one"))
 	case o.rules != "" && len(args) != 2:
-		return exit{2, hinted{errors.New("no file of events is named"), "telltale history " + args[0] + " --rules " + o.rules + " events.jsonl"}}
+		return cli.Exit(2, cli.Hint(errors.New("no file of events is named"), "telltale history "+args[0]+" --rules "+o.rules+" events.jsonl"))
 	case o.rules == "" && len(args) == 2:
-		return exit{2, hinted{fmt.Errorf("%s is a file of events, but the rules are not named", args[1]), "add --rules DIR"}}
+		return cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file of events, but the rules are not named", args[1]), "add --rules DIR"))
 	case o.rules != "":
 		list, all, err := historyOfFile(o.replayOptions, args[0], args[1])
 		if err != nil {
@@ -78,14 +79,14 @@ func history(ctx context.Context, s streams, o *historyOptions, args []string) e
 		}
 		return o.show(s, args[0], list, all)
 	}
-	return o.ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
+	return o.Ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
 		list, err := service.History.Ask(ctx, nc, service.Question{Vehicle: args[0]})
 		if err != nil {
 			return err
 		}
 		var all []string
 		if len(list) == 0 {
-			if _, err := registeredVehicle(ctx, nc, args[0]); err != nil {
+			if _, err := RegisteredVehicle(ctx, nc, args[0]); err != nil {
 				return err
 			}
 		}
@@ -116,13 +117,13 @@ func historyOfFile(o replayOptions, vehicle, path string) (list []engine.History
 	return engine.ExtendHistory(p.History(vehicle), past), p.Vehicles(), nil
 }
 
-func (o *historyOptions) show(s streams, vehicle string, list []engine.HistoryEntry, all []string) error {
+func (o *historyOptions) show(s cli.Env, vehicle string, list []engine.HistoryEntry, all []string) error {
 	if len(list) == 0 {
-		return exit{2, hinted{fmt.Errorf("no vehicle %q is registered", vehicle), didYouMean(rules.Near(vehicle, all), all)}}
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), DidYouMean(rules.Near(vehicle, all), all)))
 	}
 	switch {
-	case o.client.json:
-		enc := json.NewEncoder(s.out)
+	case o.Client.JSON:
+		enc := json.NewEncoder(s.Out)
 		enc.SetEscapeHTML(false)
 		for i := range list {
 			if err := enc.Encode(&list[i]); err != nil {
@@ -131,9 +132,9 @@ func (o *historyOptions) show(s streams, vehicle string, list []engine.HistoryEn
 		}
 		return nil
 	case o.csv:
-		return historyCSV(s.out, list)
+		return historyCSV(s.Out, list)
 	case o.html == "-":
-		return historyPage(s.out, list)
+		return historyPage(s.Out, list)
 	case o.html != "":
 		f, err := os.Create(o.html)
 		if err != nil {
@@ -141,7 +142,7 @@ func (o *historyOptions) show(s streams, vehicle string, list []engine.HistoryEn
 		}
 		return errors.Join(historyPage(f, list), f.Close())
 	}
-	_, err := io.WriteString(s.out, historyText(list))
+	_, err := io.WriteString(s.Out, historyText(list))
 	return err
 }
 
@@ -149,7 +150,7 @@ func (o *historyOptions) show(s streams, vehicle string, list []engine.HistoryEn
 // the meter values by themselves, which are many.
 func historyText(list []engine.HistoryEntry) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s (%s)\n", printable(list[0].Text), list[0].Vehicle)
+	fmt.Fprintf(&b, "%s (%s)\n", cli.Printable(list[0].Text), list[0].Vehicle)
 	part := func(heading string, what ...string) {
 		first := true
 		for i := range list {
@@ -191,9 +192,9 @@ func historyLines(e *engine.HistoryEntry) string {
 	if e.Event != nil && e.What == engine.WhatReading {
 		line += "  [" + oneLine(e.Event.Source+" "+e.Event.ID) + "]"
 	}
-	out := printable(line) + "\n"
+	out := cli.Printable(line) + "\n"
 	for _, m := range more {
-		out += strings.Repeat(" ", 12) + printable(m) + "\n"
+		out += strings.Repeat(" ", 12) + cli.Printable(m) + "\n"
 	}
 	return out
 }
@@ -255,7 +256,7 @@ func historyCSV(w io.Writer, list []engine.HistoryEntry) error {
 
 // noFormula keeps a spreadsheet from running what someone wrote into a note.
 func noFormula(s string) string {
-	s = printable(s)
+	s = cli.Printable(s)
 	if s != "" && strings.ContainsRune("=+-@\t\r\n|%", rune(s[0])) {
 		return "'" + s
 	}
@@ -266,12 +267,12 @@ func noFormula(s string) string {
 var historyHTML string
 
 var historyTemplate = template.Must(template.New("history").Funcs(template.FuncMap{
-	"one": func(s string) string { return printable(oneLine(s)) }, "meters": metersLine, "quantity": quantity,
+	"one": func(s string) string { return cli.Printable(oneLine(s)) }, "meters": metersLine, "quantity": quantity,
 	"source": func(e engine.HistoryEntry) string {
 		if e.Event == nil {
 			return ""
 		}
-		return printable(oneLine(e.Event.Source + " " + e.Event.ID))
+		return cli.Printable(oneLine(e.Event.Source + " " + e.Event.ID))
 	},
 }).Parse(historyHTML))
 

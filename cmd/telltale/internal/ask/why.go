@@ -1,4 +1,4 @@
-package main
+package ask
 
 import (
 	"context"
@@ -7,12 +7,13 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/stream/service"
 )
 
-func whyCommand(s streams) *cobra.Command {
-	var c client
+func whyCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
 	var o replayOptions
 	cmd := &cobra.Command{
 		Use:   "why VEHICLE [RULE]",
@@ -28,22 +29,22 @@ It is asked of a running service or, with --rules, found from a file of events.`
 		Args: cobra.RangeArgs(1, 3),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if o.rules != "" {
-				return whyFromFile(s, o, c.json, args)
+				return whyFromFile(s, o, c.JSON, args)
 			}
 			if len(args) == 3 {
-				return exit{2, hinted{fmt.Errorf("%s is a file of events, but the rules are not named", args[2]), "add --rules DIR"}}
+				return cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file of events, but the rules are not named", args[2]), "add --rules DIR"))
 			}
 			vehicle, rule := args[0], arg(args, 1)
-			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle, Rule: rule})
 				if err != nil {
-					return lacking(err)
+					return cli.Lacking(err)
 				}
-				return whyAnswer(s, c.json, list, vehicle, rule)
+				return whyAnswer(s, c.JSON, list, vehicle, rule)
 			})
 		},
 	}
-	c.flags(cmd)
+	c.Flags(cmd, s)
 	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files; the last argument is then a file of events")
 	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
 	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
@@ -58,9 +59,9 @@ func arg(args []string, i int) string {
 }
 
 // whyFromFile folds the file and asks what came of it.
-func whyFromFile(s streams, o replayOptions, asJSON bool, args []string) error {
+func whyFromFile(s cli.Env, o replayOptions, asJSON bool, args []string) error {
 	if len(args) < 2 {
-		return exit{2, hinted{fmt.Errorf("no file of events is named"), "telltale why " + args[0] + " --rules " + o.rules + " events.jsonl"}}
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no file of events is named"), "telltale why "+args[0]+" --rules "+o.rules+" events.jsonl"))
 	}
 	vehicle, rule, path := args[0], "", args[len(args)-1]
 	if len(args) == 3 {
@@ -78,21 +79,21 @@ func whyFromFile(s streams, o replayOptions, asJSON bool, args []string) error {
 		return err
 	}
 	if refused > 0 {
-		fmt.Fprintf(s.err, "%d events of %s were refused; telltale replay --all lists them\n", refused, path)
+		fmt.Fprintf(s.Err, "%d events of %s were refused; telltale replay --all lists them\n", refused, path)
 	}
 	return whyAnswer(s, asJSON, p.Why(vehicle, rule), vehicle, rule)
 }
 
 // whyAnswer prints the answers; where no rule was named, those that stand in full
 // and the rest in a line each.
-func whyAnswer(s streams, asJSON bool, list []engine.Why, vehicle, rule string) error {
+func whyAnswer(s cli.Env, asJSON bool, list []engine.Why, vehicle, rule string) error {
 	switch {
 	case len(list) == 0 && rule != "":
-		return hinted{fmt.Errorf("vehicle %q has no rule, task or follow-up %q, or is not registered", vehicle, rule), "telltale why " + vehicle + " lists what it has"}
+		return cli.Hint(fmt.Errorf("vehicle %q has no rule, task or follow-up %q, or is not registered", vehicle, rule), "telltale why "+vehicle+" lists what it has")
 	case len(list) == 0:
-		return hinted{fmt.Errorf("no vehicle %q is registered", vehicle), "vehicles are named as in the subject of their events"}
+		return cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), "vehicles are named as in the subject of their events")
 	case asJSON:
-		return listing(s, true, list, nil, "", nil)
+		return cli.Listing(s, true, list, nil, "", nil)
 	}
 	for i := range list {
 		y := &list[i]
@@ -103,7 +104,7 @@ func whyAnswer(s streams, asJSON bool, list []engine.Why, vehicle, rule string) 
 		if i > 0 && (rule != "" || y.Stands() || list[i-1].Stands()) {
 			line = "\n" + line
 		}
-		if _, err := fmt.Fprintln(s.out, line); err != nil {
+		if _, err := fmt.Fprintln(s.Out, line); err != nil {
 			return fmt.Errorf("writing the answer: %w", err)
 		}
 	}

@@ -1,4 +1,4 @@
-package main
+package cli
 
 import (
 	"fmt"
@@ -7,8 +7,8 @@ import (
 	"telltale/engine"
 )
 
-// transitionLine is a transition as a terminal shows it: when, what, to what.
-func transitionLine(t *engine.Transition) string {
+// TransitionLine is a transition as a terminal shows it: when, what, to what.
+func TransitionLine(t *engine.Transition) string {
 	where := t.Vehicle
 	if t.Component != "" {
 		where += " " + t.Component
@@ -21,10 +21,11 @@ func transitionLine(t *engine.Transition) string {
 	if t.Message != "" {
 		line += "\n" + strings.Repeat(" ", 18) + t.Message
 	}
-	return printable(line)
+	return Printable(line)
 }
 
-func refusalLine(r *engine.Refusal) string {
+// RefusalLine is an event, or a part of one, that could not be used, and why.
+func RefusalLine(r *engine.Refusal) string {
 	at := ""
 	if r.Line > 0 {
 		at = fmt.Sprintf("line %d: ", r.Line)
@@ -43,10 +44,11 @@ func refusalLine(r *engine.Refusal) string {
 	if r.Kept {
 		word = "not used: "
 	}
-	return printable(word + at + r.Refused + from)
+	return Printable(word + at + r.Refused + from)
 }
 
-func notJudgedLine(n *engine.NotJudged) string {
+// NotJudgedLine is a rule that could not be judged, and what was missing.
+func NotJudgedLine(n *engine.NotJudged) string {
 	where := n.Vehicle
 	if n.Component != "" {
 		where += " " + n.Component
@@ -54,9 +56,9 @@ func notJudgedLine(n *engine.NotJudged) string {
 	return fmt.Sprintf("%s  %-22s not judged   %s: missing %s", n.Time.Format("2006-01-02 15:04"), where, n.Rule, strings.Join(n.Missing, ", "))
 }
 
-// strangers says which vehicles nobody registered; the list itself has no place for
+// Strangers says which vehicles nobody registered; the list itself has no place for
 // them, since nothing of theirs was judged.
-func strangers(s streams, vehicles []string) {
+func Strangers(s Env, vehicles []string) {
 	const most = 20
 	if len(vehicles) == 0 {
 		return
@@ -65,5 +67,13 @@ func strangers(s streams, vehicles []string) {
 	if n := len(vehicles) - most; n > 0 {
 		vehicles, more = vehicles[:most], fmt.Sprintf(" and %d more", n)
 	}
-	fmt.Fprintf(s.err, "not registered, so their events are kept for 90 days and judged once they are: %s%s\n", strings.Join(vehicles, ", "), more)
+	fmt.Fprintf(s.Err, "not registered, so their events are kept for 90 days and judged once they are: %s%s\n", strings.Join(vehicles, ", "), more)
+}
+
+// Plural counts things: 1 vehicle, 2 vehicles.
+func Plural(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }

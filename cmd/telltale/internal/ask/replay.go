@@ -1,4 +1,4 @@
-package main
+package ask
 
 import (
 	"bufio"
@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/replay"
@@ -22,7 +23,7 @@ type replayOptions struct {
 	json, all, keepGoing   bool
 }
 
-func replayCommand(s streams) *cobra.Command {
+func replayCommand(s cli.Env) *cobra.Command {
 	var o replayOptions
 	cmd := &cobra.Command{
 		Use:   "replay --rules DIR EVENTS.jsonl",
@@ -50,8 +51,8 @@ func replayCommand(s streams) *cobra.Command {
 	return cmd
 }
 
-func replayFile(s streams, o replayOptions, path string) error {
-	r := &replayed{o: o, out: bufio.NewWriter(s.out)}
+func replayFile(s cli.Env, o replayOptions, path string) error {
+	r := &replayed{o: o, out: bufio.NewWriter(s.Out)}
 	p, err := foldFile(o, path, r.take)
 	if err != nil {
 		return err
@@ -59,25 +60,25 @@ func replayFile(s streams, o replayOptions, path string) error {
 	if err := r.out.Flush(); err != nil {
 		return fmt.Errorf("writing the transitions: %w", err)
 	}
-	fmt.Fprintf(s.err, "replay: %d events, %d transitions, %d refused, %d not judged\n", r.events, r.transitions, r.refused, r.notJudged)
+	fmt.Fprintf(s.Err, "replay: %d events, %d transitions, %d refused, %d not judged\n", r.events, r.transitions, r.refused, r.notJudged)
 	if r.parts > 0 {
-		fmt.Fprintf(s.err, "replay: %d parts of events were not used: --all says which and why\n", r.parts)
+		fmt.Fprintf(s.Err, "replay: %d parts of events were not used: --all says which and why\n", r.parts)
 	}
-	strangers(s, p.Unregistered())
+	cli.Strangers(s, p.Unregistered())
 	return nil
 }
 
 // foldFile folds a file of events by the rules of a folder.
 func foldFile(o replayOptions, path string, said func(engine.Event, []engine.Output)) (*engine.Partition, error) {
-	book, err := loadBook(o.rules)
+	book, err := cli.Book(o.rules)
 	if err != nil {
 		return nil, err
 	}
-	how, err := o.file()
+	how, err := File(o.vehicles, o.until)
 	if err != nil {
 		return nil, err
 	}
-	file, own, err := openEvents(path)
+	file, own, err := OpenEvents(path)
 	if err != nil {
 		return nil, err
 	}
@@ -85,35 +86,30 @@ func foldFile(o replayOptions, path string, said func(engine.Event, []engine.Out
 	how.Own = own
 	p, err := how.Fold(file, book, said)
 	if err != nil {
-		return nil, exit{2, fmt.Errorf("reading %s: %w", path, err)}
+		return nil, cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))
 	}
 	return p, nil
 }
 
-// file says how a file of events is folded, before it is opened.
-func (o *replayOptions) file() (how replay.File, err error) {
-	if how.Until, err = o.untilDate(); err == nil && o.vehicles != "" {
-		how.Register, err = loadRegister(o.vehicles, stream.Unclocked)
+// File says how a file of events is folded, before it is opened: with the register
+// in a file, if one is named, and ticks up to a date, if one is.
+func File(vehicles, until string) (how replay.File, err error) {
+	if until != "" {
+		if how.Until, err = time.Parse(time.DateOnly, until); err != nil {
+			return how, cli.Exit(2, cli.Hint(fmt.Errorf("--until %q is not a date", until), "write it as --until 2031-12-31"))
+		}
+	}
+	if vehicles != "" {
+		how.Register, err = cli.Register(vehicles, stream.Unclocked)
 	}
 	return how, err
 }
 
-func (o *replayOptions) untilDate() (time.Time, error) {
-	if o.until == "" {
-		return time.Time{}, nil
-	}
-	until, err := time.Parse(time.DateOnly, o.until)
-	if err != nil {
-		return until, exit{2, hinted{fmt.Errorf("--until %q is not a date", o.until), "write it as --until 2031-12-31"}}
-	}
-	return until, nil
-}
-
-// openEvents opens a file of events and looks what it has of its own.
-func openEvents(path string) (_ *os.File, own intake.Own, err error) {
+// OpenEvents opens a file of events and looks what it has of its own.
+func OpenEvents(path string) (_ *os.File, own intake.Own, err error) {
 	file, err := os.Open(path)
 	if err != nil {
-		return nil, own, exit{2, err}
+		return nil, own, cli.Exit(2, err)
 	}
 	own, err = intake.Holds(file)
 	if err == nil {
@@ -121,7 +117,7 @@ func openEvents(path string) (_ *os.File, own intake.Own, err error) {
 	}
 	if err != nil {
 		file.Close()
-		return nil, own, exit{2, fmt.Errorf("reading %s: %w", path, err)}
+		return nil, own, cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))
 	}
 	return file, own, nil
 }
@@ -147,7 +143,7 @@ func (r *replayed) say(o engine.Output) {
 	switch {
 	case o.Transition != nil:
 		r.transitions++
-		r.print(o.Transition, transitionLine(o.Transition))
+		r.print(o.Transition, cli.TransitionLine(o.Transition))
 	case o.Refused != nil:
 		if o.Refused.Kept {
 			r.parts++
@@ -155,12 +151,12 @@ func (r *replayed) say(o engine.Output) {
 			r.refused++
 		}
 		if r.o.all {
-			r.print(o.Refused, refusalLine(o.Refused))
+			r.print(o.Refused, cli.RefusalLine(o.Refused))
 		}
 	case o.NotJudged != nil:
 		r.notJudged++
 		if r.o.all {
-			r.print(o.NotJudged, notJudgedLine(o.NotJudged))
+			r.print(o.NotJudged, cli.NotJudgedLine(o.NotJudged))
 		}
 	}
 }
