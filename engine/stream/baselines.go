@@ -5,14 +5,14 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
-	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine"
-	"telltale/engine/intake"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/wire"
 	"telltale/rules"
@@ -32,22 +32,11 @@ func setToken(hash string) string {
 func (l *Log) publishBaselines(ctx context.Context, b *rules.Book, parts []engine.SurveyPart) (set *engine.FleetSet, err error) {
 	f := l.Events.Fence(baselineSubject)
 	for {
-		m, err := f.Latest(ctx)
-		if err != nil {
+		last, err := lastBaseline(f.Latest(ctx))
+		if err != nil || !before(last.Turn, parts[0].Turn) {
 			return nil, err
 		}
-		number := 1
-		if m != nil {
-			last, err := decodeBaseline(m.Subject, m.Data)
-			if err != nil {
-				return nil, err
-			}
-			if !before(last.Turn, parts[0].Turn) {
-				return nil, nil
-			}
-			number = last.Number + 1
-		}
-		set := engine.FleetBaselines(b, number, parts)
+		set := engine.FleetBaselines(b, last.Number+1, parts)
 		ev := set.Event()
 		ev.Data.(*engine.BaselineData).Set = nil // it is stored by itself, however large
 		if err := l.storeSet(ctx, set); err != nil {
@@ -63,16 +52,20 @@ func (l *Log) publishBaselines(ctx context.Context, b *rules.Book, parts []engin
 	}
 }
 
-func decodeBaseline(subject string, data []byte) (*engine.BaselineData, error) {
-	ev, err := intake.DecodeInternal(subject, data)
-	if err != nil {
-		return nil, fmt.Errorf("reading the last baseline event: %w", err)
+// lastBaseline is what the last baseline event holds; empty before the first.
+func lastBaseline(raw *jetstream.RawStreamMsg, err error) (*engine.BaselineData, error) {
+	ev, m, err := decodeLast(raw, err)
+	if err != nil || m == nil {
+		return &engine.BaselineData{}, err
 	}
 	return ev.Data.(*engine.BaselineData), nil
 }
 
-// before compares the turns of surveys, which are times.
+// before compares the turns of surveys, which are times; "" is before all.
 func before(a, b string) bool {
+	if a == "" {
+		return true
+	}
 	s, err := time.Parse(time.RFC3339Nano, a)
 	t, err2 := time.Parse(time.RFC3339Nano, b)
 	return err == nil && err2 == nil && s.Before(t)
@@ -86,16 +79,8 @@ func (l *Log) storeSet(ctx context.Context, set *engine.FleetSet) error {
 	if err != nil {
 		return fmt.Errorf("storing the fleet's baselines %q: %w", hash, err)
 	}
-	n, at := 0, setToken(hash)
-	for len(text) > 0 {
-		piece := text[:min(len(text), wire.MaxOutput)]
-		text = text[len(piece):]
-		if err := l.Books.Store(ctx, &nats.Msg{Subject: fmt.Sprintf("%s.%d", at, n), Data: piece}); err != nil {
-			return fmt.Errorf("storing the fleet's baselines %q: %w", hash, err)
-		}
-		n++
-	}
-	if err := l.Books.Store(ctx, &nats.Msg{Subject: at, Data: []byte(strconv.Itoa(n))}); err != nil {
+	pieces := slices.Collect(slices.Chunk(text, wire.MaxOutput))
+	if err := l.storePieces(ctx, setToken(hash), pieces, []byte(strconv.Itoa(len(pieces)))); err != nil {
 		return fmt.Errorf("storing the fleet's baselines %q: %w", hash, err)
 	}
 	return nil
@@ -123,19 +108,12 @@ func (l *Log) set(ctx context.Context, hash string) (*engine.FleetSet, error) {
 	if err != nil {
 		return nil, &goneError{hash}
 	}
-	var text bytes.Buffer
-	for i := range n {
-		m, err := l.Books.Last(ctx, fmt.Sprintf("%s.%d", at, i))
-		if err != nil {
-			return nil, err
-		}
-		if m == nil {
-			return nil, &goneError{hash}
-		}
-		text.Write(m.Data)
+	pieces, err := l.pieces(ctx, at, n)
+	if err != nil {
+		return nil, err
 	}
 	var set engine.FleetSet
-	if err := json.Unmarshal(text.Bytes(), &set); err != nil || set.Hash() != hash {
+	if err := json.Unmarshal(bytes.Join(pieces, nil), &set); err != nil || set.Hash() != hash {
 		return nil, &goneError{hash}
 	}
 	return &set, nil
@@ -144,12 +122,8 @@ func (l *Log) set(ctx context.Context, hash string) (*engine.FleetSet, error) {
 // BaselinesInForce is the last set of the fleet's baselines in the log, and its
 // hash; "" before the first.
 func (l *Log) BaselinesInForce(ctx context.Context) (hash string, set *engine.FleetSet, err error) {
-	m, err := l.Events.Last(ctx, baselineSubject)
-	if err != nil || m == nil {
-		return "", nil, err
-	}
-	d, err := decodeBaseline(m.Subject, m.Data)
-	if err != nil {
+	d, err := lastBaseline(l.Events.Last(ctx, baselineSubject))
+	if err != nil || d.Hash == "" {
 		return "", nil, err
 	}
 	set, err = l.set(ctx, d.Hash)

@@ -10,7 +10,6 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine"
-	"telltale/engine/intake"
 	"telltale/engine/stream/jet"
 	"telltale/rules"
 )
@@ -27,32 +26,23 @@ func bookToken(hash string) string { return "telltale.book." + strings.TrimPrefi
 func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, files []rules.File) (adopted bool, err error) {
 	f := l.Events.Fence(bookSubject)
 	for {
-		last, err := f.Latest(ctx)
-		if err != nil {
+		last, m, err := decodeLast(f.Latest(ctx))
+		if err != nil || m != nil && last.Data.(*engine.BookData).Hash == b.Hash {
 			return false, err
-		}
-		if last != nil {
-			ev, err := intake.DecodeInternal(last.Subject, last.Data)
-			if err != nil {
-				return false, fmt.Errorf("reading the last book event: %w", err)
-			}
-			if ev.Data.(*engine.BookData).Hash == b.Hash {
-				return false, nil
-			}
 		}
 		if err := l.storeBook(ctx, b.Hash, files); err != nil {
 			return false, err
 		}
 		now = now.UTC()
 		// The identity names the book before it, so that a book can come back.
-		m, err := eventMsg(engine.Event{
+		msg, err := eventMsg(engine.Event{
 			ID:   engine.ID{Source: source, ID: fmt.Sprintf("book %s after %d", b.Hash, f.Seq)},
 			Kind: engine.BookEvent, Time: now, Recorded: now, Data: &engine.BookData{Hash: b.Hash},
 		})
 		if err != nil {
 			return false, err
 		}
-		if err := f.Publish(ctx, m); !jet.Fenced(err) {
+		if err := f.Publish(ctx, msg); !jet.Fenced(err) {
 			return err == nil, err
 		}
 	}
@@ -60,13 +50,9 @@ func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, fil
 
 // BookInForce is the hash of the last book in the log; "" before the first.
 func (l *Log) BookInForce(ctx context.Context) (string, error) {
-	m, err := l.Events.Last(ctx, bookSubject)
+	ev, m, err := decodeLast(l.Events.Last(ctx, bookSubject))
 	if err != nil || m == nil {
 		return "", err
-	}
-	ev, err := intake.DecodeInternal(m.Subject, m.Data)
-	if err != nil {
-		return "", fmt.Errorf("reading the last book event: %w", err)
 	}
 	return ev.Data.(*engine.BookData).Hash, nil
 }
@@ -79,15 +65,13 @@ func (l *Log) storeBook(ctx context.Context, hash string, files []rules.File) er
 	}
 	at := bookToken(hash)
 	names := make([]string, len(files))
+	pieces := make([][]byte, len(files))
 	for i, f := range files {
-		names[i] = f.Name
-		if err := l.Books.Store(ctx, &nats.Msg{Subject: fmt.Sprintf("%s.%d", at, i), Data: f.Text}); err != nil {
-			return fmt.Errorf("storing book %q, file %q: %w", hash, f.Name, err)
-		}
+		names[i], pieces[i] = f.Name, f.Text
 	}
 	list, err := json.Marshal(names)
 	if err == nil {
-		err = l.Books.Store(ctx, &nats.Msg{Subject: at, Data: list})
+		err = l.storePieces(ctx, at, pieces, list)
 	}
 	if err != nil {
 		return fmt.Errorf("storing book %q: %w", hash, err)
@@ -125,16 +109,42 @@ func (l *Log) bookFiles(ctx context.Context, hash string) ([]rules.File, error) 
 	if err := json.Unmarshal(m.Data, &names); err != nil {
 		return nil, fmt.Errorf("reading book %q: %w", hash, err)
 	}
+	pieces, err := l.pieces(ctx, at, len(names))
+	if err != nil {
+		return nil, err
+	}
 	files := make([]rules.File, len(names))
 	for i, name := range names {
+		if pieces[i] == nil {
+			return nil, fmt.Errorf("reading book %q: its file %q is gone from stream %s, adopt its files again", hash, name, BooksStream)
+		}
+		files[i] = rules.File{Name: name, Text: pieces[i]}
+	}
+	return files, nil
+}
+
+// storePieces stores what is too long for one message, or consists of several, and
+// last what lies at the subject itself, whose presence says that it is whole.
+func (l *Log) storePieces(ctx context.Context, at string, pieces [][]byte, head []byte) error {
+	for i, p := range pieces {
+		if err := l.Books.Store(ctx, &nats.Msg{Subject: fmt.Sprintf("%s.%d", at, i), Data: p}); err != nil {
+			return err
+		}
+	}
+	return l.Books.Store(ctx, &nats.Msg{Subject: at, Data: head})
+}
+
+// pieces reads n pieces; nil for each that is gone.
+func (l *Log) pieces(ctx context.Context, at string, n int) ([][]byte, error) {
+	out := make([][]byte, n)
+	for i := range out {
 		m, err := l.Books.Last(ctx, fmt.Sprintf("%s.%d", at, i))
 		if err != nil {
 			return nil, err
 		}
-		if m == nil {
-			return nil, fmt.Errorf("reading book %q: its file %q is gone from stream %s, adopt its files again", hash, name, BooksStream)
+		if m != nil {
+			out[i] = append([]byte{}, m.Data...)
 		}
-		files[i] = rules.File{Name: name, Text: m.Data}
 	}
-	return files, nil
+	return out, nil
 }

@@ -38,13 +38,9 @@ func (l *Log) FollowEvents(ctx context.Context) error {
 // from.
 func (l *Log) resumeTicks(ctx context.Context) (*intake.Ticks, uint64, error) {
 	ticks := intake.NewTicks(false)
-	m, err := l.Events.Last(ctx, tickSubject)
+	ev, m, err := decodeLast(l.Events.Last(ctx, tickSubject))
 	if err != nil || m == nil {
 		return ticks, 1, err
-	}
-	ev, err := intake.DecodeInternal(m.Subject, m.Data)
-	if err != nil {
-		return nil, 0, fmt.Errorf("reading the last tick: %w", err)
 	}
 	ticks.Before(engine.Event{Recorded: ev.Time})
 	seen, err := strconv.ParseUint(m.Header.Get(seenHeader), 10, 64)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine"
 	"telltale/engine/intake"
@@ -75,15 +76,21 @@ func (l *Log) PublishTurn(ctx context.Context, now time.Time, digest, date strin
 
 // LastTick is the time of the last tick in the log; zero if there is none.
 func (l *Log) LastTick(ctx context.Context) (time.Time, error) {
-	m, err := l.Events.Last(ctx, tickSubject)
+	ev, _, err := decodeLast(l.Events.Last(ctx, tickSubject))
+	return ev.Time, err
+}
+
+// decodeLast reads the last one of the service's own events of a kind; m is nil where
+// there is none.
+func decodeLast(m *jetstream.RawStreamMsg, err error) (engine.Event, *jetstream.RawStreamMsg, error) {
 	if err != nil || m == nil {
-		return time.Time{}, err
+		return engine.Event{}, nil, err
 	}
 	ev, err := intake.DecodeInternal(m.Subject, m.Data)
 	if err != nil {
-		return time.Time{}, fmt.Errorf("reading the last tick: %w", err)
+		return ev, nil, fmt.Errorf("reading the last event on %q: %w", m.Subject, err)
 	}
-	return ev.Time, nil
+	return ev, m, nil
 }
 
 // LastEvent is the sequence of the last event in the log.

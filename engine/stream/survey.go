@@ -12,7 +12,6 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine"
-	"telltale/engine/intake"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/wire"
 	"telltale/rules"
@@ -59,15 +58,9 @@ func (k *keeper) tick(ctx context.Context, t time.Time) error {
 	if err != nil || last == nil {
 		return err
 	}
-	m, err := k.log.Events.Last(ctx, baselineSubject)
-	if err != nil {
+	d, err := lastBaseline(k.log.Events.Last(ctx, baselineSubject))
+	if err != nil || !before(d.Turn, last.Turn) {
 		return err
-	}
-	if m != nil {
-		d, err := decodeBaseline(m.Subject, m.Data)
-		if err != nil || !before(d.Turn, last.Turn) {
-			return err
-		}
 	}
 	return k.make(ctx, last)
 }
@@ -93,11 +86,7 @@ func (k *keeper) asks(ctx context.Context) (string, error) {
 func (k *keeper) ask(ctx context.Context, t time.Time, asks string) (*survey, error) {
 	f := k.log.Events.Fence(surveySubject)
 	for {
-		m, err := f.Latest(ctx)
-		if err != nil {
-			return nil, err
-		}
-		last, err := readSurvey(m)
+		last, err := readSurvey(f.Latest(ctx))
 		if err != nil {
 			return nil, err
 		}
@@ -124,13 +113,10 @@ func (k *keeper) ask(ctx context.Context, t time.Time, asks string) (*survey, er
 	}
 }
 
-func readSurvey(m *jetstream.RawStreamMsg) (*survey, error) {
-	if m == nil {
-		return nil, nil
-	}
-	ev, err := intake.DecodeInternal(m.Subject, m.Data)
-	if err != nil {
-		return nil, fmt.Errorf("reading the last survey: %w", err)
+func readSurvey(raw *jetstream.RawStreamMsg, err error) (*survey, error) {
+	ev, m, err := decodeLast(raw, err)
+	if err != nil || m == nil {
+		return nil, err
 	}
 	s := &survey{SurveyData: ev.Data.(*engine.SurveyData), at: ev.Time, seq: m.Sequence}
 	if s.after, err = strconv.ParseUint(m.Header.Get(alarmsHeader), 10, 64); err != nil {
