@@ -19,6 +19,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/stream/service"
 	"telltale/notify"
 	"telltale/notify/board"
 	"telltale/rules"
@@ -126,7 +127,7 @@ func (a *app) board(key board.Key) *board.Board {
 		Tasks:  a.tasksOf,
 		Person: func(id string) *notify.Person { return a.notify.Directory().Person(id) },
 		Find: func(l board.Link) (engine.Standing, bool) {
-			all, err := a.svc.AlarmsOf(context.Background(), l.Vehicle)
+			all, err := service.Alarms.Of(context.Background(), a.svc, service.Question{Vehicle: l.Vehicle})
 			if err != nil {
 				a.logger.Warn("answering a link", "vehicle", l.Vehicle, "error", err)
 			}
@@ -150,7 +151,7 @@ func (a *app) board(key board.Key) *board.Board {
 
 // tasksOf are the tasks that apply to what a link is about, by what is due first.
 func (a *app) tasksOf(l board.Link) (out []board.Task) {
-	list, err := a.svc.Due(context.Background(), engine.DueQuery{Vehicle: l.Vehicle, Ahead: 3660})
+	list, err := service.Due.Of(context.Background(), a.svc, service.Question{Vehicle: l.Vehicle, Ahead: 3660})
 	if err != nil {
 		a.logger.Warn("answering a link", "vehicle", l.Vehicle, "error", err)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -189,20 +190,13 @@ func wordsCommand(s cli.Env) *cobra.Command {
 		Args:  cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
 			return cli.Listing(s, asJSON, rules.Words(), nil, "", func(w rules.WordInfo) string {
-				return fmt.Sprintf("%s  (%s)\n    %s\n    for example: %s\n    source: %s", w.Signature, orRatio(w.Unit), w.Meaning, w.Example, w.Source)
+				return fmt.Sprintf("%s  (%s)\n    %s\n    for example: %s\n    source: %s", w.Signature, cmp.Or(w.Unit, "a ratio"), w.Meaning, w.Example, w.Source)
 			})
 		},
 	}
 	words.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
 	rulesCmd.AddCommand(words)
 	return rulesCmd
-}
-
-func orRatio(unit string) string {
-	if unit == "" {
-		return "a ratio"
-	}
-	return unit
 }
 
 func schemaCommand(s cli.Env) *cobra.Command {

@@ -23,6 +23,7 @@ import (
 	"telltale/engine/replay"
 	"telltale/engine/stream/clock"
 	"telltale/engine/stream/gateway"
+	"telltale/engine/stream/service"
 	"telltale/engine/stream/wire"
 	"telltale/notify"
 	"telltale/samples"
@@ -253,7 +254,7 @@ func (d *demoYear) print(ctx context.Context, s cli.Env) error {
 
 func (d *demoYear) summary(ctx context.Context, s cli.Env) error {
 	fmt.Fprintln(s.Out, "\nThe due list for the week ahead:")
-	due, err := d.app.svc.Due(ctx, engine.DueQuery{Ahead: 7})
+	due, err := service.Due.Of(ctx, d.app.svc, service.Question{Ahead: 7})
 	if err != nil {
 		return err
 	}

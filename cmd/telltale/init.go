@@ -221,7 +221,7 @@ func answered(s cli.Env, given [5]string, ask bool) (*newFleet, error) {
 			answer = q.usual()
 		}
 		if err := q.take(f, answer); err != nil {
-			faults = append(faults, errors.New("--"+q.flag+": "+withHint(err)))
+			faults = append(faults, errors.New("--"+q.flag+": "+cli.WithHint(err)))
 		}
 	}
 	if len(missing) > 0 {
@@ -273,16 +273,8 @@ func (q *question) put(s cli.Env, in *bufio.Scanner, f *newFleet) error {
 		if err == nil {
 			return nil
 		}
-		fmt.Fprintln(s.Err, withHint(err))
+		fmt.Fprintln(s.Err, cli.WithHint(err))
 	}
-}
-
-// withHint is the error with its cure on the next line.
-func withHint(err error) string {
-	if h := (cli.HintError{}); errors.As(err, &h) {
-		return err.Error() + "\nhint: " + h.Hint
-	}
-	return err.Error()
 }
 
 // write makes the folder's files and names each; none is ever overwritten.

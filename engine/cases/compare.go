@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -86,18 +87,11 @@ func (r *Result) String() string {
 		if !row.agrees() {
 			mark = "!"
 		}
-		line := fmt.Sprintf("  %s %s  %-*s  %s", mark, row.Date, width, or(row.Expected, "-"), or(row.Got, "-"))
+		line := fmt.Sprintf("  %s %s  %-*s  %s", mark, row.Date, width, cmp.Or(row.Expected, "-"), cmp.Or(row.Got, "-"))
 		b.WriteString(strings.TrimRight(line, " ") + "\n")
 	}
 	for _, n := range r.Notes {
 		fmt.Fprintf(&b, "  note: %s\n", n)
 	}
 	return strings.TrimSuffix(b.String(), "\n")
-}
-
-func or(s, empty string) string {
-	if s == "" {
-		return empty
-	}
-	return s
 }

@@ -1,6 +1,7 @@
 package jet
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -79,7 +80,7 @@ func (s *Stream) Follow(ctx context.Context, from uint64, do func(m jetstream.Ms
 				return err
 			}
 		case err := <-ended:
-			return err
+			return cmp.Or(ctx.Err(), err)
 		case <-ctx.Done():
 			return ctx.Err()
 		}

@@ -51,19 +51,12 @@ func (w *worker) count(out []engine.Output, undecoded bool, lag uint64) {
 		switch {
 		case o.Transition != nil:
 			w.seen.transitions++
-			add(&w.seen.stages, o.Transition.To)
+			w.seen.stages[o.Transition.To]++
 		case o.Refused != nil:
 			w.seen.refused++
-			add(&w.seen.reasons, reason(o.Refused.Refused, undecoded))
+			w.seen.reasons[reason(o.Refused.Refused, undecoded)]++
 		case o.NotJudged != nil:
 			w.seen.notJudged++
 		}
 	}
-}
-
-func add(to *map[string]int, what string) {
-	if *to == nil {
-		*to = map[string]int{}
-	}
-	(*to)[what]++
 }

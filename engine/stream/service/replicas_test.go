@@ -7,7 +7,6 @@ import (
 	"testing"
 	"time"
 
-	"telltale/engine"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/server"
@@ -99,7 +98,7 @@ func TestReplicas(t *testing.T) {
 	same(t, "said", saidLines(t, l), want)
 	divided(t, 5*time.Second, c, d)
 	for what, ask := range map[string]func(*Service) (any, error){
-		"due":    func(s *Service) (any, error) { return s.Due(t.Context(), engine.DueQuery{}) },
+		"due":    func(s *Service) (any, error) { return Due.Of(t.Context(), s, Question{}) },
 		"alarms": func(s *Service) (any, error) { return s.Alarms(t.Context()) },
 		"why":    func(s *Service) (any, error) { return Why.Of(t.Context(), s, Question{Vehicle: "bus-03"}) },
 		"registered": func(s *Service) (any, error) {

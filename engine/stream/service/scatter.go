@@ -35,7 +35,7 @@ func (i *Incomplete) Error() string {
 // scatter asks the partitions that the question is about, all at once, and puts
 // their answers together in order of partition.
 func scatter[T any](ctx context.Context, s *Service, in *Inquiry[T], q Question) ([]T, error) {
-	from := slices.Collect(partitionsOf(q))
+	from := partitionsOf(q)
 	ctx, cancel := context.WithTimeout(ctx, answerWithin)
 	defer cancel()
 	answers, failed := make([][]T, len(from)), make([]bool, len(from))
@@ -67,14 +67,14 @@ func scatter[T any](ctx context.Context, s *Service, in *Inquiry[T], q Question)
 }
 
 // partitionsOf gives the one with the vehicle that is asked about, or all.
-func partitionsOf(q Question) func(yield func(int) bool) {
-	return func(yield func(int) bool) {
-		for p := range stream.Partitions {
-			if (q.Vehicle == "" || stream.Partition(q.Vehicle) == p) && !yield(p) {
-				return
-			}
-		}
+func partitionsOf(q Question) (from []int) {
+	if q.Vehicle != "" {
+		return []int{stream.Partition(q.Vehicle)}
 	}
+	for p := range stream.Partitions {
+		from = append(from, p)
+	}
+	return from
 }
 
 func (in *Inquiry[T]) ask(w *worker, q Question) ([]T, error) {

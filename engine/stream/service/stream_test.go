@@ -230,7 +230,7 @@ func standings(t *testing.T, s *Service) []engine.Standing {
 
 func dueList(t *testing.T, s *Service) []engine.DueItem {
 	t.Helper()
-	list, err := s.Due(t.Context(), engine.DueQuery{})
+	list, err := Due.Of(t.Context(), s, Question{})
 	return complete(t, list, err)
 }
 

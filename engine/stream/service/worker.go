@@ -90,6 +90,7 @@ func newWorker(l *stream.Log, cfg Config, s shelf, p int) *worker {
 		log: l, cfg: cfg, shelf: s, p: p, logger: l.Logger.With("partition", p),
 		alarms:  l.Alarms.Fence(wire.AlarmSubject(p)),
 		check:   l.State.Fence(wire.CheckpointSubject(p)),
+		seen:    counts{stages: map[string]int{}, reasons: map[string]int{}},
 		records: map[string]stored{}, dirty: map[string]bool{}, fold: engine.NewPartition(), doubt: make(chan struct{}, 1),
 	}
 	w.moved = sync.NewCond(&w.mu)
@@ -393,4 +394,20 @@ func (w *worker) wait(ctx context.Context, seq uint64) error {
 		w.moved.Wait()
 	}
 	return nil
+}
+
+// Records are read when something is asked of their vehicles, and the others so many
+// at a time, which makes a million of them some minutes of an eighth of a processor.
+const (
+	unpackEvery = 50 * time.Millisecond
+	unpackMost  = 20
+)
+
+// unpack reads some of the records that nothing was asked of since the start, before
+// somebody asks for a list of all.
+func (w *worker) unpack() (more bool, err error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	more = w.fold.Unpack(unpackMost)
+	return more || len(w.held) > 0, w.fold.Err()
 }

@@ -108,26 +108,27 @@ func Messages(epoch, event uint64, out []engine.Output) ([]Body, error) {
 // pieces is the output, or the parts that a long list is published in, or none
 // for what is not published.
 func pieces(o engine.Output) []engine.Output {
+	var list any
+	var first, second engine.Output
 	switch {
 	case o.NotJudged != nil:
 		return nil
-	case o.Survey != nil:
-		return surveyPieces(o.Survey)
-	case o.Turn == nil:
+	case o.Survey != nil && len(o.Survey.Samples) > 1:
+		half, a, b := len(o.Survey.Samples)/2, *o.Survey, *o.Survey
+		a.Samples, b.Samples = a.Samples[:half:half], b.Samples[half:]
+		list, first.Survey, second.Survey = o.Survey, &a, &b
+	case o.Turn != nil && len(o.Turn.Items)+len(o.Turn.Alarms) > 1:
+		items, alarms, a, b := len(o.Turn.Items)/2, len(o.Turn.Alarms)/2, *o.Turn, *o.Turn
+		a.Items, a.Alarms = a.Items[:items:items], a.Alarms[:alarms:alarms]
+		b.Items, b.Alarms, b.Vehicles = b.Items[items:], b.Alarms[alarms:], 0
+		list, first.Turn, second.Turn = o.Turn, &a, &b
+	default:
 		return []engine.Output{o}
 	}
-	t := o.Turn
-	if len(t.Items)+len(t.Alarms) <= 1 {
+	if b, err := json.Marshal(list); err == nil && len(b) <= MaxOutput {
 		return []engine.Output{o}
 	}
-	if b, err := json.Marshal(t); err == nil && len(b) <= MaxOutput {
-		return []engine.Output{o}
-	}
-	i, a := len(t.Items)/2, len(t.Alarms)/2
-	first, second := *t, *t
-	first.Items, first.Alarms = t.Items[:i:i], t.Alarms[:a:a]
-	second.Items, second.Alarms, second.Vehicles = t.Items[i:], t.Alarms[a:], 0
-	return append(pieces(engine.Output{Turn: &first}), pieces(engine.Output{Turn: &second})...)
+	return append(pieces(first), pieces(second)...)
 }
 
 // encodeOutput writes one output. A transition that is too long for a message
@@ -229,17 +230,6 @@ func AlarmMsg(b Body, created time.Time) (*nats.Msg, error) {
 	m := &nats.Msg{Data: data, Header: nats.Header{}}
 	m.Header.Set(CreatedHeader, Stamp(created))
 	return m, nil
-}
-
-// surveyPieces is a part of a survey, or the parts that a long one is published in.
-func surveyPieces(s *engine.SurveyPart) []engine.Output {
-	if b, err := json.Marshal(s); len(s.Samples) <= 1 || err == nil && len(b) <= MaxOutput {
-		return []engine.Output{{Survey: s}}
-	}
-	half := len(s.Samples) / 2
-	first, second := *s, *s
-	first.Samples, second.Samples = s.Samples[:half:half], s.Samples[half:]
-	return append(surveyPieces(&first), surveyPieces(&second)...)
 }
 
 // Skip leaves out what is published already.

@@ -38,11 +38,12 @@ end. --event then prints the event that puts it in force, to go behind that file
   telltale baselines --rules fleet/rules --event events.jsonl >> events.jsonl`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if o.rules != "" {
-				return baselinesFromFile(s, o, args, c.JSON, event)
+			_, file, err := o.split(args, 0, 0, "baselines")
+			if err != nil {
+				return err
 			}
-			if len(args) == 1 {
-				return cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file of events, but the rules are not named", args[0]), "add --rules DIR"))
+			if file != "" {
+				return baselinesFromFile(s, o, file, c.JSON, event)
 			}
 			if event {
 				return cli.Exit(2, cli.Hint(fmt.Errorf("the service puts its baselines in force by itself"), "--event goes with --rules and a file of events"))
@@ -54,20 +55,14 @@ end. --event then prints the event that puts it in force, to go behind that file
 		},
 	}
 	c.Flags(cmd, s)
-	f := cmd.Flags()
-	f.StringVar(&o.rules, "rules", "", "folder of rule files; the argument is then a file of events")
-	f.StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
-	f.StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
-	f.BoolVar(&event, "event", false, "with --rules: print the event that puts them in force")
+	o.flags(cmd, "folder of rule files; the argument is then a file of events")
+	cmd.Flags().BoolVar(&event, "event", false, "with --rules: print the event that puts them in force")
 	return cmd
 }
 
-func baselinesFromFile(s cli.Env, o replayOptions, args []string, asJSON, event bool) error {
-	if len(args) == 0 {
-		return cli.Exit(2, cli.Hint(fmt.Errorf("no file of events is named"), "telltale baselines --rules "+o.rules+" events.jsonl"))
-	}
+func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, event bool) error {
 	var end time.Time // the latest that the events, or the ticks after them, come to
-	p, err := foldFile(o, args[0], func(ev engine.Event, _ []engine.Output) {
+	p, err := foldFile(o, path, func(ev engine.Event, _ []engine.Output) {
 		if ev.Recorded.After(end) {
 			end = ev.Recorded
 		}

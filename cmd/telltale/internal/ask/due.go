@@ -3,7 +3,6 @@ package ask
 import (
 	"cmp"
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -165,23 +164,14 @@ func readyLine(list []engine.DueItem) string {
 // dueCSV writes the list as RFC 4180 has it, with no cell that begins as a formula does;
 // distances in km, running time in h.
 func dueCSV(w io.Writer, list []engine.DueItem) error {
-	out := csv.NewWriter(w)
 	rows := [][]string{{"stage", "vehicle", "name", "component", "task", "title", "limit", "due date", "due at", "past by", "unit",
 		"early", "likely", "late", "last done", "have ready", "cautions", "why", "capacity", "torque", "figures from"}}
 	for _, d := range list {
 		u := map[string]string{"m": "km", "s": "h"}[d.Unit]
-		row := append([]string{listStage(d.Stage), d.Vehicle, d.Name, d.Component, d.Task, d.Title, d.Limit, d.DueDate,
-			"", "", u, d.Early, d.Likely, d.Late, d.LastDone, needs(d.Needs), strings.Join(d.Cautions, ", "), d.Why}, figures(d.Figures)...)
-		for i := range row {
-			row[i] = noFormula(row[i])
-		}
-		row[8], row[9] = inUnit(d.DueAt, u), inUnit(d.PastBy, u) // numbers, which may be negative
-		rows = append(rows, row)
+		rows = append(rows, append([]string{listStage(d.Stage), d.Vehicle, d.Name, d.Component, d.Task, d.Title, d.Limit, d.DueDate,
+			inUnit(d.DueAt, u), inUnit(d.PastBy, u), u, d.Early, d.Likely, d.Late, d.LastDone, needs(d.Needs), strings.Join(d.Cautions, ", "), d.Why}, figures(d.Figures)...))
 	}
-	if err := out.WriteAll(rows); err != nil {
-		return fmt.Errorf("writing the list: %w", err)
-	}
-	return nil
+	return writeCSV(w, rows, 8, 9)
 }
 
 // figures are the cells of what the register says: capacity, torque, and where they

@@ -4,7 +4,6 @@ import (
 	"context"
 	_ "embed"
 	"encoding/csv"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"html/template"
@@ -52,9 +51,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 	f := cmd.Flags()
 	f.BoolVar(&o.csv, "csv", false, "comma-separated values, a line each under a heading")
 	f.StringVar(&o.html, "html", "", "write a page to be printed into this file (- is the standard output)")
-	f.StringVar(&o.rules, "rules", "", "folder of rule files; the last argument is then a file of events")
-	f.StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
-	f.StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
+	o.replayOptions.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
 }
 
@@ -65,15 +62,15 @@ func history(ctx context.Context, s cli.Env, o *historyOptions, args []string) e
 			forms++
 		}
 	}
-	switch {
-	case forms > 1:
+	if forms > 1 {
 		return cli.Exit(2, cli.Hint(errors.New("--json, --csv and --html are forms of one history"), "choose one"))
-	case o.rules != "" && len(args) != 2:
-		return cli.Exit(2, cli.Hint(errors.New("no file of events is named"), "telltale history "+args[0]+" --rules "+o.rules+" events.jsonl"))
-	case o.rules == "" && len(args) == 2:
-		return cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file of events, but the rules are not named", args[1]), "add --rules DIR"))
-	case o.rules != "":
-		list, all, err := historyOfFile(o.replayOptions, args[0], args[1])
+	}
+	args, file, err := o.split(args, 1, 1, "history")
+	if err != nil {
+		return err
+	}
+	if file != "" {
+		list, all, err := historyOfFile(o.replayOptions, args[0], file)
 		if err != nil {
 			return err
 		}
@@ -123,14 +120,7 @@ func (o *historyOptions) show(s cli.Env, vehicle string, list []engine.HistoryEn
 	}
 	switch {
 	case o.Client.JSON:
-		enc := json.NewEncoder(s.Out)
-		enc.SetEscapeHTML(false)
-		for i := range list {
-			if err := enc.Encode(&list[i]); err != nil {
-				return fmt.Errorf("writing the history: %w", err)
-			}
-		}
-		return nil
+		return cli.Listing(s, true, list, nil, "", nil)
 	case o.csv:
 		return historyCSV(s.Out, list)
 	case o.html == "-":
@@ -227,7 +217,6 @@ func resultsLine(d *engine.SampleData) string {
 // historyCSV writes the history as RFC 4180 has it. No cell begins as a formula does:
 // what would has an apostrophe before it, which spreadsheets take for text.
 func historyCSV(w io.Writer, list []engine.HistoryEntry) error {
-	out := csv.NewWriter(w)
 	rows := [][]string{{"date", "time", "vehicle", "what", "component", "text", "meters", "results", "doubts", "taken out", "source", "id"}}
 	for i := range list {
 		e := &list[i]
@@ -241,15 +230,24 @@ func historyCSV(w io.Writer, list []engine.HistoryEntry) error {
 		if e.TakenOut {
 			gone = "yes"
 		}
-		row := []string{e.Date, e.Time.Format(time.RFC3339), e.Vehicle, e.What, e.Component, e.Text, metersLine(e), results,
-			strings.Join(e.Doubts, "; "), gone, source, id}
-		for i := range row {
-			row[i] = noFormula(row[i])
-		}
-		rows = append(rows, row)
+		rows = append(rows, []string{e.Date, e.Time.Format(time.RFC3339), e.Vehicle, e.What, e.Component, e.Text, metersLine(e), results,
+			strings.Join(e.Doubts, "; "), gone, source, id})
 	}
-	if err := out.WriteAll(rows); err != nil {
-		return fmt.Errorf("writing the history: %w", err)
+	return writeCSV(w, rows)
+}
+
+// writeCSV writes rows as RFC 4180 has them, with no cell that begins as a formula
+// does, but for those of the columns named: they are numbers, which may be negative.
+func writeCSV(w io.Writer, rows [][]string, numbers ...int) error {
+	for _, row := range rows {
+		for i := range row {
+			if !slices.Contains(numbers, i) {
+				row[i] = noFormula(row[i])
+			}
+		}
+	}
+	if err := csv.NewWriter(w).WriteAll(rows); err != nil {
+		return fmt.Errorf("writing the list: %w", err)
 	}
 	return nil
 }

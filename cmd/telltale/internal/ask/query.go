@@ -49,11 +49,7 @@ func alarmsCommand(s cli.Env) *cobra.Command {
 }
 
 func standingLine(a engine.Standing) string {
-	where := a.Vehicle
-	if a.Component != "" {
-		where += " " + a.Component
-	}
-	line := fmt.Sprintf("%-8s %-22s %s, %s since %s", a.To, where, a.Rule, a.Standing, a.Since.Format("2006-01-02"))
+	line := fmt.Sprintf("%-8s %-22s %s, %s since %s", a.To, cli.Where(a.Vehicle, a.Component), a.Rule, a.Standing, a.Since.Format("2006-01-02"))
 	if a.Message != "" {
 		line += "\n         " + a.Message
 	}

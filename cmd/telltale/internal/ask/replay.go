@@ -2,10 +2,11 @@ package ask
 
 import (
 	"bufio"
-	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -66,6 +67,35 @@ func replayFile(s cli.Env, o replayOptions, path string) error {
 	}
 	cli.Strangers(s, p.Unregistered())
 	return nil
+}
+
+// flags adds those by which a file is asked instead of a running service.
+func (o *replayOptions) flags(cmd *cobra.Command, rules string) {
+	cmd.Flags().StringVar(&o.rules, "rules", "", rules)
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
+	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
+}
+
+// split takes the file of events off the arguments of a command, which are to be at
+// least and at most so many without it: with --rules it is the last one.
+func (o *replayOptions) split(args []string, least, most int, command string) (_ []string, file string, err error) {
+	switch {
+	case o.rules != "" && len(args) <= least:
+		call := strings.Join(append([]string{"telltale", command}, args...), " ")
+		return nil, "", cli.Exit(2, cli.Hint(errors.New("no file of events is named"), call+" --rules "+o.rules+" events.jsonl"))
+	case o.rules == "" && len(args) > most:
+		return nil, "", cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file of events, but the rules are not named", args[most]), "add --rules DIR"))
+	case o.rules == "":
+		return args, "", nil
+	}
+	return args[:len(args)-1], args[len(args)-1], nil
+}
+
+func arg(args []string, i int) string {
+	if i < len(args) {
+		return args[i]
+	}
+	return ""
 }
 
 // foldFile folds a file of events by the rules of a folder.
@@ -166,7 +196,5 @@ func (r *replayed) print(v any, line string) {
 		fmt.Fprintln(r.out, line)
 		return
 	}
-	enc := json.NewEncoder(r.out)
-	enc.SetEscapeHTML(false)
-	_ = enc.Encode(v) // the shapes always encode; a write that fails shows at the flush
+	_ = cli.Encode(r.out, v) // the shapes always encode; a write that fails shows at the flush
 }

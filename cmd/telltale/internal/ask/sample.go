@@ -37,6 +37,10 @@ It is asked of a running service or, with --rules, found from a file of events.`
   telltale sample bus-07 transmission --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
 		Args: cobra.RangeArgs(1, 3),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			args, file, err := o.split(args, 1, 2, "sample")
+			if err != nil {
+				return err
+			}
 			show := func(list []engine.Verdict) error {
 				if analyte != "" {
 					return chartAnswer(s, c.JSON, list, args[0], analyte, picture)
@@ -46,11 +50,12 @@ It is asked of a running service or, with --rules, found from a file of events.`
 				}
 				return sampleAnswer(s, c.JSON, list, args[0])
 			}
-			if o.rules != "" {
-				return sampleFromFile(o, args, show)
-			}
-			if len(args) == 3 {
-				return cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file of events, but the rules are not named", args[2]), "add --rules DIR"))
+			if file != "" {
+				p, err := foldFile(o, file, func(engine.Event, []engine.Output) {})
+				if err != nil {
+					return err
+				}
+				return show(p.Verdicts(args[0], arg(args, 1)))
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := service.Samples.Ask(ctx, nc, service.Question{Vehicle: args[0], Component: arg(args, 1)})
@@ -64,26 +69,8 @@ It is asked of a running service or, with --rules, found from a file of events.`
 	c.Flags(cmd, s)
 	cmd.Flags().StringVar(&analyte, "analyte", "", "show how much of it was made up to each sample, as Cu or copper; name the component where there are several")
 	cmd.Flags().StringVar(&picture, "chart", "", "also draw it into this file, .svg or .png; name the component where there are several")
-	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files; the last argument is then a file of events")
-	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
-	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
+	o.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
-}
-
-func sampleFromFile(o replayOptions, args []string, show func([]engine.Verdict) error) error {
-	if len(args) < 2 {
-		return cli.Exit(2, cli.Hint(fmt.Errorf("no file of events is named"), "telltale sample "+args[0]+" --rules "+o.rules+" events.jsonl"))
-	}
-	component := ""
-	if len(args) == 3 {
-		component = args[1]
-	}
-	path := args[len(args)-1]
-	p, err := foldFile(o, path, func(engine.Event, []engine.Output) {})
-	if err != nil {
-		return err
-	}
-	return show(p.Verdicts(args[0], component))
 }
 
 // draw writes the one verdict's picture; "" is no file.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -101,10 +102,6 @@ func hears(dir *notify.Directory) func(*engine.Partition, []engine.Output) []str
 
 // differenceLine is one difference as a terminal shows it.
 func differenceLine(d whatif.Difference) string {
-	where := d.Vehicle
-	if d.Component != "" {
-		where += " " + d.Component
-	}
 	when := func(t time.Time, stage string) string { return t.Format(time.DateOnly) + " " + stage }
 	var what string
 	switch d.Difference {
@@ -115,7 +112,7 @@ func differenceLine(d whatif.Difference) string {
 	default:
 		what = fmt.Sprintf("%s, %s; was %s", d.Difference, when(d.NewRaised, d.NewStage), when(d.OldRaised, d.OldStage))
 	}
-	line := fmt.Sprintf("%-22s %s: %s", where, d.Rule, what)
+	line := fmt.Sprintf("%-22s %s: %s", cli.Where(d.Vehicle, d.Component), d.Rule, what)
 	if d.Message != "" && !strings.EqualFold(d.Message, d.Rule) {
 		line += "\n" + strings.Repeat(" ", 23) + d.Message
 	}
@@ -153,16 +150,7 @@ func writeReport(w io.Writer, r *whatif.Report, shown map[string]int, all bool) 
 		return
 	}
 	fmt.Fprintf(w, "\n%-*s  %6s %6s\n", width, "messages at once to", "old", "new")
-	for _, p := range sortedPeople(r.People) {
+	for _, p := range slices.Sorted(maps.Keys(r.People)) {
 		fmt.Fprintf(w, "%-*s  %6d %6d\n", width, p, r.People[p][whatif.Old], r.People[p][whatif.New])
 	}
-}
-
-func sortedPeople(m map[string][2]int) []string {
-	var out []string
-	for p := range m {
-		out = append(out, p)
-	}
-	slices.Sort(out)
-	return out
 }

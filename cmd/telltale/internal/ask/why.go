@@ -28,13 +28,14 @@ It is asked of a running service or, with --rules, found from a file of events.`
   telltale why bus-07 "engine oil" --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
 		Args: cobra.RangeArgs(1, 3),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if o.rules != "" {
-				return whyFromFile(s, o, c.JSON, args)
-			}
-			if len(args) == 3 {
-				return cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file of events, but the rules are not named", args[2]), "add --rules DIR"))
+			args, file, err := o.split(args, 1, 2, "why")
+			if err != nil {
+				return err
 			}
 			vehicle, rule := args[0], arg(args, 1)
+			if file != "" {
+				return whyFromFile(s, o, c.JSON, vehicle, rule, file)
+			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle, Rule: rule})
 				if err != nil {
@@ -45,28 +46,12 @@ It is asked of a running service or, with --rules, found from a file of events.`
 		},
 	}
 	c.Flags(cmd, s)
-	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files; the last argument is then a file of events")
-	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
-	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
+	o.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
 }
 
-func arg(args []string, i int) string {
-	if i < len(args) {
-		return args[i]
-	}
-	return ""
-}
-
 // whyFromFile folds the file and asks what came of it.
-func whyFromFile(s cli.Env, o replayOptions, asJSON bool, args []string) error {
-	if len(args) < 2 {
-		return cli.Exit(2, cli.Hint(fmt.Errorf("no file of events is named"), "telltale why "+args[0]+" --rules "+o.rules+" events.jsonl"))
-	}
-	vehicle, rule, path := args[0], "", args[len(args)-1]
-	if len(args) == 3 {
-		rule = args[1]
-	}
+func whyFromFile(s cli.Env, o replayOptions, asJSON bool, vehicle, rule, path string) error {
 	refused := 0
 	p, err := foldFile(o, path, func(_ engine.Event, out []engine.Output) {
 		for _, o := range out {

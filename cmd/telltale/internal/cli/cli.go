@@ -46,13 +46,18 @@ func (h HintError) Unwrap() error { return h.Err }
 // Hint gives an error the line that names the cure.
 func Hint(err error, hint string) error { return HintError{err, hint} }
 
+// WithHint is the error with its cure on the next line.
+func WithHint(err error) string {
+	if h := (HintError{}); errors.As(err, &h) {
+		return err.Error() + "\nhint: " + h.Hint
+	}
+	return err.Error()
+}
+
 // Report writes an error, and its hint, as a command ends with it, and returns the
 // exit code.
 func Report(w io.Writer, err error) int {
-	fmt.Fprintf(w, "telltale: %v\n", err)
-	if h := (HintError{}); errors.As(err, &h) {
-		fmt.Fprintf(w, "hint: %s\n", h.Hint)
-	}
+	fmt.Fprintln(w, "telltale: "+WithHint(err))
 	if e := (ExitError{}); errors.As(err, &e) {
 		return e.Code
 	}

@@ -7,17 +7,16 @@ import (
 	"telltale/engine"
 )
 
+// Where is a vehicle and, unless it is "", its component.
+func Where(vehicle, component string) string { return strings.TrimSpace(vehicle + " " + component) }
+
 // TransitionLine is a transition as a terminal shows it: when, what, to what.
 func TransitionLine(t *engine.Transition) string {
-	where := t.Vehicle
-	if t.Component != "" {
-		where += " " + t.Component
-	}
 	stage := t.To
 	if t.Transition == "eased" || t.Transition == "cleared" || t.Transition == "withdrawn" {
 		stage = t.From + " -> " + t.To
 	}
-	line := fmt.Sprintf("%s  %-22s %-12s %-9s %s", t.Time.Format("2006-01-02 15:04"), where, t.Transition, stage, t.Rule)
+	line := fmt.Sprintf("%s  %-22s %-12s %-9s %s", t.Time.Format("2006-01-02 15:04"), Where(t.Vehicle, t.Component), t.Transition, stage, t.Rule)
 	if t.Message != "" {
 		line += "\n" + strings.Repeat(" ", 18) + t.Message
 	}
@@ -49,11 +48,7 @@ func RefusalLine(r *engine.Refusal) string {
 
 // NotJudgedLine is a rule that could not be judged, and what was missing.
 func NotJudgedLine(n *engine.NotJudged) string {
-	where := n.Vehicle
-	if n.Component != "" {
-		where += " " + n.Component
-	}
-	return fmt.Sprintf("%s  %-22s not judged   %s: missing %s", n.Time.Format("2006-01-02 15:04"), where, n.Rule, strings.Join(n.Missing, ", "))
+	return fmt.Sprintf("%s  %-22s not judged   %s: missing %s", n.Time.Format("2006-01-02 15:04"), Where(n.Vehicle, n.Component), n.Rule, strings.Join(n.Missing, ", "))
 }
 
 // Strangers says which vehicles nobody registered; the list itself has no place for

@@ -55,11 +55,9 @@ func Listing[T any](s Env, asJSON bool, list []T, err error, empty string, line 
 	if len(list) == 0 && missing == nil {
 		fmt.Fprintln(s.Err, empty)
 	}
-	enc := json.NewEncoder(s.Out)
-	enc.SetEscapeHTML(false)
 	for _, item := range list {
 		if asJSON {
-			err = enc.Encode(item)
+			err = Encode(s.Out, item)
 		} else {
 			_, err = fmt.Fprintln(s.Out, Printable(line(item)))
 		}
@@ -71,7 +69,7 @@ func Listing[T any](s Env, asJSON bool, list []T, err error, empty string, line 
 		return nil
 	}
 	if asJSON {
-		if err := enc.Encode(map[string][]int{"unanswered": missing.Partitions}); err != nil {
+		if err := Encode(s.Out, map[string][]int{"unanswered": missing.Partitions}); err != nil {
 			return fmt.Errorf("writing the list: %w", err)
 		}
 	}
