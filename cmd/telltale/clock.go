@@ -12,8 +12,7 @@ import (
 func (a *app) wallClock(ctx context.Context) error {
 	a.marks = nil // the lists are reckoned from the log's last tick
 	defer a.suspect.Store(false)
-	p := clock.New(a.tick, a.tellClock)
-	return p.Run(ctx)
+	return clock.New(a.tick, a.tellClock).Run(ctx)
 }
 
 // tellClock tells the operator that ticks are held, or come again.

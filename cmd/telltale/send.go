@@ -70,10 +70,10 @@ func send(ctx context.Context, s cli.Env, nc *nats.Conn, in io.Reader) error {
 	}
 	refused += byService
 	known := ""
-	if p.Known() > 0 {
-		known = fmt.Sprintf(" %d sent before,", p.Known())
+	if p.Known > 0 {
+		known = fmt.Sprintf(" %d sent before,", p.Known)
 	}
-	fmt.Fprintf(s.Err, "send: %d events stored,%s %d refused\n", sent-p.Known(), known, refused)
+	fmt.Fprintf(s.Err, "send: %d events stored,%s %d refused\n", sent-p.Known, known, refused)
 	if refused > 0 {
 		return cli.Exit(1, fmt.Errorf("%d events were refused", refused))
 	}

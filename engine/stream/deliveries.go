@@ -150,10 +150,8 @@ func deliveryMsg(key string, body []byte) (*nats.Msg, error) {
 	if len(body) > packAbove {
 		var b bytes.Buffer
 		z := gzip.NewWriter(&b)
-		if _, err := z.Write(body); err != nil {
-			return nil, fmt.Errorf("packing delivery %q: %w", key, err)
-		}
-		if err := z.Close(); err != nil {
+		_, err := z.Write(body)
+		if err := errors.Join(err, z.Close()); err != nil {
 			return nil, fmt.Errorf("packing delivery %q: %w", key, err)
 		}
 		m.Data = b.Bytes()

@@ -18,23 +18,18 @@ func (l *Log) TrimSaid(ctx context.Context, before time.Time, told uint64) (uint
 		return 0, err
 	}
 	upTo = min(upTo, told+1)
-	was, err := l.countSaid(ctx)
+	was, err := l.Alarms.Info(ctx)
 	for p := 0; err == nil && upTo > 1 && p < Partitions; p++ {
 		err = l.trimPart(ctx, p, upTo)
 	}
 	if err != nil {
 		return 0, err
 	}
-	is, err := l.countSaid(ctx)
-	return was - min(was, is), err
-}
-
-func (l *Log) countSaid(ctx context.Context) (uint64, error) {
-	info, err := l.Alarms.Info(ctx)
+	is, err := l.Alarms.Info(ctx)
 	if err != nil {
 		return 0, err
 	}
-	return info.State.Msgs, nil
+	return was.State.Msgs - min(was.State.Msgs, is.State.Msgs), nil
 }
 
 // trimPart takes out what a partition said before a sequence.

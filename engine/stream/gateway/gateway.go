@@ -19,10 +19,13 @@ import (
 // Sender publishes events, each under its subject, with its identity as message id,
 // kept until it is acknowledged. It belongs to one goroutine.
 type Sender struct {
+	// Known is how many of the events were stored before: within two minutes the server
+	// drops what has the same identity, unread.
+	Known int
+
 	nc      *nats.Conn
 	js      jetstream.JetStream
 	pending []sending
-	known   int
 	last    map[int]uint64    // the sequence of the last event stored, by partition
 	lines   map[engine.ID]int // each event's line
 }
@@ -77,7 +80,7 @@ func (s *Sender) Wait(ctx context.Context) error {
 		select {
 		case ack := <-f.Ok():
 			if ack.Duplicate {
-				s.known++
+				s.Known++
 			}
 			s.last[f.partition] = max(s.last[f.partition], ack.Sequence)
 		case err := <-f.Err():
@@ -91,10 +94,6 @@ func (s *Sender) Wait(ctx context.Context) error {
 	s.pending = s.pending[:0]
 	return nil
 }
-
-// Known is how many of the events were stored before: within two minutes the server
-// drops what has the same identity, unread.
-func (s *Sender) Known() int { return s.known }
 
 // Refused waits until the service has folded what was stored, and lists which of it
 // it could not use, with the events' lines.

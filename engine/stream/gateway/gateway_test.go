@@ -62,7 +62,7 @@ func TestSend(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := s.Known(); got != again*len(events) {
+		if got := s.Known; got != again*len(events) {
 			t.Errorf("%d events were known, want %d", got, again*len(events))
 		}
 		refused, err := s.Refused(t.Context())

@@ -57,7 +57,7 @@ func (s *Service) reached(ctx context.Context, p int, seq uint64) error {
 			}
 		} else if !s.cfg.Share {
 			return s.cause(errStopped)
-		} else if list, err := elsewhere(ctx, s, health, p, Question{}); err == nil && len(list) == 1 && list[0].Seq >= seq {
+		} else if list, err := askOwner(ctx, s, health, p, Question{}); err == nil && len(list) == 1 && list[0].Seq >= seq {
 			return nil
 		}
 		if ctx.Err() != nil {

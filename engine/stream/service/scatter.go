@@ -41,19 +41,14 @@ func scatter[T any](ctx context.Context, s *Service, in *Inquiry[T], q Question)
 	answers, failed := make([][]T, len(from)), make([]bool, len(from))
 	var wg sync.WaitGroup
 	for i, p := range from {
-		if w := s.worker(p); w != nil {
-			var err error
-			answers[i], err = in.ask(w, q)
-			failed[i] = err != nil
-			continue
-		}
 		wg.Go(func() {
 			var err error
-			answers[i], err = elsewhere(ctx, s, in, p, q)
+			answers[i], err = askOwner(ctx, s, in, p, q)
 			failed[i] = err != nil
 		})
 	}
 	wg.Wait()
+	list := slices.Concat(answers...)
 	var missing []int
 	for i, p := range from {
 		if failed[i] {
@@ -61,9 +56,9 @@ func scatter[T any](ctx context.Context, s *Service, in *Inquiry[T], q Question)
 		}
 	}
 	if missing != nil {
-		return slices.Concat(answers...), &Incomplete{missing}
+		return list, &Incomplete{missing}
 	}
-	return slices.Concat(answers...), nil
+	return list, nil
 }
 
 // partitionsOf gives the one with the vehicle that is asked about, or all.
@@ -84,9 +79,9 @@ func (in *Inquiry[T]) ask(w *worker, q Question) ([]T, error) {
 	return list, w.fold.Err()
 }
 
-// elsewhere asks another replica, or this one once it has the partition: again and
+// askOwner asks this replica, where it has the partition, or another one: again and
 // again while that is on its way from one to the other.
-func elsewhere[T any](ctx context.Context, s *Service, in *Inquiry[T], p int, q Question) ([]T, error) {
+func askOwner[T any](ctx context.Context, s *Service, in *Inquiry[T], p int, q Question) ([]T, error) {
 	for {
 		if w := s.worker(p); w != nil {
 			return in.ask(w, q)

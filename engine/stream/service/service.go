@@ -239,9 +239,6 @@ func (s *Service) duty(seated context.Context, seat string, duty func(context.Co
 	return err
 }
 
-// Replica is this process's name among those that share the partitions.
-func (s *Service) Replica() string { return s.id }
-
 // Done is closed when the service has ended.
 func (s *Service) Done() <-chan struct{} { return s.done }
 
