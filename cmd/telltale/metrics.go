@@ -138,24 +138,21 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 	if a == nil {
 		return
 	}
-	collectHealth(ch, a.svc.Health())
+	h := a.svc.Health()
+	collectHealth(ch, h)
 	if q := a.queue.Load(); q != nil {
 		n, oldest := q.Backlog()
 		gauge(ch, waitingDesc, float64(n))
 		gauge(ch, oldestDesc, age(oldest))
 	}
-	collectSeats(ch, a.svc)
+	for seat, n := range a.svc.Held() {
+		gauge(ch, seatsDesc, float64(n), seat)
+	}
+	count(ch, claimsDesc, float64(a.svc.Claims()))
+	gauge(ch, replicasDesc, float64(max(1, len(h.Replicas))))
 	gauge(ch, suspectDesc, truth(a.suspect.Load()))
 	gauge(ch, reloadDesc, truth(a.fault.Load() == nil || a.fault.Load() == ""))
 	gauge(ch, reloadedDesc, float64(a.read.Load()))
-}
-
-func collectSeats(ch chan<- prometheus.Metric, svc *service.Service) {
-	for seat, n := range svc.Held() {
-		gauge(ch, seatsDesc, float64(n), seat)
-	}
-	count(ch, claimsDesc, float64(svc.Claims()))
-	gauge(ch, replicasDesc, float64(max(1, len(svc.Health().Replicas))))
 }
 
 func collectHealth(ch chan<- prometheus.Metric, h service.Health) {

@@ -100,9 +100,7 @@ func loadSettings(dir string) (settings, error) {
 	}
 	if n := m["smtp"]; n != nil {
 		readSMTP(s, n, &set.Mail)
-	}
-	if n := m["smtp"]; n != nil && s.Err() == nil {
-		if err := set.Mail.Check(); err != nil {
+		if err := set.Mail.Check(); err != nil && s.Err() == nil {
 			s.Fault(n, "", "%v", err)
 		}
 	}

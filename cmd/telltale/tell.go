@@ -8,6 +8,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"telltale/engine"
+	"telltale/engine/stream/service"
 	"telltale/engine/stream/wire"
 	"telltale/notify"
 )
@@ -152,7 +153,7 @@ func (a *app) vehicle(ctx context.Context, id string) notify.Vehicle {
 // partition does not answer.
 func (a *app) verdicts(ctx context.Context, vehicle, component string) []engine.Verdict {
 	for tries := 0; ctx.Err() == nil && tries < 5; tries++ {
-		if list, err := a.svc.Verdicts(ctx, vehicle, component); err == nil {
+		if list, err := service.Samples.Of(ctx, a.svc, service.Question{Vehicle: vehicle, Component: component}); err == nil {
 			return list
 		}
 	}
@@ -163,7 +164,7 @@ func (a *app) verdicts(ctx context.Context, vehicle, component string) []engine.
 // for, since people are not to be reminded of what stands still.
 func (a *app) outOfService(ctx context.Context) map[string]bool {
 	for ctx.Err() == nil {
-		if all, err := a.svc.Alarms(ctx); err == nil {
+		if all, err := service.Alarms.Of(ctx, a.svc, service.Question{}); err == nil {
 			return outOfService(all)
 		}
 	}

@@ -52,11 +52,8 @@ func (l *Log) resumeTicks(ctx context.Context) (*intake.Ticks, uint64, error) {
 
 func (l *Log) passEvent(ctx context.Context, ticks *intake.Ticks, m jetstream.Msg, seq uint64) error {
 	ev, err := intake.DecodeMessage(m.Subject(), m.Data())
-	if err != nil {
-		return nil // its partition refuses it
-	}
-	if ev.Recorded.Equal(Unclocked) {
-		return nil
+	if err != nil || ev.Recorded.Equal(Unclocked) {
+		return nil // its partition refuses it, or it says nothing of the time
 	}
 	for _, t := range ticks.Before(ev) {
 		msg, err := eventMsg(t)

@@ -5,6 +5,7 @@ package gateway
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -128,13 +129,7 @@ func (s *Sender) Refused(ctx context.Context) ([]engine.Refusal, error) {
 
 // folded reports whether each partition is past the last event sent to it.
 func (s *Sender) folded(h service.Health) bool {
-	if h.Unanswered != nil {
-		return false
-	}
-	for _, part := range h.Partitions {
-		if part.Seq < s.last[part.Partition] && part.Fault == "" {
-			return false
-		}
-	}
-	return true
+	return h.Unanswered == nil && !slices.ContainsFunc(h.Partitions, func(p service.PartitionHealth) bool {
+		return p.Seq < s.last[p.Partition] && p.Fault == ""
+	})
 }

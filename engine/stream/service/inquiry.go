@@ -182,17 +182,6 @@ func refused(ctx context.Context, l *stream.Log, q Question, out []engine.Refusa
 	return out, err
 }
 
-// Alarms lists what stands, in order of vehicle, rule and component.
-func (s *Service) Alarms(ctx context.Context) ([]engine.Standing, error) {
-	return Alarms.Of(ctx, s, Question{})
-}
-
-// Verdicts reads the latest sample of a component of a vehicle; of each where
-// component is empty.
-func (s *Service) Verdicts(ctx context.Context, vehicle, component string) ([]engine.Verdict, error) {
-	return Samples.Of(ctx, s, Question{Vehicle: vehicle, Component: component})
-}
-
 // Registered is the registration of a vehicle that counts; nil where there is none.
 func (s *Service) Registered(ctx context.Context, vehicle string) (*engine.VehicleData, error) {
 	list, err := registered.Of(ctx, s, Question{Vehicle: vehicle})

@@ -99,7 +99,7 @@ func TestReplicas(t *testing.T) {
 	divided(t, 5*time.Second, c, d)
 	for what, ask := range map[string]func(*Service) (any, error){
 		"due":    func(s *Service) (any, error) { return Due.Of(t.Context(), s, Question{}) },
-		"alarms": func(s *Service) (any, error) { return s.Alarms(t.Context()) },
+		"alarms": func(s *Service) (any, error) { return Alarms.Of(t.Context(), s, Question{}) },
 		"why":    func(s *Service) (any, error) { return Why.Of(t.Context(), s, Question{Vehicle: "bus-03"}) },
 		"registered": func(s *Service) (any, error) {
 			d, err := s.Registered(t.Context(), "bus-03")

@@ -34,46 +34,49 @@ const (
 // replies as it needs. More endpoints can be added to what it returns, which must be
 // stopped before the service.
 func (s *Service) Respond() (micro.Service, error) {
-	m, err := micro.AddService(s.log.Conn, micro.Config{Name: "telltale", Version: "1.0.0", Description: "due lists and alarms of a fleet"})
-	if err != nil {
-		return nil, fmt.Errorf("responding to requests: %w", err)
-	}
-	g := m.AddGroup(querySubject)
-	err = s.endpoint(g, "health", func(ctx context.Context, r micro.Request, _ Question) error { return r.RespondJSON(s.HealthOfAll(ctx)) })
+	to := map[string]handler{"health": func(ctx context.Context, r micro.Request, _ Question) error { return r.RespondJSON(s.HealthOfAll(ctx)) }}
 	for _, in := range public {
-		err = errors.Join(err, s.endpoint(g, in.called(), func(ctx context.Context, r micro.Request, q Question) error { return in.respond(ctx, s, r, q) }))
+		to[in.called()] = func(ctx context.Context, r micro.Request, q Question) error { return in.respond(ctx, s, r, q) }
 	}
-	if err != nil {
-		return nil, errors.Join(err, m.Stop())
-	}
-	return m, nil
+	return s.respondTo(querySubject, to, micro.Config{Name: "telltale", Version: "1.0.0", Description: "due lists and alarms of a fleet"})
 }
 
 // respondPart lets other replicas ask a partition that is folded here. All who
 // listen get the question: one that was stopped and is missed by nobody yet keeps
 // it from no other.
 func (s *Service) respondPart(w *worker) (micro.Service, error) {
-	m, err := micro.AddService(s.log.Conn, micro.Config{
+	to := map[string]handler{}
+	for _, in := range parted {
+		to[in.called()] = func(_ context.Context, r micro.Request, q Question) error { return in.respondPart(w, r, q) }
+	}
+	return s.respondTo(partSubject(w.p), to, micro.Config{
 		QueueGroupDisabled: true,
 		Name:               "telltale-partition", Version: "1.0.0", Description: "one partition of the vehicles",
 		Metadata: map[string]string{"partition": fmt.Sprint(w.p), "owner": s.id},
 	})
+}
+
+// handler responds to one kind of request.
+type handler func(context.Context, micro.Request, Question) error
+
+// respondTo has the requests under a subject handled, by the names behind it.
+func (s *Service) respondTo(subject string, to map[string]handler, c micro.Config) (micro.Service, error) {
+	m, err := micro.AddService(s.log.Conn, c)
 	if err != nil {
-		return nil, fmt.Errorf("responding for partition %d: %w", w.p, err)
+		return nil, fmt.Errorf("responding to requests on %s: %w", subject, err)
 	}
-	g := m.AddGroup(partSubject(w.p))
-	for _, in := range parted {
-		err = errors.Join(err, s.endpoint(g, in.called(), func(_ context.Context, r micro.Request, q Question) error { return in.respondPart(w, r, q) }))
-	}
-	if err != nil {
-		return nil, errors.Join(err, m.Stop())
+	g := m.AddGroup(subject)
+	for name, handle := range to {
+		if err := g.AddEndpoint(name, s.within(handle)); err != nil {
+			return nil, errors.Join(fmt.Errorf("responding to requests on %s.%s: %w", subject, name, err), m.Stop())
+		}
 	}
 	return m, nil
 }
 
-// endpoint has requests for something handled, each within its time.
-func (s *Service) endpoint(g micro.Group, name string, handle func(context.Context, micro.Request, Question) error) error {
-	err := g.AddEndpoint(name, micro.HandlerFunc(func(r micro.Request) {
+// within has a request handled in its time.
+func (s *Service) within(handle handler) micro.Handler {
+	return micro.HandlerFunc(func(r micro.Request) {
 		var q Question
 		if len(r.Data()) > 0 {
 			if err := json.Unmarshal(r.Data(), &q); err != nil {
@@ -86,11 +89,7 @@ func (s *Service) endpoint(g micro.Group, name string, handle func(context.Conte
 		if err := handle(ctx, r, q); err != nil {
 			r.Error("500", err.Error(), nil)
 		}
-	}))
-	if err != nil {
-		return fmt.Errorf("responding to requests for %s: %w", name, err)
-	}
-	return nil
+	})
 }
 
 // respond replies with the list from all partitions, or with what there is of it.

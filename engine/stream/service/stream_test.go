@@ -224,7 +224,7 @@ func complete[T any](t *testing.T, list T, err error) T {
 
 func standings(t *testing.T, s *Service) []engine.Standing {
 	t.Helper()
-	list, err := s.Alarms(t.Context())
+	list, err := Alarms.Of(t.Context(), s, Question{})
 	return complete(t, list, err)
 }
 
