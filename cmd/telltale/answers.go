@@ -68,7 +68,7 @@ func (a *app) startAnswers() error {
 func (a *app) board(key board.Key) *board.Board {
 	return &board.Board{
 		Key: key, Now: a.now, Log: a.logger,
-		Fleet:   a.svc,
+		Fleet:   fleetLog{a.log, a.svc},
 		Person:  func(id string) *people.Person { return a.notify.Directory().Person(id) },
 		Publish: a.log.Publish,
 		Leave:   a.askLeave,

@@ -21,9 +21,12 @@ import (
 	"github.com/nats-io/nats.go/micro"
 	"golang.org/x/sync/errgroup"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server"
+	"telltale/engine/stream/service"
 	"telltale/notify"
 	"telltale/notify/people"
 	"telltale/rules"
@@ -42,7 +45,7 @@ type fleet struct {
 
 // has notes whether the file is there.
 func (f *fleet) has(path string) bool {
-	ok := exists(path)
+	ok := cli.Exists(path)
 	if ok {
 		f.found = append(f.found, path)
 	}
@@ -54,7 +57,7 @@ func (f *fleet) has(path string) bool {
 func (f *fleet) lost(now *fleet) error {
 	for _, path := range f.found {
 		if !slices.Contains(now.found, path) {
-			return hinted{fmt.Errorf("%s was there and is gone", path), "to tell nobody, or to have no vehicles, leave the file and empty its list"}
+			return cli.Hint(fmt.Errorf("%s was there and is gone", path), "to tell nobody, or to have no vehicles, leave the file and empty its list")
 		}
 	}
 	return nil
@@ -65,16 +68,16 @@ func loadFleet(dir string) (*fleet, error) {
 	f := &fleet{dir: dir, people: &people.Directory{}}
 	switch info, err := os.Stat(dir); {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, exit{2, hinted{fmt.Errorf("no folder %s", dir), "telltale init " + dir + " makes one"}}
+		return nil, cli.Exit(2, cli.Hint(fmt.Errorf("no folder %s", dir), "telltale init "+dir+" makes one"))
 	case err != nil:
-		return nil, exit{2, fmt.Errorf("reading the folder: %w", err)}
+		return nil, cli.Exit(2, fmt.Errorf("reading the folder: %w", err))
 	case !info.IsDir():
-		return nil, exit{2, hinted{fmt.Errorf("%s is a file, not a folder", dir), "name the folder that holds rules/ and vehicles.yaml"}}
+		return nil, cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file, not a folder", dir), "name the folder that holds rules/ and vehicles.yaml"))
 	}
 	var errs []error
 	set, err := loadSettings(dir)
 	f.set, errs = set, append(errs, err)
-	if f.files, err = readRules(filepath.Join(dir, "rules")); err == nil {
+	if f.files, err = cli.RuleFiles(filepath.Join(dir, "rules")); err == nil {
 		f.book, err = rules.Load(f.files)
 	}
 	errs = append(errs, err)
@@ -84,11 +87,11 @@ func loadFleet(dir string) (*fleet, error) {
 	}
 	f.has(filepath.Join(dir, "telltale.yaml"))
 	if path := filepath.Join(dir, "vehicles.yaml"); f.has(path) {
-		f.register, err = loadRegister(path, stream.Unclocked)
+		f.register, err = cli.Register(path, stream.Unclocked)
 		errs = append(errs, err)
 	}
 	if err := errors.Join(errs...); err != nil {
-		return nil, exit{2, err}
+		return nil, cli.Exit(2, err)
 	}
 	return f, nil
 }
@@ -98,10 +101,10 @@ func loadFleet(dir string) (*fleet, error) {
 type app struct {
 	fleet  *fleet
 	logger *slog.Logger
-	server *stream.Server // nil where it joined one
+	server *server.Server // nil where it joined one
 	nc     *nats.Conn
 	log    *stream.Log
-	svc    *stream.Service
+	svc    *service.Service
 	micro  micro.Service
 	notify *notify.Service
 
@@ -153,7 +156,7 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	if err != nil {
 		return nil, err
 	}
-	a.svc, err = stream.Start(context.WithoutCancel(ctx), a.log, stream.Config{
+	a.svc, err = service.Start(context.WithoutCancel(ctx), a.log, service.Config{
 		Program: program(), ClockFollowsEvents: f.set.Clock == "events", Share: a.server == nil,
 	})
 	if err != nil {
@@ -168,7 +171,7 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	if err := a.startTelling(ctx, wrote); err != nil {
 		return nil, err
 	}
-	a.micro, err = a.svc.Answer()
+	a.micro, err = a.svc.Respond()
 	if err != nil {
 		return nil, err
 	}
@@ -180,10 +183,10 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 
 func (a *app) connect(ctx context.Context) (err error) {
 	if url := a.fleet.set.NATS; url != "" {
-		a.nc, err = stream.Join(ctx, url, a.logger)
+		a.nc, err = server.Join(ctx, url, a.logger)
 		return err
 	}
-	a.server, err = stream.Embed(ctx, stream.ServerConfig{Dir: a.fleet.dir, Listen: a.fleet.set.Listen, Log: a.logger})
+	a.server, err = server.Embed(ctx, server.Config{Dir: a.fleet.dir, Listen: a.fleet.set.Listen, Log: a.logger})
 	if err != nil {
 		return a.inTheWay(err)
 	}
@@ -197,9 +200,9 @@ func (a *app) inTheWay(err error) error {
 	dir := a.fleet.dir
 	switch {
 	case errors.Is(err, syscall.EWOULDBLOCK):
-		return hinted{err, "a service runs on it already; ask it: telltale alarms --dir " + dir}
+		return cli.Hint(err, "a service runs on it already; ask it: telltale alarms --dir "+dir)
 	case strings.Contains(err.Error(), "address already in use"):
-		return hinted{err, "another program listens there; name a free port: telltale serve --dir " + dir + " --listen 127.0.0.1:4223, or listen: in " + filepath.Join(dir, "telltale.yaml")}
+		return cli.Hint(err, "another program listens there; name a free port: telltale serve --dir "+dir+" --listen 127.0.0.1:4223, or listen: in "+filepath.Join(dir, "telltale.yaml"))
 	}
 	return err
 }
@@ -242,7 +245,7 @@ func (a *app) adopt(ctx context.Context, f *fleet) error {
 	if adopted {
 		a.logger.Info("rules adopted", "book", f.book.Hash, "rules", len(f.book.Rules), "tasks", len(f.book.Tasks))
 		for i := range f.book.Uncautioned {
-			a.logger.Warn("a caution is missing", "at", f.book.Uncautioned[i].Place, "what", f.book.Uncautioned[i].Text)
+			a.logger.Warn("caution missing", "at", f.book.Uncautioned[i].Place, "what", f.book.Uncautioned[i].Text)
 		}
 	}
 	return a.registerAt(ctx, f, now)
@@ -257,9 +260,9 @@ func (a *app) compare(ctx context.Context, f *fleet) error {
 	case err != nil:
 		return err
 	case hash == "":
-		a.logger.Warn("no rules are in force yet", "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
+		a.logger.Warn("no rules in force yet", "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
 	case hash != f.book.Hash:
-		a.logger.Info("the rules in force are not those of the folder", "book", hash, "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
+		a.logger.Info("rules in force differ from the folder", "book", hash, "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
 	}
 	return nil
 }
@@ -310,8 +313,8 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 			}
 		})
 	}
-	a.svc.Hold(stream.NotifySeat, a.notify.Run)
-	a.svc.Hold(stream.BaselinesSeat, func(ctx context.Context) error {
+	a.svc.Hold(service.NotifySeat, a.notify.Run)
+	a.svc.Hold(service.BaselinesSeat, func(ctx context.Context) error {
 		return unlessStopped(ctx, a.log.KeepBaselines(ctx, a.fleet.set.Baselines))
 	})
 	return nil

@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"telltale/engine/stream/clock"
 	"telltale/notify/people"
 )
 
@@ -11,19 +12,18 @@ import (
 func (a *app) wallClock(ctx context.Context) error {
 	a.marks = nil // the lists are reckoned from the log's last tick
 	defer a.suspect.Store(false)
-	p := &pacer{machine: machineClock(), tick: a.tick, tell: a.tellClock}
-	return p.run(ctx)
+	return clock.New(a.tick, a.tellClock).Run(ctx)
 }
 
 // tellClock tells the operator that ticks are held, or come again.
 func (a *app) tellClock(suspect bool, off time.Duration) {
 	a.suspect.Store(suspect)
 	if suspect {
-		a.logger.Error("clock suspect: the wall clock jumped; nothing falls due by time until it is right again. If it is right now, restart the service",
+		a.logger.Error("clock suspect: the wall clock jumped; ticks are held until it is right again. If it is right now, restart the service",
 			"jumped", off.Round(time.Second).String(), "wall", time.Now().UTC().Format(time.RFC3339))
 		return
 	}
-	a.logger.Info("the clock is right again; time goes on")
+	a.logger.Info("clock right again; ticks resumed")
 }
 
 // tick moves the clock to t. The lists that fall due by then are asked for first:

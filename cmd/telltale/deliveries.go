@@ -12,7 +12,8 @@ import (
 	"github.com/nats-io/nats.go/micro"
 	"github.com/spf13/cobra"
 
-	"telltale/engine/stream"
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/stream/service"
 	"telltale/notify"
 	"telltale/notify/delivery"
 )
@@ -31,7 +32,7 @@ func (a *app) answerDeliveries() error {
 		for i := range list {
 			list[i].Raw = nil // the mail itself is not listed
 		}
-		return stream.Reply(r, list)
+		return service.Reply(r, list)
 	})))
 }
 
@@ -54,7 +55,7 @@ func (a *app) answerRetry() (stop func() error, err error) {
 		if err := q.Retry(ctx, key); err != nil {
 			return err
 		}
-		return stream.Reply(r, []string{key})
+		return service.Reply(r, []string{key})
 	})))
 	if err == nil {
 		err = g.AddEndpoint("leave", micro.HandlerFunc(replying(a.takeLeave)))
@@ -76,8 +77,8 @@ func replying(do func(context.Context, micro.Request) error) func(micro.Request)
 	}
 }
 
-func deliveriesCommand(s streams) *cobra.Command {
-	var c client
+func deliveriesCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
 	var retry string
 	var left bool
 	cmd := &cobra.Command{
@@ -85,21 +86,21 @@ func deliveriesCommand(s streams) *cobra.Command {
 		Short: "List the messages to people: waiting, sent, or failed and why",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return c.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				if retry != "" {
-					_, err := stream.List[string](ctx, nc, "retry", retry)
+					_, err := service.List[string](ctx, nc, "retry", retry)
 					return err
 				}
 				if left {
-					list, err := stream.List[notify.Left](ctx, nc, "left", nil)
-					return listing(s, c.json, list, err, "nobody asked for no more mails", leftLine)
+					list, err := service.List[notify.Left](ctx, nc, "left", nil)
+					return cli.Listing(s, c.JSON, list, err, "nobody asked for no more mails", leftLine)
 				}
-				list, err := stream.List[delivery.Delivery](ctx, nc, "deliveries", nil)
-				return listing(s, c.json, list, err, "no deliveries yet", deliveryLine)
+				list, err := service.List[delivery.Delivery](ctx, nc, "deliveries", nil)
+				return cli.Listing(s, c.JSON, list, err, "no deliveries yet", deliveryLine)
 			})
 		},
 	}
-	c.flags(cmd)
+	c.Flags(cmd, s)
 	cmd.Flags().BoolVar(&left, "left", false, "list who asked for no more mails of a kind, and since when")
 	cmd.Flags().StringVar(&retry, "retry", "", "try the delivery with this key again")
 	return cmd

@@ -7,7 +7,7 @@ import (
 
 	"github.com/nats-io/nats.go/micro"
 
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 	"telltale/notify"
 )
 
@@ -21,7 +21,7 @@ type leaving struct {
 // askLeave has whoever tells people note it, which may be another replica than the
 // one whose page was opened.
 func (a *app) askLeave(ctx context.Context, person string, kind notify.Kind, back bool) error {
-	_, err := stream.List[leaving](ctx, a.nc, "leave", leaving{person, kind, back})
+	_, err := service.List[leaving](ctx, a.nc, "leave", leaving{person, kind, back})
 	return err
 }
 
@@ -38,7 +38,7 @@ func (a *app) takeLeave(ctx context.Context, r micro.Request) error {
 	if err := a.notify.Leave(ctx, l.Person, l.Kind, l.Back, at); err != nil {
 		return err
 	}
-	return stream.Reply(r, []leaving{l})
+	return service.Reply(r, []leaving{l})
 }
 
 // answerLeft lists who asked for no more.
@@ -47,7 +47,7 @@ func (a *app) answerLeft(ctx context.Context, r micro.Request) error {
 	if err != nil {
 		return err
 	}
-	return stream.Reply(r, list)
+	return service.Reply(r, list)
 }
 
 func leftLine(l notify.Left) string {

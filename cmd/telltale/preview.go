@@ -10,6 +10,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/notify/mail"
 	"telltale/notify/people"
 	"telltale/notify/preview"
@@ -20,7 +22,7 @@ type previewOptions struct {
 	to, rules, vehicles, people, out, until string
 }
 
-func previewCommand(s streams) *cobra.Command {
+func previewCommand(s cli.Env) *cobra.Command {
 	var o previewOptions
 	cmd := &cobra.Command{
 		Use:   "preview --to PERSON --rules DIR --people FILE EVENTS.jsonl",
@@ -45,22 +47,22 @@ printed is how many there were in each month.`,
 	return cmd
 }
 
-func previewTo(ctx context.Context, s streams, o previewOptions, path string) error {
+func previewTo(ctx context.Context, s cli.Env, o previewOptions, path string) error {
 	dir, err := people.Load(o.people)
 	if err != nil {
-		return exit{2, err}
+		return cli.Exit(2, err)
 	}
 	if o.to != "everyone" && dir.Person(o.to) == nil {
-		return exit{2, fmt.Errorf("nobody called %q in %s", o.to, o.people)}
+		return cli.Exit(2, fmt.Errorf("nobody called %q in %s", o.to, o.people))
 	}
 	c := preview.Config{People: dir, Compose: letters(defaults().Mail.From).Compose}
-	if c.Book, err = loadBook(o.rules); err != nil {
+	if c.Book, err = cli.Book(o.rules); err != nil {
 		return err
 	}
-	if c.File, err = (&replayOptions{until: o.until, vehicles: o.vehicles}).file(); err != nil {
+	if c.File, err = ask.File(o.vehicles, o.until); err != nil {
 		return err
 	}
-	file, own, err := openEvents(path)
+	file, own, err := ask.OpenEvents(path)
 	if err != nil {
 		return err
 	}
@@ -68,7 +70,7 @@ func previewTo(ctx context.Context, s streams, o previewOptions, path string) er
 	c.File.Own = own
 	all, err := preview.Run(ctx, file, c)
 	if err != nil {
-		return exit{2, fmt.Errorf("reading %s: %w", path, err)}
+		return cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))
 	}
 	all = slices.DeleteFunc(all, func(t preview.Told) bool { return o.to != "everyone" && t.Person != o.to })
 	if o.out != "" {
@@ -81,9 +83,9 @@ func previewTo(ctx context.Context, s streams, o previewOptions, path string) er
 		months[t.Person+"  "+t.Time.Format("2006-01")]++
 	}
 	for _, m := range slices.Sorted(maps.Keys(months)) {
-		fmt.Fprintf(s.out, "%s  %s\n", m, english.Plural(months[m], "message"))
+		fmt.Fprintf(s.Out, "%s  %s\n", m, english.Plural(months[m], "message"))
 	}
-	fmt.Fprintf(s.err, "preview: %s to %s\n", english.Plural(len(all), "message"), o.to)
+	fmt.Fprintf(s.Err, "preview: %s to %s\n", english.Plural(len(all), "message"), o.to)
 	return nil
 }
 

@@ -19,6 +19,7 @@ import (
 	"testing"
 	"time"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/notify"
@@ -249,7 +250,7 @@ func plainPart(kind, encoding string, body io.Reader) (string, error) {
 // observed or reported of it, or something said of it changed.
 func sampleDays(t *testing.T) map[string]map[string]bool {
 	t.Helper()
-	register, err := loadRegister("../../samples/vehicles.yaml", time.Unix(0, 0))
+	register, err := cli.Register("../../samples/vehicles.yaml", time.Unix(0, 0))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,6 +7,8 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/stream"
+	"telltale/engine/stream/service"
+	"telltale/engine/stream/wire"
 	"telltale/notify"
 	"telltale/notify/people"
 )
@@ -15,12 +17,12 @@ import (
 // telling asks it.
 type fleetLog struct {
 	*stream.Log
-	svc *stream.Service
+	svc *service.Service
 }
 
 // Outputs implements notify.Log.
 func (s fleetLog) Outputs(ctx context.Context, from uint64, do func(uint64, notify.Cause, []engine.Output) error) error {
-	return s.Log.Outputs(ctx, from, func(m stream.Message) error { return do(m.Seq, cause(m), m.Outputs) })
+	return s.Log.Outputs(ctx, from, func(m wire.Message) error { return do(m.Seq, cause(m), m.Outputs) })
 }
 
 // Ticks implements notify.Log.
@@ -52,7 +54,7 @@ func (s fleetLog) Vehicle(ctx context.Context, id string) (people.Vehicle, error
 // Verdicts implements notify.Fleet.
 func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string) (list []engine.Verdict, err error) {
 	for tries := 0; ctx.Err() == nil && tries < 5; tries++ {
-		if list, err = s.svc.Verdicts(ctx, vehicle, component); err == nil {
+		if list, err = service.Samples.Of(ctx, s.svc, service.Question{Vehicle: vehicle, Component: component}); err == nil {
 			return list, nil
 		}
 	}
@@ -63,16 +65,31 @@ func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string) (list
 // not to be reminded of what stands still.
 func (s fleetLog) OutOfService(ctx context.Context) (map[string]bool, error) {
 	for ctx.Err() == nil {
-		if all, err := s.svc.Alarms(ctx); err == nil {
+		if all, err := service.Alarms.Of(ctx, s.svc, service.Question{}); err == nil {
 			return notify.OutOfService(all), nil
 		}
 	}
 	return nil, ctx.Err()
 }
 
+// AlarmsOf implements board.Fleet.
+func (s fleetLog) AlarmsOf(ctx context.Context, vehicle string) ([]engine.Standing, error) {
+	return service.Alarms.Of(ctx, s.svc, service.Question{Vehicle: vehicle})
+}
+
+// Registered implements board.Fleet.
+func (s fleetLog) Registered(ctx context.Context, vehicle string) (*engine.VehicleData, error) {
+	return s.svc.Registered(ctx, vehicle)
+}
+
+// Due implements board.Fleet.
+func (s fleetLog) Due(ctx context.Context, q engine.DueQuery) ([]engine.DueItem, error) {
+	return service.Due.Of(ctx, s.svc, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead})
+}
+
 // cause names what made a message: the event's place in the log, the same however
 // often it is folded.
-func cause(m stream.Message) notify.Cause {
+func cause(m wire.Message) notify.Cause {
 	key := fmt.Sprintf("%d-%d-%d", m.Epoch, m.Event, m.Partition)
 	if m.Reconciled {
 		key += fmt.Sprintf("-reconciled-%d", m.N)

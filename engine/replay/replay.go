@@ -45,29 +45,21 @@ func (f File) Each(r io.Reader, do func(engine.Event) error) error {
 			}
 			return f.Damaged(line, err)
 		}
-		if err := registerAt(register, ev.Recorded, do); err != nil {
-			return err
+		var next []engine.Event
+		for _, reg := range register {
+			dated, err := intake.At(reg, ev.Recorded)
+			if err != nil {
+				return fmt.Errorf("registering vehicle %q: %w", reg.Vehicle, err)
+			}
+			next = append(next, dated)
 		}
 		register = nil
-		return each(do, append(ticks.Before(ev), ev)...)
+		return each(do, append(append(next, ticks.Before(ev)...), ev)...)
 	})
 	if err != nil || f.Until.IsZero() {
 		return err
 	}
 	return each(do, ticks.Until(f.Until)...)
-}
-
-func registerAt(register []engine.Event, at time.Time, do func(engine.Event) error) error {
-	for _, ev := range register {
-		dated, err := intake.At(ev, at)
-		if err != nil {
-			return fmt.Errorf("registering vehicle %q: %w", ev.Vehicle, err)
-		}
-		if err := do(dated); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 func each(do func(engine.Event) error, events ...engine.Event) error {
