@@ -85,12 +85,8 @@ func Open(ctx context.Context, nc *nats.Conn, c LogConfig) (*Log, error) {
 	if err != nil {
 		return nil, fmt.Errorf("opening JetStream: %w", err)
 	}
-	l := &Log{Conn: nc, JS: js, Logger: c.Log, patience: cmp.Or(c.Patience, 20*time.Second)}
-	if l.Logger == nil {
-		l.Logger = slog.Default()
-	}
 	c.Replicas = max(c.Replicas, 1)
-	l.Replicas = c.Replicas
+	l := &Log{Conn: nc, JS: js, Logger: cmp.Or(c.Log, slog.Default()), Replicas: c.Replicas, patience: cmp.Or(c.Patience, 20*time.Second)}
 	for _, s := range []struct {
 		to  **jet.Stream
 		cfg jetstream.StreamConfig

@@ -59,9 +59,18 @@ func Adopt(ctx context.Context, s Store, b *rules.Book, register []engine.Event,
 	vehicles := map[Change]map[string]bool{}
 	err = s.Copies(ctx, func(p *engine.Partition) error {
 		for _, o := range p.Apply(engine.Event{Kind: engine.BookEvent, Time: now.UTC(), Recorded: now.UTC(), Data: &engine.BookData{Hash: b.Hash, Book: b}}) {
-			if t := o.Transition; t != nil {
-				note(vehicles, t)
+			t := o.Transition
+			if t == nil {
+				continue
 			}
+			c := Change{Rule: t.Rule, To: t.To}
+			if t.To == "normal" {
+				c.To = t.Transition // cleared or withdrawn
+			}
+			if vehicles[c] == nil {
+				vehicles[c] = map[string]bool{}
+			}
+			vehicles[c][t.Vehicle] = true
 		}
 		return nil
 	})
@@ -74,15 +83,4 @@ func Adopt(ctx context.Context, s Store, b *rules.Book, register []engine.Event,
 	}
 	slices.SortFunc(a.Changes, func(a, b Change) int { return cmp.Or(strings.Compare(a.Rule, b.Rule), strings.Compare(a.To, b.To)) })
 	return a, nil
-}
-
-func note(vehicles map[Change]map[string]bool, t *engine.Transition) {
-	c := Change{Rule: t.Rule, To: t.To}
-	if t.To == "normal" {
-		c.To = t.Transition // cleared or withdrawn
-	}
-	if vehicles[c] == nil {
-		vehicles[c] = map[string]bool{}
-	}
-	vehicles[c][t.Vehicle] = true
 }

@@ -7,6 +7,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -63,9 +64,7 @@ var gatewayDenied = []string{
 // Embed takes the folder and starts a server there. It fails if another process
 // holds the folder, if the folder cannot be written, or if the port is taken.
 func Embed(ctx context.Context, c Config) (*Server, error) {
-	if c.Log == nil {
-		c.Log = slog.Default()
-	}
+	c.Log = cmp.Or(c.Log, slog.Default())
 	if err := os.MkdirAll(c.Dir, 0o755); err != nil {
 		return nil, fmt.Errorf("making folder %q: %w", c.Dir, err)
 	}
@@ -114,9 +113,7 @@ func (s *Server) start(ctx context.Context, c Config) error {
 // serverOptions lets the service in by its key, which lives as long as the
 // process, with all rights, and everyone else without one as a gateway.
 func serverOptions(c Config, service string) (*natsserver.Options, error) {
-	if c.Listen == "" {
-		c.Listen = "127.0.0.1:4222"
-	}
+	c.Listen = cmp.Or(c.Listen, "127.0.0.1:4222")
 	host, port, err := net.SplitHostPort(c.Listen)
 	if err != nil {
 		return nil, fmt.Errorf("listening on %q: wanted host:port: %w", c.Listen, err)

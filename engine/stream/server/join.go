@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"log/slog"
@@ -14,9 +15,7 @@ import (
 // minute, until it succeeds or the context ends. The connection comes back by
 // itself after a break.
 func Join(ctx context.Context, url string, log *slog.Logger, more ...nats.Option) (*nats.Conn, error) {
-	if log == nil {
-		log = slog.Default()
-	}
+	log = cmp.Or(log, slog.Default())
 	opts := append([]nats.Option{
 		nats.Name("telltale service"), nats.MaxReconnects(-1), nats.ReconnectWait(time.Second),
 		nats.ReconnectJitter(500*time.Millisecond, time.Second), nats.ErrorHandler(logAsync(log)),
