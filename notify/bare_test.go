@@ -3,36 +3,30 @@ package notify
 import (
 	"bytes"
 	"errors"
-	"html/template"
 	"log/slog"
 	"strings"
 	"testing"
 
 	"telltale/engine"
+	"telltale/notify/delivery"
 )
 
 // Whatever fails in writing a message, it goes out, with the figures and what to
 // do in it, and the log says what failed.
 func TestRawFiguresWhereWordsFail(t *testing.T) {
-	pageWas := pageTemplate
-	t.Cleanup(func() { pageTemplate = pageWas })
-	broken := template.Must(template.New("page").Parse("{{index .Blocks 999}}"))
 	for name, c := range map[string]struct {
-		page *template.Template
 		fail func(n *Notifier)
 		says []string // in the mail
 		log  string
 	}{
-		"a template that fails": {broken, func(*Notifier) {},
-			[]string{"Found: Copper 131 mg/kg is 3.3 times the baseline.", "> Sample again within 5,000 km"}, "out of range: 999"},
-		"words that panic": {pageWas, func(n *Notifier) {
+		"words that panic": {func(n *Notifier) {
 			n.Answer = func(string, *engine.Transition) string { panic("no such link") }
 		}, []string{bareLead, "bus-07 transmission copper over baseline raised normal to caution", "measure: 3.275", `times("Cu"): 3.275`,
 			"do: Sample again within 5,000 km", "mind: hot fluid, raised vehicle", standingNote}, "no such link"},
-		"a picture that panics": {pageWas, func(n *Notifier) {
+		"a picture that panics": {func(n *Notifier) {
 			n.Sample = func(string, string) []engine.Verdict { panic("no such sample") }
 		}, []string{"Found: Copper 131 mg/kg is 3.3 times the baseline."}, "no such sample"},
-		"a mail that cannot be composed with its dates": {pageWas, func(n *Notifier) {
+		"a mail that cannot be composed with its dates": {func(n *Notifier) {
 			plain := n.Compose["mail"]
 			n.Compose["mail"] = func(m Message) (string, []byte, error) {
 				if !strings.HasPrefix(m.HTML, "<!doctype html><meta") {
@@ -42,8 +36,7 @@ func TestRawFiguresWhereWordsFail(t *testing.T) {
 			}
 		}, []string{"Found: Copper 131 mg/kg is 3.3 times the baseline."}, "no calendar"},
 	} {
-		pageTemplate = c.page
-		m := &memory{keys: map[string]string{}}
+		m := &delivery.Memory{}
 		n, _ := newNotifier(t, m, 1)
 		var log bytes.Buffer
 		n.Log = slog.New(slog.NewTextHandler(&log, nil))
@@ -51,8 +44,8 @@ func TestRawFiguresWhereWordsFail(t *testing.T) {
 		if err := n.Handle(t.Context(), 1, cause("c-1"), outputs(copperRaised())); err != nil {
 			t.Fatal(err)
 		}
-		all, err := Deliveries(t.Context(), m)
-		if err != nil || len(all) != 1 || all[0].State != Waiting || all[0].Subject == "" {
+		all, err := delivery.All(t.Context(), m)
+		if err != nil || len(all) != 1 || all[0].State != delivery.Waiting || all[0].Subject == "" {
 			t.Fatalf("%s: %v %+v", name, err, all)
 		}
 		for _, want := range c.says {
@@ -66,12 +59,23 @@ func TestRawFiguresWhereWordsFail(t *testing.T) {
 	}
 }
 
+// What went wrong with the page is in the log.
+func TestFaultyPageIsLogged(t *testing.T) {
+	n, _ := newNotifier(t, &delivery.Memory{}, 1)
+	var log bytes.Buffer
+	n.Log = slog.New(slog.NewTextHandler(&log, nil))
+	faulty := func() Message { return Message{Key: "k", Text: "as it was", Fault: "out of range: 999"} }
+	if m := n.written("telling c-1", faulty, nil); m.Text != "as it was" || !strings.Contains(log.String(), "out of range: 999") || !strings.Contains(log.String(), "level=ERROR") {
+		t.Errorf("got %+v; the log says\n%s", m, log.String())
+	}
+}
+
 // A list, what was held, and a reminder go out in raw figures too.
 func TestRawFiguresOfLists(t *testing.T) {
-	p := people(t).Person("north")
+	p := reader{directory(t).Person("north")}
 	parts := winterList()
 	m := bareList(p, "2031-02-03", parts, listKey(p, "2031-02-03"))
-	want, _, _ := Digest(people(t), register, p, Listing{Parts: parts, Of: 2})
+	want, _, _ := Digest(directory(t), register, p.Person, Listing{Parts: parts, Of: 2})
 	if m.Key != want.Key || !strings.Contains(m.Text, "overdue bus-09") || !strings.Contains(m.Text, "warning bus-07 transmission coolant in the fluid") {
 		t.Errorf("key %s, want %s:\n%s", m.Key, want.Key, m.Text)
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/people"
 )
 
 // maxReminders is how often one person is reminded of one alarm; after that it
@@ -32,23 +33,6 @@ type told struct {
 
 func alarmKey(t *engine.Transition) string { return key("open", t.Vehicle, t.Component, t.Rule) }
 
-// chase is what the entries that tell the person of it ask for while nobody
-// acknowledges: the soonest reminder and the soonest stand-in; 0 for none.
-func (d *Directory) chase(p *Person, s *subject) (remind, standIn time.Duration, who []string) {
-	for _, e := range d.entries {
-		if e.when != atOnce || !e.matches(p.ID, s) {
-			continue
-		}
-		if e.remind > 0 && (remind == 0 || e.remind < remind) {
-			remind = e.remind
-		}
-		if e.standIn > 0 && (standIn == 0 || e.standIn < standIn) {
-			standIn, who = e.standIn, e.standIns
-		}
-	}
-	return remind, standIn, who
-}
-
 // follow keeps the list of what is chased in step with a transition.
 func (k *mark) follow(t *engine.Transition) {
 	ak := alarmKey(t)
@@ -60,13 +44,13 @@ func (k *mark) follow(t *engine.Transition) {
 		delete(k.Open, ak)
 		return
 	}
-	c.Piece = pieceOf(news{Transition: t}, c.Piece.Entry, c.Piece.Cause)
+	c.Piece = pieceOf(news{Transition: t, entry: c.Piece.Entry}, c.Piece.Cause)
 }
 
 // watch begins to chase what a person has been told.
-func (k *mark) watch(d *Directory, t telling, c Cause) {
-	for i, n := range t.mine {
-		remind, standIn, _ := d.chase(t.p, &n.about)
+func (k *mark) watch(d *people.Directory, t telling, c Cause) {
+	for _, n := range t.mine {
+		remind, standIn, _ := d.Chase(t.p.Person, &n.about)
 		if n.Standing != "unacknowledged" || n.To == "normal" || n.Transition.Transition == "eased" || remind+standIn == 0 {
 			continue
 		}
@@ -77,7 +61,7 @@ func (k *mark) watch(d *Directory, t telling, c Cause) {
 			}
 			k.Open[ak] = &chased{To: map[string]*told{}}
 		}
-		k.Open[ak].Piece = pieceOf(n, t.entries[min(i, len(t.entries)-1)], c.Key)
+		k.Open[ak].Piece = pieceOf(n, c.Key)
 		k.Open[ak].To[t.p.ID] = &told{At: c.Time}
 	}
 }
@@ -96,46 +80,45 @@ func (n *Notifier) Tick(ctx context.Context, now time.Time) error {
 	}
 	n.mark.Clock = now
 	d := n.Directory()
-	made, err := n.releaseHeld(ctx, d, now)
-	if err != nil {
-		return err
+	made := 0
+	for _, do := range []func() (int, error){
+		func() (int, error) { return n.releaseHeld(ctx, d, now) },
+		func() (int, error) { return n.remind(ctx, d, span{last, now}) },
+		func() (int, error) { return n.tellTroubles(ctx, now) },
+	} {
+		more, err := do()
+		if err != nil {
+			return err
+		}
+		made += more
 	}
-	more, err := n.remind(ctx, d, last, now)
-	if err != nil {
-		return err
-	}
-	notices, err := n.tellTroubles(ctx, now)
-	if err != nil {
-		return err
-	}
-	if made+more+notices == 0 {
+	if made == 0 {
 		return nil
 	}
 	return n.save(ctx, max(n.last, n.mark.Seq))
 }
 
-func (n *Notifier) releaseHeld(ctx context.Context, d *Directory, now time.Time) (made int, err error) {
+func (n *Notifier) releaseHeld(ctx context.Context, d *people.Directory, now time.Time) (made int, err error) {
 	for _, id := range slices.Sorted(maps.Keys(n.mark.Held)) {
 		h := n.mark.Held[id]
 		if h.Until.After(now) {
 			continue
 		}
-		if p := d.Person(id); p != nil && p.Mail != "" && len(h.Pieces)+h.More > 0 {
+		if p := d.Person(id); p != nil && p.To[people.Mail] != "" && len(h.Pieces)+h.More > 0 {
 			c := Cause{Key: key("held", h.Key, id), Time: h.Until, Answer: n.Answer, Leave: n.Unsubscribe}
 			lead := floodLead
 			if h.Until.After(h.Since) {
 				lead = quietLead
 			}
-			m := n.written("telling what was held for "+id, func() Message { return summary(n.Register, p, c, lead, h.Pieces, h.More) },
-				func() Message { return barePieces(p, c, h.Pieces) })
+			m := n.written("telling what was held for "+id, func() Message { return summary(n.Register, reader{p}, c, lead, h.Pieces, h.More) },
+				func() Message { return barePieces(reader{p}, c, h.Pieces) })
 			if m.Key != "" {
 				if err := n.create(ctx, n.last, m); err != nil {
 					return made, err
 				}
 				made++
 			}
-			all, entries := newsFrom(n.Register, h.Pieces)
-			n.mark.watch(d, telling{p: p, way: "mail", mine: all, entries: entries}, c)
+			n.mark.watch(d, telling{p: reader{p}, way: people.Mail, mine: newsFrom(n.Register, h.Pieces)}, c)
 		}
 		delete(n.mark.Held, id)
 	}
@@ -151,7 +134,7 @@ type nudge struct {
 
 // remind sends at most one reminder and one stand-in's message to a person at a
 // tick. Reminders keep to quiet hours, unless what they are about passes them.
-func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time) (made int, err error) {
+func (n *Notifier) remind(ctx context.Context, d *people.Directory, by span) (made int, err error) {
 	nudges := map[string]*nudge{}
 	var silent map[string]bool
 	if n.Silent != nil && len(n.mark.Open) > 0 {
@@ -162,20 +145,20 @@ func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time
 		if silent[c.Piece.T.Vehicle] {
 			continue
 		}
-		all, _ := newsFrom(n.Register, []piece{c.Piece})
+		all := newsFrom(n.Register, []piece{c.Piece})
 		if len(all) == 0 {
 			continue
 		}
 		for _, id := range slices.Sorted(maps.Keys(c.To)) {
-			if p := d.Person(id); p != nil && p.Mail != "" && (all[0].cannotWait() || !n.mark.left(id, Messages)) {
-				n.chaseOne(d, p, ak, c, all[0], span{last, now}, nudges)
+			if p := d.Person(id); p != nil && p.To[people.Mail] != "" && (all[0].cannotWait() || !n.mark.left(id, Messages)) {
+				n.chaseOne(d, reader{p}, ak, c, all[0], by, nudges)
 			}
 		}
 	}
 	for _, who := range slices.Sorted(maps.Keys(nudges)) {
 		g := nudges[who]
-		p := d.Person(who[1:])
-		c := Cause{Key: g.key, Time: now, Answer: n.Answer, Leave: n.Unsubscribe}
+		p := reader{d.Person(who[1:])}
+		c := Cause{Key: g.key, Time: by.now, Answer: n.Answer, Leave: n.Unsubscribe}
 		m := n.written("reminding "+p.ID, func() Message { return summary(n.Register, p, c, g.lead, g.pieces, 0) },
 			func() Message { return barePieces(p, c, g.pieces) })
 		if err := n.create(ctx, n.last, m); err != nil {
@@ -189,19 +172,19 @@ func (n *Notifier) remind(ctx context.Context, d *Directory, last, now time.Time
 type span struct{ last, now time.Time }
 
 // reached says whether the person could be told by now of what fell due at a moment.
-func (s span) reached(p *Person, due time.Time, urgent bool) bool {
+func (s span) reached(p reader, due time.Time, urgent bool) bool {
 	if due.After(s.now) {
 		return false
 	}
 	if s.last.After(due) {
 		due = s.last
 	}
-	return urgent || !p.wakes(due).After(s.now)
+	return urgent || !p.Wakes(due).After(s.now)
 }
 
-func (n *Notifier) chaseOne(d *Directory, p *Person, ak string, c *chased, what news, s span, nudges map[string]*nudge) {
+func (n *Notifier) chaseOne(d *people.Directory, p reader, ak string, c *chased, what news, s span, nudges map[string]*nudge) {
 	t := c.To[p.ID]
-	remind, standIn, who := d.chase(p, &what.about)
+	remind, standIn, who := d.Chase(p.Person, &what.about)
 	add := func(kind, to, lead, k string) {
 		g := nudges[kind+to]
 		if g == nil {
@@ -223,7 +206,7 @@ func (n *Notifier) chaseOne(d *Directory, p *Person, ak string, c *chased, what 
 	}
 	t.StoodIn = true
 	for _, id := range who {
-		if sp := d.Person(id); sp != nil && sp.Mail != "" && id != p.ID {
+		if sp := d.Person(id); sp != nil && sp.To[people.Mail] != "" && id != p.ID {
 			add("s", id, standInLead(p.Name, p.day(t.At)), key("standin", ak, since, p.ID, id))
 		}
 	}

@@ -5,13 +5,15 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/page"
+	"telltale/notify/people"
 	"telltale/rules/english"
 )
 
 // dueOn is the day of a task for the person's calendar; ok is false where there
 // is none, or it lies behind. Where a meter decides it is the likely day, or the
 // calendar's if that comes first.
-func (p *Person) dueOn(n news) (d Date, ok bool) {
+func (p reader) dueOn(n news) (d Date, ok bool) {
 	t := n.Transition
 	if !t.Task {
 		return d, false
@@ -19,24 +21,24 @@ func (p *Person) dueOn(n news) (d Date, ok bool) {
 	d = dateFor(p, n.about.Vehicle, t.Component, t.Rule, titleOf(t), t.Time)
 	if t.Due == nil {
 		d.Over, d.Day = true, t.Time.In(p.Zone).Format(time.DateOnly)
-		d.Text = clean(takenBackOrDone(t), maxText)
+		d.Text = page.Clean(takenBackOrDone(t), page.MaxText)
 		return d, t.To == "normal"
 	}
 	d.Day = firstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
-	d.Text = clean(english.Sentences(p.dueNow(t), mindOf(t.Cautions, t.OwnCautions), standingNote), maxText)
+	d.Text = page.Clean(english.Sentences(p.dueNow(t), mindOf(t.Cautions, t.OwnCautions), standingNote), page.MaxText)
 	return d, d.Day != "" && d.Day >= t.Due.On
 }
 
 // listedOn is the day of an item of a list.
 func (l *list) listedOn(i *engine.DueItem, said time.Time) (d Date, ok bool) {
-	d = dateFor(l.p, Vehicle{ID: i.Vehicle, Name: l.vehicles[i.Vehicle]}, i.Component, i.Task, cmp.Or(i.Title, i.Task), said)
+	d = dateFor(l.p, people.Vehicle{ID: i.Vehicle, Name: l.vehicles[i.Vehicle]}, i.Component, i.Task, cmp.Or(i.Title, i.Task), said)
 	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
-	d.Text = clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), mindOf(i.Cautions, i.OwnCautions), standingNote), maxText)
+	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), mindOf(i.Cautions, i.OwnCautions), standingNote), page.MaxText)
 	return d, d.Day != "" && d.Day >= l.today
 }
 
-func dateFor(p *Person, v Vehicle, component, rule, title string, said time.Time) Date {
-	return Date{Key: key("due", v.ID, component, rule, p.ID), Title: clean(vehicleName(v, v.ID)+inComponent(component)+": "+title, 200), Said: said}
+func dateFor(p reader, v people.Vehicle, component, rule, title string, said time.Time) Date {
+	return Date{Key: key("due", v.ID, component, rule, p.ID), Title: page.Clean(vehicleName(v, v.ID)+inComponent(component)+": "+title, 200), Said: said}
 }
 
 // firstDay is the first day on which a limit is reached, as far as is known.

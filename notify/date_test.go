@@ -16,7 +16,7 @@ func TestDueOn(t *testing.T) {
 		change(&tr)
 		return tr
 	}
-	ines := people(t).Person("ines")
+	ines := reader{directory(t).Person("ines")}
 	for name, c := range map[string]struct {
 		tr   engine.Transition
 		day  string // "" for none
@@ -53,7 +53,7 @@ func TestDueOn(t *testing.T) {
 func TestLetterCarriesDates(t *testing.T) {
 	law := taskOverdue()
 	law.To, law.Due = "due", &engine.DuePoint{On: "2031-02-19", Limit: "time", Date: "2031-02-19"}
-	all := Tell(people(t), register, cause("x"), outputs(copperRaised(), law))
+	all := Tell(directory(t), register, cause("x"), outputs(copperRaised(), law))
 	var days []string
 	for _, d := range all[0].Dates {
 		days = append(days, d.Title+" "+d.Day)

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/page"
+	"telltale/notify/people"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -18,7 +20,7 @@ const maxItems = 120
 
 // list gathers one person's digest.
 type list struct {
-	p        *Person
+	p        reader
 	today    string
 	alarms   []engine.Standing
 	items    []engine.DueItem
@@ -37,37 +39,39 @@ type list struct {
 // On it is what the person hears of, at once or in the list: the alarms that say
 // stop, then overdue, due and soon, by date; then the other alarms that stand.
 // What to have ready is summed over overdue, due and soon.
-func Digest(d *Directory, reg Register, p *Person, g Listing) (m Message, kept Listed, ok bool) {
-	parts := g.Parts
+func Digest(d *people.Directory, reg Register, who *people.Person, g Listing) (m Message, kept Listed, ok bool) {
+	parts, p := g.Parts, reader{who}
 	l := &list{p: p, vehicles: map[string]string{}, answer: g.Answer}
-	var date string
-	var now time.Time
 	for i := range parts {
-		date = parts[i].Date
-		if parts[i].Now.After(now) {
-			now = parts[i].Now
-		}
+		l.today = parts[i].Date
 		l.gather(d, reg, &parts[i])
 	}
-	l.today, l.now = date, now
+	l.now = latest(parts)
 	l.sort()
 	kept = l.kept()
 	if g.Of <= len(parts) && l.silent(g, kept) {
 		kept.Date = cmp.Or(g.Last.Date, kept.Date) // what ends meanwhile is for the next one that goes out
 		return Message{}, kept, false
 	}
-	m = Message{
-		Key:   listKey(p, date),
-		Cause: "digest " + p.ID + " " + date, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail,
-		Subject: l.title(), Time: now, Stage: l.worst(), Leave: g.Leave,
-	}
+	m = p.mail(listKey(p, l.today), "digest "+p.ID+" "+l.today, l.now)
+	m.Subject, m.Stage, m.Leave = l.title(), l.worst(), g.Leave
 	pg := l.page(g)
-	if pg.Leave = g.Leave; p.form == forOwner {
-		m.Subject = clean(pg.Title, 120)
-		m.Dates = l.dates(now)
+	if pg.Leave = g.Leave; p.Form == people.ForOwner {
+		m.Subject = page.Clean(pg.Title, 120)
+		m.Dates = l.dates(l.now)
 	}
 	pg.write(&m)
 	return m, kept, true
+}
+
+// latest is the moment of the part that was made last.
+func latest(parts []engine.TurnPart) (now time.Time) {
+	for i := range parts {
+		if parts[i].Now.After(now) {
+			now = parts[i].Now
+		}
+	}
+	return now
 }
 
 // silent says whether the person wants no list of this.
@@ -78,7 +82,7 @@ func (l *list) silent(g Listing, now Listed) bool {
 	return l.p.OnlyChanges && now.Print == g.Last.Print
 }
 
-func listKey(p *Person, date string) string { return key("list", p.ID, date, "mail") }
+func listKey(p reader, date string) string { return key("list", p.ID, date, people.Mail) }
 
 // dates are the days of what is on the list, for the person's calendar.
 func (l *list) dates(said time.Time) (out []Date) {
@@ -91,23 +95,22 @@ func (l *list) dates(said time.Time) (out []Date) {
 }
 
 func (l *list) title() string {
-	switch l.p.form {
-	case forOwner:
+	switch l.p.Form {
+	case people.ForOwner:
 		return fmt.Sprintf(ownerTitle, l.p.date(l.today))
-	case forOperator:
+	case people.ForOperator:
 		return fmt.Sprintf(operatorTitle, l.p.date(l.today))
 	}
 	return l.p.dueTitle(l.today)
 }
 
-func (l *list) gather(d *Directory, reg Register, part *engine.TurnPart) {
+func (l *list) gather(d *people.Directory, reg Register, part *engine.TurnPart) {
 	l.fleet += part.Vehicles
 	for _, i := range part.Items {
 		v := known(reg(i.Vehicle), i.Vehicle, i.Name, i.Tags, i.People)
-		about := subject{env{Vehicle: v, Component: v.component(i.Component), Rule: i.Task, Task: true, Statutory: i.Statutory},
-			[]string{i.Stage}}
+		about := people.Subject{Vehicle: v, Component: i.Component, Rule: i.Task, Task: true, Statutory: i.Statutory, Stages: []string{i.Stage}}
 		if i.Stage == "normal" {
-			about.stages[0] = "soon" // a list that reaches ahead
+			about.Stages[0] = "soon" // a list that reaches ahead
 		}
 		if !l.hears(d, &about) {
 			continue
@@ -128,7 +131,7 @@ func (l *list) gather(d *Directory, reg Register, part *engine.TurnPart) {
 			continue
 		}
 		v := known(reg(s.Vehicle), s.Vehicle, s.Name, s.Tags, s.People)
-		about := subject{env{Vehicle: v, Component: v.component(s.Component), Rule: s.Rule, Statutory: s.Statutory}, []string{s.To}}
+		about := people.Subject{Vehicle: v, Component: s.Component, Rule: s.Rule, Statutory: s.Statutory, Stages: []string{s.To}}
 		if !l.hears(d, &about) {
 			continue
 		}
@@ -142,29 +145,29 @@ func (l *list) gather(d *Directory, reg Register, part *engine.TurnPart) {
 }
 
 // ended keeps what an owner reads to be over.
-func (l *list) ended(d *Directory, reg Register, s engine.Standing) {
-	if l.p.form != forOwner || byStage[s.From].severity < byStage["due"].severity {
+func (l *list) ended(d *people.Directory, reg Register, s engine.Standing) {
+	if l.p.Form != people.ForOwner || byStage[s.From].severity < byStage["due"].severity {
 		return
 	}
 	v := known(reg(s.Vehicle), s.Vehicle, s.Name, s.Tags, s.People)
-	if l.hears(d, &subject{env{Vehicle: v, Component: v.component(s.Component), Rule: s.Rule, Task: s.Task, Statutory: s.Statutory}, []string{s.From}}) {
+	if l.hears(d, &people.Subject{Vehicle: v, Component: s.Component, Rule: s.Rule, Task: s.Task, Statutory: s.Statutory, Stages: []string{s.From}}) {
 		l.over = append(l.over, s)
 	}
 }
 
-func (l *list) hears(d *Directory, s *subject) bool {
-	how, _ := d.hears(l.p, s)
-	return how == inDigest || how == atOnce
+func (l *list) hears(d *people.Directory, s *people.Subject) bool {
+	heard, _ := d.Hears(l.p.Person, s)
+	return heard
 }
 
 // known fills in from the list what the register does not have.
-func known(v Vehicle, id, name string, tags map[string]string, people []string) Vehicle {
+func known(v people.Vehicle, id, name string, tags map[string]string, of []string) people.Vehicle {
 	v.ID, v.Name = cmp.Or(v.ID, id), cmp.Or(v.Name, name, id)
 	if v.Tags == nil {
 		v.Tags = tags
 	}
 	if v.People == nil {
-		v.People = people
+		v.People = of
 	}
 	return v
 }
@@ -195,35 +198,35 @@ func worse(a, b string) string {
 	return a
 }
 
-func (l *list) page(g Listing) *page {
-	var pg *page
-	switch l.p.form {
-	case forOwner:
+func (l *list) page(g Listing) *sheet {
+	var pg *sheet
+	switch l.p.Form {
+	case people.ForOwner:
 		pg = l.ownerPage(g)
-	case forOperator:
+	case people.ForOperator:
 		pg = l.operatorPage(g)
 	default:
 		pg = l.workshopPage()
 	}
 	if missing := g.Of - len(g.Parts); missing > 0 {
-		pg.Blocks = slices.Insert(pg.Blocks, 0, block{Weight: 2,
+		pg.Blocks = slices.Insert(pg.Blocks, 0, page.Block{Weight: 2,
 			Heading: fmt.Sprintf(withoutParts, unit.Grouped(float64(missing)), unit.Grouped(float64(g.Of)))})
 	}
 	if l.shelved > 0 {
-		pg.note(shelvedNote(l.shelved))
+		pg.Note(shelvedNote(l.shelved))
 	}
-	if len(l.items)+len(l.alarms) > 0 && l.p.form == forWorkshop {
-		pg.note(boxForDone)
+	if len(l.items)+len(l.alarms) > 0 && l.p.Form == people.ForWorkshop {
+		pg.Note(boxForDone)
 	}
 	if len(l.items)+len(l.alarms) > 0 {
-		pg.note(standingNote)
+		pg.Note(standingNote)
 	}
-	pg.note(whyYouList(l.p))
+	pg.Note(whyYouList(l.p))
 	return pg
 }
 
-func (l *list) workshopPage() *page {
-	pg := &page{Title: l.title(), Lead: l.counts()}
+func (l *list) workshopPage() *sheet {
+	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
 	var stop, watch []engine.Standing
 	for _, s := range l.alarms {
 		if s.To == "warning" {
@@ -257,22 +260,22 @@ func (l *list) counts() string {
 	if len(all) == 0 {
 		return nothingDue
 	}
-	if l.p.form == forOwner && len(l.vehicles) == 1 {
+	if l.p.Form == people.ForOwner && len(l.vehicles) == 1 {
 		return strings.Join(all, ", ") + "."
 	}
 	return strings.Join(all, ", ") + " on " + english.Counted(len(l.vehicles), "vehicle", "vehicles") + "."
 }
 
-func eachOf[T any](all []T, do func(*T) item) []item {
-	var out []item
+func eachOf[T any](all []T, do func(*T) page.Item) []page.Item {
+	var out []page.Item
 	for i := range all {
 		out = append(out, do(&all[i]))
 	}
 	return out
 }
 
-func (l *list) ofStage(stage string) []item {
-	var out []item
+func (l *list) ofStage(stage string) []page.Item {
+	var out []page.Item
 	for i := range l.items {
 		if l.items[i].Stage == stage {
 			out = append(out, l.dueItem(&l.items[i]))
@@ -281,26 +284,15 @@ func (l *list) ofStage(stage string) []item {
 	return out
 }
 
-func (p *page) group(heading string, weight int, items []item) {
-	if len(items) == 0 {
-		return
-	}
-	b := block{Heading: heading, Weight: weight, Items: items}
-	if more := len(items) - maxItems; more > 0 {
-		b.Items = append(slices.Clip(items[:maxItems]), item{Heading: moreOf(more)})
-	}
-	p.Blocks = append(p.Blocks, b)
-}
-
-func (l *list) dueItem(i *engine.DueItem) item {
-	it := item{Box: true, Heading: l.vehicles[i.Vehicle], What: cmp.Or(i.Title, i.Task)}
+func (l *list) dueItem(i *engine.DueItem) page.Item {
+	it := page.Item{Box: true, Heading: l.vehicles[i.Vehicle], What: cmp.Or(i.Title, i.Task)}
 	if i.Component != "" {
 		it.What += " (" + i.Component + ")"
 	}
 	why := english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), postponed(i), l.p.lastDone(i))
-	it.Lines = append(it.Lines, line{Text: why})
+	it.Lines = append(it.Lines, page.Line{Text: why})
 	if i.Figures != nil {
-		it.Lines = append(it.Lines, line{Text: english.Sentence(i.Figures.Text(l.p.volume))})
+		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(l.p.volume))})
 	}
 	if i.Statutory && i.Stage != "soon" && i.Stage != "normal" {
 		it.Strong = byLaw
@@ -311,8 +303,8 @@ func (l *list) dueItem(i *engine.DueItem) item {
 	return it
 }
 
-func (l *list) alarmItem(s *engine.Standing) item {
-	it := item{Heading: l.vehicles[s.Vehicle], What: titleOf(&s.Transition)}
+func (l *list) alarmItem(s *engine.Standing) page.Item {
+	it := page.Item{Heading: l.vehicles[s.Vehicle], What: titleOf(&s.Transition)}
 	if s.Component != "" {
 		it.What = s.Component + ", " + it.What
 	}
@@ -326,7 +318,7 @@ func (l *list) alarmItem(s *engine.Standing) item {
 	if s.Standing == "unacknowledged" {
 		text = english.Sentences(text, notAcknowledged)
 	}
-	it.Lines = []line{{Text: text}}
+	it.Lines = []page.Line{{Text: text}}
 	if l.answer != nil {
 		asked := s.Transition
 		asked.Time = l.now // a link lives from the day of the list
@@ -336,7 +328,7 @@ func (l *list) alarmItem(s *engine.Standing) item {
 }
 
 // ready sums what to have ready over what is overdue, due or soon.
-func (l *list) ready() []line {
+func (l *list) ready() []page.Line {
 	fluids, parts := map[string]float64{}, map[string]int{}
 	for _, i := range l.items {
 		if i.Stage == "normal" {
@@ -351,24 +343,18 @@ func (l *list) ready() []line {
 			}
 		}
 	}
-	var out []line
+	var out []page.Line
 	for _, f := range slices.Sorted(maps.Keys(fluids)) {
 		text := f
 		if fluids[f] > 0 {
 			text = l.p.volume(fluids[f]) + " " + f
 		}
-		out = append(out, line{Text: text})
+		out = append(out, page.Line{Text: text})
 	}
 	for _, part := range slices.Sorted(maps.Keys(parts)) {
-		out = append(out, line{Text: fmt.Sprintf("%d × %s", parts[part], part)})
+		out = append(out, page.Line{Text: fmt.Sprintf("%d × %s", parts[part], part)})
 	}
 	return out
-}
-
-func (p *page) ready(lines []line) {
-	if len(lines) > 0 {
-		p.Blocks = append(p.Blocks, block{Heading: headReady, Lines: lines})
-	}
 }
 
 func (l *list) minds() (m minds) {

@@ -7,11 +7,12 @@ import (
 	"testing"
 
 	"telltale/engine"
+	"telltale/notify/people"
 	"telltale/rules/unit"
 )
 
 func TestDigest(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	m, _, ok := Digest(d, register, d.Person("north"), Listing{Parts: winterList(), Of: 2})
 	if !ok {
 		t.Fatal("no list")
@@ -26,7 +27,7 @@ func TestDigest(t *testing.T) {
 }
 
 func TestDigestMissingParts(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	m, _, ok := Digest(d, register, d.Person("north"), Listing{Parts: winterList()[:1], Of: 16})
 	if want := "This list is not complete: 15 of 16 parts"; !ok || !strings.Contains(m.Text, want) {
 		t.Errorf("got %v, want it to say %q:\n%s", ok, want, m.Text)
@@ -34,7 +35,7 @@ func TestDigestMissingParts(t *testing.T) {
 }
 
 func TestDigestNothingDue(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	empty := []engine.TurnPart{{Date: "2031-02-04", Now: at("2031-02-04T06:00:00Z")}}
 	m, _, ok := Digest(d, register, d.Person("north"), Listing{Parts: empty, Of: 1})
 	if !ok || m.Stage != "normal" {
@@ -48,7 +49,7 @@ func TestDigestNothingDue(t *testing.T) {
 
 // A list of thousands stays a list that can be read and sent.
 func TestDigestOfMany(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	var part engine.TurnPart
 	for i := range 5000 {
 		part.Items = append(part.Items, engine.DueItem{Vehicle: fmt.Sprint("v-", i), Tags: map[string]string{"depot": "north"},
@@ -66,7 +67,7 @@ func TestDigestOfMany(t *testing.T) {
 }
 
 func TestWhyDue(t *testing.T) {
-	miles := &Person{Distance: "mi", Dates: MonthFirst}
+	miles := reader{&people.Person{Distance: "mi", Dates: people.MonthFirst}}
 	for _, c := range []struct {
 		item engine.DueItem
 		want string
@@ -89,7 +90,7 @@ func TestWhyDue(t *testing.T) {
 }
 
 func TestVolumes(t *testing.T) {
-	quarts := &Person{Volume: "qt"}
+	quarts := reader{&people.Person{Volume: "qt"}}
 	// 1 qt (US) = 0.946352946 L exactly (NIST Handbook 44 App. C).
 	if got := quarts.volume(0.946352946 * 4.5); got != "4.5 qt" {
 		t.Errorf("got %q", got)
@@ -97,7 +98,7 @@ func TestVolumes(t *testing.T) {
 }
 
 func TestListSays(t *testing.T) {
-	l := &list{p: &Person{Distance: "km"}, today: "2031-02-03"}
+	l := &list{p: reader{&people.Person{Distance: "km"}}, today: "2031-02-03"}
 	for _, c := range []struct {
 		item engine.DueItem
 		want string
@@ -121,7 +122,7 @@ func TestListSays(t *testing.T) {
 // What the register says of a component stands on the list with its source; a
 // volume in the reader's own unit, a torque in all three.
 func TestDigestFigures(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	figures := &engine.Figures{Capacity: &unit.Quantity{Value: 8, Unit: "L"}, Torque: map[string]unit.Quantity{"drain plug": {Value: 35, Unit: "N m"}}, Source: "maker's manual, p. 112"}
 	part := engine.TurnPart{Date: "2031-02-04", Items: []engine.DueItem{{Vehicle: "v-1", Tags: map[string]string{"depot": "north"},
 		Component: "transmission", Task: "transmission fluid", Stage: "due", Limit: "no history", Figures: figures}}}

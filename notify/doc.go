@@ -1,16 +1,15 @@
 // Package notify decides who hears of what, and says it in words.
 //
-// A Directory is people.yaml, read and checked: who there is, and who hears of
-// which stages of which vehicles, at once or in the daily list. Tell turns what
-// one cause did into one message for each person and vehicle; Digest turns the
-// parts of a due list into a person's list; Turns says whose list is due by the
-// clock. All three are functions of what they are given: the same transitions
-// make the same messages, to the byte.
+// Tell turns what one cause did into one message for each person and vehicle; Digest
+// turns the parts of a due list into a person's list. Both are functions of what they
+// are given: the same transitions make the same messages, to the byte. Who there is,
+// and who hears of what, is package people's.
 //
-// A Notifier drives them from the log of transitions. It composes each message
-// once and creates it in the Store as a Delivery under a key made of cause,
-// vehicle, person and way, so that reading the log again makes nothing twice. A
-// Queue sends what is stored as it is stored, tries again by class of failure,
-// and gives up only in plain sight. How a message is carried is not known here:
-// package mail composes and sends.
+// A Notifier drives them from the log of transitions. It composes each message once
+// and creates it in the Store as a delivery under a key made of cause, vehicle, person
+// and way, so that reading the log again makes nothing twice. What waits for quiet
+// hours, and what nobody has acknowledged, it keeps in its checkpoint.
+//
+// A Service runs a Notifier over a Log and its clock, one term after another, and a
+// delivery.Queue beside it, which sends what is stored by the Ways it was given.
 package notify

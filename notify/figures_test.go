@@ -6,11 +6,12 @@ import (
 	"strings"
 	"testing"
 
+	"telltale/notify/people"
 	"telltale/rules"
 )
 
 func TestFigures(t *testing.T) {
-	p := &Person{Distance: "mi", Volume: "qt"}
+	p := reader{&people.Person{Distance: "mi", Volume: "qt"}}
 	got := p.figures([]rules.Evidence{
 		{Of: `has("Fe")`, Value: 1},
 		{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"},
@@ -46,7 +47,7 @@ func TestFiguresOfEachWord(t *testing.T) {
 		if call == "" {
 			t.Fatalf("the example of %s does not call it: %s", w.Name, w.Example)
 		}
-		for _, s := range (&Person{}).figures([]rules.Evidence{{Of: call, Value: 1}}) {
+		for _, s := range (reader{&people.Person{}}).figures([]rules.Evidence{{Of: call, Value: 1}}) {
 			camel := strings.ToLower(w.Name) != w.Name && strings.Contains(s, w.Name)
 			if strings.ContainsAny(s, `()"%`) || strings.HasPrefix(s, w.Name+":") && w.Name != "odometer" || camel {
 				t.Errorf("%s is told as %q", w.Name, s)

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/page"
+	"telltale/notify/people"
 	"telltale/rules/english"
 )
 
@@ -30,11 +32,11 @@ type piece struct {
 	Cause string            `json:"cause"`
 }
 
-func pieceOf(n news, entry, cause string) piece {
+func pieceOf(n news, cause string) piece {
 	t := *n.Transition
 	t.Evidence, t.Events, t.Book = nil, nil, ""
-	t.Message, t.Advise = clean(t.Message, 300), clean(t.Advise, 300)
-	return piece{t, entry, cause}
+	t.Message, t.Advise = page.Clean(t.Message, 300), page.Clean(t.Advise, 300)
+	return piece{t, n.entry, cause}
 }
 
 // held is what waits for one person, until a moment.
@@ -48,11 +50,10 @@ type held struct {
 
 // telling is what one cause says to one person of one vehicle.
 type telling struct {
-	p       *Person
-	way     string
-	mine    []news
-	entries []string
-	drawn   map[string]*picture // by component
+	p     reader
+	way   string
+	mine  []news
+	drawn map[string]*page.Picture // by component
 }
 
 func (t telling) cannotWait() bool { return slices.ContainsFunc(t.mine, news.cannotWait) }
@@ -64,7 +65,7 @@ func (k *mark) mayGo(t telling, c Cause) bool {
 		now = k.Clock
 	}
 	urgent := t.cannotWait()
-	if wakes := t.p.wakes(now); wakes.After(now) && !urgent {
+	if wakes := t.p.Wakes(now); wakes.After(now) && !urgent {
 		k.hold(t, c, now, wakes)
 		return false
 	}
@@ -86,9 +87,9 @@ func (k *mark) hold(t telling, c Cause, now, until time.Time) {
 		h = &held{Since: now, Until: until, Key: c.Key}
 		k.Held[t.p.ID] = h
 	}
-	for i, n := range t.mine {
+	for _, n := range t.mine {
 		h.Pieces = slices.DeleteFunc(h.Pieces, func(p piece) bool { return p.Cause == c.Key && sameAlarm(&p.T, n.Transition) })
-		h.Pieces = append(h.Pieces, pieceOf(n, t.entries[min(i, len(t.entries)-1)], c.Key))
+		h.Pieces = append(h.Pieces, pieceOf(n, c.Key))
 	}
 	if len(h.Pieces) > maxHeld {
 		slices.SortStableFunc(h.Pieces, func(a, b piece) int { return byStage[b.T.To].severity - byStage[a.T.To].severity })
@@ -127,32 +128,35 @@ func sameAlarm(a, b *engine.Transition) bool {
 }
 
 // newsFrom makes news of pieces again, in the order of a message.
-func newsFrom(reg Register, pieces []piece) (all []news, entries []string) {
+func newsFrom(reg Register, pieces []piece) []news {
 	var out []engine.Output
+	entries := map[*engine.Transition]string{}
 	for i := range pieces {
-		out = append(out, engine.Output{Transition: &pieces[i].T})
-		entries = append(entries, pieces[i].Entry)
+		t := &pieces[i].T
+		out, entries[t] = append(out, engine.Output{Transition: t}), pieces[i].Entry
 	}
-	return newsOf(reg, out), entries
+	all := newsOf(reg, out)
+	for i := range all {
+		all[i].entry = entries[all[i].Transition]
+	}
+	return all
 }
 
 // summary is one message of what many would have said. Where it is about one
 // vehicle alone it is the message that vehicle would have got.
-func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more int) Message {
-	all, entries := newsFrom(reg, pieces)
+func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more int) Message {
+	all := newsFrom(reg, pieces)
 	if len(all) > 0 && all[0].Vehicle == all[len(all)-1].Vehicle && more == 0 {
-		return letter(p, c, telling{p: p, way: "mail", mine: all, entries: entries}, lead)
+		return letter(c, telling{p: p, way: people.Mail, mine: all}, lead)
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
 		return cmp.Or(b.urgency()-a.urgency(), strings.Compare(a.Vehicle, b.Vehicle))
 	})
-	m := Message{
-		Key: key("summary", c.Key, p.ID, "mail"), Cause: c.Key, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail, Time: c.Time,
-	}
-	pg := &page{Lead: lead}
+	m := p.mail(key("summary", c.Key, p.ID, "mail"), c.Key, c.Time)
+	pg := &sheet{page.Page{Lead: lead}}
 	vehicles := map[string]bool{}
 	var mind minds
-	groups := map[string][]item{}
+	groups := map[string][]page.Item{}
 	for _, n := range all {
 		vehicles[n.Vehicle] = true
 		m.Stage = worse(m.Stage, n.To)
@@ -173,10 +177,10 @@ func summary(reg Register, p *Person, c Cause, lead string, pieces []piece, more
 		pg.group(g.heading, g.weight, groups[g.heading])
 	}
 	if more > 0 {
-		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
+		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
 	}
 	pg.mind(mind)
-	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
+	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(all)))
 	if c.Leave != nil && !slices.ContainsFunc(all, news.cannotWait) {
 		m.Leave = c.Leave(p.ID, Messages, m.Time)
 		pg.Leave = m.Leave
@@ -197,9 +201,9 @@ func groupOf(t *engine.Transition) string {
 	return groupWatch
 }
 
-func summaryItem(p *Person, n news) item {
+func summaryItem(p reader, n news) page.Item {
 	b := blockOf(p, n.Transition)
-	it := item{Heading: vehicleName(n.about.Vehicle, n.Vehicle), What: titleOf(n.Transition)}
+	it := page.Item{Heading: vehicleName(n.about.Vehicle, n.Vehicle), What: titleOf(n.Transition)}
 	if n.Component != "" {
 		it.What = n.Component + ", " + it.What
 	}
@@ -211,24 +215,22 @@ func summaryItem(p *Person, n news) item {
 	if n.Task && n.To != "normal" {
 		said = p.dueNow(n.Transition)
 	}
-	it.Lines = []line{{Text: english.Sentences(said, text)}}
+	it.Lines = []page.Line{{Text: english.Sentences(said, text)}}
 	return it
 }
 
 // packAbove is the length from which a checkpoint is compressed.
 const packAbove = 64 << 10
 
-func pack(body []byte) ([]byte, error) {
+func pack(body []byte) []byte {
 	if len(body) < packAbove {
-		return body, nil
+		return body
 	}
-	var b bytes.Buffer
+	var b bytes.Buffer // which takes all
 	z := gzip.NewWriter(&b)
-	if _, err := z.Write(body); err != nil {
-		return nil, err
-	}
-	err := z.Close()
-	return b.Bytes(), err
+	_, _ = z.Write(body)
+	_ = z.Close()
+	return b.Bytes()
 }
 
 // unpack reads what pack wrote; JSON never begins with gzip's first byte.

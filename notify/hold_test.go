@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/delivery"
+	"telltale/notify/people"
 )
 
 // keptSmall has a driver with quiet hours, who is reminded, and a stand-in.
@@ -31,13 +33,13 @@ type step struct {
 // play hands a story to a new notifier and gives "time person: subject" of each
 // message; before every step the notifier is made anew from its checkpoint, if
 // restarts is set.
-func play(t *testing.T, people string, restarts bool, steps []step) (told []string, all []Delivery) {
+func play(t *testing.T, file string, restarts bool, steps []step) (told []string, all []delivery.Delivery) {
 	t.Helper()
-	d, err := Parse("people.yaml", []byte(people))
+	d, err := people.Parse("people.yaml", []byte(file))
 	if err != nil {
 		t.Fatal(err)
 	}
-	m := &memory{keys: map[string]string{}}
+	m := &delivery.Memory{}
 	n, _ := newNotifier(t, m, 1)
 	n.SetDirectory(d)
 	for i, s := range steps {
@@ -60,11 +62,11 @@ func play(t *testing.T, people string, restarts bool, steps []step) (told []stri
 			t.Fatal(err)
 		}
 	}
-	all, err = Deliveries(t.Context(), m)
+	all, err = delivery.All(t.Context(), m)
 	if err != nil {
 		t.Fatal(err)
 	}
-	slices.SortStableFunc(all, func(a, b Delivery) int { return a.Time.Compare(b.Time) })
+	slices.SortStableFunc(all, func(a, b delivery.Delivery) int { return a.Time.Compare(b.Time) })
 	for _, d := range all {
 		told = append(told, d.Time.Format("01-02 15:04 ")+d.Person+": "+d.Subject)
 	}
@@ -137,51 +139,26 @@ func TestFlood(t *testing.T) {
 	}
 }
 
-func TestQuietHours(t *testing.T) {
-	zone, err := time.LoadLocation("Europe/Berlin")
+// What waits for many people fits into the checkpoint.
+func TestCheckpointPacked(t *testing.T) {
+	k := newMark()
+	d, err := people.Parse("people.yaml", []byte(`people: {p: {mail: p@larkfell.example, quiet: "00:00 to 23:59"}}`))
 	if err != nil {
 		t.Fatal(err)
 	}
-	night, noon := quietHours{21 * 60, 7 * 60}, quietHours{12 * 60, 13 * 60}
-	for _, c := range []struct {
-		q        quietHours
-		at, want string
-	}{
-		{quietHours{}, "2031-02-03T02:00:00Z", "2031-02-03T02:00:00Z"},
-		{night, "2031-02-03T19:59:00Z", "2031-02-03T19:59:00Z"},
-		{night, "2031-02-03T20:00:00Z", "2031-02-04T06:00:00Z"},
-		{night, "2031-02-04T05:59:00Z", "2031-02-04T06:00:00Z"},
-		{night, "2031-02-04T06:00:00Z", "2031-02-04T06:00:00Z"},
-		{noon, "2031-02-04T11:30:00Z", "2031-02-04T12:00:00Z"},
-		{noon, "2031-02-04T12:00:00Z", "2031-02-04T12:00:00Z"},
-		// The night of 30 March 2031 is an hour short, that of 26 October one longer.
-		{night, "2031-03-29T23:00:00Z", "2031-03-30T05:00:00Z"},
-		{night, "2031-10-25T23:00:00Z", "2031-10-26T06:00:00Z"},
-		{quietHours{60, 150}, "2031-03-30T00:30:00Z", "2031-03-30T01:30:00Z"},
-	} {
-		p := &Person{Zone: zone, quiet: c.q}
-		if got := p.wakes(at(c.at)).UTC().Format(time.RFC3339); got != c.want {
-			t.Errorf("%v at %s: got %s, want %s", c.q, c.at, got, c.want)
-		}
-	}
-}
-
-// What waits for many people fits into the checkpoint.
-func TestCheckpointPacked(t *testing.T) {
-	k := mark{}
-	k.init()
 	for i := range 40 {
-		p := &Person{ID: fmt.Sprint("p", i), Zone: time.UTC, quiet: quietHours{0, 1439}}
+		p := *d.Person("p")
+		p.ID = fmt.Sprint("p", i)
 		for j := range 200 {
 			c := copperRaised()
 			c.Rule = fmt.Sprint("rule ", j)
-			k.mayGo(telling{p: p, way: "mail", mine: newsOf(register, outputs(c)), entries: []string{"all"}}, cause(fmt.Sprint(i, j)))
+			k.mayGo(telling{p: reader{&p}, way: "mail", mine: byAll(outputs(c))}, cause(fmt.Sprint(i, j)))
 		}
 	}
 	body, _ := json.Marshal(k)
-	packed, err := pack(body)
-	if err != nil || len(packed) > 512<<10 {
-		t.Fatalf("%d bytes, of %d: %v", len(packed), len(body), err)
+	packed := pack(body)
+	if len(packed) > 512<<10 {
+		t.Fatalf("%d bytes, of %d", len(packed), len(body))
 	}
 	if again, err := unpack(packed); err != nil || string(again) != string(body) {
 		t.Errorf("not the same again: %v", err)

@@ -7,19 +7,20 @@ import (
 	"unicode/utf8"
 
 	"telltale/engine"
+	"telltale/notify/people"
 	"telltale/testdata/hostile"
 )
 
 func TestHostileText(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	for _, h := range hostile.Text {
 		tr := coolantRaised()
 		tr.Component, tr.Rule, tr.Title, tr.Message, tr.Advise = h, h, h, h, h
 		tr.PointsTo, tr.Cautions, tr.FollowUps = []string{h}, []string{h}, []string{h}
 		tr.Events = []engine.ID{{Source: h, ID: h}}
 		tr.Evidence[0].Of, tr.Evidence[0].Note, tr.Evidence[0].Unit = h, h, h
-		reg := func(id string) Vehicle {
-			return Vehicle{ID: id, Name: h, Kind: h, Tags: map[string]string{"depot": "north"}, People: []string{"ines"}}
+		reg := func(id string) people.Vehicle {
+			return people.Vehicle{ID: id, Name: h, Kind: h, Tags: map[string]string{"depot": "north"}, People: []string{"ines"}}
 		}
 		all := Tell(d, reg, cause("e-"+h), outputs(tr))
 		parts := winterList()
@@ -62,16 +63,5 @@ func checkHarmless(t *testing.T, h string, m Message) {
 	}
 	if open, shut := strings.Count(m.HTML, "<div"), strings.Count(m.HTML, "</div"); open != shut || strings.Count(m.HTML, "</style") != 1 {
 		t.Errorf("%.30q: %d <div and %d </div", h, open, shut)
-	}
-}
-
-func TestClean(t *testing.T) {
-	for in, want := range map[string]string{
-		" a \r\n\tb ": "a b", "\xffx": "\uFFFDx", "a\u202eb\u200bc": "abc", "ab\x00c": "abc", "schön 10 µm": "schön 10 µm",
-		strings.Repeat("é", 30): strings.Repeat("é", 20) + "…", strings.Repeat("x", 20): strings.Repeat("x", 20),
-	} {
-		if got := clean(in, 20); got != want {
-			t.Errorf("%q: got %q, want %q", in, got, want)
-		}
 	}
 }

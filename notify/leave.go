@@ -3,31 +3,33 @@ package notify
 import (
 	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
 )
 
-// The kinds of mail that a person can ask for no more of. What cannot wait (a
+// Kind is a kind of mail that a person can ask for no more of. What cannot wait (a
 // warning, and work overdue that the law asks for) comes all the same.
+type Kind string
+
+// The kinds: due lists, and what happened to a vehicle.
 const (
-	Lists    = "lists"    // due lists
-	Messages = "messages" // what happened to a vehicle
+	Lists    Kind = "lists"
+	Messages Kind = "messages"
 )
 
 // Left is someone who asked for no more of a kind.
 type Left struct {
 	Person string    `json:"person"`
-	Kind   string    `json:"kind"`
+	Kind   Kind      `json:"kind"`
 	Since  time.Time `json:"since"`
 }
 
 // Leave notes that a person wants no more mails of a kind, or with back that they
 // want them again; the operators hear of it. It is written down when it returns.
 // The caller sees to it that it does not run beside Handle or Tick.
-func (n *Notifier) Leave(ctx context.Context, person, kind string, back bool, at time.Time) error {
+func (n *Notifier) Leave(ctx context.Context, person string, kind Kind, back bool, at time.Time) error {
 	p := n.Directory().Person(person)
 	if p == nil || kind != Lists && kind != Messages {
 		return fmt.Errorf("leaving %q: nobody called %q gets them", kind, person)
@@ -42,43 +44,27 @@ func (n *Notifier) Leave(ctx context.Context, person, kind string, back bool, at
 	} else {
 		n.mark.Left = append(n.mark.Left, Left{person, kind, at.UTC()})
 	}
-	title, text := leaveWords(p, kind, back, n.Directory().entriesFor(person))
+	title, text := leaveWords(reader{p}, kind, back, n.Directory().EntriesFor(person))
 	// The key says how often it went back and forth within a second at most.
-	if err := n.Notice(ctx, "left "+person+" "+kind+" "+fmt.Sprint(back, " ", at.Unix()), at, title, text); err != nil {
+	if err := n.Notice(ctx, fmt.Sprint("left ", person, " ", kind, " ", back, " ", at.Unix()), at, title, text); err != nil {
 		return err
 	}
 	return n.save(ctx, max(n.last, n.mark.Seq))
 }
 
 // left says whether the person wants none of a kind.
-func (k *mark) left(person, kind string) bool {
+func (k *mark) left(person string, kind Kind) bool {
 	return slices.ContainsFunc(k.Left, func(l Left) bool { return l.Person == person && l.Kind == kind })
 }
 
 // WhoLeft lists, from what the store keeps, who asked for no more of what.
 func WhoLeft(ctx context.Context, s Store) ([]Left, error) {
-	var k mark
-	body, err := s.Checkpoint(ctx)
-	if err == nil && body != nil {
-		if body, err = unpack(body); err == nil {
-			err = json.Unmarshal(body, &k)
-		}
-	}
+	k, err := readMark(ctx, s)
 	if err != nil {
 		return nil, fmt.Errorf("reading who left: %w", err)
 	}
 	slices.SortFunc(k.Left, func(a, b Left) int {
-		return cmp.Or(strings.Compare(a.Person, b.Person), strings.Compare(a.Kind, b.Kind))
+		return cmp.Or(strings.Compare(a.Person, b.Person), cmp.Compare(a.Kind, b.Kind))
 	})
 	return k.Left, nil
-}
-
-// entriesFor names the entries of tell by which a person is told at all.
-func (d *Directory) entriesFor(person string) (names []string) {
-	for _, e := range d.entries {
-		if e.when != never && (slices.Contains(e.who, person) || e.own) {
-			names = append(names, e.name)
-		}
-	}
-	return names
 }

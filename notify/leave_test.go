@@ -1,12 +1,18 @@
 package notify
 
 import (
+	"context"
+	"errors"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/delivery"
+	"telltale/notify/people"
 )
 
 const leavers = `people:
@@ -20,16 +26,16 @@ tell:
 // Who asks for no more gets no more of that kind, but for what cannot wait; the
 // operator hears of it, it survives a restart, and it can be taken back.
 func TestLeave(t *testing.T) {
-	d, err := Parse("people.yaml", []byte(leavers))
+	d, err := people.Parse("people.yaml", []byte(leavers))
 	if err != nil {
 		t.Fatal(err)
 	}
-	m := &memory{keys: map[string]string{}}
+	m := &delivery.Memory{}
 	start := func() *Notifier {
 		n, _ := newNotifier(t, m, 1)
 		n.SetDirectory(d)
-		n.Unsubscribe = func(person, kind string, at time.Time) string {
-			return "https://fleet.larkfell.example/u/" + person + "-" + kind
+		n.Unsubscribe = func(person string, kind Kind, at time.Time) string {
+			return "https://fleet.larkfell.example/u/" + person + "-" + string(kind)
 		}
 		return n
 	}
@@ -51,7 +57,7 @@ func TestLeave(t *testing.T) {
 	n := start()
 	list(n, "2031-02-03")
 	tell(n, copperRaised())
-	for _, kind := range []string{Lists, Messages, Messages} { // twice is once
+	for _, kind := range []Kind{Lists, Messages, Messages} { // twice is once
 		if err := n.Leave(t.Context(), "tobias", kind, false, at("2031-02-20T08:00:00Z")); err != nil {
 			t.Fatal(err)
 		}
@@ -96,10 +102,10 @@ func TestLeave(t *testing.T) {
 // A message that can be left says how, in its words and for the mail program; one
 // that cannot wait does not.
 func TestLeaveLinks(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	c := cause("x")
-	c.Leave = func(person, kind string, at time.Time) string {
-		return "https://fleet.larkfell.example/u/" + person + "-" + kind
+	c.Leave = func(person string, kind Kind, at time.Time) string {
+		return "https://fleet.larkfell.example/u/" + person + "-" + string(kind)
 	}
 	for _, tr := range []engine.Transition{copperRaised(), coolantRaised(), taskOverdue()} {
 		m := Tell(d, register, c, outputs(tr))[0]
@@ -114,43 +120,47 @@ func TestLeaveLinks(t *testing.T) {
 // What the queue runs into is told to the operators at the next tick, once; a
 // notice that fails makes no other notice.
 func TestTroubles(t *testing.T) {
-	d, err := Parse("people.yaml", []byte(leavers))
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := &memory{keys: map[string]string{}}
-	n, _ := newNotifier(t, m, 1)
-	n.SetDirectory(d)
-	q := &Queue{Store: m}
-	q.init()
-	q.holds = map[string]time.Time{}
-	n.Queue = q
-	q.hold("mail", &Failure{Class: Ours, Err: wrongPassword})
-	q.hold("mail", &Failure{Class: Ours, Err: wrongPassword})
-	q.note(trouble{way: "mail", to: "tobias@larkfell.example", person: "tobias", key: "alarm-1", why: "550 no such mailbox"}, "c-1")
-	q.note(trouble{way: "mail", to: "ines@larkfell.example", person: "ines", key: "notice-1", why: "550 no such mailbox"}, noticeCause+"x")
-	for _, now := range []string{"2031-02-19T12:00:00Z", "2031-02-19T12:15:00Z"} {
-		if err := n.Tick(t.Context(), at(now)); err != nil {
+	synctest.Test(t, func(t *testing.T) {
+		d, err := people.Parse("people.yaml", []byte(leavers))
+		if err != nil {
 			t.Fatal(err)
 		}
-	}
-	all, err := Deliveries(t.Context(), m)
-	if err != nil || len(all) != 2 {
-		t.Fatalf("%d notices, want one by each way: %v", len(all), err)
-	}
-	for _, d := range all {
-		text := strings.Join(strings.Fields(string(d.Raw)), " ")
-		for _, want := range []string{"All that goes by mail is held, since the settings are at fault: 535 wrong password.",
-			"Not delivered to tobias (tobias@larkfell.example) by mail: 550 no such mailbox.", "telltale deliveries --retry alarm-1"} {
-			if !strings.Contains(text, want) || d.Subject != "Nothing goes out by mail" || d.Person != "ines" {
-				t.Errorf("%s %q: %q is not in\n%s", d.Way, d.Subject, want, text)
+		m := &delivery.Memory{}
+		n, _ := newNotifier(t, m, 1)
+		n.SetDirectory(d)
+		refuses := sending(func(d delivery.Delivery) error {
+			if d.Key == "alarm-1" || d.Key == "notice-1" {
+				return &delivery.Failure{Class: delivery.Permanent, Err: errors.New("550 no such mailbox")}
+			}
+			return &delivery.Failure{Class: delivery.Ours, Err: errors.New("535 wrong password")}
+		})
+		n.Queue = &delivery.Queue{Store: m, Ways: map[string]delivery.Way{people.Mail: {Sender: refuses}}, Log: n.Log}
+		for _, d := range []delivery.Delivery{{Key: "alarm-1", Person: "tobias", Cause: "c-1"}, {Key: "notice-1", Person: "ines", Cause: delivery.NoticeCause + "x"},
+			{Key: "held-1", Person: "ines", Cause: "c-2"}, {Key: "held-2", Person: "ines", Cause: "c-3"}} {
+			d.Way, d.To, d.State = people.Mail, d.Person+"@larkfell.example", delivery.Waiting
+			n.Queue.Add(d)
+		}
+		ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+		defer cancel()
+		n.Queue.Run(ctx)
+		for _, now := range []string{"2031-02-19T12:00:00Z", "2031-02-19T12:15:00Z"} {
+			if err := n.Tick(t.Context(), at(now)); err != nil {
+				t.Fatal(err)
 			}
 		}
-	}
+		all, err := delivery.All(t.Context(), m)
+		all = slices.DeleteFunc(all, func(d delivery.Delivery) bool { return d.Time.IsZero() }) // those that failed
+		if err != nil || len(all) != 2 {
+			t.Fatalf("%d notices, want one by each way: %v", len(all), err)
+		}
+		for _, d := range all {
+			text := strings.Join(strings.Fields(string(d.Raw)), " ")
+			for _, want := range []string{"All that goes by mail is held, since the settings are at fault: 535 wrong password.",
+				"Not delivered to tobias (tobias@larkfell.example) by mail: 550 no such mailbox.", "telltale deliveries --retry alarm-1"} {
+				if !strings.Contains(text, want) || d.Subject != "Nothing goes out by mail" || d.Person != "ines" {
+					t.Errorf("%s %q: %q is not in\n%s", d.Way, d.Subject, want, text)
+				}
+			}
+		}
+	})
 }
-
-var wrongPassword = errorText("535 wrong password")
-
-type errorText string
-
-func (e errorText) Error() string { return string(e) }

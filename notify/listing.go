@@ -9,20 +9,11 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/page"
+	"telltale/notify/people"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
-
-// form is for whom a list is laid out.
-type form uint8
-
-const (
-	forWorkshop form = iota // by stage, a box to tick, what to have ready
-	forOwner                // by vehicle, in the words of a mail
-	forOperator             // counts and what changed in them, then the worst
-)
-
-var forms = []string{"workshop", "owner", "operator"}
 
 // Listing is what a person's list is made of.
 type Listing struct {
@@ -54,7 +45,7 @@ func (l *list) kept() Listed {
 	}
 	slices.Sort(all)
 	k := Listed{Date: l.today, Print: key("print", all...)}
-	if l.p.form == forOperator {
+	if l.p.Form == people.ForOperator {
 		k.Counts = l.byStage()
 	}
 	return k
@@ -72,15 +63,15 @@ func (l *list) byStage() map[string]int {
 }
 
 // ownerPage has a block for each vehicle, the worst vehicle first.
-func (l *list) ownerPage(g Listing) *page {
-	pg := &page{Title: l.title(), Lead: l.counts()}
+func (l *list) ownerPage(g Listing) *sheet {
+	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
 	vehicles := l.worstFirst()
 	if len(vehicles) == 1 {
 		pg.Title = l.vehicles[vehicles[0]] + ", " + l.p.date(l.today)
 	}
 	for n, v := range vehicles {
 		if n == maxItems {
-			pg.Blocks = append(pg.Blocks, block{Heading: moreOf(len(vehicles) - n)})
+			pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(len(vehicles) - n)})
 			break
 		}
 		pg.Blocks = append(pg.Blocks, l.vehicleBlock(v))
@@ -91,8 +82,8 @@ func (l *list) ownerPage(g Listing) *page {
 	return pg
 }
 
-func (l *list) vehicleBlock(vehicle string) block {
-	b := block{Heading: l.vehicles[vehicle]}
+func (l *list) vehicleBlock(vehicle string) page.Block {
+	b := page.Block{Heading: l.vehicles[vehicle]}
 	for i := range l.alarms {
 		if s := &l.alarms[i]; s.Vehicle == vehicle {
 			it := l.alarmItem(s)
@@ -126,14 +117,14 @@ func (l *list) worstFirst() []string {
 }
 
 // overItems are what ended since the list before and nobody has acknowledged.
-func (l *list) overItems(since string) []item {
-	var out []item
+func (l *list) overItems(since string) []page.Item {
+	var out []page.Item
 	for _, s := range l.over {
 		when := s.Time.In(l.p.Zone).Format(time.DateOnly)
 		if since == "" || when < since {
 			continue
 		}
-		it := item{Heading: l.nameOf(&s), What: titleOf(&s.Transition)}
+		it := page.Item{Heading: l.nameOf(&s), What: titleOf(&s.Transition)}
 		if s.Component != "" {
 			it.What += " (" + s.Component + ")"
 		}
@@ -144,7 +135,7 @@ func (l *list) overItems(since string) []item {
 		if s.Due != nil {
 			said = english.Sentences(said, labelNext+": "+l.p.dueNow(&s.Transition))
 		}
-		it.Lines = []line{{Text: english.Sentences(noted(l.p.date(when)), said)}}
+		it.Lines = []page.Line{{Text: english.Sentences(noted(l.p.date(when)), said)}}
 		out = append(out, it)
 	}
 	return out
@@ -158,20 +149,20 @@ func (l *list) nameOf(s *engine.Standing) string {
 const maxWorst = 20
 
 // operatorPage counts, says what changed since the list before, and lists the worst.
-func (l *list) operatorPage(g Listing) *page {
-	pg := &page{Title: l.title(), Lead: l.counts()}
+func (l *list) operatorPage(g Listing) *sheet {
+	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
 	now := l.byStage()
-	counts := block{Heading: headCounts, Lines: []line{{labelFleet, english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
+	counts := page.Block{Heading: headCounts, Lines: []page.Line{{Label: labelFleet, Text: english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
 	for _, name := range countOrder {
 		if before := g.Last.Counts[name]; now[name]+before > 0 {
-			counts.Lines = append(counts.Lines, line{english.Capital(byStage[name].many), countWords(now[name], before, l.p.date(g.Last.Date))})
+			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(byStage[name].many), Text: countWords(now[name], before, l.p.date(g.Last.Date))})
 		}
 	}
 	for _, n := range g.Notes {
-		counts.Lines = append(counts.Lines, line{labelService, n})
+		counts.Lines = append(counts.Lines, page.Line{Label: labelService, Text: n})
 	}
 	pg.Blocks = append(pg.Blocks, counts)
-	var worst []item
+	var worst []page.Item
 	alarms := func(of func(s *engine.Standing) bool) {
 		for i := range l.alarms {
 			if s := &l.alarms[i]; of(s) {
@@ -195,7 +186,7 @@ func (l *list) operatorPage(g Listing) *page {
 	more := len(worst) - maxWorst
 	pg.group(groupWorst, 3, worst[:min(len(worst), maxWorst)])
 	if more > 0 {
-		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
+		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
 	}
 	pg.mind(l.minds())
 	return pg

@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/delivery"
+	"telltale/notify/people"
 	"telltale/rules/unit"
 )
 
@@ -18,9 +20,9 @@ tell:
   all: {who: [ines], when: digest}
 `
 
-func withFormsRead(t *testing.T) *Directory {
+func withFormsRead(t *testing.T) *people.Directory {
 	t.Helper()
-	d, err := Parse("people.yaml", []byte(withForms))
+	d, err := people.Parse("people.yaml", []byte(withForms))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -91,7 +93,7 @@ func TestUnchangedIsSilent(t *testing.T) {
 // Whoever reads an owner's list reads there that work is done; a caution that is
 // over is told at once all the same.
 func TestOwnersReadThatWorkIsDone(t *testing.T) {
-	d, err := Parse("people.yaml", []byte(`people:
+	d, err := people.Parse("people.yaml", []byte(`people:
   tobias: {mail: tobias@larkfell.example, digest: "0 7 1 * *", list: owner, file: told}
   maud: {mail: maud@larkfell.example}
 tell: {all: {who: [tobias, maud]}}
@@ -115,7 +117,7 @@ tell: {all: {who: [tobias, maud]}}
 
 // The notifier keeps what a list said for the next one, over a restart.
 func TestNotifierKeepsTheListBefore(t *testing.T) {
-	m := &memory{keys: map[string]string{}}
+	m := &delivery.Memory{}
 	d := withFormsRead(t)
 	for i, date := range []string{"2031-02-01", "2031-02-02", "2031-02-03"} {
 		n, _ := newNotifier(t, m, 1)
@@ -130,7 +132,7 @@ func TestNotifierKeepsTheListBefore(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	all, err := Deliveries(t.Context(), m)
+	all, err := delivery.All(t.Context(), m)
 	if err != nil || len(all) != 3 {
 		t.Fatalf("%d lists, %v", len(all), err)
 	}
@@ -157,7 +159,7 @@ func TestNotifierKeepsTheListBefore(t *testing.T) {
 // the page, for as long as a link lives from the day of the list; what only lies ahead
 // has nothing to answer, and paper shows no links.
 func TestListsCanBeAnswered(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	var asked []string
 	g := Listing{Parts: winterList(), Of: 2, Answer: func(person string, tr *engine.Transition) string {
 		asked = append(asked, person+" "+tr.Vehicle+" "+tr.Component+" "+tr.Rule+" "+tr.Time.Format(time.DateOnly))

@@ -5,6 +5,9 @@ import (
 	"encoding/hex"
 	"strings"
 	"time"
+
+	"telltale/notify/page"
+	"telltale/notify/people"
 )
 
 // Message is what one person is told at once, in words.
@@ -16,7 +19,7 @@ type Message struct {
 	Cause   string // Cause.Key, or the digest's person and date
 	Person  string // id
 	Name    string
-	Way     string // mail, webhook, nats or file
+	Way     string // by its name
 	To      string // address, URL, subject or folder
 	Subject string // the same for the whole life of an alarm
 	// Thread names the alarm to this person; "" where nothing follows on it.
@@ -28,11 +31,20 @@ type Message struct {
 	HTML    string
 	// Leave is where the person asks for no more of the kind, "" where they cannot.
 	Leave  string
-	Charts []Chart
-	Dates  []Date // for the person's calendar
-	Data   []byte // for a program: sent as it is, in place of words
+	Charts []page.Picture // that the HTML shows
+	Dates  []Date         // for the person's calendar
+	Data   []byte         // for a program: sent as it is, in place of words
 	// Fault is what went wrong in writing the message: it says less than it should.
 	Fault string
+}
+
+// by is a message by a way, before it says anything.
+func (p reader) by(way, key, cause string, at time.Time) Message {
+	return Message{Key: key, Cause: cause, Person: p.ID, Name: p.Name, Way: way, To: p.To[way], Time: at}
+}
+
+func (p reader) mail(key, cause string, at time.Time) Message {
+	return p.by(people.Mail, key, cause, at)
 }
 
 // digits of a key: 80 bits of SHA-256, beyond chance for any number of messages.
@@ -53,10 +65,4 @@ type Date struct {
 	Text  string
 	Said  time.Time // when the day was said; what is said later goes before
 	Over  bool      // nothing is due any more
-}
-
-// Chart is a picture that stands in a message.
-type Chart struct {
-	ID  string // by which the HTML names it
-	PNG []byte
 }

@@ -12,17 +12,28 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/delivery"
+	"telltale/notify/page"
+	"telltale/notify/people"
 )
 
 // Composer turns a message into what its way carries, and gives it an identity
 // that is the same however often it is composed.
 type Composer func(m Message) (messageID string, raw []byte, err error)
 
+// Store keeps deliveries, and the checkpoint of whoever makes them; what SetCheckpoint
+// has returned nil for survives a crash.
+type Store interface {
+	delivery.Store
+	Checkpoint(ctx context.Context) ([]byte, error) // nil where there is none
+	SetCheckpoint(ctx context.Context, body []byte) error
+}
+
 // Notifier reads the log of transitions in order and makes deliveries of it. It
 // is not safe for concurrent use, but for SetDirectory.
 type Notifier struct {
 	Store      Store
-	Queue      *Queue // may be nil: deliveries are stored and not sent
+	Queue      *delivery.Queue // may be nil: deliveries are stored and not sent
 	Compose    map[string]Composer
 	Register   Register
 	Partitions int          // how many parts a turn has
@@ -37,11 +48,11 @@ type Notifier struct {
 	Answer func(person string, t *engine.Transition) string
 	// Unsubscribe gives the address at which a person asks for no more of a kind
 	// (Lists or Messages), made at a time; nil for none.
-	Unsubscribe func(person, kind string, at time.Time) string
+	Unsubscribe func(person string, kind Kind, at time.Time) string
 
-	dir     atomic.Pointer[Directory]
+	dir     atomic.Pointer[people.Directory]
 	mark    mark
-	turns   map[Turn]*pending
+	turns   map[people.Turn]*pending
 	saved   uint64 // after which message the stored checkpoint is
 	unsaved int
 	last    uint64 // the last message that was handled
@@ -66,22 +77,8 @@ type mark struct {
 	Before map[string]Listed      `json:"before,omitempty"` // by person
 }
 
-func (k *mark) init() {
-	if k.Listed == nil {
-		k.Listed = map[string]string{}
-	}
-	if k.Before == nil {
-		k.Before = map[string]Listed{}
-	}
-	if k.Held == nil {
-		k.Held = map[string]*held{}
-	}
-	if k.Recent == nil {
-		k.Recent = map[string][]time.Time{}
-	}
-	if k.Open == nil {
-		k.Open = map[string]*chased{}
-	}
+func newMark() mark {
+	return mark{Listed: map[string]string{}, Before: map[string]Listed{}, Held: map[string]*held{}, Recent: map[string][]time.Time{}, Open: map[string]*chased{}}
 }
 
 // pending is a turn whose parts are coming in.
@@ -99,14 +96,14 @@ const (
 )
 
 // SetDirectory puts a directory in force from the next message on.
-func (n *Notifier) SetDirectory(d *Directory) { n.dir.Store(d) }
+func (n *Notifier) SetDirectory(d *people.Directory) { n.dir.Store(d) }
 
 // Directory returns the directory in force.
-func (n *Notifier) Directory() *Directory {
+func (n *Notifier) Directory() *people.Directory {
 	if d := n.dir.Load(); d != nil {
 		return d
 	}
-	return &Directory{}
+	return &people.Directory{}
 }
 
 // Start reads the checkpoint and returns the sequence to read the log from.
@@ -114,19 +111,24 @@ func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
 	if n.Log == nil {
 		n.Log = slog.Default()
 	}
-	n.mark, n.turns = mark{}, map[Turn]*pending{}
-	body, err := n.Store.Checkpoint(ctx)
-	if err == nil && body != nil {
-		if body, err = unpack(body); err == nil {
-			err = json.Unmarshal(body, &n.mark)
-		}
-	}
-	if err != nil {
+	n.turns = map[people.Turn]*pending{}
+	if n.mark, err = readMark(ctx, n.Store); err != nil {
 		return 0, fmt.Errorf("reading the notifier's checkpoint: %w", err)
 	}
-	n.mark.init()
 	n.saved = n.mark.Seq
 	return n.mark.Seq + 1, nil
+}
+
+// readMark reads the checkpoint; an empty one where there is none.
+func readMark(ctx context.Context, s Store) (k mark, err error) {
+	k = newMark()
+	body, err := s.Checkpoint(ctx)
+	if err == nil && body != nil {
+		if body, err = unpack(body); err == nil {
+			err = json.Unmarshal(body, &k)
+		}
+	}
+	return k, err
 }
 
 // Handle takes one message of the log: what folding one cause said. It returns
@@ -159,24 +161,24 @@ func (n *Notifier) Handle(ctx context.Context, seq uint64, c Cause, out []engine
 }
 
 // news tells or holds what a message of the log says, unless that was done before.
-func (n *Notifier) news(ctx context.Context, seq uint64, d *Directory, c Cause, out []engine.Output) (made int, err error) {
+func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c Cause, out []engine.Output) (made int, err error) {
 	if seq <= n.mark.Done {
 		return 0, nil
 	}
 	untold := n.follow(out)
 	var all []telling
-	n.guard("telling "+c.Key, func() { all = tellings(d, n.Register, c, out) })
+	n.guard("telling "+c.Key, "what it was about is not told", func() { all = tellings(d, n.Register, c, out) })
 	for _, t := range all {
-		if t.way == "mail" {
-			t = t.without(untold[t.p.ID])
+		if t.way == people.Mail {
+			t.mine = slices.DeleteFunc(t.mine, func(one news) bool { return slices.Contains(untold[t.p.ID], one.Transition) })
 		}
 		if len(t.mine) == 0 {
 			continue
 		}
-		if t.way == "mail" && n.mark.left(t.p.ID, Messages) && !t.cannotWait() {
+		if t.way == people.Mail && n.mark.left(t.p.ID, Messages) && !t.cannotWait() {
 			continue
 		}
-		if t.way == "mail" && !n.mark.mayGo(t, c) {
+		if t.way == people.Mail && !n.mark.mayGo(t, c) {
 			made++ // to be saved
 			continue
 		}
@@ -188,7 +190,7 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *Directory, c Cause, 
 		if err := n.create(ctx, seq, m); err != nil {
 			return made, err
 		}
-		if t.way == "mail" {
+		if t.way == people.Mail {
 			n.mark.watch(d, t, c)
 		}
 		made++
@@ -214,17 +216,6 @@ func (n *Notifier) follow(out []engine.Output) map[string][]*engine.Transition {
 	return untold
 }
 
-// without leaves out of a telling what the person need not hear of.
-func (t telling) without(untold []*engine.Transition) telling {
-	kept := telling{p: t.p, way: t.way}
-	for i, n := range t.mine {
-		if !slices.Contains(untold, n.Transition) {
-			kept.mine, kept.entries = append(kept.mine, n), append(kept.entries, t.entries[i])
-		}
-	}
-	return kept
-}
-
 // Flush writes the checkpoint after seq, the last message that was handled.
 func (n *Notifier) Flush(ctx context.Context, seq uint64) error { return n.save(ctx, seq) }
 
@@ -236,10 +227,7 @@ func (n *Notifier) save(ctx context.Context, seq uint64) error {
 	}
 	body, err := json.Marshal(n.mark)
 	if err == nil {
-		body, err = pack(body)
-	}
-	if err == nil {
-		err = n.Store.SetCheckpoint(ctx, body)
+		err = n.Store.SetCheckpoint(ctx, pack(body))
 	}
 	if err != nil {
 		return fmt.Errorf("writing the notifier's checkpoint: %w", err)
@@ -253,7 +241,7 @@ func (n *Notifier) save(ctx context.Context, seq uint64) error {
 func (n *Notifier) Saved() uint64 { return n.saved }
 
 func (n *Notifier) collect(seq uint64, partition int, part *engine.TurnPart) {
-	t := Turn{Person: part.Digest, Date: part.Date}
+	t := people.Turn{Person: part.Digest, Date: part.Date}
 	if n.Directory().Person(t.Person) == nil || t.Date <= n.mark.Listed[t.Person] {
 		return // nobody to list for, or listed before
 	}
@@ -266,25 +254,27 @@ func (n *Notifier) collect(seq uint64, partition int, part *engine.TurnPart) {
 }
 
 // ready gives the turns whose parts are all in or waited for long enough.
-func (n *Notifier) ready(now time.Time) []Turn {
-	var out []Turn
+func (n *Notifier) ready(now time.Time) []people.Turn {
+	var out []people.Turn
 	for t, p := range n.turns {
 		if len(p.parts) >= n.Partitions || now.Sub(p.since) >= waitForParts {
 			out = append(out, t)
 		}
 	}
-	slices.SortFunc(out, func(a, b Turn) int { return slices.Compare([]string{a.Date, a.Person}, []string{b.Date, b.Person}) })
+	slices.SortFunc(out, func(a, b people.Turn) int {
+		return slices.Compare([]string{a.Date, a.Person}, []string{b.Date, b.Person})
+	})
 	return out
 }
 
-func (n *Notifier) list(ctx context.Context, seq uint64, d *Directory, t Turn) error {
+func (n *Notifier) list(ctx context.Context, seq uint64, d *people.Directory, t people.Turn) error {
 	var parts []engine.TurnPart
 	for _, i := range slices.Sorted(maps.Keys(n.turns[t].parts)) {
 		parts = append(parts, n.turns[t].parts[i])
 	}
-	if p := d.Person(t.Person); p != nil && p.Mail != "" && !n.mark.left(p.ID, Lists) {
+	if p := d.Person(t.Person); p != nil && p.To[people.Mail] != "" && !n.mark.left(p.ID, Lists) {
 		ok := true
-		g := Listing{Parts: parts, Of: n.Partitions, Last: n.mark.Before[p.ID], Notes: n.ownNotes(p), Answer: n.Answer}
+		g := Listing{Parts: parts, Of: n.Partitions, Last: n.mark.Before[p.ID], Notes: n.ownNotes(reader{p}), Answer: n.Answer}
 		if n.Unsubscribe != nil {
 			g.Leave = n.Unsubscribe(p.ID, Lists, parts[0].Now)
 		}
@@ -292,7 +282,7 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *Directory, t Turn) e
 		m := n.written("listing "+t.Person+" "+t.Date, func() (m Message) {
 			m, kept, ok = Digest(d, n.Register, p, g)
 			return m
-		}, func() Message { return bareList(p, t.Date, parts, listKey(p, t.Date)) })
+		}, func() Message { return bareList(reader{p}, t.Date, parts, listKey(reader{p}, t.Date)) })
 		if ok && m.Key != "" {
 			if err := n.create(ctx, seq, m); err != nil {
 				return err
@@ -305,22 +295,24 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *Directory, t Turn) e
 	return nil
 }
 
-// guard keeps a fault in our own words from stopping all that comes after.
-func (n *Notifier) guard(doing string, do func()) {
+// guard keeps a fault in our own words from stopping all that comes after; ok is false
+// where there was one, and the log says what follows from it.
+func (n *Notifier) guard(doing, so string, do func()) (ok bool) {
 	defer func() {
 		if p := recover(); p != nil {
-			n.Log.Error("a fault in telling; what it was about is not told", "doing", doing, "fault", p, "stack", string(debug.Stack()))
+			n.Log.Error("a fault of our own; "+so, "doing", doing, "fault", p, "stack", string(debug.Stack()))
 		}
 	}()
 	do()
+	return true
 }
 
 // create composes a message and stores it as a delivery, if it is not there. One
 // that cannot be composed is stored as failed, where it is seen.
 func (n *Notifier) create(ctx context.Context, seq uint64, m Message) error {
-	d := Delivery{
+	d := delivery.Delivery{
 		Key: m.Key, Cause: m.Cause, Seq: seq, Person: m.Person, Way: m.Way, To: m.To, Subject: m.Subject, Thread: m.Thread,
-		Vehicle: m.Vehicle, Stage: m.Stage, Time: m.Time, Created: time.Now().UTC().Round(0), State: Waiting,
+		Vehicle: m.Vehicle, Stage: m.Stage, Time: m.Time, Created: time.Now().UTC().Round(0), State: delivery.Waiting,
 	}
 	var err error
 	if len(m.Data) > 0 {
@@ -329,7 +321,7 @@ func (n *Notifier) create(ctx context.Context, seq uint64, m Message) error {
 		d.MessageID, d.Raw, err = n.carried(m)
 	}
 	if err != nil {
-		d.State, d.LastError = Failed, clean("composing: "+err.Error(), 500)
+		d.State, d.LastError = delivery.Failed, page.Clean("composing: "+err.Error(), 500)
 		n.Log.Error("composing a message", "delivery", d.Key, "to", d.To, "error", err)
 	}
 	body, err := json.Marshal(d)
@@ -339,12 +331,51 @@ func (n *Notifier) create(ctx context.Context, seq uint64, m Message) error {
 	created, err := n.Store.Create(ctx, d.Key, body)
 	switch {
 	case err != nil && n.Queue != nil:
-		n.Queue.reload() // it may be there all the same
+		n.Queue.Reload() // it may be there all the same
 		fallthrough
 	case err != nil:
 		return fmt.Errorf("storing delivery %q: %w", d.Key, err)
 	case created && n.Queue != nil:
-		n.Queue.add(d)
+		n.Queue.Add(d)
 	}
 	return nil
+}
+
+// Rewind has the notifier go on after seq, the end of a log that went back: what
+// comes under the sequences that it knows is not what it has handled. It is called
+// after Start.
+func (n *Notifier) Rewind(seq uint64) { n.mark.Seq, n.mark.Done, n.last = seq, seq, seq }
+
+// maxRaw bounds a composed message: in the store it is a third longer, within what
+// one message of a NATS server may have by default, 1 MiB.
+const maxRaw = 700 << 10
+
+// carried composes a message for its way. One that cannot be composed with its
+// pictures, dates and page is composed of its text alone.
+func (n *Notifier) carried(m Message) (id string, raw []byte, err error) {
+	if id, raw, err = n.composed(m); err == nil {
+		return id, raw, nil
+	}
+	n.Log.Error("composing a message; its text alone is tried", "delivery", m.Key, "to", m.To, "error", err)
+	m.Charts, m.Dates, m.HTML = nil, nil, page.Plain(m.Text)
+	if id, raw, plain := n.composed(m); plain == nil {
+		return id, raw, nil
+	}
+	return "", nil, err
+}
+
+func (n *Notifier) composed(m Message) (id string, raw []byte, err error) {
+	compose := n.Compose[m.Way]
+	if compose == nil {
+		return "", nil, fmt.Errorf("no way called %q", m.Way)
+	}
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("a fault: %v", p)
+		}
+	}()
+	if id, raw, err = compose(m); err == nil && len(raw) > maxRaw {
+		err = fmt.Errorf("it has %d bytes, over %d", len(raw), maxRaw)
+	}
+	return id, raw, err
 }

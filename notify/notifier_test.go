@@ -14,9 +14,11 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/delivery"
+	"telltale/notify/people"
 )
 
-func newNotifier(t *testing.T, m *memory, partitions int) (n *Notifier, next uint64) {
+func newNotifier(t *testing.T, m Store, partitions int) (n *Notifier, next uint64) {
 	t.Helper()
 	n = &Notifier{Store: m, Register: register, Partitions: partitions, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
 		Compose: map[string]Composer{"mail": func(m Message) (string, []byte, error) {
@@ -25,7 +27,7 @@ func newNotifier(t *testing.T, m *memory, partitions int) (n *Notifier, next uin
 			}
 			return "<" + m.Key + ">", []byte(m.Text), nil
 		}}}
-	n.SetDirectory(people(t))
+	n.SetDirectory(directory(t))
 	next, err := n.Start(t.Context())
 	if err != nil {
 		t.Fatal(err)
@@ -55,9 +57,9 @@ func aLog() []logged {
 	}
 }
 
-func stored(t *testing.T, m *memory) (out []string) {
+func stored(t *testing.T, m delivery.Store) (out []string) {
 	t.Helper()
-	all, err := Deliveries(t.Context(), m)
+	all, err := delivery.All(t.Context(), m)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -80,7 +82,7 @@ var fromTheLog = []string{
 }
 
 func TestNotifier(t *testing.T) {
-	m := &memory{keys: map[string]string{}}
+	m := &delivery.Memory{}
 	n, next := newNotifier(t, m, 2)
 	for i, l := range aLog()[next-1:] {
 		if err := n.Handle(t.Context(), uint64(i)+next, l.c, l.out); err != nil {
@@ -102,8 +104,8 @@ func TestNotifierCrashes(t *testing.T) {
 	for broken := 1; broken < 20; broken++ {
 		for _, after := range []bool{false, true} {
 			writes := 0
-			m := &memory{keys: map[string]string{}, after: after}
-			m.fail = func(op, key string) error {
+			m := &failing{after: after}
+			m.fail = func(string) error {
 				if writes++; writes == broken {
 					return errors.New("crash")
 				}
@@ -128,7 +130,7 @@ func TestNotifierCrashes(t *testing.T) {
 // A partition that does not answer holds a list up for an hour, not for ever.
 func TestNotifierPartMissing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m := &memory{keys: map[string]string{}}
+		m := &delivery.Memory{}
 		n, _ := newNotifier(t, m, 2)
 		log := aLog()
 		handle := func(seq uint64, l logged) {
@@ -144,7 +146,7 @@ func TestNotifierPartMissing(t *testing.T) {
 		}
 		time.Sleep(2 * time.Minute)
 		handle(3, logged{})
-		all, _ := Deliveries(t.Context(), m)
+		all, _ := delivery.All(t.Context(), m)
 		if len(all) != 1 || !strings.Contains(string(all[0].Raw), "1 of 2 parts") {
 			t.Fatalf("got %+v", all)
 		}
@@ -155,18 +157,53 @@ func TestNotifierPartMissing(t *testing.T) {
 	})
 }
 
+// failing is a store of which writes fail: an error that fail gives is returned. With
+// after the write is done all the same, as when only the answer is lost.
+type failing struct {
+	delivery.Memory
+	fail  func(op string) error
+	after bool
+}
+
+func (f *failing) write(ctx context.Context, op string, do func() error) error {
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	err := f.fail(op)
+	if err != nil && !f.after {
+		return err
+	}
+	return errors.Join(err, do())
+}
+
+func (f *failing) Create(ctx context.Context, key string, body []byte) (created bool, err error) {
+	err = f.write(ctx, "create", func() (err error) { created, err = f.Memory.Create(ctx, key, body); return err })
+	return created && err == nil, err
+}
+
+func (f *failing) SetCheckpoint(ctx context.Context, body []byte) error {
+	return f.write(ctx, "checkpoint", func() error { return f.Memory.SetCheckpoint(ctx, body) })
+}
+
+// sending carries deliveries by a function.
+type sending func(d delivery.Delivery) error
+
+func (s sending) Send(_ context.Context, d delivery.Delivery) error { return s(d) }
+
 // What is created goes out, also where only the store's answer was lost.
 func TestNotifierToQueue(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m, s := &memory{keys: map[string]string{}}, &scripted{begun: time.Now()}
+		m, tries := &failing{after: true}, []string{}
 		n, _ := newNotifier(t, m, 2)
-		n.Queue = &Queue{Store: m, Ways: map[string]Sender{"mail": s}, Log: n.Log}
+		s := sending(func(d delivery.Delivery) error { tries = append(tries, d.Key); return nil })
+		n.Queue = &delivery.Queue{Store: m, Ways: map[string]delivery.Way{people.Mail: {Sender: s}}, Log: n.Log}
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan struct{})
 		go func() { n.Queue.Run(ctx); close(done) }()
-		m.after = true
-		m.fail = func(op, key string) error {
-			if op == "create" && m.keys[key] == "" && len(m.keys) == 0 {
+		lost := false
+		m.fail = func(op string) error {
+			if op == "create" && !lost {
+				lost = true
 				return errors.New("no answer")
 			}
 			return nil
@@ -181,19 +218,19 @@ func TestNotifierToQueue(t *testing.T) {
 		time.Sleep(time.Minute)
 		cancel()
 		<-done
-		if len(s.tries) != 1 {
-			t.Errorf("tries %q, want one", s.tries)
+		if len(tries) != 1 {
+			t.Errorf("tries %q, want one", tries)
 		}
 	})
 }
 
 // A fault of ours in one message stops no other.
 func TestNotifierGoesOn(t *testing.T) {
-	m := &memory{keys: map[string]string{}}
+	m := &delivery.Memory{}
 	n, _ := newNotifier(t, m, 2)
 	var said strings.Builder
 	n.Log = slog.New(slog.NewTextHandler(&said, nil))
-	n.Register = func(id string) Vehicle {
+	n.Register = func(id string) people.Vehicle {
 		if id == "gritter-1" {
 			panic("no such register")
 		}

@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/delivery"
+	"telltale/notify/people"
 )
 
 // A list at half past two in the night of Berlin's clock changes (2026-03-29, when
@@ -19,24 +21,24 @@ func TestListOnceADateOverClockChanges(t *testing.T) {
 		{"2026-03-27T12:00:00Z", "2026-03-31T12:00:00Z"}, {"2026-10-23T12:00:00Z", "2026-10-27T12:00:00Z"}, {"2028-02-27T12:00:00Z", "2028-03-02T12:00:00Z"},
 	} {
 		for _, how := range []string{"runs on", "starts anew before each tick", "hears all twice"} {
-			d, err := Parse("people.yaml", []byte("people: {north: {mail: north@larkfell.example, zone: Europe/Berlin, digest: \"30 2 * * *\"}}\ntell: {all: {who: [north]}}\n"))
+			d, err := people.Parse("people.yaml", []byte("people: {north: {mail: north@larkfell.example, zone: Europe/Berlin, digest: \"30 2 * * *\"}}\ntell: {all: {who: [north]}}\n"))
 			if err != nil {
 				t.Fatal(err)
 			}
-			m := &memory{keys: map[string]string{}}
+			m := &delivery.Memory{}
 			n, _ := newNotifier(t, m, 1)
 			n.SetDirectory(d)
 			var marks map[string]string
-			var turns []Turn
+			var turns []people.Turn
 			seq, last := uint64(0), time.Time{}
 			var want []string
 			for now := at(c.from); !now.After(at(c.to)); now = now.Add(15 * time.Minute) {
 				if how == "starts anew before each tick" && !last.IsZero() {
 					n, _ = newNotifier(t, m, 1)
 					n.SetDirectory(d)
-					_, marks = Turns(d, nil, last)
+					_, marks = people.Turns(d, nil, last)
 				}
-				turns, marks = Turns(d, marks, now)
+				turns, marks = people.Turns(d, marks, now)
 				if how == "hears all twice" {
 					turns = append(turns, turns...)
 				}
@@ -53,7 +55,7 @@ func TestListOnceADateOverClockChanges(t *testing.T) {
 				}
 				last = now
 			}
-			all, err := Deliveries(t.Context(), m)
+			all, err := delivery.All(t.Context(), m)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -7,41 +7,26 @@ import (
 	"strings"
 	"time"
 
-	"gopkg.in/yaml.v3"
+	"telltale/notify/delivery"
+	"telltale/notify/page"
+	"telltale/notify/people"
 )
-
-// noticeCause begins the causes of notices to the operators.
-const noticeCause = "notice "
-
-// operators reads who hears of the service's own troubles.
-func (r *reader) operators(n *yaml.Node, people map[string]*Person) []string {
-	e := &entry{}
-	r.who(e, n, people)
-	if e.own {
-		r.Fault(n, "name people", "operator cannot be the people of a vehicle")
-	}
-	slices.Sort(e.who)
-	return slices.Compact(e.who)
-}
-
-// Operators are those who hear of the service's own troubles, by id.
-func (d *Directory) Operators() []string { return d.operators }
 
 // Notice tells the operators, by every way they have, of something that is theirs
 // to see to. The key keeps it from being made twice.
 func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, text string) error {
 	d := n.Directory()
-	for _, id := range d.operators {
-		p := d.Person(id)
-		for _, way := range p.ways() {
-			m := Message{Key: key("notice", k, id, way), Cause: noticeCause + clean(k, 200), Person: id, Name: p.Name, Way: way, To: p.to(way),
-				Subject: clean(title, 120), Time: at}
-			if way == "mail" {
-				pg := &page{Title: title, Blocks: []block{{Heading: headOperator, Lines: linesOf(text)}}}
-				pg.note(whyOperator(p))
+	for _, id := range d.Operators() {
+		p := reader{d.Person(id)}
+		for _, way := range p.Ways() {
+			m := p.by(way, key("notice", k, id, way), delivery.NoticeCause+page.Clean(k, 200), at)
+			m.Subject = page.Clean(title, 120)
+			if way == people.Mail {
+				pg := &sheet{page.Page{Title: title, Blocks: []page.Block{{Heading: headOperator, Lines: linesOf(text)}}}}
+				pg.Note(whyOperator(p))
 				pg.write(&m)
 			} else {
-				m.tell("notice", map[string]string{"to": id, "title": clean(title, 200), "text": clean(text, maxText)})
+				m.tell("notice", map[string]string{"to": id, "title": page.Clean(title, 200), "text": page.Clean(text, page.MaxText)})
 			}
 			if err := n.create(ctx, n.last, m); err != nil {
 				return err
@@ -51,16 +36,16 @@ func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, te
 	return nil
 }
 
-func linesOf(text string) (out []line) {
+func linesOf(text string) (out []page.Line) {
 	for l := range strings.Lines(text) {
-		out = append(out, line{Text: l})
+		out = append(out, page.Line{Text: l})
 	}
 	return out
 }
 
 // ownNotes are what an operator's list says of the service itself.
-func (n *Notifier) ownNotes(p *Person) (notes []string) {
-	if p.form != forOperator {
+func (n *Notifier) ownNotes(p reader) (notes []string) {
+	if p.Form != people.ForOperator {
 		return nil
 	}
 	for _, l := range n.mark.Left {
@@ -70,18 +55,10 @@ func (n *Notifier) ownNotes(p *Person) (notes []string) {
 		return notes
 	}
 	for way, why := range n.Queue.Held() {
-		notes = append(notes, troubleWords(trouble{way: way, why: why}))
+		notes = append(notes, troubleWords(delivery.Trouble{Way: way, Why: why}))
 	}
 	slices.Sort(notes)
 	return notes
-}
-
-// trouble is what went wrong in sending.
-type trouble struct {
-	way, to, person string
-	key             string // of the delivery; "" where all that goes this way is held
-	why             string
-	late            bool // it is still tried
 }
 
 // maxTroubles bounds what one notice lists.
@@ -89,10 +66,10 @@ const maxTroubles = 20
 
 // tellTroubles makes one notice of what the queue ran into since the last tick.
 func (n *Notifier) tellTroubles(ctx context.Context, now time.Time) (made int, err error) {
-	if n.Queue == nil || len(n.Directory().operators) == 0 {
+	if n.Queue == nil || len(n.Directory().Operators()) == 0 {
 		return 0, nil
 	}
-	all := n.Queue.troubles()
+	all := n.Queue.Troubles()
 	if len(all) == 0 {
 		return 0, nil
 	}
@@ -104,6 +81,6 @@ func (n *Notifier) tellTroubles(ctx context.Context, now time.Time) (made int, e
 		}
 		fmt.Fprintln(&text, troubleWords(t))
 	}
-	k := "troubles " + all[0].key + " " + all[0].way + " " + now.UTC().Format(time.RFC3339)
+	k := "troubles " + all[0].Key + " " + all[0].Way + " " + now.UTC().Format(time.RFC3339)
 	return 1, n.Notice(ctx, k, now, troubleTitle(all), text.String())
 }

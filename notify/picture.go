@@ -3,12 +3,13 @@ package notify
 import (
 	"cmp"
 	"fmt"
-	"html/template"
 	"slices"
 	"strings"
 
 	"telltale/engine"
 	"telltale/engine/chart"
+	"telltale/notify/page"
+	"telltale/notify/people"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -23,34 +24,18 @@ const (
 	maxPast = 6
 )
 
-// picture is what a sample looks like, drawn and in words.
-type picture struct {
-	id    string
-	png   []byte
-	lines []line
-}
-
-// Lines are what the picture shows, in words.
-func (p *picture) Lines() []line { return p.lines }
-
-// Src is the address of the picture within the mail (RFC 2392).
-func (p *picture) Src() template.URL { return template.URL("cid:" + p.id) }
-
-// Alt stands for the picture where it is not shown; the lines beneath say the same.
-func (p *picture) Alt() string { return chartAlt }
-
 // pictures draws the samples that the telling is about, by component. The
 // transitions were judged on them: a sample that has come since is not shown.
-func (n *Notifier) pictures(t telling) map[string]*picture {
-	if n.Sample == nil || t.way != "mail" {
+func (n *Notifier) pictures(t telling) map[string]*page.Picture {
+	if n.Sample == nil || t.way != people.Mail {
 		return nil
 	}
-	out := map[string]*picture{}
+	out := map[string]*page.Picture{}
 	for _, one := range t.mine {
 		if one.Task || one.Component == "" || one.To == "normal" || out[one.Component] != nil || len(out) == maxCharts {
 			continue
 		}
-		n.guard("drawing a sample of "+one.Vehicle, func() {
+		n.guard("drawing a sample of "+one.Vehicle, "the message goes without", func() {
 			for _, v := range n.Sample(one.Vehicle, one.Component) {
 				if p := pictureOf(t.p, v, one.Transition); p != nil {
 					out[one.Component] = p
@@ -61,7 +46,7 @@ func (n *Notifier) pictures(t telling) map[string]*picture {
 	return out
 }
 
-func pictureOf(who *Person, v engine.Verdict, t *engine.Transition) *picture {
+func pictureOf(who reader, v engine.Verdict, t *engine.Transition) *page.Picture {
 	if !slices.Contains(t.Events, v.Sample) {
 		return nil
 	}
@@ -69,14 +54,14 @@ func pictureOf(who *Person, v engine.Verdict, t *engine.Transition) *picture {
 	if err != nil || png == nil || len(png) > maxChart {
 		return nil
 	}
-	p := &picture{id: key("chart", v.Sample.Source, v.Sample.ID, v.Component) + "@telltale", png: png}
+	p := &page.Picture{ID: key("chart", v.Sample.Source, v.Sample.ID, v.Component) + "@telltale", PNG: png}
 	if text := ratiosOf(v); text != "" {
-		p.lines = append(p.lines, line{labelTimes, text})
+		p.Lines = append(p.Lines, page.Line{Label: labelTimes, Text: text})
 	}
 	if v.History != nil {
 		for _, s := range v.History.Series {
 			if text := who.pastOf(s, v.History.Unit); text != "" {
-				p.lines = append(p.lines, line{english.Capital(fmt.Sprintf(labelPast, cmp.Or(s.Title, s.Analyte))), text})
+				p.Lines = append(p.Lines, page.Line{Label: english.Capital(fmt.Sprintf(labelPast, cmp.Or(s.Title, s.Analyte))), Text: text})
 			}
 		}
 	}
@@ -103,7 +88,7 @@ func ratiosOf(v engine.Verdict) string {
 }
 
 // pastOf is one curve of the picture in words: where the meter stood, and the ratio.
-func (p *Person) pastOf(s engine.VerdictSeries, u string) string {
+func (p reader) pastOf(s engine.VerdictSeries, u string) string {
 	points := s.Points
 	if len(points) < 2 {
 		return ""

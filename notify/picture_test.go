@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"telltale/engine"
+	"telltale/notify/delivery"
 )
 
 func sampleOfBus7() engine.Verdict {
@@ -22,7 +23,7 @@ func sampleOfBus7() engine.Verdict {
 // The picture of the sample that an alarm rests on stands in the mail, and what it
 // shows is said in words, in the reader's distance.
 func TestPictureInAMail(t *testing.T) {
-	m := &memory{keys: map[string]string{}}
+	m := &delivery.Memory{}
 	n, _ := newNotifier(t, m, 1)
 	n.Sample = func(vehicle, component string) []engine.Verdict { return []engine.Verdict{sampleOfBus7()} }
 	var got Message
@@ -53,12 +54,12 @@ func TestNoPicture(t *testing.T) {
 	other.Events = []engine.ID{{Source: "/laboratory", ID: "s-0"}}
 	over.Transition, over.To = "cleared", "normal"
 	task.Component, task.Events = "transmission", copperRaised().Events
-	m := &memory{keys: map[string]string{}}
+	m := &delivery.Memory{}
 	n, _ := newNotifier(t, m, 1)
 	n.Sample = func(string, string) []engine.Verdict { return []engine.Verdict{sampleOfBus7()} }
 	for _, tr := range []engine.Transition{other, over, task} {
 		all := newsOf(register, outputs(tr))
-		if got := n.pictures(telling{p: people(t).Person("ines"), way: "mail", mine: all}); len(got) > 0 {
+		if got := n.pictures(telling{p: reader{directory(t).Person("ines")}, way: "mail", mine: all}); len(got) > 0 {
 			t.Errorf("%s %s: a picture", tr.Rule, tr.Transition)
 		}
 	}

@@ -3,12 +3,14 @@ package notify
 import (
 	"slices"
 	"testing"
+
+	"telltale/notify/delivery"
 )
 
 // TestRewind has the log of transitions go back to its first messages. What comes
 // then is told, though the notifier has handled other messages in its place.
 func TestRewind(t *testing.T) {
-	m := &memory{keys: map[string]string{}}
+	m := &delivery.Memory{}
 	n, next := newNotifier(t, m, 2)
 	log := aLog()
 	for i, l := range log[:1] {

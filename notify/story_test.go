@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/people"
 	"telltale/rules"
 )
 
@@ -32,27 +33,27 @@ func golden(t *testing.T, name, got string) {
 	}
 }
 
-func people(t *testing.T) *Directory {
+func directory(t *testing.T) *people.Directory {
 	t.Helper()
-	d, err := Load("testdata/people.yaml")
+	d, err := people.Load("people/testdata/people.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
 	return d
 }
 
-var fleet = map[string]Vehicle{
+var fleet = map[string]people.Vehicle{
 	"bus-07": {ID: "bus-07", Name: "Bus 7", Kind: "minibus", Tags: map[string]string{"depot": "north"}, People: []string{"ines"},
-		Components: []Component{{Name: "transmission", Kind: "automatic transmission", Fluid: "ATF"}}},
+		Components: []people.Component{{Name: "transmission", Kind: "automatic transmission", Fluid: "ATF"}}},
 	"gritter-1": {ID: "gritter-1", Name: "Gritter 1", Kind: "gritter", Tags: map[string]string{"depot": "north"}},
 	"library":   {ID: "library", Name: "Mobile library", Kind: "mobile library", Tags: map[string]string{"depot": "north"}, People: []string{"ines", "gone"}},
 }
 
-func register(id string) Vehicle {
+func register(id string) people.Vehicle {
 	if v, ok := fleet[id]; ok {
 		return v
 	}
-	return Vehicle{ID: id}
+	return people.Vehicle{ID: id}
 }
 
 func at(s string) time.Time {

@@ -7,12 +7,38 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/page"
+	"telltale/notify/people"
 	"telltale/rules/english"
 )
 
 // Register answers what is known of a vehicle; the zero Vehicle with its ID where
 // nothing is.
-type Register func(vehicle string) Vehicle
+type Register func(vehicle string) people.Vehicle
+
+// VehicleOf is what a registration says of a vehicle; d may be nil.
+func VehicleOf(id string, d *engine.VehicleData) people.Vehicle {
+	v := people.Vehicle{ID: id, Name: id}
+	if d == nil {
+		return v
+	}
+	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
+	for _, c := range d.Components {
+		v.Components = append(v.Components, people.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
+	}
+	return v
+}
+
+// OutOfService are the vehicles of which an alarm stands so.
+func OutOfService(all []engine.Standing) map[string]bool {
+	out := map[string]bool{}
+	for _, s := range all {
+		if s.Standing == "out of service" {
+			out[s.Vehicle] = true
+		}
+	}
+	return out
+}
 
 // Cause is what made a batch of outputs: one event or one tick, as folded by one
 // partition.
@@ -25,7 +51,21 @@ type Cause struct {
 	// Answer gives the address at which a person answers an alarm; nil for none.
 	Answer func(person string, t *engine.Transition) string
 	// Leave gives the address at which a person asks for no more; nil for none.
-	Leave func(person, kind string, at time.Time) string
+	Leave func(person string, kind Kind, at time.Time) string
+}
+
+// CauseOf is the cause of what a partition said under a key, at the time of the last of it.
+func CauseOf(key string, partition int, out []engine.Output) Cause {
+	c := Cause{Key: key, Partition: partition}
+	for _, o := range out {
+		switch {
+		case o.Transition != nil:
+			c.Time = o.Transition.Time
+		case o.Turn != nil:
+			c.Time = o.Turn.Now
+		}
+	}
+	return c
 }
 
 // maxBlocks bounds what one message tells; a book that came new can change
@@ -35,7 +75,8 @@ const maxBlocks = 40
 // news is a transition that someone may hear of, and what entries see of it.
 type news struct {
 	*engine.Transition
-	about subject
+	about people.Subject
+	entry string // of tell, by which a person hears of it
 }
 
 // Tell makes the messages that a batch of outputs calls for: for each person and
@@ -48,7 +89,7 @@ type news struct {
 // where it ends a caution, a warning, or a task that was due or overdue; from an
 // advisory or from soon it is left to the list. Nothing is told of what is
 // shelved or of a vehicle out of service, nor of people's own answers.
-func Tell(d *Directory, reg Register, c Cause, out []engine.Output) []Message {
+func Tell(d *people.Directory, reg Register, c Cause, out []engine.Output) []Message {
 	var told []Message
 	for _, t := range tellings(d, reg, c, out) {
 		told = append(told, t.message(c))
@@ -57,26 +98,26 @@ func Tell(d *Directory, reg Register, c Cause, out []engine.Output) []Message {
 }
 
 // tellings is what Tell makes messages of.
-func tellings(d *Directory, reg Register, c Cause, out []engine.Output) (all []telling) {
+func tellings(d *people.Directory, reg Register, c Cause, out []engine.Output) (all []telling) {
 	fresh := newsOf(reg, out)
 	if len(fresh) == 0 || c.Key == "" {
 		return nil
 	}
 	for _, p := range d.People() {
-		for _, way := range p.ways() {
-			all = append(all, tellingsBy(d, p, way, fresh)...)
+		for _, way := range p.Ways() {
+			all = append(all, tellingsBy(d, reader{p}, way, fresh)...)
 		}
 	}
 	return all
 }
 
 // tellingsBy is what one person hears by one way, by vehicle.
-func tellingsBy(d *Directory, p *Person, way string, fresh []news) (all []telling) {
+func tellingsBy(d *people.Directory, p reader, way string, fresh []news) (all []telling) {
 	t := telling{p: p, way: way}
 	for i, n := range fresh {
-		if slices.Contains(d.ways(p, &n.about), way) && !(way == "mail" && p.readsIt(n)) {
-			_, why := d.hears(p, &n.about)
-			t.mine, t.entries = append(t.mine, n), append(t.entries, why)
+		if slices.Contains(d.Ways(p.Person, &n.about), way) && !(way == people.Mail && p.readsIt(n)) {
+			_, n.entry = d.Hears(p.Person, &n.about)
+			t.mine = append(t.mine, n)
 		}
 		last := i == len(fresh)-1 || fresh[i+1].Vehicle != n.Vehicle
 		if last && len(t.mine) > 0 {
@@ -88,15 +129,15 @@ func tellingsBy(d *Directory, p *Person, way string, fresh []news) (all []tellin
 }
 
 // readsIt says whether the news is for the person's list: that work is done, or put off.
-func (p *Person) readsIt(n news) bool {
+func (p reader) readsIt(n news) bool {
 	what := n.Transition.Transition
-	return p.form == forOwner && p.turn != nil && n.Task && (what == "cleared" || what == "eased")
+	return p.Form == people.ForOwner && p.Digest != "" && n.Task && (what == "cleared" || what == "eased")
 }
 
 // message is the telling in words, or as a program takes it.
 func (t telling) message(c Cause) Message {
-	if t.way == "mail" {
-		return letter(t.p, c, t, "")
+	if t.way == people.Mail {
+		return letter(c, t, "")
 	}
 	return t.told(c)
 }
@@ -111,8 +152,7 @@ func newsOf(reg Register, out []engine.Output) []news {
 		}
 		if stages := tellable(t); stages != nil {
 			v := reg(t.Vehicle)
-			all = append(all, news{t, subject{env{Vehicle: v, Component: v.component(t.Component),
-				Rule: t.Rule, Task: t.Task, Statutory: t.Statutory}, stages}})
+			all = append(all, news{Transition: t, about: people.Subject{Vehicle: v, Component: t.Component, Rule: t.Rule, Task: t.Task, Statutory: t.Statutory, Stages: stages}})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
@@ -158,18 +198,13 @@ func (n news) urgency() int {
 
 // letter is one message to one person about one vehicle; intro stands above all
 // else, "" for none.
-func letter(p *Person, c Cause, about telling, intro string) Message {
-	mine, entries := about.mine, about.entries
+func letter(c Cause, about telling, intro string) Message {
+	p, mine := about.p, about.mine
 	lead := mine[0]
-	v := lead.about.Vehicle
-	m := Message{
-		Key:   key("alarm", c.Key, lead.Vehicle, p.ID, "mail"),
-		Cause: c.Key, Person: p.ID, Name: p.Name, Way: "mail", To: p.Mail,
-		Subject: clean(vehicleName(v, lead.Vehicle)+inComponent(lead.Component)+": "+titleOf(lead.Transition), 120),
-		Thread:  key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID),
-		Time:    c.Time, Vehicle: lead.Vehicle, Stage: lead.To,
-	}
-	pg := &page{Title: vehicleName(v, lead.Vehicle), Lead: intro}
+	m := p.mail(key("alarm", c.Key, lead.Vehicle, p.ID, "mail"), c.Key, c.Time)
+	m.Subject, m.Vehicle, m.Stage = subjectOf(lead), lead.Vehicle, lead.To
+	m.Thread = key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID)
+	pg := &sheet{page.Page{Title: vehicleName(lead.about.Vehicle, lead.Vehicle), Lead: intro}}
 	var mind minds
 	shown := map[string]bool{} // the pictures, once each
 	for i, n := range mine {
@@ -181,7 +216,7 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 			if drawn := about.drawn[n.Component]; drawn != nil && !n.Task && !shown[n.Component] {
 				shown[n.Component] = true
 				b.Chart = drawn
-				m.Charts = append(m.Charts, Chart{drawn.id, drawn.png})
+				m.Charts = append(m.Charts, *drawn)
 			}
 			if d, ok := p.dueOn(n); ok {
 				m.Dates = append(m.Dates, d)
@@ -196,10 +231,10 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 		}
 	}
 	if more := len(mine) - maxBlocks; more > 0 {
-		pg.Blocks = append(pg.Blocks, block{Heading: moreOf(more)})
+		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
 	}
 	pg.mind(mind)
-	pg.note(p.asWritten(pg), standingNote, whyYou(p, describe(entries)))
+	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(mine)))
 	if c.Leave != nil && !about.cannotWait() {
 		m.Leave = c.Leave(p.ID, Messages, m.Time)
 		pg.Leave = m.Leave
@@ -209,14 +244,14 @@ func letter(p *Person, c Cause, about telling, intro string) Message {
 }
 
 // blockOf says what to do, what was found, the figures, the likely source.
-func blockOf(p *Person, t *engine.Transition) block {
-	b := block{Badge: badgeOf(t), Weight: byStage[t.To].weight, Heading: english.Capital(titleOf(t))}
+func blockOf(p reader, t *engine.Transition) page.Block {
+	b := page.Block{Badge: badgeOf(t), Weight: byStage[t.To].weight, Heading: english.Capital(titleOf(t))}
 	if t.Component != "" {
 		b.Heading = english.Capital(t.Component) + ": " + titleOf(t)
 	}
 	add := func(label, text string) {
 		if text != "" {
-			b.Lines = append(b.Lines, line{label, text})
+			b.Lines = append(b.Lines, page.Line{Label: label, Text: text})
 		}
 	}
 	switch t.Transition {
@@ -272,35 +307,34 @@ func eventsOf(ids []engine.ID) string {
 	return strings.Join(all, "; ")
 }
 
-// minds are what to mind, each caution once, in order of first mention.
-type minds struct {
-	seen  []string
-	lines []line
-}
-
-// add takes cautions, with the words of those that their book explains itself.
-func (m *minds) add(names []string, own map[string]string) {
-	for _, c := range names {
-		if c != "" && !slices.Contains(m.seen, c) {
-			m.seen = append(m.seen, c)
-			m.lines = append(m.lines, line{Text: english.Sentence(cautionSentence(c, own))})
-		}
-	}
-}
-
-func (p *page) mind(m minds) {
-	if len(m.lines) > 0 {
-		p.Blocks = append(p.Blocks, block{Heading: headMind, Lines: m.lines})
-	}
+func subjectOf(n news) string {
+	return page.Clean(vehicleName(n.about.Vehicle, n.Vehicle)+inComponent(n.Component)+": "+titleOf(n.Transition), 120)
 }
 
 func titleOf(t *engine.Transition) string { return cmp.Or(t.Title, t.Rule) }
 
-func vehicleName(v Vehicle, id string) string { return cmp.Or(v.Name, id) }
+func vehicleName(v people.Vehicle, id string) string { return cmp.Or(v.Name, id) }
 
 func inComponent(c string) string {
 	if c == "" {
 		return ""
 	}
 	return ", " + c
+}
+
+// describe names the entries as the foot of a message does.
+func describe(all []news) string {
+	var entries []string
+	for _, n := range all {
+		entries = append(entries, n.entry)
+	}
+	slices.Sort(entries)
+	return strings.Join(slices.Compact(entries), ", ")
+}
+
+// cannotWait is what passes quiet hours: a warning, and work overdue that the law
+// asks for.
+func (n news) cannotWait() bool {
+	t := n.Transition
+	return t.To == "warning" && t.Transition != "eased" || t.Statutory && t.To == "overdue"
 }

@@ -10,11 +10,21 @@ import (
 	"unicode"
 
 	"telltale/engine"
+	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
 
 func cause(key string) Cause { return Cause{Key: key, Time: at("2031-02-19T09:15:00Z")} }
+
+// byAll is news that is heard by the entry "all".
+func byAll(out []engine.Output) []news {
+	all := newsOf(register, out)
+	for i := range all {
+		all[i].entry = "all"
+	}
+	return all
+}
 
 func TestTellMails(t *testing.T) {
 	worsened := copperRaised()
@@ -30,7 +40,7 @@ func TestTellMails(t *testing.T) {
 		"mail-worse":   outputs(worsened),
 		"mail-cleared": outputs(cleared),
 	} {
-		all := Tell(people(t), register, cause(name), out)
+		all := Tell(directory(t), register, cause(name), out)
 		if len(all) == 0 || all[0].Person != "ines" {
 			t.Fatalf("%s: %d messages, want the first for ines", name, len(all))
 		}
@@ -89,14 +99,14 @@ func TestTellWhoHears(t *testing.T) {
 		})), []string{"ines: Bus 7, transmission: copper over baseline [normal]"}},
 		{"refused and not judged", []engine.Output{{Refused: &engine.Refusal{}}, {NotJudged: &engine.NotJudged{}}}, nil},
 	} {
-		if got := who(Tell(people(t), register, cause("x"), c.out)); !reflect.DeepEqual(got, c.want) {
+		if got := who(Tell(directory(t), register, cause("x"), c.out)); !reflect.DeepEqual(got, c.want) {
 			t.Errorf("%s:\n got %q\nwant %q", c.name, got, c.want)
 		}
 	}
 }
 
 func TestTellKeys(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	a := Tell(d, register, cause("e-1"), outputs(coolantRaised(), copperRaised()))
 	b := Tell(d, register, cause("e-1"), outputs(copperRaised(), coolantRaised()))
 	if !reflect.DeepEqual(a, b) {
@@ -128,7 +138,7 @@ func words(s string) []string {
 func visible(page string) string { return html.UnescapeString(tags.ReplaceAllString(page, " ")) }
 
 func TestTextAndHTMLSayTheSame(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	all := Tell(d, register, cause("x"), outputs(copperRaised(), taskOverdue(), coolantRaised()))
 	list, _, ok := Digest(d, register, d.Person("north"), Listing{Parts: winterList(), Of: 3})
 	if !ok {
@@ -158,7 +168,7 @@ func TestAWarningSaysStopFirst(t *testing.T) {
 
 // Nothing that a person reads shouts or blames.
 func TestPlainWords(t *testing.T) {
-	d := people(t)
+	d := directory(t)
 	list, _, _ := Digest(d, register, d.Person("north"), Listing{Parts: winterList(), Of: 3})
 	for _, m := range append(Tell(d, register, cause("x"), outputs(copperRaised(), taskOverdue(), coolantRaised())), list) {
 		if strings.ContainsAny(m.Text, "!") || !strings.Contains(strings.Join(strings.Fields(m.Text), " "), standingNote) {
@@ -177,14 +187,14 @@ func TestMilesInAMail(t *testing.T) {
 			Early: "2031-03-01", Likely: "2031-03-03", Late: "2031-03-09", PulledIn: []engine.PulledIn{{Rule: "soot", On: "2031-02-10"}}}}
 	copper := copperRaised()
 	copper.Evidence = append(copper.Evidence, rules.Evidence{Of: "fluidAge()", Value: 62000, Unit: "km"})
-	read := func(p *Person, tr engine.Transition) string {
-		m := letter(p, cause("x"), telling{p: p, way: "mail", mine: newsOf(register, outputs(tr)), entries: []string{"all"}}, "")
+	read := func(p *people.Person, tr engine.Transition) string {
+		m := letter(cause("x"), telling{p: reader{p}, way: people.Mail, mine: byAll(outputs(tr))}, "")
 		return strings.Join(strings.Fields(m.Text), " ")
 	}
-	miles, km := people(t).Person("ines"), people(t).Person("north")
+	miles, km := directory(t).Person("ines"), directory(t).Person("north")
 	const note = "Where a rule's own words give km, they stand as the rule was written."
 	for _, c := range []struct {
-		p         *Person
+		p         *people.Person
 		tr        engine.Transition
 		says, not string
 	}{

@@ -10,6 +10,9 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/notify/delivery"
+	"telltale/notify/page"
+	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -45,15 +48,10 @@ const (
 	labelTimes  = "Times the baseline"
 	labelPast   = "%s so far"
 
-	chartAlt = "A chart of the sample; the lines beneath say what it shows."
-
 	shelfOver = "It was put aside for a while; that time is over, and it still stands."
 	quietLead = "What came in your quiet hours."
 	floodLead = "Much happened at once, so it is put together here. The worst comes first."
 
-	answerHere   = "Acknowledge it, put it aside, or enter what was done"
-	answerThis   = "Answer"
-	leaveHere    = "Get no more of these"
 	headMind     = "Mind"
 	headOperator = "For whoever looks after the service"
 	headReady    = "Have ready"
@@ -123,7 +121,7 @@ var yesOrNo = map[bool]string{true: "yes", false: "no"}
 // figures are the numbers of the evidence in words, without what a rule only asks to
 // be there: "copper, times the baseline: 3.3". A distance or a volume is in the
 // person's unit, and where a number comes from is said once.
-func (p *Person) figures(all []rules.Evidence) (out []string) {
+func (p reader) figures(all []rules.Evidence) (out []string) {
 	said := map[string]bool{}
 	for _, e := range all {
 		if strings.HasPrefix(e.Of, "has") {
@@ -145,7 +143,7 @@ func (p *Person) figures(all []rules.Evidence) (out []string) {
 }
 
 // own puts a value into the person's unit, where it is a distance or a volume.
-func (p *Person) own(v float64, u string) (float64, string) {
+func (p reader) own(v float64, u string) (float64, string) {
 	base, kind, err := unit.Base(v, u)
 	to := map[unit.Kind]string{unit.Distance: p.Distance, unit.Volume: p.Volume}[kind]
 	if err != nil || to == "" || to == u {
@@ -158,9 +156,9 @@ var distanceWritten = regexp.MustCompile(`\d ?(km|mi)\b`)
 
 // asWritten is the note where the words of a rule speak of distances in another
 // unit than the person's: they are the words of whoever wrote the rule.
-func (p *Person) asWritten(page *page) string {
-	for _, b := range page.Blocks {
-		for _, text := range append([]line{{Text: b.Strong}}, b.Lines...) {
+func (p reader) asWritten(on *sheet) string {
+	for _, b := range on.Blocks {
+		for _, text := range append([]page.Line{{Text: b.Strong}}, b.Lines...) {
 			for _, m := range distanceWritten.FindAllStringSubmatch(text.Text, -1) {
 				if m[1] != p.Distance {
 					return fmt.Sprintf(ruleWords, m[1])
@@ -172,19 +170,19 @@ func (p *Person) asWritten(page *page) string {
 }
 
 // meter writes metres or seconds of running as the person reads them.
-func (p *Person) meter(v float64, base string) string {
+func (p reader) meter(v float64, base string) string {
 	if base == "s" {
 		return english.Amount(v, "h")
 	}
 	return english.Amount(v, p.Distance)
 }
 
-func (p *Person) volume(litres float64) string { return english.Volume(litres, p.Volume) }
+func (p reader) volume(litres float64) string { return english.Volume(litres, p.Volume) }
 
-var dateForms = [...]string{DayFirst: "2 Jan 2006", MonthFirst: "Jan 2, 2006", YearFirst: "2006-01-02"}
+var dateForms = [...]string{people.DayFirst: "2 Jan 2006", people.MonthFirst: "Jan 2, 2006", people.YearFirst: "2006-01-02"}
 
 // date writes YYYY-MM-DD in the person's order; anything else stays as it is.
-func (p *Person) date(s string) string {
+func (p reader) date(s string) string {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil {
 		return s
@@ -195,9 +193,9 @@ func (p *Person) date(s string) string {
 var isoDate = regexp.MustCompile(`\b\d{4}-\d{2}-\d{2}\b`)
 
 // dates writes the dates within a text in the person's order.
-func (p *Person) dates(s string) string { return isoDate.ReplaceAllStringFunc(s, p.date) }
+func (p reader) dates(s string) string { return isoDate.ReplaceAllStringFunc(s, p.date) }
 
-func (p *Person) day(t time.Time) string { return t.In(p.Zone).Format(dateForms[p.Dates]) }
+func (p reader) day(t time.Time) string { return t.In(p.Zone).Format(dateForms[p.Dates]) }
 
 // days is the whole days from one YYYY-MM-DD to another.
 func days(from, to string) (int, bool) {
@@ -208,7 +206,7 @@ func days(from, to string) (int, bool) {
 
 // whyDue says which limit makes the task due and how far past or ahead it is,
 // in the person's units; today is YYYY-MM-DD.
-func (p *Person) whyDue(i *engine.DueItem, today string) string {
+func (p reader) whyDue(i *engine.DueItem, today string) string {
 	switch i.Limit {
 	case "no history":
 		return "No record of when this was last done."
@@ -231,7 +229,7 @@ func (p *Person) whyDue(i *engine.DueItem, today string) string {
 	return english.Sentence(p.dates(i.Why))
 }
 
-func (p *Person) whyDate(due string, past int) string {
+func (p reader) whyDate(due string, past int) string {
 	switch {
 	case past > 0:
 		return fmt.Sprintf("Was due on %s, %s ago.", p.date(due), english.Counted(past, "day", "days"))
@@ -242,7 +240,7 @@ func (p *Person) whyDate(due string, past int) string {
 }
 
 // dueNow says where a task stands that has just moved, in the person's units.
-func (p *Person) dueNow(t *engine.Transition) string {
+func (p reader) dueNow(t *engine.Transition) string {
 	d := t.Due
 	if d == nil {
 		return english.Sentence(p.dates(messageOf(t)))
@@ -260,7 +258,7 @@ func (p *Person) dueNow(t *engine.Transition) string {
 
 // forecast says when a limit that lies ahead is likely to be reached, or that it
 // is likely to lie behind by now.
-func (p *Person) forecast(i *engine.DueItem, today string) string {
+func (p reader) forecast(i *engine.DueItem, today string) string {
 	switch {
 	case i.Likely == "" || i.Stage == "due" || i.Stage == "overdue" || i.Limit == "time":
 		return ""
@@ -273,7 +271,7 @@ func (p *Person) forecast(i *engine.DueItem, today string) string {
 }
 
 // lastDone says when it was last done, or what stands for that.
-func (p *Person) lastDone(i *engine.DueItem) string {
+func (p reader) lastDone(i *engine.DueItem) string {
 	switch _, err := time.Parse(time.DateOnly, i.LastDone); {
 	case i.Limit == "no history":
 		return ""
@@ -295,7 +293,7 @@ func postponed(i *engine.DueItem) string {
 }
 
 // pulledIn names the alarms that asked for the work earlier than it would be due.
-func (p *Person) pulledIn(i *engine.DueItem) string {
+func (p reader) pulledIn(i *engine.DueItem) string {
 	var all []string
 	for _, a := range i.PulledIn {
 		all = append(all, fmt.Sprintf("%q of %s", a.Rule, p.date(a.On)))
@@ -306,7 +304,7 @@ func (p *Person) pulledIn(i *engine.DueItem) string {
 	return "Asked for early by the alarm " + english.Ended(english.List("and", all))
 }
 
-func (p *Person) dueTitle(date string) string {
+func (p reader) dueTitle(date string) string {
 	t, err := time.Parse(time.DateOnly, date)
 	if err != nil {
 		return "Due list, " + date
@@ -344,8 +342,8 @@ func summaryTitle(news, vehicles int) string {
 }
 
 // leaveWords tell the operators that someone wants no more of a kind, or again.
-func leaveWords(p *Person, kind string, back bool, entries []string) (title, text string) {
-	what := map[string]string{Lists: "due lists", Messages: "messages"}[kind]
+func leaveWords(p reader, kind Kind, back bool, entries []string) (title, text string) {
+	what := map[Kind]string{Lists: "due lists", Messages: "messages"}[kind]
 	if back {
 		return fmt.Sprintf("%s wants %s again", p.Name, what), fmt.Sprintf("%s (%s) asked for %s by mail again. Nothing is left to do.", p.Name, p.ID, what)
 	}
@@ -354,40 +352,40 @@ func leaveWords(p *Person, kind string, back bool, entries []string) (title, tex
 		text = fmt.Sprintf("%s (%s) asked for no more %s by mail. Messages still come.\n", p.Name, p.ID, what)
 	}
 	if len(entries) > 0 {
-		text += fmt.Sprintf("people.yaml tells them by: %s. Please see that someone else hears of it, or speak with them.\n", describe(entries))
+		text += fmt.Sprintf("people.yaml tells them by: %s. Please see that someone else hears of it, or speak with them.\n", strings.Join(entries, ", "))
 	}
 	return fmt.Sprintf("%s wants no more %s", p.Name, what), text + "Who has asked for no more is listed by: telltale deliveries --left\n"
 }
 
-func leftWords(l Left, p *Person) string {
-	what := map[string]string{Lists: "due lists", Messages: "messages"}[l.Kind]
+func leftWords(l Left, p reader) string {
+	what := map[Kind]string{Lists: "due lists", Messages: "messages"}[l.Kind]
 	return fmt.Sprintf("%s has had no %s since %s, on their own wish.", l.Person, what, p.day(l.Since))
 }
 
 // troubleWords is one trouble in sending.
-func troubleWords(t trouble) string {
-	if t.key == "" {
-		return fmt.Sprintf("All that goes by %s is held, since the settings are at fault: %s. It goes out once they are right.", t.way, t.why)
+func troubleWords(t delivery.Trouble) string {
+	if t.Key == "" {
+		return fmt.Sprintf("All that goes by %s is held, since the settings are at fault: %s. It goes out once they are right.", t.Way, t.Why)
 	}
-	if t.late {
-		return fmt.Sprintf("Waiting for more than an hour to go to %s (%s) by %s: %s It is tried again by itself.", t.person, t.to, t.way, english.Ended(t.why))
+	if t.Late {
+		return fmt.Sprintf("Waiting for more than an hour to go to %s (%s) by %s: %s It is tried again by itself.", t.Person, t.To, t.Way, english.Ended(t.Why))
 	}
-	return fmt.Sprintf("Not delivered to %s (%s) by %s: %s. To try again: telltale deliveries --retry %s", t.person, t.to, t.way, t.why, t.key)
+	return fmt.Sprintf("Not delivered to %s (%s) by %s: %s. To try again: telltale deliveries --retry %s", t.Person, t.To, t.Way, t.Why, t.Key)
 }
 
-func troubleTitle(all []trouble) string {
+func troubleTitle(all []delivery.Trouble) string {
 	for _, t := range all {
-		if t.key == "" {
-			return "Nothing goes out by " + t.way
+		if t.Key == "" {
+			return "Nothing goes out by " + t.Way
 		}
 	}
-	if !slices.ContainsFunc(all, func(t trouble) bool { return !t.late }) {
+	if !slices.ContainsFunc(all, func(t delivery.Trouble) bool { return !t.Late }) {
 		return english.Counted(len(all), "message waits", "messages wait") + " for long"
 	}
 	return english.Counted(len(all), "message", "messages") + " not delivered"
 }
 
-func whyOperator(p *Person) string {
+func whyOperator(p reader) string {
 	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: operator.", p.Name)
 }
 
@@ -405,11 +403,11 @@ func shelvedNote(n int) string {
 	return fmt.Sprintf("%s not shown: shelved by someone who knows.", english.Counted(n, "line", "lines"))
 }
 
-func whyYou(p *Person, entries string) string {
+func whyYou(p reader, entries string) string {
 	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: %s.", p.Name, entries)
 }
 
-func whyYouList(p *Person) string {
+func whyYouList(p reader) string {
 	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: digest.", p.Name)
 }
 

@@ -234,6 +234,9 @@ var wordByName = func() map[string]*WordInfo {
 	return m
 }()
 
+// AnalyteUnit is [analytes.UnitOf].
+func AnalyteUnit(name string) string { return analytes.UnitOf(name) }
+
 // Words lists what a rule may ask, in the order of the reference.
 func Words() []WordInfo { return slices.Clone(words) }
 

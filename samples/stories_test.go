@@ -9,7 +9,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
-	"telltale/notify"
+	"telltale/notify/people"
 	"telltale/samples"
 )
 
@@ -356,13 +356,13 @@ func TestPeople(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d, err := notify.Parse("people.yaml", text)
+	d, err := people.Parse("people.yaml", text)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, p := range d.People() {
-		if !strings.HasSuffix(p.Mail, "@larkfell.example") {
-			t.Errorf("%s has the address %q", p.ID, p.Mail)
+		if !strings.HasSuffix(p.To[people.Mail], "@larkfell.example") {
+			t.Errorf("%s has the address %q", p.ID, p.To[people.Mail])
 		}
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/nats-io/nats-server/v2/server"
 
 	"telltale/engine"
+	"telltale/engine/stream/service"
 )
 
 // natsServer runs one that is not the service's own.
@@ -59,7 +60,7 @@ func TestAdopt(t *testing.T) {
 	}
 	a := begin()
 	t.Cleanup(func() { a.stop() })
-	if !strings.Contains(log.String(), "no rules are in force yet") || a.svc.Health().Book != "" {
+	if !strings.Contains(log.String(), "no rules in force yet") || a.svc.Health().Book != "" {
 		t.Errorf("a service that joined began with its own rules:\n%s", log.String())
 	}
 	expect := func(wantOut, wantErr string, more ...string) {
@@ -90,7 +91,7 @@ func TestAdopt(t *testing.T) {
 		t.Error("rules came into force that nobody adopted")
 	}
 	expect("oil due 1 vehicle\n", "adopt: 0 rules, 1 tasks in force, 0 vehicles registered\n")
-	if list, err := a.svc.Alarms(t.Context()); err != nil || len(list) != 1 || list[0].Vehicle != "bus-07" || list[0].To != "due" {
+	if list, err := service.Alarms.Of(t.Context(), a.svc, service.Question{}); err != nil || len(list) != 1 || list[0].Vehicle != "bus-07" || list[0].To != "due" {
 		t.Errorf("there stands %+v (%v)", list, err)
 	}
 }

@@ -13,7 +13,6 @@ import (
 	"runtime/debug"
 	"slices"
 	"strings"
-	"sync"
 	"sync/atomic"
 	"syscall"
 	"time"
@@ -22,10 +21,14 @@ import (
 	"github.com/nats-io/nats.go/micro"
 	"golang.org/x/sync/errgroup"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server"
+	"telltale/engine/stream/service"
 	"telltale/notify"
+	"telltale/notify/people"
 	"telltale/rules"
 )
 
@@ -35,14 +38,14 @@ type fleet struct {
 	set      settings
 	files    []rules.File
 	book     *rules.Book
-	people   *notify.Directory
+	people   *people.Directory
 	register []engine.Event // at the zero of time; published with the time at hand
 	found    []string       // which of the files that may be left out are there
 }
 
 // has notes whether the file is there.
 func (f *fleet) has(path string) bool {
-	ok := exists(path)
+	ok := cli.Exists(path)
 	if ok {
 		f.found = append(f.found, path)
 	}
@@ -54,7 +57,7 @@ func (f *fleet) has(path string) bool {
 func (f *fleet) lost(now *fleet) error {
 	for _, path := range f.found {
 		if !slices.Contains(now.found, path) {
-			return hinted{fmt.Errorf("%s was there and is gone", path), "to tell nobody, or to have no vehicles, leave the file and empty its list"}
+			return cli.Hint(fmt.Errorf("%s was there and is gone", path), "to tell nobody, or to have no vehicles, leave the file and empty its list")
 		}
 	}
 	return nil
@@ -62,33 +65,33 @@ func (f *fleet) lost(now *fleet) error {
 
 // loadFleet reads everything in the folder; the faults of all files come at once.
 func loadFleet(dir string) (*fleet, error) {
-	f := &fleet{dir: dir, people: &notify.Directory{}}
+	f := &fleet{dir: dir, people: &people.Directory{}}
 	switch info, err := os.Stat(dir); {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, exit{2, hinted{fmt.Errorf("no folder %s", dir), "telltale init " + dir + " makes one"}}
+		return nil, cli.Exit(2, cli.Hint(fmt.Errorf("no folder %s", dir), "telltale init "+dir+" makes one"))
 	case err != nil:
-		return nil, exit{2, fmt.Errorf("reading the folder: %w", err)}
+		return nil, cli.Exit(2, fmt.Errorf("reading the folder: %w", err))
 	case !info.IsDir():
-		return nil, exit{2, hinted{fmt.Errorf("%s is a file, not a folder", dir), "name the folder that holds rules/ and vehicles.yaml"}}
+		return nil, cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file, not a folder", dir), "name the folder that holds rules/ and vehicles.yaml"))
 	}
 	var errs []error
 	set, err := loadSettings(dir)
 	f.set, errs = set, append(errs, err)
-	if f.files, err = readRules(filepath.Join(dir, "rules")); err == nil {
+	if f.files, err = cli.RuleFiles(filepath.Join(dir, "rules")); err == nil {
 		f.book, err = rules.Load(f.files)
 	}
 	errs = append(errs, err)
 	if path := filepath.Join(dir, "people.yaml"); f.has(path) {
-		f.people, err = notify.Load(path)
+		f.people, err = people.Load(path)
 		errs = append(errs, err)
 	}
 	f.has(filepath.Join(dir, "telltale.yaml"))
 	if path := filepath.Join(dir, "vehicles.yaml"); f.has(path) {
-		f.register, err = loadRegister(path, stream.Unclocked)
+		f.register, err = cli.Register(path, stream.Unclocked)
 		errs = append(errs, err)
 	}
 	if err := errors.Join(errs...); err != nil {
-		return nil, exit{2, err}
+		return nil, cli.Exit(2, err)
 	}
 	return f, nil
 }
@@ -98,21 +101,16 @@ func loadFleet(dir string) (*fleet, error) {
 type app struct {
 	fleet  *fleet
 	logger *slog.Logger
-	server *stream.Server // nil where it joined one
+	server *server.Server // nil where it joined one
 	nc     *nats.Conn
 	log    *stream.Log
-	svc    *stream.Service
+	svc    *service.Service
 	micro  micro.Service
-	notify *notify.Notifier
+	notify *notify.Service
 
 	pages *http.Server // of the answers; nil without
 
-	telling sync.Mutex                   // guards notify's Handle, Tick and Flush
-	queue   atomic.Pointer[notify.Queue] // while this replica tells
-	unsure  atomic.Bool                  // something could not be asked any more, so what was told may lack it
-	told    atomic.Uint64                // the last message of ALARMS that was handled
-	ticked  atomic.Int64                 // the last tick that the notifier was handed, Unix seconds
-	marks   map[string]string            // how far the lists of each person were looked at; owned by the clock
+	marks map[string]string // how far the lists of each person were looked at; owned by the clock
 
 	fault   atomic.Value // string: what is wrong with the folder since it was read last
 	read    atomic.Int64 // when that was, Unix seconds
@@ -158,7 +156,7 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	if err != nil {
 		return nil, err
 	}
-	a.svc, err = stream.Start(context.WithoutCancel(ctx), a.log, stream.Config{
+	a.svc, err = service.Start(context.WithoutCancel(ctx), a.log, service.Config{
 		Program: program(), ClockFollowsEvents: f.set.Clock == "events", Share: a.server == nil,
 	})
 	if err != nil {
@@ -173,7 +171,7 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	if err := a.startTelling(ctx, wrote); err != nil {
 		return nil, err
 	}
-	a.micro, err = a.svc.Answer()
+	a.micro, err = a.svc.Respond()
 	if err != nil {
 		return nil, err
 	}
@@ -185,10 +183,10 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 
 func (a *app) connect(ctx context.Context) (err error) {
 	if url := a.fleet.set.NATS; url != "" {
-		a.nc, err = stream.Join(ctx, url, a.logger)
+		a.nc, err = server.Join(ctx, url, a.logger)
 		return err
 	}
-	a.server, err = stream.Embed(ctx, stream.ServerConfig{Dir: a.fleet.dir, Listen: a.fleet.set.Listen, Log: a.logger})
+	a.server, err = server.Embed(ctx, server.Config{Dir: a.fleet.dir, Listen: a.fleet.set.Listen, Log: a.logger})
 	if err != nil {
 		return a.inTheWay(err)
 	}
@@ -202,9 +200,9 @@ func (a *app) inTheWay(err error) error {
 	dir := a.fleet.dir
 	switch {
 	case errors.Is(err, syscall.EWOULDBLOCK):
-		return hinted{err, "a service runs on it already; ask it: telltale alarms --dir " + dir}
+		return cli.Hint(err, "a service runs on it already; ask it: telltale alarms --dir "+dir)
 	case strings.Contains(err.Error(), "address already in use"):
-		return hinted{err, "another program listens there; name a free port: telltale serve --dir " + dir + " --listen 127.0.0.1:4223, or listen: in " + filepath.Join(dir, "telltale.yaml")}
+		return cli.Hint(err, "another program listens there; name a free port: telltale serve --dir "+dir+" --listen 127.0.0.1:4223, or listen: in "+filepath.Join(dir, "telltale.yaml"))
 	}
 	return err
 }
@@ -247,7 +245,7 @@ func (a *app) adopt(ctx context.Context, f *fleet) error {
 	if adopted {
 		a.logger.Info("rules adopted", "book", f.book.Hash, "rules", len(f.book.Rules), "tasks", len(f.book.Tasks))
 		for i := range f.book.Uncautioned {
-			a.logger.Warn("a caution is missing", "at", f.book.Uncautioned[i].Place, "what", f.book.Uncautioned[i].Text)
+			a.logger.Warn("caution missing", "at", f.book.Uncautioned[i].Place, "what", f.book.Uncautioned[i].Text)
 		}
 	}
 	return a.registerAt(ctx, f, now)
@@ -262,9 +260,9 @@ func (a *app) compare(ctx context.Context, f *fleet) error {
 	case err != nil:
 		return err
 	case hash == "":
-		a.logger.Warn("no rules are in force yet", "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
+		a.logger.Warn("no rules in force yet", "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
 	case hash != f.book.Hash:
-		a.logger.Info("the rules in force are not those of the folder", "book", hash, "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
+		a.logger.Info("rules in force differ from the folder", "book", hash, "hint", "telltale adopt "+f.dir+" --nats "+a.fleet.set.NATS)
 	}
 	return nil
 }
@@ -292,13 +290,15 @@ func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 // startTelling reads what the partitions say and makes mails of it, while this
 // replica has the seat for it.
 func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
-	set := a.fleet.set
-	a.notify = &notify.Notifier{
-		Partitions: stream.Partitions, Log: a.logger,
-		Compose: map[string]notify.Composer{"mail": letters(set.Mail.From).Compose},
+	log := fleetLog{a.log, a.svc}
+	a.notify = &notify.Service{
+		Log: log, Fleet: log, Beside: a.answerRetry, Suspect: a.suspect.Load,
+		Notifier: &notify.Notifier{Partitions: stream.Partitions, Log: a.logger},
+		Store:    func() notify.Store { return a.log.Deliveries() },
+		Ways:     func(ctx context.Context) map[string]notify.Way { return a.ways(ctx, wrote) },
 	}
 	a.notify.SetDirectory(a.fleet.people)
-	if err := a.startAnswers(ctx); err != nil {
+	if err := a.startAnswers(); err != nil {
 		return err
 	}
 	ctx, a.cancel = context.WithCancel(context.WithoutCancel(ctx))
@@ -313,42 +313,11 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 			}
 		})
 	}
-	a.svc.Hold(stream.NotifySeat, func(ctx context.Context) error { return a.tell(ctx, wrote) })
-	a.svc.Hold(stream.BaselinesSeat, func(ctx context.Context) error {
-		return unlessStopped(ctx, a.log.KeepBaselines(ctx, set.Baselines))
+	a.svc.Hold(service.NotifySeat, a.notify.Run)
+	a.svc.Hold(service.BaselinesSeat, func(ctx context.Context) error {
+		return unlessStopped(ctx, a.log.KeepBaselines(ctx, a.fleet.set.Baselines))
 	})
 	return nil
-}
-
-// cause names what made a message: the event's place in the log, the same however
-// often it is folded.
-func cause(m stream.Message) notify.Cause {
-	c := notify.Cause{Key: fmt.Sprintf("%d-%d-%d", m.Epoch, m.Event, m.Partition), Partition: m.Partition}
-	if m.Reconciled {
-		c.Key += fmt.Sprintf("-reconciled-%d", m.N)
-	}
-	for _, o := range m.Outputs {
-		switch {
-		case o.Transition != nil:
-			c.Time = o.Transition.Time
-		case o.Turn != nil:
-			c.Time = o.Turn.Now
-		}
-	}
-	return c
-}
-
-// known is what a registration says of a vehicle; d may be nil.
-func known(id string, d *engine.VehicleData) notify.Vehicle {
-	v := notify.Vehicle{ID: id, Name: id}
-	if d == nil {
-		return v
-	}
-	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
-	for _, c := range d.Components {
-		v.Components = append(v.Components, notify.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
-	}
-	return v
 }
 
 // settle waits until everything in the log is folded, told and delivered, or
@@ -357,35 +326,7 @@ func (a *app) settle(ctx context.Context) error {
 	if err := a.svc.CaughtUp(ctx); err != nil {
 		return err
 	}
-	last, err := a.log.LastOutput(ctx)
-	if err != nil {
-		return err
-	}
-	for tick := time.NewTicker(20 * time.Millisecond); ; {
-		if a.told.Load() >= last {
-			list, err := notify.Deliveries(ctx, a.log.Deliveries())
-			if err != nil {
-				return err
-			}
-			if !waiting(list) {
-				return nil
-			}
-		}
-		select {
-		case <-ctx.Done():
-			return ctx.Err()
-		case <-tick.C:
-		}
-	}
-}
-
-func waiting(list []notify.Delivery) bool {
-	for _, d := range list {
-		if d.State == notify.Waiting && d.Attempts == 0 || d.State == notify.Sending {
-			return true
-		}
-	}
-	return false
+	return a.notify.Settle(ctx)
 }
 
 // stop ends everything within 5 s: no more is told or folded, what is in flight

@@ -22,6 +22,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 )
 
 // The odometers of 126 city buses, read once a month from 1974 to 1985, in miles:
@@ -281,12 +282,12 @@ func allFolded(t *testing.T, nc *nats.Conn, now time.Time) {
 		}
 		last[p] = m.Sequence
 	}
-	var h stream.Health
+	var h service.Health
 	if !poll(5*time.Minute, func() bool {
-		if h, err = stream.QueryHealth(t.Context(), nc); err != nil {
+		if h, err = service.QueryHealth(t.Context(), nc); err != nil {
 			t.Fatal(err)
 		}
-		return h.Now.Equal(now) && !slices.ContainsFunc(h.Partitions, func(p stream.PartitionHealth) bool { return p.Seq < last[p.Partition] })
+		return h.Now.Equal(now) && !slices.ContainsFunc(h.Partitions, func(p service.PartitionHealth) bool { return p.Seq < last[p.Partition] })
 	}) {
 		t.Fatalf("the service has not folded everything: now %s, want %s; %+v", h.Now, now, h.Partitions)
 	}

@@ -12,12 +12,13 @@ import (
 	"github.com/rogpeppe/go-internal/diff"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/rules"
 	"telltale/rules/chapters"
 	"telltale/rules/english"
 )
 
-func chaptersCommand(s streams) *cobra.Command {
+func chaptersCommand(s cli.Env) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "chapters",
@@ -45,7 +46,7 @@ type chapterLine struct {
 	ToFill    int    `json:"toFill"`
 }
 
-func listChapters(s streams, asJSON bool) error {
+func listChapters(s cli.Env, asJSON bool) error {
 	var list []chapterLine
 	for _, c := range chapters.All() {
 		book, err := c.Book(c.File())
@@ -54,7 +55,7 @@ func listChapters(s streams, asJSON bool) error {
 		}
 		list = append(list, chapterLine{c.Name, c.About, len(book.Rules), len(book.Tasks), len(book.Baselines), len(book.Cases), len(book.ToFill)})
 	}
-	return listing(s, asJSON, list, nil, "no chapters", func(c chapterLine) string {
+	return cli.Listing(s, asJSON, list, nil, "no chapters", func(c chapterLine) string {
 		line := fmt.Sprintf("%s\n    %s\n    %s, %s, %s", c.Name, c.About, english.Plural(c.Tasks, "task"), english.Plural(c.Rules, "rule"), english.Plural(c.Cases, "case"))
 		if c.ToFill > 0 {
 			line += fmt.Sprintf("; %s to fill in", english.Plural(c.ToFill, "figure"))
@@ -63,7 +64,7 @@ func listChapters(s streams, asJSON bool) error {
 	})
 }
 
-func chaptersCopy(s streams) *cobra.Command {
+func chaptersCopy(s cli.Env) *cobra.Command {
 	return &cobra.Command{
 		Use:   "copy NAME [DIR]",
 		Short: "Copy a chapter into a fleet's folder, to be changed there; nothing is overwritten",
@@ -81,7 +82,7 @@ func dirOf(args []string) string {
 
 // rulesIn is the folder of rules within a fleet's folder, or the folder itself.
 func rulesIn(dir string) string {
-	if in := filepath.Join(dir, "rules"); exists(in) {
+	if in := filepath.Join(dir, "rules"); cli.Exists(in) {
 		return in
 	}
 	return dir
@@ -94,40 +95,40 @@ func namedChapter(name string) (chapters.Chapter, error) {
 	case !errors.As(err, &u):
 		return c, err
 	case u.Near != "":
-		return c, exit{2, hinted{err, "did you mean " + u.Near + "?"}}
+		return c, cli.Exit(2, cli.Hint(err, "did you mean "+u.Near+"?"))
 	}
-	return c, exit{2, hinted{err, "telltale chapters lists them"}}
+	return c, cli.Exit(2, cli.Hint(err, "telltale chapters lists them"))
 }
 
-func copyChapter(s streams, name, dir string) error {
+func copyChapter(s cli.Env, name, dir string) error {
 	c, err := namedChapter(name)
 	if err != nil {
 		return err
 	}
-	if !exists(dir) {
-		return exit{2, hinted{fmt.Errorf("no folder %s", dir), "name the fleet's folder, or make it: mkdir " + dir}}
+	if !cli.Exists(dir) {
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no folder %s", dir), "name the fleet's folder, or make it: mkdir "+dir))
 	}
 	path, err := c.Copy(rulesIn(dir))
 	switch {
 	case errors.Is(err, fs.ErrExist):
-		return exit{2, hinted{fmt.Errorf("%s is there already, and is left as it is", filepath.Join(rulesIn(dir), c.File())),
-			fmt.Sprintf("telltale chapters diff %s %s shows how it differs", c.Name, dir)}}
+		return cli.Exit(2, cli.Hint(fmt.Errorf("%s is there already, and is left as it is", filepath.Join(rulesIn(dir), c.File())),
+			fmt.Sprintf("telltale chapters diff %s %s shows how it differs", c.Name, dir)))
 	case err != nil:
 		return err
 	}
-	fmt.Fprintln(s.out, path)
+	fmt.Fprintln(s.Out, path)
 	book, err := c.Book(path)
 	if err != nil {
 		return fmt.Errorf("reading the chapter %q: %w", c.Name, err)
 	}
 	toFill(s, book)
-	fmt.Fprintf(s.err, "then: telltale check %s\n", dir)
+	fmt.Fprintf(s.Err, "then: telltale check %s\n", dir)
 	return nil
 }
 
 // toFill tells what is left to be filled in, a line for all that stands on one line of
 // a file and is to be had from one place.
-func toFill(s streams, book *rules.Book) {
+func toFill(s cli.Env, book *rules.Book) {
 	for i := 0; i < len(book.ToFill); {
 		f := &book.ToFill[i]
 		what, of, _ := strings.Cut(f.Text, " of ")
@@ -140,11 +141,11 @@ func toFill(s streams, book *rules.Book) {
 			}
 			what += ", " + strings.TrimPrefix(more, first+" ")
 		}
-		fmt.Fprintf(s.err, "to fill in: %s: %s of %s: %s\n", f.Place, what, strings.TrimSuffix(of, " is to be filled in"), f.Hint)
+		fmt.Fprintf(s.Err, "to fill in: %s: %s of %s: %s\n", f.Place, what, strings.TrimSuffix(of, " is to be filled in"), f.Hint)
 	}
 }
 
-func chaptersDiff(s streams) *cobra.Command {
+func chaptersDiff(s cli.Env) *cobra.Command {
 	return &cobra.Command{
 		Use:   "diff NAME [DIR]",
 		Short: "Show what leads from a fleet's copy of a chapter to this program's version",
@@ -153,7 +154,7 @@ func chaptersDiff(s streams) *cobra.Command {
 	}
 }
 
-func diffChapter(s streams, name, dir string) error {
+func diffChapter(s cli.Env, name, dir string) error {
 	c, err := namedChapter(name)
 	if err != nil {
 		return err
@@ -162,26 +163,26 @@ func diffChapter(s streams, name, dir string) error {
 	own, err := os.ReadFile(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return exit{2, hinted{fmt.Errorf("no file %s", path), fmt.Sprintf("telltale chapters copy %s %s puts it there", c.Name, dir)}}
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no file %s", path), fmt.Sprintf("telltale chapters copy %s %s puts it there", c.Name, dir)))
 	case err != nil:
-		return exit{2, fmt.Errorf("reading the copy of %q: %w", c.Name, err)}
+		return cli.Exit(2, fmt.Errorf("reading the copy of %q: %w", c.Name, err))
 	}
 	own = bytes.ReplaceAll(own, []byte("\r\n"), []byte("\n")) // an editor's line ends are no change
 	d := diff.Diff(filepath.ToSlash(path), own, "telltale "+program()+" "+c.File(), c.Text)
 	if len(d) == 0 {
-		fmt.Fprintf(s.err, "%s is this program's version\n", path)
+		fmt.Fprintf(s.Err, "%s is this program's version\n", path)
 		return nil
 	}
 	_, d, _ = bytes.Cut(d, []byte("\n")) // the command line that the library puts first
 	for line := range bytes.Lines(d) {
-		if _, err := fmt.Fprintln(s.out, printable(strings.TrimSuffix(string(line), "\n"))); err != nil {
+		if _, err := fmt.Fprintln(s.Out, cli.Printable(strings.TrimSuffix(string(line), "\n"))); err != nil {
 			return fmt.Errorf("writing the difference: %w", err)
 		}
 	}
 	return nil
 }
 
-func chaptersSources(s streams) *cobra.Command {
+func chaptersSources(s cli.Env) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "sources NAME",
@@ -203,7 +204,7 @@ type figureLine struct {
 	Line   int    `json:"line"`
 }
 
-func chapterSources(s streams, name string, asJSON bool) error {
+func chapterSources(s cli.Env, name string, asJSON bool) error {
 	c, err := namedChapter(name)
 	if err != nil {
 		return err
@@ -217,7 +218,7 @@ func chapterSources(s streams, name string, asJSON bool) error {
 		list = append(list, figureLine{f.Of, f.Key, f.Value, f.Source, f.At.File, f.At.Line})
 	}
 	of := ""
-	return listing(s, asJSON, list, nil, "no figures", func(f figureLine) string {
+	return cli.Listing(s, asJSON, list, nil, "no figures", func(f figureLine) string {
 		line := fmt.Sprintf("  %d  %s: %s\n      %s", f.Line, f.Key, f.Value, f.Source)
 		if f.Of != of {
 			of = f.Of

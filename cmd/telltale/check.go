@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -8,13 +9,16 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/cases"
 	"telltale/notify"
+	"telltale/notify/people"
 	"telltale/rules"
+	"telltale/rules/schema"
 )
 
-func checkCommand(s streams) *cobra.Command {
+func checkCommand(s cli.Env) *cobra.Command {
 	var o checkOptions
 	cmd := &cobra.Command{
 		Use:   "check DIR",
@@ -35,43 +39,43 @@ type checkOptions struct {
 	cover, json bool
 }
 
-func check(s streams, o checkOptions, dir string) error {
+func check(s cli.Env, o checkOptions, dir string) error {
 	book, register, err := checkedFiles(dir, o.vehicles)
 	if err != nil {
 		return err
 	}
 	if len(book.Uncautioned) > 0 {
-		return exit{2, fmt.Errorf("the rules have faults:\n%w", rules.Faults(book.Uncautioned))}
+		return cli.Exit(2, fmt.Errorf("the rules have faults:\n%w", rules.Faults(book.Uncautioned)))
 	}
 	for i := range book.Questions {
-		fmt.Fprintf(s.err, "question: %s\n", book.Questions[i].String())
+		fmt.Fprintf(s.Err, "question: %s\n", book.Questions[i].String())
 	}
 	toFill(s, book)
-	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && exists(path) {
-		fmt.Fprintf(s.err, "question: %s holds no vehicle; what is reported is kept, but not judged\n", path)
+	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && cli.Exists(path) {
+		fmt.Fprintf(s.Err, "question: %s holds no vehicle; what is reported is kept, but not judged\n", path)
 	}
-	if people, err := checkedPeople(dir); err != nil {
+	if dir, err := checkedPeople(dir); err != nil {
 		return err
-	} else if people != nil {
-		unheard(s, people, book, register)
+	} else if dir != nil {
+		unheard(s, dir, book, register)
 	}
 	results, gaps := cases.Run(book, register)
 	failed := 0
 	for i := range results {
 		if !results[i].OK() {
 			failed++
-			fmt.Fprintln(s.out, results[i].String())
+			fmt.Fprintln(s.Out, results[i].String())
 		}
 	}
 	if o.cover {
-		if err := listing(s, o.json, gaps, nil, covered(book), cases.Gap.String); err != nil {
+		if err := cli.Listing(s, o.json, gaps, nil, covered(book), cases.Gap.String); err != nil {
 			return err
 		}
 	}
 	if failed > 0 {
 		return fmt.Errorf("%d of %d cases failed", failed, len(results))
 	}
-	fmt.Fprintf(s.err, "%s: %d rules, %d tasks, %d baselines, no faults; %d cases passed\n", dir, len(book.Rules), len(book.Tasks), len(book.Baselines), len(results))
+	fmt.Fprintf(s.Err, "%s: %d rules, %d tasks, %d baselines, no faults; %d cases passed\n", dir, len(book.Rules), len(book.Tasks), len(book.Baselines), len(results))
 	return nil
 }
 
@@ -99,14 +103,14 @@ func covered(book *rules.Book) string {
 func checkedFiles(dir, vehicles string) (*rules.Book, []engine.Event, error) {
 	var book *rules.Book
 	var register []engine.Event
-	if exists(filepath.Join(dir, "rules")) {
+	if cli.Exists(filepath.Join(dir, "rules")) {
 		f, err := loadFleet(dir)
 		if err != nil {
 			return nil, nil, err
 		}
 		book, register = f.book, f.register
 	} else {
-		b, err := loadBook(dir)
+		b, err := cli.Book(dir)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -115,46 +119,46 @@ func checkedFiles(dir, vehicles string) (*rules.Book, []engine.Event, error) {
 	if vehicles == "" {
 		return book, register, nil
 	}
-	register, err := loadRegister(vehicles, time.Unix(0, 0))
+	register, err := cli.Register(vehicles, time.Unix(0, 0))
 	return book, register, err
 }
 
 // checkedPeople reads the folder's people, nil where it has none.
-func checkedPeople(dir string) (*notify.Directory, error) {
+func checkedPeople(dir string) (*people.Directory, error) {
 	path := filepath.Join(dir, "people.yaml")
-	if !exists(path) {
+	if !cli.Exists(path) {
 		return nil, nil
 	}
-	return notify.Load(path)
+	return people.Load(path)
 }
 
 // unheard says what nobody would hear of, and who would hear of nothing.
-func unheard(s streams, people *notify.Directory, book *rules.Book, register []engine.Event) {
-	var vehicles []notify.Vehicle
+func unheard(s cli.Env, dir *people.Directory, book *rules.Book, register []engine.Event) {
+	var vehicles []people.Vehicle
 	for _, ev := range register {
 		if d, ok := ev.Data.(*engine.VehicleData); ok && !d.Retired {
-			vehicles = append(vehicles, known(ev.Vehicle, d))
+			vehicles = append(vehicles, notify.VehicleOf(ev.Vehicle, d))
 		}
 	}
-	gaps, deaf := notify.Unheard(people, vehicles, book)
+	gaps, deaf := people.Unheard(dir, vehicles, book)
 	unheardAlarms(s, gaps)
 	if len(vehicles) == 0 {
 		return // who hears of what hangs on the vehicles
 	}
 	for _, id := range deaf {
-		fmt.Fprintf(s.err, "question: %s is in people.yaml and would hear of nothing; name them in tell with a way that reaches them, or take them out\n", id)
+		fmt.Fprintf(s.Err, "question: %s is in people.yaml and would hear of nothing; name them in tell with a way that reaches them, or take them out\n", id)
 	}
 	for _, v := range vehicles {
 		for _, id := range v.People {
-			if people.Person(id) == nil {
-				fmt.Fprintf(s.err, "question: %q of the people of %s is not in people.yaml and hears of nothing\n", id, v.ID)
+			if dir.Person(id) == nil {
+				fmt.Fprintf(s.Err, "question: %q of the people of %s is not in people.yaml and hears of nothing\n", id, v.ID)
 			}
 		}
 	}
 }
 
 // unheardAlarms says each rule and stage once, with the first vehicle and how many more.
-func unheardAlarms(s streams, gaps []notify.Gap) {
+func unheardAlarms(s cli.Env, gaps []people.Gap) {
 	type what struct{ rule, stage string }
 	first, count := map[what]string{}, map[what]int{}
 	var order []what
@@ -167,7 +171,7 @@ func unheardAlarms(s streams, gaps []notify.Gap) {
 		count[w]++
 	}
 	for _, w := range order {
-		fmt.Fprintf(s.err, "question: nobody hears of %q at %s on %s%s; people.yaml decides who does\n", w.rule, w.stage, first[w], andMore(count[w]-1))
+		fmt.Fprintf(s.Err, "question: nobody hears of %q at %s on %s%s; people.yaml decides who does\n", w.rule, w.stage, first[w], andMore(count[w]-1))
 	}
 }
 
@@ -178,7 +182,7 @@ func andMore(n int) string {
 	return fmt.Sprintf(" and %d more", n)
 }
 
-func wordsCommand(s streams) *cobra.Command {
+func wordsCommand(s cli.Env) *cobra.Command {
 	rulesCmd := &cobra.Command{Use: "rules", Short: "About the rule language"}
 	var asJSON bool
 	words := &cobra.Command{
@@ -186,8 +190,8 @@ func wordsCommand(s streams) *cobra.Command {
 		Short: "List what a rule may ask",
 		Args:  cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			return listing(s, asJSON, rules.Words(), nil, "", func(w rules.WordInfo) string {
-				return fmt.Sprintf("%s  (%s)\n    %s\n    for example: %s\n    source: %s", w.Signature, orRatio(w.Unit), w.Meaning, w.Example, w.Source)
+			return cli.Listing(s, asJSON, rules.Words(), nil, "", func(w rules.WordInfo) string {
+				return fmt.Sprintf("%s  (%s)\n    %s\n    for example: %s\n    source: %s", w.Signature, cmp.Or(w.Unit, "a ratio"), w.Meaning, w.Example, w.Source)
 			})
 		},
 	}
@@ -196,9 +200,17 @@ func wordsCommand(s streams) *cobra.Command {
 	return rulesCmd
 }
 
-func orRatio(unit string) string {
-	if unit == "" {
-		return "a ratio"
+func schemaCommand(s cli.Env) *cobra.Command {
+	return &cobra.Command{
+		Use:       "schema rules|people|vehicles|import",
+		Short:     "Print the JSON Schema of a kind of file, for editors with support for YAML",
+		Args:      cobra.MatchAll(cobra.ExactArgs(1), cobra.OnlyValidArgs),
+		ValidArgs: schema.Names,
+		RunE: func(_ *cobra.Command, args []string) error {
+			if _, err := s.Out.Write(schema.Of(args[0])); err != nil {
+				return fmt.Errorf("writing the schema: %w", err)
+			}
+			return nil
+		},
 	}
-	return unit
 }

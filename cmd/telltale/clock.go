@@ -4,26 +4,26 @@ import (
 	"context"
 	"time"
 
-	"telltale/notify"
+	"telltale/engine/stream/clock"
+	"telltale/notify/people"
 )
 
 // wallClock publishes a tick each quarter of an hour, and first of all one for now.
 func (a *app) wallClock(ctx context.Context) error {
 	a.marks = nil // the lists are reckoned from the log's last tick
 	defer a.suspect.Store(false)
-	p := &pacer{machine: machineClock(), tick: a.tick, tell: a.tellClock}
-	return p.run(ctx)
+	return clock.New(a.tick, a.tellClock).Run(ctx)
 }
 
 // tellClock tells the operator that ticks are held, or come again.
 func (a *app) tellClock(suspect bool, off time.Duration) {
 	a.suspect.Store(suspect)
 	if suspect {
-		a.logger.Error("clock suspect: the wall clock jumped; nothing falls due by time until it is right again. If it is right now, restart the service",
+		a.logger.Error("clock suspect: the wall clock jumped; ticks are held until it is right again. If it is right now, restart the service",
 			"jumped", off.Round(time.Second).String(), "wall", time.Now().UTC().Format(time.RFC3339))
 		return
 	}
-	a.logger.Info("the clock is right again; time goes on")
+	a.logger.Info("clock right again; ticks resumed")
 }
 
 // tick moves the clock to t. The lists that fall due by then are asked for first:
@@ -45,10 +45,10 @@ func (a *app) tick(ctx context.Context, t time.Time) error {
 // lists asks for those that fall due by t; last is the log's last tick.
 func (a *app) lists(ctx context.Context, last, t time.Time) error {
 	if a.marks == nil && !last.IsZero() {
-		_, a.marks = notify.Turns(a.notify.Directory(), nil, last)
+		_, a.marks = people.Turns(a.notify.Directory(), nil, last)
 	}
-	var turns []notify.Turn
-	turns, a.marks = notify.Turns(a.notify.Directory(), a.marks, t)
+	var turns []people.Turn
+	turns, a.marks = people.Turns(a.notify.Directory(), a.marks, t)
 	for _, turn := range turns {
 		if err := a.log.PublishTurn(ctx, t, turn.Person, turn.Date); err != nil {
 			return err

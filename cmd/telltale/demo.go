@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -10,22 +11,26 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
-	"strings"
 	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/jetstream"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
-	"telltale/engine/intake"
-	"telltale/engine/stream"
-	"telltale/notify"
+	"telltale/engine/replay"
+	"telltale/engine/stream/clock"
+	"telltale/engine/stream/gateway"
+	"telltale/engine/stream/service"
+	"telltale/engine/stream/wire"
+	"telltale/notify/delivery"
+	"telltale/notify/people"
 	"telltale/samples"
 )
 
-func demoCommand(s streams) *cobra.Command {
+func demoCommand(s cli.Env) *cobra.Command {
 	var dir, files, smtp string
 	var stay bool
 	cmd := &cobra.Command{
@@ -43,7 +48,7 @@ or with --smtp handed to a server that is there for trying.`,
 			if _, err := demoFolder(files); err != nil {
 				return err
 			}
-			fmt.Fprintf(s.err, "the sample fleet's files are in %s; change them, then: telltale serve --dir %s\n", files, files)
+			fmt.Fprintf(s.Err, "the sample fleet's files are in %s; change them, then: telltale serve --dir %s\n", files, files)
 			return nil
 		},
 	}
@@ -54,7 +59,7 @@ or with --smtp handed to a server that is there for trying.`,
 	return cmd
 }
 
-func demo(ctx context.Context, s streams, dir, smtp string, stay bool) error {
+func demo(ctx context.Context, s cli.Env, dir, smtp string, stay bool) error {
 	host, port, err := smtpAddress(smtp)
 	if err != nil {
 		return err
@@ -70,19 +75,18 @@ func demo(ctx context.Context, s streams, dir, smtp string, stay bool) error {
 	if host != "" {
 		f.set.Mail.Host, f.set.Mail.Port, f.set.Mail.TLS = host, port, "never"
 	}
-	logger := slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	logger := slog.New(slog.NewTextHandler(s.Err, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	register := f.register
 	f.register = nil // the vehicles come with the first event, as in a replay
 	a, err := startApp(ctx, f, logger, func(string) {})
 	if err != nil {
 		return err
 	}
-	f.register = register
-	fmt.Fprintf(s.err, "demo: the sample fleet is in %s, the service at %s\n", dir, a.url())
-	fmt.Fprintln(s.err, "demo: the fleet is folded in 16 parts side by side, so lines come in order for each vehicle alone")
-	err = runDemo(ctx, s, a)
+	fmt.Fprintf(s.Err, "demo: the sample fleet is in %s, the service at %s\n", dir, a.url())
+	fmt.Fprintln(s.Err, "demo: the fleet is folded in 16 parts side by side, so lines come in order for each vehicle alone")
+	err = runDemo(ctx, s, a, register)
 	if err == nil && stay {
-		fmt.Fprintf(s.err, "still serving; try: telltale due --dir %s (Ctrl-C ends)\n", dir)
+		fmt.Fprintf(s.Err, "still serving; try: telltale due --dir %s (Ctrl-C ends)\n", dir)
 		<-ctx.Done()
 	}
 	return errors.Join(unlessStopped(ctx, err), a.stop())
@@ -98,7 +102,7 @@ func smtpAddress(s string) (host string, port int, err error) {
 		port, err = strconv.Atoi(number)
 	}
 	if err != nil || host == "" || port < 1 || port > 65535 {
-		return "", 0, exit{2, hinted{fmt.Errorf("--smtp %q is not an address of a mail server", s), "write it like 127.0.0.1:2525"}}
+		return "", 0, cli.Exit(2, cli.Hint(fmt.Errorf("--smtp %q is not an address of a mail server", s), "write it like 127.0.0.1:2525"))
 	}
 	return host, port, nil
 }
@@ -111,8 +115,8 @@ func demoFolder(dir string) (string, error) {
 			return "", err
 		}
 		dir = tmp
-	} else if exists(filepath.Join(dir, "vehicles.yaml")) {
-		return "", exit{2, hinted{fmt.Errorf("%s holds a fleet already", dir), "name an empty folder, or run it: telltale serve --dir " + dir}}
+	} else if cli.Exists(filepath.Join(dir, "vehicles.yaml")) {
+		return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s holds a fleet already", dir), "name an empty folder, or run it: telltale serve --dir "+dir))
 	}
 	err := fs.WalkDir(samples.FS, ".", func(path string, d fs.DirEntry, err error) error {
 		if err != nil {
@@ -134,17 +138,17 @@ func demoFolder(dir string) (string, error) {
 	return dir, nil
 }
 
-func runDemo(ctx context.Context, s streams, a *app) error {
+func runDemo(ctx context.Context, s cli.Env, a *app, register []engine.Event) error {
 	nc, err := nats.Connect(a.url(), nats.Name("sample gateway"))
 	if err != nil {
 		return fmt.Errorf("connecting the sample gateway: %w", err)
 	}
 	defer nc.Close()
-	js, err := jetstream.New(nc)
+	pub, err := gateway.New(nc)
 	if err != nil {
 		return err
 	}
-	d := &demoYear{app: a, pub: &publisher{js: js}}
+	d := &demoYear{app: a, register: register, pub: pub}
 	printed := make(chan error, 1)
 	printing, stop := context.WithCancel(ctx)
 	defer stop()
@@ -170,7 +174,8 @@ func runDemo(ctx context.Context, s streams, a *app) error {
 // demoYear is the sample year on its way into the service.
 type demoYear struct {
 	app         *app
-	pub         *publisher
+	register    []engine.Event
+	pub         *gateway.Sender
 	events      int
 	transitions atomic.Int64
 	seen        atomic.Uint64 // the last message of ALARMS that was printed
@@ -183,31 +188,23 @@ func (d *demoYear) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	ticks := intake.NewTicks(false)
-	began := false
-	err = intake.ReadFile(strings.NewReader(string(text)), func(line int, ev engine.Event, err error) error {
-		if err != nil {
-			return fmt.Errorf("line %d of the sample events: %w", line, err)
-		}
-		if !began {
-			began = true
-			if err := d.app.registerAt(ctx, d.app.fleet, ev.Recorded); err != nil {
-				return err
-			}
-		}
-		for _, t := range ticks.Before(ev) {
-			if err := d.day(ctx, t.Time); err != nil {
-				return err
-			}
+	year := replay.File{Register: d.register, Damaged: func(line int, reason error) error {
+		return fmt.Errorf("line %d of the sample events: %w", line, reason)
+	}}
+	err = year.Each(bytes.NewReader(text), func(ev engine.Event) error {
+		if ev.Kind == engine.TickEvent {
+			return d.day(ctx, ev.Time)
 		}
 		if err := d.morning(ctx, ev.Recorded); err != nil {
 			return err
 		}
-		d.events++
-		return d.pub.publish(ctx, ev)
+		if ev.Line > 0 {
+			d.events++
+		}
+		return d.pub.Send(ctx, ev)
 	})
 	if err == nil {
-		err = d.pub.wait(ctx)
+		err = d.pub.Wait(ctx)
 	}
 	return err
 }
@@ -218,11 +215,11 @@ func (d *demoYear) morning(ctx context.Context, now time.Time) error {
 	if d.app.marks == nil {
 		return nil // no midnight has passed
 	}
-	now = now.Truncate(quarter)
-	if turns, _ := notify.Turns(d.app.notify.Directory(), d.app.marks, now); len(turns) == 0 {
+	now = now.Truncate(clock.Quarter)
+	if turns, _ := people.Turns(d.app.notify.Directory(), d.app.marks, now); len(turns) == 0 {
 		return nil
 	}
-	if err := d.pub.wait(ctx); err != nil {
+	if err := d.pub.Wait(ctx); err != nil {
 		return err
 	}
 	return d.app.lists(ctx, time.Time{}, now)
@@ -230,25 +227,25 @@ func (d *demoYear) morning(ctx context.Context, now time.Time) error {
 
 // day ends a day at its midnight; the lists that fall due by then are asked for first.
 func (d *demoYear) day(ctx context.Context, midnight time.Time) error {
-	if err := d.pub.wait(ctx); err != nil {
+	if err := d.pub.Wait(ctx); err != nil {
 		return err
 	}
 	if err := d.app.tick(ctx, midnight); err != nil {
 		return err
 	}
-	return d.app.await(ctx, func() bool { return d.app.ticked.Load() >= midnight.Unix() })
+	return d.app.notify.Ticked(ctx, midnight)
 }
 
 // print shows the transitions as they come.
-func (d *demoYear) print(ctx context.Context, s streams) error {
-	return d.app.log.Outputs(ctx, 1, func(m stream.Message) error {
+func (d *demoYear) print(ctx context.Context, s cli.Env) error {
+	return d.app.log.Outputs(ctx, 1, func(m wire.Message) error {
 		for _, o := range m.Outputs {
 			if o.Transition != nil {
 				d.transitions.Add(1)
-				fmt.Fprintln(s.out, transitionLine(o.Transition))
+				fmt.Fprintln(s.Out, cli.TransitionLine(o.Transition))
 			}
 			if o.Refused != nil {
-				fmt.Fprintln(s.out, refusalLine(o.Refused))
+				fmt.Fprintln(s.Out, cli.RefusalLine(o.Refused))
 			}
 		}
 		d.seen.Store(m.Seq)
@@ -256,32 +253,32 @@ func (d *demoYear) print(ctx context.Context, s streams) error {
 	})
 }
 
-func (d *demoYear) summary(ctx context.Context, s streams) error {
-	fmt.Fprintln(s.out, "\nThe due list for the week ahead:")
-	due, err := d.app.svc.Due(ctx, engine.DueQuery{Ahead: 7})
+func (d *demoYear) summary(ctx context.Context, s cli.Env) error {
+	fmt.Fprintln(s.Out, "\nThe due list for the week ahead:")
+	due, err := service.Due.Of(ctx, d.app.svc, service.Question{Ahead: 7})
 	if err != nil {
 		return err
 	}
 	for _, item := range due {
-		fmt.Fprintln(s.out, dueLine(item))
+		fmt.Fprintln(s.Out, ask.DueLine(item))
 	}
-	list, err := notify.Deliveries(ctx, d.app.log.Deliveries())
+	list, err := delivery.All(ctx, d.app.log.Deliveries())
 	if err != nil {
 		return err
 	}
 	mails := 0
 	for _, m := range list {
-		if m.Way == "mail" && m.State == notify.Sent {
+		if m.Way == "mail" && m.State == delivery.Sent {
 			mails++
-		} else if m.State != notify.Sent {
-			fmt.Fprintf(s.err, "not delivered to %s: %s\n", m.To, m.LastError)
+		} else if m.State != delivery.Sent {
+			fmt.Fprintf(s.Err, "not delivered to %s: %s\n", m.To, m.LastError)
 		}
 	}
 	if set := d.app.fleet.set.Mail; set.Host != "" {
-		fmt.Fprintf(s.out, "\nThe mails went to %s\n", net.JoinHostPort(set.Host, strconv.Itoa(set.Port)))
+		fmt.Fprintf(s.Out, "\nThe mails went to %s\n", net.JoinHostPort(set.Host, strconv.Itoa(set.Port)))
 	} else {
-		fmt.Fprintf(s.out, "\nThe mails are in %s\n", filepath.Join(d.app.fleet.dir, "mail"))
+		fmt.Fprintf(s.Out, "\nThe mails are in %s\n", filepath.Join(d.app.fleet.dir, "mail"))
 	}
-	fmt.Fprintf(s.out, "demo: %d events, %d transitions, %d mails\n", d.events, d.transitions.Load(), mails)
+	fmt.Fprintf(s.Out, "demo: %d events, %d transitions, %d mails\n", d.events, d.transitions.Load(), mails)
 	return nil
 }

@@ -109,7 +109,7 @@ func TestUnreachable(t *testing.T) {
 	if !poll(patience, func() bool {
 		m := regexp.MustCompile(`http://127\.0\.0\.1:\d+/`).FindString(log())
 		ready = m + "readyz"
-		return m != "" && strings.Contains(log(), "no NATS server answers, trying again")
+		return m != "" && strings.Contains(log(), "NATS server does not answer; retrying")
 	}) {
 		t.Fatalf("it does not say that it waits:\n%s", log())
 	}
@@ -132,7 +132,7 @@ func TestUnreachable(t *testing.T) {
 	ns.start(t)
 	until("200 ok\n")
 	p.end(t)
-	if n := strings.Count(log(), "no NATS server answers"); n != 1 {
+	if n := strings.Count(log(), "NATS server does not answer"); n != 1 {
 		t.Errorf("it said %d times that no server answers, want once:\n%s", n, log())
 	}
 }

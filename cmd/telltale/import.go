@@ -11,25 +11,27 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/jetstream"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
 	"telltale/engine/intake/table"
 	"telltale/engine/stream"
+	"telltale/engine/stream/gateway"
+	"telltale/engine/stream/service"
 	"telltale/rules/english"
 )
 
 type importOptions struct {
-	client
+	cli.Client
 	mapping, out, vehicles string
 	dry                    bool
 	rows                   int
 }
 
-func importCommand(s streams) *cobra.Command {
+func importCommand(s cli.Env) *cobra.Command {
 	var o importOptions
 	cmd := &cobra.Command{
 		Use:   "import --map MAP.yaml FILE.csv",
@@ -45,7 +47,7 @@ the mapping that would have worked. The same file again changes nothing.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error { return importFile(cmd.Context(), s, &o, args[0]) },
 	}
-	o.flags(cmd)
+	o.Flags(cmd, s)
 	f := cmd.Flags()
 	f.StringVar(&o.mapping, "map", "", "the mapping (needed)")
 	f.BoolVar(&o.dry, "dry", false, "check the whole file, show its first rows as events, and send nothing")
@@ -56,19 +58,19 @@ the mapping that would have worked. The same file again changes nothing.`,
 	return cmd
 }
 
-func importFile(ctx context.Context, s streams, o *importOptions, path string) error {
+func importFile(ctx context.Context, s cli.Env, o *importOptions, path string) error {
 	text, err := os.ReadFile(o.mapping)
 	if err != nil {
-		return exit{2, fmt.Errorf("reading the mapping: %w", err)}
+		return cli.Exit(2, fmt.Errorf("reading the mapping: %w", err))
 	}
 	m, err := table.ReadMapping(o.mapping, text)
 	if err != nil {
-		return exit{2, fmt.Errorf("the mapping has faults:\n%w", err)}
+		return cli.Exit(2, fmt.Errorf("the mapping has faults:\n%w", err))
 	}
 	if o.dry || o.out != "" {
 		return o.withoutService(s, m, path)
 	}
-	return o.ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
+	return o.Ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
 		fleet, err := fleetOf(ctx, nc)
 		if err != nil {
 			return err
@@ -82,7 +84,7 @@ func importFile(ctx context.Context, s streams, o *importOptions, path string) e
 }
 
 // withoutService shows or writes the events; the register is that of the folder.
-func (o *importOptions) withoutService(s streams, m *table.Mapping, path string) error {
+func (o *importOptions) withoutService(s cli.Env, m *table.Mapping, path string) error {
 	fleet, err := o.folderFleet(s)
 	if err != nil {
 		return err
@@ -96,21 +98,21 @@ func (o *importOptions) withoutService(s streams, m *table.Mapping, path string)
 		if o.rows > 0 {
 			n = min(n, o.rows)
 		}
-		if err := writeEvents(s.out, t.Events[:n]); err != nil {
+		if err := writeEvents(s.Out, t.Events[:n]); err != nil {
 			return err
 		}
-		fmt.Fprintf(s.err, "import: %s would be sent; %d shown, nothing sent\n", counted(t), n)
+		fmt.Fprintf(s.Err, "import: %s would be sent; %d shown, nothing sent\n", counted(t), n)
 		return nil
 	}
 	if o.out == "-" {
-		err = writeEvents(s.out, t.Events)
+		err = writeEvents(s.Out, t.Events)
 	} else {
 		err = writeNew(o.out, t.Events)
 	}
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(s.err, "import: %s written, nothing sent\n", counted(t))
+	fmt.Fprintf(s.Err, "import: %s written, nothing sent\n", counted(t))
 	return nil
 }
 
@@ -122,10 +124,10 @@ func counted(t *table.Table) string {
 func writeNew(path string, events []engine.Event) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if errors.Is(err, os.ErrExist) {
-		return exit{2, hinted{fmt.Errorf("%s is there already", path), "name a file that is not, or - for the standard output"}}
+		return cli.Exit(2, cli.Hint(fmt.Errorf("%s is there already", path), "name a file that is not, or - for the standard output"))
 	}
 	if err != nil {
-		return exit{2, fmt.Errorf("writing the events: %w", err)}
+		return cli.Exit(2, fmt.Errorf("writing the events: %w", err))
 	}
 	return errors.Join(writeEvents(f, events), f.Close())
 }
@@ -144,10 +146,10 @@ func writeEvents(w io.Writer, events []engine.Event) error {
 }
 
 // readTable reads the file and says which rows make no event.
-func readTable(s streams, m *table.Mapping, path string, fleet *table.Fleet) (*table.Table, error) {
+func readTable(s cli.Env, m *table.Mapping, path string, fleet *table.Fleet) (*table.Table, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, exit{2, err}
+		return nil, cli.Exit(2, err)
 	}
 	defer f.Close()
 	t, err := m.Read(path, f, fleet)
@@ -159,7 +161,7 @@ func readTable(s streams, m *table.Mapping, path string, fleet *table.Fleet) (*t
 		what string
 	}{{t.LeftOut, "left out by the mapping"}, {t.NoValue, "without any value"}, {t.Repeated, "that say again what an earlier row says"}} {
 		if len(of.rows) > 0 {
-			fmt.Fprintf(s.err, "import: %s %s: %s\n", english.Plural(len(of.rows), "row"), of.what, someRows(of.rows))
+			fmt.Fprintf(s.Err, "import: %s %s: %s\n", english.Plural(len(of.rows), "row"), of.what, someRows(of.rows))
 		}
 	}
 	return t, nil
@@ -168,7 +170,7 @@ func readTable(s streams, m *table.Mapping, path string, fleet *table.Fleet) (*t
 // notImported tells the faults of a table from what else went wrong.
 func notImported(path string, err error) error {
 	if faults := (table.Faults{}); errors.As(err, &faults) {
-		return exit{2, fmt.Errorf("%s is not imported, nothing of it:\n%s", path, printable(faults.Error()))}
+		return cli.Exit(2, fmt.Errorf("%s is not imported, nothing of it:\n%s", path, cli.Printable(faults.Error())))
 	}
 	return err
 }
@@ -182,16 +184,16 @@ func someRows(rows []int) string {
 }
 
 // folderFleet is the register of a file, for a table that is not sent.
-func (o *importOptions) folderFleet(s streams) (*table.Fleet, error) {
+func (o *importOptions) folderFleet(s cli.Env) (*table.Fleet, error) {
 	path := o.vehicles
-	if path == "" && o.dir != "" {
-		path = filepath.Join(o.dir, "vehicles.yaml")
+	if path == "" && o.Dir != "" {
+		path = filepath.Join(o.Dir, "vehicles.yaml")
 	}
 	if path == "" {
-		fmt.Fprintln(s.err, "import: not checked against a register; --vehicles FILE or --dir FOLDER names one")
+		fmt.Fprintln(s.Err, "import: not checked against a register; --vehicles FILE or --dir FOLDER names one")
 		return nil, nil
 	}
-	events, err := loadRegister(path, stream.Unclocked)
+	events, err := cli.Register(path, stream.Unclocked)
 	if err != nil {
 		return nil, err
 	}
@@ -200,7 +202,7 @@ func (o *importOptions) folderFleet(s streams) (*table.Fleet, error) {
 
 // fleetOf is the register of a running service, with the tasks of each vehicle.
 func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
-	list, err := stream.QueryRegister(ctx, nc)
+	list, err := service.Register.Ask(ctx, nc, service.Question{})
 	if err != nil {
 		return nil, err
 	}
@@ -211,7 +213,7 @@ func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
 	known := map[string][]string{}
 	f.Tasks = func(vehicle string) ([]string, error) {
 		if known[vehicle] == nil {
-			list, err := stream.QueryWhy(ctx, nc, vehicle, "")
+			list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle})
 			if err != nil {
 				return nil, err
 			}
@@ -224,7 +226,7 @@ func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
 
 // importTo sends the events, all or none: what the service would refuse is looked
 // for before.
-func importTo(ctx context.Context, s streams, nc *nats.Conn, path string, t *table.Table) error {
+func importTo(ctx context.Context, s cli.Env, nc *nats.Conn, path string, t *table.Table) error {
 	latest, _, err := clockOf(ctx, nc)
 	if err != nil {
 		return err
@@ -237,30 +239,17 @@ func importTo(ctx context.Context, s streams, nc *nats.Conn, path string, t *tab
 	if err != nil {
 		return notImported(path, err)
 	}
-	js, err := jetstream.New(nc)
+	p, err := gateway.Send(ctx, nc, fresh...)
 	if err != nil {
-		return err
+		return cli.Hint(fmt.Errorf("sending: %w", err), "import the same file again: what is stored already is not stored twice")
 	}
-	p := &publisher{js: js, last: map[int]uint64{}, ids: map[engine.ID]int{}}
-	for _, ev := range fresh {
-		p.ids[ev.ID] = ev.Line
-		if err = p.publish(ctx, ev); err != nil {
-			break
-		}
-	}
-	if err == nil {
-		err = p.wait(ctx)
-	}
-	if err != nil {
-		return hinted{fmt.Errorf("sending: %w", err), "import the same file again: what is stored already is not stored twice"}
-	}
-	refused, err := p.refused(ctx, s, nc)
+	refused, err := printRefused(ctx, s, p)
 	if err != nil {
 		return fmt.Errorf("asking what the service refused: %w", err)
 	}
-	fmt.Fprintf(s.err, "import: %s: %d new, %d known before\n", counted(t), len(fresh)-refused, len(t.Events)-len(fresh))
+	fmt.Fprintf(s.Err, "import: %s: %d new, %d known before\n", counted(t), len(fresh)-refused, len(t.Events)-len(fresh))
 	if refused > 0 {
-		return exit{1, fmt.Errorf("%s refused", english.Plural(refused, "event"))}
+		return cli.Exit(1, fmt.Errorf("%s refused", english.Plural(refused, "event")))
 	}
 	return nil
 }
@@ -268,7 +257,7 @@ func importTo(ctx context.Context, s streams, nc *nats.Conn, path string, t *tab
 // clockOf is the latest moment that an event may have, and the service's now. Where
 // the clock follows the events none is too late.
 func clockOf(ctx context.Context, nc *nats.Conn) (latest, now time.Time, err error) {
-	h, err := stream.QueryHealth(ctx, nc)
+	h, err := service.QueryHealth(ctx, nc)
 	if err != nil {
 		return latest, now, err
 	}
@@ -288,7 +277,7 @@ func knownTo(ctx context.Context, nc *nats.Conn, events []engine.Event) (map[str
 	}
 	out := map[string]map[engine.ID]string{}
 	for vehicle, list := range ask {
-		have, err := stream.QueryKnown(ctx, nc, vehicle, list)
+		have, err := service.QueryKnown(ctx, nc, vehicle, list)
 		if err != nil {
 			return nil, err
 		}

@@ -17,6 +17,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/rules"
 	"telltale/rules/chapters"
 	"telltale/rules/english"
@@ -26,7 +27,7 @@ import (
 //go:embed init/*
 var initFiles embed.FS
 
-func initCommand(s streams) *cobra.Command {
+func initCommand(s cli.Env) *cobra.Command {
 	var given [5]string
 	cmd := &cobra.Command{
 		Use:   "init [DIR]",
@@ -39,7 +40,7 @@ func initCommand(s streams) *cobra.Command {
 			if len(args) == 1 {
 				dir = args[0]
 			}
-			return initFolder(s, dir, given, terminal(s.in))
+			return initFolder(s, dir, given, cli.Terminal(s.In))
 		},
 	}
 	for i, q := range questions {
@@ -90,7 +91,7 @@ func localZone() string {
 
 func takeName(f *newFleet, a string) error {
 	if strings.ContainsFunc(a, unicode.IsControl) || len(a) > 100 {
-		return hinted{fmt.Errorf("the name %q is no name of up to 100 letters on a line", a), "write it like Ines Thornbeck"}
+		return cli.Hint(fmt.Errorf("the name %q is no name of up to 100 letters on a line", a), "write it like Ines Thornbeck")
 	}
 	f.Name = a
 	return nil
@@ -98,7 +99,7 @@ func takeName(f *newFleet, a string) error {
 
 func takeDistance(f *newFleet, a string) error {
 	if all := unit.Distances(); !slices.Contains(all, a) {
-		return hinted{fmt.Errorf("%q is no unit of distance", a), "write " + english.List("or", all)}
+		return cli.Hint(fmt.Errorf("%q is no unit of distance", a), "write "+english.List("or", all))
 	}
 	f.Distance = a
 	return nil
@@ -121,7 +122,7 @@ func takeZone(f *newFleet, a string, list fs.FS) error {
 	if near := rules.Near(a, names); near != "" {
 		hint = "did you mean " + near + "?"
 	}
-	return hinted{fmt.Errorf("there is no time zone %q", a), hint}
+	return cli.Hint(fmt.Errorf("there is no time zone %q", a), hint)
 }
 
 func takeMail(f *newFleet, a string) error {
@@ -129,13 +130,13 @@ func takeMail(f *newFleet, a string) error {
 	p, err := mail.ParseAddress(a)
 	switch {
 	case !strings.Contains(a, "@"):
-		return hinted{fmt.Errorf("the mail address %q has no @", a), form}
+		return cli.Hint(fmt.Errorf("the mail address %q has no @", a), form)
 	case err != nil:
-		return hinted{fmt.Errorf("reading the mail address %q: %s", a, strings.TrimPrefix(err.Error(), "mail: ")), form}
+		return cli.Hint(fmt.Errorf("reading the mail address %q: %s", a, strings.TrimPrefix(err.Error(), "mail: ")), form)
 	case p.Address != a || len(a) > 254 || strings.ContainsAny(a, "\"\\ "):
-		return hinted{fmt.Errorf("the mail address %q is more than an address alone", a), form}
+		return cli.Hint(fmt.Errorf("the mail address %q is more than an address alone", a), form)
 	case strings.ContainsFunc(a, func(r rune) bool { return r < 33 || r > 126 }):
-		return hinted{fmt.Errorf("the mail address %q has letters beyond ASCII", a), "write the domain in its xn-- form"}
+		return cli.Hint(fmt.Errorf("the mail address %q has letters beyond ASCII", a), "write the domain in its xn-- form")
 	}
 	f.Mail = a
 	return nil
@@ -162,18 +163,18 @@ func takeChapters(f *newFleet, a string) error {
 		seen[name] = true
 	}
 	if len(f.Chapters) == 0 {
-		return hinted{errors.New("no chapter is named"), "telltale chapters lists them; or write all, or none"}
+		return cli.Hint(errors.New("no chapter is named"), "telltale chapters lists them; or write all, or none")
 	}
 	return nil
 }
 
-func initFolder(s streams, dir string, given [5]string, ask bool) error {
+func initFolder(s cli.Env, dir string, given [5]string, ask bool) error {
 	if err := empty(dir); err != nil {
-		return exit{2, err}
+		return cli.Exit(2, err)
 	}
 	f, err := answered(s, given, ask)
 	if err != nil {
-		return exit{2, err}
+		return cli.Exit(2, err)
 	}
 	if err := f.write(s, dir); err != nil {
 		return fmt.Errorf("making the folder %q: %w", dir, err)
@@ -182,11 +183,11 @@ func initFolder(s streams, dir string, given [5]string, ask bool) error {
 	if err != nil {
 		return fmt.Errorf("reading what was written: %w", err)
 	}
-	fmt.Fprintf(s.err, "%s and %s are ready", english.Plural(len(fleet.book.Tasks), "task"), english.Plural(len(fleet.book.Rules), "rule"))
+	fmt.Fprintf(s.Err, "%s and %s are ready", english.Plural(len(fleet.book.Tasks), "task"), english.Plural(len(fleet.book.Rules), "rule"))
 	if n := len(fleet.book.ToFill); n > 0 {
-		fmt.Fprintf(s.err, "; %s only you can know, and the check lists them", english.Plural(n, "figure"))
+		fmt.Fprintf(s.Err, "; %s only you can know, and the check lists them", english.Plural(n, "figure"))
 	}
-	fmt.Fprintf(s.err, "\nnext: enter your vehicles in %s, then\n  telltale check %s\n  telltale serve --dir %s\n", filepath.Join(dir, "vehicles.yaml"), dir, dir)
+	fmt.Fprintf(s.Err, "\nnext: enter your vehicles in %s, then\n  telltale check %s\n  telltale serve --dir %s\n", filepath.Join(dir, "vehicles.yaml"), dir, dir)
 	return nil
 }
 
@@ -198,16 +199,16 @@ func empty(dir string) error {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil
 	case err != nil:
-		return hinted{fmt.Errorf("looking into the folder: %w", err), hint}
+		return cli.Hint(fmt.Errorf("looking into the folder: %w", err), hint)
 	case len(entries) > 0:
-		return hinted{fmt.Errorf("the folder %s is not empty: it holds %s; nothing was written", dir, entries[0].Name()), hint}
+		return cli.Hint(fmt.Errorf("the folder %s is not empty: it holds %s; nothing was written", dir, entries[0].Name()), hint)
 	}
 	return nil
 }
 
 // answered takes each answer from its flag, or asks for it, or takes the usual one.
 // What the flags have wrong is said at once, before anything is asked.
-func answered(s streams, given [5]string, ask bool) (*newFleet, error) {
+func answered(s cli.Env, given [5]string, ask bool) (*newFleet, error) {
 	f := &newFleet{}
 	var missing []string
 	var faults []error
@@ -223,17 +224,17 @@ func answered(s streams, given [5]string, ask bool) (*newFleet, error) {
 			answer = q.usual()
 		}
 		if err := q.take(f, answer); err != nil {
-			faults = append(faults, errors.New("--"+q.flag+": "+withHint(err)))
+			faults = append(faults, errors.New("--"+q.flag+": "+cli.WithHint(err)))
 		}
 	}
 	if len(missing) > 0 {
-		faults = append(faults, hinted{errors.New("nobody can be asked here: give " + english.List("and", missing)),
-			`telltale init fleet --name "Ines Thornbeck" --mail ines@larkfell.example; --distance, --zone and --chapters may be left out`})
+		faults = append(faults, cli.Hint(errors.New("nobody can be asked here: give "+english.List("and", missing)),
+			`telltale init fleet --name "Ines Thornbeck" --mail ines@larkfell.example; --distance, --zone and --chapters may be left out`))
 	}
 	if err := errors.Join(faults...); err != nil || !ask {
 		return f, err
 	}
-	in := bufio.NewScanner(s.in)
+	in := bufio.NewScanner(s.In)
 	for i, q := range questions {
 		if strings.TrimSpace(given[i]) != "" {
 			continue
@@ -246,23 +247,23 @@ func answered(s streams, given [5]string, ask bool) (*newFleet, error) {
 }
 
 // put asks until the answer will do.
-func (q *question) put(s streams, in *bufio.Scanner, f *newFleet) error {
+func (q *question) put(s cli.Env, in *bufio.Scanner, f *newFleet) error {
 	for {
-		fmt.Fprint(s.err, q.ask+" ")
+		fmt.Fprint(s.Err, q.ask+" ")
 		if q.flag == "chapters" {
-			fmt.Fprintln(s.err)
+			fmt.Fprintln(s.Err)
 			for _, c := range chapters.All() {
-				fmt.Fprintf(s.err, "  %s: %s\n", c.Name, c.About)
+				fmt.Fprintf(s.Err, "  %s: %s\n", c.Name, c.About)
 			}
 		}
 		usual := ""
 		if q.usual != nil {
 			usual = q.usual()
-			fmt.Fprintf(s.err, "[%s] ", usual)
+			fmt.Fprintf(s.Err, "[%s] ", usual)
 		}
 		if !in.Scan() {
-			fmt.Fprintln(s.err)
-			return hinted{errors.Join(errors.New("the questions ended before the last answer; nothing was written"), in.Err()), "answer all five, or give --" + q.flag}
+			fmt.Fprintln(s.Err)
+			return cli.Hint(errors.Join(errors.New("the questions ended before the last answer; nothing was written"), in.Err()), "answer all five, or give --"+q.flag)
 		}
 		answer := strings.TrimSpace(in.Text())
 		if answer == "" {
@@ -275,20 +276,12 @@ func (q *question) put(s streams, in *bufio.Scanner, f *newFleet) error {
 		if err == nil {
 			return nil
 		}
-		fmt.Fprintln(s.err, withHint(err))
+		fmt.Fprintln(s.Err, cli.WithHint(err))
 	}
-}
-
-// withHint is the error with its cure on the next line.
-func withHint(err error) string {
-	if h := (hinted{}); errors.As(err, &h) {
-		return err.Error() + "\nhint: " + h.hint
-	}
-	return err.Error()
 }
 
 // write makes the folder's files and names each; none is ever overwritten.
-func (f *newFleet) write(s streams, dir string) error {
+func (f *newFleet) write(s cli.Env, dir string) error {
 	texts, err := template.ParseFS(initFiles, "init/*")
 	if err != nil {
 		return err
@@ -298,7 +291,7 @@ func (f *newFleet) write(s streams, dir string) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintln(s.out, path)
+		fmt.Fprintln(s.Out, path)
 	}
 	if err := os.MkdirAll(filepath.Join(dir, "rules"), 0o755); err != nil {
 		return err
@@ -315,7 +308,7 @@ func (f *newFleet) write(s streams, dir string) error {
 		if err := errors.Join(texts.ExecuteTemplate(file, t, f), file.Close()); err != nil {
 			return err
 		}
-		fmt.Fprintln(s.out, path)
+		fmt.Fprintln(s.Out, path)
 	}
 	return nil
 }

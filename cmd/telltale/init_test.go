@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"testing/fstest"
+
+	"telltale/cmd/telltale/internal/cli"
 )
 
 // TestInitAsks answers the questions as a person would: wrong at first.
@@ -18,7 +20,7 @@ func TestInitAsks(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "fleet")
 	var out, said bytes.Buffer
 	in := strings.NewReader("\nMaud\nleagues\nmi\nEurope/London\nmaud\nmaud@larkfell.example\nengin-oil\nengine-oil, data-quality\n")
-	if err := initFolder(streams{in, &out, &said}, dir, [5]string{}, true); err != nil {
+	if err := initFolder(cli.Env{In: in, Out: &out, Err: &said}, dir, [5]string{}, true); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{
@@ -48,11 +50,11 @@ func TestInitAsks(t *testing.T) {
 func TestInitBreaksOff(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "fleet")
 	var out, said bytes.Buffer
-	err := initFolder(streams{strings.NewReader("Maud\nkm\n"), &out, &said}, dir, [5]string{}, true)
+	err := initFolder(cli.Env{In: strings.NewReader("Maud\nkm\n"), Out: &out, Err: &said}, dir, [5]string{}, true)
 	if want := "the questions ended before the last answer; nothing was written"; err == nil || err.Error() != want {
 		t.Errorf("the error is %v, want %s", err, want)
 	}
-	if exists(dir) {
+	if cli.Exists(dir) {
 		t.Error("a folder was made")
 	}
 }
@@ -63,9 +65,9 @@ func TestInitNearZone(t *testing.T) {
 		"Europe/Lodnon": "did you mean Europe/London?",
 		"Local":         "it is a name like Europe/London",
 	} {
-		var h hinted
-		if err := takeZone(&newFleet{}, zone, list); !errors.As(err, &h) || h.hint != want {
-			t.Errorf("zone %s: %v, hint %q, want %q", zone, err, h.hint, want)
+		var h cli.HintError
+		if err := takeZone(&newFleet{}, zone, list); !errors.As(err, &h) || h.Hint != want {
+			t.Errorf("zone %s: %v, hint %q, want %q", zone, err, h.Hint, want)
 		}
 	}
 }
@@ -74,7 +76,7 @@ func TestInitNearZone(t *testing.T) {
 func newFolder(t *testing.T, chapters string) string {
 	t.Helper()
 	dir := filepath.Join(t.TempDir(), "fleet")
-	s := streams{strings.NewReader(""), io.Discard, io.Discard}
+	s := cli.Env{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}
 	if err := initFolder(s, dir, [5]string{"Maud", "km", "UTC", "maud@larkfell.example", chapters}, false); err != nil {
 		t.Fatal(err)
 	}

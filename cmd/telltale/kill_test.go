@@ -23,7 +23,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/stream"
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 const killBook = `book: 1
@@ -246,8 +246,8 @@ func (f *killFleet) settle(t *testing.T) {
 	quiet, before := 0, uint64(0)
 	if !poll(2*patience, func() bool {
 		last, err := l.LastOutput(t.Context())
-		list, err2 := notify.Deliveries(t.Context(), l.Deliveries())
-		if errors.Join(err, err2) != nil || last != before || waiting(list) || !f.caughtUp(t) {
+		list, err2 := delivery.All(t.Context(), l.Deliveries())
+		if errors.Join(err, err2) != nil || last != before || slices.ContainsFunc(list, delivery.Delivery.Pending) || !f.caughtUp(t) {
 			quiet, before = 0, last
 			return false
 		}
@@ -376,13 +376,13 @@ func (f *killFleet) checkMails(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	list, err := notify.Deliveries(t.Context(), l.Deliveries())
+	list, err := delivery.All(t.Context(), l.Deliveries())
 	if err != nil {
 		t.Fatal(err)
 	}
 	want := map[string]bool{}
 	for _, d := range list {
-		if d.State != notify.Sent {
+		if d.State != delivery.Sent {
 			t.Errorf("delivery %s is %s: %s", d.Key, d.State, d.LastError)
 		}
 		if want[d.MessageID] {

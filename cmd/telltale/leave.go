@@ -3,26 +3,25 @@ package main
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 
 	"github.com/nats-io/nats.go/micro"
 
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 	"telltale/notify"
 )
 
 // leaving is who wants no more of which kind, or with Back again.
 type leaving struct {
-	Person string `json:"person"`
-	Kind   string `json:"kind"`
-	Back   bool   `json:"back,omitempty"`
+	Person string      `json:"person"`
+	Kind   notify.Kind `json:"kind"`
+	Back   bool        `json:"back,omitempty"`
 }
 
 // askLeave has whoever tells people note it, which may be another replica than the
 // one whose page was opened.
-func (a *app) askLeave(ctx context.Context, person, kind string, back bool) error {
-	_, err := stream.List[leaving](ctx, a.nc, "leave", leaving{person, kind, back})
+func (a *app) askLeave(ctx context.Context, person string, kind notify.Kind, back bool) error {
+	_, err := service.List[leaving](ctx, a.nc, "leave", leaving{person, kind, back})
 	return err
 }
 
@@ -36,15 +35,10 @@ func (a *app) takeLeave(ctx context.Context, r micro.Request) error {
 	if err != nil {
 		return err
 	}
-	a.telling.Lock()
-	defer a.telling.Unlock()
-	if a.unsure.Load() { // what was made since the checkpoint is not to be kept
-		return errors.New("leaving: whoever tells people is about to stop")
-	}
 	if err := a.notify.Leave(ctx, l.Person, l.Kind, l.Back, at); err != nil {
 		return err
 	}
-	return stream.Reply(r, []leaving{l})
+	return service.Reply(r, []leaving{l})
 }
 
 // answerLeft lists who asked for no more.
@@ -53,7 +47,7 @@ func (a *app) answerLeft(ctx context.Context, r micro.Request) error {
 	if err != nil {
 		return err
 	}
-	return stream.Reply(r, list)
+	return service.Reply(r, list)
 }
 
 func leftLine(l notify.Left) string {

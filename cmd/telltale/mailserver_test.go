@@ -12,7 +12,7 @@ import (
 
 	"github.com/emersion/go-smtp"
 
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 // TestMailServerRefuses has a mail server that is not in the mood: the mail waits
@@ -32,8 +32,8 @@ func TestMailServerRefuses(t *testing.T) {
 	})
 	s := serving(t, dir)
 	telltale(t, "send", "--dir", dir, filepath.Join(dir, "events.jsonl"))
-	d := delivery(t, dir, func(d notify.Delivery) bool { return d.LastError != "" })
-	if d.State != notify.Waiting || d.Attempts != 1 || !strings.Contains(d.LastError, "451") || !strings.Contains(d.LastError, "not now") {
+	d := storedDelivery(t, dir, func(d delivery.Delivery) bool { return d.LastError != "" })
+	if d.State != delivery.Waiting || d.Attempts != 1 || !strings.Contains(d.LastError, "451") || !strings.Contains(d.LastError, "not now") {
 		t.Errorf("refused by the server, the mail is %s after %d tries: %q", d.State, d.Attempts, d.LastError)
 	}
 	if got := telltale(t, "alarms", "--dir", dir); !strings.Contains(got, "due      bus-07") {
@@ -44,8 +44,8 @@ func TestMailServerRefuses(t *testing.T) {
 	if out := telltale(t, "deliveries", "--dir", dir, "--retry", d.Key); out != "" {
 		t.Errorf("trying again prints %q", out)
 	}
-	d = delivery(t, dir, func(d notify.Delivery) bool { return d.State != notify.Waiting && d.State != notify.Sending })
-	if d.State != notify.Sent || d.Attempts != 2 {
+	d = storedDelivery(t, dir, func(d delivery.Delivery) bool { return d.State != delivery.Waiting && d.State != delivery.Sending })
+	if d.State != delivery.Sent || d.Attempts != 2 {
 		t.Errorf("tried again, the mail is %s after %d tries: %q", d.State, d.Attempts, d.LastError)
 	}
 	s.end(t)
@@ -56,12 +56,12 @@ func TestMailServerRefuses(t *testing.T) {
 }
 
 // delivery waits until the only delivery is as wanted.
-func delivery(t *testing.T, dir string, wanted func(notify.Delivery) bool) (d notify.Delivery) {
+func storedDelivery(t *testing.T, dir string, wanted func(delivery.Delivery) bool) (d delivery.Delivery) {
 	t.Helper()
 	var out string
 	if !poll(patience, func() bool {
 		out = telltale(t, "deliveries", "--dir", dir, "--json")
-		d = notify.Delivery{}
+		d = delivery.Delivery{}
 		return strings.Count(out, "\n") == 1 && json.Unmarshal([]byte(out), &d) == nil && wanted(d)
 	}) {
 		t.Fatalf("deliveries: %s", out)

@@ -4,12 +4,15 @@ package main
 
 import (
 	"context"
-	"errors"
-	"fmt"
 	"io"
 	"os"
 	"os/signal"
 	"syscall"
+
+	"github.com/spf13/cobra"
+
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
 )
 
 func main() {
@@ -19,25 +22,6 @@ func main() {
 	os.Exit(code)
 }
 
-// exit is an error that asks for an exit code of its own: 2 where rules or files
-// could not be read, 3 where an answer lacks the vehicles of some partitions.
-type exit struct {
-	code int
-	err  error
-}
-
-func (e exit) Error() string { return e.err.Error() }
-func (e exit) Unwrap() error { return e.err }
-
-// hinted is an error with the line that names the cure.
-type hinted struct {
-	err  error
-	hint string
-}
-
-func (h hinted) Error() string { return h.err.Error() }
-func (h hinted) Unwrap() error { return h.err }
-
 // run is the whole program; a test can start it. It returns the exit code.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	cmd := root(stdin, stdout, stderr)
@@ -46,12 +30,25 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	if err == nil {
 		return 0
 	}
-	fmt.Fprintf(stderr, "telltale: %v\n", err)
-	if h := (hinted{}); errors.As(err, &h) {
-		fmt.Fprintf(stderr, "hint: %s\n", h.hint)
+	return cli.Report(stderr, err)
+}
+
+func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
+	s := cli.Env{In: stdin, Out: stdout, Err: stderr, NATS: func(dir string) (string, error) {
+		set, err := loadSettings(dir)
+		return set.NATS, err
+	}}
+	cmd := &cobra.Command{
+		Use:           "telltale",
+		Short:         "Alerts on maintenance due and abnormal fluid samples, by rules of your own",
+		SilenceUsage:  true,
+		SilenceErrors: true,
 	}
-	if e := (exit{}); errors.As(err, &e) {
-		return e.code
-	}
-	return 1
+	cmd.SetOut(stdout)
+	cmd.SetErr(stderr)
+	cmd.CompletionOptions.DisableDefaultCmd = true
+	cmd.AddCommand(initCommand(s), demoCommand(s), serveCommand(s), sendCommand(s), importCommand(s), chaptersCommand(s), recordCommand(s),
+		deliveriesCommand(s), previewCommand(s), checkCommand(s), adoptCommand(s), schemaCommand(s), wordsCommand(s))
+	cmd.AddCommand(ask.Commands(s)...)
+	return cmd
 }

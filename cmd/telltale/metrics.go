@@ -15,7 +15,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
-	"telltale/engine/stream"
+	"telltale/engine/stream/service"
 )
 
 // monitor serves what the service tells of itself: /metrics, /healthz (may it go
@@ -119,7 +119,7 @@ var (
 	tickDesc        = desc("last_tick_timestamp_seconds", "The clock of the log.")
 	suspectDesc     = desc("clock_suspect", "1 while ticks are held because the wall clock jumped.")
 	claimsDesc      = desc("owner_changes_total", "Partitions that this replica has taken over, those at its start among them.")
-	seatsDesc       = desc("seats_held", "What this replica does of what one at a time does: partitions that it folds, ticks of the clock, notify.", "seat")
+	seatsDesc       = desc("seats_held", "What this replica does of what one at a time does: partitions that it folds, ticks of the clock, notify, baselines.", "seat")
 	replicasDesc    = desc("replicas", "Replicas that share the partitions and live.")
 	waitingDesc     = desc("deliveries_waiting", "Messages to people that are not sent yet; told by the replica that sends.")
 	oldestDesc      = desc("oldest_delivery_age_seconds", "Age of the oldest message to people that is not sent yet; 0 without one.")
@@ -138,34 +138,24 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 	if a == nil {
 		return
 	}
-	collectHealth(ch, a.svc.Health())
-	if q := a.queue.Load(); q != nil {
+	h := a.svc.Health()
+	collectHealth(ch, h)
+	if q := a.notify.Queue(); q != nil {
 		n, oldest := q.Backlog()
 		gauge(ch, waitingDesc, float64(n))
 		gauge(ch, oldestDesc, age(oldest))
 	}
-	collectSeats(ch, a.svc)
+	for seat, n := range a.svc.Held() {
+		gauge(ch, seatsDesc, float64(n), seat)
+	}
+	count(ch, claimsDesc, float64(a.svc.Claims()))
+	gauge(ch, replicasDesc, float64(max(1, len(h.Replicas))))
 	gauge(ch, suspectDesc, truth(a.suspect.Load()))
 	gauge(ch, reloadDesc, truth(a.fault.Load() == nil || a.fault.Load() == ""))
 	gauge(ch, reloadedDesc, float64(a.read.Load()))
 }
 
-func collectSeats(ch chan<- prometheus.Metric, svc *stream.Service) {
-	held := map[string]int{"partition": 0, stream.TicksSeat: 0, stream.NotifySeat: 0}
-	for _, seat := range svc.Seats() {
-		if _, duty := held[seat]; !duty {
-			seat = "partition"
-		}
-		held[seat]++
-	}
-	for seat, n := range held {
-		gauge(ch, seatsDesc, float64(n), seat)
-	}
-	count(ch, claimsDesc, float64(svc.Claims()))
-	gauge(ch, replicasDesc, float64(max(1, len(svc.Health().Replicas))))
-}
-
-func collectHealth(ch chan<- prometheus.Metric, h stream.Health) {
+func collectHealth(ch chan<- prometheus.Metric, h service.Health) {
 	stages, reasons, notJudged := map[string]int{}, map[string]int{}, 0
 	for _, p := range h.Partitions {
 		label := strconv.Itoa(p.Partition)

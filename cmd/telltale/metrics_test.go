@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 )
 
@@ -102,6 +103,8 @@ func TestMetrics(t *testing.T) {
 		`telltale_event_lag{partition="0"} 0`, `telltale_book_info{book="` + a.fleet.book.Hash + `"} 1`, "telltale_reload_success 1",
 		"telltale_owner_changes_total 16", "telltale_deliveries_waiting 0", "telltale_clock_suspect 0", "telltale_not_judged_total 0",
 		"telltale_oldest_delivery_age_seconds 0",
+		`telltale_seats_held{seat="partition"} 16`, `telltale_seats_held{seat="ticks"} 1`,
+		`telltale_seats_held{seat="notify"} 1`, `telltale_seats_held{seat="baselines"} 1`,
 	} {
 		if !strings.Contains(text, want+"\n") {
 			t.Errorf("the metrics lack %s", want)
@@ -179,7 +182,7 @@ func TestMetricsAddress(t *testing.T) {
 // TestLogs are JSON where no person reads them.
 func TestLogs(t *testing.T) {
 	var b bytes.Buffer
-	newLogger(&b).Info("rules adopted", "rules", 3)
+	cli.NewLogger(&b).Info("rules adopted", "rules", 3)
 	if got := b.String(); !strings.HasPrefix(got, `{"time":`) || !strings.HasSuffix(got, `"level":"INFO","msg":"rules adopted","rules":3}`+"\n") {
 		t.Errorf("got %s", got)
 	}

@@ -12,7 +12,7 @@ import (
 	"strings"
 	"testing"
 
-	"telltale/notify"
+	"telltale/notify/delivery"
 	"telltale/notify/mail/mailtest"
 )
 
@@ -101,17 +101,17 @@ func TestBadBoxHoldsUpNobody(t *testing.T) {
 	})
 	serving(t, dir)
 	telltale(t, "send", "--dir", dir, filepath.Join(dir, "events.jsonl"))
-	var states map[string]notify.State
+	var states map[string]delivery.State
 	if !poll(patience, func() bool {
-		states = map[string]notify.State{}
+		states = map[string]delivery.State{}
 		for _, d := range deliveriesOf(t, dir) {
 			states[d.Person] = d.State
 		}
-		return len(states) == 3 && !slices.Contains(slices.Collect(maps.Values(states)), notify.Waiting) && !slices.Contains(slices.Collect(maps.Values(states)), notify.Sending)
+		return len(states) == 3 && !slices.Contains(slices.Collect(maps.Values(states)), delivery.Waiting) && !slices.Contains(slices.Collect(maps.Values(states)), delivery.Sending)
 	}) {
 		t.Fatalf("%v", states)
 	}
-	if want := map[string]notify.State{"abel": notify.Sent, "gone": notify.Failed, "ines": notify.Sent}; !maps.Equal(states, want) {
+	if want := map[string]delivery.State{"abel": delivery.Sent, "gone": delivery.Failed, "ines": delivery.Sent}; !maps.Equal(states, want) {
 		t.Errorf("%v, want %v", states, want)
 	}
 	// Troubles are told at the next tick.
@@ -129,10 +129,10 @@ func TestBadBoxHoldsUpNobody(t *testing.T) {
 	}
 }
 
-func deliveriesOf(t *testing.T, dir string) (list []notify.Delivery) {
+func deliveriesOf(t *testing.T, dir string) (list []delivery.Delivery) {
 	t.Helper()
 	for line := range strings.Lines(telltale(t, "deliveries", "--dir", dir, "--json")) {
-		var d notify.Delivery
+		var d delivery.Delivery
 		if err := json.Unmarshal([]byte(line), &d); err != nil {
 			t.Fatal(err)
 		}

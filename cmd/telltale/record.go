@@ -11,13 +11,15 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/jetstream"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
-	"telltale/engine/stream"
+	"telltale/engine/stream/gateway"
+	"telltale/engine/stream/service"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -25,13 +27,13 @@ import (
 
 // recordOptions are one job as it is typed.
 type recordOptions struct {
-	client
+	cli.Client
 	job.Job
 	on  string
 	dry bool
 }
 
-func recordCommand(s streams) *cobra.Command {
+func recordCommand(s cli.Env) *cobra.Command {
 	var o recordOptions
 	var meters []string // NAME=VALUE
 	cmd := &cobra.Command{
@@ -42,7 +44,7 @@ func recordCommand(s streams) *cobra.Command {
   telltale record gritter-1 "hydraulic filter" --hours 913h --on 2031-02-03 --dry`,
 		Args: cobra.MinimumNArgs(2),
 	}
-	o.flags(cmd)
+	o.Flags(cmd, s)
 	f := cmd.Flags()
 	f.String(job.Odometer, "", "what the odometer showed, as 81200km or 50450mi")
 	f.String(job.Hours, "", "what the hour meter showed, as 913h")
@@ -58,7 +60,7 @@ func recordCommand(s streams) *cobra.Command {
 	}
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.Job = typedJob(cmd, args, meters)
-		return o.ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return o.record(ctx, s, nc) })
+		return o.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return o.record(ctx, s, nc) })
 	}
 	return cmd
 }
@@ -83,13 +85,13 @@ func typedJob(cmd *cobra.Command, args, meters []string) job.Job {
 	return j
 }
 
-func (o *recordOptions) record(ctx context.Context, s streams, nc *nats.Conn) error {
+func (o *recordOptions) record(ctx context.Context, s cli.Env, nc *nats.Conn) error {
 	var known job.Known
 	var err error
-	if known.Registered, err = registeredVehicle(ctx, nc, o.Vehicle); err != nil {
+	if known.Registered, err = ask.RegisteredVehicle(ctx, nc, o.Vehicle); err != nil {
 		return err
 	}
-	if known.Has, err = stream.QueryWhy(ctx, nc, o.Vehicle, ""); err != nil {
+	if known.Has, err = service.Why.Ask(ctx, nc, service.Question{Vehicle: o.Vehicle}); err != nil {
 		return err
 	}
 	if known.Latest, known.Now, err = clockOf(ctx, nc); err != nil {
@@ -100,104 +102,37 @@ func (o *recordOptions) record(ctx context.Context, s streams, nc *nats.Conn) er
 		if e.Option != "" { // with which the text begins
 			err = fmt.Errorf("--%w", e)
 		}
-		err = hinted{err, jobHint(e)}
+		err = cli.Hint(err, jobHint(e))
 	}
 	if err != nil {
-		return exit{2, err}
+		return cli.Exit(2, err)
 	}
 	if o.dry {
-		return writeEvents(s.out, []engine.Event{ev})
+		return writeEvents(s.Out, []engine.Event{ev})
 	}
-	js, err := jetstream.New(nc)
+	p, err := gateway.Send(ctx, nc, ev)
 	if err != nil {
-		return err
+		return cli.Hint(fmt.Errorf("sending: %w", err), "enter the same again: what is stored already is not stored twice")
 	}
-	p := &publisher{js: js, last: map[int]uint64{}, ids: map[engine.ID]int{ev.ID: 0}}
-	if err = p.publish(ctx, ev); err == nil {
-		err = p.wait(ctx)
-	}
-	if err != nil {
-		return hinted{fmt.Errorf("sending: %w", err), "enter the same again: what is stored already is not stored twice"}
-	}
-	refused, err := p.refused(ctx, s, nc)
+	refused, err := printRefused(ctx, s, p)
 	if err != nil {
 		return fmt.Errorf("asking what the service made of it: %w", err)
 	}
 	if refused > 0 {
-		return exit{1, fmt.Errorf("it was refused")}
+		return cli.Exit(1, fmt.Errorf("it was refused"))
 	}
 	return o.printNext(ctx, s, nc, &ev)
-}
-
-// registeredVehicle is the vehicle's registration, or the error that names the
-// nearest there is.
-func registeredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*engine.VehicleData, error) {
-	list, err := stream.QueryRegister(ctx, nc)
-	if err != nil {
-		return nil, err
-	}
-	var ids []string
-	near := ""
-	for _, v := range list {
-		if v.Vehicle == vehicle {
-			return v.VehicleData, nil
-		}
-		if strings.EqualFold(v.Name, vehicle) {
-			near = v.Vehicle
-		}
-		ids = append(ids, v.Vehicle)
-	}
-	if near == "" {
-		near = rules.Near(vehicle, ids)
-	}
-	return nil, exit{2, hinted{fmt.Errorf("no vehicle %q is registered", vehicle), didYouMean(near, ids)}}
-}
-
-// unknownVehicle is the error of an empty list that was asked of a vehicle nobody
-// registered; nil where it is registered, or none was named.
-func unknownVehicle(ctx context.Context, nc *nats.Conn, vehicle string) error {
-	if vehicle == "" {
-		return nil
-	}
-	_, err := registeredVehicle(ctx, nc, vehicle)
-	if x := (exit{}); errors.As(err, &x) {
-		return x.err // there is no such vehicle, but the question was well put: exit code 1
-	}
-	return err
-}
-
-// didYouMean asks after the nearest name, or lists what there is.
-func didYouMean(near string, all []string) string {
-	switch {
-	case near != "":
-		return "did you mean " + quoted(near) + "?"
-	case len(all) == 0:
-		return "there is none"
-	}
-	slices.Sort(all)
-	if len(all) > 20 {
-		all = append(slices.Clone(all[:20]), "…")
-	}
-	return "there are: " + strings.Join(all, ", ")
-}
-
-// quoted is a name as it is typed in a shell.
-func quoted(name string) string {
-	if strings.ContainsAny(name, " '\"$&;|<>()*?`\\") {
-		return `"` + name + `"`
-	}
-	return name
 }
 
 // jobHint is the line that names the cure.
 func jobHint(e *job.Error) string {
 	switch e.Fault {
 	case job.SeveralComponents:
-		return "say whose fluid it was: --component " + quoted(e.Have[0])
+		return "say whose fluid it was: --component " + ask.Quoted(e.Have[0])
 	case job.NoComponents:
 		return "give it components in vehicles.yaml"
 	case job.NoComponentSaid:
-		return "add --component " + quoted(e.Have[0])
+		return "add --component " + ask.Quoted(e.Have[0])
 	case job.NoMeter:
 		return "give it one in vehicles.yaml"
 	case job.SeveralMeters:
@@ -209,13 +144,13 @@ func jobHint(e *job.Error) string {
 	case job.NotYet:
 		return "enter what was done when it is done"
 	}
-	return didYouMean(rules.Near(e.Name, e.Have), e.Have)
+	return ask.DidYouMean(rules.Near(e.Name, e.Have), e.Have)
 }
 
 // printNext prints what the service makes of it: when each task is due next, and
 // what the work opened.
-func (o *recordOptions) printNext(ctx context.Context, s streams, nc *nats.Conn, ev *engine.Event) error {
-	list, err := stream.QueryWhy(ctx, nc, ev.Vehicle, "")
+func (o *recordOptions) printNext(ctx context.Context, s cli.Env, nc *nats.Conn, ev *engine.Event) error {
+	list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: ev.Vehicle})
 	if err != nil {
 		return err
 	}
@@ -224,15 +159,15 @@ func (o *recordOptions) printNext(ctx context.Context, s streams, nc *nats.Conn,
 		follows := y.Due != nil && (y.Due.By != nil && *y.Due.By == ev.ID || slices.Contains(d.Tasks, y.Rule))
 		return !follows || d.Component != "" && y.Component != "" && y.Component != d.Component
 	})
-	if o.json {
-		return listing(s, true, list, nil, "", nil)
+	if o.JSON {
+		return cli.Listing(s, true, list, nil, "", nil)
 	}
 	if len(list) == 0 {
-		_, err := io.WriteString(s.out, "recorded; nothing further follows from it\n")
+		_, err := io.WriteString(s.Out, "recorded; nothing further follows from it\n")
 		return err
 	}
 	for i := range list {
-		if _, err := fmt.Fprintln(s.out, printable(nextLine(&list[i]))); err != nil {
+		if _, err := fmt.Fprintln(s.Out, cli.Printable(nextLine(&list[i]))); err != nil {
 			return fmt.Errorf("writing the answer: %w", err)
 		}
 	}
@@ -242,7 +177,7 @@ func (o *recordOptions) printNext(ctx context.Context, s streams, nc *nats.Conn,
 
 // opened tells, of work of the past, how to enter the checks that came after it, lest
 // they be asked for now.
-func (o *recordOptions) opened(s streams, ev *engine.Event, list []engine.Why) {
+func (o *recordOptions) opened(s cli.Env, ev *engine.Event, list []engine.Why) {
 	done := ev.Data.(*engine.ServiceData).Tasks
 	var checks []string
 	for i := range list {
@@ -254,10 +189,10 @@ func (o *recordOptions) opened(s streams, ev *engine.Event, list []engine.Why) {
 		return
 	}
 	cmd := "telltale record " + ev.Vehicle + " " + strings.Join(checks, " ")
-	if o.dir != "" {
-		cmd += " --dir " + o.dir
+	if o.Dir != "" {
+		cmd += " --dir " + o.Dir
 	}
-	fmt.Fprintln(s.err, printable("hint: enter the checks as well, if they were done: "+cmd+" --on "+ev.Time.AddDate(0, 0, 1).Format(time.DateOnly)))
+	fmt.Fprintln(s.Err, cli.Printable("hint: enter the checks as well, if they were done: "+cmd+" --on "+ev.Time.AddDate(0, 0, 1).Format(time.DateOnly)))
 }
 
 // nextLine is when a task is due next, by each of its limits.

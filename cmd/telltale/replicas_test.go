@@ -12,7 +12,7 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine"
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 // replicaFiles are those of a service that joins the server at url.
@@ -44,7 +44,7 @@ func joined(t *testing.T, url string) *app {
 	return a
 }
 
-func (a *app) tells() bool { return a.queue.Load() != nil }
+func (a *app) tells() bool { return a.notify.Queue() != nil }
 
 // TestReplicasTellOnce has three services on one server; the one that tells ends
 // while there is something to tell. Each message is made and sent once, and any of
@@ -79,13 +79,13 @@ func TestReplicasTellOnce(t *testing.T) {
 		t.Fatal(err)
 	}
 	drive(3, 2200) // overdue
-	var list []notify.Delivery
+	var list []delivery.Delivery
 	sent := func() bool {
 		var err error
-		if list, err = notify.Deliveries(t.Context(), all[0].log.Deliveries()); err != nil {
+		if list, err = delivery.All(t.Context(), all[0].log.Deliveries()); err != nil {
 			t.Fatal(err)
 		}
-		return len(list) == 24 && !slices.ContainsFunc(list, func(d notify.Delivery) bool { return d.State != notify.Sent })
+		return len(list) == 24 && !slices.ContainsFunc(list, func(d delivery.Delivery) bool { return d.State != delivery.Sent })
 	}
 	if !poll(patience, sent) {
 		t.Fatalf("%d messages, want 24 sent: %+v", len(list), list)
@@ -117,13 +117,13 @@ func TestReplicasTellOnce(t *testing.T) {
 func trimmed(t *testing.T, a *app) {
 	t.Helper()
 	for _, tt := range []struct {
-		after time.Duration
-		left  int
-	}{{keepTold - time.Hour, 24}, {keepTold + time.Hour, 0}} {
-		err := a.trim(t.Context(), a.log.Deliveries(), time.Now().Add(tt.after))
-		list, err2 := notify.Deliveries(t.Context(), a.log.Deliveries())
+		before time.Time
+		left   int
+	}{{time.Now().Add(-time.Hour), 24}, {time.Now().Add(time.Hour), 0}} {
+		_, err := delivery.Trim(t.Context(), a.log.Deliveries(), tt.before)
+		list, err2 := delivery.All(t.Context(), a.log.Deliveries())
 		if err != nil || err2 != nil || len(list) != tt.left {
-			t.Errorf("after %s, %d messages are left (%v, %v), want %d", tt.after, len(list), err, err2, tt.left)
+			t.Errorf("what was made before %s taken out, %d messages are left (%v, %v), want %d", tt.before, len(list), err, err2, tt.left)
 		}
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/wire"
 )
 
 // telltale runs the program, which must succeed, and returns its standard output.
@@ -24,8 +25,8 @@ func telltale(t *testing.T, args ...string) string {
 	return stdout.String()
 }
 
-// service is `telltale serve` on a folder, in this process.
-type service struct {
+// running is `telltale serve` on a folder, in this process.
+type running struct {
 	dir    string
 	stderr safeBuffer
 	stop   context.CancelFunc
@@ -34,10 +35,10 @@ type service struct {
 }
 
 // serving starts the service and waits until it answers; the test's end stops it.
-func serving(t *testing.T, dir string) *service {
+func serving(t *testing.T, dir string) *running {
 	t.Helper()
 	ctx, stop := context.WithCancel(context.Background())
-	s := &service{dir: dir, stop: stop, ended: make(chan struct{})}
+	s := &running{dir: dir, stop: stop, ended: make(chan struct{})}
 	go func() {
 		defer close(s.ended)
 		s.code = run(ctx, []string{"serve", "--dir", dir, "--listen", "127.0.0.1:-1"}, strings.NewReader(""), &safeBuffer{}, &s.stderr)
@@ -49,7 +50,7 @@ func serving(t *testing.T, dir string) *service {
 	return s
 }
 
-func (s *service) gone() bool {
+func (s *running) gone() bool {
 	select {
 	case <-s.ended:
 		return true
@@ -59,7 +60,7 @@ func (s *service) gone() bool {
 }
 
 // end interrupts the service, which is no failure.
-func (s *service) end(t *testing.T) {
+func (s *running) end(t *testing.T) {
 	t.Helper()
 	s.stop()
 	if <-s.ended; s.code != 0 {
@@ -68,7 +69,7 @@ func (s *service) end(t *testing.T) {
 }
 
 // connect is a gateway's connection.
-func (s *service) connect(t *testing.T) *nats.Conn {
+func (s *running) connect(t *testing.T) *nats.Conn {
 	t.Helper()
 	url, err := os.ReadFile(filepath.Join(s.dir, "nats.url"))
 	if err != nil {
@@ -84,7 +85,7 @@ func (s *service) connect(t *testing.T) *nats.Conn {
 }
 
 // said is every message of the log of what the service said, as a gateway reads it.
-func said(t *testing.T, nc *nats.Conn) []stream.Message {
+func said(t *testing.T, nc *nats.Conn) []wire.Message {
 	t.Helper()
 	l, err := stream.Open(t.Context(), nc, stream.LogConfig{})
 	if err != nil {
@@ -96,8 +97,8 @@ func said(t *testing.T, nc *nats.Conn) []stream.Message {
 	}
 	ctx, enough := context.WithCancel(t.Context())
 	defer enough()
-	var all []stream.Message
-	err = l.Outputs(ctx, 1, func(m stream.Message) error {
+	var all []wire.Message
+	err = l.Outputs(ctx, 1, func(m wire.Message) error {
 		all = append(all, m)
 		if m.Seq >= last {
 			enough()

@@ -19,8 +19,10 @@ import (
 	"testing"
 	"time"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/notify"
 	"telltale/samples"
 )
 
@@ -248,13 +250,13 @@ func plainPart(kind, encoding string, body io.Reader) (string, error) {
 // observed or reported of it, or something said of it changed.
 func sampleDays(t *testing.T) map[string]map[string]bool {
 	t.Helper()
-	register, err := loadRegister("../../samples/vehicles.yaml", time.Unix(0, 0))
+	register, err := cli.Register("../../samples/vehicles.yaml", time.Unix(0, 0))
 	if err != nil {
 		t.Fatal(err)
 	}
 	names, days := map[string]string{}, map[string]map[string]bool{}
 	for _, ev := range register {
-		name := known(ev.Vehicle, ev.Data.(*engine.VehicleData)).Name
+		name := notify.VehicleOf(ev.Vehicle, ev.Data.(*engine.VehicleData)).Name
 		names[ev.Vehicle], days[name] = name, map[string]bool{}
 	}
 	file, err := os.Open("../../samples/events.jsonl")

@@ -10,10 +10,11 @@ import (
 	"github.com/fsnotify/fsnotify"
 	"github.com/spf13/cobra"
 
-	"telltale/engine/stream"
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/stream/service"
 )
 
-func serveCommand(s streams) *cobra.Command {
+func serveCommand(s cli.Env) *cobra.Command {
 	var dir, natsURL, listen string
 	cmd := &cobra.Command{
 		Use:   "serve --dir DIR",
@@ -39,8 +40,8 @@ func serveCommand(s streams) *cobra.Command {
 	return cmd
 }
 
-func serve(ctx context.Context, s streams, f *fleet) error {
-	logger := newLogger(s.err)
+func serve(ctx context.Context, s cli.Env, f *fleet) error {
+	logger := cli.NewLogger(s.Err)
 	a, err := startApp(ctx, f, logger, func(path string) { logger.Info("mail written", "file", path) })
 	if err != nil {
 		if ctx.Err() != nil {
@@ -56,14 +57,14 @@ func serve(ctx context.Context, s streams, f *fleet) error {
 		return errors.Join(err, a.stop())
 	}
 	if len(f.people.People()) == 0 {
-		logger.Warn("nobody is told anything", "hint", "name people in "+filepath.Join(f.dir, "people.yaml"))
+		logger.Warn("no people named; nobody is told anything", "hint", "name people in "+filepath.Join(f.dir, "people.yaml"))
 	}
-	fmt.Fprintf(s.err, "serving %s at %s, %d rules, %d tasks; stop with Ctrl-C\n", f.dir, a.url(), len(f.book.Rules), len(f.book.Tasks))
+	fmt.Fprintf(s.Err, "serving %s at %s, %d rules, %d tasks; stop with Ctrl-C\n", f.dir, a.url(), len(f.book.Rules), len(f.book.Tasks))
 	work, halt := context.WithCancel(ctx) // until the interrupt, or until something fails
 	defer halt()
 	context.AfterFunc(a.life, halt)
 	a.group.Go(func() error { return unlessStopped(work, a.watch(work, w)) })
-	a.svc.Hold(stream.TicksSeat, func(ctx context.Context) error {
+	a.svc.Hold(service.TicksSeat, func(ctx context.Context) error {
 		if f.set.Clock == "events" {
 			return unlessStopped(ctx, a.log.FollowEvents(ctx))
 		}
@@ -87,8 +88,8 @@ func (a *app) checkClock(ctx context.Context) error {
 	if err != nil || !last.After(time.Now().Add(48*time.Hour)) {
 		return err
 	}
-	return exit{2, hinted{fmt.Errorf("the log in %s stands at %s, ahead of this machine's clock", a.fleet.dir, last.Format(time.DateOnly)),
-		"begin in a folder of its own: telltale demo --files DIR copies the sample fleet without its year; or set clock: events"}}
+	return cli.Exit(2, cli.Hint(fmt.Errorf("the log in %s stands at %s, ahead of this machine's clock", a.fleet.dir, last.Format(time.DateOnly)),
+		"begin in a folder of its own: telltale demo --files DIR copies the sample fleet without its year; or set clock: events"))
 }
 
 func unlessStopped(ctx context.Context, err error) error {
@@ -134,7 +135,7 @@ func (a *app) watch(ctx context.Context, w *fsnotify.Watcher) error {
 				quiet.Reset(settleTime)
 			}
 		case err := <-w.Errors:
-			a.logger.Error("watching the folder", "error", err)
+			a.logger.Error("folder watch failed", "error", err)
 		case <-quiet.C:
 			_ = w.Add(rulesDir) // a folder that took its place has to be watched anew; reload says if it is gone
 			a.reload(ctx)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"net"
 	"net/netip"
@@ -10,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/robfig/cron/v3"
 	"gopkg.in/yaml.v3"
 
 	"telltale/notify/mail"
@@ -98,9 +100,7 @@ func loadSettings(dir string) (settings, error) {
 	}
 	if n := m["smtp"]; n != nil {
 		readSMTP(s, n, &set.Mail)
-	}
-	if n := m["smtp"]; n != nil && s.Err() == nil {
-		if err := set.Mail.Check(); err != nil {
+		if err := set.Mail.Check(); err != nil && s.Err() == nil {
 			s.Fault(n, "", "%v", err)
 		}
 	}
@@ -134,4 +134,28 @@ func readSMTP(s *rules.Sheet, n *yaml.Node, c *mail.Config) {
 		}
 		c.Password = strings.TrimRight(string(text), "\r\n")
 	}
+}
+
+// monthly is when the fleet's baselines are made anew where the settings do not say:
+// the first of each month.
+const monthly = "0 0 1 * *"
+
+// parseSchedule reads a cron specification, in UTC.
+func parseSchedule(text string) (next func(time.Time) time.Time, err error) {
+	if strings.Contains(text, "TZ=") {
+		return nil, errors.New("names a zone; it is in UTC")
+	}
+	parsed, err := cron.ParseStandard(text)
+	if err != nil {
+		return nil, fmt.Errorf("cannot be read: %w", err)
+	}
+	spec, ok := parsed.(*cron.SpecSchedule)
+	if !ok {
+		return nil, errors.New("is no time of the clock")
+	}
+	spec.Location = time.UTC
+	if spec.Next(time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)).IsZero() {
+		return nil, errors.New("never comes")
+	}
+	return func(t time.Time) time.Time { return spec.Next(t.UTC()) }, nil
 }

@@ -2,181 +2,97 @@ package main
 
 import (
 	"context"
-	"errors"
+	"fmt"
 	"time"
-
-	"golang.org/x/sync/errgroup"
 
 	"telltale/engine"
 	"telltale/engine/stream"
+	"telltale/engine/stream/service"
+	"telltale/engine/stream/wire"
 	"telltale/notify"
+	"telltale/notify/people"
 )
 
-// tell hands the log of what was said to the notifier, from its checkpoint on, and
-// sends what comes of it, until ctx ends.
-func (a *app) tell(ctx context.Context, wrote wroteMail) error {
-	store := a.log.Deliveries()
-	queue := &notify.Queue{Store: store, Ways: a.ways(ctx, wrote), Log: a.logger}
-	a.unsure.Store(false)
-	a.notify.Store, a.notify.Queue = store, queue
-	a.notify.Register = func(id string) notify.Vehicle { return a.vehicle(ctx, id) }
-	a.notify.Silent = func() map[string]bool { return a.outOfService(ctx) }
-	a.notify.Sample = func(vehicle, component string) []engine.Verdict { return a.verdicts(ctx, vehicle, component) }
-	next, err := a.notify.Start(ctx)
-	if err != nil {
-		return err
-	}
-	if next, err = a.afterWentBack(ctx, next); err != nil {
-		return err
-	}
-	if err := a.notify.Flush(ctx, next-1); err != nil { // whoever told before is fenced from here on
-		return err
-	}
-	a.told.Store(next - 1)
-	a.queue.Store(queue)
-	defer a.queue.Store(nil)
-	retry, err := a.answerRetry(queue)
-	if err != nil {
-		return err
-	}
-	g, life := errgroup.WithContext(ctx)
-	g.Go(func() error { queue.Run(life); return nil })
-	g.Go(func() error { return a.tellByClock(life) })
-	g.Go(func() error { return a.tellNews(life, next) })
-	g.Go(func() error { a.trimDaily(life, store); return nil })
-	return errors.Join(g.Wait(), retry.Stop())
+// fleetLog is the log of what the partitions say, and what they answer of vehicles, as
+// telling asks it.
+type fleetLog struct {
+	*stream.Log
+	svc *service.Service
 }
 
-// afterWentBack is where to read on. A log of what was said that ends before the
-// notifier's checkpoint went back: what follows its end is news.
-func (a *app) afterWentBack(ctx context.Context, next uint64) (uint64, error) {
-	last, err := a.log.LastOutput(ctx)
-	if err != nil || next <= last+1 {
-		return next, err
-	}
-	a.logger.Error("the log of what was said went back; people are told what follows", "read up to", next-1, "ends at", last)
-	a.notify.Rewind(last)
-	return last + 1, nil
+// Outputs implements notify.Log.
+func (s fleetLog) Outputs(ctx context.Context, from uint64, do func(uint64, notify.Cause, []engine.Output) error) error {
+	return s.Log.Outputs(ctx, from, func(m wire.Message) error { return do(m.Seq, cause(m), m.Outputs) })
 }
 
-func (a *app) tellNews(ctx context.Context, next uint64) error {
-	err := a.log.Outputs(ctx, next, func(m stream.Message) error { return a.handle(ctx, m) })
-	if ctx.Err() != nil {
-		err = nil
-	}
-	if seq := a.told.Load(); err == nil && seq >= next && !a.unsure.Load() {
-		flush, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
-		defer cancel()
-		a.telling.Lock()
-		defer a.telling.Unlock()
-		err = a.notify.Flush(flush, seq)
-	}
-	return err
-}
-
-// tellByClock hands the log's ticks to the notifier, each once all that was in the
-// log with it has been folded and told.
-func (a *app) tellByClock(ctx context.Context) error {
-	err := a.log.Ticks(ctx, func(t time.Time) error {
-		if err := a.svc.CaughtUp(ctx); err != nil {
+// Ticks implements notify.Log.
+func (s fleetLog) Ticks(ctx context.Context, do func(time.Time) error) error {
+	return s.Log.Ticks(ctx, func(t time.Time) error {
+		if err := s.svc.CaughtUp(ctx); err != nil {
 			return err
 		}
-		last, err := a.log.LastOutput(ctx)
-		if err != nil {
-			return err
-		}
-		if err := a.await(ctx, func() bool { return a.told.Load() >= last }); err != nil {
-			return err
-		}
-		a.telling.Lock()
-		defer a.telling.Unlock()
-		if err := a.notify.Tick(ctx, t); err != nil {
-			return err
-		}
-		if a.unsure.Load() {
-			return ctx.Err()
-		}
-		a.ticked.Store(t.Unix())
-		return nil
+		return do(t)
 	})
-	return unlessStopped(ctx, err)
 }
 
-// await looks again every few milliseconds until something is so.
-func (a *app) await(ctx context.Context, so func() bool) error {
-	for look := time.NewTicker(2 * time.Millisecond); !so(); {
-		select {
-		case <-ctx.Done():
-			look.Stop()
-			return ctx.Err()
-		case <-look.C:
-		}
-	}
-	return nil
-}
-
-// handle tells what one cause said.
-func (a *app) handle(ctx context.Context, m stream.Message) error {
-	a.telling.Lock()
-	defer a.telling.Unlock()
-	if len(m.Outputs) > 0 {
-		if err := a.notify.Handle(ctx, m.Seq, cause(m), m.Outputs); err != nil {
-			return err
-		}
-	}
-	if a.unsure.Load() {
-		return ctx.Err()
-	}
-	a.told.Store(m.Seq)
-	return nil
-}
-
-// vehicle answers what the notifier may know of a vehicle. Who hears of it hangs on
-// its tags and people, so a partition that is on its way from one replica to another
-// is waited for; one that nobody folds for long is looked up in the log of events.
-func (a *app) vehicle(ctx context.Context, id string) notify.Vehicle {
+// Vehicle implements notify.Fleet. Who hears of it hangs on its tags and people, so a
+// partition that is on its way from one replica to another is waited for; one that
+// nobody folds for long is looked up in the log of events.
+func (s fleetLog) Vehicle(ctx context.Context, id string) (people.Vehicle, error) {
 	for tries := 0; ctx.Err() == nil; tries++ {
-		d, err := a.svc.Registered(ctx, id)
+		d, err := s.svc.Registered(ctx, id)
 		if err != nil && tries >= 5 {
-			d, err = a.log.LastRegistration(ctx, id)
+			d, err = s.LastRegistration(ctx, id)
 		}
 		if err == nil {
-			return known(id, d)
+			return notify.VehicleOf(id, d), nil
 		}
 	}
-	a.unsure.Store(true)
-	return known(id, nil)
+	return notify.VehicleOf(id, nil), ctx.Err()
 }
 
-// verdicts reads a sample for the picture of a message, which goes without where the
-// partition does not answer.
-func (a *app) verdicts(ctx context.Context, vehicle, component string) []engine.Verdict {
+// Verdicts implements notify.Fleet.
+func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string) (list []engine.Verdict, err error) {
 	for tries := 0; ctx.Err() == nil && tries < 5; tries++ {
-		if list, err := a.svc.Verdicts(ctx, vehicle, component); err == nil {
-			return list
+		if list, err = service.Samples.Of(ctx, s.svc, service.Question{Vehicle: vehicle, Component: component}); err == nil {
+			return list, nil
 		}
 	}
-	return nil
+	return nil, err
 }
 
-// outOfService lists the vehicles whose alarms stand so. All partitions are waited
-// for, since people are not to be reminded of what stands still.
-func (a *app) outOfService(ctx context.Context) map[string]bool {
+// OutOfService implements notify.Fleet. All partitions are waited for, since people are
+// not to be reminded of what stands still.
+func (s fleetLog) OutOfService(ctx context.Context) (map[string]bool, error) {
 	for ctx.Err() == nil {
-		if all, err := a.svc.Alarms(ctx); err == nil {
-			return outOfService(all)
+		if all, err := service.Alarms.Of(ctx, s.svc, service.Question{}); err == nil {
+			return notify.OutOfService(all), nil
 		}
 	}
-	a.unsure.Store(true)
-	return nil
+	return nil, ctx.Err()
 }
 
-func outOfService(all []engine.Standing) map[string]bool {
-	out := map[string]bool{}
-	for _, s := range all {
-		if s.Standing == "out of service" {
-			out[s.Vehicle] = true
-		}
+// AlarmsOf implements board.Fleet.
+func (s fleetLog) AlarmsOf(ctx context.Context, vehicle string) ([]engine.Standing, error) {
+	return service.Alarms.Of(ctx, s.svc, service.Question{Vehicle: vehicle})
+}
+
+// Registered implements board.Fleet.
+func (s fleetLog) Registered(ctx context.Context, vehicle string) (*engine.VehicleData, error) {
+	return s.svc.Registered(ctx, vehicle)
+}
+
+// Due implements board.Fleet.
+func (s fleetLog) Due(ctx context.Context, q engine.DueQuery) ([]engine.DueItem, error) {
+	return service.Due.Of(ctx, s.svc, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead})
+}
+
+// cause names what made a message: the event's place in the log, the same however
+// often it is folded.
+func cause(m wire.Message) notify.Cause {
+	key := fmt.Sprintf("%d-%d-%d", m.Epoch, m.Event, m.Partition)
+	if m.Reconciled {
+		key += fmt.Sprintf("-reconciled-%d", m.N)
 	}
-	return out
+	return notify.CauseOf(key, m.Partition, m.Outputs)
 }

@@ -13,7 +13,9 @@ import (
 
 	"telltale/notify"
 	"telltale/notify/calendar"
+	"telltale/notify/delivery"
 	"telltale/notify/mail"
+	"telltale/notify/people"
 	"telltale/notify/webhook"
 	"telltale/rules"
 )
@@ -22,22 +24,27 @@ import (
 func letters(from string) mail.Composer { return mail.Composer{From: from, Calendar: calendar.Write} }
 
 // ways are how deliveries go out.
-func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]notify.Sender {
+func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]notify.Way {
 	set := a.fleet.set
-	var post notify.Sender = &mail.Folder{Dir: filepath.Join(a.fleet.dir, "mail"), Wrote: wrote}
+	var post delivery.Sender = &mail.Folder{Dir: filepath.Join(a.fleet.dir, "mail"), Wrote: wrote}
 	if set.Mail.Host != "" {
 		post = &mail.SMTP{Config: set.Mail}
 	}
 	hooks := &webhook.Sender{Allow: set.Webhooks, Secret: a.secret}
 	// An endpoint that wanted no more before a restart wants none after it.
-	if list, err := notify.Deliveries(ctx, a.log.Deliveries()); err == nil {
+	if list, err := delivery.All(ctx, a.log.Deliveries()); err == nil {
 		for _, d := range list {
 			if d.Gone {
 				hooks.Disable(d.To)
 			}
 		}
 	}
-	return map[string]notify.Sender{"mail": post, "webhook": hooks, "file": files{a.fleet.dir}, "nats": subjects{a.nc}}
+	return map[string]notify.Way{
+		people.Mail: {Way: delivery.Way{Sender: post}, Compose: letters(set.Mail.From).Compose},
+		"webhook":   {Way: hooks.Way()},
+		"file":      {Way: delivery.Way{Sender: files{a.fleet.dir}}},
+		"nats":      {Way: delivery.Way{Sender: subjects{a.nc}}},
+	}
 }
 
 // secret reads the file with which a person's webhook is signed; a relative path
@@ -61,14 +68,14 @@ func inside(dir, path string) string {
 // files writes each delivery as a JSON file into the folder it is for.
 type files struct{ dir string }
 
-func (f files) Send(ctx context.Context, d notify.Delivery) error {
+func (f files) Send(ctx context.Context, d delivery.Delivery) error {
 	return (&mail.Folder{Dir: inside(f.dir, d.To), Ext: ".json"}).Send(ctx, d)
 }
 
 // subjects publishes deliveries on NATS, under their identity.
 type subjects struct{ nc *nats.Conn }
 
-func (s subjects) Send(ctx context.Context, d notify.Delivery) error {
+func (s subjects) Send(ctx context.Context, d delivery.Delivery) error {
 	m := &nats.Msg{Subject: d.To, Data: d.Raw, Header: nats.Header{}}
 	m.Header.Set("Content-Type", "application/cloudevents+json; charset=utf-8")
 	m.Header.Set(nats.MsgIdHdr, d.MessageID)

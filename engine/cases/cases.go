@@ -11,6 +11,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/replay"
 	"telltale/rules"
 )
 
@@ -46,7 +47,7 @@ func Run(b *rules.Book, register []engine.Event) ([]Result, []Gap) {
 	out := make([]Result, 0, len(b.Cases))
 	shown := newCover(b)
 	for _, c := range b.Cases {
-		r := runner{book: c.In(b), register: register, c: c, p: engine.NewPartition(), shown: shown}
+		r := runner{book: c.In(b), register: register, c: c, shown: shown}
 		out = append(out, r.run())
 	}
 	return out, shown.gaps()
@@ -179,15 +180,8 @@ func (r *runner) registered(events []engine.Event) []engine.Event {
 // fold folds the events with a tick at each midnight that they pass; an event
 // `tick` lets the time pass up to it.
 func (r *runner) fold(events []engine.Event) {
-	if r.given == 0 {
-		r.p.SurveyMonthly()
-	}
-	r.apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: r.book.Hash, Book: r.book}})
-	ticks := intake.NewTicks(false)
-	for _, ev := range events {
-		for _, t := range ticks.Before(ev) {
-			r.apply(t)
-		}
+	r.p = replay.File{Own: intake.Own{Baselines: r.given > 0}}.Partition(r.book)
+	for ev := range replay.Ticked(events) {
 		if ev.Kind != engine.TickEvent || !ev.Time.Equal(r.p.Now()) {
 			r.apply(ev)
 		}

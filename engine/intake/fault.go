@@ -11,6 +11,7 @@ import (
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
+
 )
 
 // Fault is why an event is refused: what is wrong, and where in it.

@@ -5,13 +5,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine"
-	"telltale/engine/intake"
+	"telltale/engine/stream/jet"
 	"telltale/rules"
 )
 
@@ -25,34 +24,25 @@ func bookToken(hash string) string { return "telltale.book." + strings.TrimPrefi
 // If the book is in force already there is no event and adopted is false, also
 // when several replicas adopt it at once. files are those the book was made of.
 func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, files []rules.File) (adopted bool, err error) {
-	f := l.fence(l.events, bookSubject)
+	f := l.Events.Fence(bookSubject)
 	for {
-		last, err := f.read(ctx)
-		if err != nil {
+		last, m, err := decodeLast(f.Latest(ctx))
+		if err != nil || m != nil && last.Data.(*engine.BookData).Hash == b.Hash {
 			return false, err
-		}
-		if last != nil {
-			ev, err := intake.DecodeInternal(last.Subject, last.Data)
-			if err != nil {
-				return false, fmt.Errorf("reading the last book event: %w", err)
-			}
-			if ev.Data.(*engine.BookData).Hash == b.Hash {
-				return false, nil
-			}
 		}
 		if err := l.storeBook(ctx, b.Hash, files); err != nil {
 			return false, err
 		}
 		now = now.UTC()
 		// The identity names the book before it, so that a book can come back.
-		m, err := eventMsg(engine.Event{
-			ID:   engine.ID{Source: source, ID: fmt.Sprintf("book %s after %d", b.Hash, f.last)},
+		msg, err := eventMsg(engine.Event{
+			ID:   engine.ID{Source: source, ID: fmt.Sprintf("book %s after %d", b.Hash, f.Seq)},
 			Kind: engine.BookEvent, Time: now, Recorded: now, Data: &engine.BookData{Hash: b.Hash},
 		})
 		if err != nil {
 			return false, err
 		}
-		if err := f.publish(ctx, m); !fenced(err) {
+		if err := f.Publish(ctx, msg); !jet.Fenced(err) {
 			return err == nil, err
 		}
 	}
@@ -60,13 +50,9 @@ func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, fil
 
 // BookInForce is the hash of the last book in the log; "" before the first.
 func (l *Log) BookInForce(ctx context.Context) (string, error) {
-	m, err := lastOn(ctx, l.events, bookSubject, l.patience)
+	ev, m, err := decodeLast(l.Events.Last(ctx, bookSubject))
 	if err != nil || m == nil {
 		return "", err
-	}
-	ev, err := intake.DecodeInternal(m.Subject, m.Data)
-	if err != nil {
-		return "", fmt.Errorf("reading the last book event: %w", err)
 	}
 	return ev.Data.(*engine.BookData).Hash, nil
 }
@@ -79,15 +65,13 @@ func (l *Log) storeBook(ctx context.Context, hash string, files []rules.File) er
 	}
 	at := bookToken(hash)
 	names := make([]string, len(files))
+	pieces := make([][]byte, len(files))
 	for i, f := range files {
-		names[i] = f.Name
-		if err := l.store(ctx, &nats.Msg{Subject: fmt.Sprintf("%s.%d", at, i), Data: f.Text}); err != nil {
-			return fmt.Errorf("storing book %q, file %q: %w", hash, f.Name, err)
-		}
+		names[i], pieces[i] = f.Name, f.Text
 	}
 	list, err := json.Marshal(names)
 	if err == nil {
-		err = l.store(ctx, &nats.Msg{Subject: at, Data: list})
+		err = l.storePieces(ctx, at, pieces, list)
 	}
 	if err != nil {
 		return fmt.Errorf("storing book %q: %w", hash, err)
@@ -114,7 +98,7 @@ func (l *Log) Book(ctx context.Context, hash string) (*rules.Book, error) {
 
 func (l *Log) bookFiles(ctx context.Context, hash string) ([]rules.File, error) {
 	at := bookToken(hash)
-	m, err := lastOn(ctx, l.books, at, l.patience)
+	m, err := l.Books.Last(ctx, at)
 	if err != nil {
 		return nil, err
 	}
@@ -125,47 +109,42 @@ func (l *Log) bookFiles(ctx context.Context, hash string) ([]rules.File, error) 
 	if err := json.Unmarshal(m.Data, &names); err != nil {
 		return nil, fmt.Errorf("reading book %q: %w", hash, err)
 	}
+	pieces, err := l.pieces(ctx, at, len(names))
+	if err != nil {
+		return nil, err
+	}
 	files := make([]rules.File, len(names))
 	for i, name := range names {
-		m, err := lastOn(ctx, l.books, fmt.Sprintf("%s.%d", at, i), l.patience)
-		if err != nil {
-			return nil, err
-		}
-		if m == nil {
+		if pieces[i] == nil {
 			return nil, fmt.Errorf("reading book %q: its file %q is gone from stream %s, adopt its files again", hash, name, BooksStream)
 		}
-		files[i] = rules.File{Name: name, Text: m.Data}
+		files[i] = rules.File{Name: name, Text: pieces[i]}
 	}
 	return files, nil
 }
 
-// bookShelf compiles a book once for all partitions. A book is safe for
-// concurrent use.
-type bookShelf struct {
-	log   *Log
-	fleet setShelf
-	mu    sync.Mutex
-	books map[string]*rules.Book
+// storePieces stores what is too long for one message, or consists of several, and
+// last what lies at the subject itself, whose presence says that it is whole.
+func (l *Log) storePieces(ctx context.Context, at string, pieces [][]byte, head []byte) error {
+	for i, p := range pieces {
+		if err := l.Books.Store(ctx, &nats.Msg{Subject: fmt.Sprintf("%s.%d", at, i), Data: p}); err != nil {
+			return err
+		}
+	}
+	return l.Books.Store(ctx, &nats.Msg{Subject: at, Data: head})
 }
 
-func newShelf(l *Log) *bookShelf { return &bookShelf{log: l, books: map[string]*rules.Book{}} }
-
-func (s *bookShelf) book(ctx context.Context, hash string) (*rules.Book, error) {
-	if hash == "" {
-		return nil, nil
+// pieces reads n pieces; nil for each that is gone.
+func (l *Log) pieces(ctx context.Context, at string, n int) ([][]byte, error) {
+	out := make([][]byte, n)
+	for i := range out {
+		m, err := l.Books.Last(ctx, fmt.Sprintf("%s.%d", at, i))
+		if err != nil {
+			return nil, err
+		}
+		if m != nil {
+			out[i] = append([]byte{}, m.Data...)
+		}
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if b := s.books[hash]; b != nil {
-		return b, nil
-	}
-	b, err := s.log.Book(ctx, hash)
-	if err != nil {
-		return nil, err
-	}
-	if len(s.books) >= 8 { // partitions that lag may need a few
-		clear(s.books)
-	}
-	s.books[hash] = b
-	return b, nil
+	return out, nil
 }

@@ -1,11 +1,17 @@
 package stream
 
 import (
+	"context"
+	"fmt"
 	"reflect"
 	"strings"
 	"sync"
 	"testing"
 
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine/stream/jet"
 	"telltale/rules"
 )
 
@@ -80,3 +86,61 @@ func TestBookThatIsNotItsFiles(t *testing.T) {
 		t.Errorf("got %v, want %s", err, want)
 	}
 }
+
+// full has no room for the text of a book.
+type full struct{ jetstream.JetStream }
+
+func (f full) PublishMsg(ctx context.Context, m *nats.Msg, opts ...jetstream.PublishOpt) (*jetstream.PubAck, error) {
+	if strings.HasPrefix(m.Subject, "telltale.book.") && !strings.HasSuffix(m.Subject, ".0") {
+		return nil, &jetstream.APIError{Code: 400, Description: "maximum bytes exceeded"}
+	}
+	return f.JetStream.PublishMsg(ctx, m, opts...)
+}
+
+// TestBookStoredFirst has the text of a book not stored in whole: then it does not
+// come into force, so that no partition meets an event without its book.
+func TestBookStoredFirst(t *testing.T) {
+	l := open(t, embed(t, t.TempDir()))
+	adopt(t, l, bookText)
+	narrow := *l
+	narrow.Books = &jet.Stream{JS: full{l.JS}, S: l.Books.S, Patience: l.Books.Patience}
+	files := []rules.File{{Name: "oil.yaml", Text: []byte(otherText)}}
+	b, err := rules.Load(files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := fmt.Sprintf("storing book %q: publishing to %q: nats: API error: code=400 err_code=0 description=maximum bytes exceeded", b.Hash, bookToken(b.Hash))
+	if _, err := narrow.PublishBook(t.Context(), start, b, files); err == nil || err.Error() != want {
+		t.Errorf("got %v, want %s", err, want)
+	}
+	if n := count(t, l, bookSubject); n != 1 {
+		t.Errorf("%d book events, want 1", n)
+	}
+	adopt(t, l, otherText) // once there is room
+	if hash, err := l.BookInForce(t.Context()); err != nil || hash != b.Hash {
+		t.Errorf("%s is in force (%v), want %s", hash, err, b.Hash)
+	}
+}
+
+func adopt(t *testing.T, l *Log, text string) {
+	t.Helper()
+	files := []rules.File{{Name: "oil.yaml", Text: []byte(text)}}
+	b, err := rules.Load(files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := l.PublishBook(t.Context(), start, b, files); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func count(t *testing.T, l *Log, subject string) int {
+	t.Helper()
+	n := 0
+	if err := l.Events.Each(t.Context(), 1, subject, func(jetstream.Msg, uint64) error { n++; return nil }); err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+var otherText = strings.Replace(bookText, "1000 km", "2000 km", 1)

@@ -15,6 +15,7 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine/intake"
+	"telltale/engine/stream/jet"
 )
 
 // Deliveries keeps messages to people and the checkpoint of whoever makes them.
@@ -26,12 +27,12 @@ type Deliveries struct {
 	seen map[string]uint64
 	// mark writes the checkpoint. It expects the last one to be its own or the one
 	// that Checkpoint read.
-	mark *fence
+	mark *jet.Fence
 }
 
 // Deliveries returns the store of deliveries.
 func (l *Log) Deliveries() *Deliveries {
-	return &Deliveries{log: l, mark: l.fence(l.deliveries, "telltale.notify"), seen: map[string]uint64{}}
+	return &Deliveries{log: l, mark: l.deliveries.Fence("telltale.notify"), seen: map[string]uint64{}}
 }
 
 const (
@@ -49,39 +50,39 @@ func (d *Deliveries) Create(ctx context.Context, key string, body []byte) (bool,
 	if err != nil {
 		return false, err
 	}
-	f := d.log.fence(d.log.deliveries, m.Subject)
-	switch err := f.publish(ctx, m); {
-	case fenced(err): // its first message is expected, and there is one
+	f := d.log.deliveries.Fence(m.Subject)
+	switch err := f.Publish(ctx, m); {
+	case jet.Fenced(err): // its first message is expected, and there is one
 		return false, nil
 	case err != nil:
 		return false, fmt.Errorf("storing delivery %q: %w", key, err)
 	}
-	d.saw(key, f.last)
+	d.saw(key, f.Seq)
 	return true, nil
 }
 
 // Replace stores a delivery in place of the one under its key. It fails with
-// ErrFenced if someone else has stored it since this Deliveries read or stored it:
+// jet.ErrFenced if someone else has stored it since this Deliveries read or stored it:
 // a replica that was paused must not send what another one has sent meanwhile.
 func (d *Deliveries) Replace(ctx context.Context, key string, body []byte) error {
 	m, err := deliveryMsg(key, body)
 	if err != nil {
 		return err
 	}
-	f := d.log.fence(d.log.deliveries, m.Subject)
+	f := d.log.deliveries.Fence(m.Subject)
 	d.mu.Lock()
-	f.last = d.seen[key]
+	f.Seq = d.seen[key]
 	d.mu.Unlock()
-	if f.last == 0 {
-		_, err = f.read(ctx)
+	if f.Seq == 0 {
+		_, err = f.Latest(ctx)
 	}
 	if err == nil {
-		err = f.publish(ctx, m)
+		err = f.Publish(ctx, m)
 	}
 	if err != nil {
 		return fmt.Errorf("storing delivery %q: %w", key, err)
 	}
-	d.saw(key, f.last)
+	d.saw(key, f.Seq)
 	return nil
 }
 
@@ -100,7 +101,7 @@ func (d *Deliveries) Drop(ctx context.Context, key string) error {
 	if seq == 0 {
 		return fmt.Errorf("dropping delivery %q: it was not read", key)
 	}
-	if err := d.log.purge(ctx, d.log.deliveries, "telltale.delivery."+deliveryToken(key), seq+1); err != nil {
+	if err := d.log.deliveries.Purge(ctx, "telltale.delivery."+deliveryToken(key), seq+1); err != nil {
 		return fmt.Errorf("dropping delivery %q: %w", key, err)
 	}
 	d.mu.Lock()
@@ -113,7 +114,7 @@ func (d *Deliveries) Drop(ctx context.Context, key string) error {
 
 // Each hands over all deliveries, in the order in which they were last stored.
 func (d *Deliveries) Each(ctx context.Context, do func(key string, body []byte) error) error {
-	return d.log.each(ctx, d.log.deliveries, "telltale.delivery.*", func(m jetstream.Msg, seq uint64) error {
+	return d.log.deliveries.Each(ctx, 1, "telltale.delivery.*", func(m jetstream.Msg, seq uint64) error {
 		key := m.Headers().Get(keyHeader)
 		d.saw(key, seq)
 		body, err := unpack(m.Headers(), m.Data())
@@ -128,19 +129,19 @@ func (d *Deliveries) Each(ctx context.Context, do func(key string, body []byte) 
 func (d *Deliveries) Checkpoint(ctx context.Context) ([]byte, error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	m, err := d.mark.read(ctx)
+	m, err := d.mark.Latest(ctx)
 	if err != nil || m == nil {
 		return nil, err
 	}
 	return m.Data, nil
 }
 
-// SetCheckpoint stores the checkpoint. It fails with ErrFenced if someone else
+// SetCheckpoint stores the checkpoint. It fails with jet.ErrFenced if someone else
 // has stored one since this Deliveries read or stored it.
 func (d *Deliveries) SetCheckpoint(ctx context.Context, body []byte) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return d.mark.publish(ctx, &nats.Msg{Data: body})
+	return d.mark.Publish(ctx, &nats.Msg{Data: body})
 }
 
 func deliveryMsg(key string, body []byte) (*nats.Msg, error) {
@@ -149,10 +150,8 @@ func deliveryMsg(key string, body []byte) (*nats.Msg, error) {
 	if len(body) > packAbove {
 		var b bytes.Buffer
 		z := gzip.NewWriter(&b)
-		if _, err := z.Write(body); err != nil {
-			return nil, fmt.Errorf("packing delivery %q: %w", key, err)
-		}
-		if err := z.Close(); err != nil {
+		_, err := z.Write(body)
+		if err := errors.Join(err, z.Close()); err != nil {
 			return nil, fmt.Errorf("packing delivery %q: %w", key, err)
 		}
 		m.Data = b.Bytes()

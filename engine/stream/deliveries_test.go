@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"telltale/engine/stream/jet"
 	"telltale/notify"
 )
 
@@ -69,8 +70,8 @@ func TestNotifierFence(t *testing.T) {
 	if err := second.SetCheckpoint(t.Context(), []byte("3")); err != nil {
 		t.Fatal(err)
 	}
-	if err := first.SetCheckpoint(t.Context(), []byte("4")); !errors.Is(err, ErrFenced) {
-		t.Errorf("the first one's write: %v, want %v", err, ErrFenced)
+	if err := first.SetCheckpoint(t.Context(), []byte("4")); !errors.Is(err, jet.ErrFenced) {
+		t.Errorf("the first one's write: %v, want %v", err, jet.ErrFenced)
 	}
 	if b, err := l.Deliveries().Checkpoint(t.Context()); err != nil || string(b) != "3" {
 		t.Errorf("the checkpoint is %q (%v), want 3", b, err)
@@ -99,8 +100,8 @@ func TestDeliveryFence(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := first.Replace(t.Context(), "k", []byte("sending")); !errors.Is(err, ErrFenced) {
-		t.Errorf("the first one's write: %v, want %v", err, ErrFenced)
+	if err := first.Replace(t.Context(), "k", []byte("sending")); !errors.Is(err, jet.ErrFenced) {
+		t.Errorf("the first one's write: %v, want %v", err, jet.ErrFenced)
 	}
 	if got := read(first); got != "sent" {
 		t.Errorf("the delivery is %q, want sent", got)

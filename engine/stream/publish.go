@@ -2,7 +2,6 @@ package stream
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"time"
 
@@ -37,33 +36,23 @@ func (l *Log) Publish(ctx context.Context, ev engine.Event) error {
 	if err != nil {
 		return err
 	}
-	return l.store(ctx, m)
-}
-
-func (l *Log) store(ctx context.Context, m *nats.Msg, opts ...jetstream.PublishOpt) error {
-	_, err := ask(ctx, l.patience, func(ctx context.Context) (*jetstream.PubAck, error) {
-		return l.js.PublishMsg(ctx, m, opts...)
-	})
-	if err != nil {
-		return fmt.Errorf("publishing to %q: %w", m.Subject, err)
-	}
-	return nil
+	return l.Events.Store(ctx, m)
 }
 
 const tickSubject = "telltale.all.tick"
 
 // PublishTick moves the clock of all partitions to t. A tick that is the last one
-// already is not stored again. It fails with ErrFenced if someone else moves the
+// already is not stored again. It fails with jet.ErrFenced if someone else moves the
 // clock at the same moment.
 func (l *Log) PublishTick(ctx context.Context, t time.Time) error {
-	f := l.fence(l.events, tickSubject)
-	last, err := f.read(ctx)
+	f := l.Events.Fence(tickSubject)
+	last, err := f.Latest(ctx)
 	if err != nil {
 		return err
 	}
 	if last != nil {
 		ev, err := intake.DecodeInternal(last.Subject, last.Data)
-		if err == nil && ev.Time.Equal(t) {
+		if err == nil && ev.Time.Equal(t) { // one that cannot be read is refused, and followed
 			return nil
 		}
 	}
@@ -71,7 +60,7 @@ func (l *Log) PublishTick(ctx context.Context, t time.Time) error {
 	if err != nil {
 		return err
 	}
-	return f.publish(ctx, m)
+	return f.Publish(ctx, m)
 }
 
 // PublishTurn asks all partitions for their part of a digest's list. now is the
@@ -87,38 +76,22 @@ func (l *Log) PublishTurn(ctx context.Context, now time.Time, digest, date strin
 
 // LastTick is the time of the last tick in the log; zero if there is none.
 func (l *Log) LastTick(ctx context.Context) (time.Time, error) {
-	m, err := lastOn(ctx, l.events, tickSubject, l.patience)
+	ev, _, err := decodeLast(l.Events.Last(ctx, tickSubject))
+	return ev.Time, err
+}
+
+// decodeLast reads the last one of the service's own events of a kind; m is nil where
+// there is none.
+func decodeLast(m *jetstream.RawStreamMsg, err error) (engine.Event, *jetstream.RawStreamMsg, error) {
 	if err != nil || m == nil {
-		return time.Time{}, err
+		return engine.Event{}, nil, err
 	}
 	ev, err := intake.DecodeInternal(m.Subject, m.Data)
 	if err != nil {
-		return time.Time{}, fmt.Errorf("reading the last tick: %w", err)
+		return ev, nil, fmt.Errorf("reading the last event on %q: %w", m.Subject, err)
 	}
-	return ev.Time, nil
-}
-
-// event is the message at a sequence of the log; nil if the log does not hold it.
-func (l *Log) event(ctx context.Context, seq uint64) (*jetstream.RawStreamMsg, error) {
-	m, err := ask(ctx, l.patience, func(ctx context.Context) (*jetstream.RawStreamMsg, error) {
-		return l.events.GetMsg(ctx, seq)
-	})
-	if errors.Is(err, jetstream.ErrMsgNotFound) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("reading event %d: %w", seq, err)
-	}
-	return m, nil
+	return ev, m, nil
 }
 
 // LastEvent is the sequence of the last event in the log.
-func (l *Log) LastEvent(ctx context.Context) (uint64, error) { return l.lastSeq(ctx, l.events) }
-
-func (l *Log) lastSeq(ctx context.Context, s jetstream.Stream) (uint64, error) {
-	info, err := ask(ctx, l.patience, func(ctx context.Context) (*jetstream.StreamInfo, error) { return s.Info(ctx) })
-	if err != nil {
-		return 0, fmt.Errorf("asking for the end of stream %q: %w", s.CachedInfo().Config.Name, err)
-	}
-	return info.State.LastSeq, nil
-}
+func (l *Log) LastEvent(ctx context.Context) (uint64, error) { return l.Events.LastSeq(ctx) }

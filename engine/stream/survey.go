@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strconv"
@@ -13,7 +12,8 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine"
-	"telltale/engine/intake"
+	"telltale/engine/stream/jet"
+	"telltale/engine/stream/wire"
 	"telltale/rules"
 )
 
@@ -30,14 +30,14 @@ const (
 // their samples; what is made of them is published once, whoever makes it: several
 // may keep the baselines of one log. It ends when ctx does.
 func (l *Log) KeepBaselines(ctx context.Context, next func(time.Time) time.Time) error {
-	k := keeper{log: l, shelf: newShelf(l), next: next}
+	k := keeper{log: l, shelf: NewShelf(l), next: next}
 	return l.Ticks(ctx, func(t time.Time) error { return k.tick(ctx, t) })
 }
 
 // keeper keeps the baselines of a log.
 type keeper struct {
 	log   *Log
-	shelf *bookShelf
+	shelf *Shelf
 	next  func(time.Time) time.Time
 }
 
@@ -58,15 +58,9 @@ func (k *keeper) tick(ctx context.Context, t time.Time) error {
 	if err != nil || last == nil {
 		return err
 	}
-	m, err := lastOn(ctx, k.log.events, baselineSubject, k.log.patience)
-	if err != nil {
+	d, err := lastBaseline(k.log.Events.Last(ctx, baselineSubject))
+	if err != nil || !before(d.Turn, last.Turn) {
 		return err
-	}
-	if m != nil {
-		d, err := decodeBaseline(m.Subject, m.Data)
-		if err != nil || !before(d.Turn, last.Turn) {
-			return err
-		}
 	}
 	return k.make(ctx, last)
 }
@@ -77,7 +71,7 @@ func (k *keeper) asks(ctx context.Context) (string, error) {
 	if err != nil || hash == "" {
 		return "", err
 	}
-	b, err := k.shelf.book(ctx, hash)
+	b, err := k.shelf.Book(ctx, hash)
 	if err != nil {
 		return "", err
 	}
@@ -90,13 +84,9 @@ func (k *keeper) asks(ctx context.Context) (string, error) {
 
 // ask publishes a survey if one is due, and gives the last one.
 func (k *keeper) ask(ctx context.Context, t time.Time, asks string) (*survey, error) {
-	f := k.log.fence(k.log.events, surveySubject)
+	f := k.log.Events.Fence(surveySubject)
 	for {
-		m, err := f.read(ctx)
-		if err != nil {
-			return nil, err
-		}
-		last, err := readSurvey(m)
+		last, err := readSurvey(f.Latest(ctx))
 		if err != nil {
 			return nil, err
 		}
@@ -117,19 +107,16 @@ func (k *keeper) ask(ctx context.Context, t time.Time, asks string) (*survey, er
 			return nil, err
 		}
 		msg.Header.Set(alarmsHeader, strconv.FormatUint(after, 10))
-		if err := f.publish(ctx, msg); err != nil && !fenced(err) {
+		if err := f.Publish(ctx, msg); err != nil && !jet.Fenced(err) {
 			return nil, err
 		}
 	}
 }
 
-func readSurvey(m *jetstream.RawStreamMsg) (*survey, error) {
-	if m == nil {
-		return nil, nil
-	}
-	ev, err := intake.DecodeInternal(m.Subject, m.Data)
-	if err != nil {
-		return nil, fmt.Errorf("reading the last survey: %w", err)
+func readSurvey(raw *jetstream.RawStreamMsg, err error) (*survey, error) {
+	ev, m, err := decodeLast(raw, err)
+	if err != nil || m == nil {
+		return nil, err
 	}
 	s := &survey{SurveyData: ev.Data.(*engine.SurveyData), at: ev.Time, seq: m.Sequence}
 	if s.after, err = strconv.ParseUint(m.Header.Get(alarmsHeader), 10, 64); err != nil {
@@ -149,7 +136,7 @@ func (k *keeper) make(ctx context.Context, s *survey) error {
 	wait, cancel := context.WithTimeout(ctx, answersWithin)
 	defer cancel()
 	parts := map[int][]engine.SurveyPart{}
-	err := k.log.Outputs(wait, s.after+1, func(m Message) error {
+	err := k.log.Outputs(wait, s.after+1, func(m wire.Message) error {
 		if m.Event != s.seq || m.Reconciled {
 			return nil
 		}
@@ -166,7 +153,7 @@ func (k *keeper) make(ctx context.Context, s *survey) error {
 	switch {
 	case errors.Is(err, errAnswered):
 	case ctx.Err() == nil && wait.Err() != nil:
-		k.log.log.Warn("the fleet's baselines wait for partitions that have not answered", "survey", s.Turn, "answered", len(parts), "of", Partitions)
+		k.log.Logger.Warn("fleet baselines delayed; partitions have not answered the survey", "survey", s.Turn, "answered", len(parts), "of", Partitions)
 		return nil
 	default:
 		return err
@@ -181,7 +168,7 @@ func (k *keeper) make(ctx context.Context, s *survey) error {
 	}
 	set, err := k.log.publishBaselines(ctx, b, all)
 	if err == nil && set != nil {
-		k.log.log.Info("the fleet's baselines are made", "number", set.Number, "groups", set.Count())
+		k.log.Logger.Info("fleet baselines published", "number", set.Number, "groups", set.Count())
 	}
 	return err
 }
@@ -193,16 +180,5 @@ func (k *keeper) bookOf(ctx context.Context, parts []engine.SurveyPart) (*rules.
 			return nil, fmt.Errorf("the partitions answered survey %q by two books, %q and %q", p.Turn, parts[0].Book, p.Book)
 		}
 	}
-	return k.shelf.book(ctx, parts[0].Book)
-}
-
-// surveyPieces is a part of a survey, or the parts that a long one is published in.
-func surveyPieces(s *engine.SurveyPart) []engine.Output {
-	if b, err := json.Marshal(s); len(s.Samples) <= 1 || err == nil && len(b) <= maxOutput {
-		return []engine.Output{{Survey: s}}
-	}
-	half := len(s.Samples) / 2
-	first, second := *s, *s
-	first.Samples, second.Samples = s.Samples[:half:half], s.Samples[half:]
-	return append(surveyPieces(&first), surveyPieces(&second)...)
+	return k.shelf.Book(ctx, parts[0].Book)
 }

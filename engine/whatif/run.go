@@ -2,7 +2,6 @@ package whatif
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"maps"
 	"slices"
@@ -12,21 +11,15 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"telltale/engine"
-	"telltale/engine/intake"
+	"telltale/engine/replay"
 	"telltale/rules"
 )
 
 // Config says what to compare and how.
 type Config struct {
 	Old, New *rules.Book
-	// Register are registrations to begin with, at the moment of the first event.
-	Register []engine.Event
-	OwnTicks bool // the file holds ticks (intake.Holds)
-	// OwnBaselines: the file holds baselines of the fleet, so none are made.
-	OwnBaselines bool
-	Until        time.Time // go on ticking to this date; zero: no further than the file
-	// Damaged is told of each line that cannot be read; an error from it ends the run.
-	Damaged func(line int, reason error) error
+	// File is how the file is folded.
+	File replay.File
 	// Hears names the people who get a message at once for what one event brought,
 	// each as often as they get one; nil for nobody. It is called for both books at
 	// the same time, each with its own partition.
@@ -48,11 +41,7 @@ func Run(cfg Config, r io.Reader) (*Report, error) {
 	stop := make(chan struct{})
 	for s := range in {
 		in[s], out[s] = make(chan []engine.Event, 4), make(chan []outputs, 4)
-		f := &folder{p: engine.NewPartition(), hears: cfg.Hears}
-		f.p.Apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: books[s].Hash, Book: books[s]}})
-		if !cfg.OwnBaselines {
-			f.p.SurveyMonthly()
-		}
+		f := &folder{p: cfg.File.Partition(books[s]), hears: cfg.Hears}
 		run.folds[s] = f
 		group.Go(func() error { f.work(in[s], out[s], stop); return nil })
 	}
@@ -71,7 +60,7 @@ func Run(cfg Config, r io.Reader) (*Report, error) {
 	return run.report(), nil
 }
 
-// running is one run. events, damaged, first and last belong to the reader until
+// running is one run. events (those that could be read), damaged, first and last belong to the reader until
 // it has ended, the rest to the comparing side.
 type running struct {
 	cfg             Config
@@ -90,56 +79,38 @@ var errStopped = errors.New("stopped")
 func (r *running) read(from io.Reader, in [2]chan []engine.Event, stop <-chan struct{}) error {
 	defer close(in[Old])
 	defer close(in[New])
-	ticks := intake.NewTicks(r.cfg.OwnTicks)
 	batch := make([]engine.Event, 0, batchSize)
-	send := func(evs ...engine.Event) error {
-		batch = append(batch, evs...)
-		if len(batch) < batchSize {
+	file := r.cfg.File
+	file.Damaged = func(line int, reason error) error {
+		r.damaged++
+		return r.cfg.File.Damaged(line, reason)
+	}
+	err := file.Each(from, func(ev engine.Event) error {
+		r.note(ev)
+		if batch = append(batch, ev); len(batch) < batchSize {
 			return nil
 		}
 		full := batch
 		batch = make([]engine.Event, 0, batchSize)
 		return hand(full, in, stop)
-	}
-	err := intake.ReadFile(from, func(line int, ev engine.Event, err error) error {
-		r.events++
-		if err != nil {
-			r.damaged++
-			return r.cfg.Damaged(line, err)
-		}
-		if err := r.begin(ev, send); err != nil {
-			return err
-		}
-		return send(append(ticks.Before(ev), ev)...)
 	})
-	if err == nil && !r.cfg.Until.IsZero() {
-		err = send(ticks.Until(r.cfg.Until)...)
-	}
 	if err != nil {
 		return err
 	}
 	return hand(batch, in, stop)
 }
 
-// begin notes the time of the event and, at the first one, registers the vehicles.
-func (r *running) begin(ev engine.Event, send func(...engine.Event) error) error {
+// note counts an event of the file, and keeps the first and the last time.
+func (r *running) note(ev engine.Event) {
+	if ev.Line > 0 {
+		r.events++
+	}
+	if r.first.IsZero() {
+		r.first = ev.Recorded
+	}
 	if ev.Recorded.After(r.last) {
 		r.last = ev.Recorded
 	}
-	if !r.first.IsZero() {
-		return nil
-	}
-	r.first = ev.Recorded
-	for _, reg := range r.cfg.Register {
-		reg, err := intake.At(reg, ev.Recorded)
-		if err != nil {
-			return fmt.Errorf("registering vehicle %q: %w", reg.Vehicle, err)
-		}
-		if err := send(reg); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // hand gives a batch to both sides.
@@ -218,12 +189,12 @@ const month = 30 * 24 * time.Hour
 // report is made when all goroutines have ended.
 func (r *running) report() *Report {
 	out := r.sums
-	out.Events, out.Damaged, out.People = r.events, r.damaged, r.people
+	out.Events, out.Damaged, out.People = r.events+r.damaged, r.damaged, r.people
 	p := r.folds[New].p
 	out.Vehicles = len(p.Vehicles()) - len(p.Unregistered())
 	last := r.last
-	if r.cfg.Until.After(last) {
-		last = r.cfg.Until
+	if until := r.cfg.File.Until; until.After(last) {
+		last = until
 	}
 	out.Months = float64(last.Sub(r.first)) / float64(month)
 	for _, n := range slices.SortedFunc(maps.Values(r.c.counts), func(a, b *Count) int { return strings.Compare(a.Rule, b.Rule) }) {

@@ -12,6 +12,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/intake"
+	"telltale/engine/replay"
 	"telltale/engine/whatif"
 	"telltale/rules"
 )
@@ -122,7 +123,7 @@ func TestDifferences(t *testing.T) {
 
 // A book against itself differs in nothing; each person hears the same by both.
 func TestSame(t *testing.T) {
-	cfg := whatif.Config{Old: book(t, older), New: book(t, older), Until: time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC)}
+	cfg := whatif.Config{Old: book(t, older), New: book(t, older), File: replay.File{Until: time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC)}}
 	cfg.Hears = func(p *engine.Partition, out []engine.Output) []string {
 		var people []string
 		for _, o := range out {
@@ -171,18 +172,18 @@ func TestDamaged(t *testing.T) {
 	}
 	cfg := whatif.Config{Old: book(t, older), New: book(t, newer)}
 	var at []int
-	cfg.Damaged = func(line int, _ error) error { at = append(at, line); return nil }
+	cfg.File.Damaged = func(line int, _ error) error { at = append(at, line); return nil }
 	got, report, err := run(t, cfg, text())
 	if err != nil || !slices.Equal(at, []int{4}) || report.Damaged != 1 || len(got) != 5 {
 		t.Errorf("%v, lines %v, %+v (%v)", got, at, report, err)
 	}
 	stop := errors.New("enough")
-	cfg.Damaged = func(int, error) error { return stop }
+	cfg.File.Damaged = func(int, error) error { return stop }
 	if _, _, err := run(t, cfg, text()); err != stop {
 		t.Errorf("%v, want %v", err, stop)
 	}
 	cfg.Each = func(whatif.Difference) error { return stop }
-	cfg.Damaged = func(int, error) error { return nil }
+	cfg.File.Damaged = func(int, error) error { return nil }
 	if _, err := whatif.Run(cfg, text()); err != stop {
 		t.Errorf("%v, want %v", err, stop)
 	}

@@ -16,30 +16,36 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/notify"
+	"telltale/notify/page"
+	"telltale/notify/people"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
+
+// Fleet answers what a page shows of a vehicle.
+type Fleet interface {
+	// AlarmsOf are the vehicle's alarms as they stand.
+	AlarmsOf(ctx context.Context, vehicle string) ([]engine.Standing, error)
+	// Registered is what is registered of it, nil where nothing is.
+	Registered(ctx context.Context, vehicle string) (*engine.VehicleData, error)
+	// Due lists its tasks, by what is due first.
+	Due(ctx context.Context, q engine.DueQuery) ([]engine.DueItem, error)
+}
 
 // Board answers GET and POST of /a/<token>, an alarm's page, and of /u/<token>, where
 // a person asks for no more mails of a kind.
 type Board struct {
 	Key Key
 	// Now is the clock by which links expire and answers are dated.
-	Now func(ctx context.Context) (time.Time, error)
-	// Find gives an alarm as it stands; ok is false where none does.
-	Find func(l Link) (s engine.Standing, ok bool)
-	// Vehicle gives what is registered of a vehicle, nil where nothing is.
-	Vehicle func(id string) *engine.VehicleData
-	// Tasks gives the vehicle's tasks that a person can tick as done, those of the
-	// component and of the whole vehicle; nil for none.
-	Tasks func(l Link) []Task
+	Now   func(ctx context.Context) (time.Time, error)
+	Fleet Fleet
 	// Person gives who a link was made for, nil where nobody is of that id any more.
-	Person func(id string) *notify.Person
+	Person func(id string) *people.Person
 	// Publish stores an answer's event.
 	Publish func(ctx context.Context, ev engine.Event) error
 	// Leave notes that a person wants no more mails of a kind, or with back that they
 	// want them again. It is written down when it returns.
-	Leave func(ctx context.Context, person, kind string, back bool) error
+	Leave func(ctx context.Context, person string, kind notify.Kind, back bool) error
 	Log   *slog.Logger
 }
 
@@ -72,14 +78,36 @@ type Task struct{ Name, Title string }
 // maxTasks bounds what there is to tick.
 const maxTasks = 40
 
-// tasks are those to tick beside the alarm's own.
-func (b *Board) tasks(l Link) (out []Task) {
-	if b.Tasks == nil {
-		return nil
+// failed notes what the fleet did not answer; the page goes without it.
+func (b *Board) failed(vehicle string, err error) {
+	if err != nil {
+		b.Log.Warn("answering a link", "vehicle", vehicle, "error", err)
 	}
-	for _, t := range b.Tasks(l) {
-		if t.Name != l.Rule && len(out) < maxTasks && !slices.ContainsFunc(out, func(o Task) bool { return o.Name == t.Name }) {
-			out = append(out, Task{t.Name, notify.Plain(t.Title)})
+}
+
+// find gives the alarm of a link as it stands; ok is false where none does.
+func (b *Board) find(ctx context.Context, l Link) (s engine.Standing, ok bool) {
+	all, err := b.Fleet.AlarmsOf(ctx, l.Vehicle)
+	b.failed(l.Vehicle, err)
+	i := slices.IndexFunc(all, func(s engine.Standing) bool {
+		return s.Component == l.Component && s.Rule == l.Rule && s.To != "normal"
+	})
+	if i < 0 {
+		return s, false
+	}
+	return all[i], true
+}
+
+// tasks are those to tick beside the alarm's own: of the component and of the whole
+// vehicle.
+func (b *Board) tasks(ctx context.Context, l Link) (out []Task) {
+	const decade = 3660 // days ahead: all there are
+	list, err := b.Fleet.Due(ctx, engine.DueQuery{Vehicle: l.Vehicle, Ahead: decade})
+	b.failed(l.Vehicle, err)
+	for _, d := range list {
+		known := slices.ContainsFunc(out, func(o Task) bool { return o.Name == d.Task })
+		if (d.Component == "" || d.Component == l.Component) && d.Task != l.Rule && len(out) < maxTasks && !known {
+			out = append(out, Task{d.Task, page.Clean(cmp.Or(d.Title, d.Task), 200)})
 		}
 	}
 	return out
@@ -116,7 +144,7 @@ func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	case leaving:
 		b.leave(w, r, l)
 	case r.Method == http.MethodGet || r.Method == http.MethodHead:
-		b.page(w, l, now, "")
+		b.page(w, r, l, now, "")
 	case r.Method == http.MethodPost:
 		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 		b.post(w, r, l, token, now)
@@ -128,17 +156,17 @@ func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 
 func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token string, now time.Time) {
 	if err := r.ParseForm(); err != nil {
-		b.page(w, l, now, "The form could not be read; please try again.")
+		b.page(w, r, l, now, "The form could not be read; please try again.")
 		return
 	}
-	s, ok := b.Find(l)
+	s, ok := b.find(r.Context(), l)
 	if !ok && r.PostForm.Get("answer") != "not mine" { // which is of the vehicle, whatever stands
-		b.page(w, l, now, "")
+		b.page(w, r, l, now, "")
 		return
 	}
-	ev, done, err := answer(form{r.PostForm, l, token, now, s, b.meters(l), b.tasks(l)})
+	ev, done, err := answer(form{r.PostForm, l, token, now, s, b.meters(r.Context(), l), b.tasks(r.Context(), l)})
 	if err != nil {
-		b.page(w, l, now, english.Sentence(err.Error()))
+		b.page(w, r, l, now, english.Sentence(err.Error()))
 		return
 	}
 	if ev, err = intake.Checked(ev); err != nil {
@@ -159,19 +187,19 @@ func (b *Board) trouble(w http.ResponseWriter, err error) {
 }
 
 // page shows the alarm with the forms, and what was wrong with the last try.
-func (b *Board) page(w http.ResponseWriter, l Link, now time.Time, fault string) {
-	s, ok := b.Find(l)
+func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Time, fault string) {
+	s, ok := b.find(r.Context(), l)
 	if !ok {
 		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
 		return
 	}
 	v := view{Fault: fault, Shown: true, Stage: s.To, Standing: s.Standing, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
-	p := cmp.Or(b.Person(l.Person), notify.Anyone(l.Person))
+	p := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
 	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, unit.Volumes()
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(s.Name, l.Vehicle), &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
-	v.Tasks, v.Own = b.tasks(l), s.Task
-	v.Meters = b.meters(l)
+	v.Tasks, v.Own = b.tasks(r.Context(), l), s.Task
+	v.Meters = b.meters(r.Context(), l)
 	code := http.StatusOK
 	if fault != "" {
 		code = http.StatusUnprocessableEntity
@@ -187,9 +215,11 @@ func (b *Board) show(w http.ResponseWriter, code int, v view) {
 	}
 }
 
-func (b *Board) meters(l Link) []engine.MeterDef {
-	if d := b.Vehicle(l.Vehicle); d != nil {
-		return d.Meters
+func (b *Board) meters(ctx context.Context, l Link) []engine.MeterDef {
+	d, err := b.Fleet.Registered(ctx, l.Vehicle)
+	b.failed(l.Vehicle, err)
+	if d == nil {
+		return nil
 	}
-	return nil
+	return d.Meters
 }

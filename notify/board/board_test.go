@@ -21,6 +21,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/notify"
+	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/testdata/hostile"
 )
@@ -31,27 +32,38 @@ var (
 	mine = Link{Person: "ines", Vehicle: "bus-07", Component: "transmission", Rule: "copper over baseline", Expires: now.AddDate(0, 0, 60).Unix()}
 )
 
+// oneAlarm is a fleet of which one alarm stands.
+type oneAlarm engine.Standing
+
+func (a oneAlarm) AlarmsOf(_ context.Context, vehicle string) ([]engine.Standing, error) {
+	if a.Vehicle != vehicle {
+		return nil, nil
+	}
+	return []engine.Standing{engine.Standing(a)}, nil
+}
+
+func (oneAlarm) Registered(context.Context, string) (*engine.VehicleData, error) {
+	return &engine.VehicleData{Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}, {Name: "hours", Kind: "hours"}}}, nil
+}
+
+func (oneAlarm) Due(context.Context, engine.DueQuery) ([]engine.DueItem, error) {
+	return []engine.DueItem{{Task: mine.Rule, Title: "The alarm's own"}, {Task: "transmission fluid", Title: "Drain and refill <it>"},
+		{Task: "leak check", Title: "Leak check"}, {Task: "leak check", Title: "Leak check"}, {Task: "oil", Component: "engine"}}, nil
+}
+
 // aBoard has one alarm of Bus 7; published takes the events.
 func aBoard(alarm engine.Standing, published *[]string) *Board {
 	return &Board{
 		Key: key, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
-		Now: func(context.Context) (time.Time, error) { return now, nil },
-		Find: func(l Link) (engine.Standing, bool) {
-			return alarm, l.Vehicle == alarm.Vehicle && l.Rule == alarm.Rule
-		},
-		Vehicle: func(string) *engine.VehicleData {
-			return &engine.VehicleData{Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}, {Name: "hours", Kind: "hours"}}}
-		},
-		Person: func(id string) *notify.Person { return notify.Anyone(id) },
-		Tasks: func(l Link) []Task {
-			return []Task{{l.Rule, "The alarm's own"}, {"transmission fluid", "Drain and refill <it>"}, {"leak check", "Leak check"}, {"leak check", "Leak check"}}
-		},
+		Now:    func(context.Context) (time.Time, error) { return now, nil },
+		Fleet:  oneAlarm(alarm),
+		Person: func(id string) *people.Person { return people.Anyone(id) },
 		Publish: func(_ context.Context, ev engine.Event) error {
 			b, err := intake.Encode(ev)
 			*published = append(*published, string(b))
 			return err
 		},
-		Leave: func(_ context.Context, person, kind string, back bool) error {
+		Leave: func(_ context.Context, person string, kind notify.Kind, back bool) error {
 			*published = append(*published, fmt.Sprint(person, " ", kind, " ", back))
 			return nil
 		},
@@ -234,7 +246,7 @@ func TestFormHasInputs(t *testing.T) {
 func TestHostile(t *testing.T) {
 	for _, h := range hostile.Text {
 		bad := copper()
-		bad.Name, bad.Message, bad.Title, bad.Component = h, h, h, h
+		bad.Name, bad.Message, bad.Title = h, h, h // a component is one that the link names
 		bad.Evidence = []rules.Evidence{{Of: h, Note: h, Unit: h}}
 		bad.PointsTo, bad.Cautions = []string{h}, []string{h}
 		var published []string

@@ -14,7 +14,7 @@ const (
 )
 
 // leaveLeads says by kind what one press of the button ends.
-var leaveLeads = map[string]string{
+var leaveLeads = map[notify.Kind]string{
 	notify.Lists:    "The due lists would no longer be sent to you.",
 	notify.Messages: "Messages about what happened to a vehicle would no longer be sent to you. Warnings, and work overdue that the law asks for, come all the same.",
 }

@@ -61,7 +61,7 @@ func TestLeaving(t *testing.T) {
 	if b.ServeHTTP(w, r); w.Code != 200 || !reflect.DeepEqual(got, []string{"tobias lists false"}) {
 		t.Errorf("as multipart/form-data: %d, %q", w.Code, got)
 	}
-	b.Leave = func(context.Context, string, string, bool) error { return errors.New("nobody tells just now") }
+	b.Leave = func(context.Context, string, notify.Kind, bool) error { return errors.New("nobody tells just now") }
 	if code, page := ask(b, "POST", path, oneClick); code != 503 || !strings.Contains(page, wordTrouble) {
 		t.Errorf("while nobody tells: %d\n%s", code, page)
 	}

@@ -10,7 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 // Folder keeps mails as .eml files, which any mail program opens.
@@ -24,15 +24,15 @@ type Folder struct {
 
 // Send writes the delivery to Dir as <time>-<key>.eml, whole or not at all. The
 // same delivery again is the same file.
-func (f *Folder) Send(_ context.Context, d notify.Delivery) error {
+func (f *Folder) Send(_ context.Context, d delivery.Delivery) error {
 	if strings.ContainsAny(d.Key, `/\`) {
-		return &notify.Failure{Class: notify.Permanent, Err: fmt.Errorf("delivery key %q cannot be a file name", d.Key)}
+		return &delivery.Failure{Class: delivery.Permanent, Err: fmt.Errorf("delivery key %q cannot be a file name", d.Key)}
 	}
 	path := filepath.Join(f.Dir, d.Time.UTC().Format("20060102T150405Z")+"-"+d.Key+cmp.Or(f.Ext, ".eml"))
 	err := write(path, d.Raw)
 	switch {
 	case errors.Is(err, fs.ErrPermission) || errors.Is(err, fs.ErrNotExist):
-		return &notify.Failure{Class: notify.Ours, Err: fmt.Errorf("writing mail: %w", err)}
+		return &delivery.Failure{Class: delivery.Ours, Err: fmt.Errorf("writing mail: %w", err)}
 	case err != nil:
 		return fmt.Errorf("writing mail: %w", err)
 	}

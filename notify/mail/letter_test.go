@@ -18,6 +18,7 @@ import (
 	"telltale/engine"
 	"telltale/notify"
 	"telltale/notify/calendar"
+	"telltale/notify/people"
 	"telltale/testdata/hostile"
 )
 
@@ -32,7 +33,7 @@ func compose(m notify.Message) (string, []byte, error) {
 // told makes the mail that one person gets of a warning about a vehicle of that name.
 func told(t *testing.T, name, rule string) notify.Message {
 	t.Helper()
-	d, err := notify.Parse("people.yaml", []byte(
+	d, err := people.Parse("people.yaml", []byte(
 		"people: {ines: {name: Ines Calderó, mail: ines@larkfell.example}}\ntell: {all: {who: ines}}\n"))
 	if err != nil {
 		t.Fatal(err)
@@ -43,7 +44,7 @@ func told(t *testing.T, name, rule string) notify.Message {
 		Message: "Copper 214 mg/kg is 5.4 × the baseline", Advise: "Stop and have the transmission inspected before further use.",
 		Cautions: []string{"hot fluid"},
 	}
-	all := notify.Tell(d, func(id string) notify.Vehicle { return notify.Vehicle{ID: id, Name: name} },
+	all := notify.Tell(d, func(id string) people.Vehicle { return people.Vehicle{ID: id, Name: name} },
 		notify.Cause{Key: "/laboratory s-1"}, []engine.Output{{Transition: &tr}})
 	if len(all) != 1 {
 		t.Fatalf("%d messages", len(all))

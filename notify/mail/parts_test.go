@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"telltale/notify"
+	"telltale/notify/page"
 )
 
 // tree takes a mail apart: the kinds of its parts, nested by indent, and their bodies.
@@ -56,7 +57,7 @@ func tree(t *testing.T, indent, contentType string, body io.Reader) (kinds []str
 // same bytes each time.
 func TestComposeParts(t *testing.T) {
 	m := told(t, "Bus 7", "copper over baseline")
-	m.Charts = []notify.Chart{{ID: "chart-1@telltale", PNG: []byte("\x89PNG\r\n\x1a\npicture")}}
+	m.Charts = []page.Picture{{ID: "chart-1@telltale", PNG: []byte("\x89PNG\r\n\x1a\npicture")}}
 	m.Dates = []notify.Date{{Key: "due-1", Day: "2031-05-13", Title: "Bus 7: Change the oil", Said: m.Time}}
 	_, raw, err := compose(m)
 	if err != nil {

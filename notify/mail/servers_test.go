@@ -5,16 +5,15 @@ import (
 	"context"
 	"encoding/json"
 	"log/slog"
-	"maps"
-	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"telltale/notify"
+	"telltale/notify/delivery"
 	"telltale/notify/mail/mailtest"
+	"telltale/notify/page"
 	"telltale/testdata/hostile"
 )
 
@@ -33,12 +32,12 @@ func TestPostfixTakesWhatIsWritten(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := post.Send(t.Context(), notify.Delivery{Key: m.Key, To: "ines@larkfell.example", Raw: raw}); err != nil {
+		if err := post.Send(t.Context(), delivery.Delivery{Key: m.Key, To: "ines@larkfell.example", Raw: raw}); err != nil {
 			t.Errorf("%s: %v", m.Subject, err)
 		}
 		want = append(want, strings.ReplaceAll(string(raw), "\r\n", "\n"))
 	}
-	err := post.Send(t.Context(), notify.Delivery{Key: "x", To: "nobody@larkfell.example", Raw: []byte("Subject: x\r\n\r\nx\r\n")})
+	err := post.Send(t.Context(), delivery.Delivery{Key: "x", To: "nobody@larkfell.example", Raw: []byte("Subject: x\r\n\r\nx\r\n")})
 	if classOf(err) != "permanent" || !strings.Contains(err.Error(), "User unknown") {
 		t.Errorf("a box that is not there: %s, %v", classOf(err), err)
 	}
@@ -60,7 +59,7 @@ func TestPostfixWithoutTLSGetsNothing(t *testing.T) {
 	p := mailtest.StartPostfix(t, []string{"ines"})
 	post := plainly(p.Port)
 	post.TLS = "starttls"
-	if err := post.Send(t.Context(), delivery()); classOf(err) != "ours" {
+	if err := post.Send(t.Context(), aDelivery()); classOf(err) != "ours" {
 		t.Errorf("%s: %v, want it held as our own fault", classOf(err), err)
 	}
 	if box := p.Box(t, "ines"); len(box) > 0 {
@@ -86,7 +85,7 @@ func TestSinkRefusesAndHangsUp(t *testing.T) {
 		{"hangs up at QUIT", []string{"-q", "quit"}, "sent"},
 	} {
 		s := mailtest.StartSink(t, c.flags...)
-		if err := plainly(s.Port).Send(t.Context(), delivery()); classOf(err) != c.want {
+		if err := plainly(s.Port).Send(t.Context(), aDelivery()); classOf(err) != c.want {
 			t.Errorf("%s: %s (%v), want %s", c.name, classOf(err), err, c.want)
 		}
 		s.Stop()
@@ -103,25 +102,25 @@ func TestDropAfterTheDotIsTriedAgainAndSaid(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	kept.put(t, notify.Delivery{Key: "a", Person: "ines", Way: "mail", To: "ines@larkfell.example", MessageID: id, Raw: raw, State: notify.Waiting})
-	q := &notify.Queue{Store: kept, Ways: map[string]notify.Sender{"mail": plainly(first.Port)}, Log: slog.New(slog.DiscardHandler)}
+	kept.put(t, delivery.Delivery{Key: "a", Person: "ines", Way: "mail", To: "ines@larkfell.example", MessageID: id, Raw: raw, State: delivery.Waiting})
+	q := &delivery.Queue{Store: kept, Ways: map[string]delivery.Way{"mail": {Sender: plainly(first.Port)}}, Log: slog.New(slog.DiscardHandler)}
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan bool)
 	go func() { q.Run(ctx); close(ended) }()
 	defer func() { stop(); <-ended }()
-	wait(t, func() bool { d := kept.get(t, "a"); return d.Unknown == 1 && d.State == notify.Waiting })
+	wait(t, func() bool { d := kept.get(t, "a"); return d.Unknown == 1 && d.State == delivery.Waiting })
 
 	first.Stop()
 	second := mailtest.StartSinkAt(t, first.Port, "-q", "quit")
 	if err := q.Retry(t.Context(), "a"); err != nil {
 		t.Fatal(err)
 	}
-	wait(t, func() bool { return kept.get(t, "a").State == notify.Sent })
+	wait(t, func() bool { return kept.get(t, "a").State == delivery.Sent })
 	if err := q.Retry(t.Context(), "a"); err != nil { // changes nothing once it is sent
 		t.Fatal(err)
 	}
 	d, taken := kept.get(t, "a"), second.Taken(t)
-	if d.Attempts != 2 || d.Unknown != 1 || d.State != notify.Sent {
+	if d.Attempts != 2 || d.Unknown != 1 || d.State != delivery.Sent {
 		t.Errorf("%s after %d tries, %d of them with no known end", d.State, d.Attempts, d.Unknown)
 	}
 	if len(taken) != 1 || !strings.Contains(taken[0], "Message-ID: "+id) {
@@ -136,7 +135,7 @@ func TestTarpitEndsWithTheService(t *testing.T) {
 	ctx, stop := context.WithTimeout(t.Context(), 300*time.Millisecond)
 	defer stop()
 	began := time.Now()
-	err := plainly(s.Port).Send(ctx, delivery())
+	err := plainly(s.Port).Send(ctx, aDelivery())
 	if classOf(err) != "temporary" || time.Since(began) > 30*time.Second {
 		t.Errorf("%s after %s: %v", classOf(err), time.Since(began), err)
 	}
@@ -147,7 +146,7 @@ func TestTarpitEndsWithTheService(t *testing.T) {
 func everyKind(t *testing.T) (all []notify.Message) {
 	t.Helper()
 	full := told(t, "Bus 7", "copper over baseline")
-	full.Charts = []notify.Chart{{ID: "chart-1", PNG: bytes.Repeat([]byte{0x89, 'P', 'N', 'G', 0, '\r', '\n', '.', '\n'}, 2000)}}
+	full.Charts = []page.Picture{{ID: "chart-1", PNG: bytes.Repeat([]byte{0x89, 'P', 'N', 'G', 0, '\r', '\n', '.', '\n'}, 2000)}}
 	full.Dates = []notify.Date{{Key: "due-1", Day: "2031-05-13", Title: "Bus 7: Change the oil", Said: full.Time}}
 	full.Leave = "https://fleet.larkfell.example/u/" + strings.Repeat("token", 40)
 	all = append(all, full)
@@ -173,41 +172,9 @@ func wait(t *testing.T, so func() bool) {
 }
 
 // store keeps deliveries in memory.
-type store struct {
-	mu   sync.Mutex
-	keys map[string][]byte
-}
+type store struct{ delivery.Memory }
 
-func (s *store) Create(ctx context.Context, key string, body []byte) (bool, error) {
-	return true, s.Replace(ctx, key, body)
-}
-
-func (s *store) Replace(_ context.Context, key string, body []byte) error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.keys == nil {
-		s.keys = map[string][]byte{}
-	}
-	s.keys[key] = body
-	return nil
-}
-
-func (s *store) Each(_ context.Context, do func(string, []byte) error) error {
-	s.mu.Lock()
-	all := maps.Clone(s.keys)
-	s.mu.Unlock()
-	for _, k := range slices.Sorted(maps.Keys(all)) {
-		if err := do(k, all[k]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (s *store) Checkpoint(context.Context) ([]byte, error)  { return nil, nil }
-func (s *store) SetCheckpoint(context.Context, []byte) error { return nil }
-
-func (s *store) put(t *testing.T, d notify.Delivery) {
+func (s *store) put(t *testing.T, d delivery.Delivery) {
 	t.Helper()
 	body, err := json.Marshal(d)
 	if err == nil {
@@ -218,9 +185,9 @@ func (s *store) put(t *testing.T, d notify.Delivery) {
 	}
 }
 
-func (s *store) get(t *testing.T, key string) (d notify.Delivery) {
+func (s *store) get(t *testing.T, key string) (d delivery.Delivery) {
 	t.Helper()
-	all, err := notify.Deliveries(t.Context(), s)
+	all, err := delivery.All(t.Context(), s)
 	for _, d := range all {
 		if d.Key == key {
 			return d

@@ -10,6 +10,7 @@ import (
 	"io"
 	"net"
 	"net/mail"
+	"slices"
 	"strconv"
 	"syscall"
 	"time"
@@ -17,7 +18,7 @@ import (
 	"github.com/emersion/go-sasl"
 	"github.com/emersion/go-smtp"
 
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 // Config says how to reach the SMTP server that takes our mails.
@@ -77,10 +78,10 @@ const dialWithin = 30 * time.Second
 
 // Send hands the stored bytes to the server. A 250 after the final dot is
 // success, whatever the server does next.
-func (s *SMTP) Send(ctx context.Context, d notify.Delivery) error {
+func (s *SMTP) Send(ctx context.Context, d delivery.Delivery) error {
 	from, err := mail.ParseAddress(s.From)
 	if err != nil {
-		return ours("reading the sender", err)
+		return byCode(delivery.Ours, "reading the sender", err)
 	}
 	c, err := s.connect(ctx)
 	if err != nil {
@@ -95,12 +96,12 @@ func (s *SMTP) Send(ctx context.Context, d notify.Delivery) error {
 	// A refused sender is refused for every recipient.
 	if err := c.Mail(from.Address, &smtp.MailOptions{Size: int64(len(d.Raw))}); err != nil {
 		if tooBig(err) {
-			return permanent("offering the mail", err)
+			return byCode(delivery.Permanent, "offering the mail", err)
 		}
-		return ours("naming the sender", err)
+		return byCode(delivery.Ours, "naming the sender", err)
 	}
 	if err := c.Rcpt(d.To, nil); err != nil {
-		return permanent("naming the recipient", err)
+		return byCode(delivery.Permanent, "naming the recipient", err)
 	}
 	if err := data(c, d.Raw); err != nil {
 		return err
@@ -112,7 +113,7 @@ func (s *SMTP) Send(ctx context.Context, d notify.Delivery) error {
 func data(c *smtp.Client, raw []byte) error {
 	w, err := c.Data()
 	if err != nil {
-		return permanent("starting the mail", err)
+		return byCode(delivery.Permanent, "starting the mail", err)
 	}
 	if _, err := bytes.NewReader(raw).WriteTo(w); err != nil {
 		return fmt.Errorf("sending the mail: %w", err) // no dot, so not taken
@@ -123,9 +124,9 @@ func data(c *smtp.Client, raw []byte) error {
 	case err == nil:
 		return nil
 	case errors.As(err, &said):
-		return permanent("ending the mail", err)
+		return byCode(delivery.Permanent, "ending the mail", err)
 	}
-	return &notify.Failure{Class: notify.Unknown, Err: fmt.Errorf("waiting for the answer to the final dot: %w", err)}
+	return &delivery.Failure{Class: delivery.Unknown, Err: fmt.Errorf("waiting for the answer to the final dot: %w", err)}
 }
 
 func (s *SMTP) connect(ctx context.Context) (*smtp.Client, error) {
@@ -171,10 +172,10 @@ func (s *SMTP) login(c *smtp.Client) error {
 		return nil
 	}
 	if _, secure := c.TLSConnectionState(); !secure {
-		return &notify.Failure{Class: notify.Ours, Err: errors.New("a password is not sent in the clear")}
+		return &delivery.Failure{Class: delivery.Ours, Err: errors.New("a password is not sent in the clear")}
 	}
 	if err := c.Auth(sasl.NewPlainClient("", s.User, s.Password)); err != nil {
-		return ours("logging in", err)
+		return byCode(delivery.Ours, "logging in", err)
 	}
 	return nil
 }
@@ -186,47 +187,33 @@ func greeting(doing string, err error) error {
 	var cert *tls.CertificateVerificationError
 	var record tls.RecordHeaderError
 	var alert tls.AlertError
-	err = fmt.Errorf("%s: %w", doing, err)
 	switch {
 	case errors.As(err, &cert), errors.As(err, &record), errors.As(err, &alert):
-		return &notify.Failure{Class: notify.Ours, Err: err}
+		return &delivery.Failure{Class: delivery.Ours, Err: fmt.Errorf("%s: %w", doing, err)}
 	case errors.As(err, &network), lost(err):
-		return err
+		return fmt.Errorf("%s: %w", doing, err)
 	}
-	return byCode(notify.Ours, err)
+	return byCode(delivery.Ours, doing, err)
 }
 
-func ours(doing string, err error) error {
-	return byCode(notify.Ours, fmt.Errorf("%s: %w", doing, err))
-}
-
-func permanent(doing string, err error) error {
-	return byCode(notify.Permanent, fmt.Errorf("%s: %w", doing, err))
-}
+// aboutUs are the answers that are about us wherever they come: 530 and 535 ask for a
+// login, 538 for TLS, 534 for a stronger way (RFC 4954).
+var aboutUs = []int{530, 534, 535, 538}
 
 // byCode gives a refusal the class it has at this point of the talk, unless the
 // server says 4xx or said nothing.
-func byCode(class notify.Class, err error) error {
+func byCode(class delivery.Class, doing string, err error) error {
 	var said *smtp.SMTPError
+	err = fmt.Errorf("%s: %w", doing, err)
 	switch {
 	case errors.As(err, &said) && said.Temporary():
 		return err
+	case errors.As(err, &said) && slices.Contains(aboutUs, said.Code), class == delivery.Ours && !lost(err):
+		return &delivery.Failure{Class: delivery.Ours, Err: err}
 	case errors.As(err, &said):
-		return &notify.Failure{Class: configFault(said, class), Err: err}
-	case class == notify.Ours && !lost(err):
-		return &notify.Failure{Class: class, Err: err}
+		return &delivery.Failure{Class: class, Err: err}
 	}
 	return err
-}
-
-// configFault knows the answers that are about us wherever they come:
-// 530 and 535 ask for a login, 538 for TLS, 534 for a stronger way (RFC 4954).
-func configFault(said *smtp.SMTPError, class notify.Class) notify.Class {
-	switch said.Code {
-	case 530, 534, 535, 538:
-		return notify.Ours
-	}
-	return class
 }
 
 // tooBig is 552 with 5.3.4, which is about this mail and not about the sender.

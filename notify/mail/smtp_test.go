@@ -23,7 +23,7 @@ import (
 	"github.com/emersion/go-sasl"
 	"github.com/emersion/go-smtp"
 
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 // script is an SMTP server that refuses where it is told to.
@@ -125,8 +125,8 @@ func serve(t *testing.T, s *script, withTLS string) Config {
 	return Config{Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, TLS: withTLS, Roots: pool, From: sender}
 }
 
-func delivery() notify.Delivery {
-	return notify.Delivery{Key: "a", To: "ines@larkfell.example", Raw: []byte("Subject: x\r\n\r\n.dot\r\nhello\r\n")}
+func aDelivery() delivery.Delivery {
+	return delivery.Delivery{Key: "a", To: "ines@larkfell.example", Raw: []byte("Subject: x\r\n\r\n.dot\r\nhello\r\n")}
 }
 
 func TestSMTPSends(t *testing.T) {
@@ -134,7 +134,7 @@ func TestSMTPSends(t *testing.T) {
 		s := &script{}
 		c := serve(t, s, way)
 		c.User, c.Password = "telltale", "open sesame"
-		if err := (&SMTP{c}).Send(t.Context(), delivery()); err != nil {
+		if err := (&SMTP{c}).Send(t.Context(), aDelivery()); err != nil {
 			t.Fatalf("%s: %v", way, err)
 		}
 		want := "telltale@larkfell.example > ines@larkfell.example: Subject: x\r\n\r\n.dot\r\nhello\r\n"
@@ -145,7 +145,7 @@ func TestSMTPSends(t *testing.T) {
 	s := &script{}
 	c := serve(t, s, "")
 	c.TLS = "never"
-	if err := (&SMTP{c}).Send(t.Context(), delivery()); err != nil || len(s.got) != 1 {
+	if err := (&SMTP{c}).Send(t.Context(), aDelivery()); err != nil || len(s.got) != 1 {
 		t.Errorf("in the clear: %v %q", err, s.got)
 	}
 }
@@ -156,14 +156,14 @@ func refusal(code int, enhanced ...int) error {
 
 // classOf is the class of an error, "temporary" for any that is not a Failure.
 func classOf(err error) string {
-	var f *notify.Failure
+	var f *delivery.Failure
 	switch {
 	case err == nil:
 		return "sent"
 	case !errors.As(err, &f):
 		return "temporary"
 	}
-	return [...]string{notify.Temporary: "temporary", notify.Permanent: "permanent", notify.Ours: "ours", notify.Unknown: "unknown"}[f.Class]
+	return [...]string{delivery.Temporary: "temporary", delivery.Permanent: "permanent", delivery.Ours: "ours", delivery.Unknown: "unknown"}[f.Class]
 }
 
 func TestSMTPClasses(t *testing.T) {
@@ -186,7 +186,7 @@ func TestSMTPClasses(t *testing.T) {
 	} {
 		conf := serve(t, c.s, "starttls")
 		conf.User, conf.Password = "u", "p"
-		err := (&SMTP{conf}).Send(t.Context(), delivery())
+		err := (&SMTP{conf}).Send(t.Context(), aDelivery())
 		if got := classOf(err); got != c.want {
 			t.Errorf("%s: %s (%v), want %s", c.name, got, err, c.want)
 		}
@@ -206,7 +206,7 @@ func TestSMTPFaultsOfTLS(t *testing.T) {
 	notTLS.TLS = "always"
 	for name, c := range map[string]Config{"an authority nobody trusts": untrusted, "the same from the first byte": always,
 		"no STARTTLS": none, "a password in the clear": clear, "no TLS at all": notTLS} {
-		if err := (&SMTP{c}).Send(t.Context(), delivery()); classOf(err) != "ours" {
+		if err := (&SMTP{c}).Send(t.Context(), aDelivery()); classOf(err) != "ours" {
 			t.Errorf("%s: %s (%v), want ours", name, classOf(err), err)
 		}
 	}
@@ -270,11 +270,11 @@ func TestSMTPLostConnections(t *testing.T) {
 		{"busy after the dot", "220 hi", polite(".", "451 later"), "temporary"},
 		{"gone after 250", "220 hi", polite("QUIT", ""), "sent"},
 	} {
-		if err := (&SMTP{rough(t, c.greeting, c.lines)}).Send(t.Context(), delivery()); classOf(err) != c.want {
+		if err := (&SMTP{rough(t, c.greeting, c.lines)}).Send(t.Context(), aDelivery()); classOf(err) != c.want {
 			t.Errorf("%s: %s (%v), want %s", c.name, classOf(err), err, c.want)
 		}
 	}
-	if err := (&SMTP{Config{Host: "127.0.0.1", Port: 1, TLS: "never", From: sender}}).Send(t.Context(), delivery()); classOf(err) != "temporary" {
+	if err := (&SMTP{Config{Host: "127.0.0.1", Port: 1, TLS: "never", From: sender}}).Send(t.Context(), aDelivery()); classOf(err) != "temporary" {
 		t.Errorf("nobody there: %v", err)
 	}
 }
@@ -285,7 +285,7 @@ func TestSMTPStops(t *testing.T) {
 		lines := map[string]string{"EHLO": "250 hi", "MAIL": "250 ok", "RCPT": "250 ok", "DATA": "354 go on", ".": "250 taken"}
 		delete(lines, word) // no answer, ever
 		ctx, cancel := context.WithTimeout(t.Context(), 200*time.Millisecond)
-		err := (&SMTP{rough(t, "220 hi", lines)}).Send(ctx, delivery())
+		err := (&SMTP{rough(t, "220 hi", lines)}).Send(ctx, aDelivery())
 		cancel()
 		if classOf(err) != want {
 			t.Errorf("no answer to %s: %s (%v), want %s", word, classOf(err), err, want)

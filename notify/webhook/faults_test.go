@@ -12,7 +12,7 @@ import (
 	"testing"
 	"time"
 
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 // A receiver that answers with a gigabyte is read a little, and is taken at its code.
@@ -28,7 +28,7 @@ func TestGigabyteAnswerIsNotRead(t *testing.T) {
 		}
 	}))
 	defer srv.Close()
-	if err := sender("127.0.0.0/8").Send(t.Context(), delivery(srv.URL)); err != nil {
+	if err := sender("127.0.0.0/8").Send(t.Context(), aDelivery(srv.URL)); err != nil {
 		t.Error(err)
 	}
 	srv.CloseClientConnections()
@@ -49,7 +49,7 @@ func TestSlowAnswerIsLeft(t *testing.T) {
 	defer close(release)
 	ctx, cancel := context.WithTimeout(t.Context(), 200*time.Millisecond)
 	defer cancel()
-	if err := sender("127.0.0.0/8").Send(ctx, delivery(srv.URL)); err == nil {
+	if err := sender("127.0.0.0/8").Send(ctx, aDelivery(srv.URL)); err == nil {
 		t.Error("an answer that never ended was success")
 	}
 }
@@ -60,9 +60,9 @@ func TestBadCertificateIsRefused(t *testing.T) {
 	srv := httptest.NewTLSServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { called = true }))
 	defer srv.Close()
 	srv.Config.ErrorLog = nil
-	err := sender("127.0.0.0/8").Send(t.Context(), delivery(srv.URL))
-	var f *notify.Failure
-	if err == nil || errors.As(err, &f) && f.Class != notify.Temporary || !strings.Contains(err.Error(), "certificate") || called {
+	err := sender("127.0.0.0/8").Send(t.Context(), aDelivery(srv.URL))
+	var f *delivery.Failure
+	if err == nil || errors.As(err, &f) && f.Class != delivery.Temporary || !strings.Contains(err.Error(), "certificate") || called {
 		t.Errorf("got %v, called %v", err, called)
 	}
 }
@@ -75,7 +75,7 @@ func TestNameThatLeadsInsideIsNotCalled(t *testing.T) {
 	defer srv.Close()
 	asked := answerInside(t)
 	for range 2 {
-		err := sender().Send(t.Context(), delivery("https://fleet.rebound.example"+srv.URL[strings.LastIndex(srv.URL, ":"):]))
+		err := sender().Send(t.Context(), aDelivery("https://fleet.rebound.example"+srv.URL[strings.LastIndex(srv.URL, ":"):]))
 		if err == nil || !strings.Contains(err.Error(), "prohibited") && !strings.Contains(err.Error(), "denied") {
 			t.Errorf("got %v", err)
 		}

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/netip"
 	"net/url"
+	"slices"
 	"strconv"
 	"sync"
 	"syscall"
@@ -17,7 +18,7 @@ import (
 
 	"code.dny.dev/ssrf"
 
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 const (
@@ -38,32 +39,33 @@ type Sender struct {
 
 	once   sync.Once
 	client *http.Client
-	mu     sync.Mutex
-	gone   map[string]bool // by URL
+	gone   sync.Map // URLs
+}
+
+// waits are those between calls, as Standard Webhooks 1.0.0 advises.
+var waits = []time.Duration{5 * time.Second, 5 * time.Minute, 30 * time.Minute, 2 * time.Hour, 5 * time.Hour,
+	10 * time.Hour, 14 * time.Hour, 20 * time.Hour, 24 * time.Hour}
+
+// Way calls each receiver beside the others, and again by the specification's waits.
+func (s *Sender) Way() delivery.Way {
+	return delivery.Way{Sender: s, Waits: waits, Lane: func(to string) string {
+		u, err := url.Parse(to)
+		if err != nil {
+			return ""
+		}
+		return u.Host
+	}}
 }
 
 // Disable has an endpoint called no more, as after a 410.
-func (s *Sender) Disable(url string) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.gone == nil {
-		s.gone = map[string]bool{}
-	}
-	s.gone[url] = true
-}
-
-func (s *Sender) disabled(url string) bool {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.gone[url]
-}
+func (s *Sender) Disable(url string) { s.gone.Store(url, true) }
 
 // Send calls d.To with the stored body. The identity is the delivery's on every
 // try; the time is that of the try.
-func (s *Sender) Send(ctx context.Context, d notify.Delivery) error {
+func (s *Sender) Send(ctx context.Context, d delivery.Delivery) error {
 	s.once.Do(s.init)
-	if s.disabled(d.To) {
-		return &notify.Failure{Class: notify.Permanent, Gone: true, Err: errors.New("the receiver said 410 earlier: it wants no more; give it another url in people.yaml")}
+	if _, gone := s.gone.Load(d.To); gone {
+		return &delivery.Failure{Class: delivery.Permanent, Gone: true, Err: errors.New("the receiver said 410 earlier: it wants no more; give it another url in people.yaml")}
 	}
 	secret, err := s.Secret(d.Person)
 	var key []byte
@@ -76,13 +78,13 @@ func (s *Sender) Send(ctx context.Context, d notify.Delivery) error {
 	}
 	u, err := url.Parse(d.To)
 	if err != nil || u.User != nil || u.Scheme != "https" && u.Scheme != "http" {
-		return &notify.Failure{Class: notify.Permanent, Err: errors.New("the url cannot be called")}
+		return &delivery.Failure{Class: delivery.Permanent, Err: errors.New("the url cannot be called")}
 	}
 	ctx, cancel := context.WithTimeout(context.WithValue(ctx, scheme{}, u.Scheme), answerWithin)
 	defer cancel()
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, u.String(), bytes.NewReader(d.Raw))
 	if err != nil {
-		return &notify.Failure{Class: notify.Permanent, Err: errors.New("the url cannot be called")}
+		return &delivery.Failure{Class: delivery.Permanent, Err: errors.New("the url cannot be called")}
 	}
 	now := time.Now()
 	req.Header.Set("Content-Type", "application/cloudevents+json; charset=utf-8")
@@ -107,9 +109,9 @@ func (s *Sender) judge(resp *http.Response, to string, now time.Time) error {
 		return nil
 	case code == http.StatusGone:
 		s.Disable(to)
-		return &notify.Failure{Class: notify.Permanent, Gone: true, Err: err}
+		return &delivery.Failure{Class: delivery.Permanent, Gone: true, Err: err}
 	}
-	return &notify.Failure{Class: notify.Temporary, Wait: retryAfter(resp.Header.Get("Retry-After"), now), Err: err}
+	return &delivery.Failure{Class: delivery.Temporary, Wait: retryAfter(resp.Header.Get("Retry-After"), now), Err: err}
 }
 
 // retryAfter reads seconds or a date, at most a day; 0 where there is none.
@@ -129,14 +131,9 @@ type scheme struct{}
 // init makes the client: no proxy, no redirects, no connection kept, and every
 // address looked at when it is dialled, after its name was resolved.
 func (s *Sender) init() {
-	var v4, v6 []netip.Prefix
-	for _, p := range s.Allow {
-		if p.Addr().Is4() {
-			v4 = append(v4, p)
-		} else {
-			v6 = append(v6, p)
-		}
-	}
+	is4 := func(p netip.Prefix) bool { return p.Addr().Is4() }
+	v6 := slices.DeleteFunc(slices.Clone(s.Allow), is4)
+	v4 := slices.DeleteFunc(slices.Clone(s.Allow), func(p netip.Prefix) bool { return !is4(p) })
 	public := ssrf.New(ssrf.WithAnyPort(), ssrf.WithAllowedV4Prefixes(v4...), ssrf.WithAllowedV6Prefixes(v6...))
 	dialer := &net.Dialer{Timeout: 10 * time.Second, ControlContext: func(ctx context.Context, network, address string, c syscall.RawConn) error {
 		if ctx.Value(scheme{}) == "http" && !s.allowed(address) {
@@ -153,13 +150,5 @@ func (s *Sender) init() {
 
 func (s *Sender) allowed(address string) bool {
 	at, err := netip.ParseAddrPort(address)
-	if err != nil {
-		return false
-	}
-	for _, p := range s.Allow {
-		if p.Contains(at.Addr().Unmap()) {
-			return true
-		}
-	}
-	return false
+	return err == nil && slices.ContainsFunc(s.Allow, func(p netip.Prefix) bool { return p.Contains(at.Addr().Unmap()) })
 }

@@ -14,7 +14,7 @@ import (
 
 	standard "github.com/standard-webhooks/standard-webhooks/libraries/go"
 
-	"telltale/notify"
+	"telltale/notify/delivery"
 )
 
 const secret = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"
@@ -54,8 +54,8 @@ func TestKey(t *testing.T) {
 	}
 }
 
-func delivery(url string) notify.Delivery {
-	return notify.Delivery{Key: "alarm-1", MessageID: "alarm-1", Person: "fleet", Way: "webhook", To: url, Raw: []byte(`{"specversion":"1.0"}`)}
+func aDelivery(url string) delivery.Delivery {
+	return delivery.Delivery{Key: "alarm-1", MessageID: "alarm-1", Person: "fleet", Way: "webhook", To: url, Raw: []byte(`{"specversion":"1.0"}`)}
 }
 
 func sender(allow ...string) *Sender {
@@ -81,7 +81,7 @@ func TestReceived(t *testing.T) {
 		}
 	}))
 	defer srv.Close()
-	if err := sender("127.0.0.0/8").Send(t.Context(), delivery(srv.URL)); err != nil || verified != nil {
+	if err := sender("127.0.0.0/8").Send(t.Context(), aDelivery(srv.URL)); err != nil || verified != nil {
 		t.Errorf("sending: %v; verifying: %v", err, verified)
 	}
 }
@@ -101,19 +101,19 @@ func TestAnswers(t *testing.T) {
 	s := sender("127.0.0.0/8")
 	for _, c := range []struct {
 		path  string
-		class notify.Class
+		class delivery.Class
 		wait  time.Duration
 		says  string
 	}{
-		{"/302", notify.Temporary, 0, "the receiver answered 302"},
-		{"/429?after=120", notify.Temporary, 2 * time.Minute, "the receiver answered 429"},
-		{"/503?after=99999999", notify.Temporary, 24 * time.Hour, "the receiver answered 503"},
-		{"/500?after=-3", notify.Temporary, 0, "the receiver answered 500"},
-		{"/410", notify.Permanent, 0, "the receiver answered 410"},
-		{"/410", notify.Permanent, 0, "the receiver said 410 earlier: it wants no more; give it another url in people.yaml"},
+		{"/302", delivery.Temporary, 0, "the receiver answered 302"},
+		{"/429?after=120", delivery.Temporary, 2 * time.Minute, "the receiver answered 429"},
+		{"/503?after=99999999", delivery.Temporary, 24 * time.Hour, "the receiver answered 503"},
+		{"/500?after=-3", delivery.Temporary, 0, "the receiver answered 500"},
+		{"/410", delivery.Permanent, 0, "the receiver answered 410"},
+		{"/410", delivery.Permanent, 0, "the receiver said 410 earlier: it wants no more; give it another url in people.yaml"},
 	} {
-		err := s.Send(t.Context(), delivery(srv.URL+c.path))
-		var f *notify.Failure
+		err := s.Send(t.Context(), aDelivery(srv.URL+c.path))
+		var f *delivery.Failure
 		if !errors.As(err, &f) || f.Class != c.class || f.Wait != c.wait || f.Error() != c.says {
 			t.Errorf("%s: got %+v", c.path, err)
 		}
@@ -131,7 +131,7 @@ func TestHangs(t *testing.T) {
 	defer close(release)
 	ctx, cancel := context.WithCancel(t.Context())
 	go func() { <-begun; cancel() }()
-	if err := sender("127.0.0.0/8").Send(ctx, delivery(srv.URL)); !errors.Is(err, context.Canceled) {
+	if err := sender("127.0.0.0/8").Send(ctx, aDelivery(srv.URL)); !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v", err)
 	}
 }
@@ -145,7 +145,7 @@ func TestGuard(t *testing.T) {
 	for _, host := range []string{"127.0.0.1", "localhost", "[::1]", "[::ffff:127.0.0.1]", "0.0.0.0", "10.0.0.1", "192.168.1.1",
 		"169.254.169.254", "100.64.0.1", "198.18.0.1", "240.0.0.1", "[64:ff9b::7f00:1]", "[2002:7f00:1::]", "[fe80::1]", "[fd00::1]"} {
 		for _, scheme := range []string{"http://", "https://"} {
-			if err := sender().Send(t.Context(), delivery(scheme+host+port)); err == nil {
+			if err := sender().Send(t.Context(), aDelivery(scheme+host+port)); err == nil {
 				t.Errorf("%s%s was called", scheme, host)
 			}
 		}
@@ -154,7 +154,7 @@ func TestGuard(t *testing.T) {
 		t.Error("an address inside was reached")
 	}
 	for _, bad := range []string{"ftp://fleet.example/", "https://user@fleet.example/", ":"} {
-		if err := sender().Send(t.Context(), delivery(bad)); err == nil || err.Error() != "the url cannot be called" {
+		if err := sender().Send(t.Context(), aDelivery(bad)); err == nil || err.Error() != "the url cannot be called" {
 			t.Errorf("%s: got %v", bad, err)
 		}
 	}
@@ -162,7 +162,7 @@ func TestGuard(t *testing.T) {
 
 func TestNoSecret(t *testing.T) {
 	s := &Sender{Secret: func(string) (string, error) { return "", errors.New("no such file") }}
-	err := s.Send(t.Context(), delivery("https://fleet.example/"))
+	err := s.Send(t.Context(), aDelivery("https://fleet.example/"))
 	if err == nil || err.Error() != `reading the secret of "fleet": no such file` {
 		t.Errorf("got %v", err)
 	}

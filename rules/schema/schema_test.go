@@ -19,7 +19,7 @@ import (
 
 	"telltale/engine/intake"
 	"telltale/engine/intake/table"
-	"telltale/notify"
+	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/rules/schema"
 )
@@ -86,7 +86,7 @@ func load(name string, text []byte) error {
 	case "rules":
 		_, err = rules.Load([]rules.File{{Name: "a.yaml", Text: text}})
 	case "people":
-		_, err = notify.Parse("people.yaml", text)
+		_, err = people.Parse("people.yaml", text)
 	case "vehicles":
 		_, err = intake.Register("vehicles.yaml", text, time.Unix(0, 0))
 	case "import":

@@ -194,7 +194,7 @@ func nearOr(s string, have []string) string {
 func analyteNear(s string) string {
 	names := analytes.Names()
 	for _, name := range analytes.Names() {
-		a, _ := analytes.Find(name)
+		a, _ := analytes.Of(name)
 		names = append(names, a.Title)
 	}
 	if a, ok := analytes.Find(rules.Near(s, names)); ok {

@@ -1,0 +1,155 @@
+package ask
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/engine/lab"
+	"telltale/engine/stream/service"
+	"telltale/rules/analytes"
+	"telltale/rules/english"
+)
+
+func baselinesCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
+	var o replayOptions
+	var event bool
+	cmd := &cobra.Command{
+		Use:   "baselines [EVENTS.jsonl]",
+		Short: "What is usual in the fleet, by its own samples: groups, figures, what was left out",
+		Long: `List the baselines in force that are made from the fleet's own samples: each group
+with its samples, vehicles and age of the fluid, and for each analyte the number of
+results, mean, median, robust spread and percentiles, the results that were left out,
+and why a group is not used.
+
+It is asked of a running service or, with --rules, made of a file of events as at its
+end. --event then prints the event that puts it in force, to go behind that file.`,
+		Example: `  telltale baselines
+  telltale baselines --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl
+  telltale baselines --rules fleet/rules --event events.jsonl >> events.jsonl`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			_, file, err := o.split(args, 0, 0, "baselines")
+			if err != nil {
+				return err
+			}
+			if file != "" {
+				return baselinesFromFile(s, o, file, c.JSON, event)
+			}
+			if event {
+				return cli.Exit(2, cli.Hint(fmt.Errorf("the service puts its baselines in force by itself"), "--event goes with --rules and a file of events"))
+			}
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				list, err := service.Baselines.Ask(ctx, nc, service.Question{})
+				return cli.Listing(s, c.JSON, list, err, "nothing is usual in the fleet yet: no rule asks for it, or there are too few samples", fleetLines)
+			})
+		},
+	}
+	c.Flags(cmd, s)
+	o.flags(cmd, "folder of rule files; the argument is then a file of events")
+	cmd.Flags().BoolVar(&event, "event", false, "with --rules: print the event that puts them in force")
+	return cmd
+}
+
+func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, event bool) error {
+	var end time.Time // the latest that the events, or the ticks after them, come to
+	p, err := foldFile(o, path, func(ev engine.Event, _ []engine.Output) {
+		if ev.Recorded.After(end) {
+			end = ev.Recorded
+		}
+	})
+	if err != nil {
+		return err
+	}
+	if p.Book().FleetDefinitions() == "" {
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no baseline of %s is made from the fleet", o.rules), "write `from: fleet` in a baseline"))
+	}
+	number := 1
+	if _, set := p.Baselines(); set != nil {
+		number = set.Number + 1
+	}
+	set := p.SurveyNow(end, number)
+	if event {
+		line, err := intake.Encode(set.Event())
+		if err == nil {
+			_, err = fmt.Fprintf(s.Out, "%s\n", line)
+		}
+		if err != nil {
+			return fmt.Errorf("writing the event: %w", err)
+		}
+		return nil
+	}
+	return cli.Listing(s, asJSON, set.List(), nil, "no samples of what the baselines are made from", fleetLines)
+}
+
+// fleetLines is a group as a terminal shows it.
+func fleetLines(l engine.FleetListing) string {
+	var b strings.Builder
+	of := strings.Join(l.Of, ", ")
+	if of == "" {
+		of = "all together"
+	}
+	fmt.Fprintf(&b, "%s: %s\n", l.Baseline, of)
+	fmt.Fprintf(&b, "  number %d of %s: %s of %s, drawn %s to %s", l.Number, l.On, english.Plural(l.Samples, "sample"), english.Plural(l.Vehicles, "vehicle"), l.Oldest, l.Newest)
+	if l.Age != nil {
+		name := "km"
+		if l.Hours {
+			name = "h"
+		}
+		b.WriteString(", fluid of " + english.Amount(*l.Age, name))
+	}
+	for i := range l.Analytes {
+		b.WriteString("\n" + fleetAnalyteLines(&l.Analytes[i]))
+	}
+	return b.String()
+}
+
+func fleetAnalyteLines(a *engine.FleetAnalyte) string {
+	line := fmt.Sprintf("  %-18s %s", analytes.Named(a.Analyte), english.Plural(a.N, "result"))
+	if a.Detected < a.N {
+		line += fmt.Sprintf(", %d detected", a.Detected)
+	}
+	if !a.Usable {
+		return line + "; not used: " + strings.Join(a.Unused, "; ")
+	}
+	for _, f := range []struct {
+		what string
+		span *lab.Span
+	}{{"mean", a.Mean}, {"median", a.Median}, {"spread", a.Spread}, {"90 of 100 under", a.P90}, {"95 of 100 under", a.P95}} {
+		if f.span != nil {
+			line += fmt.Sprintf("; %s %s", f.what, spanWords(*f.span))
+		}
+	}
+	if a.Most != nil {
+		line += "; 19 of 20 stay under " + spanWords(lab.Span{Low: *a.Most, High: *a.Most}) + " (95 % sure, taken as lognormal)"
+	}
+	if u := analytes.UnitOf(a.Analyte); u != "" {
+		line += " " + u
+	}
+	const in = "\n                     "
+	for _, n := range a.Notes {
+		line += in + n
+	}
+	for _, o := range a.Outliers {
+		line += fmt.Sprintf("%sleft out: sample %s of %s %s, %s, %s", in, o.Number, o.Vehicle, o.Component, o.Drawn, english.Number(o.Value))
+	}
+	return line
+}
+
+// spanWords is a figure, or the range that results below their limits leave open,
+// with three figures that count.
+func spanWords(s lab.Span) string {
+	low, high := english.Figures(s.Low), english.Figures(s.High)
+	if low != high {
+		return low + " to " + high
+	}
+	return high
+}

@@ -1,0 +1,204 @@
+package ask
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine"
+	"telltale/engine/interval"
+	"telltale/engine/stream/service"
+	"telltale/rules/english"
+	"telltale/rules/unit"
+)
+
+func dueCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
+	var q engine.DueQuery
+	var why string
+	var asCSV bool
+	cmd := &cobra.Command{
+		Use:   "due",
+		Short: "The due list of a running service: overdue, due, soon, by what to do first",
+		Example: `  telltale due --tag depot=north --days 14
+  telltale due --on 2031-07-01 --csv
+  telltale due --why bus-07`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := checkDue(q, asCSV && c.JSON); err != nil {
+				return err
+			}
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				if why != "" {
+					return dueWhy(ctx, nc, s, c.JSON, why)
+				}
+				list, err := service.Due.Ask(ctx, nc, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
+				if err == nil && len(list) == 0 {
+					err = UnknownVehicle(ctx, nc, q.Vehicle)
+				}
+				if asCSV && (err == nil || cli.Incomplete(err) != nil) {
+					return errors.Join(dueCSV(s.Out, list), cli.Lacking(err))
+				}
+				if err := cli.Listing(s, c.JSON, list, err, "nothing is due", DueLine); err != nil || c.JSON {
+					return err
+				}
+				_, err = io.WriteString(s.Out, readyLine(list))
+				return err
+			})
+		},
+	}
+	c.Flags(cmd, s)
+	f := cmd.Flags()
+	f.StringVar(&q.Vehicle, "vehicle", "", "only this vehicle")
+	f.StringVar(&q.Tag, "tag", "", "only vehicles with this tag, as depot=north")
+	f.IntVar(&q.Ahead, "days", 0, "also what is likely to come due within so many days")
+	f.StringVar(&q.On, "on", "", "the list for this date (YYYY-MM-DD), past or to come")
+	f.BoolVar(&asCSV, "csv", false, "comma-separated values, a line each under a heading")
+	f.StringVar(&why, "why", "", "the reckoning of each due point of this vehicle")
+	return cmd
+}
+
+func checkDue(q engine.DueQuery, both bool) error {
+	if _, err := interval.ParseDate(q.On); q.On != "" && err != nil {
+		return fmt.Errorf("--on %q is not a date like 2031-07-01", q.On)
+	}
+	if q.Tag != "" && !strings.Contains(q.Tag, "=") {
+		return fmt.Errorf("--tag %q is not a tag like depot=north", q.Tag)
+	}
+	if both {
+		return errors.New("--json and --csv are two forms of one list: choose one")
+	}
+	return nil
+}
+
+// DueLine is a line of the due list: how urgent, which vehicle, what, why.
+func DueLine(d engine.DueItem) string {
+	what := d.Title
+	if d.Component != "" {
+		what += " (" + d.Component + ")"
+	}
+	line := fmt.Sprintf("%-8s %-10s %s\n%20s%s", listStage(d.Stage), d.Name, what, "", d.Why)
+	switch {
+	case strings.HasPrefix(d.LastDone, "counted"):
+		line += fmt.Sprintf("\n%20s%s", "", d.LastDone)
+	case d.LastDone == "no history" && d.Limit != d.LastDone: // why does not say it
+		line += fmt.Sprintf("\n%20snobody knows when it was last done", "")
+	case d.LastDone != "" && d.LastDone != "no history":
+		line += fmt.Sprintf("\n%20slast done %s", "", d.LastDone)
+	}
+	if n := needs(d.Needs); n != "" {
+		line += fmt.Sprintf("\n%20shave ready: %s", "", n)
+	}
+	if d.Figures != nil {
+		line += fmt.Sprintf("\n%20s%s", "", d.Figures.Text(litres))
+	}
+	if len(d.Cautions) > 0 {
+		line += fmt.Sprintf("\n%20smind: %s", "", strings.Join(d.Cautions, ", "))
+	}
+	return line
+}
+
+// listStage is the word for a stage; what a list reaches ahead to is at none yet.
+func listStage(stage string) string {
+	if stage == "normal" {
+		return "later"
+	}
+	return stage
+}
+
+func litres(v float64) string { return english.Volume(v, "L") }
+
+func needs(list []engine.Need) string {
+	var out []string
+	for _, n := range list {
+		switch {
+		case n.Fluid != "" && n.Volume > 0:
+			out = append(out, litres(n.Volume)+" "+n.Fluid)
+		case n.Fluid != "":
+			out = append(out, n.Fluid)
+		case n.Count > 1:
+			out = append(out, fmt.Sprintf("%d × %s", n.Count, n.Part))
+		default:
+			out = append(out, n.Part)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// readyLine sums what to have ready over the list; empty where
+// nothing is needed, or one line says it all.
+func readyLine(list []engine.DueItem) string {
+	type what struct{ fluid, part string }
+	sum := map[what]engine.Need{}
+	for _, d := range list {
+		for _, n := range d.Needs {
+			k := what{n.Fluid, n.Part}
+			all := sum[k]
+			sum[k] = engine.Need{Fluid: n.Fluid, Part: n.Part, Volume: all.Volume + n.Volume, Count: all.Count + max(n.Count, 1)}
+		}
+	}
+	if len(sum) == 0 || len(list) < 2 {
+		return ""
+	}
+	keys := slices.SortedFunc(maps.Keys(sum), func(a, b what) int {
+		return cmp.Or(strings.Compare(a.part, b.part), strings.Compare(a.fluid, b.fluid)) // fluids first
+	})
+	var all []engine.Need
+	for _, k := range keys {
+		all = append(all, sum[k])
+	}
+	return "have ready for all of it: " + needs(all) + "\n"
+}
+
+// dueCSV writes the list as RFC 4180 has it, with no cell that begins as a formula does;
+// distances in km, running time in h.
+func dueCSV(w io.Writer, list []engine.DueItem) error {
+	rows := [][]string{{"stage", "vehicle", "name", "component", "task", "title", "limit", "due date", "due at", "past by", "unit",
+		"early", "likely", "late", "last done", "have ready", "cautions", "why", "capacity", "torque", "figures from"}}
+	for _, d := range list {
+		u := map[string]string{"m": "km", "s": "h"}[d.Unit]
+		rows = append(rows, append([]string{listStage(d.Stage), d.Vehicle, d.Name, d.Component, d.Task, d.Title, d.Limit, d.DueDate,
+			inUnit(d.DueAt, u), inUnit(d.PastBy, u), u, d.Early, d.Likely, d.Late, d.LastDone, needs(d.Needs), strings.Join(d.Cautions, ", "), d.Why}, figures(d.Figures)...))
+	}
+	return writeCSV(w, rows, 8, 9)
+}
+
+// figures are the cells of what the register says: capacity, torque, and where they
+// are from, with what to do.
+func figures(f *engine.Figures) []string {
+	if f == nil {
+		return []string{"", "", ""}
+	}
+	capacity := ""
+	if f.Capacity != nil {
+		capacity = f.Capacity.String()
+	}
+	return []string{capacity, f.TorqueText(), f.Source + "; confirm against the maker's manual"}
+}
+
+func inUnit(v *float64, u string) string {
+	if v == nil {
+		return ""
+	}
+	return strconv.FormatFloat(unit.From(*v, u), 'f', 1, 64)
+}
+
+// dueWhy prints how each due point of a vehicle came about.
+func dueWhy(ctx context.Context, nc *nats.Conn, s cli.Env, asJSON bool, vehicle string) error {
+	list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle})
+	if err == nil && len(list) == 0 {
+		err = UnknownVehicle(ctx, nc, vehicle)
+	}
+	list = slices.DeleteFunc(list, func(y engine.Why) bool { return y.Due == nil })
+	return cli.Listing(s, asJSON, list, err, "no task applies to "+vehicle, func(y engine.Why) string { return y.Text() + "\n" })
+}

@@ -1,0 +1,306 @@
+package ask
+
+import (
+	"context"
+	_ "embed"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"maps"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine"
+	"telltale/engine/stream/service"
+	"telltale/rules"
+	"telltale/rules/english"
+)
+
+type historyOptions struct {
+	cli.Client
+	replayOptions
+	csv  bool
+	html string
+}
+
+func historyCommand(s cli.Env) *cobra.Command {
+	var o historyOptions
+	cmd := &cobra.Command{
+		Use:   "history VEHICLE [EVENTS.jsonl]",
+		Short: "A vehicle's service history with its evidence, to be handed over with it",
+		Long: `Print a vehicle's service history with its evidence: work done, fluid samples with
+what they were judged as, meter values, alarms and what people answered, each with
+its source and date. As text, as JSON or CSV, or as a page to be printed.
+
+It is asked of a running service or, with --rules, found from a file of events.`,
+		Example: `  telltale history bus-07 --dir fleet
+  telltale history bus-07 --dir fleet --html bus-07.html
+  telltale history bus-07 --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl --csv`,
+		Args: cobra.RangeArgs(1, 2),
+		RunE: func(cmd *cobra.Command, args []string) error { return history(cmd.Context(), s, &o, args) },
+	}
+	o.Client.Flags(cmd, s)
+	f := cmd.Flags()
+	f.BoolVar(&o.csv, "csv", false, "comma-separated values, a line each under a heading")
+	f.StringVar(&o.html, "html", "", "write a page to be printed into this file (- is the standard output)")
+	o.replayOptions.flags(cmd, "folder of rule files; the last argument is then a file of events")
+	return cmd
+}
+
+func history(ctx context.Context, s cli.Env, o *historyOptions, args []string) error {
+	forms := 0
+	for _, on := range []bool{o.Client.JSON, o.csv, o.html != ""} {
+		if on {
+			forms++
+		}
+	}
+	if forms > 1 {
+		return cli.Exit(2, cli.Hint(errors.New("--json, --csv and --html are forms of one history"), "choose one"))
+	}
+	args, file, err := o.split(args, 1, 1, "history")
+	if err != nil {
+		return err
+	}
+	if file != "" {
+		list, all, err := historyOfFile(o.replayOptions, args[0], file)
+		if err != nil {
+			return err
+		}
+		return o.show(s, args[0], list, all)
+	}
+	return o.Ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
+		list, err := service.History.Ask(ctx, nc, service.Question{Vehicle: args[0]})
+		if err != nil {
+			return err
+		}
+		var all []string
+		if len(list) == 0 {
+			if _, err := RegisteredVehicle(ctx, nc, args[0]); err != nil {
+				return err
+			}
+		}
+		return o.show(s, args[0], list, all)
+	})
+}
+
+// historyOfFile folds a file and collects what it holds of the vehicle beside the
+// record; all are the vehicles that it knows.
+func historyOfFile(o replayOptions, vehicle, path string) (list []engine.HistoryEntry, all []string, err error) {
+	var past engine.Past
+	p, err := foldFile(o, path, func(ev engine.Event, out []engine.Output) {
+		if ev.Vehicle == vehicle && ev.Kind != engine.ReadingEvent {
+			past.Events = append(past.Events, ev)
+		}
+		for _, o := range out {
+			switch {
+			case o.Transition != nil && o.Transition.Vehicle == vehicle:
+				past.Transitions = append(past.Transitions, *o.Transition)
+			case o.Refused != nil && o.Refused.Vehicle == vehicle:
+				past.Refused = append(past.Refused, *o.Refused)
+			}
+		}
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	return engine.ExtendHistory(p.History(vehicle), past), p.Vehicles(), nil
+}
+
+func (o *historyOptions) show(s cli.Env, vehicle string, list []engine.HistoryEntry, all []string) error {
+	if len(list) == 0 {
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), DidYouMean(rules.Near(vehicle, all), all)))
+	}
+	switch {
+	case o.Client.JSON:
+		return cli.Listing(s, true, list, nil, "", nil)
+	case o.csv:
+		return historyCSV(s.Out, list)
+	case o.html == "-":
+		return historyPage(s.Out, list)
+	case o.html != "":
+		f, err := os.Create(o.html)
+		if err != nil {
+			return fmt.Errorf("writing the page: %w", err)
+		}
+		return errors.Join(historyPage(f, list), f.Close())
+	}
+	_, err := io.WriteString(s.Out, historyText(list))
+	return err
+}
+
+// historyText is the history on a terminal: what was done and found in order, then
+// the meter values by themselves, which are many.
+func historyText(list []engine.HistoryEntry) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s (%s)\n", cli.Printable(list[0].Text), list[0].Vehicle)
+	part := func(heading string, what ...string) {
+		first := true
+		for i := range list {
+			e := &list[i]
+			if !slices.Contains(what, e.What) {
+				continue
+			}
+			if first {
+				b.WriteString("\n" + heading + "\n")
+				first = false
+			}
+			b.WriteString(historyLines(e))
+		}
+	}
+	part("Work and samples", engine.WhatWork, engine.WhatSample, engine.WhatReplaced)
+	part("Alarms and answers", engine.WhatAlarm, engine.WhatAnswer)
+	part("Meter values read by themselves", engine.WhatReading)
+	return b.String()
+}
+
+func historyLines(e *engine.HistoryEntry) string {
+	line := e.Date + "  " + english.OneLine(e.Text)
+	if e.TakenOut {
+		line += " [taken out later: it counts for nothing]"
+	}
+	var more []string
+	if m := metersLine(e); m != "" && e.What != engine.WhatReading {
+		more = append(more, m)
+	}
+	if e.Sample != nil {
+		more = append(more, resultsLine(e.Sample))
+	}
+	for _, d := range e.Doubts {
+		more = append(more, "doubted: "+english.OneLine(d))
+	}
+	if e.Event != nil && e.What != engine.WhatReading {
+		more = append(more, "["+english.OneLine(e.Event.Source+" "+e.Event.ID)+"]")
+	}
+	if e.Event != nil && e.What == engine.WhatReading {
+		line += "  [" + english.OneLine(e.Event.Source+" "+e.Event.ID) + "]"
+	}
+	out := cli.Printable(line) + "\n"
+	for _, m := range more {
+		out += strings.Repeat(" ", 12) + cli.Printable(m) + "\n"
+	}
+	return out
+}
+
+// metersLine is what the meters showed then.
+func metersLine(e *engine.HistoryEntry) string {
+	var out []string
+	for _, name := range slices.Sorted(maps.Keys(e.Meters)) {
+		q := e.Meters[name]
+		out = append(out, name+" "+english.Quantity(&q))
+	}
+	return strings.Join(out, ", ")
+}
+
+// resultsLine is the laboratory's sheet as it was reported.
+func resultsLine(d *engine.SampleData) string {
+	var out []string
+	for i := range d.Results {
+		out = append(out, d.Results[i].Analyte+" "+d.Results[i].String())
+	}
+	if d.FluidAge != nil {
+		out = append([]string{"fluid run " + english.Quantity(d.FluidAge)}, out...)
+	}
+	return strings.Join(out, ", ")
+}
+
+// historyCSV writes the history as RFC 4180 has it. No cell begins as a formula does:
+// what would has an apostrophe before it, which spreadsheets take for text.
+func historyCSV(w io.Writer, list []engine.HistoryEntry) error {
+	rows := [][]string{{"date", "time", "vehicle", "what", "component", "text", "meters", "results", "doubts", "taken out", "source", "id"}}
+	for i := range list {
+		e := &list[i]
+		source, id, results, gone := "", "", "", ""
+		if e.Event != nil {
+			source, id = e.Event.Source, e.Event.ID
+		}
+		if e.Sample != nil {
+			results = resultsLine(e.Sample)
+		}
+		if e.TakenOut {
+			gone = "yes"
+		}
+		rows = append(rows, []string{e.Date, e.Time.Format(time.RFC3339), e.Vehicle, e.What, e.Component, e.Text, metersLine(e), results,
+			strings.Join(e.Doubts, "; "), gone, source, id})
+	}
+	return writeCSV(w, rows)
+}
+
+// writeCSV writes rows as RFC 4180 has them, with no cell that begins as a formula
+// does, but for those of the columns named: they are numbers, which may be negative.
+func writeCSV(w io.Writer, rows [][]string, numbers ...int) error {
+	for _, row := range rows {
+		for i := range row {
+			if !slices.Contains(numbers, i) {
+				row[i] = noFormula(row[i])
+			}
+		}
+	}
+	if err := csv.NewWriter(w).WriteAll(rows); err != nil {
+		return fmt.Errorf("writing the list: %w", err)
+	}
+	return nil
+}
+
+// noFormula keeps a spreadsheet from running what someone wrote into a note.
+func noFormula(s string) string {
+	s = cli.Printable(s)
+	if s != "" && strings.ContainsRune("=+-@\t\r\n|%", rune(s[0])) {
+		return "'" + s
+	}
+	return s
+}
+
+//go:embed history.html
+var historyHTML string
+
+var historyTemplate = template.Must(template.New("history").Funcs(template.FuncMap{
+	"one": func(s string) string { return cli.Printable(english.OneLine(s)) }, "meters": metersLine, "quantity": english.Quantity,
+	"source": func(e engine.HistoryEntry) string {
+		if e.Event == nil {
+			return ""
+		}
+		return cli.Printable(english.OneLine(e.Event.Source + " " + e.Event.ID))
+	},
+}).Parse(historyHTML))
+
+// historyPage writes the history as a page that loads nothing and prints on A4.
+func historyPage(w io.Writer, list []engine.HistoryEntry) error {
+	head := list[0].Register
+	if head == nil {
+		head = &engine.VehicleData{Name: list[0].Vehicle}
+	}
+	page := struct {
+		Vehicle, From, To string
+		Register          *engine.VehicleData
+		Work, Samples     []engine.HistoryEntry
+		Alarms, Readings  []engine.HistoryEntry
+	}{Vehicle: list[0].Vehicle, Register: head}
+	for _, e := range list[1:] {
+		if page.From == "" {
+			page.From = e.Date
+		}
+		page.From, page.To = min(page.From, e.Date), max(page.To, e.Date)
+		switch e.What {
+		case engine.WhatWork, engine.WhatReplaced:
+			page.Work = append(page.Work, e)
+		case engine.WhatSample:
+			page.Samples = append(page.Samples, e)
+		case engine.WhatReading:
+			page.Readings = append(page.Readings, e)
+		default:
+			page.Alarms = append(page.Alarms, e)
+		}
+	}
+	if err := historyTemplate.Execute(w, page); err != nil {
+		return fmt.Errorf("writing the page: %w", err)
+	}
+	return nil
+}

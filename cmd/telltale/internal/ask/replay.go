@@ -1,0 +1,200 @@
+package ask
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/engine/replay"
+	"telltale/engine/stream"
+)
+
+type replayOptions struct {
+	rules, vehicles, until string
+	against, people        string
+	json, all, keepGoing   bool
+}
+
+func replayCommand(s cli.Env) *cobra.Command {
+	var o replayOptions
+	cmd := &cobra.Command{
+		Use:   "replay --rules DIR EVENTS.jsonl",
+		Short: "Fold a file of events and print the transitions, with no server",
+		Example: `  telltale replay --rules fleet/rules --vehicles fleet/vehicles.yaml fleet/events.jsonl
+  telltale replay --rules fleet/rules --json --until 2031-12-31 events.jsonl
+  telltale replay --rules new-rules --against fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			if o.against != "" {
+				return whatIf(s, o, args[0])
+			}
+			return replayFile(s, o, args[0])
+		},
+	}
+	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files (needed)")
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "register to begin with (vehicles.yaml)")
+	cmd.Flags().StringVar(&o.until, "until", "", "go on ticking to this date (YYYY-MM-DD)")
+	cmd.Flags().BoolVar(&o.json, "json", false, "one JSON object a line")
+	cmd.Flags().BoolVar(&o.all, "all", false, "also what was not judged, and what was refused")
+	cmd.Flags().StringVar(&o.against, "against", "", "folder of other rule files: show how the alarms of --rules differ from theirs")
+	cmd.Flags().StringVar(&o.people, "people", "", "with --against: people.yaml, to count the messages that each would get")
+	cmd.Flags().BoolVar(&o.keepGoing, "keep-going", false, "with --against: report lines that cannot be read and go on")
+	_ = cmd.MarkFlagRequired("rules") // the flag is defined above
+	return cmd
+}
+
+func replayFile(s cli.Env, o replayOptions, path string) error {
+	r := &replayed{o: o, out: bufio.NewWriter(s.Out)}
+	p, err := foldFile(o, path, r.take)
+	if err != nil {
+		return err
+	}
+	if err := r.out.Flush(); err != nil {
+		return fmt.Errorf("writing the transitions: %w", err)
+	}
+	fmt.Fprintf(s.Err, "replay: %d events, %d transitions, %d refused, %d not judged\n", r.events, r.transitions, r.refused, r.notJudged)
+	if r.parts > 0 {
+		fmt.Fprintf(s.Err, "replay: %d parts of events were not used: --all says which and why\n", r.parts)
+	}
+	cli.Strangers(s, p.Unregistered())
+	return nil
+}
+
+// flags adds those by which a file is asked instead of a running service.
+func (o *replayOptions) flags(cmd *cobra.Command, rules string) {
+	cmd.Flags().StringVar(&o.rules, "rules", "", rules)
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
+	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
+}
+
+// split takes the file of events off the arguments of a command, which are to be at
+// least and at most so many without it: with --rules it is the last one.
+func (o *replayOptions) split(args []string, least, most int, command string) (_ []string, file string, err error) {
+	switch {
+	case o.rules != "" && len(args) <= least:
+		call := strings.Join(append([]string{"telltale", command}, args...), " ")
+		return nil, "", cli.Exit(2, cli.Hint(errors.New("no file of events is named"), call+" --rules "+o.rules+" events.jsonl"))
+	case o.rules == "" && len(args) > most:
+		return nil, "", cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file of events, but the rules are not named", args[most]), "add --rules DIR"))
+	case o.rules == "":
+		return args, "", nil
+	}
+	return args[:len(args)-1], args[len(args)-1], nil
+}
+
+func arg(args []string, i int) string {
+	if i < len(args) {
+		return args[i]
+	}
+	return ""
+}
+
+// foldFile folds a file of events by the rules of a folder.
+func foldFile(o replayOptions, path string, said func(engine.Event, []engine.Output)) (*engine.Partition, error) {
+	book, err := cli.Book(o.rules)
+	if err != nil {
+		return nil, err
+	}
+	how, err := File(o.vehicles, o.until)
+	if err != nil {
+		return nil, err
+	}
+	file, own, err := OpenEvents(path)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	how.Own = own
+	p, err := how.Fold(file, book, said)
+	if err != nil {
+		return nil, cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))
+	}
+	return p, nil
+}
+
+// File says how a file of events is folded, before it is opened: with the register
+// in a file, if one is named, and ticks up to a date, if one is.
+func File(vehicles, until string) (how replay.File, err error) {
+	if until != "" {
+		if how.Until, err = time.Parse(time.DateOnly, until); err != nil {
+			return how, cli.Exit(2, cli.Hint(fmt.Errorf("--until %q is not a date", until), "write it as --until 2031-12-31"))
+		}
+	}
+	if vehicles != "" {
+		how.Register, err = cli.Register(vehicles, stream.Unclocked)
+	}
+	return how, err
+}
+
+// OpenEvents opens a file of events and looks what it has of its own.
+func OpenEvents(path string) (_ *os.File, own intake.Own, err error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, own, cli.Exit(2, err)
+	}
+	own, err = intake.Holds(file)
+	if err == nil {
+		_, err = file.Seek(0, io.SeekStart)
+	}
+	if err != nil {
+		file.Close()
+		return nil, own, cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))
+	}
+	return file, own, nil
+}
+
+// replayed prints what follows from a file's events, and counts it.
+type replayed struct {
+	o   replayOptions
+	out *bufio.Writer
+
+	events, transitions, refused, parts, notJudged int
+}
+
+func (r *replayed) take(ev engine.Event, out []engine.Output) {
+	if ev.Line > 0 {
+		r.events++
+	}
+	for _, o := range out {
+		r.say(o)
+	}
+}
+
+func (r *replayed) say(o engine.Output) {
+	switch {
+	case o.Transition != nil:
+		r.transitions++
+		r.print(o.Transition, cli.TransitionLine(o.Transition))
+	case o.Refused != nil:
+		if o.Refused.Kept {
+			r.parts++
+		} else {
+			r.refused++
+		}
+		if r.o.all {
+			r.print(o.Refused, cli.RefusalLine(o.Refused))
+		}
+	case o.NotJudged != nil:
+		r.notJudged++
+		if r.o.all {
+			r.print(o.NotJudged, cli.NotJudgedLine(o.NotJudged))
+		}
+	}
+}
+
+func (r *replayed) print(v any, line string) {
+	if !r.o.json {
+		fmt.Fprintln(r.out, line)
+		return
+	}
+	_ = cli.Encode(r.out, v) // the shapes always encode; a write that fails shows at the flush
+}

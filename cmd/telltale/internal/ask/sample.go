@@ -1,0 +1,162 @@
+package ask
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine"
+	"telltale/engine/chart"
+	"telltale/engine/stream/service"
+)
+
+func sampleCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
+	var o replayOptions
+	var picture, analyte string
+	cmd := &cobra.Command{
+		Use:   "sample VEHICLE [COMPONENT]",
+		Short: "Read the latest fluid sample of a vehicle: what stands, why, what to do, what was not judged",
+		Long: `Read the latest fluid sample of each component of a vehicle, or of one: normal or the
+worst stage that stands with the three strongest reasons, what to do and to mind,
+what work since the sample before has done, which limit the fluid reaches first,
+each result as reported beside what it was compared with, and what was not judged.
+
+With --analyte, how much of it the component made up to each of its samples, beside
+what is usual for it by its own earlier ones (an individuals chart).
+
+It is asked of a running service or, with --rules, found from a file of events.`,
+		Example: `  telltale sample bus-07
+  telltale sample bus-07 transmission --analyte copper --chart copper.svg
+  telltale sample bus-07 transmission --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
+		Args: cobra.RangeArgs(1, 3),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			args, file, err := o.split(args, 1, 2, "sample")
+			if err != nil {
+				return err
+			}
+			show := func(list []engine.Verdict) error {
+				if analyte != "" {
+					return chartAnswer(s, c.JSON, list, args[0], analyte, picture)
+				}
+				if err := draw(picture, list, args[0]); err != nil {
+					return err
+				}
+				return sampleAnswer(s, c.JSON, list, args[0])
+			}
+			if file != "" {
+				p, err := foldFile(o, file, func(engine.Event, []engine.Output) {})
+				if err != nil {
+					return err
+				}
+				return show(p.Verdicts(args[0], arg(args, 1)))
+			}
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				list, err := service.Samples.Ask(ctx, nc, service.Question{Vehicle: args[0], Component: arg(args, 1)})
+				if err != nil {
+					return cli.Lacking(err)
+				}
+				return show(list)
+			})
+		},
+	}
+	c.Flags(cmd, s)
+	cmd.Flags().StringVar(&analyte, "analyte", "", "show how much of it was made up to each sample, as Cu or copper; name the component where there are several")
+	cmd.Flags().StringVar(&picture, "chart", "", "also draw it into this file, .svg or .png; name the component where there are several")
+	o.flags(cmd, "folder of rule files; the last argument is then a file of events")
+	return cmd
+}
+
+// draw writes the one verdict's picture; "" is no file.
+func draw(path string, list []engine.Verdict, vehicle string) error {
+	if path == "" {
+		return nil
+	}
+	v, err := oneOf(list, vehicle, " --chart "+path)
+	if err != nil {
+		return err
+	}
+	return writePicture(path, fmt.Sprintf("no baseline has a mean for any of the results of %q", vehicle),
+		func() ([]byte, error) { return chart.SVG(v) }, func() ([]byte, error) { return chart.PNG(v) })
+}
+
+// oneOf is the only verdict of the list; options are those of a command that would do.
+func oneOf(list []engine.Verdict, vehicle, options string) (engine.Verdict, error) {
+	if len(list) != 1 {
+		return engine.Verdict{}, cli.Exit(2, cli.Hint(fmt.Errorf("there are samples of %d components of %q, a chart shows one", len(list), vehicle), "telltale sample "+vehicle+" COMPONENT"+options))
+	}
+	return list[0], nil
+}
+
+// writePicture draws into the file of that name, or says why there is nothing to draw.
+func writePicture(path, nothing string, svg, png func() ([]byte, error)) error {
+	picture := svg
+	switch filepath.Ext(path) {
+	case ".svg":
+	case ".png":
+		picture = png
+	default:
+		return cli.Exit(2, cli.Hint(fmt.Errorf("--chart %s is neither .svg nor .png", path), "name it sample.svg or sample.png"))
+	}
+	b, err := picture()
+	if err != nil {
+		return err
+	}
+	if b == nil {
+		return fmt.Errorf("no chart: %s", nothing)
+	}
+	return os.WriteFile(path, b, 0o644)
+}
+
+// chartAnswer shows the individuals chart of an analyte, and draws it where picture
+// names a file.
+func chartAnswer(s cli.Env, asJSON bool, list []engine.Verdict, vehicle, analyte, picture string) error {
+	if len(list) == 0 {
+		return noSample(vehicle)
+	}
+	v, err := oneOf(list, vehicle, " --analyte "+analyte)
+	if err != nil {
+		return err
+	}
+	m, ok := v.Chart(analyte)
+	if !ok {
+		return cli.Hint(fmt.Errorf("no chart of %s of the %s of %s: it takes two samples in which how much of it was made can be told", analyte, v.Component, vehicle), chartsOf(&v))
+	}
+	if picture != "" {
+		err := writePicture(picture, "fewer than two of the samples have a meter value",
+			func() ([]byte, error) { return chart.MadeSVG(v, m) }, func() ([]byte, error) { return chart.MadePNG(v, m) })
+		if err != nil {
+			return err
+		}
+	}
+	return cli.Listing(s, asJSON, []engine.VerdictMade{m}, nil, "", func(m engine.VerdictMade) string { return v.ChartText(m) + "\n" })
+}
+
+// chartsOf says of which analytes there are charts.
+func chartsOf(v *engine.Verdict) string {
+	var names []string
+	for _, m := range v.Made {
+		names = append(names, m.Analyte)
+	}
+	if names == nil {
+		return "telltale sample " + v.Vehicle + " " + v.Component + " shows what there is"
+	}
+	return "there are charts of " + strings.Join(names, ", ")
+}
+
+func noSample(vehicle string) error {
+	return cli.Hint(fmt.Errorf("vehicle %q has no such sample, or is not registered", vehicle), "telltale why "+vehicle+" lists what it has")
+}
+
+func sampleAnswer(s cli.Env, asJSON bool, list []engine.Verdict, vehicle string) error {
+	if len(list) == 0 && !asJSON {
+		return noSample(vehicle)
+	}
+	return cli.Listing(s, asJSON, list, nil, "", func(v engine.Verdict) string { return v.Text() + "\n" })
+}

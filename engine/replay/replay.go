@@ -1,0 +1,112 @@
+// Package replay folds a file of events as a service folds its log: first the
+// vehicles of a register, then the events in the file's order with a tick at each
+// midnight UTC that they pass, then ticks up to a date. [File.Fold] folds it by one
+// book; who folds it in another way, by two books or with lists in between, takes
+// the same events from [File.Each].
+//
+//	file := replay.File{Own: own, Register: register}
+//	partition, err := file.Fold(r, book, func(ev engine.Event, out []engine.Output) { … })
+package replay
+
+import (
+	"fmt"
+	"io"
+	"iter"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/rules"
+)
+
+// File is how a file of events is to be folded.
+type File struct {
+	// Own is what the file has of its own, as intake.Holds finds it: where it has
+	// ticks none are made, where it has baselines of the fleet neither.
+	Own intake.Own
+	// Register are registrations to begin with, at the moment of the first event.
+	Register []engine.Event
+	// Until is the date to go on ticking to; zero for no further than the file.
+	Until time.Time
+	// Damaged is told of each line that cannot be read; an error from it ends the
+	// reading. nil passes such lines by.
+	Damaged func(line int, reason error) error
+}
+
+// Each hands over what is to be folded, in order: registrations, ticks, and the
+// events of the file, which alone have a line number. An error from do ends it.
+func (f File) Each(r io.Reader, do func(engine.Event) error) error {
+	ticks := intake.NewTicks(f.Own.Ticks)
+	register := f.Register
+	err := intake.ReadFile(r, func(line int, ev engine.Event, err error) error {
+		if err != nil {
+			if f.Damaged == nil {
+				return nil
+			}
+			return f.Damaged(line, err)
+		}
+		var next []engine.Event
+		for _, reg := range register {
+			dated, err := intake.At(reg, ev.Recorded)
+			if err != nil {
+				return fmt.Errorf("registering vehicle %q: %w", reg.Vehicle, err)
+			}
+			next = append(next, dated)
+		}
+		register = nil
+		return each(do, append(append(next, ticks.Before(ev)...), ev)...)
+	})
+	if err != nil || f.Until.IsZero() {
+		return err
+	}
+	return each(do, ticks.Until(f.Until)...)
+}
+
+func each(do func(engine.Event) error, events ...engine.Event) error {
+	for _, ev := range events {
+		if err := do(ev); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Partition is one that holds a whole file from its beginning, with the book in
+// force. It makes the baselines of its fleet by itself, unless the file has some.
+func (f File) Partition(b *rules.Book) *engine.Partition {
+	p := engine.NewPartition()
+	if !f.Own.Baselines {
+		p.SurveyMonthly()
+	}
+	p.Apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: b.Hash, Book: b}})
+	return p
+}
+
+// Fold folds the file by a book and hands over what each event brought. A line that
+// cannot be read counts as an event that is refused; Damaged is not asked.
+func (f File) Fold(r io.Reader, b *rules.Book, said func(engine.Event, []engine.Output)) (*engine.Partition, error) {
+	p := f.Partition(b)
+	f.Damaged = func(line int, reason error) error {
+		said(engine.Event{Line: line}, []engine.Output{{Refused: &engine.Refusal{Refused: reason.Error(), Line: line}}})
+		return nil
+	}
+	return p, f.Each(r, func(ev engine.Event) error {
+		said(ev, p.Apply(ev))
+		return nil
+	})
+}
+
+// Ticked puts before each of the events the ticks of the midnights UTC that it
+// passes.
+func Ticked(events []engine.Event) iter.Seq[engine.Event] {
+	return func(yield func(engine.Event) bool) {
+		ticks := intake.NewTicks(false)
+		for _, ev := range events {
+			for _, ev := range append(ticks.Before(ev), ev) {
+				if !yield(ev) {
+					return
+				}
+			}
+		}
+	}
+}

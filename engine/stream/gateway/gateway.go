@@ -1,0 +1,135 @@
+// Package gateway sends events to a service as a gateway does, and asks what became
+// of them.
+package gateway
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/engine/stream"
+	"telltale/engine/stream/service"
+)
+
+// Sender publishes events, each under its subject, with its identity as message id,
+// kept until it is acknowledged. It belongs to one goroutine.
+type Sender struct {
+	// Known is how many of the events were stored before: within two minutes the server
+	// drops what has the same identity, unread.
+	Known int
+
+	nc      *nats.Conn
+	js      jetstream.JetStream
+	pending []sending
+	last    map[int]uint64    // the sequence of the last event stored, by partition
+	lines   map[engine.ID]int // each event's line
+}
+
+// sending is an event that is not acknowledged yet.
+type sending struct {
+	jetstream.PubAckFuture
+	partition int
+}
+
+// inFlight bounds the events that are not acknowledged yet.
+const inFlight = 256
+
+// New sends over a connection.
+func New(nc *nats.Conn) (*Sender, error) {
+	js, err := jetstream.New(nc)
+	return &Sender{nc: nc, js: js, last: map[int]uint64{}, lines: map[engine.ID]int{}}, err
+}
+
+// Send sends some events over a connection, and returns once they are stored.
+func Send(ctx context.Context, nc *nats.Conn, events ...engine.Event) (*Sender, error) {
+	s, err := New(nc)
+	for i := 0; err == nil && i < len(events); i++ {
+		err = s.Send(ctx, events[i])
+	}
+	if err == nil {
+		err = s.Wait(ctx)
+	}
+	return s, err
+}
+
+// Send publishes an event. It is stored once Wait has returned.
+func (s *Sender) Send(ctx context.Context, ev engine.Event) error {
+	s.lines[ev.ID] = ev.Line
+	body, err := intake.Encode(ev)
+	if err != nil {
+		return err
+	}
+	f, err := s.js.PublishAsync(intake.Subject(ev), body, jetstream.WithMsgID(ev.ID.Source+"/"+ev.ID.ID))
+	if err != nil {
+		return err
+	}
+	if s.pending = append(s.pending, sending{f, stream.Partition(ev.Vehicle)}); len(s.pending) >= inFlight {
+		return s.Wait(ctx)
+	}
+	return nil
+}
+
+// Wait returns once everything sent is stored.
+func (s *Sender) Wait(ctx context.Context) error {
+	for _, f := range s.pending {
+		select {
+		case ack := <-f.Ok():
+			if ack.Duplicate {
+				s.Known++
+			}
+			s.last[f.partition] = max(s.last[f.partition], ack.Sequence)
+		case err := <-f.Err():
+			return err
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(30 * time.Second):
+			return errors.New("no answer from the server after 30 s")
+		}
+	}
+	s.pending = s.pending[:0]
+	return nil
+}
+
+// Refused waits until the service has folded what was stored, and lists which of it
+// it could not use, with the events' lines.
+func (s *Sender) Refused(ctx context.Context) ([]engine.Refusal, error) {
+	for ready := time.NewTicker(50 * time.Millisecond); ; {
+		h, err := service.QueryHealth(ctx, s.nc)
+		if err != nil {
+			return nil, err
+		}
+		if s.folded(h) {
+			break
+		}
+		select {
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		case <-ready.C:
+		}
+	}
+	list, err := service.Refused.Ask(ctx, s.nc, service.Question{})
+	var out []engine.Refusal
+	for _, r := range list {
+		if r.Event == nil {
+			continue
+		}
+		if line, ok := s.lines[*r.Event]; ok {
+			r.Line = line
+			out = append(out, r)
+		}
+	}
+	return out, err
+}
+
+// folded reports whether each partition is past the last event sent to it.
+func (s *Sender) folded(h service.Health) bool {
+	return h.Unanswered == nil && !slices.ContainsFunc(h.Partitions, func(p service.PartitionHealth) bool {
+		return p.Seq < s.last[p.Partition] && p.Fault == ""
+	})
+}

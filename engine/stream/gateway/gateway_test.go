@@ -1,0 +1,73 @@
+package gateway_test
+
+import (
+	"fmt"
+	"log/slog"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats.go"
+
+	"telltale/engine"
+	"telltale/engine/stream"
+	"telltale/engine/stream/gateway"
+	"telltale/engine/stream/server"
+	"telltale/engine/stream/service"
+)
+
+// What was sent is stored, what was sent before is counted, and what the service
+// could not use comes back with its line.
+func TestSend(t *testing.T) {
+	quiet := slog.New(slog.DiscardHandler)
+	srv, err := server.Embed(t.Context(), server.Config{Dir: t.TempDir(), Listen: "127.0.0.1:-1", Log: quiet})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer srv.Close()
+	log, err := stream.Open(t.Context(), srv.Conn(), stream.LogConfig{Log: quiet})
+	if err != nil {
+		t.Fatal(err)
+	}
+	svc, err := service.Start(t.Context(), log, service.Config{ClockFollowsEvents: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer svc.Stop()
+	m, err := svc.Respond()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer m.Stop()
+	nc, err := nats.Connect(srv.URL())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	var events []engine.Event
+	for i, data := range []any{
+		&engine.VehicleData{Name: "Bus 7", Kind: "minibus", Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}}},
+		&engine.ReadingData{Meter: "odometer", Value: 5000, Unit: "km"},
+		&engine.ReadingData{Meter: "hobbs", Value: 1, Unit: "h"},
+	} {
+		kind := engine.ReadingEvent
+		if i == 0 {
+			kind = engine.VehicleEvent
+		}
+		at := time.Date(2031, 1, 1+i, 8, 0, 0, 0, time.UTC)
+		events = append(events, engine.Event{ID: engine.ID{Source: "/gateway/3", ID: fmt.Sprint(i)}, Kind: kind, Vehicle: "bus-07",
+			Time: at, Recorded: at, Data: data, Line: 10 + i})
+	}
+	for again := range 2 {
+		s, err := gateway.Send(t.Context(), nc, events...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := s.Known; got != again*len(events) {
+			t.Errorf("%d events were known, want %d", got, again*len(events))
+		}
+		refused, err := s.Refused(t.Context())
+		if err != nil || len(refused) != 1 || refused[0].Line != 12 {
+			t.Errorf("refused %+v (%v), want that of line 12", refused, err)
+		}
+	}
+}

@@ -1,0 +1,192 @@
+package service
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/micro"
+
+	"telltale/engine"
+	"telltale/engine/stream"
+)
+
+// Question is what may be asked, as JSON; an empty request asks for everything.
+type Question struct {
+	Vehicle string `json:"vehicle,omitempty"`
+	Ahead   int    `json:"ahead,omitempty"` // days
+	Tag     string `json:"tag,omitempty"`   // as depot=north
+	On      string `json:"on,omitempty"`    // YYYY-MM-DD
+	Rule    string `json:"rule,omitempty"`
+	// Component is of a question about samples.
+	Component string `json:"component,omitempty"`
+	// Events are those that are asked after.
+	Events []engine.KnownEvent `json:"events,omitempty"`
+}
+
+func (q Question) due() engine.DueQuery {
+	return engine.DueQuery{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On}
+}
+
+// Inquiry is a list that a service can be asked for. Each is one row below, and is
+// answered for one partition, for all of them, and asked for, from there.
+type Inquiry[T any] struct {
+	name string
+	// part is what one partition says, with the worker's mu held; nil where the list
+	// comes from the log alone.
+	part func(*worker, Question) []T
+	// whole makes the list of all partitions' parts; nil where they stand one after
+	// the other.
+	whole func(ctx context.Context, l *stream.Log, q Question, parts []T) ([]T, error)
+}
+
+// The lists that a service can be asked for, on telltale.query.<name>.
+var (
+	// Due is the due list, ordered by what to do first.
+	Due = listed(Inquiry[engine.DueItem]{"due",
+		func(w *worker, q Question) []engine.DueItem { return w.fold.Due(q.due()) }, sorted(engine.SortDue)})
+	// Alarms is what stands, in order of vehicle, rule and component.
+	Alarms = listed(Inquiry[engine.Standing]{"alarms",
+		func(w *worker, q Question) []engine.Standing { return w.fold.AlarmsOf(q.Vehicle) }, sorted(byAlarm)})
+	// Why tells why a rule or task of a vehicle stands as it does; of all where Rule is
+	// empty.
+	Why = listed(Inquiry[engine.Why]{"why",
+		func(w *worker, q Question) []engine.Why { return w.fold.Why(q.Vehicle, q.Rule) }, nil})
+	// Samples reads the latest sample of a component of a vehicle; of each where
+	// Component is empty.
+	Samples = listed(Inquiry[engine.Verdict]{"samples",
+		func(w *worker, q Question) []engine.Verdict { return w.fold.Verdicts(q.Vehicle, q.Component) }, nil})
+	// History is all that is known of a vehicle, from its record, the log of events and
+	// what was said; nothing where it is not registered.
+	History = listed(Inquiry[engine.HistoryEntry]{"history",
+		func(w *worker, q Question) []engine.HistoryEntry { return w.fold.History(q.Vehicle) }, withPast})
+	// Register lists the vehicles that are registered, by id.
+	Register = listed(Inquiry[engine.RegisteredVehicle]{"register",
+		func(w *worker, _ Question) []engine.RegisteredVehicle { return w.fold.Register() }, sorted(byVehicle)})
+	// Known says which of some events of a vehicle its record holds, with their hashes.
+	Known = listed(Inquiry[engine.KnownEvent]{"known",
+		func(w *worker, q Question) []engine.KnownEvent { return w.fold.Known(q.Vehicle, q.Events) }, nil})
+	// Unregistered lists the vehicles whose events are kept but not judged because
+	// nobody registered them.
+	Unregistered = listed(Inquiry[string]{"unregistered",
+		func(w *worker, _ Question) []string { return w.fold.Unregistered() }, sorted(slices.Sort[[]string])})
+	// Baselines are the fleet's baselines in force, a group an item.
+	Baselines = listed(Inquiry[engine.FleetListing]{"baselines", nil, inForce})
+	// Refused are the events that could not be used, of a vehicle or of all.
+	Refused = listed(Inquiry[engine.Refusal]{"refused", nil, refused})
+)
+
+// What one replica asks of another's partitions alone.
+var (
+	registered = between(Inquiry[*engine.VehicleData]{"registered", func(w *worker, q Question) []*engine.VehicleData {
+		if d := w.fold.Registered(q.Vehicle); d != nil {
+			return []*engine.VehicleData{d}
+		}
+		return nil
+	}, nil})
+	health = between(Inquiry[standing]{"health", func(w *worker, _ Question) []standing { return []standing{w.standing()} }, nil})
+)
+
+// public are the rows that anybody may ask for, parted those that a partition answers.
+var public, parted []inquiry
+
+// inquiry is a row of whatever type.
+type inquiry interface {
+	called() string
+	respond(context.Context, *Service, micro.Request, Question) error
+	respondPart(*worker, micro.Request, Question) error
+}
+
+func listed[T any](in Inquiry[T]) *Inquiry[T] {
+	public = append(public, &in)
+	if in.part == nil {
+		return &in
+	}
+	return between(in)
+}
+
+func between[T any](in Inquiry[T]) *Inquiry[T] {
+	parted = append(parted, &in)
+	return &in
+}
+
+func (in *Inquiry[T]) called() string { return in.name }
+
+// Of is the list over all partitions, asked of their owners, wherever they are.
+// Where some do not answer within 2 s, the rest comes with an *Incomplete.
+func (in *Inquiry[T]) Of(ctx context.Context, s *Service, q Question) ([]T, error) {
+	var list []T
+	var missing error
+	if in.part != nil {
+		list, missing = scatter(ctx, s, in, q)
+	}
+	if in.whole == nil {
+		return list, missing
+	}
+	list, err := in.whole(ctx, s.log, q, list)
+	return list, cmp.Or(err, missing)
+}
+
+// Ask asks a running service for the list. Where partitions did not answer, what
+// there is comes with an *Incomplete.
+func (in *Inquiry[T]) Ask(ctx context.Context, nc *nats.Conn, q Question) ([]T, error) {
+	return List[T](ctx, nc, in.name, q)
+}
+
+func sorted[T any](by func([]T)) func(context.Context, *stream.Log, Question, []T) ([]T, error) {
+	return func(_ context.Context, _ *stream.Log, _ Question, list []T) ([]T, error) {
+		by(list)
+		return list, nil
+	}
+}
+
+func byAlarm(list []engine.Standing) {
+	slices.SortStableFunc(list, func(a, b engine.Standing) int {
+		return cmp.Or(strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Rule, b.Rule), strings.Compare(a.Component, b.Component))
+	})
+}
+
+func byVehicle(list []engine.RegisteredVehicle) {
+	slices.SortFunc(list, func(a, b engine.RegisteredVehicle) int { return strings.Compare(a.Vehicle, b.Vehicle) })
+}
+
+func withPast(ctx context.Context, l *stream.Log, q Question, list []engine.HistoryEntry) ([]engine.HistoryEntry, error) {
+	if len(list) == 0 {
+		return nil, nil
+	}
+	past, err := l.Past(ctx, q.Vehicle)
+	if err != nil {
+		return nil, fmt.Errorf("reading the history of %q: %w", q.Vehicle, err)
+	}
+	return engine.ExtendHistory(list, past), nil
+}
+
+func inForce(ctx context.Context, l *stream.Log, _ Question, _ []engine.FleetListing) ([]engine.FleetListing, error) {
+	_, set, err := l.BaselinesInForce(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return set.List(), nil
+}
+
+func refused(ctx context.Context, l *stream.Log, q Question, out []engine.Refusal) ([]engine.Refusal, error) {
+	err := l.Refused(ctx, func(r engine.Refusal) error {
+		if q.Vehicle == "" || q.Vehicle == r.Vehicle {
+			out = append(out, r)
+		}
+		return nil
+	})
+	return out, err
+}
+
+// Registered is the registration of a vehicle that counts; nil where there is none.
+func (s *Service) Registered(ctx context.Context, vehicle string) (*engine.VehicleData, error) {
+	list, err := registered.Of(ctx, s, Question{Vehicle: vehicle})
+	if len(list) == 0 {
+		return nil, err
+	}
+	return list[0], err
+}

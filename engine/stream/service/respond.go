@@ -1,0 +1,140 @@
+package service
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/nats-io/nats.go/micro"
+	"github.com/nats-io/nuid"
+
+	"telltale/engine/stream/wire"
+)
+
+// page is one reply of several; the last one has no more.
+type page[T any] struct {
+	Items []T  `json:"items"`
+	More  bool `json:"more,omitempty"`
+	// Unanswered are partitions whose vehicles the whole list lacks.
+	Unanswered []int `json:"unanswered,omitempty"`
+}
+
+const (
+	querySubject = "telltale.query"
+	// pageBytes is how long a page may be.
+	pageBytes = 400 << 10
+	// respondWithin bounds how long a list may take, within what who asks waits for.
+	respondWithin = 50 * time.Second
+)
+
+// Respond lets the service respond to requests on telltale.query.<inquiry>, and on
+// .health: for all partitions, whichever replica is asked. A list comes in as many
+// replies as it needs. More endpoints can be added to what it returns, which must be
+// stopped before the service.
+func (s *Service) Respond() (micro.Service, error) {
+	to := map[string]handler{"health": func(ctx context.Context, r micro.Request, _ Question) error { return r.RespondJSON(s.HealthOfAll(ctx)) }}
+	for _, in := range public {
+		to[in.called()] = func(ctx context.Context, r micro.Request, q Question) error { return in.respond(ctx, s, r, q) }
+	}
+	return s.respondTo(querySubject, to, micro.Config{Name: "telltale", Version: "1.0.0", Description: "due lists and alarms of a fleet"})
+}
+
+// respondPart lets other replicas ask a partition that is folded here. All who
+// listen get the question: one that was stopped and is missed by nobody yet keeps
+// it from no other.
+func (s *Service) respondPart(w *worker) (micro.Service, error) {
+	to := map[string]handler{}
+	for _, in := range parted {
+		to[in.called()] = func(_ context.Context, r micro.Request, q Question) error { return in.respondPart(w, r, q) }
+	}
+	return s.respondTo(partSubject(w.p), to, micro.Config{
+		QueueGroupDisabled: true,
+		Name:               "telltale-partition", Version: "1.0.0", Description: "one partition of the vehicles",
+		Metadata: map[string]string{"partition": fmt.Sprint(w.p), "owner": s.id},
+	})
+}
+
+// handler responds to one kind of request.
+type handler func(context.Context, micro.Request, Question) error
+
+// respondTo has the requests under a subject handled, by the names behind it.
+func (s *Service) respondTo(subject string, to map[string]handler, c micro.Config) (micro.Service, error) {
+	m, err := micro.AddService(s.log.Conn, c)
+	if err != nil {
+		return nil, fmt.Errorf("responding to requests on %s: %w", subject, err)
+	}
+	g := m.AddGroup(subject)
+	for name, handle := range to {
+		if err := g.AddEndpoint(name, s.within(handle)); err != nil {
+			return nil, errors.Join(fmt.Errorf("responding to requests on %s.%s: %w", subject, name, err), m.Stop())
+		}
+	}
+	return m, nil
+}
+
+// within has a request handled in its time.
+func (s *Service) within(handle handler) micro.Handler {
+	return micro.HandlerFunc(func(r micro.Request) {
+		var q Question
+		if len(r.Data()) > 0 {
+			if err := json.Unmarshal(r.Data(), &q); err != nil {
+				r.Error("400", "reading the question: "+err.Error(), nil)
+				return
+			}
+		}
+		ctx, cancel := context.WithTimeout(s.life, respondWithin)
+		defer cancel()
+		if err := handle(ctx, r, q); err != nil {
+			r.Error("500", err.Error(), nil)
+		}
+	})
+}
+
+// respond replies with the list from all partitions, or with what there is of it.
+func (in *Inquiry[T]) respond(ctx context.Context, s *Service, r micro.Request, q Question) error {
+	list, err := in.Of(ctx, s, q)
+	if i := (*Incomplete)(nil); errors.As(err, &i) {
+		return reply(r, list, i.Partitions)
+	}
+	if err != nil {
+		return err
+	}
+	return Reply(r, list)
+}
+
+func (in *Inquiry[T]) respondPart(w *worker, r micro.Request, q Question) error {
+	list, err := in.ask(w, q)
+	if err != nil {
+		return err
+	}
+	return Reply(r, list)
+}
+
+// Reply answers a request with a list, in pages that fit into messages. List
+// reads them.
+func Reply[T any](r micro.Request, items []T) error { return reply(r, items, nil) }
+
+// replyHeader is the same on all replies of one answer: a question may be answered
+// twice.
+const replyHeader = "Telltale-Answer"
+
+func reply[T any](r micro.Request, items []T, unanswered []int) error {
+	mark := micro.WithHeaders(micro.Headers{replyHeader: {nuid.Next()}})
+	raw, size := []json.RawMessage{}, 0
+	for _, it := range items {
+		b, err := wire.Marshal(it)
+		if err != nil {
+			return err
+		}
+		if size+len(b) > pageBytes && len(raw) > 0 {
+			if err := r.RespondJSON(page[json.RawMessage]{Items: raw, More: true}, mark); err != nil {
+				return err
+			}
+			raw, size = raw[:0], 0
+		}
+		raw, size = append(raw, b), size+len(b)+1
+	}
+	return r.RespondJSON(page[json.RawMessage]{Items: raw, Unanswered: unanswered}, mark)
+}

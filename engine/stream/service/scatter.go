@@ -1,0 +1,102 @@
+package service
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"telltale/engine/stream"
+	"telltale/engine/stream/jet"
+)
+
+// answerWithin is how long the partitions' owners have to answer, the time in
+// which a partition is taken over from one that was stopped among it.
+const answerWithin = 2 * time.Second
+
+// Incomplete says which partitions did not answer in time. What comes with it
+// lacks their vehicles.
+type Incomplete struct{ Partitions []int }
+
+func (i *Incomplete) Error() string {
+	var names []string
+	for _, p := range i.Partitions {
+		names = append(names, fmt.Sprint(p))
+	}
+	if len(names) == 1 {
+		return "partition " + names[0] + " did not answer"
+	}
+	last := len(names) - 1
+	return "partitions " + strings.Join(names[:last], ", ") + " and " + names[last] + " did not answer"
+}
+
+// scatter asks the partitions that the question is about, all at once, and puts
+// their answers together in order of partition.
+func scatter[T any](ctx context.Context, s *Service, in *Inquiry[T], q Question) ([]T, error) {
+	from := partitionsOf(q)
+	ctx, cancel := context.WithTimeout(ctx, answerWithin)
+	defer cancel()
+	answers, failed := make([][]T, len(from)), make([]bool, len(from))
+	var wg sync.WaitGroup
+	for i, p := range from {
+		wg.Go(func() {
+			var err error
+			answers[i], err = askOwner(ctx, s, in, p, q)
+			failed[i] = err != nil
+		})
+	}
+	wg.Wait()
+	list := slices.Concat(answers...)
+	var missing []int
+	for i, p := range from {
+		if failed[i] {
+			missing = append(missing, p)
+		}
+	}
+	if missing != nil {
+		return list, &Incomplete{missing}
+	}
+	return list, nil
+}
+
+// partitionsOf gives the one with the vehicle that is asked about, or all.
+func partitionsOf(q Question) (from []int) {
+	if q.Vehicle != "" {
+		return []int{stream.Partition(q.Vehicle)}
+	}
+	for p := range stream.Partitions {
+		from = append(from, p)
+	}
+	return from
+}
+
+func (in *Inquiry[T]) ask(w *worker, q Question) ([]T, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	list := in.part(w, q)
+	return list, w.fold.Err()
+}
+
+// askOwner asks this replica, where it has the partition, or another one: again and
+// again while that is on its way from one to the other.
+func askOwner[T any](ctx context.Context, s *Service, in *Inquiry[T], p int, q Question) ([]T, error) {
+	for {
+		if w := s.worker(p); w != nil {
+			return in.ask(w, q)
+		}
+		try, cancel := context.WithTimeout(ctx, answerWithin)
+		list, err := listOn[T](try, s.log.Conn, partSubject(p)+"."+in.name, q)
+		cancel()
+		if err == nil {
+			return list, nil
+		}
+		if ctx.Err() != nil {
+			return nil, err
+		}
+		jet.Rest(ctx, 25*time.Millisecond)
+	}
+}
+
+func partSubject(p int) string { return fmt.Sprintf("telltale.part.%d", p) }

@@ -1,0 +1,65 @@
+package whatif_test
+
+import (
+	"context"
+	"slices"
+	"testing"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/intake"
+	"telltale/engine/replay"
+	"telltale/engine/whatif"
+	"telltale/rules"
+)
+
+// stored is a log of one partition in which a book is in force.
+type stored struct {
+	p *engine.Partition
+}
+
+func (s stored) BookInForce(context.Context) (string, error) { return s.p.Book().Hash, nil }
+
+func (s stored) LastRegistration(_ context.Context, vehicle string) (*engine.VehicleData, error) {
+	return s.p.Registered(vehicle), nil
+}
+
+func (s stored) Copies(_ context.Context, do func(*engine.Partition) error) error { return do(s.p) }
+
+// A book that pulls the oil forward is told with how many vehicles it changes, the
+// register with what it says anew; a book that is in force changes nothing.
+func TestAdopt(t *testing.T) {
+	const oil = "book: 1\ntasks:\n  oil: {title: Change the oil, every: {distance: "
+	was, is := book(t, oil+"2000 km}, unknown history: from first reading}\n"), book(t, oil+"1000 km}, unknown history: from first reading}\n")
+	p := replay.File{}.Partition(was)
+	register := func(text string) []engine.Event {
+		events, err := intake.Register("vehicles.yaml", []byte(text), time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return events
+	}
+	const van = "  van-01: {kind: van, meters: {odometer: distance}}\n"
+	for _, ev := range register("vehicles:\n  bus-07: {kind: minibus, meters: {odometer: distance}}\n" + van) {
+		p.Apply(ev)
+	}
+	for i, line := range []string{"2031-01-03 reading bus-07 odometer 0 km", "2031-01-04 reading van-01 odometer 0 km",
+		"2031-02-03 reading bus-07 odometer 1500 km", "2031-02-04 reading van-01 odometer 1700 km", "2031-02-05 tick"} {
+		ev, err := intake.Short(line, string(rune('a'+i)), rules.Units{Distance: "km", Volume: "L"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.Apply(ev)
+	}
+	folder := register("vehicles:\n  bus-07: {kind: coach, meters: {odometer: distance}}\n" + van)
+	a, err := whatif.Adopt(t.Context(), stored{p}, is, folder, p.Now())
+	if err != nil || !slices.Equal(a.Changes, []whatif.Change{{Rule: "oil", To: "overdue", Vehicles: 2}}) {
+		t.Errorf("%v: %+v", err, a)
+	}
+	if len(a.Register) != 1 || a.Register[0].Vehicle != "bus-07" {
+		t.Errorf("registers %+v, want the bus that became a coach", a.Register)
+	}
+	if a, err := whatif.Adopt(t.Context(), stored{p}, p.Book(), nil, p.Now()); err != nil || a.Changes != nil {
+		t.Errorf("%v: %+v", err, a)
+	}
+}

@@ -1,0 +1,115 @@
+// Package delivery keeps messages to people until they are in the next one's hands,
+// and sends them.
+//
+// A Delivery is composed once, stored under its key, and sent as it is stored. The
+// Queue tries again by class of failure and by the schedule of the way, keeps what
+// follows on one thread in its order, and gives up only in plain sight. A slow server
+// holds up only what goes to it. A way of telling is a Way: what carries, when to try
+// again, and which server an address is at; nothing here knows one by its name.
+package delivery
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+)
+
+// State is where a delivery is on its way.
+type State string
+
+// The states. A delivery in flight is stored as sending before it goes out, so
+// that a crash in between shows as an outcome that nobody knows.
+const (
+	Waiting State = "waiting"
+	Sending State = "sending"
+	Sent    State = "sent"
+	Failed  State = "failed"
+)
+
+// Delivery is one message to one person by one way, from composed to sent or to
+// failed in plain sight. It is composed once and sent as stored.
+type Delivery struct {
+	Key       string    `json:"key"`
+	Cause     string    `json:"cause"`
+	Seq       uint64    `json:"seq"` // of what it tells, in the log of transitions
+	Person    string    `json:"person"`
+	Way       string    `json:"way"`
+	To        string    `json:"to"`
+	Subject   string    `json:"subject"`
+	MessageID string    `json:"messageId,omitempty"` // the same on every try
+	Thread    string    `json:"thread,omitempty"`    // deliveries of one thread go out in order
+	Vehicle   string    `json:"vehicle,omitempty"`
+	Stage     string    `json:"stage,omitempty"`
+	Time      time.Time `json:"time"`    // of what it tells
+	Created   time.Time `json:"created"` // by the clock on the wall, as are all below
+	Raw       []byte    `json:"raw,omitempty"`
+
+	State    State `json:"state"`
+	Attempts int   `json:"attempts,omitempty"`
+	// Unknown counts the tries of which nobody knows how they ended; each of them
+	// may have arrived.
+	Unknown   int       `json:"unknown,omitempty"`
+	NextTry   time.Time `json:"nextTry,omitzero"`
+	Failing   time.Time `json:"failing,omitzero"` // the first of the failures in a row
+	SentAt    time.Time `json:"sentAt,omitzero"`
+	LastError string    `json:"lastError,omitempty"`
+	// Late: it has failed for so long that the operators have been told, though it is
+	// still tried.
+	Late bool `json:"late,omitempty"`
+	// Gone: the receiver wants nothing more.
+	Gone bool `json:"gone,omitempty"`
+}
+
+// Store keeps deliveries. Create reports false, and changes nothing, where the key is
+// there already. What Create or Replace has returned nil for survives a crash. Drop
+// forgets a delivery that Each has handed over, unless it was stored since.
+type Store interface {
+	Create(ctx context.Context, key string, body []byte) (bool, error)
+	Replace(ctx context.Context, key string, body []byte) error
+	Each(ctx context.Context, do func(key string, body []byte) error) error
+	Drop(ctx context.Context, key string) error
+}
+
+// All returns all deliveries that the store holds, oldest first.
+func All(ctx context.Context, s Store) ([]Delivery, error) {
+	var all []Delivery
+	err := s.Each(ctx, func(key string, body []byte) error {
+		var d Delivery
+		if err := json.Unmarshal(body, &d); err != nil {
+			return fmt.Errorf("reading delivery %q: %w", key, err)
+		}
+		all = append(all, d)
+		return nil
+	})
+	slices.SortFunc(all, func(a, b Delivery) int { return a.order(&b) })
+	return all, err
+}
+
+func (d *Delivery) order(o *Delivery) int {
+	return cmp.Or(d.Created.Compare(o.Created), cmp.Compare(d.Seq, o.Seq), strings.Compare(d.Key, o.Key))
+}
+
+// Trim drops what was sent or given up and was made before a time; told is how many.
+func Trim(ctx context.Context, s Store, before time.Time) (told int, err error) {
+	list, err := All(ctx, s)
+	for _, d := range list {
+		if d.over() && d.Created.Before(before) {
+			err = errors.Join(err, s.Drop(ctx, d.Key))
+			told++
+		}
+	}
+	return told, err
+}
+
+// over reports whether nothing more happens to the delivery by itself.
+func (d *Delivery) over() bool { return d.State == Sent || d.State == Failed }
+
+// Pending reports whether the delivery has not been tried yet, or is in flight.
+func (d Delivery) Pending() bool {
+	return d.State == Waiting && d.Attempts == 0 || d.State == Sending
+}

@@ -1,0 +1,102 @@
+package people
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/expr-lang/expr/vm"
+	"gopkg.in/yaml.v3"
+)
+
+// theirOwn in "who" means the people that the vehicle's register names.
+const theirOwn = "people of the vehicle"
+
+// hearing is how a person hears of something; the greater one wins where several
+// entries match, so that never makes exceptions.
+type hearing uint8
+
+const (
+	notAtAll hearing = iota
+	inDigest
+	atOnce
+	never
+)
+
+var (
+	whens  = []string{"at once", "digest", "never"}
+	stages = []string{"soon", "due", "overdue", "advisory", "caution", "warning"}
+)
+
+// entry is one entry of tell.
+type entry struct {
+	name   string
+	who    []string // ids
+	own    bool     // and the people of the vehicle
+	where  *vm.Program
+	stages []string // empty: all
+	when   hearing
+	by     []string // ways; empty: all that the person has
+
+	remind   time.Duration // while nobody acknowledges; 0 never
+	standIn  time.Duration // until standIns are told
+	standIns []string      // ids
+}
+
+func (r *reader) entry(name, n *yaml.Node, people map[string]*Person) *entry {
+	what := fmt.Sprintf("tell %q", name.Value)
+	m := r.Mapping(n, what, "who", "where", "stages", "when", "by", "remind after", "stand-in", "stand-in after")
+	e := &entry{
+		name:  name.Value,
+		where: r.condition(m["where"]),
+		when:  []hearing{atOnce, inDigest, never}[r.Choice(m["when"], "when", whens...)],
+	}
+	for _, s := range r.Items(m["stages"], "stages") {
+		e.stages = append(e.stages, stages[r.Choice(s, "a stage", stages...)])
+	}
+	for _, b := range r.Items(m["by"], "by") {
+		e.by = append(e.by, ways[r.Choice(b, "by", wayNames()...)].name)
+	}
+	r.who(e, m["who"], people)
+	r.chase(e, name, m, people)
+	if n := m["who"]; n == nil || n.Kind == yaml.SequenceNode && len(n.Content) == 0 {
+		r.Fault(name, fmt.Sprintf("say who, like \"who: [%s]\"", theirOwn), "%s tells nobody", what)
+	}
+	return e
+}
+
+// chase reads what happens while nobody acknowledges.
+func (r *reader) chase(e *entry, name *yaml.Node, m map[string]*yaml.Node, people map[string]*Person) {
+	e.remind, e.standIn = r.after(m["remind after"], "remind after"), r.after(m["stand-in after"], "stand-in after")
+	stand := &entry{}
+	r.who(stand, m["stand-in"], people)
+	e.standIns = stand.who
+	switch {
+	case stand.own:
+		r.Fault(m["stand-in"], "", "a stand-in is someone else than the people of the vehicle: name them")
+	case (m["stand-in"] == nil) != (m["stand-in after"] == nil):
+		r.Fault(name, "give both, like \"stand-in: [ines]\" and \"stand-in after: 4 days\"", "stand-in and stand-in after go together")
+	case e.when != atOnce && e.remind+e.standIn > 0:
+		r.Fault(name, "take them away, or tell at once", "reminders and stand-ins are for what is told at once")
+	}
+}
+
+func (r *reader) who(e *entry, n *yaml.Node, people map[string]*Person) {
+	for _, w := range r.Items(n, "who") {
+		id, ok := r.Given(w, "who")
+		p := people[id]
+		switch {
+		case !ok: // said already
+		case id == theirOwn:
+			e.own = true
+			continue
+		case p == nil && r.named[id] != nil:
+			e.who = append(e.who, r.named[id]...)
+			continue
+		case p == nil:
+			r.Fault(w, "", "who: nobody called %q in people", id)
+		case len(p.Ways()) == 0:
+			r.Fault(w, "", "who: %q has no mail, webhook, nats or file to be told by", id)
+		}
+		e.who = append(e.who, id)
+	}
+}

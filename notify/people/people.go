@@ -1,0 +1,233 @@
+// Package people is people.yaml, read and checked: who there is, how each is reached
+// and reads, and who hears of which stages of which vehicles, at once, in the daily
+// list or never.
+//
+// A Directory answers for one thing that can be heard of (a Subject) who hears of it,
+// by which ways, and whom to ask next while nobody acknowledges. Turns says whose list
+// is due by the clock. All of it is a function of what it is given.
+package people
+
+import (
+	"fmt"
+	"maps"
+	"os"
+	"slices"
+	"strings"
+	"time"
+	_ "time/tzdata" // zones must not hang on the machine
+
+	"gopkg.in/yaml.v3"
+
+	"telltale/notify/page"
+	"telltale/rules"
+	"telltale/rules/unit"
+)
+
+// DateOrder is how a person reads dates; the month is always written in letters
+// but in YearFirst.
+type DateOrder uint8
+
+// The orders: "3 Feb 2031", "Feb 3, 2031", "2031-02-03".
+const (
+	DayFirst DateOrder = iota
+	MonthFirst
+	YearFirst
+)
+
+// Person is someone who hears of things.
+type Person struct {
+	ID   string
+	Name string
+	// To is where each way leads: to a bare mail address, a URL that is called, a NATS
+	// subject or a folder. Calls are signed with the secret in SecretFile.
+	To         map[string]string
+	SecretFile string
+
+	Zone     *time.Location
+	Distance string // km or mi
+	Volume   string // L, qt or gal
+	Dates    DateOrder
+	// Digest is the cron specification of the daily list, "" for none. The times
+	// are those of the clock on the person's wall.
+	Digest string
+	// SayNothingDue sends the list even when nothing is on it.
+	SayNothingDue bool
+	// OnlyChanges sends no list on which the same lines stand as on the one before.
+	OnlyChanges bool
+
+	Form Form // of the list
+
+	turn  *schedule // nil without a digest
+	quiet quietHours
+}
+
+// Directory is people.yaml, checked. It is immutable and safe for concurrent use;
+// the zero Directory knows nobody.
+type Directory struct {
+	people    map[string]*Person
+	entries   []*entry // by name
+	operators []string
+}
+
+// Anyone is someone of whom nothing is known but the id, as who has gone from
+// people.yaml since.
+func Anyone(id string) *Person {
+	return &Person{ID: id, Name: id, Zone: time.UTC, Distance: unit.Distances()[0], Volume: unit.Volumes()[0]}
+}
+
+// Person returns the person of that id, nil where there is none.
+func (d *Directory) Person(id string) *Person { return d.people[id] }
+
+// People returns everyone, by id.
+func (d *Directory) People() []*Person {
+	out := make([]*Person, 0, len(d.people))
+	for _, id := range slices.Sorted(maps.Keys(d.people)) {
+		out = append(out, d.people[id])
+	}
+	return out
+}
+
+// Operators are those who hear of the service's own troubles, by id.
+func (d *Directory) Operators() []string { return d.operators }
+
+// Load reads people.yaml at path. What is wrong in it is a rules.Faults, all at once.
+func Load(path string) (*Directory, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading people: %w", err)
+	}
+	return Parse(path, text)
+}
+
+// Parse reads the text of people.yaml; name stands in the faults.
+func Parse(name string, text []byte) (*Directory, error) {
+	s, root := rules.ReadSheet(rules.File{Name: name, Text: text})
+	if root == nil {
+		return nil, s.Err()
+	}
+	r := &reader{Sheet: s}
+	d := &Directory{people: map[string]*Person{}}
+	top := r.Mapping(root, "the file", "people", "groups", "operator", "tell")
+	if n := top["people"]; n != nil {
+		for _, p := range r.Entries(n, "people") {
+			d.people[p.Key.Value] = r.person(p.Key, p.Value)
+		}
+	}
+	r.named = r.groups(top["groups"], d.people)
+	d.operators = r.operators(top["operator"], d.people)
+	if n := top["tell"]; n != nil { // after people, wherever it stands: entries name them
+		for _, p := range r.Entries(n, "tell") {
+			d.entries = append(d.entries, r.entry(p.Key, p.Value, d.people))
+		}
+	}
+	slices.SortFunc(d.entries, func(a, b *entry) int { return strings.Compare(a.name, b.name) })
+	if err := s.Err(); err != nil {
+		return nil, err
+	}
+	return d, nil
+}
+
+// reader reads people.yaml part by part; all faults are collected.
+type reader struct {
+	*rules.Sheet
+	named map[string][]string // groups
+}
+
+// oneOf is the one of all that n says, the first where it says nothing.
+func (r *reader) oneOf(n *yaml.Node, what string, all []string) string {
+	return all[r.Choice(n, what, all...)]
+}
+
+var dateOrders = []string{DayFirst: "day first", MonthFirst: "month first", YearFirst: "year first"}
+
+// Form is for whom a list is laid out.
+type Form uint8
+
+// The forms: by stage, with a box to tick and what to have ready; by vehicle, in the
+// words of a mail; counts and what changed in them, then the worst.
+const (
+	ForWorkshop Form = iota
+	ForOwner
+	ForOperator
+)
+
+var forms = []string{ForWorkshop: "workshop", ForOwner: "owner", ForOperator: "operator"}
+
+func (r *reader) person(id, n *yaml.Node) *Person {
+	what := fmt.Sprintf("person %q", id.Value)
+	if !plainID(id.Value) {
+		r.Fault(id, "", "%s: an id is made of letters, digits, - and _, at most 64", what)
+	}
+	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "list", "nothing due", "unchanged", "quiet", "webhook", "nats", "file")
+	p := &Person{
+		ID: id.Value, Name: id.Value, Zone: r.zone(m["zone"]),
+		Distance:      r.oneOf(m["distance"], "distance", unit.Distances()),
+		Volume:        r.oneOf(m["volume"], "volume", unit.Volumes()),
+		Dates:         DateOrder(r.Choice(m["dates"], "dates", dateOrders...)),
+		SayNothingDue: r.Choice(m["nothing due"], "nothing due", "silent", "say so") == 1,
+	}
+	p.Form = Form(r.Choice(m["list"], "list", forms...))
+	p.OnlyChanges = r.Choice(m["unchanged"], "unchanged", "say so", "silent") == 1
+	if name, ok := r.Given(m["name"], "name"); ok {
+		p.Name = page.Clean(name, 120)
+	}
+	p.quiet = r.quiet(m["quiet"])
+	p.To = r.ways(m, p)
+	p.Digest, p.turn = r.schedule(m["digest"])
+	if m["digest"] != nil && m["mail"] == nil {
+		r.Fault(id, "", "%s has a digest but no mail to send it to", what)
+	}
+	return p
+}
+
+func plainID(s string) bool {
+	bad := func(c rune) bool {
+		return (c < 'a' || c > 'z') && (c < 'A' || c > 'Z') && (c < '0' || c > '9') && c != '-' && c != '_'
+	}
+	return s != "" && len(s) <= 64 && strings.IndexFunc(s, bad) < 0
+}
+
+func (r *reader) zone(n *yaml.Node) *time.Location {
+	s, ok := r.Given(n, "zone")
+	if !ok {
+		return time.UTC
+	}
+	z, err := time.LoadLocation(s)
+	// "Local" would make the list hang on the machine it runs on.
+	if err != nil || s == "Local" {
+		r.Fault(n, "it is a name like Europe/London", "zone %q is not known", s)
+		return time.UTC
+	}
+	return z
+}
+
+// operators reads who hears of the service's own troubles.
+func (r *reader) operators(n *yaml.Node, people map[string]*Person) []string {
+	e := &entry{}
+	r.who(e, n, people)
+	if e.own {
+		r.Fault(n, "name people", "operator cannot be the people of a vehicle")
+	}
+	slices.Sort(e.who)
+	return slices.Compact(e.who)
+}
+
+// groups reads the names for several people that who may use.
+func (r *reader) groups(n *yaml.Node, people map[string]*Person) map[string][]string {
+	out := map[string][]string{}
+	if n == nil {
+		return out
+	}
+	for _, p := range r.Entries(n, "groups") {
+		if people[p.Key.Value] != nil || p.Key.Value == theirOwn {
+			r.Fault(p.Key, "", "group %q has the name of someone in people", p.Key.Value)
+		}
+		e := &entry{}
+		r.who(e, p.Value, people)
+		if e.own || len(e.who) == 0 {
+			r.Fault(p.Key, "", "group %q must name people", p.Key.Value)
+		}
+		out[p.Key.Value] = e.who
+	}
+	return out
+}

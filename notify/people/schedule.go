@@ -1,0 +1,114 @@
+package people
+
+import (
+	"errors"
+	"fmt"
+	"math/bits"
+	"strings"
+	"time"
+
+	"github.com/robfig/cron/v3"
+	"gopkg.in/yaml.v3"
+
+	"telltale/notify/page"
+)
+
+// wall is the form of a moment on a person's wall clock, with no zone.
+const wall = "2006-01-02T15:04:05"
+
+// schedule is a cron specification that names at most one time a day. It is
+// walked on the wall clock written as if it were UTC, where no hour is missing
+// and none comes twice: a slot in the spring gap falls due when the clock has
+// jumped past it, and the second pass of an autumn hour lies behind the mark.
+type schedule struct{ spec *cron.SpecSchedule }
+
+func (r *reader) schedule(n *yaml.Node) (text string, turn *schedule) {
+	text, ok := r.Given(n, "digest")
+	if !ok {
+		return "", nil
+	}
+	turn, err := parseSchedule(text)
+	if err != nil {
+		r.Fault(n, "a list comes once a day, like \"0 6 * * 1-6\"; the person's zone is used", "digest %q %s", text, page.Clean(err.Error(), 200))
+	}
+	return text, turn
+}
+
+func parseSchedule(text string) (s *schedule, err error) {
+	// The parser panics on "TZ=UTC" with nothing after it.
+	if strings.Contains(text, "TZ=") {
+		return nil, errors.New("names a zone")
+	}
+	parsed, err := cron.ParseStandard(text)
+	if err != nil {
+		return nil, fmt.Errorf("cannot be read: %w", err)
+	}
+	spec, ok := parsed.(*cron.SpecSchedule)
+	if !ok {
+		return nil, errors.New("is not a time of day")
+	}
+	const star = 1 << 63 // cron's mark of a field that was "*"
+	if bits.OnesCount64(spec.Hour&^star) != 1 || bits.OnesCount64(spec.Minute&^star) != 1 {
+		return nil, errors.New("comes more than once a day")
+	}
+	spec.Location = time.UTC
+	if spec.Next(time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)).IsZero() {
+		return nil, errors.New("never comes")
+	}
+	return &schedule{spec}, nil
+}
+
+// latest is the last slot after mark and not after now, all on the wall clock;
+// zero where there is none. Slots of a date that the zone left out are skipped.
+func (s *schedule) latest(mark, now time.Time, zone *time.Location) (slot time.Time) {
+	// A year and a day is enough: only the latest counts.
+	if far := now.AddDate(-1, 0, -1); mark.Before(far) {
+		mark = far
+	}
+	for next := s.spec.Next(mark); !next.IsZero() && !next.After(now); next = s.spec.Next(next) {
+		noon := time.Date(next.Year(), next.Month(), next.Day(), 12, 0, 0, 0, zone)
+		if noon.Day() == next.Day() {
+			slot = next
+		}
+	}
+	return slot
+}
+
+// Turn is a person's list falling due. Its key is (Person, Date).
+type Turn struct {
+	Person string
+	Date   string // YYYY-MM-DD, the slot's date on the person's wall
+}
+
+// Turns returns whose lists fall due at now, by person, and the marks to hand in
+// next time: how far each person's wall clock was looked at. A person without a
+// mark (new, or the first time of all) starts from now. Turns missed in between
+// are made up by the latest of them alone. A clock put back, by a season or by
+// hand, makes no turn come twice.
+func Turns(d *Directory, marks map[string]string, now time.Time) ([]Turn, map[string]string) {
+	var turns []Turn
+	next := make(map[string]string, len(d.people))
+	for _, p := range d.People() {
+		if p.turn == nil {
+			continue
+		}
+		onWall := asUTC(now.In(p.Zone))
+		mark, err := time.Parse(wall, marks[p.ID])
+		// Further ahead than any two zones lie apart: the clock was put back.
+		if err != nil || mark.After(onWall.Add(26*time.Hour)) {
+			mark = onWall
+		}
+		if slot := p.turn.latest(mark, onWall, p.Zone); !slot.IsZero() {
+			turns = append(turns, Turn{Person: p.ID, Date: slot.Format(time.DateOnly)})
+		}
+		if mark.Before(onWall) {
+			mark = onWall
+		}
+		next[p.ID] = mark.Format(wall)
+	}
+	return turns, next
+}
+
+func asUTC(t time.Time) time.Time {
+	return time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
+}

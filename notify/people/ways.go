@@ -1,0 +1,85 @@
+package people
+
+import (
+	"net/mail"
+	"net/url"
+	"slices"
+	"strings"
+
+	"gopkg.in/yaml.v3"
+
+	"telltale/notify/page"
+)
+
+// Mail is the way that is for people; the others are for their programs, which get
+// the transitions as they are.
+const Mail = "mail"
+
+// ways are those by which someone can be told, each with how its address is read.
+var ways = []struct {
+	name string
+	read func(r *reader, n *yaml.Node, p *Person) string
+}{{Mail, (*reader).address}, {"webhook", (*reader).webhook}, {"nats", (*reader).subject}, {"file", (*reader).folder}}
+
+func wayNames() (names []string) {
+	for _, w := range ways {
+		names = append(names, w.name)
+	}
+	return names
+}
+
+// Ways are those by which the person can be told.
+func (p *Person) Ways() []string {
+	return slices.DeleteFunc(wayNames(), func(way string) bool { return p.To[way] == "" })
+}
+
+func (r *reader) ways(m map[string]*yaml.Node, p *Person) map[string]string {
+	to := map[string]string{}
+	for _, w := range ways {
+		if n := m[w.name]; n != nil {
+			to[w.name] = w.read(r, n, p)
+		}
+	}
+	return to
+}
+
+// address takes a bare address in ASCII. Others would need every server on the
+// way to speak SMTPUTF8 (RFC 6531), which cannot be known at load.
+func (r *reader) address(n *yaml.Node, _ *Person) string {
+	s, ok := r.Given(n, "mail")
+	if !ok {
+		return ""
+	}
+	a, err := mail.ParseAddress(s)
+	switch {
+	case err != nil || a.Address != s || len(s) > 254 || strings.ContainsAny(s, "\"\\ "):
+		r.Fault(n, "", "mail %q is not an address like ines@example.org", s)
+	case strings.IndexFunc(s, func(c rune) bool { return c > 126 || c < 33 }) >= 0:
+		r.Fault(n, "write the domain in its xn-- form", "mail %q has letters beyond ASCII", s)
+	}
+	return s
+}
+
+func (r *reader) webhook(n *yaml.Node, p *Person) string {
+	w := r.Mapping(n, "webhook", "url", "secret file")
+	to := r.Text(w["url"], "url")
+	p.SecretFile = r.Text(w["secret file"], "secret file")
+	u, err := url.Parse(to)
+	if err != nil || u.Scheme != "https" && u.Scheme != "http" || u.Host == "" || u.User != nil || len(to) > 2000 {
+		r.Fault(n, "write it like https://fleet.example.org/hook, without a password", "webhook url %q cannot be called", page.Clean(to, 200))
+	}
+	if p.SecretFile == "" {
+		r.Fault(n, "name a file that holds whsec_ and the secret in base64", "webhook has no secret file to sign with")
+	}
+	return to
+}
+
+func (r *reader) subject(n *yaml.Node, _ *Person) string {
+	s := r.Text(n, "nats")
+	if s != "" && (strings.ContainsAny(s, " *>\t\r\n") || slices.Contains(strings.Split(s, "."), "") || s == "telltale" || strings.HasPrefix(s, "telltale.") || strings.HasPrefix(s, "$")) {
+		r.Fault(n, "write it like fleet.alarms", "nats %q is not a subject of your own", page.Clean(s, 200))
+	}
+	return s
+}
+
+func (r *reader) folder(n *yaml.Node, _ *Person) string { return r.Text(n, "file") }
