@@ -11,7 +11,6 @@ import (
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
-
 )
 
 // Fault is why an event is refused: what is wrong, and where in it.
