@@ -14,6 +14,7 @@ import (
 var _ notify.Store = (*Deliveries)(nil)
 
 func TestDeliveries(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	srv := embed(t, dir)
 	d := open(t, srv).Deliveries()

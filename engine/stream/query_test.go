@@ -14,6 +14,7 @@ import (
 
 // TestQueries asks a running service over TCP, with a gateway's rights.
 func TestQueries(t *testing.T) {
+	t.Parallel()
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)
 	nc, err := nats.Connect(srv.URL())
