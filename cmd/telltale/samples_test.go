@@ -152,27 +152,39 @@ func happened(days map[string]map[string]bool, vehicle, date string) bool {
 	return slices.ContainsFunc(names, func(n string) bool { return days[n][date] })
 }
 
-// letter is a mail of the sample year.
+// letter is a mail of the sample year, as a preview writes it: the mail and its page.
 type letter struct {
 	date, to, subject, text string
 	list                    bool
+	raw, page               []byte
 }
 
-var lettersOnce = sync.OnceValues(readLetters)
+// toldYear is what a preview of the sample year to everyone prints and writes.
+type toldYear struct {
+	printed string
+	letters []letter
+}
 
-func sampleLetters(t *testing.T) []letter {
+var yearOnce = sync.OnceValues(previewYear)
+
+func sampleYear(t *testing.T) toldYear {
 	t.Helper()
-	letters, err := lettersOnce()
+	year, err := yearOnce()
 	if err != nil {
 		t.Fatal(err)
 	}
-	return letters
+	return year
 }
 
-func readLetters() ([]letter, error) {
+func sampleLetters(t *testing.T) []letter {
+	t.Helper()
+	return sampleYear(t).letters
+}
+
+func previewYear() (year toldYear, err error) {
 	dir, err := os.MkdirTemp("", "told")
 	if err != nil {
-		return nil, err
+		return year, err
 	}
 	defer os.RemoveAll(dir)
 	var stdout, stderr bytes.Buffer
@@ -180,25 +192,29 @@ func readLetters() ([]letter, error) {
 		"--vehicles", "../../samples/vehicles.yaml", "--people", "../../samples/people.yaml", "--until", "2032-01-01", "../../samples/events.jsonl"},
 		strings.NewReader(""), &stdout, &stderr)
 	if code != 0 {
-		return nil, fmt.Errorf("preview: exit code %d: %s", code, stderr.String())
+		return year, fmt.Errorf("preview: exit code %d: %s", code, stderr.String())
 	}
+	year.printed = stdout.String()
 	names, err := filepath.Glob(filepath.Join(dir, "*.eml"))
 	if err != nil {
-		return nil, err
+		return year, err
 	}
-	var out []letter
 	for _, name := range names {
 		l, err := readLetter(name)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
+			return year, fmt.Errorf("%s: %w", name, err)
 		}
-		out = append(out, l)
+		year.letters = append(year.letters, l)
 	}
-	return out, nil
+	return year, nil
 }
 
 func readLetter(name string) (letter, error) {
 	raw, err := os.ReadFile(name)
+	if err != nil {
+		return letter{}, err
+	}
+	page, err := os.ReadFile(strings.TrimSuffix(name, ".eml") + ".html")
 	if err != nil {
 		return letter{}, err
 	}
@@ -221,7 +237,7 @@ func readLetter(name string) (letter, error) {
 	text, err := plainPart(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
 	who, _, _ := strings.Cut(to.Address, "@")
 	text = strings.ReplaceAll(text, "\n> ", "\n") // what to do is set off in a mail
-	return letter{at.Format(time.DateOnly), who, subject, strings.Join(strings.Fields(text), " "), strings.Contains(filepath.Base(name), "-list-")}, err
+	return letter{at.Format(time.DateOnly), who, subject, strings.Join(strings.Fields(text), " "), strings.Contains(filepath.Base(name), "-list-"), raw, page}, err
 }
 
 // plainPart is the first part that is plain text.

@@ -2,11 +2,13 @@ package main
 
 import (
 	"errors"
+	"flag"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -14,11 +16,20 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"telltale/testdata/memory"
 )
 
 // TestMain lets the tests run this test program as telltale, and as a NATS server
-// that can be killed.
+// that can be killed. What they store is in memory, and more tests run at a time than
+// there are cores, since they wait for most of their time; not so in CI.
 func TestMain(m *testing.M) {
+	memory.Use()
+	if !underCI() {
+		if err := flag.Set("test.parallel", "4"); err != nil {
+			panic(err)
+		}
+	}
 	testscript.Main(m, map[string]func(){"telltale": main, "fleet-nats": natsMain})
 }
 
@@ -29,7 +40,7 @@ func TestScript(t *testing.T) {
 		Dir: "testdata/script",
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits": cmdExits, "until": cmdUntil, "says": cmdSays, "ends": cmdEnds, "getenv": cmdGetenv,
-			"readme": cmdReadme, "step": cmdStep, "walked": cmdWalked,
+			"readme": cmdReadme, "step": cmdStep, "walked": cmdWalked, "only": cmdOnly,
 		},
 		Condition: func(cond string) (bool, error) {
 			if cond != "ci" {
@@ -148,6 +159,31 @@ func cmdEnds(ts *testscript.TestScript, neg bool, args []string) {
 		if !poll(5*time.Second, func() bool { return errors.Is(c.Process.Signal(syscall.Signal(0)), os.ErrProcessDone) }) {
 			ts.Fatalf("%s still runs 5 s after the interrupt", c.Args)
 		}
+	}
+}
+
+// only VEHICLE… writes what the sample year and its register have of these vehicles
+// into events.jsonl and vehicles.yaml; in CI it is all that they have.
+func cmdOnly(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) == 0 {
+		ts.Fatalf("usage: only VEHICLE…")
+	}
+	name, subject := regexp.MustCompile(`^  (\S+):$`), regexp.MustCompile(`"subject":"([^"]+)"`)
+	for _, file := range []struct {
+		name string
+		of   *regexp.Regexp
+	}{{"vehicles.yaml", name}, {"events.jsonl", subject}} {
+		var kept strings.Builder
+		ours := true
+		for line := range strings.Lines(ts.ReadFile(filepath.Join(ts.Getenv("SAMPLES"), file.name))) {
+			if m := file.of.FindStringSubmatch(strings.TrimSuffix(line, "\n")); m != nil {
+				ours = slices.Contains(args, m[1])
+			}
+			if ours || underCI() {
+				kept.WriteString(line)
+			}
+		}
+		ts.Check(os.WriteFile(ts.MkAbs(file.name), []byte(kept.String()), 0o644))
 	}
 }
 
