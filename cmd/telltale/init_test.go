@@ -99,6 +99,7 @@ func TestServePortTaken(t *testing.T) {
 
 // TestInitExample holds the commented example to the register's form.
 func TestInitExample(t *testing.T) {
+	t.Parallel()
 	dir := newFolder(t, "all")
 	path := filepath.Join(dir, "vehicles.yaml")
 	text, err := os.ReadFile(path)
@@ -121,6 +122,7 @@ func TestInitExample(t *testing.T) {
 
 // TestInitSettings takes the commented settings in.
 func TestInitSettings(t *testing.T) {
+	t.Parallel()
 	dir := newFolder(t, "none")
 	path := filepath.Join(dir, "telltale.yaml")
 	text, err := os.ReadFile(path)

@@ -38,6 +38,7 @@ var pictured = []struct {
 //
 // which needs chromium, and are to be looked at.
 func TestPictures(t *testing.T) {
+	t.Parallel()
 	var made strings.Builder
 	for _, p := range pictured {
 		page := pageTold(t, p.to, p.day, p.list)

@@ -14,6 +14,7 @@ import (
 // TestReadmeMails holds the README's table of mails to what a preview of the sample
 // year counts, and the keepers of one vehicle to two a month.
 func TestReadmeMails(t *testing.T) {
+	t.Parallel()
 	text, err := os.ReadFile("../../README.md")
 	if err != nil {
 		t.Fatal(err)

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"mime"
@@ -44,6 +43,7 @@ const toldAtOnce = `
 `
 
 func TestSampleYearTellsAtOnce(t *testing.T) {
+	t.Parallel()
 	var got []string
 	for _, l := range sampleLetters(t) {
 		if !l.list {
@@ -58,6 +58,7 @@ func TestSampleYearTellsAtOnce(t *testing.T) {
 
 // Whoever keeps one vehicle has a month with two mails at most, its list among them.
 func TestKeepersOfOneVehicleGetTwoMailsAMonth(t *testing.T) {
+	t.Parallel()
 	n := map[string]int{}
 	for _, l := range sampleLetters(t) {
 		if l.to == "tobias" || l.to == "maud" {
@@ -84,6 +85,7 @@ var (
 // one on which something was reported, recorded or told of the vehicle, what stands
 // in quotes is in a mail of one of those dates, and each mail at once is in a story.
 func TestSampleStories(t *testing.T) {
+	t.Parallel()
 	text, err := samples.FS.ReadFile("README.md")
 	if err != nil {
 		t.Fatal(err)
@@ -288,18 +290,32 @@ func sampleDays(t *testing.T) map[string]map[string]bool {
 	if err != nil {
 		t.Fatal(err)
 	}
-	out, _ := command(t, "telltale replay --json --rules ../../samples/rules --vehicles ../../samples/vehicles.yaml --until 2032-01-01 ../../samples/events.jsonl")
-	for line := range strings.Lines(out) {
-		var tr struct {
-			Vehicle string
-			Time    time.Time
-		}
-		if err := json.Unmarshal([]byte(line), &tr); err != nil {
-			t.Fatal(err)
-		}
-		if name := names[tr.Vehicle]; name != "" {
-			days[name][tr.Time.Format(time.DateOnly)] = true
+	for vehicle, lines := range byVehicle(replayedYear(t)) {
+		for _, line := range lines {
+			if name := names[vehicle]; name != "" {
+				days[name][line[:len(time.DateOnly)]] = true
+			}
 		}
 	}
 	return days
+}
+
+var replayOnce = sync.OnceValues(func() (string, error) {
+	var stdout, stderr bytes.Buffer
+	const samples = "../../samples/"
+	if code := run(context.Background(), []string{"replay", "--rules", samples + "rules", "--vehicles", samples + "vehicles.yaml", samples + "events.jsonl"},
+		strings.NewReader(""), &stdout, &stderr); code != 0 {
+		return "", fmt.Errorf("replay: exit code %d: %s", code, &stderr)
+	}
+	return stdout.String(), nil
+})
+
+// replayedYear is what a replay of the sample year prints.
+func replayedYear(t *testing.T) string {
+	t.Helper()
+	text, err := replayOnce()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return text
 }

@@ -30,7 +30,22 @@ func TestMain(m *testing.M) {
 			panic(err)
 		}
 	}
-	testscript.Main(m, map[string]func(){"telltale": main, "fleet-nats": natsMain})
+	testscript.Main(suite{m}, map[string]func(){"telltale": main, "fleet-nats": natsMain})
+}
+
+// suiteDir is a folder of all tests; it goes with the last.
+var suiteDir string
+
+type suite struct{ *testing.M }
+
+// Run runs the tests.
+func (s suite) Run() (code int) {
+	var err error
+	if suiteDir, err = os.MkdirTemp("", "telltale"); err != nil {
+		panic(err)
+	}
+	defer os.RemoveAll(suiteDir)
+	return s.M.Run()
 }
 
 // TestScript runs the sessions in testdata/script. Beside testscript's own commands
@@ -40,7 +55,7 @@ func TestScript(t *testing.T) {
 		Dir: "testdata/script",
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits": cmdExits, "until": cmdUntil, "says": cmdSays, "ends": cmdEnds, "getenv": cmdGetenv,
-			"readme": cmdReadme, "step": cmdStep, "walked": cmdWalked, "only": cmdOnly,
+			"readme": cmdReadme, "step": cmdStep, "walked": cmdWalked, "only": cmdOnly, "demoed": cmdDemoed,
 		},
 		Condition: func(cond string) (bool, error) {
 			if cond != "ci" {
@@ -185,6 +200,18 @@ func cmdOnly(ts *testscript.TestScript, neg bool, args []string) {
 		}
 		ts.Check(os.WriteFile(ts.MkAbs(file.name), []byte(kept.String()), 0o644))
 	}
+}
+
+// demoed DIR copies the folder that the demo leaves.
+func cmdDemoed(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: demoed DIR")
+	}
+	d := demoOnce()
+	if d.code != 0 {
+		ts.Fatalf("the demo's exit code is %d\n%s", d.code, &d.stderr)
+	}
+	ts.Check(os.CopyFS(ts.MkAbs(args[0]), os.DirFS(d.dir)))
 }
 
 // getenv NAME FILE puts a file's only line into a variable.
