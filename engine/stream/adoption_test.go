@@ -32,7 +32,7 @@ func changing(t *testing.T, l *Log, at func(adopt func())) {
 // place, the partitions crash again, and in the end nothing was told twice or left out,
 // and nothing is taken for the doing of another program.
 func TestAdoptedInRecovery(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	whole := open(t, embed(t, t.TempDir()))
 	s := run(t, whole, quiet)
 	changing(t, whole, func(adopt func()) { adopt() })
@@ -95,7 +95,7 @@ func recovering(t *testing.T, l *Log, p int) (fold func(to uint64)) {
 // others are killed and begun: each adoption is one event, and what is said is what
 // one service says of the same log.
 func TestFlipFlop(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)
 	all := []*Service{replica(t, srv), replica(t, srv)}

@@ -105,7 +105,7 @@ func wholeFleet(t *testing.T, l *Log) {
 // made of them judges what comes after it, also after a crash, and the next month's
 // set judges what comes after that. Two replicas keep the baselines; each is made once.
 func TestFleetBaselines(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	wholeFleet(t, l)
@@ -175,7 +175,7 @@ func count(t *testing.T, l *Log, subject string) int {
 // A set that is gone from the store stops nobody: it is named, judges nothing, and
 // the next one does.
 func TestFleetBaselinesGone(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	wholeFleet(t, l)
@@ -209,7 +209,7 @@ func TestFleetBaselinesGone(t *testing.T) {
 
 // A long part of a survey is published in pieces that each fit, and none is lost.
 func TestSurveyPieces(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	s := engine.SurveyPart{Turn: "2031-01-14T00:00:00Z"}
 	for i := range 20_000 {
 		s.Samples = append(s.Samples, engine.SurveySample{Vehicle: fmt.Sprint("bus-", i), Results: []engine.SurveyResult{{Analyte: "Fe", Value: float64(i)}}})

@@ -73,7 +73,7 @@ const engineTick = "telltale.all.tick"
 // TestTickOnce publishes ticks as several replicas in turn would, when the server
 // has forgotten the identities of those before: each is stored once.
 func TestTickOnce(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	cfg := l.events.CachedInfo().Config
 	cfg.Duplicates = 100 * time.Millisecond

@@ -14,7 +14,7 @@ import (
 var _ notify.Store = (*Deliveries)(nil)
 
 func TestDeliveries(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	dir := t.TempDir()
 	srv := embed(t, dir)
 	d := open(t, srv).Deliveries()

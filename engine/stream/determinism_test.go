@@ -149,7 +149,7 @@ func copyLog(t *testing.T, to, from *Log) {
 // TestDeterminism folds a log while replicas come, end and crash, and then its copy
 // in one go from nothing: every record and every output is the same to the byte.
 func TestDeterminism(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)
 	seed := rand.Uint64()

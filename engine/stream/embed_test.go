@@ -78,7 +78,7 @@ func TestEmbedRefuses(t *testing.T) {
 
 // TestOpenRefuses meets streams that were made otherwise.
 func TestOpenRefuses(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	eight := eventsConfig(LogConfig{Replicas: 1})
 	eight.SubjectTransform.Destination = strings.Replace(eight.SubjectTransform.Destination, "16", "8", 1)
 	said := eventsConfig(LogConfig{Replicas: 1})
@@ -118,7 +118,7 @@ func TestOpenRefuses(t *testing.T) {
 
 // TestFull has no room for another event: it is refused, and the old ones stay.
 func TestFull(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	srv := embed(t, t.TempDir())
 	l, err := Open(t.Context(), srv.Conn(), LogConfig{MaxBytes: 2000, Patience: time.Second})
 	if err != nil {
@@ -142,7 +142,7 @@ func TestFull(t *testing.T) {
 }
 
 func TestJoin(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	srv := embed(t, t.TempDir())
 	nc, err := Join(t.Context(), srv.URL(), nil)
 	if err != nil {

@@ -80,7 +80,7 @@ func toldAndStanding(t *testing.T, l *Log, s *Service) (told, stands map[alarmID
 // or none. The gateways send again what they hold, and go on. What is said is what
 // one unbroken run would have said, once.
 func TestEventsWentBack(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	want := unbroken(t, 20)
 	for _, tt := range []struct {
 		name    string
@@ -133,7 +133,7 @@ func TestEventsWentBack(t *testing.T) {
 // down, and then the log loses the events that it rests on. That is taken back, and
 // comes again with the events.
 func TestToldOfWhatIsGone(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	dir := t.TempDir()
 	lived(t, dir, 1, 8, stop)
 	older := storedStream(t, dir, EventsStream)
@@ -160,7 +160,7 @@ func TestToldOfWhatIsGone(t *testing.T) {
 // TestSaidWentBack puts an older copy of what was said in its place: what it lacks
 // and still stands is told again, marked.
 func TestSaidWentBack(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	dir := t.TempDir()
 	lived(t, dir, 1, 8, stop)
 	older := storedStream(t, dir, AlarmsStream)
@@ -187,7 +187,7 @@ func TestSaidWentBack(t *testing.T) {
 // TestReusedSequence has another event under the sequence of the checkpoint's
 // last one.
 func TestReusedSequence(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
@@ -227,7 +227,7 @@ func TestReusedSequence(t *testing.T) {
 // TestRecordAheadOfTheLog has no checkpoint that knows of the events that a record
 // holds and the log lacks.
 func TestRecordAheadOfTheLog(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	dir := t.TempDir()
 	lived(t, dir, 1, 8, stop)
 	events, said, checks := storedStream(t, dir, EventsStream), storedStream(t, dir, AlarmsStream), map[int][]byte{}
@@ -264,7 +264,7 @@ func TestRecordAheadOfTheLog(t *testing.T) {
 // TestEventsTakenOut has the oldest events taken out of the log, and then a record
 // lost that they made: what is left is folded onto the records that are left.
 func TestEventsTakenOut(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
@@ -298,6 +298,7 @@ func TestEventsTakenOut(t *testing.T) {
 // TestWentBackWhileRunning has the NATS server come back with an older store while
 // replicas run.
 func TestWentBackWhileRunning(t *testing.T) {
+	beside(t)
 	want := unbroken(t, 20)
 	dir := t.TempDir()
 	port := server.RANDOM_PORT

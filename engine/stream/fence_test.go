@@ -43,7 +43,7 @@ func (l *lossy) PublishMsg(ctx context.Context, m *nats.Msg, opts ...jetstream.P
 // TestFence breaks the writes of an owner in every way and looks whether each
 // message is there once, in order.
 func TestFence(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	for i, plan := range []string{"", "l", "a", "r", "la", "al", "ll", "aa", "ra", "lr.a", "v"} {
 		t.Run("plan "+plan, func(t *testing.T) {

@@ -25,7 +25,7 @@ func (s *stalling) PublishMsgAsync(m *nats.Msg, opts ...jetstream.PublishOpt) (j
 // TestWritesThatStall has a machine so busy that writes are not sent: the records are
 // written all the same, and the service goes on.
 func TestWritesThatStall(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	want := unbroken(t, 16)
 	l := open(t, embed(t, t.TempDir()))
 	writer := *l

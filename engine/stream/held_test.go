@@ -24,7 +24,7 @@ tasks:
 // again: the book without the rule would withdraw the alarm and the book with it
 // raise it anew, which would undo the answer.
 func TestRecordsAheadOfTheCheckpoint(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	adopt(t, l, timeText)

@@ -13,7 +13,7 @@ import (
 // partition that folds each tick as it comes, and before one that was away and finds
 // them all at once. Both say the same, each thing at the tick that brought it.
 func TestTicksInOrder(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	wall := quiet
 	wall.ClockFollowsEvents = false
 	first := time.Now().UTC().Truncate(24*time.Hour).AddDate(0, 0, -40)

@@ -14,7 +14,7 @@ import (
 // TestTwoOwners starts a second service while the first one runs: the first is
 // fenced at its next write, and what was said is what one would have said.
 func TestTwoOwners(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	want := unbroken(t, 16)
 	l := open(t, embed(t, t.TempDir()))
 	first := run(t, l, quiet)
@@ -36,7 +36,7 @@ func TestTwoOwners(t *testing.T) {
 // TestZombie has an owner that was replaced write its records and its checkpoint
 // late. The newer ones stay, and the older ones do no harm.
 func TestZombie(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	want := unbroken(t, 16)
 	l := open(t, embed(t, t.TempDir()))
 	first := run(t, l, quiet)
@@ -112,7 +112,7 @@ func TestFuture(t *testing.T) {
 // TestForged sends internal events as a gateway: under its own subjects they are
 // refused, under the service's it has no right to publish.
 func TestForged(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)
 	s := run(t, l, quiet)

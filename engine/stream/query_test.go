@@ -14,7 +14,7 @@ import (
 
 // TestQueries asks a running service over TCP, with a gateway's rights.
 func TestQueries(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)
 	nc, err := nats.Connect(srv.URL())

@@ -12,7 +12,7 @@ import (
 // interval, before it wrote anything down. The newer one says what it sees
 // otherwise, once, marked, however often it crashes itself.
 func TestReconcile(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	for _, tt := range []struct {
 		name, interval string
 		until          float64 // what the odometer shows at last

@@ -72,7 +72,7 @@ func divided(t *testing.T, d time.Duration, all ...*Service) {
 // is said is what one service would have said, and in the end all of them tell the
 // same of everything.
 func TestReplicas(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	want := unbroken(t, 16)
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)

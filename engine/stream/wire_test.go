@@ -34,7 +34,7 @@ func turn(items, alarms, size int) engine.Output {
 // what is read is what was said, and a reader that begins in the middle of an
 // event gets the whole of it.
 func TestMessages(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	refused := engine.Output{Refused: &engine.Refusal{Refused: "<why>", Vehicle: "a", Time: start}}
 	for i, tt := range []struct {

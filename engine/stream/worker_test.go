@@ -50,7 +50,7 @@ func begin(t *testing.T, l *Log) {
 // TestRestarts stops and kills the service between days, with records written,
 // with records written but no checkpoint, and with nothing written at all.
 func TestRestarts(t *testing.T) {
-	t.Parallel()
+	beside(t)
 	want := unbroken(t, 16)
 	if len(want) < 24 {
 		t.Fatalf("the days say only %q", want)
