@@ -2,6 +2,7 @@ package engine_test
 
 import (
 	"encoding/json"
+	"flag"
 	"fmt"
 	"os"
 	"runtime"
@@ -13,8 +14,22 @@ import (
 	"telltale/rules/unit"
 )
 
-// mixed is how many events of a flood are of every kind; the others are readings.
-const mixed = 10_000
+// A flood's events: of the first, mixed in number, every kind; then readings, of which
+// those of two lots are compared. It is no longer than fills all lists, but in CI.
+var floodEvents, mixed, lot = 8_000, 6_000, 1_000
+
+func init() {
+	switch {
+	case os.Getenv("TELLTALE_NIGHTLY") != "":
+		floodEvents, mixed, lot = 1_000_000, 10_000, 5_000
+	case os.Getenv("TELLTALE_CI") == "1":
+		floodEvents, mixed, lot = 20_000, 10_000, 5_000
+	default: // of each property 100 examples are drawn in CI, and 30 elsewhere
+		if err := flag.Set("rapid.checks", "30"); err != nil {
+			panic(err)
+		}
+	}
+}
 
 // flood is the n-th event of one vehicle, a few minutes after the one before.
 func flood(n int) engine.Event {
@@ -45,19 +60,14 @@ func flood(n int) engine.Event {
 
 // TestMillionEvents floods one vehicle: its record stays within its bounds, and the
 // last readings cost what the first ones did once the lists were full. There are a
-// million events with TELLTALE_NIGHTLY and 20,000 elsewhere.
+// million events with TELLTALE_NIGHTLY, 20,000 in CI and 8,000 elsewhere.
 func TestMillionEvents(t *testing.T) {
-	events := 20_000
-	if os.Getenv("TELLTALE_NIGHTLY") != "" {
-		events = 1_000_000
-	}
 	p := engine.NewPartition()
 	p.Apply(bookEvent(load(t, orderRules)))
 	p.Apply(intake.Tick(time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)))
 	p.Apply(short(t, "v", `2030-12-31 vehicle van-1 van meter odometer since 2029-03-01 component motor engine fluid oil capacity 6L`))
-	const lot = 5_000
 	var early, late float64
-	for from := 0; from < events; from += lot {
+	for from := 0; from < floodEvents; from += lot {
 		late = allocated(func() {
 			for n := from; n < from+lot; n++ {
 				p.Apply(flood(n))

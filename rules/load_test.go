@@ -257,11 +257,12 @@ func TestHostileFiles(t *testing.T) {
 		"choices":  "book: 1\nrules: {a: {on: clock, stage: caution, raise: '" + strings.Repeat("(", 300) + "true" + strings.Repeat("?:true)", 300) + "'}}",
 		"lets":     "book: 1\nrules: {a: {on: clock, stage: caution, raise: '" + strings.Repeat("let a=1<2;", 300) + "a'}}",
 		"guards":   "book: 1\nrules: {a: {on: sample, stage: caution, raise: '" + strings.Repeat(`has("Fe") && (`, 200) + "true" + strings.Repeat(")", 200) + "'}}",
-		"one line": "book: 1\nrules: {" + func() (s string) {
+		"one line": "book: 1\nrules: {" + func() string {
+			var s strings.Builder
 			for i := range 12000 {
-				s += fmt.Sprintf("a%d: {on: 1}, ", i)
+				fmt.Fprintf(&s, "a%d: {on: 1}, ", i)
 			}
-			return
+			return s.String()
 		}() + "}",
 		"aliases":    "book: 1\nx: &a [1]\ny: [*a, *a, *a, *a]\n",
 		"a template": "book: 1\nrules: {a: {on: clock, stage: caution, raise: 'true', say: '" + strings.Repeat("${x}", 4000) + "'}}",

@@ -21,6 +21,7 @@ type folded struct {
 	refused     []engine.Refusal
 	ticks       int
 	partition   *engine.Partition
+	read        map[string][]engine.Verdict // by story, what was said of its samples on its day
 }
 
 func (f *folded) take(out []engine.Output) {
@@ -50,7 +51,7 @@ func sampleYear(t *testing.T) *folded {
 var foldOnce = sync.OnceValues(foldFleet)
 
 func foldFleet() (*folded, error) {
-	f := &folded{partition: engine.NewPartition()}
+	f := &folded{partition: engine.NewPartition(), read: map[string][]engine.Verdict{}}
 	book, err := loadBook()
 	if err != nil {
 		return nil, err
@@ -84,6 +85,11 @@ func (f *folded) tick(ticks []engine.Event) {
 	f.ticks += len(ticks)
 	for _, ev := range ticks {
 		f.take(f.partition.Apply(ev))
+		for _, c := range verdicts {
+			if c.date == ev.Time.Format(time.DateOnly) {
+				f.read[c.story] = f.partition.Verdicts(c.vehicle, c.component)
+			}
+		}
 	}
 }
 

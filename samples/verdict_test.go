@@ -1,17 +1,11 @@
 package samples_test
 
 import (
-	"bytes"
 	"flag"
 	"fmt"
-	"io/fs"
 	"os"
 	"strings"
 	"testing"
-
-	"telltale/engine"
-	"telltale/engine/intake"
-	"telltale/samples"
 )
 
 var update = flag.Bool("update", false, "write the verdicts into testdata")
@@ -34,16 +28,11 @@ var verdicts = []struct{ story, date, vehicle, component string }{
 // TestVerdicts holds what is said of the stories' samples to testdata/verdicts.txt.
 func TestVerdicts(t *testing.T) {
 	got := map[string]string{}
-	eachDay(t, func(date string, p *engine.Partition) {
-		for _, c := range verdicts {
-			if c.date != date {
-				continue
-			}
-			for _, v := range p.Verdicts(c.vehicle, c.component) {
-				got[c.story] = v.Text()
-			}
+	for story, read := range sampleYear(t).read {
+		for _, v := range read {
+			got[story] = v.Text()
 		}
-	})
+	}
 	var b strings.Builder
 	for _, c := range verdicts {
 		fmt.Fprintf(&b, "== %s, read on %s\n%s\n\n", c.story, c.date, got[c.story])
@@ -65,41 +54,5 @@ func TestVerdicts(t *testing.T) {
 	}
 	if b.String() != string(want) {
 		t.Errorf("the verdicts differ from %s; go test ./samples -update writes them\n%s", path, b.String())
-	}
-}
-
-// eachDay folds the sample year and calls look at each midnight.
-func eachDay(t *testing.T, look func(date string, p *engine.Partition)) {
-	t.Helper()
-	book, err := loadBook()
-	if err != nil {
-		t.Fatal(err)
-	}
-	f := &folded{partition: engine.NewPartition()}
-	f.take(f.partition.Apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: book.Hash, Book: book}}))
-	text, err := fs.ReadFile(samples.FS, "events.jsonl")
-	if err != nil {
-		t.Fatal(err)
-	}
-	ticks, registered := intake.NewTicks(false), false
-	err = intake.ReadFile(bytes.NewReader(text), func(_ int, ev engine.Event, err error) error {
-		if err != nil {
-			return err
-		}
-		if !registered {
-			registered = true
-			if err := f.register(ev.Recorded); err != nil {
-				return err
-			}
-		}
-		for _, tick := range ticks.Before(ev) {
-			f.tick([]engine.Event{tick})
-			look(tick.Time.Format("2006-01-02"), f.partition)
-		}
-		f.take(f.partition.Apply(ev))
-		return nil
-	})
-	if err != nil {
-		t.Fatal(err)
 	}
 }

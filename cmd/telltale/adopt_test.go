@@ -41,6 +41,7 @@ func told(t *testing.T, args ...string) (code int, stdout, stderr string) {
 // TestAdopt has a joined service take its rules by adopt alone, and tells before
 // what would come of other ones.
 func TestAdopt(t *testing.T) {
+	t.Parallel()
 	url := natsServer(t)
 	dir := t.TempDir()
 	write(t, dir, map[string]string{"rules/oil.yaml": oilBook, "telltale.yaml": "clock: events\nnats: " + url + "\n",
@@ -99,6 +100,7 @@ func TestAdopt(t *testing.T) {
 // TestAdoptOfTwoFolders has two services on one NATS server read their folders, which
 // hold different rules, again and again: what was adopted last stays in force on both.
 func TestAdoptOfTwoFolders(t *testing.T) {
+	t.Parallel()
 	url := natsServer(t)
 	var apps []*app
 	for _, book := range []string{oilBook, strings.Replace(oilBook, "1000 km", "500 km", 1)} {
@@ -170,6 +172,7 @@ func readings(t *testing.T, a *app) {
 
 // TestAdoptRefuses has no service to adopt for.
 func TestAdoptRefuses(t *testing.T) {
+	t.Parallel()
 	a := startTest(t, func(*settings) {})
 	code, _, said := told(t, "adopt", a.fleet.dir, "--nats", a.url())
 	if want := "telltale: the service at " + a.url() + " has a NATS server of its own\nhint: save the rules into its folder: it reads them by itself\n"; code != 1 || said != want {

@@ -55,6 +55,7 @@ func press(a *app, path string, form url.Values) (code int, page string) {
 // TestLeaveByAnyReplica opens the links of a mail at the service that does not tell
 // people: opening changes nothing, and what is pressed reaches the one that does.
 func TestLeaveByAnyReplica(t *testing.T) {
+	t.Parallel()
 	server := natsServer(t)
 	all := []*app{answeringAt(t, server), answeringAt(t, server)}
 	if code, _, said := told(t, "adopt", all[0].fleet.dir); code != 0 {

@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"context"
+	"io"
 	"maps"
 	"path/filepath"
 	"reflect"
@@ -9,20 +11,34 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 )
+
+// demoed is the demo, run once for all tests: its folder, and what it printed.
+type demoed struct {
+	dir            string
+	stdout, stderr bytes.Buffer
+	code           int
+}
+
+var demoOnce = sync.OnceValue(func() *demoed {
+	d := &demoed{dir: filepath.Join(suiteDir, "demo")}
+	d.code = run(context.Background(), []string{"demo", "--dir", d.dir}, strings.NewReader(""), &d.stdout, &d.stderr)
+	return d
+})
 
 // TestDemo runs the sample fleet's year through the real service, and compares what
 // it says of each vehicle with a replay of the same files.
 func TestDemo(t *testing.T) {
 	t.Parallel()
-	dir := filepath.Join(t.TempDir(), "fleet")
-	var stdout, stderr bytes.Buffer
-	if code := run(t.Context(), []string{"demo", "--dir", dir}, strings.NewReader(""), &stdout, &stderr); code != 0 {
-		t.Fatalf("exit code %d\n%s", code, &stderr)
+	d := demoOnce()
+	dir, stdout, stderr := d.dir, &d.stdout, &d.stderr
+	if d.code != 0 {
+		t.Fatalf("exit code %d\n%s", d.code, stderr)
 	}
 	if strings.Contains(stderr.String(), `"level":"ERROR"`) || strings.Contains(stderr.String(), "not delivered") {
-		t.Errorf("it complains:\n%s", &stderr)
+		t.Errorf("it complains:\n%s", stderr)
 	}
 
 	year, rest, found := strings.Cut(stdout.String(), "\nThe due list for the week ahead:\n")
@@ -38,8 +54,7 @@ func TestDemo(t *testing.T) {
 	}
 
 	live := byVehicle(year)
-	replayed := byVehicle(telltale(t, "replay", "--rules", filepath.Join(dir, "rules"),
-		"--vehicles", filepath.Join(dir, "vehicles.yaml"), filepath.Join(dir, "events.jsonl")))
+	replayed := byVehicle(replayedYear(t))
 	transitions := 0
 	for _, v := range slices.Sorted(maps.Keys(replayed)) {
 		transitions += len(replayed[v])
@@ -52,10 +67,10 @@ func TestDemo(t *testing.T) {
 	}
 
 	// A folder that holds a fleet already is left alone.
-	stderr.Reset()
-	if code := run(t.Context(), []string{"demo", "--dir", dir}, strings.NewReader(""), &stdout, &stderr); code != 2 ||
+	stderr = new(bytes.Buffer)
+	if code := run(t.Context(), []string{"demo", "--dir", dir}, strings.NewReader(""), io.Discard, stderr); code != 2 ||
 		stderr.String() != "telltale: "+dir+" holds a fleet already\nhint: name an empty folder, or run it: telltale serve --dir "+dir+"\n" {
-		t.Errorf("again on the same folder: exit code %d\n%s", code, &stderr)
+		t.Errorf("again on the same folder: exit code %d\n%s", code, stderr)
 	}
 }
 

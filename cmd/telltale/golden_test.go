@@ -35,40 +35,23 @@ var stories = []struct{ name, to, day, subject string }{
 // looked at on a phone, on a desk and on paper.
 func TestToldGolden(t *testing.T) {
 	t.Parallel()
-	out := t.TempDir()
-	const samples = "../../samples/"
-	telltale(t, "preview", "--to", "everyone", "--rules", samples+"rules", "--vehicles", samples+"vehicles.yaml", "--people", samples+"people.yaml",
-		"--out", out, samples+"events.jsonl")
-	names, err := filepath.Glob(filepath.Join(out, "*.eml"))
-	if err != nil || len(names) == 0 {
-		t.Fatalf("%d mails: %v", len(names), err)
-	}
 	found := map[string]bool{}
-	for _, name := range names {
-		raw, err := os.ReadFile(name)
+	for _, l := range sampleLetters(t) {
+		m, err := mail.ReadMessage(bytes.NewReader(l.raw))
 		if err != nil {
 			t.Fatal(err)
-		}
-		m, err := mail.ReadMessage(bytes.NewReader(raw))
-		if err != nil {
-			t.Fatalf("%s: %v", name, err)
 		}
 		date, err := m.Header.Date()
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, s := range stories {
-			list := strings.Contains(name, "-list-")
-			if date.Format("2006-01-02") != s.day || !strings.Contains(m.Header.Get("To"), "<"+s.to+"@") || list != (s.subject == "") || !strings.Contains(m.Header.Get("Subject"), s.subject) {
+			if date.Format("2006-01-02") != s.day || !strings.Contains(m.Header.Get("To"), "<"+s.to+"@") || l.list != (s.subject == "") || !strings.Contains(m.Header.Get("Subject"), s.subject) {
 				continue
 			}
 			found[s.name] = true
-			page, err := os.ReadFile(strings.TrimSuffix(name, ".eml") + ".html")
-			if err != nil {
-				t.Fatal(err)
-			}
 			golden(t, s.name+".txt", fmt.Sprintf("To: %s\nSubject: %s\n\n%s", m.Header.Get("To"), m.Header.Get("Subject"), plainText(t, m.Header.Get("Content-Type"), m.Body)))
-			golden(t, s.name+".html", picture.ReplaceAllString(string(page), `src="picture"`))
+			golden(t, s.name+".html", picture.ReplaceAllString(string(l.page), `src="picture"`))
 		}
 	}
 	for _, s := range stories {

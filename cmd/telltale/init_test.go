@@ -101,6 +101,7 @@ func TestServePortTaken(t *testing.T) {
 
 // TestInitExample holds the commented example to the register's form.
 func TestInitExample(t *testing.T) {
+	t.Parallel()
 	dir := newFolder(t, "all")
 	path := filepath.Join(dir, "vehicles.yaml")
 	text, err := os.ReadFile(path)
@@ -123,6 +124,7 @@ func TestInitExample(t *testing.T) {
 
 // TestInitSettings takes the commented settings in.
 func TestInitSettings(t *testing.T) {
+	t.Parallel()
 	dir := newFolder(t, "none")
 	path := filepath.Join(dir, "telltale.yaml")
 	text, err := os.ReadFile(path)

@@ -77,6 +77,7 @@ func get(t *testing.T, url string) (int, string) {
 
 // TestMetrics scrapes a service that has folded a few events.
 func TestMetrics(t *testing.T) {
+	t.Parallel()
 	a := startTest(t, func(s *settings) { s.Metrics = "127.0.0.1:0" })
 	at := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
 	events := []engine.Event{{Kind: engine.VehicleEvent, Data: &engine.VehicleData{Name: "Bus 7", Kind: "minibus", Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}}}}}

@@ -14,7 +14,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 )
 
 var update = flag.Bool("update", false, "make the README's pictures again, with chromium")
@@ -23,9 +22,12 @@ const picturesDir = "../../samples/pictures"
 
 // pictured are the README's pictures: what the sample year has this person told on
 // this day.
-var pictured = []struct{ name, person, day, kind string }{
-	{"mail", "tobias", "2031-02-19", "alarm"},
-	{"list", "north", "2031-06-06", "list"},
+var pictured = []struct {
+	name, to, day string
+	list          bool
+}{
+	{"mail", "tobias", "2031-02-19", false},
+	{"list", "north.workshop", "2031-06-06", true},
 }
 
 // TestPictures holds the pictures to what the program says: beside them stands of
@@ -36,9 +38,10 @@ var pictured = []struct{ name, person, day, kind string }{
 //
 // which needs chromium, and are to be looked at.
 func TestPictures(t *testing.T) {
+	t.Parallel()
 	var made strings.Builder
 	for _, p := range pictured {
-		page := pageTold(t, p.person, p.day, p.kind)
+		page := pageTold(t, p.to, p.day, p.list)
 		path := filepath.Join(picturesDir, p.name+".png")
 		if *update {
 			photograph(t, page, path)
@@ -63,52 +66,19 @@ func TestPictures(t *testing.T) {
 	}
 }
 
-// pageTold is the page of the message of that kind, the only one of the person's on the day.
-func pageTold(t *testing.T, person, day, kind string) []byte {
+// pageTold is the page of the person's only list of the day, or only other message.
+func pageTold(t *testing.T, to, day string, list bool) []byte {
 	t.Helper()
-	dir := t.TempDir()
-	events := filepath.Join(dir, "events.jsonl")
-	if err := os.WriteFile(events, eventsBefore(t, day), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	date, err := time.Parse(time.DateOnly, day)
-	if err != nil {
-		t.Fatal(err)
-	}
-	out := filepath.Join(dir, "out")
-	const samples = "../../samples/"
-	command(t, fmt.Sprintf("telltale preview --to %s --rules %srules --vehicles %svehicles.yaml --people %speople.yaml --out %s --until %s %s",
-		person, samples, samples, samples, out, date.AddDate(0, 0, 1).Format(time.DateOnly), events))
-	paths, err := filepath.Glob(filepath.Join(out, strings.ReplaceAll(day, "-", "")+"*-"+kind+"-*.html"))
-	if err != nil || len(paths) != 1 {
-		t.Fatalf("%d messages to %s on %s (%v), want one to take a picture of", len(paths), person, day, err)
-	}
-	page, err := os.ReadFile(paths[0])
-	if err != nil {
-		t.Fatal(err)
-	}
-	return page
-}
-
-// eventsBefore is the sample year up to the end of the day.
-func eventsBefore(t *testing.T, day string) []byte {
-	t.Helper()
-	text, err := os.ReadFile("../../samples/events.jsonl")
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []byte
-	for line := range bytes.Lines(text) {
-		_, at, ok := bytes.Cut(line, []byte(`"recordedtime":"`))
-		if !ok {
-			_, at, _ = bytes.Cut(line, []byte(`"time":"`))
+	var pages [][]byte
+	for _, l := range sampleLetters(t) {
+		if l.to == to && l.date == day && l.list == list {
+			pages = append(pages, l.page)
 		}
-		if string(at[:len(day)]) > day {
-			break
-		}
-		out = append(out, line...)
 	}
-	return out
+	if len(pages) != 1 {
+		t.Fatalf("%d messages to %s on %s, want one to take a picture of", len(pages), to, day)
+	}
+	return pages[0]
 }
 
 // photograph has chromium draw the page, cuts off what is empty below it, and keeps

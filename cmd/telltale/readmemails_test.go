@@ -14,14 +14,13 @@ import (
 // TestReadmeMails holds the README's table of mails to what a preview of the sample
 // year counts, and the keepers of one vehicle to two a month.
 func TestReadmeMails(t *testing.T) {
+	t.Parallel()
 	text, err := os.ReadFile("../../README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Chdir("../..")
-	out, _ := command(t, "telltale preview --to everyone --rules samples/rules --vehicles samples/vehicles.yaml --people samples/people.yaml samples/events.jsonl")
 	counts := map[string]*[13]int{}
-	for _, m := range regexp.MustCompile(`(?m)^(\w+)  2031-(\d\d)  (\d+) messages?$`).FindAllStringSubmatch(out, -1) {
+	for _, m := range regexp.MustCompile(`(?m)^(\w+)  2031-(\d\d)  (\d+) messages?$`).FindAllStringSubmatch(sampleYear(t).printed, -1) {
 		month, _ := strconv.Atoi(m[2])
 		n, _ := strconv.Atoi(m[3])
 		if counts[m[1]] == nil {
@@ -45,7 +44,7 @@ func TestReadmeMails(t *testing.T) {
 	case rows+"\n" == want.String():
 	case *update:
 		text := before + "| mails in 2031 |" + head + " --- |\n" + want.String() + "\n" + after
-		if err := os.WriteFile("README.md", []byte(text), 0o644); err != nil {
+		if err := os.WriteFile("../../README.md", []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	default:

@@ -50,6 +50,7 @@ func (a *app) tells() bool { return a.notify.Queue() != nil }
 // while there is something to tell. Each message is made and sent once, and any of
 // them answers for all.
 func TestReplicasTellOnce(t *testing.T) {
+	t.Parallel()
 	url := natsServer(t)
 	all := []*app{joined(t, url), joined(t, url), joined(t, url)}
 	if code, _, said := told(t, "adopt", all[0].fleet.dir); code != 0 {
@@ -130,6 +131,7 @@ func trimmed(t *testing.T, a *app) {
 
 // TestUnanswered has a service answer that could not reach all partitions.
 func TestUnanswered(t *testing.T) {
+	t.Parallel()
 	url := natsServer(t)
 	nc, err := nats.Connect(url)
 	if err != nil {

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"mime"
@@ -46,6 +45,7 @@ const toldAtOnce = `
 `
 
 func TestSampleYearTellsAtOnce(t *testing.T) {
+	t.Parallel()
 	var got []string
 	for _, l := range sampleLetters(t) {
 		if !l.list {
@@ -60,6 +60,7 @@ func TestSampleYearTellsAtOnce(t *testing.T) {
 
 // Whoever keeps one vehicle has a month with two mails at most, its list among them.
 func TestKeepersOfOneVehicleGetTwoMailsAMonth(t *testing.T) {
+	t.Parallel()
 	n := map[string]int{}
 	for _, l := range sampleLetters(t) {
 		if l.to == "tobias" || l.to == "maud" {
@@ -86,6 +87,7 @@ var (
 // one on which something was reported, recorded or told of the vehicle, what stands
 // in quotes is in a mail of one of those dates, and each mail at once is in a story.
 func TestSampleStories(t *testing.T) {
+	t.Parallel()
 	text, err := samples.FS.ReadFile("README.md")
 	if err != nil {
 		t.Fatal(err)
@@ -154,27 +156,39 @@ func happened(days map[string]map[string]bool, vehicle, date string) bool {
 	return slices.ContainsFunc(names, func(n string) bool { return days[n][date] })
 }
 
-// letter is a mail of the sample year.
+// letter is a mail of the sample year, as a preview writes it: the mail and its page.
 type letter struct {
 	date, to, subject, text string
 	list                    bool
+	raw, page               []byte
 }
 
-var lettersOnce = sync.OnceValues(readLetters)
+// toldYear is what a preview of the sample year to everyone prints and writes.
+type toldYear struct {
+	printed string
+	letters []letter
+}
 
-func sampleLetters(t *testing.T) []letter {
+var yearOnce = sync.OnceValues(previewYear)
+
+func sampleYear(t *testing.T) toldYear {
 	t.Helper()
-	letters, err := lettersOnce()
+	year, err := yearOnce()
 	if err != nil {
 		t.Fatal(err)
 	}
-	return letters
+	return year
 }
 
-func readLetters() ([]letter, error) {
+func sampleLetters(t *testing.T) []letter {
+	t.Helper()
+	return sampleYear(t).letters
+}
+
+func previewYear() (year toldYear, err error) {
 	dir, err := os.MkdirTemp("", "told")
 	if err != nil {
-		return nil, err
+		return year, err
 	}
 	defer os.RemoveAll(dir)
 	var stdout, stderr bytes.Buffer
@@ -182,25 +196,29 @@ func readLetters() ([]letter, error) {
 		"--vehicles", "../../samples/vehicles.yaml", "--people", "../../samples/people.yaml", "--until", "2032-01-01", "../../samples/events.jsonl"},
 		strings.NewReader(""), &stdout, &stderr)
 	if code != 0 {
-		return nil, fmt.Errorf("preview: exit code %d: %s", code, stderr.String())
+		return year, fmt.Errorf("preview: exit code %d: %s", code, stderr.String())
 	}
+	year.printed = stdout.String()
 	names, err := filepath.Glob(filepath.Join(dir, "*.eml"))
 	if err != nil {
-		return nil, err
+		return year, err
 	}
-	var out []letter
 	for _, name := range names {
 		l, err := readLetter(name)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
+			return year, fmt.Errorf("%s: %w", name, err)
 		}
-		out = append(out, l)
+		year.letters = append(year.letters, l)
 	}
-	return out, nil
+	return year, nil
 }
 
 func readLetter(name string) (letter, error) {
 	raw, err := os.ReadFile(name)
+	if err != nil {
+		return letter{}, err
+	}
+	page, err := os.ReadFile(strings.TrimSuffix(name, ".eml") + ".html")
 	if err != nil {
 		return letter{}, err
 	}
@@ -223,7 +241,7 @@ func readLetter(name string) (letter, error) {
 	text, err := plainPart(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
 	who, _, _ := strings.Cut(to.Address, "@")
 	text = strings.ReplaceAll(text, "\n> ", "\n") // what to do is set off in a mail
-	return letter{at.Format(time.DateOnly), who, subject, strings.Join(strings.Fields(text), " "), strings.Contains(filepath.Base(name), "-list-")}, err
+	return letter{at.Format(time.DateOnly), who, subject, strings.Join(strings.Fields(text), " "), strings.Contains(filepath.Base(name), "-list-"), raw, page}, err
 }
 
 // plainPart is the first part that is plain text.
@@ -274,18 +292,32 @@ func sampleDays(t *testing.T) map[string]map[string]bool {
 	if err != nil {
 		t.Fatal(err)
 	}
-	out, _ := command(t, "telltale replay --json --rules ../../samples/rules --vehicles ../../samples/vehicles.yaml --until 2032-01-01 ../../samples/events.jsonl")
-	for line := range strings.Lines(out) {
-		var tr struct {
-			Vehicle string
-			Time    time.Time
-		}
-		if err := json.Unmarshal([]byte(line), &tr); err != nil {
-			t.Fatal(err)
-		}
-		if name := names[tr.Vehicle]; name != "" {
-			days[name][tr.Time.Format(time.DateOnly)] = true
+	for vehicle, lines := range byVehicle(replayedYear(t)) {
+		for _, line := range lines {
+			if name := names[vehicle]; name != "" {
+				days[name][line[:len(time.DateOnly)]] = true
+			}
 		}
 	}
 	return days
+}
+
+var replayOnce = sync.OnceValues(func() (string, error) {
+	var stdout, stderr bytes.Buffer
+	const samples = "../../samples/"
+	if code := run(context.Background(), []string{"replay", "--rules", samples + "rules", "--vehicles", samples + "vehicles.yaml", samples + "events.jsonl"},
+		strings.NewReader(""), &stdout, &stderr); code != 0 {
+		return "", fmt.Errorf("replay: exit code %d: %s", code, &stderr)
+	}
+	return stdout.String(), nil
+})
+
+// replayedYear is what a replay of the sample year prints.
+func replayedYear(t *testing.T) string {
+	t.Helper()
+	text, err := replayOnce()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return text
 }

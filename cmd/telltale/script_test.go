@@ -2,11 +2,13 @@ package main
 
 import (
 	"errors"
+	"flag"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -14,12 +16,36 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"telltale/testdata/quick"
 )
 
 // TestMain lets the tests run this test program as telltale, and as a NATS server
-// that can be killed.
+// that can be killed. What they store is in memory, and more tests run at a time than
+// there are cores, since they wait for most of their time; not so in CI.
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"telltale": main, "fleet-nats": natsMain})
+	quick.Files()
+	if !underCI() {
+		if err := flag.Set("test.parallel", "4"); err != nil {
+			panic(err)
+		}
+	}
+	testscript.Main(suite{m}, map[string]func(){"telltale": main, "fleet-nats": natsMain})
+}
+
+// suiteDir is a folder of all tests; it goes with the last.
+var suiteDir string
+
+type suite struct{ *testing.M }
+
+// Run runs the tests.
+func (s suite) Run() (code int) {
+	var err error
+	if suiteDir, err = os.MkdirTemp("", "telltale"); err != nil {
+		panic(err)
+	}
+	defer os.RemoveAll(suiteDir)
+	return s.M.Run()
 }
 
 // TestScript runs the sessions in testdata/script. Beside testscript's own commands
@@ -29,7 +55,7 @@ func TestScript(t *testing.T) {
 		Dir: "testdata/script",
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits": cmdExits, "until": cmdUntil, "says": cmdSays, "ends": cmdEnds, "getenv": cmdGetenv,
-			"readme": cmdReadme, "step": cmdStep, "walked": cmdWalked,
+			"readme": cmdReadme, "step": cmdStep, "walked": cmdWalked, "only": cmdOnly, "demoed": cmdDemoed,
 		},
 		Condition: func(cond string) (bool, error) {
 			if cond != "ci" {
@@ -149,6 +175,43 @@ func cmdEnds(ts *testscript.TestScript, neg bool, args []string) {
 			ts.Fatalf("%s still runs 5 s after the interrupt", c.Args)
 		}
 	}
+}
+
+// only VEHICLE… writes what the sample year and its register have of these vehicles
+// into events.jsonl and vehicles.yaml; in CI it is all that they have.
+func cmdOnly(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) == 0 {
+		ts.Fatalf("usage: only VEHICLE…")
+	}
+	name, subject := regexp.MustCompile(`^  (\S+):$`), regexp.MustCompile(`"subject":"([^"]+)"`)
+	for _, file := range []struct {
+		name string
+		of   *regexp.Regexp
+	}{{"vehicles.yaml", name}, {"events.jsonl", subject}} {
+		var kept strings.Builder
+		ours := true
+		for line := range strings.Lines(ts.ReadFile(filepath.Join(ts.Getenv("SAMPLES"), file.name))) {
+			if m := file.of.FindStringSubmatch(strings.TrimSuffix(line, "\n")); m != nil {
+				ours = slices.Contains(args, m[1])
+			}
+			if ours || underCI() {
+				kept.WriteString(line)
+			}
+		}
+		ts.Check(os.WriteFile(ts.MkAbs(file.name), []byte(kept.String()), 0o644))
+	}
+}
+
+// demoed DIR copies the folder that the demo leaves.
+func cmdDemoed(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: demoed DIR")
+	}
+	d := demoOnce()
+	if d.code != 0 {
+		ts.Fatalf("the demo's exit code is %d\n%s", d.code, &d.stderr)
+	}
+	ts.Check(os.CopyFS(ts.MkAbs(args[0]), os.DirFS(d.dir)))
 }
 
 // getenv NAME FILE puts a file's only line into a variable.

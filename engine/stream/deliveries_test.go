@@ -10,11 +10,13 @@ import (
 
 	"telltale/engine/stream/jet"
 	"telltale/notify"
+	"telltale/testdata/quick"
 )
 
 var _ notify.Store = (*Deliveries)(nil)
 
 func TestDeliveries(t *testing.T) {
+	quick.Beside(t)
 	dir := t.TempDir()
 	srv := embed(t, dir)
 	d := open(t, srv).Deliveries()

@@ -8,6 +8,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream/jet"
+	"telltale/testdata/quick"
 )
 
 // TestFollowEvents stops the clock and sets it going again: each midnight that the
@@ -74,6 +75,7 @@ const engineTick = "telltale.all.tick"
 // TestTickOnce publishes ticks as several replicas in turn would, when the server
 // has forgotten the identities of those before: each is stored once.
 func TestTickOnce(t *testing.T) {
+	quick.Beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	cfg := l.Events.S.CachedInfo().Config
 	cfg.Duplicates = 100 * time.Millisecond

@@ -12,6 +12,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/stream/wire"
+	"telltale/testdata/quick"
 )
 
 func transition(n int, size int) engine.Output {
@@ -33,6 +34,7 @@ func turn(items, alarms, size int) engine.Output {
 // what is read is what was said, and a reader that begins in the middle of an
 // event gets the whole of it.
 func TestMessages(t *testing.T) {
+	quick.Beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	refused := engine.Output{Refused: &engine.Refusal{Refused: "<why>", Vehicle: "a", Time: start}}
 	for i, tt := range []struct {

@@ -24,11 +24,17 @@ import (
 	"telltale/rules/schema"
 )
 
+// compiled are the schemas that compile has made, by name.
+var compiled = map[string]*jsonschema.Schema{}
+
 func compile(t *testing.T, name string) (*jsonschema.Schema, map[string]any) {
 	t.Helper()
 	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(schema.Of(name)))
 	if err != nil {
 		t.Fatal(err)
+	}
+	if s := compiled[name]; s != nil {
+		return s, doc.(map[string]any)
 	}
 	c := jsonschema.NewCompiler()
 	c.DefaultDraft(jsonschema.Draft2020)
@@ -39,6 +45,7 @@ func compile(t *testing.T, name string) (*jsonschema.Schema, map[string]any) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	compiled[name] = s
 	return s, doc.(map[string]any)
 }
 

@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
+
+	"telltale/testdata/quick"
 )
 
 // TestEmbedTellsItsAddress finds the server on loopback, with all that it stores in the
@@ -76,6 +78,7 @@ func TestEmbedRefuses(t *testing.T) {
 }
 
 func TestJoin(t *testing.T) {
+	quick.Beside(t)
 	srv := embed(t, t.TempDir())
 	nc, err := Join(t.Context(), srv.URL(), nil)
 	if err != nil {

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"telltale/engine/stream"
+	"telltale/testdata/quick"
 )
 
 // otherText is bookText with a longer interval, by which less is due.
@@ -27,6 +28,7 @@ func changing(t *testing.T, l *stream.Log, at func(adopt func())) {
 // place, the partitions crash again, and in the end nothing was told twice or left out,
 // and nothing is taken for the doing of another program.
 func TestAdoptedInRecovery(t *testing.T) {
+	quick.Beside(t)
 	whole := open(t, embed(t, t.TempDir()))
 	s := run(t, whole, quiet)
 	changing(t, whole, func(adopt func()) { adopt() })
@@ -89,6 +91,7 @@ func recovering(t *testing.T, l *stream.Log, p int) (fold func(to uint64)) {
 // others are killed and begun: each adoption is one event, and what is said is what
 // one service says of the same log.
 func TestFlipFlop(t *testing.T) {
+	quick.Beside(t)
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)
 	all := []*Service{replica(t, srv), replica(t, srv)}

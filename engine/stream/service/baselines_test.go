@@ -14,6 +14,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/rules/unit"
+	"telltale/testdata/quick"
 )
 
 const fleetText = `book: 1
@@ -108,6 +109,7 @@ func wholeFleet(t *testing.T, l *stream.Log) {
 // made of them judges what comes after it, also after a crash, and the next month's
 // set judges what comes after that. Two replicas keep the baselines; each is made once.
 func TestFleetBaselines(t *testing.T) {
+	quick.Beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	wholeFleet(t, l)
@@ -177,6 +179,7 @@ func count(t *testing.T, l *stream.Log, subject string) int {
 // A set that is gone from the store stops nobody: it is named, judges nothing, and
 // the next one does.
 func TestFleetBaselinesGone(t *testing.T) {
+	quick.Beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	wholeFleet(t, l)

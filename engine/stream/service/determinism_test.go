@@ -17,6 +17,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/wire"
+	"telltale/testdata/quick"
 )
 
 // muddle is the traffic of a fleet as it comes in life: late, repeated, corrected,
@@ -151,6 +152,7 @@ func copyLog(t *testing.T, to, from *stream.Log) {
 // TestDeterminism folds a log while replicas come, end and crash, and then its copy
 // in one go from nothing: every record and every output is the same to the byte.
 func TestDeterminism(t *testing.T) {
+	quick.Beside(t)
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)
 	seed := rand.Uint64()

@@ -16,6 +16,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
 	"telltale/engine/stream/wire"
+	"telltale/testdata/quick"
 )
 
 // storedStream copies a stream of a folder that nobody writes to; put puts the copy
@@ -83,6 +84,7 @@ func toldAndStanding(t *testing.T, l *stream.Log, s *Service) (told, stands map[
 // or none. The gateways send again what they hold, and go on. What is said is what
 // one unbroken run would have said, once.
 func TestEventsWentBack(t *testing.T) {
+	quick.Beside(t)
 	want := unbroken(t, 20)
 	for _, tt := range []struct {
 		name    string
@@ -135,6 +137,7 @@ func TestEventsWentBack(t *testing.T) {
 // down, and then the log loses the events that it rests on. That is taken back, and
 // comes again with the events.
 func TestToldOfWhatIsGone(t *testing.T) {
+	quick.Beside(t)
 	dir := t.TempDir()
 	lived(t, dir, 1, 8, stop)
 	older := storedStream(t, dir, stream.EventsStream)
@@ -161,6 +164,7 @@ func TestToldOfWhatIsGone(t *testing.T) {
 // TestSaidWentBack puts an older copy of what was said in its place: what it lacks
 // and still stands is told again, marked.
 func TestSaidWentBack(t *testing.T) {
+	quick.Beside(t)
 	dir := t.TempDir()
 	lived(t, dir, 1, 8, stop)
 	older := storedStream(t, dir, stream.AlarmsStream)
@@ -187,6 +191,7 @@ func TestSaidWentBack(t *testing.T) {
 // TestReusedSequence has another event under the sequence of the checkpoint's
 // last one.
 func TestReusedSequence(t *testing.T) {
+	quick.Beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
@@ -226,6 +231,7 @@ func TestReusedSequence(t *testing.T) {
 // TestRecordAheadOfTheLog has no checkpoint that knows of the events that a record
 // holds and the log lacks.
 func TestRecordAheadOfTheLog(t *testing.T) {
+	quick.Beside(t)
 	dir := t.TempDir()
 	lived(t, dir, 1, 8, stop)
 	events, said, checks := storedStream(t, dir, stream.EventsStream), storedStream(t, dir, stream.AlarmsStream), map[int][]byte{}
@@ -262,6 +268,7 @@ func TestRecordAheadOfTheLog(t *testing.T) {
 // TestEventsTakenOut has the oldest events taken out of the log, and then a record
 // lost that they made: what is left is folded onto the records that are left.
 func TestEventsTakenOut(t *testing.T) {
+	quick.Beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
@@ -295,6 +302,7 @@ func TestEventsTakenOut(t *testing.T) {
 // TestWentBackWhileRunning has the NATS server come back with an older store while
 // replicas run.
 func TestWentBackWhileRunning(t *testing.T) {
+	quick.Beside(t)
 	want := unbroken(t, 20)
 	dir := t.TempDir()
 	port := natsserver.RANDOM_PORT

@@ -9,6 +9,7 @@ import (
 
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
+	"telltale/testdata/quick"
 )
 
 // stalling lets so many writes through and then says of each that too many wait for
@@ -28,6 +29,7 @@ func (s *stalling) PublishMsgAsync(m *nats.Msg, opts ...jetstream.PublishOpt) (j
 // TestWritesThatStall has a machine so busy that writes are not sent: the records are
 // written all the same, and the service goes on.
 func TestWritesThatStall(t *testing.T) {
+	quick.Beside(t)
 	want := unbroken(t, 16)
 	l := open(t, embed(t, t.TempDir()))
 	slow := &stalling{JetStream: l.JS}

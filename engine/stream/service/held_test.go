@@ -12,6 +12,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
+	"telltale/testdata/quick"
 )
 
 const timeText = `book: 1
@@ -29,6 +30,7 @@ tasks:
 // again: the book without the rule would withdraw the alarm and the book with it
 // raise it anew, which would undo the answer.
 func TestRecordsAheadOfTheCheckpoint(t *testing.T) {
+	quick.Beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	adopt(t, l, timeText)

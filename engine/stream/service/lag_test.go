@@ -8,12 +8,14 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/stream"
+	"telltale/testdata/quick"
 )
 
 // TestTicksInOrder has the clock go on, and be set back and go on again, before a
 // partition that folds each tick as it comes, and before one that was away and finds
 // them all at once. Both say the same, each thing at the tick that brought it.
 func TestTicksInOrder(t *testing.T) {
+	quick.Beside(t)
 	wall := quiet
 	wall.ClockFollowsEvents = false
 	first := time.Now().UTC().Truncate(24*time.Hour).AddDate(0, 0, -40)

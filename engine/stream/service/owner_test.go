@@ -12,11 +12,13 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/wire"
+	"telltale/testdata/quick"
 )
 
 // TestTwoOwners starts a second service while the first one runs: the first is
 // fenced at its next write, and what was said is what one would have said.
 func TestTwoOwners(t *testing.T) {
+	quick.Beside(t)
 	want := unbroken(t, 16)
 	l := open(t, embed(t, t.TempDir()))
 	first := run(t, l, quiet)
@@ -38,6 +40,7 @@ func TestTwoOwners(t *testing.T) {
 // TestZombie has an owner that was replaced write its records and its checkpoint
 // late. The newer ones stay, and the older ones do no harm.
 func TestZombie(t *testing.T) {
+	quick.Beside(t)
 	want := unbroken(t, 16)
 	l := open(t, embed(t, t.TempDir()))
 	first := run(t, l, quiet)
@@ -113,6 +116,7 @@ func TestFuture(t *testing.T) {
 // TestForged sends internal events as a gateway: under its own subjects they are
 // refused, under the service's it has no right to publish.
 func TestForged(t *testing.T) {
+	quick.Beside(t)
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)
 	s := run(t, l, quiet)

@@ -11,10 +11,12 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/stream"
+	"telltale/testdata/quick"
 )
 
 // TestQueries asks a running service over TCP, with a gateway's rights.
 func TestQueries(t *testing.T) {
+	quick.Beside(t)
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)
 	nc, err := nats.Connect(srv.URL())

@@ -9,12 +9,14 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/wire"
 	"telltale/rules"
+	"telltale/testdata/quick"
 )
 
 // TestReconcile kills an older program that judged the same events by another
 // interval, before it wrote anything down. The newer one says what it sees
 // otherwise, once, marked, however often it crashes itself.
 func TestReconcile(t *testing.T) {
+	quick.Beside(t)
 	for _, tt := range []struct {
 		name, interval string
 		until          float64 // what the odometer shows at last

@@ -15,6 +15,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/wire"
+	"telltale/testdata/quick"
 )
 
 // copyDir copies a folder that nobody writes to.
@@ -44,6 +45,7 @@ func streamDir(t *testing.T, dir, name string) string {
 // TestRecordsLost takes a record away that the checkpoint counts, as a power
 // failure can: all events are folded again, and nothing is said twice.
 func TestRecordsLost(t *testing.T) {
+	quick.Beside(t)
 	want := unbroken(t, 16)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
@@ -71,6 +73,7 @@ func TestRecordsLost(t *testing.T) {
 // or written on its ground: the service says whose it is and ends, and who asks for a
 // list before that is told that the partition did not answer.
 func TestDamagedRecord(t *testing.T) {
+	quick.Beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)

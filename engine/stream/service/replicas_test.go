@@ -10,6 +10,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/server"
+	"telltale/testdata/quick"
 )
 
 // shared are settings of one replica of several.
@@ -74,6 +75,7 @@ func divided(t *testing.T, d time.Duration, all ...*Service) {
 // is said is what one service would have said, and in the end all of them tell the
 // same of everything.
 func TestReplicas(t *testing.T) {
+	quick.Beside(t)
 	want := unbroken(t, 16)
 	srv := embed(t, t.TempDir())
 	l := open(t, srv)

@@ -7,11 +7,13 @@ import (
 
 	"telltale/engine/stream"
 	"telltale/engine/stream/wire"
+	"telltale/testdata/quick"
 )
 
 // TestTrimSaid takes out what is old. What is still needed stays, and a service that
 // goes on with what is left says nothing twice.
 func TestTrimSaid(t *testing.T) {
+	quick.Beside(t)
 	l := open(t, embed(t, t.TempDir()))
 	trim := func(before time.Time, told, want uint64) {
 		t.Helper()

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"telltale/engine/stream"
+	"telltale/testdata/quick"
 )
 
 // fleet is the vehicles of the longer tests: enough for several partitions to
@@ -52,6 +53,7 @@ func begin(t *testing.T, l *stream.Log) {
 // TestRestarts stops and kills the service between days, with records written,
 // with records written but no checkpoint, and with nothing written at all.
 func TestRestarts(t *testing.T) {
+	quick.Beside(t)
 	want := unbroken(t, 16)
 	if len(want) < 24 {
 		t.Fatalf("the days say only %q", want)

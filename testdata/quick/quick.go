@@ -1,0 +1,41 @@
+// Package quick has a newcomer's tests take no longer than they need. With
+// TELLTALE_CI=1 nothing is cut short: there the race detector makes all of it slow, and
+// what must come within some seconds does.
+package quick
+
+import (
+	"flag"
+	"os"
+	"testing"
+)
+
+// CI reports whether the tests run in full.
+func CI() bool { return os.Getenv("TELLTALE_CI") == "1" }
+
+// Files has all temporary folders made in memory from now on, where there is room for
+// them and TMPDIR names no other place. On a disk they are slower.
+func Files() {
+	if dir := inMemory(); dir != "" && !CI() && os.Getenv("TMPDIR") == "" {
+		_ = os.Setenv("TMPDIR", dir)
+	}
+}
+
+// Main runs a package's tests with their files in memory, and more of them at a time
+// than there are cores, since they wait for most of their time.
+func Main(m *testing.M) {
+	Files()
+	if !CI() {
+		if err := flag.Set("test.parallel", "6"); err != nil {
+			panic(err)
+		}
+	}
+	os.Exit(m.Run())
+}
+
+// Beside has a test run beside others; in CI it runs alone.
+func Beside(t *testing.T) {
+	t.Helper()
+	if !CI() {
+		t.Parallel()
+	}
+}
