@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -47,7 +48,7 @@ rules:
 			if err != nil {
 				t.Fatal(err)
 			}
-			if d, ok := ev.Data.(*engine.SampleData); ok {
+			if d, ok := ev.Data.(*event.SampleData); ok {
 				if _, err := fmt.Sscanf(age, "%g %s", &d.FluidAge.Value, &d.FluidAge.Unit); err != nil {
 					t.Fatal(err)
 				}

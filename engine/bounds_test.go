@@ -10,7 +10,9 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/record"
 	"telltale/rules/unit"
 )
 
@@ -32,9 +34,9 @@ func init() {
 }
 
 // flood is the n-th event of one vehicle, a few minutes after the one before.
-func flood(n int) engine.Event {
+func flood(n int) event.Event {
 	at := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(n) * 7 * time.Minute)
-	ev := engine.Event{ID: engine.ID{Source: "/gateway/flood", ID: fmt.Sprint(n)}, Vehicle: "van-1", Time: at, Recorded: at, Digest: uint64(n) + 1}
+	ev := event.Event{ID: event.ID{Source: "/gateway/flood", ID: fmt.Sprint(n)}, Vehicle: "van-1", Time: at, Recorded: at, Digest: uint64(n) + 1}
 	km := unit.Quantity{Value: 50_000 + float64(n)*0.5, Unit: "km"}
 	what := n % 40
 	if n >= mixed {
@@ -42,18 +44,18 @@ func flood(n int) engine.Event {
 	}
 	switch what {
 	case 1:
-		ev.Kind, ev.Data = engine.ServiceEvent, &engine.ServiceData{Tasks: []string{"engine oil", "coolant"}[n/40%2 : n/40%2+1], By: "workshop", Meters: map[string]unit.Quantity{"odometer": km}}
+		ev.Kind, ev.Data = event.ServiceEvent, &event.ServiceData{Tasks: []string{"engine oil", "coolant"}[n/40%2 : n/40%2+1], By: "workshop", Meters: map[string]unit.Quantity{"odometer": km}}
 	case 2:
 		fe := float64(20 + n/40%90)
-		ev.Kind, ev.Data = engine.SampleEvent, &engine.SampleData{Number: ev.ID.ID, Component: "motor", Results: []engine.ResultData{{Analyte: "Fe", Value: &fe, Unit: "mg/kg"}}}
+		ev.Kind, ev.Data = event.SampleEvent, &event.SampleData{Number: ev.ID.ID, Component: "motor", Results: []event.ResultData{{Analyte: "Fe", Value: &fe, Unit: "mg/kg"}}}
 	case 3, 6:
-		ev.Kind, ev.Data = engine.VoidEvent, &engine.VoidData{Source: ev.ID.Source, ID: fmt.Sprint(n - 50)}
+		ev.Kind, ev.Data = event.VoidEvent, &event.VoidData{Source: ev.ID.Source, ID: fmt.Sprint(n - 50)}
 	case 4:
-		ev.Kind, ev.Data = engine.AnswerEvent, &engine.AnswerData{Answer: "acknowledge", Rule: "engine oil", By: "ines"}
+		ev.Kind, ev.Data = event.AnswerEvent, &event.AnswerData{Answer: "acknowledge", Rule: "engine oil", By: "ines"}
 	case 5:
-		ev.Kind, ev.Data = engine.AnswerEvent, &engine.AnswerData{Answer: "postpone", Task: "coolant", Until: at.AddDate(0, 1, 0).Format(time.DateOnly), By: "ines", Why: "no bay"}
+		ev.Kind, ev.Data = event.AnswerEvent, &event.AnswerData{Answer: "postpone", Task: "coolant", Until: at.AddDate(0, 1, 0).Format(time.DateOnly), By: "ines", Why: "no bay"}
 	default:
-		ev.Kind, ev.Data = engine.ReadingEvent, &engine.ReadingData{Meter: "odometer", Value: km.Value, Unit: "km"}
+		ev.Kind, ev.Data = event.ReadingEvent, &event.ReadingData{Meter: "odometer", Value: km.Value, Unit: "km"}
 	}
 	return ev
 }
@@ -85,7 +87,7 @@ func TestMillionEvents(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var r engine.Record
+	var r record.Record
 	if err := json.Unmarshal(b, &r); err != nil {
 		t.Fatal(err)
 	}

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"telltale/engine"
+	"telltale/engine/due"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -141,7 +142,7 @@ tasks:
 			for ; now.Before(end); now = now.Add(step * time.Hour) {
 				p.Apply(intake.Tick(now))
 				got := "normal"
-				for _, d := range p.Due(engine.DueQuery{}) {
+				for _, d := range p.Due(due.Query{}) {
 					got = d.Stage
 				}
 				if want := c.stage(today()); got != want {

@@ -6,6 +6,8 @@ import (
 	"testing"
 	"time"
 
+	"telltale/engine/event"
+	"telltale/engine/record"
 	"telltale/rules"
 )
 
@@ -33,8 +35,8 @@ func costVehicle(tb testing.TB) *Partition {
 		tb.Fatal(err)
 	}
 	p := NewPartition()
-	p.Apply(Event{Kind: BookEvent, Data: &BookData{Hash: book.Hash, Book: book}})
-	fold := func(ev Event) {
+	p.Apply(event.Event{Kind: event.BookEvent, Data: &event.BookData{Hash: book.Hash, Book: book}})
+	fold := func(ev event.Event) {
 		ev.ID.Source, ev.Recorded = "/gateway/3", ev.Time
 		for _, o := range p.Apply(ev) {
 			if o.Refused != nil {
@@ -43,24 +45,24 @@ func costVehicle(tb testing.TB) *Partition {
 		}
 	}
 	first := costStart.AddDate(0, 0, -12*7)
-	p.Apply(Event{Kind: TickEvent, Time: first})
-	fold(Event{Kind: VehicleEvent, ID: ID{ID: "v"}, Vehicle: "van", Time: first.AddDate(0, 0, -1), Data: &VehicleData{Name: "Van", Kind: "van", InService: "2030-09-09",
-		Meters: []MeterDef{{Name: "odometer", Kind: "distance"}}, Components: []ComponentDef{{Name: "engine", Kind: "diesel engine"}}}})
+	p.Apply(event.Event{Kind: event.TickEvent, Time: first})
+	fold(event.Event{Kind: event.VehicleEvent, ID: event.ID{ID: "v"}, Vehicle: "van", Time: first.AddDate(0, 0, -1), Data: &event.VehicleData{Name: "Van", Kind: "van", InService: "2030-09-09",
+		Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}}, Components: []event.ComponentDef{{Name: "engine", Kind: "diesel engine"}}}})
 	for i := range 12 {
 		at := first.AddDate(0, 0, 7*i)
-		p.Apply(Event{Kind: TickEvent, Time: at})
+		p.Apply(event.Event{Kind: event.TickEvent, Time: at})
 		fold(costReading("van", at, 40000+float64(i)*350, i))
 	}
-	p.Apply(Event{Kind: TickEvent, Time: costStart})
+	p.Apply(event.Event{Kind: event.TickEvent, Time: costStart})
 	if r := p.records["van"]; r.quiet == nil || len(r.Alarms) > 0 {
 		tb.Fatalf("the vehicle is not quiet: %+v", r.Alarms)
 	}
 	return p
 }
 
-func costReading(vehicle string, at time.Time, km float64, i int) Event {
-	return Event{ID: ID{Source: "/gateway/3", ID: fmt.Sprintf("r-%08d", i)}, Kind: ReadingEvent, Vehicle: vehicle, Time: at, Recorded: at,
-		Digest: uint64(i), Data: &ReadingData{Meter: "odometer", Value: km, Unit: "km"}}
+func costReading(vehicle string, at time.Time, km float64, i int) event.Event {
+	return event.Event{ID: event.ID{Source: "/gateway/3", ID: fmt.Sprintf("r-%08d", i)}, Kind: event.ReadingEvent, Vehicle: vehicle, Time: at, Recorded: at,
+		Digest: uint64(i), Data: &event.ReadingData{Meter: "odometer", Value: km, Unit: "km"}}
 }
 
 // BenchmarkReading folds readings that append to a healthy chain and cross
@@ -70,11 +72,11 @@ func BenchmarkReading(b *testing.B) {
 	const round = 1000 // before the first task comes near
 	p := costVehicle(b)
 	whole, readings := *p.records["van"], 0
-	events := make([]Event, 0, round+round/24)
+	events := make([]event.Event, 0, round+round/24)
 	for i := range round {
 		at := costStart.Add(time.Duration(i+1) * time.Hour)
 		if i%24 == 0 {
-			events = append(events, Event{Kind: TickEvent, Time: at})
+			events = append(events, event.Event{Kind: event.TickEvent, Time: at})
 		}
 		events = append(events, costReading("van", at, 43860+float64(i)*50/24, 100+i))
 	}
@@ -114,7 +116,7 @@ func benchmarkTick(b *testing.B, vehicles int) {
 		p.put(copyOf(one.records["van"], fmt.Sprintf("van-%07d", i), i%(vehicles/changing) == 0))
 	}
 	each = float64(heapInUse()-before) / float64(vehicles)
-	tick := Event{Kind: TickEvent, Time: costStart.AddDate(0, 0, 1)}
+	tick := event.Event{Kind: event.TickEvent, Time: costStart.AddDate(0, 0, 1)}
 	for b.Loop() {
 		out := p.tick(tick)
 		b.StopTimer()
@@ -149,15 +151,15 @@ func copyOf(r *vehicle, name string, changes bool) *vehicle {
 		reg.InService = "2030-04-01"
 		c.Next = costStart.Unix() + 18*3600
 	}
-	c.Register = []Registration{{Stamp: r.Register[0].Stamp, VehicleData: &reg}}
+	c.Register = []record.Registration{{Stamp: r.Register[0].Stamp, VehicleData: &reg}}
 	m := r.Meters[0]
-	readings := make([]Reading, len(m.Readings), cap(m.Readings))
+	readings := make([]record.Reading, len(m.Readings), cap(m.Readings))
 	copy(readings, m.Readings)
 	for i := range readings {
 		readings[i].ID.ID = fmt.Sprintf("r-%08d", i)
 	}
 	m.Readings = readings
-	c.Meters = []MeterLog{m}
+	c.Meters = []record.MeterLog{m}
 	q := *r.quiet
 	q.meters = append(q.one[:0], r.quiet.meters...)
 	c.quiet = &q

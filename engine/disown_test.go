@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules"
 )
 
@@ -19,13 +20,13 @@ func TestNotTheirs(t *testing.T) {
 		t.Fatal(err)
 	}
 	p := engine.NewPartition()
-	p.Apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: book.Hash, Book: book}})
+	p.Apply(event.Event{Kind: event.BookEvent, Data: &event.BookData{Hash: book.Hash, Book: book}})
 	day := 0
-	say := func(kind engine.Kind, data any) (out []string, id engine.ID) {
+	say := func(kind event.Kind, data any) (out []string, id event.ID) {
 		day++
 		at := time.Date(2031, 2, day, 12, 0, 0, 0, time.UTC)
-		id = engine.ID{Source: "/test", ID: fmt.Sprint(day)}
-		for _, o := range p.Apply(engine.Event{Kind: kind, ID: id, Vehicle: "bus-07", Time: at, Recorded: at, Data: data}) {
+		id = event.ID{Source: "/test", ID: fmt.Sprint(day)}
+		for _, o := range p.Apply(event.Event{Kind: kind, ID: id, Vehicle: "bus-07", Time: at, Recorded: at, Data: data}) {
 			switch {
 			case o.Transition != nil:
 				out = append(out, o.Transition.Transition+" "+o.Transition.To+": "+o.Transition.Message)
@@ -35,31 +36,31 @@ func TestNotTheirs(t *testing.T) {
 		}
 		return out, id
 	}
-	registered := func(people ...string) *engine.VehicleData {
-		return &engine.VehicleData{Name: "Bus 7", Kind: "minibus", People: people}
+	registered := func(people ...string) *event.VehicleData {
+		return &event.VehicleData{Name: "Bus 7", Kind: "minibus", People: people}
 	}
-	answer := func(what, by string) *engine.AnswerData { return &engine.AnswerData{Answer: what, By: by} }
-	ack := &engine.AnswerData{Answer: "acknowledge", Rule: engine.NotTheirs, By: "ines"}
-	var voided engine.VoidData
+	answer := func(what, by string) *event.AnswerData { return &event.AnswerData{Answer: what, By: by} }
+	ack := &event.AnswerData{Answer: "acknowledge", Rule: engine.NotTheirs, By: "ines"}
+	var voided event.VoidData
 	for i, c := range []struct {
-		kind engine.Kind
+		kind event.Kind
 		data any
 		want []string
 	}{
-		{engine.VehicleEvent, registered("tobias", "ines"), nil},
-		{engine.AnswerEvent, answer("not mine", "tobias"), []string{"raised advisory: tobias says that this vehicle is not theirs"}},
-		{engine.AnswerEvent, answer("not mine", "tobias"), []string{"refused: tobias has said so already"}},
-		{engine.AnswerEvent, ack, []string{"acknowledged advisory: "}},
-		{engine.VehicleEvent, registered("tobias"), nil}, // still named
-		{engine.VehicleEvent, registered("ines"), []string{"cleared normal: Who hears of it was put right"}},
-		{engine.AnswerEvent, answer("not mine", "north"), []string{"raised advisory: north says that this vehicle is not theirs"}}, // named by people.yaml alone
-		{engine.VehicleEvent, registered("ines"), nil},
-		{engine.AnswerEvent, ack, []string{"acknowledged advisory: ", "cleared normal: Who hears of it was put right"}},
-		{engine.AnswerEvent, answer("not mine", "ines"), []string{"raised advisory: ines says that this vehicle is not theirs"}},
-		{engine.VoidEvent, &voided, []string{"withdrawn normal: Who hears of it was put right"}},
+		{event.VehicleEvent, registered("tobias", "ines"), nil},
+		{event.AnswerEvent, answer("not mine", "tobias"), []string{"raised advisory: tobias says that this vehicle is not theirs"}},
+		{event.AnswerEvent, answer("not mine", "tobias"), []string{"refused: tobias has said so already"}},
+		{event.AnswerEvent, ack, []string{"acknowledged advisory: "}},
+		{event.VehicleEvent, registered("tobias"), nil}, // still named
+		{event.VehicleEvent, registered("ines"), []string{"cleared normal: Who hears of it was put right"}},
+		{event.AnswerEvent, answer("not mine", "north"), []string{"raised advisory: north says that this vehicle is not theirs"}}, // named by people.yaml alone
+		{event.VehicleEvent, registered("ines"), nil},
+		{event.AnswerEvent, ack, []string{"acknowledged advisory: ", "cleared normal: Who hears of it was put right"}},
+		{event.AnswerEvent, answer("not mine", "ines"), []string{"raised advisory: ines says that this vehicle is not theirs"}},
+		{event.VoidEvent, &voided, []string{"withdrawn normal: Who hears of it was put right"}},
 	} {
 		got, id := say(c.kind, c.data)
-		voided = engine.VoidData(id)
+		voided = event.VoidData(id)
 		if !reflect.DeepEqual(got, c.want) {
 			t.Errorf("step %d: got %q, want %q", i+1, got, c.want)
 		}

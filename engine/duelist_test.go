@@ -7,11 +7,12 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/due"
 	"telltale/engine/intake"
 )
 
 // dueLines are the lines of a due list in few words.
-func dueLines(list []engine.DueItem) string {
+func dueLines(list []due.Item) string {
 	var b strings.Builder
 	for _, d := range list {
 		fmt.Fprintf(&b, "%s %s %s %s\n", d.Stage, d.Vehicle, d.Task, d.Limit)
@@ -56,24 +57,24 @@ func TestDueAsOf(t *testing.T) {
 	const van2 = "overdue van-2 wash time\ndue van-2 engine oil no history\n"
 	for _, c := range []struct {
 		name string
-		q    engine.DueQuery
+		q    due.Query
 		want string
 	}{
-		{"a depot today: soon goes by date, statutory or not", engine.DueQuery{Tag: "depot=north"},
+		{"a depot today: soon goes by date, statutory or not", due.Query{Tag: "depot=north"},
 			"soon van-1 annual test time\nsoon van-1 wash time\n"},
-		{"nobody's depot", engine.DueQuery{Tag: "depot=west"}, ""},
-		{"the day before the oil was changed", engine.DueQuery{Tag: "depot=north", On: "2031-04-01"},
+		{"nobody's depot", due.Query{Tag: "depot=west"}, ""},
+		{"the day before the oil was changed", due.Query{Tag: "depot=north", On: "2031-04-01"},
 			"soon van-1 engine oil distance\nsoon van-1 annual test time\n"},
-		{"before anything was read", engine.DueQuery{Vehicle: "van-1", On: "2031-01-02"},
+		{"before anything was read", due.Query{Vehicle: "van-1", On: "2031-01-02"},
 			"overdue van-1 wash time\ndue van-1 engine oil no history\n"},
-		{"in May", engine.DueQuery{Vehicle: "van-1", On: "2031-05-02"},
+		{"in May", due.Query{Vehicle: "van-1", On: "2031-05-02"},
 			"overdue van-1 annual test time\noverdue van-1 wash time\n"},
-		{"while it was out of service", engine.DueQuery{Vehicle: "van-2", On: "2031-04-05"}, ""},
-		{"while it was back", engine.DueQuery{Vehicle: "van-2", On: "2031-04-08"}, van2},
-		{"before it was laid up", engine.DueQuery{Vehicle: "van-2", On: "2031-04-02"}, van2},
-		{"out of service now", engine.DueQuery{Vehicle: "van-2"}, ""},
-		{"and then", engine.DueQuery{Vehicle: "van-2", On: "2031-05-02"}, ""},
-		{"before it was registered", engine.DueQuery{On: "2030-12-31"}, ""},
+		{"while it was out of service", due.Query{Vehicle: "van-2", On: "2031-04-05"}, ""},
+		{"while it was back", due.Query{Vehicle: "van-2", On: "2031-04-08"}, van2},
+		{"before it was laid up", due.Query{Vehicle: "van-2", On: "2031-04-02"}, van2},
+		{"out of service now", due.Query{Vehicle: "van-2"}, ""},
+		{"and then", due.Query{Vehicle: "van-2", On: "2031-05-02"}, ""},
+		{"before it was registered", due.Query{On: "2030-12-31"}, ""},
 	} {
 		if got := dueLines(p.Due(c.q)); got != c.want {
 			t.Errorf("%s:\n%swant:\n%s", c.name, got, c.want)

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
+
+	"telltale/engine/event"
 )
 
 // Describe gives a record's facts, latches and standing stages as text, without
@@ -18,9 +20,9 @@ func (p *Partition) Describe(vehicle string) string {
 	}
 	for _, l := range r.Latches {
 		// Which of several thinned readings reached a stage first is not told apart.
-		l.Judged = ID{}
+		l.Judged = event.ID{}
 		if l.Rule == "high use" {
-			l.Reached = ID{}
+			l.Reached = event.ID{}
 		}
 		text, _ := json.Marshal(l)
 		fmt.Fprintf(&b, "%s\n", text)

@@ -14,6 +14,8 @@ import (
 	"pgregory.net/rapid"
 
 	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
 )
 
 const fleetRules = `book: 1
@@ -72,9 +74,9 @@ func fleetOf(tb testing.TB, text string, vehicles ...string) *engine.Partition {
 }
 
 // surveyed asks a partition for its part.
-func surveyed(tb testing.TB, p *engine.Partition) engine.SurveyPart {
+func surveyed(tb testing.TB, p *engine.Partition) fleet.SurveyPart {
 	tb.Helper()
-	out := p.Apply(engine.Event{Kind: engine.SurveyEvent, Time: p.Now(), Recorded: p.Now(), Data: &engine.SurveyData{Turn: p.Now().Format(time.RFC3339)}})
+	out := p.Apply(event.Event{Kind: event.SurveyEvent, Time: p.Now(), Recorded: p.Now(), Data: &fleet.SurveyData{Turn: p.Now().Format(time.RFC3339)}})
 	if len(out) != 1 || out[0].Survey == nil {
 		tb.Fatalf("a survey is answered by %+v", out)
 	}
@@ -116,7 +118,7 @@ func TestFleetBaselines(t *testing.T) {
 	} {
 		b.Apply(short(t, fmt.Sprint("b", i), line))
 	}
-	set := engine.FleetBaselines(a.Book(), 7, []engine.SurveyPart{surveyed(t, a), surveyed(t, b)})
+	set := fleet.Make(a.Book(), 7, []fleet.SurveyPart{surveyed(t, a), surveyed(t, b)})
 	definition := `component.kind == \"engine\" | component.fluid | 6 3 | 12 months 0 days`
 	want := `{"number":7,"turn":"2031-01-01T00:00:00Z","now":"2031-01-01T00:00:00Z","book":"` + a.Book().Hash + `","baselines":[` +
 		`{"name":"engine oil of the fleet","definition":"` + definition + `","groupBy":["component.fluid"],"groups":[` +
@@ -161,7 +163,7 @@ func TestFleetOahu(t *testing.T) {
 		value := map[string]string{"0": "", "1": "<"}[row[1]] + row[0]
 		p.Apply(short(t, fmt.Sprint("s", i), fmt.Sprintf("2030-%02d-01 sample bus-%d motor As %s", i%12+1, i%4+1, value)))
 	}
-	set := engine.FleetBaselines(p.Book(), 1, []engine.SurveyPart{surveyed(t, p)})
+	set := fleet.Make(p.Book(), 1, []fleet.SurveyPart{surveyed(t, p)})
 	as := set.Baselines[0].Groups[0].Analytes[0]
 	if as.Analyte != "As" || as.N != 24 || as.Detected != 11 || !as.Usable || len(as.Outliers) > 0 {
 		t.Fatalf("arsenic: %+v", as)
@@ -186,9 +188,9 @@ func TestFleetOutliers(t *testing.T) {
 		}
 		p.Apply(short(t, fmt.Sprint("s", i), fmt.Sprintf("2030-%02d-05 sample bus-%d motor number L-%d Fe %d", i%12+1, i%3+1, i, fe)))
 	}
-	set := engine.FleetBaselines(p.Book(), 1, []engine.SurveyPart{surveyed(t, p)})
+	set := fleet.Make(p.Book(), 1, []fleet.SurveyPart{surveyed(t, p)})
 	fe := set.Baselines[0].Groups[0].Analytes[0]
-	want := []engine.FleetOutlier{{Vehicle: "bus-2", Component: "motor", Number: "L-7", Drawn: "2030-08-05", Value: 400}}
+	want := []fleet.Outlier{{Vehicle: "bus-2", Component: "motor", Number: "L-7", Drawn: "2030-08-05", Value: 400}}
 	if !slices.Equal(fe.Outliers, want) || fe.N != 15 || fe.Mean.High > 23 {
 		t.Errorf("iron: %+v", fe)
 	}
@@ -199,25 +201,25 @@ func TestFleetOutliers(t *testing.T) {
 func TestFleetOrder(t *testing.T) {
 	fluids, book := []string{"15W-40", "5W-30"}, load(t, fleetRules)
 	rapid.Check(t, func(t *rapid.T) {
-		var all []engine.SurveySample
+		var all []fleet.SurveySample
 		for i := range rapid.IntRange(1, 60).Draw(t, "n") {
-			s := engine.SurveySample{
+			s := fleet.SurveySample{
 				Vehicle: fmt.Sprint("bus-", rapid.IntRange(1, 6).Draw(t, "vehicle")), Component: "motor", Number: fmt.Sprint("L-", i), Drawn: "2030-05-01",
 				Baseline: "engine oil of the fleet", Group: []string{rapid.SampledFrom(fluids).Draw(t, "fluid")},
-				Distance: rapid.Float64Range(-1, 30_000_000).Draw(t, "age"), Hours: -1, Results: []engine.SurveyResult{},
+				Distance: rapid.Float64Range(-1, 30_000_000).Draw(t, "age"), Hours: -1, Results: []fleet.SurveyResult{},
 			}
 			for _, a := range []string{"Cu", "Fe"} {
 				if rapid.Bool().Draw(t, a) {
-					s.Results = append(s.Results, engine.SurveyResult{Analyte: a, Value: rapid.Float64Range(1, 100).Draw(t, "value"), Below: rapid.IntRange(0, 4).Draw(t, "below") == 0})
+					s.Results = append(s.Results, fleet.SurveyResult{Analyte: a, Value: rapid.Float64Range(1, 100).Draw(t, "value"), Below: rapid.IntRange(0, 4).Draw(t, "below") == 0})
 				}
 			}
 			all = append(all, s)
 		}
 		at := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
-		set := engine.FleetBaselines(book, 1, []engine.SurveyPart{{Now: at, Samples: slices.Clone(all)}})
+		set := fleet.Make(book, 1, []fleet.SurveyPart{{Now: at, Samples: slices.Clone(all)}})
 		mixed := rapid.Permutation(all).Draw(t, "order")
 		cut := rapid.IntRange(0, len(mixed)).Draw(t, "cut")
-		other := engine.FleetBaselines(book, 1, []engine.SurveyPart{{Now: at, Samples: mixed[cut:]}, {Now: at, Samples: mixed[:cut]}})
+		other := fleet.Make(book, 1, []fleet.SurveyPart{{Now: at, Samples: mixed[cut:]}, {Now: at, Samples: mixed[:cut]}})
 		if set.Hash() != other.Hash() {
 			t.Fatalf("in another order %+v becomes %+v", set, other)
 		}
@@ -233,7 +235,7 @@ func TestFleetOrder(t *testing.T) {
 }
 
 // plainly counts the results of an analyte in a group, and their vehicles.
-func plainly(all []engine.SurveySample, fluid, analyte string) (n, vehicles int) {
+func plainly(all []fleet.SurveySample, fluid, analyte string) (n, vehicles int) {
 	seen := map[string]bool{}
 	for _, s := range all {
 		for _, r := range s.Results {
@@ -248,14 +250,14 @@ func plainly(all []engine.SurveySample, fluid, analyte string) (n, vehicles int)
 
 // usual gives a partition six samples of three vehicles, with a mean of 21 mg/kg of
 // iron at 12,000 km, and the set that is made of them, which is put in force.
-func usual(tb testing.TB, vehicles ...string) (*engine.Partition, *engine.FleetSet) {
+func usual(tb testing.TB, vehicles ...string) (*engine.Partition, *fleet.Set) {
 	tb.Helper()
 	p := fleetOf(tb, fleetRules, append([]string{"bus-1", "bus-2", "bus-3"}, vehicles...)...)
 	for i, fe := range []int{18, 19, 20, 21, 22, 26} {
 		p.Apply(short(tb, fmt.Sprint("s", i), fmt.Sprintf("2031-01-%02d sample bus-%d motor age 12000 Fe %d", i+2, i%3+1, fe)))
 	}
 	p.Apply(short(tb, "t1", "2031-02-01 tick"))
-	set := engine.FleetBaselines(p.Book(), 1, []engine.SurveyPart{surveyed(tb, p)})
+	set := fleet.Make(p.Book(), 1, []fleet.SurveyPart{surveyed(tb, p)})
 	p.Apply(set.Event())
 	return p, set
 }
@@ -456,7 +458,7 @@ func BenchmarkSurvey(b *testing.B) {
 	b.Run("set", func(b *testing.B) {
 		b.ReportAllocs()
 		for b.Loop() {
-			engine.FleetBaselines(p.Book(), 1, []engine.SurveyPart{part})
+			fleet.Make(p.Book(), 1, []fleet.SurveyPart{part})
 		}
 	})
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -20,7 +21,7 @@ func load(tb testing.TB, text string) *rules.Book {
 	return b
 }
 
-func short(tb testing.TB, id, line string) engine.Event {
+func short(tb testing.TB, id, line string) event.Event {
 	tb.Helper()
 	ev, err := intake.Short(line, id, rules.Units{Distance: "km", Volume: "L"})
 	if err != nil {
@@ -37,7 +38,7 @@ func TestPanicIsRefused(t *testing.T) {
 	p.Apply(short(t, "r", `2031-01-03 reading van-1 odometer 100`))
 	before := p.Describe("van-1")
 	bad := short(t, "s", `2031-01-04 sample van-1 motor Fe 10`)
-	bad.Data = (*engine.SampleData)(nil)
+	bad.Data = (*event.SampleData)(nil)
 	out := p.Apply(bad)
 	if len(out) != 1 || out[0].Refused == nil {
 		t.Fatalf("a panic gave %+v, want one refusal", out)
@@ -79,7 +80,7 @@ func TestStoredRecordGoesOn(t *testing.T) {
 			}
 		}
 		tick := intake.Tick(time.Date(2031, 1, 1+i*20, 0, 0, 0, 0, time.UTC))
-		for _, ev := range []engine.Event{tick, short(t, fmt.Sprint(i), line)} {
+		for _, ev := range []event.Event{tick, short(t, fmt.Sprint(i), line)} {
 			one, two := describe(a.Apply(ev)), describe(b.Apply(ev))
 			if one != two {
 				t.Errorf("%s:\nkept:   %s\nloaded: %s", line, one, two)
@@ -109,13 +110,13 @@ func BenchmarkFold(b *testing.B) {
 		p.Apply(short(b, "w", fmt.Sprintf(`2031-01-02 service %s "engine oil" odometer 10000`, name)))
 	}
 	at := time.Date(2031, 1, 3, 0, 0, 0, 0, time.UTC)
-	reading := func(i int) engine.Event {
+	reading := func(i int) event.Event {
 		v, n := i%vehicles, i/vehicles
 		when := at.Add(time.Duration(n) * time.Hour)
-		return engine.Event{ID: engine.ID{Source: "/gateway", ID: fmt.Sprint(i)}, Kind: engine.ReadingEvent, Vehicle: fmt.Sprintf("van-%04d", v),
-			Time: when, Recorded: when, Digest: uint64(i), Data: &engine.ReadingData{Meter: "odometer", Value: 10000 + float64(n)/10, Unit: "km"}}
+		return event.Event{ID: event.ID{Source: "/gateway", ID: fmt.Sprint(i)}, Kind: event.ReadingEvent, Vehicle: fmt.Sprintf("van-%04d", v),
+			Time: when, Recorded: when, Digest: uint64(i), Data: &event.ReadingData{Meter: "odometer", Value: 10000 + float64(n)/10, Unit: "km"}}
 	}
-	events := make([]engine.Event, b.N)
+	events := make([]event.Event, b.N)
 	for i := range events {
 		events[i] = reading(i)
 	}

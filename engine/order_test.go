@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -128,8 +129,8 @@ func without(a, b string) string {
 }
 
 // pick draws events that are sent once more.
-func pick(rt *rapid.T, events []engine.Event) []engine.Event {
-	var out []engine.Event
+func pick(rt *rapid.T, events []event.Event) []event.Event {
+	var out []event.Event
 	for _, ev := range events {
 		if rapid.IntRange(0, 4).Draw(rt, "again") == 0 {
 			out = append(out, ev)
@@ -165,15 +166,15 @@ func drawYear(rt *rapid.T) []string {
 	return lines
 }
 
-func shortEvents(rt *rapid.T, lines []string, book *rules.Book) []engine.Event {
-	var out []engine.Event
+func shortEvents(rt *rapid.T, lines []string, book *rules.Book) []event.Event {
+	var out []event.Event
 	void := map[string]bool{}
 	for i, line := range lines {
 		ev, err := intake.Short(line, fmt.Sprintf("e-%d", i), book.Units)
 		if err != nil {
 			rt.Fatalf("%s: %v", line, err)
 		}
-		if d, ok := ev.Data.(*engine.VoidData); ok {
+		if d, ok := ev.Data.(*event.VoidData); ok {
 			// What a void of a void is refused for hangs on which came first.
 			if void[d.ID] || d.ID == "e-0" {
 				continue
@@ -182,15 +183,15 @@ func shortEvents(rt *rapid.T, lines []string, book *rules.Book) []engine.Event {
 		}
 		out = append(out, ev)
 	}
-	return slices.DeleteFunc(out, func(ev engine.Event) bool {
-		d, ok := ev.Data.(*engine.VoidData)
+	return slices.DeleteFunc(out, func(ev event.Event) bool {
+		d, ok := ev.Data.(*event.VoidData)
 		return ok && void[d.ID]
 	})
 }
 
 // standing folds the events with a tick before and after, and gives the record's
 // facts and what stands.
-func standing(events []engine.Event, book *rules.Book) string {
+func standing(events []event.Event, book *rules.Book) string {
 	p := engine.NewPartition()
 	p.Apply(bookEvent(book))
 	p.Apply(intake.Tick(time.Date(2033, 1, 1, 0, 0, 0, 0, time.UTC)))

@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/history"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -19,8 +21,8 @@ func TestHistoryBeyondTheRecord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.Apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: book.Hash, Book: book}})
-	var past engine.Past
+	p.Apply(event.Event{Kind: event.BookEvent, Data: &event.BookData{Hash: book.Hash, Book: book}})
+	var past history.Past
 	apply := func(line, id string) {
 		ev, err := intake.Short(line, id, book.Units)
 		if err != nil {
@@ -48,24 +50,24 @@ func TestHistoryBeyondTheRecord(t *testing.T) {
 	apply(`2031-07-01 service bus-07 "engine oil" on gearbox`, "nowhere")
 
 	count := map[string]int{}
-	list := engine.ExtendHistory(p.History("bus-07"), past)
+	list := history.Extend(p.History("bus-07"), past)
 	for _, e := range list {
 		count[e.What]++
 		if e.Work != nil && e.Work.Component == "gearbox" {
 			t.Error("what was refused is told")
 		}
 	}
-	if count[engine.WhatWork] != washes+1 {
-		t.Errorf("%d works are told, %d were done", count[engine.WhatWork], washes+1)
+	if count[history.WhatWork] != washes+1 {
+		t.Errorf("%d works are told, %d were done", count[history.WhatWork], washes+1)
 	}
 	if kept := len(p.History("bus-07")); kept >= len(list) || kept < 90 {
 		t.Errorf("%d of %d entries come from the record alone", kept, len(list))
 	}
-	again, err := json.Marshal(engine.ExtendHistory(p.History("bus-07"), past))
+	again, err := json.Marshal(history.Extend(p.History("bus-07"), past))
 	if first, err2 := json.Marshal(list); err != nil || err2 != nil || string(first) != string(again) {
 		t.Errorf("asked again it tells something else: %v, %v", err, err2)
 	}
-	if engine.ExtendHistory(p.History("bus-08"), past) != nil {
+	if history.Extend(p.History("bus-08"), past) != nil {
 		t.Error("a vehicle that nobody registered has a history")
 	}
 }
@@ -78,7 +80,7 @@ func TestKnown(t *testing.T) {
 		t.Fatal(err)
 	}
 	p.Apply(ev)
-	got := p.Known("bus-07", []engine.KnownEvent{{ID: engine.ID{Source: "/case", ID: "r-1"}}, {ID: engine.ID{Source: "/case", ID: "r-2"}}})
+	got := p.Known("bus-07", []engine.KnownEvent{{ID: event.ID{Source: "/case", ID: "r-1"}}, {ID: event.ID{Source: "/case", ID: "r-2"}}})
 	want := []engine.KnownEvent{{ID: ev.ID, Digest: ev.Hash()}}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got %v, want %v", got, want)

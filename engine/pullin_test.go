@@ -10,6 +10,9 @@ import (
 	"pgregory.net/rapid"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -56,7 +59,7 @@ func TestPulledInOfAnyHistory(t *testing.T) {
 
 // dueAfter is the line of the oil change on the day after all that, of a record
 // that was stored and loaded.
-func dueAfter(rt *rapid.T, events []engine.Event, book *rules.Book) engine.DueItem {
+func dueAfter(rt *rapid.T, events []event.Event, book *rules.Book) due.Item {
 	p := engine.NewPartition()
 	p.Apply(bookEvent(book))
 	p.Apply(intake.Tick(time.Date(2032, 12, 31, 0, 0, 0, 0, time.UTC)))
@@ -72,9 +75,9 @@ func dueAfter(rt *rapid.T, events []engine.Event, book *rules.Book) engine.DueIt
 	if err := again.Load("van-1", rec); err != nil {
 		rt.Fatal(err)
 	}
-	find := func(p *engine.Partition) engine.DueItem {
-		list := p.Due(engine.DueQuery{Ahead: 36500})
-		i := slices.IndexFunc(list, func(d engine.DueItem) bool { return d.Task == "engine oil" })
+	find := func(p *engine.Partition) due.Item {
+		list := p.Due(due.Query{Ahead: 36500})
+		i := slices.IndexFunc(list, func(d due.Item) bool { return d.Task == "engine oil" })
 		if i < 0 {
 			rt.Fatalf("no line of the oil change in %+v", list)
 		}
@@ -89,7 +92,7 @@ func dueAfter(rt *rapid.T, events []engine.Event, book *rules.Book) engine.DueIt
 
 // plain is the line with its numbers in place of pointers to them, as far as they
 // are compared here.
-func plain(d engine.DueItem) engine.DueItem {
+func plain(d due.Item) due.Item {
 	if d.DueAt != nil {
 		d.Limit += fmt.Sprintf(" at %.3f, past by %.3f", *d.DueAt, *d.PastBy)
 	}
@@ -103,7 +106,7 @@ func plain(d engine.DueItem) engine.DueItem {
 	return d
 }
 
-func comparePulled(rt *rapid.T, got, own *engine.DueItem) {
+func comparePulled(rt *rapid.T, got, own *due.Item) {
 	rank := []string{"normal", "soon", "due", "overdue"}
 	if slices.Index(rank, got.Stage) < max(1, slices.Index(rank, own.Stage)) {
 		rt.Fatalf("pulled in it is %s, of itself %s", got.Stage, own.Stage)
@@ -114,22 +117,22 @@ func comparePulled(rt *rapid.T, got, own *engine.DueItem) {
 }
 
 // checkPull holds what pulled the work in to the events.
-func checkPull(rt *rapid.T, p engine.PulledIn, events []engine.Event) {
+func checkPull(rt *rapid.T, p alarm.PulledIn, events []event.Event) {
 	_, by, _ := strings.Cut(p.Limits, " by ")
 	found := false
 	for _, ev := range events {
 		switch d := ev.Data.(type) {
-		case *engine.SampleData:
+		case *event.SampleData:
 			found = found || ev.ID.ID == by
-		case *engine.VoidData:
+		case *event.VoidData:
 			if d.ID == by {
 				rt.Fatalf("it rests on %s, which is void", by)
 			}
-		case *engine.ServiceData:
+		case *event.ServiceData:
 			if slices.Contains(d.Tasks, "engine oil") && ev.Time.Format(time.DateOnly) > p.On && !voided(events, ev.ID.ID) {
 				rt.Fatalf("it was done at %s, after %s", ev.Time, p.On)
 			}
-		case *engine.AnswerData:
+		case *event.AnswerData:
 			if ev.Time.Format(time.DateOnly) > p.On {
 				rt.Fatalf("it was postponed at %s, after %s", ev.Time, p.On)
 			}
@@ -140,9 +143,9 @@ func checkPull(rt *rapid.T, p engine.PulledIn, events []engine.Event) {
 	}
 }
 
-func voided(events []engine.Event, id string) bool {
-	return slices.ContainsFunc(events, func(ev engine.Event) bool {
-		d, ok := ev.Data.(*engine.VoidData)
+func voided(events []event.Event, id string) bool {
+	return slices.ContainsFunc(events, func(ev event.Event) bool {
+		d, ok := ev.Data.(*event.VoidData)
 		return ok && d.ID == id
 	})
 }

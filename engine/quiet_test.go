@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -76,7 +77,7 @@ func TestQuietReadings(t *testing.T) {
 }
 
 // twins folds the events in both ways and compares what each of them said.
-func twins(tb rapid.TB, book *rules.Book, events []engine.Event) (quiet, readings int) {
+func twins(tb rapid.TB, book *rules.Book, events []event.Event) (quiet, readings int) {
 	fast, slow := engine.NewPartition(), engine.NewPartition()
 	slow.JudgeAll()
 	fast.Apply(bookEvent(book))
@@ -87,7 +88,7 @@ func twins(tb rapid.TB, book *rules.Book, events []engine.Event) (quiet, reading
 		if one != two {
 			tb.Fatalf("event %d, %s of %s at %s %+v:\nwithout judging all: %s\nwith:                %s", i, ev.Kind, ev.Vehicle, ev.Time, ev.Data, one, two)
 		}
-		if ev.Kind == engine.ReadingEvent {
+		if ev.Kind == event.ReadingEvent {
 			readings, quiet = readings+1, quiet+fast.Quietly()-before
 		}
 	}
@@ -101,9 +102,9 @@ func twins(tb rapid.TB, book *rules.Book, events []engine.Event) (quiet, reading
 
 // drawFleet draws some months of two vehicles that are read often or seldom,
 // with work, samples, answers, mistakes and late events in between.
-func drawFleet(rt *rapid.T) []engine.Event {
+func drawFleet(rt *rapid.T) []event.Event {
 	at := time.Date(2031, 1, 3, 5, 0, 0, 0, time.UTC)
-	var out []engine.Event
+	var out []event.Event
 	n := 0
 	add := func(format string, args ...any) {
 		n++

@@ -13,6 +13,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"telltale/engine"
+	"telltale/engine/due"
 	"telltale/engine/intake"
 )
 
@@ -79,7 +80,7 @@ func renewals(t *testing.T, bus string, row map[string]string) (miles []float64)
 		}
 		p.Apply(intake.Tick(at))
 		p.Apply(short(t, "r"+odo, on+"01 reading "+bus+" odometer "+odo+" mi"))
-		for _, d := range p.Due(engine.DueQuery{}) {
+		for _, d := range p.Due(due.Query{}) {
 			if d.PastBy != nil {
 				miles = append(miles, math.Round(1000+*d.PastBy/1609.344))
 			}

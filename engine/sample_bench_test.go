@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -24,7 +25,7 @@ func BenchmarkSample(b *testing.B) {
 	p := engine.NewPartition()
 	p.Apply(bookEvent(rs))
 	at := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
-	say := func(format string, args ...any) engine.Event {
+	say := func(format string, args ...any) event.Event {
 		ev, err := intake.Short(fmt.Sprintf("%s %s", at.Format("2006-01-02T15:04"), fmt.Sprintf(format, args...)), at.String(), rs.Units)
 		if err != nil {
 			b.Fatal(err)
@@ -32,7 +33,7 @@ func BenchmarkSample(b *testing.B) {
 		return ev
 	}
 	p.Apply(say(`vehicle bus-07 minibus meter odometer component transmission "automatic transmission" capacity 8L`))
-	sheet := func(n int) engine.Event {
+	sheet := func(n int) event.Event {
 		at = at.Add(24 * time.Hour)
 		var s strings.Builder
 		fmt.Fprintf(&s, "sample bus-07 transmission odometer %d age %dkm", 20000+100*n, 10000+100*n)

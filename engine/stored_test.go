@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 )
 
@@ -60,7 +62,7 @@ func TestUnpack(t *testing.T) {
 			t.Fatal("there is no end of records")
 		}
 	}
-	for n, ev := range []engine.Event{
+	for n, ev := range []event.Event{
 		short(t, "a", `2031-02-05 reading van-2 odometer 20100`),
 		intake.Tick(time.Date(2031, 5, 1, 0, 0, 0, 0, time.UTC)),
 		intake.Tick(time.Date(2031, 2, 1, 0, 0, 0, 0, time.UTC)), // back
@@ -100,7 +102,7 @@ func TestUnpackOnlyWhatIsAsked(t *testing.T) {
 	p := loadAll(t, whole, records)
 	p.Apply(short(t, "a", `2031-01-05 reading van-2 odometer 20100`))
 	p.Apply(intake.Tick(time.Date(2031, 1, 6, 0, 0, 0, 0, time.UTC)))
-	if got := p.Due(engine.DueQuery{Vehicle: "van-2", Ahead: 3650}); len(got) == 0 || p.Err() != nil {
+	if got := p.Due(due.Query{Vehicle: "van-2", Ahead: 3650}); len(got) == 0 || p.Err() != nil {
 		t.Errorf("van-2 has %d tasks (%v)", len(got), p.Err())
 	}
 	if got := p.AlarmsOf("van-2"); p.Err() != nil {

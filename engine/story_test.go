@@ -12,6 +12,7 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -76,8 +77,8 @@ func story(t *testing.T, path string) {
 	}
 }
 
-func bookEvent(b *rules.Book) engine.Event {
-	return engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: b.Hash, Book: b}}
+func bookEvent(b *rules.Book) event.Event {
+	return event.Event{Kind: event.BookEvent, Data: &event.BookData{Hash: b.Hash, Book: b}}
 }
 
 // foldLines folds events in short form, with a tick at each midnight that they pass.
@@ -87,7 +88,7 @@ func foldLines(t *testing.T, p *engine.Partition, ticks *intake.Ticks, book *rul
 		if line = strings.TrimSpace(line); line == "" || line[0] == '#' {
 			continue
 		}
-		var ev engine.Event
+		var ev event.Event
 		var err error
 		if line[0] == '{' {
 			ev, err = intake.Decode([]byte(line))
@@ -100,7 +101,7 @@ func foldLines(t *testing.T, p *engine.Partition, ticks *intake.Ticks, book *rul
 		for _, tick := range ticks.Before(ev) {
 			tell(got, p.Apply(tick))
 		}
-		if ev.Kind != engine.TickEvent {
+		if ev.Kind != event.TickEvent {
 			tell(got, p.Apply(ev))
 		}
 	}

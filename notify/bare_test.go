@@ -7,7 +7,8 @@ import (
 	"strings"
 	"testing"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/sample"
 	"telltale/notify/delivery"
 )
 
@@ -20,11 +21,11 @@ func TestRawFiguresWhereWordsFail(t *testing.T) {
 		log  string
 	}{
 		"words that panic": {func(n *Notifier) {
-			n.Answer = func(string, *engine.Transition) string { panic("no such link") }
+			n.Answer = func(string, *alarm.Transition) string { panic("no such link") }
 		}, []string{bareLead, "bus-07 transmission copper over baseline raised normal to caution", "measure: 3.275", `times("Cu"): 3.275`,
 			"do: Sample again within 5,000 km", "mind: hot fluid, raised vehicle", standingNote}, "no such link"},
 		"a picture that panics": {func(n *Notifier) {
-			n.Sample = func(string, string) []engine.Verdict { panic("no such sample") }
+			n.Sample = func(string, string) []sample.Verdict { panic("no such sample") }
 		}, []string{"Found: Copper 131 mg/kg is 3.3 times the baseline."}, "no such sample"},
 		"a mail that cannot be composed with its dates": {func(n *Notifier) {
 			plain := n.Compose["mail"]

@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify/people"
 )
 
@@ -31,10 +31,10 @@ type told struct {
 	StoodIn  bool      `json:"stoodIn,omitempty"`
 }
 
-func alarmKey(t *engine.Transition) string { return key("open", t.Vehicle, t.Component, t.Rule) }
+func alarmKey(t *alarm.Transition) string { return key("open", t.Vehicle, t.Component, t.Rule) }
 
 // follow keeps the list of what is chased in step with a transition.
-func (k *mark) follow(t *engine.Transition) {
+func (k *mark) follow(t *alarm.Transition) {
 	ak := alarmKey(t)
 	c := k.Open[ak]
 	if c == nil {

@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/due"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
@@ -30,7 +30,7 @@ func (p reader) dueOn(n news) (d Date, ok bool) {
 }
 
 // listedOn is the day of an item of a list.
-func (l *list) listedOn(i *engine.DueItem, said time.Time) (d Date, ok bool) {
+func (l *list) listedOn(i *due.Item, said time.Time) (d Date, ok bool) {
 	d = dateFor(l.p, people.Vehicle{ID: i.Vehicle, Name: l.vehicles[i.Vehicle]}, i.Component, i.Task, cmp.Or(i.Title, i.Task), said)
 	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
 	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), mindOf(i.Cautions, i.OwnCautions), standingNote), page.MaxText)

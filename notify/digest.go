@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
@@ -22,14 +24,14 @@ const maxItems = 120
 type list struct {
 	p        reader
 	today    string
-	alarms   []engine.Standing
-	items    []engine.DueItem
+	alarms   []alarm.Listed
+	items    []due.Item
 	shelved  int
-	vehicles map[string]string                                // id -> name for people
-	over     []engine.Standing                                // what ended and nobody has acknowledged
-	fleet    int                                              // vehicles in all
-	now      time.Time                                        // of the turn
-	answer   func(person string, t *engine.Transition) string // nil for no links
+	vehicles map[string]string                               // id -> name for people
+	over     []alarm.Listed                                  // what ended and nobody has acknowledged
+	fleet    int                                             // vehicles in all
+	now      time.Time                                       // of the turn
+	answer   func(person string, t *alarm.Transition) string // nil for no links
 }
 
 // Digest makes a person's list from the parts of one turn, and what is to be kept
@@ -145,7 +147,7 @@ func (l *list) gather(d *people.Directory, reg Register, part *engine.TurnPart) 
 }
 
 // ended keeps what an owner reads to be over.
-func (l *list) ended(d *people.Directory, reg Register, s engine.Standing) {
+func (l *list) ended(d *people.Directory, reg Register, s alarm.Listed) {
 	if l.p.Form != people.ForOwner || byStage[s.From].severity < byStage["due"].severity {
 		return
 	}
@@ -173,8 +175,8 @@ func known(v people.Vehicle, id, name string, tags map[string]string, of []strin
 }
 
 func (l *list) sort() {
-	engine.SortDue(l.items)
-	slices.SortStableFunc(l.alarms, func(a, b engine.Standing) int {
+	due.SortDue(l.items)
+	slices.SortStableFunc(l.alarms, func(a, b alarm.Listed) int {
 		return cmp.Or(byStage[b.To].severity-byStage[a.To].severity, a.Since.Compare(b.Since),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
 	})
@@ -227,7 +229,7 @@ func (l *list) page(g Listing) *sheet {
 
 func (l *list) workshopPage() *sheet {
 	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
-	var stop, watch []engine.Standing
+	var stop, watch []alarm.Listed
 	for _, s := range l.alarms {
 		if s.To == "warning" {
 			stop = append(stop, s)
@@ -284,7 +286,7 @@ func (l *list) ofStage(stage string) []page.Item {
 	return out
 }
 
-func (l *list) dueItem(i *engine.DueItem) page.Item {
+func (l *list) dueItem(i *due.Item) page.Item {
 	it := page.Item{Box: true, Heading: l.vehicles[i.Vehicle], What: cmp.Or(i.Title, i.Task)}
 	if i.Component != "" {
 		it.What += " (" + i.Component + ")"
@@ -298,12 +300,12 @@ func (l *list) dueItem(i *engine.DueItem) page.Item {
 		it.Strong = byLaw
 	}
 	if l.answer != nil && i.Stage != "normal" {
-		it.Link = l.answer(l.p.ID, &engine.Transition{Vehicle: i.Vehicle, Component: i.Component, Rule: i.Task, Task: true, Time: l.now})
+		it.Link = l.answer(l.p.ID, &alarm.Transition{Vehicle: i.Vehicle, Component: i.Component, Rule: i.Task, Task: true, Time: l.now})
 	}
 	return it
 }
 
-func (l *list) alarmItem(s *engine.Standing) page.Item {
+func (l *list) alarmItem(s *alarm.Listed) page.Item {
 	it := page.Item{Heading: l.vehicles[s.Vehicle], What: titleOf(&s.Transition)}
 	if s.Component != "" {
 		it.What = s.Component + ", " + it.What

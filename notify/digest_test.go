@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"telltale/engine"
+	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/notify/people"
 	"telltale/rules/unit"
 )
@@ -52,8 +54,8 @@ func TestDigestOfMany(t *testing.T) {
 	d := directory(t)
 	var part engine.TurnPart
 	for i := range 5000 {
-		part.Items = append(part.Items, engine.DueItem{Vehicle: fmt.Sprint("v-", i), Tags: map[string]string{"depot": "north"},
-			Task: "engine oil", Stage: "due", Limit: "no history", Needs: []engine.Need{{Fluid: "oil", Volume: 5}}})
+		part.Items = append(part.Items, due.Item{Vehicle: fmt.Sprint("v-", i), Tags: map[string]string{"depot": "north"},
+			Task: "engine oil", Stage: "due", Limit: "no history", Needs: []due.Need{{Fluid: "oil", Volume: 5}}})
 	}
 	m, _, _ := Digest(d, register, d.Person("north"), Listing{Parts: []engine.TurnPart{part}, Of: 1})
 	for _, want := range []string{"5,000 due on 5,000 vehicles.", "And 4,880 more not shown here.", "25000 L oil"} {
@@ -69,19 +71,19 @@ func TestDigestOfMany(t *testing.T) {
 func TestWhyDue(t *testing.T) {
 	miles := reader{&people.Person{Distance: "mi", Dates: people.MonthFirst}}
 	for _, c := range []struct {
-		item engine.DueItem
+		item due.Item
 		want string
 	}{
 		// 1 mi = 1609.344 m exactly (NIST SP 811).
-		{engine.DueItem{Limit: "distance", Unit: "m", DueAt: ptr(1609.344 * 30000), PastBy: ptr(1609.344 * 1500)}, "1,500 mi past the limit at 30,000 mi."},
-		{engine.DueItem{Limit: "distance", Unit: "m", DueAt: ptr(1609.344 * 30000), PastBy: ptr(-1609.344 * 400)}, "400 mi to go until 30,000 mi."},
-		{engine.DueItem{Limit: "hours", Unit: "s", DueAt: ptr(3600 * 250), PastBy: ptr(0)}, "0 h past the limit at 250 h."},
-		{engine.DueItem{Limit: "time", DueDate: "2031-02-02"}, "Was due on Feb 2, 2031, 1 day ago."},
-		{engine.DueItem{Limit: "time", DueDate: "2031-02-03"}, "Due today, Feb 3, 2031."},
-		{engine.DueItem{Limit: "time", DueDate: "2031-03-03"}, "Due on Mar 3, 2031, in 28 days."},
-		{engine.DueItem{Limit: "time", Why: "by the calendar"}, "By the calendar."},
-		{engine.DueItem{Limit: "distance", Why: "the meter is disputed"}, "The meter is disputed."},
-		{engine.DueItem{Limit: "no history"}, "No record of when this was last done."},
+		{due.Item{Limit: "distance", Unit: "m", DueAt: ptr(1609.344 * 30000), PastBy: ptr(1609.344 * 1500)}, "1,500 mi past the limit at 30,000 mi."},
+		{due.Item{Limit: "distance", Unit: "m", DueAt: ptr(1609.344 * 30000), PastBy: ptr(-1609.344 * 400)}, "400 mi to go until 30,000 mi."},
+		{due.Item{Limit: "hours", Unit: "s", DueAt: ptr(3600 * 250), PastBy: ptr(0)}, "0 h past the limit at 250 h."},
+		{due.Item{Limit: "time", DueDate: "2031-02-02"}, "Was due on Feb 2, 2031, 1 day ago."},
+		{due.Item{Limit: "time", DueDate: "2031-02-03"}, "Due today, Feb 3, 2031."},
+		{due.Item{Limit: "time", DueDate: "2031-03-03"}, "Due on Mar 3, 2031, in 28 days."},
+		{due.Item{Limit: "time", Why: "by the calendar"}, "By the calendar."},
+		{due.Item{Limit: "distance", Why: "the meter is disputed"}, "The meter is disputed."},
+		{due.Item{Limit: "no history"}, "No record of when this was last done."},
 	} {
 		if got := miles.whyDue(&c.item, "2031-02-03"); got != c.want {
 			t.Errorf("%+v: got %q, want %q", c.item, got, c.want)
@@ -100,18 +102,18 @@ func TestVolumes(t *testing.T) {
 func TestListSays(t *testing.T) {
 	l := &list{p: reader{&people.Person{Distance: "km"}}, today: "2031-02-03"}
 	for _, c := range []struct {
-		item engine.DueItem
+		item due.Item
 		want string
 	}{
-		{engine.DueItem{Stage: "soon", Limit: "distance", Unit: "m", DueAt: ptr(9e7), PastBy: ptr(-5e5), Early: "2031-01-20", Likely: "2031-02-01", Late: "2031-02-09"},
+		{due.Item{Stage: "soon", Limit: "distance", Unit: "m", DueAt: ptr(9e7), PastBy: ptr(-5e5), Early: "2031-01-20", Likely: "2031-02-01", Late: "2031-02-09"},
 			"500 km to go until 90,000 km. By its usage it has passed this by now: please read the meter."},
-		{engine.DueItem{Stage: "soon", Limit: "distance", Unit: "m", DueAt: ptr(9e7), PastBy: ptr(-5e5), Early: "2031-02-20", Likely: "2031-02-20", Late: "2031-02-20", LastDone: "2030-01-02"},
+		{due.Item{Stage: "soon", Limit: "distance", Unit: "m", DueAt: ptr(9e7), PastBy: ptr(-5e5), Early: "2031-02-20", Likely: "2031-02-20", Late: "2031-02-20", LastDone: "2030-01-02"},
 			"500 km to go until 90,000 km. Likely on 20 Feb 2031. Last done 2 Jan 2030."},
-		{engine.DueItem{Stage: "due", Limit: "time", DueDate: "2031-02-03", Why: "due today, 2031-02-03; put where the forecast of a sample has it, accepted by tom", LastDone: "counted from 2030-02-03"},
+		{due.Item{Stage: "due", Limit: "time", DueDate: "2031-02-03", Why: "due today, 2031-02-03; put where the forecast of a sample has it, accepted by tom", LastDone: "counted from 2030-02-03"},
 			"Due today, 3 Feb 2031. Put where the forecast of a sample has it, accepted by tom. Counted from 3 Feb 2030."},
-		{engine.DueItem{Stage: "due", Limit: "time", DueDate: "2031-02-03", Why: "due today, 2031-02-03; postponed by tom: waiting for parts", LastDone: "counted from 2030-02-03"},
+		{due.Item{Stage: "due", Limit: "time", DueDate: "2031-02-03", Why: "due today, 2031-02-03; postponed by tom: waiting for parts", LastDone: "counted from 2030-02-03"},
 			"Due today, 3 Feb 2031. Postponed by tom: waiting for parts. Counted from 3 Feb 2030."},
-		{engine.DueItem{Stage: "due", Limit: "no history", LastDone: "no history"}, "No record of when this was last done."},
+		{due.Item{Stage: "due", Limit: "no history", LastDone: "no history"}, "No record of when this was last done."},
 	} {
 		if got := l.dueItem(&c.item).Lines[0].Text; got != c.want {
 			t.Errorf("got %q, want %q", got, c.want)
@@ -123,8 +125,8 @@ func TestListSays(t *testing.T) {
 // volume in the reader's own unit, a torque in all three.
 func TestDigestFigures(t *testing.T) {
 	d := directory(t)
-	figures := &engine.Figures{Capacity: &unit.Quantity{Value: 8, Unit: "L"}, Torque: map[string]unit.Quantity{"drain plug": {Value: 35, Unit: "N m"}}, Source: "maker's manual, p. 112"}
-	part := engine.TurnPart{Date: "2031-02-04", Items: []engine.DueItem{{Vehicle: "v-1", Tags: map[string]string{"depot": "north"},
+	figures := &event.Figures{Capacity: &unit.Quantity{Value: 8, Unit: "L"}, Torque: map[string]unit.Quantity{"drain plug": {Value: 35, Unit: "N m"}}, Source: "maker's manual, p. 112"}
+	part := engine.TurnPart{Date: "2031-02-04", Items: []due.Item{{Vehicle: "v-1", Tags: map[string]string{"depot": "north"},
 		Component: "transmission", Task: "transmission fluid", Stage: "due", Limit: "no history", Figures: figures}}}
 	m, _, _ := Digest(d, register, d.Person("north"), Listing{Parts: []engine.TurnPart{part}, Of: 1})
 	want := "Holds 8 L; torque: drain plug 35 newton-metres (26 pound-force feet, 310 pound-force inches); confirm against the maker's manual; source: maker's manual, p. 112."

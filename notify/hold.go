@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
@@ -27,9 +28,9 @@ const (
 // piece is something to be told, kept until it is: a transition without what a
 // summary does not show.
 type piece struct {
-	T     engine.Transition `json:"t"`
-	Entry string            `json:"entry"` // of tell
-	Cause string            `json:"cause"`
+	T     alarm.Transition `json:"t"`
+	Entry string           `json:"entry"` // of tell
+	Cause string           `json:"cause"`
 }
 
 func pieceOf(n news, cause string) piece {
@@ -101,7 +102,7 @@ func (k *mark) hold(t telling, c Cause, now, until time.Time) {
 // settleHeld looks at a transition with the eyes of those who have not been told
 // yet: an alarm that ended before they were needs no word at all. It returns
 // whom to leave out.
-func (k *mark) settleHeld(t *engine.Transition) (untold []string) {
+func (k *mark) settleHeld(t *alarm.Transition) (untold []string) {
 	if t.To != "normal" && t.Standing != "shelved" && t.Standing != "acknowledged" {
 		return nil
 	}
@@ -123,14 +124,14 @@ func (k *mark) settleHeld(t *engine.Transition) (untold []string) {
 	return untold
 }
 
-func sameAlarm(a, b *engine.Transition) bool {
+func sameAlarm(a, b *alarm.Transition) bool {
 	return a.Vehicle == b.Vehicle && a.Component == b.Component && a.Rule == b.Rule && a.Task == b.Task
 }
 
 // newsFrom makes news of pieces again, in the order of a message.
 func newsFrom(reg Register, pieces []piece) []news {
 	var out []engine.Output
-	entries := map[*engine.Transition]string{}
+	entries := map[*alarm.Transition]string{}
 	for i := range pieces {
 		t := &pieces[i].T
 		out, entries[t] = append(out, engine.Output{Transition: t}), pieces[i].Entry
@@ -189,7 +190,7 @@ func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more 
 	return m
 }
 
-func groupOf(t *engine.Transition) string {
+func groupOf(t *alarm.Transition) string {
 	switch {
 	case t.To == "normal":
 		return groupOver

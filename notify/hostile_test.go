@@ -6,7 +6,8 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"telltale/engine"
+	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/notify/people"
 	"telltale/testdata/hostile"
 )
@@ -17,7 +18,7 @@ func TestHostileText(t *testing.T) {
 		tr := coolantRaised()
 		tr.Component, tr.Rule, tr.Title, tr.Message, tr.Advise = h, h, h, h, h
 		tr.PointsTo, tr.Cautions, tr.FollowUps = []string{h}, []string{h}, []string{h}
-		tr.Events = []engine.ID{{Source: h, ID: h}}
+		tr.Events = []event.ID{{Source: h, ID: h}}
 		tr.Evidence[0].Of, tr.Evidence[0].Note, tr.Evidence[0].Unit = h, h, h
 		reg := func(id string) people.Vehicle {
 			return people.Vehicle{ID: id, Name: h, Kind: h, Tags: map[string]string{"depot": "north"}, People: []string{"ines"}}
@@ -26,7 +27,7 @@ func TestHostileText(t *testing.T) {
 		parts := winterList()
 		for i := range parts[0].Items {
 			it := &parts[0].Items[i]
-			it.Name, it.Title, it.Why, it.Component, it.Needs, it.Cautions = h, h, h, h, []engine.Need{{Fluid: h, Part: h}}, []string{h}
+			it.Name, it.Title, it.Why, it.Component, it.Needs, it.Cautions = h, h, h, h, []due.Need{{Fluid: h, Part: h}}, []string{h}
 		}
 		parts[0].Alarms[0].Transition = tr
 		if list, _, ok := Digest(d, reg, d.Person("north"), Listing{Parts: parts, Of: 2}); ok {

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
 )
@@ -40,7 +41,7 @@ func TestLeave(t *testing.T) {
 		return n
 	}
 	seq := uint64(0)
-	tell := func(n *Notifier, tr engine.Transition) {
+	tell := func(n *Notifier, tr alarm.Transition) {
 		seq++
 		if err := n.Handle(t.Context(), seq, Cause{Key: tr.Rule + tr.Transition, Time: at("2031-02-19T12:00:00Z")}, outputs(tr)); err != nil {
 			t.Fatal(err)
@@ -107,7 +108,7 @@ func TestLeaveLinks(t *testing.T) {
 	c.Leave = func(person string, kind Kind, at time.Time) string {
 		return "https://fleet.larkfell.example/u/" + person + "-" + string(kind)
 	}
-	for _, tr := range []engine.Transition{copperRaised(), coolantRaised(), taskOverdue()} {
+	for _, tr := range []alarm.Transition{copperRaised(), coolantRaised(), taskOverdue()} {
 		m := Tell(d, register, c, outputs(tr))[0]
 		can := tr.Rule == "copper over baseline"
 		const link = "https://fleet.larkfell.example/u/ines-messages"

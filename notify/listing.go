@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
@@ -22,7 +23,7 @@ type Listing struct {
 	Last  Listed // the list before
 	Leave string // where the person asks for no more; "" for nowhere
 	// Answer gives the address at which a person answers an alarm; nil for none.
-	Answer func(person string, t *engine.Transition) string
+	Answer func(person string, t *alarm.Transition) string
 	// Notes are what an operator's list says of the service itself.
 	Notes []string
 }
@@ -141,7 +142,7 @@ func (l *list) overItems(since string) []page.Item {
 	return out
 }
 
-func (l *list) nameOf(s *engine.Standing) string {
+func (l *list) nameOf(s *alarm.Listed) string {
 	return cmp.Or(l.vehicles[s.Vehicle], s.Name, s.Vehicle)
 }
 
@@ -163,7 +164,7 @@ func (l *list) operatorPage(g Listing) *sheet {
 	}
 	pg.Blocks = append(pg.Blocks, counts)
 	var worst []page.Item
-	alarms := func(of func(s *engine.Standing) bool) {
+	alarms := func(of func(s *alarm.Listed) bool) {
 		for i := range l.alarms {
 			if s := &l.alarms[i]; of(s) {
 				worst = append(worst, l.alarmItem(s))
@@ -179,9 +180,9 @@ func (l *list) operatorPage(g Listing) *sheet {
 			}
 		}
 	}
-	alarms(func(s *engine.Standing) bool { return s.To == "warning" })
+	alarms(func(s *alarm.Listed) bool { return s.To == "warning" })
 	items("overdue")
-	alarms(func(s *engine.Standing) bool { return s.To == "caution" })
+	alarms(func(s *alarm.Listed) bool { return s.To == "caution" })
 	items("due")
 	more := len(worst) - maxWorst
 	pg.group(groupWorst, 3, worst[:min(len(worst), maxWorst)])

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
 	"telltale/rules/unit"
@@ -30,10 +31,10 @@ func withFormsRead(t *testing.T) *people.Directory {
 }
 
 // endedTask is an alarm that returned to normal and nobody has acknowledged.
-func endedTask(rule, title, when string) engine.Standing {
-	return engine.Standing{Name: "Bus 7", Transition: engine.Transition{Time: at(when), Vehicle: "bus-07", Rule: rule, Title: title, Task: true,
+func endedTask(rule, title, when string) alarm.Listed {
+	return alarm.Listed{Name: "Bus 7", Transition: alarm.Transition{Time: at(when), Vehicle: "bus-07", Rule: rule, Title: title, Task: true,
 		Transition: "cleared", From: "due", To: "normal", Standing: "returned",
-		Due: &engine.DuePoint{On: when[:10], Limit: "distance", At: &unit.Quantity{Value: 160934.4, Unit: "km"}, Past: &unit.Quantity{Value: -32186.9, Unit: "km"}}}}
+		Due: &alarm.DuePoint{On: when[:10], Limit: "distance", At: &unit.Quantity{Value: 160934.4, Unit: "km"}, Past: &unit.Quantity{Value: -32186.9, Unit: "km"}}}}
 }
 
 // The owner's list: by vehicle, in their units, with what is over since the one
@@ -66,7 +67,7 @@ func TestListForms(t *testing.T) {
 func TestUnchangedIsSilent(t *testing.T) {
 	d := withFormsRead(t)
 	tobias := d.Person("tobias")
-	list := func(date string, last Listed, alarms ...engine.Standing) (Message, Listed, bool) {
+	list := func(date string, last Listed, alarms ...alarm.Listed) (Message, Listed, bool) {
 		part := winterList()[0]
 		part.Date, part.Now = date, at(date+"T07:00:00Z")
 		part.Alarms = alarms
@@ -81,7 +82,7 @@ func TestUnchangedIsSilent(t *testing.T) {
 		t.Errorf("the same again came: %v %+v %s", ok, last, m.Text)
 	}
 	worse := copperRaised()
-	m, _, ok = list("2031-04-01", last, endedTask("oil", "Change the oil", "2031-02-12T10:00:00Z"), engine.Standing{Name: "Bus 7", Since: worse.Time, Transition: worse})
+	m, _, ok = list("2031-04-01", last, endedTask("oil", "Change the oil", "2031-02-12T10:00:00Z"), alarm.Listed{Name: "Bus 7", Since: worse.Time, Transition: worse})
 	if !ok || !strings.Contains(m.Text, "Since 12 Feb 2031. Recorded as done.") {
 		t.Errorf("%v\n%s", ok, m.Text)
 	}
@@ -161,7 +162,7 @@ func TestNotifierKeepsTheListBefore(t *testing.T) {
 func TestListsCanBeAnswered(t *testing.T) {
 	d := directory(t)
 	var asked []string
-	g := Listing{Parts: winterList(), Of: 2, Answer: func(person string, tr *engine.Transition) string {
+	g := Listing{Parts: winterList(), Of: 2, Answer: func(person string, tr *alarm.Transition) string {
 		asked = append(asked, person+" "+tr.Vehicle+" "+tr.Component+" "+tr.Rule+" "+tr.Time.Format(time.DateOnly))
 		return "https://fleet.larkfell.example/a/" + tr.Vehicle + "-" + strings.ReplaceAll(tr.Rule, " ", "-")
 	}}

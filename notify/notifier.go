@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/sample"
 	"telltale/notify/delivery"
 	"telltale/notify/page"
 	"telltale/notify/people"
@@ -43,9 +45,9 @@ type Notifier struct {
 	Silent func() map[string]bool
 	// Sample gives what the latest sample of a component says, to be drawn in a mail;
 	// nil for no pictures.
-	Sample func(vehicle, component string) []engine.Verdict
+	Sample func(vehicle, component string) []sample.Verdict
 	// Answer gives the address at which a person answers an alarm; nil for none.
-	Answer func(person string, t *engine.Transition) string
+	Answer func(person string, t *alarm.Transition) string
 	// Unsubscribe gives the address at which a person asks for no more of a kind
 	// (Lists or Messages), made at a time; nil for none.
 	Unsubscribe func(person string, kind Kind, at time.Time) string
@@ -202,8 +204,8 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c 
 // follow keeps what is held and what is chased in step with the transitions; it
 // returns what each person need not hear of, since they never heard of its
 // beginning.
-func (n *Notifier) follow(out []engine.Output) map[string][]*engine.Transition {
-	untold := map[string][]*engine.Transition{}
+func (n *Notifier) follow(out []engine.Output) map[string][]*alarm.Transition {
+	untold := map[string][]*alarm.Transition{}
 	for _, o := range out {
 		if o.Transition == nil {
 			continue

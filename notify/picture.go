@@ -6,8 +6,9 @@ import (
 	"slices"
 	"strings"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/chart"
+	"telltale/engine/sample"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
@@ -46,7 +47,7 @@ func (n *Notifier) pictures(t telling) map[string]*page.Picture {
 	return out
 }
 
-func pictureOf(who reader, v engine.Verdict, t *engine.Transition) *page.Picture {
+func pictureOf(who reader, v sample.Verdict, t *alarm.Transition) *page.Picture {
 	if !slices.Contains(t.Events, v.Sample) {
 		return nil
 	}
@@ -69,9 +70,9 @@ func pictureOf(who reader, v engine.Verdict, t *engine.Transition) *page.Picture
 }
 
 // ratiosOf are the bars of the picture in words, the greatest first.
-func ratiosOf(v engine.Verdict) string {
-	rows := slices.DeleteFunc(slices.Clone(v.Results), func(r engine.VerdictResult) bool { return r.Times == nil || *r.Times <= 0 })
-	slices.SortStableFunc(rows, func(a, b engine.VerdictResult) int {
+func ratiosOf(v sample.Verdict) string {
+	rows := slices.DeleteFunc(slices.Clone(v.Results), func(r sample.Result) bool { return r.Times == nil || *r.Times <= 0 })
+	slices.SortStableFunc(rows, func(a, b sample.Result) int {
 		switch {
 		case *a.Times > *b.Times:
 			return -1
@@ -88,7 +89,7 @@ func ratiosOf(v engine.Verdict) string {
 }
 
 // pastOf is one curve of the picture in words: where the meter stood, and the ratio.
-func (p reader) pastOf(s engine.VerdictSeries, u string) string {
+func (p reader) pastOf(s sample.Series, u string) string {
 	points := s.Points
 	if len(points) < 2 {
 		return ""

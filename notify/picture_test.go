@@ -7,16 +7,18 @@ import (
 	"strings"
 	"testing"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/sample"
 	"telltale/notify/delivery"
 )
 
-func sampleOfBus7() engine.Verdict {
-	return engine.Verdict{
-		Vehicle: "bus-07", Name: "Bus 7", Component: "transmission", Sample: engine.ID{Source: "/laboratory", ID: "s-1"}, Number: "L-1", Drawn: "2031-02-10",
-		Results: []engine.VerdictResult{{Analyte: "Fe", Title: "iron", Times: ptr(0.976)}, {Analyte: "Cu", Title: "copper", Times: ptr(3.275)}, {Analyte: "water"}},
-		History: &engine.VerdictHistory{Unit: "km", Series: []engine.VerdictSeries{{Analyte: "Cu", Title: "copper",
-			Points: []engine.VerdictPoint{{Run: 16093.44, Times: 1.1, Below: true}, {Run: 80467.2, Times: 3.275}}}}},
+func sampleOfBus7() sample.Verdict {
+	return sample.Verdict{
+		Vehicle: "bus-07", Name: "Bus 7", Component: "transmission", Sample: event.ID{Source: "/laboratory", ID: "s-1"}, Number: "L-1", Drawn: "2031-02-10",
+		Results: []sample.Result{{Analyte: "Fe", Title: "iron", Times: ptr(0.976)}, {Analyte: "Cu", Title: "copper", Times: ptr(3.275)}, {Analyte: "water"}},
+		History: &sample.History{Unit: "km", Series: []sample.Series{{Analyte: "Cu", Title: "copper",
+			Points: []sample.Point{{Run: 16093.44, Times: 1.1, Below: true}, {Run: 80467.2, Times: 3.275}}}}},
 	}
 }
 
@@ -25,7 +27,7 @@ func sampleOfBus7() engine.Verdict {
 func TestPictureInAMail(t *testing.T) {
 	m := &delivery.Memory{}
 	n, _ := newNotifier(t, m, 1)
-	n.Sample = func(vehicle, component string) []engine.Verdict { return []engine.Verdict{sampleOfBus7()} }
+	n.Sample = func(vehicle, component string) []sample.Verdict { return []sample.Verdict{sampleOfBus7()} }
 	var got Message
 	n.Compose["mail"] = func(m Message) (string, []byte, error) { got = m; return "<x>", []byte(m.Text), nil }
 	if err := n.Handle(t.Context(), 1, cause("c-1"), outputs(copperRaised())); err != nil {
@@ -51,13 +53,13 @@ func TestPictureInAMail(t *testing.T) {
 // A sample that the alarm does not rest on is not shown, nor one of work to do.
 func TestNoPicture(t *testing.T) {
 	other, over, task := copperRaised(), copperRaised(), taskOverdue()
-	other.Events = []engine.ID{{Source: "/laboratory", ID: "s-0"}}
+	other.Events = []event.ID{{Source: "/laboratory", ID: "s-0"}}
 	over.Transition, over.To = "cleared", "normal"
 	task.Component, task.Events = "transmission", copperRaised().Events
 	m := &delivery.Memory{}
 	n, _ := newNotifier(t, m, 1)
-	n.Sample = func(string, string) []engine.Verdict { return []engine.Verdict{sampleOfBus7()} }
-	for _, tr := range []engine.Transition{other, over, task} {
+	n.Sample = func(string, string) []sample.Verdict { return []sample.Verdict{sampleOfBus7()} }
+	for _, tr := range []alarm.Transition{other, over, task} {
 		all := newsOf(register, outputs(tr))
 		if got := n.pictures(telling{p: reader{directory(t).Person("ines")}, way: "mail", mine: all}); len(got) > 0 {
 			t.Errorf("%s %s: a picture", tr.Rule, tr.Transition)

@@ -11,6 +11,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"telltale/engine"
+	"telltale/engine/sample"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
 )
@@ -38,7 +39,7 @@ type Fleet interface {
 	OutOfService(ctx context.Context) (map[string]bool, error)
 	// Verdicts are what the latest sample of a component says. It may fail sooner: a
 	// message goes without its picture then.
-	Verdicts(ctx context.Context, vehicle, component string) ([]engine.Verdict, error)
+	Verdicts(ctx context.Context, vehicle, component string) ([]sample.Verdict, error)
 }
 
 // Way is one way to tell people: how what is said becomes what it carries, and who
@@ -125,7 +126,7 @@ func (s *Service) begin(ctx context.Context) (queue *delivery.Queue, next uint64
 		s.doubt(err)
 		return out
 	}
-	n.Sample = func(vehicle, component string) []engine.Verdict {
+	n.Sample = func(vehicle, component string) []sample.Verdict {
 		list, _ := s.Fleet.Verdicts(ctx, vehicle, component) // or no picture
 		return list
 	}

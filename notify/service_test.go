@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/sample"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
 )
@@ -70,7 +71,7 @@ func (f *vehicles) Vehicle(ctx context.Context, id string) (people.Vehicle, erro
 
 func (f *vehicles) OutOfService(context.Context) (map[string]bool, error) { return nil, nil }
 
-func (f *vehicles) Verdicts(context.Context, string, string) ([]engine.Verdict, error) {
+func (f *vehicles) Verdicts(context.Context, string, string) ([]sample.Verdict, error) {
 	return nil, errors.New("no answer")
 }
 

@@ -1,7 +1,7 @@
 package notify
 
 import (
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
@@ -10,7 +10,7 @@ import (
 // Standing says an alarm that stands in the words of a message: what it is, what
 // to do first, what was found, and the figures, with the likely sources and what
 // to mind; in the person's units.
-func Standing(who *people.Person, vehicle string, s *engine.Standing) (title, strong, found string, figures []string) {
+func Standing(who *people.Person, vehicle string, s *alarm.Listed) (title, strong, found string, figures []string) {
 	const long = 500
 	p := reader{who}
 	if found = p.dates(s.Message); s.Task {

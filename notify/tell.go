@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
@@ -17,7 +19,7 @@ import (
 type Register func(vehicle string) people.Vehicle
 
 // VehicleOf is what a registration says of a vehicle; d may be nil.
-func VehicleOf(id string, d *engine.VehicleData) people.Vehicle {
+func VehicleOf(id string, d *event.VehicleData) people.Vehicle {
 	v := people.Vehicle{ID: id, Name: id}
 	if d == nil {
 		return v
@@ -30,7 +32,7 @@ func VehicleOf(id string, d *engine.VehicleData) people.Vehicle {
 }
 
 // OutOfService are the vehicles of which an alarm stands so.
-func OutOfService(all []engine.Standing) map[string]bool {
+func OutOfService(all []alarm.Listed) map[string]bool {
 	out := map[string]bool{}
 	for _, s := range all {
 		if s.Standing == "out of service" {
@@ -49,7 +51,7 @@ type Cause struct {
 	Partition int
 	Time      time.Time
 	// Answer gives the address at which a person answers an alarm; nil for none.
-	Answer func(person string, t *engine.Transition) string
+	Answer func(person string, t *alarm.Transition) string
 	// Leave gives the address at which a person asks for no more; nil for none.
 	Leave func(person string, kind Kind, at time.Time) string
 }
@@ -74,7 +76,7 @@ const maxBlocks = 40
 
 // news is a transition that someone may hear of, and what entries see of it.
 type news struct {
-	*engine.Transition
+	*alarm.Transition
 	about people.Subject
 	entry string // of tell, by which a person hears of it
 }
@@ -163,7 +165,7 @@ func newsOf(reg Register, out []engine.Output) []news {
 }
 
 // tellable gives the stages that the transition is about, nil where it is not told.
-func tellable(t *engine.Transition) []string {
+func tellable(t *alarm.Transition) []string {
 	switch t.Transition {
 	case "raised", "worsened":
 		return []string{t.To}
@@ -244,7 +246,7 @@ func letter(c Cause, about telling, intro string) Message {
 }
 
 // blockOf says what to do, what was found, the figures, the likely source.
-func blockOf(p reader, t *engine.Transition) page.Block {
+func blockOf(p reader, t *alarm.Transition) page.Block {
 	b := page.Block{Badge: badgeOf(t), Weight: byStage[t.To].weight, Heading: english.Capital(titleOf(t))}
 	if t.Component != "" {
 		b.Heading = english.Capital(t.Component) + ": " + titleOf(t)
@@ -293,10 +295,10 @@ func blockOf(p reader, t *engine.Transition) page.Block {
 }
 
 // messageOf leaves out a title that the heading says already.
-func messageOf(t *engine.Transition) string { return strings.TrimPrefix(t.Message, titleOf(t)+": ") }
+func messageOf(t *alarm.Transition) string { return strings.TrimPrefix(t.Message, titleOf(t)+": ") }
 
 // eventsOf names what the judgement rests on, so that it can be looked up.
-func eventsOf(ids []engine.ID) string {
+func eventsOf(ids []event.ID) string {
 	var all []string
 	for _, id := range ids {
 		all = append(all, id.Source+" "+id.ID)
@@ -311,7 +313,7 @@ func subjectOf(n news) string {
 	return page.Clean(vehicleName(n.about.Vehicle, n.Vehicle)+inComponent(n.Component)+": "+titleOf(n.Transition), 120)
 }
 
-func titleOf(t *engine.Transition) string { return cmp.Or(t.Title, t.Rule) }
+func titleOf(t *alarm.Transition) string { return cmp.Or(t.Title, t.Rule) }
 
 func vehicleName(v people.Vehicle, id string) string { return cmp.Or(v.Name, id) }
 

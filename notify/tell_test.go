@@ -10,6 +10,7 @@ import (
 	"unicode"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/rules/unit"
@@ -58,7 +59,7 @@ func who(all []Message) (out []string) {
 }
 
 func TestTellWhoHears(t *testing.T) {
-	with := func(base engine.Transition, change func(*engine.Transition)) engine.Transition {
+	with := func(base alarm.Transition, change func(*alarm.Transition)) alarm.Transition {
 		change(&base)
 		return base
 	}
@@ -77,27 +78,27 @@ func TestTellWhoHears(t *testing.T) {
 			"ines: Bus 7: Roadworthiness inspection [overdue]",
 			"north: Bus 7: Roadworthiness inspection [overdue]",
 			"tove: Bus 7: Roadworthiness inspection [overdue]"}},
-		{"never wins over at once", outputs(with(taskOverdue(), func(t *engine.Transition) { t.Vehicle = "library" })), []string{
+		{"never wins over at once", outputs(with(taskOverdue(), func(t *alarm.Transition) { t.Vehicle = "library" })), []string{
 			"ines: Mobile library: Roadworthiness inspection [overdue]",
 			"tove: Mobile library: Roadworthiness inspection [overdue]"}},
-		{"vehicles apart", outputs(with(coolantRaised(), func(t *engine.Transition) { t.Vehicle = "gritter-1" }), coolantRaised()), []string{
+		{"vehicles apart", outputs(with(coolantRaised(), func(t *alarm.Transition) { t.Vehicle = "gritter-1" }), coolantRaised()), []string{
 			"ines: Bus 7, transmission: coolant in the fluid [warning]",
 			"north: Bus 7, transmission: coolant in the fluid [warning]",
 			"north: Gritter 1, transmission: coolant in the fluid [warning]",
 			"tove: Bus 7, transmission: coolant in the fluid [warning]"}},
-		{"shelved", outputs(with(coolantRaised(), func(t *engine.Transition) { t.Shelved = true })), nil},
-		{"out of service", outputs(with(coolantRaised(), func(t *engine.Transition) { t.Standing = "out of service" })), nil},
-		{"an answer", outputs(with(coolantRaised(), func(t *engine.Transition) { t.Transition, t.From = "acknowledged", "warning" })), nil},
-		{"cleared from an advisory", outputs(with(copperRaised(), func(t *engine.Transition) {
+		{"shelved", outputs(with(coolantRaised(), func(t *alarm.Transition) { t.Shelved = true })), nil},
+		{"out of service", outputs(with(coolantRaised(), func(t *alarm.Transition) { t.Standing = "out of service" })), nil},
+		{"an answer", outputs(with(coolantRaised(), func(t *alarm.Transition) { t.Transition, t.From = "acknowledged", "warning" })), nil},
+		{"cleared from an advisory", outputs(with(copperRaised(), func(t *alarm.Transition) {
 			t.Transition, t.From, t.To = "cleared", "advisory", "normal"
 		})), nil},
-		{"eased out of what was told", outputs(with(copperRaised(), func(t *engine.Transition) {
+		{"eased out of what was told", outputs(with(copperRaised(), func(t *alarm.Transition) {
 			t.Transition, t.From, t.To = "eased", "caution", "advisory"
 		})), []string{"ines: Bus 7, transmission: copper over baseline [advisory]"}},
-		{"taken back", outputs(with(copperRaised(), func(t *engine.Transition) {
+		{"taken back", outputs(with(copperRaised(), func(t *alarm.Transition) {
 			t.Transition, t.From, t.To = "withdrawn", "caution", "normal"
 		})), []string{"ines: Bus 7, transmission: copper over baseline [normal]"}},
-		{"refused and not judged", []engine.Output{{Refused: &engine.Refusal{}}, {NotJudged: &engine.NotJudged{}}}, nil},
+		{"refused and not judged", []engine.Output{{Refused: &alarm.Refusal{}}, {NotJudged: &alarm.NotJudged{}}}, nil},
 	} {
 		if got := who(Tell(directory(t), register, cause("x"), c.out)); !reflect.DeepEqual(got, c.want) {
 			t.Errorf("%s:\n got %q\nwant %q", c.name, got, c.want)
@@ -181,13 +182,13 @@ func TestPlainWords(t *testing.T) {
 // What a rule's author wrote stands as it was written, and the foot says so.
 // 1 mi = 1.609344 km exactly (NIST SP 811).
 func TestMilesInAMail(t *testing.T) {
-	oil := engine.Transition{Time: at("2031-02-19T09:00:00Z"), Vehicle: "bus-07", Rule: "oil", Title: "Change the oil", Task: true,
+	oil := alarm.Transition{Time: at("2031-02-19T09:00:00Z"), Vehicle: "bus-07", Rule: "oil", Title: "Change the oil", Task: true,
 		Transition: "raised", From: "normal", To: "soon", Standing: "unacknowledged", Message: "Change the oil: due at 48,280 km, in 1,609 km",
-		Due: &engine.DuePoint{On: "2031-02-19", Limit: "distance", At: &unit.Quantity{Value: 48280.3, Unit: "km"}, Past: &unit.Quantity{Value: -1609.3, Unit: "km"},
-			Early: "2031-03-01", Likely: "2031-03-03", Late: "2031-03-09", PulledIn: []engine.PulledIn{{Rule: "soot", On: "2031-02-10"}}}}
+		Due: &alarm.DuePoint{On: "2031-02-19", Limit: "distance", At: &unit.Quantity{Value: 48280.3, Unit: "km"}, Past: &unit.Quantity{Value: -1609.3, Unit: "km"},
+			Early: "2031-03-01", Likely: "2031-03-03", Late: "2031-03-09", PulledIn: []alarm.PulledIn{{Rule: "soot", On: "2031-02-10"}}}}
 	copper := copperRaised()
 	copper.Evidence = append(copper.Evidence, rules.Evidence{Of: "fluidAge()", Value: 62000, Unit: "km"})
-	read := func(p *people.Person, tr engine.Transition) string {
+	read := func(p *people.Person, tr alarm.Transition) string {
 		m := letter(cause("x"), telling{p: reader{p}, way: people.Mail, mine: byAll(outputs(tr))}, "")
 		return strings.Join(strings.Fields(m.Text), " ")
 	}
@@ -195,7 +196,7 @@ func TestMilesInAMail(t *testing.T) {
 	const note = "Where a rule's own words give km, they stand as the rule was written."
 	for _, c := range []struct {
 		p         *people.Person
-		tr        engine.Transition
+		tr        alarm.Transition
 		says, not string
 	}{
 		{miles, oil, "1,000 mi to go until 30,000 mi. Likely on 3 Mar 2031, between 1 Mar 2031 and 9 Mar 2031. Asked for early by the alarm \"soot\" of 10 Feb 2031.", "km"},

@@ -3,15 +3,15 @@ package notify
 import (
 	"encoding/json"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/intake"
 )
 
 // notice is what a program is told: the data of a CloudEvent.
 type notice struct {
-	To          string               `json:"to"` // the person of people.yaml
-	Cause       string               `json:"cause"`
-	Transitions []*engine.Transition `json:"transitions"`
+	To          string              `json:"to"` // the person of people.yaml
+	Cause       string              `json:"cause"`
+	Transitions []*alarm.Transition `json:"transitions"`
 }
 
 // tell has the message say the data to a program: as a CloudEvent whose identity is

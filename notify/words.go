@@ -9,7 +9,8 @@ import (
 	"strings"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
 	"telltale/notify/delivery"
 	"telltale/notify/page"
 	"telltale/notify/people"
@@ -60,7 +61,7 @@ const (
 	notAcknowledged = "Nobody has acknowledged it yet."
 )
 
-func badgeOf(t *engine.Transition) string {
+func badgeOf(t *alarm.Transition) string {
 	switch {
 	case t.Transition == "cleared" && t.Task:
 		return "Done"
@@ -74,7 +75,7 @@ func badgeOf(t *engine.Transition) string {
 	return byStage[t.To].head
 }
 
-func changeOf(t *engine.Transition) string {
+func changeOf(t *alarm.Transition) string {
 	return fmt.Sprintf("This was %s and is now %s.", byStage[t.From].noun, byStage[t.To].noun)
 }
 
@@ -109,7 +110,7 @@ func mindOf(cautions []string, own map[string]string) string {
 }
 
 // takenBackOrDone is what a task's end is in a calendar.
-func takenBackOrDone(t *engine.Transition) string {
+func takenBackOrDone(t *alarm.Transition) string {
 	if t.Transition == "withdrawn" {
 		return takenBack
 	}
@@ -206,7 +207,7 @@ func days(from, to string) (int, bool) {
 
 // whyDue says which limit makes the task due and how far past or ahead it is,
 // in the person's units; today is YYYY-MM-DD.
-func (p reader) whyDue(i *engine.DueItem, today string) string {
+func (p reader) whyDue(i *due.Item, today string) string {
 	switch i.Limit {
 	case "no history":
 		return "No record of when this was last done."
@@ -240,12 +241,12 @@ func (p reader) whyDate(due string, past int) string {
 }
 
 // dueNow says where a task stands that has just moved, in the person's units.
-func (p reader) dueNow(t *engine.Transition) string {
+func (p reader) dueNow(t *alarm.Transition) string {
 	d := t.Due
 	if d == nil {
 		return english.Sentence(p.dates(messageOf(t)))
 	}
-	i := &engine.DueItem{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn}
+	i := &due.Item{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn}
 	if d.At != nil && d.Past != nil {
 		at, kind, err1 := d.At.Base()
 		past, _, err2 := d.Past.Base()
@@ -258,7 +259,7 @@ func (p reader) dueNow(t *engine.Transition) string {
 
 // forecast says when a limit that lies ahead is likely to be reached, or that it
 // is likely to lie behind by now.
-func (p reader) forecast(i *engine.DueItem, today string) string {
+func (p reader) forecast(i *due.Item, today string) string {
 	switch {
 	case i.Likely == "" || i.Stage == "due" || i.Stage == "overdue" || i.Limit == "time":
 		return ""
@@ -271,7 +272,7 @@ func (p reader) forecast(i *engine.DueItem, today string) string {
 }
 
 // lastDone says when it was last done, or what stands for that.
-func (p reader) lastDone(i *engine.DueItem) string {
+func (p reader) lastDone(i *due.Item) string {
 	switch _, err := time.Parse(time.DateOnly, i.LastDone); {
 	case i.Limit == "no history":
 		return ""
@@ -282,7 +283,7 @@ func (p reader) lastDone(i *engine.DueItem) string {
 }
 
 // postponed is who moved it and why, which a task's own words say at their end.
-func postponed(i *engine.DueItem) string {
+func postponed(i *due.Item) string {
 	for _, how := range []string{"postponed by ", "put where the forecast of a sample has it, accepted by "} {
 		if _, who, ok := strings.Cut(i.Why, how); ok {
 			who, _, _ = strings.Cut(who, "; pulled in by ")
@@ -293,7 +294,7 @@ func postponed(i *engine.DueItem) string {
 }
 
 // pulledIn names the alarms that asked for the work earlier than it would be due.
-func (p reader) pulledIn(i *engine.DueItem) string {
+func (p reader) pulledIn(i *due.Item) string {
 	var all []string
 	for _, a := range i.PulledIn {
 		all = append(all, fmt.Sprintf("%q of %s", a.Rule, p.date(a.On)))

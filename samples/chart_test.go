@@ -7,8 +7,8 @@ import (
 	"strings"
 	"testing"
 
-	"telltale/engine"
 	"telltale/engine/chart"
+	"telltale/engine/sample"
 )
 
 // TestCharts holds the pictures of two stories to testdata: SVG byte by byte; PNG by
@@ -59,7 +59,7 @@ func TestCharts(t *testing.T) {
 			t.Errorf("%s.svg names no copper", path)
 		}
 	}
-	if b, err := chart.SVG(engine.Verdict{}); b != nil || err != nil {
+	if b, err := chart.SVG(sample.Verdict{}); b != nil || err != nil {
 		t.Errorf("a sheet without a baseline is drawn: %v", err)
 	}
 }

@@ -9,19 +9,22 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/sample"
 	"telltale/rules"
 	"telltale/samples"
 )
 
 // folded is the sample year, folded from first to last.
 type folded struct {
-	transitions []engine.Transition
-	notJudged   []engine.NotJudged
-	refused     []engine.Refusal
+	transitions []alarm.Transition
+	notJudged   []alarm.NotJudged
+	refused     []alarm.Refusal
 	ticks       int
 	partition   *engine.Partition
-	read        map[string][]engine.Verdict // by story, what was said of its samples on its day
+	read        map[string][]sample.Verdict // by story, what was said of its samples on its day
 }
 
 func (f *folded) take(out []engine.Output) {
@@ -51,19 +54,19 @@ func sampleYear(t *testing.T) *folded {
 var foldOnce = sync.OnceValues(foldFleet)
 
 func foldFleet() (*folded, error) {
-	f := &folded{partition: engine.NewPartition(), read: map[string][]engine.Verdict{}}
+	f := &folded{partition: engine.NewPartition(), read: map[string][]sample.Verdict{}}
 	book, err := loadBook()
 	if err != nil {
 		return nil, err
 	}
-	f.take(f.partition.Apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: book.Hash, Book: book}}))
+	f.take(f.partition.Apply(event.Event{Kind: event.BookEvent, Data: &event.BookData{Hash: book.Hash, Book: book}}))
 	text, err := fs.ReadFile(samples.FS, "events.jsonl")
 	if err != nil {
 		return nil, err
 	}
 	ticks := intake.NewTicks(false)
 	registered := false
-	err = intake.ReadFile(bytes.NewReader(text), func(_ int, ev engine.Event, err error) error {
+	err = intake.ReadFile(bytes.NewReader(text), func(_ int, ev event.Event, err error) error {
 		if err != nil {
 			return err
 		}
@@ -81,7 +84,7 @@ func foldFleet() (*folded, error) {
 	return f, err
 }
 
-func (f *folded) tick(ticks []engine.Event) {
+func (f *folded) tick(ticks []event.Event) {
 	f.ticks += len(ticks)
 	for _, ev := range ticks {
 		f.take(f.partition.Apply(ev))
@@ -136,7 +139,7 @@ func (f *folded) of(vehicle, rule string) string {
 	return b.String()
 }
 
-func line(tr *engine.Transition) string {
+func line(tr *alarm.Transition) string {
 	s := tr.Time.Format(time.DateOnly) + " " + tr.Transition + " " + tr.To
 	if tr.Shelved {
 		s += " shelved"

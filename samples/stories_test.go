@@ -7,7 +7,8 @@ import (
 	"testing"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/notify/people"
 	"telltale/samples"
@@ -212,9 +213,9 @@ func TestStories(t *testing.T) {
 }
 
 // one is the only change of stage that the rule made on the vehicle on that date.
-func (f *folded) one(t *testing.T, date, vehicle, rule string) engine.Transition {
+func (f *folded) one(t *testing.T, date, vehicle, rule string) alarm.Transition {
 	t.Helper()
-	var found []engine.Transition
+	var found []alarm.Transition
 	for _, tr := range f.transitions {
 		if tr.Vehicle == vehicle && tr.Rule == rule && tr.From != tr.To && tr.Time.Format(time.DateOnly) == date {
 			found = append(found, tr)
@@ -313,8 +314,8 @@ func TestEventsAreInOrderOfRecording(t *testing.T) {
 		t.Fatal(err)
 	}
 	var last time.Time
-	n, kinds := 0, map[engine.Kind]int{}
-	err = intake.ReadFile(bytes.NewReader(text), func(line int, ev engine.Event, err error) error {
+	n, kinds := 0, map[event.Kind]int{}
+	err = intake.ReadFile(bytes.NewReader(text), func(line int, ev event.Event, err error) error {
 		if err != nil {
 			t.Errorf("line %d: %v", line, err)
 			return nil
@@ -333,8 +334,8 @@ func TestEventsAreInOrderOfRecording(t *testing.T) {
 	if n < 3000 || n > 7000 || len(text) > 2<<20 {
 		t.Errorf("%d events in %d bytes, want 3,000 to 7,000 in 2 MiB at most", n, len(text))
 	}
-	for _, k := range []engine.Kind{engine.MeterReplacedEvent, engine.ReadingEvent, engine.SampleEvent, engine.ServiceEvent,
-		engine.AnswerEvent, engine.VoidEvent} {
+	for _, k := range []event.Kind{event.MeterReplacedEvent, event.ReadingEvent, event.SampleEvent, event.ServiceEvent,
+		event.AnswerEvent, event.VoidEvent} {
 		if kinds[k] == 0 {
 			t.Errorf("no event of kind %s", k)
 		}

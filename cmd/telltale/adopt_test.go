@@ -10,7 +10,7 @@ import (
 
 	"github.com/nats-io/nats-server/v2/server"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/stream/service"
 )
 
@@ -142,7 +142,7 @@ func TestAdoptOfTwoFolders(t *testing.T) {
 	}
 }
 
-func registered(t *testing.T, a *app, vehicle string) *engine.VehicleData {
+func registered(t *testing.T, a *app, vehicle string) *event.VehicleData {
 	t.Helper()
 	d, err := a.svc.Registered(t.Context(), vehicle)
 	if err != nil {
@@ -159,8 +159,8 @@ func readings(t *testing.T, a *app) {
 		vehicle string
 		km      float64
 	}{{"bus-07", 1000}, {"bus-08", 1000}, {"bus-07", 1520}, {"bus-08", 1050}} {
-		ev := engine.Event{ID: engine.ID{Source: "/test", ID: string(rune('a' + i))}, Kind: engine.ReadingEvent, Vehicle: r.vehicle,
-			Time: at.AddDate(0, 0, i), Recorded: at.AddDate(0, 0, i), Data: &engine.ReadingData{Meter: "odometer", Value: r.km, Unit: "km"}}
+		ev := event.Event{ID: event.ID{Source: "/test", ID: string(rune('a' + i))}, Kind: event.ReadingEvent, Vehicle: r.vehicle,
+			Time: at.AddDate(0, 0, i), Recorded: at.AddDate(0, 0, i), Data: &event.ReadingData{Meter: "odometer", Value: r.km, Unit: "km"}}
 		if err := a.log.Publish(t.Context(), ev); err != nil {
 			t.Fatal(err)
 		}

@@ -8,7 +8,7 @@ import (
 
 	"gopkg.in/yaml.v3"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify"
 	"telltale/notify/board"
 	"telltale/notify/people"
@@ -57,7 +57,7 @@ func (a *app) startAnswers() error {
 	if err != nil {
 		return err
 	}
-	a.notify.Notifier.Answer = func(person string, t *engine.Transition) string { return set.URL + key.Answer(person, t) }
+	a.notify.Notifier.Answer = func(person string, t *alarm.Transition) string { return set.URL + key.Answer(person, t) }
 	a.notify.Notifier.Unsubscribe = func(person string, kind notify.Kind, at time.Time) string {
 		return set.URL + key.Leave(person, kind, at)
 	}

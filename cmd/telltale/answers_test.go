@@ -15,7 +15,7 @@ import (
 	"testing"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // answeringAt is one more service on the server whose mails carry links; all of them
@@ -64,8 +64,8 @@ func TestLeaveByAnyReplica(t *testing.T) {
 	drive := func(day int, km float64) {
 		t.Helper()
 		at := time.Date(2031, 1, 1+day, 0, 0, 0, 0, time.UTC)
-		ev := engine.Event{ID: engine.ID{Source: "/test", ID: fmt.Sprint(day)}, Kind: engine.ReadingEvent, Vehicle: "bus-00",
-			Time: at, Recorded: at, Data: &engine.ReadingData{Meter: "odometer", Value: km, Unit: "km"}}
+		ev := event.Event{ID: event.ID{Source: "/test", ID: fmt.Sprint(day)}, Kind: event.ReadingEvent, Vehicle: "bus-00",
+			Time: at, Recorded: at, Data: &event.ReadingData{Meter: "odometer", Value: km, Unit: "km"}}
 		if err := all[0].log.Publish(t.Context(), ev); err != nil {
 			t.Fatal(err)
 		}

@@ -22,7 +22,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
@@ -39,8 +39,8 @@ type fleet struct {
 	files    []rules.File
 	book     *rules.Book
 	people   *people.Directory
-	register []engine.Event // at the zero of time; published with the time at hand
-	found    []string       // which of the files that may be left out are there
+	register []event.Event // at the zero of time; published with the time at hand
+	found    []string      // which of the files that may be left out are there
 }
 
 // has notes whether the file is there.

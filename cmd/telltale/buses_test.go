@@ -19,7 +19,8 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
@@ -130,9 +131,9 @@ func busEvents(t *testing.T, readings []busReading, due map[string]bool) string 
 	type object = map[string]any
 	var text strings.Builder
 	n := 0
-	write := func(kind engine.Kind, r busReading, data object) {
+	write := func(kind event.Kind, r busReading, data object) {
 		n++
-		line, err := intake.Encode(engine.Event{ID: engine.ID{Source: "/garage", ID: strconv.Itoa(n)}, Kind: kind, Vehicle: r.bus, Time: r.on, Data: data})
+		line, err := intake.Encode(event.Event{ID: event.ID{Source: "/garage", ID: strconv.Itoa(n)}, Kind: kind, Vehicle: r.bus, Time: r.on, Data: data})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -142,11 +143,11 @@ func busEvents(t *testing.T, readings []busReading, due map[string]bool) string 
 	for _, r := range readings {
 		if !registered[r.bus] {
 			registered[r.bus] = true
-			write(engine.VehicleEvent, r, object{"kind": "bus", "meters": []object{{"name": "odometer", "kind": "distance"}}})
+			write(event.VehicleEvent, r, object{"kind": "bus", "meters": []object{{"name": "odometer", "kind": "distance"}}})
 		}
-		write(engine.ReadingEvent, r, object{"meter": "odometer", "value": r.miles, "unit": "mi"})
+		write(event.ReadingEvent, r, object{"meter": "odometer", "value": r.miles, "unit": "mi"})
 		if due[r.bus+" "+r.on.Format(time.DateOnly)] {
-			write(engine.ServiceEvent, r, object{"tasks": []string{busTask}, "meters": object{"odometer": object{"value": r.miles, "unit": "mi"}}})
+			write(event.ServiceEvent, r, object{"tasks": []string{busTask}, "meters": object{"odometer": object{"value": r.miles, "unit": "mi"}}})
 		}
 	}
 	return text.String()
@@ -160,7 +161,7 @@ type entered struct {
 	other           map[string]int // transitions of what else there is
 }
 
-func (e *entered) take(tr *engine.Transition) {
+func (e *entered) take(tr *alarm.Transition) {
 	if e.due == nil {
 		e.due, e.other = map[string]bool{}, map[string]int{}
 	}
@@ -220,7 +221,7 @@ func TestBusSeries(t *testing.T) {
 		var got entered
 		lines := bufio.NewScanner(strings.NewReader(telltale(t, "replay", "--rules", filepath.Join(dir, "rules"), "--json", events)))
 		for lines.Scan() {
-			tr := &engine.Transition{}
+			tr := &alarm.Transition{}
 			if err := json.Unmarshal(lines.Bytes(), tr); err != nil {
 				t.Fatalf("reading %s: %v", lines.Bytes(), err)
 			}

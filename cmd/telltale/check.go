@@ -10,8 +10,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
 	"telltale/engine/cases"
+	"telltale/engine/event"
 	"telltale/notify"
 	"telltale/notify/people"
 	"telltale/rules"
@@ -100,9 +100,9 @@ func covered(book *rules.Book) string {
 }
 
 // checkedFiles reads a fleet's folder, or one of rules alone.
-func checkedFiles(dir, vehicles string) (*rules.Book, []engine.Event, error) {
+func checkedFiles(dir, vehicles string) (*rules.Book, []event.Event, error) {
 	var book *rules.Book
-	var register []engine.Event
+	var register []event.Event
 	if cli.Exists(filepath.Join(dir, "rules")) {
 		f, err := loadFleet(dir)
 		if err != nil {
@@ -133,10 +133,10 @@ func checkedPeople(dir string) (*people.Directory, error) {
 }
 
 // unheard says what nobody would hear of, and who would hear of nothing.
-func unheard(s cli.Env, dir *people.Directory, book *rules.Book, register []engine.Event) {
+func unheard(s cli.Env, dir *people.Directory, book *rules.Book, register []event.Event) {
 	var vehicles []people.Vehicle
 	for _, ev := range register {
-		if d, ok := ev.Data.(*engine.VehicleData); ok && !d.Retired {
+		if d, ok := ev.Data.(*event.VehicleData); ok && !d.Retired {
 			vehicles = append(vehicles, notify.VehicleOf(ev.Vehicle, d))
 		}
 	}

@@ -19,7 +19,7 @@ import (
 
 	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/replay"
 	"telltale/engine/stream/clock"
 	"telltale/engine/stream/gateway"
@@ -138,7 +138,7 @@ func demoFolder(dir string) (string, error) {
 	return dir, nil
 }
 
-func runDemo(ctx context.Context, s cli.Env, a *app, register []engine.Event) error {
+func runDemo(ctx context.Context, s cli.Env, a *app, register []event.Event) error {
 	nc, err := nats.Connect(a.url(), nats.Name("sample gateway"))
 	if err != nil {
 		return fmt.Errorf("connecting the sample gateway: %w", err)
@@ -174,7 +174,7 @@ func runDemo(ctx context.Context, s cli.Env, a *app, register []engine.Event) er
 // demoYear is the sample year on its way into the service.
 type demoYear struct {
 	app         *app
-	register    []engine.Event
+	register    []event.Event
 	pub         *gateway.Sender
 	events      int
 	transitions atomic.Int64
@@ -191,8 +191,8 @@ func (d *demoYear) run(ctx context.Context) error {
 	year := replay.File{Register: d.register, Damaged: func(line int, reason error) error {
 		return fmt.Errorf("line %d of the sample events: %w", line, reason)
 	}}
-	err = year.Each(bytes.NewReader(text), func(ev engine.Event) error {
-		if ev.Kind == engine.TickEvent {
+	err = year.Each(bytes.NewReader(text), func(ev event.Event) error {
+		if ev.Kind == event.TickEvent {
 			return d.day(ctx, ev.Time)
 		}
 		if err := d.morning(ctx, ev.Recorded); err != nil {

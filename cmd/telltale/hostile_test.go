@@ -13,7 +13,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/testdata/hostile"
 )
@@ -33,9 +33,9 @@ func hostileEvents(t *testing.T) (text string, vehicles int) {
 	type object = map[string]any
 	var b strings.Builder
 	write := func(n int, name, at string, data object) {
-		kind, _ := engine.KindOf(name)
+		kind, _ := event.KindOf(name)
 		when, _ := time.Parse(time.RFC3339, at)
-		line, err := intake.Encode(engine.Event{ID: engine.ID{Source: "/test", ID: fmt.Sprint(name, n, at)}, Kind: kind,
+		line, err := intake.Encode(event.Event{ID: event.ID{Source: "/test", ID: fmt.Sprint(name, n, at)}, Kind: kind,
 			Vehicle: fmt.Sprintf("v-%02d", n), Time: when, Data: data})
 		if err != nil {
 			t.Fatal(err)

@@ -15,6 +15,7 @@ import (
 
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
 	"telltale/engine/intake/table"
@@ -121,7 +122,7 @@ func counted(t *table.Table) string {
 }
 
 // writeNew writes the events into a file that is not there yet.
-func writeNew(path string, events []engine.Event) error {
+func writeNew(path string, events []event.Event) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if errors.Is(err, os.ErrExist) {
 		return cli.Exit(2, cli.Hint(fmt.Errorf("%s is there already", path), "name a file that is not, or - for the standard output"))
@@ -132,7 +133,7 @@ func writeNew(path string, events []engine.Event) error {
 	return errors.Join(writeEvents(f, events), f.Close())
 }
 
-func writeEvents(w io.Writer, events []engine.Event) error {
+func writeEvents(w io.Writer, events []event.Event) error {
 	for _, ev := range events {
 		b, err := intake.Encode(ev)
 		if err != nil {
@@ -206,7 +207,7 @@ func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &table.Fleet{Vehicles: map[string]*engine.VehicleData{}}
+	f := &table.Fleet{Vehicles: map[string]*event.VehicleData{}}
 	for _, v := range list {
 		f.Vehicles[v.Vehicle] = v.VehicleData
 	}
@@ -270,18 +271,18 @@ func clockOf(ctx context.Context, nc *nats.Conn) (latest, now time.Time, err err
 
 // knownTo asks the service which of the events it holds: by vehicle, the hash of
 // each.
-func knownTo(ctx context.Context, nc *nats.Conn, events []engine.Event) (map[string]map[engine.ID]string, error) {
+func knownTo(ctx context.Context, nc *nats.Conn, events []event.Event) (map[string]map[event.ID]string, error) {
 	ask := map[string][]engine.KnownEvent{}
 	for _, ev := range events {
 		ask[ev.Vehicle] = append(ask[ev.Vehicle], engine.KnownEvent{ID: ev.ID})
 	}
-	out := map[string]map[engine.ID]string{}
+	out := map[string]map[event.ID]string{}
 	for vehicle, list := range ask {
 		have, err := service.QueryKnown(ctx, nc, vehicle, list)
 		if err != nil {
 			return nil, err
 		}
-		out[vehicle] = map[engine.ID]string{}
+		out[vehicle] = map[event.ID]string{}
 		for _, k := range have {
 			out[vehicle][k.ID] = k.Digest
 		}

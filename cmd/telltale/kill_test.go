@@ -22,7 +22,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/stream"
 	"telltale/notify/delivery"
 )
@@ -331,7 +331,7 @@ func (f *killFleet) check(t *testing.T) {
 
 func (f *killFleet) add(t *testing.T, to map[string][]string, line []byte) {
 	t.Helper()
-	var x engine.Transition
+	var x alarm.Transition
 	if err := json.Unmarshal(line, &x); err != nil {
 		t.Fatalf("%v: %s", err, line)
 	}

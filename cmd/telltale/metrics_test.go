@@ -15,7 +15,7 @@ import (
 	"time"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // write puts files into a folder.
@@ -80,12 +80,12 @@ func TestMetrics(t *testing.T) {
 	t.Parallel()
 	a := startTest(t, func(s *settings) { s.Metrics = "127.0.0.1:0" })
 	at := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
-	events := []engine.Event{{Kind: engine.VehicleEvent, Data: &engine.VehicleData{Name: "Bus 7", Kind: "minibus", Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}}}}}
+	events := []event.Event{{Kind: event.VehicleEvent, Data: &event.VehicleData{Name: "Bus 7", Kind: "minibus", Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}}}}}
 	for _, km := range []float64{1000, 1920, 2300} {
-		events = append(events, engine.Event{Kind: engine.ReadingEvent, Data: &engine.ReadingData{Meter: "odometer", Value: km, Unit: "km"}})
+		events = append(events, event.Event{Kind: event.ReadingEvent, Data: &event.ReadingData{Meter: "odometer", Value: km, Unit: "km"}})
 	}
 	for i, ev := range events {
-		ev.ID, ev.Vehicle = engine.ID{Source: "/test", ID: fmt.Sprint(i)}, "bus-07"
+		ev.ID, ev.Vehicle = event.ID{Source: "/test", ID: fmt.Sprint(i)}, "bus-07"
 		ev.Time = at.AddDate(0, 0, i)
 		ev.Recorded = ev.Time
 		if err := a.log.Publish(t.Context(), ev); err != nil {

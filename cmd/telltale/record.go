@@ -15,11 +15,12 @@ import (
 
 	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
 	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/service"
+	"telltale/engine/why"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -51,8 +52,8 @@ func recordCommand(s cli.Env) *cobra.Command {
 	f.StringArrayVar(&meters, "meter", nil, "what another meter showed, as NAME=VALUE")
 	f.StringVar(&o.on, "on", "", "when, as 2031-02-10 or 2031-02-10T14:00 in the vehicle's zone (default: now)")
 	f.BoolVar(&o.dry, "dry", false, "check it and show the event, and send nothing")
-	for _, field := range intake.Fields(engine.ServiceEvent) {
-		if _, yes := field.In(&engine.ServiceData{}).(*bool); yes {
+	for _, field := range intake.Fields(event.ServiceEvent) {
+		if _, yes := field.In(&event.ServiceData{}).(*bool); yes {
 			f.Bool(field.Option, false, field.Help)
 		} else if field.Option != intake.Apart {
 			f.String(field.Option, "", field.Help)
@@ -68,7 +69,7 @@ func recordCommand(s cli.Env) *cobra.Command {
 // typedJob is the job of a command line.
 func typedJob(cmd *cobra.Command, args, meters []string) job.Job {
 	j := job.Job{Vehicle: args[0], Tasks: args[1:], Said: map[string]string{}}
-	for _, field := range intake.Fields(engine.ServiceEvent) {
+	for _, field := range intake.Fields(event.ServiceEvent) {
 		if f := cmd.Flag(field.Option); f != nil && f.Value.String() != f.DefValue {
 			j.Said[field.Path] = f.Value.String()
 		}
@@ -108,7 +109,7 @@ func (o *recordOptions) record(ctx context.Context, s cli.Env, nc *nats.Conn) er
 		return cli.Exit(2, err)
 	}
 	if o.dry {
-		return writeEvents(s.Out, []engine.Event{ev})
+		return writeEvents(s.Out, []event.Event{ev})
 	}
 	p, err := gateway.Send(ctx, nc, ev)
 	if err != nil {
@@ -149,13 +150,13 @@ func jobHint(e *job.Error) string {
 
 // printNext prints what the service makes of it: when each task is due next, and
 // what the work opened.
-func (o *recordOptions) printNext(ctx context.Context, s cli.Env, nc *nats.Conn, ev *engine.Event) error {
+func (o *recordOptions) printNext(ctx context.Context, s cli.Env, nc *nats.Conn, ev *event.Event) error {
 	list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: ev.Vehicle})
 	if err != nil {
 		return err
 	}
-	d := ev.Data.(*engine.ServiceData)
-	list = slices.DeleteFunc(list, func(y engine.Why) bool {
+	d := ev.Data.(*event.ServiceData)
+	list = slices.DeleteFunc(list, func(y why.Why) bool {
 		follows := y.Due != nil && (y.Due.By != nil && *y.Due.By == ev.ID || slices.Contains(d.Tasks, y.Rule))
 		return !follows || d.Component != "" && y.Component != "" && y.Component != d.Component
 	})
@@ -177,8 +178,8 @@ func (o *recordOptions) printNext(ctx context.Context, s cli.Env, nc *nats.Conn,
 
 // opened tells, of work of the past, how to enter the checks that came after it, lest
 // they be asked for now.
-func (o *recordOptions) opened(s cli.Env, ev *engine.Event, list []engine.Why) {
-	done := ev.Data.(*engine.ServiceData).Tasks
+func (o *recordOptions) opened(s cli.Env, ev *event.Event, list []why.Why) {
+	done := ev.Data.(*event.ServiceData).Tasks
 	var checks []string
 	for i := range list {
 		if by := list[i].Due.By; by != nil && *by == ev.ID && !slices.Contains(done, list[i].Rule) {
@@ -196,7 +197,7 @@ func (o *recordOptions) opened(s cli.Env, ev *engine.Event, list []engine.Why) {
 }
 
 // nextLine is when a task is due next, by each of its limits.
-func nextLine(y *engine.Why) string {
+func nextLine(y *why.Why) string {
 	what := y.Rule
 	if y.Component != "" {
 		what += " (" + y.Component + ")"

@@ -11,7 +11,7 @@ import (
 
 	"github.com/nats-io/nats.go"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/notify/delivery"
 )
 
@@ -60,8 +60,8 @@ func TestReplicasTellOnce(t *testing.T) {
 		t.Helper()
 		at := time.Date(2031, 1, 1+day, 0, 0, 0, 0, time.UTC)
 		for i := range 8 {
-			ev := engine.Event{ID: engine.ID{Source: "/test", ID: fmt.Sprint(day, "-", i)}, Kind: engine.ReadingEvent, Vehicle: fmt.Sprintf("bus-%02d", i),
-				Time: at, Recorded: at, Data: &engine.ReadingData{Meter: "odometer", Value: km, Unit: "km"}}
+			ev := event.Event{ID: event.ID{Source: "/test", ID: fmt.Sprint(day, "-", i)}, Kind: event.ReadingEvent, Vehicle: fmt.Sprintf("bus-%02d", i),
+				Time: at, Recorded: at, Data: &event.ReadingData{Meter: "odometer", Value: km, Unit: "km"}}
 			if err := all[0].log.Publish(t.Context(), ev); err != nil {
 				t.Fatal(err)
 			}

@@ -19,7 +19,7 @@ import (
 	"time"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/notify"
 	"telltale/samples"
@@ -274,7 +274,7 @@ func sampleDays(t *testing.T) map[string]map[string]bool {
 	}
 	names, days := map[string]string{}, map[string]map[string]bool{}
 	for _, ev := range register {
-		name := notify.VehicleOf(ev.Vehicle, ev.Data.(*engine.VehicleData)).Name
+		name := notify.VehicleOf(ev.Vehicle, ev.Data.(*event.VehicleData)).Name
 		names[ev.Vehicle], days[name] = name, map[string]bool{}
 	}
 	file, err := os.Open("../../samples/events.jsonl")
@@ -282,8 +282,8 @@ func sampleDays(t *testing.T) map[string]map[string]bool {
 		t.Fatal(err)
 	}
 	defer file.Close()
-	err = intake.ReadFile(file, func(_ int, ev engine.Event, err error) error {
-		if name := names[ev.Vehicle]; err == nil && name != "" && ev.Kind != engine.ReadingEvent {
+	err = intake.ReadFile(file, func(_ int, ev event.Event, err error) error {
+		if name := names[ev.Vehicle]; err == nil && name != "" && ev.Kind != event.ReadingEvent {
 			days[name][ev.Time.Format(time.DateOnly)] = true
 			days[name][ev.Recorded.Format(time.DateOnly)] = true
 		}

@@ -10,7 +10,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream/gateway"
 )
@@ -46,13 +47,13 @@ func send(ctx context.Context, s cli.Env, nc *nats.Conn, in io.Reader) error {
 		return err
 	}
 	sent, refused := 0, 0
-	err = intake.ReadFile(in, func(line int, ev engine.Event, err error) error {
+	err = intake.ReadFile(in, func(line int, ev event.Event, err error) error {
 		if err == nil && ev.Kind.Internal() {
 			err = fmt.Errorf("a %s is written by the service alone", ev.Kind)
 		}
 		if err != nil {
 			refused++
-			fmt.Fprintln(s.Out, cli.RefusalLine(&engine.Refusal{Refused: err.Error(), Line: line}))
+			fmt.Fprintln(s.Out, cli.RefusalLine(&alarm.Refusal{Refused: err.Error(), Line: line}))
 			return nil
 		}
 		sent++

@@ -6,6 +6,10 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/event"
+	"telltale/engine/sample"
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
 	"telltale/engine/stream/wire"
@@ -52,7 +56,7 @@ func (s fleetLog) Vehicle(ctx context.Context, id string) (people.Vehicle, error
 }
 
 // Verdicts implements notify.Fleet.
-func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string) (list []engine.Verdict, err error) {
+func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string) (list []sample.Verdict, err error) {
 	for tries := 0; ctx.Err() == nil && tries < 5; tries++ {
 		if list, err = service.Samples.Of(ctx, s.svc, service.Question{Vehicle: vehicle, Component: component}); err == nil {
 			return list, nil
@@ -73,17 +77,17 @@ func (s fleetLog) OutOfService(ctx context.Context) (map[string]bool, error) {
 }
 
 // AlarmsOf implements board.Fleet.
-func (s fleetLog) AlarmsOf(ctx context.Context, vehicle string) ([]engine.Standing, error) {
+func (s fleetLog) AlarmsOf(ctx context.Context, vehicle string) ([]alarm.Listed, error) {
 	return service.Alarms.Of(ctx, s.svc, service.Question{Vehicle: vehicle})
 }
 
 // Registered implements board.Fleet.
-func (s fleetLog) Registered(ctx context.Context, vehicle string) (*engine.VehicleData, error) {
+func (s fleetLog) Registered(ctx context.Context, vehicle string) (*event.VehicleData, error) {
 	return s.svc.Registered(ctx, vehicle)
 }
 
 // Due implements board.Fleet.
-func (s fleetLog) Due(ctx context.Context, q engine.DueQuery) ([]engine.DueItem, error) {
+func (s fleetLog) Due(ctx context.Context, q due.Query) ([]due.Item, error) {
 	return service.Due.Of(ctx, s.svc, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead})
 }
 

@@ -10,6 +10,9 @@ import (
 	"strings"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/engine/intake"
 	"telltale/engine/replay"
 	"telltale/rules"
@@ -43,7 +46,7 @@ func (r *Result) OK() bool {
 // Run runs all cases of a book, in order of name. A vehicle that a case does not
 // register is looked up in the register (the events of intake.Register), which
 // may be empty. The last result lists what no case shows.
-func Run(b *rules.Book, register []engine.Event) ([]Result, []Gap) {
+func Run(b *rules.Book, register []event.Event) ([]Result, []Gap) {
 	out := make([]Result, 0, len(b.Cases))
 	shown := newCover(b)
 	for _, c := range b.Cases {
@@ -56,16 +59,16 @@ func Run(b *rules.Book, register []engine.Event) ([]Result, []Gap) {
 // runner folds one case.
 type runner struct {
 	book     *rules.Book
-	register []engine.Event
+	register []event.Event
 	c        *rules.Case
 	p        *engine.Partition
 	shown    *cover
 	faults   rules.Faults
 	// fleet is what the case says is usual in the fleet, given how often it says so. Where
 	// it does, nothing is made of its own samples.
-	fleet []engine.SurveySample
+	fleet []fleet.SurveySample
 	given int
-	got   []*engine.Transition
+	got   []*alarm.Transition
 	notes []string
 }
 
@@ -85,8 +88,8 @@ func (r *runner) run() Result {
 }
 
 // read reads the events of the case; each is named by its place in it.
-func (r *runner) read() []engine.Event {
-	var out []engine.Event
+func (r *runner) read() []event.Event {
+	var out []event.Event
 	for i := range r.c.Given {
 		g := &r.c.Given[i]
 		ev, err := r.event(g.Text, fmt.Sprintf("event %d", i+1))
@@ -104,11 +107,11 @@ func (r *runner) read() []engine.Event {
 }
 
 // event reads one line.
-func (r *runner) event(line, id string) (engine.Event, error) {
+func (r *runner) event(line, id string) (event.Event, error) {
 	part, is, err := intake.ShortBaseline(line, r.book)
 	switch {
 	case err != nil:
-		return engine.Event{}, err
+		return event.Event{}, err
 	case is:
 		return r.usual(part), nil
 	}
@@ -117,14 +120,14 @@ func (r *runner) event(line, id string) (engine.Event, error) {
 
 // usual puts what the line says is usual in a group beside what was said of others
 // before, as a survey of the fleet would.
-func (r *runner) usual(part engine.SurveyPart) engine.Event {
-	same := func(s engine.SurveySample) bool {
+func (r *runner) usual(part fleet.SurveyPart) event.Event {
+	same := func(s fleet.SurveySample) bool {
 		return s.Baseline == part.Samples[0].Baseline && slices.Equal(s.Group, part.Samples[0].Group)
 	}
 	r.fleet = append(slices.DeleteFunc(r.fleet, same), part.Samples...)
 	part.Samples = r.fleet
 	r.given++
-	return engine.FleetBaselines(r.book, r.given, []engine.SurveyPart{part}).Event()
+	return fleet.Make(r.book, r.given, []fleet.SurveyPart{part}).Event()
 }
 
 // forms are examples of the short form by the word that says what happened.
@@ -149,18 +152,18 @@ func hint(text string) string {
 
 // registered puts before the events the registrations of the vehicles that the
 // case does not register itself.
-func (r *runner) registered(events []engine.Event) []engine.Event {
+func (r *runner) registered(events []event.Event) []event.Event {
 	known := map[string]bool{}
 	for _, ev := range events {
-		known[ev.Vehicle] = known[ev.Vehicle] || ev.Kind == engine.VehicleEvent
+		known[ev.Vehicle] = known[ev.Vehicle] || ev.Kind == event.VehicleEvent
 	}
-	var first []engine.Event
+	var first []event.Event
 	for _, ev := range events {
 		if ev.Vehicle == "" || known[ev.Vehicle] {
 			continue
 		}
 		known[ev.Vehicle] = true
-		i := slices.IndexFunc(r.register, func(reg engine.Event) bool { return reg.Vehicle == ev.Vehicle })
+		i := slices.IndexFunc(r.register, func(reg event.Event) bool { return reg.Vehicle == ev.Vehicle })
 		if i < 0 {
 			g := &r.c.Given[ev.Line-1]
 			r.faults = append(r.faults, g.Fault(0, 0, "begin the case with it: "+strings.Replace(forms["vehicle"], "bus-07", ev.Vehicle, 1),
@@ -179,16 +182,16 @@ func (r *runner) registered(events []engine.Event) []engine.Event {
 
 // fold folds the events with a tick at each midnight that they pass; an event
 // `tick` lets the time pass up to it.
-func (r *runner) fold(events []engine.Event) {
+func (r *runner) fold(events []event.Event) {
 	r.p = replay.File{Own: intake.Own{Baselines: r.given > 0}}.Partition(r.book)
 	for ev := range replay.Ticked(events) {
-		if ev.Kind != engine.TickEvent || !ev.Time.Equal(r.p.Now()) {
+		if ev.Kind != event.TickEvent || !ev.Time.Equal(r.p.Now()) {
 			r.apply(ev)
 		}
 	}
 }
 
-func (r *runner) apply(ev engine.Event) {
+func (r *runner) apply(ev event.Event) {
 	for _, o := range r.p.Apply(ev) {
 		switch {
 		case o.Transition != nil:
@@ -205,7 +208,7 @@ func (r *runner) apply(ev engine.Event) {
 	}
 }
 
-func (r *runner) note(n *engine.NotJudged) {
+func (r *runner) note(n *alarm.NotJudged) {
 	if !speaksOf(r.c, n.Rule) {
 		return
 	}

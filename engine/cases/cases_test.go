@@ -9,6 +9,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/cases"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -299,7 +300,7 @@ func TestReadmesShortForm(t *testing.T) {
 			t.Errorf("%s: %v", line, err)
 		}
 		for _, o := range p.Apply(ev) {
-			if o.Refused != nil && ev.Kind != engine.AnswerEvent { // there is no such alarm without rules
+			if o.Refused != nil && ev.Kind != event.AnswerEvent { // there is no such alarm without rules
 				t.Errorf("%s: %s", line, o.Refused.Refused)
 			}
 		}

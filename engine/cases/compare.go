@@ -6,15 +6,15 @@ import (
 	"slices"
 	"strings"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/rules"
 )
 
 // compare pairs what a case expects with what came: each expected transition with
 // the first that fits it and no other. What people answered, where it is not
 // expected, is their own doing and no finding.
-func compare(c *rules.Case, got []*engine.Transition) []Row {
-	got = slices.DeleteFunc(slices.Clone(got), func(t *engine.Transition) bool { return !speaksOf(c, t.Rule) })
+func compare(c *rules.Case, got []*alarm.Transition) []Row {
+	got = slices.DeleteFunc(slices.Clone(got), func(t *alarm.Transition) bool { return !speaksOf(c, t.Rule) })
 	taken := make([]bool, len(got))
 	expectedAt := make([]string, len(got)) // by what came
 	var rows []Row
@@ -42,13 +42,13 @@ func compare(c *rules.Case, got []*engine.Transition) []Row {
 	return rows
 }
 
-func date(t *engine.Transition) string { return t.Time.UTC().Format("2006-01-02") }
+func date(t *alarm.Transition) string { return t.Time.UTC().Format("2006-01-02") }
 
-func answered(t *engine.Transition) bool {
+func answered(t *alarm.Transition) bool {
 	return t.Transition == "acknowledged" || t.Transition == "shelved" || t.Transition == "unshelved"
 }
 
-func fits(e *rules.Expect, t *engine.Transition) bool {
+func fits(e *rules.Expect, t *alarm.Transition) bool {
 	is := func(want, got string) bool { return want == "" || want == got }
 	return e.On == date(t) && e.Rule == t.Rule && is(e.Vehicle, t.Vehicle) && is(e.Component, t.Component) &&
 		is(e.To, t.To) && is(e.Transition, t.Transition)
@@ -58,7 +58,7 @@ func expectedText(e *rules.Expect) string {
 	return strings.Join(slices.DeleteFunc([]string{e.Vehicle, e.Component, e.Rule + ":", e.Transition, e.To}, func(s string) bool { return s == "" }), " ")
 }
 
-func gotText(t *engine.Transition) string {
+func gotText(t *alarm.Transition) string {
 	s := t.Vehicle
 	if t.Component != "" {
 		s += " " + t.Component

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"strings"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/rules"
 )
 
@@ -39,7 +39,7 @@ func newCover(b *rules.Book) *cover {
 	return &cover{b, map[[2]string]bool{}, map[[2]string]bool{}}
 }
 
-func (c *cover) see(t *engine.Transition) {
+func (c *cover) see(t *alarm.Transition) {
 	switch t.Transition {
 	case "raised", "worsened":
 		c.raised[[2]string{t.Rule, t.To}] = true

@@ -21,7 +21,7 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
 
-	"telltale/engine"
+	"telltale/engine/sample"
 )
 
 const (
@@ -42,7 +42,7 @@ var (
 )
 
 // SVG draws the verdict for pages; nil where there is no baseline to draw against.
-func SVG(v engine.Verdict) ([]byte, error) {
+func SVG(v sample.Verdict) ([]byte, error) {
 	rows, h := parts(v)
 	if len(rows) == 0 {
 		return nil, nil
@@ -53,13 +53,13 @@ func SVG(v engine.Verdict) ([]byte, error) {
 }
 
 // PNG draws the verdict as a file of its own; nil where there is no baseline to draw against.
-func PNG(v engine.Verdict) ([]byte, error) { return raster(v, width, pixels) }
+func PNG(v sample.Verdict) ([]byte, error) { return raster(v, width, pixels) }
 
 // Narrow draws the verdict for a mail, to be read on a phone; nil where there is
 // no baseline to draw against.
-func Narrow(v engine.Verdict) ([]byte, error) { return raster(v, narrow, fine) }
+func Narrow(v sample.Verdict) ([]byte, error) { return raster(v, narrow, fine) }
 
-func raster(v engine.Verdict, w vg.Length, dpi int) ([]byte, error) {
+func raster(v sample.Verdict, w vg.Length, dpi int) ([]byte, error) {
 	rows, h := parts(v)
 	if len(rows) == 0 {
 		return nil, nil
@@ -79,16 +79,16 @@ func written(w io.WriterTo) ([]byte, error) {
 
 // parts are the results that have a ratio, the greatest at the top, and the
 // height of it all.
-func parts(v engine.Verdict) ([]engine.VerdictResult, vg.Length) {
-	var rows []engine.VerdictResult
+func parts(v sample.Verdict) ([]sample.Result, vg.Length) {
+	var rows []sample.Result
 	for _, r := range v.Results {
 		if r.Times != nil && *r.Times > 0 {
-			if !slices.ContainsFunc(rows, func(o engine.VerdictResult) bool { return o.Analyte == r.Analyte }) {
+			if !slices.ContainsFunc(rows, func(o sample.Result) bool { return o.Analyte == r.Analyte }) {
 				rows = append(rows, r)
 			}
 		}
 	}
-	slices.SortStableFunc(rows, func(a, b engine.VerdictResult) int { return cmp.Compare(*a.Times, *b.Times) })
+	slices.SortStableFunc(rows, func(a, b sample.Result) int { return cmp.Compare(*a.Times, *b.Times) })
 	h := frame + vg.Length(len(rows))*row
 	if hasPast(v) {
 		h += lower
@@ -97,11 +97,11 @@ func parts(v engine.Verdict) ([]engine.VerdictResult, vg.Length) {
 }
 
 // hasPast reports whether some analyte was measured twice.
-func hasPast(v engine.Verdict) bool {
-	return v.History != nil && slices.ContainsFunc(v.History.Series, func(s engine.VerdictSeries) bool { return len(s.Points) > 1 })
+func hasPast(v sample.Verdict) bool {
+	return v.History != nil && slices.ContainsFunc(v.History.Series, func(s sample.Series) bool { return len(s.Points) > 1 })
 }
 
-func paint(c draw.Canvas, v engine.Verdict, rows []engine.VerdictResult) {
+func paint(c draw.Canvas, v sample.Verdict, rows []sample.Result) {
 	upper := c
 	if hasPast(v) {
 		upper = draw.Crop(c, 0, 0, lower, 0)

@@ -16,26 +16,26 @@ import (
 
 	"gonum.org/v1/plot/vg"
 
-	"telltale/engine"
+	"telltale/engine/sample"
 )
 
 func at(v float64) *float64 { return &v }
 
 // verdict has a metal over its limits, one below a limit of detection, one reported
 // twice, one without a ratio, and a past with a drain.
-func verdict() engine.Verdict {
-	return engine.Verdict{
+func verdict() sample.Verdict {
+	return sample.Verdict{
 		Name: "Bus 7", Component: "transmission", Number: "L-1042", Drawn: "2031-02-10",
-		Results: []engine.VerdictResult{
+		Results: []sample.Result{
 			{Analyte: "Cu", Title: "copper", Low: at(131), High: at(131), Times: at(3.275), Limits: map[string]float64{"advisory": 2, "caution": 3, "warning": 5}},
 			{Analyte: "Fe", Title: "iron", Low: at(60), High: at(60), Times: at(0.67)},
 			{Analyte: "Pb", Title: "lead", Low: at(0), High: at(1), Times: at(0.125)},
 			{Analyte: "Cu", Title: "copper", Low: at(131), High: at(131), Times: at(3.275)},
 			{Analyte: "P", Title: "phosphorus"},
 		},
-		History: &engine.VerdictHistory{Unit: "km", Drains: []float64{90000}, Series: []engine.VerdictSeries{
-			{Analyte: "Cu", Title: "copper", Points: []engine.VerdictPoint{{Run: 81000, Times: 2}, {Run: 95000, Times: 3.275}}},
-			{Analyte: "Fe", Title: "iron", Points: []engine.VerdictPoint{{Run: 81000, Times: 0.6}, {Run: 95000, Times: 0.67}}},
+		History: &sample.History{Unit: "km", Drains: []float64{90000}, Series: []sample.Series{
+			{Analyte: "Cu", Title: "copper", Points: []sample.Point{{Run: 81000, Times: 2}, {Run: 95000, Times: 3.275}}},
+			{Analyte: "Fe", Title: "iron", Points: []sample.Point{{Run: 81000, Times: 0.6}, {Run: 95000, Times: 0.67}}},
 		}},
 	}
 }
@@ -192,7 +192,7 @@ func TestToldApart(t *testing.T) {
 func TestNothingToDraw(t *testing.T) {
 	v := verdict()
 	v.Results = v.Results[4:]
-	for name, draw := range map[string]func(engine.Verdict) ([]byte, error){"SVG": SVG, "PNG": PNG, "Narrow": Narrow} {
+	for name, draw := range map[string]func(sample.Verdict) ([]byte, error){"SVG": SVG, "PNG": PNG, "Narrow": Narrow} {
 		if b, err := draw(v); b != nil || err != nil {
 			t.Errorf("%s: %d bytes, %v", name, len(b), err)
 		}

@@ -8,13 +8,13 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
-	"telltale/engine"
+	"telltale/engine/sample"
 	"telltale/rules/unit"
 )
 
 // historyPlot follows the leading analytes over the meter, each with a shape and a
 // dash of its own, and its shape and name at its end; drains are dashed uprights.
-func historyPlot(v engine.Verdict, w vg.Length) *plot.Plot {
+func historyPlot(v sample.Verdict, w vg.Length) *plot.Plot {
 	p := blank("")
 	h := v.History
 	low, high, from, to := 0.5, 2.0, math.Inf(1), math.Inf(-1)
@@ -55,7 +55,7 @@ func (m meterTicks) Ticks(_, _ float64) []plot.Tick {
 	return out
 }
 
-type past struct{ *engine.VerdictHistory }
+type past struct{ *sample.History }
 
 // to is where the last sample was drawn.
 func (h past) to() float64 {

@@ -11,14 +11,14 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
 
-	"telltale/engine"
+	"telltale/engine/sample"
 )
 
 const tall = 8 * vg.Centimeter // an individuals chart
 
 // MadeSVG draws the individuals chart of what a component makes of one analyte. It is nil
 // without an error where fewer than two samples have a rate and a meter.
-func MadeSVG(v engine.Verdict, m engine.VerdictMade) ([]byte, error) {
+func MadeSVG(v sample.Verdict, m sample.Made) ([]byte, error) {
 	p := madePlot(v, m)
 	if p == nil {
 		return nil, nil
@@ -29,7 +29,7 @@ func MadeSVG(v engine.Verdict, m engine.VerdictMade) ([]byte, error) {
 }
 
 // MadePNG is [MadeSVG] as PNG.
-func MadePNG(v engine.Verdict, m engine.VerdictMade) ([]byte, error) {
+func MadePNG(v sample.Verdict, m sample.Made) ([]byte, error) {
 	p := madePlot(v, m)
 	if p == nil {
 		return nil, nil
@@ -41,8 +41,8 @@ func MadePNG(v engine.Verdict, m engine.VerdictMade) ([]byte, error) {
 
 // madePlot has a dot for each sample with a rate, the middle as a line and the band as
 // dashed ones; what lies outside has a ring and the word for it.
-func madePlot(v engine.Verdict, m engine.VerdictMade) *plot.Plot {
-	d := made{VerdictMade: m}
+func madePlot(v sample.Verdict, m sample.Made) *plot.Plot {
+	d := made{Made: m}
 	low, high, from, to := 0.0, math.Inf(-1), math.Inf(1), math.Inf(-1)
 	for _, pt := range m.Points {
 		if pt.Rate == nil || pt.Run == nil {
@@ -69,8 +69,8 @@ func madePlot(v engine.Verdict, m engine.VerdictMade) *plot.Plot {
 }
 
 type made struct {
-	engine.VerdictMade
-	shown []engine.VerdictRate
+	sample.Made
+	shown []sample.Rate
 }
 
 // Plot draws the chart.

@@ -7,19 +7,19 @@ import (
 	"slices"
 	"testing"
 
-	"telltale/engine"
+	"telltale/engine/sample"
 )
 
 var update = flag.Bool("update", false, "draw the pictures in testdata anew; look at them")
 
-func individuals() engine.VerdictMade {
-	m := engine.VerdictMade{Analyte: "Cu", Title: "copper", Unit: "mg/kg", Per: "1,000 km", Meter: "km", Rates: 4,
+func individuals() sample.Made {
+	m := sample.Made{Analyte: "Cu", Title: "copper", Unit: "mg/kg", Per: "1,000 km", Meter: "km", Rates: 4,
 		Centre: at(1), Low: at(0.6), High: at(1.4), Drains: []float64{102500, 9e9}}
 	for i, r := range []float64{1, 1.1, 0.9, 1, 5, 0.1} {
-		m.Points = append(m.Points, engine.VerdictRate{Run: at(101000 + 1000*float64(i)), Rate: &r})
+		m.Points = append(m.Points, sample.Rate{Run: at(101000 + 1000*float64(i)), Rate: &r})
 	}
 	m.Points[4].Outside, m.Points[5].Outside = 1, -1
-	m.Points = append(m.Points, engine.VerdictRate{Rate: at(3)}, engine.VerdictRate{Run: at(110000)}) // no place in it
+	m.Points = append(m.Points, sample.Rate{Rate: at(3)}, sample.Rate{Run: at(110000)}) // no place in it
 	return m
 }
 
@@ -59,7 +59,7 @@ func TestMade(t *testing.T) {
 		t.Errorf("without a band: %v, %s", err, svg)
 	}
 	m.Points = m.Points[5:]
-	for _, draw := range []func(engine.Verdict, engine.VerdictMade) ([]byte, error){MadeSVG, MadePNG} {
+	for _, draw := range []func(sample.Verdict, sample.Made) ([]byte, error){MadeSVG, MadePNG} {
 		if b, err := draw(verdict(), m); b != nil || err != nil {
 			t.Errorf("of one rate: %d bytes, %v", len(b), err)
 		}

@@ -10,12 +10,12 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
-	"telltale/engine"
+	"telltale/engine/sample"
 )
 
 // ratioPlot has a row for each analyte: a dot where the result lies on the ratio
 // axis, the baseline as the line at 1, and the limits as ticks with their letter.
-func ratioPlot(v engine.Verdict, rows []engine.VerdictResult) *plot.Plot {
+func ratioPlot(v sample.Verdict, rows []sample.Result) *plot.Plot {
 	p := blank(fmt.Sprintf("%s, %s: sample %s of %s", v.Name, v.Component, v.Number, v.Drawn))
 	low, high := 0.5, 2.0
 	var names plot.ConstantTicks
@@ -36,7 +36,7 @@ func ratioPlot(v engine.Verdict, rows []engine.VerdictResult) *plot.Plot {
 	return p
 }
 
-type ratioRows []engine.VerdictResult
+type ratioRows []sample.Result
 
 // Plot draws the rows.
 func (rows ratioRows) Plot(c draw.Canvas, p *plot.Plot) {

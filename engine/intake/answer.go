@@ -5,7 +5,7 @@ import (
 	"reflect"
 	"slices"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules/unit"
 )
 
@@ -25,7 +25,7 @@ var answers = []struct {
 	{"accept", []string{"task", "by"}, []string{"component"}}, // the point that a sample's forecast offers; how far that is the record knows
 }
 
-func checkAnswer(ev engine.Event, d *engine.AnswerData) error {
+func checkAnswer(ev event.Event, d *event.AnswerData) error {
 	err := first(
 		checkOptional("data.rule", d.Rule),
 		checkOptional("data.component", d.Component),
@@ -46,7 +46,7 @@ func checkAnswer(ev engine.Event, d *engine.AnswerData) error {
 }
 
 // checkFields asks for what an answer needs, and refuses what means nothing in it.
-func checkFields(ev engine.Event, d *engine.AnswerData, needs, may []string) error {
+func checkFields(ev event.Event, d *event.AnswerData, needs, may []string) error {
 	idle := ""
 	for _, f := range answerFields {
 		given := !reflect.ValueOf(f.In(d)).Elem().IsZero()
@@ -68,7 +68,7 @@ func checkFields(ev engine.Event, d *engine.AnswerData, needs, may []string) err
 	return nil
 }
 
-func checkShelve(ev engine.Event, d *engine.AnswerData) error {
+func checkShelve(ev event.Event, d *event.AnswerData) error {
 	if d.Until == "" {
 		return refuse("data.until", "missing, an alarm is shelved until an RFC 3339 time")
 	}
@@ -79,7 +79,7 @@ func checkShelve(ev engine.Event, d *engine.AnswerData) error {
 	return within("data.until", err)
 }
 
-func checkPostpone(ev engine.Event, d *engine.AnswerData) error {
+func checkPostpone(ev event.Event, d *event.AnswerData) error {
 	switch {
 	case d.Why == "":
 		return refuse("data.why", "missing, a task is postponed for a reason")
@@ -99,13 +99,13 @@ func checkPostpone(ev engine.Event, d *engine.AnswerData) error {
 	return within("data.until", err)
 }
 
-func checkVoid(ev engine.Event, d *engine.VoidData) error {
+func checkVoid(ev event.Event, d *event.VoidData) error {
 	switch {
 	case d.Source == "":
 		return refuse("data.source", "missing, name the source of the event to void")
 	case d.ID == "":
 		return refuse("data.id", "missing, name the id of the event to void")
-	case engine.ID(*d) == ev.ID:
+	case event.ID(*d) == ev.ID:
 		return refuse("data", "a void cannot name itself")
 	}
 	return nil

@@ -7,37 +7,37 @@ import (
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // form is what is particular to a kind of event.
 type form struct {
-	read   func(engine.Event, jsontext.Value) (any, error) // reads and checks its data
-	fields []Field                                         // of its data, if it comes from outside
-	short  string                                          // its word in the short form
-	words  func(*shortReader, *engine.Event)               // reads what follows that and the vehicle
+	read   func(event.Event, jsontext.Value) (any, error) // reads and checks its data
+	fields []Field                                        // of its data, if it comes from outside
+	short  string                                         // its word in the short form
+	words  func(*shortReader, *event.Event)               // reads what follows that and the vehicle
 }
 
 // forms has a form for every kind there is.
 var forms = [...]form{
-	engine.VehicleEvent:       {dataOf(checkVehicle), vehicleFields, "vehicle", (*shortReader).vehicle},
-	engine.MeterReplacedEvent: {dataOf(checkMeterReplaced), replacedFields, "replaced", (*shortReader).replaced},
-	engine.ReadingEvent:       {readReading, readingFields, "reading", (*shortReader).reading},
-	engine.SampleEvent:        {readSample, sampleFields, "sample", (*shortReader).sample},
-	engine.ServiceEvent:       {dataOf(checkService), serviceFields, "service", (*shortReader).service},
-	engine.AnswerEvent:        {dataOf(checkAnswer), answerFields, "answer", (*shortReader).answer},
-	engine.VoidEvent:          {dataOf(checkVoid), voidFields, "void", (*shortReader).void},
-	engine.TickEvent:          {read: readTick, short: "tick"},
-	engine.BookEvent:          {read: dataOf(checkBook)},
-	engine.TurnEvent:          {read: dataOf(checkTurn)},
-	engine.SurveyEvent:        {read: dataOf(checkSurvey)},
-	engine.BaselineEvent:      {read: dataOf(checkBaseline)},
+	event.VehicleEvent:       {dataOf(checkVehicle), vehicleFields, "vehicle", (*shortReader).vehicle},
+	event.MeterReplacedEvent: {dataOf(checkMeterReplaced), replacedFields, "replaced", (*shortReader).replaced},
+	event.ReadingEvent:       {readReading, readingFields, "reading", (*shortReader).reading},
+	event.SampleEvent:        {readSample, sampleFields, "sample", (*shortReader).sample},
+	event.ServiceEvent:       {dataOf(checkService), serviceFields, "service", (*shortReader).service},
+	event.AnswerEvent:        {dataOf(checkAnswer), answerFields, "answer", (*shortReader).answer},
+	event.VoidEvent:          {dataOf(checkVoid), voidFields, "void", (*shortReader).void},
+	event.TickEvent:          {read: readTick, short: "tick"},
+	event.BookEvent:          {read: dataOf(checkBook)},
+	event.TurnEvent:          {read: dataOf(checkTurn)},
+	event.SurveyEvent:        {read: dataOf(checkSurvey)},
+	event.BaselineEvent:      {read: dataOf(checkBaseline)},
 }
 
 // dataOf reads data as a T, of which names are matched exactly and unknown ones
 // refused, and has it checked.
-func dataOf[T any](check func(engine.Event, *T) error) func(engine.Event, jsontext.Value) (any, error) {
-	return func(ev engine.Event, raw jsontext.Value) (any, error) {
+func dataOf[T any](check func(event.Event, *T) error) func(event.Event, jsontext.Value) (any, error) {
+	return func(ev event.Event, raw jsontext.Value) (any, error) {
 		if raw == nil {
 			return nil, refuse("data", "missing")
 		}
@@ -55,7 +55,7 @@ func dataOf[T any](check func(engine.Event, *T) error) func(engine.Event, jsonte
 	}
 }
 
-func readTick(_ engine.Event, raw jsontext.Value) (any, error) {
+func readTick(_ event.Event, raw jsontext.Value) (any, error) {
 	if raw != nil {
 		return nil, refuse("data", "a tick has none, leave it out")
 	}
@@ -68,7 +68,7 @@ var strict = json.JoinOptions(
 	json.WithUnmarshalers(json.UnmarshalFromFunc(readQuantity)),
 )
 
-func readReading(_ engine.Event, raw jsontext.Value) (any, error) {
+func readReading(_ event.Event, raw jsontext.Value) (any, error) {
 	if d := plainReading(raw); d != nil {
 		return d, nil
 	}
@@ -81,8 +81,8 @@ func wholeReading(raw jsontext.Value) (any, error) {
 		Value *amount `json:"value"`
 		Unit  string  `json:"unit"`
 	}
-	var d *engine.ReadingData
-	_, err := dataOf(func(_ engine.Event, r *reading) error {
+	var d *event.ReadingData
+	_, err := dataOf(func(_ event.Event, r *reading) error {
 		switch {
 		case r.Value == nil:
 			return refuse("data.value", "missing")
@@ -91,9 +91,9 @@ func wholeReading(raw jsontext.Value) (any, error) {
 		case r.Value.hours:
 			r.Unit = "h"
 		}
-		d = &engine.ReadingData{Meter: r.Meter, Value: r.Value.value, Unit: r.Unit}
+		d = &event.ReadingData{Meter: r.Meter, Value: r.Value.value, Unit: r.Unit}
 		return checkReading(d)
-	})(engine.Event{}, raw)
+	})(event.Event{}, raw)
 	if err != nil {
 		return nil, err
 	}

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 type dataCase struct{ data, want string }
@@ -224,7 +224,7 @@ func TestDecimals(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := ""
-	for _, r := range ev.Data.(*engine.SampleData).Results {
+	for _, r := range ev.Data.(*event.SampleData).Results {
 		got += r.String() + fmt.Sprintf(" (%d); ", r.Decimals)
 	}
 	if want := "4.0 mg/kg (1); below 1.00 mg/kg (2); 120 mg/kg (0); above 5.10 (2); 1.5 (0); 10 (0); "; got != want {
@@ -241,7 +241,7 @@ func TestAnalyteNames(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := ev.Data.(*engine.SampleData).Results[0].Analyte; got != want {
+		if got := ev.Data.(*event.SampleData).Results[0].Analyte; got != want {
 			t.Errorf("%s became %s", said, got)
 		}
 	}

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"strings"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // MaxBytes is the most that one event may be long.
@@ -35,10 +35,10 @@ func tooLong(b []byte, most int) error {
 //
 // Ticks and other internal kinds are decoded too, since a file may hold them;
 // what comes from outside goes through DecodeMessage.
-func Decode(b []byte) (engine.Event, error) {
+func Decode(b []byte) (event.Event, error) {
 	env, err := decodeEnvelope(b)
-	ev := engine.Event{
-		ID:      engine.ID{Source: env.source, ID: env.id},
+	ev := event.Event{
+		ID:      event.ID{Source: env.source, ID: env.id},
 		Vehicle: env.subject, Time: env.time, Recorded: env.recorded,
 	}
 	if err != nil {
@@ -64,29 +64,29 @@ func Decode(b []byte) (engine.Event, error) {
 
 // Checked takes an event that was made here, of a register or of what somebody typed,
 // through its own text, so that it is checked, and hashed, as one that came in.
-func Checked(ev engine.Event) (engine.Event, error) {
+func Checked(ev event.Event) (event.Event, error) {
 	text, err := Encode(ev)
 	if err != nil {
-		return engine.Event{}, err
+		return event.Event{}, err
 	}
 	return Decode(text)
 }
 
 // kindOf returns the kind in a type like "telltale.reading.v1".
-func kindOf(typ string) (engine.Kind, error) {
-	k, ok := engine.KindOf(strings.TrimSuffix(strings.TrimPrefix(typ, "telltale."), ".v1"))
+func kindOf(typ string) (event.Kind, error) {
+	k, ok := event.KindOf(strings.TrimSuffix(strings.TrimPrefix(typ, "telltale."), ".v1"))
 	if ok && typ == typeOf(k) {
 		return k, nil
 	}
 	return 0, refuse("type", "%s is not known, wanted one of %s", quote(typ), strings.Join(typeNames(), ", "))
 }
 
-func typeOf(k engine.Kind) string { return "telltale." + k.String() + ".v1" }
+func typeOf(k event.Kind) string { return "telltale." + k.String() + ".v1" }
 
 // typeNames lists the types that may come from outside.
 func typeNames() []string {
 	var out []string
-	for k := engine.VehicleEvent; !k.Internal(); k++ {
+	for k := event.VehicleEvent; !k.Internal(); k++ {
 		out = append(out, typeOf(k))
 	}
 	return out
@@ -94,7 +94,7 @@ func typeNames() []string {
 
 // checkHead asks for the attributes that CloudEvents leaves to choice and the
 // fold needs.
-func checkHead(ev engine.Event) error {
+func checkHead(ev event.Event) error {
 	switch {
 	case ev.Time.IsZero():
 		return refuse("time", "missing, say when it was observed, like 2031-02-10T14:00:00Z")

@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules/unit"
 )
 
@@ -26,14 +26,14 @@ func text(err error) string {
 	return err.Error()
 }
 
-func equal(t *testing.T, got, want engine.Event) {
+func equal(t *testing.T, got, want event.Event) {
 	t.Helper()
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("\n got %+v %+v\nwant %+v %+v", got, got.Data, want, want.Data)
 	}
 }
 
-func mustDecode(t *testing.T, s string) engine.Event {
+func mustDecode(t *testing.T, s string) event.Event {
 	t.Helper()
 	ev, err := Decode([]byte(s))
 	if err != nil {
@@ -52,10 +52,10 @@ func reading(data string) string { return envelop("reading", data) }
 
 func TestDecodeReading(t *testing.T) {
 	ev := mustDecode(t, reading(`{"meter":"odometer","value":81234.5,"unit":"km"}`))
-	equal(t, ev, engine.Event{
-		ID: engine.ID{Source: "/gateway/3", ID: "r-1"}, Kind: engine.ReadingEvent, Vehicle: "bus-07",
+	equal(t, ev, event.Event{
+		ID: event.ID{Source: "/gateway/3", ID: "r-1"}, Kind: event.ReadingEvent, Vehicle: "bus-07",
 		Time: at("2031-01-03T06:10:00Z"), Recorded: at("2031-01-03T06:10:00Z"), Digest: ev.Digest,
-		Data: &engine.ReadingData{Meter: "odometer", Value: 81234.5, Unit: "km"},
+		Data: &event.ReadingData{Meter: "odometer", Value: 81234.5, Unit: "km"},
 	})
 	if ev.Digest != 14470728392925520058 {
 		t.Errorf("digest %d: stored records compare with the one that was", ev.Digest)
@@ -68,14 +68,14 @@ func TestDecodeSample(t *testing.T) {
 		"meters":{"hours":"PT1H30M"},"fluidAge":{"value":0,"unit":"mi"},
 		"results":[{"analyte":"Cu","value":0,"unit":"ppm"},{"analyte":"Pb","below":1,"unit":"mg/kg"},{"analyte":"unobtainium","value":-1,"unit":"%"}]}}`)
 	zero, one, minus := 0.0, 1.0, -1.0
-	equal(t, ev, engine.Event{
-		ID: engine.ID{Source: "/laboratory", ID: "s-1"}, Kind: engine.SampleEvent, Vehicle: "bus-07",
+	equal(t, ev, event.Event{
+		ID: event.ID{Source: "/laboratory", ID: "s-1"}, Kind: event.SampleEvent, Vehicle: "bus-07",
 		Time: at("2031-02-10T14:00:00Z"), Recorded: at("2031-02-19T09:30:00Z"), Digest: ev.Digest,
-		Data: &engine.SampleData{
+		Data: &event.SampleData{
 			Number: "L-1042", Component: "transmission",
 			Meters:   map[string]unit.Quantity{"hours": {Value: 1.5, Unit: "h"}},
 			FluidAge: &unit.Quantity{Value: 0, Unit: "mi"},
-			Results: []engine.ResultData{
+			Results: []event.ResultData{
 				{Analyte: "Cu", Value: &zero, Unit: "ppm"}, {Analyte: "Pb", Below: &one, Unit: "mg/kg"},
 				{Analyte: "unobtainium", Value: &minus, Unit: "%"},
 			},
@@ -89,7 +89,7 @@ func TestDecodeRefusedKeepsHead(t *testing.T) {
 	if want := `specversion: "0.3", wanted "1.0"`; text(err) != want {
 		t.Errorf("got %q, want %q", text(err), want)
 	}
-	equal(t, ev, engine.Event{ID: engine.ID{Source: "/gateway/3", ID: "r-1"}, Vehicle: "bus-07", Time: at("2031-01-03T06:10:00Z")})
+	equal(t, ev, event.Event{ID: event.ID{Source: "/gateway/3", ID: "r-1"}, Vehicle: "bus-07", Time: at("2031-01-03T06:10:00Z")})
 }
 
 func TestDecodeHead(t *testing.T) {

@@ -13,7 +13,7 @@ import (
 
 	"github.com/go-json-experiment/json/jsontext"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // envelope is the CloudEvents part of an event: its attributes as the
@@ -191,7 +191,7 @@ type CloudEvent struct {
 // Encode writes an event as Decode reads it, on one line without a line end. Keys
 // stand in the order of the reference; times are in UTC; recordedtime stands only
 // where it differs from time. It does not validate.
-func Encode(ev engine.Event) ([]byte, error) {
+func Encode(ev event.Event) ([]byte, error) {
 	e := CloudEvent{
 		SpecVersion: SpecVersion, Type: typeOf(ev.Kind), Source: ev.ID.Source, ID: ev.ID.ID,
 		Subject: ev.Vehicle, Time: ev.Time.UTC(), Data: ev.Data,

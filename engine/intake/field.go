@@ -4,7 +4,7 @@ import (
 	"reflect"
 	"strings"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules/unit"
 )
 
@@ -83,7 +83,7 @@ var (
 )
 
 // Fields are all fields of the data of a kind of event that comes from outside.
-func Fields(k engine.Kind) []Field { return forms[k].fields }
+func Fields(k event.Kind) []Field { return forms[k].fields }
 
 // Keys are the keys in a file of those fields that have one.
 func Keys(fields []Field) (out []string) {

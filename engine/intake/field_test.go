@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -18,7 +18,7 @@ import (
 func kindsThereAre() (n int) {
 	defer func() { _ = recover() }()
 	for n = 1; ; n++ {
-		_ = engine.Kind(n).String()
+		_ = event.Kind(n).String()
 	}
 }
 
@@ -28,7 +28,7 @@ func TestKindsAreDescribed(t *testing.T) {
 	if n := kindsThereAre(); n != len(forms) {
 		t.Errorf("%d forms of %d kinds", len(forms), n)
 	}
-	for k := engine.VehicleEvent; int(k) < len(forms); k++ {
+	for k := event.VehicleEvent; int(k) < len(forms); k++ {
 		f := forms[k]
 		if f.read == nil {
 			t.Errorf("nothing reads the data of a %s", k)
@@ -48,7 +48,7 @@ func TestKindsAreDescribed(t *testing.T) {
 // dataOfKinds is an example of the data of each kind from outside, and of what they
 // hold lists of.
 func dataOfKinds(t *testing.T) map[string]any {
-	out := map[string]any{"component": &engine.ComponentDef{}}
+	out := map[string]any{"component": &event.ComponentDef{}}
 	for _, s := range examples(t) {
 		if ev := mustDecode(t, s); !ev.Kind.Internal() {
 			out[ev.Kind.String()] = reflect.New(reflect.TypeOf(ev.Data).Elem()).Interface()
@@ -61,7 +61,7 @@ func described(name string) []Field {
 	if name == "component" {
 		return componentFields
 	}
-	k, _ := engine.KindOf(name)
+	k, _ := event.KindOf(name)
 	return Fields(k)
 }
 
@@ -131,7 +131,7 @@ func TestShortSetsFields(t *testing.T) {
 			}
 			data := ev.Data
 			if name == "component" {
-				data = &data.(*engine.VehicleData).Components[0]
+				data = &data.(*event.VehicleData).Components[0]
 			}
 			if reflect.ValueOf(f.In(data)).Elem().IsZero() {
 				t.Errorf("%s: nothing is set by it", line)
@@ -165,7 +165,7 @@ func TestRegisterSetsFields(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := events[0].Data.(*engine.VehicleData)
+	d := events[0].Data.(*event.VehicleData)
 	for data, fields := range map[any][]Field{d: vehicleFields, &d.Components[0]: componentFields} {
 		for _, f := range fields {
 			if reflect.ValueOf(f.In(data)).Elem().IsZero() {

@@ -7,7 +7,7 @@ import (
 	"fmt"
 	"io"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // ReadFile reads a file of events, one a line, and visits each with its line
@@ -15,10 +15,10 @@ import (
 // cannot be used, whatever its length, does not end the reading. Blank lines are
 // skipped, a byte order mark before the first is dropped. An error from visit
 // ends the reading and is returned as it is.
-func ReadFile(r io.Reader, visit func(line int, ev engine.Event, err error) error) error {
+func ReadFile(r io.Reader, visit func(line int, ev event.Event, err error) error) error {
 	return eachLine(r, func(n int, text []byte, long bool) error {
 		if long {
-			return visit(n, engine.Event{Line: n}, fmt.Errorf("line longer than %d bytes", MaxBytes))
+			return visit(n, event.Event{Line: n}, fmt.Errorf("line longer than %d bytes", MaxBytes))
 		}
 		if len(text) == 0 {
 			return nil
@@ -42,8 +42,8 @@ func Holds(r io.Reader) (own Own, err error) {
 			return nil
 		}
 		if ev, err := Decode(text); err == nil {
-			own.Ticks = own.Ticks || ev.Kind == engine.TickEvent
-			own.Baselines = own.Baselines || ev.Kind == engine.BaselineEvent
+			own.Ticks = own.Ticks || ev.Kind == event.TickEvent
+			own.Baselines = own.Baselines || ev.Kind == event.BaselineEvent
 		}
 		if own.Ticks && own.Baselines {
 			return errFound

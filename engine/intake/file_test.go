@@ -9,13 +9,14 @@ import (
 	"testing"
 	"testing/iotest"
 
-	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
 )
 
 // readAll reports each line as "line: reason" or "line: kind vehicle".
 func readAll(r io.Reader) (string, error) {
 	var out strings.Builder
-	err := ReadFile(r, func(line int, ev engine.Event, err error) error {
+	err := ReadFile(r, func(line int, ev event.Event, err error) error {
 		if ev.Line != line {
 			return fmt.Errorf("line %d says it is %d", line, ev.Line)
 		}
@@ -59,7 +60,7 @@ func TestReadFileEnds(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 	lines := 0
-	err = ReadFile(strings.NewReader(ok+ok), func(int, engine.Event, error) error { lines++; return broken })
+	err = ReadFile(strings.NewReader(ok+ok), func(int, event.Event, error) error { lines++; return broken })
 	if err != broken || lines != 1 {
 		t.Errorf("got %v after %d lines", err, lines)
 	}
@@ -72,7 +73,7 @@ func TestHolds(t *testing.T) {
 	ok := reading(`{"meter":"tick","value":1,"unit":"km"}`) + "\n"
 	tick, _ := Encode(Tick(at("2031-01-03T06:15:00Z")))
 	escaped := strings.Replace(string(tick), "tick", `\u0074ick`, 1)
-	set := &engine.FleetSet{Number: 1, Turn: "2031-02-01T00:00:00Z", Now: at("2031-02-01T00:00:00Z"), Baselines: []engine.FleetBaseline{}}
+	set := &fleet.Set{Number: 1, Turn: "2031-02-01T00:00:00Z", Now: at("2031-02-01T00:00:00Z"), Baselines: []fleet.Baseline{}}
 	baseline, _ := Encode(set.Event())
 	for _, c := range []struct {
 		file string
@@ -95,20 +96,20 @@ func TestHolds(t *testing.T) {
 // A baseline event with its set comes back whole, also where it is longer than any
 // event from outside may be; one that was tampered with is refused.
 func TestBaselineEvent(t *testing.T) {
-	set := &engine.FleetSet{Number: 3, Turn: "2031-04-01T00:00:00Z", Now: at("2031-04-01T00:00:00Z"), Book: "sha256:" + strings.Repeat("a", 64)}
-	group := engine.FleetGroup{Of: []string{"15W-40"}, Samples: 12, Vehicles: 4, Analytes: []engine.FleetAnalyte{}}
+	set := &fleet.Set{Number: 3, Turn: "2031-04-01T00:00:00Z", Now: at("2031-04-01T00:00:00Z"), Book: "sha256:" + strings.Repeat("a", 64)}
+	group := fleet.Group{Of: []string{"15W-40"}, Samples: 12, Vehicles: 4, Analytes: []fleet.Analyte{}}
 	for range 20_000 {
-		group.Analytes = append(group.Analytes, engine.FleetAnalyte{Analyte: "Fe", N: 12})
+		group.Analytes = append(group.Analytes, fleet.Analyte{Analyte: "Fe", N: 12})
 	}
-	set.Baselines = []engine.FleetBaseline{{Name: "oil", Definition: "d", GroupBy: []string{"component.fluid"}, Groups: []engine.FleetGroup{group}}}
+	set.Baselines = []fleet.Baseline{{Name: "oil", Definition: "d", GroupBy: []string{"component.fluid"}, Groups: []fleet.Group{group}}}
 	line, err := Encode(set.Event())
 	if err != nil || len(line) < MaxBytes*4 {
 		t.Fatal(len(line), err)
 	}
 	var lines int
-	err = ReadFile(strings.NewReader(string(line)+"\n"+string(line)), func(n int, ev engine.Event, err error) error {
+	err = ReadFile(strings.NewReader(string(line)+"\n"+string(line)), func(n int, ev event.Event, err error) error {
 		lines++
-		if err != nil || !reflect.DeepEqual(ev.Data.(*engine.BaselineData).Set, set) {
+		if err != nil || !reflect.DeepEqual(ev.Data.(*fleet.BaselineData).Set, set) {
 			t.Errorf("line %d: %v", n, err)
 		}
 		return nil

@@ -5,15 +5,16 @@ import (
 	"regexp"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
 )
 
 // Tick is the event that makes it at o'clock. The same moment always gives the
 // same identity, so a tick that is written twice is one tick.
-func Tick(at time.Time) engine.Event {
+func Tick(at time.Time) event.Event {
 	at = at.UTC()
-	ev := engine.Event{
-		ID: engine.ID{Source: "/clock", ID: at.Format(time.RFC3339Nano)}, Kind: engine.TickEvent, Time: at, Recorded: at,
+	ev := event.Event{
+		ID: event.ID{Source: "/clock", ID: at.Format(time.RFC3339Nano)}, Kind: event.TickEvent, Time: at, Recorded: at,
 	}
 	ev.Digest, _ = digest(ev) // a tick holds nothing that JSON cannot
 	return ev
@@ -33,7 +34,7 @@ func NewTicks(own bool) *Ticks { return &Ticks{own: own} }
 // Before returns the ticks to fold before ev: the midnights after the greatest
 // recorded time so far and at or before ev's. There are none before the first
 // event. A late report, recorded earlier than one before it, passes none.
-func (t *Ticks) Before(ev engine.Event) []engine.Event {
+func (t *Ticks) Before(ev event.Event) []event.Event {
 	out := t.pass(ev.Recorded)
 	if t.own {
 		return nil
@@ -44,14 +45,14 @@ func (t *Ticks) Before(ev engine.Event) []engine.Event {
 // Until returns the ticks after the last event, up to that day's midnight UTC and
 // including it. It goes on from a file's own ticks, too. Before the first event
 // there are none, since there is nothing to begin from.
-func (t *Ticks) Until(date time.Time) []engine.Event {
+func (t *Ticks) Until(date time.Time) []event.Event {
 	if t.latest.IsZero() {
 		return nil
 	}
 	return t.pass(date.UTC().Truncate(day))
 }
 
-func (t *Ticks) pass(to time.Time) []engine.Event {
+func (t *Ticks) pass(to time.Time) []event.Event {
 	from := t.latest
 	if !to.After(from) {
 		return nil
@@ -60,7 +61,7 @@ func (t *Ticks) pass(to time.Time) []engine.Event {
 	if from.IsZero() {
 		return nil
 	}
-	var out []engine.Event
+	var out []event.Event
 	for m := from.UTC().Truncate(day).Add(day); !m.After(to); m = m.Add(day) {
 		out = append(out, Tick(m))
 	}
@@ -69,7 +70,7 @@ func (t *Ticks) pass(to time.Time) []engine.Event {
 
 // InFuture refuses an event that says of itself that it happened, or was reported,
 // more than 24 h later than it was stored. A file has no time of storing.
-func InFuture(ev engine.Event, stored time.Time) error {
+func InFuture(ev event.Event, stored time.Time) error {
 	limit := stored.Add(day)
 	at, t := "time", ev.Time
 	if !t.After(limit) {
@@ -83,18 +84,18 @@ func InFuture(ev engine.Event, stored time.Time) error {
 
 var bookHash = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)
 
-func checkBook(_ engine.Event, d *engine.BookData) error { return checkHash("data.hash", d.Hash) }
+func checkBook(_ event.Event, d *event.BookData) error { return checkHash("data.hash", d.Hash) }
 
-func checkTurn(_ engine.Event, d *engine.TurnData) error {
+func checkTurn(_ event.Event, d *event.TurnData) error {
 	return first(checkName("data.digest", d.Digest), checkDate("data.date", d.Date))
 }
 
-func checkSurvey(_ engine.Event, d *engine.SurveyData) error {
+func checkSurvey(_ event.Event, d *fleet.SurveyData) error {
 	return first(checkTime("data.turn", d.Turn), checkHash("data.definitions", d.Definitions))
 }
 
 // checkBaseline checks that the set, if it is in the event, is what the hash says.
-func checkBaseline(_ engine.Event, d *engine.BaselineData) error {
+func checkBaseline(_ event.Event, d *fleet.BaselineData) error {
 	if err := first(checkHash("data.hash", d.Hash), checkTime("data.turn", d.Turn)); err != nil {
 		return err
 	}

@@ -7,10 +7,10 @@ import (
 
 	"pgregory.net/rapid"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
-func stamps(ticks []engine.Event) string {
+func stamps(ticks []event.Event) string {
 	var out []string
 	for _, ev := range ticks {
 		out = append(out, ev.Time.Format("01-02T15:04"))
@@ -18,7 +18,7 @@ func stamps(ticks []engine.Event) string {
 	return strings.Join(out, " ")
 }
 
-func recorded(s string) engine.Event { return engine.Event{Recorded: at(s)} }
+func recorded(s string) event.Event { return event.Event{Recorded: at(s)} }
 
 func TestTicks(t *testing.T) {
 	ticks := NewTicks(false)
@@ -87,7 +87,7 @@ func TestTicksProperty(t *testing.T) {
 			if at.After(greatest) {
 				greatest = at
 			}
-			if s := stamps(ticks.Before(engine.Event{Recorded: at})); s != "" {
+			if s := stamps(ticks.Before(event.Event{Recorded: at})); s != "" {
 				got = append(got, s)
 			}
 		}
@@ -116,7 +116,7 @@ func TestInFuture(t *testing.T) {
 		{"2031-01-04T06:00:01Z", "2031-01-04T06:00:01Z", `time: 2031-01-04T06:00:01Z is more than 24 h later than it was stored (2031-01-03T06:00:00Z)`},
 		{"2031-01-03T06:00:00Z", "2131-01-03T06:00:00Z", `recordedtime: 2131-01-03T06:00:00Z is more than 24 h later than it was stored (2031-01-03T06:00:00Z)`},
 	} {
-		err := InFuture(engine.Event{Time: at(c.time), Recorded: at(c.recorded)}, stored)
+		err := InFuture(event.Event{Time: at(c.time), Recorded: at(c.recorded)}, stored)
 		if text(err) != c.want {
 			t.Errorf("%s %s:\n got %q\nwant %q", c.time, c.recorded, text(err), c.want)
 		}

@@ -4,18 +4,18 @@ import (
 	"maps"
 	"slices"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules/unit"
 )
 
-func checkReading(d *engine.ReadingData) error {
+func checkReading(d *event.ReadingData) error {
 	return first(
 		checkName("data.meter", d.Meter),
 		checkQuantity("data", "a reading", unit.Quantity{Value: d.Value, Unit: d.Unit}, unit.Distance, unit.Time),
 	)
 }
 
-func checkMeterReplaced(_ engine.Event, d *engine.MeterReplacedData) error {
+func checkMeterReplaced(_ event.Event, d *event.MeterReplacedData) error {
 	err := first(
 		checkName("data.meter", d.Meter),
 		checkGiven("data.last", d.Last),

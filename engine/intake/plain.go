@@ -12,7 +12,7 @@ import (
 
 	"github.com/go-json-experiment/json/jsontext"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // Nearly every event is a reading, and nearly every reading is written in the same
@@ -21,13 +21,13 @@ import (
 
 // plainReading reads {"meter": text, "value": number, "unit": text}, all of it
 // printable ASCII without escapes; nil: it is something else, or faulty.
-func plainReading(raw jsontext.Value) *engine.ReadingData {
+func plainReading(raw jsontext.Value) *event.ReadingData {
 	r := newReader(raw)
 	defer r.free()
 	if tok, err := r.dec.ReadToken(); err != nil || tok.Kind() != '{' {
 		return nil
 	}
-	var d engine.ReadingData
+	var d event.ReadingData
 	members := 0
 	for ; r.dec.PeekKind() == '"'; members++ {
 		name, err := r.dec.ReadValue()
@@ -71,14 +71,14 @@ func plainReading(raw jsontext.Value) *engine.ReadingData {
 // canonical form of RFC 8785. What was dropped (extensions that mean nothing
 // here) or is spelt otherwise (the offset of a time, a duration in ISO 8601) makes
 // no difference, so that a repetition on another way is not taken for a conflict.
-func digest(ev engine.Event) (uint64, error) {
+func digest(ev event.Event) (uint64, error) {
 	if d, ok := plainDigest(ev); ok {
 		return d, nil
 	}
 	return wholeDigest(ev)
 }
 
-func wholeDigest(ev engine.Event) (uint64, error) {
+func wholeDigest(ev event.Event) (uint64, error) {
 	b, err := Encode(ev)
 	if err != nil {
 		return 0, err
@@ -93,9 +93,9 @@ func wholeDigest(ev engine.Event) (uint64, error) {
 
 // plainDigest is the digest of a reading or a tick whose texts are printable ASCII
 // without quotes and backslashes: its canonical form is put down at once.
-func plainDigest(ev engine.Event) (uint64, bool) {
-	d, isReading := ev.Data.(*engine.ReadingData)
-	if !isReading && (ev.Kind != engine.TickEvent || ev.Data != nil) {
+func plainDigest(ev event.Event) (uint64, bool) {
+	d, isReading := ev.Data.(*event.ReadingData)
+	if !isReading && (ev.Kind != event.TickEvent || ev.Data != nil) {
 		return 0, false
 	}
 	for _, s := range [...]string{ev.ID.Source, ev.ID.ID, ev.Vehicle} {

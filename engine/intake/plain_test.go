@@ -8,7 +8,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // A digest that is put down at once is the one that the canonical form of the whole
@@ -22,11 +22,11 @@ func TestPlainDigest(t *testing.T) {
 		moment := func(name string) time.Time {
 			return time.Unix(rapid.Int64Range(-2e9, 7e9).Draw(rt, name), rapid.SampledFrom([]int64{0, 1, 120_000_000, 999_999_999}).Draw(rt, name+" ns")).UTC()
 		}
-		ev := engine.Event{ID: engine.ID{Source: text("source"), ID: text("id")}, Kind: engine.TickEvent, Vehicle: text("vehicle"), Time: moment("time")}
+		ev := event.Event{ID: event.ID{Source: text("source"), ID: text("id")}, Kind: event.TickEvent, Vehicle: text("vehicle"), Time: moment("time")}
 		ev.Recorded = rapid.SampledFrom([]time.Time{{}, ev.Time, moment("recorded")}).Draw(rt, "which")
 		if rapid.Bool().Draw(rt, "reading") {
-			ev.Kind = engine.ReadingEvent
-			ev.Data = &engine.ReadingData{Meter: text("meter"), Unit: text("unit"), Value: rapid.OneOf(rapid.Float64(), rapid.Float64Range(0, 1e6),
+			ev.Kind = event.ReadingEvent
+			ev.Data = &event.ReadingData{Meter: text("meter"), Unit: text("unit"), Value: rapid.OneOf(rapid.Float64(), rapid.Float64Range(0, 1e6),
 				rapid.SampledFrom([]float64{0, 1e20, 1e21, 1e22, 1e-6, 9.99e-7, 1e-9, 1e-10, 1e100, 81234.5})).Draw(rt, "value")}
 		}
 		got, ok := plainDigest(ev)

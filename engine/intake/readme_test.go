@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 var exampleBlock = regexp.MustCompile("(?s)```json\n(.*?)```")
@@ -36,7 +36,7 @@ func TestExamples(t *testing.T) {
 	for _, s := range examples(t) {
 		ev := mustDecode(t, s)
 		seen[ev.Kind.String()] = true
-		if a, ok := ev.Data.(*engine.AnswerData); ok {
+		if a, ok := ev.Data.(*event.AnswerData); ok {
 			seen[a.Answer] = true
 		}
 		b, err := Encode(ev)
@@ -45,7 +45,7 @@ func TestExamples(t *testing.T) {
 		}
 		equal(t, mustDecode(t, string(b)), ev)
 	}
-	for k := engine.VehicleEvent; k <= engine.TurnEvent; k++ {
+	for k := event.VehicleEvent; k <= event.TurnEvent; k++ {
 		if !seen[k.String()] {
 			t.Errorf("no example of a %s", k)
 		}
@@ -61,9 +61,9 @@ func TestExamples(t *testing.T) {
 func TestReferenceNamesFields(t *testing.T) {
 	text := readme(t)
 	for _, d := range []any{
-		engine.VehicleData{}, engine.MeterDef{}, engine.ComponentDef{}, engine.ReadingData{}, engine.MeterReplacedData{},
-		engine.ServiceData{}, engine.FluidData{}, engine.SampleData{}, engine.ResultData{}, engine.AnswerData{},
-		engine.VoidData{}, engine.BookData{}, engine.TurnData{},
+		event.VehicleData{}, event.MeterDef{}, event.ComponentDef{}, event.ReadingData{}, event.MeterReplacedData{},
+		event.ServiceData{}, event.FluidData{}, event.SampleData{}, event.ResultData{}, event.AnswerData{},
+		event.VoidData{}, event.BookData{}, event.TurnData{},
 	} {
 		for _, name := range fieldNames(reflect.TypeOf(d)) {
 			if name = strings.Trim(name, `"`); !strings.Contains(text, "`"+name+"`") {

@@ -7,7 +7,7 @@ import (
 
 	"gopkg.in/yaml.v3"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules"
 	"telltale/rules/unit"
 )
@@ -18,13 +18,13 @@ const registerSource = "/register"
 // Register reads a register of vehicles (vehicles.yaml) as the events that
 // register them at a moment, in the order of the file. A vehicle that says the same
 // at the same moment has the same event. What is wrong is a rules.Faults.
-func Register(name string, text []byte, at time.Time) ([]engine.Event, error) {
+func Register(name string, text []byte, at time.Time) ([]event.Event, error) {
 	s, root := rules.ReadSheet(rules.File{Name: name, Text: text})
 	if root == nil {
 		return nil, s.Err()
 	}
 	r := &registerReader{Sheet: s}
-	var out []engine.Event
+	var out []event.Event
 	top := s.Mapping(root, "the register", "vehicles")
 	if v := top["vehicles"]; v != nil {
 		for _, p := range s.Entries(v, "vehicles") {
@@ -40,16 +40,16 @@ func Register(name string, text []byte, at time.Time) ([]engine.Event, error) {
 
 type registerReader struct{ *rules.Sheet }
 
-func (r *registerReader) vehicle(p rules.Pair, at time.Time) (engine.Event, bool) {
-	d := &engine.VehicleData{}
+func (r *registerReader) vehicle(p rules.Pair, at time.Time) (event.Event, bool) {
+	d := &event.VehicleData{}
 	r.fields(p.Value, "vehicle "+p.Key.Value, vehicleFields, d)
 	if d.Name == "" {
 		d.Name = p.Key.Value
 	}
 	if r.Err() != nil {
-		return engine.Event{}, false
+		return event.Event{}, false
 	}
-	ev, err := At(engine.Event{Kind: engine.VehicleEvent, Vehicle: p.Key.Value, Data: d}, at) // checked as any other way in would
+	ev, err := At(event.Event{Kind: event.VehicleEvent, Vehicle: p.Key.Value, Data: d}, at) // checked as any other way in would
 	if err != nil {
 		r.Fault(p.Key, "", "vehicle %s: %v", p.Key.Value, err)
 	}
@@ -90,14 +90,14 @@ func (r *registerReader) field(n *yaml.Node, f Field, at any) {
 	case *map[string]unit.Quantity:
 		*at = map[string]unit.Quantity{}
 		each(func(name string, n *yaml.Node) { (*at)[name], _ = r.Quantity(n, f.Key+" "+name, f.Units...) })
-	case *[]engine.MeterDef:
+	case *[]event.MeterDef:
 		each(func(name string, n *yaml.Node) {
 			kind := []string{"distance", "hours"}[r.Choice(n, "meter "+name, "distance", "hours")]
-			*at = append(*at, engine.MeterDef{Name: name, Kind: kind})
+			*at = append(*at, event.MeterDef{Name: name, Kind: kind})
 		})
-	case *[]engine.ComponentDef:
+	case *[]event.ComponentDef:
 		each(func(name string, n *yaml.Node) {
-			c := engine.ComponentDef{Name: name}
+			c := event.ComponentDef{Name: name}
 			m := r.fields(n, "component "+name, componentFields, &c)
 			if c.Torque != nil && c.Source == "" {
 				r.Fault(m["torque"], "add `source:` to the component, such as the maker's manual and the page", "torque of %s has no source", name)
@@ -109,8 +109,8 @@ func (r *registerReader) field(n *yaml.Node, f Field, at any) {
 
 // At gives the registration of a register another moment, and the identity that
 // goes with it.
-func At(ev engine.Event, at time.Time) (engine.Event, error) {
-	ev.ID = engine.ID{Source: registerSource, ID: "vehicle"}
+func At(ev event.Event, at time.Time) (event.Event, error) {
+	ev.ID = event.ID{Source: registerSource, ID: "vehicle"}
 	ev.Time, ev.Recorded = at.UTC(), at.UTC()
 	ev, err := Checked(ev)
 	if err != nil {

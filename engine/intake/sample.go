@@ -9,12 +9,12 @@ import (
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules/analytes"
 )
 
-func readSample(ev engine.Event, raw jsontext.Value) (any, error) {
-	return dataOf(func(ev engine.Event, d *engine.SampleData) error {
+func readSample(ev event.Event, raw jsontext.Value) (any, error) {
+	return dataOf(func(ev event.Event, d *event.SampleData) error {
 		if err := checkSample(ev, d); err != nil {
 			return err
 		}
@@ -22,7 +22,7 @@ func readSample(ev engine.Event, raw jsontext.Value) (any, error) {
 	})(ev, raw)
 }
 
-func checkSample(ev engine.Event, d *engine.SampleData) error {
+func checkSample(ev event.Event, d *event.SampleData) error {
 	d.Meters = someOf(d.Meters)
 	return first(
 		checkName("data.number", d.Number),
@@ -77,7 +77,7 @@ func checkDrawn(at time.Time, drawn string) error {
 
 const day = 24 * time.Hour
 
-func checkResults(results []engine.ResultData) error {
+func checkResults(results []event.ResultData) error {
 	if len(results) == 0 {
 		return refuse("data.results", "missing, a sample has at least one")
 	}
@@ -95,7 +95,7 @@ func checkResults(results []engine.ResultData) error {
 // checkResult looks at the form alone and gives the analyte its short name. What a
 // result says (an analyte that nobody defines, a unit that does not fit, less than
 // nothing) is judged where the sample is: it is kept and shown, and stops no other.
-func checkResult(at string, r *engine.ResultData) error {
+func checkResult(at string, r *event.ResultData) error {
 	if err := checkName(at+".analyte", r.Analyte); err != nil {
 		return err
 	}
@@ -128,7 +128,7 @@ var trailingZero = regexp.MustCompile(`[0-9]\.[0-9]*0[\s,}]`)
 
 // readDecimals notes how many decimals the numbers were written with, so that they
 // are shown as reported.
-func readDecimals(raw jsontext.Value, d *engine.SampleData) error {
+func readDecimals(raw jsontext.Value, d *event.SampleData) error {
 	if !trailingZero.Match(raw) {
 		return nil
 	}

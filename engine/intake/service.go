@@ -1,16 +1,16 @@
 package intake
 
 import (
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules/unit"
 )
 
-func checkService(_ engine.Event, d *engine.ServiceData) error {
+func checkService(_ event.Event, d *event.ServiceData) error {
 	d.Tasks, d.Meters = some(d.Tasks), someOf(d.Meters)
 	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
 		return refuse("data", "nothing was done, wanted tasks, meters, fluid, filter or a note")
 	}
-	var f engine.FluidData
+	var f event.FluidData
 	if d.Fluid != nil {
 		f = *d.Fluid
 	}

@@ -11,7 +11,8 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/engine/lab"
 	"telltale/rules"
 	"telltale/rules/analytes"
@@ -34,24 +35,24 @@ import (
 // `from SOURCE` and `reported TIME`. Without an id it has the given one. What
 // cannot be read is a *ShortFault; what reads well and is wrong, as a capacity in
 // km, is told as for any other way in.
-func Short(line, id string, units rules.Units) (engine.Event, error) {
+func Short(line, id string, units rules.Units) (event.Event, error) {
 	words, err := split(line)
 	if err != nil {
-		return engine.Event{}, err
+		return event.Event{}, err
 	}
 	p := &shortReader{words: words, units: units, end: utf8.RuneCountInString(line) + 1}
-	ev := engine.Event{ID: engine.ID{Source: "/case", ID: id}}
+	ev := event.Event{ID: event.ID{Source: "/case", ID: id}}
 	ev.Time = p.time("the date")
 	if kind := p.next("what happened: " + shortKinds + " or, in a case, baseline"); p.err == nil {
 		p.body(&ev, kind)
 	}
 	if p.err != nil {
-		return engine.Event{}, p.err
+		return event.Event{}, p.err
 	}
 	if ev.Recorded.IsZero() {
 		ev.Recorded = ev.Time
 	}
-	if ev.Kind == engine.TickEvent {
+	if ev.Kind == event.TickEvent {
 		return Tick(ev.Time), nil
 	}
 	return Checked(ev) // one set of checks for all ways in
@@ -163,9 +164,9 @@ func (p *shortReader) meterUnit(meter string) string {
 	return p.units.Distance
 }
 
-func (p *shortReader) body(ev *engine.Event, kind string) {
+func (p *shortReader) body(ev *event.Event, kind string) {
 	if kind == "tick" {
-		ev.Kind = engine.TickEvent
+		ev.Kind = event.TickEvent
 		return
 	}
 	ev.Vehicle = p.next("the vehicle")
@@ -174,29 +175,29 @@ func (p *shortReader) body(ev *engine.Event, kind string) {
 		p.fault(p.words[1], "%q is none of "+shortKinds+" (nor, in a case, baseline)", kind)
 		return
 	}
-	ev.Kind = engine.Kind(k)
+	ev.Kind = event.Kind(k)
 	forms[k].words(p, ev)
 	p.rest(ev, func(w word) bool { return false })
 }
 
 const shortKinds = "vehicle, reading, replaced, sample, service, answer, void, tick"
 
-func (p *shortReader) reading(ev *engine.Event) {
-	d := &engine.ReadingData{Meter: p.next("the meter")}
+func (p *shortReader) reading(ev *event.Event) {
+	d := &event.ReadingData{Meter: p.next("the meter")}
 	q := p.quantity("its value", p.meterUnit(d.Meter))
 	d.Value, d.Unit = q.Value, q.Unit
 	ev.Data = d
 }
 
-func (p *shortReader) replaced(ev *engine.Event) {
-	d := &engine.MeterReplacedData{Meter: p.next("the meter")}
+func (p *shortReader) replaced(ev *event.Event) {
+	d := &event.MeterReplacedData{Meter: p.next("the meter")}
 	d.Last = p.quantity("the old one's last value", p.meterUnit(d.Meter))
 	d.First = p.quantity("the new one's first value", p.meterUnit(d.Meter))
 	ev.Data = d
 }
 
-func (p *shortReader) void(ev *engine.Event) {
-	ev.Data = &engine.VoidData{Source: "/case", ID: p.next("the id of the event that is taken out")}
+func (p *shortReader) void(ev *event.Event) {
+	ev.Data = &event.VoidData{Source: "/case", ID: p.next("the id of the event that is taken out")}
 }
 
 // field reads the value of the field of the data that the word is for; it reports
@@ -225,7 +226,7 @@ func (p *shortReader) field(w word, fields []Field, data any) bool {
 }
 
 // rest reads the keys that may end any event, and those that the kind knows.
-func (p *shortReader) rest(ev *engine.Event, known func(word) bool) {
+func (p *shortReader) rest(ev *event.Event, known func(word) bool) {
 	for p.more() {
 		w := p.word("")
 		switch {
@@ -245,13 +246,13 @@ func (p *shortReader) rest(ev *engine.Event, known func(word) bool) {
 // endings are the words of rest.
 var endings = []string{"id", "from", "reported"}
 
-func (p *shortReader) vehicle(ev *engine.Event) {
-	d := &engine.VehicleData{Name: ev.Vehicle, Kind: p.next("the kind of vehicle")}
+func (p *shortReader) vehicle(ev *event.Event) {
+	d := &event.VehicleData{Name: ev.Vehicle, Kind: p.next("the kind of vehicle")}
 	ev.Data = d
 	p.rest(ev, func(w word) bool {
 		switch last := len(d.Components) - 1; w.text {
 		case "meter", "hours":
-			d.Meters = append(d.Meters, engine.MeterDef{Name: p.next("the meter's name"), Kind: map[string]string{"meter": "distance", "hours": "hours"}[w.text]})
+			d.Meters = append(d.Meters, event.MeterDef{Name: p.next("the meter's name"), Kind: map[string]string{"meter": "distance", "hours": "hours"}[w.text]})
 		case "tag":
 			name, value, _ := strings.Cut(p.next("a tag like depot=north"), "=")
 			if d.Tags == nil {
@@ -259,7 +260,7 @@ func (p *shortReader) vehicle(ev *engine.Event) {
 			}
 			d.Tags[name] = value
 		case "component":
-			d.Components = append(d.Components, engine.ComponentDef{Name: p.next("the component's name"), Kind: p.next("its kind")})
+			d.Components = append(d.Components, event.ComponentDef{Name: p.next("the component's name"), Kind: p.next("its kind")})
 		case "fluid", "capacity":
 			if last < 0 {
 				p.fault(w, "%s comes after the component that it belongs to", w.text)
@@ -286,8 +287,8 @@ func (p *shortReader) meterOr(w word, into *map[string]unit.Quantity) bool {
 	return p.err == nil
 }
 
-func (p *shortReader) sample(ev *engine.Event) {
-	d := &engine.SampleData{Component: p.next("the component"), Drawn: ev.Time.Format(time.DateOnly), Results: []engine.ResultData{}}
+func (p *shortReader) sample(ev *event.Event) {
+	d := &event.SampleData{Component: p.next("the component"), Drawn: ev.Time.Format(time.DateOnly), Results: []event.ResultData{}}
 	if !ev.Time.Equal(ev.Time.Truncate(day)) {
 		d.Drawn = "" // the time itself says when
 	}
@@ -308,8 +309,8 @@ func (p *shortReader) sample(ev *engine.Event) {
 }
 
 // result reads a number in the analyte's own unit.
-func (p *shortReader) result(analyte string) engine.ResultData {
-	r := engine.ResultData{Analyte: analyte, Unit: cmp.Or(analytes.UnitOf(analyte), "index")}
+func (p *shortReader) result(analyte string) event.ResultData {
+	r := event.ResultData{Analyte: analyte, Unit: cmp.Or(analytes.UnitOf(analyte), "index")}
 	w := p.word("the result for " + analyte)
 	text, below := strings.CutPrefix(w.text, "<")
 	v, err := strconv.ParseFloat(text, 64)
@@ -327,8 +328,8 @@ func (p *shortReader) result(analyte string) engine.ResultData {
 	return r
 }
 
-func (p *shortReader) service(ev *engine.Event) {
-	d := &engine.ServiceData{}
+func (p *shortReader) service(ev *event.Event) {
+	d := &event.ServiceData{}
 	ev.Data = d
 	task := func(w word) bool {
 		return w.quoted || len(d.Meters) == 0 && d.Component == "" && !slices.Contains([]string{"odo", "odometer", "hours"}, w.text)
@@ -347,8 +348,8 @@ func (p *shortReader) service(ev *engine.Event) {
 	})
 }
 
-func (p *shortReader) answer(ev *engine.Event) {
-	d := &engine.AnswerData{Answer: p.next("the answer")}
+func (p *shortReader) answer(ev *event.Event) {
+	d := &event.AnswerData{Answer: p.next("the answer")}
 	ev.Data = d
 	switch d.Answer {
 	case "acknowledge", "shelve", "unshelve":
@@ -368,13 +369,13 @@ func (p *shortReader) answer(ev *engine.Event) {
 // number is that of as many samples and vehicles as the book asks for, or as `samples`
 // says; several are a sample each. It is false of a line that is no baseline; what is
 // wrong is a *[ShortFault].
-func ShortBaseline(line string, b *rules.Book) (part engine.SurveyPart, is bool, err error) {
+func ShortBaseline(line string, b *rules.Book) (part fleet.SurveyPart, is bool, err error) {
 	words, err := split(line)
 	if err != nil || len(words) < 2 || words[1].quoted || words[1].text != "baseline" {
-		return engine.SurveyPart{}, false, nil
+		return fleet.SurveyPart{}, false, nil
 	}
 	p := &baselineReader{shortReader: shortReader{words: words, units: b.Units, end: len([]rune(line)) + 1},
-		like: engine.SurveySample{Distance: -1, Hours: -1}, results: map[string][]engine.SurveyResult{}}
+		like: fleet.SurveySample{Distance: -1, Hours: -1}, results: map[string][]fleet.SurveyResult{}}
 	now := p.time("the date")
 	p.at++
 	p.named(b)
@@ -385,19 +386,19 @@ func ShortBaseline(line string, b *rules.Book) (part engine.SurveyPart, is bool,
 		p.fault(words[1], "it groups by %s: wanted %d times `of`, not %d", strings.Join(p.def.GroupBy, ", "), len(p.def.GroupBy), len(p.like.Group))
 	}
 	if p.err != nil {
-		return engine.SurveyPart{}, true, p.err
+		return fleet.SurveyPart{}, true, p.err
 	}
-	return engine.SurveyPart{Turn: now.Format(time.RFC3339), Now: now, Book: b.Hash, Samples: p.samplesOf()}, true, nil
+	return fleet.SurveyPart{Turn: now.Format(time.RFC3339), Now: now, Book: b.Hash, Samples: p.samplesOf()}, true, nil
 }
 
 // baselineReader reads what is usual in one group.
 type baselineReader struct {
 	shortReader
 	def     *rules.Fleet
-	like    engine.SurveySample // what all samples of the group have alike
-	samples int                 // 0: as many as the book asks for
-	order   []string            // of analytes
-	results map[string][]engine.SurveyResult
+	like    fleet.SurveySample // what all samples of the group have alike
+	samples int                // 0: as many as the book asks for
+	order   []string           // of analytes
+	results map[string][]fleet.SurveyResult
 }
 
 func (p *baselineReader) named(b *rules.Book) {
@@ -465,7 +466,7 @@ func (p *baselineReader) value(analyte string) {
 	if p.err != nil {
 		return
 	}
-	r := engine.SurveyResult{Analyte: analyte, Below: d.Below != nil}
+	r := fleet.SurveyResult{Analyte: analyte, Below: d.Below != nil}
 	v := d.Value
 	if r.Below {
 		v = d.Below
@@ -478,7 +479,7 @@ func (p *baselineReader) value(analyte string) {
 }
 
 // samplesOf are the samples that the line stands for.
-func (p *baselineReader) samplesOf() []engine.SurveySample {
+func (p *baselineReader) samplesOf() []fleet.SurveySample {
 	alike := p.def.Samples
 	if p.samples > 0 {
 		alike = p.samples
@@ -487,7 +488,7 @@ func (p *baselineReader) samplesOf() []engine.SurveySample {
 	for _, list := range p.results {
 		n = max(n, len(list))
 	}
-	out := make([]engine.SurveySample, n)
+	out := make([]fleet.SurveySample, n)
 	for i := range out {
 		out[i] = p.like
 		out[i].Vehicle, out[i].Number = fmt.Sprintf("vehicle %d", i%max(p.def.Vehicles, 1)+1), fmt.Sprintf("given %d", i+1)

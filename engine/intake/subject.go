@@ -6,7 +6,7 @@ import (
 	"strconv"
 	"strings"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // Token is the vehicle as one token of a NATS subject: A-Z a-z 0-9 _ - stand for
@@ -57,7 +57,7 @@ func Untoken(token string) (string, error) {
 
 // Subject is where an event is published: telltale.in.<vehicle>.<kind>, for
 // internal kinds telltale.all.<kind>, to which the service alone has a right.
-func Subject(ev engine.Event) string {
+func Subject(ev event.Event) string {
 	if ev.Kind.Internal() {
 		return "telltale.all." + ev.Kind.String()
 	}
@@ -69,12 +69,12 @@ func Subject(ev engine.Event) string {
 // It refuses internal kinds, and events of another vehicle or kind than the
 // subject's. On an error the event returned holds what could be read; its vehicle
 // is the subject's, under which the message is stored.
-func DecodeMessage(subject string, b []byte) (engine.Event, error) {
+func DecodeMessage(subject string, b []byte) (event.Event, error) {
 	token, kind, err := splitSubject(subject)
 	if err != nil {
-		return engine.Event{}, err
+		return event.Event{}, err
 	}
-	var ev engine.Event
+	var ev event.Event
 	fault := tooLong(b, MaxBytes) // whatever it says it is
 	if fault == nil {
 		ev, fault = Decode(b)
@@ -111,7 +111,7 @@ func isNumber(s string) bool { return s != "" && strings.Trim(s, "0123456789") =
 
 // DecodeInternal reads what the service itself wrote, under telltale.all.tick
 // or another of the internal kinds.
-func DecodeInternal(subject string, b []byte) (engine.Event, error) {
+func DecodeInternal(subject string, b []byte) (event.Event, error) {
 	ev, err := Decode(b)
 	if err != nil {
 		return ev, err

@@ -7,7 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 func TestToken(t *testing.T) {
@@ -101,12 +101,12 @@ func TestDecodeInternal(t *testing.T) {
 
 func TestSubject(t *testing.T) {
 	for _, c := range []struct {
-		ev   engine.Event
+		ev   event.Event
 		want string
 	}{
-		{engine.Event{Kind: engine.MeterReplacedEvent, Vehicle: "van 3"}, "telltale.in.van=203.meter-replaced"},
+		{event.Event{Kind: event.MeterReplacedEvent, Vehicle: "van 3"}, "telltale.in.van=203.meter-replaced"},
 		{Tick(at("2031-01-03T06:15:00Z")), "telltale.all.tick"},
-		{engine.Event{Kind: engine.TurnEvent}, "telltale.all.turn"},
+		{event.Event{Kind: event.TurnEvent}, "telltale.all.turn"},
 	} {
 		if got := Subject(c.ev); got != c.want {
 			t.Errorf("got %q, want %q", got, c.want)

@@ -8,13 +8,13 @@ import (
 	"time"
 	_ "time/tzdata" // zones must not hang on the machine
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules/unit"
 )
 
 // checkVehicle also gives a vehicle without a name its subject for one, and drops
 // empty lists, which mean the same as none.
-func checkVehicle(ev engine.Event, d *engine.VehicleData) error {
+func checkVehicle(ev event.Event, d *event.VehicleData) error {
 	if d.Name == "" {
 		d.Name = ev.Vehicle
 	}
@@ -76,7 +76,7 @@ func checkZone(zone string) error {
 	return nil
 }
 
-func checkMeters(meters []engine.MeterDef) error {
+func checkMeters(meters []event.MeterDef) error {
 	if err := checkCount("data.meters", len(meters), maxMeters); err != nil {
 		return err
 	}
@@ -88,14 +88,14 @@ func checkMeters(meters []engine.MeterDef) error {
 		if err := within(at+".kind", oneOf(m.Kind, "distance", "hours")); err != nil {
 			return err
 		}
-		if slices.ContainsFunc(meters[:i], func(o engine.MeterDef) bool { return o.Name == m.Name }) {
+		if slices.ContainsFunc(meters[:i], func(o event.MeterDef) bool { return o.Name == m.Name }) {
 			return refuse(at+".name", "%s stands twice", quote(m.Name))
 		}
 	}
 	return nil
 }
 
-func checkComponents(d *engine.VehicleData) error {
+func checkComponents(d *event.VehicleData) error {
 	if err := checkCount("data.components", len(d.Components), maxParts); err != nil {
 		return err
 	}
@@ -105,7 +105,7 @@ func checkComponents(d *engine.VehicleData) error {
 		if err := checkComponent(at, *c, d.Meters); err != nil {
 			return err
 		}
-		if slices.ContainsFunc(d.Components[:i], func(o engine.ComponentDef) bool { return o.Name == c.Name }) {
+		if slices.ContainsFunc(d.Components[:i], func(o event.ComponentDef) bool { return o.Name == c.Name }) {
 			return refuse(at+".name", "%s stands twice", quote(c.Name))
 		}
 	}
@@ -113,7 +113,7 @@ func checkComponents(d *engine.VehicleData) error {
 }
 
 // checkTorque asks for a source: a wrong torque strips a thread or loses a wheel.
-func checkTorque(at string, c engine.ComponentDef) error {
+func checkTorque(at string, c event.ComponentDef) error {
 	if err := checkCount(at+".torque", len(c.Torque), maxTorques); err != nil {
 		return err
 	}
@@ -132,7 +132,7 @@ func checkTorque(at string, c engine.ComponentDef) error {
 	return nil
 }
 
-func checkComponent(at string, c engine.ComponentDef, meters []engine.MeterDef) error {
+func checkComponent(at string, c event.ComponentDef, meters []event.MeterDef) error {
 	err := first(
 		checkName(at+".name", c.Name),
 		checkName(at+".kind", c.Kind),
@@ -145,7 +145,7 @@ func checkComponent(at string, c engine.ComponentDef, meters []engine.MeterDef) 
 		return err
 	}
 	for i, name := range c.Meters {
-		if !slices.ContainsFunc(meters, func(m engine.MeterDef) bool { return m.Name == name }) {
+		if !slices.ContainsFunc(meters, func(m event.MeterDef) bool { return m.Name == name }) {
 			return refuse(fmt.Sprintf("%s.meters[%d]", at, i), "%s is not among data.meters", quote(name))
 		}
 	}

@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -25,7 +27,7 @@ type File struct {
 	// ticks none are made, where it has baselines of the fleet neither.
 	Own intake.Own
 	// Register are registrations to begin with, at the moment of the first event.
-	Register []engine.Event
+	Register []event.Event
 	// Until is the date to go on ticking to; zero for no further than the file.
 	Until time.Time
 	// Damaged is told of each line that cannot be read; an error from it ends the
@@ -35,17 +37,17 @@ type File struct {
 
 // Each hands over what is to be folded, in order: registrations, ticks, and the
 // events of the file, which alone have a line number. An error from do ends it.
-func (f File) Each(r io.Reader, do func(engine.Event) error) error {
+func (f File) Each(r io.Reader, do func(event.Event) error) error {
 	ticks := intake.NewTicks(f.Own.Ticks)
 	register := f.Register
-	err := intake.ReadFile(r, func(line int, ev engine.Event, err error) error {
+	err := intake.ReadFile(r, func(line int, ev event.Event, err error) error {
 		if err != nil {
 			if f.Damaged == nil {
 				return nil
 			}
 			return f.Damaged(line, err)
 		}
-		var next []engine.Event
+		var next []event.Event
 		for _, reg := range register {
 			dated, err := intake.At(reg, ev.Recorded)
 			if err != nil {
@@ -62,7 +64,7 @@ func (f File) Each(r io.Reader, do func(engine.Event) error) error {
 	return each(do, ticks.Until(f.Until)...)
 }
 
-func each(do func(engine.Event) error, events ...engine.Event) error {
+func each(do func(event.Event) error, events ...event.Event) error {
 	for _, ev := range events {
 		if err := do(ev); err != nil {
 			return err
@@ -78,19 +80,19 @@ func (f File) Partition(b *rules.Book) *engine.Partition {
 	if !f.Own.Baselines {
 		p.SurveyMonthly()
 	}
-	p.Apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: b.Hash, Book: b}})
+	p.Apply(event.Event{Kind: event.BookEvent, Data: &event.BookData{Hash: b.Hash, Book: b}})
 	return p
 }
 
 // Fold folds the file by a book and hands over what each event brought. A line that
 // cannot be read counts as an event that is refused; Damaged is not asked.
-func (f File) Fold(r io.Reader, b *rules.Book, said func(engine.Event, []engine.Output)) (*engine.Partition, error) {
+func (f File) Fold(r io.Reader, b *rules.Book, said func(event.Event, []engine.Output)) (*engine.Partition, error) {
 	p := f.Partition(b)
 	f.Damaged = func(line int, reason error) error {
-		said(engine.Event{Line: line}, []engine.Output{{Refused: &engine.Refusal{Refused: reason.Error(), Line: line}}})
+		said(event.Event{Line: line}, []engine.Output{{Refused: &alarm.Refusal{Refused: reason.Error(), Line: line}}})
 		return nil
 	}
-	return p, f.Each(r, func(ev engine.Event) error {
+	return p, f.Each(r, func(ev event.Event) error {
 		said(ev, p.Apply(ev))
 		return nil
 	})
@@ -98,8 +100,8 @@ func (f File) Fold(r io.Reader, b *rules.Book, said func(engine.Event, []engine.
 
 // Ticked puts before each of the events the ticks of the midnights UTC that it
 // passes.
-func Ticked(events []engine.Event) iter.Seq[engine.Event] {
-	return func(yield func(engine.Event) bool) {
+func Ticked(events []event.Event) iter.Seq[event.Event] {
+	return func(yield func(event.Event) bool) {
 		ticks := intake.NewTicks(false)
 		for _, ev := range events {
 			for _, ev := range append(ticks.Before(ev), ev) {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/replay"
 	"telltale/rules"
@@ -42,7 +43,7 @@ func TestEach(t *testing.T) {
 		got = append(got, fmt.Sprintf("%d damaged", line))
 		return nil
 	}
-	err := f.Each(strings.NewReader(lines), func(ev engine.Event) error {
+	err := f.Each(strings.NewReader(lines), func(ev event.Event) error {
 		got = append(got, fmt.Sprintf("%d %s %s", ev.Line, ev.Kind, ev.Recorded.Format("01-02T15:04")))
 		return nil
 	})
@@ -62,7 +63,7 @@ func TestFold(t *testing.T) {
 		t.Fatal(err)
 	}
 	var got []string
-	p, err := file(t).Fold(strings.NewReader(lines), b, func(ev engine.Event, out []engine.Output) {
+	p, err := file(t).Fold(strings.NewReader(lines), b, func(ev event.Event, out []engine.Output) {
 		for _, o := range out {
 			switch {
 			case o.Transition != nil:
@@ -84,7 +85,7 @@ func TestFold(t *testing.T) {
 func TestEachEnds(t *testing.T) {
 	n := 0
 	stop := fmt.Errorf("enough")
-	err := file(t).Each(strings.NewReader(lines), func(engine.Event) error {
+	err := file(t).Each(strings.NewReader(lines), func(event.Event) error {
 		if n++; n == 2 {
 			return stop
 		}

@@ -12,7 +12,7 @@ import (
 
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/fleet"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/wire"
 	"telltale/rules"
@@ -29,16 +29,16 @@ func setToken(hash string) string {
 // survey and puts them in force: the set is stored under its hash, then the event is
 // published. Where one of that survey or a later one is in force already, as when
 // another replica was faster, nothing is; set is then nil.
-func (l *Log) publishBaselines(ctx context.Context, b *rules.Book, parts []engine.SurveyPart) (set *engine.FleetSet, err error) {
+func (l *Log) publishBaselines(ctx context.Context, b *rules.Book, parts []fleet.SurveyPart) (set *fleet.Set, err error) {
 	f := l.Events.Fence(baselineSubject)
 	for {
 		last, err := lastBaseline(f.Latest(ctx))
 		if err != nil || !before(last.Turn, parts[0].Turn) {
 			return nil, err
 		}
-		set := engine.FleetBaselines(b, last.Number+1, parts)
+		set := fleet.Make(b, last.Number+1, parts)
 		ev := set.Event()
-		ev.Data.(*engine.BaselineData).Set = nil // it is stored by itself, however large
+		ev.Data.(*fleet.BaselineData).Set = nil // it is stored by itself, however large
 		if err := l.storeSet(ctx, set); err != nil {
 			return nil, err
 		}
@@ -53,12 +53,12 @@ func (l *Log) publishBaselines(ctx context.Context, b *rules.Book, parts []engin
 }
 
 // lastBaseline is what the last baseline event holds; empty before the first.
-func lastBaseline(raw *jetstream.RawStreamMsg, err error) (*engine.BaselineData, error) {
+func lastBaseline(raw *jetstream.RawStreamMsg, err error) (*fleet.BaselineData, error) {
 	ev, m, err := decodeLast(raw, err)
 	if err != nil || m == nil {
-		return &engine.BaselineData{}, err
+		return &fleet.BaselineData{}, err
 	}
-	return ev.Data.(*engine.BaselineData), nil
+	return ev.Data.(*fleet.BaselineData), nil
 }
 
 // before compares the turns of surveys, which are times; "" is before all.
@@ -73,7 +73,7 @@ func before(a, b string) bool {
 
 // storeSet writes the set in as many messages as it takes and, last, how many
 // those are, whose presence says that it is whole.
-func (l *Log) storeSet(ctx context.Context, set *engine.FleetSet) error {
+func (l *Log) storeSet(ctx context.Context, set *fleet.Set) error {
 	hash := set.Hash()
 	text, err := json.Marshal(set)
 	if err != nil {
@@ -95,7 +95,7 @@ func (e *goneError) Error() string {
 
 // set reads a set of the fleet's baselines; the error is a *goneError where it is
 // not there as it was stored.
-func (l *Log) set(ctx context.Context, hash string) (*engine.FleetSet, error) {
+func (l *Log) set(ctx context.Context, hash string) (*fleet.Set, error) {
 	at := setToken(hash)
 	m, err := l.Books.Last(ctx, at)
 	if err != nil {
@@ -112,7 +112,7 @@ func (l *Log) set(ctx context.Context, hash string) (*engine.FleetSet, error) {
 	if err != nil {
 		return nil, err
 	}
-	var set engine.FleetSet
+	var set fleet.Set
 	if err := json.Unmarshal(bytes.Join(pieces, nil), &set); err != nil || set.Hash() != hash {
 		return nil, &goneError{hash}
 	}
@@ -121,7 +121,7 @@ func (l *Log) set(ctx context.Context, hash string) (*engine.FleetSet, error) {
 
 // BaselinesInForce is the last set of the fleet's baselines in the log, and its
 // hash; "" before the first.
-func (l *Log) BaselinesInForce(ctx context.Context) (hash string, set *engine.FleetSet, err error) {
+func (l *Log) BaselinesInForce(ctx context.Context) (hash string, set *fleet.Set, err error) {
 	d, err := lastBaseline(l.Events.Last(ctx, baselineSubject))
 	if err != nil || d.Hash == "" {
 		return "", nil, err

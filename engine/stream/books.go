@@ -9,7 +9,7 @@ import (
 
 	"github.com/nats-io/nats.go"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/stream/jet"
 	"telltale/rules"
 )
@@ -27,7 +27,7 @@ func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, fil
 	f := l.Events.Fence(bookSubject)
 	for {
 		last, m, err := decodeLast(f.Latest(ctx))
-		if err != nil || m != nil && last.Data.(*engine.BookData).Hash == b.Hash {
+		if err != nil || m != nil && last.Data.(*event.BookData).Hash == b.Hash {
 			return false, err
 		}
 		if err := l.storeBook(ctx, b.Hash, files); err != nil {
@@ -35,9 +35,9 @@ func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, fil
 		}
 		now = now.UTC()
 		// The identity names the book before it, so that a book can come back.
-		msg, err := eventMsg(engine.Event{
-			ID:   engine.ID{Source: source, ID: fmt.Sprintf("book %s after %d", b.Hash, f.Seq)},
-			Kind: engine.BookEvent, Time: now, Recorded: now, Data: &engine.BookData{Hash: b.Hash},
+		msg, err := eventMsg(event.Event{
+			ID:   event.ID{Source: source, ID: fmt.Sprintf("book %s after %d", b.Hash, f.Seq)},
+			Kind: event.BookEvent, Time: now, Recorded: now, Data: &event.BookData{Hash: b.Hash},
 		})
 		if err != nil {
 			return false, err
@@ -54,7 +54,7 @@ func (l *Log) BookInForce(ctx context.Context) (string, error) {
 	if err != nil || m == nil {
 		return "", err
 	}
-	return ev.Data.(*engine.BookData).Hash, nil
+	return ev.Data.(*event.BookData).Hash, nil
 }
 
 // storeBook writes the files and, last, the list of their names, whose presence

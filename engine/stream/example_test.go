@@ -8,7 +8,7 @@ import (
 	"os"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
 	"telltale/engine/stream/service"
@@ -41,16 +41,16 @@ func Example() {
 	_, err = log.PublishBook(ctx, now, book, files)
 	check(err)
 	for i, data := range []any{
-		&engine.VehicleData{Name: "Bus 7", Kind: "minibus", Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}}},
-		&engine.ReadingData{Meter: "odometer", Value: 5000, Unit: "km"},
-		&engine.ReadingData{Meter: "odometer", Value: 6000, Unit: "km"},
+		&event.VehicleData{Name: "Bus 7", Kind: "minibus", Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}}},
+		&event.ReadingData{Meter: "odometer", Value: 5000, Unit: "km"},
+		&event.ReadingData{Meter: "odometer", Value: 6000, Unit: "km"},
 	} {
-		kind := engine.ReadingEvent
+		kind := event.ReadingEvent
 		if i == 0 {
-			kind = engine.VehicleEvent
+			kind = event.VehicleEvent
 		}
 		at := now.AddDate(0, 0, i)
-		check(log.Publish(ctx, engine.Event{ID: engine.ID{Source: "/gateway/3", ID: fmt.Sprint(i)}, Kind: kind,
+		check(log.Publish(ctx, event.Event{ID: event.ID{Source: "/gateway/3", ID: fmt.Sprint(i)}, Kind: kind,
 			Vehicle: "bus-07", Time: at, Recorded: at, Data: data}))
 	}
 	check(svc.CaughtUp(ctx))

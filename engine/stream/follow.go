@@ -8,7 +8,7 @@ import (
 
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 )
 
@@ -42,7 +42,7 @@ func (l *Log) resumeTicks(ctx context.Context) (*intake.Ticks, uint64, error) {
 	if err != nil || m == nil {
 		return ticks, 1, err
 	}
-	ticks.Before(engine.Event{Recorded: ev.Time})
+	ticks.Before(event.Event{Recorded: ev.Time})
 	seen, err := strconv.ParseUint(m.Header.Get(seenHeader), 10, 64)
 	if err != nil {
 		seen = 1 // a tick that something else published

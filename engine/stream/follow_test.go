@@ -5,7 +5,7 @@ import (
 	"testing"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream/jet"
 	"telltale/testdata/quick"
@@ -61,7 +61,7 @@ func awaitTick(t *testing.T, l *Log, at time.Time) {
 	for {
 		select {
 		case m := <-msgs:
-			if ev, err := intake.DecodeInternal(m.Subject(), m.Data()); err == nil && ev.Kind == engine.TickEvent && !ev.Time.Before(at) {
+			if ev, err := intake.DecodeInternal(m.Subject(), m.Data()); err == nil && ev.Kind == event.TickEvent && !ev.Time.Before(at) {
 				return
 			}
 		case err := <-ended:

@@ -6,7 +6,7 @@ import (
 
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/stream/wire"
 )
 
@@ -98,11 +98,11 @@ const refusedWithin = 100_000
 
 // Refused hands over the refusals among the latest 100,000 messages of ALARMS, oldest
 // first.
-func (l *Log) Refused(ctx context.Context, do func(engine.Refusal) error) error {
+func (l *Log) Refused(ctx context.Context, do func(alarm.Refusal) error) error {
 	return l.refusedWithin(ctx, refusedWithin, do)
 }
 
-func (l *Log) refusedWithin(ctx context.Context, n uint64, do func(engine.Refusal) error) error {
+func (l *Log) refusedWithin(ctx context.Context, n uint64, do func(alarm.Refusal) error) error {
 	last, err := l.Alarms.LastSeq(ctx)
 	if err != nil {
 		return err

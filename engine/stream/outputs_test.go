@@ -11,21 +11,23 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
 	"telltale/engine/stream/wire"
 	"telltale/testdata/quick"
 )
 
 func transition(n int, size int) engine.Output {
-	return engine.Output{Transition: &engine.Transition{Time: start, Vehicle: "a", Rule: fmt.Sprintf("rule %d", n), Message: strings.Repeat("x", size)}}
+	return engine.Output{Transition: &alarm.Transition{Time: start, Vehicle: "a", Rule: fmt.Sprintf("rule %d", n), Message: strings.Repeat("x", size)}}
 }
 
 func turn(items, alarms, size int) engine.Output {
 	t := &engine.TurnPart{Digest: "ines", Date: "2031-01-01", Now: start, Vehicles: 7}
 	for i := range items {
-		t.Items = append(t.Items, engine.DueItem{Vehicle: fmt.Sprintf("v%d", i), Why: strings.Repeat("y", size)})
+		t.Items = append(t.Items, due.Item{Vehicle: fmt.Sprintf("v%d", i), Why: strings.Repeat("y", size)})
 	}
 	for i := range alarms {
-		t.Alarms = append(t.Alarms, engine.Standing{Name: fmt.Sprintf("v%d", i), Since: start})
+		t.Alarms = append(t.Alarms, alarm.Listed{Name: fmt.Sprintf("v%d", i), Since: start})
 	}
 	return engine.Output{Turn: t}
 }
@@ -36,7 +38,7 @@ func turn(items, alarms, size int) engine.Output {
 func TestMessages(t *testing.T) {
 	quick.Beside(t)
 	l := open(t, embed(t, t.TempDir()))
-	refused := engine.Output{Refused: &engine.Refusal{Refused: "<why>", Vehicle: "a", Time: start}}
+	refused := engine.Output{Refused: &alarm.Refusal{Refused: "<why>", Vehicle: "a", Time: start}}
 	for i, tt := range []struct {
 		name     string
 		out      []engine.Output
@@ -45,7 +47,7 @@ func TestMessages(t *testing.T) {
 		{"nothing", nil, 0},
 		{"one", []engine.Output{transition(1, 10)}, 1},
 		{"some", []engine.Output{transition(1, 10), refused, transition(2, 10)}, 1},
-		{"not judged", []engine.Output{{NotJudged: &engine.NotJudged{Rule: "r"}}}, 0},
+		{"not judged", []engine.Output{{NotJudged: &alarm.NotJudged{Rule: "r"}}}, 0},
 		{"large ones", []engine.Output{transition(1, 300<<10), transition(2, 300<<10), transition(3, 300<<10), refused}, 2},
 		{"a list", []engine.Output{turn(10, 3, 10)}, 1},
 		{"a long list", []engine.Output{turn(5000, 100, 500)}, 4},
@@ -135,7 +137,7 @@ func TestOutputsEnd(t *testing.T) {
 func TestRefusedWithin(t *testing.T) {
 	l := open(t, embed(t, t.TempDir()))
 	f := l.Alarms.Fence("telltale.alarm.5")
-	for n, o := range []engine.Output{transition(1, 10), {Refused: &engine.Refusal{Refused: "one"}}, {Refused: &engine.Refusal{Refused: "two"}}, {Refused: &engine.Refusal{Refused: "three"}}} {
+	for n, o := range []engine.Output{transition(1, 10), {Refused: &alarm.Refusal{Refused: "one"}}, {Refused: &alarm.Refusal{Refused: "two"}}, {Refused: &alarm.Refusal{Refused: "three"}}} {
 		list, err := wire.Messages(1, uint64(n+1), []engine.Output{o})
 		if err != nil {
 			t.Fatal(err)
@@ -153,7 +155,7 @@ func TestRefusedWithin(t *testing.T) {
 		want   int
 	}{{0, 0}, {2, 2}, {3, 3}, {refusedWithin, 3}} {
 		n := 0
-		if err := l.refusedWithin(t.Context(), tt.within, func(engine.Refusal) error { n++; return nil }); err != nil || n != tt.want {
+		if err := l.refusedWithin(t.Context(), tt.within, func(alarm.Refusal) error { n++; return nil }); err != nil || n != tt.want {
 			t.Errorf("of the latest %d messages %d are refusals (%v), want %d", tt.within, n, err, tt.want)
 		}
 	}

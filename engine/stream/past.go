@@ -6,17 +6,18 @@ import (
 
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/history"
 	"telltale/engine/intake"
 	"telltale/engine/stream/wire"
 )
 
 // historyKinds are the kinds of events that are read from the log for a history.
 // Readings come from the record, which thins them: a gateway sends one a minute.
-var historyKinds = []engine.Kind{engine.ServiceEvent, engine.SampleEvent, engine.MeterReplacedEvent, engine.AnswerEvent, engine.VoidEvent}
+var historyKinds = []event.Kind{event.ServiceEvent, event.SampleEvent, event.MeterReplacedEvent, event.AnswerEvent, event.VoidEvent}
 
 // Past reads what the log holds of a vehicle beside its record.
-func (l *Log) Past(ctx context.Context, vehicle string) (past engine.Past, err error) {
+func (l *Log) Past(ctx context.Context, vehicle string) (past history.Past, err error) {
 	for _, kind := range historyKinds {
 		err := l.Events.Each(ctx, 1, eventSubject(vehicle, kind), func(m jetstream.Msg, _ uint64) error {
 			if ev, bad := intake.DecodeMessage(m.Subject(), m.Data()); bad == nil { // else it is among the refusals
@@ -48,8 +49,8 @@ func (l *Log) Past(ctx context.Context, vehicle string) (past engine.Past, err e
 
 // LastRegistration is the last registration of a vehicle in the log, whether or not
 // it is folded yet; nil where there is none that can be read.
-func (l *Log) LastRegistration(ctx context.Context, vehicle string) (*engine.VehicleData, error) {
-	m, err := l.Events.Last(ctx, eventSubject(vehicle, engine.VehicleEvent))
+func (l *Log) LastRegistration(ctx context.Context, vehicle string) (*event.VehicleData, error) {
+	m, err := l.Events.Last(ctx, eventSubject(vehicle, event.VehicleEvent))
 	if err != nil || m == nil {
 		return nil, err
 	}
@@ -57,9 +58,9 @@ func (l *Log) LastRegistration(ctx context.Context, vehicle string) (*engine.Veh
 	if bad != nil {
 		return nil, nil // it was refused
 	}
-	return ev.Data.(*engine.VehicleData), nil
+	return ev.Data.(*event.VehicleData), nil
 }
 
-func eventSubject(vehicle string, k engine.Kind) string {
+func eventSubject(vehicle string, k event.Kind) string {
 	return fmt.Sprintf("telltale.event.%d.%s.%s", Partition(vehicle), intake.Token(vehicle), k)
 }

@@ -8,7 +8,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 )
 
@@ -17,7 +17,7 @@ const source = "/telltale"
 
 // eventMsg is the event as it is published: structured CloudEvent, its identity
 // also as the message's, so that a repetition within two minutes is not stored.
-func eventMsg(ev engine.Event) (*nats.Msg, error) {
+func eventMsg(ev event.Event) (*nats.Msg, error) {
 	b, err := intake.Encode(ev)
 	if err != nil {
 		return nil, err
@@ -31,7 +31,7 @@ func eventMsg(ev engine.Event) (*nats.Msg, error) {
 
 // Publish writes one event to the log and returns once it is stored. Trying
 // again stores nothing twice.
-func (l *Log) Publish(ctx context.Context, ev engine.Event) error {
+func (l *Log) Publish(ctx context.Context, ev event.Event) error {
 	m, err := eventMsg(ev)
 	if err != nil {
 		return err
@@ -67,10 +67,10 @@ func (l *Log) PublishTick(ctx context.Context, t time.Time) error {
 // clock's time; digest and date (the reader's local one) are the turn's key.
 func (l *Log) PublishTurn(ctx context.Context, now time.Time, digest, date string) error {
 	now = now.UTC()
-	return l.Publish(ctx, engine.Event{
-		ID:   engine.ID{Source: source, ID: "turn " + digest + " " + date},
-		Kind: engine.TurnEvent, Time: now, Recorded: now,
-		Data: &engine.TurnData{Digest: digest, Date: date},
+	return l.Publish(ctx, event.Event{
+		ID:   event.ID{Source: source, ID: "turn " + digest + " " + date},
+		Kind: event.TurnEvent, Time: now, Recorded: now,
+		Data: &event.TurnData{Digest: digest, Date: date},
 	})
 }
 
@@ -82,9 +82,9 @@ func (l *Log) LastTick(ctx context.Context) (time.Time, error) {
 
 // decodeLast reads the last one of the service's own events of a kind; m is nil where
 // there is none.
-func decodeLast(m *jetstream.RawStreamMsg, err error) (engine.Event, *jetstream.RawStreamMsg, error) {
+func decodeLast(m *jetstream.RawStreamMsg, err error) (event.Event, *jetstream.RawStreamMsg, error) {
 	if err != nil || m == nil {
-		return engine.Event{}, nil, err
+		return event.Event{}, nil, err
 	}
 	ev, err := intake.DecodeInternal(m.Subject, m.Data)
 	if err != nil {

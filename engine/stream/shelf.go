@@ -4,7 +4,7 @@ import (
 	"context"
 	"sync"
 
-	"telltale/engine"
+	"telltale/engine/fleet"
 	"telltale/rules"
 )
 
@@ -14,12 +14,12 @@ type Shelf struct {
 	log   *Log
 	mu    sync.Mutex
 	books map[string]*rules.Book
-	sets  map[string]*engine.FleetSet
+	sets  map[string]*fleet.Set
 }
 
 // NewShelf is an empty one.
 func NewShelf(l *Log) *Shelf {
-	return &Shelf{log: l, books: map[string]*rules.Book{}, sets: map[string]*engine.FleetSet{}}
+	return &Shelf{log: l, books: map[string]*rules.Book{}, sets: map[string]*fleet.Set{}}
 }
 
 // Book is the book of that hash, compiled; nil for "".
@@ -29,8 +29,8 @@ func (s *Shelf) Book(ctx context.Context, hash string) (*rules.Book, error) {
 
 // Baselines is the set of that hash; nil, and a line for the operator, where its
 // text is gone: then nothing is judged by it, and the next survey makes another.
-func (s *Shelf) Baselines(ctx context.Context, hash string) (*engine.FleetSet, error) {
-	set, err := shelved(&s.mu, s.sets, hash, 4, func() (*engine.FleetSet, error) { return s.log.set(ctx, hash) })
+func (s *Shelf) Baselines(ctx context.Context, hash string) (*fleet.Set, error) {
+	set, err := shelved(&s.mu, s.sets, hash, 4, func() (*fleet.Set, error) { return s.log.set(ctx, hash) })
 	if gone, ok := err.(*goneError); ok {
 		s.log.Logger.Error("fleet baselines missing; samples are not compared with the fleet until the next survey", "error", gone)
 		return nil, nil

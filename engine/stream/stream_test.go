@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream/server"
 )
@@ -45,23 +45,23 @@ func open(t *testing.T, srv *server.Server) *Log {
 	return l
 }
 
-func vehicle(name string) engine.Event {
-	return event(name, "register", engine.VehicleEvent, start, &engine.VehicleData{
-		Name: "Vehicle " + name, Kind: "minibus", Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}},
+func vehicle(name string) event.Event {
+	return reported(name, "register", event.VehicleEvent, start, &event.VehicleData{
+		Name: "Vehicle " + name, Kind: "minibus", Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}},
 	})
 }
 
 // reading is that of the n-th day.
-func reading(name string, n int, km float64) engine.Event {
-	return event(name, fmt.Sprintf("r-%d", n), engine.ReadingEvent, start.AddDate(0, 0, n),
-		&engine.ReadingData{Meter: "odometer", Value: km, Unit: "km"})
+func reading(name string, n int, km float64) event.Event {
+	return reported(name, fmt.Sprintf("r-%d", n), event.ReadingEvent, start.AddDate(0, 0, n),
+		&event.ReadingData{Meter: "odometer", Value: km, Unit: "km"})
 }
 
-func event(vehicle, id string, k engine.Kind, at time.Time, data any) engine.Event {
-	return engine.Event{ID: engine.ID{Source: "/test/" + vehicle, ID: id}, Kind: k, Vehicle: vehicle, Time: at, Recorded: at, Data: data}
+func reported(vehicle, id string, k event.Kind, at time.Time, data any) event.Event {
+	return event.Event{ID: event.ID{Source: "/test/" + vehicle, ID: id}, Kind: k, Vehicle: vehicle, Time: at, Recorded: at, Data: data}
 }
 
-func send(t *testing.T, l *Log, evs ...engine.Event) {
+func send(t *testing.T, l *Log, evs ...event.Event) {
 	t.Helper()
 	for _, ev := range evs {
 		if err := l.Publish(t.Context(), ev); err != nil {

@@ -11,7 +11,8 @@ import (
 
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/wire"
 	"telltale/rules"
@@ -43,7 +44,7 @@ type keeper struct {
 
 // survey is one that was asked for.
 type survey struct {
-	*engine.SurveyData
+	*fleet.SurveyData
 	at    time.Time
 	seq   uint64 // in the log
 	after uint64 // the sequence of ALARMS behind which the answers stand
@@ -99,9 +100,9 @@ func (k *keeper) ask(ctx context.Context, t time.Time, asks string) (*survey, er
 		}
 		t = t.UTC()
 		turn := t.Format(time.RFC3339Nano)
-		msg, err := eventMsg(engine.Event{
-			ID: engine.ID{Source: source, ID: "survey " + turn}, Kind: engine.SurveyEvent, Time: t, Recorded: t,
-			Data: &engine.SurveyData{Turn: turn, Definitions: asks},
+		msg, err := eventMsg(event.Event{
+			ID: event.ID{Source: source, ID: "survey " + turn}, Kind: event.SurveyEvent, Time: t, Recorded: t,
+			Data: &fleet.SurveyData{Turn: turn, Definitions: asks},
 		})
 		if err != nil {
 			return nil, err
@@ -118,7 +119,7 @@ func readSurvey(raw *jetstream.RawStreamMsg, err error) (*survey, error) {
 	if err != nil || m == nil {
 		return nil, err
 	}
-	s := &survey{SurveyData: ev.Data.(*engine.SurveyData), at: ev.Time, seq: m.Sequence}
+	s := &survey{SurveyData: ev.Data.(*fleet.SurveyData), at: ev.Time, seq: m.Sequence}
 	if s.after, err = strconv.ParseUint(m.Header.Get(alarmsHeader), 10, 64); err != nil {
 		return nil, fmt.Errorf("reading the last survey: header %s: %w", alarmsHeader, err)
 	}
@@ -135,7 +136,7 @@ var errAnswered = errors.New("all partitions have answered")
 func (k *keeper) make(ctx context.Context, s *survey) error {
 	wait, cancel := context.WithTimeout(ctx, answersWithin)
 	defer cancel()
-	parts := map[int][]engine.SurveyPart{}
+	parts := map[int][]fleet.SurveyPart{}
 	err := k.log.Outputs(wait, s.after+1, func(m wire.Message) error {
 		if m.Event != s.seq || m.Reconciled {
 			return nil
@@ -158,7 +159,7 @@ func (k *keeper) make(ctx context.Context, s *survey) error {
 	default:
 		return err
 	}
-	var all []engine.SurveyPart
+	var all []fleet.SurveyPart
 	for p := range Partitions {
 		all = append(all, parts[p]...)
 	}
@@ -174,7 +175,7 @@ func (k *keeper) make(ctx context.Context, s *survey) error {
 }
 
 // bookOf is the book by which the partitions answered; they all fold the same log.
-func (k *keeper) bookOf(ctx context.Context, parts []engine.SurveyPart) (*rules.Book, error) {
+func (k *keeper) bookOf(ctx context.Context, parts []fleet.SurveyPart) (*rules.Book, error) {
 	for _, p := range parts {
 		if p.Book != parts[0].Book {
 			return nil, fmt.Errorf("the partitions answered survey %q by two books, %q and %q", p.Turn, parts[0].Book, p.Book)

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules"
 )
 
@@ -18,15 +19,15 @@ type Store interface {
 	// BookInForce is the hash of the book in force; "" before the first.
 	BookInForce(ctx context.Context) (string, error)
 	// LastRegistration is the last registration of a vehicle; nil where there is none.
-	LastRegistration(ctx context.Context, vehicle string) (*engine.VehicleData, error)
+	LastRegistration(ctx context.Context, vehicle string) (*event.VehicleData, error)
 	// Copies hands over a copy of each partition, which may be folded on.
 	Copies(ctx context.Context, do func(*engine.Partition) error) error
 }
 
 // Adoption is what would come of adopting a book and a register of vehicles.
 type Adoption struct {
-	Changes  []Change       // by rule, then by what happens
-	Register []engine.Event // the registrations that say something new
+	Changes  []Change      // by rule, then by what happens
+	Register []event.Event // the registrations that say something new
 }
 
 // Change is what happens to the alarms of one rule or task.
@@ -38,7 +39,7 @@ type Change struct {
 
 // Adopt judges every vehicle as it was stored last by the book at the clock's time
 // now, and compares the register with what is registered. Nothing is changed.
-func Adopt(ctx context.Context, s Store, b *rules.Book, register []engine.Event, now time.Time) (*Adoption, error) {
+func Adopt(ctx context.Context, s Store, b *rules.Book, register []event.Event, now time.Time) (*Adoption, error) {
 	inForce, err := s.BookInForce(ctx)
 	if err != nil {
 		return nil, err
@@ -58,7 +59,7 @@ func Adopt(ctx context.Context, s Store, b *rules.Book, register []engine.Event,
 	}
 	vehicles := map[Change]map[string]bool{}
 	err = s.Copies(ctx, func(p *engine.Partition) error {
-		for _, o := range p.Apply(engine.Event{Kind: engine.BookEvent, Time: now.UTC(), Recorded: now.UTC(), Data: &engine.BookData{Hash: b.Hash, Book: b}}) {
+		for _, o := range p.Apply(event.Event{Kind: event.BookEvent, Time: now.UTC(), Recorded: now.UTC(), Data: &event.BookData{Hash: b.Hash, Book: b}}) {
 			t := o.Transition
 			if t == nil {
 				continue

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/replay"
 	"telltale/engine/whatif"
@@ -20,7 +21,7 @@ type stored struct {
 
 func (s stored) BookInForce(context.Context) (string, error) { return s.p.Book().Hash, nil }
 
-func (s stored) LastRegistration(_ context.Context, vehicle string) (*engine.VehicleData, error) {
+func (s stored) LastRegistration(_ context.Context, vehicle string) (*event.VehicleData, error) {
 	return s.p.Registered(vehicle), nil
 }
 
@@ -32,7 +33,7 @@ func TestAdopt(t *testing.T) {
 	const oil = "book: 1\ntasks:\n  oil: {title: Change the oil, every: {distance: "
 	was, is := book(t, oil+"2000 km}, unknown history: from first reading}\n"), book(t, oil+"1000 km}, unknown history: from first reading}\n")
 	p := replay.File{}.Partition(was)
-	register := func(text string) []engine.Event {
+	register := func(text string) []event.Event {
 		events, err := intake.Register("vehicles.yaml", []byte(text), time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC))
 		if err != nil {
 			t.Fatal(err)

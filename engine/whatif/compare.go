@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/rules"
 )
 
@@ -88,7 +89,7 @@ func (c *comparer) step(old, newer []engine.Output) error {
 	return nil
 }
 
-func (c *comparer) take(s Side, t *engine.Transition) key {
+func (c *comparer) take(s Side, t *alarm.Transition) key {
 	k := key{t.Vehicle, c.name(s, t.Rule), t.Component}
 	n := c.count(k.rule)
 	n.Transitions[s]++
@@ -113,7 +114,7 @@ func (c *comparer) take(s Side, t *engine.Transition) key {
 
 var severity = map[string]int{"advisory": 1, "soon": 1, "caution": 2, "due": 2, "warning": 3, "overdue": 3}
 
-func (e *episode) worsen(t *engine.Transition) {
+func (e *episode) worsen(t *alarm.Transition) {
 	if severity[t.To] > severity[e.stage] {
 		e.stage, e.message = t.To, t.Message
 	}

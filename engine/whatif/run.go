@@ -11,6 +11,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/replay"
 	"telltale/rules"
 )
@@ -35,12 +36,12 @@ const batchSize = 256
 func Run(cfg Config, r io.Reader) (*Report, error) {
 	run := &running{cfg: cfg, c: newComparer(cfg.New, cfg.Each)}
 	books := [2]*rules.Book{cfg.Old, cfg.New}
-	var in [2]chan []engine.Event
+	var in [2]chan []event.Event
 	var out [2]chan []outputs
 	var group errgroup.Group
 	stop := make(chan struct{})
 	for s := range in {
-		in[s], out[s] = make(chan []engine.Event, 4), make(chan []outputs, 4)
+		in[s], out[s] = make(chan []event.Event, 4), make(chan []outputs, 4)
 		f := &folder{p: cfg.File.Partition(books[s]), hears: cfg.Hears}
 		run.folds[s] = f
 		group.Go(func() error { f.work(in[s], out[s], stop); return nil })
@@ -76,22 +77,22 @@ type running struct {
 var errStopped = errors.New("stopped")
 
 // read makes batches of the file's events and of the ticks that they pass.
-func (r *running) read(from io.Reader, in [2]chan []engine.Event, stop <-chan struct{}) error {
+func (r *running) read(from io.Reader, in [2]chan []event.Event, stop <-chan struct{}) error {
 	defer close(in[Old])
 	defer close(in[New])
-	batch := make([]engine.Event, 0, batchSize)
+	batch := make([]event.Event, 0, batchSize)
 	file := r.cfg.File
 	file.Damaged = func(line int, reason error) error {
 		r.damaged++
 		return r.cfg.File.Damaged(line, reason)
 	}
-	err := file.Each(from, func(ev engine.Event) error {
+	err := file.Each(from, func(ev event.Event) error {
 		r.note(ev)
 		if batch = append(batch, ev); len(batch) < batchSize {
 			return nil
 		}
 		full := batch
-		batch = make([]engine.Event, 0, batchSize)
+		batch = make([]event.Event, 0, batchSize)
 		return hand(full, in, stop)
 	})
 	if err != nil {
@@ -101,7 +102,7 @@ func (r *running) read(from io.Reader, in [2]chan []engine.Event, stop <-chan st
 }
 
 // note counts an event of the file, and keeps the first and the last time.
-func (r *running) note(ev engine.Event) {
+func (r *running) note(ev event.Event) {
 	if ev.Line > 0 {
 		r.events++
 	}
@@ -114,7 +115,7 @@ func (r *running) note(ev engine.Event) {
 }
 
 // hand gives a batch to both sides.
-func hand(batch []engine.Event, in [2]chan []engine.Event, stop <-chan struct{}) error {
+func hand(batch []event.Event, in [2]chan []event.Event, stop <-chan struct{}) error {
 	for s := range in {
 		select {
 		case in[s] <- batch:
@@ -131,7 +132,7 @@ type folder struct {
 	hears func(*engine.Partition, []engine.Output) []string
 }
 
-func (f *folder) work(in <-chan []engine.Event, out chan<- []outputs, stop <-chan struct{}) {
+func (f *folder) work(in <-chan []event.Event, out chan<- []outputs, stop <-chan struct{}) {
 	defer close(out)
 	for batch := range in {
 		said := make([]outputs, len(batch))

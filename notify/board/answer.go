@@ -13,7 +13,8 @@ import (
 	"time"
 	"unicode"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/intake/job"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -35,22 +36,22 @@ type form struct {
 	link   Link
 	token  string
 	now    time.Time
-	alarm  engine.Standing
-	meters []engine.MeterDef
+	alarm  alarm.Listed
+	meters []event.MeterDef
 	tasks  []Task // that were there to tick
 }
 
 // answer makes the event that a form asks for, and says in a sentence what it did.
 // The same form sent twice is the same event.
-func answer(f form) (ev engine.Event, done string, err error) {
+func answer(f form) (ev event.Event, done string, err error) {
 	at, err := time.Parse(time.RFC3339, f.Get("at"))
 	if err != nil || at.After(f.now) || f.now.Sub(at) > 12*time.Hour {
 		return ev, "", errors.New("this page was open for long; please look at it again and send once more")
 	}
 	sum := sha256.Sum256([]byte(f.token + "\x00" + f.Encode()))
-	ev = engine.Event{ID: engine.ID{Source: "/people/" + f.link.Person, ID: "answer-" + hex.EncodeToString(sum[:10])},
-		Kind: engine.AnswerEvent, Vehicle: f.link.Vehicle, Time: at, Recorded: at}
-	d := &engine.AnswerData{Answer: f.Get("answer"), Rule: f.link.Rule, Component: f.link.Component, By: f.link.Person, Why: short(f.Get("why"))}
+	ev = event.Event{ID: event.ID{Source: "/people/" + f.link.Person, ID: "answer-" + hex.EncodeToString(sum[:10])},
+		Kind: event.AnswerEvent, Vehicle: f.link.Vehicle, Time: at, Recorded: at}
+	d := &event.AnswerData{Answer: f.Get("answer"), Rule: f.link.Rule, Component: f.link.Component, By: f.link.Person, Why: short(f.Get("why"))}
 	ev.Data = d
 	switch d.Answer {
 	case "acknowledge":
@@ -66,7 +67,7 @@ func answer(f form) (ev engine.Event, done string, err error) {
 	case "not mine":
 		d.Rule, d.Component, done = "", "", wordNotMine
 	case "done":
-		ev.Kind, done = engine.ServiceEvent, "The work is entered."
+		ev.Kind, done = event.ServiceEvent, "The work is entered."
 		if err = f.service(&ev); err != nil {
 			return ev, "", err
 		}
@@ -78,7 +79,7 @@ func answer(f form) (ev engine.Event, done string, err error) {
 
 // service is work that was done, on the day given: at noon, or now where that is
 // today.
-func (f form) service(ev *engine.Event) error {
+func (f form) service(ev *event.Event) error {
 	day, err := time.Parse(time.DateOnly, f.Get("day"))
 	if err != nil || day.After(ev.Time) || ev.Time.Sub(day) > 366*24*time.Hour {
 		return errors.New("the work was done on a day of the last year")

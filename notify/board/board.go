@@ -13,7 +13,9 @@ import (
 	"strings"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/notify"
 	"telltale/notify/page"
@@ -25,11 +27,11 @@ import (
 // Fleet answers what a page shows of a vehicle.
 type Fleet interface {
 	// AlarmsOf are the vehicle's alarms as they stand.
-	AlarmsOf(ctx context.Context, vehicle string) ([]engine.Standing, error)
+	AlarmsOf(ctx context.Context, vehicle string) ([]alarm.Listed, error)
 	// Registered is what is registered of it, nil where nothing is.
-	Registered(ctx context.Context, vehicle string) (*engine.VehicleData, error)
+	Registered(ctx context.Context, vehicle string) (*event.VehicleData, error)
 	// Due lists its tasks, by what is due first.
-	Due(ctx context.Context, q engine.DueQuery) ([]engine.DueItem, error)
+	Due(ctx context.Context, q due.Query) ([]due.Item, error)
 }
 
 // Board answers GET and POST of /a/<token>, an alarm's page, and of /u/<token>, where
@@ -42,7 +44,7 @@ type Board struct {
 	// Person gives who a link was made for, nil where nobody is of that id any more.
 	Person func(id string) *people.Person
 	// Publish stores an answer's event.
-	Publish func(ctx context.Context, ev engine.Event) error
+	Publish func(ctx context.Context, ev event.Event) error
 	// Leave notes that a person wants no more mails of a kind, or with back that they
 	// want them again. It is written down when it returns.
 	Leave func(ctx context.Context, person string, kind notify.Kind, back bool) error
@@ -61,7 +63,7 @@ type view struct {
 	Stage              string
 	Strong, Found      string
 	Figures            []string
-	Meters             []engine.MeterDef
+	Meters             []event.MeterDef
 	At, Today, Later   string
 	Fluid              bool
 	Standing           string
@@ -86,10 +88,10 @@ func (b *Board) failed(vehicle string, err error) {
 }
 
 // find gives the alarm of a link as it stands; ok is false where none does.
-func (b *Board) find(ctx context.Context, l Link) (s engine.Standing, ok bool) {
+func (b *Board) find(ctx context.Context, l Link) (s alarm.Listed, ok bool) {
 	all, err := b.Fleet.AlarmsOf(ctx, l.Vehicle)
 	b.failed(l.Vehicle, err)
-	i := slices.IndexFunc(all, func(s engine.Standing) bool {
+	i := slices.IndexFunc(all, func(s alarm.Listed) bool {
 		return s.Component == l.Component && s.Rule == l.Rule && s.To != "normal"
 	})
 	if i < 0 {
@@ -102,7 +104,7 @@ func (b *Board) find(ctx context.Context, l Link) (s engine.Standing, ok bool) {
 // vehicle.
 func (b *Board) tasks(ctx context.Context, l Link) (out []Task) {
 	const decade = 3660 // days ahead: all there are
-	list, err := b.Fleet.Due(ctx, engine.DueQuery{Vehicle: l.Vehicle, Ahead: decade})
+	list, err := b.Fleet.Due(ctx, due.Query{Vehicle: l.Vehicle, Ahead: decade})
 	b.failed(l.Vehicle, err)
 	for _, d := range list {
 		known := slices.ContainsFunc(out, func(o Task) bool { return o.Name == d.Task })
@@ -215,7 +217,7 @@ func (b *Board) show(w http.ResponseWriter, code int, v view) {
 	}
 }
 
-func (b *Board) meters(ctx context.Context, l Link) []engine.MeterDef {
+func (b *Board) meters(ctx context.Context, l Link) []event.MeterDef {
 	d, err := b.Fleet.Registered(ctx, l.Vehicle)
 	b.failed(l.Vehicle, err)
 	if d == nil {

@@ -18,7 +18,9 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/notify"
 	"telltale/notify/people"
@@ -33,32 +35,32 @@ var (
 )
 
 // oneAlarm is a fleet of which one alarm stands.
-type oneAlarm engine.Standing
+type oneAlarm alarm.Listed
 
-func (a oneAlarm) AlarmsOf(_ context.Context, vehicle string) ([]engine.Standing, error) {
+func (a oneAlarm) AlarmsOf(_ context.Context, vehicle string) ([]alarm.Listed, error) {
 	if a.Vehicle != vehicle {
 		return nil, nil
 	}
-	return []engine.Standing{engine.Standing(a)}, nil
+	return []alarm.Listed{alarm.Listed(a)}, nil
 }
 
-func (oneAlarm) Registered(context.Context, string) (*engine.VehicleData, error) {
-	return &engine.VehicleData{Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}, {Name: "hours", Kind: "hours"}}}, nil
+func (oneAlarm) Registered(context.Context, string) (*event.VehicleData, error) {
+	return &event.VehicleData{Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}, {Name: "hours", Kind: "hours"}}}, nil
 }
 
-func (oneAlarm) Due(context.Context, engine.DueQuery) ([]engine.DueItem, error) {
-	return []engine.DueItem{{Task: mine.Rule, Title: "The alarm's own"}, {Task: "transmission fluid", Title: "Drain and refill <it>"},
+func (oneAlarm) Due(context.Context, due.Query) ([]due.Item, error) {
+	return []due.Item{{Task: mine.Rule, Title: "The alarm's own"}, {Task: "transmission fluid", Title: "Drain and refill <it>"},
 		{Task: "leak check", Title: "Leak check"}, {Task: "leak check", Title: "Leak check"}, {Task: "oil", Component: "engine"}}, nil
 }
 
 // aBoard has one alarm of Bus 7; published takes the events.
-func aBoard(alarm engine.Standing, published *[]string) *Board {
+func aBoard(alarm alarm.Listed, published *[]string) *Board {
 	return &Board{
 		Key: key, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
 		Now:    func(context.Context) (time.Time, error) { return now, nil },
 		Fleet:  oneAlarm(alarm),
 		Person: func(id string) *people.Person { return people.Anyone(id) },
-		Publish: func(_ context.Context, ev engine.Event) error {
+		Publish: func(_ context.Context, ev event.Event) error {
 			b, err := intake.Encode(ev)
 			*published = append(*published, string(b))
 			return err
@@ -70,8 +72,8 @@ func aBoard(alarm engine.Standing, published *[]string) *Board {
 	}
 }
 
-func copper() engine.Standing {
-	return engine.Standing{Name: "Bus 7", Transition: engine.Transition{
+func copper() alarm.Listed {
+	return alarm.Listed{Name: "Bus 7", Transition: alarm.Transition{
 		Vehicle: "bus-07", Component: "transmission", Rule: "copper over baseline", To: "caution", Standing: "unacknowledged",
 		Message:  "Copper 131 mg/kg is 3.3 times the baseline",
 		Evidence: []rules.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"}},
@@ -154,7 +156,7 @@ func TestAnswers(t *testing.T) {
 	task := copper()
 	task.Task, task.To = true, "due"
 	for name, c := range map[string]struct {
-		alarm engine.Standing
+		alarm alarm.Listed
 		form  string
 		data  string // of the event, or what is said instead
 	}{
@@ -165,7 +167,7 @@ func TestAnswers(t *testing.T) {
 		"work": {task, "answer=done&day=2031-02-18&meter0=81,234.5&unit0=mi&meter1=&volume=4&why=thin%0d%0agrey+film",
 			`{"tasks":["copper over baseline"],"component":"transmission","meters":{"odometer":{"value":81234.5,"unit":"mi"}},"fluid":{"drained":{"value":4,"unit":"L"},"filled":{"value":4,"unit":"L"}},"by":"ines","note":"thin grey film"}`},
 		"not mine":                    {copper(), "answer=not+mine", `{"answer":"not mine","by":"ines"}`},
-		"not mine, though it is over": {engine.Standing{}, "answer=not+mine", `{"answer":"not mine","by":"ines"}`},
+		"not mine, though it is over": {alarm.Listed{}, "answer=not+mine", `{"answer":"not mine","by":"ines"}`},
 		"work after an alarm": {copper(), "answer=done&day=2031-02-18&volume=4&in=qt&task=transmission+fluid&task=made+up",
 			`{"tasks":["transmission fluid"],"component":"transmission","fluid":{"drained":{"value":4,"unit":"qt"},"filled":{"value":4,"unit":"qt"}},"by":"ines"}`},
 		"a machine": {task, "answer=done&day=2031-02-18&volume=9.5&flush=yes",
@@ -221,7 +223,7 @@ func TestFormHasInputs(t *testing.T) {
 	b := aBoard(task, &published)
 	_, page := ask(b, "GET", "/a/"+key.Token(mine), nil)
 	form := url.Values{"answer": {"done"}, "day": {"2031-02-18"}, "at": {now.Add(-time.Minute).Format(time.RFC3339)}}
-	for _, f := range intake.Fields(engine.ServiceEvent) {
+	for _, f := range intake.Fields(event.ServiceEvent) {
 		if f.Input != intake.Apart && !strings.Contains(page, `name="`+f.Input+`"`) {
 			t.Errorf("the page has no %s", f.Input)
 		}
@@ -234,7 +236,7 @@ func TestFormHasInputs(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, f := range intake.Fields(engine.ServiceEvent) {
+	for _, f := range intake.Fields(event.ServiceEvent) {
 		if f.Input != intake.Apart && reflect.ValueOf(f.In(ev.Data)).Elem().IsZero() {
 			t.Errorf("%s says nothing of %s", f.Input, f.Path)
 		}
@@ -265,7 +267,7 @@ func TestHostile(t *testing.T) {
 		if len(published) == 0 {
 			continue
 		}
-		if ev, err := intake.Decode([]byte(published[0])); err != nil || strings.ContainsAny(ev.Data.(*engine.AnswerData).Why, "\r\n") {
+		if ev, err := intake.Decode([]byte(published[0])); err != nil || strings.ContainsAny(ev.Data.(*event.AnswerData).Why, "\r\n") {
 			t.Errorf("%.30q: not an event: %v", h, err)
 		}
 	}
@@ -273,7 +275,7 @@ func TestHostile(t *testing.T) {
 
 func TestOver(t *testing.T) {
 	var published []string
-	code, page := ask(aBoard(engine.Standing{}, &published), "GET", "/a/"+key.Token(mine), nil)
+	code, page := ask(aBoard(alarm.Listed{}, &published), "GET", "/a/"+key.Token(mine), nil)
 	if code != http.StatusOK || !strings.Contains(page, "This is over.") || strings.Contains(page, "<form") {
 		t.Errorf("%d\n%s", code, page)
 	}

@@ -17,7 +17,7 @@ import (
 	"strings"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify"
 )
 
@@ -62,7 +62,7 @@ const (
 )
 
 // Answer is the page's path at which a person answers an alarm.
-func (k Key) Answer(person string, t *engine.Transition) string {
+func (k Key) Answer(person string, t *alarm.Transition) string {
 	return "/a/" + k.Token(Link{Person: person, Vehicle: t.Vehicle, Component: t.Component, Rule: t.Rule, Expires: t.Time.Add(linkLife).Unix()})
 }
 

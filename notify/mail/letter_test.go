@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify"
 	"telltale/notify/calendar"
 	"telltale/notify/people"
@@ -38,7 +39,7 @@ func told(t *testing.T, name, rule string) notify.Message {
 	if err != nil {
 		t.Fatal(err)
 	}
-	tr := engine.Transition{
+	tr := alarm.Transition{
 		Time: time.Date(2031, 2, 19, 9, 30, 0, 0, time.UTC), Vehicle: "bus-07", Component: "transmission", Rule: rule,
 		Transition: "raised", From: "normal", To: "warning", Standing: "unacknowledged",
 		Message: "Copper 214 mg/kg is 5.4 × the baseline", Advise: "Stop and have the transmission inspected before further use.",

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/replay"
 	"telltale/notify"
 	"telltale/notify/delivery"
@@ -55,7 +56,7 @@ func Run(ctx context.Context, r io.Reader, c Config) ([]Told, error) {
 	if _, err := p.notifier.Start(ctx); err != nil {
 		return nil, err
 	}
-	if err := c.File.Each(r, func(ev engine.Event) error { return p.take(ctx, ev) }); err != nil {
+	if err := c.File.Each(r, func(ev event.Event) error { return p.take(ctx, ev) }); err != nil {
 		return nil, err
 	}
 	list, err := delivery.All(ctx, store)
@@ -94,8 +95,8 @@ type preview struct {
 
 // take asks for the lists that fall due by an event, folds it, and moves the
 // notifier's clock with a tick.
-func (p *preview) take(ctx context.Context, ev engine.Event) error {
-	tick := ev.Kind == engine.TickEvent
+func (p *preview) take(ctx context.Context, ev event.Event) error {
+	tick := ev.Kind == event.TickEvent
 	now := ev.Recorded
 	if tick {
 		now = ev.Time
@@ -130,7 +131,7 @@ func (p *preview) lists(ctx context.Context, now time.Time) error {
 	var turns []people.Turn
 	turns, p.marks = people.Turns(p.people, p.marks, now)
 	for _, turn := range turns {
-		err := p.fold(ctx, engine.Event{Kind: engine.TurnEvent, Time: now, Recorded: now, Data: &engine.TurnData{Digest: turn.Person, Date: turn.Date}})
+		err := p.fold(ctx, event.Event{Kind: event.TurnEvent, Time: now, Recorded: now, Data: &event.TurnData{Digest: turn.Person, Date: turn.Date}})
 		if err != nil {
 			return err
 		}
@@ -138,7 +139,7 @@ func (p *preview) lists(ctx context.Context, now time.Time) error {
 	return nil
 }
 
-func (p *preview) fold(ctx context.Context, ev engine.Event) error {
+func (p *preview) fold(ctx context.Context, ev event.Event) error {
 	out := p.partition.Apply(ev)
 	if len(out) == 0 {
 		return nil

@@ -1,6 +1,8 @@
 package main
 
-import "telltale/engine"
+import (
+	"telltale/engine/event"
+)
 
 // check is what work opens: a look before the vehicle is released, or one after it
 // has run some way.
@@ -51,7 +53,7 @@ func checkNames(task string) []string {
 // checks records those of a task done on a day, as far as the year goes.
 func (y *year) checks(v *vehicle, task string, from int) {
 	for _, c := range checksOf[task] {
-		s := engine.ServiceData{Tasks: []string{c.task}, Component: c.component, Note: c.note}
+		s := event.ServiceData{Tasks: []string{c.task}, Component: c.component, Note: c.note}
 		if c.km == 0 && c.hours == 0 {
 			y.serviceAt(v, from, 15, s)
 			continue

@@ -6,7 +6,7 @@ import (
 	"math/rand/v2"
 	"slices"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // fluid is what is in a component: mg/kg and the viscosity, as a mass balance of
@@ -62,8 +62,8 @@ func (f *fluid) exchange(share float64) {
 
 // results are what a laboratory finds: with its scatter, to two or three figures,
 // and below its limit where there is little. Analytes in set are as given.
-func (f *fluid) results(dice *rand.Rand, set map[string]float64) []engine.ResultData {
-	var out []engine.ResultData
+func (f *fluid) results(dice *rand.Rand, set map[string]float64) []event.ResultData {
+	var out []event.ResultData
 	for _, a := range slices.Sorted(maps.Keys(f.values)) {
 		v, u := f.values[a]*(0.97+float64(0.06*dice.Float64())), "mg/kg"
 		switch {
@@ -79,10 +79,10 @@ func (f *fluid) results(dice *rand.Rand, set map[string]float64) []engine.Result
 		}
 		if v < 1 {
 			one := 1.0
-			out = append(out, engine.ResultData{Analyte: a, Below: &one, Unit: u})
+			out = append(out, event.ResultData{Analyte: a, Below: &one, Unit: u})
 			continue
 		}
-		out = append(out, engine.ResultData{Analyte: a, Value: &v, Unit: u})
+		out = append(out, event.ResultData{Analyte: a, Value: &v, Unit: u})
 	}
 	out = append(out, percent("water", set["water"], 0.05))
 	if f.fresh["Zn"] > 0 { // an engine's
@@ -92,9 +92,9 @@ func (f *fluid) results(dice *rand.Rand, set map[string]float64) []engine.Result
 }
 
 // percent is a result in %, below its limit where nothing is given.
-func percent(analyte string, v, limit float64) engine.ResultData {
+func percent(analyte string, v, limit float64) event.ResultData {
 	if v > 0 {
-		return engine.ResultData{Analyte: analyte, Value: &v, Unit: "%"}
+		return event.ResultData{Analyte: analyte, Value: &v, Unit: "%"}
 	}
-	return engine.ResultData{Analyte: analyte, Below: &limit, Unit: "%"}
+	return event.ResultData{Analyte: analyte, Below: &limit, Unit: "%"}
 }

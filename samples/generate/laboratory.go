@@ -5,7 +5,7 @@ import (
 	"math"
 	"strings"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules/unit"
 )
 
@@ -34,7 +34,7 @@ func (y *year) sample(v *vehicle, s sampling) (number string) {
 		y.count[source]++
 		s.number, s.revision = fmt.Sprintf("L-%04d", 1000+y.count[source]), 1
 	}
-	d := &engine.SampleData{
+	d := &event.SampleData{
 		Number: s.number, Revision: s.revision, Component: s.component, Drawn: dateOf(s.day), Taken: "before",
 		Meters: v.meters(v.stoodAt(s.day)), Laboratory: "valley", Method: "ICP", Point: "drain",
 		Results: oil.results(y.dice, s.set),
@@ -42,8 +42,8 @@ func (y *year) sample(v *vehicle, s sampling) (number string) {
 	if !s.ageUnknown {
 		d.FluidAge = quantity(math.Round(oil.at-oil.since), oil.unit)
 	}
-	id := engine.ID{Source: source, ID: fmt.Sprintf("%s-%d", s.number, s.revision)}
-	y.add(v, engine.SampleEvent, id, at(s.day, 8, 0), at(s.reported, 13, len(y.events)%60), d)
+	id := event.ID{Source: source, ID: fmt.Sprintf("%s-%d", s.number, s.revision)}
+	y.add(v, event.SampleEvent, id, at(s.day, 8, 0), at(s.reported, 13, len(y.events)%60), d)
 	return s.number
 }
 
@@ -53,9 +53,9 @@ func (y *year) drain(v *vehicle, day int, litres float64, note string, tasks ...
 	v.atf.run(v.km(day))
 	v.atf.exchange(litres / 8)
 	v.done["transmission fluid"] = v.stoodAt(day)
-	y.service(v, day, engine.ServiceData{
+	y.service(v, day, event.ServiceData{
 		Tasks: append([]string{"transmission fluid"}, tasks...), Component: "transmission", Filter: true, Note: note,
-		Fluid: &engine.FluidData{Name: "ATF", Drained: &unit.Quantity{Value: litres, Unit: "L"}, Filled: &unit.Quantity{Value: litres, Unit: "L"},
+		Fluid: &event.FluidData{Name: "ATF", Drained: &unit.Quantity{Value: litres, Unit: "L"}, Filled: &unit.Quantity{Value: litres, Unit: "L"},
 			Flush: strings.Contains(note, "flushed")},
 	})
 	y.checks(v, "transmission fluid", day)
@@ -64,5 +64,5 @@ func (y *year) drain(v *vehicle, day int, litres float64, note string, tasks ...
 		check++
 	}
 	check = nextWorkday(check + int(2*y.dice.Float64()))
-	y.service(v, check, engine.ServiceData{Tasks: []string{"leak check"}, Component: "transmission", Note: "dry, level right at temperature"})
+	y.service(v, check, event.ServiceData{Tasks: []string{"leak check"}, Component: "transmission", Note: "dry, level right at temperature"})
 }

@@ -5,7 +5,7 @@ import (
 	"slices"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 )
 
 // mile is in kilometres.
@@ -39,30 +39,30 @@ func (y *year) telematics(v *vehicle, day int) {
 	when := at(day, 18, 0).Add(time.Duration(y.dice.IntN(7000)) * time.Second)
 	source := "/gateway/" + v.depot
 	if v.kind == "gritter" {
-		y.add(v, engine.ReadingEvent, y.id(source, "r"), when, time.Time{}, &engine.ReadingData{Meter: "hour meter", Value: v.hours[day], Unit: "h"})
+		y.add(v, event.ReadingEvent, y.id(source, "r"), when, time.Time{}, &event.ReadingData{Meter: "hour meter", Value: v.hours[day], Unit: "h"})
 	}
-	y.add(v, engine.ReadingEvent, y.id(source, "r"), when, time.Time{},
-		&engine.ReadingData{Meter: "odometer", Value: v.face(v.end[day], day), Unit: "km"})
+	y.add(v, event.ReadingEvent, y.id(source, "r"), when, time.Time{},
+		&event.ReadingData{Meter: "odometer", Value: v.face(v.end[day], day), Unit: "km"})
 }
 
 // byHand is what the driver reads off the dashboard on a Friday.
 func (y *year) byHand(v *vehicle, day int) {
 	when := at(day, 19, y.dice.IntN(60))
-	right := engine.ReadingData{Meter: "odometer", Value: math.Floor(v.end[day]), Unit: "km"}
+	right := event.ReadingData{Meter: "odometer", Value: math.Floor(v.end[day]), Unit: "km"}
 	if v.unit == "mi" {
 		right.Value, right.Unit = math.Floor(v.end[day]/mile), "mi"
 	}
 	s, wrong := v.slips[day]
 	if !wrong {
-		y.add(v, engine.ReadingEvent, y.id("/form/"+v.id, "f"), when, time.Time{}, &right)
+		y.add(v, event.ReadingEvent, y.id("/form/"+v.id, "f"), when, time.Time{}, &right)
 		return
 	}
-	typed := engine.ReadingData{Meter: "odometer", Value: math.Round(right.Value * s.factor), Unit: s.unit}
-	id := y.add(v, engine.ReadingEvent, y.id("/form/"+v.id, "f"), when, time.Time{}, &typed)
+	typed := event.ReadingData{Meter: "odometer", Value: math.Round(right.Value * s.factor), Unit: s.unit}
+	id := y.add(v, event.ReadingEvent, y.id("/form/"+v.id, "f"), when, time.Time{}, &typed)
 	if s.fixed == 0 {
 		return
 	}
-	void := engine.VoidData(id)
-	y.add(v, engine.VoidEvent, y.id("/workshop/"+v.depot, "void"), at(s.fixed, 9, 0), time.Time{}, &void)
-	y.add(v, engine.ReadingEvent, y.id("/form/"+v.id, "f"), when, at(s.fixed, 9, 5), &right)
+	void := event.VoidData(id)
+	y.add(v, event.VoidEvent, y.id("/workshop/"+v.depot, "void"), at(s.fixed, 9, 0), time.Time{}, &void)
+	y.add(v, event.ReadingEvent, y.id("/form/"+v.id, "f"), when, at(s.fixed, 9, 5), &right)
 }

@@ -3,7 +3,7 @@ package main
 import (
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules/unit"
 )
 
@@ -27,16 +27,16 @@ func (y *year) stories() {
 // boughtUsed: Bus 12 came from an auction with an empty glove box.
 func (y *year) boughtUsed() {
 	v := y.vehicle("bus-12")
-	y.add(v, engine.ServiceEvent, y.id("/workshop/south", "S"), time.Date(2030, 11, 28, 10, 0, 0, 0, time.UTC), at(on("01-09"), 9, 0),
-		&engine.ServiceData{Tasks: []string{"annual test"}, By: "seller", Note: "by the certificate that came with the bus"})
-	y.service(v, on("01-15"), engine.ServiceData{
+	y.add(v, event.ServiceEvent, y.id("/workshop/south", "S"), time.Date(2030, 11, 28, 10, 0, 0, 0, time.UTC), at(on("01-09"), 9, 0),
+		&event.ServiceData{Tasks: []string{"annual test"}, By: "seller", Note: "by the certificate that came with the bus"})
+	y.service(v, on("01-15"), event.ServiceData{
 		Tasks: []string{"first inspection", "safety inspection", "brake fluid"}, Note: "front pads renewed, two bulbs, rust at the step"})
-	y.service(v, on("01-15"), engine.ServiceData{
+	y.service(v, on("01-15"), event.ServiceData{
 		Tasks: []string{"engine oil"}, Component: "engine", Filter: true,
-		Fluid: &engine.FluidData{Name: "5W-30", Drained: quantity(6.5, "L"), Filled: quantity(7, "L")}})
-	y.service(v, on("01-16"), engine.ServiceData{
+		Fluid: &event.FluidData{Name: "5W-30", Drained: quantity(6.5, "L"), Filled: quantity(7, "L")}})
+	y.service(v, on("01-16"), event.ServiceData{
 		Tasks: []string{"coolant"}, Component: "cooling",
-		Fluid: &engine.FluidData{Name: "coolant", Drained: quantity(8.5, "L"), Filled: quantity(9, "L")}})
+		Fluid: &event.FluidData{Name: "coolant", Drained: quantity(8.5, "L"), Filled: quantity(9, "L")}})
 	for _, task := range []string{"safety inspection", "brake fluid", "engine oil", "coolant"} {
 		v.done[task] = v.stoodAt(on("01-15"))
 	}
@@ -60,7 +60,7 @@ func (y *year) halfDrain() {
 	v.atf.values["Cu"] += 90
 	y.sample(v, sampling{component: "transmission", day: day, reported: on("02-19")})
 	y.drain(v, day, 4, "thin grey film on the magnet, no bronze; the cooler was renewed last spring")
-	y.answer(v, at(on("02-20"), 8, 0), engine.AnswerData{Answer: "acknowledge", Rule: "copper over baseline", Component: "transmission",
+	y.answer(v, at(on("02-20"), 8, 0), event.AnswerData{Answer: "acknowledge", Rule: "copper over baseline", Component: "transmission",
 		By: "tobias", Why: "the workshop looked, and samples again"})
 	y.sample(v, sampling{component: "transmission", day: on("02-13"), reported: on("02-24")})
 	y.sample(v, sampling{component: "transmission", day: on("09-29"), reported: on("10-08")})
@@ -71,7 +71,7 @@ func (y *year) copperClimbs() {
 	v := y.vehicle("bus-03")
 	v.atf.rate["Cu"], v.atf.rate["Pb"] = 7.1, 1.1
 	y.sample(v, sampling{component: "transmission", day: on("02-24"), reported: on("03-05")})
-	copper := engine.AnswerData{Answer: "acknowledge", Rule: "copper over baseline", Component: "transmission", By: "ines",
+	copper := event.AnswerData{Answer: "acknowledge", Rule: "copper over baseline", Component: "transmission", By: "ines",
 		Why: "a second sample is booked for May"}
 	y.answer(v, at(on("03-06"), 9, 10), copper)
 	copper.Answer, copper.Until, copper.Why = "shelve", "2031-05-29T08:00:00Z", "waiting for the second sample"
@@ -79,7 +79,7 @@ func (y *year) copperClimbs() {
 	v.atf.run(v.km(on("02-24")))
 	v.atf.rate["Cu"] = 18
 	y.sample(v, sampling{component: "transmission", day: on("05-05"), reported: on("05-09")})
-	y.answer(v, at(on("05-09"), 15, 0), engine.AnswerData{Answer: "acknowledge", Rule: "copper over baseline", Component: "transmission",
+	y.answer(v, at(on("05-09"), 15, 0), event.AnswerData{Answer: "acknowledge", Rule: "copper over baseline", Component: "transmission",
 		By: "ines", Why: "stopped; the transmission comes out on Monday"})
 	fresh := newTransmissionFluid(0).rate
 	v.atf.rate["Cu"], v.atf.rate["Pb"] = fresh["Cu"], fresh["Pb"]
@@ -96,7 +96,7 @@ func (y *year) coolantInside() {
 	v.atf.values["Na"] += 64
 	v.atf.values["K"] += 39
 	y.sample(v, sampling{component: "transmission", day: on("09-08"), reported: on("09-15"), set: map[string]float64{"water": 0.16}})
-	y.answer(v, at(on("09-15"), 14, 20), engine.AnswerData{Answer: "acknowledge", Rule: "coolant in the fluid", Component: "transmission",
+	y.answer(v, at(on("09-15"), 14, 20), event.AnswerData{Answer: "acknowledge", Rule: "coolant in the fluid", Component: "transmission",
 		By: "ines", Why: "off the road, towed to Ambry Lane"})
 	y.drain(v, on("09-25"), 8, "cooler leaked under pressure; radiator and cooler renewed, lines and converter flushed")
 	y.sample(v, sampling{component: "transmission", day: on("10-13"), reported: on("10-21")})
@@ -126,8 +126,8 @@ func (y *year) newInstrument() {
 	v := y.vehicle("bus-08")
 	day := on("04-03")
 	last := unit.Quantity{Value: v.face(v.km(day), day), Unit: "km"}
-	y.add(v, engine.MeterReplacedEvent, y.id("/workshop/south", "meter"), at(day, 8, 30), time.Time{},
-		&engine.MeterReplacedData{Meter: "odometer", Last: last, First: unit.Quantity{Value: 4, Unit: "km"}})
+	y.add(v, event.MeterReplacedEvent, y.id("/workshop/south", "meter"), at(day, 8, 30), time.Time{},
+		&event.MeterReplacedData{Meter: "odometer", Last: last, First: unit.Quantity{Value: 4, Unit: "km"}})
 	v.replaced, v.offset = day, v.km(day)-4
 	y.sample(v, sampling{component: "transmission", day: on("10-06"), reported: on("10-15")})
 }
@@ -135,8 +135,8 @@ func (y *year) newInstrument() {
 // laidUp: the walkers' bus runs from April to October, gritters the other way.
 func (y *year) laidUp() {
 	v := y.vehicle("bus-11")
-	out := engine.AnswerData{Answer: "out of service", By: "ines", Why: "laid up until the walkers come back"}
-	in := engine.AnswerData{Answer: "in service", By: "ines", Why: "season begins on 1 April"}
+	out := event.AnswerData{Answer: "out of service", By: "ines", Why: "laid up until the walkers come back"}
+	in := event.AnswerData{Answer: "in service", By: "ines", Why: "season begins on 1 April"}
 	y.answer(v, at(1, 8, 0), out)
 	y.answer(v, at(on("03-28"), 8, 0), in)
 	y.answer(v, at(on("11-03"), 8, 0), out)
@@ -165,7 +165,7 @@ func (y *year) lateReport() {
 // calendar; the driver asks for a week or two.
 func (y *year) library() {
 	v := y.vehicle("library-01")
-	y.answer(v, at(on("05-14"), 17, 30), engine.AnswerData{Answer: "postpone", Task: "engine oil", Component: "engine", Until: "2031-06-02",
+	y.answer(v, at(on("05-14"), 17, 30), event.AnswerData{Answer: "postpone", Task: "engine oil", Component: "engine", Until: "2031-06-02",
 		By: "maud", Why: "book week in every village until the end of the month"})
 }
 
@@ -179,8 +179,8 @@ func (y *year) gritters() {
 	v.oil.values["Fe"] += 9
 	y.sample(v, sampling{component: "engine", day: day, reported: on("02-11")})
 	day = on("02-12")
-	y.service(v, day, engine.ServiceData{Tasks: []string{"gritter engine oil"}, Component: "engine", Filter: true,
-		Fluid: &engine.FluidData{Name: "5W-30", Drained: quantity(13.5, "L"), Filled: quantity(14, "L")},
+	y.service(v, day, event.ServiceData{Tasks: []string{"gritter engine oil"}, Component: "engine", Filter: true,
+		Fluid: &event.FluidData{Name: "5W-30", Drained: quantity(13.5, "L"), Filled: quantity(14, "L")},
 		Note:  "air filter sat askew in its housing, seal renewed, intake hose cleaned"})
 	v.oil.run(v.running(day))
 	v.oil.exchange(1)

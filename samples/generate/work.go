@@ -6,7 +6,7 @@ import (
 	"slices"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/rules/unit"
 )
 
@@ -130,8 +130,8 @@ func (y *year) typeIn(v *vehicle, list []work) {
 
 func (y *year) typeCard(v *vehicle, tasks []string, component string, d done) {
 	y.typed++
-	y.add(v, engine.ServiceEvent, y.id("/cards", "c"), at(d.day, 10, 0), at(1, 7, 0).Add(time.Duration(y.typed)*time.Second),
-		&engine.ServiceData{Tasks: tasks, Component: component, Meters: v.meters(d), By: v.depot + " workshop"})
+	y.add(v, event.ServiceEvent, y.id("/cards", "c"), at(d.day, 10, 0), at(1, 7, 0).Add(time.Duration(y.typed)*time.Second),
+		&event.ServiceData{Tasks: tasks, Component: component, Meters: v.meters(d), By: v.depot + " workshop"})
 }
 
 // meters are what the instruments show.
@@ -225,8 +225,8 @@ func (y *year) visit(v *vehicle, day int, visit []work) {
 			y.sample(v, sampling{component: "engine", day: day, reported: day + 7 + int(5*y.dice.Float64())})
 			v.oil.exchange(1)
 		}
-		y.service(v, day, engine.ServiceData{Tasks: []string{w.task}, Component: w.component, Filter: w.fluid != "coolant",
-			Fluid: &engine.FluidData{Name: w.fluid, Drained: quantity(w.litres-0.2, "L"), Filled: quantity(w.litres, "L")}})
+		y.service(v, day, event.ServiceData{Tasks: []string{w.task}, Component: w.component, Filter: w.fluid != "coolant",
+			Fluid: &event.FluidData{Name: w.fluid, Drained: quantity(w.litres-0.2, "L"), Filled: quantity(w.litres, "L")}})
 		y.checks(v, w.task, day)
 	}
 	var tasks []string
@@ -235,18 +235,18 @@ func (y *year) visit(v *vehicle, day int, visit []work) {
 		y.checks(v, task, day)
 	}
 	if len(tasks) > 0 {
-		y.service(v, day, engine.ServiceData{Tasks: tasks})
+		y.service(v, day, event.ServiceData{Tasks: tasks})
 	}
 }
 
 // service records work at ten in the morning, with what the meters show.
-func (y *year) service(v *vehicle, day int, s engine.ServiceData) engine.ID {
+func (y *year) service(v *vehicle, day int, s event.ServiceData) event.ID {
 	return y.serviceAt(v, day, 10, s)
 }
 
-func (y *year) serviceAt(v *vehicle, day, hour int, s engine.ServiceData) engine.ID {
+func (y *year) serviceAt(v *vehicle, day, hour int, s event.ServiceData) event.ID {
 	s.Meters, s.By = v.meters(v.stoodAt(day)), v.depot+" workshop"
 	minute := len(y.events) % 50
 	prefix := map[string]string{"north": "N", "south": "S"}[v.depot]
-	return y.add(v, engine.ServiceEvent, y.id("/workshop/"+v.depot, prefix), at(day, hour, minute), time.Time{}, &s)
+	return y.add(v, event.ServiceEvent, y.id("/workshop/"+v.depot, prefix), at(day, hour, minute), time.Time{}, &s)
 }

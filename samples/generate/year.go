@@ -8,7 +8,7 @@ import (
 	"slices"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules/unit"
 )
@@ -60,7 +60,7 @@ func nextWorkday(day int) int {
 type year struct {
 	fleet  []*vehicle
 	dice   *rand.Rand
-	events []engine.Event
+	events []event.Event
 	count  map[string]int // ids given out, by source
 	typed  int            // history cards typed in on the first morning
 }
@@ -81,23 +81,23 @@ func (y *year) vehicle(id string) *vehicle {
 }
 
 // id gives out a source's next identity.
-func (y *year) id(source, prefix string) engine.ID {
+func (y *year) id(source, prefix string) event.ID {
 	y.count[source]++
-	return engine.ID{Source: source, ID: fmt.Sprintf("%s-%04d", prefix, y.count[source])}
+	return event.ID{Source: source, ID: fmt.Sprintf("%s-%04d", prefix, y.count[source])}
 }
 
 // add notes an event; recorded is zero where it was recorded when it happened.
-func (y *year) add(v *vehicle, kind engine.Kind, id engine.ID, when, recorded time.Time, data any) engine.ID {
+func (y *year) add(v *vehicle, kind event.Kind, id event.ID, when, recorded time.Time, data any) event.ID {
 	if recorded.IsZero() {
 		recorded = when
 	}
-	y.events = append(y.events, engine.Event{ID: id, Kind: kind, Vehicle: v.id, Time: when, Recorded: recorded, Data: data})
+	y.events = append(y.events, event.Event{ID: id, Kind: kind, Vehicle: v.id, Time: when, Recorded: recorded, Data: data})
 	return id
 }
 
 // encode writes the events in the order in which they were recorded.
 func (y *year) encode(w io.Writer) error {
-	slices.SortStableFunc(y.events, func(a, b engine.Event) int { return a.Recorded.Compare(b.Recorded) })
+	slices.SortStableFunc(y.events, func(a, b event.Event) int { return a.Recorded.Compare(b.Recorded) })
 	for _, ev := range y.events {
 		line, err := intake.Encode(ev)
 		if err != nil {
@@ -116,6 +116,6 @@ func (y *year) encode(w io.Writer) error {
 func quantity(v float64, u string) *unit.Quantity { return &unit.Quantity{Value: v, Unit: u} }
 
 // answer is what a person says to an alarm or a vehicle.
-func (y *year) answer(v *vehicle, when time.Time, a engine.AnswerData) engine.ID {
-	return y.add(v, engine.AnswerEvent, y.id("/people/"+a.By, "a"), when, time.Time{}, &a)
+func (y *year) answer(v *vehicle, when time.Time, a event.AnswerData) event.ID {
+	return y.add(v, event.AnswerEvent, y.id("/people/"+a.By, "a"), when, time.Time{}, &a)
 }

@@ -13,8 +13,9 @@ import (
 	"strings"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/why"
 	"telltale/rules/unit"
 )
 
@@ -38,8 +39,8 @@ const (
 
 // Known is what the service knows of the vehicle, and of the time.
 type Known struct {
-	Registered *engine.VehicleData
-	Has        []engine.Why // its rules and tasks
+	Registered *event.VehicleData
+	Has        []why.Why // its rules and tasks
 	Now        time.Time
 	Latest     time.Time // the latest moment that an event may have
 }
@@ -77,7 +78,7 @@ func (e *Error) Error() string { return e.text }
 // where that is empty. What was left out is filled in, in Said too. Its identity is
 // made of what it says, the moment included, so that the same typed again with its
 // moment is the same job.
-func (j Job) Event(on string, k Known) (ev engine.Event, err error) {
+func (j Job) Event(on string, k Known) (ev event.Event, err error) {
 	at, err := k.when(on)
 	if err != nil {
 		return ev, err
@@ -96,7 +97,7 @@ func (j Job) Event(on string, k Known) (ev engine.Event, err error) {
 			j.Said["fluid.name"] = c.Fluid
 		}
 	}
-	ev = engine.Event{ID: engine.ID{Source: "/record", ID: "unnamed"}, Kind: engine.ServiceEvent, Vehicle: j.Vehicle, Time: at, Recorded: at}
+	ev = event.Event{ID: event.ID{Source: "/record", ID: "unnamed"}, Kind: event.ServiceEvent, Vehicle: j.Vehicle, Time: at, Recorded: at}
 	if ev.Data, err = j.Data(k.Registered.Meters); err != nil {
 		return ev, err
 	}
@@ -110,8 +111,8 @@ func (j Job) Event(on string, k Known) (ev engine.Event, err error) {
 }
 
 // Data is what the event says, as typed and no more, of a vehicle with these meters.
-func (j Job) Data(meters []engine.MeterDef) (*engine.ServiceData, error) {
-	d := &engine.ServiceData{Tasks: j.Tasks, Meters: map[string]unit.Quantity{}}
+func (j Job) Data(meters []event.MeterDef) (*event.ServiceData, error) {
+	d := &event.ServiceData{Tasks: j.Tasks, Meters: map[string]unit.Quantity{}}
 	for _, m := range j.Meters {
 		name, kind, err := j.meter(m, meters)
 		if err != nil {
@@ -123,7 +124,7 @@ func (j Job) Data(meters []engine.MeterDef) (*engine.ServiceData, error) {
 		}
 		d.Meters[name] = *q
 	}
-	for _, f := range intake.Fields(engine.ServiceEvent) {
+	for _, f := range intake.Fields(event.ServiceEvent) {
 		text := j.Said[f.Path]
 		if text == "" {
 			continue
@@ -189,9 +190,9 @@ func (j Job) component(k Known) (string, error) {
 }
 
 // meter is the name in the register of the meter that is meant, and what it counts.
-func (j Job) meter(m Meter, have []engine.MeterDef) (string, unit.Kind, error) {
+func (j Job) meter(m Meter, have []event.MeterDef) (string, unit.Kind, error) {
 	kind, counts := unit.Distance, "distance"
-	i := slices.IndexFunc(have, func(d engine.MeterDef) bool { return d.Name == m.Name })
+	i := slices.IndexFunc(have, func(d event.MeterDef) bool { return d.Name == m.Name })
 	if m.Option == Hours || m.Option != Odometer && i >= 0 && have[i].Kind == "hours" {
 		kind, counts = unit.Time, "hours"
 	}
@@ -214,7 +215,7 @@ func (j Job) meter(m Meter, have []engine.MeterDef) (string, unit.Kind, error) {
 }
 
 // Tasks are the names of the tasks and follow-ups among what a vehicle has.
-func Tasks(has []engine.Why) []string {
+func Tasks(has []why.Why) []string {
 	names := []string{}
 	for i := range has {
 		if y := &has[i]; y.Due != nil && !slices.Contains(names, y.Rule) {

@@ -8,21 +8,23 @@ import (
 	"testing"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/why"
 	"telltale/rules/unit"
 )
 
 var known = Known{
-	Registered: &engine.VehicleData{
+	Registered: &event.VehicleData{
 		Zone:       "Europe/London",
-		Meters:     []engine.MeterDef{{Name: "clock", Kind: "distance"}, {Name: "left", Kind: "hours"}, {Name: "right", Kind: "hours"}},
-		Components: []engine.ComponentDef{{Name: "engine", Fluid: "15W-40"}, {Name: "axle"}},
+		Meters:     []event.MeterDef{{Name: "clock", Kind: "distance"}, {Name: "left", Kind: "hours"}, {Name: "right", Kind: "hours"}},
+		Components: []event.ComponentDef{{Name: "engine", Fluid: "15W-40"}, {Name: "axle"}},
 	},
-	Has: []engine.Why{
-		{Rule: "oil", Component: "engine", Due: &engine.Reckoning{}},
-		{Rule: "look", Component: "engine", Due: &engine.Reckoning{}}, {Rule: "look", Component: "axle", Due: &engine.Reckoning{}},
-		{Rule: "test", Due: &engine.Reckoning{}}, {Rule: "iron"},
+	Has: []why.Why{
+		{Rule: "oil", Component: "engine", Due: &due.Reckoning{}},
+		{Rule: "look", Component: "engine", Due: &due.Reckoning{}}, {Rule: "look", Component: "axle", Due: &due.Reckoning{}},
+		{Rule: "test", Due: &due.Reckoning{}}, {Rule: "iron"},
 	},
 	Now: time.Date(2031, 7, 10, 9, 0, 0, 5, time.UTC), Latest: time.Date(2031, 7, 11, 9, 0, 0, 0, time.UTC),
 }
@@ -30,7 +32,7 @@ var known = Known{
 // Each field that has an option is in the event of a job that says it.
 func TestOptionsSetFields(t *testing.T) {
 	j := Job{Vehicle: "van-1", Tasks: []string{"look"}, Said: map[string]string{}, Meters: []Meter{{Name: "odometer", Option: Odometer, Text: "7km"}}}
-	for _, f := range intake.Fields(engine.ServiceEvent) {
+	for _, f := range intake.Fields(event.ServiceEvent) {
 		switch {
 		case f.Path == "component":
 			j.Said[f.Path] = "axle"
@@ -44,7 +46,7 @@ func TestOptionsSetFields(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, f := range intake.Fields(engine.ServiceEvent) {
+	for _, f := range intake.Fields(event.ServiceEvent) {
 		if reflect.ValueOf(f.In(ev.Data)).Elem().IsZero() {
 			t.Errorf("nothing is said of %s", f.Path)
 		}
@@ -58,8 +60,8 @@ func TestOptionsSetFields(t *testing.T) {
 func TestJobMadeWhole(t *testing.T) {
 	j := Job{Vehicle: "van-1", Tasks: []string{"oil"}, Said: map[string]string{"fluid.filled": "4L"}, Meters: []Meter{{Name: "odometer", Option: Odometer, Text: "7km"}}}
 	ev, err := j.Event("", known)
-	want := &engine.ServiceData{Tasks: []string{"oil"}, Component: "engine", Meters: map[string]unit.Quantity{"clock": {Value: 7, Unit: "km"}},
-		Fluid: &engine.FluidData{Name: "15W-40", Filled: &unit.Quantity{Value: 4, Unit: "L"}}}
+	want := &event.ServiceData{Tasks: []string{"oil"}, Component: "engine", Meters: map[string]unit.Quantity{"clock": {Value: 7, Unit: "km"}},
+		Fluid: &event.FluidData{Name: "15W-40", Filled: &unit.Quantity{Value: 4, Unit: "L"}}}
 	if err != nil || !reflect.DeepEqual(ev.Data, want) || !ev.Time.Equal(known.Now.Truncate(time.Second)) {
 		t.Errorf("%v: %+v", err, ev)
 	}
@@ -67,7 +69,7 @@ func TestJobMadeWhole(t *testing.T) {
 
 func TestErrors(t *testing.T) {
 	bare := known
-	bare.Registered = &engine.VehicleData{Meters: known.Registered.Meters[1:]}
+	bare.Registered = &event.VehicleData{Meters: known.Registered.Meters[1:]}
 	for _, c := range []struct {
 		k    Known
 		task string

@@ -8,7 +8,7 @@ import (
 	"strings"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 	"telltale/rules/analytes"
@@ -16,23 +16,23 @@ import (
 )
 
 // idParts are the fields that name a row where the mapping does not say.
-var idParts = map[engine.Kind][]string{
-	engine.SampleEvent:  {"number", "component", "revision", "repeat"},
-	engine.ReadingEvent: {"vehicle", "date", "time"},
-	engine.ServiceEvent: {"vehicle", "date", "time", "component", "tasks"},
+var idParts = map[event.Kind][]string{
+	event.SampleEvent:  {"number", "component", "revision", "repeat"},
+	event.ReadingEvent: {"vehicle", "date", "time"},
+	event.ServiceEvent: {"vehicle", "date", "time", "component", "tasks"},
 }
 
 // events makes what the row says; none where it has no value.
-func (r *reader) events() []engine.Event {
-	ev := engine.Event{Kind: r.kind, Vehicle: r.vehicle()}
+func (r *reader) events() []event.Event {
+	ev := event.Event{Kind: r.kind, Vehicle: r.vehicle()}
 	when := r.when(&ev)
 	if r.out {
 		return nil
 	}
 	switch r.kind {
-	case engine.SampleEvent:
+	case event.SampleEvent:
 		return r.sample(ev, when)
-	case engine.ServiceEvent:
+	case event.ServiceEvent:
 		return r.service(ev)
 	}
 	return r.readings(ev)
@@ -153,7 +153,7 @@ func nearColumn(name string, have []string) string {
 }
 
 // registered is the vehicle's registration; nil where nothing is checked.
-func (r *reader) registered(vehicle string) *engine.VehicleData {
+func (r *reader) registered(vehicle string) *event.VehicleData {
 	if r.fleet == nil {
 		return nil
 	}
@@ -167,7 +167,7 @@ func (r *reader) component(vehicle string) string {
 		return ""
 	}
 	v, reg := r.fields["component"], r.registered(vehicle)
-	if s == "" && r.kind == engine.SampleEvent {
+	if s == "" && r.kind == event.SampleEvent {
 		r.need("component")
 	}
 	if reg == nil || s == "" {
@@ -204,7 +204,7 @@ func analyteNear(s string) string {
 }
 
 // when reads the event's times.
-func (r *reader) when(ev *engine.Event) moment {
+func (r *reader) when(ev *event.Event) moment {
 	date := r.need("date")
 	if date == "" {
 		return moment{}
@@ -282,7 +282,7 @@ func (r *reader) meterValues(vehicle string) map[string]unit.Quantity {
 		if q == nil {
 			continue
 		}
-		if reg != nil && len(reg.Meters) > 0 && !slices.ContainsFunc(reg.Meters, func(d engine.MeterDef) bool { return d.Name == m.name }) {
+		if reg != nil && len(reg.Meters) > 0 && !slices.ContainsFunc(reg.Meters, func(d event.MeterDef) bool { return d.Name == m.name }) {
 			var have []string
 			for _, d := range reg.Meters {
 				have = append(have, d.Name)
@@ -295,8 +295,8 @@ func (r *reader) meterValues(vehicle string) map[string]unit.Quantity {
 	return out
 }
 
-func (r *reader) readings(ev engine.Event) []engine.Event {
-	var out []engine.Event
+func (r *reader) readings(ev event.Event) []event.Event {
+	var out []event.Event
 	values := r.meterValues(ev.Vehicle)
 	if len(values) == 0 {
 		return nil
@@ -308,8 +308,8 @@ func (r *reader) readings(ev engine.Event) []engine.Event {
 			continue
 		}
 		one := ev
-		one.ID = engine.ID{Source: id.Source, ID: id.ID + "/" + m.name}
-		one.Data = &engine.ReadingData{Meter: m.name, Value: q.Value, Unit: q.Unit}
+		one.ID = event.ID{Source: id.Source, ID: id.ID + "/" + m.name}
+		one.Data = &event.ReadingData{Meter: m.name, Value: q.Value, Unit: q.Unit}
 		r.paths["data"] = r.col(m.value)
 		out = append(out, one)
 	}
@@ -317,7 +317,7 @@ func (r *reader) readings(ev engine.Event) []engine.Event {
 }
 
 // fill sets the fields of the event's data that the mapping has a place for.
-func (r *reader) fill(ev *engine.Event) {
+func (r *reader) fill(ev *event.Event) {
 	for _, f := range intake.Fields(r.kind) {
 		v := r.fields[f.Key]
 		if v == nil {
@@ -349,18 +349,18 @@ func (r *reader) fill(ev *engine.Event) {
 	}
 }
 
-func (r *reader) service(ev engine.Event) []engine.Event {
-	d := &engine.ServiceData{Meters: r.meterValues(ev.Vehicle)}
+func (r *reader) service(ev event.Event) []event.Event {
+	d := &event.ServiceData{Meters: r.meterValues(ev.Vehicle)}
 	ev.Data = d
 	r.fill(&ev)
-	if d.Fluid != nil && *d.Fluid == (engine.FluidData{}) {
+	if d.Fluid != nil && *d.Fluid == (event.FluidData{}) {
 		d.Fluid = nil
 	}
 	if r.out || len(d.Tasks)+len(d.Meters) == 0 && d.Fluid == nil && !d.Filter && d.Note == "" {
 		return nil
 	}
 	ev.ID = r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339), d.Component, strings.Join(d.Tasks, "+")})
-	return []engine.Event{ev}
+	return []event.Event{ev}
 }
 
 // whole reads a whole number from 0; 0 where there is none.
@@ -414,8 +414,8 @@ func (r *reader) tasks(vehicle string) []string {
 	return out
 }
 
-func (r *reader) sample(ev engine.Event, when moment) []engine.Event {
-	d := &engine.SampleData{Meters: r.meterValues(ev.Vehicle)}
+func (r *reader) sample(ev event.Event, when moment) []event.Event {
+	d := &event.SampleData{Meters: r.meterValues(ev.Vehicle)}
 	ev.Data = d
 	r.fill(&ev)
 	if when.dateOnly {
@@ -430,14 +430,14 @@ func (r *reader) sample(ev engine.Event, when moment) []engine.Event {
 		id = append(id, strconv.Itoa(d.Repeat))
 	}
 	ev.ID = r.identity(id)
-	return []engine.Event{ev}
+	return []event.Event{ev}
 }
 
 // resultsOf reads the results of the row.
-func (r *reader) resultsOf() []engine.ResultData {
-	var out []engine.ResultData
+func (r *reader) resultsOf() []event.ResultData {
+	var out []event.ResultData
 	add := func(analyte string, v *value, u string) {
-		res := engine.ResultData{Analyte: analyte, Unit: u}
+		res := event.ResultData{Analyte: analyte, Unit: u}
 		if r.result(&res, v) {
 			r.paths[fmt.Sprintf("data.results[%d]", len(out))] = r.col(v)
 			out = append(out, res)
@@ -472,7 +472,7 @@ func (r *reader) resultsOf() []engine.ResultData {
 }
 
 // result reads one result into res; it reports false where there is none.
-func (r *reader) result(res *engine.ResultData, v *value) bool {
+func (r *reader) result(res *event.ResultData, v *value) bool {
 	s := oneBlank(r.cell(v))
 	switch {
 	case s == "" || r.means(s, r.notMeasured):

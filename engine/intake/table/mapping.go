@@ -10,7 +10,7 @@ import (
 
 	"gopkg.in/yaml.v3"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/lab"
 	"telltale/rules"
@@ -22,7 +22,7 @@ import (
 // concurrent use.
 type Mapping struct {
 	name      string
-	kind      engine.Kind // SampleEvent, ReadingEvent or ServiceEvent
+	kind      event.Kind // SampleEvent, ReadingEvent or ServiceEvent
 	source    string
 	encoding  string
 	delimiter rune
@@ -86,16 +86,16 @@ type longResult struct{ analyte, result, unit *value }
 // kinds by the word in the mapping, and the keys beside those of each kind's fields.
 var (
 	kindWords  = []string{"samples", "readings", "services"}
-	kinds      = []engine.Kind{engine.SampleEvent, engine.ReadingEvent, engine.ServiceEvent}
+	kinds      = []event.Kind{event.SampleEvent, event.ReadingEvent, event.ServiceEvent}
 	resultKeys = []string{"result", "below", "above", "not detected", "trace"} // of samples, beside the keys of their fields
 	commonKeys = []string{"import", "source", "encoding", "delimiter", "heading", "decimal mark", "thousands mark", "date order", "century",
 		"zone", "time of day", "not measured", "id", "vehicle", "date", "time", "reported"}
 	headFields = []intake.Field{{Key: "vehicle"}, {Key: "date"}, {Key: "time"}, {Key: "reported"}}
 	// required is what no event of the kind can be without.
-	required = map[engine.Kind][]string{
-		engine.SampleEvent:  {"vehicle", "component", "number", "date"},
-		engine.ReadingEvent: {"vehicle", "date", "meters"},
-		engine.ServiceEvent: {"vehicle", "date"},
+	required = map[event.Kind][]string{
+		event.SampleEvent:  {"vehicle", "component", "number", "date"},
+		event.ReadingEvent: {"vehicle", "date", "meters"},
+		event.ServiceEvent: {"vehicle", "date"},
 	}
 	examples = map[string]string{
 		"vehicle": "vehicle: {column: Unit}", "component": "component: {column: Compartment}, or component: {always: transmission}",
@@ -166,9 +166,9 @@ func (r *mappingReader) keys(root *yaml.Node) map[string]*yaml.Node {
 }
 
 // keysOf are all keys of a mapping of a kind.
-func keysOf(k engine.Kind) []string {
+func keysOf(k event.Kind) []string {
 	keys := slices.Concat(commonKeys, intake.Keys(intake.Fields(k)))
-	if k == engine.SampleEvent {
+	if k == event.SampleEvent {
 		keys = append(keys, resultKeys...)
 	}
 	return keys
@@ -277,7 +277,7 @@ func (r *mappingReader) laboratory(root *yaml.Node, top map[string]*yaml.Node) {
 			*into = r.value("result: "+key, m[key], nil)
 		}
 	}
-	if r.kind == engine.SampleEvent && (r.results == nil) == (r.long == nil) {
+	if r.kind == event.SampleEvent && (r.results == nil) == (r.long == nil) {
 		r.Fault(root, "a column for each analyte: results: {Cu: {column: Copper, unit: mg/kg}}; a row for each: result: {analyte: …, value: …, unit: …}",
 			"the mapping must say where the results are, in one of two ways")
 	}
@@ -423,4 +423,4 @@ func (m *Mapping) cure(line string) string {
 }
 
 // Kind is what the rows become: samples, readings or services.
-func (m *Mapping) Kind() engine.Kind { return m.kind }
+func (m *Mapping) Kind() event.Kind { return m.kind }

@@ -12,14 +12,14 @@ import (
 	"strings"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 )
 
 // Table is a file that was read whole.
 type Table struct {
 	// Events by the time at which they were reported; each has its row in Line.
-	Events []engine.Event
+	Events []event.Event
 	Rows   int // with anything in them, below the headings
 	// LeftOut are the rows that the mapping leaves out, NoValue those without any
 	// meter value or result, Repeated those that say again what an earlier one says.
@@ -28,17 +28,17 @@ type Table struct {
 
 // Fleet is what a table is checked against.
 type Fleet struct {
-	Vehicles map[string]*engine.VehicleData
+	Vehicles map[string]*event.VehicleData
 	// Tasks gives the names of the tasks and follow-ups that a vehicle has; nil where
 	// they are not known.
 	Tasks func(vehicle string) ([]string, error)
 }
 
 // FleetOf is the fleet that a register's events make, of which no tasks are known.
-func FleetOf(register []engine.Event) *Fleet {
-	f := &Fleet{Vehicles: map[string]*engine.VehicleData{}}
+func FleetOf(register []event.Event) *Fleet {
+	f := &Fleet{Vehicles: map[string]*event.VehicleData{}}
 	for _, ev := range register {
-		f.Vehicles[ev.Vehicle] = ev.Data.(*engine.VehicleData)
+		f.Vehicles[ev.Vehicle] = ev.Data.(*event.VehicleData)
 	}
 	return f
 }
@@ -46,15 +46,15 @@ func FleetOf(register []engine.Event) *Fleet {
 // Fresh are the events that are not known yet; known has the hash of those that are,
 // by vehicle. Where one is known with other content, or lies after the latest moment
 // that an event may have, the error is a Faults.
-func (t *Table) Fresh(file string, known map[string]map[engine.ID]string, latest time.Time) ([]engine.Event, error) {
+func (t *Table) Fresh(file string, known map[string]map[event.ID]string, latest time.Time) ([]event.Event, error) {
 	var faults Faults
-	var fresh []engine.Event
+	var fresh []event.Event
 	for _, ev := range t.Events {
 		digest, ok := known[ev.Vehicle][ev.ID]
 		switch {
 		case ok && digest != ev.Hash():
 			cure := "take the first out with a void event, and give the row another id"
-			if ev.Kind == engine.SampleEvent {
+			if ev.Kind == event.SampleEvent {
 				cure = "a corrected report has a higher revision: name its column, revision: {column: …}"
 			}
 			faults = append(faults, Fault{File: file, Row: ev.Line, Text: fmt.Sprintf("an event %q of %s is known and says something else", ev.ID.ID, ev.ID.Source), Hint: cure})
@@ -87,8 +87,8 @@ type reader struct {
 	out   bool           // the mapping leaves the row out
 	paths map[string]int // where in the event's data each column went
 
-	ids     map[engine.ID]int // the index of its event
-	samples map[string]int    // of a table with one result a row: the index by row key
+	ids     map[event.ID]int // the index of its event
+	samples map[string]int   // of a table with one result a row: the index by row key
 }
 
 // Read reads a file, named so in the faults, as events. Anything wrong with it is
@@ -102,7 +102,7 @@ func (m *Mapping) Read(file string, in io.Reader, fleet *Fleet) (*Table, error) 
 	if fault != nil {
 		return nil, Faults{*fault}
 	}
-	r := &reader{Mapping: m, fleet: fleet, file: file, at: map[*value]int{}, ids: map[engine.ID]int{}, samples: map[string]int{}}
+	r := &reader{Mapping: m, fleet: fleet, file: file, at: map[*value]int{}, ids: map[event.ID]int{}, samples: map[string]int{}}
 	head, body, faults := m.rows(file, text)
 	r.head, r.faults = head, faults
 	if head.cells == nil {
@@ -126,7 +126,7 @@ func (m *Mapping) Read(file string, in io.Reader, fleet *Fleet) (*Table, error) 
 	if len(r.faults) > 0 {
 		return nil, r.faults.sorted()
 	}
-	slices.SortStableFunc(r.table.Events, func(a, b engine.Event) int { return a.Recorded.Compare(b.Recorded) })
+	slices.SortStableFunc(r.table.Events, func(a, b event.Event) int { return a.Recorded.Compare(b.Recorded) })
 	r.table.Rows = len(body)
 	return &r.table, nil
 }
@@ -271,7 +271,7 @@ func (r *reader) shape() bool {
 }
 
 // keep takes the event in, checked as one that came in any other way.
-func (r *reader) keep(ev engine.Event) {
+func (r *reader) keep(ev event.Event) {
 	ev, ok := r.checked(ev)
 	if !ok {
 		return
@@ -294,7 +294,7 @@ func (r *reader) keep(ev engine.Event) {
 
 func (r *reader) twice(first int, id string) {
 	cure := "id: [" + strings.Join(r.idNames(), ", ") + ", ANOTHER COLUMN]"
-	if r.kind == engine.SampleEvent {
+	if r.kind == event.SampleEvent {
 		cure = "revision: {column: …}, or " + cure
 	}
 	r.add(r.row.number, 1, r.cure(cure), "it is named %q as row %d is, and says something else", id, first)
@@ -319,7 +319,7 @@ func (r *reader) idNames() []string {
 
 // checked takes the event through the one set of checks for all ways in, and finds
 // the column that a fault speaks of.
-func (r *reader) checked(ev engine.Event) (engine.Event, bool) {
+func (r *reader) checked(ev event.Event) (event.Event, bool) {
 	read, err := intake.Checked(ev)
 	if read.Line = r.row.number; err == nil {
 		return read, true
@@ -337,8 +337,8 @@ func (r *reader) checked(ev engine.Event) (engine.Event, bool) {
 }
 
 // gather puts the results of rows of one sample together.
-func (r *reader) gather(ev engine.Event) {
-	d := ev.Data.(*engine.SampleData)
+func (r *reader) gather(ev event.Event) {
+	d := ev.Data.(*event.SampleData)
 	i, there := r.samples[ev.ID.ID]
 	if !there {
 		r.samples[ev.ID.ID] = len(r.table.Events)
@@ -350,7 +350,7 @@ func (r *reader) gather(ev engine.Event) {
 		r.add(r.row.number, r.paths["data."+what], "", "the same sample as row %d, but with another %s", have.Line, what)
 		return
 	}
-	all := have.Data.(*engine.SampleData)
+	all := have.Data.(*event.SampleData)
 	for _, res := range all.Results {
 		if res.Analyte == d.Results[0].Analyte {
 			r.add(r.row.number, r.col(r.long.analyte), "", "%s of this sample stands in an earlier row already", res.Analyte)
@@ -361,8 +361,8 @@ func (r *reader) gather(ev engine.Event) {
 }
 
 // differs names what two rows of one sample do not agree on.
-func differs(a, b *engine.Event) string {
-	x, y := *a.Data.(*engine.SampleData), *b.Data.(*engine.SampleData)
+func differs(a, b *event.Event) string {
+	x, y := *a.Data.(*event.SampleData), *b.Data.(*event.SampleData)
 	switch {
 	case a.Vehicle != b.Vehicle:
 		return "vehicle"
@@ -392,7 +392,7 @@ func (r *reader) finish() {
 }
 
 // identity names the row's event: the same file gives the same names.
-func (r *reader) identity(own []string) engine.ID {
+func (r *reader) identity(own []string) event.ID {
 	parts := own
 	switch {
 	case r.idByRow:
@@ -415,5 +415,5 @@ func (r *reader) identity(own []string) engine.ID {
 		sum := sha256.Sum256([]byte(id))
 		id = hex.EncodeToString(sum[:])
 	}
-	return engine.ID{Source: r.source, ID: id}
+	return event.ID{Source: r.source, ID: id}
 }

@@ -14,7 +14,7 @@ import (
 
 	"golang.org/x/tools/txtar"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules/unit"
 )
@@ -227,8 +227,8 @@ func TestEncodings(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 			continue
 		}
-		if ev := table.Events[0]; ev.Vehicle != "büs-7" || ev.Data.(*engine.ServiceData).Note != "Öl gewechselt" {
-			t.Errorf("%s: read %q, %q", name, ev.Vehicle, ev.Data.(*engine.ServiceData).Note)
+		if ev := table.Events[0]; ev.Vehicle != "büs-7" || ev.Data.(*event.ServiceData).Note != "Öl gewechselt" {
+			t.Errorf("%s: read %q, %q", name, ev.Vehicle, ev.Data.(*event.ServiceData).Note)
 		}
 	}
 }

@@ -11,7 +11,8 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
@@ -27,8 +28,8 @@ type Sender struct {
 	nc      *nats.Conn
 	js      jetstream.JetStream
 	pending []sending
-	last    map[int]uint64    // the sequence of the last event stored, by partition
-	lines   map[engine.ID]int // each event's line
+	last    map[int]uint64   // the sequence of the last event stored, by partition
+	lines   map[event.ID]int // each event's line
 }
 
 // sending is an event that is not acknowledged yet.
@@ -43,11 +44,11 @@ const inFlight = 256
 // New sends over a connection.
 func New(nc *nats.Conn) (*Sender, error) {
 	js, err := jetstream.New(nc)
-	return &Sender{nc: nc, js: js, last: map[int]uint64{}, lines: map[engine.ID]int{}}, err
+	return &Sender{nc: nc, js: js, last: map[int]uint64{}, lines: map[event.ID]int{}}, err
 }
 
 // Send sends some events over a connection, and returns once they are stored.
-func Send(ctx context.Context, nc *nats.Conn, events ...engine.Event) (*Sender, error) {
+func Send(ctx context.Context, nc *nats.Conn, events ...event.Event) (*Sender, error) {
 	s, err := New(nc)
 	for i := 0; err == nil && i < len(events); i++ {
 		err = s.Send(ctx, events[i])
@@ -59,7 +60,7 @@ func Send(ctx context.Context, nc *nats.Conn, events ...engine.Event) (*Sender, 
 }
 
 // Send publishes an event. It is stored once Wait has returned.
-func (s *Sender) Send(ctx context.Context, ev engine.Event) error {
+func (s *Sender) Send(ctx context.Context, ev event.Event) error {
 	s.lines[ev.ID] = ev.Line
 	body, err := intake.Encode(ev)
 	if err != nil {
@@ -98,7 +99,7 @@ func (s *Sender) Wait(ctx context.Context) error {
 
 // Refused waits until the service has folded what was stored, and lists which of it
 // it could not use, with the events' lines.
-func (s *Sender) Refused(ctx context.Context) ([]engine.Refusal, error) {
+func (s *Sender) Refused(ctx context.Context) ([]alarm.Refusal, error) {
 	for ready := time.NewTicker(50 * time.Millisecond); ; {
 		h, err := service.QueryHealth(ctx, s.nc)
 		if err != nil {
@@ -114,7 +115,7 @@ func (s *Sender) Refused(ctx context.Context) ([]engine.Refusal, error) {
 		}
 	}
 	list, err := service.Refused.Ask(ctx, s.nc, service.Question{})
-	var out []engine.Refusal
+	var out []alarm.Refusal
 	for _, r := range list {
 		if r.Event == nil {
 			continue

@@ -8,7 +8,7 @@ import (
 
 	"github.com/nats-io/nats.go"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/server"
@@ -43,18 +43,18 @@ func TestSend(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer nc.Close()
-	var events []engine.Event
+	var events []event.Event
 	for i, data := range []any{
-		&engine.VehicleData{Name: "Bus 7", Kind: "minibus", Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}}},
-		&engine.ReadingData{Meter: "odometer", Value: 5000, Unit: "km"},
-		&engine.ReadingData{Meter: "hobbs", Value: 1, Unit: "h"},
+		&event.VehicleData{Name: "Bus 7", Kind: "minibus", Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}}},
+		&event.ReadingData{Meter: "odometer", Value: 5000, Unit: "km"},
+		&event.ReadingData{Meter: "hobbs", Value: 1, Unit: "h"},
 	} {
-		kind := engine.ReadingEvent
+		kind := event.ReadingEvent
 		if i == 0 {
-			kind = engine.VehicleEvent
+			kind = event.VehicleEvent
 		}
 		at := time.Date(2031, 1, 1+i, 8, 0, 0, 0, time.UTC)
-		events = append(events, engine.Event{ID: engine.ID{Source: "/gateway/3", ID: fmt.Sprint(i)}, Kind: kind, Vehicle: "bus-07",
+		events = append(events, event.Event{ID: event.ID{Source: "/gateway/3", ID: fmt.Sprint(i)}, Kind: kind, Vehicle: "bus-07",
 			Time: at, Recorded: at, Data: data, Line: 10 + i})
 	}
 	for again := range 2 {

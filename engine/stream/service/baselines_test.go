@@ -10,7 +10,8 @@ import (
 
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/rules/unit"
@@ -37,20 +38,20 @@ func monthly(t time.Time) time.Time {
 	return time.Date(t.Year(), t.Month()+1, 1, 0, 0, 0, 0, time.UTC)
 }
 
-func withEngine(name string) engine.Event {
-	return event(name, "register", engine.VehicleEvent, start, &engine.VehicleData{Name: name, Kind: "bus",
-		Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}}, Components: []engine.ComponentDef{{Name: "motor", Kind: "engine", Fluid: "15W-40"}}})
+func withEngine(name string) event.Event {
+	return reported(name, "register", event.VehicleEvent, start, &event.VehicleData{Name: name, Kind: "bus",
+		Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}}, Components: []event.ComponentDef{{Name: "motor", Kind: "engine", Fluid: "15W-40"}}})
 }
 
 // sampled is a sample with that much iron on the n-th day of the year.
-func sampled(name string, n int, fe float64) engine.Event {
+func sampled(name string, n int, fe float64) event.Event {
 	id := fmt.Sprintf("s-%d", n)
-	return event(name, id, engine.SampleEvent, start.AddDate(0, 0, n), &engine.SampleData{Number: id, Component: "motor",
-		FluidAge: &unit.Quantity{Value: 9000, Unit: "km"}, Results: []engine.ResultData{{Analyte: "Fe", Value: &fe, Unit: "mg/kg"}}})
+	return reported(name, id, event.SampleEvent, start.AddDate(0, 0, n), &event.SampleData{Number: id, Component: "motor",
+		FluidAge: &unit.Quantity{Value: 9000, Unit: "km"}, Results: []event.ResultData{{Analyte: "Fe", Value: &fe, Unit: "mg/kg"}}})
 }
 
 // inForceFrom waits until a set of that number is in force.
-func inForceFrom(t *testing.T, l *stream.Log, s *Service, number int) *engine.FleetSet {
+func inForceFrom(t *testing.T, l *stream.Log, s *Service, number int) *fleet.Set {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
 	defer cancel()
@@ -65,7 +66,7 @@ func inForceFrom(t *testing.T, l *stream.Log, s *Service, number int) *engine.Fl
 			if err != nil {
 				t.Fatal(err)
 			}
-			d := ev.Data.(*engine.BaselineData)
+			d := ev.Data.(*fleet.BaselineData)
 			if d.Number < number {
 				continue
 			}
@@ -102,7 +103,7 @@ func wholeFleet(t *testing.T, l *stream.Log) {
 	for i := range 6 {
 		send(t, l, withEngine(fmt.Sprint("bus-", i)), sampled(fmt.Sprint("bus-", i), 2+i, float64(18+i)))
 	}
-	send(t, l, event("bus-9", "late", engine.ReadingEvent, start.AddDate(0, 0, 12), &engine.ReadingData{Meter: "odometer", Value: 1, Unit: "km"}))
+	send(t, l, reported("bus-9", "late", event.ReadingEvent, start.AddDate(0, 0, 12), &event.ReadingData{Meter: "odometer", Value: 1, Unit: "km"}))
 }
 
 // TestFleetBaselines: a tick has the partitions answer with their samples, what is

@@ -15,6 +15,8 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
@@ -76,7 +78,7 @@ func fill(b testing.TB, l *stream.Log, msgs func(yield func(*nats.Msg) bool)) {
 }
 
 // inMsg is the event as a gateway publishes it.
-func inMsg(b testing.TB, ev engine.Event) *nats.Msg {
+func inMsg(b testing.TB, ev event.Event) *nats.Msg {
 	b.Helper()
 	data, err := intake.Encode(ev)
 	if err != nil {
@@ -262,7 +264,7 @@ func relay(b *testing.B, l *stream.Log) (end func()) {
 				select {
 				case m := <-msgs:
 					token := strings.Split(m.Subject(), ".")
-					list, err := wire.Messages(1, 1, []engine.Output{{Transition: &engine.Transition{
+					list, err := wire.Messages(1, 1, []engine.Output{{Transition: &alarm.Transition{
 						Vehicle: token[3], Rule: "oil", Transition: "raised", From: "normal", To: "due", Standing: "unacknowledged", Message: strings.Repeat("due ", 100),
 					}}})
 					if err == nil {
@@ -424,11 +426,11 @@ func storedRecord(b *testing.B) string {
 		b.Fatal(err)
 	}
 	p := engine.NewPartition()
-	p.Apply(engine.Event{Kind: engine.BookEvent, Data: &engine.BookData{Hash: book.Hash, Book: book}})
+	p.Apply(event.Event{Kind: event.BookEvent, Data: &event.BookData{Hash: book.Hash, Book: book}})
 	p.Apply(vehicle("v-000000"))
 	for n := range 12 {
 		at := start.AddDate(0, 0, 7*n)
-		p.Apply(engine.Event{Kind: engine.TickEvent, Time: at})
+		p.Apply(event.Event{Kind: event.TickEvent, Time: at})
 		for _, o := range p.Apply(reading("v-000000", 7*n, 5000+350*float64(n))) {
 			if o.Refused != nil {
 				b.Fatal(o.Refused.Refused)

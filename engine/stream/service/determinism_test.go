@@ -13,7 +13,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/wire"
@@ -26,7 +26,7 @@ type muddle struct {
 	t    *testing.T
 	l    *stream.Log
 	rnd  *rand.Rand
-	sent []engine.Event
+	sent []event.Event
 	km   map[string]float64
 	n    int
 }
@@ -35,7 +35,7 @@ type muddle struct {
 func (m *muddle) round(day, events int) {
 	m.t.Helper()
 	for range events {
-		v := fleet()[m.rnd.IntN(len(fleet()))]
+		v := aFleet()[m.rnd.IntN(len(aFleet()))]
 		m.n++
 		at := start.AddDate(0, 0, day).Add(time.Duration(m.rnd.IntN(86400)) * time.Second)
 		if m.rnd.IntN(5) == 0 {
@@ -49,14 +49,14 @@ func (m *muddle) round(day, events int) {
 			if m.rnd.IntN(15) == 0 {
 				value *= 1.609 // typed in the wrong unit
 			}
-			m.publish(event(v, id, engine.ReadingEvent, at, &engine.ReadingData{Meter: "odometer", Value: value, Unit: "km"}))
+			m.publish(reported(v, id, event.ReadingEvent, at, &event.ReadingData{Meter: "odometer", Value: value, Unit: "km"}))
 		case k < 14:
-			m.publish(event(v, id, engine.ServiceEvent, at, &engine.ServiceData{Tasks: []string{"oil"}, By: "workshop"}))
+			m.publish(reported(v, id, event.ServiceEvent, at, &event.ServiceData{Tasks: []string{"oil"}, By: "workshop"}))
 		case k < 16:
-			m.publish(event(v, id, engine.AnswerEvent, at, &engine.AnswerData{Answer: "acknowledge", Rule: "oil", By: "ines"}))
+			m.publish(reported(v, id, event.AnswerEvent, at, &event.AnswerData{Answer: "acknowledge", Rule: "oil", By: "ines"}))
 		case k < 17 && len(m.sent) > 0:
 			of := m.sent[m.rnd.IntN(len(m.sent))]
-			m.publish(event(of.Vehicle, id, engine.VoidEvent, at, &engine.VoidData{Source: of.ID.Source, ID: of.ID.ID}))
+			m.publish(reported(of.Vehicle, id, event.VoidEvent, at, &event.VoidData{Source: of.ID.Source, ID: of.ID.ID}))
 		case len(m.sent) > 0:
 			m.again(m.sent[m.rnd.IntN(len(m.sent))])
 		}
@@ -69,16 +69,16 @@ func (m *muddle) round(day, events int) {
 	}
 }
 
-func (m *muddle) publish(ev engine.Event) {
+func (m *muddle) publish(ev event.Event) {
 	m.t.Helper()
 	send(m.t, m.l, ev)
-	if ev.Kind != engine.VoidEvent {
+	if ev.Kind != event.VoidEvent {
 		m.sent = append(m.sent, ev)
 	}
 }
 
 // again sends an event once more, so that the log holds it twice.
-func (m *muddle) again(ev engine.Event) {
+func (m *muddle) again(ev event.Event) {
 	m.t.Helper()
 	data, err := intake.Encode(ev)
 	if err != nil {
@@ -189,7 +189,7 @@ func TestDeterminism(t *testing.T) {
 		t.Fatal(err)
 	}
 	stop(t, s)
-	if got, want := records(t, l), records(t, again); !maps.Equal(got, want) || len(got) != len(fleet()) {
+	if got, want := records(t, l), records(t, again); !maps.Equal(got, want) || len(got) != len(aFleet()) {
 		for v := range want {
 			if got[v] != want[v] {
 				t.Errorf("%s\n%s\nfrom nothing\n%s", v, got[v], want[v])

@@ -8,7 +8,8 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/engine/stream"
 	"telltale/engine/stream/wire"
 )
@@ -144,11 +145,11 @@ func (w *worker) readAgain(c wire.Checkpoint, epoch, first uint64) {
 // known reports whether an event that is read again is one of the service's own that
 // has had its effect: records keep no identities of these. Of those that put
 // something in force only the last one counts.
-func (w *worker) known(ctx context.Context, ev engine.Event, m jetstream.Msg, seq uint64) (bool, error) {
+func (w *worker) known(ctx context.Context, ev event.Event, m jetstream.Msg, seq uint64) (bool, error) {
 	if w.recovery == nil || !w.recovery.again || seq > w.recovery.until || !ev.Kind.Internal() {
 		return false, nil
 	}
-	if ev.Kind == engine.TickEvent || ev.Kind == engine.TurnEvent || ev.Kind == engine.SurveyEvent {
+	if ev.Kind == event.TickEvent || ev.Kind == event.TurnEvent || ev.Kind == event.SurveyEvent {
 		return !ev.Time.After(w.recovery.tick), nil
 	}
 	last, err := w.log.Events.Last(ctx, m.Subject())
@@ -156,10 +157,10 @@ func (w *worker) known(ctx context.Context, ev engine.Event, m jetstream.Msg, se
 		return err == nil, err
 	}
 	switch d := ev.Data.(type) {
-	case *engine.BookData:
+	case *event.BookData:
 		b := w.fold.Book()
 		return b != nil && b.Hash == d.Hash, nil
-	case *engine.BaselineData:
+	case *fleet.BaselineData:
 		hash, _ := w.fold.Baselines()
 		return hash == d.Hash, nil
 	}

@@ -255,7 +255,7 @@ func TestRecordAheadOfTheLog(t *testing.T) {
 	l := open(t, embed(t, dir))
 	s := run(t, l, quiet)
 	caughtUp(t, s)
-	if n := s.Health().Partitions[stream.Partition(fleet()[3])].Epoch; n != 2 {
+	if n := s.Health().Partitions[stream.Partition(aFleet()[3])].Epoch; n != 2 {
 		t.Errorf("the partition of a record that is ahead is in epoch %d, want 2", n)
 	}
 	days(t, l, 8, 20)
@@ -281,7 +281,7 @@ func TestEventsTakenOut(t *testing.T) {
 	if _, err := l.JS.UpdateStream(t.Context(), cfg); err != nil {
 		t.Fatal(err)
 	}
-	lost := fleet()[3]
+	lost := aFleet()[3]
 	if err := l.State.S.Purge(t.Context(), jetstream.WithPurgeSubject(wire.RecordSubject(stream.Partition(lost), intake.Token(lost)))); err != nil {
 		t.Fatal(err)
 	}

@@ -6,7 +6,7 @@ import (
 
 	"github.com/nats-io/nats.go"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/rules/unit"
 )
@@ -26,7 +26,7 @@ func TestFlood(t *testing.T) {
 		}
 		for n := range services {
 			at, km := start.AddDate(0, 0, n), float64(100*n)
-			done := event("flood", fmt.Sprintf("s-%d", n), engine.ServiceEvent, at, &engine.ServiceData{Tasks: []string{"oil"},
+			done := reported("flood", fmt.Sprintf("s-%d", n), event.ServiceEvent, at, &event.ServiceData{Tasks: []string{"oil"},
 				Meters: map[string]unit.Quantity{"odometer": {Value: km, Unit: "km"}}})
 			if !yield(inMsg(t, done)) || !yield(inMsg(t, reading("flood", n, km))) || !yield(inMsg(t, reading("flood", n+1, km+50))) {
 				return

@@ -9,7 +9,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
 	"telltale/testdata/quick"
@@ -45,8 +45,8 @@ func TestRecordsAheadOfTheCheckpoint(t *testing.T) {
 	send(t, l, reading("a", 15, 1100))
 	adopt(t, l, bookText) // which does not ask for an inspection
 	adopt(t, l, timeText)
-	send(t, l, event("a", "ack", engine.AnswerEvent, start.AddDate(0, 0, 16).Add(time.Hour),
-		&engine.AnswerData{Answer: "acknowledge", Rule: "inspection", By: "ines"}))
+	send(t, l, reported("a", "ack", event.AnswerEvent, start.AddDate(0, 0, 16).Add(time.Hour),
+		&event.AnswerData{Answer: "acknowledge", Rule: "inspection", By: "ines"}))
 	caughtUp(t, s)
 	want, said := standings(t, s), saidLines(t, l)
 	if len(want) != 2 || want[0].To != "overdue" || want[0].Standing != "acknowledged" {

@@ -11,7 +11,14 @@ import (
 	"github.com/nats-io/nats.go/micro"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
+	"telltale/engine/history"
+	"telltale/engine/sample"
 	"telltale/engine/stream"
+	"telltale/engine/why"
 )
 
 // Question is what may be asked, as JSON; an empty request asks for everything.
@@ -27,8 +34,8 @@ type Question struct {
 	Events []engine.KnownEvent `json:"events,omitempty"`
 }
 
-func (q Question) due() engine.DueQuery {
-	return engine.DueQuery{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On}
+func (q Question) due() due.Query {
+	return due.Query{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On}
 }
 
 // Inquiry is a list that a service can be asked for. Each is one row below, and is
@@ -46,23 +53,23 @@ type Inquiry[T any] struct {
 // The lists that a service can be asked for, on telltale.query.<name>.
 var (
 	// Due is the due list, ordered by what to do first.
-	Due = listed(Inquiry[engine.DueItem]{"due",
-		func(w *worker, q Question) []engine.DueItem { return w.fold.Due(q.due()) }, sorted(engine.SortDue)})
+	Due = listed(Inquiry[due.Item]{"due",
+		func(w *worker, q Question) []due.Item { return w.fold.Due(q.due()) }, sorted(due.SortDue)})
 	// Alarms is what stands, in order of vehicle, rule and component.
-	Alarms = listed(Inquiry[engine.Standing]{"alarms",
-		func(w *worker, q Question) []engine.Standing { return w.fold.AlarmsOf(q.Vehicle) }, sorted(byAlarm)})
+	Alarms = listed(Inquiry[alarm.Listed]{"alarms",
+		func(w *worker, q Question) []alarm.Listed { return w.fold.AlarmsOf(q.Vehicle) }, sorted(byAlarm)})
 	// Why tells why a rule or task of a vehicle stands as it does; of all where Rule is
 	// empty.
-	Why = listed(Inquiry[engine.Why]{"why",
-		func(w *worker, q Question) []engine.Why { return w.fold.Why(q.Vehicle, q.Rule) }, nil})
+	Why = listed(Inquiry[why.Why]{"why",
+		func(w *worker, q Question) []why.Why { return w.fold.Why(q.Vehicle, q.Rule) }, nil})
 	// Samples reads the latest sample of a component of a vehicle; of each where
 	// Component is empty.
-	Samples = listed(Inquiry[engine.Verdict]{"samples",
-		func(w *worker, q Question) []engine.Verdict { return w.fold.Verdicts(q.Vehicle, q.Component) }, nil})
+	Samples = listed(Inquiry[sample.Verdict]{"samples",
+		func(w *worker, q Question) []sample.Verdict { return w.fold.Verdicts(q.Vehicle, q.Component) }, nil})
 	// History is all that is known of a vehicle, from its record, the log of events and
 	// what was said; nothing where it is not registered.
-	History = listed(Inquiry[engine.HistoryEntry]{"history",
-		func(w *worker, q Question) []engine.HistoryEntry { return w.fold.History(q.Vehicle) }, withPast})
+	History = listed(Inquiry[history.Entry]{"history",
+		func(w *worker, q Question) []history.Entry { return w.fold.History(q.Vehicle) }, withPast})
 	// Register lists the vehicles that are registered, by id.
 	Register = listed(Inquiry[engine.RegisteredVehicle]{"register",
 		func(w *worker, _ Question) []engine.RegisteredVehicle { return w.fold.Register() }, sorted(byVehicle)})
@@ -74,16 +81,16 @@ var (
 	Unregistered = listed(Inquiry[string]{"unregistered",
 		func(w *worker, _ Question) []string { return w.fold.Unregistered() }, sorted(slices.Sort[[]string])})
 	// Baselines are the fleet's baselines in force, a group an item.
-	Baselines = listed(Inquiry[engine.FleetListing]{"baselines", nil, inForce})
+	Baselines = listed(Inquiry[fleet.Listing]{"baselines", nil, inForce})
 	// Refused are the events that could not be used, of a vehicle or of all.
-	Refused = listed(Inquiry[engine.Refusal]{"refused", nil, refused})
+	Refused = listed(Inquiry[alarm.Refusal]{"refused", nil, refused})
 )
 
 // What one replica asks of another's partitions alone.
 var (
-	registered = between(Inquiry[*engine.VehicleData]{"registered", func(w *worker, q Question) []*engine.VehicleData {
+	registered = between(Inquiry[*event.VehicleData]{"registered", func(w *worker, q Question) []*event.VehicleData {
 		if d := w.fold.Registered(q.Vehicle); d != nil {
-			return []*engine.VehicleData{d}
+			return []*event.VehicleData{d}
 		}
 		return nil
 	}, nil})
@@ -143,8 +150,8 @@ func sorted[T any](by func([]T)) func(context.Context, *stream.Log, Question, []
 	}
 }
 
-func byAlarm(list []engine.Standing) {
-	slices.SortStableFunc(list, func(a, b engine.Standing) int {
+func byAlarm(list []alarm.Listed) {
+	slices.SortStableFunc(list, func(a, b alarm.Listed) int {
 		return cmp.Or(strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Rule, b.Rule), strings.Compare(a.Component, b.Component))
 	})
 }
@@ -153,7 +160,7 @@ func byVehicle(list []engine.RegisteredVehicle) {
 	slices.SortFunc(list, func(a, b engine.RegisteredVehicle) int { return strings.Compare(a.Vehicle, b.Vehicle) })
 }
 
-func withPast(ctx context.Context, l *stream.Log, q Question, list []engine.HistoryEntry) ([]engine.HistoryEntry, error) {
+func withPast(ctx context.Context, l *stream.Log, q Question, list []history.Entry) ([]history.Entry, error) {
 	if len(list) == 0 {
 		return nil, nil
 	}
@@ -161,10 +168,10 @@ func withPast(ctx context.Context, l *stream.Log, q Question, list []engine.Hist
 	if err != nil {
 		return nil, fmt.Errorf("reading the history of %q: %w", q.Vehicle, err)
 	}
-	return engine.ExtendHistory(list, past), nil
+	return history.Extend(list, past), nil
 }
 
-func inForce(ctx context.Context, l *stream.Log, _ Question, _ []engine.FleetListing) ([]engine.FleetListing, error) {
+func inForce(ctx context.Context, l *stream.Log, _ Question, _ []fleet.Listing) ([]fleet.Listing, error) {
 	_, set, err := l.BaselinesInForce(ctx)
 	if err != nil {
 		return nil, err
@@ -172,8 +179,8 @@ func inForce(ctx context.Context, l *stream.Log, _ Question, _ []engine.FleetLis
 	return set.List(), nil
 }
 
-func refused(ctx context.Context, l *stream.Log, q Question, out []engine.Refusal) ([]engine.Refusal, error) {
-	err := l.Refused(ctx, func(r engine.Refusal) error {
+func refused(ctx context.Context, l *stream.Log, q Question, out []alarm.Refusal) ([]alarm.Refusal, error) {
+	err := l.Refused(ctx, func(r alarm.Refusal) error {
 		if q.Vehicle == "" || q.Vehicle == r.Vehicle {
 			out = append(out, r)
 		}
@@ -183,7 +190,7 @@ func refused(ctx context.Context, l *stream.Log, q Question, out []engine.Refusa
 }
 
 // Registered is the registration of a vehicle that counts; nil where there is none.
-func (s *Service) Registered(ctx context.Context, vehicle string) (*engine.VehicleData, error) {
+func (s *Service) Registered(ctx context.Context, vehicle string) (*event.VehicleData, error) {
 	list, err := registered.Of(ctx, s, Question{Vehicle: vehicle})
 	if len(list) == 0 {
 		return nil, err

@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/testdata/quick"
 )
@@ -22,7 +22,7 @@ func TestTicksInOrder(t *testing.T) {
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, wall)
 	adopt(t, l, timeText)
-	at := func(ev engine.Event, day int) engine.Event {
+	at := func(ev event.Event, day int) event.Event {
 		ev.Time, ev.Recorded = first.AddDate(0, 0, day), first.AddDate(0, 0, day)
 		return ev
 	}

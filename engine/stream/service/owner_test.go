@@ -186,8 +186,8 @@ func TestTurn(t *testing.T) {
 		}
 		return nil
 	})
-	if err != stopAt || len(parts) != stream.Partitions || vehicles != len(fleet()) {
-		t.Errorf("%d parts with %d vehicles (%v), want %d with %d", len(parts), vehicles, err, stream.Partitions, len(fleet()))
+	if err != stopAt || len(parts) != stream.Partitions || vehicles != len(aFleet()) {
+		t.Errorf("%d parts with %d vehicles (%v), want %d with %d", len(parts), vehicles, err, stream.Partitions, len(aFleet()))
 	}
 	for p, n := range parts {
 		if n != 1 {

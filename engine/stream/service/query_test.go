@@ -9,8 +9,8 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/micro"
 
-	"telltale/engine"
 	"telltale/engine/stream"
+	"telltale/engine/why"
 	"telltale/testdata/quick"
 )
 
@@ -35,7 +35,7 @@ func TestQueries(t *testing.T) {
 	}
 	t.Cleanup(func() { m.Stop() })
 	b := adopt(t, l, bookText)
-	for _, v := range fleet() {
+	for _, v := range aFleet() {
 		send(t, l, vehicle(v))
 	}
 	days(t, l, 1, 14)
@@ -105,7 +105,7 @@ func TestPages(t *testing.T) {
 	}
 }
 
-func reasons(t *testing.T, s *Service, vehicle, rule string) []engine.Why {
+func reasons(t *testing.T, s *Service, vehicle, rule string) []why.Why {
 	t.Helper()
 	list, err := Why.Of(t.Context(), s, Question{Vehicle: vehicle, Rule: rule})
 	return complete(t, list, err)

@@ -4,7 +4,7 @@ import (
 	"testing"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 )
 
 // TestReadersGo asks for a list many times: what read it is gone from the server
@@ -16,7 +16,7 @@ func TestReadersGo(t *testing.T) {
 	caughtUp(t, s)
 	for range 20 {
 		n := 0
-		if err := l.Refused(t.Context(), func(engine.Refusal) error { n++; return nil }); err != nil || n != 1 {
+		if err := l.Refused(t.Context(), func(alarm.Refusal) error { n++; return nil }); err != nil || n != 1 {
 			t.Fatalf("%d refused (%v), want 1", n, err)
 		}
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/stream"
 	"telltale/engine/stream/wire"
 )
@@ -42,10 +43,10 @@ func (a alarmID) compare(b alarmID) int {
 	return cmp.Or(strings.Compare(a.vehicle, b.vehicle), strings.Compare(a.rule, b.rule), strings.Compare(a.component, b.component))
 }
 
-func idOf(t *engine.Transition) alarmID { return alarmID{t.Vehicle, t.Rule, t.Component} }
+func idOf(t *alarm.Transition) alarmID { return alarmID{t.Vehicle, t.Rule, t.Component} }
 
 // span is the first and last transition of an alarm.
-type span struct{ first, last *engine.Transition }
+type span struct{ first, last *alarm.Transition }
 
 func newRecovery(w *worker) *recovery {
 	return &recovery{
@@ -103,8 +104,8 @@ func (w *worker) reconcile(ctx context.Context, seq uint64) error {
 // publishedLast is the last transition of each alarm among those that were
 // published of the events since the checkpoint, those aside that the vehicle's
 // record held when it was loaded.
-func (w *worker) publishedLast(ctx context.Context) (map[alarmID]*engine.Transition, error) {
-	last := map[alarmID]*engine.Transition{}
+func (w *worker) publishedLast(ctx context.Context) (map[alarmID]*alarm.Transition, error) {
+	last := map[alarmID]*alarm.Transition{}
 	err := w.log.Alarms.Each(ctx, w.recovery.said+1, w.alarms.Subject, func(raw jetstream.Msg, seq uint64) error {
 		m, err := wire.DecodeMessage(raw.Subject(), seq, raw.Data())
 		if err != nil {
@@ -121,7 +122,7 @@ func (w *worker) publishedLast(ctx context.Context) (map[alarmID]*engine.Transit
 }
 
 // differences is what must be said so that what was told is how the records stand.
-func (w *worker) differences(ctx context.Context, published map[alarmID]*engine.Transition) ([]engine.Output, error) {
+func (w *worker) differences(ctx context.Context, published map[alarmID]*alarm.Transition) ([]engine.Output, error) {
 	if w.recovery.whole {
 		return w.allDifferences(ctx, published)
 	}
@@ -152,7 +153,7 @@ func (w *worker) differences(ctx context.Context, published map[alarmID]*engine.
 
 // allDifferences compares every alarm. One that stands and of which nothing is kept
 // was told before the oldest that is, or where all is kept, never.
-func (w *worker) allDifferences(ctx context.Context, published map[alarmID]*engine.Transition) ([]engine.Output, error) {
+func (w *worker) allDifferences(ctx context.Context, published map[alarmID]*alarm.Transition) ([]engine.Output, error) {
 	info, err := w.log.Alarms.Info(ctx)
 	if err != nil {
 		return nil, fmt.Errorf("asking for the state of stream %s: %w", stream.AlarmsStream, err)
@@ -173,6 +174,6 @@ func (w *worker) allDifferences(ctx context.Context, published map[alarmID]*engi
 	return out, nil
 }
 
-func sameMove(a, b *engine.Transition) bool {
+func sameMove(a, b *alarm.Transition) bool {
 	return a.Transition == b.Transition && a.From == b.From && a.To == b.To && a.Standing == b.Standing
 }

@@ -53,7 +53,7 @@ func TestRecordsLost(t *testing.T) {
 	days(t, l, 1, 10)
 	caughtUp(t, s)
 	stop(t, s)
-	lost := fleet()[3]
+	lost := aFleet()[3]
 	if err := l.State.S.Purge(t.Context(), jetstream.WithPurgeSubject(wire.RecordSubject(stream.Partition(lost), intake.Token(lost)))); err != nil {
 		t.Fatal(err)
 	}
@@ -80,7 +80,7 @@ func TestDamagedRecord(t *testing.T) {
 	days(t, l, 1, 5)
 	caughtUp(t, s)
 	stop(t, s)
-	v := fleet()[3]
+	v := aFleet()[3]
 	subject := wire.RecordSubject(stream.Partition(v), intake.Token(v))
 	m, err := l.State.Last(t.Context(), subject)
 	if err != nil {

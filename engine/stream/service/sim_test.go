@@ -18,6 +18,7 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
@@ -257,14 +258,14 @@ func (s *sim) events() []*nats.Msg {
 	}
 	at := time.Now().UTC()
 	var out []*nats.Msg
-	internal := func(ev engine.Event) {
+	internal := func(ev event.Event) {
 		data, err := intake.Encode(ev)
 		if err != nil {
 			s.t.Fatal(err)
 		}
 		out = append(out, &nats.Msg{Subject: intake.Subject(ev), Data: data})
 	}
-	in := func(ev engine.Event) {
+	in := func(ev event.Event) {
 		data, err := intake.Encode(ev)
 		if err != nil {
 			s.t.Fatal(err)
@@ -272,12 +273,12 @@ func (s *sim) events() []*nats.Msg {
 		out = append(out, &nats.Msg{Subject: fmt.Sprintf("telltale.event.%d.%s.%s", simPartition, intake.Token(ev.Vehicle), ev.Kind), Data: data})
 	}
 	book := func(i, n int) {
-		internal(engine.Event{ID: engine.ID{Source: "/telltale", ID: fmt.Sprintf("book %d", n)}, Kind: engine.BookEvent, Time: at, Recorded: at, Data: &engine.BookData{Hash: s.books[i]}})
+		internal(event.Event{ID: event.ID{Source: "/telltale", ID: fmt.Sprintf("book %d", n)}, Kind: event.BookEvent, Time: at, Recorded: at, Data: &event.BookData{Hash: s.books[i]}})
 	}
 	book(0, 0)
 	for _, name := range names {
-		in(event(name, "register", engine.VehicleEvent, at, &engine.VehicleData{Name: name, Kind: "minibus",
-			Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}}, Components: []engine.ComponentDef{{Name: "engine", Kind: "diesel engine"}}}))
+		in(reported(name, "register", event.VehicleEvent, at, &event.VehicleData{Name: name, Kind: "minibus",
+			Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}}, Components: []event.ComponentDef{{Name: "engine", Kind: "diesel engine"}}}))
 	}
 	odo := map[string]float64{}
 	for n := range 120 {
@@ -287,13 +288,13 @@ func (s *sim) events() []*nats.Msg {
 		id := fmt.Sprintf("e-%d", n)
 		switch s.rnd.IntN(12) {
 		case 0:
-			in(event(name, id, engine.ServiceEvent, at, &engine.ServiceData{Tasks: []string{[]string{"oil", "leak check"}[s.rnd.IntN(2)]},
+			in(reported(name, id, event.ServiceEvent, at, &event.ServiceData{Tasks: []string{[]string{"oil", "leak check"}[s.rnd.IntN(2)]},
 				Meters: map[string]unit.Quantity{"odometer": {Value: odo[name], Unit: "km"}}}))
 		case 1, 2:
-			in(event(name, id, engine.SampleEvent, at, &engine.SampleData{Number: id, Component: "engine", Results: []engine.ResultData{
+			in(reported(name, id, event.SampleEvent, at, &event.SampleData{Number: id, Component: "engine", Results: []event.ResultData{
 				{Analyte: "Fe", Value: ptr(float64(s.rnd.IntN(160))), Unit: "mg/kg"}, {Analyte: "Cu", Value: ptr(float64(s.rnd.IntN(90))), Unit: "mg/kg"}}}))
 		case 3:
-			in(event(name, id, engine.VoidEvent, at, &engine.VoidData{Source: "/test/" + name, ID: fmt.Sprintf("e-%d", s.rnd.IntN(n+1))}))
+			in(reported(name, id, event.VoidEvent, at, &event.VoidData{Source: "/test/" + name, ID: fmt.Sprintf("e-%d", s.rnd.IntN(n+1))}))
 		case 4:
 			internal(intake.Tick(at))
 			if s.rnd.IntN(4) == 0 { // the clock jumps, and comes back
@@ -308,9 +309,9 @@ func (s *sim) events() []*nats.Msg {
 			poison := poisons[s.rnd.IntN(len(poisons))]
 			out = append(out, &nats.Msg{Subject: fmt.Sprintf("telltale.event.%d.%s.reading", simPartition, name), Data: []byte(strings.ReplaceAll(poison, "BUS", name))})
 		case 7: // late
-			in(event(name, id, engine.ReadingEvent, at.Add(-3*time.Hour), &engine.ReadingData{Meter: "odometer", Value: odo[name], Unit: "km"}))
+			in(reported(name, id, event.ReadingEvent, at.Add(-3*time.Hour), &event.ReadingData{Meter: "odometer", Value: odo[name], Unit: "km"}))
 		default:
-			in(event(name, id, engine.ReadingEvent, at, &engine.ReadingData{Meter: "odometer", Value: odo[name], Unit: "km"}))
+			in(reported(name, id, event.ReadingEvent, at, &event.ReadingData{Meter: "odometer", Value: odo[name], Unit: "km"}))
 		}
 		if s.rnd.IntN(8) == 0 { // again, as it was or changed
 			last := *out[len(out)-1]
@@ -359,7 +360,7 @@ func (s *sim) check(w *worker) {
 		if refusal != nil {
 			out = []engine.Output{{Refused: refusal}}
 		} else {
-			if d, ok := ev.Data.(*engine.BookData); ok {
+			if d, ok := ev.Data.(*event.BookData); ok {
 				var err error
 				if d.Book, err = fold.shelf.Book(s.t.Context(), d.Hash); err != nil {
 					s.t.Fatal(err)

@@ -10,6 +10,9 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
 	"telltale/engine/stream/share"
@@ -98,23 +101,23 @@ func adopt(t *testing.T, l *stream.Log, text string) *rules.Book {
 	return b
 }
 
-func vehicle(name string) engine.Event {
-	return event(name, "register", engine.VehicleEvent, start, &engine.VehicleData{
-		Name: "Vehicle " + name, Kind: "minibus", Meters: []engine.MeterDef{{Name: "odometer", Kind: "distance"}},
+func vehicle(name string) event.Event {
+	return reported(name, "register", event.VehicleEvent, start, &event.VehicleData{
+		Name: "Vehicle " + name, Kind: "minibus", Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}},
 	})
 }
 
 // reading is that of the n-th day.
-func reading(name string, n int, km float64) engine.Event {
-	return event(name, fmt.Sprintf("r-%d", n), engine.ReadingEvent, start.AddDate(0, 0, n),
-		&engine.ReadingData{Meter: "odometer", Value: km, Unit: "km"})
+func reading(name string, n int, km float64) event.Event {
+	return reported(name, fmt.Sprintf("r-%d", n), event.ReadingEvent, start.AddDate(0, 0, n),
+		&event.ReadingData{Meter: "odometer", Value: km, Unit: "km"})
 }
 
-func event(vehicle, id string, k engine.Kind, at time.Time, data any) engine.Event {
-	return engine.Event{ID: engine.ID{Source: "/test/" + vehicle, ID: id}, Kind: k, Vehicle: vehicle, Time: at, Recorded: at, Data: data}
+func reported(vehicle, id string, k event.Kind, at time.Time, data any) event.Event {
+	return event.Event{ID: event.ID{Source: "/test/" + vehicle, ID: id}, Kind: k, Vehicle: vehicle, Time: at, Recorded: at, Data: data}
 }
 
-func send(t *testing.T, l *stream.Log, evs ...engine.Event) {
+func send(t *testing.T, l *stream.Log, evs ...event.Event) {
 	t.Helper()
 	for _, ev := range evs {
 		if err := l.Publish(t.Context(), ev); err != nil {
@@ -222,13 +225,13 @@ func complete[T any](t *testing.T, list T, err error) T {
 	return list
 }
 
-func standings(t *testing.T, s *Service) []engine.Standing {
+func standings(t *testing.T, s *Service) []alarm.Listed {
 	t.Helper()
 	list, err := Alarms.Of(t.Context(), s, Question{})
 	return complete(t, list, err)
 }
 
-func dueList(t *testing.T, s *Service) []engine.DueItem {
+func dueList(t *testing.T, s *Service) []due.Item {
 	t.Helper()
 	list, err := Due.Of(t.Context(), s, Question{})
 	return complete(t, list, err)

@@ -12,6 +12,9 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
@@ -67,7 +70,7 @@ type worker struct {
 // be asked by several workers at once, who only read what they get.
 type shelf interface {
 	Book(ctx context.Context, hash string) (*rules.Book, error)
-	Baselines(ctx context.Context, hash string) (*engine.FleetSet, error)
+	Baselines(ctx context.Context, hash string) (*fleet.Set, error)
 }
 
 // stored is what is known of a record on the stream.
@@ -236,12 +239,12 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 		if known {
 			break
 		}
-		if d, ok := ev.Data.(*engine.BookData); ok {
+		if d, ok := ev.Data.(*event.BookData); ok {
 			if d.Book, err = w.shelf.Book(ctx, d.Hash); err != nil {
 				return err
 			}
 		}
-		if d, ok := ev.Data.(*engine.BaselineData); ok {
+		if d, ok := ev.Data.(*fleet.BaselineData); ok {
 			if d.Set, err = w.shelf.Baselines(ctx, d.Hash); err != nil {
 				return err
 			}
@@ -270,8 +273,8 @@ func forAll(m jetstream.Msg) bool { return allSubject(m.Subject()) }
 func allSubject(subject string) bool { return strings.HasPrefix(subject, "telltale.all.") }
 
 // decode reads the event, or says why it cannot be used.
-func (w *worker) decode(m jetstream.Msg, stored time.Time) (engine.Event, *engine.Refusal, error) {
-	var ev engine.Event
+func (w *worker) decode(m jetstream.Msg, stored time.Time) (event.Event, *alarm.Refusal, error) {
+	var ev event.Event
 	var err error
 	if forAll(m) {
 		ev, err = intake.DecodeInternal(m.Subject(), m.Data())
@@ -284,8 +287,8 @@ func (w *worker) decode(m jetstream.Msg, stored time.Time) (engine.Event, *engin
 	if err == nil {
 		return ev, nil, nil
 	}
-	r := &engine.Refusal{Refused: err.Error(), Vehicle: ev.Vehicle, Time: stored.UTC()}
-	if ev.ID != (engine.ID{}) {
+	r := &alarm.Refusal{Refused: err.Error(), Vehicle: ev.Vehicle, Time: stored.UTC()}
+	if ev.ID != (event.ID{}) {
 		id := ev.ID
 		r.Event = &id
 	}
@@ -296,16 +299,16 @@ func (w *worker) decode(m jetstream.Msg, stored time.Time) (engine.Event, *engin
 // where the clock follows the events: the ticks of the log come behind events that
 // are published fast, and the partition would judge them by yesterday's date. A
 // tick of the log that brings nothing new is left out.
-func (w *worker) applyInTime(ev engine.Event, seq uint64) (out []engine.Output, err error) {
+func (w *worker) applyInTime(ev event.Event, seq uint64) (out []engine.Output, err error) {
 	if !w.cfg.ClockFollowsEvents {
 		return w.apply(ev, seq)
 	}
 	if w.ticks == nil {
 		w.ticks = intake.NewTicks(false)
-		w.ticks.Before(engine.Event{Recorded: w.fold.Now()})
+		w.ticks.Before(event.Event{Recorded: w.fold.Now()})
 	}
-	if ev.Kind == engine.TickEvent {
-		w.ticks.Before(engine.Event{Recorded: ev.Time})
+	if ev.Kind == event.TickEvent {
+		w.ticks.Before(event.Event{Recorded: ev.Time})
 		if !ev.Time.After(w.fold.Now()) {
 			return nil, nil
 		}
@@ -323,7 +326,7 @@ func (w *worker) applyInTime(ev engine.Event, seq uint64) (out []engine.Output, 
 }
 
 // apply folds the event, unless the vehicle's record holds it already.
-func (w *worker) apply(ev engine.Event, seq uint64) ([]engine.Output, error) {
+func (w *worker) apply(ev event.Event, seq uint64) ([]engine.Output, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if seq <= w.heldAt[ev.Vehicle] {
@@ -338,11 +341,11 @@ func (w *worker) apply(ev engine.Event, seq uint64) ([]engine.Output, error) {
 }
 
 // advance moves the position to seq and takes in the records that stand there.
-func (w *worker) advance(seq uint64, ev engine.Event, digest uint64) error {
+func (w *worker) advance(seq uint64, ev event.Event, digest uint64) error {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.at.Seq, w.at.Digest, w.at.Last, w.torn = seq, digest, nil, false
-	if ev.ID != (engine.ID{}) {
+	if ev.ID != (event.ID{}) {
 		id := ev.ID
 		w.at.Last = &id
 	}

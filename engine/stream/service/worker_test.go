@@ -8,9 +8,9 @@ import (
 	"telltale/testdata/quick"
 )
 
-// fleet is the vehicles of the longer tests: enough for several partitions to
+// aFleet is the vehicles of the longer tests: enough for several partitions to
 // have some.
-func fleet() []string {
+func aFleet() []string {
 	var out []string
 	for i := range 12 {
 		out = append(out, fmt.Sprintf("bus-%02d", i))
@@ -22,7 +22,7 @@ func fleet() []string {
 func days(t *testing.T, l *stream.Log, from, to int) {
 	t.Helper()
 	for n := from; n < to; n++ {
-		for i, v := range fleet() {
+		for i, v := range aFleet() {
 			send(t, l, reading(v, n, 1000+float64(n*(100+10*i))))
 		}
 		if err := l.PublishTick(t.Context(), start.AddDate(0, 0, n+1)); err != nil {
@@ -45,7 +45,7 @@ func unbroken(t *testing.T, n int) []string {
 func begin(t *testing.T, l *stream.Log) {
 	t.Helper()
 	adopt(t, l, bookText)
-	for _, v := range fleet() {
+	for _, v := range aFleet() {
 		send(t, l, vehicle(v))
 	}
 }

@@ -16,7 +16,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
+	"telltale/engine/fleet"
 	"telltale/engine/stream"
 	"telltale/engine/stream/wire"
 )
@@ -157,7 +157,7 @@ func alone(t *testing.T, l *stream.Log, p int) []string {
 func TestWriteOrder(t *testing.T) {
 	l := open(t, embed(t, t.TempDir()))
 	begin(t, l)
-	p := stream.Partition(fleet()[0])
+	p := stream.Partition(aFleet()[0])
 	days(t, l, 1, 12)
 	notes := alone(t, l, p)
 	if want := []string{"claim", "read checkpoint"}; !slices.Equal(notes[:2], want) {
@@ -200,7 +200,7 @@ func TestCheckpointHolds(t *testing.T) {
 	l := open(t, embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	b := adopt(t, l, bookText)
-	set := engine.FleetBaselines(b, 1, []engine.SurveyPart{{Turn: "2031-01-01T00:00:00Z", Now: start}})
+	set := fleet.Make(b, 1, []fleet.SurveyPart{{Turn: "2031-01-01T00:00:00Z", Now: start}})
 	putInForce(t, l, set)
 	send(t, l, vehicle("a"), reading("a", 1, 5000))
 	if err := l.PublishTick(t.Context(), start.AddDate(0, 0, 2)); err != nil {
@@ -237,7 +237,7 @@ func TestCheckpointHolds(t *testing.T) {
 }
 
 // putInForce stores a set of the fleet's baselines and puts it in force.
-func putInForce(t *testing.T, l *stream.Log, set *engine.FleetSet) {
+func putInForce(t *testing.T, l *stream.Log, set *fleet.Set) {
 	t.Helper()
 	text, err := json.Marshal(set)
 	if err != nil {
@@ -247,6 +247,6 @@ func putInForce(t *testing.T, l *stream.Log, set *engine.FleetSet) {
 	raw(t, l, at+".0", string(text))
 	raw(t, l, at, "1")
 	ev := set.Event()
-	ev.Data.(*engine.BaselineData).Set = nil
+	ev.Data.(*fleet.BaselineData).Set = nil
 	send(t, l, ev)
 }

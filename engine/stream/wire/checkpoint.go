@@ -10,7 +10,7 @@ import (
 
 	"github.com/nats-io/nats.go"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 )
 
@@ -26,9 +26,9 @@ type Checkpoint struct {
 	Epoch   uint64 `json:"epoch"`
 	// Seq is the log's sequence of the last event folded, Last its identity and
 	// Digest the hash of its bytes, by which a log that went back is noticed.
-	Seq    uint64     `json:"seq"`
-	Last   *engine.ID `json:"last,omitempty"`
-	Digest uint64     `json:"digest,omitempty"`
+	Seq    uint64    `json:"seq"`
+	Last   *event.ID `json:"last,omitempty"`
+	Digest uint64    `json:"digest,omitempty"`
 	// Created is when the log of events was made.
 	Created time.Time `json:"created"`
 	Book    string    `json:"book,omitempty"` // the hash of the book in force

@@ -14,6 +14,8 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/fleet"
 )
 
 // Message is one message on telltale.alarm.<p>: what folding one event said, or a
@@ -56,11 +58,11 @@ type Claim struct {
 // said is an engine.Output as it is written. What was not judged is counted and
 // not published.
 type said struct {
-	Transition *engine.Transition `json:"transition,omitempty"`
-	Refused    *engine.Refusal    `json:"refused,omitempty"`
-	NotJudged  *engine.NotJudged  `json:"-"`
-	Turn       *engine.TurnPart   `json:"turn,omitempty"`
-	Survey     *engine.SurveyPart `json:"survey,omitempty"`
+	Transition *alarm.Transition `json:"transition,omitempty"`
+	Refused    *alarm.Refusal    `json:"refused,omitempty"`
+	NotJudged  *alarm.NotJudged  `json:"-"`
+	Turn       *engine.TurnPart  `json:"turn,omitempty"`
+	Survey     *fleet.SurveyPart `json:"survey,omitempty"`
 }
 
 // Body is a Message with its outputs as they are written.

@@ -7,12 +7,14 @@ import (
 	"testing"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/fleet"
 	"telltale/rules"
 )
 
 // TestTooLong cuts what a rule's author made too long for a message.
 func TestTooLong(t *testing.T) {
-	o := engine.Output{Transition: &engine.Transition{Rule: "rule 1", Message: strings.Repeat("x", 2<<20)}}
+	o := engine.Output{Transition: &alarm.Transition{Rule: "rule 1", Message: strings.Repeat("x", 2<<20)}}
 	o.Transition.Evidence = []rules.Evidence{{}}
 	list, err := Messages(1, 1, []engine.Output{o})
 	if err != nil {
@@ -25,7 +27,7 @@ func TestTooLong(t *testing.T) {
 	if n := len(s.Transition.Message); n > 17<<10 || s.Transition.Evidence != nil {
 		t.Errorf("the message has %d bytes and %d operands", n, len(s.Transition.Evidence))
 	}
-	_, err = Messages(1, 1, []engine.Output{{Transition: &engine.Transition{Title: strings.Repeat("x", 1<<20)}}})
+	_, err = Messages(1, 1, []engine.Output{{Transition: &alarm.Transition{Title: strings.Repeat("x", 1<<20)}}})
 	if err == nil {
 		t.Error("a message that no server takes was made")
 	}
@@ -55,9 +57,9 @@ func TestSkip(t *testing.T) {
 
 // A long part of a survey is published in pieces that each fit, and none is lost.
 func TestSurveyPieces(t *testing.T) {
-	s := engine.SurveyPart{Turn: "2031-01-14T00:00:00Z"}
+	s := fleet.SurveyPart{Turn: "2031-01-14T00:00:00Z"}
 	for i := range 20_000 {
-		s.Samples = append(s.Samples, engine.SurveySample{Vehicle: fmt.Sprint("bus-", i), Results: []engine.SurveyResult{{Analyte: "Fe", Value: float64(i)}}})
+		s.Samples = append(s.Samples, fleet.SurveySample{Vehicle: fmt.Sprint("bus-", i), Results: []fleet.SurveyResult{{Analyte: "Fe", Value: float64(i)}}})
 	}
 	list, err := Messages(1, 7, []engine.Output{{Survey: &s}})
 	if err != nil || len(list) < 2 {

@@ -13,7 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/stream/service"
 	"telltale/rules"
 )
@@ -25,7 +25,7 @@ func Commands(s cli.Env) []*cobra.Command {
 
 // RegisteredVehicle is the vehicle's registration, or the error that names the
 // nearest there is.
-func RegisteredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*engine.VehicleData, error) {
+func RegisteredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*event.VehicleData, error) {
 	list, err := service.Register.Ask(ctx, nc, service.Question{})
 	if err != nil {
 		return nil, err

@@ -11,6 +11,8 @@ import (
 
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/engine/intake"
 	"telltale/engine/lab"
 	"telltale/engine/stream/service"
@@ -21,7 +23,7 @@ import (
 func baselinesCommand(s cli.Env) *cobra.Command {
 	var c cli.Client
 	var o replayOptions
-	var event bool
+	var asEvent bool
 	cmd := &cobra.Command{
 		Use:   "baselines [EVENTS.jsonl]",
 		Short: "What is usual in the fleet, by its own samples: groups, figures, what was left out",
@@ -42,9 +44,9 @@ end. --event then prints the event that puts it in force, to go behind that file
 				return err
 			}
 			if file != "" {
-				return baselinesFromFile(s, o, file, c.JSON, event)
+				return baselinesFromFile(s, o, file, c.JSON, asEvent)
 			}
-			if event {
+			if asEvent {
 				return cli.Exit(2, cli.Hint(fmt.Errorf("the service puts its baselines in force by itself"), "--event goes with --rules and a file of events"))
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
@@ -55,13 +57,13 @@ end. --event then prints the event that puts it in force, to go behind that file
 	}
 	c.Flags(cmd, s)
 	o.flags(cmd, "folder of rule files; the argument is then a file of events")
-	cmd.Flags().BoolVar(&event, "event", false, "with --rules: print the event that puts them in force")
+	cmd.Flags().BoolVar(&asEvent, "event", false, "with --rules: print the event that puts them in force")
 	return cmd
 }
 
-func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, event bool) error {
+func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, asEvent bool) error {
 	var end time.Time // the latest that the events, or the ticks after them, come to
-	p, err := foldFile(o, path, func(ev engine.Event, _ []engine.Output) {
+	p, err := foldFile(o, path, func(ev event.Event, _ []engine.Output) {
 		if ev.Recorded.After(end) {
 			end = ev.Recorded
 		}
@@ -77,7 +79,7 @@ func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, event bo
 		number = set.Number + 1
 	}
 	set := p.SurveyNow(end, number)
-	if event {
+	if asEvent {
 		line, err := intake.Encode(set.Event())
 		if err == nil {
 			_, err = fmt.Fprintf(s.Out, "%s\n", line)
@@ -91,7 +93,7 @@ func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, event bo
 }
 
 // fleetLines is a group as a terminal shows it.
-func fleetLines(l engine.FleetListing) string {
+func fleetLines(l fleet.Listing) string {
 	var b strings.Builder
 	of := strings.Join(l.Of, ", ")
 	if of == "" {
@@ -112,7 +114,7 @@ func fleetLines(l engine.FleetListing) string {
 	return b.String()
 }
 
-func fleetAnalyteLines(a *engine.FleetAnalyte) string {
+func fleetAnalyteLines(a *fleet.Analyte) string {
 	line := fmt.Sprintf("  %-18s %s", analytes.Named(a.Analyte), english.Plural(a.N, "result"))
 	if a.Detected < a.N {
 		line += fmt.Sprintf(", %d detected", a.Detected)

@@ -15,16 +15,18 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
+	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/stream/service"
+	"telltale/engine/why"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
 func dueCommand(s cli.Env) *cobra.Command {
 	var c cli.Client
-	var q engine.DueQuery
+	var q due.Query
 	var why string
 	var asCSV bool
 	cmd := &cobra.Command{
@@ -68,7 +70,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 	return cmd
 }
 
-func checkDue(q engine.DueQuery, both bool) error {
+func checkDue(q due.Query, both bool) error {
 	if _, err := interval.ParseDate(q.On); q.On != "" && err != nil {
 		return fmt.Errorf("--on %q is not a date like 2031-07-01", q.On)
 	}
@@ -82,7 +84,7 @@ func checkDue(q engine.DueQuery, both bool) error {
 }
 
 // DueLine is a line of the due list: how urgent, which vehicle, what, why.
-func DueLine(d engine.DueItem) string {
+func DueLine(d due.Item) string {
 	what := d.Title
 	if d.Component != "" {
 		what += " (" + d.Component + ")"
@@ -118,7 +120,7 @@ func listStage(stage string) string {
 
 func litres(v float64) string { return english.Volume(v, "L") }
 
-func needs(list []engine.Need) string {
+func needs(list []due.Need) string {
 	var out []string
 	for _, n := range list {
 		switch {
@@ -137,14 +139,14 @@ func needs(list []engine.Need) string {
 
 // readyLine sums what to have ready over the list; empty where
 // nothing is needed, or one line says it all.
-func readyLine(list []engine.DueItem) string {
+func readyLine(list []due.Item) string {
 	type what struct{ fluid, part string }
-	sum := map[what]engine.Need{}
+	sum := map[what]due.Need{}
 	for _, d := range list {
 		for _, n := range d.Needs {
 			k := what{n.Fluid, n.Part}
 			all := sum[k]
-			sum[k] = engine.Need{Fluid: n.Fluid, Part: n.Part, Volume: all.Volume + n.Volume, Count: all.Count + max(n.Count, 1)}
+			sum[k] = due.Need{Fluid: n.Fluid, Part: n.Part, Volume: all.Volume + n.Volume, Count: all.Count + max(n.Count, 1)}
 		}
 	}
 	if len(sum) == 0 || len(list) < 2 {
@@ -153,7 +155,7 @@ func readyLine(list []engine.DueItem) string {
 	keys := slices.SortedFunc(maps.Keys(sum), func(a, b what) int {
 		return cmp.Or(strings.Compare(a.part, b.part), strings.Compare(a.fluid, b.fluid)) // fluids first
 	})
-	var all []engine.Need
+	var all []due.Need
 	for _, k := range keys {
 		all = append(all, sum[k])
 	}
@@ -162,7 +164,7 @@ func readyLine(list []engine.DueItem) string {
 
 // dueCSV writes the list as RFC 4180 has it, with no cell that begins as a formula does;
 // distances in km, running time in h.
-func dueCSV(w io.Writer, list []engine.DueItem) error {
+func dueCSV(w io.Writer, list []due.Item) error {
 	rows := [][]string{{"stage", "vehicle", "name", "component", "task", "title", "limit", "due date", "due at", "past by", "unit",
 		"early", "likely", "late", "last done", "have ready", "cautions", "why", "capacity", "torque", "figures from"}}
 	for _, d := range list {
@@ -175,7 +177,7 @@ func dueCSV(w io.Writer, list []engine.DueItem) error {
 
 // figures are the cells of what the register says: capacity, torque, and where they
 // are from, with what to do.
-func figures(f *engine.Figures) []string {
+func figures(f *event.Figures) []string {
 	if f == nil {
 		return []string{"", "", ""}
 	}
@@ -199,6 +201,6 @@ func dueWhy(ctx context.Context, nc *nats.Conn, s cli.Env, asJSON bool, vehicle 
 	if err == nil && len(list) == 0 {
 		err = UnknownVehicle(ctx, nc, vehicle)
 	}
-	list = slices.DeleteFunc(list, func(y engine.Why) bool { return y.Due == nil })
-	return cli.Listing(s, asJSON, list, err, "no task applies to "+vehicle, func(y engine.Why) string { return y.Text() + "\n" })
+	list = slices.DeleteFunc(list, func(y why.Why) bool { return y.Due == nil })
+	return cli.Listing(s, asJSON, list, err, "no task applies to "+vehicle, func(y why.Why) string { return y.Text() + "\n" })
 }

@@ -19,6 +19,8 @@ import (
 
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/history"
 	"telltale/engine/stream/service"
 	"telltale/rules"
 	"telltale/rules/english"
@@ -45,7 +47,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
   telltale history bus-07 --dir fleet --html bus-07.html
   telltale history bus-07 --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl --csv`,
 		Args: cobra.RangeArgs(1, 2),
-		RunE: func(cmd *cobra.Command, args []string) error { return history(cmd.Context(), s, &o, args) },
+		RunE: func(cmd *cobra.Command, args []string) error { return tellHistory(cmd.Context(), s, &o, args) },
 	}
 	o.Client.Flags(cmd, s)
 	f := cmd.Flags()
@@ -55,7 +57,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 	return cmd
 }
 
-func history(ctx context.Context, s cli.Env, o *historyOptions, args []string) error {
+func tellHistory(ctx context.Context, s cli.Env, o *historyOptions, args []string) error {
 	forms := 0
 	for _, on := range []bool{o.Client.JSON, o.csv, o.html != ""} {
 		if on {
@@ -93,10 +95,10 @@ func history(ctx context.Context, s cli.Env, o *historyOptions, args []string) e
 
 // historyOfFile folds a file and collects what it holds of the vehicle beside the
 // record; all are the vehicles that it knows.
-func historyOfFile(o replayOptions, vehicle, path string) (list []engine.HistoryEntry, all []string, err error) {
-	var past engine.Past
-	p, err := foldFile(o, path, func(ev engine.Event, out []engine.Output) {
-		if ev.Vehicle == vehicle && ev.Kind != engine.ReadingEvent {
+func historyOfFile(o replayOptions, vehicle, path string) (list []history.Entry, all []string, err error) {
+	var past history.Past
+	p, err := foldFile(o, path, func(ev event.Event, out []engine.Output) {
+		if ev.Vehicle == vehicle && ev.Kind != event.ReadingEvent {
 			past.Events = append(past.Events, ev)
 		}
 		for _, o := range out {
@@ -111,10 +113,10 @@ func historyOfFile(o replayOptions, vehicle, path string) (list []engine.History
 	if err != nil {
 		return nil, nil, err
 	}
-	return engine.ExtendHistory(p.History(vehicle), past), p.Vehicles(), nil
+	return history.Extend(p.History(vehicle), past), p.Vehicles(), nil
 }
 
-func (o *historyOptions) show(s cli.Env, vehicle string, list []engine.HistoryEntry, all []string) error {
+func (o *historyOptions) show(s cli.Env, vehicle string, list []history.Entry, all []string) error {
 	if len(list) == 0 {
 		return cli.Exit(2, cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), DidYouMean(rules.Near(vehicle, all), all)))
 	}
@@ -138,7 +140,7 @@ func (o *historyOptions) show(s cli.Env, vehicle string, list []engine.HistoryEn
 
 // historyText is the history on a terminal: what was done and found in order, then
 // the meter values by themselves, which are many.
-func historyText(list []engine.HistoryEntry) string {
+func historyText(list []history.Entry) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s (%s)\n", cli.Printable(list[0].Text), list[0].Vehicle)
 	part := func(heading string, what ...string) {
@@ -155,19 +157,19 @@ func historyText(list []engine.HistoryEntry) string {
 			b.WriteString(historyLines(e))
 		}
 	}
-	part("Work and samples", engine.WhatWork, engine.WhatSample, engine.WhatReplaced)
-	part("Alarms and answers", engine.WhatAlarm, engine.WhatAnswer)
-	part("Meter values read by themselves", engine.WhatReading)
+	part("Work and samples", history.WhatWork, history.WhatSample, history.WhatReplaced)
+	part("Alarms and answers", history.WhatAlarm, history.WhatAnswer)
+	part("Meter values read by themselves", history.WhatReading)
 	return b.String()
 }
 
-func historyLines(e *engine.HistoryEntry) string {
+func historyLines(e *history.Entry) string {
 	line := e.Date + "  " + english.OneLine(e.Text)
 	if e.TakenOut {
 		line += " [taken out later: it counts for nothing]"
 	}
 	var more []string
-	if m := metersLine(e); m != "" && e.What != engine.WhatReading {
+	if m := metersLine(e); m != "" && e.What != history.WhatReading {
 		more = append(more, m)
 	}
 	if e.Sample != nil {
@@ -176,10 +178,10 @@ func historyLines(e *engine.HistoryEntry) string {
 	for _, d := range e.Doubts {
 		more = append(more, "doubted: "+english.OneLine(d))
 	}
-	if e.Event != nil && e.What != engine.WhatReading {
+	if e.Event != nil && e.What != history.WhatReading {
 		more = append(more, "["+english.OneLine(e.Event.Source+" "+e.Event.ID)+"]")
 	}
-	if e.Event != nil && e.What == engine.WhatReading {
+	if e.Event != nil && e.What == history.WhatReading {
 		line += "  [" + english.OneLine(e.Event.Source+" "+e.Event.ID) + "]"
 	}
 	out := cli.Printable(line) + "\n"
@@ -190,7 +192,7 @@ func historyLines(e *engine.HistoryEntry) string {
 }
 
 // metersLine is what the meters showed then.
-func metersLine(e *engine.HistoryEntry) string {
+func metersLine(e *history.Entry) string {
 	var out []string
 	for _, name := range slices.Sorted(maps.Keys(e.Meters)) {
 		q := e.Meters[name]
@@ -200,7 +202,7 @@ func metersLine(e *engine.HistoryEntry) string {
 }
 
 // resultsLine is the laboratory's sheet as it was reported.
-func resultsLine(d *engine.SampleData) string {
+func resultsLine(d *event.SampleData) string {
 	var out []string
 	for i := range d.Results {
 		out = append(out, d.Results[i].Analyte+" "+d.Results[i].String())
@@ -213,7 +215,7 @@ func resultsLine(d *engine.SampleData) string {
 
 // historyCSV writes the history as RFC 4180 has it. No cell begins as a formula does:
 // what would has an apostrophe before it, which spreadsheets take for text.
-func historyCSV(w io.Writer, list []engine.HistoryEntry) error {
+func historyCSV(w io.Writer, list []history.Entry) error {
 	rows := [][]string{{"date", "time", "vehicle", "what", "component", "text", "meters", "results", "doubts", "taken out", "source", "id"}}
 	for i := range list {
 		e := &list[i]
@@ -263,7 +265,7 @@ var historyHTML string
 
 var historyTemplate = template.Must(template.New("history").Funcs(template.FuncMap{
 	"one": func(s string) string { return cli.Printable(english.OneLine(s)) }, "meters": metersLine, "quantity": english.Quantity,
-	"source": func(e engine.HistoryEntry) string {
+	"source": func(e history.Entry) string {
 		if e.Event == nil {
 			return ""
 		}
@@ -272,16 +274,16 @@ var historyTemplate = template.Must(template.New("history").Funcs(template.FuncM
 }).Parse(historyHTML))
 
 // historyPage writes the history as a page that loads nothing and prints on A4.
-func historyPage(w io.Writer, list []engine.HistoryEntry) error {
+func historyPage(w io.Writer, list []history.Entry) error {
 	head := list[0].Register
 	if head == nil {
-		head = &engine.VehicleData{Name: list[0].Vehicle}
+		head = &event.VehicleData{Name: list[0].Vehicle}
 	}
 	page := struct {
 		Vehicle, From, To string
-		Register          *engine.VehicleData
-		Work, Samples     []engine.HistoryEntry
-		Alarms, Readings  []engine.HistoryEntry
+		Register          *event.VehicleData
+		Work, Samples     []history.Entry
+		Alarms, Readings  []history.Entry
 	}{Vehicle: list[0].Vehicle, Register: head}
 	for _, e := range list[1:] {
 		if page.From == "" {
@@ -289,11 +291,11 @@ func historyPage(w io.Writer, list []engine.HistoryEntry) error {
 		}
 		page.From, page.To = min(page.From, e.Date), max(page.To, e.Date)
 		switch e.What {
-		case engine.WhatWork, engine.WhatReplaced:
+		case history.WhatWork, history.WhatReplaced:
 			page.Work = append(page.Work, e)
-		case engine.WhatSample:
+		case history.WhatSample:
 			page.Samples = append(page.Samples, e)
-		case engine.WhatReading:
+		case history.WhatReading:
 			page.Readings = append(page.Readings, e)
 		default:
 			page.Alarms = append(page.Alarms, e)

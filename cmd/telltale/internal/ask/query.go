@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/stream/service"
 )
 
@@ -29,7 +29,7 @@ func alarmsCommand(s cli.Env) *cobra.Command {
 				}
 				before := len(list)
 				if !all {
-					list = slices.DeleteFunc(list, func(a engine.Standing) bool { return a.To == "normal" })
+					list = slices.DeleteFunc(list, func(a alarm.Listed) bool { return a.To == "normal" })
 				}
 				err = cli.Listing(s, c.JSON, list, err, "no alarm stands", standingLine)
 				switch n := before - len(list); {
@@ -48,7 +48,7 @@ func alarmsCommand(s cli.Env) *cobra.Command {
 	return cmd
 }
 
-func standingLine(a engine.Standing) string {
+func standingLine(a alarm.Listed) string {
 	line := fmt.Sprintf("%-8s %-22s %s, %s since %s", a.To, cli.Where(a.Vehicle, a.Component), a.Rule, a.Standing, a.Since.Format("2006-01-02"))
 	if a.Message != "" {
 		line += "\n         " + a.Message
@@ -66,7 +66,7 @@ func refusedCommand(s cli.Env) *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := service.Refused.Ask(ctx, nc, service.Question{Vehicle: vehicle})
-				if err := cli.Listing(s, c.JSON, list, err, "nothing was refused", func(r engine.Refusal) string { return cli.RefusalLine(&r) }); err != nil {
+				if err := cli.Listing(s, c.JSON, list, err, "nothing was refused", func(r alarm.Refusal) string { return cli.RefusalLine(&r) }); err != nil {
 					return err
 				}
 				unknown, err := service.Unregistered.Ask(ctx, nc, service.Question{})

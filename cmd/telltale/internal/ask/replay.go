@@ -13,6 +13,7 @@ import (
 
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/replay"
 	"telltale/engine/stream"
@@ -99,7 +100,7 @@ func arg(args []string, i int) string {
 }
 
 // foldFile folds a file of events by the rules of a folder.
-func foldFile(o replayOptions, path string, said func(engine.Event, []engine.Output)) (*engine.Partition, error) {
+func foldFile(o replayOptions, path string, said func(event.Event, []engine.Output)) (*engine.Partition, error) {
 	book, err := cli.Book(o.rules)
 	if err != nil {
 		return nil, err
@@ -160,7 +161,7 @@ type replayed struct {
 	events, transitions, refused, parts, notJudged int
 }
 
-func (r *replayed) take(ev engine.Event, out []engine.Output) {
+func (r *replayed) take(ev event.Event, out []engine.Output) {
 	if ev.Line > 0 {
 		r.events++
 	}

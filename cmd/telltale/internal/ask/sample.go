@@ -13,6 +13,8 @@ import (
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/chart"
+	"telltale/engine/event"
+	"telltale/engine/sample"
 	"telltale/engine/stream/service"
 )
 
@@ -41,7 +43,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 			if err != nil {
 				return err
 			}
-			show := func(list []engine.Verdict) error {
+			show := func(list []sample.Verdict) error {
 				if analyte != "" {
 					return chartAnswer(s, c.JSON, list, args[0], analyte, picture)
 				}
@@ -51,7 +53,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 				return sampleAnswer(s, c.JSON, list, args[0])
 			}
 			if file != "" {
-				p, err := foldFile(o, file, func(engine.Event, []engine.Output) {})
+				p, err := foldFile(o, file, func(event.Event, []engine.Output) {})
 				if err != nil {
 					return err
 				}
@@ -74,7 +76,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 }
 
 // draw writes the one verdict's picture; "" is no file.
-func draw(path string, list []engine.Verdict, vehicle string) error {
+func draw(path string, list []sample.Verdict, vehicle string) error {
 	if path == "" {
 		return nil
 	}
@@ -87,9 +89,9 @@ func draw(path string, list []engine.Verdict, vehicle string) error {
 }
 
 // oneOf is the only verdict of the list; options are those of a command that would do.
-func oneOf(list []engine.Verdict, vehicle, options string) (engine.Verdict, error) {
+func oneOf(list []sample.Verdict, vehicle, options string) (sample.Verdict, error) {
 	if len(list) != 1 {
-		return engine.Verdict{}, cli.Exit(2, cli.Hint(fmt.Errorf("there are samples of %d components of %q, a chart shows one", len(list), vehicle), "telltale sample "+vehicle+" COMPONENT"+options))
+		return sample.Verdict{}, cli.Exit(2, cli.Hint(fmt.Errorf("there are samples of %d components of %q, a chart shows one", len(list), vehicle), "telltale sample "+vehicle+" COMPONENT"+options))
 	}
 	return list[0], nil
 }
@@ -116,7 +118,7 @@ func writePicture(path, nothing string, svg, png func() ([]byte, error)) error {
 
 // chartAnswer shows the individuals chart of an analyte, and draws it where picture
 // names a file.
-func chartAnswer(s cli.Env, asJSON bool, list []engine.Verdict, vehicle, analyte, picture string) error {
+func chartAnswer(s cli.Env, asJSON bool, list []sample.Verdict, vehicle, analyte, picture string) error {
 	if len(list) == 0 {
 		return noSample(vehicle)
 	}
@@ -135,11 +137,11 @@ func chartAnswer(s cli.Env, asJSON bool, list []engine.Verdict, vehicle, analyte
 			return err
 		}
 	}
-	return cli.Listing(s, asJSON, []engine.VerdictMade{m}, nil, "", func(m engine.VerdictMade) string { return v.ChartText(m) + "\n" })
+	return cli.Listing(s, asJSON, []sample.Made{m}, nil, "", func(m sample.Made) string { return v.ChartText(m) + "\n" })
 }
 
 // chartsOf says of which analytes there are charts.
-func chartsOf(v *engine.Verdict) string {
+func chartsOf(v *sample.Verdict) string {
 	var names []string
 	for _, m := range v.Made {
 		names = append(names, m.Analyte)
@@ -154,9 +156,9 @@ func noSample(vehicle string) error {
 	return cli.Hint(fmt.Errorf("vehicle %q has no such sample, or is not registered", vehicle), "telltale why "+vehicle+" lists what it has")
 }
 
-func sampleAnswer(s cli.Env, asJSON bool, list []engine.Verdict, vehicle string) error {
+func sampleAnswer(s cli.Env, asJSON bool, list []sample.Verdict, vehicle string) error {
 	if len(list) == 0 && !asJSON {
 		return noSample(vehicle)
 	}
-	return cli.Listing(s, asJSON, list, nil, "", func(v engine.Verdict) string { return v.Text() + "\n" })
+	return cli.Listing(s, asJSON, list, nil, "", func(v sample.Verdict) string { return v.Text() + "\n" })
 }

@@ -9,7 +9,9 @@ import (
 
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/stream/service"
+	"telltale/engine/why"
 )
 
 func whyCommand(s cli.Env) *cobra.Command {
@@ -53,7 +55,7 @@ It is asked of a running service or, with --rules, found from a file of events.`
 // whyFromFile folds the file and asks what came of it.
 func whyFromFile(s cli.Env, o replayOptions, asJSON bool, vehicle, rule, path string) error {
 	refused := 0
-	p, err := foldFile(o, path, func(_ engine.Event, out []engine.Output) {
+	p, err := foldFile(o, path, func(_ event.Event, out []engine.Output) {
 		for _, o := range out {
 			if o.Refused != nil && !o.Refused.Kept {
 				refused++
@@ -71,7 +73,7 @@ func whyFromFile(s cli.Env, o replayOptions, asJSON bool, vehicle, rule, path st
 
 // whyAnswer prints the answers; where no rule was named, those that stand in full
 // and the rest in a line each.
-func whyAnswer(s cli.Env, asJSON bool, list []engine.Why, vehicle, rule string) error {
+func whyAnswer(s cli.Env, asJSON bool, list []why.Why, vehicle, rule string) error {
 	switch {
 	case len(list) == 0 && rule != "":
 		return cli.Hint(fmt.Errorf("vehicle %q has no rule, task or follow-up %q, or is not registered", vehicle, rule), "telltale why "+vehicle+" lists what it has")

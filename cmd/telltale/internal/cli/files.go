@@ -8,7 +8,7 @@ import (
 	"path/filepath"
 	"time"
 
-	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -54,7 +54,7 @@ func Book(dir string) (*rules.Book, error) {
 }
 
 // Register reads a register of vehicles as the events that register them.
-func Register(path string, at time.Time) ([]engine.Event, error) {
+func Register(path string, at time.Time) ([]event.Event, error) {
 	text, err := os.ReadFile(path)
 	if err != nil {
 		return nil, Exit(2, fmt.Errorf("reading the register: %w", err))

@@ -4,14 +4,14 @@ import (
 	"fmt"
 	"strings"
 
-	"telltale/engine"
+	"telltale/engine/alarm"
 )
 
 // Where is a vehicle and, unless it is "", its component.
 func Where(vehicle, component string) string { return strings.TrimSpace(vehicle + " " + component) }
 
 // TransitionLine is a transition as a terminal shows it: when, what, to what.
-func TransitionLine(t *engine.Transition) string {
+func TransitionLine(t *alarm.Transition) string {
 	stage := t.To
 	if t.Transition == "eased" || t.Transition == "cleared" || t.Transition == "withdrawn" {
 		stage = t.From + " -> " + t.To
@@ -24,7 +24,7 @@ func TransitionLine(t *engine.Transition) string {
 }
 
 // RefusalLine is an event, or a part of one, that could not be used, and why.
-func RefusalLine(r *engine.Refusal) string {
+func RefusalLine(r *alarm.Refusal) string {
 	at := ""
 	if r.Line > 0 {
 		at = fmt.Sprintf("line %d: ", r.Line)
@@ -47,7 +47,7 @@ func RefusalLine(r *engine.Refusal) string {
 }
 
 // NotJudgedLine is a rule that could not be judged, and what was missing.
-func NotJudgedLine(n *engine.NotJudged) string {
+func NotJudgedLine(n *alarm.NotJudged) string {
 	return fmt.Sprintf("%s  %-22s not judged   %s: missing %s", n.Time.Format("2006-01-02 15:04"), Where(n.Vehicle, n.Component), n.Rule, strings.Join(n.Missing, ", "))
 }
 
