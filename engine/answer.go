@@ -41,7 +41,7 @@ func (f *fold) takeAnswer(d *event.AnswerData) error {
 }
 
 // answer changes an alarm's standing as a person says, and tells of it.
-func (f *fold) answer(d *event.AnswerData, what string, change func(*alarm.Alarm) error) error {
+func (f *fold) answer(d *event.AnswerData, what alarm.Change, change func(*alarm.Alarm) error) error {
 	a, err := f.meant(d)
 	if err != nil {
 		return err
@@ -75,7 +75,7 @@ func (f *fold) meant(d *event.AnswerData) (alarm.Alarm, error) {
 }
 
 // answered says that a person's word changed an alarm's standing.
-func (f *fold) answered(a alarm.Alarm, what, why string) {
+func (f *fold) answered(a alarm.Alarm, what alarm.Change, why string) {
 	t := f.transition(&a, what, a.Stage, a.Stage)
 	t.Standing, t.Title, t.Message = a.Standing(f.Rec.Out), a.Last.Title, why
 	t.Shelved = a.ShelvedUntil != 0

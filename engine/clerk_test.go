@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/intake"
 	"telltale/rules"
@@ -81,7 +82,7 @@ func (c *clerk) done(today page) {
 	c.anchor, c.steps = today, 0
 }
 
-func (c *clerk) stage(today page) string {
+func (c *clerk) stage(today page) alarm.Stage {
 	switch due := c.due(); {
 	case due.until(today) > c.tolerance:
 		return "overdue"
@@ -141,7 +142,7 @@ tasks:
 			end := now.AddDate(0, 0, days)
 			for ; now.Before(end); now = now.Add(step * time.Hour) {
 				p.Apply(intake.Tick(now))
-				got := "normal"
+				got := alarm.Normal
 				for _, d := range p.Due(due.Query{}) {
 					got = d.Stage
 				}

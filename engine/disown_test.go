@@ -29,7 +29,7 @@ func TestNotTheirs(t *testing.T) {
 		for _, o := range p.Apply(event.Event{Kind: kind, ID: id, Vehicle: "bus-07", Time: at, Recorded: at, Data: data}) {
 			switch {
 			case o.Transition != nil:
-				out = append(out, o.Transition.Transition+" "+o.Transition.To+": "+o.Transition.Message)
+				out = append(out, fmt.Sprintf("%s %s: %s", o.Transition.Transition, o.Transition.To, o.Transition.Message))
 			case o.Refused != nil:
 				out = append(out, "refused: "+o.Refused.Refused)
 			}

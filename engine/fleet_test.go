@@ -404,7 +404,7 @@ rules:
 	for i, fe := range []int{79, 99, 101} { // the mean is 19.67: 4.0, 5.03 and 5.1 times
 		for _, o := range p.Apply(short(t, fmt.Sprintf("old%d", i), fmt.Sprintf("2031-02-1%d sample bus-3 motor odometer %d age 30000 Fe %d number O%d", i, 60000+100*i, fe, i))) {
 			if o.Transition != nil {
-				got = append(got, o.Transition.To+": "+o.Transition.Message)
+				got = append(got, string(o.Transition.To)+": "+o.Transition.Message)
 			}
 		}
 	}
@@ -417,7 +417,7 @@ rules:
 		got = nil
 		for _, o := range p.Apply(short(t, fmt.Sprintf("young%d", i), line)) {
 			if o.Transition != nil {
-				got = append(got, o.Transition.To)
+				got = append(got, string(o.Transition.To))
 			}
 		}
 		if !slices.Equal(got, []string{"caution"}) {

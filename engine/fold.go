@@ -246,7 +246,7 @@ func (f *fold) turn(m alarmMove) *alarm.Transition {
 }
 
 // transition makes a transition of a with all that does not hang on the rule.
-func (f *fold) transition(a *alarm.Alarm, what string, from, to int) *alarm.Transition {
+func (f *fold) transition(a *alarm.Alarm, what alarm.Change, from, to int) *alarm.Transition {
 	return &alarm.Transition{
 		Time: f.When, Vehicle: f.Rec.Vehicle, Component: a.Component, Rule: a.Rule, Transition: what,
 		From: a.StageName(from), To: a.StageName(to), Task: a.Task, Book: f.BookHash(),
@@ -258,7 +258,7 @@ func (f *fold) withdraw(a alarm.Alarm, why string) {
 	from := a.Stage
 	a.Stage = 0
 	t := f.transition(&a, alarm.Withdrawn, from, 0)
-	t.Standing, t.Message, t.Title = alarm.Normal, why, a.Last.Title
+	t.Standing, t.Message, t.Title = alarm.StandsNormal, why, a.Last.Title
 	t.Events = f.causeIDs()
 	a.Last = *t
 	f.Rec.SetAlarm(a)

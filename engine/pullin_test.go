@@ -107,7 +107,7 @@ func plain(d due.Item) due.Item {
 }
 
 func comparePulled(rt *rapid.T, got, own *due.Item) {
-	rank := []string{"normal", "soon", "due", "overdue"}
+	rank := alarm.TaskStages[:]
 	if slices.Index(rank, got.Stage) < max(1, slices.Index(rank, own.Stage)) {
 		rt.Fatalf("pulled in it is %s, of itself %s", got.Stage, own.Stage)
 	}

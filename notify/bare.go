@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/notify/page"
 )
 
@@ -53,14 +54,14 @@ func bareNews(m Message, all []piece) Message {
 			m.Vehicle, m.Stage, m.Time = t.Vehicle, t.To, t.Time
 			m.Subject = page.Clean(strings.Join(strings.Fields(t.Vehicle+" "+t.Component), ", ")+": "+t.Rule, 120)
 		}
-		figures = append(figures, strings.Join([]string{t.Vehicle, t.Component, t.Rule, t.Transition, t.From, "to", t.To}, " "), "message: "+t.Message)
+		figures = append(figures, strings.Join([]string{t.Vehicle, t.Component, t.Rule, string(t.Transition), string(t.From), "to", string(t.To)}, " "), "message: "+t.Message)
 		if t.Measure != nil {
 			figures = append(figures, fmt.Sprint("measure: ", *t.Measure))
 		}
 		for _, e := range t.Evidence {
 			figures = append(figures, fmt.Sprint(e.Of, ": ", e.Value, " ", e.Unit))
 		}
-		if t.To == "warning" {
+		if t.To == alarm.Warning {
 			figures = append(figures, "first: "+stopFirst)
 		}
 		figures = append(figures, "do: "+t.Advise, "mind: "+strings.Join(t.Cautions, ", "))
@@ -87,10 +88,10 @@ func bareList(p reader, date string, parts []engine.TurnPart, k string) Message 
 	var figures []string
 	for i := range parts {
 		for _, d := range parts[i].Items {
-			figures = append(figures, strings.Join([]string{d.Stage, d.Vehicle, d.Component, d.Task, d.Why}, " "))
+			figures = append(figures, strings.Join([]string{string(d.Stage), d.Vehicle, d.Component, d.Task, d.Why}, " "))
 		}
 		for _, s := range parts[i].Alarms {
-			figures = append(figures, strings.Join([]string{s.To, s.Vehicle, s.Component, s.Rule, s.Message}, " "))
+			figures = append(figures, strings.Join([]string{string(s.To), s.Vehicle, s.Component, s.Rule, s.Message}, " "))
 		}
 	}
 	return m.bare(figures)

@@ -40,7 +40,7 @@ func (k *mark) follow(t *alarm.Transition) {
 	if c == nil {
 		return
 	}
-	if t.Standing != "unacknowledged" || t.Shelved || t.To == "normal" {
+	if t.Standing != alarm.Unacknowledged || t.Shelved || t.To == alarm.Normal {
 		delete(k.Open, ak)
 		return
 	}
@@ -51,7 +51,7 @@ func (k *mark) follow(t *alarm.Transition) {
 func (k *mark) watch(d *people.Directory, t telling, c Cause) {
 	for _, n := range t.mine {
 		remind, standIn, _ := d.Chase(t.p.Person, &n.about)
-		if n.Standing != "unacknowledged" || n.To == "normal" || n.Transition.Transition == "eased" || remind+standIn == 0 {
+		if n.Standing != alarm.Unacknowledged || n.To == alarm.Normal || n.Transition.Transition == alarm.Eased || remind+standIn == 0 {
 			continue
 		}
 		ak := alarmKey(n.Transition)

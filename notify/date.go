@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"time"
 
+	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/notify/page"
 	"telltale/notify/people"
@@ -22,7 +23,7 @@ func (p reader) dueOn(n news) (d Date, ok bool) {
 	if t.Due == nil {
 		d.Over, d.Day = true, t.Time.In(p.Zone).Format(time.DateOnly)
 		d.Text = page.Clean(takenBackOrDone(t), page.MaxText)
-		return d, t.To == "normal"
+		return d, t.To == alarm.Normal
 	}
 	d.Day = firstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
 	d.Text = page.Clean(english.Sentences(p.dueNow(t), mindOf(t.Cautions, t.OwnCautions), standingNote), page.MaxText)

@@ -110,9 +110,9 @@ func (l *list) gather(d *people.Directory, reg Register, part *engine.TurnPart) 
 	l.fleet += part.Vehicles
 	for _, i := range part.Items {
 		v := known(reg(i.Vehicle), i.Vehicle, i.Name, i.Tags, i.People)
-		about := people.Subject{Vehicle: v, Component: i.Component, Rule: i.Task, Task: true, Statutory: i.Statutory, Stages: []string{i.Stage}}
-		if i.Stage == "normal" {
-			about.Stages[0] = "soon" // a list that reaches ahead
+		about := people.Subject{Vehicle: v, Component: i.Component, Rule: i.Task, Task: true, Statutory: i.Statutory, Stages: []alarm.Stage{i.Stage}}
+		if i.Stage == alarm.Normal {
+			about.Stages[0] = alarm.Soon // a list that reaches ahead
 		}
 		if !l.hears(d, &about) {
 			continue
@@ -125,19 +125,19 @@ func (l *list) gather(d *people.Directory, reg Register, part *engine.TurnPart) 
 		l.items = append(l.items, i)
 	}
 	for _, s := range part.Alarms {
-		if s.To == "normal" && s.Transition.Transition == "cleared" {
+		if s.To == alarm.Normal && s.Transition.Transition == alarm.Cleared {
 			l.ended(d, reg, s)
 			continue
 		}
-		if s.Task || s.To == "normal" || s.Standing == "returned" || s.Standing == "out of service" {
+		if s.Task || s.To == alarm.Normal || s.Standing == alarm.Returned || s.Standing == alarm.OutOfService {
 			continue
 		}
 		v := known(reg(s.Vehicle), s.Vehicle, s.Name, s.Tags, s.People)
-		about := people.Subject{Vehicle: v, Component: s.Component, Rule: s.Rule, Statutory: s.Statutory, Stages: []string{s.To}}
+		about := people.Subject{Vehicle: v, Component: s.Component, Rule: s.Rule, Statutory: s.Statutory, Stages: []alarm.Stage{s.To}}
 		if !l.hears(d, &about) {
 			continue
 		}
-		if s.Standing == "shelved" || !s.ShelvedUntil.IsZero() {
+		if s.Standing == alarm.Shelved || !s.ShelvedUntil.IsZero() {
 			l.shelved++
 			continue
 		}
@@ -148,11 +148,11 @@ func (l *list) gather(d *people.Directory, reg Register, part *engine.TurnPart) 
 
 // ended keeps what an owner reads to be over.
 func (l *list) ended(d *people.Directory, reg Register, s alarm.Listed) {
-	if l.p.Form != people.ForOwner || byStage[s.From].severity < byStage["due"].severity {
+	if l.p.Form != people.ForOwner || byStage[s.From].severity < byStage[alarm.Due].severity {
 		return
 	}
 	v := known(reg(s.Vehicle), s.Vehicle, s.Name, s.Tags, s.People)
-	if l.hears(d, &people.Subject{Vehicle: v, Component: s.Component, Rule: s.Rule, Task: s.Task, Statutory: s.Statutory, Stages: []string{s.From}}) {
+	if l.hears(d, &people.Subject{Vehicle: v, Component: s.Component, Rule: s.Rule, Task: s.Task, Statutory: s.Statutory, Stages: []alarm.Stage{s.From}}) {
 		l.over = append(l.over, s)
 	}
 }
@@ -182,8 +182,8 @@ func (l *list) sort() {
 	})
 }
 
-func (l *list) worst() string {
-	worst := "normal"
+func (l *list) worst() alarm.Stage {
+	worst := alarm.Normal
 	for _, s := range l.alarms {
 		worst = worse(worst, s.To)
 	}
@@ -193,7 +193,7 @@ func (l *list) worst() string {
 	return worst
 }
 
-func worse(a, b string) string {
+func worse(a, b alarm.Stage) alarm.Stage {
 	if byStage[b].severity > byStage[a].severity {
 		return b
 	}
@@ -231,18 +231,18 @@ func (l *list) workshopPage() *sheet {
 	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
 	var stop, watch []alarm.Listed
 	for _, s := range l.alarms {
-		if s.To == "warning" {
+		if s.To == alarm.Warning {
 			stop = append(stop, s)
 		} else {
 			watch = append(watch, s)
 		}
 	}
 	pg.group(groupStop, 3, eachOf(stop, l.alarmItem))
-	for _, stage := range []string{"overdue", "due", "soon"} {
+	for _, stage := range []alarm.Stage{alarm.Overdue, alarm.Due, alarm.Soon} {
 		pg.group(byStage[stage].head, byStage[stage].weight, l.ofStage(stage))
 	}
 	pg.group(groupWatch, 1, eachOf(watch, l.alarmItem))
-	pg.group(groupAhead, 0, l.ofStage("normal"))
+	pg.group(groupAhead, 0, l.ofStage(alarm.Normal))
 	if len(l.items) > 0 {
 		pg.ready(l.ready())
 	}
@@ -276,7 +276,7 @@ func eachOf[T any](all []T, do func(*T) page.Item) []page.Item {
 	return out
 }
 
-func (l *list) ofStage(stage string) []page.Item {
+func (l *list) ofStage(stage alarm.Stage) []page.Item {
 	var out []page.Item
 	for i := range l.items {
 		if l.items[i].Stage == stage {
@@ -296,10 +296,10 @@ func (l *list) dueItem(i *due.Item) page.Item {
 	if i.Figures != nil {
 		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(l.p.volume))})
 	}
-	if i.Statutory && i.Stage != "soon" && i.Stage != "normal" {
+	if i.Statutory && i.Stage != alarm.Soon && i.Stage != alarm.Normal {
 		it.Strong = byLaw
 	}
-	if l.answer != nil && i.Stage != "normal" {
+	if l.answer != nil && i.Stage != alarm.Normal {
 		it.Link = l.answer(l.p.ID, &alarm.Transition{Vehicle: i.Vehicle, Component: i.Component, Rule: i.Task, Task: true, Time: l.now})
 	}
 	return it
@@ -312,12 +312,12 @@ func (l *list) alarmItem(s *alarm.Listed) page.Item {
 	}
 	text := english.Sentences(l.p.dates(s.Message), noted(l.p.day(s.Since)))
 	advise := english.Sentences(doFirst(false, s.Statutory, s.To, s.Advise))
-	if s.To == "warning" {
+	if s.To == alarm.Warning {
 		it.Strong = advise
 	} else {
 		text = english.Sentences(text, advise)
 	}
-	if s.Standing == "unacknowledged" {
+	if s.Standing == alarm.Unacknowledged {
 		text = english.Sentences(text, notAcknowledged)
 	}
 	it.Lines = []page.Line{{Text: text}}
@@ -333,7 +333,7 @@ func (l *list) alarmItem(s *alarm.Listed) page.Item {
 func (l *list) ready() []page.Line {
 	fluids, parts := map[string]float64{}, map[string]int{}
 	for _, i := range l.items {
-		if i.Stage == "normal" {
+		if i.Stage == alarm.Normal {
 			continue
 		}
 		for _, n := range i.Needs {

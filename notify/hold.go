@@ -103,7 +103,7 @@ func (k *mark) hold(t telling, c Cause, now, until time.Time) {
 // yet: an alarm that ended before they were needs no word at all. It returns
 // whom to leave out.
 func (k *mark) settleHeld(t *alarm.Transition) (untold []string) {
-	if t.To != "normal" && t.Standing != "shelved" && t.Standing != "acknowledged" {
+	if t.To != alarm.Normal && t.Standing != alarm.Shelved && t.Standing != alarm.Acknowledged {
 		return nil
 	}
 	for id, h := range k.Held {
@@ -111,7 +111,7 @@ func (k *mark) settleHeld(t *alarm.Transition) (untold []string) {
 		fresh := false
 		h.Pieces = slices.DeleteFunc(h.Pieces, func(p piece) bool {
 			same := sameAlarm(&p.T, t)
-			fresh = fresh || same && p.T.From == "normal"
+			fresh = fresh || same && p.T.From == alarm.Normal
 			return same
 		})
 		if fresh {
@@ -163,7 +163,7 @@ func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more 
 		m.Stage = worse(m.Stage, n.To)
 		g := groupOf(n.Transition)
 		it := summaryItem(p, n)
-		if c.Answer != nil && n.To != "normal" {
+		if c.Answer != nil && n.To != alarm.Normal {
 			it.Link = c.Answer(p.ID, n.Transition)
 		}
 		groups[g] = append(groups[g], it)
@@ -192,9 +192,9 @@ func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more 
 
 func groupOf(t *alarm.Transition) string {
 	switch {
-	case t.To == "normal":
+	case t.To == alarm.Normal:
 		return groupOver
-	case t.To == "warning":
+	case t.To == alarm.Warning:
 		return groupStop
 	case t.Task:
 		return byStage[t.To].head
@@ -209,11 +209,11 @@ func summaryItem(p reader, n news) page.Item {
 		it.What = n.Component + ", " + it.What
 	}
 	text := b.Strong
-	if n.To == "warning" {
+	if n.To == alarm.Warning {
 		it.Strong, text = b.Strong, ""
 	}
 	said := p.dates(messageOf(n.Transition))
-	if n.Task && n.To != "normal" {
+	if n.Task && n.To != alarm.Normal {
 		said = p.dueNow(n.Transition)
 	}
 	it.Lines = []page.Line{{Text: english.Sentences(said, text)}}

@@ -74,7 +74,7 @@ func play(t *testing.T, file string, restarts bool, steps []step) (told []string
 	return told, all
 }
 
-func changed(t alarm.Transition, what, from, to, standing string) []engine.Output {
+func changed(t alarm.Transition, what alarm.Change, from, to alarm.Stage, standing alarm.Standing) []engine.Output {
 	t.Transition, t.From, t.To, t.Standing = what, from, to, standing
 	return outputs(t)
 }

@@ -43,7 +43,7 @@ func TestLeave(t *testing.T) {
 	seq := uint64(0)
 	tell := func(n *Notifier, tr alarm.Transition) {
 		seq++
-		if err := n.Handle(t.Context(), seq, Cause{Key: tr.Rule + tr.Transition, Time: at("2031-02-19T12:00:00Z")}, outputs(tr)); err != nil {
+		if err := n.Handle(t.Context(), seq, Cause{Key: tr.Rule + string(tr.Transition), Time: at("2031-02-19T12:00:00Z")}, outputs(tr)); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -30,19 +30,19 @@ type Listing struct {
 
 // Listed is what is kept of a list for the next one.
 type Listed struct {
-	Date   string         `json:"date,omitempty"`
-	Print  string         `json:"print,omitempty"`  // changes with what is on it
-	Counts map[string]int `json:"counts,omitempty"` // by stage, for an operator
+	Date   string              `json:"date,omitempty"`
+	Print  string              `json:"print,omitempty"`  // changes with what is on it
+	Counts map[alarm.Stage]int `json:"counts,omitempty"` // by stage, for an operator
 }
 
 // kept is what the next list is compared with.
 func (l *list) kept() Listed {
 	var all []string
 	for _, i := range l.items {
-		all = append(all, strings.Join([]string{i.Vehicle, i.Component, i.Task, i.Stage}, "\x00"))
+		all = append(all, strings.Join([]string{i.Vehicle, i.Component, i.Task, string(i.Stage)}, "\x00"))
 	}
 	for _, s := range l.alarms {
-		all = append(all, strings.Join([]string{s.Vehicle, s.Component, s.Rule, s.To}, "\x00"))
+		all = append(all, strings.Join([]string{s.Vehicle, s.Component, s.Rule, string(s.To)}, "\x00"))
 	}
 	slices.Sort(all)
 	k := Listed{Date: l.today, Print: key("print", all...)}
@@ -52,8 +52,8 @@ func (l *list) kept() Listed {
 	return k
 }
 
-func (l *list) byStage() map[string]int {
-	n := map[string]int{}
+func (l *list) byStage() map[alarm.Stage]int {
+	n := map[alarm.Stage]int{}
 	for _, s := range l.alarms {
 		n[s.To]++
 	}
@@ -105,7 +105,7 @@ func (l *list) vehicleBlock(vehicle string) page.Block {
 // worstFirst are the vehicles on the list, by the worst that is on it of each.
 func (l *list) worstFirst() []string {
 	worst := map[string]int{}
-	note := func(v, stage string) { worst[v] = max(worst[v], byStage[stage].severity) }
+	note := func(v string, stage alarm.Stage) { worst[v] = max(worst[v], byStage[stage].severity) }
 	for _, s := range l.alarms {
 		note(s.Vehicle, s.To)
 	}
@@ -171,19 +171,19 @@ func (l *list) operatorPage(g Listing) *sheet {
 			}
 		}
 	}
-	items := func(stages ...string) {
+	items := func(stage alarm.Stage) {
 		for i := range l.items {
-			if d := &l.items[i]; slices.Contains(stages, d.Stage) {
+			if d := &l.items[i]; d.Stage == stage {
 				it := l.dueItem(d)
 				it.Box = false
 				worst = append(worst, it)
 			}
 		}
 	}
-	alarms(func(s *alarm.Listed) bool { return s.To == "warning" })
-	items("overdue")
-	alarms(func(s *alarm.Listed) bool { return s.To == "caution" })
-	items("due")
+	alarms(func(s *alarm.Listed) bool { return s.To == alarm.Warning })
+	items(alarm.Overdue)
+	alarms(func(s *alarm.Listed) bool { return s.To == alarm.Caution })
+	items(alarm.Due)
 	more := len(worst) - maxWorst
 	pg.group(groupWorst, 3, worst[:min(len(worst), maxWorst)])
 	if more > 0 {

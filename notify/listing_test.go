@@ -44,7 +44,7 @@ func TestListForms(t *testing.T) {
 	d := withFormsRead(t)
 	parts := winterList()
 	parts[0].Alarms = append(parts[0].Alarms, endedTask("engine oil", "Change the engine oil", "2031-01-20T10:00:00Z"), endedTask("brakes", "Brakes", "2031-01-01T10:00:00Z"))
-	last := Listed{Date: "2031-01-05", Counts: map[string]int{"due": 4, "overdue": 1, "caution": 2, "soon": 1}}
+	last := Listed{Date: "2031-01-05", Counts: map[alarm.Stage]int{"due": 4, "overdue": 1, "caution": 2, "soon": 1}}
 	for name, p := range map[string]string{"list-owner": "tobias", "list-operator": "ines"} {
 		m, kept, ok := Digest(d, register, d.Person(p), Listing{Parts: parts, Of: 2, Last: last,
 			Notes: []string{"All that goes by mail is held, since the settings are at fault: 535 no."}, Leave: "https://fleet.larkfell.example/u/x"})

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"telltale/engine/alarm"
 	"telltale/notify/page"
 	"telltale/notify/people"
 )
@@ -24,9 +25,9 @@ type Message struct {
 	Subject string // the same for the whole life of an alarm
 	// Thread names the alarm to this person; "" where nothing follows on it.
 	Thread  string
-	Time    time.Time // of what it tells
-	Vehicle string    // "" for a list
-	Stage   string    // the worst that it tells
+	Time    time.Time   // of what it tells
+	Vehicle string      // "" for a list
+	Stage   alarm.Stage // the worst that it tells
 	Text    string
 	HTML    string
 	// Leave is where the person asks for no more of the kind, "" where they cannot.

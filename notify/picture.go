@@ -33,7 +33,7 @@ func (n *Notifier) pictures(t telling) map[string]*page.Picture {
 	}
 	out := map[string]*page.Picture{}
 	for _, one := range t.mine {
-		if one.Task || one.Component == "" || one.To == "normal" || out[one.Component] != nil || len(out) == maxCharts {
+		if one.Task || one.Component == "" || one.To == alarm.Normal || out[one.Component] != nil || len(out) == maxCharts {
 			continue
 		}
 		n.guard("drawing a sample of "+one.Vehicle, "the message goes without", func() {

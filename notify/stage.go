@@ -1,5 +1,7 @@
 package notify
 
+import "telltale/engine/alarm"
+
 // stage is how messages name a stage of a rule or a task.
 type stage struct {
 	severity  int    // orders stages, and rules' and tasks' stages among one another
@@ -10,15 +12,15 @@ type stage struct {
 	advise    string // what to do about a task
 }
 
-var byStage = map[string]stage{
-	"warning":  {6, 3, "Warning", "a warning", "warning", "warnings", ""},
-	"overdue":  {5, 3, "Overdue", "overdue", "overdue", "overdue", "Book it in now."},
-	"caution":  {4, 2, "Caution", "a caution", "caution", "cautions", ""},
-	"due":      {3, 2, "Due", "due", "due", "due", "Book it in."},
-	"advisory": {2, 1, "Advisory", "an advisory", "advisory", "advisories", ""},
-	"soon":     {1, 1, "Soon", "due soon", "due soon", "due soon", "Plan it in."},
-	"normal":   {0, 0, "", "normal", "coming up", "coming up", ""},
+var byStage = map[alarm.Stage]stage{
+	alarm.Warning:  {6, 3, "Warning", "a warning", "warning", "warnings", ""},
+	alarm.Overdue:  {5, 3, "Overdue", "overdue", "overdue", "overdue", "Book it in now."},
+	alarm.Caution:  {4, 2, "Caution", "a caution", "caution", "cautions", ""},
+	alarm.Due:      {3, 2, "Due", "due", "due", "due", "Book it in."},
+	alarm.Advisory: {2, 1, "Advisory", "an advisory", "advisory", "advisories", ""},
+	alarm.Soon:     {1, 1, "Soon", "due soon", "due soon", "due soon", "Plan it in."},
+	alarm.Normal:   {0, 0, "", "normal", "coming up", "coming up", ""},
 }
 
 // countOrder is the order in which stages are counted.
-var countOrder = [...]string{"warning", "overdue", "due", "soon", "caution", "advisory", "normal"}
+var countOrder = [...]alarm.Stage{alarm.Warning, alarm.Overdue, alarm.Due, alarm.Soon, alarm.Caution, alarm.Advisory, alarm.Normal}

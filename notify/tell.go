@@ -35,7 +35,7 @@ func VehicleOf(id string, d *event.VehicleData) people.Vehicle {
 func OutOfService(all []alarm.Listed) map[string]bool {
 	out := map[string]bool{}
 	for _, s := range all {
-		if s.Standing == "out of service" {
+		if s.Standing == alarm.OutOfService {
 			out[s.Vehicle] = true
 		}
 	}
@@ -133,7 +133,7 @@ func tellingsBy(d *people.Directory, p reader, way string, fresh []news) (all []
 // readsIt says whether the news is for the person's list: that work is done, or put off.
 func (p reader) readsIt(n news) bool {
 	what := n.Transition.Transition
-	return p.Form == people.ForOwner && p.Digest != "" && n.Task && (what == "cleared" || what == "eased")
+	return p.Form == people.ForOwner && p.Digest != "" && n.Task && (what == alarm.Cleared || what == alarm.Eased)
 }
 
 // message is the telling in words, or as a program takes it.
@@ -149,7 +149,7 @@ func newsOf(reg Register, out []engine.Output) []news {
 	var all []news
 	for _, o := range out {
 		t := o.Transition
-		if t == nil || t.Shelved || t.Standing == "out of service" || t.Standing == "shelved" {
+		if t == nil || t.Shelved || t.Standing == alarm.OutOfService || t.Standing == alarm.Shelved {
 			continue
 		}
 		if stages := tellable(t); stages != nil {
@@ -165,21 +165,21 @@ func newsOf(reg Register, out []engine.Output) []news {
 }
 
 // tellable gives the stages that the transition is about, nil where it is not told.
-func tellable(t *alarm.Transition) []string {
+func tellable(t *alarm.Transition) []alarm.Stage {
 	switch t.Transition {
-	case "raised", "worsened":
-		return []string{t.To}
-	case "unshelved":
+	case alarm.Raised, alarm.Worsened:
+		return []alarm.Stage{t.To}
+	case alarm.Unshelved:
 		if byStage[t.To].severity > 0 {
-			return []string{t.To}
+			return []alarm.Stage{t.To}
 		}
-	case "eased":
-		return []string{t.From, t.To}
-	case "withdrawn":
-		return []string{t.From}
-	case "cleared":
-		if byStage[t.From].severity >= byStage["due"].severity {
-			return []string{t.From}
+	case alarm.Eased:
+		return []alarm.Stage{t.From, t.To}
+	case alarm.Withdrawn:
+		return []alarm.Stage{t.From}
+	case alarm.Cleared:
+		if byStage[t.From].severity >= byStage[alarm.Due].severity {
+			return []alarm.Stage{t.From}
 		}
 	}
 	return nil
@@ -188,7 +188,7 @@ func tellable(t *alarm.Transition) []string {
 // urgency puts what got worse before what got better.
 func (n news) urgency() int {
 	switch n.Transition.Transition {
-	case "raised", "worsened", "unshelved":
+	case alarm.Raised, alarm.Worsened, alarm.Unshelved:
 		u := 10 + 2*byStage[n.To].severity
 		if n.Statutory {
 			u++
@@ -223,12 +223,12 @@ func letter(c Cause, about telling, intro string) Message {
 			if d, ok := p.dueOn(n); ok {
 				m.Dates = append(m.Dates, d)
 			}
-			if c.Answer != nil && n.To != "normal" {
+			if c.Answer != nil && n.To != alarm.Normal {
 				b.Link = c.Answer(p.ID, n.Transition)
 			}
 			pg.Blocks = append(pg.Blocks, b)
 		}
-		if n.urgency() >= 10 || n.Transition.Transition == "eased" {
+		if n.urgency() >= 10 || n.Transition.Transition == alarm.Eased {
 			mind.add(n.Cautions, n.OwnCautions)
 		}
 	}
@@ -257,7 +257,7 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 		}
 	}
 	switch t.Transition {
-	case "cleared":
+	case alarm.Cleared:
 		b.Weight, b.Strong = 0, backToNormal
 		switch {
 		case t.Task && t.Due != nil:
@@ -269,14 +269,14 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 			add(labelNow, english.Sentence(p.dates(messageOf(t))))
 		}
 		return b
-	case "withdrawn":
+	case alarm.Withdrawn:
 		b.Weight, b.Strong = 0, takenBack
 		return b
 	}
 	b.Strong = english.Sentences(doFirst(t.Task, t.Statutory, t.To, t.Advise))
 	switch t.Transition {
-	case "raised":
-	case "unshelved":
+	case alarm.Raised:
+	case alarm.Unshelved:
 		add("", shelfOver)
 	default:
 		add("", changeOf(t))
@@ -338,5 +338,5 @@ func describe(all []news) string {
 // asks for.
 func (n news) cannotWait() bool {
 	t := n.Transition
-	return t.To == "warning" && t.Transition != "eased" || t.Statutory && t.To == "overdue"
+	return t.To == alarm.Warning && t.Transition != alarm.Eased || t.Statutory && t.To == alarm.Overdue
 }

@@ -63,14 +63,14 @@ const (
 
 func badgeOf(t *alarm.Transition) string {
 	switch {
-	case t.Transition == "cleared" && t.Task:
+	case t.Transition == alarm.Cleared && t.Task:
 		return "Done"
-	case t.Transition == "cleared":
+	case t.Transition == alarm.Cleared:
 		return "Cleared"
-	case t.Transition == "withdrawn":
+	case t.Transition == alarm.Withdrawn:
 		return "Taken back"
-	case t.Transition == "eased":
-		return "Eased to " + t.To
+	case t.Transition == alarm.Eased:
+		return "Eased to " + string(t.To)
 	}
 	return byStage[t.To].head
 }
@@ -82,11 +82,11 @@ func changeOf(t *alarm.Transition) string {
 var opensWithStop = regexp.MustCompile(`(?i)^\W*(stop|inspect|do not (use|drive|run|start))\b`)
 
 // doFirst is what to do, the first thing that a block says.
-func doFirst(task, statutory bool, stage, advise string) string {
+func doFirst(task, statutory bool, stage alarm.Stage, advise string) string {
 	switch {
-	case stage == "warning" && !opensWithStop.MatchString(advise):
+	case stage == alarm.Warning && !opensWithStop.MatchString(advise):
 		return english.Sentences(stopFirst, advise)
-	case task && statutory && stage != "soon":
+	case task && statutory && stage != alarm.Soon:
 		return english.Sentences(cmp.Or(advise, byStage[stage].advise), byLaw)
 	case task:
 		return cmp.Or(advise, byStage[stage].advise)
@@ -111,7 +111,7 @@ func mindOf(cautions []string, own map[string]string) string {
 
 // takenBackOrDone is what a task's end is in a calendar.
 func takenBackOrDone(t *alarm.Transition) string {
-	if t.Transition == "withdrawn" {
+	if t.Transition == alarm.Withdrawn {
 		return takenBack
 	}
 	return recordedDone
@@ -209,7 +209,7 @@ func days(from, to string) (int, bool) {
 // in the person's units; today is YYYY-MM-DD.
 func (p reader) whyDue(i *due.Item, today string) string {
 	switch i.Limit {
-	case "no history":
+	case due.NoHistory:
 		return "No record of when this was last done."
 	case "distance", "hours":
 		if i.DueAt == nil || i.PastBy == nil {
@@ -261,7 +261,7 @@ func (p reader) dueNow(t *alarm.Transition) string {
 // is likely to lie behind by now.
 func (p reader) forecast(i *due.Item, today string) string {
 	switch {
-	case i.Likely == "" || i.Stage == "due" || i.Stage == "overdue" || i.Limit == "time":
+	case i.Likely == "" || i.Stage == alarm.Due || i.Stage == alarm.Overdue || i.Limit == "time":
 		return ""
 	case i.Likely <= today:
 		return readMeter
@@ -274,7 +274,7 @@ func (p reader) forecast(i *due.Item, today string) string {
 // lastDone says when it was last done, or what stands for that.
 func (p reader) lastDone(i *due.Item) string {
 	switch _, err := time.Parse(time.DateOnly, i.LastDone); {
-	case i.Limit == "no history":
+	case i.Limit == due.NoHistory:
 		return ""
 	case err == nil:
 		return "Last done " + p.date(i.LastDone)
@@ -333,7 +333,7 @@ const (
 var groupOrder = []struct {
 	heading string
 	weight  int
-}{{groupStop, 3}, {byStage["overdue"].head, 3}, {byStage["due"].head, 2}, {groupWatch, 1}, {byStage["soon"].head, 1}, {groupOver, 0}}
+}{{groupStop, 3}, {byStage[alarm.Overdue].head, 3}, {byStage[alarm.Due].head, 2}, {groupWatch, 1}, {byStage[alarm.Soon].head, 1}, {groupOver, 0}}
 
 func summaryTitle(news, vehicles int) string {
 	if vehicles == 0 {

@@ -2,6 +2,7 @@ package samples_test
 
 import (
 	"bytes"
+	"fmt"
 	"io/fs"
 	"strings"
 	"sync"
@@ -140,7 +141,7 @@ func (f *folded) of(vehicle, rule string) string {
 }
 
 func line(tr *alarm.Transition) string {
-	s := tr.Time.Format(time.DateOnly) + " " + tr.Transition + " " + tr.To
+	s := fmt.Sprintf("%s %s %s", tr.Time.Format(time.DateOnly), tr.Transition, tr.To)
 	if tr.Shelved {
 		s += " shelved"
 	}

@@ -166,10 +166,10 @@ func (e *entered) take(tr *alarm.Transition) {
 		e.due, e.other = map[string]bool{}, map[string]int{}
 	}
 	if tr.Rule != busTask {
-		e.other[tr.Rule+" "+tr.Transition]++
+		e.other[tr.Rule+" "+string(tr.Transition)]++
 		return
 	}
-	bad := func(stage string) bool { return stage == "due" || stage == "overdue" }
+	bad := func(stage alarm.Stage) bool { return stage == alarm.Due || stage == alarm.Overdue }
 	switch {
 	case bad(tr.To) && !bad(tr.From):
 		e.due[tr.Vehicle+" "+tr.Time.Format(time.DateOnly)] = true

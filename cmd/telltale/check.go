@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/alarm"
 	"telltale/engine/cases"
 	"telltale/engine/event"
 	"telltale/notify"
@@ -159,7 +160,10 @@ func unheard(s cli.Env, dir *people.Directory, book *rules.Book, register []even
 
 // unheardAlarms says each rule and stage once, with the first vehicle and how many more.
 func unheardAlarms(s cli.Env, gaps []people.Gap) {
-	type what struct{ rule, stage string }
+	type what struct {
+		rule  string
+		stage alarm.Stage
+	}
 	first, count := map[what]string{}, map[what]int{}
 	var order []what
 	for _, g := range gaps {

@@ -12,37 +12,8 @@ import (
 	"telltale/engine/event"
 )
 
-// The standings of an alarm in the terms of ISA-18.2 and IEC 62682.
-const (
-	Normal         = "normal"
-	Unacknowledged = "unacknowledged"
-	Acknowledged   = "acknowledged"
-	Returned       = "returned"
-	Shelved        = "shelved"
-	OutOfService   = "out of service"
-)
-
-// The transitions.
-const (
-	Raised          = "raised"
-	Worsened        = "worsened"
-	Eased           = "eased"
-	Cleared         = "cleared"
-	NowAcknowledged = "acknowledged"
-	NowShelved      = "shelved"
-	Unshelved       = "unshelved"
-	Withdrawn       = "withdrawn"
-	NotJudgedAs     = "not judged"
-)
-
 // returnedSeconds is how long a returned alarm waits for an answer until it is normal.
 const returnedSeconds = 30 * 24 * 3600
-
-// TaskStages are the words of the task stages by number; 0 is normal.
-var TaskStages = [...]string{Normal, "soon", "due", "overdue"}
-
-// RuleStages are the words of the rule stages by number.
-var RuleStages = [...]string{Normal, "advisory", "caution", "warning"}
 
 // Key names an alarm within its vehicle: a rule's or task's name, and the
 // component where it is kept once for each.
@@ -75,7 +46,7 @@ type Alarm struct {
 }
 
 // StageName is the word for a stage of the alarm.
-func (a *Alarm) StageName(n int) string {
+func (a *Alarm) StageName(n int) Stage {
 	if a.Task {
 		return TaskStages[n]
 	}
@@ -83,14 +54,14 @@ func (a *Alarm) StageName(n int) string {
 }
 
 // Standing is the alarm's standing as people read it.
-func (a *Alarm) Standing(out bool) string {
+func (a *Alarm) Standing(out bool) Standing {
 	switch {
 	case out && a.Stage > 0:
 		return OutOfService
 	case a.ShelvedUntil != 0:
 		return Shelved
 	case a.Stage == 0 && a.Acked:
-		return Normal
+		return StandsNormal
 	case a.Stage == 0:
 		return Returned
 	case a.Acked:
@@ -102,7 +73,7 @@ func (a *Alarm) Standing(out bool) string {
 // Move brings the alarm to a stage at a moment (Unix seconds): it tells what that is
 // called, and whether it stays unsaid since the alarm was shelved. One place decides
 // what a change of stage is called. byVoid: what it rested on was taken out.
-func (a *Alarm) Move(to int, at int64, byVoid bool) (what string, unsaid bool) {
+func (a *Alarm) Move(to int, at int64, byVoid bool) (what Change, unsaid bool) {
 	from, wasShelved := a.Stage, a.ShelvedUntil != 0
 	what = stageWord(from, to, byVoid)
 	a.Stage, a.Since = to, at
@@ -121,7 +92,7 @@ func (a *Alarm) Move(to int, at int64, byVoid bool) (what string, unsaid bool) {
 	return what, wasShelved && (a.ShelvedUntil != 0 || to == 0)
 }
 
-func stageWord(from, to int, byVoid bool) string {
+func stageWord(from, to int, byVoid bool) Change {
 	switch {
 	case from == 0:
 		return Raised
@@ -217,17 +188,9 @@ func (a *Alarm) NextChange() int64 {
 // Gone reports whether nothing of it stands or is to be known.
 func (a *Alarm) Gone() bool { return a.Stage == 0 && (a.Acked || a.Last.Transition == Withdrawn) }
 
-// StageWords are the words of the stages by number, of tasks or of rules.
-func StageWords(task bool) []string {
-	if task {
-		return TaskStages[:]
-	}
-	return RuleStages[:]
-}
-
 // Difference is what a difference is called; empty where there is none that is
 // told. That a vehicle is out of service is told by no alarm of its own.
-func Difference(said, now string, from, to int, there bool) string {
+func Difference(said, now Standing, from, to int, there bool) Change {
 	switch {
 	case from != to:
 		return stageWord(from, to, !there)

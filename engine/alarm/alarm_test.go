@@ -5,14 +5,14 @@ import "testing"
 // TestDifference is a table of differences, and of those that are not told.
 func TestDifference(t *testing.T) {
 	for _, tt := range []struct {
-		said, now string
+		said, now Standing
 		from, to  int
 		there     bool
-		want      string
+		want      Change
 	}{
-		{Unacknowledged, Normal, 2, 0, false, Withdrawn},
+		{Unacknowledged, StandsNormal, 2, 0, false, Withdrawn},
 		{Unacknowledged, Returned, 2, 0, true, Cleared},
-		{Normal, Unacknowledged, 0, 1, true, Raised},
+		{StandsNormal, Unacknowledged, 0, 1, true, Raised},
 		{Acknowledged, Unacknowledged, 1, 2, true, Worsened},
 		{Unacknowledged, Unacknowledged, 3, 1, true, Eased},
 		{Unacknowledged, Acknowledged, 2, 2, true, NowAcknowledged},
@@ -20,7 +20,7 @@ func TestDifference(t *testing.T) {
 		{Shelved, Unacknowledged, 2, 2, true, Unshelved},
 		{Acknowledged, Unacknowledged, 2, 2, true, Raised},
 		{Acknowledged, Acknowledged, 2, 2, true, ""},
-		{Returned, Normal, 0, 0, false, ""},          // grown old
+		{Returned, StandsNormal, 0, 0, false, ""},    // grown old
 		{Acknowledged, OutOfService, 2, 2, true, ""}, // of the vehicle
 		{OutOfService, Acknowledged, 2, 2, true, ""},
 	} {

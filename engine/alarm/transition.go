@@ -14,10 +14,10 @@ type Transition struct {
 	Vehicle    string           `json:"vehicle"`
 	Component  string           `json:"component,omitempty"`
 	Rule       string           `json:"rule"` // the rule's or task's name
-	Transition string           `json:"transition"`
-	From       string           `json:"from"`
-	To         string           `json:"to"`
-	Standing   string           `json:"standing"`
+	Transition Change           `json:"transition"`
+	From       Stage            `json:"from"`
+	To         Stage            `json:"to"`
+	Standing   Standing         `json:"standing"`
 	Shelved    bool             `json:"shelved,omitempty"`
 	Measure    *float64         `json:"measure,omitempty"`
 	Message    string           `json:"message,omitempty"`
@@ -65,7 +65,7 @@ type NotJudged struct {
 	Vehicle    string     `json:"vehicle"`
 	Component  string     `json:"component,omitempty"`
 	Rule       string     `json:"rule"`
-	Transition string     `json:"transition"` // always "not judged"
+	Transition Change     `json:"transition"` // always "not judged"
 	Missing    []string   `json:"missing"`
 	Events     []event.ID `json:"events,omitempty"`
 }

@@ -45,13 +45,13 @@ func compare(c *rules.Case, got []*alarm.Transition) []Row {
 func date(t *alarm.Transition) string { return t.Time.UTC().Format("2006-01-02") }
 
 func answered(t *alarm.Transition) bool {
-	return t.Transition == "acknowledged" || t.Transition == "shelved" || t.Transition == "unshelved"
+	return t.Transition == alarm.NowAcknowledged || t.Transition == alarm.NowShelved || t.Transition == alarm.Unshelved
 }
 
 func fits(e *rules.Expect, t *alarm.Transition) bool {
 	is := func(want, got string) bool { return want == "" || want == got }
 	return e.On == date(t) && e.Rule == t.Rule && is(e.Vehicle, t.Vehicle) && is(e.Component, t.Component) &&
-		is(e.To, t.To) && is(e.Transition, t.Transition)
+		is(e.To, string(t.To)) && is(e.Transition, string(t.Transition))
 }
 
 func expectedText(e *rules.Expect) string {

@@ -32,33 +32,39 @@ func (g Gap) String() string {
 // cover is which stages of which rules and tasks the cases show.
 type cover struct {
 	book            *rules.Book
-	raised, cleared map[[2]string]bool // by name and stage
+	raised, cleared map[shown]bool
+}
+
+// shown is a rule or task at a stage.
+type shown struct {
+	name  string
+	stage alarm.Stage
 }
 
 func newCover(b *rules.Book) *cover {
-	return &cover{b, map[[2]string]bool{}, map[[2]string]bool{}}
+	return &cover{b, map[shown]bool{}, map[shown]bool{}}
 }
 
 func (c *cover) see(t *alarm.Transition) {
 	switch t.Transition {
-	case "raised", "worsened":
-		c.raised[[2]string{t.Rule, t.To}] = true
-	case "eased", "cleared", "withdrawn":
-		c.cleared[[2]string{t.Rule, t.From}] = true
+	case alarm.Raised, alarm.Worsened:
+		c.raised[shown{t.Rule, t.To}] = true
+	case alarm.Eased, alarm.Cleared, alarm.Withdrawn:
+		c.cleared[shown{t.Rule, t.From}] = true
 	}
 }
 
 // gaps lists what is not shown: rules first, each by name.
 func (c *cover) gaps() []Gap {
 	var out []Gap
-	add := func(g Gap, stages []string) {
+	add := func(g Gap, stages []alarm.Stage) {
 		for _, s := range stages {
-			k := [2]string{g.Name, s}
+			k := shown{g.Name, s}
 			if !c.raised[k] {
-				g.NotRaised = append(g.NotRaised, s)
+				g.NotRaised = append(g.NotRaised, string(s))
 			}
 			if !c.cleared[k] {
-				g.NotCleared = append(g.NotCleared, s)
+				g.NotCleared = append(g.NotCleared, string(s))
 			}
 		}
 		if g.NotRaised != nil || g.NotCleared != nil {
@@ -80,23 +86,23 @@ func (c *cover) gaps() []Gap {
 	return out
 }
 
-func ruleStages(r *rules.Rule) []string {
+func ruleStages(r *rules.Rule) []alarm.Stage {
 	if !r.Measured {
-		return []string{rules.StageNames[r.Stage]}
+		return []alarm.Stage{alarm.RuleStages[r.Stage]}
 	}
-	var out []string
+	var out []alarm.Stage
 	for s, has := range r.Has {
 		if has {
-			out = append(out, rules.StageNames[s])
+			out = append(out, alarm.RuleStages[s])
 		}
 	}
 	return out
 }
 
-func taskStages(t *rules.Task) []string {
-	out := []string{"due", "overdue"}
+func taskStages(t *rules.Task) []alarm.Stage {
+	out := []alarm.Stage{alarm.Due, alarm.Overdue}
 	if t.Early != (rules.Limits{}) {
-		out = append([]string{"soon"}, out...)
+		out = append([]alarm.Stage{alarm.Soon}, out...)
 	}
 	return out
 }

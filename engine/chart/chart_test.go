@@ -16,6 +16,7 @@ import (
 
 	"gonum.org/v1/plot/vg"
 
+	"telltale/engine/alarm"
 	"telltale/engine/sample"
 )
 
@@ -27,7 +28,7 @@ func verdict() sample.Verdict {
 	return sample.Verdict{
 		Name: "Bus 7", Component: "transmission", Number: "L-1042", Drawn: "2031-02-10",
 		Results: []sample.Result{
-			{Analyte: "Cu", Title: "copper", Low: at(131), High: at(131), Times: at(3.275), Limits: map[string]float64{"advisory": 2, "caution": 3, "warning": 5}},
+			{Analyte: "Cu", Title: "copper", Low: at(131), High: at(131), Times: at(3.275), Limits: map[alarm.Stage]float64{"advisory": 2, "caution": 3, "warning": 5}},
 			{Analyte: "Fe", Title: "iron", Low: at(60), High: at(60), Times: at(0.67)},
 			{Analyte: "Pb", Title: "lead", Low: at(0), High: at(1), Times: at(0.125)},
 			{Analyte: "Cu", Title: "copper", Low: at(131), High: at(131), Times: at(3.275)},

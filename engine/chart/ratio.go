@@ -48,7 +48,7 @@ func (rows ratioRows) Plot(c draw.Canvas, p *plot.Plot) {
 		for _, stage := range slices.Sorted(maps.Keys(r.Limits)) {
 			l := r.Limits[stage]
 			c.StrokeLine2(draw.LineStyle{Color: ink, Width: 1}, x(l), at-4, x(l), at+4)
-			words(c, x(l), at+7, draw.XCenter, stage[:1], 6)
+			words(c, x(l), at+7, draw.XCenter, string(stage[:1]), 6)
 		}
 		v := x(math.Max(*r.Times, p.X.Min))
 		c.StrokeLine2(draw.LineStyle{Color: soft, Width: 3}, x(1), at, v, at)

@@ -9,6 +9,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/event"
+	"telltale/engine/judge"
 )
 
 // Item is one line of a due list: one task of one vehicle (and component).
@@ -21,7 +22,7 @@ type Item struct {
 	Task      string            `json:"task"`
 	Title     string            `json:"title"`
 	// Stage is overdue, due, soon, or normal where a list reaches ahead.
-	Stage string `json:"stage"`
+	Stage alarm.Stage `json:"stage"`
 	// Limit is the limit that decides: distance, time, hours, or "no history".
 	Limit string `json:"limit"`
 	// Why says in words which limit, and how far past or ahead.
@@ -70,14 +71,15 @@ type Need struct {
 	Count  int     `json:"count,omitempty"`
 }
 
+var worstFirst = []alarm.Stage{alarm.Overdue, alarm.Due, alarm.Soon, alarm.Normal}
+
 // SortDue orders a due list, or several put together, by what to do first: overdue,
 // due, soon, later. Of what is overdue or due, statutory work comes first; the rest
 // goes by date. A line without one comes before those, since nobody knows how late it
 // is.
 func SortDue(list []Item) {
-	rank := map[string]int{"overdue": 0, "due": 1, "soon": 2, alarm.Normal: 3}
 	slices.SortStableFunc(list, func(a, b Item) int {
-		return cmp.Or(cmp.Compare(rank[a.Stage], rank[b.Stage]), statutoryFirst(&a, &b), strings.Compare(a.first(), b.first()),
+		return cmp.Or(cmp.Compare(slices.Index(worstFirst, a.Stage), slices.Index(worstFirst, b.Stage)), statutoryFirst(&a, &b), strings.Compare(a.first(), b.first()),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Task, b.Task), strings.Compare(a.Component, b.Component))
 	})
 }
@@ -86,10 +88,13 @@ func SortDue(list []Item) {
 // rest of what is overdue or due; what is only soon goes by its date (0).
 func statutoryFirst(a, b *Item) int {
 	switch {
-	case a.Statutory == b.Statutory || a.Stage != "overdue" && a.Stage != "due":
+	case a.Statutory == b.Statutory || a.Stage != alarm.Overdue && a.Stage != alarm.Due:
 		return 0
 	case a.Statutory:
 		return -1
 	}
 	return 1
 }
+
+// NoHistory stands for the limit of a task that nobody knows when it was last done.
+const NoHistory = judge.NoHistory

@@ -17,14 +17,14 @@ import (
 // about. Meter values are face values of the instrument as it is today, in the
 // book's unit of distance or in hours; dates are local, YYYY-MM-DD.
 type Reckoning struct {
-	Vehicle   string `json:"vehicle"`
-	Component string `json:"component,omitempty"`
-	Task      string `json:"task"`
-	Title     string `json:"title"`
-	FollowUp  bool   `json:"followUp,omitempty"`
-	Lapses    string `json:"lapses,omitempty"` // how far past its point a follow-up is not asked for any more
-	Stage     string `json:"stage"`
-	Limit     string `json:"limit"` // that decides: distance, hours, time, none or "no history"
+	Vehicle   string      `json:"vehicle"`
+	Component string      `json:"component,omitempty"`
+	Task      string      `json:"task"`
+	Title     string      `json:"title"`
+	FollowUp  bool        `json:"followUp,omitempty"`
+	Lapses    string      `json:"lapses,omitempty"` // how far past its point a follow-up is not asked for any more
+	Stage     alarm.Stage `json:"stage"`
+	Limit     string      `json:"limit"` // that decides: distance, hours, time, none or "no history"
 	// LastDone is the date of the last time, of a follow-up that of its opening; By
 	// is the event behind it. Policy stands in for it where the history is unknown.
 	LastDone  string    `json:"lastDone,omitempty"`

@@ -54,17 +54,17 @@ type Entry struct {
 
 // Verdict is what stood by the rules in force once the sample was judged.
 type Verdict struct {
-	Stage     string   `json:"stage"` // the worst of those that stand
-	Stands    []Stands `json:"stands,omitempty"`
-	NotJudged []string `json:"notJudged,omitempty"` // rules that lacked something
-	Judged    int      `json:"judged"`
-	Book      string   `json:"book"`
+	Stage     alarm.Stage `json:"stage"` // the worst of those that stand
+	Stands    []Stands    `json:"stands,omitempty"`
+	NotJudged []string    `json:"notJudged,omitempty"` // rules that lacked something
+	Judged    int         `json:"judged"`
+	Book      string      `json:"book"`
 }
 
 // Stands is one rule that stood.
 type Stands struct {
-	Rule  string `json:"rule"`
-	Stage string `json:"stage"`
+	Rule  string      `json:"rule"`
+	Stage alarm.Stage `json:"stage"`
 }
 
 // The kinds of entries.

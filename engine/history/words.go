@@ -1,6 +1,7 @@
 package history
 
 import (
+	"fmt"
 	"strconv"
 
 	"telltale/engine/alarm"
@@ -76,12 +77,12 @@ func answerWords(d *event.AnswerData) string {
 }
 
 func alarmWords(t *alarm.Transition) string {
-	s := english.Capital(t.Rule) + ofComponent(t.Component) + " " + t.Transition
+	s := english.Capital(t.Rule) + ofComponent(t.Component) + " " + string(t.Transition)
 	switch {
 	case t.From != t.To && t.From != alarm.Normal && t.To != alarm.Normal:
-		s += " from " + t.From + " to " + t.To
+		s += fmt.Sprintf(" from %s to %s", t.From, t.To)
 	case t.From != t.To && t.To != alarm.Normal:
-		s += ": " + t.To
+		s += ": " + string(t.To)
 	}
 	if t.Shelved {
 		s += " (put aside, told to nobody)"
@@ -94,17 +95,17 @@ func alarmWords(t *alarm.Transition) string {
 
 // verdictWords is what stood after a sample, in a line.
 func verdictWords(v *Verdict) string {
-	s := v.Stage
+	s := string(v.Stage)
 	if v.Judged == 0 && len(v.Stands) == 0 {
 		s = "not judged"
 	}
 	for i, of := range v.Stands {
 		if s += ", "; i == 0 {
-			s = v.Stage + ": "
+			s = string(v.Stage) + ": "
 		}
 		s += of.Rule
 		if of.Stage != v.Stage {
-			s += " (" + of.Stage + ")"
+			s += " (" + string(of.Stage) + ")"
 		}
 	}
 	if n := len(v.NotJudged); n > 0 && v.Judged > 0 {

@@ -287,7 +287,7 @@ func (v *View) notLonger(comp int, o *Outlook, d *Due) string {
 	case len(d.pulls) > 0:
 		return longer + "an alarm asks for the work sooner"
 	case worst >= rules.Caution:
-		return longer + "a " + alarm.RuleStages[worst] + " stands"
+		return longer + "a " + string(alarm.RuleStages[worst]) + " stands"
 	case len(missing) > 0:
 		return longer + "at least three samples must have been judged by a rule on each of " + strings.Join(missing, ", ")
 	case unjudged != "":

@@ -14,8 +14,8 @@ import (
 // and the interval between drains that follows from it. It is an offer to a person:
 // nothing is moved by it.
 type Forecast struct {
-	Rule  string `json:"rule"`
-	Stage string `json:"stage"`
+	Rule  string      `json:"rule"`
+	Stage alarm.Stage `json:"stage"`
 	// Least, Likely and Most are how much further the fluid runs; Most is absent where
 	// the measure may as well not rise.
 	Least  unit.Quantity  `json:"least"`

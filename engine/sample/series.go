@@ -35,8 +35,8 @@ type Point struct {
 }
 
 // limits of the rules that measure exactly this analyte, as times the mean.
-func (v *sampleVerdict) limits(analyte string, mean float64) map[string]float64 {
-	var out map[string]float64
+func (v *sampleVerdict) limits(analyte string, mean float64) map[alarm.Stage]float64 {
+	var out map[alarm.Stage]float64
 	of := strconv.Quote(analyte)
 	for _, ar := range v.view.Applied().Rules.Rules {
 		r, over := ar.Rule, 1.0
@@ -54,7 +54,7 @@ func (v *sampleVerdict) limits(analyte string, mean float64) map[string]float64 
 		}
 		for s := rules.Advisory; s <= rules.Warning; s++ {
 			if out == nil {
-				out = map[string]float64{}
+				out = map[alarm.Stage]float64{}
 			}
 			if r.Has[s] {
 				out[alarm.RuleStages[s]] = got.Ends[0].Limits[s] / over

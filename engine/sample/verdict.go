@@ -43,8 +43,8 @@ type Verdict struct {
 	Baseline *Baseline `json:"baseline,omitempty"`
 
 	// Stage is normal, or the worst stage that stands of the rules that judge samples.
-	Stage   string `json:"stage"`
-	Summary string `json:"summary"`
+	Stage   alarm.Stage `json:"stage"`
+	Summary string      `json:"summary"`
 	// Reasons are the strongest three of what stands; Further counts the others.
 	Reasons []Reason `json:"reasons,omitempty"`
 	Further int      `json:"further,omitempty"`
@@ -68,13 +68,13 @@ type Verdict struct {
 
 // Reason is one rule that stands.
 type Reason struct {
-	Rule     string   `json:"rule"`
-	Stage    string   `json:"stage"`
-	Message  string   `json:"message"`
-	PointsTo []string `json:"pointsTo,omitempty"`
-	Source   string   `json:"source,omitempty"` // of the limit that was reached
-	Advise   string   `json:"advise,omitempty"`
-	Cautions []string `json:"cautions,omitempty"`
+	Rule     string      `json:"rule"`
+	Stage    alarm.Stage `json:"stage"`
+	Message  string      `json:"message"`
+	PointsTo []string    `json:"pointsTo,omitempty"`
+	Source   string      `json:"source,omitempty"` // of the limit that was reached
+	Advise   string      `json:"advise,omitempty"`
+	Cautions []string    `json:"cautions,omitempty"`
 	// Earlier says that an earlier sample raised it and this one does not show it:
 	// it was not judged on this one, or an exchange hides the evidence.
 	Earlier string `json:"earlier,omitempty"`
@@ -114,7 +114,7 @@ type Result struct {
 	Grade *Grade `json:"grade,omitempty"`
 	// Limits are those of rules that read this analyte alone, as times the baseline,
 	// by stage.
-	Limits map[string]float64 `json:"limits,omitempty"`
+	Limits map[alarm.Stage]float64 `json:"limits,omitempty"`
 	// Drains is how many more drains like the last would bring it under its first limit.
 	Drains *Drains `json:"drains,omitempty"`
 	// Change is from the sample before; Real says that it is more than the method

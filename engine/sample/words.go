@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"telltale/engine/alarm"
 	"telltale/engine/judge"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
@@ -21,11 +22,11 @@ const (
 
 func (v *sampleVerdict) summary() string {
 	switch {
-	case v.Stage == "warning":
+	case v.Stage == alarm.Warning:
 		return "Warning: act now."
-	case v.Stage == "caution":
+	case v.Stage == alarm.Caution:
 		return "Caution: to be acted on, though not this minute."
-	case v.Stage == "advisory":
+	case v.Stage == alarm.Advisory:
 		return "Advisory: good to know, nothing to be done at once."
 	case v.Judged == 0 && len(v.NotJudged) == 0:
 		return "Not judged: no rule reads samples of this component."

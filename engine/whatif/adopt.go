@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/rules"
 )
@@ -64,9 +65,9 @@ func Adopt(ctx context.Context, s Store, b *rules.Book, register []event.Event, 
 			if t == nil {
 				continue
 			}
-			c := Change{Rule: t.Rule, To: t.To}
-			if t.To == "normal" {
-				c.To = t.Transition // cleared or withdrawn
+			c := Change{Rule: t.Rule, To: string(t.To)}
+			if t.To == alarm.Normal {
+				c.To = string(t.Transition) // cleared or withdrawn
 			}
 			if vehicles[c] == nil {
 				vehicles[c] = map[string]bool{}

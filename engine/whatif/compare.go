@@ -19,7 +19,7 @@ type key struct{ vehicle, rule, component string }
 type episode struct {
 	raised  time.Time // zero where it was not
 	open    bool
-	stage   string // the worst
+	stage   alarm.Stage // the worst
 	message string
 }
 
@@ -96,23 +96,23 @@ func (c *comparer) take(s Side, t *alarm.Transition) key {
 	p := c.standing[k]
 	e := &p[s]
 	switch t.Transition {
-	case "raised":
+	case alarm.Raised:
 		n.Raised[s]++
 		e.open = true
 		if e.raised.IsZero() {
 			e.raised = t.Time
 		}
 		e.worsen(t)
-	case "worsened":
+	case alarm.Worsened:
 		e.worsen(t)
-	case "cleared", "withdrawn":
+	case alarm.Cleared, alarm.Withdrawn:
 		e.open = false
 	}
 	c.standing[k] = p
 	return k
 }
 
-var severity = map[string]int{"advisory": 1, "soon": 1, "caution": 2, "due": 2, "warning": 3, "overdue": 3}
+var severity = map[alarm.Stage]int{alarm.Advisory: 1, alarm.Soon: 1, alarm.Caution: 2, alarm.Due: 2, alarm.Warning: 3, alarm.Overdue: 3}
 
 func (e *episode) worsen(t *alarm.Transition) {
 	if severity[t.To] > severity[e.stage] {

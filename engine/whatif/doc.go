@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 )
 
 // Side is which of the two books; it is an index.
@@ -37,11 +38,11 @@ type Difference struct {
 	Rule       string `json:"rule"` // its name in the new book
 	// OldRaised and NewRaised are when it was raised, OldStage and NewStage the worst
 	// stages that it reached until it cleared.
-	OldRaised time.Time `json:"oldRaised,omitzero"`
-	NewRaised time.Time `json:"newRaised,omitzero"`
-	OldStage  string    `json:"oldStage,omitempty"`
-	NewStage  string    `json:"newStage,omitempty"`
-	Message   string    `json:"message,omitempty"` // what was said at the worst stage, by the new book where it did
+	OldRaised time.Time   `json:"oldRaised,omitzero"`
+	NewRaised time.Time   `json:"newRaised,omitzero"`
+	OldStage  alarm.Stage `json:"oldStage,omitempty"`
+	NewStage  alarm.Stage `json:"newStage,omitempty"`
+	Message   string      `json:"message,omitempty"` // what was said at the worst stage, by the new book where it did
 }
 
 // Count is what one rule or task did by both books.

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"telltale/engine/alarm"
 	"telltale/engine/judge"
 	"telltale/engine/latch"
 	"telltale/rules"
@@ -60,7 +61,7 @@ func whyLimits(r *rules.Rule, l latch.Latch, e rules.End) []Limit {
 		if !r.Below {
 			off = -off
 		}
-		w := Limit{Stage: rules.StageNames[s], At: e.Limits[s], Off: e.Limits[s] + off, Below: r.Below, On: l.On[s], Source: r.SourceOf(s)}
+		w := Limit{Stage: alarm.RuleStages[s], At: e.Limits[s], Off: e.Limits[s] + off, Below: r.Below, On: l.On[s], Source: r.SourceOf(s)}
 		if r.Confirm[s] > 1 {
 			w.Count, w.Takes = l.Count[s], r.Confirm[s]
 		}

@@ -20,13 +20,13 @@ import (
 // Why is why a rule, a task or an alarm on the data stands on a vehicle as it
 // does, normal included.
 type Why struct {
-	Vehicle   string `json:"vehicle"`
-	Name      string `json:"name"` // the vehicle's name for people
-	Component string `json:"component,omitempty"`
-	Rule      string `json:"rule"` // the rule's or task's name
-	Title     string `json:"title,omitempty"`
-	Stage     string `json:"stage"`
-	Standing  string `json:"standing,omitempty"` // absent where nothing stands
+	Vehicle   string         `json:"vehicle"`
+	Name      string         `json:"name"` // the vehicle's name for people
+	Component string         `json:"component,omitempty"`
+	Rule      string         `json:"rule"` // the rule's or task's name
+	Title     string         `json:"title,omitempty"`
+	Stage     alarm.Stage    `json:"stage"`
+	Standing  alarm.Standing `json:"standing,omitempty"` // absent where nothing stands
 	// DoesNotApply says why the rule is not kept for this vehicle; all else is then absent.
 	DoesNotApply string   `json:"doesNotApply,omitempty"`
 	Judged       *Judged  `json:"judged,omitempty"` // of a rule that was judged at least once
@@ -61,13 +61,13 @@ type Judged struct {
 // whether it is on, and how many judged samples in a row reached it of those that
 // it takes.
 type Limit struct {
-	Stage string  `json:"stage"`
-	At    float64 `json:"at"`
-	Off   float64 `json:"off"`
-	Below bool    `json:"below,omitempty"`
-	On    bool    `json:"on"`
-	Count int     `json:"count,omitempty"`
-	Takes int     `json:"takes,omitempty"`
+	Stage alarm.Stage `json:"stage"`
+	At    float64     `json:"at"`
+	Off   float64     `json:"off"`
+	Below bool        `json:"below,omitempty"`
+	On    bool        `json:"on"`
+	Count int         `json:"count,omitempty"`
+	Takes int         `json:"takes,omitempty"`
 	// Source says where the limit comes from.
 	Source string `json:"source,omitempty"`
 }

@@ -48,9 +48,9 @@ func (y *Why) Headline() string {
 	case y.Stage == alarm.Normal && y.NotJudged != nil && y.Judged == nil:
 		return s + ": not judged; without " + strings.Join(y.NotJudged.Missing, ", ")
 	case y.Standing != "":
-		return s + ": " + y.Stage + ", " + y.Standing
+		return s + fmt.Sprintf(": %s, %s", y.Stage, y.Standing)
 	}
-	return s + ": " + y.Stage
+	return s + ": " + string(y.Stage)
 }
 
 // Text is the whole answer as a mechanic reads it, in several lines.

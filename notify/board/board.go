@@ -60,13 +60,13 @@ var pageTemplate = template.Must(template.New("page").Parse(pageHTML))
 type view struct {
 	Title, Lead, Fault string
 	Shown              bool // the alarm and the forms
-	Stage              string
+	Stage              alarm.Stage
 	Strong, Found      string
 	Figures            []string
 	Meters             []event.MeterDef
 	At, Today, Later   string
 	Fluid              bool
-	Standing           string
+	Standing           alarm.Standing
 	Distance, Volume   string // the person's units
 	Volumes            []string
 	Tasks              []Task
@@ -92,7 +92,7 @@ func (b *Board) find(ctx context.Context, l Link) (s alarm.Listed, ok bool) {
 	all, err := b.Fleet.AlarmsOf(ctx, l.Vehicle)
 	b.failed(l.Vehicle, err)
 	i := slices.IndexFunc(all, func(s alarm.Listed) bool {
-		return s.Component == l.Component && s.Rule == l.Rule && s.To != "normal"
+		return s.Component == l.Component && s.Rule == l.Rule && s.To != alarm.Normal
 	})
 	if i < 0 {
 		return s, false

@@ -17,6 +17,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"telltale/engine/alarm"
 )
 
 // State is where a delivery is on its way.
@@ -34,20 +36,20 @@ const (
 // Delivery is one message to one person by one way, from composed to sent or to
 // failed in plain sight. It is composed once and sent as stored.
 type Delivery struct {
-	Key       string    `json:"key"`
-	Cause     string    `json:"cause"`
-	Seq       uint64    `json:"seq"` // of what it tells, in the log of transitions
-	Person    string    `json:"person"`
-	Way       string    `json:"way"`
-	To        string    `json:"to"`
-	Subject   string    `json:"subject"`
-	MessageID string    `json:"messageId,omitempty"` // the same on every try
-	Thread    string    `json:"thread,omitempty"`    // deliveries of one thread go out in order
-	Vehicle   string    `json:"vehicle,omitempty"`
-	Stage     string    `json:"stage,omitempty"`
-	Time      time.Time `json:"time"`    // of what it tells
-	Created   time.Time `json:"created"` // by the clock on the wall, as are all below
-	Raw       []byte    `json:"raw,omitempty"`
+	Key       string      `json:"key"`
+	Cause     string      `json:"cause"`
+	Seq       uint64      `json:"seq"` // of what it tells, in the log of transitions
+	Person    string      `json:"person"`
+	Way       string      `json:"way"`
+	To        string      `json:"to"`
+	Subject   string      `json:"subject"`
+	MessageID string      `json:"messageId,omitempty"` // the same on every try
+	Thread    string      `json:"thread,omitempty"`    // deliveries of one thread go out in order
+	Vehicle   string      `json:"vehicle,omitempty"`
+	Stage     alarm.Stage `json:"stage,omitempty"`
+	Time      time.Time   `json:"time"`    // of what it tells
+	Created   time.Time   `json:"created"` // by the clock on the wall, as are all below
+	Raw       []byte      `json:"raw,omitempty"`
 
 	State    State `json:"state"`
 	Attempts int   `json:"attempts,omitempty"`

@@ -6,6 +6,8 @@ import (
 
 	"github.com/expr-lang/expr/vm"
 	"gopkg.in/yaml.v3"
+
+	"telltale/engine/alarm"
 )
 
 // theirOwn in "who" means the people that the vehicle's register names.
@@ -24,7 +26,7 @@ const (
 
 var (
 	whens  = []string{"at once", "digest", "never"}
-	stages = []string{"soon", "due", "overdue", "advisory", "caution", "warning"}
+	stages = []alarm.Stage{alarm.Soon, alarm.Due, alarm.Overdue, alarm.Advisory, alarm.Caution, alarm.Warning}
 )
 
 // entry is one entry of tell.
@@ -33,7 +35,7 @@ type entry struct {
 	who    []string // ids
 	own    bool     // and the people of the vehicle
 	where  *vm.Program
-	stages []string // empty: all
+	stages []alarm.Stage // empty: all
 	when   hearing
 	by     []string // ways; empty: all that the person has
 
@@ -51,7 +53,7 @@ func (r *reader) entry(name, n *yaml.Node, people map[string]*Person) *entry {
 		when:  []hearing{atOnce, inDigest, never}[r.Choice(m["when"], "when", whens...)],
 	}
 	for _, s := range r.Items(m["stages"], "stages") {
-		e.stages = append(e.stages, stages[r.Choice(s, "a stage", stages...)])
+		e.stages = append(e.stages, stages[r.Choice(s, "a stage", names(stages)...)])
 	}
 	for _, b := range r.Items(m["by"], "by") {
 		e.by = append(e.by, ways[r.Choice(b, "by", wayNames()...)].name)
@@ -99,4 +101,13 @@ func (r *reader) who(e *entry, n *yaml.Node, people map[string]*Person) {
 		}
 		e.who = append(e.who, id)
 	}
+}
+
+// names are the stages as files write them.
+func names(stages []alarm.Stage) []string {
+	out := make([]string, len(stages))
+	for i, s := range stages {
+		out[i] = string(s)
+	}
+	return out
 }

@@ -1,6 +1,7 @@
 package people
 
 import (
+	"telltale/engine/alarm"
 	"telltale/rules"
 )
 
@@ -8,7 +9,7 @@ import (
 type Gap struct {
 	Vehicle, Component string
 	Rule               string // the rule's or task's name
-	Stage              string
+	Stage              alarm.Stage
 }
 
 // Unheard lists what the book can say of the vehicles and nobody would hear of, at
@@ -29,7 +30,7 @@ func Unheard(d *Directory, vehicles []Vehicle, book *rules.Book) (gaps []Gap, de
 					heard, hears[p.ID] = true, true
 				}
 			}
-			if stage := a.Stages[0]; !heard && stage != "soon" && stage != "advisory" {
+			if stage := a.Stages[0]; !heard && stage != alarm.Soon && stage != alarm.Advisory {
 				gaps = append(gaps, Gap{v.ID, a.Component, a.Rule, stage})
 			}
 		}
@@ -55,8 +56,8 @@ func alarmsOf(v Vehicle, book *rules.Book, judge *rules.Judge) (all []Subject) {
 	for _, c := range v.Components {
 		comps = append(comps, rules.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
 	}
-	add := func(rule, stage string, component int, task, statutory bool) {
-		s := Subject{Vehicle: v, Rule: rule, Task: task, Statutory: statutory, Stages: []string{stage}}
+	add := func(rule string, stage alarm.Stage, component int, task, statutory bool) {
+		s := Subject{Vehicle: v, Rule: rule, Task: task, Statutory: statutory, Stages: []alarm.Stage{stage}}
 		if component >= 0 {
 			s.Component = v.Components[component].Name
 		}
@@ -64,14 +65,14 @@ func alarmsOf(v Vehicle, book *rules.Book, judge *rules.Judge) (all []Subject) {
 	}
 	applied := book.For(judge, &about, comps)
 	for _, t := range applied.Tasks {
-		for _, stage := range []string{"soon", "due", "overdue"} {
+		for _, stage := range []alarm.Stage{alarm.Soon, alarm.Due, alarm.Overdue} {
 			add(t.Task.Name, stage, t.Component, true, t.Task.Statutory)
 		}
 	}
 	for _, r := range applied.Rules {
 		for stage := rules.Advisory; stage <= rules.Warning; stage++ {
 			if r.Rule.Measured && r.Rule.Has[stage] || !r.Rule.Measured && r.Rule.Stage == stage {
-				add(r.Rule.Name, rules.StageNames[stage], r.Component, false, false)
+				add(r.Rule.Name, alarm.RuleStages[stage], r.Component, false, false)
 			}
 		}
 	}

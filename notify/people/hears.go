@@ -2,6 +2,7 @@ package people
 
 import (
 	"slices"
+	"telltale/engine/alarm"
 	"time"
 )
 
@@ -13,7 +14,7 @@ type Subject struct {
 	Rule      string // the rule's or task's name
 	Task      bool
 	Statutory bool
-	Stages    []string // any of them will do
+	Stages    []alarm.Stage // any of them will do
 }
 
 // Hears says whether the person hears of it, at once or in the list, and the name of
@@ -59,7 +60,7 @@ func (e *entry) matches(id string, s *Subject) bool {
 	if !slices.Contains(e.who, id) && !(e.own && slices.Contains(s.Vehicle.People, id)) {
 		return false
 	}
-	ofStage := func(stage string) bool { return slices.Contains(s.Stages, stage) }
+	ofStage := func(stage alarm.Stage) bool { return slices.Contains(s.Stages, stage) }
 	if len(e.stages) > 0 && !slices.ContainsFunc(e.stages, ofStage) {
 		return false
 	}
@@ -67,11 +68,11 @@ func (e *entry) matches(id string, s *Subject) bool {
 		return true
 	}
 	// A condition is tried for each stage that it may be about.
-	return slices.ContainsFunc(s.Stages, func(stage string) bool {
+	return slices.ContainsFunc(s.Stages, func(stage alarm.Stage) bool {
 		if len(e.stages) > 0 && !slices.Contains(e.stages, stage) {
 			return false
 		}
-		about := env{s.Vehicle, s.Vehicle.component(s.Component), s.Rule, stage, s.Task, s.Statutory}
+		about := env{s.Vehicle, s.Vehicle.component(s.Component), s.Rule, string(stage), s.Task, s.Statutory}
 		return holds(e.where, about, e.when != never)
 	})
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"telltale/engine/alarm"
 	"telltale/rules"
 )
 
@@ -198,7 +199,7 @@ func TestConditions(t *testing.T) {
 			t.Errorf("%s: %v", cond, err)
 			continue
 		}
-		how, _ := d.hears(d.Person("a"), &Subject{Vehicle: v, Rule: "engine oil", Task: true, Stages: []string{"due"}})
+		how, _ := d.hears(d.Person("a"), &Subject{Vehicle: v, Rule: "engine oil", Task: true, Stages: []alarm.Stage{"due"}})
 		if got := how == atOnce; got != want {
 			t.Errorf("%s: got %v", cond, got)
 		}

@@ -53,7 +53,7 @@ func (w *worker) count(out []engine.Output, undecoded error, lag uint64) {
 		switch {
 		case o.Transition != nil:
 			w.seen.transitions++
-			w.seen.stages[o.Transition.To]++
+			w.seen.stages[string(o.Transition.To)]++
 		case o.Refused != nil:
 			w.seen.refused++
 			w.seen.reasons[reason(o.Refused.Refused, undecoded)]++

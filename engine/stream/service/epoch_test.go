@@ -12,6 +12,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
+	"telltale/engine/alarm"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
@@ -60,9 +61,9 @@ func epochOf(s *Service) (most uint64) {
 }
 
 // toldAndStanding is how each alarm was told last, and how it stands.
-func toldAndStanding(t *testing.T, l *stream.Log, s *Service) (told, stands map[alarmID]string) {
+func toldAndStanding(t *testing.T, l *stream.Log, s *Service) (told, stands map[alarmID]alarm.Stage) {
 	t.Helper()
-	told, stands = map[alarmID]string{}, map[alarmID]string{}
+	told, stands = map[alarmID]alarm.Stage{}, map[alarmID]alarm.Stage{}
 	for _, m := range published(t, l) {
 		for _, o := range m.Outputs {
 			if tr := o.Transition; tr != nil {

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"telltale/engine/alarm"
 	"telltale/engine/stream"
 	"telltale/engine/stream/wire"
 	"telltale/rules"
@@ -88,7 +89,7 @@ func (m misread) Book(context.Context, string) (*rules.Book, error) { return m.o
 func checkMarked(t *testing.T, l *stream.Log, s *Service, want []string) {
 	t.Helper()
 	var marked []string
-	told := map[string]string{}
+	told := map[string]alarm.Stage{}
 	last, err := l.LastOutput(t.Context())
 	if err != nil {
 		t.Fatal(err)
@@ -116,7 +117,7 @@ func checkMarked(t *testing.T, l *stream.Log, s *Service, want []string) {
 		t.Fatal(err)
 	}
 	same(t, "marked", marked, want)
-	stands := map[string]string{}
+	stands := map[string]alarm.Stage{}
 	for _, a := range standings(t, s) {
 		stands[a.Vehicle] = a.To
 	}

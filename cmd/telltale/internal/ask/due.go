@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/event"
 	"telltale/engine/interval"
@@ -111,11 +112,11 @@ func DueLine(d due.Item) string {
 }
 
 // listStage is the word for a stage; what a list reaches ahead to is at none yet.
-func listStage(stage string) string {
-	if stage == "normal" {
+func listStage(stage alarm.Stage) string {
+	if stage == alarm.Normal {
 		return "later"
 	}
-	return stage
+	return string(stage)
 }
 
 func litres(v float64) string { return english.Volume(v, "L") }

@@ -12,6 +12,7 @@ import (
 
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/whatif"
 	"telltale/notify"
 	"telltale/notify/people"
@@ -103,7 +104,7 @@ func hears(dir *people.Directory) func(*engine.Partition, []engine.Output) []str
 
 // differenceLine is one difference as a terminal shows it.
 func differenceLine(d whatif.Difference) string {
-	when := func(t time.Time, stage string) string { return t.Format(time.DateOnly) + " " + stage }
+	when := func(t time.Time, stage alarm.Stage) string { return t.Format(time.DateOnly) + " " + string(stage) }
 	var what string
 	switch d.Difference {
 	case whatif.OnlyOld:

@@ -13,7 +13,7 @@ func Where(vehicle, component string) string { return strings.TrimSpace(vehicle 
 // TransitionLine is a transition as a terminal shows it: when, what, to what.
 func TransitionLine(t *alarm.Transition) string {
 	stage := t.To
-	if t.Transition == "eased" || t.Transition == "cleared" || t.Transition == "withdrawn" {
+	if t.Transition == alarm.Eased || t.Transition == alarm.Cleared || t.Transition == alarm.Withdrawn {
 		stage = t.From + " -> " + t.To
 	}
 	line := fmt.Sprintf("%s  %-22s %-12s %-9s %s", t.Time.Format("2006-01-02 15:04"), Where(t.Vehicle, t.Component), t.Transition, stage, t.Rule)
