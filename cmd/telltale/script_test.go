@@ -24,7 +24,7 @@ import (
 // that can be killed. What they store is in memory, and more tests run at a time than
 // there are cores, since they wait for most of their time; not so in CI.
 func TestMain(m *testing.M) {
-	quick.Files()
+	quick.Start()
 	if !underCI() {
 		if err := flag.Set("test.parallel", "4"); err != nil {
 			panic(err)
@@ -66,6 +66,7 @@ func TestScript(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			samples, err := filepath.Abs("../../samples")
 			e.Setenv("SAMPLES", samples)
+			e.Setenv("GOGC", os.Getenv("GOGC"))
 			e.Values["walk"] = &walk{}
 			e.Setenv("XDG_CONFIG_HOME", e.WorkDir) // the stock client keeps its settings there
 			return err
