@@ -35,7 +35,7 @@ func (f *fold) apply() error {
 			return err
 		}
 	}
-	f.endShelves()
+	f.endShelves() // first, so that what the event raises is told
 	if err := f.take(); err != nil {
 		return err
 	}
@@ -52,7 +52,7 @@ func (f *fold) take() error {
 	if err != nil {
 		return err
 	}
-	c.All = c.All || f.change.All
+	c.All = c.All || f.change.All // of a book
 	f.change = c
 	if c.TookOut {
 		f.Kept = nil

@@ -40,6 +40,7 @@ func (f *fold) judge() {
 	if f.ev.Kind == event.BookEvent {
 		f.carryOverAll()
 	}
+	// Rules come first: what they open and pull in moves tasks by the same event.
 	for _, ar := range a.Rules.Rules {
 		f.judgeRule(ar)
 	}
@@ -49,6 +50,7 @@ func (f *fold) judge() {
 	f.judgeFollowUps()
 	switch {
 	case f.change.All:
+		// Every task has asked for a move by now; what none asked for is gone.
 		f.dropStrangers()
 	case f.change.Sample != "" || f.change.Service != nil:
 		f.dropFollowUps()
@@ -159,7 +161,7 @@ func (f *fold) anew(comp int) bool {
 		return true
 	}
 	if i < 0 || t.Steps[i].Sample.ID == f.ev.ID {
-		return false
+		return false // the latest: one step more is enough
 	}
 	return f.change.Place.Compare(t.Steps[i].Place) <= 0
 }

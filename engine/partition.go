@@ -129,7 +129,7 @@ func (p *Partition) foldInto(name string, ev event.Event, anew bool) (out []Outp
 	old := p.record(name)
 	next := vehicle{Record: record.Record{Vehicle: name, FirstSeen: p.moment(ev).UnixNano()}}
 	if old != nil {
-		next = *old
+		next = *old // they share their lists, which are never changed in place
 	}
 	defer func() {
 		if r := recover(); r != nil {
@@ -141,6 +141,8 @@ func (p *Partition) foldInto(name string, ev event.Event, anew bool) (out []Outp
 		}
 	}()
 	f := &p.work
+	// One fold serves all events, for the room that it has: a reading would else allocate
+	// more than it takes to judge it.
 	*f = fold{p: p, ev: ev, View: f.View, judged: f.judged[:0], moves: f.moves[:0]}
 	f.Anew(&p.law, &next.Record, p.moment(ev), next.applied)
 	f.change.All = anew
@@ -160,7 +162,7 @@ func (p *Partition) tick(ev event.Event) []Output {
 	back := ev.Time.Before(p.law.Now)
 	p.law.Now = ev.Time.UTC()
 	var list []string
-	if back || p.judgeAll {
+	if back || p.judgeAll { // the slots are in order of moments that may all lie ahead again
 		list = p.Vehicles()
 	} else {
 		list = p.slots.upTo(p.law.Now.Unix(), p.nextOf)

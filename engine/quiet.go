@@ -75,6 +75,7 @@ func (p *Partition) takeQuietly(r *vehicle, ev *event.Event) bool {
 	}
 	life := v + m.shift
 	age := max(0, p.law.Now.Unix()-record.Seconds(at))
+	// The vehicle may have run on since the reading, so the wall must hold for now.
 	if life >= m.limit || life+float64(m.pace*float64(age)) >= m.wall || age > silentLeast ||
 		!m.follows(log.Hours, at, life) || len(r.Voids) > 0 && r.Voided(ev.ID) || r.Seen(ev.ID) != nil {
 		return false
@@ -113,6 +114,7 @@ func (f *fold) drawQuiet() *quiet {
 	if f.Now.IsZero() || len(chains) == 0 || slices.ContainsFunc(a.Rules.Rules, onReading) {
 		return nil
 	}
+	// A factor that hangs on what is read, or a forecast, may take a stage back.
 	for i := range f.judged {
 		if f.judged[i].unsteady() {
 			return nil
@@ -131,7 +133,7 @@ func (f *fold) drawQuiet() *quiet {
 	}
 	for i := range chains {
 		c := &chains[i]
-		if !c.Healthy || r.Estimates(c) { // see takeReading
+		if !c.Healthy || r.Estimates(c) { // as in Record.takeReading
 			return nil
 		}
 		q.meters[i] = f.boundMeter(c)

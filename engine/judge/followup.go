@@ -104,6 +104,8 @@ func (v *View) standing(list []openedFollowUp) (Due, bool) {
 		default:
 			d, stands = opened, true
 		}
+		// Each opening is settled by what came before the next one: a check of the last oil
+		// change says nothing of this one.
 		if v.settledBetween(o, next) {
 			stands, lapsed = false, false
 		}

@@ -50,6 +50,7 @@ func (v *View) PullIn(d *Due) {
 			continue
 		}
 		p.limits = movedLimits(point, moved)
+		// A later pull by the same limit stands in for the earlier: it is nearer still.
 		for i := range d.pulls {
 			d.pulls[i].limits = slices.DeleteFunc(d.pulls[i].limits, func(l interval.Limit) bool { return slices.Contains(p.limits, l) })
 		}
@@ -185,6 +186,8 @@ func (m *forecastMeter) held() bool {
 	for i, n := len(points)-1, 0; i >= 0 && n < heldSteps; i, n = i-1, n+1 {
 		p := &points[i]
 		u := m.c.ReckonUsage(p.At)
+		// Soon by the forecast that held just before the next reading came, or clear of it by
+		// twice the early limits: whichever is met first, going back, decides.
 		if i+1 < len(points) && m.near(u, p, points[i+1].At, 1) {
 			return true // before the next reading came
 		}

@@ -31,6 +31,8 @@ func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool 
 	if len(got.Missing) > 0 {
 		return false
 	}
+	// A drain dilutes what a rule saw: until the fluid has run half as long again the alarm
+	// may worsen, but not ease.
 	masked := r.Measured && !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && v.masked(x, l)
 	next, ok := l.Step(r, got.Ends, masked, x.stated)
 	if !ok {
@@ -137,7 +139,7 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 		return
 	}
 	x := v.FactsAt(ar.Component, at.Before, at.At)
-	x.Reported = true
+	x.Reported = true // people see what the sheet says, not an end of what it leaves open
 	if at.ID != (event.ID{}) {
 		x.use(at.ID)
 	}

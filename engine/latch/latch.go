@@ -80,6 +80,7 @@ func (l Latch) advance(r *rules.Rule, e rules.End, masked bool) Latch {
 			}
 		}
 	}
+	// The stage is the worst limit that is on, whichever went on last.
 	l.Stage = 0
 	for s := rules.Warning; s > 0 && l.Stage == 0; s-- {
 		if l.On[s] {

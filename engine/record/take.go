@@ -107,7 +107,7 @@ func (r *Record) takeReading(c *Change, s Stamp, d *event.ReadingData) error {
 		m.Readings = thin(m.Readings)
 	}
 	if s.Void {
-		return nil
+		return nil // the void came first; the fact stays as a tombstone
 	}
 	// Where work stands on the reading before it, this one may thin that one out: the
 	// chain is then made anew, as it would be from the stored record.
