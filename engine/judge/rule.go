@@ -31,8 +31,8 @@ func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool 
 	if len(got.Missing) > 0 {
 		return false
 	}
-	// A drain dilutes what a rule saw: until the fluid has run half as long again the alarm
-	// may worsen, but not ease.
+	// A drain dilutes what a rule saw: until the fluid has run half of what it had
+	// run then, the alarm may worsen, but not ease.
 	masked := r.Measured && !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && v.masked(x, l)
 	next, ok := l.Step(r, got.Ends, masked, x.stated)
 	if !ok {
