@@ -10,6 +10,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
+	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
@@ -199,4 +200,36 @@ func existed(r stored, c wire.Checkpoint) bool {
 		return !r.gone
 	}
 	return r.at.Born <= c.Seq && (!r.gone || r.at.Seq > c.Seq)
+}
+
+// publish writes those outputs that are not out yet.
+func (w *worker) publish(ctx context.Context, seq uint64, out []engine.Output) error {
+	list, err := wire.Messages(w.at.Epoch, seq, out)
+	if err != nil {
+		return fmt.Errorf("event %d: %w", seq, err)
+	}
+	for _, b := range list {
+		if b = b.Skip(w.out); len(b.Outputs) == 0 {
+			continue
+		}
+		if err := w.sendOut(ctx, b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sendOut publishes one message under the fence and notes that it is out.
+func (w *worker) sendOut(ctx context.Context, b wire.Body) error {
+	m, err := w.alarmMsg(b)
+	if err != nil {
+		return err
+	}
+	if err := w.alarms.Publish(ctx, m); err != nil {
+		return err
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.out = b.After()
+	return nil
 }
