@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -27,12 +28,7 @@ func serveCommand(s cli.Env) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if natsURL != "" {
-				f.set.NATS = natsURL
-			}
-			if listen != "" {
-				f.set.Listen = listen
-			}
+			f.set.NATS, f.set.Listen = cmp.Or(natsURL, f.set.NATS), cmp.Or(listen, f.set.Listen)
 			return serve(cmd.Context(), s, f)
 		},
 	}
