@@ -3,6 +3,7 @@ package stream
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 	"sync"
@@ -174,8 +175,8 @@ func (s *Shelf) Book(ctx context.Context, hash string) (*rules.Book, error) {
 // text is gone: then nothing is judged by it, and the next survey makes another.
 func (s *Shelf) Baselines(ctx context.Context, hash string) (*fleet.Set, error) {
 	set, err := shelved(&s.mu, s.sets, hash, 4, func() (*fleet.Set, error) { return s.log.set(ctx, hash) })
-	if gone, ok := err.(*goneError); ok {
-		s.log.Logger.Error("fleet baselines missing; samples are not compared with the fleet until the next survey", "error", gone)
+	if errors.Is(err, errGone) {
+		s.log.Logger.Error("fleet baselines missing; samples are not compared with the fleet until the next survey", "error", err)
 		return nil, nil
 	}
 	return set, err

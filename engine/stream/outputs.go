@@ -8,6 +8,7 @@ import (
 
 	"github.com/nats-io/nats.go/jetstream"
 
+	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/engine/history"
@@ -112,20 +113,23 @@ func (l *Log) refusedWithin(ctx context.Context, n uint64, do func(alarm.Refusal
 	if err != nil {
 		return err
 	}
-	return l.Alarms.Each(ctx, last-min(last, n)+1, "telltale.alarm.*", func(raw jetstream.Msg, seq uint64) error {
+	return l.EachOutput(ctx, last-min(last, n)+1, "telltale.alarm.*", func(_ wire.Message, o engine.Output) error {
+		if o.Refused == nil {
+			return nil
+		}
+		return do(*o.Refused)
+	})
+}
+
+// EachOutput hands over each output with its message, from a sequence of ALARMS on and of
+// the subjects that the pattern matches, and returns after the last one.
+func (l *Log) EachOutput(ctx context.Context, from uint64, pattern string, do func(wire.Message, engine.Output) error) error {
+	return l.Alarms.Each(ctx, from, pattern, func(raw jetstream.Msg, seq uint64) error {
 		m, err := wire.DecodeMessage(raw.Subject(), seq, raw.Data())
-		if err != nil {
-			return err
+		for i := 0; err == nil && i < len(m.Outputs); i++ {
+			err = do(m, m.Outputs[i])
 		}
-		for _, o := range m.Outputs {
-			if o.Refused == nil {
-				continue
-			}
-			if err := do(*o.Refused); err != nil {
-				return err
-			}
-		}
-		return nil
+		return err
 	})
 }
 
@@ -188,18 +192,12 @@ func (l *Log) Past(ctx context.Context, vehicle string) (past history.Past, err 
 			return past, err
 		}
 	}
-	err = l.Alarms.Each(ctx, 1, wire.AlarmSubject(Partition(vehicle)), func(raw jetstream.Msg, seq uint64) error {
-		m, err := wire.DecodeMessage(raw.Subject(), seq, raw.Data())
-		if err != nil {
-			return err
-		}
-		for _, o := range m.Outputs {
-			switch {
-			case o.Transition != nil && o.Transition.Vehicle == vehicle:
-				past.Transitions = append(past.Transitions, *o.Transition)
-			case o.Refused != nil && o.Refused.Vehicle == vehicle:
-				past.Refused = append(past.Refused, *o.Refused)
-			}
+	err = l.EachOutput(ctx, 1, wire.AlarmSubject(Partition(vehicle)), func(_ wire.Message, o engine.Output) error {
+		switch {
+		case o.Transition != nil && o.Transition.Vehicle == vehicle:
+			past.Transitions = append(past.Transitions, *o.Transition)
+		case o.Refused != nil && o.Refused.Vehicle == vehicle:
+			past.Refused = append(past.Refused, *o.Refused)
 		}
 		return nil
 	})

@@ -255,11 +255,10 @@ func lockDir(dir string) (*os.File, error) {
 		holder, _ := os.ReadFile(name)
 		return nil, fmt.Errorf("locking folder %q: process %s holds it: %w", dir, strings.TrimSpace(string(holder)), err)
 	}
-	if err := f.Truncate(0); err != nil {
-		f.Close()
-		return nil, fmt.Errorf("locking folder %q: %w", dir, err)
+	if err = f.Truncate(0); err == nil {
+		_, err = fmt.Fprintln(f, os.Getpid())
 	}
-	if _, err := fmt.Fprintln(f, os.Getpid()); err != nil {
+	if err != nil {
 		f.Close()
 		return nil, fmt.Errorf("locking folder %q: %w", dir, err)
 	}

@@ -133,7 +133,11 @@ func (f *feed) hand(ctx context.Context, m jetstream.Msg) error {
 		case !t.give(ctx, m):
 			t.alone = true
 			t.missed.Store(1)
-			f.readers.Go(func() { t.goAlone(ctx, seq) })
+			f.readers.Go(func() {
+				if err := t.readAlone(ctx, seq); err != nil {
+					t.end(err)
+				}
+			})
 		}
 	}
 	return nil
@@ -188,14 +192,8 @@ func (f *feed) starves() bool {
 	return 2*empty >= len(f.taps)
 }
 
-// goAlone reads the partition's events from a sequence on, until it can leave that to the
-// feed again.
-func (t *tap) goAlone(ctx context.Context, from uint64) {
-	if err := t.readAlone(ctx, from); err != nil {
-		t.end(err)
-	}
-}
-
+// readAlone reads the partition's events from a sequence on, until it can leave that to
+// the feed again.
 func (t *tap) readAlone(ctx context.Context, from uint64) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
