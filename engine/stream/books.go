@@ -36,12 +36,8 @@ func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, fil
 		if err := l.storeBook(ctx, b.Hash, files); err != nil {
 			return false, err
 		}
-		now = now.UTC()
 		// The identity names the book before it, so that a book can come back.
-		msg, err := eventMsg(event.Event{
-			ID:   event.ID{Source: source, ID: fmt.Sprintf("book %s after %d", b.Hash, f.Seq)},
-			Kind: event.BookEvent, Time: now, Recorded: now, Data: &event.BookData{Hash: b.Hash},
-		})
+		msg, err := eventMsg(own(event.BookEvent, fmt.Sprintf("book %s after %d", b.Hash, f.Seq), now, &event.BookData{Hash: b.Hash}))
 		if err != nil {
 			return false, err
 		}

@@ -64,15 +64,16 @@ func (l *Log) PublishTick(ctx context.Context, t time.Time) error {
 	return f.Publish(ctx, m)
 }
 
+// own is one of the service's own events, at the clock's time now.
+func own(k event.Kind, id string, now time.Time, data any) event.Event {
+	now = now.UTC()
+	return event.Event{ID: event.ID{Source: source, ID: id}, Kind: k, Time: now, Recorded: now, Data: data}
+}
+
 // PublishTurn asks all partitions for their part of a digest's list. now is the
 // clock's time; digest and date (the reader's local one) are the turn's key.
 func (l *Log) PublishTurn(ctx context.Context, now time.Time, digest, date string) error {
-	now = now.UTC()
-	return l.Publish(ctx, event.Event{
-		ID:   event.ID{Source: source, ID: "turn " + digest + " " + date},
-		Kind: event.TurnEvent, Time: now, Recorded: now,
-		Data: &event.TurnData{Digest: digest, Date: date},
-	})
+	return l.Publish(ctx, own(event.TurnEvent, "turn "+digest+" "+date, now, &event.TurnData{Digest: digest, Date: date}))
 }
 
 // LastTick is the time of the last tick in the log; zero if there is none.

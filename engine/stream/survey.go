@@ -98,12 +98,8 @@ func (k *keeper) ask(ctx context.Context, t time.Time, asks string) (*survey, er
 		if err != nil {
 			return nil, err
 		}
-		t = t.UTC()
-		turn := t.Format(time.RFC3339Nano)
-		msg, err := eventMsg(event.Event{
-			ID: event.ID{Source: source, ID: "survey " + turn}, Kind: event.SurveyEvent, Time: t, Recorded: t,
-			Data: &fleet.SurveyData{Turn: turn, Definitions: asks},
-		})
+		turn := t.UTC().Format(time.RFC3339Nano)
+		msg, err := eventMsg(own(event.SurveyEvent, "survey "+turn, t, &fleet.SurveyData{Turn: turn, Definitions: asks}))
 		if err != nil {
 			return nil, err
 		}

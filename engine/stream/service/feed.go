@@ -85,30 +85,11 @@ func (f *feed) handOut(ctx context.Context) error {
 	for _, t := range f.taps {
 		from = min(from, t.next)
 	}
-	msgs, ended, err := f.log.Events.Read(ctx, from, ">")
-	if err != nil {
-		return err
-	}
-	for {
-		select {
-		case m := <-msgs:
-			if err := f.hand(ctx, m); err != nil {
-				return err
-			}
-		case err := <-ended:
-			return err
-		case <-ctx.Done():
-			return ctx.Err()
-		}
-	}
+	return f.log.Events.Follow(ctx, from, func(m jetstream.Msg, meta *jetstream.MsgMetadata) error { return f.hand(ctx, m, meta) }, ">")
 }
 
 // hand gives a message to those that fold it.
-func (f *feed) hand(ctx context.Context, m jetstream.Msg) error {
-	meta, err := m.Metadata()
-	if err != nil {
-		return fmt.Errorf("reading the log: %w", err)
-	}
+func (f *feed) hand(ctx context.Context, m jetstream.Msg, meta *jetstream.MsgMetadata) error {
 	seq := meta.Sequence.Stream
 	taps := f.taps
 	if !forAll(m) {
