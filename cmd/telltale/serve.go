@@ -63,10 +63,11 @@ func serve(ctx context.Context, s cli.Env, f *fleet) error {
 	context.AfterFunc(a.life, halt)
 	a.group.Go(func() error { return unlessStopped(work, a.watch(work, w)) })
 	a.svc.Hold(service.TicksSeat, func(ctx context.Context) error {
+		tick := a.wallClock
 		if f.set.Clock == "events" {
-			return unlessStopped(ctx, a.log.FollowEvents(ctx))
+			tick = a.log.FollowEvents
 		}
-		return unlessStopped(ctx, a.wallClock(ctx))
+		return unlessStopped(ctx, tick(ctx))
 	})
 	select {
 	case <-work.Done():

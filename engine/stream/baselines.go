@@ -77,11 +77,11 @@ func before(a, b string) bool {
 func (l *Log) storeSet(ctx context.Context, set *fleet.Set) error {
 	hash := set.Hash()
 	text, err := json.Marshal(set)
-	if err != nil {
-		return fmt.Errorf("storing the fleet's baselines %q: %w", hash, err)
+	if err == nil {
+		pieces := slices.Collect(slices.Chunk(text, wire.MaxOutput))
+		err = l.storePieces(ctx, setToken(hash), pieces, []byte(strconv.Itoa(len(pieces))))
 	}
-	pieces := slices.Collect(slices.Chunk(text, wire.MaxOutput))
-	if err := l.storePieces(ctx, setToken(hash), pieces, []byte(strconv.Itoa(len(pieces)))); err != nil {
+	if err != nil {
 		return fmt.Errorf("storing the fleet's baselines %q: %w", hash, err)
 	}
 	return nil

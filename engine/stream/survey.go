@@ -3,7 +3,6 @@ package stream
 import (
 	"context"
 	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"strconv"
@@ -77,8 +76,7 @@ func (k *keeper) asks(ctx context.Context) (string, error) {
 		return "", err
 	}
 	if text := b.FleetDefinitions(); text != "" {
-		sum := sha256.Sum256([]byte(text))
-		return "sha256:" + hex.EncodeToString(sum[:]), nil
+		return fmt.Sprintf("sha256:%x", sha256.Sum256([]byte(text))), nil
 	}
 	return "", nil
 }

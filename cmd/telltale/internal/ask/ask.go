@@ -3,6 +3,7 @@
 package ask
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -44,9 +45,7 @@ func RegisteredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*eve
 		}
 		ids = append(ids, v.Vehicle)
 	}
-	if near == "" {
-		near = rules.Near(vehicle, ids)
-	}
+	near = cmp.Or(near, rules.Near(vehicle, ids))
 	return nil, cli.Exit(2, cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), DidYouMean(near, ids)))
 }
 
