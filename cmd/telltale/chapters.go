@@ -31,7 +31,11 @@ func chaptersCommand(s cli.Env) *cobra.Command {
 		RunE: func(*cobra.Command, []string) error { return listChapters(s, asJSON) },
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
-	cmd.AddCommand(chaptersCopy(s), chaptersDiff(s), chaptersSources(s))
+	cmd.AddCommand(chaptersSources(s),
+		chapterCommand("copy NAME [DIR]", "Copy a chapter into a fleet's folder, to be changed there; nothing is overwritten",
+			func(c chapters.Chapter, dir string) error { return copyChapter(s, c, dir) }),
+		chapterCommand("diff NAME [DIR]", "Show what leads from a fleet's copy of a chapter to this program's version",
+			func(c chapters.Chapter, dir string) error { return diffChapter(s, c, dir) }))
 	return cmd
 }
 
@@ -64,20 +68,16 @@ func listChapters(s cli.Env, asJSON bool) error {
 	})
 }
 
-func chaptersCopy(s cli.Env) *cobra.Command {
-	return &cobra.Command{
-		Use:   "copy NAME [DIR]",
-		Short: "Copy a chapter into a fleet's folder, to be changed there; nothing is overwritten",
-		Args:  cobra.RangeArgs(1, 2),
-		RunE:  func(_ *cobra.Command, args []string) error { return copyChapter(s, args[0], dirOf(args)) },
-	}
-}
-
-func dirOf(args []string) string {
-	if len(args) == 2 {
-		return args[1]
-	}
-	return "."
+// chapterCommand does something with a chapter and a fleet's folder, which is this one
+// where none is named.
+func chapterCommand(use, short string, do func(c chapters.Chapter, dir string) error) *cobra.Command {
+	return &cobra.Command{Use: use, Short: short, Args: cobra.RangeArgs(1, 2), RunE: func(_ *cobra.Command, args []string) error {
+		c, err := namedChapter(args[0])
+		if err != nil {
+			return err
+		}
+		return do(c, append(args, ".")[1])
+	}}
 }
 
 // rulesIn is the folder of rules within a fleet's folder, or the folder itself.
@@ -100,11 +100,7 @@ func namedChapter(name string) (chapters.Chapter, error) {
 	return c, cli.Exit(2, cli.Hint(err, "telltale chapters lists them"))
 }
 
-func copyChapter(s cli.Env, name, dir string) error {
-	c, err := namedChapter(name)
-	if err != nil {
-		return err
-	}
+func copyChapter(s cli.Env, c chapters.Chapter, dir string) error {
 	if !cli.Exists(dir) {
 		return cli.Exit(2, cli.Hint(fmt.Errorf("no folder %s", dir), "name the fleet's folder, or make it: mkdir "+dir))
 	}
@@ -145,20 +141,7 @@ func toFill(s cli.Env, book *rules.Book) {
 	}
 }
 
-func chaptersDiff(s cli.Env) *cobra.Command {
-	return &cobra.Command{
-		Use:   "diff NAME [DIR]",
-		Short: "Show what leads from a fleet's copy of a chapter to this program's version",
-		Args:  cobra.RangeArgs(1, 2),
-		RunE:  func(_ *cobra.Command, args []string) error { return diffChapter(s, args[0], dirOf(args)) },
-	}
-}
-
-func diffChapter(s cli.Env, name, dir string) error {
-	c, err := namedChapter(name)
-	if err != nil {
-		return err
-	}
+func diffChapter(s cli.Env, c chapters.Chapter, dir string) error {
 	path := filepath.Join(rulesIn(dir), c.File())
 	own, err := os.ReadFile(path)
 	switch {

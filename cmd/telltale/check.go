@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine/alarm"
 	"telltale/engine/cases"
 	"telltale/engine/event"
 	"telltale/notify"
@@ -55,10 +54,12 @@ func check(s cli.Env, o checkOptions, dir string) error {
 	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && cli.Exists(path) {
 		fmt.Fprintf(s.Err, "question: %s holds no vehicle; what is reported is kept, but not judged\n", path)
 	}
-	if dir, err := checkedPeople(dir); err != nil {
-		return err
-	} else if dir != nil {
-		unheard(s, dir, book, register)
+	if path := filepath.Join(dir, "people.yaml"); cli.Exists(path) {
+		named, err := people.Load(path)
+		if err != nil {
+			return err
+		}
+		unheard(s, named, book, register)
 	}
 	results, gaps := cases.Run(book, register)
 	failed := 0
@@ -101,36 +102,20 @@ func covered(book *rules.Book) string {
 }
 
 // checkedFiles reads a fleet's folder, or one of rules alone.
-func checkedFiles(dir, vehicles string) (*rules.Book, []event.Event, error) {
-	var book *rules.Book
-	var register []event.Event
+func checkedFiles(dir, vehicles string) (book *rules.Book, register []event.Event, err error) {
 	if cli.Exists(filepath.Join(dir, "rules")) {
 		f, err := loadFleet(dir)
 		if err != nil {
 			return nil, nil, err
 		}
 		book, register = f.book, f.register
-	} else {
-		b, err := cli.Book(dir)
-		if err != nil {
-			return nil, nil, err
-		}
-		book = b
+	} else if book, err = cli.Book(dir); err != nil {
+		return nil, nil, err
 	}
-	if vehicles == "" {
-		return book, register, nil
+	if vehicles != "" {
+		register, err = cli.Register(vehicles, time.Unix(0, 0))
 	}
-	register, err := cli.Register(vehicles, time.Unix(0, 0))
 	return book, register, err
-}
-
-// checkedPeople reads the folder's people, nil where it has none.
-func checkedPeople(dir string) (*people.Directory, error) {
-	path := filepath.Join(dir, "people.yaml")
-	if !cli.Exists(path) {
-		return nil, nil
-	}
-	return people.Load(path)
 }
 
 // unheard says what nobody would hear of, and who would hear of nothing.
@@ -160,30 +145,22 @@ func unheard(s cli.Env, dir *people.Directory, book *rules.Book, register []even
 
 // unheardAlarms says each rule and stage once, with the first vehicle and how many more.
 func unheardAlarms(s cli.Env, gaps []people.Gap) {
-	type what struct {
-		rule  string
-		stage alarm.Stage
-	}
-	first, count := map[what]string{}, map[what]int{}
-	var order []what
+	alike := func(g people.Gap) people.Gap { return people.Gap{Rule: g.Rule, Stage: g.Stage} }
+	count := map[people.Gap]int{}
 	for _, g := range gaps {
-		w := what{g.Rule, g.Stage}
-		if count[w] == 0 {
-			first[w] = g.Vehicle
-			order = append(order, w)
+		count[alike(g)]++
+	}
+	for _, g := range gaps {
+		more := ""
+		switch n := count[alike(g)]; {
+		case n == 0:
+			continue // it was said
+		case n > 1:
+			more = fmt.Sprintf(" and %d more", n-1)
 		}
-		count[w]++
+		count[alike(g)] = 0
+		fmt.Fprintf(s.Err, "question: nobody hears of %q at %s on %s%s; people.yaml decides who does\n", g.Rule, g.Stage, g.Vehicle, more)
 	}
-	for _, w := range order {
-		fmt.Fprintf(s.Err, "question: nobody hears of %q at %s on %s%s; people.yaml decides who does\n", w.rule, w.stage, first[w], andMore(count[w]-1))
-	}
-}
-
-func andMore(n int) string {
-	if n == 0 {
-		return ""
-	}
-	return fmt.Sprintf(" and %d more", n)
 }
 
 func wordsCommand(s cli.Env) *cobra.Command {

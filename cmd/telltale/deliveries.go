@@ -18,47 +18,33 @@ import (
 	"telltale/notify/delivery"
 )
 
-// answerDeliveries adds the deliveries to what the running service answers.
+// answerDeliveries adds the deliveries, and who asked for no more, to what the running
+// service answers.
 func (a *app) answerDeliveries() error {
 	g := a.micro.AddGroup("telltale.query")
-	if err := g.AddEndpoint("left", micro.HandlerFunc(replying(a.answerLeft))); err != nil {
+	if err := g.AddEndpoint("left", replying(func(ctx context.Context, _ []byte) ([]notify.Left, error) {
+		return notify.WhoLeft(ctx, a.log.Deliveries())
+	})); err != nil {
 		return err
 	}
-	return g.AddEndpoint("deliveries", micro.HandlerFunc(replying(func(ctx context.Context, r micro.Request) error {
+	return g.AddEndpoint("deliveries", replying(func(ctx context.Context, _ []byte) ([]delivery.Delivery, error) {
 		list, err := delivery.All(ctx, a.log.Deliveries())
-		if err != nil {
-			return err
-		}
 		for i := range list {
 			list[i].Raw = nil // the mail itself is not listed
 		}
-		return service.Reply(r, list)
-	})))
+		return list, err
+	}))
 }
 
-// answerRetry lets deliveries be tried again where the queue is.
+// answerRetry lets deliveries be tried again, and mails be left, where the queue is.
 func (a *app) answerRetry() (stop func() error, err error) {
 	m, err := micro.AddService(a.nc, micro.Config{Name: "telltale-deliveries", Version: "1.0.0", Description: "messages to people on their way"})
 	if err != nil {
 		return nil, fmt.Errorf("answering for the deliveries: %w", err)
 	}
 	g := m.AddGroup("telltale.query")
-	err = g.AddEndpoint("retry", micro.HandlerFunc(replying(func(ctx context.Context, r micro.Request) error {
-		var key string
-		if err := json.Unmarshal(r.Data(), &key); err != nil {
-			return fmt.Errorf("reading which delivery to try again: %w", err)
-		}
-		q := a.notify.Queue()
-		if q == nil {
-			return errors.New("retrying: another one tells people now")
-		}
-		if err := q.Retry(ctx, key); err != nil {
-			return err
-		}
-		return service.Reply(r, []string{key})
-	})))
-	if err == nil {
-		err = g.AddEndpoint("leave", micro.HandlerFunc(replying(a.takeLeave)))
+	if err = g.AddEndpoint("retry", replying(a.retry)); err == nil {
+		err = g.AddEndpoint("leave", replying(a.takeLeave))
 	}
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("answering for the deliveries: %w", err), m.Stop())
@@ -66,12 +52,56 @@ func (a *app) answerRetry() (stop func() error, err error) {
 	return m.Stop, nil
 }
 
-// replying has a handler reply with its error.
-func replying(do func(context.Context, micro.Request) error) func(micro.Request) {
+// retry has the delivery with a key tried again.
+func (a *app) retry(ctx context.Context, request []byte) ([]string, error) {
+	var key string
+	if err := json.Unmarshal(request, &key); err != nil {
+		return nil, fmt.Errorf("reading which delivery to try again: %w", err)
+	}
+	q := a.notify.Queue()
+	if q == nil {
+		return nil, errors.New("retrying: another one tells people now")
+	}
+	return []string{key}, q.Retry(ctx, key)
+}
+
+// leaving is who wants no more of which kind, or with Back again.
+type leaving struct {
+	Person string      `json:"person"`
+	Kind   notify.Kind `json:"kind"`
+	Back   bool        `json:"back,omitempty"`
+}
+
+// askLeave has whoever tells people note it, which may be another replica than the
+// one whose page was opened.
+func (a *app) askLeave(ctx context.Context, person string, kind notify.Kind, back bool) error {
+	_, err := service.List[leaving](ctx, a.nc, "leave", leaving{person, kind, back})
+	return err
+}
+
+// takeLeave notes in the notifier's checkpoint who wants no more of what.
+func (a *app) takeLeave(ctx context.Context, request []byte) ([]leaving, error) {
+	var l leaving
+	if err := json.Unmarshal(request, &l); err != nil {
+		return nil, fmt.Errorf("reading who leaves: %w", err)
+	}
+	at, err := a.now(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return []leaving{l}, a.notify.Leave(ctx, l.Person, l.Kind, l.Back, at)
+}
+
+// replying has a request replied to with the list that do makes of it, or the error.
+func replying[T any](do func(ctx context.Context, request []byte) ([]T, error)) micro.HandlerFunc {
 	return func(r micro.Request) {
 		ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 		defer cancel()
-		if err := do(ctx, r); err != nil {
+		list, err := do(ctx, r.Data())
+		if err == nil {
+			err = service.Reply(r, list)
+		}
+		if err != nil {
 			_ = r.Error("500", err.Error(), nil) // whoever asked is gone where this fails
 		}
 	}
@@ -112,4 +142,8 @@ func deliveryLine(d delivery.Delivery) string {
 		line += fmt.Sprintf("\n         after %d tries: %s\n         key %s", d.Attempts, d.LastError, d.Key)
 	}
 	return line
+}
+
+func leftLine(l notify.Left) string {
+	return fmt.Sprintf("%s wants no %s since %s", l.Person, l.Kind, l.Since.Format("2006-01-02 15:04"))
 }

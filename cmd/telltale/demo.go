@@ -108,17 +108,15 @@ func smtpAddress(s string) (host string, port int, err error) {
 }
 
 // demoFolder copies the sample fleet into a folder that has none of it yet.
-func demoFolder(dir string) (string, error) {
+func demoFolder(dir string) (_ string, err error) {
 	if dir == "" {
-		tmp, err := os.MkdirTemp("", "telltale-demo-")
-		if err != nil {
+		if dir, err = os.MkdirTemp("", "telltale-demo-"); err != nil {
 			return "", err
 		}
-		dir = tmp
 	} else if cli.Exists(filepath.Join(dir, "vehicles.yaml")) {
 		return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s holds a fleet already", dir), "name an empty folder, or run it: telltale serve --dir "+dir))
 	}
-	err := fs.WalkDir(samples.FS, ".", func(path string, d fs.DirEntry, err error) error {
+	err = fs.WalkDir(samples.FS, ".", func(path string, d fs.DirEntry, err error) error {
 		if err != nil {
 			return err
 		}

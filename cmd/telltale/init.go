@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"embed"
 	"errors"
 	"fmt"
@@ -36,11 +37,7 @@ func initCommand(s cli.Env) *cobra.Command {
   telltale init fleet --name "Ines Thornbeck" --mail ines@larkfell.example --zone Europe/London --distance mi --chapters engine-oil,data-quality`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			dir := "."
-			if len(args) == 1 {
-				dir = args[0]
-			}
-			return initFolder(s, dir, given, cli.Terminal(s.In))
+			return initFolder(s, append(args, ".")[0], given, cli.Terminal(s.In)) // in this folder, if none is named
 		},
 	}
 	for i, q := range questions {
@@ -151,16 +148,14 @@ func takeChapters(f *newFleet, a string) error {
 	case "none":
 		return nil
 	}
-	seen := map[string]bool{}
 	for name := range strings.FieldsFuncSeq(a, func(r rune) bool { return r == ',' || r == ' ' }) {
 		c, err := namedChapter(name)
 		if err != nil {
 			return err
 		}
-		if !seen[name] {
+		if !slices.ContainsFunc(f.Chapters, func(had chapters.Chapter) bool { return had.Name == c.Name }) {
 			f.Chapters = append(f.Chapters, c)
 		}
-		seen[name] = true
 	}
 	if len(f.Chapters) == 0 {
 		return cli.Hint(errors.New("no chapter is named"), "telltale chapters lists them; or write all, or none")
@@ -265,10 +260,7 @@ func (q *question) put(s cli.Env, in *bufio.Scanner, f *newFleet) error {
 			fmt.Fprintln(s.Err)
 			return cli.Hint(errors.Join(errors.New("the questions ended before the last answer; nothing was written"), in.Err()), "answer all five, or give --"+q.flag)
 		}
-		answer := strings.TrimSpace(in.Text())
-		if answer == "" {
-			answer = usual
-		}
+		answer := cmp.Or(strings.TrimSpace(in.Text()), usual)
 		err := errors.New("an answer is needed")
 		if answer != "" {
 			err = q.take(f, answer)

@@ -100,41 +100,14 @@ func (m *monitor) ready() error {
 	return nil
 }
 
-func desc(name, help string, labels ...string) *prometheus.Desc {
-	return prometheus.NewDesc("telltale_"+name, help, labels, nil)
-}
-
-// No label has more values than there are partitions, stages or reasons: a
-// vehicle's name is never one.
-var (
-	upDesc          = desc("up", "1 once the service is up.")
-	eventsDesc      = desc("events_total", "Events folded, by partition.", "partition")
-	lagDesc         = desc("event_lag", "Events that wait behind the last one folded.", "partition")
-	checkpointDesc  = desc("checkpoint_age_seconds", "Time since the partition's checkpoint was written; it is not while nothing changes.", "partition")
-	epochDesc       = desc("log_epoch", "Counts from 1 how often the log of events went back or was made anew, by partition.", "partition")
-	vehiclesDesc    = desc("vehicles", "Vehicles with a record at the last checkpoint.", "partition")
-	transitionsDesc = desc("transitions_total", "Transitions of alarms, by the stage they lead to.", "stage")
-	refusedDesc     = desc("refused_total", "Events that could not be used, by what was wrong.", "reason")
-	notJudgedDesc   = desc("not_judged_total", "Rules that were not judged because something was missing.")
-	tickDesc        = desc("last_tick_timestamp_seconds", "The clock of the log.")
-	suspectDesc     = desc("clock_suspect", "1 while ticks are held because the wall clock jumped.")
-	claimsDesc      = desc("owner_changes_total", "Partitions that this replica has taken over, those at its start among them.")
-	seatsDesc       = desc("seats_held", "What this replica does of what one at a time does: partitions that it folds, ticks of the clock, notify, baselines.", "seat")
-	replicasDesc    = desc("replicas", "Replicas that share the partitions and live.")
-	waitingDesc     = desc("deliveries_waiting", "Messages to people that are not sent yet; told by the replica that sends.")
-	oldestDesc      = desc("oldest_delivery_age_seconds", "Age of the oldest message to people that is not sent yet; 0 without one.")
-	bookDesc        = desc("book_info", "The rules in force, by their hash.", "book")
-	reloadDesc      = desc("reload_success", "1 if the folder had no faults when it was read last.")
-	reloadedDesc    = desc("reload_timestamp_seconds", "When the folder was read last.")
-)
-
 // Describe implements prometheus.Collector.
 func (m *monitor) Describe(ch chan<- *prometheus.Desc) { prometheus.DescribeByCollect(m, ch) }
 
-// Collect implements prometheus.Collector.
+// Collect implements prometheus.Collector. No label has more values than there are
+// partitions, stages or reasons: a vehicle's name is never one.
 func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 	a := m.app.Load()
-	gauge(ch, upDesc, truth(a != nil))
+	gauge(ch, "up", "1 once the service is up.", truth(a != nil))
 	if a == nil {
 		return
 	}
@@ -142,44 +115,44 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 	collectHealth(ch, h)
 	if q := a.notify.Queue(); q != nil {
 		n, oldest := q.Backlog()
-		gauge(ch, waitingDesc, float64(n))
-		gauge(ch, oldestDesc, age(oldest))
+		gauge(ch, "deliveries_waiting", "Messages to people that are not sent yet; told by the replica that sends.", float64(n))
+		gauge(ch, "oldest_delivery_age_seconds", "Age of the oldest message to people that is not sent yet; 0 without one.", age(oldest))
 	}
 	for seat, n := range a.svc.Held() {
-		gauge(ch, seatsDesc, float64(n), seat)
+		gauge(ch, "seats_held", "What this replica does of what one at a time does: partitions that it folds, ticks of the clock, notify, baselines.", float64(n), "seat", seat)
 	}
-	count(ch, claimsDesc, float64(a.svc.Claims()))
-	gauge(ch, replicasDesc, float64(max(1, len(h.Replicas))))
-	gauge(ch, suspectDesc, truth(a.suspect.Load()))
-	gauge(ch, reloadDesc, truth(a.fault.Load() == nil || a.fault.Load() == ""))
-	gauge(ch, reloadedDesc, float64(a.read.Load()))
+	count(ch, "owner_changes_total", "Partitions that this replica has taken over, those at its start among them.", float64(a.svc.Claims()))
+	gauge(ch, "replicas", "Replicas that share the partitions and live.", float64(max(1, len(h.Replicas))))
+	gauge(ch, "clock_suspect", "1 while ticks are held because the wall clock jumped.", truth(a.suspect.Load()))
+	gauge(ch, "reload_success", "1 if the folder had no faults when it was read last.", truth(a.fault.Load() == nil || a.fault.Load() == ""))
+	gauge(ch, "reload_timestamp_seconds", "When the folder was read last.", float64(a.read.Load()))
 }
 
 func collectHealth(ch chan<- prometheus.Metric, h service.Health) {
 	stages, reasons, notJudged := map[string]int{}, map[string]int{}, 0
 	for _, p := range h.Partitions {
 		label := strconv.Itoa(p.Partition)
-		count(ch, eventsDesc, float64(p.Events), label)
-		gauge(ch, lagDesc, float64(p.Lag), label)
-		gauge(ch, epochDesc, float64(p.Epoch), label)
-		gauge(ch, checkpointDesc, age(p.Saved), label)
-		gauge(ch, vehiclesDesc, float64(p.Vehicles), label)
+		count(ch, "events_total", "Events folded, by partition.", float64(p.Events), "partition", label)
+		gauge(ch, "event_lag", "Events that wait behind the last one folded.", float64(p.Lag), "partition", label)
+		gauge(ch, "log_epoch", "Counts from 1 how often the log of events went back or was made anew, by partition.", float64(p.Epoch), "partition", label)
+		gauge(ch, "checkpoint_age_seconds", "Time since the partition's checkpoint was written; it is not while nothing changes.", age(p.Saved), "partition", label)
+		gauge(ch, "vehicles", "Vehicles with a record at the last checkpoint.", float64(p.Vehicles), "partition", label)
 		addAll(stages, p.Stages)
 		addAll(reasons, p.Reasons)
 		notJudged += p.NotJudged
 	}
 	for stage, n := range stages {
-		count(ch, transitionsDesc, float64(n), stage)
+		count(ch, "transitions_total", "Transitions of alarms, by the stage they lead to.", float64(n), "stage", stage)
 	}
 	for reason, n := range reasons {
-		count(ch, refusedDesc, float64(n), reason)
+		count(ch, "refused_total", "Events that could not be used, by what was wrong.", float64(n), "reason", reason)
 	}
-	count(ch, notJudgedDesc, float64(notJudged))
+	count(ch, "not_judged_total", "Rules that were not judged because something was missing.", float64(notJudged))
 	if !h.Now.IsZero() {
-		gauge(ch, tickDesc, float64(h.Now.Unix()))
+		gauge(ch, "last_tick_timestamp_seconds", "The clock of the log.", float64(h.Now.Unix()))
 	}
 	if h.Book != "" {
-		gauge(ch, bookDesc, 1, h.Book)
+		gauge(ch, "book_info", "The rules in force, by their hash.", 1, "book", h.Book)
 	}
 }
 
@@ -189,12 +162,20 @@ func addAll(to, from map[string]int) {
 	}
 }
 
-func gauge(ch chan<- prometheus.Metric, d *prometheus.Desc, v float64, labels ...string) {
-	ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
+// gauge sends what goes up and down; label is the name of a label and its value, or
+// nothing.
+func gauge(ch chan<- prometheus.Metric, name, help string, v float64, label ...string) {
+	ch <- metric(prometheus.GaugeValue, name, help, v, label)
 }
 
-func count(ch chan<- prometheus.Metric, d *prometheus.Desc, v float64, labels ...string) {
-	ch <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, v, labels...)
+// count sends what only grows.
+func count(ch chan<- prometheus.Metric, name, help string, v float64, label ...string) {
+	ch <- metric(prometheus.CounterValue, name, help, v, label)
+}
+
+func metric(kind prometheus.ValueType, name, help string, v float64, label []string) prometheus.Metric {
+	labels, values := label[:len(label)/2], label[len(label)/2:]
+	return prometheus.MustNewConstMetric(prometheus.NewDesc("telltale_"+name, help, labels, nil), kind, v, values...)
 }
 
 func truth(b bool) float64 {

@@ -62,12 +62,11 @@ func previewTo(ctx context.Context, s cli.Env, o previewOptions, path string) er
 	if c.File, err = ask.File(o.vehicles, o.until); err != nil {
 		return err
 	}
-	file, own, err := ask.OpenEvents(path)
+	file, err := ask.OpenEvents(path, &c.File)
 	if err != nil {
 		return err
 	}
 	defer file.Close()
-	c.File.Own = own
 	all, err := preview.Run(ctx, file, c)
 	if err != nil {
 		return cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))

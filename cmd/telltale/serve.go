@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -11,7 +12,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/stream/clock"
 	"telltale/engine/stream/service"
+	"telltale/notify/people"
 )
 
 func serveCommand(s cli.Env) *cobra.Command {
@@ -25,12 +28,7 @@ func serveCommand(s cli.Env) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if natsURL != "" {
-				f.set.NATS = natsURL
-			}
-			if listen != "" {
-				f.set.Listen = listen
-			}
+			f.set.NATS, f.set.Listen = cmp.Or(natsURL, f.set.NATS), cmp.Or(listen, f.set.Listen)
 			return serve(cmd.Context(), s, f)
 		},
 	}
@@ -65,10 +63,11 @@ func serve(ctx context.Context, s cli.Env, f *fleet) error {
 	context.AfterFunc(a.life, halt)
 	a.group.Go(func() error { return unlessStopped(work, a.watch(work, w)) })
 	a.svc.Hold(service.TicksSeat, func(ctx context.Context) error {
+		tick := a.wallClock
 		if f.set.Clock == "events" {
-			return unlessStopped(ctx, a.log.FollowEvents(ctx))
+			tick = a.log.FollowEvents
 		}
-		return unlessStopped(ctx, a.wallClock(ctx))
+		return unlessStopped(ctx, tick(ctx))
 	})
 	select {
 	case <-work.Done():
@@ -162,4 +161,53 @@ func (a *app) reload(ctx context.Context) {
 		return
 	}
 	a.fault.Store("")
+}
+
+// wallClock publishes a tick each quarter of an hour, and first of all one for now.
+func (a *app) wallClock(ctx context.Context) error {
+	a.marks = nil // the lists are reckoned from the log's last tick
+	defer a.suspect.Store(false)
+	return clock.New(a.tick, a.tellClock).Run(ctx)
+}
+
+// tellClock tells the operator that ticks are held, or come again.
+func (a *app) tellClock(suspect bool, off time.Duration) {
+	a.suspect.Store(suspect)
+	if suspect {
+		a.logger.Error("clock suspect: the wall clock jumped; ticks are held until it is right again. If it is right now, restart the service",
+			"jumped", off.Round(time.Second).String(), "wall", time.Now().UTC().Format(time.RFC3339))
+		return
+	}
+	a.logger.Info("clock right again; ticks resumed")
+}
+
+// tick moves the clock to t. The lists that fall due by then are asked for first:
+// after a crash in between they are asked for again, and made once.
+func (a *app) tick(ctx context.Context, t time.Time) error {
+	last, err := a.log.LastTick(ctx)
+	if err != nil {
+		return err
+	}
+	if err := a.lists(ctx, last, t); err != nil {
+		return err
+	}
+	if t.Equal(last) {
+		return nil
+	}
+	return a.log.PublishTick(ctx, t)
+}
+
+// lists asks for those that fall due by t; last is the log's last tick.
+func (a *app) lists(ctx context.Context, last, t time.Time) error {
+	if a.marks == nil && !last.IsZero() {
+		_, a.marks = people.Turns(a.notify.Directory(), nil, last)
+	}
+	var turns []people.Turn
+	turns, a.marks = people.Turns(a.notify.Directory(), a.marks, t)
+	for _, turn := range turns {
+		if err := a.log.PublishTurn(ctx, t, turn.Person, turn.Date); err != nil {
+			return err
+		}
+	}
+	return nil
 }

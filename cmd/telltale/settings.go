@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"net"
 	"net/netip"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -43,6 +45,16 @@ type settings struct {
 	Webhooks []netip.Prefix
 }
 
+// answering says whether and how mails carry links to be answered by.
+type answering struct {
+	// Listen is where the pages are served, host:port; "" for no links at all.
+	Listen string
+	// URL is how people reach them; http://Listen where empty.
+	URL string
+	// KeyFile holds the key that signs the links, 32 bytes in hex; made if missing.
+	KeyFile string
+}
+
 func defaults() settings {
 	next, err := parseSchedule(monthly)
 	if err != nil {
@@ -68,9 +80,7 @@ func loadSettings(dir string) (settings, error) {
 	}
 	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "answers", "baselines")
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
-	if n := m["listen"]; n != nil {
-		set.Listen = s.Text(n, "listen")
-	}
+	set.Listen = cmp.Or(s.Text(m["listen"], "listen"), set.Listen)
 	set.NATS = s.Text(m["nats"], "nats")
 	if n := m["max log"]; n != nil {
 		set.MaxMiB = s.Whole(n, "max log (in MiB)", 1, 1<<24)
@@ -134,6 +144,41 @@ func readSMTP(s *rules.Sheet, n *yaml.Node, c *mail.Config) {
 		}
 		c.Password = strings.TrimRight(string(text), "\r\n")
 	}
+}
+
+func readAnswers(s *rules.Sheet, n *yaml.Node) answering {
+	m := s.Mapping(n, "answers", "listen", "url", "key file")
+	a := answering{Listen: "127.0.0.1:8080", KeyFile: "answers.key"}
+	if l := m["listen"]; l != nil {
+		a.Listen = s.Text(l, "listen")
+	}
+	if _, _, err := net.SplitHostPort(a.Listen); err != nil {
+		s.Fault(n, "write it like 127.0.0.1:8080", "listen %q is not an address to listen on", a.Listen)
+	}
+	a.URL = "http://" + a.Listen
+	if u := m["url"]; u != nil {
+		a.URL = strings.TrimSuffix(s.Text(u, "url"), "/")
+		if at, err := url.Parse(a.URL); err != nil || at.Host == "" || at.Scheme != "https" && at.Scheme != "http" {
+			s.Fault(u, "write it like https://fleet.example.org", "url %q is not an address on the web", a.URL)
+		}
+	}
+	a.KeyFile = cmp.Or(s.Text(m["key file"], "key file"), a.KeyFile)
+	return a
+}
+
+func readWebhooks(s *rules.Sheet, n *yaml.Node) (allow []netip.Prefix) {
+	for _, r := range s.Items(s.Mapping(n, "webhooks", "allow")["allow"], "allow") {
+		text, ok := s.Given(r, "allow")
+		p, err := netip.ParsePrefix(text)
+		switch {
+		case !ok:
+		case err != nil || p.Masked() != p:
+			s.Fault(r, "write it like 10.20.0.0/16", "allow %q is not a range of addresses", text)
+		default:
+			allow = append(allow, p)
+		}
+	}
+	return allow
 }
 
 // monthly is when the fleet's baselines are made anew where the settings do not say:

@@ -2,26 +2,35 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"time"
+
+	"github.com/nats-io/nats.go"
 
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/due"
-	"telltale/engine/event"
 	"telltale/engine/sample"
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
 	"telltale/engine/stream/wire"
 	"telltale/notify"
+	"telltale/notify/board"
+	"telltale/notify/calendar"
+	"telltale/notify/delivery"
+	"telltale/notify/mail"
 	"telltale/notify/people"
+	"telltale/notify/webhook"
 )
 
 // fleetLog is the log of what the partitions say, and what they answer of vehicles, as
 // telling asks it.
 type fleetLog struct {
 	*stream.Log
-	svc *service.Service
+	*service.Service
 }
 
 // Outputs implements notify.Log.
@@ -32,7 +41,7 @@ func (s fleetLog) Outputs(ctx context.Context, from uint64, do func(uint64, noti
 // Ticks implements notify.Log.
 func (s fleetLog) Ticks(ctx context.Context, do func(time.Time) error) error {
 	return s.Log.Ticks(ctx, func(t time.Time) error {
-		if err := s.svc.CaughtUp(ctx); err != nil {
+		if err := s.CaughtUp(ctx); err != nil {
 			return err
 		}
 		return do(t)
@@ -44,7 +53,7 @@ func (s fleetLog) Ticks(ctx context.Context, do func(time.Time) error) error {
 // nobody folds for long is looked up in the log of events.
 func (s fleetLog) Vehicle(ctx context.Context, id string) (people.Vehicle, error) {
 	for tries := 0; ctx.Err() == nil; tries++ {
-		d, err := s.svc.Registered(ctx, id)
+		d, err := s.Registered(ctx, id)
 		if err != nil && tries >= 5 {
 			d, err = s.LastRegistration(ctx, id)
 		}
@@ -58,7 +67,7 @@ func (s fleetLog) Vehicle(ctx context.Context, id string) (people.Vehicle, error
 // Verdicts implements notify.Fleet.
 func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string) (list []sample.Verdict, err error) {
 	for tries := 0; ctx.Err() == nil && tries < 5; tries++ {
-		if list, err = service.Samples.Of(ctx, s.svc, service.Question{Vehicle: vehicle, Component: component}); err == nil {
+		if list, err = service.Samples.Of(ctx, s.Service, service.Question{Vehicle: vehicle, Component: component}); err == nil {
 			return list, nil
 		}
 	}
@@ -69,7 +78,7 @@ func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string) (list
 // not to be reminded of what stands still.
 func (s fleetLog) OutOfService(ctx context.Context) (map[string]bool, error) {
 	for ctx.Err() == nil {
-		if all, err := service.Alarms.Of(ctx, s.svc, service.Question{}); err == nil {
+		if all, err := service.Alarms.Of(ctx, s.Service, service.Question{}); err == nil {
 			return notify.OutOfService(all), nil
 		}
 	}
@@ -78,17 +87,12 @@ func (s fleetLog) OutOfService(ctx context.Context) (map[string]bool, error) {
 
 // AlarmsOf implements board.Fleet.
 func (s fleetLog) AlarmsOf(ctx context.Context, vehicle string) ([]alarm.Listed, error) {
-	return service.Alarms.Of(ctx, s.svc, service.Question{Vehicle: vehicle})
-}
-
-// Registered implements board.Fleet.
-func (s fleetLog) Registered(ctx context.Context, vehicle string) (*event.VehicleData, error) {
-	return s.svc.Registered(ctx, vehicle)
+	return service.Alarms.Of(ctx, s.Service, service.Question{Vehicle: vehicle})
 }
 
 // Due implements board.Fleet.
 func (s fleetLog) Due(ctx context.Context, q due.Query) ([]due.Item, error) {
-	return service.Due.Of(ctx, s.svc, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead})
+	return service.Due.Of(ctx, s.Service, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead})
 }
 
 // cause names what made a message: the event's place in the log, the same however
@@ -99,4 +103,98 @@ func cause(m wire.Message) notify.Cause {
 		key += fmt.Sprintf("-reconciled-%d", m.N)
 	}
 	return notify.CauseOf(key, m.Partition, m.Outputs)
+}
+
+// letters write messages as mails from the address.
+func letters(from string) mail.Composer { return mail.Composer{From: from, Calendar: calendar.Write} }
+
+// ways are how deliveries go out.
+func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]notify.Way {
+	set := a.fleet.set
+	var post delivery.Sender = &mail.Folder{Dir: filepath.Join(a.fleet.dir, "mail"), Wrote: wrote}
+	if set.Mail.Host != "" {
+		post = &mail.SMTP{Config: set.Mail}
+	}
+	hooks := &webhook.Sender{Allow: set.Webhooks, Secret: a.secret}
+	// An endpoint that wanted no more before a restart wants none after it.
+	if list, err := delivery.All(ctx, a.log.Deliveries()); err == nil {
+		for _, d := range list {
+			if d.Gone {
+				hooks.Disable(d.To)
+			}
+		}
+	}
+	return map[string]notify.Way{
+		people.Mail: {Way: delivery.Way{Sender: post}, Compose: letters(set.Mail.From).Compose},
+		"webhook":   {Way: hooks.Way()},
+		"file":      {Way: delivery.Way{Sender: files{a.fleet.dir}}},
+		"nats":      {Way: delivery.Way{Sender: subjects{a.nc}}},
+	}
+}
+
+// secret reads the file with which a person's webhook is signed; a relative path
+// begins in the fleet's folder.
+func (a *app) secret(person string) (string, error) {
+	p := a.notify.Directory().Person(person)
+	if p == nil || p.SecretFile == "" {
+		return "", errors.New("people.yaml names no secret file any more")
+	}
+	text, err := os.ReadFile(inside(a.fleet.dir, p.SecretFile))
+	return string(text), err
+}
+
+func inside(dir, path string) string {
+	if filepath.IsAbs(path) {
+		return path
+	}
+	return filepath.Join(dir, path)
+}
+
+// files writes each delivery as a JSON file into the folder it is for.
+type files struct{ dir string }
+
+func (f files) Send(ctx context.Context, d delivery.Delivery) error {
+	return (&mail.Folder{Dir: inside(f.dir, d.To), Ext: ".json"}).Send(ctx, d)
+}
+
+// subjects publishes deliveries on NATS, under their identity.
+type subjects struct{ nc *nats.Conn }
+
+func (s subjects) Send(ctx context.Context, d delivery.Delivery) error {
+	m := &nats.Msg{Subject: d.To, Data: d.Raw, Header: nats.Header{}}
+	m.Header.Set("Content-Type", "application/cloudevents+json; charset=utf-8")
+	m.Header.Set(nats.MsgIdHdr, d.MessageID)
+	err := s.nc.PublishMsg(m)
+	if err == nil {
+		err = s.nc.FlushWithContext(ctx)
+	}
+	if err != nil {
+		return fmt.Errorf("publishing on %s: %w", d.To, err)
+	}
+	return nil
+}
+
+// startAnswers has the mails carry links and serves the pages behind them.
+func (a *app) startAnswers() error {
+	set := a.fleet.set.Answers
+	if set.Listen == "" {
+		return nil
+	}
+	key, err := board.LoadKey(inside(a.fleet.dir, set.KeyFile))
+	if err != nil {
+		return err
+	}
+	a.notify.Notifier.Answer = func(person string, t *alarm.Transition) string { return set.URL + key.Answer(person, t) }
+	a.notify.Notifier.Unsubscribe = func(person string, kind notify.Kind, at time.Time) string {
+		return set.URL + key.Leave(person, kind, at)
+	}
+	pages := board.Board{
+		Key: key, Now: a.now, Log: a.logger,
+		Fleet:   fleetLog{a.log, a.svc},
+		Person:  func(id string) *people.Person { return a.notify.Directory().Person(id) },
+		Publish: a.log.Publish,
+		Leave:   a.askLeave,
+	}
+	a.pages, err = pages.Listen(set.Listen)
+	return err
 }

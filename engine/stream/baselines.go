@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -76,37 +77,34 @@ func before(a, b string) bool {
 func (l *Log) storeSet(ctx context.Context, set *fleet.Set) error {
 	hash := set.Hash()
 	text, err := json.Marshal(set)
-	if err != nil {
-		return fmt.Errorf("storing the fleet's baselines %q: %w", hash, err)
+	if err == nil {
+		pieces := slices.Collect(slices.Chunk(text, wire.MaxOutput))
+		err = l.storePieces(ctx, setToken(hash), pieces, []byte(strconv.Itoa(len(pieces))))
 	}
-	pieces := slices.Collect(slices.Chunk(text, wire.MaxOutput))
-	if err := l.storePieces(ctx, setToken(hash), pieces, []byte(strconv.Itoa(len(pieces)))); err != nil {
+	if err != nil {
 		return fmt.Errorf("storing the fleet's baselines %q: %w", hash, err)
 	}
 	return nil
 }
 
-// goneError says that what a hash names is stored no longer, or is not what it was.
-type goneError struct{ hash string }
+// errGone says that a set is stored no longer, or is not what it was.
+var errGone = errors.New("their text is gone from stream " + BooksStream)
 
-func (e *goneError) Error() string {
-	return fmt.Sprintf("reading the fleet's baselines %q: their text is gone from stream %s", e.hash, BooksStream)
-}
-
-// set reads a set of the fleet's baselines; the error is a *goneError where it is
-// not there as it was stored.
+// set reads a set of the fleet's baselines; the error is errGone where it is not there
+// as it was stored.
 func (l *Log) set(ctx context.Context, hash string) (*fleet.Set, error) {
 	at := setToken(hash)
 	m, err := l.Books.Last(ctx, at)
 	if err != nil {
 		return nil, err
 	}
+	gone := fmt.Errorf("reading the fleet's baselines %q: %w", hash, errGone)
 	if m == nil {
-		return nil, &goneError{hash}
+		return nil, gone
 	}
 	n, err := strconv.Atoi(string(m.Data))
 	if err != nil {
-		return nil, &goneError{hash}
+		return nil, gone
 	}
 	pieces, err := l.pieces(ctx, at, n)
 	if err != nil {
@@ -114,7 +112,7 @@ func (l *Log) set(ctx context.Context, hash string) (*fleet.Set, error) {
 	}
 	var set fleet.Set
 	if err := json.Unmarshal(bytes.Join(pieces, nil), &set); err != nil || set.Hash() != hash {
-		return nil, &goneError{hash}
+		return nil, gone
 	}
 	return &set, nil
 }

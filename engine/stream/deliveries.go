@@ -5,7 +5,6 @@ import (
 	"compress/gzip"
 	"context"
 	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -165,8 +164,7 @@ func deliveryToken(key string) string {
 	if t := intake.Token(key); t != "" && len(t) <= 200 {
 		return t
 	}
-	sum := sha256.Sum256([]byte(key))
-	return "sha256=" + hex.EncodeToString(sum[:])
+	return fmt.Sprintf("sha256=%x", sha256.Sum256([]byte(key)))
 }
 
 func unpack(h nats.Header, b []byte) ([]byte, error) {

@@ -92,7 +92,8 @@ func Open(ctx context.Context, nc *nats.Conn, c LogConfig) (*Log, error) {
 		cfg jetstream.StreamConfig
 	}{
 		{&l.Events, eventsConfig(c)}, {&l.Alarms, alarmsConfig(c)}, {&l.State, stateConfig(c)},
-		{&l.Books, booksConfig(c)}, {&l.deliveries, deliveriesConfig(c)},
+		{&l.Books, latest(c, BooksStream, "telltale.book.>")},
+		{&l.deliveries, latest(c, DeliveriesStream, "telltale.delivery.*", "telltale.notify")},
 	} {
 		made, err := l.ensure(ctx, s.cfg)
 		if err != nil {
@@ -130,8 +131,7 @@ func alarmsConfig(c LogConfig) jetstream.StreamConfig {
 }
 
 func stateConfig(c LogConfig) jetstream.StreamConfig {
-	s := base(c, StateStream, "telltale.state.>")
-	s.MaxMsgsPerSubject = 1
+	s := latest(c, StateStream, "telltale.state.>")
 	s.AllowMsgTTL = true // a record that went leaves a mark that goes by itself
 	s.DenyDelete = false
 	if c.Replicas == 1 {
@@ -141,14 +141,9 @@ func stateConfig(c LogConfig) jetstream.StreamConfig {
 	return s
 }
 
-func booksConfig(c LogConfig) jetstream.StreamConfig {
-	s := base(c, BooksStream, "telltale.book.>")
-	s.MaxMsgsPerSubject = 1
-	return s
-}
-
-func deliveriesConfig(c LogConfig) jetstream.StreamConfig {
-	s := base(c, DeliveriesStream, "telltale.delivery.*", "telltale.notify")
+// latest keeps the last message of each subject alone.
+func latest(c LogConfig, name string, subjects ...string) jetstream.StreamConfig {
+	s := base(c, name, subjects...)
 	s.MaxMsgsPerSubject = 1
 	return s
 }
@@ -183,13 +178,8 @@ func verify(got, want jetstream.StreamConfig) error {
 	if n := got.Metadata[partitionsKey]; n != "" && n != strconv.Itoa(Partitions) {
 		return fmt.Errorf("it has %s partitions, this program has %d", n, Partitions)
 	}
-	var g, w jetstream.SubjectTransformConfig
-	if got.SubjectTransform != nil {
-		g = *got.SubjectTransform
-	}
-	if want.SubjectTransform != nil {
-		w = *want.SubjectTransform
-	}
+	none := &jetstream.SubjectTransformConfig{}
+	g, w := *cmp.Or(got.SubjectTransform, none), *cmp.Or(want.SubjectTransform, none)
 	switch {
 	case g != w:
 		return fmt.Errorf("it maps subjects to %q, wanted %q: the partition count is fixed when the stream is made", g.Destination, w.Destination)

@@ -3,10 +3,16 @@ package stream
 import (
 	"context"
 	"errors"
+	"fmt"
+	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
 
+	"telltale/engine"
 	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/history"
+	"telltale/engine/intake"
 	"telltale/engine/stream/wire"
 )
 
@@ -107,19 +113,111 @@ func (l *Log) refusedWithin(ctx context.Context, n uint64, do func(alarm.Refusal
 	if err != nil {
 		return err
 	}
-	return l.Alarms.Each(ctx, last-min(last, n)+1, "telltale.alarm.*", func(raw jetstream.Msg, seq uint64) error {
-		m, err := wire.DecodeMessage(raw.Subject(), seq, raw.Data())
-		if err != nil {
-			return err
+	return l.EachOutput(ctx, last-min(last, n)+1, "telltale.alarm.*", func(_ wire.Message, o engine.Output) error {
+		if o.Refused == nil {
+			return nil
 		}
-		for _, o := range m.Outputs {
-			if o.Refused == nil {
-				continue
+		return do(*o.Refused)
+	})
+}
+
+// EachOutput hands over each output with its message, from a sequence of ALARMS on and of
+// the subjects that the pattern matches, and returns after the last one.
+func (l *Log) EachOutput(ctx context.Context, from uint64, pattern string, do func(wire.Message, engine.Output) error) error {
+	return l.Alarms.Each(ctx, from, pattern, func(raw jetstream.Msg, seq uint64) error {
+		m, err := wire.DecodeMessage(raw.Subject(), seq, raw.Data())
+		for i := 0; err == nil && i < len(m.Outputs); i++ {
+			err = do(m, m.Outputs[i])
+		}
+		return err
+	})
+}
+
+// TrimSaid takes out of ALARMS what was stored before a time, as far as nobody needs
+// it: nothing after told, up to where the notifier has read, nothing that the fold
+// of a partition from its checkpoint is compared with, and not the last message of
+// a partition, which fences and says how far it is. It returns how many went.
+func (l *Log) TrimSaid(ctx context.Context, before time.Time, told uint64) (uint64, error) {
+	upTo, err := l.Alarms.FirstSince(ctx, before)
+	if err != nil {
+		return 0, err
+	}
+	upTo = min(upTo, told+1)
+	was, err := l.Alarms.Info(ctx)
+	for p := 0; err == nil && upTo > 1 && p < Partitions; p++ {
+		err = l.trimPart(ctx, p, upTo)
+	}
+	if err != nil {
+		return 0, err
+	}
+	is, err := l.Alarms.Info(ctx)
+	if err != nil {
+		return 0, err
+	}
+	return was.State.Msgs - min(was.State.Msgs, is.State.Msgs), nil
+}
+
+// trimPart takes out what a partition said before a sequence.
+func (l *Log) trimPart(ctx context.Context, p int, upTo uint64) error {
+	subject := wire.AlarmSubject(p)
+	last, err := l.Alarms.Last(ctx, subject)
+	if err != nil || last == nil {
+		return err
+	}
+	m, err := l.State.Last(ctx, wire.CheckpointSubject(p))
+	if err != nil || m == nil {
+		return err
+	}
+	c, err := wire.DecodeCheckpoint(m.Data)
+	if err != nil {
+		return fmt.Errorf("partition %d: %w", p, err)
+	}
+	return l.Alarms.Purge(ctx, subject, min(upTo, last.Sequence, c.Said))
+}
+
+// historyKinds are the kinds of events that are read from the log for a history.
+// Readings come from the record, which thins them: a gateway sends one a minute.
+var historyKinds = []event.Kind{event.ServiceEvent, event.SampleEvent, event.MeterReplacedEvent, event.AnswerEvent, event.VoidEvent}
+
+// Past reads what the log holds of a vehicle beside its record.
+func (l *Log) Past(ctx context.Context, vehicle string) (past history.Past, err error) {
+	for _, kind := range historyKinds {
+		err := l.Events.Each(ctx, 1, eventSubject(vehicle, kind), func(m jetstream.Msg, _ uint64) error {
+			if ev, bad := intake.DecodeMessage(m.Subject(), m.Data()); bad == nil { // else it is among the refusals
+				past.Events = append(past.Events, ev)
 			}
-			if err := do(*o.Refused); err != nil {
-				return err
-			}
+			return nil
+		})
+		if err != nil {
+			return past, err
+		}
+	}
+	err = l.EachOutput(ctx, 1, wire.AlarmSubject(Partition(vehicle)), func(_ wire.Message, o engine.Output) error {
+		switch {
+		case o.Transition != nil && o.Transition.Vehicle == vehicle:
+			past.Transitions = append(past.Transitions, *o.Transition)
+		case o.Refused != nil && o.Refused.Vehicle == vehicle:
+			past.Refused = append(past.Refused, *o.Refused)
 		}
 		return nil
 	})
+	return past, err
+}
+
+// LastRegistration is the last registration of a vehicle in the log, whether or not
+// it is folded yet; nil where there is none that can be read.
+func (l *Log) LastRegistration(ctx context.Context, vehicle string) (*event.VehicleData, error) {
+	m, err := l.Events.Last(ctx, eventSubject(vehicle, event.VehicleEvent))
+	if err != nil || m == nil {
+		return nil, err
+	}
+	ev, bad := intake.DecodeMessage(m.Subject, m.Data)
+	if bad != nil {
+		return nil, nil // it was refused
+	}
+	return ev.Data.(*event.VehicleData), nil
+}
+
+func eventSubject(vehicle string, k event.Kind) string {
+	return fmt.Sprintf("telltale.event.%d.%s.%s", Partition(vehicle), intake.Token(vehicle), k)
 }

@@ -45,12 +45,6 @@ func open(t *testing.T, srv *server.Server) *Log {
 	return l
 }
 
-func vehicle(name string) event.Event {
-	return reported(name, "register", event.VehicleEvent, start, &event.VehicleData{
-		Name: "Vehicle " + name, Kind: "minibus", Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}},
-	})
-}
-
 // reading is that of the n-th day.
 func reading(name string, n int, km float64) event.Event {
 	return reported(name, fmt.Sprintf("r-%d", n), event.ReadingEvent, start.AddDate(0, 0, n),

@@ -3,7 +3,6 @@ package stream
 import (
 	"context"
 	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"strconv"
@@ -77,8 +76,7 @@ func (k *keeper) asks(ctx context.Context) (string, error) {
 		return "", err
 	}
 	if text := b.FleetDefinitions(); text != "" {
-		sum := sha256.Sum256([]byte(text))
-		return "sha256:" + hex.EncodeToString(sum[:]), nil
+		return fmt.Sprintf("sha256:%x", sha256.Sum256([]byte(text))), nil
 	}
 	return "", nil
 }
@@ -98,12 +96,8 @@ func (k *keeper) ask(ctx context.Context, t time.Time, asks string) (*survey, er
 		if err != nil {
 			return nil, err
 		}
-		t = t.UTC()
-		turn := t.Format(time.RFC3339Nano)
-		msg, err := eventMsg(event.Event{
-			ID: event.ID{Source: source, ID: "survey " + turn}, Kind: event.SurveyEvent, Time: t, Recorded: t,
-			Data: &fleet.SurveyData{Turn: turn, Definitions: asks},
-		})
+		turn := t.UTC().Format(time.RFC3339Nano)
+		msg, err := eventMsg(own(event.SurveyEvent, "survey "+turn, t, &fleet.SurveyData{Turn: turn, Definitions: asks}))
 		if err != nil {
 			return nil, err
 		}

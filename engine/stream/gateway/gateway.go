@@ -15,6 +15,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/jet"
 	"telltale/engine/stream/service"
 )
 
@@ -100,7 +101,7 @@ func (s *Sender) Wait(ctx context.Context) error {
 // Refused waits until the service has folded what was stored, and lists which of it
 // it could not use, with the events' lines.
 func (s *Sender) Refused(ctx context.Context) ([]alarm.Refusal, error) {
-	for ready := time.NewTicker(50 * time.Millisecond); ; {
+	for {
 		h, err := service.QueryHealth(ctx, s.nc)
 		if err != nil {
 			return nil, err
@@ -108,10 +109,8 @@ func (s *Sender) Refused(ctx context.Context) ([]alarm.Refusal, error) {
 		if s.folded(h) {
 			break
 		}
-		select {
-		case <-ctx.Done():
+		if jet.Rest(ctx, 50*time.Millisecond); ctx.Err() != nil {
 			return nil, ctx.Err()
-		case <-ready.C:
 		}
 	}
 	list, err := service.Refused.Ask(ctx, s.nc, service.Question{})

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 
-	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine/event"
@@ -93,19 +92,11 @@ func (w *worker) wentBack(ctx context.Context, c wire.Checkpoint, info *jetstrea
 	case c.Seq < info.State.FirstSeq:
 		return nil, nil // taken out, and all after it is there
 	}
-	return w.otherEvent(ctx, c)
-}
-
-// otherEvent says if the last event folded is not the one stored in its place.
-func (w *worker) otherEvent(ctx context.Context, c wire.Checkpoint) (back, err error) {
 	m, err := w.log.Events.Get(ctx, c.Seq)
-	if err != nil {
-		return nil, err
+	if err == nil && (m == nil || wire.DigestOf(m.Subject, m.Data) != c.Digest) {
+		back = fmt.Errorf("%w: event %d of stream %s is not the one that partition %d folded (%v)", ErrWentBack, c.Seq, stream.EventsStream, w.p, c.Last)
 	}
-	if m == nil || wire.DigestOf(m.Subject, m.Data) != c.Digest {
-		return fmt.Errorf("%w: event %d of stream %s is not the one that partition %d folded (%v)", ErrWentBack, c.Seq, stream.EventsStream, w.p, c.Last), nil
-	}
-	return nil, nil
+	return back, err
 }
 
 // nextEpoch begins one: the claim says so first, and why.
@@ -119,11 +110,7 @@ func (w *worker) nextEpoch(ctx context.Context, c wire.Checkpoint, back error) e
 	w.out = wire.Progress{}
 	claim := w.claimNow()
 	claim.Back = back.Error()
-	msg, err := w.alarmMsg(wire.Body{Message: wire.Message{Epoch: epoch, Claim: claim}})
-	if err != nil {
-		return err
-	}
-	if err := w.alarms.Publish(ctx, msg); err != nil {
+	if err := w.say(ctx, wire.Body{Message: wire.Message{Epoch: epoch, Claim: claim}}); err != nil {
 		return err
 	}
 	w.readAgain(c, epoch, info.State.FirstSeq)
@@ -186,6 +173,3 @@ func (w *worker) checkLog(ctx context.Context) error {
 	}
 	return errors.Join(back, err)
 }
-
-// alarmMsg is a message of ALARMS, with when the log was made that it speaks of.
-func (w *worker) alarmMsg(b wire.Body) (*nats.Msg, error) { return wire.AlarmMsg(b, w.created) }

@@ -85,30 +85,11 @@ func (f *feed) handOut(ctx context.Context) error {
 	for _, t := range f.taps {
 		from = min(from, t.next)
 	}
-	msgs, ended, err := f.log.Events.Read(ctx, from, ">")
-	if err != nil {
-		return err
-	}
-	for {
-		select {
-		case m := <-msgs:
-			if err := f.hand(ctx, m); err != nil {
-				return err
-			}
-		case err := <-ended:
-			return err
-		case <-ctx.Done():
-			return ctx.Err()
-		}
-	}
+	return f.log.Events.Follow(ctx, from, func(m jetstream.Msg, meta *jetstream.MsgMetadata) error { return f.hand(ctx, m, meta) }, ">")
 }
 
 // hand gives a message to those that fold it.
-func (f *feed) hand(ctx context.Context, m jetstream.Msg) error {
-	meta, err := m.Metadata()
-	if err != nil {
-		return fmt.Errorf("reading the log: %w", err)
-	}
+func (f *feed) hand(ctx context.Context, m jetstream.Msg, meta *jetstream.MsgMetadata) error {
 	seq := meta.Sequence.Stream
 	taps := f.taps
 	if !forAll(m) {
@@ -133,7 +114,11 @@ func (f *feed) hand(ctx context.Context, m jetstream.Msg) error {
 		case !t.give(ctx, m):
 			t.alone = true
 			t.missed.Store(1)
-			f.readers.Go(func() { t.goAlone(ctx, seq) })
+			f.readers.Go(func() {
+				if err := t.readAlone(ctx, seq); err != nil {
+					t.end(err)
+				}
+			})
 		}
 	}
 	return nil
@@ -188,14 +173,8 @@ func (f *feed) starves() bool {
 	return 2*empty >= len(f.taps)
 }
 
-// goAlone reads the partition's events from a sequence on, until it can leave that to the
-// feed again.
-func (t *tap) goAlone(ctx context.Context, from uint64) {
-	if err := t.readAlone(ctx, from); err != nil {
-		t.end(err)
-	}
-}
-
+// readAlone reads the partition's events from a sequence on, until it can leave that to
+// the feed again.
 func (t *tap) readAlone(ctx context.Context, from uint64) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()

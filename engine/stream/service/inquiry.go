@@ -34,10 +34,6 @@ type Question struct {
 	Events []engine.KnownEvent `json:"events,omitempty"`
 }
 
-func (q Question) due() due.Query {
-	return due.Query{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On}
-}
-
 // Inquiry is a list that a service can be asked for. Each is one row below, and is
 // answered for one partition, for all of them, and asked for, from there.
 type Inquiry[T any] struct {
@@ -53,8 +49,9 @@ type Inquiry[T any] struct {
 // The lists that a service can be asked for, on telltale.query.<name>.
 var (
 	// Due is the due list, ordered by what to do first.
-	Due = listed(Inquiry[due.Item]{"due",
-		func(w *worker, q Question) []due.Item { return w.fold.Due(q.due()) }, sorted(due.SortDue)})
+	Due = listed(Inquiry[due.Item]{"due", func(w *worker, q Question) []due.Item {
+		return w.fold.Due(due.Query{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
+	}, sorted(due.SortDue)})
 	// Alarms is what stands, in order of vehicle, rule and component.
 	Alarms = listed(Inquiry[alarm.Listed]{"alarms",
 		func(w *worker, q Question) []alarm.Listed { return w.fold.AlarmsOf(q.Vehicle) }, sorted(byAlarm)})
@@ -97,18 +94,15 @@ var (
 	health = between(Inquiry[standing]{"health", func(w *worker, _ Question) []standing { return []standing{w.standing()} }, nil})
 )
 
-// public are the rows that anybody may ask for, parted those that a partition answers.
-var public, parted []inquiry
-
-// inquiry is a row of whatever type.
-type inquiry interface {
-	called() string
-	respond(context.Context, *Service, micro.Request, Question) error
-	respondPart(*worker, micro.Request, Question) error
-}
+// public are the rows that anybody may ask for, parted those that a partition answers,
+// by name.
+var (
+	public = map[string]func(context.Context, *Service, micro.Request, Question) error{}
+	parted = map[string]func(*worker, micro.Request, Question) error{}
+)
 
 func listed[T any](in Inquiry[T]) *Inquiry[T] {
-	public = append(public, &in)
+	public[in.name] = in.respond
 	if in.part == nil {
 		return &in
 	}
@@ -116,11 +110,9 @@ func listed[T any](in Inquiry[T]) *Inquiry[T] {
 }
 
 func between[T any](in Inquiry[T]) *Inquiry[T] {
-	parted = append(parted, &in)
+	parted[in.name] = in.respondPart
 	return &in
 }
-
-func (in *Inquiry[T]) called() string { return in.name }
 
 // Of is the list over all partitions, asked of their owners, wherever they are.
 // Where some do not answer within 2 s, the rest comes with an *Incomplete.

@@ -9,8 +9,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/nats-io/nats.go/jetstream"
-
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/stream"
@@ -47,13 +45,6 @@ func idOf(t *alarm.Transition) alarmID { return alarmID{t.Vehicle, t.Rule, t.Com
 
 // span is the first and last transition of an alarm.
 type span struct{ first, last *alarm.Transition }
-
-func newRecovery(w *worker) *recovery {
-	return &recovery{
-		until: w.out.Seq, from: w.at.Seq, said: w.at.Said,
-		held: maps.Clone(w.heldAt), folded: map[alarmID]span{},
-	}
-}
 
 // note takes in what folding an event said.
 func (r *recovery) note(out []engine.Output) {
@@ -106,15 +97,9 @@ func (w *worker) reconcile(ctx context.Context, seq uint64) error {
 // record held when it was loaded.
 func (w *worker) publishedLast(ctx context.Context) (map[alarmID]*alarm.Transition, error) {
 	last := map[alarmID]*alarm.Transition{}
-	err := w.log.Alarms.Each(ctx, w.recovery.said+1, w.alarms.Subject, func(raw jetstream.Msg, seq uint64) error {
-		m, err := wire.DecodeMessage(raw.Subject(), seq, raw.Data())
-		if err != nil {
-			return err
-		}
-		for _, o := range m.Outputs {
-			if t := o.Transition; t != nil && (w.recovery.whole || m.Event > max(w.recovery.from, w.recovery.held[t.Vehicle])) {
-				last[idOf(t)] = t
-			}
+	err := w.log.EachOutput(ctx, w.recovery.said+1, w.alarms.Subject, func(m wire.Message, o engine.Output) error {
+		if t := o.Transition; t != nil && (w.recovery.whole || m.Event > max(w.recovery.from, w.recovery.held[t.Vehicle])) {
+			last[idOf(t)] = t
 		}
 		return nil
 	})

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -43,7 +44,7 @@ func (w *worker) load(ctx context.Context) error {
 		w.wrote = math.MaxUint64 // the checkpoint is of another epoch, whatever its sequence
 	}
 	if w.recovery == nil && w.at.Seq < w.out.Seq {
-		w.recovery = newRecovery(w)
+		w.recovery = &recovery{until: w.out.Seq, from: w.at.Seq, said: w.at.Said, held: maps.Clone(w.heldAt), folded: map[alarmID]span{}}
 	}
 	return w.restore(ctx)
 }
@@ -112,11 +113,7 @@ func (w *worker) claim(ctx context.Context) (epoch uint64, err error) {
 			}
 		}
 		c.Event, c.N = w.out.Seq, w.out.N
-		msg, err := w.alarmMsg(c)
-		if err != nil {
-			return 0, err
-		}
-		if err := w.alarms.Publish(ctx, msg); !jet.Fenced(err) {
+		if err := w.say(ctx, c); !jet.Fenced(err) {
 			return c.Epoch, err
 		}
 	}
@@ -195,13 +192,7 @@ func (w *worker) loadRecords(ctx context.Context) error {
 			return fmt.Errorf("%w: partition %d has events up to %d, the record of vehicle %q is at %d", ErrWentBack, w.p, w.target, whose, ahead)
 		}
 	}
-	n := 0
-	for _, r := range w.records {
-		if existed(r, w.at) {
-			n++
-		}
-	}
-	if n < w.at.Records {
+	if n := w.existed(w.at); n < w.at.Records {
 		return fmt.Errorf("%w: partition %d had %d vehicles at event %d and stream %s holds %d of them", errRecordsLost, w.p, w.at.Records, w.at.Seq, stream.StateStream, n)
 	}
 	return nil

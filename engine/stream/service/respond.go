@@ -35,8 +35,8 @@ const (
 // stopped before the service.
 func (s *Service) Respond() (micro.Service, error) {
 	to := map[string]handler{"health": func(ctx context.Context, r micro.Request, _ Question) error { return r.RespondJSON(s.HealthOfAll(ctx)) }}
-	for _, in := range public {
-		to[in.called()] = func(ctx context.Context, r micro.Request, q Question) error { return in.respond(ctx, s, r, q) }
+	for name, respond := range public {
+		to[name] = func(ctx context.Context, r micro.Request, q Question) error { return respond(ctx, s, r, q) }
 	}
 	return s.respondTo(querySubject, to, micro.Config{Name: "telltale", Version: "1.0.0", Description: "due lists and alarms of a fleet"})
 }
@@ -46,8 +46,8 @@ func (s *Service) Respond() (micro.Service, error) {
 // it from no other.
 func (s *Service) respondPart(w *worker) (micro.Service, error) {
 	to := map[string]handler{}
-	for _, in := range parted {
-		to[in.called()] = func(_ context.Context, r micro.Request, q Question) error { return in.respondPart(w, r, q) }
+	for name, respond := range parted {
+		to[name] = func(_ context.Context, r micro.Request, q Question) error { return respond(w, r, q) }
 	}
 	return s.respondTo(partSubject(w.p), to, micro.Config{
 		QueueGroupDisabled: true,

@@ -4,12 +4,12 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"strings"
 	"sync"
 	"time"
 
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
+	"telltale/rules/english"
 )
 
 // answerWithin is how long the partitions' owners have to answer, the time in
@@ -25,11 +25,11 @@ func (i *Incomplete) Error() string {
 	for _, p := range i.Partitions {
 		names = append(names, fmt.Sprint(p))
 	}
+	what := "partitions "
 	if len(names) == 1 {
-		return "partition " + names[0] + " did not answer"
+		what = "partition "
 	}
-	last := len(names) - 1
-	return "partitions " + strings.Join(names[:last], ", ") + " and " + names[last] + " did not answer"
+	return what + english.List("and", names) + " did not answer"
 }
 
 // scatter asks the partitions that the question is about, all at once, and puts
@@ -38,20 +38,18 @@ func scatter[T any](ctx context.Context, s *Service, in *Inquiry[T], q Question)
 	from := partitionsOf(q)
 	ctx, cancel := context.WithTimeout(ctx, answerWithin)
 	defer cancel()
-	answers, failed := make([][]T, len(from)), make([]bool, len(from))
+	answers, failed := make([][]T, len(from)), make([]error, len(from))
 	var wg sync.WaitGroup
 	for i, p := range from {
 		wg.Go(func() {
-			var err error
-			answers[i], err = askOwner(ctx, s, in, p, q)
-			failed[i] = err != nil
+			answers[i], failed[i] = askOwner(ctx, s, in, p, q)
 		})
 	}
 	wg.Wait()
 	list := slices.Concat(answers...)
 	var missing []int
 	for i, p := range from {
-		if failed[i] {
+		if failed[i] != nil {
 			missing = append(missing, p)
 		}
 	}

@@ -239,17 +239,16 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 		if known {
 			break
 		}
-		if d, ok := ev.Data.(*event.BookData); ok {
-			if d.Book, err = w.shelf.Book(ctx, d.Hash); err != nil {
-				return err
-			}
+		switch d := ev.Data.(type) {
+		case *event.BookData:
+			d.Book, err = w.shelf.Book(ctx, d.Hash)
+		case *fleet.BaselineData:
+			d.Set, err = w.shelf.Baselines(ctx, d.Hash)
 		}
-		if d, ok := ev.Data.(*fleet.BaselineData); ok {
-			if d.Set, err = w.shelf.Baselines(ctx, d.Hash); err != nil {
-				return err
-			}
+		if err == nil {
+			out, err = w.applyInTime(ev, seq)
 		}
-		if out, err = w.applyInTime(ev, seq); err != nil {
+		if err != nil {
 			return err
 		}
 	case w.p == 0 || !forAll(m):

@@ -141,17 +141,12 @@ func (s *Seating) Run(lapsed func()) {
 	left := make(chan struct{})
 	go func() { p.run(live); close(left) }()
 	<-s.life.Done()
-	s.end()
-	gone(context.Cause(s.life))
-	<-left
-}
-
-// end waits for all that is done in seats to end. The life has ended.
-func (s *Seating) end() {
 	s.mu.Lock()
 	s.over = true
 	s.mu.Unlock()
-	s.wg.Wait()
+	s.wg.Wait() // for all that is done in seats to end
+	gone(context.Cause(s.life))
+	<-left
 }
 
 // keep does the seat's work, again after a rest where it ends before its time.

@@ -3,6 +3,7 @@
 package ask
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -13,8 +14,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/engine/stream/service"
+	"telltale/engine/why"
 	"telltale/rules"
 )
 
@@ -41,23 +45,21 @@ func RegisteredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*eve
 		}
 		ids = append(ids, v.Vehicle)
 	}
-	if near == "" {
-		near = rules.Near(vehicle, ids)
-	}
+	near = cmp.Or(near, rules.Near(vehicle, ids))
 	return nil, cli.Exit(2, cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), DidYouMean(near, ids)))
 }
 
-// UnknownVehicle is the error of an empty list that was asked of a vehicle nobody
-// registered; nil where it is registered, or none was named.
-func UnknownVehicle(ctx context.Context, nc *nats.Conn, vehicle string) error {
-	if vehicle == "" {
-		return nil
+// listOf asks for a list. One that is empty is an error where it was asked of a vehicle
+// that nobody registered.
+func listOf[T any](ctx context.Context, nc *nats.Conn, in *service.Inquiry[T], q service.Question) ([]T, error) {
+	list, err := in.Ask(ctx, nc, q)
+	if err == nil && len(list) == 0 && q.Vehicle != "" {
+		_, err = RegisteredVehicle(ctx, nc, q.Vehicle)
+		if x := (cli.ExitError{}); errors.As(err, &x) {
+			err = x.Err // there is no such vehicle, but the question was well put: exit code 1
+		}
 	}
-	_, err := RegisteredVehicle(ctx, nc, vehicle)
-	if x := (cli.ExitError{}); errors.As(err, &x) {
-		return x.Err // there is no such vehicle, but the question was well put: exit code 1
-	}
-	return err
+	return list, err
 }
 
 // DidYouMean asks after the nearest name, or lists what there is.
@@ -81,4 +83,152 @@ func Quoted(name string) string {
 		return `"` + name + `"`
 	}
 	return name
+}
+
+func alarmsCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
+	var vehicle string
+	var all bool
+	cmd := &cobra.Command{
+		Use:   "alarms",
+		Short: "What stands on a running service",
+		Args:  cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				list, err := listOf(ctx, nc, service.Alarms, service.Question{Vehicle: vehicle})
+				before := len(list)
+				if !all {
+					list = slices.DeleteFunc(list, func(a alarm.Listed) bool { return a.To == "normal" })
+				}
+				err = cli.Listing(s, c.JSON, list, err, "no alarm stands", standingLine)
+				switch n := before - len(list); {
+				case n == 1:
+					fmt.Fprintln(s.Err, "1 more has cleared and waits for an acknowledgement: --all lists it")
+				case n > 1:
+					fmt.Fprintf(s.Err, "%d more have cleared and wait for an acknowledgement: --all lists them\n", n)
+				}
+				return err
+			})
+		},
+	}
+	c.Flags(cmd, s)
+	cmd.Flags().StringVar(&vehicle, "vehicle", "", "only this vehicle")
+	cmd.Flags().BoolVar(&all, "all", false, "also what has cleared and nobody has acknowledged")
+	return cmd
+}
+
+func standingLine(a alarm.Listed) string {
+	line := fmt.Sprintf("%-8s %-22s %s, %s since %s", a.To, cli.Where(a.Vehicle, a.Component), a.Rule, a.Standing, a.Since.Format("2006-01-02"))
+	if a.Message != "" {
+		line += "\n         " + a.Message
+	}
+	return line
+}
+
+func refusedCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
+	var vehicle string
+	cmd := &cobra.Command{
+		Use:   "refused",
+		Short: "The events that a running service could not use, and why",
+		Args:  cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				list, err := service.Refused.Ask(ctx, nc, service.Question{Vehicle: vehicle})
+				if err := cli.Listing(s, c.JSON, list, err, "nothing was refused", func(r alarm.Refusal) string { return cli.RefusalLine(&r) }); err != nil {
+					return err
+				}
+				unknown, err := service.Unregistered.Ask(ctx, nc, service.Question{})
+				cli.Strangers(s, unknown)
+				return cli.Lacking(err)
+			})
+		},
+	}
+	c.Flags(cmd, s)
+	cmd.Flags().StringVar(&vehicle, "vehicle", "", "only this vehicle")
+	return cmd
+}
+
+func whyCommand(s cli.Env) *cobra.Command {
+	var c cli.Client
+	var o replayOptions
+	cmd := &cobra.Command{
+		Use:   "why VEHICLE [RULE]",
+		Short: "Tell why a rule or task of a vehicle stands as it does, or why it was not judged",
+		Long: `Tell why a rule or task of a vehicle stands as it does: the value of each operand,
+the baseline and its source, the events used, what was missing, when it changed last
+and by which book; of a task, how its due point came about. Without RULE, all that
+stands is told, and the rest listed.
+
+It is asked of a running service or, with --rules, found from a file of events.`,
+		Example: `  telltale why bus-07 "copper over baseline"
+  telltale why bus-07 "engine oil" --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
+		Args: cobra.RangeArgs(1, 3),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			args, file, err := o.split(args, 1, 2, "why")
+			if err != nil {
+				return err
+			}
+			vehicle, rule := args[0], arg(args, 1)
+			if file != "" {
+				return whyFromFile(s, o, c.JSON, vehicle, rule, file)
+			}
+			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle, Rule: rule})
+				if err != nil {
+					return cli.Lacking(err)
+				}
+				return whyAnswer(s, c.JSON, list, vehicle, rule)
+			})
+		},
+	}
+	c.Flags(cmd, s)
+	o.flags(cmd, "folder of rule files; the last argument is then a file of events")
+	return cmd
+}
+
+// whyFromFile folds the file and asks what came of it.
+func whyFromFile(s cli.Env, o replayOptions, asJSON bool, vehicle, rule, path string) error {
+	refused := 0
+	p, err := foldFile(o, path, func(_ event.Event, out []engine.Output) {
+		for _, o := range out {
+			if o.Refused != nil && !o.Refused.Kept {
+				refused++
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	if refused > 0 {
+		fmt.Fprintf(s.Err, "%d events of %s were refused; telltale replay --all lists them\n", refused, path)
+	}
+	return whyAnswer(s, asJSON, p.Why(vehicle, rule), vehicle, rule)
+}
+
+// whyAnswer prints the answers; where no rule was named, those that stand in full
+// and the rest in a line each.
+func whyAnswer(s cli.Env, asJSON bool, list []why.Why, vehicle, rule string) error {
+	switch {
+	case len(list) == 0 && rule != "":
+		return cli.Hint(fmt.Errorf("vehicle %q has no rule, task or follow-up %q, or is not registered", vehicle, rule), "telltale why "+vehicle+" lists what it has")
+	case len(list) == 0:
+		return cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), "vehicles are named as in the subject of their events")
+	case asJSON:
+		return cli.Listing(s, true, list, nil, "", nil)
+	}
+	for i := range list {
+		y := &list[i]
+		line := y.Text()
+		if rule == "" && !y.Stands() {
+			line = y.Headline()
+		}
+		if i > 0 && (rule != "" || y.Stands() || list[i-1].Stands()) {
+			line = "\n" + line
+		}
+		if _, err := fmt.Fprintln(s.Out, line); err != nil {
+			return fmt.Errorf("writing the answer: %w", err)
+		}
+	}
+	return nil
 }

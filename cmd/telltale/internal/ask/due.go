@@ -45,10 +45,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 				if why != "" {
 					return dueWhy(ctx, nc, s, c.JSON, why)
 				}
-				list, err := service.Due.Ask(ctx, nc, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
-				if err == nil && len(list) == 0 {
-					err = UnknownVehicle(ctx, nc, q.Vehicle)
-				}
+				list, err := listOf(ctx, nc, service.Due, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
 				if asCSV && (err == nil || cli.Incomplete(err) != nil) {
 					return errors.Join(dueCSV(s.Out, list), cli.Lacking(err))
 				}
@@ -198,10 +195,7 @@ func inUnit(v *float64, u string) string {
 
 // dueWhy prints how each due point of a vehicle came about.
 func dueWhy(ctx context.Context, nc *nats.Conn, s cli.Env, asJSON bool, vehicle string) error {
-	list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle})
-	if err == nil && len(list) == 0 {
-		err = UnknownVehicle(ctx, nc, vehicle)
-	}
+	list, err := listOf(ctx, nc, service.Why, service.Question{Vehicle: vehicle})
 	list = slices.DeleteFunc(list, func(y why.Why) bool { return y.Due == nil })
 	return cli.Listing(s, asJSON, list, err, "no task applies to "+vehicle, func(y why.Why) string { return y.Text() + "\n" })
 }

@@ -83,13 +83,12 @@ func tellHistory(ctx context.Context, s cli.Env, o *historyOptions, args []strin
 		if err != nil {
 			return err
 		}
-		var all []string
 		if len(list) == 0 {
 			if _, err := RegisteredVehicle(ctx, nc, args[0]); err != nil {
 				return err
 			}
 		}
-		return o.show(s, args[0], list, all)
+		return o.show(s, args[0], list, nil)
 	})
 }
 
@@ -144,22 +143,16 @@ func historyText(list []history.Entry) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s (%s)\n", cli.Printable(list[0].Text), list[0].Vehicle)
 	part := func(heading string, what ...string) {
-		first := true
 		for i := range list {
-			e := &list[i]
-			if !slices.Contains(what, e.What) {
-				continue
+			if e := &list[i]; slices.Contains(what, e.What) {
+				b.WriteString(heading + historyLines(e))
+				heading = "" // it stands above the first
 			}
-			if first {
-				b.WriteString("\n" + heading + "\n")
-				first = false
-			}
-			b.WriteString(historyLines(e))
 		}
 	}
-	part("Work and samples", history.WhatWork, history.WhatSample, history.WhatReplaced)
-	part("Alarms and answers", history.WhatAlarm, history.WhatAnswer)
-	part("Meter values read by themselves", history.WhatReading)
+	part("\nWork and samples\n", history.WhatWork, history.WhatSample, history.WhatReplaced)
+	part("\nAlarms and answers\n", history.WhatAlarm, history.WhatAnswer)
+	part("\nMeter values read by themselves\n", history.WhatReading)
 	return b.String()
 }
 
@@ -178,17 +171,26 @@ func historyLines(e *history.Entry) string {
 	for _, d := range e.Doubts {
 		more = append(more, "doubted: "+english.OneLine(d))
 	}
-	if e.Event != nil && e.What != history.WhatReading {
-		more = append(more, "["+english.OneLine(e.Event.Source+" "+e.Event.ID)+"]")
-	}
-	if e.Event != nil && e.What == history.WhatReading {
-		line += "  [" + english.OneLine(e.Event.Source+" "+e.Event.ID) + "]"
+	switch {
+	case e.Event == nil:
+	case e.What == history.WhatReading:
+		line += "  [" + eventOf(e) + "]"
+	default:
+		more = append(more, "["+eventOf(e)+"]")
 	}
 	out := cli.Printable(line) + "\n"
 	for _, m := range more {
 		out += strings.Repeat(" ", 12) + cli.Printable(m) + "\n"
 	}
 	return out
+}
+
+// eventOf is the event that an entry comes from; "" without one.
+func eventOf(e *history.Entry) string {
+	if e.Event == nil {
+		return ""
+	}
+	return cli.Printable(english.OneLine(e.Event.Source + " " + e.Event.ID))
 }
 
 // metersLine is what the meters showed then.
@@ -240,8 +242,12 @@ func historyCSV(w io.Writer, list []history.Entry) error {
 func writeCSV(w io.Writer, rows [][]string, numbers ...int) error {
 	for _, row := range rows {
 		for i := range row {
-			if !slices.Contains(numbers, i) {
-				row[i] = noFormula(row[i])
+			if slices.Contains(numbers, i) {
+				continue
+			}
+			row[i] = cli.Printable(row[i])
+			if row[i] != "" && strings.ContainsRune("=+-@\t\r\n|%", rune(row[i][0])) {
+				row[i] = "'" + row[i] // a spreadsheet would run what someone wrote into a note
 			}
 		}
 	}
@@ -251,26 +257,11 @@ func writeCSV(w io.Writer, rows [][]string, numbers ...int) error {
 	return nil
 }
 
-// noFormula keeps a spreadsheet from running what someone wrote into a note.
-func noFormula(s string) string {
-	s = cli.Printable(s)
-	if s != "" && strings.ContainsRune("=+-@\t\r\n|%", rune(s[0])) {
-		return "'" + s
-	}
-	return s
-}
-
 //go:embed history.html
 var historyHTML string
 
 var historyTemplate = template.Must(template.New("history").Funcs(template.FuncMap{
-	"one": func(s string) string { return cli.Printable(english.OneLine(s)) }, "meters": metersLine, "quantity": english.Quantity,
-	"source": func(e history.Entry) string {
-		if e.Event == nil {
-			return ""
-		}
-		return cli.Printable(english.OneLine(e.Event.Source + " " + e.Event.ID))
-	},
+	"one": func(s string) string { return cli.Printable(english.OneLine(s)) }, "meters": metersLine, "quantity": english.Quantity, "source": eventOf,
 }).Parse(historyHTML))
 
 // historyPage writes the history as a page that loads nothing and prints on A4.

@@ -109,12 +109,11 @@ func foldFile(o replayOptions, path string, said func(event.Event, []engine.Outp
 	if err != nil {
 		return nil, err
 	}
-	file, own, err := OpenEvents(path)
+	file, err := OpenEvents(path, &how)
 	if err != nil {
 		return nil, err
 	}
 	defer file.Close()
-	how.Own = own
 	p, err := how.Fold(file, book, said)
 	if err != nil {
 		return nil, cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))
@@ -136,21 +135,20 @@ func File(vehicles, until string) (how replay.File, err error) {
 	return how, err
 }
 
-// OpenEvents opens a file of events and looks what it has of its own.
-func OpenEvents(path string) (_ *os.File, own intake.Own, err error) {
+// OpenEvents opens a file of events and has how it is folded heed what it has of its own.
+func OpenEvents(path string, how *replay.File) (*os.File, error) {
 	file, err := os.Open(path)
 	if err != nil {
-		return nil, own, cli.Exit(2, err)
+		return nil, cli.Exit(2, err)
 	}
-	own, err = intake.Holds(file)
-	if err == nil {
+	if how.Own, err = intake.Holds(file); err == nil {
 		_, err = file.Seek(0, io.SeekStart)
 	}
 	if err != nil {
 		file.Close()
-		return nil, own, cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))
+		return nil, cli.Exit(2, fmt.Errorf("reading %s: %w", path, err))
 	}
-	return file, own, nil
+	return file, nil
 }
 
 // replayed prints what follows from a file's events, and counts it.

@@ -50,7 +50,10 @@ It is asked of a running service or, with --rules, found from a file of events.`
 				if err := draw(picture, list, args[0]); err != nil {
 					return err
 				}
-				return sampleAnswer(s, c.JSON, list, args[0])
+				if len(list) == 0 && !c.JSON {
+					return noSample(args[0])
+				}
+				return cli.Listing(s, c.JSON, list, nil, "", func(v sample.Verdict) string { return v.Text() + "\n" })
 			}
 			if file != "" {
 				p, err := foldFile(o, file, func(event.Event, []engine.Output) {})
@@ -154,11 +157,4 @@ func chartsOf(v *sample.Verdict) string {
 
 func noSample(vehicle string) error {
 	return cli.Hint(fmt.Errorf("vehicle %q has no such sample, or is not registered", vehicle), "telltale why "+vehicle+" lists what it has")
-}
-
-func sampleAnswer(s cli.Env, asJSON bool, list []sample.Verdict, vehicle string) error {
-	if len(list) == 0 && !asJSON {
-		return noSample(vehicle)
-	}
-	return cli.Listing(s, asJSON, list, nil, "", func(v sample.Verdict) string { return v.Text() + "\n" })
 }

@@ -27,12 +27,11 @@ func whatIf(s cli.Env, o replayOptions, path string) error {
 	if err != nil {
 		return err
 	}
-	file, own, err := OpenEvents(path)
+	file, err := OpenEvents(path, &cfg.File)
 	if err != nil {
 		return err
 	}
 	defer file.Close()
-	cfg.File.Own = own
 	out := bufio.NewWriter(s.Out)
 	shown := map[string]int{}
 	cfg.Each = func(d whatif.Difference) error {

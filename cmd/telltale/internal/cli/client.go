@@ -71,10 +71,8 @@ func (c *Client) Ask(ctx context.Context, do func(context.Context, *nats.Conn) e
 		return err
 	}
 	defer nc.Close()
-	if err := do(ctx, nc); errors.Is(err, service.ErrNoService) {
+	if err = do(ctx, nc); errors.Is(err, service.ErrNoService) {
 		return Hint(err, "NATS answers there, but nothing behind it does: start `telltale serve`")
-	} else if err != nil {
-		return err
 	}
-	return nil
+	return err
 }

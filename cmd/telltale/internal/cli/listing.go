@@ -8,6 +8,7 @@ import (
 	"strings"
 	"unicode"
 
+	"telltale/engine/alarm"
 	"telltale/engine/stream/service"
 )
 
@@ -74,4 +75,62 @@ func Listing[T any](s Env, asJSON bool, list []T, err error, empty string, line 
 		}
 	}
 	return Lacking(missing)
+}
+
+// Where is a vehicle and, unless it is "", its component.
+func Where(vehicle, component string) string { return strings.TrimSpace(vehicle + " " + component) }
+
+// TransitionLine is a transition as a terminal shows it: when, what, to what.
+func TransitionLine(t *alarm.Transition) string {
+	stage := t.To
+	if t.Transition == alarm.Eased || t.Transition == alarm.Cleared || t.Transition == alarm.Withdrawn {
+		stage = t.From + " -> " + t.To
+	}
+	line := fmt.Sprintf("%s  %-22s %-12s %-9s %s", t.Time.Format("2006-01-02 15:04"), Where(t.Vehicle, t.Component), t.Transition, stage, t.Rule)
+	if t.Message != "" {
+		line += "\n" + strings.Repeat(" ", 18) + t.Message
+	}
+	return Printable(line)
+}
+
+// RefusalLine is an event, or a part of one, that could not be used, and why.
+func RefusalLine(r *alarm.Refusal) string {
+	at := ""
+	if r.Line > 0 {
+		at = fmt.Sprintf("line %d: ", r.Line)
+	}
+	from := r.Vehicle
+	if r.Event != nil {
+		from = strings.TrimSpace(from + " " + r.Event.Source + " " + r.Event.ID)
+	}
+	if !r.Time.IsZero() {
+		from = strings.TrimSpace(r.Time.Format("2006-01-02 15:04") + " " + from)
+	}
+	if from != "" {
+		from = " (" + from + ")"
+	}
+	word := "refused: "
+	if r.Kept {
+		word = "not used: "
+	}
+	return Printable(word + at + r.Refused + from)
+}
+
+// NotJudgedLine is a rule that could not be judged, and what was missing.
+func NotJudgedLine(n *alarm.NotJudged) string {
+	return fmt.Sprintf("%s  %-22s not judged   %s: missing %s", n.Time.Format("2006-01-02 15:04"), Where(n.Vehicle, n.Component), n.Rule, strings.Join(n.Missing, ", "))
+}
+
+// Strangers says which vehicles nobody registered; the list itself has no place for
+// them, since nothing of theirs was judged.
+func Strangers(s Env, vehicles []string) {
+	const most = 20
+	if len(vehicles) == 0 {
+		return
+	}
+	more := ""
+	if n := len(vehicles) - most; n > 0 {
+		vehicles, more = vehicles[:most], fmt.Sprintf(" and %d more", n)
+	}
+	fmt.Fprintf(s.Err, "not registered, so their events are kept for 90 days and judged once they are: %s%s\n", strings.Join(vehicles, ", "), more)
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
+	"telltale/engine"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
@@ -150,16 +151,11 @@ func (w *worker) writeCheckpoint(ctx context.Context) error {
 	c := w.at
 	c.Format, c.Program, c.Created, c.Published = wire.Format, w.cfg.Program, w.created, w.out
 	c.Said = w.alarms.Seq
-	c.Tick, c.Book, c.Records = w.fold.Now(), "", 0
+	c.Tick, c.Book, c.Records = w.fold.Now(), "", w.existed(c)
 	if b := w.fold.Book(); b != nil {
 		c.Book = b.Hash
 	}
 	c.Baselines, _ = w.fold.Baselines()
-	for _, r := range w.records {
-		if existed(r, c) {
-			c.Records++
-		}
-	}
 	data, err := wire.Marshal(c)
 	if err != nil {
 		return fmt.Errorf("encoding the checkpoint of partition %d: %w", w.p, err)
@@ -193,10 +189,50 @@ func (w *worker) writeCheckpoint(ctx context.Context) error {
 	}
 }
 
-// existed reports whether the vehicle had a record at the checkpoint.
-func existed(r stored, c wire.Checkpoint) bool {
-	if r.at.Epoch < c.Epoch {
-		return !r.gone
+// existed counts the vehicles that had a record at the checkpoint.
+func (w *worker) existed(c wire.Checkpoint) (n int) {
+	for _, r := range w.records {
+		before := r.at.Epoch < c.Epoch // its sequence says nothing in this epoch
+		if before && !r.gone || !before && r.at.Born <= c.Seq && (!r.gone || r.at.Seq > c.Seq) {
+			n++
+		}
 	}
-	return r.at.Born <= c.Seq && (!r.gone || r.at.Seq > c.Seq)
+	return n
+}
+
+// publish writes those outputs that are not out yet.
+func (w *worker) publish(ctx context.Context, seq uint64, out []engine.Output) error {
+	list, err := wire.Messages(w.at.Epoch, seq, out)
+	if err != nil {
+		return fmt.Errorf("event %d: %w", seq, err)
+	}
+	for _, b := range list {
+		if b = b.Skip(w.out); len(b.Outputs) == 0 {
+			continue
+		}
+		if err := w.sendOut(ctx, b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sendOut publishes one message under the fence and notes that it is out.
+func (w *worker) sendOut(ctx context.Context, b wire.Body) error {
+	if err := w.say(ctx, b); err != nil {
+		return err
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.out = b.After()
+	return nil
+}
+
+// say publishes a message of ALARMS, with when the log was made that it speaks of.
+func (w *worker) say(ctx context.Context, b wire.Body) error {
+	m, err := wire.AlarmMsg(b, w.created)
+	if err != nil {
+		return err
+	}
+	return w.alarms.Publish(ctx, m)
 }
