@@ -14,8 +14,9 @@ import (
 )
 
 // A person may postpone a task, for a reason and up to a limit: a date or a distance.
-// That is at most one interval of the task from the day of the answer, since what
-// waits longer is not put off but left out. The task's other limits wait with it, for
+// That is a date at most one interval of the task after the day of the answer, or at
+// most one interval's distance beyond the due point, since what waits longer is not put
+// off but left out. The task's other limits wait with it, for
 // one interval at most as well; so a vehicle that stands still, or runs more than
 // anybody thought, is not forgotten. Past the limit the task is due, and overdue past its
 // tolerance, as at any point. Common practice, no source.

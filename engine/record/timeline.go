@@ -199,7 +199,7 @@ func (p Place) Compare(o Place) int {
 	return cmp.Or(cmp.Compare(p.At, o.At), cmp.Compare(p.Rank, o.Rank))
 }
 
-// LastPlace comes after every fact; endOfDay after all of its moment.
+// LastPlace comes after every fact.
 var LastPlace = Place{math.MaxInt64, 255}
 
 // PlaceOf is the place of a fact of that kind at a moment, Unix nanoseconds.
@@ -234,7 +234,7 @@ func (s *Sample) reckonPlace(zone *time.Location) Place {
 	return Place{day.UnixNano(), uint8(event.SampleEvent)}
 }
 
-// order sorts samples by when they were drawn, then time, number and revision.
+// orderIn compares samples by when they were drawn, then time, number and revision.
 func (s *Sample) orderIn(o *Sample, zone *time.Location) int {
 	return cmp.Or(s.Place(zone).Compare(o.Place(zone)), cmp.Compare(s.At, o.At),
 		strings.Compare(s.Number, o.Number), cmp.Compare(s.Repeat, o.Repeat), cmp.Compare(s.Revision, o.Revision), s.Stamp.order(&o.Stamp))
