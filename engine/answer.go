@@ -42,7 +42,7 @@ func (f *fold) takeAnswer(d *event.AnswerData) error {
 
 // answer changes an alarm's standing as a person says, and tells of it.
 func (f *fold) answer(d *event.AnswerData, what alarm.Change, change func(*alarm.Alarm) error) error {
-	a, err := f.meant(d)
+	a, err := f.alarmMeant(d)
 	if err != nil {
 		return err
 	}
@@ -53,9 +53,9 @@ func (f *fold) answer(d *event.AnswerData, what alarm.Change, change func(*alarm
 	return nil
 }
 
-// meant finds the alarm that an answer means. One that names no component
+// alarmMeant finds the alarm that an answer means. One that names no component
 // means the only alarm of that rule.
-func (f *fold) meant(d *event.AnswerData) (alarm.Alarm, error) {
+func (f *fold) alarmMeant(d *event.AnswerData) (alarm.Alarm, error) {
 	if a := f.Rec.Alarm(alarm.Key{Rule: d.Rule, Component: d.Component}); a != nil {
 		return *a, nil
 	}

@@ -41,7 +41,7 @@ func (f *fold) apply() error {
 	}
 	f.judge()
 	f.flush()
-	f.settle()
+	f.scheduleNext()
 	return nil
 }
 

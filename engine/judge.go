@@ -239,7 +239,7 @@ func (f *fold) setLatch(l latch.Latch) {
 // judgedTask is a task or follow-up that was judged.
 type judgedTask struct {
 	judge.Due
-	calendar int64 // nextByCalendar, once the fold settles
+	calendar int64 // nextByCalendar, once the fold schedules the next look
 }
 
 // unsteady: a reading may move the due point, or take the stage back.
@@ -280,9 +280,9 @@ func (f *fold) judgeFollowUps() {
 	})
 }
 
-// settle notes the next moment at which a tick can change something, in Unix
+// scheduleNext notes the next moment at which a tick can change something, in Unix
 // seconds, and what readings cannot.
-func (f *fold) settle() {
+func (f *fold) scheduleNext() {
 	r := f.Rec
 	reg := r.Registered()
 	switch {
