@@ -5,9 +5,7 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
-	"telltale/engine/due"
 	"telltale/notify/page"
-	"telltale/notify/people"
 	"telltale/rules/english"
 )
 
@@ -19,7 +17,7 @@ func (p reader) dueOn(n news) (d Date, ok bool) {
 	if !t.Task {
 		return d, false
 	}
-	d = dateFor(p, n.about.Vehicle, t.Component, t.Rule, titleOf(t), t.Time)
+	d = dateFor(p, vehicleName(n.about.Vehicle, n.Vehicle), t, t.Time)
 	if t.Due == nil {
 		d.Over, d.Day = true, t.Time.In(p.Zone).Format(time.DateOnly)
 		d.Text = page.Clean(takenBackOrDone(t), page.MaxText)
@@ -30,16 +28,20 @@ func (p reader) dueOn(n news) (d Date, ok bool) {
 	return d, d.Day != "" && d.Day >= t.Due.On
 }
 
-// listedOn is the day of an item of a list.
-func (l *list) listedOn(i *due.Item, said time.Time) (d Date, ok bool) {
-	d = dateFor(l.p, people.Vehicle{ID: i.Vehicle, Name: l.vehicles[i.Vehicle]}, i.Component, i.Task, cmp.Or(i.Title, i.Task), said)
+// listedOn is the day of work on a list.
+func (l *list) listedOn(e *line) (d Date, ok bool) {
+	i := e.work
+	if i == nil {
+		return d, false
+	}
+	d = dateFor(l.p, cmp.Or(l.vehicles[i.Vehicle], i.Vehicle), &e.Transition, l.now)
 	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
 	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), mindOf(i.Cautions, i.OwnCautions), standingNote), page.MaxText)
 	return d, d.Day != "" && d.Day >= l.today
 }
 
-func dateFor(p reader, v people.Vehicle, component, rule, title string, said time.Time) Date {
-	return Date{Key: key("due", v.ID, component, rule, p.ID), Title: page.Clean(vehicleName(v, v.ID)+inComponent(component)+": "+title, 200), Said: said}
+func dateFor(p reader, vehicle string, t *alarm.Transition, said time.Time) Date {
+	return Date{Key: key("due", t.Vehicle, t.Component, t.Rule, p.ID), Title: page.Clean(vehicle+inComponent(t.Component)+": "+titleOf(t), 200), Said: said}
 }
 
 // firstDay is the first day on which a limit is reached, as far as is known.

@@ -204,10 +204,7 @@ func groupOf(t *alarm.Transition) string {
 
 func summaryItem(p reader, n news) page.Item {
 	b := blockOf(p, n.Transition)
-	it := page.Item{Heading: vehicleName(n.about.Vehicle, n.Vehicle), What: titleOf(n.Transition)}
-	if n.Component != "" {
-		it.What = n.Component + ", " + it.What
-	}
+	it := page.Item{Heading: vehicleName(n.about.Vehicle, n.Vehicle), What: alarmOn(n.Transition)}
 	text := b.Strong
 	if n.To == alarm.Warning {
 		it.Strong, text = b.Strong, ""

@@ -153,8 +153,7 @@ func newsOf(reg Register, out []engine.Output) []news {
 			continue
 		}
 		if stages := tellable(t); stages != nil {
-			v := reg(t.Vehicle)
-			all = append(all, news{Transition: t, about: people.Subject{Vehicle: v, Component: t.Component, Rule: t.Rule, Task: t.Task, Statutory: t.Statutory, Stages: stages}})
+			all = append(all, news{Transition: t, about: subjectOn(reg(t.Vehicle), t, stages...)})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
@@ -162,6 +161,10 @@ func newsOf(reg Register, out []engine.Output) []news {
 			strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
 	})
 	return all
+}
+
+func subjectOn(v people.Vehicle, t *alarm.Transition, stages ...alarm.Stage) people.Subject {
+	return people.Subject{Vehicle: v, Component: t.Component, Rule: t.Rule, Task: t.Task, Statutory: t.Statutory, Stages: stages}
 }
 
 // tellable gives the stages that the transition is about, nil where it is not told.
@@ -314,6 +317,21 @@ func subjectOf(n news) string {
 }
 
 func titleOf(t *alarm.Transition) string { return cmp.Or(t.Title, t.Rule) }
+
+// alarmOn names an alarm of a list or a summary, workOn what is to be done.
+func alarmOn(t *alarm.Transition) string {
+	if t.Component == "" {
+		return titleOf(t)
+	}
+	return t.Component + ", " + titleOf(t)
+}
+
+func workOn(t *alarm.Transition) string {
+	if t.Component == "" {
+		return titleOf(t)
+	}
+	return titleOf(t) + " (" + t.Component + ")"
+}
 
 func vehicleName(v people.Vehicle, id string) string { return cmp.Or(v.Name, id) }
 
