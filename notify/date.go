@@ -20,11 +20,11 @@ func (p reader) dueOn(n news) (d Date, ok bool) {
 	d = dateFor(p, vehicleName(n.about.Vehicle, n.Vehicle), t, t.Time)
 	if t.Due == nil {
 		d.Over, d.Day = true, t.Time.In(p.Zone).Format(time.DateOnly)
-		d.Text = page.Clean(takenBackOrDone(t), page.MaxText)
+		d.Text = page.Clean(endOf(t), page.MaxText)
 		return d, t.To == alarm.Normal
 	}
 	d.Day = firstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
-	d.Text = page.Clean(english.Sentences(p.dueNow(t), mindOf(t.Cautions, t.OwnCautions), standingNote), page.MaxText)
+	d.Text = page.Clean(english.Sentences(p.dueNow(t), english.Sentences(cautionsOf(t.Cautions, t.OwnCautions)...), standingNote), page.MaxText)
 	return d, d.Day != "" && d.Day >= t.Due.On
 }
 
@@ -36,7 +36,7 @@ func (l *list) listedOn(e *line) (d Date, ok bool) {
 	}
 	d = dateFor(l.p, cmp.Or(l.vehicles[i.Vehicle], i.Vehicle), &e.Transition, l.now)
 	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
-	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), mindOf(i.Cautions, i.OwnCautions), standingNote), page.MaxText)
+	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), english.Sentences(cautionsOf(i.Cautions, i.OwnCautions)...), standingNote), page.MaxText)
 	return d, d.Day != "" && d.Day >= l.today
 }
 

@@ -201,14 +201,14 @@ func worse(a, b alarm.Stage) alarm.Stage {
 }
 
 func (l *list) page(g Listing) *sheet {
-	var pg *sheet
+	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
 	switch l.p.Form {
 	case people.ForOwner:
-		pg = l.ownerPage(g)
+		l.ownerPage(pg, g)
 	case people.ForOperator:
-		pg = l.operatorPage(g)
+		l.operatorPage(pg, g)
 	default:
-		pg = l.workshopPage()
+		l.workshopPage(pg)
 	}
 	if missing := g.Of - len(g.Parts); missing > 0 {
 		pg.Blocks = slices.Insert(pg.Blocks, 0, page.Block{Weight: 2,
@@ -223,21 +223,19 @@ func (l *list) page(g Listing) *sheet {
 	if len(l.lines) > 0 {
 		pg.Note(standingNote)
 	}
-	pg.Note(whyYouList(l.p))
+	pg.Note(whyYou(l.p, "digest"))
 	return pg
 }
 
-func (l *list) workshopPage() *sheet {
-	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
+func (l *list) workshopPage(pg *sheet) {
 	pg.group(groupStop, 3, l.at(alarm.Warning))
 	for _, stage := range []alarm.Stage{alarm.Overdue, alarm.Due, alarm.Soon} {
 		pg.group(byStage[stage].head, byStage[stage].weight, l.at(stage))
 	}
 	pg.group(groupWatch, 1, l.at(alarm.Caution, alarm.Advisory))
 	pg.group(groupAhead, 0, l.at(alarm.Normal))
-	pg.ready(l.ready())
-	pg.mind(l.minds())
-	return pg
+	pg.told(headReady, l.ready())
+	pg.told(headMind, l.minds())
 }
 
 // counts is "1 warning, 2 overdue, 1 due on 3 vehicles."
@@ -341,9 +339,10 @@ func (l *list) ready() []page.Line {
 	return out
 }
 
-func (l *list) minds() (m minds) {
+func (l *list) minds() []page.Line {
+	var m minds
 	for _, e := range l.lines {
 		m.add(e.Cautions, e.OwnCautions)
 	}
-	return m
+	return m.lines
 }

@@ -58,23 +58,18 @@ func (l *list) byStage() map[alarm.Stage]int {
 }
 
 // ownerPage has a block for each vehicle, the worst vehicle first.
-func (l *list) ownerPage(g Listing) *sheet {
-	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
+func (l *list) ownerPage(pg *sheet, g Listing) {
 	vehicles := l.worstFirst()
 	if len(vehicles) == 1 {
 		pg.Title = l.vehicles[vehicles[0]] + ", " + l.p.date(l.today)
 	}
-	for n, v := range vehicles {
-		if n == maxItems {
-			pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(len(vehicles) - n)})
-			break
-		}
+	for _, v := range vehicles[:min(len(vehicles), maxItems)] {
 		pg.Blocks = append(pg.Blocks, l.vehicleBlock(v))
 	}
+	pg.more(len(vehicles) - maxItems)
 	pg.group(groupOver, 0, l.overItems(g.Last.Date))
-	pg.ready(l.ready())
-	pg.mind(l.minds())
-	return pg
+	pg.told(headReady, l.ready())
+	pg.told(headMind, l.minds())
 }
 
 func (l *list) vehicleBlock(vehicle string) page.Block {
@@ -108,10 +103,7 @@ func (l *list) overItems(since string) []page.Item {
 		if since == "" || when < since {
 			continue
 		}
-		said := backToNormal
-		if s.Task {
-			said = recordedDone
-		}
+		said := endOf(&s.Transition)
 		if s.Due != nil {
 			said = english.Sentences(said, labelNext+": "+l.p.dueNow(&s.Transition))
 		}
@@ -125,8 +117,7 @@ func (l *list) overItems(since string) []page.Item {
 const maxWorst = 20
 
 // operatorPage counts, says what changed since the list before, and lists the worst.
-func (l *list) operatorPage(g Listing) *sheet {
-	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
+func (l *list) operatorPage(pg *sheet, g Listing) {
 	now := l.byStage()
 	counts := page.Block{Heading: headCounts, Lines: []page.Line{{Label: labelFleet, Text: english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
 	for _, name := range countOrder {
@@ -139,13 +130,9 @@ func (l *list) operatorPage(g Listing) *sheet {
 	}
 	pg.Blocks = append(pg.Blocks, counts)
 	worst := slices.Concat(l.at(alarm.Warning), l.at(alarm.Overdue), l.at(alarm.Caution), l.at(alarm.Due))
-	more := len(worst) - maxWorst
 	pg.group(groupWorst, 3, worst[:min(len(worst), maxWorst)])
-	if more > 0 {
-		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
-	}
-	pg.mind(l.minds())
-	return pg
+	pg.more(len(worst) - maxWorst)
+	pg.told(headMind, l.minds())
 }
 
 // countWords is "12, 3 more than on 2 Feb 2031".

@@ -23,7 +23,7 @@ func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, te
 			m.Subject = page.Clean(title, 120)
 			if way == people.Mail {
 				pg := &sheet{page.Page{Title: title, Blocks: []page.Block{{Heading: headOperator, Lines: linesOf(text)}}}}
-				pg.Note(whyOperator(p))
+				pg.Note(whyYou(p, "operator"))
 				pg.write(&m)
 			} else {
 				m.tell("notice", map[string]string{"to": id, "title": page.Clean(title, 200), "text": page.Clean(text, page.MaxText)})

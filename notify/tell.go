@@ -2,6 +2,7 @@ package notify
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -226,26 +227,24 @@ func letter(c Cause, about telling, intro string) Message {
 			if d, ok := p.dueOn(n); ok {
 				m.Dates = append(m.Dates, d)
 			}
-			if c.Answer != nil && n.To != alarm.Normal {
-				b.Link = c.Answer(p.ID, n.Transition)
-			}
+			b.Link = c.link(p, n)
 			pg.Blocks = append(pg.Blocks, b)
 		}
 		if n.urgency() >= 10 || n.Transition.Transition == alarm.Eased {
 			mind.add(n.Cautions, n.OwnCautions)
 		}
 	}
-	if more := len(mine) - maxBlocks; more > 0 {
-		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
-	}
-	pg.mind(mind)
-	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(mine)))
-	if c.Leave != nil && !about.cannotWait() {
-		m.Leave = c.Leave(p.ID, Messages, m.Time)
-		pg.Leave = m.Leave
-	}
-	pg.write(&m)
+	pg.more(len(mine) - maxBlocks)
+	pg.end(&m, c, p, mind, mine)
 	return m
+}
+
+// link is where the person answers the news; "" for nowhere.
+func (c Cause) link(p reader, n news) string {
+	if c.Answer == nil || n.To == alarm.Normal {
+		return ""
+	}
+	return c.Answer(p.ID, n.Transition)
 }
 
 // blockOf says what to do, what was found, the figures, the likely source.
@@ -261,19 +260,16 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 	}
 	switch t.Transition {
 	case alarm.Cleared:
-		b.Weight, b.Strong = 0, backToNormal
+		b.Weight, b.Strong = 0, endOf(t)
 		switch {
-		case t.Task && t.Due != nil:
-			b.Strong = recordedDone
-			add(labelNext, p.dueNow(t))
-		case t.Task:
-			b.Strong = recordedDone
-		default:
+		case !t.Task:
 			add(labelNow, english.Sentence(p.dates(messageOf(t))))
+		case t.Due != nil:
+			add(labelNext, p.dueNow(t))
 		}
 		return b
 	case alarm.Withdrawn:
-		b.Weight, b.Strong = 0, takenBack
+		b.Weight, b.Strong = 0, endOf(t)
 		return b
 	}
 	b.Strong = english.Sentences(doFirst(t.Task, t.Statutory, t.To, t.Advise))
@@ -282,7 +278,7 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 	case alarm.Unshelved:
 		add("", shelfOver)
 	default:
-		add("", changeOf(t))
+		add("", fmt.Sprintf("This was %s and is now %s.", byStage[t.From].noun, byStage[t.To].noun))
 	}
 	if t.Task {
 		add(labelWhy, p.dueNow(t))
@@ -303,11 +299,8 @@ func messageOf(t *alarm.Transition) string { return strings.TrimPrefix(t.Message
 // eventsOf names what the judgement rests on, so that it can be looked up.
 func eventsOf(ids []event.ID) string {
 	var all []string
-	for _, id := range ids {
+	for _, id := range ids[:min(len(ids), 4)] {
 		all = append(all, id.Source+" "+id.ID)
-		if len(all) == 4 {
-			break
-		}
 	}
 	return strings.Join(all, "; ")
 }
