@@ -49,7 +49,7 @@ func (n *Notifier) Leave(ctx context.Context, person string, kind Kind, back boo
 	if err := n.Notice(ctx, fmt.Sprint("left ", person, " ", kind, " ", back, " ", at.Unix()), at, title, text); err != nil {
 		return err
 	}
-	return n.save(ctx, max(n.last, n.mark.Seq))
+	return n.Flush(ctx, max(n.last, n.mark.Seq))
 }
 
 // left says whether the person wants none of a kind.

@@ -65,22 +65,21 @@ func (n *Notifier) ownNotes(p reader) (notes []string) {
 const maxTroubles = 20
 
 // tellTroubles makes one notice of what the queue ran into since the last tick.
-func (n *Notifier) tellTroubles(ctx context.Context, now time.Time) (made int, err error) {
+func (n *Notifier) tellTroubles(ctx context.Context, now time.Time) error {
 	if n.Queue == nil || len(n.Directory().Operators()) == 0 {
-		return 0, nil
+		return nil
 	}
 	all := n.Queue.Troubles()
 	if len(all) == 0 {
-		return 0, nil
+		return nil
 	}
 	var text strings.Builder
-	for i, t := range all {
-		if i == maxTroubles {
-			fmt.Fprintln(&text, moreOf(len(all)-i))
-			break
-		}
+	for _, t := range all[:min(len(all), maxTroubles)] {
 		fmt.Fprintln(&text, troubleWords(t))
 	}
+	if more := len(all) - maxTroubles; more > 0 {
+		fmt.Fprintln(&text, moreOf(more))
+	}
 	k := "troubles " + all[0].Key + " " + all[0].Way + " " + now.UTC().Format(time.RFC3339)
-	return 1, n.Notice(ctx, k, now, troubleTitle(all), text.String())
+	return n.Notice(ctx, k, now, troubleTitle(all), text.String())
 }

@@ -293,7 +293,7 @@ func (s *Service) trimDaily(ctx context.Context) {
 
 func (s *Service) trim(ctx context.Context, now time.Time) error {
 	s.mu.Lock()
-	saved, store := s.Notifier.Saved(), s.Notifier.Store
+	saved, store := s.Notifier.saved, s.Notifier.Store
 	s.mu.Unlock()
 	told, err := delivery.Trim(ctx, store, now.Add(-keepTold))
 	said, err2 := s.Log.TrimSaid(ctx, now.Add(-keepSaid), saved)
