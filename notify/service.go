@@ -198,11 +198,7 @@ func (s *Service) news(ctx context.Context, next uint64) error {
 // been told.
 func (s *Service) byClock(ctx context.Context) error {
 	err := s.Log.Ticks(ctx, func(t time.Time) error {
-		last, err := s.Log.LastOutput(ctx)
-		if err != nil {
-			return err
-		}
-		if err := await(ctx, soon, func() bool { return s.told.Load() >= last }); err != nil {
+		if err := s.toldAll(ctx); err != nil {
 			return err
 		}
 		return s.guarded(ctx, func() error { return s.Notifier.Tick(ctx, t) }, func() { s.ticked.Store(t.Unix()) })
@@ -211,6 +207,15 @@ func (s *Service) byClock(ctx context.Context) error {
 		return nil
 	}
 	return err
+}
+
+// toldAll waits until all that was said by now is told.
+func (s *Service) toldAll(ctx context.Context) error {
+	last, err := s.Log.LastOutput(ctx)
+	if err != nil {
+		return err
+	}
+	return await(ctx, soon, func() bool { return s.told.Load() >= last })
 }
 
 // soon is how often it is looked whether something has come about that is near.
@@ -249,15 +254,11 @@ func (s *Service) Ticked(ctx context.Context, t time.Time) error {
 // Settle waits until all that was said is told, and each message sent, tried once, or
 // failed in plain sight.
 func (s *Service) Settle(ctx context.Context) error {
-	last, err := s.Log.LastOutput(ctx)
-	if err != nil {
-		return err
-	}
-	if err := await(ctx, soon, func() bool { return s.told.Load() >= last }); err != nil {
+	if err := s.toldAll(ctx); err != nil {
 		return err
 	}
 	var failed error
-	err = await(ctx, 10*soon, func() bool {
+	err := await(ctx, 10*soon, func() bool {
 		var list []delivery.Delivery
 		list, failed = delivery.All(ctx, s.Store())
 		return failed != nil || !slices.ContainsFunc(list, delivery.Delivery.Pending)
