@@ -215,7 +215,7 @@ func (l *list) page(g Listing) *sheet {
 			Heading: fmt.Sprintf(withoutParts, unit.Grouped(float64(missing)), unit.Grouped(float64(g.Of)))})
 	}
 	if l.shelved > 0 {
-		pg.Note(shelvedNote(l.shelved))
+		pg.Note(fmt.Sprintf(shelvedNote, english.Counted(l.shelved, "line", "lines")))
 	}
 	if len(l.lines) > 0 && l.p.Form == people.ForWorkshop {
 		pg.Note(boxForDone)

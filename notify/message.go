@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -11,6 +12,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/english"
 )
 
 // Message is what one person is told at once, in words.
@@ -98,4 +100,50 @@ type Date struct {
 	Text  string
 	Said  time.Time // when the day was said; what is said later goes before
 	Over  bool      // nothing is due any more
+}
+
+// dueOn is the day of a task for the person's calendar; ok is false where there
+// is none, or it lies behind. Where a meter decides it is the likely day, or the
+// calendar's if that comes first.
+func (p reader) dueOn(n news) (d Date, ok bool) {
+	t := n.Transition
+	if !t.Task {
+		return d, false
+	}
+	d = dateFor(p, n.vehicle(), t, t.Time)
+	if t.Due == nil {
+		d.Over, d.Day = true, t.Time.In(p.Zone).Format(time.DateOnly)
+		d.Text = page.Clean(endOf(t), page.MaxText)
+		return d, t.To == alarm.Normal
+	}
+	d.Day = firstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
+	d.Text = page.Clean(english.Sentences(p.dueNow(t), english.Sentences(cautionsOf(t.Cautions, t.OwnCautions)...), standingNote), page.MaxText)
+	return d, d.Day != "" && d.Day >= t.Due.On
+}
+
+// listedOn is the day of work on a list.
+func (l *list) listedOn(e *line) (d Date, ok bool) {
+	i := e.work
+	if i == nil {
+		return d, false
+	}
+	d = dateFor(l.p, cmp.Or(l.vehicles[i.Vehicle], i.Vehicle), &e.Transition, l.now)
+	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
+	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), english.Sentences(cautionsOf(i.Cautions, i.OwnCautions)...), standingNote), page.MaxText)
+	return d, d.Day != "" && d.Day >= l.today
+}
+
+func dateFor(p reader, vehicle string, t *alarm.Transition, said time.Time) Date {
+	return Date{Key: key("due", t.Vehicle, t.Component, t.Rule, p.ID), Title: page.Clean(headOf(vehicle, t), 200), Said: said}
+}
+
+// firstDay is the first day on which a limit is reached, as far as is known.
+func firstDay(limit, date, likely string) string {
+	switch {
+	case limit == "time" || likely == "":
+		return date
+	case date == "":
+		return likely
+	}
+	return min(date, likely)
 }

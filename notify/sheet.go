@@ -87,7 +87,7 @@ func Standing(who *people.Person, vehicle string, s *alarm.Listed) (title, stron
 		found = p.dueNow(&s.Transition)
 	}
 	found = page.Clean(found, long)
-	title = page.Clean(vehicle+inComponent(s.Component)+": "+titleOf(&s.Transition), 200)
+	title = page.Clean(headOf(vehicle, &s.Transition), 200)
 	strong = page.Clean(english.Sentences(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
 	for _, f := range p.figures(s.Evidence) {
 		figures = append(figures, page.Clean(f, long))

@@ -210,7 +210,7 @@ func letter(c Cause, about telling, intro string) Message {
 	m := p.mail(key("alarm", c.Key, lead.Vehicle, p.ID, "mail"), c.Key, c.Time)
 	m.Subject, m.Vehicle, m.Stage = subjectOf(lead), lead.Vehicle, lead.To
 	m.Thread = key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID)
-	pg := &sheet{page.Page{Title: vehicleName(lead.about.Vehicle, lead.Vehicle), Lead: intro}}
+	pg := &sheet{page.Page{Title: lead.vehicle(), Lead: intro}}
 	var mind minds
 	shown := map[string]bool{} // the pictures, once each
 	for i, n := range mine {
@@ -278,7 +278,7 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 	case alarm.Unshelved:
 		add("", shelfOver)
 	default:
-		add("", fmt.Sprintf("This was %s and is now %s.", byStage[t.From].noun, byStage[t.To].noun))
+		add("", fmt.Sprintf(changedFrom, byStage[t.From].noun, byStage[t.To].noun))
 	}
 	if t.Task {
 		add(labelWhy, p.dueNow(t))
@@ -306,7 +306,7 @@ func eventsOf(ids []event.ID) string {
 }
 
 func subjectOf(n news) string {
-	return page.Clean(vehicleName(n.about.Vehicle, n.Vehicle)+inComponent(n.Component)+": "+titleOf(n.Transition), 120)
+	return page.Clean(headOf(n.vehicle(), n.Transition), 120)
 }
 
 func titleOf(t *alarm.Transition) string { return cmp.Or(t.Title, t.Rule) }
@@ -326,13 +326,14 @@ func workOn(t *alarm.Transition) string {
 	return titleOf(t) + " (" + t.Component + ")"
 }
 
-func vehicleName(v people.Vehicle, id string) string { return cmp.Or(v.Name, id) }
+func (n news) vehicle() string { return cmp.Or(n.about.Vehicle.Name, n.Vehicle) }
 
-func inComponent(c string) string {
-	if c == "" {
-		return ""
+// headOf names an alarm of a vehicle: "Bus 7, engine: Coolant hot".
+func headOf(vehicle string, t *alarm.Transition) string {
+	if t.Component != "" {
+		vehicle += ", " + t.Component
 	}
-	return ", " + c
+	return vehicle + ": " + titleOf(t)
 }
 
 // describe names the entries as the foot of a message does.

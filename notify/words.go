@@ -48,6 +48,11 @@ const (
 	labelTimes  = "Times the baseline"
 	labelPast   = "%s so far"
 
+	changedFrom  = "This was %s and is now %s."
+	reminderLead = "A reminder: told on %s, and nobody has acknowledged it yet."
+	standInLead  = "%s was told on %s, and nobody has acknowledged it yet. You are named to stand in."
+	shelvedNote  = "%s not shown: shelved by someone who knows."
+
 	shelfOver = "It was put aside for a while; that time is over, and it still stands."
 	quietLead = "What came in your quiet hours."
 	floodLead = "Much happened at once, so it is put together here. The worst comes first."
@@ -288,10 +293,10 @@ func (p reader) forecast(i *due.Item, today string) string {
 
 // lastDone says when it was last done, or what stands for that.
 func (p reader) lastDone(i *due.Item) string {
-	switch _, err := time.Parse(time.DateOnly, i.LastDone); {
-	case i.Limit == due.NoHistory:
+	if i.Limit == due.NoHistory {
 		return ""
-	case err == nil:
+	}
+	if _, err := time.Parse(time.DateOnly, i.LastDone); err == nil {
 		return "Last done " + p.date(i.LastDone)
 	}
 	return p.dates(i.LastDone)
@@ -401,19 +406,7 @@ func troubleTitle(all []delivery.Trouble) string {
 	return english.Counted(len(all), "message", "messages") + " not delivered"
 }
 
-func reminderLead(since string) string {
-	return fmt.Sprintf("A reminder: told on %s, and nobody has acknowledged it yet.", since)
-}
-
-func standInLead(who, since string) string {
-	return fmt.Sprintf("%s was told on %s, and nobody has acknowledged it yet. You are named to stand in.", who, since)
-}
-
 func moreOf(n int) string { return "And " + unit.Grouped(float64(n)) + " more not shown here." }
-
-func shelvedNote(n int) string {
-	return fmt.Sprintf("%s not shown: shelved by someone who knows.", english.Counted(n, "line", "lines"))
-}
 
 // whyYou names the parts of people.yaml by which a message comes.
 func whyYou(p reader, entries string) string {

@@ -82,16 +82,13 @@ func (s *Sender) Send(ctx context.Context, d delivery.Delivery) error {
 		// Not held as our own fault: the calls to others must go out.
 		return fmt.Errorf("reading the secret of %q: %w", d.Person, err)
 	}
-	u, err := url.Parse(d.To)
-	if err != nil || u.User != nil || u.Scheme != "https" && u.Scheme != "http" {
-		return &delivery.Failure{Class: delivery.Permanent, Err: errors.New("the url cannot be called")}
-	}
-	ctx, cancel := context.WithTimeout(context.WithValue(ctx, scheme{}, u.Scheme), answerWithin)
+	ctx, cancel := context.WithTimeout(ctx, answerWithin)
 	defer cancel()
-	req, err := http.NewRequestWithContext(ctx, http.MethodPost, u.String(), bytes.NewReader(d.Raw))
-	if err != nil {
+	req, err := http.NewRequest(http.MethodPost, d.To, bytes.NewReader(d.Raw))
+	if err != nil || req.URL.User != nil || req.URL.Scheme != "https" && req.URL.Scheme != "http" {
 		return &delivery.Failure{Class: delivery.Permanent, Err: errors.New("the url cannot be called")}
 	}
+	req = req.WithContext(context.WithValue(ctx, scheme{}, req.URL.Scheme))
 	now := time.Now()
 	req.Header.Set("Content-Type", "application/cloudevents+json; charset=utf-8")
 	req.Header.Set("User-Agent", "telltale")
