@@ -22,15 +22,15 @@ const maxItems = 120
 
 // list gathers one person's digest.
 type list struct {
+	Listing
 	p        reader
 	today    string
 	lines    []*line // the alarms, then the work
 	shelved  int
-	vehicles map[string]string                               // id -> name for people
-	over     []*alarm.Listed                                 // what ended and nobody has acknowledged
-	fleet    int                                             // vehicles in all
-	now      time.Time                                       // of the turn
-	answer   func(person string, t *alarm.Transition) string // nil for no links
+	vehicles map[string]string // id -> name for people
+	over     []*alarm.Listed   // what ended and nobody has acknowledged
+	fleet    int               // vehicles in all
+	now      time.Time         // of the turn
 }
 
 // line is an alarm on the list, or work as if it were the alarm of its task.
@@ -57,17 +57,17 @@ func lineOf(i *due.Item) *line {
 // stop, then overdue, due and soon, by date; then the other alarms that stand.
 // What to have ready is summed over overdue, due and soon.
 func Digest(d *people.Directory, reg Register, who *people.Person, g Listing) (m Message, kept Listed, ok bool) {
-	parts, p := g.Parts, reader{who}
-	l := &list{p: p, vehicles: map[string]string{}, answer: g.Answer, now: latest(parts)}
-	l.gather(d, reg, parts)
+	p := reader{who}
+	l := &list{Listing: g, p: p, vehicles: map[string]string{}, now: latest(g.Parts)}
+	l.gather(d, reg)
 	kept = l.kept()
-	if g.Of <= len(parts) && l.silent(g, kept) {
+	if g.Of <= len(g.Parts) && l.silent(kept) {
 		kept.Date = cmp.Or(g.Last.Date, kept.Date) // what ends meanwhile is for the next one that goes out
 		return Message{}, kept, false
 	}
 	m = p.mail(listKey(p, l.today), "digest "+p.ID+" "+l.today, l.now)
 	m.Subject, m.Stage, m.Leave = l.title(), l.worst(), g.Leave
-	pg := l.page(g)
+	pg := l.page()
 	if pg.Leave = g.Leave; p.Form == people.ForOwner {
 		m.Subject = page.Clean(pg.Title, 120)
 		m.Dates = l.dates()
@@ -87,11 +87,11 @@ func latest(parts []engine.TurnPart) (now time.Time) {
 }
 
 // silent says whether the person wants no list of this.
-func (l *list) silent(g Listing, now Listed) bool {
-	if len(l.lines) == 0 && len(l.overItems(g.Last.Date)) == 0 {
+func (l *list) silent(now Listed) bool {
+	if len(l.lines) == 0 && len(l.overItems(l.Last.Date)) == 0 {
 		return !l.p.SayNothingDue
 	}
-	return l.p.OnlyChanges && now.Print == g.Last.Print
+	return l.p.OnlyChanges && now.Print == l.Last.Print
 }
 
 func listKey(p reader, date string) string { return key("list", p.ID, date, people.Mail) }
@@ -117,10 +117,10 @@ func (l *list) title() string {
 }
 
 // gather puts on the list what the person hears of, in order.
-func (l *list) gather(d *people.Directory, reg Register, parts []engine.TurnPart) {
+func (l *list) gather(d *people.Directory, reg Register) {
 	var work []due.Item
 	var alarms []alarm.Listed
-	for _, part := range parts {
+	for _, part := range l.Parts {
 		l.today, l.fleet = part.Date, l.fleet+part.Vehicles
 		work, alarms = append(work, part.Items...), append(alarms, part.Alarms...)
 	}
@@ -200,19 +200,19 @@ func worse(a, b alarm.Stage) alarm.Stage {
 	return a
 }
 
-func (l *list) page(g Listing) *sheet {
+func (l *list) page() *sheet {
 	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
 	switch l.p.Form {
 	case people.ForOwner:
-		l.ownerPage(pg, g)
+		l.ownerPage(pg)
 	case people.ForOperator:
-		l.operatorPage(pg, g)
+		l.operatorPage(pg)
 	default:
 		l.workshopPage(pg)
 	}
-	if missing := g.Of - len(g.Parts); missing > 0 {
+	if missing := l.Of - len(l.Parts); missing > 0 {
 		pg.Blocks = slices.Insert(pg.Blocks, 0, page.Block{Weight: 2,
-			Heading: fmt.Sprintf(withoutParts, unit.Grouped(float64(missing)), unit.Grouped(float64(g.Of)))})
+			Heading: fmt.Sprintf(withoutParts, unit.Grouped(float64(missing)), unit.Grouped(float64(l.Of)))})
 	}
 	if l.shelved > 0 {
 		pg.Note(fmt.Sprintf(shelvedNote, english.Counted(l.shelved, "line", "lines")))
@@ -273,10 +273,10 @@ func (l *list) item(e *line) page.Item {
 	} else {
 		l.tellAlarm(&it, e)
 	}
-	if l.answer != nil && e.To != alarm.Normal {
+	if l.Answer != nil && e.To != alarm.Normal {
 		asked := e.Transition
 		asked.Time = l.now // a link lives from the day of the list
-		it.Link = l.answer(l.p.ID, &asked)
+		it.Link = l.Answer(l.p.ID, &asked)
 	}
 	return it
 }

@@ -58,7 +58,7 @@ func (l *list) byStage() map[alarm.Stage]int {
 }
 
 // ownerPage has a block for each vehicle, the worst vehicle first.
-func (l *list) ownerPage(pg *sheet, g Listing) {
+func (l *list) ownerPage(pg *sheet) {
 	vehicles := l.worstFirst()
 	if len(vehicles) == 1 {
 		pg.Title = l.vehicles[vehicles[0]] + ", " + l.p.date(l.today)
@@ -67,7 +67,7 @@ func (l *list) ownerPage(pg *sheet, g Listing) {
 		pg.Blocks = append(pg.Blocks, l.vehicleBlock(v))
 	}
 	pg.more(len(vehicles) - maxItems)
-	pg.group(groupOver, 0, l.overItems(g.Last.Date))
+	pg.group(groupOver, 0, l.overItems(l.Last.Date))
 	pg.told(headReady, l.ready())
 	pg.told(headMind, l.minds())
 }
@@ -117,15 +117,15 @@ func (l *list) overItems(since string) []page.Item {
 const maxWorst = 20
 
 // operatorPage counts, says what changed since the list before, and lists the worst.
-func (l *list) operatorPage(pg *sheet, g Listing) {
+func (l *list) operatorPage(pg *sheet) {
 	now := l.byStage()
 	counts := page.Block{Heading: headCounts, Lines: []page.Line{{Label: labelFleet, Text: english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
 	for _, name := range countOrder {
-		if before := g.Last.Counts[name]; now[name]+before > 0 {
-			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(byStage[name].many), Text: countWords(now[name], before, l.p.date(g.Last.Date))})
+		if before := l.Last.Counts[name]; now[name]+before > 0 {
+			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(byStage[name].many), Text: countWords(now[name], before, l.p.date(l.Last.Date))})
 		}
 	}
-	for _, n := range g.Notes {
+	for _, n := range l.Notes {
 		counts.Lines = append(counts.Lines, page.Line{Label: labelService, Text: n})
 	}
 	pg.Blocks = append(pg.Blocks, counts)

@@ -22,7 +22,12 @@ func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, te
 			m := p.by(way, key("notice", k, id, way), delivery.NoticeCause+page.Clean(k, 200), at)
 			m.Subject = page.Clean(title, 120)
 			if way == people.Mail {
-				pg := &sheet{page.Page{Title: title, Blocks: []page.Block{{Heading: headOperator, Lines: linesOf(text)}}}}
+				pg := &sheet{page.Page{Title: title}}
+				var lines []page.Line
+				for l := range strings.Lines(text) {
+					lines = append(lines, page.Line{Text: l})
+				}
+				pg.told(headOperator, lines)
 				pg.Note(whyYou(p, "operator"))
 				pg.write(&m)
 			} else {
@@ -34,13 +39,6 @@ func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, te
 		}
 	}
 	return nil
-}
-
-func linesOf(text string) (out []page.Line) {
-	for l := range strings.Lines(text) {
-		out = append(out, page.Line{Text: l})
-	}
-	return out
 }
 
 // ownNotes are what an operator's list says of the service itself.

@@ -61,17 +61,15 @@ var pageTemplate = template.Must(template.New("page").Parse(pageHTML))
 type view struct {
 	Title, Lead, Fault string
 	Shown              bool // the alarm and the forms
-	Stage              alarm.Stage
+	Alarm              alarm.Listed
+	Person             *people.Person
 	Strong, Found      string
 	Figures            []string
 	Meters             []event.MeterDef
 	At, Today, Later   string
 	Fluid              bool
-	Standing           alarm.Standing
-	Distance, Volume   string // the person's units
 	Volumes            []string
 	Tasks              []Task
-	Own                bool // the alarm is a task's, which is done with the form
 	Leave, Back        bool // the buttons to leave, and to come back
 }
 
@@ -201,13 +199,11 @@ func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
 		return
 	}
-	v := view{Fault: fault, Shown: true, Stage: s.To, Standing: s.Standing, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
 	p := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
-	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, unit.Volumes()
+	v := view{Fault: fault, Shown: true, Alarm: s, Person: p, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(s.Name, l.Vehicle), &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
-	v.Tasks, v.Own = b.tasks(r.Context(), l), s.Task
-	v.Meters = b.meters(r.Context(), l)
+	v.Volumes, v.Tasks, v.Meters = unit.Volumes(), b.tasks(r.Context(), l), b.meters(r.Context(), l)
 	code := http.StatusOK
 	if fault != "" {
 		code = http.StatusUnprocessableEntity

@@ -81,11 +81,7 @@ func (d *Directory) Person(id string) *Person { return d.people[id] }
 
 // People returns everyone, by id.
 func (d *Directory) People() []*Person {
-	out := make([]*Person, 0, len(d.people))
-	for _, id := range slices.Sorted(maps.Keys(d.people)) {
-		out = append(out, d.people[id])
-	}
-	return out
+	return slices.SortedFunc(maps.Values(d.people), func(a, b *Person) int { return strings.Compare(a.ID, b.ID) })
 }
 
 // Operators are those who hear of the service's own troubles, by id.

@@ -256,18 +256,16 @@ type Sink struct {
 	dir  string
 }
 
-// StartSink runs an smtp-sink until the test ends or Stop is called, with flags like
-// "-q", "." (hang up at the final dot), "-r", "rcpt" (refuse for now), "-f", "rcpt"
-// (refuse), "-w", "600" (wait as many seconds before it answers to DATA).
-func StartSink(t testing.TB, flags ...string) *Sink {
-	t.Helper()
-	return StartSinkAt(t, freePort(t), flags...)
-}
-
-// StartSinkAt is StartSink at a port.
-func StartSinkAt(t testing.TB, port int, flags ...string) *Sink {
+// StartSink runs an smtp-sink at a port, 0 for any, until the test ends or Stop is
+// called, with flags like "-q", "." (hang up at the final dot), "-r", "rcpt" (refuse
+// for now), "-f", "rcpt" (refuse), "-w", "600" (wait as many seconds before it answers
+// to DATA).
+func StartSink(t testing.TB, port int, flags ...string) *Sink {
 	t.Helper()
 	needed(t, "smtp-sink")
+	if port == 0 {
+		port = freePort(t)
+	}
 	s := &Sink{Port: port, dir: openFolder(t)}
 	args := append([]string{"-d", filepath.Join(s.dir, "mail-")}, flags...)
 	if os.Geteuid() == 0 { // it will not run as root
