@@ -125,9 +125,8 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *people.Directory, now tim
 
 // nudge is what one person is reminded of at one tick.
 type nudge struct {
-	key    string
-	lead   string
-	pieces []piece
+	key, lead string
+	pieces    []piece
 }
 
 // remind sends at most one reminder and one stand-in's message to a person at a

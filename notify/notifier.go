@@ -331,14 +331,13 @@ func (n *Notifier) create(ctx context.Context, seq uint64, m Message) error {
 		return fmt.Errorf("storing delivery %q: %w", d.Key, err)
 	}
 	created, err := n.Store.Create(ctx, d.Key, body)
-	switch {
-	case err != nil && n.Queue != nil:
+	if n.Queue != nil && err != nil {
 		n.Queue.Reload() // it may be there all the same
-		fallthrough
-	case err != nil:
-		return fmt.Errorf("storing delivery %q: %w", d.Key, err)
-	case created && n.Queue != nil:
+	} else if n.Queue != nil && created {
 		n.Queue.Add(d)
+	}
+	if err != nil {
+		return fmt.Errorf("storing delivery %q: %w", d.Key, err)
 	}
 	return nil
 }

@@ -171,9 +171,7 @@ func subjectOn(v people.Vehicle, t *alarm.Transition, stages ...alarm.Stage) peo
 // tellable gives the stages that the transition is about, nil where it is not told.
 func tellable(t *alarm.Transition) []alarm.Stage {
 	switch t.Transition {
-	case alarm.Raised, alarm.Worsened:
-		return []alarm.Stage{t.To}
-	case alarm.Unshelved:
+	case alarm.Raised, alarm.Worsened, alarm.Unshelved:
 		if byStage[t.To].severity > 0 {
 			return []alarm.Stage{t.To}
 		}

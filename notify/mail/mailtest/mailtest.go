@@ -43,18 +43,25 @@ func StartPostfix(t testing.TB, boxes []string, settings ...string) *Postfix {
 	p := &Postfix{Port: freePort(t), dir: openFolder(t)}
 	nobody, group := owner(t, "nobody")
 	mail, _ := owner(t, "postfix")
-	p.folder(t, "spool", -1)
-	p.folder(t, "conf", -1)
-	p.folder(t, "log", -1)
-	p.folder(t, "data", mail)
-	p.folder(t, "mail", nobody)
+	for name, uid := range map[string]int{"spool": -1, "conf": -1, "log": -1, "data": mail, "mail": nobody} {
+		path := filepath.Join(p.dir, name)
+		if err := errors.Join(os.Mkdir(path, 0o755), os.Chown(path, uid, -1)); err != nil {
+			t.Fatal(err)
+		}
+	}
 	var lines strings.Builder
 	for _, b := range boxes {
 		fmt.Fprintf(&lines, "%s@%s %s/\n", b, Domain, b)
 	}
-	p.write(t, "conf/boxes", lines.String())
-	p.write(t, "conf/main.cf", fmt.Sprintf(mainCf, p.dir, nobody, group, Domain)+strings.Join(settings, "\n")+"\n")
-	p.write(t, "conf/master.cf", fmt.Sprintf("127.0.0.1:%d inet n - n - - smtpd\n%s", p.Port, masterCf))
+	for name, text := range map[string]string{
+		"boxes":     lines.String(),
+		"main.cf":   fmt.Sprintf(mainCf, p.dir, nobody, group, Domain) + strings.Join(settings, "\n") + "\n",
+		"master.cf": fmt.Sprintf("127.0.0.1:%d inet n - n - - smtpd\n%s", p.Port, masterCf),
+	} {
+		if err := os.WriteFile(filepath.Join(p.dir, "conf", name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
 	p.start(t)
 	return p
 }
@@ -116,21 +123,6 @@ func (p *Postfix) Log() string {
 		all.Write(text)
 	}
 	return all.String()
-}
-
-func (p *Postfix) folder(t testing.TB, name string, uid int) {
-	t.Helper()
-	path := filepath.Join(p.dir, name)
-	if err := errors.Join(os.Mkdir(path, 0o755), os.Chown(path, uid, -1)); err != nil {
-		t.Fatal(err)
-	}
-}
-
-func (p *Postfix) write(t testing.TB, name, text string) {
-	t.Helper()
-	if err := os.WriteFile(filepath.Join(p.dir, name), []byte(text), 0o644); err != nil {
-		t.Fatal(err)
-	}
 }
 
 const mainCf = `compatibility_level = 3.6
