@@ -119,24 +119,23 @@ func (l *list) title() string {
 // gather puts on the list what the person hears of, in order.
 func (l *list) gather(d *people.Directory, reg Register) {
 	var work []due.Item
-	var alarms []alarm.Listed
 	for _, part := range l.Parts {
 		l.today, l.fleet = part.Date, l.fleet+part.Vehicles
-		work, alarms = append(work, part.Items...), append(alarms, part.Alarms...)
+		work = append(work, part.Items...)
+		for i := range part.Alarms {
+			switch s := &part.Alarms[i]; {
+			case s.To == alarm.Normal && s.Transition.Transition == alarm.Cleared:
+				l.ended(d, reg, s)
+			case !s.Task && s.To != alarm.Normal && s.Standing != alarm.Returned && s.Standing != alarm.OutOfService:
+				l.take(d, reg, &line{Listed: *s}, s.To)
+			}
+		}
 	}
-	due.SortDue(work)
-	slices.SortStableFunc(alarms, func(a, b alarm.Listed) int {
+	slices.SortStableFunc(l.lines, func(a, b *line) int {
 		return cmp.Or(byStage[b.To].severity-byStage[a.To].severity, a.Since.Compare(b.Since),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
 	})
-	for i := range alarms {
-		switch s := &alarms[i]; {
-		case s.To == alarm.Normal && s.Transition.Transition == alarm.Cleared:
-			l.ended(d, reg, s)
-		case !s.Task && s.To != alarm.Normal && s.Standing != alarm.Returned && s.Standing != alarm.OutOfService:
-			l.take(d, reg, &line{Listed: *s}, s.To)
-		}
-	}
+	due.SortDue(work)
 	for i := range work {
 		stage := work[i].Stage
 		if stage == alarm.Normal {
