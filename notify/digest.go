@@ -249,10 +249,11 @@ func (l *list) counts() string {
 	if len(all) == 0 {
 		return nothingDue
 	}
-	if l.p.Form == people.ForOwner && len(l.vehicles) == 1 {
-		return strings.Join(all, ", ") + "."
+	said := strings.Join(all, ", ")
+	if l.p.Form != people.ForOwner || len(l.vehicles) != 1 {
+		said += " on " + english.Counted(len(l.vehicles), "vehicle", "vehicles")
 	}
-	return strings.Join(all, ", ") + " on " + english.Counted(len(l.vehicles), "vehicle", "vehicles") + "."
+	return said + "."
 }
 
 // at are the items of what is at one of the stages.

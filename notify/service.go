@@ -223,13 +223,11 @@ const soon = 2 * time.Millisecond
 
 // await looks again and again until something is so.
 func await(ctx context.Context, every time.Duration, so func() bool) error {
-	look := time.NewTicker(every)
-	defer look.Stop()
-	for !so() {
+	for look := time.Tick(every); !so(); {
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
-		case <-look.C:
+		case <-look:
 		}
 	}
 	return nil
@@ -276,9 +274,7 @@ const (
 
 // trimDaily takes what is old out of the logs of what was said and told, until ctx ends.
 func (s *Service) trimDaily(ctx context.Context) {
-	daily := time.NewTicker(24 * time.Hour)
-	defer daily.Stop()
-	for {
+	for daily := time.Tick(24 * time.Hour); ; {
 		if !s.Suspect() { // a wall that is years ahead would make everything old
 			if err := s.trim(ctx, time.Now()); err != nil && ctx.Err() == nil {
 				s.Notifier.Log.Warn("trimming failed; retrying tomorrow", "error", err)
@@ -287,7 +283,7 @@ func (s *Service) trimDaily(ctx context.Context) {
 		select {
 		case <-ctx.Done():
 			return
-		case <-daily.C:
+		case <-daily:
 		}
 	}
 }

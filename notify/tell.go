@@ -87,11 +87,10 @@ type news struct {
 //
 // Whoever reads an owner's list reads there that work is done.
 //
-// Raised and worsened are told, and eased and withdrawn, and what wakes from a
-// shelf. Cleared is told once
-// where it ends a caution, a warning, or a task that was due or overdue; from an
-// advisory or from soon it is left to the list. Nothing is told of what is
-// shelved or of a vehicle out of service, nor of people's own answers.
+// Raised and worsened are told, and eased and withdrawn, and what wakes from a shelf.
+// Cleared is told once where it ends a caution, a warning, or a task that was due or
+// overdue; from an advisory or from soon it is left to the list. Nothing is told of
+// what is shelved or of a vehicle out of service, nor of people's own answers.
 func Tell(d *people.Directory, reg Register, c Cause, out []engine.Output) []Message {
 	var told []Message
 	for _, t := range tellings(d, reg, c, out) {

@@ -128,8 +128,7 @@ func (q *Queue) launch(ctx context.Context) time.Duration {
 // try makes one try in a goroutine of its own and hands the job back.
 func (q *Queue) try(ctx context.Context, j *job) {
 	defer func() { q.ended <- j }()
-	done := j.over()
-	if !done {
+	if !j.over() {
 		before, tries := j.State, j.Attempts // the rest of the delivery is read by Run meanwhile
 		j.State = Sending
 		j.Attempts++

@@ -227,9 +227,7 @@ func freePort(t testing.TB) int {
 // answers waits until something listens on the port.
 func answers(t testing.TB, port int, log func() string) {
 	t.Helper()
-	tick := time.NewTicker(20 * time.Millisecond)
-	defer tick.Stop()
-	for began := time.Now(); ; <-tick.C {
+	for began := time.Now(); ; time.Sleep(20 * time.Millisecond) {
 		conn, err := net.Dial("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(port)))
 		if err == nil {
 			conn.Close()
