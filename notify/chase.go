@@ -2,6 +2,7 @@ package notify
 
 import (
 	"context"
+	"fmt"
 	"maps"
 	"slices"
 	"strconv"
@@ -80,61 +81,57 @@ func (n *Notifier) Tick(ctx context.Context, now time.Time) error {
 	}
 	n.mark.Clock = now
 	d := n.Directory()
-	made := 0
-	for _, do := range []func() (int, error){
-		func() (int, error) { return n.releaseHeld(ctx, d, now) },
-		func() (int, error) { return n.remind(ctx, d, span{last, now}) },
-		func() (int, error) { return n.tellTroubles(ctx, now) },
-	} {
-		more, err := do()
-		if err != nil {
-			return err
-		}
-		made += more
+	if err := n.releaseHeld(ctx, d, now); err != nil {
+		return err
 	}
-	if made == 0 {
-		return nil
+	if err := n.remind(ctx, d, span{last, now}); err != nil {
+		return err
 	}
-	return n.save(ctx, max(n.last, n.mark.Seq))
+	if err := n.tellTroubles(ctx, now); err != nil {
+		return err
+	}
+	return n.saveDue(ctx, max(n.last, n.mark.Seq))
 }
 
-func (n *Notifier) releaseHeld(ctx context.Context, d *people.Directory, now time.Time) (made int, err error) {
+// sum writes and stores one message of what many would have said.
+func (n *Notifier) sum(ctx context.Context, doing string, p reader, c Cause, lead string, pieces []piece, more int) error {
+	c.Answer, c.Leave = n.Answer, n.Unsubscribe
+	m := n.written(doing, func() Message { return summary(n.Register, p, c, lead, pieces, more) },
+		func() Message { return barePieces(p, c, pieces) })
+	return n.create(ctx, n.last, m)
+}
+
+func (n *Notifier) releaseHeld(ctx context.Context, d *people.Directory, now time.Time) error {
 	for _, id := range slices.Sorted(maps.Keys(n.mark.Held)) {
 		h := n.mark.Held[id]
 		if h.Until.After(now) {
 			continue
 		}
 		if p := d.Person(id); p != nil && p.To[people.Mail] != "" && len(h.Pieces)+h.More > 0 {
-			c := Cause{Key: key("held", h.Key, id), Time: h.Until, Answer: n.Answer, Leave: n.Unsubscribe}
+			c := Cause{Key: key("held", h.Key, id), Time: h.Until}
 			lead := floodLead
 			if h.Until.After(h.Since) {
 				lead = quietLead
 			}
-			m := n.written("telling what was held for "+id, func() Message { return summary(n.Register, reader{p}, c, lead, h.Pieces, h.More) },
-				func() Message { return barePieces(reader{p}, c, h.Pieces) })
-			if m.Key != "" {
-				if err := n.create(ctx, n.last, m); err != nil {
-					return made, err
-				}
-				made++
+			if err := n.sum(ctx, "telling what was held for "+id, reader{p}, c, lead, h.Pieces, h.More); err != nil {
+				return err
 			}
 			n.mark.watch(d, telling{p: reader{p}, way: people.Mail, mine: newsFrom(n.Register, h.Pieces)}, c)
 		}
 		delete(n.mark.Held, id)
 	}
-	return made, nil
+	return nil
 }
 
 // nudge is what one person is reminded of at one tick.
 type nudge struct {
-	key    string
-	lead   string
-	pieces []piece
+	key, lead string
+	pieces    []piece
 }
 
 // remind sends at most one reminder and one stand-in's message to a person at a
 // tick. Reminders keep to quiet hours, unless what they are about passes them.
-func (n *Notifier) remind(ctx context.Context, d *people.Directory, by span) (made int, err error) {
+func (n *Notifier) remind(ctx context.Context, d *people.Directory, by span) error {
 	nudges := map[string]*nudge{}
 	var silent map[string]bool
 	if n.Silent != nil && len(n.mark.Open) > 0 {
@@ -158,15 +155,12 @@ func (n *Notifier) remind(ctx context.Context, d *people.Directory, by span) (ma
 	for _, who := range slices.Sorted(maps.Keys(nudges)) {
 		g := nudges[who]
 		p := reader{d.Person(who[1:])}
-		c := Cause{Key: g.key, Time: by.now, Answer: n.Answer, Leave: n.Unsubscribe}
-		m := n.written("reminding "+p.ID, func() Message { return summary(n.Register, p, c, g.lead, g.pieces, 0) },
-			func() Message { return barePieces(p, c, g.pieces) })
-		if err := n.create(ctx, n.last, m); err != nil {
-			return made, err
+		c := Cause{Key: g.key, Time: by.now}
+		if err := n.sum(ctx, "reminding "+p.ID, p, c, g.lead, g.pieces, 0); err != nil {
+			return err
 		}
-		made++
 	}
-	return made, nil
+	return nil
 }
 
 type span struct{ last, now time.Time }
@@ -196,18 +190,15 @@ func (n *Notifier) chaseOne(d *people.Directory, p reader, ak string, c *chased,
 	since := t.At.UTC().Format(time.RFC3339)
 	if due := t.At.Add(time.Duration(t.Reminded+1) * remind); remind > 0 && t.Reminded < maxReminders && s.reached(p, due, what.cannotWait()) {
 		t.Reminded++
-		add("r", p.ID, reminderLead(p.day(t.At)), key("remind", ak, since, p.ID, strconv.Itoa(t.Reminded)))
+		add("r", p.ID, fmt.Sprintf(reminderLead, p.day(t.At)), key("remind", ak, since, p.ID, strconv.Itoa(t.Reminded)))
 	}
-	if standIn <= 0 || t.StoodIn {
-		return
-	}
-	if t.At.Add(standIn).After(s.now) {
+	if standIn <= 0 || t.StoodIn || t.At.Add(standIn).After(s.now) {
 		return
 	}
 	t.StoodIn = true
 	for _, id := range who {
 		if sp := d.Person(id); sp != nil && sp.To[people.Mail] != "" && id != p.ID {
-			add("s", id, standInLead(p.Name, p.day(t.At)), key("standin", ak, since, p.ID, id))
+			add("s", id, fmt.Sprintf(standInLead, p.Name, p.day(t.At)), key("standin", ak, since, p.ID, id))
 		}
 	}
 }

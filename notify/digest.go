@@ -22,16 +22,31 @@ const maxItems = 120
 
 // list gathers one person's digest.
 type list struct {
+	Listing
 	p        reader
 	today    string
-	alarms   []alarm.Listed
-	items    []due.Item
+	lines    []*line // the alarms, then the work
 	shelved  int
-	vehicles map[string]string                               // id -> name for people
-	over     []alarm.Listed                                  // what ended and nobody has acknowledged
-	fleet    int                                             // vehicles in all
-	now      time.Time                                       // of the turn
-	answer   func(person string, t *alarm.Transition) string // nil for no links
+	vehicles map[string]string // id -> name for people
+	over     []*alarm.Listed   // what ended and nobody has acknowledged
+	fleet    int               // vehicles in all
+	now      time.Time         // of the turn
+}
+
+// line is an alarm on the list, or work as if it were the alarm of its task.
+type line struct {
+	alarm.Listed
+	work *due.Item // nil for an alarm
+}
+
+func lineOf(i *due.Item) *line {
+	l := &line{alarm.Listed{Name: i.Name, Tags: i.Tags, People: i.People, Transition: alarm.Transition{
+		Vehicle: i.Vehicle, Component: i.Component, Rule: i.Task, Title: i.Title, Task: true, To: i.Stage,
+		Statutory: i.Statutory, Cautions: i.Cautions, OwnCautions: i.OwnCautions}}, i}
+	if i.Shelved {
+		l.Standing = alarm.Shelved
+	}
+	return l
 }
 
 // Digest makes a person's list from the parts of one turn, and what is to be kept
@@ -42,25 +57,20 @@ type list struct {
 // stop, then overdue, due and soon, by date; then the other alarms that stand.
 // What to have ready is summed over overdue, due and soon.
 func Digest(d *people.Directory, reg Register, who *people.Person, g Listing) (m Message, kept Listed, ok bool) {
-	parts, p := g.Parts, reader{who}
-	l := &list{p: p, vehicles: map[string]string{}, answer: g.Answer}
-	for i := range parts {
-		l.today = parts[i].Date
-		l.gather(d, reg, &parts[i])
-	}
-	l.now = latest(parts)
-	l.sort()
+	p := reader{who}
+	l := &list{Listing: g, p: p, vehicles: map[string]string{}, now: latest(g.Parts)}
+	l.gather(d, reg)
 	kept = l.kept()
-	if g.Of <= len(parts) && l.silent(g, kept) {
+	if g.Of <= len(g.Parts) && l.silent(kept) {
 		kept.Date = cmp.Or(g.Last.Date, kept.Date) // what ends meanwhile is for the next one that goes out
 		return Message{}, kept, false
 	}
 	m = p.mail(listKey(p, l.today), "digest "+p.ID+" "+l.today, l.now)
 	m.Subject, m.Stage, m.Leave = l.title(), l.worst(), g.Leave
-	pg := l.page(g)
+	pg := l.page()
 	if pg.Leave = g.Leave; p.Form == people.ForOwner {
 		m.Subject = page.Clean(pg.Title, 120)
-		m.Dates = l.dates(l.now)
+		m.Dates = l.dates()
 	}
 	pg.write(&m)
 	return m, kept, true
@@ -77,19 +87,19 @@ func latest(parts []engine.TurnPart) (now time.Time) {
 }
 
 // silent says whether the person wants no list of this.
-func (l *list) silent(g Listing, now Listed) bool {
-	if len(l.items)+len(l.alarms) == 0 && len(l.overItems(g.Last.Date)) == 0 {
+func (l *list) silent(now Listed) bool {
+	if len(l.lines) == 0 && len(l.overItems(l.Last.Date)) == 0 {
 		return !l.p.SayNothingDue
 	}
-	return l.p.OnlyChanges && now.Print == g.Last.Print
+	return l.p.OnlyChanges && now.Print == l.Last.Print
 }
 
 func listKey(p reader, date string) string { return key("list", p.ID, date, people.Mail) }
 
 // dates are the days of what is on the list, for the person's calendar.
-func (l *list) dates(said time.Time) (out []Date) {
-	for i := range l.items {
-		if d, ok := l.listedOn(&l.items[i], said); ok && len(out) < maxItems {
+func (l *list) dates() (out []Date) {
+	for _, e := range l.lines {
+		if d, ok := l.listedOn(e); ok && len(out) < maxItems {
 			out = append(out, d)
 		}
 	}
@@ -106,89 +116,78 @@ func (l *list) title() string {
 	return l.p.dueTitle(l.today)
 }
 
-func (l *list) gather(d *people.Directory, reg Register, part *engine.TurnPart) {
-	l.fleet += part.Vehicles
-	for _, i := range part.Items {
-		v := known(reg(i.Vehicle), i.Vehicle, i.Name, i.Tags, i.People)
-		about := people.Subject{Vehicle: v, Component: i.Component, Rule: i.Task, Task: true, Statutory: i.Statutory, Stages: []alarm.Stage{i.Stage}}
-		if i.Stage == alarm.Normal {
-			about.Stages[0] = alarm.Soon // a list that reaches ahead
+// gather puts on the list what the person hears of, in order.
+func (l *list) gather(d *people.Directory, reg Register) {
+	var work []due.Item
+	for _, part := range l.Parts {
+		l.today, l.fleet = part.Date, l.fleet+part.Vehicles
+		work = append(work, part.Items...)
+		for i := range part.Alarms {
+			switch s := &part.Alarms[i]; {
+			case s.To == alarm.Normal && s.Transition.Transition == alarm.Cleared:
+				l.ended(d, reg, s)
+			case !s.Task && s.To != alarm.Normal && s.Standing != alarm.Returned && s.Standing != alarm.OutOfService:
+				l.take(d, reg, &line{Listed: *s}, s.To)
+			}
 		}
-		if !l.hears(d, &about) {
-			continue
-		}
-		if i.Shelved {
-			l.shelved++
-			continue
-		}
-		l.vehicles[i.Vehicle] = v.Name
-		l.items = append(l.items, i)
 	}
-	for _, s := range part.Alarms {
-		if s.To == alarm.Normal && s.Transition.Transition == alarm.Cleared {
-			l.ended(d, reg, s)
-			continue
+	slices.SortStableFunc(l.lines, func(a, b *line) int {
+		return cmp.Or(byStage[b.To].severity-byStage[a.To].severity, a.Since.Compare(b.Since),
+			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
+	})
+	due.SortDue(work)
+	for i := range work {
+		stage := work[i].Stage
+		if stage == alarm.Normal {
+			stage = alarm.Soon // a list that reaches ahead
 		}
-		if s.Task || s.To == alarm.Normal || s.Standing == alarm.Returned || s.Standing == alarm.OutOfService {
-			continue
-		}
-		v := known(reg(s.Vehicle), s.Vehicle, s.Name, s.Tags, s.People)
-		about := people.Subject{Vehicle: v, Component: s.Component, Rule: s.Rule, Statutory: s.Statutory, Stages: []alarm.Stage{s.To}}
-		if !l.hears(d, &about) {
-			continue
-		}
-		if s.Standing == alarm.Shelved || !s.ShelvedUntil.IsZero() {
-			l.shelved++
-			continue
-		}
-		l.vehicles[s.Vehicle] = v.Name
-		l.alarms = append(l.alarms, s)
+		l.take(d, reg, lineOf(&work[i]), stage)
+	}
+}
+
+// take puts a line on the list, if the person hears of it at the stage.
+func (l *list) take(d *people.Directory, reg Register, e *line, stage alarm.Stage) {
+	name, heard := l.hears(d, reg, &e.Listed, stage)
+	switch {
+	case !heard:
+	case e.Standing == alarm.Shelved || !e.ShelvedUntil.IsZero():
+		l.shelved++
+	default:
+		l.vehicles[e.Vehicle] = name
+		l.lines = append(l.lines, e)
 	}
 }
 
 // ended keeps what an owner reads to be over.
-func (l *list) ended(d *people.Directory, reg Register, s alarm.Listed) {
+func (l *list) ended(d *people.Directory, reg Register, s *alarm.Listed) {
 	if l.p.Form != people.ForOwner || byStage[s.From].severity < byStage[alarm.Due].severity {
 		return
 	}
-	v := known(reg(s.Vehicle), s.Vehicle, s.Name, s.Tags, s.People)
-	if l.hears(d, &people.Subject{Vehicle: v, Component: s.Component, Rule: s.Rule, Task: s.Task, Statutory: s.Statutory, Stages: []alarm.Stage{s.From}}) {
+	if _, heard := l.hears(d, reg, s, s.From); heard {
 		l.over = append(l.over, s)
 	}
 }
 
-func (l *list) hears(d *people.Directory, s *people.Subject) bool {
-	heard, _ := d.Hears(l.p.Person, s)
-	return heard
-}
-
-// known fills in from the list what the register does not have.
-func known(v people.Vehicle, id, name string, tags map[string]string, of []string) people.Vehicle {
-	v.ID, v.Name = cmp.Or(v.ID, id), cmp.Or(v.Name, name, id)
+// hears says whether the person hears of it at a stage, and the vehicle's name. What
+// the register does not have is filled in from the list.
+func (l *list) hears(d *people.Directory, reg Register, s *alarm.Listed, stage alarm.Stage) (name string, heard bool) {
+	v := reg(s.Vehicle)
+	v.ID, v.Name = cmp.Or(v.ID, s.Vehicle), cmp.Or(v.Name, s.Name, s.Vehicle)
 	if v.Tags == nil {
-		v.Tags = tags
+		v.Tags = s.Tags
 	}
 	if v.People == nil {
-		v.People = of
+		v.People = s.People
 	}
-	return v
-}
-
-func (l *list) sort() {
-	due.SortDue(l.items)
-	slices.SortStableFunc(l.alarms, func(a, b alarm.Listed) int {
-		return cmp.Or(byStage[b.To].severity-byStage[a.To].severity, a.Since.Compare(b.Since),
-			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
-	})
+	about := subjectOn(v, &s.Transition, stage)
+	heard, _ = d.Hears(l.p.Person, &about)
+	return v.Name, heard
 }
 
 func (l *list) worst() alarm.Stage {
 	worst := alarm.Normal
-	for _, s := range l.alarms {
-		worst = worse(worst, s.To)
-	}
-	for _, i := range l.items {
-		worst = worse(worst, i.Stage)
+	for _, e := range l.lines {
+		worst = worse(worst, e.To)
 	}
 	return worst
 }
@@ -200,54 +199,42 @@ func worse(a, b alarm.Stage) alarm.Stage {
 	return a
 }
 
-func (l *list) page(g Listing) *sheet {
-	var pg *sheet
+func (l *list) page() *sheet {
+	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
 	switch l.p.Form {
 	case people.ForOwner:
-		pg = l.ownerPage(g)
+		l.ownerPage(pg)
 	case people.ForOperator:
-		pg = l.operatorPage(g)
+		l.operatorPage(pg)
 	default:
-		pg = l.workshopPage()
+		l.workshopPage(pg)
 	}
-	if missing := g.Of - len(g.Parts); missing > 0 {
+	if missing := l.Of - len(l.Parts); missing > 0 {
 		pg.Blocks = slices.Insert(pg.Blocks, 0, page.Block{Weight: 2,
-			Heading: fmt.Sprintf(withoutParts, unit.Grouped(float64(missing)), unit.Grouped(float64(g.Of)))})
+			Heading: fmt.Sprintf(withoutParts, unit.Grouped(float64(missing)), unit.Grouped(float64(l.Of)))})
 	}
 	if l.shelved > 0 {
-		pg.Note(shelvedNote(l.shelved))
+		pg.Note(fmt.Sprintf(shelvedNote, english.Counted(l.shelved, "line", "lines")))
 	}
-	if len(l.items)+len(l.alarms) > 0 && l.p.Form == people.ForWorkshop {
+	if len(l.lines) > 0 && l.p.Form == people.ForWorkshop {
 		pg.Note(boxForDone)
 	}
-	if len(l.items)+len(l.alarms) > 0 {
+	if len(l.lines) > 0 {
 		pg.Note(standingNote)
 	}
-	pg.Note(whyYouList(l.p))
+	pg.Note(whyYou(l.p, "digest"))
 	return pg
 }
 
-func (l *list) workshopPage() *sheet {
-	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
-	var stop, watch []alarm.Listed
-	for _, s := range l.alarms {
-		if s.To == alarm.Warning {
-			stop = append(stop, s)
-		} else {
-			watch = append(watch, s)
-		}
-	}
-	pg.group(groupStop, 3, eachOf(stop, l.alarmItem))
+func (l *list) workshopPage(pg *sheet) {
+	pg.group(groupStop, 3, l.at(alarm.Warning))
 	for _, stage := range []alarm.Stage{alarm.Overdue, alarm.Due, alarm.Soon} {
-		pg.group(byStage[stage].head, byStage[stage].weight, l.ofStage(stage))
+		pg.group(byStage[stage].head, byStage[stage].weight, l.at(stage))
 	}
-	pg.group(groupWatch, 1, eachOf(watch, l.alarmItem))
-	pg.group(groupAhead, 0, l.ofStage(alarm.Normal))
-	if len(l.items) > 0 {
-		pg.ready(l.ready())
-	}
-	pg.mind(l.minds())
-	return pg
+	pg.group(groupWatch, 1, l.at(alarm.Caution, alarm.Advisory))
+	pg.group(groupAhead, 0, l.at(alarm.Normal))
+	pg.told(headReady, l.ready())
+	pg.told(headMind, l.minds())
 }
 
 // counts is "1 warning, 2 overdue, 1 due on 3 vehicles."
@@ -262,81 +249,74 @@ func (l *list) counts() string {
 	if len(all) == 0 {
 		return nothingDue
 	}
-	if l.p.Form == people.ForOwner && len(l.vehicles) == 1 {
-		return strings.Join(all, ", ") + "."
+	said := strings.Join(all, ", ")
+	if l.p.Form != people.ForOwner || len(l.vehicles) != 1 {
+		said += " on " + english.Counted(len(l.vehicles), "vehicle", "vehicles")
 	}
-	return strings.Join(all, ", ") + " on " + english.Counted(len(l.vehicles), "vehicle", "vehicles") + "."
+	return said + "."
 }
 
-func eachOf[T any](all []T, do func(*T) page.Item) []page.Item {
-	var out []page.Item
-	for i := range all {
-		out = append(out, do(&all[i]))
-	}
-	return out
-}
-
-func (l *list) ofStage(stage alarm.Stage) []page.Item {
-	var out []page.Item
-	for i := range l.items {
-		if l.items[i].Stage == stage {
-			out = append(out, l.dueItem(&l.items[i]))
+// at are the items of what is at one of the stages.
+func (l *list) at(stages ...alarm.Stage) (out []page.Item) {
+	for _, e := range l.lines {
+		if slices.Contains(stages, e.To) {
+			out = append(out, l.item(e))
 		}
 	}
 	return out
 }
 
-func (l *list) dueItem(i *due.Item) page.Item {
-	it := page.Item{Box: true, Heading: l.vehicles[i.Vehicle], What: cmp.Or(i.Title, i.Task)}
-	if i.Component != "" {
-		it.What += " (" + i.Component + ")"
+func (l *list) item(e *line) page.Item {
+	it := page.Item{Heading: l.vehicles[e.Vehicle]}
+	if e.work != nil {
+		l.tellWork(&it, e)
+	} else {
+		l.tellAlarm(&it, e)
 	}
+	if l.Answer != nil && e.To != alarm.Normal {
+		asked := e.Transition
+		asked.Time = l.now // a link lives from the day of the list
+		it.Link = l.Answer(l.p.ID, &asked)
+	}
+	return it
+}
+
+func (l *list) tellWork(it *page.Item, e *line) {
+	i := e.work
+	it.Box, it.What = l.p.Form == people.ForWorkshop, workOn(&e.Transition)
 	why := english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), postponed(i), l.p.lastDone(i))
-	it.Lines = append(it.Lines, page.Line{Text: why})
+	it.Lines = []page.Line{{Text: why}}
 	if i.Figures != nil {
 		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(l.p.volume))})
 	}
 	if i.Statutory && i.Stage != alarm.Soon && i.Stage != alarm.Normal {
 		it.Strong = byLaw
 	}
-	if l.answer != nil && i.Stage != alarm.Normal {
-		it.Link = l.answer(l.p.ID, &alarm.Transition{Vehicle: i.Vehicle, Component: i.Component, Rule: i.Task, Task: true, Time: l.now})
-	}
-	return it
 }
 
-func (l *list) alarmItem(s *alarm.Listed) page.Item {
-	it := page.Item{Heading: l.vehicles[s.Vehicle], What: titleOf(&s.Transition)}
-	if s.Component != "" {
-		it.What = s.Component + ", " + it.What
-	}
-	text := english.Sentences(l.p.dates(s.Message), noted(l.p.day(s.Since)))
-	advise := english.Sentences(doFirst(false, s.Statutory, s.To, s.Advise))
-	if s.To == alarm.Warning {
+func (l *list) tellAlarm(it *page.Item, e *line) {
+	it.What = alarmOn(&e.Transition)
+	text := english.Sentences(l.p.dates(e.Message), noted(l.p.day(e.Since)))
+	advise := english.Sentences(doFirst(false, e.Statutory, e.To, e.Advise))
+	if e.To == alarm.Warning {
 		it.Strong = advise
 	} else {
 		text = english.Sentences(text, advise)
 	}
-	if s.Standing == alarm.Unacknowledged {
+	if e.Standing == alarm.Unacknowledged {
 		text = english.Sentences(text, notAcknowledged)
 	}
 	it.Lines = []page.Line{{Text: text}}
-	if l.answer != nil {
-		asked := s.Transition
-		asked.Time = l.now // a link lives from the day of the list
-		it.Link = l.answer(l.p.ID, &asked)
-	}
-	return it
 }
 
 // ready sums what to have ready over what is overdue, due or soon.
 func (l *list) ready() []page.Line {
 	fluids, parts := map[string]float64{}, map[string]int{}
-	for _, i := range l.items {
-		if i.Stage == alarm.Normal {
+	for _, e := range l.lines {
+		if e.work == nil || e.To == alarm.Normal {
 			continue
 		}
-		for _, n := range i.Needs {
+		for _, n := range e.work.Needs {
 			if n.Fluid != "" {
 				fluids[n.Fluid] += n.Volume
 			}
@@ -359,12 +339,10 @@ func (l *list) ready() []page.Line {
 	return out
 }
 
-func (l *list) minds() (m minds) {
-	for _, s := range l.alarms {
-		m.add(s.Cautions, s.OwnCautions)
+func (l *list) minds() []page.Line {
+	var m minds
+	for _, e := range l.lines {
+		m.add(e.Cautions, e.OwnCautions)
 	}
-	for _, i := range l.items {
-		m.add(i.Cautions, i.OwnCautions)
-	}
-	return m
+	return m.lines
 }

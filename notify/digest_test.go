@@ -115,7 +115,7 @@ func TestListSays(t *testing.T) {
 			"Due today, 3 Feb 2031. Postponed by tom: waiting for parts. Counted from 3 Feb 2030."},
 		{due.Item{Stage: "due", Limit: "no history", LastDone: "no history"}, "No record of when this was last done."},
 	} {
-		if got := l.dueItem(&c.item).Lines[0].Text; got != c.want {
+		if got := l.item(lineOf(&c.item)).Lines[0].Text; got != c.want {
 			t.Errorf("got %q, want %q", got, c.want)
 		}
 	}

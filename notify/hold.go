@@ -163,9 +163,7 @@ func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more 
 		m.Stage = worse(m.Stage, n.To)
 		g := groupOf(n.Transition)
 		it := summaryItem(p, n)
-		if c.Answer != nil && n.To != alarm.Normal {
-			it.Link = c.Answer(p.ID, n.Transition)
-		}
+		it.Link = c.link(p, n)
 		groups[g] = append(groups[g], it)
 		mind.add(n.Cautions, n.OwnCautions)
 	}
@@ -177,16 +175,8 @@ func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more 
 	for _, g := range groupOrder {
 		pg.group(g.heading, g.weight, groups[g.heading])
 	}
-	if more > 0 {
-		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
-	}
-	pg.mind(mind)
-	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(all)))
-	if c.Leave != nil && !slices.ContainsFunc(all, news.cannotWait) {
-		m.Leave = c.Leave(p.ID, Messages, m.Time)
-		pg.Leave = m.Leave
-	}
-	pg.write(&m)
+	pg.more(more)
+	pg.end(&m, c, p, mind, all)
 	return m
 }
 
@@ -204,10 +194,7 @@ func groupOf(t *alarm.Transition) string {
 
 func summaryItem(p reader, n news) page.Item {
 	b := blockOf(p, n.Transition)
-	it := page.Item{Heading: vehicleName(n.about.Vehicle, n.Vehicle), What: titleOf(n.Transition)}
-	if n.Component != "" {
-		it.What = n.Component + ", " + it.What
-	}
+	it := page.Item{Heading: n.vehicle(), What: alarmOn(n.Transition)}
 	text := b.Strong
 	if n.To == alarm.Warning {
 		it.Strong, text = b.Strong, ""

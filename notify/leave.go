@@ -34,13 +34,11 @@ func (n *Notifier) Leave(ctx context.Context, person string, kind Kind, back boo
 	if p == nil || kind != Lists && kind != Messages {
 		return fmt.Errorf("leaving %q: nobody called %q gets them", kind, person)
 	}
-	same := func(l Left) bool { return l.Person == person && l.Kind == kind }
-	there := slices.IndexFunc(n.mark.Left, same)
-	if back == (there < 0) {
+	if back != n.mark.left(person, kind) {
 		return nil // it is so already
 	}
 	if back {
-		n.mark.Left = slices.DeleteFunc(n.mark.Left, same)
+		n.mark.Left = slices.DeleteFunc(n.mark.Left, func(l Left) bool { return l.Person == person && l.Kind == kind })
 	} else {
 		n.mark.Left = append(n.mark.Left, Left{person, kind, at.UTC()})
 	}
@@ -49,7 +47,7 @@ func (n *Notifier) Leave(ctx context.Context, person string, kind Kind, back boo
 	if err := n.Notice(ctx, fmt.Sprint("left ", person, " ", kind, " ", back, " ", at.Unix()), at, title, text); err != nil {
 		return err
 	}
-	return n.save(ctx, max(n.last, n.mark.Seq))
+	return n.Flush(ctx, max(n.last, n.mark.Seq))
 }
 
 // left says whether the person wants none of a kind.

@@ -38,11 +38,8 @@ type Listed struct {
 // kept is what the next list is compared with.
 func (l *list) kept() Listed {
 	var all []string
-	for _, i := range l.items {
-		all = append(all, strings.Join([]string{i.Vehicle, i.Component, i.Task, string(i.Stage)}, "\x00"))
-	}
-	for _, s := range l.alarms {
-		all = append(all, strings.Join([]string{s.Vehicle, s.Component, s.Rule, string(s.To)}, "\x00"))
+	for _, e := range l.lines {
+		all = append(all, strings.Join([]string{e.Vehicle, e.Component, e.Rule, string(e.To)}, "\x00"))
 	}
 	slices.Sort(all)
 	k := Listed{Date: l.today, Print: key("print", all...)}
@@ -54,49 +51,34 @@ func (l *list) kept() Listed {
 
 func (l *list) byStage() map[alarm.Stage]int {
 	n := map[alarm.Stage]int{}
-	for _, s := range l.alarms {
-		n[s.To]++
-	}
-	for _, i := range l.items {
-		n[i.Stage]++
+	for _, e := range l.lines {
+		n[e.To]++
 	}
 	return n
 }
 
 // ownerPage has a block for each vehicle, the worst vehicle first.
-func (l *list) ownerPage(g Listing) *sheet {
-	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
+func (l *list) ownerPage(pg *sheet) {
 	vehicles := l.worstFirst()
 	if len(vehicles) == 1 {
 		pg.Title = l.vehicles[vehicles[0]] + ", " + l.p.date(l.today)
 	}
-	for n, v := range vehicles {
-		if n == maxItems {
-			pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(len(vehicles) - n)})
-			break
-		}
+	for _, v := range vehicles[:min(len(vehicles), maxItems)] {
 		pg.Blocks = append(pg.Blocks, l.vehicleBlock(v))
 	}
-	pg.group(groupOver, 0, l.overItems(g.Last.Date))
-	pg.ready(l.ready())
-	pg.mind(l.minds())
-	return pg
+	pg.more(len(vehicles) - maxItems)
+	pg.group(groupOver, 0, l.overItems(l.Last.Date))
+	pg.told(headReady, l.ready())
+	pg.told(headMind, l.minds())
 }
 
 func (l *list) vehicleBlock(vehicle string) page.Block {
 	b := page.Block{Heading: l.vehicles[vehicle]}
-	for i := range l.alarms {
-		if s := &l.alarms[i]; s.Vehicle == vehicle {
-			it := l.alarmItem(s)
-			it.Heading = byStage[s.To].head
-			b.Items, b.Weight = append(b.Items, it), max(b.Weight, byStage[s.To].weight)
-		}
-	}
-	for i := range l.items {
-		if d := &l.items[i]; d.Vehicle == vehicle {
-			it := l.dueItem(d)
-			it.Box, it.Heading = false, cmp.Or(byStage[d.Stage].head, groupAhead)
-			b.Items, b.Weight = append(b.Items, it), max(b.Weight, byStage[d.Stage].weight)
+	for _, e := range l.lines {
+		if e.Vehicle == vehicle {
+			it := l.item(e)
+			it.Heading = cmp.Or(byStage[e.To].head, groupAhead)
+			b.Items, b.Weight = append(b.Items, it), max(b.Weight, byStage[e.To].weight)
 		}
 	}
 	return b
@@ -105,12 +87,8 @@ func (l *list) vehicleBlock(vehicle string) page.Block {
 // worstFirst are the vehicles on the list, by the worst that is on it of each.
 func (l *list) worstFirst() []string {
 	worst := map[string]int{}
-	note := func(v string, stage alarm.Stage) { worst[v] = max(worst[v], byStage[stage].severity) }
-	for _, s := range l.alarms {
-		note(s.Vehicle, s.To)
-	}
-	for _, i := range l.items {
-		note(i.Vehicle, i.Stage)
+	for _, e := range l.lines {
+		worst[e.Vehicle] = max(worst[e.Vehicle], byStage[e.To].severity)
 	}
 	return slices.SortedFunc(maps.Keys(worst), func(a, b string) int {
 		return cmp.Or(worst[b]-worst[a], strings.Compare(a, b))
@@ -125,72 +103,36 @@ func (l *list) overItems(since string) []page.Item {
 		if since == "" || when < since {
 			continue
 		}
-		it := page.Item{Heading: l.nameOf(&s), What: titleOf(&s.Transition)}
-		if s.Component != "" {
-			it.What += " (" + s.Component + ")"
-		}
-		said := backToNormal
-		if s.Task {
-			said = recordedDone
-		}
+		said := endOf(&s.Transition)
 		if s.Due != nil {
 			said = english.Sentences(said, labelNext+": "+l.p.dueNow(&s.Transition))
 		}
-		it.Lines = []page.Line{{Text: english.Sentences(noted(l.p.date(when)), said)}}
-		out = append(out, it)
+		out = append(out, page.Item{Heading: cmp.Or(l.vehicles[s.Vehicle], s.Name, s.Vehicle), What: workOn(&s.Transition),
+			Lines: []page.Line{{Text: english.Sentences(noted(l.p.date(when)), said)}}})
 	}
 	return out
-}
-
-func (l *list) nameOf(s *alarm.Listed) string {
-	return cmp.Or(l.vehicles[s.Vehicle], s.Name, s.Vehicle)
 }
 
 // maxWorst bounds the lines of an operator's list.
 const maxWorst = 20
 
 // operatorPage counts, says what changed since the list before, and lists the worst.
-func (l *list) operatorPage(g Listing) *sheet {
-	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
+func (l *list) operatorPage(pg *sheet) {
 	now := l.byStage()
 	counts := page.Block{Heading: headCounts, Lines: []page.Line{{Label: labelFleet, Text: english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
 	for _, name := range countOrder {
-		if before := g.Last.Counts[name]; now[name]+before > 0 {
-			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(byStage[name].many), Text: countWords(now[name], before, l.p.date(g.Last.Date))})
+		if before := l.Last.Counts[name]; now[name]+before > 0 {
+			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(byStage[name].many), Text: countWords(now[name], before, l.p.date(l.Last.Date))})
 		}
 	}
-	for _, n := range g.Notes {
+	for _, n := range l.Notes {
 		counts.Lines = append(counts.Lines, page.Line{Label: labelService, Text: n})
 	}
 	pg.Blocks = append(pg.Blocks, counts)
-	var worst []page.Item
-	alarms := func(of func(s *alarm.Listed) bool) {
-		for i := range l.alarms {
-			if s := &l.alarms[i]; of(s) {
-				worst = append(worst, l.alarmItem(s))
-			}
-		}
-	}
-	items := func(stage alarm.Stage) {
-		for i := range l.items {
-			if d := &l.items[i]; d.Stage == stage {
-				it := l.dueItem(d)
-				it.Box = false
-				worst = append(worst, it)
-			}
-		}
-	}
-	alarms(func(s *alarm.Listed) bool { return s.To == alarm.Warning })
-	items(alarm.Overdue)
-	alarms(func(s *alarm.Listed) bool { return s.To == alarm.Caution })
-	items(alarm.Due)
-	more := len(worst) - maxWorst
+	worst := slices.Concat(l.at(alarm.Warning), l.at(alarm.Overdue), l.at(alarm.Caution), l.at(alarm.Due))
 	pg.group(groupWorst, 3, worst[:min(len(worst), maxWorst)])
-	if more > 0 {
-		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
-	}
-	pg.mind(l.minds())
-	return pg
+	pg.more(len(worst) - maxWorst)
+	pg.told(headMind, l.minds())
 }
 
 // countWords is "12, 3 more than on 2 Feb 2031".

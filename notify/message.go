@@ -1,14 +1,18 @@
 package notify
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
+	"encoding/json"
 	"strings"
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/intake"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/english"
 )
 
 // Message is what one person is told at once, in words.
@@ -48,6 +52,36 @@ func (p reader) mail(key, cause string, at time.Time) Message {
 	return p.by(people.Mail, key, cause, at)
 }
 
+// notice is what a program is told: the data of a CloudEvent.
+type notice struct {
+	To          string              `json:"to"` // the person of people.yaml
+	Cause       string              `json:"cause"`
+	Transitions []*alarm.Transition `json:"transitions"`
+}
+
+// tell has the message say the data to a program: as a CloudEvent whose identity is
+// the message's key.
+func (m *Message) tell(kind string, data any) {
+	m.Data, _ = json.Marshal(intake.CloudEvent{ // a transition holds no NaN: it has been through JSON
+		SpecVersion: intake.SpecVersion, Type: "telltale." + kind + ".v1", Source: "/telltale", ID: m.Key, Subject: m.Vehicle,
+		Time: m.Time.UTC(), ContentType: "application/json", Data: data,
+	})
+}
+
+// told is the message for a program: one CloudEvent for one cause and vehicle.
+func (t telling) told(c Cause) Message {
+	lead := t.mine[0]
+	m := t.p.by(t.way, key("alarm", c.Key, lead.Vehicle, t.p.ID, t.way), c.Key, c.Time)
+	m.Subject, m.Vehicle, m.Stage = subjectOf(lead), lead.Vehicle, lead.To
+	m.Thread = key("thread", lead.Vehicle, t.p.ID, t.way)
+	data := notice{To: t.p.ID, Cause: c.Key}
+	for _, n := range t.mine[:min(len(t.mine), maxBlocks)] {
+		data.Transitions = append(data.Transitions, n.Transition)
+	}
+	m.tell("told", data)
+	return m
+}
+
 // digits of a key: 80 bits of SHA-256, beyond chance for any number of messages.
 const digits = 20
 
@@ -66,4 +100,50 @@ type Date struct {
 	Text  string
 	Said  time.Time // when the day was said; what is said later goes before
 	Over  bool      // nothing is due any more
+}
+
+// dueOn is the day of a task for the person's calendar; ok is false where there
+// is none, or it lies behind. Where a meter decides it is the likely day, or the
+// calendar's if that comes first.
+func (p reader) dueOn(n news) (d Date, ok bool) {
+	t := n.Transition
+	if !t.Task {
+		return d, false
+	}
+	d = dateFor(p, n.vehicle(), t, t.Time)
+	if t.Due == nil {
+		d.Over, d.Day = true, t.Time.In(p.Zone).Format(time.DateOnly)
+		d.Text = page.Clean(endOf(t), page.MaxText)
+		return d, t.To == alarm.Normal
+	}
+	d.Day = firstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
+	d.Text = page.Clean(english.Sentences(p.dueNow(t), english.Sentences(cautionsOf(t.Cautions, t.OwnCautions)...), standingNote), page.MaxText)
+	return d, d.Day != "" && d.Day >= t.Due.On
+}
+
+// listedOn is the day of work on a list.
+func (l *list) listedOn(e *line) (d Date, ok bool) {
+	i := e.work
+	if i == nil {
+		return d, false
+	}
+	d = dateFor(l.p, cmp.Or(l.vehicles[i.Vehicle], i.Vehicle), &e.Transition, l.now)
+	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
+	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), english.Sentences(cautionsOf(i.Cautions, i.OwnCautions)...), standingNote), page.MaxText)
+	return d, d.Day != "" && d.Day >= l.today
+}
+
+func dateFor(p reader, vehicle string, t *alarm.Transition, said time.Time) Date {
+	return Date{Key: key("due", t.Vehicle, t.Component, t.Rule, p.ID), Title: page.Clean(headOf(vehicle, t), 200), Said: said}
+}
+
+// firstDay is the first day on which a limit is reached, as far as is known.
+func firstDay(limit, date, likely string) string {
+	switch {
+	case limit == "time" || likely == "":
+		return date
+	case date == "":
+		return likely
+	}
+	return min(date, likely)
 }

@@ -55,8 +55,8 @@ type Notifier struct {
 	dir     atomic.Pointer[people.Directory]
 	mark    mark
 	turns   map[people.Turn]*pending
-	saved   uint64 // after which message the stored checkpoint is
-	unsaved int
+	saved   uint64 // after which message the stored checkpoint is: nobody reads it for the telling again
+	unsaved int    // messages since; saveEvery once something was made
 	last    uint64 // the last message that was handled
 }
 
@@ -117,7 +117,7 @@ func (n *Notifier) Start(ctx context.Context) (next uint64, err error) {
 	if n.mark, err = readMark(ctx, n.Store); err != nil {
 		return 0, fmt.Errorf("reading the notifier's checkpoint: %w", err)
 	}
-	n.saved = n.mark.Seq
+	n.saved, n.unsaved = n.mark.Seq, 0
 	return n.mark.Seq + 1, nil
 }
 
@@ -140,8 +140,7 @@ func (n *Notifier) Handle(ctx context.Context, seq uint64, c Cause, out []engine
 	d := n.Directory()
 	n.last = max(n.last, seq)
 	c.Answer, c.Leave = n.Answer, n.Unsubscribe
-	made, err := n.news(ctx, seq, d, c, out)
-	if err != nil {
+	if err := n.news(ctx, seq, d, c, out); err != nil {
 		return err
 	}
 	for _, o := range out {
@@ -153,19 +152,15 @@ func (n *Notifier) Handle(ctx context.Context, seq uint64, c Cause, out []engine
 		if err := n.list(ctx, seq, d, t); err != nil {
 			return err
 		}
-		made++
 	}
 	n.unsaved++
-	if made == 0 && n.unsaved < saveEvery {
-		return nil
-	}
-	return n.save(ctx, seq)
+	return n.saveDue(ctx, seq)
 }
 
 // news tells or holds what a message of the log says, unless that was done before.
-func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c Cause, out []engine.Output) (made int, err error) {
+func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c Cause, out []engine.Output) error {
 	if seq <= n.mark.Done {
-		return 0, nil
+		return nil
 	}
 	untold := n.follow(out)
 	var all []telling
@@ -174,14 +169,11 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c 
 		if t.way == people.Mail {
 			t.mine = slices.DeleteFunc(t.mine, func(one news) bool { return slices.Contains(untold[t.p.ID], one.Transition) })
 		}
-		if len(t.mine) == 0 {
-			continue
-		}
-		if t.way == people.Mail && n.mark.left(t.p.ID, Messages) && !t.cannotWait() {
+		if len(t.mine) == 0 || t.way == people.Mail && n.mark.left(t.p.ID, Messages) && !t.cannotWait() {
 			continue
 		}
 		if t.way == people.Mail && !n.mark.mayGo(t, c) {
-			made++ // to be saved
+			n.unsaved = saveEvery
 			continue
 		}
 		t.drawn = n.pictures(t)
@@ -190,15 +182,14 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c 
 			continue
 		}
 		if err := n.create(ctx, seq, m); err != nil {
-			return made, err
+			return err
 		}
 		if t.way == people.Mail {
 			n.mark.watch(d, t, c)
 		}
-		made++
 	}
 	n.mark.Done = seq
-	return made, nil
+	return nil
 }
 
 // follow keeps what is held and what is chased in step with the transitions; it
@@ -218,10 +209,17 @@ func (n *Notifier) follow(out []engine.Output) map[string][]*alarm.Transition {
 	return untold
 }
 
-// Flush writes the checkpoint after seq, the last message that was handled.
-func (n *Notifier) Flush(ctx context.Context, seq uint64) error { return n.save(ctx, seq) }
+// saveDue writes the checkpoint if something was made since the last one, or much
+// went by.
+func (n *Notifier) saveDue(ctx context.Context, seq uint64) error {
+	if n.unsaved < saveEvery {
+		return nil
+	}
+	return n.Flush(ctx, seq)
+}
 
-func (n *Notifier) save(ctx context.Context, seq uint64) error {
+// Flush writes the checkpoint after seq, the last message that was handled.
+func (n *Notifier) Flush(ctx context.Context, seq uint64) error {
 	n.unsaved = 0
 	n.mark.Seq = seq
 	for _, p := range n.turns {
@@ -237,10 +235,6 @@ func (n *Notifier) save(ctx context.Context, seq uint64) error {
 	n.saved = n.mark.Seq
 	return nil
 }
-
-// Saved is the last message of the log of transitions that the checkpoint, as this
-// notifier wrote it last, is after: nobody reads it for the telling again.
-func (n *Notifier) Saved() uint64 { return n.saved }
 
 func (n *Notifier) collect(seq uint64, partition int, part *engine.TurnPart) {
 	t := people.Turn{Person: part.Digest, Date: part.Date}
@@ -285,13 +279,14 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *people.Directory, t 
 			m, kept, ok = Digest(d, n.Register, p, g)
 			return m
 		}, func() Message { return bareList(reader{p}, t.Date, parts, listKey(reader{p}, t.Date)) })
-		if ok && m.Key != "" {
+		if ok {
 			if err := n.create(ctx, seq, m); err != nil {
 				return err
 			}
 		}
 		n.mark.Before[p.ID] = kept
 	}
+	n.unsaved = saveEvery
 	n.mark.Listed[t.Person] = max(t.Date, n.mark.Listed[t.Person])
 	delete(n.turns, t)
 	return nil
@@ -310,8 +305,13 @@ func (n *Notifier) guard(doing, so string, do func()) (ok bool) {
 }
 
 // create composes a message and stores it as a delivery, if it is not there. One
-// that cannot be composed is stored as failed, where it is seen.
+// that cannot be composed is stored as failed, where it is seen; one without a key
+// could not even be written in raw figures.
 func (n *Notifier) create(ctx context.Context, seq uint64, m Message) error {
+	if m.Key == "" {
+		return nil
+	}
+	n.unsaved = saveEvery
 	d := delivery.Delivery{
 		Key: m.Key, Cause: m.Cause, Seq: seq, Person: m.Person, Way: m.Way, To: m.To, Subject: m.Subject, Thread: m.Thread,
 		Vehicle: m.Vehicle, Stage: m.Stage, Time: m.Time, Created: time.Now().UTC().Round(0), State: delivery.Waiting,
@@ -331,14 +331,13 @@ func (n *Notifier) create(ctx context.Context, seq uint64, m Message) error {
 		return fmt.Errorf("storing delivery %q: %w", d.Key, err)
 	}
 	created, err := n.Store.Create(ctx, d.Key, body)
-	switch {
-	case err != nil && n.Queue != nil:
+	if n.Queue != nil && err != nil {
 		n.Queue.Reload() // it may be there all the same
-		fallthrough
-	case err != nil:
-		return fmt.Errorf("storing delivery %q: %w", d.Key, err)
-	case created && n.Queue != nil:
+	} else if n.Queue != nil && created {
 		n.Queue.Add(d)
+	}
+	if err != nil {
+		return fmt.Errorf("storing delivery %q: %w", d.Key, err)
 	}
 	return nil
 }

@@ -22,8 +22,13 @@ func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, te
 			m := p.by(way, key("notice", k, id, way), delivery.NoticeCause+page.Clean(k, 200), at)
 			m.Subject = page.Clean(title, 120)
 			if way == people.Mail {
-				pg := &sheet{page.Page{Title: title, Blocks: []page.Block{{Heading: headOperator, Lines: linesOf(text)}}}}
-				pg.Note(whyOperator(p))
+				pg := &sheet{page.Page{Title: title}}
+				var lines []page.Line
+				for l := range strings.Lines(text) {
+					lines = append(lines, page.Line{Text: l})
+				}
+				pg.told(headOperator, lines)
+				pg.Note(whyYou(p, "operator"))
 				pg.write(&m)
 			} else {
 				m.tell("notice", map[string]string{"to": id, "title": page.Clean(title, 200), "text": page.Clean(text, page.MaxText)})
@@ -34,13 +39,6 @@ func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, te
 		}
 	}
 	return nil
-}
-
-func linesOf(text string) (out []page.Line) {
-	for l := range strings.Lines(text) {
-		out = append(out, page.Line{Text: l})
-	}
-	return out
 }
 
 // ownNotes are what an operator's list says of the service itself.
@@ -65,22 +63,21 @@ func (n *Notifier) ownNotes(p reader) (notes []string) {
 const maxTroubles = 20
 
 // tellTroubles makes one notice of what the queue ran into since the last tick.
-func (n *Notifier) tellTroubles(ctx context.Context, now time.Time) (made int, err error) {
+func (n *Notifier) tellTroubles(ctx context.Context, now time.Time) error {
 	if n.Queue == nil || len(n.Directory().Operators()) == 0 {
-		return 0, nil
+		return nil
 	}
 	all := n.Queue.Troubles()
 	if len(all) == 0 {
-		return 0, nil
+		return nil
 	}
 	var text strings.Builder
-	for i, t := range all {
-		if i == maxTroubles {
-			fmt.Fprintln(&text, moreOf(len(all)-i))
-			break
-		}
+	for _, t := range all[:min(len(all), maxTroubles)] {
 		fmt.Fprintln(&text, troubleWords(t))
 	}
+	if more := len(all) - maxTroubles; more > 0 {
+		fmt.Fprintln(&text, moreOf(more))
+	}
 	k := "troubles " + all[0].Key + " " + all[0].Way + " " + now.UTC().Format(time.RFC3339)
-	return 1, n.Notice(ctx, k, now, troubleTitle(all), text.String())
+	return n.Notice(ctx, k, now, troubleTitle(all), text.String())
 }

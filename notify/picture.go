@@ -73,13 +73,7 @@ func pictureOf(who reader, v sample.Verdict, t *alarm.Transition) *page.Picture 
 func ratiosOf(v sample.Verdict) string {
 	rows := slices.DeleteFunc(slices.Clone(v.Results), func(r sample.Result) bool { return r.Times == nil || *r.Times <= 0 })
 	slices.SortStableFunc(rows, func(a, b sample.Result) int {
-		switch {
-		case *a.Times > *b.Times:
-			return -1
-		case *a.Times < *b.Times:
-			return 1
-		}
-		return strings.Compare(a.Analyte, b.Analyte)
+		return cmp.Or(cmp.Compare(*b.Times, *a.Times), strings.Compare(a.Analyte, b.Analyte))
 	})
 	var all []string
 	for _, r := range rows {

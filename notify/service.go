@@ -198,11 +198,7 @@ func (s *Service) news(ctx context.Context, next uint64) error {
 // been told.
 func (s *Service) byClock(ctx context.Context) error {
 	err := s.Log.Ticks(ctx, func(t time.Time) error {
-		last, err := s.Log.LastOutput(ctx)
-		if err != nil {
-			return err
-		}
-		if err := await(ctx, soon, func() bool { return s.told.Load() >= last }); err != nil {
+		if err := s.toldAll(ctx); err != nil {
 			return err
 		}
 		return s.guarded(ctx, func() error { return s.Notifier.Tick(ctx, t) }, func() { s.ticked.Store(t.Unix()) })
@@ -213,18 +209,25 @@ func (s *Service) byClock(ctx context.Context) error {
 	return err
 }
 
+// toldAll waits until all that was said by now is told.
+func (s *Service) toldAll(ctx context.Context) error {
+	last, err := s.Log.LastOutput(ctx)
+	if err != nil {
+		return err
+	}
+	return await(ctx, soon, func() bool { return s.told.Load() >= last })
+}
+
 // soon is how often it is looked whether something has come about that is near.
 const soon = 2 * time.Millisecond
 
 // await looks again and again until something is so.
 func await(ctx context.Context, every time.Duration, so func() bool) error {
-	look := time.NewTicker(every)
-	defer look.Stop()
-	for !so() {
+	for look := time.Tick(every); !so(); {
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
-		case <-look.C:
+		case <-look:
 		}
 	}
 	return nil
@@ -249,15 +252,11 @@ func (s *Service) Ticked(ctx context.Context, t time.Time) error {
 // Settle waits until all that was said is told, and each message sent, tried once, or
 // failed in plain sight.
 func (s *Service) Settle(ctx context.Context) error {
-	last, err := s.Log.LastOutput(ctx)
-	if err != nil {
-		return err
-	}
-	if err := await(ctx, soon, func() bool { return s.told.Load() >= last }); err != nil {
+	if err := s.toldAll(ctx); err != nil {
 		return err
 	}
 	var failed error
-	err = await(ctx, 10*soon, func() bool {
+	err := await(ctx, 10*soon, func() bool {
 		var list []delivery.Delivery
 		list, failed = delivery.All(ctx, s.Store())
 		return failed != nil || !slices.ContainsFunc(list, delivery.Delivery.Pending)
@@ -275,9 +274,7 @@ const (
 
 // trimDaily takes what is old out of the logs of what was said and told, until ctx ends.
 func (s *Service) trimDaily(ctx context.Context) {
-	daily := time.NewTicker(24 * time.Hour)
-	defer daily.Stop()
-	for {
+	for daily := time.Tick(24 * time.Hour); ; {
 		if !s.Suspect() { // a wall that is years ahead would make everything old
 			if err := s.trim(ctx, time.Now()); err != nil && ctx.Err() == nil {
 				s.Notifier.Log.Warn("trimming failed; retrying tomorrow", "error", err)
@@ -286,14 +283,14 @@ func (s *Service) trimDaily(ctx context.Context) {
 		select {
 		case <-ctx.Done():
 			return
-		case <-daily.C:
+		case <-daily:
 		}
 	}
 }
 
 func (s *Service) trim(ctx context.Context, now time.Time) error {
 	s.mu.Lock()
-	saved, store := s.Notifier.Saved(), s.Notifier.Store
+	saved, store := s.Notifier.saved, s.Notifier.Store
 	s.mu.Unlock()
 	told, err := delivery.Trim(ctx, store, now.Add(-keepTold))
 	said, err2 := s.Log.TrimSaid(ctx, now.Add(-keepSaid), saved)

@@ -2,6 +2,7 @@ package notify
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -86,11 +87,10 @@ type news struct {
 //
 // Whoever reads an owner's list reads there that work is done.
 //
-// Raised and worsened are told, and eased and withdrawn, and what wakes from a
-// shelf. Cleared is told once
-// where it ends a caution, a warning, or a task that was due or overdue; from an
-// advisory or from soon it is left to the list. Nothing is told of what is
-// shelved or of a vehicle out of service, nor of people's own answers.
+// Raised and worsened are told, and eased and withdrawn, and what wakes from a shelf.
+// Cleared is told once where it ends a caution, a warning, or a task that was due or
+// overdue; from an advisory or from soon it is left to the list. Nothing is told of
+// what is shelved or of a vehicle out of service, nor of people's own answers.
 func Tell(d *people.Directory, reg Register, c Cause, out []engine.Output) []Message {
 	var told []Message
 	for _, t := range tellings(d, reg, c, out) {
@@ -153,8 +153,7 @@ func newsOf(reg Register, out []engine.Output) []news {
 			continue
 		}
 		if stages := tellable(t); stages != nil {
-			v := reg(t.Vehicle)
-			all = append(all, news{Transition: t, about: people.Subject{Vehicle: v, Component: t.Component, Rule: t.Rule, Task: t.Task, Statutory: t.Statutory, Stages: stages}})
+			all = append(all, news{Transition: t, about: subjectOn(reg(t.Vehicle), t, stages...)})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
@@ -164,12 +163,14 @@ func newsOf(reg Register, out []engine.Output) []news {
 	return all
 }
 
+func subjectOn(v people.Vehicle, t *alarm.Transition, stages ...alarm.Stage) people.Subject {
+	return people.Subject{Vehicle: v, Component: t.Component, Rule: t.Rule, Task: t.Task, Statutory: t.Statutory, Stages: stages}
+}
+
 // tellable gives the stages that the transition is about, nil where it is not told.
 func tellable(t *alarm.Transition) []alarm.Stage {
 	switch t.Transition {
-	case alarm.Raised, alarm.Worsened:
-		return []alarm.Stage{t.To}
-	case alarm.Unshelved:
+	case alarm.Raised, alarm.Worsened, alarm.Unshelved:
 		if byStage[t.To].severity > 0 {
 			return []alarm.Stage{t.To}
 		}
@@ -206,7 +207,7 @@ func letter(c Cause, about telling, intro string) Message {
 	m := p.mail(key("alarm", c.Key, lead.Vehicle, p.ID, "mail"), c.Key, c.Time)
 	m.Subject, m.Vehicle, m.Stage = subjectOf(lead), lead.Vehicle, lead.To
 	m.Thread = key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID)
-	pg := &sheet{page.Page{Title: vehicleName(lead.about.Vehicle, lead.Vehicle), Lead: intro}}
+	pg := &sheet{page.Page{Title: lead.vehicle(), Lead: intro}}
 	var mind minds
 	shown := map[string]bool{} // the pictures, once each
 	for i, n := range mine {
@@ -223,26 +224,24 @@ func letter(c Cause, about telling, intro string) Message {
 			if d, ok := p.dueOn(n); ok {
 				m.Dates = append(m.Dates, d)
 			}
-			if c.Answer != nil && n.To != alarm.Normal {
-				b.Link = c.Answer(p.ID, n.Transition)
-			}
+			b.Link = c.link(p, n)
 			pg.Blocks = append(pg.Blocks, b)
 		}
 		if n.urgency() >= 10 || n.Transition.Transition == alarm.Eased {
 			mind.add(n.Cautions, n.OwnCautions)
 		}
 	}
-	if more := len(mine) - maxBlocks; more > 0 {
-		pg.Blocks = append(pg.Blocks, page.Block{Heading: moreOf(more)})
-	}
-	pg.mind(mind)
-	pg.Note(p.asWritten(pg), standingNote, whyYou(p, describe(mine)))
-	if c.Leave != nil && !about.cannotWait() {
-		m.Leave = c.Leave(p.ID, Messages, m.Time)
-		pg.Leave = m.Leave
-	}
-	pg.write(&m)
+	pg.more(len(mine) - maxBlocks)
+	pg.end(&m, c, p, mind, mine)
 	return m
+}
+
+// link is where the person answers the news; "" for nowhere.
+func (c Cause) link(p reader, n news) string {
+	if c.Answer == nil || n.To == alarm.Normal {
+		return ""
+	}
+	return c.Answer(p.ID, n.Transition)
 }
 
 // blockOf says what to do, what was found, the figures, the likely source.
@@ -258,19 +257,16 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 	}
 	switch t.Transition {
 	case alarm.Cleared:
-		b.Weight, b.Strong = 0, backToNormal
+		b.Weight, b.Strong = 0, endOf(t)
 		switch {
-		case t.Task && t.Due != nil:
-			b.Strong = recordedDone
-			add(labelNext, p.dueNow(t))
-		case t.Task:
-			b.Strong = recordedDone
-		default:
+		case !t.Task:
 			add(labelNow, english.Sentence(p.dates(messageOf(t))))
+		case t.Due != nil:
+			add(labelNext, p.dueNow(t))
 		}
 		return b
 	case alarm.Withdrawn:
-		b.Weight, b.Strong = 0, takenBack
+		b.Weight, b.Strong = 0, endOf(t)
 		return b
 	}
 	b.Strong = english.Sentences(doFirst(t.Task, t.Statutory, t.To, t.Advise))
@@ -279,7 +275,7 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 	case alarm.Unshelved:
 		add("", shelfOver)
 	default:
-		add("", changeOf(t))
+		add("", fmt.Sprintf(changedFrom, byStage[t.From].noun, byStage[t.To].noun))
 	}
 	if t.Task {
 		add(labelWhy, p.dueNow(t))
@@ -300,28 +296,41 @@ func messageOf(t *alarm.Transition) string { return strings.TrimPrefix(t.Message
 // eventsOf names what the judgement rests on, so that it can be looked up.
 func eventsOf(ids []event.ID) string {
 	var all []string
-	for _, id := range ids {
+	for _, id := range ids[:min(len(ids), 4)] {
 		all = append(all, id.Source+" "+id.ID)
-		if len(all) == 4 {
-			break
-		}
 	}
 	return strings.Join(all, "; ")
 }
 
 func subjectOf(n news) string {
-	return page.Clean(vehicleName(n.about.Vehicle, n.Vehicle)+inComponent(n.Component)+": "+titleOf(n.Transition), 120)
+	return page.Clean(headOf(n.vehicle(), n.Transition), 120)
 }
 
 func titleOf(t *alarm.Transition) string { return cmp.Or(t.Title, t.Rule) }
 
-func vehicleName(v people.Vehicle, id string) string { return cmp.Or(v.Name, id) }
-
-func inComponent(c string) string {
-	if c == "" {
-		return ""
+// alarmOn names an alarm of a list or a summary, workOn what is to be done.
+func alarmOn(t *alarm.Transition) string {
+	if t.Component == "" {
+		return titleOf(t)
 	}
-	return ", " + c
+	return t.Component + ", " + titleOf(t)
+}
+
+func workOn(t *alarm.Transition) string {
+	if t.Component == "" {
+		return titleOf(t)
+	}
+	return titleOf(t) + " (" + t.Component + ")"
+}
+
+func (n news) vehicle() string { return cmp.Or(n.about.Vehicle.Name, n.Vehicle) }
+
+// headOf names an alarm of a vehicle: "Bus 7, engine: Coolant hot".
+func headOf(vehicle string, t *alarm.Transition) string {
+	if t.Component != "" {
+		vehicle += ", " + t.Component
+	}
+	return vehicle + ": " + titleOf(t)
 }
 
 // describe names the entries as the foot of a message does.

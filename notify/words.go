@@ -20,8 +20,7 @@ import (
 )
 
 // Every sentence that a person reads in a message stands in this file, but for the
-// names of stages (stage.go) and of what rules ask for (rules.Evidence). They are plain
-// and short: the number, the limit, the comparison, the likely source, what to do, by
+// names of what rules ask for (rules.Evidence). They are plain and short: the number, the limit, the comparison, the likely source, what to do, by
 // when, what to mind. No blame, no exclamation marks.
 
 const (
@@ -49,6 +48,11 @@ const (
 	labelTimes  = "Times the baseline"
 	labelPast   = "%s so far"
 
+	changedFrom  = "This was %s and is now %s."
+	reminderLead = "A reminder: told on %s, and nobody has acknowledged it yet."
+	standInLead  = "%s was told on %s, and nobody has acknowledged it yet. You are named to stand in."
+	shelvedNote  = "%s not shown: shelved by someone who knows."
+
 	shelfOver = "It was put aside for a while; that time is over, and it still stands."
 	quietLead = "What came in your quiet hours."
 	floodLead = "Much happened at once, so it is put together here. The worst comes first."
@@ -60,6 +64,29 @@ const (
 	readMeter       = "By its usage it has passed this by now: please read the meter."
 	notAcknowledged = "Nobody has acknowledged it yet."
 )
+
+// stage is how messages name a stage of a rule or a task.
+type stage struct {
+	severity  int    // orders stages, and rules' and tasks' stages among one another
+	weight    int    // how much it stands out on the page, 0 to 3
+	head      string // at the head of a block or a group
+	noun      string // inside a sentence
+	one, many string // counted
+	advise    string // what to do about a task
+}
+
+var byStage = map[alarm.Stage]stage{
+	alarm.Warning:  {6, 3, "Warning", "a warning", "warning", "warnings", ""},
+	alarm.Overdue:  {5, 3, "Overdue", "overdue", "overdue", "overdue", "Book it in now."},
+	alarm.Caution:  {4, 2, "Caution", "a caution", "caution", "cautions", ""},
+	alarm.Due:      {3, 2, "Due", "due", "due", "due", "Book it in."},
+	alarm.Advisory: {2, 1, "Advisory", "an advisory", "advisory", "advisories", ""},
+	alarm.Soon:     {1, 1, "Soon", "due soon", "due soon", "due soon", "Plan it in."},
+	alarm.Normal:   {0, 0, "", "normal", "coming up", "coming up", ""},
+}
+
+// countOrder is the order in which stages are counted.
+var countOrder = [...]alarm.Stage{alarm.Warning, alarm.Overdue, alarm.Due, alarm.Soon, alarm.Caution, alarm.Advisory, alarm.Normal}
 
 func badgeOf(t *alarm.Transition) string {
 	switch {
@@ -73,10 +100,6 @@ func badgeOf(t *alarm.Transition) string {
 		return "Eased to " + string(t.To)
 	}
 	return byStage[t.To].head
-}
-
-func changeOf(t *alarm.Transition) string {
-	return fmt.Sprintf("This was %s and is now %s.", byStage[t.From].noun, byStage[t.To].noun)
 }
 
 var opensWithStop = regexp.MustCompile(`(?i)^\W*(stop|inspect|do not (use|drive|run|start))\b`)
@@ -94,27 +117,24 @@ func doFirst(task, statutory bool, stage alarm.Stage, advise string) string {
 	return advise
 }
 
-// cautionSentence says what to mind: by the words of the book, by those that all
-// books share, or by the caution's name alone.
-func cautionSentence(name string, own map[string]string) string {
-	return cmp.Or(own[name], rules.CautionWords(name), name)
-}
-
-// mindOf is all cautions in a row.
-func mindOf(cautions []string, own map[string]string) string {
-	var all []string
+// cautionsOf says what to mind, a sentence each: by the words of the book, by those
+// that all books share, or by the caution's name alone.
+func cautionsOf(cautions []string, own map[string]string) (out []string) {
 	for _, c := range cautions {
-		all = append(all, english.Sentence(cautionSentence(c, own)))
+		out = append(out, english.Sentence(cmp.Or(own[c], rules.CautionWords(c), c)))
 	}
-	return english.Sentences(all...)
+	return out
 }
 
-// takenBackOrDone is what a task's end is in a calendar.
-func takenBackOrDone(t *alarm.Transition) string {
-	if t.Transition == alarm.Withdrawn {
+// endOf says that something is over.
+func endOf(t *alarm.Transition) string {
+	switch {
+	case t.Transition == alarm.Withdrawn:
 		return takenBack
+	case t.Task:
+		return recordedDone
 	}
-	return recordedDone
+	return backToNormal
 }
 
 var yesOrNo = map[bool]string{true: "yes", false: "no"}
@@ -273,10 +293,10 @@ func (p reader) forecast(i *due.Item, today string) string {
 
 // lastDone says when it was last done, or what stands for that.
 func (p reader) lastDone(i *due.Item) string {
-	switch _, err := time.Parse(time.DateOnly, i.LastDone); {
-	case i.Limit == due.NoHistory:
+	if i.Limit == due.NoHistory {
 		return ""
-	case err == nil:
+	}
+	if _, err := time.Parse(time.DateOnly, i.LastDone); err == nil {
 		return "Last done " + p.date(i.LastDone)
 	}
 	return p.dates(i.LastDone)
@@ -295,12 +315,12 @@ func postponed(i *due.Item) string {
 
 // pulledIn names the alarms that asked for the work earlier than it would be due.
 func (p reader) pulledIn(i *due.Item) string {
+	if len(i.PulledIn) == 0 {
+		return ""
+	}
 	var all []string
 	for _, a := range i.PulledIn {
 		all = append(all, fmt.Sprintf("%q of %s", a.Rule, p.date(a.On)))
-	}
-	if len(all) == 0 {
-		return ""
 	}
 	return "Asked for early by the alarm " + english.Ended(english.List("and", all))
 }
@@ -342,16 +362,19 @@ func summaryTitle(news, vehicles int) string {
 	return english.Counted(news, "change", "changes") + " on " + english.Counted(vehicles, "vehicle", "vehicles")
 }
 
+var kindWords = map[Kind]string{Lists: "due lists", Messages: "messages"}
+
 // leaveWords tell the operators that someone wants no more of a kind, or again.
 func leaveWords(p reader, kind Kind, back bool, entries []string) (title, text string) {
-	what := map[Kind]string{Lists: "due lists", Messages: "messages"}[kind]
+	what := kindWords[kind]
 	if back {
 		return fmt.Sprintf("%s wants %s again", p.Name, what), fmt.Sprintf("%s (%s) asked for %s by mail again. Nothing is left to do.", p.Name, p.ID, what)
 	}
-	text = fmt.Sprintf("%s (%s) asked for no more %s by mail. Warnings still come, and work overdue that the law asks for.\n", p.Name, p.ID, what)
+	still := "Warnings still come, and work overdue that the law asks for."
 	if kind == Lists {
-		text = fmt.Sprintf("%s (%s) asked for no more %s by mail. Messages still come.\n", p.Name, p.ID, what)
+		still = "Messages still come."
 	}
+	text = fmt.Sprintf("%s (%s) asked for no more %s by mail. %s\n", p.Name, p.ID, what, still)
 	if len(entries) > 0 {
 		text += fmt.Sprintf("people.yaml tells them by: %s. Please see that someone else hears of it, or speak with them.\n", strings.Join(entries, ", "))
 	}
@@ -359,8 +382,7 @@ func leaveWords(p reader, kind Kind, back bool, entries []string) (title, text s
 }
 
 func leftWords(l Left, p reader) string {
-	what := map[Kind]string{Lists: "due lists", Messages: "messages"}[l.Kind]
-	return fmt.Sprintf("%s has had no %s since %s, on their own wish.", l.Person, what, p.day(l.Since))
+	return fmt.Sprintf("%s has had no %s since %s, on their own wish.", l.Person, kindWords[l.Kind], p.day(l.Since))
 }
 
 // troubleWords is one trouble in sending.
@@ -375,10 +397,8 @@ func troubleWords(t delivery.Trouble) string {
 }
 
 func troubleTitle(all []delivery.Trouble) string {
-	for _, t := range all {
-		if t.Key == "" {
-			return "Nothing goes out by " + t.Way
-		}
+	if i := slices.IndexFunc(all, func(t delivery.Trouble) bool { return t.Key == "" }); i >= 0 {
+		return "Nothing goes out by " + all[i].Way
 	}
 	if !slices.ContainsFunc(all, func(t delivery.Trouble) bool { return !t.Late }) {
 		return english.Counted(len(all), "message waits", "messages wait") + " for long"
@@ -386,30 +406,11 @@ func troubleTitle(all []delivery.Trouble) string {
 	return english.Counted(len(all), "message", "messages") + " not delivered"
 }
 
-func whyOperator(p reader) string {
-	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: operator.", p.Name)
-}
-
-func reminderLead(since string) string {
-	return fmt.Sprintf("A reminder: told on %s, and nobody has acknowledged it yet.", since)
-}
-
-func standInLead(who, since string) string {
-	return fmt.Sprintf("%s was told on %s, and nobody has acknowledged it yet. You are named to stand in.", who, since)
-}
-
 func moreOf(n int) string { return "And " + unit.Grouped(float64(n)) + " more not shown here." }
 
-func shelvedNote(n int) string {
-	return fmt.Sprintf("%s not shown: shelved by someone who knows.", english.Counted(n, "line", "lines"))
-}
-
+// whyYou names the parts of people.yaml by which a message comes.
 func whyYou(p reader, entries string) string {
 	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: %s.", p.Name, entries)
-}
-
-func whyYouList(p reader) string {
-	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: digest.", p.Name)
 }
 
 func noted(when string) string { return "Since " + when + "." }

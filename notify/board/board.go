@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"html/template"
 	"log/slog"
+	"net"
 	"net/http"
 	"slices"
 	"strings"
@@ -60,17 +61,15 @@ var pageTemplate = template.Must(template.New("page").Parse(pageHTML))
 type view struct {
 	Title, Lead, Fault string
 	Shown              bool // the alarm and the forms
-	Stage              alarm.Stage
+	Alarm              alarm.Listed
+	Person             *people.Person
 	Strong, Found      string
 	Figures            []string
 	Meters             []event.MeterDef
 	At, Today, Later   string
 	Fluid              bool
-	Standing           alarm.Standing
-	Distance, Volume   string // the person's units
 	Volumes            []string
 	Tasks              []Task
-	Own                bool // the alarm is a task's, which is done with the form
 	Leave, Back        bool // the buttons to leave, and to come back
 }
 
@@ -138,21 +137,26 @@ func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	l, err := b.Key.Open(token, now)
+	opening := r.Method == http.MethodGet || r.Method == http.MethodHead
 	switch {
 	case errors.Is(err, ErrExpired):
 		b.show(w, http.StatusGone, view{Title: wordExpired})
-	case err != nil || leaving == (l.Kind == ""):
+	case err != nil || leaving == (l.Kind == "") || leaving && (b.Person(l.Person) == nil || leaveLeads[l.Kind] == ""):
 		b.show(w, http.StatusNotFound, view{Title: wordNothing})
-	case leaving:
-		b.leave(w, r, l)
-	case r.Method == http.MethodGet || r.Method == http.MethodHead:
-		b.page(w, r, l, now, "")
-	case r.Method == http.MethodPost:
-		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
-		b.post(w, r, l, token, now)
-	default:
+	case !opening && r.Method != http.MethodPost:
 		h.Set("Allow", "GET, HEAD, POST")
 		b.show(w, http.StatusMethodNotAllowed, view{Title: wordNothing})
+	case opening && leaving:
+		b.askLeave(w, http.StatusOK, l)
+	case opening:
+		b.page(w, r, l, now, "")
+	default:
+		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+		if leaving {
+			b.takeLeave(w, r, l)
+		} else {
+			b.post(w, r, l, token, now)
+		}
 	}
 }
 
@@ -195,13 +199,11 @@ func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
 		return
 	}
-	v := view{Fault: fault, Shown: true, Stage: s.To, Standing: s.Standing, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
 	p := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
-	v.Distance, v.Volume, v.Volumes = p.Distance, p.Volume, unit.Volumes()
+	v := view{Fault: fault, Shown: true, Alarm: s, Person: p, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(s.Name, l.Vehicle), &s)
 	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
-	v.Tasks, v.Own = b.tasks(r.Context(), l), s.Task
-	v.Meters = b.meters(r.Context(), l)
+	v.Volumes, v.Tasks, v.Meters = unit.Volumes(), b.tasks(r.Context(), l), b.meters(r.Context(), l)
 	code := http.StatusOK
 	if fault != "" {
 		code = http.StatusUnprocessableEntity
@@ -224,4 +226,58 @@ func (b *Board) meters(ctx context.Context, l Link) []event.MeterDef {
 		return nil
 	}
 	return d.Meters
+}
+
+const (
+	wordLeave = "No more of these mails?"
+	wordLeft  = "You get no more of these mails."
+	wordBack  = "You get these mails again."
+)
+
+// leaveLeads says by kind what one press of the button ends.
+var leaveLeads = map[notify.Kind]string{
+	notify.Lists:    "The due lists would no longer be sent to you.",
+	notify.Messages: "Messages about what happened to a vehicle would no longer be sent to you. Warnings, and work overdue that the law asks for, come all the same.",
+}
+
+// askLeave shows the button. Programs that look at links in mails open them, so that
+// opening one ends nothing.
+func (b *Board) askLeave(w http.ResponseWriter, code int, l Link) {
+	b.show(w, code, view{Title: wordLeave, Lead: leaveLeads[l.Kind], Leave: true, Back: true})
+}
+
+// takeLeave takes the button's POST, or that of a mail program (RFC 8058).
+func (b *Board) takeLeave(w http.ResponseWriter, r *http.Request, l Link) {
+	err := r.ParseMultipartForm(maxForm)
+	back := r.PostFormValue("again") != ""
+	if err != nil && !errors.Is(err, http.ErrNotMultipart) || !back && r.PostFormValue("List-Unsubscribe") != "One-Click" {
+		b.askLeave(w, http.StatusUnprocessableEntity, l)
+		return
+	}
+	if err := b.Leave(r.Context(), l.Person, l.Kind, back); err != nil {
+		b.trouble(w, err)
+		return
+	}
+	title := wordLeft
+	if back {
+		title = wordBack
+	}
+	b.show(w, http.StatusOK, view{Title: title, Leave: back, Back: !back})
+}
+
+// Listen serves the pages at an address, host:port, until the server is closed.
+func (b *Board) Listen(address string) (*http.Server, error) {
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("serving the answers: %w", err)
+	}
+	s := &http.Server{Handler: b, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second,
+		WriteTimeout: 30 * time.Second, IdleTimeout: time.Minute, MaxHeaderBytes: 32 << 10}
+	b.Log.Info("serving answers", "address", l.Addr().String())
+	go func() {
+		if err := s.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+			b.Log.Error("serving the answers", "error", err)
+		}
+	}()
+	return s, nil
 }

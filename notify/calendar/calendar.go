@@ -13,14 +13,12 @@ import (
 	ics "github.com/arran4/golang-ical"
 
 	"telltale/notify"
+	"telltale/notify/page"
 )
 
 // began is where revisions are counted from. A later word about the same work has
 // a greater SEQUENCE, and what was written once is written alike again.
 var began = time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC)
-
-// maxText bounds one text, in runes.
-const maxText = 2000
 
 // Write makes one object of the dates, published by the address organiser. Lines
 // are folded at 75 octets and end in CRLF.
@@ -67,8 +65,8 @@ func text(s string) string {
 		}
 		return r
 	}, s)
-	if r := []rune(s); len(r) > maxText {
-		s = string(r[:maxText]) + "…"
+	if r := []rune(s); len(r) > page.MaxText {
+		s = string(r[:page.MaxText]) + "…"
 	}
 	return s
 }

@@ -10,6 +10,7 @@ import (
 	ics "github.com/arran4/golang-ical"
 
 	"telltale/notify"
+	"telltale/notify/page"
 	"telltale/testdata/hostile"
 )
 
@@ -131,7 +132,7 @@ func TestHostileNames(t *testing.T) {
 		}
 		for _, p := range []ics.ComponentProperty{ics.ComponentPropertySummary, ics.ComponentPropertyDescription} {
 			got := e.GetProperty(p).Value
-			if strings.IndexFunc(got, func(r rune) bool { return r != '\n' && unicode.IsControl(r) || unicode.Is(unicode.Cf, r) }) >= 0 || len(got) > 4*maxText+10 {
+			if strings.IndexFunc(got, func(r rune) bool { return r != '\n' && unicode.IsControl(r) || unicode.Is(unicode.Cf, r) }) >= 0 || len(got) > 4*page.MaxText+10 {
 				t.Errorf("%.30q: %.80q", h, got)
 			}
 		}

@@ -14,8 +14,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"telltale/engine/alarm"
@@ -115,3 +117,45 @@ func (d *Delivery) over() bool { return d.State == Sent || d.State == Failed }
 func (d Delivery) Pending() bool {
 	return d.State == Waiting && d.Attempts == 0 || d.State == Sending
 }
+
+// Memory is a Store that ends with the process; it keeps a checkpoint too.
+type Memory struct {
+	kept  sync.Map // key -> body
+	check []byte
+}
+
+// Create implements Store.
+func (m *Memory) Create(_ context.Context, key string, body []byte) (bool, error) {
+	_, there := m.kept.LoadOrStore(key, body)
+	return !there, nil
+}
+
+// Replace implements Store.
+func (m *Memory) Replace(_ context.Context, key string, body []byte) error {
+	m.kept.Store(key, body)
+	return nil
+}
+
+// Drop implements Store.
+func (m *Memory) Drop(_ context.Context, key string) error {
+	m.kept.Delete(key)
+	return nil
+}
+
+// Each implements Store, in order of the keys.
+func (m *Memory) Each(_ context.Context, do func(key string, body []byte) error) error {
+	all := map[string][]byte{}
+	m.kept.Range(func(key, body any) bool { all[key.(string)] = body.([]byte); return true })
+	for _, k := range slices.Sorted(maps.Keys(all)) {
+		if err := do(k, all[k]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Checkpoint is what SetCheckpoint stored last; nil where it stored nothing.
+func (m *Memory) Checkpoint(context.Context) ([]byte, error) { return m.check, nil }
+
+// SetCheckpoint stores the checkpoint of the one that makes the deliveries.
+func (m *Memory) SetCheckpoint(_ context.Context, body []byte) error { m.check = body; return nil }

@@ -36,29 +36,24 @@ func (q *Queue) Run(ctx context.Context) {
 	q.ended, q.busy = make(chan *job), map[string]int{}
 	timer := time.NewTimer(0)
 	defer timer.Stop()
-	for {
-		if ctx.Err() == nil {
+	for stopping := ctx.Done(); ; {
+		switch {
+		case ctx.Err() == nil:
 			q.takeIn(ctx)
 			timer.Reset(q.launch(ctx))
-		} else if q.flights() == 0 {
+		case q.flights() == 0:
 			return
+		default:
+			stopping = nil // what flies is waited for
 		}
 		select {
 		case j := <-q.ended:
 			q.land(j)
 		case <-q.wake:
 		case <-timer.C:
-		case <-q.stopping(ctx):
+		case <-stopping:
 		}
 	}
-}
-
-// stopping is ctx's end while nothing is in flight; what flies is waited for.
-func (q *Queue) stopping(ctx context.Context) <-chan struct{} {
-	if ctx.Err() != nil && q.flights() > 0 {
-		return nil
-	}
-	return ctx.Done()
 }
 
 func (q *Queue) flights() (n int) {
@@ -99,7 +94,7 @@ func (q *Queue) takeIn(ctx context.Context) {
 func (q *Queue) launch(ctx context.Context) time.Duration {
 	now, next := time.Now(), time.Hour
 	blocked := map[string]bool{}
-	jobs := q.inOrder()
+	jobs := slices.SortedFunc(maps.Values(q.jobs), func(a, b *job) int { return a.order(&b.Delivery) })
 	q.mu.Lock()
 	q.waiting, q.oldest = len(jobs), time.Time{}
 	if len(jobs) > 0 {
@@ -130,15 +125,10 @@ func (q *Queue) launch(ctx context.Context) time.Duration {
 	return next
 }
 
-func (q *Queue) inOrder() []*job {
-	return slices.SortedFunc(maps.Values(q.jobs), func(a, b *job) int { return a.order(&b.Delivery) })
-}
-
 // try makes one try in a goroutine of its own and hands the job back.
 func (q *Queue) try(ctx context.Context, j *job) {
 	defer func() { q.ended <- j }()
-	done := j.over()
-	if !done {
+	if !j.over() {
 		before, tries := j.State, j.Attempts // the rest of the delivery is read by Run meanwhile
 		j.State = Sending
 		j.Attempts++
@@ -219,7 +209,7 @@ func (q *Queue) land(j *job) {
 	case failureOf(err).Class == Temporary:
 		q.Log.Info("delivery waits", "delivery", j.Key, "to", j.To, "until", j.NextTry, "error", err)
 	}
-	if j.stored && (j.over()) {
+	if j.stored && j.over() {
 		delete(q.jobs, j.Key)
 	}
 }

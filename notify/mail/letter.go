@@ -116,13 +116,9 @@ var drawn = regexp.MustCompile(`\r\nContent-Type: multipart/[a-z]+;\r\n boundary
 // give the nested parts of a mail one and the same.
 func withBoundaries(m notify.Message, raw []byte) []byte {
 	for i, found := range drawn.FindAllSubmatch(raw, -1) {
-		raw = bytes.ReplaceAll(raw, found[1], []byte(boundary(m, i)))
+		sum := sha256.Sum256([]byte(m.Key + "\x00" + m.Text + "\x00" + m.HTML + "\x00" + strconv.Itoa(i)))
+		// Letters and digits only, since it is written without quotes.
+		raw = bytes.ReplaceAll(raw, found[1], []byte("part"+hex.EncodeToString(sum[:16])))
 	}
 	return raw
-}
-
-// boundary is of letters and digits only, since it is written without quotes.
-func boundary(m notify.Message, i int) string {
-	sum := sha256.Sum256([]byte(m.Key + "\x00" + m.Text + "\x00" + m.HTML + "\x00" + strconv.Itoa(i)))
-	return "part" + hex.EncodeToString(sum[:16])
 }

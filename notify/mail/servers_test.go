@@ -84,7 +84,7 @@ func TestSinkRefusesAndHangsUp(t *testing.T) {
 		{"hangs up at the final dot", []string{"-q", "."}, "unknown"},
 		{"hangs up at QUIT", []string{"-q", "quit"}, "sent"},
 	} {
-		s := mailtest.StartSink(t, c.flags...)
+		s := mailtest.StartSink(t, 0, c.flags...)
 		if err := plainly(s.Port).Send(t.Context(), aDelivery()); classOf(err) != c.want {
 			t.Errorf("%s: %s (%v), want %s", c.name, classOf(err), err, c.want)
 		}
@@ -96,7 +96,7 @@ func TestSinkRefusesAndHangsUp(t *testing.T) {
 // Message-ID, the try with no known end is counted, and once a server has said 250
 // nothing is sent again, though it hangs up at once.
 func TestDropAfterTheDotIsTriedAgainAndSaid(t *testing.T) {
-	first := mailtest.StartSink(t, "-q", ".")
+	first := mailtest.StartSink(t, 0, "-q", ".")
 	kept := &store{}
 	id, raw, err := compose(told(t, "Bus 7", "copper over baseline"))
 	if err != nil {
@@ -111,7 +111,7 @@ func TestDropAfterTheDotIsTriedAgainAndSaid(t *testing.T) {
 	wait(t, func() bool { d := kept.get(t, "a"); return d.Unknown == 1 && d.State == delivery.Waiting })
 
 	first.Stop()
-	second := mailtest.StartSinkAt(t, first.Port, "-q", "quit")
+	second := mailtest.StartSink(t, first.Port, "-q", "quit")
 	if err := q.Retry(t.Context(), "a"); err != nil {
 		t.Fatal(err)
 	}
@@ -131,7 +131,7 @@ func TestDropAfterTheDotIsTriedAgainAndSaid(t *testing.T) {
 // A server that takes ten minutes over each mail does not keep the service from
 // ending, and what it had in hand is counted as unknown only after the final dot.
 func TestTarpitEndsWithTheService(t *testing.T) {
-	s := mailtest.StartSink(t, "-w", "600")
+	s := mailtest.StartSink(t, 0, "-w", "600")
 	ctx, stop := context.WithTimeout(t.Context(), 300*time.Millisecond)
 	defer stop()
 	began := time.Now()

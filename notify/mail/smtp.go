@@ -1,7 +1,7 @@
 package mail
 
 import (
-	"bytes"
+	"cmp"
 	"context"
 	"crypto/tls"
 	"crypto/x509"
@@ -115,7 +115,7 @@ func data(c *smtp.Client, raw []byte) error {
 	if err != nil {
 		return byCode(delivery.Permanent, "starting the mail", err)
 	}
-	if _, err := bytes.NewReader(raw).WriteTo(w); err != nil {
+	if _, err := w.Write(raw); err != nil {
 		return fmt.Errorf("sending the mail: %w", err) // no dot, so not taken
 	}
 	err = w.Close()
@@ -130,14 +130,11 @@ func data(c *smtp.Client, raw []byte) error {
 }
 
 func (s *SMTP) connect(ctx context.Context) (*smtp.Client, error) {
-	port := s.Port
-	switch {
-	case port == 0 && s.TLS == "always":
-		port = 465
-	case port == 0:
-		port = 587
+	usual := 587
+	if s.TLS == "always" {
+		usual = 465
 	}
-	addr := net.JoinHostPort(s.Host, strconv.Itoa(port))
+	addr := net.JoinHostPort(s.Host, strconv.Itoa(cmp.Or(s.Port, usual)))
 	dialer := &net.Dialer{Timeout: dialWithin}
 	conn, err := dialer.DialContext(ctx, "tcp", addr)
 	if err != nil {
@@ -161,11 +158,7 @@ func (s *SMTP) connect(ctx context.Context) (*smtp.Client, error) {
 }
 
 func (s *SMTP) login(c *smtp.Client) error {
-	hello := s.Hello
-	if hello == "" {
-		hello = "localhost"
-	}
-	if err := c.Hello(hello); err != nil {
+	if err := c.Hello(cmp.Or(s.Hello, "localhost")); err != nil {
 		return greeting("greeting the server", err)
 	}
 	if s.User == "" {
@@ -187,10 +180,8 @@ func greeting(doing string, err error) error {
 	var cert *tls.CertificateVerificationError
 	var record tls.RecordHeaderError
 	var alert tls.AlertError
-	switch {
-	case errors.As(err, &cert), errors.As(err, &record), errors.As(err, &alert):
-		return &delivery.Failure{Class: delivery.Ours, Err: fmt.Errorf("%s: %w", doing, err)}
-	case errors.As(err, &network), lost(err):
+	refused := errors.As(err, &cert) || errors.As(err, &record) || errors.As(err, &alert)
+	if !refused && (errors.As(err, &network) || lost(err)) {
 		return fmt.Errorf("%s: %w", doing, err)
 	}
 	return byCode(delivery.Ours, doing, err)

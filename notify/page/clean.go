@@ -33,3 +33,36 @@ func Clean(s string, limit int) string {
 	}
 	return s
 }
+
+// clean passes every text of the page through Clean.
+func (p *Page) clean() {
+	fix(&p.Title, &p.Lead)
+	for i := range p.Blocks {
+		b := &p.Blocks[i]
+		fix(&b.Badge, &b.Heading, &b.Strong)
+		fixLines(b.Lines)
+		if b.Chart != nil {
+			fixLines(b.Chart.Lines)
+		}
+		for j := range b.Items {
+			it := &b.Items[j]
+			fix(&it.Heading, &it.What, &it.Strong)
+			fixLines(it.Lines)
+		}
+	}
+	for i := range p.Notes {
+		fix(&p.Notes[i])
+	}
+}
+
+func fix(texts ...*string) {
+	for _, s := range texts {
+		*s = Clean(*s, MaxText)
+	}
+}
+
+func fixLines(lines []Line) {
+	for i := range lines {
+		fix(&lines[i].Label, &lines[i].Text)
+	}
+}

@@ -124,8 +124,8 @@ func holds(p *vm.Program, e env, otherwise bool) bool {
 	if err != nil {
 		return otherwise
 	}
-	yes, ok := out.(bool)
-	return ok && yes
+	yes, _ := out.(bool)
+	return yes
 }
 
 // firstLine is what the parser complains of; it may quote what stands in the file.

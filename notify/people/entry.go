@@ -24,10 +24,7 @@ const (
 	never
 )
 
-var (
-	whens  = []string{"at once", "digest", "never"}
-	stages = []alarm.Stage{alarm.Soon, alarm.Due, alarm.Overdue, alarm.Advisory, alarm.Caution, alarm.Warning}
-)
+var stages = []string{string(alarm.Soon), string(alarm.Due), string(alarm.Overdue), string(alarm.Advisory), string(alarm.Caution), string(alarm.Warning)}
 
 // entry is one entry of tell.
 type entry struct {
@@ -44,22 +41,22 @@ type entry struct {
 	standIns []string      // ids
 }
 
-func (r *reader) entry(name, n *yaml.Node, people map[string]*Person) *entry {
+func (r *reader) entry(name, n *yaml.Node) *entry {
 	what := fmt.Sprintf("tell %q", name.Value)
 	m := r.Mapping(n, what, "who", "where", "stages", "when", "by", "remind after", "stand-in", "stand-in after")
 	e := &entry{
 		name:  name.Value,
 		where: r.condition(m["where"]),
-		when:  []hearing{atOnce, inDigest, never}[r.Choice(m["when"], "when", whens...)],
+		when:  []hearing{atOnce, inDigest, never}[r.Choice(m["when"], "when", "at once", "digest", "never")],
 	}
 	for _, s := range r.Items(m["stages"], "stages") {
-		e.stages = append(e.stages, stages[r.Choice(s, "a stage", names(stages)...)])
+		e.stages = append(e.stages, alarm.Stage(r.oneOf(s, "a stage", stages)))
 	}
 	for _, b := range r.Items(m["by"], "by") {
-		e.by = append(e.by, ways[r.Choice(b, "by", wayNames()...)].name)
+		e.by = append(e.by, r.oneOf(b, "by", wayNames()))
 	}
-	r.who(e, m["who"], people)
-	r.chase(e, name, m, people)
+	e.who, e.own = r.who(m["who"])
+	r.chase(e, name, m)
 	if n := m["who"]; n == nil || n.Kind == yaml.SequenceNode && len(n.Content) == 0 {
 		r.Fault(name, fmt.Sprintf("say who, like \"who: [%s]\"", theirOwn), "%s tells nobody", what)
 	}
@@ -67,13 +64,12 @@ func (r *reader) entry(name, n *yaml.Node, people map[string]*Person) *entry {
 }
 
 // chase reads what happens while nobody acknowledges.
-func (r *reader) chase(e *entry, name *yaml.Node, m map[string]*yaml.Node, people map[string]*Person) {
+func (r *reader) chase(e *entry, name *yaml.Node, m map[string]*yaml.Node) {
 	e.remind, e.standIn = r.after(m["remind after"], "remind after"), r.after(m["stand-in after"], "stand-in after")
-	stand := &entry{}
-	r.who(stand, m["stand-in"], people)
-	e.standIns = stand.who
+	ids, own := r.who(m["stand-in"])
+	e.standIns = ids
 	switch {
-	case stand.own:
+	case own:
 		r.Fault(m["stand-in"], "", "a stand-in is someone else than the people of the vehicle: name them")
 	case (m["stand-in"] == nil) != (m["stand-in after"] == nil):
 		r.Fault(name, "give both, like \"stand-in: [ines]\" and \"stand-in after: 4 days\"", "stand-in and stand-in after go together")
@@ -82,32 +78,25 @@ func (r *reader) chase(e *entry, name *yaml.Node, m map[string]*yaml.Node, peopl
 	}
 }
 
-func (r *reader) who(e *entry, n *yaml.Node, people map[string]*Person) {
+// who reads people by id, by group, or as those of the vehicle.
+func (r *reader) who(n *yaml.Node) (ids []string, own bool) {
 	for _, w := range r.Items(n, "who") {
 		id, ok := r.Given(w, "who")
-		p := people[id]
+		p := r.people[id]
 		switch {
 		case !ok: // said already
 		case id == theirOwn:
-			e.own = true
+			own = true
 			continue
 		case p == nil && r.named[id] != nil:
-			e.who = append(e.who, r.named[id]...)
+			ids = append(ids, r.named[id]...)
 			continue
 		case p == nil:
 			r.Fault(w, "", "who: nobody called %q in people", id)
 		case len(p.Ways()) == 0:
 			r.Fault(w, "", "who: %q has no mail, webhook, nats or file to be told by", id)
 		}
-		e.who = append(e.who, id)
+		ids = append(ids, id)
 	}
-}
-
-// names are the stages as files write them.
-func names(stages []alarm.Stage) []string {
-	out := make([]string, len(stages))
-	for i, s := range stages {
-		out[i] = string(s)
-	}
-	return out
+	return ids, own
 }

@@ -2,8 +2,10 @@ package people
 
 import (
 	"slices"
-	"telltale/engine/alarm"
 	"time"
+
+	"telltale/engine/alarm"
+	"telltale/rules"
 )
 
 // Subject is what can be heard of: a rule or a task that is at one of its stages on a
@@ -60,17 +62,13 @@ func (e *entry) matches(id string, s *Subject) bool {
 	if !slices.Contains(e.who, id) && !(e.own && slices.Contains(s.Vehicle.People, id)) {
 		return false
 	}
-	ofStage := func(stage alarm.Stage) bool { return slices.Contains(s.Stages, stage) }
-	if len(e.stages) > 0 && !slices.ContainsFunc(e.stages, ofStage) {
-		return false
-	}
-	if e.where == nil {
-		return true
-	}
 	// A condition is tried for each stage that it may be about.
 	return slices.ContainsFunc(s.Stages, func(stage alarm.Stage) bool {
 		if len(e.stages) > 0 && !slices.Contains(e.stages, stage) {
 			return false
+		}
+		if e.where == nil {
+			return true
 		}
 		about := env{s.Vehicle, s.Vehicle.component(s.Component), s.Rule, string(stage), s.Task, s.Statutory}
 		return holds(e.where, about, e.when != never)
@@ -102,4 +100,78 @@ func (d *Directory) EntriesFor(person string) (names []string) {
 		}
 	}
 	return names
+}
+
+// Gap is an alarm that nobody would hear of.
+type Gap struct {
+	Vehicle, Component string
+	Rule               string // the rule's or task's name
+	Stage              alarm.Stage
+}
+
+// Unheard lists what the book can say of the vehicles and nobody would hear of, at
+// once or in a list, by vehicle in the book's order; soon and advisory may go
+// unheard. deaf are the people, by id, who would hear of nothing at all, not even
+// of the service itself.
+func Unheard(d *Directory, vehicles []Vehicle, book *rules.Book) (gaps []Gap, deaf []string) {
+	hears := map[string]bool{}
+	for _, id := range d.operators {
+		hears[id] = true
+	}
+	judge := rules.NewJudge(book)
+	for _, v := range vehicles {
+		for _, a := range alarmsOf(v, book, judge) {
+			heard := false
+			for _, p := range d.People() {
+				if d.reached(p, &a) {
+					heard, hears[p.ID] = true, true
+				}
+			}
+			if stage := a.Stages[0]; !heard && stage != alarm.Soon && stage != alarm.Advisory {
+				gaps = append(gaps, Gap{v.ID, a.Component, a.Rule, stage})
+			}
+		}
+	}
+	for _, p := range d.People() {
+		if !hears[p.ID] {
+			deaf = append(deaf, p.ID)
+		}
+	}
+	return gaps, deaf
+}
+
+// reached says whether the person hears of it by a way that is there.
+func (d *Directory) reached(p *Person, s *Subject) bool {
+	how, _ := d.hears(p, s)
+	return how == atOnce && len(d.Ways(p, s)) > 0 || how == inDigest && p.turn != nil && p.To[Mail] != ""
+}
+
+// alarmsOf are all alarms that the book can raise on a vehicle, at each stage.
+func alarmsOf(v Vehicle, book *rules.Book, judge *rules.Judge) (all []Subject) {
+	about := rules.Vehicle{Name: v.Name, Kind: v.Kind, Tags: v.Tags}
+	var comps []rules.Component
+	for _, c := range v.Components {
+		comps = append(comps, rules.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
+	}
+	add := func(rule string, stage alarm.Stage, component int, task, statutory bool) {
+		s := Subject{Vehicle: v, Rule: rule, Task: task, Statutory: statutory, Stages: []alarm.Stage{stage}}
+		if component >= 0 {
+			s.Component = v.Components[component].Name
+		}
+		all = append(all, s)
+	}
+	applied := book.For(judge, &about, comps)
+	for _, t := range applied.Tasks {
+		for _, stage := range alarm.TaskStages[1:] {
+			add(t.Task.Name, stage, t.Component, true, t.Task.Statutory)
+		}
+	}
+	for _, r := range applied.Rules {
+		for stage := rules.Advisory; stage <= rules.Warning; stage++ {
+			if r.Rule.Measured && r.Rule.Has[stage] || !r.Rule.Measured && r.Rule.Stage == stage {
+				add(r.Rule.Name, alarm.RuleStages[stage], r.Component, false, false)
+			}
+		}
+	}
+	return all
 }

@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"maps"
 	"os"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -80,11 +81,7 @@ func (d *Directory) Person(id string) *Person { return d.people[id] }
 
 // People returns everyone, by id.
 func (d *Directory) People() []*Person {
-	out := make([]*Person, 0, len(d.people))
-	for _, id := range slices.Sorted(maps.Keys(d.people)) {
-		out = append(out, d.people[id])
-	}
-	return out
+	return slices.SortedFunc(maps.Values(d.people), func(a, b *Person) int { return strings.Compare(a.ID, b.ID) })
 }
 
 // Operators are those who hear of the service's own troubles, by id.
@@ -105,19 +102,22 @@ func Parse(name string, text []byte) (*Directory, error) {
 	if root == nil {
 		return nil, s.Err()
 	}
-	r := &reader{Sheet: s}
-	d := &Directory{people: map[string]*Person{}}
+	r := &reader{Sheet: s, people: map[string]*Person{}}
+	d := &Directory{people: r.people}
 	top := r.Mapping(root, "the file", "people", "groups", "operator", "tell")
+	// In this order, wherever they stand: what comes later names what comes before.
 	if n := top["people"]; n != nil {
 		for _, p := range r.Entries(n, "people") {
-			d.people[p.Key.Value] = r.person(p.Key, p.Value)
+			r.people[p.Key.Value] = r.person(p.Key, p.Value)
 		}
 	}
-	r.named = r.groups(top["groups"], d.people)
-	d.operators = r.operators(top["operator"], d.people)
-	if n := top["tell"]; n != nil { // after people, wherever it stands: entries name them
+	if n := top["groups"]; n != nil {
+		r.named = r.groups(n)
+	}
+	d.operators = r.operators(top["operator"])
+	if n := top["tell"]; n != nil {
 		for _, p := range r.Entries(n, "tell") {
-			d.entries = append(d.entries, r.entry(p.Key, p.Value, d.people))
+			d.entries = append(d.entries, r.entry(p.Key, p.Value))
 		}
 	}
 	slices.SortFunc(d.entries, func(a, b *entry) int { return strings.Compare(a.name, b.name) })
@@ -130,7 +130,8 @@ func Parse(name string, text []byte) (*Directory, error) {
 // reader reads people.yaml part by part; all faults are collected.
 type reader struct {
 	*rules.Sheet
-	named map[string][]string // groups
+	people map[string]*Person
+	named  map[string][]string // groups
 }
 
 // oneOf is the one of all that n says, the first where it says nothing.
@@ -155,7 +156,7 @@ var forms = []string{ForWorkshop: "workshop", ForOwner: "owner", ForOperator: "o
 
 func (r *reader) person(id, n *yaml.Node) *Person {
 	what := fmt.Sprintf("person %q", id.Value)
-	if !plainID(id.Value) {
+	if !plainID.MatchString(id.Value) {
 		r.Fault(id, "", "%s: an id is made of letters, digits, - and _, at most 64", what)
 	}
 	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "list", "nothing due", "unchanged", "quiet", "webhook", "nats", "file")
@@ -180,12 +181,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	return p
 }
 
-func plainID(s string) bool {
-	bad := func(c rune) bool {
-		return (c < 'a' || c > 'z') && (c < 'A' || c > 'Z') && (c < '0' || c > '9') && c != '-' && c != '_'
-	}
-	return s != "" && len(s) <= 64 && strings.IndexFunc(s, bad) < 0
-}
+var plainID = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
 
 func (r *reader) zone(n *yaml.Node) *time.Location {
 	s, ok := r.Given(n, "zone")
@@ -202,32 +198,28 @@ func (r *reader) zone(n *yaml.Node) *time.Location {
 }
 
 // operators reads who hears of the service's own troubles.
-func (r *reader) operators(n *yaml.Node, people map[string]*Person) []string {
-	e := &entry{}
-	r.who(e, n, people)
-	if e.own {
+func (r *reader) operators(n *yaml.Node) []string {
+	ids, own := r.who(n)
+	if own {
 		r.Fault(n, "name people", "operator cannot be the people of a vehicle")
 	}
-	slices.Sort(e.who)
-	return slices.Compact(e.who)
+	slices.Sort(ids)
+	return slices.Compact(ids)
 }
 
 // groups reads the names for several people that who may use.
-func (r *reader) groups(n *yaml.Node, people map[string]*Person) map[string][]string {
+func (r *reader) groups(n *yaml.Node) map[string][]string {
 	out := map[string][]string{}
-	if n == nil {
-		return out
-	}
 	for _, p := range r.Entries(n, "groups") {
-		if people[p.Key.Value] != nil || p.Key.Value == theirOwn {
-			r.Fault(p.Key, "", "group %q has the name of someone in people", p.Key.Value)
+		name := p.Key.Value
+		if r.people[name] != nil || name == theirOwn {
+			r.Fault(p.Key, "", "group %q has the name of someone in people", name)
 		}
-		e := &entry{}
-		r.who(e, p.Value, people)
-		if e.own || len(e.who) == 0 {
-			r.Fault(p.Key, "", "group %q must name people", p.Key.Value)
+		ids, own := r.who(p.Value)
+		if own || len(ids) == 0 {
+			r.Fault(p.Key, "", "group %q must name people", name)
 		}
-		out[p.Key.Value] = e.who
+		out[name] = ids
 	}
 	return out
 }

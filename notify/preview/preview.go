@@ -104,11 +104,10 @@ func (p *preview) take(ctx context.Context, ev event.Event) error {
 	if err := p.lists(ctx, now); err != nil {
 		return err
 	}
-	if !tick {
-		return p.fold(ctx, ev)
+	if tick {
+		p.last = now
 	}
-	p.last = now
-	if err := p.fold(ctx, ev); err != nil {
+	if err := p.fold(ctx, ev); err != nil || !tick {
 		return err
 	}
 	return p.notifier.Tick(ctx, now)

@@ -5,15 +5,17 @@
 package mailtest
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"net"
 	"os"
 	"os/exec"
 	"os/user"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 )
@@ -41,18 +43,25 @@ func StartPostfix(t testing.TB, boxes []string, settings ...string) *Postfix {
 	p := &Postfix{Port: freePort(t), dir: openFolder(t)}
 	nobody, group := owner(t, "nobody")
 	mail, _ := owner(t, "postfix")
-	p.folder(t, "spool", -1)
-	p.folder(t, "conf", -1)
-	p.folder(t, "log", -1)
-	p.folder(t, "data", mail)
-	p.folder(t, "mail", nobody)
+	for name, uid := range map[string]int{"spool": -1, "conf": -1, "log": -1, "data": mail, "mail": nobody} {
+		path := filepath.Join(p.dir, name)
+		if err := errors.Join(os.Mkdir(path, 0o755), os.Chown(path, uid, -1)); err != nil {
+			t.Fatal(err)
+		}
+	}
 	var lines strings.Builder
 	for _, b := range boxes {
 		fmt.Fprintf(&lines, "%s@%s %s/\n", b, Domain, b)
 	}
-	p.write(t, "conf/boxes", lines.String())
-	p.write(t, "conf/main.cf", fmt.Sprintf(mainCf, p.dir, nobody, group, Domain)+strings.Join(settings, "\n")+"\n")
-	p.write(t, "conf/master.cf", fmt.Sprintf("127.0.0.1:%d inet n - n - - smtpd\n%s", p.Port, masterCf))
+	for name, text := range map[string]string{
+		"boxes":     lines.String(),
+		"main.cf":   fmt.Sprintf(mainCf, p.dir, nobody, group, Domain) + strings.Join(settings, "\n") + "\n",
+		"master.cf": fmt.Sprintf("127.0.0.1:%d inet n - n - - smtpd\n%s", p.Port, masterCf),
+	} {
+		if err := os.WriteFile(filepath.Join(p.dir, "conf", name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
 	p.start(t)
 	return p
 }
@@ -64,25 +73,35 @@ func (p *Postfix) start(t testing.TB) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command("postfix", "-c", filepath.Join(p.dir, "conf"), "start-fg")
+	conf := filepath.Join(p.dir, "conf")
+	cmd := exec.CommandContext(t.Context(), "postfix", "-c", conf, "start-fg")
 	cmd.Stdout, cmd.Stderr = out, out
+	cmd.WaitDelay = patience // after which it is killed
+	cmd.Cancel = func() error {
+		stop := exec.Command("postfix", "-c", conf, "stop")
+		stop.Stdout, stop.Stderr = out, out
+		return stop.Run()
+	}
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() {
-		stop := exec.Command("postfix", "-c", filepath.Join(p.dir, "conf"), "stop")
-		stop.Stdout, stop.Stderr = out, out
-		_ = stop.Run() // what is left of it ends with the next line
-		end(cmd)
+		_ = cmd.Wait() // how it ended is no matter
 		out.Close()
 	})
-	answers(t, p.Port, func() string { return p.Log() })
+	answers(t, p.Port, p.Log)
 }
 
 // Box returns what lies in a box, each mail as it was delivered, in no order.
-func (p *Postfix) Box(t testing.TB, name string) (mails []string) {
+func (p *Postfix) Box(t testing.TB, name string) []string {
 	t.Helper()
-	paths, err := filepath.Glob(filepath.Join(p.dir, "mail", name, "new", "*"))
+	return texts(t, filepath.Join(p.dir, "mail", name, "new", "*"))
+}
+
+// texts are those of the files that a pattern matches.
+func texts(t testing.TB, pattern string) (all []string) {
+	t.Helper()
+	paths, err := filepath.Glob(pattern)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -91,9 +110,9 @@ func (p *Postfix) Box(t testing.TB, name string) (mails []string) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		mails = append(mails, string(raw))
+		all = append(all, string(raw))
 	}
-	return mails
+	return all
 }
 
 // Log is what the server has logged.
@@ -104,24 +123,6 @@ func (p *Postfix) Log() string {
 		all.Write(text)
 	}
 	return all.String()
-}
-
-func (p *Postfix) folder(t testing.TB, name string, uid int) {
-	t.Helper()
-	path := filepath.Join(p.dir, name)
-	if err := os.Mkdir(path, 0o755); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.Chown(path, uid, -1); err != nil {
-		t.Fatal(err)
-	}
-}
-
-func (p *Postfix) write(t testing.TB, name, text string) {
-	t.Helper()
-	if err := os.WriteFile(filepath.Join(p.dir, name), []byte(text), 0o644); err != nil {
-		t.Fatal(err)
-	}
 }
 
 const mainCf = `compatibility_level = 3.6
@@ -188,8 +189,8 @@ func owner(t testing.TB, name string) (uid, gid int) {
 	}
 	uid, err1 := strconv.Atoi(u.Uid)
 	gid, err2 := strconv.Atoi(u.Gid)
-	if err1 != nil || err2 != nil {
-		t.Fatalf("the user %s is %s of %s", name, u.Uid, u.Gid)
+	if err := errors.Join(err1, err2); err != nil {
+		t.Fatal(err)
 	}
 	return uid, gid
 }
@@ -198,10 +199,7 @@ func owner(t testing.TB, name string) (uid, gid int) {
 // only root's search goes.
 func needed(t testing.TB, program string) {
 	t.Helper()
-	path := strings.Split(os.Getenv("PATH"), ":")
-	if !slices.Contains(path, "/usr/sbin") {
-		t.Setenv("PATH", os.Getenv("PATH")+":/usr/sbin")
-	}
+	t.Setenv("PATH", os.Getenv("PATH")+":/usr/sbin")
 	if _, err := exec.LookPath(program); err != nil {
 		missing(t, program+" is not installed (apt-get install postfix)")
 	}
@@ -229,9 +227,7 @@ func freePort(t testing.TB) int {
 // answers waits until something listens on the port.
 func answers(t testing.TB, port int, log func() string) {
 	t.Helper()
-	tick := time.NewTicker(20 * time.Millisecond)
-	defer tick.Stop()
-	for began := time.Now(); ; <-tick.C {
+	for began := time.Now(); ; time.Sleep(20 * time.Millisecond) {
 		conn, err := net.Dial("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(port)))
 		if err == nil {
 			conn.Close()
@@ -243,9 +239,48 @@ func answers(t testing.TB, port int, log func() string) {
 	}
 }
 
-// end waits for a program that was told to end, and ends it if it does not.
-func end(cmd *exec.Cmd) {
-	kill := time.AfterFunc(patience, func() { _ = cmd.Process.Kill() })
-	defer kill.Stop()
-	_ = cmd.Wait() // how it ended is no matter
+// Sink is an smtp-sink, which takes every mail.
+type Sink struct {
+	Port int
+	Stop func() // ends it, so that another can take its port
+	dir  string
+}
+
+// StartSink runs an smtp-sink at a port, 0 for any, until the test ends or Stop is
+// called, with flags like "-q", "." (hang up at the final dot), "-r", "rcpt" (refuse
+// for now), "-f", "rcpt" (refuse), "-w", "600" (wait as many seconds before it answers
+// to DATA).
+func StartSink(t testing.TB, port int, flags ...string) *Sink {
+	t.Helper()
+	needed(t, "smtp-sink")
+	if port == 0 {
+		port = freePort(t)
+	}
+	s := &Sink{Port: port, dir: openFolder(t)}
+	args := append([]string{"-d", filepath.Join(s.dir, "mail-")}, flags...)
+	if os.Geteuid() == 0 { // it will not run as root
+		uid, _ := owner(t, "nobody")
+		if err := os.Chown(s.dir, uid, -1); err != nil {
+			t.Fatal(err)
+		}
+		args = append(args, "-u", "nobody")
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cmd := exec.CommandContext(ctx, "smtp-sink", append(args, fmt.Sprintf("127.0.0.1:%d", port), "100")...)
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	s.Stop = sync.OnceFunc(func() {
+		cancel() // it keeps nothing
+		_ = cmd.Wait()
+	})
+	t.Cleanup(s.Stop)
+	answers(t, s.Port, func() string { return "" })
+	return s
+}
+
+// Taken are the mails that were taken, with the lines that smtp-sink puts before them.
+func (s *Sink) Taken(t testing.TB) []string {
+	t.Helper()
+	return texts(t, filepath.Join(s.dir, "mail-*"))
 }
