@@ -7,26 +7,33 @@ import (
 	"reflect"
 	"strconv"
 	"strings"
-	"telltale/rules/english"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
+
+	"telltale/engine/event"
+	"telltale/rules/english"
 )
 
 // Fault is why an event is refused: what is wrong, and where in it.
 type Fault struct {
 	// At is the attribute, or the field of the data, as data.results[2].unit; "" where
 	// it is the event as a whole.
-	At     string
-	Text   string
-	Reason error // ErrForged or ErrFuture; nil for all others
+	At    string
+	Text  string
+	Class event.RefusalClass // Forged or InTheFuture; "" for all others
 }
 
-// The reasons of refusals of what is written as it should be.
-var (
-	ErrForged = errors.New("of a kind that the service alone writes")
-	ErrFuture = errors.New("later than it was stored")
-)
+// ClassOf is the class of the refusal that an error of this package makes; "" of none.
+func ClassOf(err error) event.RefusalClass {
+	if err == nil {
+		return ""
+	}
+	if f, ok := errors.AsType[*Fault](err); ok && f.Class != "" {
+		return f.Class
+	}
+	return event.Malformed
+}
 
 // Error gives the place and what is wrong there.
 func (f *Fault) Error() string {
@@ -35,9 +42,6 @@ func (f *Fault) Error() string {
 	}
 	return f.At + ": " + f.Text
 }
-
-// Unwrap gives the reason.
-func (f *Fault) Unwrap() error { return f.Reason }
 
 // within is the error with the place that it is of; nil where it is nil.
 func within(at string, err error) error {

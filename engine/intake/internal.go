@@ -79,7 +79,7 @@ func InFuture(ev event.Event, stored time.Time) error {
 	if !t.After(limit) {
 		return nil
 	}
-	return &Fault{at, fmt.Sprintf("%s is more than 24 h later than it was stored (%s)", t.UTC().Format(time.RFC3339), stored.UTC().Format(time.RFC3339)), ErrFuture}
+	return &Fault{at, fmt.Sprintf("%s is more than 24 h later than it was stored (%s)", t.UTC().Format(time.RFC3339), stored.UTC().Format(time.RFC3339)), event.InTheFuture}
 }
 
 var bookHash = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)
