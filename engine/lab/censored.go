@@ -24,7 +24,13 @@ type curve struct {
 func kaplanMeier(results []Result) curve {
 	// Descending; at equal numbers the detected value lies above "below" it.
 	rs := slices.SortedFunc(slices.Values(results), func(a, b Result) int {
-		return cmp.Or(cmp.Compare(b.Value, a.Value), compareBool(a.Censored, b.Censored))
+		switch {
+		case a.Value != b.Value || a.Censored == b.Censored:
+			return cmp.Compare(b.Value, a.Value)
+		case a.Censored:
+			return 1
+		}
+		return -1
 	})
 	c := curve{Rest: 1}
 	for i := 0; i < len(rs); {
@@ -48,16 +54,6 @@ func kaplanMeier(results []Result) curve {
 		c.RestBelow = restBelow(rs, c)
 	}
 	return c
-}
-
-func compareBool(a, b bool) int {
-	switch {
-	case a == b:
-		return 0
-	case b:
-		return -1
-	}
-	return 1
 }
 
 // restBelow bounds what lies under the least detected value by the greatest
