@@ -2,8 +2,12 @@ package intake
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
+
+	"telltale/engine/event"
+	"telltale/rules/unit"
 )
 
 // What an event may hold at most; of what a meter shows, see meter.MostDistance.
@@ -74,4 +78,73 @@ func first(faults ...error) error {
 		}
 	}
 	return nil
+}
+
+func checkReading(d *event.ReadingData) error {
+	return first(
+		checkName("data.meter", d.Meter),
+		checkQuantity("data", "a reading", unit.Quantity{Value: d.Value, Unit: d.Unit}, unit.Distance, unit.Time),
+	)
+}
+
+func checkMeterReplaced(_ event.Event, d *event.MeterReplacedData) error {
+	err := first(
+		checkName("data.meter", d.Meter),
+		checkGiven("data.last", d.Last),
+		checkGiven("data.first", d.First),
+		checkQuantity("data.last", "a meter", d.Last, unit.Distance, unit.Time),
+		checkQuantity("data.first", "a meter", d.First, unit.Distance, unit.Time),
+	)
+	if err != nil {
+		return err
+	}
+	a, _ := unit.Of(d.Last.Unit)
+	if b, _ := unit.Of(d.First.Unit); a != b {
+		return refuse("data.first.unit", "%q measures %s, the old meter's %q %s", d.First.Unit, b, d.Last.Unit, a)
+	}
+	return nil
+}
+
+// checkValues checks the meter values of a service or a sample.
+func checkValues(meters map[string]unit.Quantity) error {
+	if err := checkCount("data.meters", len(meters), maxMeters); err != nil {
+		return err
+	}
+	for _, name := range slices.Sorted(maps.Keys(meters)) {
+		at := "data.meters[" + quote(name) + "]"
+		if err := first(
+			checkName(at, name),
+			checkQuantity(at, "a meter", meters[name], unit.Distance, unit.Time),
+		); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func checkService(_ event.Event, d *event.ServiceData) error {
+	d.Tasks, d.Meters = some(d.Tasks), someOf(d.Meters)
+	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
+		return refuse("data", "nothing was done, wanted tasks, meters, fluid, filter or a note")
+	}
+	var f event.FluidData
+	if d.Fluid != nil {
+		f = *d.Fluid
+	}
+	return first(
+		checkNames("data.tasks", d.Tasks, maxTasks),
+		checkOptional("data.component", d.Component),
+		checkValues(d.Meters),
+		checkOptional("data.fluid.name", f.Name),
+		checkVolume("data.fluid.drained", f.Drained),
+		checkVolume("data.fluid.filled", f.Filled),
+		checkOptional("data.by", d.By),
+	)
+}
+
+func checkVolume(at string, q *unit.Quantity) error {
+	if q == nil {
+		return nil
+	}
+	return checkQuantity(at, "a fluid", *q, unit.Volume)
 }
