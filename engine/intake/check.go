@@ -48,16 +48,36 @@ func checkOptional(at, s string) error {
 
 // checkNames asks for a list of at most n names of which none stands twice.
 func checkNames(at string, names []string, n int) error {
-	if err := checkCount(at, len(names), n); err != nil {
+	return checkList(at, names, n, "", func(s string) string { return s }, checkName)
+}
+
+// checkList checks the entries of a list of at most n, of which none has the name of
+// another; the name stands where named says in the entry.
+func checkList[T any](at string, list []T, n int, named string, name func(T) string, check func(at string, e T) error) error {
+	if err := checkCount(at, len(list), n); err != nil {
 		return err
 	}
-	for i, s := range names {
+	for i, e := range list {
 		at := fmt.Sprintf("%s[%d]", at, i)
-		if err := checkName(at, s); err != nil {
+		if err := check(at, e); err != nil {
 			return err
 		}
-		if slices.Contains(names[:i], s) {
-			return refuse(at, "%s stands twice", quote(s))
+		if slices.ContainsFunc(list[:i], func(o T) bool { return name(o) == name(e) }) {
+			return refuse(at+named, "%s stands twice", quote(name(e)))
+		}
+	}
+	return nil
+}
+
+// checkMap checks the entries of a map of at most n, in order of name.
+func checkMap[T any](at string, m map[string]T, n int, check func(at string, e T) error) error {
+	if err := checkCount(at, len(m), n); err != nil {
+		return err
+	}
+	for _, name := range slices.Sorted(maps.Keys(m)) {
+		at := at + "[" + quote(name) + "]"
+		if err := first(checkName(at, name), check(at, m[name])); err != nil {
+			return err
 		}
 	}
 	return nil
@@ -107,19 +127,9 @@ func checkMeterReplaced(_ event.Event, d *event.MeterReplacedData) error {
 
 // checkValues checks the meter values of a service or a sample.
 func checkValues(meters map[string]unit.Quantity) error {
-	if err := checkCount("data.meters", len(meters), maxMeters); err != nil {
-		return err
-	}
-	for _, name := range slices.Sorted(maps.Keys(meters)) {
-		at := "data.meters[" + quote(name) + "]"
-		if err := first(
-			checkName(at, name),
-			checkQuantity(at, "a meter", meters[name], unit.Distance, unit.Time),
-		); err != nil {
-			return err
-		}
-	}
-	return nil
+	return checkMap("data.meters", meters, maxMeters, func(at string, q unit.Quantity) error {
+		return checkQuantity(at, "a meter", q, unit.Distance, unit.Time)
+	})
 }
 
 func checkService(_ event.Event, d *event.ServiceData) error {

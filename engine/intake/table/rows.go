@@ -112,7 +112,7 @@ var encodings = map[string]encoding.Encoding{
 	"ibm437": charmap.CodePage437, "ibm850": charmap.CodePage850, "macintosh": charmap.Macintosh,
 }
 
-func encodingNames() []string { return slices.Sorted(maps.Keys(encodings)) }
+var encodingNames = slices.Sorted(maps.Keys(encodings))
 
 var (
 	bomUTF8 = []byte("\xEF\xBB\xBF")
@@ -165,7 +165,7 @@ func (m *Mapping) notText(file, text string) *Fault {
 	}
 	f.Text = fmt.Sprintf("a character that is none of %s, after %q", m.encoding, short(lastRunes(before, 20)))
 	if m.encoding == "utf-8" {
-		f.Hint = m.cure("encoding: windows-1252") + " (or " + strings.Join(encodingNames(), ", ") + ")"
+		f.Hint = m.cure("encoding: windows-1252") + " (or " + strings.Join(encodingNames, ", ") + ")"
 	}
 	return f
 }
