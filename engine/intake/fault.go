@@ -58,12 +58,11 @@ func refuse(at, format string, args ...any) error {
 // jsonFault says in this package's words what the JSON library found; the
 // library's own texts change from run to run, on purpose.
 func jsonFault(err error, root string) error {
-	var syn *jsontext.SyntacticError
-	if errors.As(err, &syn) {
+	if syn, ok := errors.AsType[*jsontext.SyntacticError](err); ok {
 		return syntaxFault(syn, root)
 	}
-	var sem *json.SemanticError
-	if !errors.As(err, &sem) {
+	sem, ok := errors.AsType[*json.SemanticError](err)
+	if !ok {
 		return err
 	}
 	at := path(root, sem.JSONPointer)

@@ -139,8 +139,7 @@ func parseURI(s string) (*url.URL, error) {
 	}
 	u, err := url.Parse(s)
 	if err != nil {
-		var why *url.Error
-		if errors.As(err, &why) {
+		if why, ok := errors.AsType[*url.Error](err); ok {
 			err = why.Err
 		}
 		return nil, fmt.Errorf("%s is no URI-reference: %w", quote(s), err)

@@ -80,19 +80,6 @@ func (c curve) Mean() (low, high float64) {
 	return low, low + float64(c.Rest*c.RestBelow)
 }
 
-// Quantile returns the least value that a share p of the distribution does not
-// exceed; ok is false where that lies in the part of which nothing more is known.
-func (c curve) Quantile(p float64) (v float64, ok bool) {
-	under := 1.0
-	for i := range c.Value {
-		under -= c.Mass[i]
-		if under < p-1e-12 {
-			return c.Value[i], true
-		}
-	}
-	return 0, false
-}
-
 // ros fits logarithms of the detected values to normal order statistics and
 // returns the sample with each censored result replaced by its place on that line,
 // sorted (robust regression on order statistics: Helsel and Cohn 1988, plotting

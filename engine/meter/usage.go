@@ -2,6 +2,7 @@ package meter
 
 import (
 	"math"
+	"slices"
 
 	"telltale/engine/trend"
 )
@@ -81,9 +82,7 @@ func weekly(readings, kept []Reading) []Reading {
 	if first := readings[0]; kept[len(kept)-1] != first {
 		kept[len(kept)-1] = first // the whole span counts
 	}
-	for i, j := 0, len(kept)-1; i < j; i, j = i+1, j-1 {
-		kept[i], kept[j] = kept[j], kept[i]
-	}
+	slices.Reverse(kept)
 	return kept
 }
 

@@ -124,18 +124,18 @@ func Slope(x, y []float64, z float64) (slope, low, high float64, ok bool) {
 	}
 	slices.Sort(slopes)
 	c := float64(z * math.Sqrt(variance(len(x), tiesOf(x), tiesOf(y))))
-	low = atRank(slopes, (float64(n)-c)/2)
-	high = atRank(slopes, float64((float64(n)+c)/2)+1)
-	return atRank(slopes, float64(n+1)/2), low, high, true
+	low = AtRank(slopes, (float64(n)-c)/2)
+	high = AtRank(slopes, float64((float64(n)+c)/2)+1)
+	return AtRank(slopes, float64(n+1)/2), low, high, true
 }
 
 // usualSlopes is how many slopes there are mostly, for which room need not be
 // allocated: those of 20 points.
 const usualSlopes = 190
 
-// atRank is the value at a rank counted from 1, interpolated and kept within the
+// AtRank is the value at a rank counted from 1, interpolated and kept within the
 // list. The list is sorted and not empty.
-func atRank(sorted []float64, rank float64) float64 {
+func AtRank(sorted []float64, rank float64) float64 {
 	rank = max(1, min(rank, float64(len(sorted))))
 	whole := math.Floor(rank)
 	i := int(whole) - 1
@@ -156,25 +156,16 @@ func variance(n int, tx, ty ties) float64 {
 	return v + tx.two*ty.two/(2*m*(m-1))
 }
 
-// inOrder reports whether equal values stand side by side since the values rise,
-// or fall, throughout.
-func inOrder(values []float64) bool {
-	up, down := true, true
-	for i := 1; i < len(values); i++ {
-		up, down = up && values[i-1] <= values[i], down && values[i-1] >= values[i]
-	}
-	return up || down
-}
-
 // ties sums over the groups of equal values, each of t: t(t-1), t(t-1)(t-2) and
 // t(t-1)(2t+5).
 type ties struct{ two, three, five float64 }
 
 func tiesOf(values []float64) (s ties) {
-	sorted := values
-	if !inOrder(values) {
+	sorted := values // equal ones stand side by side where the values rise, or fall, throughout
+	falls := func(a, b float64) int { return cmp.Compare(b, a) }
+	if !slices.IsSorted(values) && !slices.IsSortedFunc(values, falls) {
 		sorted = slices.Clone(values)
-		slices.SortFunc(sorted, cmp.Compare[float64])
+		slices.Sort(sorted)
 	}
 	for i := 0; i < len(sorted); {
 		j := i + 1

@@ -156,7 +156,7 @@ func TestSlopeIsRobust(t *testing.T) {
 
 func TestAtRank(t *testing.T) {
 	list := []float64{10, 20, 40}
-	got := []float64{atRank(list, -3), atRank(list, 1), atRank(list, 1.5), atRank(list, 2.75), atRank(list, 3), atRank(list, 9)}
+	got := []float64{AtRank(list, -3), AtRank(list, 1), AtRank(list, 1.5), AtRank(list, 2.75), AtRank(list, 3), AtRank(list, 9)}
 	if want := []float64{10, 10, 15, 35, 40, 40}; !slices.Equal(got, want) {
 		t.Errorf("got %v, want %v", got, want)
 	}

@@ -3,13 +3,14 @@ package main
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 )
 
 // span is a stretch of days, both included.
 type span struct{ from, to int }
-
-func (s span) holds(day int) bool { return day >= s.from && day <= s.to }
 
 // vehicle is one of the fleet, and how it is used.
 type vehicle struct {
@@ -120,24 +121,14 @@ func gritting(day int, dice *rand.Rand) float64 {
 }
 
 func (v *vehicle) runs(day int) bool {
-	weekday := byte('0' + (int(at(day, 0, 0).Weekday())+6)%7 + 1)
-	for i := range len(v.days) {
-		if v.days[i] == weekday {
-			return !holiday(day)
-		}
-	}
-	return false
+	weekday := (int(at(day, 0, 0).Weekday())+6)%7 + 1
+	return strings.Contains(v.days, strconv.Itoa(weekday)) && !holiday(day)
 }
 
 func (v *vehicle) standing(day int) bool { return within(v.stands, day) }
 
 func within(spans []span, day int) bool {
-	for _, s := range spans {
-		if s.holds(day) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(spans, func(s span) bool { return s.from <= day && day <= s.to })
 }
 
 // km is the distance run in its life by the morning of a day; before the year,

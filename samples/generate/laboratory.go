@@ -7,9 +7,9 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"time"
 
 	"telltale/engine/event"
-	"telltale/rules/unit"
 )
 
 // fluid is what is in a component: mg/kg and the viscosity, as a mass balance of
@@ -128,7 +128,7 @@ func (y *year) sample(v *vehicle, s sampling) (number string) {
 		s.number, s.revision = fmt.Sprintf("L-%04d", 1000+y.count[source]), 1
 	}
 	d := &event.SampleData{
-		Number: s.number, Revision: s.revision, Component: s.component, Drawn: dateOf(s.day), Taken: "before",
+		Number: s.number, Revision: s.revision, Component: s.component, Drawn: at(s.day, 0, 0).Format(time.DateOnly), Taken: "before",
 		Meters: v.meters(v.stoodAt(s.day)), Laboratory: "valley", Method: "ICP", Point: "drain",
 		Results: oil.results(y.dice, s.set),
 	}
@@ -148,7 +148,7 @@ func (y *year) drain(v *vehicle, day int, litres float64, note string, tasks ...
 	v.done["transmission fluid"] = v.stoodAt(day)
 	y.service(v, day, event.ServiceData{
 		Tasks: append([]string{"transmission fluid"}, tasks...), Component: "transmission", Filter: true, Note: note,
-		Fluid: &event.FluidData{Name: "ATF", Drained: &unit.Quantity{Value: litres, Unit: "L"}, Filled: &unit.Quantity{Value: litres, Unit: "L"},
+		Fluid: &event.FluidData{Name: "ATF", Drained: quantity(litres, "L"), Filled: quantity(litres, "L"),
 			Flush: strings.Contains(note, "flushed")},
 	})
 	y.checks(v, "transmission fluid", day)
@@ -156,6 +156,8 @@ func (y *year) drain(v *vehicle, day int, litres float64, note string, tasks ...
 	for v.km(check) < v.km(day)+500 {
 		check++
 	}
-	check = nextWorkday(check + int(2*y.dice.Float64()))
+	for check += int(2 * y.dice.Float64()); !workday(check); {
+		check++
+	}
 	y.service(v, check, event.ServiceData{Tasks: []string{"leak check"}, Component: "transmission", Note: "dry, level right at temperature"})
 }

@@ -7,7 +7,6 @@ package main
 
 import (
 	"bufio"
-	"bytes"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -68,8 +67,6 @@ func on(date string) int {
 	return int(t.Sub(newYearsEve) / (24 * time.Hour))
 }
 
-func dateOf(day int) string { return at(day, 0, 0).Format(time.DateOnly) }
-
 // workday reports whether the workshops are open.
 func workday(day int) bool {
 	t := at(day, 0, 0)
@@ -78,14 +75,6 @@ func workday(day int) bool {
 
 func holiday(day int) bool {
 	return slices.Contains([]string{"01-01", "04-11", "04-14", "12-25", "12-26"}, at(day, 0, 0).Format("01-02"))
-}
-
-// nextWorkday is the first day from the given one on which a workshop is open.
-func nextWorkday(day int) int {
-	for !workday(day) {
-		day++
-	}
-	return day
 }
 
 // year gathers what happens.
@@ -138,7 +127,7 @@ func (y *year) encode(w io.Writer) error {
 		if _, err := intake.Decode(line); err != nil {
 			return fmt.Errorf("event %s of %s would be refused: %w", ev.ID.ID, ev.ID.Source, err)
 		}
-		if _, err := io.Copy(w, bytes.NewReader(append(line, '\n'))); err != nil {
+		if _, err := w.Write(append(line, '\n')); err != nil {
 			return err
 		}
 	}

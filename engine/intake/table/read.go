@@ -325,7 +325,7 @@ func (r *reader) checked(ev event.Event) (event.Event, bool) {
 		return read, true
 	}
 	col, longest := 1, -1
-	if f := (*intake.Fault)(nil); errors.As(err, &f) {
+	if f, ok := errors.AsType[*intake.Fault](err); ok {
 		for path, c := range r.paths {
 			if strings.HasPrefix(f.At, path) && len(path) > longest {
 				col, longest = c, len(path)

@@ -83,8 +83,8 @@ func blankRow(cells []string) bool {
 // csvFault places a fault of the form; nothing after it can be trusted.
 func (m *Mapping) csvFault(file string, err error, folded int) Fault {
 	f := Fault{File: file, Text: err.Error()}
-	var at *csv.ParseError
-	if !errors.As(err, &at) {
+	at, ok := errors.AsType[*csv.ParseError](err)
+	if !ok {
 		return f
 	}
 	f.Row, f.Col = at.StartLine-folded, 1
