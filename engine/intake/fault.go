@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -108,40 +109,21 @@ func path(root string, p jsontext.Pointer) string {
 	return strings.TrimPrefix(b.String(), ".")
 }
 
-func kindWord(k jsontext.Kind) string {
-	switch k {
-	case 'n':
-		return "null"
-	case 't', 'f':
-		return "true or false"
-	case '"':
-		return "a text"
-	case '0':
-		return "a number"
-	case '{':
-		return "an object"
-	case '[':
-		return "a list"
-	}
-	return "something that is no JSON"
+var kindWords = map[jsontext.Kind]string{
+	'n': "null", 't': "true or false", 'f': "true or false", '"': "a text", '0': "a number", '{': "an object", '[': "a list",
+}
+
+func kindWord(k jsontext.Kind) string { return cmp.Or(kindWords[k], "something that is no JSON") }
+
+var typeWords = map[reflect.Kind]string{
+	reflect.Bool: "true or false", reflect.String: "a text", reflect.Int: "a whole number", reflect.Float64: "a number", reflect.Slice: "a list",
 }
 
 func typeWord(t reflect.Type) string {
-	switch t.Kind() {
-	case reflect.Pointer:
-		return typeWord(t.Elem())
-	case reflect.Bool:
-		return "true or false"
-	case reflect.String:
-		return "a text"
-	case reflect.Int:
-		return "a whole number"
-	case reflect.Float64:
-		return "a number"
-	case reflect.Slice:
-		return "a list"
+	if t.Kind() == reflect.Pointer {
+		t = t.Elem()
 	}
-	return "an object"
+	return cmp.Or(typeWords[t.Kind()], "an object")
 }
 
 func isNumeric(t reflect.Type) bool {

@@ -77,7 +77,7 @@ func checkExtension(name string, val jsontext.Value) error {
 // checkRunes refuses the code points that CloudEvents keeps out of strings:
 // controls (but those allowed) and noncharacters.
 func checkRunes(s, allowed string) error {
-	if printable(s) {
+	if plainASCII(s) {
 		return nil
 	}
 	for _, r := range s {
@@ -90,15 +90,6 @@ func checkRunes(s, allowed string) error {
 		}
 	}
 	return nil
-}
-
-func printable(s string) bool {
-	for i := range len(s) {
-		if s[i] < ' ' || s[i] >= 0x7F {
-			return false
-		}
-	}
-	return true
 }
 
 // checkSource asks for a URI-reference by RFC 3986.

@@ -131,23 +131,18 @@ func within(spans []span, day int) bool {
 	return slices.ContainsFunc(spans, func(s span) bool { return s.from <= day && day <= s.to })
 }
 
-// km is the distance run in its life by the morning of a day; before the year,
-// as if it had always been used alike.
-func (v *vehicle) km(day int) float64 {
-	if day >= 1 {
-		return v.end[day-1]
-	}
-	since := on(v.inService)
-	return math.Round(v.start * float64(day-since) / float64(-since))
-}
+// km is the distance run in its life by the morning of a day, running the hours.
+func (v *vehicle) km(day int) float64      { return v.counted(&v.end, day) }
+func (v *vehicle) running(day int) float64 { return v.counted(&v.hours, day) }
 
-// running is the hours run by the morning of a day.
-func (v *vehicle) running(day int) float64 {
+// counted is what was counted by the morning of a day; before the year, as if it had
+// always been used alike.
+func (v *vehicle) counted(end *[lastDay + 1]float64, day int) float64 {
 	if day >= 1 {
-		return v.hours[day-1]
+		return end[day-1]
 	}
 	since := on(v.inService)
-	return math.Round(v.hours[0] * float64(day-since) / float64(-since))
+	return math.Round(end[0] * float64(day-since) / float64(-since))
 }
 
 // face is what the odometer shows, whole kilometres, at a life distance on a day.

@@ -6,7 +6,6 @@ package job
 
 import (
 	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"maps"
 	"slices"
@@ -106,7 +105,7 @@ func (j Job) Event(on string, k Known) (ev event.Event, err error) {
 		return ev, err
 	}
 	sum := sha256.Sum256(text)
-	ev.ID.ID = j.Vehicle + "-" + hex.EncodeToString(sum[:8])
+	ev.ID.ID = fmt.Sprintf("%s-%x", j.Vehicle, sum[:8])
 	return intake.Checked(ev)
 }
 

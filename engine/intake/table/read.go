@@ -3,7 +3,6 @@ package table
 import (
 	"cmp"
 	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -412,8 +411,7 @@ func (r *reader) identity(own []string) event.ID {
 	}
 	id := strings.Join(parts, "/")
 	if len(id) > 200 { // with the meter's name within what an identity may be long
-		sum := sha256.Sum256([]byte(id))
-		id = hex.EncodeToString(sum[:])
+		id = fmt.Sprintf("%x", sha256.Sum256([]byte(id)))
 	}
 	return event.ID{Source: r.source, ID: id}
 }
