@@ -2,7 +2,6 @@ package lab
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/stat"
@@ -27,11 +26,7 @@ func percentile(x []float64, p float64) float64 {
 // the greatest 1; among equal ones the middle of their places. NaN of none.
 func PlaceOf(sorted []float64, v float64) float64 {
 	n := len(sorted)
-	first, _ := slices.BinarySearch(sorted, v)
-	after := first
-	for after < n && sorted[after] == v {
-		after++
-	}
+	first, after := countBelow(sorted, v), countAtMost(sorted, v)
 	switch {
 	case n == 0:
 		return math.NaN()

@@ -10,6 +10,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -101,24 +102,16 @@ type Config struct {
 // batchSize is how many events go from one goroutine to the next at once.
 const batchSize = 256
 
-// Run reads the events and folds them by both books, each in a goroutine of its own.
+// Run reads the events and folds them by both books at the same time.
 func Run(cfg Config, r io.Reader) (*Report, error) {
-	run := &running{cfg: cfg, c: newComparer(cfg.New, cfg.Each)}
-	books := [2]*rules.Book{cfg.Old, cfg.New}
-	var in [2]chan []event.Event
-	var out [2]chan []outputs
+	run := &running{cfg: cfg, c: newComparer(cfg.New, cfg.Each), people: map[string][2]int{}}
+	run.folds = [2]*engine.Partition{cfg.File.Partition(cfg.Old), cfg.File.Partition(cfg.New)}
+	batches, stop := make(chan []event.Event, 4), make(chan struct{})
 	var group errgroup.Group
-	stop := make(chan struct{})
-	for s := range in {
-		in[s], out[s] = make(chan []event.Event, 4), make(chan []outputs, 4)
-		f := &folder{p: cfg.File.Partition(books[s]), hears: cfg.Hears}
-		run.folds[s] = f
-		group.Go(func() error { f.work(in[s], out[s], stop); return nil })
-	}
-	group.Go(func() error { return run.read(r, in, stop) })
-	err := run.compare(out)
+	group.Go(func() error { return run.read(r, batches, stop) })
+	err := run.judge(batches)
 	close(stop)
-	if readErr := group.Wait(); err == nil && !errors.Is(readErr, errStopped) {
+	if readErr := group.Wait(); err == nil {
 		err = readErr
 	}
 	if err == nil {
@@ -130,11 +123,11 @@ func Run(cfg Config, r io.Reader) (*Report, error) {
 	return run.report(), nil
 }
 
-// running is one run. events (those that could be read), damaged, first and last belong to the reader until
-// it has ended, the rest to the comparing side.
+// running is one run. events (those that could be read), damaged, first and last belong
+// to the reader until it has ended, the rest to the comparing side.
 type running struct {
 	cfg             Config
-	folds           [2]*folder
+	folds           [2]*engine.Partition
 	events, damaged int
 	first, last     time.Time
 
@@ -146,9 +139,16 @@ type running struct {
 var errStopped = errors.New("stopped")
 
 // read makes batches of the file's events and of the ticks that they pass.
-func (r *running) read(from io.Reader, in [2]chan []event.Event, stop <-chan struct{}) error {
-	defer close(in[Old])
-	defer close(in[New])
+func (r *running) read(from io.Reader, batches chan<- []event.Event, stop <-chan struct{}) error {
+	defer close(batches)
+	hand := func(batch []event.Event) error {
+		select {
+		case batches <- batch:
+			return nil
+		case <-stop:
+			return errStopped
+		}
+	}
 	batch := make([]event.Event, 0, batchSize)
 	file := r.cfg.File
 	file.Damaged = func(line int, reason error) error {
@@ -162,12 +162,12 @@ func (r *running) read(from io.Reader, in [2]chan []event.Event, stop <-chan str
 		}
 		full := batch
 		batch = make([]event.Event, 0, batchSize)
-		return hand(full, in, stop)
+		return hand(full)
 	})
 	if err != nil {
 		return err
 	}
-	return hand(batch, in, stop)
+	return hand(batch)
 }
 
 // note counts an event of the file, and keeps the first and the last time.
@@ -183,59 +183,37 @@ func (r *running) note(ev event.Event) {
 	}
 }
 
-// hand gives a batch to both sides.
-func hand(batch []event.Event, in [2]chan []event.Event, stop <-chan struct{}) error {
-	for s := range in {
-		select {
-		case in[s] <- batch:
-		case <-stop:
-			return errStopped
+// judge folds each batch by both books, and takes what both say, event by event.
+func (r *running) judge(batches <-chan []event.Event) error {
+	for batch := range batches {
+		var said [2][]outputs
+		var both sync.WaitGroup
+		for s := range said {
+			both.Go(func() { said[s] = r.fold(r.folds[s], batch) })
+		}
+		both.Wait()
+		for i := range batch {
+			old, newer := said[Old][i], said[New][i]
+			r.sum(Old, old)
+			r.sum(New, newer)
+			if err := r.c.step(old.out, newer.out); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
 }
 
-// folder folds all events by one book.
-type folder struct {
-	p     *engine.Partition
-	hears func(*engine.Partition, []engine.Output) []string
-}
-
-func (f *folder) work(in <-chan []event.Event, out chan<- []outputs, stop <-chan struct{}) {
-	defer close(out)
-	for batch := range in {
-		said := make([]outputs, len(batch))
-		for i, ev := range batch {
-			said[i].out = f.p.Apply(ev)
-			if f.hears != nil && len(said[i].out) > 0 {
-				said[i].heard = f.hears(f.p, said[i].out)
-			}
-		}
-		select {
-		case out <- said:
-		case <-stop:
-			return
+// fold folds a batch by one book.
+func (r *running) fold(p *engine.Partition, batch []event.Event) []outputs {
+	said := make([]outputs, len(batch))
+	for i, ev := range batch {
+		said[i].out = p.Apply(ev)
+		if r.cfg.Hears != nil && len(said[i].out) > 0 {
+			said[i].heard = r.cfg.Hears(p, said[i].out)
 		}
 	}
-}
-
-// compare takes what both sides say, event by event.
-func (r *running) compare(out [2]chan []outputs) error {
-	r.people = map[string][2]int{}
-	for {
-		old, more := <-out[Old]
-		newer, moreNew := <-out[New]
-		if !more || !moreNew {
-			return nil
-		}
-		for i := range old {
-			r.sum(Old, old[i])
-			r.sum(New, newer[i])
-			if err := r.c.step(old[i].out, newer[i].out); err != nil {
-				return err
-			}
-		}
-	}
+	return said
 }
 
 func (r *running) sum(s Side, o outputs) {
@@ -260,7 +238,7 @@ const month = 30 * 24 * time.Hour
 func (r *running) report() *Report {
 	out := r.sums
 	out.Events, out.Damaged, out.People = r.events+r.damaged, r.damaged, r.people
-	p := r.folds[New].p
+	p := r.folds[New]
 	out.Vehicles = len(p.Vehicles()) - len(p.Unregistered())
 	last := r.last
 	if until := r.cfg.File.Until; until.After(last) {
