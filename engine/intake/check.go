@@ -3,10 +3,12 @@ package intake
 import (
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
 	"strings"
 
 	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/rules/unit"
 )
 
@@ -157,4 +159,37 @@ func checkVolume(at string, q *unit.Quantity) error {
 		return nil
 	}
 	return checkQuantity(at, "a fluid", *q, unit.Volume)
+}
+
+var bookHash = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)
+
+func checkBook(_ event.Event, d *event.BookData) error { return checkHash("data.hash", d.Hash) }
+
+func checkTurn(_ event.Event, d *event.TurnData) error {
+	return first(checkName("data.digest", d.Digest), checkDate("data.date", d.Date))
+}
+
+func checkSurvey(_ event.Event, d *fleet.SurveyData) error {
+	return first(checkTime("data.turn", d.Turn), checkHash("data.definitions", d.Definitions))
+}
+
+// checkBaseline checks that the set, if it is in the event, is what the hash says.
+func checkBaseline(_ event.Event, d *fleet.BaselineData) error {
+	if err := first(checkHash("data.hash", d.Hash), checkTime("data.turn", d.Turn)); err != nil {
+		return err
+	}
+	if d.Set == nil {
+		return nil
+	}
+	if got := d.Set.Hash(); got != d.Hash {
+		return refuse("data.set", "its hash is %s, not %s", quote(got), quote(d.Hash))
+	}
+	return nil
+}
+
+func checkHash(what, hash string) error {
+	if !bookHash.MatchString(hash) {
+		return refuse(what, "%s, wanted sha256: and 64 hex digits", quote(hash))
+	}
+	return nil
 }

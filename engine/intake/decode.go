@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
@@ -65,6 +66,20 @@ func Decode(b []byte) (event.Event, error) {
 	ev.Data = data
 	ev.Digest, err = digest(ev)
 	return ev, err
+}
+
+// InFuture refuses an event that says of itself that it happened, or was reported,
+// more than 24 h later than it was stored. A file has no time of storing.
+func InFuture(ev event.Event, stored time.Time) error {
+	limit := stored.Add(day)
+	at, t := "time", ev.Time
+	if !t.After(limit) {
+		at, t = "recordedtime", ev.Recorded
+	}
+	if !t.After(limit) {
+		return nil
+	}
+	return &Fault{at, fmt.Sprintf("%s is more than 24 h later than it was stored (%s)", t.UTC().Format(time.RFC3339), stored.UTC().Format(time.RFC3339)), event.InTheFuture}
 }
 
 // Checked takes an event that was made here, of a register or of what somebody typed,

@@ -49,7 +49,7 @@ func Of(x, y []float64) (t Trend, ok bool) {
 	t.S = kendall(x, y)
 	t.Variance = variance(n, tx, ty)
 	t.Tau = float64(t.S) / pairs
-	t.Z = float64(t.S-sign(float64(t.S))) / math.Sqrt(t.Variance)
+	t.Z = float64(t.S-cmp.Compare(t.S, 0)) / math.Sqrt(t.Variance)
 	t.P = 2 * float64(distuv.UnitNormal.CDF(-math.Abs(t.Z)))
 	if n <= exactUpTo && tx.two == 0 && ty.two == 0 {
 		t.P = math.Min(1, 2*chanceOf(n, max(t.S, -t.S)))
@@ -61,20 +61,10 @@ func Of(x, y []float64) (t Trend, ok bool) {
 func kendall(x, y []float64) (s int) {
 	for i := range x {
 		for j := range i {
-			s += sign(x[i]-x[j]) * sign(y[i]-y[j])
+			s += cmp.Compare(x[i], x[j]) * cmp.Compare(y[i], y[j])
 		}
 	}
 	return s
-}
-
-func sign(v float64) int {
-	switch {
-	case v > 0:
-		return 1
-	case v < 0:
-		return -1
-	}
-	return 0
 }
 
 // chanceOf is the probability that S of n values in random order is s (0 or more)

@@ -1,6 +1,7 @@
 package trend
 
 import (
+	"cmp"
 	"encoding/csv"
 	"math"
 	"os"
@@ -99,7 +100,7 @@ func TestChanceOf(t *testing.T) {
 				s := 0
 				for i := range order {
 					for _, before := range order[:i] {
-						s += sign(float64(order[i] - before))
+						s += cmp.Compare(order[i], before)
 					}
 				}
 				counts[s]++
