@@ -123,7 +123,8 @@ func (m *Mapping) Read(file string, in io.Reader, fleet *Fleet) (*Table, error) 
 		r.finish()
 	}
 	if len(r.faults) > 0 {
-		return nil, r.faults.sorted()
+		slices.SortStableFunc(r.faults, func(a, b Fault) int { return cmp.Or(cmp.Compare(a.Row, b.Row), cmp.Compare(a.Col, b.Col)) })
+		return nil, r.faults
 	}
 	slices.SortStableFunc(r.table.Events, func(a, b event.Event) int { return a.Recorded.Compare(b.Recorded) })
 	r.table.Rows = len(body)

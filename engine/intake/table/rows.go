@@ -163,14 +163,10 @@ func (m *Mapping) notText(file, text string) *Fault {
 		f.Text, f.Hint = "a zero byte: the file is not UTF-8", m.cure("encoding: utf-16le")
 		return f
 	}
-	f.Text = fmt.Sprintf("a character that is none of %s, after %q", m.encoding, short(lastRunes(before, 20)))
+	last := []rune(before)
+	f.Text = fmt.Sprintf("a character that is none of %s, after %q", m.encoding, string(last[max(0, len(last)-20):]))
 	if m.encoding == "utf-8" {
 		f.Hint = m.cure("encoding: windows-1252") + " (or " + strings.Join(encodingNames, ", ") + ")"
 	}
 	return f
-}
-
-func lastRunes(s string, n int) string {
-	r := []rune(s)
-	return string(r[max(0, len(r)-n):])
 }
