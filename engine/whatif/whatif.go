@@ -104,7 +104,7 @@ const batchSize = 256
 
 // Run reads the events and folds them by both books at the same time.
 func Run(cfg Config, r io.Reader) (*Report, error) {
-	run := &running{cfg: cfg, c: newComparer(cfg.New, cfg.Each), people: map[string][2]int{}}
+	run := &running{cfg: cfg, c: newComparer(cfg.New, cfg.Each), sums: Report{People: map[string][2]int{}}}
 	run.folds = [2]*engine.Partition{cfg.File.Partition(cfg.Old), cfg.File.Partition(cfg.New)}
 	batches, stop := make(chan []event.Event, 4), make(chan struct{})
 	var group errgroup.Group
@@ -131,9 +131,8 @@ type running struct {
 	events, damaged int
 	first, last     time.Time
 
-	c      *comparer
-	sums   Report
-	people map[string][2]int
+	c    *comparer
+	sums Report
 }
 
 var errStopped = errors.New("stopped")
@@ -226,9 +225,9 @@ func (r *running) sum(s Side, o outputs) {
 		}
 	}
 	for _, person := range o.heard {
-		n := r.people[person]
+		n := r.sums.People[person]
 		n[s]++
-		r.people[person] = n
+		r.sums.People[person] = n
 	}
 }
 
@@ -237,7 +236,7 @@ const month = 30 * 24 * time.Hour
 // report is made when all goroutines have ended.
 func (r *running) report() *Report {
 	out := r.sums
-	out.Events, out.Damaged, out.People = r.events+r.damaged, r.damaged, r.people
+	out.Events, out.Damaged = r.events+r.damaged, r.damaged
 	p := r.folds[New]
 	out.Vehicles = len(p.Vehicles()) - len(p.Unregistered())
 	last := r.last
