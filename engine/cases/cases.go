@@ -93,9 +93,9 @@ func (r *runner) read() []event.Event {
 	for i := range r.c.Given {
 		g := &r.c.Given[i]
 		ev, err := r.event(g.Text, fmt.Sprintf("event %d", i+1))
-		var at *intake.ShortFault
+		at, placed := errors.AsType[*intake.ShortFault](err)
 		switch {
-		case errors.As(err, &at):
+		case placed:
 			r.faults = append(r.faults, g.Fault(at.Col-1, at.Width, hint(g.Text), at.Text))
 		case err != nil:
 			r.faults = append(r.faults, g.Fault(0, 0, hint(g.Text), strings.TrimPrefix(err.Error(), "data.")))

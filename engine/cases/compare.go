@@ -15,27 +15,25 @@ import (
 // expected, is their own doing and no finding.
 func compare(c *rules.Case, got []*alarm.Transition) []Row {
 	got = slices.DeleteFunc(slices.Clone(got), func(t *alarm.Transition) bool { return !speaksOf(c, t.Rule) })
-	taken := make([]bool, len(got))
-	expectedAt := make([]string, len(got)) // by what came
+	expected := make([]string, len(got)) // by what came; "" where nobody expected it
 	var rows []Row
 	for i := range c.Expect {
 		e := &c.Expect[i]
-		at := -1
-		for j, t := range got {
-			if !taken[j] && fits(e, t) {
-				at = j
-				break
-			}
+		text := said(e.Vehicle, e.Component, e.Rule, e.Transition, e.To)
+		j := 0
+		for j < len(got) && (expected[j] != "" || !fits(e, got[j])) {
+			j++
 		}
-		if at < 0 {
-			rows = append(rows, Row{Date: e.On, Expected: expectedText(e)})
+		if j == len(got) {
+			rows = append(rows, Row{Date: e.On, Expected: text})
 			continue
 		}
-		taken[at], expectedAt[at] = true, expectedText(e)
+		expected[j] = text
 	}
 	for j, t := range got {
-		if taken[j] || !answered(t) {
-			rows = append(rows, Row{Date: date(t), Expected: expectedAt[j], Got: gotText(t)})
+		if expected[j] != "" || !answered(t) {
+			text := said(t.Vehicle, t.Component, t.Rule, string(t.Transition), string(t.To))
+			rows = append(rows, Row{Date: date(t), Expected: expected[j], Got: text})
 		}
 	}
 	slices.SortStableFunc(rows, func(a, b Row) int { return strings.Compare(a.Date, b.Date) })
@@ -54,16 +52,9 @@ func fits(e *rules.Expect, t *alarm.Transition) bool {
 		is(e.To, string(t.To)) && is(e.Transition, string(t.Transition))
 }
 
-func expectedText(e *rules.Expect) string {
-	return strings.Join(slices.DeleteFunc([]string{e.Vehicle, e.Component, e.Rule + ":", e.Transition, e.To}, func(s string) bool { return s == "" }), " ")
-}
-
-func gotText(t *alarm.Transition) string {
-	s := t.Vehicle
-	if t.Component != "" {
-		s += " " + t.Component
-	}
-	return fmt.Sprintf("%s %s: %s %s", s, t.Rule, t.Transition, t.To)
+// said is a transition in words, of which an expectation may leave some out.
+func said(vehicle, component, rule, transition, to string) string {
+	return strings.Join(slices.DeleteFunc([]string{vehicle, component, rule + ":", transition, to}, func(s string) bool { return s == "" }), " ")
 }
 
 // String tells how the case failed: its faults, or expected beside got in order of

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"image/color"
 	"io"
+	"maps"
 	"math"
 	"slices"
 
@@ -41,31 +42,45 @@ var (
 	soft  = color.Gray{Y: 0x70}
 )
 
-// SVG draws the verdict for pages; nil where there is no baseline to draw against.
-func SVG(v sample.Verdict) ([]byte, error) {
-	rows, h := parts(v)
-	if len(rows) == 0 {
-		return nil, nil
-	}
-	c := vgsvg.New(width, h)
-	paint(draw.New(c), v, rows)
-	return written(c)
+// drawing is a picture yet to be painted; paint is nil where there is nothing to draw.
+type drawing struct {
+	width, height vg.Length
+	paint         func(draw.Canvas)
 }
 
+// SVG draws the verdict for pages; nil where there is no baseline to draw against.
+func SVG(v sample.Verdict) ([]byte, error) { return drawn(v, width).svg() }
+
 // PNG draws the verdict as a file of its own; nil where there is no baseline to draw against.
-func PNG(v sample.Verdict) ([]byte, error) { return raster(v, width, pixels) }
+func PNG(v sample.Verdict) ([]byte, error) { return drawn(v, width).png(pixels) }
 
 // Narrow draws the verdict for a mail, to be read on a phone; nil where there is
 // no baseline to draw against.
-func Narrow(v sample.Verdict) ([]byte, error) { return raster(v, narrow, fine) }
+func Narrow(v sample.Verdict) ([]byte, error) { return drawn(v, narrow).png(fine) }
 
-func raster(v sample.Verdict, w vg.Length, dpi int) ([]byte, error) {
+func drawn(v sample.Verdict, w vg.Length) drawing {
 	rows, h := parts(v)
 	if len(rows) == 0 {
+		return drawing{}
+	}
+	return drawing{w, h, func(c draw.Canvas) { paint(c, v, rows) }}
+}
+
+func (d drawing) svg() ([]byte, error) {
+	if d.paint == nil {
 		return nil, nil
 	}
-	c := vgimg.NewWith(vgimg.UseWH(w, h), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(color.White))
-	paint(draw.New(c), v, rows)
+	c := vgsvg.New(d.width, d.height)
+	d.paint(draw.New(c))
+	return written(c)
+}
+
+func (d drawing) png(dpi int) ([]byte, error) {
+	if d.paint == nil {
+		return nil, nil
+	}
+	c := vgimg.NewWith(vgimg.UseWH(d.width, d.height), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(color.White))
+	d.paint(draw.New(c))
 	return written(vgimg.PngCanvas{Canvas: c})
 }
 
@@ -82,10 +97,9 @@ func written(w io.WriterTo) ([]byte, error) {
 func parts(v sample.Verdict) ([]sample.Result, vg.Length) {
 	var rows []sample.Result
 	for _, r := range v.Results {
-		if r.Times != nil && *r.Times > 0 {
-			if !slices.ContainsFunc(rows, func(o sample.Result) bool { return o.Analyte == r.Analyte }) {
-				rows = append(rows, r)
-			}
+		again := func(o sample.Result) bool { return o.Analyte == r.Analyte }
+		if r.Times != nil && *r.Times > 0 && !slices.ContainsFunc(rows, again) {
+			rows = append(rows, r)
 		}
 	}
 	slices.SortStableFunc(rows, func(a, b sample.Result) int { return cmp.Compare(*a.Times, *b.Times) })
@@ -131,21 +145,67 @@ func words(c draw.Canvas, x, y vg.Length, align text.XAlignment, s string, size 
 	c.FillText(style, vg.Point{X: x, Y: y}, s)
 }
 
-// octaves are the ticks of a ratio axis: each is twice the one before.
-func octaves(low, high float64) plot.ConstantTicks {
-	var out plot.ConstantTicks
-	for e := math.Floor(math.Log2(low)); e <= math.Ceil(math.Log2(high)); e++ {
+// ratioAxis is an axis from low to high of which each tick is twice the one before.
+func ratioAxis(a *plot.Axis, low, high float64) {
+	from, to := math.Floor(math.Log2(math.Max(low, 1.0/16))), math.Ceil(math.Log2(high))
+	var ticks plot.ConstantTicks
+	for e := from; e <= to; e++ {
 		v := math.Exp2(e)
 		label := fmt.Sprintf("%g×", v)
 		if e < 0 {
 			label = fmt.Sprintf("1/%g", 1/v)
 		}
-		out = append(out, plot.Tick{Value: v, Label: label})
+		ticks = append(ticks, plot.Tick{Value: v, Label: label})
 	}
-	return out
+	a.Scale, a.Tick.Marker, a.Min, a.Max = plot.LogScale{}, ticks, math.Exp2(from), math.Exp2(to)
 }
 
 // shape marks a point so that it needs no colour.
 func shape(i int) draw.GlyphDrawer {
 	return []draw.GlyphDrawer{draw.CircleGlyph{}, draw.SquareGlyph{}, draw.PyramidGlyph{}, draw.CrossGlyph{}}[i%4]
+}
+
+// ratioPlot has a row for each analyte: a dot where the result lies on the ratio
+// axis, the baseline as the line at 1, and the limits as ticks with their letter.
+func ratioPlot(v sample.Verdict, rows []sample.Result) *plot.Plot {
+	p := blank(fmt.Sprintf("%s, %s: sample %s of %s", v.Name, v.Component, v.Number, v.Drawn))
+	low, high := 0.5, 2.0
+	var names plot.ConstantTicks
+	for i, r := range rows {
+		low, high = math.Min(low, *r.Times), math.Max(high, *r.Times)
+		for _, l := range r.Limits {
+			high = math.Max(high, l)
+		}
+		names = append(names, plot.Tick{Value: float64(i), Label: r.Title})
+	}
+	ratioAxis(&p.X, low, high)
+	p.X.Label.Text = "times the baseline; limits: a advisory, c caution, w warning\nhollow dot: below a limit of detection"
+	p.Y.Min, p.Y.Max, p.Y.Tick.Marker = -0.6, float64(len(rows))-0.4, names
+	p.Y.Tick.LineStyle.Width, p.Y.LineStyle.Width = 0, 0
+	p.Add(ratioRows(rows))
+	return p
+}
+
+type ratioRows []sample.Result
+
+// Plot draws the rows.
+func (rows ratioRows) Plot(c draw.Canvas, p *plot.Plot) {
+	x, y := p.Transforms(&c)
+	c.StrokeLine2(draw.LineStyle{Color: ink, Width: 0.8}, x(1), y(p.Y.Min), x(1), y(p.Y.Max))
+	for i, r := range rows {
+		at := y(float64(i))
+		c.StrokeLine2(draw.LineStyle{Color: faint, Width: 0.4}, c.Min.X, at, c.Max.X, at)
+		for _, stage := range slices.Sorted(maps.Keys(r.Limits)) {
+			l := r.Limits[stage]
+			c.StrokeLine2(draw.LineStyle{Color: ink, Width: 1}, x(l), at-4, x(l), at+4)
+			words(c, x(l), at+7, draw.XCenter, string(stage[:1]), 6)
+		}
+		v := x(math.Max(*r.Times, p.X.Min))
+		c.StrokeLine2(draw.LineStyle{Color: soft, Width: 3}, x(1), at, v, at)
+		style := draw.GlyphStyle{Color: ink, Radius: 3.2, Shape: draw.CircleGlyph{}}
+		if r.Low != nil && r.High != nil && *r.Low != *r.High {
+			style.Shape = draw.RingGlyph{}
+		}
+		c.DrawGlyph(style, vg.Point{X: v, Y: at})
+	}
 }

@@ -24,20 +24,33 @@ func historyPlot(v sample.Verdict, w vg.Length) *plot.Plot {
 			from, to = math.Min(from, pt.Run), math.Max(to, pt.Run)
 		}
 	}
-	low = math.Max(low, 1.0/16)
-	p.Y.Scale, p.Y.Tick.Marker = plot.LogScale{}, octaves(low, high)
-	p.Y.Min, p.Y.Max = math.Exp2(math.Floor(math.Log2(low))), math.Exp2(math.Ceil(math.Log2(high)))
-	room := math.Max(to-from, 1)
+	ratioAxis(&p.Y, low, high)
 	names := 0.28 // of the width
 	if w < width {
 		names = 0.55
 	}
-	p.X.Min, p.X.Max = from-room*0.05, to+room*names
-	p.X.Tick.Marker = meterTicks{from, to}
-	p.X.Label.Text = fmt.Sprintf("meter, %s (dashed uprights: drains)", h.Unit)
+	meterAxis(p, from, to, names, h.Unit)
 	p.Y.Label.Text = "times the baseline"
 	p.Add(past{h})
 	return p
+}
+
+// meterAxis lays the meter across the plot, with room at the right, a share of what was
+// sampled, for names.
+func meterAxis(p *plot.Plot, from, to, names float64, in string) {
+	room := math.Max(to-from, 1)
+	p.X.Min, p.X.Max, p.X.Tick.Marker = from-room*0.05, to+room*names, meterTicks{from, to}
+	p.X.Label.Text = fmt.Sprintf("meter, %s (dashed uprights: drains)", in)
+}
+
+// uprights draws the drains.
+func uprights(c draw.Canvas, p *plot.Plot, drains []float64) {
+	x, _ := p.Transforms(&c)
+	for _, at := range drains {
+		if at >= p.X.Min && at <= p.X.Max {
+			c.StrokeLine2(draw.LineStyle{Color: soft, Width: 0.8, Dashes: []vg.Length{3, 3}}, x(at), c.Min.Y, x(at), c.Max.Y)
+		}
+	}
 }
 
 // meterTicks are a few round numbers within what was sampled.
@@ -72,11 +85,7 @@ var dashes = [][]vg.Length{nil, {6, 2}, {2, 2}, {8, 2, 2, 2}}
 func (h past) Plot(c draw.Canvas, p *plot.Plot) {
 	x, y := p.Transforms(&c)
 	c.StrokeLine2(draw.LineStyle{Color: ink, Width: 0.8}, c.Min.X, y(1), x(h.to()), y(1))
-	for _, d := range h.Drains {
-		if d >= p.X.Min && d <= p.X.Max {
-			c.StrokeLine2(draw.LineStyle{Color: soft, Width: 0.8, Dashes: []vg.Length{3, 3}}, x(d), c.Min.Y, x(d), c.Max.Y)
-		}
-	}
+	uprights(c, p, h.Drains)
 	ends := map[int]vg.Length{}
 	for i, s := range h.Series {
 		var line []vg.Point

@@ -2,14 +2,11 @@ package chart
 
 import (
 	"fmt"
-	"image/color"
 	"math"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgimg"
-	"gonum.org/v1/plot/vg/vgsvg"
 
 	"telltale/engine/sample"
 )
@@ -18,25 +15,17 @@ const tall = 8 * vg.Centimeter // an individuals chart
 
 // MadeSVG draws the individuals chart of what a component makes of one analyte. It is nil
 // without an error where fewer than two samples have a rate and a meter.
-func MadeSVG(v sample.Verdict, m sample.Made) ([]byte, error) {
-	p := madePlot(v, m)
-	if p == nil {
-		return nil, nil
-	}
-	c := vgsvg.New(width, tall)
-	p.Draw(draw.Crop(draw.New(c), margin, -margin, margin, -margin))
-	return written(c)
-}
+func MadeSVG(v sample.Verdict, m sample.Made) ([]byte, error) { return drawnMade(v, m).svg() }
 
 // MadePNG is [MadeSVG] as PNG.
-func MadePNG(v sample.Verdict, m sample.Made) ([]byte, error) {
+func MadePNG(v sample.Verdict, m sample.Made) ([]byte, error) { return drawnMade(v, m).png(pixels) }
+
+func drawnMade(v sample.Verdict, m sample.Made) drawing {
 	p := madePlot(v, m)
 	if p == nil {
-		return nil, nil
+		return drawing{}
 	}
-	c := vgimg.NewWith(vgimg.UseWH(width, tall), vgimg.UseDPI(pixels), vgimg.UseBackgroundColor(color.White))
-	p.Draw(draw.Crop(draw.New(c), margin, -margin, margin, -margin))
-	return written(vgimg.PngCanvas{Canvas: c})
+	return drawing{width, tall, func(c draw.Canvas) { p.Draw(draw.Crop(c, margin, -margin, margin, -margin)) }}
 }
 
 // madePlot has a dot for each sample with a rate, the middle as a line and the band as
@@ -59,9 +48,7 @@ func madePlot(v sample.Verdict, m sample.Made) *plot.Plot {
 		low, high = math.Min(low, *m.Low), math.Max(high, *m.High)
 	}
 	p := blank(fmt.Sprintf("%s, %s: %s made in %s, sample by sample", v.Name, v.Component, m.Title, m.Per))
-	room := math.Max(to-from, 1)
-	p.X.Min, p.X.Max, p.X.Tick.Marker = from-room*0.05, to+room*0.2, meterTicks{from, to}
-	p.X.Label.Text = fmt.Sprintf("meter, %s (dashed uprights: drains)", m.Meter)
+	meterAxis(p, from, to, 0.2, m.Meter)
 	p.Y.Min, p.Y.Max = low-(high-low)*0.08, high+(high-low)*0.12
 	p.Y.Label.Text = m.Unit
 	p.Add(d)
@@ -76,11 +63,7 @@ type made struct {
 // Plot draws the chart.
 func (d made) Plot(c draw.Canvas, p *plot.Plot) {
 	x, y := p.Transforms(&c)
-	for _, at := range d.Drains {
-		if at >= p.X.Min && at <= p.X.Max {
-			c.StrokeLine2(draw.LineStyle{Color: soft, Width: 0.8, Dashes: []vg.Length{3, 3}}, x(at), c.Min.Y, x(at), c.Max.Y)
-		}
-	}
+	uprights(c, p, d.Drains)
 	end := x(*d.shown[len(d.shown)-1].Run) + 8
 	if d.High != nil {
 		d.band(c, y, end)

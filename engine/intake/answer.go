@@ -86,11 +86,7 @@ func checkPostpone(ev event.Event, d *event.AnswerData) error {
 	case (d.Until == "") == (d.ByDistance == nil):
 		return refuse("data", "a task is postponed either until a date or byDistance")
 	case d.ByDistance != nil:
-		err := checkQuantity("data.byDistance", "a distance", *d.ByDistance, unit.Distance)
-		if err == nil && d.ByDistance.Value == 0 {
-			err = refuse("data.byDistance.value", "0 postpones nothing")
-		}
-		return err
+		return checkSome("data.byDistance", "a distance", "0 postpones nothing", *d.ByDistance, unit.Distance)
 	}
 	t, err := parseDate(d.Until)
 	if err == nil && t.Before(ev.Time.Add(-2*day)) { // whatever the vehicle's zone

@@ -2,8 +2,14 @@ package intake
 
 import (
 	"fmt"
+	"maps"
+	"regexp"
 	"slices"
 	"strings"
+
+	"telltale/engine/event"
+	"telltale/engine/fleet"
+	"telltale/rules/unit"
 )
 
 // What an event may hold at most; of what a meter shows, see meter.MostDistance.
@@ -44,16 +50,36 @@ func checkOptional(at, s string) error {
 
 // checkNames asks for a list of at most n names of which none stands twice.
 func checkNames(at string, names []string, n int) error {
-	if err := checkCount(at, len(names), n); err != nil {
+	return checkList(at, names, n, "", func(s string) string { return s }, checkName)
+}
+
+// checkList checks the entries of a list of at most n, of which none has the name of
+// another; the name stands where named says in the entry.
+func checkList[T any](at string, list []T, n int, named string, name func(T) string, check func(at string, e T) error) error {
+	if err := checkCount(at, len(list), n); err != nil {
 		return err
 	}
-	for i, s := range names {
+	for i, e := range list {
 		at := fmt.Sprintf("%s[%d]", at, i)
-		if err := checkName(at, s); err != nil {
+		if err := check(at, e); err != nil {
 			return err
 		}
-		if slices.Contains(names[:i], s) {
-			return refuse(at, "%s stands twice", quote(s))
+		if slices.ContainsFunc(list[:i], func(o T) bool { return name(o) == name(e) }) {
+			return refuse(at+named, "%s stands twice", quote(name(e)))
+		}
+	}
+	return nil
+}
+
+// checkMap checks the entries of a map of at most n, in order of name.
+func checkMap[T any](at string, m map[string]T, n int, check func(at string, e T) error) error {
+	if err := checkCount(at, len(m), n); err != nil {
+		return err
+	}
+	for _, name := range slices.Sorted(maps.Keys(m)) {
+		at := at + "[" + quote(name) + "]"
+		if err := first(checkName(at, name), check(at, m[name])); err != nil {
+			return err
 		}
 	}
 	return nil
@@ -72,6 +98,98 @@ func first(faults ...error) error {
 		if err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+func checkReading(d *event.ReadingData) error {
+	return first(
+		checkName("data.meter", d.Meter),
+		checkQuantity("data", "a reading", unit.Quantity{Value: d.Value, Unit: d.Unit}, unit.Distance, unit.Time),
+	)
+}
+
+func checkMeterReplaced(_ event.Event, d *event.MeterReplacedData) error {
+	err := first(
+		checkName("data.meter", d.Meter),
+		checkGiven("data.last", d.Last),
+		checkGiven("data.first", d.First),
+		checkQuantity("data.last", "a meter", d.Last, unit.Distance, unit.Time),
+		checkQuantity("data.first", "a meter", d.First, unit.Distance, unit.Time),
+	)
+	if err != nil {
+		return err
+	}
+	a, _ := unit.Of(d.Last.Unit)
+	if b, _ := unit.Of(d.First.Unit); a != b {
+		return refuse("data.first.unit", "%q measures %s, the old meter's %q %s", d.First.Unit, b, d.Last.Unit, a)
+	}
+	return nil
+}
+
+// checkValues checks the meter values of a service or a sample.
+func checkValues(meters map[string]unit.Quantity) error {
+	return checkMap("data.meters", meters, maxMeters, func(at string, q unit.Quantity) error {
+		return checkQuantity(at, "a meter", q, unit.Distance, unit.Time)
+	})
+}
+
+func checkService(_ event.Event, d *event.ServiceData) error {
+	d.Tasks, d.Meters = some(d.Tasks), someOf(d.Meters)
+	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
+		return refuse("data", "nothing was done, wanted tasks, meters, fluid, filter or a note")
+	}
+	var f event.FluidData
+	if d.Fluid != nil {
+		f = *d.Fluid
+	}
+	return first(
+		checkNames("data.tasks", d.Tasks, maxTasks),
+		checkOptional("data.component", d.Component),
+		checkValues(d.Meters),
+		checkOptional("data.fluid.name", f.Name),
+		checkVolume("data.fluid.drained", f.Drained),
+		checkVolume("data.fluid.filled", f.Filled),
+		checkOptional("data.by", d.By),
+	)
+}
+
+func checkVolume(at string, q *unit.Quantity) error {
+	if q == nil {
+		return nil
+	}
+	return checkQuantity(at, "a fluid", *q, unit.Volume)
+}
+
+var bookHash = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)
+
+func checkBook(_ event.Event, d *event.BookData) error { return checkHash("data.hash", d.Hash) }
+
+func checkTurn(_ event.Event, d *event.TurnData) error {
+	return first(checkName("data.digest", d.Digest), checkDate("data.date", d.Date))
+}
+
+func checkSurvey(_ event.Event, d *fleet.SurveyData) error {
+	return first(checkTime("data.turn", d.Turn), checkHash("data.definitions", d.Definitions))
+}
+
+// checkBaseline checks that the set, if it is in the event, is what the hash says.
+func checkBaseline(_ event.Event, d *fleet.BaselineData) error {
+	if err := first(checkHash("data.hash", d.Hash), checkTime("data.turn", d.Turn)); err != nil {
+		return err
+	}
+	if d.Set == nil {
+		return nil
+	}
+	if got := d.Set.Hash(); got != d.Hash {
+		return refuse("data.set", "its hash is %s, not %s", quote(got), quote(d.Hash))
+	}
+	return nil
+}
+
+func checkHash(what, hash string) error {
+	if !bookHash.MatchString(hash) {
+		return refuse(what, "%s, wanted sha256: and 64 hex digits", quote(hash))
 	}
 	return nil
 }

@@ -1,32 +1,40 @@
 package intake
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"reflect"
 	"strconv"
 	"strings"
-	"telltale/rules/english"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
+
+	"telltale/engine/event"
+	"telltale/rules/english"
 )
 
 // Fault is why an event is refused: what is wrong, and where in it.
 type Fault struct {
 	// At is the attribute, or the field of the data, as data.results[2].unit; "" where
 	// it is the event as a whole.
-	At     string
-	Text   string
-	Reason error // ErrForged or ErrFuture; nil for all others
+	At    string
+	Text  string
+	Class event.RefusalClass // Forged or InTheFuture; "" for all others
 }
 
-// The reasons of refusals of what is written as it should be.
-var (
-	ErrForged = errors.New("of a kind that the service alone writes")
-	ErrFuture = errors.New("later than it was stored")
-)
+// ClassOf is the class of the refusal that an error of this package makes; "" of none.
+func ClassOf(err error) event.RefusalClass {
+	if err == nil {
+		return ""
+	}
+	if f, ok := errors.AsType[*Fault](err); ok && f.Class != "" {
+		return f.Class
+	}
+	return event.Malformed
+}
 
 // Error gives the place and what is wrong there.
 func (f *Fault) Error() string {
@@ -35,9 +43,6 @@ func (f *Fault) Error() string {
 	}
 	return f.At + ": " + f.Text
 }
-
-// Unwrap gives the reason.
-func (f *Fault) Unwrap() error { return f.Reason }
 
 // within is the error with the place that it is of; nil where it is nil.
 func within(at string, err error) error {
@@ -54,12 +59,11 @@ func refuse(at, format string, args ...any) error {
 // jsonFault says in this package's words what the JSON library found; the
 // library's own texts change from run to run, on purpose.
 func jsonFault(err error, root string) error {
-	var syn *jsontext.SyntacticError
-	if errors.As(err, &syn) {
+	if syn, ok := errors.AsType[*jsontext.SyntacticError](err); ok {
 		return syntaxFault(syn, root)
 	}
-	var sem *json.SemanticError
-	if !errors.As(err, &sem) {
+	sem, ok := errors.AsType[*json.SemanticError](err)
+	if !ok {
 		return err
 	}
 	at := path(root, sem.JSONPointer)
@@ -105,40 +109,21 @@ func path(root string, p jsontext.Pointer) string {
 	return strings.TrimPrefix(b.String(), ".")
 }
 
-func kindWord(k jsontext.Kind) string {
-	switch k {
-	case 'n':
-		return "null"
-	case 't', 'f':
-		return "true or false"
-	case '"':
-		return "a text"
-	case '0':
-		return "a number"
-	case '{':
-		return "an object"
-	case '[':
-		return "a list"
-	}
-	return "something that is no JSON"
+var kindWords = map[jsontext.Kind]string{
+	'n': "null", 't': "true or false", 'f': "true or false", '"': "a text", '0': "a number", '{': "an object", '[': "a list",
+}
+
+func kindWord(k jsontext.Kind) string { return cmp.Or(kindWords[k], "something that is no JSON") }
+
+var typeWords = map[reflect.Kind]string{
+	reflect.Bool: "true or false", reflect.String: "a text", reflect.Int: "a whole number", reflect.Float64: "a number", reflect.Slice: "a list",
 }
 
 func typeWord(t reflect.Type) string {
-	switch t.Kind() {
-	case reflect.Pointer:
-		return typeWord(t.Elem())
-	case reflect.Bool:
-		return "true or false"
-	case reflect.String:
-		return "a text"
-	case reflect.Int:
-		return "a whole number"
-	case reflect.Float64:
-		return "a number"
-	case reflect.Slice:
-		return "a list"
+	if t.Kind() == reflect.Pointer {
+		t = t.Elem()
 	}
-	return "an object"
+	return cmp.Or(typeWords[t.Kind()], "an object")
 }
 
 func isNumeric(t reflect.Type) bool {

@@ -128,6 +128,15 @@ func checkQuantity(at, who string, q unit.Quantity, kinds ...unit.Kind) error {
 	return nil
 }
 
+// checkSome is checkQuantity for one that must not be 0; idle says why.
+func checkSome(at, who, idle string, q unit.Quantity, kinds ...unit.Kind) error {
+	err := checkQuantity(at, who, q, kinds...)
+	if err == nil && q.Value == 0 {
+		err = refuse(at+".value", "%s", idle)
+	}
+	return err
+}
+
 func checkUnit(at, who, u string, kinds ...unit.Kind) error {
 	k, ok := unit.Of(u)
 	if ok && u != "" && slices.Contains(kinds, k) {

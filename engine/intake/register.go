@@ -1,8 +1,7 @@
 package intake
 
 import (
-	"encoding/binary"
-	"encoding/hex"
+	"fmt"
 	"time"
 
 	"gopkg.in/yaml.v3"
@@ -116,8 +115,6 @@ func At(ev event.Event, at time.Time) (event.Event, error) {
 	if err != nil {
 		return ev, err
 	}
-	var sum [8]byte
-	binary.BigEndian.PutUint64(sum[:], ev.Digest)
-	ev.ID.ID = ev.Vehicle + "-" + hex.EncodeToString(sum[:])
+	ev.ID.ID = fmt.Sprintf("%s-%016x", ev.Vehicle, ev.Digest)
 	return Checked(ev)
 }

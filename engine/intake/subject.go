@@ -87,7 +87,7 @@ func DecodeMessage(subject string, b []byte) (event.Event, error) {
 	case fault != nil:
 		return ev, fault
 	case ev.Kind.Internal():
-		return ev, &Fault{"type", fmt.Sprintf("a %s is written by the service alone", ev.Kind), ErrForged}
+		return ev, &Fault{"type", fmt.Sprintf("a %s is written by the service alone", ev.Kind), event.Forged}
 	case said != ev.Vehicle:
 		return ev, refuse("subject", "%s, but the message came under the token of %s", quote(said), quote(ev.Vehicle))
 	case kind != ev.Kind.String():

@@ -77,7 +77,7 @@ func checkExtension(name string, val jsontext.Value) error {
 // checkRunes refuses the code points that CloudEvents keeps out of strings:
 // controls (but those allowed) and noncharacters.
 func checkRunes(s, allowed string) error {
-	if printable(s) {
+	if plainASCII(s) {
 		return nil
 	}
 	for _, r := range s {
@@ -90,15 +90,6 @@ func checkRunes(s, allowed string) error {
 		}
 	}
 	return nil
-}
-
-func printable(s string) bool {
-	for i := range len(s) {
-		if s[i] < ' ' || s[i] >= 0x7F {
-			return false
-		}
-	}
-	return true
 }
 
 // checkSource asks for a URI-reference by RFC 3986.
@@ -139,8 +130,7 @@ func parseURI(s string) (*url.URL, error) {
 	}
 	u, err := url.Parse(s)
 	if err != nil {
-		var why *url.Error
-		if errors.As(err, &why) {
+		if why, ok := errors.AsType[*url.Error](err); ok {
 			err = why.Err
 		}
 		return nil, fmt.Errorf("%s is no URI-reference: %w", quote(s), err)
@@ -164,33 +154,11 @@ const (
 	lastYear  = 2199
 )
 
-// rfc3339 reports whether s has the form of RFC 3339, 5.6. The time package alone
-// would take a comma, an hour of one digit and an offset of 24 hours.
-func rfc3339(s string) bool {
-	if len(s) < 20 || !shaped(s[:19], "0000-00-00T00:00:00") {
-		return false
-	}
-	rest := s[19:]
-	if fraction, ok := strings.CutPrefix(rest, "."); ok {
-		rest = strings.TrimLeft(fraction, "0123456789")
-		if len(rest) == len(fraction) {
-			return false
-		}
-	}
-	return rest == "Z" || (shaped(rest, "+00:00") || shaped(rest, "-00:00")) && rest[1:3] < "24" && rest[4:6] < "60"
-}
-
-// shaped reports whether s has a digit where the shape has 0, else the same bytes.
-func shaped(s, shape string) bool {
-	if len(s) != len(shape) {
-		return false
-	}
-	for i := range len(s) {
-		if digit := s[i] >= '0' && s[i] <= '9'; s[i] != shape[i] && !(digit && shape[i] == '0') {
-			return false
-		}
-	}
-	return true
+// strict3339 reports whether what the time package took for RFC 3339 has its form (5.6): it
+// would also take an hour of one digit, a comma and an offset of 24 hours.
+func strict3339(s string) bool {
+	zone := s[len(s)-len("07:00"):]
+	return s[13] == ':' && !strings.Contains(s, ",") && (strings.HasSuffix(s, "Z") || zone[:2] < "24" && zone[3:] < "60")
 }
 
 // parseTime reads RFC 3339, "t" and "z" in either case; the leap second 23:59:60
@@ -202,7 +170,7 @@ func parseTime(s string) (time.Time, error) {
 		text, leap = text[:17]+"59"+text[19:], true
 	}
 	t, err := time.Parse(time.RFC3339, text)
-	if err != nil || len(text) > 64 || !rfc3339(text) {
+	if err != nil || len(text) > 64 || !strict3339(text) {
 		return time.Time{}, bad()
 	}
 	t = t.UTC()

@@ -2,11 +2,9 @@ package intake
 
 import (
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 	"time"
-	_ "time/tzdata" // zones must not hang on the machine
 
 	"telltale/engine/event"
 	"telltale/rules/unit"
@@ -20,6 +18,10 @@ func checkVehicle(ev event.Event, d *event.VehicleData) error {
 	}
 	d.Tags = someOf(d.Tags)
 	d.Meters, d.Components, d.People = some(d.Meters), some(d.Components), some(d.People)
+	for i := range d.Components {
+		c := &d.Components[i]
+		c.Meters, c.Torque = some(c.Meters), someOf(c.Torque)
+	}
 	var since error
 	if d.InService != "" {
 		since = checkDate("data.inService", d.InService)
@@ -28,10 +30,11 @@ func checkVehicle(ev event.Event, d *event.VehicleData) error {
 		since,
 		checkName("data.name", d.Name),
 		checkOptional("data.kind", d.Kind),
-		checkTags(d.Tags),
+		checkMap("data.tags", d.Tags, maxTags, func(string, string) error { return nil }),
 		checkZone(d.Zone),
-		checkMeters(d.Meters),
-		checkComponents(d),
+		checkList("data.meters", d.Meters, maxMeters, ".name", func(m event.MeterDef) string { return m.Name }, checkMeter),
+		checkList("data.components", d.Components, maxParts, ".name", func(c event.ComponentDef) string { return c.Name },
+			func(at string, c event.ComponentDef) error { return checkComponent(at, c, d.Meters) }),
 		checkNames("data.people", d.People, maxPeople),
 	)
 }
@@ -52,18 +55,6 @@ func someOf[V any](m map[string]V) map[string]V {
 	return m
 }
 
-func checkTags(tags map[string]string) error {
-	if err := checkCount("data.tags", len(tags), maxTags); err != nil {
-		return err
-	}
-	for _, name := range slices.Sorted(maps.Keys(tags)) {
-		if err := checkName("data.tags["+quote(name)+"]", name); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 // checkZone asks for a name of the tz database; "Local" would hang on the machine.
 func checkZone(zone string) error {
 	if zone == "" || zone == "UTC" {
@@ -76,60 +67,19 @@ func checkZone(zone string) error {
 	return nil
 }
 
-func checkMeters(meters []event.MeterDef) error {
-	if err := checkCount("data.meters", len(meters), maxMeters); err != nil {
-		return err
-	}
-	for i, m := range meters {
-		at := fmt.Sprintf("data.meters[%d]", i)
-		if err := checkName(at+".name", m.Name); err != nil {
-			return err
-		}
-		if err := within(at+".kind", oneOf(m.Kind, "distance", "hours")); err != nil {
-			return err
-		}
-		if slices.ContainsFunc(meters[:i], func(o event.MeterDef) bool { return o.Name == m.Name }) {
-			return refuse(at+".name", "%s stands twice", quote(m.Name))
-		}
-	}
-	return nil
-}
-
-func checkComponents(d *event.VehicleData) error {
-	if err := checkCount("data.components", len(d.Components), maxParts); err != nil {
-		return err
-	}
-	for i := range d.Components {
-		c, at := &d.Components[i], fmt.Sprintf("data.components[%d]", i)
-		c.Meters, c.Torque = some(c.Meters), someOf(c.Torque)
-		if err := checkComponent(at, *c, d.Meters); err != nil {
-			return err
-		}
-		if slices.ContainsFunc(d.Components[:i], func(o event.ComponentDef) bool { return o.Name == c.Name }) {
-			return refuse(at+".name", "%s stands twice", quote(c.Name))
-		}
-	}
-	return nil
+func checkMeter(at string, m event.MeterDef) error {
+	return first(checkName(at+".name", m.Name), within(at+".kind", oneOf(m.Kind, "distance", "hours")))
 }
 
 // checkTorque asks for a source: a wrong torque strips a thread or loses a wheel.
 func checkTorque(at string, c event.ComponentDef) error {
-	if err := checkCount(at+".torque", len(c.Torque), maxTorques); err != nil {
-		return err
-	}
-	for _, name := range slices.Sorted(maps.Keys(c.Torque)) {
-		here := at + ".torque[" + quote(name) + "]"
-		if err := first(checkName(here, name), checkQuantity(here, "a torque", c.Torque[name], unit.Torque)); err != nil {
-			return err
-		}
-		if c.Torque[name].Value == 0 {
-			return refuse(here+".value", "0 tightens nothing, leave it out where it is unknown")
-		}
-	}
-	if len(c.Torque) > 0 && c.Source == "" {
+	err := checkMap(at+".torque", c.Torque, maxTorques, func(at string, q unit.Quantity) error {
+		return checkSome(at, "a torque", "0 tightens nothing, leave it out where it is unknown", q, unit.Torque)
+	})
+	if err == nil && len(c.Torque) > 0 && c.Source == "" {
 		return refuse(at+".source", "missing, a torque needs its source, such as the maker's manual and the page")
 	}
-	return nil
+	return err
 }
 
 func checkComponent(at string, c event.ComponentDef, meters []event.MeterDef) error {
@@ -152,11 +102,5 @@ func checkComponent(at string, c event.ComponentDef, meters []event.MeterDef) er
 	if c.Capacity == nil {
 		return nil
 	}
-	if err := checkQuantity(at+".capacity", "a capacity", *c.Capacity, unit.Volume); err != nil {
-		return err
-	}
-	if c.Capacity.Value == 0 {
-		return refuse(at+".capacity.value", "0 holds nothing, leave capacity out where it is unknown")
-	}
-	return nil
+	return checkSome(at+".capacity", "a capacity", "0 holds nothing, leave capacity out where it is unknown", *c.Capacity, unit.Volume)
 }

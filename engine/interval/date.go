@@ -22,12 +22,7 @@ func DateAt(year int, month time.Month, day int) Date {
 // DateOf is the local date of a moment.
 func DateOf(t time.Time, zone *time.Location) Date {
 	_, offset := t.In(zone).Zone()
-	local := t.Unix() + int64(offset)
-	days := local / daySeconds
-	if local%daySeconds < 0 {
-		days--
-	}
-	return Date(days + unixDay)
+	return Date((t.Unix() + int64(offset) + unixDay*daySeconds) / daySeconds)
 }
 
 // ParseDate reads YYYY-MM-DD.

@@ -24,7 +24,13 @@ type curve struct {
 func kaplanMeier(results []Result) curve {
 	// Descending; at equal numbers the detected value lies above "below" it.
 	rs := slices.SortedFunc(slices.Values(results), func(a, b Result) int {
-		return cmp.Or(cmp.Compare(b.Value, a.Value), compareBool(a.Censored, b.Censored))
+		switch {
+		case a.Value != b.Value || a.Censored == b.Censored:
+			return cmp.Compare(b.Value, a.Value)
+		case a.Censored:
+			return 1
+		}
+		return -1
 	})
 	c := curve{Rest: 1}
 	for i := 0; i < len(rs); {
@@ -50,16 +56,6 @@ func kaplanMeier(results []Result) curve {
 	return c
 }
 
-func compareBool(a, b bool) int {
-	switch {
-	case a == b:
-		return 0
-	case b:
-		return -1
-	}
-	return 1
-}
-
 // restBelow bounds what lies under the least detected value by the greatest
 // limit among it; with nothing detected, by the greatest limit.
 func restBelow(rs []Result, c curve) float64 {
@@ -82,19 +78,6 @@ func (c curve) Mean() (low, high float64) {
 		low += float64(v * c.Mass[i])
 	}
 	return low, low + float64(c.Rest*c.RestBelow)
-}
-
-// Quantile returns the least value that a share p of the distribution does not
-// exceed; ok is false where that lies in the part of which nothing more is known.
-func (c curve) Quantile(p float64) (v float64, ok bool) {
-	under := 1.0
-	for i := range c.Value {
-		under -= c.Mass[i]
-		if under < p-1e-12 {
-			return c.Value[i], true
-		}
-	}
-	return 0, false
 }
 
 // ros fits logarithms of the detected values to normal order statistics and

@@ -104,3 +104,16 @@ func TestKaplanMeierOfDetects(t *testing.T) {
 		}
 	})
 }
+
+// Quantile returns the least value that a share p of the distribution does not
+// exceed; ok is false where that lies in the part of which nothing more is known.
+func (c curve) Quantile(p float64) (v float64, ok bool) {
+	under := 1.0
+	for i := range c.Value {
+		under -= c.Mass[i]
+		if under < p-1e-12 {
+			return c.Value[i], true
+		}
+	}
+	return 0, false
+}

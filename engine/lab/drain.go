@@ -1,5 +1,7 @@
 package lab
 
+import "math"
+
 // mostExchanges is where counting exchanges stops: beyond it a drain is not the way.
 const mostExchanges = 50
 
@@ -21,38 +23,30 @@ func exchanges(now, fresh, target, share float64, up bool) (n int, ok bool) {
 
 // ExchangesTo is [exchanges] of the share that the latest exchange renewed:
 // down to the target, or up to it where fresh fluid holds more than the sample.
-func (s Sheet) ExchangesTo(analyte string, target float64) (n float64, why string, ok bool) {
-	now, why, ok := s.Value(analyte)
-	if !ok {
-		return 0, why, false
+func (s Sheet) ExchangesTo(analyte string, target float64) (v float64, why string, ok bool) {
+	var m missing
+	now, fresh, share := m.in(s.Value(analyte)), m.in(s.FreshValue(analyte)), s.latestShare()
+	m.unless(share > 0, "an exchange of a known share, to reckon with")
+	n, ok := exchanges(now, fresh, target, share, fresh > now)
+	m.unless(ok, "a target that exchanges can reach")
+	return m.answer(float64(n))
+}
+
+// latestShare is what the latest exchange renewed; NaN where that is not known.
+func (s Sheet) latestShare() float64 {
+	if latest := s.History.before(len(s.History)-1, true); latest >= 0 {
+		return s.History[latest].Share
 	}
-	fresh, why, ok := s.FreshValue(analyte)
-	if !ok {
-		return 0, why, false
-	}
-	latest := s.History.before(len(s.History)-1, true)
-	if latest < 0 || !(s.History[latest].Share > 0) {
-		return 0, "an exchange of a known share, to reckon with", false
-	}
-	count, ok := exchanges(now, fresh, target, s.History[latest].Share, fresh > now)
-	if !ok {
-		return 0, "a target that exchanges can reach", false
-	}
-	return float64(count), "", true
+	return math.NaN()
 }
 
 // LitresTo is the fluid that [Sheet.ExchangesTo] takes, of all that the circuit holds:
 // litres, NaN where that is not known.
 func (s Sheet) LitresTo(analyte string, target, capacity float64) (v float64, why string, ok bool) {
-	n, why, ok := s.ExchangesTo(analyte, target)
-	if !ok {
-		return 0, why, false
-	}
-	if !(capacity > 0) {
-		return 0, "the component's capacity", false
-	}
-	share := s.History[s.History.before(len(s.History)-1, true)].Share
-	return n * float64(share*capacity), "", true
+	var m missing
+	n := m.in(s.ExchangesTo(analyte, target))
+	m.unless(capacity > 0, "the component's capacity")
+	return m.answer(n * float64(s.latestShare()*capacity))
 }
 
 // DilutionNote is what must be said beside [exchanges] of that analyte: fewer

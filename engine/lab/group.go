@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/stat"
+
+	"telltale/rules/english"
 )
 
 // Member is one sample's result in a group that is to give a baseline.
@@ -86,7 +88,7 @@ func GroupOf(members []Member, least int) Group {
 	g.SD, g.Most = spreadOf(results), mostOf(results)
 	g.age(members)
 	if g.Usable = g.Members >= least && g.Members > 0; !g.Usable {
-		g.Notes = append(g.Notes, fmt.Sprintf("%s fewer than the %d that a baseline needs", several(g.Members, "sample is", "samples are"), least))
+		g.Notes = append(g.Notes, fmt.Sprintf("%s fewer than the %d that a baseline needs", english.Counted(g.Members, "sample is", "samples are"), least))
 	}
 	return g
 }
@@ -97,7 +99,7 @@ func (g *Group) withoutAbove(members []Member) []Member {
 	all := len(members)
 	members = slices.DeleteFunc(members, func(m Member) bool { return m.Result.Above })
 	if n := all - len(members); n > 0 {
-		g.Notes = append(g.Notes, several(n, "result", "results")+" above the instrument's range left out")
+		g.Notes = append(g.Notes, english.Plural(n, "result")+" above the instrument's range left out")
 	}
 	return members
 }
@@ -111,7 +113,7 @@ func (g *Group) withoutOutliers(members []Member) []Member {
 		}
 	}
 	if len(logs) < leastTested {
-		g.Notes = append(g.Notes, fmt.Sprintf("not tested for outliers: %s detected, the test needs %d", several(len(logs), "value was", "values were"), leastTested))
+		g.Notes = append(g.Notes, fmt.Sprintf("not tested for outliers: %s detected, the test needs %d", english.Counted(len(logs), "value was", "values were"), leastTested))
 		return members
 	}
 	out := map[int]bool{}
@@ -127,13 +129,6 @@ func (g *Group) withoutOutliers(members []Member) []Member {
 		}
 	}
 	return kept
-}
-
-func several(n int, one, more string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, more)
 }
 
 // leastMost is the number of results from which [Group.Most] is reckoned: of fewer it

@@ -1,6 +1,10 @@
 package lab
 
-import "math"
+import (
+	"math"
+
+	"telltale/rules/unit"
+)
 
 // Result is one analyte of one sample in the analyte's base unit. Where Censored
 // is true the laboratory reported "below Value": anything from 0 to Value. Where
@@ -103,26 +107,20 @@ func (h History) before(i int, exchange bool) int {
 	return -1
 }
 
-// measure is a meter by which run and age are reckoned.
-type measure uint8
-
-const (
-	byDistance measure = iota // metres
-	byHours                   // seconds
-)
-
-func (s *Step) meter(m measure) float64 {
-	if m == byHours {
+// meter is the component's life meter in metres (kind unit.Distance) or seconds
+// (unit.Time), stated the fluid's age in them.
+func (s *Step) meter(kind unit.Kind) float64 {
+	if kind == unit.Time {
 		return s.Hours
 	}
 	return s.Distance
 }
 
-func (s *Step) stated(m measure) float64 {
+func (s *Step) stated(kind unit.Kind) float64 {
 	if s.Exchange {
 		return math.NaN()
 	}
-	if m == byHours {
+	if kind == unit.Time {
 		return s.AgeHours
 	}
 	return s.Age
@@ -130,21 +128,21 @@ func (s *Step) stated(m measure) float64 {
 
 // run returns how far the component ran from step i to step j; NaN where a meter
 // is unknown.
-func (h History) run(i, j int, m measure) float64 {
-	return h[j].meter(m) - h[i].meter(m)
+func (h History) run(i, j int, kind unit.Kind) float64 {
+	return h[j].meter(kind) - h[i].meter(kind)
 }
 
 // heldRun is the run from step i to step j of which the fluid still holds what was
 // made: with each exchange its share of all before it leaves. It is the run over
 // which [Sheet.Made] was made, also where fluid was topped up long after the sample
 // before. NaN where a meter or a share is unknown.
-func (h History) heldRun(i, j int, m measure) float64 {
-	held, at := 0.0, h[i].meter(m)
+func (h History) heldRun(i, j int, kind unit.Kind) float64 {
+	held, at := 0.0, h[i].meter(kind)
 	for k := i + 1; k <= j; k++ {
 		if !h[k].Exchange && k < j {
 			continue
 		}
-		now := h[k].meter(m)
+		now := h[k].meter(kind)
 		held += now - at
 		at = now
 		if h[k].Exchange {
@@ -163,4 +161,83 @@ func (h History) left(i, j int) float64 {
 		}
 	}
 	return part
+}
+
+// Ages is how long a fluid has been in use: metres and seconds of running, NaN
+// where unknown.
+type Ages struct{ Distance, Hours float64 }
+
+func (a Ages) by(kind unit.Kind) float64 {
+	if kind == unit.Time {
+		return a.Hours
+	}
+	return a.Distance
+}
+
+// Ages returns the fluid's age at step i, mixed over partial exchanges:
+// (1-f) × age before + run since. Before any exchange was seen, the ages stated on
+// samples are taken as they are. An exchange of unknown share, or of fluid of
+// unknown age, leaves the age unknown until a later sample states it.
+func (h History) Ages(i int) Ages {
+	if i < 0 || i >= len(h) {
+		return Ages{math.NaN(), math.NaN()}
+	}
+	return Ages{h.mixed(i, unit.Distance), h.mixed(i, unit.Time)}
+}
+
+func (h History) mixed(last int, kind unit.Kind) float64 {
+	age, at := math.NaN(), math.NaN() // the age when the meter stood at `at`
+	tracked := false                  // an exchange gave the age: stated ones no longer count
+	var here float64                  // the age at the step itself
+	for i := range h[:last+1] {
+		s := &h[i]
+		now, stated := s.meter(kind), s.stated(kind)
+		here = age + (now - at)
+		switch {
+		case s.Exchange:
+			here = afterExchange(here, s.Share)
+			age, at, tracked = here, now, !math.IsNaN(here)
+		case !math.IsNaN(stated) && (!tracked || math.IsNaN(here)):
+			here = stated
+			// A sample without a meter value cannot anchor what comes after it.
+			if !math.IsNaN(now) {
+				age, at, tracked = stated, now, false
+			}
+		}
+	}
+	return here
+}
+
+func afterExchange(age, share float64) float64 {
+	if share == 1 {
+		return 0 // whatever the age before
+	}
+	return (1 - share) * age
+}
+
+// Masked reports whether an exchange hides what an alarm saw: fluid was
+// exchanged since the sample h[reached] at which the alarm's stage was reached,
+// and the fluid has since the latest exchange run less than half of age, the age
+// it had then ([History.Ages] of reached). A partial drain dilutes the evidence,
+// not the wear. Where run or age are unknown it is masked. A negative reached
+// stands for a sample older than all of h.
+func Masked(h History, reached int, age Ages) bool {
+	last := len(h) - 1
+	exchange := h.before(last, true)
+	if exchange < 0 || exchange < reached {
+		return false
+	}
+	for _, kind := range []unit.Kind{unit.Distance, unit.Time} {
+		run, half := h.run(exchange, last, kind), age.by(kind)/2
+		if !math.IsNaN(run) && !math.IsNaN(half) {
+			return !atLeast(run, half)
+		}
+	}
+	return true
+}
+
+// atLeast reports whether a reaches b; values within 1e-9 of each other,
+// relatively, are equal.
+func atLeast(a, b float64) bool {
+	return a >= b || math.Abs(a-b) <= 1e-9*math.Max(math.Abs(a), math.Abs(b))
 }

@@ -2,30 +2,23 @@ package lab
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"telltale/engine/trend"
+	"telltale/rules/unit"
 )
 
 // percentile is the p-th quantile (0 < p < 1) of values in order by the rank p(N+1),
 // between neighbours by proportion, at the ends the least or greatest value
 // (NIST/SEMATECH e-Handbook 7.2.6.2). NaN of none.
 func percentile(x []float64, p float64) float64 {
-	n := len(x)
-	if n == 0 {
+	if len(x) == 0 {
 		return math.NaN()
 	}
-	rank, frac := math.Modf(p * float64(n+1))
-	switch k := int(rank); {
-	case k < 1:
-		return x[0]
-	case k >= n:
-		return x[n-1]
-	default:
-		return x[k-1] + float64(frac*(x[k]-x[k-1]))
-	}
+	return trend.AtRank(x, p*float64(len(x)+1))
 }
 
 // PlaceOf is the inverse of [percentile]: the share (0 to 1) of which v is the
@@ -33,11 +26,7 @@ func percentile(x []float64, p float64) float64 {
 // the greatest 1; among equal ones the middle of their places. NaN of none.
 func PlaceOf(sorted []float64, v float64) float64 {
 	n := len(sorted)
-	first, _ := slices.BinarySearch(sorted, v)
-	after := first
-	for after < n && sorted[after] == v {
-		after++
-	}
+	first, after := countBelow(sorted, v), countAtMost(sorted, v)
 	switch {
 	case n == 0:
 		return math.NaN()
@@ -140,4 +129,68 @@ func Chart(values []float64) (c Individuals, ok bool) {
 		}
 	}
 	return c, true
+}
+
+// Usual is how fast a component makes an analyte, as its own earlier samples have
+// it: an individuals chart ([Chart]) of their rates, of few of them the limits that
+// the next one stays within ([predictionLimit]), and the latest rate beside it.
+type Usual struct {
+	Individuals // of the earlier rates, per metre (Per is unit.Distance) or per second
+	Per         unit.Kind
+	Rates       int     // how many earlier ones there are
+	Latest      float64 // the rate at the sample that is judged
+	// Outside is 1 where the latest rate lies over the chart's limits by more than the
+	// method alone accounts for, -1 where it lies under them, else 0.
+	Outside int
+}
+
+// leastCharted is the number of earlier rates from which a chart's limits mean
+// something, leastUsual that from which a prediction is of use; sureUsual is the
+// confidence of its limits, near to that of a chart's. Common practice, no source.
+const (
+	leastCharted = 8
+	leastUsual   = 4
+	sureUsual    = 0.995
+)
+
+// Usual compares the latest rate with the earlier ones, by distance or, where that is
+// not known, by hours. Rates are of what was made, so a drain is no fall.
+func (s Sheet) Usual(analyte string) (u Usual, why string, ok bool) {
+	_, per, why, ok := s.Rate(analyte)
+	if !ok {
+		return Usual{}, why, false
+	}
+	_, rates := s.Rates(analyte, per)
+	earlier := rates[:max(0, len(rates)-1)]
+	if len(earlier) < leastUsual {
+		return Usual{}, "four earlier samples with a rate of " + analyte, false
+	}
+	u = Usual{Per: per, Rates: len(earlier), Latest: rates[len(earlier)]}
+	u.Individuals = bandOf(earlier)
+	within, _, _ := s.RateError(analyte, per)
+	u.Outside = u.Beyond(u.Latest, within)
+	return u, "", true
+}
+
+// Beyond is 1 where a value lies over the limits, -1 where it lies under them, and 0
+// where it does not, or the method alone, which lets it scatter by within, accounts for
+// what it lies off the centre.
+func (c Individuals) Beyond(v, within float64) int {
+	switch {
+	case v > c.Upper && v-c.Centre > within:
+		return 1
+	case v < c.Lower && c.Centre-v > within:
+		return -1
+	}
+	return 0
+}
+
+// bandOf are the limits that the next of the rates should stay within.
+func bandOf(rates []float64) Individuals {
+	c, _ := Chart(rates)
+	if len(rates) < leastCharted {
+		c.Upper = predictionLimit(rates, 1, sureUsual)
+		c.Lower = 2*c.Centre - c.Upper
+	}
+	return c
 }

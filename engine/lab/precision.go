@@ -3,9 +3,16 @@ package lab
 import (
 	_ "embed" // for the tables
 	"encoding/csv"
+	"errors"
+	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
+
+	"gonum.org/v1/gonum/stat"
+
+	"telltale/rules/unit"
 )
 
 //go:embed precision.csv
@@ -80,4 +87,109 @@ func parse(cells []string) []float64 {
 		out[i] = v
 	}
 	return out
+}
+
+// An uncertainty here is what the method alone accounts for, 95 times in 100. A
+// single result lies within r/√2 of what would be found on average, r being what two
+// single results may lie apart ([Precision.Limit]): r is 1.96 √2 standard deviations
+// (ISO 5725-6, from memory). Independent errors add by their squares.
+
+// MadeError is the uncertainty of [Sheet.Made]: that of the sample's result and, as
+// far as the exchange left it behind, that of the result before the exchange.
+func (s Sheet) MadeError(analyte string) (v float64, why string, ok bool) {
+	if _, why, ok = s.Made(analyte); !ok {
+		return 0, why, false
+	}
+	h, last := s.History, len(s.History)-1
+	return s.between(analyte, h.before(h.before(last, true), false)), "", true
+}
+
+// between is the uncertainty of the sample's result less what is left in it of that
+// at step i.
+func (s Sheet) between(analyte string, i int) float64 {
+	last := len(s.History) - 1
+	now, _ := s.at(last, analyte)
+	then, _ := s.at(i, analyte)
+	one := s.oneLaboratory(i, last)
+	p := PrecisionOf(analyte)
+	return math.Hypot(p.Limit(now, one), float64(s.History.left(i, last)*p.Limit(then, one))) / math.Sqrt2
+}
+
+func (s Sheet) oneLaboratory(i, j int) bool {
+	name := s.History[i].Laboratory
+	return name != "" && name == s.History[j].Laboratory
+}
+
+// MadeIsReal reports whether [Sheet.Made] is more than its uncertainty.
+func (s Sheet) MadeIsReal(analyte string) (really bool, why string, ok bool) {
+	var m missing
+	made, within := m.in(s.Made(analyte)), m.in(s.MadeError(analyte))
+	return m == "" && math.Abs(made) > within, string(m), m == ""
+}
+
+// RateError is the uncertainty of [Sheet.RateBy], by the same meter.
+func (s Sheet) RateError(analyte string, per unit.Kind) (v float64, why string, ok bool) {
+	if _, why, ok = s.RateBy(analyte, per); !ok {
+		return 0, why, false
+	}
+	last := len(s.History) - 1
+	from := s.History.before(last, false)
+	return s.between(analyte, from) / s.History.heldRun(from, last, per), "", true
+}
+
+// criticalRange is how far the results of 2, 3, … analyses of one sample may lie apart
+// in one laboratory, over its standard deviation, 95 times in 100 (ISO 5725-6, from
+// memory).
+var criticalRange = [...]float64{2.8, 3.3, 3.6, 3.9, 4.0}
+
+// Repeated is the one result of repeated analyses of a sample: their mean, where they
+// lie no farther apart than one laboratory's method lets them; of three or more that
+// do, the median, and apart says so; of several that are below (or above) a limit, the
+// one that says most. An error says why two do not go together. (ISO 5725-6, 5.2: two
+// that do not agree ask for more, and of those the median; from memory.)
+func Repeated(rs []Result) (one Result, apart string, err error) {
+	one = rs[0]
+	values := make([]float64, len(rs))
+	censored, above := 0, 0
+	for i, r := range rs {
+		values[i] = r.Value
+		if r.Censored {
+			censored++
+		}
+		if r.Above {
+			above++
+		}
+	}
+	slices.Sort(values)
+	n := len(rs)
+	low, high := values[0], values[n-1]
+	switch {
+	case censored == n:
+		one.Value = low
+		return one, "", nil
+	case above == n:
+		one.Value = high
+		return one, "", nil
+	case censored+above > 0:
+		return one, "", fmt.Errorf("of %d analyses some gave a value and some a limit; ask the laboratory", n)
+	}
+	one.Value = fourFigures(stat.Mean(values, nil))
+	factor := criticalRange[min(n, len(criticalRange)+1)-2] / criticalRange[0]
+	may := factor * PrecisionOf(one.Analyte).Limit(one.Value, true)
+	if high-low <= may*(1+1e-9) {
+		return one, "", nil
+	}
+	apart = fmt.Sprintf("%d analyses lie %.3g apart, more than the %.3g that the method allows one laboratory", n, high-low, may)
+	if n == 2 {
+		return one, "", errors.New(apart + "; ask for a third")
+	}
+	one.Value = (values[(n-1)/2] + values[n/2]) / 2
+	return one, apart + "; the median is taken", nil
+}
+
+// fourFigures rounds a mean to more figures than any result has, and to no more than
+// people can read.
+func fourFigures(v float64) float64 {
+	r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 4, 64), 64)
+	return r
 }

@@ -3,6 +3,7 @@ package lab
 import (
 	"cmp"
 	"math"
+	"strings"
 
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
@@ -24,6 +25,31 @@ type Sheet struct {
 	Fresh map[string]float64
 	// Ends chooses for censored results; where nil, the reported limit stands.
 	Ends Ends
+}
+
+// missing is what is not known of the answers from which another is reckoned, the
+// first of it in words; "" where all is known.
+type missing string
+
+// in takes an answer in.
+func (m *missing) in(v float64, why string, ok bool) float64 {
+	m.unless(ok, why)
+	return v
+}
+
+// unless notes what is missing where it is not so.
+func (m *missing) unless(so bool, why ...string) {
+	if !so && *m == "" {
+		*m = missing(strings.Join(why, ""))
+	}
+}
+
+// answer is what was reckoned, where all of it was known.
+func (m missing) answer(v float64) (float64, string, bool) {
+	if m != "" {
+		return 0, string(m), false
+	}
+	return v, "", true
 }
 
 // Result returns the sample's result as it is, censored or not.
@@ -79,15 +105,9 @@ func (s Sheet) HasEarlier(analyte string) bool {
 // Change is the value less that of the sample immediately before, whether or
 // not fluid was exchanged between them.
 func (s Sheet) Change(analyte string) (v float64, why string, ok bool) {
-	now, why, ok := s.Value(analyte)
-	if !ok {
-		return 0, why, false
-	}
-	before, why, ok := s.earlier(s.History.before(len(s.History)-1, false), analyte)
-	if !ok {
-		return 0, why, false
-	}
-	return now - before, "", true
+	var m missing
+	now, before := m.in(s.Value(analyte)), m.in(s.earlier(s.History.before(len(s.History)-1, false), analyte))
+	return m.answer(now - before)
 }
 
 // FreshValue is the analyte in the fresh fluid.
@@ -111,18 +131,10 @@ func (s Sheet) FreshNote(analyte string) string {
 
 // Kept is the value over that of the fresh fluid.
 func (s Sheet) Kept(analyte string) (v float64, why string, ok bool) {
-	now, why, ok := s.Value(analyte)
-	if !ok {
-		return 0, why, false
-	}
-	fresh, why, ok := s.FreshValue(analyte)
-	if !ok {
-		return 0, why, false
-	}
-	if !(fresh > 0) {
-		return 0, "fresh " + analyte + " above 0", false
-	}
-	return now / fresh, "", true
+	var m missing
+	now, fresh := m.in(s.Value(analyte)), m.in(s.FreshValue(analyte))
+	m.unless(fresh > 0, "fresh ", analyte, " above 0")
+	return m.answer(now / fresh)
 }
 
 // Carried is what the latest exchange left behind, fresh fluid's own content
@@ -134,22 +146,14 @@ func (s Sheet) Carried(analyte string) (v float64, why string, ok bool) {
 	if latest < 0 {
 		return 0, "an exchange before the sample", false
 	}
+	var m missing
 	sample := h.before(latest, false)
-	v, why, ok = s.earlier(sample, analyte)
-	if !ok {
-		return 0, why, false
-	}
-	fresh, why, ok := s.FreshValue(analyte)
-	if !ok {
-		return 0, why, false
-	}
+	v, fresh := m.in(s.earlier(sample, analyte)), m.in(s.FreshValue(analyte))
 	for _, step := range h[sample+1 : latest+1] {
 		v = mix(v, fresh, step.Share)
 	}
-	if math.IsNaN(v) {
-		return 0, "a known share of the exchange", false
-	}
-	return v, "", true
+	m.unless(!math.IsNaN(v), "a known share of the exchange")
+	return m.answer(v)
 }
 
 // mix is the concentration just after a share f of the fluid was renewed: mass
@@ -165,15 +169,9 @@ func mix(old, fresh, f float64) float64 {
 // Made is what the sample holds beyond [Sheet.Carried]: what the component
 // made since the latest exchange. A filter's catch is not modelled: a lower bound.
 func (s Sheet) Made(analyte string) (v float64, why string, ok bool) {
-	now, why, ok := s.Value(analyte)
-	if !ok {
-		return 0, why, false
-	}
-	carried, why, ok := s.Carried(analyte)
-	if !ok {
-		return 0, why, false
-	}
-	return now - carried, "", true
+	var m missing
+	now, carried := m.in(s.Value(analyte)), m.in(s.Carried(analyte))
+	return m.answer(now - carried)
 }
 
 // Rate is how fast the analyte rises, in base units per metre (per is
@@ -183,10 +181,10 @@ func (s Sheet) Made(analyte string) (v float64, why string, ok bool) {
 // still holds what was made: that since the exchange, and of that before it the
 // share that the exchange left behind.
 func (s Sheet) Rate(analyte string) (v float64, per unit.Kind, why string, ok bool) {
-	if v, why, ok = s.rate(analyte, byDistance); ok {
+	if v, why, ok = s.RateBy(analyte, unit.Distance); ok {
 		return v, unit.Distance, "", true
 	}
-	if v, _, ok = s.rate(analyte, byHours); ok {
+	if v, _, ok = s.RateBy(analyte, unit.Time); ok {
 		return v, unit.Time, "", true
 	}
 	return 0, unit.None, why, false
@@ -195,10 +193,6 @@ func (s Sheet) Rate(analyte string) (v float64, per unit.Kind, why string, ok bo
 // RateBy is [Sheet.Rate] per metre (per is unit.Distance) or per second (unit.Time)
 // for a component that has both meters.
 func (s Sheet) RateBy(analyte string, per unit.Kind) (v float64, why string, ok bool) {
-	return s.rate(analyte, measureOf(per))
-}
-
-func (s Sheet) rate(analyte string, m measure) (v float64, why string, ok bool) {
 	h, last := s.History, len(s.History)-1
 	from, since := h.before(last, false), "a run since the earlier sample"
 	if exchange := h.before(last, true); exchange > from && from >= 0 {
@@ -210,7 +204,7 @@ func (s Sheet) rate(analyte string, m measure) (v float64, why string, ok bool) 
 	if !ok {
 		return 0, why, false
 	}
-	run := h.heldRun(from, last, m)
+	run := h.heldRun(from, last, per)
 	if !(run > 0) {
 		return 0, since, false
 	}
@@ -229,13 +223,13 @@ func (s Sheet) Expected(analyte string) (v float64, why string, ok bool) {
 	from := h.before(h.before(last, true), false)
 	before := s
 	before.History = h[:h.before(last, false)+1]
-	for _, m := range []measure{byDistance, byHours} {
-		rate, missing, ok := before.rate(analyte, m)
+	for _, per := range []unit.Kind{unit.Distance, unit.Time} {
+		rate, missing, ok := before.RateBy(analyte, per)
 		if !ok {
 			why = cmp.Or(why, "a rate at the earlier sample: "+missing)
 			continue
 		}
-		run := h.heldRun(from, last, m)
+		run := h.heldRun(from, last, per)
 		if run >= 0 {
 			return carried + float64(rate*run), "", true
 		}
@@ -246,14 +240,10 @@ func (s Sheet) Expected(analyte string) (v float64, why string, ok bool) {
 
 // Times is the value over the baseline's mean.
 func (s Sheet) Times(analyte string, mean float64) (v float64, why string, ok bool) {
-	now, why, ok := s.Value(analyte)
-	if !ok {
-		return 0, why, false
-	}
-	if !(mean > 0) {
-		return 0, "a baseline mean above 0 for " + analyte, false
-	}
-	return now / mean, "", true
+	var m missing
+	now := m.in(s.Value(analyte))
+	m.unless(mean > 0, "a baseline mean above 0 for ", analyte)
+	return m.answer(now / mean)
 }
 
 // Deviations is by how many standard deviations the value lies above the baseline's mean.
@@ -273,28 +263,28 @@ func (s Sheet) Deviations(analyte string, mean, sd float64) (v float64, why stri
 // or hours in seconds, as kind says; a fluid whose age is known only in the other
 // kind, or is under a fifth of the baseline's, is not judged.
 func (s Sheet) TimesForAge(analyte string, mean, baselineAge float64, kind unit.Kind) (v float64, why string, ok bool) {
-	times, why, ok := s.Times(analyte, mean)
-	if !ok {
-		return 0, why, false
-	}
-	if !(baselineAge > 0) {
-		return 0, "the baseline's fluid age", false
-	}
-	age, why, ok := s.MixedAge(kind)
-	if !ok {
-		return 0, why, false
-	}
-	if !atLeast(age, baselineAge/5) {
-		return 0, "a fluid age of a fifth of the baseline's or more", false
-	}
-	return times / (age / baselineAge), "", true
+	var m missing
+	times := m.in(s.Times(analyte, mean))
+	m.unless(baselineAge > 0, "the baseline's fluid age")
+	age := m.in(s.MixedAge(kind))
+	m.unless(atLeast(age, baselineAge/5), "a fluid age of a fifth of the baseline's or more")
+	return m.answer(times / (age / baselineAge))
 }
 
 // MixedAge is the fluid's age as [History.Ages] tracks it, in metres
-// (unit.Distance) or seconds (unit.Time).
+// (unit.Distance) or seconds (unit.Time); why says whether it is known in the other
+// kind only.
 func (s Sheet) MixedAge(kind unit.Kind) (v float64, why string, ok bool) {
-	ages := s.History.Ages(len(s.History) - 1)
-	return ages.answer(measureOf(kind))
+	a := s.History.Ages(len(s.History) - 1)
+	switch v = a.by(kind); {
+	case !math.IsNaN(v):
+		return v, "", true
+	case math.IsNaN(a.Distance) && math.IsNaN(a.Hours):
+		return 0, "the fluid's age", false
+	case kind == unit.Time:
+		return 0, "the fluid's age in hours", false
+	}
+	return 0, "the fluid's age as a distance", false
 }
 
 // Age is the fluid's age as [Sheet.AgeBy] gives it, in metres (kind unit.Distance) or
@@ -321,29 +311,8 @@ func (s Sheet) AgeBy(kind unit.Kind) (v float64, why string, ok bool) {
 	if len(s.History) == 0 {
 		return 0, "a sample", false
 	}
-	m := measureOf(kind)
-	if v = s.History[len(s.History)-1].stated(m); !math.IsNaN(v) {
+	if v = s.History[len(s.History)-1].stated(kind); !math.IsNaN(v) {
 		return v, "", true
 	}
 	return s.MixedAge(kind)
-}
-
-// answer gives the age, or says whether it is known in the other kind only.
-func (a Ages) answer(m measure) (v float64, why string, ok bool) {
-	switch v = a.by(m); {
-	case !math.IsNaN(v):
-		return v, "", true
-	case math.IsNaN(a.Distance) && math.IsNaN(a.Hours):
-		return 0, "the fluid's age", false
-	case m == byHours:
-		return 0, "the fluid's age in hours", false
-	}
-	return 0, "the fluid's age as a distance", false
-}
-
-func measureOf(kind unit.Kind) measure {
-	if kind == unit.Time {
-		return byHours
-	}
-	return byDistance
 }

@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"telltale/rules/unit"
 )
 
 // fullSump is a volume of fluid in which a component wears, and which is kept full:
@@ -123,7 +125,7 @@ func TestTopUpsAgainstSump(t *testing.T) {
 		}
 		h = append(h, sample(run, s.after(40, run)))
 		sheet := Sheet{History: h, Fresh: map[string]float64{"Cu": 4}}
-		rate, why, ok := sheet.rate("Cu", byDistance)
+		rate, why, ok := sheet.RateBy("Cu", unit.Distance)
 		if !ok {
 			t.Fatal(why)
 		}

@@ -1,6 +1,8 @@
 package lab
 
 import (
+	"math"
+
 	"telltale/engine/trend"
 	"telltale/rules/unit"
 )
@@ -13,7 +15,7 @@ func (s Sheet) WearTrend(analyte string, per unit.Kind) (t trend.Trend, why stri
 	steps, rates := s.Rates(analyte, per)
 	at := make([]float64, len(steps))
 	for k, i := range steps {
-		at[k] = s.History[i].meter(measureOf(per))
+		at[k] = s.History[i].meter(per)
 	}
 	if t, ok = trend.Of(at, rates); ok {
 		return t, "", true
@@ -24,14 +26,14 @@ func (s Sheet) WearTrend(analyte string, per unit.Kind) (t trend.Trend, why stri
 // Rates are the rates ([Sheet.RateBy]) at all samples that have one and were taken
 // alike ([History.Alike]), and the steps of these samples.
 func (s Sheet) Rates(analyte string, per unit.Kind) (steps []int, rates []float64) {
-	first, m := s.History.Alike(), measureOf(per)
+	first := s.History.Alike()
 	for i := range s.History {
 		if s.History[i].Exchange || s.History.before(i, false) < first {
 			continue
 		}
 		upTo := s
 		upTo.History = s.History[:i+1]
-		if r, _, ok := upTo.rate(analyte, m); ok {
+		if r, _, ok := upTo.RateBy(analyte, per); ok {
 			steps, rates = append(steps, i), append(rates, r)
 		}
 	}
@@ -42,17 +44,12 @@ func (s Sheet) Rates(analyte string, per unit.Kind) (steps []int, rates []float6
 // accounts for: its repeatability where both samples name one laboratory, its
 // reproducibility otherwise.
 func (s Sheet) ChangeIsReal(analyte string) (really bool, why string, ok bool) {
-	now, why, ok := s.Value(analyte)
-	if !ok {
-		return false, why, false
-	}
+	var m missing
 	last := len(s.History) - 1
 	before := s.History.before(last, false)
-	old, why, ok := s.earlier(before, analyte)
-	if !ok {
-		return false, why, false
-	}
-	return Real(analyte, old, now, s.oneLaboratory(before, last)), "", true
+	now, old := m.in(s.Value(analyte)), m.in(s.earlier(before, analyte))
+	really = m == "" && Real(analyte, old, now, s.oneLaboratory(before, last))
+	return really, string(m), m == ""
 }
 
 // ShortRun reports whether the rate by hours ([Sheet.RateBy]) stands on a run under
@@ -61,7 +58,7 @@ func (s Sheet) ChangeIsReal(analyte string) (really bool, why string, ok bool) {
 func (s Sheet) ShortRun() bool {
 	last := len(s.History) - 1
 	from := s.History.before(last, false)
-	return from >= 0 && s.History.heldRun(from, last, byHours) < 5*3600
+	return from >= 0 && s.History.heldRun(from, last, unit.Time) < 5*3600
 }
 
 // Dropped reports whether all wear metals of the sample fell together since the
@@ -98,4 +95,30 @@ func (s Sheet) fell(before, last int) bool {
 		}
 	}
 	return seen >= 3 && fell >= 1
+}
+
+// Crossing is how much further a fluid runs until a measure reaches its limit, in
+// metres (or seconds): the likely run, and the range from the 95 % interval of the
+// slope. High is infinite where the measure may as well not rise at all.
+type Crossing struct{ Low, Likely, High float64 }
+
+// CrossingOf forecasts it from the measures of at least three samples against the
+// fluid's age at each, the last being now. Ages that are mixed over partial
+// exchanges serve: an exchange thins what was made and makes the fluid younger by
+// the same share. ok is false where the measure does not rise, or has
+// reached the limit.
+func CrossingOf(ages, measures []float64, limit float64) (c Crossing, ok bool) {
+	t, ok := trend.Of(ages, measures)
+	if !ok || !(t.Slope > 0) {
+		return Crossing{}, false
+	}
+	left := limit - measures[len(measures)-1]
+	if !(left > 0) {
+		return Crossing{}, false
+	}
+	c = Crossing{Low: left / t.High, Likely: left / t.Slope, High: math.Inf(1)}
+	if t.Low > 0 {
+		c.High = left / t.Low
+	}
+	return c, true
 }

@@ -1,6 +1,7 @@
 package lab
 
 import (
+	"cmp"
 	_ "embed" // for the tables
 	"math"
 	"slices"
@@ -48,15 +49,7 @@ func lAndH(y float64) (l, h float64) {
 		square := float64(y * y)
 		return float64(.8353*square) + float64(14.67*y) - 216, float64(.1684*square) + float64(11.85*y) - 97
 	}
-	i, exact := slices.BinarySearchFunc(d2270, y, func(r viscosityRow, y float64) int {
-		switch {
-		case r.y < y:
-			return -1
-		case r.y > y:
-			return 1
-		}
-		return 0
-	})
+	i, exact := slices.BinarySearchFunc(d2270, y, func(r viscosityRow, y float64) int { return cmp.Compare(r.y, y) })
 	if exact {
 		return d2270[i].l, d2270[i].h
 	}
@@ -160,27 +153,17 @@ func (s Sheet) OutOfGrade(name string) (v float64, why string, ok bool) {
 	if !ok {
 		return 0, "a grade called " + name, false
 	}
-	if v, why, ok = s.Value(g.Analyte); !ok {
-		return 0, why, false
-	}
-	v, _ = g.Out(v)
-	return v, "", true
+	var m missing
+	v, _ = g.Out(m.in(s.Value(g.Analyte)))
+	return m.answer(v)
 }
 
 // ViscosityIndex is [ViscosityIndex] of the sample.
 func (s Sheet) ViscosityIndex() (v float64, why string, ok bool) {
-	kv40, why, ok := s.Value("KV40")
-	if !ok {
-		return 0, why, false
-	}
-	kv100, why, ok := s.Value("KV100")
-	if !ok {
-		return 0, why, false
-	}
-	if v, ok = ViscosityIndex(kv40, kv100); !ok {
-		return 0, "viscosities that have an index", false
-	}
-	return v, "", true
+	var m missing
+	v, ok = ViscosityIndex(m.in(s.Value("KV40")), m.in(s.Value("KV100")))
+	m.unless(ok, "viscosities that have an index")
+	return m.answer(v)
 }
 
 // Out returns by how much (mm2/s) the value lies outside the grade: negative when

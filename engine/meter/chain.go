@@ -50,7 +50,8 @@ func Judge(readings []Reading, replaced []Replaced, kind Kind) []Verdict {
 	seg := segment{kind: kind}
 	from := 0
 	for _, r := range replaced {
-		to := from + countBefore(readings[from:], r.At)
+		n, _ := slices.BinarySearchFunc(readings[from:], r.At, func(x Reading, at int64) int { return cmp.Compare(x.At, at) })
+		to := from + n
 		seg.readings, seg.out = readings[from:to], out[from:to]
 		seg.last = &Reading{At: r.At, Value: r.Last}
 		seg.life = judgeOne(seg)
@@ -60,14 +61,6 @@ func Judge(readings []Reading, replaced []Replaced, kind Kind) []Verdict {
 	seg.readings, seg.out, seg.last = readings[from:], out[from:], nil
 	judgeOne(seg)
 	return out
-}
-
-func countBefore(readings []Reading, at int64) int {
-	n := slices.IndexFunc(readings, func(r Reading) bool { return r.At >= at })
-	if n < 0 {
-		return len(readings)
-	}
-	return n
 }
 
 // segment is the time of one instrument.
@@ -190,10 +183,8 @@ func neighbours(nodes []Reading, accepted []bool, i int) (before, after *Reading
 			before = &nodes[j]
 		}
 	}
-	for j := i + 1; j < len(nodes) && after == nil; j++ {
-		if accepted[j] {
-			after = &nodes[j]
-		}
+	if n := slices.Index(accepted[i+1:], true); n >= 0 {
+		after = &nodes[i+1+n]
 	}
 	return before, after
 }

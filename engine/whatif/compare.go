@@ -46,14 +46,6 @@ func newComparer(newer *rules.Book, each func(Difference) error) *comparer {
 	return c
 }
 
-// name is what the new book calls the rule.
-func (c *comparer) name(s Side, rule string) string {
-	if to, ok := c.renamed[rule]; ok && s == Old {
-		return to
-	}
-	return rule
-}
-
 func (c *comparer) count(rule string) *Count {
 	n := c.counts[rule]
 	if n == nil {
@@ -90,7 +82,10 @@ func (c *comparer) step(old, newer []engine.Output) error {
 }
 
 func (c *comparer) take(s Side, t *alarm.Transition) key {
-	k := key{t.Vehicle, c.name(s, t.Rule), t.Component}
+	k := key{t.Vehicle, t.Rule, t.Component}
+	if to, ok := c.renamed[t.Rule]; ok && s == Old {
+		k.rule = to
+	}
 	n := c.count(k.rule)
 	n.Transitions[s]++
 	p := c.standing[k]

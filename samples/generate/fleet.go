@@ -3,13 +3,14 @@ package main
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 )
 
 // span is a stretch of days, both included.
 type span struct{ from, to int }
-
-func (s span) holds(day int) bool { return day >= s.from && day <= s.to }
 
 // vehicle is one of the fleet, and how it is used.
 type vehicle struct {
@@ -120,43 +121,28 @@ func gritting(day int, dice *rand.Rand) float64 {
 }
 
 func (v *vehicle) runs(day int) bool {
-	weekday := byte('0' + (int(at(day, 0, 0).Weekday())+6)%7 + 1)
-	for i := range len(v.days) {
-		if v.days[i] == weekday {
-			return !holiday(day)
-		}
-	}
-	return false
+	weekday := (int(at(day, 0, 0).Weekday())+6)%7 + 1
+	return strings.Contains(v.days, strconv.Itoa(weekday)) && !holiday(day)
 }
 
 func (v *vehicle) standing(day int) bool { return within(v.stands, day) }
 
 func within(spans []span, day int) bool {
-	for _, s := range spans {
-		if s.holds(day) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(spans, func(s span) bool { return s.from <= day && day <= s.to })
 }
 
-// km is the distance run in its life by the morning of a day; before the year,
-// as if it had always been used alike.
-func (v *vehicle) km(day int) float64 {
-	if day >= 1 {
-		return v.end[day-1]
-	}
-	since := on(v.inService)
-	return math.Round(v.start * float64(day-since) / float64(-since))
-}
+// km is the distance run in its life by the morning of a day, running the hours.
+func (v *vehicle) km(day int) float64      { return v.counted(&v.end, day) }
+func (v *vehicle) running(day int) float64 { return v.counted(&v.hours, day) }
 
-// running is the hours run by the morning of a day.
-func (v *vehicle) running(day int) float64 {
+// counted is what was counted by the morning of a day; before the year, as if it had
+// always been used alike.
+func (v *vehicle) counted(end *[lastDay + 1]float64, day int) float64 {
 	if day >= 1 {
-		return v.hours[day-1]
+		return end[day-1]
 	}
 	since := on(v.inService)
-	return math.Round(v.hours[0] * float64(day-since) / float64(-since))
+	return math.Round(end[0] * float64(day-since) / float64(-since))
 }
 
 // face is what the odometer shows, whole kilometres, at a life distance on a day.

@@ -2,12 +2,105 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"math/rand/v2"
+	"slices"
 	"strings"
+	"time"
 
 	"telltale/engine/event"
-	"telltale/rules/unit"
 )
+
+// fluid is what is in a component: mg/kg and the viscosity, as a mass balance of
+// what wear makes and what exchanges carry away.
+type fluid struct {
+	at    float64 // km or hours at which the values were reckoned
+	since float64 // km or hours at which it was last changed
+	fresh map[string]float64
+	// rate is what 1,000 km (or 100 h) add or take away.
+	rate   map[string]float64
+	values map[string]float64
+	unit   string
+	per    float64
+}
+
+// newTransmissionFluid is fresh fluid at a distance.
+func newTransmissionFluid(km float64) *fluid {
+	fresh := map[string]float64{"Fe": 0.5, "Cu": 0.5, "Al": 0.5, "Pb": 0, "Si": 4, "Na": 4, "K": 1, "P": 290, "Ca": 130, "B": 55, "KV100": 7.2}
+	return &fluid{at: km, since: km, unit: "km", per: 1000, fresh: fresh, values: maps.Clone(fresh),
+		rate: map[string]float64{"Fe": 1.9, "Cu": 0.85, "Al": 0.46, "Pb": 0.16, "Si": 0.2, "Na": 0.04, "K": 0.03,
+			"P": -1.25, "Ca": -0.4, "B": -0.35, "KV100": -0.013}}
+}
+
+// newEngineOil is fresh oil; a gritter's ages by the hour.
+func newEngineOil(at float64, byHour bool) *fluid {
+	fresh := map[string]float64{"Fe": 1, "Cu": 0.5, "Al": 0.5, "Pb": 0.5, "Si": 5, "Na": 3, "K": 1, "P": 850, "Ca": 2100, "Zn": 950, "KV100": 11.9}
+	o := &fluid{at: at, since: at, unit: "km", per: 1000, fresh: fresh, values: maps.Clone(fresh),
+		rate: map[string]float64{"Fe": 1.7, "Cu": 0.4, "Al": 0.34, "Pb": 0.16, "Si": 0.24, "Na": 0.12, "K": 0.08,
+			"P": -4, "Ca": -9, "Zn": -4.5, "KV100": -0.045}}
+	if byHour {
+		o.unit, o.per = "h", 10 // 10 h of gritting wear about as much as 1,000 km
+	}
+	return o
+}
+
+// Products that are added are rounded first, so that every machine writes the same.
+
+// run lets it work up to a meter value.
+func (f *fluid) run(to float64) {
+	for a, r := range f.rate {
+		f.values[a] += r * (to - f.at) / f.per
+	}
+	f.at = to
+}
+
+// exchange renews a share of it.
+func (f *fluid) exchange(share float64) {
+	for a := range f.values {
+		f.values[a] = float64((1-share)*f.values[a]) + float64(share*f.fresh[a])
+	}
+	f.since = f.at
+}
+
+// results are what a laboratory finds: with its scatter, to two or three figures,
+// and below its limit where there is little. Analytes in set are as given.
+func (f *fluid) results(dice *rand.Rand, set map[string]float64) []event.ResultData {
+	var out []event.ResultData
+	for _, a := range slices.Sorted(maps.Keys(f.values)) {
+		v, u := f.values[a]*(0.97+float64(0.06*dice.Float64())), "mg/kg"
+		switch {
+		case a == "KV100":
+			v, u = math.Round(f.values[a]*100)/100, "mm2/s"
+		case v >= 10:
+			v = math.Round(v)
+		default:
+			v = math.Round(v*10) / 10
+		}
+		if given, ok := set[a]; ok {
+			v = given
+		}
+		if v < 1 {
+			one := 1.0
+			out = append(out, event.ResultData{Analyte: a, Below: &one, Unit: u})
+			continue
+		}
+		out = append(out, event.ResultData{Analyte: a, Value: &v, Unit: u})
+	}
+	out = append(out, percent("water", set["water"], 0.05))
+	if f.fresh["Zn"] > 0 { // an engine's
+		out = append(out, percent("fuel", set["fuel"], 0.5))
+	}
+	return out
+}
+
+// percent is a result in %, below its limit where nothing is given.
+func percent(analyte string, v, limit float64) event.ResultData {
+	if v > 0 {
+		return event.ResultData{Analyte: analyte, Value: &v, Unit: "%"}
+	}
+	return event.ResultData{Analyte: analyte, Below: &limit, Unit: "%"}
+}
 
 // sampling is one bottle, drawn in the morning before any work.
 type sampling struct {
@@ -35,7 +128,7 @@ func (y *year) sample(v *vehicle, s sampling) (number string) {
 		s.number, s.revision = fmt.Sprintf("L-%04d", 1000+y.count[source]), 1
 	}
 	d := &event.SampleData{
-		Number: s.number, Revision: s.revision, Component: s.component, Drawn: dateOf(s.day), Taken: "before",
+		Number: s.number, Revision: s.revision, Component: s.component, Drawn: at(s.day, 0, 0).Format(time.DateOnly), Taken: "before",
 		Meters: v.meters(v.stoodAt(s.day)), Laboratory: "valley", Method: "ICP", Point: "drain",
 		Results: oil.results(y.dice, s.set),
 	}
@@ -55,7 +148,7 @@ func (y *year) drain(v *vehicle, day int, litres float64, note string, tasks ...
 	v.done["transmission fluid"] = v.stoodAt(day)
 	y.service(v, day, event.ServiceData{
 		Tasks: append([]string{"transmission fluid"}, tasks...), Component: "transmission", Filter: true, Note: note,
-		Fluid: &event.FluidData{Name: "ATF", Drained: &unit.Quantity{Value: litres, Unit: "L"}, Filled: &unit.Quantity{Value: litres, Unit: "L"},
+		Fluid: &event.FluidData{Name: "ATF", Drained: quantity(litres, "L"), Filled: quantity(litres, "L"),
 			Flush: strings.Contains(note, "flushed")},
 	})
 	y.checks(v, "transmission fluid", day)
@@ -63,6 +156,8 @@ func (y *year) drain(v *vehicle, day int, litres float64, note string, tasks ...
 	for v.km(check) < v.km(day)+500 {
 		check++
 	}
-	check = nextWorkday(check + int(2*y.dice.Float64()))
+	for check += int(2 * y.dice.Float64()); !workday(check); {
+		check++
+	}
 	y.service(v, check, event.ServiceData{Tasks: []string{"leak check"}, Component: "transmission", Note: "dry, level right at temperature"})
 }

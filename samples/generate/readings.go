@@ -6,10 +6,8 @@ import (
 	"time"
 
 	"telltale/engine/event"
+	"telltale/rules/unit"
 )
-
-// mile is in kilometres.
-const mile = 1.609344
 
 // slip is a reading typed wrong: its face value times factor, in the unit.
 type slip struct {
@@ -50,7 +48,7 @@ func (y *year) byHand(v *vehicle, day int) {
 	when := at(day, 19, y.dice.IntN(60))
 	right := event.ReadingData{Meter: "odometer", Value: math.Floor(v.end[day]), Unit: "km"}
 	if v.unit == "mi" {
-		right.Value, right.Unit = math.Floor(v.end[day]/mile), "mi"
+		right.Value, right.Unit = math.Floor(v.end[day]/(unit.Mile/1000)), "mi"
 	}
 	s, wrong := v.slips[day]
 	if !wrong {

@@ -37,12 +37,11 @@ func (y *year) boughtUsed() {
 	y.service(v, on("01-16"), event.ServiceData{
 		Tasks: []string{"coolant"}, Component: "cooling",
 		Fluid: &event.FluidData{Name: "coolant", Drained: quantity(8.5, "L"), Filled: quantity(9, "L")}})
-	for _, task := range []string{"safety inspection", "brake fluid", "engine oil", "coolant"} {
+	for _, task := range []string{"safety inspection", "brake fluid", "engine oil"} {
 		v.done[task] = v.stoodAt(on("01-15"))
-	}
-	for _, task := range []string{"brake fluid", "engine oil"} {
 		y.checks(v, task, on("01-15"))
 	}
+	v.done["coolant"] = v.stoodAt(on("01-15"))
 	y.checks(v, "coolant", on("01-16"))
 	v.done["annual test"] = done{day: on("2030-11-28")}
 	v.atf = newTransmissionFluid(v.start - 58000) // what the fluid knows and the papers do not

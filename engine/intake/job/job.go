@@ -6,7 +6,6 @@ package job
 
 import (
 	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"maps"
 	"slices"
@@ -92,10 +91,8 @@ func (j Job) Event(on string, k Known) (ev event.Event, err error) {
 	if j.Said["component"], err = j.component(k); err != nil {
 		return ev, err
 	}
-	for _, c := range k.Registered.Components {
-		if c.Name == j.Said["component"] && j.Said["fluid.name"] == "" && j.exchanged() {
-			j.Said["fluid.name"] = c.Fluid
-		}
+	if c := k.Registered.ComponentNamed(j.Said["component"]); c != nil && j.Said["fluid.name"] == "" && j.exchanged() {
+		j.Said["fluid.name"] = c.Fluid
 	}
 	ev = event.Event{ID: event.ID{Source: "/record", ID: "unnamed"}, Kind: event.ServiceEvent, Vehicle: j.Vehicle, Time: at, Recorded: at}
 	if ev.Data, err = j.Data(k.Registered.Meters); err != nil {
@@ -106,7 +103,7 @@ func (j Job) Event(on string, k Known) (ev event.Event, err error) {
 		return ev, err
 	}
 	sum := sha256.Sum256(text)
-	ev.ID.ID = j.Vehicle + "-" + hex.EncodeToString(sum[:8])
+	ev.ID.ID = fmt.Sprintf("%s-%x", j.Vehicle, sum[:8])
 	return intake.Checked(ev)
 }
 
@@ -231,12 +228,8 @@ func (k Known) when(on string) (time.Time, error) {
 	if on == "" {
 		return k.Now.UTC().Truncate(time.Second), nil
 	}
-	zone, err := time.LoadLocation(k.Registered.Zone)
-	if err != nil {
-		zone = time.UTC
-	}
 	for _, form := range []string{time.DateOnly, "2006-01-02T15:04", "2006-01-02 15:04", time.RFC3339} {
-		t, err := time.ParseInLocation(form, on, zone)
+		t, err := time.ParseInLocation(form, on, k.Registered.Location())
 		if err != nil {
 			continue
 		}

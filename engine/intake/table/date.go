@@ -25,12 +25,8 @@ type calendar struct {
 	order   dateOrder
 	century int // what is added to years of two digits; 0 where they are refused
 	zone    *time.Location
-	// at is the time of day of a date without one.
-	at clock
+	at      time.Duration // since midnight, of a date without a time of day
 }
-
-// clock is a time of day.
-type clock struct{ hour, minute, second int }
 
 // moment is when something was: a time or, where dateOnly, a local date.
 type moment struct {
@@ -53,58 +49,52 @@ var (
 // parse reads a cell with a date, perhaps with a time, and a second cell with a
 // time alone, which may be empty.
 func (c calendar) parse(s, timeCell string) (moment, wrong) {
-	s = oneBlank(s)
-	date, at, offset := s, clock{}, ""
-	given := false
-	if m := withTime.FindStringSubmatch(s); m != nil {
-		var w wrong
-		if at, w = readClock(s, m[2], m[3], m[4], m[5]); w.any() {
+	s, timeCell = oneBlank(s), oneBlank(timeCell)
+	date, at, offset, given := s, c.at, "", timeCell != ""
+	var w wrong
+	m := withTime.FindStringSubmatch(s)
+	if m != nil {
+		if at, w = readClock(s, m[2:]); w.any() {
 			return moment{}, w
 		}
 		date, offset, given = m[1], m[6], true
 	}
-	if timeCell = oneBlank(timeCell); timeCell != "" {
-		m := timeOnly.FindStringSubmatch(timeCell)
-		if m == nil || given {
-			w := bad("", "%q is not a time of day like 14:30 beside the date %q", short(timeCell), short(s))
+	if timeCell != "" {
+		w = bad("", "%q is not a time of day like 14:30 beside the date %q", short(timeCell), short(s))
+		if alone := timeOnly.FindStringSubmatch(timeCell); alone != nil && m == nil {
+			at, w = readClock(timeCell, alone[1:])
+		}
+		if w.any() {
 			w.inTime = true
 			return moment{}, w
 		}
-		var w wrong
-		if at, w = readClock(timeCell, m[1], m[2], m[3], m[4]); w.any() {
-			w.inTime = true
-			return moment{}, w
-		}
-		given = true
 	}
-	y, mon, d, w := c.date(date)
+	day, w := c.date(date)
 	if w.any() {
 		return moment{}, w
 	}
-	if !given {
-		at = c.at
-	}
-	m, w := c.moment(oneBlank(s+" "+timeCell), y, mon, d, at, offset, !given)
+	out, w := c.moment(oneBlank(s+" "+timeCell), day.Add(at), offset, !given)
 	w.inTime = timeCell != ""
-	return m, w
+	return out, w
 }
 
 func oneBlank(s string) string { return strings.Join(strings.FieldsFunc(s, isBlank), " ") }
 
-func readClock(s, hour, minute, second, half string) (clock, wrong) {
-	at := clock{number(hour), number(minute), number(second)}
-	off := at.hour > 23 || at.minute > 59 || at.second > 59
-	if half = strings.ToLower(strings.ReplaceAll(half, ".", "")); half != "" {
-		off = off || at.hour < 1 || at.hour > 12
-		at.hour %= 12
+// readClock reads hour, minute, second and the half of the day.
+func readClock(s string, p []string) (time.Duration, wrong) {
+	hour, minute, second := number(p[0]), number(p[1]), number(p[2])
+	off := hour > 23 || minute > 59 || second > 59
+	if half := strings.ToLower(strings.ReplaceAll(p[3], ".", "")); half != "" {
+		off = off || hour < 1 || hour > 12
+		hour %= 12
 		if half == "pm" {
-			at.hour += 12
+			hour += 12
 		}
 	}
 	if off {
-		return at, bad("", "%q is no time of day", short(s))
+		return 0, bad("", "%q is no time of day", short(s))
 	}
-	return at, wrong{}
+	return time.Duration(hour*3600+minute*60+second) * time.Second, wrong{}
 }
 
 // number reads figures that a pattern let through; "" is 0.
@@ -113,115 +103,111 @@ func number(s string) int {
 	return n
 }
 
-// date reads year, month and day.
-func (c calendar) date(s string) (y, m, d int, w wrong) {
-	notADate := bad("dates are written like 2031-02-10, 10.02.2031, 2/10/2031 or 10 Feb 2031; the spreadsheet's date formats are", "%q is not a date", short(s))
-	switch {
-	case byYear.MatchString(s):
-		p := byYear.FindStringSubmatch(s)
-		if p[2] != p[4] {
-			return 0, 0, 0, notADate
-		}
-		return c.exists(s, number(p[1]), number(p[3]), number(p[5]))
-	case byFigure.MatchString(s):
-		p := byFigure.FindStringSubmatch(s)
-		if p[2] != p[4] {
-			return 0, 0, 0, notADate
-		}
-		return c.figures(s, p[1], p[3], p[5])
-	case dayName.MatchString(s):
-		p := dayName.FindStringSubmatch(s)
-		return c.named(s, p[2], p[1], p[3])
-	case nameDay.MatchString(s):
-		p := nameDay.FindStringSubmatch(s)
-		return c.named(s, p[1], p[2], p[3])
-	case eight.MatchString(s) && c.order == yearFirst:
-		p := eight.FindStringSubmatch(s)
-		return c.exists(s, number(p[1]), number(p[2]), number(p[3]))
-	case eight.MatchString(s):
-		return 0, 0, 0, bad("date order: year first", "%q is a date only if years come first", s)
-	case serial.MatchString(s):
-		return 0, 0, 0, bad("give the column a date format in the spreadsheet, and save it again", "%q is a number by which a spreadsheet counts days, not a date", s)
+// date reads year, month and day, as that day's midnight UTC.
+func (c calendar) date(s string) (time.Time, wrong) {
+	if p := byYear.FindStringSubmatch(s); p != nil && p[2] == p[4] {
+		return exists(s, number(p[1]), number(p[3]), number(p[5]))
 	}
-	return 0, 0, 0, notADate
+	if p := byFigure.FindStringSubmatch(s); p != nil && p[2] == p[4] {
+		return c.figures(s, p[1], p[3], p[5])
+	}
+	if p := dayName.FindStringSubmatch(s); p != nil {
+		return c.named(s, p[2], p[1], p[3])
+	}
+	if p := nameDay.FindStringSubmatch(s); p != nil {
+		return c.named(s, p[1], p[2], p[3])
+	}
+	switch p := eight.FindStringSubmatch(s); {
+	case p != nil && c.order == yearFirst:
+		return exists(s, number(p[1]), number(p[2]), number(p[3]))
+	case p != nil:
+		return time.Time{}, bad("date order: year first", "%q is a date only if years come first", s)
+	case serial.MatchString(s):
+		return time.Time{}, bad("give the column a date format in the spreadsheet, and save it again", "%q is a number by which a spreadsheet counts days, not a date", s)
+	}
+	return time.Time{}, bad("dates are written like 2031-02-10, 10.02.2031, 2/10/2031 or 10 Feb 2031; the spreadsheet's date formats are", "%q is not a date", short(s))
 }
 
 // figures reads a date of three figures without a year in front of four digits.
-func (c calendar) figures(s, a, b, last string) (y, m, d int, w wrong) {
-	if len(last) == 2 && c.century == 0 {
-		return 0, 0, 0, bad("century: 2000", "the year of %q has two digits", s)
+func (c calendar) figures(s, a, b, last string) (time.Time, wrong) {
+	y, w := c.year(s, last)
+	if w.any() {
+		return time.Time{}, w
 	}
+	first, second := number(a), number(b)
 	switch c.order {
 	case dayFirst:
-		return c.swapped(s, number(b), number(a), last, "month first")
+		return c.swapped(s, y, second, first, "month first")
 	case monthFirst:
-		return c.swapped(s, number(a), number(b), last, "day first")
+		return c.swapped(s, y, first, second, "day first")
 	case yearFirst:
 		if len(last) == 2 && len(a) == 2 {
-			return c.exists(s, c.century+number(a), number(b), number(last))
+			return exists(s, c.century+first, second, number(last))
 		}
-		return 0, 0, 0, bad("date order: day first, or date order: month first", "%q does not begin with the year", s)
+		return time.Time{}, bad("date order: day first, or date order: month first", "%q does not begin with the year", s)
 	}
-	both := number(a) <= 12 && number(b) <= 12 && number(a) != number(b)
-	if !both && len(last) == 4 {
-		if number(a) > 12 {
-			return c.exists(s, number(last), number(b), number(a))
-		}
-		return c.exists(s, number(last), number(a), number(b))
+	switch {
+	case len(last) == 2:
+		return time.Time{}, bad("date order: day first, date order: month first, or date order: year first", "%q could be more than one date", s)
+	case first > 12:
+		return exists(s, y, second, first)
+	case second > 12 || first == second:
+		return exists(s, y, first, second)
 	}
-	if len(last) == 2 {
-		return 0, 0, 0, bad("date order: day first, date order: month first, or date order: year first", "%q could be more than one date", s)
+	words := func(m int) string { return time.Month(m).String()[:3] }
+	return time.Time{}, bad("date order: day first, or date order: month first", "%q could be %d %s or %d %s %s", s, first, words(second), second, words(first), last)
+}
+
+// year reads the year of a date; two digits are of the century.
+func (c calendar) year(s, digits string) (int, wrong) {
+	switch {
+	case len(digits) > 2:
+		return number(digits), wrong{}
+	case c.century == 0:
+		return 0, bad("century: 2000", "the year of %q has two digits", s)
 	}
-	words := func(m, d string) string { return time.Month(number(m)).String()[:3] }
-	return 0, 0, 0, bad("date order: day first, or date order: month first", "%q could be %d %s or %d %s %s", s, number(a), words(b, a), number(b), words(a, b), last)
+	return c.century + number(digits), wrong{}
 }
 
 // swapped is exists, with the cure where day and month changed places.
-func (c calendar) swapped(s string, m, d int, last, other string) (int, int, int, wrong) {
-	y := number(last)
-	if len(last) == 2 {
-		y += c.century
-	}
-	ry, rm, rd, w := c.exists(s, y, m, d)
-	if _, _, _, w2 := c.exists(s, y, d, m); w.any() && !w2.any() {
+func (c calendar) swapped(s string, y, m, d int, other string) (time.Time, wrong) {
+	t, w := exists(s, y, m, d)
+	if _, w2 := exists(s, y, d, m); w.any() && !w2.any() {
 		w.text += ", read " + orderNames[c.order]
 		w.cure = "date order: " + other
 	}
-	return ry, rm, rd, w
+	return t, w
 }
 
 // named reads a date with the English name of its month.
-func (c calendar) named(s, name, day, year string) (y, m, d int, w wrong) {
+func (c calendar) named(s, name, day, year string) (time.Time, wrong) {
+	m := 0
 	for i := time.January; i <= time.December; i++ {
 		if n, full := strings.ToLower(name), strings.ToLower(i.String()); n == full || n == full[:3] || n == "sept" && i == time.September {
 			m = int(i)
 		}
 	}
 	if m == 0 {
-		return 0, 0, 0, bad("give the column a date format of figures in the spreadsheet, and save it again", "%q names no month in English", short(s))
+		return time.Time{}, bad("give the column a date format of figures in the spreadsheet, and save it again", "%q names no month in English", short(s))
 	}
-	y = number(year)
-	if len(year) == 2 {
-		if c.century == 0 {
-			return 0, 0, 0, bad("century: 2000", "the year of %q has two digits", s)
-		}
-		y += c.century
+	y, w := c.year(s, year)
+	if w.any() {
+		return time.Time{}, w
 	}
-	return c.exists(s, y, m, number(day))
+	return exists(s, y, m, number(day))
 }
 
-func (c calendar) exists(s string, y, m, d int) (int, int, int, wrong) {
+func exists(s string, y, m, d int) (time.Time, wrong) {
 	t := time.Date(y, time.Month(m), d, 0, 0, 0, 0, time.UTC)
 	if t.Day() != d || int(t.Month()) != m || t.Year() != y {
-		return 0, 0, 0, bad("", "there is no date %q", short(s))
+		return time.Time{}, bad("", "there is no date %q", short(s))
 	}
-	return y, m, d, wrong{}
+	return t, wrong{}
 }
 
 // moment puts date and time into the zone. Where the clocks go back, a time that
 // comes twice is the first of the two; one that they skip is a fault.
-func (c calendar) moment(s string, y, m, d int, at clock, offset string, dateOnly bool) (moment, wrong) {
-	plain := time.Date(y, time.Month(m), d, at.hour, at.minute, at.second, 0, time.UTC)
+func (c calendar) moment(s string, plain time.Time, offset string, dateOnly bool) (moment, wrong) {
 	out := moment{date: plain.Format(time.DateOnly), dateOnly: dateOnly}
 	if offset != "" {
 		t, err := time.Parse("Z0700", strings.Replace(offset, ":", "", 1))
@@ -242,7 +228,7 @@ func (c calendar) moment(s string, y, m, d int, at clock, offset string, dateOnl
 		}
 	}
 	if dateOnly { // a day whose beginning is skipped begins when the clocks have gone on
-		out.time = time.Date(y, time.Month(m), d, at.hour, at.minute, at.second, 0, c.zone).UTC()
+		out.time = time.Date(plain.Year(), plain.Month(), plain.Day(), plain.Hour(), plain.Minute(), plain.Second(), 0, c.zone).UTC()
 		return out, wrong{}
 	}
 	return out, bad("", "%q is skipped by the clocks of %s", short(s), c.zone)

@@ -1,9 +1,7 @@
 package table
 
 import (
-	"cmp"
 	"fmt"
-	"slices"
 	"strings"
 )
 
@@ -47,11 +45,4 @@ func (f *Fault) String() string {
 		s += "\nhint: " + f.Hint
 	}
 	return s
-}
-
-func (fs Faults) sorted() Faults {
-	slices.SortStableFunc(fs, func(a, b Fault) int {
-		return cmp.Or(cmp.Compare(a.Row, b.Row), cmp.Compare(a.Col, b.Col))
-	})
-	return fs
 }

@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	_ "time/tzdata" // zones must not hang on the machine
 
 	"gopkg.in/yaml.v3"
 
@@ -182,14 +181,9 @@ func (r *mappingReader) form(root *yaml.Node, top map[string]*yaml.Node) {
 	}
 	r.encoding = "utf-8"
 	if n := top["encoding"]; n != nil {
-		names := encodingNames()
-		r.encoding = names[r.Choice(n, "encoding", names...)]
+		r.encoding = encodingNames[r.Choice(n, "encoding", encodingNames...)]
 	}
-	r.delimiter = ','
-	if n := top["delimiter"]; n != nil {
-		words := []string{"comma", "semicolon", "tab", "bar", ",", ";", "|"}
-		r.delimiter = []rune(",;\t|,;|")[r.Choice(n, "delimiter", words...)]
-	}
+	r.delimiter = []rune(",;\t|,;|")[r.Choice(top["delimiter"], "delimiter", "comma", "semicolon", "tab", "bar", ",", ";", "|")]
 	r.heading = 1
 	if n := top["heading"]; n != nil {
 		r.heading = r.Whole(n, "heading (the row of the headings)", 1, 1000)
@@ -242,7 +236,7 @@ func (r *mappingReader) calendar(root *yaml.Node, top map[string]*yaml.Node) {
 			r.Fault(n, `write time of day: "18:00"`, "time of day is what a date without a time counts as")
 			return
 		}
-		at, w := readClock(n.Value, m[1], m[2], m[3], m[4])
+		at, w := readClock(n.Value, m[1:])
 		if w.any() {
 			r.Fault(n, "", "%s", w.text)
 		}
@@ -421,6 +415,3 @@ func (m *Mapping) cure(line string) string {
 	}
 	return "in " + m.name + ": " + line
 }
-
-// Kind is what the rows become: samples, readings or services.
-func (m *Mapping) Kind() event.Kind { return m.kind }

@@ -3,7 +3,6 @@ package table
 import (
 	"cmp"
 	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -124,7 +123,8 @@ func (m *Mapping) Read(file string, in io.Reader, fleet *Fleet) (*Table, error) 
 		r.finish()
 	}
 	if len(r.faults) > 0 {
-		return nil, r.faults.sorted()
+		slices.SortStableFunc(r.faults, func(a, b Fault) int { return cmp.Or(cmp.Compare(a.Row, b.Row), cmp.Compare(a.Col, b.Col)) })
+		return nil, r.faults
 	}
 	slices.SortStableFunc(r.table.Events, func(a, b event.Event) int { return a.Recorded.Compare(b.Recorded) })
 	r.table.Rows = len(body)
@@ -325,7 +325,7 @@ func (r *reader) checked(ev event.Event) (event.Event, bool) {
 		return read, true
 	}
 	col, longest := 1, -1
-	if f := (*intake.Fault)(nil); errors.As(err, &f) {
+	if f, ok := errors.AsType[*intake.Fault](err); ok {
 		for path, c := range r.paths {
 			if strings.HasPrefix(f.At, path) && len(path) > longest {
 				col, longest = c, len(path)
@@ -412,8 +412,7 @@ func (r *reader) identity(own []string) event.ID {
 	}
 	id := strings.Join(parts, "/")
 	if len(id) > 200 { // with the meter's name within what an identity may be long
-		sum := sha256.Sum256([]byte(id))
-		id = hex.EncodeToString(sum[:])
+		id = fmt.Sprintf("%x", sha256.Sum256([]byte(id)))
 	}
 	return event.ID{Source: r.source, ID: id}
 }

@@ -235,7 +235,7 @@ func TestEncodings(t *testing.T) {
 
 func TestWrongEncoding(t *testing.T) {
 	for _, c := range []struct{ encoding, raw, want string }{
-		{"utf-8", "V,D,N\na,2031-01-02,\xd6l\n", "f.csv:2:3: a character that is none of utf-8, after \"a,2031-01-02,\"\nhint: in map.yaml: encoding: windows-1252 (or " + strings.Join(encodingNames(), ", ") + ")"},
+		{"utf-8", "V,D,N\na,2031-01-02,\xd6l\n", "f.csv:2:3: a character that is none of utf-8, after \"a,2031-01-02,\"\nhint: in map.yaml: encoding: windows-1252 (or " + strings.Join(encodingNames, ", ") + ")"},
 		{"utf-8", "\xff\xfeV\x00", "f.csv:1:1: the file begins as UTF-16 does, but is to be read as utf-8\nhint: in map.yaml: encoding: utf-16"},
 		{"utf-8", "V\x00,\x00", "f.csv:1:1: a zero byte: the file is not UTF-8\nhint: in map.yaml: encoding: utf-16le"},
 		{"windows-1252", "\xef\xbb\xbfV,D,N\n", "f.csv:1:1: the file begins as UTF-8 does, but is to be read as windows-1252\nhint: in map.yaml: encoding: utf-8"},

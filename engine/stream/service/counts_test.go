@@ -59,7 +59,7 @@ func TestCounts(t *testing.T) {
 	if want := map[string]int{"soon": 1}; !maps.Equal(p.Stages, want) {
 		t.Errorf("stages %v, want %v", p.Stages, want)
 	}
-	want := map[string]int{malformed: 3, forged: 1, inFuture: 1, conflict: 1, inapplicable: 1}
+	want := map[string]int{"malformed": 3, "forged": 1, "future": 1, "conflict": 1, "inapplicable": 1}
 	if !maps.Equal(p.Reasons, want) {
 		t.Errorf("reasons %v, want %v\n%q", p.Reasons, want, saidLines(t, l))
 	}
