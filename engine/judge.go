@@ -273,9 +273,9 @@ func (f *fold) judgeFollowUps() {
 			f.moveTask(*d, k)
 			return
 		}
-		title, end := d.Title(), d.FollowUpEnd()
+		title, end, lapsed := d.Title(), d.FollowUpEnd(), d.Lapsed
 		f.move(alarmMove{Key: k, task: true, words: func(t *alarm.Transition, _, _ int) {
-			t.Title, t.Message, t.Events = title, end, f.causeIDs()
+			t.Title, t.Message, t.Lapsed, t.Events = title, end, lapsed, f.causeIDs()
 		}})
 	})
 }

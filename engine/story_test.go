@@ -116,6 +116,9 @@ func tell(w *bytes.Buffer, out []engine.Output) {
 			if tr.Shelved {
 				w.WriteString(", told to nobody")
 			}
+			if tr.Lapsed {
+				w.WriteString(", lapsed")
+			}
 			if tr.Message != "" {
 				fmt.Fprintf(w, "\n    %s", tr.Message)
 			}

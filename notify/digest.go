@@ -284,7 +284,7 @@ func (l *list) item(e *line) page.Item {
 func (l *list) tellWork(it *page.Item, e *line) {
 	i := e.work
 	it.Box, it.What = l.p.Form == people.ForWorkshop, workOn(&e.Transition)
-	why := english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), postponed(i), l.p.lastDone(i))
+	why := english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), i.Postponed, l.p.lastDone(i))
 	it.Lines = []page.Line{{Text: why}}
 	if i.Figures != nil {
 		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(l.p.volume))})

@@ -109,9 +109,9 @@ func TestListSays(t *testing.T) {
 			"500 km to go until 90,000 km. By its usage it has passed this by now: please read the meter."},
 		{due.Item{Stage: "soon", Limit: "distance", Unit: "m", DueAt: ptr(9e7), PastBy: ptr(-5e5), Early: "2031-02-20", Likely: "2031-02-20", Late: "2031-02-20", LastDone: "2030-01-02"},
 			"500 km to go until 90,000 km. Likely on 20 Feb 2031. Last done 2 Jan 2030."},
-		{due.Item{Stage: "due", Limit: "time", DueDate: "2031-02-03", Why: "due today, 2031-02-03; put where the forecast of a sample has it, accepted by tom", LastDone: "counted from 2030-02-03"},
+		{due.Item{Stage: "due", Limit: "time", DueDate: "2031-02-03", Postponed: "put where the forecast of a sample has it, accepted by tom", LastDone: "counted from 2030-02-03"},
 			"Due today, 3 Feb 2031. Put where the forecast of a sample has it, accepted by tom. Counted from 3 Feb 2030."},
-		{due.Item{Stage: "due", Limit: "time", DueDate: "2031-02-03", Why: "due today, 2031-02-03; postponed by tom: waiting for parts", LastDone: "counted from 2030-02-03"},
+		{due.Item{Stage: "due", Limit: "time", DueDate: "2031-02-03", Postponed: "postponed by tom: waiting for parts", LastDone: "counted from 2030-02-03"},
 			"Due today, 3 Feb 2031. Postponed by tom: waiting for parts. Counted from 3 Feb 2030."},
 		{due.Item{Stage: "due", Limit: "no history", LastDone: "no history"}, "No record of when this was last done."},
 	} {

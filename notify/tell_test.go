@@ -210,3 +210,18 @@ func TestMilesInAMail(t *testing.T) {
 		}
 	}
 }
+
+// A check that nobody made in time is told as that, and not as done.
+func TestLapsedIsNotDone(t *testing.T) {
+	lapsed := alarm.Transition{Vehicle: "van-1", Rule: "leak check", Title: "Leak check", Task: true, Transition: alarm.Cleared,
+		From: alarm.Overdue, To: alarm.Normal, Lapsed: true, Message: "Leak check: not done in time to tell anything, and not asked for any more"}
+	b := blockOf(reader{Person: &people.Person{}}, &lapsed)
+	if b.Badge != "Over" || b.Strong != "Not done in time to tell anything, so it is not asked for any more." {
+		t.Errorf("got %q, %q", b.Badge, b.Strong)
+	}
+	done := lapsed
+	done.Lapsed = false
+	if b := blockOf(reader{Person: &people.Person{}}, &done); b.Badge != "Done" || b.Strong != recordedDone {
+		t.Errorf("one that was done: %q, %q", b.Badge, b.Strong)
+	}
+}

@@ -29,6 +29,7 @@ const (
 	takenBack    = "What the earlier message rested on has been taken back. Please disregard it."
 	backToNormal = "Back within its limits. Nothing more to do about this one."
 	recordedDone = "Recorded as done. Nothing more to do about this one."
+	notInTime    = "Not done in time to tell anything, so it is not asked for any more."
 	byLaw        = "This is required by law: check whether the vehicle may be used before it is done."
 
 	// bareLead is the first line of a message that stands in for one with our words.
@@ -90,6 +91,8 @@ var countOrder = [...]alarm.Stage{alarm.Warning, alarm.Overdue, alarm.Due, alarm
 
 func badgeOf(t *alarm.Transition) string {
 	switch {
+	case t.Lapsed:
+		return groupOver
 	case t.Transition == alarm.Cleared && t.Task:
 		return "Done"
 	case t.Transition == alarm.Cleared:
@@ -131,6 +134,8 @@ func endOf(t *alarm.Transition) string {
 	switch {
 	case t.Transition == alarm.Withdrawn:
 		return takenBack
+	case t.Lapsed:
+		return notInTime
 	case t.Task:
 		return recordedDone
 	}
@@ -266,7 +271,7 @@ func (p reader) dueNow(t *alarm.Transition) string {
 	if d == nil {
 		return english.Sentence(p.dates(messageOf(t)))
 	}
-	i := &due.Item{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn}
+	i := &due.Item{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn, Postponed: d.Postponed}
 	if d.At != nil && d.Past != nil {
 		at, kind, err1 := d.At.Base()
 		past, _, err2 := d.Past.Base()
@@ -274,7 +279,7 @@ func (p reader) dueNow(t *alarm.Transition) string {
 			i.DueAt, i.PastBy, i.Unit = &at, &past, map[bool]string{true: "s", false: "m"}[kind == unit.Time]
 		}
 	}
-	return english.Sentences(p.whyDue(i, d.On), p.forecast(i, d.On), p.pulledIn(i), postponed(i))
+	return english.Sentences(p.whyDue(i, d.On), p.forecast(i, d.On), p.pulledIn(i), i.Postponed)
 }
 
 // forecast says when a limit that lies ahead is likely to be reached, or that it
@@ -300,17 +305,6 @@ func (p reader) lastDone(i *due.Item) string {
 		return "Last done " + p.date(i.LastDone)
 	}
 	return p.dates(i.LastDone)
-}
-
-// postponed is who moved it and why, which a task's own words say at their end.
-func postponed(i *due.Item) string {
-	for _, how := range []string{"postponed by ", "put where the forecast of a sample has it, accepted by "} {
-		if _, who, ok := strings.Cut(i.Why, how); ok {
-			who, _, _ = strings.Cut(who, "; pulled in by ")
-			return how + who
-		}
-	}
-	return ""
 }
 
 // pulledIn names the alarms that asked for the work earlier than it would be due.

@@ -42,6 +42,8 @@ type Transition struct {
 	Title string `json:"title,omitempty"`
 	// Statutory says that the task is required by law.
 	Statutory bool `json:"statutory,omitempty"`
+	// Lapsed says of a follow-up that it was not done in time, and is not asked for any more.
+	Lapsed bool `json:"lapsed,omitempty"`
 	// Due is where the task stands, absent of anything else.
 	Due *DuePoint `json:"due,omitempty"`
 	// Reconciled says that no event brought it about: a newer program judges the
@@ -97,6 +99,8 @@ type DuePoint struct {
 	Late   string         `json:"late,omitempty"`
 	// PulledIn are the alarms that asked for it earlier than it would be due.
 	PulledIn []PulledIn `json:"pulledIn,omitempty"`
+	// Postponed says who moved it, and why.
+	Postponed string `json:"postponed,omitempty"`
 }
 
 // PulledIn is an alarm that moved a task's due point nearer.

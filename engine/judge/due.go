@@ -29,9 +29,9 @@ type Due struct {
 	// NoHistory: due, with no point. Waiting: nothing to count from yet.
 	NoHistory, Waiting bool
 	// lapse is where a follow-up is so far past its point that it is not asked for any
-	// more, by its meters alone; lapsed: it was.
+	// more, by its meters alone; Lapsed: it was.
 	lapse     interval.Point
-	lapsed    bool
+	Lapsed    bool
 	Postponed *record.Postponed
 	pulls     []pull // what moved the point nearer, each by a limit that still counts
 
@@ -351,6 +351,9 @@ func (v *View) duePoint(d *Due) *alarm.DuePoint {
 	p.Early, p.Likely, p.Late = v.ForecastDates(d)
 	if d.State.HasToday {
 		p.On = d.State.Today.String()
+	}
+	if d.Postponed != nil {
+		p.Postponed = PostponedBy(d.Postponed)
 	}
 	if at, past, hours, ok := v.DuePlace(d); ok {
 		p.At, p.Past = v.Quantity(at, hours), v.Quantity(past, hours)

@@ -110,7 +110,7 @@ func (v *View) standing(list []openedFollowUp) (Due, bool) {
 			stands, lapsed = false, false
 		}
 	}
-	d.lapsed = lapsed && !stands
+	d.Lapsed = lapsed && !stands
 	return d, stands
 }
 
@@ -197,7 +197,7 @@ func followUpTitle(fu *rules.FollowUp) string {
 
 // FollowUpEnd is what a follow-up says when it ends.
 func (d *Due) FollowUpEnd() string {
-	if d.lapsed {
+	if d.Lapsed {
 		return d.Title() + ": not done in time to tell anything, and not asked for any more"
 	}
 	return d.Title() + ": done"
