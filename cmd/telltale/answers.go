@@ -12,7 +12,7 @@ import (
 	"telltale/notify"
 	"telltale/notify/board"
 	"telltale/notify/people"
-	"telltale/rules"
+	"telltale/rules/source"
 )
 
 // answering says whether and how mails carry links to be answered by.
@@ -25,7 +25,7 @@ type answering struct {
 	KeyFile string
 }
 
-func readAnswers(s *rules.Sheet, n *yaml.Node) answering {
+func readAnswers(s *source.Document, n *yaml.Node) answering {
 	m := s.Mapping(n, "answers", "listen", "url", "key file")
 	a := answering{Listen: "127.0.0.1:8080", KeyFile: "answers.key"}
 	if l := m["listen"]; l != nil {

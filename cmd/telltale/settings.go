@@ -15,7 +15,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/notify/mail"
-	"telltale/rules"
+	"telltale/rules/source"
 )
 
 // settings are telltale.yaml: how a folder's service runs. Every key may be left
@@ -62,7 +62,7 @@ func loadSettings(dir string) (settings, error) {
 	if err != nil {
 		return set, fmt.Errorf("reading the settings: %w", err)
 	}
-	s, root := rules.ReadSheet(rules.File{Name: path, Text: text})
+	s, root := source.Read(path, text)
 	if root == nil {
 		return set, s.Err()
 	}
@@ -117,7 +117,7 @@ func loopback(address string) bool {
 	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
-func readSMTP(s *rules.Sheet, n *yaml.Node, c *mail.Config) {
+func readSMTP(s *source.Document, n *yaml.Node, c *mail.Config) {
 	m := s.Mapping(n, "smtp", "host", "port", "user", "password file", "tls", "hello")
 	c.Host, c.User, c.Hello = s.Text(m["host"], "host"), s.Text(m["user"], "user"), s.Text(m["hello"], "hello")
 	if m["host"] == nil {

@@ -17,7 +17,7 @@ import (
 	"telltale/notify/mail"
 	"telltale/notify/people"
 	"telltale/notify/webhook"
-	"telltale/rules"
+	"telltale/rules/source"
 )
 
 // letters write messages as mails from the address.
@@ -89,7 +89,7 @@ func (s subjects) Send(ctx context.Context, d delivery.Delivery) error {
 	return nil
 }
 
-func readWebhooks(s *rules.Sheet, n *yaml.Node) (allow []netip.Prefix) {
+func readWebhooks(s *source.Document, n *yaml.Node) (allow []netip.Prefix) {
 	for _, r := range s.Items(s.Mapping(n, "webhooks", "allow")["allow"], "allow") {
 		text, ok := s.Given(r, "allow")
 		p, err := netip.ParsePrefix(text)

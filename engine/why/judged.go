@@ -9,6 +9,7 @@ import (
 	"telltale/engine/latch"
 	"telltale/rules"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // whyJudged runs the rule again where it was judged last.
@@ -80,7 +81,7 @@ func whyBaseline(v *judge.View, b *rules.Baseline, condition string) *Baseline {
 		return out
 	}
 	out := &Baseline{Name: b.Name, Source: b.Source, Mean: named(b.Mean), Fresh: named(b.Fresh)}
-	if strings.Contains(condition, rules.WordDeviations.String()+"(") {
+	if strings.Contains(condition, word.Deviations.String()+"(") {
 		out.Spread = named(b.Spread)
 	}
 	switch {

@@ -2,6 +2,7 @@ package people
 
 import (
 	"telltale/rules"
+	"telltale/rules/word"
 )
 
 // Gap is an alarm that nobody would hear of.
@@ -50,10 +51,10 @@ func (d *Directory) reached(p *Person, s *Subject) bool {
 
 // alarmsOf are all alarms that the book can raise on a vehicle, at each stage.
 func alarmsOf(v Vehicle, book *rules.Book, judge *rules.Judge) (all []Subject) {
-	about := rules.Vehicle{Name: v.Name, Kind: v.Kind, Tags: v.Tags}
-	var comps []rules.Component
+	about := word.Vehicle{Name: v.Name, Kind: v.Kind, Tags: v.Tags}
+	var comps []word.Component
 	for _, c := range v.Components {
-		comps = append(comps, rules.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
+		comps = append(comps, word.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
 	}
 	add := func(rule, stage string, component int, task, statutory bool) {
 		s := Subject{Vehicle: v, Rule: rule, Task: task, Statutory: statutory, Stages: []string{stage}}

@@ -19,7 +19,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/notify/page"
-	"telltale/rules"
+	"telltale/rules/source"
 	"telltale/rules/unit"
 )
 
@@ -90,7 +90,7 @@ func (d *Directory) People() []*Person {
 // Operators are those who hear of the service's own troubles, by id.
 func (d *Directory) Operators() []string { return d.operators }
 
-// Load reads people.yaml at path. What is wrong in it is a rules.Faults, all at once.
+// Load reads people.yaml at path. What is wrong in it is a source.Faults, all at once.
 func Load(path string) (*Directory, error) {
 	text, err := os.ReadFile(path)
 	if err != nil {
@@ -101,11 +101,11 @@ func Load(path string) (*Directory, error) {
 
 // Parse reads the text of people.yaml; name stands in the faults.
 func Parse(name string, text []byte) (*Directory, error) {
-	s, root := rules.ReadSheet(rules.File{Name: name, Text: text})
+	s, root := source.Read(name, text)
 	if root == nil {
 		return nil, s.Err()
 	}
-	r := &reader{Sheet: s}
+	r := &reader{Document: s}
 	d := &Directory{people: map[string]*Person{}}
 	top := r.Mapping(root, "the file", "people", "groups", "operator", "tell")
 	if n := top["people"]; n != nil {
@@ -129,7 +129,7 @@ func Parse(name string, text []byte) (*Directory, error) {
 
 // reader reads people.yaml part by part; all faults are collected.
 type reader struct {
-	*rules.Sheet
+	*source.Document
 	named map[string][]string // groups
 }
 

@@ -26,6 +26,12 @@ func Distances() []string { return []string{"km", "mi"} }
 // one first.
 func Volumes() []string { return []string{"L", "qt", "gal"} }
 
+// System is the units that a book or a person speaks.
+type System struct {
+	Distance string // "km" or "mi"
+	Volume   string // "L", "qt" or "gal"
+}
+
 // Kind says what a unit measures; quantities of one kind can be compared.
 type Kind uint8
 

@@ -15,7 +15,7 @@ import (
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/event"
 	"telltale/engine/stream/service"
-	"telltale/rules"
+	"telltale/rules/source"
 )
 
 // Commands are due, alarms, refused, why, sample, history, baselines and replay.
@@ -42,7 +42,7 @@ func RegisteredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*eve
 		ids = append(ids, v.Vehicle)
 	}
 	if near == "" {
-		near = rules.Near(vehicle, ids)
+		near = source.Near(vehicle, ids)
 	}
 	return nil, cli.Exit(2, cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), DidYouMean(near, ids)))
 }

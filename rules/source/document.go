@@ -1,4 +1,10 @@
-package rules
+// Package source reads the YAML files that people write (rules, the register, the
+// people, the settings, mappings of tables) more strictly than YAML does, and knows
+// where each thing stands in them. Unknown and repeated keys, aliases, second documents
+// and empty values are faults; all faults are collected, and each is shown as
+// file:line:col with the line, a caret under what is wrong and the cure. It is pure, and
+// knows nothing of what the files mean.
+package source
 
 import (
 	"bytes"
@@ -14,7 +20,7 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
-// fileLimit is the largest rule file that is read; bisectLimit the largest whose
+// fileLimit is the largest file that is read; bisectLimit the largest whose
 // YAML errors are placed by parsing beginnings of it again.
 const (
 	fileLimit   = 256 << 10
@@ -22,19 +28,19 @@ const (
 	depthLimit  = 32
 )
 
-// document is one rule file: its lines for error texts, its YAML nodes.
-type document struct {
-	l     *loader
+// Document is one file, and the Reader that its faults go to. Its methods read nodes;
+// what names the node in the faults: "title of task x".
+type Document struct {
+	*Reader
 	name  string
 	lines []string
-	root  *yaml.Node // nil where the file could not be read
 
 	runes   []rune // of the line asked for last: a long line with many faults is taken apart once
 	runesOf int
 }
 
 // line gives the runes of a line, from 1.
-func (d *document) line(n int) []rune {
+func (d *Document) line(n int) []rune {
 	if d.runesOf != n {
 		d.runes, d.runesOf = []rune(d.lines[n-1]), n
 	}
@@ -43,38 +49,42 @@ func (d *document) line(n int) []rune {
 
 var lineBreak = regexp.MustCompile("\r\n|\n|\r")
 
-// read parses the file strictly; what cannot be read is a fault and leaves root nil.
-func (l *loader) read(f File) *document {
-	d := &document{l: l, name: f.Name}
-	text := bytes.TrimPrefix(f.Text, []byte("\ufeff"))
+// Read parses one file alone; root is nil where it cannot be read (see Err).
+func Read(name string, text []byte) (d *Document, root *yaml.Node) {
+	return NewReader(Cures{Empty: "write what it is to say, or delete it", Second: "keep one of them"}).Read(name, text)
+}
+
+// Read parses a file strictly; what cannot be read is a fault, and root nil.
+func (r *Reader) Read(name string, text []byte) (d *Document, root *yaml.Node) {
+	d = &Document{Reader: r, name: name}
+	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	if len(text) > fileLimit {
-		l.add(Fault{Place: Place{f.Name, 1, 1}, Text: fmt.Sprintf("the file has %d KiB, more than %d", (len(text)+1023)>>10, fileLimit>>10),
-			Hint: "split it into several files of the folder; all files make one book", Width: 1})
-		return d
+		d.add(1, 1, 1, r.cures.Long, "the file has %d KiB, more than %d", (len(text)+1023)>>10, fileLimit>>10)
+		return d, nil
 	}
 	d.lines = lineBreak.Split(string(text), -1)
 	if !d.cleanText() {
-		return d
+		return d, nil
 	}
 	dec := yaml.NewDecoder(bytes.NewReader(text))
-	var root, second yaml.Node
-	if err := decode(dec, &root); errors.Is(err, io.EOF) {
-		d.faultAt(1, 1, 1, "begin with `book: 1`", "the file is empty")
-		return d
+	var first, second yaml.Node
+	if err := decode(dec, &first); errors.Is(err, io.EOF) {
+		d.add(1, 1, 1, r.cures.Empty, "the file is empty")
+		return d, nil
 	} else if err != nil {
 		d.syntax(text, err)
-		return d
+		return d, nil
 	}
 	if err := decode(dec, &second); err == nil {
-		d.fault(&second, "put it into a file of its own", "a second document begins here")
+		d.Fault(&second, r.cures.Second, "a second document begins here")
 	} else if !errors.Is(err, io.EOF) {
 		d.syntax(text, err)
-		return d
+		return d, nil
 	}
-	if d.strict(root.Content[0], 0) {
-		d.root = root.Content[0]
+	if !d.strict(first.Content[0], 0) {
+		return d, nil
 	}
-	return d
+	return d, first.Content[0]
 }
 
 // decode turns a panic of the YAML library into an error.
@@ -88,7 +98,7 @@ func decode(dec *yaml.Decoder, n *yaml.Node) (err error) {
 }
 
 // cleanText refuses bad UTF-8 and characters that would make YAML count lines differently.
-func (d *document) cleanText() bool {
+func (d *Document) cleanText() bool {
 	for i, line := range d.lines {
 		if !utf8.ValidString(line) {
 			col := 1
@@ -98,7 +108,7 @@ func (d *document) cleanText() bool {
 				}
 				col++
 			}
-			d.faultAt(i+1, col, 1, "save the file as UTF-8", "a byte that is not UTF-8")
+			d.add(i+1, col, 1, "save the file as UTF-8", "a byte that is not UTF-8")
 			return false
 		}
 		at := strings.IndexFunc(line, func(r rune) bool {
@@ -106,34 +116,34 @@ func (d *document) cleanText() bool {
 		})
 		if at >= 0 {
 			r, _ := utf8.DecodeRuneInString(line[at:])
-			d.faultAt(i+1, utf8.RuneCountInString(line[:at])+1, 1, "delete it", "a control character (%U)", r)
+			d.add(i+1, utf8.RuneCountInString(line[:at])+1, 1, "delete it", "a control character (%U)", r)
 			return false
 		}
 	}
 	return true
 }
 
-// strict refuses what YAML allows and rule files must not use: aliases,
+// strict refuses what YAML allows and these files must not use: aliases,
 // anchors, tags, merge keys, too deep nesting.
-func (d *document) strict(n *yaml.Node, depth int) bool {
+func (d *Document) strict(n *yaml.Node, depth int) bool {
 	switch {
 	case n.Kind == yaml.AliasNode:
-		d.fault(n, "write the value out; if it is text that begins with `*`, quote it", "an alias")
+		d.Fault(n, "write the value out; if it is text that begins with `*`, quote it", "an alias")
 		return false
 	case n.Anchor != "":
-		d.fault(n, "write the value out where it is used; if it is text that begins with `&`, quote it", "an anchor")
+		d.Fault(n, "write the value out where it is used; if it is text that begins with `&`, quote it", "an anchor")
 		return false
 	case n.Style&yaml.TaggedStyle != 0:
-		d.fault(n, "a value that begins with `!` must be quoted, or write it after `|` on the next line", "a YAML tag")
+		d.Fault(n, "a value that begins with `!` must be quoted, or write it after `|` on the next line", "a YAML tag")
 		return false
 	case depth > depthLimit:
-		d.fault(n, "", "nested more than %d deep", depthLimit)
+		d.Fault(n, "", "nested more than %d deep", depthLimit)
 		return false
 	}
 	ok := true
 	for i, c := range n.Content {
 		if n.Kind == yaml.MappingNode && i%2 == 0 && c.Tag == "!!merge" {
-			d.fault(c, "write the keys out", "a merge key")
+			d.Fault(c, "write the keys out", "a merge key")
 			ok = false
 		}
 		ok = d.strict(c, depth+1) && ok
@@ -145,7 +155,7 @@ var yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)$`)
 
 // syntax reports a YAML error where it shows: the shortest beginning of the file
 // that gives the same error ends at the faulty line.
-func (d *document) syntax(text []byte, err error) {
+func (d *Document) syntax(text []byte, err error) {
 	line, message := 1, err.Error()
 	if m := yamlLine.FindStringSubmatch(message); m != nil {
 		line, _ = strconv.Atoi(m[1])
@@ -157,11 +167,11 @@ func (d *document) syntax(text []byte, err error) {
 	line = min(max(line, 1), len(d.lines))
 	source := d.lines[line-1]
 	col := len(source) - len(strings.TrimLeft(source, " \t")) + 1
-	d.faultAt(line, col, utf8.RuneCountInString(strings.TrimSpace(source)), syntaxHint(message, source), "not YAML: %s", message)
+	d.add(line, col, utf8.RuneCountInString(strings.TrimSpace(source)), syntaxHint(message, source), "not YAML: %s", message)
 }
 
 // bisect finds the first line with which the beginning of the file gives the message.
-func (d *document) bisect(message string) int {
+func (d *Document) bisect(message string) int {
 	return 1 + sort.Search(len(d.lines)-1, func(i int) bool {
 		var n yaml.Node
 		dec := yaml.NewDecoder(strings.NewReader(strings.Join(d.lines[:i+1], "\n") + "\n"))
@@ -196,37 +206,3 @@ func syntaxHint(message, line string) string {
 	}
 	return "check the indentation; a value with special characters is best written after `|` on the next line"
 }
-
-// faultAt reports what is wrong at a line and column, both from 1.
-func (d *document) faultAt(line, col, width int, hint, format string, args ...any) {
-	d.l.add(d.makeFault(line, col, width, hint, fmt.Sprintf(format, args...)))
-}
-
-func (d *document) makeFault(line, col, width int, hint, text string) Fault {
-	f := Fault{Place: Place{d.name, line, max(col, 1)}, Text: text, Hint: hint, Width: max(width, 1)}
-	if line >= 1 && line <= len(d.lines) {
-		f.showSource(d.line(line))
-	}
-	return f
-}
-
-// fault reports what is wrong with a node, and marks the first line of it.
-func (d *document) fault(n *yaml.Node, hint, format string, args ...any) {
-	d.faultAt(n.Line, n.Column, d.width(n), hint, format, args...)
-}
-
-// width is how much of its first line the node takes.
-func (d *document) width(n *yaml.Node) int {
-	if n.Line < 1 || n.Line > len(d.lines) {
-		return 1
-	}
-	if n.Kind == yaml.ScalarNode && n.Style == 0 && !strings.Contains(n.Value, "\n") {
-		return utf8.RuneCountInString(n.Value)
-	}
-	if n.Kind == yaml.ScalarNode && n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0 {
-		return utf8.RuneCountInString(n.Value) + 2
-	}
-	return 1
-}
-
-func (d *document) place(n *yaml.Node) Place { return Place{d.name, n.Line, n.Column} }
