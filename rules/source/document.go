@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"io"
 	"regexp"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -100,15 +101,9 @@ func decode(dec *yaml.Decoder, n *yaml.Node) (err error) {
 // cleanText refuses bad UTF-8 and characters that would make YAML count lines differently.
 func (d *Document) cleanText() bool {
 	for i, line := range d.lines {
+		column := func(at int) int { return utf8.RuneCountInString(line[:at]) + 1 }
 		if !utf8.ValidString(line) {
-			col := 1
-			for _, r := range line {
-				if r == utf8.RuneError {
-					break
-				}
-				col++
-			}
-			d.add(i+1, col, 1, "save the file as UTF-8", "a byte that is not UTF-8")
+			d.add(i+1, column(strings.IndexRune(line, utf8.RuneError)), 1, "save the file as UTF-8", "a byte that is not UTF-8")
 			return false
 		}
 		at := strings.IndexFunc(line, func(r rune) bool {
@@ -116,7 +111,7 @@ func (d *Document) cleanText() bool {
 		})
 		if at >= 0 {
 			r, _ := utf8.DecodeRuneInString(line[at:])
-			d.add(i+1, utf8.RuneCountInString(line[:at])+1, 1, "delete it", "a control character (%U)", r)
+			d.add(i+1, column(at), 1, "delete it", "a control character (%U)", r)
 			return false
 		}
 	}
@@ -186,23 +181,22 @@ func (d *Document) bisect(message string) int {
 	})
 }
 
-// syntaxHint knows the cures of what goes wrong when conditions meet YAML.
+// syntaxCures are the cures of what goes wrong when conditions meet YAML, by what the
+// message says and, where that is not enough, by a character of the line.
+var syntaxCures = []struct{ message, line, cure string }{
+	{"mapping values are not allowed", "", "a value that holds `: ` (a `? :` choice too) must be quoted, or written after `|` on the next line"},
+	{"cannot start any token", "\t", "indent with spaces, not with tabs"},
+	{"cannot start any token", "", "a value that begins with `%`, `@` or a backtick must be quoted, or written after `|` on the next line"},
+	{"did not find expected ',' or", "", "a `[` or `{` is not closed, or a comma is missing; within them a value that holds one of `[]{},` must be quoted"},
+	{"whitespace or line break", "!", "a value that begins with `!` must be quoted, or written after `|` on the next line"},
+	{"unknown anchor", "", "a value that begins with `*` must be quoted"},
+	{"did not find expected key", `"'`, "a value that begins with a quote must be quoted as a whole, or written after `|` on the next line"},
+	{"", "", "check the indentation; a value with special characters is best written after `|` on the next line"},
+}
+
 func syntaxHint(message, line string) string {
-	switch {
-	case strings.Contains(message, "mapping values are not allowed"):
-		return "a value that holds `: ` (a `? :` choice too) must be quoted, or written after `|` on the next line"
-	case strings.Contains(line, "\t") && strings.Contains(message, "cannot start any token"):
-		return "indent with spaces, not with tabs"
-	case strings.Contains(message, "cannot start any token"):
-		return "a value that begins with `%`, `@` or a backtick must be quoted, or written after `|` on the next line"
-	case strings.Contains(message, "did not find expected ',' or"):
-		return "a `[` or `{` is not closed, or a comma is missing; within them a value that holds one of `[]{},` must be quoted"
-	case strings.Contains(message, "whitespace or line break") && strings.Contains(line, "!"):
-		return "a value that begins with `!` must be quoted, or written after `|` on the next line"
-	case strings.Contains(message, "unknown anchor"):
-		return "a value that begins with `*` must be quoted"
-	case strings.Contains(message, "did not find expected key") && strings.ContainsAny(line, `"'`):
-		return "a value that begins with a quote must be quoted as a whole, or written after `|` on the next line"
-	}
-	return "check the indentation; a value with special characters is best written after `|` on the next line"
+	i := slices.IndexFunc(syntaxCures, func(c struct{ message, line, cure string }) bool {
+		return strings.Contains(message, c.message) && (c.line == "" || strings.ContainsAny(line, c.line))
+	})
+	return syntaxCures[i].cure
 }

@@ -45,47 +45,35 @@ const sourceWidth = 160
 // Error gives each fault as `file:line:col: text`, the source line, a caret
 // under the fault and the hint.
 func (fs Faults) Error() string {
-	var b strings.Builder
+	all := make([]string, len(fs))
 	for i := range fs {
-		if i > 0 {
-			b.WriteByte('\n')
-		}
-		fs[i].write(&b)
+		all[i] = fs[i].String()
 	}
-	return b.String()
+	return strings.Join(all, "\n")
 }
 
 // String gives one fault as Faults.Error does.
 func (f *Fault) String() string {
-	var b strings.Builder
-	f.write(&b)
-	return b.String()
-}
-
-func (f *Fault) write(b *strings.Builder) {
-	fmt.Fprintf(b, "%s: %s", f.Place, f.Text)
+	s := fmt.Sprintf("%s: %s", f.Place, f.Text)
 	if f.Source != "" {
-		fmt.Fprintf(b, "\n    %s\n    %s", f.Source, f.caret())
+		s += fmt.Sprintf("\n    %s\n    %s", f.Source, f.caret())
 	}
 	if f.Hint != "" {
-		fmt.Fprintf(b, "\nhint: %s", f.Hint)
+		s += "\nhint: " + f.Hint
 	}
+	return s
 }
 
 // caret keeps tabs, so that it stands under the fault however wide they are.
 func (f *Fault) caret() string {
-	var b strings.Builder
-	line := []rune(f.Source)
-	for i := range max(f.Col-1-f.cut, 0) {
-		if i < len(line) && line[i] == '\t' {
-			b.WriteByte('\t')
-		} else {
-			b.WriteByte(' ')
+	line, before := []rune(f.Source), f.Col-1-f.cut
+	blank := strings.Repeat(" ", max(0, before))
+	for i := range min(len(blank), len(line)) {
+		if line[i] == '\t' {
+			blank = blank[:i] + "\t" + blank[i+1:]
 		}
 	}
-	room := len(line) - (f.Col - 1 - f.cut)
-	b.WriteString(strings.Repeat("^", max(1, min(f.Width, room))))
-	return b.String()
+	return blank + strings.Repeat("^", max(1, min(f.Width, len(line)-before)))
 }
 
 // Sorted gives the faults in order, each once.

@@ -1,6 +1,7 @@
 package source
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strconv"
@@ -116,18 +117,23 @@ func (d *Document) Quantity(n *yaml.Node, what string, kinds ...unit.Kind) (q un
 	digits, name := s[:i], strings.TrimSpace(s[i:])
 	v, wrong, cure := PlainNumber(digits)
 	fits := slices.DeleteFunc(unit.Names(kinds...), func(u string) bool { return slices.Contains(otherNames, u) })
+	fitting := "units that fit: " + strings.Join(fits, ", ")
 	kind, known := unit.Of(name)
 	switch {
 	case wrong != "" && digits != "":
 		d.Fault(n, cure, "%s: %q %s", what, digits, wrong)
 	case digits == "":
-		d.Fault(n, "write it like "+example(kinds[0], fits), "%s: %q is not a number with a unit", what, n.Value)
+		d.Fault(n, "write it like "+cmp.Or(examples[kinds[0]], "40 "+fits[0]), "%s: %q is not a number with a unit", what, n.Value)
+	case name == "" && len(fits) == 1:
+		d.Fault(n, "write "+digits+" "+fits[0], "%s: %s has no unit", what, digits)
 	case name == "":
-		d.Fault(n, withUnit(digits, fits), "%s: %s has no unit", what, digits)
+		d.Fault(n, "write "+digits+" "+fits[0]+"; "+fitting, "%s: %s has no unit", what, digits)
 	case !known:
-		d.Fault(n, d.DidYouMean(name, fits, "units that fit: "+strings.Join(fits, ", ")), "%s: unknown unit %q", what, name)
+		d.Fault(n, d.DidYouMean(name, fits, fitting), "%s: unknown unit %q", what, name)
+	case !slices.Contains(kinds, kind) && keys[kind] != "":
+		d.Fault(n, fitting+"; this one belongs under `"+keys[kind]+":`", "%s: %s is %s", what, s, kind)
 	case !slices.Contains(kinds, kind):
-		d.Fault(n, unitHint(kind, fits), "%s: %s is %s", what, s, kind)
+		d.Fault(n, fitting, "%s: %s is %s", what, s, kind)
 	default:
 		base, _, _ := unit.Base(v, name)
 		return unit.Quantity{Value: v, Unit: name}, !math.IsInf(base, 0)
@@ -135,28 +141,10 @@ func (d *Document) Quantity(n *yaml.Node, what string, kinds ...unit.Kind) (q un
 	return q, false
 }
 
-// otherNames are units that are understood but not proposed.
-var otherNames = []string{"d", "day", "week", "month", "year"}
-
-func example(k unit.Kind, fits []string) string {
-	if s := map[unit.Kind]string{unit.Distance: "45000 km", unit.Time: "250 h", unit.Volume: "4 L", unit.Months: "36 months", unit.Torque: "35 N m"}[k]; s != "" {
-		return s
-	}
-	return "40 " + fits[0]
-}
-
-func withUnit(digits string, fits []string) string {
-	s := "write " + digits + " " + fits[0]
-	if len(fits) > 1 {
-		s += "; units that fit: " + strings.Join(fits, ", ")
-	}
-	return s
-}
-
-func unitHint(got unit.Kind, fits []string) string {
-	key := map[unit.Kind]string{unit.Distance: "distance", unit.Time: "hours", unit.Months: "time", unit.Days: "time"}[got]
-	if key == "" {
-		return "units that fit: " + strings.Join(fits, ", ")
-	}
-	return "units that fit: " + strings.Join(fits, ", ") + "; this one belongs under `" + key + ":`"
-}
+// What the hints say of units: those that are understood but not proposed, a quantity
+// of a kind, and the key under which one of a kind is likely meant.
+var (
+	otherNames = []string{"d", "day", "week", "month", "year"}
+	examples   = map[unit.Kind]string{unit.Distance: "45000 km", unit.Time: "250 h", unit.Volume: "4 L", unit.Months: "36 months", unit.Torque: "35 N m"}
+	keys       = map[unit.Kind]string{unit.Distance: "distance", unit.Time: "hours", unit.Months: "time", unit.Days: "time"}
+)

@@ -47,14 +47,6 @@ type Facts interface {
 	Note(w Word, arg string) string
 }
 
-// Evidence is one operand of a condition as it was when the rule fired.
-type Evidence struct {
-	Of    string  `json:"of"`
-	Value float64 `json:"value"`
-	Unit  string  `json:"unit,omitempty"`
-	Note  string  `json:"note,omitempty"`
-}
-
 var fields = map[string]func(*Vehicle, *Component) string{
 	"vehicle.name":    func(v *Vehicle, _ *Component) string { return v.Name },
 	"vehicle.kind":    func(v *Vehicle, _ *Component) string { return v.Kind },

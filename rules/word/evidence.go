@@ -9,6 +9,14 @@ import (
 	"telltale/rules/analytes"
 )
 
+// Evidence is one operand of a condition as it was when the rule fired.
+type Evidence struct {
+	Of    string  `json:"of"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit,omitempty"`
+	Note  string  `json:"note,omitempty"`
+}
+
 // aCall is a word with its arguments, as evidence shows it.
 var aCall = regexp.MustCompile(`(\w+)\((?:("(?:[^"\\]|\\.)*")(?:, ([0-9.]+))?)?\)`)
 
