@@ -8,7 +8,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/event"
 	"telltale/engine/intake"
-	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 // TestAgeBeyondAll: an age that no fluid has is not reckoned with, also of a vehicle
@@ -44,7 +44,7 @@ rules:
 			"2031-01-02 vehicle van-1 van meter odometer hours hours component engine engine fluid oil capacity 6L",
 			"2031-01-10 sample van-1 engine age 9000 km Fe 50",
 		} {
-			ev, err := intake.Short(line, fmt.Sprintf("e-%d", i), rules.Units{Distance: "km", Volume: "L"})
+			ev, err := intake.Short(line, fmt.Sprintf("e-%d", i), unit.System{Distance: "km", Volume: "L"})
 			if err != nil {
 				t.Fatal(err)
 			}

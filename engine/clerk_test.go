@@ -13,6 +13,7 @@ import (
 	"telltale/engine/due"
 	"telltale/engine/intake"
 	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 // page is a day of the calendar on a clerk's wall, who turns it over when the clock in
@@ -123,7 +124,7 @@ tasks:
 			return page{y, int(m), d}
 		}
 		apply := func(line string) {
-			ev, err := intake.Short(now.Format("2006-01-02T15:04")+" "+line, fmt.Sprint(now.Unix(), line), rules.Units{Distance: "km", Volume: "L"})
+			ev, err := intake.Short(now.Format("2006-01-02T15:04")+" "+line, fmt.Sprint(now.Unix(), line), unit.System{Distance: "km", Volume: "L"})
 			if err != nil {
 				rt.Fatal(err)
 			}

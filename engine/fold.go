@@ -9,7 +9,7 @@ import (
 	"telltale/engine/judge"
 	"telltale/engine/latch"
 	"telltale/engine/record"
-	"telltale/rules"
+	"telltale/rules/word"
 )
 
 // fold is one event on its way into one record.
@@ -167,7 +167,7 @@ func (f *fold) compareWithFleet(s *record.Sample) {
 		return
 	}
 	a := f.Applied()
-	i := slices.IndexFunc(a.Comps, func(c rules.Component) bool { return c.Name == s.Component })
+	i := slices.IndexFunc(a.Comps, func(c word.Component) bool { return c.Name == s.Component })
 	if i >= 0 {
 		s.Fleet = f.p.fleet.Figures(a.Rules.Baselines[i], &a.Vehicle, &a.Comps[i], s.Sheet().Results)
 	} else if f.p.fleet.Set == nil {

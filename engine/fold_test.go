@@ -10,6 +10,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 func load(tb testing.TB, text string) *rules.Book {
@@ -23,7 +24,7 @@ func load(tb testing.TB, text string) *rules.Book {
 
 func short(tb testing.TB, id, line string) event.Event {
 	tb.Helper()
-	ev, err := intake.Short(line, id, rules.Units{Distance: "km", Volume: "L"})
+	ev, err := intake.Short(line, id, unit.System{Distance: "km", Volume: "L"})
 	if err != nil {
 		tb.Fatalf("%s: %v", line, err)
 	}

@@ -11,6 +11,7 @@ import (
 	"telltale/engine/history"
 	"telltale/engine/intake"
 	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 // A history goes beyond the record's bounds by what the log holds, tells each event
@@ -75,7 +76,7 @@ func TestHistoryBeyondTheRecord(t *testing.T) {
 // Known tells the same event again from another one under its name.
 func TestKnown(t *testing.T) {
 	p := engine.NewPartition()
-	ev, err := intake.Short("2031-01-03 reading bus-07 odometer 81234 km", "r-1", rules.Units{Distance: "km", Volume: "L"})
+	ev, err := intake.Short("2031-01-03 reading bus-07 odometer 81234 km", "r-1", unit.System{Distance: "km", Volume: "L"})
 	if err != nil {
 		t.Fatal(err)
 	}

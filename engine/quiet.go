@@ -9,6 +9,7 @@ import (
 	"telltale/engine/meter"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/expression"
 	"telltale/rules/unit"
 )
 
@@ -206,5 +207,5 @@ func (f *fold) wall(c *record.Chain, j *judgedTask, pace float64) float64 {
 		wall = math.Inf(1)
 	}
 	// One opening may lapse at any stage, where another has a wider tolerance.
-	return min(wall-float64(rules.Slack*math.Abs(point)), j.Due.LapseWall(c.Hours))
+	return min(wall-float64(expression.Slack*math.Abs(point)), j.Due.LapseWall(c.Hours))
 }

@@ -11,6 +11,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 const quietRules = `
@@ -108,7 +109,7 @@ func drawFleet(rt *rapid.T) []event.Event {
 	n := 0
 	add := func(format string, args ...any) {
 		n++
-		ev, err := intake.Short(fmt.Sprintf(format, args...), fmt.Sprintf("e-%d", n), rules.Units{Distance: "km", Volume: "L"})
+		ev, err := intake.Short(fmt.Sprintf(format, args...), fmt.Sprintf("e-%d", n), unit.System{Distance: "km", Volume: "L"})
 		if err != nil {
 			rt.Fatalf("%s: %v", fmt.Sprintf(format, args...), err)
 		}

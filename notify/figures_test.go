@@ -7,12 +7,12 @@ import (
 	"testing"
 
 	"telltale/notify/people"
-	"telltale/rules"
+	"telltale/rules/word"
 )
 
 func TestFigures(t *testing.T) {
 	p := reader{&people.Person{Distance: "mi", Volume: "qt"}}
-	got := p.figures([]rules.Evidence{
+	got := p.figures([]word.Evidence{
 		{Of: `has("Fe")`, Value: 1},
 		{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"},
 		{Of: `times("Fe")`, Value: 2.5, Note: "light bus transmission fluid, mean 40"},
@@ -42,12 +42,12 @@ func TestFigures(t *testing.T) {
 
 // Evidence of each word is told without the call that a rule writes.
 func TestFiguresOfEachWord(t *testing.T) {
-	for _, w := range rules.Words() {
+	for _, w := range word.All() {
 		call := regexp.MustCompile(w.Name + `\([^)]*\)`).FindString(w.Example)
 		if call == "" {
 			t.Fatalf("the example of %s does not call it: %s", w.Name, w.Example)
 		}
-		for _, s := range (reader{&people.Person{}}).figures([]rules.Evidence{{Of: call, Value: 1}}) {
+		for _, s := range (reader{&people.Person{}}).figures([]word.Evidence{{Of: call, Value: 1}}) {
 			camel := strings.ToLower(w.Name) != w.Name && strings.Contains(s, w.Name)
 			if strings.ContainsAny(s, `()"%`) || strings.HasPrefix(s, w.Name+":") && w.Name != "odometer" || camel {
 				t.Errorf("%s is told as %q", w.Name, s)

@@ -12,7 +12,7 @@ import (
 	"telltale/engine/due"
 	"telltale/engine/event"
 	"telltale/notify/people"
-	"telltale/rules"
+	"telltale/rules/word"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
@@ -74,7 +74,7 @@ func copperRaised() alarm.Transition {
 		Time: at("2031-02-19T09:30:00Z"), Vehicle: "bus-07", Component: "transmission", Rule: "copper over baseline",
 		Transition: "raised", From: "normal", To: "caution", Standing: "unacknowledged", Measure: ptr(3.275),
 		Message:  "Copper 131 mg/kg is 3.3 times the baseline",
-		Evidence: []rules.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"}},
+		Evidence: []word.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"}},
 		PointsTo: []string{"bushings", "thrust washers", "cooler"},
 		Advise:   "Sample again within 5,000 km; look for bronze in pan and filter.",
 		Cautions: []string{"hot fluid", "raised vehicle"}, FollowUps: []string{"resample"}, PullsIn: []string{"transmission fluid"},
@@ -87,7 +87,7 @@ func coolantRaised() alarm.Transition {
 		Time: at("2031-02-19T09:30:00Z"), Vehicle: "bus-07", Component: "transmission", Rule: "coolant in the fluid",
 		Transition: "raised", From: "normal", To: "warning", Standing: "unacknowledged",
 		Message: "Sodium and potassium have risen together; coolant is not ruled out",
-		Evidence: []rules.Evidence{{Of: `value("Na")`, Value: 38, Unit: "mg/kg"}, {Of: `value("K")`, Value: 27, Unit: "mg/kg"},
+		Evidence: []word.Evidence{{Of: `value("Na")`, Value: 38, Unit: "mg/kg"}, {Of: `value("K")`, Value: 27, Unit: "mg/kg"},
 			{Of: `change("K")`, Value: 21, Unit: "mg/kg"}},
 		PointsTo: []string{"cooler"},
 		Advise:   "Check the coolant level, pressure-test the cooler, test for water and glycol.",

@@ -12,8 +12,8 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/notify/people"
-	"telltale/rules"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 func cause(key string) Cause { return Cause{Key: key, Time: at("2031-02-19T09:15:00Z")} }
@@ -187,7 +187,7 @@ func TestMilesInAMail(t *testing.T) {
 		Due: &alarm.DuePoint{On: "2031-02-19", Limit: "distance", At: &unit.Quantity{Value: 48280.3, Unit: "km"}, Past: &unit.Quantity{Value: -1609.3, Unit: "km"},
 			Early: "2031-03-01", Likely: "2031-03-03", Late: "2031-03-09", PulledIn: []alarm.PulledIn{{Rule: "soot", On: "2031-02-10"}}}}
 	copper := copperRaised()
-	copper.Evidence = append(copper.Evidence, rules.Evidence{Of: "fluidAge()", Value: 62000, Unit: "km"})
+	copper.Evidence = append(copper.Evidence, word.Evidence{Of: "fluidAge()", Value: 62000, Unit: "km"})
 	read := func(p *people.Person, tr alarm.Transition) string {
 		m := letter(cause("x"), telling{p: reader{p}, way: people.Mail, mine: byAll(outputs(tr))}, "")
 		return strings.Join(strings.Fields(m.Text), " ")

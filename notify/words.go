@@ -17,10 +17,11 @@ import (
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // Every sentence that a person reads in a message stands in this file, but for the
-// names of what rules ask for (rules.Evidence). They are plain and short: the number, the limit, the comparison, the likely source, what to do, by
+// names of what rules ask for (word.Evidence). They are plain and short: the number, the limit, the comparison, the likely source, what to do, by
 // when, what to mind. No blame, no exclamation marks.
 
 const (
@@ -147,7 +148,7 @@ var yesOrNo = map[bool]string{true: "yes", false: "no"}
 // figures are the numbers of the evidence in words, without what a rule only asks to
 // be there: "copper, times the baseline: 3.3". A distance or a volume is in the
 // person's unit, and where a number comes from is said once.
-func (p reader) figures(all []rules.Evidence) (out []string) {
+func (p reader) figures(all []word.Evidence) (out []string) {
 	said := map[string]bool{}
 	for _, e := range all {
 		if strings.HasPrefix(e.Of, "has") {

@@ -7,6 +7,8 @@ import (
 
 	"github.com/expr-lang/expr"
 	"github.com/expr-lang/expr/vm"
+
+	"telltale/rules/word"
 )
 
 // The fleet of the benchmarks: rules for pairs of kind and fluid, vehicles of
@@ -29,27 +31,27 @@ var benchConditions = []string{
 
 // sheetFacts answers at once, so that the judging itself is measured.
 type sheetFacts struct {
-	vehicle Vehicle
-	comp    Component
+	vehicle word.Vehicle
+	comp    word.Component
 	values  map[string]float64
 }
 
-func (f *sheetFacts) Vehicle() *Vehicle     { return &f.vehicle }
-func (f *sheetFacts) Component() *Component { return &f.comp }
-func (f *sheetFacts) Number(w Word, arg string) (float64, string, bool) {
-	if w == WordOdometer {
+func (f *sheetFacts) Vehicle() *word.Vehicle     { return &f.vehicle }
+func (f *sheetFacts) Component() *word.Component { return &f.comp }
+func (f *sheetFacts) Number(w word.Word, arg string) (float64, string, bool) {
+	if w == word.Odometer {
 		return 81234e3, "", true
 	}
 	v, ok := f.values[arg]
 	return v, "missing", ok
 }
-func (f *sheetFacts) Truth(w Word, arg string) (bool, string, bool) {
+func (f *sheetFacts) Truth(w word.Word, arg string) (bool, string, bool) {
 	_, ok := f.values[arg]
 	return ok, "", true
 }
-func (f *sheetFacts) Ends(uint32)              {}
-func (f *sheetFacts) Censored() int            { return 0 }
-func (f *sheetFacts) Note(Word, string) string { return "" }
+func (f *sheetFacts) Ends(uint32)                   {}
+func (f *sheetFacts) Censored() int                 { return 0 }
+func (f *sheetFacts) Note(word.Word, string) string { return "" }
 
 func benchFleet() (text string, fleet []*sheetFacts) {
 	var b strings.Builder
@@ -59,8 +61,8 @@ func benchFleet() (text string, fleet []*sheetFacts) {
 			i, i%benchKinds, i/benchKinds%benchFluids, benchConditions[i/100%len(benchConditions)])
 	}
 	for i := range benchVehicles {
-		fleet = append(fleet, &sheetFacts{vehicle: Vehicle{Name: fmt.Sprint("bus-", i), Kind: "bus"},
-			comp:   Component{Name: "box", Kind: fmt.Sprint("kind ", i%benchKinds), Fluid: fmt.Sprint("fluid ", i/benchKinds%benchFluids)},
+		fleet = append(fleet, &sheetFacts{vehicle: word.Vehicle{Name: fmt.Sprint("bus-", i), Kind: "bus"},
+			comp:   word.Component{Name: "box", Kind: fmt.Sprint("kind ", i%benchKinds), Fluid: fmt.Sprint("fluid ", i/benchKinds%benchFluids)},
 			values: map[string]float64{"Fe": float64(i % 200), "Cu": 1.5, "Na": 12, "K": 3, "Si": 14}})
 	}
 	return b.String(), fleet
@@ -75,7 +77,7 @@ func BenchmarkJudge(b *testing.B) {
 	j := NewJudge(book)
 	applied := make([]*Applied, len(fleet))
 	for i, f := range fleet {
-		applied[i] = book.For(j, &f.vehicle, []Component{f.comp})
+		applied[i] = book.For(j, &f.vehicle, []word.Component{f.comp})
 	}
 	b.ReportAllocs()
 	run, raised := 0, 0
@@ -145,7 +147,7 @@ func BenchmarkFor(b *testing.B) {
 	text, fleet := benchFleet()
 	book := load(b, text)
 	j := NewJudge(book)
-	comps := []Component{fleet[7].comp}
+	comps := []word.Component{fleet[7].comp}
 	for _, name := range []string{"first", "alike"} {
 		b.Run(name, func(b *testing.B) {
 			b.ReportAllocs()

@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/source"
 )
 
 // toFill stands where a figure belongs that hangs on make or model: nobody but
@@ -32,17 +34,21 @@ func standIn(path []string) string {
 	return ""
 }
 
+// isBlank reports whether a figure is to be filled in here.
+func isBlank(n *yaml.Node) bool {
+	return n.Kind == yaml.ScalarNode && n.Value == toFill && n.Style == 0
+}
+
 // blanks finds what is to be filled in within a task, rule or baseline, and puts
 // values there with which the rest can be checked.
-func (d *document) blanks(n *yaml.Node, what string) []string {
+func (e *entry) blanks() []string {
 	var found []string
-	entry := n
 	var walk func(n *yaml.Node, path []string)
 	walk = func(n *yaml.Node, path []string) {
-		for i := 0; n.Kind == yaml.MappingNode && i+1 < len(n.Content); i += 2 {
-			walk(n.Content[i+1], append(slices.Clip(path), n.Content[i].Value))
+		for k, v := range source.Pairs(n) {
+			walk(v, append(slices.Clip(path), k.Value))
 		}
-		if n.Kind != yaml.ScalarNode || n.Value != toFill || n.Style != 0 || len(path) == 0 {
+		if !isBlank(n) || len(path) == 0 {
 			return
 		}
 		value := standIn(path)
@@ -50,8 +56,8 @@ func (d *document) blanks(n *yaml.Node, what string) []string {
 			return // it stands where no figure does; what reads it says so
 		}
 		name := strings.Join(path, " ")
-		found = append(found, fmt.Sprintf("%s, to be filled in at %s", name, d.place(n)))
-		d.l.book.ToFill = append(d.l.book.ToFill, d.makeFault(n.Line, n.Column, len(toFill), toFillHint(entry, path), fmt.Sprintf("%s of %s is to be filled in", name, what)))
+		found = append(found, fmt.Sprintf("%s, to be filled in at %s", name, e.Place(n)))
+		e.l.book.ToFill = append(e.l.book.ToFill, e.NewFault(n, toFillHint(e.n, path), "%s of %s is to be filled in", name, e.what))
 		switch n.Tag = "!!str"; {
 		case path[0] == "mean" || path[0] == "spread" || path[0] == "fresh":
 			return // these are left out by one and one
@@ -60,15 +66,15 @@ func (d *document) blanks(n *yaml.Node, what string) []string {
 		}
 		n.Value = value
 	}
-	walk(n, nil)
+	walk(e.n, nil)
 	return found
 }
 
 // toFillHint is where the figure is to be had: its source, as far as one is named.
 func toFillHint(entry *yaml.Node, path []string) string {
-	s := sourceAt{}.under(valueOf(entry, "source"))
+	s := sourceAt{}.under(source.Value(entry, "source"))
 	for _, key := range path {
-		s = s.under(valueOf(s.n, key))
+		s = s.under(source.Value(s.n, key))
 	}
 	return cmp.Or(s.rest, "until then it is not judged; delete it where you have no use for it")
 }

@@ -1,7 +1,18 @@
-// Package rules is the rule language: YAML files with expr conditions in, a
-// checked and compiled Book out. It defines what a rule may ask (Facts) and
-// knows nothing of how the answers come about.
+// Package rules is the rule language: YAML files with expr conditions in, a checked and
+// compiled [Book] out, and a [Judge] that runs it. Whatever is wrong with the files is
+// told at once, each fault in its place; a book that loads can be judged by, and two
+// loads of the same files give the same book. It knows what tasks, rules, baselines and
+// cases are; how files are read, what may be asked and how conditions are run are
+// packages below it. It is pure, and knows nothing of how the answers come about.
 package rules
+
+import (
+	"gopkg.in/yaml.v3"
+
+	"telltale/rules/expression"
+	"telltale/rules/source"
+	"telltale/rules/unit"
+)
 
 // File is one rule file; Name is shown in error texts as it is.
 type File struct {
@@ -14,30 +25,24 @@ type File struct {
 type Book struct {
 	// Hash is "sha256:" and the hex hash of the files' names and texts in order of name.
 	Hash      string
-	Units     Units
+	Units     unit.System // what its bare numbers and functions speak
 	Tasks     []*Task     // by name
 	Rules     []*Rule     // by name
 	Baselines []*Baseline // those that go before others first; of those that match, the first counts
 	Cases     []*Case     // by name
 	// Questions are what is not wrong but deserves a second look: a warning whose
 	// advice says neither stop nor inspect, a baseline without a source.
-	Questions []Fault
+	Questions []source.Fault
 	// Uncautioned are work that is asked for without a caution, and cautions that
 	// nobody explains. The check takes them for faults; a service runs the book.
-	Uncautioned []Fault
+	Uncautioned []source.Fault
 	// ToFill are the places where a figure is to be filled in by whoever uses the
 	// book. What holds one is not judged until then.
-	ToFill []Fault
+	ToFill []source.Fault
 	// OwnCautions are the words of the cautions that the book explains itself.
 	OwnCautions map[string]string
 
 	signature signature
-}
-
-// Units are what a book's bare numbers and functions speak.
-type Units struct {
-	Distance string // "km" or "mi"
-	Volume   string // "L", "qt" or "gal"
 }
 
 // Limits is a set of limits of which each may be absent (zero). Distance is in
@@ -72,12 +77,12 @@ type Task struct {
 	Was          string // an earlier name whose acknowledgement and history go on
 	Title        string
 	PerComponent bool
-	Where        *Condition // nil: every vehicle
+	Where        *expression.Condition // nil: every vehicle
 	Every        Limits
 	First        Limits // the interval from new, until it was done once; zero: Every
 	Early        Limits
 	Tolerance    Tolerance
-	Shorten      *Condition // a number; nil: 1
+	Shorten      *expression.Condition // a number; nil: 1
 	History      History
 	FromSchedule bool // count from: schedule
 	Statutory    bool
@@ -93,15 +98,13 @@ type Task struct {
 	// Over are the tasks whose place this one takes where both match, at any depth; a
 	// service that lists one of them does this one.
 	Over []string
-	At   Place
+	At   source.Place
 	// ToFill names what of it is to be filled in; where there is any, it is kept for
 	// no vehicle.
 	ToFill  []string
 	Sources Sources
 
-	was      wasAt // while loading
-	over     overAt
-	contains []containsAt
+	read *entry // while loading
 }
 
 // Need is a fluid (Volume in litres) or a part to have ready.
@@ -156,7 +159,7 @@ type Rule struct {
 	Title        string
 	On           On
 	PerComponent bool
-	Where        *Condition
+	Where        *expression.Condition
 
 	Measured bool
 	Below    bool    // limits are lower limits
@@ -175,13 +178,13 @@ type Rule struct {
 	PullIns []PullIn
 	// Over are the rules whose place this one takes where both match, at any depth.
 	Over []string
-	At   Place
+	At   source.Place
 	// ToFill names what of it is to be filled in; where there is any, it is not judged.
 	ToFill  []string
 	Sources Sources
 
 	compiled *compiledRule
-	over     overAt // while loading
+	read     *entry // while loading
 }
 
 // PullIn is a task that an alarm asks for within a distance, a time or hours of
@@ -192,14 +195,13 @@ type PullIn struct {
 	// Stage is 0 for any stage, else the stage (1..3) at which it is asked for.
 	Stage int
 
-	at Place // while loading
-	d  *document
+	key *yaml.Node // while loading
 }
 
 // Baseline is what is usual for a kind of component and fluid.
 type Baseline struct {
 	Name  string
-	Where *Condition
+	Where *expression.Condition
 	// Over are the baselines before which this one goes where both match.
 	Over []string
 	// FluidAge is the age the means were taken at: Distance or Hours is set.
@@ -210,15 +212,9 @@ type Baseline struct {
 	Spread   map[string]float64 // the standard deviation about Mean
 	Fresh    map[string]float64 // what fresh fluid contains
 	Sources  Sources
-	At       Place
+	At       source.Place
 
-	over overAt // while loading
-}
-
-// Place is where in the files something stands.
-type Place struct {
-	File      string
-	Line, Col int // from 1
+	read *entry // while loading
 }
 
 // ShortHash is enough of a hash, as of a book, to tell it from others.

@@ -1,13 +1,14 @@
 package rules
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 	"strings"
 	"time"
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/source"
 )
 
 // Case is an example that a rule file carries: what happens, and the transitions
@@ -24,16 +25,16 @@ type Case struct {
 	// Baselines stand before those of the book while the case runs, for figures that
 	// a book leaves to its user.
 	Baselines []*Baseline
-	At        Place
+	At        source.Place
 
-	d    *document
+	d    *source.Document
 	node *yaml.Node // the name
 }
 
 // Given is one event in the short form.
 type Given struct {
 	Text string
-	d    *document
+	d    *source.Document
 	node *yaml.Node
 }
 
@@ -47,18 +48,16 @@ type Expect struct {
 
 // Fault says what is wrong with the event, from a character of it on; width 0
 // means all of it.
-func (g *Given) Fault(from, width int, hint, text string) Fault {
-	line, col := g.d.at(g.node, from)
+func (g *Given) Fault(from, width int, hint, text string) source.Fault {
+	line, col := g.d.At(g.node, from)
 	if width == 0 {
 		width = len([]rune(g.Text)) - from
 	}
-	return g.d.makeFault(line, col, width, hint, text)
+	return g.d.FaultAt(line, col, width, hint, text)
 }
 
 // Fault says what is wrong with the case as a whole.
-func (c *Case) Fault(hint, text string) Fault {
-	return c.d.makeFault(c.node.Line, c.node.Column, c.d.width(c.node), hint, text)
-}
+func (c *Case) Fault(hint, text string) source.Fault { return c.d.NewFault(c.node, hint, "%s", text) }
 
 // dataAlarms are the names of the alarms on the data itself.
 var dataAlarms = []string{"data: implausible reading", "data: meter going back", "data: not their vehicle", "data: results fit another vehicle", "data: silent"}
@@ -70,37 +69,44 @@ var transitionNames = []string{"raised", "worsened", "eased", "cleared", "acknow
 var taskStages = []string{"normal", "soon", "due", "overdue"}
 
 // readCase reads a case; the names of all rules and tasks are known by then.
-func (d *document) readCase(key, n *yaml.Node) {
-	what := fmt.Sprintf("case %q", key.Value)
-	f := d.mapping(n, what, "given", "expect", "of", "baselines")
-	c := &Case{Name: key.Value, At: d.place(key), d: &document{name: d.name, lines: d.lines}, node: key}
-	switch v := f.get("given"); {
+func (e *entry) readCase() {
+	f := e.Mapping(e.n, e.what, "given", "expect", "of", "baselines")
+	doc := *e.Document // whoever runs the case places faults, at any time
+	c := &Case{Name: e.key.Value, At: e.Place(e.key), d: &doc, node: e.key}
+	switch v := f["given"]; {
 	case v == nil:
-		d.fault(key, "list what happens: `given: [ … ]`", "%s has no `given`", what)
+		e.Fault(e.key, "list what happens: `given: [ … ]`", "%s has no `given`", e.what)
 	case v.Kind != yaml.SequenceNode || len(v.Content) == 0:
-		d.fault(v, "list what happens, one event an entry", "given of %s must be a list with at least one event", what)
+		e.Fault(v, "list what happens, one event an entry", "given of %s must be a list with at least one event", e.what)
 	default:
-		c.given(v.Content, d)
+		e.given(c, v.Content)
 	}
-	switch v := f.get("expect"); {
+	switch v := f["expect"]; {
 	case v == nil:
-		d.fault(key, "list what should follow, or write `expect: none`", "%s has no `expect`", what)
+		e.Fault(e.key, "list what should follow, or write `expect: none`", "%s has no `expect`", e.what)
 	case v.Kind == yaml.ScalarNode && v.Value == "none":
 	case v.Kind != yaml.SequenceNode || len(v.Content) == 0:
-		d.fault(v, "list what should follow, or write `expect: none`", "expect of %s must be a list, or none", what)
+		e.Fault(v, "list what should follow, or write `expect: none`", "expect of %s must be a list, or none", e.what)
 	default:
-		for _, e := range v.Content {
-			d.expect(c, e)
+		for _, n := range v.Content {
+			e.expect(c, n)
 		}
 	}
-	d.caseOf(c, f.get("of"))
-	if v := f.get("baselines"); v != nil {
-		for _, e := range d.entries(v, "baselines of "+what) {
-			c.Baselines = append(c.Baselines, d.readBaseline(e.key, e.value))
+	for _, x := range c.Expect {
+		c.Of = append(c.Of, x.Rule)
+	}
+	for _, n := range source.Items(f["of"]) {
+		c.Of = append(c.Of, e.alarmName(n, "of"))
+	}
+	slices.Sort(c.Of)
+	c.Of = slices.Compact(c.Of)
+	if v := f["baselines"]; v != nil {
+		for _, p := range e.Entries(v, "baselines of "+e.what) {
+			c.Baselines = append(c.Baselines, e.within(p, "baseline").readBaseline())
 		}
 	}
 	slices.SortStableFunc(c.Expect, func(a, b Expect) int { return strings.Compare(a.On, b.On) })
-	d.l.book.Cases = append(d.l.book.Cases, c)
+	e.l.book.Cases = append(e.l.book.Cases, c)
 }
 
 // In is the book as the case has it: its own baselines stand before the others.
@@ -110,82 +116,63 @@ func (c *Case) In(b *Book) *Book {
 	}
 	book := *b
 	book.Baselines = slices.Concat(c.Baselines, b.Baselines)
-	book.signature = signature{}
 	book.sign()
 	return &book
 }
 
-func (c *Case) given(list []*yaml.Node, d *document) {
+func (e *entry) given(c *Case, list []*yaml.Node) {
 	for _, n := range list {
 		if n.Kind != yaml.ScalarNode {
-			d.fault(n, "an event that holds `: `, or begins with `[` or `{`, must be quoted as a whole",
-				"an event of a case must be one line of text, not %s", kindName(n))
+			e.Fault(n, "an event that holds `: `, or begins with `[` or `{`, must be quoted as a whole",
+				"an event of a case must be one line of text, not %s", source.KindName(n))
 			continue
 		}
 		c.Given = append(c.Given, Given{Text: n.Value, d: c.d, node: n})
 	}
 }
 
-// caseOf reads what the case speaks of.
-func (d *document) caseOf(c *Case, n *yaml.Node) {
-	for _, e := range c.Expect {
-		c.Of = append(c.Of, e.Rule)
-	}
-	if n != nil {
-		items := []*yaml.Node{n}
-		if n.Kind == yaml.SequenceNode {
-			items = n.Content
-		}
-		for _, item := range items {
-			c.Of = append(c.Of, d.alarmName(item, "of"))
-		}
-	}
-	slices.Sort(c.Of)
-	c.Of = slices.Compact(c.Of)
-}
-
 // expect reads {on: 2031-04-02, rule: copper over baseline, to: caution}.
-func (d *document) expect(c *Case, n *yaml.Node) {
+func (e *entry) expect(c *Case, n *yaml.Node) {
 	const what = "an expected transition"
-	before := len(d.l.faults)
-	f := d.mapping(n, what, "on", "vehicle", "component", "rule", "to", "transition")
-	if len(d.l.faults) > before {
+	before := e.Faulty()
+	f := e.Mapping(n, what, "on", "vehicle", "component", "rule", "to", "transition")
+	if e.Faulty() > before {
 		return
 	}
-	e := Expect{Vehicle: d.text(f.get("vehicle"), "vehicle"), Component: d.text(f.get("component"), "component")}
-	if v := f.get("on"); v == nil {
-		d.fault(n, "write `on: 2031-04-02`", "%s has no date", what)
+	x := Expect{Vehicle: e.Text(f["vehicle"], "vehicle"), Component: e.Text(f["component"], "component")}
+	if v := f["on"]; v == nil {
+		e.Fault(n, "write `on: 2031-04-02`", "%s has no date", what)
 	} else if _, err := time.Parse(time.DateOnly, v.Value); err != nil {
-		d.fault(v, "write it as 2031-04-02", "%q is not a date", v.Value)
+		e.Fault(v, "write it as 2031-04-02", "%q is not a date", v.Value)
 	} else {
-		e.On = v.Value
+		x.On = v.Value
 	}
-	if v := f.get("rule"); v == nil {
-		d.fault(n, "write `rule: ` and the name of a rule or task", "%s has no rule", what)
+	if v := f["rule"]; v == nil {
+		e.Fault(n, "write `rule: ` and the name of a rule or task", "%s has no rule", what)
 	} else {
-		e.Rule = d.alarmName(v, "rule")
+		x.Rule = e.alarmName(v, "rule")
 	}
-	if v := f.get("transition"); v != nil {
-		e.Transition = transitionNames[d.choice(v, "transition", transitionNames...)]
+	if v := f["transition"]; v != nil {
+		x.Transition = transitionNames[e.Choice(v, "transition", transitionNames...)]
 	}
-	if v := f.get("to"); v != nil {
-		stages := d.l.stagesOf(e.Rule)
-		e.To = stages[d.choice(v, "to", stages...)]
+	if v := f["to"]; v != nil {
+		stages := e.l.stagesOf(x.Rule)
+		x.To = stages[e.Choice(v, "to", stages...)]
 	}
-	if e.To == "" && e.Transition == "" {
-		d.fault(n, "write `to: caution`, or `transition: cleared`", "%s says neither to which stage nor by which transition", what)
+	if x.To == "" && x.Transition == "" {
+		e.Fault(n, "write `to: caution`, or `transition: cleared`", "%s says neither to which stage nor by which transition", what)
 	}
-	c.Expect = append(c.Expect, e)
+	c.Expect = append(c.Expect, x)
 }
 
 // alarmName reads the name of a rule, a task, a follow-up or a data alarm.
-func (d *document) alarmName(n *yaml.Node, what string) string {
-	name := d.text(n, what)
-	known := d.l.alarmNames()
+func (e *entry) alarmName(n *yaml.Node, what string) string {
+	name := e.Text(n, what)
+	known := e.l.alarmNames()
 	if name == "" || slices.Contains(known, name) {
 		return name
 	}
-	d.fault(n, d.l.didYouMean(name, known, "rules and tasks are named by their keys"), "there is no rule, task or follow-up %q", name)
+	e.Fault(n, e.DidYouMean(name, known, "rules and tasks are named by their keys"), "there is no rule, task or follow-up %q", name)
 	return name
 }
 

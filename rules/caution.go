@@ -2,33 +2,26 @@ package rules
 
 import (
 	_ "embed"
-	"fmt"
 	"maps"
 	"slices"
 	"sync"
 
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/source"
 )
 
 //go:embed cautions.yaml
 var cautionsText []byte
 
-// builtIn are the words of the cautions that every book may name.
-var builtIn struct {
-	once  sync.Once
-	words map[string]string
-}
-
-func builtInCautions() map[string]string {
-	builtIn.once.Do(func() {
-		b, err := Load([]File{{Name: "cautions.yaml", Text: cautionsText}})
-		if err != nil {
-			panic(err) // a fault of this package, which its tests find
-		}
-		builtIn.words = b.OwnCautions
-	})
-	return builtIn.words
-}
+// builtInCautions are the words of the cautions that every book may name.
+var builtInCautions = sync.OnceValue(func() map[string]string {
+	var file struct{ Cautions map[string]string }
+	if err := yaml.Unmarshal(cautionsText, &file); err != nil {
+		panic(err) // a fault of this package, which its tests find
+	}
+	return file.Cautions
+})
 
 // CautionWords gives the words of a caution that every book may name; "" for
 // another.
@@ -57,37 +50,26 @@ func (b *Book) Own(cautions []string) map[string]string {
 const noCaution = "none"
 
 // caution reads the words of a caution of the book's own.
-func (d *document) caution(key, n *yaml.Node) {
-	if key.Value == noCaution {
-		d.fault(key, "choose another name", "`none` says that nothing needs minding")
-		return
-	}
-	if text := d.text(n, fmt.Sprintf("caution %q", key.Value)); text != "" {
-		d.l.book.OwnCautions[key.Value] = text
+func (e *entry) caution() {
+	if e.key.Value == noCaution {
+		e.Fault(e.key, "choose another name", "`none` says that nothing needs minding")
+	} else if text := e.Text(e.n, e.what); text != "" {
+		e.l.book.OwnCautions[e.key.Value] = text
 	}
 }
 
 // cautions reads the names of cautions: an empty list for none, nil where they are
 // missing.
-func (d *document) cautions(n *yaml.Node, what string) []string {
-	if n == nil {
-		return nil
-	}
-	if n.Kind == yaml.ScalarNode && n.Value == noCaution {
+func (e *entry) cautions(n *yaml.Node, what string) []string {
+	if n != nil && n.Kind == yaml.ScalarNode && n.Value == noCaution {
 		return []string{}
 	}
-	for _, c := range items(n) {
+	for _, c := range source.Items(n) {
 		if c.Kind == yaml.ScalarNode && c.Value != "" && CautionWords(c.Value) == "" {
-			d.l.named = append(d.l.named, namedCaution{d, c})
+			e.l.named = append(e.l.named, &entry{Document: e.Document, l: e.l, n: c})
 		}
 	}
-	return d.texts(n, "cautions of "+what)
-}
-
-// namedCaution is a caution that the book must explain itself.
-type namedCaution struct {
-	d *document
-	n *yaml.Node
+	return e.Texts(n, "cautions of "+what)
 }
 
 // unexplained finds the cautions that neither the book nor this package explains.
@@ -99,19 +81,19 @@ func (l *loader) unexplained() {
 	for _, c := range l.named {
 		name := c.n.Value
 		if _, ok := l.book.OwnCautions[name]; !ok {
-			c.d.uncautioned(c.n, l.didYouMean(name, known, "explain it, in a file of the book: `cautions: {"+name+": what to do about it}`"),
+			c.uncautioned(c.n, l.DidYouMean(name, known, "explain it, in a file of the book: `cautions: {"+name+": what to do about it}`"),
 				"nobody explains the caution %q", name)
 		}
 	}
 }
 
 // uncautioned reports work that a person could be hurt by for want of a word.
-func (d *document) uncautioned(n *yaml.Node, hint, format string, args ...any) {
-	d.l.book.Uncautioned = append(d.l.book.Uncautioned, d.makeFault(n.Line, n.Column, d.width(n), hint, fmt.Sprintf(format, args...)))
+func (e *entry) uncautioned(n *yaml.Node, hint, format string, args ...any) {
+	e.l.book.Uncautioned = append(e.l.book.Uncautioned, e.NewFault(n, hint, format, args...))
 }
 
 // mustMind reports work that is asked for without a caution.
-func (d *document) mustMind(key *yaml.Node, what string) {
-	d.uncautioned(key, "write `cautions: [hot fluid, raised vehicle]`, or `cautions: none` where nothing can hurt anyone",
+func (e *entry) mustMind(what string) {
+	e.uncautioned(e.key, "write `cautions: [hot fluid, raised vehicle]`, or `cautions: none` where nothing can hurt anyone",
 		"%s asks for work, but names no cautions", what)
 }

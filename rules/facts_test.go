@@ -3,13 +3,15 @@ package rules
 import (
 	"math"
 	"slices"
+
+	"telltale/rules/word"
 )
 
 // fakeFacts answers from maps, keyed as evidence shows a word: `value("Cu")`.
 // Values are in base units. A key of low and high is a censored result.
 type fakeFacts struct {
-	vehicle *Vehicle
-	comp    *Component
+	vehicle *word.Vehicle
+	comp    *word.Component
 	numbers map[string]float64
 	truths  map[string]bool
 	ends    map[string][2]float64
@@ -20,27 +22,27 @@ type fakeFacts struct {
 	asked    []string
 }
 
-func key(w Word, arg string) string {
+func key(w word.Word, arg string) string {
 	name := w.String()
-	if w == WordRateHours {
+	if w == word.RateHours {
 		name = "rateHours"
 	}
-	if info := wordByName[w.String()]; info != nil && info.arg == nothing {
+	if info := word.Called(w.String()); info != nil && info.Of == word.Nothing {
 		return name + "()"
 	}
 	return name + `("` + arg + `")`
 }
 
-func (f *fakeFacts) Vehicle() *Vehicle {
+func (f *fakeFacts) Vehicle() *word.Vehicle {
 	if f.vehicle == nil {
-		return &Vehicle{Name: "bus-07", Kind: "minibus", Tags: map[string]string{"road": "hills"}}
+		return &word.Vehicle{Name: "bus-07", Kind: "minibus", Tags: map[string]string{"road": "hills"}}
 	}
 	return f.vehicle
 }
 
-func (f *fakeFacts) Component() *Component { return f.comp }
+func (f *fakeFacts) Component() *word.Component { return f.comp }
 
-func (f *fakeFacts) Number(w Word, arg string) (float64, string, bool) {
+func (f *fakeFacts) Number(w word.Word, arg string) (float64, string, bool) {
 	k := key(w, arg)
 	f.asked = append(f.asked, k)
 	if e, ok := f.ends[k]; ok {
@@ -57,23 +59,23 @@ func (f *fakeFacts) Number(w Word, arg string) (float64, string, bool) {
 	return 0, arg + " for " + w.String(), false
 }
 
-func (f *fakeFacts) Truth(w Word, arg string) (bool, string, bool) {
+func (f *fakeFacts) Truth(w word.Word, arg string) (bool, string, bool) {
 	k := key(w, arg)
 	f.asked = append(f.asked, k)
 	if v, ok := f.truths[k]; ok {
 		return v, "", true
 	}
 	switch w {
-	case WordHas:
-		_, plain := f.numbers[key(WordValue, arg)]
-		_, ends := f.ends[key(WordValue, arg)]
+	case word.Has:
+		_, plain := f.numbers[key(word.Value, arg)]
+		_, ends := f.ends[key(word.Value, arg)]
 		return plain || ends, "", true
-	case WordHasEarlier:
-		_, plain := f.numbers[key(WordChange, arg)]
+	case word.HasEarlier:
+		_, plain := f.numbers[key(word.Change, arg)]
 		return plain, "", true
-	case WordBelow:
-		_, ends := f.ends[key(WordValue, arg)]
-		_, plain := f.numbers[key(WordValue, arg)]
+	case word.Below:
+		_, ends := f.ends[key(word.Value, arg)]
+		_, plain := f.numbers[key(word.Value, arg)]
 		return ends, arg + " for below", plain || ends
 	}
 	return false, arg + " for " + w.String(), false
@@ -81,7 +83,7 @@ func (f *fakeFacts) Truth(w Word, arg string) (bool, string, bool) {
 
 func (f *fakeFacts) Ends(mask uint32) { f.mask = mask }
 func (f *fakeFacts) Censored() int    { return len(f.censored) }
-func (f *fakeFacts) Note(w Word, arg string) string {
+func (f *fakeFacts) Note(w word.Word, arg string) string {
 	return f.notes[key(w, arg)]
 }
 

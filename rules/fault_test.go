@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"golang.org/x/tools/txtar"
+
+	"telltale/rules/source"
 )
 
 var update = flag.Bool("update", false, "write what the tests find as what they expect")
@@ -31,7 +33,7 @@ func TestFaults(t *testing.T) {
 		if err != nil {
 			got = err.Error()
 		} else if list := slices.Concat(b.Questions, b.Uncautioned); len(list) > 0 {
-			got = Faults(list).Error()
+			got = source.Faults(list).Error()
 		}
 		got += "\n"
 		archive.Files[i].Data = []byte(text + "---\n" + got)

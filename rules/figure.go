@@ -8,6 +8,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules/english"
+	"telltale/rules/source"
 )
 
 // Figure is a number that somebody decided: a limit, an interval, a mean, one
@@ -17,7 +18,7 @@ type Figure struct {
 	Key    string // where in it: "every distance", "above caution"
 	Value  string // as it is written
 	Source string // "" where nobody says
-	At     Place
+	At     source.Place
 }
 
 // Sources are the figures of a task or a rule.
@@ -59,7 +60,7 @@ func (b *Book) Figures() []Figure {
 	for _, bl := range b.Baselines {
 		out = append(out, bl.Sources...)
 	}
-	slices.SortStableFunc(out, func(a, b Figure) int { return comparePlaces(a.At, b.At) })
+	slices.SortStableFunc(out, func(a, b Figure) int { return a.At.Compare(b.At) })
 	return out
 }
 
@@ -72,23 +73,10 @@ var wordless = []string{"title", "was", "where", "over", "on", "contains", "unkn
 const otherwise = "otherwise"
 
 // figures reads the figures of a task, rule or baseline, each with its source.
-func (d *document) figures(n *yaml.Node, what string) Sources {
-	if n.Kind != yaml.MappingNode {
-		return nil
-	}
-	r := figureReader{d: d, what: what}
-	r.walk(n, sourceAt{}.under(valueOf(n, "source")), nil)
+func (e *entry) figures() Sources {
+	r := figureReader{e: e}
+	r.walk(e.n, sourceAt{}.under(source.Value(e.n, "source")), nil)
 	return r.out
-}
-
-// valueOf is the value of a key of a mapping, or nil.
-func valueOf(n *yaml.Node, key string) *yaml.Node {
-	for i := 0; n != nil && n.Kind == yaml.MappingNode && i+1 < len(n.Content); i += 2 {
-		if n.Content[i].Value == key {
-			return n.Content[i+1]
-		}
-	}
-	return nil
 }
 
 // sourceAt is what `source` says at one key and under it: its text, or what it says
@@ -105,25 +93,24 @@ func (s sourceAt) under(n *yaml.Node) sourceAt {
 	case n.Kind == yaml.ScalarNode:
 		return sourceAt{nil, n.Value}
 	}
-	if o := valueOf(n, otherwise); o != nil && o.Kind == yaml.ScalarNode {
+	if o := source.Value(n, otherwise); o != nil && o.Kind == yaml.ScalarNode {
 		s.rest = o.Value
 	}
 	return sourceAt{n, s.rest}
 }
 
 type figureReader struct {
-	d    *document
-	what string
-	out  Sources
+	e   *entry
+	out Sources
 }
 
 func (r *figureReader) walk(n *yaml.Node, s sourceAt, path []string) {
 	switch n.Kind {
 	case yaml.MappingNode:
-		for i := 0; i+1 < len(n.Content); i += 2 {
-			key := n.Content[i].Value
-			if !slices.Contains(wordless, key) || len(path) > 0 && path[0] == "follow up" && len(path) == 1 {
-				r.walk(n.Content[i+1], s.under(valueOf(s.n, key)), append(slices.Clip(path), key))
+		for k, v := range source.Pairs(n) {
+			key := k.Value
+			if !slices.Contains(wordless, key) || len(path) == 1 && path[0] == "follow up" {
+				r.walk(v, s.under(source.Value(s.n, key)), append(slices.Clip(path), key))
 			}
 		}
 	case yaml.SequenceNode:
@@ -132,7 +119,7 @@ func (r *figureReader) walk(n *yaml.Node, s sourceAt, path []string) {
 		}
 	case yaml.ScalarNode:
 		if n.Value == toFill || holdsFigure(n.Value) {
-			r.out = append(r.out, Figure{Of: r.what, Key: strings.Join(path, " "), Value: english.OneLine(n.Value), Source: s.rest, At: r.d.place(n)})
+			r.out = append(r.out, Figure{Of: r.e.what, Key: strings.Join(path, " "), Value: english.OneLine(n.Value), Source: s.rest, At: r.e.Place(n)})
 		}
 	}
 }
@@ -155,49 +142,45 @@ func holdsFigure(s string) bool {
 
 // source checks `source`: a text, or texts by the keys of what it stands in, and of
 // what is within those.
-func (d *document) source(n, of *yaml.Node, what string) {
+func (e *entry) source(n, of *yaml.Node, what string) {
 	if n == nil {
 		return
 	}
 	if n.Kind != yaml.MappingNode {
-		d.text(n, "source of "+what)
+		e.Text(n, "source of "+what)
 		return
 	}
 	var known []string
-	for i := 0; of.Kind == yaml.MappingNode && i+1 < len(of.Content); i += 2 {
-		if k := of.Content[i].Value; k != "source" {
-			known = append(known, k)
+	for k := range source.Pairs(of) {
+		if k.Value != "source" {
+			known = append(known, k.Value)
 		}
 	}
-	for _, f := range d.entries(n, "source of "+what) {
-		key := f.key.Value
-		within := valueOf(of, key)
+	for _, p := range e.Entries(n, "source of "+what) {
+		key := p.Key.Value
+		within := source.Value(of, key)
 		switch {
 		case key == otherwise:
-			d.text(f.value, "source of "+what)
+			e.Text(p.Value, "source of "+what)
 		case within == nil:
-			d.fault(f.key, d.l.didYouMean(key, append(known, otherwise), "it names keys of "+what+", or `otherwise`"), "source of %s speaks of %q, which is not there", what, key)
+			e.Fault(p.Key, e.DidYouMean(key, append(known, otherwise), "it names keys of "+what+", or `otherwise`"), "source of %s speaks of %q, which is not there", what, key)
 		default:
-			d.source(f.value, within, what)
+			e.source(p.Value, within, what)
 		}
 	}
 }
 
 // sourceText is a source in a line, for a listing.
 func sourceText(n *yaml.Node) string {
-	if n == nil || n.Kind == yaml.ScalarNode {
-		return scalar(n)
+	switch {
+	case n == nil:
+		return ""
+	case n.Kind == yaml.ScalarNode:
+		return n.Value
 	}
 	var parts []string
-	for i := 0; n.Kind == yaml.MappingNode && i+1 < len(n.Content); i += 2 {
-		parts = append(parts, n.Content[i].Value+": "+sourceText(n.Content[i+1]))
+	for k, v := range source.Pairs(n) {
+		parts = append(parts, k.Value+": "+sourceText(v))
 	}
 	return strings.Join(parts, "; ")
-}
-
-func scalar(n *yaml.Node) string {
-	if n == nil {
-		return ""
-	}
-	return n.Value
 }

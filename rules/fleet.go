@@ -7,9 +7,11 @@ import (
 	"slices"
 	"strings"
 
-	"telltale/rules/unit"
-
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/source"
+	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // Fleet says how a baseline is made of the fleet's own samples: those of the
@@ -41,38 +43,12 @@ var defaultGroups = []string{"component.kind", "component.fluid", "vehicle.kind"
 var tagField = regexp.MustCompile(`^vehicle\.tags\["([^"]+)"\]$`)
 
 // Group is the values of the group that a component belongs to, in order of GroupBy.
-func (f *Fleet) Group(v *Vehicle, c *Component) []string {
+func (f *Fleet) Group(v *word.Vehicle, c *word.Component) []string {
 	out := make([]string, len(f.GroupBy))
 	for i, field := range f.GroupBy {
-		of, name, _ := strings.Cut(field, ".")
-		switch tag := tagField.FindStringSubmatch(field); {
-		case tag != nil:
-			out[i] = v.Tags[tag[1]]
-		case of == "vehicle":
-			out[i] = vehicleFields[name](v)
-		default:
-			out[i] = componentFields[name](c)
-		}
+		out[i] = word.Field(tagField.ReplaceAllString(field, "vehicle.tags.$1"))(v, c)
 	}
 	return out
-}
-
-// instead finds what counts where a baseline made from the fleet does not say.
-func (b *Book) instead(j *Judge, v *Vehicle, comps []Component, to *Applied) {
-	for i, first := range to.Baselines {
-		if first == nil || first.Fleet == nil {
-			continue
-		}
-		if to.Instead == nil {
-			to.Instead = make([]*Baseline, len(comps))
-		}
-		for _, bl := range b.Baselines[slices.Index(b.Baselines, first)+1:] {
-			if ok, _ := j.Matches(bl.Where, v, &comps[i]); ok && bl.Fleet == nil {
-				to.Instead[i] = bl
-				break
-			}
-		}
-	}
 }
 
 // Definition is what decides which samples make the baseline, as text: figures
@@ -109,47 +85,40 @@ var (
 
 // fromFleet reads a baseline that is made of the fleet's own samples; nil where the
 // baseline does not say so.
-func (d *document) fromFleet(f fields, what string) *Fleet {
-	from := f.get("from")
-	if from == nil {
-		for _, key := range fleetKeys {
-			if v, ok := f[key]; ok {
-				d.fault(v.key, "add `from: fleet`, or take it out", "%s has %s, but is not made from the fleet", what, key)
+func (e *entry) fromFleet() *Fleet {
+	refuse := func(keys []string, hint, format string) {
+		for _, key := range keys {
+			if e.f[key] != nil {
+				e.Fault(source.Key(e.n, key), hint, format, e.what, key)
 			}
 		}
+	}
+	from := e.f["from"]
+	if from == nil {
+		refuse(fleetKeys, "add `from: fleet`, or take it out", "%s has %s, but is not made from the fleet")
 		return nil
 	}
-	d.choice(from, "from of "+what, "fleet")
-	for _, key := range bookKeys {
-		if v, ok := f[key]; ok {
-			d.fault(v.key, "take it out, or take out `from: fleet`", "%s is made from the fleet's samples, which give its %s", what, key)
-		}
+	e.Choice(from, "from of "+e.what, "fleet")
+	refuse(bookKeys, "take it out, or take out `from: fleet`", "%s is made from the fleet's samples, which give its %s")
+	out := &Fleet{GroupBy: defaultGroups, Samples: fleetSamples, Vehicles: fleetVehicles, Last: e.ofTheLast()}
+	if v := e.f["group by"]; v != nil {
+		out.GroupBy = e.groupBy(v)
 	}
-	out := &Fleet{GroupBy: defaultGroups, Samples: fleetSamples, Vehicles: fleetVehicles}
-	if v := f.get("group by"); v != nil {
-		out.GroupBy = d.groupBy(v, what)
+	if v := e.f["at least"]; v != nil {
+		e.atLeast(v, out)
 	}
-	if v := f.get("at least"); v != nil {
-		d.atLeast(v, what, out)
-	}
-	if v := f.get("of the last"); v != nil {
-		out.Last = d.ofTheLast(v, what)
-	}
-	d.l.fleet = true
 	return out
 }
 
-func (d *document) groupBy(n *yaml.Node, what string) []string {
-	list := d.texts(n, "group by of "+what)
-	for _, at := range items(n) {
+func (e *entry) groupBy(n *yaml.Node) []string {
+	for _, at := range source.Items(n) {
 		field := at.Value
-		if at.Kind != yaml.ScalarNode || tagField.MatchString(field) || slices.Contains(groupFields, field) {
-			continue
+		if at.Kind == yaml.ScalarNode && !tagField.MatchString(field) && !slices.Contains(groupFields, field) {
+			e.Fault(at, e.DidYouMean(field, groupFields, "known here: "+strings.Join(groupFields, ", ")+`, vehicle.tags["name"]`),
+				"%s cannot be grouped by %q", e.what, field)
 		}
-		d.fault(at, d.l.didYouMean(field, groupFields, "known here: "+strings.Join(groupFields, ", ")+`, vehicle.tags["name"]`),
-			"%s cannot be grouped by %q", what, field)
 	}
-	return list
+	return e.Texts(n, "group by of "+e.what)
 }
 
 // leastSamples is the smallest group that a book may ask for: of fewer values
@@ -157,27 +126,31 @@ func (d *document) groupBy(n *yaml.Node, what string) []string {
 const leastSamples = 5
 
 // atLeast reads a number of samples, or {samples: 12, vehicles: 3}.
-func (d *document) atLeast(n *yaml.Node, what string, f *Fleet) {
+func (e *entry) atLeast(n *yaml.Node, f *Fleet) {
 	const most = 10_000
 	if n.Kind == yaml.ScalarNode {
-		f.Samples = d.whole(n, "at least of "+what, leastSamples, most)
+		f.Samples = e.Whole(n, "at least of "+e.what, leastSamples, most)
 		return
 	}
-	m := d.mapping(n, "at least of "+what, "samples", "vehicles")
-	if v := m.get("samples"); v != nil {
-		f.Samples = d.whole(v, "samples of "+what, leastSamples, most)
+	m := e.Mapping(n, "at least of "+e.what, "samples", "vehicles")
+	if v := m["samples"]; v != nil {
+		f.Samples = e.Whole(v, "samples of "+e.what, leastSamples, most)
 	}
-	if v := m.get("vehicles"); v != nil {
-		f.Vehicles = d.whole(v, "vehicles of "+what, 1, most)
+	if v := m["vehicles"]; v != nil {
+		f.Vehicles = e.Whole(v, "vehicles of "+e.what, 1, most)
 	}
 }
 
-func (d *document) ofTheLast(n *yaml.Node, what string) Limits {
-	v, kind, ok := d.quantity(n, "of the last of "+what, unit.Months, unit.Days)
+func (e *entry) ofTheLast() Limits {
+	n := e.f["of the last"]
+	if n == nil {
+		return Limits{}
+	}
+	v, kind, ok := e.Base(n, "of the last of "+e.what, unit.Months, unit.Days)
 	switch {
 	case !ok:
 	case v <= 0 || v != math.Trunc(v) || v > 36500:
-		d.fault(n, "", "of the last of %s must be whole days or months, from 1 to 36500", what)
+		e.Fault(n, "", "of the last of %s must be whole days or months, from 1 to 36500", e.what)
 	case kind == unit.Months:
 		return Limits{Months: int(v)}
 	default:

@@ -3,6 +3,8 @@ package rules
 import (
 	"reflect"
 	"testing"
+
+	"telltale/rules/word"
 )
 
 const fleetBook = `book: 1
@@ -45,8 +47,8 @@ func TestFleetBaseline(t *testing.T) {
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got %+v\nwant %+v", got, want)
 	}
-	v := &Vehicle{Name: "Bus 7", Kind: "bus", Tags: map[string]string{"road": "hills"}}
-	c := &Component{Name: "engine", Kind: "diesel engine", Fluid: "15W-40"}
+	v := &word.Vehicle{Name: "Bus 7", Kind: "bus", Tags: map[string]string{"road": "hills"}}
+	c := &word.Component{Name: "engine", Kind: "diesel engine", Fluid: "15W-40"}
 	if got, want := b.Baselines[0].Fleet.Group(v, c), []string{"15W-40", "bus", "hills"}; !reflect.DeepEqual(got, want) {
 		t.Errorf("group %q, want %q", got, want)
 	}

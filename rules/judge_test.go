@@ -5,6 +5,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+
+	"telltale/rules/word"
 )
 
 // patternBook is a book of one pattern on samples.
@@ -14,7 +16,7 @@ func patternBook(t testing.TB, raise string) *Book {
 		"rules:\n  r:\n    on: sample\n    stage: caution\n    raise: |\n      "+raise+"\n")
 }
 
-var gearbox = &Component{Name: "gearbox", Kind: "automatic transmission", Fluid: "ATF", Capacity: 8}
+var gearbox = &word.Component{Name: "gearbox", Kind: "automatic transmission", Fluid: "ATF", Capacity: 8}
 
 // TestConditions runs patterns against facts: raised, clear, or what is missing.
 func TestConditions(t *testing.T) {
@@ -169,7 +171,7 @@ func TestCensoredEnds(t *testing.T) {
 		t.Fatalf("got %+v, mask %d", got, facts.mask)
 	}
 	for i := range want {
-		if !sameEnd(got.Ends[i], want[i]) {
+		if !got.Ends[i].same(want[i]) {
 			t.Errorf("end %d: got %+v want %+v", i, got.Ends[i], want[i])
 		}
 	}
@@ -240,17 +242,17 @@ func TestWhy(t *testing.T) {
 		`value("Fe")`: 200, `times("Fe")`: 2, `rateHours("Fe")`: 1e-6}
 	for _, c := range []struct {
 		body string
-		want []Evidence
+		want []word.Evidence
 	}{
 		{"    raise: value(\"Na\") - fresh(\"Na\") > 15 && value(\"K\") > 10 && change(\"K\") > 0\n    stage: warning\n",
-			[]Evidence{{`value("Na")`, 26, "mg/kg", "revision 2"}, {`fresh("Na")`, 6, "mg/kg", ""}, {`value("Na") - fresh("Na")`, 20, "", ""}, {`value("K")`, 3, "mg/kg", ""}}},
-		{"    measure: times(\"Cu\")\n    above: {advisory: 2, caution: 3}\n", []Evidence{{`times("Cu")`, 3.275, "", "baseline b, invented"}}},
+			[]word.Evidence{{Of: `value("Na")`, Value: 26, Unit: "mg/kg", Note: "revision 2"}, {Of: `fresh("Na")`, Value: 6, Unit: "mg/kg"}, {Of: `value("Na") - fresh("Na")`, Value: 20}, {Of: `value("K")`, Value: 3, Unit: "mg/kg"}}},
+		{"    measure: times(\"Cu\")\n    above: {advisory: 2, caution: 3}\n", []word.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "baseline b, invented"}}},
 		{"    measure: value(\"Cu\") / times(\"Cu\")\n    above: {advisory: 2 * times(\"Cu\"), warning: 1000}\n",
-			[]Evidence{{`value("Cu")`, 131, "mg/kg", ""}, {`times("Cu")`, 3.275, "", "baseline b, invented"}, {`value("Cu") / times("Cu")`, 40, "", ""}, {`2 * times("Cu")`, 6.55, "", ""}}},
+			[]word.Evidence{{Of: `value("Cu")`, Value: 131, Unit: "mg/kg"}, {Of: `times("Cu")`, Value: 3.275, Note: "baseline b, invented"}, {Of: `value("Cu") / times("Cu")`, Value: 40}, {Of: `2 * times("Cu")`, Value: 6.55}}},
 		{"    raise: has(\"Cu\") && !below(\"Cu\") && rate(\"Fe\") > 0\n    stage: caution\n",
-			[]Evidence{{`below("Cu")`, 0, "", "no"}, {`rate("Fe")`, 0.36, "mg/kg per 100 h", "by hours"}}},
+			[]word.Evidence{{Of: `below("Cu")`, Value: 0, Note: "no"}, {Of: `rate("Fe")`, Value: 0.36, Unit: "mg/kg per 100 h", Note: "by hours"}}},
 		{"    raise: let x = value(\"Fe\") * 2; x > 3 && component.capacity < 10\n    stage: caution\n",
-			[]Evidence{{`value("Fe")`, 200, "mg/kg", ""}, {`value("Fe") * 2`, 400, "", ""}, {"component.capacity", 8, "L", ""}}},
+			[]word.Evidence{{Of: `value("Fe")`, Value: 200, Unit: "mg/kg"}, {Of: `value("Fe") * 2`, Value: 400}, {Of: "component.capacity", Value: 8, Unit: "L"}}},
 	} {
 		b := measuredBook(t, c.body)
 		j := NewJudge(b)
@@ -271,7 +273,7 @@ func TestWhyOfAnEnd(t *testing.T) {
 	j := NewJudge(b)
 	f := &fakeFacts{comp: gearbox, ends: map[string][2]float64{`value("Pb")`: {0, 1}}}
 	for i, e := range j.Run(b.Rules[0], f).Ends {
-		if got, want := j.Why(b.Rules[0], f, e), []Evidence{{`value("Pb")`, float64(i), "mg/kg", ""}}; !reflect.DeepEqual(got, want) {
+		if got, want := j.Why(b.Rules[0], f, e), []word.Evidence{{Of: `value("Pb")`, Value: float64(i), Unit: "mg/kg"}}; !reflect.DeepEqual(got, want) {
 			t.Errorf("end %d: %v", i, got)
 		}
 	}
@@ -324,7 +326,7 @@ rules:
 `)
 	j := NewJudge(b)
 	f := &fakeFacts{}
-	comps := []Component{{Name: "z box", Kind: "gearbox", Fluid: "ATF", Capacity: 9}, {Name: "a engine", Kind: "engine"}, {Name: "m axle", Kind: "axle", Fluid: "ATF"}}
+	comps := []word.Component{{Name: "z box", Kind: "gearbox", Fluid: "ATF", Capacity: 9}, {Name: "a engine", Kind: "engine"}, {Name: "m axle", Kind: "axle", Fluid: "ATF"}}
 	got := b.For(j, f.Vehicle(), comps)
 	var lines []string
 	for _, a := range got.Tasks {

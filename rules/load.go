@@ -10,68 +10,62 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/expr-lang/expr/conf"
 	"gopkg.in/yaml.v3"
 
+	"telltale/rules/expression"
+	"telltale/rules/source"
 	"telltale/rules/unit"
 )
 
-// loader collects the book, and every fault, of a set of files.
+// loader collects the book of a set of files, and what only loading needs.
 type loader struct {
-	book   *Book
-	faults Faults
-	parser *conf.Config
+	*source.Reader
+	book *Book
+	lang *expression.Language
 
-	taskAt     map[string]Place
-	names      map[string]Place // of tasks and rules: an alarm is known by its name
-	means      map[string]bool  // analytes that some baseline has a mean for
-	spreads    map[string]bool
-	freshOf    map[string]bool
-	fleet      bool // a baseline is made from the fleet: it may have a mean for any analyte
-	nearBudget int
-	sortedTask []string
-	unitsAt    map[string]Place // where distance and volume were set
-	named      []namedCaution
-	left       []*Baseline // of which something is to be filled in
+	tasks   map[string]*Task
+	names   map[string]source.Place // of tasks and rules: an alarm is known by its name
+	unitsAt map[string]source.Place // where distance and volume were set
+	named   []*entry                // cautions that the book must explain itself
+	left    []*Baseline             // of which something is to be filled in
 }
 
-func (l *loader) add(f Fault) { l.faults = append(l.faults, f) }
-
-// section is one top-level part of a file.
-type section struct {
-	d *document
-	n *yaml.Node
+// entry is a part of a file as it is read: a task, a rule, a baseline, a caution, a case.
+type entry struct {
+	*source.Document
+	l      *loader
+	key, n *yaml.Node            // its name, and what stands there
+	what   string                // `task "engine oil"`
+	f      map[string]*yaml.Node // of n
 }
 
-// Load checks and compiles rule files into one book. The error is a Faults with
+// Load checks and compiles rule files into one book. The error is a [source.Faults] with
 // all faults of all files; there is no partial book. Files are taken in order of
 // name; no files make an empty book.
 func Load(files []File) (*Book, error) {
-	files = slices.Clone(files)
-	slices.SortStableFunc(files, func(a, b File) int { return strings.Compare(a.Name, b.Name) })
+	files = slices.SortedStableFunc(slices.Values(files), func(a, b File) int { return strings.Compare(a.Name, b.Name) })
 	l := &loader{
-		book:   &Book{Hash: hash(files), Units: Units{Distance: unit.Distances()[0], Volume: unit.Volumes()[0]}, OwnCautions: map[string]string{}},
-		parser: parserConfig(),
-		taskAt: map[string]Place{}, names: map[string]Place{}, means: map[string]bool{}, spreads: map[string]bool{}, freshOf: map[string]bool{},
-		nearBudget: nearWork, unitsAt: map[string]Place{},
+		Reader: source.NewReader(source.Cures{Empty: "begin with `book: 1`", Second: "put it into a file of its own",
+			Long: "split it into several files of the folder; all files make one book"}),
+		book: &Book{Hash: hash(files), OwnCautions: map[string]string{}}, lang: expression.NewLanguage(),
+		tasks: map[string]*Task{}, names: map[string]source.Place{}, unitsAt: map[string]source.Place{},
 	}
-	sections := map[string][]section{}
+	l.lang.Units = unit.System{Distance: unit.Distances()[0], Volume: unit.Volumes()[0]}
+	parts := map[string][]*entry{}
 	for i, f := range files {
 		if i > 0 && files[i-1].Name == f.Name {
-			l.add(Fault{Place: Place{f.Name, 1, 1}, Text: "the file is given twice", Width: 1})
+			l.Add(source.Fault{Place: source.Place{File: f.Name, Line: 1, Col: 1}, Text: "the file is given twice", Width: 1})
 			continue
 		}
-		if d := l.read(f); d.root != nil {
-			d.top(sections)
+		if d, root := l.Read(f.Name, f.Text); root != nil {
+			(&entry{Document: d, l: l, n: root, what: "a rule file"}).top(parts)
 		}
 	}
-	l.sections(sections)
-	if len(l.faults) > 0 {
-		return nil, l.faults.sorted()
+	l.read(parts)
+	if err := l.Err(); err != nil {
+		return nil, err
 	}
-	l.book.Baselines = slices.DeleteFunc(l.book.Baselines, func(b *Baseline) bool { return slices.Contains(l.left, b) })
-	l.book.sort()
-	l.book.sign()
+	l.finish()
 	return l.book, nil
 }
 
@@ -80,15 +74,11 @@ func Load(files []File) (*Book, error) {
 func hash(files []File) string {
 	h := sha256.New()
 	part := func(b []byte) {
-		var n [8]byte
-		binary.BigEndian.PutUint64(n[:], uint64(len(b)))
-		h.Write(n[:])
+		h.Write(binary.BigEndian.AppendUint64(nil, uint64(len(b))))
 		h.Write(b)
 	}
 	base := func(f File) string { return path.Base(strings.ReplaceAll(f.Name, `\`, "/")) }
-	files = slices.Clone(files)
-	slices.SortStableFunc(files, func(a, b File) int { return strings.Compare(base(a), base(b)) })
-	for _, f := range files {
+	for _, f := range slices.SortedStableFunc(slices.Values(files), func(a, b File) int { return strings.Compare(base(a), base(b)) }) {
 		part([]byte(base(f)))
 		part(f.Text)
 	}
@@ -97,51 +87,47 @@ func hash(files []File) string {
 
 var topKeys = []string{"book", "units", "cautions", "baselines", "tasks", "rules", "cases"}
 
-// top reads the keys of a file and sorts its parts into sections.
-func (d *document) top(sections map[string][]section) {
-	if d.root.Kind != yaml.MappingNode {
-		d.fault(d.root, "begin with `book: 1`", "a rule file must be a mapping, not %s", kindName(d.root))
+// top reads the keys of a file and sorts its parts by them.
+func (e *entry) top(parts map[string][]*entry) {
+	if e.n.Kind != yaml.MappingNode {
+		e.Fault(e.n, "begin with `book: 1`", "a rule file must be a mapping, not %s", source.KindName(e.n))
 		return
 	}
-	f := d.mapping(d.root, "a rule file", topKeys...)
-	switch v := f.get("book"); {
+	f := e.Mapping(e.n, e.what, topKeys...)
+	switch v := f["book"]; {
 	case v == nil:
-		d.faultAt(d.root.Line, d.root.Column, 1, "begin with `book: 1`", "the file does not say `book: 1`")
+		e.Add(e.FaultAt(e.n.Line, e.n.Column, 1, "begin with `book: 1`", "the file does not say `book: 1`"))
 	case v.Kind != yaml.ScalarNode || v.Value != "1" || v.Style != 0:
-		d.fault(v, "write `book: 1`", "book must be 1, the version of the rule language")
+		e.Fault(v, "write `book: 1`", "book must be 1, the version of the rule language")
 	}
-	for _, key := range topKeys[1:] {
-		if v := f.get(key); v != nil {
-			sections[key] = append(sections[key], section{d, v})
-		}
+	for key, n := range f {
+		parts[key] = append(parts[key], &entry{Document: e.Document, l: e.l, n: n})
 	}
 }
 
-// sections reads units and baselines first, then the names of all tasks, since
+// read reads units and baselines first, then the names of all tasks, since
 // expressions of every file may speak of them.
-func (l *loader) sections(s map[string][]section) {
-	for _, u := range s["units"] {
-		u.d.units(u.n)
+func (l *loader) read(parts map[string][]*entry) {
+	for _, e := range parts["units"] {
+		e.units()
 	}
-	for _, c := range l.declared(s["cautions"], "a caution", map[string]Place{}) {
-		c.d.caution(c.key, c.value)
+	for _, e := range l.declared(parts["cautions"], "caution", map[string]source.Place{}) {
+		e.caution()
 	}
-	for _, f := range l.declared(s["baselines"], "a baseline", map[string]Place{}) {
-		f.d.baseline(f.key, f.value)
+	for _, e := range l.declared(parts["baselines"], "baseline", map[string]source.Place{}) {
+		e.baseline()
 	}
-	tasks := l.declared(s["tasks"], "a task", l.names)
-	for _, t := range tasks {
-		l.taskAt[t.key.Value] = t.d.place(t.key)
+	tasks := l.declared(parts["tasks"], "task", l.names)
+	l.lang.Tasks = slices.Sorted(maps.Keys(l.names))
+	rules := l.declared(parts["rules"], "rule", l.names)
+	for _, e := range tasks {
+		e.task()
 	}
-	rules := l.declared(s["rules"], "a rule", l.names)
-	for _, t := range tasks {
-		t.d.task(t.key, t.value)
+	for _, e := range rules {
+		e.rule()
 	}
-	for _, r := range rules {
-		r.d.rule(r.key, r.value)
-	}
-	for _, c := range l.declared(s["cases"], "a case", map[string]Place{}) {
-		c.d.readCase(c.key, c.value)
+	for _, e := range l.declared(parts["cases"], "case", map[string]source.Place{}) {
+		e.readCase()
 	}
 	l.unexplained()
 	l.was()
@@ -151,144 +137,114 @@ func (l *loader) sections(s map[string][]section) {
 	l.contained()
 }
 
-// declaration is a named entry of a section and its file.
-type declaration struct {
-	field
-	d *document
-}
-
-// declared reads the names of a section in all files; a name stands once in the
+// declared reads the names of a part in all files; a name stands once in the
 // book, over everything that at already holds.
-func (l *loader) declared(sections []section, what string, at map[string]Place) []declaration {
-	var out []declaration
-	for _, s := range sections {
-		for _, f := range s.d.entries(s.n, strings.TrimPrefix(what, "a ")+"s") {
-			if !s.d.named(f.key, what) {
+func (l *loader) declared(parts []*entry, what string, at map[string]source.Place) []*entry {
+	var out []*entry
+	for _, e := range parts {
+		for _, p := range e.Entries(e.n, what+"s") {
+			name := p.Key.Value
+			if !e.Named(p.Key, "a "+what) {
 				continue
 			}
-			if first, dup := at[f.key.Value]; dup {
-				s.d.fault(f.key, "rename one; tasks and rules share their names, since an alarm is known by its name (`over` lets one of two tasks, or of two rules, take the other's place)",
-					"the name %q is given at %s already", f.key.Value, first)
+			if first, dup := at[name]; dup {
+				e.Fault(p.Key, "rename one; tasks and rules share their names, since an alarm is known by its name (`over` lets one of two tasks, or of two rules, take the other's place)",
+					"the name %q is given at %s already", name, first)
 				continue
 			}
-			at[f.key.Value] = s.d.place(f.key)
-			out = append(out, declaration{f, s.d})
+			at[name] = e.Place(p.Key)
+			out = append(out, e.within(p, what))
 		}
 	}
 	return out
 }
 
-// taskNames are the names of all tasks, sorted, for hints.
-func (l *loader) taskNames() []string {
-	if l.sortedTask == nil {
-		l.sortedTask = slices.Sorted(maps.Keys(l.taskAt))
+// within is an entry of that kind within another.
+func (e *entry) within(p source.Pair, kind string) *entry {
+	return &entry{Document: e.Document, l: e.l, key: p.Key, n: p.Value, what: fmt.Sprintf("%s %q", kind, p.Key.Value)}
+}
+
+// open reads the keys of the entry and gives its figures, and what of it is to be
+// filled in.
+func (e *entry) open(keys ...string) (Sources, []string) {
+	e.f = e.Mapping(e.n, e.what, keys...)
+	e.source(e.f["source"], e.n, e.what)
+	return e.figures(), e.blanks()
+}
+
+// titled is the title that the entry has, else its name.
+func (e *entry) titled() string {
+	if e.f["title"] == nil {
+		return e.key.Value
 	}
-	return l.sortedTask
+	return e.Text(e.f["title"], "title of "+e.what)
+}
+
+// where reads a condition that says what applies to whom.
+func (e *entry) where() *expression.Condition {
+	return e.l.lang.Condition(e.Document, e.f["where"], expression.Scope{What: "where of " + e.what, Want: expression.Truth}, &expression.Asks{})
+}
+
+// question reports what is not wrong but deserves a second look.
+func (e *entry) question(n *yaml.Node, hint, format string, args ...any) {
+	e.l.book.Questions = append(e.l.book.Questions, e.NewFault(n, hint, format, args...))
+}
+
+// misnamed reports what is wrong with a name, once all that it may stand for is known.
+func (e *entry) misnamed(n *yaml.Node, hint, format string, args ...any) {
+	e.Add(e.FaultAt(n.Line, n.Column, len(n.Value), hint, fmt.Sprintf(format, args...)))
 }
 
 // units reads {distance: km, volume: L}. All files that say it must agree.
-func (d *document) units(n *yaml.Node) {
-	f := d.mapping(n, "units", "distance", "volume")
+func (e *entry) units() {
+	f := e.Mapping(e.n, "units", "distance", "volume")
 	set := func(key string, target *string, options ...string) {
-		v := f.get(key)
+		v := f[key]
 		if v == nil {
 			return
 		}
-		got := options[d.choice(v, "units "+key, options...)]
-		if first, ok := d.l.unitsAt[key]; ok && *target != got {
-			d.fault(v, "a book speaks one unit of "+key, "%s, but %s at %s", got, *target, first)
+		got := options[e.Choice(v, "units "+key, options...)]
+		if first, ok := e.l.unitsAt[key]; ok && *target != got {
+			e.Fault(v, "a book speaks one unit of "+key, "%s, but %s at %s", got, *target, first)
 			return
 		}
-		*target, d.l.unitsAt[key] = got, d.place(v)
+		*target, e.l.unitsAt[key] = got, e.Place(v)
 	}
-	set("distance", &d.l.book.Units.Distance, unit.Distances()...)
-	set("volume", &d.l.book.Units.Volume, unit.Volumes()...)
+	set("distance", &e.l.lang.Units.Distance, unit.Distances()...)
+	set("volume", &e.l.lang.Units.Volume, unit.Volumes()...)
 }
 
-// was checks the earlier names: not in use any more, and each taken over once.
-func (l *loader) was() {
-	seen := map[string]string{}
-	check := func(name, was string, at Place, d *document) {
-		if was == "" {
-			return
-		}
-		text := ""
-		if first, ok := l.names[was]; ok {
-			text = fmt.Sprintf("%q was %q, but that name is in use at %s", name, was, first)
-		} else if other, ok := seen[was]; ok {
-			text = fmt.Sprintf("%q was %q, but %q was that too", name, was, other)
-		}
-		seen[was] = name
-		if text != "" {
-			l.add(d.makeFault(at.Line, at.Col, len(was), "`was` names the earlier name of this one alone", text))
-		}
+// wasCalled reads the earlier name of a task or rule.
+func (e *entry) wasCalled() string {
+	name := e.Text(e.f["was"], "was of "+e.what)
+	if name == e.key.Value {
+		e.Fault(e.f["was"], "`was` is for the earlier name of something renamed", "%s was always called so", e.what)
+		return ""
 	}
-	for _, t := range l.book.Tasks {
-		check(t.Name, t.Was, t.was.at, t.was.d)
-	}
-	for _, r := range l.book.Rules {
-		check(r.Name, r.Was, r.compiled.was.at, r.compiled.was.d)
-	}
+	return name
 }
 
-// wasAt is where `was` stands.
-type wasAt struct {
-	at Place
-	d  *document
-}
-
-// circles refuses tasks whose follow-ups lead back to themselves.
-func (l *loader) circles() {
-	byName := map[string]*Task{}
-	for _, t := range l.book.Tasks {
-		byName[t.Name] = t
-	}
-	const open, closed = 1, 2
-	mark := map[string]int{}
-	var trail []string
-	var visit func(t *Task)
-	visit = func(t *Task) {
-		mark[t.Name] = open
-		trail = append(trail, t.Name)
-		for _, f := range t.FollowUps {
-			next := byName[f.Name]
-			switch {
-			case next == nil || mark[f.Name] == closed:
-			case mark[f.Name] == open:
-				circle := append(slices.Clone(trail[slices.Index(trail, f.Name):]), f.Name)
-				l.add(t.was.d.makeFault(t.At.Line, t.At.Col, len(t.Name), "a follow-up is done once; leave one out",
-					"the follow-ups go in a circle: "+strings.Join(circle, " → ")))
-			default:
-				visit(next)
-			}
-		}
-		trail = trail[:len(trail)-1]
-		mark[t.Name] = closed
-	}
-	for _, t := range l.book.Tasks {
-		if mark[t.Name] == 0 {
-			visit(t)
-		}
-	}
-}
-
-// sort puts everything in order of name and drops what only loading needs.
-func (b *Book) sort() {
+// finish puts everything in order of name and drops what only loading needs.
+func (l *loader) finish() {
+	b := l.book
+	b.Units = l.lang.Units
+	b.Baselines = slices.DeleteFunc(b.Baselines, func(bl *Baseline) bool { return slices.Contains(l.left, bl) })
 	slices.SortFunc(b.Tasks, func(x, y *Task) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Rules, func(x, y *Rule) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Cases, func(x, y *Case) int { return strings.Compare(x.Name, y.Name) })
-	b.Questions, b.Uncautioned = Faults(b.Questions).sorted(), Faults(b.Uncautioned).sorted()
-	b.ToFill = Faults(b.ToFill).sorted()
+	b.Questions = source.Faults(append(b.Questions, l.lang.Questions...)).Sorted()
+	b.Uncautioned, b.ToFill = source.Faults(b.Uncautioned).Sorted(), source.Faults(b.ToFill).Sorted()
 	for _, t := range b.Tasks {
-		t.was, t.over = wasAt{}, overAt{}
+		t.read = nil
 	}
 	for _, r := range b.Rules {
-		r.compiled.was, r.over = wasAt{}, overAt{}
+		r.read = nil
 		for i := range r.PullIns {
-			r.PullIns[i].d = nil
+			r.PullIns[i].key = nil
 		}
 	}
 	for _, bl := range b.Baselines {
-		bl.over = overAt{}
+		bl.read = nil
 	}
+	b.sign()
 }

@@ -6,6 +6,9 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"telltale/rules/source"
+	"telltale/rules/unit"
 )
 
 const larkfell = `book: 1
@@ -106,7 +109,7 @@ func TestLoadOfAWholeBook(t *testing.T) {
 	b := load(t, larkfell)
 	hash := b.Hash
 	plain(b)
-	place := func(line int) Place { return Place{"rules/a.yaml", line, 3} }
+	place := func(line int) source.Place { return source.Place{File: "rules/a.yaml", Line: line, Col: 3} }
 	wantTasks := []*Task{
 		{Name: "brake check", Title: "brake check", Every: Limits{Hours: 500 * 3600, Months: 24}, Tolerance: Tolerance{Fixed: Limits{Days: 14}},
 			History: HistoryInService, FromSchedule: true, Statutory: true, Needs: []Need{{Part: "brake pad", Count: 4}}, At: place(25)},
@@ -146,7 +149,7 @@ func TestLoadOfAWholeBook(t *testing.T) {
 	if len(b.Cases) != 1 || b.Cases[0].Name != "half a drain does not hide the copper" || len(b.Cases[0].Given) != 1 || len(b.Cases[0].Expect) != 1 {
 		t.Errorf("cases: %s", show(b.Cases))
 	}
-	if want := (Units{"km", "L"}); b.Units != want || len(b.Questions) != 0 || !strings.HasPrefix(hash, "sha256:") || len(hash) != 71 {
+	if want := (unit.System{Distance: "km", Volume: "L"}); b.Units != want || len(b.Questions) != 0 || !strings.HasPrefix(hash, "sha256:") || len(hash) != 71 {
 		t.Errorf("units %v, questions %v, hash %s", b.Units, b.Questions, hash)
 	}
 }
@@ -195,13 +198,14 @@ func TestUnitsOfABook(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := NewJudge(b).Run(b.Rules[0], &fakeFacts{numbers: map[string]float64{"odometer()": 160934.4}})
-	if len(got.Ends) != 1 || got.Ends[0].Measure != 100 || b.Units != (Units{"mi", "L"}) {
+	if len(got.Ends) != 1 || got.Ends[0].Measure != 100 || b.Units != (unit.System{Distance: "mi", Volume: "L"}) {
 		t.Errorf("got %+v in %v", got, b.Units)
 	}
 }
 
 // A file of 256 KiB is read, one of a byte more is not, and both take little time.
 func TestSizeOfAFile(t *testing.T) {
+	const fileLimit = 256 << 10
 	fill := func(n int) []byte {
 		head := "book: 1\n#"
 		return []byte(head + strings.Repeat("x", n-len(head)))
@@ -228,11 +232,11 @@ func TestManyKeys(t *testing.T) {
 		files = append(files, File{fmt.Sprintf("%d.yaml", part), []byte(b.String())})
 	}
 	_, err := Load(files)
-	faults, _ := err.(Faults)
+	faults, _ := err.(source.Faults)
 	if len(faults) != 80000 {
 		t.Errorf("%d faults", len(faults))
 	}
-	if !slices.IsSortedFunc(faults, func(a, b Fault) int { return comparePlaces(a.Place, b.Place) }) {
+	if !slices.IsSortedFunc(faults, func(a, b source.Fault) int { return a.Place.Compare(b.Place) }) {
 		t.Error("the faults are not in order")
 	}
 	var b strings.Builder

@@ -3,21 +3,23 @@ package rules
 import (
 	"fmt"
 	"os"
-	"slices"
 	"strings"
 	"testing"
+
+	"telltale/rules/source"
+	"telltale/rules/word"
 )
 
 // wordsTable is the reference in README.md.
 func wordsTable() string {
 	var b strings.Builder
 	b.WriteString("\n| word | unit | meaning | source | example |\n| --- | --- | --- | --- | --- |\n")
-	for _, w := range Words() {
+	for _, w := range word.All() {
 		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | `%s` |\n", w.Signature, w.Unit, w.Meaning, w.Source, strings.ReplaceAll(w.Example, "|", `\|`))
 	}
 	b.WriteString("\n| function | meaning |\n| --- | --- |\n")
-	for _, name := range functionNames {
-		fmt.Fprintf(&b, "| `%s` | %s |\n", functions[name].signature, functions[name].meaning)
+	for _, f := range word.Functions {
+		fmt.Fprintf(&b, "| `%s` | %s |\n", f.Signature, f.Meaning)
 	}
 	b.WriteString("\n")
 	return b.String()
@@ -67,7 +69,7 @@ func TestReadmesFile(t *testing.T) {
 	_, rest, _ := strings.Cut(string(raw), "```yaml\n")
 	text, _, _ := strings.Cut(rest, "```")
 	if b := load(t, text); len(b.Questions) > 0 || len(b.Rules) != 3 || len(b.Tasks) != 1 {
-		t.Errorf("%v", Faults(b.Questions))
+		t.Errorf("%v", source.Faults(b.Questions))
 	}
 }
 
@@ -91,23 +93,15 @@ func TestReadmesParts(t *testing.T) {
 			p = "tasks:\n  t:\n    every: {distance: 15000 km}\n    cautions: [hot fluid]\n    " + strings.ReplaceAll(strings.TrimSpace(p), "\n", "\n    ") + "\n"
 		}
 		if b := load(t, "book: 1\n"+p); len(b.Questions)+len(b.Uncautioned) > 0 {
-			t.Errorf("%s\n%v%v", p, Faults(b.Questions), Faults(b.Uncautioned))
+			t.Errorf("%s\n%v%v", p, source.Faults(b.Questions), source.Faults(b.Uncautioned))
 		}
 	}
 }
 
-// Every word has all of its documentation, a signature that begins with its name,
-// a name by which String knows it, and an example that compiles.
+// Every word has all of its documentation, a signature that begins with its name, and
+// an example that compiles.
 func TestWords(t *testing.T) {
-	for w := WordNone + 1; w <= WordDone; w++ {
-		if !slices.ContainsFunc(words, func(d WordInfo) bool { return d.Name == w.String() }) {
-			t.Errorf("word %d is not in the list", w)
-		}
-	}
-	if WordNone.String() != "unknown word" || WordRateHours.String() != "rate" || len(words) != int(WordDone)-1 {
-		t.Error("the list and the constants differ")
-	}
-	for _, d := range Words() {
+	for _, d := range word.All() {
 		if !strings.HasPrefix(d.Signature, d.Name+"(") || d.Meaning == "" || d.Source == "" {
 			t.Errorf("%+v", d)
 		}
@@ -117,16 +111,11 @@ func TestWords(t *testing.T) {
 		}
 		text += "baselines: {b: {source: invented, fluid age: 60000 km, mean: {Fe: 90, Cu: 40}}, c: {from: fleet, over: b}}\nrules:\n  r:\n    on: sample\n    stage: caution\n    raise: |\n      "
 		example := d.Example
-		if !d.truth && !strings.ContainsAny(example, "<>=") {
+		if !d.Truth && !strings.ContainsAny(example, "<>=") {
 			example += " > 1"
 		}
 		if _, err := Load([]File{{"a.yaml", []byte(text + example + "\n")}}); err != nil {
 			t.Errorf("%s: %v", d.Name, err)
-		}
-	}
-	for name := range functions {
-		if !slices.Contains(functionNames, name) {
-			t.Errorf("function %s is not listed", name)
 		}
 	}
 }

@@ -11,20 +11,31 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules/english"
+	"telltale/rules/expression"
+	"telltale/rules/source"
+	"telltale/rules/word"
 )
 
 // compiledRule holds the expressions and templates of a rule. The expressions
 // share their questions; each template has its own, since what it cannot say
 // does not keep the rule from being judged.
 type compiledRule struct {
-	asks    *asks
-	measure *Condition // nil for a pattern
-	limits  [4]*Condition
-	raise   *Condition
-	clear   *Condition
-	say     *template
-	advise  [4]*template
-	was     wasAt
+	asks    *expression.Asks
+	measure *expression.Condition // nil for a pattern
+	limits  [4]*expression.Condition
+	raise   *expression.Condition
+	clear   *expression.Condition
+	say     *expression.Template
+	advise  [4]*expression.Template
+}
+
+// everyAsks are the questions of the expressions, and of each template.
+func (c *compiledRule) everyAsks() []*expression.Asks {
+	all := []*expression.Asks{c.asks, c.say.Asks()}
+	for _, t := range c.advise {
+		all = append(all, t.Asks())
+	}
+	return all
 }
 
 var (
@@ -35,86 +46,69 @@ var (
 
 // ruleReader reads one rule.
 type ruleReader struct {
-	d    *document
-	key  *yaml.Node
-	n    *yaml.Node
-	f    fields
-	r    *Rule
-	what string
+	*entry
+	r *Rule
 }
 
 // rule reads one judgement.
-func (d *document) rule(key, n *yaml.Node) {
-	what := fmt.Sprintf("rule %q", key.Value)
-	figures, blanks := d.figures(n, what), d.blanks(n, what)
-	rr := &ruleReader{d: d, key: key, n: n, what: what,
-		f: d.mapping(n, what, slices.Concat(sharedKeys, measuredKeys, patternKeys)...),
-		r: &Rule{Sources: figures, ToFill: blanks, Name: key.Value, Title: key.Value, At: d.place(key), compiled: &compiledRule{asks: newAsks()}}}
-	if n.Kind == yaml.MappingNode {
+func (e *entry) rule() {
+	sources, toFill := e.open(slices.Concat(sharedKeys, measuredKeys, patternKeys)...)
+	rr := &ruleReader{e, &Rule{Sources: sources, ToFill: toFill, Name: e.key.Value, At: e.Place(e.key), compiled: &compiledRule{asks: &expression.Asks{}}, read: e}}
+	if e.n.Kind == yaml.MappingNode {
 		rr.read()
 	}
 }
 
 func (rr *ruleReader) read() {
-	d, r, f := rr.d, rr.r, rr.f
-	d.source(f.get("source"), rr.n, rr.what)
-	if v := f.get("title"); v != nil {
-		r.Title = d.text(v, "title of "+rr.what)
-	}
-	r.Was, r.compiled.was = d.was(rr.key, f.get("was"), rr.what)
-	if v := f.get("where"); v != nil {
-		r.Where = d.where(v, rr.what)
-	}
-	r.Over, r.over = d.texts(f.get("over"), "over of "+rr.what), overAt{rr.key, items(f.get("over")), d}
+	r, f := rr.r, rr.f
+	r.Title, r.Was, r.Where = rr.titled(), rr.wasCalled(), rr.where()
+	r.Over = rr.Texts(f["over"], "over of "+rr.what)
 	r.On = rr.on()
 	switch {
-	case f.get("measure") != nil && f.get("raise") != nil:
-		d.fault(f["raise"].key, "make two rules of it", "%s has both `measure` and `raise`", rr.what)
-	case f.get("measure") != nil:
+	case f["measure"] != nil && f["raise"] != nil:
+		rr.Fault(source.Key(rr.n, "raise"), "make two rules of it", "%s has both `measure` and `raise`", rr.what)
+	case f["measure"] != nil:
 		rr.measured()
-	case f.get("raise") != nil:
+	case f["raise"] != nil:
 		rr.pattern()
 	default:
-		d.fault(rr.key, "a measured rule has `measure` with `above` or `below`, a pattern has `raise` and `stage`",
+		rr.Fault(rr.key, "a measured rule has `measure` with `above` or `below`, a pattern has `raise` and `stage`",
 			"%s judges nothing: `measure` or `raise` is missing", rr.what)
 	}
-	r.Masked = d.yes(f.get("masked"), "masked of "+rr.what, true)
-	r.PointsTo = d.texts(f.get("points to"), "points to of "+rr.what)
-	rr.templates()
-	rr.cautions()
-	rr.followUps()
+	r.Masked = rr.Yes(f["masked"], "masked of "+rr.what, true)
+	r.PointsTo = rr.Texts(f["points to"], "points to of "+rr.what)
+	rr.words()
+	rr.mind()
+	rr.opens()
 	rr.pullIns()
 	rr.components()
-	d.l.book.Rules = append(d.l.book.Rules, r)
+	rr.l.book.Rules = append(rr.l.book.Rules, r)
 }
 
 var onNames = []string{"sample", "reading", "service", "clock"}
 
 // on reads a word or a list.
 func (rr *ruleReader) on() On {
-	n := rr.f.get("on")
+	n := rr.f["on"]
 	if n == nil {
-		rr.d.fault(rr.key, "write `on: sample`, or a list of sample, reading, service, clock", "%s does not say when it is judged: `on` is missing", rr.what)
+		rr.Fault(rr.key, "write `on: sample`, or a list of sample, reading, service, clock", "%s does not say when it is judged: `on` is missing", rr.what)
 		return 0
 	}
-	list := []*yaml.Node{n}
-	if n.Kind == yaml.SequenceNode {
-		list = n.Content
-		if len(list) == 0 {
-			rr.d.fault(n, "list some of sample, reading, service, clock", "on of %s is empty", rr.what)
-		}
+	list := source.Items(n)
+	if len(list) == 0 {
+		rr.Fault(n, "list some of sample, reading, service, clock", "on of %s is empty", rr.what)
 	}
 	var on On
 	wrong := false
 	for _, e := range list {
-		before := len(rr.d.l.faults)
-		i := rr.d.choice(e, "on of "+rr.what, onNames...)
-		if len(rr.d.l.faults) > before {
+		before := rr.Faulty()
+		i := rr.Choice(e, "on of "+rr.what, onNames...)
+		if rr.Faulty() > before {
 			wrong = true
 			continue
 		}
 		if on&(1<<i) != 0 {
-			rr.d.fault(e, "", "on of %s names %q twice", rr.what, e.Value)
+			rr.Fault(e, "", "on of %s names %q twice", rr.what, e.Value)
 		}
 		on |= 1 << i
 	}
@@ -127,90 +121,87 @@ func (rr *ruleReader) on() On {
 // foreign reports keys of the other form of rule.
 func (rr *ruleReader) foreign(keys []string, form, other string) {
 	for _, k := range keys {
-		if e, ok := rr.f[k]; ok {
-			rr.d.fault(e.key, fmt.Sprintf("`%s` belongs to a %s rule", k, other), "a %s rule has no `%s`", form, k)
+		if rr.f[k] != nil {
+			rr.Fault(source.Key(rr.n, k), fmt.Sprintf("`%s` belongs to a %s rule", k, other), "a %s rule has no `%s`", form, k)
 		}
 	}
 }
 
-func (rr *ruleReader) expression(n *yaml.Node, key string, want kind, measure bool) *Condition {
-	return rr.d.condition(n, scope{what: key + " of " + rr.what, want: want, words: true, measure: measure}, rr.r.compiled.asks)
+func (rr *ruleReader) expression(n *yaml.Node, key string, want expression.Kind, measure bool) *expression.Condition {
+	return rr.l.lang.Condition(rr.Document, n, expression.Scope{What: key + " of " + rr.what, Want: want, Words: true, Measure: measure}, rr.r.compiled.asks)
 }
 
 // pattern reads raise, clear and stage.
 func (rr *ruleReader) pattern() {
-	d, r, c := rr.d, rr.r, rr.r.compiled
+	r, c := rr.r, rr.r.compiled
 	rr.foreign(measuredKeys, "pattern", "measured")
-	c.raise = rr.expression(rr.f.get("raise"), "raise", truth, false)
-	if v := rr.f.get("clear"); v != nil {
-		r.HasClear = true
-		c.clear = rr.expression(v, "clear", truth, false)
-	}
+	c.raise = rr.expression(rr.f["raise"], "raise", expression.Truth, false)
+	r.HasClear = rr.f["clear"] != nil
+	c.clear = rr.expression(rr.f["clear"], "clear", expression.Truth, false)
 	r.Confirm = [4]int{1, 1, 1, 1}
-	v := rr.f.get("stage")
+	v := rr.f["stage"]
 	if v == nil {
-		d.fault(rr.key, "write `stage: caution`; a warning is for what must be acted on now", "%s has no `stage`", rr.what)
+		rr.Fault(rr.key, "write `stage: caution`; a warning is for what must be acted on now", "%s has no `stage`", rr.what)
 		return
 	}
-	r.Stage = 1 + d.choice(v, "stage of "+rr.what, StageNames[1:]...)
+	r.Stage = 1 + rr.Choice(v, "stage of "+rr.what, StageNames[1:]...)
 	r.Has[r.Stage] = true
 }
 
 // measured reads measure, limits, deadband and confirm.
 func (rr *ruleReader) measured() {
-	d, r, f := rr.d, rr.r, rr.f
+	r, f := rr.r, rr.f
 	r.Measured = true
 	rr.foreign(patternKeys, "measured", "pattern")
-	r.compiled.measure = rr.expression(f.get("measure"), "measure", number, false)
+	r.compiled.measure = rr.expression(f["measure"], "measure", expression.Number, false)
 	rr.deadband()
 	rr.confirm()
 	rr.soften()
-	above, below := f.get("above"), f.get("below")
+	above, below := f["above"], f["below"]
 	switch {
 	case above != nil && below != nil:
-		d.fault(f["below"].key, "make two rules of it", "%s has both `above` and `below`", rr.what)
+		rr.Fault(source.Key(rr.n, "below"), "make two rules of it", "%s has both `above` and `below`", rr.what)
 	case above != nil:
-		rr.limits(above, "above")
+		rr.stageLimits(above, "above")
 	case below != nil:
 		r.Below = true
-		rr.limits(below, "below")
+		rr.stageLimits(below, "below")
 	default:
-		d.fault(rr.key, "write `above: {advisory: 2, caution: 3, warning: 5}`, or `below`", "%s has no limits: `above` or `below` is missing", rr.what)
+		rr.Fault(rr.key, "write `above: {advisory: 2, caution: 3, warning: 5}`, or `below`", "%s has no limits: `above` or `below` is missing", rr.what)
 	}
 }
 
-// limits reads the limit of each stage and checks the constant ones.
-func (rr *ruleReader) limits(n *yaml.Node, key string) {
-	f := rr.d.mapping(n, key+" of "+rr.what, StageNames[1:]...)
+// stageLimits reads the limit of each stage and checks the constant ones.
+func (rr *ruleReader) stageLimits(n *yaml.Node, key string) {
+	f := rr.Mapping(n, key+" of "+rr.what, StageNames[1:]...)
 	if n.Kind == yaml.MappingNode && len(n.Content) == 0 {
-		rr.d.fault(n, "write {advisory: 2, caution: 3, warning: 5}, or some of them", "%s of %s is empty", key, rr.what)
-	}
-	for stage := Advisory; stage <= Warning; stage++ {
-		v := f.get(StageNames[stage])
-		if v == nil {
-			continue
-		}
-		rr.r.Has[stage] = true
-		rr.r.compiled.limits[stage] = rr.expression(v, StageNames[stage], number, true)
+		rr.Fault(n, "write {advisory: 2, caution: 3, warning: 5}, or some of them", "%s of %s is empty", key, rr.what)
 	}
 	lower := 0
 	for stage := Advisory; stage <= Warning; stage++ {
-		c := rr.r.compiled.limits[stage]
-		if c == nil || !c.value.constant {
+		v := f[StageNames[stage]]
+		if v == nil {
 			continue
 		}
-		if lower > 0 {
-			rr.order(f.get(StageNames[stage]), key, lower, stage)
+		c := rr.expression(v, StageNames[stage], expression.Number, true)
+		rr.r.Has[stage], rr.r.compiled.limits[stage] = true, c
+		if c == nil {
+			continue
 		}
-		lower = stage
+		if _, constant := c.Constant(); constant {
+			if lower > 0 {
+				rr.order(v, key, lower, stage)
+			}
+			lower = stage
+		}
 	}
 }
 
 // order checks two limits that are constant: the worse stage lies further out,
 // and the deadband of the worse does not reach over the other.
 func (rr *ruleReader) order(n *yaml.Node, key string, lower, upper int) {
-	l := rr.r.compiled.limits
-	a, b := l[lower].value.value, l[upper].value.value
+	a, _ := rr.r.compiled.limits[lower].Constant()
+	b, _ := rr.r.compiled.limits[upper].Constant()
 	gap := b - a
 	if rr.r.Below {
 		gap = a - b
@@ -221,10 +212,10 @@ func (rr *ruleReader) order(n *yaml.Node, key string, lower, upper int) {
 	}
 	switch {
 	case gap < 0:
-		rr.d.fault(n, "the worse the stage, the further out its limit", "%s: %s at %s comes before %s at %s", key,
+		rr.Fault(n, "the worse the stage, the further out its limit", "%s: %s at %s comes before %s at %s", key,
 			StageNames[upper], english.Number(b), StageNames[lower], english.Number(a))
-	case gap > 0 && band > gap && !Equal(band, gap):
-		rr.d.fault(rr.f.get("deadband"), fmt.Sprintf("at most %s fits between %s and %s", rr.widest(gap, b), english.Number(a), english.Number(b)),
+	case gap > 0 && band > gap && !expression.Equal(band, gap):
+		rr.Fault(rr.f["deadband"], fmt.Sprintf("at most %s fits between %s and %s", rr.widest(gap, b), english.Number(a), english.Number(b)),
 			"the deadband of %s is wider than the gap between %s and %s", rr.what, StageNames[lower], StageNames[upper])
 	}
 }
@@ -239,21 +230,21 @@ func (rr *ruleReader) widest(gap, b float64) string {
 
 // deadband reads "10%", or a number where limits are zero or less.
 func (rr *ruleReader) deadband() {
-	n := rr.f.get("deadband")
+	n := rr.f["deadband"]
 	if n == nil {
 		return
 	}
 	if n.Kind == yaml.ScalarNode && (n.Tag == "!!int" || n.Tag == "!!float") {
-		v, ok := rr.d.number(n, "deadband of "+rr.what)
+		v, ok := rr.Number(n, "deadband of "+rr.what)
 		if ok && v < 0 {
-			rr.d.fault(n, "", "deadband of %s is less than nothing", rr.what)
+			rr.Fault(n, "", "deadband of %s is less than nothing", rr.what)
 		}
 		rr.r.Deadband = v
 		return
 	}
-	v, ok := rr.d.share(n, "deadband of "+rr.what)
+	v, ok := rr.Share(n, "deadband of "+rr.what)
 	if ok && v >= 1 {
-		rr.d.fault(n, "5% to 20% are usual", "deadband of %s must be under 100%%", rr.what)
+		rr.Fault(n, "5% to 20% are usual", "deadband of %s must be under 100%%", rr.what)
 	}
 	rr.r.Deadband = v
 }
@@ -265,22 +256,22 @@ const confirmLimit = 50
 // which a warning still acts at once, or by stage.
 func (rr *ruleReader) confirm() {
 	rr.r.Confirm = [4]int{1, 1, 1, 1}
-	n := rr.f.get("confirm")
+	n := rr.f["confirm"]
 	if n == nil {
 		return
 	}
 	if rr.r.On != 0 && rr.r.On&OnSample == 0 {
-		rr.d.fault(rr.f["confirm"].key, "", "confirm counts samples, but %s is not `on: sample`", rr.what)
+		rr.Fault(source.Key(rr.n, "confirm"), "", "confirm counts samples, but %s is not `on: sample`", rr.what)
 	}
 	if n.Kind != yaml.MappingNode {
-		v := rr.d.whole(n, "confirm of "+rr.what, 1, confirmLimit)
+		v := rr.Whole(n, "confirm of "+rr.what, 1, confirmLimit)
 		rr.r.Confirm[Advisory], rr.r.Confirm[Caution] = v, v
 		return
 	}
-	f := rr.d.mapping(n, "confirm of "+rr.what, StageNames[1:]...)
+	f := rr.Mapping(n, "confirm of "+rr.what, StageNames[1:]...)
 	for stage := Advisory; stage <= Warning; stage++ {
-		if v := f.get(StageNames[stage]); v != nil {
-			rr.r.Confirm[stage] = rr.d.whole(v, "confirm of "+rr.what, 1, confirmLimit)
+		if v := f[StageNames[stage]]; v != nil {
+			rr.r.Confirm[stage] = rr.Whole(v, "confirm of "+rr.what, 1, confirmLimit)
 		}
 	}
 }
@@ -291,38 +282,28 @@ var ratioAlone = regexp.MustCompile(`^\s*times\s*\(\s*"[^"]*"\s*\)\s*$`)
 // soften reads `soften by age`, which fits a plain ratio with a limit that may be
 // softened.
 func (rr *ruleReader) soften() {
-	n := rr.f.get("soften by age")
+	n := rr.f["soften by age"]
 	if n == nil {
 		return
 	}
-	rr.r.Softened = rr.d.yes(n, "soften by age of "+rr.what, false)
-	m, above := rr.f.get("measure"), rr.f.get("above")
+	rr.r.Softened = rr.Yes(n, "soften by age of "+rr.what, false)
+	m, above := rr.f["measure"], rr.f["above"]
 	switch {
 	case !rr.r.Softened:
 	case m.Kind == yaml.ScalarNode && !ratioAlone.MatchString(m.Value):
-		rr.d.fault(n, `it fits "measure: times("Cu")"; timesForAge is scaled to the age already`,
+		rr.Fault(n, `it fits "measure: times("Cu")"; timesForAge is scaled to the age already`,
 			"soften by age of %s: its measure is not times(…) alone", rr.what)
 	case rr.r.On != 0 && rr.r.On != OnSample:
-		rr.d.fault(n, "", "soften by age of %s is for rules that are `on: sample` alone", rr.what)
-	case above == nil, above.Kind == yaml.MappingNode && !names(above, StageNames[Advisory], StageNames[Caution]):
-		rr.d.fault(n, "a warning is never softened", "soften by age of %s: it has no advisory or caution `above` to soften", rr.what)
+		rr.Fault(n, "", "soften by age of %s is for rules that are `on: sample` alone", rr.what)
+	case above == nil, above.Kind == yaml.MappingNode && source.Key(above, StageNames[Advisory]) == nil && source.Key(above, StageNames[Caution]) == nil:
+		rr.Fault(n, "a warning is never softened", "soften by age of %s: it has no advisory or caution `above` to soften", rr.what)
 	}
-}
-
-// names reports whether a mapping has one of the keys.
-func names(n *yaml.Node, keys ...string) bool {
-	for i := 0; i < len(n.Content); i += 2 {
-		if slices.Contains(keys, n.Content[i].Value) {
-			return true
-		}
-	}
-	return false
 }
 
 // eachStage calls read with the value for each stage: given once, the same for
 // all, or by stage.
 func (rr *ruleReader) eachStage(key string, read func(n *yaml.Node, stage int)) {
-	n := rr.f.get(key)
+	n := rr.f[key]
 	if n == nil {
 		return
 	}
@@ -330,35 +311,34 @@ func (rr *ruleReader) eachStage(key string, read func(n *yaml.Node, stage int)) 
 		read(n, 0)
 		return
 	}
-	for _, e := range rr.d.entries(n, key+" of "+rr.what) {
-		stage := stageNumber(e.key.Value)
+	for _, p := range rr.Entries(n, key+" of "+rr.what) {
+		stage := stageNumber(p.Key.Value)
 		if !rr.r.Has[stage] && rr.r.Has != [4]bool{} {
-			rr.d.fault(e.key, "", "%s of %s speaks of a stage that the rule does not have: %s", key, rr.what, e.key.Value)
+			rr.Fault(p.Key, "", "%s of %s speaks of a stage that the rule does not have: %s", key, rr.what, p.Key.Value)
 		}
-		read(e.value, stage)
+		read(p.Value, stage)
 	}
 }
 
-func (rr *ruleReader) templates() {
+// words reads what the rule says and advises.
+func (rr *ruleReader) words() {
 	c := rr.r.compiled
-	sc := scope{what: "say of " + rr.what, words: true, measure: rr.r.Measured, stage: true}
-	if v := rr.f.get("say"); v != nil {
-		c.say = rr.d.template(v, sc, newAsks())
-	}
-	sc.what = "advise of " + rr.what
+	sc := expression.Scope{What: "say of " + rr.what, Words: true, Measure: rr.r.Measured, Stage: true}
+	c.say = rr.l.lang.Template(rr.Document, rr.f["say"], sc)
+	sc.What = "advise of " + rr.what
 	rr.eachStage("advise", func(n *yaml.Node, stage int) {
 		if n.Kind == yaml.MappingNode {
-			rr.d.fault(n, "write a text, or a text for each of advisory, caution, warning", "advise of %s must be text", rr.what)
+			rr.Fault(n, "write a text, or a text for each of advisory, caution, warning", "%s must be text", sc.What)
 			return
 		}
-		t := rr.d.template(n, sc, newAsks())
+		t := rr.l.lang.Template(rr.Document, n, sc)
 		for s := range c.advise {
 			if stage == 0 || stage == s {
 				c.advise[s] = t
 			}
 		}
 		if (stage == 0 || stage == Warning) && rr.r.Has[Warning] && !acts.MatchString(n.Value) {
-			rr.d.question(n, "a warning is for what must be acted on now", "the advice of %s at warning says neither stop nor inspect", rr.what)
+			rr.question(n, "a warning is for what must be acted on now", "the advice of %s at warning says neither stop nor inspect", rr.what)
 		}
 	})
 }
@@ -366,11 +346,11 @@ func (rr *ruleReader) templates() {
 // acts finds the advice that a warning should give.
 var acts = regexp.MustCompile(`(?i)\b(stop|inspect)`)
 
-// cautions reads what to mind; who asks for work must say it.
-func (rr *ruleReader) cautions() {
+// mind reads what to mind; who asks for work must say it.
+func (rr *ruleReader) mind() {
 	var said [4]bool
 	rr.eachStage("cautions", func(n *yaml.Node, stage int) {
-		list := rr.d.cautions(n, rr.what)
+		list := rr.cautions(n, rr.what)
 		for s := Advisory; s <= Warning; s++ {
 			if stage == 0 || stage == s {
 				rr.r.Cautions[s], said[s] = list, true
@@ -378,9 +358,9 @@ func (rr *ruleReader) cautions() {
 		}
 	})
 	for s := Advisory; s <= Warning; s++ {
-		asks := rr.r.compiled.advise[s] != nil || rr.f.get("pull in") != nil
+		asks := rr.r.compiled.advise[s] != nil || rr.f["pull in"] != nil
 		if rr.r.Has[s] && asks && !said[s] {
-			rr.d.mustMind(rr.key, rr.what)
+			rr.mustMind(rr.what)
 			return
 		}
 	}
@@ -396,21 +376,44 @@ func (rr *ruleReader) worst(stage int) []string {
 	return rr.r.Cautions[stage]
 }
 
-func (rr *ruleReader) followUps() {
+// opens reads the follow-ups.
+func (rr *ruleReader) opens() {
+	r := rr.r
 	rr.eachStage("follow up", func(n *yaml.Node, stage int) {
-		rr.r.FollowUps = append(rr.r.FollowUps, rr.d.followUps(n, "follow up of "+rr.what, stage)...)
-		for i := 1; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
-			if l := valueOf(n.Content[i], "lapses"); l != nil {
-				rr.d.fault(l, "what an alarm asks for stands until it is done", "the follow-up %q of %s cannot lapse", n.Content[i-1].Value, rr.what)
+		r.FollowUps = append(r.FollowUps, rr.followUps(n, "follow up of "+rr.what, stage)...)
+		for k, v := range source.Pairs(n) {
+			if l := source.Value(v, "lapses"); l != nil {
+				rr.Fault(l, "what an alarm asks for stands until it is done", "the follow-up %q of %s cannot lapse", k.Value, rr.what)
 			}
 		}
 	})
-	inherit(rr.r.FollowUps, rr.worst)
-	if i := slices.IndexFunc(rr.r.FollowUps, func(u FollowUp) bool { return u.Cautions == nil }); i >= 0 {
-		rr.d.mustMind(rr.key, fmt.Sprintf("the follow-up %q of %s", rr.r.FollowUps[i].Name, rr.what))
+	inherit(r.FollowUps, rr.worst)
+	if i := slices.IndexFunc(r.FollowUps, func(u FollowUp) bool { return u.Cautions == nil }); i >= 0 {
+		rr.mustMind(fmt.Sprintf("the follow-up %q of %s", r.FollowUps[i].Name, rr.what))
 	}
-	slices.SortStableFunc(rr.r.FollowUps, func(a, b FollowUp) int {
+	slices.SortStableFunc(r.FollowUps, func(a, b FollowUp) int {
 		return cmp.Or(strings.Compare(a.Name, b.Name), cmp.Compare(a.Stage, b.Stage))
+	})
+}
+
+// pullIns reads the tasks that the rule's alarm asks for earlier than they are due.
+func (rr *ruleReader) pullIns() {
+	r := rr.r
+	rr.eachStage("pull in", func(n *yaml.Node, stage int) {
+		if n.Kind == yaml.MappingNode && len(n.Content) == 0 {
+			rr.Fault(n, "write {transmission fluid: {within: {distance: 5000 km}}}, or leave it out", "pull in of %s is empty", rr.what)
+		}
+		for _, p := range rr.Entries(n, "pull in of "+rr.what) {
+			what := fmt.Sprintf("pull in %q", p.Key.Value)
+			within := rr.Mapping(p.Value, what, "within")["within"]
+			if within == nil && p.Value.Kind == yaml.MappingNode {
+				rr.Fault(p.Key, "write `within: {distance: 5000 km, time: 60 days}`: how far from what raised the alarm", "%s does not say by when", what)
+			}
+			r.PullIns = append(r.PullIns, PullIn{Task: p.Key.Value, Within: rr.limits(within, "within"), Stage: stage, key: p.Key})
+		}
+	})
+	slices.SortStableFunc(r.PullIns, func(a, b PullIn) int {
+		return cmp.Or(strings.Compare(a.Task, b.Task), cmp.Compare(a.Stage, b.Stage))
 	})
 }
 
@@ -418,46 +421,26 @@ func (rr *ruleReader) followUps() {
 // one that asks about a fluid without being so.
 func (rr *ruleReader) components() {
 	r, c := rr.r, rr.r.compiled
-	r.PerComponent = r.On&OnSample != 0
-	for _, e := range append([]*Condition{r.Where, c.measure, c.raise, c.clear}, c.limits[:]...) {
+	r.PerComponent = r.On&OnSample != 0 || c.say.ReadsComponent() || slices.ContainsFunc(c.advise[:], (*expression.Template).ReadsComponent)
+	for _, e := range append([]*expression.Condition{r.Where, c.measure, c.raise, c.clear}, c.limits[:]...) {
 		r.PerComponent = r.PerComponent || e != nil && e.ReadsComponent
-	}
-	all := append([]*template{c.say}, c.advise[:]...)
-	for _, t := range all {
-		r.PerComponent = r.PerComponent || t.readsComponent()
 	}
 	if r.PerComponent || r.On == 0 {
 		return
 	}
-	questions := []*Fault{c.asks.sample}
-	for _, t := range all {
-		if t != nil {
-			questions = append(questions, t.asks.sample)
-		}
-	}
-	for _, q := range questions {
-		if q != nil {
-			rr.d.l.add(*q)
+	for _, a := range c.everyAsks() {
+		if a.Sample != nil {
+			rr.Add(*a.Sample)
 		}
 	}
 }
 
 // Asks lists the analytes of which the rule, its message or its advice asks the word,
 // sorted.
-func (r *Rule) Asks(w Word) []string {
-	all := []*asks{r.compiled.asks}
-	for _, t := range append([]*template{r.compiled.say}, r.compiled.advise[:]...) {
-		if t != nil {
-			all = append(all, t.asks)
-		}
-	}
+func (r *Rule) Asks(w word.Word) []string {
 	var out []string
-	for _, a := range all {
-		for _, q := range a.list {
-			if of, _, _ := strings.Cut(q.arg, " "); q.info.word == w {
-				out = append(out, of)
-			}
-		}
+	for _, a := range r.compiled.everyAsks() {
+		out = append(out, a.Arguments(w)...)
 	}
 	slices.Sort(out)
 	return slices.Compact(out)
@@ -465,15 +448,7 @@ func (r *Rule) Asks(w Word) []string {
 
 // Reads lists what the words of the rule's condition and limits are asked of
 // (analytes, tasks, grades), sorted.
-func (r *Rule) Reads() []string {
-	var out []string
-	for _, q := range r.compiled.asks.list {
-		of, _, _ := strings.Cut(q.arg, " ")
-		out = append(out, of)
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
+func (r *Rule) Reads() []string { return r.compiled.asks.Arguments(word.None) }
 
 // Condition is the rule's measure, or what raises it, as it is written.
 func (r *Rule) Condition() string {

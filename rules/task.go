@@ -1,200 +1,175 @@
 package rules
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
-	"telltale/rules/unit"
-
 	"gopkg.in/yaml.v3"
+
+	"telltale/rules/expression"
+	"telltale/rules/source"
+	"telltale/rules/unit"
 )
 
 var taskKeys = []string{"title", "was", "where", "over", "every", "first", "contains", "early", "tolerance", "shorten", "unknown history",
 	"count from", "statutory", "share", "needs", "cautions", "follow up", "source"}
 
 // task reads maintenance that recurs.
-func (d *document) task(key, n *yaml.Node) {
-	what := fmt.Sprintf("task %q", key.Value)
-	f := d.mapping(n, what, taskKeys...)
-	t := &Task{Name: key.Value, At: d.place(key), Title: key.Value, Sources: d.figures(n, what), ToFill: d.blanks(n, what)}
-	d.source(f.get("source"), n, what)
-	if v := f.get("title"); v != nil {
-		t.Title = d.text(v, "title of "+what)
+func (e *entry) task() {
+	sources, toFill := e.open(taskKeys...)
+	f, isMapping := e.f, e.n.Kind == yaml.MappingNode
+	t := &Task{Name: e.key.Value, At: e.Place(e.key), Title: e.titled(), Sources: sources, ToFill: toFill, Was: e.wasCalled(),
+		Where: e.where(), Over: e.Texts(f["over"], "over of "+e.what), Every: e.limits(f["every"], "every"), Shorten: e.shorten(), read: e}
+	if f["every"] == nil && isMapping {
+		e.Fault(e.key, "write `every: {distance: 45000 km, time: 36 months}`", "%s does not say how often: `every` is missing", e.what)
 	}
-	t.Was, t.was = d.was(key, f.get("was"), what)
-	if v := f.get("where"); v != nil {
-		t.Where = d.where(v, what)
-	}
-	t.Over, t.over = d.texts(f.get("over"), "over of "+what), overAt{key, items(f.get("over")), d}
-	d.interval(key, t, f, what, n.Kind == yaml.MappingNode)
-	if v := f.get("shorten"); v != nil {
-		t.Shorten = d.shorten(v, what)
-	}
+	t.Early, t.Tolerance = e.margins(f, e.what, t.Every, "every")
 	t.PerComponent = t.Where != nil && t.Where.ReadsComponent || t.Shorten != nil && t.Shorten.ReadsComponent
-	if t.Shorten != nil && t.Shorten.asks.sample != nil && !t.PerComponent {
-		d.l.add(*t.Shorten.asks.sample)
+	if t.Shorten != nil && t.Shorten.Asks().Sample != nil && !t.PerComponent {
+		e.Add(*t.Shorten.Asks().Sample)
 	}
-	t.History = History(d.choice(f.get("unknown history"), "unknown history of "+what, "due", "from first reading", "from in-service date"))
-	d.first(t, f.get("first"), what)
-	d.contains(t, f.get("contains"), what)
-	t.FromSchedule = d.choice(f.get("count from"), "count from of "+what, "done", "schedule") == 1
-	t.Statutory = d.yes(f.get("statutory"), "statutory of "+what, false)
-	d.exchanged(t, f.get("share"), what)
-	t.Needs = d.needs(f.get("needs"), "needs of "+what)
-	t.Cautions = d.cautions(f.get("cautions"), what)
-	if f.get("cautions") == nil && n.Kind == yaml.MappingNode {
-		d.mustMind(key, what)
+	t.History = History(e.Choice(f["unknown history"], "unknown history of "+e.what, "due", "from first reading", "from in-service date"))
+	t.First = e.first(t)
+	e.Texts(f["contains"], "contains of "+e.what)
+	t.FromSchedule = e.Choice(f["count from"], "count from of "+e.what, "done", "schedule") == 1
+	t.Statutory = e.Yes(f["statutory"], "statutory of "+e.what, false)
+	t.Share = e.exchanged(t)
+	t.Needs = e.needs(f["needs"], "needs of "+e.what)
+	t.Cautions = e.cautions(f["cautions"], e.what)
+	if f["cautions"] == nil && isMapping {
+		e.mustMind(e.what)
 	}
-	if v := f.get("follow up"); v != nil {
-		t.FollowUps = d.followUps(v, "follow up of "+what, 0)
+	if v := f["follow up"]; v != nil {
+		t.FollowUps = e.followUps(v, "follow up of "+e.what, 0)
 	}
 	inherit(t.FollowUps, func(int) []string { return t.Cautions })
-	d.l.book.Tasks = append(d.l.book.Tasks, t)
+	e.l.book.Tasks = append(e.l.book.Tasks, t)
+	e.l.tasks[t.Name] = t
 }
 
-// was reads the earlier name of a task or rule.
-func (d *document) was(key, n *yaml.Node, what string) (string, wasAt) {
-	at := wasAt{d.place(key), d}
-	if n == nil {
-		return "", at
+// first reads the interval of a vehicle that began new.
+func (e *entry) first(t *Task) Limits {
+	n := e.f["first"]
+	first := e.limits(n, "first")
+	e.inside(n, "first", first, t.Every, "every")
+	if n != nil && t.History != HistoryInService {
+		e.Fault(n, "write `unknown history: from in-service date`: it counts from when the vehicle was new", "%s has a first interval and nothing that it counts from", e.what)
 	}
-	at.at = d.place(n)
-	name := d.text(n, "was of "+what)
-	if name == key.Value {
-		d.fault(n, "`was` is for the earlier name of something renamed", "%s was always called so", what)
-		return "", at
-	}
-	return name, at
-}
-
-// interval reads every, early and tolerance.
-func (d *document) interval(key *yaml.Node, t *Task, f fields, what string, isMapping bool) {
-	if v := f.get("every"); v != nil {
-		t.Every = d.limits(v, "every")
-	} else if isMapping {
-		d.fault(key, "write `every: {distance: 45000 km, time: 36 months}`", "%s does not say how often: `every` is missing", what)
-	}
-	t.Early, t.Tolerance = d.margins(f, what, t.Every, "every")
+	return first
 }
 
 // margins reads the early limits and the tolerance of an interval.
-func (d *document) margins(f fields, what string, of Limits, key string) (early Limits, tol Tolerance) {
-	if v := f.get("early"); v != nil {
-		early = d.limits(v, "early")
-		d.within(v, "early", early, of, key)
-	}
-	v := f.get("tolerance")
+func (e *entry) margins(f map[string]*yaml.Node, what string, of Limits, key string) (early Limits, tol Tolerance) {
+	early = e.limits(f["early"], "early")
+	e.inside(f["early"], "early", early, of, key)
+	v := f["tolerance"]
 	switch {
 	case v == nil || v.Kind == yaml.ScalarNode && v.Value == "0":
-		return early, tol
 	case v.Kind == yaml.MappingNode:
-		tol.Fixed = d.limits(v, "tolerance")
-		d.within(v, "tolerance", tol.Fixed, of, key)
-		return early, tol
+		tol.Fixed = e.limits(v, "tolerance")
+		e.inside(v, "tolerance", tol.Fixed, of, key)
+	default:
+		share, ok := e.Share(v, "tolerance of "+what)
+		if ok && share > 1 {
+			e.Fault(v, "a task this late has been left out once", "tolerance of %s is over 100%%", what)
+		}
+		tol.Share = share
 	}
-	share, ok := d.share(v, "tolerance of "+what)
-	if ok && share > 1 {
-		d.fault(v, "a task this late has been left out once", "tolerance of %s is over 100%%", what)
-	}
-	tol.Share = share
 	return early, tol
 }
 
 // shorten reads the factor by which intervals are multiplied.
-func (d *document) shorten(n *yaml.Node, what string) *Condition {
-	c := d.condition(n, scope{what: "shorten of " + what, want: number, words: true}, newAsks())
-	switch {
-	case c == nil || !c.value.constant:
-	case !(c.value.value > 0):
-		d.fault(n, "0.75 makes the interval three quarters as long", "shorten of %s must be more than zero", what)
-	case c.value.value > 1:
-		d.fault(n, "write the longer interval under `every:`", "shorten of %s makes every interval longer", what)
+func (e *entry) shorten() *expression.Condition {
+	n := e.f["shorten"]
+	c := e.l.lang.Condition(e.Document, n, expression.Scope{What: "shorten of " + e.what, Want: expression.Number, Words: true}, &expression.Asks{})
+	if c == nil {
+		return nil
+	}
+	switch factor, always := c.Constant(); {
+	case !always:
+	case !(factor > 0):
+		e.Fault(n, "0.75 makes the interval three quarters as long", "shorten of %s must be more than zero", e.what)
+	case factor > 1:
+		e.Fault(n, "write the longer interval under `every:`", "shorten of %s makes every interval longer", e.what)
 	}
 	return c
 }
 
 // exchanged reads the share of the fluid that the task renews.
-func (d *document) exchanged(t *Task, n *yaml.Node, what string) {
+func (e *entry) exchanged(t *Task) float64 {
+	n := e.f["share"]
 	if n == nil {
-		return
+		return 0
 	}
-	v, ok := d.share(n, "share of "+what)
+	v, ok := e.Share(n, "share of "+e.what)
 	switch {
 	case ok && (v <= 0 || v > 1):
-		d.fault(n, "a drain and refill of a half is 50%", "share of %s must be over 0%% and at most 100%%", what)
+		e.Fault(n, "a drain and refill of a half is 50%", "share of %s must be over 0%% and at most 100%%", e.what)
 	case ok && !t.PerComponent:
-		d.fault(n, "let `where` read component, so that it is known whose fluid it is", "share of %s: the task is kept once a vehicle and renews no one's fluid", what)
-	case ok:
-		t.Share = v
+		e.Fault(n, "let `where` read component, so that it is known whose fluid it is", "share of %s: the task is kept once a vehicle and renews no one's fluid", e.what)
 	}
+	return v
 }
 
 // needs reads the fluids and parts to have ready.
-func (d *document) needs(n *yaml.Node, what string) []Need {
+func (e *entry) needs(n *yaml.Node, what string) []Need {
 	if n == nil {
 		return nil
 	}
 	if n.Kind != yaml.SequenceNode {
-		d.fault(n, "write [{fluid: ATF, volume: 4 L}, {part: filter}]", "%s must be a list, not %s", what, kindName(n))
+		e.Fault(n, "write [{fluid: ATF, volume: 4 L}, {part: filter}]", "%s must be a list, not %s", what, source.KindName(n))
 		return nil
 	}
 	var out []Need
-	for _, e := range n.Content {
-		if need, ok := d.need(e, what); ok {
+	for _, c := range n.Content {
+		if need, ok := e.need(c, what); ok {
 			out = append(out, need)
 		}
 	}
 	return out
 }
 
-func (d *document) need(n *yaml.Node, what string) (Need, bool) {
-	f := d.mapping(n, "an entry of "+what, "fluid", "volume", "part", "count")
-	need := Need{Fluid: d.text(f.get("fluid"), "fluid"), Part: d.text(f.get("part"), "part")}
+func (e *entry) need(n *yaml.Node, what string) (Need, bool) {
+	f := e.Mapping(n, "an entry of "+what, "fluid", "volume", "part", "count")
+	need := Need{Fluid: e.Text(f["fluid"], "fluid"), Part: e.Text(f["part"], "part")}
 	switch {
 	case n.Kind != yaml.MappingNode:
 		return need, false
 	case (need.Fluid == "") == (need.Part == ""):
-		d.fault(n, "write {fluid: ATF, volume: 4 L} or {part: filter}", "an entry of %s names a fluid or a part, one of them", what)
-	case need.Fluid != "" && f.get("count") != nil:
-		d.fault(f["count"].key, "write `volume: 4 L`", "a fluid has a volume, not a count")
-	case need.Part != "" && f.get("volume") != nil:
-		d.fault(f["volume"].key, "write `count: 2`", "a part has a count, not a volume")
+		e.Fault(n, "write {fluid: ATF, volume: 4 L} or {part: filter}", "an entry of %s names a fluid or a part, one of them", what)
+	case need.Fluid != "" && f["count"] != nil:
+		e.Fault(source.Key(n, "count"), "write `volume: 4 L`", "a fluid has a volume, not a count")
+	case need.Part != "" && f["volume"] != nil:
+		e.Fault(source.Key(n, "volume"), "write `count: 2`", "a part has a count, not a volume")
 	}
-	if v := f.get("volume"); v != nil {
-		need.Volume = d.positive(v, "volume", unit.Volume)
-	}
-	if need.Part != "" {
+	need.Volume = e.positive(f["volume"], "volume", unit.Volume)
+	if v := f["count"]; v != nil {
+		need.Count = e.Whole(v, "count", 1, 1000)
+	} else if need.Part != "" {
 		need.Count = 1
-	}
-	if v := f.get("count"); v != nil {
-		need.Count = d.whole(v, "count", 1, 1000)
 	}
 	return need, true
 }
 
 // byStage reports whether a mapping is given by stage: all its keys are names of stages.
 func byStage(n *yaml.Node) bool {
-	if n.Kind != yaml.MappingNode || len(n.Content) == 0 {
-		return false
-	}
-	for i := 0; i < len(n.Content); i += 2 {
-		if stageNumber(n.Content[i].Value) == 0 {
+	for k := range source.Pairs(n) {
+		if stageNumber(k.Value) == 0 {
 			return false
 		}
 	}
-	return true
+	return n.Kind == yaml.MappingNode && len(n.Content) > 0
 }
 
 // stageNumber is 1..3 for the name of a stage, else 0.
 func stageNumber(name string) int { return max(slices.Index(StageNames[:], name), 0) }
 
 // followUps reads the one-off tasks that a service or an alarm opens, by name.
-func (d *document) followUps(n *yaml.Node, what string, stage int) []FollowUp {
+func (e *entry) followUps(n *yaml.Node, what string, stage int) []FollowUp {
 	var out []FollowUp
-	for _, f := range d.entries(n, what) {
-		if d.named(f.key, "a follow-up") {
-			out = append(out, d.followUp(f.key, f.value, stage))
+	for _, p := range e.Entries(n, what) {
+		if e.Named(p.Key, "a follow-up") {
+			out = append(out, e.within(p, "follow-up").followUp(stage))
 		}
 	}
 	slices.SortFunc(out, func(a, b FollowUp) int { return strings.Compare(a.Name, b.Name) })
@@ -210,58 +185,48 @@ func inherit(list []FollowUp, from func(stage int) []string) {
 	}
 }
 
-func (d *document) followUp(key, n *yaml.Node, stage int) FollowUp {
-	what := fmt.Sprintf("follow-up %q", key.Value)
-	f := d.mapping(n, what, "after", "within", "early", "tolerance", "lapses", "settled by", "title", "cautions")
-	u := FollowUp{Name: key.Value, Title: key.Value, Stage: stage, Cautions: d.cautions(f.get("cautions"), what)}
-	if v := f.get("title"); v != nil {
-		u.Title = d.text(v, "title of "+what)
-	}
-	if v := f.get("settled by"); v != nil {
-		d.choice(v, "settled by of "+what, "sample")
+func (e *entry) followUp(stage int) FollowUp {
+	e.f = e.Mapping(e.n, e.what, "after", "within", "early", "tolerance", "lapses", "settled by", "title", "cautions")
+	u := FollowUp{Name: e.key.Value, Title: e.titled(), Stage: stage, Cautions: e.cautions(e.f["cautions"], e.what)}
+	if v := e.f["settled by"]; v != nil {
+		e.Choice(v, "settled by of "+e.what, "sample")
 		u.BySample = true
 	}
-	after, within := f.get("after"), f.get("within")
+	limits, after, within := "after", e.f["after"], e.f["within"]
 	switch {
-	case n.Kind != yaml.MappingNode:
+	case e.n.Kind != yaml.MappingNode:
 	case after != nil && within != nil:
-		d.fault(f["within"].key, "`after` is due at that point; `within` is asked for at once and due by then", "%s says both `after` and `within`", what)
+		e.Fault(source.Key(e.n, "within"), "`after` is due at that point; `within` is asked for at once and due by then", "%s says both `after` and `within`", e.what)
 	case after != nil:
-		u.At = d.limits(after, "after")
+		u.At = e.limits(after, "after")
 	case within != nil:
-		u.Within, u.At = true, d.limits(within, "within")
-	default:
-		d.fault(key, "write `after: {distance: 500 km}` or `within: {time: 30 days}`", "%s does not say when", what)
-	}
-	limits := "after"
-	if u.Within {
-		limits = "within"
-		if e, ok := f["early"]; ok {
-			d.fault(e.key, "what is asked for `within` some limits is soon at once", "%s needs no `early`", what)
-			delete(f, "early")
+		limits, u.Within, u.At = "within", true, e.limits(within, "within")
+		if e.f["early"] != nil {
+			e.Fault(source.Key(e.n, "early"), "what is asked for `within` some limits is soon at once", "%s needs no `early`", e.what)
+			delete(e.f, "early")
 		}
+	default:
+		e.Fault(e.key, "write `after: {distance: 500 km}` or `within: {time: 30 days}`", "%s does not say when", e.what)
 	}
-	u.Early, u.Tolerance = d.margins(f, what, u.At, limits)
-	if v := f.get("lapses"); v != nil {
-		u.Lapses = d.lapses(v, what, u, limits)
-	}
+	u.Early, u.Tolerance = e.margins(e.f, e.what, u.At, limits)
+	u.Lapses = e.lapses(u, limits)
 	return u
 }
 
 // lapses reads how far past its point a follow-up of a task is dropped, by its meters,
 // which is later than it is overdue.
-func (d *document) lapses(n *yaml.Node, what string, u FollowUp, of string) Limits {
-	l := d.limits(n, "lapses")
-	for i := 0; i+1 < len(n.Content); i += 2 {
-		k, v := n.Content[i], n.Content[i+1]
+func (e *entry) lapses(u FollowUp, of string) Limits {
+	n := e.f["lapses"]
+	l := e.limits(n, "lapses")
+	for k, v := range source.Pairs(n) {
 		mine, at := l.part(k.Value), u.At.part(k.Value)
 		switch {
 		case k.Value == "time":
-			d.fault(k, "write a distance or hours: a vehicle that stands would lose it", "%s cannot lapse by the calendar", what)
+			e.Fault(k, "write a distance or hours: a vehicle that stands would lose it", "%s cannot lapse by the calendar", e.what)
 		case mine > 0 && at == 0:
-			d.noSuchLimit(k, "lapses", of)
+			e.noSuchLimit(k, "lapses", of)
 		case mine > 0 && mine <= max(u.Tolerance.Fixed.part(k.Value), u.Tolerance.Share*at):
-			d.fault(v, "it lapses far past its point, when the answer is of no use any more", "%s lapses before it is overdue", what)
+			e.Fault(v, "it lapses far past its point, when the answer is of no use any more", "%s lapses before it is overdue", e.what)
 		}
 	}
 	return l

@@ -16,6 +16,8 @@ import (
 	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/rules/schema"
+	"telltale/rules/source"
+	"telltale/rules/word"
 )
 
 func checkCommand(s cli.Env) *cobra.Command {
@@ -45,7 +47,7 @@ func check(s cli.Env, o checkOptions, dir string) error {
 		return err
 	}
 	if len(book.Uncautioned) > 0 {
-		return cli.Exit(2, fmt.Errorf("the rules have faults:\n%w", rules.Faults(book.Uncautioned)))
+		return cli.Exit(2, fmt.Errorf("the rules have faults:\n%w", source.Faults(book.Uncautioned)))
 	}
 	for i := range book.Questions {
 		fmt.Fprintf(s.Err, "question: %s\n", book.Questions[i].String())
@@ -171,7 +173,7 @@ func wordsCommand(s cli.Env) *cobra.Command {
 		Short: "List what a rule may ask",
 		Args:  cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			return cli.Listing(s, asJSON, rules.Words(), nil, "", func(w rules.WordInfo) string {
+			return cli.Listing(s, asJSON, word.All(), nil, "", func(w word.Info) string {
 				return fmt.Sprintf("%s  (%s)\n    %s\n    for example: %s\n    source: %s", w.Signature, cmp.Or(w.Unit, "a ratio"), w.Meaning, w.Example, w.Source)
 			})
 		},

@@ -19,9 +19,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/rules"
 	"telltale/rules/chapters"
 	"telltale/rules/english"
+	"telltale/rules/source"
 	"telltale/rules/unit"
 )
 
@@ -116,7 +116,7 @@ func takeZone(f *newFleet, a string, list fs.FS) error {
 		return nil
 	})
 	hint := "it is a name like Europe/London"
-	if near := rules.Near(a, names); near != "" {
+	if near := source.Near(a, names); near != "" {
 		hint = "did you mean " + near + "?"
 	}
 	return cli.Hint(fmt.Errorf("there is no time zone %q", a), hint)

@@ -21,8 +21,8 @@ import (
 	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/service"
 	"telltale/engine/why"
-	"telltale/rules"
 	"telltale/rules/english"
+	"telltale/rules/source"
 	"telltale/rules/unit"
 )
 
@@ -145,7 +145,7 @@ func jobHint(e *job.Error) string {
 	case job.NotYet:
 		return "enter what was done when it is done"
 	}
-	return ask.DidYouMean(rules.Near(e.Name, e.Have), e.Have)
+	return ask.DidYouMean(source.Near(e.Name, e.Have), e.Have)
 }
 
 // printNext prints what the service makes of it: when each task is due next, and

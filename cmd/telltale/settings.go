@@ -17,7 +17,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/notify/mail"
-	"telltale/rules"
+	"telltale/rules/source"
 )
 
 // settings are telltale.yaml: how a folder's service runs. Every key may be left
@@ -74,7 +74,7 @@ func loadSettings(dir string) (settings, error) {
 	if err != nil {
 		return set, fmt.Errorf("reading the settings: %w", err)
 	}
-	s, root := rules.ReadSheet(rules.File{Name: path, Text: text})
+	s, root := source.Read(path, text)
 	if root == nil {
 		return set, s.Err()
 	}
@@ -127,7 +127,7 @@ func loopback(address string) bool {
 	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
-func readSMTP(s *rules.Sheet, n *yaml.Node, c *mail.Config) {
+func readSMTP(s *source.Document, n *yaml.Node, c *mail.Config) {
 	m := s.Mapping(n, "smtp", "host", "port", "user", "password file", "tls", "hello")
 	c.Host, c.User, c.Hello = s.Text(m["host"], "host"), s.Text(m["user"], "user"), s.Text(m["hello"], "hello")
 	if m["host"] == nil {
@@ -146,7 +146,7 @@ func readSMTP(s *rules.Sheet, n *yaml.Node, c *mail.Config) {
 	}
 }
 
-func readAnswers(s *rules.Sheet, n *yaml.Node) answering {
+func readAnswers(s *source.Document, n *yaml.Node) answering {
 	m := s.Mapping(n, "answers", "listen", "url", "key file")
 	a := answering{Listen: "127.0.0.1:8080", KeyFile: "answers.key"}
 	if l := m["listen"]; l != nil {
@@ -166,7 +166,7 @@ func readAnswers(s *rules.Sheet, n *yaml.Node) answering {
 	return a
 }
 
-func readWebhooks(s *rules.Sheet, n *yaml.Node) (allow []netip.Prefix) {
+func readWebhooks(s *source.Document, n *yaml.Node) (allow []netip.Prefix) {
 	for _, r := range s.Items(s.Mapping(n, "webhooks", "allow")["allow"], "allow") {
 		text, ok := s.Given(r, "allow")
 		p, err := netip.ParsePrefix(text)

@@ -5,28 +5,28 @@ import (
 	"time"
 
 	"telltale/engine/event"
-	"telltale/rules"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // Transition is one change of an alarm, in the shape that the outside sees.
 type Transition struct {
 	// Time is the latest of the cause's time, its recorded time and the last tick.
-	Time       time.Time        `json:"time"`
-	Vehicle    string           `json:"vehicle"`
-	Component  string           `json:"component,omitempty"`
-	Rule       string           `json:"rule"` // the rule's or task's name
-	Transition Change           `json:"transition"`
-	From       Stage            `json:"from"`
-	To         Stage            `json:"to"`
-	Standing   Standing         `json:"standing"`
-	Shelved    bool             `json:"shelved,omitempty"`
-	Measure    *float64         `json:"measure,omitempty"`
-	Message    string           `json:"message,omitempty"`
-	Evidence   []rules.Evidence `json:"evidence,omitempty"`
-	PointsTo   []string         `json:"pointsTo,omitempty"`
-	Advise     string           `json:"advise,omitempty"`
-	Cautions   []string         `json:"cautions,omitempty"`
+	Time       time.Time       `json:"time"`
+	Vehicle    string          `json:"vehicle"`
+	Component  string          `json:"component,omitempty"`
+	Rule       string          `json:"rule"` // the rule's or task's name
+	Transition Change          `json:"transition"`
+	From       Stage           `json:"from"`
+	To         Stage           `json:"to"`
+	Standing   Standing        `json:"standing"`
+	Shelved    bool            `json:"shelved,omitempty"`
+	Measure    *float64        `json:"measure,omitempty"`
+	Message    string          `json:"message,omitempty"`
+	Evidence   []word.Evidence `json:"evidence,omitempty"`
+	PointsTo   []string        `json:"pointsTo,omitempty"`
+	Advise     string          `json:"advise,omitempty"`
+	Cautions   []string        `json:"cautions,omitempty"`
 	// OwnCautions are the words of those of the cautions that the book explains itself.
 	OwnCautions map[string]string `json:"ownCautions,omitempty"`
 	FollowUps   []string          `json:"followUps,omitempty"`

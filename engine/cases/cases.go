@@ -16,13 +16,14 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/replay"
 	"telltale/rules"
+	"telltale/rules/source"
 )
 
 // Result is how one case came out.
 type Result struct {
 	Case *rules.Case
 	// Faults are the events that could not be read or were refused.
-	Faults rules.Faults
+	Faults source.Faults
 	// Rows are what was expected beside what came, in order of time, of the rules
 	// that the case speaks of.
 	Rows []Row
@@ -63,7 +64,7 @@ type runner struct {
 	c        *rules.Case
 	p        *engine.Partition
 	shown    *cover
-	faults   rules.Faults
+	faults   source.Faults
 	// fleet is what the case says is usual in the fleet, given how often it says so. Where
 	// it does, nothing is made of its own samples.
 	fleet []fleet.SurveySample

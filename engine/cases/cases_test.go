@@ -12,6 +12,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 const book = `book: 1
@@ -295,7 +296,7 @@ func TestReadmesShortForm(t *testing.T) {
 	}
 	p := engine.NewPartition()
 	for i, line := range strings.Split(lines, "\n") {
-		ev, err := intake.Short(line, fmt.Sprintf("event %d", i+1), rules.Units{Distance: "km", Volume: "L"})
+		ev, err := intake.Short(line, fmt.Sprintf("event %d", i+1), unit.System{Distance: "km", Volume: "L"})
 		if err != nil {
 			t.Errorf("%s: %v", line, err)
 		}

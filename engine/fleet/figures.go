@@ -9,6 +9,7 @@ import (
 	"telltale/engine/lab"
 	"telltale/rules"
 	"telltale/rules/english"
+	"telltale/rules/word"
 )
 
 // Figures is what the baselines of the fleet in force say of a sample. It is
@@ -145,7 +146,7 @@ func (i *InForce) blank() *Figures {
 
 // Figures are what the set says of a sample's results, for a component with that
 // baseline of the book; nil where the set has nothing for it.
-func (i *InForce) Figures(b *rules.Baseline, v *rules.Vehicle, c *rules.Component, results []lab.Result) *Figures {
+func (i *InForce) Figures(b *rules.Baseline, v *word.Vehicle, c *word.Component, results []lab.Result) *Figures {
 	if i.Set == nil {
 		return i.Gone()
 	}

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"telltale/engine/event"
-	"telltale/rules"
 	"telltale/rules/unit"
 )
 
@@ -124,7 +123,7 @@ func TestShortSetsFields(t *testing.T) {
 			if f.Asked != "" {
 				line += " " + value
 			}
-			ev, err := Short(line, "x", rules.Units{Distance: "km", Volume: "L"})
+			ev, err := Short(line, "x", unit.System{Distance: "km", Volume: "L"})
 			if err != nil {
 				t.Errorf("%s: %v", line, err)
 				continue

@@ -7,7 +7,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/engine/event"
-	"telltale/rules"
+	"telltale/rules/source"
 	"telltale/rules/unit"
 )
 
@@ -16,13 +16,13 @@ const registerSource = "/register"
 
 // Register reads a register of vehicles (vehicles.yaml) as the events that
 // register them at a moment, in the order of the file. A vehicle that says the same
-// at the same moment has the same event. What is wrong is a rules.Faults.
+// at the same moment has the same event. What is wrong is a source.Faults.
 func Register(name string, text []byte, at time.Time) ([]event.Event, error) {
-	s, root := rules.ReadSheet(rules.File{Name: name, Text: text})
+	s, root := source.Read(name, text)
 	if root == nil {
 		return nil, s.Err()
 	}
-	r := &registerReader{Sheet: s}
+	r := &registerReader{Document: s}
 	var out []event.Event
 	top := s.Mapping(root, "the register", "vehicles")
 	if v := top["vehicles"]; v != nil {
@@ -37,9 +37,9 @@ func Register(name string, text []byte, at time.Time) ([]event.Event, error) {
 	return out, s.Err()
 }
 
-type registerReader struct{ *rules.Sheet }
+type registerReader struct{ *source.Document }
 
-func (r *registerReader) vehicle(p rules.Pair, at time.Time) (event.Event, bool) {
+func (r *registerReader) vehicle(p source.Pair, at time.Time) (event.Event, bool) {
 	d := &event.VehicleData{}
 	r.fields(p.Value, "vehicle "+p.Key.Value, vehicleFields, d)
 	if d.Name == "" {

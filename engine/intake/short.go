@@ -35,7 +35,7 @@ import (
 // `from SOURCE` and `reported TIME`. Without an id it has the given one. What
 // cannot be read is a *ShortFault; what reads well and is wrong, as a capacity in
 // km, is told as for any other way in.
-func Short(line, id string, units rules.Units) (event.Event, error) {
+func Short(line, id string, units unit.System) (event.Event, error) {
 	words, err := split(line)
 	if err != nil {
 		return event.Event{}, err
@@ -95,7 +95,7 @@ func split(line string) (out []word, err error) {
 type shortReader struct {
 	words []word
 	at    int
-	units rules.Units
+	units unit.System
 	end   int // the column after the line
 	err   error
 }

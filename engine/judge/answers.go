@@ -10,9 +10,9 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/lab"
-	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // How each word of the rules is answered stands in this file, a row a word. What it is
@@ -30,62 +30,62 @@ type answer struct {
 }
 
 // note says what stands behind an answer; "" for nothing.
-type note func(x *Facts, w rules.Word, arg string) string
+type note func(x *Facts, w word.Word, arg string) string
 
 // answers has a row for each word; a test holds it to that.
 var answers = [...]answer{
-	rules.WordOdometer:   {number: func(x *Facts, _ string) (float64, string, bool) { return x.life(false) }},
-	rules.WordHours:      {number: func(x *Facts, _ string) (float64, string, bool) { return x.life(true) }},
-	rules.WordPerDay:     {number: func(x *Facts, _ string) (float64, string, bool) { return x.perDay() }},
-	rules.WordSince:      {number: since(false)},
-	rules.WordHoursSince: {number: since(true)},
-	rules.WordDaysSince:  {number: (*Facts).daysSince},
-	rules.WordDueIn:      {number: (*Facts).dueIn},
-	rules.WordDaysToDue:  {number: (*Facts).daysToDue},
-	rules.WordDone:       {truth: func(x *Facts, arg string) (bool, string, bool) { return x.done(arg), "", true }},
+	word.Odometer:   {number: func(x *Facts, _ string) (float64, string, bool) { return x.life(false) }},
+	word.Hours:      {number: func(x *Facts, _ string) (float64, string, bool) { return x.life(true) }},
+	word.PerDay:     {number: func(x *Facts, _ string) (float64, string, bool) { return x.perDay() }},
+	word.Since:      {number: since(false)},
+	word.HoursSince: {number: since(true)},
+	word.DaysSince:  {number: (*Facts).daysSince},
+	word.DueIn:      {number: (*Facts).dueIn},
+	word.DaysToDue:  {number: (*Facts).daysToDue},
+	word.Done:       {truth: func(x *Facts, arg string) (bool, string, bool) { return x.done(arg), "", true }},
 
-	rules.WordHas:        {truth: (*Facts).has},
-	rules.WordHasEarlier: {truth: func(x *Facts, arg string) (bool, string, bool) { return x.Sheet.HasEarlier(arg), "", true }},
-	rules.WordBelow:      {truth: (*Facts).below},
-	rules.WordValue:      {number: onSheet(lab.Sheet.Value), rests: (*Facts).restsOnSample},
-	rules.WordFluidAge:   {number: ageBy(unit.Distance), rests: (*Facts).restsOnSample},
-	rules.WordFluidHours: {number: ageBy(unit.Time), rests: (*Facts).restsOnSample},
+	word.Has:        {truth: (*Facts).has},
+	word.HasEarlier: {truth: func(x *Facts, arg string) (bool, string, bool) { return x.Sheet.HasEarlier(arg), "", true }},
+	word.Below:      {truth: (*Facts).below},
+	word.Value:      {number: onSheet(lab.Sheet.Value), rests: (*Facts).restsOnSample},
+	word.FluidAge:   {number: ageBy(unit.Distance), rests: (*Facts).restsOnSample},
+	word.FluidHours: {number: ageBy(unit.Time), rests: (*Facts).restsOnSample},
 
-	rules.WordTimes:       {number: against(false), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
-	rules.WordTimesForAge: {number: against(true), rests: (*Facts).restsOnAge, notes: []note{(*Facts).baselineNote}},
-	rules.WordTimesTheAge: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Older() },
+	word.Times:       {number: against(false), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
+	word.TimesForAge: {number: against(true), rests: (*Facts).restsOnAge, notes: []note{(*Facts).baselineNote}},
+	word.TimesTheAge: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Older() },
 		rests: (*Facts).restsOnSample, notes: []note{(*Facts).olderNote}},
-	rules.WordDeviations: {number: (*Facts).deviations, rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
-	rules.WordPercentile: {number: (*Facts).percentile, rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
+	word.Deviations: {number: (*Facts).deviations, rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
+	word.Percentile: {number: (*Facts).percentile, rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
 
-	rules.WordChange:       {number: onSheet(lab.Sheet.Change), rests: (*Facts).restsOnChange},
-	rules.WordChangeIsReal: {truth: isReal(lab.Sheet.ChangeIsReal), rests: (*Facts).restsOnChange},
-	rules.WordMetalsFell: {truth: func(x *Facts, _ string) (bool, string, bool) { return x.Sheet.Dropped() },
+	word.Change:       {number: onSheet(lab.Sheet.Change), rests: (*Facts).restsOnChange},
+	word.ChangeIsReal: {truth: isReal(lab.Sheet.ChangeIsReal), rests: (*Facts).restsOnChange},
+	word.MetalsFell: {truth: func(x *Facts, _ string) (bool, string, bool) { return x.Sheet.Dropped() },
 		rests: (*Facts).restsOnChange},
-	rules.WordRate:         {number: rateBy(unit.Distance), rests: (*Facts).restsOnRun, notes: []note{(*Facts).statedNote, rateNote(unit.Distance)}},
-	rules.WordRateHours:    {number: rateBy(unit.Time), rests: (*Facts).restsOnRun, notes: []note{(*Facts).statedNote, rateNote(unit.Time), (*Facts).shortNote}},
-	rules.WordTrend:        {number: (*Facts).trend, rests: (*Facts).restsOnAll},
-	rules.WordTrendIsReal:  {truth: (*Facts).trendIsReal, rests: (*Facts).restsOnAll},
-	rules.WordOutOfControl: {truth: (*Facts).outOfControl, rests: (*Facts).restsOnAll, notes: []note{(*Facts).usualNote}},
+	word.Rate:         {number: rateBy(unit.Distance), rests: (*Facts).restsOnRun, notes: []note{(*Facts).statedNote, rateNote(unit.Distance)}},
+	word.RateHours:    {number: rateBy(unit.Time), rests: (*Facts).restsOnRun, notes: []note{(*Facts).statedNote, rateNote(unit.Time), (*Facts).shortNote}},
+	word.Trend:        {number: (*Facts).trend, rests: (*Facts).restsOnAll},
+	word.TrendIsReal:  {truth: (*Facts).trendIsReal, rests: (*Facts).restsOnAll},
+	word.OutOfControl: {truth: (*Facts).outOfControl, rests: (*Facts).restsOnAll, notes: []note{(*Facts).usualNote}},
 
-	rules.WordFresh:      {number: onSheet(lab.Sheet.FreshValue), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote, (*Facts).freshNote}},
-	rules.WordKept:       {number: onSheet(lab.Sheet.Kept), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote, (*Facts).freshNote}},
-	rules.WordCarried:    {number: onSheet(lab.Sheet.Carried), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote}},
-	rules.WordMade:       {number: onSheet(lab.Sheet.Made), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote, (*Facts).madeNote}},
-	rules.WordMadeIsReal: {truth: isReal(lab.Sheet.MadeIsReal), rests: (*Facts).restsOnExchange},
-	rules.WordExpected:   {number: onSheet(lab.Sheet.Expected), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote}},
-	rules.WordExchangesTo: {number: (*Facts).exchangesTo, rests: (*Facts).restsOnLastDrain,
+	word.Fresh:      {number: onSheet(lab.Sheet.FreshValue), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote, (*Facts).freshNote}},
+	word.Kept:       {number: onSheet(lab.Sheet.Kept), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote, (*Facts).freshNote}},
+	word.Carried:    {number: onSheet(lab.Sheet.Carried), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote}},
+	word.Made:       {number: onSheet(lab.Sheet.Made), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote, (*Facts).madeNote}},
+	word.MadeIsReal: {truth: isReal(lab.Sheet.MadeIsReal), rests: (*Facts).restsOnExchange},
+	word.Expected:   {number: onSheet(lab.Sheet.Expected), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote}},
+	word.ExchangesTo: {number: (*Facts).exchangesTo, rests: (*Facts).restsOnLastDrain,
 		notes: []note{(*Facts).statedNote, (*Facts).drainNote, (*Facts).dilutionNote}},
-	rules.WordLitresTo: {number: (*Facts).litresTo, rests: (*Facts).restsOnLastDrain,
+	word.LitresTo: {number: (*Facts).litresTo, rests: (*Facts).restsOnLastDrain,
 		notes: []note{(*Facts).statedNote, (*Facts).drainNote, (*Facts).dilutionNote}},
 
-	rules.WordOutOfGrade: {number: onSheet(lab.Sheet.OutOfGrade), rests: (*Facts).restsOnSample},
-	rules.WordViscosityIndex: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Sheet.ViscosityIndex() },
+	word.OutOfGrade: {number: onSheet(lab.Sheet.OutOfGrade), rests: (*Facts).restsOnSample},
+	word.ViscosityIndex: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Sheet.ViscosityIndex() },
 		rests: (*Facts).restsOnSample},
 }
 
 // Number answers a word in base units.
-func (x *Facts) Number(w rules.Word, arg string) (float64, string, bool) {
+func (x *Facts) Number(w word.Word, arg string) (float64, string, bool) {
 	a := &answers[w]
 	if missing, ok := x.rest(a); !ok {
 		return 0, missing, false
@@ -94,7 +94,7 @@ func (x *Facts) Number(w rules.Word, arg string) (float64, string, bool) {
 }
 
 // Truth answers a word that is true or false.
-func (x *Facts) Truth(w rules.Word, arg string) (bool, string, bool) {
+func (x *Facts) Truth(w word.Word, arg string) (bool, string, bool) {
 	a := &answers[w]
 	if missing, ok := x.rest(a); !ok {
 		return false, missing, false
@@ -104,7 +104,7 @@ func (x *Facts) Truth(w rules.Word, arg string) (bool, string, bool) {
 
 // Note says what stands behind an answer: the baseline and its source, a result
 // below its limit, a fresh value taken as nothing, how exact it can be.
-func (x *Facts) Note(w rules.Word, arg string) string {
+func (x *Facts) Note(w word.Word, arg string) string {
 	var notes []string
 	if s := x.reportedNote(arg); s != "" {
 		notes = append(notes, s)

@@ -9,6 +9,7 @@ import (
 	"telltale/rules/analytes"
 	"telltale/rules/english"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // againstBaseline is the result over the mean, which may be scaled to the fluid's age.
@@ -153,12 +154,12 @@ func (x *Facts) freshFrom() *rules.Baseline {
 }
 
 // baselineNote names the baseline that an answer rests on.
-func (x *Facts) baselineNote(w rules.Word, analyte string) string {
+func (x *Facts) baselineNote(w word.Word, analyte string) string {
 	b := x.Baseline
 	if b == nil {
 		return ""
 	}
-	if of := x.freshFrom(); w == rules.WordFresh || w == rules.WordKept {
+	if of := x.freshFrom(); w == word.Fresh || w == word.Kept {
 		if x.fleetOf != nil && of.Source == "" {
 			return "" // it says nothing of fresh fluid
 		}
@@ -177,7 +178,7 @@ func (x *Facts) baselineNote(w rules.Word, analyte string) string {
 	note := fmt.Sprintf("baseline %s, number %d of %s: %s of %s (%s)", x.fleetOf.Name, x.Fleet.Number, x.Fleet.Of,
 		english.Plural(fig.N, "result"), english.Plural(fig.Vehicles, "vehicle"), x.Fleet.GroupWords())
 	open, by, what := *fig.Mean, 1.0, "mean"
-	if w == rules.WordPercentile {
+	if w == word.Percentile {
 		open, by, what = *fig.Place, 100, "place"
 	}
 	if open.Low != open.High {

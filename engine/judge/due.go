@@ -11,6 +11,7 @@ import (
 	"telltale/engine/record"
 	"telltale/rules"
 	"telltale/rules/english"
+	"telltale/rules/expression"
 )
 
 // Due is where one task or follow-up stands: how its due point was reckoned and, once
@@ -204,7 +205,7 @@ func (d *Due) LapseWall(hours bool) float64 {
 	if d.FollowUp == nil || math.IsNaN(at) {
 		return math.Inf(1)
 	}
-	return at - float64(rules.Slack*math.Abs(at))
+	return at - float64(expression.Slack*math.Abs(at))
 }
 
 // CountsFrom is what the limit counts from: the last work, or what pulled it in.

@@ -9,6 +9,7 @@ import (
 	"telltale/engine/lab"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/word"
 )
 
 // Facts answers what rules ask of one vehicle, and of one component where def is
@@ -16,8 +17,8 @@ import (
 type Facts struct {
 	v        *View
 	reg      *event.VehicleData
-	vehicle  *rules.Vehicle
-	comp     *rules.Component
+	vehicle  *word.Vehicle
+	comp     *word.Component
 	Def      *event.ComponentDef
 	Baseline *rules.Baseline
 	// Where the book has it made from the fleet, fleetOf is the book's, fleet what it
@@ -87,9 +88,9 @@ func (v *View) sharedFacts(comp int, before record.Place, at int64) *Facts {
 }
 
 // Vehicle and Component are the plain data that rules may read.
-func (x *Facts) Vehicle() *rules.Vehicle { return x.vehicle }
+func (x *Facts) Vehicle() *word.Vehicle { return x.vehicle }
 
-func (x *Facts) Component() *rules.Component { return x.comp }
+func (x *Facts) Component() *word.Component { return x.comp }
 
 // Ends chooses the end of each censored result; Censored counts those met.
 func (x *Facts) Ends(mask uint32) { x.mask = mask }

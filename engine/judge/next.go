@@ -6,7 +6,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/meter"
 	"telltale/engine/record"
-	"telltale/rules"
+	"telltale/rules/expression"
 )
 
 // never is a next change that no tick reaches.
@@ -50,7 +50,7 @@ func (v *View) nextEstimated(d *Due, hours bool, life float64) int64 {
 	}
 	last, ok := c.Last(math.MaxInt64)
 	u := c.ReckonUsage(math.MaxInt64)
-	t := (life - float64(rules.Slack*math.Abs(life)) - last.Life) / u.PerSecond
+	t := (life - float64(expression.Slack*math.Abs(life)) - last.Life) / u.PerSecond
 	if !ok || !u.OK || !(u.PerSecond > 0) || t > math.MaxInt32 {
 		return never
 	}

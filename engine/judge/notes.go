@@ -8,25 +8,25 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/lab"
-	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 func rateNote(kind unit.Kind) note {
-	return func(x *Facts, _ rules.Word, arg string) string {
+	return func(x *Facts, _ word.Word, arg string) string {
 		within, _, ok := x.Sheet.RateError(arg, kind)
 		_, per := x.v.PerWords(kind)
 		return x.within(arg, within*per, ok)
 	}
 }
 
-func (x *Facts) madeNote(_ rules.Word, arg string) string {
+func (x *Facts) madeNote(_ word.Word, arg string) string {
 	within, _, ok := x.Sheet.MadeError(arg)
 	return x.within(arg, within, ok)
 }
 
-func (x *Facts) shortNote(rules.Word, string) string {
+func (x *Facts) shortNote(word.Word, string) string {
 	if x.Sheet.ShortRun() {
 		return "a run under 5 h makes a large rate of a small error (JOAP manual)"
 	}
@@ -34,7 +34,7 @@ func (x *Facts) shortNote(rules.Word, string) string {
 }
 
 // statedNote says of the last exchange that nobody measured how much it renewed.
-func (x *Facts) statedNote(rules.Word, string) string {
+func (x *Facts) statedNote(word.Word, string) string {
 	e := x.steps.LastExchange(len(x.steps.Steps) - 1)
 	if e < 0 || !x.steps.Lab[e].Stated {
 		return ""
@@ -43,7 +43,7 @@ func (x *Facts) statedNote(rules.Word, string) string {
 }
 
 // olderNote tells what softens and what does not.
-func (x *Facts) olderNote(rules.Word, string) string {
+func (x *Facts) olderNote(word.Word, string) string {
 	n, _, ok := x.Older()
 	if !ok || n <= 1 {
 		return "the fluid is no older than the baseline's"
@@ -51,7 +51,7 @@ func (x *Facts) olderNote(rules.Word, string) string {
 	return OlderWords(n) + "; a warning is not softened"
 }
 
-func (x *Facts) usualNote(_ rules.Word, arg string) string {
+func (x *Facts) usualNote(_ word.Word, arg string) string {
 	u, _, ok := x.Sheet.Usual(arg)
 	if !ok {
 		return ""
@@ -61,15 +61,15 @@ func (x *Facts) usualNote(_ rules.Word, arg string) string {
 		english.Figures(u.Lower*base) + " to " + english.Figures(u.Upper*base)
 }
 
-func (x *Facts) freshNote(_ rules.Word, arg string) string { return x.Sheet.FreshNote(arg) }
+func (x *Facts) freshNote(_ word.Word, arg string) string { return x.Sheet.FreshNote(arg) }
 
-func (x *Facts) dilutionNote(_ rules.Word, arg string) string {
+func (x *Facts) dilutionNote(_ word.Word, arg string) string {
 	analyte, _ := target(arg)
 	return lab.DilutionNote(analyte)
 }
 
 // drainNote is what the drains to a target come to.
-func (x *Facts) drainNote(_ rules.Word, arg string) string {
+func (x *Facts) drainNote(_ word.Word, arg string) string {
 	n, _, ok := x.exchangesTo(arg)
 	if !ok {
 		return ""

@@ -13,6 +13,7 @@ import (
 	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // A component's samples show which limit its fluid reaches first, if it goes on as
@@ -64,7 +65,7 @@ var agedBy = []struct {
 
 // KindsOf are the kinds that a rule's condition follows.
 func KindsOf(r *rules.Rule) (kinds int) {
-	if len(r.Asks(rules.WordOutOfGrade)) > 0 {
+	if len(r.Asks(word.OutOfGrade)) > 0 {
 		kinds |= byViscosity
 	}
 	for _, name := range r.Reads() {

@@ -10,6 +10,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/expression"
 	"telltale/rules/unit"
 )
 
@@ -189,7 +190,7 @@ func (v *View) checkWait(at int64, t *rules.Task, d *event.AnswerData) error {
 			return event.Refuse("byDistance: %v", err)
 		case t.Every.Distance == 0:
 			return event.Refuse("%q is not due by distance: postpone it until a date", d.Task)
-		case by > t.Every.Distance*(1+rules.Slack):
+		case by > t.Every.Distance*(1+expression.Slack):
 			return event.Refuse("%q can be postponed by %s at most, its interval", d.Task, v.Amount(t.Every.Distance, false))
 		}
 		return nil

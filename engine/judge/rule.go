@@ -12,6 +12,7 @@ import (
 	"telltale/engine/record"
 	"telltale/rules"
 	"telltale/rules/english"
+	"telltale/rules/word"
 )
 
 // Judgement is a place at which a rule is judged: a sample, an accepted reading,
@@ -173,7 +174,7 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 // metal, it says what that does not do.
 func (v *View) Advice(r *rules.Rule, stage int, x *Facts, measure float64) string {
 	s := v.Judge.Advise(r, worded(r, stage), x, measure)
-	for _, w := range []rules.Word{rules.WordExchangesTo, rules.WordLitresTo} {
+	for _, w := range []word.Word{word.ExchangesTo, word.LitresTo} {
 		for _, a := range r.Asks(w) {
 			if note := lab.DilutionNote(a); note != "" && !strings.Contains(s, note) {
 				s = strings.TrimSpace(s + " " + note)

@@ -11,6 +11,7 @@ import (
 	"telltale/engine/record"
 	"telltale/rules"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // Law is what vehicles are judged by: the rule book in force and the clock.
@@ -73,8 +74,8 @@ type Applied struct {
 	book    *rules.Book
 	Reg     *event.VehicleData
 	Zone    *time.Location
-	Vehicle rules.Vehicle
-	Comps   []rules.Component
+	Vehicle word.Vehicle
+	Comps   []word.Component
 	Rules   *rules.Applied
 }
 
@@ -85,9 +86,9 @@ func (v *View) Applied() *Applied {
 	}
 	reg := v.Rec.Registered()
 	a := &Applied{book: v.Book, Reg: reg, Zone: reg.Location()}
-	a.Vehicle = rules.Vehicle{Name: reg.Name, Kind: reg.Kind, Tags: reg.Tags}
+	a.Vehicle = word.Vehicle{Name: reg.Name, Kind: reg.Kind, Tags: reg.Tags}
 	for _, c := range reg.Components {
-		rc := rules.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid}
+		rc := word.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid}
 		if value := event.Litres(c.Capacity); !math.IsNaN(value) {
 			rc.Capacity = unit.From(value, v.Book.Units.Volume)
 		}

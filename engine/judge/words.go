@@ -11,9 +11,9 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/record"
-	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // Amount writes metres in the book's distance, or seconds in hours.
@@ -120,10 +120,10 @@ func (v *View) limitWords(d *Due) string {
 	return fmt.Sprintf("due at %s, in %s; %s", due, v.Amount(-d.Past, hours), now)
 }
 
-func (v *View) taskEvidence(d *Due) []rules.Evidence {
-	var out []rules.Evidence
+func (v *View) taskEvidence(d *Due) []word.Evidence {
+	var out []word.Evidence
 	if d.Last != nil && d.FollowUp == nil {
-		e := rules.Evidence{Of: "last done", Note: d.Last.Date.String()}
+		e := word.Evidence{Of: "last done", Note: d.Last.Date.String()}
 		if d.Last.Estimated {
 			e.Note += ", meter value estimated"
 		}
@@ -132,12 +132,12 @@ func (v *View) taskEvidence(d *Due) []rules.Evidence {
 	}
 	if d.meter != nil {
 		value, u := v.Shown(d.read.Face, d.meter.Hours)
-		out = append(out, rules.Evidence{Of: d.meter.Name, Value: value, Unit: u})
+		out = append(out, word.Evidence{Of: d.meter.Name, Value: value, Unit: u})
 		past, u := v.Shown(d.Past, d.meter.Hours)
-		out = append(out, rules.Evidence{Of: "past the due point", Value: past, Unit: u})
+		out = append(out, word.Evidence{Of: "past the due point", Value: past, Unit: u})
 	}
 	if d.Limit == interval.ByTime {
-		out = append(out, rules.Evidence{Of: "past the due date", Value: d.Past, Unit: "days"})
+		out = append(out, word.Evidence{Of: "past the due date", Value: d.Past, Unit: "days"})
 	}
 	return out
 }

@@ -9,6 +9,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/rules"
+	"telltale/rules/expression"
 )
 
 // Latch is how far a rule has got on one vehicle or component: which of its
@@ -133,9 +134,9 @@ func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, masked bool) {
 }
 
 // atLeast and less compare as conditions do: what is a hair under a limit has reached it.
-func atLeast(a, b float64) bool { return a >= b || rules.Equal(a, b) }
+func atLeast(a, b float64) bool { return a >= b || expression.Equal(a, b) }
 
-func less(a, b float64) bool { return a < b && !rules.Equal(a, b) }
+func less(a, b float64) bool { return a < b && !expression.Equal(a, b) }
 
 // KeepOpenings keeps what an alarm by the clock opened when it did: the clock's past
 // is no fact that could be walked again.

@@ -11,7 +11,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/replay"
 	"telltale/engine/whatif"
-	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 // stored is a log of one partition in which a book is in force.
@@ -46,7 +46,7 @@ func TestAdopt(t *testing.T) {
 	}
 	for i, line := range []string{"2031-01-03 reading bus-07 odometer 0 km", "2031-01-04 reading van-01 odometer 0 km",
 		"2031-02-03 reading bus-07 odometer 1500 km", "2031-02-04 reading van-01 odometer 1700 km", "2031-02-05 tick"} {
-		ev, err := intake.Short(line, string(rune('a'+i)), rules.Units{Distance: "km", Volume: "L"})
+		ev, err := intake.Short(line, string(rune('a'+i)), unit.System{Distance: "km", Volume: "L"})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -15,6 +15,7 @@ import (
 	"telltale/engine/replay"
 	"telltale/engine/whatif"
 	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 func book(t testing.TB, text string) *rules.Book {
@@ -31,7 +32,7 @@ func file(t *testing.T, lines ...string) io.Reader {
 	t.Helper()
 	var b strings.Builder
 	for i, line := range lines {
-		ev, err := intake.Short(line, fmt.Sprint(i), rules.Units{Distance: "km", Volume: "L"})
+		ev, err := intake.Short(line, fmt.Sprint(i), unit.System{Distance: "km", Volume: "L"})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -17,7 +17,9 @@ import (
 	"telltale/engine/judge"
 	"telltale/engine/latch"
 	"telltale/rules"
+	"telltale/rules/expression"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // Why is why a rule, a task or an alarm on the data stands on a vehicle as it
@@ -52,12 +54,12 @@ type Judged struct {
 	Source  string `json:"source,omitempty"`
 	Message string `json:"message,omitempty"`
 	// Measure and Limits belong to a rule that measures, Raise to a pattern.
-	Measure  *float64         `json:"measure,omitempty"`
-	Limits   []Limit          `json:"limits,omitempty"`
-	Raise    *bool            `json:"raise,omitempty"`
-	Evidence []rules.Evidence `json:"evidence,omitempty"`
-	Baseline *Baseline        `json:"baseline,omitempty"`
-	Events   []judge.Event    `json:"events,omitempty"`
+	Measure  *float64        `json:"measure,omitempty"`
+	Limits   []Limit         `json:"limits,omitempty"`
+	Raise    *bool           `json:"raise,omitempty"`
+	Evidence []word.Evidence `json:"evidence,omitempty"`
+	Baseline *Baseline       `json:"baseline,omitempty"`
+	Events   []judge.Event   `json:"events,omitempty"`
 }
 
 // Limit is one limit of a rule: where it goes on, where it goes off again,
@@ -198,7 +200,7 @@ func (w *whyReader) doesNotApply() {
 	}
 }
 
-func (w *whyReader) not(title string, where *rules.Condition, perComponent bool) {
+func (w *whyReader) not(title string, where *expression.Condition, perComponent bool) {
 	y := w.begin(alarm.Key{Rule: w.name}, title)
 	y.DoesNotApply = notApplied(where, perComponent)
 	w.out = append(w.out, y)
@@ -289,7 +291,7 @@ func whyBaseline(v *judge.View, b *rules.Baseline, condition string) *Baseline {
 		return out
 	}
 	out := &Baseline{Name: b.Name, Source: b.Source, Mean: named(b.Mean), Fresh: named(b.Fresh)}
-	if strings.Contains(condition, rules.WordDeviations.String()+"(") {
+	if strings.Contains(condition, word.Deviations.String()+"(") {
 		out.Spread = named(b.Spread)
 	}
 	switch {

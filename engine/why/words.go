@@ -10,6 +10,8 @@ import (
 	"telltale/engine/due"
 	"telltale/rules"
 	"telltale/rules/english"
+	"telltale/rules/expression"
+	"telltale/rules/word"
 )
 
 func whatItWaitsFor(r *rules.Rule) string {
@@ -24,7 +26,7 @@ func whatItWaitsFor(r *rules.Rule) string {
 	return "the next tick of the clock"
 }
 
-func notApplied(where *rules.Condition, perComponent bool) string {
+func notApplied(where *expression.Condition, perComponent bool) string {
 	switch {
 	case where == nil && perComponent:
 		return "it is kept for components, and the vehicle has none"
@@ -91,7 +93,7 @@ func (y *Why) Text() string {
 	return t.String()
 }
 
-func writeEvidence(t *english.Lines, list []rules.Evidence) {
+func writeEvidence(t *english.Lines, list []word.Evidence) {
 	for _, e := range list {
 		s := e.Of + " = " + english.Number(e.Value)
 		if e.Unit != "" {

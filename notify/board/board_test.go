@@ -24,7 +24,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/notify"
 	"telltale/notify/people"
-	"telltale/rules"
+	"telltale/rules/word"
 	"telltale/testdata/hostile"
 )
 
@@ -76,7 +76,7 @@ func copper() alarm.Listed {
 	return alarm.Listed{Name: "Bus 7", Transition: alarm.Transition{
 		Vehicle: "bus-07", Component: "transmission", Rule: "copper over baseline", To: "caution", Standing: "unacknowledged",
 		Message:  "Copper 131 mg/kg is 3.3 times the baseline",
-		Evidence: []rules.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"}},
+		Evidence: []word.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"}},
 		PointsTo: []string{"bushings", "cooler"}, Advise: "Sample again within 5,000 km.", Cautions: []string{"hot fluid"},
 	}}
 }
@@ -249,7 +249,7 @@ func TestHostile(t *testing.T) {
 	for _, h := range hostile.Text {
 		bad := copper()
 		bad.Name, bad.Message, bad.Title = h, h, h // a component is one that the link names
-		bad.Evidence = []rules.Evidence{{Of: h, Note: h, Unit: h}}
+		bad.Evidence = []word.Evidence{{Of: h, Note: h, Unit: h}}
 		bad.PointsTo, bad.Cautions = []string{h}, []string{h}
 		var published []string
 		b := aBoard(bad, &published)

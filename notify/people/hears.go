@@ -6,6 +6,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/rules"
+	"telltale/rules/word"
 )
 
 // Subject is what can be heard of: a rule or a task that is at one of its stages on a
@@ -148,10 +149,10 @@ func (d *Directory) reached(p *Person, s *Subject) bool {
 
 // alarmsOf are all alarms that the book can raise on a vehicle, at each stage.
 func alarmsOf(v Vehicle, book *rules.Book, judge *rules.Judge) (all []Subject) {
-	about := rules.Vehicle{Name: v.Name, Kind: v.Kind, Tags: v.Tags}
-	var comps []rules.Component
+	about := word.Vehicle{Name: v.Name, Kind: v.Kind, Tags: v.Tags}
+	var comps []word.Component
 	for _, c := range v.Components {
-		comps = append(comps, rules.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
+		comps = append(comps, word.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
 	}
 	add := func(rule string, stage alarm.Stage, component int, task, statutory bool) {
 		s := Subject{Vehicle: v, Rule: rule, Task: task, Statutory: statutory, Stages: []alarm.Stage{stage}}

@@ -20,7 +20,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/notify/page"
-	"telltale/rules"
+	"telltale/rules/source"
 	"telltale/rules/unit"
 )
 
@@ -87,7 +87,7 @@ func (d *Directory) People() []*Person {
 // Operators are those who hear of the service's own troubles, by id.
 func (d *Directory) Operators() []string { return d.operators }
 
-// Load reads people.yaml at path. What is wrong in it is a rules.Faults, all at once.
+// Load reads people.yaml at path. What is wrong in it is a source.Faults, all at once.
 func Load(path string) (*Directory, error) {
 	text, err := os.ReadFile(path)
 	if err != nil {
@@ -98,11 +98,11 @@ func Load(path string) (*Directory, error) {
 
 // Parse reads the text of people.yaml; name stands in the faults.
 func Parse(name string, text []byte) (*Directory, error) {
-	s, root := rules.ReadSheet(rules.File{Name: name, Text: text})
+	s, root := source.Read(name, text)
 	if root == nil {
 		return nil, s.Err()
 	}
-	r := &reader{Sheet: s, people: map[string]*Person{}}
+	r := &reader{Document: s, people: map[string]*Person{}}
 	d := &Directory{people: r.people}
 	top := r.Mapping(root, "the file", "people", "groups", "operator", "tell")
 	// In this order, wherever they stand: what comes later names what comes before.
@@ -129,7 +129,7 @@ func Parse(name string, text []byte) (*Directory, error) {
 
 // reader reads people.yaml part by part; all faults are collected.
 type reader struct {
-	*rules.Sheet
+	*source.Document
 	people map[string]*Person
 	named  map[string][]string // groups
 }

@@ -10,7 +10,7 @@ import (
 	"testing"
 
 	"telltale/engine/alarm"
-	"telltale/rules"
+	"telltale/rules/source"
 )
 
 func TestLoad(t *testing.T) {
@@ -92,7 +92,7 @@ more: 1
 		`people.yaml:23:9: by must be mail, webhook, nats or file, not "pigeon"`,
 		`people.yaml:24:1: unknown key "more" in the file (known here: people, groups, operator, tell)`,
 	}
-	var faults rules.Faults
+	var faults source.Faults
 	if !errors.As(err, &faults) {
 		t.Fatalf("got %v, want faults", err)
 	}

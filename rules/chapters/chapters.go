@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"telltale/rules"
+	"telltale/rules/source"
 )
 
 //go:embed *.yaml
@@ -65,7 +66,7 @@ func Named(name string) (Chapter, error) {
 		}
 		names = append(names, c.Name)
 	}
-	return Chapter{}, Unknown{Name: name, Near: rules.Near(name, names)}
+	return Chapter{}, Unknown{Name: name, Near: source.Near(name, names)}
 }
 
 // File is the name that the chapter has in a folder of rules.

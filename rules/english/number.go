@@ -1,3 +1,10 @@
+// Package english writes numbers, counts, lists and quantities as people read them in
+// a sentence. It is pure, and the only place that knows how this is done; what the
+// sentences say stands with those who say it.
+//
+// A number is written with as many figures as its reader has use for: [Number] has all
+// of them, [Figures] three, [FourFigures] four and commas, [Short] and [Signed] two or
+// three, [Ratio] two. Whole numbers with commas are [unit.Grouped].
 package english
 
 import (
@@ -89,4 +96,38 @@ func Ratio(v float64) string {
 func rounded(v float64, digits int) string {
 	p := math.Pow10(digits)
 	return Number(math.Round(v*p) / p)
+}
+
+// Quantity writes a quantity in whole units with commas, "45,000 km"; nil is "".
+func Quantity(q *unit.Quantity) string {
+	if q == nil {
+		return ""
+	}
+	return unit.Grouped(q.Value) + " " + q.Unit
+}
+
+// Amount writes v, in the base unit of its kind, in whole ones of the unit u with
+// commas: 45,000,000 m in "km" are "45,000 km".
+func Amount(v float64, u string) string { return unit.Grouped(unit.From(v, u)) + " " + u }
+
+// Volume writes litres to a tenth of the unit u of volume: "4.2 qt".
+func Volume(litres float64, u string) string { return rounded(unit.From(litres, u), 1) + " " + u }
+
+// Plural counts what takes an s: "1 sample", "3 samples".
+func Plural(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return strconv.Itoa(n) + " " + what + "s"
+}
+
+// Days is "1 day" or "3 days".
+func Days(n int) string { return Plural(n, "day") }
+
+// Counted counts by either word, with commas: "1 advisory", "1,200 advisories".
+func Counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return unit.Grouped(float64(n)) + " " + many
 }

@@ -12,6 +12,7 @@ import (
 
 	"telltale/rules"
 	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // node is a schema, or a part of one.
@@ -114,7 +115,7 @@ func onceOrByStage(n node) node { return either(n, byStage(n)) }
 func words() string {
 	var b strings.Builder
 	b.WriteString("An expression. It may ask:")
-	for _, w := range rules.Words() {
+	for _, w := range word.All() {
 		b.WriteString("\n" + w.Signature + ": " + w.Meaning)
 	}
 	return b.String()

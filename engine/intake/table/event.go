@@ -10,8 +10,8 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/intake"
-	"telltale/rules"
 	"telltale/rules/analytes"
+	"telltale/rules/source"
 	"telltale/rules/unit"
 )
 
@@ -130,7 +130,7 @@ func (r *reader) nearVehicle(s string) string {
 		ids = append(ids, id)
 	}
 	slices.Sort(ids)
-	return rules.Near(s, ids)
+	return source.Near(s, ids)
 }
 
 // squeezed is a name without case, blanks and what stands between its parts.
@@ -149,7 +149,7 @@ func nearColumn(name string, have []string) string {
 			return h
 		}
 	}
-	return rules.Near(name, have)
+	return source.Near(name, have)
 }
 
 // registered is the vehicle's registration; nil where nothing is checked.
@@ -187,7 +187,7 @@ func nearOr(s string, have []string) string {
 	if len(have) == 1 {
 		return have[0]
 	}
-	return cmp.Or(rules.Near(s, have), "NAME IN THE REGISTER")
+	return cmp.Or(source.Near(s, have), "NAME IN THE REGISTER")
 }
 
 // analyteNear is the analyte of the nearest symbol or English name.
@@ -197,7 +197,7 @@ func analyteNear(s string) string {
 		a, _ := analytes.Of(name)
 		names = append(names, a.Title)
 	}
-	if a, ok := analytes.Find(rules.Near(s, names)); ok {
+	if a, ok := analytes.Find(source.Near(s, names)); ok {
 		return a.Name
 	}
 	return "ITS NAME IN RULES"

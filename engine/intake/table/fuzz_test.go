@@ -10,7 +10,7 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"telltale/engine/intake"
-	"telltale/rules"
+	"telltale/rules/source"
 )
 
 // FuzzRead reads any file by any mapping: it ends, all or nothing, with faults that
@@ -27,7 +27,7 @@ func FuzzRead(f *testing.F) {
 	f.Fuzz(func(t *testing.T, mapping, file string) {
 		m, err := ReadMapping("map.yaml", []byte(mapping))
 		if err != nil {
-			if !errors.As(err, new(rules.Faults)) {
+			if !errors.As(err, new(source.Faults)) {
 				t.Fatalf("a mapping's fault has no place: %v", err)
 			}
 			return

@@ -12,8 +12,8 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/lab"
-	"telltale/rules"
 	"telltale/rules/analytes"
+	"telltale/rules/source"
 	"telltale/rules/unit"
 )
 
@@ -102,13 +102,13 @@ var (
 	}
 )
 
-// ReadMapping reads a mapping. What is wrong in it is a rules.Faults.
+// ReadMapping reads a mapping. What is wrong in it is a source.Faults.
 func ReadMapping(name string, text []byte) (*Mapping, error) {
-	s, root := rules.ReadSheet(rules.File{Name: name, Text: text})
+	s, root := source.Read(name, text)
 	if root == nil {
 		return nil, s.Err()
 	}
-	r := &mappingReader{Sheet: s, Mapping: &Mapping{name: name, fields: map[string]*value{}}}
+	r := &mappingReader{Document: s, Mapping: &Mapping{name: name, fields: map[string]*value{}}}
 	r.read(root)
 	if err := s.Err(); err != nil {
 		return nil, err
@@ -117,7 +117,7 @@ func ReadMapping(name string, text []byte) (*Mapping, error) {
 }
 
 type mappingReader struct {
-	*rules.Sheet
+	*source.Document
 	*Mapping
 }
 
@@ -161,7 +161,7 @@ func (r *mappingReader) keys(root *yaml.Node) map[string]*yaml.Node {
 		return nil
 	}
 	r.kind = kinds[r.Choice(word, "import", kindWords...)]
-	return r.Sheet.Mapping(root, "a mapping of "+word.Value, keysOf(r.kind)...)
+	return r.Document.Mapping(root, "a mapping of "+word.Value, keysOf(r.kind)...)
 }
 
 // keysOf are all keys of a mapping of a kind.
@@ -261,7 +261,7 @@ func (r *mappingReader) laboratory(root *yaml.Node, top map[string]*yaml.Node) {
 		r.results = r.listed("results", n, anyKind)
 	}
 	if n := top["result"]; n != nil {
-		m := r.Sheet.Mapping(n, "result", "analyte", "value", "unit")
+		m := r.Document.Mapping(n, "result", "analyte", "value", "unit")
 		r.long = &longResult{}
 		for key, into := range map[string]**value{"analyte": &r.long.analyte, "value": &r.long.result, "unit": &r.long.unit} {
 			if m[key] == nil {
@@ -298,7 +298,7 @@ func (r *mappingReader) listed(what string, n *yaml.Node, kinds []unit.Kind) []n
 }
 
 // fits asks that the analyte can be measured in the unit.
-func (r *mappingReader) fits(p rules.Pair, v *value) {
+func (r *mappingReader) fits(p source.Pair, v *value) {
 	a, _ := analytes.Find(p.Key.Value)
 	k, ok := unit.Of(v.unit)
 	if _, err := lab.Normalise(a.Name, 0, v.unit, 1); err != nil && ok && k != a.Kind { // 0 may be no value for it, in a unit that is right
@@ -327,7 +327,7 @@ func (r *mappingReader) value(key string, n *yaml.Node, kinds []unit.Kind) *valu
 	case key == "tasks":
 		keys = append(keys, "between")
 	}
-	m := r.Sheet.Mapping(n, key, keys...)
+	m := r.Document.Mapping(n, key, keys...)
 	r.origin(n, m, v)
 	v.always, v.split = r.Text(m["always"], "always"), r.Text(m["between"], "between")
 	v.leaveOut = r.Texts(m["leave out"], "leave out")
@@ -399,7 +399,7 @@ func (r *mappingReader) identity(n *yaml.Node) {
 
 // nearHint asks after the nearest name.
 func nearHint(name string, among []string) string {
-	if near := rules.Near(name, among); near != "" {
+	if near := source.Near(name, among); near != "" {
 		return "did you mean `" + near + "`?"
 	}
 	if len(among) > 30 {

@@ -9,13 +9,13 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/fleet"
-	"telltale/rules"
+	"telltale/rules/word"
 )
 
 // TestTooLong cuts what a rule's author made too long for a message.
 func TestTooLong(t *testing.T) {
 	o := engine.Output{Transition: &alarm.Transition{Rule: "rule 1", Message: strings.Repeat("x", 2<<20)}}
-	o.Transition.Evidence = []rules.Evidence{{}}
+	o.Transition.Evidence = []word.Evidence{{}}
 	list, err := Messages(1, 1, []engine.Output{o})
 	if err != nil {
 		t.Fatal(err)

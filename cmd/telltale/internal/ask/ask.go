@@ -19,7 +19,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/stream/service"
 	"telltale/engine/why"
-	"telltale/rules"
+	"telltale/rules/source"
 )
 
 // Commands are due, alarms, refused, why, sample, history, baselines and replay.
@@ -45,7 +45,7 @@ func RegisteredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*eve
 		}
 		ids = append(ids, v.Vehicle)
 	}
-	near = cmp.Or(near, rules.Near(vehicle, ids))
+	near = cmp.Or(near, source.Near(vehicle, ids))
 	return nil, cli.Exit(2, cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), DidYouMean(near, ids)))
 }
 

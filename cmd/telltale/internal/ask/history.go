@@ -22,8 +22,8 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/history"
 	"telltale/engine/stream/service"
-	"telltale/rules"
 	"telltale/rules/english"
+	"telltale/rules/source"
 )
 
 type historyOptions struct {
@@ -117,7 +117,7 @@ func historyOfFile(o replayOptions, vehicle, path string) (list []history.Entry,
 
 func (o *historyOptions) show(s cli.Env, vehicle string, list []history.Entry, all []string) error {
 	if len(list) == 0 {
-		return cli.Exit(2, cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), DidYouMean(rules.Near(vehicle, all), all)))
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), DidYouMean(source.Near(vehicle, all), all)))
 	}
 	switch {
 	case o.Client.JSON:

@@ -1,4 +1,4 @@
-package rules
+package word
 
 import (
 	"fmt"
@@ -8,6 +8,14 @@ import (
 
 	"telltale/rules/analytes"
 )
+
+// Evidence is one operand of a condition as it was when the rule fired.
+type Evidence struct {
+	Of    string  `json:"of"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit,omitempty"`
+	Note  string  `json:"note,omitempty"`
+}
 
 // aCall is a word with its arguments, as evidence shows it.
 var aCall = regexp.MustCompile(`(\w+)\((?:("(?:[^"\\]|\\.)*")(?:, ([0-9.]+))?)?\)`)
@@ -24,13 +32,13 @@ func (e *Evidence) Told() (what string, yes bool) {
 	end := 0
 	for _, at := range calls {
 		part := func(n int) string { return e.Of[max(at[2*n], 0):max(at[2*n+1], 0)] }
-		d := wordByName[part(1)]
+		d := Called(part(1))
 		if d == nil {
 			return e.Of, false
 		}
 		b.WriteString(operatorsTold.Replace(e.Of[end:at[0]]))
 		b.WriteString(d.told(part(2), part(3)))
-		end, yes = at[1], d.truth && part(0) == e.Of
+		end, yes = at[1], d.Truth && part(0) == e.Of
 	}
 	if len(calls) == 0 {
 		return e.Of, false
@@ -39,18 +47,18 @@ func (e *Evidence) Told() (what string, yes bool) {
 }
 
 // told is the word's phrase with its arguments, a quoted name and a number.
-func (d *WordInfo) told(quoted, number string) string {
+func (d *Info) told(quoted, number string) string {
 	name, _ := strconv.Unquote(quoted)
 	of := name
-	if a, ok := analytes.Of(name); ok && (d.arg == analyte || d.arg == target) {
+	if a, ok := analytes.Of(name); ok && (d.Of == Analyte || d.Of == Target) {
 		of = a.Title
 		number = strings.TrimSpace(number + " " + a.Unit)
 	}
-	switch d.arg {
-	case nothing:
-		return d.phrase
-	case target:
-		return fmt.Sprintf(d.phrase, of, number)
+	switch d.Of {
+	case Nothing:
+		return d.Phrase
+	case Target:
+		return fmt.Sprintf(d.Phrase, of, number)
 	}
-	return fmt.Sprintf(d.phrase, of)
+	return fmt.Sprintf(d.Phrase, of)
 }

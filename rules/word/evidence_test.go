@@ -1,4 +1,4 @@
-package rules
+package word
 
 import (
 	"strings"
@@ -67,29 +67,9 @@ func TestTold(t *testing.T) {
 		name, _, _ := strings.Cut(c.of, "(")
 		told[name] = true
 	}
-	for _, d := range Words() {
+	for _, d := range All() {
 		if !told[d.Name] {
 			t.Errorf("nothing shows how %s is told", d.Name)
-		}
-	}
-}
-
-// Every word has all that there is to say of it in its row.
-func TestRows(t *testing.T) {
-	asked := map[Word]bool{WordRateHours: true} // has no name of its own
-	for _, d := range words {
-		asked[d.word] = true
-		places := map[argument]int{analyte: 1, task: 1, grade: 1, target: 2}[d.arg]
-		if d.phrase == "" || strings.Count(d.phrase, "%s") != places || strings.ContainsAny(d.phrase, "()") {
-			t.Errorf("%s is told as %q", d.Name, d.phrase)
-		}
-		if d.Meaning == "" || d.Source == "" || d.Example == "" || d.word == WordNone {
-			t.Errorf("%s: its row lacks something: %+v", d.Name, d)
-		}
-	}
-	for w := WordNone + 1; w <= WordDone; w++ {
-		if !asked[w] {
-			t.Errorf("%d has no row", w)
 		}
 	}
 }

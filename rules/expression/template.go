@@ -1,18 +1,21 @@
-package rules
+package expression
 
 import (
+	"slices"
 	"strings"
 	"unicode/utf8"
 
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules/english"
+	"telltale/rules/source"
+	"telltale/rules/word"
 )
 
-// template is a compiled text with `${ }` in it.
-type template struct {
+// Template is a compiled text with `${ }` in it. A nil one has nothing to say.
+type Template struct {
 	parts []part
-	asks  *asks
+	asks  *Asks
 }
 
 // part is literal text, or a value.
@@ -24,16 +27,19 @@ type part struct {
 // templateLimit is the most bytes a template may have.
 const templateLimit = 4 << 10
 
-// template reads a text with `${ expression }` in it; `$${` is a literal `${`,
-// and a lone `$`, `{` or `}` is itself.
-func (d *document) template(n *yaml.Node, sc scope, a *asks) *template {
-	s := d.text(n, sc.what)
-	if len(s) > templateLimit {
-		d.fault(n, "", "%s has more than %d characters", sc.what, templateLimit)
+// Template reads a text with `${ expression }` in it; `$${` is a literal `${`,
+// and a lone `$`, `{` or `}` is itself. It is nil where n is, or where there was a fault.
+func (l *Language) Template(d *source.Document, n *yaml.Node, sc Scope) *Template {
+	if n == nil {
 		return nil
 	}
-	t := &template{asks: a}
-	src := newSource(d, n, s)
+	s := d.Text(n, sc.What)
+	if len(s) > templateLimit {
+		d.Fault(n, "", "%s has more than %d characters", sc.What, templateLimit)
+		return nil
+	}
+	t := &Template{asks: &Asks{}}
+	src := newExcerpt(d, n, s)
 	var lit strings.Builder
 	flush := func() {
 		if lit.Len() > 0 {
@@ -50,12 +56,12 @@ func (d *document) template(n *yaml.Node, sc scope, a *asks) *template {
 			end := closing(s[i+2:])
 			from := utf8.RuneCountInString(s[:i])
 			if end < 0 {
-				src.fault(from, from+2, "close it with `}`; a literal ${ is written $${", "%s: a `${` is not closed", sc.what)
+				src.fault(from, from+2, "close it with `}`; a literal ${ is written $${", "%s: a `${` is not closed", sc.What)
 				return t
 			}
 			flush()
-			inner := source{d: d, n: n, text: s[i+2 : i+2+end], from: from + 2, left: src.left}
-			t.parts = append(t.parts, part{value: d.compile(inner, sc, a)})
+			inner := excerpt{d: d, n: n, text: s[i+2 : i+2+end], from: from + 2, left: src.left}
+			t.parts = append(t.parts, part{value: l.compile(inner, sc, t.asks)})
 			i += 2 + end + 1
 		default:
 			lit.WriteByte(s[i])
@@ -113,66 +119,69 @@ func endOfQuote(s string, quote byte) int {
 	return -1
 }
 
-// readsComponent reports whether any expression of the template reads component.
-func (t *template) readsComponent() bool {
+// Asks are the questions of all expressions of the template.
+func (t *Template) Asks() *Asks {
 	if t == nil {
-		return false
+		return &Asks{}
 	}
-	for _, p := range t.parts {
-		if p.value != nil && p.value.ReadsComponent {
-			return true
-		}
-	}
-	return false
+	return t.asks
 }
 
-// render writes the template; what is missing or not finite prints as n/a.
-func (j *Judge) render(t *template) string {
+// ReadsComponent reports whether any expression of the template reads component.
+func (t *Template) ReadsComponent() bool {
+	return t != nil && slices.ContainsFunc(t.parts, func(p part) bool { return p.value != nil && p.value.ReadsComponent })
+}
+
+// Fill writes the template; what is missing or not finite prints as n/a. stage and
+// measure are what those names stand for.
+func (s *Runner) Fill(t *Template, f word.Facts, stage string, measure float64) string {
+	f.Ends(0)
+	s.begin(f.Vehicle(), f.Component(), t.asks)
+	s.facts, s.stage, s.measure = f, stage, measure
 	var b strings.Builder
 	for _, p := range t.parts {
 		if p.value == nil {
 			b.WriteString(p.literal)
 		} else {
-			b.WriteString(j.print(p.value))
+			b.WriteString(s.print(p.value))
 		}
 	}
 	return strings.TrimSpace(b.String())
 }
 
 // print gives one value as people read it.
-func (j *Judge) print(c *Condition) string {
-	s := &j.s
+func (s *Runner) print(c *Condition) string {
 	s.missing = s.missing[:0]
-	j.room(c)
-	if c.value.censors != "" {
-		if below := j.belowLimit(c.value.censors); below != "" {
-			return below
-		}
+	s.room(c)
+	if below := s.belowLimit(c.value.censors); below != "" {
+		return below
 	}
 	var out string
 	switch c.value.kind {
-	case number:
+	case Number:
 		out = english.Number(c.value.num(s))
-	case text:
+	case Text:
 		out = c.value.text(s)
 	default:
 		out = map[bool]string{true: "yes", false: "no"}[c.value.truth(s)]
 	}
-	if len(s.missing) > 0 {
+	if !s.Complete() {
 		return "n/a"
 	}
 	return out
 }
 
 // belowLimit gives "below 1" for a result that the laboratory gave so, else "".
-func (j *Judge) belowLimit(analyte string) string {
-	f := j.s.facts
-	if below, _, ok := f.Truth(WordBelow, analyte); !ok || !below {
+func (s *Runner) belowLimit(analyte string) string {
+	if analyte == "" {
 		return ""
 	}
-	f.Ends(^uint32(0))
-	v, _, ok := f.Number(WordValue, analyte)
-	f.Ends(0)
+	if below, _, ok := s.facts.Truth(word.Below, analyte); !ok || !below {
+		return ""
+	}
+	s.facts.Ends(^uint32(0))
+	v, _, ok := s.facts.Number(word.Value, analyte)
+	s.facts.Ends(0)
 	if !ok {
 		return ""
 	}

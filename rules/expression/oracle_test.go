@@ -1,4 +1,4 @@
-package rules
+package expression
 
 import (
 	"fmt"
@@ -11,11 +11,14 @@ import (
 	"pgregory.net/rapid"
 
 	"telltale/rules/english"
+	"telltale/rules/source"
+	"telltale/rules/unit"
+	"telltale/rules/word"
 )
 
 // oracleEnv is what the expr library's own machine runs the same text on.
 type oracleEnv struct {
-	Vehicle *Vehicle                   `expr:"vehicle"`
+	Vehicle *word.Vehicle              `expr:"vehicle"`
 	Value   func(string) float64       `expr:"value"`
 	Change  func(string) float64       `expr:"change"`
 	Has     func(string) bool          `expr:"has"`
@@ -84,78 +87,72 @@ func genTruth(t *rapid.T, depth int) string {
 // library's own compiler and virtual machine make of the same text.
 func TestAgainstTheLibrarysMachine(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		source := genTruth(t, rapid.IntRange(0, 4).Draw(t, "depth"))
-		f := &fakeFacts{comp: gearbox, numbers: map[string]float64{}}
+		text := genTruth(t, rapid.IntRange(0, 4).Draw(t, "depth"))
+		f := sheet{}
 		for _, k := range []string{`value("Fe")`, `value("Cu")`, `change("K")`, `times("Fe")`} {
-			f.numbers[k] = dyadic.Draw(t, k)
+			f[k] = dyadic.Draw(t, k)
 		}
 		number := func(word string) func(string) float64 {
-			return func(a string) float64 { return f.numbers[fmt.Sprintf("%s(%q)", word, a)] }
+			return func(a string) float64 { return f[fmt.Sprintf("%s(%q)", word, a)] }
 		}
 		env := oracleEnv{Vehicle: f.Vehicle(), Value: number("value"), Change: number("change"), Times: number("times"),
 			Has: func(a string) bool { return a == "Fe" }, Lower: strings.ToLower,
 			Max: func(a, b float64) float64 { return max(a, b) }, Min: func(a, b float64) float64 { return min(a, b) }}
-		program, err := expr.Compile(source, expr.Env(oracleEnv{}), expr.AsBool())
+		program, err := expr.Compile(text, expr.Env(oracleEnv{}), expr.AsBool())
 		if err != nil {
-			t.Fatal(source, err)
+			t.Fatal(text, err)
 		}
 		want, err := expr.Run(program, env)
 		if err != nil {
-			t.Fatal(source, err)
+			t.Fatal(text, err)
 		}
-		d, l := scratch(source)
-		c := d.compile(newSource(d, &yaml.Node{Kind: yaml.ScalarNode, Value: source, Line: 1, Column: 1}, source), scope{what: "it", want: truth, words: true}, newAsks())
-		if c == nil {
-			t.Fatalf("%s\n%v", source, l.faults)
+		c, err := compiled(text, Truth)
+		if err != nil {
+			t.Fatalf("%s\n%v", text, err)
 		}
 		var got bool
-		j := NewJudge(l.book)
-		if missing := j.eachEnd(f, c.asks, func() { got = j.truth(c) }); missing != nil {
-			t.Fatalf("%s: missing %v", source, missing)
+		run := NewRunner(unit.System{Distance: "km", Volume: "L"})
+		if missing := run.EachEnd(f, c.asks, func() { got = run.Truth(c) }); missing != nil {
+			t.Fatalf("%s: missing %v", text, missing)
 		}
 		if got != want {
-			t.Fatalf("%s: got %v want %v", source, got, want)
+			t.Fatalf("%s: got %v want %v", text, got, want)
 		}
 	})
 }
 
-// scratch is a document of one line for compiling outside a file.
-func scratch(text string) (*document, *loader) {
-	l := &loader{book: &Book{Units: Units{"km", "L"}}, parser: parserConfig(), taskAt: map[string]Place{"oil": {}},
-		means: map[string]bool{"Fe": true, "Cu": true}, nearBudget: nearWork}
-	return &document{l: l, name: "a.yaml", lines: lineBreak.Split(text, -1)}, l
+// compiled compiles an expression outside a file.
+func compiled(text string, want Kind) (*Condition, error) {
+	d, _ := source.Read("a.yaml", []byte("x: 1\n"))
+	l := NewLanguage()
+	l.Units, l.Tasks = unit.System{Distance: "km", Volume: "L"}, []string{"oil"}
+	l.Mean["Fe"], l.Mean["Cu"] = true, true
+	n := &yaml.Node{Kind: yaml.ScalarNode, Value: text, Line: 1, Column: 1}
+	c := l.compile(newExcerpt(d, n, text), Scope{What: "it", Want: want, Words: true, Measure: true, Stage: true}, &Asks{})
+	return c, d.Err()
 }
 
-// TestPlacesInScalars checks, for every style in which YAML can write a value,
-// that each rune of the value is found where it stands.
-func TestPlacesInScalars(t *testing.T) {
-	styles := map[string]yaml.Style{"plain": 0, "double": yaml.DoubleQuotedStyle, "single": yaml.SingleQuotedStyle, "literal": yaml.LiteralStyle, "folded": yaml.FoldedStyle}
-	rapid.Check(t, func(t *rapid.T) {
-		value := rapid.StringOfN(rapid.SampledFrom([]rune(`ab "'\:>ä→x7 &|#(,)`+"\n")), 1, 200, -1).Draw(t, "value")
-		style := rapid.SampledFrom([]string{"plain", "double", "single", "literal", "folded"}).Draw(t, "style")
-		out, err := yaml.Marshal(map[string]*yaml.Node{"key": {Kind: yaml.ScalarNode, Tag: "!!str", Value: value, Style: styles[style]}})
-		if err != nil {
-			t.Skip(err)
-		}
-		var root yaml.Node
-		if err := yaml.Unmarshal(out, &root); err != nil {
-			t.Skip(err)
-		}
-		n := root.Content[0].Content[1]
-		d, _ := scratch(string(out))
-		offset := 0
-		for _, r := range n.Value {
-			if !blank(r) {
-				line, col := d.at(n, offset)
-				runes := d.line(line)
-				if col > len(runes) || runes[col-1] != r && runes[col-1] != '\\' {
-					t.Fatalf("%s\nrune %d, %q of %q, is not at %d:%d", out, offset, r, n.Value, line, col)
-				}
-			}
-			offset++
-		}
-	})
+// sheet answers by what evidence shows of a word: `value("Cu")`. Iron alone is in it.
+type sheet map[string]float64
+
+func (s sheet) Vehicle() *word.Vehicle {
+	return &word.Vehicle{Name: "bus-07", Kind: "minibus", Tags: map[string]string{"road": "hills"}}
 }
+func (s sheet) Component() *word.Component {
+	return &word.Component{Name: "gearbox", Kind: "automatic transmission", Fluid: "ATF", Capacity: 8}
+}
+func (s sheet) Number(w word.Word, arg string) (float64, string, bool) {
+	v, ok := s[word.Called(w.String()).Asked(arg)]
+	return v, arg + " for " + w.String(), ok
+}
+func (s sheet) Truth(w word.Word, arg string) (bool, string, bool) {
+	return arg == "Fe", arg + " for " + w.String(), w == word.Has
+}
+func (s sheet) Ends(uint32)                   {}
+func (s sheet) Censored() int                 { return 0 }
+func (s sheet) Note(word.Word, string) string { return "" }
+
+var nan, inf = math.NaN(), math.Inf(1)
 
 // TestEqual compares with the definition over all magnitudes.
 func TestEqual(t *testing.T) {
@@ -173,7 +170,7 @@ func TestEqual(t *testing.T) {
 	for _, c := range []struct {
 		a, b float64
 		want bool
-	}{{nan, nan, false}, {inf(1), inf(1), true}, {inf(1), 1e308, false}, {inf(1), inf(-1), false}, {0, 1e-12, false}, {-1, 1, false}} {
+	}{{nan, nan, false}, {inf, inf, true}, {inf, 1e308, false}, {inf, -inf, false}, {0, 1e-12, false}, {-1, 1, false}} {
 		if Equal(c.a, c.b) != c.want {
 			t.Error(c)
 		}
@@ -185,7 +182,7 @@ func TestFormatAndRound(t *testing.T) {
 		v    float64
 		want string
 	}{{3.275, "3.275"}, {0.1 + 0.2, "0.3"}, {math.Copysign(0, -1), "0"}, {1e15, "1000000000000000"}, {81234.5, "81234.5"}, {1.0 / 3, "0.3333333333"},
-		{99.99999999999999, "100"}, {nan, "n/a"}, {inf(1), "n/a"}, {round(3.275, 1), "3.3"}, {round(-2.5, 0), "-3"}, {round(81234.5, -3), "81000"},
+		{99.99999999999999, "100"}, {nan, "n/a"}, {inf, "n/a"}, {round(3.275, 1), "3.3"}, {round(-2.5, 0), "-3"}, {round(81234.5, -3), "81000"},
 		{round(1e300, 9), english.Number(1e300)}, {round(0.05, 1), "0.1"}} {
 		if got := english.Number(c.v); got != c.want {
 			t.Errorf("%v: got %s want %s", c.v, got, c.want)

@@ -1,4 +1,4 @@
-package rules
+package source
 
 import (
 	"slices"
@@ -8,22 +8,22 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
-// A sheet is read as strictly as a rule file, but its cures are its own.
-func TestSheetRefused(t *testing.T) {
+// A file that stands alone has cures of its own.
+func TestFilesRefused(t *testing.T) {
 	for text, want := range map[string]string{
 		"# nothing\n":                          "a.yaml:1:1: the file is empty\n    # nothing\n    ^\nhint: write what it is to say, or delete it",
 		"a: b\n--- c\n":                        "a.yaml:2:1: a second document begins here\n    --- c\n    ^\nhint: keep one of them",
 		"a: " + strings.Repeat("b", fileLimit): "a.yaml:1:1: the file has 257 KiB, more than 256",
 	} {
-		s, _ := ReadSheet(File{Name: "a.yaml", Text: []byte(text)})
+		s, _ := Read("a.yaml", []byte(text))
 		if err := s.Err(); err == nil || err.Error() != want {
 			t.Errorf("%.40q: got\n%v\nwant\n%s", text, err, want)
 		}
 	}
 }
 
-func TestSheetItems(t *testing.T) {
-	s, root := ReadSheet(File{Name: "a.yaml", Text: []byte("none: []\none: x\nmore: [x, 2, y]\nnot: {x: y}\n")})
+func TestItems(t *testing.T) {
+	s, root := Read("a.yaml", []byte("none: []\none: x\nmore: [x, 2, y]\nnot: {x: y}\n"))
 	m := s.Mapping(root, "the file", "none", "one", "more", "not")
 	read := func(n *yaml.Node) (out []string) {
 		for _, item := range s.Items(n, "it") {

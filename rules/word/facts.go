@@ -1,4 +1,6 @@
-package rules
+package word
+
+import "strings"
 
 // Vehicle is what a rule may ask of a vehicle.
 type Vehicle struct {
@@ -17,7 +19,7 @@ type Component struct {
 
 // Facts answers what rules ask of one vehicle (and one component) at one
 // moment. Numbers are in base units (metres, seconds of running, days, the
-// analyte's own unit; WordRate per metre, WordRateHours per second); the Judge
+// analyte's own unit; Rate per metre, RateHours per second); the Judge
 // converts them to the book's units. Make one Facts for each rule judged: censored
 // results that another rule met would count as this one's.
 //
@@ -45,24 +47,20 @@ type Facts interface {
 	Note(w Word, arg string) string
 }
 
-// Evidence is one operand of a condition as it was when the rule fired.
-type Evidence struct {
-	Of    string  `json:"of"`
-	Value float64 `json:"value"`
-	Unit  string  `json:"unit,omitempty"`
-	Note  string  `json:"note,omitempty"`
+var fields = map[string]func(*Vehicle, *Component) string{
+	"vehicle.name":    func(v *Vehicle, _ *Component) string { return v.Name },
+	"vehicle.kind":    func(v *Vehicle, _ *Component) string { return v.Kind },
+	"component.name":  func(_ *Vehicle, c *Component) string { return c.Name },
+	"component.kind":  func(_ *Vehicle, c *Component) string { return c.Kind },
+	"component.fluid": func(_ *Vehicle, c *Component) string { return c.Fluid },
 }
 
-// End is what a rule's expressions gave for one choice of ends.
-type End struct {
-	Measure float64
-	Limits  [4]float64 // by stage number; NaN where the stage has none
-	Raise   bool
-	Clear   bool // !Raise where the rule has no clear condition
-}
-
-// Judged is the outcome of running a rule: at least one End, or what was missing.
-type Judged struct {
-	Ends    []End
-	Missing []string // sorted; not judged where not empty
+// Field is what reads a field that is text, by a name such as vehicle.kind,
+// component.fluid or, for a tag, vehicle.tags.road; nil for another name. A tag that
+// is not there is "".
+func Field(name string) func(*Vehicle, *Component) string {
+	if tag, ok := strings.CutPrefix(name, "vehicle.tags."); ok {
+		return func(v *Vehicle, _ *Component) string { return v.Tags[tag] }
+	}
+	return fields[name]
 }

@@ -1,4 +1,4 @@
-package rules
+package expression
 
 import (
 	"regexp"
@@ -6,27 +6,29 @@ import (
 	"strings"
 
 	"github.com/expr-lang/expr/ast"
+
+	"telltale/rules/word"
 )
 
 func (c *compiler) unary(n *ast.UnaryNode, known guard) operand {
 	o := c.compile(n.Node, known)
 	switch n.Operator {
 	case "-", "+":
-		o = c.needs(n.Node, o, number, "`"+n.Operator+"`")
-		if o.kind == anyKind || n.Operator == "+" {
+		o = c.needs(n.Node, o, Number, "`"+n.Operator+"`")
+		if o.kind == Any || n.Operator == "+" {
 			return o
 		}
 		if o.constant {
 			return constantNumber(-o.value)
 		}
 		x := o.num
-		return operand{kind: number, num: func(s *state) float64 { return -x(s) }}
+		return operand{kind: Number, num: func(s *Runner) float64 { return -x(s) }}
 	}
-	if o = c.needs(n.Node, o, truth, "`"+n.Operator+"`"); o.kind == anyKind {
+	if o = c.needs(n.Node, o, Truth, "`"+n.Operator+"`"); o.kind == Any {
 		return o
 	}
 	x := o.truth
-	return operand{kind: truth, truth: func(s *state) bool { return !x(s) }}
+	return operand{kind: Truth, truth: func(s *Runner) bool { return !x(s) }}
 }
 
 func (c *compiler) binary(n *ast.BinaryNode, known guard) operand {
@@ -59,44 +61,49 @@ func (c *compiler) binary(n *ast.BinaryNode, known guard) operand {
 	return c.textTest(n, l, r)
 }
 
+// both checks the kinds of an operator's two sides; ok is false where one is faulty.
+func (c *compiler) both(n *ast.BinaryNode, l, r operand, want Kind) (x, y operand, ok bool) {
+	x = c.needs(n.Left, l, want, "`"+n.Operator+"`")
+	y = c.needs(n.Right, r, want, "`"+n.Operator+"`")
+	return x, y, x.kind != Any && y.kind != Any
+}
+
 func (c *compiler) logic(n *ast.BinaryNode, l, r operand) operand {
-	l = c.needs(n.Left, l, truth, "`"+n.Operator+"`")
-	r = c.needs(n.Right, r, truth, "`"+n.Operator+"`")
-	if l.kind == anyKind || r.kind == anyKind {
+	l, r, ok := c.both(n, l, r, Truth)
+	if !ok {
 		return operand{}
 	}
 	x, y := l.truth, r.truth
 	if n.Operator == "&&" || n.Operator == "and" {
-		return operand{kind: truth, truth: func(s *state) bool { return x(s) && y(s) }}
+		return operand{kind: Truth, truth: func(s *Runner) bool { return x(s) && y(s) }}
 	}
-	return operand{kind: truth, truth: func(s *state) bool { return x(s) || y(s) }}
+	return operand{kind: Truth, truth: func(s *Runner) bool { return x(s) || y(s) }}
 }
 
 // arithmetic checks each result, so that a division by zero inside a comparison
 // is not taken for an answer.
 func (c *compiler) arithmetic(n *ast.BinaryNode, l, r operand) operand {
-	if n.Operator == "+" && l.kind == text && r.kind == text {
+	if n.Operator == "+" && l.kind == Text && r.kind == Text {
 		return c.fault(n, "in a template write two `${ }` beside each other", "texts cannot be added")
 	}
-	l = c.needs(n.Left, l, number, "`"+n.Operator+"`")
-	r = c.needs(n.Right, r, number, "`"+n.Operator+"`")
-	if l.kind == anyKind || r.kind == anyKind {
+	l, r, ok := c.both(n, l, r, Number)
+	if !ok {
 		return operand{}
 	}
 	if n.Operator == "/" && r.constant && r.value == 0 {
 		return c.fault(n, "", "a division by zero")
 	}
 	x, y, of := l.num, r.num, n.String()
-	out := operand{kind: number}
+	out := operand{kind: Number}
 	switch n.Operator {
 	case "+":
-		out.num = func(s *state) float64 { return s.check(x(s)+y(s), of) }
+		out.num = func(s *Runner) float64 { return s.check(x(s)+y(s), of) }
 	case "-":
-		out.num = func(s *state) float64 { return s.check(x(s)-y(s), of) }
+		out.num = func(s *Runner) float64 { return s.check(x(s)-y(s), of) }
 	case "*":
-		out.num = func(s *state) float64 { return s.check(x(s)*y(s), of) }
+		out.num = func(s *Runner) float64 { return s.check(x(s)*y(s), of) }
 	default:
-		out.num = func(s *state) float64 { return s.check(x(s)/y(s), of) }
+		out.num = func(s *Runner) float64 { return s.check(x(s)/y(s), of) }
 	}
 	if l.constant && r.constant {
 		return c.fold(n, out)
@@ -106,7 +113,7 @@ func (c *compiler) arithmetic(n *ast.BinaryNode, l, r operand) operand {
 
 // fold reckons a constant once.
 func (c *compiler) fold(n ast.Node, o operand) operand {
-	var s state
+	var s Runner
 	v := o.num(&s)
 	if len(s.missing) > 0 {
 		return c.fault(n, "", "%s", s.missing[0])
@@ -116,60 +123,59 @@ func (c *compiler) fold(n ast.Node, o operand) operand {
 
 // shown wraps a compared number so that the evidence of an instrumented run
 // shows it, unless it is a constant or a word that shows itself.
-func shown(o operand, n ast.Node) func(*state) float64 {
+func shown(o operand, n ast.Node) func(*Runner) float64 {
 	if o.constant || o.word {
 		return o.num
 	}
 	x, of := o.num, n.String()
-	return func(s *state) float64 {
+	return func(s *Runner) float64 {
 		v := x(s)
 		if s.record != nil {
-			s.recordOnce(Evidence{Of: of, Value: v})
+			s.Record(word.Evidence{Of: of, Value: v})
 		}
 		return v
 	}
 }
 
 func (c *compiler) comparison(n *ast.BinaryNode, l, r operand) operand {
-	l = c.needs(n.Left, l, number, "`"+n.Operator+"`")
-	r = c.needs(n.Right, r, number, "`"+n.Operator+"`")
-	if l.kind == anyKind || r.kind == anyKind {
+	l, r, ok := c.both(n, l, r, Number)
+	if !ok {
 		return operand{}
 	}
 	x, y := shown(l, n.Left), shown(r, n.Right)
-	out := operand{kind: truth}
+	out := operand{kind: Truth}
 	switch n.Operator {
 	case "<":
-		out.truth = func(s *state) bool { a, b := x(s), y(s); return a < b && !Equal(a, b) }
+		out.truth = func(s *Runner) bool { a, b := x(s), y(s); return a < b && !Equal(a, b) }
 	case "<=":
-		out.truth = func(s *state) bool { a, b := x(s), y(s); return a <= b || Equal(a, b) }
+		out.truth = func(s *Runner) bool { a, b := x(s), y(s); return a <= b || Equal(a, b) }
 	case ">":
-		out.truth = func(s *state) bool { a, b := x(s), y(s); return a > b && !Equal(a, b) }
+		out.truth = func(s *Runner) bool { a, b := x(s), y(s); return a > b && !Equal(a, b) }
 	default:
-		out.truth = func(s *state) bool { a, b := x(s), y(s); return a >= b || Equal(a, b) }
+		out.truth = func(s *Runner) bool { a, b := x(s), y(s); return a >= b || Equal(a, b) }
 	}
 	return out
 }
 
 func (c *compiler) equality(n *ast.BinaryNode, l, r operand) operand {
-	if l.kind == anyKind || r.kind == anyKind {
+	if l.kind == Any || r.kind == Any {
 		return operand{}
 	}
 	if l.kind != r.kind {
 		return c.fault(n, "", "`%s` compares %s with %s", n.Operator, l.kind, r.kind)
 	}
 	same := n.Operator == "=="
-	out := operand{kind: truth}
+	out := operand{kind: Truth}
 	switch l.kind {
-	case number:
+	case Number:
 		x, y := shown(l, n.Left), shown(r, n.Right)
-		out.truth = func(s *state) bool { return Equal(x(s), y(s)) == same }
-	case text:
+		out.truth = func(s *Runner) bool { return Equal(x(s), y(s)) == same }
+	case Text:
 		x, y := l.text, r.text
-		out.truth = func(s *state) bool { return (x(s) == y(s)) == same }
-	case truth:
+		out.truth = func(s *Runner) bool { return (x(s) == y(s)) == same }
+	case Truth:
 		x, y := l.truth, r.truth
-		out.truth = func(s *state) bool { return (x(s) == y(s)) == same }
+		out.truth = func(s *Runner) bool { return (x(s) == y(s)) == same }
 	default:
 		hint := ""
 		if l.kind >= vehicle {
@@ -182,7 +188,7 @@ func (c *compiler) equality(n *ast.BinaryNode, l, r operand) operand {
 
 // membership compiles `x in ["a", "b"]`.
 func (c *compiler) membership(n *ast.BinaryNode, l, r operand) operand {
-	if l.kind == anyKind || r.kind == anyKind {
+	if l.kind == Any || r.kind == Any {
 		return operand{}
 	}
 	if r.kind == tags {
@@ -192,12 +198,12 @@ func (c *compiler) membership(n *ast.BinaryNode, l, r operand) operand {
 		return c.fault(n.Right, `write ["a", "b"]`, "`in` needs a list to its right, this is %s", r.kind)
 	}
 	switch {
-	case l.kind == text && len(r.numbers) == 0:
+	case l.kind == Text && len(r.numbers) == 0:
 		x, set := l.text, r.texts
-		return operand{kind: truth, truth: func(s *state) bool { return slices.Contains(set, x(s)) }}
-	case l.kind == number && len(r.texts) == 0:
+		return operand{kind: Truth, truth: func(s *Runner) bool { return slices.Contains(set, x(s)) }}
+	case l.kind == Number && len(r.texts) == 0:
 		x, set := shown(l, n.Left), r.numbers
-		return operand{kind: truth, truth: func(s *state) bool {
+		return operand{kind: Truth, truth: func(s *Runner) bool {
 			v := x(s)
 			return slices.ContainsFunc(set, func(e float64) bool { return Equal(v, e) })
 		}}
@@ -205,33 +211,27 @@ func (c *compiler) membership(n *ast.BinaryNode, l, r operand) operand {
 	return c.fault(n, "", "`in` compares %s with a list of another kind", l.kind)
 }
 
+var textTests = map[string]func(a, b string) bool{"contains": strings.Contains, "startsWith": strings.HasPrefix, "endsWith": strings.HasSuffix}
+
 // textTest compiles contains, startsWith, endsWith and matches.
 func (c *compiler) textTest(n *ast.BinaryNode, l, r operand) operand {
-	l = c.needs(n.Left, l, text, "`"+n.Operator+"`")
-	r = c.needs(n.Right, r, text, "`"+n.Operator+"`")
-	if l.kind == anyKind || r.kind == anyKind {
+	l, r, ok := c.both(n, l, r, Text)
+	if !ok {
 		return operand{}
 	}
 	x, y := l.text, r.text
-	out := operand{kind: truth}
-	switch n.Operator {
-	case "contains":
-		out.truth = func(s *state) bool { return strings.Contains(x(s), y(s)) }
-	case "startsWith":
-		out.truth = func(s *state) bool { return strings.HasPrefix(x(s), y(s)) }
-	case "endsWith":
-		out.truth = func(s *state) bool { return strings.HasSuffix(x(s), y(s)) }
-	case "matches":
-		if !r.constant {
-			return c.fault(n.Right, "", "the pattern of `matches` must be written out")
-		}
-		re, err := regexp.Compile(r.texts[0])
-		if err != nil {
-			return c.fault(n.Right, "the syntax is that of RE2", "the pattern of `matches` cannot be read: %s", firstLine(err.Error()))
-		}
-		out.truth = func(s *state) bool { return re.MatchString(x(s)) }
-	default:
+	if test := textTests[n.Operator]; test != nil {
+		return operand{kind: Truth, truth: func(s *Runner) bool { return test(x(s), y(s)) }}
+	}
+	if n.Operator != "matches" {
 		return c.fault(n, "", "there is no `%s` in rules", n.Operator)
 	}
-	return out
+	if !r.constant {
+		return c.fault(n.Right, "", "the pattern of `matches` must be written out")
+	}
+	re, err := regexp.Compile(r.texts[0])
+	if err != nil {
+		return c.fault(n.Right, "the syntax is that of RE2", "the pattern of `matches` cannot be read: %s", firstLine(err.Error()))
+	}
+	return operand{kind: Truth, truth: func(s *Runner) bool { return re.MatchString(x(s)) }}
 }

@@ -1,19 +1,19 @@
-package rules
+package source
 
 import "strings"
 
-// nearWork bounds how many names a Load compares for its hints, so that a file
+// nearWork bounds how many names a Reader compares for its hints, so that a file
 // of many misspelt names is still checked in linear time.
 const nearWork = 50_000
 
-// near finds the candidate that name was most likely meant to be, or "".
-func (l *loader) near(name string, candidates []string) string {
+// nearest finds the candidate that name was most likely meant to be, or "".
+func (r *Reader) nearest(name string, candidates []string) string {
 	if len(name) > 64 {
 		return ""
 	}
 	best, least := "", max(1, len(name)/3)+1
 	for _, c := range candidates {
-		if l.nearBudget--; l.nearBudget < 0 {
+		if r.near--; r.near < 0 {
 			return best
 		}
 		if c == name || len(c) > 64 {
@@ -29,13 +29,12 @@ func (l *loader) near(name string, candidates []string) string {
 // Near finds the candidate that name was most likely meant to be, or "" where none
 // is near.
 func Near(name string, candidates []string) string {
-	l := &loader{nearBudget: nearWork}
-	return l.near(name, candidates)
+	return NewReader(Cures{}).nearest(name, candidates)
 }
 
-// didYouMean is a hint that names a near candidate, or else says other.
-func (l *loader) didYouMean(name string, candidates []string, other string) string {
-	if c := l.near(name, candidates); c != "" {
+// DidYouMean is a hint that names a near candidate, or else says other.
+func (r *Reader) DidYouMean(name string, candidates []string, other string) string {
+	if c := r.nearest(name, candidates); c != "" {
 		return "did you mean `" + c + "`?"
 	}
 	return other

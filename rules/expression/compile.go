@@ -1,27 +1,74 @@
-package rules
+package expression
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/expr-lang/expr/ast"
 
 	"telltale/rules/analytes"
+	"telltale/rules/source"
+	"telltale/rules/word"
 )
+
+// Kind is what an expression gives.
+type Kind uint8
+
+// The kinds that an expression may be asked for, and those that only parts of one have.
+const (
+	Any Kind = iota
+	Number
+	Text
+	Truth
+	list    // of constants; only to the right of `in`
+	vehicle // the names whose fields are read
+	component
+	tags
+)
+
+var kindWords = [...]string{"anything", "a number", "text", "true or false", "a list", "the vehicle", "the component", "the tags"}
+
+// String is the kind as an error text has it.
+func (k Kind) String() string { return kindWords[k] }
+
+// operand is a compiled expression: the function of its kind runs it. Functions
+// report what is missing or not finite to the runner and go on with a zero value.
+type operand struct {
+	kind  Kind
+	num   func(*Runner) float64
+	text  func(*Runner) string
+	truth func(*Runner) bool
+
+	constant bool
+	value    float64   // of a constant number
+	word     bool      // is a word or a name: evidence shows it already, or need not
+	numbers  []float64 // of a list
+	texts    []string
+	censors  string // the analyte, where it is exactly value(analyte)
+}
+
+func constantNumber(v float64) operand {
+	return operand{kind: Number, constant: true, value: v, num: func(*Runner) float64 { return v }}
+}
+
+func constantText(v string) operand {
+	return operand{kind: Text, constant: true, text: func(*Runner) string { return v }, texts: []string{v}}
+}
 
 // compiler turns one parsed expression into functions, checking kinds, names
 // and arguments on the way and going on after a fault to find the next.
 type compiler struct {
-	src   source
-	scope scope
-	asks  *asks
-	l     *loader
+	src   excerpt
+	scope Scope
+	asks  *Asks
+	l     *Language
 
 	lets      []binding
 	maxLets   int
 	steps     int
 	component bool // reads component
-	reads     []fieldRead
+	fields    []string
 	failed    bool
 }
 
@@ -32,7 +79,7 @@ type binding struct {
 }
 
 // fault reports what is wrong with a node. Faults of one expression do not
-// follow from each other: a faulty operand has kind anyKind, which fits everywhere.
+// follow from each other: a faulty operand has kind Any, which fits everywhere.
 func (c *compiler) fault(n ast.Node, hint, format string, args ...any) operand {
 	from, to := span(n)
 	c.src.fault(from, to, hint, format, args...)
@@ -57,18 +104,18 @@ func span(n ast.Node) (from, to int) {
 
 // wants checks that the whole expression gives what its place needs.
 func (c *compiler) wants(o operand, n ast.Node) {
-	want := c.scope.want
+	want := c.scope.Want
 	switch {
-	case want == anyKind && (o.kind == number || o.kind == text || o.kind == truth), o.kind == want, o.kind == anyKind:
+	case want == Any && (o.kind == Number || o.kind == Text || o.kind == Truth), o.kind == want, o.kind == Any:
 		return
-	case want == truth && o.kind == number:
-		c.fault(n, "compare it with a limit: ` … > 0`", "%s must be true or false, this gives %s", c.scope.what, o.kind)
-	case want == number && o.kind == truth:
-		c.fault(n, "a condition belongs in `raise:`, or choose a number: `… ? 1 : 0`", "%s must be a number, this gives %s", c.scope.what, o.kind)
-	case want == anyKind:
-		c.fault(n, "name one of its fields", "%s must be a number, text, or true or false, this gives %s", c.scope.what, o.kind)
+	case want == Truth && o.kind == Number:
+		c.fault(n, "compare it with a limit: ` … > 0`", "%s must be true or false, this gives %s", c.scope.What, o.kind)
+	case want == Number && o.kind == Truth:
+		c.fault(n, "a condition belongs in `raise:`, or choose a number: `… ? 1 : 0`", "%s must be a number, this gives %s", c.scope.What, o.kind)
+	case want == Any:
+		c.fault(n, "name one of its fields", "%s must be a number, text, or true or false, this gives %s", c.scope.What, o.kind)
 	default:
-		c.fault(n, "", "%s must be %s, this gives %s", c.scope.what, want, o.kind)
+		c.fault(n, "", "%s must be %s, this gives %s", c.scope.What, want, o.kind)
 	}
 }
 
@@ -76,7 +123,7 @@ func (c *compiler) wants(o operand, n ast.Node) {
 func (c *compiler) compile(n ast.Node, known guard) operand {
 	if c.steps++; c.steps > stepLimit {
 		if c.steps == stepLimit+1 {
-			c.src.fault(0, 1, "split the rule", "%s is too involved", c.scope.what)
+			c.src.fault(0, 1, "split the rule", "%s is too involved", c.scope.What)
 			c.failed = true
 		}
 		return operand{}
@@ -88,7 +135,7 @@ func (c *compiler) compile(n ast.Node, known guard) operand {
 		return constantText(n.Value)
 	case *ast.BoolNode:
 		v := n.Value
-		return operand{kind: truth, constant: true, truth: func(*state) bool { return v }}
+		return operand{kind: Truth, constant: true, truth: func(*Runner) bool { return v }}
 	case *ast.IdentifierNode:
 		return c.identifier(n)
 	case *ast.MemberNode:
@@ -130,18 +177,18 @@ func (c *compiler) refuse(n ast.Node) operand {
 func (c *compiler) literal(n ast.Node) operand {
 	l := n.Location()
 	s := c.src.slice(l.From, l.To)
-	v, wrong, cure := plainNumber(s)
+	v, wrong, cure := source.PlainNumber(s)
 	if wrong != "" {
-		return c.fault(n, cure, "%s: %q %s", c.scope.what, s, wrong)
+		return c.fault(n, cure, "%s: %q %s", c.scope.What, s, wrong)
 	}
 	return constantNumber(v)
 }
 
 // identifier compiles a bare name.
 func (c *compiler) identifier(n *ast.IdentifierNode) operand {
-	for i := len(c.lets) - 1; i >= 0; i-- {
-		if c.lets[i].name == n.Value {
-			return c.lets[i].of
+	for _, b := range slices.Backward(c.lets) {
+		if b.name == n.Value {
+			return b.of
 		}
 	}
 	switch n.Value {
@@ -151,90 +198,83 @@ func (c *compiler) identifier(n *ast.IdentifierNode) operand {
 		c.component = true
 		return operand{kind: component, word: true}
 	case "measure":
-		if c.scope.measure {
-			return operand{kind: number, word: true, num: func(s *state) float64 { return s.measure }}
+		if c.scope.Measure {
+			return operand{kind: Number, word: true, num: func(s *Runner) float64 { return s.measure }}
 		}
 		return c.fault(n, "", "`measure` is known in limits, say and advise of a measured rule alone")
 	case "stage":
-		if c.scope.stage {
-			return operand{kind: text, word: true, text: func(s *state) string { return StageNames[s.stage] }}
+		if c.scope.Stage {
+			return operand{kind: Text, word: true, text: func(s *Runner) string { return s.stage }}
 		}
 		return c.fault(n, "", "`stage` is known in say and advise alone")
 	}
-	if wordByName[n.Value] != nil || functions[n.Value].compile != nil {
+	if word.Called(n.Value) != nil || functions[n.Value].compile != nil {
 		return c.fault(n, "write `"+n.Value+"(…)`", "`%s` is a call", n.Value)
 	}
 	if analytes.Known(n.Value) {
 		return c.fault(n, `write value("`+n.Value+`")`, "unknown name `%s`", n.Value)
 	}
-	return c.fault(n, c.l.didYouMean(n.Value, c.names(), "text must stand in quotes; what a rule may ask is listed by the words reference"), "unknown name `%s`", n.Value)
+	return c.fault(n, c.src.d.DidYouMean(n.Value, c.names(), "text must stand in quotes; what a rule may ask is listed by the words reference"), "unknown name `%s`", n.Value)
 }
 
 // names are all names that may stand at the beginning of an expression.
 func (c *compiler) names() []string {
 	out := []string{"vehicle", "component"}
-	if c.scope.measure {
+	if c.scope.Measure {
 		out = append(out, "measure")
 	}
-	for i := range words {
-		out = append(out, words[i].Name)
+	for _, w := range word.All() {
+		out = append(out, w.Name)
 	}
-	return append(out, functionNames...)
+	for _, f := range word.Functions {
+		out = append(out, f.Name)
+	}
+	return out
 }
 
 // choice compiles `condition ? this : that`.
 func (c *compiler) choice(n *ast.ConditionalNode, known guard) operand {
-	cond := c.needs(n.Cond, c.compile(n.Cond, known), truth, "a choice")
+	cond := c.needs(n.Cond, c.compile(n.Cond, known), Truth, "a choice")
 	a := c.compile(n.Exp1, known.and(whenTrue(n.Cond)))
 	b := c.compile(n.Exp2, known.and(whenFalse(n.Cond)))
-	if cond.kind == anyKind || a.kind == anyKind || b.kind == anyKind {
+	if cond.kind == Any || a.kind == Any || b.kind == Any {
 		return operand{}
 	}
 	if a.kind != b.kind {
 		return c.fault(n.Exp2, "", "the two sides of a choice must be of one kind, these are %s and %s", a.kind, b.kind)
 	}
-	test := cond.truth
 	switch a.kind {
-	case number:
-		x, y := a.num, b.num
-		return operand{kind: number, num: func(s *state) float64 {
-			if test(s) {
-				return x(s)
-			}
-			return y(s)
-		}}
-	case text:
-		x, y := a.text, b.text
-		return operand{kind: text, text: func(s *state) string {
-			if test(s) {
-				return x(s)
-			}
-			return y(s)
-		}}
-	case truth:
-		x, y := a.truth, b.truth
-		return operand{kind: truth, truth: func(s *state) bool {
-			if test(s) {
-				return x(s)
-			}
-			return y(s)
-		}}
+	case Number:
+		return operand{kind: Number, num: either(cond.truth, a.num, b.num)}
+	case Text:
+		return operand{kind: Text, text: either(cond.truth, a.text, b.text)}
+	case Truth:
+		return operand{kind: Truth, truth: either(cond.truth, a.truth, b.truth)}
 	}
 	return c.fault(n.Exp1, "name one of its fields", "a choice cannot give %s", a.kind)
 }
 
+func either[T any](test func(*Runner) bool, a, b func(*Runner) T) func(*Runner) T {
+	return func(s *Runner) T {
+		if test(s) {
+			return a(s)
+		}
+		return b(s)
+	}
+}
+
 // needs checks an operand's kind; what says for whom.
-func (c *compiler) needs(n ast.Node, o operand, want kind, what string) operand {
-	if o.kind == want || o.kind == anyKind {
+func (c *compiler) needs(n ast.Node, o operand, want Kind, what string) operand {
+	if o.kind == want || o.kind == Any {
 		return o
 	}
 	hint := ""
 	switch {
-	case want == truth && o.kind == number:
+	case want == Truth && o.kind == Number:
 		hint = "compare it: `… > 0`"
-	case want == number && o.kind == text && o.constant && len(o.texts) == 1 && analytes.Known(o.texts[0]):
+	case want == Number && o.kind == Text && o.constant && len(o.texts) == 1 && analytes.Known(o.texts[0]):
 		hint = fmt.Sprintf("write value(%q)", o.texts[0])
-	case want == number && o.kind == text && o.constant:
+	case want == Number && o.kind == Text && o.constant:
 		hint = "a number stands without quotes"
 	case o.kind >= vehicle:
 		hint = "name one of its fields: " + strings.Join(fieldNames(o.kind), ", ")
@@ -248,46 +288,46 @@ func (c *compiler) let(n *ast.VariableDeclaratorNode, known guard) operand {
 	if n.Name == "vehicle" || n.Name == "component" || n.Name == "measure" || n.Name == "stage" {
 		return c.fault(n, "choose another name", "`%s` has a meaning already", n.Name)
 	}
-	if v.kind > truth {
+	if v.kind > Truth {
 		return c.fault(n.Value, "", "let can name a number, text, or true or false, this is %s", v.kind)
 	}
 	slot := len(c.lets)
 	name := operand{kind: v.kind, word: true,
-		num:   func(s *state) float64 { return s.lets[slot].num },
-		text:  func(s *state) string { return s.lets[slot].text },
-		truth: func(s *state) bool { return s.lets[slot].truth },
+		num:   func(s *Runner) float64 { return s.lets[slot].num },
+		text:  func(s *Runner) string { return s.lets[slot].text },
+		truth: func(s *Runner) bool { return s.lets[slot].truth },
 	}
 	c.lets = append(c.lets, binding{n.Name, name})
 	c.maxLets = max(c.maxLets, len(c.lets))
 	rest := c.compile(n.Expr, known)
 	c.lets = c.lets[:slot]
-	if v.kind == anyKind || rest.kind == anyKind {
+	if v.kind == Any || rest.kind == Any {
 		return operand{}
 	}
 	bind := binder(v, slot, n.Value.String())
 	x, y, z := rest.num, rest.text, rest.truth
 	return operand{kind: rest.kind, numbers: rest.numbers, texts: rest.texts,
-		num:   func(s *state) float64 { bind(s); return x(s) },
-		text:  func(s *state) string { bind(s); return y(s) },
-		truth: func(s *state) bool { bind(s); return z(s) },
+		num:   func(s *Runner) float64 { bind(s); return x(s) },
+		text:  func(s *Runner) string { bind(s); return y(s) },
+		truth: func(s *Runner) bool { bind(s); return z(s) },
 	}
 }
 
 // binder stores a let's value into its slot, and tells the evidence.
-func binder(v operand, slot int, of string) func(*state) {
+func binder(v operand, slot int, of string) func(*Runner) {
 	switch v.kind {
-	case number:
-		return func(s *state) {
+	case Number:
+		return func(s *Runner) {
 			x := v.num(s)
 			s.lets[slot].num = x
 			if s.record != nil && !v.constant && !v.word {
-				s.recordOnce(Evidence{Of: of, Value: x})
+				s.Record(word.Evidence{Of: of, Value: x})
 			}
 		}
-	case text:
-		return func(s *state) { s.lets[slot].text = v.text(s) }
+	case Text:
+		return func(s *Runner) { s.lets[slot].text = v.text(s) }
 	}
-	return func(s *state) { s.lets[slot].truth = v.truth(s) }
+	return func(s *Runner) { s.lets[slot].truth = v.truth(s) }
 }
 
 // array compiles a list of constants, which may stand to the right of `in`.
@@ -296,10 +336,10 @@ func (c *compiler) array(n *ast.ArrayNode, known guard) operand {
 	for _, e := range n.Nodes {
 		o := c.compile(e, known)
 		switch {
-		case o.kind == anyKind:
-		case !o.constant || o.kind != number && o.kind != text:
+		case o.kind == Any:
+		case !o.constant || o.kind != Number && o.kind != Text:
 			c.fault(e, "", "a list holds numbers or texts that are written out")
-		case o.kind == number:
+		case o.kind == Number:
 			out.numbers = append(out.numbers, o.value)
 		default:
 			out.texts = append(out.texts, o.texts[0])

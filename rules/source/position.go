@@ -1,4 +1,4 @@
-package rules
+package source
 
 import (
 	"unicode/utf8"
@@ -6,11 +6,11 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
-// at gives line and column of the rune with number offset in the scalar's
+// At gives line and column of the rune with number offset in the scalar's
 // value, whatever its YAML style: the k-th non-blank rune of the value is the
 // k-th non-blank rune of the raw text, undoing quotes and escapes. An offset
 // at or past the end gives the place just after the last rune.
-func (d *document) at(n *yaml.Node, offset int) (line, col int) {
+func (d *Document) At(n *yaml.Node, offset int) (line, col int) {
 	k, i := 0, 0
 	for _, r := range n.Value {
 		if i >= offset && !blank(r) {
@@ -40,7 +40,7 @@ func blank(r rune) bool { return r == ' ' || r == '\t' || r == '\n' || r == '\r'
 
 // scanner walks the non-blank runes of a scalar's raw text; line and col are from 1.
 type scanner struct {
-	d         *document
+	d         *Document
 	line, col int
 	style     yaml.Style
 	runes     []rune // of line

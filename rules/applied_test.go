@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"telltale/rules/word"
 )
 
 // TestForOfAlikeVehicles: what a Judge that has seen other vehicles gives for one is
@@ -41,17 +43,17 @@ func TestForOfAlikeVehicles(t *testing.T) {
 }
 
 // drawAlike draws from few words, so that vehicles are often alike in some of them.
-func drawAlike(rt *rapid.T) (Vehicle, []Component) {
-	word := func(of ...string) string { return rapid.SampledFrom(of).Draw(rt, "word") }
-	v := Vehicle{Name: word("a", "b"), Kind: word("bus", "van"), Tags: map[string]string{}}
+func drawAlike(rt *rapid.T) (word.Vehicle, []word.Component) {
+	text := func(of ...string) string { return rapid.SampledFrom(of).Draw(rt, "word") }
+	v := word.Vehicle{Name: text("a", "b"), Kind: text("bus", "van"), Tags: map[string]string{}}
 	for _, tag := range []string{"road", "depot", "other"} {
-		if s := word("", "hills", "flat"); s != "" {
+		if s := text("", "hills", "flat"); s != "" {
 			v.Tags[tag] = s
 		}
 	}
-	var comps []Component
+	var comps []word.Component
 	for _, name := range rapid.SampledFrom([][]string{nil, {"a"}, {"b"}, {"a", "b"}, {"b", "a"}, {"c", "a", "b"}}).Draw(rt, "names") {
-		comps = append(comps, Component{Name: name, Kind: word("engine", "axle"), Fluid: word("", "oil"), Capacity: rapid.SampledFrom([]float64{0, 4, 8}).Draw(rt, "capacity")})
+		comps = append(comps, word.Component{Name: name, Kind: text("engine", "axle"), Fluid: text("", "oil"), Capacity: rapid.SampledFrom([]float64{0, 4, 8}).Draw(rt, "capacity")})
 	}
 	return v, comps
 }

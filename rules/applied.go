@@ -1,0 +1,209 @@
+package rules
+
+import (
+	"encoding/binary"
+	"math"
+	"slices"
+	"strings"
+
+	"telltale/rules/expression"
+	"telltale/rules/word"
+)
+
+// Applied are the parts of a book that apply to one vehicle.
+type Applied struct {
+	Tasks     []AppliedTask
+	Rules     []AppliedRule
+	Baselines []*Baseline // by component; nil where none applies
+	// Instead is, by component, the next that matches and holds figures of its own:
+	// it counts where one made from the fleet does not say. nil where there is none.
+	Instead []*Baseline
+}
+
+// AppliedTask is a task of a component, by its index, or of the vehicle (-1).
+type AppliedTask struct {
+	Task      *Task
+	Component int
+}
+
+// AppliedRule is a rule on a component, by its index, or on the vehicle (-1).
+type AppliedRule struct {
+	Rule      *Rule
+	Component int
+}
+
+// For resolves every `where` of the book for a vehicle: what applies to it, by
+// name, then by component name. The answer holds until the book, the vehicle or
+// its components change; it is shared with vehicles that are alike in what any
+// `where` reads, and must not be changed.
+func (b *Book) For(j *Judge, v *word.Vehicle, comps []word.Component) *Applied {
+	j.order = j.order[:0]
+	for i := range comps {
+		j.order = append(j.order, i)
+	}
+	slices.SortStableFunc(j.order, func(a, b int) int { return strings.Compare(comps[a].Name, comps[b].Name) })
+	j.key = b.signature.write(j.key[:0], v, comps, j.order)
+	if a := j.applied[string(j.key)]; a != nil {
+		return a
+	}
+	a := b.resolve(j, v, comps, j.order)
+	if j.applied == nil || len(j.applied) >= keptSignatures {
+		j.applied = map[string]*Applied{}
+	}
+	j.applied[string(j.key)] = a
+	return a
+}
+
+// resolve runs every `where` for a vehicle of which the components are in that
+// order by name.
+func (b *Book) resolve(j *Judge, v *word.Vehicle, comps []word.Component, order []int) *Applied {
+	each := func(perComponent bool, where *expression.Condition, add func(int)) {
+		if !perComponent {
+			if ok, _ := j.Matches(where, v, nil); ok {
+				add(-1)
+			}
+			return
+		}
+		for _, i := range order {
+			if ok, _ := j.Matches(where, v, &comps[i]); ok {
+				add(i)
+			}
+		}
+	}
+	out := &Applied{Baselines: make([]*Baseline, len(comps))}
+	for _, t := range b.Tasks {
+		if len(t.ToFill) > 0 {
+			continue
+		}
+		each(t.PerComponent, t.Where, func(i int) { out.Tasks = append(out.Tasks, AppliedTask{t, i}) })
+	}
+	for _, r := range b.Rules {
+		each(r.PerComponent, r.Where, func(i int) { out.Rules = append(out.Rules, AppliedRule{r, i}) })
+	}
+	out.yield()
+	for i := range comps {
+		out.Baselines[i] = b.BaselineFor(j, v, &comps[i])
+	}
+	b.instead(j, v, comps, out)
+	return out
+}
+
+// yield takes out what another that applies in the same place goes over.
+func (a *Applied) yield() {
+	type place struct {
+		name      string
+		component int
+	}
+	taken := map[place]bool{}
+	for _, t := range a.Tasks {
+		for _, name := range t.Task.Over {
+			taken[place{name, t.Component}] = true
+		}
+	}
+	for _, r := range a.Rules {
+		for _, name := range r.Rule.Over {
+			taken[place{name, r.Component}] = true
+		}
+	}
+	if len(taken) == 0 {
+		return
+	}
+	a.Tasks = slices.DeleteFunc(a.Tasks, func(t AppliedTask) bool { return taken[place{t.Task.Name, t.Component}] })
+	a.Rules = slices.DeleteFunc(a.Rules, func(r AppliedRule) bool { return taken[place{r.Rule.Name, r.Component}] })
+}
+
+// BaselineFor returns the baseline that counts for the component: the first of
+// Baselines whose `where` holds; nil where none does.
+func (b *Book) BaselineFor(j *Judge, v *word.Vehicle, c *word.Component) *Baseline {
+	for _, bl := range b.Baselines {
+		if ok, _ := j.Matches(bl.Where, v, c); ok {
+			return bl
+		}
+	}
+	return nil
+}
+
+// instead finds what counts where a baseline made from the fleet does not say.
+func (b *Book) instead(j *Judge, v *word.Vehicle, comps []word.Component, to *Applied) {
+	for i, first := range to.Baselines {
+		if first == nil || first.Fleet == nil {
+			continue
+		}
+		if to.Instead == nil {
+			to.Instead = make([]*Baseline, len(comps))
+		}
+		for _, bl := range b.Baselines[slices.Index(b.Baselines, first)+1:] {
+			if ok, _ := j.Matches(bl.Where, v, &comps[i]); ok && bl.Fleet == nil {
+				to.Instead[i] = bl
+				break
+			}
+		}
+	}
+}
+
+// signature is what the wheres of a book read: of two vehicles in which that is the
+// same, the same parts of the book apply.
+type signature struct {
+	vehicle   []func(*word.Vehicle, *word.Component) string
+	component []func(*word.Vehicle, *word.Component) string
+	capacity  bool
+}
+
+// keptSignatures bounds the lists that a Judge keeps for vehicles that are alike. A
+// `where` that reads the vehicle's name makes each vehicle unlike all others.
+const keptSignatures = 1024
+
+func (b *Book) sign() {
+	var fields []string
+	add := func(c *expression.Condition) {
+		if c != nil {
+			fields = append(fields, c.Fields...)
+		}
+	}
+	for _, t := range b.Tasks {
+		add(t.Where)
+	}
+	for _, r := range b.Rules {
+		add(r.Where)
+	}
+	for _, bl := range b.Baselines {
+		add(bl.Where)
+	}
+	slices.Sort(fields)
+	b.signature = signature{}
+	for _, f := range slices.Compact(fields) {
+		switch {
+		case f == "component.capacity":
+			b.signature.capacity = true
+		case strings.HasPrefix(f, "component."):
+			b.signature.component = append(b.signature.component, word.Field(f))
+		default:
+			b.signature.vehicle = append(b.signature.vehicle, word.Field(f))
+		}
+	}
+}
+
+// write appends what of the vehicle and its components is read, each text with its
+// length, and the components' order by name, since it is that of the answer.
+func (s *signature) write(to []byte, v *word.Vehicle, comps []word.Component, order []int) []byte {
+	text := func(s string) {
+		to = binary.AppendUvarint(to, uint64(len(s)))
+		to = append(to, s...)
+	}
+	for _, read := range s.vehicle {
+		text(read(v, nil))
+	}
+	to = binary.AppendUvarint(to, uint64(len(order)))
+	for _, i := range order {
+		to = binary.AppendUvarint(to, uint64(i))
+	}
+	for i := range comps {
+		for _, read := range s.component {
+			text(read(nil, &comps[i]))
+		}
+		if s.capacity {
+			to = binary.LittleEndian.AppendUint64(to, math.Float64bits(comps[i].Capacity))
+		}
+	}
+	return to
+}

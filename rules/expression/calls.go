@@ -1,0 +1,289 @@
+package expression
+
+import (
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/expr-lang/expr/ast"
+
+	"telltale/rules/analytes"
+	"telltale/rules/source"
+	"telltale/rules/word"
+)
+
+func fieldNames(k Kind) []string {
+	switch k {
+	case vehicle:
+		return []string{"name", "kind", "tags"}
+	case component:
+		return []string{"name", "kind", "fluid", "capacity"}
+	}
+	return []string{`tags["name"]`}
+}
+
+// member compiles vehicle.kind, vehicle.tags["road"], component.fluid.
+func (c *compiler) member(n *ast.MemberNode, known guard) operand {
+	of := c.compile(n.Node, known)
+	if of.kind == Any {
+		return of
+	}
+	if n.Optional || n.Method {
+		return c.fault(n, "", "this is not part of the rule language")
+	}
+	if of.kind < vehicle {
+		return c.fault(n.Property, "", "%s has no fields", of.kind)
+	}
+	key, ok := n.Property.(*ast.StringNode)
+	if !ok {
+		return c.fault(n.Property, "", "the name of a field or tag must be written out in quotes")
+	}
+	return c.fieldOf(of.kind, key)
+}
+
+func (c *compiler) fieldOf(k Kind, key *ast.StringNode) operand {
+	path := map[Kind]string{vehicle: "vehicle.", component: "component.", tags: "vehicle.tags."}[k] + key.Value
+	if path == "vehicle.tags" {
+		return operand{kind: tags, word: true}
+	}
+	c.fields = append(c.fields, path)
+	if path == "component.capacity" {
+		return operand{kind: Number, word: true, num: capacity}
+	}
+	read := word.Field(path)
+	switch {
+	case read == nil:
+		known := fieldNames(k)
+		return c.fault(key, c.src.d.DidYouMean(key.Value, known, "known: "+strings.Join(known, ", ")), "%s has no field `%s`", k, key.Value)
+	case k == component:
+		return operand{kind: Text, word: true, text: func(s *Runner) string {
+			if s.comp == nil {
+				return ""
+			}
+			return read(nil, s.comp)
+		}}
+	}
+	return operand{kind: Text, word: true, text: func(s *Runner) string { return read(s.vehicle, nil) }}
+}
+
+// capacity is missing where it is 0: an unknown amount is not none.
+func capacity(s *Runner) float64 {
+	if s.comp == nil || s.comp.Capacity == 0 {
+		s.miss("the component's capacity")
+		return 0
+	}
+	s.Record(word.Evidence{Of: "component.capacity", Value: s.comp.Capacity, Unit: s.units.Volume})
+	return s.comp.Capacity
+}
+
+// call compiles a word or a function.
+func (c *compiler) call(n *ast.CallNode, known guard) operand {
+	name, ok := n.Callee.(*ast.IdentifierNode)
+	if !ok {
+		if m, isMember := n.Callee.(*ast.MemberNode); isMember && c.compile(m.Node, known).kind == Any {
+			return operand{}
+		}
+		return c.fault(n, "words and functions are called by their names alone", "this is not part of the rule language")
+	}
+	if info := word.Called(name.Value); info != nil {
+		return c.word(n, info, known)
+	}
+	if f := functions[name.Value]; f.compile != nil {
+		return c.function(n, name.Value, f, known)
+	}
+	for _, a := range n.Arguments {
+		c.compile(a, known)
+	}
+	if name.Value == "now" || name.Value == "date" {
+		return c.fault(n, "the time is that of the event; ask daysSince(…) or daysToDue(…)", "there is no clock in rules")
+	}
+	return c.fault(name, c.src.d.DidYouMean(name.Value, c.names()[2:], "what a rule may ask is listed by the words reference"), "unknown function `%s`", name.Value)
+}
+
+// word compiles a question to the facts.
+func (c *compiler) word(n *ast.CallNode, info *word.Info, known guard) operand {
+	if !c.scope.Words {
+		return c.fault(n, "`where` reads vehicle and component alone, so that it is known beforehand what applies to whom",
+			"%s cannot ask %s", c.scope.What, info.Name)
+	}
+	arg, ok := c.argument(n, info)
+	if !ok {
+		return operand{}
+	}
+	from, to := span(n)
+	if info.Sample && c.asks.Sample == nil {
+		f := c.src.makeFault(from, to, "add `on: sample`, or a `where` that reads component", c.scope.What+" asks "+info.Name+" of no component")
+		c.asks.Sample = &f
+	}
+	if info.Word == word.Kept && !c.l.Fresh[arg] {
+		c.l.Questions = append(c.l.Questions, c.src.makeFault(from, to, "add "+arg+" to the `fresh` of a baseline",
+			"no baseline says how much "+arg+" fresh fluid contains, so kept cannot be judged"))
+	}
+	of, _, _ := strings.Cut(arg, " ")
+	guarded := info.Word == word.Has || info.Word == word.HasEarlier || (info.Of == word.Analyte || info.Of == word.Target) && known[of]
+	i := c.asks.add(info, arg, !guarded, c.l.Units)
+	if info.Truth {
+		return operand{kind: Truth, word: true, truth: func(s *Runner) bool { return s.ask(i) != 0 }}
+	}
+	out := operand{kind: Number, word: true, num: func(s *Runner) float64 { return s.ask(i) }}
+	if info.Word == word.Value {
+		out.censors = arg
+	}
+	return out
+}
+
+var argumentExamples = map[word.Argument]string{word.Nothing: "()", word.Analyte: `("Cu")`, word.Task: `("name of a task")`,
+	word.Target: `("Na", 15)`, word.Grade: `("SAE 5W-30")`}
+
+// argument checks the argument of a word: written out, and known.
+func (c *compiler) argument(n *ast.CallNode, info *word.Info) (string, bool) {
+	example := "write " + info.Name + argumentExamples[info.Of]
+	switch count := len(n.Arguments); {
+	case info.Of == word.Nothing && count > 0:
+		return "", c.wrong(n.Arguments[0], example, "%s takes no argument", info.Name)
+	case info.Of == word.Nothing:
+		return "", true
+	case info.Of == word.Target && count != 2:
+		return "", c.wrong(n, example, "%s takes two arguments, not %d", info.Name, count)
+	case info.Of != word.Target && count != 1:
+		return "", c.wrong(n, example, "%s takes one argument, not %d", info.Name, count)
+	}
+	s, ok := n.Arguments[0].(*ast.StringNode)
+	if !ok {
+		if id, isName := n.Arguments[0].(*ast.IdentifierNode); isName && info.Of != word.Target {
+			example = "write " + info.Name + `("` + id.Value + `")`
+		}
+		return "", c.wrong(n.Arguments[0], example, "the argument of %s must be written out in quotes", info.Name)
+	}
+	switch info.Of {
+	case word.Task:
+		return s.Value, c.knownTask(s)
+	case word.Grade:
+		return s.Value, gradeForm.MatchString(s.Value) || c.wrong(s, `write "SAE 30", "SAE 5W-30" or "ISO VG 46"`, "%q is no grade of viscosity", s.Value)
+	case word.Target:
+		v := c.compile(n.Arguments[1], nil)
+		if v.kind != Any && (v.kind != Number || !v.constant || v.value < 0) {
+			return "", c.wrong(n.Arguments[1], example, "the target of %s must be a number from 0, written out", info.Name)
+		}
+		return s.Value + " " + strconv.FormatFloat(v.value, 'f', -1, 64), v.kind == Number && c.knownAnalyte(s, info)
+	}
+	return s.Value, c.knownAnalyte(s, info)
+}
+
+// wrong is fault, for what is right or wrong: it is false.
+func (c *compiler) wrong(n ast.Node, hint, format string, args ...any) bool {
+	c.fault(n, hint, format, args...)
+	return false
+}
+
+// gradeForm is how grades of SAE J300 and ISO 3448 are written.
+var gradeForm = regexp.MustCompile(`^(SAE [0-9]{1,2}(W(-[0-9]{1,2})?)?|ISO VG [0-9]+(\.[0-9])?)$`)
+
+func (c *compiler) knownTask(s *ast.StringNode) bool {
+	_, known := slices.BinarySearch(c.l.Tasks, s.Value)
+	return known || c.wrong(s, c.src.d.DidYouMean(s.Value, c.l.Tasks, "the book has no such task"), "unknown task %q", s.Value)
+}
+
+func (c *compiler) knownAnalyte(s *ast.StringNode, info *word.Info) bool {
+	name, w := s.Value, info.Word
+	switch {
+	case !analytes.Known(name):
+		return c.wrong(s, AnalyteHint(c.src.d, name), "unknown analyte %q", name)
+	case c.l.Fleet:
+	case w == word.Percentile:
+		return c.wrong(s, "add `from: fleet` to a baseline", "no baseline is made from the fleet's samples, so nothing has a place among them")
+	case w == word.Deviations && !c.l.Spread[name]:
+		return c.wrong(s, "add "+name+" to the `spread` of a baseline", "no baseline has a spread of %q", name)
+	case (w == word.Times || w == word.TimesForAge) && !c.l.Mean[name]:
+		return c.wrong(s, "add "+name+" to the `mean` of a baseline", "no baseline has a mean for %q", name)
+	}
+	return true
+}
+
+// AnalyteHint names the cure of an unknown analyte.
+func AnalyteHint(d *source.Document, name string) string {
+	for _, a := range analytes.Names() {
+		if strings.EqualFold(a, name) {
+			return "did you mean `" + a + "`?"
+		}
+	}
+	properties := slices.DeleteFunc(analytes.Names(), func(name string) bool { return analytes.UnitOf(name) == "mg/kg" })
+	known := "analytes are element symbols, and " + strings.Join(properties, " ")
+	if len(name) < 3 {
+		return known
+	}
+	return d.DidYouMean(name, properties, known)
+}
+
+// function is how one of [word.Functions] is compiled.
+type function struct {
+	least, most int // arguments
+	of          Kind
+	compile     func(c *compiler, n *ast.CallNode, args []operand) operand
+}
+
+var functions = map[string]function{
+	"abs":   {1, 1, Number, ofNumber(math.Abs)},
+	"ceil":  {1, 1, Number, ofNumber(math.Ceil)},
+	"floor": {1, 1, Number, ofNumber(math.Floor)},
+	"lower": {1, 1, Text, lowering},
+	"max":   {2, 16, Number, ofNumbers(math.Max)},
+	"min":   {2, 16, Number, ofNumbers(math.Min)},
+	"round": {1, 2, Number, rounding},
+}
+
+func (c *compiler) function(n *ast.CallNode, name string, f function, known guard) operand {
+	args := make([]operand, len(n.Arguments))
+	for i, a := range n.Arguments {
+		args[i] = c.compile(a, known)
+	}
+	if len(args) < f.least || len(args) > f.most {
+		i := slices.IndexFunc(word.Functions, func(f word.Function) bool { return f.Name == name })
+		return c.fault(n, "it is "+word.Functions[i].Signature, "%s does not take %d arguments", name, len(args))
+	}
+	for i := range args {
+		args[i] = c.needs(n.Arguments[i], args[i], f.of, name)
+	}
+	if slices.ContainsFunc(args, func(o operand) bool { return o.kind == Any }) {
+		return operand{}
+	}
+	return f.compile(c, n, args)
+}
+
+func ofNumber(f func(float64) float64) func(*compiler, *ast.CallNode, []operand) operand {
+	return func(_ *compiler, _ *ast.CallNode, args []operand) operand {
+		x := args[0].num
+		return operand{kind: Number, num: func(s *Runner) float64 { return f(x(s)) }}
+	}
+}
+
+func ofNumbers(f func(a, b float64) float64) func(*compiler, *ast.CallNode, []operand) operand {
+	return func(_ *compiler, _ *ast.CallNode, args []operand) operand {
+		return operand{kind: Number, num: func(s *Runner) float64 {
+			v := args[0].num(s)
+			for _, a := range args[1:] {
+				v = f(v, a.num(s))
+			}
+			return v
+		}}
+	}
+}
+
+func rounding(c *compiler, n *ast.CallNode, args []operand) operand {
+	x, decimals := args[0].num, 0
+	if len(args) == 2 {
+		d := args[1]
+		if !d.constant || d.value != math.Trunc(d.value) || math.Abs(d.value) > 9 {
+			return c.fault(n.Arguments[1], "write round(x, 1)", "the decimals of round must be a whole number from -9 to 9, written out")
+		}
+		decimals = int(d.value)
+	}
+	return operand{kind: Number, num: func(s *Runner) float64 { return round(x(s), decimals) }}
+}
+
+func lowering(_ *compiler, _ *ast.CallNode, args []operand) operand {
+	x := args[0].text
+	return operand{kind: Text, text: func(s *Runner) string { return strings.ToLower(x(s)) }}
+}

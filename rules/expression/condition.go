@@ -1,0 +1,200 @@
+// Package expression compiles the expressions of rule files to functions and runs them.
+// They are written in the syntax of expr and checked here: names, kinds and arguments,
+// with every fault in its place. A run has three outcomes, since what is missing or not
+// finite is never taken for an answer: what the expression gives, what is missing, and,
+// of results below their limits, what it gives for either end. Every run ends: there are
+// no loops. It can tell the operands behind an outcome, and find a vehicle that two
+// conditions both match. It is pure.
+package expression
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/expr-lang/expr/ast"
+	"github.com/expr-lang/expr/conf"
+	"github.com/expr-lang/expr/file"
+	"github.com/expr-lang/expr/parser"
+	"gopkg.in/yaml.v3"
+
+	"telltale/rules/source"
+	"telltale/rules/unit"
+	"telltale/rules/word"
+)
+
+// Language is what the expressions of one book may speak of. It is filled in while the
+// book is read, and what an expression speaks of must be there when it is compiled.
+type Language struct {
+	Units unit.System
+	Tasks []string // all names, sorted
+	// Mean, Spread and Fresh are the analytes of which some baseline says that much;
+	// of a baseline that is made from the fleet nobody knows what it will say.
+	Mean, Spread, Fresh map[string]bool
+	Fleet               bool
+	// Questions are what is not wrong with the expressions but deserves a second look.
+	Questions []source.Fault
+
+	parser *conf.Config
+}
+
+// NewLanguage returns a language in which there is nothing to speak of yet. It disables
+// everything built into the parser's language: a rule has the words and functions of
+// the reference and no others. Predicates over lists cannot be disabled there;
+// compiling refuses them.
+func NewLanguage() *Language {
+	c := conf.CreateNew()
+	for name := range c.Builtins {
+		c.Disabled[name] = true
+	}
+	return &Language{Mean: map[string]bool{}, Spread: map[string]bool{}, Fresh: map[string]bool{}, parser: c}
+}
+
+// Condition is one checked and compiled expression of a rule file. It is
+// immutable; a [Runner] runs it.
+type Condition struct {
+	Text           string
+	At             source.Place
+	ReadsComponent bool
+	Fields         []string // that it reads, as [word.Field] knows them or component.capacity, each as often
+
+	asks     *Asks
+	value    operand
+	lets     int // how many `let` names it binds
+	compares comparands
+}
+
+// AsksFacts reports whether the condition asks anything of the meters, samples or
+// the schedule, and not only of what the register says.
+func (c *Condition) AsksFacts() bool { return len(c.asks.list) > 0 }
+
+// Asks are the questions that the condition shares with others.
+func (c *Condition) Asks() *Asks { return c.asks }
+
+// Constant is the number that the condition always gives; ok is false where it gives
+// another each time.
+func (c *Condition) Constant() (v float64, ok bool) { return c.value.value, c.value.constant }
+
+// The most that one expression may have.
+const (
+	conditionLimit = 4 << 10 // bytes
+	stepLimit      = 2000    // parts, counting shared ones each time
+)
+
+// Asks are the questions to Facts that the conditions of one rule share, each once.
+// The zero value has none.
+type Asks struct {
+	list []question
+	// required are the numbers of those that some call asks outside a has() guard.
+	required []int
+	// Sample is the first question about a component's fluid, a fault where there is no
+	// component; nil where none is asked.
+	Sample *source.Fault
+}
+
+// question is one word with its argument.
+type question struct {
+	info  *word.Info
+	arg   string
+	times float64 // from base units: times this,
+	over  float64 // divided by this
+	of    string  // as evidence shows it
+}
+
+func (a *Asks) add(info *word.Info, arg string, required bool, u unit.System) int {
+	i := slices.IndexFunc(a.list, func(q question) bool { return q.info == info && q.arg == arg })
+	if i < 0 {
+		i = len(a.list)
+		q := question{info: info, arg: arg, of: info.Asked(arg)}
+		q.times, q.over = info.Scale(u)
+		a.list = append(a.list, q)
+	}
+	if required && !slices.Contains(a.required, i) {
+		a.required = append(a.required, i)
+	}
+	return i
+}
+
+// Arguments lists what the word is asked of (analytes, tasks, grades), sorted; for
+// [word.None] what any word is.
+func (a *Asks) Arguments(w word.Word) []string {
+	var out []string
+	for _, q := range a.list {
+		if of, _, _ := strings.Cut(q.arg, " "); w == word.None || q.info.Word == w {
+			out = append(out, of)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// Scope says what an expression may use.
+type Scope struct {
+	What    string // in error texts: `measure of rule "x"`
+	Want    Kind   // what it must give; Any: number, text or truth
+	Words   bool   // words may be asked
+	Measure bool   // `measure` is known
+	Stage   bool   // `stage` is known
+}
+
+// Condition reads a scalar as an expression. It is nil where n is, or where there was a
+// fault.
+func (l *Language) Condition(d *source.Document, n *yaml.Node, sc Scope, a *Asks) *Condition {
+	if n == nil {
+		return nil
+	}
+	if n.Kind != yaml.ScalarNode {
+		d.Fault(n, "an expression that begins with `{` or `[` must be quoted", "%s must be an expression, not %s", sc.What, source.KindName(n))
+		return nil
+	}
+	if n.Style == 0 && (n.Tag == "!!int" || n.Tag == "!!float") {
+		if _, ok := d.Number(n, sc.What); !ok {
+			return nil
+		}
+	}
+	return l.compile(newExcerpt(d, n, n.Value), sc, a)
+}
+
+// compile parses and compiles one expression that stands at src.
+func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
+	if len(src.text) > conditionLimit {
+		src.fault(0, 1, "split the rule", "%s has more than %d characters", sc.What, conditionLimit)
+		return nil
+	}
+	if strings.TrimSpace(src.text) == "" {
+		src.fault(0, 1, "", "%s is empty", sc.What)
+		return nil
+	}
+	node, err := l.parse(src.text)
+	if err != nil {
+		src.syntax(err, sc)
+		return nil
+	}
+	c := &compiler{src: src, scope: sc, asks: a, l: l}
+	value := c.compile(node, nil)
+	if !c.failed {
+		c.wants(value, node)
+	}
+	if c.failed {
+		return nil
+	}
+	out := &Condition{Text: src.text, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, asks: a, value: value, lets: c.maxLets}
+	if !sc.Words {
+		out.compares = comparandsOf(node)
+	}
+	return out
+}
+
+// parse turns a panic of the parser into an error.
+func (l *Language) parse(text string) (n ast.Node, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = &file.Error{Message: fmt.Sprint(r)}
+		}
+	}()
+	tree, err := parser.ParseWithConfig(text, l.parser)
+	if err != nil {
+		return nil, err
+	}
+	return tree.Node, nil
+}

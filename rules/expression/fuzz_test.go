@@ -1,0 +1,76 @@
+package expression
+
+import (
+	"os"
+	"runtime"
+	"strings"
+	"testing"
+	"time"
+
+	"telltale/rules/unit"
+	"telltale/rules/word"
+)
+
+// bounded fails if the work takes over a second or 64 MiB. A busy machine gets three
+// tries.
+func bounded(t *testing.T, work func()) {
+	t.Helper()
+	const seconds, bytes = 1, 64 << 20
+	var took time.Duration
+	for range 3 {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		began := time.Now()
+		work()
+		took = time.Since(began)
+		runtime.ReadMemStats(&after)
+		if grown := after.TotalAlloc - before.TotalAlloc; grown > bytes {
+			t.Fatalf("it takes %d bytes", grown)
+		}
+		if took <= seconds*time.Second {
+			return
+		}
+	}
+	t.Fatalf("it takes %v", took)
+}
+
+// FuzzExpression feeds single expressions: nothing panics or hangs; what compiles
+// runs, and runs the same again.
+func FuzzExpression(f *testing.F) {
+	raw, err := os.ReadFile("../testdata/faults.txtar")
+	if err != nil {
+		f.Fatal(err)
+	}
+	for _, line := range strings.Split(string(raw), "\n") {
+		if _, expression, ok := strings.Cut(line, "raise: "); ok {
+			f.Add(expression)
+		}
+	}
+	for _, w := range word.All() {
+		f.Add(w.Example)
+	}
+	f.Add(`reduce(1..40, #acc+#acc, "aaaaaaaa")`)
+	f.Add(`sum(1..1000, sum(1..1000, #)) > 1`)
+	f.Add(`let a = "x"; let b = a + a; b + b == "xxxx"`)
+	f.Add(`1 < (1 < (1 < 2 < 3) < 2) < 1`)
+	f.Fuzz(func(t *testing.T, text string) {
+		c, err := compiled(text, Any)
+		if (c == nil) != (err != nil) {
+			t.Fatalf("compiled: %v, faults: %v", c != nil, err)
+		}
+		if c == nil {
+			return
+		}
+		run := func() string {
+			s := NewRunner(unit.System{Distance: "km", Volume: "L"})
+			s.Begin(sheet{`value("Fe")`: 2}, c.asks)
+			s.stage = "normal"
+			return s.print(c)
+		}
+		bounded(t, func() {
+			if a, b := run(), run(); a != b {
+				t.Errorf("%s: %s, then %s", text, a, b)
+			}
+		})
+	})
+}

@@ -1,0 +1,311 @@
+package expression
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"telltale/rules/unit"
+	"telltale/rules/word"
+)
+
+// Runner runs conditions, and is what one run works on. It keeps what a run needs, so
+// use one a worker; it is not safe for concurrent use.
+type Runner struct {
+	facts   word.Facts
+	vehicle *word.Vehicle
+	comp    *word.Component
+	measure float64
+	stage   string
+
+	asks  *Asks
+	slots []slot // by number of the question
+	lets  []operandValue
+
+	missing []string
+	record  *[]word.Evidence // nil but for the instrumented run
+	units   unit.System
+}
+
+// NewRunner returns a Runner for a book that speaks those units.
+func NewRunner(u unit.System) Runner { return Runner{units: u} }
+
+// slot is the answer to one question in one run.
+type slot struct {
+	value float64
+	known bool
+	hours bool // rate was answered per hour
+}
+
+// operandValue is what a let name stands for in one run.
+type operandValue struct {
+	num   float64
+	text  string
+	truth bool
+}
+
+// begin prepares for conditions that share a, without facts.
+func (s *Runner) begin(v *word.Vehicle, comp *word.Component, a *Asks) {
+	n := len(a.list)
+	if cap(s.slots) < n {
+		s.slots = make([]slot, n)
+	}
+	s.slots = s.slots[:n]
+	clear(s.slots)
+	s.facts, s.vehicle, s.comp, s.asks, s.missing = nil, v, comp, a, s.missing[:0]
+}
+
+// Begin starts a run of conditions that share a on facts. It asks every question that
+// no has() guards, so that what is missing is known even where another operand would
+// decide, and reports whether nothing is.
+func (s *Runner) Begin(f word.Facts, a *Asks) bool {
+	s.begin(f.Vehicle(), f.Component(), a)
+	s.facts = f
+	for _, i := range a.required {
+		if q := &s.slots[i]; !q.known {
+			s.answer(i, q)
+		}
+	}
+	return s.Complete()
+}
+
+// Complete reports whether nothing that the run asked for so far was missing.
+func (s *Runner) Complete() bool { return len(s.missing) == 0 }
+
+// censoredLimit is the most results below their limits that one rule may rest
+// on: each doubles the runs.
+const censoredLimit = 6
+
+// EachEnd runs once for each choice of ends of the censored results met, the
+// lower ends first, and returns what was missing in any run, sorted.
+func (s *Runner) EachEnd(f word.Facts, a *Asks, run func()) []string {
+	for mask := uint32(0); ; mask++ {
+		f.Ends(mask)
+		if s.Begin(f, a) {
+			run()
+		}
+		missing := s.why()
+		n := f.Censored()
+		if n > censoredLimit && missing == nil {
+			missing = []string{"results above their limits (too many are below)"}
+		}
+		if missing != nil || mask+1 >= 1<<n {
+			if mask > 0 {
+				f.Ends(0)
+			}
+			return missing
+		}
+	}
+}
+
+// why gives what was missing, sorted, each once; nil where nothing was.
+func (s *Runner) why() []string {
+	if s.Complete() {
+		return nil
+	}
+	out := slices.Clone(s.missing)
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// notJudged is the error of a `where` that cannot be answered.
+type notJudged []string
+
+func (m notJudged) Error() string { return "missing " + strings.Join(m, ", ") }
+
+// Matches reports whether a `where` holds for the vehicle and component; a nil
+// condition does. A condition that reads component does not hold without one.
+// The error names what is missing, as of a component whose capacity is unknown;
+// the answer is then false.
+func (s *Runner) Matches(c *Condition, v *word.Vehicle, comp *word.Component) (bool, error) {
+	if c == nil {
+		return true, nil
+	}
+	if c.ReadsComponent && comp == nil {
+		return false, nil
+	}
+	s.begin(v, comp, c.asks)
+	ok := s.Truth(c)
+	if missing := s.why(); missing != nil {
+		return false, notJudged(missing)
+	}
+	return ok, nil
+}
+
+// Only runs an expression that gives a number, such as a task's shorten. What
+// is missing is listed, and v is then 0; a censored result on which it rests must
+// give the same number at both ends.
+func (s *Runner) Only(c *Condition, f word.Facts) (v float64, missing []string) {
+	differs, first := false, true
+	missing = s.EachEnd(f, c.asks, func() {
+		s.room(c)
+		x := c.value.num(s)
+		differs = differs || !first && !Equal(x, v)
+		if first {
+			v, first = x, false
+		}
+	})
+	if missing == nil && differs {
+		missing = []string{"one number for both ends of a result below its limit"}
+	}
+	if missing != nil {
+		return 0, missing
+	}
+	return v, nil
+}
+
+// room makes room for the names that a condition binds.
+func (s *Runner) room(c *Condition) {
+	if len(s.lets) < c.lets {
+		s.lets = make([]operandValue, c.lets)
+	}
+}
+
+// Truth runs a condition, after Begin.
+func (s *Runner) Truth(c *Condition) bool {
+	s.room(c)
+	return c.value.truth(s)
+}
+
+// Number runs an expression that gives a number, after Begin. One that is not finite is
+// missing, and 0.
+func (s *Runner) Number(c *Condition) float64 {
+	s.room(c)
+	return s.check(c.value.num(s), c.Text)
+}
+
+// Measure is Number, and what `measure` stands for in the expressions that follow.
+func (s *Runner) Measure(c *Condition) float64 {
+	s.measure = s.Number(c)
+	return s.measure
+}
+
+// ask gives the answer to question i in the book's units. Each question is put
+// to the facts once a run.
+func (s *Runner) ask(i int) float64 {
+	a := &s.slots[i]
+	if !a.known {
+		s.answer(i, a)
+	}
+	if s.record != nil {
+		s.recordWord(i)
+	}
+	return a.value
+}
+
+func (s *Runner) answer(i int, a *slot) {
+	a.known = true
+	q := &s.asks.list[i]
+	if q.info.Truth {
+		v, why, ok := s.facts.Truth(q.info.Word, q.arg)
+		if !ok {
+			s.miss(why)
+		}
+		if v {
+			a.value = 1
+		}
+		return
+	}
+	v, why, ok := s.facts.Number(q.info.Word, q.arg)
+	times := q.times
+	if !ok && q.info.Word == word.Rate {
+		if v, _, ok = s.facts.Number(word.RateHours, q.arg); ok {
+			times = word.Per100Hours
+			a.hours = true
+		}
+	}
+	if !ok {
+		s.miss(why)
+		return
+	}
+	a.value = s.check(v*times/q.over, q.of)
+}
+
+func (s *Runner) miss(why string) { s.missing = append(s.missing, why) }
+
+// check passes a finite number on and reports any other.
+func (s *Runner) check(v float64, of string) float64 {
+	if !finite(v) {
+		s.miss("a number that is not finite: " + of)
+		return 0
+	}
+	return v
+}
+
+// Recorded gives the operands of a run with their values, in the order in which they
+// are reckoned, each once.
+func (s *Runner) Recorded(run func()) []word.Evidence {
+	var list []word.Evidence
+	s.record = &list
+	run()
+	s.record = nil
+	return list
+}
+
+// Recording reports whether the run is one that Recorded watches.
+func (s *Runner) Recording() bool { return s.record != nil }
+
+// Record adds an operand to those of the run, where it is recorded and is not there.
+func (s *Runner) Record(e word.Evidence) {
+	if s.record != nil && !slices.ContainsFunc(*s.record, func(old word.Evidence) bool { return old.Of == e.Of }) {
+		*s.record = append(*s.record, e)
+	}
+}
+
+// RecordReckoned adds what an expression gave, where that is more than a word or a
+// number that is written out; c may be nil.
+func (s *Runner) RecordReckoned(c *Condition, v float64) {
+	if c != nil && !c.value.constant && !c.value.word {
+		s.Record(word.Evidence{Of: strings.TrimSpace(c.Text), Value: v})
+	}
+}
+
+// recordWord adds the answer to the evidence.
+func (s *Runner) recordWord(i int) {
+	q, a := &s.asks.list[i], s.slots[i]
+	w := q.info.Word
+	switch {
+	case w == word.Has:
+		return
+	case a.hours:
+		w = word.RateHours
+	}
+	e := word.Evidence{Of: q.of, Value: a.value, Unit: q.info.In(s.units, q.arg, a.hours), Note: s.facts.Note(w, q.arg)}
+	if e.Note == "" && q.info.Truth {
+		e.Note = map[bool]string{true: "yes", false: "no"}[a.value != 0]
+	}
+	s.Record(e)
+}
+
+// nearness is the relative distance within which two values are equal.
+const nearness = 1e-9
+
+// Slack is the relative distance that keeps a bound clear of values that [Equal] may
+// take for it.
+const Slack = 4 * nearness
+
+// Equal reports whether a and b are within 1e-9 of each other, relatively.
+// Limits are compared with it, so that a value that reckoning left a hair
+// under a limit has reached it. NaN equals nothing.
+func Equal(a, b float64) bool {
+	if a == b {
+		return true
+	}
+	return math.Abs(a-b) <= nearness*math.Max(math.Abs(a), math.Abs(b)) && !math.IsInf(a-b, 0)
+}
+
+// finite is false for NaN and both infinities. Subtracting v from itself would say so
+// too, but not where v is a product and the machine fuses the two.
+func finite(v float64) bool { return math.Abs(v) <= math.MaxFloat64 }
+
+// round gives v rounded half away from zero to n decimals (-9..9).
+func round(v float64, n int) float64 {
+	p := math.Pow(10, math.Abs(float64(n)))
+	if n < 0 {
+		return math.Round(v/p) * p
+	}
+	if scaled := v * p; finite(scaled) {
+		return math.Round(scaled) / p
+	}
+	return v
+}

@@ -1,0 +1,133 @@
+package rules
+
+import (
+	"slices"
+	"strings"
+
+	"gopkg.in/yaml.v3"
+
+	"telltale/rules/expression"
+	"telltale/rules/source"
+)
+
+// What the entries of a book say of one another can only be checked once all of them
+// are read.
+
+// was checks the earlier names: not in use any more, and each taken over once.
+func (l *loader) was() {
+	seen := map[string]string{}
+	check := func(name, was string, e *entry) {
+		if was == "" {
+			return
+		}
+		const hint = "`was` names the earlier name of this one alone"
+		if first, ok := l.names[was]; ok {
+			e.misnamed(e.f["was"], hint, "%q was %q, but that name is in use at %s", name, was, first)
+		} else if other, ok := seen[was]; ok {
+			e.misnamed(e.f["was"], hint, "%q was %q, but %q was that too", name, was, other)
+		}
+		seen[was] = name
+	}
+	for _, t := range l.book.Tasks {
+		check(t.Name, t.Was, t.read)
+	}
+	for _, r := range l.book.Rules {
+		check(r.Name, r.Was, r.read)
+	}
+}
+
+// circles refuses tasks whose follow-ups lead back to themselves.
+func (l *loader) circles() {
+	const open, closed = 1, 2
+	mark := map[string]int{}
+	var trail []string
+	var visit func(t *Task)
+	visit = func(t *Task) {
+		mark[t.Name] = open
+		trail = append(trail, t.Name)
+		for _, f := range t.FollowUps {
+			next := l.tasks[f.Name]
+			switch {
+			case next == nil || mark[f.Name] == closed:
+			case mark[f.Name] == open:
+				circle := append(slices.Clone(trail[slices.Index(trail, f.Name):]), f.Name)
+				t.read.misnamed(t.read.key, "a follow-up is done once; leave one out", "the follow-ups go in a circle: %s", strings.Join(circle, " → "))
+			default:
+				visit(next)
+			}
+		}
+		trail = trail[:len(trail)-1]
+		mark[t.Name] = closed
+	}
+	for _, t := range l.book.Tasks {
+		if mark[t.Name] == 0 {
+			visit(t)
+		}
+	}
+}
+
+// pulledIn checks what rules pull in: tasks of the book, which some vehicle that the
+// rule is kept for can have.
+func (l *loader) pulledIn() {
+	for _, r := range l.book.Rules {
+		for _, p := range r.PullIns {
+			t := l.tasks[p.Task]
+			switch {
+			case t == nil:
+				r.read.misnamed(p.key, l.DidYouMean(p.Task, l.lang.Tasks, "name a task of this book"), "rule %q pulls in %q, which is no task", r.Name, p.Task)
+			case l.Faulty() == 0 && expression.NewSearch(l.lang.Units).Apart(r.Where, t.Where):
+				r.read.misnamed(p.key, "compare the two `where`", "rule %q pulls in %q, but no vehicle or component matches both", r.Name, p.Task)
+			}
+		}
+	}
+}
+
+// contained checks what tasks contain and tells each which ones it is part of.
+func (l *loader) contained() {
+	larger := map[string][]string{} // of a task, those that name it
+	for _, t := range l.book.Tasks {
+		for _, n := range smaller(t) {
+			if l.tasks[n.Value] == nil {
+				t.read.misnamed(n, "name a task of this book", "task %q contains %q, which is no task", t.Name, n.Value)
+				continue
+			}
+			larger[n.Value] = append(larger[n.Value], t.Name)
+		}
+		larger[t.Name] = append(larger[t.Name], t.Over...) // work written down by the other's name
+	}
+	for _, t := range l.book.Tasks {
+		t.In = enclosing(larger, t.Name)
+		if slices.Contains(t.In, t.Name) {
+			l.circle(t)
+		}
+	}
+}
+
+// smaller are the names of the tasks that are done with this one, where they stand.
+func smaller(t *Task) []*yaml.Node {
+	return slices.DeleteFunc(slices.Clone(source.Items(t.read.f["contains"])), func(n *yaml.Node) bool { return n.Kind != yaml.ScalarNode })
+}
+
+// enclosing lists the tasks that contain one, directly or through others.
+func enclosing(larger map[string][]string, name string) []string {
+	var out []string
+	for next := slices.Clone(larger[name]); len(next) > 0; next = next[1:] {
+		if !slices.Contains(out, next[0]) {
+			out = append(out, next[0])
+			next = append(next, larger[next[0]]...)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// circle complains of a task that is part of itself, where it names another of its
+// circle.
+func (l *loader) circle(t *Task) {
+	for _, n := range smaller(t) {
+		if n.Value == t.Name || slices.Contains(t.In, n.Value) {
+			t.read.misnamed(n, "the larger task contains the smaller, never the other way too", "task %q contains itself, by way of %s", t.Name, strings.Join(t.In, ", "))
+			return
+		}
+	}
+}

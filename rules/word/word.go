@@ -1,0 +1,217 @@
+// Package word knows what a rule may ask of a vehicle: the words, a row each in
+// words.yaml, with the unit of their answers, what they mean and how they are told to
+// people who read no rules. It says what whoever answers them promises ([Facts]), and
+// knows nothing of how the answers come about. It is pure.
+package word
+
+import (
+	_ "embed" // for the table
+	"fmt"
+	"slices"
+	"strings"
+
+	"gopkg.in/yaml.v3"
+
+	"telltale/rules/analytes"
+	"telltale/rules/unit"
+)
+
+//go:embed words.yaml
+var table []byte
+
+// Word is one of the calls by which a rule asks for facts.
+type Word uint8
+
+// The words, as Facts is asked for them, in the order of the table. RateHours has no
+// name of its own in rules: rate(a) asks for it where the record knows no distance.
+const (
+	None Word = iota
+	Odometer
+	Hours
+	PerDay
+	Value
+	Below
+	Has
+	HasEarlier
+	FluidAge
+	FluidHours
+	Times
+	TimesForAge
+	Deviations
+	Percentile
+	TimesTheAge
+	Change
+	Rate
+	Fresh
+	Kept
+	Carried
+	Made
+	MadeIsReal
+	Expected
+	ChangeIsReal
+	Trend
+	TrendIsReal
+	ExchangesTo
+	LitresTo
+	OutOfControl
+	MetalsFell
+	OutOfGrade
+	ViscosityIndex
+	Since
+	HoursSince
+	DaysSince
+	DueIn
+	DaysToDue
+	Done
+	RateHours // per second of running; Rate is per metre, Trend per metre and metre
+)
+
+// String is the name by which rules call the word.
+func (w Word) String() string {
+	switch {
+	case w == RateHours:
+		w = Rate
+	case w == None || w > RateHours:
+		return "unknown word"
+	}
+	return words[w-1].Name
+}
+
+// Argument says what a word is called with.
+type Argument string
+
+// The arguments. Exchanges to a target are asked for as "Na 30".
+const (
+	Nothing Argument = ""
+	Analyte Argument = "analyte"
+	Task    Argument = "task"
+	Target  Argument = "analyte, target"
+	Grade   Argument = "grade" // of viscosity
+)
+
+// Info describes one word: the reference for people who write rules.
+type Info struct {
+	Name      string `json:"name"`
+	Signature string `json:"signature" yaml:"-"`
+	Unit      string `json:"unit"`    // "" for a ratio; "analyte's" for the unit of the analyte asked for
+	Meaning   string `json:"meaning"` // one sentence
+	Source    string `json:"source"`  // where the definition comes from
+	Example   string `json:"example"`
+
+	Word   Word     `json:"-" yaml:"-"`
+	Of     Argument `json:"-"`
+	Truth  bool     `json:"-"` // the answer is true or false
+	Sample bool     `json:"-"` // asks about a component's fluid, so the rule must know which component
+	Phrase string   `json:"-"` // for those who read no rules, a %s for each argument: "%s, times the baseline"
+}
+
+// The units that hang on the book or on the analyte asked for.
+const (
+	unitDistance = "book's distance"
+	unitDaily    = "book's distance a day"
+	unitVolume   = "book's volume"
+	unitAnalyte  = "analyte's"
+	unitTrend    = "analyte's per 1,000 of the book's distance, for each 1,000"
+	unitRate     = "analyte's per 1,000 of the book's distance, or per 100 h"
+)
+
+var words = read()
+
+// read reads the table. It is fixed when the program is built; a fault in it is a
+// programmer's.
+func read() []Info {
+	var words []Info
+	if err := yaml.Unmarshal(table, &words); err != nil {
+		panic("words.yaml: " + err.Error())
+	}
+	for i := range words {
+		d := &words[i]
+		d.Word = Word(i + 1)
+		d.Signature = d.Name + "(" + string(d.Of) + ") " + map[bool]string{true: "true or false", false: "number"}[d.Truth]
+	}
+	return words
+}
+
+// All lists what a rule may ask, in the order of the reference.
+func All() []Info { return slices.Clone(words) }
+
+// Called is the word that rules call by that name; nil for another name.
+func Called(name string) *Info {
+	if i := slices.IndexFunc(words, func(d Info) bool { return d.Name == name }); i >= 0 {
+		return &words[i]
+	}
+	return nil
+}
+
+// Function is one of the few functions of numbers and texts.
+type Function struct{ Name, Signature, Meaning string }
+
+// Functions are all functions, by name.
+var Functions = []Function{
+	{"abs", "abs(x) number", "x without its sign"},
+	{"ceil", "ceil(x) number", "the least whole number not under x"},
+	{"floor", "floor(x) number", "the greatest whole number not over x"},
+	{"lower", "lower(s) text", "s in lower case"},
+	{"max", "max(x, y, …) number", "the greatest of the numbers"},
+	{"min", "min(x, y, …) number", "the least of the numbers"},
+	{"round", "round(x, n) number", "x rounded to n decimals (none if n is left out), halves away from zero"},
+}
+
+// Per100Hours scales a rate that is known per second of running.
+const Per100Hours = 100 * 3600
+
+// Scale says how an answer in base units becomes one in the units of a book: times
+// the one, over the other. Dividing by the length of the unit, not multiplying by its
+// inverse, gives back the number that was reported.
+func (d *Info) Scale(u unit.System) (times, over float64) {
+	metres, _, _ := unit.Base(1, u.Distance)
+	switch d.Unit {
+	case unitDistance, unitDaily:
+		return 1, metres
+	case "h":
+		return 1, 3600
+	case unitRate:
+		return 1000 * metres, 1
+	case unitVolume:
+		litres, _, _ := unit.Base(1, u.Volume)
+		return 1, litres
+	case unitTrend:
+		return 1000 * metres * 1000 * metres, 1
+	}
+	return 1, 1
+}
+
+// In is what the word's answer for arg is measured in, in the units of a book, as
+// evidence shows it; byHours is for a rate that is known by hours alone.
+func (d *Info) In(u unit.System, arg string, byHours bool) string {
+	per := "1,000 " + u.Distance
+	switch {
+	case d.Unit == unitDistance:
+		return u.Distance
+	case d.Unit == unitDaily:
+		return u.Distance + "/day"
+	case d.Unit == unitVolume:
+		return u.Volume
+	case d.Unit == unitAnalyte:
+		return analytes.UnitOf(arg)
+	case d.Unit == unitTrend:
+		return analytes.UnitOf(arg) + " per " + per + ", for each " + per
+	case d.Unit == unitRate && byHours:
+		return analytes.UnitOf(arg) + " per 100 h"
+	case d.Unit == unitRate:
+		return analytes.UnitOf(arg) + " per " + per
+	}
+	return d.Unit
+}
+
+// Asked is the word with its argument as rules write it: `times("Cu")`.
+func (d *Info) Asked(arg string) string {
+	analyte, number, _ := strings.Cut(arg, " ")
+	switch d.Of {
+	case Nothing:
+		return d.Name + "()"
+	case Target:
+		return fmt.Sprintf("%s(%q, %s)", d.Name, analyte, number)
+	}
+	return fmt.Sprintf("%s(%q)", d.Name, arg)
+}
