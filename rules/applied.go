@@ -82,9 +82,23 @@ func (b *Book) resolve(j *Judge, v *word.Vehicle, comps []word.Component, order 
 	}
 	out.yield()
 	for i := range comps {
-		out.Baselines[i] = b.BaselineFor(j, v, &comps[i])
+		for _, bl := range b.Baselines {
+			if ok, _ := j.Matches(bl.Where, v, &comps[i]); !ok {
+				continue
+			}
+			if out.Baselines[i] == nil {
+				out.Baselines[i] = bl
+			} else if bl.Fleet == nil {
+				out.Instead[i] = bl
+			}
+			if bl.Fleet == nil {
+				break
+			}
+			if out.Instead == nil {
+				out.Instead = make([]*Baseline, len(comps))
+			}
+		}
 	}
-	b.instead(j, v, comps, out)
 	return out
 }
 
@@ -112,35 +126,6 @@ func (a *Applied) yield() {
 	a.Rules = slices.DeleteFunc(a.Rules, func(r AppliedRule) bool { return taken[place{r.Rule.Name, r.Component}] })
 }
 
-// BaselineFor returns the baseline that counts for the component: the first of
-// Baselines whose `where` holds; nil where none does.
-func (b *Book) BaselineFor(j *Judge, v *word.Vehicle, c *word.Component) *Baseline {
-	for _, bl := range b.Baselines {
-		if ok, _ := j.Matches(bl.Where, v, c); ok {
-			return bl
-		}
-	}
-	return nil
-}
-
-// instead finds what counts where a baseline made from the fleet does not say.
-func (b *Book) instead(j *Judge, v *word.Vehicle, comps []word.Component, to *Applied) {
-	for i, first := range to.Baselines {
-		if first == nil || first.Fleet == nil {
-			continue
-		}
-		if to.Instead == nil {
-			to.Instead = make([]*Baseline, len(comps))
-		}
-		for _, bl := range b.Baselines[slices.Index(b.Baselines, first)+1:] {
-			if ok, _ := j.Matches(bl.Where, v, &comps[i]); ok && bl.Fleet == nil {
-				to.Instead[i] = bl
-				break
-			}
-		}
-	}
-}
-
 // signature is what the wheres of a book read: of two vehicles in which that is the
 // same, the same parts of the book apply.
 type signature struct {
@@ -155,19 +140,10 @@ const keptSignatures = 1024
 
 func (b *Book) sign() {
 	var fields []string
-	add := func(c *expression.Condition) {
-		if c != nil {
-			fields = append(fields, c.Fields...)
+	for _, p := range b.parts() {
+		if p.Where != nil {
+			fields = append(fields, p.Where.Fields...)
 		}
-	}
-	for _, t := range b.Tasks {
-		add(t.Where)
-	}
-	for _, r := range b.Rules {
-		add(r.Where)
-	}
-	for _, bl := range b.Baselines {
-		add(bl.Where)
 	}
 	slices.Sort(fields)
 	b.signature = signature{}

@@ -3,7 +3,6 @@ package rules
 import (
 	"maps"
 	"math"
-	"slices"
 	"strings"
 
 	"gopkg.in/yaml.v3"
@@ -31,13 +30,9 @@ func (e *entry) baseline() {
 
 // readBaseline reads it; what is to be filled in is not a number.
 func (e *entry) readBaseline() *Baseline {
-	sources, blanks := e.open("where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "spread", "fresh")
+	b := &Baseline{Part: e.part("where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "spread", "fresh")}
 	f, isMapping := e.f, e.n.Kind == yaml.MappingNode
-	b := &Baseline{Name: e.key.Value, At: e.Place(e.key), Sources: sources, Where: e.where(), Over: e.Texts(f["over"], "over of "+e.what),
-		Source: sourceText(f["source"]), Fleet: e.fromFleet(), FluidAge: e.fluidAge(), read: e}
-	if slices.ContainsFunc(blanks, func(s string) bool { return strings.HasPrefix(s, "fluid age") }) {
-		e.l.left = append(e.l.left, b)
-	}
+	b.PerComponent, b.Source, b.Fleet, b.FluidAge = true, sourceText(f["source"]), e.fromFleet(), e.fluidAge()
 	b.Mean = e.analytes("mean", true)
 	b.Spread = e.spread(b.Mean)
 	b.Fresh = e.analytes("fresh", false)

@@ -71,13 +71,43 @@ const (
 	HistoryInService
 )
 
+// Part is what the tasks, the rules and the baselines of a book have in common.
+type Part struct {
+	Name         string
+	Was          string                // an earlier name whose acknowledgement and history go on
+	Title        string                // the name where it has none
+	PerComponent bool                  // kept for each component, not once a vehicle
+	Where        *expression.Condition // nil: every vehicle
+	// Over are those of its kind whose place this one takes, or before which it goes,
+	// where both match, at any depth. A service that lists one of these tasks does this one.
+	Over []string
+	At   source.Place
+	// ToFill names what of it is to be filled in; where there is any, a task is kept for
+	// no vehicle, and a rule is not judged.
+	ToFill  []string
+	Sources Sources
+
+	read *entry // while loading
+}
+
+// parts gives all tasks, rules and baselines.
+func (b *Book) parts() []*Part {
+	var out []*Part
+	for _, t := range b.Tasks {
+		out = append(out, &t.Part)
+	}
+	for _, r := range b.Rules {
+		out = append(out, &r.Part)
+	}
+	for _, bl := range b.Baselines {
+		out = append(out, &bl.Part)
+	}
+	return out
+}
+
 // Task is maintenance that recurs.
 type Task struct {
-	Name         string
-	Was          string // an earlier name whose acknowledgement and history go on
-	Title        string
-	PerComponent bool
-	Where        *expression.Condition // nil: every vehicle
+	Part
 	Every        Limits
 	First        Limits // the interval from new, until it was done once; zero: Every
 	Early        Limits
@@ -95,16 +125,6 @@ type Task struct {
 	// In names the tasks that contain this one, at any depth, by name: doing one of
 	// them does this one too.
 	In []string
-	// Over are the tasks whose place this one takes where both match, at any depth; a
-	// service that lists one of them does this one.
-	Over []string
-	At   source.Place
-	// ToFill names what of it is to be filled in; where there is any, it is kept for
-	// no vehicle.
-	ToFill  []string
-	Sources Sources
-
-	read *entry // while loading
 }
 
 // Need is a fluid (Volume in litres) or a part to have ready.
@@ -154,13 +174,8 @@ const (
 
 // Rule is one judgement: measured (Measure and limits) or a pattern (Raise).
 type Rule struct {
-	Name         string
-	Was          string
-	Title        string
-	On           On
-	PerComponent bool
-	Where        *expression.Condition
-
+	Part
+	On       On
 	Measured bool
 	Below    bool    // limits are lower limits
 	Has      [4]bool // which stages have a limit, by stage number
@@ -176,15 +191,8 @@ type Rule struct {
 	FollowUps []FollowUp
 	// PullIns are the tasks that the alarm asks for earlier, by name and stage.
 	PullIns []PullIn
-	// Over are the rules whose place this one takes where both match, at any depth.
-	Over []string
-	At   source.Place
-	// ToFill names what of it is to be filled in; where there is any, it is not judged.
-	ToFill  []string
-	Sources Sources
 
 	compiled *compiledRule
-	read     *entry // while loading
 }
 
 // PullIn is a task that an alarm asks for within a distance, a time or hours of
@@ -200,10 +208,7 @@ type PullIn struct {
 
 // Baseline is what is usual for a kind of component and fluid.
 type Baseline struct {
-	Name  string
-	Where *expression.Condition
-	// Over are the baselines before which this one goes where both match.
-	Over []string
+	Part
 	// FluidAge is the age the means were taken at: Distance or Hours is set.
 	FluidAge Limits
 	Source   string             // of a baseline from the fleet: that of Fresh
@@ -211,10 +216,6 @@ type Baseline struct {
 	Mean     map[string]float64 // base units of the analyte
 	Spread   map[string]float64 // the standard deviation about Mean
 	Fresh    map[string]float64 // what fresh fluid contains
-	Sources  Sources
-	At       source.Place
-
-	read *entry // while loading
 }
 
 // ShortHash is enough of a hash, as of a book, to tell it from others.

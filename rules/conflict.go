@@ -15,106 +15,76 @@ import (
 // are refused, with a vehicle that both match. A task or a rule that says
 // `over: other` takes the other's place wherever both match.
 
-// claim is what may go before others of its kind: a baseline, a task, a rule.
-type claim struct {
-	kind, name   string
-	perComponent bool
-	names        []string  // as written
-	over         *[]string // the same and, after passOn, all that these go over
-	read         *entry
-}
-
 // overs checks which baselines, tasks and rules go before which others, puts the
 // baselines in order, those that go before others first, and refuses pairs of
 // baselines that can both match. Tasks and rules have names of their own, so that
 // two of them never answer one question unless they say so.
 func (l *loader) overs() {
-	byName := map[string]*Baseline{}
-	slices.SortFunc(l.book.Baselines, func(a, b *Baseline) int { return strings.Compare(a.Name, b.Name) })
-	var baselines, tasks, rules []claim
-	for _, b := range l.book.Baselines {
-		byName[b.Name] = b
-		baselines = append(baselines, claim{"baseline", b.Name, true, b.Over, &b.Over, b.read})
-	}
-	for _, t := range l.book.Tasks {
-		tasks = append(tasks, claim{"task", t.Name, t.PerComponent, t.Over, &t.Over, t.read})
-	}
-	for _, r := range l.book.Rules {
-		rules = append(rules, claim{"rule", r.Name, r.PerComponent, r.Over, &r.Over, r.read})
-	}
-	l.inOrder(tasks)
-	l.inOrder(rules)
-	ordered := l.inOrder(baselines)
+	b := l.book
+	slices.SortFunc(b.Baselines, func(x, y *Baseline) int { return strings.Compare(x.Name, y.Name) })
+	all, tasks, rules := b.parts(), len(b.Tasks), len(b.Tasks)+len(b.Rules)
+	l.inOrder("task", all[:tasks])
+	l.inOrder("rule", all[tasks:rules])
+	ordered := l.inOrder("baseline", all[rules:])
 	if l.Faulty() > 0 {
 		return // a condition or a name is missing
 	}
-	for i, c := range ordered {
-		l.book.Baselines[i] = byName[c.name]
+	place := map[*Part]int{}
+	for i, p := range ordered {
+		place[p] = i
 	}
+	slices.SortFunc(b.Baselines, func(x, y *Baseline) int { return place[&x.Part] - place[&y.Part] })
 	l.bothMatch()
 }
 
-// inOrder checks the names after `over` and puts each claim before those that it
-// goes over; it complains where they go in a circle.
-func (l *loader) inOrder(claims []claim) []claim {
-	byName := map[string]*claim{}
-	for i := range claims {
-		byName[claims[i].name] = &claims[i]
+// inOrder checks the names after `over`, puts each part before those that it goes over
+// and lets it know of all of them, by way of others too; it complains where they go in
+// a circle, and where they are never in one place.
+func (l *loader) inOrder(kind string, parts []*Part) []*Part {
+	byName := map[string]*Part{}
+	for _, p := range parts {
+		byName[p.Name] = p
 	}
 	names := slices.Sorted(maps.Keys(byName))
+	kept := map[bool]string{true: "for each component", false: "once a vehicle"}
 	const open, closed = 1, 2
 	mark := map[string]int{}
-	var out []claim
-	var visit func(c *claim)
-	visit = func(c *claim) {
-		mark[c.name] = open
-		for i, name := range c.names {
-			at := source.Items(c.read.f["over"])[i]
+	var out []*Part
+	var visit func(p *Part)
+	visit = func(p *Part) {
+		mark[p.Name] = open
+		for i, name := range p.Over {
+			at, other := source.Items(p.read.f["over"])[i], byName[name]
 			switch {
-			case name == c.name:
-				c.read.Fault(at, "", "%s %q goes before itself", c.kind, name)
-			case byName[name] == nil:
-				c.read.Fault(at, l.DidYouMean(name, names, "name another "+c.kind+" of the book"), "there is no %s %q", c.kind, name)
+			case name == p.Name:
+				p.read.Fault(at, "", "%s %q goes before itself", kind, name)
+			case other == nil:
+				p.read.Fault(at, l.DidYouMean(name, names, "name another "+kind+" of the book"), "there is no %s %q", kind, name)
 			case mark[name] == open:
-				c.read.Fault(at, "leave one of them out", "%s %q goes before %q, which goes before it", c.kind, c.name, name)
+				p.read.Fault(at, "leave one of them out", "%s %q goes before %q, which goes before it", kind, p.Name, name)
 			case mark[name] == 0:
-				visit(byName[name])
+				visit(other)
+			}
+			if other != nil && other.PerComponent != p.PerComponent {
+				p.read.Fault(at, "let both read `component`, or neither",
+					"%s %q is kept %s, and %q, over which it goes, %s", kind, p.Name, kept[p.PerComponent], name, kept[other.PerComponent])
 			}
 		}
-		mark[c.name] = closed
-		out = append(out, *c)
+		for _, name := range slices.Clone(p.Over) {
+			if other := byName[name]; other != nil {
+				p.Over = joined(p.Over, other.Over)
+			}
+		}
+		mark[p.Name] = closed
+		out = append(out, p)
 	}
-	for i := range slices.Backward(claims) {
-		if mark[claims[i].name] == 0 {
-			visit(&claims[i])
+	for _, p := range slices.Backward(parts) {
+		if mark[p.Name] == 0 {
+			visit(p)
 		}
 	}
 	slices.Reverse(out)
-	l.passOn(out, byName)
 	return out
-}
-
-// passOn lets each claim know of all that it goes over, by way of others too.
-func (l *loader) passOn(order []claim, byName map[string]*claim) {
-	for _, c := range slices.Backward(order) {
-		for i, name := range c.names {
-			if other := byName[name]; other != nil {
-				*c.over = joined(*c.over, *other.over)
-				l.sameKeeping(c, i, other)
-			}
-		}
-	}
-}
-
-// sameKeeping complains of one that is kept for each component and goes over one
-// that is kept once a vehicle, or the other way: they are never in one place.
-func (l *loader) sameKeeping(c claim, i int, other *claim) {
-	if c.perComponent == other.perComponent {
-		return
-	}
-	kept := map[bool]string{true: "for each component", false: "once a vehicle"}
-	c.read.Fault(source.Items(c.read.f["over"])[i], "let both read `component`, or neither",
-		"%s %q is kept %s, and %q, over which it goes, %s", c.kind, c.name, kept[c.perComponent], other.name, kept[other.perComponent])
 }
 
 // joined adds to a list the names that it lacks.

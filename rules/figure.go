@@ -51,14 +51,8 @@ func (r *Rule) SourceOf(stage int) string {
 // Figures are all figures of the book, in order of their places.
 func (b *Book) Figures() []Figure {
 	var out []Figure
-	for _, t := range b.Tasks {
-		out = append(out, t.Sources...)
-	}
-	for _, r := range b.Rules {
-		out = append(out, r.Sources...)
-	}
-	for _, bl := range b.Baselines {
-		out = append(out, bl.Sources...)
+	for _, p := range b.parts() {
+		out = append(out, p.Sources...)
 	}
 	slices.SortStableFunc(out, func(a, b Figure) int { return a.At.Compare(b.At) })
 	return out

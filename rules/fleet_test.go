@@ -69,7 +69,7 @@ gear oil of the fleet: component.kind == "final drive" | component.kind, compone
 	if got := b.FleetDefinitions(); got != want {
 		t.Errorf("got %s\nwant %s", got, want)
 	}
-	plain := &Book{Baselines: []*Baseline{{Name: "a", Mean: map[string]float64{"Fe": 1}}}}
+	plain := &Book{Baselines: []*Baseline{{Part: Part{Name: "a"}, Mean: map[string]float64{"Fe": 1}}}}
 	if got := plain.FleetDefinitions(); got != "" {
 		t.Errorf("a book of its own figures asks of the fleet: %s", got)
 	}

@@ -27,7 +27,6 @@ type loader struct {
 	names   map[string]source.Place // of tasks and rules: an alarm is known by its name
 	unitsAt map[string]source.Place // where distance and volume were set
 	named   []*entry                // cautions that the book must explain itself
-	left    []*Baseline             // of which something is to be filled in
 }
 
 // entry is a part of a file as it is read: a task, a rule, a baseline, a caution, a case.
@@ -164,12 +163,15 @@ func (e *entry) within(p source.Pair, kind string) *entry {
 	return &entry{Document: e.Document, l: e.l, key: p.Key, n: p.Value, what: fmt.Sprintf("%s %q", kind, p.Key.Value)}
 }
 
-// open reads the keys of the entry and gives its figures, and what of it is to be
-// filled in.
-func (e *entry) open(keys ...string) (Sources, []string) {
+// part reads the keys of the entry, and what any part has of them.
+func (e *entry) part(keys ...string) Part {
 	e.f = e.Mapping(e.n, e.what, keys...)
 	e.source(e.f["source"], e.n, e.what)
-	return e.figures(), e.blanks()
+	p := Part{Name: e.key.Value, At: e.Place(e.key), Title: e.titled(), Was: e.wasCalled(), Over: e.Texts(e.f["over"], "over of "+e.what),
+		Sources: e.figures(), ToFill: e.blanks(), read: e}
+	scope := expression.Scope{What: "where of " + e.what, Want: expression.Truth}
+	p.Where = e.l.lang.Condition(e.Document, e.f["where"], scope, &expression.Asks{})
+	return p
 }
 
 // titled is the title that the entry has, else its name.
@@ -178,11 +180,6 @@ func (e *entry) titled() string {
 		return e.key.Value
 	}
 	return e.Text(e.f["title"], "title of "+e.what)
-}
-
-// where reads a condition that says what applies to whom.
-func (e *entry) where() *expression.Condition {
-	return e.l.lang.Condition(e.Document, e.f["where"], expression.Scope{What: "where of " + e.what, Want: expression.Truth}, &expression.Asks{})
 }
 
 // question reports what is not wrong but deserves a second look.
@@ -228,23 +225,21 @@ func (e *entry) wasCalled() string {
 func (l *loader) finish() {
 	b := l.book
 	b.Units = l.lang.Units
-	b.Baselines = slices.DeleteFunc(b.Baselines, func(bl *Baseline) bool { return slices.Contains(l.left, bl) })
+	b.Baselines = slices.DeleteFunc(b.Baselines, func(bl *Baseline) bool {
+		return slices.ContainsFunc(bl.ToFill, func(s string) bool { return strings.HasPrefix(s, "fluid age") })
+	})
 	slices.SortFunc(b.Tasks, func(x, y *Task) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Rules, func(x, y *Rule) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Cases, func(x, y *Case) int { return strings.Compare(x.Name, y.Name) })
 	b.Questions = source.Faults(append(b.Questions, l.lang.Questions...)).Sorted()
 	b.Uncautioned, b.ToFill = source.Faults(b.Uncautioned).Sorted(), source.Faults(b.ToFill).Sorted()
-	for _, t := range b.Tasks {
-		t.read = nil
+	for _, p := range b.parts() {
+		p.read = nil
 	}
 	for _, r := range b.Rules {
-		r.read = nil
 		for i := range r.PullIns {
 			r.PullIns[i].key = nil
 		}
-	}
-	for _, bl := range b.Baselines {
-		bl.read = nil
 	}
 	b.sign()
 }

@@ -111,32 +111,30 @@ func TestLoadOfAWholeBook(t *testing.T) {
 	plain(b)
 	place := func(line int) source.Place { return source.Place{File: "rules/a.yaml", Line: line, Col: 3} }
 	wantTasks := []*Task{
-		{Name: "brake check", Title: "brake check", Every: Limits{Hours: 500 * 3600, Months: 24}, Tolerance: Tolerance{Fixed: Limits{Days: 14}},
-			History: HistoryInService, FromSchedule: true, Statutory: true, Needs: []Need{{Part: "brake pad", Count: 4}}, At: place(25)},
-		{Name: "transmission fluid", Was: "gearbox oil", Title: "Drain and refill the transmission, new filter", PerComponent: true,
+		{Part: Part{Name: "brake check", Title: "brake check", At: place(25)}, Every: Limits{Hours: 500 * 3600, Months: 24}, Tolerance: Tolerance{Fixed: Limits{Days: 14}},
+			History: HistoryInService, FromSchedule: true, Statutory: true, Needs: []Need{{Part: "brake pad", Count: 4}}},
+		{Part: Part{Name: "transmission fluid", Was: "gearbox oil", Title: "Drain and refill the transmission, new filter", PerComponent: true, At: place(13)},
 			Every: Limits{Distance: 45e6, Months: 36}, Early: Limits{Distance: 2e6, Days: 30}, Tolerance: Tolerance{Share: 0.1},
 			Needs:    []Need{{Fluid: "ATF", Volume: 4}, {Part: "filter and gasket kit", Count: 1}},
 			Cautions: []string{"hot fluid", "raised vehicle", "used fluid"},
 			FollowUps: []FollowUp{{Name: "leak check", Title: "leak check", At: Limits{Distance: 500e3},
-				Cautions: []string{"hot fluid", "raised vehicle", "used fluid"}}}, At: place(13)},
+				Cautions: []string{"hot fluid", "raised vehicle", "used fluid"}}}},
 	}
 	hot := []string{"hot fluid", "raised vehicle"}
 	coolant := []string{"pressurised coolant"}
 	wantRules := []*Rule{
-		{Name: "coolant in the fluid", Title: "coolant in the fluid", On: OnSample | OnService, PerComponent: true,
+		{Part: Part{Name: "coolant in the fluid", Title: "coolant in the fluid", PerComponent: true, At: place(50)}, On: OnSample | OnService,
 			Has: [4]bool{3: true}, Confirm: [4]int{1, 1, 1, 1}, Stage: Warning, Cautions: [4][]string{1: coolant, 2: coolant, 3: coolant},
-			FollowUps: []FollowUp{{Name: "cooler test", Title: "Test the cooler", Within: true, At: Limits{Days: 1}, Cautions: []string{"hot"}, Stage: Warning}},
-			At:        place(50)},
-		{Name: "copper over baseline", Title: "copper over baseline", On: OnSample, PerComponent: true, Measured: true,
+			FollowUps: []FollowUp{{Name: "cooler test", Title: "Test the cooler", Within: true, At: Limits{Days: 1}, Cautions: []string{"hot"}, Stage: Warning}}},
+		{Part: Part{Name: "copper over baseline", Title: "copper over baseline", PerComponent: true, At: place(34)}, On: OnSample, Measured: true,
 			Has: [4]bool{1: true, 2: true, 3: true}, Deadband: 0.1, Confirm: [4]int{1, 2, 2, 1}, Masked: true,
 			PointsTo: []string{"bushings", "thrust washers", "cooler"}, Cautions: [4][]string{3: hot},
-			FollowUps: []FollowUp{{Name: "resample", Title: "resample", Within: true, At: Limits{Distance: 5e6, Days: 90}, BySample: true, Cautions: hot}},
-			At:        place(34)},
-		{Name: "laid up", Title: "laid up", On: OnClock, Has: [4]bool{1: true}, Confirm: [4]int{1, 1, 1, 1}, Stage: Advisory, HasClear: true, Masked: true, At: place(61)},
+			FollowUps: []FollowUp{{Name: "resample", Title: "resample", Within: true, At: Limits{Distance: 5e6, Days: 90}, BySample: true, Cautions: hot}}},
+		{Part: Part{Name: "laid up", Title: "laid up", At: place(61)}, On: OnClock, Has: [4]bool{1: true}, Confirm: [4]int{1, 1, 1, 1}, Stage: Advisory, HasClear: true, Masked: true},
 	}
-	wantBaselines := []*Baseline{{Name: "light bus transmission fluid", FluidAge: Limits{Distance: 60e6}, Source: "invented for the sample fleet",
+	wantBaselines := []*Baseline{{Part: Part{Name: "light bus transmission fluid", Title: "light bus transmission fluid", PerComponent: true, At: place(5)}, FluidAge: Limits{Distance: 60e6}, Source: "invented for the sample fleet",
 		Mean:  map[string]float64{"Fe": 90, "Cu": 40, "Al": 22, "Si": 14, "Na": 6, "K": 3, "KV100": 6.9},
-		Fresh: map[string]float64{"P": 290, "Ca": 130, "B": 55}, At: place(5)}}
+		Fresh: map[string]float64{"P": 290, "Ca": 130, "B": 55}}}
 	if !reflect.DeepEqual(b.Tasks, wantTasks) {
 		t.Errorf("tasks: got %s\nwant %s", show(b.Tasks), show(wantTasks))
 	}

@@ -16,23 +16,17 @@ import (
 // was checks the earlier names: not in use any more, and each taken over once.
 func (l *loader) was() {
 	seen := map[string]string{}
-	check := func(name, was string, e *entry) {
-		if was == "" {
-			return
+	for _, p := range l.book.parts() {
+		if p.Was == "" {
+			continue
 		}
 		const hint = "`was` names the earlier name of this one alone"
-		if first, ok := l.names[was]; ok {
-			e.misnamed(e.f["was"], hint, "%q was %q, but that name is in use at %s", name, was, first)
-		} else if other, ok := seen[was]; ok {
-			e.misnamed(e.f["was"], hint, "%q was %q, but %q was that too", name, was, other)
+		if first, ok := l.names[p.Was]; ok {
+			p.read.misnamed(p.read.f["was"], hint, "%q was %q, but that name is in use at %s", p.Name, p.Was, first)
+		} else if other, ok := seen[p.Was]; ok {
+			p.read.misnamed(p.read.f["was"], hint, "%q was %q, but %q was that too", p.Name, p.Was, other)
 		}
-		seen[was] = name
-	}
-	for _, t := range l.book.Tasks {
-		check(t.Name, t.Was, t.read)
-	}
-	for _, r := range l.book.Rules {
-		check(r.Name, r.Was, r.read)
+		seen[p.Was] = p.Name
 	}
 }
 

@@ -52,8 +52,8 @@ type ruleReader struct {
 
 // rule reads one judgement.
 func (e *entry) rule() {
-	sources, toFill := e.open(slices.Concat(sharedKeys, measuredKeys, patternKeys)...)
-	rr := &ruleReader{e, &Rule{Sources: sources, ToFill: toFill, Name: e.key.Value, At: e.Place(e.key), compiled: &compiledRule{asks: &expression.Asks{}}, read: e}}
+	part := e.part(slices.Concat(sharedKeys, measuredKeys, patternKeys)...)
+	rr := &ruleReader{e, &Rule{Part: part, compiled: &compiledRule{asks: &expression.Asks{}}}}
 	if e.n.Kind == yaml.MappingNode {
 		rr.read()
 	}
@@ -61,8 +61,6 @@ func (e *entry) rule() {
 
 func (rr *ruleReader) read() {
 	r, f := rr.r, rr.f
-	r.Title, r.Was, r.Where = rr.titled(), rr.wasCalled(), rr.where()
-	r.Over = rr.Texts(f["over"], "over of "+rr.what)
 	r.On = rr.on()
 	switch {
 	case f["measure"] != nil && f["raise"] != nil:

@@ -16,10 +16,9 @@ var taskKeys = []string{"title", "was", "where", "over", "every", "first", "cont
 
 // task reads maintenance that recurs.
 func (e *entry) task() {
-	sources, toFill := e.open(taskKeys...)
+	t := &Task{Part: e.part(taskKeys...)}
 	f, isMapping := e.f, e.n.Kind == yaml.MappingNode
-	t := &Task{Name: e.key.Value, At: e.Place(e.key), Title: e.titled(), Sources: sources, ToFill: toFill, Was: e.wasCalled(),
-		Where: e.where(), Over: e.Texts(f["over"], "over of "+e.what), Every: e.limits(f["every"], "every"), Shorten: e.shorten(), read: e}
+	t.Every, t.Shorten = e.limits(f["every"], "every"), e.shorten()
 	if f["every"] == nil && isMapping {
 		e.Fault(e.key, "write `every: {distance: 45000 km, time: 36 months}`", "%s does not say how often: `every` is missing", e.what)
 	}
