@@ -36,7 +36,7 @@ type Postfix struct {
 // boxes, names before the @ of Domain; settings are further lines of its main.cf.
 func StartPostfix(t testing.TB, boxes []string, settings ...string) *Postfix {
 	t.Helper()
-	needed(t, "postfix")
+	program := needed(t, "postfix")
 	if os.Geteuid() != 0 {
 		missing(t, "a private Postfix is started by root alone")
 	}
@@ -74,11 +74,11 @@ func (p *Postfix) start(t testing.TB) {
 		t.Fatal(err)
 	}
 	conf := filepath.Join(p.dir, "conf")
-	cmd := exec.CommandContext(t.Context(), "postfix", "-c", conf, "start-fg")
+	cmd := exec.CommandContext(t.Context(), program, "-c", conf, "start-fg")
 	cmd.Stdout, cmd.Stderr = out, out
 	cmd.WaitDelay = patience // after which it is killed
 	cmd.Cancel = func() error {
-		stop := exec.Command("postfix", "-c", conf, "stop")
+		stop := exec.Command(program, "-c", conf, "stop")
 		stop.Stdout, stop.Stderr = out, out
 		return stop.Run()
 	}
@@ -195,14 +195,17 @@ func owner(t testing.TB, name string) (uid, gid int) {
 	return uid, gid
 }
 
-// needed has the test skip where the program is not installed. Debian keeps it where
-// only root's search goes.
-func needed(t testing.TB, program string) {
+// needed is where the program is; the test is skipped where it is not installed. Debian
+// keeps it where only root's search goes.
+func needed(t testing.TB, program string) string {
 	t.Helper()
-	t.Setenv("PATH", os.Getenv("PATH")+":/usr/sbin")
-	if _, err := exec.LookPath(program); err != nil {
-		missing(t, program+" is not installed (apt-get install postfix)")
+	for _, name := range []string{program, "/usr/sbin/" + program} {
+		if at, err := exec.LookPath(name); err == nil {
+			return at
+		}
 	}
+	missing(t, program+" is not installed (apt-get install postfix)")
+	return ""
 }
 
 // missing is what the machine lacks for a test.
@@ -252,7 +255,7 @@ type Sink struct {
 // to DATA).
 func StartSink(t testing.TB, port int, flags ...string) *Sink {
 	t.Helper()
-	needed(t, "smtp-sink")
+	program := needed(t, "smtp-sink")
 	if port == 0 {
 		port = freePort(t)
 	}
@@ -266,7 +269,7 @@ func StartSink(t testing.TB, port int, flags ...string) *Sink {
 		args = append(args, "-u", "nobody")
 	}
 	ctx, cancel := context.WithCancel(t.Context())
-	cmd := exec.CommandContext(ctx, "smtp-sink", append(args, fmt.Sprintf("127.0.0.1:%d", port), "100")...)
+	cmd := exec.CommandContext(ctx, program, append(args, fmt.Sprintf("127.0.0.1:%d", port), "100")...)
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
