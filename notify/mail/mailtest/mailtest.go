@@ -62,12 +62,12 @@ func StartPostfix(t testing.TB, boxes []string, settings ...string) *Postfix {
 			t.Fatal(err)
 		}
 	}
-	p.start(t)
+	p.start(t, program)
 	return p
 }
 
-// start runs the server in the foreground and waits until it answers.
-func (p *Postfix) start(t testing.TB) {
+// start runs the program in the foreground and waits until it answers.
+func (p *Postfix) start(t testing.TB, program string) {
 	t.Helper()
 	out, err := os.Create(filepath.Join(p.dir, "log", "start"))
 	if err != nil {
