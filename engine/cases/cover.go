@@ -57,7 +57,10 @@ func (c *cover) see(t *alarm.Transition) {
 // gaps lists what is not shown: rules first, each by name.
 func (c *cover) gaps() []Gap {
 	var out []Gap
-	add := func(g Gap, stages []alarm.Stage) {
+	add := func(g Gap, toFill []string, stages []alarm.Stage) {
+		if len(toFill) > 0 {
+			return // it cannot be raised until then; the check names it
+		}
 		for _, s := range stages {
 			k := shown{g.Name, s}
 			if !c.raised[k] {
@@ -72,16 +75,10 @@ func (c *cover) gaps() []Gap {
 		}
 	}
 	for _, r := range c.book.Rules {
-		if len(r.ToFill) > 0 {
-			continue // it cannot be raised until then; the check names it
-		}
-		add(Gap{Name: r.Name}, ruleStages(r))
+		add(Gap{Name: r.Name}, r.ToFill, ruleStages(r))
 	}
 	for _, t := range c.book.Tasks {
-		if len(t.ToFill) > 0 {
-			continue
-		}
-		add(Gap{Name: t.Name, Task: true}, taskStages(t))
+		add(Gap{Name: t.Name, Task: true}, t.ToFill, taskStages(t))
 	}
 	return out
 }

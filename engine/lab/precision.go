@@ -122,9 +122,9 @@ func (s Sheet) oneLaboratory(i, j int) bool {
 
 // MadeIsReal reports whether [Sheet.Made] is more than its uncertainty.
 func (s Sheet) MadeIsReal(analyte string) (really bool, why string, ok bool) {
-	var m missing
-	made, within := m.in(s.Made(analyte)), m.in(s.MadeError(analyte))
-	return m == "" && math.Abs(made) > within, string(m), m == ""
+	made, why, ok := s.Made(analyte)
+	within, _, _ := s.MadeError(analyte)
+	return ok && math.Abs(made) > within, why, ok
 }
 
 // RateError is the uncertainty of [Sheet.RateBy], by the same meter.

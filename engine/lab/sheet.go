@@ -28,7 +28,8 @@ type Sheet struct {
 }
 
 // missing is what is not known of the answers from which another is reckoned, the
-// first of it in words; "" where all is known.
+// first of it in words; "" where all is known. No result is read for an answer that is
+// missing already, lest Ends choose for what does not count.
 type missing string
 
 // in takes an answer in.
@@ -105,9 +106,11 @@ func (s Sheet) HasEarlier(analyte string) bool {
 // Change is the value less that of the sample immediately before, whether or
 // not fluid was exchanged between them.
 func (s Sheet) Change(analyte string) (v float64, why string, ok bool) {
-	var m missing
-	now, before := m.in(s.Value(analyte)), m.in(s.earlier(s.History.before(len(s.History)-1, false), analyte))
-	return m.answer(now - before)
+	now, why, ok := s.Value(analyte)
+	if ok {
+		v, why, _ = s.earlier(s.History.before(len(s.History)-1, false), analyte)
+	}
+	return missing(why).answer(now - v)
 }
 
 // FreshValue is the analyte in the fresh fluid.
@@ -169,9 +172,11 @@ func mix(old, fresh, f float64) float64 {
 // Made is what the sample holds beyond [Sheet.Carried]: what the component
 // made since the latest exchange. A filter's catch is not modelled: a lower bound.
 func (s Sheet) Made(analyte string) (v float64, why string, ok bool) {
-	var m missing
-	now, carried := m.in(s.Value(analyte)), m.in(s.Carried(analyte))
-	return m.answer(now - carried)
+	now, why, ok := s.Value(analyte)
+	if ok {
+		v, why, _ = s.Carried(analyte)
+	}
+	return missing(why).answer(now - v)
 }
 
 // Rate is how fast the analyte rises, in base units per metre (per is

@@ -302,3 +302,21 @@ func TestSpan(t *testing.T) {
 		t.Errorf("above 1000 is up to %v times a mean of 100", v)
 	}
 }
+
+// Ends is not asked about what does not count, since something else is missing.
+func TestEndsOnlyOfWhatCounts(t *testing.T) {
+	lead := Result{Analyte: "Pb", Value: 1, Censored: true}
+	thick := Result{Analyte: "KV100", Value: 2, Censored: true}
+	s := Sheet{
+		History: History{with(sample(0, 1), lead), exchange(100, 0.5), with(sample(200, 1), thick)},
+		Ends: func(i int, r Result) float64 {
+			t.Errorf("asked about %s at step %d", r.Analyte, i)
+			return r.Value
+		},
+	}
+	s.Change("Pb")
+	s.ChangeIsReal("Pb")
+	s.Made("Pb")
+	s.MadeIsReal("Pb")
+	s.ViscosityIndex()
+}

@@ -44,12 +44,14 @@ func (s Sheet) Rates(analyte string, per unit.Kind) (steps []int, rates []float6
 // accounts for: its repeatability where both samples name one laboratory, its
 // reproducibility otherwise.
 func (s Sheet) ChangeIsReal(analyte string) (really bool, why string, ok bool) {
-	var m missing
+	now, why, ok := s.Value(analyte)
+	if !ok {
+		return false, why, false
+	}
 	last := len(s.History) - 1
 	before := s.History.before(last, false)
-	now, old := m.in(s.Value(analyte)), m.in(s.earlier(before, analyte))
-	really = m == "" && Real(analyte, old, now, s.oneLaboratory(before, last))
-	return really, string(m), m == ""
+	old, why, ok := s.earlier(before, analyte)
+	return ok && Real(analyte, old, now, s.oneLaboratory(before, last)), why, ok
 }
 
 // ShortRun reports whether the rate by hours ([Sheet.RateBy]) stands on a run under

@@ -161,7 +161,11 @@ func (s Sheet) OutOfGrade(name string) (v float64, why string, ok bool) {
 // ViscosityIndex is [ViscosityIndex] of the sample.
 func (s Sheet) ViscosityIndex() (v float64, why string, ok bool) {
 	var m missing
-	v, ok = ViscosityIndex(m.in(s.Value("KV40")), m.in(s.Value("KV100")))
+	kv40, kv100 := m.in(s.Value("KV40")), 0.0
+	if m == "" {
+		kv100 = m.in(s.Value("KV100"))
+	}
+	v, ok = ViscosityIndex(kv40, kv100)
 	m.unless(ok, "viscosities that have an index")
 	return m.answer(v)
 }

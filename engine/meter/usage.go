@@ -51,7 +51,10 @@ func Estimate(readings []Reading) Usage {
 	var pointRoom [usual]Reading
 	var gapRoom [usual]gap
 	points := weekly(readings, pointRoom[:0])
-	gaps := gapsOf(points, gapRoom[:0])
+	gaps := gapRoom[:0]
+	for i, b := range points[1:] {
+		gaps = append(gaps, gap{span: float64(b.At - points[i].At), rise: b.Value - points[i].Value})
+	}
 	standing := markIdle(gaps)
 	u := working(gaps)
 	u.OK = true
@@ -90,14 +93,6 @@ func weekly(readings, kept []Reading) []Reading {
 type gap struct {
 	span, rise float64
 	idle       bool
-}
-
-func gapsOf(points []Reading, gaps []gap) []gap {
-	for i := range len(points) - 1 {
-		a, b := points[i], points[i+1]
-		gaps = append(gaps, gap{span: float64(b.At - a.At), rise: b.Value - a.Value})
-	}
-	return gaps
 }
 
 func sum(gaps []gap) (total gap) {
