@@ -177,21 +177,19 @@ func (e *entry) alarmName(n *yaml.Node, what string) string {
 }
 
 func (l *loader) alarmNames() []string {
-	names := map[string]bool{}
-	for name := range l.names {
-		names[name] = true
-	}
+	names := slices.Collect(maps.Keys(l.names))
 	for _, t := range l.book.Tasks {
-		for _, fu := range t.FollowUps {
-			names[fu.Name] = true
+		for _, u := range t.FollowUps {
+			names = append(names, u.Name)
 		}
 	}
 	for _, r := range l.book.Rules {
-		for _, fu := range r.FollowUps {
-			names[fu.Name] = true
+		for _, u := range r.FollowUps {
+			names = append(names, u.Name)
 		}
 	}
-	return slices.Concat(slices.Sorted(maps.Keys(names)), dataAlarms)
+	slices.Sort(names)
+	return slices.Concat(slices.Compact(names), dataAlarms)
 }
 
 // stagesOf are the stages that an alarm of that name can have.

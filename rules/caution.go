@@ -33,14 +33,10 @@ func CautionNames() []string { return slices.Sorted(maps.Keys(builtInCautions())
 // Own gives the words of those of the cautions that the book explains itself; nil
 // where it explains none of them.
 func (b *Book) Own(cautions []string) map[string]string {
-	var out map[string]string
-	for _, c := range cautions {
-		if text, ok := b.OwnCautions[c]; ok {
-			if out == nil {
-				out = map[string]string{}
-			}
-			out[c] = text
-		}
+	out := maps.Clone(b.OwnCautions)
+	maps.DeleteFunc(out, func(name, _ string) bool { return !slices.Contains(cautions, name) })
+	if len(out) == 0 {
+		return nil
 	}
 	return out
 }

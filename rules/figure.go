@@ -121,6 +121,7 @@ func (r *figureReader) walk(n *yaml.Node, s sourceAt, path []string) {
 var (
 	quotedText = regexp.MustCompile(`"[^"]*"|\$\{[^}]*\}`)
 	bareNumber = regexp.MustCompile(`(?:^|[^\w.])(\d+(?:[.,]\d+)*)`)
+	quantity   = regexp.MustCompile(`^\s*\d+ ?[^\d\s]`)
 )
 
 // holdsFigure reports whether a text holds a number that somebody decided: not 0 or
@@ -131,7 +132,7 @@ func holdsFigure(s string) bool {
 			return true
 		}
 	}
-	return regexp.MustCompile(`^\s*\d+ ?[^\d\s]`).MatchString(s)
+	return quantity.MatchString(s)
 }
 
 // source checks `source`: a text, or texts by the keys of what it stands in, and of

@@ -54,9 +54,6 @@ func (e *entry) positive(n *yaml.Node, what string, kind unit.Kind) float64 {
 	return v
 }
 
-// days counts a calendar span with a month as 30 days, as tolerances do.
-func (l Limits) days() int { return l.Months*30 + l.Days }
-
 // inside checks that the parts of inner fit those of outer: each limit of inner
 // needs the same limit in outer, and must not be longer.
 func (e *entry) inside(n *yaml.Node, what string, inner, outer Limits, of string) {
@@ -87,7 +84,7 @@ func (l Limits) part(key string) float64 {
 	case "hours":
 		return l.Hours
 	case "time":
-		return float64(l.days())
+		return float64(l.Months*30 + l.Days) // as tolerances do
 	}
 	return 0
 }

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
@@ -176,10 +177,7 @@ func (e *entry) part(keys ...string) Part {
 
 // titled is the title that the entry has, else its name.
 func (e *entry) titled() string {
-	if e.f["title"] == nil {
-		return e.key.Value
-	}
-	return e.Text(e.f["title"], "title of "+e.what)
+	return cmp.Or(e.Text(e.f["title"], "title of "+e.what), e.key.Value)
 }
 
 // question reports what is not wrong but deserves a second look.

@@ -1,8 +1,6 @@
 package schema
 
 import (
-	"maps"
-
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
@@ -20,7 +18,7 @@ func mappingFile() node {
 }
 
 func mappingOf(kind string, required []string, own map[string]node) node {
-	properties := map[string]node{
+	shared := map[string]node{
 		"import":         about(choice(kind), "what the rows are: samples, readings or services"),
 		"source":         about(text(), "who says so, such as /laboratory/valley; half of each event's identity"),
 		"encoding":       about(choice(encodings...), "utf-8 where it is left out"),
@@ -40,8 +38,7 @@ func mappingOf(kind string, required []string, own map[string]node) node {
 		"reported":       about(origin(nil), "when it was reported, if later"),
 		"meters":         about(node{"type": "object", "additionalProperties": measured(nil, unit.Distance, unit.Time)}, "by the meter's name in the register"),
 	}
-	maps.Copy(properties, own)
-	return object(append([]string{"import", "source", "zone", "vehicle", "date"}, required...), properties)
+	return object(append([]string{"import", "source", "zone", "vehicle", "date"}, required...), shared, own)
 }
 
 func samplesMapping() node {
@@ -87,30 +84,25 @@ func servicesMapping() node {
 	})
 }
 
+var column = map[string]node{
+	"column":        about(text(), "the column's heading"),
+	"column number": about(whole(1, 500), "where two headings are the same"),
+}
+
 // origin is where a text comes from: the heading of a column, or more to say.
 func origin(more map[string]node) node {
-	properties := map[string]node{
-		"column":        about(text(), "the column's heading"),
-		"column number": about(whole(1, 500), "where two headings are the same"),
-		"always":        about(text(), "in place of a column"),
-		"names":         about(node{"type": "object", "additionalProperties": text()}, "what cells say, and what it is called here"),
-		"leave out":     about(texts(), "cells whose rows are not wanted"),
-	}
-	maps.Copy(properties, more)
-	n := object(nil, properties)
+	n := object(nil, column, map[string]node{
+		"always":    about(text(), "in place of a column"),
+		"names":     about(node{"type": "object", "additionalProperties": text()}, "what cells say, and what it is called here"),
+		"leave out": about(texts(), "cells whose rows are not wanted"),
+	}, more)
 	n["oneOf"] = []node{{"required": []string{"column"}}, {"required": []string{"column number"}}, {"required": []string{"always"}}}
 	return either(text(), n)
 }
 
 // measured is where a number comes from, in a unit of one of the kinds.
 func measured(more map[string]node, kinds ...unit.Kind) node {
-	properties := map[string]node{
-		"column":        about(text(), "the column's heading"),
-		"column number": about(whole(1, 500), "where two headings are the same"),
-		"unit":          choice(unit.Names(kinds...)...),
-	}
-	maps.Copy(properties, more)
-	n := object([]string{"unit"}, properties)
+	n := object([]string{"unit"}, column, map[string]node{"unit": choice(unit.Names(kinds...)...)}, more)
 	n["oneOf"] = []node{{"required": []string{"column"}}, {"required": []string{"column number"}}}
 	return n
 }

@@ -1,8 +1,7 @@
 package schema
 
 import (
-	"maps"
-
+	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
@@ -151,15 +150,10 @@ func rule() node {
 		"confirm":       about(onceOrByStage(node{"type": "integer", "minimum": 1}), "judged samples in a row that it takes"),
 		"soften by age": about(yes(), "whether fluid older than the baseline's raises the limits of advisory and caution; never a warning's"),
 	}
-	patternOnly := map[string]node{"raise": expr, "clear": expression("what ends it; without it, that raise is false"), "stage": choice(stages...)}
-	both := func(required []string, own map[string]node) node {
-		own = maps.Clone(own)
-		maps.Copy(own, shared)
-		return object(required, own)
-	}
-	m := both([]string{"on", "measure"}, measured)
+	patternOnly := map[string]node{"raise": expr, "clear": expression("what ends it; without it, that raise is false"), "stage": choice(rules.StageNames[1:]...)}
+	m := object([]string{"on", "measure"}, measured, shared)
 	m["oneOf"] = []node{{"required": []string{"above"}}, {"required": []string{"below"}}}
-	return node{"oneOf": []node{m, both([]string{"on", "raise", "stage"}, patternOnly)}}
+	return node{"oneOf": []node{m, object([]string{"on", "raise", "stage"}, patternOnly, shared)}}
 }
 
 func caseOf() node {

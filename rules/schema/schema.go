@@ -7,7 +7,6 @@ package schema
 import (
 	"encoding/json"
 	"maps"
-	"slices"
 	"strings"
 
 	"telltale/rules"
@@ -45,8 +44,12 @@ func Of(name string) []byte {
 }
 
 // object is a mapping with known keys.
-func object(required []string, properties map[string]node) node {
-	n := node{"type": "object", "additionalProperties": false, "properties": properties}
+func object(required []string, properties ...map[string]node) node {
+	all := map[string]node{}
+	for _, p := range properties {
+		maps.Copy(all, p)
+	}
+	n := node{"type": "object", "additionalProperties": false, "properties": all}
 	if len(required) > 0 {
 		n["required"] = required
 	}
@@ -94,13 +97,10 @@ func expression(description string) node {
 	return node{"type": []string{"string", "number", "boolean"}, "description": description}
 }
 
-// stages are the stages of rules, without normal.
-var stages = slices.Clone(rules.StageNames[1:])
-
 // byStage is a mapping with a value for some stages.
 func byStage(n node) node {
 	properties := map[string]node{}
-	for _, s := range stages {
+	for _, s := range rules.StageNames[1:] {
 		properties[s] = n
 	}
 	o := object(nil, properties)
