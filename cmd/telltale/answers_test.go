@@ -101,6 +101,11 @@ func TestLeaveByAnyReplica(t *testing.T) {
 	if !poll(patience, func() bool { return strings.Contains(telltale(t, "alarms", "--nats", server), "due      bus-00") }) {
 		t.Fatal("it is not due")
 	}
+	// What came before she comes back must have been told to nobody by then.
+	teller := all[slices.IndexFunc(all, (*app).tells)]
+	if err := teller.notify.Settle(t.Context()); err != nil {
+		t.Fatal(err)
+	}
 	if code, page := press(other, leave, url.Values{"again": {"yes"}}); code != 200 {
 		t.Fatalf("coming back: %d\n%s", code, page)
 	}
