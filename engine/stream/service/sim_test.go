@@ -72,9 +72,9 @@ rules:
 // loses its tail. The events hold poison, and ticks of a clock that jumps a day or a
 // year and back. In the end what was said is what a fold of the log says, once each
 // and in order, and the records are those of the fold. There are 500 seeds in
-// CI and 40 elsewhere; TELLTALE_SEED=n runs one again.
+// CI and 20 elsewhere; TELLTALE_SEED=n runs one again.
 func TestSimulated(t *testing.T) {
-	runs := uint64(40)
+	runs := uint64(20)
 	switch {
 	case os.Getenv("TELLTALE_NIGHTLY") != "":
 		runs = 20_000

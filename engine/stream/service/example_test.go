@@ -1,4 +1,4 @@
-package stream_test
+package service_test
 
 import (
 	"context"
