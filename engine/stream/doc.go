@@ -3,7 +3,7 @@
 //
 // [Open] makes or checks the streams and returns the [Log], by which all of it is
 // written and read. What folds the log, and answers questions, is package service;
-// see the example of package service for both. Below stand package server (the NATS server, embedded or
+// see its example for both. Below stand package server (the NATS server, embedded or
 // joined), package jet (calls that outlast a server that does not answer) and package
 // wire (how what is stored is written); package share divides what one replica does
 // for all.
