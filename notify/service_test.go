@@ -211,8 +211,9 @@ func TestServiceTrims(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		m := &delivery.Memory{}
 		s, l, _, term := serving(t, m)
-		suspect := true
-		s.Suspect = func() bool { return suspect }
+		var suspect atomic.Bool
+		suspect.Store(true)
+		s.Suspect = suspect.Load
 		body, _ := json.Marshal(delivery.Delivery{Key: "old", State: delivery.Sent, Created: time.Now().Add(-keepTold + 36*time.Hour)})
 		if _, err := m.Create(t.Context(), "old", body); err != nil {
 			t.Fatal(err)
@@ -222,7 +223,7 @@ func TestServiceTrims(t *testing.T) {
 				if got := stored(t, m); len(got) != left {
 					t.Errorf("on day %d there are %q, want %d", day, got, left)
 				}
-				suspect = false
+				suspect.Store(false)
 				time.Sleep(24 * time.Hour)
 				synctest.Wait()
 			}

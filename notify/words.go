@@ -235,7 +235,7 @@ func days(from, to string) (int, bool) {
 // in the person's units; today is YYYY-MM-DD.
 func (p reader) whyDue(i *due.Item, today string) string {
 	switch i.Limit {
-	case due.NoHistory:
+	case alarm.NoHistory:
 		return "No record of when this was last done."
 	case "distance", "hours":
 		if i.DueAt == nil || i.PastBy == nil {
@@ -299,7 +299,7 @@ func (p reader) forecast(i *due.Item, today string) string {
 
 // lastDone says when it was last done, or what stands for that.
 func (p reader) lastDone(i *due.Item) string {
-	if i.Limit == due.NoHistory {
+	if i.Limit == alarm.NoHistory {
 		return ""
 	}
 	if _, err := time.Parse(time.DateOnly, i.LastDone); err == nil {

@@ -84,6 +84,10 @@ type Listed struct {
 	ShelvedUntil time.Time         `json:"shelvedUntil,omitzero"`
 }
 
+// NoHistory stands in place of the limit of a task that nobody knows when it was last
+// done.
+const NoHistory = "no history"
+
 // DuePoint is where a task stood when it moved, for whoever writes it in a
 // person's own units and dates.
 type DuePoint struct {

@@ -9,7 +9,6 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/event"
-	"telltale/engine/judge"
 )
 
 // Item is one line of a due list: one task of one vehicle (and component).
@@ -95,6 +94,3 @@ func statutoryFirst(a, b *Item) int {
 	}
 	return 1
 }
-
-// NoHistory stands for the limit of a task that nobody knows when it was last done.
-const NoHistory = judge.NoHistory

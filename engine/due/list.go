@@ -83,7 +83,7 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 	item.PulledIn, item.Figures = v.PulledIn(d), v.ComponentDef(d.Comp).Figures()
 	item.OwnCautions = v.Book.Own(item.Cautions)
 	if d.NoHistory {
-		item.Limit = judge.NoHistory
+		item.Limit = alarm.NoHistory
 	} else if d.Point.HasDate {
 		item.DueDate = d.Point.Date.String()
 	}

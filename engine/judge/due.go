@@ -337,13 +337,10 @@ func (v *View) meterState(d *Due, hours bool, point float64) (read, est float64,
 	return last.Life, est, likely, true
 }
 
-// NoHistory stands for the limit of a task that nobody knows when it was last done.
-const NoHistory = "no history"
-
 // duePoint is where a task stands, in the book's units.
 func (v *View) duePoint(d *Due) *alarm.DuePoint {
 	if d.NoHistory {
-		return &alarm.DuePoint{Limit: NoHistory}
+		return &alarm.DuePoint{Limit: alarm.NoHistory}
 	}
 	p := &alarm.DuePoint{Limit: d.Limit.String(), PulledIn: v.PulledIn(d)}
 	if d.Point.HasDate {
@@ -395,7 +392,7 @@ func LastDone(d *Due) string {
 	case d.Last != nil:
 		return d.Last.Date.String()
 	case d.NoHistory || d.From.Date.IsZero() && !d.Waiting:
-		return NoHistory
+		return alarm.NoHistory
 	case d.Waiting:
 		return "counted from the first reading"
 	}

@@ -117,6 +117,7 @@ func serviceWords(d *event.ServiceData) string {
 }
 
 const (
+	// NothingYet stands for the event of a rule that was never judged.
 	NothingYet = "nothing that it is judged on has come yet"
 	theClock   = "the clock"
 )

@@ -87,14 +87,16 @@ func (v *View) sharedFacts(comp int, before record.Place, at int64) *Facts {
 	return v.shared
 }
 
-// Vehicle and Component are the plain data that rules may read.
+// Vehicle is the plain data of the vehicle that rules may read.
 func (x *Facts) Vehicle() *word.Vehicle { return x.vehicle }
 
+// Component is the plain data of the component, nil for a rule on the whole vehicle.
 func (x *Facts) Component() *word.Component { return x.comp }
 
-// Ends chooses the end of each censored result; Censored counts those met.
+// Ends chooses the end of each censored result, a bit each.
 func (x *Facts) Ends(mask uint32) { x.mask = mask }
 
+// Censored counts the censored results that were met.
 func (x *Facts) Censored() int { return len(x.ends) }
 
 func (x *Facts) end(i int, r lab.Result) float64 {

@@ -91,9 +91,9 @@ func DueLine(d due.Item) string {
 	switch {
 	case strings.HasPrefix(d.LastDone, "counted"):
 		line += fmt.Sprintf("\n%20s%s", "", d.LastDone)
-	case d.LastDone == "no history" && d.Limit != d.LastDone: // why does not say it
+	case d.LastDone == alarm.NoHistory && d.Limit != d.LastDone: // why does not say it
 		line += fmt.Sprintf("\n%20snobody knows when it was last done", "")
-	case d.LastDone != "" && d.LastDone != "no history":
+	case d.LastDone != "" && d.LastDone != alarm.NoHistory:
 		line += fmt.Sprintf("\n%20slast done %s", "", d.LastDone)
 	}
 	if n := needs(d.Needs); n != "" {
