@@ -157,12 +157,13 @@ var nan, inf = math.NaN(), math.Inf(1)
 // TestEqual compares with the definition over all magnitudes.
 func TestEqual(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		a := rapid.Float64().Draw(t, "a")
+		// A number so small has too few digits, and one so large no neighbour above.
+		a := rapid.Float64().Filter(func(a float64) bool {
+			size := math.Abs(a)
+			return a == 0 || size >= 1e-300 && size < math.MaxFloat64*(1-1e-8)
+		}).Draw(t, "a")
 		step := rapid.SampledFrom([]float64{0, 1e-12, 5e-10, 9e-10, 1.2e-9, 1e-6, 1}).Draw(t, "step")
 		b := a * (1 + step)
-		if !finite(a) || !finite(b) || a != 0 && (a < 1e-300 && a > -1e-300) {
-			t.Skip()
-		}
 		if want := step < 1e-9 || a == 0; Equal(a, b) != want || Equal(b, a) != want {
 			t.Fatal(a, b, want)
 		}
