@@ -15,6 +15,7 @@ import (
 
 	"telltale/engine"
 	"telltale/notify/delivery"
+	"telltale/notify/delivery/deliverytest"
 	"telltale/notify/people"
 )
 
@@ -104,8 +105,8 @@ func TestNotifierCrashes(t *testing.T) {
 	for broken := 1; broken < 20; broken++ {
 		for _, after := range []bool{false, true} {
 			writes := 0
-			m := &failing{after: after}
-			m.fail = func(string) error {
+			m := &failing{Faults: deliverytest.Faults{After: after}}
+			m.Fail = func(string) error {
 				if writes++; writes == broken {
 					return errors.New("crash")
 				}
@@ -157,32 +158,18 @@ func TestNotifierPartMissing(t *testing.T) {
 	})
 }
 
-// failing is a store of which writes fail: an error that fail gives is returned. With
-// after the write is done all the same, as when only the answer is lost.
+// failing is a store of which writes fail.
 type failing struct {
 	delivery.Memory
-	fail  func(op string) error
-	after bool
+	deliverytest.Faults
 }
 
-func (f *failing) write(ctx context.Context, op string, do func() error) error {
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
-	err := f.fail(op)
-	if err != nil && !f.after {
-		return err
-	}
-	return errors.Join(err, do())
-}
-
-func (f *failing) Create(ctx context.Context, key string, body []byte) (created bool, err error) {
-	err = f.write(ctx, "create", func() (err error) { created, err = f.Memory.Create(ctx, key, body); return err })
-	return created && err == nil, err
+func (f *failing) Create(ctx context.Context, key string, body []byte) (bool, error) {
+	return f.Faults.Create(ctx, func() (bool, error) { return f.Memory.Create(ctx, key, body) })
 }
 
 func (f *failing) SetCheckpoint(ctx context.Context, body []byte) error {
-	return f.write(ctx, "checkpoint", func() error { return f.Memory.SetCheckpoint(ctx, body) })
+	return f.Write(ctx, "checkpoint", func() error { return f.Memory.SetCheckpoint(ctx, body) })
 }
 
 // sending carries deliveries by a function.
@@ -193,7 +180,7 @@ func (s sending) Send(_ context.Context, d delivery.Delivery) error { return s(d
 // What is created goes out, also where only the store's answer was lost.
 func TestNotifierToQueue(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		m, tries := &failing{after: true}, []string{}
+		m, tries := &failing{Faults: deliverytest.Faults{After: true}}, []string{}
 		n, _ := newNotifier(t, m, 2)
 		s := sending(func(d delivery.Delivery) error { tries = append(tries, d.Key); return nil })
 		n.Queue = &delivery.Queue{Store: m, Ways: map[string]delivery.Way{people.Mail: {Sender: s}}, Log: n.Log}
@@ -201,7 +188,7 @@ func TestNotifierToQueue(t *testing.T) {
 		done := make(chan struct{})
 		go func() { n.Queue.Run(ctx); close(done) }()
 		lost := false
-		m.fail = func(op string) error {
+		m.Fail = func(op string) error {
 			if op == "create" && !lost {
 				lost = true
 				return errors.New("no answer")

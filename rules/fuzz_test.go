@@ -4,39 +4,15 @@ import (
 	"os"
 	"reflect"
 	"regexp"
-	"runtime"
 	"strings"
 	"testing"
-	"time"
 
 	"golang.org/x/tools/txtar"
 
 	"telltale/rules/source"
 	"telltale/rules/word"
+	"telltale/testdata/bounded"
 )
-
-// bounded fails if the work takes over a second or 64 MiB. A busy machine gets three
-// tries.
-func bounded(t *testing.T, work func()) {
-	t.Helper()
-	const seconds, bytes = 1, 64 << 20
-	var took time.Duration
-	for range 3 {
-		var before, after runtime.MemStats
-		runtime.ReadMemStats(&before)
-		began := time.Now()
-		work()
-		took = time.Since(began)
-		runtime.ReadMemStats(&after)
-		if grown := after.TotalAlloc - before.TotalAlloc; grown > bytes {
-			t.Fatalf("it takes %d bytes", grown)
-		}
-		if took <= seconds*time.Second {
-			return
-		}
-	}
-	t.Fatalf("it takes %v", took)
-}
 
 // FuzzLoad feeds whole files: nothing panics or hangs, what is wrong stands within
 // the file, and the same file gives the same answer.
@@ -53,7 +29,7 @@ func FuzzLoad(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text string) {
 		files := []File{{"a.yaml", []byte(text)}}
 		var err error
-		bounded(t, func() {
+		bounded.Run(t, func() {
 			var b *Book
 			if b, err = Load(files); err == nil {
 				exercise(b)

@@ -12,12 +12,13 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine/stream/jet"
+	"telltale/engine/stream/server/servertest"
 	"telltale/rules"
 )
 
 // TestBooks adopts a book, the same again, another, and the first one again.
 func TestBooks(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	a := []rules.File{{Name: "a.yaml", Text: []byte(bookText)}, {Name: "b.yaml", Text: []byte("book: 1\n")}}
 	b := []rules.File{{Name: "a.yaml", Text: []byte(strings.Replace(bookText, "1000 km", "2000 km", 1))}}
 	for i, tt := range []struct {
@@ -47,7 +48,7 @@ func TestBooks(t *testing.T) {
 
 // TestBooksAtOnce has several replicas adopt one change: there is one event.
 func TestBooksAtOnce(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	files := []rules.File{{Name: "a.yaml", Text: []byte(bookText)}}
 	book, err := rules.Load(files)
 	if err != nil {
@@ -76,7 +77,7 @@ func TestBooksAtOnce(t *testing.T) {
 }
 
 func TestBookThatIsNotItsFiles(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	book, err := rules.Load([]rules.File{{Name: "a.yaml", Text: []byte(bookText)}})
 	if err != nil {
 		t.Fatal(err)
@@ -100,7 +101,7 @@ func (f full) PublishMsg(ctx context.Context, m *nats.Msg, opts ...jetstream.Pub
 // TestBookStoredFirst has the text of a book not stored in whole: then it does not
 // come into force, so that no partition meets an event without its book.
 func TestBookStoredFirst(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	adopt(t, l, bookText)
 	narrow := *l
 	narrow.Books = &jet.Stream{JS: full{l.JS}, S: l.Books.S, Patience: l.Books.Patience}

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"telltale/engine/stream/jet"
+	"telltale/engine/stream/server/servertest"
 	"telltale/notify"
 	"telltale/testdata/quick"
 )
@@ -18,7 +19,7 @@ var _ notify.Store = (*Deliveries)(nil)
 func TestDeliveries(t *testing.T) {
 	quick.Beside(t)
 	dir := t.TempDir()
-	srv := embed(t, dir)
+	srv := servertest.Embed(t, dir)
 	d := open(t, srv).Deliveries()
 	long := strings.Repeat("long|", 100)
 	want := map[string]string{
@@ -43,7 +44,7 @@ func TestDeliveries(t *testing.T) {
 	srv.Close()
 
 	got := map[string]string{}
-	err := open(t, embed(t, dir)).Deliveries().Each(t.Context(), func(key string, body []byte) error {
+	err := open(t, servertest.Embed(t, dir)).Deliveries().Each(t.Context(), func(key string, body []byte) error {
 		got[key] = string(body)
 		return nil
 	})
@@ -55,7 +56,7 @@ func TestDeliveries(t *testing.T) {
 // TestNotifierFence has two notifiers: the second one to read goes on, the first
 // one's next write is refused.
 func TestNotifierFence(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	first, second := l.Deliveries(), l.Deliveries()
 	if b, err := first.Checkpoint(t.Context()); err != nil || b != nil {
 		t.Fatalf("an empty store has the checkpoint %q (%v)", b, err)
@@ -83,7 +84,7 @@ func TestNotifierFence(t *testing.T) {
 // TestDeliveryFence has a replica that was paused write a delivery that another one
 // has sent meanwhile: as it was in between, that is refused, and it stays sent.
 func TestDeliveryFence(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	first, second := l.Deliveries(), l.Deliveries()
 	if made, err := first.Create(t.Context(), "k", []byte("waiting")); err != nil || !made {
 		t.Fatal(made, err)
@@ -115,7 +116,7 @@ func TestDeliveryFence(t *testing.T) {
 
 // TestDropDelivery has a delivery forgotten, unless someone has stored it since.
 func TestDropDelivery(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	first, second := l.Deliveries(), l.Deliveries()
 	for _, k := range []string{"old", "again"} {
 		if made, err := first.Create(t.Context(), k, []byte("sent")); err != nil || !made {

@@ -8,13 +8,14 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream/jet"
+	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
 )
 
 // TestFollowEvents stops the clock and sets it going again: each midnight that the
 // events pass is a tick, once, in order.
 func TestFollowEvents(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	for n := range 10 {
 		send(t, l, reading("a", n*2, float64(n)), reading("b", n, float64(n)))
 		ctx, cancel := context.WithCancel(t.Context())
@@ -76,7 +77,7 @@ const engineTick = "telltale.all.tick"
 // has forgotten the identities of those before: each is stored once.
 func TestTickOnce(t *testing.T) {
 	quick.Beside(t)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	cfg := l.Events.S.CachedInfo().Config
 	cfg.Duplicates = 100 * time.Millisecond
 	if _, err := l.JS.UpdateStream(t.Context(), cfg); err != nil {

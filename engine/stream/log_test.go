@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine/stream/server/servertest"
 )
 
 // TestOpenRefuses meets streams that were made otherwise.
@@ -31,7 +33,7 @@ func TestOpenRefuses(t *testing.T) {
 		{"one that drops", drops, `opening stream "ALARMS": it drops old messages when full, it must refuse new ones`},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			srv := embed(t, t.TempDir())
+			srv := servertest.Embed(t, t.TempDir())
 			js, err := jetstream.New(srv.Conn())
 			if err != nil {
 				t.Fatal(err)
@@ -49,7 +51,7 @@ func TestOpenRefuses(t *testing.T) {
 
 // TestFull has no room for another event: it is refused, and the old ones stay.
 func TestFull(t *testing.T) {
-	srv := embed(t, t.TempDir())
+	srv := servertest.Embed(t, t.TempDir())
 	l, err := Open(t.Context(), srv.Conn(), LogConfig{MaxBytes: 2000, Patience: time.Second})
 	if err != nil {
 		t.Fatal(err)

@@ -13,6 +13,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/due"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
 	"telltale/testdata/quick"
 )
@@ -37,7 +38,7 @@ func turn(items, alarms, size int) engine.Output {
 // event gets the whole of it.
 func TestMessages(t *testing.T) {
 	quick.Beside(t)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	refused := engine.Output{Refused: &alarm.Refusal{Refused: "<why>", Vehicle: "a", Time: start}}
 	for i, tt := range []struct {
 		name     string
@@ -106,7 +107,7 @@ func outputsFrom(t *testing.T, l *Log, from, last uint64) (out []engine.Output) 
 // TestUnfinished has an owner stop in the middle of an event, and one of another
 // program find nothing more to say of it.
 func TestUnfinished(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	f := l.Alarms.Fence("telltale.alarm.5")
 	for _, s := range []string{
 		`{"epoch":1,"seq":7,"n":0,"more":true,"outputs":[{"transition":{"rule":"one"}}]}`,
@@ -125,7 +126,7 @@ func TestUnfinished(t *testing.T) {
 
 // TestOutputsEnd ends with its context.
 func TestOutputsEnd(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	if err := l.Outputs(ctx, 1, func(wire.Message) error { return nil }); !errors.Is(err, context.Canceled) {
@@ -135,7 +136,7 @@ func TestOutputsEnd(t *testing.T) {
 
 // TestRefusedWithin lists the refusals among the latest messages alone.
 func TestRefusedWithin(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	f := l.Alarms.Fence("telltale.alarm.5")
 	for n, o := range []engine.Output{transition(1, 10), {Refused: &alarm.Refusal{Refused: "one"}}, {Refused: &alarm.Refusal{Refused: "two"}}, {Refused: &alarm.Refusal{Refused: "three"}}} {
 		list, err := wire.Messages(1, uint64(n+1), []engine.Output{o})

@@ -11,6 +11,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream/server"
+	"telltale/engine/stream/server/servertest"
 )
 
 const bookText = `book: 1
@@ -25,16 +26,6 @@ tasks:
 `
 
 var start = time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
-
-func embed(t *testing.T, dir string) *server.Server {
-	t.Helper()
-	srv, err := server.Embed(t.Context(), server.Config{Dir: dir, Listen: "127.0.0.1:-1", Log: slog.New(slog.DiscardHandler)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { srv.Close() })
-	return srv
-}
 
 func open(t *testing.T, srv *server.Server) *Log {
 	t.Helper()
@@ -79,7 +70,7 @@ func same(t *testing.T, what string, got, want []string) {
 }
 
 func TestPartitionIsTheServers(t *testing.T) {
-	srv := embed(t, t.TempDir())
+	srv := servertest.Embed(t, t.TempDir())
 	l := open(t, srv)
 	for i := range 200 {
 		v := fmt.Sprintf("bus %d/é", i)

@@ -15,34 +15,22 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"telltale/notify/delivery/deliverytest"
 )
 
-// failing is a store of which writes fail: an error that fail gives is returned. With
-// after the write is done all the same, as when only the answer is lost.
+// failing is a store of which writes fail.
 type failing struct {
 	Memory
-	fail  func(op string) error
-	after bool
+	deliverytest.Faults
 }
 
-func (f *failing) write(ctx context.Context, op string, do func() error) error {
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
-	err := f.fail(op)
-	if err != nil && !f.after {
-		return err
-	}
-	return errors.Join(err, do())
-}
-
-func (f *failing) Create(ctx context.Context, key string, body []byte) (created bool, err error) {
-	err = f.write(ctx, "create", func() (err error) { created, err = f.Memory.Create(ctx, key, body); return err })
-	return created && err == nil, err
+func (f *failing) Create(ctx context.Context, key string, body []byte) (bool, error) {
+	return f.Faults.Create(ctx, func() (bool, error) { return f.Memory.Create(ctx, key, body) })
 }
 
 func (f *failing) Replace(ctx context.Context, key string, body []byte) error {
-	return f.write(ctx, "replace", func() error { return f.Memory.Replace(ctx, key, body) })
+	return f.Write(ctx, "replace", func() error { return f.Memory.Replace(ctx, key, body) })
 }
 
 // scripted answers each try by what its script says, and notes the tries.
@@ -296,8 +284,8 @@ func TestQueueStoreFails(t *testing.T) {
 		for _, after := range []bool{false, true} {
 			synctest.Test(t, func(t *testing.T) {
 				writes := 0
-				m, s := &failing{after: after}, &scripted{begun: time.Now()}
-				m.fail = func(string) error {
+				m, s := &failing{Faults: deliverytest.Faults{After: after}}, &scripted{begun: time.Now()}
+				m.Fail = func(string) error {
 					if writes++; writes == n {
 						return errors.New("no answer")
 					}
@@ -318,7 +306,7 @@ func TestQueueStoreFails(t *testing.T) {
 func TestQueueStopsBeforeATry(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
-		m, s := &failing{fail: func(string) error { cancel(); return nil }}, &scripted{begun: time.Now()}
+		m, s := &failing{Faults: deliverytest.Faults{Fail: func(string) error { cancel(); return nil }}}, &scripted{begun: time.Now()}
 		want := waiting("a", "t")
 		want.Created = want.Created.UTC().Round(0)
 		put(&m.Memory, want)

@@ -2,37 +2,13 @@ package expression
 
 import (
 	"os"
-	"runtime"
 	"strings"
 	"testing"
-	"time"
 
 	"telltale/rules/unit"
 	"telltale/rules/word"
+	"telltale/testdata/bounded"
 )
-
-// bounded fails if the work takes over a second or 64 MiB. A busy machine gets three
-// tries.
-func bounded(t *testing.T, work func()) {
-	t.Helper()
-	const seconds, bytes = 1, 64 << 20
-	var took time.Duration
-	for range 3 {
-		var before, after runtime.MemStats
-		runtime.ReadMemStats(&before)
-		began := time.Now()
-		work()
-		took = time.Since(began)
-		runtime.ReadMemStats(&after)
-		if grown := after.TotalAlloc - before.TotalAlloc; grown > bytes {
-			t.Fatalf("it takes %d bytes", grown)
-		}
-		if took <= seconds*time.Second {
-			return
-		}
-	}
-	t.Fatalf("it takes %v", took)
-}
 
 // FuzzExpression feeds single expressions: nothing panics or hangs; what compiles
 // runs, and runs the same again.
@@ -67,7 +43,7 @@ func FuzzExpression(f *testing.F) {
 			s.stage = "normal"
 			return s.print(c)
 		}
-		bounded(t, func() {
+		bounded.Run(t, func() {
 			if a, b := run(), run(); a != b {
 				t.Errorf("%s: %s, then %s", text, a, b)
 			}

@@ -11,7 +11,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/gateway"
-	"telltale/engine/stream/server"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/service"
 )
 
@@ -19,11 +19,7 @@ import (
 // could not use comes back with its line.
 func TestSend(t *testing.T) {
 	quiet := slog.New(slog.DiscardHandler)
-	srv, err := server.Embed(t.Context(), server.Config{Dir: t.TempDir(), Listen: "127.0.0.1:-1", Log: quiet})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer srv.Close()
+	srv := servertest.Embed(t, t.TempDir())
 	log, err := stream.Open(t.Context(), srv.Conn(), stream.LogConfig{Log: quiet})
 	if err != nil {
 		t.Fatal(err)

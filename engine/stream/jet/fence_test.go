@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"slices"
 	"testing"
 	"time"
@@ -13,7 +12,7 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine/stream/jet"
-	"telltale/engine/stream/server"
+	"telltale/engine/stream/server/servertest"
 )
 
 // lossy breaks publishes: each letter of plan is what happens to the next one.
@@ -104,11 +103,7 @@ func TestFenceGivesUp(t *testing.T) {
 // open is a stream on a server of its own.
 func open(t *testing.T) *jet.Stream {
 	t.Helper()
-	srv, err := server.Embed(t.Context(), server.Config{Dir: t.TempDir(), Listen: "127.0.0.1:-1", Log: slog.New(slog.DiscardHandler)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { srv.Close() })
+	srv := servertest.Embed(t, t.TempDir())
 	js, err := jetstream.New(srv.Conn())
 	if err != nil {
 		t.Fatal(err)

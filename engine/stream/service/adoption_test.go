@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
 )
 
@@ -29,13 +30,13 @@ func changing(t *testing.T, l *stream.Log, at func(adopt func())) {
 // and nothing is taken for the doing of another program.
 func TestAdoptedInRecovery(t *testing.T) {
 	quick.Beside(t)
-	whole := open(t, embed(t, t.TempDir()))
+	whole := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, whole, quiet)
 	changing(t, whole, func(adopt func()) { adopt() })
 	caughtUp(t, s)
 	want := saidLines(t, whole)
 
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	changing(t, l, func(adopt func()) {
 		s := run(t, l, quiet)
 		caughtUp(t, s)
@@ -92,7 +93,7 @@ func recovering(t *testing.T, l *stream.Log, p int) (fold func(to uint64)) {
 // one service says of the same log.
 func TestFlipFlop(t *testing.T) {
 	quick.Beside(t)
-	srv := embed(t, t.TempDir())
+	srv := servertest.Embed(t, t.TempDir())
 	l := open(t, srv)
 	all := []*Service{replica(t, srv), replica(t, srv)}
 	begin(t, l)
@@ -112,7 +113,7 @@ func TestFlipFlop(t *testing.T) {
 	if n := count(t, l, "telltale.all.book"); n != 2*12+1 {
 		t.Errorf("%d book events, want one a change", n)
 	}
-	again := open(t, embed(t, t.TempDir()))
+	again := open(t, servertest.Embed(t, t.TempDir()))
 	copyLog(t, again, l)
 	s := run(t, again, quiet)
 	caughtUp(t, s)

@@ -14,6 +14,7 @@ import (
 	"telltale/engine/fleet"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 	"telltale/rules/unit"
 	"telltale/testdata/quick"
 )
@@ -111,7 +112,7 @@ func wholeFleet(t *testing.T, l *stream.Log) {
 // set judges what comes after that. Two replicas keep the baselines; each is made once.
 func TestFleetBaselines(t *testing.T) {
 	quick.Beside(t)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	wholeFleet(t, l)
 	for range 2 {
@@ -181,7 +182,7 @@ func count(t *testing.T, l *stream.Log, subject string) int {
 // the next one does.
 func TestFleetBaselinesGone(t *testing.T) {
 	quick.Beside(t)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	wholeFleet(t, l)
 	defer keep(t, l)()

@@ -20,7 +20,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
-	"telltale/engine/stream/server"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
 	"telltale/rules"
 )
@@ -209,11 +209,7 @@ func BenchmarkPublishToAlarm(b *testing.B) {
 	const rate, seconds = 1000, 5
 	const n = rate * seconds
 	synced := func() *stream.Log {
-		srv, err := server.Embed(b.Context(), server.Config{Dir: b.TempDir(), Listen: "127.0.0.1:-1", Log: slog.New(slog.DiscardHandler)})
-		if err != nil {
-			b.Fatal(err)
-		}
-		b.Cleanup(func() { srv.Close() })
+		srv := servertest.Embed(b, b.TempDir())
 		return benchLog(b, srv.Conn())
 	}
 	for b.Loop() {

@@ -8,6 +8,7 @@ import (
 
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 )
 
 // neighbour is another vehicle of the same partition.
@@ -21,7 +22,7 @@ func neighbour(of string) string {
 
 // TestCounts sends something for every reason that a sender can bring about.
 func TestCounts(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	cfg := quiet
 	cfg.ClockFollowsEvents = false
 	s := run(t, l, cfg)

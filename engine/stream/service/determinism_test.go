@@ -16,6 +16,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
 	"telltale/testdata/quick"
 )
@@ -153,7 +154,7 @@ func copyLog(t *testing.T, to, from *stream.Log) {
 // in one go from nothing: every record and every output is the same to the byte.
 func TestDeterminism(t *testing.T) {
 	quick.Beside(t)
-	srv := embed(t, t.TempDir())
+	srv := servertest.Embed(t, t.TempDir())
 	l := open(t, srv)
 	seed := rand.Uint64()
 	t.Logf("seed %d", seed)
@@ -180,7 +181,7 @@ func TestDeterminism(t *testing.T) {
 		stop(t, s)
 	}
 
-	again := open(t, embed(t, t.TempDir()))
+	again := open(t, servertest.Embed(t, t.TempDir()))
 	copyLog(t, again, l)
 	s := run(t, again, quiet)
 	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)

@@ -16,6 +16,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
 	"telltale/testdata/quick"
 )
@@ -40,7 +41,7 @@ func storedStream(t *testing.T, dir, name string) (put func()) {
 // 1, and end as given.
 func lived(t *testing.T, dir string, from, to int, end func(*testing.T, *Service)) {
 	t.Helper()
-	srv := embed(t, dir)
+	srv := servertest.Embed(t, dir)
 	l := open(t, srv)
 	s := run(t, l, quiet)
 	if from == 1 {
@@ -108,7 +109,7 @@ func TestEventsWentBack(t *testing.T) {
 			} else {
 				older()
 			}
-			l := open(t, embed(t, dir))
+			l := open(t, servertest.Embed(t, dir))
 			for range tt.crashes {
 				s := run(t, l, quiet)
 				kill(t, s)
@@ -144,7 +145,7 @@ func TestToldOfWhatIsGone(t *testing.T) {
 	older := storedStream(t, dir, stream.EventsStream)
 	lived(t, dir, 8, 16, kill)
 	older()
-	l := open(t, embed(t, dir))
+	l := open(t, servertest.Embed(t, dir))
 	s := run(t, l, quiet)
 	caughtUp(t, s)
 	told, stands := toldAndStanding(t, l, s)
@@ -171,7 +172,7 @@ func TestSaidWentBack(t *testing.T) {
 	older := storedStream(t, dir, stream.AlarmsStream)
 	lived(t, dir, 8, 16, stop)
 	older()
-	l := open(t, embed(t, dir))
+	l := open(t, servertest.Embed(t, dir))
 	for range 2 {
 		s := run(t, l, quiet)
 		caughtUp(t, s)
@@ -193,7 +194,7 @@ func TestSaidWentBack(t *testing.T) {
 // last one.
 func TestReusedSequence(t *testing.T) {
 	quick.Beside(t)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
 	days(t, l, 1, 8)
@@ -253,7 +254,7 @@ func TestRecordAheadOfTheLog(t *testing.T) {
 	})
 	events()
 	said()
-	l := open(t, embed(t, dir))
+	l := open(t, servertest.Embed(t, dir))
 	s := run(t, l, quiet)
 	caughtUp(t, s)
 	if n := s.Health().Partitions[stream.Partition(aFleet()[3])].Epoch; n != 2 {
@@ -270,7 +271,7 @@ func TestRecordAheadOfTheLog(t *testing.T) {
 // lost that they made: what is left is folded onto the records that are left.
 func TestEventsTakenOut(t *testing.T) {
 	quick.Beside(t)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
 	days(t, l, 1, 10)

@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 )
 
 // TestClockInTheEvents publishes events that are weeks apart all at once. Each is
@@ -12,7 +13,7 @@ import (
 func TestClockInTheEvents(t *testing.T) {
 	follow := quiet
 	follow.ClockFollowsEvents = true
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, follow)
 	adopt(t, l, timeText)
 	early := vehicle("a")

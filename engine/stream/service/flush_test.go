@@ -9,6 +9,7 @@ import (
 
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
+	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
 )
 
@@ -31,7 +32,7 @@ func (s *stalling) PublishMsgAsync(m *nats.Msg, opts ...jetstream.PublishOpt) (j
 func TestWritesThatStall(t *testing.T) {
 	quick.Beside(t)
 	want := unbroken(t, 16)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	slow := &stalling{JetStream: l.JS}
 	slow.through.Store(10)
 	writer := through(l, slow)

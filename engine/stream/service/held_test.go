@@ -12,6 +12,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
+	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
 )
 
@@ -31,7 +32,7 @@ tasks:
 // raise it anew, which would undo the answer.
 func TestRecordsAheadOfTheCheckpoint(t *testing.T) {
 	quick.Beside(t)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	adopt(t, l, timeText)
 	send(t, l, vehicle("a"), reading("a", 0, 1000), vehicle("b"), reading("b", 0, 1000))
@@ -106,7 +107,7 @@ func halfWay(t *testing.T, l *stream.Log, vehicle string) {
 // could not publish what it says. The records hold the event and the position does
 // not, so nothing is written down.
 func TestStoppedInTheMiddleOfAnEvent(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	adopt(t, l, bookText)
 	send(t, l, vehicle("a"), reading("a", 1, 1000))

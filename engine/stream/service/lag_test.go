@@ -8,6 +8,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
 )
 
@@ -19,7 +20,7 @@ func TestTicksInOrder(t *testing.T) {
 	wall := quiet
 	wall.ClockFollowsEvents = false
 	first := time.Now().UTC().Truncate(24*time.Hour).AddDate(0, 0, -40)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, wall)
 	adopt(t, l, timeText)
 	at := func(ev event.Event, day int) event.Event {
@@ -55,7 +56,7 @@ func TestTicksInOrder(t *testing.T) {
 		"day 16: a inspection worsened to overdue",
 	})
 
-	late := open(t, embed(t, t.TempDir()))
+	late := open(t, servertest.Embed(t, t.TempDir()))
 	copyLog(t, late, l)
 	s = run(t, late, wall)
 	caughtUp(t, s)

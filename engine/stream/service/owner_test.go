@@ -11,6 +11,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
 	"telltale/testdata/quick"
 )
@@ -20,7 +21,7 @@ import (
 func TestTwoOwners(t *testing.T) {
 	quick.Beside(t)
 	want := unbroken(t, 16)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	first := run(t, l, quiet)
 	begin(t, l)
 	days(t, l, 1, 6)
@@ -42,7 +43,7 @@ func TestTwoOwners(t *testing.T) {
 func TestZombie(t *testing.T) {
 	quick.Beside(t)
 	want := unbroken(t, 16)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	first := run(t, l, quiet)
 	begin(t, l)
 	days(t, l, 1, 6)
@@ -71,7 +72,7 @@ func TestZombie(t *testing.T) {
 // TestCheckpointOfOlderOwnerIsReplaced has an older owner write after this one
 // has read.
 func TestCheckpointOfOlderOwnerIsReplaced(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
 	caughtUp(t, s)
@@ -97,7 +98,7 @@ func TestCheckpointOfOlderOwnerIsReplaced(t *testing.T) {
 
 // TestFuture refuses what happened more than a day after it was stored.
 func TestFuture(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	cfg := quiet
 	cfg.ClockFollowsEvents = false
 	s := run(t, l, cfg)
@@ -117,7 +118,7 @@ func TestFuture(t *testing.T) {
 // refused, under the service's it has no right to publish.
 func TestForged(t *testing.T) {
 	quick.Beside(t)
-	srv := embed(t, t.TempDir())
+	srv := servertest.Embed(t, t.TempDir())
 	l := open(t, srv)
 	s := run(t, l, quiet)
 	gateway, err := nats.Connect(srv.URL())
@@ -144,7 +145,7 @@ func TestForged(t *testing.T) {
 
 // TestMalformedForAll is refused once, not by every partition.
 func TestMalformedForAll(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	raw(t, l, "telltale.all.tick", "{}")
 	if err := l.PublishTick(t.Context(), start); err != nil {
@@ -159,7 +160,7 @@ func TestMalformedForAll(t *testing.T) {
 
 // TestTurn asks all partitions for their part of a list.
 func TestTurn(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
 	for range 2 {

@@ -10,6 +10,7 @@ import (
 	"github.com/nats-io/nats.go/micro"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/why"
 	"telltale/testdata/quick"
 )
@@ -17,7 +18,7 @@ import (
 // TestQueries asks a running service over TCP, with a gateway's rights.
 func TestQueries(t *testing.T) {
 	quick.Beside(t)
-	srv := embed(t, t.TempDir())
+	srv := servertest.Embed(t, t.TempDir())
 	l := open(t, srv)
 	nc, err := nats.Connect(srv.URL())
 	if err != nil {
@@ -81,7 +82,7 @@ func TestQueries(t *testing.T) {
 
 // TestPages answers with a list that no message holds.
 func TestPages(t *testing.T) {
-	srv := embed(t, t.TempDir())
+	srv := servertest.Embed(t, t.TempDir())
 	want := make([]string, 3000)
 	for i := range want {
 		want[i] = strings.Repeat(string(rune('a'+i%26)), 1000)

@@ -5,12 +5,13 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/stream/server/servertest"
 )
 
 // TestReadersGo asks for a list many times: what read it is gone from the server
 // afterwards, which has no room for a thousand.
 func TestReadersGo(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	raw(t, l, "telltale.in.bus-03.reading", "{}")
 	caughtUp(t, s)

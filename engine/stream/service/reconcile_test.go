@@ -8,6 +8,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
 	"telltale/rules"
 	"telltale/testdata/quick"
@@ -29,7 +30,7 @@ func TestReconcile(t *testing.T) {
 		{"no difference", "1000 km", 1950, []string{"a oil raised to soon"}, nil},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			l := open(t, embed(t, t.TempDir()))
+			l := open(t, servertest.Embed(t, t.TempDir()))
 			s := run(t, l, quiet)
 			other := otherwise(t, s, tt.interval)
 			if b := adopt(t, l, bookText); b.Hash != other.Hash {

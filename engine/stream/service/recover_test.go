@@ -14,6 +14,7 @@ import (
 
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
 	"telltale/testdata/quick"
 )
@@ -47,7 +48,7 @@ func streamDir(t *testing.T, dir, name string) string {
 func TestRecordsLost(t *testing.T) {
 	quick.Beside(t)
 	want := unbroken(t, 16)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
 	days(t, l, 1, 10)
@@ -74,7 +75,7 @@ func TestRecordsLost(t *testing.T) {
 // list before that is told that the partition did not answer.
 func TestDamagedRecord(t *testing.T) {
 	quick.Beside(t)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
 	days(t, l, 1, 5)
@@ -113,7 +114,7 @@ func TestDamagedRecord(t *testing.T) {
 
 // TestNewerCheckpoint is of a program that this one cannot know.
 func TestNewerCheckpoint(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	if err := l.State.Store(t.Context(), &nats.Msg{Subject: wire.CheckpointSubject(3), Data: []byte(`{"format":2}`)}); err != nil {
 		t.Fatal(err)
 	}
@@ -126,7 +127,7 @@ func TestNewerCheckpoint(t *testing.T) {
 
 // TestBookGone has no text for the book in force.
 func TestBookGone(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	b := adopt(t, l, bookText)
 	if err := l.Books.S.Purge(t.Context()); err != nil {
 		t.Fatal(err)
@@ -145,7 +146,7 @@ func TestBookGone(t *testing.T) {
 // TestUnregisteredGo folds events of a vehicle that nobody registers until its
 // record goes, and comes back.
 func TestUnregisteredGo(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	adopt(t, l, bookText)
 	send(t, l, reading("ghost", 1, 10))

@@ -10,6 +10,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/server"
+	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
 )
 
@@ -77,7 +78,7 @@ func divided(t *testing.T, d time.Duration, all ...*Service) {
 func TestReplicas(t *testing.T) {
 	quick.Beside(t)
 	want := unbroken(t, 16)
-	srv := embed(t, t.TempDir())
+	srv := servertest.Embed(t, t.TempDir())
 	l := open(t, srv)
 	a := replica(t, srv)
 	divided(t, 5*time.Second, a)

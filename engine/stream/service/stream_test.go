@@ -15,6 +15,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/share"
 	"telltale/engine/stream/wire"
 	"telltale/rules"
@@ -35,16 +36,6 @@ var start = time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // quiet are settings that suit a test: the events lie years ahead.
 var quiet = Config{Program: "test", ClockFollowsEvents: true, Flush: time.Hour}
-
-func embed(t *testing.T, dir string) *server.Server {
-	t.Helper()
-	srv, err := server.Embed(t.Context(), server.Config{Dir: dir, Listen: "127.0.0.1:-1", Log: slog.New(slog.DiscardHandler)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { srv.Close() })
-	return srv
-}
 
 func open(t *testing.T, srv *server.Server) *stream.Log {
 	t.Helper()
@@ -198,7 +189,7 @@ func same(t *testing.T, what string, got, want []string) {
 }
 
 func TestEventsToOutputs(t *testing.T) {
-	srv := embed(t, t.TempDir())
+	srv := servertest.Embed(t, t.TempDir())
 	l := open(t, srv)
 	s := run(t, l, quiet)
 	adopt(t, l, bookText)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
 	"telltale/testdata/quick"
 )
@@ -14,7 +15,7 @@ import (
 // goes on with what is left says nothing twice.
 func TestTrimSaid(t *testing.T) {
 	quick.Beside(t)
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	trim := func(before time.Time, told, want uint64) {
 		t.Helper()
 		if n, err := l.TrimSaid(t.Context(), before, told); err != nil || n != want {

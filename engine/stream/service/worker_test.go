@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
 )
 
@@ -34,7 +35,7 @@ func days(t *testing.T, l *stream.Log, from, to int) {
 // unbroken is what a fleet's days say in one run.
 func unbroken(t *testing.T, n int) []string {
 	t.Helper()
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	begin(t, l)
 	days(t, l, 1, n)
@@ -83,7 +84,7 @@ func TestRestarts(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			dir := t.TempDir()
 			for n := range 5 {
-				srv := embed(t, dir)
+				srv := servertest.Embed(t, dir)
 				l := open(t, srv)
 				s := run(t, l, quiet)
 				if n == 0 {

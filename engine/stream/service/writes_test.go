@@ -18,6 +18,7 @@ import (
 
 	"telltale/engine/fleet"
 	"telltale/engine/stream"
+	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
 )
 
@@ -155,7 +156,7 @@ func alone(t *testing.T, l *stream.Log, p int) []string {
 // up to a record's position say is out before the record is, and the checkpoint
 // comes after all records.
 func TestWriteOrder(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	begin(t, l)
 	p := stream.Partition(aFleet()[0])
 	days(t, l, 1, 12)
@@ -197,7 +198,7 @@ func scan(s, format string, to *int) bool {
 
 // TestCheckpointHolds looks at what a checkpoint says.
 func TestCheckpointHolds(t *testing.T) {
-	l := open(t, embed(t, t.TempDir()))
+	l := open(t, servertest.Embed(t, t.TempDir()))
 	s := run(t, l, quiet)
 	b := adopt(t, l, bookText)
 	set := fleet.Make(b, 1, []fleet.SurveyPart{{Turn: "2031-01-01T00:00:00Z", Now: start}})
