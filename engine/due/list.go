@@ -94,9 +94,7 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 		}
 		item.LastDone = judge.LastDone(d)
 	}
-	if d.Postponed != nil {
-		item.Postponed = judge.PostponedBy(d.Postponed)
-	}
+	item.Postponed = judge.PostponedBy(d.Postponed)
 	item.Early, item.Likely, item.Late = v.ForecastDates(d)
 	if at, past, hours, ok := v.DuePlace(d); ok {
 		item.DueAt, item.PastBy, item.Unit = &at, &past, "m"

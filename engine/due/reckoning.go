@@ -122,15 +122,13 @@ func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 		r.Policy = judge.LastDone(d)
 	}
 	if d.NoHistory {
-		r.Limit = r.Policy
+		r.Limit = alarm.NoHistory
 	}
 	if d.Task != nil && d.Task.Shorten != nil {
 		r.FactorFrom = d.Task.Shorten.Text
 		_, r.Missing = v.Shorten.Number(d.Task.Shorten, v.FactsAt(d.Comp, record.LastPlace, math.MaxInt64))
 	}
-	if d.Postponed != nil {
-		r.Postponed = judge.PostponedBy(d.Postponed)
-	}
+	r.Postponed = judge.PostponedBy(d.Postponed)
 	r.PulledIn = v.PulledIn(d)
 	if d.Sure {
 		reach := d.Reach(v.Applied().Zone)

@@ -198,7 +198,7 @@ const noMeter = "a reading of the odometer"
 
 // reckoned is the task's due point and today's date.
 func (x *Facts) reckoned(task string) (d Due, missing string, ok bool) {
-	if d, ok = x.v.reckonNamed(task, x.Def, x.before, x.at); !ok {
+	if d, ok = x.v.reckonNamed(task, x.of, x.before, x.at); !ok {
 		missing = "the task " + strconv.Quote(task) + " on this vehicle"
 	}
 	return d, missing, ok

@@ -49,12 +49,12 @@ type Due struct {
 	Sure   bool
 }
 
-// reckonNamed reckons a task, or the one that takes its place on this vehicle, as of
-// a place in the history.
-func (v *View) reckonNamed(name string, def *event.ComponentDef, before record.Place, at int64) (Due, bool) {
-	for _, at2 := range v.Applied().Rules.Tasks {
-		if (at2.Task.Name == name || slices.Contains(at2.Task.Over, name)) && (at2.Component < 0 || def != nil && v.ComponentName(at2.Component) == def.Name) {
-			return v.Reckon(at2, before, at), true
+// reckonNamed reckons a task that counts for a component (-1: the vehicle), or the one
+// that takes its place there, as of a place in the history.
+func (v *View) reckonNamed(name string, comp int, before record.Place, readings int64) (Due, bool) {
+	for _, at := range v.Applied().Rules.Tasks {
+		if (at.Task.Name == name || slices.Contains(at.Task.Over, name)) && (at.Component < 0 || at.Component == comp) {
+			return v.Reckon(at, before, readings), true
 		}
 	}
 	return Due{}, false
@@ -281,11 +281,10 @@ func (v *View) JudgeDue(d *Due) {
 // when it is likely to reach the meter limits.
 func (v *View) state(d *Due) interval.State {
 	a := v.Applied()
-	nan := math.NaN()
-	s := interval.State{Distance: nan, Hours: nan, EstDistance: nan, EstHours: nan}
 	if v.Now.IsZero() {
-		return v.readOnly(d, s)
+		return v.readOnly(d)
 	}
+	s := unread
 	s.Today = interval.DateOf(v.Now, a.Zone)
 	s.HasToday = true
 	s.Distance, s.EstDistance, s.LikelyDistance, s.HasLikelyDistance = v.meterState(d, false, d.Point.Distance)
@@ -293,7 +292,12 @@ func (v *View) state(d *Due) interval.State {
 	return s
 }
 
-func (v *View) readOnly(d *Due, s interval.State) interval.State {
+// unread is the state of a vehicle of which nothing is known.
+var unread = interval.State{Distance: math.NaN(), Hours: math.NaN(), EstDistance: math.NaN(), EstHours: math.NaN()}
+
+// readOnly is where the vehicle was last read to be.
+func (v *View) readOnly(d *Due) interval.State {
+	s := unread
 	for _, hours := range []bool{false, true} {
 		c := v.Chain(d.Comp, hours)
 		if c == nil {
@@ -350,9 +354,7 @@ func (v *View) duePoint(d *Due) *alarm.DuePoint {
 	if d.State.HasToday {
 		p.On = d.State.Today.String()
 	}
-	if d.Postponed != nil {
-		p.Postponed = PostponedBy(d.Postponed)
-	}
+	p.Postponed = PostponedBy(d.Postponed)
 	if at, past, hours, ok := v.DuePlace(d); ok {
 		p.At, p.Past = v.Quantity(at, hours), v.Quantity(past, hours)
 	}

@@ -34,7 +34,7 @@ type Facts struct {
 	steps  record.Timeline // ends with the last sample that counts; empty where there is none
 	Sheet  lab.Sheet
 
-	of   int // the component they are of
+	of   int // the component they are of, -1: the vehicle
 	mask uint32
 	ends map[endKey]uint // the number of each censored result met so far
 	// reported: words show the number that the laboratory gave, whichever end it is.
@@ -156,17 +156,13 @@ func (x *Facts) ageStated() bool {
 // done reports whether a service that counts here did the task, one that contains it
 // or one that takes its place.
 func (x *Facts) done(task string) bool {
-	comp := -1
-	if x.Def != nil {
-		comp = slices.IndexFunc(x.reg.Components, func(c event.ComponentDef) bool { return c.Name == x.Def.Name })
-	}
 	for _, t := range x.v.Book.Tasks {
 		if t.Name != task && !slices.Contains(t.Over, task) {
 			continue
 		}
 		for i := range x.v.Rec.Services {
 			s := &x.v.Rec.Services[i]
-			if s.Stamp.Place(event.ServiceEvent).Compare(x.before) <= 0 && x.v.settlesTask(s, t, comp) {
+			if s.Stamp.Place(event.ServiceEvent).Compare(x.before) <= 0 && x.v.settlesTask(s, t, x.of) {
 				return true
 			}
 		}

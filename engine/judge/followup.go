@@ -132,9 +132,7 @@ func (v *View) hasLapsed(d *Due) bool {
 	if math.IsNaN(d.lapse.Distance) && math.IsNaN(d.lapse.Hours) {
 		return false
 	}
-	nan := math.NaN()
-	s := v.readOnly(d, interval.State{Distance: nan, Hours: nan, EstDistance: nan, EstHours: nan})
-	return interval.Plan{}.Judge(d.lapse, s).Stage == interval.Overdue
+	return interval.Plan{}.Judge(d.lapse, v.readOnly(d)).Stage == interval.Overdue
 }
 
 func (v *View) openedState(o openedFollowUp) Due {

@@ -121,9 +121,12 @@ func later(point, at, every float64) float64 {
 }
 
 // PostponedBy is who moved the point, and why. Who gives no name is known by where
-// the answer came from.
+// the answer came from. "" where nobody did.
 func PostponedBy(p *record.Postponed) string {
-	if p.To > 0 {
+	switch {
+	case p == nil:
+		return ""
+	case p.To > 0:
 		return acceptedBy(p)
 	}
 	return "postponed by " + cmp.Or(p.By, p.ID.Source) + ": " + p.Why
