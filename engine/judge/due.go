@@ -280,36 +280,19 @@ func (v *View) JudgeDue(d *Due) {
 // state is where the vehicle is now: as read, as estimated from its usage, and
 // when it is likely to reach the meter limits.
 func (v *View) state(d *Due) interval.State {
-	a := v.Applied()
 	if v.Now.IsZero() {
 		return v.readOnly(d)
 	}
-	s := unread
-	s.Today = interval.DateOf(v.Now, a.Zone)
-	s.HasToday = true
+	s := interval.State{Today: interval.DateOf(v.Now, v.Applied().Zone), HasToday: true}
 	s.Distance, s.EstDistance, s.LikelyDistance, s.HasLikelyDistance = v.meterState(d, false, d.Point.Distance)
 	s.Hours, s.EstHours, s.LikelyHours, s.HasLikelyHours = v.meterState(d, true, d.Point.Hours)
 	return s
 }
 
-// unread is the state of a vehicle of which nothing is known.
-var unread = interval.State{Distance: math.NaN(), Hours: math.NaN(), EstDistance: math.NaN(), EstHours: math.NaN()}
-
 // readOnly is where the vehicle was last read to be.
 func (v *View) readOnly(d *Due) interval.State {
-	s := unread
-	for _, hours := range []bool{false, true} {
-		c := v.Chain(d.Comp, hours)
-		if c == nil {
-			continue
-		}
-		if p, ok := c.Last(math.MaxInt64); ok && hours {
-			s.Hours = p.Life
-		} else if ok {
-			s.Distance = p.Life
-		}
-	}
-	return s
+	read := v.metersAt(d.Comp, math.MaxInt64)
+	return interval.State{Distance: read.Distance, Hours: read.Hours, EstDistance: math.NaN(), EstHours: math.NaN()}
 }
 
 // meterState is one meter's part of the state; the forecast is asked for only

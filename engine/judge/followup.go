@@ -136,7 +136,7 @@ func (v *View) hasLapsed(d *Due) bool {
 }
 
 func (v *View) openedState(o openedFollowUp) Due {
-	from := interval.Done{Date: interval.DateOf(time.Unix(0, o.At), v.Applied().Zone), Distance: event.FromStored(o.Distance), Hours: event.FromStored(o.Hours)}
+	from := v.stoodAt(&o.Opening)
 	d := Due{FollowUp: o.def, Comp: o.comp, By: o.By, Last: &from}
 	d.Plan = interval.Plan{
 		Every: interval.Limits(o.def.At), Early: interval.Limits(o.def.Early), Shorten: 1,
@@ -145,6 +145,11 @@ func (v *View) openedState(o openedFollowUp) Due {
 	d.From, d.Point = d.Plan.Next([]interval.Done{from})
 	d.lapse = lapsePoint(o, d.Point)
 	return d
+}
+
+// stoodAt is where the vehicle stood when something was opened.
+func (v *View) stoodAt(o *latch.Opening) interval.Done {
+	return interval.Done{Date: interval.DateOf(time.Unix(0, o.At), v.Applied().Zone), Distance: event.FromStored(o.Distance), Hours: event.FromStored(o.Hours)}
 }
 
 // earlier is the earlier of two due points, limit by limit.

@@ -39,7 +39,7 @@ func (v *View) PullIn(d *Due) {
 	}
 	from, point := d.Plan, d.Point
 	for _, p := range v.pulls(d) {
-		p.from = interval.Done{Date: interval.DateOf(time.Unix(0, p.At), v.Applied().Zone), Distance: event.FromStored(p.Distance), Hours: event.FromStored(p.Hours)}
+		p.from = v.stoodAt(&p.Opening)
 		plan := from
 		moved, ok := plan.PullIn(point, p.from, interval.Limits(p.def.Within))
 		switch {
