@@ -18,15 +18,21 @@ type list interface {
 	until(at int64)        // keeps the facts observed by a moment
 }
 
-// lists gives all of them. Those of the meters stand in the record's list of meters.
+// lists gives all that hold something. Those of the meters stand in the record's list
+// of meters.
 func (r *Record) lists(yield func(list) bool) {
 	for i := range r.Meters {
-		if !yield(of(&r.Meters[i].Readings)) || !yield(of(&r.Meters[i].Replaced)) {
+		if !give(yield, &r.Meters[i].Readings) || !give(yield, &r.Meters[i].Replaced) {
 			return
 		}
 	}
-	_ = yield(of(&r.Services)) && yield(of(&r.Samples)) && yield(of(&r.Register)) &&
-		yield(of(&r.Postponed)) && yield(of(&r.Voids)) && yield(of(&r.Answers))
+	_ = give(yield, &r.Services) && give(yield, &r.Samples) && give(yield, &r.Register) &&
+		give(yield, &r.Postponed) && give(yield, &r.Voids) && give(yield, &r.Answers)
+}
+
+// give passes an empty list by: most are, and every reading goes through all of them.
+func give[T any, P stamped[T]](yield func(list) bool, facts *[]T) bool {
+	return len(*facts) == 0 || yield(listOf[T, P]{facts})
 }
 
 // stamped is a pointer to a fact.
@@ -61,8 +67,6 @@ func (l listOf[T, P]) until(at int64) {
 	}
 	*l.facts = (*l.facts)[:n:n]
 }
-
-func of[T any, P stamped[T]](facts *[]T) list { return listOf[T, P]{facts} }
 
 func find[T any, P stamped[T]](facts []T, key uint32, id event.ID) *Stamp {
 	for i := range facts {
