@@ -10,7 +10,6 @@ import (
 	"maps"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -99,17 +98,27 @@ type Config struct {
 	Each func(Difference) error
 }
 
-// batchSize is how many events go from one goroutine to the next at once.
-const batchSize = 256
+// batchSize is how many events go from one goroutine to the next at once, ahead how
+// many batches one may be before the next: the books seldom take equally long over one.
+const (
+	batchSize = 256
+	ahead     = 4
+)
 
-// Run reads the events and folds them by both books at the same time.
+// Run reads the events and folds them by both books, each in a goroutine of its own.
 func Run(cfg Config, r io.Reader) (*Report, error) {
 	run := &running{cfg: cfg, c: newComparer(cfg.New, cfg.Each), sums: Report{People: map[string][2]int{}}}
 	run.folds = [2]*engine.Partition{cfg.File.Partition(cfg.Old), cfg.File.Partition(cfg.New)}
-	batches, stop := make(chan []event.Event, 4), make(chan struct{})
+	var batches [2]chan []event.Event
+	var said [2]chan []outputs
+	stop := make(chan struct{})
 	var group errgroup.Group
+	for side := range batches {
+		batches[side], said[side] = make(chan []event.Event, ahead), make(chan []outputs, ahead)
+		group.Go(func() error { run.fold(run.folds[side], batches[side], said[side], stop); return nil })
+	}
 	group.Go(func() error { return run.read(r, batches, stop) })
-	err := run.judge(batches)
+	err := run.compare(said)
 	close(stop)
 	if readErr := group.Wait(); err == nil {
 		err = readErr
@@ -138,15 +147,18 @@ type running struct {
 var errStopped = errors.New("stopped")
 
 // read makes batches of the file's events and of the ticks that they pass.
-func (r *running) read(from io.Reader, batches chan<- []event.Event, stop <-chan struct{}) error {
-	defer close(batches)
+func (r *running) read(from io.Reader, batches [2]chan []event.Event, stop <-chan struct{}) error {
+	defer close(batches[Old])
+	defer close(batches[New])
 	hand := func(batch []event.Event) error {
-		select {
-		case batches <- batch:
-			return nil
-		case <-stop:
-			return errStopped
+		for _, side := range batches {
+			select {
+			case side <- batch:
+			case <-stop:
+				return errStopped
+			}
 		}
+		return nil
 	}
 	batch := make([]event.Event, 0, batchSize)
 	file := r.cfg.File
@@ -182,37 +194,38 @@ func (r *running) note(ev event.Event) {
 	}
 }
 
-// judge folds each batch by both books, and takes what both say, event by event.
-func (r *running) judge(batches <-chan []event.Event) error {
+// fold folds the batches by one book.
+func (r *running) fold(p *engine.Partition, batches <-chan []event.Event, said chan<- []outputs, stop <-chan struct{}) {
+	defer close(said)
 	for batch := range batches {
-		var said [2][]outputs
-		var both sync.WaitGroup
-		for s := range said {
-			both.Go(func() { said[s] = r.fold(r.folds[s], batch) })
+		out := make([]outputs, len(batch))
+		for i, ev := range batch {
+			out[i].out = p.Apply(ev)
+			if r.cfg.Hears != nil && len(out[i].out) > 0 {
+				out[i].heard = r.cfg.Hears(p, out[i].out)
+			}
 		}
-		both.Wait()
-		for i := range batch {
-			old, newer := said[Old][i], said[New][i]
-			r.sum(Old, old)
-			r.sum(New, newer)
-			if err := r.c.step(old.out, newer.out); err != nil {
+		select {
+		case said <- out:
+		case <-stop:
+			return
+		}
+	}
+}
+
+// compare takes what both sides say, event by event.
+func (r *running) compare(said [2]chan []outputs) error {
+	for old := range said[Old] {
+		newer := <-said[New]
+		for i := range old {
+			r.sum(Old, old[i])
+			r.sum(New, newer[i])
+			if err := r.c.step(old[i].out, newer[i].out); err != nil {
 				return err
 			}
 		}
 	}
 	return nil
-}
-
-// fold folds a batch by one book.
-func (r *running) fold(p *engine.Partition, batch []event.Event) []outputs {
-	said := make([]outputs, len(batch))
-	for i, ev := range batch {
-		said[i].out = p.Apply(ev)
-		if r.cfg.Hears != nil && len(said[i].out) > 0 {
-			said[i].heard = r.cfg.Hears(p, said[i].out)
-		}
-	}
-	return said
 }
 
 func (r *running) sum(s Side, o outputs) {
