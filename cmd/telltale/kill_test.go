@@ -96,9 +96,13 @@ type killFleet struct {
 	seed  uint64
 	acked map[string]uint64 // by identity, the place in the log
 	sent  atomic.Int64
+	now   time.Time // of the last event, once all are published
 }
 
-const killVehicles = 24
+const (
+	killVehicles = 24
+	lastBus      = "bus-last" // of which one alarm is told, when all else was said
+)
 
 func newKillFleet(t *testing.T, seed uint64, url string, replicas int) *killFleet {
 	t.Helper()
@@ -108,6 +112,7 @@ func newKillFleet(t *testing.T, seed uint64, url string, replicas int) *killFlee
 	for i := range killVehicles {
 		fmt.Fprintf(&register, "  bus-%02d: {name: Bus %d, kind: minibus, meters: {odometer: distance}, components: {engine: {kind: diesel engine}}}\n", i, i)
 	}
+	fmt.Fprintf(&register, "  %s: {name: Last, kind: minibus, components: {engine: {kind: diesel engine}}}\n", lastBus)
 	for range replicas {
 		f.dirs = append(f.dirs, folder(t, map[string]string{
 			"rules/bus.yaml": killBook, "telltale.yaml": "clock: events\nnats: " + f.url + "\n", "vehicles.yaml": register.String(),
@@ -139,7 +144,8 @@ func (f *killFleet) publish(t *testing.T, stop chan struct{}) {
 		case <-pace.C:
 		}
 		v := n % killVehicles
-		vehicle, at := fmt.Sprintf("bus-%02d", v), began.Add(time.Duration(n)*time.Minute)
+		f.now = began.Add(time.Duration(n) * time.Minute)
+		vehicle, at := fmt.Sprintf("bus-%02d", v), f.now
 		odo[v] += 20 + rnd.IntN(60)
 		kind, data := "reading", fmt.Sprintf(`{"meter":"odometer","value":%d,"unit":"km"}`, odo[v])
 		switch rnd.IntN(12) {
@@ -158,7 +164,7 @@ func (f *killFleet) publish(t *testing.T, stop chan struct{}) {
 		}
 		id := fmt.Sprintf("e-%d", n)
 		text := fmt.Sprintf(`{"specversion":"1.0","type":"telltale.%s.v1","source":"/gateway","id":%q,"subject":%q,"time":%q,"recordedtime":%q,"data":%s}`,
-			kind, id, vehicle, at.Format(time.RFC3339), began.Add(time.Duration(n)*time.Minute).Format(time.RFC3339), data)
+			kind, id, vehicle, at.Format(time.RFC3339), f.now.Format(time.RFC3339), data)
 		for again := range 1 + rnd.IntN(6)/5 { // one in six twice, with nothing that the server could know it by
 			seq, err := f.store(t.Context(), "telltale.in."+vehicle+"."+kind, text)
 			if err != nil {
@@ -248,26 +254,54 @@ func (f *killFleet) enough(t *testing.T) {
 	}
 }
 
-// settle waits until everything that was published is folded, told and delivered.
+// settle waits until everything that was published is folded, told and delivered. An
+// alarm that is said last shows that all before it was told: nobody may be telling for
+// as long as it takes to notice that the one who did is gone.
 func (f *killFleet) settle(t *testing.T) {
 	t.Helper()
 	l, err := stream.Open(t.Context(), f.nc, stream.LogConfig{})
 	if err != nil {
 		t.Fatal(err)
 	}
+	f.quiet(t, l, func([]delivery.Delivery) bool { return true })
+	f.sayLast(t)
+	f.quiet(t, l, func(list []delivery.Delivery) bool {
+		return slices.ContainsFunc(list, func(d delivery.Delivery) bool { return d.Vehicle == lastBus }) &&
+			!slices.ContainsFunc(list, delivery.Delivery.Pending)
+	})
+}
+
+// quiet waits until the services are at the end of the log, the deliveries are as they
+// should be, and for half a second nothing more is said.
+func (f *killFleet) quiet(t *testing.T, l *stream.Log, enough func([]delivery.Delivery) bool) {
+	t.Helper()
 	quiet, before := 0, uint64(0)
 	if !poll(2*patience, func() bool {
 		last, err := l.LastOutput(t.Context())
 		list, err2 := delivery.All(t.Context(), l.Deliveries())
-		if errors.Join(err, err2) != nil || last != before || slices.ContainsFunc(list, delivery.Delivery.Pending) || !f.caughtUp(t) {
+		if errors.Join(err, err2) != nil || last != before || !enough(list) || !f.caughtUp(t) {
 			quiet, before = 0, last
 			return false
 		}
 		quiet++
-		return quiet > 25 // half a second in which nothing came
+		return quiet > 25
 	}) {
 		t.Fatalf("the service does not catch up; its log:\n%s", f.logs(t))
 	}
+}
+
+// sayLast stores an event of which there is an alarm, long enough after the others to
+// be told by itself.
+func (f *killFleet) sayLast(t *testing.T) {
+	t.Helper()
+	at := f.now.Add(time.Hour).Format(time.RFC3339)
+	seq, err := f.store(t.Context(), "telltale.in."+lastBus+".sample", fmt.Sprintf(
+		`{"specversion":"1.0","type":"telltale.sample.v1","source":"/gateway","id":"last","subject":%q,"time":%q,"recordedtime":%q,"data":{"number":"L-last","component":"engine","results":[{"analyte":"Fe","value":500,"unit":"mg/kg"}]}}`,
+		lastBus, at, at))
+	if err != nil {
+		t.Fatal(err)
+	}
+	f.acked["last"] = seq
 }
 
 // caughtUp reports whether a service answers that its partitions are at the end.
