@@ -11,9 +11,9 @@ import (
 // End is what a rule's expressions gave for one choice of ends.
 type End struct {
 	Measure float64
-	Limits  [4]float64 // by stage number; NaN where the stage has none
+	Limits  [4]float64 // by stage number; NaN where the stage has none, or lacks something for it
 	Raise   bool
-	Clear   bool // !Raise where the rule has no clear condition
+	Clear   bool // !Raise where the rule has no clear condition; false where that lacks something
 }
 
 // Judged is the outcome of running a rule: at least one End, or what was missing.
@@ -75,11 +75,18 @@ func (j *Judge) Run(r *Rule, f word.Facts) Judged {
 			out.Ends = j.ends
 		}
 	})
+	if out.Missing == nil && !slices.ContainsFunc(out.Ends, func(e End) bool { return e.Raise }) {
+		out.Missing = j.run.Turned() // a rule that looked at nothing has nothing to say
+	}
 	if out.Missing != nil {
 		out.Ends = nil
 	}
 	return out
 }
+
+// Read lists the analytes of which the last [Judge.Run] looked at the sample's result,
+// sorted.
+func (j *Judge) Read() []string { return j.run.Read() }
 
 // end runs the rule's expressions once.
 func (j *Judge) end(r *Rule, f word.Facts) End {
@@ -88,15 +95,15 @@ func (j *Judge) end(r *Rule, f word.Facts) End {
 	if c.measure == nil {
 		e.Raise = s.Truth(c.raise)
 		e.Clear = !e.Raise
-		if c.clear != nil {
-			e.Clear = s.Truth(c.clear)
+		if c.clear != nil && !s.Apart(func() { e.Clear = s.Truth(c.clear) }) {
+			e.Clear = false
 		}
 		return e
 	}
 	e.Measure = s.Measure(c.measure)
 	for i, l := range c.limits {
-		if l != nil {
-			e.Limits[i] = s.Number(l)
+		if l != nil && !s.Apart(func() { e.Limits[i] = s.Number(l) }) {
+			e.Limits[i] = nan
 		}
 	}
 	if r.Softened {
@@ -174,11 +181,9 @@ func (j *Judge) Why(r *Rule, f word.Facts, e End) []word.Evidence {
 // gives and the operands behind it, as Why does. ok is false where something is missing.
 func (j *Judge) Explain(r *Rule, f word.Facts) (e End, evidence []word.Evidence, ok bool) {
 	f.Ends(0)
-	known := j.run.Begin(f, r.compiled.asks)
+	j.run.Begin(f, r.compiled.asks)
 	evidence = j.run.Recorded(func() {
-		if known {
-			e = j.end(r, f)
-		}
+		e = j.end(r, f)
 		j.reckoned(r.compiled, e)
 	})
 	return e, evidence, j.run.Complete()

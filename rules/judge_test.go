@@ -69,35 +69,47 @@ func TestConditions(t *testing.T) {
 		{`let name = vehicle.name; let far = odometer() > 1; far && name == "bus-07"`, "raised"},
 		{`(value("Fe") > 50 ? 1 : 2) == 1 && (value("Fe") < 50 ? "a" : "b") == "b" && (true ? true : false)`, "raised"},
 		{`if value("Fe") > 50 { true } else { false }`, "raised"},
-		// Missing: also where another operand would decide.
+		// Missing: but not where another operand decides, on either side.
 		{`value("Pb") > 3`, "missing Pb for value"},
-		{`value("Fe") > 50 || value("Pb") > 3`, "missing Pb for value"},
-		{`value("Fe") < 50 && value("Pb") > 3`, "missing Pb for value"},
-		{`(value("Fe") > 50 ? 1 : value("Pb")) == 1`, "missing Pb for value"},
+		{`value("Fe") > 50 || value("Pb") > 3`, "raised"},
+		{`value("Pb") > 3 || value("Fe") > 50`, "raised"},
+		{`value("Fe") < 50 && value("Pb") > 3`, "clear"},
+		{`value("Pb") > 3 && value("Fe") < 50`, "clear"},
+		{`value("Fe") > 100 || value("Pb") > 3`, "missing Pb for value"},
+		{`not (value("Fe") > 99 && value("Pb") > 3)`, "missing Pb for value"},
+		{`(value("Pb") > 3 || value("Fe") > 50) && value("Al") > 3`, "missing Al for value"},
+		{`(value("Fe") > 50 ? 1 : value("Pb")) == 1`, "raised"},
+		{`(value("Pb") > 50 ? 1 : value("Al")) == 1`, "missing Pb for value"},
+		{`let x = value("Pb") > 3; value("Fe") > 50 || x`, "raised"},
+		{`let x = value("Pb"); value("Fe") > 100 || x > 3`, "missing Pb for value"},
+		{`value("Pb") / value("Pb") > 3`, "missing Pb for value"},
+		{`component.capacity > 5 || value("Pb") > 3`, "raised"},
 		{`value("Pb") > 3 && value("Al") > change("Al") && value("Pb") < 9`, "missing Al for change, Al for value, Pb for value"},
 		{`below("Pb")`, "missing Pb for below"},
-		// Guards.
+		// Guards. A rule that looked at no result did not judge.
 		{`has("Fe") && value("Fe") > 50`, "raised"},
-		{`has("Pb") && value("Pb") > 3`, "clear"},
-		{`hasEarlier("Pb") && change("Pb") > 3`, "clear"},
+		{`has("Pb") && value("Pb") > 3`, "missing lead (Pb) in the sample"},
+		{`hasEarlier("Pb") && change("Pb") > 3`, "missing lead (Pb) in the sample"},
 		{`value("Fe") > 99 && (!hasEarlier("Fe") || change("Fe") > 0)`, "raised"},
 		{`hasEarlier("K") ? change("K") < 0 : true`, "raised"},
-		{`change("Pb") > 3 && hasEarlier("Pb")`, "missing Pb for change"},
+		{`change("Pb") > 3 && hasEarlier("Pb")`, "missing lead (Pb) in the sample"},
 		{`litresTo("Na", 15) == 12 && exchangesTo("Na", 15) == 3`, "raised"},
 		{`metalsFell() || outOfControl("Fe") && madeIsReal("Fe")`, "raised"},
 		{`!has("Pb") || value("Pb") > 3`, "raised"},
+		{`has("Pb") && value("Pb") > 3 || value("Fe") > 100`, "clear"},
+		{`let h = has("Pb"); h && value("Pb") > 3 || value("Fe") > 50`, "raised"},
 		{`(has("Pb") ? value("Pb") : 0) == 0`, "raised"},
 		{`(!has("Pb") ? 0 : value("Pb")) == 0`, "raised"},
 		{`(not has("Pb") || value("Pb") < 3) && value("Fe") > 50`, "raised"},
-		{`has("Pb") && has("Al") && value("Pb") + value("Al") > 3`, "clear"},
+		{`has("Pb") && has("Al") && value("Pb") + value("Al") > 3`, "missing lead (Pb) in the sample"},
 		{`!(has("Pb") && value("Fe") > 1) || value("Pb") > 3`, "raised"},
 		{`(has("Pb") || value("Fe") > 50) && value("Pb") > 3`, "missing Pb for value"}, // either may be why it is true
 		{`!(has("Pb") && value("Fe") < 50) && value("Pb") > 3`, "missing Pb for value"},
-		{`!(!has("Pb") || value("Fe") < 1) && value("Pb") > 3`, "clear"},
-		{`has("Pb") && (value("Fe") > 50 || value("Pb") > 3)`, "clear"},
+		{`!(!has("Pb") || value("Fe") < 1) && value("Pb") > 3`, "missing lead (Pb) in the sample"},
+		{`has("Pb") && (value("Fe") > 50 || value("Pb") > 3)`, "missing lead (Pb) in the sample"},
 		{`has("Pb") || value("Pb") > 3`, "missing Pb for value"},
-		{`value("Pb") > 3 && has("Pb")`, "missing Pb for value"},
-		{`has("Pb") && value("Al") > 3`, "missing Al for value"},
+		{`value("Pb") > 3 && has("Pb")`, "missing lead (Pb) in the sample"},
+		{`has("Pb") && value("Al") > 3`, "missing lead (Pb) in the sample"},
 		{`has("Fe") && change("Fe") > 3`, "missing Fe for change"}, // met at run time
 		{`has("Pb") && value("Pb") > 3 || value("Pb") > 9`, "missing Pb for value"},
 		// Not finite: also inside a comparison, and where not() would hide it.
@@ -140,7 +152,7 @@ func outcome(got Judged) string {
 // What is not a number is missing, wherever it comes from.
 func TestAnswersThatAreNotFinite(t *testing.T) {
 	for _, v := range []float64{nan, inf(1), inf(-1)} {
-		b := patternBook(t, `value("Fe") > 3 || true`)
+		b := patternBook(t, `value("Fe") > 3`)
 		got := NewJudge(b).Run(b.Rules[0], &fakeFacts{comp: gearbox, numbers: map[string]float64{`value("Fe")`: v}})
 		if want := []string{`a number that is not finite: value("Fe")`}; !reflect.DeepEqual(got.Missing, want) || got.Ends != nil {
 			t.Errorf("%v: %+v", v, got)

@@ -58,6 +58,11 @@ func read() (byName, byTitle map[string]Analyte) {
 // Names lists the names of all analytes, sorted.
 func Names() []string { return slices.Clone(names) }
 
+// WearMetals are the names of the metals of which parts are made, sorted.
+func WearMetals() []string {
+	return slices.DeleteFunc(Names(), func(name string) bool { return !byName[name].Wear })
+}
+
 // Of returns the analyte of that name, exactly as rules write it. Results of an unknown
 // one are kept and shown, but not judged.
 func Of(name string) (a Analyte, ok bool) {

@@ -25,8 +25,8 @@ func fieldNames(k Kind) []string {
 }
 
 // member compiles vehicle.kind, vehicle.tags["road"], component.fluid.
-func (c *compiler) member(n *ast.MemberNode, known guard) operand {
-	of := c.compile(n.Node, known)
+func (c *compiler) member(n *ast.MemberNode) operand {
+	of := c.compile(n.Node)
 	if of.kind == Any {
 		return of
 	}
@@ -79,22 +79,22 @@ func capacity(s *Runner) float64 {
 }
 
 // call compiles a word or a function.
-func (c *compiler) call(n *ast.CallNode, known guard) operand {
+func (c *compiler) call(n *ast.CallNode) operand {
 	name, ok := n.Callee.(*ast.IdentifierNode)
 	if !ok {
-		if m, isMember := n.Callee.(*ast.MemberNode); isMember && c.compile(m.Node, known).kind == Any {
+		if m, isMember := n.Callee.(*ast.MemberNode); isMember && c.compile(m.Node).kind == Any {
 			return operand{}
 		}
 		return c.fault(n, "words and functions are called by their names alone", "this is not part of the rule language")
 	}
 	if info := word.Called(name.Value); info != nil {
-		return c.word(n, info, known)
+		return c.word(n, info)
 	}
 	if f := functions[name.Value]; f.compile != nil {
-		return c.function(n, name.Value, f, known)
+		return c.function(n, name.Value, f)
 	}
 	for _, a := range n.Arguments {
-		c.compile(a, known)
+		c.compile(a)
 	}
 	if name.Value == "now" || name.Value == "date" {
 		return c.fault(n, "the time is that of the event; ask daysSince(…) or daysToDue(…)", "there is no clock in rules")
@@ -103,7 +103,7 @@ func (c *compiler) call(n *ast.CallNode, known guard) operand {
 }
 
 // word compiles a question to the facts.
-func (c *compiler) word(n *ast.CallNode, info *word.Info, known guard) operand {
+func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 	if !c.scope.Words {
 		return c.fault(n, "`where` reads vehicle and component alone, so that it is known beforehand what applies to whom",
 			"%s cannot ask %s", c.scope.What, info.Name)
@@ -121,9 +121,7 @@ func (c *compiler) word(n *ast.CallNode, info *word.Info, known guard) operand {
 		c.l.Questions = append(c.l.Questions, c.src.makeFault(from, to, "add "+arg+" to the `fresh` of a baseline",
 			"no baseline says how much "+arg+" fresh fluid contains, so kept cannot be judged"))
 	}
-	of, _, _ := strings.Cut(arg, " ")
-	guarded := info.Word == word.Has || info.Word == word.HasEarlier || (info.Of == word.Analyte || info.Of == word.Target) && known[of]
-	i := c.asks.add(info, arg, !guarded, c.l.Units)
+	i := c.asks.add(info, arg, c.l.Units)
 	if info.Truth {
 		return operand{kind: Truth, word: true, truth: func(s *Runner) bool { return s.ask(i) != 0 }}
 	}
@@ -163,7 +161,7 @@ func (c *compiler) argument(n *ast.CallNode, info *word.Info) (string, bool) {
 	case word.Grade:
 		return s.Value, gradeForm.MatchString(s.Value) || c.wrong(s, `write "SAE 30", "SAE 5W-30" or "ISO VG 46"`, "%q is no grade of viscosity", s.Value)
 	case word.Target:
-		v := c.compile(n.Arguments[1], nil)
+		v := c.compile(n.Arguments[1])
 		if v.kind != Any && (v.kind != Number || !v.constant || v.value < 0) {
 			return "", c.wrong(n.Arguments[1], example, "the target of %s must be a number from 0, written out", info.Name)
 		}
@@ -234,10 +232,10 @@ var functions = map[string]function{
 	"round": {1, 2, Number, rounding},
 }
 
-func (c *compiler) function(n *ast.CallNode, name string, f function, known guard) operand {
+func (c *compiler) function(n *ast.CallNode, name string, f function) operand {
 	args := make([]operand, len(n.Arguments))
 	for i, a := range n.Arguments {
-		args[i] = c.compile(a, known)
+		args[i] = c.compile(a)
 	}
 	if len(args) < f.least || len(args) > f.most {
 		i := slices.IndexFunc(word.Functions, func(f word.Function) bool { return f.Name == name })

@@ -119,8 +119,8 @@ func (c *compiler) wants(o operand, n ast.Node) {
 	}
 }
 
-// compile compiles a node. known are the analytes that has() has made sure of.
-func (c *compiler) compile(n ast.Node, known guard) operand {
+// compile compiles a node.
+func (c *compiler) compile(n ast.Node) operand {
 	if c.steps++; c.steps > stepLimit {
 		if c.steps == stepLimit+1 {
 			c.src.fault(0, 1, "split the rule", "%s is too involved", c.scope.What)
@@ -139,19 +139,19 @@ func (c *compiler) compile(n ast.Node, known guard) operand {
 	case *ast.IdentifierNode:
 		return c.identifier(n)
 	case *ast.MemberNode:
-		return c.member(n, known)
+		return c.member(n)
 	case *ast.CallNode:
-		return c.call(n, known)
+		return c.call(n)
 	case *ast.UnaryNode:
-		return c.unary(n, known)
+		return c.unary(n)
 	case *ast.BinaryNode:
-		return c.binary(n, known)
+		return c.binary(n)
 	case *ast.ConditionalNode:
-		return c.choice(n, known)
+		return c.choice(n)
 	case *ast.ArrayNode:
-		return c.array(n, known)
+		return c.array(n)
 	case *ast.VariableDeclaratorNode:
-		return c.let(n, known)
+		return c.let(n)
 	}
 	return c.refuse(n)
 }
@@ -233,10 +233,10 @@ func (c *compiler) names() []string {
 }
 
 // choice compiles `condition ? this : that`.
-func (c *compiler) choice(n *ast.ConditionalNode, known guard) operand {
-	cond := c.needs(n.Cond, c.compile(n.Cond, known), Truth, "a choice")
-	a := c.compile(n.Exp1, known.and(whenTrue(n.Cond)))
-	b := c.compile(n.Exp2, known.and(whenFalse(n.Cond)))
+func (c *compiler) choice(n *ast.ConditionalNode) operand {
+	cond := c.needs(n.Cond, c.compile(n.Cond), Truth, "a choice")
+	a := c.compile(n.Exp1)
+	b := c.compile(n.Exp2)
 	if cond.kind == Any || a.kind == Any || b.kind == Any {
 		return operand{}
 	}
@@ -255,8 +255,13 @@ func (c *compiler) choice(n *ast.ConditionalNode, known guard) operand {
 }
 
 func either[T any](test func(*Runner) bool, a, b func(*Runner) T) func(*Runner) T {
-	return func(s *Runner) T {
-		if test(s) {
+	return func(s *Runner) (none T) {
+		before := len(s.missing)
+		chosen := test(s)
+		switch {
+		case len(s.missing) > before:
+			return none
+		case chosen:
 			return a(s)
 		}
 		return b(s)
@@ -282,9 +287,10 @@ func (c *compiler) needs(n ast.Node, o operand, want Kind, what string) operand 
 	return c.fault(n, hint, "%s needs %s, this is %s", what, want, o.kind)
 }
 
-// let compiles `let name = value; rest`. The value is run once.
-func (c *compiler) let(n *ast.VariableDeclaratorNode, known guard) operand {
-	v := c.compile(n.Value, known)
+// let compiles `let name = value; rest`. The value is run once; what it lacks is missing
+// where the name is used.
+func (c *compiler) let(n *ast.VariableDeclaratorNode) operand {
+	v := c.compile(n.Value)
 	if n.Name == "vehicle" || n.Name == "component" || n.Name == "measure" || n.Name == "stage" {
 		return c.fault(n, "choose another name", "`%s` has a meaning already", n.Name)
 	}
@@ -293,18 +299,24 @@ func (c *compiler) let(n *ast.VariableDeclaratorNode, known guard) operand {
 	}
 	slot := len(c.lets)
 	name := operand{kind: v.kind, word: true,
-		num:   func(s *Runner) float64 { return s.lets[slot].num },
-		text:  func(s *Runner) string { return s.lets[slot].text },
-		truth: func(s *Runner) bool { return s.lets[slot].truth },
+		num:   func(s *Runner) float64 { return s.named(slot).num },
+		text:  func(s *Runner) string { return s.named(slot).text },
+		truth: func(s *Runner) bool { return s.named(slot).truth },
 	}
 	c.lets = append(c.lets, binding{n.Name, name})
 	c.maxLets = max(c.maxLets, len(c.lets))
-	rest := c.compile(n.Expr, known)
+	rest := c.compile(n.Expr)
 	c.lets = c.lets[:slot]
 	if v.kind == Any || rest.kind == Any {
 		return operand{}
 	}
-	bind := binder(v, slot, n.Value.String())
+	value := binder(v, slot, n.Value.String())
+	bind := func(s *Runner) {
+		before := len(s.missing)
+		value(s)
+		s.lets[slot].missing = slices.Clone(s.missing[before:])
+		s.missing = s.missing[:before]
+	}
 	x, y, z := rest.num, rest.text, rest.truth
 	return operand{kind: rest.kind, numbers: rest.numbers, texts: rest.texts,
 		num:   func(s *Runner) float64 { bind(s); return x(s) },
@@ -331,10 +343,10 @@ func binder(v operand, slot int, of string) func(*Runner) {
 }
 
 // array compiles a list of constants, which may stand to the right of `in`.
-func (c *compiler) array(n *ast.ArrayNode, known guard) operand {
+func (c *compiler) array(n *ast.ArrayNode) operand {
 	out := operand{kind: list, constant: true}
 	for _, e := range n.Nodes {
-		o := c.compile(e, known)
+		o := c.compile(e)
 		switch {
 		case o.kind == Any:
 		case !o.constant || o.kind != Number && o.kind != Text:

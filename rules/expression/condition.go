@@ -85,8 +85,6 @@ const (
 // The zero value has none.
 type Asks struct {
 	list []question
-	// required are the numbers of those that some call asks outside a has() guard.
-	required []int
 	// Sample is the first question about a component's fluid, a fault where there is no
 	// component; nil where none is asked.
 	Sample *source.Fault
@@ -96,21 +94,19 @@ type Asks struct {
 type question struct {
 	info  *word.Info
 	arg   string
-	times float64 // from base units: times this,
-	over  float64 // divided by this
-	of    string  // as evidence shows it
+	times float64  // from base units: times this,
+	over  float64  // divided by this
+	of    string   // as evidence shows it
+	reads []string // the analytes of which it looks at the sample's result
 }
 
-func (a *Asks) add(info *word.Info, arg string, required bool, u unit.System) int {
+func (a *Asks) add(info *word.Info, arg string, u unit.System) int {
 	i := slices.IndexFunc(a.list, func(q question) bool { return q.info == info && q.arg == arg })
 	if i < 0 {
 		i = len(a.list)
-		q := question{info: info, arg: arg, of: info.Asked(arg)}
+		q := question{info: info, arg: arg, of: info.Asked(arg), reads: info.Reads(arg)}
 		q.times, q.over = info.Scale(u)
 		a.list = append(a.list, q)
-	}
-	if required && !slices.Contains(a.required, i) {
-		a.required = append(a.required, i)
 	}
 	return i
 }
@@ -171,7 +167,7 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 		return nil
 	}
 	c := &compiler{src: src, scope: sc, asks: a, l: l}
-	value := c.compile(node, nil)
+	value := c.compile(node)
 	if !c.failed {
 		c.wants(value, node)
 	}

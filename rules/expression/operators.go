@@ -10,8 +10,8 @@ import (
 	"telltale/rules/word"
 )
 
-func (c *compiler) unary(n *ast.UnaryNode, known guard) operand {
-	o := c.compile(n.Node, known)
+func (c *compiler) unary(n *ast.UnaryNode) operand {
+	o := c.compile(n.Node)
 	switch n.Operator {
 	case "-", "+":
 		o = c.needs(n.Node, o, Number, "`"+n.Operator+"`")
@@ -31,13 +31,8 @@ func (c *compiler) unary(n *ast.UnaryNode, known guard) operand {
 	return operand{kind: Truth, truth: func(s *Runner) bool { return !x(s) }}
 }
 
-func (c *compiler) binary(n *ast.BinaryNode, known guard) operand {
-	right := known
+func (c *compiler) binary(n *ast.BinaryNode) operand {
 	switch n.Operator {
-	case "&&", "and":
-		right = known.and(whenTrue(n.Left))
-	case "||", "or":
-		right = known.and(whenFalse(n.Left))
 	case "??":
 		return c.fault(n, "a missing value is never read: ask `has(…) ? … : …`; a missing tag is \"\"", "there is no `??` in rules")
 	case "..":
@@ -45,7 +40,7 @@ func (c *compiler) binary(n *ast.BinaryNode, known guard) operand {
 	case "**", "^", "%":
 		return c.fault(n, "known are + - * /", "there is no `%s` in rules", n.Operator)
 	}
-	l, r := c.compile(n.Left, known), c.compile(n.Right, right)
+	l, r := c.compile(n.Left), c.compile(n.Right)
 	switch n.Operator {
 	case "&&", "and", "||", "or":
 		return c.logic(n, l, r)
@@ -73,11 +68,33 @@ func (c *compiler) logic(n *ast.BinaryNode, l, r operand) operand {
 	if !ok {
 		return operand{}
 	}
-	x, y := l.truth, r.truth
-	if n.Operator == "&&" || n.Operator == "and" {
-		return operand{kind: Truth, truth: func(s *Runner) bool { return x(s) && y(s) }}
+	return operand{kind: Truth, truth: decided(l.truth, r.truth, n.Operator == "||" || n.Operator == "or")}
+}
+
+// decided gives `x and y`, or with by `x or y`. A side that decides does so whatever the
+// other lacks, on either side; else what either lacks is missing.
+func decided(x, y func(*Runner) bool, by bool) func(*Runner) bool {
+	return func(s *Runner) bool {
+		before := len(s.missing)
+		a := x(s)
+		lacks := len(s.missing)
+		if lacks == before && a == by {
+			return by
+		}
+		b := y(s)
+		if len(s.missing) == lacks && b == by {
+			s.missing = s.missing[:before]
+			return by
+		}
+		return !by
 	}
-	return operand{kind: Truth, truth: func(s *Runner) bool { return x(s) || y(s) }}
+}
+
+var reckonings = map[string]func(a, b float64) float64{
+	"+": func(a, b float64) float64 { return a + b },
+	"-": func(a, b float64) float64 { return a - b },
+	"*": func(a, b float64) float64 { return a * b },
+	"/": func(a, b float64) float64 { return a / b },
 }
 
 // arithmetic checks each result, so that a division by zero inside a comparison
@@ -94,17 +111,15 @@ func (c *compiler) arithmetic(n *ast.BinaryNode, l, r operand) operand {
 		return c.fault(n, "", "a division by zero")
 	}
 	x, y, of := l.num, r.num, n.String()
-	out := operand{kind: Number}
-	switch n.Operator {
-	case "+":
-		out.num = func(s *Runner) float64 { return s.check(x(s)+y(s), of) }
-	case "-":
-		out.num = func(s *Runner) float64 { return s.check(x(s)-y(s), of) }
-	case "*":
-		out.num = func(s *Runner) float64 { return s.check(x(s)*y(s), of) }
-	default:
-		out.num = func(s *Runner) float64 { return s.check(x(s)/y(s), of) }
-	}
+	reckon := reckonings[n.Operator]
+	out := operand{kind: Number, num: func(s *Runner) float64 {
+		before := len(s.missing)
+		a, b := x(s), y(s)
+		if len(s.missing) > before {
+			return 0
+		}
+		return s.check(reckon(a, b), of)
+	}}
 	if l.constant && r.constant {
 		return c.fold(n, out)
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"telltale/rules/analytes"
 	"telltale/rules/unit"
 	"telltale/rules/word"
 )
@@ -23,6 +24,8 @@ type Runner struct {
 	lets  []operandValue
 
 	missing []string
+	read    []int            // the questions about the sample's results that were answered, over all ends
+	turned  []int            // those for a result that the sample does not have
 	record  *[]word.Evidence // nil but for the instrumented run
 	units   unit.System
 }
@@ -34,14 +37,16 @@ func NewRunner(u unit.System) Runner { return Runner{units: u} }
 type slot struct {
 	value float64
 	known bool
-	hours bool // rate was answered per hour
+	hours bool   // rate was answered per hour
+	why   string // what is missing for an answer
 }
 
 // operandValue is what a let name stands for in one run.
 type operandValue struct {
-	num   float64
-	text  string
-	truth bool
+	num     float64
+	text    string
+	truth   bool
+	missing []string
 }
 
 // begin prepares for conditions that share a, without facts.
@@ -55,18 +60,10 @@ func (s *Runner) begin(v *word.Vehicle, comp *word.Component, a *Asks) {
 	s.facts, s.vehicle, s.comp, s.asks, s.missing = nil, v, comp, a, s.missing[:0]
 }
 
-// Begin starts a run of conditions that share a on facts. It asks every question that
-// no has() guards, so that what is missing is known even where another operand would
-// decide, and reports whether nothing is.
-func (s *Runner) Begin(f word.Facts, a *Asks) bool {
+// Begin starts a run of conditions that share a on facts.
+func (s *Runner) Begin(f word.Facts, a *Asks) {
 	s.begin(f.Vehicle(), f.Component(), a)
 	s.facts = f
-	for _, i := range a.required {
-		if q := &s.slots[i]; !q.known {
-			s.answer(i, q)
-		}
-	}
-	return s.Complete()
 }
 
 // Complete reports whether nothing that the run asked for so far was missing.
@@ -79,11 +76,11 @@ const censoredLimit = 6
 // EachEnd runs once for each choice of ends of the censored results met, the
 // lower ends first, and returns what was missing in any run, sorted.
 func (s *Runner) EachEnd(f word.Facts, a *Asks, run func()) []string {
+	s.read, s.turned = s.read[:0], s.turned[:0]
 	for mask := uint32(0); ; mask++ {
 		f.Ends(mask)
-		if s.Begin(f, a) {
-			run()
-		}
+		s.Begin(f, a)
+		run()
 		missing := s.why()
 		n := f.Censored()
 		if n > censoredLimit && missing == nil {
@@ -186,6 +183,8 @@ func (s *Runner) ask(i int) float64 {
 	a := &s.slots[i]
 	if !a.known {
 		s.answer(i, a)
+	} else if a.why != "" {
+		s.miss(a.why)
 	}
 	if s.record != nil {
 		s.recordWord(i)
@@ -198,12 +197,14 @@ func (s *Runner) answer(i int, a *slot) {
 	q := &s.asks.list[i]
 	if q.info.Truth {
 		v, why, ok := s.facts.Truth(q.info.Word, q.arg)
-		if !ok {
+		switch {
+		case !ok:
+			a.why = why
 			s.miss(why)
-		}
-		if v {
+		case v:
 			a.value = 1
 		}
+		s.looked(i, v, ok)
 		return
 	}
 	v, why, ok := s.facts.Number(q.info.Word, q.arg)
@@ -215,10 +216,67 @@ func (s *Runner) answer(i int, a *slot) {
 		}
 	}
 	if !ok {
+		a.why = why
 		s.miss(why)
 		return
 	}
+	s.looked(i, true, true)
 	a.value = s.check(v*times/q.over, q.of)
+}
+
+// looked notes whether a question had the sample's results looked at.
+func (s *Runner) looked(i int, yes, ok bool) {
+	list := &s.read
+	switch q := &s.asks.list[i]; {
+	case q.info.Guard && !yes:
+		list = &s.turned
+	case !ok || len(q.reads) == 0:
+		return
+	}
+	if !slices.Contains(*list, i) {
+		*list = append(*list, i)
+	}
+}
+
+// Read lists the analytes of which the last [Runner.EachEnd] looked at the sample's
+// result, sorted.
+func (s *Runner) Read() []string {
+	var out []string
+	for _, i := range s.read {
+		out = append(out, s.asks.list[i].reads...)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// Turned says, where the last [Runner.EachEnd] looked at no result, which ones it would
+// have looked at and the sample does not have; nil where it looked at any.
+func (s *Runner) Turned() []string {
+	if len(s.read) > 0 {
+		return nil
+	}
+	var out []string
+	for _, i := range s.turned {
+		out = append(out, analytes.Named(s.asks.list[i].arg)+" in the sample")
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// named is what a let name stands for.
+func (s *Runner) named(slot int) *operandValue {
+	s.missing = append(s.missing, s.lets[slot].missing...)
+	return &s.lets[slot]
+}
+
+// Apart runs a part of a rule that may lack something without the rest; it reports
+// whether it lacked nothing, and what it lacked is forgotten.
+func (s *Runner) Apart(run func()) bool {
+	before := len(s.missing)
+	run()
+	complete := len(s.missing) == before
+	s.missing = s.missing[:before]
+	return complete
 }
 
 func (s *Runner) miss(why string) { s.missing = append(s.missing, why) }

@@ -103,6 +103,31 @@ type Info struct {
 	Truth  bool     `json:"-"` // the answer is true or false
 	Sample bool     `json:"-"` // asks about a component's fluid, so the rule must know which component
 	Phrase string   `json:"-"` // for those who read no rules, a %s for each argument: "%s, times the baseline"
+	// Guard says whether something is there to be asked about; it looks at no result.
+	Guard bool `json:"-"`
+	// Other says that the word, though asked of an analyte, does not look at the sample's
+	// own result.
+	Other bool `json:"-"`
+}
+
+// Reads lists the analytes of which the word looks at the sample's result.
+func (d *Info) Reads(arg string) []string {
+	switch {
+	case d.Guard || d.Other:
+		return nil
+	case d.Of == Analyte || d.Of == Target:
+		analyte, _, _ := strings.Cut(arg, " ")
+		return []string{analyte}
+	case d.Of == Grade && strings.HasPrefix(arg, "ISO"): // ISO 3448 is at 40 °C, SAE J300 at 100 °C
+		return []string{"KV40"}
+	case d.Of == Grade:
+		return []string{"KV100"}
+	case d.Word == ViscosityIndex:
+		return []string{"KV100", "KV40"}
+	case d.Word == MetalsFell:
+		return analytes.WearMetals()
+	}
+	return nil
 }
 
 // The units that hang on the book or on the analyte asked for.
