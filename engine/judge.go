@@ -178,7 +178,7 @@ func (f *fold) newJudgement(ar rules.AppliedRule) (judge.Judgement, bool) {
 	case c.Sample != "" && r.On&rules.OnSample != 0 && c.Sample == f.ComponentName(ar.Component):
 		t := f.Timeline(ar.Component)
 		if i := t.LastSample(); i >= 0 && t.Steps[i].Sample.ID == f.ev.ID {
-			return judge.Judgement{Before: t.Steps[i].Place, At: max(t.Steps[i].At, f.ev.Time.UnixNano()), ID: f.ev.ID}, true
+			return judge.Judgement{Before: t.Steps[i].Place, At: max(t.Steps[i].At, f.ev.Time.UnixNano()), ID: f.ev.ID, Sampled: true}, true
 		}
 	case c.Reading && r.On&rules.OnReading != 0 && f.Rec.AcceptedReading(&f.ev),
 		c.Service != nil && r.On&rules.OnService != 0:

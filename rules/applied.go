@@ -1,7 +1,9 @@
 package rules
 
 import (
+	"cmp"
 	"encoding/binary"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -18,6 +20,11 @@ type Applied struct {
 	// Instead is, by component, the next that matches and holds figures of its own:
 	// it counts where one made from the fleet does not say. nil where there is none.
 	Instead []*Baseline
+	// Starting is, by component, the one with starting figures, nil where there is none.
+	Starting []*Baseline
+	// Clash says, by component, of two that both match though neither goes over the other,
+	// what is missing; "" where there are none. The check finds most such pairs, not all.
+	Clash []string
 }
 
 // AppliedTask is a task of a component, by its index, or of the vehicle (-1).
@@ -70,7 +77,8 @@ func (b *Book) resolve(j *Judge, v *word.Vehicle, comps []word.Component, order 
 			}
 		}
 	}
-	out := &Applied{Baselines: make([]*Baseline, len(comps))}
+	out := &Applied{Baselines: make([]*Baseline, len(comps)), Instead: make([]*Baseline, len(comps)),
+		Starting: make([]*Baseline, len(comps)), Clash: make([]string, len(comps))}
 	for _, t := range b.Tasks {
 		if len(t.ToFill) > 0 {
 			continue
@@ -82,24 +90,43 @@ func (b *Book) resolve(j *Judge, v *word.Vehicle, comps []word.Component, order 
 	}
 	out.yield()
 	for i := range comps {
-		for _, bl := range b.Baselines {
-			if ok, _ := j.Matches(bl.Where, v, &comps[i]); !ok {
-				continue
-			}
-			if out.Baselines[i] == nil {
-				out.Baselines[i] = bl
-			} else if bl.Fleet == nil {
-				out.Instead[i] = bl
-			}
-			if bl.Fleet == nil {
-				break
-			}
-			if out.Instead == nil {
-				out.Instead = make([]*Baseline, len(comps))
+		out.baselines(i, slices.DeleteFunc(slices.Clone(b.Baselines), func(bl *Baseline) bool {
+			ok, _ := j.Matches(bl.Where, v, &comps[i])
+			return !ok
+		}))
+	}
+	return out
+}
+
+// baselines chooses among those that match a component, in the book's order: one that
+// goes over others stands before them.
+func (a *Applied) baselines(comp int, match []*Baseline) {
+	a.Clash[comp] = clash(match)
+	for _, bl := range match {
+		switch first := a.Baselines[comp]; {
+		case bl.Starting:
+			a.Starting[comp] = cmp.Or(a.Starting[comp], bl)
+		case first == nil:
+			a.Baselines[comp] = bl
+		case first.Fleet != nil && bl.Fleet == nil:
+			a.Instead[comp] = cmp.Or(a.Instead[comp], bl)
+		}
+	}
+}
+
+// clash says of two baselines that both match, of which neither goes over the other, that
+// one of them is missing. A starting figure gives way to all others.
+func clash(match []*Baseline) string {
+	for i, a := range match {
+		for _, b := range match[i+1:] {
+			if a.Starting == b.Starting && !slices.Contains(a.Over, b.Name) {
+				names := []string{a.Name, b.Name}
+				slices.Sort(names)
+				return fmt.Sprintf("one baseline: %q and %q both match, and neither goes over the other", names[0], names[1])
 			}
 		}
 	}
-	return out
+	return ""
 }
 
 // yield takes out what another that applies in the same place goes over.

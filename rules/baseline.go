@@ -30,12 +30,16 @@ func (e *entry) baseline() {
 
 // readBaseline reads it; what is to be filled in is not a number.
 func (e *entry) readBaseline() *Baseline {
-	b := &Baseline{Part: e.part("where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "spread", "fresh")}
+	b := &Baseline{Part: e.part("where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "spread", "fresh", "starting")}
 	f, isMapping := e.f, e.n.Kind == yaml.MappingNode
 	b.PerComponent, b.Source, b.Fleet, b.FluidAge = true, sourceText(f["source"]), e.fromFleet(), e.fluidAge()
 	b.Mean = e.analytes("mean", true)
 	b.Spread = e.spread(b.Mean)
 	b.Fresh = e.analytes("fresh", false)
+	b.Starting = e.Yes(f["starting"], "starting of "+e.what, false)
+	if b.Starting && f["from"] != nil {
+		e.Fault(f["starting"], "figures from the fleet are no starting figures", "%s is `from: fleet` and `starting`", e.what)
+	}
 	if f["mean"] != nil && f["fluid age"] == nil {
 		e.Fault(e.key, "say at which age of the fluid the means were taken: `fluid age: 60000 km`", "%s has means, but no `fluid age`", e.what)
 	}

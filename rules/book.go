@@ -216,6 +216,7 @@ type Baseline struct {
 	Mean     map[string]float64 // base units of the analyte
 	Spread   map[string]float64 // the standard deviation about Mean
 	Fresh    map[string]float64 // what fresh fluid contains
+	Starting bool               // figures that count until there is anything better
 }
 
 // ShortHash is enough of a hash, as of a book, to tell it from others.

@@ -115,7 +115,17 @@ func (c *Case) In(b *Book) *Book {
 		return b
 	}
 	book := *b
-	book.Baselines = slices.Concat(c.Baselines, b.Baselines)
+	var others []string
+	for _, o := range b.Baselines {
+		others = append(others, o.Name)
+	}
+	book.Baselines = nil
+	for _, own := range c.Baselines {
+		over := *own
+		over.Over = others
+		book.Baselines = append(book.Baselines, &over)
+	}
+	book.Baselines = append(book.Baselines, b.Baselines...)
 	book.sign()
 	return &book
 }

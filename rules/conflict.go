@@ -108,7 +108,7 @@ func (l *loader) bothMatch() {
 			if !search.Next() {
 				return
 			}
-			if slices.Contains(a.Over, b.Name) {
+			if slices.Contains(a.Over, b.Name) || a.Starting != b.Starting {
 				continue
 			}
 			if example, found := search.Both(a.Where, b.Where); found {

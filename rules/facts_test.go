@@ -69,10 +69,10 @@ func (f *fakeFacts) Truth(w word.Word, arg string) (bool, string, bool) {
 	case word.Has:
 		_, plain := f.numbers[key(word.Value, arg)]
 		_, ends := f.ends[key(word.Value, arg)]
-		return plain || ends, "", true
+		return plain || ends, arg + " for has", true
 	case word.HasEarlier:
 		_, plain := f.numbers[key(word.Change, arg)]
-		return plain, "", true
+		return plain, arg + " for hasEarlier", true
 	case word.Below:
 		_, ends := f.ends[key(word.Value, arg)]
 		_, plain := f.numbers[key(word.Value, arg)]

@@ -45,7 +45,7 @@ var answers = [...]answer{
 	word.Done:       {truth: func(x *Facts, arg string) (bool, string, bool) { return x.done(arg), "", true }},
 
 	word.Has:        {truth: (*Facts).has},
-	word.HasEarlier: {truth: func(x *Facts, arg string) (bool, string, bool) { return x.Sheet.HasEarlier(arg), "", true }},
+	word.HasEarlier: {truth: (*Facts).hasEarlier},
 	word.Below:      {truth: (*Facts).below},
 	word.Value:      {number: onSheet(lab.Sheet.Value), rests: (*Facts).restsOnSample},
 	word.FluidAge:   {number: ageBy(unit.Distance), rests: (*Facts).restsOnSample},
@@ -55,8 +55,14 @@ var answers = [...]answer{
 	word.TimesForAge: {number: against(true), rests: (*Facts).restsOnAge, notes: []note{(*Facts).baselineNote}},
 	word.TimesTheAge: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Older() },
 		rests: (*Facts).restsOnSample, notes: []note{(*Facts).olderNote}},
-	word.Deviations: {number: (*Facts).deviations, rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
-	word.Percentile: {number: (*Facts).percentile, rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
+	word.Usual: {number: ofExcess(func(e *lab.Excess) float64 { return e.Fresh + e.Usual }), rests: (*Facts).restsOnPast,
+		notes: []note{(*Facts).usualTerms, (*Facts).baselineNote}},
+	word.Excess: {number: ofExcess(func(e *lab.Excess) float64 { return e.Excess }), rests: (*Facts).restsOnPast,
+		notes: []note{(*Facts).usualTerms, (*Facts).baselineNote}},
+	word.ExcessIsReal: {truth: (*Facts).excessIsReal, rests: (*Facts).restsOnPast, notes: []note{(*Facts).usualTerms}},
+	word.HasUsual:     {truth: (*Facts).hasUsual},
+	word.Deviations:   {number: (*Facts).deviations, rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
+	word.Percentile:   {number: (*Facts).percentile, rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote}},
 
 	word.Change:       {number: onSheet(lab.Sheet.Change), rests: (*Facts).restsOnChange},
 	word.ChangeIsReal: {truth: isReal(lab.Sheet.ChangeIsReal), rests: (*Facts).restsOnChange},
@@ -149,14 +155,24 @@ func against(forAge bool) func(*Facts, string) (float64, string, bool) {
 	return func(x *Facts, arg string) (float64, string, bool) { return x.againstBaseline(arg, forAge) }
 }
 
+// noResult is what is missing where the sample has no result.
+func noResult(analyte string) string { return analytes.Named(analyte) + " in the sample" }
+
 func (x *Facts) has(arg string) (bool, string, bool) {
 	_, ok := x.Sheet.Result(arg)
-	return ok, "", true
+	return ok, noResult(arg), true
+}
+
+func (x *Facts) hasEarlier(arg string) (bool, string, bool) {
+	if ok, why, _ := x.has(arg); !ok {
+		return false, why, true
+	}
+	return x.Sheet.HasEarlier(arg), "an earlier sample with " + analytes.Named(arg), true
 }
 
 func (x *Facts) below(arg string) (bool, string, bool) {
 	r, ok := x.Sheet.Result(arg)
-	return r.Censored, analytes.Named(arg) + " in the sample", ok
+	return r.Censored, noResult(arg), ok
 }
 
 func (x *Facts) trend(arg string) (float64, string, bool) {

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"telltale/engine/fleet"
 	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
@@ -14,55 +13,32 @@ import (
 
 // againstBaseline is the result over the mean, which may be scaled to the fluid's age.
 func (x *Facts) againstBaseline(arg string, forAge bool) (float64, string, bool) {
-	if x.Baseline == nil {
-		return 0, "a baseline for the " + x.comp.Kind, false
-	}
-	b := x.Baseline
-	if x.fleetOf != nil {
-		if fig, why := x.Fleet.For(x.fleetOf, arg); fig != nil {
-			return x.againstFleet(arg, fig, forAge)
-		} else if x.instead == nil || x.instead.Mean[arg] == 0 {
-			return 0, why, false
-		}
-		b = x.instead
-	}
-	mean, ok := b.Mean[arg]
-	if !ok {
-		return 0, "a baseline for " + arg, false
-	}
-	if !forAge {
-		return x.Sheet.Times(arg, mean)
-	}
-	age, kind := BaselineAge(b)
-	if age == 0 {
+	n, why, ok := x.norm(arg)
+	switch {
+	case !ok:
+		return 0, why, false
+	case !forAge:
+		return x.Sheet.Times(arg, x.meanOf(arg, &n))
+	case n.Age == 0 && n.fleet:
+		return 0, "the age of the fluid in half of the samples of " + x.Fleet.GroupWords(), false
+	case n.Age == 0:
 		return 0, "the baseline's fluid age", false
 	}
-	return x.Sheet.TimesForAge(arg, mean, age, kind)
+	return x.Sheet.TimesForAge(arg, x.meanOf(arg, &n), n.Age, n.Kind)
 }
 
 // deviations is how many standard deviations the result lies above the mean.
 func (x *Facts) deviations(arg string) (float64, string, bool) {
-	if x.Baseline == nil {
-		return 0, "a baseline for the " + x.comp.Kind, false
-	}
-	b := x.Baseline
-	if x.fleetOf != nil {
-		if fig, why := x.Fleet.For(x.fleetOf, arg); fig != nil {
-			mean := x.choose(endKey{meanStep, arg}, *fig.Mean, fig.Mean.High)
-			if fig.SD == nil {
-				return 0, "a spread of " + analytes.Named(arg) + " in the fleet's baseline", false
-			}
-			return x.Sheet.Deviations(arg, mean, *fig.SD)
-		} else if x.instead == nil || x.instead.Spread[arg] == 0 {
-			return 0, why, false
-		}
-		b = x.instead
-	}
-	sd, ok := b.Spread[arg]
-	if !ok {
+	n, why, ok := x.norm(arg)
+	switch {
+	case !ok:
+		return 0, why, false
+	case n.SD == 0 && n.fleet:
+		return 0, "a spread of " + analytes.Named(arg) + " in the fleet's baseline", false
+	case n.SD == 0:
 		return 0, "a baseline with a spread of " + analytes.Named(arg), false
 	}
-	return x.Sheet.Deviations(arg, b.Mean[arg], sd)
+	return x.Sheet.Deviations(arg, x.meanOf(arg, &n), n.SD)
 }
 
 // BaselineAge is the fluid's age at which the baseline's means were taken, in metres
@@ -111,22 +87,6 @@ func (x *Facts) ofTheFleet(instead *rules.Baseline) {
 	x.Baseline = &b
 }
 
-// againstFleet answers times and timesForAge from the fleet's figures.
-func (x *Facts) againstFleet(analyte string, fig *fleet.Figure, forAge bool) (float64, string, bool) {
-	mean := x.choose(endKey{meanStep, analyte}, *fig.Mean, fig.Mean.High)
-	if !forAge {
-		return x.Sheet.Times(analyte, mean)
-	}
-	if fig.Age == nil {
-		return 0, fmt.Sprintf("the age of the fluid in half of the samples of %s", x.Fleet.GroupWords()), false
-	}
-	kind := unit.Distance
-	if x.Fleet.Hours {
-		kind = unit.Time
-	}
-	return x.Sheet.TimesForAge(analyte, mean, *fig.Age, kind)
-}
-
 // percentile is the place of the result among those of its group, 0 to 100.
 func (x *Facts) percentile(analyte string) (float64, string, bool) {
 	if _, why, ok := x.Sheet.Value(analyte); !ok {
@@ -155,37 +115,27 @@ func (x *Facts) freshFrom() *rules.Baseline {
 
 // baselineNote names the baseline that an answer rests on.
 func (x *Facts) baselineNote(w word.Word, analyte string) string {
-	b := x.Baseline
-	if b == nil {
-		return ""
-	}
-	if of := x.freshFrom(); w == word.Fresh || w == word.Kept {
-		if x.fleetOf != nil && of.Source == "" {
+	if w == word.Fresh || w == word.Kept {
+		of := x.freshFrom()
+		if of == nil || x.fleetOf != nil && of.Source == "" {
 			return "" // it says nothing of fresh fluid
 		}
 		return "baseline " + of.Name + ", " + of.Source
 	}
-	if x.fleetOf == nil {
-		return "baseline " + b.Name + ", " + b.Source
+	n, _, ok := x.norm(analyte)
+	if !ok {
+		return ""
 	}
-	fig, _ := x.Fleet.For(x.fleetOf, analyte)
-	if fig == nil {
-		if x.instead == nil {
-			return ""
-		}
-		return "baseline " + x.instead.Name + ", " + x.instead.Source
-	}
-	note := fmt.Sprintf("baseline %s, number %d of %s: %s of %s (%s)", x.fleetOf.Name, x.Fleet.Number, x.Fleet.Of,
-		english.Plural(fig.N, "result"), english.Plural(fig.Vehicles, "vehicle"), x.Fleet.GroupWords())
-	open, by, what := *fig.Mean, 1.0, "mean"
+	open, by, what := n.mean, 1.0, "mean"
 	if w == word.Percentile {
+		fig, _ := x.Fleet.For(x.fleetOf, analyte)
 		open, by, what = *fig.Place, 100, "place"
 	}
-	if open.Low != open.High {
-		round := func(v float64) string { return english.Number(math.Round(v*by*100) / 100) }
-		note += fmt.Sprintf("; results below their limits leave the %s open, from %s to %s", what, round(open.Low), round(open.High))
+	if open.Low == open.High {
+		return n.source
 	}
-	return note
+	round := func(v float64) string { return english.Number(math.Round(v*by*100) / 100) }
+	return n.source + fmt.Sprintf("; results below their limits leave the %s open, from %s to %s", what, round(open.Low), round(open.High))
 }
 
 // A mean, or a place, that results below their limits leave open is chosen like
@@ -193,6 +143,7 @@ func (x *Facts) baselineNote(w word.Word, analyte string) string {
 const (
 	meanStep  = -1
 	placeStep = -2
+	ownStep   = -3 // what earlier samples of its own leave open
 )
 
 // OlderWords tell a ratio that is scaled to the fluid's age from a plain one.

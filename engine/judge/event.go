@@ -82,18 +82,19 @@ func (v *View) Masked(comp int, l latch.Latch) string {
 }
 
 func (v *View) maskedWords(by Event, l latch.Latch) string {
-	need := "half the age that it had then"
+	until := "before the second sample after that"
+	const half = ", half of what it had run then, or a smaller share where less was exchanged"
 	switch {
 	case l.Age[0] > 0:
-		need = v.Amount(l.Age[0]/2, false) + ", half of what it had run then"
+		until = "before the fluid has run " + v.Amount(l.Age[0]/2, false) + half
 	case l.Age[1] > 0:
-		need = v.Amount(l.Age[1]/2, true) + ", half of what it had run then"
+		until = "before the fluid has run " + v.Amount(l.Age[1]/2, true) + half
 	}
 	exchange := "an exchange of fluid"
 	if by.What != "" {
 		exchange += " (" + by.Line() + ")"
 	}
-	return exchange + " thinned what the alarm saw; it may worsen, but not ease before the fluid has run " + need
+	return exchange + " thinned what the alarm saw; it may worsen, but not ease " + until
 }
 
 // SampleWords name a sample: its number, component and revision.

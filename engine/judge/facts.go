@@ -26,6 +26,10 @@ type Facts struct {
 	fleetOf *rules.Baseline
 	Fleet   *fleet.Figures
 	instead *rules.Baseline
+	// starting says what is usual where nothing better does; nil for nothing.
+	starting *rules.Baseline
+	clash    string // of two baselines that both match, what is missing; "" where there are none
+	own      map[string]lab.Own
 
 	// at is the last moment of readings that counts; services and samples count up
 	// to the place before.
@@ -57,7 +61,7 @@ func (v *View) FactsAt(comp int, before record.Place, at int64) *Facts {
 		return x
 	}
 	x.comp, x.Def = &a.Comps[comp], &a.Reg.Components[comp]
-	x.Baseline = a.Rules.Baselines[comp]
+	x.Baseline, x.starting, x.clash = a.Rules.Baselines[comp], a.Rules.Starting[comp], a.Rules.Clash[comp]
 	t := v.Timeline(comp)
 	for i := len(t.Steps) - 1; i >= 0; i-- {
 		if s := t.Steps[i]; s.Sample != nil && s.Compare(before) <= 0 {
@@ -68,6 +72,9 @@ func (v *View) FactsAt(comp int, before record.Place, at int64) *Facts {
 	x.Sheet = lab.Sheet{History: x.steps.Lab, Ends: x.end}
 	if x.Baseline != nil && x.Baseline.Fleet != nil {
 		x.ofTheFleet(a.Rules.Instead[comp])
+	}
+	if x.Baseline == nil {
+		x.Baseline = x.starting
 	}
 	if x.Baseline != nil {
 		x.Sheet.Fresh = x.Baseline.Fresh

@@ -21,6 +21,8 @@ type Judgement struct {
 	Before record.Place
 	At     int64 // readings up to this moment count
 	ID     event.ID
+	// Sampled says that it is a sample, and not what was reported or passed between two.
+	Sampled bool
 }
 
 // Step judges the rule at one place and moves the latch. It reports whether the rule
@@ -32,10 +34,11 @@ func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool 
 	if len(got.Missing) > 0 {
 		return false
 	}
-	// A drain dilutes what a rule saw: until the fluid has run half of what it had
-	// run then, the alarm may worsen, but not ease.
-	masked := r.Measured && !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && v.masked(x, l)
-	next, ok := l.Step(r, got.Ends, masked, x.stated)
+	// A drain dilutes what a rule saw: while that hides it, the alarm may worsen, but not
+	// ease.
+	masked := !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && v.masked(x, l)
+	sampled := at.Sampled || r.On&rules.OnSample == 0
+	next, ok := l.Step(r, got.Ends, latch.Of{Masked: masked, Stated: x.stated, Counts: sampled})
 	if !ok {
 		l.Missing = []string{"the exact value of a result below its limit"}
 		return false
@@ -97,7 +100,7 @@ func (v *View) Judgements(r *rules.Rule, comp int) []Judgement {
 	if r.On&rules.OnSample != 0 && comp >= 0 {
 		for _, s := range v.Timeline(comp).Steps {
 			if s.Sample != nil {
-				out = append(out, Judgement{s.Place, max(s.At, s.Sample.At), s.Sample.ID})
+				out = append(out, Judgement{s.Place, max(s.At, s.Sample.At), s.Sample.ID, true})
 			}
 		}
 	}
@@ -105,7 +108,7 @@ func (v *View) Judgements(r *rules.Rule, comp int) []Judgement {
 		for _, c := range v.Rec.Chains() {
 			for _, p := range c.Points {
 				if p.Accepted {
-					out = append(out, Judgement{record.PlaceOf(p.At, event.ServiceEvent), p.At, p.ID})
+					out = append(out, Judgement{Before: record.PlaceOf(p.At, event.ServiceEvent), At: p.At, ID: p.ID})
 				}
 			}
 		}
@@ -113,13 +116,13 @@ func (v *View) Judgements(r *rules.Rule, comp int) []Judgement {
 	if r.On&rules.OnService != 0 {
 		for i := range v.Rec.Services {
 			if s := &v.Rec.Services[i]; !s.Void {
-				out = append(out, Judgement{s.Stamp.Place(event.ServiceEvent), s.At, s.ID})
+				out = append(out, Judgement{Before: s.Stamp.Place(event.ServiceEvent), At: s.At, ID: s.ID})
 			}
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Judgement) int { return a.Before.Compare(b.Before) })
 	if r.On&rules.OnClock != 0 && !v.Now.IsZero() {
-		out = append(out, Judgement{record.LastPlace, math.MaxInt64, event.ID{}})
+		out = append(out, Judgement{Before: record.LastPlace, At: math.MaxInt64})
 	}
 	return out
 }
@@ -157,6 +160,9 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 		t.FollowUps, t.PullsIn = latch.OpenedBy(l.Openings, at.ID), latch.OpenedBy(l.Pulls, at.ID)
 	}
 	t.Message = j.Say(r, stage, x, end.Measure)
+	if x.onStartingFigures(r) {
+		t.Message = english.Sentences(t.Message, startingWords)
+	}
 	if to == 0 && !r.Measured {
 		t.Message = noLonger(r)
 	}
@@ -197,6 +203,9 @@ func worded(r *rules.Rule, stage int) int {
 
 // Cautions are what to mind at what the rule advises at a stage.
 func Cautions(r *rules.Rule, stage int) []string { return r.Cautions[worded(r, stage)] }
+
+// startingWords mark an alarm that compares with figures which are nobody's own.
+const startingWords = "Compared with a starting figure, until samples of your own say what is usual."
 
 // noLonger is what a pattern says when it clears: its own words speak of what holds.
 func noLonger(r *rules.Rule) string {

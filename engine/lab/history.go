@@ -215,27 +215,6 @@ func afterExchange(age, share float64) float64 {
 	return (1 - share) * age
 }
 
-// Masked reports whether an exchange hides what an alarm saw: fluid was
-// exchanged since the sample h[reached] at which the alarm's stage was reached,
-// and the fluid has since the latest exchange run less than half of age, the age
-// it had then ([History.Ages] of reached). A partial drain dilutes the evidence,
-// not the wear. Where run or age are unknown it is masked. A negative reached
-// stands for a sample older than all of h.
-func Masked(h History, reached int, age Ages) bool {
-	last := len(h) - 1
-	exchange := h.before(last, true)
-	if exchange < 0 || exchange < reached {
-		return false
-	}
-	for _, kind := range []unit.Kind{unit.Distance, unit.Time} {
-		run, half := h.run(exchange, last, kind), age.by(kind)/2
-		if !math.IsNaN(run) && !math.IsNaN(half) {
-			return !atLeast(run, half)
-		}
-	}
-	return true
-}
-
 // atLeast reports whether a reaches b; values within 1e-9 of each other,
 // relatively, are equal.
 func atLeast(a, b float64) bool {

@@ -52,32 +52,38 @@ type Opening struct {
 // Openings kept for a rule, and as many of tasks pulled in.
 const keptOpenings = 16
 
+// Of says what a judgement is of.
+type Of struct {
+	Masked bool // an exchange hides what the alarm saw
+	Stated bool // the outcome rests on a share of the fluid that nobody measured
+	Counts bool // it is one of those that confirm a limit: a sample, where the rule is asked on samples
+}
+
 // Step is the latch after a judgement, of which the ends of censored results gave these
-// outcomes; false where they do not agree. masked: an exchange hides what the alarm saw.
-// stated: the outcome rests on a share of the fluid that nobody measured.
-func (l Latch) Step(r *rules.Rule, ends []rules.End, masked, stated bool) (next Latch, ok bool) {
-	next = l.advance(r, ends[0], masked)
+// outcomes; false where they do not agree.
+func (l Latch) Step(r *rules.Rule, ends []rules.End, of Of) (next Latch, ok bool) {
+	next = l.advance(r, ends[0], of)
 	for _, e := range ends[1:] {
-		if l.advance(r, e, masked).On != next.On {
+		if l.advance(r, e, of).On != next.On {
 			return l, false
 		}
 	}
-	if stated {
+	if of.Stated {
 		next.atMostAdvisory(&l)
 	}
-	next.Masked = masked && next.Stage <= l.Stage // one that worsened shows what it rests on
+	next.Masked = of.Masked && next.Stage <= l.Stage // one that worsened shows what it rests on
 	return next, true
 }
 
 // advance gives the latch after one judged end: each limit latches alone.
-func (l Latch) advance(r *rules.Rule, e rules.End, masked bool) Latch {
+func (l Latch) advance(r *rules.Rule, e rules.End, of Of) Latch {
 	if !r.Measured {
 		on := l.On[r.Stage]
-		l.On[r.Stage] = e.Raise || on && !e.Clear
+		l.On[r.Stage] = e.Raise || on && (!e.Clear || of.Masked)
 	} else {
 		for s := rules.Advisory; s <= rules.Warning; s++ {
 			if r.Has[s] {
-				l.limit(r, s, e.Measure, e.Limits[s], masked)
+				l.limit(r, s, e.Measure, e.Limits[s], of)
 			}
 		}
 	}
@@ -111,7 +117,7 @@ func (l *Latch) atMostAdvisory(before *Latch) {
 	}
 }
 
-func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, masked bool) {
+func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, of Of) {
 	off := math.Abs(limit) * r.Deadband
 	if limit <= 0 {
 		off = r.Deadband
@@ -120,15 +126,17 @@ func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, masked bool) {
 	if r.Below {
 		reached, released = atLeast(limit, m), less(limit+off, m)
 	}
-	if !reached {
+	switch {
+	case !of.Counts:
+	case !reached:
 		l.Count[s] = 0
-	} else {
+	default:
 		l.Count[s] = min(l.Count[s]+1, r.Confirm[s])
 	}
 	switch {
 	case !l.On[s]:
-		l.On[s] = reached && l.Count[s] >= r.Confirm[s]
-	case released && !masked:
+		l.On[s] = reached && (r.Confirm[s] == 1 || l.Count[s] >= r.Confirm[s])
+	case released && !of.Masked:
 		l.On[s] = false
 	}
 }

@@ -96,7 +96,7 @@ func (v *sampleVerdict) history() *History {
 
 func (v *sampleVerdict) series(r Result, run func(int) float64) Series {
 	s := Series{Analyte: r.Analyte, Title: r.Title}
-	mean := v.x.Baseline.Mean[r.Analyte]
+	mean, _, _ := v.x.Mean(r.Analyte)
 	for i := range v.t.Steps {
 		for _, old := range v.t.Lab[i].Results {
 			if at := run(i); old.Analyte == r.Analyte && !math.IsNaN(at) {

@@ -45,12 +45,17 @@ type Verdict struct {
 	// Stage is normal, or the worst stage that stands of the rules that judge samples.
 	Stage   alarm.Stage `json:"stage"`
 	Summary string      `json:"summary"`
+	// AllClear: nothing stands, a rule that judged looked at every result, and most rules
+	// could judge. Only then is the sheet called normal.
+	AllClear bool `json:"allClear"`
 	// Reasons are the strongest three of what stands; Further counts the others.
 	Reasons []Reason `json:"reasons,omitempty"`
 	Further int      `json:"further,omitempty"`
 	// Judged counts the rules that this sample was judged by; NotJudged are the others.
 	Judged    int            `json:"judged"`
 	NotJudged []UnjudgedRule `json:"notJudged,omitempty"`
+	// Unread are the analytes of results that no rule which judged looked at.
+	Unread []string `json:"unread,omitempty"`
 	Results   []Result       `json:"results"`
 	Notes     []string       `json:"notes,omitempty"` // what to know to read the sheet rightly
 	FollowUps []string       `json:"followUps,omitempty"`
@@ -106,6 +111,11 @@ type Result struct {
 	Analyses int `json:"analyses,omitempty"`
 	// Times is the value over the baseline's mean.
 	Times *float64 `json:"times,omitempty"`
+	// Starting says that the mean is a starting figure, nobody's own.
+	Starting bool `json:"starting,omitempty"`
+	// Excess is what the sample holds beyond what is usual for the fluid's age, where that
+	// is more than method and spread account for.
+	Excess *float64 `json:"excess,omitempty"`
 	// Kept is the value over that of the fresh fluid, where the baseline has no mean of it.
 	Kept *float64 `json:"kept,omitempty"`
 	// Index is the viscosity index, beside the viscosity at 100 degC.
@@ -210,6 +220,7 @@ func (v *sampleVerdict) age() {
 // judge collects what stands of the rules that judge samples, the worst first.
 func (v *sampleVerdict) judge() {
 	worst := 0
+	read := map[string]bool{}
 	for _, ar := range v.view.Applied().Rules.Rules {
 		if ar.Rule.On&rules.OnSample == 0 || ar.Component != v.comp {
 			continue
@@ -219,6 +230,10 @@ func (v *sampleVerdict) judge() {
 			v.NotJudged = append(v.NotJudged, UnjudgedRule{ar.Rule.Name, l.Missing})
 		} else {
 			v.Judged++
+			v.view.Judge.Run(ar.Rule, v.x)
+			for _, a := range v.view.Judge.Read() {
+				read[a] = true
+			}
 		}
 		if l.Stage > 0 {
 			v.Reasons = append(v.Reasons, v.reason(ar.Rule, l))
@@ -230,8 +245,26 @@ func (v *sampleVerdict) judge() {
 	})
 	const strongest = 3
 	v.Stage = alarm.RuleStages[worst]
+	v.Unread = v.unread(read)
+	v.AllClear = worst == 0 && v.Judged > 0 && len(v.Unread) == 0 && len(v.NotJudged) <= v.Judged
 	v.Further = max(0, len(v.Reasons)-strongest)
 	v.Reasons = v.Reasons[:len(v.Reasons)-v.Further]
+}
+
+// unread are the results, in the order of the sheet, that nobody looked at. One that could
+// not be read is told of with itself.
+func (v *sampleVerdict) unread(read map[string]bool) (out []string) {
+	s := &v.t.Steps[len(v.t.Steps)-1]
+	whys, n := s.Sheet().Whys, 0
+	for _, sheet := range s.Sheets() {
+		for i := range sheet.Results {
+			if a := sheet.Results[i].Analyte; whys[n] == "" && !read[a] && !slices.Contains(out, a) {
+				out = append(out, a)
+			}
+			n++
+		}
+	}
+	return out
 }
 
 // reason is why a rule stands, by this sample or, where it was not judged on this
@@ -338,14 +371,15 @@ func (v *sampleVerdict) result(d *event.ResultData, read *record.Sheet, n int) {
 }
 
 func (v *sampleVerdict) compare(out *Result) {
-	if b := v.x.Baseline; b != nil && b.Mean[out.Analyte] > 0 {
-		if n, _, ok := v.x.Sheet.Times(out.Analyte, b.Mean[out.Analyte]); ok {
-			out.Times = &n
-		}
-		out.Limits = v.limits(out.Analyte, b.Mean[out.Analyte])
-		out.Drains = v.drains(out, b.Mean[out.Analyte])
+	if mean, starting, ok := v.x.Mean(out.Analyte); ok {
+		out.Times, out.Starting = answered(v.x.Sheet.Times(out.Analyte, mean)), starting
+		out.Limits = v.limits(out.Analyte, mean)
+		out.Drains = v.drains(out, mean)
 	} else if v.x.Sheet.Fresh[out.Analyte] > 0 {
 		out.Kept = answered(v.x.Sheet.Kept(out.Analyte))
+	}
+	if e, _, ok := v.x.Excess(out.Analyte); ok && e.Real() && *out.Low == *out.High {
+		out.Excess = &e.Excess
 	}
 	if out.Analyte == "KV100" {
 		out.Index = answered(v.x.Sheet.ViscosityIndex())

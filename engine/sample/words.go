@@ -32,12 +32,29 @@ func (v *sampleVerdict) summary() string {
 		return "Not judged: no rule reads samples of this component."
 	case v.Judged == 0:
 		return "Not judged: every rule lacks something; see below."
+	case len(v.NotJudged) > v.Judged:
+		return fmt.Sprintf("Nothing found, but that says little: %s could judge it, %d could not.", english.Plural(v.Judged, "rule"), len(v.NotJudged))
+	case len(v.Unread) > 0:
+		return fmt.Sprintf("Nothing found by the %s that could judge it, but no rule looks at %s.", english.Counted(v.Judged, "one rule", "rules"), unreadWords(v.Unread))
 	case v.Judged == 1 && len(v.NotJudged) == 0:
 		return "Normal by the one rule that judges it."
 	case len(v.NotJudged) > 0:
 		return fmt.Sprintf("Normal by the %s that could judge it; %d could not.", english.Plural(v.Judged, "rule"), len(v.NotJudged))
 	}
 	return fmt.Sprintf("Normal by all %s that judge it.", english.Plural(v.Judged, "rule"))
+}
+
+// unreadWords name the first few.
+func unreadWords(names []string) string {
+	const shown = 4
+	var out []string
+	for _, a := range names[:min(len(names), shown)] {
+		out = append(out, analytes.Named(a))
+	}
+	if more := len(names) - shown; more > 0 {
+		out = append(out, fmt.Sprintf("%d more", more))
+	}
+	return english.List("and", out)
 }
 
 // notes are what to know to read the figures rightly.
@@ -168,6 +185,13 @@ func (v *Verdict) Text() string {
 	for _, u := range v.NotJudged {
 		t.Line(1, "not judged: %s, without %s", u.Rule, strings.Join(u.Missing, ", "))
 	}
+	if len(v.Unread) > 0 {
+		var all []string
+		for _, a := range v.Unread {
+			all = append(all, analytes.Named(a))
+		}
+		t.Line(1, "no rule looks at: %s", strings.Join(all, ", "))
+	}
 	for _, n := range v.Notes {
 		t.Line(1, "note: %s", n)
 	}
@@ -205,7 +229,14 @@ func (r *Result) words() string {
 		more = append(more, fmt.Sprintf("one of %d analyses, together %s", r.Analyses, r.together()))
 	}
 	if r.Times != nil {
-		more = append(more, english.Short(*r.Times)+" times the baseline")
+		what := "the baseline"
+		if r.Starting {
+			what = "a starting figure"
+		}
+		more = append(more, english.Short(*r.Times)+" times "+what)
+	}
+	if r.Excess != nil {
+		more = append(more, english.Figures(*r.Excess)+" more than usual for its age")
 	}
 	if r.Kept != nil {
 		more = append(more, keptWords(r.Analyte, *r.Kept))

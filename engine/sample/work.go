@@ -124,11 +124,13 @@ func (v *sampleVerdict) stood(w *Work, before record.Place) {
 
 // leading are the analytes furthest over the baseline in either sample.
 func (v *sampleVerdict) leading(earlier lab.Sheet) []string {
-	if v.x.Baseline == nil {
-		return nil
-	}
 	over := map[string]float64{}
-	for a, mean := range v.x.Baseline.Mean {
+	for _, r := range v.t.Lab[len(v.t.Lab)-1].Results {
+		a := r.Analyte
+		mean, _, ok := v.x.Mean(a)
+		if !ok {
+			continue
+		}
 		now, _, ok := v.x.Sheet.Times(a, mean)
 		then, _, ok2 := earlier.Times(a, mean)
 		if ok && ok2 {

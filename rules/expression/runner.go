@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"telltale/rules/analytes"
 	"telltale/rules/unit"
 	"telltale/rules/word"
 )
@@ -25,7 +24,7 @@ type Runner struct {
 
 	missing []string
 	read    []int            // the questions about the sample's results that were answered, over all ends
-	turned  []int            // those for a result that the sample does not have
+	turned  []string         // what guards found not to be there
 	record  *[]word.Evidence // nil but for the instrumented run
 	units   unit.System
 }
@@ -204,7 +203,10 @@ func (s *Runner) answer(i int, a *slot) {
 		case v:
 			a.value = 1
 		}
-		s.looked(i, v, ok)
+		if q.info.Guard && ok && !v {
+			s.turned = append(s.turned, why)
+		}
+		s.looked(i, ok)
 		return
 	}
 	v, why, ok := s.facts.Number(q.info.Word, q.arg)
@@ -220,21 +222,14 @@ func (s *Runner) answer(i int, a *slot) {
 		s.miss(why)
 		return
 	}
-	s.looked(i, true, true)
+	s.looked(i, true)
 	a.value = s.check(v*times/q.over, q.of)
 }
 
-// looked notes whether a question had the sample's results looked at.
-func (s *Runner) looked(i int, yes, ok bool) {
-	list := &s.read
-	switch q := &s.asks.list[i]; {
-	case q.info.Guard && !yes:
-		list = &s.turned
-	case !ok || len(q.reads) == 0:
-		return
-	}
-	if !slices.Contains(*list, i) {
-		*list = append(*list, i)
+// looked notes a question for whose answer the sample's result was looked at.
+func (s *Runner) looked(i int, ok bool) {
+	if ok && len(s.asks.list[i].reads) > 0 && !slices.Contains(s.read, i) {
+		s.read = append(s.read, i)
 	}
 }
 
@@ -249,18 +244,14 @@ func (s *Runner) Read() []string {
 	return slices.Compact(out)
 }
 
-// Turned says, where the last [Runner.EachEnd] looked at no result, which ones it would
-// have looked at and the sample does not have; nil where it looked at any.
+// Turned says, where the last [Runner.EachEnd] looked at no result, what guards found not
+// to be there, sorted; nil where it looked at any.
 func (s *Runner) Turned() []string {
-	if len(s.read) > 0 {
+	if len(s.read) > 0 || len(s.turned) == 0 {
 		return nil
 	}
-	var out []string
-	for _, i := range s.turned {
-		out = append(out, analytes.Named(s.asks.list[i].arg)+" in the sample")
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
+	slices.Sort(s.turned)
+	return slices.Clone(slices.Compact(s.turned))
 }
 
 // named is what a let name stands for.

@@ -41,6 +41,7 @@ func baseline() node {
 		"mean":        analytes("what is usual, by analyte"),
 		"spread":      analytes("the standard deviation about the mean, by analyte"),
 		"fresh":       analytes("what fresh fluid contains, by analyte"),
+		"starting":    about(yes(), "figures that count until the fleet's own, the book's or the sheet's say more"),
 	})
 	n["anyOf"] = []node{{"required": []string{"mean", "fluid age"}}, {"required": []string{"fresh"}}, {"required": []string{"from"}}}
 	n["dependentRequired"] = map[string][]string{"mean": {"fluid age"}, "spread": {"mean"}, "group by": {"from"}, "at least": {"from"}, "of the last": {"from"}}

@@ -36,7 +36,8 @@ type Facts interface {
 	// is false and why names what is missing, in words: `Cu in the sample`,
 	// `a baseline for K`, `an earlier sample`.
 	Number(w Word, arg string) (v float64, why string, ok bool)
-	// Truth answers a word that gives true or false; it is never missing for has.
+	// Truth answers a word that gives true or false. For a guard, such as has, it is never
+	// missing, and why says of a false one what is not there.
 	Truth(w Word, arg string) (v bool, why string, ok bool)
 
 	Ends(mask uint32)

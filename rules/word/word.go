@@ -37,6 +37,10 @@ const (
 	FluidHours
 	Times
 	TimesForAge
+	Usual
+	Excess
+	ExcessIsReal
+	HasUsual
 	Deviations
 	Percentile
 	TimesTheAge

@@ -1,0 +1,203 @@
+package judge
+
+import (
+	"fmt"
+	"strings"
+
+	"telltale/engine/lab"
+	"telltale/rules"
+	"telltale/rules/analytes"
+	"telltale/rules/english"
+	"telltale/rules/unit"
+	"telltale/rules/word"
+)
+
+// norm is what is usual of one analyte, and where that comes from.
+type norm struct {
+	lab.Norm
+	mean   lab.Span // wider than a point where results below their limits leave it open
+	source string   // as evidence names it
+	fleet  bool     // of the fleet's own samples
+	// starting marks a figure that stands until there is something better.
+	starting bool
+}
+
+// norm finds what is usual of the analyte: the fleet's own figures before those of the
+// book, these before the averages that the sheet itself prints, and a starting figure
+// where there is nothing better. ok is false where there is none, and why says what is
+// missing.
+func (x *Facts) norm(analyte string) (n norm, why string, ok bool) {
+	if x.clash != "" {
+		return norm{}, x.clash, false
+	}
+	why = "a baseline for the " + x.comp.Kind
+	if x.fleetOf != nil {
+		fig, missing := x.Fleet.For(x.fleetOf, analyte)
+		if fig != nil {
+			return x.normOfFleet(analyte), "", true
+		}
+		why = missing
+		if n, ok = normOf(x.instead, analyte); ok {
+			return n, "", true
+		}
+	} else if x.Baseline != nil {
+		why = "a baseline for " + analyte
+		if n, ok = normOf(x.Baseline, analyte); ok {
+			return n, "", true
+		}
+	}
+	if n, ok = normOf(x.starting, analyte); ok {
+		return n, "", true
+	}
+	return norm{}, why, false
+}
+
+// normOf is what a baseline of the book says of the analyte.
+func normOf(b *rules.Baseline, analyte string) (norm, bool) {
+	if b == nil || b.Mean[analyte] == 0 {
+		return norm{}, false
+	}
+	n := norm{mean: lab.Span{Low: b.Mean[analyte], High: b.Mean[analyte]}, source: "baseline " + b.Name + ", " + b.Source}
+	if b.Starting {
+		n.source, n.starting = "starting figure, "+b.Source, true
+	}
+	n.Mean, n.SD = b.Mean[analyte], b.Spread[analyte]
+	n.Age, n.Kind = BaselineAge(b)
+	return n, true
+}
+
+// normOfFleet is what the fleet's samples say; [fleet.Figures.For] has found that they do.
+func (x *Facts) normOfFleet(analyte string) norm {
+	fig, _ := x.Fleet.For(x.fleetOf, analyte)
+	n := norm{mean: *fig.Mean, fleet: true, source: fmt.Sprintf("baseline %s, number %d of %s: %s of %s (%s)", x.fleetOf.Name,
+		x.Fleet.Number, x.Fleet.Of, english.Plural(fig.N, "result"), english.Plural(fig.Vehicles, "vehicle"), x.Fleet.GroupWords())}
+	n.Mean, n.Kind = fig.Mean.High, unit.Distance
+	if x.Fleet.Hours {
+		n.Kind = unit.Time
+	}
+	if fig.SD != nil {
+		n.SD = *fig.SD
+	}
+	if fig.Age != nil {
+		n.Age = *fig.Age
+	}
+	return n
+}
+
+// meanOf chooses an end of a mean that results below their limits leave open.
+func (x *Facts) meanOf(analyte string, n *norm) float64 {
+	return x.choose(endKey{meanStep, analyte}, n.mean, n.mean.High)
+}
+
+// Excess is what the sample holds of the analyte beyond what is usual; see
+// [lab.Sheet.Excess].
+func (x *Facts) Excess(analyte string) (e lab.Excess, missing string, ok bool) {
+	var group *lab.Norm
+	n, why, known := x.norm(analyte)
+	if known {
+		n.Mean = x.meanOf(analyte, &n)
+		group = &n.Norm
+	}
+	own := x.ownPast(analyte)
+	past := 0.0
+	if own.Samples > 0 {
+		past = x.choose(endKey{ownStep, analyte}, own.Span, own.Span.High)
+	}
+	e, missing, ok = x.Sheet.Excess(analyte, group, past, own.Samples)
+	if _, has := x.Sheet.Result(analyte); !ok && has {
+		missing = why
+	}
+	return e, missing, ok
+}
+
+// Mean is what is usual of the analyte in what the sample is compared with; starting marks
+// a starting figure. ok is false where nothing says, or results below their limits leave
+// it open.
+func (x *Facts) Mean(analyte string) (mean float64, starting, ok bool) {
+	if x.comp == nil {
+		return 0, false, false
+	}
+	n, _, ok := x.norm(analyte)
+	return n.mean.High, n.starting, ok && n.mean.Low == n.mean.High
+}
+
+// ownPast is what earlier samples had, reckoned once.
+func (x *Facts) ownPast(analyte string) lab.Own {
+	own, known := x.own[analyte]
+	if !known {
+		own = x.Sheet.OwnPast(analyte)
+		if x.own == nil {
+			x.own = map[string]lab.Own{}
+		}
+		x.own[analyte] = own
+	}
+	return own
+}
+
+// ofExcess answers a word from the excess.
+func ofExcess(read func(*lab.Excess) float64) func(*Facts, string) (float64, string, bool) {
+	return func(x *Facts, arg string) (float64, string, bool) {
+		e, why, ok := x.Excess(arg)
+		return read(&e), why, ok
+	}
+}
+
+func (x *Facts) excessIsReal(arg string) (bool, string, bool) {
+	e, why, ok := x.Excess(arg)
+	return e.Real(), why, ok
+}
+
+// hasUsual reports whether there is a result, and something to compare it with.
+func (x *Facts) hasUsual(arg string) (bool, string, bool) {
+	_, why, ok := x.Excess(arg)
+	return ok, why, true
+}
+
+// restsOnPast is of a result and of the earlier ones that weigh in.
+func (x *Facts) restsOnPast() {
+	x.restsOnAge()
+	for i := range x.steps.Steps[:len(x.steps.Steps)-1] {
+		if s := &x.steps.Steps[i]; s.Sample != nil {
+			x.use(s.ID())
+		}
+	}
+}
+
+// usualTerms tell how what is usual came about.
+func (x *Facts) usualTerms(w word.Word, arg string) string {
+	e, _, ok := x.Excess(arg)
+	if !ok {
+		return ""
+	}
+	u := " " + analytes.UnitOf(arg)
+	terms := []string{"usual " + english.Figures(e.Fresh+e.Usual) + u}
+	if e.Fresh > 0 {
+		terms = append(terms, "of it "+english.Figures(e.Fresh)+" in fresh fluid")
+	}
+	if e.Group > 0 && e.Older > 1 {
+		terms = append(terms, fmt.Sprintf("for a fluid %s times as old as the baseline's", english.Short(e.Older)))
+	}
+	if e.Samples > 0 {
+		terms = append(terms, fmt.Sprintf("weighed with %s of its own, %s beyond fresh", english.Plural(e.Samples, "earlier sample"), english.Figures(e.Own)))
+	}
+	if w != word.Usual {
+		terms = append(terms, "method and spread account for "+english.Figures(e.Error)+u)
+	}
+	return strings.Join(terms, ", ")
+}
+
+// compared are the words that compare a result with what is usual.
+var compared = [...]word.Word{word.Times, word.TimesForAge, word.Deviations, word.Usual, word.Excess, word.ExcessIsReal}
+
+// onStartingFigures reports whether the rule compares a result with a starting figure.
+func (x *Facts) onStartingFigures(r *rules.Rule) bool {
+	for _, w := range compared {
+		for _, a := range r.Asks(w) {
+			n, _, ok := x.norm(a)
+			if _, has := x.Sheet.Result(a); ok && has && n.starting {
+				return true
+			}
+		}
+	}
+	return false
+}
