@@ -159,15 +159,20 @@ func against(forAge bool) func(*Facts, string) (float64, string, bool) {
 func noResult(analyte string) string { return analytes.Named(analyte) + " in the sample" }
 
 func (x *Facts) has(arg string) (bool, string, bool) {
-	_, ok := x.Sheet.Result(arg)
-	return ok, noResult(arg), true
+	if _, ok := x.Sheet.Result(arg); ok {
+		return true, "", true
+	}
+	return false, noResult(arg), true
 }
 
 func (x *Facts) hasEarlier(arg string) (bool, string, bool) {
-	if ok, why, _ := x.has(arg); !ok {
+	if x.Sheet.HasEarlier(arg) {
+		return true, "", true
+	}
+	if here, why, _ := x.has(arg); !here {
 		return false, why, true
 	}
-	return x.Sheet.HasEarlier(arg), "an earlier sample with " + analytes.Named(arg), true
+	return false, "an earlier sample with " + analytes.Named(arg), true
 }
 
 func (x *Facts) below(arg string) (bool, string, bool) {

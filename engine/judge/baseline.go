@@ -19,7 +19,7 @@ func (x *Facts) againstBaseline(arg string, forAge bool) (float64, string, bool)
 		return 0, why, false
 	case !forAge:
 		return x.Sheet.Times(arg, x.meanOf(arg, &n))
-	case n.Age == 0 && n.fleet:
+	case n.Age == 0 && n.fig != nil:
 		return 0, "the age of the fluid in half of the samples of " + x.Fleet.GroupWords(), false
 	case n.Age == 0:
 		return 0, "the baseline's fluid age", false
@@ -33,7 +33,7 @@ func (x *Facts) deviations(arg string) (float64, string, bool) {
 	switch {
 	case !ok:
 		return 0, why, false
-	case n.SD == 0 && n.fleet:
+	case n.SD == 0 && n.fig != nil:
 		return 0, "a spread of " + analytes.Named(arg) + " in the fleet's baseline", false
 	case n.SD == 0:
 		return 0, "a baseline with a spread of " + analytes.Named(arg), false
@@ -132,10 +132,10 @@ func (x *Facts) baselineNote(w word.Word, analyte string) string {
 		open, by, what = *fig.Place, 100, "place"
 	}
 	if open.Low == open.High {
-		return n.source
+		return x.source(&n)
 	}
 	round := func(v float64) string { return english.Number(math.Round(v*by*100) / 100) }
-	return n.source + fmt.Sprintf("; results below their limits leave the %s open, from %s to %s", what, round(open.Low), round(open.High))
+	return x.source(&n) + fmt.Sprintf("; results below their limits leave the %s open, from %s to %s", what, round(open.Low), round(open.High))
 }
 
 // A mean, or a place, that results below their limits leave open is chosen like

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"telltale/engine/fleet"
 	"telltale/engine/lab"
 	"telltale/rules"
 	"telltale/rules/analytes"
@@ -15,12 +16,14 @@ import (
 // norm is what is usual of one analyte, and where that comes from.
 type norm struct {
 	lab.Norm
-	mean   lab.Span // wider than a point where results below their limits leave it open
-	source string   // as evidence names it
-	fleet  bool     // of the fleet's own samples
-	// starting marks a figure that stands until there is something better.
-	starting bool
+	mean lab.Span // wider than a point where results below their limits leave it open
+	// Of a baseline of the book, or of figures from the fleet's own samples.
+	of  *rules.Baseline
+	fig *fleet.Figure
 }
+
+// starting marks a figure that stands until there is something better.
+func (n *norm) starting() bool { return n.of != nil && n.of.Starting }
 
 // norm finds what is usual of the analyte: the fleet's own figures before those of the
 // book, these before the averages that the sheet itself prints, and a starting figure
@@ -30,48 +33,43 @@ func (x *Facts) norm(analyte string) (n norm, why string, ok bool) {
 	if x.clash != "" {
 		return norm{}, x.clash, false
 	}
-	why = "a baseline for the " + x.comp.Kind
+	own := x.Baseline
 	if x.fleetOf != nil {
-		fig, missing := x.Fleet.For(x.fleetOf, analyte)
-		if fig != nil {
-			return x.normOfFleet(analyte), "", true
+		var fig *fleet.Figure
+		if fig, why = x.Fleet.For(x.fleetOf, analyte); fig != nil {
+			return x.normOfFleet(fig), "", true
 		}
-		why = missing
-		if n, ok = normOf(x.instead, analyte); ok {
-			return n, "", true
-		}
-	} else if x.Baseline != nil {
-		why = "a baseline for " + analyte
-		if n, ok = normOf(x.Baseline, analyte); ok {
+		own = x.instead
+	}
+	for _, b := range [...]*rules.Baseline{own, x.starting} {
+		if n, ok = normOf(b, analyte); ok {
 			return n, "", true
 		}
 	}
-	if n, ok = normOf(x.starting, analyte); ok {
-		return n, "", true
+	switch {
+	case why != "":
+	case x.Baseline == nil:
+		why = "a baseline for the " + x.comp.Kind
+	default:
+		why = "a baseline for " + analyte
 	}
 	return norm{}, why, false
 }
 
 // normOf is what a baseline of the book says of the analyte.
-func normOf(b *rules.Baseline, analyte string) (norm, bool) {
+func normOf(b *rules.Baseline, analyte string) (n norm, ok bool) {
 	if b == nil || b.Mean[analyte] == 0 {
 		return norm{}, false
 	}
-	n := norm{mean: lab.Span{Low: b.Mean[analyte], High: b.Mean[analyte]}, source: "baseline " + b.Name + ", " + b.Source}
-	if b.Starting {
-		n.source, n.starting = "starting figure, "+b.Source, true
-	}
-	n.Mean, n.SD = b.Mean[analyte], b.Spread[analyte]
+	n.of, n.Mean, n.SD = b, b.Mean[analyte], b.Spread[analyte]
+	n.mean = lab.Span{Low: n.Mean, High: n.Mean}
 	n.Age, n.Kind = BaselineAge(b)
 	return n, true
 }
 
-// normOfFleet is what the fleet's samples say; [fleet.Figures.For] has found that they do.
-func (x *Facts) normOfFleet(analyte string) norm {
-	fig, _ := x.Fleet.For(x.fleetOf, analyte)
-	n := norm{mean: *fig.Mean, fleet: true, source: fmt.Sprintf("baseline %s, number %d of %s: %s of %s (%s)", x.fleetOf.Name,
-		x.Fleet.Number, x.Fleet.Of, english.Plural(fig.N, "result"), english.Plural(fig.Vehicles, "vehicle"), x.Fleet.GroupWords())}
-	n.Mean, n.Kind = fig.Mean.High, unit.Distance
+// normOfFleet is what the fleet's samples say.
+func (x *Facts) normOfFleet(fig *fleet.Figure) (n norm) {
+	n.fig, n.mean, n.Mean, n.Kind = fig, *fig.Mean, fig.Mean.High, unit.Distance
 	if x.Fleet.Hours {
 		n.Kind = unit.Time
 	}
@@ -82,6 +80,18 @@ func (x *Facts) normOfFleet(analyte string) norm {
 		n.Age = *fig.Age
 	}
 	return n
+}
+
+// source names it for evidence.
+func (x *Facts) source(n *norm) string {
+	switch {
+	case n.fig != nil:
+		return fmt.Sprintf("baseline %s, number %d of %s: %s of %s (%s)", x.fleetOf.Name, x.Fleet.Number, x.Fleet.Of,
+			english.Plural(n.fig.N, "result"), english.Plural(n.fig.Vehicles, "vehicle"), x.Fleet.GroupWords())
+	case n.starting():
+		return "starting figure, " + n.of.Source
+	}
+	return "baseline " + n.of.Name + ", " + n.of.Source
 }
 
 // meanOf chooses an end of a mean that results below their limits leave open.
@@ -118,7 +128,7 @@ func (x *Facts) Mean(analyte string) (mean float64, starting, ok bool) {
 		return 0, false, false
 	}
 	n, _, ok := x.norm(analyte)
-	return n.mean.High, n.starting, ok && n.mean.Low == n.mean.High
+	return n.mean.High, n.starting(), ok && n.mean.Low == n.mean.High
 }
 
 // ownPast is what earlier samples had, reckoned once.
@@ -194,7 +204,7 @@ func (x *Facts) onStartingFigures(r *rules.Rule) bool {
 	for _, w := range compared {
 		for _, a := range r.Asks(w) {
 			n, _, ok := x.norm(a)
-			if _, has := x.Sheet.Result(a); ok && has && n.starting {
+			if _, has := x.Sheet.Result(a); ok && has && n.starting() {
 				return true
 			}
 		}
