@@ -85,6 +85,10 @@ var answers = [...]answer{
 	word.LitresTo: {number: (*Facts).litresTo, rests: (*Facts).restsOnLastDrain,
 		notes: []note{(*Facts).statedNote, (*Facts).drainNote, (*Facts).dilutionNote}},
 
+	word.OutOfFluidGrade: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Sheet.OutOfFluidGrade(x.comp.Fluid) },
+		rests: (*Facts).restsOnSample},
+	word.RunningIn:  {truth: (*Facts).runningIn},
+	word.HasFresh:   {truth: (*Facts).hasFresh},
 	word.OutOfGrade: {number: onSheet(lab.Sheet.OutOfGrade), rests: (*Facts).restsOnSample},
 	word.ViscosityIndex: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Sheet.ViscosityIndex() },
 		rests: (*Facts).restsOnSample},
@@ -173,6 +177,30 @@ func (x *Facts) hasEarlier(arg string) (bool, string, bool) {
 		return false, why, true
 	}
 	return false, "an earlier sample with " + analytes.Named(arg), true
+}
+
+// hasFresh reports whether there is a result, and fresh fluid to compare it with.
+func (x *Facts) hasFresh(arg string) (bool, string, bool) {
+	if fresh, named := x.Sheet.Fresh[arg]; !named || fresh <= 0 {
+		return false, "fresh " + arg, true
+	}
+	return x.has(arg)
+}
+
+// The first run of a vehicle, in which machining, sealants and the fluid of the first fill
+// read as dirt and wear. Common practice, no source.
+const (
+	runInDistance = 5_000_000 // metres
+	runInHours    = 150 * 3600
+)
+
+// runningIn reports whether the vehicle is known to be so new.
+func (x *Facts) runningIn(string) (bool, string, bool) {
+	if v, _, ok := x.life(false); ok {
+		return v < runInDistance, "", true
+	}
+	v, _, ok := x.life(true)
+	return ok && v < runInHours, "", true
 }
 
 func (x *Facts) below(arg string) (bool, string, bool) {

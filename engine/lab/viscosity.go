@@ -107,6 +107,17 @@ func GradeNamed(name string) (g Grade, ok bool) {
 	return Grade{}, false
 }
 
+// GradeIn finds a grade in the name of a fluid, such as "15W-40" or "hydraulic VG 46".
+func GradeIn(fluid string) (g Grade, ok bool) {
+	words := strings.Fields(fluid)
+	for i := range words {
+		if g, ok = GradeNamed(strings.Join(words[i:], " ")); ok {
+			return g, true
+		}
+	}
+	return Grade{}, false
+}
+
 func isoGrade(mid float64) Grade {
 	return Grade{"ISO VG " + strconv.FormatFloat(mid, 'f', -1, 64), "KV40", mid * 0.9, mid * 1.1, false}
 }
@@ -155,6 +166,25 @@ func (s Sheet) OutOfGrade(name string) (v float64, why string, ok bool) {
 	}
 	var m missing
 	v, _ = g.Out(m.in(s.Value(g.Analyte)))
+	return m.answer(v)
+}
+
+// justOutside is what a viscosity at the open end of a grade lies outside it, mm2/s: the
+// last figure that ASTM D445 reports.
+const justOutside = 0.001
+
+// OutOfFluidGrade is by how much the sample's viscosity lies outside the grade in the name
+// of the fluid that it should be, in mm2/s: [Grade.Out], and 0.001 at an open end.
+func (s Sheet) OutOfFluidGrade(fluid string) (v float64, why string, ok bool) {
+	g, ok := GradeIn(fluid)
+	if !ok {
+		return 0, "a grade of viscosity in the fluid's name", false
+	}
+	var m missing
+	v, in := g.Out(m.in(s.Value(g.Analyte)))
+	if v == 0 && !in {
+		v = justOutside
+	}
 	return m.answer(v)
 }
 

@@ -314,21 +314,17 @@ type Grade struct {
 
 // grade finds a grade in the fluid's name, such as "15W-40" or "hydraulic VG 46".
 func (v *sampleVerdict) grade(r *Result) *Grade {
-	words := strings.Fields(v.Fluid)
-	for i := range words {
-		g, ok := lab.GradeNamed(strings.Join(words[i:], " "))
-		if !ok || g.Analyte != r.Analyte || *r.Low != *r.High {
-			continue
-		}
-		out := &Grade{Name: g.Name}
-		if out.Out, out.In = g.Out(*r.Low); !out.In {
-			for _, of := range lab.GradesOf(r.Analyte, *r.Low) {
-				out.Of = append(out.Of, of.Name)
-			}
-		}
-		return out
+	g, ok := lab.GradeIn(v.Fluid)
+	if !ok || g.Analyte != r.Analyte || *r.Low != *r.High {
+		return nil
 	}
-	return nil
+	out := &Grade{Name: g.Name}
+	if out.Out, out.In = g.Out(*r.Low); !out.In {
+		for _, of := range lab.GradesOf(r.Analyte, *r.Low) {
+			out.Of = append(out.Of, of.Name)
+		}
+	}
+	return out
 }
 
 func (v *sampleVerdict) comparedWith() *Baseline {

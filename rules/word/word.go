@@ -60,6 +60,9 @@ const (
 	OutOfControl
 	MetalsFell
 	OutOfGrade
+	OutOfFluidGrade
+	RunningIn
+	HasFresh
 	ViscosityIndex
 	Since
 	HoursSince
@@ -126,7 +129,7 @@ func (d *Info) Reads(arg string) []string {
 		return []string{"KV40"}
 	case d.Of == Grade:
 		return []string{"KV100"}
-	case d.Word == ViscosityIndex:
+	case d.Word == ViscosityIndex || d.Word == OutOfFluidGrade:
 		return []string{"KV100", "KV40"}
 	case d.Word == MetalsFell:
 		return analytes.WearMetals()
