@@ -82,7 +82,7 @@ func TestTogether(t *testing.T) {
 
 // mark is what tells where a figure comes from: a publication with its section, page
 // or table, or that there is none.
-var mark = regexp.MustCompile(`common practice, no source|from memory|\b(p\.|para\.|table|CFR|SAE|ISO|ASTM) ?[0-9A-Z]|JOAP manual`)
+var mark = regexp.MustCompile(`common practice, no source|from memory|\b(p\.|para\.|table|CFR|SAE|ISO|ASTM) ?[0-9A-Z]|JOAP manual|as a public page quotes it`)
 
 // A figure comes from something published, is common practice without a source,
 // from memory, or is for the user to find where it says.

@@ -117,7 +117,7 @@ func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 		f := c.src.makeFault(from, to, "add `on: sample`, or a `where` that reads component", c.scope.What+" asks "+info.Name+" of no component")
 		c.asks.Sample = &f
 	}
-	if info.Word == word.Kept && !c.l.Fresh[arg] {
+	if info.Word == word.Kept && !c.l.Fresh[arg] && !c.asks.asked(word.HasFresh, arg) {
 		c.l.Questions = append(c.l.Questions, c.src.makeFault(from, to, "add "+arg+" to the `fresh` of a baseline",
 			"no baseline says how much "+arg+" fresh fluid contains, so kept cannot be judged"))
 	}

@@ -111,6 +111,11 @@ func (a *Asks) add(info *word.Info, arg string, u unit.System) int {
 	return i
 }
 
+// asked reports whether the word is asked of the argument so far.
+func (a *Asks) asked(w word.Word, arg string) bool {
+	return slices.ContainsFunc(a.list, func(q question) bool { return q.info.Word == w && q.arg == arg })
+}
+
 // Arguments lists what the word is asked of (analytes, tasks, grades), sorted; for
 // [word.None] what any word is.
 func (a *Asks) Arguments(w word.Word) []string {

@@ -173,8 +173,8 @@ func (y *year) gritters() {
 	v := y.vehicle("gritter-01")
 	day := on("02-03")
 	v.oil.run(v.running(day))
-	v.oil.values["Si"] += 22
-	v.oil.values["Al"] += 13
+	v.oil.values["Si"] += 40
+	v.oil.values["Al"] += 9
 	v.oil.values["Fe"] += 9
 	y.sample(v, sampling{component: "engine", day: day, reported: on("02-11")})
 	day = on("02-12")
