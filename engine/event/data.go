@@ -155,8 +155,9 @@ type SampleData struct {
 	// Taken is "before" (the default) or "after" the services of that local date.
 	Taken      string                   `json:"taken,omitempty"`
 	Meters     map[string]unit.Quantity `json:"meters,omitempty"`
-	FluidAge   *unit.Quantity           `json:"fluidAge,omitempty"` // a distance or hours
-	Density    *unit.Quantity           `json:"density,omitempty"`  // the fluid's, for results in mg/L
+	FluidAge   *unit.Quantity           `json:"fluidAge,omitempty"`   // a distance or hours
+	AverageAge *unit.Quantity           `json:"averageAge,omitempty"` // of the fluid that the results' averages are of
+	Density    *unit.Quantity           `json:"density,omitempty"`    // the fluid's, for results in mg/L
 	Laboratory string                   `json:"laboratory,omitempty"`
 	Method     string                   `json:"method,omitempty"`
 	Point      string                   `json:"point,omitempty"`
@@ -174,6 +175,8 @@ type ResultData struct {
 	NotDetected bool     `json:"notDetected,omitempty"`
 	Trace       bool     `json:"trace,omitempty"`
 	Unit        string   `json:"unit"`
+	// Average is what the laboratory prints beside the result as usual, in Unit.
+	Average *float64 `json:"average,omitempty"`
 	// Decimals is how many the laboratory printed, where the number alone would lose
 	// some: 4.0 is not 4.
 	Decimals int `json:"decimals,omitempty"`

@@ -53,6 +53,7 @@ var (
 		{Path: "drawn", Short: Apart, Key: Apart}, // the event's time
 		{Path: "taken", Short: "taken", Key: "taken", Asked: "before or after"},
 		{Path: "fluidAge", Units: running, Short: "age", Key: "age", Asked: "the fluid's age"},
+		{Path: "averageAge", Units: running, Short: "at", Key: "average age", Asked: "the age of the fluid that the averages are of"},
 		{Path: "meters", Units: running, Short: Apart, Key: "meters"},
 		{Path: "laboratory", Short: Apart, Key: "laboratory"}, {Path: "method", Short: Apart, Key: "method"}, {Path: "point", Short: Apart, Key: "point"},
 		{Path: "density", Units: []unit.Kind{unit.Density}, Short: Apart, Key: "density"},

@@ -25,6 +25,7 @@ import (
 //	2031-01-03T06:10 reading bus-07 odometer 81234.5km
 //	2031-02-01       replaced bus-07 odometer 83000km 12km
 //	2031-02-10       sample bus-07 transmission odometer 400km age 62000km Cu 131 Pb <1 reported 2031-02-19
+//	2031-02-11       sample bus-07 transmission age 62000km Cu 131 Pb 2 average Cu 40 Pb 3 at 60000km
 //	2031-02-10T14:00 service bus-07 "transmission fluid" on transmission odometer 400km filled 4L
 //	2031-02-20       answer bus-07 acknowledge "copper over baseline" on transmission by ines why "watching it"
 //	2031-02-21       void bus-07 r-1
@@ -293,10 +294,13 @@ func (p *shortReader) sample(ev *event.Event) {
 		d.Drawn = "" // the time itself says when
 	}
 	ev.Data = d
+	var averages []average
 	p.rest(ev, func(w word) bool {
 		switch {
 		case slices.Contains(endings, w.text):
 			return false
+		case w.text == "average":
+			averages = append(averages, p.averages()...)
 		case p.field(w, sampleFields, d):
 		case analytes.Known(w.text):
 			d.Results = append(d.Results, p.result(w.text))
@@ -305,7 +309,44 @@ func (p *shortReader) sample(ev *event.Event) {
 		}
 		return true
 	})
+	p.beside(d.Results, averages)
 	d.Number = cmp.Or(d.Number, ev.ID.ID)
+}
+
+// average is a laboratory's average of an analyte, and the word that names it.
+type average struct {
+	of    word
+	value *float64
+}
+
+// averages reads the averages that follow their word, each with its analyte.
+func (p *shortReader) averages() (out []average) {
+	for first := true; first || p.more() && analytes.Known(p.words[p.at].text); first = false {
+		of := p.word("the analyte that it is the average of")
+		if !analytes.Known(of.text) {
+			p.fault(of, "%q is no analyte that there could be an average of", of.text)
+			return nil
+		}
+		at := p.at
+		d := p.result(of.text)
+		if d.Below != nil {
+			p.fault(p.words[at], "an average is a number, not one like <5")
+		}
+		out = append(out, average{of, d.Value})
+	}
+	return out
+}
+
+// beside puts each average beside the result of its analyte.
+func (p *shortReader) beside(results []event.ResultData, averages []average) {
+	for _, a := range averages {
+		i := slices.IndexFunc(results, func(r event.ResultData) bool { return r.Analyte == a.of.text })
+		if i < 0 {
+			p.fault(a.of, "an average of %s, but no result of it to compare", a.of.text)
+			return
+		}
+		results[i].Average = a.value
+	}
 }
 
 // result reads a number in the analyte's own unit.

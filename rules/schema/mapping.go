@@ -43,7 +43,11 @@ func mappingOf(kind string, required []string, own map[string]node) node {
 
 func samplesMapping() node {
 	name := either(choice(analytes.Names()...), node{"type": "string", "pattern": "^[A-Za-z][A-Za-z -]{2,}$"}) // a symbol, or its title
-	limit := map[string]node{"limit": about(node{"type": "number", "exclusiveMinimum": 0, "maximum": 1e9}, "of detection, in the column's unit")}
+	average := object(nil, column)
+	average["oneOf"] = []node{{"required": []string{"column"}}, {"required": []string{"column number"}}}
+	printed := about(either(text(), average), "the column of the laboratory's average of it, in the result's unit")
+	more := map[string]node{"average": printed,
+		"limit": about(node{"type": "number", "exclusiveMinimum": 0, "maximum": 1e9}, "of detection, in the column's unit")}
 	n := mappingOf("samples", []string{"component", "number"}, map[string]node{
 		"component":    about(origin(nil), "by its name in the register"),
 		"number":       about(origin(nil), "of the laboratory's report"),
@@ -54,13 +58,14 @@ func samplesMapping() node {
 		"method":       origin(nil),
 		"point":        about(origin(nil), "where it was drawn"),
 		"age":          about(measured(nil, unit.Distance, unit.Time), "the fluid's"),
+		"average age":  about(measured(nil, unit.Distance, unit.Time), "the age of the fluid that the laboratory's averages are of"),
 		"density":      about(measured(nil, unit.Density), "the fluid's, for results in mg/L"),
 		"below":        about(texts(), "marks before a limit: \"<\" makes <5 below 5"),
 		"above":        about(texts(), "marks before a limit, as \">\""),
 		"not detected": about(texts(), "words for it; with a limit at the analyte it is below that"),
 		"trace":        about(texts(), "words for it; with a limit at the analyte it is below that"),
-		"results":      about(node{"type": "object", "propertyNames": name, "additionalProperties": measured(limit)}, "a column for each analyte"),
-		"result": about(object([]string{"analyte", "value", "unit"}, map[string]node{"analyte": origin(nil), "value": origin(nil), "unit": origin(nil)}),
+		"results":      about(node{"type": "object", "propertyNames": name, "additionalProperties": measured(more)}, "a column for each analyte"),
+		"result": about(object([]string{"analyte", "value", "unit"}, map[string]node{"analyte": origin(nil), "value": origin(nil), "unit": origin(nil), "average": printed}),
 			"for a table with a row for each result"),
 	})
 	n["oneOf"] = []node{{"required": []string{"results"}}, {"required": []string{"result"}}}

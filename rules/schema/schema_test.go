@@ -188,13 +188,14 @@ laboratory: Lab
 method: Method
 point: Point
 age: {column: Fluid km, unit: km}
+average age: {column: Average h, unit: h}
 density: {column number: 6, unit: g/mL}
 meters: {odometer: {column: Km, unit: km}}
 below: ["<"]
 above: ">"
 not detected: [ND]
 trace: [tr]
-results: {Cu: {column: Copper, unit: mg/kg, limit: 0.5}, Iron: {column: Fe, unit: ppm}, KV100: {column: Visc, unit: mm2/s}}
+results: {Cu: {column: Copper, unit: mg/kg, limit: 0.5, average: Copper avg}, Iron: {column: Fe, unit: ppm, average: {column number: 7}}, KV100: {column: Visc, unit: mm2/s}}
 `
 
 const everyService = `import: services

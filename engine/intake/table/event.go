@@ -439,6 +439,7 @@ func (r *reader) resultsOf() []event.ResultData {
 	add := func(analyte string, v *value, u string) {
 		res := event.ResultData{Analyte: analyte, Unit: u}
 		if r.result(&res, v) {
+			r.average(&res, v.average)
 			r.paths[fmt.Sprintf("data.results[%d]", len(out))] = r.col(v)
 			out = append(out, res)
 		}
@@ -497,6 +498,31 @@ func (r *reader) result(res *event.ResultData, v *value) bool {
 	}
 	*into = &x
 	return true
+}
+
+// average reads the laboratory's average beside a result. One that is below or above a
+// limit, or was not found, is no number to compare with, and none.
+func (r *reader) average(res *event.ResultData, v *value) {
+	s := oneBlank(r.cell(v))
+	for _, words := range [][]string{r.notMeasured, r.notDetected, r.trace} {
+		if r.means(s, words) {
+			return
+		}
+	}
+	for _, marks := range [][]string{r.below, r.above} {
+		if _, ok := cutMark(s, marks); ok {
+			return
+		}
+	}
+	if s == "" {
+		return
+	}
+	x, w := r.number(v, s, res.Unit)
+	if w.any() {
+		r.wrong(v, r.unsaid(s, w))
+		return
+	}
+	res.Average = &x
 }
 
 func cutMark(s string, marks []string) (rest string, ok bool) {

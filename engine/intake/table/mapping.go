@@ -51,6 +51,7 @@ type value struct {
 	unit     string
 	split    string   // what stands between several in a cell
 	limit    *float64 // of detection, for results that are not detected
+	average  *value   // the laboratory's, beside a result; nil where there is none
 }
 
 // entry is the value's line of the mapping, if it said this; "" where there is no such
@@ -66,11 +67,7 @@ func (v *value) entry(says string) string {
 	if v.unit != "" {
 		says += ", unit: " + v.unit
 	}
-	outer, inner, nested := strings.Cut(v.key, ": ")
-	if !nested {
-		return outer + ": {" + says + "}"
-	}
-	return outer + ": {" + inner + ": {" + says + "}}"
+	return strings.ReplaceAll(v.key, ": ", ": {") + ": {" + says + strings.Repeat("}", 1+strings.Count(v.key, ": "))
 }
 
 // named is a value under a name of the user's: a meter, an analyte.
@@ -81,6 +78,9 @@ type named struct {
 
 // longResult is a table with one result in each row.
 type longResult struct{ analyte, result, unit *value }
+
+// averaged is the key of a laboratory's average beside a result.
+const averaged = "average"
 
 // kinds by the word in the mapping, and the keys beside those of each kind's fields.
 var (
@@ -261,7 +261,7 @@ func (r *mappingReader) laboratory(root *yaml.Node, top map[string]*yaml.Node) {
 		r.results = r.listed("results", n, anyKind)
 	}
 	if n := top["result"]; n != nil {
-		m := r.Document.Mapping(n, "result", "analyte", "value", "unit")
+		m := r.Document.Mapping(n, "result", "analyte", "value", "unit", averaged)
 		r.long = &longResult{}
 		for key, into := range map[string]**value{"analyte": &r.long.analyte, "value": &r.long.result, "unit": &r.long.unit} {
 			if m[key] == nil {
@@ -270,10 +270,18 @@ func (r *mappingReader) laboratory(root *yaml.Node, top map[string]*yaml.Node) {
 			}
 			*into = r.value("result: "+key, m[key], nil)
 		}
+		r.average(r.long.result, "result", m[averaged])
 	}
 	if r.kind == event.SampleEvent && (r.results == nil) == (r.long == nil) {
 		r.Fault(root, "a column for each analyte: results: {Cu: {column: Copper, unit: mg/kg}}; a row for each: result: {analyte: …, value: …, unit: …}",
 			"the mapping must say where the results are, in one of two ways")
+	}
+}
+
+// average reads which column the laboratory's average of a result is in.
+func (r *mappingReader) average(of *value, key string, n *yaml.Node) {
+	if n != nil && of != nil {
+		of.average = r.value(key+": "+averaged, n, nil)
 	}
 }
 
@@ -322,8 +330,10 @@ func (r *mappingReader) value(key string, n *yaml.Node, kinds []unit.Kind) *valu
 		keys = []string{"column", "column number", "unit"}
 	}
 	switch {
+	case strings.HasSuffix(key, ": "+averaged):
+		keys = keys[:2]
 	case strings.HasPrefix(key, "results: "):
-		keys = append(keys, "limit")
+		keys = append(keys, "limit", averaged)
 	case key == "tasks":
 		keys = append(keys, "between")
 	}
@@ -347,6 +357,7 @@ func (r *mappingReader) value(key string, n *yaml.Node, kinds []unit.Kind) *valu
 		}
 		v.limit = &x
 	}
+	r.average(v, key, m[averaged])
 	return v
 }
 

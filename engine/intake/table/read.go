@@ -158,6 +158,11 @@ func (m *Mapping) values() []*value {
 	if m.long != nil {
 		out = append(out, m.long.analyte, m.long.result, m.long.unit)
 	}
+	for _, v := range out {
+		if v.average != nil {
+			out = append(out, v.average)
+		}
+	}
 	return append(out, m.id...)
 }
 
@@ -370,7 +375,7 @@ func differs(a, b *event.Event) string {
 		return "date"
 	case !a.Recorded.Equal(b.Recorded):
 		return "date of report"
-	case cmp.Compare(fmt.Sprint(x.FluidAge, x.Density), fmt.Sprint(y.FluidAge, y.Density)) != 0:
+	case cmp.Compare(fmt.Sprint(x.FluidAge, x.AverageAge, x.Density), fmt.Sprint(y.FluidAge, y.AverageAge, y.Density)) != 0:
 		return "age or density"
 	case fmt.Sprint(x.Meters) != fmt.Sprint(y.Meters):
 		return "meter value"
