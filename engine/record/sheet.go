@@ -24,6 +24,7 @@ type Sheet struct {
 	Whys    map[int]string // by index in the sheet
 	// analyses counts those of an analyte where there was more than one.
 	Analyses map[string]int
+	averages map[string]average
 }
 
 // Sheet reads the sample's sheet, once.
@@ -74,6 +75,7 @@ func readSheets(sheets []*event.SampleData) *Sheet {
 			}
 			n++
 		}
+		r.readAverages(d, density, n-len(d.Results))
 	}
 	r.together(list)
 	whole := 0.0
@@ -142,9 +144,7 @@ func (r *Sheet) refuse(i int, analyte string, err error) {
 		r.Whys = map[int]string{}
 	}
 	r.Whys[i] = err.Error()
-	if note := fmt.Sprintf("%s not judged: %v", analyte, err); !slices.Contains(r.notes, note) {
-		r.notes = append(r.notes, note)
-	}
+	r.note("%s not judged: %v", analyte, err)
 }
 
 // share is the least that the result is of the whole, in mg/kg.

@@ -41,6 +41,9 @@ type Verdict struct {
 
 	// Baseline is what the results are compared with; nil where there is none.
 	Baseline *Baseline `json:"baseline,omitempty"`
+	// AverageAge is the age of the fluid that the laboratory's own averages are of; nil
+	// where the sheet prints none, or no age of them.
+	AverageAge *unit.Quantity `json:"averageAge,omitempty"`
 
 	// Stage is normal, or the worst stage that stands of the rules that judge samples.
 	Stage   alarm.Stage `json:"stage"`
@@ -116,6 +119,8 @@ type Result struct {
 	// Excess is what the sample holds beyond what is usual for the fluid's age, where that
 	// is more than method and spread account for.
 	Excess *float64 `json:"excess,omitempty"`
+	// Average is what the laboratory prints beside the result as usual, in Unit.
+	Average *float64 `json:"average,omitempty"`
 	// Kept is the value over that of the fresh fluid, where the baseline has no mean of it.
 	Kept *float64 `json:"kept,omitempty"`
 	// Index is the viscosity index, beside the viscosity at 100 degC.
@@ -362,8 +367,22 @@ func (v *sampleVerdict) result(d *event.ResultData, read *record.Sheet, n int) {
 		span := r.Span()
 		out.Low, out.High, out.Unit = &span.Low, &span.High, analytes.UnitOf(d.Analyte)
 		v.compare(&out)
+		v.average(&out, read)
 	}
 	v.Results = append(v.Results, out)
+}
+
+// average puts the laboratory's own average beside a result.
+func (v *sampleVerdict) average(out *Result, read *record.Sheet) {
+	average, ok := read.Average(out.Analyte)
+	if !ok {
+		return
+	}
+	out.Average = &average
+	if age, kind, ok := read.AverageAge(out.Analyte); ok && v.AverageAge == nil {
+		value, u := v.view.Shown(age, kind == unit.Time)
+		v.AverageAge = &unit.Quantity{Value: value, Unit: u}
+	}
 }
 
 func (v *sampleVerdict) compare(out *Result) {

@@ -157,6 +157,9 @@ func (v *Verdict) Text() string {
 	if v.Baseline != nil {
 		t.Line(1, "baseline: %s", v.Baseline.words())
 	}
+	if v.AverageAge != nil {
+		t.Line(1, "the laboratory's averages: of fluid of %s", english.Quantity(v.AverageAge))
+	}
 	for i := range v.Reasons {
 		v.Reasons[i].write(&t)
 	}
@@ -237,6 +240,9 @@ func (r *Result) words() string {
 	}
 	if r.Excess != nil {
 		more = append(more, english.Figures(*r.Excess)+" more than usual for its age")
+	}
+	if r.Average != nil {
+		more = append(more, strings.TrimSpace("laboratory's average "+english.Figures(*r.Average)+" "+r.Unit))
 	}
 	if r.Kept != nil {
 		more = append(more, keptWords(r.Analyte, *r.Kept))
