@@ -116,6 +116,30 @@ a.yaml:17:61: Cu: "x" is not a number, nor one like <5
           - '2031-04-02 sample bus-07 transmission odo 81200 Cu x'
                                                                 ^
 hint: for example: 2031-02-10 sample bus-07 transmission odo 81200 age 62000 Cu 131 Pb <1`},
+		{"averages that cannot be", `
+    given:
+      - '2031-04-02 sample bus-07 transmission Cu 131 average Cu <4'
+      - 2031-04-03 sample bus-07 transmission Cu 131 average Cu 4 Fe 38 at 60000 km
+      - 2031-04-04 sample bus-07 transmission Cu 131 average odo 4
+      - 2031-04-05 sample bus-07 transmission Cu 131 average
+    expect: none
+`, `case "it" cannot be run:
+a.yaml:17:66: an average is a number, not one like <5
+          - '2031-04-02 sample bus-07 transmission Cu 131 average Cu <4'
+                                                                     ^^
+hint: for example: 2031-02-10 sample bus-07 transmission odo 81200 age 62000 Cu 131 Pb <1
+a.yaml:18:67: an average of Fe, but no result of it to compare
+          - 2031-04-03 sample bus-07 transmission Cu 131 average Cu 4 Fe 38 at 60000 km
+                                                                      ^^
+hint: for example: 2031-02-10 sample bus-07 transmission odo 81200 age 62000 Cu 131 Pb <1
+a.yaml:19:62: "odo" is no analyte that there could be an average of
+          - 2031-04-04 sample bus-07 transmission Cu 131 average odo 4
+                                                                 ^^^
+hint: for example: 2031-02-10 sample bus-07 transmission odo 81200 age 62000 Cu 131 Pb <1
+a.yaml:20:61: the line ends before the analyte that it is the average of
+          - 2031-04-05 sample bus-07 transmission Cu 131 average
+                                                                ^
+hint: for example: 2031-02-10 sample bus-07 transmission odo 81200 age 62000 Cu 131 Pb <1`},
 		{"a line that ends too early, a kind that is none", `
     given: [2031-04-02 reading bus-01 odometer, 2031-04-02 fill bus-01 3]
     expect: none

@@ -86,7 +86,7 @@ func averageAge(q *unit.Quantity) (age float64, kind unit.Kind, why string) {
 	age, kind, err := q.Base()
 	switch {
 	case err != nil || kind != unit.Distance && kind != unit.Time || !(age > 0):
-		why = "no distance and no running time"
+		why = "no distance and no running time above 0"
 	case kind == unit.Distance && age > meter.MostDistance || kind == unit.Time && age > meter.MostRunning:
 		why = "more than any fluid runs"
 	default:

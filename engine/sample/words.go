@@ -158,7 +158,7 @@ func (v *Verdict) Text() string {
 		t.Line(1, "baseline: %s", v.Baseline.words())
 	}
 	if v.AverageAge != nil {
-		t.Line(1, "the laboratory's averages: of fluid of %s", english.Quantity(v.AverageAge))
+		t.Line(1, "laboratory's averages: what it prints as usual in fluid of %s", english.Quantity(v.AverageAge))
 	}
 	for i := range v.Reasons {
 		v.Reasons[i].write(&t)
