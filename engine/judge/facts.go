@@ -28,7 +28,8 @@ type Facts struct {
 	instead *rules.Baseline
 	// starting says what is usual where nothing better does; nil for nothing.
 	starting *rules.Baseline
-	clash    string // of two baselines that both match, what is missing; "" where there are none
+	sheet    *record.Sheet // of the sample; nil where there is none
+	clash    string        // of two baselines that both match, what is missing; "" where there are none
 	own      map[string]lab.Own
 
 	// at is the last moment of readings that counts; services and samples count up
@@ -70,6 +71,9 @@ func (v *View) FactsAt(comp int, before record.Place, at int64) *Facts {
 		}
 	}
 	x.Sheet = lab.Sheet{History: x.steps.Lab, Ends: x.end}
+	if n := len(x.steps.Steps); n > 0 {
+		x.sheet = x.steps.Steps[n-1].Sheet()
+	}
 	if x.Baseline != nil && x.Baseline.Fleet != nil {
 		x.ofTheFleet(a.Rules.Instead[comp])
 	}

@@ -17,10 +17,14 @@ import (
 type norm struct {
 	lab.Norm
 	mean lab.Span // wider than a point where results below their limits leave it open
-	// Of a baseline of the book, or of figures from the fleet's own samples.
+	// Of a baseline of the book, of figures from the fleet's own samples, or else of what
+	// the sheet itself prints.
 	of  *rules.Baseline
 	fig *fleet.Figure
 }
+
+// printed reports that it is the laboratory's own average, which the sheet prints.
+func (n *norm) printed() bool { return n.of == nil && n.fig == nil }
 
 // starting marks a figure that stands until there is something better.
 func (n *norm) starting() bool { return n.of != nil && n.of.Starting }
@@ -41,10 +45,14 @@ func (x *Facts) norm(analyte string) (n norm, why string, ok bool) {
 		}
 		own = x.instead
 	}
-	for _, b := range [...]*rules.Baseline{own, x.starting} {
-		if n, ok = normOf(b, analyte); ok {
-			return n, "", true
-		}
+	if n, ok = normOf(own, analyte); ok {
+		return n, "", true
+	}
+	if n, ok = x.normOfSheet(analyte); ok {
+		return n, "", true
+	}
+	if n, ok = normOf(x.starting, analyte); ok {
+		return n, "", true
 	}
 	switch {
 	case why != "":
@@ -65,6 +73,17 @@ func normOf(b *rules.Baseline, analyte string) (n norm, ok bool) {
 	n.mean = lab.Span{Low: n.Mean, High: n.Mean}
 	n.Age, n.Kind = BaselineAge(b)
 	return n, true
+}
+
+// normOfSheet is what the laboratory prints beside its results.
+func (x *Facts) normOfSheet(analyte string) (n norm, ok bool) {
+	if x.sheet == nil {
+		return norm{}, false
+	}
+	n.Mean, ok = x.sheet.Average(analyte)
+	n.mean = lab.Span{Low: n.Mean, High: n.Mean}
+	n.Age, n.Kind, _ = x.sheet.AverageAge(analyte)
+	return n, ok
 }
 
 // normOfFleet is what the fleet's samples say.
@@ -88,6 +107,8 @@ func (x *Facts) source(n *norm) string {
 	case n.fig != nil:
 		return fmt.Sprintf("baseline %s, number %d of %s: %s of %s (%s)", x.fleetOf.Name, x.Fleet.Number, x.Fleet.Of,
 			english.Plural(n.fig.N, "result"), english.Plural(n.fig.Vehicles, "vehicle"), x.Fleet.GroupWords())
+	case n.printed():
+		return "average of the laboratory's sheet"
 	case n.starting():
 		return "starting figure, " + n.of.Source
 	}
@@ -120,15 +141,21 @@ func (x *Facts) Excess(analyte string) (e lab.Excess, missing string, ok bool) {
 	return e, missing, ok
 }
 
-// Mean is what is usual of the analyte in what the sample is compared with; starting marks
-// a starting figure. ok is false where nothing says, or results below their limits leave
-// it open.
-func (x *Facts) Mean(analyte string) (mean float64, starting, ok bool) {
+// Mean is what is usual of the analyte in what the sample is compared with.
+type Mean struct {
+	Value    float64 // in the analyte's base unit
+	Starting bool    // it is a starting figure
+	Printed  bool    // it is the average that the laboratory's sheet prints
+}
+
+// Mean gives what the sample is compared with; ok is false where nothing says, or results
+// below their limits leave it open.
+func (x *Facts) Mean(analyte string) (m Mean, ok bool) {
 	if x.comp == nil {
-		return 0, false, false
+		return Mean{}, false
 	}
 	n, _, ok := x.norm(analyte)
-	return n.mean.High, n.starting(), ok && n.mean.Low == n.mean.High
+	return Mean{n.mean.High, n.starting(), ok && n.printed()}, ok && n.mean.Low == n.mean.High
 }
 
 // ownPast is what earlier samples had, reckoned once.

@@ -96,7 +96,8 @@ func (v *sampleVerdict) history() *History {
 
 func (v *sampleVerdict) series(r Result, run func(int) float64) Series {
 	s := Series{Analyte: r.Analyte, Title: r.Title}
-	mean, _, _ := v.x.Mean(r.Analyte)
+	usual, _ := v.x.Mean(r.Analyte)
+	mean := usual.Value
 	for i := range v.t.Steps {
 		for _, old := range v.t.Lab[i].Results {
 			if at := run(i); old.Analyte == r.Analyte && !math.IsNaN(at) {

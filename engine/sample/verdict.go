@@ -58,12 +58,12 @@ type Verdict struct {
 	Judged    int            `json:"judged"`
 	NotJudged []UnjudgedRule `json:"notJudged,omitempty"`
 	// Unread are the analytes of results that no rule which judged looked at.
-	Unread []string `json:"unread,omitempty"`
-	Results   []Result       `json:"results"`
-	Notes     []string       `json:"notes,omitempty"` // what to know to read the sheet rightly
-	FollowUps []string       `json:"followUps,omitempty"`
-	Work      *Work          `json:"work,omitempty"` // done since the sample before
-	Forecast  *Forecast      `json:"forecast,omitempty"`
+	Unread    []string  `json:"unread,omitempty"`
+	Results   []Result  `json:"results"`
+	Notes     []string  `json:"notes,omitempty"` // what to know to read the sheet rightly
+	FollowUps []string  `json:"followUps,omitempty"`
+	Work      *Work     `json:"work,omitempty"` // done since the sample before
+	Forecast  *Forecast `json:"forecast,omitempty"`
 	// Offer is another point for the work that renews the fluid, as the forecast has it.
 	Offer *IntervalOffer `json:"offer,omitempty"`
 	// NoOffer is why it offers no longer interval, where the forecast alone would.
@@ -114,8 +114,10 @@ type Result struct {
 	Analyses int `json:"analyses,omitempty"`
 	// Times is the value over the baseline's mean.
 	Times *float64 `json:"times,omitempty"`
-	// Starting says that the mean is a starting figure, nobody's own.
+	// Starting says that the mean is a starting figure, nobody's own, and Printed that it is
+	// the laboratory's average.
 	Starting bool `json:"starting,omitempty"`
+	Printed  bool `json:"printed,omitempty"`
 	// Excess is what the sample holds beyond what is usual for the fluid's age, where that
 	// is more than method and spread account for.
 	Excess *float64 `json:"excess,omitempty"`
@@ -386,10 +388,10 @@ func (v *sampleVerdict) average(out *Result, read *record.Sheet) {
 }
 
 func (v *sampleVerdict) compare(out *Result) {
-	if mean, starting, ok := v.x.Mean(out.Analyte); ok {
-		out.Times, out.Starting = answered(v.x.Sheet.Times(out.Analyte, mean)), starting
-		out.Limits = v.limits(out.Analyte, mean)
-		out.Drains = v.drains(out, mean)
+	if mean, ok := v.x.Mean(out.Analyte); ok {
+		out.Times, out.Starting, out.Printed = answered(v.x.Sheet.Times(out.Analyte, mean.Value)), mean.Starting, mean.Printed
+		out.Limits = v.limits(out.Analyte, mean.Value)
+		out.Drains = v.drains(out, mean.Value)
 	} else if v.x.Sheet.Fresh[out.Analyte] > 0 {
 		out.Kept = answered(v.x.Sheet.Kept(out.Analyte))
 	}

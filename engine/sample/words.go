@@ -35,7 +35,7 @@ func (v *sampleVerdict) summary() string {
 	case len(v.NotJudged) > v.Judged:
 		return fmt.Sprintf("Nothing found, but that says little: %s could judge it, %d could not.", english.Plural(v.Judged, "rule"), len(v.NotJudged))
 	case len(v.Unread) > 0:
-		return fmt.Sprintf("Nothing found by the %s that could judge it, but no rule looks at %s.", english.Counted(v.Judged, "one rule", "rules"), unreadWords(v.Unread))
+		return fmt.Sprintf("Nothing found by the %s that could judge it, but no rule looks at %s.", english.Plural(v.Judged, "rule"), unreadWords(v.Unread))
 	case v.Judged == 1 && len(v.NotJudged) == 0:
 		return "Normal by the one rule that judges it."
 	case len(v.NotJudged) > 0:
@@ -233,8 +233,11 @@ func (r *Result) words() string {
 	}
 	if r.Times != nil {
 		what := "the baseline"
-		if r.Starting {
+		switch {
+		case r.Starting:
 			what = "a starting figure"
+		case r.Printed:
+			what = "the laboratory's average"
 		}
 		more = append(more, english.Short(*r.Times)+" times "+what)
 	}

@@ -127,10 +127,11 @@ func (v *sampleVerdict) leading(earlier lab.Sheet) []string {
 	over := map[string]float64{}
 	for _, r := range v.t.Lab[len(v.t.Lab)-1].Results {
 		a := r.Analyte
-		mean, _, ok := v.x.Mean(a)
+		usual, ok := v.x.Mean(a)
 		if !ok {
 			continue
 		}
+		mean := usual.Value
 		now, _, ok := v.x.Sheet.Times(a, mean)
 		then, _, ok2 := earlier.Times(a, mean)
 		if ok && ok2 {
