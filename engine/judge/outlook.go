@@ -170,7 +170,11 @@ func (v *View) crossing(r *rules.Rule, comp int, o *Outlook) {
 		if !r.Has[s] || r.Below == (last.Measure < last.Limits[s]) && last.Measure != last.Limits[s] {
 			continue
 		}
-		if c, ok := lab.CrossingOf(ages, measures, sign*last.Limits[s]); ok {
+		straight, limit := measures, sign*last.Limits[s]
+		if r.Below && slices.Equal(r.Reads(), []string{"TBN"}) {
+			straight, limit = lab.Straightened(ages, measures, limit)
+		}
+		if c, ok := lab.CrossingOf(ages, straight, limit); ok {
 			if o.Rule == nil || c.Low < o.Crossing.Low {
 				o.Rule, o.Stage, o.Crossing, o.Ages = r, s, c, ages
 			}
