@@ -27,7 +27,9 @@ func TestConditions(t *testing.T) {
 		`litresTo("Na 15")`: 12, `exchangesTo("Na 15")`: 3,
 		`since("oil")`: 400e3, `hoursSince("oil")`: 36e3, `daysSince("oil")`: 12, `dueIn("oil")`: -5e3, `daysToDue("oil")`: -3,
 	}
-	truths := map[string]bool{`done("oil")`: true, `below("Cu")`: false, `metalsFell()`: true, `outOfControl("Fe")`: false, `madeIsReal("Fe")`: false}
+	truths := map[string]bool{`done("oil")`: true, `below("Cu")`: false, `metalsFell()`: true, `outOfControl("Fe")`: false, `madeIsReal("Fe")`: false,
+		`ewmaOut("Fe")`: false, `cusumOut("Fe")`: true}
+	numbers[`viscosityAt("-20")`], numbers[`iso4406("particles14")`], numbers["acidCrossing()"], numbers["acidCrossingHours()"] = 4000, 16, 3000e3, 72e3
 	for _, c := range []struct{ raise, want string }{
 		{`value("Fe") > 99`, "raised"},
 		{`value("Fe") > 100`, "clear"},
@@ -95,6 +97,11 @@ func TestConditions(t *testing.T) {
 		{`change("Pb") > 3 && hasEarlier("Pb")`, "missing Pb for hasEarlier"},
 		{`litresTo("Na", 15) == 12 && exchangesTo("Na", 15) == 3`, "raised"},
 		{`metalsFell() || outOfControl("Fe") && madeIsReal("Fe")`, "raised"},
+		{`!ewmaOut("Fe") && cusumOut("Fe")`, "raised"},
+		{`viscosityAt(-20) == 4000 && acidCrossing() == 3000 && acidCrossingHours() == 20`, "raised"},
+		{`viscosityAt(2 * 10) > 1`, "missing 20 for viscosityAt"},
+		{`iso4406("particles14") == 16`, "raised"},
+		{`has("particles6") && as4059("particles6") > 3`, "clear"},
 		{`!has("Pb") || value("Pb") > 3`, "raised"},
 		{`has("Pb") && value("Pb") > 3 || value("Fe") > 100`, "clear"},
 		{`let h = has("Pb"); h && value("Pb") > 3 || value("Fe") > 50`, "raised"},

@@ -92,6 +92,14 @@ var answers = [...]answer{
 	word.OutOfGrade: {number: onSheet(lab.Sheet.OutOfGrade), rests: (*Facts).restsOnSample},
 	word.ViscosityIndex: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Sheet.ViscosityIndex() },
 		rests: (*Facts).restsOnSample},
+
+	word.EwmaOut:           {truth: charted(lab.Sheet.EWMAOf), rests: (*Facts).restsOnAll, notes: []note{(*Facts).ewmaNote}},
+	word.CusumOut:          {truth: charted(lab.Sheet.CUSUMOf), rests: (*Facts).restsOnAll, notes: []note{(*Facts).cusumNote}},
+	word.ViscosityAt:       {number: (*Facts).viscosityAt, rests: (*Facts).restsOnSample},
+	word.Iso4406:           {number: onSheet(lab.Sheet.ISO4406), rests: (*Facts).restsOnSample, notes: []note{(*Facts).codeNote, (*Facts).fewNote}},
+	word.As4059:            {number: onSheet(lab.Sheet.AS4059), rests: (*Facts).restsOnSample, notes: []note{(*Facts).classNote}},
+	word.AcidCrossing:      {number: acidCrossing(unit.Distance), rests: (*Facts).restsOnAll, notes: []note{acidNote(unit.Distance)}},
+	word.AcidCrossingHours: {number: acidCrossing(unit.Time), rests: (*Facts).restsOnAll, notes: []note{acidNote(unit.Time)}},
 }
 
 // Number answers a word in base units.

@@ -19,7 +19,7 @@ func TestElements(t *testing.T) {
 			t.Errorf("%s: %+v, %v", symbol, a, ok)
 		}
 	}
-	if len(Names()) != len(elements)+15 {
+	if len(Names()) != len(elements)+21 {
 		t.Errorf("%d analytes", len(Names()))
 	}
 }

@@ -133,7 +133,7 @@ func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 }
 
 var argumentExamples = map[word.Argument]string{word.Nothing: "()", word.Analyte: `("Cu")`, word.Task: `("name of a task")`,
-	word.Target: `("Na", 15)`, word.Grade: `("SAE 5W-30")`}
+	word.Target: `("Na", 15)`, word.Grade: `("SAE 5W-30")`, word.Temperature: "(20)"}
 
 // argument checks the argument of a word: written out, and known.
 func (c *compiler) argument(n *ast.CallNode, info *word.Info) (string, bool) {
@@ -147,6 +147,9 @@ func (c *compiler) argument(n *ast.CallNode, info *word.Info) (string, bool) {
 		return "", c.wrong(n, example, "%s takes two arguments, not %d", info.Name, count)
 	case info.Of != word.Target && count != 1:
 		return "", c.wrong(n, example, "%s takes one argument, not %d", info.Name, count)
+	}
+	if info.Of == word.Temperature {
+		return c.temperature(n.Arguments[0], info)
 	}
 	s, ok := n.Arguments[0].(*ast.StringNode)
 	if !ok {
@@ -170,6 +173,19 @@ func (c *compiler) argument(n *ast.CallNode, info *word.Info) (string, bool) {
 	return s.Value, c.knownAnalyte(s, info)
 }
 
+// coldest and hottest are the temperatures in degC at which a viscosity may be asked for:
+// those of fluids in vehicles; common practice, no source.
+const coldest, hottest = -40, 150
+
+// temperature checks a temperature: a number that is written out.
+func (c *compiler) temperature(n ast.Node, info *word.Info) (string, bool) {
+	v := c.compile(n, nil)
+	if v.kind != Any && (v.kind != Number || !v.constant || v.value < coldest || v.value > hottest) {
+		return "", c.wrong(n, "write "+info.Name+argumentExamples[info.Of], "the temperature of %s must be a number from %d to %d (°C), written out", info.Name, coldest, hottest)
+	}
+	return strconv.FormatFloat(v.value, 'f', -1, 64), v.kind == Number
+}
+
 // wrong is fault, for what is right or wrong: it is false.
 func (c *compiler) wrong(n ast.Node, hint, format string, args ...any) bool {
 	c.fault(n, hint, format, args...)
@@ -189,6 +205,10 @@ func (c *compiler) knownAnalyte(s *ast.StringNode, info *word.Info) bool {
 	switch {
 	case !analytes.Known(name):
 		return c.wrong(s, AnalyteHint(c.src.d, name), "unknown analyte %q", name)
+	case w == word.Iso4406 && !slices.Contains(codedSizes, name):
+		return c.wrong(s, "write "+info.Name+`("particles14")`, "ISO 4406 has codes for particles4, particles6 and particles14, not for %q", name)
+	case w == word.As4059 && !strings.HasPrefix(name, "particles"):
+		return c.wrong(s, "write "+info.Name+`("particles14")`, "SAE AS4059 has classes for particles, not for %q", name)
 	case c.l.Fleet:
 	case w == word.Percentile:
 		return c.wrong(s, "add `from: fleet` to a baseline", "no baseline is made from the fleet's samples, so nothing has a place among them")
@@ -199,6 +219,9 @@ func (c *compiler) knownAnalyte(s *ast.StringNode, info *word.Info) bool {
 	}
 	return true
 }
+
+// codedSizes are the counts that ISO 4406 gives a scale number.
+var codedSizes = []string{"particles4", "particles6", "particles14"}
 
 // AnalyteHint names the cure of an unknown analyte.
 func AnalyteHint(d *source.Document, name string) string {

@@ -18,7 +18,7 @@ type Evidence struct {
 }
 
 // aCall is a word with its arguments, as evidence shows it.
-var aCall = regexp.MustCompile(`(\w+)\((?:("(?:[^"\\]|\\.)*")(?:, ([0-9.]+))?)?\)`)
+var aCall = regexp.MustCompile(`(\w+)\((?:("(?:[^"\\]|\\.)*")(?:, ([0-9.]+))?|(-?[0-9.]+))?\)`)
 
 var operatorsTold = strings.NewReplacer(" - ", " less ", " + ", " plus ", " * ", " times ", " / ", " over ")
 
@@ -37,7 +37,7 @@ func (e *Evidence) Told() (what string, yes bool) {
 			return e.Of, false
 		}
 		b.WriteString(operatorsTold.Replace(e.Of[end:at[0]]))
-		b.WriteString(d.told(part(2), part(3)))
+		b.WriteString(d.told(part(2), part(3)+part(4)))
 		end, yes = at[1], d.Truth && part(0) == e.Of
 	}
 	if len(calls) == 0 {
@@ -59,6 +59,8 @@ func (d *Info) told(quoted, number string) string {
 		return d.Phrase
 	case Target:
 		return fmt.Sprintf(d.Phrase, of, number)
+	case Temperature:
+		return fmt.Sprintf(d.Phrase, number)
 	}
 	return fmt.Sprintf(d.Phrase, of)
 }

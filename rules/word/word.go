@@ -70,6 +70,13 @@ const (
 	DueIn
 	DaysToDue
 	Done
+	EwmaOut
+	CusumOut
+	ViscosityAt
+	Iso4406
+	As4059
+	AcidCrossing
+	AcidCrossingHours
 	RateHours // per second of running; Rate is per metre, Trend per metre and metre
 )
 
@@ -89,11 +96,12 @@ type Argument string
 
 // The arguments. Exchanges to a target are asked for as "Na 30".
 const (
-	Nothing Argument = ""
-	Analyte Argument = "analyte"
-	Task    Argument = "task"
-	Target  Argument = "analyte, target"
-	Grade   Argument = "grade" // of viscosity
+	Nothing     Argument = ""
+	Analyte     Argument = "analyte"
+	Task        Argument = "task"
+	Target      Argument = "analyte, target"
+	Grade       Argument = "grade"       // of viscosity
+	Temperature Argument = "temperature" // a number, in degC
 )
 
 // Info describes one word: the reference for people who write rules.
@@ -244,6 +252,8 @@ func (d *Info) Asked(arg string) string {
 		return d.Name + "()"
 	case Target:
 		return fmt.Sprintf("%s(%q, %s)", d.Name, analyte, number)
+	case Temperature:
+		return d.Name + "(" + arg + ")"
 	}
 	return fmt.Sprintf("%s(%q)", d.Name, arg)
 }

@@ -1,0 +1,101 @@
+package judge
+
+import (
+	"fmt"
+	"strconv"
+
+	"telltale/engine/lab"
+	"telltale/rules/english"
+	"telltale/rules/unit"
+	"telltale/rules/word"
+)
+
+// Words that put a name or a number of the trade to what the sheet shows: charts of
+// small rises, cleanliness, viscosity at another temperature, base and acid.
+
+// charted answers whether a chart of small rises signals.
+func charted(chart func(lab.Sheet, string) (lab.Shift, string, bool)) func(*Facts, string) (bool, string, bool) {
+	return func(x *Facts, arg string) (bool, string, bool) {
+		c, why, ok := chart(x.Sheet, arg)
+		return c.Out(), why, ok
+	}
+}
+
+func (x *Facts) ewmaNote(_ word.Word, arg string) string {
+	c, _, ok := x.Sheet.EWMAOf(arg)
+	if !ok {
+		return ""
+	}
+	return x.shiftWords(c, "weighted average")
+}
+
+func (x *Facts) cusumNote(_ word.Word, arg string) string {
+	c, _, ok := x.Sheet.CUSUMOf(arg)
+	if !ok {
+		return ""
+	}
+	return x.shiftWords(c, "sum of what was made over that and its slack")
+}
+
+func (x *Facts) shiftWords(c lab.Shift, statistic string) string {
+	per, base := x.v.PerWords(c.Per)
+	return fmt.Sprintf("the first %s made %s in %s on average; %s of the %s since: %s, limit %s", english.Plural(c.First, "sample"),
+		english.Figures(c.Centre*base), per, statistic, english.Plural(c.After, "sample"), english.Figures(c.Value*base), english.Figures(c.Limit*base))
+}
+
+func (x *Facts) viscosityAt(arg string) (float64, string, bool) {
+	celsius, _ := strconv.ParseFloat(arg, 64) // the rule's compiler wrote it
+	return x.Sheet.ViscosityAt(celsius)
+}
+
+// codeNote says where the sheet printed the code itself.
+func (x *Facts) codeNote(_ word.Word, arg string) string {
+	if _, counted := x.Sheet.Result(arg); counted {
+		return ""
+	}
+	return "as the sheet has it"
+}
+
+func (x *Facts) fewNote(_ word.Word, arg string) string {
+	if !x.Sheet.FewCounted(arg) {
+		return ""
+	}
+	return "under 20 in 1 mL; where under 20 were counted in all the code is at least this (ISO 4406), and how much fluid was counted is not told"
+}
+
+// classNote names a class that is no plain number.
+func (x *Facts) classNote(_ word.Word, arg string) string {
+	class, _, ok := x.Sheet.AS4059(arg)
+	if !ok || class > 0 && class <= 12 {
+		return ""
+	}
+	return "class " + lab.ClassName(int(class))
+}
+
+func acidCrossing(per unit.Kind) func(*Facts, string) (float64, string, bool) {
+	return func(x *Facts, _ string) (float64, string, bool) {
+		c, why, ok := x.Sheet.AcidCrossing(per)
+		return c.Further, why, ok
+	}
+}
+
+// acidNote says what the crossing rests on.
+func acidNote(per unit.Kind) note {
+	return func(x *Facts, _ word.Word, _ string) string {
+		c, _, ok := x.Sheet.AcidCrossing(per)
+		how := "along a line"
+		if c.Decays {
+			how = "by decay"
+		}
+		switch of := english.Plural(c.Samples, "sample") + " of this fluid"; {
+		case !ok:
+			return ""
+		case c.Further == 0 && !c.Beyond:
+			return "the acid number has reached the base number"
+		case c.Beyond:
+			return "of " + of + ", the base number falling " + how + ": not in sight, and further than twice the greatest age sampled is not known"
+		default:
+			return "of " + of + ", the base number falling " + how
+		}
+	}
+}
