@@ -98,8 +98,8 @@ var answers = [...]answer{
 	word.ViscosityAt:       {number: (*Facts).viscosityAt, rests: (*Facts).restsOnSample},
 	word.Iso4406:           {number: onSheet(lab.Sheet.ISO4406), rests: (*Facts).restsOnSample, notes: []note{(*Facts).codeNote, (*Facts).fewNote}},
 	word.As4059:            {number: onSheet(lab.Sheet.AS4059), rests: (*Facts).restsOnSample, notes: []note{(*Facts).classNote}},
-	word.AcidCrossing:      {number: acidCrossing(unit.Distance), rests: (*Facts).restsOnAll, notes: []note{acidNote(unit.Distance)}},
-	word.AcidCrossingHours: {number: acidCrossing(unit.Time), rests: (*Facts).restsOnAll, notes: []note{acidNote(unit.Time)}},
+	word.AcidCrossing:      {number: acidCrossing(unit.Distance), rests: (*Facts).restsOnFluid, notes: []note{acidNote(unit.Distance)}},
+	word.AcidCrossingHours: {number: acidCrossing(unit.Time), rests: (*Facts).restsOnFluid, notes: []note{acidNote(unit.Time)}},
 }
 
 // Number answers a word in base units.

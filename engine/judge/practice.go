@@ -72,6 +72,17 @@ func (x *Facts) classNote(_ word.Word, arg string) string {
 	return "class " + lab.ClassName(int(class))
 }
 
+// restsOnFluid goes back to the exchange of all the fluid, or of nobody knows how much.
+func (x *Facts) restsOnFluid() {
+	x.restsOnSample()
+	for i := len(x.steps.Steps) - 2; i >= 0; i-- {
+		x.useStep(i)
+		if s := &x.steps.Lab[i]; s.Exchange && !(s.Share < 1) {
+			return
+		}
+	}
+}
+
 func acidCrossing(per unit.Kind) func(*Facts, string) (float64, string, bool) {
 	return func(x *Facts, _ string) (float64, string, bool) {
 		c, why, ok := x.Sheet.AcidCrossing(per)

@@ -474,7 +474,7 @@ func (r *reader) resultsOf() []event.ResultData {
 
 // result reads one result into res; it reports false where there is none.
 func (r *reader) result(res *event.ResultData, v *value) bool {
-	s := oneBlank(r.cell(v))
+	s := ofCode(res.Analyte, oneBlank(r.cell(v)))
 	switch {
 	case s == "" || r.means(s, r.notMeasured):
 		return false
