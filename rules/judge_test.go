@@ -101,7 +101,7 @@ func TestConditions(t *testing.T) {
 		{`viscosityAt(-20) == 4000 && acidCrossing() == 3000 && acidCrossingHours() == 20`, "raised"},
 		{`viscosityAt(2 * 10) > 1`, "missing 20 for viscosityAt"},
 		{`iso4406("particles14") == 16`, "raised"},
-		{`has("particles6") && as4059("particles6") > 3`, "clear"},
+		{`has("particles6") && as4059("particles6") > 3`, "missing particles6 for has"},
 		{`!has("Pb") || value("Pb") > 3`, "raised"},
 		{`has("Pb") && value("Pb") > 3 || value("Fe") > 100`, "clear"},
 		{`let h = has("Pb"); h && value("Pb") > 3 || value("Fe") > 50`, "raised"},

@@ -65,8 +65,11 @@ var agedBy = []struct {
 
 // KindsOf are the kinds that a rule's condition follows.
 func KindsOf(r *rules.Rule) (kinds int) {
-	if len(r.Asks(word.OutOfGrade)) > 0 {
-		kinds |= byViscosity
+	for w, kind := range map[word.Word]int{word.OutOfGrade: byViscosity, word.OutOfFluidGrade: byViscosity, word.ViscosityAt: byViscosity,
+		word.AcidCrossing: byAdditives, word.AcidCrossingHours: byAdditives} {
+		if len(r.Asks(w)) > 0 {
+			kinds |= kind
+		}
 	}
 	for _, name := range r.Reads() {
 		switch a, _ := analytes.Find(name); {

@@ -179,7 +179,7 @@ const coldest, hottest = -40, 150
 
 // temperature checks a temperature: a number that is written out.
 func (c *compiler) temperature(n ast.Node, info *word.Info) (string, bool) {
-	v := c.compile(n, nil)
+	v := c.compile(n)
 	if v.kind != Any && (v.kind != Number || !v.constant || v.value < coldest || v.value > hottest) {
 		return "", c.wrong(n, "write "+info.Name+argumentExamples[info.Of], "the temperature of %s must be a number from %d to %d (°C), written out", info.Name, coldest, hottest)
 	}

@@ -130,6 +130,8 @@ func (d *Info) Reads(arg string) []string {
 	switch {
 	case d.Guard || d.Other:
 		return nil
+	case d.Word == Iso4406:
+		return []string{arg, strings.Replace(arg, "particles", "iso", 1)}
 	case d.Of == Analyte || d.Of == Target:
 		analyte, _, _ := strings.Cut(arg, " ")
 		return []string{analyte}
@@ -137,7 +139,9 @@ func (d *Info) Reads(arg string) []string {
 		return []string{"KV40"}
 	case d.Of == Grade:
 		return []string{"KV100"}
-	case d.Word == ViscosityIndex || d.Word == OutOfFluidGrade:
+	case d.Word == AcidCrossing || d.Word == AcidCrossingHours:
+		return []string{"TAN", "TBN"}
+	case d.Word == ViscosityIndex || d.Word == ViscosityAt || d.Word == OutOfFluidGrade:
 		return []string{"KV100", "KV40"}
 	case d.Word == MetalsFell:
 		return analytes.WearMetals()
