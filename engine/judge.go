@@ -193,6 +193,12 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	l, had := f.Rec.LatchOf(k)
 	var last judge.Judgement
 	switch at, now := f.newJudgement(ar); {
+	case had && ar.Rule.On == rules.OnClock && f.anew(ar.Component) && f.sameRule(ar.Rule):
+		// The clock's past is no fact that could be walked again: how far it got stays.
+		last = judge.Judgement{Before: record.LastPlace, At: math.MaxInt64}
+		if f.Now.IsZero() || !f.Step(ar.Rule, ar.Component, &l, last) {
+			last = judge.Judgement{}
+		}
 	case f.anew(ar.Component) || !had:
 		before := l
 		l, last = f.Walk(ar.Rule, ar.Component, k)
@@ -211,6 +217,15 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	if a := f.Rec.Alarm(k); a != nil && a.Stage != l.Stage || a == nil && l.Stage > 0 {
 		f.moveRule(ar, l, last)
 	}
+}
+
+// sameRule reports whether the rule judges as it did before the event: an event that is no
+// book leaves it as it is, and a book may differ by comments.
+func (f *fold) sameRule(r *rules.Rule) bool {
+	if f.ev.Kind != event.BookEvent {
+		return true
+	}
+	return f.p.former.Judges(r)
 }
 
 // moveRule asks for the alarm's move to the latch's stage. It is apart so that a

@@ -29,7 +29,9 @@ type Partition struct {
 	packed  map[string]packed // and those that are stored, if nothing was asked of them yet
 	err     error             // one of them could not be read
 	law     judge.Law
-	fleet   fleet.InForce
+	// former is the book before the one that is being put in force; nil at any other time.
+	former *rules.Book
+	fleet  fleet.InForce
 	// asks is what the book in force asks of the fleet's samples.
 	asks     string
 	alone    *alone // not nil: it makes the fleet's baselines by itself
@@ -184,6 +186,8 @@ func (p *Partition) tick(ev event.Event) []Output {
 
 // adopt puts a book in force and judges every vehicle by it.
 func (p *Partition) adopt(ev event.Event, b *rules.Book) []Output {
+	p.former = p.law.Book
+	defer func() { p.former = nil }()
 	p.setBook(b)
 	var out []Output
 	for _, v := range p.Vehicles() {

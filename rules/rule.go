@@ -6,6 +6,7 @@ import (
 	"math"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"gopkg.in/yaml.v3"
@@ -27,6 +28,7 @@ type compiledRule struct {
 	clear   *expression.Condition
 	say     *expression.Template
 	advise  [4]*expression.Template
+	meaning string // all that the rule says, without comments and layout
 }
 
 // everyAsks are the questions of the expressions, and of each template.
@@ -61,6 +63,7 @@ func (e *entry) rule() {
 
 func (rr *ruleReader) read() {
 	r, f := rr.r, rr.f
+	r.compiled.meaning = meaningOf(rr.n)
 	r.On = rr.on()
 	switch {
 	case f["measure"] != nil && f["raise"] != nil:
@@ -431,6 +434,32 @@ func (rr *ruleReader) components() {
 			rr.Add(*a.Sample)
 		}
 	}
+}
+
+// Judges reports whether the book has the rule, by its name, and has it say and judge the
+// same: comments, order and layout make no difference. A nil book has none.
+func (b *Book) Judges(r *Rule) bool {
+	if b == nil {
+		return false
+	}
+	i := slices.IndexFunc(b.Rules, func(o *Rule) bool { return o.Name == r.Name })
+	return i >= 0 && b.Rules[i].compiled.meaning == r.compiled.meaning
+}
+
+// meaningOf writes out what a node holds.
+func meaningOf(n *yaml.Node) string {
+	var parts []string
+	for i := range n.Content {
+		if n.Kind != yaml.MappingNode {
+			parts = append(parts, meaningOf(n.Content[i]))
+		} else if i%2 == 1 {
+			parts = append(parts, strconv.Quote(n.Content[i-1].Value)+meaningOf(n.Content[i]))
+		}
+	}
+	if n.Kind == yaml.MappingNode {
+		slices.Sort(parts)
+	}
+	return strconv.Quote(n.Value) + "[" + strings.Join(parts, " ") + "]"
 }
 
 // Asks lists the analytes of which the rule, its message or its advice asks the word,
