@@ -17,8 +17,17 @@ var sheetOf24 = strings.Fields("Fe Cr Ni Al Pb Cu Sn Ag Ti Si Na K B Mo Mg Ca P 
 
 // BenchmarkSample folds one more sample of 24 analytes into a vehicle that has 20,
 // by a chapter of 40 rules.
-func BenchmarkSample(b *testing.B) {
-	rs, err := rules.Load([]rules.File{{Name: "chapter.yaml", Text: []byte(chapterOf40())}})
+func BenchmarkSample(b *testing.B) { benchmarkSample(b, `times("%[1]s")`) }
+
+// BenchmarkSampleExcess is BenchmarkSample with each metal compared with what is usual
+// for the fluid's age and in the component's own past.
+func BenchmarkSampleExcess(b *testing.B) {
+	benchmarkSample(b, `'excessIsReal("%[1]s") ? value("%[1]s") / max(usual("%[1]s"), 3) : 1'`)
+}
+
+// benchmarkSample has a rule of that measure for each of 24 analytes.
+func benchmarkSample(b *testing.B, measure string) {
+	rs, err := rules.Load([]rules.File{{Name: "chapter.yaml", Text: []byte(chapterOf40(measure))}})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -57,7 +66,7 @@ func BenchmarkSample(b *testing.B) {
 
 // chapterOf40 has a rule over the baseline for each analyte, and sixteen that look
 // back, at the drain, or at several.
-func chapterOf40() string {
+func chapterOf40(measure string) string {
 	var s strings.Builder
 	s.WriteString("book: 1\nbaselines:\n  fluid: {source: invented, fluid age: 20000 km, mean: {")
 	for i, a := range sheetOf24 {
@@ -71,7 +80,7 @@ func chapterOf40() string {
 		fmt.Fprintf(&s, "  %s:\n    on: sample\n    measure: %s\n    above: {advisory: 200, caution: 300, warning: 500}\n    say: ${measure}\n    advise: Stop and have it inspected.\n", name, measure)
 	}
 	for _, a := range sheetOf24 {
-		rule(a+" over baseline", `times("`+a+`")`)
+		rule(a+" over baseline", fmt.Sprintf(measure, a))
 	}
 	for _, a := range sheetOf24[:4] {
 		rule(a+" for its age", `timesForAge("`+a+`")`)

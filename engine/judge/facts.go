@@ -30,7 +30,9 @@ type Facts struct {
 	starting *rules.Baseline
 	sheet    *record.Sheet // of the sample; nil where there is none
 	clash    string        // of two baselines that both match, what is missing; "" where there are none
+	past     lab.Past      // read with the first of own
 	own      map[string]lab.Own
+	surplus  map[string]surplus
 
 	// at is the last moment of readings that counts; services and samples count up
 	// to the place before.

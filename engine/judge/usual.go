@@ -120,23 +120,39 @@ func (x *Facts) meanOf(analyte string, n *norm) float64 {
 	return x.choose(endKey{meanStep, analyte}, n.mean, n.mean.High)
 }
 
+// surplus is an excess that is the same for every choice of ends.
+type surplus struct {
+	lab.Excess
+	missing string
+	ok      bool
+}
+
 // Excess is what the sample holds of the analyte beyond what is usual; see
 // [lab.Sheet.Excess].
 func (x *Facts) Excess(analyte string) (e lab.Excess, missing string, ok bool) {
-	var group *lab.Norm
+	if s, known := x.surplus[analyte]; known {
+		return s.Excess, s.missing, s.ok
+	}
+	r, has := x.Sheet.Result(analyte)
 	n, why, known := x.norm(analyte)
+	own := x.ownPast(analyte)
+	span := r.Span()
+	exact := span.Low == span.High && n.mean.Low == n.mean.High && own.Span.Low == own.Span.High
+	var group *lab.Norm
 	if known {
 		n.Mean = x.meanOf(analyte, &n)
 		group = &n.Norm
 	}
-	own := x.ownPast(analyte)
 	past := 0.0
 	if own.Samples > 0 {
 		past = x.choose(endKey{ownStep, analyte}, own.Span, own.Span.High)
 	}
 	e, missing, ok = x.Sheet.Excess(analyte, group, past, own.Samples)
-	if _, has := x.Sheet.Result(analyte); !ok && has {
+	if !ok && has {
 		missing = why
+	}
+	if exact {
+		x.surplus[analyte] = surplus{e, missing, ok}
 	}
 	return e, missing, ok
 }
@@ -160,14 +176,15 @@ func (x *Facts) Mean(analyte string) (m Mean, ok bool) {
 
 // ownPast is what earlier samples had, reckoned once.
 func (x *Facts) ownPast(analyte string) lab.Own {
-	own, known := x.own[analyte]
-	if !known {
-		own = x.Sheet.OwnPast(analyte)
-		if x.own == nil {
-			x.own = map[string]lab.Own{}
-		}
-		x.own[analyte] = own
+	if own, known := x.own[analyte]; known {
+		return own
 	}
+	if x.own == nil {
+		x.own, x.surplus, x.past = map[string]lab.Own{}, map[string]surplus{}, lab.PastOf(x.steps.Lab)
+	}
+	fresh, _, _ := x.Sheet.FreshValue(analyte)
+	own := x.past.Of(analyte, fresh)
+	x.own[analyte] = own
 	return own
 }
 

@@ -57,36 +57,55 @@ const (
 	ownAlone = 2
 )
 
-// OwnPast is what earlier samples measured alike had of the analyte beyond fresh fluid:
-// the median of what was made for each run of the fluid, times the fluid's run now. Where
-// an age is not known the median is of the results as they are.
-func (s Sheet) OwnPast(analyte string) Own {
-	h, last := s.History, len(s.History)-1
-	fresh, _, _ := s.FreshValue(analyte)
-	for _, kind := range []unit.Kind{unit.Distance, unit.Time, unit.None} {
-		var low, high []float64
-		now := s.ageBy(last, kind)
-		for i := h.Alike(); i < last; i++ {
-			r, ok := h[i].result(analyte)
-			age := s.ageBy(i, kind)
-			if span := r.Span(); ok && now > 0 && age > 0 {
-				low = append(low, math.Max(span.Low-fresh, 0)*now/age)
-				high = append(high, math.Max(span.High-fresh, 0)*now/age)
-			}
-		}
-		if len(low) > 0 {
-			return Own{Span{median(low), median(high)}, len(low)}
-		}
-	}
-	return Own{}
+// Past are the earlier samples that were measured as the last one of a history was, with
+// what the fluid's run now is over its run then: by distance, else by hours, else 1.
+type Past struct {
+	steps []*Step
+	runs  []float64
 }
 
-// ageBy is the fluid's age at a step; 1 for every step where kind is unit.None.
-func (s Sheet) ageBy(i int, kind unit.Kind) float64 {
-	if kind == unit.None {
-		return 1
+// PastOf reads the past once for all analytes.
+func PastOf(h History) (p Past) {
+	if len(h) == 0 {
+		return p
 	}
-	return s.History.mixed(i, kind)
+	last, from := len(h)-1, h.Alike()
+	for _, kind := range []unit.Kind{unit.Distance, unit.Time} {
+		ages := make([]float64, len(h))
+		h.eachAge(kind, func(i int, here float64) { ages[i] = here })
+		for i := from; i < last && ages[last] > 0; i++ {
+			if !h[i].Exchange && ages[i] > 0 {
+				p.steps, p.runs = append(p.steps, &h[i]), append(p.runs, ages[last]/ages[i])
+			}
+		}
+		if len(p.steps) > 0 {
+			return p
+		}
+	}
+	for i := from; i < last; i++ {
+		if !h[i].Exchange {
+			p.steps, p.runs = append(p.steps, &h[i]), append(p.runs, 1)
+		}
+	}
+	return p
+}
+
+// Of is what the past had of the analyte beyond fresh fluid: the median of what was made
+// for each run of the fluid, times the fluid's run now.
+func (p *Past) Of(analyte string, fresh float64) Own {
+	var room [2][16]float64
+	low, high := room[0][:0], room[1][:0]
+	for i, s := range p.steps {
+		if r, ok := s.result(analyte); ok {
+			span := r.Span()
+			low = append(low, math.Max(span.Low-fresh, 0)*p.runs[i])
+			high = append(high, math.Max(span.High-fresh, 0)*p.runs[i])
+		}
+	}
+	if len(low) == 0 {
+		return Own{}
+	}
+	return Own{Span{median(low), median(high)}, len(low)}
 }
 
 func median(list []float64) float64 {
@@ -100,7 +119,7 @@ func median(list []float64) float64 {
 // fluid that is older than the group's; for a younger one it stays, since what a drain
 // leaves and what wears in does not shrink with the run. The component's own past weighs
 // in by how much of it there is, within half to twice the group's. norm is nil where
-// there is no group; own is one number of [Sheet.OwnPast].
+// there is no group; own is one number of [Past.Of].
 func (s Sheet) Excess(analyte string, norm *Norm, own float64, samples int) (e Excess, why string, ok bool) {
 	if e.Value, why, ok = s.Value(analyte); !ok {
 		return Excess{}, why, false

@@ -22,7 +22,8 @@ func TestExcess(t *testing.T) {
 		silicon(sample(400, 0), 65),
 	}
 	s := Sheet{History: h, Fresh: map[string]float64{"Si": 5}}
-	own := s.OwnPast("Si")
+	past := PastOf(h)
+	own := past.Of("Si", 5)
 	if want := (Own{Span{30, 30}, 2}); own != want { // 15 in 100, and the oil has run 200
 		t.Fatalf("own past %v, want %v", own, want)
 	}

@@ -185,14 +185,19 @@ func (h History) Ages(i int) Ages {
 	return Ages{h.mixed(i, unit.Distance), h.mixed(i, unit.Time)}
 }
 
-func (h History) mixed(last int, kind unit.Kind) float64 {
+func (h History) mixed(last int, kind unit.Kind) (here float64) {
+	h[:last+1].eachAge(kind, func(_ int, age float64) { here = age })
+	return here
+}
+
+// eachAge tells the fluid's mixed age at each step.
+func (h History) eachAge(kind unit.Kind, tell func(i int, here float64)) {
 	age, at := math.NaN(), math.NaN() // the age when the meter stood at `at`
 	tracked := false                  // an exchange gave the age: stated ones no longer count
-	var here float64                  // the age at the step itself
-	for i := range h[:last+1] {
+	for i := range h {
 		s := &h[i]
 		now, stated := s.meter(kind), s.stated(kind)
-		here = age + (now - at)
+		here := age + (now - at)
 		switch {
 		case s.Exchange:
 			here = afterExchange(here, s.Share)
@@ -204,8 +209,8 @@ func (h History) mixed(last int, kind unit.Kind) float64 {
 				age, at, tracked = stated, now, false
 			}
 		}
+		tell(i, here)
 	}
-	return here
 }
 
 func afterExchange(age, share float64) float64 {
