@@ -2,12 +2,14 @@ package engine
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"telltale/engine/event"
 	"telltale/engine/fleet"
 	"telltale/engine/interval"
 	"telltale/engine/judge"
+	"telltale/engine/meter"
 )
 
 // Baselines is the set in force, made from the fleet, and its hash; "" before the
@@ -17,7 +19,10 @@ func (p *Partition) Baselines() (hash string, set *fleet.Set) { return p.fleet.H
 // RestoreBaselines sets the baselines in force as a checkpoint has them. set is nil
 // where its text is gone.
 func (p *Partition) RestoreBaselines(hash string, set *fleet.Set) {
-	p.fleet = fleet.InForce{Hash: hash, Set: set}
+	p.fleet, p.law.Dates = fleet.InForce{Hash: hash, Set: set}, nil
+	if set != nil {
+		p.law.Dates = set.Dates
+	}
 }
 
 // survey is this partition's part of a survey. Vehicles that are retired, or that
@@ -32,14 +37,58 @@ func (p *Partition) survey(ev event.Event, d *fleet.SurveyData) *fleet.SurveyPar
 	if p.asks == "" {
 		return part
 	}
-	for _, v := range p.Vehicles() {
-		if reg := p.record(v).Registered(); reg != nil && !reg.Retired {
-			f := p.view(p.record(v))
-			f.When = part.Now
-			part.Samples = append(part.Samples, surveyed(f)...)
+	if p.law.Book.FleetDefinitions() != "" {
+		for _, v := range p.Vehicles() {
+			if f := p.viewIn(v, part.Now); f != nil {
+				part.Samples = append(part.Samples, surveyed(f)...)
+			}
 		}
 	}
+	if p.law.Book.ByMeter() {
+		p.forecasts(part)
+	}
 	return part
+}
+
+// viewIn is the vehicle for a survey at a moment; nil where it has no part in it.
+func (p *Partition) viewIn(vehicle string, now time.Time) *judge.View {
+	r := p.record(vehicle)
+	if r == nil || r.Registered() == nil || r.Registered().Retired {
+		return nil
+	}
+	f := p.view(r)
+	f.When = now
+	return f
+}
+
+// forecasts tells what became of the forecasts that were made of the partition's vehicles,
+// and makes others, of no more vehicles than the fleet's panel has.
+func (p *Partition) forecasts(part *fleet.SurveyPart) {
+	readings := func(vehicle string, hours bool) []meter.Reading {
+		if f := p.viewIn(vehicle, part.Now); f != nil {
+			if c := f.Chain(-1, hours); c != nil {
+				return c.KeptUntil(part.Now.UnixNano())
+			}
+		}
+		return nil
+	}
+	for _, o := range p.law.Dates.AllOpen() {
+		if done, ok := o.Finish(readings(o.Vehicle, o.Hours)); ok {
+			part.Finished = append(part.Finished, done)
+		}
+	}
+	vehicles, told := p.Vehicles(), 0
+	slices.SortFunc(vehicles, fleet.InPanel)
+	for _, name := range vehicles {
+		made := append(fleet.OpenOf(name, false, readings(name, false), part.Now), fleet.OpenOf(name, true, readings(name, true), part.Now)...)
+		part.Made = append(part.Made, made...)
+		if len(made) > 0 {
+			told++
+		}
+		if told == fleet.Panel {
+			break
+		}
+	}
 }
 
 func surveyed(v *judge.View) []fleet.SurveySample {
@@ -93,7 +142,7 @@ func (p *Partition) surveyAlone() {
 	a.last, a.asked = p.law.Now, p.asks
 	a.number++
 	set := p.SurveyNow(p.law.Now, a.number)
-	p.fleet = fleet.InForce{Hash: set.Hash(), Set: set}
+	p.RestoreBaselines(set.Hash(), set)
 }
 
 // SurveyNow makes the baselines of a partition that holds a whole fleet, as of a
@@ -101,7 +150,7 @@ func (p *Partition) surveyAlone() {
 func (p *Partition) SurveyNow(now time.Time, number int) *fleet.Set {
 	at := event.Event{Kind: event.SurveyEvent, Time: now, Recorded: now}
 	part := p.survey(at, &fleet.SurveyData{Turn: now.UTC().Format(time.RFC3339)})
-	return fleet.Make(p.law.Book, number, []fleet.SurveyPart{*part})
+	return fleet.MakeAfter(p.fleet.Set, p.law.Book, number, []fleet.SurveyPart{*part})
 }
 
 func nextMonth(t time.Time) time.Time {

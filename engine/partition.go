@@ -84,7 +84,7 @@ func (p *Partition) Apply(ev event.Event) []Output {
 	case *fleet.SurveyData:
 		return []Output{{Survey: p.survey(ev, d)}}
 	case *fleet.BaselineData:
-		p.fleet = fleet.InForce{Hash: d.Hash, Set: d.Set}
+		p.RestoreBaselines(d.Hash, d.Set)
 		return nil
 	}
 	if ev.Kind == event.TickEvent {
@@ -200,7 +200,7 @@ func (p *Partition) setBook(b *rules.Book) {
 	p.law.Book = b
 	p.law.Judge, p.law.Shorten, p.asks = nil, nil, ""
 	if b != nil {
-		p.asks = b.FleetDefinitions()
+		p.asks = b.AsksFleet()
 		p.law.Judge, p.law.Shorten = rules.NewJudge(b), rules.NewJudge(b)
 	}
 }

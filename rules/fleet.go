@@ -77,6 +77,22 @@ func (b *Book) FleetDefinitions() string {
 	return strings.Join(out, "\n")
 }
 
+// ByMeter reports whether any work of the book is asked for by a meter, so that people are
+// told when it is likely to come due.
+func (b *Book) ByMeter() bool {
+	return slices.ContainsFunc(b.Tasks, func(t *Task) bool { return t.Every.Distance > 0 || t.Every.Hours > 0 })
+}
+
+// AsksFleet tells the books apart by all that they ask of the fleet: FleetDefinitions,
+// and how well forecasts keep their word. "" where they ask nothing.
+func (b *Book) AsksFleet() string {
+	all := b.FleetDefinitions()
+	if b.ByMeter() {
+		all += "\ndates"
+	}
+	return all
+}
+
 // fleetKeys belong to baselines that are made from the fleet, bookKeys to the others.
 var (
 	fleetKeys = []string{"group by", "at least", "of the last"}

@@ -37,6 +37,9 @@ type Item struct {
 	Early  string `json:"early,omitempty"`
 	Likely string `json:"likely,omitempty"`
 	Late   string `json:"late,omitempty"`
+	// Range says how often the fleet's dates came within such ranges; absent while too
+	// few have come.
+	Range string `json:"range,omitempty"`
 	// LastDone is the local date of the last time, or the policy that stands for it.
 	LastDone string   `json:"lastDone,omitempty"`
 	Needs    []Need   `json:"needs,omitempty"`

@@ -96,6 +96,7 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 	}
 	item.Postponed = judge.PostponedBy(d.Postponed)
 	item.Early, item.Likely, item.Late = v.ForecastDates(d)
+	item.Range = v.RangeRecord(d)
 	if at, past, hours, ok := v.DuePlace(d); ok {
 		item.DueAt, item.PastBy, item.Unit = &at, &past, "m"
 		if hours {

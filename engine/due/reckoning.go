@@ -42,10 +42,11 @@ type Reckoning struct {
 	PulledIn []alarm.PulledIn `json:"pulledIn,omitempty"`
 	Limits   []ReckonedLimit  `json:"limits,omitempty"`
 	// Early, Likely and Late are the dates between which the first meter limit is
-	// reached in four of five cases.
+	// reached in four of five cases; Range says how often the fleet's forecasts were right.
 	Early  string `json:"early,omitempty"`
 	Likely string `json:"likely,omitempty"`
 	Late   string `json:"late,omitempty"`
+	Range  string `json:"range,omitempty"`
 }
 
 // ReckonedLimit is one limit of a task: distance, hours or time. A meter limit
@@ -131,8 +132,9 @@ func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 	r.Postponed = judge.PostponedBy(d.Postponed)
 	r.PulledIn = v.PulledIn(d)
 	if d.Sure {
-		reach := d.Reach(v.Applied().Zone)
+		reach := v.Reach(d)
 		r.Early, r.Likely, r.Late = reach[0].String(), reach[1].String(), reach[2].String()
+		r.Range = v.RangeWords(d)
 	}
 	if d.NoHistory || d.Waiting { // there is no point, and nothing that it counts from
 		none := *d

@@ -44,6 +44,7 @@ func (r *Reckoning) Write(t *english.Lines) {
 	}
 	if r.Likely != "" {
 		t.Line(1, "likely reached: about %s (between %s and %s)", r.Likely, r.Early, r.Late)
+		t.Line(2, "%s", r.Range)
 	}
 }
 

@@ -22,6 +22,12 @@ const keptPlaces = 199
 // by the book that was in force at it. The order of parts and samples makes no
 // difference.
 func Make(b *rules.Book, number int, parts []SurveyPart) *Set {
+	return MakeAfter(nil, b, number, parts)
+}
+
+// MakeAfter is Make where a set was in force before, whose finished forecasts go on
+// counting; nil for none.
+func MakeAfter(before *Set, b *rules.Book, number int, parts []SurveyPart) *Set {
 	set := &Set{Number: number, Book: b.Hash}
 	of := map[string][]SurveySample{}
 	for _, p := range parts {
@@ -36,6 +42,11 @@ func Make(b *rules.Book, number int, parts []SurveyPart) *Set {
 				GroupBy: bl.Fleet.GroupBy, Groups: fleetGroups(bl.Fleet, of[bl.Name])})
 		}
 	}
+	var known *Dates
+	if before != nil {
+		known = before.Dates
+	}
+	set.Dates = known.after(parts, set.Now)
 	slices.SortFunc(set.Baselines, func(a, b Baseline) int { return strings.Compare(a.Name, b.Name) })
 	return set
 }

@@ -23,13 +23,15 @@ type BaselineData struct {
 	Set    *Set   `json:"set,omitempty"`
 }
 
-// Set is all baselines made from the fleet by one survey.
+// Set is all baselines made from the fleet by one survey, and how well its forecasts
+// kept their word.
 type Set struct {
 	Number    int        `json:"number"` // counts on from 1
 	Turn      string     `json:"turn"`
 	Now       time.Time  `json:"now"` // samples drawn until then count
 	Book      string     `json:"book"`
 	Baselines []Baseline `json:"baselines"` // by name
+	Dates     *Dates     `json:"dates,omitempty"`
 }
 
 // Baseline is one baseline of a book, in its groups.

@@ -16,12 +16,16 @@ type SurveyData struct {
 }
 
 // SurveyPart is one partition's answer: its samples of the components that have a
-// baseline made from the fleet, as the records stood at the survey's place in the log.
+// baseline made from the fleet, and what became of its forecasts, as the records stood at the survey's place in the log.
 type SurveyPart struct {
 	Turn    string         `json:"turn"`
 	Now     time.Time      `json:"now"`
 	Book    string         `json:"book,omitempty"`
 	Samples []SurveySample `json:"samples,omitempty"`
+	// Made are forecasts of at most Panel vehicles, as they stood then; Finished is what
+	// became of those made before, of which it is known.
+	Made     []Open     `json:"made,omitempty"`
+	Finished []Finished `json:"finished,omitempty"`
 }
 
 // SurveySample is one sample as it counts for a group. Ages are mixed over partial

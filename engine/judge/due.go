@@ -178,15 +178,16 @@ func (v *View) plan(at rules.AppliedTask, before record.Place, readings int64) i
 	return p
 }
 
-// Reach gives the early, likely and late dates of the forecast.
-func (d *Due) Reach(zone *time.Location) (dates [3]interval.Date) {
+// Reach gives the early, likely and late dates of the task's forecast, the range as wide
+// as the fleet's own forecasts ask for.
+func (v *View) Reach(d *Due) (dates [3]interval.Date) {
 	if !d.Sure {
 		return dates
 	}
 	last, _ := d.first.Last(math.MaxInt64)
-	early, likely, late, _ := d.first.ReckonUsage(math.MaxInt64).Reach(record.Seconds(last.At), last.Life, d.at)
+	early, likely, late, _ := d.first.ReckonUsage(math.MaxInt64).Range(record.Seconds(last.At), last.Life, d.at, v.Dates.Scale(d.first.Hours))
 	for i, at := range [...]int64{early, likely, late} {
-		dates[i] = interval.DateOf(time.Unix(at, 0), zone)
+		dates[i] = interval.DateOf(time.Unix(at, 0), v.Applied().Zone)
 	}
 	return dates
 }
@@ -350,8 +351,20 @@ func (v *View) ForecastDates(d *Due) (early, likely, late string) {
 	if !d.Sure || d.Stage >= interval.Due {
 		return "", "", ""
 	}
-	reach := d.Reach(v.Applied().Zone)
+	reach := v.Reach(d)
 	return reach[0].String(), reach[1].String(), reach[2].String()
+}
+
+// RangeWords is how wide the range of a task's forecast is taken, and how often such held.
+func (v *View) RangeWords(d *Due) string { return v.Dates.RangeWords(d.first.Hours) }
+
+// RangeRecord is how often the fleet's dates came within such ranges, for people; ""
+// where no range is given, or too few have come.
+func (v *View) RangeRecord(d *Due) string {
+	if !d.Sure || d.Stage >= interval.Due {
+		return ""
+	}
+	return v.Dates.RecordWords(d.first.Hours)
 }
 
 // DuePlace is the meter limit that decides, else the first there is: the face value at

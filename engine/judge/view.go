@@ -7,6 +7,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/engine/interval"
 	"telltale/engine/record"
 	"telltale/rules"
@@ -21,6 +22,8 @@ type Law struct {
 	// due point has the first one busy.
 	Judge, Shorten *rules.Judge
 	Now            time.Time // the last tick; zero before the first
+	// Dates is how well the fleet's forecasts kept their word; nil while nobody knows.
+	Dates *fleet.Dates
 }
 
 // View is what a record says by a law at a moment. It reads, and changes nothing but

@@ -76,7 +76,7 @@ func (v *View) DueWords(d *Due) string {
 	}
 	waits := d.Postponed != nil && d.Point.HasDate && d.Sure && d.Likely >= d.Point.Date // of what lies beyond, nobody asked
 	if d.Stage <= interval.Soon && d.Sure && !waits {
-		reach := d.Reach(v.Applied().Zone)
+		reach := v.Reach(d)
 		parts = append(parts, fmt.Sprintf("likely about %s (between %s and %s)", reach[1], reach[0], reach[2]))
 	}
 	if d.Postponed != nil {

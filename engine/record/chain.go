@@ -396,6 +396,16 @@ func (c *Chain) ReckonUsage(at int64) *meter.Usage {
 	return &u
 }
 
+// KeptUntil are the readings up to a moment that thinning keeps, accepted, as life values.
+func (c *Chain) KeptUntil(at int64) (out []meter.Reading) {
+	for _, p := range c.Kept() {
+		if p.At <= at {
+			out = append(out, p.reading())
+		}
+	}
+	return out
+}
+
 // Kept are the accepted points that thinning keeps, so that what is made of
 // them is a function of the set of facts.
 func (c *Chain) Kept() []Point {

@@ -37,7 +37,11 @@ func (l *Log) publishBaselines(ctx context.Context, b *rules.Book, parts []fleet
 		if err != nil || !before(last.Turn, parts[0].Turn) {
 			return nil, err
 		}
-		set := fleet.Make(b, last.Number+1, parts)
+		known, err := l.setKnown(ctx, last.Hash)
+		if err != nil {
+			return nil, err
+		}
+		set := fleet.MakeAfter(known, b, last.Number+1, parts)
 		ev := set.Event()
 		ev.Data.(*fleet.BaselineData).Set = nil // it is stored by itself, however large
 		if err := l.storeSet(ctx, set); err != nil {
@@ -51,6 +55,18 @@ func (l *Log) publishBaselines(ctx context.Context, b *rules.Book, parts []fleet
 			return set, err
 		}
 	}
+}
+
+// setKnown is the set of that hash; nil for none, and where its text is gone.
+func (l *Log) setKnown(ctx context.Context, hash string) (*fleet.Set, error) {
+	if hash == "" {
+		return nil, nil
+	}
+	set, err := l.set(ctx, hash)
+	if errors.Is(err, errGone) {
+		return nil, nil
+	}
+	return set, err
 }
 
 // lastBaseline is what the last baseline event holds; empty before the first.

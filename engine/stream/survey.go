@@ -75,7 +75,7 @@ func (k *keeper) asks(ctx context.Context) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if text := b.FleetDefinitions(); text != "" {
+	if text := b.AsksFleet(); text != "" {
 		return fmt.Sprintf("sha256:%x", sha256.Sum256([]byte(text))), nil
 	}
 	return "", nil

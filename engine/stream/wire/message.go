@@ -117,7 +117,7 @@ func pieces(o engine.Output) []engine.Output {
 		return nil
 	case o.Survey != nil && len(o.Survey.Samples) > 1:
 		half, a, b := len(o.Survey.Samples)/2, *o.Survey, *o.Survey
-		a.Samples, b.Samples = a.Samples[:half:half], b.Samples[half:]
+		a.Samples, b.Samples, b.Made, b.Finished = a.Samples[:half:half], b.Samples[half:], nil, nil
 		list, first.Survey, second.Survey = o.Survey, &a, &b
 	case o.Turn != nil && len(o.Turn.Items)+len(o.Turn.Alarms) > 1:
 		items, alarms, a, b := len(o.Turn.Items)/2, len(o.Turn.Alarms)/2, *o.Turn, *o.Turn

@@ -1,0 +1,242 @@
+package fleet
+
+import (
+	"cmp"
+	"fmt"
+	"hash/fnv"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/meter"
+)
+
+// Dates is how well the fleet's forecasts of dates kept their word: when a meter comes to
+// a value. With each survey some are made, as they are shown that day, and judged at a
+// later one. Ranges are stretched by what came of them ([meter.Scale]): a record keeps too
+// few readings of its past to make them again. nil knows nothing yet.
+type Dates struct {
+	Distance Forecasts `json:"distance,omitzero"`
+	Hours    Forecasts `json:"hours,omitzero"`
+	// Open are those of which nothing is known yet, by key.
+	Open []Open `json:"open,omitempty"`
+}
+
+// Forecasts are those by one kind of meter.
+type Forecasts struct {
+	Early float64 `json:"early"` // how much the early side is stretched
+	Late  float64 `json:"late"`
+	// Finished are the latest, in order of when they were made.
+	Finished []Finished `json:"finished"`
+}
+
+// Open is a forecast whose time has not come. Key tells it from all others.
+type Open struct {
+	Key     uint32 `json:"k"`
+	Vehicle string `json:"vehicle"`
+	Hours   bool   `json:"hours,omitempty"`
+	meter.Forecast
+	// By is how its range was stretched for people.
+	By meter.Scale `json:"by,omitzero"`
+}
+
+// Finished is what became of one: how far off the date was ([meter.Forecast.Score]), and
+// whether the range that people were told held it.
+type Finished struct {
+	Key   uint32  `json:"k"`
+	From  int64   `json:"from"` // Unix seconds
+	Score float64 `json:"s"`
+	Held  bool    `json:"in,omitempty"`
+}
+
+const (
+	// leastFinished is how many forecasts must have finished until ranges are stretched
+	// by them: the outermost tenth on either side is then five. Common practice, no source.
+	leastFinished = 50
+	// Panel is of how many vehicles forecasts are made. They are always the same, by
+	// their names, however a fleet is shared out among partitions.
+	Panel = 50
+	// keptFinished and keptFor bound what a set keeps: the latest of three years, in
+	// which seasons and routes make themselves felt. What no reading has told so long
+	// after it was over is given up.
+	keptFinished = 3600
+	keptFor      = 3 * 365 * day
+	givenUp      = 92 * day
+	lately       = 300 // of how many the record tells
+	day          = 86400
+)
+
+// aheads is how far ahead forecasts are made: as far as most work is planned.
+var aheads = [...]int64{30 * day, 60 * day}
+
+// InPanel orders vehicles by whose forecasts are taken first.
+func InPanel(a, b string) int { return cmp.Or(cmp.Compare(keyOf(a), keyOf(b)), strings.Compare(a, b)) }
+
+func keyOf(s string) uint32 {
+	h := fnv.New32a()
+	h.Write([]byte(s))
+	return h.Sum32()
+}
+
+// OpenOf are the forecasts of a vehicle's meter in the month of a survey, from its accepted
+// readings in order of time with life values: none where it was not read in the month
+// before.
+func OpenOf(vehicle string, hours bool, readings []meter.Reading, now time.Time) (out []Open) {
+	if len(readings) == 0 || readings[len(readings)-1].At < now.AddDate(0, -1, 0).Unix() {
+		return nil
+	}
+	u := meter.Estimate(readings)
+	for _, ahead := range aheads {
+		if f, ok := u.Ahead(readings[len(readings)-1], ahead); ok {
+			key := fmt.Sprintf("%s %v %d %s", vehicle, hours, ahead, now.UTC().Format("2006-01"))
+			out = append(out, Open{Key: keyOf(key), Vehicle: vehicle, Hours: hours, Forecast: f})
+		}
+	}
+	return out
+}
+
+// Finish is what became of an open forecast, from the readings of its meter by now; ok is
+// false where that is not known.
+func (o *Open) Finish(readings []meter.Reading) (done Finished, ok bool) {
+	if len(readings) == 0 || readings[len(readings)-1].At < o.Over() {
+		return Finished{}, false
+	}
+	score, ok := o.Score(readings)
+	score = math.Round(max(-1000, min(score, 1000))*1000) / 1000
+	return Finished{Key: o.Key, From: o.From, Score: score}, ok
+}
+
+// after is what is known once a survey was answered.
+func (d *Dates) after(parts []SurveyPart, now time.Time) *Dates {
+	out, done := &Dates{}, map[uint32]Finished{}
+	for _, p := range parts {
+		for _, f := range p.Finished {
+			done[f.Key] = f
+		}
+	}
+	var ended [2][]Finished // by distance, by hours
+	seen := map[uint32]bool{}
+	made := firstOf(parts)
+	for i := range made {
+		made[i].By = d.Scale(made[i].Hours)
+	}
+	for _, o := range append(d.AllOpen(), made...) {
+		f, finished := done[o.Key]
+		f.Held = finished && o.By.Holds(f.Score)
+		switch {
+		case seen[o.Key]: // this month's were made before
+		case finished && o.Hours:
+			ended[1] = append(ended[1], f)
+		case finished:
+			ended[0] = append(ended[0], f)
+		case o.Over()+givenUp > now.Unix():
+			out.Open = append(out.Open, o)
+		}
+		seen[o.Key] = true
+	}
+	slices.SortFunc(out.Open, func(a, b Open) int { return cmp.Compare(a.Key, b.Key) })
+	out.Distance = d.of(false).add(ended[0], now)
+	out.Hours = d.of(true).add(ended[1], now)
+	if len(out.Open)+len(out.Distance.Finished)+len(out.Hours.Finished) == 0 {
+		return nil
+	}
+	return out
+}
+
+// AllOpen are the open forecasts.
+func (d *Dates) AllOpen() []Open {
+	if d == nil {
+		return nil
+	}
+	return slices.Clip(d.Open)
+}
+
+// firstOf are the forecasts that were made of the panel.
+func firstOf(parts []SurveyPart) (all []Open) {
+	for _, p := range parts {
+		all = append(all, p.Made...)
+	}
+	slices.SortStableFunc(all, func(a, b Open) int { return InPanel(a.Vehicle, b.Vehicle) })
+	vehicles := 0
+	for i := range all {
+		if i == 0 || all[i].Vehicle != all[i-1].Vehicle {
+			if vehicles++; vehicles > Panel {
+				return all[:i]
+			}
+		}
+	}
+	return all
+}
+
+// of are the forecasts by that kind of meter.
+func (d *Dates) of(hours bool) Forecasts {
+	switch {
+	case d == nil:
+		return Forecasts{}
+	case hours:
+		return d.Hours
+	}
+	return d.Distance
+}
+
+// Scale is by how much the ranges by that kind of meter are stretched.
+func (d *Dates) Scale(hours bool) meter.Scale {
+	f := d.of(hours)
+	if len(f.Finished) < leastFinished {
+		return meter.Unproven
+	}
+	return meter.Scale{Early: f.Early, Late: f.Late}
+}
+
+// add takes over those that have ended, and forgets the oldest.
+func (f Forecasts) add(ended []Finished, now time.Time) Forecasts {
+	out := Forecasts{Finished: slices.Concat(f.Finished, ended)}
+	slices.SortFunc(out.Finished, func(a, b Finished) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.Key, b.Key)) })
+	out.Finished = slices.DeleteFunc(out.Finished, func(o Finished) bool { return o.From < now.Unix()-keptFor })
+	out.Finished = out.Finished[max(0, len(out.Finished)-keptFinished):]
+	if len(out.Finished) < leastFinished {
+		return out
+	}
+	var scores []float64
+	for _, one := range out.Finished {
+		scores = append(scores, one.Score)
+	}
+	slices.Sort(scores)
+	s := meter.ScaleOf(scores)
+	out.Early, out.Late = s.Early, s.Late
+	return out
+}
+
+// Record is how many of the latest finished forecasts by that kind of meter came within
+// the range, and of how many; of none while there are too few.
+func (d *Dates) Record(hours bool) (held, of int) {
+	f := d.of(hours)
+	if len(f.Finished) < leastFinished {
+		return 0, 0
+	}
+	last := f.Finished[max(0, len(f.Finished)-lately):]
+	for _, one := range last {
+		if one.Held {
+			held++
+		}
+	}
+	return held, len(last)
+}
+
+// RecordWords is the record for people; "" while there are too few.
+func (d *Dates) RecordWords(hours bool) string {
+	held, of := d.Record(hours)
+	if of == 0 {
+		return ""
+	}
+	return fmt.Sprintf("of the fleet's last %d dates forecast, %.0f %% came within the range", of, 100*float64(held)/float64(of))
+}
+
+// RangeWords is the record for people or, while there are too few, what stands for it.
+func (d *Dates) RangeWords(hours bool) string {
+	if s := d.RecordWords(hours); s != "" {
+		return s
+	}
+	return fmt.Sprintf("the range is half as wide again as the readings say, until %d forecasts of the fleet have come to their date (%d so far)", leastFinished, len(d.of(hours).Finished))
+}
