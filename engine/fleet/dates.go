@@ -230,7 +230,11 @@ func (d *Dates) RecordWords(hours bool) string {
 	if of == 0 {
 		return ""
 	}
-	return fmt.Sprintf("of the fleet's last %d dates forecast, %.0f %% came within the range", of, 100*float64(held)/float64(of))
+	by := "distance"
+	if hours {
+		by = "hours"
+	}
+	return fmt.Sprintf("of the fleet's last %d dates forecast by %s, %.0f %% came within the range", of, by, 100*float64(held)/float64(of))
 }
 
 // RangeWords is the record for people or, while there are too few, what stands for it.

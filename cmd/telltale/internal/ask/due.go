@@ -52,7 +52,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 				if err := cli.Listing(s, c.JSON, list, err, "nothing is due", DueLine); err != nil || c.JSON {
 					return err
 				}
-				_, err = io.WriteString(s.Out, readyLine(list))
+				_, err = io.WriteString(s.Out, readyLine(list)+rangeLine(list))
 				return err
 			})
 		},
@@ -158,6 +158,23 @@ func readyLine(list []due.Item) string {
 		all = append(all, sum[k])
 	}
 	return "have ready for all of it: " + needs(all) + "\n"
+}
+
+// rangeLine says how often dates like those of the list came within their ranges, each
+// kind of meter by itself; empty while too few have come.
+func rangeLine(list []due.Item) string {
+	var all []string
+	for _, d := range list {
+		if d.Range != "" && !slices.Contains(all, d.Range) {
+			all = append(all, d.Range)
+		}
+	}
+	slices.Sort(all)
+	out := ""
+	for _, line := range all {
+		out += "likely dates: " + line + "\n"
+	}
+	return out
 }
 
 // dueCSV writes the list as RFC 4180 has it, with no cell that begins as a formula does;
