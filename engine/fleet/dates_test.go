@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"reflect"
 	"slices"
 	"strconv"
 	"testing"
@@ -72,15 +73,11 @@ func (b *bus) upTo(at int64) []meter.Reading {
 // surveyOf is the set that a survey at a moment makes of the buses.
 func surveyOf(before *Set, list []bus, at time.Time) *Set {
 	part, named := SurveyPart{Now: at}, map[string]*bus{}
-	var dates *Dates
-	if before != nil {
-		dates = before.Dates
-	}
 	for i := range list {
 		named[list[i].name()] = &list[i]
 		part.Made = append(part.Made, OpenOf(list[i].name(), false, list[i].upTo(at.Unix()), at)...)
 	}
-	for _, o := range dates.AllOpen() {
+	for _, o := range datesOf(before).AllOpen() {
 		if f, ok := o.Finish(named[o.Vehicle].upTo(at.Unix())); ok {
 			part.Finished = append(part.Finished, f)
 		}
@@ -261,4 +258,98 @@ func (c *came) add(at, early, late float64) {
 func median(v []float64) float64 {
 	v = slices.SortedFunc(slices.Values(v), cmp.Compare[float64])
 	return v[len(v)/2]
+}
+
+// However a fleet is shared out, the same is known of its dates; nothing is counted twice,
+// and what is kept is bounded.
+func TestDatesOfPartitions(t *testing.T) {
+	list := daily(70, 3)
+	var one, three *Set
+	for at := time.Date(2031, 2, 1, 0, 0, 0, 0, time.UTC); at.Year() < 2034; at = at.AddDate(0, 1, 0) {
+		one = surveyOf(one, list, at)
+		var parts []SurveyPart
+		for i := range 3 {
+			part := SurveyPart{Now: at}
+			for k := len(list) - 1; k >= 0; k-- {
+				if b := &list[k]; k%3 == i {
+					part.Made = append(part.Made, OpenOf(b.name(), false, b.upTo(at.Unix()), at)...)
+					for _, o := range datesOf(three).AllOpen() {
+						if o.Vehicle != b.name() {
+							continue
+						}
+						if f, ok := o.Finish(b.upTo(at.Unix())); ok {
+							part.Finished = append(part.Finished, f)
+						}
+					}
+				}
+			}
+			parts = append(parts, part)
+		}
+		three = MakeAfter(three, &rules.Book{}, 1, parts)
+		if again := MakeAfter(three, &rules.Book{}, 1, parts); !reflect.DeepEqual(again.Dates, three.Dates) {
+			t.Fatalf("%s: the same answers once more change what is known", at)
+		}
+	}
+	if !reflect.DeepEqual(one.Dates, three.Dates) {
+		t.Error("three partitions know other dates than one")
+	}
+	vehicles := map[string]bool{}
+	for _, o := range one.Dates.Open {
+		vehicles[o.Vehicle] = true
+	}
+	// 35 surveys, two forecasts each: those of 33 or 31 months are over.
+	if n := len(one.Dates.Distance.Finished); len(vehicles) != Panel || n > keptFinished || n < 3000 || len(one.Dates.Hours.Finished) != 0 {
+		t.Errorf("%d open ones of %d vehicles, %d finished", len(one.Dates.Open), len(vehicles), n)
+	}
+}
+
+func datesOf(s *Set) *Dates {
+	if s == nil {
+		return nil
+	}
+	return s.Dates
+}
+
+// What is said of dates while nobody knows, and once fifty have come.
+func TestDatesWords(t *testing.T) {
+	var d *Dates
+	if s := d.Scale(true); s != meter.Unproven || d.RecordWords(true) != "" {
+		t.Errorf("of nothing %+v, %q", s, d.RecordWords(true))
+	}
+	if got, want := d.RangeWords(false), "the range is half as wide again as the readings say, until 50 forecasts of the fleet have come to their date (0 so far)"; got != want {
+		t.Errorf("%q", got)
+	}
+	now := time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC)
+	part := SurveyPart{Now: now}
+	for i := range 50 {
+		o := Open{Key: uint32(i), Vehicle: "bus-1", Hours: true}
+		o.From, o.Likely = now.Unix()-100*day, now.Unix()-70*day
+		part.Made = append(part.Made, o)
+		part.Finished = append(part.Finished, Finished{Key: uint32(i), From: o.From, Score: float64(i-10) / 10})
+	}
+	set := MakeAfter(nil, &rules.Book{}, 1, []SurveyPart{part})
+	// From -1 to 3.9: the fifth is -0.6, the forty-sixth 3.5. Stretched by one and a half
+	// as they were told, those up to 1.5 were held.
+	if s := set.Dates.Scale(true); s != (meter.Scale{Early: 0.6, Late: 3.5}) {
+		t.Errorf("stretched by %+v", s)
+	}
+	if got, want := set.Dates.RangeWords(true), "of the fleet's last 50 dates forecast by hours, 52 % came within the range"; got != want {
+		t.Errorf("%q", got)
+	}
+	if s := set.Dates.Scale(false); s != meter.Unproven {
+		t.Errorf("distances stretched by %+v", s)
+	}
+	// What no reading has told a quarter after it was over is given up, and nothing stays
+	// longer than three years.
+	part = SurveyPart{Now: now, Made: part.Made[:1]}
+	waits := MakeAfter(nil, &rules.Book{}, 1, []SurveyPart{part})
+	if n := len(waits.Dates.AllOpen()); n != 1 {
+		t.Errorf("%d wait", n)
+	}
+	if set := MakeAfter(waits, &rules.Book{}, 2, []SurveyPart{{Now: now.AddDate(0, 3, 0)}}); set.Dates != nil {
+		t.Errorf("still %+v", set.Dates)
+	}
+	if later := MakeAfter(set, &rules.Book{}, 2, []SurveyPart{{Now: now.AddDate(3, 0, 0)}}); later.Dates != nil {
+		t.Errorf("after three years %+v", later.Dates)
+	}
 }

@@ -61,11 +61,12 @@ func TestSurveyPieces(t *testing.T) {
 	for i := range 20_000 {
 		s.Samples = append(s.Samples, fleet.SurveySample{Vehicle: fmt.Sprint("bus-", i), Results: []fleet.SurveyResult{{Analyte: "Fe", Value: float64(i)}}})
 	}
+	s.Made, s.Finished = []fleet.Open{{Key: 1}}, []fleet.Finished{{Key: 2}}
 	list, err := Messages(1, 7, []engine.Output{{Survey: &s}})
 	if err != nil || len(list) < 2 {
 		t.Fatalf("%d messages, %v", len(list), err)
 	}
-	n := 0
+	n, forecasts := 0, 0
 	for i, b := range list {
 		m := decoded(t, b)
 		if b.More != (i < len(list)-1) {
@@ -73,10 +74,11 @@ func TestSurveyPieces(t *testing.T) {
 		}
 		for _, o := range m.Outputs {
 			n += len(o.Survey.Samples)
+			forecasts += len(o.Survey.Made) + len(o.Survey.Finished)
 		}
 	}
-	if n != len(s.Samples) {
-		t.Errorf("%d samples, want %d", n, len(s.Samples))
+	if n != len(s.Samples) || forecasts != 2 {
+		t.Errorf("%d samples and %d forecasts, want %d and 2", n, forecasts, len(s.Samples))
 	}
 }
 
