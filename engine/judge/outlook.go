@@ -137,6 +137,11 @@ func (o *Outlook) Run() (further float64, capped bool) {
 func (v *View) crossing(r *rules.Rule, comp int, o *Outlook) {
 	var ages, measures []float64
 	var last rules.End
+	sign := 1.0
+	if r.Below {
+		sign = -1
+	}
+	var latest record.Step
 	t := v.Timeline(comp)
 	t = t.UpTo(t.LastSample())
 	for i := t.Lab.Alike(); i < len(t.Steps); i++ {
@@ -148,42 +153,64 @@ func (v *View) crossing(r *rules.Rule, comp int, o *Outlook) {
 		if s.Sample == nil || math.IsNaN(age) {
 			continue
 		}
-		x := v.FactsAt(comp, s.Place, max(s.At, s.Sample.At))
-		x.Reported = true
-		got := v.Judge.Run(r, x)
-		if len(got.Ends) == 0 {
+		end, ok := v.measured(r, v.factsOf(comp, s))
+		if !ok {
 			continue
 		}
-		last = got.Ends[0]
-		ages, measures = append(ages, age), append(measures, last.Measure)
+		last, latest = end, s
+		ages, measures = append(ages, age), append(measures, sign*last.Measure)
 	}
 	if len(ages) < 3 {
 		return
 	}
+	off := v.off(r, comp, latest, last.Measure)
 	o.age, o.greatest = ages[len(ages)-1], math.Max(o.greatest, slices.Max(ages))
 	o.seen |= KindsOf(r)
-	sign := 1.0
-	if r.Below {
-		sign = -1
-		for i := range measures {
-			measures[i] = -measures[i]
-		}
-	}
 	for s := rules.Advisory; s <= rules.Warning; s++ {
 		if !r.Has[s] || r.Below == (last.Measure < last.Limits[s]) && last.Measure != last.Limits[s] {
 			continue
 		}
-		straight, limit := measures, sign*last.Limits[s]
+		straight, limit, within := measures, sign*last.Limits[s], off
 		if r.Below && slices.Equal(r.Reads(), []string{"TBN"}) {
-			straight, limit = lab.Straightened(ages, measures, limit)
+			straight, limit, within = lab.Straightened(ages, measures, limit, off)
 		}
-		if c, ok := lab.CrossingOf(ages, straight, limit); ok {
+		if c, ok := lab.CrossingOf(ages, straight, limit, within); ok {
 			if o.Rule == nil || c.Low < o.Crossing.Low {
 				o.Rule, o.Stage, o.Crossing, o.Ages = r, s, c, ages
 			}
 			return
 		}
 	}
+}
+
+// off is how much worse than measured a sample may be, by the method alone.
+func (v *View) off(r *rules.Rule, comp int, s record.Step, measured float64) float64 {
+	x := v.factsOf(comp, s)
+	x.Sheet = x.Sheet.Off(!r.Below)
+	end, ok := v.measured(r, x)
+	switch {
+	case !ok:
+		return 0
+	case r.Below:
+		return math.Max(0, measured-end.Measure)
+	}
+	return math.Max(0, end.Measure-measured)
+}
+
+// factsOf are those of a sample as it was reported.
+func (v *View) factsOf(comp int, s record.Step) *Facts {
+	x := v.FactsAt(comp, s.Place, max(s.At, s.Sample.At))
+	x.Reported = true
+	return x
+}
+
+// measured is what a rule measures by the facts; ok is false where it cannot.
+func (v *View) measured(r *rules.Rule, x *Facts) (end rules.End, ok bool) {
+	got := v.Judge.Run(r, x)
+	if len(got.Ends) == 0 {
+		return rules.End{}, false
+	}
+	return got.Ends[0], true
 }
 
 // Offer is where an outlook would have the task that renews the fluid.

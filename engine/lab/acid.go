@@ -59,19 +59,21 @@ func spent(ages, values []float64) fitted {
 
 // Straightened are a base number's measures and limit for [CrossingOf], both with their
 // signs turned so that they rise: by their logarithms where a decay misses the measures by
-// less than a line does, else as they were.
-func Straightened(ages, measures []float64, limit float64) (straight []float64, at float64) {
+// less than a line does, else as they were. off, the error of the last measure, goes with
+// them.
+func Straightened(ages, measures []float64, limit, off float64) (straight []float64, at, within float64) {
 	values := make([]float64, len(measures))
 	for i, v := range measures {
 		values[i] = -v
 	}
 	if !(limit < 0) || len(values) < 3 || !spent(ages, values).decays {
-		return measures, limit
+		return measures, limit, off
 	}
+	within = off / values[len(values)-1]
 	for i, v := range values {
 		values[i] = -math.Log(v)
 	}
-	return values, -math.Log(-limit)
+	return values, -math.Log(-limit), within
 }
 
 // AcidCrossing is where the acid number of a fluid crosses its base number.

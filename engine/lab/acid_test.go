@@ -89,18 +89,18 @@ func TestStraightened(t *testing.T) {
 	for _, a := range ages {
 		measures = append(measures, -10*math.Exp(-a/50))
 	}
-	straight, limit := Straightened(ages, measures, -2)
+	straight, limit, _ := Straightened(ages, measures, -2, 0)
 	c, ok := CrossingOf(ages, straight, limit)
 	near(t, "decay", c.Likely, 50*math.Log(5)-30, 1e-9)
 	if !ok {
 		t.Error("not crossed")
 	}
 	lines := []float64{-9, -8, -7}
-	if s, l := Straightened(ages, lines, -2); &s[0] != &lines[0] || l != -2 {
+	if s, l, off := Straightened(ages, lines, -2, 3); off != 3 || &s[0] != &lines[0] || l != -2 {
 		t.Errorf("a line was bent: %v, %v", s, l)
 	}
 	for _, same := range [][]float64{{-9, -8}, {-9, -8, 0}, {-7, -8, -9}} {
-		if s, _ := Straightened(ages[:len(same)], same, -2); &s[0] != &same[0] {
+		if s, _, _ := Straightened(ages[:len(same)], same, -2, 0); &s[0] != &same[0] {
 			t.Errorf("%v was bent: %v", same, s)
 		}
 	}
@@ -118,7 +118,7 @@ func TestStraightenedProperties(t *testing.T) {
 		}
 		now := -measures[3]
 		share := rapid.Float64Range(0.2, 0.9).Draw(t, "share")
-		straight, limit := Straightened(ages, measures, -share*now)
+		straight, limit, _ := Straightened(ages, measures, -share*now, 0)
 		c, ok := CrossingOf(ages, straight, limit)
 		if want := -math.Log(share) / pace; !ok || math.Abs(c.Likely-want) > 1e-6*want {
 			t.Fatalf("%+v, want %v", c, want)

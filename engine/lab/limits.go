@@ -2,6 +2,7 @@ package lab
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/stat"
@@ -132,8 +133,10 @@ func Chart(values []float64) (c Individuals, ok bool) {
 }
 
 // Usual is how fast a component makes an analyte, as its own earlier samples have
-// it: an individuals chart ([Chart]) of their rates, of few of them the limits that
-// the next one stays within ([predictionLimit]), and the latest rate beside it.
+// it: the limits that the next of their rates stays within ([predictionLimit]), of more
+// than 20 of them an individuals chart ([Chart]), and the latest rate beside it. Rates that
+// are all positive are compared by their logarithms, since wear is spread unevenly: then
+// the centre is their geometric mean.
 type Usual struct {
 	Individuals // of the earlier rates, per metre (Per is unit.Distance) or per second
 	Per         unit.Kind
@@ -144,11 +147,12 @@ type Usual struct {
 	Outside int
 }
 
-// leastCharted is the number of earlier rates from which a chart's limits mean
-// something, leastUsual that from which a prediction is of use; sureUsual is the
-// confidence of its limits, near to that of a chart's. Common practice, no source.
+// leastCharted is the number of earlier rates from which a chart's limits are wrong
+// hardly more often than a prediction's, which allows for how few there are; leastUsual is
+// that from which a prediction is of use; sureUsual is the confidence of its limit on
+// either side. Common practice, no source; TestUsualFalseAlarms tells what they come to.
 const (
-	leastCharted = 8
+	leastCharted = 21
 	leastUsual   = 4
 	sureUsual    = 0.995
 )
@@ -187,10 +191,25 @@ func (c Individuals) Beyond(v, within float64) int {
 
 // bandOf are the limits that the next of the rates should stay within.
 func bandOf(rates []float64) Individuals {
+	positive := slices.Min(rates) > 0
+	if positive {
+		rates = logs(rates)
+	}
 	c, _ := Chart(rates)
 	if len(rates) < leastCharted {
 		c.Upper = predictionLimit(rates, 1, sureUsual)
 		c.Lower = 2*c.Centre - c.Upper
 	}
+	if positive {
+		c.Centre, c.Upper, c.Lower = math.Exp(c.Centre), math.Exp(c.Upper), math.Exp(c.Lower)
+	}
 	return c
+}
+
+func logs(values []float64) []float64 {
+	out := make([]float64, len(values))
+	for i, v := range values {
+		out[i] = math.Log(v)
+	}
+	return out
 }

@@ -94,6 +94,26 @@ func parse(cells []string) []float64 {
 // single results may lie apart ([Precision.Limit]): r is 1.96 √2 standard deviations
 // (ISO 5725-6, from memory). Independent errors add by their squares.
 
+// Off is the sheet with each result of its sample as far off as the method alone lets it
+// be, upwards or downwards: by its repeatability where the sample before came from the same
+// laboratory, by its reproducibility otherwise.
+func (s Sheet) Off(up bool) Sheet {
+	last := len(s.History) - 1
+	s.History = slices.Clone(s.History)
+	before := s.History.before(last, false)
+	one := before >= 0 && s.oneLaboratory(before, last)
+	results := slices.Clone(s.History[last].Results)
+	for i, r := range results {
+		by := PrecisionOf(r.Analyte).Limit(r.Value, one) / math.Sqrt2
+		if !up {
+			by = -by
+		}
+		results[i].Value = math.Max(0, r.Value+by)
+	}
+	s.History[last].Results = results
+	return s
+}
+
 // MadeError is the uncertainty of [Sheet.Made]: that of the sample's result and, as
 // far as the exchange left it behind, that of the result before the exchange.
 func (s Sheet) MadeError(analyte string) (v float64, why string, ok bool) {

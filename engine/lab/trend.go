@@ -2,6 +2,7 @@ package lab
 
 import (
 	"math"
+	"slices"
 
 	"telltale/engine/trend"
 	"telltale/rules/unit"
@@ -100,16 +101,19 @@ func (s Sheet) fell(before, last int) bool {
 }
 
 // Crossing is how much further a fluid runs until a measure reaches its limit, in
-// metres (or seconds): the likely run, and the range from the 95 % interval of the
-// slope. High is infinite where the measure may as well not rise at all.
-type Crossing struct{ Low, Likely, High float64 }
+// metres (or seconds): the likely run, and the range from the interval of the slope,
+// which holds in Sure of all cases ([trend.Sure]: two of three with three samples). High
+// is infinite where the measure may as well not rise at all.
+type Crossing struct{ Low, Likely, High, Sure float64 }
 
 // CrossingOf forecasts it from the measures of at least three samples against the
 // fluid's age at each, the last being now. Ages that are mixed over partial
 // exchanges serve: an exchange thins what was made and makes the fluid younger by
-// the same share. ok is false where the measure does not rise, or has
-// reached the limit.
-func CrossingOf(ages, measures []float64, limit float64) (c Crossing, ok bool) {
+// the same share. A single result may lie too low by as much as off, by the method alone:
+// where the line through the middle of all stands higher now, Low counts from there, but
+// no more than off above the last measure. ok is false where the measure does not rise, or
+// has reached the limit.
+func CrossingOf(ages, measures []float64, limit, off float64) (c Crossing, ok bool) {
 	t, ok := trend.Of(ages, measures)
 	if !ok || !(t.Slope > 0) {
 		return Crossing{}, false
@@ -118,9 +122,23 @@ func CrossingOf(ages, measures []float64, limit float64) (c Crossing, ok bool) {
 	if !(left > 0) {
 		return Crossing{}, false
 	}
-	c = Crossing{Low: left / t.High, Likely: left / t.Slope, High: math.Inf(1)}
+	low := math.Max(0, math.Min(off, standsAt(ages, measures, t.Slope)-measures[len(measures)-1]))
+	c = Crossing{Low: math.Max(0, left-low) / t.High, Likely: left / t.Slope, High: math.Inf(1), Sure: t.Sure}
 	if t.Low > 0 {
 		c.High = left / t.Low
 	}
 	return c, true
+}
+
+// standsAt is where the line of a slope stands at the last of the ages: through the median
+// of what the measures are without it (Conover, Practical Nonparametric Statistics, from
+// memory).
+func standsAt(ages, measures []float64, slope float64) float64 {
+	now := ages[len(ages)-1]
+	at := make([]float64, len(ages))
+	for i, age := range ages {
+		at[i] = measures[i] + float64(slope*(now-age))
+	}
+	slices.Sort(at)
+	return trend.AtRank(at, float64(len(at)+1)/2)
 }

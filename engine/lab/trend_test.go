@@ -141,17 +141,25 @@ func TestCrossingOf(t *testing.T) {
 		want           Crossing
 		ok             bool
 	}{
-		{"no drain", []float64{10e6, 20e6, 30e6}, []float64{20, 40, 60}, 90, Crossing{15e6, 15e6, 15e6}, true},
-		{"half drains", []float64{40e6, 20e6, 30e6}, []float64{80, 40, 60}, 90, Crossing{15e6, 15e6, 15e6}, true},
+		{"no drain", []float64{10e6, 20e6, 30e6}, []float64{20, 40, 60}, 90, Crossing{15e6, 15e6, 15e6, 2. / 3}, true},
+		{"half drains", []float64{40e6, 20e6, 30e6}, []float64{80, 40, 60}, 90, Crossing{15e6, 15e6, 15e6, 2. / 3}, true},
 		{"falling", []float64{10e6, 20e6, 30e6}, []float64{60, 40, 20}, 90, Crossing{}, false},
 		{"reached", []float64{10e6, 20e6, 30e6}, []float64{20, 40, 90}, 90, Crossing{}, false},
 		{"two samples", []float64{10e6, 20e6}, []float64{20, 40}, 90, Crossing{}, false},
 		{"one age", []float64{10e6, 10e6, 10e6}, []float64{20, 40, 50}, 90, Crossing{}, false},
-		{"hardly rising", []float64{10e6, 20e6, 30e6}, []float64{20, 19, 21}, 90, Crossing{69.0 / 2e-7, 69.0 / 5e-8, math.Inf(1)}, true},
+		{"hardly rising", []float64{10e6, 20e6, 30e6}, []float64{20, 19, 21}, 90, Crossing{69.0 / 2e-7, 69.0 / 5e-8, math.Inf(1), 2. / 3}, true},
+		// Slopes from 1 to 2 mg/kg in 1,000 km, in the middle 1.8333: that line stands at the
+		// median of 75, 76.6667, 78.3333 and 70 now, 5.8333 over the last.
+		{"the last is low", []float64{10e6, 20e6, 30e6, 40e6}, []float64{20, 40, 60, 70}, 90, Crossing{(20 - 5.8333333333) / 2e-6, 20 / 1.83333333333e-6, 20 / 1e-6, 11. / 12}, true},
+		{"and near the limit", []float64{10e6, 20e6, 30e6, 40e6}, []float64{20, 40, 60, 70}, 75, Crossing{0, 5 / 1.83333333333e-6, 5 / 1e-6, 11. / 12}, true},
+		// The last lies over its line, at 82.0833.
+		{"the last is high", []float64{10e6, 20e6, 30e6, 40e6}, []float64{20, 40, 60, 85}, 90, Crossing{5 / 2.5e-6, 5 / 2.0833333333e-6, 5 / 2e-6, 11. / 12}, true},
+		// The line stands 20 over the last, more than a result can be off.
+		{"much lower", []float64{10e6, 30e6, 20e6}, []float64{20, 60, 20}, 90, Crossing{(70 - 8) / 4e-6, 70 / 2e-6, math.Inf(1), 2. / 3}, true},
 	} {
-		got, ok := CrossingOf(c.ages, c.measures, c.limit)
+		got, ok := CrossingOf(c.ages, c.measures, c.limit, 8)
 		near := func(a, b float64) bool { return a == b || math.Abs(a-b) < 1e-6*math.Abs(b) }
-		if ok != c.ok || !near(got.Low, c.want.Low) || !near(got.Likely, c.want.Likely) || !near(got.High, c.want.High) {
+		if ok != c.ok || !near(got.Low, c.want.Low) || !near(got.Likely, c.want.Likely) || !near(got.High, c.want.High) || got.Sure != c.want.Sure {
 			t.Errorf("%s: %v, %v", c.name, got, ok)
 		}
 	}

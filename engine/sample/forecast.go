@@ -26,7 +26,9 @@ type Forecast struct {
 	Drain   unit.Quantity `json:"drain"`
 	Capped  bool          `json:"capped,omitempty"`
 	Samples int           `json:"samples"`
-	Says    string        `json:"says"`
+	// Sure is how often the pace lies within the bounds that so many samples give, 0 to 1.
+	Sure float64 `json:"sure"`
+	Says string  `json:"says"`
 }
 
 // IntervalOffer is where a forecast would have a task.
@@ -56,7 +58,7 @@ func (v *sampleVerdict) forecast(o *judge.Outlook) *Forecast {
 		return unit.Quantity{Value: math.Floor(value/round) * round, Unit: u}
 	}
 	c := o.Crossing
-	out := &Forecast{Rule: o.Rule.Name, Stage: alarm.RuleStages[o.Stage], Least: in(c.Low), Likely: in(c.Likely), Samples: len(o.Ages)}
+	out := &Forecast{Rule: o.Rule.Name, Stage: alarm.RuleStages[o.Stage], Least: in(c.Low), Likely: in(c.Likely), Samples: len(o.Ages), Sure: c.Sure}
 	if !math.IsInf(c.High, 1) {
 		most := in(c.High)
 		out.Most = &most

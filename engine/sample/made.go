@@ -12,8 +12,8 @@ import (
 	"telltale/rules/unit"
 )
 
-// Made is an individuals chart: how fast the component made an analyte up to
-// each of its samples, and the band that its earlier rates give. Rates are of what was
+// Made is how fast the component made an analyte up to each of its samples, and the band
+// that its earlier rates give ([lab.Usual]). Rates are of what was
 // made, so a drain is no fall.
 type Made struct {
 	Analyte string `json:"analyte"`

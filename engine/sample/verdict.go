@@ -142,7 +142,7 @@ type Result struct {
 	Usual *Usual `json:"usual,omitempty"`
 }
 
-// Usual is an individuals chart of a component's own rates: the band that the
+// Usual is a control chart of a component's own rates: the band that the
 // earlier ones lie in, and the latest, in the analyte's unit for each Per.
 type Usual struct {
 	Latest float64 `json:"latest"`

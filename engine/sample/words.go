@@ -102,12 +102,23 @@ func (f *Forecast) words(fluid string) string {
 	if f.Drain.Value == 0 {
 		when = "now"
 	}
-	s := fmt.Sprintf("If it goes on as in the last %d samples, %s reaches the %s limit of %q first, in %s. Draining %s keeps it under with a tenth in reserve",
-		f.Samples, what, f.Stage, f.Rule, run, when)
+	s := fmt.Sprintf("If it goes on as in the last %d samples, %s reaches the %s limit of %q first, in %s (a pace told from %d samples lies within such bounds %s). Draining %s keeps it under with a tenth in reserve",
+		f.Samples, what, f.Stage, f.Rule, run, f.Samples, f.holds(), when)
 	if f.Capped {
 		s += " (capped at twice the greatest age ever sampled)"
 	}
 	return s + ". That is an offer: a person decides, and never against the maker's instructions or the law."
+}
+
+// holds is Sure in words.
+func (f *Forecast) holds() string {
+	switch f.Samples {
+	case 3:
+		return "two times in three"
+	case 4:
+		return "11 times in 12"
+	}
+	return "19 times in 20"
 }
 
 // headline is the verdict in a line.

@@ -31,7 +31,7 @@ what work since the sample before has done, which limit the fluid reaches first,
 each result as reported beside what it was compared with, and what was not judged.
 
 With --analyte, how much of it the component made up to each of its samples, beside
-what is usual for it by its own earlier ones (an individuals chart).
+what is usual for it by its own earlier ones (a control chart).
 
 It is asked of a running service or, with --rules, found from a file of events.`,
 		Example: `  telltale sample bus-07
