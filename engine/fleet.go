@@ -2,7 +2,6 @@ package engine
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"telltale/engine/event"
@@ -77,9 +76,8 @@ func (p *Partition) forecasts(part *fleet.SurveyPart) {
 			part.Finished = append(part.Finished, done)
 		}
 	}
-	vehicles, told := p.Vehicles(), 0
-	slices.SortFunc(vehicles, fleet.InPanel)
-	for _, name := range vehicles {
+	told := 0
+	for _, name := range fleet.PanelFirst(p.Vehicles()) {
 		made := append(fleet.OpenOf(name, false, readings(name, false), part.Now), fleet.OpenOf(name, true, readings(name, true), part.Now)...)
 		part.Made = append(part.Made, made...)
 		if len(made) > 0 {

@@ -80,7 +80,12 @@ func (b *Book) FleetDefinitions() string {
 // ByMeter reports whether any work of the book is asked for by a meter, so that people are
 // told when it is likely to come due.
 func (b *Book) ByMeter() bool {
-	return slices.ContainsFunc(b.Tasks, func(t *Task) bool { return t.Every.Distance > 0 || t.Every.Hours > 0 })
+	byMeter := func(l Limits) bool { return l.Distance > 0 || l.Hours > 0 }
+	opens := func(list []FollowUp) bool {
+		return slices.ContainsFunc(list, func(fu FollowUp) bool { return byMeter(fu.At) })
+	}
+	return slices.ContainsFunc(b.Tasks, func(t *Task) bool { return byMeter(t.Every) || opens(t.FollowUps) }) ||
+		slices.ContainsFunc(b.Rules, func(r *Rule) bool { return opens(r.FollowUps) })
 }
 
 // AsksFleet tells the books apart by all that they ask of the fleet: FleetDefinitions,

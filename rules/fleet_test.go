@@ -69,8 +69,21 @@ gear oil of the fleet: component.kind == "final drive" | component.kind, compone
 	if got := b.FleetDefinitions(); got != want {
 		t.Errorf("got %s\nwant %s", got, want)
 	}
+	if got := b.AsksFleet(); got != want {
+		t.Errorf("without work by a meter it asks %s", got)
+	}
 	plain := &Book{Baselines: []*Baseline{{Part: Part{Name: "a"}, Mean: map[string]float64{"Fe": 1}}}}
 	if got := plain.FleetDefinitions(); got != "" {
 		t.Errorf("a book of its own figures asks of the fleet: %s", got)
+	}
+	for _, fu := range []FollowUp{{At: Limits{Days: 3}}, {At: Limits{Hours: 3600}}} {
+		byMeter := fu.At.Hours > 0
+		for _, b := range []*Book{
+			{Tasks: []*Task{{FollowUps: []FollowUp{fu}}}}, {Rules: []*Rule{{FollowUps: []FollowUp{fu}}}}, {Tasks: []*Task{{Every: fu.At}}},
+		} {
+			if got := b.AsksFleet(); (got != "") != byMeter {
+				t.Errorf("%+v asks of the fleet: %q", fu.At, got)
+			}
+		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"hash/fnv"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -70,8 +71,23 @@ const (
 // aheads is how far ahead forecasts are made: as far as most work is planned.
 var aheads = [...]int64{30 * day, 60 * day}
 
-// InPanel orders vehicles by whose forecasts are taken first.
-func InPanel(a, b string) int { return cmp.Or(cmp.Compare(keyOf(a), keyOf(b)), strings.Compare(a, b)) }
+// PanelFirst is the vehicles in the order in which their forecasts are taken.
+func PanelFirst(vehicles []string) []string {
+	type ranked struct {
+		key  uint32
+		name string
+	}
+	list := make([]ranked, len(vehicles))
+	for i, v := range vehicles {
+		list[i] = ranked{keyOf(v), v}
+	}
+	slices.SortFunc(list, func(a, b ranked) int { return cmp.Or(cmp.Compare(a.key, b.key), strings.Compare(a.name, b.name)) })
+	out := make([]string, len(list))
+	for i := range list {
+		out[i] = list[i].name
+	}
+	return out
+}
 
 func keyOf(s string) uint32 {
 	h := fnv.New32a()
@@ -154,17 +170,15 @@ func (d *Dates) AllOpen() []Open {
 
 // firstOf are the forecasts that were made of the panel.
 func firstOf(parts []SurveyPart) (all []Open) {
+	of := map[string][]Open{}
 	for _, p := range parts {
-		all = append(all, p.Made...)
-	}
-	slices.SortStableFunc(all, func(a, b Open) int { return InPanel(a.Vehicle, b.Vehicle) })
-	vehicles := 0
-	for i := range all {
-		if i == 0 || all[i].Vehicle != all[i-1].Vehicle {
-			if vehicles++; vehicles > Panel {
-				return all[:i]
-			}
+		for _, o := range p.Made {
+			of[o.Vehicle] = append(of[o.Vehicle], o)
 		}
+	}
+	vehicles := PanelFirst(slices.Collect(maps.Keys(of)))
+	for _, v := range vehicles[:min(Panel, len(vehicles))] {
+		all = append(all, of[v]...)
 	}
 	return all
 }
