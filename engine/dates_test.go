@@ -17,7 +17,7 @@ import (
 const dateRules = `book: 1
 tasks:
   engine oil:
-    every: {distance: 30000 km}
+    every: {distance: 22000 km}
     unknown history: from first reading
 `
 

@@ -18,16 +18,18 @@ import (
 // later one. Ranges are stretched by what came of them ([meter.Scale]): a record keeps too
 // few readings of its past to make them again. nil knows nothing yet.
 type Dates struct {
-	Distance Forecasts `json:"distance,omitzero"`
-	Hours    Forecasts `json:"hours,omitzero"`
+	Distance []Forecasts `json:"distance,omitempty"` // by how far ahead
+	Hours    []Forecasts `json:"hours,omitempty"`
 	// Open are those of which nothing is known yet, by key.
 	Open []Open `json:"open,omitempty"`
 }
 
-// Forecasts are those by one kind of meter.
+// Forecasts are those by one kind of meter that looked equally far ahead: how much paces
+// drift in half a year cannot be told from a month.
 type Forecasts struct {
-	Early float64 `json:"early"` // how much the early side is stretched
-	Late  float64 `json:"late"`
+	Days int64 `json:"days"`
+	// Scale is how ranges are stretched; zero while too few have finished.
+	Scale meter.Scale `json:"scale,omitzero"`
 	// Finished are the latest, in order of when they were made.
 	Finished []Finished `json:"finished"`
 }
@@ -37,6 +39,7 @@ type Open struct {
 	Key     uint32 `json:"k"`
 	Vehicle string `json:"vehicle"`
 	Hours   bool   `json:"hours,omitempty"`
+	Days    int64  `json:"days"` // how far ahead it looked
 	meter.Forecast
 	// By is how its range was stretched for people.
 	By meter.Scale `json:"by,omitzero"`
@@ -52,8 +55,8 @@ type Finished struct {
 }
 
 const (
-	// leastFinished is how many forecasts must have finished until ranges are stretched
-	// by them: the outermost tenth on either side is then five. Common practice, no source.
+	// leastFinished is how many forecasts must have finished until ranges as far ahead
+	// are stretched by them: the outermost tenth on either side is then five. Common practice, no source.
 	leastFinished = 50
 	// Panel is of how many vehicles forecasts are made. They are always the same, by
 	// their names, however a fleet is shared out among partitions.
@@ -61,15 +64,24 @@ const (
 	// keptFinished and keptFor bound what a set keeps: the latest of three years, in
 	// which seasons and routes make themselves felt. What no reading has told so long
 	// after it was over is given up.
-	keptFinished = 3600
+	keptFinished = 1200 // as far ahead as one another
 	keptFor      = 3 * 365 * day
 	givenUp      = 92 * day
 	lately       = 300 // of how many the record tells
 	day          = 86400
 )
 
-// aheads is how far ahead forecasts are made: as far as most work is planned.
-var aheads = [...]int64{30 * day, 60 * day}
+// aheads is how many days ahead forecasts are made, as work is planned. Ranges of other
+// lengths go by the one that is nearest, as a ratio.
+var aheads = [...]int64{30, 90, 180}
+
+func nearest(span int64) int64 {
+	at, days := 0, float64(span)/day
+	for at+1 < len(aheads) && days*days > float64(aheads[at]*aheads[at+1]) {
+		at++
+	}
+	return aheads[at]
+}
 
 // PanelFirst is the vehicles in the order in which their forecasts are taken.
 func PanelFirst(vehicles []string) []string {
@@ -104,9 +116,9 @@ func OpenOf(vehicle string, hours bool, readings []meter.Reading, now time.Time)
 	}
 	u := meter.Estimate(readings)
 	for _, ahead := range aheads {
-		if f, ok := u.Ahead(readings[len(readings)-1], ahead); ok {
+		if f, ok := u.Ahead(readings[len(readings)-1], ahead*day); ok {
 			key := fmt.Sprintf("%s %v %d %s", vehicle, hours, ahead, now.UTC().Format("2006-01"))
-			out = append(out, Open{Key: keyOf(key), Vehicle: vehicle, Hours: hours, Forecast: f})
+			out = append(out, Open{Key: keyOf(key), Vehicle: vehicle, Hours: hours, Days: ahead, Forecast: f})
 		}
 	}
 	return out
@@ -131,30 +143,33 @@ func (d *Dates) after(parts []SurveyPart, now time.Time) *Dates {
 			done[f.Key] = f
 		}
 	}
-	var ended [2][]Finished // by distance, by hours
+	ended := map[bool]map[int64][]Finished{false: {}, true: {}} // by hours, by days ahead
 	seen := map[uint32]bool{}
 	made := firstOf(parts)
 	for i := range made {
-		made[i].By = d.Scale(made[i].Hours)
+		made[i].By = d.Scale(made[i].Hours, made[i].Days*day)
 	}
 	for _, o := range append(d.AllOpen(), made...) {
 		f, finished := done[o.Key]
 		f.Held = finished && o.By.Holds(f.Score)
 		switch {
 		case seen[o.Key]: // this month's were made before
-		case finished && o.Hours:
-			ended[1] = append(ended[1], f)
 		case finished:
-			ended[0] = append(ended[0], f)
+			ended[o.Hours][o.Days] = append(ended[o.Hours][o.Days], f)
 		case o.Over()+givenUp > now.Unix():
 			out.Open = append(out.Open, o)
 		}
 		seen[o.Key] = true
 	}
 	slices.SortFunc(out.Open, func(a, b Open) int { return cmp.Compare(a.Key, b.Key) })
-	out.Distance = d.of(false).add(ended[0], now)
-	out.Hours = d.of(true).add(ended[1], now)
-	if len(out.Open)+len(out.Distance.Finished)+len(out.Hours.Finished) == 0 {
+	for _, days := range aheads {
+		for _, hours := range [...]bool{false, true} {
+			if f := d.of(hours, days).add(ended[hours][days], now); len(f.Finished) > 0 {
+				out.put(hours, f)
+			}
+		}
+	}
+	if len(out.Open)+len(out.Distance)+len(out.Hours) == 0 {
 		return nil
 	}
 	return out
@@ -183,29 +198,46 @@ func firstOf(parts []SurveyPart) (all []Open) {
 	return all
 }
 
-// of are the forecasts by that kind of meter.
-func (d *Dates) of(hours bool) Forecasts {
+// all are the forecasts by that kind of meter, by how far ahead.
+func (d *Dates) all(hours bool) []Forecasts {
 	switch {
 	case d == nil:
-		return Forecasts{}
+		return nil
 	case hours:
 		return d.Hours
 	}
 	return d.Distance
 }
 
-// Scale is by how much the ranges by that kind of meter are stretched.
-func (d *Dates) Scale(hours bool) meter.Scale {
-	f := d.of(hours)
-	if len(f.Finished) < leastFinished {
-		return meter.Unproven
+func (d *Dates) put(hours bool, f Forecasts) {
+	if hours {
+		d.Hours = append(d.Hours, f)
+	} else {
+		d.Distance = append(d.Distance, f)
 	}
-	return meter.Scale{Early: f.Early, Late: f.Late}
+}
+
+// of are those that looked so many days ahead.
+func (d *Dates) of(hours bool, days int64) Forecasts {
+	for _, f := range d.all(hours) {
+		if f.Days == days {
+			return f
+		}
+	}
+	return Forecasts{Days: days}
+}
+
+// Scale is by how much ranges by that kind of meter are stretched, so many seconds ahead.
+func (d *Dates) Scale(hours bool, ahead int64) meter.Scale {
+	if s := d.of(hours, nearest(ahead)).Scale; s != (meter.Scale{}) {
+		return s
+	}
+	return meter.Unproven
 }
 
 // add takes over those that have ended, and forgets the oldest.
 func (f Forecasts) add(ended []Finished, now time.Time) Forecasts {
-	out := Forecasts{Finished: slices.Concat(f.Finished, ended)}
+	out := Forecasts{Days: f.Days, Finished: slices.Concat(f.Finished, ended)}
 	slices.SortFunc(out.Finished, func(a, b Finished) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.Key, b.Key)) })
 	out.Finished = slices.DeleteFunc(out.Finished, func(o Finished) bool { return o.From < now.Unix()-keptFor })
 	out.Finished = out.Finished[max(0, len(out.Finished)-keptFinished):]
@@ -217,19 +249,22 @@ func (f Forecasts) add(ended []Finished, now time.Time) Forecasts {
 		scores = append(scores, one.Score)
 	}
 	slices.Sort(scores)
-	s := meter.ScaleOf(scores)
-	out.Early, out.Late = s.Early, s.Late
+	out.Scale = meter.ScaleOf(scores)
 	return out
 }
 
 // Record is how many of the latest finished forecasts by that kind of meter came within
 // the range, and of how many; of none while there are too few.
 func (d *Dates) Record(hours bool) (held, of int) {
-	f := d.of(hours)
-	if len(f.Finished) < leastFinished {
+	var all []Finished
+	for _, f := range d.all(hours) {
+		all = append(all, f.Finished...)
+	}
+	if len(all) < leastFinished {
 		return 0, 0
 	}
-	last := f.Finished[max(0, len(f.Finished)-lately):]
+	slices.SortFunc(all, func(a, b Finished) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.Key, b.Key)) })
+	last := all[max(0, len(all)-lately):]
 	for _, one := range last {
 		if one.Held {
 			held++
@@ -251,10 +286,12 @@ func (d *Dates) RecordWords(hours bool) string {
 	return fmt.Sprintf("of the fleet's last %d dates forecast by %s, %.0f %% came within the range", of, by, 100*float64(held)/float64(of))
 }
 
-// RangeWords is the record for people or, while there are too few, what stands for it.
-func (d *Dates) RangeWords(hours bool) string {
-	if s := d.RecordWords(hours); s != "" {
+// RangeWords is the record for people or, while too few have come that looked as many
+// seconds ahead, what stands for it.
+func (d *Dates) RangeWords(hours bool, ahead int64) string {
+	f := d.of(hours, nearest(ahead))
+	if s := d.RecordWords(hours); s != "" && len(f.Finished) >= leastFinished {
 		return s
 	}
-	return fmt.Sprintf("the range is half as wide again as the readings say, until %d forecasts of the fleet have come to their date (%d so far)", leastFinished, len(d.of(hours).Finished))
+	return fmt.Sprintf("the range is half as wide again as the readings say, until %d forecasts of the fleet some %d days ahead have come to their date (%d so far)", leastFinished, f.Days, len(f.Finished))
 }

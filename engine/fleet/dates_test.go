@@ -3,6 +3,7 @@ package fleet
 import (
 	"cmp"
 	"encoding/csv"
+	"fmt"
 	"maps"
 	"math"
 	"math/rand/v2"
@@ -139,7 +140,7 @@ func TestDatesOfDailyReadings(t *testing.T) {
 				if i >= 0 {
 					reached = float64(b.readings[i].At)
 				}
-				early, _, late, _ := u.Range(now.At, now.Value, point, last.Dates.Scale(false))
+				early, _, late, _ := u.Range(now.At, now.Value, point, func(ahead int64) meter.Scale { return last.Dates.Scale(false, ahead) })
 				c.add(reached, float64(early), float64(late))
 				early, _, late, _ = u.Reach(now.At, now.Value, point)
 				plain.add(reached, float64(early), float64(late))
@@ -148,7 +149,7 @@ func TestDatesOfDailyReadings(t *testing.T) {
 	}
 	t.Logf("as read %.1f %% held, %.1f early, %.1f late; stretched by %+v %.1f %% held, %.1f early, %.1f late of %v",
 		plain.share(plain.within), plain.share(plain.before), plain.share(plain.after),
-		last.Dates.Scale(false), c.share(c.within), c.share(c.before), c.share(c.after), c.all())
+		scales(last.Dates), c.share(c.within), c.share(c.before), c.share(c.after), c.all())
 	if held := c.share(c.within); held < 74 || held > 86 || c.share(max(c.before, c.after)) > 15 {
 		t.Errorf("%.1f %% held, %.1f early, %.1f late", held, c.share(c.before), c.share(c.after))
 	}
@@ -164,7 +165,7 @@ func (c came) share(n float64) float64 { return 100 * n / c.all() }
 // judge makes the forecasts of a bus's points, one every so many miles, each made once, at
 // the first reading past the point before, from what was known then. The date on which it
 // was reached is interpolated; points that were never reached are left out.
-func (b *bus) judge(every float64, scale func(at int64) meter.Scale, add func(at, early, late float64)) {
+func (b *bus) judge(every float64, scale func(at, ahead int64) meter.Scale, add func(at, early, late float64)) {
 	made := 0.0
 	for i := 2; i < len(b.readings); i++ {
 		last := b.readings[i]
@@ -173,7 +174,7 @@ func (b *bus) judge(every float64, scale func(at int64) meter.Scale, add func(at
 		if point == made || after < 0 {
 			continue
 		}
-		early, _, late, ok := meter.Estimate(b.upTo(last.At)).Range(last.At, last.Value, point, scale(last.At))
+		early, _, late, ok := meter.Estimate(b.upTo(last.At)).Range(last.At, last.Value, point, func(ahead int64) meter.Scale { return scale(last.At, ahead) })
 		if !ok {
 			continue
 		}
@@ -185,13 +186,15 @@ func (b *bus) judge(every float64, scale func(at int64) meter.Scale, add func(at
 }
 
 // Of real odometers, one half of the buses gives the finished forecasts month by month,
-// and the dates of the other half, which nothing was ever fitted to in that half's run,
-// are judged by the stretch in force on the day that they were forecast, from the first
-// month on. The halves are every other bus of the file. Of 80 % that a range promises 76
-// to 84 must be held, and no more than 15 % missed on either side.
+// and the dates of the other half are judged by the stretch in force on the day that they
+// were forecast, from the first month on. The halves are every other bus of the file. Of
+// 80 % that a range promises 76 to 84 must be held, and no more than 15 % missed on either
+// side. What a range is before it is stretched was chosen on all of these buses
+// (meter.TestForecastBuses), but little hangs on it: without any drift of the pace 62 to
+// 79 % are held as read, and 76 to 84 stretched.
 func TestDatesKeepTheirWord(t *testing.T) {
 	all := buses(t)
-	asRead := func(int64) meter.Scale { return meter.Scale{Early: 1, Late: 1} }
+	asRead := func(_, _ int64) meter.Scale { return meter.Scale{Early: 1, Late: 1} }
 	for half := range 2 {
 		var scoring, judged []bus
 		for i, b := range all {
@@ -202,7 +205,7 @@ func TestDatesKeepTheirWord(t *testing.T) {
 			}
 		}
 		sets := surveys(scoring)
-		inForce := func(at int64) meter.Scale { return sets[at].Dates.Scale(false) }
+		inForce := func(at, ahead int64) meter.Scale { return sets[at].Dates.Scale(false, ahead) }
 		for _, miles := range []float64{5000, 10000, 20000} {
 			before, after, groups := came{}, came{}, map[string]*came{}
 			var widths, plain []float64
@@ -240,8 +243,15 @@ func TestDatesKeepTheirWord(t *testing.T) {
 			}
 		}
 		last := sets[time.Date(1985, 12, 1, 0, 0, 0, 0, time.UTC).Unix()].Dates
-		t.Logf("half %d: at the end %+v of %d; %s", half, last.Scale(false), len(last.Distance.Finished), last.RecordWords(false))
+		t.Logf("half %d: at the end %v; %s", half, scales(last), last.RecordWords(false))
 	}
+}
+
+func scales(d *Dates) (out []string) {
+	for _, f := range d.Distance {
+		out = append(out, fmt.Sprintf("%d days %.2f %.2f of %d", f.Days, f.Scale.Early, f.Scale.Late, len(f.Finished)))
+	}
+	return out
 }
 
 func (c *came) add(at, early, late float64) {
@@ -297,9 +307,13 @@ func TestDatesOfPartitions(t *testing.T) {
 	for _, o := range one.Dates.Open {
 		vehicles[o.Vehicle] = true
 	}
-	// 35 surveys, two forecasts each: those of 33 or 31 months are over.
-	if n := len(one.Dates.Distance.Finished); len(vehicles) != Panel || n > keptFinished || n < 3000 || len(one.Dates.Hours.Finished) != 0 {
-		t.Errorf("%d open ones of %d vehicles, %d finished", len(one.Dates.Open), len(vehicles), n)
+	var kept []int
+	for _, f := range one.Dates.Distance {
+		kept = append(kept, len(f.Finished))
+	}
+	// 35 surveys of 50 vehicles: those half a year ahead of some 23 are over.
+	if len(vehicles) != Panel || len(kept) != 3 || kept[0] != keptFinished || kept[1] != keptFinished || kept[2] < 1000 || kept[2] >= keptFinished || one.Dates.Hours != nil {
+		t.Errorf("%d open ones of %d vehicles, %v finished", len(one.Dates.Open), len(vehicles), kept)
 	}
 }
 
@@ -313,16 +327,16 @@ func datesOf(s *Set) *Dates {
 // What is said of dates while nobody knows, and once fifty have come.
 func TestDatesWords(t *testing.T) {
 	var d *Dates
-	if s := d.Scale(true); s != meter.Unproven || d.RecordWords(true) != "" {
+	if s := d.Scale(true, 1); s != meter.Unproven || d.RecordWords(true) != "" {
 		t.Errorf("of nothing %+v, %q", s, d.RecordWords(true))
 	}
-	if got, want := d.RangeWords(false), "the range is half as wide again as the readings say, until 50 forecasts of the fleet have come to their date (0 so far)"; got != want {
+	if got, want := d.RangeWords(false, 100*day), "the range is half as wide again as the readings say, until 50 forecasts of the fleet some 90 days ahead have come to their date (0 so far)"; got != want {
 		t.Errorf("%q", got)
 	}
 	now := time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC)
 	part := SurveyPart{Now: now}
 	for i := range 50 {
-		o := Open{Key: uint32(i), Vehicle: "bus-1", Hours: true}
+		o := Open{Key: uint32(i), Vehicle: "bus-1", Hours: true, Days: 30}
 		o.From, o.Likely = now.Unix()-100*day, now.Unix()-70*day
 		part.Made = append(part.Made, o)
 		part.Finished = append(part.Finished, Finished{Key: uint32(i), From: o.From, Score: float64(i-10) / 10})
@@ -330,14 +344,17 @@ func TestDatesWords(t *testing.T) {
 	set := MakeAfter(nil, &rules.Book{}, 1, []SurveyPart{part})
 	// From -1 to 3.9: the fifth is -0.6, the forty-sixth 3.5. Stretched by one and a half
 	// as they were told, those up to 1.5 were held.
-	if s := set.Dates.Scale(true); s != (meter.Scale{Early: 0.6, Late: 3.5}) {
+	if s := set.Dates.Scale(true, 51*day); s != (meter.Scale{Early: 0.6, Late: 3.5}) {
 		t.Errorf("stretched by %+v", s)
 	}
-	if got, want := set.Dates.RangeWords(true), "of the fleet's last 50 dates forecast by hours, 52 % came within the range"; got != want {
+	if got, want := set.Dates.RangeWords(true, 7*day), "of the fleet's last 50 dates forecast by hours, 52 % came within the range"; got != want {
 		t.Errorf("%q", got)
 	}
-	if s := set.Dates.Scale(false); s != meter.Unproven {
+	if s := set.Dates.Scale(false, day); s != meter.Unproven {
 		t.Errorf("distances stretched by %+v", s)
+	}
+	if s := set.Dates.Scale(true, 53*day); s != meter.Unproven {
+		t.Errorf("nearer to 90 days than to 30, stretched by %+v", s)
 	}
 	// What no reading has told a quarter after it was over is given up, and nothing stays
 	// longer than three years.

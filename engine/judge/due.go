@@ -8,6 +8,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/engine/interval"
+	"telltale/engine/meter"
 	"telltale/engine/record"
 	"telltale/rules"
 	"telltale/rules/english"
@@ -185,7 +186,8 @@ func (v *View) Reach(d *Due) (dates [3]interval.Date) {
 		return dates
 	}
 	last, _ := d.first.Last(math.MaxInt64)
-	early, likely, late, _ := d.first.ReckonUsage(math.MaxInt64).Range(record.Seconds(last.At), last.Life, d.at, v.Dates.Scale(d.first.Hours))
+	from := record.Seconds(last.At)
+	early, likely, late, _ := d.first.ReckonUsage(math.MaxInt64).Range(from, last.Life, d.at, func(ahead int64) meter.Scale { return v.Dates.Scale(d.first.Hours, ahead) })
 	for i, at := range [...]int64{early, likely, late} {
 		dates[i] = interval.DateOf(time.Unix(at, 0), v.Applied().Zone)
 	}
@@ -356,7 +358,12 @@ func (v *View) ForecastDates(d *Due) (early, likely, late string) {
 }
 
 // RangeWords is how wide the range of a task's forecast is taken, and how often such held.
-func (v *View) RangeWords(d *Due) string { return v.Dates.RangeWords(d.first.Hours) }
+func (v *View) RangeWords(d *Due) string {
+	last, _ := d.first.Last(math.MaxInt64)
+	from := record.Seconds(last.At)
+	likely, _ := d.first.ReckonUsage(math.MaxInt64).Likely(from, last.Life, d.at)
+	return v.Dates.RangeWords(d.first.Hours, likely-from)
+}
 
 // RangeRecord is how often the fleet's dates came within such ranges, for people; ""
 // where no range is given, or too few have come.

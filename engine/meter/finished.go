@@ -21,13 +21,14 @@ var Unproven = Scale{Early: 1.5, Late: 1.5}
 // Holds reports whether the stretched range held the date of a finished forecast.
 func (s Scale) Holds(score float64) bool { return -s.Early <= score && score <= s.Late }
 
-// Range is Reach with its range stretched. It begins with the last reading at the
+// Range is Reach with its range stretched as asked for so many seconds ahead. It begins with the last reading at the
 // earliest and ends ten years after it at the latest.
-func (u Usage) Range(lastAt int64, lastLife, threshold float64, s Scale) (early, likely, late int64, ok bool) {
+func (u Usage) Range(lastAt int64, lastLife, threshold float64, scale func(ahead int64) Scale) (early, likely, late int64, ok bool) {
 	early, likely, late, ok = u.Reach(lastAt, lastLife, threshold)
 	if !ok || likely == lastAt {
 		return early, likely, late, ok
 	}
+	s := scale(likely - lastAt)
 	early = max(lastAt, likely-int64(s.Early*float64(likely-early)))
 	late = min(lastAt+farthest, likely+int64(s.Late*float64(late-likely)))
 	return early, likely, late, true

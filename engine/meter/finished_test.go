@@ -80,18 +80,25 @@ func TestScaleOf(t *testing.T) {
 // and within ten years of it.
 func TestRange(t *testing.T) {
 	u := Usage{OK: true, PerSecond: 100.0 / day, Low: 90.0 / day, High: 110.0 / day}
+	by := func(s Scale) func(int64) Scale { return func(int64) Scale { return s } }
 	early, likely, late, _ := u.Reach(0, 0, 3000)
-	e, l, la, ok := u.Range(0, 0, 3000, Scale{2, 3})
+	e, l, la, ok := u.Range(0, 0, 3000, by(Scale{2, 3}))
 	if !ok || l != likely || l-e != 2*(likely-early) || la-l != 3*(late-likely) {
 		t.Errorf("%d %d %d, %v of %d %d %d", e, l, la, ok, early, likely, late)
 	}
-	if e, _, la, _ := u.Range(7, 0, 3000, Scale{100, 1e6}); e != 7 || la != 7+farthest {
+	u.Range(7, 0, 3000, func(ahead int64) Scale {
+		if ahead != 30*day {
+			t.Errorf("%v days ahead", float64(ahead)/day)
+		}
+		return Unproven
+	})
+	if e, _, la, _ := u.Range(7, 0, 3000, by(Scale{100, 1e6})); e != 7 || la != 7+farthest {
 		t.Errorf("from %d to %d", e, la)
 	}
-	if e, l, la, ok := u.Range(7, 3000, 3000, Scale{2, 3}); e != 7 || l != 7 || la != 7 || !ok {
+	if e, l, la, ok := u.Range(7, 3000, 3000, by(Scale{2, 3})); e != 7 || l != 7 || la != 7 || !ok {
 		t.Errorf("what is reached: %d %d %d %v", e, l, la, ok)
 	}
-	if _, _, _, ok := (Usage{}).Range(7, 0, 1, Unproven); ok {
+	if _, _, _, ok := (Usage{}).Range(7, 0, 1, by(Unproven)); ok {
 		t.Error("a range without usage")
 	}
 }
