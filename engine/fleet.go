@@ -72,6 +72,9 @@ func (p *Partition) forecasts(part *fleet.SurveyPart) {
 		return nil
 	}
 	for _, o := range p.law.Dates.AllOpen() {
+		if o.Over() > part.Now.Unix() {
+			continue
+		}
 		if done, ok := o.Finish(readings(o.Vehicle, o.Hours)); ok {
 			part.Finished = append(part.Finished, done)
 		}
