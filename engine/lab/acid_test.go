@@ -90,7 +90,7 @@ func TestStraightened(t *testing.T) {
 		measures = append(measures, -10*math.Exp(-a/50))
 	}
 	straight, limit, _ := Straightened(ages, measures, -2, 0)
-	c, ok := CrossingOf(ages, straight, limit)
+	c, ok := CrossingOf(ages, straight, limit, 0)
 	near(t, "decay", c.Likely, 50*math.Log(5)-30, 1e-9)
 	if !ok {
 		t.Error("not crossed")
@@ -119,7 +119,7 @@ func TestStraightenedProperties(t *testing.T) {
 		now := -measures[3]
 		share := rapid.Float64Range(0.2, 0.9).Draw(t, "share")
 		straight, limit, _ := Straightened(ages, measures, -share*now, 0)
-		c, ok := CrossingOf(ages, straight, limit)
+		c, ok := CrossingOf(ages, straight, limit, 0)
 		if want := -math.Log(share) / pace; !ok || math.Abs(c.Likely-want) > 1e-6*want {
 			t.Fatalf("%+v, want %v", c, want)
 		}

@@ -62,6 +62,7 @@ const (
 	// to estimate these from, as EPA 530/R-09-007 section 20.2 has them (from memory).
 	slackOfCUSUM = 1
 	limitOfCUSUM = 5
+	firstRates   = 8
 )
 
 // background is what the component's first rates were: their mean and deviation, and
@@ -82,13 +83,13 @@ func (s Sheet) background(analyte string) (b background, why string, ok bool) {
 		return b, why, false
 	}
 	_, rates := s.Rates(analyte, per)
-	if len(rates) <= leastCharted {
+	if len(rates) <= firstRates {
 		return b, "eight earlier samples with a rate of " + analyte, false
 	}
-	first := rates[:leastCharted]
+	first := rates[:firstRates]
 	mean, sd := stat.MeanStdDev(first, nil)
 	within, _, _ := s.RateError(analyte, per)
-	b.after = rates[leastCharted:]
+	b.after = rates[firstRates:]
 	b.spread = math.Max(sd, within/distuv.UnitNormal.Quantile(0.975))
 	b.estimate = 1 / math.Sqrt(float64(len(first)))
 	b.shift = Shift{Per: per, Centre: mean, First: len(first), After: len(b.after)}
