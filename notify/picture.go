@@ -59,6 +59,9 @@ func pictureOf(who reader, v sample.Verdict, t *alarm.Transition) *page.Picture 
 	if text := ratiosOf(v); text != "" {
 		p.Lines = append(p.Lines, page.Line{Label: labelTimes, Text: text})
 	}
+	if v.Origin.Told() {
+		p.Lines = append(p.Lines, page.Line{Label: labelOrigin, Text: v.Origin.Words() + "."})
+	}
 	if v.History != nil {
 		for _, s := range v.History.Series {
 			if text := who.pastOf(s, v.History.Unit); text != "" {

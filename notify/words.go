@@ -48,6 +48,7 @@ const (
 	labelPulls  = "Now asked for earlier"
 	labelRests  = "Rests on"
 	labelTimes  = "Times the baseline"
+	labelOrigin = "Where it may come from"
 	labelPast   = "%s so far"
 
 	changedFrom  = "This was %s and is now %s."

@@ -63,7 +63,8 @@ func drawn(v sample.Verdict, w vg.Length) drawing {
 	if len(rows) == 0 {
 		return drawing{}
 	}
-	return drawing{w, h, func(c draw.Canvas) { paint(c, v, rows) }}
+	told := caption(v, w-2*margin)
+	return drawing{w, h + told.height(), func(c draw.Canvas) { paint(c, v, rows, told) }}
 }
 
 func (d drawing) svg() ([]byte, error) {
@@ -115,12 +116,14 @@ func hasPast(v sample.Verdict) bool {
 	return v.History != nil && slices.ContainsFunc(v.History.Series, func(s sample.Series) bool { return len(s.Points) > 1 })
 }
 
-func paint(c draw.Canvas, v sample.Verdict, rows []sample.Result) {
+func paint(c draw.Canvas, v sample.Verdict, rows []sample.Result, told lines) {
 	upper := c
 	if hasPast(v) {
 		upper = draw.Crop(c, 0, 0, lower, 0)
 		historyPlot(v, c.Size().X).Draw(draw.Crop(c, margin, -margin, 0, lower-margin-c.Size().Y))
 	}
+	told.draw(draw.Crop(upper, margin, -margin, 0, 0))
+	upper = draw.Crop(upper, 0, 0, told.height(), 0)
 	ratioPlot(v, rows).Draw(draw.Crop(upper, margin, -margin, 0, -margin/2))
 }
 

@@ -14,6 +14,7 @@ import (
 	"telltale/engine/judge"
 	"telltale/engine/lab"
 	"telltale/engine/latch"
+	"telltale/engine/origin"
 	"telltale/engine/record"
 	"telltale/rules"
 	"telltale/rules/analytes"
@@ -71,7 +72,10 @@ type Verdict struct {
 	History *History `json:"history,omitempty"`
 	// Made are the individuals charts of what the component makes.
 	Made []Made `json:"made,omitempty"`
-	Book string `json:"book"`
+	// Origin is where the metals come from that are really more than usual: evidence, and
+	// no finding. nil where none is.
+	Origin *origin.Reading `json:"origin,omitempty"`
+	Book   string          `json:"book"`
 }
 
 // Reason is one rule that stands.
@@ -198,6 +202,7 @@ func readSample(v *judge.View, comp int) (Verdict, bool) {
 	told.Baseline = told.comparedWith()
 	told.judge()
 	told.results()
+	told.Origin = told.origin()
 	told.Notes = append(record.NotesOn(a.Reg, t, last), told.notes()...)
 	told.FollowUps = told.followUps()
 	told.Work = told.work()

@@ -177,6 +177,12 @@ func (v *Verdict) Text() string {
 	if v.Further > 0 {
 		t.Line(1, "and %d more", v.Further)
 	}
+	if v.Origin != nil {
+		t.Line(1, "where it may come from: %s", v.Origin.Words())
+		for _, s := range v.Origin.Notes() {
+			t.Line(2, "%s", s)
+		}
+	}
 	for _, s := range v.FollowUps {
 		t.Line(1, "to follow: %s", s)
 	}

@@ -27,7 +27,8 @@ func sampleCommand(s cli.Env) *cobra.Command {
 		Short: "Read the latest fluid sample of a vehicle: what stands, why, what to do, what was not judged",
 		Long: `Read the latest fluid sample of each component of a vehicle, or of one: normal or the
 worst stage that stands with the three strongest reasons, what to do and to mind,
-what work since the sample before has done, which limit the fluid reaches first,
+where metals beyond usual come from, what work since the sample before has done, which
+limit the fluid reaches first,
 each result as reported beside what it was compared with, and what was not judged.
 
 With --analyte, how much of it the component made up to each of its samples, beside

@@ -1,0 +1,40 @@
+package chart
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"telltale/engine/origin"
+)
+
+// Under the bars stands where the metals come from, word for word, in lines that fit the
+// width, for which the picture is as much higher; on a phone they are more. Nothing stands
+// there where no source can be told.
+func TestCaption(t *testing.T) {
+	v := verdict()
+	v.Origin = origin.Of([]origin.Excess{{Analyte: "Cu", Value: 91, Error: 15}, {Analyte: "Si", Value: 65, Error: 8}, {Analyte: "Al", Value: 14, Error: 5}})
+	svg, err := SVG(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := "Where it may come from: " + v.Origin.Words() + "."
+	all := texts(t, svg)
+	at := slices.IndexFunc(all, func(s string) bool { return strings.HasPrefix(s, "Where it may") })
+	wide, slim := caption(v, width-2*margin), caption(v, narrow-2*margin)
+	if len(wide) < 2 || len(slim) <= len(wide) {
+		t.Errorf("%d lines, narrow %d", len(wide), len(slim))
+	}
+	if at < 0 || strings.Join(all[at:at+len(wide)], " ") != want || strings.Join(slim, " ") != want {
+		t.Errorf("drawn %q, want %q", all, want)
+	}
+	plain, told := drawn(verdict(), width), drawn(v, width)
+	if got := told.height - plain.height; math.Abs(float64(got-wide.height())) > 1e-9 || got <= 0 {
+		t.Errorf("higher by %v for %d lines", got, len(wide))
+	}
+	v.Origin = origin.Of([]origin.Excess{{Analyte: "Ag", Value: 20, Error: 5}})
+	if c := caption(v, width); c != nil {
+		t.Errorf("caption %q", c)
+	}
+}
