@@ -54,6 +54,8 @@ func flood(n int) event.Event {
 		ev.Kind, ev.Data = event.AnswerEvent, &event.AnswerData{Answer: "acknowledge", Rule: "engine oil", By: "ines"}
 	case 5:
 		ev.Kind, ev.Data = event.AnswerEvent, &event.AnswerData{Answer: "postpone", Task: "coolant", Until: at.AddDate(0, 1, 0).Format(time.DateOnly), By: "ines", Why: "no bay"}
+	case 7:
+		ev.Kind, ev.Data = event.ReadingEvent, &event.ReadingData{Meter: "odometer", Value: km.Value, Unit: "km", ToppedUp: &unit.Quantity{Value: 0.2, Unit: "L"}}
 	default:
 		ev.Kind, ev.Data = event.ReadingEvent, &event.ReadingData{Meter: "odometer", Value: km.Value, Unit: "km"}
 	}
@@ -96,7 +98,7 @@ func TestMillionEvents(t *testing.T) {
 		what           string
 		n, least, most int
 	}{
-		{"readings", len(r.Meters[0].Readings), 20, 64}, {"services", len(r.Services), 96, 96 + 2*3}, {"samples", len(r.Samples), 50, 50},
+		{"readings", len(r.Meters[0].Readings), 20, 64}, {"services and top-ups", len(r.Services), 2 * 96, 2*96 + 2*3}, {"samples", len(r.Samples), 50, 50},
 		{"voids", len(r.Voids), 256, 256}, {"answers", len(r.Answers), 0, 128}, {"postponements", len(r.Postponed), 32, 32},
 	} {
 		if tt.n < tt.least || tt.n > tt.most {

@@ -61,9 +61,14 @@ func (f *fold) take() error {
 	case *event.VehicleData:
 		f.Kept = nil
 		f.compareWaiting()
+	case *event.ReadingData:
+		if work := d.ToppingUp(); work != nil {
+			f.noteToppedUp(work, "reading")
+		}
 	case *event.ServiceData:
 		f.noteService(d)
 		f.noteExchange(d)
+		f.noteToppedUp(d, "work")
 	case *event.SampleData:
 		i := slices.IndexFunc(f.Rec.Samples, func(s record.Sample) bool { return s.ID == f.ev.ID })
 		if i >= 0 { // it may be older than all that are kept
@@ -130,13 +135,23 @@ func (f *fold) noteService(d *event.ServiceData) {
 // holds. The work is kept as it was told.
 func (f *fold) noteExchange(d *event.ServiceData) {
 	reg := f.Rec.Registered()
-	if d.Fluid == nil || d.Fluid.Flush || reg == nil {
+	if d.Exchanged() == nil || d.Fluid.Flush || reg == nil {
 		return
 	}
 	for i := range reg.Components {
 		c := &reg.Components[i]
 		if why := judge.OddShare(d.Fluid, c); why != "" && record.Exchanges(&record.Service{ServiceData: d}, reg, c) {
 			f.note(fmt.Errorf("the work is kept, but %s", why))
+		}
+	}
+}
+
+// noteToppedUp tells why fluid that was topped up cannot be used. What else the event
+// says is kept.
+func (f *fold) noteToppedUp(d *event.ServiceData, what string) {
+	if reg := f.Rec.Registered(); reg != nil {
+		if _, why := record.ToppedUpInto(d, reg); why != "" {
+			f.note(fmt.Errorf("the %s is kept, but %s", what, why))
 		}
 	}
 }

@@ -147,7 +147,7 @@ func drawYear(rt *rapid.T) []string {
 		at = at.Add(time.Duration(rapid.IntRange(1, 400).Draw(rt, "hours")) * time.Hour)
 		km += rapid.IntRange(0, 900).Draw(rt, "km")
 		when := at.Format("2006-01-02T15:04")
-		switch rapid.IntRange(0, 9).Draw(rt, "what") {
+		switch rapid.IntRange(0, 10).Draw(rt, "what") {
 		case 0:
 			lines = append(lines, fmt.Sprintf(`%s service van-1 "engine oil" on motor odometer %d filled %dL`, when, km, rapid.IntRange(2, 6).Draw(rt, "litres")))
 		case 1:
@@ -157,6 +157,8 @@ func drawYear(rt *rapid.T) []string {
 				rapid.IntRange(100, 9000).Draw(rt, "age"), rapid.IntRange(20, 220).Draw(rt, "Fe"), rapid.IntRange(1, 60).Draw(rt, "Cu"), rapid.IntRange(400, 900).Draw(rt, "P")))
 		case 5:
 			lines = append(lines, fmt.Sprintf(`%s reading van-1 odometer %d`, when, rapid.IntRange(0, 2_000_000).Draw(rt, "typo")))
+		case 10:
+			lines = append(lines, fmt.Sprintf(`%s reading van-1 odometer %d topped %dL`, when, km, rapid.IntRange(0, 7).Draw(rt, "topped")))
 		case 6:
 			lines = append(lines, fmt.Sprintf(`%s void van-1 e-%d`, when, rapid.IntRange(0, i).Draw(rt, "target")))
 		default:

@@ -55,7 +55,7 @@ const (
 func (p *Partition) takeQuietly(r *vehicle, ev *event.Event) bool {
 	q := r.quiet
 	d, ok := ev.Data.(*event.ReadingData)
-	if !ok || d == nil || q == nil || q.book != p.law.Book || ev.Kind != event.ReadingEvent {
+	if !ok || d == nil || q == nil || q.book != p.law.Book || ev.Kind != event.ReadingEvent || d.ToppedUp != nil {
 		return false
 	}
 	i := slices.IndexFunc(r.Meters, func(m record.MeterLog) bool { return m.Name == d.Meter })

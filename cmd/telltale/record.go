@@ -42,8 +42,14 @@ func recordCommand(s cli.Env) *cobra.Command {
 		Short: "Enter one job that was done; the due point that follows is printed back",
 		Example: `  telltale record bus-07 "engine oil" --odometer 81200km --filter --by "north workshop"
   telltale record bus-07 "transmission fluid" --odometer 81200km --drained 4L --filled 4L --note "grey film on the magnet"
-  telltale record gritter-1 "hydraulic filter" --hours 913h --on 2031-02-03 --dry`,
-		Args: cobra.MinimumNArgs(2),
+  telltale record gritter-1 "hydraulic filter" --hours 913h --on 2031-02-03 --dry
+  telltale record bus-07 --topped-up 0.5L --component engine --odometer 82400km`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if cmd.Flags().Changed("topped-up") {
+				return cobra.MinimumNArgs(1)(cmd, args)
+			}
+			return cobra.MinimumNArgs(2)(cmd, args)
+		},
 	}
 	o.Flags(cmd, s)
 	f := cmd.Flags()

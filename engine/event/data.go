@@ -80,11 +80,25 @@ func (v *VehicleData) Location() *time.Location {
 	return loadZone(v.Zone)
 }
 
-// ReadingData is the face value of a meter.
+// ReadingData is the face value of a meter, and perhaps fluid that was topped up when
+// it was read.
 type ReadingData struct {
 	Meter string  `json:"meter"`
 	Value float64 `json:"value"`
 	Unit  string  `json:"unit"`
+	// ToppedUp is a volume that took the place of what the component had consumed.
+	ToppedUp  *unit.Quantity `json:"toppedUp,omitempty"`
+	Component string         `json:"component,omitempty"` // that it went into
+}
+
+// ToppingUp is the reading as work: the fluid that was topped up and the meter's value;
+// nil where it tells of none.
+func (d *ReadingData) ToppingUp() *ServiceData {
+	if !(Litres(d.ToppedUp) > 0) {
+		return nil
+	}
+	return &ServiceData{Component: d.Component, ToppedUp: d.ToppedUp,
+		Meters: map[string]unit.Quantity{d.Meter: {Value: d.Value, Unit: d.Unit}}}
 }
 
 // MeterReplacedData says what the old instrument showed last and the new one first.
@@ -100,9 +114,12 @@ type ServiceData struct {
 	Component string                   `json:"component,omitempty"`
 	Meters    map[string]unit.Quantity `json:"meters,omitempty"`
 	Fluid     *FluidData               `json:"fluid,omitempty"`
-	Filter    bool                     `json:"filter,omitempty"`
-	By        string                   `json:"by,omitempty"`
-	Note      string                   `json:"note,omitempty"`
+	// ToppedUp is a volume that was filled in without a drain, in place of what was
+	// consumed. Beside it a fluid that has no more than its name is what it was.
+	ToppedUp *unit.Quantity `json:"toppedUp,omitempty"`
+	Filter   bool           `json:"filter,omitempty"`
+	By       string         `json:"by,omitempty"`
+	Note     string         `json:"note,omitempty"`
 }
 
 // What is the work in a few words: its tasks, the fluid that was exchanged, the filter;
@@ -112,7 +129,7 @@ func (d *ServiceData) What() string {
 	if len(d.Tasks) > 0 {
 		parts = append(parts, strings.Join(d.Tasks, ", "))
 	}
-	if f := d.Fluid; f != nil {
+	if f := d.Exchanged(); f != nil {
 		switch {
 		case f.Flush:
 			parts = append(parts, cmp.Or(f.Name, "fluid")+" flushed")
@@ -126,10 +143,31 @@ func (d *ServiceData) What() string {
 			parts = append(parts, strings.TrimSpace(f.Filled.String()+" "+f.Name)+" filled")
 		}
 	}
+	if d.ToppedUp != nil {
+		name := ""
+		if d.Fluid != nil {
+			name = d.Fluid.Name
+		}
+		parts = append(parts, strings.TrimSpace(d.ToppedUp.String()+" "+name)+" topped up")
+	}
 	if d.Filter {
 		parts = append(parts, "new filter")
 	}
 	return strings.Join(parts, ", ")
+}
+
+// Exchanged is the fluid that the work exchanged; nil where it exchanged none, or topped
+// up and no more.
+func (d *ServiceData) Exchanged() *FluidData {
+	if f := d.Fluid; d.ToppedUp != nil && f != nil && f.Drained == nil && f.Filled == nil && !f.Flush {
+		return nil
+	}
+	return d.Fluid
+}
+
+// OnlyTopsUp reports whether the work lists no task and exchanged nothing.
+func (d *ServiceData) OnlyTopsUp() bool {
+	return d.ToppedUp != nil && len(d.Tasks) == 0 && d.Exchanged() == nil
 }
 
 // FluidData is how much fluid was exchanged. Flush is true where all of the circuit

@@ -106,7 +106,18 @@ func checkReading(d *event.ReadingData) error {
 	return first(
 		checkName("data.meter", d.Meter),
 		checkQuantity("data", "a reading", unit.Quantity{Value: d.Value, Unit: d.Unit}, unit.Distance, unit.Time),
+		checkVolume("data.toppedUp", d.ToppedUp),
+		checkOptional("data.component", d.Component),
+		checkTopUpComponent(d),
 	)
+}
+
+// checkTopUpComponent wants a component of a reading only beside what went into it.
+func checkTopUpComponent(d *event.ReadingData) error {
+	if d.Component != "" && d.ToppedUp == nil {
+		return refuse("data.component", "a reading has one only beside toppedUp, the fluid that went into it")
+	}
+	return nil
 }
 
 func checkMeterReplaced(_ event.Event, d *event.MeterReplacedData) error {
@@ -136,8 +147,8 @@ func checkValues(meters map[string]unit.Quantity) error {
 
 func checkService(_ event.Event, d *event.ServiceData) error {
 	d.Tasks, d.Meters = some(d.Tasks), someOf(d.Meters)
-	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && !d.Filter && d.Note == "" {
-		return refuse("data", "nothing was done, wanted tasks, meters, fluid, filter or a note")
+	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && d.ToppedUp == nil && !d.Filter && d.Note == "" {
+		return refuse("data", "nothing was done, wanted tasks, meters, fluid, toppedUp, filter or a note")
 	}
 	var f event.FluidData
 	if d.Fluid != nil {
@@ -150,6 +161,7 @@ func checkService(_ event.Event, d *event.ServiceData) error {
 		checkOptional("data.fluid.name", f.Name),
 		checkVolume("data.fluid.drained", f.Drained),
 		checkVolume("data.fluid.filled", f.Filled),
+		checkVolume("data.toppedUp", d.ToppedUp),
 		checkOptional("data.by", d.By),
 	)
 }

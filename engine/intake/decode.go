@@ -12,6 +12,7 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 
 	"telltale/engine/event"
+	"telltale/rules/unit"
 )
 
 // MaxBytes is the most that one event may be long.
@@ -198,6 +199,9 @@ func wholeReading(raw jsontext.Value) (any, error) {
 		Meter string  `json:"meter"`
 		Value *amount `json:"value"`
 		Unit  string  `json:"unit"`
+
+		ToppedUp  *unit.Quantity `json:"toppedUp"`
+		Component string         `json:"component"`
 	}
 	var d *event.ReadingData
 	_, err := dataOf(func(_ event.Event, r *reading) error {
@@ -209,7 +213,7 @@ func wholeReading(raw jsontext.Value) (any, error) {
 		case r.Value.hours:
 			r.Unit = "h"
 		}
-		d = &event.ReadingData{Meter: r.Meter, Value: r.Value.value, Unit: r.Unit}
+		d = &event.ReadingData{Meter: r.Meter, Value: r.Value.value, Unit: r.Unit, ToppedUp: r.ToppedUp, Component: r.Component}
 		return checkReading(d)
 	})(event.Event{}, raw)
 	if err != nil {

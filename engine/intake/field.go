@@ -44,8 +44,10 @@ var (
 		{Path: "meters", Short: Apart, Key: "meters"}, {Path: "torque", Units: []unit.Kind{unit.Torque}, Short: Apart, Key: "torque"}, {Path: "source", Short: Apart, Key: "source"},
 	}
 	replacedFields = []Field{{Path: "meter", Short: Apart}, {Path: "last", Units: running, Short: Apart}, {Path: "first", Units: running, Short: Apart}}
-	readingFields  = []Field{{Path: "meter", Short: Apart, Key: "meters"}, {Path: "value", Short: Apart, Key: Apart}, {Path: "unit", Short: Apart, Key: Apart}}
-	sampleFields   = []Field{
+	readingFields  = []Field{{Path: "meter", Short: Apart, Key: "meters"}, {Path: "value", Short: Apart, Key: Apart}, {Path: "unit", Short: Apart, Key: Apart},
+		{Path: "toppedUp", Units: volume, Short: "topped", Key: "topped up", Asked: "how much was topped up"},
+		{Path: "component", Short: "on", Key: "component", Asked: "the component that was topped up"}}
+	sampleFields = []Field{
 		{Path: "component", Short: Apart, Key: "component"},
 		{Path: "number", Short: "number", Key: "number", Asked: "the laboratory's number"},
 		{Path: "revision", Short: "revision", Key: "revision", Asked: "the revision"},
@@ -68,6 +70,7 @@ var (
 		{"fluid.drained", volume, "drained", "drained", "drained", "volume", "how much was drained", "fluid drained, as 4L or 4.2qt"},
 		{"fluid.filled", volume, "filled", "filled", "filled", "volume", "how much was filled", "fluid filled in"},
 		{"fluid.flush", nil, "flush", "flush", "flush", "flush", "", "a machine renewed all of the fluid, not a drain"},
+		{"toppedUp", volume, "topped", "topped up", "topped-up", Apart, "how much was topped up", "fluid topped up, without a drain, in place of what was consumed"},
 		{"filter", nil, "filter", "filter", "filter", Apart, "", "the filter was renewed"},
 		{"by", nil, "by", "by", "by", Apart, "who did it", "who did it"},
 		{"note", nil, "note", "note", "note", "why", "the note", "what else was seen"},

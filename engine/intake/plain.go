@@ -95,7 +95,7 @@ func wholeDigest(ev event.Event) (uint64, error) {
 // without quotes and backslashes: its canonical form is put down at once.
 func plainDigest(ev event.Event) (uint64, bool) {
 	d, isReading := ev.Data.(*event.ReadingData)
-	if !isReading && (ev.Kind != event.TickEvent || ev.Data != nil) {
+	if isReading && (d.ToppedUp != nil || d.Component != "") || !isReading && (ev.Kind != event.TickEvent || ev.Data != nil) {
 		return 0, false
 	}
 	for _, s := range [...]string{ev.ID.Source, ev.ID.ID, ev.Vehicle} {

@@ -188,6 +188,7 @@ func (p *shortReader) reading(ev *event.Event) {
 	q := p.quantity("its value", p.meterUnit(d.Meter))
 	d.Value, d.Unit = q.Value, q.Unit
 	ev.Data = d
+	p.rest(ev, func(w word) bool { return p.field(w, readingFields, d) })
 }
 
 func (p *shortReader) replaced(ev *event.Event) {

@@ -77,7 +77,7 @@ var answers = [...]answer{
 	word.Fresh:      {number: onSheet(lab.Sheet.FreshValue), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote, (*Facts).freshNote}},
 	word.Kept:       {number: onSheet(lab.Sheet.Kept), rests: (*Facts).restsOnSample, notes: []note{(*Facts).baselineNote, (*Facts).freshNote}},
 	word.Carried:    {number: onSheet(lab.Sheet.Carried), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote}},
-	word.Made:       {number: onSheet(lab.Sheet.Made), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote, (*Facts).madeNote}},
+	word.Made:       {number: onSheet(lab.Sheet.Made), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote, (*Facts).toppedNote, (*Facts).madeNote}},
 	word.MadeIsReal: {truth: isReal(lab.Sheet.MadeIsReal), rests: (*Facts).restsOnExchange},
 	word.Expected:   {number: onSheet(lab.Sheet.Expected), rests: (*Facts).restsOnExchange, notes: []note{(*Facts).freshNote, (*Facts).statedNote}},
 	word.ExchangesTo: {number: (*Facts).exchangesTo, rests: (*Facts).restsOnLastDrain,

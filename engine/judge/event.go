@@ -74,7 +74,7 @@ func (v *View) Masked(comp int, l latch.Latch) string {
 	reached := slices.IndexFunc(t.Steps, func(s record.Step) bool { return s.ID() == l.Reached })
 	judged := slices.IndexFunc(t.Steps, func(s record.Step) bool { return s.ID() == l.Judged })
 	for i := judged; i > reached; i-- {
-		if s := t.Steps[i]; s.Service != nil {
+		if s := &t.Steps[i]; s.Exchanged() {
 			return v.maskedWords(v.Event(s.Service.ID), l)
 		}
 	}

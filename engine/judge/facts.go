@@ -273,6 +273,6 @@ func (x *Facts) restsOnExchange() {
 			x.useStep(i)
 			return
 		}
-		seen = seen || s.Service != nil
+		seen = seen || s.Exchanged()
 	}
 }

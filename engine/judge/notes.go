@@ -26,6 +26,20 @@ func (x *Facts) madeNote(_ word.Word, arg string) string {
 	return x.within(arg, within, ok)
 }
 
+// toppedNote says what of what was made went with fluid that was consumed.
+func (x *Facts) toppedNote(word.Word, string) string {
+	litres := x.steps.ToppedUp(x.steps.LastExchange(len(x.steps.Steps) - 1))
+	if litres == 0 {
+		return ""
+	}
+	u := x.v.Book.Units.Volume
+	s := english.Figures(unit.From(litres, u)) + " " + u + " topped up since the last exchange"
+	if n := x.Sheet.Unhidden(); n > 1 {
+		s += fmt.Sprintf("; %.0f %% of what was made went with the fluid that was consumed, and is reckoned in", 100-100/n)
+	}
+	return s
+}
+
 func (x *Facts) shortNote(word.Word, string) string {
 	if x.Sheet.ShortRun() {
 		return "a run under 5 h makes a large rate of a small error (JOAP manual)"

@@ -48,6 +48,11 @@ type Step struct {
 	Share float64
 	// Stated marks a share that nobody measured: it is what such work renews by plan.
 	Stated bool
+	// TopUp marks an exchange without a drain: fluid was topped up in place of what
+	// the component had consumed, with all it held, on the way there. It renews a
+	// share like any other, but hides nothing at once, so what is asked of the latest
+	// exchange is asked of the one before it.
+	TopUp bool
 }
 
 // Share returns the renewed part of the fluid from litres filled, drained and
@@ -96,11 +101,11 @@ func (h History) Alike() int {
 	return 0
 }
 
-// before returns the index of the last step before i that is an exchange (or a
-// sample), or -1.
+// before returns the index of the last step before i that is an exchange, no top-up
+// (or a sample), or -1.
 func (h History) before(i int, exchange bool) int {
 	for i--; i >= 0; i-- {
-		if h[i].Exchange == exchange {
+		if h[i].Exchange == exchange && !h[i].TopUp {
 			return i
 		}
 	}
@@ -134,22 +139,53 @@ func (h History) run(i, j int, kind unit.Kind) float64 {
 
 // heldRun is the run from step i to step j of which the fluid still holds what was
 // made: with each exchange its share of all before it leaves. It is the run over
-// which [Sheet.Made] was made, also where fluid was topped up long after the sample
-// before. NaN where a meter or a share is unknown.
-func (h History) heldRun(i, j int, kind unit.Kind) float64 {
+// which the sample's excess over [Sheet.Carried] was made, also where fluid was
+// renewed long after the sample before. NaN where a meter or a share is unknown.
+func (h History) heldRun(i, j int, kind unit.Kind) float64 { return h.held(i, j, kind, true) }
+
+func (h History) held(i, j int, kind unit.Kind, toppedUp bool) float64 {
 	held, at := 0.0, h[i].meter(kind)
 	for k := i + 1; k <= j; k++ {
-		if !h[k].Exchange && k < j {
+		s := &h[k]
+		if !s.Exchange && k < j || s.TopUp && !toppedUp {
 			continue
 		}
-		now := h[k].meter(kind)
-		held += now - at
+		now := s.meter(kind)
+		run := now - at
 		at = now
-		if h[k].Exchange {
-			held = afterExchange(held, h[k].Share)
+		switch {
+		case s.TopUp:
+			held = afterExchange(held+float64(run*thickened(s.Share)), s.Share)
+		case s.Exchange:
+			held = afterExchange(held+run, s.Share)
+		default:
+			held += run
 		}
 	}
 	return held
+}
+
+// thickened is how much more a fluid gathers of what is made at a steady rate, where a
+// share f of it is consumed on the way: what is left takes all of it, in the end
+// -ln(1-f)/f times what a full sump does. Many small top-ups then come to (1-e^-x)/x, a
+// sump that is kept full. Elementary mass balance; no published worked example found.
+func thickened(share float64) float64 {
+	if !(share > 0) || share >= 1 {
+		return 1
+	}
+	return -math.Log1p(-share) / share
+}
+
+// unhidden is by how much more was made from step i to step j than what the fluid still
+// holds of it, since part was consumed and topped up; 1 where that is nothing, or no meter
+// tells.
+func (h History) unhidden(i, j int) float64 {
+	for _, kind := range []unit.Kind{unit.Distance, unit.Time} {
+		if all, held := h.held(i, j, kind, false), h.heldRun(i, j, kind); all > 0 && held > 0 {
+			return math.Max(all/held, 1)
+		}
+	}
+	return 1
 }
 
 // left is the part of what was in the fluid at step i that is still in it at step j.

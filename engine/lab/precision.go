@@ -121,7 +121,7 @@ func (s Sheet) MadeError(analyte string) (v float64, why string, ok bool) {
 		return 0, why, false
 	}
 	h, last := s.History, len(s.History)-1
-	return s.between(analyte, h.before(h.before(last, true), false)), "", true
+	return s.between(analyte, h.before(h.before(last, true), false)) * s.Unhidden(), "", true
 }
 
 // between is the uncertainty of the sample's result less what is left in it of that

@@ -142,21 +142,37 @@ func (s Sheet) Kept(analyte string) (v float64, why string, ok bool) {
 
 // Carried is what the latest exchange left behind, fresh fluid's own content
 // included: (1-f) × the last value before + f × fresh, chained over all exchanges
-// since the last sample that came before the latest exchange.
+// since the last sample that came before the latest exchange, and over what was topped
+// up since.
 func (s Sheet) Carried(analyte string) (v float64, why string, ok bool) {
 	h := s.History
 	latest := h.before(len(h)-1, true)
 	if latest < 0 {
 		return 0, "an exchange before the sample", false
 	}
+	return s.leftOf(analyte, h.before(latest, false))
+}
+
+// leftOf is what exchanges and top-ups since step i, which may be -1, left of its result.
+func (s Sheet) leftOf(analyte string, i int) (v float64, why string, ok bool) {
 	var m missing
-	sample := h.before(latest, false)
-	v, fresh := m.in(s.earlier(sample, analyte)), m.in(s.FreshValue(analyte))
-	for _, step := range h[sample+1 : latest+1] {
-		v = mix(v, fresh, step.Share)
+	v, fresh := m.in(s.earlier(i, analyte)), m.in(s.FreshValue(analyte))
+	for _, step := range s.History[i+1:] {
+		if step.Exchange {
+			v = mix(v, fresh, step.Share)
+		}
 	}
 	m.unless(!math.IsNaN(v), "a known share of the exchange")
 	return m.answer(v)
+}
+
+// beyond is what the sample holds more than what is left of the result at step i.
+func (s Sheet) beyond(analyte string, i int) (v float64, why string, ok bool) {
+	now, why, ok := s.Value(analyte)
+	if ok {
+		v, why, _ = s.leftOf(analyte, i)
+	}
+	return missing(why).answer(now - v)
 }
 
 // mix is the concentration just after a share f of the fluid was renewed: mass
@@ -169,14 +185,26 @@ func mix(old, fresh, f float64) float64 {
 	return float64((1-f)*old) + float64(f*fresh)
 }
 
-// Made is what the sample holds beyond [Sheet.Carried]: what the component
-// made since the latest exchange. A filter's catch is not modelled: a lower bound.
+// Made is what the component made since the latest exchange: what the sample holds
+// beyond [Sheet.Carried] and, where fluid was topped up since, what went with the fluid
+// that was consumed ([Sheet.Unhidden]). A filter's catch is not modelled: a lower bound.
 func (s Sheet) Made(analyte string) (v float64, why string, ok bool) {
 	now, why, ok := s.Value(analyte)
 	if ok {
 		v, why, _ = s.Carried(analyte)
 	}
-	return missing(why).answer(now - v)
+	return missing(why).answer((now - v) * s.Unhidden())
+}
+
+// Unhidden is by how much more was made since the latest exchange than the sample shows
+// of it, because part went with fluid that was consumed and topped up: 1 or more, 1 also
+// where no run is known.
+func (s Sheet) Unhidden() float64 {
+	h, last := s.History, len(s.History)-1
+	if from := h.before(h.before(last, true), false); from >= 0 {
+		return h.unhidden(from, last)
+	}
+	return 1
 }
 
 // Rate is how fast the analyte rises, in base units per metre (per is
@@ -200,16 +228,22 @@ func (s Sheet) Rate(analyte string) (v float64, per unit.Kind, why string, ok bo
 func (s Sheet) RateBy(analyte string, per unit.Kind) (v float64, why string, ok bool) {
 	h, last := s.History, len(s.History)-1
 	from, since := h.before(last, false), "a run since the earlier sample"
-	if exchange := h.before(last, true); exchange > from && from >= 0 {
+	// What lies between are exchanges and top-ups; these alone make so small a difference
+	// that the rate is told without, where the fresh fluid's content is not known.
+	renewed := from >= 0 && from < last-1
+	if _, _, known := s.FreshValue(analyte); !known && h.before(last, true) < from {
+		renewed = false
+	}
+	if renewed {
 		since = "a run since the exchange"
-		v, why, ok = s.Made(analyte)
+		v, why, ok = s.beyond(analyte, from)
 	} else {
 		v, why, ok = s.Change(analyte)
 	}
 	if !ok {
 		return 0, why, false
 	}
-	run := h.heldRun(from, last, per)
+	run := h.held(from, last, per, renewed)
 	if !(run > 0) {
 		return 0, since, false
 	}

@@ -88,6 +88,7 @@ func (s Sheet) fell(before, last int) bool {
 		}
 		seen++
 		now, _ := s.at(last, r.Analyte)
+		old *= s.History.left(before, last) // fluid may have been topped up
 		switch {
 		case now > old:
 			return false

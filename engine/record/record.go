@@ -69,7 +69,7 @@ func (r *Record) Registered() *event.VehicleData {
 // record behind.
 const (
 	keptSamples   = 50 // the latest, a component
-	keptServices  = 96 // the latest, a vehicle
+	keptServices  = 96 // the latest, a vehicle; as many top-ups beside them
 	keptPerTask   = 3  // and the latest that list a task, whatever their age
 	keptRegister  = 16
 	keptReplaced  = 32
@@ -210,18 +210,20 @@ type (
 	}
 )
 
-// keepServices bounds the services: the latest of all, and for each task and
-// component the latest that list it.
+// keepServices bounds the services: the latest of all, those that only top up apart, lest
+// they crowd the others out, and for each task and component the latest that list it.
 func keepServices(list []Service) []Service {
 	if len(list) <= keptServices {
 		return list
 	}
 	type key struct{ Task, Component string }
-	count := map[key]int{}
+	count, seen := map[key]int{}, map[bool]int{}
 	var out []Service
 	for i := len(list) - 1; i >= 0; i-- {
 		s := list[i]
-		keep := len(list)-i <= keptServices
+		topUp := s.OnlyTopsUp()
+		seen[topUp]++
+		keep := seen[topUp] <= keptServices
 		for _, t := range s.Tasks {
 			k := key{t, s.Component}
 			if count[k] < keptPerTask {

@@ -94,6 +94,9 @@ func (r *Record) meterFor(name string, q unit.Quantity) (v float64, hours bool, 
 }
 
 func (r *Record) takeReading(c *Change, s Stamp, d *event.ReadingData) error {
+	if work := d.ToppingUp(); work != nil {
+		return r.takeToppedUp(c, s, work)
+	}
 	v, hours, err := r.meterFor(d.Meter, unit.Quantity{Value: d.Value, Unit: d.Unit})
 	if err != nil {
 		return err
@@ -116,6 +119,17 @@ func (r *Record) takeReading(c *Change, s Stamp, d *event.ReadingData) error {
 		return nil
 	}
 	r.rechain(c)
+	return nil
+}
+
+// takeToppedUp keeps a reading that tells of a top-up as work, which is not thinned out;
+// its meter counts as that of any work.
+func (r *Record) takeToppedUp(c *Change, s Stamp, d *event.ServiceData) error {
+	c.Place = s.Place(event.ServiceEvent)
+	if err := r.ownMeters(d.Meters); err != nil {
+		return err
+	}
+	r.keepWork(c, s, d)
 	return nil
 }
 
@@ -177,12 +191,16 @@ func (r *Record) takeService(c *Change, s Stamp, d *event.ServiceData) error {
 	if err := r.ownMeters(d.Meters); err != nil {
 		return err
 	}
+	r.keepWork(c, s, d)
+	return nil
+}
+
+func (r *Record) keepWork(c *Change, s Stamp, d *event.ServiceData) {
 	r.Services = keepServices(insert(r.Services, Service{s, d}))
 	if !s.Void {
 		c.Service = &Service{s, d}
 	}
 	r.rechain(c)
-	return nil
 }
 
 func (r *Record) takeSample(c *Change, s Stamp, d *event.SampleData, ev *event.Event) error {
@@ -223,7 +241,7 @@ func (r *Record) checkComponent(name string) error {
 // component would make the next sample be read as if there had been none.
 func (r *Record) checkExchange(d *event.ServiceData) error {
 	reg := r.Registered()
-	if d.Fluid == nil || d.Component != "" || reg == nil {
+	if d.Exchanged() == nil || d.Component != "" || reg == nil {
 		return nil
 	}
 	for i := range reg.Components {

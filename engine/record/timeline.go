@@ -20,6 +20,18 @@ type Step struct {
 	again   []*Sample // other analyses of the same sample, told on sheets of their own
 	Service *Service
 	stated  float64 // the share that the service's tasks renew by plan, 0 for none
+	topUp   bool    // the fluid that the service topped up, and not what it exchanged
+}
+
+// Exchanged reports whether fluid was exchanged at the step, and not topped up alone.
+func (s *Step) Exchanged() bool { return s.Service != nil && !s.topUp }
+
+// ToppedUp is what was topped up at the step, litres; 0 for any other step.
+func (s *Step) ToppedUp() float64 {
+	if !s.topUp {
+		return 0
+	}
+	return event.Litres(s.Service.ToppedUp)
 }
 
 // ID is the identity of the sample or the service.
@@ -83,8 +95,11 @@ func (r *Record) Timeline(v *event.VehicleData, comp *event.ComponentDef, stated
 		if stated != nil {
 			share = stated(s)
 		}
-		if s.Fluid != nil && Exchanges(s, v, comp) || s.Fluid == nil && share > 0 {
+		if f := s.Exchanged(); f != nil && Exchanges(s, v, comp) || f == nil && share > 0 {
 			t.Steps = append(t.Steps, Step{Place: s.Stamp.Place(event.ServiceEvent), Service: s, stated: share})
+		}
+		if into, _ := ToppedUpInto(s.ServiceData, v); into != nil && into.Name == comp.Name {
+			t.Steps = append(t.Steps, Step{Place: s.Stamp.Place(event.ServiceEvent), Service: s, topUp: true})
 		}
 	}
 	slices.SortStableFunc(t.Steps, func(a, b Step) int { return a.Compare(b.Place) })
@@ -155,6 +170,13 @@ func (r *Record) labStep(v *event.VehicleData, comp *event.ComponentDef, s Step)
 			out.Hours = life
 		}
 	}
+	if s.topUp {
+		out.Exchange, out.TopUp, out.Share = true, true, 0
+		if capacity := event.Litres(comp.Capacity); capacity > 0 {
+			out.Share = s.ToppedUp() / capacity
+		}
+		return out
+	}
 	if s.Service != nil {
 		out.Exchange = true
 		if d := s.Service.Fluid; d != nil {
@@ -177,14 +199,23 @@ func (r *Record) labStep(v *event.VehicleData, comp *event.ComponentDef, s Step)
 	return out
 }
 
-// LastExchange is the last exchange before step i, or -1.
+// LastExchange is the last exchange before step i, top-ups passed by, or -1.
 func (t Timeline) LastExchange(i int) int {
 	for i--; i >= 0; i-- {
-		if t.Steps[i].Service != nil {
+		if t.Steps[i].Exchanged() {
 			return i
 		}
 	}
 	return -1
+}
+
+// ToppedUp is what was topped up after step i, litres.
+func (t Timeline) ToppedUp(i int) float64 {
+	sum := 0.0
+	for k := i + 1; k < len(t.Steps); k++ {
+		sum += t.Steps[k].ToppedUp()
+	}
+	return sum
 }
 
 // Place is a position in a vehicle's history. Facts at one moment come in the

@@ -94,7 +94,7 @@ func (v *sampleVerdict) madeOf(r Result) (Made, bool) {
 	for i := range v.t.Steps {
 		run := v.run(i, kind)
 		switch {
-		case v.t.Steps[i].Service != nil && run != nil:
+		case v.t.Steps[i].Exchanged() && run != nil:
 			m.Drains = append(m.Drains, *run)
 		case v.t.Steps[i].Sample != nil:
 			v.point(&m, i, run, rate, kind, u)
@@ -123,7 +123,7 @@ func (v *sampleVerdict) point(m *Made, i int, run *float64, rate map[int]float64
 	}
 	s := v.t.Steps[i].Sample
 	p := Rate{Number: s.Number, Drawn: s.DrawnOn(v.view.Applied().Zone), Run: run, Value: r.Value, Below: r.Censored, Above: r.Above}
-	if i > 0 && v.t.Steps[i-1].Service != nil {
+	if v.t.LastExchange(i) > v.t.UpTo(i-1).LastSample() {
 		p.Left = answered(upTo.Carried(m.Analyte))
 	}
 	if found, ok := rate[i]; ok {

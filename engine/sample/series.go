@@ -75,7 +75,7 @@ func (v *sampleVerdict) history() *History {
 		run = func(i int) float64 { return unit.From(v.t.Lab[i].Hours, "h") }
 	}
 	for i := range v.t.Steps {
-		if at := run(i); v.t.Steps[i].Service != nil && !math.IsNaN(at) {
+		if at := run(i); v.t.Steps[i].Exchanged() && !math.IsNaN(at) {
 			h.Drains = append(h.Drains, at)
 		}
 	}

@@ -73,6 +73,9 @@ func (v *sampleVerdict) notes() []string {
 			out = append(out, english.Capital(v.x.StatedWords(e))+".")
 		}
 	}
+	if s := v.consumed(); s != "" {
+		out = append(out, s)
+	}
 	for _, r := range v.Results {
 		if a, ok := analytes.Find(r.Analyte); ok && a.Kind == unit.Concentration {
 			return append(out, perMillion, blind)

@@ -60,10 +60,9 @@ func (v *sampleVerdict) work() *Work {
 	last := len(v.t.Steps) - 1
 	before := last - 1
 	var done []string
-	var latest *record.Service
 	for ; before >= 0 && v.t.Steps[before].Sample == nil; before-- {
-		if latest == nil {
-			latest = v.t.Steps[before].Service
+		if !v.t.Steps[before].Exchanged() {
+			continue
 		}
 		done = append([]string{workLine(v.t.Steps[before].Service, v.view.Applied().Zone)}, done...)
 	}

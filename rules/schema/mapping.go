@@ -72,7 +72,12 @@ func samplesMapping() node {
 	return n
 }
 
-func readingsMapping() node { return mappingOf("readings", []string{"meters"}, nil) }
+func readingsMapping() node {
+	return mappingOf("readings", []string{"meters"}, map[string]node{
+		"topped up": about(measured(nil, unit.Volume), "without a drain, in place of what was consumed"),
+		"component": about(origin(nil), "what was topped up, by its name in the register"),
+	})
+}
 
 func servicesMapping() node {
 	between := map[string]node{"between": about(text(), "what stands between several in a cell")}
@@ -82,6 +87,7 @@ func servicesMapping() node {
 		"fluid":     origin(nil),
 		"drained":   measured(nil, unit.Volume),
 		"filled":    measured(nil, unit.Volume),
+		"topped up": about(measured(nil, unit.Volume), "without a drain, in place of what was consumed"),
 		"flush":     about(origin(nil), "yes where a machine renewed all of the fluid, or no, by names"),
 		"filter":    about(origin(nil), "yes or no, by names"),
 		"by":        origin(nil),

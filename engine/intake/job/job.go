@@ -150,9 +150,11 @@ func quantity(option, text string, kind unit.Kind) (*unit.Quantity, error) {
 	return &q, nil
 }
 
-// exchanged reports whether something is said of fluid.
+// exchanged reports whether something is said of fluid, if only that some was topped up.
 func (j Job) exchanged() bool {
-	fluid := func(path string) bool { return strings.HasPrefix(path, "fluid.") && j.Said[path] != "" }
+	fluid := func(path string) bool {
+		return (strings.HasPrefix(path, "fluid.") || path == "toppedUp") && j.Said[path] != ""
+	}
 	return slices.ContainsFunc(slices.Collect(maps.Keys(j.Said)), fluid)
 }
 

@@ -298,7 +298,12 @@ func (r *reader) meterValues(vehicle string) map[string]unit.Quantity {
 func (r *reader) readings(ev event.Event) []event.Event {
 	var out []event.Event
 	values := r.meterValues(ev.Vehicle)
+	v := r.fields["topped up"]
+	topped := r.quantity(v, "data.toppedUp")
 	if len(values) == 0 {
+		if topped != nil {
+			r.fault(v, "import such rows as services", "topped up, but no meter was read%s", r.under(v))
+		}
 		return nil
 	}
 	id := r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339)})
@@ -309,7 +314,11 @@ func (r *reader) readings(ev event.Event) []event.Event {
 		}
 		one := ev
 		one.ID = event.ID{Source: id.Source, ID: id.ID + "/" + m.name}
-		one.Data = &event.ReadingData{Meter: m.name, Value: q.Value, Unit: q.Unit}
+		d := &event.ReadingData{Meter: m.name, Value: q.Value, Unit: q.Unit}
+		if topped != nil { // of several meters the first tells of it
+			d.ToppedUp, d.Component, topped = topped, r.component(ev.Vehicle), nil
+		}
+		one.Data = d
 		r.paths["data"] = r.col(m.value)
 		out = append(out, one)
 	}
@@ -356,7 +365,7 @@ func (r *reader) service(ev event.Event) []event.Event {
 	if d.Fluid != nil && *d.Fluid == (event.FluidData{}) {
 		d.Fluid = nil
 	}
-	if r.out || len(d.Tasks)+len(d.Meters) == 0 && d.Fluid == nil && !d.Filter && d.Note == "" {
+	if r.out || len(d.Tasks)+len(d.Meters) == 0 && d.Fluid == nil && d.ToppedUp == nil && !d.Filter && d.Note == "" {
 		return nil
 	}
 	ev.ID = r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339), d.Component, strings.Join(d.Tasks, "+")})
