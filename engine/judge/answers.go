@@ -100,6 +100,9 @@ var answers = [...]answer{
 	word.As4059:            {number: onSheet(lab.Sheet.AS4059), rests: (*Facts).restsOnSample, notes: []note{(*Facts).classNote}},
 	word.AcidCrossing:      {number: acidCrossing(unit.Distance), rests: (*Facts).restsOnFluid, notes: []note{acidNote(unit.Distance)}},
 	word.AcidCrossingHours: {number: acidCrossing(unit.Time), rests: (*Facts).restsOnFluid, notes: []note{acidNote(unit.Time)}},
+	word.FluidDistance: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Sheet.FluidDistance(x.Sheet.Fresh) },
+		rests: (*Facts).restsOnSample, notes: []note{(*Facts).nearestNote}},
+	word.NearerFluid: {truth: (*Facts).nearerFluid, rests: (*Facts).restsOnSample, notes: []note{(*Facts).nearestNote}},
 }
 
 // Number answers a word in base units.

@@ -73,6 +73,9 @@ func (v *sampleVerdict) notes() []string {
 			out = append(out, english.Capital(v.x.StatedWords(e))+".")
 		}
 	}
+	if n, _, ok := v.x.Nearest(); ok && n.Clearly() {
+		out = append(out, "This sheet looks like "+n.Words()+": whose bottle is it? Ask before anything rests on it.")
+	}
 	if s := v.consumed(); s != "" {
 		out = append(out, s)
 	}

@@ -67,6 +67,9 @@ func TestTold(t *testing.T) {
 		{`acidCrossing()`, "until the acid number crosses the base number", false},
 		{`acidCrossingHours()`, "running time until the acid number crosses the base number", false},
 
+		{`fluidDistance()`, "distance from the fresh fluid that it should be, in the method's errors", false},
+		{`nearerFluid()`, "another fluid of the book clearly nearer than its own", true},
+
 		{`value("Na") - fresh("Na")`, "sodium less sodium in fresh fluid", false},
 		{`1000 * made("Cu") / max(since("ATF"), 5000)`, "1000 times copper made since the exchange over max(since ATF, 5000)", false},
 		{`metalsFell() || value("Fe") + 1 > 2`, "all wear metals fell together || iron plus 1 > 2", false},

@@ -77,6 +77,8 @@ const (
 	As4059
 	AcidCrossing
 	AcidCrossingHours
+	FluidDistance
+	NearerFluid
 	RateHours // per second of running; Rate is per metre, Trend per metre and metre
 )
 
