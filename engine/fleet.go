@@ -9,6 +9,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/judge"
 	"telltale/engine/meter"
+	"telltale/rules"
 )
 
 // Baselines is the set in force, made from the fleet, and its hash; "" before the
@@ -112,6 +113,36 @@ func surveyed(v *judge.View) []fleet.SurveySample {
 				one.Drawn, one.Baseline, one.Group = s.DrawnOn(a.Zone), b.Name, b.Fleet.Group(&a.Vehicle, &a.Comps[i])
 				out = append(out, one)
 			}
+		}
+	}
+	return out
+}
+
+// Limits are the rules with limits on one analyte that are kept on components with a
+// baseline made from the fleet, for [fleet.Audit].
+func (p *Partition) Limits() []fleet.Audited {
+	var out []fleet.Audited
+	for _, name := range p.Vehicles() {
+		if v := p.judged(name); v != nil {
+			out = append(out, limitsOn(v)...)
+		}
+	}
+	return fleet.Merge(out)
+}
+
+func limitsOn(v *judge.View) []fleet.Audited {
+	var out []fleet.Audited
+	a := v.Applied()
+	for _, ar := range a.Rules.Rules {
+		if ar.Component < 0 || ar.Rule.On&rules.OnSample == 0 || len(ar.Rule.ToFill) > 0 {
+			continue
+		}
+		b := a.Rules.Baselines[ar.Component]
+		if b == nil || b.Fleet == nil {
+			continue
+		}
+		if one, ok := fleet.AuditOf(b, b.Fleet.Group(&a.Vehicle, &a.Comps[ar.Component]), ar.Rule); ok {
+			out = append(out, one)
 		}
 	}
 	return out

@@ -79,6 +79,10 @@ var (
 		func(w *worker, _ Question) []string { return w.fold.Unregistered() }, sorted(slices.Sort[[]string])})
 	// Baselines are the fleet's baselines in force, a group an item.
 	Baselines = listed(Inquiry[fleet.Listing]{"baselines", nil, inForce})
+	// Limits are the book's limits beside the fleet's own distribution, a rule and a group
+	// an item.
+	Limits = listed(Inquiry[fleet.Audited]{"limits",
+		func(w *worker, _ Question) []fleet.Audited { return w.fold.Limits() }, besideInForce})
 	// Refused are the events that could not be used, of a vehicle or of all.
 	Refused = listed(Inquiry[alarm.Refusal]{"refused", nil, refused})
 )
@@ -169,6 +173,14 @@ func inForce(ctx context.Context, l *stream.Log, _ Question, _ []fleet.Listing) 
 		return nil, err
 	}
 	return set.List(), nil
+}
+
+func besideInForce(ctx context.Context, l *stream.Log, _ Question, parts []fleet.Audited) ([]fleet.Audited, error) {
+	_, set, err := l.BaselinesInForce(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return fleet.Audit(set, parts), nil
 }
 
 func refused(ctx context.Context, l *stream.Log, q Question, out []alarm.Refusal) ([]alarm.Refusal, error) {

@@ -23,7 +23,7 @@ import (
 func baselinesCommand(s cli.Env) *cobra.Command {
 	var c cli.Client
 	var o replayOptions
-	var asEvent bool
+	var asEvent, limits bool
 	cmd := &cobra.Command{
 		Use:   "baselines [EVENTS.jsonl]",
 		Short: "What is usual in the fleet, by its own samples: groups, figures, what was left out",
@@ -33,9 +33,15 @@ results, mean, median, robust spread and percentiles, the results that were left
 and why a group is not used.
 
 It is asked of a running service or, with --rules, made of a file of events as at its
-end. --event then prints the event that puts it in force, to go behind that file.`,
+end. --event then prints the event that puts it in force, to go behind that file.
+
+--limits looks at the rules instead: for each that has limits on the value, or times
+the baseline, of one analyte, which results of the fleet reach each limit, and what 90,
+95 and 98 of 100 stay under. A limit that a tenth of sound vehicles reach is too low, one
+far beyond all of them sees nothing in time; which it is a person decides.`,
 		Example: `  telltale baselines
   telltale baselines --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl
+  telltale baselines --limits
   telltale baselines --rules fleet/rules --event events.jsonl >> events.jsonl`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -43,13 +49,20 @@ end. --event then prints the event that puts it in force, to go behind that file
 			if err != nil {
 				return err
 			}
+			if asEvent && limits {
+				return cli.Exit(2, cli.Hint(fmt.Errorf("--event puts baselines in force, --limits looks at them"), "leave one of them out"))
+			}
 			if file != "" {
-				return baselinesFromFile(s, o, file, c.JSON, asEvent)
+				return baselinesFromFile(s, o, file, c.JSON, asEvent, limits)
 			}
 			if asEvent {
 				return cli.Exit(2, cli.Hint(fmt.Errorf("the service puts its baselines in force by itself"), "--event goes with --rules and a file of events"))
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				if limits {
+					list, err := service.Limits.Ask(ctx, nc, service.Question{})
+					return cli.Listing(s, c.JSON, list, err, noLimits, limitLines)
+				}
 				list, err := service.Baselines.Ask(ctx, nc, service.Question{})
 				return cli.Listing(s, c.JSON, list, err, "nothing is usual in the fleet yet: no rule asks for it, or there are too few samples", fleetLines)
 			})
@@ -58,10 +71,11 @@ end. --event then prints the event that puts it in force, to go behind that file
 	c.Flags(cmd, s)
 	o.flags(cmd, "folder of rule files; the argument is then a file of events")
 	cmd.Flags().BoolVar(&asEvent, "event", false, "with --rules: print the event that puts them in force")
+	cmd.Flags().BoolVar(&limits, "limits", false, "the book's limits beside the fleet's own distribution")
 	return cmd
 }
 
-func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, asEvent bool) error {
+func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, asEvent, limits bool) error {
 	var end time.Time // the latest that the events, or the ticks after them, come to
 	p, err := foldFile(o, path, func(ev event.Event, _ []engine.Output) {
 		if ev.Recorded.After(end) {
@@ -88,6 +102,9 @@ func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, asEvent 
 			return fmt.Errorf("writing the event: %w", err)
 		}
 		return nil
+	}
+	if limits {
+		return cli.Listing(s, asJSON, fleet.Audit(set, p.Limits()), nil, noLimits, limitLines)
 	}
 	return cli.Listing(s, asJSON, set.List(), nil, "no samples of what the baselines are made from", fleetLines)
 }

@@ -1,0 +1,61 @@
+package ask
+
+import (
+	"fmt"
+	"strings"
+
+	"telltale/engine/fleet"
+	"telltale/engine/lab"
+	"telltale/rules/analytes"
+	"telltale/rules/english"
+)
+
+const noLimits = "nothing to look at: no rule with limits on the value, or times the baseline, of one analyte is kept where a baseline is made from the fleet"
+
+// limitLines are a rule's limits on a group as a terminal shows them.
+func limitLines(a fleet.Audited) string {
+	var b strings.Builder
+	of := strings.Join(a.Of, ", ")
+	if of == "" {
+		of = "all together"
+	}
+	fmt.Fprintf(&b, "%s, on %s of %s (%s)\n", a.Rule, english.Plural(a.Components, "component"), a.Baseline, of)
+	fmt.Fprintf(&b, "  %s", analytes.Named(a.Analyte))
+	if a.Set != "" {
+		fmt.Fprintf(&b, ", number %d of %s: %s of %s", a.Number, a.On, english.Plural(a.Results, "result"), english.Plural(a.Vehicles, "vehicle"))
+	}
+	u := analytes.UnitOf(a.Analyte)
+	for i := range a.Stages {
+		b.WriteString("\n    " + limitWords(&a, &a.Stages[i], u))
+	}
+	var own []string
+	for _, p := range a.Percentiles {
+		own = append(own, fmt.Sprintf("%g of 100 stay under %s", p.Of, spanWords(p.Value)))
+	}
+	if own != nil {
+		b.WriteString("\n    the fleet's own: " + strings.TrimSpace(strings.Join(own, "; ")+" "+u))
+	}
+	for _, why := range a.Why {
+		b.WriteString("\n    not told: " + why)
+	}
+	return b.String()
+}
+
+// limitWords are one limit, and the results that reach it.
+func limitWords(a *fleet.Audited, l *fleet.Limit, u string) string {
+	s := l.Stage + " from " + english.Figures(l.Limit)
+	switch {
+	case a.Times:
+		s += " times the mean"
+	case u != "":
+		s += " " + u
+	}
+	if l.At == nil {
+		return s
+	}
+	if a.Times {
+		s += strings.TrimRight(", "+spanWords(*l.At)+" "+u, " ")
+	}
+	percent := lab.Span{Low: 100 * l.Share.Low, High: 100 * l.Share.High}
+	return s + fmt.Sprintf(": %s of %s reach it, %s %%", spanWords(*l.Beyond), english.Plural(a.Results, "result"), spanWords(percent))
+}

@@ -1,0 +1,28 @@
+package rules
+
+import "regexp"
+
+// Limit is the limit of a stage; ok is false where the stage has none, or it is reckoned
+// anew each time.
+func (r *Rule) Limit(stage int) (v float64, ok bool) {
+	if c := r.compiled.limits[stage]; c != nil {
+		return c.Constant()
+	}
+	return 0, false
+}
+
+// oneAnalyte is a measure that reads one result and nothing else.
+var oneAnalyte = regexp.MustCompile(`^(value|times)\("([^"\\]+)"\)$`)
+
+// OneAnalyte is the analyte whose value, or times the baseline, is all that a rule with
+// upper limits measures; ok is false of any other rule.
+func (r *Rule) OneAnalyte() (analyte string, times, ok bool) {
+	if !r.Measured || r.Below {
+		return "", false, false
+	}
+	m := oneAnalyte.FindStringSubmatch(r.Condition())
+	if m == nil {
+		return "", false, false
+	}
+	return m[2], m[1] == "times", true
+}
