@@ -117,3 +117,19 @@ func TestRateOverTopUp(t *testing.T) {
 		t.Errorf("a top-up is taken for the exchange that made counts from: %s", why)
 	}
 }
+
+// What wears on as before is what is expected, though all is drained and fluid topped up.
+func TestExpectedOverTopUps(t *testing.T) {
+	const n, run = 4000, 10e6
+	s := fullSump{volume: 8, makeUp: 3 / run, wear: 400 / run}
+	first := toppedUp(n, 3.0/n/8, run, s.after(0, run))
+	second := toppedUp(n, 3.0/n/8, run, s.after(0, run))[1:]
+	for i := range second {
+		second[i].Distance += run
+	}
+	sheet := Sheet{History: append(first, second...)}
+	value, _, _ := sheet.Value("Fe")
+	if expected, why, ok := sheet.Expected("Fe"); !ok || math.Abs(expected-value) > 1e-3*value {
+		t.Errorf("expected %v %s, found %v", expected, why, value)
+	}
+}
