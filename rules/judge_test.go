@@ -270,6 +270,10 @@ func TestWhy(t *testing.T) {
 			[]word.Evidence{{Of: `value("Cu")`, Value: 131, Unit: "mg/kg"}, {Of: `times("Cu")`, Value: 3.275, Note: "baseline b, invented"}, {Of: `value("Cu") / times("Cu")`, Value: 40}, {Of: `2 * times("Cu")`, Value: 6.55}}},
 		{"    raise: has(\"Cu\") && !below(\"Cu\") && rate(\"Fe\") > 0\n    stage: caution\n",
 			[]word.Evidence{{Of: `below("Cu")`, Value: 0, Note: "no"}, {Of: `rate("Fe")`, Value: 0.36, Unit: "mg/kg per 100 h", Note: "by hours"}}},
+		// What chooses is told by what it asked, not as a program.
+		{"    measure: times(\"Cu\")\n    above:\n      caution: 'value(\"Cu\") < 20 ? 9 : 3'\n",
+			[]word.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "baseline b, invented"}, {Of: `value("Cu")`, Value: 131, Unit: "mg/kg"}}},
+		{"    raise: '(has(\"Cu\") ? value(\"Cu\") : 0) > 3'\n    stage: caution\n", []word.Evidence{{Of: `value("Cu")`, Value: 131, Unit: "mg/kg"}}},
 		{"    raise: let x = value(\"Fe\") * 2; x > 3 && component.capacity < 10\n    stage: caution\n",
 			[]word.Evidence{{Of: `value("Fe")`, Value: 200, Unit: "mg/kg"}, {Of: `value("Fe") * 2`, Value: 400}, {Of: "component.capacity", Value: 8, Unit: "L"}}},
 	} {

@@ -332,7 +332,7 @@ func binder(v operand, slot int, of string) func(*Runner) {
 		return func(s *Runner) {
 			x := v.num(s)
 			s.lets[slot].num = x
-			if s.record != nil && !v.constant && !v.word {
+			if s.record != nil && !v.constant && !v.word && !choice(of) {
 				s.Record(word.Evidence{Of: of, Value: x})
 			}
 		}

@@ -139,10 +139,10 @@ func (c *compiler) fold(n ast.Node, o operand) operand {
 // shown wraps a compared number so that the evidence of an instrumented run
 // shows it, unless it is a constant or a word that shows itself.
 func shown(o operand, n ast.Node) func(*Runner) float64 {
-	if o.constant || o.word {
-		return o.num
-	}
 	x, of := o.num, n.String()
+	if o.constant || o.word || choice(of) {
+		return x
+	}
 	return func(s *Runner) float64 {
 		v := x(s)
 		if s.record != nil {

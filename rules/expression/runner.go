@@ -302,12 +302,16 @@ func (s *Runner) Record(e word.Evidence) {
 }
 
 // RecordReckoned adds what an expression gave, where that is more than a word or a
-// number that is written out; c may be nil.
+// number that is written out; c may be nil. A choice is told by what decided it.
 func (s *Runner) RecordReckoned(c *Condition, v float64) {
-	if c != nil && !c.value.constant && !c.value.word {
+	if c != nil && !c.value.constant && !c.value.word && !choice(c.Text) {
 		s.Record(word.Evidence{Of: strings.TrimSpace(c.Text), Value: v})
 	}
 }
+
+// choice reports whether an expression chooses between others, or names some first: as
+// evidence it would be a program, and the words that it asks stand there already.
+func choice(text string) bool { return strings.ContainsAny(text, "?;") }
 
 // recordWord adds the answer to the evidence.
 func (s *Runner) recordWord(i int) {
