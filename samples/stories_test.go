@@ -32,8 +32,8 @@ var stories = []struct {
 			2031-01-16 cleared normal`,
 	}, {
 		// Nobody knows how old the fluid is, so iron for its age is not judged; the
-		// phosphorus that is left needs no age.
-		"fluid of unknown age", "bus-12", "additive used up", `
+		// phosphorus needs no age: 212 of 290 is more than a quarter off.
+		"fluid of unknown age", "bus-12", "wrong or mixed fluid", `
 			2031-01-27 raised advisory
 			2031-07-23 cleared normal`,
 	}, {
@@ -237,7 +237,7 @@ func TestWhatStoriesSay(t *testing.T) {
 		{"2031-05-16", "bus-06", "data: meter going back", "miles typed as kilometres"},
 		{"2031-06-15", "van-03", "annual test", "1 day past its date of 2031-06-14"},
 		{"2031-09-12", "van-02", "data: implausible reading", "a digit too many"},
-		{"2031-09-15", "bus-10", "coolant in the fluid", "Sodium 68 and potassium 40 mg/kg have risen together"},
+		{"2031-09-15", "bus-10", "coolant in the fluid", "Signs of coolant have risen together: sodium 68, potassium 40"},
 	} {
 		if got := f.one(t, c.date, c.vehicle, c.rule).Message; !strings.Contains(got, c.says) {
 			t.Errorf("%s of %s says %q, want %q in it", c.rule, c.vehicle, got, c.says)
