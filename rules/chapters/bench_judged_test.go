@@ -193,3 +193,50 @@ func (t tally) table() string {
 	}
 	return b.String()
 }
+
+// What is called right, vague and wrong, by verdicts that are made up.
+func TestJudgedAs(t *testing.T) {
+	c := claims{"is dust": {"dust"}, "is iron": {"iron"}, "is a bearing": {"bearing"}, "is much": {"metal"}, "is a cooler": {"leaching"}}
+	dusty := &sheets.Sheet{Cause: &sheets.Cause{Also: []string{"iron"}}, Right: []string{"dust"}, Danger: true}
+	harmless := &sheets.Sheet{Cause: &sheets.Cause{}, Right: []string{"dust"}}
+	sound := &sheets.Sheet{Cause: &sheets.Cause{Sound: true}, Right: []string{"leaching"}}
+	said := func(rules ...string) *sample.Verdict { // "is dust caution", the worst first
+		v := &sample.Verdict{Stage: alarm.Normal, Summary: "Normal by all 3 rules that judge it."}
+		for _, r := range rules {
+			i := strings.LastIndex(r, " ")
+			v.Reasons = append(v.Reasons, sample.Reason{Rule: r[:i], Stage: alarm.Stage(r[i+1:])})
+			v.Stage, v.Summary = v.Reasons[0].Stage, "Something."
+		}
+		return v
+	}
+	unread := said()
+	unread.Summary = "Nothing stands, and no rule looked at glycol."
+	for _, is := range []struct {
+		s    *sheets.Sheet
+		v    *sample.Verdict
+		want outcome
+	}{
+		{dusty, said("is dust caution"), right},
+		{dusty, said("is dust advisory", "is much advisory"), right},
+		{dusty, said("is iron warning", "is dust caution"), more},
+		{dusty, said("is dust caution", "is a bearing caution"), more},
+		{dusty, said("is dust warning", "is a bearing warning"), more},
+		{dusty, said("is a bearing warning", "is dust caution"), wrong},
+		{dusty, said("is a bearing caution"), wrong},
+		{dusty, said("is a bearing advisory"), vague},
+		{dusty, said("is iron caution"), vague},
+		{dusty, said("is much warning"), vague},
+		{dusty, said(), allClear},
+		{dusty, unread, silent},
+		{harmless, said(), silent},
+		{sound, said(), right},
+		{sound, said("is a cooler advisory"), right},
+		{sound, said("is a cooler advisory", "is dust advisory"), vague},
+		{sound, said("is a cooler caution"), wrong},
+		{sound, said("is a cooler warning"), falseStop},
+	} {
+		if got := c.judgedAs(is.s, is.v); got != is.want {
+			t.Errorf("%v is judged %s, want %s", is.v.Reasons, outcomeNames[got], outcomeNames[is.want])
+		}
+	}
+}

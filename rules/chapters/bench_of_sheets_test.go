@@ -18,12 +18,11 @@ import (
 	"telltale/rules"
 	"telltale/rules/chapters"
 	"telltale/rules/chapters/sheets"
-	"telltale/testdata/quick"
 )
 
 var (
 	update = flag.Bool("update", false, "write the tables of the bench of sheets into testdata")
-	// TELLTALE_CI=1 go test ./rules/chapters -run Bench -v -bench-of "quartz dust"
+	// go test ./rules/chapters -run Bench -v -bench-of "quartz dust"
 	benchOf = flag.String("bench-of", "", "print each sheet of this cause that is not judged right")
 )
 
@@ -47,7 +46,7 @@ func TestBenchOfSheets(t *testing.T) {
 	}{{"fleet", withFleet, true}, {"alone", asShipped, false}} {
 		t.Run(bench.name, func(t *testing.T) {
 			got := benched(t, bench.book(t))
-			t.Logf("%d sheets of each cause, %s:\n%s", perCause(), bench.name, got.table())
+			t.Logf("%d sheets of each cause, %s:\n%s", perCause, bench.name, got.table())
 			golden(t, bench.name, got.table())
 			if bench.goals {
 				reached(t, got)
@@ -56,18 +55,12 @@ func TestBenchOfSheets(t *testing.T) {
 	}
 }
 
-// perCause is how many sheets there are of each cause: the first tell most of what the
-// others do.
-func perCause() int {
-	if quick.CI() {
-		return 40
-	}
-	return 12
-}
+// perCause is how many sheets there are of each cause.
+const perCause = 40
 
 func golden(t *testing.T, name, got string) {
 	t.Helper()
-	path := filepath.Join("testdata", fmt.Sprintf("bench-%s-%d.txt", name, perCause()))
+	path := filepath.Join("testdata", "bench-"+name+".txt")
 	if *update {
 		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
 			t.Fatal(err)
@@ -76,7 +69,7 @@ func golden(t *testing.T, name, got string) {
 	}
 	want, err := os.ReadFile(path)
 	if err != nil || !bytes.Equal(want, []byte(got)) {
-		t.Errorf("another table than %s; -update writes it (with TELLTALE_CI=1 and without); want:\n%s", path, want)
+		t.Errorf("another table than %s; -update writes it; want:\n%s", path, want)
 	}
 }
 
@@ -143,7 +136,7 @@ func load(t *testing.T, own string) *rules.Book {
 func benched(t *testing.T, b *rules.Book) tally {
 	t.Helper()
 	says := readClaims(t, b)
-	all := sheets.All(perCause())
+	all := sheets.All(perCause)
 	got := make([]outcome, len(all))
 	var wg sync.WaitGroup
 	const parts = 4

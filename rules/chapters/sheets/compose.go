@@ -39,7 +39,7 @@ func compose(c *Cause, k int) Sheet {
 	s.by = newMaker(r, s.m, habit)
 	s.lab = newLaboratory(r, c)
 	s.odo = math.Round(between(40000, 180000)(r))
-	if c.new {
+	if c.runIn {
 		s.odo = 0
 	}
 	s.begin = s.odo
@@ -66,7 +66,7 @@ func (s *story) register() {
 		other = diesel
 	}
 	line := "vehicle " + s.vehicle + " " + s.m.vehicle + " meter odometer"
-	if s.c.new {
+	if s.c.runIn {
 		line += " since " + s.date(0)
 	}
 	for _, m := range []*machine{s.m, other} {
@@ -79,7 +79,7 @@ func (s *story) register() {
 // sample is drawn, but for what the cause adds.
 func (s *story) live() *oil {
 	past := s.c.past
-	if past == 0 && !s.c.new {
+	if past == 0 && !s.c.runIn {
 		past = []int{0, 0, 1, 3}[s.r.IntN(4)]
 	}
 	for range past {
@@ -87,7 +87,7 @@ func (s *story) live() *oil {
 		s.sample(o)
 		s.exchange(1)
 	}
-	if !s.c.new && s.c.past == 0 && s.r.Float64() < s.halves() {
+	if !s.c.runIn && s.c.past == 0 && s.r.Float64() < s.halves() {
 		return s.halfDrained()
 	}
 	return s.run(math.Exp(between(math.Log(s.c.age[0]), math.Log(s.c.age[1]))(s.r)))

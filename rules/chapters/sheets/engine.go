@@ -1,5 +1,7 @@
 package sheets
 
+import "math"
+
 // engineFaults are what goes wrong in engines. Amounts are mg/kg in the fluid: of the
 // order at which laboratories speak, from "raised" to far over; from memory.
 var engineFaults = []Cause{
@@ -136,15 +138,15 @@ func (o *oil) coolant(inhibitor []part, salts float64) {
 	}
 }
 
-// fuel adds so many per cent of it. A per cent thins by some 3 to 4.5 % and takes some 5
-// to 8 °C from the flash point: from memory.
+// fuel adds so many per cent of it. A per cent thins by some 2.5 to 3.5 % of what is left
+// and takes some 5 to 8 °C from the flash point: from memory.
 func (o *oil) fuel(percent float64) {
 	for _, f := range o.m.figures {
 		switch f.analyte {
 		case "flash":
 			o.v["flash"] -= percent * o.between(5, 8)
 		case "KV100":
-			o.v["KV100"] *= 1 - percent*o.between(.03, .045)
+			o.v["KV100"] *= math.Exp(-percent * o.between(.025, .035))
 		default:
 			o.v[f.analyte] *= 1 - percent/100
 		}

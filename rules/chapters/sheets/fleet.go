@@ -36,10 +36,10 @@ func (m *machine) usually() (means, spreads, fresh string) {
 			values[f.analyte] = append(values[f.analyte], l.measured(r, f.analyte, o.v[f.analyte]))
 		}
 	}
-	var mean, spread, new []string
+	var mean, spread, can []string
 	for _, f := range m.figures {
 		if f.fresh > 0 || f.made == 0 {
-			new = append(new, f.analyte+": "+figures(f.fresh))
+			can = append(can, f.analyte+": "+figures(f.fresh))
 		}
 		if f.made == 0 && f.fresh == 0 {
 			continue // nothing is usual
@@ -47,7 +47,7 @@ func (m *machine) usually() (means, spreads, fresh string) {
 		at, sd := stat.MeanStdDev(values[f.analyte], nil)
 		mean, spread = append(mean, f.analyte+": "+figures(at)), append(spread, f.analyte+": "+figures(sd))
 	}
-	return strings.Join(mean, ", "), strings.Join(spread, ", "), strings.Join(new, ", ")
+	return strings.Join(mean, ", "), strings.Join(spread, ", "), strings.Join(can, ", ")
 }
 
 // figures writes a number with three of them.

@@ -18,6 +18,7 @@ type maker map[string]float64
 
 // newMaker draws a machine: some make more of everything, and each its own of each.
 func newMaker(r *rand.Rand, m *machine, habit float64) maker {
+	const most = 2.6 // times the usual, and nobody calls it sound
 	all := logNormal(r, .2) * habit
 	out := maker{}
 	for _, f := range m.figures {
@@ -25,7 +26,7 @@ func newMaker(r *rand.Rand, m *machine, habit float64) maker {
 		if metals[f.analyte] {
 			of *= all
 		}
-		out[f.analyte] = of
+		out[f.analyte] = min(of, most)
 	}
 	return out
 }

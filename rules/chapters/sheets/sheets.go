@@ -58,8 +58,8 @@ type Cause struct {
 	hidden []string // results that were not measured
 	age    ages
 	habit  func(*rand.Rand) float64 // how much more of its metals this machine always makes
-	past   int                      // how many earlier sheets there are; usual(0): by chance
-	new    bool                     // on its first fill
+	past   int                      // how many earlier sheets there are; 0: by chance
+	runIn  bool                     // on its first fill
 	add    func(*oil)               // what came into the fluid
 }
 

@@ -15,7 +15,7 @@ var sound = []Cause{
 		needs: []string{"Cu", "Pb", "Sn", "Al", "Fe"},
 		// Of 30,000 truck diesels 95 % were under 167 mg/kg (by a second page).
 		add: func(o *oil) { o.v["Cu"] += o.amount(40, 160) }},
-	{Name: "sound: run-in on the first fill", Sound: true, in: engines, age: ages{.1, .35}, new: true,
+	{Name: "sound: run-in on the first fill", Sound: true, in: engines, age: ages{.1, .35}, runIn: true,
 		add: func(o *oil) { // casting sand, sealant, assembly paste and the first wear: from memory
 			o.mix(silicone, o.between(15, 50))
 			o.mix(quartzDust, o.between(0, 12))
@@ -35,7 +35,7 @@ var sound = []Cause{
 				o.times(m, .1, .4)
 			}
 		}},
-	{Name: "sound gearbox: run-in on the first fill", Sound: true, in: gearboxes, age: ages{.05, .25}, new: true,
+	{Name: "sound gearbox: run-in on the first fill", Sound: true, in: gearboxes, age: ages{.05, .25}, runIn: true,
 		add: func(o *oil) {
 			o.mix(gearSteel, o.between(15, 60))
 			o.mix(leadedBronze, o.between(15, 70))
