@@ -205,13 +205,20 @@ const (
 	runInHours    = 150 * 3600
 )
 
-// runningIn reports whether the vehicle is known to be so new.
+// firstFill reports whether the fluid has run as long as the vehicle has.
+func (x *Facts) firstFill(life float64, kind unit.Kind) bool {
+	age, _, ok := x.Sheet.MixedAge(kind)
+	return ok && age > 0.95*life
+}
+
+// runningIn reports whether the vehicle is known to be so new; its first fill holds twice
+// as long what it gave off.
 func (x *Facts) runningIn(string) (bool, string, bool) {
 	if v, _, ok := x.life(false); ok {
-		return v < runInDistance, "", true
+		return v < runInDistance || v < 2*runInDistance && x.firstFill(v, unit.Distance), "", true
 	}
 	v, _, ok := x.life(true)
-	return ok && v < runInHours, "", true
+	return ok && (v < runInHours || v < 2*runInHours && x.firstFill(v, unit.Time)), "", true
 }
 
 func (x *Facts) below(arg string) (bool, string, bool) {
