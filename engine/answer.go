@@ -3,6 +3,7 @@ package engine
 import (
 	"telltale/engine/alarm"
 	"telltale/engine/event"
+	"telltale/engine/outlook"
 	"telltale/engine/record"
 )
 
@@ -137,8 +138,8 @@ func (f *fold) accept(s record.Stamp, d *event.AnswerData) error {
 		if f.Timeline(comp).LastSample() < 0 {
 			continue
 		}
-		out := f.Outlook(comp)
-		switch offered, none := f.Offer(comp, &out); {
+		out := outlook.Of(&f.View, comp)
+		switch offered, none := out.Offer(); {
 		case offered != nil && offered.Task == d.Task:
 			p := record.Postponed{Stamp: s, AnswerData: d, To: offered.Life, ByHours: offered.Hours}
 			f.Rec.PutOff(p)

@@ -18,14 +18,14 @@ import (
 // core are the packages that do no I/O and know no clock.
 var core = []string{
 	"telltale/engine", "telltale/engine/event", "telltale/engine/fleet", "telltale/engine/alarm", "telltale/engine/latch",
-	"telltale/engine/record", "telltale/engine/judge", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
+	"telltale/engine/record", "telltale/engine/judge", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
 	"telltale/engine/history", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/origin", "telltale/engine/trend",
 	"telltale/rules", "telltale/rules/expression", "telltale/rules/source", "telltale/rules/word",
 	"telltale/rules/unit", "telltale/rules/analytes", "telltale/rules/english",
 }
 
 // rooms are the packages that engine is made of, each above those that it may use.
-var rooms = []string{"event", "fleet", "alarm", "latch", "record", "judge", "due", "why", "sample", "history"}
+var rooms = []string{"event", "fleet", "alarm", "latch", "record", "judge", "outlook", "due", "why", "sample", "history"}
 
 // TestPure keeps the core pure: no I/O, no network, no client library may be
 // among what it imports itself, however deep in this module.
@@ -56,7 +56,8 @@ func TestExplainingCannotFold(t *testing.T) {
 		"judge":  {"event", "fleet", "alarm", "latch", "record"},
 	}
 	below["due"] = append(below["judge"], "judge")
-	below["sample"], below["history"] = below["due"], below["due"]
+	below["outlook"] = below["due"]
+	below["history"], below["sample"] = below["due"], append(slices.Clip(below["due"]), "outlook")
 	below["why"] = append(slices.Clip(below["due"]), "due")
 	for _, room := range rooms {
 		for dep := range reached(t, "telltale/engine/"+room) {

@@ -19,8 +19,7 @@
 //   - Moments. [View.NextByCalendar] and its fellows are the moments before which no tick
 //     changes a task, so that the clock costs in proportion to what changes.
 //   - Samples. [View.Timeline] is a component's fluid, sample by sample and exchange by
-//     exchange; [View.Outlook] is the limit that it reaches first, [View.Offer] where
-//     that would have the work that renews it.
+//     exchange.
 //   - Words. [View.Amount] and its fellows write values in the book's units;
 //     [View.Event] says what an event was.
 //

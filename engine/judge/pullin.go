@@ -32,6 +32,9 @@ type pull struct {
 	limits []interval.Limit
 }
 
+// PulledIn reports whether an alarm moved the point.
+func (d *Due) PulledIn() bool { return len(d.pulls) > 0 }
+
 // PullIn moves a task's point to where alarms ask for it, if that is nearer.
 func (v *View) PullIn(d *Due) {
 	if d.NoHistory {

@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"telltale/engine/alarm"
-	"telltale/engine/judge"
+	"telltale/engine/outlook"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -45,7 +45,7 @@ type IntervalOffer struct {
 }
 
 // forecast tells the outlook in round numbers; nil where no limit is in sight.
-func (v *sampleVerdict) forecast(o *judge.Outlook) *Forecast {
+func (v *sampleVerdict) forecast(o *outlook.Outlook) *Forecast {
 	if o.Rule == nil {
 		return nil
 	}
@@ -69,7 +69,7 @@ func (v *sampleVerdict) forecast(o *judge.Outlook) *Forecast {
 	return out
 }
 
-func intervalOffer(o *judge.Offer, from *judge.Outlook) *IntervalOffer {
+func intervalOffer(o *outlook.Offer, from *outlook.Outlook) *IntervalOffer {
 	if o == nil {
 		return nil
 	}
@@ -77,14 +77,14 @@ func intervalOffer(o *judge.Offer, from *judge.Outlook) *IntervalOffer {
 	if o.Later {
 		out.Kind = "later"
 	}
-	out.Says = out.words(o.Date, from.Rule != nil && judge.KindsOf(from.Rule)&judge.ByWear != 0)
+	out.Says = out.words(o.Date, from.Rule != nil && outlook.KindsOf(from.Rule)&outlook.ByWear != 0)
 	return out
 }
 
 func (o *IntervalOffer) words(date string, metal bool) string {
 	s := fmt.Sprintf("do %q at %s, %s %s than it is due now, at %s", o.Task, english.Quantity(&o.At), english.Quantity(&o.By), o.Kind, english.Quantity(&o.Due))
 	if o.Kind == "later" {
-		s += fmt.Sprintf("; wear, additives, viscosity and contamination allow it (a tenth in reserve, at most %g times the task's interval and %d times the greatest age sampled)", judge.Longest, judge.MostSeen)
+		s += fmt.Sprintf("; wear, additives, viscosity and contamination allow it (a tenth in reserve, at most %g times the task's interval and %d times the greatest age sampled)", outlook.Longest, outlook.MostSeen)
 	}
 	if date != "" {
 		s += "; its date of " + date + " stays"

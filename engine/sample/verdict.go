@@ -15,6 +15,7 @@ import (
 	"telltale/engine/lab"
 	"telltale/engine/latch"
 	"telltale/engine/origin"
+	"telltale/engine/outlook"
 	"telltale/engine/record"
 	"telltale/rules"
 	"telltale/rules/analytes"
@@ -206,9 +207,9 @@ func readSample(v *judge.View, comp int) (Verdict, bool) {
 	told.Notes = append(record.NotesOn(a.Reg, t, last), told.notes()...)
 	told.FollowUps = told.followUps()
 	told.Work = told.work()
-	out := v.Outlook(comp)
+	out := outlook.Of(v, comp)
 	told.Forecast = told.forecast(&out)
-	offered, none := v.Offer(comp, &out)
+	offered, none := out.Offer()
 	told.Offer, told.NoOffer = intervalOffer(offered, &out), none
 	told.History = told.history()
 	told.Made = told.made()

@@ -1,4 +1,7 @@
-package judge
+// Package outlook says which limit a component's fluid reaches first, if it goes on as in
+// its samples so far, and where that would have the work that renews it. It asks a
+// [judge.View] and changes nothing.
+package outlook
 
 import (
 	"fmt"
@@ -8,6 +11,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/interval"
+	"telltale/engine/judge"
 	"telltale/engine/lab"
 	"telltale/engine/record"
 	"telltale/rules"
@@ -30,16 +34,19 @@ type Outlook struct {
 	Crossing lab.Crossing
 	Ages     []float64 // of the fluid in the samples that it rests on
 	Hours    bool      // by hours, where the distance is not known
-	seen     int       // the kinds of wearing out that some rule followed, as bits of kindsOf
-	age      float64   // of the fluid now; NaN where nothing could be followed
-	greatest float64   // the greatest age that was sampled
-	drain    float64   // the age at which to drain
+	seen     int       // the kinds of wearing out that some rule followed, as bits of KindsOf
+	view     *judge.View
+	comp     int
+	age      float64 // of the fluid now; NaN where nothing could be followed
+	greatest float64 // the greatest age that was sampled
+	drain    float64 // the age at which to drain
 }
 
 const (
-	reserve  = 0.10 // of the age at the least; common practice, no source
-	MostSeen = 2    // times the greatest age sampled: further is not known
-	// longest is how far an interval is stretched: times the task's own. Common
+	reserve = 0.10 // of the age at the least; common practice, no source
+	// MostSeen is how far a forecast is trusted:
+	MostSeen = 2 // times the greatest age sampled: further is not known
+	// Longest is how far an interval is stretched: times the task's own. Common
 	// practice, no source.
 	Longest = 1.5
 	// slight is the share of the task's interval below which a difference is not
@@ -98,17 +105,17 @@ func fixedByTime(kind string) bool {
 	return strings.HasPrefix(kind, "dot ")
 }
 
-// Outlook finds the first limit that is crossed of all rules that measure: wear,
+// Of finds the first limit that is crossed of all rules that measure the component: wear,
 // additives, viscosity and contamination alike.
-func (v *View) Outlook(comp int) Outlook {
-	out := Outlook{age: math.NaN()}
+func Of(v *judge.View, comp int) Outlook {
+	out := Outlook{view: v, comp: comp, age: math.NaN()}
 	if c := v.Applied().Comps[comp]; fixedByTime(c.Kind) || fixedByTime(c.Fluid) {
 		return out
 	}
 	for _, out.Hours = range []bool{false, true} {
 		for _, ar := range v.Applied().Rules.Rules {
 			if r := ar.Rule; r.Measured && r.On&rules.OnSample != 0 && ar.Component == comp {
-				v.crossing(r, comp, &out)
+				out.crossing(r)
 			}
 		}
 		if !math.IsNaN(out.age) {
@@ -134,7 +141,7 @@ func (o *Outlook) Run() (further float64, capped bool) {
 }
 
 // crossing forecasts one rule's next limit, and notes it where it is the first so far.
-func (v *View) crossing(r *rules.Rule, comp int, o *Outlook) {
+func (o *Outlook) crossing(r *rules.Rule) {
 	var ages, measures []float64
 	var last rules.End
 	sign := 1.0
@@ -142,7 +149,7 @@ func (v *View) crossing(r *rules.Rule, comp int, o *Outlook) {
 		sign = -1
 	}
 	var latest record.Step
-	t := v.Timeline(comp)
+	t := o.view.Timeline(o.comp)
 	t = t.UpTo(t.LastSample())
 	for i := t.Lab.Alike(); i < len(t.Steps); i++ {
 		s := t.Steps[i]
@@ -153,7 +160,7 @@ func (v *View) crossing(r *rules.Rule, comp int, o *Outlook) {
 		if s.Sample == nil || math.IsNaN(age) {
 			continue
 		}
-		end, ok := v.measured(r, v.factsOf(comp, s))
+		end, ok := o.measured(r, o.factsOf(s))
 		if !ok {
 			continue
 		}
@@ -163,7 +170,7 @@ func (v *View) crossing(r *rules.Rule, comp int, o *Outlook) {
 	if len(ages) < 3 {
 		return
 	}
-	off := v.off(r, comp, latest, last.Measure)
+	off := o.off(r, latest, last.Measure)
 	o.age, o.greatest = ages[len(ages)-1], math.Max(o.greatest, slices.Max(ages))
 	o.seen |= KindsOf(r)
 	for s := rules.Advisory; s <= rules.Warning; s++ {
@@ -184,10 +191,10 @@ func (v *View) crossing(r *rules.Rule, comp int, o *Outlook) {
 }
 
 // off is how much worse than measured a sample may be, by the method alone.
-func (v *View) off(r *rules.Rule, comp int, s record.Step, measured float64) float64 {
-	x := v.factsOf(comp, s)
+func (o *Outlook) off(r *rules.Rule, s record.Step, measured float64) float64 {
+	x := o.factsOf(s)
 	x.Sheet = x.Sheet.Off(!r.Below)
-	end, ok := v.measured(r, x)
+	end, ok := o.measured(r, x)
 	switch {
 	case !ok:
 		return 0
@@ -198,15 +205,15 @@ func (v *View) off(r *rules.Rule, comp int, s record.Step, measured float64) flo
 }
 
 // factsOf are those of a sample as it was reported.
-func (v *View) factsOf(comp int, s record.Step) *Facts {
-	x := v.FactsAt(comp, s.Place, max(s.At, s.Sample.At))
+func (o *Outlook) factsOf(s record.Step) *judge.Facts {
+	x := o.view.FactsAt(o.comp, s.Place, max(s.At, s.Sample.At))
 	x.Reported = true
 	return x
 }
 
 // measured is what a rule measures by the facts; ok is false where it cannot.
-func (v *View) measured(r *rules.Rule, x *Facts) (end rules.End, ok bool) {
-	got := v.Judge.Run(r, x)
+func (o *Outlook) measured(r *rules.Rule, x *judge.Facts) (end rules.End, ok bool) {
+	got := o.view.Judge.Run(r, x)
 	if len(got.Ends) == 0 {
 		return rules.End{}, false
 	}
@@ -227,15 +234,16 @@ type Offer struct {
 
 // drainTask is the task that renews the component's fluid, by a meter: of several
 // the one that is due first.
-func (v *View) drainTask(comp int, hours bool) (first Due, ok bool) {
+func (o *Outlook) drainTask() (first judge.Due, ok bool) {
 	least := math.Inf(1)
+	v := o.view
 	for _, at := range v.Applied().Rules.Tasks {
-		if at.Component != comp || !renews(at.Task) {
+		if at.Component != o.comp || !renews(at.Task) {
 			continue
 		}
 		d := v.Reckon(at, record.LastPlace, math.MaxInt64)
 		v.PullIn(&d)
-		if p := d.meterPoint(hours); !d.NoHistory && !d.Waiting && p < least {
+		if p := meterPoint(&d, o.Hours); !d.NoHistory && !d.Waiting && p < least {
 			first, least, ok = d, p, true
 		}
 	}
@@ -249,7 +257,7 @@ func renews(t *rules.Task) bool {
 	return !t.Statutory && (t.Share > 0 || slices.ContainsFunc(t.Needs, fluid)) && !slices.ContainsFunc(t.Needs, never)
 }
 
-func (d *Due) meterPoint(hours bool) float64 {
+func meterPoint(d *judge.Due, hours bool) float64 {
 	if hours {
 		return d.Point.Hours
 	}
@@ -257,7 +265,7 @@ func (d *Due) meterPoint(hours bool) float64 {
 }
 
 // meterInterval is the task's own interval and where it counts from, by that meter.
-func (d *Due) meterInterval(hours bool) (every, from float64) {
+func meterInterval(d *judge.Due, hours bool) (every, from float64) {
 	if hours {
 		return d.Plan.Interval().Hours, d.CountsFrom(interval.ByHours).Hours
 	}
@@ -266,40 +274,41 @@ func (d *Due) meterInterval(hours bool) (every, from float64) {
 
 // Offer is what the outlook offers, or why it offers no longer interval; neither where
 // there is nothing to offer.
-func (v *View) Offer(comp int, o *Outlook) (offered *Offer, none string) {
-	d, ok := v.drainTask(comp, o.Hours)
+func (o *Outlook) Offer() (offered *Offer, none string) {
+	d, ok := o.drainTask()
 	if !ok || math.IsNaN(o.age) {
 		return nil, ""
 	}
-	every, from := d.meterInterval(o.Hours)
-	point, at := d.meterPoint(o.Hours), v.reaches(comp, o.drain, o.Hours)
+	every, from := meterInterval(&d, o.Hours)
+	point, at := meterPoint(&d, o.Hours), o.reaches()
 	at = math.Min(at, from+float64(every*Longest))
 	if math.IsNaN(at) || math.Abs(at-point) < slight*every {
 		return nil, ""
 	}
 	if at > point {
-		if none := v.notLonger(comp, o, &d); none != "" {
+		if none := o.notLonger(&d); none != "" {
 			return nil, none
 		}
 	}
-	return v.offered(&d, point, at, o.Hours), ""
+	return o.offered(&d, point, at), ""
 }
 
-// reaches is where the fluid reaches an age, as life distance or running hours: as it
+// reaches is where the fluid reaches the age to drain at, as life distance or running hours: as it
 // is now, which may be younger than the sample, drained since. NaN where not known.
-func (v *View) reaches(comp int, age float64, hours bool) float64 {
-	t := v.Timeline(comp)
+func (o *Outlook) reaches() float64 {
+	t := o.view.Timeline(o.comp)
 	last := len(t.Lab) - 1
 	ages, at := t.Lab.Ages(last), t.Lab[last].Distance
 	now := ages.Distance
-	if hours {
+	if o.Hours {
 		now, at = ages.Hours, t.Lab[last].Hours
 	}
-	return at + math.Max(age-now, 0)
+	return at + math.Max(o.drain-now, 0)
 }
 
 // notLonger is why the work is not offered later, though no limit is near.
-func (v *View) notLonger(comp int, o *Outlook, d *Due) string {
+func (o *Outlook) notLonger(d *judge.Due) string {
+	v := o.view
 	var missing []string
 	for _, k := range agedBy {
 		if o.seen&k.kind == 0 {
@@ -308,10 +317,10 @@ func (v *View) notLonger(comp int, o *Outlook, d *Due) string {
 	}
 	worst, unjudged := 0, ""
 	for _, ar := range v.Applied().Rules.Rules {
-		if ar.Rule.On&rules.OnSample == 0 || ar.Component != comp {
+		if ar.Rule.On&rules.OnSample == 0 || ar.Component != o.comp {
 			continue
 		}
-		l, _ := v.Rec.LatchOf(v.Key(ar.Rule.Name, comp))
+		l, _ := v.Rec.LatchOf(v.Key(ar.Rule.Name, o.comp))
 		worst = max(worst, l.Stage)
 		if len(l.Missing) > 0 && unjudged == "" {
 			unjudged = ar.Rule.Name
@@ -319,7 +328,7 @@ func (v *View) notLonger(comp int, o *Outlook, d *Due) string {
 	}
 	const longer = "a longer interval is not offered: "
 	switch {
-	case len(d.pulls) > 0:
+	case d.PulledIn():
 		return longer + "an alarm asks for the work sooner"
 	case worst >= rules.Caution:
 		return longer + "a " + string(alarm.RuleStages[worst]) + " stands"
@@ -331,13 +340,14 @@ func (v *View) notLonger(comp int, o *Outlook, d *Due) string {
 	return ""
 }
 
-func (v *View) offered(d *Due, point, at float64, hours bool) *Offer {
+func (o *Outlook) offered(d *judge.Due, point, at float64) *Offer {
+	v, hours := o.view, o.Hours
 	round := 100.0
 	if hours {
 		round = 5
 	}
 	// People answer by round numbers, and what is rounded errs on the near side.
-	shift := v.faceShift(d.Comp, hours)
+	shift := faceShift(v, d.Comp, hours)
 	out := &Offer{Task: d.Task.Name, Later: at > point, Hours: hours}
 	out.Due, out.At = *v.Quantity(point-shift, hours), *v.Quantity(at-shift, hours)
 	out.At.Value = math.Floor(out.At.Value/round) * round
@@ -351,7 +361,7 @@ func (v *View) offered(d *Due, point, at float64, hours bool) *Offer {
 }
 
 // faceShift is how far the life value lies over what the meter shows.
-func (v *View) faceShift(comp int, hours bool) float64 {
+func faceShift(v *judge.View, comp int, hours bool) float64 {
 	if c := v.Chain(comp, hours); c != nil {
 		if p, ok := c.Last(math.MaxInt64); ok {
 			return p.Life - p.Face
