@@ -157,7 +157,7 @@ func firstZero(f func(float64) float64, from, end float64) (further float64, bey
 	const steps = 256
 	low := from
 	for i := range steps {
-		high := from + (end-from)*float64(i+1)/steps
+		high := from + float64((end-from)*float64(i+1)/steps)
 		if f(low) > 0 && f(high) > 0 {
 			low = high
 			continue

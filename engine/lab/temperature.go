@@ -21,8 +21,8 @@ func ViscosityAt(celsius, kv40, kv100 float64) (v float64, ok bool) {
 	if !(kv100 >= thinnest) || !(kv40 > kv100) || math.IsInf(kv40, 1) || !(celsius > -kelvin) {
 		return 0, false
 	}
-	w := func(v float64) float64 { return math.Log10(math.Log10(v + 0.7)) }
-	at := func(c float64) float64 { return math.Log10(c + kelvin) }
+	w := func(v float64) float64 { return float64(math.Log10(float64(math.Log10(v + 0.7)))) }
+	at := func(c float64) float64 { return float64(math.Log10(c + kelvin)) }
 	b := (w(kv40) - w(kv100)) / (at(100) - at(40))
 	v = math.Pow(10, math.Pow(10, w(kv40)-float64(b*(at(celsius)-at(40))))) - 0.7
 	return v, v >= thinnest && !math.IsInf(v, 1)
