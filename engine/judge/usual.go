@@ -72,6 +72,7 @@ func normOf(b *rules.Baseline, analyte string) (n norm, ok bool) {
 	n.of, n.Mean, n.SD = b, b.Mean[analyte], b.Spread[analyte]
 	n.mean = lab.Span{Low: n.Mean, High: n.Mean}
 	n.Age, n.Kind = BaselineAge(b)
+	n.Weak = b.Starting
 	return n, true
 }
 

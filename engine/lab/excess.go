@@ -15,6 +15,9 @@ type Norm struct {
 	// unit.Distance) or seconds (unit.Time); 0 where unknown.
 	Age  float64
 	Kind unit.Kind
+	// Weak says that it is of no group that the component belongs to: its own past counts
+	// for more.
+	Weak bool
 }
 
 // Own is what the component itself had in earlier samples, beyond fresh fluid, brought to
@@ -47,12 +50,12 @@ const (
 	// what it makes: between healthy engines of one kind it is some 30 to 50 %. Common
 	// practice, no source.
 	unknownSpread = 0.4
-	// ownCounts is how many samples of its own past count as much as the group. Common
-	// practice, no source.
-	ownCounts = 2
+	// ownCounts is how many samples of its own past count as much as the group, or as a
+	// weak norm. Common practice, no source.
+	ownCounts, ownCountsWeak = 2, 0.5
 	// ownRange bounds the own past, over the group's: what was bad from the beginning is
-	// not usual for that. Common practice, no source.
-	ownRange = 2
+	// not usual for that. Under a weak norm it may lie farther. Common practice, no source.
+	ownRange, ownRangeWeak = 2, 5
 	// ownAlone is how many samples of its own past it takes where there is no group.
 	ownAlone = 2
 )
@@ -95,17 +98,27 @@ func PastOf(h History) (p Past) {
 func (p *Past) Of(analyte string, fresh float64) Own {
 	var room [2][16]float64
 	low, high := room[0][:0], room[1][:0]
+	runs := grows(analyte)
 	for i, s := range p.steps {
 		if r, ok := s.result(analyte); ok {
-			span := r.Span()
-			low = append(low, math.Max(span.Low-fresh, 0)*p.runs[i])
-			high = append(high, math.Max(span.High-fresh, 0)*p.runs[i])
+			span, run := r.Span(), 1.0
+			if runs {
+				run = p.runs[i]
+			}
+			low = append(low, math.Max(span.Low-fresh, 0)*run)
+			high = append(high, math.Max(span.High-fresh, 0)*run)
 		}
 	}
 	if len(low) == 0 {
 		return Own{}
 	}
 	return Own{Span{median(low), median(high)}, len(low)}
+}
+
+// grows reports whether the analyte gathers with the run of a fluid: metals of wear, dirt
+// and salt, soot and what heat makes. An additive is there from the first.
+func grows(analyte string) bool {
+	return isWear(analyte) || slices.Contains([]string{"Si", "Na", "K", "soot", "oxidation", "nitration", "TAN", "ferrous"}, analyte)
 }
 
 func median(list []float64) float64 {
@@ -115,7 +128,7 @@ func median(list []float64) float64 {
 }
 
 // Excess is what the sample holds of the analyte beyond fresh fluid and beyond what is
-// usual for the fluid's age. The group's mean, less what is fresh in it, grows with a
+// usual for the fluid's age. Of what gathers with the run, the group's mean, less what is fresh in it, grows with a
 // fluid that is older than the group's; for a younger one it stays, since what a drain
 // leaves and what wears in does not shrink with the run. The component's own past weighs
 // in by how much of it there is, within half to twice the group's. norm is nil where
@@ -134,7 +147,7 @@ func (s Sheet) Excess(analyte string, norm *Norm, own float64, samples int) (e E
 		e.Usual = own
 	default:
 		beyond := math.Max(norm.Mean-e.Fresh, 0)
-		if age, _, ok := s.MixedAge(norm.Kind); ok && norm.Age > 0 {
+		if age, _, ok := s.MixedAge(norm.Kind); ok && norm.Age > 0 && grows(analyte) {
 			e.Older = math.Max(age/norm.Age, 1)
 		}
 		e.Group = beyond * e.Older
@@ -143,8 +156,12 @@ func (s Sheet) Excess(analyte string, norm *Norm, own float64, samples int) (e E
 			spread = norm.SD / beyond
 		}
 		if samples > 0 {
-			weight := float64(samples) / float64(samples+ownCounts)
-			e.Own = math.Min(math.Max(own, e.Group/ownRange), e.Group*ownRange)
+			counts, least := float64(ownCounts), e.Group/ownRange
+			if norm.Weak {
+				counts, least = ownCountsWeak, e.Group/ownRangeWeak
+			}
+			weight := float64(samples) / (float64(samples) + counts)
+			e.Own = math.Min(math.Max(own, least), e.Group*ownRange)
 			e.Usual = float64(weight*e.Own) + float64((1-weight)*e.Group)
 		}
 	}
