@@ -70,6 +70,24 @@ func golden(t *testing.T, name, got string) {
 	}
 }
 
+// DEVELOPERS.md shows the table of the fleet, and the sums of the other.
+func TestDevelopersShowTheBench(t *testing.T) {
+	read := func(path string) string {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	text, alone := read("../../DEVELOPERS.md"), read(filepath.Join("testdata", "bench-alone.txt"))
+	sums := alone[strings.Index(alone, "all faults"):]
+	for _, shown := range []string{read(filepath.Join("testdata", "bench-fleet.txt")), sums} {
+		if !strings.Contains(text, shown) {
+			t.Errorf("DEVELOPERS.md is stale; it should show:\n%s", shown)
+		}
+	}
+}
+
 // reached holds the table to the goals.
 func reached(t *testing.T, got tally, leastRight, mostWrong float64) {
 	t.Helper()
