@@ -180,11 +180,16 @@ func benched(t *testing.T, b *rules.Book) tally {
 	return out
 }
 
-// verdict folds what became of the sheet's vehicle and reads its last sheet. The clock
-// ticks with the events alone: nothing that a sheet is judged by waits for a day between.
 func verdict(b *rules.Book, s *sheets.Sheet) (*sample.Verdict, error) {
+	return lastVerdict(b, s.Vehicle, s.Component, s.Events)
+}
+
+// lastVerdict folds what became of a vehicle and reads the last sheet of a component. The
+// clock ticks with the events alone: nothing that a sheet is judged by waits for a day
+// between.
+func lastVerdict(b *rules.Book, vehicle, component string, events []string) (*sample.Verdict, error) {
 	p := replay.File{Own: intake.Own{Baselines: true}}.Partition(b)
-	for i, line := range s.Events {
+	for i, line := range events {
 		ev, err := intake.Short(line, fmt.Sprintf("e-%d", i+1), b.Units)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", line, err)
@@ -195,7 +200,7 @@ func verdict(b *rules.Book, s *sheets.Sheet) (*sample.Verdict, error) {
 			}
 		}
 	}
-	v := p.Verdicts(s.Vehicle, s.Component)
+	v := p.Verdicts(vehicle, component)
 	if len(v) != 1 {
 		return nil, fmt.Errorf("%d verdicts, want one", len(v))
 	}

@@ -13,6 +13,7 @@ import (
 var invented = map[string]string{
 	"distance": "60000 km", "time": "48 months", "caution": "3", "warning": "6",
 	"P": "290", "Ca": "130", "B": "55", "Zn": "900", "Si": "4", "Na": "4", "K": "1", "KV100": "7.2", "KV40": "35", "Mg": "20", "Mo": "5", "TAN": "0.6", "TBN": "8", "flash": "220",
+	"Fe": "90", "Cu": "40", "Al": "22", "Pb": "8", "Sn": "3",
 }
 
 // What waits for a figure is raised and cleared like the rest once it is filled in.
