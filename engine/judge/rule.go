@@ -160,8 +160,8 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 		t.FollowUps, t.PullsIn = latch.OpenedBy(l.Openings, at.ID), latch.OpenedBy(l.Pulls, at.ID)
 	}
 	t.Message = j.Say(r, stage, x, end.Measure)
-	if x.onStartingFigures(r) {
-		t.Message = english.Sentences(t.Message, startingWords)
+	if says := x.standIn(r); says != "" {
+		t.Message = english.Sentences(t.Message, says)
 	}
 	if to == 0 && !r.Measured {
 		t.Message = noLonger(r)
@@ -203,9 +203,6 @@ func worded(r *rules.Rule, stage int) int {
 
 // Cautions are what to mind at what the rule advises at a stage.
 func Cautions(r *rules.Rule, stage int) []string { return r.Cautions[worded(r, stage)] }
-
-// startingWords mark an alarm that compares with figures which are nobody's own.
-const startingWords = "Compared with a starting figure, until samples of your own say what is usual."
 
 // noLonger is what a pattern says when it clears: its own words speak of what holds.
 func noLonger(r *rules.Rule) string {

@@ -244,15 +244,21 @@ func (x *Facts) usualTerms(w word.Word, arg string) string {
 // compared are the words that compare a result with what is usual.
 var compared = [...]word.Word{word.Times, word.TimesForAge, word.Deviations, word.Usual, word.Excess, word.ExcessIsReal}
 
-// onStartingFigures reports whether the rule compares a result with a starting figure.
-func (x *Facts) onStartingFigures(r *rules.Rule) bool {
+// standIn says that the rule compares a result with a figure that is not the fleet's own;
+// "" where it does not.
+func (x *Facts) standIn(r *rules.Rule) (says string) {
 	for _, w := range compared {
 		for _, a := range r.Asks(w) {
 			n, _, ok := x.norm(a)
-			if _, has := x.Sheet.Result(a); ok && has && n.starting() {
-				return true
+			_, has := x.Sheet.Result(a)
+			switch {
+			case !ok || !has:
+			case n.starting():
+				return "Compared with a starting figure, until samples of your own say what is usual."
+			case n.printed():
+				says = "Compared with the average that the laboratory prints."
 			}
 		}
 	}
-	return false
+	return says
 }

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"telltale/rules/unit"
 )
 
@@ -53,8 +55,9 @@ const (
 	// ownCounts is how many samples of its own past count as much as the group, or as a
 	// weak norm. Common practice, no source.
 	ownCounts, ownCountsWeak = 2, 0.5
-	// ownRange bounds the own past, over the group's: what was bad from the beginning is
-	// not usual for that. Under a weak norm it may lie farther. Common practice, no source.
+	// ownRange bounds the own past, over the group's, above and below: what was bad from the
+	// beginning is not usual for that. Under a weak norm it may lie lower. Common practice,
+	// no source.
 	ownRange, ownRangeWeak = 2, 5
 	// ownAlone is how many samples of its own past it takes where there is no group.
 	ownAlone = 2
@@ -128,45 +131,53 @@ func median(list []float64) float64 {
 }
 
 // Excess is what the sample holds of the analyte beyond fresh fluid and beyond what is
-// usual for the fluid's age. Of what gathers with the run, the group's mean, less what is fresh in it, grows with a
-// fluid that is older than the group's; for a younger one it stays, since what a drain
-// leaves and what wears in does not shrink with the run. The component's own past weighs
-// in by how much of it there is, within half to twice the group's. norm is nil where
-// there is no group; own is one number of [Past.Of].
+// usual for the fluid's age. Of what gathers with the run, the group's mean, less what is
+// fresh in it, grows with a fluid that is older than the group's; for a younger one it
+// stays, since what a drain leaves and what wears in does not shrink with the run. The
+// component's own past weighs in by how much of it there is, within half to twice the
+// group's, or a fifth to twice a weak norm's. norm is nil where there is no group; own is
+// one number of [Past.Of].
 func (s Sheet) Excess(analyte string, norm *Norm, own float64, samples int) (e Excess, why string, ok bool) {
 	if e.Value, why, ok = s.Value(analyte); !ok {
 		return Excess{}, why, false
 	}
 	e.Fresh, _, _ = s.FreshValue(analyte)
-	e.Own, e.Samples, e.Older = own, samples, 1
+	e.Own, e.Samples, e.Older, e.Usual = own, samples, 1, own
 	spread := unknownSpread
 	switch {
 	case norm == nil && samples < ownAlone:
 		return Excess{}, "an earlier sample or two", false
-	case norm == nil:
-		e.Usual = own
-	default:
+	case norm != nil:
 		beyond := math.Max(norm.Mean-e.Fresh, 0)
 		if age, _, ok := s.MixedAge(norm.Kind); ok && norm.Age > 0 && grows(analyte) {
 			e.Older = math.Max(age/norm.Age, 1)
 		}
-		e.Group = beyond * e.Older
-		e.Usual = e.Group
 		if norm.SD > 0 && beyond > 0 {
 			spread = norm.SD / beyond
 		}
-		if samples > 0 {
-			counts, least := float64(ownCounts), e.Group/ownRange
-			if norm.Weak {
-				counts, least = ownCountsWeak, e.Group/ownRangeWeak
-			}
-			weight := float64(samples) / (float64(samples) + counts)
-			e.Own = math.Min(math.Max(own, least), e.Group*ownRange)
-			e.Usual = float64(weight*e.Own) + float64((1-weight)*e.Group)
-		}
+		e.Group = beyond * e.Older
+		e.weigh(norm.Weak)
 	}
 	e.Excess = e.Value - e.Fresh - e.Usual
 	method := PrecisionOf(analyte).Limit(e.Value, false) / math.Sqrt2
-	e.Error = math.Hypot(method, 1.96*spread*e.Usual)
+	e.Error = math.Hypot(method, normal95*spread*e.Usual)
 	return e, "", true
+}
+
+// normal95 is how many standard deviations hold 95 of 100, to either side.
+var normal95 = distuv.UnitNormal.Quantile(0.975)
+
+// weigh makes what is usual of the group's and the own past.
+func (e *Excess) weigh(weak bool) {
+	e.Usual = e.Group
+	if e.Samples == 0 {
+		return
+	}
+	counts, least := float64(ownCounts), e.Group/ownRange
+	if weak {
+		counts, least = ownCountsWeak, e.Group/ownRangeWeak
+	}
+	weight := float64(e.Samples) / (float64(e.Samples) + counts)
+	e.Own = math.Min(math.Max(e.Own, least), e.Group*ownRange)
+	e.Usual = float64(weight*e.Own) + float64((1-weight)*e.Group)
 }

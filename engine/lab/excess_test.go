@@ -33,7 +33,7 @@ func TestExcess(t *testing.T) {
 	}
 	// The group makes 10 in 100 and so 20 in 200; two samples weigh as much as that: 25.
 	want := Excess{Value: 65, Fresh: 5, Usual: 25, Excess: 35, Group: 20, Older: 2, Own: 30, Samples: 2}
-	want.Error = math.Hypot(2.9*math.Pow(65, 0.39)/math.Sqrt2, 1.96*0.3*25) // ASTM D5185 from memory; 3 of 10 is the spread
+	want.Error = math.Hypot(2.9*math.Pow(65, 0.39)/math.Sqrt2, normal95*0.3*25) // ASTM D5185 from memory; 3 of 10 is the spread
 	if math.Abs(e.Error-want.Error) > 1e-12 {
 		t.Errorf("error %v, want %v", e.Error, want.Error)
 	}

@@ -90,7 +90,7 @@ func (s Sheet) background(analyte string) (b background, why string, ok bool) {
 	mean, sd := stat.MeanStdDev(first, nil)
 	within, _, _ := s.RateError(analyte, per)
 	b.after = rates[firstRates:]
-	b.spread = math.Max(sd, within/distuv.UnitNormal.Quantile(0.975))
+	b.spread = math.Max(sd, within/normal95)
 	b.estimate = 1 / math.Sqrt(float64(len(first)))
 	b.shift = Shift{Per: per, Centre: mean, First: len(first), After: len(b.after)}
 	return b, "", true

@@ -10,9 +10,8 @@
 // Those that are nearly as likely are told with it: "salt or coolant".
 //
 // The penalty is that of the extended BIC (Chen and Chen 2008, from memory): ln n for n
-// elements and 2 ln p for p sources to choose from. With n elements and so many sources
-// some are always there by chance: AIC, and BIC without the second term, name one in a
-// quarter of simulated sheets that is not there.
+// elements and 2 ln p for p sources to choose from. Of so many sources some fit by chance,
+// which the second term allows for.
 //
 // The method and its limits (a source counts from t > 2.0, a fit is good from R² 0.8) are
 // those of chemical mass balance: EPA-450/4-87-010. Fitting all sources at once, as is

@@ -106,11 +106,11 @@ func (s *story) halves() float64 {
 // it is as old as one of the cause's ages, mixed.
 func (s *story) halfDrained() *oil {
 	mixed := between(s.c.age[0], s.c.age[1])(s.r)
-	after := mixed * between(.3, .6)(s.r)
+	after := float64(mixed * between(.3, .6)(s.r))
 	if len(s.lines) == 1 { // else the last sheet's fluid was just renewed
 		s.exchange(1)
 	}
-	s.sample(s.run(2 * (mixed - after)))
+	s.sample(s.run(2 * float64(mixed-after)))
 	s.exchange(.5)
 	s.mixed = true
 	s.run(after)
@@ -119,7 +119,7 @@ func (s *story) halfDrained() *oil {
 
 // run lets the machine run for so many usual intervals.
 func (s *story) run(ratio float64) *oil {
-	s.odo = math.Round(s.odo + ratio*s.m.usual)
+	s.odo = math.Round(s.odo + float64(ratio*s.m.usual))
 	return ran(s.r, s.m, s.by, ratio)
 }
 
@@ -149,5 +149,5 @@ func (s *story) date(odo float64) string {
 }
 
 func between(from, to float64) func(*rand.Rand) float64 {
-	return func(r *rand.Rand) float64 { return from + (to-from)*r.Float64() }
+	return func(r *rand.Rand) float64 { return from + float64((to-from)*r.Float64()) }
 }

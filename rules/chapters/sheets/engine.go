@@ -88,7 +88,7 @@ var engineFaults = []Cause{
 		in: diesels, age: ages{.6, 2.5}, needs: []string{"soot"},
 		add: func(o *oil) {
 			o.set("soot", 4, 8)
-			o.v["KV100"] *= 1 + .04*o.v["soot"]*o.between(.5, 1.2) // some 4 % for each per cent, from memory
+			o.v["KV100"] *= 1 + float64(.04*o.v["soot"]*o.between(.5, 1.2)) // some 4 % for each per cent, from memory
 		}},
 
 	{Name: "wrong oil", Right: []string{"other oil"}, Also: []string{"swapped", "thin", "thick"},
@@ -144,7 +144,7 @@ func (o *oil) fuel(percent float64) {
 	for _, f := range o.m.figures {
 		switch f.analyte {
 		case "flash":
-			o.v["flash"] -= percent * o.between(5, 8)
+			o.v["flash"] -= float64(percent * o.between(5, 8))
 		case "KV100":
 			o.v["KV100"] *= math.Exp(-percent * o.between(.025, .035))
 		default:

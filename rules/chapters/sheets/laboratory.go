@@ -84,9 +84,9 @@ func (l *laboratory) measured(r *rand.Rand, analyte string, v float64) float64 {
 	if _, known := l.bias[analyte]; !known {
 		l.bias[analyte] = r.NormFloat64()
 	}
-	v += one * r.NormFloat64()
+	v += float64(one * r.NormFloat64())
 	if l.other {
-		v += math.Sqrt(math.Max(0, two*two-one*one)) * l.bias[analyte]
+		v += float64(math.Sqrt(math.Max(0, float64(two*two)-float64(one*one))) * l.bias[analyte])
 	}
 	return math.Max(0, v)
 }

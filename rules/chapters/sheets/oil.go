@@ -42,7 +42,7 @@ func ran(r *rand.Rand, m *machine, by maker, ratio float64) *oil {
 		if fresh > 10 && f.analyte != "flash" { // additives differ by batch; some 3 %, from memory
 			fresh *= logNormal(r, .03)
 		}
-		o.v[f.analyte] = math.Max(0, fresh+f.made*ratio*by[f.analyte]*logNormal(r, .08))
+		o.v[f.analyte] = math.Max(0, fresh+float64(f.made*ratio*by[f.analyte]*logNormal(r, .08)))
 	}
 	return o
 }
@@ -56,7 +56,7 @@ type part struct {
 // mix adds total mg/kg of something, of which each part has a share within its range.
 func (o *oil) mix(parts []part, total float64) {
 	for _, p := range parts {
-		o.v[p.analyte] += total * o.between(p.from, p.to)
+		o.v[p.analyte] += float64(total * o.between(p.from, p.to))
 	}
 }
 
@@ -66,7 +66,7 @@ func (o *oil) amount(from, to float64) float64 {
 	return from * math.Pow(to/from, o.r.Float64()) * math.Max(1, o.ratio)
 }
 
-func (o *oil) between(from, to float64) float64 { return from + (to-from)*o.r.Float64() }
+func (o *oil) between(from, to float64) float64 { return from + float64((to-from)*o.r.Float64()) }
 
 // chance is true so often.
 func (o *oil) chance(p float64) bool { return o.r.Float64() < p }
@@ -87,7 +87,7 @@ func (o *oil) blend(other map[string]float64, share float64) {
 		case f.analyte == "KV100":
 			o.v["KV100"] = math.Pow(o.v["KV100"], 1-share) * math.Pow(v, share)
 		default:
-			o.v[f.analyte] = o.v[f.analyte]*(1-share) + v*share*logNormal(o.r, .03)
+			o.v[f.analyte] = float64(o.v[f.analyte]*(1-share)) + float64(v*share*logNormal(o.r, .03))
 		}
 	}
 }
