@@ -46,8 +46,10 @@ type Facts struct {
 	ends map[endKey]uint // the number of each censored result met so far
 	// reported: words show the number that the laboratory gave, whichever end it is.
 	Reported bool
-	Used     []event.ID // the events that answers rested on, in order of first use
-	stated   bool       // an answer rested on an exchange whose share nobody measured
+	// untold: nobody asks what the answers rested on.
+	untold bool
+	Used   []event.ID // the events that answers rested on, in order of first use
+	stated bool       // an answer rested on an exchange whose share nobody measured
 }
 
 type endKey struct {
@@ -73,6 +75,10 @@ func (v *View) FactsAt(comp int, before record.Place, at int64) *Facts {
 		}
 	}
 	x.Sheet = lab.Sheet{History: x.steps.Lab, Ends: x.end}
+	if n := len(x.steps.Lab); n > 0 {
+		ages := x.steps.Lab.Ages(n - 1)
+		x.Sheet.Mixed = &ages
+	}
 	if n := len(x.steps.Steps); n > 0 {
 		x.sheet = x.steps.Steps[n-1].Sheet()
 	}
@@ -93,10 +99,11 @@ func (v *View) FactsAt(comp int, before record.Place, at int64) *Facts {
 func (v *View) sharedFacts(comp int, before record.Place, at int64) *Facts {
 	if x := v.shared; x != nil && x.of == comp && x.before == before && x.at == at {
 		clear(x.ends)
-		x.Used, x.stated = x.Used[:0], false
+		x.stated = false
 		return x
 	}
 	v.shared = v.FactsAt(comp, before, at)
+	v.shared.untold = true
 	return v.shared
 }
 
@@ -140,6 +147,9 @@ func (x *Facts) choose(k endKey, span lab.Span, shown float64) float64 {
 }
 
 func (x *Facts) use(ids ...event.ID) {
+	if x.untold {
+		return
+	}
 	for _, id := range ids {
 		if !slices.Contains(x.Used, id) {
 			x.Used = append(x.Used, id)

@@ -131,6 +131,9 @@ type surplus struct {
 // Excess is what the sample holds of the analyte beyond what is usual; see
 // [lab.Sheet.Excess].
 func (x *Facts) Excess(analyte string) (e lab.Excess, missing string, ok bool) {
+	if len(x.steps.Lab) == 0 {
+		return lab.Excess{}, "a sample", false
+	}
 	if s, known := x.surplus[analyte]; known {
 		return s.Excess, s.missing, s.ok
 	}
@@ -181,7 +184,8 @@ func (x *Facts) ownPast(analyte string) lab.Own {
 		return own
 	}
 	if x.own == nil {
-		x.own, x.surplus, x.past = map[string]lab.Own{}, map[string]surplus{}, lab.PastOf(x.steps.Lab)
+		n := len(x.steps.Lab[len(x.steps.Lab)-1].Results)
+		x.own, x.surplus, x.past = make(map[string]lab.Own, n), make(map[string]surplus, n), lab.PastOf(x.steps.Lab)
 	}
 	fresh, _, _ := x.Sheet.FreshValue(analyte)
 	own := x.past.Of(analyte, fresh)
@@ -212,6 +216,9 @@ func (x *Facts) hasUsual(arg string) (bool, string, bool) {
 func (x *Facts) restsOnPast() {
 	x.restsOnAge()
 	for i := range x.steps.Steps[:len(x.steps.Steps)-1] {
+		if x.untold {
+			return
+		}
 		if s := &x.steps.Steps[i]; s.Sample != nil {
 			x.use(s.ID())
 		}

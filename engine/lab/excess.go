@@ -99,15 +99,17 @@ func PastOf(h History) (p Past) {
 // Of is what the past had of the analyte beyond fresh fluid: the median of what was made
 // for each run of the fluid, times the fluid's run now.
 func (p *Past) Of(analyte string, fresh float64) Own {
-	var room [2][16]float64
-	low, high := room[0][:0], room[1][:0]
-	runs := grows(analyte)
+	var room [2][64]float64
+	low, high, open := room[0][:0], room[1][:0], false
+	runs, place := grows(analyte), 0
 	for i, s := range p.steps {
-		if r, ok := s.result(analyte); ok {
+		if r, at, ok := s.resultNear(analyte, place); ok {
+			place = at
 			span, run := r.Span(), 1.0
 			if runs {
 				run = p.runs[i]
 			}
+			open = open || span.Low != span.High
 			low = append(low, math.Max(span.Low-fresh, 0)*run)
 			high = append(high, math.Max(span.High-fresh, 0)*run)
 		}
@@ -115,7 +117,11 @@ func (p *Past) Of(analyte string, fresh float64) Own {
 	if len(low) == 0 {
 		return Own{}
 	}
-	return Own{Span{median(low), median(high)}, len(low)}
+	own := Own{Span{Low: median(low)}, len(low)}
+	if own.Span.High = own.Span.Low; open {
+		own.Span.High = median(high)
+	}
+	return own
 }
 
 // grows reports whether the analyte gathers with the run of a fluid: metals of wear, dirt

@@ -2,6 +2,7 @@ package lab
 
 import (
 	"math"
+	"slices"
 
 	"telltale/rules/unit"
 )
@@ -76,6 +77,18 @@ func (s *Step) result(analyte string) (Result, bool) {
 		}
 	}
 	return Result{}, false
+}
+
+// resultNear looks first where the result stood on a sheet like this one.
+func (s *Step) resultNear(analyte string, place int) (r Result, at int, ok bool) {
+	if place < len(s.Results) && s.Results[place].Analyte == analyte {
+		return s.Results[place], place, true
+	}
+	at = slices.IndexFunc(s.Results, func(r Result) bool { return r.Analyte == analyte })
+	if at < 0 {
+		return Result{}, place, false
+	}
+	return s.Results[at], at, true
 }
 
 // History is a component's samples and exchanges in order of when they

@@ -25,6 +25,9 @@ type Sheet struct {
 	Fresh map[string]float64
 	// Ends chooses for censored results; where nil, the reported limit stands.
 	Ends Ends
+	// Mixed are the fluid's ages at the sample, [History.Ages]; where nil, they are reckoned
+	// each time.
+	Mixed *Ages
 }
 
 // missing is what is not known of the answers from which another is reckoned, the
@@ -261,7 +264,7 @@ func (s Sheet) Expected(analyte string) (v float64, why string, ok bool) {
 	h, last := s.History, len(s.History)-1
 	from := h.before(h.before(last, true), false)
 	before := s
-	before.History = h[:h.before(last, false)+1]
+	before.History, before.Mixed = h[:h.before(last, false)+1], nil
 	for _, per := range []unit.Kind{unit.Distance, unit.Time} {
 		rate, missing, ok := before.RateBy(analyte, per)
 		if !ok {
@@ -314,7 +317,7 @@ func (s Sheet) TimesForAge(analyte string, mean, baselineAge float64, kind unit.
 // (unit.Distance) or seconds (unit.Time); why says whether it is known in the other
 // kind only.
 func (s Sheet) MixedAge(kind unit.Kind) (v float64, why string, ok bool) {
-	a := s.History.Ages(len(s.History) - 1)
+	a := s.ages()
 	switch v = a.by(kind); {
 	case !math.IsNaN(v):
 		return v, "", true
@@ -324,6 +327,13 @@ func (s Sheet) MixedAge(kind unit.Kind) (v float64, why string, ok bool) {
 		return 0, "the fluid's age in hours", false
 	}
 	return 0, "the fluid's age as a distance", false
+}
+
+func (s Sheet) ages() Ages {
+	if s.Mixed != nil {
+		return *s.Mixed
+	}
+	return s.History.Ages(len(s.History) - 1)
 }
 
 // Age is the fluid's age as [Sheet.AgeBy] gives it, in metres (kind unit.Distance) or
