@@ -184,7 +184,10 @@ type Rule struct {
 	Stage    int     // a pattern's one stage
 	HasClear bool    // a pattern with its own clear condition
 	Masked   bool    // eases only by a fluid that has run long enough since an exchange; true unless "masked: no"
-	Softened bool    // soften by age: advisory and caution grow with a fluid older than the baseline's, a warning never
+	// MaskedFor is how far the fluid must have run since an exchange; zero: half of what it
+	// had run.
+	MaskedFor Limits
+	Softened  bool // soften by age: advisory and caution grow with a fluid older than the baseline's, a warning never
 
 	PointsTo  []string
 	Cautions  [4][]string // by stage number

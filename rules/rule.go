@@ -14,6 +14,7 @@ import (
 	"telltale/rules/english"
 	"telltale/rules/expression"
 	"telltale/rules/source"
+	"telltale/rules/unit"
 	"telltale/rules/word"
 )
 
@@ -76,7 +77,7 @@ func (rr *ruleReader) read() {
 		rr.Fault(rr.key, "a measured rule has `measure` with `above` or `below`, a pattern has `raise` and `stage`",
 			"%s judges nothing: `measure` or `raise` is missing", rr.what)
 	}
-	r.Masked = rr.Yes(f["masked"], "masked of "+rr.what, true)
+	rr.masked(f["masked"])
 	r.PointsTo = rr.Texts(f["points to"], "points to of "+rr.what)
 	rr.words()
 	rr.mind()
@@ -432,6 +433,30 @@ func (rr *ruleReader) components() {
 	for _, a := range c.everyAsks() {
 		if a.Sample != nil {
 			rr.Add(*a.Sample)
+		}
+	}
+}
+
+// masked reads no, or how far the fluid must have run since an exchange.
+func (rr *ruleReader) masked(n *yaml.Node) {
+	r, what := rr.r, "masked of "+rr.what
+	if n == nil || n.Kind != yaml.MappingNode {
+		r.Masked = rr.Yes(n, what, true)
+		return
+	}
+	r.Masked = true
+	f := rr.Mapping(n, what, "distance", "hours")
+	for _, by := range []struct {
+		key  string
+		kind unit.Kind
+		to   *float64
+	}{{"distance", unit.Distance, &r.MaskedFor.Distance}, {"hours", unit.Time, &r.MaskedFor.Hours}} {
+		if q := f[by.key]; q == nil {
+			rr.Fault(n, "write {distance: 1500 km, hours: 50 h}", "%s does not say %s", what, by.key)
+		} else if v, _, ok := rr.Base(q, by.key+" of "+what, by.kind); ok && v <= 0 {
+			rr.Fault(q, "", "%s of %s must be more than zero", by.key, what)
+		} else {
+			*by.to = v
 		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/latch"
 	"telltale/engine/record"
+	"telltale/rules"
 )
 
 // Event is an event as people know it. A judgement by the clock has none: its
@@ -69,22 +70,24 @@ func (v *View) Event(id event.ID) Event {
 
 // Masked names the latest exchange of fluid since the stage was reached that the
 // last judgement saw.
-func (v *View) Masked(comp int, l latch.Latch) string {
+func (v *View) Masked(r *rules.Rule, comp int, l latch.Latch) string {
 	t := v.Timeline(comp)
 	reached := slices.IndexFunc(t.Steps, func(s record.Step) bool { return s.ID() == l.Reached })
 	judged := slices.IndexFunc(t.Steps, func(s record.Step) bool { return s.ID() == l.Judged })
 	for i := judged; i > reached; i-- {
 		if s := &t.Steps[i]; s.Exchanged() {
-			return v.maskedWords(v.Event(s.Service.ID), l)
+			return v.maskedWords(r, v.Event(s.Service.ID), l)
 		}
 	}
-	return v.maskedWords(Event{}, l)
+	return v.maskedWords(r, Event{}, l)
 }
 
-func (v *View) maskedWords(by Event, l latch.Latch) string {
-	until := "before the second sample after that"
+func (v *View) maskedWords(r *rules.Rule, by Event, l latch.Latch) string {
+	until := "before the fluid has run " + v.Amount(unknownAge/2, false) + " or, where nobody knows, before the second sample after that"
 	const half = ", half of what it had run then, or a smaller share where less was exchanged"
 	switch {
+	case r.MaskedFor != (rules.Limits{}):
+		until = "before the fluid has run " + v.Amount(r.MaskedFor.Distance, false) + " or " + v.Amount(r.MaskedFor.Hours, true)
 	case l.Age[0] > 0:
 		until = "before the fluid has run " + v.Amount(l.Age[0]/2, false) + half
 	case l.Age[1] > 0:

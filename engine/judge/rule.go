@@ -36,7 +36,7 @@ func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool 
 	}
 	// A drain dilutes what a rule saw: while that hides it, the alarm may worsen, but not
 	// ease.
-	masked := !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && v.masked(x, l)
+	masked := !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && v.masked(r, x, l)
 	sampled := at.Sampled || r.On&rules.OnSample == 0
 	next, ok := l.Step(r, got.Ends, latch.Of{Masked: masked, Stated: x.stated, Counts: sampled})
 	if !ok {
@@ -57,9 +57,29 @@ func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool 
 
 // masked reports whether an exchange since the stage was reached hides what the
 // alarm saw.
-func (v *View) masked(x *Facts, l *latch.Latch) bool {
+func (v *View) masked(r *rules.Rule, x *Facts, l *latch.Latch) bool {
 	reached := slices.IndexFunc(x.steps.Steps, func(s record.Step) bool { return s.ID() == l.Reached })
-	return lab.Masked(x.steps.Lab, reached, lab.Ages{Distance: event.FromStored(l.Age[0]), Hours: event.FromStored(l.Age[1])})
+	return lab.Masked(x.steps.Lab, reached, hidden(r, l))
+}
+
+// Where nobody knows how old the fluid was, a drain hides what was seen for half of this.
+// Common practice, no source.
+const (
+	unknownAge   = 5_000_000 // metres
+	unknownHours = 100 * 3600
+)
+
+// hidden is the age of which half must be run again: that of the rule, of the fluid when
+// the stage was reached or, where that is not known, a usual one.
+func hidden(r *rules.Rule, l *latch.Latch) lab.Ages {
+	if r.MaskedFor != (rules.Limits{}) {
+		return lab.Ages{Distance: 2 * r.MaskedFor.Distance, Hours: 2 * r.MaskedFor.Hours}
+	}
+	age := lab.Ages{Distance: event.FromStored(l.Age[0]), Hours: event.FromStored(l.Age[1])}
+	if math.IsNaN(age.Distance) && math.IsNaN(age.Hours) {
+		return lab.Ages{Distance: unknownAge, Hours: unknownHours}
+	}
+	return age
 }
 
 func knownAges(x *Facts) [2]float64 {

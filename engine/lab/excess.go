@@ -59,6 +59,9 @@ const (
 	// beginning is not usual for that. Under a weak norm it may lie lower. Common practice,
 	// no source.
 	ownRange, ownRangeWeak = 2, 5
+	// ownRaises is how many samples it takes to raise what is usual over a weak norm: one
+	// that was bad already must not excuse the next. Common practice, no source.
+	ownRaises = 3
 	// ownAlone is how many samples of its own past it takes where there is no group.
 	ownAlone = 2
 )
@@ -141,7 +144,7 @@ func median(list []float64) float64 {
 // fresh in it, grows with a fluid that is older than the group's; for a younger one it
 // stays, since what a drain leaves and what wears in does not shrink with the run. The
 // component's own past weighs in by how much of it there is, within half to twice the
-// group's, or a fifth to twice a weak norm's. norm is nil where there is no group; own is
+// group's, or a fifth to twice a weak norm's, over that from the third sample on. norm is nil where there is no group; own is
 // one number of [Past.Of].
 func (s Sheet) Excess(analyte string, norm *Norm, own float64, samples int) (e Excess, why string, ok bool) {
 	if e.Value, why, ok = s.Value(analyte); !ok {
@@ -182,6 +185,9 @@ func (e *Excess) weigh(weak bool) {
 	counts, least := float64(ownCounts), e.Group/ownRange
 	if weak {
 		counts, least = ownCountsWeak, e.Group/ownRangeWeak
+	}
+	if weak && e.Samples < ownRaises {
+		e.Own = math.Min(e.Own, e.Group)
 	}
 	weight := float64(e.Samples) / (float64(e.Samples) + counts)
 	e.Own = math.Min(math.Max(e.Own, least), e.Group*ownRange)

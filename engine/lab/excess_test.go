@@ -10,7 +10,7 @@ import (
 )
 
 // What is reckoned by hand: oil twice as old as the group's, with some silicon in it when
-// new, and two earlier samples of its own.
+// new, and three earlier samples of its own.
 func TestExcess(t *testing.T) {
 	silicon := func(s Step, si float64) Step {
 		s.Results = []Result{{Analyte: "Si", Value: si}}
@@ -19,21 +19,22 @@ func TestExcess(t *testing.T) {
 	h := History{
 		silicon(aged(sample(100, 0), 100), 15), exchange(100, 1), // 10 beyond fresh in 100
 		silicon(sample(200, 0), 25), exchange(200, 1), // 20
-		silicon(sample(400, 0), 65),
+		silicon(sample(300, 0), 20), exchange(300, 1), // 15
+		silicon(sample(500, 0), 65),
 	}
 	s := Sheet{History: h, Fresh: map[string]float64{"Si": 5}}
 	past := PastOf(h)
 	own := past.Of("Si", 5)
-	if want := (Own{Span{30, 30}, 2}); own != want { // 15 in 100, and the oil has run 200
+	if want := (Own{Span{30, 30}, 3}); own != want { // 15 in 100, and the oil has run 200
 		t.Fatalf("own past %v, want %v", own, want)
 	}
 	e, why, ok := s.Excess("Si", &Norm{Mean: 15, SD: 3, Age: 100, Kind: unit.Distance}, own.Span.High, own.Samples)
 	if !ok {
 		t.Fatal(why)
 	}
-	// The group makes 10 in 100 and so 20 in 200; two samples weigh as much as that: 25.
-	want := Excess{Value: 65, Fresh: 5, Usual: 25, Excess: 35, Group: 20, Older: 2, Own: 30, Samples: 2}
-	want.Error = math.Hypot(2.9*math.Pow(65, 0.39)/math.Sqrt2, normal95*0.3*25) // ASTM D5185 from memory; 3 of 10 is the spread
+	// The group makes 10 in 100 and so 20 in 200; three samples weigh 3 to 2: 26.
+	want := Excess{Value: 65, Fresh: 5, Usual: 26, Excess: 34, Group: 20, Older: 2, Own: 30, Samples: 3}
+	want.Error = math.Hypot(2.9*math.Pow(65, 0.39)/math.Sqrt2, normal95*0.3*26) // ASTM D5185 from memory; 3 of 10 is the spread
 	if math.Abs(e.Error-want.Error) > 1e-12 {
 		t.Errorf("error %v, want %v", e.Error, want.Error)
 	}
@@ -41,7 +42,7 @@ func TestExcess(t *testing.T) {
 		t.Errorf("got %+v, want %+v", e, want)
 	}
 	if !e.Real() {
-		t.Error("35 is more than 16.4")
+		t.Error("34 is more than 18.6")
 	}
 }
 

@@ -13,7 +13,7 @@ import (
 // out with them, at most half of age. A little that is topped up so hides little. A
 // negative reached stands for a sample older than all of h.
 //
-// Where age or run are not known, what is hidden comes to light with the second sample
+// Where run or age are not known, what is hidden comes to light with the second sample
 // after the exchange.
 func Masked(h History, reached int, age Ages) bool {
 	last := len(h) - 1

@@ -282,7 +282,7 @@ func (o *Outlook) Offer() (offered *Offer, none string) {
 	every, from := meterInterval(&d, o.Hours)
 	point, at := meterPoint(&d, o.Hours), o.reaches()
 	at = math.Min(at, from+float64(every*Longest))
-	if math.IsNaN(at) || math.Abs(at-point) < slight*every {
+	if math.IsNaN(at) || math.Abs(at-point) < slight*every || at < point && o.Rule == nil {
 		return nil, ""
 	}
 	if at > point {

@@ -208,9 +208,11 @@ func readSample(v *judge.View, comp int) (Verdict, bool) {
 	told.FollowUps = told.followUps()
 	told.Work = told.work()
 	out := outlook.Of(v, comp)
-	told.Forecast = told.forecast(&out)
-	offered, none := out.Offer()
-	told.Offer, told.NoOffer = intervalOffer(offered, &out), none
+	if told.Stage != alarm.Warning { // which comes before any date
+		told.Forecast = told.forecast(&out)
+		offered, none := out.Offer()
+		told.Offer, told.NoOffer = intervalOffer(offered, &out), none
+	}
 	told.History = told.history()
 	told.Made = told.made()
 	told.Summary = told.summary()
@@ -296,7 +298,7 @@ func (v *sampleVerdict) reason(r *rules.Rule, l latch.Latch) Reason {
 	out.Message = v.view.Judge.Say(r, l.Stage, v.x, end.Measure)
 	out.Advise = v.view.Advice(r, l.Stage, v.x, end.Measure)
 	if l.Masked {
-		out.Earlier = v.view.Masked(v.comp, l)
+		out.Earlier = v.view.Masked(r, v.comp, l)
 	}
 	if limit := end.Limits[l.Stage]; r.Measured && limit > 0 && end.Measure > 0 {
 		out.strength = end.Measure / limit

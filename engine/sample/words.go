@@ -33,7 +33,7 @@ func (v *sampleVerdict) summary() string {
 	case v.Judged == 0:
 		return "Not judged: every rule lacks something; see below."
 	case len(v.NotJudged) > v.Judged:
-		return fmt.Sprintf("Nothing found, but that says little: %s could judge it, %d could not.", english.Plural(v.Judged, "rule"), len(v.NotJudged))
+		return fmt.Sprintf("Hardly judged: %s could judge it and found nothing, %d could not.", english.Plural(v.Judged, "rule"), len(v.NotJudged))
 	case len(v.Unread) > 0:
 		return fmt.Sprintf("Nothing found by the %s that could judge it, but no rule looks at %s.", english.Plural(v.Judged, "rule"), unreadWords(v.Unread))
 	case v.Judged == 1 && len(v.NotJudged) == 0:
@@ -262,7 +262,15 @@ func (r *Result) words() string {
 		case r.Printed:
 			what = "the laboratory's average"
 		}
-		more = append(more, english.Short(*r.Times)+" times "+what)
+		times := english.Short(*r.Times) + " times " + what
+		switch {
+		case r.Low == nil || *r.Low == *r.High:
+		case *r.Low == 0:
+			times = "at most " + times
+		default:
+			times = "at least " + times
+		}
+		more = append(more, times)
 	}
 	if r.Excess != nil {
 		more = append(more, english.Figures(*r.Excess)+" more than usual for its age")

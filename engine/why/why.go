@@ -157,7 +157,7 @@ func (w *whyReader) rule(ar rules.AppliedRule) {
 		}
 	}
 	if l.Masked && l.Stage > 0 {
-		y.Masked = v.Masked(ar.Component, l)
+		y.Masked = v.Masked(ar.Rule, ar.Component, l)
 	}
 	w.out = append(w.out, y)
 }

@@ -143,7 +143,8 @@ func rule() node {
 		"pull in":   about(either(pullIns(), byStage(pullIns())), "tasks that are asked for earlier than they are due, by name"),
 		"cautions":  onceOrByStage(texts()),
 		"source":    source(),
-		"masked":    about(yes(), "no for what an exchange of fluid does cure"),
+		"masked": about(either(yes(), object([]string{"distance", "hours"}, map[string]node{"distance": quantity("1500 km", unit.Distance), "hours": quantity("50 h", unit.Time)})),
+			"no for what an exchange of fluid does cure, or how far the fluid must have run since one"),
 	}
 	measured := map[string]node{
 		"measure": expr, "above": limit, "below": limit,
