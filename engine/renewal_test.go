@@ -1,10 +1,8 @@
 package engine_test
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
 	"slices"
 	"strconv"
 	"testing"
@@ -15,6 +13,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/due"
 	"telltale/engine/intake"
+	"telltale/testdata/buses"
 )
 
 const renewalRules = `
@@ -34,7 +33,7 @@ tasks:
 func TestEngineRenewals(t *testing.T) {
 	runs := map[string][]float64{}
 	seen := map[string]bool{}
-	for _, row := range busRows(t) {
+	for _, row := range buses.Rows(t) {
 		if bus := row["group"] + "-" + row["file"] + "-" + row["bus_id"]; !seen[bus] {
 			seen[bus] = true
 			runs[row["group"]] = append(runs[row["group"]], renewals(t, bus, row)...)
@@ -88,33 +87,4 @@ func renewals(t *testing.T, bus string, row map[string]string) (miles []float64)
 		p.Apply(short(t, "s"+odo, on+`02 service `+bus+` "engine renewal" odometer `+odo+" mi"))
 	}
 	return miles
-}
-
-// busRows are the rows of the series, which lies beside this repository: from the
-// replication repository OpenSourceEconomics/zurcher-data (MIT licence).
-func busRows(t *testing.T) []map[string]string {
-	t.Helper()
-	f, err := os.Open("../../shared/references/tables/bus_odometer_1987.csv")
-	if err != nil {
-		if os.Getenv("TELLTALE_CI") != "" {
-			t.Fatal(err)
-		}
-		t.Skip("the real bus series is not here; TELLTALE_CI makes this a failure: ", err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []map[string]string
-	for _, row := range rows[1:] {
-		named := map[string]string{}
-		for i, name := range rows[0] {
-			named[name] = row[i]
-		}
-		out = append(out, named)
-	}
-	return out
 }

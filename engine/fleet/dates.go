@@ -54,6 +54,11 @@ type Finished struct {
 	Held  bool    `json:"in,omitempty"`
 }
 
+// compare puts the earlier first.
+func (f Finished) compare(o Finished) int {
+	return cmp.Or(cmp.Compare(f.From, o.From), cmp.Compare(f.Key, o.Key))
+}
+
 const (
 	// leastFinished is how many forecasts must have finished until ranges as far ahead
 	// are stretched by them: the outermost tenth on either side is then five. Common practice, no source.

@@ -1,7 +1,6 @@
 package fleet
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -49,7 +48,7 @@ func (d *Dates) Scale(hours bool, ahead int64) meter.Scale {
 // add takes over those that have ended, and forgets the oldest.
 func (f Forecasts) add(ended []Finished, now time.Time) Forecasts {
 	out := Forecasts{Days: f.Days, Finished: slices.Concat(f.Finished, ended)}
-	slices.SortFunc(out.Finished, func(a, b Finished) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.Key, b.Key)) })
+	slices.SortFunc(out.Finished, Finished.compare)
 	out.Finished = slices.DeleteFunc(out.Finished, func(o Finished) bool { return o.From < now.Unix()-keptFor })
 	out.Finished = out.Finished[max(0, len(out.Finished)-keptFinished):]
 	if len(out.Finished) < leastFinished {
@@ -74,7 +73,7 @@ func (d *Dates) Record(hours bool) (held, of int) {
 	if len(all) < leastFinished {
 		return 0, 0
 	}
-	slices.SortFunc(all, func(a, b Finished) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.Key, b.Key)) })
+	slices.SortFunc(all, Finished.compare)
 	last := all[max(0, len(all)-lately):]
 	for _, one := range last {
 		if one.Held {

@@ -93,8 +93,8 @@ var answers = [...]answer{
 	word.ViscosityIndex: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Sheet.ViscosityIndex() },
 		rests: (*Facts).restsOnSample},
 
-	word.EwmaOut:           {truth: charted(lab.Sheet.EWMAOf), rests: (*Facts).restsOnAll, notes: []note{(*Facts).ewmaNote}},
-	word.CusumOut:          {truth: charted(lab.Sheet.CUSUMOf), rests: (*Facts).restsOnAll, notes: []note{(*Facts).cusumNote}},
+	word.EwmaOut:           {truth: charted(lab.Sheet.EWMAOf), rests: (*Facts).restsOnAll, notes: []note{shiftNote(lab.Sheet.EWMAOf, "weighted average")}},
+	word.CusumOut:          {truth: charted(lab.Sheet.CUSUMOf), rests: (*Facts).restsOnAll, notes: []note{shiftNote(lab.Sheet.CUSUMOf, "sum of what was made over that and its slack")}},
 	word.ViscosityAt:       {number: (*Facts).viscosityAt, rests: (*Facts).restsOnSample},
 	word.Iso4406:           {number: onSheet(lab.Sheet.ISO4406), rests: (*Facts).restsOnSample, notes: []note{(*Facts).codeNote, (*Facts).fewNote}},
 	word.As4059:            {number: onSheet(lab.Sheet.AS4059), rests: (*Facts).restsOnSample, notes: []note{(*Facts).classNote}},

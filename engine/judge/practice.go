@@ -21,20 +21,15 @@ func charted(chart func(lab.Sheet, string) (lab.Shift, string, bool)) func(*Fact
 	}
 }
 
-func (x *Facts) ewmaNote(_ word.Word, arg string) string {
-	c, _, ok := x.Sheet.EWMAOf(arg)
-	if !ok {
-		return ""
+// shiftNote tells the statistic of such a chart beside its limit.
+func shiftNote(chart func(lab.Sheet, string) (lab.Shift, string, bool), statistic string) note {
+	return func(x *Facts, _ word.Word, arg string) string {
+		c, _, ok := chart(x.Sheet, arg)
+		if !ok {
+			return ""
+		}
+		return x.shiftWords(c, statistic)
 	}
-	return x.shiftWords(c, "weighted average")
-}
-
-func (x *Facts) cusumNote(_ word.Word, arg string) string {
-	c, _, ok := x.Sheet.CUSUMOf(arg)
-	if !ok {
-		return ""
-	}
-	return x.shiftWords(c, "sum of what was made over that and its slack")
 }
 
 func (x *Facts) shiftWords(c lab.Shift, statistic string) string {

@@ -78,25 +78,29 @@ func PastOf(h History) (p Past) {
 	if len(h) == 0 {
 		return p
 	}
-	last, from := len(h)-1, h.Alike()
-	for _, kind := range []unit.Kind{unit.Distance, unit.Time} {
-		ages := make([]float64, len(h))
-		h.eachAge(kind, func(i int, here float64) { ages[i] = here })
-		for i := from; i < last && ages[last] > 0; i++ {
+	last := len(h) - 1
+	for _, kind := range []unit.Kind{unit.Distance, unit.Time, unit.None} {
+		ages := h.agesBy(kind)
+		for i := h.Alike(); i < last && ages[last] > 0; i++ {
 			if !h[i].Exchange && ages[i] > 0 {
 				p.steps, p.runs = append(p.steps, &h[i]), append(p.runs, ages[last]/ages[i])
 			}
 		}
 		if len(p.steps) > 0 {
-			return p
-		}
-	}
-	for i := from; i < last; i++ {
-		if !h[i].Exchange {
-			p.steps, p.runs = append(p.steps, &h[i]), append(p.runs, 1)
+			break
 		}
 	}
 	return p
+}
+
+// agesBy are the fluid's mixed ages at all steps; 1 at each for unit.None.
+func (h History) agesBy(kind unit.Kind) []float64 {
+	if kind == unit.None {
+		return slices.Repeat([]float64{1}, len(h))
+	}
+	ages := make([]float64, len(h))
+	h.eachAge(kind, func(i int, here float64) { ages[i] = here })
+	return ages
 }
 
 // Of is what the past had of the analyte beyond fresh fluid: the median of what was made

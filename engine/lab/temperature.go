@@ -31,10 +31,7 @@ func ViscosityAt(celsius, kv40, kv100 float64) (v float64, ok bool) {
 // ViscosityAt is [ViscosityAt] of the sample.
 func (s Sheet) ViscosityAt(celsius float64) (v float64, why string, ok bool) {
 	var m missing
-	kv40, kv100 := m.in(s.Value("KV40")), 0.0
-	if m == "" {
-		kv100 = m.in(s.Value("KV100"))
-	}
+	kv40, kv100 := s.viscosities(&m)
 	v, ok = ViscosityAt(celsius, kv40, kv100)
 	m.unless(ok, "viscosities from which that at ", strconv.FormatFloat(celsius, 'f', -1, 64), " °C follows")
 	return m.answer(v)

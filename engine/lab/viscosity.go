@@ -188,13 +188,18 @@ func (s Sheet) OutOfFluidGrade(fluid string) (v float64, why string, ok bool) {
 	return m.answer(v)
 }
 
+// viscosities are those at 40 and 100 degC.
+func (s Sheet) viscosities(m *missing) (kv40, kv100 float64) {
+	if kv40 = m.in(s.Value("KV40")); *m == "" {
+		kv100 = m.in(s.Value("KV100"))
+	}
+	return kv40, kv100
+}
+
 // ViscosityIndex is [ViscosityIndex] of the sample.
 func (s Sheet) ViscosityIndex() (v float64, why string, ok bool) {
 	var m missing
-	kv40, kv100 := m.in(s.Value("KV40")), 0.0
-	if m == "" {
-		kv100 = m.in(s.Value("KV100"))
-	}
+	kv40, kv100 := s.viscosities(&m)
 	v, ok = ViscosityIndex(kv40, kv100)
 	m.unless(ok, "viscosities that have an index")
 	return m.answer(v)

@@ -83,6 +83,34 @@ func TestSubsets(t *testing.T) {
 	}
 }
 
+// recoverable draws a mixture of which each source makes enough to be really there, and no
+// two have nearly one shape.
+var recoverable = rapid.Custom(func(t *rapid.T) (m mixed) {
+	of, amounts, excesses := mixture(t)
+	m.amounts, m.s = amounts, prepared(profiles, measured(excesses))
+	for i := range m.s.sources {
+		if slices.Contains(of, m.s.sources[i].Name) {
+			m.at = append(m.at, i)
+		}
+	}
+	m.whole = len(m.at) == len(of)
+	return m
+}).Filter(func(m mixed) bool {
+	if !m.whole {
+		return false
+	}
+	_, why := m.s.fitted(m.at)
+	return why != sameShape
+})
+
+// mixed is a mixture made ready to be read: at are its sources.
+type mixed struct {
+	s       *sheet
+	at      []int
+	amounts map[string]float64
+	whole   bool
+}
+
 // mixture draws some profiles and how much of each, and what they make, exactly.
 func mixture(t *rapid.T) (of []string, amounts map[string]float64, excesses []Excess) {
 	names := make([]string, len(profiles))
@@ -115,21 +143,9 @@ func mixture(t *rapid.T) (of []string, amounts map[string]float64, excesses []Ex
 // sources have nearly one shape, and then nothing is left over.
 func TestExactRecovery(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		of, amounts, excesses := mixture(t)
-		s := prepared(profiles, measured(excesses))
-		var at []int
-		for i := range s.sources {
-			if slices.Contains(of, s.sources[i].Name) {
-				at = append(at, i)
-			}
-		}
-		if len(at) < len(of) {
-			t.Skip("what one makes is too little to be really there")
-		}
-		f, why := s.fitted(at)
-		if why == sameShape {
-			t.Skip(why)
-		}
+		m := recoverable.Draw(t, "mixture")
+		s, amounts := m.s, m.amounts
+		f, why := s.fitted(m.at)
 		if why != "" {
 			t.Fatal(why)
 		}
