@@ -43,13 +43,13 @@ func command(t *testing.T, line string) (stdout, stderr string) {
 	return out.String(), err.String()
 }
 
-// TestReadmeTrial follows "Try a rule before it is in force" to the letter.
+// TestReadmeTrial follows "Trying a rule before it is in force" to the letter.
 func TestReadmeTrial(t *testing.T) {
-	text, err := os.ReadFile("../../README.md")
+	text, err := os.ReadFile("README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, section, _ := strings.Cut(string(text), "## Try a rule before it is in force\n")
+	_, section, _ := strings.Cut(string(text), "## Trying a rule before it is in force\n")
 	t.Chdir(t.TempDir())
 	command(t, "telltale demo --files sample")
 	if err := os.Mkdir("trial", 0o755); err != nil {
@@ -69,34 +69,37 @@ func TestReadmeTrial(t *testing.T) {
 	}
 }
 
-// TestReadmeWhy holds the README's example to what the program says.
+// TestReadmeWhy holds the page's example to what the program says.
 func TestReadmeWhy(t *testing.T) {
-	text, err := os.ReadFile("../../README.md")
+	page, err := filepath.Abs("README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	line, want, _ := strings.Cut(fenced(t, string(text), "## Ask why"), "\n")
+	text, err := os.ReadFile(page)
+	if err != nil {
+		t.Fatal(err)
+	}
+	line, want, _ := strings.Cut(fenced(t, string(text), "## Why"), "\n")
 	t.Chdir("../..")
 	got, _ := command(t, strings.TrimPrefix(line, "$ "))
 	if got != want && *update {
-		if err := os.WriteFile("README.md", []byte(strings.Replace(string(text), want, got, 1)), 0o644); err != nil {
+		if err := os.WriteFile(page, []byte(strings.Replace(string(text), want, got, 1)), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	} else if got != want {
-		t.Errorf("the README is stale (write it anew with -update); it should say:\n%s", got)
+		t.Errorf("%s is stale (write it anew with -update); it should say:\n%s", page, got)
 	}
 }
 
 var inline = regexp.MustCompile("`(telltale [^`]+)`")
 
-// TestReadmeCommands holds every command that the README names to the commands,
-// flags and arguments that there are.
-func TestReadmeCommands(t *testing.T) {
-	text, err := os.ReadFile("../../README.md")
+// commandsOf are the commands that a page names, in its blocks and in its sentences.
+func commandsOf(t *testing.T, page string) (typed []string) {
+	t.Helper()
+	text, err := os.ReadFile(page)
 	if err != nil {
 		t.Fatal(err)
 	}
-	var typed []string
 	prose := string(text)
 	for _, m := range block.FindAllStringSubmatch(prose, -1) {
 		for line := range strings.Lines(m[3]) {
@@ -110,7 +113,17 @@ func TestReadmeCommands(t *testing.T) {
 	for _, m := range inline.FindAllStringSubmatch(prose, -1) {
 		typed = append(typed, m[1])
 	}
-	if len(typed) < 25 {
+	return typed
+}
+
+// TestReadmeCommands holds every command that the pages name to the commands, flags
+// and arguments that there are.
+func TestReadmeCommands(t *testing.T) {
+	var typed []string
+	for _, page := range []string{"../../README.md", "README.md", "../../notify/README.md", "../../engine/sample/README.md"} {
+		typed = append(typed, commandsOf(t, page)...)
+	}
+	if len(typed) < 50 {
 		t.Errorf("only %d commands were found", len(typed))
 	}
 	for _, line := range typed {

@@ -11,11 +11,11 @@ import (
 	"testing"
 )
 
-// TestReadmeMails holds the README's table of mails to what a preview of the sample
+// TestReadmeMails holds the table of mails in notify/README.md to what a preview of the sample
 // year counts, and the keepers of one vehicle to two a month.
 func TestReadmeMails(t *testing.T) {
 	t.Parallel()
-	text, err := os.ReadFile("../../README.md")
+	text, err := os.ReadFile("../../notify/README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -44,11 +44,11 @@ func TestReadmeMails(t *testing.T) {
 	case rows+"\n" == want.String():
 	case *update:
 		text := before + "| mails in 2031 |" + head + " --- |\n" + want.String() + "\n" + after
-		if err := os.WriteFile("../../README.md", []byte(text), 0o644); err != nil {
+		if err := os.WriteFile("../../notify/README.md", []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	default:
-		t.Errorf("the README is stale (write it anew with -update); it should say:\n%s", &want)
+		t.Errorf("notify/README.md is stale (write it anew with -update); it should say:\n%s", &want)
 	}
 	for _, who := range []string{"maud", "tobias"} {
 		for month, n := range counts[who][:12] {

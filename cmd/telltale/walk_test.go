@@ -58,16 +58,18 @@ func stepsOf(section string) []step {
 	return out
 }
 
-// readme SECTION begins the walk through a section of the README.
+// readme SECTION [FOLDER] begins the walk through a section of the README, or of the
+// one in a folder of the repository.
 func cmdReadme(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 1 {
-		ts.Fatalf("usage: readme SECTION")
+	if neg || len(args) == 0 || len(args) > 2 {
+		ts.Fatalf("usage: readme SECTION [FOLDER]")
 	}
-	text, err := os.ReadFile(filepath.Join(ts.Getenv("SAMPLES"), "..", "README.md"))
+	folder := strings.Join(args[1:], "")
+	text, err := os.ReadFile(filepath.Join(ts.Getenv("SAMPLES"), "..", folder, "README.md"))
 	ts.Check(err)
 	_, section, ok := strings.Cut(string(text), "\n## "+args[0]+"\n")
 	if !ok {
-		ts.Fatalf("the README has no section %q", args[0])
+		ts.Fatalf("README.md has no section %q", args[0])
 	}
 	section, _, _ = strings.Cut(section, "\n## ")
 	w := ts.Value("walk").(*walk)
