@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -91,7 +92,7 @@ func (v *View) pulls(d *Due) []pull {
 		l, _ := v.Rec.LatchOf(v.Key(ar.Rule.Name, ar.Component))
 		for _, o := range l.Pulls {
 			i := slices.IndexFunc(ar.Rule.PullIns, func(p rules.PullIn) bool { return p.Task == o.Name && o.OfStage(p.Stage) })
-			if i >= 0 && (o.Name == d.Task.Name || slices.Contains(d.Task.Over, o.Name)) && !v.answeredPull(d, &o) {
+			if i >= 0 && (o.Name == d.Task.Name || slices.Contains(d.Task.Over, o.Name)) && !v.answeredPull(d.Task, d.Comp, d.Postponed, &o) {
 				out = append(out, pull{Opening: o, def: &ar.Rule.PullIns[i], rule: ar.Rule.Name, comp: ar.Component})
 			}
 		}
@@ -101,19 +102,57 @@ func (v *View) pulls(d *Due) []pull {
 }
 
 // answeredPull reports whether the task was done since, or postponed by someone who
-// could know. Samples are drawn at the drain: the work of the day on which one was drawn is no
-// answer to it.
-func (v *View) answeredPull(d *Due, o *latch.Opening) bool {
-	zone := v.Applied().Zone
-	knownAt, doneAfter := o.At, o.At
-	if i := slices.IndexFunc(v.Rec.Samples, func(s record.Sample) bool { return s.ID == o.By }); i >= 0 {
+// could know. Work after a sample answers it, on the same day too: the fluid in use is
+// another one by then.
+func (v *View) answeredPull(t *rules.Task, comp int, put *record.Postponed, o *latch.Opening) bool {
+	knownAt := o.At
+	i := slices.IndexFunc(v.Rec.Samples, func(s record.Sample) bool { return s.ID == o.By })
+	if i >= 0 {
 		knownAt = max(knownAt, v.Rec.Samples[i].Reported)
-		doneAfter = interval.DateOf(time.Unix(0, o.At), zone).AddDays(1).Start(zone).UnixNano() - 1
 	}
-	if d.Postponed != nil && d.Postponed.At > knownAt {
+	if put != nil && put.At > knownAt {
 		return true
 	}
-	return slices.ContainsFunc(v.Rec.Services, func(s record.Service) bool { return s.At > doneAfter && v.settlesTask(&s, d.Task, d.Comp) })
+	return slices.ContainsFunc(v.Rec.Services, func(s record.Service) bool {
+		since := s.At > o.At
+		if i >= 0 {
+			since = v.Rec.Samples[i].DrawnBefore(&s, v.Applied().Zone)
+		}
+		return since && v.settlesTask(&s, t, comp)
+	})
+}
+
+// pullsNow are the tasks that a judgement asks for earlier, without those that were
+// done since.
+func (v *View) pullsNow(ar rules.AppliedRule, l *latch.Latch, by event.ID) []string {
+	return slices.DeleteFunc(latch.OpenedBy(l.Pulls, by), func(name string) bool {
+		asked := func(o latch.Opening) bool { return o.By == by && o.Name == name }
+		o := &l.Pulls[slices.IndexFunc(l.Pulls, asked)]
+		return !slices.ContainsFunc(v.Applied().Rules.Tasks, func(at rules.AppliedTask) bool {
+			meant := at.Task.Name == name || slices.Contains(at.Task.Over, name)
+			apart := ar.Component >= 0 && at.Component >= 0 && ar.Component != at.Component
+			return meant && !apart && !v.answeredPull(at.Task, at.Component, nil, o)
+		})
+	})
+}
+
+// ChangedSince says that the fluid that a sample was drawn from was changed since; ""
+// where it was not.
+func (v *View) ChangedSince(comp int, sample event.ID) string {
+	i := slices.IndexFunc(v.Rec.Samples, func(s record.Sample) bool { return s.ID == sample && !s.Void })
+	if i < 0 || comp < 0 {
+		return ""
+	}
+	drawn, a := &v.Rec.Samples[i], v.Applied()
+	c := &a.Reg.Components[comp]
+	changed := func(s record.Service) bool {
+		renews := s.Exchanged() != nil && record.Exchanges(&s, a.Reg, c) || s.Exchanged() == nil && v.statedShare(&s, comp) > 0
+		return !s.Void && renews && drawn.DrawnBefore(&s, a.Zone)
+	}
+	if !slices.ContainsFunc(v.Rec.Services, changed) {
+		return ""
+	}
+	return "The " + cmp.Or(c.Fluid, "fluid") + " was changed after this sample was drawn: look at the next one"
 }
 
 // PulledIn tells of what moved the point.

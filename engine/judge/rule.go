@@ -177,7 +177,7 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 		stage = to
 		t.Advise, t.Cautions, t.PointsTo = v.Advice(r, to, x, end.Measure), Cautions(r, to), r.PointsTo
 		t.OwnCautions, t.Source = v.Book.Own(t.Cautions), r.SourceOf(to)
-		t.FollowUps, t.PullsIn = latch.OpenedBy(l.Openings, at.ID), latch.OpenedBy(l.Pulls, at.ID)
+		t.FollowUps, t.PullsIn = latch.OpenedBy(l.Openings, at.ID), v.pullsNow(ar, &l, at.ID)
 	}
 	t.Message = j.Say(r, stage, x, end.Measure)
 	if says := x.standIn(r); says != "" {
@@ -185,6 +185,9 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 	}
 	if to == 0 && !r.Measured {
 		t.Message = noLonger(r)
+	}
+	if changed := v.ChangedSince(ar.Component, at.ID); changed != "" && to > 0 {
+		t.Message = english.Sentences(t.Message, changed)
 	}
 	if r.Measured {
 		m := end.Measure

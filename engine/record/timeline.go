@@ -271,6 +271,15 @@ func (s *Sample) orderIn(o *Sample, zone *time.Location) int {
 		strings.Compare(s.Number, o.Number), cmp.Compare(s.Repeat, o.Repeat), cmp.Compare(s.Revision, o.Revision), s.Stamp.order(&o.Stamp))
 }
 
+// DrawnBefore reports whether the sample was drawn before the work: by the word of who
+// took it on that day, else by their places in the history.
+func (s *Sample) DrawnBefore(w *Service, zone *time.Location) bool {
+	if s.Taken == "before" {
+		return interval.DateOf(time.Unix(0, w.At), zone).String() >= s.DrawnOn(zone)
+	}
+	return s.Place(zone).Compare(w.Stamp.Place(event.ServiceEvent)) < 0
+}
+
 // DrawnOn is the local date on which the sample was drawn.
 func (s *Sample) DrawnOn(zone *time.Location) string {
 	return interval.DateOf(time.Unix(0, s.Place(zone).At), zone).String()
