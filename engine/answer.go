@@ -31,6 +31,9 @@ func (f *fold) takeAnswer(d *event.AnswerData) error {
 	case "postpone":
 		return f.postpone(s, d)
 	case "accept":
+		if d.Rule != "" {
+			return f.acceptMeter(s, d)
+		}
 		return f.accept(s, d)
 	default:
 		err = event.Refuse("answer %q is none of acknowledge, shelve, unshelve, out of service, in service, not mine, postpone, accept", d.Answer)
@@ -88,10 +91,37 @@ func (f *fold) answered(a alarm.Alarm, what alarm.Change, why string) {
 
 func (f *fold) acknowledge(d *event.AnswerData) error {
 	err := f.answer(d, alarm.NowAcknowledged, func(a *alarm.Alarm) error { return a.Acknowledge(f.ev.ID) })
-	if err == nil && d.Rule == NotTheirs {
+	switch {
+	case err != nil:
+		return err
+	case d.Rule == NotTheirs:
 		f.seenTo()
+	case d.Rule == dataGoingBack:
+		f.settleBack(record.StampOf(&f.ev), record.Known)
 	}
-	return err
+	return nil
+}
+
+// acceptMeter takes a person's word that a meter which went back was replaced, or that
+// its lower readings are right for another reason: it goes on from there.
+func (f *fold) acceptMeter(s record.Stamp, d *event.AnswerData) error {
+	if d.Rule != dataGoingBack {
+		return event.Refuse("%q is nothing to accept: acknowledge it", d.Rule)
+	}
+	switch any, open := f.Rec.WentBack(); {
+	case !any:
+		return event.Refuse("no meter of vehicle %s went back", f.Rec.Vehicle)
+	case !open:
+		return event.Refuse("the readings fit the higher ones again, so the lower one was wrong: acknowledge it, or void that reading")
+	}
+	f.settleBack(s, record.LowerHold)
+	return nil
+}
+
+func (f *fold) settleBack(s record.Stamp, w record.Word) {
+	if f.Rec.SettleBack(s, w) {
+		f.change.Fact, f.change.All = true, true
+	}
 }
 
 func (f *fold) outOfService(out bool) error {

@@ -30,38 +30,6 @@ var dataTitles = map[string]string{
 	NotTheirs: "Not their vehicle",
 }
 
-const (
-	lookAtMeter = "Look at the instrument and send the right reading, or void the wrong one."
-	fitsAgain   = "The readings fit again"
-)
-
-// judgeMeters raises the data alarms. One on a reading stands while the last
-// reading of a meter is disputed; a later one that fits clears it.
-func (f *fold) judgeMeters() {
-	chains := f.Rec.Chains()
-	var back, odd []string
-	var backIDs, oddIDs []event.ID
-	for i := range chains {
-		c := &chains[i]
-		if len(c.Points) == 0 || c.Points[len(c.Points)-1].Accepted {
-			continue
-		}
-		p := c.Points[len(c.Points)-1]
-		if last, ok := c.Last(p.At); ok && last.Face-p.Face > 0 && last.Face-p.Face < c.WholeUnit() {
-			continue // written in whole units after one with decimals
-		}
-		text := f.DisputedText(c, p)
-		if p.Why == meter.GoingBack {
-			back, backIDs = append(back, text), append(backIDs, p.ID)
-		} else {
-			odd, oddIDs = append(odd, text), append(oddIDs, p.ID)
-		}
-	}
-	f.dataMove(dataGoingBack, back, backIDs, lookAtMeter, fitsAgain)
-	f.dataMove(dataImplausible, odd, oddIDs, lookAtMeter, fitsAgain)
-	f.judgeSilence()
-}
-
 func (f *fold) judgeSilence() {
 	var silent []string
 	if !f.Now.IsZero() {

@@ -66,7 +66,11 @@ func (p *Partition) viewIn(vehicle string, now time.Time) *judge.View {
 func (p *Partition) forecasts(part *fleet.SurveyPart) {
 	readings := func(vehicle string, hours bool) []meter.Reading {
 		if f := p.viewIn(vehicle, part.Now); f != nil {
-			if c := f.Chain(-1, hours); c != nil {
+			c := f.Chain(-1, hours)
+			if c == nil {
+				return nil
+			}
+			if _, untold := c.UntoldSince(); !untold {
 				return c.KeptUntil(part.Now.UnixNano())
 			}
 		}

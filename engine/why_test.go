@@ -11,12 +11,14 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"telltale/engine"
+	"telltale/engine/due"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
 
-// TestWhy asks after each story of testdata/why*: of a rule or task, or of all; and
-// compares the whole answer, which a mechanic must be able to follow.
+// TestWhy asks after each story of testdata/why*: of a rule or task, of all, or for the
+// due list; and compares the whole answer, which a mechanic must be able to follow. Of
+// a task, when it is due next stands before it.
 func TestWhy(t *testing.T) {
 	paths, err := filepath.Glob("testdata/why*.txtar")
 	if err != nil || len(paths) == 0 {
@@ -40,13 +42,14 @@ func whyStory(t *testing.T, path string) {
 	for i := range a.Files {
 		f := &a.Files[i]
 		question, asked := strings.CutPrefix(f.Name, "why ")
+		listed, list := strings.CutPrefix(f.Name, "due ")
 		switch {
 		case f.Name == "rules":
 			if book, err = rules.Load([]rules.File{{Name: "rules.yaml", Text: f.Data}}); err != nil {
 				t.Fatal(err)
 			}
 			p.Apply(bookEvent(book))
-		case !asked:
+		case !asked && !list:
 			var said bytes.Buffer
 			foldLines(t, p, ticks, book, f, &said)
 			if strings.Contains(said.String(), "refused") {
@@ -54,8 +57,16 @@ func whyStory(t *testing.T, path string) {
 			}
 		default:
 			got.Reset()
+			for _, d := range p.Due(due.Query{Vehicle: listed}) {
+				if list {
+					fmt.Fprintf(&got, "%s: %s: %s\n", d.Stage, d.Title, d.Why)
+				}
+			}
 			vehicle, rule, _ := strings.Cut(question, " ")
 			for _, y := range p.Why(vehicle, rule) {
+				if y.Due != nil && rule != "" {
+					fmt.Fprintf(&got, "%s\n\n", y.Due.Next())
+				}
 				if rule == "" {
 					fmt.Fprintln(&got, y.Headline())
 				} else {

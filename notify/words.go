@@ -233,16 +233,28 @@ func days(from, to string) (int, bool) {
 }
 
 // whyDue says which limit makes the task due and how far past or ahead it is,
-// in the person's units; today is YYYY-MM-DD.
+// in the person's units; today is YYYY-MM-DD. Where a meter went back, it says that the
+// distance cannot be told.
 func (p reader) whyDue(i *due.Item, today string) string {
+	untold := p.dates(i.Untold)
+	switch {
+	case untold == "" || i.Limit == "time":
+		return english.Sentences(p.whyLimit(i, today), untold)
+	case i.DueDate != "":
+		return english.Sentences(untold, "By the calendar it is due on "+p.date(i.DueDate))
+	}
+	return english.Sentence(untold)
+}
+
+func (p reader) whyLimit(i *due.Item, today string) string {
 	switch i.Limit {
 	case alarm.NoHistory:
 		return "No record of when this was last done."
 	case "distance", "hours":
-		if i.DueAt == nil || i.PastBy == nil {
+		if i.PastBy == nil || i.DueAt == nil && i.DueInAll == nil {
 			break
 		}
-		at, past := p.meter(*i.DueAt, i.Unit), p.meter(math.Abs(*i.PastBy), i.Unit)
+		at, past := p.dueAt(i), p.meter(math.Abs(*i.PastBy), i.Unit)
 		if *i.PastBy < 0 {
 			return fmt.Sprintf("%s to go until %s.", past, at)
 		}
@@ -255,6 +267,18 @@ func (p reader) whyDue(i *due.Item, today string) string {
 		return p.whyDate(i.DueDate, n)
 	}
 	return english.Sentence(p.dates(i.Why))
+}
+
+// dueAt is the meter value at which it is due: of the instrument in use and, where others
+// were replaced, in all.
+func (p reader) dueAt(i *due.Item) string {
+	switch {
+	case i.DueInAll == nil:
+		return p.meter(*i.DueAt, i.Unit)
+	case i.DueAt == nil:
+		return p.meter(*i.DueInAll, i.Unit) + " in all, before the instrument was replaced"
+	}
+	return p.meter(*i.DueAt, i.Unit) + " on the new instrument (" + p.meter(*i.DueInAll, i.Unit) + " in all)"
 }
 
 func (p reader) whyDate(due string, past int) string {
@@ -273,15 +297,25 @@ func (p reader) dueNow(t *alarm.Transition) string {
 	if d == nil {
 		return english.Sentence(p.dates(messageOf(t)))
 	}
-	i := &due.Item{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn, Postponed: d.Postponed}
-	if d.At != nil && d.Past != nil {
-		at, kind, err1 := d.At.Base()
-		past, _, err2 := d.Past.Base()
-		if err1 == nil && err2 == nil {
-			i.DueAt, i.PastBy, i.Unit = &at, &past, map[bool]string{true: "s", false: "m"}[kind == unit.Time]
-		}
+	i := &due.Item{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn, Postponed: d.Postponed, Untold: d.Untold}
+	i.DueAt, i.DueInAll, i.PastBy = based(d.At), based(d.InAll), based(d.Past)
+	i.Unit = "m"
+	if d.Past != nil && d.Past.Unit == "h" {
+		i.Unit = "s"
 	}
 	return english.Sentences(p.whyDue(i, d.On), p.forecast(i, d.On), p.pulledIn(i), i.Postponed)
+}
+
+// based is a quantity in metres or seconds; nil where there is none.
+func based(q *unit.Quantity) *float64 {
+	if q == nil {
+		return nil
+	}
+	v, _, err := q.Base()
+	if err != nil {
+		return nil
+	}
+	return &v
 }
 
 // forecast says when a limit that lies ahead is likely to be reached, or that it

@@ -93,10 +93,11 @@ const NoHistory = "no history"
 type DuePoint struct {
 	// On is the vehicle's local date on which it was judged, "" where it has no clock.
 	On string `json:"on,omitempty"`
-	// Limit, Date, At, Past and the forecast are those of DueItem, in the book's units.
+	// Limit, Date, At, InAll, Past and the forecast are those of DueItem, in the book's units.
 	Limit  string         `json:"limit"`
 	Date   string         `json:"date,omitempty"`
 	At     *unit.Quantity `json:"at,omitempty"`
+	InAll  *unit.Quantity `json:"inAll,omitempty"`
 	Past   *unit.Quantity `json:"past,omitempty"`
 	Early  string         `json:"early,omitempty"`
 	Likely string         `json:"likely,omitempty"`
@@ -105,6 +106,8 @@ type DuePoint struct {
 	PulledIn []PulledIn `json:"pulledIn,omitempty"`
 	// Postponed says who moved it, and why.
 	Postponed string `json:"postponed,omitempty"`
+	// Untold says since when its distance cannot be told, since the meter went back.
+	Untold string `json:"untold,omitempty"`
 }
 
 // PulledIn is an alarm that moved a task's due point nearer.

@@ -26,12 +26,15 @@ type Item struct {
 	Limit string `json:"limit"`
 	// Why says in words which limit, and how far past or ahead.
 	Why string `json:"why"`
-	// DueDate is the local date of the calendar limit; DueAt the face value of
-	// the meter limit in Unit; PastBy how far past it (negative: still ahead).
-	DueDate string   `json:"dueDate,omitempty"`
-	DueAt   *float64 `json:"dueAt,omitempty"`
-	PastBy  *float64 `json:"pastBy,omitempty"`
-	Unit    string   `json:"unit,omitempty"` // m or s
+	// DueDate is the local date of the calendar limit; DueAt the value of the meter
+	// limit on the instrument in use, in Unit, absent where that was before it; PastBy how
+	// far past it (negative: still ahead). DueInAll is the value over replaced
+	// instruments, where there were others.
+	DueDate  string   `json:"dueDate,omitempty"`
+	DueAt    *float64 `json:"dueAt,omitempty"`
+	DueInAll *float64 `json:"dueInAll,omitempty"`
+	PastBy   *float64 `json:"pastBy,omitempty"`
+	Unit     string   `json:"unit,omitempty"` // m or s
 	// Early, Likely and Late are the local dates between which the first limit is
 	// reached, from the vehicle's usage; absent where unknown.
 	Early  string `json:"early,omitempty"`
@@ -55,6 +58,9 @@ type Item struct {
 	Postponed string `json:"postponed,omitempty"`
 	// PulledIn are the alarms that asked for it earlier than it would be due.
 	PulledIn []alarm.PulledIn `json:"pulledIn,omitempty"`
+	// Untold says since when the distance or running time cannot be told, since the meter
+	// went back and nobody said why.
+	Untold string `json:"untold,omitempty"`
 }
 
 // first is the date that a line is ordered by, "" for one without any.

@@ -94,12 +94,18 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 		}
 		item.LastDone = judge.LastDone(d)
 	}
-	item.Postponed = judge.PostponedBy(d.Postponed)
+	item.Postponed, item.Untold = judge.PostponedBy(d.Postponed), d.Untold
 	item.Early, item.Likely, item.Late = v.ForecastDates(d)
 	item.Range = v.RangeRecord(d)
-	if at, past, hours, ok := v.DuePlace(d); ok {
-		item.DueAt, item.PastBy, item.Unit = &at, &past, "m"
-		if hours {
+	if m, ok := v.DuePlace(d); ok {
+		item.PastBy, item.Unit = &m.Past, "m"
+		if m.Face >= 0 {
+			item.DueAt = &m.Face
+		}
+		if m.Replaced {
+			item.DueInAll = &m.Life
+		}
+		if m.Hours {
 			item.Unit = "s"
 		}
 	}

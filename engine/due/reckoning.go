@@ -38,6 +38,8 @@ type Reckoning struct {
 	Missing    []string `json:"missing,omitempty"`
 	// Postponed says who moved the due point, and why.
 	Postponed string `json:"postponed,omitempty"`
+	// Untold says since when the distance or running time cannot be told.
+	Untold string `json:"untold,omitempty"`
 	// PulledIn are the alarms that moved the due point nearer.
 	PulledIn []alarm.PulledIn `json:"pulledIn,omitempty"`
 	Limits   []ReckonedLimit  `json:"limits,omitempty"`
@@ -59,12 +61,12 @@ type ReckonedLimit struct {
 	Within string `json:"within,omitempty"`
 	// Source says where the interval comes from.
 	Source string `json:"source,omitempty"`
-	// From is where the limit counts from, Soon, Due and Overdue where those stages
-	// begin; past Overdue, not at it.
-	From    *unit.Quantity `json:"from,omitempty"`
-	Soon    *unit.Quantity `json:"soon,omitempty"`
-	Due     *unit.Quantity `json:"due,omitempty"`
-	Overdue *unit.Quantity `json:"overdue,omitempty"`
+	// What lies before the instrument in use has no face value; InAll has the values over
+	// replaced instruments, where there were others.
+	Places
+	InAll *Places `json:"inAll,omitempty"`
+	// Past: its point is reached, by what was read or by the date.
+	Past bool `json:"past,omitempty"`
 
 	FromDate    string         `json:"fromDate,omitempty"`
 	SoonDate    string         `json:"soonDate,omitempty"`
@@ -73,12 +75,22 @@ type ReckonedLimit struct {
 	Meter       *ReckonedMeter `json:"meter,omitempty"`
 }
 
+// Places are where a meter limit counts from, and where its stages Soon, Due and Overdue
+// begin; past Overdue, not at it.
+type Places struct {
+	From    *unit.Quantity `json:"from,omitempty"`
+	Soon    *unit.Quantity `json:"soon,omitempty"`
+	Due     *unit.Quantity `json:"due,omitempty"`
+	Overdue *unit.Quantity `json:"overdue,omitempty"`
+}
+
 // ReckonedMeter is where a meter stands: as read, and apart from that as its
 // usage has it. PerDay is the usage, with its range in four of five cases; Now the
 // estimate for today, never to be shown as if it were read.
 type ReckonedMeter struct {
 	Name       string         `json:"name"`
 	Read       *unit.Quantity `json:"read,omitempty"`
+	ReadInAll  *unit.Quantity `json:"readInAll,omitempty"` // over replaced instruments
 	ReadOn     string         `json:"readOn,omitempty"`
 	PerDay     *unit.Quantity `json:"perDay,omitempty"`
 	PerDayLow  *unit.Quantity `json:"perDayLow,omitempty"`
@@ -88,6 +100,7 @@ type ReckonedMeter struct {
 	Now        *unit.Quantity `json:"now,omitempty"`
 	NowLeast   *unit.Quantity `json:"nowLeast,omitempty"`
 	NowMost    *unit.Quantity `json:"nowMost,omitempty"`
+	Untold     bool           `json:"untold,omitempty"` // it went back since, and nobody said why
 }
 
 // Reckonings are those of every task and follow-up, in order of task and component, or
@@ -129,7 +142,7 @@ func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 		r.FactorFrom = d.Task.Shorten.Text
 		_, r.Missing = v.Shorten.Number(d.Task.Shorten, v.FactsAt(d.Comp, record.LastPlace, math.MaxInt64))
 	}
-	r.Postponed = judge.PostponedBy(d.Postponed)
+	r.Postponed, r.Untold = judge.PostponedBy(d.Postponed), d.Untold
 	r.PulledIn = v.PulledIn(d)
 	if d.Sure {
 		reach := v.Reach(d)
@@ -167,6 +180,9 @@ func reckonedLimits(v *judge.View, d *judge.Due) []ReckonedLimit {
 	for i := range out {
 		if out[i].Within != "" {
 			out[i].Soon, out[i].SoonDate = nil, "" // at once
+			if out[i].InAll != nil {
+				out[i].InAll.Soon = nil
+			}
 		}
 	}
 	for i := range out {
@@ -184,6 +200,7 @@ func reckonedTime(d *judge.Due, every, tol interval.Limits, decides bool) Reckon
 		return l
 	}
 	due := d.Point.Date
+	l.Past = d.State.HasToday && d.State.Today > due
 	l.FromDate, l.DueDate = d.CountsFrom(interval.ByTime).Date.String(), due.String()
 	l.OverdueDate = due.AddMonths(tol.Months).AddDays(tol.Days).String()
 	if e := d.Plan.Early; e.Months+e.Days > 0 {
@@ -202,20 +219,22 @@ func reckonedMeter(v *judge.View, d *judge.Due, hours bool, value [4]float64) Re
 		return l
 	}
 	l.Meter = &ReckonedMeter{Name: c.Name}
-	last, ok := c.Last(math.MaxInt64)
+	last, ok := c.LastRead(math.MaxInt64)
 	if !ok {
 		return l
 	}
 	shift := last.Life - last.Face
-	l.From, l.Due, l.Overdue = v.Quantity(value[0]-shift, hours), v.Quantity(value[1]-shift, hours), v.Quantity(value[1]+value[3]-shift, hours)
-	if value[2] > 0 {
-		l.Soon = v.Quantity(value[1]-value[2]-shift, hours)
-	}
+	l.Places, l.Past = places(v, value, shift, hours), last.Life >= value[1]
 	m := l.Meter
+	if _, replaced := c.Face(last.Life); replaced {
+		all := places(v, value, 0, hours)
+		l.InAll, m.ReadInAll = &all, v.Quantity(last.Life, hours)
+	}
 	m.Read, m.ReadOn = v.Quantity(last.Face, hours), interval.DateOf(time.Unix(0, last.At), a.Zone).String()
 	u := c.ReckonUsage(math.MaxInt64)
 	m.Readings = u.N
-	if !u.OK {
+	if _, untold := c.UntoldSince(); untold || !u.OK {
+		m.Untold = untold
 		return l
 	}
 	const day = 86400
@@ -223,4 +242,20 @@ func reckonedMeter(v *judge.View, d *judge.Due, hours bool, value [4]float64) Re
 	est, low, high := u.Now(record.Seconds(last.At), last.Life, v.Now.Unix())
 	m.Now, m.NowLeast, m.NowMost = v.Quantity(est-shift, hours), v.Quantity(low-shift, hours), v.Quantity(high-shift, hours)
 	return l
+}
+
+// places are where the limit counts from, its due point, the early distance and the
+// tolerance put its stages, on an instrument that lies by so much under the life values.
+func places(v *judge.View, value [4]float64, shift float64, hours bool) Places {
+	at := func(life float64) *unit.Quantity {
+		if life < shift {
+			return nil // on an instrument that was in use before
+		}
+		return v.Quantity(life-shift, hours)
+	}
+	p := Places{From: at(value[0]), Due: at(value[1]), Overdue: at(value[1] + value[3])}
+	if value[2] > 0 {
+		p.Soon = at(value[1] - value[2])
+	}
+	return p
 }

@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"strings"
 
+	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 // Write tells how the due point came about, limit by limit.
@@ -28,6 +30,9 @@ func (r *Reckoning) Write(t *english.Lines) {
 		t.Line(1, "factor: 1, since `%s` lacks %s", english.OneLine(r.FactorFrom), strings.Join(r.Missing, ", "))
 	case r.FactorFrom != "":
 		t.Line(1, "factor: %s, from `%s`", english.Number(r.Factor), english.OneLine(r.FactorFrom))
+	}
+	if r.Untold != "" {
+		t.Line(1, "%s", english.Capital(r.Untold))
 	}
 	if r.Postponed != "" {
 		t.Line(1, "%s", r.Postponed)
@@ -70,15 +75,22 @@ func (l *ReckonedLimit) write(t *english.Lines) {
 	}
 	t.Line(1, "%s", head)
 	WriteSource(t, 2, l.Source)
-	writePoints(t, "from", english.Quantity(l.From), "soon", english.Quantity(l.Soon), "due", english.Quantity(l.Due), "overdue past", english.Quantity(l.Overdue))
-	writePoints(t, "from", l.FromDate, "soon", l.SoonDate, "due", l.DueDate, "overdue after", l.OverdueDate)
+	l.Places.write(t, "")
+	if l.InAll != nil {
+		l.InAll.write(t, "in all: ")
+	}
+	writePoints(t, "", "from", l.FromDate, "soon", l.SoonDate, "due", l.DueDate, "overdue after", l.OverdueDate)
 	if m := l.Meter; m != nil {
 		m.write(t)
 	}
 }
 
-// points writes pairs of a name and a value, those that have one, in a line.
-func writePoints(t *english.Lines, pairs ...string) {
+func (p *Places) write(t *english.Lines, head string) {
+	writePoints(t, head, "from", english.Quantity(p.From), "soon", english.Quantity(p.Soon), "due", english.Quantity(p.Due), "overdue past", english.Quantity(p.Overdue))
+}
+
+// writePoints writes pairs of a name and a value, those that have one, in a line.
+func writePoints(t *english.Lines, head string, pairs ...string) {
 	var parts []string
 	for i := 0; i+1 < len(pairs); i += 2 {
 		if pairs[i+1] != "" {
@@ -86,7 +98,7 @@ func writePoints(t *english.Lines, pairs ...string) {
 		}
 	}
 	if len(parts) > 0 {
-		t.Line(2, "%s", strings.Join(parts, ", "))
+		t.Line(2, "%s%s", head, strings.Join(parts, ", "))
 	}
 }
 
@@ -95,7 +107,11 @@ func (m *ReckonedMeter) write(t *english.Lines) {
 		t.Line(2, "the %s has not been read yet", m.Name)
 		return
 	}
-	t.Line(2, "the %s read %s on %s", m.Name, english.Quantity(m.Read), m.ReadOn)
+	t.Line(2, "the %s read %s on %s", m.Name, m.read(), m.ReadOn)
+	if m.Untold {
+		t.Line(2, "it went back since, and nobody has said why")
+		return
+	}
 	if m.PerDay == nil {
 		t.Line(2, "too few readings to tell its usage")
 		return
@@ -114,4 +130,70 @@ func WriteSource(t *english.Lines, indent int, from string) {
 	if from != "" {
 		t.Line(indent, "source: %s", from)
 	}
+}
+
+// inAll is what a meter shows, with the value over replaced instruments where there were
+// others.
+func inAll(face, life *unit.Quantity, meter string) string {
+	switch {
+	case life == nil:
+		return english.Quantity(face)
+	case face == nil:
+		return english.Quantity(life) + " in all, which the " + meter + " before this one showed"
+	}
+	return english.Quantity(face) + " on the new " + meter + " (" + english.Quantity(life) + " in all)"
+}
+
+// read is what it showed.
+func (m *ReckonedMeter) read() string {
+	if m.ReadInAll == nil {
+		return english.Quantity(m.Read)
+	}
+	return english.Quantity(m.Read) + " (" + english.Quantity(m.ReadInAll) + " in all)"
+}
+
+// Next says when the task is due next, or was due, by each of its limits.
+func (r *Reckoning) Next() string {
+	var past, next []string
+	for i := range r.Limits {
+		switch at := r.Limits[i].at(); {
+		case at == "":
+		case r.Limits[i].Past:
+			past = append(past, at)
+		default:
+			next = append(next, at)
+		}
+	}
+	switch {
+	case len(past) > 0:
+		return "was due " + english.List("and", past)
+	case r.Untold != "" && len(next) > 0:
+		return "due next " + english.List("or", next) + "; " + r.Untold
+	case r.Untold != "":
+		return r.Untold
+	case len(next) > 1:
+		return "due next " + english.List("or", next) + ", whichever comes first"
+	case len(next) == 1:
+		return "due next " + next[0]
+	case r.Limit == alarm.NoHistory:
+		return "due now: nobody knows when it was last done"
+	}
+	return "the next date is not known yet"
+}
+
+// at is where the limit is reached; "" where nobody knows.
+func (l *ReckonedLimit) at() string {
+	switch {
+	case l.DueDate != "":
+		return "on " + l.DueDate
+	case l.Meter != nil && l.Meter.Untold && !l.Past:
+		return ""
+	case l.Due != nil || l.InAll != nil && l.InAll.Due != nil:
+		var life *unit.Quantity
+		if l.InAll != nil {
+			life = l.InAll.Due
+		}
+		return "at " + inAll(l.Due, life, l.Meter.Name)
+	}
+	return ""
 }

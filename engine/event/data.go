@@ -255,7 +255,8 @@ func (d *ResultData) String() string {
 type AnswerData struct {
 	// Answer is acknowledge, shelve, unshelve, out of service, in service, not mine
 	// (By says that the vehicle is not theirs), postpone or accept (the point that a
-	// sample's forecast offers for a task).
+	// sample's forecast offers for a task, or with the rule "data: meter going back" that
+	// the lower readings are right and the meter goes on from there).
 	Answer     string         `json:"answer"`
 	Rule       string         `json:"rule,omitempty"`
 	Component  string         `json:"component,omitempty"`

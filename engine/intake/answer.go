@@ -37,6 +37,9 @@ func checkAnswer(ev event.Event, d *event.AnswerData) error {
 	}
 	var names []string
 	for _, a := range answers {
+		if a.name == "accept" && d.Rule != "" { // that the lower readings of a meter that went back are right
+			a.needs, a.may = []string{"rule", "by"}, nil
+		}
 		if a.name == d.Answer {
 			return checkFields(ev, d, a.needs, slices.Concat(a.needs, a.may, []string{"answer", "by", "why"}))
 		}

@@ -398,6 +398,9 @@ func (p *shortReader) answer(ev *event.Event) {
 		d.Rule = p.next("the rule")
 	case "postpone", "accept":
 		d.Task = p.next("the task")
+		if d.Answer == "accept" && strings.HasPrefix(d.Task, "data:") {
+			d.Rule, d.Task = d.Task, ""
+		}
 	}
 	p.rest(ev, func(w word) bool { return p.field(w, answerFields, d) })
 }

@@ -40,8 +40,11 @@ type Due struct {
 	// What follows is known once it is judged: the stage and the limit that decides.
 	interval.Verdict
 	State interval.State
-	meter *record.Chain // of the limit that decides, nil for the calendar
-	read  record.Point
+	// Untold says since when the distance or running time that it goes by cannot be told,
+	// since the meter went back; "" where it can.
+	Untold string
+	meter  *record.Chain // of the limit that decides, nil for the calendar
+	read   record.Point
 	// Likely is the forecast date of the first meter limit, by the chain first at the
 	// life value at; Sure: it is known.
 	Likely interval.Date
@@ -269,6 +272,7 @@ func (v *View) JudgeDue(d *Due) {
 		d.Stage = interval.Soon
 	}
 	v.hold(d)
+	v.judgeUntold(d)
 	switch d.Limit {
 	case interval.ByDistance:
 		d.meter = v.Chain(d.Comp, false)
@@ -276,7 +280,7 @@ func (v *View) JudgeDue(d *Due) {
 		d.meter = v.Chain(d.Comp, true)
 	}
 	if d.meter != nil {
-		d.read, _ = d.meter.Last(math.MaxInt64)
+		d.read, _ = d.meter.LastRead(math.MaxInt64)
 	}
 }
 
@@ -294,7 +298,7 @@ func (v *View) state(d *Due) interval.State {
 
 // readOnly is where the vehicle was last read to be.
 func (v *View) readOnly(d *Due) interval.State {
-	read := v.metersAt(d.Comp, math.MaxInt64)
+	read := v.metersBy(d.Comp, math.MaxInt64, (*record.Chain).LastRead)
 	return interval.State{Distance: read.Distance, Hours: read.Hours, EstDistance: math.NaN(), EstHours: math.NaN()}
 }
 
@@ -307,9 +311,12 @@ func (v *View) meterState(d *Due, hours bool, point float64) (read, est float64,
 	if c == nil || math.IsNaN(point) {
 		return nan, nan, likely, false
 	}
-	last, ok := c.Last(math.MaxInt64)
+	last, ok := c.LastRead(math.MaxInt64)
 	if !ok {
 		return nan, nan, likely, false
+	}
+	if _, untold := c.UntoldSince(); untold {
+		return last.Life, nan, likely, false // it has run so far at least
 	}
 	u := c.ReckonUsage(math.MaxInt64)
 	if !u.OK {
@@ -332,7 +339,7 @@ func (v *View) duePoint(d *Due) *alarm.DuePoint {
 	if d.NoHistory {
 		return &alarm.DuePoint{Limit: alarm.NoHistory}
 	}
-	p := &alarm.DuePoint{Limit: d.Limit.String(), PulledIn: v.PulledIn(d)}
+	p := &alarm.DuePoint{Limit: d.Limit.String(), PulledIn: v.PulledIn(d), Untold: d.Untold}
 	if d.Point.HasDate {
 		p.Date = d.Point.Date.String()
 	}
@@ -341,8 +348,14 @@ func (v *View) duePoint(d *Due) *alarm.DuePoint {
 		p.On = d.State.Today.String()
 	}
 	p.Postponed = PostponedBy(d.Postponed)
-	if at, past, hours, ok := v.DuePlace(d); ok {
-		p.At, p.Past = v.Quantity(at, hours), v.Quantity(past, hours)
+	if m, ok := v.DuePlace(d); ok {
+		p.Past = v.Quantity(m.Past, m.Hours)
+		if m.Face >= 0 {
+			p.At = v.Quantity(m.Face, m.Hours)
+		}
+		if m.Replaced {
+			p.InAll = v.Quantity(m.Life, m.Hours)
+		}
 	}
 	return p
 }
@@ -374,21 +387,34 @@ func (v *View) RangeRecord(d *Due) string {
 	return v.Dates.RecordWords(d.first.Hours)
 }
 
-// DuePlace is the meter limit that decides, else the first there is: the face value at
-// which the task is due, and how far past it the meter is, in metres or seconds.
-func (v *View) DuePlace(d *Due) (at, past float64, hours, ok bool) {
-	c, point := d.meter, d.Point.Distance
+// MeterPlace is where a task is due by a meter, in metres or seconds.
+type MeterPlace struct {
+	Hours bool
+	// Face is what the instrument in use shows there, below 0 where that was before it;
+	// Life is over replaced instruments, which there are where Replaced.
+	Face, Life float64
+	Replaced   bool
+	Past       float64 // how far past it the meter is
+}
+
+// DuePlace is the meter limit that decides, else the first there is. There is none where
+// how far the meter has run cannot be told.
+func (v *View) DuePlace(d *Due) (m MeterPlace, ok bool) {
+	c := d.meter
 	if c == nil {
-		c = v.Chain(d.Comp, math.IsNaN(point))
+		c = v.Chain(d.Comp, math.IsNaN(d.Point.Distance))
 	}
 	if c == nil || d.NoHistory || d.Waiting {
-		return 0, 0, false, false
+		return m, false
 	}
+	m.Life, m.Hours = d.Point.Distance, c.Hours
 	if c.Hours {
-		point = d.Point.Hours
+		m.Life = d.Point.Hours
 	}
 	last, ok := c.Last(math.MaxInt64)
-	return point - (last.Life - last.Face), last.Life - point, c.Hours, ok && !math.IsNaN(point)
+	m.Face, m.Replaced = c.Face(m.Life)
+	m.Past = last.Life - m.Life
+	return m, ok && !math.IsNaN(m.Life)
 }
 
 // LastDone is the date of the last time, or the policy that stands for it.

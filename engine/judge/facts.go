@@ -208,6 +208,9 @@ func (x *Facts) life(hours bool) (float64, string, bool) {
 			x.use(p.ID)
 			return p.Life, "", true
 		}
+		if since, untold := c.UntoldSince(); untold {
+			return 0, "how far the " + c.Name + " has run: it went back on " + x.v.dayOf(since), false
+		}
 	}
 	if hours {
 		return 0, "a reading of the hour meter", false

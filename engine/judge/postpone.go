@@ -93,13 +93,17 @@ func (v *View) postponedPoint(d *Due, p *record.Postponed, date interval.Date) (
 
 // metersAt is where the component's meters stood at a moment, as life values.
 func (v *View) metersAt(comp int, at int64) interval.Done {
+	return v.metersBy(comp, at, (*record.Chain).Last)
+}
+
+func (v *View) metersBy(comp int, at int64, lastOf func(*record.Chain, int64) (record.Point, bool)) interval.Done {
 	d := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
 	for _, hours := range []bool{false, true} {
 		c := v.Chain(comp, hours)
 		if c == nil {
 			continue
 		}
-		if last, ok := c.Last(at); ok && hours {
+		if last, ok := lastOf(c, at); ok && hours {
 			d.Hours = last.Life
 		} else if ok {
 			d.Distance = last.Life

@@ -220,6 +220,11 @@ func (v *View) forecastMeter(d *Due, hours bool) forecastMeter {
 	if !math.IsNaN(m.point) && (m.early > 0 || m.months+m.days > 0) {
 		m.c = v.Chain(d.Comp, hours)
 	}
+	if m.c != nil {
+		if _, untold := m.c.UntoldSince(); untold {
+			m.c = nil
+		}
+	}
 	return m
 }
 

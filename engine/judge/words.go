@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"telltale/engine/alarm"
 	"telltale/engine/event"
@@ -71,6 +70,9 @@ func (v *View) DueWords(d *Due) string {
 		return "no history; do it now, or enter when it was last done"
 	}
 	parts := []string{v.limitWords(d)}
+	if d.Untold != "" {
+		parts = v.untoldWords(d)
+	}
 	if d.Reached {
 		parts = append(parts, "going by its usage it has passed this by now; please read the meter")
 	}
@@ -109,8 +111,7 @@ func (v *View) limitWords(d *Due) string {
 	if hours {
 		at = d.Point.Hours
 	}
-	due := v.Amount(at-(d.read.Life-d.read.Face), hours)
-	now := fmt.Sprintf("the %s reads %s", d.meter.Name, v.face(d.meter, d.read.Face))
+	due, now := v.Place(d.meter, at), v.reads(d.meter, d.read)
 	switch {
 	case d.Stage == interval.Overdue:
 		return fmt.Sprintf("overdue by %s, was due at %s; %s", v.Amount(d.Past, hours), due, now)
@@ -133,8 +134,10 @@ func (v *View) taskEvidence(d *Due) []word.Evidence {
 	if d.meter != nil {
 		value, u := v.Shown(d.read.Face, d.meter.Hours)
 		out = append(out, word.Evidence{Of: d.meter.Name, Value: value, Unit: u})
-		past, u := v.Shown(d.Past, d.meter.Hours)
-		out = append(out, word.Evidence{Of: "past the due point", Value: past, Unit: u})
+		if d.Untold == "" {
+			past, u := v.Shown(d.Past, d.meter.Hours)
+			out = append(out, word.Evidence{Of: "past the due point", Value: past, Unit: u})
+		}
 	}
 	if d.Limit == interval.ByTime {
 		out = append(out, word.Evidence{Of: "past the due date", Value: d.Past, Unit: "days"})
@@ -204,16 +207,4 @@ func CalendarTime(l interval.Limits) string {
 		parts = append(parts, english.Days(l.Days))
 	}
 	return strings.Join(parts, " and ")
-}
-
-// DisputedText says what is odd about a disputed reading.
-func (v *View) DisputedText(c *record.Chain, p record.Point) string {
-	text := fmt.Sprintf("The %s reads %s", c.Name, v.face(c, p.Face))
-	if last, ok := c.Last(p.At); ok {
-		text += fmt.Sprintf(" after %s on %s", v.face(c, last.Face), interval.DateOf(time.Unix(0, last.At), v.Applied().Zone))
-	}
-	if p.Meant != "" {
-		text += "; " + p.Meant
-	}
-	return text
 }

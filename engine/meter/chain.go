@@ -2,6 +2,7 @@ package meter
 
 import (
 	"cmp"
+	"math"
 	"slices"
 )
 
@@ -25,6 +26,23 @@ type Verdict struct {
 	Fits  float64
 }
 
+// Judged is what readings are worth together.
+type Judged struct {
+	Verdicts []Verdict // of the readings, in their order
+	// Backs are where the readings of the instrument in use go back, the one that is
+	// open first.
+	Backs []Back
+	// Doubted are values of replacements that the readings speak against.
+	Doubted []Doubted
+}
+
+// Doubted is a value of a replacement that does not fit the readings.
+type Doubted struct {
+	Of    int  // the replacement, as it was given
+	First bool // what the new instrument began with; else what the old one ended at
+	Verdict
+}
+
 // Judge says which readings to accept. The readings, in order of time, are face
 // values; the replacements may come in any order, and a reading at the very
 // moment of one is of the new instrument.
@@ -32,35 +50,62 @@ type Verdict struct {
 // Accepted, for each instrument, is the sequence with the most votes among
 // those that never go back and never exceed a plausible speed; what an
 // instrument ended at, or began with, by the word of a replacement, counts as
-// two votes there. Among sequences with equally many, the one that keeps what
-// was observed earlier wins, so that one strange reading never takes the word
-// from the one before it, and two that agree do. A replacement whose values
-// were outvoted in this way is not believed, and the life value goes on from the
-// last reading accepted before it.
-func Judge(readings []Reading, replaced []Replaced, kind Kind) []Verdict {
-	out := make([]Verdict, len(readings))
-	if len(replaced) == 0 {
-		judgeOne(segment{readings: readings, out: out, kind: kind})
-		return out
-	}
-	replaced = slices.Clone(replaced)
-	slices.SortFunc(replaced, func(a, b Replaced) int {
-		return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Last, b.Last), cmp.Compare(a.First, b.First))
-	})
+// half a vote there, so that a slip in it never outweighs a reading. Among sequences
+// with equally many, the one that keeps what was observed earlier wins, so that one
+// strange reading never takes the word from the one before it. Two that agree do, but
+// lower readings take it from no more than one higher one, which the readings before it
+// contradict as well: see [Back]. A replacement whose values were outvoted is not
+// believed, and the life value goes on from the last reading accepted before it.
+func Judge(readings []Reading, replaced []Replaced, kind Kind) Judged {
+	out := Judged{Verdicts: make([]Verdict, len(readings))}
 	seg := segment{kind: kind}
 	from := 0
-	for _, r := range replaced {
+	for _, of := range inOrder(replaced) {
+		r := replaced[of]
 		n, _ := slices.BinarySearchFunc(readings[from:], r.At, func(x Reading, at int64) int { return cmp.Compare(x.At, at) })
 		to := from + n
-		seg.readings, seg.out = readings[from:to], out[from:to]
-		seg.last = &Reading{At: r.At, Value: r.Last}
-		seg.life = judgeOne(seg)
-		seg.first = &Reading{At: r.At, Value: r.First}
+		seg.readings, seg.out = readings[from:to], out.Verdicts[from:to]
+		seg.last = value(r.At, r.Last)
+		end := judgeOne(seg)
+		out.doubt(end.last, of, false)
+		out.doubt(end.first, seg.of, true)
+		seg = segment{kind: kind, first: value(r.At, r.First), of: of, life: end.life, later: true}
 		from = to
 	}
-	seg.readings, seg.out, seg.last = readings[from:], out[from:], nil
-	judgeOne(seg)
+	seg.readings, seg.out = readings[from:], out.Verdicts[from:]
+	end := judgeOne(seg)
+	out.doubt(end.first, seg.of, true)
+	for _, b := range end.backs {
+		out.Backs = append(out.Backs, Back{High: b.High + from, Low: b.Low + from, Open: b.Open})
+	}
 	return out
+}
+
+func (j *Judged) doubt(v *Verdict, of int, first bool) {
+	if v != nil {
+		j.Doubted = append(j.Doubted, Doubted{of, first, *v})
+	}
+}
+
+// inOrder are the replacements' indices in order of time.
+func inOrder(replaced []Replaced) []int {
+	order := make([]int, len(replaced))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, j int) int {
+		a, b := replaced[i], replaced[j]
+		return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Last, b.Last), cmp.Compare(a.First, b.First))
+	})
+	return order
+}
+
+// value is what a replacement says that an instrument showed; nil where it does not.
+func value(at int64, v float64) *Reading {
+	if math.IsNaN(v) {
+		return nil
+	}
+	return &Reading{At: at, Value: v, Weight: halfVote}
 }
 
 // segment is the time of one instrument.
@@ -68,9 +113,19 @@ type segment struct {
 	readings []Reading
 	out      []Verdict // as many
 	kind     Kind
-	first    *Reading // what it began with; nil for the first instrument
-	last     *Reading // what it ended at; nil for the one in use
+	later    bool     // it is not the first instrument
+	of       int      // the replacement that it began with
+	first    *Reading // what it began with; nil where nobody says
+	last     *Reading // what it ended at; nil for the one in use, and where nobody says
 	life     float64  // the life value at which it began
+}
+
+// ended is what became of an instrument: the life value at which it ended, what of its
+// replacements does not fit, and where its readings go back, by their index.
+type ended struct {
+	life        float64
+	first, last *Verdict
+	backs       []Back
 }
 
 // nodes are the readings between what the instrument began with and ended at;
@@ -81,43 +136,60 @@ func (s segment) nodes() (nodes []Reading, skip int) {
 	}
 	nodes = make([]Reading, 0, len(s.readings)+2)
 	if s.first != nil {
-		nodes, skip = append(nodes, Reading{At: s.first.At, Value: s.first.Value, Weight: 1}), 1
+		nodes, skip = append(nodes, *s.first), 1
 	}
 	nodes = append(nodes, s.readings...)
 	if s.last != nil {
-		nodes = append(nodes, Reading{At: s.last.At, Value: s.last.Value, Weight: 1})
+		nodes = append(nodes, *s.last)
 	}
 	return nodes, skip
 }
 
-// judgeOne fills the verdicts of one instrument and returns the life value at
-// which it ended.
-func judgeOne(s segment) float64 {
+// judgeOne fills the verdicts of one instrument.
+func judgeOne(s segment) ended {
 	nodes, skip := s.nodes()
 	var marks [maxNodes]bool
 	accepted := longest(nodes, s.kind, marks[:0])
-
-	offset := 0.0
-	if s.first != nil {
-		offset = s.life - s.first.Value
-		if i := slices.Index(accepted, true); i > 0 {
-			offset = s.life - nodes[i].Value // the replacement's first value was outvoted
-		}
+	var end ended
+	if slices.Contains(accepted, false) {
+		end.backs = s.backs(nodes, accepted, skip)
 	}
-	end := s.life
+	offset := s.offset(nodes, accepted)
+	end.life = s.life
 	for i, ok := range accepted {
-		life := nodes[i].Value + offset
+		v := Verdict{Accepted: ok, Life: nodes[i].Value + offset}
 		if ok {
-			end = life
+			end.life = v.Life
+		} else {
+			dispute(&v, nodes, accepted, i, s.kind)
 		}
-		if j := i - skip; j >= 0 && j < len(s.out) {
-			s.out[j] = Verdict{Accepted: ok, Life: life}
-			if !ok {
-				dispute(&s.out[j], nodes, accepted, i, s.kind)
-			}
+		switch j := i - skip; {
+		case j >= 0 && j < len(s.out):
+			s.out[j] = v
+		case ok:
+		case j < 0:
+			end.first = &v
+		default:
+			end.last = &v
 		}
 	}
 	return end
+}
+
+// offset is what the life values lie over the face values: those of a later instrument go
+// on from where the one before ended, at what it began with or, where that was outvoted
+// or nobody says, at its first reading.
+func (s segment) offset(nodes []Reading, accepted []bool) float64 {
+	i := slices.Index(accepted, true)
+	switch {
+	case !s.later:
+		return 0
+	case i >= 0:
+		return s.life - nodes[i].Value
+	case s.first != nil:
+		return s.life - s.first.Value
+	}
+	return s.life
 }
 
 // maxNodes is the usual length of a chain; longer ones work, but allocate.
@@ -151,7 +223,7 @@ func longest(nodes []Reading, kind Kind, marks []bool) []bool {
 				score[i], prev[i] = score[j], j
 			}
 		}
-		score[i] += 1 + int(n.Weight)
+		score[i] += n.votes()
 		if end < 0 || score[i] > score[end] {
 			end = i
 		}

@@ -65,10 +65,16 @@ func TestJudge(t *testing.T) {
 		{"one strange reading at the end is disputed", Distance, daily(km, 81000, 81200, 79000), nil,
 			"81,000 | 81,200 | 79,000 (going back)"},
 		{"and still is where only two stand against it", Distance, daily(km, 81000, 79000), nil, "81,000 | 79,000 (going back)"},
-		{"later readings confirm what was disputed", Distance, daily(km, 81000, 79000, 79200), nil,
-			"81,000 (implausible) | 79,000 | 79,200"},
-		{"a service outweighs a plain reading", Distance, []Reading{{day, 81000 * km, 0}, {2 * day, 79000 * km, 1}}, nil,
-			"81,000 (implausible) | 79,000"},
+		{"and later ones do not tell whether it was replaced", Distance, daily(km, 81000, 79000, 79200), nil,
+			"81,000 | 79,000 (going back) | 79,200 (going back)"},
+		{"a service outweighs a plain reading", Distance, []Reading{{day, 81000 * km, 0}, {2 * day, 84500 * km, 0}, {3 * day, 81500 * km, 1}}, nil,
+			"81,000 | 84,500 (implausible) | 81,500"},
+		{"but where nothing was before, nobody knows", Distance, []Reading{{day, 81000 * km, 0}, {2 * day, 79000 * km, 1}}, nil,
+			"81,000 | 79,000 (going back)"},
+		{"two digits swapped", Distance, daily(km, 244300, 244700, 254001, 245300), nil,
+			"244,300 | 244,700 | 254,001 (implausible; two digits swapped: 245,001 km (152,237 mi) would fit) | 245,300"},
+		{"two digits of miles swapped", Distance, daily(unit.Mile, 15000, 15100, 12500, 15300), nil,
+			"24,140 | 24,301 | 20,117 (going back; two digits swapped: 24,462 km (15,200 mi) would fit) | 24,623"},
 		{"too fast", Distance, daily(km, 81000, 84200, 81400), nil, "81,000 | 84,200 (implausible) | 81,400"},
 		{"nine million over a gap of ten years, which the greatest speed would allow", Distance,
 			[]Reading{{day, 81000 * km, 0}, {3650 * day, 9_000_000 * km, 0}, {3651 * day, 400_000 * km, 0}}, nil,
@@ -93,6 +99,12 @@ func TestJudge(t *testing.T) {
 		{"nothing read since", Distance, daily(km, 82900), []Replaced{{2 * day, 83000 * km, 0}}, "82,900"},
 		{"what the old one ended at contradicts its readings", Distance, daily(km, 82600, 82800, 82900, 112, 212), []Replaced{{3*day + 1, 8300 * km, 12 * km}},
 			"82,600 | 82,800 | 82,900 | 83,000 | 83,100"},
+		{"a slip in it does not outweigh one reading", Distance, daily(km, 82900, 112, 212), []Replaced{{day * 3 / 2, 8300 * km, 12 * km}},
+			"82,900 | 83,000 | 83,100"},
+		{"nor does one in what the new one began with", Distance, daily(km, 82900, 112), []Replaced{{day * 3 / 2, 83000 * km, 12000 * km}},
+			"82,900 | 83,000"},
+		{"replaced by the word of somebody who knows no values", Distance, daily(km, 82900, 83000, 12, 212), []Replaced{{3 * day, math.NaN(), math.NaN()}},
+			"82,900 | 83,000 | 83,000 | 83,200"},
 		{"what the new one began with contradicts its readings", Distance, daily(km, 82900, 83000, 50012, 50212, 50412), []Replaced{{2*day + 1, 83000 * km, 0}},
 			"82,900 | 83,000 | 83,000 | 83,200 | 83,400"},
 		{"a replacement that never was", Distance, daily(km, 82900, 83000, 83100, 83200, 83300), []Replaced{{2*day + 1, 83000 * km, 12 * km}},
@@ -102,7 +114,7 @@ func TestJudge(t *testing.T) {
 		if c.kind == Hours {
 			unit = hour
 		}
-		if got := say(unit, Judge(c.readings, c.replaced, c.kind)); got != c.want {
+		if got := say(unit, Judge(c.readings, c.replaced, c.kind).Verdicts); got != c.want {
 			t.Errorf("%s:\n got %s\nwant %s", c.name, got, c.want)
 		}
 	}
@@ -117,7 +129,7 @@ func heaviest(nodes []Reading, kind Kind) (best int) {
 				continue
 			}
 			ok = ok && kind.valid(nodes[i].Value) && (last < 0 || kind.follows(nodes[last], nodes[i]))
-			weight, last = weight+1+int(nodes[i].Weight), i
+			weight, last = weight+nodes[i].votes(), i
 		}
 		if ok {
 			best = max(best, weight)
@@ -149,7 +161,7 @@ func TestLongestIsHeaviest(t *testing.T) {
 			if last >= 0 && !Distance.follows(nodes[last], nodes[i]) {
 				r.Fatalf("%v does not follow %v", nodes[i], nodes[last])
 			}
-			weight, last = weight+1+int(nodes[i].Weight), i
+			weight, last = weight+nodes[i].votes(), i
 		}
 		if want := heaviest(nodes, Distance); weight != want {
 			r.Fatalf("weight %d, heaviest %d", weight, want)
@@ -170,7 +182,7 @@ func TestLifeNeverDecreases(t *testing.T) {
 			})
 		}
 		life := math.Inf(-1)
-		for i, v := range Judge(readings, replaced, Distance) {
+		for i, v := range Judge(readings, replaced, Distance).Verdicts {
 			if v.Accepted && v.Life < life-1e-6 {
 				r.Fatalf("reading %d: life %v after %v", i, v.Life, life)
 			}
@@ -204,7 +216,7 @@ func TestAppendsIsSafe(t *testing.T) {
 				part = append(part, next)
 			}
 		}
-		for i, v := range Judge(part, nil, kind) {
+		for i, v := range Judge(part, nil, kind).Verdicts {
 			if !v.Accepted {
 				r.Fatalf("reading %d of %v: %+v", i, part, v)
 			}

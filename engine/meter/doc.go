@@ -36,9 +36,20 @@ type Reading struct {
 	Weight uint8
 }
 
+// halfVote is the weight of what only a replacement says.
+const halfVote = math.MaxUint8
+
+// votes are those of a reading, in halves.
+func (r Reading) votes() int {
+	if r.Weight == halfVote {
+		return 1
+	}
+	return 2 * (1 + int(r.Weight))
+}
+
 // Replaced says that at a moment an instrument made way for another: Last is
 // the face value at which the old one ended, First the one at which the new one
-// began.
+// began; NaN where nobody says.
 type Replaced struct {
 	At          int64
 	Last, First float64

@@ -2,6 +2,8 @@ package meter
 
 import (
 	"math"
+	"slices"
+	"strconv"
 
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -42,16 +44,68 @@ func dispute(v *Verdict, nodes []Reading, accepted []bool, i int, kind Kind) {
 	if r.Value < 0 || math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 		return
 	}
-	expected := expect(before, after, r.At)
-	nearest := math.Inf(1)
-	for _, s := range slips[kind] {
-		meant := float64(r.Value * s.factor)
-		fit, ok := clampInto(Reading{At: r.At, Value: meant}, before, after, kind, s.sure)
-		if off := math.Abs(meant - expected); ok && off < nearest {
-			nearest = off
-			v.Fits, v.Meant = fit, s.words+": "+face(fit, kind)+" would fit"
+	g := guess{r, before, after, kind, expect(before, after, r.At)}
+	v.Fits, v.Meant = g.nearest(math.Inf(1))
+}
+
+// Slip is which of the usual slips would have a reading lie nearer to where it is expected
+// after the one before it, by far: no further off than a tenth. "" where none does.
+func Slip(r, before Reading, expected float64, kind Kind) string {
+	g := guess{r, &before, nil, kind, expected}
+	_, meant := g.nearest(math.Abs(r.Value-expected) / 10)
+	return meant
+}
+
+// guess is what a reading was meant to be, beside its neighbours, nil where there is none,
+// and where it was expected.
+type guess struct {
+	Reading
+	before, after *Reading
+	kind          Kind
+	expected      float64
+}
+
+// nearest is the slip that comes nearest to what was expected, if nearer than least.
+func (g *guess) nearest(least float64) (fits float64, words string) {
+	take := func(meant float64, slip string, sure float64) {
+		fit, ok := clampInto(Reading{At: g.At, Value: meant}, g.before, g.after, g.kind, sure)
+		if off := math.Abs(meant - g.expected); ok && off < least {
+			least, fits, words = off, fit, slip+": "+face(fit, g.kind)+" would fit"
 		}
 	}
+	for _, s := range slips[g.kind] {
+		take(float64(g.Value*s.factor), s.words, s.sure)
+	}
+	for _, meant := range swapped(g.Value, g.kind) {
+		take(meant, "two digits swapped", 0)
+	}
+	return fits, words
+}
+
+// swapped are the values that whole numbers may stand for of which two digits side by side
+// were swapped, in each unit in which the value is a whole number of three digits or more.
+func swapped(v float64, kind Kind) (out []float64) {
+	units := []float64{1000, unit.Mile}
+	if kind == Hours {
+		units = []float64{3600}
+	}
+	for _, u := range units {
+		n := math.Round(v / u)
+		if n < 100 || n > 1e9 || math.Abs(v/u-n) > 1e-6 {
+			continue
+		}
+		digits := []byte(strconv.FormatFloat(n, 'f', 0, 64))
+		for i := range len(digits) - 1 {
+			if digits[i] == digits[i+1] || i == 0 && digits[1] == '0' {
+				continue
+			}
+			other := slices.Clone(digits)
+			other[i], other[i+1] = other[i+1], other[i]
+			meant, _ := strconv.ParseFloat(string(other), 64)
+			out = append(out, meant*u)
+		}
+	}
+	return out
 }
 
 // expect is where the neighbours put the meter at a moment: between them in

@@ -279,6 +279,11 @@ func (o *Outlook) Offer() (offered *Offer, none string) {
 	if !ok || math.IsNaN(o.age) {
 		return nil, ""
 	}
+	if c := o.view.Chain(o.comp, o.Hours); c != nil {
+		if _, untold := c.UntoldSince(); untold {
+			return nil, "the " + c.Name + " went back, so how far the fluid has run cannot be told"
+		}
+	}
 	every, from := meterInterval(&d, o.Hours)
 	point, at := meterPoint(&d, o.Hours), o.reaches()
 	at = math.Min(at, from+float64(every*Longest))
@@ -363,7 +368,7 @@ func (o *Outlook) offered(d *judge.Due, point, at float64) *Offer {
 // faceShift is how far the life value lies over what the meter shows.
 func faceShift(v *judge.View, comp int, hours bool) float64 {
 	if c := v.Chain(comp, hours); c != nil {
-		if p, ok := c.Last(math.MaxInt64); ok {
+		if p, ok := c.LastRead(math.MaxInt64); ok {
 			return p.Life - p.Face
 		}
 	}

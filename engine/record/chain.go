@@ -26,6 +26,10 @@ type Chain struct {
 	Ease float64
 	// usage up to the last reading; nil until it is asked for.
 	usage *meter.Usage
+	// Backs are where the readings go back and nobody has said why, what is open first.
+	Backs []Back
+	// Doubted are the values of replaced instruments that do not fit their readings.
+	Doubted []Doubted
 	// thinned are the accepted points that thinning keeps; nil until they are asked for.
 	thinned []Point
 }
@@ -43,6 +47,10 @@ type Point struct {
 	key      uint32
 	Own      bool // a service or sample stands on it
 }
+
+// BeforeService is why a reading is disputed that is dated before the vehicle came into
+// service.
+const BeforeService = "dated before the vehicle came into service"
 
 // Seconds are Unix seconds of Unix nanoseconds.
 func Seconds(ns int64) int64 { return ns / int64(time.Second) }
@@ -82,7 +90,8 @@ func (r *Record) makeChain(m *MeterLog) Chain {
 			return cmp.Or(cmp.Compare(a.At, b.At), strings.Compare(a.ID.Source, b.ID.Source), strings.Compare(a.ID.ID, b.ID.ID))
 		})
 	}
-	c.judge(m.Replaced)
+	early := c.beforeService(r.Registered())
+	c.judge(m.Replaced, early)
 	if len(readings) > 0 && readings[0].Void {
 		c.Healthy = false // the first that counts can be thinned out, and due points count from it
 	}
@@ -107,29 +116,52 @@ func (r *Record) ownReadings(m *MeterLog) []Point {
 	return latest(out, meter.KeptWeighty)
 }
 
-func (c *Chain) judge(replaced []Replaced) {
-	if len(replaced) == 0 && c.judgeHealthy() {
+// beforeService disputes the points that are dated before the vehicle came into service,
+// and tells how many those are.
+func (c *Chain) beforeService(reg *event.VehicleData) int {
+	if reg == nil || reg.InService == "" {
+		return 0
+	}
+	day, err := time.ParseInLocation(time.DateOnly, reg.InService, reg.Location())
+	n := 0
+	for err == nil && n < len(c.Points) && c.Points[n].At < day.UnixNano() {
+		p := &c.Points[n]
+		p.Life, p.Why = p.Face, BeforeService
+		n++
+	}
+	return n
+}
+
+// judge judges all points but the first early ones.
+func (c *Chain) judge(replaced []Replaced, early int) {
+	if len(replaced) == 0 && early == 0 && c.judgeHealthy() {
 		return
 	}
-	in := make([]meter.Reading, len(c.Points))
-	for i, p := range c.Points {
+	points := c.Points[early:]
+	in := make([]meter.Reading, len(points))
+	for i, p := range points {
 		in[i] = meter.Reading{At: Seconds(p.At), Value: p.Face}
 		if p.Own {
 			in[i].Weight = 1
 		}
 	}
-	var re []meter.Replaced
-	for _, p := range replaced {
-		if !p.Void {
-			re = append(re, meter.Replaced{At: Seconds(p.At), Last: p.Last, First: p.First})
+	said, of, known := replacements(replaced)
+	got := meter.Judge(in, said, c.kind())
+	c.Healthy, c.Ease = early == 0, math.Inf(1)
+	for i, v := range got.Verdicts {
+		p := &points[i]
+		p.Accepted, p.Life, p.Why, p.Meant = v.Accepted, v.Life, v.Why, v.Meant
+		c.Healthy = c.Healthy && v.Accepted && (i == 0 || c.Follows(&points[i-1], p))
+		c.Ease = min(c.Ease, meter.Ease(p.reading()))
+	}
+	c.Backs, c.Doubted = nil, nil
+	for _, b := range got.Backs {
+		if back := (Back{points[b.High], points[b.Low], b.Open}); b.Open || back.Low.At > known {
+			c.Backs = append(c.Backs, back)
 		}
 	}
-	c.Healthy, c.Ease = true, math.Inf(1)
-	for i, v := range meter.Judge(in, re, c.kind()) {
-		p := &c.Points[i]
-		p.Accepted, p.Life, p.Why, p.Meant = v.Accepted, v.Life, v.Why, v.Meant
-		c.Healthy = c.Healthy && v.Accepted && (i == 0 || c.Follows(&c.Points[i-1], p))
-		c.Ease = min(c.Ease, meter.Ease(p.reading()))
+	for _, d := range got.Doubted {
+		c.Doubted = append(c.Doubted, Doubted{*of[d.Of], d.First, d.Verdict})
 	}
 }
 
@@ -203,8 +235,17 @@ func (c *Chain) push(p Reading, shift float64) {
 	c.Ease = min(c.Ease, meter.Ease(c.Points[len(c.Points)-1].reading()))
 }
 
-// Last returns the last accepted point at or before the moment.
+// Last returns the last accepted point at or before the moment. There is none where the
+// meter went back before and nobody has said why: how far it is from there cannot be told.
 func (c *Chain) Last(at int64) (Point, bool) {
+	if since, ok := c.UntoldSince(); ok && at >= since {
+		return Point{}, false
+	}
+	return c.LastRead(at)
+}
+
+// LastRead is the last accepted point at or before the moment, whatever came after it.
+func (c *Chain) LastRead(at int64) (Point, bool) {
 	for i := len(c.Points) - 1; i >= 0; i-- {
 		if p := c.Points[i]; p.At <= at && p.Accepted {
 			return p, true

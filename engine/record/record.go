@@ -109,24 +109,6 @@ type Disowned struct {
 // KeptDisowned bounds those of one vehicle.
 const KeptDisowned = 8
 
-// DisputedReadings says why readings are disputed, by their event.
-func (r *Record) DisputedReadings() map[event.ID][]string {
-	out := map[event.ID][]string{}
-	for _, c := range r.Chains() {
-		for _, p := range c.Points {
-			if p.Accepted {
-				continue
-			}
-			why := c.Name + ": " + p.Why
-			if p.Meant != "" {
-				why += "; " + p.Meant
-			}
-			out[p.ID] = append(out[p.ID], why)
-		}
-	}
-	return out
-}
-
 // Stamp is what every fact carries: its event's identity and when it was
 // observed. A voided fact stays as a tombstone, so that it makes no difference
 // whether the void came before or after it.
@@ -136,6 +118,8 @@ type Stamp struct {
 	Digest uint64   `json:"d"`
 	Key    uint32   `json:"-"` // hash of ID, to find it quickly
 	Void   bool     `json:"x,omitempty"`
+	// Held: a reading by which the meter is seen to go back; it is not thinned out.
+	Held bool `json:"h,omitempty"`
 }
 
 func (s *Stamp) stamp() *Stamp { return s }
@@ -165,11 +149,23 @@ type Reading struct {
 }
 
 // Replaced is a replaced instrument: the old one's last face value, the new one's first.
+// Where a person only said something of a meter that went back, Word says what.
 type Replaced struct {
 	Stamp
 	Last  float64 `json:"l"`
 	First float64 `json:"f"`
+	Word  Word    `json:"w,omitempty"`
 }
+
+// Word is what a person said of a meter that went back.
+type Word uint8
+
+// The words.
+const (
+	Reported  Word = iota // none: the replacement was reported, with its values
+	LowerHold             // the lower readings are right, and the meter goes on from there
+	Known                 // somebody knows of all that went back before
+)
 
 // Registration, Service, Sample and Postponed are facts with their event's data.
 type (
@@ -298,9 +294,9 @@ func (r *Record) meter(name string, hours bool) int {
 	return i
 }
 
-// thin keeps the readings that the bounds allow.
+// thin keeps the readings that the bounds allow, those that are held before others.
 func thin(list []Reading) []Reading {
-	return meter.ThinFunc(list, func(r *Reading) int64 { return Seconds(r.At) }, func(*Reading) bool { return false })
+	return meter.ThinFunc(list, func(r *Reading) int64 { return Seconds(r.At) }, func(r *Reading) bool { return r.Held })
 }
 
 // meterValue is the value of the named meter in base units, if it is there and

@@ -53,7 +53,7 @@ func (r *Record) Take(ev *event.Event) (Change, error) {
 	switch d := ev.Data.(type) {
 	case *event.VehicleData:
 		r.Register = latest(insert(r.Register, Registration{s, d}), keptRegister)
-		c.All = true
+		r.chains, c.All = nil, true // what is dated before it came into service is disputed
 	case *event.ReadingData:
 		err = r.takeReading(&c, s, d)
 	case *event.MeterReplacedData:
@@ -67,6 +67,8 @@ func (r *Record) Take(ev *event.Event) (Change, error) {
 	case *event.VoidData:
 		err = r.takeVoid(&c, s, event.ID(*d))
 	}
+	r.ensureChains()
+	r.holdBacks()
 	return c, err
 }
 
@@ -147,7 +149,9 @@ func (r *Record) rechain(c *Change) {
 			return
 		}
 		changed, dropped := compareChains(before[i].Points, after.Points)
-		c.All = c.All || changed || dropped && r.standsOtherwise(&before[i], after)
+		was, untoldBefore := before[i].UntoldSince()
+		is, untold := after.UntoldSince()
+		c.All = c.All || changed || dropped && r.standsOtherwise(&before[i], after) || untold != untoldBefore || was != is
 	}
 }
 

@@ -84,6 +84,9 @@ func (y *Why) Text() string {
 	}
 	if y.Judged == nil && y.Due == nil && y.Last != nil {
 		t.Line(1, "%s", y.Last.Message)
+		if y.Last.Advise != "" {
+			t.Line(1, "what to do: %s", y.Last.Advise)
+		}
 		writeEvidence(&t, y.Last.Evidence)
 	}
 	if y.Last != nil {

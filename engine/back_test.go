@@ -1,0 +1,110 @@
+package engine_test
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/intake"
+)
+
+const goingBack = "data: meter going back"
+
+// backs folds a vehicle that is read every day for two years, by what the odometer shows
+// on each day, and gives what was said of its going back.
+func backs(t *testing.T, shows func(day int) int, more ...string) (*engine.Partition, []string) {
+	t.Helper()
+	p := engine.NewPartition()
+	p.Apply(bookEvent(load(t, dueRules)))
+	var said []string
+	apply := func(ev event.Event) {
+		for _, o := range p.Apply(ev) {
+			if tr := o.Transition; tr != nil && tr.Rule == goingBack {
+				said = append(said, tr.Time.Format(time.DateOnly)+" "+string(tr.Transition))
+			}
+		}
+	}
+	start := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
+	apply(short(t, "v", `2031-01-01 vehicle van-1 van meter odometer since 2031-01-01`))
+	for day := range 730 {
+		at := start.AddDate(0, 0, day)
+		apply(intake.Tick(at))
+		apply(short(t, fmt.Sprint("r-", day), fmt.Sprintf("%s reading van-1 odometer %d", at.Format(time.DateOnly), shows(day))))
+		if day%100 == 99 { // the record goes through the store
+			text, err := p.Encode("van-1")
+			if err != nil {
+				t.Fatal(err)
+			}
+			again := engine.NewPartition()
+			again.Restore(p.Now(), load(t, dueRules))
+			if err := again.Load("van-1", text); err != nil {
+				t.Fatal(err)
+			}
+			p = again
+		}
+	}
+	for i, line := range more {
+		apply(short(t, fmt.Sprint("m-", i), line))
+	}
+	return p, said
+}
+
+// TestGoingBackStands: however many readings come, a meter that went back is told of once
+// and stands until somebody says why; so does one wrong reading, though all that it stood
+// between were thinned out since.
+func TestGoingBackStands(t *testing.T) {
+	replaced := func(day int) int {
+		if day < 60 {
+			return 80_000 + 40*day
+		}
+		return 40 * (day - 60)
+	}
+	oneWrong := func(day int) int {
+		if day == 60 {
+			return 8_240
+		}
+		return 80_000 + 40*day
+	}
+	oneTooHigh := func(day int) int {
+		if day == 60 {
+			return 85_300
+		}
+		return 80_000 + 40*day
+	}
+	milesOfAnOldOne := func(day int) int {
+		if day < 400 {
+			return 100 * day
+		}
+		return (40_000 + 100*(day-400)) * 1000 / 1609
+	}
+	const raised = "2031-03-02 raised"
+	for _, c := range []struct {
+		name  string
+		shows func(int) int
+		more  []string
+		want  []string
+	}{
+		{"replaced, and nobody said so", replaced, nil, []string{raised}},
+		{"and then somebody did", replaced, []string{`2031-03-02 replaced van-1 odometer 82380 0 reported 2033-01-01`}, []string{raised, "2033-01-01 cleared"}},
+		{"or accepts the lower readings", replaced, []string{`2033-01-01 answer van-1 accept "data: meter going back" by ines`}, []string{raised, "2033-01-01 cleared"}},
+		{"one wrong", oneWrong, nil, []string{raised}},
+		{"that is taken out", oneWrong, []string{`2033-01-01 void van-1 r-60`}, []string{raised, "2033-01-01 withdrawn"}},
+		{"that somebody knows of", oneWrong, []string{`2033-01-01 answer van-1 acknowledge "data: meter going back" by ines`}, []string{raised, "2033-01-01 acknowledged", "2033-01-01 cleared"}},
+		{"one too high", oneTooHigh, nil, []string{"2031-03-03 raised"}},
+		{"that is taken out", oneTooHigh, []string{`2033-01-01 void van-1 r-60`}, []string{"2031-03-03 raised", "2033-01-01 withdrawn"}},
+		{"miles as kilometres, with a past that they fit", milesOfAnOldOne, nil, []string{"2032-02-05 raised"}},
+	} {
+		p, said := backs(t, c.shows, c.more...)
+		if !slices.Equal(said, c.want) {
+			t.Errorf("%s: %v, want %v", c.name, said, c.want)
+		}
+		stands := slices.ContainsFunc(p.Alarms(), func(l alarm.Listed) bool { return l.Rule == goingBack && l.To != alarm.Normal })
+		if stands != (len(c.more) == 0) {
+			t.Errorf("%s: stands %t", c.name, stands)
+		}
+	}
+}

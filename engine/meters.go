@@ -1,0 +1,103 @@
+package engine
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"telltale/engine/event"
+	"telltale/engine/meter"
+	"telltale/engine/record"
+	"telltale/rules/english"
+)
+
+// judgeMeters raises the data alarms on readings. One on a meter that goes back stands
+// until somebody says why: by a replaced instrument, a void, or an answer. One on a
+// reading that is implausible stands while it is the meter's last; a later one that fits
+// clears it. One on a value of a replaced instrument stands until that is put right.
+func (f *fold) judgeMeters() {
+	var back, odd told
+	untold := false
+	chains := f.Rec.Chains()
+	for i := range chains {
+		c := &chains[i]
+		for _, b := range c.Backs {
+			back.tell(f.BackText(c, &b), b.Low.ID)
+			untold = untold || b.Open
+		}
+		for _, d := range c.Doubted {
+			odd.tell(f.DoubtedText(c, &d), d.Of.ID)
+		}
+		switch p, ok := lastDisputed(c); {
+		case ok && p.Why != meter.GoingBack:
+			odd.tell(f.DisputedText(c, p), p.ID)
+		case ok && littleBack(c, p):
+			back.tell(f.DisputedText(c, p), p.ID)
+		}
+	}
+	f.dataMove(dataGoingBack, back.texts, back.ids, f.backAdvice(untold), f.settledWords())
+	f.dataMove(dataImplausible, odd.texts, odd.ids, f.oddAdvice(), f.settledWords())
+	f.judgeSilence()
+}
+
+// lastDisputed is the meter's last reading, if it is disputed.
+func lastDisputed(c *record.Chain) (p record.Point, ok bool) {
+	if n := len(c.Points); n > 0 && !c.Points[n-1].Accepted {
+		return c.Points[n-1], true
+	}
+	return p, false
+}
+
+// littleBack reports whether the last reading goes back by too little to be counted as
+// going back, and by more than what is written in whole units after one with decimals.
+func littleBack(c *record.Chain, p record.Point) bool {
+	last, ok := c.LastRead(p.At)
+	told := func(b record.Back) bool { return b.Low.ID == p.ID || b.Open }
+	return ok && last.Face-p.Face >= c.WholeUnit() && !slices.ContainsFunc(c.Backs, told)
+}
+
+// told are sentences, each with the event that it is about.
+type told struct {
+	texts []string
+	ids   []event.ID
+}
+
+func (t *told) tell(text string, id event.ID) {
+	t.texts, t.ids = append(t.texts, text), append(t.ids, id)
+}
+
+func (f *fold) oddAdvice() string {
+	return "Read the instrument again and send the right reading. " + f.undoAdvice()
+}
+
+func (f *fold) undoAdvice() string {
+	return fmt.Sprintf("Take a wrong one out: telltale undo %s", f.Rec.Vehicle)
+}
+
+// settledWords are what ended it.
+func (f *fold) settledWords() string {
+	switch d := f.ev.Data.(type) {
+	case *event.MeterReplacedData:
+		return "Settled: the instrument was replaced"
+	case *event.VoidData:
+		return "Settled: the wrong reading was taken out"
+	case *event.AnswerData:
+		return english.Sentences("Settled by "+cmp.Or(d.By, f.ev.ID.Source), d.Why)
+	}
+	return "The readings fit again"
+}
+
+// backAdvice names the usual causes, each with what to do about it.
+func (f *fold) backAdvice(untold bool) string {
+	if !untold {
+		return "The readings since fit one another, so that one was wrong. Acknowledge this. " + f.undoAdvice()
+	}
+	v := f.Rec.Vehicle
+	return strings.Join([]string{
+		"Look at the instrument.",
+		"If it was replaced and nobody entered that: telltale meter replaced " + v + ".",
+		"If readings are wrong (miles sent as kilometres, two digits swapped, another vehicle's): telltale undo " + v + ".",
+		"If the lower readings are right for another reason: telltale answer " + v + ` accept "` + dataGoingBack + `".`,
+	}, " ")
+}
