@@ -109,5 +109,5 @@ func (f *fold) judgeDisowned() {
 	for _, o := range f.Rec.NotTheirs {
 		texts, ids = append(texts, fmt.Sprintf("%s says that this vehicle is not theirs", o.By)), append(ids, o.ID)
 	}
-	f.dataMove(NotTheirs, texts, ids, "Look at who the register and people.yaml name for it.", "Who hears of it was put right")
+	f.dataMove(NotTheirs, texts, ids, "Look at who the register and people.yaml name for it.", "The list of who is told was corrected")
 }

@@ -3,6 +3,7 @@ package engine
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 
 	"telltale/engine/event"
@@ -14,6 +15,11 @@ func (p *Partition) Describe(vehicle string) string {
 	var b strings.Builder
 	r := *p.record(vehicle)
 	for _, a := range r.Alarms {
+		// One that was seen between two that fit stands on; where it came later, it may have
+		// been thinned out at once.
+		if _, open := r.WentBack(); a.Rule == dataGoingBack && !open {
+			continue
+		}
 		if a.Stage > 0 {
 			fmt.Fprintf(&b, "%s %s %s\n", a.Rule, a.Component, a.StageName(a.Stage))
 		}
@@ -28,6 +34,14 @@ func (p *Partition) Describe(vehicle string) string {
 		fmt.Fprintf(&b, "%s\n", text)
 	}
 	r.Alarms, r.Latches, r.FirstSeen, r.Answers, r.Next = nil, nil, 0, nil, 0
+	r.Meters = slices.Clone(r.Meters)
+	for i := range r.Meters { // what is held, too, hangs on what was seen when
+		m := &r.Meters[i]
+		m.Readings = slices.Clone(m.Readings)
+		for j := range m.Readings {
+			m.Readings[j].Held = false
+		}
+	}
 	text, _ := json.Marshal(r.Thinned())
 	fmt.Fprintf(&b, "%s\n", text)
 	return b.String()

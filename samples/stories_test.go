@@ -235,7 +235,7 @@ func TestWhatStoriesSay(t *testing.T) {
 		{"2031-05-13", "library-01", "engine oil", "due today, 2031-05-13"},
 		{"2031-05-13", "bus-08", "engine oil", "due at 5,180 km"},
 		{"2031-05-16", "bus-06", "data: meter going back", "miles typed as kilometres"},
-		{"2031-06-15", "van-03", "annual test", "1 day past its date of 2031-06-14"},
+		{"2031-06-15", "van-03", "annual test", "was due on 2031-06-14, 1 day ago"},
 		{"2031-09-12", "van-02", "data: implausible reading", "a digit too many"},
 		{"2031-09-15", "bus-10", "coolant in the fluid", "Signs of coolant have risen together: sodium 68, potassium 40"},
 	} {

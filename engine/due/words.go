@@ -16,10 +16,10 @@ func (r *Reckoning) Write(t *english.Lines) {
 	case r.FollowUp:
 		t.Line(1, "opened: %s%s", r.LastDone, byEvent(r.By))
 		if r.Lapses != "" {
-			t.Line(1, "not asked for any more: %s past its point", r.Lapses)
+			t.Line(1, "dropped: %s past its due point", r.Lapses)
 		}
 	case r.LastDone != "" && r.Estimated:
-		t.Line(1, "last done: %s, meter not read then but taken from the reading before%s", r.LastDone, byEvent(r.By))
+		t.Line(1, "last done: %s, meter not read then; taken from the reading before%s", r.LastDone, byEvent(r.By))
 	case r.LastDone != "":
 		t.Line(1, "last done: %s%s", r.LastDone, byEvent(r.By))
 	default:
@@ -27,7 +27,7 @@ func (r *Reckoning) Write(t *english.Lines) {
 	}
 	switch {
 	case r.FactorFrom != "" && len(r.Missing) > 0:
-		t.Line(1, "factor: 1, since `%s` lacks %s", english.OneLine(r.FactorFrom), strings.Join(r.Missing, ", "))
+		t.Line(1, "factor: 1, because `%s` lacks %s", english.OneLine(r.FactorFrom), strings.Join(r.Missing, ", "))
 	case r.FactorFrom != "":
 		t.Line(1, "factor: %s, from `%s`", english.Number(r.Factor), english.OneLine(r.FactorFrom))
 	}
@@ -40,7 +40,7 @@ func (r *Reckoning) Write(t *english.Lines) {
 	for _, p := range r.PulledIn {
 		moved := ""
 		if p.Limits != "" {
-			moved = "; moved its " + strings.ReplaceAll(p.Limits, ", ", " and ")
+			moved = "; it moved the " + strings.ReplaceAll(p.Limits, ", ", " and ")
 		}
 		t.Line(1, "%s%s%s", p.Words(), byEvent(p.By), moved)
 	}
@@ -67,9 +67,9 @@ func (l *ReckonedLimit) write(t *english.Lines) {
 	}
 	switch {
 	case l.Within != "" && l.Every != "":
-		head += ": within " + l.Within + ", asked for by an alarm; of itself every " + l.Every
+		head += ": within " + l.Within + " because of an alarm; otherwise every " + l.Every
 	case l.Within != "":
-		head += ": within " + l.Within + ", asked for by an alarm"
+		head += ": within " + l.Within + " because of an alarm"
 	case l.Every != "":
 		head += ": every " + l.Every
 	}
@@ -113,7 +113,7 @@ func (m *ReckonedMeter) write(t *english.Lines) {
 		return
 	}
 	if m.PerDay == nil {
-		t.Line(2, "too few readings to tell its usage")
+		t.Line(2, "too few readings to know its usage")
 		return
 	}
 	laidUp := ""
@@ -122,7 +122,7 @@ func (m *ReckonedMeter) write(t *english.Lines) {
 	}
 	t.Line(2, "usage %s %s a day (%s to %s, from %d readings)%s", english.Number(m.PerDay.Value), m.PerDay.Unit,
 		english.Number(m.PerDayLow.Value), english.Number(m.PerDayHigh.Value), m.Readings, laidUp)
-	t.Line(2, "by now about %s (%s to %s), which nobody has read", english.Quantity(m.Now), english.Quantity(m.NowLeast), english.Quantity(m.NowMost))
+	t.Line(2, "estimated now: about %s (%s to %s)", english.Quantity(m.Now), english.Quantity(m.NowLeast), english.Quantity(m.NowMost))
 }
 
 // WriteSource says where a figure comes from, where anybody does.

@@ -148,5 +148,5 @@ const (
 
 // OlderWords tell a ratio that is scaled to the fluid's age from a plain one.
 func OlderWords(n float64) string {
-	return fmt.Sprintf("the fluid has run %.2g times as long as the baseline's and is expected to hold about %.2g times the metal, and the metal is still there", n, n)
+	return fmt.Sprintf("the fluid has run %.2g times as long as the baseline's, so about %.2g times the metal is expected; the metal is still there", n, n)
 }

@@ -63,7 +63,7 @@ func (v *View) Event(id event.ID) Event {
 		}
 	}
 	if e.What == "" {
-		e.What = "an event that is kept no longer"
+		e.What = "an event that is no longer kept"
 	}
 	return e
 }
@@ -83,8 +83,8 @@ func (v *View) Masked(r *rules.Rule, comp int, l latch.Latch) string {
 }
 
 func (v *View) maskedWords(r *rules.Rule, by Event, l latch.Latch) string {
-	until := "before the fluid has run " + v.Amount(unknownAge/2, false) + " or, where nobody knows, before the second sample after that"
-	const half = ", half of what it had run then, or a smaller share where less was exchanged"
+	until := "before the fluid has run " + v.Amount(unknownAge/2, false) + " or, where nobody knows, before the second sample after it"
+	const half = ", half of its age then, or less where less was changed"
 	switch {
 	case r.MaskedFor != (rules.Limits{}):
 		until = "before the fluid has run " + v.Amount(r.MaskedFor.Distance, false) + " or " + v.Amount(r.MaskedFor.Hours, true)
@@ -93,11 +93,11 @@ func (v *View) maskedWords(r *rules.Rule, by Event, l latch.Latch) string {
 	case l.Age[1] > 0:
 		until = "before the fluid has run " + v.Amount(l.Age[1]/2, true) + half
 	}
-	exchange := "an exchange of fluid"
+	exchange := "a fluid change"
 	if by.What != "" {
 		exchange += " (" + by.Line() + ")"
 	}
-	return exchange + " thinned what the alarm saw; it may worsen, but not ease " + until
+	return exchange + " diluted what the alarm saw; it can get worse, but does not ease " + until
 }
 
 // SampleWords name a sample: its number, component and revision.
@@ -122,6 +122,6 @@ func serviceWords(d *event.ServiceData) string {
 
 const (
 	// NothingYet stands for the event of a rule that was never judged.
-	NothingYet = "nothing that it is judged on has come yet"
+	NothingYet = "nothing to judge it by has come yet"
 	theClock   = "the clock"
 )

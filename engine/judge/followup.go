@@ -201,7 +201,7 @@ func followUpTitle(fu *rules.FollowUp) string {
 // FollowUpEnd is what a follow-up says when it ends.
 func (d *Due) FollowUpEnd() string {
 	if d.Lapsed {
-		return d.Title() + ": not done in time to tell anything, and not asked for any more"
+		return d.Title() + ": too late to be useful; removed from the list"
 	}
 	return d.Title() + ": done"
 }

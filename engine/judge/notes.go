@@ -33,9 +33,9 @@ func (x *Facts) toppedNote(word.Word, string) string {
 		return ""
 	}
 	u := x.v.Book.Units.Volume
-	s := english.Figures(unit.From(litres, u)) + " " + u + " topped up since the last exchange"
+	s := english.Figures(unit.From(litres, u)) + " " + u + " topped up since the last change"
 	if n := x.Sheet.Unhidden(); n > 1 {
-		s += fmt.Sprintf("; %.0f %% of what was made went with the fluid that was consumed, and is reckoned in", 100-100/n)
+		s += fmt.Sprintf("; %.0f %% of what was made left with the fluid that was consumed, and is counted in", 100-100/n)
 	}
 	return s
 }
@@ -71,8 +71,8 @@ func (x *Facts) usualNote(_ word.Word, arg string) string {
 		return ""
 	}
 	per, base := x.v.PerWords(u.Per)
-	return "made " + english.Figures(u.Latest*base) + " in " + per + "; usual here, of " + strconv.Itoa(u.Rates) + " samples, are " +
-		english.Figures(u.Lower*base) + " to " + english.Figures(u.Upper*base)
+	return "made " + english.Figures(u.Latest*base) + " in " + per + "; usual here " +
+		english.Figures(u.Lower*base) + " to " + english.Figures(u.Upper*base) + " (from " + strconv.Itoa(u.Rates) + " samples)"
 }
 
 func (x *Facts) freshNote(_ word.Word, arg string) string { return x.Sheet.FreshNote(arg) }
@@ -117,7 +117,7 @@ func (x *Facts) within(analyte string, v float64, ok bool) string {
 
 // StatedWords say of the exchange at step e that nobody measured how much it renewed.
 func (x *Facts) StatedWords(e int) string {
-	return "how much fluid was renewed was not told; its task says " + english.Figures(100*x.steps.Lab[e].Share) + " %, on which no more than an advisory rests"
+	return "how much fluid was changed was assumed from the task (" + english.Figures(100*x.steps.Lab[e].Share) + " %), not measured: an advisory at most"
 }
 
 // inexact reports whether the result or the one that it is compared with is a limit.
@@ -155,9 +155,9 @@ func OddShare(d *event.FluidData, c *event.ComponentDef) string {
 	switch {
 	case d.Flush || !(capacity > 0):
 	case share > 0.8 && strings.Contains(strings.ToLower(c.Kind), "automatic transmission"):
-		return fmt.Sprintf("%.3g %% of the fluid of the %s would have been renewed, and a drain leaves the converter full: is the capacity of %s that of the pan alone? (Say flush where a machine renewed all of it.)", 100*share, c.Name, c.Capacity)
+		return fmt.Sprintf("that would be %.3g %% of the fluid of the %s, and a drain leaves the converter full: is the capacity of %s that of the pan alone? (Say flush if a machine changed all of it.)", 100*share, c.Name, c.Capacity)
 	case share > 1.1:
-		return fmt.Sprintf("%.2g times what the %s holds would have been renewed: is its capacity of %s right? (Say flush where a machine renewed all of it.)", share, c.Name, c.Capacity)
+		return fmt.Sprintf("that would be %.2g times what the %s holds: is its capacity of %s right? (Say flush if a machine changed all of it.)", share, c.Name, c.Capacity)
 	}
 	return ""
 }

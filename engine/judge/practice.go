@@ -48,14 +48,14 @@ func (x *Facts) codeNote(_ word.Word, arg string) string {
 	if _, counted := x.Sheet.Result(arg); counted {
 		return ""
 	}
-	return "as the sheet has it"
+	return "as given on the sheet"
 }
 
 func (x *Facts) fewNote(_ word.Word, arg string) string {
 	if !x.Sheet.FewCounted(arg) {
 		return ""
 	}
-	return "under 20 in 1 mL; where under 20 were counted in all the code is at least this (ISO 4406), and how much fluid was counted is not told"
+	return "under 20 in 1 mL; where under 20 were counted in all the code is at least this (ISO 4406), and nobody says how much fluid was counted"
 }
 
 // classNote names a class that is no plain number.

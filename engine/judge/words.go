@@ -36,7 +36,7 @@ func (v *View) TaskWords(t *alarm.Transition, d *Due, to int, causes []event.ID)
 	t.Statutory = d.Task != nil && d.Task.Statutory
 	t.Message = t.Title + ": " + v.DueWords(d)
 	if to == 0 {
-		t.Message = t.Title + ": not due now; " + v.DueWords(d)
+		t.Message = t.Title + ": not due; " + v.DueWords(d)
 	}
 	t.Due = v.duePoint(d)
 	t.Evidence = v.taskEvidence(d)
@@ -64,20 +64,20 @@ func (v *View) TaskWords(t *alarm.Transition, d *Due, to int, causes []event.ID)
 // DueWords says which limit decides and how far past or ahead it is.
 func (v *View) DueWords(d *Due) string {
 	if d.Waiting {
-		return "counts from the first reading, which has not come yet"
+		return "counts from the first reading; none has come yet"
 	}
 	if d.NoHistory {
-		return "no history; do it now, or enter when it was last done"
+		return "no record of when it was last done; do it now, or enter the date"
 	}
 	parts := []string{v.limitWords(d)}
 	if d.Untold != "" {
 		parts = v.untoldWords(d)
 	}
-	if d.Reached {
-		parts = append(parts, "going by its usage it has passed this by now; please read the meter")
-	}
 	waits := d.Postponed != nil && d.Point.HasDate && d.Sure && d.Likely >= d.Point.Date // of what lies beyond, nobody asked
-	if d.Stage <= interval.Soon && d.Sure && !waits {
+	switch {
+	case d.Reached && d.Sure:
+		parts = v.reachedWords(d)
+	case d.Stage <= interval.Soon && d.Sure && !waits:
 		reach := v.Reach(d)
 		parts = append(parts, fmt.Sprintf("likely about %s (between %s and %s)", reach[1], reach[0], reach[2]))
 	}
@@ -90,21 +90,31 @@ func (v *View) DueWords(d *Due) string {
 	return strings.Join(parts, "; ")
 }
 
+// reachedWords say that a meter limit lies behind by now, going by the usage, beside the
+// date where that comes first.
+func (v *View) reachedWords(d *Due) []string {
+	past := fmt.Sprintf("probably already past %s (about %s); please read the %s", v.Place(d.first, d.at), v.Reach(d)[1], d.first.Name)
+	if d.Limit == interval.ByTime || d.Stage > interval.Soon {
+		return []string{v.limitWords(d), past}
+	}
+	return []string{past}
+}
+
 func (v *View) limitWords(d *Due) string {
 	if d.Limit == interval.ByTime {
 		n := int(d.Past)
 		switch {
 		case d.Stage == interval.Overdue:
-			return fmt.Sprintf("overdue, %s past its date of %s", english.Days(n), d.Point.Date)
+			return fmt.Sprintf("overdue, was due on %s, %s ago", d.Point.Date, english.Days(n))
 		case n == 0:
 			return "due today, " + d.Point.Date.String()
 		case n > 0:
-			return fmt.Sprintf("due since %s, %s ago", d.Point.Date, english.Days(n))
+			return fmt.Sprintf("was due on %s, %s ago", d.Point.Date, english.Days(n))
 		}
 		return fmt.Sprintf("due on %s, in %s", d.Point.Date, english.Days(-n))
 	}
 	if d.meter == nil {
-		return "no due point yet"
+		return "the next date is not known yet"
 	}
 	hours := d.meter.Hours
 	at := d.Point.Distance

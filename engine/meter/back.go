@@ -33,9 +33,9 @@ func (k Kind) lower(b, a Reading) bool {
 func (s segment) backs(nodes []Reading, accepted []bool, skip int) []Back {
 	g := goingBack{s.kind, nodes, accepted, skip, skip + len(s.readings)}
 	if over := g.overtaken(); len(over) > 1 || len(over) == 1 && slices.Index(accepted, true) > over[0] {
-		low := g.firstUnder(over)
-		g.keepHigher(over, low)
-		return append([]Back{{High: g.highBefore(low) - skip, Low: low - skip, Open: true}}, g.closed(low)...)
+		if low := g.firstUnder(over); g.keepHigher(over, low) {
+			return append([]Back{{High: g.highBefore(low) - skip, Low: low - skip, Open: true}}, g.closed(low)...)
+		}
 	}
 	low := g.trailing()
 	out := g.closed(low)
@@ -87,8 +87,9 @@ func (g *goingBack) firstUnder(over []int) int {
 	return first
 }
 
-// keepHigher votes again without the lower readings from low on.
-func (g *goingBack) keepHigher(over []int, low int) {
+// keepHigher votes again without the lower readings from low on. It changes nothing, and
+// is false, where no higher one is accepted for it.
+func (g *goingBack) keepHigher(over []int, low int) bool {
 	nodes, high := slices.Clone(g.nodes), g.nodes[over[0]]
 	for _, i := range over {
 		if i < low && g.nodes[i].Value > high.Value {
@@ -100,7 +101,13 @@ func (g *goingBack) keepHigher(over []int, low int) {
 			nodes[k].Value = math.NaN()
 		}
 	}
+	before := slices.Clone(g.accepted)
 	copy(g.accepted, longest(nodes, g.kind, nil))
+	if g.highBefore(low) < 0 {
+		copy(g.accepted, before)
+		return false
+	}
+	return true
 }
 
 // highBefore is the last accepted reading before i that is higher, or -1.

@@ -182,7 +182,14 @@ func TestLifeNeverDecreases(t *testing.T) {
 			})
 		}
 		life := math.Inf(-1)
-		for i, v := range Judge(readings, replaced, Distance).Verdicts {
+		got := Judge(readings, replaced, Distance)
+		for i, b := range got.Backs {
+			if b.High < 0 || b.Low <= b.High || b.Low >= len(readings) || readings[b.High].Value <= readings[b.Low].Value ||
+				got.Verdicts[b.High].Accepted == got.Verdicts[b.Low].Accepted || b.Open && (i > 0 || got.Verdicts[b.Low].Accepted) {
+				r.Fatalf("%+v of %v: %+v", b, readings, got)
+			}
+		}
+		for i, v := range got.Verdicts {
 			if v.Accepted && v.Life < life-1e-6 {
 				r.Fatalf("reading %d: life %v after %v", i, v.Life, life)
 			}

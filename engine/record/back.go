@@ -96,7 +96,9 @@ func (r *Record) holdBacks() {
 			continue
 		}
 		held := func(id event.ID) bool {
-			return slices.ContainsFunc(c.Backs, func(b Back) bool { return b.High.ID == id || b.Low.ID == id })
+			return slices.ContainsFunc(c.Backs, func(b Back) bool {
+				return b.Low.ID == id || b.High.ID == id
+			})
 		}
 		list, own := r.Meters[k].Readings, false
 		for j := range list {

@@ -29,13 +29,13 @@ func whatItWaitsFor(r *rules.Rule) string {
 func notApplied(where *expression.Condition, perComponent bool) string {
 	switch {
 	case where == nil && perComponent:
-		return "it is kept for components, and the vehicle has none"
+		return "it applies to components, and the vehicle has none"
 	case where == nil:
-		return "it is not kept for this vehicle"
+		return "it does not apply to this vehicle"
 	case perComponent:
-		return fmt.Sprintf("no component of the vehicle is let in by `where: %s` (%s)", strings.TrimSpace(where.Text), where.At)
+		return fmt.Sprintf("no component of the vehicle matches `where: %s` (%s)", strings.TrimSpace(where.Text), where.At)
 	}
-	return fmt.Sprintf("the vehicle is not let in by `where: %s` (%s)", strings.TrimSpace(where.Text), where.At)
+	return fmt.Sprintf("the vehicle does not match `where: %s` (%s)", strings.TrimSpace(where.Text), where.At)
 }
 
 // Headline is the answer in a line: stage, what, and the words of the last change.
@@ -48,7 +48,11 @@ func (y *Why) Headline() string {
 	case y.DoesNotApply != "":
 		return s + ": does not apply; " + y.DoesNotApply
 	case y.Stage == alarm.Normal && y.NotJudged != nil && y.Judged == nil:
-		return s + ": not judged; without " + strings.Join(y.NotJudged.Missing, ", ")
+		return s + ": not judged, missing: " + strings.Join(y.NotJudged.Missing, ", ")
+	case y.Standing == alarm.Returned && y.Due != nil:
+		return s + ": OK, no longer due"
+	case y.Standing == alarm.Returned:
+		return s + ": OK again; nobody has acknowledged it yet"
 	case y.Standing != "":
 		return s + fmt.Sprintf(": %s, %s", y.Stage, y.Standing)
 	}
@@ -122,13 +126,13 @@ func (j *Judged) write(t *english.Lines) {
 		t.Line(2, "which is %t", *j.Raise)
 		due.WriteSource(t, 2, j.Source)
 	}
-	t.Line(1, "reckoned with:")
+	t.Line(1, "based on:")
 	writeEvidence(t, j.Evidence)
 	if j.Baseline != nil {
 		t.Line(1, "baseline: %s", j.Baseline.words())
 	}
 	if len(j.Events) > 0 {
-		t.Line(1, "from the events:")
+		t.Line(1, "events:")
 		for i := range j.Events {
 			t.Line(2, "%s", j.Events[i].Line())
 		}
