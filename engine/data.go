@@ -44,7 +44,8 @@ func (f *fold) judgeSilence() {
 	f.dataMove(dataSilent, silent, nil, "Check the gateway, or enter a reading by hand; take the vehicle out of service if it is laid up.", "Readings come again")
 }
 
-// dataMove asks for a data alarm at advisory while there is something to say.
+// dataMove asks for a data alarm at advisory while there is something to say. One that
+// stands says what holds now: nothing else is told when that changes.
 func (f *fold) dataMove(rule string, texts []string, ids []event.ID, advise, over string) {
 	stage := 0
 	if len(texts) > 0 {
@@ -54,6 +55,12 @@ func (f *fold) dataMove(rule string, texts []string, ids []event.ID, advise, ove
 	if stage == 0 && f.Rec.Alarm(k) == nil {
 		return // as nearly always
 	}
+	said := strings.Join(texts, ". ")
+	if a := f.Rec.Alarm(k); a != nil && a.Stage > 0 && stage > 0 && a.Last.Message != said {
+		now := *a
+		now.Last.Message, now.Last.Advise = said, advise
+		f.Rec.SetAlarm(now)
+	}
 	f.move(alarmMove{Key: k, stage: stage, words: func(t *alarm.Transition, from, to int) {
 		t.Events = append(ids, f.causeIDs()...)
 		if len(ids) > 0 && len(f.causeIDs()) > 0 && ids[0] == f.ev.ID {
@@ -61,7 +68,7 @@ func (f *fold) dataMove(rule string, texts []string, ids []event.ID, advise, ove
 		}
 		t.Message, t.Title = over, dataTitles[rule]
 		if to > 0 {
-			t.Message, t.Advise = strings.Join(texts, ". "), advise
+			t.Message, t.Advise = said, advise
 		}
 	}})
 }

@@ -2,7 +2,6 @@ package engine
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strings"
 
@@ -68,11 +67,7 @@ func (t *told) tell(text string, id event.ID) {
 }
 
 func (f *fold) oddAdvice() string {
-	return "Read the instrument again and send the right reading. " + f.undoAdvice()
-}
-
-func (f *fold) undoAdvice() string {
-	return fmt.Sprintf("Take a wrong one out: telltale undo %s", f.Rec.Vehicle)
+	return "Read the instrument again and send the right value. Take a wrong one out: telltale undo " + f.Rec.Vehicle
 }
 
 // settledWords are what ended it.
@@ -91,7 +86,7 @@ func (f *fold) settledWords() string {
 // backAdvice names the usual causes, each with what to do about it.
 func (f *fold) backAdvice(untold bool) string {
 	if !untold {
-		return "The readings since fit one another, so that one was wrong. Acknowledge this. " + f.undoAdvice()
+		return "The readings around it fit one another, so it was wrong. Acknowledge this, or take it out: telltale undo " + f.Rec.Vehicle
 	}
 	v := f.Rec.Vehicle
 	return strings.Join([]string{

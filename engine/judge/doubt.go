@@ -158,7 +158,7 @@ func (v *View) aheadText(c *record.Chain) (record.Point, string) {
 	if c.Hours {
 		least = aheadHours
 	}
-	if usual := float64(u.High * ran); !u.OK || p.Life-before.Life < aheadTimes*usual+least {
+	if usual := float64(u.High * ran); !u.OK || p.Life-before.Life < float64(aheadTimes*usual)+least {
 		return p, ""
 	}
 	text := fmt.Sprintf("The %s reads %s, %s more than on %s: at its usual pace that would be %s", c.Name, v.face(c, p.Face),
