@@ -3,9 +3,13 @@ package engine
 import (
 	"cmp"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
+	"unicode"
 
 	"telltale/engine/event"
+	"telltale/engine/interval"
 	"telltale/engine/meter"
 	"telltale/engine/record"
 	"telltale/rules/english"
@@ -17,13 +21,15 @@ import (
 // clears it. One on a value of a replaced instrument stands until that is put right.
 func (f *fold) judgeMeters() {
 	var back, odd told
-	untold := false
+	advice := ""
 	chains := f.Rec.Chains()
 	for i := range chains {
 		c := &chains[i]
 		for _, b := range c.Backs {
 			back.tell(f.BackText(c, &b), b.Low.ID)
-			untold = untold || b.Open
+		}
+		if len(c.Backs) > 0 && (advice == "" || c.Backs[0].Open) {
+			advice = f.backAdvice(c)
 		}
 		for _, d := range c.Doubted {
 			odd.tell(f.DoubtedText(c, &d), d.Of.ID)
@@ -35,8 +41,8 @@ func (f *fold) judgeMeters() {
 			back.tell(f.DisputedText(c, p), p.ID)
 		}
 	}
-	f.dataMove(dataGoingBack, back.texts, back.ids, f.backAdvice(untold), f.settledWords())
-	f.dataMove(dataImplausible, odd.texts, odd.ids, f.oddAdvice(), f.settledWords())
+	f.dataMove(dataGoingBack, back.texts, back.ids, cmp.Or(advice, takeOut(f.Rec.Vehicle, back.ids)), f.settledWords())
+	f.dataMove(dataImplausible, odd.texts, odd.ids, oddAdvice(f.Rec.Vehicle, odd.ids), f.settledWords())
 	f.judgeSilence()
 }
 
@@ -66,8 +72,26 @@ func (t *told) tell(text string, id event.ID) {
 	t.texts, t.ids = append(t.texts, text), append(t.ids, id)
 }
 
-func (f *fold) oddAdvice() string {
-	return "Read the instrument again and send the right value. Take a wrong one out: telltale undo " + f.Rec.Vehicle
+func oddAdvice(vehicle string, ids []event.ID) string {
+	return "Read the instrument again and send the right value. " + takeOut(vehicle, ids)
+}
+
+// takeOut is the command that takes a wrong entry out; of several one is enough to see how.
+func takeOut(vehicle string, ids []event.ID) string {
+	if len(ids) == 0 {
+		return ""
+	}
+	return "Take a wrong one out: telltale undo " + typed(vehicle) + " " + typed(ids[0].ID)
+}
+
+// typed is a name as it is typed in a command.
+func typed(name string) string {
+	if strings.ContainsFunc(name, func(r rune) bool {
+		return !unicode.IsLetter(r) && !unicode.IsDigit(r) && !strings.ContainsRune("-_./", r)
+	}) {
+		return strconv.Quote(name)
+	}
+	return name
 }
 
 // settledWords are what ended it.
@@ -84,15 +108,24 @@ func (f *fold) settledWords() string {
 }
 
 // backAdvice names the usual causes, each with what to do about it.
-func (f *fold) backAdvice(untold bool) string {
-	if !untold {
-		return "The readings around it fit one another, so it was wrong. Acknowledge this, or take it out: telltale undo " + f.Rec.Vehicle
+func (f *fold) backAdvice(c *record.Chain) string {
+	v, b := typed(f.Rec.Vehicle), c.Backs[0]
+	if !b.Open {
+		wrong := b.Low
+		if wrong.Accepted {
+			wrong = b.High
+		}
+		return "The readings around it fit one another, so it was wrong. Acknowledge this, or take it out: telltale undo " + v + " " + typed(wrong.ID.ID)
 	}
-	v := f.Rec.Vehicle
+	value := func(p record.Point) string {
+		n, u := f.Shown(p.Face, c.Hours)
+		return strconv.FormatFloat(n, 'f', -1, 64) + u
+	}
+	on := interval.DateOf(time.Unix(0, b.Low.At), f.Applied().Zone).String()
 	return strings.Join([]string{
 		"Look at the instrument.",
-		"If it was replaced and nobody entered that: telltale meter replaced " + v + ".",
-		"If readings are wrong (miles sent as kilometres, two digits swapped, another vehicle's): telltale undo " + v + ".",
-		"If the lower readings are right for another reason: telltale answer " + v + ` accept "` + dataGoingBack + `".`,
+		"If it was replaced and nobody entered that: telltale meter replaced " + v + " --meter " + typed(c.Name) + " --old " + value(b.High) + " --new " + value(b.Low) + " --on " + on + ".",
+		"If readings are wrong (miles sent as kilometres, two digits swapped, another vehicle's), take them out: telltale undo " + v + " " + typed(b.Low.ID.ID) + ".",
+		"If the lower readings are right for another reason: telltale answer " + v + ` "` + dataGoingBack + `" accept --by NAME`,
 	}, " ")
 }
