@@ -183,10 +183,11 @@ func (v *View) Place(c *record.Chain, life float64) string {
 	return fmt.Sprintf("%s on the new %s (%s)", v.face(c, face), c.Name, in)
 }
 
-// reads says what the meter was last read to show.
-func (v *View) reads(c *record.Chain, p record.Point) string {
+// reads says what the meter was last read to show, beside a point that it is due at: in
+// all, too, where no more than that is known of the point.
+func (v *View) reads(c *record.Chain, p record.Point, at float64) string {
 	text := fmt.Sprintf("the %s reads %s", c.Name, v.face(c, p.Face))
-	if _, replaced := c.Face(p.Life); replaced {
+	if face, replaced := c.Face(at); replaced && face < 0 {
 		text += " (" + v.Amount(p.Life, c.Hours) + " in all)"
 	}
 	return text

@@ -121,7 +121,7 @@ func (v *View) limitWords(d *Due) string {
 	if hours {
 		at = d.Point.Hours
 	}
-	due, now := v.Place(d.meter, at), v.reads(d.meter, d.read)
+	due, now := v.Place(d.meter, at), v.reads(d.meter, d.read, at)
 	switch {
 	case d.Stage == interval.Overdue:
 		return fmt.Sprintf("overdue by %s, was due at %s; %s", v.Amount(d.Past, hours), due, now)
