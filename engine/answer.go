@@ -2,6 +2,7 @@ package engine
 
 import (
 	"telltale/engine/alarm"
+	"telltale/engine/doubt"
 	"telltale/engine/event"
 	"telltale/engine/outlook"
 	"telltale/engine/record"
@@ -96,7 +97,7 @@ func (f *fold) acknowledge(d *event.AnswerData) error {
 		return err
 	case d.Rule == NotTheirs:
 		f.seenTo()
-	case d.Rule == dataGoingBack:
+	case d.Rule == doubt.GoingBack:
 		f.settleBack(record.StampOf(&f.ev), record.Known)
 	}
 	return nil
@@ -105,7 +106,7 @@ func (f *fold) acknowledge(d *event.AnswerData) error {
 // acceptMeter takes a person's word that a meter which went back was replaced, or that
 // its lower readings are right for another reason: it goes on from there.
 func (f *fold) acceptMeter(s record.Stamp, d *event.AnswerData) error {
-	if d.Rule != dataGoingBack {
+	if d.Rule != doubt.GoingBack {
 		return event.Refuse("%q is nothing to accept: acknowledge it", d.Rule)
 	}
 	switch any, open := f.Rec.WentBack(); {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/doubt"
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/meter"
@@ -21,12 +22,11 @@ const NotTheirs = "data: not their vehicle"
 // The data alarms: what is wrong with what the vehicle reports.
 const (
 	dataImplausible = "data: implausible reading"
-	dataGoingBack   = "data: meter going back"
 	dataSilent      = "data: silent"
 )
 
 var dataTitles = map[string]string{
-	dataImplausible: "Implausible reading", dataGoingBack: "Meter going back", dataSilent: "No readings",
+	dataImplausible: "Implausible reading", doubt.GoingBack: "Meter going back", dataSilent: "No readings",
 	NotTheirs: "Not their vehicle",
 }
 

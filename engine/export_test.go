@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"telltale/engine/doubt"
 	"telltale/engine/event"
 )
 
@@ -17,7 +18,7 @@ func (p *Partition) Describe(vehicle string) string {
 	for _, a := range r.Alarms {
 		// One that was seen between two that fit stands on; where it came later, it may have
 		// been thinned out at once.
-		if _, open := r.WentBack(); a.Rule == dataGoingBack && !open {
+		if _, open := r.WentBack(); a.Rule == doubt.GoingBack && !open {
 			continue
 		}
 		if a.Stage > 0 {

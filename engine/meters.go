@@ -3,13 +3,9 @@ package engine
 import (
 	"cmp"
 	"slices"
-	"strconv"
-	"strings"
-	"time"
-	"unicode"
 
+	"telltale/engine/doubt"
 	"telltale/engine/event"
-	"telltale/engine/interval"
 	"telltale/engine/meter"
 	"telltale/engine/record"
 	"telltale/rules/english"
@@ -26,23 +22,23 @@ func (f *fold) judgeMeters() {
 	for i := range chains {
 		c := &chains[i]
 		for _, b := range c.Backs {
-			back.tell(f.BackText(c, &b), b.Low.ID)
+			back.tell(doubt.Back(&f.View, c, &b), b.Low.ID)
 		}
 		if len(c.Backs) > 0 && (advice == "" || c.Backs[0].Open) {
-			advice = f.backAdvice(c)
+			advice = doubt.BackAdvice(&f.View, c)
 		}
 		for _, d := range c.Doubted {
-			odd.tell(f.DoubtedText(c, &d), d.Of.ID)
+			odd.tell(doubt.Replaced(&f.View, c, &d), d.Of.ID)
 		}
 		switch p, ok := lastDisputed(c); {
 		case ok && p.Why != meter.GoingBack:
-			odd.tell(f.DisputedText(c, p), p.ID)
+			odd.tell(doubt.Disputed(&f.View, c, p), p.ID)
 		case ok && littleBack(c, p):
-			back.tell(f.DisputedText(c, p), p.ID)
+			back.tell(doubt.Disputed(&f.View, c, p), p.ID)
 		}
 	}
-	f.dataMove(dataGoingBack, back.texts, back.ids, cmp.Or(advice, takeOut(f.Rec.Vehicle, back.ids)), f.settledWords())
-	f.dataMove(dataImplausible, odd.texts, odd.ids, oddAdvice(f.Rec.Vehicle, odd.ids), f.settledWords())
+	f.dataMove(doubt.GoingBack, back.texts, back.ids, cmp.Or(advice, doubt.TakeOut(f.Rec.Vehicle, back.ids)), f.settledWords())
+	f.dataMove(dataImplausible, odd.texts, odd.ids, doubt.OddAdvice(f.Rec.Vehicle, odd.ids), f.settledWords())
 	f.judgeSilence()
 }
 
@@ -72,28 +68,6 @@ func (t *told) tell(text string, id event.ID) {
 	t.texts, t.ids = append(t.texts, text), append(t.ids, id)
 }
 
-func oddAdvice(vehicle string, ids []event.ID) string {
-	return "Read the instrument again and send the right value. " + takeOut(vehicle, ids)
-}
-
-// takeOut is the command that takes a wrong entry out; of several one is enough to see how.
-func takeOut(vehicle string, ids []event.ID) string {
-	if len(ids) == 0 {
-		return ""
-	}
-	return "Take a wrong one out: telltale undo " + typed(vehicle) + " " + typed(ids[0].ID)
-}
-
-// typed is a name as it is typed in a command.
-func typed(name string) string {
-	if strings.ContainsFunc(name, func(r rune) bool {
-		return !unicode.IsLetter(r) && !unicode.IsDigit(r) && !strings.ContainsRune("-_./", r)
-	}) {
-		return strconv.Quote(name)
-	}
-	return name
-}
-
 // settledWords are what ended it.
 func (f *fold) settledWords() string {
 	switch d := f.ev.Data.(type) {
@@ -105,27 +79,4 @@ func (f *fold) settledWords() string {
 		return english.Sentences("Settled by "+cmp.Or(d.By, f.ev.ID.Source), d.Why)
 	}
 	return "The readings fit again"
-}
-
-// backAdvice names the usual causes, each with what to do about it.
-func (f *fold) backAdvice(c *record.Chain) string {
-	v, b := typed(f.Rec.Vehicle), c.Backs[0]
-	if !b.Open {
-		wrong := b.Low
-		if wrong.Accepted {
-			wrong = b.High
-		}
-		return "The readings around it fit one another, so it was wrong. Acknowledge this, or take it out: telltale undo " + v + " " + typed(wrong.ID.ID)
-	}
-	value := func(p record.Point) string {
-		n, u := f.Shown(p.Face, c.Hours)
-		return strconv.FormatFloat(n, 'f', -1, 64) + u
-	}
-	on := interval.DateOf(time.Unix(0, b.Low.At), f.Applied().Zone).String()
-	return strings.Join([]string{
-		"Look at the instrument.",
-		"If it was replaced and nobody entered that: telltale meter replaced " + v + " --meter " + typed(c.Name) + " --old " + value(b.High) + " --new " + value(b.Low) + " --on " + on + ".",
-		"If readings are wrong (miles sent as kilometres, two digits swapped, another vehicle's), take them out: telltale undo " + v + " " + typed(b.Low.ID.ID) + ".",
-		"If the lower readings are right for another reason: telltale answer " + v + ` "` + dataGoingBack + `" accept --by NAME`,
-	}, " ")
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/doubt"
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/judge"
@@ -83,7 +84,7 @@ const (
 // Of is that of one vehicle that is registered.
 func Of(v *judge.View) []Entry {
 	rec := v.Rec
-	h := &historian{vehicle: rec.Vehicle, zone: rec.Registered().Location(), seen: map[event.ID]bool{}, doubts: v.Doubts(), void: map[event.ID]bool{}}
+	h := &historian{vehicle: rec.Vehicle, zone: rec.Registered().Location(), seen: map[event.ID]bool{}, doubts: doubt.Of(v), void: map[event.ID]bool{}}
 	for _, value := range rec.Voids {
 		h.void[value.Target] = true
 	}

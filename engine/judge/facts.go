@@ -209,7 +209,7 @@ func (x *Facts) life(hours bool) (float64, string, bool) {
 			return p.Life, "", true
 		}
 		if since, untold := c.UntoldSince(); untold {
-			return 0, "how far the " + c.Name + " has run: it went back on " + x.v.dayOf(since), false
+			return 0, "how far the " + c.Name + " has run: it went back on " + x.v.DayOf(since), false
 		}
 	}
 	if hours {

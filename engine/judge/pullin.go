@@ -145,15 +145,27 @@ func (v *View) ChangedSince(comp int, sample event.ID) string {
 	}
 	drawn, a := &v.Rec.Samples[i], v.Applied()
 	c := &a.Reg.Components[comp]
-	changed := func(s record.Service) bool {
-		renews := s.Exchanged() != nil && record.Exchanges(&s, a.Reg, c) || s.Exchanged() == nil && v.statedShare(&s, comp) > 0
-		return !s.Void && renews && drawn.DrawnBefore(&s, a.Zone)
+	most, changed := 0.0, false
+	for j := range v.Rec.Services {
+		if s := &v.Rec.Services[j]; !s.Void && drawn.DrawnBefore(s, a.Zone) {
+			share, ok := record.Renewed(s, a.Reg, c, v.statedShare(s, comp))
+			changed, most = changed || ok, math.Max(most, share)
+		}
 	}
-	if !slices.ContainsFunc(v.Rec.Services, changed) {
+	switch fluid := cmp.Or(c.Fluid, "fluid"); {
+	case !changed:
 		return ""
+	case most < nearlyAll:
+		return "The " + fluid + " was partly changed after this sample was drawn: look at the next one"
+	default:
+		return "The " + fluid + " was changed after this sample was drawn: look at the next one"
 	}
-	return "The " + cmp.Or(c.Fluid, "fluid") + " was changed after this sample was drawn: look at the next one"
 }
+
+// nearlyAll is the share from which people speak of a change of the fluid, and not of a
+// part of it: what a drain leaves behind in an engine is less than that. Common practice,
+// no source.
+const nearlyAll = 0.7
 
 // PulledIn tells of what moved the point.
 func (v *View) PulledIn(d *Due) []alarm.PulledIn {

@@ -150,6 +150,22 @@ func Exchanges(s *Service, v *event.VehicleData, comp *event.ComponentDef) bool 
 	return n == 1 && comp.Fluid == s.Fluid.Name && s.Fluid.Name != ""
 }
 
+// Renewed is the share of a component's fluid that the work renewed, all of it where nobody
+// knows; stated is the share by plan, 0 for none. ok is false where it renewed none.
+func Renewed(s *Service, v *event.VehicleData, comp *event.ComponentDef, stated float64) (share float64, ok bool) {
+	f := s.Exchanged()
+	if f == nil {
+		return stated, stated > 0
+	}
+	share = lab.Share(event.Litres(f.Filled), event.Litres(f.Drained), event.Litres(comp.Capacity))
+	if f.Flush {
+		share = 1
+	} else if math.IsNaN(share) {
+		share = cmp.Or(stated, 1)
+	}
+	return share, Exchanges(s, v, comp)
+}
+
 func (r *Record) labStep(v *event.VehicleData, comp *event.ComponentDef, s Step) lab.Step {
 	nan := math.NaN()
 	out := lab.Step{Distance: nan, Hours: nan, Age: nan, AgeHours: nan, Share: nan}

@@ -1,0 +1,63 @@
+package doubt
+
+import (
+	"strconv"
+	"strings"
+	"unicode"
+
+	"telltale/engine/event"
+	"telltale/engine/judge"
+	"telltale/engine/record"
+)
+
+// GoingBack is the data alarm of a meter that went back.
+const GoingBack = "data: meter going back"
+
+// BackAdvice names the usual causes of a meter that went back, each with what to do about
+// it.
+func BackAdvice(v *judge.View, c *record.Chain) string {
+	of, b := typed(v.Rec.Vehicle), c.Backs[0]
+	if !b.Open {
+		wrong := b.Low
+		if wrong.Accepted {
+			wrong = b.High
+		}
+		return "The readings around it fit one another, so it was wrong. Acknowledge this, or take it out: telltale undo " + of + " " + typed(wrong.ID.ID)
+	}
+	value := func(p record.Point) string {
+		n, u := v.Shown(p.Face, c.Hours)
+		return strconv.FormatFloat(n, 'f', -1, 64) + u
+	}
+	on := v.DayOf(b.Low.At)
+	return strings.Join([]string{
+		"Look at the instrument.",
+		"If it was replaced and nobody entered that: telltale meter replaced " + of + " --meter " + typed(c.Name) + " --old " + value(b.High) + " --new " + value(b.Low) + " --on " + on + ".",
+		"If readings are wrong (miles sent as kilometres, two digits swapped, another vehicle's), take them out: telltale undo " + of + " " + typed(b.Low.ID.ID) + ".",
+		"If the lower readings are right for another reason: telltale answer " + of + ` "` + GoingBack + `" accept --by NAME`,
+	}, " ")
+}
+
+// OddAdvice is what to do about values that are implausible, of those events; "" for none.
+func OddAdvice(vehicle string, ids []event.ID) string {
+	if len(ids) == 0 {
+		return ""
+	}
+	return "Read the instrument again and send the right value. " + TakeOut(vehicle, ids)
+}
+
+// TakeOut is the command that takes a wrong entry out; of several one is enough to see how.
+func TakeOut(vehicle string, ids []event.ID) string {
+	if len(ids) == 0 {
+		return ""
+	}
+	return "Take a wrong one out: telltale undo " + typed(vehicle) + " " + typed(ids[0].ID)
+}
+
+// typed is a name as it is typed in a command.
+func typed(name string) string {
+	plain := func(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("-_./", r) }
+	if strings.ContainsFunc(name, func(r rune) bool { return !plain(r) }) {
+		return strconv.Quote(name)
+	}
+	return name
+}

@@ -1,0 +1,111 @@
+// Package doubt says what is odd about the meter values of a vehicle, and what to do about
+// it. It asks a [judge.View] and changes nothing.
+package doubt
+
+import (
+	"fmt"
+	"math"
+
+	"telltale/engine/event"
+	"telltale/engine/judge"
+	"telltale/engine/record"
+	"telltale/rules/english"
+)
+
+// Of is what is odd about the meter values of events, as sentences: those that are
+// not believed, values of replaced instruments among them, and a last one that is far
+// ahead of the usual pace.
+func Of(v *judge.View) map[event.ID][]string {
+	out := map[event.ID][]string{}
+	chains := v.Rec.Chains()
+	for i := range chains {
+		c := &chains[i]
+		for _, p := range c.Points {
+			if !p.Accepted {
+				out[p.ID] = append(out[p.ID], Disputed(v, c, p))
+			}
+		}
+		for _, d := range c.Doubted {
+			out[d.Of.ID] = append(out[d.Of.ID], Replaced(v, c, &d))
+		}
+		if p, text := ahead(v, c); text != "" {
+			out[p.ID] = append(out[p.ID], text)
+		}
+	}
+	return out
+}
+
+// A last reading is asked about that is further on than three times the upper bound of
+// the usual pace has it, and by more than these. Common practice, no source.
+const (
+	aheadTimes    = 3
+	aheadDistance = 1_000_000.0 // m
+	aheadHours    = 50 * 3600.0 // s
+)
+
+// ahead asks about a last reading that is believed, and far ahead of the usual pace;
+// "" where it is not.
+func ahead(v *judge.View, c *record.Chain) (record.Point, string) {
+	p, ok := c.Last(math.MaxInt64)
+	before, has := c.Last(p.At - 1)
+	if !ok || !has {
+		return p, ""
+	}
+	u, ran, least := c.ReckonUsage(before.At), float64(record.Seconds(p.At)-record.Seconds(before.At)), aheadDistance
+	if c.Hours {
+		least = aheadHours
+	}
+	if usual := float64(u.High * ran); !u.OK || p.Life-before.Life < float64(aheadTimes*usual)+least {
+		return p, ""
+	}
+	text := fmt.Sprintf("The %s reads %s, %s more than on %s: at its usual pace that would be %s", c.Name, v.Amount(p.Face, c.Hours),
+		v.Amount(p.Life-before.Life, c.Hours), v.DayOf(before.At), v.Amount(float64(u.PerSecond*ran), c.Hours))
+	if meant := c.Slip(&p, &before, before.Face+float64(u.PerSecond*ran)); meant != "" {
+		text += "; " + meant
+	}
+	return p, text + ". Is that right?"
+}
+
+// Disputed says what is odd about a disputed reading.
+func Disputed(v *judge.View, c *record.Chain, p record.Point) string {
+	text := fmt.Sprintf("The %s reads %s", c.Name, v.Amount(p.Face, c.Hours))
+	switch last, ok := c.LastRead(p.At); {
+	case p.Why == record.BeforeService:
+		return text + " on " + v.DayOf(p.At) + ", which is before the vehicle came into service on " + v.Rec.Registered().InService
+	case ok:
+		text += fmt.Sprintf(" after %s on %s", v.Amount(last.Face, c.Hours), v.DayOf(last.At))
+	}
+	if p.Meant != "" {
+		text += "; " + p.Meant
+	}
+	return text
+}
+
+// Back says where a meter goes back, and what hangs on it.
+func Back(v *judge.View, c *record.Chain, b *record.Back) string {
+	if b.Open {
+		return Disputed(v, c, b.Low) + ". " + english.Capital(v.UntoldText(c, b.Low.At))
+	}
+	wrong, text := b.Low, fmt.Sprintf("after %s on %s", v.Amount(b.High.Face, c.Hours), v.DayOf(b.High.At))
+	if b.Low.Accepted {
+		wrong, text = b.High, fmt.Sprintf("before %s on %s", v.Amount(b.Low.Face, c.Hours), v.DayOf(b.Low.At))
+	}
+	text = fmt.Sprintf("The %s read %s on %s, %s", c.Name, v.Amount(wrong.Face, c.Hours), v.DayOf(wrong.At), text)
+	if wrong.Meant != "" {
+		text += "; " + wrong.Meant
+	}
+	return text
+}
+
+// Replaced says which value of a replaced instrument does not fit.
+func Replaced(v *judge.View, c *record.Chain, d *record.Doubted) string {
+	what, value := "the old "+c.Name+" ended at", d.Of.Last
+	if d.First {
+		what, value = "the new "+c.Name+" began at", d.Of.First
+	}
+	text := fmt.Sprintf("It was entered that %s %s on %s, which does not fit its readings and is not used", what, v.Amount(value, c.Hours), v.DayOf(d.Of.At))
+	if d.Meant != "" {
+		text += "; " + d.Meant
+	}
+	return text
+}
