@@ -48,7 +48,7 @@ func (f *fold) apply() error {
 // take puts the event's fact into the record, does what a person said, and tells what
 // of the event is not used.
 func (f *fold) take() error {
-	c, err := f.Rec.Take(&f.ev)
+	c, err := f.Rec.Take(&f.ev, f.When)
 	if err != nil {
 		return err
 	}
@@ -66,6 +66,7 @@ func (f *fold) take() error {
 			f.noteToppedUp(work, "reading")
 		}
 	case *event.ServiceData:
+		f.LookAhead(c.Service)
 		f.noteService(d)
 		f.noteExchange(d)
 		f.noteToppedUp(d, "work")

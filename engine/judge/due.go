@@ -141,25 +141,39 @@ func (v *View) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
 		d, err := interval.ParseDate(a.Reg.InService)
 		return interval.Done{Date: d, New: t.First != (rules.Limits{})}, err == nil
 	case rules.HistoryFirstReading:
-		d, found, at := none, false, int64(math.MaxInt64)
-		for _, hours := range []bool{false, true} {
-			c := v.Chain(comp, hours)
-			if c == nil {
-				continue
-			}
-			if p, ok := c.First(); ok {
-				found, at = true, min(at, p.At)
-				if hours {
-					d.Hours = p.Life
-				} else {
-					d.Distance = p.Life
-				}
-			}
-		}
-		d.Date = interval.DateOf(time.Unix(0, at), a.Zone)
-		return d, found
+		return v.firstRead(comp)
 	}
 	return none, false
+}
+
+// firstRead is where the component's meters stood at the first reading since the vehicle
+// was registered, or else at its registration: what was read before, as work of years ago
+// tells that is typed in later, says when the work was done and no more.
+func (v *View) firstRead(comp int) (interval.Done, bool) {
+	d, found, at := interval.Done{Distance: math.NaN(), Hours: math.NaN()}, false, int64(math.MaxInt64)
+	since, _ := v.Rec.Since()
+	for _, hours := range []bool{false, true} {
+		c := v.Chain(comp, hours)
+		if c == nil {
+			continue
+		}
+		p, ok := c.FirstSince(since)
+		if !ok {
+			p, ok = c.Last(since)
+			p.At = since
+		}
+		if !ok {
+			continue
+		}
+		found, at = true, min(at, p.At)
+		if hours {
+			d.Hours = p.Life
+		} else {
+			d.Distance = p.Life
+		}
+	}
+	d.Date = interval.DateOf(time.Unix(0, at), v.Applied().Zone)
+	return d, found
 }
 
 func (v *View) plan(at rules.AppliedTask, before record.Place, readings int64) interval.Plan {

@@ -10,6 +10,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/latch"
+	"telltale/engine/record"
 	"telltale/rules"
 	"telltale/rules/english"
 )
@@ -50,14 +51,18 @@ func (v *View) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []opene
 	var out []openedFollowUp
 	for i := range v.Rec.Services {
 		s := &v.Rec.Services[i]
-		if !v.settlesTask(s, at.Task, at.Component) {
-			continue
+		if v.settlesTask(s, at.Task, at.Component) && v.Rec.Opens(s, v.Key(fu.Name, at.Component)) {
+			out = append(out, v.openedBy(s, fu, at.Component))
 		}
-		d := v.done(s, at.Component)
-		o := latch.Opening{Name: fu.Name, By: s.ID, At: s.At, Distance: event.ToStored(d.Distance), Hours: event.ToStored(d.Hours)}
-		out = append(out, openedFollowUp{o, fu, at.Component, d.Estimated})
 	}
 	return out
+}
+
+// openedBy is the follow-up as the work opens it.
+func (v *View) openedBy(s *record.Service, fu *rules.FollowUp, comp int) openedFollowUp {
+	d := v.done(s, comp)
+	o := latch.Opening{Name: fu.Name, By: s.ID, At: s.At, Distance: event.ToStored(d.Distance), Hours: event.ToStored(d.Hours)}
+	return openedFollowUp{o, fu, comp, d.Estimated}
 }
 
 // EachFollowUp gives every follow-up that was opened, and whether it stands. They are

@@ -77,7 +77,7 @@ func (r *Record) ensureChains() {
 
 func (r *Record) makeChain(m *MeterLog) Chain {
 	c := Chain{Name: m.Name, Hours: m.Hours}
-	readings := thin(m.Readings)
+	readings := r.thin(m.Readings)
 	c.Points = make([]Point, 0, len(readings)+len(r.Services)+1)
 	for _, p := range readings {
 		if !p.Void {
@@ -254,10 +254,10 @@ func (c *Chain) LastRead(at int64) (Point, bool) {
 	return Point{}, false
 }
 
-// First returns the first accepted point.
-func (c *Chain) First() (Point, bool) {
+// FirstSince returns the first accepted point from a moment on.
+func (c *Chain) FirstSince(at int64) (Point, bool) {
 	for _, p := range c.Points {
-		if p.Accepted {
+		if p.Accepted && p.At >= at {
 			return p, true
 		}
 	}

@@ -6,6 +6,7 @@ package record
 import (
 	"cmp"
 	"hash/maphash"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -32,7 +33,8 @@ type Record struct {
 	Voids     []Voiding      `json:"voids,omitempty"`
 	Answers   []Stamp        `json:"answers,omitempty"` // in order of the log
 	NotTheirs []Disowned     `json:"notTheirs,omitempty"`
-	Out       bool           `json:"out,omitempty"` // out of service
+	Ahead     []Ahead        `json:"ahead,omitempty"` // in order of the log
+	Out       bool           `json:"out,omitempty"`   // out of service
 	// InOut is when it went out of service and came back, in turn, Unix seconds; the
 	// last made Out what it is.
 	InOut   []int64       `json:"inOut,omitempty"`
@@ -78,8 +80,27 @@ const (
 	keptAnswers   = 128
 	keptMeters    = 32
 	keptInOut     = 32
+	keptAhead     = 32
 	thinAt        = 96 // readings a meter before they are thinned again
 )
+
+// keepRegister keeps the first registration, from which a task may count, and the latest.
+func keepRegister(list []Registration) []Registration {
+	if len(list) <= keptRegister {
+		return list
+	}
+	return append(slices.Clone(list[:1]), latest(list, keptRegister-1)...)
+}
+
+// Since is when the vehicle was first registered, Unix nanoseconds; false where it is not.
+func (r *Record) Since() (at int64, ok bool) {
+	for i := range r.Register {
+		if !r.Register[i].Void {
+			return r.Register[i].At, true
+		}
+	}
+	return math.MinInt64, false
+}
 
 // InSince is when the vehicle last came back into service, Unix seconds; 0 where it
 // never was out.
@@ -120,6 +141,7 @@ type Stamp struct {
 	Void   bool     `json:"x,omitempty"`
 	// Held: a reading by which the meter is seen to go back; it is not thinned out.
 	Held bool `json:"h,omitempty"`
+	Old  bool `json:"old,omitempty"` // work that was entered long after it was done (see Old)
 }
 
 func (s *Stamp) stamp() *Stamp { return s }
@@ -294,9 +316,13 @@ func (r *Record) meter(name string, hours bool) int {
 	return i
 }
 
-// thin keeps the readings that the bounds allow, those that are held before others.
-func thin(list []Reading) []Reading {
-	return meter.ThinFunc(list, func(r *Reading) int64 { return Seconds(r.At) }, func(r *Reading) bool { return r.Held })
+// thin keeps the readings that the bounds allow. Those that are held, and the first
+// since the vehicle was registered, from which a task may count, go before others.
+func (r *Record) thin(list []Reading) []Reading {
+	since, _ := r.Since()
+	first := slices.IndexFunc(list, func(p Reading) bool { return p.At >= since })
+	return meter.ThinFunc(list, func(p *Reading) int64 { return Seconds(p.At) },
+		func(p *Reading) bool { return p.Held || first >= 0 && p == &list[first] })
 }
 
 // meterValue is the value of the named meter in base units, if it is there and
@@ -329,7 +355,7 @@ func (r *Record) Thinned() *Record {
 	c := *r
 	c.Meters = slices.Clone(r.Meters)
 	for i := range c.Meters {
-		c.Meters[i].Readings = thin(c.Meters[i].Readings)
+		c.Meters[i].Readings = r.thin(c.Meters[i].Readings)
 	}
 	return &c
 }

@@ -3,6 +3,7 @@ package record
 import (
 	"maps"
 	"slices"
+	"time"
 
 	"telltale/engine/event"
 	"telltale/rules/unit"
@@ -41,18 +42,18 @@ func (r *Record) Known(ev *event.Event) (bool, error) {
 	return true, nil
 }
 
-// Take puts the event's fact into the record, or refuses it. An answer's fact is not
-// among these: what a person says is an answer to what stands. The record is half
-// changed where Take fails.
-func (r *Record) Take(ev *event.Event) (Change, error) {
+// Take puts the fact of an event that came at a moment into the record, or refuses it. An
+// answer's fact is not among these: what a person says is an answer to what stands. The
+// record is half changed where Take fails.
+func (r *Record) Take(ev *event.Event, came time.Time) (Change, error) {
 	r.ensureChains() // to see what the event changes in them
 	s := StampOf(ev)
-	s.Void = r.Voided(s.ID)
+	s.Void, s.Old = r.Voided(s.ID), ev.Kind == event.ServiceEvent && Old(ev.Time, came)
 	c := Change{Fact: !s.Void, Place: s.Place(ev.Kind)}
 	var err error
 	switch d := ev.Data.(type) {
 	case *event.VehicleData:
-		r.Register = latest(insert(r.Register, Registration{s, d}), keptRegister)
+		r.Register = keepRegister(insert(r.Register, Registration{s, d}))
 		r.chains, c.All = nil, true // what is dated before it came into service is disputed
 	case *event.ReadingData:
 		err = r.takeReading(&c, s, d)
@@ -109,7 +110,7 @@ func (r *Record) takeReading(c *Change, s Stamp, d *event.ReadingData) error {
 	m.Readings = insert(m.Readings, reading)
 	whole := len(m.Readings) <= thinAt
 	if !whole {
-		m.Readings = thin(m.Readings)
+		m.Readings = r.thin(m.Readings)
 	}
 	if s.Void {
 		return nil // the void came first; the fact stays as a tombstone
