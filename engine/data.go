@@ -12,6 +12,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/meter"
 	"telltale/engine/record"
+	"telltale/rules"
 )
 
 // NotTheirs is the data alarm of a vehicle of which someone hears says that it is
@@ -36,12 +37,16 @@ func (f *fold) judgeSilence() {
 		chains := f.Rec.Chains()
 		for i := range chains {
 			c := &chains[i]
-			if since, ok := meter.Silent(c.Moments(), f.Rec.InSince(), f.Now.Unix()); ok {
+			if since, ok := f.Patience().Silent(c.Moments(), f.Wait(), f.Now.Unix()); ok {
 				silent = append(silent, fmt.Sprintf("The %s has not been read since %s", c.Name, interval.DateOf(time.Unix(since, 0), f.Applied().Zone)))
 			}
 		}
 	}
-	f.dataMove(dataSilent, silent, nil, "Check the gateway, or enter a reading by hand; take the vehicle out of service if it is laid up.", "Readings come again")
+	over := "Readings come again"
+	if f.ev.Kind == event.BookEvent {
+		over = "Not silent for too long by the new rules"
+	}
+	f.dataMove(dataSilent, silent, nil, "Check the gateway, or enter a reading by hand. If the vehicle is laid up, take it out of service.", over)
 }
 
 // dataMove asks for a data alarm at advisory while there is something to say. One that

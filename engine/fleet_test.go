@@ -318,6 +318,7 @@ func TestFleetKept(t *testing.T) {
 		t.Fatal(err)
 	}
 	again.Restore(p.Now(), p.Book())
+	again.Resume(p.Resumed())
 	hash, _ := p.Baselines()
 	if hash != set.Hash() {
 		t.Errorf("in force is %q, not %q", hash, set.Hash())

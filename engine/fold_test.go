@@ -71,6 +71,7 @@ func TestStoredRecordGoesOn(t *testing.T) {
 	for i, line := range lines {
 		b := engine.NewPartition()
 		b.Restore(a.Now(), book)
+		b.Resume(a.Resumed())
 		if i > 0 {
 			rec, err := a.Encode("van-1")
 			if err != nil {

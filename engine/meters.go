@@ -8,6 +8,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/meter"
 	"telltale/engine/record"
+	"telltale/rules"
 	"telltale/rules/english"
 )
 
@@ -37,9 +38,16 @@ func (f *fold) judgeMeters() {
 			back.tell(doubt.Disputed(&f.View, c, p), p.ID)
 		}
 	}
-	f.dataMove(doubt.GoingBack, back.texts, back.ids, cmp.Or(advice, doubt.TakeOut(f.Rec.Vehicle, back.ids)), f.settledWords())
-	f.dataMove(dataImplausible, odd.texts, odd.ids, doubt.OddAdvice(f.Rec.Vehicle, odd.ids), f.settledWords())
-	f.judgeSilence()
+	// One that the book switched off asks for no move, and is withdrawn with that.
+	if !f.Book.Data.NoGoingBack {
+		f.dataMove(doubt.GoingBack, back.texts, back.ids, cmp.Or(advice, doubt.TakeOut(f.Rec.Vehicle, back.ids)), f.settledWords())
+	}
+	if !f.Book.Data.NoImplausible {
+		f.dataMove(dataImplausible, odd.texts, odd.ids, doubt.OddAdvice(f.Rec.Vehicle, odd.ids), f.settledWords())
+	}
+	if f.Book.Data.Silent != (rules.Silence{}) {
+		f.judgeSilence()
+	}
 }
 
 // lastDisputed is the meter's last reading, if it is disputed.

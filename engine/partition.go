@@ -18,6 +18,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/fleet"
 	"telltale/engine/judge"
+	"telltale/engine/meter"
 	"telltale/engine/record"
 	"telltale/rules"
 )
@@ -162,7 +163,11 @@ func (p *Partition) foldInto(name string, ev event.Event, anew bool) (out []Outp
 // name. A clock that went back has all of them looked at.
 func (p *Partition) tick(ev event.Event) []Output {
 	back := ev.Time.Before(p.law.Now)
+	if !p.law.Now.IsZero() && meter.Pause(p.law.Now.Unix(), ev.Time.Unix()) {
+		p.law.Resumed = ev.Time.Unix()
+	}
 	p.law.Now = ev.Time.UTC()
+	p.law.Resumed = min(p.law.Resumed, p.law.Now.Unix()) // of a clock that was put back
 	var list []string
 	if back || p.judgeAll { // the slots are in order of moments that may all lie ahead again
 		list = p.Vehicles()
@@ -223,6 +228,13 @@ func (p *Partition) Encode(vehicle string) ([]byte, error) {
 	}
 	return json.Marshal(r.Thinned())
 }
+
+// Resumed is when the clock last went on after a pause, Unix seconds; 0 for never. It is
+// part of a checkpoint, and Resume sets it as that has it.
+func (p *Partition) Resumed() int64 { return p.law.Resumed }
+
+// Resume sets when the clock last went on after a pause.
+func (p *Partition) Resume(at int64) { p.law.Resumed = at }
 
 // Restore sets the last tick and the book in force as a checkpoint has them,
 // without judging anything.

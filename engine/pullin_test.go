@@ -72,6 +72,7 @@ func dueAfter(rt *rapid.T, events []event.Event, book *rules.Book) due.Item {
 	}
 	again := engine.NewPartition()
 	again.Restore(p.Now(), book)
+	again.Resume(p.Resumed())
 	if err := again.Load("van-1", rec); err != nil {
 		rt.Fatal(err)
 	}

@@ -22,6 +22,7 @@ type quiet struct {
 	after  int64 // Unix nanoseconds; a reading must be later than this
 	alarms int64 // Unix seconds: a shelf ends or a returned alarm is forgotten
 	next   int64 // Unix seconds: the next change that no reading brings nearer
+	silent int64 // no meter is silent so many seconds after a reading
 	meters []quietMeter
 	one    [1]quietMeter // room for the only one that most vehicles have
 }
@@ -38,9 +39,6 @@ type quietMeter struct {
 	wall        float64 // a vehicle below it at that pace is at no stage's edge
 	kept        bool    // a reading may be appended
 }
-
-// silentLeast: no meter is silent before (see meter.Silent).
-const silentLeast = 14 * 24 * 3600
 
 // Usage is reckoned from readings at least this far apart (see meter.Estimate):
 // an eighth of the span that they cover, which is never less than two weeks, and a
@@ -77,10 +75,11 @@ func (p *Partition) takeQuietly(r *vehicle, ev *event.Event) bool {
 	life := v + m.shift
 	age := max(0, p.law.Now.Unix()-record.Seconds(at))
 	// The vehicle may have run on since the reading, so the wall must hold for now.
-	if life >= m.limit || life+float64(m.pace*float64(age)) >= m.wall || age > silentLeast ||
+	if life >= m.limit || life+float64(m.pace*float64(age)) >= m.wall || age > q.silent ||
 		!m.follows(log.Hours, at, life) || len(r.Voids) > 0 && r.Voided(ev.ID) || r.Seen(ev.ID) != nil {
 		return false
 	}
+	r.NoteArrival(ev.Time, p.moment(*ev))
 	r.Push(i, record.Reading{Stamp: record.StampOf(ev), Value: v}, m.shift)
 	m.at, m.life, m.ease = at, life, min(m.ease, meter.Ease(meter.Reading{At: record.Seconds(at), Value: life}))
 	r.Next = q.nextChange()
@@ -99,7 +98,7 @@ func (q *quiet) nextChange() int64 {
 	for i := range q.meters {
 		if m := &q.meters[i]; m.kept {
 			at := record.Seconds(m.at)
-			next = min(next, at+silentLeast)
+			next = min(next, at+q.silent)
 			if t := (m.wall - m.life) / m.pace; t < math.MaxInt32 {
 				next = min(next, at+int64(t))
 			}
@@ -126,7 +125,10 @@ func (f *fold) drawQuiet() *quiet {
 			return nil
 		}
 	}
-	q := &quiet{book: f.Book, after: r.LastFact(a.Zone), alarms: f.nextOfAlarms()}
+	q := &quiet{book: f.Book, after: r.LastFact(a.Zone), alarms: f.nextOfAlarms(), silent: f.Patience().Least}
+	if q.silent == 0 {
+		q.silent = math.MaxInt32 // nobody waits
+	}
 	q.meters = append(q.one[:0], make([]quietMeter, len(chains))...)
 	q.next = q.alarms
 	for i := range f.judged {

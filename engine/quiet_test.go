@@ -191,6 +191,7 @@ func TestReloadedReadings(t *testing.T) {
 func again(tb rapid.TB, p *engine.Partition) *engine.Partition {
 	next := engine.NewPartition()
 	next.Restore(p.Now(), p.Book())
+	next.Resume(p.Resumed())
 	for _, v := range p.Vehicles() {
 		b, err := p.Encode(v)
 		if err == nil {

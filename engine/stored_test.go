@@ -44,6 +44,7 @@ func loadAll(t *testing.T, like *engine.Partition, records map[string][]byte) *e
 	t.Helper()
 	p := engine.NewPartition()
 	p.Restore(like.Now(), like.Book())
+	p.Resume(like.Resumed())
 	for v, b := range records {
 		if err := p.Load(v, b); err != nil {
 			t.Fatal(err)

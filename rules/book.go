@@ -39,6 +39,8 @@ type Book struct {
 	// ToFill are the places where a figure is to be filled in by whoever uses the
 	// book. What holds one is not judged until then.
 	ToFill []source.Fault
+	// Data is what it says of the alarms on the data itself.
+	Data DataAlarms
 	// OwnCautions are the words of the cautions that the book explains itself.
 	OwnCautions map[string]string
 

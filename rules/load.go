@@ -47,7 +47,7 @@ func Load(files []File) (*Book, error) {
 	l := &loader{
 		Reader: source.NewReader(source.Cures{Empty: "begin with `book: 1`", Second: "put it into a file of its own",
 			Long: "split it into several files of the folder; all files make one book"}),
-		book: &Book{Hash: hash(files), OwnCautions: map[string]string{}}, lang: expression.NewLanguage(),
+		book: &Book{Hash: hash(files), Data: UsualData, OwnCautions: map[string]string{}}, lang: expression.NewLanguage(),
 		tasks: map[string]*Task{}, names: map[string]source.Place{}, unitsAt: map[string]source.Place{},
 	}
 	l.lang.Units = unit.System{Distance: unit.Distances()[0], Volume: unit.Volumes()[0]}
@@ -85,7 +85,7 @@ func hash(files []File) string {
 	return "sha256:" + hex.EncodeToString(h.Sum(nil))
 }
 
-var topKeys = []string{"book", "units", "cautions", "baselines", "tasks", "rules", "cases"}
+var topKeys = []string{"book", "units", "data alarms", "cautions", "baselines", "tasks", "rules", "cases"}
 
 // top reads the keys of a file and sorts its parts by them.
 func (e *entry) top(parts map[string][]*entry) {
@@ -110,6 +110,10 @@ func (e *entry) top(parts map[string][]*entry) {
 func (l *loader) read(parts map[string][]*entry) {
 	for _, e := range parts["units"] {
 		e.units()
+	}
+	said := map[string]source.Place{} // of the data alarms
+	for _, e := range parts["data alarms"] {
+		e.dataAlarms(said)
 	}
 	for _, e := range l.declared(parts["cautions"], "caution", map[string]source.Place{}) {
 		e.caution()

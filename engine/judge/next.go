@@ -57,9 +57,19 @@ func (v *View) nextEstimated(d *Due, hours bool, life float64) int64 {
 	return max(v.Now.Unix()+1, record.Seconds(last.At)+int64(t))
 }
 
+// Patience is how long the book lets a meter go unread.
+func (l *Law) Patience() meter.Patience {
+	return meter.Patience{Least: l.Book.Data.Silent.Least, Times: l.Book.Data.Silent.Times}
+}
+
+// Wait is from when the vehicle's meters are waited for.
+func (v *View) Wait() meter.Wait {
+	return meter.Wait{Since: v.Rec.WaitedFrom(), Backlog: max(v.Rec.Backlog, v.Resumed)}
+}
+
 // NextOfMeter is when the meter will have been silent for too long.
 func (v *View) NextOfMeter(c *record.Chain) int64 {
-	at, ok := meter.SilentFrom(c.Moments(), v.Rec.InSince())
+	at, ok := v.Patience().SilentFrom(c.Moments(), v.Wait())
 	if !ok || at <= v.Now.Unix() {
 		return never
 	}

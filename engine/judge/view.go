@@ -22,6 +22,9 @@ type Law struct {
 	// due point has the first one busy.
 	Judge, Shorten *rules.Judge
 	Now            time.Time // the last tick; zero before the first
+	// Resumed is when the clock last went on after a pause, Unix seconds; 0 for never.
+	// What happened meanwhile may still be on its way.
+	Resumed int64
 	// Dates is how well the fleet's forecasts kept their word; nil while nobody knows.
 	Dates *fleet.Dates
 }

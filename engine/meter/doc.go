@@ -1,7 +1,7 @@
 // Package meter tells what the readings of odometers and hour meters are worth:
 // which of them fit together (Judge), which to keep (ThinFunc), how much the
 // vehicle is used (Estimate) and so when it reaches a value (Usage.Reach), and
-// whether it has gone quiet (Silent).
+// whether it has gone quiet (Patience).
 //
 // Values are metres, or seconds of running; moments are Unix seconds. A face
 // value is what the instrument shows; a life value goes on counting over

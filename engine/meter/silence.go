@@ -3,23 +3,48 @@ package meter
 import "slices"
 
 // What is usual for a vehicle is told by its latest days with a reading, no more
-// than thinning always keeps, so that thinning does not change the answer. It is
-// silent after more than silentFactor times the gap that three in four of theirs
-// do not exceed, and never within silentLeast. Common practice, no source.
+// than thinning always keeps, so that thinning does not change the answer.
+// Common practice, no source.
 const (
-	silentDays   = 7
-	silentCount  = 4 // days, to know what is usual
-	silentLeast  = 14 * day
-	silentFactor = 4
+	silentDays  = 7
+	silentCount = 4 // days, to know what is usual
 )
+
+// settle is how long after a part of a backlog came its end is waited for: what gateways
+// kept comes in within the hours after they are heard again. Common practice, no source.
+const settle = day
+
+// Backlog reports whether a reading that was taken at a moment and came at another is
+// part of a backlog: it lay somewhere for more than a day. Unix seconds.
+func Backlog(taken, came int64) bool { return came-taken > day }
+
+// Pause reports whether a clock that goes on from one moment to another had stopped: the
+// slowest has a tick a day. Unix seconds.
+func Pause(last, next int64) bool { return last > 0 && next-last > day+day/24 }
+
+// Patience is how long a vehicle may go unread before it is silent: more than Times times
+// the gap that three in four of its latest gaps between days with a reading do not
+// exceed, and never within Least. The zero Patience waits for ever.
+type Patience struct {
+	Least int64 // seconds
+	Times float64
+}
+
+// Wait is from when a vehicle is waited for, Unix seconds, 0 for nothing of the kind.
+type Wait struct {
+	// Since is when it was registered, or came back into service.
+	Since int64
+	// Backlog is when the last part of a backlog came, of its readings or of all
+	// events: while it comes in, nobody can tell who is silent.
+	Backlog int64
+}
 
 // Silent reports whether the vehicle has not been read for longer than is usual
 // for it, and since when. The moments are in order of time, Unix seconds, disputed
 // readings included: they too were heard. With readings on fewer than four days
-// nothing is usual yet, and it is never silent. A vehicle that came back into service
-// after its last reading is waited for from then on; inService is 0 where none did.
-func Silent(readings []int64, inService, now int64) (since int64, silent bool) {
-	from, ok := SilentFrom(readings, inService)
+// nothing is usual yet, and it is never silent.
+func (p Patience) Silent(readings []int64, w Wait, now int64) (since int64, silent bool) {
+	from, ok := p.SilentFrom(readings, w)
 	if !ok || now < from {
 		return 0, false
 	}
@@ -28,7 +53,7 @@ func Silent(readings []int64, inService, now int64) (since int64, silent bool) {
 
 // SilentFrom is the moment from which the vehicle is silent if it is not read
 // again; ok is false where it never is.
-func SilentFrom(readings []int64, inService int64) (at int64, ok bool) {
+func (p Patience) SilentFrom(readings []int64, w Wait) (at int64, ok bool) {
 	var room [silentDays]int64
 	latest := room[:0]
 	for i := len(readings) - 1; i >= 0 && len(latest) < silentDays; i-- {
@@ -36,7 +61,7 @@ func SilentFrom(readings []int64, inService int64) (at int64, ok bool) {
 			latest = append(latest, readings[i])
 		}
 	}
-	if len(latest) < silentCount {
+	if len(latest) < silentCount || p == (Patience{}) {
 		return 0, false
 	}
 	var gapRoom [silentDays]int64
@@ -46,5 +71,9 @@ func SilentFrom(readings []int64, inService int64) (at int64, ok bool) {
 	}
 	slices.Sort(gaps)
 	usual := gaps[(3*len(gaps)+3)/4-1]
-	return max(latest[0], inService) + max(silentLeast, silentFactor*usual) + 1, true
+	at = max(latest[0], w.Since) + max(p.Least, int64(float64(p.Times*float64(usual)))) + 1
+	if w.Backlog > 0 {
+		at = max(at, w.Backlog+settle+1)
+	}
+	return at, true
 }

@@ -34,7 +34,10 @@ type Record struct {
 	Answers   []Stamp        `json:"answers,omitempty"` // in order of the log
 	NotTheirs []Disowned     `json:"notTheirs,omitempty"`
 	Ahead     []Ahead        `json:"ahead,omitempty"` // in order of the log
-	Out       bool           `json:"out,omitempty"`   // out of service
+	// Backlog is when a reading last came that had lain somewhere, Unix seconds; 0 for
+	// never.
+	Backlog int64 `json:"backlog,omitempty"`
+	Out     bool  `json:"out,omitempty"` // out of service
 	// InOut is when it went out of service and came back, in turn, Unix seconds; the
 	// last made Out what it is.
 	InOut   []int64       `json:"inOut,omitempty"`
@@ -109,6 +112,23 @@ func (r *Record) InSince() int64 {
 		return r.InOut[n-1]
 	}
 	return 0
+}
+
+// WaitedFrom is from when it is waited for to be read, Unix seconds: since it was
+// registered, or came back into service. 0 where neither is known.
+func (r *Record) WaitedFrom() int64 {
+	at, ok := r.Since()
+	if !ok {
+		return r.InSince()
+	}
+	return max(Seconds(at), r.InSince())
+}
+
+// NoteArrival notes when a reading came that was taken at a time.
+func (r *Record) NoteArrival(taken, came time.Time) {
+	if meter.Backlog(taken.Unix(), came.Unix()) {
+		r.Backlog = came.Unix()
+	}
 }
 
 // outAt reports whether it was out of service at a moment, Unix nanoseconds.

@@ -56,6 +56,7 @@ func (r *Record) Take(ev *event.Event, came time.Time) (Change, error) {
 		r.Register = keepRegister(insert(r.Register, Registration{s, d}))
 		r.chains, c.All = nil, true // what is dated before it came into service is disputed
 	case *event.ReadingData:
+		r.NoteArrival(ev.Time, came)
 		err = r.takeReading(&c, s, d)
 	case *event.MeterReplacedData:
 		err = r.takeReplaced(&c, s, d)

@@ -43,6 +43,7 @@ func (l *Log) copyOf(ctx context.Context, shelf *Shelf, i int) (*engine.Partitio
 		l.Logger.Warn("rules in force unreadable; folding without rules", "error", err)
 	}
 	p.Restore(c.Tick, book)
+	p.Resume(c.Resumed)
 	set, err := shelf.Baselines(ctx, c.Baselines)
 	if err != nil {
 		return nil, err

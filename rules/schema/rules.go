@@ -8,8 +8,14 @@ import (
 
 func rulesFile() node {
 	root := object([]string{"book"}, map[string]node{
-		"book":      {"const": 1, "description": "the version of the rule language"},
-		"units":     about(object(nil, map[string]node{"distance": choice(unit.Distances()...), "volume": choice(unit.Volumes()...)}), "what bare numbers and words speak"),
+		"book":  {"const": 1, "description": "the version of the rule language"},
+		"units": about(object(nil, map[string]node{"distance": choice(unit.Distances()...), "volume": choice(unit.Volumes()...)}), "what bare numbers and words speak"),
+		"data alarms": about(object(nil, map[string]node{
+			"silent": either(choice("off"), object(nil, map[string]node{
+				"after": about(quantity("14 days", unit.Days), "never silent sooner"), "times usual gap": about(node{"type": "number", "minimum": 1, "maximum": 100}, "of the vehicle's own readings"),
+			})),
+			"implausible reading": choice("off"), "meter going back": choice("off"),
+		}), "the alarms on the data itself, which need no rule: after how long a meter is silent, and which are off"),
 		"cautions":  about(named(text()), "words of cautions of your own"),
 		"baselines": named(baseline()),
 		"tasks":     named(task()),

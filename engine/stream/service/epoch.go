@@ -125,7 +125,7 @@ func (w *worker) tellBack(back error, epoch uint64) {
 // written down before it is where the log ended, so that a crash on the way has it
 // begin again.
 func (w *worker) readAgain(c wire.Checkpoint, epoch, first uint64) {
-	w.at = wire.Checkpoint{Epoch: epoch, Seq: max(first, 1) - 1, Tick: c.Tick, Book: c.Book, Baselines: c.Baselines}
+	w.at = wire.Checkpoint{Epoch: epoch, Seq: max(first, 1) - 1, Tick: c.Tick, Resumed: c.Resumed, Book: c.Book, Baselines: c.Baselines}
 	w.recovery = &recovery{until: w.target, whole: true, again: true, tick: c.Tick}
 }
 

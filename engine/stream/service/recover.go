@@ -79,6 +79,7 @@ func (w *worker) restore(ctx context.Context) error {
 	}
 	w.mu.Lock()
 	w.fold.Restore(w.at.Tick, book)
+	w.fold.Resume(w.at.Resumed)
 	w.fold.RestoreBaselines(w.at.Baselines, set)
 	err = w.release()
 	w.mu.Unlock()

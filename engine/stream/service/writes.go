@@ -156,6 +156,7 @@ func (w *worker) writeCheckpoint(ctx context.Context) error {
 		c.Book = b.Hash
 	}
 	c.Baselines, _ = w.fold.Baselines()
+	c.Resumed = w.fold.Resumed()
 	data, err := wire.Marshal(c)
 	if err != nil {
 		return fmt.Errorf("encoding the checkpoint of partition %d: %w", w.p, err)

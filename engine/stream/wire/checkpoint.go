@@ -33,6 +33,8 @@ type Checkpoint struct {
 	Created time.Time `json:"created"`
 	Book    string    `json:"book,omitempty"` // the hash of the book in force
 	Tick    time.Time `json:"tick,omitzero"`  // the last tick
+	// Resumed is when the clock last went on after a pause, Unix seconds.
+	Resumed int64 `json:"resumed,omitempty"`
 	// Baselines is the hash of the fleet's baselines in force.
 	Baselines string   `json:"baselines,omitempty"`
 	Published Progress `json:"published"`
