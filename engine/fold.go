@@ -256,16 +256,23 @@ func (f *fold) turn(m alarmMove) *alarm.Transition {
 	case m.words != nil:
 		m.words(t, from, to)
 	}
-	a.Last = *t
+	a.Last = lasting(t)
 	f.Rec.SetAlarm(a)
 	return t
+}
+
+// lasting is what an alarm keeps of a transition: that it came with a backlog is past.
+func lasting(t *alarm.Transition) alarm.Transition {
+	last := *t
+	last.Backlog = 0
+	return last
 }
 
 // transition makes a transition of a with all that does not hang on the rule.
 func (f *fold) transition(a *alarm.Alarm, what alarm.Change, from, to int) *alarm.Transition {
 	return &alarm.Transition{
 		Time: f.When, Vehicle: f.Rec.Vehicle, Component: a.Component, Rule: a.Rule, Transition: what,
-		From: a.StageName(from), To: a.StageName(to), Task: a.Task, Book: f.BookHash(),
+		From: a.StageName(from), To: a.StageName(to), Task: a.Task, Book: f.BookHash(), Backlog: f.backlog(),
 	}
 }
 
@@ -276,7 +283,7 @@ func (f *fold) withdraw(a alarm.Alarm, why string) {
 	t := f.transition(&a, alarm.Withdrawn, from, 0)
 	t.Standing, t.Message, t.Title = alarm.StandsNormal, why, a.Last.Title
 	t.Events = f.causeIDs()
-	a.Last = *t
+	a.Last = lasting(t)
 	f.Rec.SetAlarm(a)
 	if from > 0 {
 		f.say(t)

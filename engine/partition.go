@@ -43,7 +43,8 @@ type Partition struct {
 	// judgeAll has every reading judged and every vehicle looked at by each tick, for
 	// tests of what goes without.
 	judgeAll bool
-	quietly  int // readings taken without judging
+	quietly  int           // readings taken without judging
+	paused   alarm.Backlog // what the tick under way is part of
 }
 
 // vehicle is a record with what is derived from it and never stored.
@@ -163,8 +164,12 @@ func (p *Partition) foldInto(name string, ev event.Event, anew bool) (out []Outp
 // name. A clock that went back has all of them looked at.
 func (p *Partition) tick(ev event.Event) []Output {
 	back := ev.Time.Before(p.law.Now)
-	if !p.law.Now.IsZero() && meter.Pause(p.law.Now.Unix(), ev.Time.Unix()) {
-		p.law.Resumed = ev.Time.Unix()
+	p.paused = 0
+	switch {
+	case p.law.Now.IsZero():
+		p.paused = alarm.Registered // the first look at the calendar
+	case meter.Pause(p.law.Now.Unix(), ev.Time.Unix()):
+		p.law.Resumed, p.paused = ev.Time.Unix(), alarm.ClockPaused
 	}
 	p.law.Now = ev.Time.UTC()
 	p.law.Resumed = min(p.law.Resumed, p.law.Now.Unix()) // of a clock that was put back

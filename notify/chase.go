@@ -84,6 +84,9 @@ func (n *Notifier) Tick(ctx context.Context, now time.Time) error {
 	if err := n.releaseHeld(ctx, d, now); err != nil {
 		return err
 	}
+	if err := n.releaseBacklog(ctx, d, now); err != nil {
+		return err
+	}
 	if err := n.remind(ctx, d, span{last, now}); err != nil {
 		return err
 	}

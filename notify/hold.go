@@ -146,6 +146,11 @@ func newsFrom(reg Register, pieces []piece) []news {
 // summary is one message of what many would have said. Where it is about one
 // vehicle alone it is the message that vehicle would have got.
 func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more int) Message {
+	return titledSummary(reg, p, c, "", lead, pieces, more)
+}
+
+// titledSummary is a summary by its title; "" for how much changed.
+func titledSummary(reg Register, p reader, c Cause, title, lead string, pieces []piece, more int) Message {
 	all := newsFrom(reg, pieces)
 	if len(all) > 0 && all[0].Vehicle == all[len(all)-1].Vehicle && more == 0 {
 		return letter(c, telling{p: p, way: people.Mail, mine: all}, lead)
@@ -170,7 +175,7 @@ func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more 
 	if more > 0 {
 		clear(vehicles) // nobody knows on how many
 	}
-	pg.Title = summaryTitle(len(all)+more, len(vehicles))
+	pg.Title = cmp.Or(title, summaryTitle(len(all)+more, len(vehicles)))
 	m.Subject = pg.Title
 	for _, g := range groupOrder {
 		pg.group(g.heading, g.weight, groups[g.heading])

@@ -76,7 +76,9 @@ type mark struct {
 	Recent map[string][]time.Time `json:"recent,omitempty"` // by person: when the last messages went out
 	Open   map[string]*chased     `json:"open,omitempty"`   // by alarm
 	Left   []Left                 `json:"left,omitempty"`
-	Before map[string]Listed      `json:"before,omitempty"` // by person
+	// Backlog is nil where nothing of the kind waits.
+	Backlog *backlog          `json:"backlog,omitempty"`
+	Before  map[string]Listed `json:"before,omitempty"` // by person
 }
 
 func newMark() mark {
@@ -162,14 +164,19 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c 
 	if seq <= n.mark.Done {
 		return nil
 	}
-	untold := n.follow(out)
+	untold, waited := n.follow(out)
 	var all []telling
 	n.guard("telling "+c.Key, "what it was about is not told", func() { all = tellings(d, n.Register, c, out) })
 	for _, t := range all {
+		t.unheard(waited)
 		if t.way == people.Mail {
 			t.mine = slices.DeleteFunc(t.mine, func(one news) bool { return slices.Contains(untold[t.p.ID], one.Transition) })
 		}
 		if len(t.mine) == 0 || t.way == people.Mail && n.mark.left(t.p.ID, Messages) && !t.cannotWait() {
+			continue
+		}
+		if t.isBacklog() {
+			n.mark.await(t, c, waited)
 			continue
 		}
 		if t.way == people.Mail && !n.mark.mayGo(t, c) {
@@ -192,21 +199,24 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c 
 	return nil
 }
 
-// follow keeps what is held and what is chased in step with the transitions; it
-// returns what each person need not hear of, since they never heard of its
-// beginning.
-func (n *Notifier) follow(out []engine.Output) map[string][]*alarm.Transition {
-	untold := map[string][]*alarm.Transition{}
+// follow keeps what is held, what waits and what is chased in step with the transitions;
+// it returns what each person need not hear of, since they never heard of its beginning,
+// and what waited of each alarm.
+func (n *Notifier) follow(out []engine.Output) (untold map[string][]*alarm.Transition, waited map[*alarm.Transition]*waiting) {
+	untold, waited = map[string][]*alarm.Transition{}, map[*alarm.Transition]*waiting{}
 	for _, o := range out {
 		if o.Transition == nil {
 			continue
 		}
 		n.mark.follow(o.Transition)
+		if w := n.mark.settleBacklog(o.Transition); w != nil {
+			waited[o.Transition] = w
+		}
 		for _, id := range n.mark.settleHeld(o.Transition) {
 			untold[id] = append(untold[id], o.Transition)
 		}
 	}
-	return untold
+	return untold, waited
 }
 
 // saveDue writes the checkpoint if something was made since the last one, or much

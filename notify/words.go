@@ -444,3 +444,16 @@ func whyYou(p reader, entries string) string {
 }
 
 func noted(when string) string { return "Since " + when + "." }
+
+// Of a backlog.
+const (
+	backlogRest  = "The %d worst are below; `telltale due` and `telltale alarms` list all."
+	backlogOther = "A newer version of the program judges the same events differently"
+)
+
+// backlogWords are what brought a backlog about.
+var backlogWords = [...]string{
+	alarm.Registered: "vehicles were registered or changed", alarm.NewRules: "the rules changed",
+	alarm.OldWork: "work of the past was entered", alarm.OldSample: "samples of the past came in",
+	alarm.LateReading: "readings came in late", alarm.ClockPaused: "the service was off for a while",
+}

@@ -44,6 +44,8 @@ type Transition struct {
 	Statutory bool `json:"statutory,omitempty"`
 	// Lapsed says of a follow-up that it was not done in time, and is not asked for any more.
 	Lapsed bool `json:"lapsed,omitempty"`
+	// Backlog says that what brought it about lies back, or concerns many at once.
+	Backlog Backlog `json:"backlog,omitzero"`
 	// Due is where the task stands, absent of anything else.
 	Due *DuePoint `json:"due,omitempty"`
 	// Reconciled says that no event brought it about: a newer program judges the
