@@ -10,9 +10,7 @@ import (
 	"telltale/engine/doubt"
 	"telltale/engine/event"
 	"telltale/engine/interval"
-	"telltale/engine/meter"
 	"telltale/engine/record"
-	"telltale/rules"
 )
 
 // NotTheirs is the data alarm of a vehicle of which someone hears says that it is

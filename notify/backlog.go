@@ -51,9 +51,22 @@ func (w *waiting) hears(hearer string) bool { _, ok := w.To[hearer]; return ok }
 // hearer is a person by one way; an id holds no blank.
 func (t telling) hearer() string { return t.p.ID + " " + t.way }
 
-// isBacklog says that a telling is of a backlog; its cause is one, so all of it is.
-func (t telling) isBacklog() bool {
-	return slices.ContainsFunc(t.mine, func(n news) bool { return n.Backlog != 0 || n.Reconciled })
+// isBacklog says that the news can wait until all of it is in. What a rule finds in a vehicle
+// as it is now, by new rules or a new registration, cannot: it may say stop.
+func (n news) isBacklog() bool {
+	switch n.Backlog {
+	case alarm.OldWork, alarm.OldSample, alarm.LateReading:
+		return true
+	}
+	return n.Task && (n.Backlog != 0 || n.Reconciled)
+}
+
+// parted are the news that are told now and those that wait, each as a telling.
+func (t telling) parted() (now, later telling) {
+	now, later = t, t
+	now.mine = slices.DeleteFunc(slices.Clone(t.mine), news.isBacklog)
+	later.mine = slices.DeleteFunc(slices.Clone(t.mine), func(n news) bool { return !n.isBacklog() })
+	return now, later
 }
 
 // settleBacklog takes an alarm that moves out of what waits, and gives it.
@@ -76,6 +89,9 @@ func (t *telling) unheard(waited map[*alarm.Transition]*waiting) {
 
 // await keeps the news of a telling until the backlog is in.
 func (k *mark) await(t telling, c Cause, waited map[*alarm.Transition]*waiting) {
+	if len(t.mine) == 0 {
+		return
+	}
 	b := k.Backlog
 	if b == nil {
 		b = &backlog{Waits: map[string]*waiting{}, More: map[string]int{}}

@@ -38,6 +38,13 @@ func now(o engine.Output) engine.Output {
 	return o
 }
 
+func byRules(all ...engine.Output) []engine.Output {
+	for _, o := range all {
+		o.Transition.Backlog = alarm.NewRules
+	}
+	return all
+}
+
 func out(all ...engine.Output) []engine.Output { return all }
 
 func TestBacklog(t *testing.T) {
@@ -67,6 +74,11 @@ func TestBacklog(t *testing.T) {
 		"who never heard of it need not hear that it is done": {[]step{
 			{"2031-02-19T12:00:00Z", out(raised("bus-07"))}, {"2031-02-19T12:01:00Z", out(now(late("bus-07", alarm.Cleared, alarm.Due, alarm.Normal)))}, {at: "2031-02-19T13:15:00Z"}},
 			nil},
+		"what new rules find wrong is told at once, what they make due is not": {[]step{
+			{"2031-02-19T12:00:00Z", append(byRules(late("bus-07", alarm.Raised, alarm.Normal, alarm.Due)), byRules(outputs(copperRaised())...)...)}, {at: "2031-02-19T12:15:00Z"}, {at: "2031-02-19T12:30:00Z"}},
+			[]string{"02-19 12:00 ines: Bus 7, transmission: copper over baseline", "02-19 12:00 north: Bus 7, transmission: copper over baseline",
+				"02-19 12:00 program: Bus 7, transmission: copper over baseline",
+				"02-19 12:30 ines: Bus 7: Engine oil", "02-19 12:30 north: Bus 7: Engine oil", "02-19 12:30 program: 1 due on 1 vehicle"}},
 		"who sleeps hears of it in the morning, with what came since": {[]step{
 			{"2031-02-19T22:00:00Z", out(raised("bus-07"))}, {at: "2031-02-19T22:15:00Z"}, {at: "2031-02-19T22:30:00Z"},
 			{"2031-02-20T06:00:00Z", out(raised("library"))}, {at: "2031-02-20T06:15:00Z"}, {at: "2031-02-20T06:30:00Z"}, {at: "2031-02-20T07:00:00Z"}},

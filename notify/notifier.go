@@ -175,8 +175,8 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c 
 		if len(t.mine) == 0 || t.way == people.Mail && n.mark.left(t.p.ID, Messages) && !t.cannotWait() {
 			continue
 		}
-		if t.isBacklog() {
-			n.mark.await(t, c, waited)
+		t, later := t.parted()
+		if n.mark.await(later, c, waited); len(t.mine) == 0 {
 			continue
 		}
 		if t.way == people.Mail && !n.mark.mayGo(t, c) {
