@@ -1,11 +1,15 @@
 package engine
 
 import (
+	"fmt"
+	"time"
+
 	"telltale/engine/alarm"
 	"telltale/engine/doubt"
 	"telltale/engine/event"
 	"telltale/engine/outlook"
 	"telltale/engine/record"
+	"telltale/rules/english"
 )
 
 // takeAnswer does what a person said. Only what moves a task is a fact of the
@@ -22,7 +26,7 @@ func (f *fold) takeAnswer(d *event.AnswerData) error {
 	case "acknowledge":
 		err = f.acknowledge(d)
 	case "shelve":
-		err = f.answer(d, alarm.NowShelved, func(a *alarm.Alarm) error { return a.Shelve(d.Until, f.When, f.ev.ID) })
+		err = f.shelve(d)
 	case "unshelve":
 		err = f.answer(d, alarm.Unshelved, (*alarm.Alarm).Unshelve)
 	case "out of service", "in service":
@@ -43,6 +47,22 @@ func (f *fold) takeAnswer(d *event.AnswerData) error {
 		f.Rec.NoteAnswer(s)
 	}
 	return err
+}
+
+// shelve puts an alarm aside for as long as its stage allows, and says where that is less
+// than was asked for.
+func (f *fold) shelve(d *event.AnswerData) error {
+	return f.answer(d, alarm.NowShelved, func(a *alarm.Alarm) error {
+		until, err := a.Shelve(d, f.When, f.ev.ID)
+		if err != nil {
+			return err
+		}
+		if asked, _ := time.Parse(time.RFC3339, d.Until); until.Before(asked) {
+			stage := a.StageName(a.Stage)
+			f.note(fmt.Errorf("the answer is kept, but ends at %s: an alarm at %q is put aside for %s at most", until.UTC().Format(time.RFC3339), stage, english.Days(alarm.ShelfDays(stage))))
+		}
+		return nil
+	})
 }
 
 // answer changes an alarm's standing as a person says, and tells of it.
@@ -140,7 +160,7 @@ func (f *fold) unanswer(id event.ID) {
 	for _, a := range f.Rec.Alarms {
 		switch wasShelved, wasAcked := a.TakeBack(id); {
 		case wasShelved:
-			f.answered(a, alarm.Unshelved, "the answer that shelved it was taken back")
+			f.answered(a, alarm.Unshelved, "the answer that put it aside was taken back")
 		case wasAcked:
 			a.Last.Standing = a.Standing(f.Rec.Out)
 			f.Rec.SetAlarm(a)

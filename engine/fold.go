@@ -298,7 +298,7 @@ func (f *fold) endShelves() {
 		switch {
 		case a.EndShelf(now):
 			t := f.transition(&a, alarm.Unshelved, a.Stage, a.Stage)
-			t.Standing, t.Message, t.Title = a.Standing(f.Rec.Out), "the shelf is over; "+a.Last.Message, a.Last.Title
+			t.Standing, t.Message, t.Title = a.Standing(f.Rec.Out), "no longer put aside; "+a.Last.Message, a.Last.Title
 			t.Advise, t.Cautions, t.OwnCautions, t.Events = a.Last.Advise, a.Last.Cautions, a.Last.OwnCautions, a.Last.Events
 			f.Rec.SetAlarm(a)
 			f.say(t)

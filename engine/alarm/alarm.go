@@ -7,7 +7,6 @@ import (
 	"cmp"
 	"math"
 	"strings"
-	"time"
 
 	"telltale/engine/event"
 )
@@ -115,25 +114,10 @@ func (a *Alarm) Acknowledge(by event.ID) error {
 	return nil
 }
 
-// Shelve puts it aside until a time, RFC 3339.
-func (a *Alarm) Shelve(until string, now time.Time, by event.ID) error {
-	t, err := time.Parse(time.RFC3339, until)
-	switch {
-	case err != nil:
-		return event.Refuse("until %q is not a time like 2031-03-20T08:05:00Z", until)
-	case a.Stage == 0:
-		return event.Refuse("%q has returned to normal: there is nothing to shelve", a.Rule)
-	case !t.After(now):
-		return event.Refuse("until %s is over already", until)
-	}
-	a.ShelvedUntil, a.ShelvedAt, a.ShelvedBy = t.Unix(), a.Stage, by
-	return nil
-}
-
 // Unshelve ends the shelf before its time.
 func (a *Alarm) Unshelve() error {
 	if a.ShelvedUntil == 0 {
-		return event.Refuse("%q is not shelved", a.Rule)
+		return event.Refuse("%q is not put aside", a.Rule)
 	}
 	a.unshelve()
 	return nil

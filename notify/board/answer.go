@@ -23,11 +23,14 @@ import (
 const (
 	wordNothing  = "There is nothing here."
 	wordExpired  = "This link has expired. The next message brings a new one."
-	wordTrouble  = "This does not work just now. Please try again in a while."
-	wordNoted    = "Thank you, it is noted."
-	wordOver     = "This is over."
-	wordOverLead = "Nothing stands there any more, so there is nothing to answer."
-	wordNotMine  = "Whoever looks after the list of people is told that this vehicle is not yours."
+	wordTrouble  = "This does not work right now. Please try again later."
+	wordNoted    = "Thank you, your answer is noted."
+	wordOver     = "This alarm is closed."
+	wordOverLead = "There is nothing to do."
+	wordNotMine  = "The person who keeps the list of people will be told that this vehicle is not yours."
+
+	wordShelf        = "it can be put aside for %d days at most"
+	wordWarningShelf = "a warning can be put aside for %d days at most, and only for a reason"
 )
 
 // form is a posted answer and what it is about.
@@ -46,7 +49,7 @@ type form struct {
 func answer(f form) (ev event.Event, done string, err error) {
 	at, err := time.Parse(time.RFC3339, f.Get("at"))
 	if err != nil || at.After(f.now) || f.now.Sub(at) > 12*time.Hour {
-		return ev, "", errors.New("this page was open for long; please look at it again and send once more")
+		return ev, "", errors.New("this page was open for too long; please check it and send it again")
 	}
 	sum := sha256.Sum256([]byte(f.token + "\x00" + f.Encode()))
 	ev = event.Event{ID: event.ID{Source: "/people/" + f.link.Person, ID: "answer-" + hex.EncodeToString(sum[:10])},
@@ -55,15 +58,11 @@ func answer(f form) (ev event.Event, done string, err error) {
 	ev.Data = d
 	switch d.Answer {
 	case "acknowledge":
-		done = "You have seen it; nobody is reminded any more."
+		done = "You have seen it. No more reminders are sent."
 	case "shelve":
-		day, err := time.Parse(time.DateOnly, f.Get("until"))
-		until := day.Add(8 * time.Hour)
-		if err != nil || !until.After(at) || until.After(at.AddDate(1, 0, 0)) {
-			return ev, "", errors.New("put aside until a day within the next year")
+		if done, err = f.shelve(d, at); err != nil {
+			return ev, "", err
 		}
-		d.Until = until.Format(time.RFC3339)
-		done = "It is put aside until " + day.Format("2 January 2006") + ", unless it becomes worse."
 	case "not mine":
 		d.Rule, d.Component, done = "", "", wordNotMine
 	case "done":
@@ -77,12 +76,41 @@ func answer(f form) (ev event.Event, done string, err error) {
 	return ev, done, nil
 }
 
+// shelve puts the alarm aside until the morning of a day, no later than its stage allows.
+func (f form) shelve(d *event.AnswerData, at time.Time) (done string, err error) {
+	most := alarm.ShelfDays(f.alarm.To)
+	last := at.AddDate(0, 0, most)
+	day, err := time.Parse(time.DateOnly, f.Get("until"))
+	until := day.Add(8 * time.Hour)
+	switch {
+	case err != nil || !until.After(at) || day.After(last):
+		return "", fmt.Errorf("choose a day from %s to %s: %s", written(at.AddDate(0, 0, 1)), written(last), shelfLimit(f.alarm.To))
+	case f.alarm.To == alarm.Warning && d.Why == "":
+		return "", errors.New("say why: a warning is put aside only for a reason")
+	case until.After(last):
+		until = last // the same day, some hours earlier
+	}
+	d.Until = until.Format(time.RFC3339)
+	return "It is put aside until " + written(day) + ", unless it gets worse.", nil
+}
+
+// shelfLimit says for how long an alarm of that stage is put aside.
+func shelfLimit(s alarm.Stage) string {
+	if s == alarm.Warning {
+		return fmt.Sprintf(wordWarningShelf, alarm.ShelfDays(s))
+	}
+	return fmt.Sprintf(wordShelf, alarm.ShelfDays(s))
+}
+
+// written is a day as the page writes it.
+func written(day time.Time) string { return day.Format("2 January 2006") }
+
 // service is work that was done, on the day given: at noon, or now where that is
 // today.
 func (f form) service(ev *event.Event) error {
 	day, err := time.Parse(time.DateOnly, f.Get("day"))
 	if err != nil || day.After(ev.Time) || ev.Time.Sub(day) > 366*24*time.Hour {
-		return errors.New("the work was done on a day of the last year")
+		return errors.New("choose the day the work was done: today, or up to a year ago")
 	}
 	if day.Format(time.DateOnly) != ev.Time.Format(time.DateOnly) {
 		ev.Time = day.Add(12 * time.Hour)
@@ -131,7 +159,7 @@ func (f form) number(name string, most float64, in string) (string, error) {
 	}
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(v) || v < 0 || v > most {
-		return "", fmt.Errorf("is not a number from 0 to %s", unit.Grouped(most))
+		return "", fmt.Errorf("must be a number from 0 to %s", unit.Grouped(most))
 	}
 	return strconv.FormatFloat(v, 'f', -1, 64) + in, nil
 }

@@ -66,11 +66,13 @@ type view struct {
 	Strong, Found      string
 	Figures            []string
 	Meters             []event.MeterDef
-	At, Today, Later   string
-	Fluid              bool
-	Volumes            []string
-	Tasks              []Task
-	Leave, Back        bool // the buttons to leave, and to come back
+	At, Today          string
+	// Later is until when it is put aside unless another day is chosen, Last the last one.
+	Later, Last, ShelfLimit string
+	Fluid                   bool
+	Volumes                 []string
+	Tasks                   []Task
+	Leave, Back             bool // the buttons to leave, and to come back
 }
 
 // Task is work by its name and as people read it.
@@ -202,7 +204,10 @@ func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 	p := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
 	v := view{Fault: fault, Shown: true, Alarm: s, Person: p, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(s.Name, l.Vehicle), &s)
-	v.Today, v.Later = now.UTC().Format(time.DateOnly), now.UTC().AddDate(0, 0, 14).Format(time.DateOnly)
+	most := alarm.ShelfDays(s.To)
+	date := func(days int) string { return now.UTC().AddDate(0, 0, days).Format(time.DateOnly) }
+	v.Today, v.Later, v.Last = date(0), date(min(most, 14)), date(most)
+	v.ShelfLimit = english.Sentence(shelfLimit(s.To))
 	v.Volumes, v.Tasks, v.Meters = unit.Volumes(), b.tasks(r.Context(), l), b.meters(r.Context(), l)
 	code := http.StatusOK
 	if fault != "" {

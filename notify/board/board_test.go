@@ -155,6 +155,8 @@ func TestAnswers(t *testing.T) {
 	const at = "2031-02-20T08:59:00Z"
 	task := copper()
 	task.Task, task.To = true, "due"
+	stop := copper()
+	stop.To = alarm.Warning
 	for name, c := range map[string]struct {
 		alarm alarm.Listed
 		form  string
@@ -176,13 +178,21 @@ func TestAnswers(t *testing.T) {
 			`{"tasks":["copper over baseline"],"component":"transmission","fluid":{"flush":true},"by":"ines"}`},
 		"other work with it": {task, "answer=done&day=2031-02-18&task=leak+check",
 			`{"tasks":["copper over baseline","leak check"],"component":"transmission","by":"ines"}`},
-		"bad number":  {task, "answer=done&day=2031-02-18&meter0=many", "The odometer is not a number from 0 to"},
-		"infinite":    {task, "answer=done&day=2031-02-18&volume=Inf", "The fluid is not a number from 0 to"},
-		"a day ahead": {task, "answer=done&day=2031-02-21", "The work was done on a day of the last year."},
-		"no day":      {copper(), "answer=shelve&until=&why=x", "Put aside until a day within the next year."},
-		"gone by":     {copper(), "answer=shelve&until=2031-02-20", "Put aside until a day within the next year."},
-		"none":        {copper(), "answer=delete", "Choose one of the answers."},
-		"old page":    {copper(), "answer=acknowledge&at=2031-02-19T08:00:00Z", "This page was open for long"},
+		"bad number":  {task, "answer=done&day=2031-02-18&meter0=many", "The odometer must be a number from 0 to"},
+		"infinite":    {task, "answer=done&day=2031-02-18&volume=Inf", "The fluid must be a number from 0 to"},
+		"a day ahead": {task, "answer=done&day=2031-02-21", "Choose the day the work was done: today, or up to a year ago."},
+		"no day":      {copper(), "answer=shelve&until=&why=x", "Choose a day from 21 February 2031 to 21 May 2031: it can be put aside for 90 days at most."},
+		"gone by":     {copper(), "answer=shelve&until=2031-02-20&why=x", "Choose a day from 21 February 2031 to 21 May 2031"},
+		"too long":    {copper(), "answer=shelve&until=2031-05-22&why=x", "Choose a day from 21 February 2031 to 21 May 2031"},
+		"a warning for too long": {stop, "answer=shelve&until=2031-02-28&why=x",
+			"Choose a day from 21 February 2031 to 27 February 2031: a warning can be put aside for 7 days at most, and only for a reason."},
+		"a warning for no reason": {stop, "answer=shelve&until=2031-02-24&why=+", "Say why: a warning is put aside only for a reason."},
+		"a warning to the last day": {stop, "answer=shelve&until=2031-02-27&why=towed",
+			`{"answer":"shelve","rule":"copper over baseline","component":"transmission","until":"2031-02-27T08:00:00Z","by":"ines","why":"towed"}`},
+		"a warning to the hour": {stop, "answer=shelve&until=2031-02-27&why=towed&at=2031-02-20T07:59:00Z",
+			`{"answer":"shelve","rule":"copper over baseline","component":"transmission","until":"2031-02-27T07:59:00Z","by":"ines","why":"towed"}`},
+		"none":     {copper(), "answer=delete", "Choose one of the answers."},
+		"old page": {copper(), "answer=acknowledge&at=2031-02-19T08:00:00Z", "This page was open for too long"},
 	} {
 		form, err := url.ParseQuery(c.form)
 		if err != nil {
@@ -276,7 +286,30 @@ func TestHostile(t *testing.T) {
 func TestOver(t *testing.T) {
 	var published []string
 	code, page := ask(aBoard(alarm.Listed{}, &published), "GET", "/a/"+key.Token(mine), nil)
-	if code != http.StatusOK || !strings.Contains(page, "This is over.") || strings.Contains(page, "<form") {
+	if code != http.StatusOK || !strings.Contains(page, "This alarm is closed.") || strings.Contains(page, "<form") {
 		t.Errorf("%d\n%s", code, page)
+	}
+}
+
+// The page says for how long the alarm can be put aside, and its form asks for no more.
+func TestPageSaysHowLong(t *testing.T) {
+	stop, task := copper(), copper()
+	stop.To = alarm.Warning
+	task.Task, task.To = true, alarm.Overdue
+	for _, c := range []struct {
+		alarm alarm.Listed
+		want  string
+	}{
+		{copper(), `It can be put aside for 90 days at most. It is told again sooner if it gets worse.</p>
+<label>Until <input type="date" name="until" value="2031-03-06" min="2031-02-20" max="2031-05-21" required>`},
+		{stop, `A warning can be put aside for 7 days at most, and only for a reason. It is told again sooner if it gets worse.</p>
+<label>Until <input type="date" name="until" value="2031-02-27" min="2031-02-20" max="2031-02-27" required>`},
+		{task, `It can be put aside for 30 days at most. It is told again sooner if it gets worse.</p>
+<label>Until <input type="date" name="until" value="2031-03-06" min="2031-02-20" max="2031-03-22" required>`},
+	} {
+		var published []string
+		if _, page := ask(aBoard(c.alarm, &published), "GET", "/a/"+key.Token(mine), nil); !strings.Contains(page, c.want) {
+			t.Errorf("%s: got\n%s", c.alarm.To, page)
+		}
 	}
 }
