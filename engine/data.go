@@ -10,6 +10,7 @@ import (
 	"telltale/engine/doubt"
 	"telltale/engine/event"
 	"telltale/engine/interval"
+	"telltale/engine/judge"
 	"telltale/engine/record"
 )
 
@@ -21,11 +22,10 @@ const NotTheirs = "data: not their vehicle"
 // The data alarms: what is wrong with what the vehicle reports.
 const (
 	dataImplausible = "data: implausible reading"
-	dataSilent      = "data: silent"
 )
 
 var dataTitles = map[string]string{
-	dataImplausible: "Implausible reading", doubt.GoingBack: "Meter going back", dataSilent: "No readings",
+	dataImplausible: "Implausible reading", doubt.GoingBack: "Meter going back", judge.DataSilent: "No readings",
 	NotTheirs: "Not their vehicle",
 }
 
@@ -44,7 +44,7 @@ func (f *fold) judgeSilence() {
 	if f.ev.Kind == event.BookEvent {
 		over = "Not silent for too long by the new rules"
 	}
-	f.dataMove(dataSilent, silent, nil, "Check the gateway, or enter a reading by hand. If the vehicle is laid up, take it out of service.", over)
+	f.dataMove(judge.DataSilent, silent, nil, "Check the gateway, or enter a reading by hand. If the vehicle is laid up, take it out of service.", over)
 }
 
 // dataMove asks for a data alarm at advisory while there is something to say. One that

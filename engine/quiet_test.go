@@ -150,6 +150,11 @@ func drawFleet(rt *rapid.T) []event.Event {
 			add(`%s answer %s shelve "engine oil" until %s by ines why "busy"`, when, v, at.AddDate(0, 0, 9).Format(time.RFC3339))
 		case what == 9:
 			at = at.AddDate(0, 0, rapid.IntRange(1, 60).Draw(rt, "laid up"))
+		case what == 10:
+			late := rapid.IntRange(10, 30).Draw(rt, "days late")
+			add(`%s service %s "engine oil" "tyres" odometer %.0f reported %s`, at.AddDate(0, 0, -late).Format("2006-01-02T15:04"), v, km-float64(late*pace), when)
+		case what == 11:
+			add(`%s reading %s odometer %.1f reported %s`, when, v, km, at.AddDate(0, 0, rapid.IntRange(1, 20).Draw(rt, "days on the way")).Format("2006-01-02T15:04"))
 		case what < 20:
 			out = append(out, intake.Tick(at.Add(-time.Duration(rapid.IntRange(0, 60).Draw(rt, "behind"))*time.Minute)))
 		case what < 28:

@@ -3,6 +3,7 @@ package judge
 import (
 	"math"
 
+	"telltale/engine/alarm"
 	"telltale/engine/interval"
 	"telltale/engine/meter"
 	"telltale/engine/record"
@@ -62,9 +63,17 @@ func (l *Law) Patience() meter.Patience {
 	return meter.Patience{Least: l.Book.Data.Silent.Least, Times: l.Book.Data.Silent.Times}
 }
 
-// Wait is from when the vehicle's meters are waited for.
+// DataSilent is the data alarm of a meter that was not read for too long.
+const DataSilent = "data: silent"
+
+// Wait is from when the vehicle's meters are waited for. One that was silent before a
+// backlog stays so until it is read.
 func (v *View) Wait() meter.Wait {
-	return meter.Wait{Since: v.Rec.WaitedFrom(), Backlog: max(v.Rec.Backlog, v.Resumed)}
+	w := meter.Wait{Since: v.Rec.WaitedFrom()}
+	if a := v.Rec.Alarm(alarm.Key{Rule: DataSilent}); a == nil || a.Stage == 0 {
+		w.Backlog = max(v.Rec.Backlog, v.Resumed)
+	}
+	return w
 }
 
 // NextOfMeter is when the meter will have been silent for too long.

@@ -34,8 +34,8 @@ type Record struct {
 	Answers   []Stamp        `json:"answers,omitempty"` // in order of the log
 	NotTheirs []Disowned     `json:"notTheirs,omitempty"`
 	Ahead     []Ahead        `json:"ahead,omitempty"` // in order of the log
-	// Backlog is when a reading last came that had lain somewhere, Unix seconds; 0 for
-	// never.
+	// Backlog is when something last came that tells of a meter and had lain somewhere,
+	// Unix seconds; 0 for never.
 	Backlog int64 `json:"backlog,omitempty"`
 	Out     bool  `json:"out,omitempty"` // out of service
 	// InOut is when it went out of service and came back, in turn, Unix seconds; the
@@ -127,7 +127,15 @@ func (r *Record) WaitedFrom() int64 {
 // NoteArrival notes when a reading came that was taken at a time.
 func (r *Record) NoteArrival(taken, came time.Time) {
 	if meter.Backlog(taken.Unix(), came.Unix()) {
-		r.Backlog = came.Unix()
+		r.Backlog = max(r.Backlog, came.Unix())
+	}
+}
+
+// noteArrival does so for all that may tell of a meter.
+func (r *Record) noteArrival(ev *event.Event, came time.Time) {
+	switch ev.Kind {
+	case event.ReadingEvent, event.ServiceEvent, event.SampleEvent:
+		r.NoteArrival(ev.Time, came)
 	}
 }
 

@@ -50,13 +50,13 @@ func (r *Record) Take(ev *event.Event, came time.Time) (Change, error) {
 	s := StampOf(ev)
 	s.Void, s.Old = r.Voided(s.ID), ev.Kind == event.ServiceEvent && Old(ev.Time, came)
 	c := Change{Fact: !s.Void, Place: s.Place(ev.Kind)}
+	r.noteArrival(ev, came)
 	var err error
 	switch d := ev.Data.(type) {
 	case *event.VehicleData:
 		r.Register = keepRegister(insert(r.Register, Registration{s, d}))
 		r.chains, c.All = nil, true // what is dated before it came into service is disputed
 	case *event.ReadingData:
-		r.NoteArrival(ev.Time, came)
 		err = r.takeReading(&c, s, d)
 	case *event.MeterReplacedData:
 		err = r.takeReplaced(&c, s, d)
