@@ -31,6 +31,7 @@ type fold struct {
 // apply folds the event into the record; an error is a refusal.
 func (f *fold) apply() error {
 	if !f.ev.Kind.Internal() {
+		f.Rec.NoteArrival(&f.ev, f.When)
 		if known, err := f.Rec.Known(&f.ev); known || err != nil {
 			return err
 		}

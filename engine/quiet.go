@@ -79,7 +79,7 @@ func (p *Partition) takeQuietly(r *vehicle, ev *event.Event) bool {
 		!m.follows(log.Hours, at, life) || len(r.Voids) > 0 && r.Voided(ev.ID) || r.Seen(ev.ID) != nil {
 		return false
 	}
-	r.NoteArrival(ev.Time, p.moment(*ev))
+	r.NoteArrival(ev, p.moment(*ev))
 	r.Push(i, record.Reading{Stamp: record.StampOf(ev), Value: v}, m.shift)
 	m.at, m.life, m.ease = at, life, min(m.ease, meter.Ease(meter.Reading{At: record.Seconds(at), Value: life}))
 	r.Next = q.nextChange()

@@ -124,18 +124,14 @@ func (r *Record) WaitedFrom() int64 {
 	return max(Seconds(at), r.InSince())
 }
 
-// NoteArrival notes when a reading came that was taken at a time.
-func (r *Record) NoteArrival(taken, came time.Time) {
-	if meter.Backlog(taken.Unix(), came.Unix()) {
-		r.Backlog = max(r.Backlog, came.Unix())
-	}
-}
-
-// noteArrival does so for all that may tell of a meter.
-func (r *Record) noteArrival(ev *event.Event, came time.Time) {
+// NoteArrival notes when something came that may tell of a meter: also when it came again,
+// since that hangs on the log, and whether it is known still on what was thinned out.
+func (r *Record) NoteArrival(ev *event.Event, came time.Time) {
 	switch ev.Kind {
 	case event.ReadingEvent, event.ServiceEvent, event.SampleEvent:
-		r.NoteArrival(ev.Time, came)
+		if meter.Backlog(ev.Time.Unix(), came.Unix()) {
+			r.Backlog = max(r.Backlog, came.Unix())
+		}
 	}
 }
 

@@ -50,7 +50,6 @@ func (r *Record) Take(ev *event.Event, came time.Time) (Change, error) {
 	s := StampOf(ev)
 	s.Void, s.Old = r.Voided(s.ID), ev.Kind == event.ServiceEvent && Old(ev.Time, came)
 	c := Change{Fact: !s.Void, Place: s.Place(ev.Kind)}
-	r.noteArrival(ev, came)
 	var err error
 	switch d := ev.Data.(type) {
 	case *event.VehicleData:
