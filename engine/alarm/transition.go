@@ -131,7 +131,7 @@ func (p *PulledIn) Words() string {
 		where = " (" + p.Component + ")"
 	}
 	if p.Stated {
-		return fmt.Sprintf("the alarm \"%s\"%s of %s would have it within %s of it, but rests on a share of the fluid that nobody measured: soon, and no more", p.Rule, where, p.On, p.Within)
+		return fmt.Sprintf("the alarm \"%s\"%s of %s asks for it within %s, but rests on an assumed share of the fluid: soon at most", p.Rule, where, p.On, p.Within)
 	}
-	return fmt.Sprintf("pulled in by the alarm \"%s\"%s of %s: within %s of it", p.Rule, where, p.On, p.Within)
+	return fmt.Sprintf("brought forward by the alarm \"%s\"%s of %s: within %s of it", p.Rule, where, p.On, p.Within)
 }
