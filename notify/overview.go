@@ -86,7 +86,10 @@ func backlogWhy(pieces []piece) string {
 
 // batch is what a program is told of a backlog: the transitions without their evidence,
 // each with "backlog" set, in as many messages as they ask for. An alarm that moved more
-// than once is in it once, from what it was to what it is.
+// than once is in it once, from what it was to what it is. A program that keeps the alarms
+// as they stand needs each of them, so counts alone would not do; and one that makes a
+// ticket or a message of each call must not be called two thousand times on its first day,
+// so they do not come one by one either.
 type batch struct {
 	To          string              `json:"to"` // the person of people.yaml
 	Cause       string              `json:"cause"`
