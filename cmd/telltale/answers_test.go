@@ -157,7 +157,7 @@ func answersByPage(t *testing.T, a *app, server string, m *mail.Message) {
 	if code != 200 || at == nil {
 		t.Fatalf("opening the alarm: %d\n%s", code, page)
 	}
-	if code, page := press(a, link[1], url.Values{"at": {at[1]}, "answer": {"not mine"}}); code != 200 || !strings.Contains(page, "your answer is noted") {
+	if code, page := press(a, link[1], url.Values{"at": {at[1]}, "answer": {"not mine"}}); code != 200 || !strings.Contains(page, "has been recorded") {
 		t.Fatalf("not my vehicle: %d\n%s", code, page)
 	}
 	if !poll(patience, func() bool {

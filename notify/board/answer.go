@@ -21,13 +21,13 @@ import (
 )
 
 const (
-	wordNothing  = "There is nothing here."
-	wordExpired  = "This link has expired. The next message brings a new one."
-	wordTrouble  = "This does not work right now. Please try again later."
-	wordNoted    = "Thank you, your answer is noted."
+	wordNothing  = "There is nothing at this address."
+	wordExpired  = "This link has expired. The next message will have a new one."
+	wordTrouble  = "That did not work. Please try again in a few minutes."
+	wordNoted    = "Thank you. It has been recorded."
 	wordOver     = "This alarm is closed."
 	wordOverLead = "There is nothing to do."
-	wordNotMine  = "The person who keeps the list of people will be told that this vehicle is not yours."
+	wordNotMine  = "The operator has been told that this vehicle is not yours."
 
 	wordShelf        = "it can be put aside for %d days at most"
 	wordWarningShelf = "a warning can be put aside for %d days at most, and only for a reason"
@@ -49,7 +49,7 @@ type form struct {
 func answer(f form) (ev event.Event, done string, err error) {
 	at, err := time.Parse(time.RFC3339, f.Get("at"))
 	if err != nil || at.After(f.now) || f.now.Sub(at) > 12*time.Hour {
-		return ev, "", errors.New("this page was open for too long; please check it and send it again")
+		return ev, "", errors.New("this page was open for a long time; please check it and send it again")
 	}
 	sum := sha256.Sum256([]byte(f.token + "\x00" + f.Encode()))
 	ev = event.Event{ID: event.ID{Source: "/people/" + f.link.Person, ID: "answer-" + hex.EncodeToString(sum[:10])},
@@ -58,7 +58,7 @@ func answer(f form) (ev event.Event, done string, err error) {
 	ev.Data = d
 	switch d.Answer {
 	case "acknowledge":
-		done = "You have seen it. No more reminders are sent."
+		done = "Acknowledged. There will be no more reminders."
 	case "shelve":
 		if done, err = f.shelve(d, at); err != nil {
 			return ev, "", err
@@ -110,7 +110,7 @@ func written(day time.Time) string { return day.Format("2 January 2006") }
 func (f form) service(ev *event.Event) error {
 	day, err := time.Parse(time.DateOnly, f.Get("day"))
 	if err != nil || day.After(ev.Time) || ev.Time.Sub(day) > 366*24*time.Hour {
-		return errors.New("choose the day the work was done: today, or up to a year ago")
+		return errors.New("enter a day within the last year")
 	}
 	if day.Format(time.DateOnly) != ev.Time.Format(time.DateOnly) {
 		ev.Time = day.Add(12 * time.Hour)
@@ -159,7 +159,7 @@ func (f form) number(name string, most float64, in string) (string, error) {
 	}
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(v) || v < 0 || v > most {
-		return "", fmt.Errorf("must be a number from 0 to %s", unit.Grouped(most))
+		return "", fmt.Errorf("is not a number from 0 to %s", unit.Grouped(most))
 	}
 	return strconv.FormatFloat(v, 'f', -1, 64) + in, nil
 }

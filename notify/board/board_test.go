@@ -178,9 +178,9 @@ func TestAnswers(t *testing.T) {
 			`{"tasks":["copper over baseline"],"component":"transmission","fluid":{"flush":true},"by":"ines"}`},
 		"other work with it": {task, "answer=done&day=2031-02-18&task=leak+check",
 			`{"tasks":["copper over baseline","leak check"],"component":"transmission","by":"ines"}`},
-		"bad number":  {task, "answer=done&day=2031-02-18&meter0=many", "The odometer must be a number from 0 to"},
-		"infinite":    {task, "answer=done&day=2031-02-18&volume=Inf", "The fluid must be a number from 0 to"},
-		"a day ahead": {task, "answer=done&day=2031-02-21", "Choose the day the work was done: today, or up to a year ago."},
+		"bad number":  {task, "answer=done&day=2031-02-18&meter0=many", "The odometer is not a number from 0 to"},
+		"infinite":    {task, "answer=done&day=2031-02-18&volume=Inf", "The fluid is not a number from 0 to"},
+		"a day ahead": {task, "answer=done&day=2031-02-21", "Enter a day within the last year."},
 		"no day":      {copper(), "answer=shelve&until=&why=x", "Choose a day from 21 February 2031 to 21 May 2031: it can be put aside for 90 days at most."},
 		"gone by":     {copper(), "answer=shelve&until=2031-02-20&why=x", "Choose a day from 21 February 2031 to 21 May 2031"},
 		"too long":    {copper(), "answer=shelve&until=2031-05-22&why=x", "Choose a day from 21 February 2031 to 21 May 2031"},
@@ -192,7 +192,7 @@ func TestAnswers(t *testing.T) {
 		"a warning to the hour": {stop, "answer=shelve&until=2031-02-27&why=towed&at=2031-02-20T07:59:00Z",
 			`{"answer":"shelve","rule":"copper over baseline","component":"transmission","until":"2031-02-27T07:59:00Z","by":"ines","why":"towed"}`},
 		"none":     {copper(), "answer=delete", "Choose one of the answers."},
-		"old page": {copper(), "answer=acknowledge&at=2031-02-19T08:00:00Z", "This page was open for too long"},
+		"old page": {copper(), "answer=acknowledge&at=2031-02-19T08:00:00Z", "This page was open for a long time"},
 	} {
 		form, err := url.ParseQuery(c.form)
 		if err != nil {
