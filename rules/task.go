@@ -208,7 +208,9 @@ func (e *entry) followUp(stage int) FollowUp {
 		e.Fault(e.key, "write `after: {distance: 500 km}` or `within: {time: 30 days}`", "%s does not say when", e.what)
 	}
 	u.Early, u.Tolerance = e.margins(e.f, e.what, u.At, limits)
-	u.Lapses = e.lapses(u, limits)
+	if u.Lapses = e.lapses(u, limits); e.f["tolerance"] == nil {
+		u.Tolerance.Fixed = u.Lapses // due for as long as it is asked for, and never overdue by that limit
+	}
 	return u
 }
 
