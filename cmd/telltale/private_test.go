@@ -36,7 +36,8 @@ var households = []household{
 }
 
 // TestQuietForPrivateCars counts what the keeper of a household is told in its year, by
-// the folder that telltale init makes, and names what was overdue, and why.
+// the folder that telltale init makes, and names what was overdue, and why. Somebody who
+// keeps one of its cars alone is told twice a month at most, and twelve times in the year.
 func TestQuietForPrivateCars(t *testing.T) {
 	t.Parallel()
 	for _, h := range households {
@@ -182,6 +183,12 @@ func (y *privateYear) counts(t *testing.T) string {
 			fmt.Fprintf(&out, "%4d", n)
 		}
 		out.WriteByte('\n')
+		if car == "" {
+			continue
+		}
+		if n[12] > 12 || slices.Max(n[:12]) > 2 {
+			t.Errorf("who keeps the %s alone is told %d times, %d in one month; want 12 and 2 at most", car, n[12], slices.Max(n[:12]))
+		}
 	}
 	return out.String() + "\n" + subjects.String()
 }

@@ -12,7 +12,7 @@ import (
 )
 
 // TestReadmeMails holds the table of mails in notify/README.md to what a preview of the sample
-// year counts, and the keepers of one vehicle to two a month.
+// year counts, and the keepers of one vehicle to two a month and twelve in the year.
 func TestReadmeMails(t *testing.T) {
 	t.Parallel()
 	text, err := os.ReadFile("../../notify/README.md")
@@ -51,6 +51,9 @@ func TestReadmeMails(t *testing.T) {
 		t.Errorf("notify/README.md is stale (write it anew with -update); it should say:\n%s", &want)
 	}
 	for _, who := range []string{"maud", "tobias"} {
+		if n := counts[who][12]; n > 12 {
+			t.Errorf("%s gets %d mails in the year, want twelve at most", who, n)
+		}
 		for month, n := range counts[who][:12] {
 			if n > 2 {
 				t.Errorf("%s gets %d mails in month %d, want two at most", who, n, month+1)
