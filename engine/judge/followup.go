@@ -119,17 +119,59 @@ func (v *View) standing(list []openedFollowUp) (Due, bool) {
 	return d, stands
 }
 
-// lapsePoint is where a follow-up lapses: by what was read, since one that was opened at
-// a value nobody read may have been opened later.
-func lapsePoint(o openedFollowUp, point interval.Point) interval.Point {
-	at := interval.Point{Distance: math.NaN(), Hours: math.NaN()}
-	if d := o.def.Lapses.Distance; d > 0 && !o.estimated {
-		at.Distance = point.Distance + d
+// dueUntilLapsed keeps a follow-up that has no tolerance of its own from being overdue before
+// it lapses, which is later where nobody read the meter.
+func (d *Due) dueUntilLapsed() {
+	l := d.FollowUp.Lapses
+	if d.FollowUp.Tolerance != (rules.Tolerance{Fixed: l}) {
+		return
 	}
-	if h := o.def.Lapses.Hours; h > 0 && !o.estimated {
-		at.Hours = point.Hours + h
+	if l.Distance > 0 {
+		d.Plan.TolFixed.Distance = d.lapse.Distance - d.Point.Distance
 	}
-	return at
+	if l.Hours > 0 {
+		d.Plan.TolFixed.Hours = d.lapse.Hours - d.Point.Hours
+	}
+}
+
+// lapsePoint is where a follow-up lapses: by what was read. One that was opened at a value
+// nobody read was opened before the first reading after it, so it counts from there.
+func (v *View) lapsePoint(o *openedFollowUp) interval.Point {
+	at := interval.Point{Distance: event.FromStored(o.Distance), Hours: event.FromStored(o.Hours)}
+	if o.estimated {
+		at.Distance, at.Hours = v.surelyBy(o, false), v.surelyBy(o, true)
+	}
+	return interval.Point{Distance: lapsesAt(at.Distance, o.def.At.Distance, o.def.Lapses.Distance),
+		Hours: lapsesAt(at.Hours, o.def.At.Hours, o.def.Lapses.Hours)}
+}
+
+// lapsesAt is the life value at which a limit lapses; NaN where it does not.
+func lapsesAt(from, due, lapses float64) float64 {
+	if lapses == 0 {
+		return math.NaN()
+	}
+	return from + due + lapses
+}
+
+// surelyBy is the life value by which the work that opened a follow-up was surely done:
+// its own reading, else the first after it; NaN where there is none yet.
+func (v *View) surelyBy(o *openedFollowUp, hours bool) float64 {
+	c := v.Chain(o.comp, hours)
+	i := slices.IndexFunc(v.Rec.Services, func(s record.Service) bool { return s.ID == o.By })
+	if c == nil || i < 0 {
+		return math.NaN()
+	}
+	s := &v.Rec.Services[i]
+	life, estimated, ok := c.LifeAt(&s.Stamp, s.Meters)
+	if estimated && ok {
+		var p record.Point
+		p, ok = c.After(s.At)
+		life = p.Life
+	}
+	if !ok {
+		return math.NaN()
+	}
+	return life
 }
 
 // hasLapsed reports whether the meters have passed where the follow-up lapses.
@@ -148,7 +190,8 @@ func (v *View) openedState(o openedFollowUp) Due {
 		TolShare: o.def.Tolerance.Share, TolFixed: interval.Limits(o.def.Tolerance.Fixed),
 	}
 	d.From, d.Point = d.Plan.Next([]interval.Done{from})
-	d.lapse = lapsePoint(o, d.Point)
+	d.lapse = v.lapsePoint(&o)
+	d.dueUntilLapsed()
 	return d
 }
 

@@ -264,6 +264,15 @@ func (c *Chain) FirstSince(at int64) (Point, bool) {
 	return Point{}, false
 }
 
+// After is the first accepted point after the moment.
+func (c *Chain) After(at int64) (Point, bool) {
+	i := slices.IndexFunc(c.Points, func(p Point) bool { return p.Accepted && p.At > at })
+	if i < 0 {
+		return Point{}, false
+	}
+	return c.Points[i], true
+}
+
 // of returns the point of that event.
 func (c *Chain) of(s *Stamp) (Point, bool) {
 	for i := len(c.Points) - 1; i >= 0; i-- {
@@ -372,7 +381,7 @@ func (r *Record) Estimates(c *Chain) bool {
 }
 
 // standsOtherwise reports whether a service or sample that stood on the reading before
-// it stands on another value since the chain was made anew.
+// it stands on another value since the chain was made anew, or between others.
 func (r *Record) standsOtherwise(before, after *Chain) bool {
 	moved := func(s *Stamp, own map[string]unit.Quantity) bool {
 		was, est, ok := before.LifeAt(s, own)
@@ -380,7 +389,9 @@ func (r *Record) standsOtherwise(before, after *Chain) bool {
 			return false
 		}
 		is, _, ok := after.LifeAt(s, own)
-		return !ok || is != was
+		next, had := before.After(s.At)
+		now, has := after.After(s.At)
+		return !ok || is != was || had && (!has || now.Life != next.Life)
 	}
 	return slices.ContainsFunc(r.Services, func(s Service) bool { return moved(&s.Stamp, s.Meters) }) ||
 		slices.ContainsFunc(r.Samples, func(s Sample) bool { return moved(&s.Stamp, s.Meters) })
