@@ -82,9 +82,8 @@ type Need struct {
 var worstFirst = []alarm.Stage{alarm.Overdue, alarm.Due, alarm.Soon, alarm.Normal}
 
 // SortDue orders a due list, or several put together, by what to do first: overdue,
-// due, soon, later. Of what is overdue or due, statutory work comes first; the rest
-// goes by date. A line without one comes before those, since nobody knows how late it
-// is.
+// due, soon, later. Within each, what the law asks for comes first; the rest goes by date.
+// A line without a date comes before those with one, since nobody knows how late it is.
 func SortDue(list []Item) {
 	slices.SortStableFunc(list, func(a, b Item) int {
 		return cmp.Or(cmp.Compare(slices.Index(worstFirst, a.Stage), slices.Index(worstFirst, b.Stage)), statutoryFirst(&a, &b), strings.Compare(a.first(), b.first()),
@@ -92,11 +91,10 @@ func SortDue(list []Item) {
 	})
 }
 
-// statutoryFirst orders two lines of one stage: what the law asks for before the
-// rest of what is overdue or due; what is only soon goes by its date (0).
+// statutoryFirst orders two lines of one stage: what the law asks for before the rest.
 func statutoryFirst(a, b *Item) int {
 	switch {
-	case a.Statutory == b.Statutory || a.Stage != alarm.Overdue && a.Stage != alarm.Due:
+	case a.Statutory == b.Statutory:
 		return 0
 	case a.Statutory:
 		return -1

@@ -87,6 +87,9 @@ func DueLine(d due.Item) string {
 	if d.Component != "" {
 		what += " (" + d.Component + ")"
 	}
+	if d.Statutory {
+		what += ", required by law"
+	}
 	line := fmt.Sprintf("%-8s %-10s %s\n%20s%s", listStage(d.Stage), d.Name, what, "", d.Why)
 	switch {
 	case strings.HasPrefix(d.LastDone, "counted"):
