@@ -146,9 +146,11 @@ type FollowUp struct {
 	At        Limits
 	Early     Limits // before At
 	Tolerance Tolerance
-	Lapses    Limits   // so far past At it tells nothing any more and is not asked for; zero: it stands until done. Without a tolerance it is due until then
-	BySample  bool     // settled by: sample
-	Cautions  []string // its own, or those of what opens it
+	// Lapses is how far past At it tells nothing any more and is not asked for; zero: it
+	// stands until done. Without a tolerance of its own it is due until then.
+	Lapses   Limits
+	BySample bool     // settled by: sample
+	Cautions []string // its own, or those of what opens it
 	// Stage is 0 for any stage, else the stage (1..3) at which it is opened.
 	Stage int
 }
