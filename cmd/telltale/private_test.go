@@ -26,13 +26,13 @@ import (
 // household is a year of three private cars, kept in a notebook that was typed in late:
 // see the tables in testdata/private.
 type household struct {
-	folder, zone, distance string
-	cars                   []string
+	folder, zone string
+	cars         []string
 }
 
 var households = []household{
-	{"uk", "Europe/London", "mi", []string{"estate", "hatch", "roadster"}},
-	{"us", "America/Chicago", "mi", []string{"minivan", "pickup", "sedan"}},
+	{"uk", "Europe/London", []string{"estate", "hatch", "roadster"}},
+	{"us", "America/Chicago", []string{"minivan", "pickup", "sedan"}},
 }
 
 // TestQuietForPrivateCars counts what the keeper of a household is told in its year, by
@@ -70,9 +70,10 @@ type privateYear struct {
 func (h household) year(t *testing.T, dir string) *privateYear {
 	t.Helper()
 	fleet := filepath.Join(t.TempDir(), "fleet")
-	s := cli.Env{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}
-	if err := initFolder(s, fleet, [5]string{"Orla Penhallow", h.distance, h.zone, "orla@example.org", "all"}, false); err != nil {
-		t.Fatal(err)
+	var said bytes.Buffer
+	args := []string{"init", fleet, "--name", "Orla Penhallow", "--mail", "orla@example.org", "--zone", h.zone, "--distance", "mi", "--chapters", "all"}
+	if code := run(t.Context(), args, strings.NewReader(""), io.Discard, &said); code != 0 {
+		t.Fatalf("exit code %d: %s", code, &said)
 	}
 	y := &privateYear{household: h, config: preview.Config{Compose: letters(defaults().Mail.From).Compose}}
 	var err [3]error
