@@ -46,7 +46,10 @@ var tagField = regexp.MustCompile(`^vehicle\.tags\["([^"]+)"\]$`)
 func (f *Fleet) Group(v *word.Vehicle, c *word.Component) []string {
 	out := make([]string, len(f.GroupBy))
 	for i, field := range f.GroupBy {
-		out[i] = word.Field(tagField.ReplaceAllString(field, "vehicle.tags.$1"))(v, c)
+		field = tagField.ReplaceAllString(field, "vehicle.tags.$1")
+		if out[i] = word.Field(field)(v, c); word.HasNames(field) {
+			out[i] = word.Names(out[i])[0] // one group, by whichever name
+		}
 	}
 	return out
 }

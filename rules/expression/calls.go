@@ -58,14 +58,14 @@ func (c *compiler) fieldOf(k Kind, key *ast.StringNode) operand {
 		known := fieldNames(k)
 		return c.fault(key, c.src.d.DidYouMean(key.Value, known, "known: "+strings.Join(known, ", ")), "%s has no field `%s`", k, key.Value)
 	case k == component:
-		return operand{kind: Text, word: true, text: func(s *Runner) string {
+		return operand{kind: Text, word: true, field: path, text: func(s *Runner) string {
 			if s.comp == nil {
 				return ""
 			}
 			return read(nil, s.comp)
 		}}
 	}
-	return operand{kind: Text, word: true, text: func(s *Runner) string { return read(s.vehicle, nil) }}
+	return operand{kind: Text, word: true, field: path, text: func(s *Runner) string { return read(s.vehicle, nil) }}
 }
 
 // capacity is missing where it is 0: an unknown amount is not none.

@@ -46,6 +46,7 @@ type operand struct {
 	numbers  []float64 // of a list
 	texts    []string
 	censors  string // the analyte, where it is exactly value(analyte)
+	field    string // of the register, where it is exactly that
 }
 
 func constantNumber(v float64) operand {
@@ -298,7 +299,7 @@ func (c *compiler) let(n *ast.VariableDeclaratorNode) operand {
 		return c.fault(n.Value, "", "let can name a number, text, or true or false, this is %s", v.kind)
 	}
 	slot := len(c.lets)
-	name := operand{kind: v.kind, word: true,
+	name := operand{kind: v.kind, word: true, field: v.field,
 		num:   func(s *Runner) float64 { return s.named(slot).num },
 		text:  func(s *Runner) string { return s.named(slot).text },
 		truth: func(s *Runner) bool { return s.named(slot).truth },

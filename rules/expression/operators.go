@@ -186,8 +186,7 @@ func (c *compiler) equality(n *ast.BinaryNode, l, r operand) operand {
 		x, y := shown(l, n.Left), shown(r, n.Right)
 		out.truth = func(s *Runner) bool { return Equal(x(s), y(s)) == same }
 	case Text:
-		x, y := l.text, r.text
-		out.truth = func(s *Runner) bool { return (x(s) == y(s)) == same }
+		out.truth = sameText(l, r, same)
 	case Truth:
 		x, y := l.truth, r.truth
 		out.truth = func(s *Runner) bool { return (x(s) == y(s)) == same }
@@ -197,6 +196,32 @@ func (c *compiler) equality(n *ast.BinaryNode, l, r operand) operand {
 			hint = "name one of its fields: " + strings.Join(fieldNames(l.kind), ", ")
 		}
 		return c.fault(n, hint, "`%s` cannot compare %s", n.Operator, l.kind)
+	}
+	return out
+}
+
+// sameText compares two texts. A kind or tag that is compared with a text is compared
+// with every name for the same thing.
+func sameText(l, r operand, same bool) func(*Runner) bool {
+	for _, side := range [][2]operand{{l, r}, {r, l}} {
+		if field, text := side[0], side[1]; text.constant && word.HasNames(field.field) {
+			x, names := field.text, word.Names(text.texts[0])
+			return func(s *Runner) bool { return slices.Contains(names, x(s)) == same }
+		}
+	}
+	x, y := l.text, r.text
+	return func(s *Runner) bool { return (x(s) == y(s)) == same }
+}
+
+// named is a list of texts with every other name for what they say, where a field that
+// has such is looked for in it.
+func named(field string, texts []string) []string {
+	if !word.HasNames(field) {
+		return texts
+	}
+	var out []string
+	for _, t := range texts {
+		out = append(out, word.Names(t)...)
 	}
 	return out
 }
@@ -214,7 +239,7 @@ func (c *compiler) membership(n *ast.BinaryNode, l, r operand) operand {
 	}
 	switch {
 	case l.kind == Text && len(r.numbers) == 0:
-		x, set := l.text, r.texts
+		x, set := l.text, named(l.field, r.texts)
 		return operand{kind: Truth, truth: func(s *Runner) bool { return slices.Contains(set, x(s)) }}
 	case l.kind == Number && len(r.texts) == 0:
 		x, set := shown(l, n.Left), r.numbers
