@@ -186,13 +186,14 @@ func TestConditionsRefused(t *testing.T) {
 }
 
 func TestConditions(t *testing.T) {
-	v := Vehicle{ID: "bus-07", Kind: "minibus", Tags: map[string]string{"depot": "north"}, People: []string{"ines"}}
+	v := Vehicle{ID: "bus-07", Kind: "minibus", Tags: map[string]string{"depot": "north", "fuel": "gasoline"}, People: []string{"ines"}}
 	for cond, want := range map[string]bool{
 		`vehicle.kind == "minibus"`: true, `vehicle.kind == "van"`: false,
 		`vehicle.tags["depot"] == "north"`: true, `vehicle.tags.depot in ["south", "west"]`: false, `vehicle.tags["none"] == ""`: true,
 		`"ines" in vehicle.people`: true, `stage == "due" or stage == "overdue"`: true, `not task`: false,
 		`rule matches "^engine"`: true, `component.kind == ""`: true, `statutory ? stage == "soon" : true`: true,
-		`vehicle.id startsWith "bus-"`: true,
+		`vehicle.id startsWith "bus-"`: true, `vehicle.tags.fuel == "petrol"`: true, `vehicle.tags["fuel"] != "petrol"`: false,
+		`"petrol" == vehicle.tags.fuel`: true, `vehicle.tags.fuel in ["diesel", "petrol"]`: true, `vehicle.id == "gasoline"`: false,
 	} {
 		d, err := Parse("p", []byte(where(cond)))
 		if err != nil {
