@@ -19,7 +19,7 @@ import (
 var core = []string{
 	"telltale/engine", "telltale/engine/event", "telltale/engine/fleet", "telltale/engine/alarm", "telltale/engine/latch",
 	"telltale/engine/record", "telltale/engine/judge", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
-	"telltale/engine/history", "telltale/engine/doubt", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/origin", "telltale/engine/trend",
+	"telltale/engine/fit", "telltale/engine/history", "telltale/engine/doubt", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/origin", "telltale/engine/trend",
 	"telltale/rules", "telltale/rules/expression", "telltale/rules/source", "telltale/rules/word",
 	"telltale/rules/unit", "telltale/rules/analytes", "telltale/rules/english",
 }

@@ -3,7 +3,9 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -12,6 +14,7 @@ import (
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/cases"
 	"telltale/engine/event"
+	"telltale/engine/fit"
 	"telltale/notify"
 	"telltale/notify/people"
 	"telltale/rules"
@@ -42,15 +45,16 @@ type checkOptions struct {
 }
 
 func check(s cli.Env, o checkOptions, dir string) error {
-	book, register, err := checkedFiles(dir, o.vehicles)
+	book, reg, err := checkedFiles(dir, o.vehicles)
 	if err != nil {
 		return err
 	}
+	register := reg.Events
 	if len(book.Uncautioned) > 0 {
 		return cli.Exit(2, fmt.Errorf("the rules have faults:\n%w", source.Faults(book.Uncautioned)))
 	}
-	for i := range book.Questions {
-		fmt.Fprintf(s.Err, "question: %s\n", book.Questions[i].String())
+	for _, q := range slices.Concat(book.Questions, fit.Questions(book, reg)) {
+		fmt.Fprintf(s.Err, "question: %s\n", q.String())
 	}
 	toFill(s, book)
 	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && cli.Exists(path) {
@@ -104,20 +108,32 @@ func covered(book *rules.Book) string {
 }
 
 // checkedFiles reads a fleet's folder, or one of rules alone.
-func checkedFiles(dir, vehicles string) (book *rules.Book, register []event.Event, err error) {
+func checkedFiles(dir, vehicles string) (book *rules.Book, reg *fit.Register, err error) {
+	reg = &fit.Register{}
 	if cli.Exists(filepath.Join(dir, "rules")) {
 		f, err := loadFleet(dir)
 		if err != nil {
 			return nil, nil, err
 		}
-		book, register = f.book, f.register
+		book, reg.Events = f.book, f.register
+		if path := filepath.Join(dir, "vehicles.yaml"); vehicles == "" && cli.Exists(path) {
+			vehicles = path
+		}
 	} else if book, err = cli.Book(dir); err != nil {
 		return nil, nil, err
 	}
-	if vehicles != "" {
-		register, err = cli.Register(vehicles, time.Unix(0, 0))
+	if vehicles == "" {
+		return book, reg, nil
 	}
-	return book, register, err
+	events, err := cli.Register(vehicles, time.Unix(0, 0))
+	if err != nil {
+		return nil, nil, err
+	}
+	text, err := os.ReadFile(vehicles)
+	if err != nil {
+		return nil, nil, fmt.Errorf("reading the register: %w", err)
+	}
+	return book, fit.ReadRegister(vehicles, text, events), nil
 }
 
 // unheard says what nobody would hear of, and who would hear of nothing.

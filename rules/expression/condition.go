@@ -57,6 +57,7 @@ type Condition struct {
 	At             source.Place
 	ReadsComponent bool
 	Fields         []string // that it reads, as [word.Field] knows them or component.capacity, each as often
+	Named          Named
 
 	asks     *Asks
 	value    operand
@@ -179,7 +180,7 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 	if c.failed {
 		return nil
 	}
-	out := &Condition{Text: src.text, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, asks: a, value: value, lets: c.maxLets}
+	out := &Condition{Text: src.text, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, Named: namedIn(node), asks: a, value: value, lets: c.maxLets}
 	if !sc.Words {
 		out.compares = comparandsOf(node)
 	}

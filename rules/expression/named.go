@@ -1,0 +1,77 @@
+package expression
+
+import (
+	"slices"
+
+	"github.com/expr-lang/expr/ast"
+)
+
+// Named are the texts that an expression asks a field of the register to be, as
+// `component.kind == "diesel engine"` and `vehicle.tags["fuel"] in ["diesel", "petrol"]`
+// do, in the order of the expression. Fields are named as [word.Field] knows them.
+type Named struct {
+	Fields map[string][]string
+	// Denied: somewhere a text is what a field is not to be, so that the texts do not
+	// tell what an expression needs.
+	Denied bool
+}
+
+// namedIn is what an expression names. A field that is read otherwise has no texts.
+func namedIn(n ast.Node) Named {
+	out := Named{Fields: map[string][]string{}}
+	ast.Walk(&n, &out)
+	return out
+}
+
+// Visit implements ast.Visitor.
+func (n *Named) Visit(node *ast.Node) {
+	switch t := (*node).(type) {
+	case *ast.MemberNode:
+		if field, ok := fieldOf(t); ok {
+			n.add(field)
+		}
+	case *ast.UnaryNode:
+		n.Denied = n.Denied || t.Operator == "!" || t.Operator == "not"
+	case *ast.BinaryNode:
+		n.compared(t)
+	}
+}
+
+func (n *Named) compared(b *ast.BinaryNode) {
+	switch b.Operator {
+	case "!=":
+		n.Denied = true
+		n.texts(b.Left, b.Right)
+		n.texts(b.Right, b.Left)
+	case "==":
+		n.texts(b.Left, b.Right)
+		n.texts(b.Right, b.Left)
+	case "in":
+		if list, ok := b.Right.(*ast.ArrayNode); ok {
+			n.texts(b.Left, list.Nodes...)
+		}
+	}
+}
+
+// texts adds the texts that the field is compared with; "" is a tag that is missing.
+func (n *Named) texts(field ast.Node, with ...ast.Node) {
+	name, ok := fieldOf(field)
+	if !ok {
+		return
+	}
+	for _, w := range with {
+		if text, ok := w.(*ast.StringNode); ok && text.Value != "" {
+			n.add(name, text.Value)
+		}
+	}
+}
+
+func (n *Named) add(field string, texts ...string) {
+	list := n.Fields[field]
+	for _, t := range texts {
+		if !slices.Contains(list, t) {
+			list = append(list, t)
+		}
+	}
+	n.Fields[field] = list
+}
