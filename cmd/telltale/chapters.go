@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/fit"
 	"telltale/rules"
 	"telltale/rules/chapters"
 	"telltale/rules/english"
@@ -21,14 +22,20 @@ import (
 func chaptersCommand(s cli.Env) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
-		Use:   "chapters",
-		Short: "List the ready-made rule files, copy them, and show where their figures come from",
+		Use:   "chapters [NAME]",
+		Short: "List the ready-made rule files, describe one, copy them, and show where their figures come from",
 		Example: `  telltale chapters
+  telltale chapters engine-oil
   telltale chapters copy engine-oil fleet
   telltale chapters diff engine-oil fleet
   telltale chapters sources engine-oil`,
-		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return listChapters(s, asJSON) },
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			if len(args) == 1 {
+				return describeChapter(s, args[0], asJSON)
+			}
+			return listChapters(s, asJSON)
+		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
 	cmd.AddCommand(chaptersSources(s),
@@ -57,12 +64,56 @@ func listChapters(s cli.Env, asJSON bool) error {
 		if err != nil {
 			return fmt.Errorf("reading the chapter %q: %w", c.Name, err)
 		}
-		list = append(list, chapterLine{c.Name, c.About, len(book.Rules), len(book.Tasks), len(book.Baselines), len(book.Cases), len(book.ToFill)})
+		list = append(list, lineOf(c, book))
 	}
-	return cli.Listing(s, asJSON, list, nil, "no chapters", func(c chapterLine) string {
-		line := fmt.Sprintf("%s\n    %s\n    %s, %s, %s", c.Name, c.About, english.Plural(c.Tasks, "task"), english.Plural(c.Rules, "rule"), english.Plural(c.Cases, "case"))
-		if c.ToFill > 0 {
-			line += fmt.Sprintf("; %s to fill in", english.Plural(c.ToFill, "figure"))
+	return cli.Listing(s, asJSON, list, nil, "no chapters", chapterLine.String)
+}
+
+func lineOf(c chapters.Chapter, book *rules.Book) chapterLine {
+	return chapterLine{c.Name, c.About, len(book.Rules), len(book.Tasks), len(book.Baselines), len(book.Cases), len(book.ToFill)}
+}
+
+func (c chapterLine) String() string {
+	line := fmt.Sprintf("%s\n    %s\n    %s, %s, %s", c.Name, c.About, english.Plural(c.Tasks, "task"), english.Plural(c.Rules, "rule"), english.Plural(c.Cases, "case"))
+	if c.ToFill > 0 {
+		line += fmt.Sprintf("; %s to fill in", english.Plural(c.ToFill, "figure"))
+	}
+	return line
+}
+
+// chapterAsks is what a chapter asks of the register.
+type chapterAsks struct {
+	chapterLine
+	ComponentKinds []string  `json:"componentKinds,omitempty"`
+	VehicleKinds   []string  `json:"vehicleKinds,omitempty"`
+	Tags           []fit.Tag `json:"tags,omitempty"`
+}
+
+// describeChapter says what the chapter is about and what it asks of vehicles.yaml, so
+// that no kind or tag that work hangs on is secret.
+func describeChapter(s cli.Env, name string, asJSON bool) error {
+	c, err := namedChapter(name)
+	if err != nil {
+		return err
+	}
+	book, err := c.Book(c.File())
+	if err != nil {
+		return fmt.Errorf("reading the chapter %q: %w", c.Name, err)
+	}
+	d := chapterAsks{chapterLine: lineOf(c, book), Tags: fit.Tags(book)}
+	d.ComponentKinds, d.VehicleKinds = fit.Kinds(book)
+	return cli.Listing(s, asJSON, []chapterAsks{d}, nil, "", func(d chapterAsks) string {
+		line := d.chapterLine.String()
+		for _, k := range []struct {
+			of    string
+			kinds []string
+		}{{"components", d.ComponentKinds}, {"vehicles", d.VehicleKinds}} {
+			if len(k.kinds) > 0 {
+				line += fmt.Sprintf("\n    for %s of the kinds: %s", k.of, strings.Join(k.kinds, ", "))
+			}
+		}
+		for _, t := range d.Tags {
+			line += fmt.Sprintf("\n    by the tag %s: %s, for %s; in vehicles.yaml: %s", t.Name, strings.Join(t.Texts, ", "), english.List("and", t.By), t.Example)
 		}
 		return line
 	})
