@@ -96,6 +96,15 @@ func loadFleet(dir string) (*fleet, error) {
 	return f, nil
 }
 
+// ready reads a folder that was just made.
+func ready(dir string) (*rules.Book, error) {
+	f, err := loadFleet(dir)
+	if err != nil {
+		return nil, err
+	}
+	return f.book, nil
+}
+
 // app is the running service: the NATS server or the connection to one, the
 // partitions, and the telling.
 type app struct {

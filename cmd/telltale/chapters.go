@@ -92,7 +92,7 @@ type chapterAsks struct {
 // describeChapter says what the chapter is about and what it asks of vehicles.yaml, so
 // that no kind or tag that work hangs on is secret.
 func describeChapter(s cli.Env, name string, asJSON bool) error {
-	c, err := namedChapter(name)
+	c, err := cli.Chapter(name)
 	if err != nil {
 		return err
 	}
@@ -123,7 +123,7 @@ func describeChapter(s cli.Env, name string, asJSON bool) error {
 // where none is named.
 func chapterCommand(use, short string, do func(c chapters.Chapter, dir string) error) *cobra.Command {
 	return &cobra.Command{Use: use, Short: short, Args: cobra.RangeArgs(1, 2), RunE: func(_ *cobra.Command, args []string) error {
-		c, err := namedChapter(args[0])
+		c, err := cli.Chapter(args[0])
 		if err != nil {
 			return err
 		}
@@ -137,18 +137,6 @@ func rulesIn(dir string) string {
 		return in
 	}
 	return dir
-}
-
-func namedChapter(name string) (chapters.Chapter, error) {
-	c, err := chapters.Named(name)
-	var u chapters.Unknown
-	switch {
-	case !errors.As(err, &u):
-		return c, err
-	case u.Near != "":
-		return c, cli.Exit(2, cli.Hint(err, "did you mean "+u.Near+"?"))
-	}
-	return c, cli.Exit(2, cli.Hint(err, "telltale chapters lists them"))
 }
 
 func copyChapter(s cli.Env, c chapters.Chapter, dir string) error {
@@ -239,7 +227,7 @@ type figureLine struct {
 }
 
 func chapterSources(s cli.Env, name string, asJSON bool) error {
-	c, err := namedChapter(name)
+	c, err := cli.Chapter(name)
 	if err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"errors"
 	"io"
 	"net"
 	"os"
@@ -10,23 +9,26 @@ import (
 	"regexp"
 	"strings"
 	"testing"
-	"testing/fstest"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/cmd/telltale/internal/setup"
+	"telltale/notify/people"
 )
 
 // TestInitAsks answers the questions as a person would: wrong at first.
 func TestInitAsks(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "fleet")
 	var out, said bytes.Buffer
-	in := strings.NewReader("\nMaud\nleagues\nmi\nEurope/London\nmaud\nmaud@larkfell.example\nengin-oil\nengine-oil, data-quality\n")
-	if err := initFolder(cli.Env{In: in, Out: &out, Err: &said}, dir, [5]string{}, true); err != nil {
+	in := strings.NewReader("\nMaud\nhauler\n\nCentral\nleagues\nmiles and quarts\n\nmaud\nmaud@larkfell.example\nengin-oil\nengine-oil, data-quality\n")
+	if err := setup.Folder(cli.Env{In: in, Out: &out, Err: &said}, dir, make([]string, 8), true, ready); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{
 		"Whose vehicles are they? an answer is needed\n",
-		"\"leagues\" is no unit of distance\nhint: write km or mi\n",
-		"the mail address \"maud\" has no @\n",
+		"\"hauler\" is not who the messages are for\nhint: write owner, workshop, fleet\n",
+		"\"leagues\" is not a unit of distance or volume\nhint: write km or mi, and L, qt or gal: mi,qt\n",
+		"Dates: day first, month first or year first? [month first] ",
+		"the e-mail address \"maud\" has no @\n",
 		"hint: did you mean engine-oil?\n",
 	} {
 		if !strings.Contains(said.String(), want) {
@@ -40,9 +42,9 @@ func TestInitAsks(t *testing.T) {
 	if len(f.files) != 3 {
 		t.Errorf("%d rule files, want two chapters and own.yaml", len(f.files))
 	}
-	text, err := os.ReadFile(filepath.Join(dir, "people.yaml"))
-	if err != nil || !strings.Contains(string(text), "distance: mi") {
-		t.Errorf("people.yaml (%v):\n%s", err, text)
+	keeper := f.people.Person("keeper")
+	if keeper == nil || keeper.Distance != "mi" || keeper.Volume != "qt" || keeper.Dates != people.MonthFirst || keeper.Zone.String() != "America/Chicago" {
+		t.Errorf("the keeper is %+v", keeper)
 	}
 }
 
@@ -50,7 +52,7 @@ func TestInitAsks(t *testing.T) {
 func TestInitBreaksOff(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "fleet")
 	var out, said bytes.Buffer
-	err := initFolder(cli.Env{In: strings.NewReader("Maud\nkm\n"), Out: &out, Err: &said}, dir, [5]string{}, true)
+	err := setup.Folder(cli.Env{In: strings.NewReader("Maud\nowner\n"), Out: &out, Err: &said}, dir, make([]string, 8), true, ready)
 	if want := "the questions ended before the last answer; nothing was written"; err == nil || err.Error() != want {
 		t.Errorf("the error is %v, want %s", err, want)
 	}
@@ -59,25 +61,12 @@ func TestInitBreaksOff(t *testing.T) {
 	}
 }
 
-func TestInitNearZone(t *testing.T) {
-	list := fstest.MapFS{"Europe/London": {}, "Europe/Paris": {}}
-	for zone, want := range map[string]string{
-		"Europe/Lodnon": "did you mean Europe/London?",
-		"Local":         "it is a name like Europe/London",
-	} {
-		var h cli.HintError
-		if err := takeZone(&newFleet{}, zone, list); !errors.As(err, &h) || h.Hint != want {
-			t.Errorf("zone %s: %v, hint %q, want %q", zone, err, h.Hint, want)
-		}
-	}
-}
-
 // newFolder is one made by flags.
 func newFolder(t *testing.T, chapters string) string {
 	t.Helper()
 	dir := filepath.Join(t.TempDir(), "fleet")
 	s := cli.Env{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}
-	if err := initFolder(s, dir, [5]string{"Maud", "km", "UTC", "maud@larkfell.example", chapters}, false); err != nil {
+	if err := setup.Folder(s, dir, []string{"Maud", "", "UTC", "", "", "maud@larkfell.example", chapters, ""}, false, ready); err != nil {
 		t.Fatal(err)
 	}
 	return dir

@@ -13,6 +13,7 @@ import (
 
 	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/cmd/telltale/internal/setup"
 )
 
 func main() {
@@ -47,7 +48,7 @@ func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 	cmd.SetOut(stdout)
 	cmd.SetErr(stderr)
 	cmd.CompletionOptions.DisableDefaultCmd = true
-	cmd.AddCommand(initCommand(s), demoCommand(s), serveCommand(s), sendCommand(s), importCommand(s), chaptersCommand(s), recordCommand(s),
+	cmd.AddCommand(setup.Command(s, ready), demoCommand(s), serveCommand(s), sendCommand(s), importCommand(s), chaptersCommand(s), recordCommand(s),
 		deliveriesCommand(s), previewCommand(s), checkCommand(s), adoptCommand(s), schemaCommand(s), wordsCommand(s))
 	cmd.AddCommand(ask.Commands(s)...)
 	return cmd

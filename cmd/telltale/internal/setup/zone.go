@@ -1,0 +1,96 @@
+package setup
+
+import (
+	"fmt"
+	"io/fs"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/cmd/telltale/internal/cli"
+)
+
+// spoken are the time zones as people in the USA call them, and a country that has but
+// one. Three letters such as EST, which are zones without summer time, mean the zone
+// where they are said.
+var spoken = map[string]string{
+	"eastern": "America/New_York", "et": "America/New_York", "est": "America/New_York", "edt": "America/New_York",
+	"central": "America/Chicago", "ct": "America/Chicago", "cst": "America/Chicago", "cdt": "America/Chicago",
+	"mountain": "America/Denver", "mt": "America/Denver", "mst": "America/Denver", "mdt": "America/Denver",
+	"arizona": "America/Phoenix",
+	"pacific": "America/Los_Angeles", "pt": "America/Los_Angeles", "pst": "America/Los_Angeles", "pdt": "America/Los_Angeles",
+	"alaska": "America/Anchorage", "akst": "America/Anchorage", "hawaii": "Pacific/Honolulu", "hst": "Pacific/Honolulu",
+	"uk": "Europe/London", "gb": "Europe/London", "bst": "Europe/London",
+}
+
+// American are the zones of the USA in the IANA database's list of them by country
+// (zone.tab), with the US/ names that it keeps for them.
+var american = []string{"US/", "America/New_York", "America/Detroit", "America/Kentucky/", "America/Indiana/", "America/Chicago", "America/Menominee",
+	"America/North_Dakota/", "America/Denver", "America/Boise", "America/Phoenix", "America/Los_Angeles", "America/Anchorage", "America/Juneau",
+	"America/Sitka", "America/Metlakatla", "America/Yakutat", "America/Nome", "America/Adak", "Pacific/Honolulu"}
+
+// place is what is usual where people live.
+type place struct{ distance, volume, dates, spelling string }
+
+func placeOf(zone string) place {
+	switch {
+	case slices.ContainsFunc(american, func(z string) bool { return zone == z || strings.HasSuffix(z, "/") && strings.HasPrefix(zone, z) }):
+		return place{"mi", "qt", "month first", "en-US"}
+	case zone == "Europe/London":
+		return place{"mi", "L", "day first", "en-GB"}
+	}
+	return place{"km", "L", "day first", "en-GB"}
+}
+
+func usualUnits(f *Fleet) string {
+	p := placeOf(f.Zone)
+	return p.distance + "," + p.volume
+}
+
+func usualDates(f *Fleet) string    { return placeOf(f.Zone).dates }
+func usualSpelling(f *Fleet) string { return placeOf(f.Zone).spelling }
+
+// localZone is this machine's time zone by name, UTC where it tells none.
+func localZone() string {
+	if name := time.Now().Location().String(); name != "Local" {
+		return name
+	}
+	target, err := os.Readlink("/etc/localtime")
+	if _, name, ok := strings.Cut(target, "zoneinfo/"); err == nil && ok {
+		if _, err := time.LoadLocation(name); err == nil {
+			return name
+		}
+	}
+	return "UTC"
+}
+
+func takeZone(f *Fleet, a string) error { return zoneIn(f, a, os.DirFS("/usr/share/zoneinfo")) }
+
+// zoneIn finds near names in the machine's own list of zones, if it has one.
+func zoneIn(f *Fleet, a string, list fs.FS) error {
+	said := strings.ToLower(strings.TrimSuffix(strings.TrimSuffix(strings.ToLower(a), " time"), " standard"))
+	if name := spoken[said]; name != "" {
+		f.Zone = name
+		return nil
+	}
+	if _, err := time.LoadLocation(a); err == nil && a != "Local" {
+		f.Zone = a
+		return nil
+	}
+	var names, cities []string
+	_ = fs.WalkDir(list, ".", func(path string, d fs.DirEntry, err error) error { // no list: no near name
+		if err == nil && !d.IsDir() {
+			names = append(names, path)
+			if _, city, ok := strings.Cut(path, "/"); ok && strings.EqualFold(city, strings.ReplaceAll(a, " ", "_")) {
+				cities = append(cities, path)
+			}
+		}
+		return nil
+	})
+	if len(cities) == 1 {
+		f.Zone = cities[0]
+		return nil
+	}
+	return cli.Hint(fmt.Errorf("there is no time zone %q", a), near(a, names, "it is a name like Europe/London, or Eastern, Central, Mountain or Pacific"))
+}
