@@ -109,25 +109,42 @@ func (e *entry) readCase() {
 	e.l.book.Cases = append(e.l.book.Cases, c)
 }
 
-// In is the book as the case has it: its own baselines stand before the others.
+// In is the book as the case has it: its own baselines stand before the others, and what
+// other files put over the parts of its file is left out. A chapter's cases show what the
+// chapter says, whatever a fleet puts in its place.
 func (c *Case) In(b *Book) *Book {
-	if len(c.Baselines) == 0 {
+	book := *b
+	above := func(p *Part) bool { return c.puts(b, p) }
+	book.Tasks = slices.DeleteFunc(slices.Clone(b.Tasks), func(t *Task) bool { return above(&t.Part) })
+	book.Rules = slices.DeleteFunc(slices.Clone(b.Rules), func(r *Rule) bool { return above(&r.Part) })
+	book.Baselines = slices.DeleteFunc(slices.Clone(b.Baselines), func(bl *Baseline) bool { return above(&bl.Part) })
+	if len(c.Baselines) == 0 && len(book.parts()) == len(b.parts()) {
 		return b
 	}
-	book := *b
 	var others []string
 	for _, o := range b.Baselines {
 		others = append(others, o.Name)
 	}
-	book.Baselines = nil
+	var first []*Baseline
 	for _, own := range c.Baselines {
 		over := *own
 		over.Over = others
-		book.Baselines = append(book.Baselines, &over)
+		first = append(first, &over)
 	}
-	book.Baselines = append(book.Baselines, b.Baselines...)
+	book.Baselines = append(first, book.Baselines...)
 	book.sign()
 	return &book
+}
+
+// puts reports whether the part stands in another file than the case, and goes over a
+// part of its kind in the case's file.
+func (c *Case) puts(b *Book, p *Part) bool {
+	if p.At.File == c.At.File || len(p.Over) == 0 {
+		return false
+	}
+	return slices.ContainsFunc(b.parts(), func(o *Part) bool {
+		return o.At.File == c.At.File && o != p && slices.Contains(p.Over, o.Name)
+	})
 }
 
 func (e *entry) given(c *Case, list []*yaml.Node) {
