@@ -50,9 +50,10 @@ const whole = `  bus-07:
 
 func TestQuestions(t *testing.T) {
 	for what, c := range map[string]struct{ more, vehicles, want string }{
-		"all fits":          {"", whole, ""},
-		"the American name": {"", whole + "  van-1: {kind: van, components: {engine: {kind: gasoline engine}}}\n", ""},
-		"no vehicles":       {"", "  old: {kind: van, retired: yes}\n", ""},
+		"all fits":            {"", whole, ""},
+		"the American name":   {"", whole + "  van-1: {kind: van, components: {engine: {kind: gasoline engine}}}\n", ""},
+		"a variant of a file": {"tasks: {a: {every: {time: 1 months}}, b: {over: a, where: 'vehicle.kind == \"lorry\"', every: {time: 2 months}}}\n", whole, ""},
+		"no vehicles":         {"", "  old: {kind: van, retired: yes}\n", ""},
 		"a kind that nobody asks": {"", whole + "  van-1: {kind: van, components: {engine: {kind: steam engine}, gearbox: {kind: diesel engine}}}\n", `vehicles.yaml:8:50: no task or rule asks for a component of kind "steam engine": engine of van-1
       van-1: {kind: van, components: {engine: {kind: steam engine}, gearbox: {kind: diesel engine}}}
                                                      ^^^^^^^^^^^^

@@ -21,7 +21,7 @@ func (r *reader) idle() {
 	parts := map[group][]*rules.Part{}
 	tasks := map[group]int{}
 	see := func(p *rules.Part, task bool) {
-		if p.Where == nil || r.applies(p) {
+		if p.Where == nil || r.applies(p) || r.variant(p) {
 			return
 		}
 		why, hint := r.reason(p)
@@ -42,6 +42,12 @@ func (r *reader) idle() {
 		text := fmt.Sprintf("%s to no vehicle: %s", idleWords(list, tasks[g]), g.why)
 		r.found = append(r.found, source.Fault{Place: first.Where.At, Text: text, Hint: g.hint, Width: 1})
 	}
+}
+
+// variant reports whether the part goes over another of its own file, as one for fleets
+// beside the usual one: that it applies to nobody is no slip, since the other does.
+func (r *reader) variant(p *rules.Part) bool {
+	return slices.ContainsFunc(p.Over, func(name string) bool { return r.placeOf(name).File == p.At.File })
 }
 
 // idleWords names the tasks and rules, the first of the list being tasks, or counts them.
