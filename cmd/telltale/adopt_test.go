@@ -74,6 +74,10 @@ func TestAdopt(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	code, out, said := told(t, "due", "--nats", url)
+	if want := "telltale: no rules are in force, so nothing can be due\nhint: telltale adopt DIR puts those of a folder in force\n"; code != 1 || out != "" || said != want {
+		t.Errorf("due before any rules are in force: exit %d\n%s%s", code, out, said)
+	}
 	expect("", "adopt: 0 rules, 1 tasks in force, 2 vehicles registered\n")
 	expect("", "adopt: 0 rules, 1 tasks were in force already, 0 vehicles registered\n")
 	if a.svc.Health().Book != f.book.Hash || registered(t, a, "bus-08") == nil {

@@ -46,6 +46,9 @@ func dueCommand(s cli.Env) *cobra.Command {
 					return dueWhy(ctx, nc, s, c.JSON, why)
 				}
 				list, err := listOf(ctx, nc, service.Due, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
+				if err == nil && len(list) == 0 {
+					err = nothingDue(ctx, nc, q.Tag)
+				}
 				if asCSV && (err == nil || cli.Incomplete(err) != nil) {
 					return errors.Join(dueCSV(s.Out, list), cli.Lacking(err))
 				}

@@ -1,0 +1,69 @@
+package ask
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/nats-io/nats.go"
+
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/stream/service"
+	"telltale/rules/source"
+)
+
+// nothingDue says why a due list is empty where it is for want of a question that could
+// have had an answer: no rules in force, or a tag that no vehicle has. Both are errors: an
+// empty list would read as good news.
+func nothingDue(ctx context.Context, nc *nats.Conn, tag string) error {
+	h, err := service.QueryHealth(ctx, nc)
+	switch {
+	case err != nil:
+		return err
+	case h.Book == "":
+		return cli.Hint(errors.New("no rules are in force, so nothing can be due"), "telltale adopt DIR puts those of a folder in force")
+	case tag == "":
+		return nil
+	}
+	return tagUsed(ctx, nc, tag)
+}
+
+// tagUsed is the error that no vehicle has the tag, nil where one has.
+func tagUsed(ctx context.Context, nc *nats.Conn, tag string) error {
+	list, err := service.Register.Ask(ctx, nc, service.Question{})
+	if err != nil {
+		return err
+	}
+	name, value, _ := strings.Cut(tag, "=")
+	var tags []string // all that there are, as name=value
+	named := false
+	for _, v := range list {
+		if v.Tags[name] == value && value != "" {
+			return nil
+		}
+		_, has := v.Tags[name]
+		named = named || has
+		for n, t := range v.Tags {
+			tags = append(tags, n+"="+t)
+		}
+	}
+	slices.Sort(tags)
+	tags = slices.Compact(tags)
+	hint := "no vehicle has a tag; they are given in vehicles.yaml, as tags: {depot: north}"
+	if near := source.Near(tag, tags); near != "" {
+		hint = "did you mean " + near + "?"
+	} else if len(tags) > 0 {
+		hint = "the register has " + strings.Join(some(tags, name, named), ", ")
+	}
+	return cli.Hint(fmt.Errorf("no vehicle has the tag %s", tag), hint)
+}
+
+// some are the tags of that name if there are any, else all, at most ten.
+func some(tags []string, name string, named bool) []string {
+	if named {
+		tags = slices.DeleteFunc(tags, func(t string) bool { return !strings.HasPrefix(t, name+"=") })
+	}
+	return tags[:min(len(tags), 10)]
+}
