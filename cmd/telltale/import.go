@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/cmd/telltale/internal/setup"
 	"telltale/engine"
 	"telltale/engine/event"
 	"telltale/engine/intake"
@@ -36,15 +37,20 @@ func importCommand(s cli.Env) *cobra.Command {
 	var o importOptions
 	cmd := &cobra.Command{
 		Use:   "import --map MAP.yaml FILE.csv",
-		Short: "Read laboratory results, mileage or work done from a table, by a mapping of your own",
+		Short: "Read laboratory results, mileage, work done or vehicles from a spreadsheet",
 		Long: `Read laboratory results, mileage or work done from a table (CSV) and send them to a
 running service, or write them as events. The mapping says which column is what, in
 which units, and how numbers and dates are written; nothing is guessed. A file comes
 in whole or not at all: each fault is shown with its row and column and the line of
-the mapping that would have worked. The same file again changes nothing.`,
+the mapping that would have worked. The same file again changes nothing.
+
+A table of vehicles (import: vehicles) is not sent: it is written as a register, as
+vehicles.yaml is. With --dir or --vehicles only the vehicles that are new are written,
+and what the table says otherwise than the register is listed.`,
 		Example: `  telltale import --map valley.yaml results.csv --dry
   telltale import --map valley.yaml results.csv --dir fleet
-  telltale import --map mileage.yaml mileage.csv --vehicles fleet/vehicles.yaml --out events.jsonl`,
+  telltale import --map mileage.yaml mileage.csv --vehicles fleet/vehicles.yaml --out events.jsonl
+  telltale import --map customers.yaml customers.csv --out fleet/vehicles.yaml`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error { return importFile(cmd.Context(), s, &o, args[0]) },
 	}
@@ -68,6 +74,9 @@ func importFile(ctx context.Context, s cli.Env, o *importOptions, path string) e
 	if err != nil {
 		return cli.Exit(2, fmt.Errorf("the mapping has faults:\n%w", err))
 	}
+	if m.Vehicles() {
+		return o.register(s, m, path)
+	}
 	if o.dry || o.out != "" {
 		return o.withoutService(s, m, path)
 	}
@@ -82,6 +91,22 @@ func importFile(ctx context.Context, s cli.Env, o *importOptions, path string) e
 		}
 		return importTo(ctx, s, nc, path, t)
 	})
+}
+
+// register makes a register of a table of vehicles, beside the folder's if one is named.
+func (o *importOptions) register(s cli.Env, m *table.Mapping, path string) error {
+	t, err := readTable(s, m, path, nil)
+	if err != nil {
+		return err
+	}
+	at, out := o.vehicles, o.out
+	if at == "" && o.Dir != "" {
+		at = filepath.Join(o.Dir, "vehicles.yaml")
+	}
+	if o.dry {
+		out = ""
+	}
+	return setup.Vehicles(s, m, t, at, out)
 }
 
 // withoutService shows or writes the events; the register is that of the folder.

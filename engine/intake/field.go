@@ -89,6 +89,9 @@ var (
 // Fields are all fields of the data of a kind of event that comes from outside.
 func Fields(k event.Kind) []Field { return forms[k].fields }
 
+// ComponentFields are the fields of a component in a registration.
+func ComponentFields() []Field { return componentFields }
+
 // Keys are the keys in a file of those fields that have one.
 func Keys(fields []Field) (out []string) {
 	for _, f := range fields {

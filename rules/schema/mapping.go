@@ -9,18 +9,33 @@ import (
 var encodings = []string{"ibm437", "ibm850", "iso-8859-1", "iso-8859-15", "iso-8859-2", "macintosh", "utf-16", "utf-16be", "utf-16le", "utf-8",
 	"windows-1250", "windows-1251", "windows-1252", "windows-1253", "windows-1254", "windows-1257"}
 
-// mappingFile is a mapping of samples, of readings or of services: each has keys of its own.
+// mappingFile is a mapping of samples, readings, services or vehicles: each has keys of its own.
 func mappingFile() node {
 	return node{
 		"title": "Telltale mapping of a table",
-		"oneOf": []node{samplesMapping(), readingsMapping(), servicesMapping()},
+		"oneOf": []node{samplesMapping(), readingsMapping(), servicesMapping(), vehiclesMapping()},
 	}
 }
 
 func mappingOf(kind string, required []string, own map[string]node) node {
 	shared := map[string]node{
-		"import":         about(choice(kind), "what the rows are: samples, readings or services"),
-		"source":         about(text(), "who says so, such as /laboratory/valley; half of each event's identity"),
+		"source":      about(text(), "who says so, such as /laboratory/valley; half of each event's identity"),
+		"zone":        about(text(), "the time zone of the table's dates and times, such as Europe/London, or UTC"),
+		"time of day": about(pattern(`^[0-9]{1,2}:[0-9]{2}(:[0-9]{2}(\.[0-9]+)?)? *([AaPp]\.?[Mm]\.?)?$`, "18:00"), "what a date without a time counts as; its beginning where it is left out"),
+		"id":          about(texts(), "the headings that name a row, or `row number`"),
+		"vehicle":     about(origin(nil), "by its name in the register"),
+		"date":        about(origin(nil), "when it was read, done or drawn; may hold the time"),
+		"time":        about(origin(nil), "the time of day, where it has a column of its own"),
+		"reported":    about(origin(nil), "when it was reported, if later"),
+		"meters":      about(node{"type": "object", "additionalProperties": measured(nil, unit.Distance, unit.Time)}, "by the meter's name in the register"),
+	}
+	return object(append([]string{"import", "source", "zone", "vehicle", "date"}, required...), writing(kind), shared, own)
+}
+
+// writing is how a table is written.
+func writing(kind string) map[string]node {
+	return map[string]node{
+		"import":         about(choice(kind), "what the rows are: samples, readings, services or vehicles"),
 		"encoding":       about(choice(encodings...), "utf-8 where it is left out"),
 		"delimiter":      about(choice("comma", "semicolon", "tab", "bar", ",", ";", "|"), "what stands between columns; comma where it is left out"),
 		"heading":        about(whole(1, 1000), "the row of the headings; 1 where it is left out"),
@@ -28,17 +43,45 @@ func mappingOf(kind string, required []string, own map[string]node) node {
 		"thousands mark": choice("comma", "point", "blank", "apostrophe", ",", ".", "'"),
 		"date order":     about(choice("day first", "month first", "year first"), "without it only a date that can be no other is read"),
 		"century":        about(node{"type": "integer", "minimum": 1900, "maximum": 2100, "multipleOf": 100}, "what is added to years of two digits"),
-		"zone":           about(text(), "the time zone of the table's dates and times, such as Europe/London, or UTC"),
-		"time of day":    about(pattern(`^[0-9]{1,2}:[0-9]{2}(:[0-9]{2}(\.[0-9]+)?)? *([AaPp]\.?[Mm]\.?)?$`, "18:00"), "what a date without a time counts as; its beginning where it is left out"),
 		"not measured":   about(texts(), "cells that mean no value, beside empty ones"),
-		"id":             about(texts(), "the headings that name a row, or `row number`"),
-		"vehicle":        about(origin(nil), "by its name in the register"),
-		"date":           about(origin(nil), "when it was read, done or drawn; may hold the time"),
-		"time":           about(origin(nil), "the time of day, where it has a column of its own"),
-		"reported":       about(origin(nil), "when it was reported, if later"),
-		"meters":         about(node{"type": "object", "additionalProperties": measured(nil, unit.Distance, unit.Time)}, "by the meter's name in the register"),
 	}
-	return object(append([]string{"import", "source", "zone", "vehicle", "date"}, required...), shared, own)
+}
+
+// vehiclesMapping has the keys of the register, each with where its cells are.
+func vehiclesMapping() node {
+	between := map[string]node{"between": about(text(), "what stands between several in a cell")}
+	vehicle := vehiclesFile()["properties"].(map[string]node)["vehicles"]["additionalProperties"].(node)["properties"].(map[string]node)
+	own := map[string]node{"vehicle": about(origin(nil), "its name in the register")}
+	for key, n := range vehicle {
+		switch key {
+		case "meters":
+			own[key] = about(n, "the same for every row, as in the register")
+		case "tags":
+			own[key] = node{"type": "object", "additionalProperties": origin(nil)}
+		case "components":
+			own[key] = about(node{"type": "object", "additionalProperties": componentMapping(n)}, "a row with an empty kind has no such component")
+		case "people", "was":
+			own[key] = origin(between)
+		default:
+			own[key] = origin(nil)
+		}
+	}
+	return object([]string{"import", "vehicle", "kind"}, writing("vehicles"), own)
+}
+
+// componentMapping are those keys of a component that a cell can say.
+func componentMapping(components node) node {
+	keys := map[string]node{}
+	for key := range components["additionalProperties"].(node)["properties"].(map[string]node) {
+		switch key {
+		case "meters", "torque", "was":
+		case "capacity":
+			keys[key] = measured(nil, unit.Volume)
+		default:
+			keys[key] = origin(nil)
+		}
+	}
+	return object([]string{"kind"}, keys)
 }
 
 func samplesMapping() node {

@@ -161,7 +161,7 @@ tell:
   e: {who: [ines, people of the vehicle], where: statutory, stages: warning, when: at once, by: mail, remind after: 2 days, stand-in: north, stand-in after: 4 days}
 `
 
-// everySample and everyService are mappings with every key.
+// everySample, everyService and everyVehicle are mappings with every key.
 const everySample = `import: samples
 source: /laboratory/valley
 encoding: windows-1252
@@ -216,13 +216,35 @@ by: Mechanic
 note: Remarks
 `
 
+const everyVehicle = `import: vehicles
+encoding: utf-8
+delimiter: semicolon
+heading: 2
+decimal mark: comma
+thousands mark: point
+date order: day first
+century: 2000
+not measured: ["-"]
+vehicle: Reg
+name: Customer
+kind: {column: Type, names: {C: car}}
+in service: First used
+zone: {always: Europe/London}
+meters: {odometer: distance, engine hours: hours}
+tags: {fuel: {column: Fuel, names: {P: petrol}}}
+people: {column: Told, between: ";"}
+retired: Sold
+components:
+  engine: {kind: {column: Engine, leave out: [E]}, fluid: Oil, capacity: {column number: 7, unit: qt}, source: Manual}
+`
+
 // tableExamples are the mappings of the reference.
 func tableExamples(t *testing.T) map[string][]byte {
 	text, err := os.ReadFile("../../engine/intake/table/README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	out := map[string][]byte{"everySample": []byte(everySample), "everyService": []byte(everyService)}
+	out := map[string][]byte{"everySample": []byte(everySample), "everyService": []byte(everyService), "everyVehicle": []byte(everyVehicle)}
 	for i, m := range regexp.MustCompile("(?s)```yaml\n(.*?)```").FindAllSubmatch(text, -1) {
 		out["example "+strconv.Itoa(i)] = m[1]
 	}
@@ -420,6 +442,9 @@ func TestKeysAreTheSame(t *testing.T) {
 		{"import", everySample + strange, "oneOf 0"},
 		{"import", strings.Replace(everyService, "services", "readings", 1), "oneOf 1"},
 		{"import", everyService + strange, "oneOf 2"},
+		{"import", everyVehicle + strange, "oneOf 3"},
+		{"import", strings.Replace(everyVehicle, "fluid: Oil", strange, 1), "oneOf 3 properties components additionalProperties"},
+		{"import", strings.Replace(everyVehicle, "between: \";\"", strange, 1), "oneOf 3 properties people anyOf 1"},
 		{"import", strings.Replace(everySample, "names: {B7: bus-07}", strange, 1), "oneOf 0 properties vehicle anyOf 1"},
 		{"import", strings.Replace(everySample, "limit: 0.5", strange, 1), "oneOf 0 properties results additionalProperties"},
 		{"import", strings.Replace(everyService, "names: {Oil: engine oil}", strange, 1), "oneOf 2 properties tasks anyOf 1"},

@@ -24,6 +24,9 @@ var idParts = map[event.Kind][]string{
 
 // events makes what the row says; none where it has no value.
 func (r *reader) events() []event.Event {
+	if r.kind == event.VehicleEvent {
+		return r.registration()
+	}
 	ev := event.Event{Kind: r.kind, Vehicle: r.vehicle()}
 	when := r.when(&ev)
 	if r.out {

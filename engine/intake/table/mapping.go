@@ -21,7 +21,7 @@ import (
 // concurrent use.
 type Mapping struct {
 	name      string
-	kind      event.Kind // SampleEvent, ReadingEvent or ServiceEvent
+	kind      event.Kind // SampleEvent, ReadingEvent, ServiceEvent or VehicleEvent
 	source    string
 	encoding  string
 	delimiter rune
@@ -38,6 +38,7 @@ type Mapping struct {
 	meters                          []named
 	results                         []named
 	long                            *longResult
+	of                              *ofVehicles // of a table of vehicles
 }
 
 // value is where something in the events comes from: a column, or the mapping itself.
@@ -84,8 +85,8 @@ const averaged = "average"
 
 // kinds by the word in the mapping, and the keys beside those of each kind's fields.
 var (
-	kindWords  = []string{"samples", "readings", "services"}
-	kinds      = []event.Kind{event.SampleEvent, event.ReadingEvent, event.ServiceEvent}
+	kindWords  = []string{"samples", "readings", "services", "vehicles"}
+	kinds      = []event.Kind{event.SampleEvent, event.ReadingEvent, event.ServiceEvent, event.VehicleEvent}
 	resultKeys = []string{"result", "below", "above", "not detected", "trace"} // of samples, beside the keys of their fields
 	commonKeys = []string{"import", "source", "encoding", "delimiter", "heading", "decimal mark", "thousands mark", "date order", "century",
 		"zone", "time of day", "not measured", "id", "vehicle", "date", "time", "reported"}
@@ -123,7 +124,11 @@ type mappingReader struct {
 
 func (r *mappingReader) read(root *yaml.Node) {
 	top := r.keys(root)
-	if top == nil {
+	switch {
+	case top == nil:
+		return
+	case r.kind == event.VehicleEvent:
+		r.vehicles(root, top)
 		return
 	}
 	r.form(root, top)
@@ -156,7 +161,7 @@ func (r *mappingReader) keys(root *yaml.Node) map[string]*yaml.Node {
 	}
 	if word == nil {
 		if r.Err() == nil {
-			r.Fault(root, "begin with import: samples, import: readings or import: services", "the mapping does not say what it imports")
+			r.Fault(root, "begin with import: samples, readings, services or vehicles", "the mapping does not say what it imports")
 		}
 		return nil
 	}
@@ -166,6 +171,9 @@ func (r *mappingReader) keys(root *yaml.Node) map[string]*yaml.Node {
 
 // keysOf are all keys of a mapping of a kind.
 func keysOf(k event.Kind) []string {
+	if k == event.VehicleEvent {
+		return slices.Concat(vehicleKeys, intake.Keys(intake.Fields(k)))
+	}
 	keys := slices.Concat(commonKeys, intake.Keys(intake.Fields(k)))
 	if k == event.SampleEvent {
 		keys = append(keys, resultKeys...)
@@ -179,6 +187,12 @@ func (r *mappingReader) form(root *yaml.Node, top map[string]*yaml.Node) {
 	if top["source"] == nil {
 		r.Fault(root, "write source: /laboratory/NAME; with the row's id it is what the same file is known by again", "the mapping names no source")
 	}
+	r.writing(top)
+	r.calendar(root, top)
+}
+
+// writing reads how cells and numbers are written.
+func (r *mappingReader) writing(top map[string]*yaml.Node) {
 	r.encoding = "utf-8"
 	if n := top["encoding"]; n != nil {
 		r.encoding = encodingNames[r.Choice(n, "encoding", encodingNames...)]
@@ -195,7 +209,6 @@ func (r *mappingReader) form(root *yaml.Node, top map[string]*yaml.Node) {
 	if r.marks.decimal != "" && r.marks.decimal == string(r.delimiter) && top["delimiter"] != nil {
 		r.Fault(top["delimiter"], "cells with the mark must stand in quotes in the file; leave delimiter out if they do", "the delimiter is the decimal mark")
 	}
-	r.calendar(root, top)
 }
 
 func (r *mappingReader) mark(n *yaml.Node, what string) string {
@@ -209,7 +222,8 @@ func (r *mappingReader) mark(n *yaml.Node, what string) string {
 	return m
 }
 
-func (r *mappingReader) calendar(root *yaml.Node, top map[string]*yaml.Node) {
+// dateForm reads how dates are written.
+func (r *mappingReader) dateForm(top map[string]*yaml.Node) {
 	if n := top["date order"]; n != nil {
 		r.dates.order = 1 + dateOrder(r.Choice(n, "date order", orderNames[1:]...))
 	}
@@ -219,6 +233,10 @@ func (r *mappingReader) calendar(root *yaml.Node, top map[string]*yaml.Node) {
 		}
 	}
 	r.dates.zone = time.UTC
+}
+
+func (r *mappingReader) calendar(root *yaml.Node, top map[string]*yaml.Node) {
+	r.dateForm(top)
 	switch zone, ok := r.Given(top["zone"], "zone"); {
 	case top["zone"] == nil:
 		r.Fault(root, "write zone: Europe/London, or zone: UTC", "the mapping does not say in which time zone dates and times are written")
@@ -334,7 +352,7 @@ func (r *mappingReader) value(key string, n *yaml.Node, kinds []unit.Kind) *valu
 		keys = keys[:2]
 	case strings.HasPrefix(key, "results: "):
 		keys = append(keys, "limit", averaged)
-	case key == "tasks":
+	case key == "tasks" || key == "people" || key == "was":
 		keys = append(keys, "between")
 	}
 	m := r.Document.Mapping(n, key, keys...)

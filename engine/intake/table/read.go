@@ -152,6 +152,9 @@ func (m *Mapping) values() []*value {
 			out = append(out, v)
 		}
 	}
+	if m.of != nil {
+		out = append(out, m.of.values()...)
+	}
 	for _, n := range slices.Concat(m.meters, m.results) {
 		out = append(out, n.value)
 	}
@@ -298,6 +301,10 @@ func (r *reader) keep(ev event.Event) {
 }
 
 func (r *reader) twice(first int, id string) {
+	if r.kind == event.VehicleEvent {
+		r.add(r.row.number, r.col(r.fields["vehicle"]), "keep one of them", "the same vehicle as in row %d, and says something else", first)
+		return
+	}
 	cure := "id: [" + strings.Join(r.idNames(), ", ") + ", ANOTHER COLUMN]"
 	if r.kind == event.SampleEvent {
 		cure = "revision: {column: …}, or " + cure
