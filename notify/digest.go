@@ -199,6 +199,15 @@ func worse(a, b alarm.Stage) alarm.Stage {
 	return a
 }
 
+// afterHolidays says for which days the list stands too.
+func (l *list) afterHolidays(days []string) string {
+	first, last := l.p.date(days[0]), l.p.date(days[len(days)-1])
+	if first == last {
+		return fmt.Sprintf("No list was sent on %s, a holiday; this one covers that day too.", first)
+	}
+	return fmt.Sprintf("No list was sent from %s to %s (holidays); this one covers those days too.", first, last)
+}
+
 func (l *list) page() *sheet {
 	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
 	switch l.p.Form {
@@ -212,6 +221,9 @@ func (l *list) page() *sheet {
 	if missing := l.Of - len(l.Parts); missing > 0 {
 		pg.Blocks = slices.Insert(pg.Blocks, 0, page.Block{Weight: 2,
 			Heading: fmt.Sprintf(withoutParts, unit.Grouped(float64(missing)), unit.Grouped(float64(l.Of)))})
+	}
+	if days := l.p.Skipped(l.today); len(days) > 0 {
+		pg.Note(l.afterHolidays(days))
 	}
 	if l.shelved > 0 {
 		pg.Note(fmt.Sprintf(shelvedNote, english.Counted(l.shelved, "line", "lines")))

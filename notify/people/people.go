@@ -58,8 +58,9 @@ type Person struct {
 
 	Form Form // of the list
 
-	turn  *schedule // nil without a digest
-	quiet quietHours
+	turn     *schedule // nil without a digest
+	quiet    quietHours
+	holidays holidays // everyone's, and their own
 }
 
 // Directory is people.yaml, checked. It is immutable and safe for concurrent use;
@@ -104,7 +105,8 @@ func Parse(name string, text []byte) (*Directory, error) {
 	}
 	r := &reader{Document: s, people: map[string]*Person{}}
 	d := &Directory{people: r.people}
-	top := r.Mapping(root, "the file", "people", "groups", "operator", "tell")
+	top := r.Mapping(root, "the file", "people", "groups", "operator", "holidays", "tell")
+	r.free = r.holidays(top["holidays"])
 	// In this order, wherever they stand: what comes later names what comes before.
 	if n := top["people"]; n != nil {
 		for _, p := range r.Entries(n, "people") {
@@ -132,6 +134,7 @@ type reader struct {
 	*source.Document
 	people map[string]*Person
 	named  map[string][]string // groups
+	free   holidays            // everyone's
 }
 
 // oneOf is the one of all that n says, the first where it says nothing.
@@ -159,7 +162,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	if !plainID.MatchString(id.Value) {
 		r.Fault(id, "", "%s: an id is made of letters, digits, - and _, at most 64", what)
 	}
-	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "list", "nothing due", "unchanged", "quiet", "webhook", "nats", "file")
+	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "list", "nothing due", "unchanged", "quiet", "holidays", "webhook", "nats", "file")
 	p := &Person{
 		ID: id.Value, Name: id.Value, Zone: r.zone(m["zone"]),
 		Distance:      r.oneOf(m["distance"], "distance", unit.Distances()),
@@ -172,7 +175,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	if name, ok := r.Given(m["name"], "name"); ok {
 		p.Name = page.Clean(name, 120)
 	}
-	p.quiet = r.quiet(m["quiet"])
+	p.quiet, p.holidays = r.quiet(m["quiet"]), slices.Concat(r.free, r.holidays(m["holidays"]))
 	p.To = r.ways(m, p)
 	p.Digest, p.turn = r.schedule(m["digest"])
 	if m["digest"] != nil && m["mail"] == nil {

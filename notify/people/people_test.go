@@ -69,7 +69,7 @@ more: 1
 	want := []string{
 		`people.yaml:4:11: mail "Ines <ines@larkfell.example>" is not an address like ines@example.org`,
 		`people.yaml:5:11: zone "Europe/Lundon" is not known (it is a name like Europe/London)`,
-		`people.yaml:6:5: unknown key "colour" in person "ines" (known here: name, mail, zone, distance, volume, dates, digest, list, nothing due, unchanged, quiet, webhook, nats, file)`,
+		`people.yaml:6:5: unknown key "colour" in person "ines" (known here: name, mail, zone, distance, volume, dates, digest, list, nothing due, unchanged, quiet, holidays, webhook, nats, file)`,
 		`people.yaml:7:3: people names "ines" twice (it stands first in line 2)`,
 		`people.yaml:9:3: person "tom" has a digest but no mail to send it to`,
 		`people.yaml:9:19: distance must be km or mi, not "leagues"`,
@@ -90,7 +90,7 @@ more: 1
 		`people.yaml:21:11: when must be at once, digest or never, not "tomorrow"`,
 		`people.yaml:22:3: tell "empty" tells nobody (say who, like "who: [people of the vehicle]")`,
 		`people.yaml:23:9: by must be mail, webhook, nats or file, not "pigeon"`,
-		`people.yaml:24:1: unknown key "more" in the file (known here: people, groups, operator, tell)`,
+		`people.yaml:24:1: unknown key "more" in the file (known here: people, groups, operator, holidays, tell)`,
 	}
 	var faults source.Faults
 	if !errors.As(err, &faults) {

@@ -60,19 +60,26 @@ func parseSchedule(text string) (s *schedule, err error) {
 }
 
 // latest is the last slot after mark and not after now, all on the wall clock;
-// zero where there is none. Slots of a date that the zone left out are skipped.
-func (s *schedule) latest(mark, now time.Time, zone *time.Location) (slot time.Time) {
+// zero where there is none. Slots of a date that the zone left out are skipped, and so are
+// those on holidays: the next list is of those days too.
+func (s *schedule) latest(mark, now time.Time, zone *time.Location, free holidays) (slot time.Time) {
 	// A year and a day is enough: only the latest counts.
 	if far := now.AddDate(-1, 0, -1); mark.Before(far) {
 		mark = far
 	}
 	for next := s.spec.Next(mark); !next.IsZero() && !next.After(now); next = s.spec.Next(next) {
 		noon := time.Date(next.Year(), next.Month(), next.Day(), 12, 0, 0, 0, zone)
-		if noon.Day() == next.Day() {
+		if noon.Day() == next.Day() && !free.has(next.Format(time.DateOnly)) {
 			slot = next
 		}
 	}
 	return slot
+}
+
+// on reports whether the specification has a slot on the date.
+func (s *schedule) on(day time.Time) bool {
+	next := s.spec.Next(day.Add(-time.Second))
+	return !next.IsZero() && next.Before(day.AddDate(0, 0, 1))
 }
 
 // Turn is a person's list falling due. Its key is (Person, Date).
@@ -99,7 +106,7 @@ func Turns(d *Directory, marks map[string]string, now time.Time) ([]Turn, map[st
 		if err != nil || mark.After(onWall.Add(26*time.Hour)) {
 			mark = onWall
 		}
-		if slot := p.turn.latest(mark, onWall, p.Zone); !slot.IsZero() {
+		if slot := p.turn.latest(mark, onWall, p.Zone, p.holidays); !slot.IsZero() {
 			turns = append(turns, Turn{Person: p.ID, Date: slot.Format(time.DateOnly)})
 		}
 		if mark.Before(onWall) {
@@ -136,8 +143,20 @@ func (r *reader) quiet(n *yaml.Node) (q quietHours) {
 }
 
 // Wakes is the first moment from t on at which the person may be told: t itself
-// outside the quiet hours, and else their end.
+// outside the quiet hours and holidays, and else their end. A holiday is quiet all day.
 func (p *Person) Wakes(t time.Time) time.Time {
+	if ends, on := p.holiday(t); on {
+		return p.awake(ends).UTC()
+	}
+	wakes := p.awake(t)
+	if ends, on := p.holiday(wakes); on { // the hours end on a holiday
+		return p.awake(ends).UTC()
+	}
+	return wakes
+}
+
+// awake is the end of the quiet hours that t is in, else t.
+func (p *Person) awake(t time.Time) time.Time {
 	q, local := p.quiet, t.In(p.Zone)
 	now := local.Hour()*60 + local.Minute()
 	within := now >= q.from && now < q.to
