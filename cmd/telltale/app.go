@@ -41,6 +41,7 @@ type fleet struct {
 	people   *people.Directory
 	register []event.Event // at the zero of time; published with the time at hand
 	found    []string      // which of the files that may be left out are there
+	whole    bool          // a folder that a service could run in, not one of rules alone
 }
 
 // has notes whether the file is there.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -31,7 +32,7 @@ func checkCommand(s cli.Env) *cobra.Command {
 		Example: `  telltale check fleet
   telltale check fleet/rules --vehicles fleet/vehicles.yaml --cover`,
 		Args: cobra.ExactArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error { return check(s, o, args[0]) },
+		RunE: func(cmd *cobra.Command, args []string) error { return check(cmd.Context(), s, o, args[0]) },
 	}
 	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "register that cases may take vehicles from (DIR/vehicles.yaml where DIR holds rules/)")
 	cmd.Flags().BoolVar(&o.cover, "cover", false, "list the rules, tasks and stages that no case raises or clears")
@@ -44,11 +45,12 @@ type checkOptions struct {
 	cover, json bool
 }
 
-func check(s cli.Env, o checkOptions, dir string) error {
-	book, reg, err := checkedFiles(dir, o.vehicles)
+func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
+	f, reg, err := checkedFiles(dir, o.vehicles)
 	if err != nil {
 		return err
 	}
+	book := f.book
 	register := reg.Events
 	if len(book.Uncautioned) > 0 {
 		return cli.Exit(2, fmt.Errorf("the rules have faults:\n%w", source.Faults(book.Uncautioned)))
@@ -60,12 +62,8 @@ func check(s cli.Env, o checkOptions, dir string) error {
 	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && cli.Exists(path) {
 		fmt.Fprintf(s.Err, "question: %s holds no vehicle; what is reported is kept, but not judged\n", path)
 	}
-	if path := filepath.Join(dir, "people.yaml"); cli.Exists(path) {
-		named, err := people.Load(path)
-		if err != nil {
-			return err
-		}
-		unheard(s, named, book, register)
+	if cli.Exists(filepath.Join(dir, "people.yaml")) {
+		unheard(s, f.people, book, register)
 	}
 	results, gaps := cases.Run(book, register)
 	failed := 0
@@ -78,6 +76,11 @@ func check(s cli.Env, o checkOptions, dir string) error {
 	if o.cover {
 		if err := cli.Listing(s, o.json, gaps, nil, covered(book), cases.Gap.String); err != nil {
 			return err
+		}
+	}
+	if f.whole {
+		if err := f.before(ctx); err != nil {
+			return cli.Exit(2, fmt.Errorf("a service of %s could not start, or not tell everybody:\n%w", dir, err))
 		}
 	}
 	if failed > 0 {
@@ -108,22 +111,24 @@ func covered(book *rules.Book) string {
 }
 
 // checkedFiles reads a fleet's folder, or one of rules alone.
-func checkedFiles(dir, vehicles string) (book *rules.Book, reg *fit.Register, err error) {
+func checkedFiles(dir, vehicles string) (f *fleet, reg *fit.Register, err error) {
 	reg = &fit.Register{}
 	if cli.Exists(filepath.Join(dir, "rules")) {
-		f, err := loadFleet(dir)
-		if err != nil {
+		if f, err = loadFleet(dir); err != nil {
 			return nil, nil, err
 		}
-		book, reg.Events = f.book, f.register
+		f.whole, reg.Events = true, f.register
 		if path := filepath.Join(dir, "vehicles.yaml"); vehicles == "" && cli.Exists(path) {
 			vehicles = path
 		}
-	} else if book, err = cli.Book(dir); err != nil {
-		return nil, nil, err
+	} else {
+		f = &fleet{dir: dir, people: &people.Directory{}}
+		if f.book, err = cli.Book(dir); err != nil {
+			return nil, nil, err
+		}
 	}
 	if vehicles == "" {
-		return book, reg, nil
+		return f, reg, nil
 	}
 	events, err := cli.Register(vehicles, time.Unix(0, 0))
 	if err != nil {
@@ -133,7 +138,7 @@ func checkedFiles(dir, vehicles string) (book *rules.Book, reg *fit.Register, er
 	if err != nil {
 		return nil, nil, fmt.Errorf("reading the register: %w", err)
 	}
-	return book, fit.ReadRegister(vehicles, text, events), nil
+	return f, fit.ReadRegister(vehicles, text, events), nil
 }
 
 // unheard says what nobody would hear of, and who would hear of nothing.

@@ -23,7 +23,7 @@ func TestMailServerRefuses(t *testing.T) {
 	port := server.listen(t)
 	dir := folder(t, map[string]string{
 		"rules/bus.yaml": busRules,
-		"telltale.yaml":  fmt.Sprintf("clock: events\nsmtp: {host: 127.0.0.1, port: %d, tls: never}\n", port),
+		"telltale.yaml":  fmt.Sprintf("clock: events\nmail: {from: telltale@larkfell.example}\nsmtp: {host: 127.0.0.1, port: %d, tls: never}\n", port),
 		"vehicles.yaml":  "vehicles:\n  bus-07: {name: Bus 7, kind: minibus, meters: {odometer: distance}}\n",
 		"people.yaml":    "people:\n  ines: {name: Ines Thornbeck, mail: ines@larkfell.example}\ntell:\n  all: {who: [ines]}\n",
 		"events.jsonl": `{"specversion":"1.0","type":"telltale.reading.v1","source":"/gateway","id":"r-1","subject":"bus-07","time":"2031-01-03T06:10:00Z","data":{"meter":"odometer","value":1000,"unit":"mi"}}

@@ -29,6 +29,9 @@ func serveCommand(s cli.Env) *cobra.Command {
 				return err
 			}
 			f.set.NATS, f.set.Listen = cmp.Or(natsURL, f.set.NATS), cmp.Or(listen, f.set.Listen)
+			if err := f.before(cmd.Context()); err != nil {
+				return cli.Exit(2, err)
+			}
 			return serve(cmd.Context(), s, f)
 		},
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	netmail "net/mail"
 	"net/netip"
 	"net/url"
 	"os"
@@ -43,6 +44,9 @@ type settings struct {
 	Baselines func(time.Time) time.Time
 	// Webhooks are ranges inside that webhooks may call all the same.
 	Webhooks []netip.Prefix
+
+	file *source.Document // nil where there is no file
+	at   map[string]*yaml.Node
 }
 
 // answering says whether and how mails carry links to be answered by.
@@ -79,8 +83,12 @@ func loadSettings(dir string) (settings, error) {
 		return set, s.Err()
 	}
 	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "answers", "baselines")
+	set.file, set.at = s, m
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
-	set.Listen = cmp.Or(s.Text(m["listen"], "listen"), set.Listen)
+	if n := m["listen"]; n != nil {
+		set.Listen = s.Text(n, "listen")
+		address(s, n, "listen", set.Listen, -1)
+	}
 	set.NATS = s.Text(m["nats"], "nats")
 	if n := m["max log"]; n != nil {
 		set.MaxMiB = s.Whole(n, "max log (in MiB)", 1, 1<<24)
@@ -100,7 +108,7 @@ func loadSettings(dir string) (settings, error) {
 		}
 	}
 	if n := m["mail"]; n != nil {
-		set.Mail.From = s.Text(s.Mapping(n, "mail", "from")["from"], "from")
+		readMail(s, n, &set.Mail)
 	}
 	if n := m["answers"]; n != nil {
 		set.Answers = readAnswers(s, n)
@@ -109,7 +117,10 @@ func loadSettings(dir string) (settings, error) {
 		set.Webhooks = readWebhooks(s, n)
 	}
 	if n := m["smtp"]; n != nil {
-		readSMTP(s, n, &set.Mail)
+		readSMTP(s, n, &set.Mail, dir)
+		if set.Mail.From == defaults().Mail.From {
+			s.Fault(n, "write mail: {from: \"Telltale <telltale@example.org>\"}", "smtp has no sender: mails need an address that bounces go to")
+		}
 		if err := set.Mail.Check(); err != nil && s.Err() == nil {
 			s.Fault(n, "", "%v", err)
 		}
@@ -127,7 +138,29 @@ func loopback(address string) bool {
 	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
-func readSMTP(s *source.Document, n *yaml.Node, c *mail.Config) {
+// address asks for host:port, the port from least to 65535.
+func address(s *source.Document, n *yaml.Node, key, text string, least int) {
+	_, port, err := net.SplitHostPort(text)
+	p, bad := strconv.Atoi(port)
+	if err != nil || bad != nil || p < least || p > 65535 {
+		s.Fault(n, "write it like 127.0.0.1:4222", "%s %q is not an address to listen on", key, text)
+	}
+}
+
+func readMail(s *source.Document, n *yaml.Node, c *mail.Config) {
+	from := s.Mapping(n, "mail", "from")["from"]
+	if from == nil {
+		return
+	}
+	c.From = s.Text(from, "from")
+	if _, err := netmail.ParseAddress(c.From); err != nil {
+		s.Fault(from, "write it like \"Telltale <telltale@example.org>\"", "from %q is not an e-mail address", c.From)
+	}
+}
+
+// readSMTP reads how the mail server is reached; a relative path of the password's file
+// begins in dir.
+func readSMTP(s *source.Document, n *yaml.Node, c *mail.Config, dir string) {
 	m := s.Mapping(n, "smtp", "host", "port", "user", "password file", "tls", "hello")
 	c.Host, c.User, c.Hello = s.Text(m["host"], "host"), s.Text(m["user"], "user"), s.Text(m["hello"], "hello")
 	if m["host"] == nil {
@@ -138,7 +171,7 @@ func readSMTP(s *source.Document, n *yaml.Node, c *mail.Config) {
 	}
 	c.TLS = []string{"starttls", "always", "never"}[s.Choice(m["tls"], "tls", "starttls", "always", "never")]
 	if p := m["password file"]; p != nil {
-		text, err := os.ReadFile(s.Text(p, "password file"))
+		text, err := os.ReadFile(inside(dir, s.Text(p, "password file")))
 		if err != nil {
 			s.Fault(p, "", "reading the password: %v", err)
 		}
@@ -151,9 +184,7 @@ func readAnswers(s *source.Document, n *yaml.Node) answering {
 	a := answering{Listen: "127.0.0.1:8080", KeyFile: "answers.key"}
 	if l := m["listen"]; l != nil {
 		a.Listen = s.Text(l, "listen")
-	}
-	if _, _, err := net.SplitHostPort(a.Listen); err != nil {
-		s.Fault(n, "write it like 127.0.0.1:8080", "listen %q is not an address to listen on", a.Listen)
+		address(s, l, "listen", a.Listen, 0)
 	}
 	a.URL = "http://" + a.Listen
 	if u := m["url"]; u != nil {

@@ -69,6 +69,9 @@ type Directory struct {
 	people    map[string]*Person
 	entries   []*entry // by name
 	operators []string
+
+	file *source.Document
+	on   []onDisk
 }
 
 // Anyone is someone of whom nothing is known but the id, as who has gone from
@@ -126,6 +129,7 @@ func Parse(name string, text []byte) (*Directory, error) {
 	if err := s.Err(); err != nil {
 		return nil, err
 	}
+	d.file, d.on = s, r.on
 	return d, nil
 }
 
@@ -135,6 +139,7 @@ type reader struct {
 	people map[string]*Person
 	named  map[string][]string // groups
 	free   holidays            // everyone's
+	on     []onDisk
 }
 
 // oneOf is the one of all that n says, the first where it says nothing.

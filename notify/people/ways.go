@@ -9,6 +9,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/notify/page"
+	"telltale/rules/source"
 )
 
 // Mail is the way that is for people; the others are for their programs, which get
@@ -64,6 +65,7 @@ func (r *reader) webhook(n *yaml.Node, p *Person) string {
 	w := r.Mapping(n, "webhook", "url", "secret file")
 	to := r.Text(w["url"], "url")
 	p.SecretFile = r.Text(w["secret file"], "secret file")
+	r.on = append(r.on, onDisk{w["secret file"], p.SecretFile, true})
 	u, err := url.Parse(to)
 	if err != nil || u.Scheme != "https" && u.Scheme != "http" || u.Host == "" || u.User != nil || len(to) > 2000 {
 		r.Fault(n, "write it like https://fleet.example.org/hook, without a password", "webhook url %q cannot be called", page.Clean(to, 200))
@@ -82,4 +84,35 @@ func (r *reader) subject(n *yaml.Node, _ *Person) string {
 	return s
 }
 
-func (r *reader) folder(n *yaml.Node, _ *Person) string { return r.Text(n, "file") }
+func (r *reader) folder(n *yaml.Node, _ *Person) string {
+	path := r.Text(n, "file")
+	r.on = append(r.on, onDisk{n, path, false})
+	return path
+}
+
+// onDisk is a file or folder that the directory names, where it stands.
+type onDisk struct {
+	at     *yaml.Node
+	path   string
+	secret bool // the file of a webhook's secret, or a folder to write to
+}
+
+// Check looks at the files and folders that people.yaml names: secret says what is wrong
+// with the file of a secret, folder what hinders writing into a folder. What they say is a
+// source.Faults.
+func (d *Directory) Check(secret, folder func(path string) error) error {
+	var faults source.Faults
+	for _, o := range d.on {
+		look, what, hint := folder, "the folder %q cannot be written to: %v", "make it, or let the service write there"
+		if o.secret {
+			look, what, hint = secret, "the secret file %q cannot be used: %v", "it holds whsec_ and the secret in base64; relative paths begin in the fleet's folder"
+		}
+		if err := look(o.path); err != nil {
+			faults = append(faults, d.file.NewFault(o.at, hint, what, o.path, err))
+		}
+	}
+	if faults == nil {
+		return nil
+	}
+	return faults.Sorted()
+}

@@ -18,7 +18,7 @@ import (
 type node map[string]any
 
 // Names are the files that there are schemas of.
-var Names = []string{"rules", "people", "vehicles", "import"}
+var Names = []string{"rules", "people", "vehicles", "import", "settings"}
 
 // Of is the schema of that name as JSON; nil for a name that is not in Names.
 func Of(name string) []byte {
@@ -32,6 +32,8 @@ func Of(name string) []byte {
 		root = vehiclesFile()
 	case "import":
 		root = mappingFile()
+	case "settings":
+		root = settingsFile()
 	default:
 		return nil
 	}
