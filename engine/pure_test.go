@@ -21,7 +21,7 @@ var core = []string{
 	"telltale/engine/record", "telltale/engine/judge", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
 	"telltale/engine/fit", "telltale/engine/history", "telltale/engine/doubt", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/origin", "telltale/engine/trend",
 	"telltale/rules", "telltale/rules/expression", "telltale/rules/source", "telltale/rules/word",
-	"telltale/rules/unit", "telltale/rules/analytes", "telltale/rules/english",
+	"telltale/rules/unit", "telltale/rules/analytes", "telltale/rules/english", "telltale/rules/zone",
 }
 
 // rooms are the packages that engine is made of, each above those that it may use.

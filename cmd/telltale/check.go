@@ -14,9 +14,7 @@ import (
 
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/cases"
-	"telltale/engine/event"
 	"telltale/engine/fit"
-	"telltale/notify"
 	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/rules/schema"
@@ -80,7 +78,7 @@ func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
 	}
 	if f.whole {
 		if err := f.before(ctx); err != nil {
-			return cli.Exit(2, fmt.Errorf("a service of %s could not start, or not tell everybody:\n%w", dir, err))
+			return cli.Exit(2, fmt.Errorf("the service could not start, or could not send every message:\n%w", err))
 		}
 	}
 	if failed > 0 {
@@ -139,51 +137,6 @@ func checkedFiles(dir, vehicles string) (f *fleet, reg *fit.Register, err error)
 		return nil, nil, fmt.Errorf("reading the register: %w", err)
 	}
 	return f, fit.ReadRegister(vehicles, text, events), nil
-}
-
-// unheard says what nobody would hear of, and who would hear of nothing.
-func unheard(s cli.Env, dir *people.Directory, book *rules.Book, register []event.Event) {
-	var vehicles []people.Vehicle
-	for _, ev := range register {
-		if d, ok := ev.Data.(*event.VehicleData); ok && !d.Retired {
-			vehicles = append(vehicles, notify.VehicleOf(ev.Vehicle, d))
-		}
-	}
-	gaps, deaf := people.Unheard(dir, vehicles, book)
-	unheardAlarms(s, gaps)
-	if len(vehicles) == 0 {
-		return // who hears of what hangs on the vehicles
-	}
-	for _, id := range deaf {
-		fmt.Fprintf(s.Err, "question: %s is in people.yaml and would hear of nothing; name them in tell with a way that reaches them, or take them out\n", id)
-	}
-	for _, v := range vehicles {
-		for _, id := range v.People {
-			if dir.Person(id) == nil {
-				fmt.Fprintf(s.Err, "question: %q of the people of %s is not in people.yaml and hears of nothing\n", id, v.ID)
-			}
-		}
-	}
-}
-
-// unheardAlarms says each rule and stage once, with the first vehicle and how many more.
-func unheardAlarms(s cli.Env, gaps []people.Gap) {
-	alike := func(g people.Gap) people.Gap { return people.Gap{Rule: g.Rule, Stage: g.Stage} }
-	count := map[people.Gap]int{}
-	for _, g := range gaps {
-		count[alike(g)]++
-	}
-	for _, g := range gaps {
-		more := ""
-		switch n := count[alike(g)]; {
-		case n == 0:
-			continue // it was said
-		case n > 1:
-			more = fmt.Sprintf(" and %d more", n-1)
-		}
-		count[alike(g)] = 0
-		fmt.Fprintf(s.Err, "question: nobody hears of %q at %s on %s%s; people.yaml decides who does\n", g.Rule, g.Stage, g.Vehicle, more)
-	}
 }
 
 func wordsCommand(s cli.Env) *cobra.Command {

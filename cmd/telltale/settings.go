@@ -86,8 +86,7 @@ func loadSettings(dir string) (settings, error) {
 	set.file, set.at = s, m
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
 	if n := m["listen"]; n != nil {
-		set.Listen = s.Text(n, "listen")
-		address(s, n, "listen", set.Listen, -1)
+		set.Listen = address(s, n, "listen", -1)
 	}
 	set.NATS = s.Text(m["nats"], "nats")
 	if n := m["max log"]; n != nil {
@@ -139,12 +138,13 @@ func loopback(address string) bool {
 }
 
 // address asks for host:port, the port from least to 65535.
-func address(s *source.Document, n *yaml.Node, key, text string, least int) {
-	_, port, err := net.SplitHostPort(text)
+func address(s *source.Document, n *yaml.Node, key string, least int) string {
+	_, port, err := net.SplitHostPort(n.Value)
 	p, bad := strconv.Atoi(port)
 	if err != nil || bad != nil || p < least || p > 65535 {
-		s.Fault(n, "write it like 127.0.0.1:4222", "%s %q is not an address to listen on", key, text)
+		s.Fault(n, "write it like 127.0.0.1:4222", "%s %q is not an address to listen on", key, n.Value)
 	}
+	return n.Value
 }
 
 func readMail(s *source.Document, n *yaml.Node, c *mail.Config) {
@@ -183,8 +183,7 @@ func readAnswers(s *source.Document, n *yaml.Node) answering {
 	m := s.Mapping(n, "answers", "listen", "url", "key file")
 	a := answering{Listen: "127.0.0.1:8080", KeyFile: "answers.key"}
 	if l := m["listen"]; l != nil {
-		a.Listen = s.Text(l, "listen")
-		address(s, l, "listen", a.Listen, 0)
+		a.Listen = address(s, l, "listen", 0)
 	}
 	a.URL = "http://" + a.Listen
 	if u := m["url"]; u != nil {

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -8,6 +9,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/rules/unit"
+	"telltale/rules/zone"
 )
 
 // checkVehicle also gives a vehicle without a name its subject for one, and drops
@@ -56,13 +58,13 @@ func someOf[V any](m map[string]V) map[string]V {
 }
 
 // checkZone asks for a name of the tz database; "Local" would hang on the machine.
-func checkZone(zone string) error {
-	if zone == "" || zone == "UTC" {
+func checkZone(name string) error {
+	if name == "" || name == "UTC" {
 		return nil
 	}
-	_, err := time.LoadLocation(zone)
-	if err != nil || zone == "Local" || strings.HasPrefix(zone, "posix/") || strings.HasPrefix(zone, "right/") {
-		return refuse("data.zone", "%s is no time zone, wanted a name like \"Europe/London\"", quote(zone))
+	_, err := time.LoadLocation(name)
+	if err != nil || name == "Local" || strings.HasPrefix(name, "posix/") || strings.HasPrefix(name, "right/") {
+		return refuse("data.zone", "%s is no time zone, wanted a name like %q", quote(name), cmp.Or(zone.Spoken(name), "Europe/London"))
 	}
 	return nil
 }

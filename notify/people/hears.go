@@ -63,6 +63,11 @@ func (e *entry) matches(id string, s *Subject) bool {
 	if !slices.Contains(e.who, id) && !(e.own && slices.Contains(s.Vehicle.People, id)) {
 		return false
 	}
+	return e.about(s)
+}
+
+// about reports whether the entry is about the subject, whoever hears of it.
+func (e *entry) about(s *Subject) bool {
 	// A condition is tried for each stage that it may be about.
 	return slices.ContainsFunc(s.Stages, func(stage alarm.Stage) bool {
 		if len(e.stages) > 0 && !slices.Contains(e.stages, stage) {
@@ -139,6 +144,25 @@ func Unheard(d *Directory, vehicles []Vehicle, book *rules.Book) (gaps []Gap, de
 		}
 	}
 	return gaps, deaf
+}
+
+// Idle are the entries of tell, by name, of which the `where` lets in nothing that the book
+// can say of the vehicles.
+func Idle(d *Directory, vehicles []Vehicle, book *rules.Book) (names []string) {
+	waiting := slices.DeleteFunc(slices.Clone(d.entries), func(e *entry) bool { return e.where == nil })
+	judge := rules.NewJudge(book)
+	for _, v := range vehicles {
+		if len(waiting) == 0 {
+			break
+		}
+		for _, a := range alarmsOf(v, book, judge) {
+			waiting = slices.DeleteFunc(waiting, func(e *entry) bool { return e.about(&a) })
+		}
+	}
+	for _, e := range waiting {
+		names = append(names, e.name)
+	}
+	return names
 }
 
 // reached says whether the person hears of it by a way that is there.

@@ -22,6 +22,7 @@ import (
 	"telltale/notify/page"
 	"telltale/rules/source"
 	"telltale/rules/unit"
+	"telltale/rules/zone"
 )
 
 // DateOrder is how a person reads dates; the month is always written in letters
@@ -199,7 +200,7 @@ func (r *reader) zone(n *yaml.Node) *time.Location {
 	z, err := time.LoadLocation(s)
 	// "Local" would make the list hang on the machine it runs on.
 	if err != nil || s == "Local" {
-		r.Fault(n, "it is a name like Europe/London", "zone %q is not known", s)
+		r.Fault(n, zone.Hint(s), "zone %q is not known", s)
 		return time.UTC
 	}
 	return z

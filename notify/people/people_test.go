@@ -67,7 +67,7 @@ more: 1
 `))
 	once := ` (a list comes once a day, like "0 6 * * 1-6"; the person's zone is used)`
 	want := []string{
-		`people.yaml:4:11: mail "Ines <ines@larkfell.example>" is not an address like ines@example.org`,
+		"people.yaml:4:11: mail \"Ines <ines@larkfell.example>\" is more than an address (write ines@larkfell.example; the name stands in `name`)",
 		`people.yaml:5:11: zone "Europe/Lundon" is not known (it is a name like Europe/London)`,
 		`people.yaml:6:5: unknown key "colour" in person "ines" (known here: name, mail, zone, distance, volume, dates, digest, list, nothing due, unchanged, quiet, holidays, webhook, nats, file)`,
 		`people.yaml:7:3: people names "ines" twice (it stands first in line 2)`,

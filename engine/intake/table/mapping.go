@@ -15,6 +15,7 @@ import (
 	"telltale/rules/analytes"
 	"telltale/rules/source"
 	"telltale/rules/unit"
+	"telltale/rules/zone"
 )
 
 // Mapping says how a row of a table becomes an event. It is immutable and safe for
@@ -237,13 +238,13 @@ func (r *mappingReader) dateForm(top map[string]*yaml.Node) {
 
 func (r *mappingReader) calendar(root *yaml.Node, top map[string]*yaml.Node) {
 	r.dateForm(top)
-	switch zone, ok := r.Given(top["zone"], "zone"); {
+	switch name, ok := r.Given(top["zone"], "zone"); {
 	case top["zone"] == nil:
 		r.Fault(root, "write zone: Europe/London, or zone: UTC", "the mapping does not say in which time zone dates and times are written")
 	case ok:
-		z, err := time.LoadLocation(zone)
-		if err != nil || zone == "Local" {
-			r.Fault(top["zone"], "it is a name like Europe/London", "zone %q is not known", zone)
+		z, err := time.LoadLocation(name)
+		if err != nil || name == "Local" {
+			r.Fault(top["zone"], zone.Hint(name), "zone %q is not known", name)
 			return
 		}
 		r.dates.zone = z

@@ -9,22 +9,10 @@ import (
 	"time"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/rules/zone"
 )
 
-// spoken are the time zones as people in the USA call them, and a country that has but
-// one. Three letters such as EST, which are zones without summer time, mean the zone
-// where they are said.
-var spoken = map[string]string{
-	"eastern": "America/New_York", "et": "America/New_York", "est": "America/New_York", "edt": "America/New_York",
-	"central": "America/Chicago", "ct": "America/Chicago", "cst": "America/Chicago", "cdt": "America/Chicago",
-	"mountain": "America/Denver", "mt": "America/Denver", "mst": "America/Denver", "mdt": "America/Denver",
-	"arizona": "America/Phoenix",
-	"pacific": "America/Los_Angeles", "pt": "America/Los_Angeles", "pst": "America/Los_Angeles", "pdt": "America/Los_Angeles",
-	"alaska": "America/Anchorage", "akst": "America/Anchorage", "hawaii": "Pacific/Honolulu", "hst": "Pacific/Honolulu",
-	"uk": "Europe/London", "gb": "Europe/London", "bst": "Europe/London",
-}
-
-// American are the zones of the USA in the IANA database's list of them by country
+// american are the zones of the USA in the IANA database's list of them by country
 // (zone.tab), with the US/ names that it keeps for them.
 var american = []string{"US/", "America/New_York", "America/Detroit", "America/Kentucky/", "America/Indiana/", "America/Chicago", "America/Menominee",
 	"America/North_Dakota/", "America/Denver", "America/Boise", "America/Phoenix", "America/Los_Angeles", "America/Anchorage", "America/Juneau",
@@ -33,11 +21,11 @@ var american = []string{"US/", "America/New_York", "America/Detroit", "America/K
 // place is what is usual where people live.
 type place struct{ distance, volume, dates, spelling string }
 
-func placeOf(zone string) place {
+func placeOf(name string) place {
 	switch {
-	case slices.ContainsFunc(american, func(z string) bool { return zone == z || strings.HasSuffix(z, "/") && strings.HasPrefix(zone, z) }):
+	case slices.ContainsFunc(american, func(z string) bool { return name == z || strings.HasSuffix(z, "/") && strings.HasPrefix(name, z) }):
 		return place{"mi", "qt", "month first", "en-US"}
-	case zone == "Europe/London":
+	case name == "Europe/London":
 		return place{"mi", "L", "day first", "en-GB"}
 	}
 	return place{"km", "L", "day first", "en-GB"}
@@ -69,8 +57,7 @@ func takeZone(f *Fleet, a string) error { return zoneIn(f, a, os.DirFS("/usr/sha
 
 // zoneIn finds near names in the machine's own list of zones, if it has one.
 func zoneIn(f *Fleet, a string, list fs.FS) error {
-	said := strings.ToLower(strings.TrimSuffix(strings.TrimSuffix(strings.ToLower(a), " time"), " standard"))
-	if name := spoken[said]; name != "" {
+	if name := zone.Spoken(a); name != "" {
 		f.Zone = name
 		return nil
 	}
