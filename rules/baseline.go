@@ -38,10 +38,10 @@ func (e *entry) readBaseline() *Baseline {
 	b.Fresh = e.analytes("fresh", false)
 	b.Starting = e.Yes(f["starting"], "starting of "+e.what, false)
 	if b.Starting && f["from"] != nil {
-		e.Fault(f["starting"], "figures from the fleet are no starting figures", "%s is `from: fleet` and `starting`", e.what)
+		e.Fault(f["starting"], "a baseline is either made from the fleet or has starting figures", "%s is `from: fleet` and `starting`", e.what)
 	}
 	if f["mean"] != nil && f["fluid age"] == nil {
-		e.Fault(e.key, "say at which age of the fluid the means were taken: `fluid age: 60000 km`", "%s has means, but no `fluid age`", e.what)
+		e.Fault(e.key, "add the age of the fluid at which the means were taken: `fluid age: 60000 km`", "%s has means, but no `fluid age`", e.what)
 	}
 	if f["mean"] == nil && f["fresh"] == nil && f["from"] == nil && isMapping {
 		e.Fault(e.key, "add `mean: {Fe: 90}`, `fresh: {P: 290}` or `from: fleet`", "%s says nothing", e.what)
@@ -93,7 +93,7 @@ func (e *entry) analytes(key string, mean bool) map[string]float64 {
 		case mean && v <= 0:
 			e.Fault(p.Value, "leave it out, or name what is usual", "%s of %s must be more than zero", name, what)
 		case v < 0 && name != "flash":
-			e.Fault(p.Value, "", "%s of %s is less than nothing", name, what)
+			e.Fault(p.Value, "", "%s of %s must not be negative", name, what)
 		default:
 			out[name] = v
 		}

@@ -187,7 +187,7 @@ func (e *entry) expect(c *Case, n *yaml.Node) {
 		x.To = stages[e.Choice(v, "to", stages...)]
 	}
 	if x.To == "" && x.Transition == "" {
-		e.Fault(n, "write `to: caution`, or `transition: cleared`", "%s says neither to which stage nor by which transition", what)
+		e.Fault(n, "write `to: caution`, or `transition: cleared`", "%s needs `to` or `transition`", what)
 	}
 	c.Expect = append(c.Expect, x)
 }

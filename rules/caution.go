@@ -48,7 +48,7 @@ const noCaution = "none"
 // caution reads the words of a caution of the book's own.
 func (e *entry) caution() {
 	if e.key.Value == noCaution {
-		e.Fault(e.key, "choose another name", "`none` says that nothing needs minding")
+		e.Fault(e.key, "choose another name", "`none` means that there is no caution")
 	} else if text := e.Text(e.n, e.what); text != "" {
 		e.l.book.OwnCautions[e.key.Value] = text
 	}

@@ -57,17 +57,17 @@ func (l *loader) inOrder(kind string, parts []*Part) []*Part {
 			at, other := source.Items(p.read.f["over"])[i], byName[name]
 			switch {
 			case name == p.Name:
-				p.read.Fault(at, "", "%s %q goes before itself", kind, name)
+				p.read.Fault(at, "", "%s %q cannot be over itself", kind, name)
 			case other == nil:
 				p.read.Fault(at, l.DidYouMean(name, names, "name another "+kind+" of the book"), "there is no %s %q", kind, name)
 			case mark[name] == open:
-				p.read.Fault(at, "leave one of them out", "%s %q goes before %q, which goes before it", kind, p.Name, name)
+				p.read.Fault(at, "leave one of them out", "%ss %q and %q are each `over` the other", kind, p.Name, name)
 			case mark[name] == 0:
 				visit(other)
 			}
 			if other != nil && other.PerComponent != p.PerComponent {
 				p.read.Fault(at, "let both read `component`, or neither",
-					"%s %q is kept %s, and %q, over which it goes, %s", kind, p.Name, kept[p.PerComponent], name, kept[other.PerComponent])
+					"%s %q is kept %s, but %q, which it is `over`, is kept %s", kind, p.Name, kept[p.PerComponent], name, kept[other.PerComponent])
 			}
 		}
 		for _, name := range slices.Clone(p.Over) {
@@ -116,7 +116,7 @@ func (l *loader) bothMatch() {
 				if a.At.Compare(b.At) > 0 {
 					first, second = b, a
 				}
-				second.read.Fault(second.read.key, fmt.Sprintf("narrow a `where`, or write `over: %s` in the one that goes first", first.Name),
+				second.read.Fault(second.read.key, fmt.Sprintf("narrow one `where`, or write `over: %s` in the one that goes first", first.Name),
 					"baselines %q (%s) and %q both match %s", first.Name, first.At, second.Name, example)
 			}
 		}

@@ -47,7 +47,7 @@ func TestOverFaults(t *testing.T) {
 baselines:
   gearbox fluid: {over: [gearbox fluid, gear box oil], source: x, fresh: {P: 1}}
 `)}})
-	want := `a.yaml:3:26: baseline "gearbox fluid" goes before itself
+	want := `a.yaml:3:26: baseline "gearbox fluid" cannot be over itself
       gearbox fluid: {over: [gearbox fluid, gear box oil], source: x, fresh: {P: 1}}
                              ^^^^^^^^^^^^^
 a.yaml:3:41: there is no baseline "gear box oil"
@@ -58,7 +58,7 @@ hint: name another baseline of the book`
 		t.Errorf("got:\n%v\nwant:\n%s", err, want)
 	}
 	_, err = Load([]File{{"a.yaml", []byte("book: 1\nbaselines:\n  a: {over: b, source: x, fresh: {P: 1}}\n  b: {over: c, source: x, fresh: {P: 1}}\n  c: {over: a, source: x, fresh: {P: 1}}\n")}})
-	if err == nil || !strings.Contains(err.Error(), "which goes before it") {
+	if err == nil || !strings.Contains(err.Error(), "are each `over` the other") {
 		t.Errorf("a circle: %v", err)
 	}
 }

@@ -26,9 +26,9 @@ func TestContains(t *testing.T) {
 	for _, c := range []struct{ name, tasks, want string }{
 		{"a circle", "  a: {contains: [b]," + rest + "  b: {contains: [a]," + rest, `task "a" contains itself, by way of a, b`},
 		{"itself", "  a: {contains: [a]," + rest, `task "a" contains itself, by way of a`},
-		{"no such task", "  a: {contains: [q]," + rest, `task "a" contains "q", which is no task`},
+		{"no such task", "  a: {contains: [q]," + rest, `task "a" contains "q", which is not a task`},
 		{"a first interval from nowhere", "  a: {first: {distance: 1000 km}," + rest, `task "a" has a first interval and nothing that it counts from`},
-		{"a first interval of another kind", "  a: {first: {time: 1 months}, unknown history: from in-service date," + rest, `first limits the time, but every does not`},
+		{"a first interval of another kind", "  a: {first: {time: 1 months}, unknown history: from in-service date," + rest, `first sets time, but every does not`},
 	} {
 		_, err := load(c.tasks)
 		if err == nil || !strings.Contains(err.Error(), c.want) {

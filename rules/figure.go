@@ -158,7 +158,7 @@ func (e *entry) source(n, of *yaml.Node, what string) {
 		case key == otherwise:
 			e.Text(p.Value, "source of "+what)
 		case within == nil:
-			e.Fault(p.Key, e.DidYouMean(key, append(known, otherwise), "it names keys of "+what+", or `otherwise`"), "source of %s speaks of %q, which is not there", what, key)
+			e.Fault(p.Key, e.DidYouMean(key, append(known, otherwise), "it names keys of "+what+", or `otherwise`"), "source of %s names %q, which it does not have", what, key)
 		default:
 			e.source(p.Value, within, what)
 		}

@@ -73,7 +73,7 @@ func (e *entry) inside(n *yaml.Node, what string, inner, outer Limits, of string
 
 // noSuchLimit: what limits by the key something that of does not.
 func (e *entry) noSuchLimit(key *yaml.Node, what, of string) {
-	e.Fault(key, "add "+key.Value+" to `"+of+":`, or take it out of `"+what+":`", "%s limits the %s, but %s does not", what, key.Value, of)
+	e.Fault(key, "add "+key.Value+" to `"+of+":`, or take it out of `"+what+":`", "%s sets %s, but %s does not", what, key.Value, of)
 }
 
 // part is one of the limits by its key, in numbers that compare.

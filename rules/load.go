@@ -152,8 +152,8 @@ func (l *loader) declared(parts []*entry, what string, at map[string]source.Plac
 				continue
 			}
 			if first, dup := at[name]; dup {
-				e.Fault(p.Key, "rename one; tasks and rules share their names, since an alarm is known by its name (`over` lets one of two tasks, or of two rules, take the other's place)",
-					"the name %q is given at %s already", name, first)
+				e.Fault(p.Key, "rename one: tasks and rules share one set of names (`over` lets one of two tasks, or of two rules, take the other's place)",
+					"the name %q is already used at %s", name, first)
 				continue
 			}
 			at[name] = e.Place(p.Key)
@@ -204,7 +204,7 @@ func (e *entry) units() {
 		}
 		got := options[e.Choice(v, "units "+key, options...)]
 		if first, ok := e.l.unitsAt[key]; ok && *target != got {
-			e.Fault(v, "a book speaks one unit of "+key, "%s, but %s at %s", got, *target, first)
+			e.Fault(v, "all rule files of a folder use one unit of "+key, "%s here, but %s at %s", got, *target, first)
 			return
 		}
 		*target, e.l.unitsAt[key] = got, e.Place(v)
@@ -217,7 +217,7 @@ func (e *entry) units() {
 func (e *entry) wasCalled() string {
 	name := e.Text(e.f["was"], "was of "+e.what)
 	if name == e.key.Value {
-		e.Fault(e.f["was"], "`was` is for the earlier name of something renamed", "%s was always called so", e.what)
+		e.Fault(e.f["was"], "`was` is the earlier name of something that was renamed", "%s has that name already", e.what)
 		return ""
 	}
 	return name

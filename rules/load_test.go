@@ -212,7 +212,7 @@ func TestSizeOfAFile(t *testing.T) {
 		t.Error(err)
 	}
 	_, err := Load([]File{{"a.yaml", fill(fileLimit + 1)}})
-	want := "a.yaml:1:1: the file has 257 KiB, more than 256\nhint: split it into several files of the folder; all files make one book"
+	want := "a.yaml:1:1: the file is 257 KiB long; the limit is 256 KiB\nhint: split it into several files of the folder; all files make one book"
 	if err == nil || err.Error() != want {
 		t.Errorf("got %v\nwant %s", err, want)
 	}

@@ -68,7 +68,7 @@ func (l *loader) pulledIn() {
 			t := l.tasks[p.Task]
 			switch {
 			case t == nil:
-				r.read.misnamed(p.key, l.DidYouMean(p.Task, l.lang.Tasks, "name a task of this book"), "rule %q pulls in %q, which is no task", r.Name, p.Task)
+				r.read.misnamed(p.key, l.DidYouMean(p.Task, l.lang.Tasks, "name a task of this book"), "rule %q pulls in %q, which is not a task", r.Name, p.Task)
 			case l.Faulty() == 0 && expression.NewSearch(l.lang.Units).Apart(r.Where, t.Where):
 				r.read.misnamed(p.key, "compare the two `where`", "rule %q pulls in %q, but no vehicle or component matches both", r.Name, p.Task)
 			}
@@ -82,7 +82,7 @@ func (l *loader) contained() {
 	for _, t := range l.book.Tasks {
 		for _, n := range smaller(t) {
 			if l.tasks[n.Value] == nil {
-				t.read.misnamed(n, "name a task of this book", "task %q contains %q, which is no task", t.Name, n.Value)
+				t.read.misnamed(n, "name a task of this book", "task %q contains %q, which is not a task", t.Name, n.Value)
 				continue
 			}
 			larger[n.Value] = append(larger[n.Value], t.Name)
@@ -120,7 +120,7 @@ func enclosing(larger map[string][]string, name string) []string {
 func (l *loader) circle(t *Task) {
 	for _, n := range smaller(t) {
 		if n.Value == t.Name || slices.Contains(t.In, n.Value) {
-			t.read.misnamed(n, "the larger task contains the smaller, never the other way too", "task %q contains itself, by way of %s", t.Name, strings.Join(t.In, ", "))
+			t.read.misnamed(n, "a larger task contains a smaller one, not the other way round as well", "task %q contains itself, by way of %s", t.Name, strings.Join(t.In, ", "))
 			return
 		}
 	}

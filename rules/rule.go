@@ -143,7 +143,7 @@ func (rr *ruleReader) pattern() {
 	r.Confirm = [4]int{1, 1, 1, 1}
 	v := rr.f["stage"]
 	if v == nil {
-		rr.Fault(rr.key, "write `stage: caution`; a warning is for what must be acted on now", "%s has no `stage`", rr.what)
+		rr.Fault(rr.key, "write `stage: caution`; a warning is for what needs action now", "%s has no `stage`", rr.what)
 		return
 	}
 	r.Stage = 1 + rr.Choice(v, "stage of "+rr.what, StageNames[1:]...)
@@ -239,7 +239,7 @@ func (rr *ruleReader) deadband() {
 	if n.Kind == yaml.ScalarNode && (n.Tag == "!!int" || n.Tag == "!!float") {
 		v, ok := rr.Number(n, "deadband of "+rr.what)
 		if ok && v < 0 {
-			rr.Fault(n, "", "deadband of %s is less than nothing", rr.what)
+			rr.Fault(n, "", "deadband of %s must not be negative", rr.what)
 		}
 		rr.r.Deadband = v
 		return
@@ -316,7 +316,7 @@ func (rr *ruleReader) eachStage(key string, read func(n *yaml.Node, stage int)) 
 	for _, p := range rr.Entries(n, key+" of "+rr.what) {
 		stage := stageNumber(p.Key.Value)
 		if !rr.r.Has[stage] && rr.r.Has != [4]bool{} {
-			rr.Fault(p.Key, "", "%s of %s speaks of a stage that the rule does not have: %s", key, rr.what, p.Key.Value)
+			rr.Fault(p.Key, "", "%s of %s names a stage that the rule does not have: %s", key, rr.what, p.Key.Value)
 		}
 		read(p.Value, stage)
 	}
@@ -340,7 +340,7 @@ func (rr *ruleReader) words() {
 			}
 		}
 		if (stage == 0 || stage == Warning) && rr.r.Has[Warning] && !acts.MatchString(n.Value) {
-			rr.question(n, "a warning is for what must be acted on now", "the advice of %s at warning says neither stop nor inspect", rr.what)
+			rr.question(n, "a warning is for what needs action now", "the advice of %s at warning has neither \"stop\" nor \"inspect\"", rr.what)
 		}
 	})
 }

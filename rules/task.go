@@ -70,7 +70,7 @@ func (e *entry) margins(f map[string]*yaml.Node, what string, of Limits, key str
 	default:
 		share, ok := e.Share(v, "tolerance of "+what)
 		if ok && share > 1 {
-			e.Fault(v, "a task this late has been left out once", "tolerance of %s is over 100%%", what)
+			e.Fault(v, "at 100% a whole interval is missed", "tolerance of %s is over 100%%", what)
 		}
 		tol.Share = share
 	}
@@ -105,7 +105,7 @@ func (e *entry) exchanged(t *Task) float64 {
 	case ok && (v <= 0 || v > 1):
 		e.Fault(n, "a drain and refill of a half is 50%", "share of %s must be over 0%% and at most 100%%", e.what)
 	case ok && !t.PerComponent:
-		e.Fault(n, "let `where` read component, so that it is known whose fluid it is", "share of %s: the task is kept once a vehicle and renews no one's fluid", e.what)
+		e.Fault(n, "let `where` read component, so that it is known whose fluid it is", "share of %s: the task is kept once a vehicle, so no component's fluid is renewed", e.what)
 	}
 	return v
 }
@@ -135,7 +135,7 @@ func (e *entry) need(n *yaml.Node, what string) (Need, bool) {
 	case n.Kind != yaml.MappingNode:
 		return need, false
 	case (need.Fluid == "") == (need.Part == ""):
-		e.Fault(n, "write {fluid: ATF, volume: 4 L} or {part: filter}", "an entry of %s names a fluid or a part, one of them", what)
+		e.Fault(n, "write {fluid: ATF, volume: 4 L} or {part: filter}", "each entry of %s names either a fluid or a part", what)
 	case need.Fluid != "" && f["count"] != nil:
 		e.Fault(source.Key(n, "count"), "write `volume: 4 L`", "a fluid has a volume, not a count")
 	case need.Part != "" && f["volume"] != nil:
@@ -201,7 +201,7 @@ func (e *entry) followUp(stage int) FollowUp {
 	case within != nil:
 		limits, u.Within, u.At = "within", true, e.limits(within, "within")
 		if e.f["early"] != nil {
-			e.Fault(source.Key(e.n, "early"), "what is asked for `within` some limits is soon at once", "%s needs no `early`", e.what)
+			e.Fault(source.Key(e.n, "early"), "`within` is soon from the start", "%s needs no `early`", e.what)
 			delete(e.f, "early")
 		}
 	default:
@@ -223,11 +223,11 @@ func (e *entry) lapses(u FollowUp, of string) Limits {
 		mine, at := l.part(k.Value), u.At.part(k.Value)
 		switch {
 		case k.Value == "time":
-			e.Fault(k, "write a distance or hours: a vehicle that stands would lose it", "%s cannot lapse by the calendar", e.what)
+			e.Fault(k, "give a distance or hours; by the calendar a parked vehicle would lose it", "%s cannot lapse by the calendar", e.what)
 		case mine > 0 && at == 0:
 			e.noSuchLimit(k, "lapses", of)
 		case mine > 0 && mine <= max(u.Tolerance.Fixed.part(k.Value), u.Tolerance.Share*at):
-			e.Fault(v, "it lapses far past its point, when the answer is of no use any more", "%s lapses before it is overdue", e.what)
+			e.Fault(v, "give it more: a check lapses long after its point, when the answer is no longer useful", "%s lapses before it is overdue", e.what)
 		}
 	}
 	return l

@@ -22,11 +22,12 @@ func adoptCommand(s cli.Env) *cobra.Command {
 	var dry bool
 	cmd := &cobra.Command{
 		Use:   "adopt DIR",
-		Short: "Put a folder's rules and vehicles in force on services that share a NATS server",
-		Long: `Put a folder's rules in force, and register its vehicles, on services that joined a
-NATS server: they do not read rules from their own folders, which could differ.
-What changes by it is told first: how many vehicles have something due at once, or
-no longer. A service with a NATS server of its own reads its folder by itself.`,
+		Short: "Put a folder's rules and vehicles into force on services that share a NATS server",
+		Long: `Put a folder's rules into force, and register its vehicles, on services that use a NATS
+server of yours. Such services do not read rules from their own folders, because the
+folders could differ. The command first says what changes: how many vehicles have
+something due at once, or no longer. A service with its own NATS server reads its
+folder by itself.`,
 		Example: "  telltale adopt fleet --nats nats://127.0.0.1:4222 --dry-run",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -36,13 +37,13 @@ no longer. A service with a NATS server of its own reads its folder by itself.`,
 			}
 			f.set.NATS = cmp.Or(url, f.set.NATS)
 			if f.set.NATS == "" {
-				return cli.Exit(2, cli.Hint(fmt.Errorf("%s joins no NATS server", args[0]), "name one with --nats; a service with a server of its own reads its folder when a file is saved"))
+				return cli.Exit(2, cli.Hint(fmt.Errorf("%s does not use a NATS server of yours", args[0]), "name one with --nats; a service with a server of its own reads its folder when a file is saved"))
 			}
 			return adopt(cmd.Context(), s, f, dry)
 		},
 	}
 	cmd.Flags().StringVar(&url, "nats", "", "address of the NATS server (default: nats in DIR/telltale.yaml)")
-	cmd.Flags().BoolVar(&dry, "dry-run", false, "only tell what would change")
+	cmd.Flags().BoolVar(&dry, "dry-run", false, "only say what would change")
 	return cmd
 }
 
@@ -53,7 +54,7 @@ func adopt(ctx context.Context, s cli.Env, f *fleet, dry bool) error {
 	}
 	defer nc.Close()
 	if nc.ConnectedServerName() == server.Name {
-		return cli.Hint(fmt.Errorf("the service at %s has a NATS server of its own", f.set.NATS), "save the rules into its folder: it reads them by itself")
+		return cli.Hint(fmt.Errorf("the service at %s has a NATS server of its own", f.set.NATS), "save the rules in its folder; it reads them by itself")
 	}
 	log, err := stream.Open(ctx, nc, stream.LogConfig{MaxBytes: int64(f.set.MaxMiB) << 20})
 	if err != nil {
@@ -72,7 +73,7 @@ func adopt(ctx context.Context, s cli.Env, f *fleet, dry bool) error {
 		fmt.Fprintf(s.Out, "%-28s %-10s %s\n", n.Rule, n.To, english.Plural(n.Vehicles, "vehicle"))
 	}
 	if dry {
-		fmt.Fprintf(s.Err, "adopt: nothing was changed; %d vehicles would be registered\n", len(c.Register))
+		fmt.Fprintf(s.Err, "adopt: nothing was changed; %s would be registered\n", english.Plural(len(c.Register), "vehicle"))
 		return nil
 	}
 	adopted, err := log.PublishBook(ctx, now, f.book, f.files)
@@ -87,10 +88,10 @@ func adopt(ctx context.Context, s cli.Env, f *fleet, dry bool) error {
 			return fmt.Errorf("registering vehicle %q: %w", ev.Vehicle, err)
 		}
 	}
-	said := "adopt: %d rules, %d tasks in force, %d vehicles registered\n"
+	said := "adopt: %s, %s in force, %s registered\n"
 	if !adopted {
-		said = "adopt: %d rules, %d tasks were in force already, %d vehicles registered\n"
+		said = "adopt: %s, %s were in force already, %s registered\n"
 	}
-	fmt.Fprintf(s.Err, said, len(f.book.Rules), len(f.book.Tasks), len(c.Register))
+	fmt.Fprintf(s.Err, said, english.Plural(len(f.book.Rules), "rule"), english.Plural(len(f.book.Tasks), "task"), english.Plural(len(c.Register), "vehicle"))
 	return nil
 }

@@ -78,8 +78,8 @@ func TestAdopt(t *testing.T) {
 	if want := "telltale: no rules are in force, so nothing can be due\nhint: telltale adopt DIR puts those of a folder in force\n"; code != 1 || out != "" || said != want {
 		t.Errorf("due before any rules are in force: exit %d\n%s%s", code, out, said)
 	}
-	expect("", "adopt: 0 rules, 1 tasks in force, 2 vehicles registered\n")
-	expect("", "adopt: 0 rules, 1 tasks were in force already, 0 vehicles registered\n")
+	expect("", "adopt: 0 rules, 1 task in force, 2 vehicles registered\n")
+	expect("", "adopt: 0 rules, 1 task were in force already, 0 vehicles registered\n")
 	if a.svc.Health().Book != f.book.Hash || registered(t, a, "bus-08") == nil {
 		t.Fatalf("the folder is not in force: %+v", a.svc.Health())
 	}
@@ -95,7 +95,7 @@ func TestAdopt(t *testing.T) {
 	if a.svc.Health().Book != f.book.Hash {
 		t.Error("rules came into force that nobody adopted")
 	}
-	expect("oil due 1 vehicle\n", "adopt: 0 rules, 1 tasks in force, 0 vehicles registered\n")
+	expect("oil due 1 vehicle\n", "adopt: 0 rules, 1 task in force, 0 vehicles registered\n")
 	if list, err := service.Alarms.Of(t.Context(), a.svc, service.Question{}); err != nil || len(list) != 1 || list[0].Vehicle != "bus-07" || list[0].To != "due" {
 		t.Errorf("there stands %+v (%v)", list, err)
 	}
@@ -179,11 +179,11 @@ func TestAdoptRefuses(t *testing.T) {
 	t.Parallel()
 	a := startTest(t, func(*settings) {})
 	code, _, said := told(t, "adopt", a.fleet.dir, "--nats", a.url())
-	if want := "telltale: the service at " + a.url() + " has a NATS server of its own\nhint: save the rules into its folder: it reads them by itself\n"; code != 1 || said != want {
+	if want := "telltale: the service at " + a.url() + " has a NATS server of its own\nhint: save the rules in its folder; it reads them by itself\n"; code != 1 || said != want {
 		t.Errorf("exit %d\n%s\nwant\n%s", code, said, want)
 	}
 	code, _, said = told(t, "adopt", a.fleet.dir)
-	if !strings.HasPrefix(said, "telltale: "+a.fleet.dir+" joins no NATS server\nhint: name one with --nats") || code != 2 {
+	if !strings.HasPrefix(said, "telltale: "+a.fleet.dir+" does not use a NATS server of yours\nhint: name one with --nats") || code != 2 {
 		t.Errorf("exit %d\n%s", code, said)
 	}
 }

@@ -39,9 +39,9 @@ func chaptersCommand(s cli.Env) *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
 	cmd.AddCommand(chaptersSources(s),
-		chapterCommand("copy NAME [DIR]", "Copy a chapter into a fleet's folder, to be changed there; nothing is overwritten",
+		chapterCommand("copy NAME [DIR]", "Copy a chapter into your folder, where you can change it; nothing is overwritten",
 			func(c chapters.Chapter, dir string) error { return copyChapter(s, c, dir) }),
-		chapterCommand("diff NAME [DIR]", "Show what leads from a fleet's copy of a chapter to this program's version",
+		chapterCommand("diff NAME [DIR]", "Show how your copy of a chapter differs from this program's version",
 			func(c chapters.Chapter, dir string) error { return diffChapter(s, c, dir) }))
 	return cmd
 }
@@ -76,7 +76,7 @@ func lineOf(c chapters.Chapter, book *rules.Book) chapterLine {
 func (c chapterLine) String() string {
 	line := fmt.Sprintf("%s\n    %s\n    %s, %s, %s", c.Name, c.About, english.Plural(c.Tasks, "task"), english.Plural(c.Rules, "rule"), english.Plural(c.Cases, "case"))
 	if c.ToFill > 0 {
-		line += fmt.Sprintf("; %s to fill in", english.Plural(c.ToFill, "figure"))
+		line += fmt.Sprintf("; %s to fill in", english.Plural(c.ToFill, "value"))
 	}
 	return line
 }
@@ -208,7 +208,7 @@ func chaptersSources(s cli.Env) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "sources NAME",
-		Short: "List every figure of a chapter with where it comes from",
+		Short: "List every figure of a chapter with its source",
 		Args:  cobra.ExactArgs(1),
 		RunE:  func(_ *cobra.Command, args []string) error { return chapterSources(s, args[0], asJSON) },
 	}

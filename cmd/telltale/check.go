@@ -17,6 +17,7 @@ import (
 	"telltale/engine/fit"
 	"telltale/notify/people"
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/schema"
 	"telltale/rules/source"
 	"telltale/rules/word"
@@ -26,14 +27,14 @@ func checkCommand(s cli.Env) *cobra.Command {
 	var o checkOptions
 	cmd := &cobra.Command{
 		Use:   "check DIR",
-		Short: "Check a folder's rules, vehicles, people and settings, run its cases, and show every fault",
+		Short: "Check a folder: rules, vehicles, people, settings; run its cases; show every fault",
 		Example: `  telltale check fleet
   telltale check fleet/rules --vehicles fleet/vehicles.yaml --cover`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error { return check(cmd.Context(), s, o, args[0]) },
 	}
-	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "register that cases may take vehicles from (DIR/vehicles.yaml where DIR holds rules/)")
-	cmd.Flags().BoolVar(&o.cover, "cover", false, "list the rules, tasks and stages that no case raises or clears")
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "the register to check the rules against (default DIR/vehicles.yaml)")
+	cmd.Flags().BoolVar(&o.cover, "cover", false, "list rules, tasks and stages that no case raises or clears")
 	cmd.Flags().BoolVar(&o.json, "json", false, "with --cover: one JSON object a line")
 	return cmd
 }
@@ -58,7 +59,7 @@ func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
 	}
 	toFill(s, book)
 	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && cli.Exists(path) {
-		fmt.Fprintf(s.Err, "question: %s holds no vehicle; what is reported is kept, but not judged\n", path)
+		fmt.Fprintf(s.Err, "question: %s has no vehicles; reports are kept, but not judged\n", path)
 	}
 	if cli.Exists(filepath.Join(dir, "people.yaml")) {
 		unheard(s, f.people, book, register)
@@ -84,7 +85,8 @@ func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
 	if failed > 0 {
 		return fmt.Errorf("%d of %d cases failed", failed, len(results))
 	}
-	fmt.Fprintf(s.Err, "%s: %d rules, %d tasks, %d baselines, no faults; %d cases passed\n", dir, len(book.Rules), len(book.Tasks), len(book.Baselines), len(results))
+	fmt.Fprintf(s.Err, "%s: %s, %s, %s, no faults; %s passed\n", dir, english.Plural(len(book.Rules), "rule"), english.Plural(len(book.Tasks), "task"),
+		english.Plural(len(book.Baselines), "baseline"), english.Plural(len(results), "case"))
 	return nil
 }
 
@@ -105,7 +107,7 @@ func covered(book *rules.Book) string {
 	if len(waiting) == 0 {
 		return all
 	}
-	return all + "; nothing can be shown before their figures are filled in of: " + strings.Join(waiting, ", ")
+	return all + "; but not yet of these, which have values to fill in: " + strings.Join(waiting, ", ")
 }
 
 // checkedFiles reads a fleet's folder, or one of rules alone.
@@ -140,7 +142,7 @@ func checkedFiles(dir, vehicles string) (f *fleet, reg *fit.Register, err error)
 }
 
 func wordsCommand(s cli.Env) *cobra.Command {
-	rulesCmd := &cobra.Command{Use: "rules", Short: "About the rule language"}
+	rulesCmd := &cobra.Command{Use: "rules", Short: "Look up the rule language"}
 	var asJSON bool
 	words := &cobra.Command{
 		Use:   "words",
@@ -159,8 +161,8 @@ func wordsCommand(s cli.Env) *cobra.Command {
 
 func schemaCommand(s cli.Env) *cobra.Command {
 	return &cobra.Command{
-		Use:       "schema rules|people|vehicles|import",
-		Short:     "Print the JSON Schema of a kind of file, for editors with support for YAML",
+		Use:       "schema " + strings.Join(schema.Names, "|"),
+		Short:     "Print the JSON Schema of a file, for editors that support YAML",
 		Args:      cobra.MatchAll(cobra.ExactArgs(1), cobra.OnlyValidArgs),
 		ValidArgs: schema.Names,
 		RunE: func(_ *cobra.Command, args []string) error {

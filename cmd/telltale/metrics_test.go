@@ -175,7 +175,7 @@ func TestMetricsAddress(t *testing.T) {
 	}
 	dir := t.TempDir()
 	write(t, dir, map[string]string{"telltale.yaml": "metrics: 0.0.0.0:9464\n"})
-	if _, err := loadSettings(dir); err == nil || !strings.Contains(err.Error(), `metrics are served on the loopback alone, not on "0.0.0.0:9464"`) {
+	if _, err := loadSettings(dir); err == nil || !strings.Contains(err.Error(), `metrics can only be served on the loopback, not on "0.0.0.0:9464"`) {
 		t.Errorf("got %v", err)
 	}
 }

@@ -12,7 +12,7 @@ func TestParseSchedule(t *testing.T) {
 		{"30 4 * * 1", "2031-02-03T04:30:00Z"},
 		{"@monthly", "2031-03-01T00:00:00Z"},
 		{"0 0 31 2 *", "never comes"},
-		{"@every 1h", "is no time of the clock"},
+		{"@every 1h", "is not a schedule of times"},
 		{"TZ=UTC", "names a zone; it is in UTC"},
 		{"0 0 1 *", "cannot be read: expected exactly 5 fields, found 4: [0 0 1 *]"},
 	} {

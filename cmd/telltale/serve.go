@@ -15,6 +15,7 @@ import (
 	"telltale/engine/stream/clock"
 	"telltale/engine/stream/service"
 	"telltale/notify/people"
+	"telltale/rules/english"
 )
 
 func serveCommand(s cli.Env) *cobra.Command {
@@ -60,7 +61,7 @@ func serve(ctx context.Context, s cli.Env, f *fleet) error {
 	if len(f.people.People()) == 0 {
 		logger.Warn("no people named; nobody is told anything", "hint", "name people in "+filepath.Join(f.dir, "people.yaml"))
 	}
-	fmt.Fprintf(s.Err, "serving %s at %s, %d rules, %d tasks; stop with Ctrl-C\n", f.dir, a.url(), len(f.book.Rules), len(f.book.Tasks))
+	fmt.Fprintf(s.Err, "serving %s at %s, %s, %s; stop with Ctrl-C\n", f.dir, a.url(), english.Plural(len(f.book.Rules), "rule"), english.Plural(len(f.book.Tasks), "task"))
 	work, halt := context.WithCancel(ctx) // until the interrupt, or until something fails
 	defer halt()
 	context.AfterFunc(a.life, halt)

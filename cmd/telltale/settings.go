@@ -95,7 +95,7 @@ func loadSettings(dir string) (settings, error) {
 	if n := m["metrics"]; n != nil {
 		set.Metrics = s.Text(n, "metrics")
 		if !loopback(set.Metrics) {
-			s.Fault(n, "write metrics: 127.0.0.1:9464; what shows it to others stands before it", "metrics are served on the loopback alone, not on %q", set.Metrics)
+			s.Fault(n, "write metrics: 127.0.0.1:9464; put a proxy in front of it to show it to others", "metrics can only be served on the loopback, not on %q", set.Metrics)
 		}
 	}
 	if n := m["baselines"]; n != nil {
@@ -164,7 +164,7 @@ func readSMTP(s *source.Document, n *yaml.Node, c *mail.Config, dir string) {
 	m := s.Mapping(n, "smtp", "host", "port", "user", "password file", "tls", "hello")
 	c.Host, c.User, c.Hello = s.Text(m["host"], "host"), s.Text(m["user"], "user"), s.Text(m["hello"], "hello")
 	if m["host"] == nil {
-		s.Fault(n, "write host: mail.example.org, or take smtp away to have mails written as files", "smtp has no host")
+		s.Fault(n, "write host: mail.example.org, or delete smtp to have mails written as files", "smtp has no host")
 	}
 	if p := m["port"]; p != nil {
 		c.Port = s.Whole(p, "port", 1, 65535)
@@ -189,7 +189,7 @@ func readAnswers(s *source.Document, n *yaml.Node) answering {
 	if u := m["url"]; u != nil {
 		a.URL = strings.TrimSuffix(s.Text(u, "url"), "/")
 		if at, err := url.Parse(a.URL); err != nil || at.Host == "" || at.Scheme != "https" && at.Scheme != "http" {
-			s.Fault(u, "write it like https://fleet.example.org", "url %q is not an address on the web", a.URL)
+			s.Fault(u, "write it like https://fleet.example.org", "url %q is not a web address", a.URL)
 		}
 	}
 	a.KeyFile = cmp.Or(s.Text(m["key file"], "key file"), a.KeyFile)
@@ -226,7 +226,7 @@ func parseSchedule(text string) (next func(time.Time) time.Time, err error) {
 	}
 	spec, ok := parsed.(*cron.SpecSchedule)
 	if !ok {
-		return nil, errors.New("is no time of the clock")
+		return nil, errors.New("is not a schedule of times")
 	}
 	spec.Location = time.UTC
 	if spec.Next(time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)).IsZero() {

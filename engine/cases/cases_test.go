@@ -188,7 +188,7 @@ a.yaml:17:59: to must be normal, soon, due or overdue, not "warning"
 a.yaml:17:105: to must be normal, soon, due or overdue, not "caution"
         expect: [{on: 2 April, rule: coper over baseline, to: warning}, {on: 2031-04-02, rule: gearbox, to: caution}, {on: 2031-04-02, rule: gearbox}]
                                                                                                             ^^^^^^^
-a.yaml:17:115: an expected transition says neither to which stage nor by which transition
+a.yaml:17:115: an expected transition needs ` + "`to` or `transition`" + `
         expect: [{on: 2 April, rule: coper over baseline, to: warning}, {on: 2031-04-02, rule: gearbox, to: caution}, {on: 2031-04-02, rule: gearbox}]
                                                                                                                       ^
 hint: write ` + "`to: caution`, or `transition: cleared`"},

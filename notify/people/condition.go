@@ -72,7 +72,7 @@ func (r *reader) condition(n *yaml.Node) *vm.Program {
 	g := &guard{}
 	ast.Walk(&tree.Node, g)
 	if g.refused != "" {
-		r.Fault(n, "compare names, kinds, tags, people and stages with == != in and or not", "where: %s is not taken here", g.refused)
+		r.Fault(n, "compare names, kinds, tags, people and stages with == != in and or not", "where: %s is not allowed here", g.refused)
 		return nil
 	}
 	p, err := expr.Compile(text, expr.Env(env{}), expr.AsBool(), expr.Patch(otherNames{}))

@@ -2,6 +2,8 @@ package people
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"time"
 
 	"github.com/expr-lang/expr/vm"
@@ -70,11 +72,11 @@ func (r *reader) chase(e *entry, name *yaml.Node, m map[string]*yaml.Node) {
 	e.standIns = ids
 	switch {
 	case own:
-		r.Fault(m["stand-in"], "", "a stand-in is someone else than the people of the vehicle: name them")
+		r.Fault(m["stand-in"], "", "name the stand-ins: they cannot be the people of the vehicle")
 	case (m["stand-in"] == nil) != (m["stand-in after"] == nil):
 		r.Fault(name, "give both, like \"stand-in: [ines]\" and \"stand-in after: 4 days\"", "stand-in and stand-in after go together")
 	case e.when != atOnce && e.remind+e.standIn > 0:
-		r.Fault(name, "take them away, or tell at once", "reminders and stand-ins are for what is told at once")
+		r.Fault(name, "remove them, or write `when: at once`", "reminders and stand-ins go with `when: at once`")
 	}
 }
 
@@ -92,11 +94,16 @@ func (r *reader) who(n *yaml.Node) (ids []string, own bool) {
 			ids = append(ids, r.named[id]...)
 			continue
 		case p == nil:
-			r.Fault(w, "", "who: nobody called %q in people", id)
+			r.Fault(w, r.DidYouMean(id, r.known(), ""), "who: there is no person or group %q", id)
 		case len(p.Ways()) == 0:
-			r.Fault(w, "", "who: %q has no mail, webhook, nats or file to be told by", id)
+			r.Fault(w, "", "who: %q has no mail, webhook, nats or file, so no message can reach them", id)
 		}
 		ids = append(ids, id)
 	}
 	return ids, own
+}
+
+// known are the ids and groups, and the people of the vehicle.
+func (r *reader) known() []string {
+	return append(slices.Concat(slices.Sorted(maps.Keys(r.people)), slices.Sorted(maps.Keys(r.named))), theirOwn)
 }

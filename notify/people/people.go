@@ -166,7 +166,7 @@ var forms = []string{ForWorkshop: "workshop", ForOwner: "owner", ForOperator: "o
 func (r *reader) person(id, n *yaml.Node) *Person {
 	what := fmt.Sprintf("person %q", id.Value)
 	if !plainID.MatchString(id.Value) {
-		r.Fault(id, "", "%s: an id is made of letters, digits, - and _, at most 64", what)
+		r.Fault(id, "", "%s: an id has at most 64 letters, digits, - and _", what)
 	}
 	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "list", "nothing due", "unchanged", "quiet", "holidays", "webhook", "nats", "file")
 	p := &Person{
@@ -222,7 +222,7 @@ func (r *reader) groups(n *yaml.Node) map[string][]string {
 	for _, p := range r.Entries(n, "groups") {
 		name := p.Key.Value
 		if r.people[name] != nil || name == theirOwn {
-			r.Fault(p.Key, "", "group %q has the name of someone in people", name)
+			r.Fault(p.Key, "", "group %q has the same name as a person", name)
 		}
 		ids, own := r.who(p.Value)
 		if own || len(ids) == 0 {

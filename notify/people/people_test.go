@@ -65,26 +65,26 @@ tell:
     by: pigeon
 more: 1
 `))
-	once := ` (a list comes once a day, like "0 6 * * 1-6"; the person's zone is used)`
+	once := ` (write minute, hour, day, month and weekday: "0 6 * * 1-6" is six in the morning, Monday to Saturday, in the person's zone)`
 	want := []string{
 		"people.yaml:4:11: mail \"Ines <ines@larkfell.example>\" is more than an address (write ines@larkfell.example; the name stands in `name`)",
 		`people.yaml:5:11: zone "Europe/Lundon" is not known (it is a name like Europe/London)`,
 		`people.yaml:6:5: unknown key "colour" in person "ines" (known here: name, mail, zone, distance, volume, dates, digest, list, nothing due, unchanged, quiet, holidays, webhook, nats, file)`,
-		`people.yaml:7:3: people names "ines" twice (it stands first in line 2)`,
+		`people.yaml:7:3: people names "ines" twice (it is first given in line 2)`,
 		`people.yaml:9:3: person "tom" has a digest but no mail to send it to`,
 		`people.yaml:9:19: distance must be km or mi, not "leagues"`,
 		`people.yaml:9:36: digest "*/5 * * * *" comes more than once a day` + once,
-		`people.yaml:10:3: person "o'brien": an id is made of letters, digits, - and _, at most 64`,
+		`people.yaml:10:3: person "o'brien": an id has at most 64 letters, digits, - and _`,
 		`people.yaml:10:21: mail "ob\rrien@larkfell.example" is not an address like ines@example.org`,
-		`people.yaml:11:3: person "jürgen": an id is made of letters, digits, - and _, at most 64`,
+		`people.yaml:11:3: person "jürgen": an id has at most 64 letters, digits, - and _`,
 		`people.yaml:12:11: mail "juergen@bücher.example" has letters beyond ASCII (write the domain in its xn-- form)`,
 		`people.yaml:13:13: digest "TZ=UTC" names a zone` + once,
 		`people.yaml:14:49: digest "0 0 30 2 *" never comes` + once,
 		`people.yaml:14:70: dates must be day first, month first or year first, not a list`,
 		`people.yaml:15:16: name must be text, not a number (put it in quotes)`,
 		`people.yaml:15:25: zone is empty (give it a value or delete it)`,
-		`people.yaml:18:11: who: "post" has no mail, webhook, nats or file to be told by`,
-		`people.yaml:18:17: who: nobody called "nobody" in people`,
+		`people.yaml:18:11: who: "post" has no mail, webhook, nats or file, so no message can reach them`,
+		`people.yaml:18:17: who: there is no person or group "nobody"`,
 		`people.yaml:19:12: where: unexpected token Operator("=")`,
 		`people.yaml:20:23: a stage must be soon, due, overdue, advisory, caution or warning, not "bad"`,
 		`people.yaml:21:11: when must be at once, digest or never, not "tomorrow"`,
@@ -125,7 +125,7 @@ func TestFilesRefused(t *testing.T) {
 	const ada = "people: {a: {mail: a@b.example}}\n"
 	for text, want := range map[string]string{
 		"": `p:1:1: the file is empty
-hint: write what it is to say, or delete it`,
+hint: write something in it, or delete it`,
 		"people: {}\n---\npeople: {}\n": `p:2:1: a second document begins here
     ---
     ^
@@ -141,7 +141,7 @@ hint: a value that begins with ` + "`*`" + ` must be quoted`,
       a: {name: b
       ^^^^^^^^^^^
 hint: a ` + "`[` or `{`" + ` is not closed, or a comma is missing; within them a value that holds one of ` + "`[]{},`" + ` must be quoted`,
-		"a: x\n" + strings.Repeat("#", 256<<10): `p:1:1: the file has 257 KiB, more than 256`,
+		"a: x\n" + strings.Repeat("#", 256<<10): `p:1:1: the file is 257 KiB long; the limit is 256 KiB`,
 		"people: {a: {name: }}\n": `p:1:14: "name" has no value
     people: {a: {name: }}
                  ^^^^

@@ -30,7 +30,7 @@ func (r *reader) schedule(n *yaml.Node) (text string, turn *schedule) {
 	}
 	turn, err := parseSchedule(text)
 	if err != nil {
-		r.Fault(n, "a list comes once a day, like \"0 6 * * 1-6\"; the person's zone is used", "digest %q %s", text, page.Clean(err.Error(), 200))
+		r.Fault(n, "write minute, hour, day, month and weekday: \"0 6 * * 1-6\" is six in the morning, Monday to Saturday, in the person's zone", "digest %q %s", text, page.Clean(err.Error(), 200))
 	}
 	return text, turn
 }
@@ -135,7 +135,7 @@ func (r *reader) quiet(n *yaml.Node) (q quietHours) {
 	a, err1 := time.Parse("15:04", from)
 	b, err2 := time.Parse("15:04", to)
 	if !cut || err1 != nil || err2 != nil || a.Equal(b) {
-		r.Fault(n, "write it like \"21:00 to 07:00\"", "quiet %q is not a span of the day", text)
+		r.Fault(n, "write it like \"21:00 to 07:00\"", "quiet %q is not a range of times", text)
 		return q
 	}
 	minute := func(t time.Time) int { return t.Hour()*60 + t.Minute() }

@@ -18,9 +18,9 @@ tell:
 `))
 	want := []string{
 		`webhook url "file:///etc/passwd" cannot be called`, `webhook has no secret file to sign with`,
-		`nats "telltale.in.x" is not a subject of your own`, `quiet "21 to 7" is not a span of the day`,
-		`group "a" has the name of someone in people`, `group "d" must name people`,
-		`reminders and stand-ins are for what is told at once`, `stand-in and stand-in after go together`, `remind after must be from 1 h to 366 days`,
+		`nats "telltale.in.x" is not a subject of your own`, `quiet "21 to 7" is not a range of times`,
+		`group "a" has the same name as a person`, `group "d" must name people`,
+		"reminders and stand-ins go with `when: at once`", `stand-in and stand-in after go together`, `remind after must be from 1 h to 366 days`,
 	}
 	for _, w := range want {
 		if err == nil || !strings.Contains(err.Error(), w) {

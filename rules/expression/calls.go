@@ -99,13 +99,13 @@ func (c *compiler) call(n *ast.CallNode) operand {
 	if name.Value == "now" || name.Value == "date" {
 		return c.fault(n, "the time is that of the event; ask daysSince(…) or daysToDue(…)", "there is no clock in rules")
 	}
-	return c.fault(name, c.src.d.DidYouMean(name.Value, c.names()[2:], "what a rule may ask is listed by the words reference"), "unknown function `%s`", name.Value)
+	return c.fault(name, c.src.d.DidYouMean(name.Value, c.names()[2:], "`telltale rules words` lists what a rule may ask"), "unknown function `%s`", name.Value)
 }
 
 // word compiles a question to the facts.
 func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 	if !c.scope.Words {
-		return c.fault(n, "`where` reads vehicle and component alone, so that it is known beforehand what applies to whom",
+		return c.fault(n, "`where` reads only vehicle and component, so that it is known in advance what applies to which vehicle",
 			"%s cannot ask %s", c.scope.What, info.Name)
 	}
 	arg, ok := c.argument(n, info)
@@ -162,7 +162,7 @@ func (c *compiler) argument(n *ast.CallNode, info *word.Info) (string, bool) {
 	case word.Task:
 		return s.Value, c.knownTask(s)
 	case word.Grade:
-		return s.Value, gradeForm.MatchString(s.Value) || c.wrong(s, `write "SAE 30", "SAE 5W-30" or "ISO VG 46"`, "%q is no grade of viscosity", s.Value)
+		return s.Value, gradeForm.MatchString(s.Value) || c.wrong(s, `write "SAE 30", "SAE 5W-30" or "ISO VG 46"`, "%q is not a viscosity grade", s.Value)
 	case word.Target:
 		v := c.compile(n.Arguments[1])
 		if v.kind != Any && (v.kind != Number || !v.constant || v.value < 0) {

@@ -124,7 +124,7 @@ func (c *compiler) wants(o operand, n ast.Node) {
 func (c *compiler) compile(n ast.Node) operand {
 	if c.steps++; c.steps > stepLimit {
 		if c.steps == stepLimit+1 {
-			c.src.fault(0, 1, "split the rule", "%s is too involved", c.scope.What)
+			c.src.fault(0, 1, "split the rule", "%s is too long or too deeply nested", c.scope.What)
 			c.failed = true
 		}
 		return operand{}
@@ -202,12 +202,12 @@ func (c *compiler) identifier(n *ast.IdentifierNode) operand {
 		if c.scope.Measure {
 			return operand{kind: Number, word: true, num: func(s *Runner) float64 { return s.measure }}
 		}
-		return c.fault(n, "", "`measure` is known in limits, say and advise of a measured rule alone")
+		return c.fault(n, "", "`measure` is known only in the limits, say and advise of a measured rule")
 	case "stage":
 		if c.scope.Stage {
 			return operand{kind: Text, word: true, text: func(s *Runner) string { return s.stage }}
 		}
-		return c.fault(n, "", "`stage` is known in say and advise alone")
+		return c.fault(n, "", "`stage` is known only in say and advise")
 	}
 	if word.Called(n.Value) != nil || functions[n.Value].compile != nil {
 		return c.fault(n, "write `"+n.Value+"(…)`", "`%s` is a call", n.Value)
@@ -215,7 +215,7 @@ func (c *compiler) identifier(n *ast.IdentifierNode) operand {
 	if analytes.Known(n.Value) {
 		return c.fault(n, `write value("`+n.Value+`")`, "unknown name `%s`", n.Value)
 	}
-	return c.fault(n, c.src.d.DidYouMean(n.Value, c.names(), "text must stand in quotes; what a rule may ask is listed by the words reference"), "unknown name `%s`", n.Value)
+	return c.fault(n, c.src.d.DidYouMean(n.Value, c.names(), "put text in quotes; `telltale rules words` lists what a rule may ask"), "unknown name `%s`", n.Value)
 }
 
 // names are all names that may stand at the beginning of an expression.

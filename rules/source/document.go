@@ -52,7 +52,7 @@ var lineBreak = regexp.MustCompile("\r\n|\n|\r")
 
 // Read parses one file alone; root is nil where it cannot be read (see Err).
 func Read(name string, text []byte) (d *Document, root *yaml.Node) {
-	return NewReader(Cures{Empty: "write what it is to say, or delete it", Second: "keep one of them"}).Read(name, text)
+	return NewReader(Cures{Empty: "write something in it, or delete it", Second: "keep one of them"}).Read(name, text)
 }
 
 // Read parses a file strictly; what cannot be read is a fault, and root nil.
@@ -60,7 +60,7 @@ func (r *Reader) Read(name string, text []byte) (d *Document, root *yaml.Node) {
 	d = &Document{Reader: r, name: name}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	if len(text) > fileLimit {
-		d.add(1, 1, 1, r.cures.Long, "the file has %d KiB, more than %d", (len(text)+1023)>>10, fileLimit>>10)
+		d.add(1, 1, 1, r.cures.Long, "the file is %d KiB long; the limit is %d KiB", (len(text)+1023)>>10, fileLimit>>10)
 		return d, nil
 	}
 	d.lines = lineBreak.Split(string(text), -1)

@@ -11,9 +11,9 @@ import (
 // A file that stands alone has cures of its own.
 func TestFilesRefused(t *testing.T) {
 	for text, want := range map[string]string{
-		"# nothing\n":                          "a.yaml:1:1: the file is empty\n    # nothing\n    ^\nhint: write what it is to say, or delete it",
+		"# nothing\n":                          "a.yaml:1:1: the file is empty\n    # nothing\n    ^\nhint: write something in it, or delete it",
 		"a: b\n--- c\n":                        "a.yaml:2:1: a second document begins here\n    --- c\n    ^\nhint: keep one of them",
-		"a: " + strings.Repeat("b", fileLimit): "a.yaml:1:1: the file has 257 KiB, more than 256",
+		"a: " + strings.Repeat("b", fileLimit): "a.yaml:1:1: the file is 257 KiB long; the limit is 256 KiB",
 	} {
 		s, _ := Read("a.yaml", []byte(text))
 		if err := s.Err(); err == nil || err.Error() != want {

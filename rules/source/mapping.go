@@ -87,7 +87,7 @@ func (d *Document) Entries(n *yaml.Node, what string) []Pair {
 			continue
 		}
 		if first, dup := seen[k.Value]; dup {
-			d.Fault(k, "it stands first in line "+english.Number(float64(first)), "%s names %q twice", what, k.Value)
+			d.Fault(k, "it is first given in line "+english.Number(float64(first)), "%s names %q twice", what, k.Value)
 			continue
 		}
 		seen[k.Value] = k.Line
@@ -123,13 +123,13 @@ func (d *Document) Named(n *yaml.Node, what string) bool {
 	case n.Style == 0 && n.Tag != "!!str":
 		d.Fault(n, "put the name in quotes", "the name of %s is %s, not text", what, KindName(n))
 	case strings.TrimSpace(s) == "" || strings.TrimSpace(s) != s:
-		d.Fault(n, "", "the name of %s is blank or has blanks around it", what)
+		d.Fault(n, "", "the name of %s is empty or has spaces around it", what)
 	case utf8.RuneCountInString(s) > nameLimit:
 		d.Fault(n, "", "the name of %s has more than %d characters", what, nameLimit)
 	case strings.ContainsFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }):
-		d.Fault(n, "", "the name of %s has a character that does not print", what)
+		d.Fault(n, "", "the name of %s has an invisible character", what)
 	case strings.HasPrefix(s, "data:"):
-		d.Fault(n, "names that begin with `data:` are those of the alarms on the data itself", "the name %q is taken", s)
+		d.Fault(n, "names that begin with `data:` are reserved for data alarms", "the name %q is taken", s)
 	default:
 		return true
 	}

@@ -46,7 +46,7 @@ func (d *Document) Number(n *yaml.Node, what string) (float64, bool) {
 		return 0, false
 	}
 	if n.Style != 0 {
-		d.Fault(n, "take the quotes away", "%s must be a number, not text", what)
+		d.Fault(n, "remove the quotes", "%s must be a number, not text", what)
 		return 0, false
 	}
 	v, wrong, cure := PlainNumber(n.Value)

@@ -92,7 +92,7 @@ func readClock(s string, p []string) (time.Duration, wrong) {
 		}
 	}
 	if off {
-		return 0, bad("", "%q is no time of day", short(s))
+		return 0, bad("", "%q is not a time of day", short(s))
 	}
 	return time.Duration(hour*3600+minute*60+second) * time.Second, wrong{}
 }
@@ -212,7 +212,7 @@ func (c calendar) moment(s string, plain time.Time, offset string, dateOnly bool
 	if offset != "" {
 		t, err := time.Parse("Z0700", strings.Replace(offset, ":", "", 1))
 		if err != nil {
-			return out, bad("", "%q has an offset that is none", short(s))
+			return out, bad("", "%q has an offset that does not exist", short(s))
 		}
 		_, seconds := t.Zone()
 		out.time = plain.Add(-time.Duration(seconds) * time.Second)

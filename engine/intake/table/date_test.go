@@ -36,7 +36,7 @@ func TestDates(t *testing.T) {
 		{cal(dayFirst, 0), "03/31/2031", "", `there is no date "03/31/2031", read day first; date order: month first`},
 		{cal(monthFirst, 0), "2/10/2031 2:30 PM", "", "2031-02-10T14:30:00Z 2031-02-10"},
 		{cal(monthFirst, 0), "2/10/2031 12:05 am", "", "2031-02-10T00:05:00Z 2031-02-10"},
-		{cal(monthFirst, 0), "2/10/2031 14:05 pm", "", `"2/10/2031 14:05 pm" is no time of day; `},
+		{cal(monthFirst, 0), "2/10/2031 14:05 pm", "", `"2/10/2031 14:05 pm" is not a time of day; `},
 		{cal(yearFirst, 2000), "31-02-03", "", "2031-02-03T00:00:00Z 2031-02-03 only"},
 		{cal(yearFirst, 0), "20310203", "", "2031-02-03T00:00:00Z 2031-02-03 only"},
 		{cal(yearFirst, 0), "03-02-2031", "", `"03-02-2031" does not begin with the year; date order: day first, or date order: month first`},

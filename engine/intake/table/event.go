@@ -81,7 +81,7 @@ func notText(s string) wrong {
 	case strings.HasPrefix(s, "="):
 		return bad("save the sheet with values in place of formulas", "%q is a formula, not its value", short(s))
 	case strings.HasPrefix(s, "#") && slices.Contains([]string{"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!"}, s):
-		return bad("mend the formula in the spreadsheet", "%q is a formula's error, not its value", s)
+		return bad("correct the formula in the spreadsheet", "%q is a formula's error, not its value", s)
 	}
 	return wrong{}
 }
@@ -93,7 +93,7 @@ func (r *reader) need(key string) string {
 	case !ok:
 		r.out = true
 	case s == "" && v != nil:
-		r.fault(v, "", "empty, but every row needs its %s%s", key, r.under(v))
+		r.fault(v, "", "empty, but every row needs a %s%s", key, r.under(v))
 	}
 	return s
 }
@@ -106,7 +106,7 @@ func (r *reader) vehicle() string {
 		return s
 	}
 	if _, ok := r.fleet.Vehicles[s]; !ok {
-		r.fault(v, r.renamed(v, cmp.Or(r.nearVehicle(s), "NAME IN THE REGISTER"))+"; or register it, or leave its rows out", "%q is no vehicle of the register%s", s, r.under(v))
+		r.fault(v, r.renamed(v, cmp.Or(r.nearVehicle(s), "NAME IN THE REGISTER"))+"; or register it, or leave its rows out", "%q is not a vehicle of the register%s", s, r.under(v))
 	}
 	return s
 }

@@ -186,7 +186,7 @@ func keysOf(k event.Kind) []string {
 func (r *mappingReader) form(root *yaml.Node, top map[string]*yaml.Node) {
 	r.source = r.Text(top["source"], "source")
 	if top["source"] == nil {
-		r.Fault(root, "write source: /laboratory/NAME; with the row's id it is what the same file is known by again", "the mapping names no source")
+		r.Fault(root, "write source: /laboratory/NAME; with the row's id it identifies each entry, so that the same file can be imported again", "the mapping names no source")
 	}
 	r.writing(top)
 	r.calendar(root, top)
@@ -218,7 +218,7 @@ func (r *mappingReader) mark(n *yaml.Node, what string) string {
 	}
 	m, ok := markWords[n.Value]
 	if !ok || n.Kind != yaml.ScalarNode || what == "decimal mark" && m != "," && m != "." {
-		r.Fault(n, "write comma or point; between thousands also blank or apostrophe", "%s is none that numbers are written with", what)
+		r.Fault(n, "write comma or point; between thousands also blank or apostrophe", "%s is not one that numbers are written with", what)
 	}
 	return m
 }
@@ -284,7 +284,7 @@ func (r *mappingReader) laboratory(root *yaml.Node, top map[string]*yaml.Node) {
 		r.long = &longResult{}
 		for key, into := range map[string]**value{"analyte": &r.long.analyte, "value": &r.long.result, "unit": &r.long.unit} {
 			if m[key] == nil {
-				r.Fault(n, "write result: {analyte: {column: Test}, value: {column: Result}, unit: {column: Unit}}", "result lacks its %s", key)
+				r.Fault(n, "write result: {analyte: {column: Test}, value: {column: Result}, unit: {column: Unit}}", "result has no %s", key)
 				continue
 			}
 			*into = r.value("result: "+key, m[key], nil)

@@ -132,7 +132,7 @@ func (m marks) groups(text, whole, part string) wrong {
 	case strings.Trim(part, digits) != "":
 		return bad("", "%q has a mark between thousands after the decimal mark", text)
 	case whole == "" || strings.HasSuffix(text, orNever(m.decimal)):
-		return bad("write the digits on both sides of the decimal mark", "%q is not a whole number and no decimal one", text)
+		return bad("write the digits on both sides of the decimal mark", "%q is neither a whole nor a decimal number", text)
 	case m.thousands == "" || !strings.Contains(whole, m.thousands) || grouped(strings.Split(whole, m.thousands)):
 		return wrong{}
 	}

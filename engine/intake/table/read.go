@@ -56,7 +56,7 @@ func (t *Table) Fresh(file string, known map[string]map[event.ID]string, latest 
 			if ev.Kind == event.SampleEvent {
 				cure = "a corrected report has a higher revision: name its column, revision: {column: …}"
 			}
-			faults = append(faults, Fault{File: file, Row: ev.Line, Text: fmt.Sprintf("an event %q of %s is known and says something else", ev.ID.ID, ev.ID.Source), Hint: cure})
+			faults = append(faults, Fault{File: file, Row: ev.Line, Text: fmt.Sprintf("an event %q of %s is known but says something else", ev.ID.ID, ev.ID.Source), Hint: cure})
 		case ok:
 		case ev.Time.After(latest) || ev.Recorded.After(latest):
 			faults = append(faults, Fault{File: file, Row: ev.Line, Text: "dated " + ev.Recorded.Format(time.DateOnly) + ", which is more than a day ahead", Hint: "is the date order right?"})
@@ -266,13 +266,13 @@ func (r *reader) shape() bool {
 	n, want := len(r.row.cells), len(r.head.cells)
 	switch {
 	case n < want:
-		r.add(r.row.number, n+1, "each row needs as many cells as the headings", "%d cells, the headings are %d", n, want)
+		r.add(r.row.number, n+1, "each row needs as many cells as the headings", "%d cells, but the headings are %d", n, want)
 	case n > want && !blankRow(r.row.cells[want:]):
-		r.add(r.row.number, want+1, "a cell that holds the delimiter must stand in quotes", "%d cells, the headings are %d", n, want)
+		r.add(r.row.number, want+1, "a cell that holds the delimiter must stand in quotes", "%d cells, but the headings are %d", n, want)
 	}
 	for i, c := range r.row.cells {
 		if len(c) > maxCell {
-			r.add(r.row.number, i+1, "", "a cell of %d bytes, at most %d are read", len(c), maxCell)
+			r.add(r.row.number, i+1, "", "a cell of %d bytes; the limit is %d", len(c), maxCell)
 		}
 	}
 	return r.ok
@@ -302,14 +302,14 @@ func (r *reader) keep(ev event.Event) {
 
 func (r *reader) twice(first int, id string) {
 	if r.kind == event.VehicleEvent {
-		r.add(r.row.number, r.col(r.fields["vehicle"]), "keep one of them", "the same vehicle as in row %d, and says something else", first)
+		r.add(r.row.number, r.col(r.fields["vehicle"]), "keep one of them", "the same vehicle as in row %d, but says something else", first)
 		return
 	}
 	cure := "id: [" + strings.Join(r.idNames(), ", ") + ", ANOTHER COLUMN]"
 	if r.kind == event.SampleEvent {
 		cure = "revision: {column: …}, or " + cure
 	}
-	r.add(r.row.number, 1, r.cure(cure), "it is named %q as row %d is, and says something else", id, first)
+	r.add(r.row.number, 1, r.cure(cure), "it has the id %q as row %d has, but says something else", id, first)
 }
 
 // idNames are the headings that name a row, or the kind's own parts.

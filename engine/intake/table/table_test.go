@@ -195,7 +195,7 @@ func TestLimits(t *testing.T) {
 	for text, want := range map[string]string{
 		strings.Repeat("x", maxBytes+1):                                "f.csv: it has more than 16 MiB\nhint: split it into several files",
 		"V,D,N" + strings.Repeat(",", maxColumns) + "\n":               "f.csv:1:501: 503 columns, more than 500",
-		"V,D,N\na,2031-01-02," + strings.Repeat("n", maxCell+1) + "\n": "f.csv:2:3: a cell of 8193 bytes, at most 8192 are read",
+		"V,D,N\na,2031-01-02," + strings.Repeat("n", maxCell+1) + "\n": "f.csv:2:3: a cell of 8193 bytes; the limit is 8192",
 		"V,D,N\n" + strings.Repeat("a,2031-01-02,x\n", maxRows+1):      "f.csv:200002:1: more than 200000 rows\nhint: split it into several files",
 		"": "f.csv: it has no row 1 with headings\nhint: in map.yaml: heading: 1",
 		"V,D,N\na,2031-01-02,\"x\ny": `f.csv:2:1: a quoted cell that goes on after its closing quote, or is never closed (line 3, byte 2)` +
