@@ -22,7 +22,7 @@ type Register struct {
 
 // ReadRegister is the register with its file's text, which was read without a fault.
 func ReadRegister(name string, text []byte, events []event.Event) *Register {
-	d, root := source.Read(name, text)
+	d, root := source.ReadRegister(name, text)
 	return &Register{Events: events, File: d, Root: root}
 }
 

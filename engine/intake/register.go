@@ -18,7 +18,7 @@ const registerSource = "/register"
 // register them at a moment, in the order of the file. A vehicle that says the same
 // at the same moment has the same event. What is wrong is a source.Faults.
 func Register(name string, text []byte, at time.Time) ([]event.Event, error) {
-	s, root := source.Read(name, text)
+	s, root := source.ReadRegister(name, text)
 	if root == nil {
 		return nil, s.Err()
 	}

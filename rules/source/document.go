@@ -8,6 +8,7 @@ package source
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -21,7 +22,7 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
-// fileLimit is the largest file that is read; bisectLimit the largest whose
+// fileLimit is the largest file that is read unless the reader is given another limit; bisectLimit the largest whose
 // YAML errors are placed by parsing beginnings of it again.
 const (
 	fileLimit   = 256 << 10
@@ -52,15 +53,26 @@ var lineBreak = regexp.MustCompile("\r\n|\n|\r")
 
 // Read parses one file alone; root is nil where it cannot be read (see Err).
 func Read(name string, text []byte) (d *Document, root *yaml.Node) {
-	return NewReader(Cures{Empty: "write something in it, or delete it", Second: "keep one of them"}).Read(name, text)
+	return NewReader(Cures{Empty: emptyCure, Second: secondCure}).Read(name, text)
 }
+
+// ReadRegister is Read for a register of vehicles, which has a few hundred bytes for each.
+func ReadRegister(name string, text []byte) (d *Document, root *yaml.Node) {
+	const limit = 8 << 20
+	return NewReader(Cures{Empty: emptyCure, Second: secondCure, Limit: limit}).Read(name, text)
+}
+
+const (
+	emptyCure  = "write something in it, or delete it"
+	secondCure = "keep one of them"
+)
 
 // Read parses a file strictly; what cannot be read is a fault, and root nil.
 func (r *Reader) Read(name string, text []byte) (d *Document, root *yaml.Node) {
 	d = &Document{Reader: r, name: name}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
-	if len(text) > fileLimit {
-		d.add(1, 1, 1, r.cures.Long, "the file is %d KiB long; the limit is %d KiB", (len(text)+1023)>>10, fileLimit>>10)
+	if limit := cmp.Or(r.cures.Limit, fileLimit); len(text) > limit {
+		d.add(1, 1, 1, r.cures.Long, "the file is %d KiB long; the limit is %d KiB", (len(text)+1023)>>10, limit>>10)
 		return d, nil
 	}
 	d.lines = lineBreak.Split(string(text), -1)

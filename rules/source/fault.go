@@ -103,6 +103,8 @@ func (f *Fault) showSource(runes []rune) {
 type Cures struct {
 	Empty, Second string // of a file that says nothing, and of a second document in it
 	Long          string // of a file that is too long
+	// Limit is the most bytes that a file may have; 256 KiB where 0.
+	Limit int
 }
 
 // Reader reads files and collects what is wrong with them.
