@@ -111,6 +111,27 @@ func TestInitExample(t *testing.T) {
 	}
 }
 
+// TestInitOwn takes the example of an own interval in: it goes over the chapter's, and no
+// case of the chapter fails.
+func TestInitOwn(t *testing.T) {
+	t.Parallel()
+	dir := newFolder(t, "engine-oil")
+	path := filepath.Join(dir, "rules", "own.yaml")
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	before, example, _ := strings.Cut(string(text), "# tasks:\n")
+	taken := before + "tasks:\n" + strings.ReplaceAll("\n"+example, "\n# ", "\n")[1:]
+	if err := os.WriteFile(path, []byte(taken), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	code, _, said := told(t, "check", dir)
+	if code != 0 || !strings.Contains(said, "38 rules, 2 tasks") {
+		t.Errorf("exit code %d:\n%s", code, said)
+	}
+}
+
 // TestInitSettings takes the commented settings in.
 func TestInitSettings(t *testing.T) {
 	t.Parallel()

@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/template"
 
@@ -147,3 +148,24 @@ func (f *Fleet) Capacity() string {
 
 // Spells reports whether people.yaml may say how a person spells.
 func (f *Fleet) Spells() bool { return strings.Contains(string(schema.Of("people")), `"spelling"`) }
+
+// Has reports whether a chapter of that name is chosen.
+func (f *Fleet) Has(chapter string) bool {
+	return slices.ContainsFunc(f.Chapters, func(c chapters.Chapter) bool { return c.Name == chapter })
+}
+
+// OilDistance is the example's interval, in the unit of distance.
+func (f *Fleet) OilDistance() string { return f.inMiles("8000 km", "5000 mi") }
+
+// LeakDistance is after how far leaks are looked for.
+func (f *Fleet) LeakDistance() string { return f.inMiles("300 km", "200 mi") }
+
+// LapseDistance is after how far it is no use any more.
+func (f *Fleet) LapseDistance() string { return f.inMiles("5000 km", "3000 mi") }
+
+func (f *Fleet) inMiles(km, mi string) string {
+	if f.Distance == "mi" {
+		return mi
+	}
+	return km
+}
