@@ -11,6 +11,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 // Pair is one entry of a mapping.
@@ -92,6 +93,9 @@ func (d *Document) Entries(n *yaml.Node, what string) []Pair {
 		}
 		seen[k.Value] = k.Line
 		if v.Kind == yaml.ScalarNode && v.Tag == "!!null" {
+			if d.parted(k) {
+				continue
+			}
 			d.Fault(k, "give it a value or delete it", "%q has no value", k.Value)
 			continue
 		}
@@ -202,7 +206,11 @@ func (d *Document) Choice(n *yaml.Node, what string, options ...string) int {
 		}
 		got = strconv.Quote(n.Value)
 	}
-	d.Fault(n, d.DidYouMean(n.Value, options, ""), "%s must be %s, not %s", what, english.List("or", options), got)
+	hint := d.DidYouMean(n.Value, options, "")
+	if u := unit.Spoken(n.Value); slices.Contains(options, u) {
+		hint = "write " + u
+	}
+	d.Fault(n, hint, "%s must be %s, not %s", what, english.List("or", options), got)
 	return 0
 }
 

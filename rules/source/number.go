@@ -120,6 +120,7 @@ func (d *Document) Quantity(n *yaml.Node, what string, kinds ...unit.Kind) (q un
 	fitting := "units that fit: " + strings.Join(fits, ", ")
 	kind, known := unit.Of(name)
 	switch {
+	case d.parted(n):
 	case wrong != "" && digits != "":
 		d.Fault(n, cure, "%s: %q %s", what, digits, wrong)
 	case digits == "":
@@ -129,7 +130,11 @@ func (d *Document) Quantity(n *yaml.Node, what string, kinds ...unit.Kind) (q un
 	case name == "":
 		d.Fault(n, "write "+digits+" "+fits[0]+"; "+fitting, "%s: %s has no unit", what, digits)
 	case !known:
-		d.Fault(n, d.DidYouMean(name, fits, fitting), "%s: unknown unit %q", what, name)
+		hint := d.DidYouMean(name, fits, fitting)
+		if u := unit.Spoken(name); slices.Contains(fits, u) {
+			hint = "write " + digits + " " + u
+		}
+		d.Fault(n, hint, "%s: unknown unit %q", what, name)
 	case !slices.Contains(kinds, kind) && keys[kind] != "":
 		d.Fault(n, fitting+"; this one belongs under `"+keys[kind]+":`", "%s: %s is %s", what, s, kind)
 	case !slices.Contains(kinds, kind):

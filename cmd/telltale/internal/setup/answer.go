@@ -11,6 +11,7 @@ import (
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/rules/chapters"
 	"telltale/rules/source"
+	"telltale/rules/unit"
 )
 
 func takeName(f *Fleet, a string) error {
@@ -53,27 +54,19 @@ func takeSpelling(f *Fleet, a string) (err error) {
 	return err
 }
 
-// unitNames are the units as people type them.
-var unitNames = map[string]string{
-	"km": "km", "kilometre": "km", "kilometres": "km", "kilometer": "km", "kilometers": "km",
-	"mi": "mi", "mile": "mi", "miles": "mi",
-	"l": "L", "litre": "L", "litres": "L", "liter": "L", "liters": "L",
-	"qt": "qt", "quart": "qt", "quarts": "qt", "gal": "gal", "gallon": "gal", "gallons": "gal",
-}
-
 // takeUnits reads one unit of distance, of volume, or both: "miles and quarts". What is
 // left out is as usual beside the other.
 func takeUnits(f *Fleet, a string) error {
 	f.Distance, f.Volume = "", ""
 	for word := range strings.FieldsFuncSeq(strings.ToLower(a), func(r rune) bool { return r == ',' || r == ' ' || r == '/' }) {
 		of := &f.Volume
-		u, ok := unitNames[word]
+		u := unit.Spoken(word)
 		if u == "km" || u == "mi" {
 			of = &f.Distance
 		}
 		switch {
 		case word == "and":
-		case !ok:
+		case u == "" || u == "h" || u == "min":
 			return cli.Hint(fmt.Errorf("%q is not a unit of distance or volume", word), "write km or mi, and L, qt or gal: mi,qt")
 		case *of != "":
 			return cli.Hint(fmt.Errorf("%q names two units of one kind", a), "write one of distance and one of volume: mi,qt")
