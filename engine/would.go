@@ -1,0 +1,118 @@
+package engine
+
+import (
+	"slices"
+
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/event"
+	"telltale/engine/why"
+)
+
+// Would is what would follow of some entries for a vehicle.
+type Would struct {
+	Vehicle string       `json:"vehicle"`
+	Entries []WouldEntry `json:"entries"` // in the order in which they were asked after
+	// Tasks are the vehicle's tasks and follow-ups as they would stand behind all entries,
+	// Due what would be due.
+	Tasks []why.Why  `json:"tasks,omitempty"`
+	Due   []due.Item `json:"due,omitempty"`
+}
+
+// WouldEntry is what would become of one entry.
+type WouldEntry struct {
+	Event event.ID `json:"event"`
+	// Known: the record holds it already, so nothing would follow.
+	Known bool `json:"known,omitempty"`
+	// TakenOut: an entry of this identity was taken out, so this one would count for
+	// nothing.
+	TakenOut bool `json:"takenOut,omitempty"`
+	// Nothing: it is to take out an entry that the record does not hold.
+	Nothing bool `json:"nothing,omitempty"`
+	// Refused is why it would not be taken; nil where it would.
+	Refused *alarm.Refusal `json:"refused,omitempty"`
+	// NotUsed are the parts of it that would not be used, and why.
+	NotUsed []alarm.Refusal `json:"notUsed,omitempty"`
+	// Doubts are meter values of it that would not be believed, and why.
+	Doubts  []string           `json:"doubts,omitempty"`
+	Follows []alarm.Transition `json:"follows,omitempty"`
+}
+
+// Would folds entries, one after the other, into a copy of the vehicle's record and
+// gives back what would follow. The record stays as it is. Ticks among the entries move
+// the copy's clock and have no entry of their own.
+func (p *Partition) Would(vehicle string, entries []event.Event) Would {
+	out := Would{Vehicle: vehicle, Entries: []WouldEntry{}}
+	trial, err := p.trial(vehicle)
+	for _, ev := range entries {
+		switch {
+		case err != nil:
+			out.Entries = append(out.Entries, WouldEntry{Event: ev.ID, Refused: p.refused(ev, err)})
+		case ev.Kind == event.TickEvent:
+			trial.Apply(ev)
+		default:
+			out.Entries = append(out.Entries, trial.wouldBe(ev))
+		}
+	}
+	if err != nil {
+		return out
+	}
+	trial.doubt(vehicle, out.Entries)
+	out.Tasks = slices.DeleteFunc(trial.Why(vehicle, ""), func(y why.Why) bool { return y.Due == nil })
+	out.Due = trial.Due(due.Query{Vehicle: vehicle})
+	return out
+}
+
+// trial is a partition with a copy of one vehicle's record, by the same book, baselines
+// and clock.
+func (p *Partition) trial(vehicle string) (*Partition, error) {
+	t := NewPartition()
+	t.Restore(p.law.Now, p.law.Book)
+	t.RestoreBaselines(p.Baselines())
+	if p.record(vehicle) == nil {
+		return t, nil
+	}
+	text, err := p.Encode(vehicle)
+	if err == nil {
+		err = t.Load(vehicle, text)
+	}
+	if err == nil {
+		t.record(vehicle)
+		err = t.Err()
+	}
+	return t, err
+}
+
+func (p *Partition) wouldBe(ev event.Event) WouldEntry {
+	e := WouldEntry{Event: ev.ID}
+	if r := p.record(ev.Vehicle); r != nil {
+		e.Known, e.TakenOut = r.Seen(ev.ID) != nil, r.Voided(ev.ID)
+		if d, ok := ev.Data.(*event.VoidData); ok {
+			e.Nothing = r.Seen(event.ID(*d)) == nil
+		}
+	}
+	for _, o := range p.Apply(ev) {
+		switch {
+		case o.Transition != nil:
+			e.Follows = append(e.Follows, *o.Transition)
+		case o.Refused != nil && o.Refused.Kept:
+			e.NotUsed = append(e.NotUsed, *o.Refused)
+		case o.Refused != nil:
+			e.Refused = o.Refused
+		}
+	}
+	return e
+}
+
+// doubt notes which of the entries' meter values are not believed, beside one another
+// and the record's own.
+func (p *Partition) doubt(vehicle string, entries []WouldEntry) {
+	r := p.record(vehicle)
+	if r == nil {
+		return
+	}
+	disputed := r.DisputedReadings()
+	for i := range entries {
+		entries[i].Doubts = disputed[entries[i].Event]
+	}
+}
