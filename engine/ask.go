@@ -137,8 +137,8 @@ func (p *Partition) History(vehicle string) []history.Entry {
 	return nil
 }
 
-// Known says of some events of a vehicle which of them its record holds: whether
-// with the same content.
+// Known says of some events of a vehicle which of them its record holds, whether with
+// the same content, and which were taken out.
 func (p *Partition) Known(vehicle string, events []KnownEvent) []KnownEvent {
 	r := p.record(vehicle)
 	if r == nil {
@@ -147,7 +147,7 @@ func (p *Partition) Known(vehicle string, events []KnownEvent) []KnownEvent {
 	var out []KnownEvent
 	for _, e := range events {
 		if s := r.Seen(e.ID); s != nil {
-			out = append(out, KnownEvent{e.ID, event.DigestText(s.Digest)})
+			out = append(out, KnownEvent{e.ID, event.DigestText(s.Digest), r.Voided(e.ID)})
 		}
 	}
 	return out
@@ -157,6 +157,8 @@ func (p *Partition) Known(vehicle string, events []KnownEvent) []KnownEvent {
 type KnownEvent struct {
 	event.ID
 	Digest string `json:"digest"`
+	// TakenOut: a void names it, so it counts for nothing.
+	TakenOut bool `json:"takenOut,omitempty"`
 }
 
 // RegisteredVehicle is a vehicle with its registration.

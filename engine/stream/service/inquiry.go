@@ -3,6 +3,7 @@ package service
 import (
 	"cmp"
 	"context"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -32,6 +33,8 @@ type Question struct {
 	Component string `json:"component,omitempty"`
 	// Events are those that are asked after.
 	Events []engine.KnownEvent `json:"events,omitempty"`
+	// Entries are CloudEvents of the vehicle of which it is asked what would follow.
+	Entries []json.RawMessage `json:"entries,omitempty"`
 }
 
 // Inquiry is a list that a service can be asked for. Each is one row below, and is
