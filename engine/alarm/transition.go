@@ -58,6 +58,7 @@ type Refusal struct {
 	Refused string             `json:"refused"`
 	Class   event.RefusalClass `json:"class,omitempty"`
 	Line    int                `json:"line,omitempty"`
+	Seq     uint64             `json:"seq,omitempty"` // of the event in the log, in a list of refusals
 	Vehicle string             `json:"vehicle,omitempty"`
 	Event   *event.ID          `json:"event,omitempty"`
 	Time    time.Time          `json:"time,omitzero"`

@@ -25,6 +25,31 @@ var answers = []struct {
 	{"accept", []string{"task", "by"}, []string{"component"}}, // the point that a sample's forecast offers; how far that is the record knows
 }
 
+// AnswerNames are the answers that there are.
+func AnswerNames() (out []string) {
+	for _, a := range answers {
+		out = append(out, a.name)
+	}
+	return out
+}
+
+// AnswerTo is what an answer of that name is given to: a "rule", of an alarm that stands,
+// a "task", or the whole vehicle (""); ok is false where there is no such answer.
+func AnswerTo(name string) (to string, ok bool) {
+	for _, a := range answers {
+		if a.name != name {
+			continue
+		}
+		for _, to := range []string{"rule", "task"} {
+			if slices.Contains(a.needs, to) {
+				return to, true
+			}
+		}
+		return "", true
+	}
+	return "", false
+}
+
 func checkAnswer(ev event.Event, d *event.AnswerData) error {
 	err := first(
 		checkOptional("data.rule", d.Rule),

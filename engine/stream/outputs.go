@@ -103,7 +103,7 @@ func (l *Log) fromFirst(ctx context.Context, subject string, m wire.Message) (wi
 const refusedWithin = 100_000
 
 // Refused hands over the refusals among the latest 100,000 messages of ALARMS, oldest
-// first.
+// first, each with its event's sequence in the log.
 func (l *Log) Refused(ctx context.Context, do func(alarm.Refusal) error) error {
 	return l.refusedWithin(ctx, refusedWithin, do)
 }
@@ -113,11 +113,13 @@ func (l *Log) refusedWithin(ctx context.Context, n uint64, do func(alarm.Refusal
 	if err != nil {
 		return err
 	}
-	return l.EachOutput(ctx, last-min(last, n)+1, "telltale.alarm.*", func(_ wire.Message, o engine.Output) error {
+	return l.EachOutput(ctx, last-min(last, n)+1, "telltale.alarm.*", func(m wire.Message, o engine.Output) error {
 		if o.Refused == nil {
 			return nil
 		}
-		return do(*o.Refused)
+		r := *o.Refused
+		r.Seq = m.Event
+		return do(r)
 	})
 }
 

@@ -5,7 +5,6 @@
 package job
 
 import (
-	"crypto/sha256"
 	"fmt"
 	"maps"
 	"slices"
@@ -15,6 +14,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/why"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -58,6 +58,14 @@ const (
 	NoQuantity                         // with a unit of the kind
 	NoDate                             // nor a time
 	NotYet                             // a moment that has not come
+	NoTask                             // nor anything else that was done
+	TwoNumbers                         // may be meant
+	Several                            // have the name
+	NoLimit                            // until when, or how much further
+	NoReason                           // for what is postponed
+	Past                               // a moment that has gone by
+	NoNumber                           // of a sheet
+	NoResult                           // of a sheet can be read
 )
 
 // Error is what keeps a job from being an event.
@@ -65,62 +73,99 @@ type Error struct {
 	Fault  Fault
 	Option string    // that is wrong, with which the text begins; "" for what does not hang on one
 	Name   string    // that nothing has
+	Near   string    // the name that is likely meant; "" where none is near
 	Have   []string  // the names that there are
 	Kind   unit.Kind // of the quantity that is wanted
+	Typed  string    // the number that has no unit, or that may be two
 	text   string
 }
 
 // Error says what is wrong.
 func (e *Error) Error() string { return e.text }
 
-// Event is the job's event, checked, of work done on a moment as it is typed; now
-// where that is empty. What was left out is filled in, in Said too. Its identity is
-// made of what it says, the moment included, so that the same typed again with its
+// Events are the job's, checked, of a moment as it is typed; now where that is empty.
+// What was left out is filled in, in Said too. A job without a task that says what meters
+// show, and no more, is a reading of each; every other is one event of work. Identities
+// are made of what is said, the moment included, so that the same typed again with its
 // moment is the same job.
-func (j Job) Event(on string, k Known) (ev event.Event, err error) {
+func (j Job) Events(on string, k Known) ([]event.Event, error) {
 	at, err := k.when(on)
 	if err != nil {
-		return ev, err
+		return nil, err
 	}
-	names := Tasks(k.Has)
-	for _, t := range j.Tasks {
-		if !slices.Contains(names, t) {
-			return ev, &Error{Fault: NoSuchName, Name: t, Have: names, text: fmt.Sprintf("%s has no task %q", j.Vehicle, t)}
+	if len(j.Tasks) == 0 {
+		switch only, err := j.onlyMeters(); {
+		case err != nil:
+			return nil, err
+		case only:
+			return j.readings(at, k)
 		}
 	}
-	if j.Said["component"], err = j.component(k); err != nil {
+	ev, err := j.work(at, k)
+	if err != nil {
+		return nil, err
+	}
+	return []event.Event{ev}, nil
+}
+
+// onlyMeters reports whether nothing but meter values are said; it fails where not even
+// these are.
+func (j Job) onlyMeters() (bool, error) {
+	for path, text := range j.Said {
+		if text != "" && path != "by" && path != "component" {
+			return false, nil
+		}
+	}
+	if len(j.Meters) == 0 || j.Said["by"] != "" || j.Said["component"] != "" {
+		return false, &Error{Fault: NoTask, text: "what was done?"}
+	}
+	return true, nil
+}
+
+func (j Job) readings(at time.Time, k Known) (out []event.Event, err error) {
+	d, err := j.Data(k.Registered.Meters)
+	if err != nil {
+		return nil, err
+	}
+	for _, name := range slices.Sorted(maps.Keys(d.Meters)) {
+		q := d.Meters[name]
+		ev, err := Named(event.Event{Kind: event.ReadingEvent, Vehicle: j.Vehicle, Time: at,
+			Data: &event.ReadingData{Meter: name, Value: q.Value, Unit: q.Unit}}, Source)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, ev)
+	}
+	return out, nil
+}
+
+func (j Job) work(at time.Time, k Known) (ev event.Event, err error) {
+	tasks := TasksOf(k.Has)
+	for i, t := range j.Tasks {
+		if j.Tasks[i], err = Meant(j.Vehicle, tasks, t); err != nil {
+			return ev, err
+		}
+	}
+	if j.Said["component"], err = j.component(k.Registered, tasks); err != nil {
 		return ev, err
 	}
 	if c := k.Registered.ComponentNamed(j.Said["component"]); c != nil && j.Said["fluid.name"] == "" && j.exchanged() {
 		j.Said["fluid.name"] = c.Fluid
 	}
-	ev = event.Event{ID: event.ID{Source: "/record", ID: "unnamed"}, Kind: event.ServiceEvent, Vehicle: j.Vehicle, Time: at, Recorded: at}
+	ev = event.Event{Kind: event.ServiceEvent, Vehicle: j.Vehicle, Time: at}
 	if ev.Data, err = j.Data(k.Registered.Meters); err != nil {
 		return ev, err
 	}
-	text, err := intake.Encode(ev)
-	if err != nil {
-		return ev, err
-	}
-	sum := sha256.Sum256(text)
-	ev.ID.ID = fmt.Sprintf("%s-%x", j.Vehicle, sum[:8])
-	return intake.Checked(ev)
+	return Named(ev, Source)
 }
 
 // Data is what the event says, as typed and no more, of a vehicle with these meters.
 func (j Job) Data(meters []event.MeterDef) (*event.ServiceData, error) {
-	d := &event.ServiceData{Tasks: j.Tasks, Meters: map[string]unit.Quantity{}}
-	for _, m := range j.Meters {
-		name, kind, err := j.meter(m, meters)
-		if err != nil {
-			return nil, err
-		}
-		q, err := quantity(m.Option, m.Text, kind)
-		if err != nil {
-			return nil, err
-		}
-		d.Meters[name] = *q
+	values, err := j.meterValues(meters)
+	if err != nil {
+		return nil, err
 	}
+	d := &event.ServiceData{Tasks: j.Tasks, Meters: values}
 	for _, f := range intake.Fields(event.ServiceEvent) {
 		text := j.Said[f.Path]
 		if text == "" {
@@ -142,12 +187,21 @@ func (j Job) Data(meters []event.MeterDef) (*event.ServiceData, error) {
 	return d, nil
 }
 
-func quantity(option, text string, kind unit.Kind) (*unit.Quantity, error) {
-	q, err := unit.Parse(text)
-	if _, other := q.As(kind); err != nil || other != nil {
-		return nil, &Error{Fault: NoQuantity, Option: option, Kind: kind, text: fmt.Sprintf("%s %q is not %s with its unit", option, text, kind)}
+// meterValues are what the meters showed, by their names in the register.
+func (j Job) meterValues(have []event.MeterDef) (map[string]unit.Quantity, error) {
+	out := map[string]unit.Quantity{}
+	for _, m := range j.Meters {
+		name, kind, err := j.meter(m, have)
+		if err != nil {
+			return nil, err
+		}
+		q, err := quantity(m.Option, m.Text, kind)
+		if err != nil {
+			return nil, err
+		}
+		out[name] = *q
 	}
-	return &q, nil
+	return out, nil
 }
 
 // exchanged reports whether something is said of fluid, if only that some was topped up.
@@ -159,33 +213,22 @@ func (j Job) exchanged() bool {
 }
 
 // component is the one that was named, or the only one that the tasks are kept for.
-func (j Job) component(k Known) (string, error) {
-	var all, kept []string
-	for _, c := range k.Registered.Components {
-		all = append(all, c.Name)
-	}
+func (j Job) component(reg *event.VehicleData, tasks []Task) (string, error) {
+	all := componentNames(reg)
 	if name := j.Said["component"]; name != "" {
-		if !slices.Contains(all, name) {
-			return "", &Error{Fault: NoSuchName, Name: name, Have: all, text: fmt.Sprintf("%s has no component %q", j.Vehicle, name)}
-		}
-		return name, nil
+		return ComponentMeant(j.Vehicle, reg, name)
 	}
-	for _, y := range k.Has {
-		if y.Component != "" && slices.Contains(j.Tasks, y.Rule) && y.Due != nil && !slices.Contains(kept, y.Component) {
-			kept = append(kept, y.Component)
-		}
-	}
-	switch {
+	switch kept := KeptFor(tasks, j.Tasks); {
 	case len(kept) == 1:
 		return kept[0], nil
 	case !j.exchanged():
 		return "", nil
 	case len(kept) > 1:
-		return "", &Error{Fault: SeveralComponents, Have: kept, text: "the task is kept for several components: " + strings.Join(kept, ", ")}
+		return "", &Error{Fault: SeveralComponents, Have: kept, text: "which component? The task is kept for " + english.List("and", kept)}
 	case len(all) == 0:
-		return "", &Error{Fault: NoComponents, text: j.Vehicle + " has no components in the register, so the fluid is nobody's"}
+		return "", &Error{Fault: NoComponents, text: j.Vehicle + " has no components in the register, so the fluid belongs to none"}
 	}
-	return "", &Error{Fault: NoComponentSaid, Have: all, text: "fluid was exchanged, but not said of what"}
+	return "", &Error{Fault: NoComponentSaid, Have: all, text: fmt.Sprintf("which component? %s has %s", j.Vehicle, english.List("and", all))}
 }
 
 // meter is the name in the register of the meter that is meant, and what it counts.
@@ -213,17 +256,6 @@ func (j Job) meter(m Meter, have []event.MeterDef) (string, unit.Kind, error) {
 	return "", kind, &Error{Fault: SeveralMeters, Have: all, text: fmt.Sprintf("%s has several meters that count %s", j.Vehicle, counts)}
 }
 
-// Tasks are the names of the tasks and follow-ups among what a vehicle has.
-func Tasks(has []why.Why) []string {
-	names := []string{}
-	for i := range has {
-		if y := &has[i]; y.Due != nil && !slices.Contains(names, y.Rule) {
-			names = append(names, y.Rule)
-		}
-	}
-	return names
-}
-
 // when is the moment of the job, in the vehicle's zone. A date alone is its noon, so
 // that it is that day's wherever it is read.
 func (k Known) when(on string) (time.Time, error) {
@@ -239,7 +271,7 @@ func (k Known) when(on string) (time.Time, error) {
 			t = t.Add(12 * time.Hour)
 		}
 		if t.After(k.Latest) {
-			return t, &Error{Fault: NotYet, Option: "on", text: fmt.Sprintf("on %s is still to come", on)}
+			return t, &Error{Fault: NotYet, Option: "on", text: fmt.Sprintf("on %s is in the future", on)}
 		}
 		return t.UTC(), nil
 	}

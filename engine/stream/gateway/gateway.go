@@ -4,7 +4,9 @@ package gateway
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
+	"fmt"
 	"slices"
 	"time"
 
@@ -31,12 +33,14 @@ type Sender struct {
 	pending []sending
 	last    map[int]uint64   // the sequence of the last event stored, by partition
 	lines   map[event.ID]int // each event's line
+	stored  map[uint64]event.ID
 }
 
 // sending is an event that is not acknowledged yet.
 type sending struct {
 	jetstream.PubAckFuture
 	partition int
+	id        event.ID
 }
 
 // inFlight bounds the events that are not acknowledged yet.
@@ -45,7 +49,7 @@ const inFlight = 256
 // New sends over a connection.
 func New(nc *nats.Conn) (*Sender, error) {
 	js, err := jetstream.New(nc)
-	return &Sender{nc: nc, js: js, last: map[int]uint64{}, lines: map[event.ID]int{}}, err
+	return &Sender{nc: nc, js: js, last: map[int]uint64{}, lines: map[event.ID]int{}, stored: map[uint64]event.ID{}}, err
 }
 
 // Send sends some events over a connection, and returns once they are stored.
@@ -60,18 +64,20 @@ func Send(ctx context.Context, nc *nats.Conn, events ...event.Event) (*Sender, e
 	return s, err
 }
 
-// Send publishes an event. It is stored once Wait has returned.
+// Send publishes an event. It is stored once Wait has returned. Its message is named by
+// what it says as well: one that was refused and is sent again corrected, under the same
+// identity, is no repetition.
 func (s *Sender) Send(ctx context.Context, ev event.Event) error {
 	s.lines[ev.ID] = ev.Line
 	body, err := intake.Encode(ev)
 	if err != nil {
 		return err
 	}
-	f, err := s.js.PublishAsync(intake.Subject(ev), body, jetstream.WithMsgID(ev.ID.Source+"/"+ev.ID.ID))
+	f, err := s.js.PublishAsync(intake.Subject(ev), body, jetstream.WithMsgID(fmt.Sprintf("%s/%s/%x", ev.ID.Source, ev.ID.ID, sha256.Sum256(body))))
 	if err != nil {
 		return err
 	}
-	if s.pending = append(s.pending, sending{f, stream.Partition(ev.Vehicle)}); len(s.pending) >= inFlight {
+	if s.pending = append(s.pending, sending{f, stream.Partition(ev.Vehicle), ev.ID}); len(s.pending) >= inFlight {
 		return s.Wait(ctx)
 	}
 	return nil
@@ -86,6 +92,7 @@ func (s *Sender) Wait(ctx context.Context) error {
 				s.Known++
 			}
 			s.last[f.partition] = max(s.last[f.partition], ack.Sequence)
+			s.stored[ack.Sequence] = f.id
 		case err := <-f.Err():
 			return err
 		case <-ctx.Done():
@@ -99,7 +106,8 @@ func (s *Sender) Wait(ctx context.Context) error {
 }
 
 // Refused waits until the service has folded what was stored, and lists which of it
-// it could not use, with the events' lines.
+// it could not use, with the events' lines. What it made of an event of the same identity
+// that was sent before is not among it.
 func (s *Sender) Refused(ctx context.Context) ([]alarm.Refusal, error) {
 	for {
 		h, err := service.QueryHealth(ctx, s.nc)
@@ -116,11 +124,8 @@ func (s *Sender) Refused(ctx context.Context) ([]alarm.Refusal, error) {
 	list, err := service.Refused.Ask(ctx, s.nc, service.Question{})
 	var out []alarm.Refusal
 	for _, r := range list {
-		if r.Event == nil {
-			continue
-		}
-		if line, ok := s.lines[*r.Event]; ok {
-			r.Line = line
+		if id, ours := s.stored[r.Seq]; ours && r.Event != nil && *r.Event == id {
+			r.Line = s.lines[id]
 			out = append(out, r)
 		}
 	}

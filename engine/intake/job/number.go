@@ -1,0 +1,36 @@
+package job
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+
+	"telltale/rules/unit"
+)
+
+var (
+	thousands = regexp.MustCompile(`^\d{1,3}(,\d{3})+(\.\d+)?\s*[a-z]`)
+	dotted    = regexp.MustCompile(`^(\d{1,3}(?:\.\d{3})+)\s*([a-zA-Z]+)$`)
+)
+
+// quantity reads a number with its unit, as 157500mi or 157,500mi. A point before three
+// digits of what a meter shows may stand between thousands, and is asked about.
+func quantity(option, text string, kind unit.Kind) (*unit.Quantity, error) {
+	plain := strings.TrimSpace(text)
+	if m := dotted.FindStringSubmatch(plain); m != nil && (kind == unit.Distance || kind == unit.Time) {
+		return nil, &Error{Fault: TwoNumbers, Option: option, Kind: kind, Typed: strings.ReplaceAll(m[1], ".", "") + m[2],
+			text: fmt.Sprintf("%s %q may be two numbers", option, text)}
+	}
+	if thousands.MatchString(plain) {
+		plain = strings.ReplaceAll(plain, ",", "")
+	}
+	q, err := unit.Parse(plain)
+	if _, other := q.As(kind); err != nil || other != nil {
+		e := &Error{Fault: NoQuantity, Option: option, Kind: kind, text: fmt.Sprintf("%s %q is not %s with its unit", option, text, kind)}
+		if err == nil && q.Unit == "" {
+			e.Typed = strings.TrimSpace(plain)
+		}
+		return nil, e
+	}
+	return &q, nil
+}
