@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"telltale/engine/event"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -246,15 +247,28 @@ func (r *Record) checkComponent(name string) error {
 // component would make the next sample be read as if there had been none.
 func (r *Record) checkExchange(d *event.ServiceData) error {
 	reg := r.Registered()
-	if d.Exchanged() == nil || d.Component != "" || reg == nil {
+	if d.Exchanged() == nil || d.Component != "" || reg == nil || NamesItsComponent(d, reg) {
 		return nil
 	}
+	var have []string
+	for i := range reg.Components {
+		have = append(have, reg.Components[i].Name)
+	}
+	if have == nil {
+		return event.Refuse("fluid was exchanged, but vehicle %s has no components in the register", r.Vehicle)
+	}
+	return event.Refuse("which component? Fluid was exchanged, and %s has %s", r.Vehicle, english.List("and", have))
+}
+
+// NamesItsComponent reports whether the fluid's name, or its being the only one, says of
+// which component work without one exchanged the fluid.
+func NamesItsComponent(d *event.ServiceData, reg *event.VehicleData) bool {
 	for i := range reg.Components {
 		if Exchanges(&Service{ServiceData: d}, reg, &reg.Components[i]) {
-			return nil
+			return true
 		}
 	}
-	return event.Refuse("name the component whose fluid was exchanged: vehicle %s has not just one that holds %q", r.Vehicle, d.Fluid.Name)
+	return false
 }
 
 // takeVoid takes an event out, now or when it comes.

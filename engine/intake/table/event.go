@@ -2,6 +2,7 @@ package table
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -10,6 +11,8 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/intake/job"
+	"telltale/engine/record"
 	"telltale/rules/analytes"
 	"telltale/rules/source"
 	"telltale/rules/unit"
@@ -125,30 +128,16 @@ func (r *reader) renamed(v *value, name string) string {
 
 // nearVehicle finds the vehicle that is meant, by its id or what people call it.
 func (r *reader) nearVehicle(s string) string {
-	var ids []string
-	for id, d := range r.fleet.Vehicles {
-		if d != nil && strings.EqualFold(d.Name, s) || squeezed(id) == squeezed(s) {
-			return id
-		}
-		ids = append(ids, id)
+	id, err := job.Vehicle(r.fleet.Vehicles, s)
+	if e, ok := errors.AsType[*job.Error](err); ok {
+		return e.Near
 	}
-	slices.Sort(ids)
-	return source.Near(s, ids)
-}
-
-// squeezed is a name without case, blanks and what stands between its parts.
-func squeezed(s string) string {
-	return strings.Map(func(c rune) rune {
-		if strings.ContainsRune(" -_./", c) {
-			return -1
-		}
-		return c
-	}, strings.ToLower(s))
+	return id
 }
 
 func nearColumn(name string, have []string) string {
 	for _, h := range have {
-		if squeezed(h) == squeezed(name) {
+		if job.Squeezed(h) == job.Squeezed(name) {
 			return h
 		}
 	}
@@ -372,6 +361,7 @@ func (r *reader) service(ev event.Event) []event.Event {
 		return nil
 	}
 	ev.ID = r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339), d.Component, strings.Join(d.Tasks, "+")})
+	r.findOwner(ev.Vehicle, d)
 	return []event.Event{ev}
 }
 
@@ -408,22 +398,70 @@ func (r *reader) tasks(vehicle string) []string {
 	if v.split != "" && v.always == "" {
 		parts = strings.Split(parts[0], v.split)
 	}
-	var have, out []string
-	if r.fleet != nil && r.fleet.Tasks != nil && r.registered(vehicle) != nil {
-		have, r.err = r.fleet.Tasks(vehicle)
-	}
+	var out []string
+	have := r.tasksOf(vehicle)
 	for _, p := range parts {
 		name, ok := r.named(v, oneBlank(p))
-		if !ok || name == "" || slices.Contains(out, name) {
+		if !ok || name == "" {
 			continue
 		}
-		if have != nil && !slices.Contains(have, name) {
-			cure := fmt.Sprintf("tasks: {column: %s, names: {%s: %s}}", strconv.Quote(v.column), strconv.Quote(oneBlank(p)), nearOr(name, have))
-			r.fault(v, r.cure(cure)+", or under leave out", "%s has no task %q%s", vehicle, name, r.under(v))
+		if have != nil {
+			name = r.taskMeant(vehicle, have, v, name, oneBlank(p))
 		}
-		out = append(out, name)
+		if !slices.Contains(out, name) {
+			out = append(out, name)
+		}
 	}
 	return out
+}
+
+// tasksOf are the tasks of a vehicle; nil where they are not known.
+func (r *reader) tasksOf(vehicle string) (have []job.Task) {
+	if r.fleet != nil && r.fleet.Tasks != nil && r.registered(vehicle) != nil && r.err == nil {
+		have, r.err = r.fleet.Tasks(vehicle)
+	}
+	return have
+}
+
+// taskMeant is the name of the task that a cell means, by its name or its title.
+func (r *reader) taskMeant(vehicle string, have []job.Task, v *value, name, cell string) string {
+	meant, err := job.Meant(vehicle, have, name)
+	if err == nil {
+		return meant
+	}
+	near := "NAME IN THE RULES"
+	if e, ok := errors.AsType[*job.Error](err); ok {
+		near = cmp.Or(e.Near, near)
+	}
+	cure := fmt.Sprintf("tasks: {column: %s, names: {%s: %s}}", strconv.Quote(v.column), strconv.Quote(cell), near)
+	r.fault(v, r.cure(cure)+", or under leave out", "%v%s", err, r.under(v))
+	return name
+}
+
+// findOwner finds the component whose fluid the work was on, where the row names none:
+// that which its tasks are kept for. Where there are several the mapping has to say.
+func (r *reader) findOwner(vehicle string, d *event.ServiceData) {
+	reg := r.registered(vehicle)
+	if reg == nil || d.Component != "" || d.Exchanged() == nil && d.ToppedUp == nil {
+		return
+	}
+	kept := job.KeptFor(r.tasksOf(vehicle), d.Tasks)
+	if c := reg.ComponentNamed(strings.Join(kept, "\x00")); c != nil { // the only one
+		if d.Component = c.Name; d.Fluid != nil && d.Fluid.Name == "" {
+			d.Fluid.Name = c.Fluid
+		}
+		return
+	}
+	if d.Exchanged() == nil || len(reg.Components) == 0 || record.NamesItsComponent(d, reg) {
+		return
+	}
+	have := kept
+	if len(kept) == 0 {
+		for _, c := range reg.Components {
+			have = append(have, c.Name)
+		}
+	}
+	r.fault(r.fields["component"], r.cure("component: {always: "+have[0]+"}"), "which component? %s has %s", vehicle, strings.Join(have, ", "))
 }
 
 func (r *reader) sample(ev event.Event, when moment) []event.Event {

@@ -13,6 +13,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/intake/job"
 )
 
 // Table is a file that was read whole.
@@ -23,14 +24,24 @@ type Table struct {
 	// LeftOut are the rows that the mapping leaves out, NoValue those without any
 	// meter value or result, Repeated those that say again what an earlier one says.
 	LeftOut, NoValue, Repeated []int
+	// TakenOut are the rows that were imported and then taken out; see Fresh.
+	TakenOut []int
+}
+
+// Known is an event that the service knows, with the hash of what it says. TakenOut: it
+// was taken out; the hash is "" where that came before the event.
+type Known struct {
+	event.ID
+	Digest   string
+	TakenOut bool
 }
 
 // Fleet is what a table is checked against.
 type Fleet struct {
 	Vehicles map[string]*event.VehicleData
-	// Tasks gives the names of the tasks and follow-ups that a vehicle has; nil where
-	// they are not known.
-	Tasks func(vehicle string) ([]string, error)
+	// Tasks gives the tasks and follow-ups that a vehicle has; nil where they are not
+	// known.
+	Tasks func(vehicle string) ([]job.Task, error)
 }
 
 // FleetOf is the fleet that a register's events make, of which no tasks are known.
@@ -42,24 +53,30 @@ func FleetOf(register []event.Event) *Fleet {
 	return f
 }
 
-// Fresh are the events that are not known yet; known has the hash of those that are,
-// by vehicle. Where one is known with other content, or lies after the latest moment
-// that an event may have, the error is a Faults.
-func (t *Table) Fresh(file string, known map[string]map[event.ID]string, latest time.Time) ([]event.Event, error) {
+// Fresh are the events that are not known yet; known are those that are, by vehicle. A
+// row that was taken out stays out, unless it says something else now. Where one is known
+// with other content, or lies after the latest moment that an event may have, the error is
+// a Faults.
+func (t *Table) Fresh(file string, known map[string][]Known, latest time.Time) ([]event.Event, error) {
 	var faults Faults
 	var fresh []event.Event
 	for _, ev := range t.Events {
-		digest, ok := known[ev.Vehicle][ev.ID]
+		fault := func(text, hint string) {
+			faults = append(faults, Fault{File: file, Row: ev.Line, Text: text, Hint: hint})
+		}
+		i := slices.IndexFunc(known[ev.Vehicle], func(k Known) bool { return k.ID == ev.ID })
+		var k Known
+		if i >= 0 {
+			k = known[ev.Vehicle][i]
+		}
 		switch {
-		case ok && digest != ev.Hash():
-			cure := "take the first out with a void event, and give the row another id"
-			if ev.Kind == event.SampleEvent {
-				cure = "a corrected report has a higher revision: name its column, revision: {column: …}"
-			}
-			faults = append(faults, Fault{File: file, Row: ev.Line, Text: fmt.Sprintf("an event %q of %s is known but says something else", ev.ID.ID, ev.ID.Source), Hint: cure})
-		case ok:
+		case i >= 0 && k.TakenOut && (k.Digest == "" || k.Digest == ev.Hash()):
+			t.TakenOut = append(t.TakenOut, ev.Line)
+		case i >= 0 && !k.TakenOut && k.Digest != ev.Hash():
+			fault(fmt.Sprintf("an entry %q of %s is known and says something else", ev.ID.ID, ev.ID.Source), corrected(&ev))
+		case i >= 0 && !k.TakenOut:
 		case ev.Time.After(latest) || ev.Recorded.After(latest):
-			faults = append(faults, Fault{File: file, Row: ev.Line, Text: "dated " + ev.Recorded.Format(time.DateOnly) + ", which is more than a day ahead", Hint: "is the date order right?"})
+			fault("dated "+ev.Recorded.Format(time.DateOnly)+", which is more than a day ahead", "is the date order right?")
 		default:
 			fresh = append(fresh, ev)
 		}
@@ -68,6 +85,14 @@ func (t *Table) Fresh(file string, known map[string]map[event.ID]string, latest 
 		return nil, faults
 	}
 	return fresh, nil
+}
+
+// corrected is how a row that is known comes in anew.
+func corrected(ev *event.Event) string {
+	if ev.Kind == event.SampleEvent {
+		return "a corrected report has a higher revision: name its column, revision: {column: …}"
+	}
+	return "take the first out, then import again: telltale undo " + ev.Vehicle + " " + strconv.Quote(ev.ID.ID)
 }
 
 // reader reads one file by a mapping.

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -16,6 +17,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/intake/job"
 	"telltale/rules/unit"
 )
 
@@ -140,7 +142,13 @@ func fleetOf(t testing.TB, text string, tasks []string) *Fleet {
 		t.Fatal(err)
 	}
 	f := FleetOf(events)
-	f.Tasks = func(string) ([]string, error) { return tasks, nil }
+	f.Tasks = func(string) (out []job.Task, err error) {
+		for _, t := range tasks {
+			name, comp, _ := strings.Cut(t, " of ")
+			out = append(out, job.Task{Name: name, Title: "The " + name, Component: comp})
+		}
+		return out, nil
+	}
 	return f
 }
 
@@ -251,6 +259,76 @@ func TestWrongEncoding(t *testing.T) {
 		}
 		if _, err := m.Read("f.csv", strings.NewReader(c.raw), nil); err == nil || err.Error() != c.want {
 			t.Errorf("%q as %s: got\n%v\nwant\n%s", c.raw, c.encoding, err, c.want)
+		}
+	}
+}
+
+// What is known, what was taken out, and what was changed since.
+func TestFresh(t *testing.T) {
+	at := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
+	one := func(id string, row int) event.Event {
+		ev, err := intake.Checked(event.Event{ID: event.ID{Source: "/sheet", ID: id}, Kind: event.ReadingEvent, Vehicle: "v", Time: at, Recorded: at,
+			Data: &event.ReadingData{Meter: "odometer", Value: 5, Unit: "km"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ev.Line = row
+		return ev
+	}
+	table := &Table{Events: []event.Event{one("new", 1), one("same", 2), one("out", 3), one("out before it came", 4), one("out, changed", 5)}}
+	of := func(i int, digest string, out bool) Known {
+		return Known{ID: table.Events[i].ID, Digest: digest, TakenOut: out}
+	}
+	same := table.Events[1].Hash()
+	known := map[string][]Known{"v": {of(1, same, false), of(2, table.Events[2].Hash(), true), of(3, "", true), of(4, "1", true)}}
+	fresh, err := table.Fresh("a.csv", known, at.Add(time.Hour))
+	if err != nil || len(fresh) != 2 || fresh[0].Line != 1 || fresh[1].Line != 5 || !slices.Equal(table.TakenOut, []int{3, 4}) {
+		t.Errorf("%+v, taken out %v (%v)", fresh, table.TakenOut, err)
+	}
+	known["v"][0].Digest = "2"
+	_, err = table.Fresh("a.csv", known, at.Add(-time.Hour))
+	want := "a.csv:1:1: dated 2031-01-01, which is more than a day ahead\nhint: is the date order right?\n" +
+		"a.csv:2:1: an entry \"same\" of /sheet is known and says something else\nhint: take the first out, then import again: telltale undo v \"same\"\n" +
+		"a.csv:5:1: dated 2031-01-01, which is more than a day ahead\nhint: is the date order right?"
+	if err == nil || err.Error() != want {
+		t.Errorf("got\n%v\nwant\n%s", err, want)
+	}
+}
+
+// Work on a fluid is on the component that its task is kept for; where there are several,
+// the mapping says.
+func TestComponentFollowsFromTask(t *testing.T) {
+	const mapping = `import: services
+source: /workshop
+zone: UTC
+decimal mark: point
+vehicle: Vehicle
+date: Date
+tasks: Work
+filled: {column: Litres, unit: L}
+`
+	m, err := ReadMapping("map.yaml", []byte(mapping))
+	if err != nil {
+		t.Fatal(err)
+	}
+	fleet := fleetOf(t, `vehicles:
+  van-3:
+    name: Van 3
+    kind: van
+    components: {engine: {kind: engine, fluid: 5W-30}, axle: {kind: axle, fluid: 75W-90}}
+`, []string{"oil of engine", "oils of engine", "oils of axle"})
+	read, err := m.Read("a.csv", strings.NewReader("Vehicle,Date,Work,Litres\nvan-3,2031-01-02,The oil,5.5\n"), fleet)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := read.Events[0].Data.(*event.ServiceData); d.Component != "engine" || d.Fluid.Name != "5W-30" || d.Tasks[0] != "oil" {
+		t.Errorf("%+v %+v", d, d.Fluid)
+	}
+	for work, want := range map[string]string{"oils": "engine, axle", "": "engine, axle"} {
+		_, err := m.Read("a.csv", strings.NewReader("Vehicle,Date,Work,Litres\nvan-3,2031-01-02,"+work+",5.5\n"), fleet)
+		want := "a.csv:2:1: which component? van-3 has " + want + "\nhint: in map.yaml: component: {always: engine}"
+		if err == nil || err.Error() != want {
+			t.Errorf("%q: got\n%v\nwant\n%s", work, err, want)
 		}
 	}
 }
