@@ -146,14 +146,18 @@ func (p *Partition) Known(vehicle string, events []KnownEvent) []KnownEvent {
 	}
 	var out []KnownEvent
 	for _, e := range events {
-		if s := r.Seen(e.ID); s != nil {
+		switch s := r.Seen(e.ID); {
+		case s != nil:
 			out = append(out, KnownEvent{e.ID, event.DigestText(s.Digest), r.Voided(e.ID)})
+		case r.Voided(e.ID):
+			out = append(out, KnownEvent{ID: e.ID, TakenOut: true})
 		}
 	}
 	return out
 }
 
-// KnownEvent is an event's identity and the hash of its content, in hex.
+// KnownEvent is an event's identity and the hash of its content, in hex; "" of one that
+// was taken out before it came.
 type KnownEvent struct {
 	event.ID
 	Digest string `json:"digest"`

@@ -6,6 +6,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/event"
+	"telltale/engine/sample"
 	"telltale/engine/why"
 )
 
@@ -17,6 +18,8 @@ type Would struct {
 	// Due what would be due.
 	Tasks []why.Why  `json:"tasks,omitempty"`
 	Due   []due.Item `json:"due,omitempty"`
+	// Verdicts read the latest sheets of the components that an entry brings one of.
+	Verdicts []sample.Verdict `json:"verdicts,omitempty"`
 }
 
 // WouldEntry is what would become of one entry.
@@ -60,6 +63,19 @@ func (p *Partition) Would(vehicle string, entries []event.Event) Would {
 	trial.doubt(vehicle, out.Entries)
 	out.Tasks = slices.DeleteFunc(trial.Why(vehicle, ""), func(y why.Why) bool { return y.Due == nil })
 	out.Due = trial.Due(due.Query{Vehicle: vehicle})
+	for _, component := range sampled(entries) {
+		out.Verdicts = append(out.Verdicts, trial.Verdicts(vehicle, component)...)
+	}
+	return out
+}
+
+// sampled are the components that a sheet among the entries is of.
+func sampled(entries []event.Event) (out []string) {
+	for _, ev := range entries {
+		if d, ok := ev.Data.(*event.SampleData); ok && !slices.Contains(out, d.Component) {
+			out = append(out, d.Component)
+		}
+	}
 	return out
 }
 

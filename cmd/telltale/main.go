@@ -13,6 +13,7 @@ import (
 
 	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/cmd/telltale/internal/enter"
 	"telltale/cmd/telltale/internal/setup"
 )
 
@@ -38,7 +39,7 @@ func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 	s := cli.Env{In: stdin, Out: stdout, Err: stderr, NATS: func(dir string) (string, error) {
 		set, err := loadSettings(dir)
 		return set.NATS, err
-	}}
+	}, Open: openStopped}
 	cmd := &cobra.Command{
 		Use:           "telltale",
 		Short:         "Alerts on maintenance due and abnormal fluid samples, by rules of your own",
@@ -48,8 +49,9 @@ func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 	cmd.SetOut(stdout)
 	cmd.SetErr(stderr)
 	cmd.CompletionOptions.DisableDefaultCmd = true
-	cmd.AddCommand(setup.Command(s, ready), demoCommand(s), serveCommand(s), sendCommand(s), importCommand(s), chaptersCommand(s), recordCommand(s),
+	cmd.AddCommand(setup.Command(s, ready), demoCommand(s), serveCommand(s), sendCommand(s), chaptersCommand(s),
 		deliveriesCommand(s), previewCommand(s), checkCommand(s), adoptCommand(s), schemaCommand(s), wordsCommand(s))
+	cmd.AddCommand(enter.Commands(s)...)
 	cmd.AddCommand(ask.Commands(s)...)
 	return cmd
 }

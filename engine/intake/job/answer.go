@@ -2,6 +2,7 @@ package job
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"telltale/engine/alarm"
@@ -27,6 +28,9 @@ func (a Answer) Event(k Known, stands []alarm.Listed) (ev event.Event, err error
 	to, ok := intake.AnswerTo(a.Answer)
 	if !ok {
 		return ev, &Error{Fault: NoSuchName, Name: a.Answer, Have: intake.AnswerNames(), text: fmt.Sprintf("there is no answer %q", a.Answer)}
+	}
+	if strings.HasPrefix(a.About, "data:") {
+		to = "rule" // of an alarm on the data there is no task
 	}
 	switch to {
 	case "rule":

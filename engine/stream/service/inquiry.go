@@ -29,6 +29,7 @@ type Question struct {
 	Tag     string `json:"tag,omitempty"`   // as depot=north
 	On      string `json:"on,omitempty"`    // YYYY-MM-DD
 	Rule    string `json:"rule,omitempty"`
+	ID      string `json:"id,omitempty"` // of an event, or its beginning
 	// Component is of a question about samples.
 	Component string `json:"component,omitempty"`
 	// Events are those that are asked after.
@@ -86,6 +87,9 @@ var (
 	// an item.
 	Limits = listed(Inquiry[fleet.Audited]{"limits",
 		func(w *worker, _ Question) []fleet.Audited { return w.fold.Limits() }, besideInForce})
+	// Entries are what was entered for a vehicle, latest first: the latest ten, or those
+	// whose identity begins as ID says.
+	Entries = listed(Inquiry[stream.Entry]{"entries", nil, entries})
 	// Refused are the events that could not be used, of a vehicle or of all.
 	Refused = listed(Inquiry[alarm.Refusal]{"refused", nil, refused})
 )
@@ -184,6 +188,11 @@ func besideInForce(ctx context.Context, l *stream.Log, _ Question, parts []fleet
 		return nil, err
 	}
 	return fleet.Audit(set, parts), nil
+}
+
+func entries(ctx context.Context, l *stream.Log, q Question, _ []stream.Entry) ([]stream.Entry, error) {
+	const most = 10
+	return l.Entries(ctx, q.Vehicle, q.ID, most)
 }
 
 func refused(ctx context.Context, l *stream.Log, q Question, out []alarm.Refusal) ([]alarm.Refusal, error) {

@@ -4,6 +4,7 @@
 package cli
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -12,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/nats-io/nats.go"
 	"golang.org/x/term"
 )
 
@@ -21,6 +23,8 @@ type Env struct {
 	Out, Err io.Writer
 	// NATS is the address of the server that a folder's settings name; "" for none.
 	NATS func(dir string) (string, error)
+	// Open runs a question on a folder's files, of which the service is stopped.
+	Open func(ctx context.Context, dir string, do func(context.Context, *nats.Conn) error) error
 }
 
 // ExitError asks for an exit code of its own: 2 where rules or files could not be

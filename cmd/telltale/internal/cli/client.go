@@ -20,15 +20,29 @@ type Client struct {
 	Dir, URL string
 	JSON     bool
 	nats     func(dir string) (string, error)
+	open     func(context.Context, string, func(context.Context, *nats.Conn) error) error
 }
 
 // Flags adds the flags by which the service is found, and --json.
 func (c *Client) Flags(cmd *cobra.Command, s Env) {
-	c.nats = s.NATS
+	c.nats, c.open = s.NATS, s.Open
 	cmd.Flags().StringVar(&c.Dir, "dir", "", "folder of the service, which tells its address")
 	cmd.Flags().StringVar(&c.URL, "nats", "", "address of the NATS server (default nats://127.0.0.1:4222)")
 	cmd.Flags().BoolVar(&c.JSON, "json", false, "one JSON object a line")
 }
+
+// ErrNoneRuns says that no service was found to be asked.
+var ErrNoneRuns = errors.New("no service runs")
+
+// noneRuns is an error that says so in words of its own.
+type noneRuns struct{ error }
+
+func (n noneRuns) Unwrap() error { return n.error }
+
+func (noneRuns) Is(target error) bool { return target == ErrNoneRuns }
+
+// NoneRuns says of an error that no service was found to be asked.
+func NoneRuns(err error) error { return noneRuns{err} }
 
 // address is where the service listens: as given, or as its folder says.
 func (c *Client) address() (string, error) {
@@ -48,7 +62,23 @@ func (c *Client) address() (string, error) {
 	if url != "" {
 		return url, nil
 	}
-	return "", Hint(fmt.Errorf("no service runs in %s", c.Dir), "telltale serve --dir "+c.Dir)
+	return "", Hint(NoneRuns(fmt.Errorf("no service runs in %s", c.Dir)), "telltale serve --dir "+c.Dir)
+}
+
+// AskOrOpen runs a question on a connection or, where the service of the folder is stopped
+// and has a NATS server of its own, on the folder's files.
+func (c *Client) AskOrOpen(ctx context.Context, do func(context.Context, *nats.Conn) error) error {
+	if c.URL != "" || c.Dir == "" || c.open == nil || Exists(filepath.Join(c.Dir, "nats.url")) {
+		return c.Ask(ctx, do)
+	}
+	url, err := c.nats(c.Dir)
+	if err != nil {
+		return Exit(2, err)
+	}
+	if url != "" {
+		return c.Ask(ctx, do)
+	}
+	return c.open(ctx, c.Dir, do)
 }
 
 // connect makes a connection to the server behind the address.
@@ -59,7 +89,7 @@ func (c *Client) connect() (*nats.Conn, error) {
 	}
 	nc, err := nats.Connect(url, nats.Name("telltale"), nats.Timeout(5*time.Second))
 	if err != nil {
-		return nil, Hint(fmt.Errorf("connecting to %s: %w", url, err), "is `telltale serve` running? name its folder with --dir, or its address with --nats")
+		return nil, Hint(NoneRuns(fmt.Errorf("connecting to %s: %w", url, err)), "is `telltale serve` running? name its folder with --dir, or its address with --nats")
 	}
 	return nc, nil
 }

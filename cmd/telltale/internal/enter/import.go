@@ -1,4 +1,4 @@
-package main
+package enter
 
 import (
 	"context"
@@ -8,7 +8,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
@@ -16,20 +15,19 @@ import (
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/cmd/telltale/internal/setup"
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
 	"telltale/engine/intake/table"
 	"telltale/engine/stream"
-	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/service"
 	"telltale/rules/english"
 )
 
 type importOptions struct {
-	cli.Client
+	options
 	mapping, out, vehicles string
-	dry                    bool
 	rows                   int
 }
 
@@ -37,30 +35,39 @@ func importCommand(s cli.Env) *cobra.Command {
 	var o importOptions
 	cmd := &cobra.Command{
 		Use:   "import --map MAP.yaml FILE.csv",
-		Short: "Read laboratory results, mileage, work done or vehicles from a spreadsheet",
-		Long: `Read laboratory results, mileage or work done from a table (CSV) and send them to a
-running service, or write them as events. The mapping says which column is what, in
-which units, and how numbers and dates are written; nothing is guessed. A file comes
-in whole or not at all: each fault is shown with its row and column and the line of
-the mapping that would have worked. The same file again changes nothing.
+		Short: "Import laboratory results, mileage, work or vehicles from a spreadsheet",
+		Long: `Import laboratory results, mileage or work from a table (CSV, as spreadsheets save it):
+send them to a running service, or write them as events. The mapping is a file of your own that says which column
+is what, in which units, and how numbers and dates are written; nothing is guessed.
+
+A file is imported whole or not at all: the service checks every row before any is sent.
+Each fault is shown with its row and column, and the line of the mapping that would have
+worked. Importing the same file again changes nothing; rows that were added come in. A row
+that was taken back with telltale undo stays out, unless it says something else now.
+
+--dry does the same without sending.
 
 A table of vehicles (import: vehicles) is not sent: it is written as a register, as
 vehicles.yaml is. With --dir or --vehicles only the vehicles that are new are written,
 and what the table says otherwise than the register is listed.`,
-		Example: `  telltale import --map valley.yaml results.csv --dry
+		Example: `  telltale import --map valley.yaml results.csv --dir fleet --dry
   telltale import --map valley.yaml results.csv --dir fleet
   telltale import --map mileage.yaml mileage.csv --vehicles fleet/vehicles.yaml --out events.jsonl
   telltale import --map customers.yaml customers.csv --out fleet/vehicles.yaml`,
-		Args: cobra.ExactArgs(1),
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 1 {
+				return nil
+			}
+			return cli.Exit(2, cli.Hint(errors.New("which file?"), "telltale import --map valley.yaml results.csv"))
+		},
 		RunE: func(cmd *cobra.Command, args []string) error { return importFile(cmd.Context(), s, &o, args[0]) },
 	}
-	o.Flags(cmd, s)
+	o.flags(cmd, s)
 	f := cmd.Flags()
 	f.StringVar(&o.mapping, "map", "", "the mapping (needed)")
-	f.BoolVar(&o.dry, "dry", false, "check the whole file, show its first rows as events, and send nothing")
-	f.IntVar(&o.rows, "rows", 3, "with --dry: how many events to show; 0 is all")
+	f.IntVar(&o.rows, "rows", 3, "with --dry: how many events to show; 0 shows all")
 	f.StringVar(&o.out, "out", "", "write the events into this file (- is the standard output) and send nothing")
-	f.StringVar(&o.vehicles, "vehicles", "", "with --dry or --out: register to check the vehicles against (default DIR/vehicles.yaml)")
+	f.StringVar(&o.vehicles, "vehicles", "", "with --dry or --out: check against this register instead of asking the service")
 	_ = cmd.MarkFlagRequired("map") // the flag is defined above
 	return cmd
 }
@@ -77,20 +84,15 @@ func importFile(ctx context.Context, s cli.Env, o *importOptions, path string) e
 	if m.Vehicles() {
 		return o.register(s, m, path)
 	}
-	if o.dry || o.out != "" {
+	if o.out != "" || o.dry && o.vehicles != "" {
 		return o.withoutService(s, m, path)
 	}
-	return o.Ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
-		fleet, err := fleetOf(ctx, nc)
-		if err != nil {
-			return err
-		}
-		t, err := readTable(s, m, path, fleet)
-		if err != nil {
-			return err
-		}
-		return importTo(ctx, s, nc, path, t)
-	})
+	err = o.run(ctx, func(ctx context.Context, nc *nats.Conn) error { return o.throughService(ctx, s, nc, m, path) })
+	if o.dry && o.URL == "" && errors.Is(err, cli.ErrNoneRuns) {
+		fmt.Fprintln(s.Err, "import: no service was asked, so nothing is known of its rules and of what it holds")
+		return o.withoutService(s, m, path)
+	}
+	return err
 }
 
 // register makes a register of a table of vehicles, beside the folder's if one is named.
@@ -109,7 +111,118 @@ func (o *importOptions) register(s cli.Env, m *table.Mapping, path string) error
 	return setup.Vehicles(s, m, t, at, out)
 }
 
-// withoutService shows or writes the events; the register is that of the folder.
+// throughService imports what the service takes, all or nothing.
+func (o *importOptions) throughService(ctx context.Context, s cli.Env, nc *nats.Conn, m *table.Mapping, path string) error {
+	f, err := fleetOf(ctx, nc)
+	if err != nil {
+		return err
+	}
+	t, err := readTable(s, m, path, f.table())
+	if err != nil {
+		return err
+	}
+	known, err := knownTo(ctx, nc, t.Events)
+	if err != nil {
+		return err
+	}
+	fresh, err := t.Fresh(path, known, f.latest)
+	if err != nil {
+		return notImported(path, err)
+	}
+	if len(t.TakenOut) > 0 {
+		fmt.Fprintf(s.Err, "import: %s taken back before, so left out: %s\n", english.Plural(len(t.TakenOut), "row"), someRows(t.TakenOut))
+	}
+	e, err := wouldBe(ctx, nc, fresh)
+	if err != nil {
+		return err
+	}
+	if err := o.unlessRefused(path, e); err != nil {
+		return err
+	}
+	return o.finish(ctx, s, nc, path, t, e)
+}
+
+// unlessRefused tells what the service would refuse as faults of the rows.
+func (o *importOptions) unlessRefused(path string, e *entered) error {
+	var faults table.Faults
+	for i := range e.would {
+		if r := e.would[i].Refused; r != nil {
+			faults = append(faults, table.Fault{File: path, Row: e.events[i].Line, Col: 1, Text: r.Refused})
+		}
+	}
+	if faults == nil {
+		return nil
+	}
+	return notImported(path, faults)
+}
+
+// finish sends what is new, unless this is a dry run, and says what follows.
+func (o *importOptions) finish(ctx context.Context, s cli.Env, nc *nats.Conn, path string, t *table.Table, e *entered) error {
+	fresh := e.fresh()
+	if o.dry && !o.JSON {
+		if err := o.shown(s, t); err != nil {
+			return err
+		}
+	}
+	if !o.dry {
+		if err := e.send(ctx, s, nc); err != nil {
+			return err
+		}
+	}
+	if o.JSON {
+		if err := o.encode(s, e); err != nil {
+			return err
+		}
+	}
+	for i := range e.events {
+		for _, note := range notes(&e.events[i], &e.would[i], e.of[e.events[i].Vehicle].Tasks, o.dry) {
+			fmt.Fprintf(s.Err, "%s:%d: %s\n", path, e.events[i].Line, cli.Printable(note))
+		}
+	}
+	for _, line := range summary(e) {
+		fmt.Fprintln(s.Err, "import: "+cli.Printable(line))
+	}
+	end := ""
+	if o.dry {
+		end = "; dry run: nothing was sent"
+	}
+	fmt.Fprintf(s.Err, "import: %s: %d new, %d known before%s\n", counted(t), len(fresh), len(t.Events)-len(fresh)-len(t.TakenOut), end)
+	return nil
+}
+
+// shownFollows is how many rules and tasks a summary names.
+const shownFollows = 8
+
+// summary says in a line for each rule or task what becomes of its alarms.
+func summary(e *entered) (out []string) {
+	type what struct{ rule, change string }
+	count := map[what]int{}
+	var order []what
+	for i := range e.would {
+		for _, t := range e.would[i].Follows {
+			w := what{t.Rule, string(t.Transition)}
+			if t.Transition == alarm.Raised || t.Transition == alarm.Worsened || t.Transition == alarm.Eased {
+				w.change = "now " + string(t.To)
+			}
+			if count[w]++; count[w] == 1 {
+				order = append(order, w)
+			}
+		}
+	}
+	for i, w := range order {
+		if i == shownFollows {
+			return append(out, fmt.Sprintf("and %d more; telltale alarms and telltale due list what stands", len(order)-i))
+		}
+		times := ""
+		if n := count[w]; n > 1 {
+			times = fmt.Sprintf(" (%d times)", n)
+		}
+		out = append(out, w.rule+": "+w.change+times)
+	}
+	return out
+}
+
+// withoutService shows or writes the events; the register is that of a file.
 func (o *importOptions) withoutService(s cli.Env, m *table.Mapping, path string) error {
 	fleet, err := o.folderFleet(s)
 	if err != nil {
@@ -120,14 +233,10 @@ func (o *importOptions) withoutService(s cli.Env, m *table.Mapping, path string)
 		return err
 	}
 	if o.dry {
-		n := len(t.Events)
-		if o.rows > 0 {
-			n = min(n, o.rows)
-		}
-		if err := writeEvents(s.Out, t.Events[:n]); err != nil {
+		if err := o.shown(s, t); err != nil {
 			return err
 		}
-		fmt.Fprintf(s.Err, "import: %s would be sent; %d shown, nothing sent\n", counted(t), n)
+		fmt.Fprintf(s.Err, "import: %s; dry run: nothing was sent\n", counted(t))
 		return nil
 	}
 	if o.out == "-" {
@@ -140,6 +249,15 @@ func (o *importOptions) withoutService(s cli.Env, m *table.Mapping, path string)
 	}
 	fmt.Fprintf(s.Err, "import: %s written, nothing sent\n", counted(t))
 	return nil
+}
+
+// shown writes the first events.
+func (o *importOptions) shown(s cli.Env, t *table.Table) error {
+	n := len(t.Events)
+	if o.rows > 0 {
+		n = min(n, o.rows)
+	}
+	return writeEvents(s.Out, t.Events[:n])
 }
 
 func counted(t *table.Table) string {
@@ -226,90 +344,28 @@ func (o *importOptions) folderFleet(s cli.Env) (*table.Fleet, error) {
 	return table.FleetOf(events), nil
 }
 
-// fleetOf is the register of a running service, with the tasks of each vehicle.
-func fleetOf(ctx context.Context, nc *nats.Conn) (*table.Fleet, error) {
-	list, err := service.Register.Ask(ctx, nc, service.Question{})
-	if err != nil {
-		return nil, err
-	}
-	f := &table.Fleet{Vehicles: map[string]*event.VehicleData{}}
-	for _, v := range list {
-		f.Vehicles[v.Vehicle] = v.VehicleData
-	}
-	known := map[string][]string{}
-	f.Tasks = func(vehicle string) ([]string, error) {
-		if known[vehicle] == nil {
-			list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle})
-			if err != nil {
-				return nil, err
-			}
-			known[vehicle] = job.Tasks(list)
-		}
-		return known[vehicle], nil
-	}
-	return f, nil
+// table is what a table is checked against.
+func (f *fleet) table() *table.Fleet {
+	return &table.Fleet{Vehicles: f.vehicles, Tasks: func(vehicle string) ([]job.Task, error) {
+		k, err := f.known(vehicle)
+		return job.TasksOf(k.Has), err
+	}}
 }
 
-// importTo sends the events, all or none: what the service would refuse is looked
-// for before.
-func importTo(ctx context.Context, s cli.Env, nc *nats.Conn, path string, t *table.Table) error {
-	latest, _, err := clockOf(ctx, nc)
-	if err != nil {
-		return err
-	}
-	known, err := knownTo(ctx, nc, t.Events)
-	if err != nil {
-		return err
-	}
-	fresh, err := t.Fresh(path, known, latest)
-	if err != nil {
-		return notImported(path, err)
-	}
-	p, err := gateway.Send(ctx, nc, fresh...)
-	if err != nil {
-		return cli.Hint(fmt.Errorf("sending: %w", err), "import the same file again: what is stored already is not stored twice")
-	}
-	refused, err := printRefused(ctx, s, p)
-	if err != nil {
-		return fmt.Errorf("asking what the service refused: %w", err)
-	}
-	fmt.Fprintf(s.Err, "import: %s: %d new, %d known before\n", counted(t), len(fresh)-refused, len(t.Events)-len(fresh))
-	if refused > 0 {
-		return cli.Exit(1, fmt.Errorf("%s refused", english.Plural(refused, "event")))
-	}
-	return nil
-}
-
-// clockOf is the latest moment that an event may have, and the service's now. Where
-// the clock follows the events none is too late.
-func clockOf(ctx context.Context, nc *nats.Conn) (latest, now time.Time, err error) {
-	h, err := service.QueryHealth(ctx, nc)
-	if err != nil {
-		return latest, now, err
-	}
-	if h.EventsClock {
-		return time.Unix(1<<40, 0), h.Now, nil
-	}
-	now = time.Now()
-	return now.Add(24 * time.Hour), now, nil
-}
-
-// knownTo asks the service which of the events it holds: by vehicle, the hash of
-// each.
-func knownTo(ctx context.Context, nc *nats.Conn, events []event.Event) (map[string]map[event.ID]string, error) {
+// knownTo asks the service which of the events it holds, by vehicle.
+func knownTo(ctx context.Context, nc *nats.Conn, events []event.Event) (map[string][]table.Known, error) {
 	ask := map[string][]engine.KnownEvent{}
 	for _, ev := range events {
 		ask[ev.Vehicle] = append(ask[ev.Vehicle], engine.KnownEvent{ID: ev.ID})
 	}
-	out := map[string]map[event.ID]string{}
+	out := map[string][]table.Known{}
 	for vehicle, list := range ask {
 		have, err := service.QueryKnown(ctx, nc, vehicle, list)
 		if err != nil {
 			return nil, err
 		}
-		out[vehicle] = map[event.ID]string{}
 		for _, k := range have {
-			out[vehicle][k.ID] = k.Digest
+			out[vehicle] = append(out[vehicle], table.Known(k))
 		}
 	}
 	return out, nil

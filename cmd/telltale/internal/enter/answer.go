@@ -1,0 +1,155 @@
+package enter
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/event"
+	"telltale/engine/intake"
+	"telltale/engine/intake/job"
+	"telltale/engine/stream/service"
+	"telltale/rules/english"
+)
+
+type answerOptions struct {
+	options
+	job.Answer
+}
+
+func answerCommand(s cli.Env) *cobra.Command {
+	var o answerOptions
+	cmd := &cobra.Command{
+		Use:   "answer VEHICLE ALARM-OR-TASK ANSWER",
+		Short: "Answer an alarm or a task: " + english.List("or", answers()),
+		Long: `Answer an alarm, or what is due:
+
+  acknowledge  you have seen the alarm: no more reminders until it becomes worse
+  shelve       put the alarm aside until a day; it comes back then, or when it becomes worse
+  unshelve     take an alarm back that was put aside
+  postpone     do the work later: until a day, or some distance further, for a reason
+  accept       move the work to where the latest sample suggests it
+
+ALARM-OR-TASK is a name or a title, as telltale alarms and telltale due list them. An
+answer that was given by mistake is taken back with telltale undo.`,
+		Example: `  telltale answer bus-07 "copper over baseline" acknowledge --by ines
+  telltale answer bus-07 "copper over baseline" shelve --until 2031-03-20 --why "sample ordered"
+  telltale answer bus-07 "engine oil" postpone --further 1000km --why "parts come on Friday" --dry
+  telltale answer bus-07 "engine oil" accept --by ines`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 3 {
+				return nil
+			}
+			return cli.Exit(2, cli.Hint(errors.New("what is the answer, and to what?"), `telltale answer bus-07 "copper over baseline" acknowledge`))
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return o.run(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return o.say(ctx, s, nc, args) })
+		},
+	}
+	o.flags(cmd, s)
+	f := cmd.Flags()
+	f.StringVar(&o.Component, "component", "", "the component, where several have the alarm or task")
+	f.StringVar(&o.Until, "until", "", "shelve, postpone: until this day, as 2031-03-20")
+	f.StringVar(&o.Further, "further", "", "postpone: so much further, as 1000km")
+	f.StringVar(&o.By, "by", "", "who answers; accept needs it")
+	f.StringVar(&o.Why, "why", "", "the reason; postpone needs it")
+	return cmd
+}
+
+// answers are those that are given to an alarm or a task.
+func answers() []string {
+	return slices.DeleteFunc(intake.AnswerNames(), func(name string) bool {
+		to, _ := intake.AnswerTo(name)
+		return to == ""
+	})
+}
+
+func (o *answerOptions) say(ctx context.Context, s cli.Env, nc *nats.Conn, args []string) error {
+	f, err := fleetOf(ctx, nc)
+	if err != nil {
+		return err
+	}
+	vehicle, known, err := f.vehicle(args[0])
+	if err != nil {
+		return typedWrong(err, "telltale answer")
+	}
+	about, said := args[1], args[2]
+	if !slices.Contains(answers(), said) && slices.Contains(answers(), about) {
+		about, said = said, about // people say it both ways
+	}
+	o.Vehicle, o.About, o.Answer.Answer = vehicle, about, said
+	if !slices.Contains(answers(), said) {
+		return cli.Exit(2, cli.Hint(fmt.Errorf("there is no answer %q", said), "the answers are "+strings.Join(answers(), ", ")))
+	}
+	stands, err := service.Alarms.Ask(ctx, nc, service.Question{Vehicle: vehicle})
+	if err != nil {
+		return err
+	}
+	ev, err := o.Event(known, stands)
+	if err != nil {
+		return o.wrong(err)
+	}
+	e, err := o.enter(ctx, s, nc, []event.Event{ev})
+	if err != nil {
+		return err
+	}
+	return o.told(s, f, e)
+}
+
+// wrong is the error with its cure; one of the checks of events names the option.
+func (o *answerOptions) wrong(err error) error {
+	if fault := (*intake.Fault)(nil); errors.As(err, &fault) {
+		return cli.Exit(2, cli.Hint(fmt.Errorf("%s: %v", o.Answer.Answer, fault), "telltale answer --help shows what each answer needs"))
+	}
+	return typedWrong(err, "telltale answer "+ask.Quoted(o.Vehicle))
+}
+
+// told says what follows of an answer: of work that is put off, when it is due then.
+func (o *options) told(s cli.Env, f *fleet, e *entered) error {
+	if o.JSON {
+		return o.encode(s, e)
+	}
+	ev, would := &e.events[0], &e.would[0]
+	d, _ := ev.Data.(*event.AnswerData)
+	var lines []string
+	for i := range would.Follows {
+		lines = append(lines, followsLine(&would.Follows[i]))
+	}
+	for _, y := range e.of[ev.Vehicle].Tasks {
+		if d != nil && d.Task == y.Rule && (d.Component == "" || d.Component == y.Component) {
+			lines = append(lines, nextLine(&y, f.today(ev.Vehicle)))
+		}
+	}
+	if len(lines) == 0 {
+		lines = []string{nothingChanged(ev)}
+	}
+	if err := printed(s.Out, append(notes(ev, would, e.of[ev.Vehicle].Tasks, o.dry), lines...)...); err != nil {
+		return err
+	}
+	if !o.dry {
+		fmt.Fprintln(s.Err, cli.Printable("entered as "+ev.ID.ID+"; to take it back: "+undoCall(ev)))
+	}
+	o.nothingEntered(s)
+	return nil
+}
+
+// nothingChanged is the answer where no alarm and no due point changed.
+func nothingChanged(ev *event.Event) string {
+	d, _ := ev.Data.(*event.AnswerData)
+	switch {
+	case d != nil && d.Answer == "out of service":
+		return ev.Vehicle + " is out of service; nothing is told of it until telltale back " + ask.Quoted(ev.Vehicle)
+	case d != nil && d.Answer == "in service":
+		return ev.Vehicle + " is back in service; nothing came due meanwhile"
+	case ev.Kind == event.MeterReplacedEvent:
+		return what(ev) + "; distances go on over both"
+	}
+	return what(ev) + ": noted; no alarm changes"
+}

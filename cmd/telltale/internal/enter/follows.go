@@ -1,0 +1,218 @@
+package enter
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/why"
+	"telltale/rules/english"
+	"telltale/rules/unit"
+)
+
+// named is a rule or task with its component.
+func named(name, component string) string {
+	if component != "" {
+		return name + " (" + component + ")"
+	}
+	return name
+}
+
+// followsLine says what became of an alarm.
+func followsLine(t *alarm.Transition) string {
+	what := named(t.Rule, t.Component)
+	said := ""
+	if t.Message != "" && t.Message != t.Rule {
+		said = ": " + t.Message
+	}
+	switch {
+	case t.Transition == alarm.Cleared && t.Task:
+		return what + ": OK, no longer due"
+	case t.Transition == alarm.Cleared:
+		return what + ": OK again"
+	case t.Transition == alarm.Withdrawn:
+		return what + ": withdrawn" + said
+	case t.Transition == alarm.Raised || t.Transition == alarm.Worsened:
+		return what + ": now " + string(t.To) + said
+	case t.Transition == alarm.Eased:
+		return what + ": eased to " + string(t.To) + said
+	case t.Transition == alarm.NowAcknowledged:
+		return what + ": acknowledged, no more reminders"
+	case t.Transition == alarm.NowShelved:
+		return what + ": put aside, unless it becomes worse"
+	case t.Transition == alarm.Unshelved:
+		return what + ": back on the list"
+	}
+	return what + ": " + string(t.Transition)
+}
+
+// notes are what of an entry is not used or not believed, with what to do.
+func notes(ev *event.Event, e *engine.WouldEntry, tasks []why.Why, dry bool) (out []string) {
+	for i := range e.NotUsed {
+		out = append(out, "note: "+e.NotUsed[i].Refused)
+	}
+	for _, d := range e.Doubts {
+		out = append(out, "doubtful: "+d)
+	}
+	if len(e.Doubts) > 0 {
+		out = append(out, "  "+whatToDo(ev, tasks, dry))
+	}
+	return out
+}
+
+// whatToDo is what to do about a meter value that is doubted.
+func whatToDo(ev *event.Event, tasks []why.Why, dry bool) string {
+	mend := "take it back: " + undoCall(ev)
+	if dry {
+		mend = "correct it"
+	}
+	do := "If it is a typing error, " + mend
+	meter, value := shownBy(ev)
+	if meter == "" {
+		return do
+	}
+	old := "…"
+	for i := range tasks {
+		for _, l := range tasks[i].Due.Limits {
+			if l.Meter != nil && l.Meter.Name == meter && l.Meter.Read != nil {
+				old = typedQuantity(*l.Meter.Read)
+			}
+		}
+	}
+	if old == typedQuantity(value) {
+		return do
+	}
+	return do + ". If the instrument was replaced: telltale meter replaced " + ask.Quoted(ev.Vehicle) + " --meter " + ask.Quoted(meter) + " --old " + old + " --new " + typedQuantity(value)
+}
+
+// shownBy is the meter of an entry that shows one, and its value.
+func shownBy(ev *event.Event) (meter string, value unit.Quantity) {
+	values := map[string]unit.Quantity{}
+	switch d := ev.Data.(type) {
+	case *event.ReadingData:
+		return d.Meter, unit.Quantity{Value: d.Value, Unit: d.Unit}
+	case *event.ServiceData:
+		values = d.Meters
+	case *event.SampleData:
+		values = d.Meters
+	}
+	if len(values) != 1 {
+		return "", value
+	}
+	for meter, value = range values {
+	}
+	return meter, value
+}
+
+// typedQuantity is a quantity as it is typed: 245003km.
+func typedQuantity(q unit.Quantity) string {
+	return strconv.FormatFloat(math.Round(q.Value*10)/10, 'f', -1, 64) + q.Unit
+}
+
+// undoCall is the command that takes an entry out.
+func undoCall(ev *event.Event) string {
+	return "telltale undo " + ask.Quoted(ev.Vehicle) + " " + ask.Quoted(ev.ID.ID)
+}
+
+// changes are what became of alarms, without those that a doubt has told of.
+func changes(e *engine.WouldEntry, told func(*alarm.Transition) bool) (out []string) {
+	for i := range e.Follows {
+		t := &e.Follows[i]
+		doubted := len(e.Doubts) > 0 && t.Transition == alarm.Raised && strings.HasPrefix(t.Rule, "data:")
+		if !doubted && !told(t) {
+			out = append(out, followsLine(t))
+		}
+	}
+	return out
+}
+
+func untold(*alarm.Transition) bool { return false }
+
+// workLines are what follows of work: when each of its tasks is due next, what it opened,
+// and what else it changed.
+func workLines(ev *event.Event, e *engine.WouldEntry, tasks []why.Why, today string) (out []string) {
+	list := concerned(ev, tasks)
+	told := func(t *alarm.Transition) bool {
+		return t.Task && slices.ContainsFunc(list, func(y why.Why) bool { return y.Rule == t.Rule && y.Component == t.Component })
+	}
+	for i := range list {
+		out = append(out, nextLine(&list[i], today))
+	}
+	return append(out, changes(e, told)...)
+}
+
+// concerned are the tasks that the work lists, and those that it opened.
+func concerned(ev *event.Event, tasks []why.Why) []why.Why {
+	d, ok := ev.Data.(*event.ServiceData)
+	if !ok {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(tasks), func(y why.Why) bool {
+		follows := y.Due.By != nil && *y.Due.By == ev.ID || slices.Contains(d.Tasks, y.Rule)
+		return !follows || d.Component != "" && y.Component != "" && y.Component != d.Component
+	})
+}
+
+// nextLine is when a task is due next, or was, by each of its limits.
+func nextLine(y *why.Why, today string) string {
+	what := named(y.Rule, y.Component)
+	var ahead, past []string
+	for _, l := range y.Due.Limits {
+		switch {
+		case l.DueDate != "" && l.DueDate < today:
+			past = append(past, "on "+l.DueDate)
+		case l.DueDate != "":
+			ahead = append(ahead, "on "+l.DueDate)
+		case l.Due != nil && l.Meter != nil && l.Meter.Read != nil && l.Due.Unit == l.Meter.Read.Unit && l.Due.Value < l.Meter.Read.Value:
+			past = append(past, "at "+english.Quantity(l.Due))
+		case l.Due != nil:
+			ahead = append(ahead, "at "+english.Quantity(l.Due))
+		}
+	}
+	switch {
+	case len(past) > 0:
+		return fmt.Sprintf("%s: was due %s", what, strings.Join(past, " and "))
+	case len(ahead) == 0:
+		return what + ": recorded; the next date is not known yet"
+	case len(ahead) > 1:
+		return what + ": due next " + strings.Join(ahead, " or ") + ", whichever comes first"
+	}
+	return what + ": due next " + ahead[0]
+}
+
+// what is the entry in a few words.
+func what(ev *event.Event) string {
+	switch d := ev.Data.(type) {
+	case *event.ServiceData:
+		parts := []string{d.What()}
+		if d.What() == "" {
+			parts = nil
+		}
+		parts = append(parts, meterWords(d)...)
+		if d.Note != "" {
+			parts = append(parts, d.Note)
+		}
+		return strings.Join(parts, ", ")
+	case *event.ReadingData:
+		return d.Meter + " " + english.Quantity(quantityOf(d.Value, d.Unit))
+	case *event.SampleData:
+		return "sample " + d.Number + " of " + d.Component
+	case *event.MeterReplacedData:
+		return fmt.Sprintf("%s replaced: the old one showed %s, the new one %s", d.Meter, english.Quantity(&d.Last), english.Quantity(&d.First))
+	case *event.AnswerData:
+		about := d.Rule + d.Task
+		if about == "" {
+			return d.Answer
+		}
+		return d.Answer + ": " + named(about, d.Component)
+	case *event.VoidData:
+		return "taken out: " + d.ID
+	}
+	return ev.Kind.String()
+}

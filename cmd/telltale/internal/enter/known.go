@@ -1,0 +1,149 @@
+package enter
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go"
+
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/event"
+	"telltale/engine/intake/job"
+	"telltale/engine/stream/service"
+	"telltale/rules/unit"
+)
+
+// fleet is what the service knows, each asked for once.
+type fleet struct {
+	ctx      context.Context
+	nc       *nats.Conn
+	vehicles map[string]*event.VehicleData
+	has      map[string]job.Known
+	now      time.Time
+	latest   time.Time
+}
+
+// fleetOf asks for the register and the time.
+func fleetOf(ctx context.Context, nc *nats.Conn) (*fleet, error) {
+	f := &fleet{ctx: ctx, nc: nc, vehicles: map[string]*event.VehicleData{}, has: map[string]job.Known{}}
+	list, err := service.Register.Ask(ctx, nc, service.Question{})
+	if err != nil {
+		return nil, err
+	}
+	for _, v := range list {
+		f.vehicles[v.Vehicle] = v.VehicleData
+	}
+	f.latest, f.now, err = clockOf(ctx, nc)
+	return f, err
+}
+
+// clockOf is the latest moment that an event may have, and the service's now. Where
+// the clock follows the events none is too late.
+func clockOf(ctx context.Context, nc *nats.Conn) (latest, now time.Time, err error) {
+	h, err := service.QueryHealth(ctx, nc)
+	if err != nil {
+		return latest, now, err
+	}
+	if h.EventsClock {
+		return time.Unix(1<<40, 0), h.Now, nil
+	}
+	now = time.Now()
+	return now.Add(24 * time.Hour), now, nil
+}
+
+// known is what the service knows of a vehicle.
+func (f *fleet) known(vehicle string) (job.Known, error) {
+	if k, ok := f.has[vehicle]; ok {
+		return k, nil
+	}
+	k := job.Known{Registered: f.vehicles[vehicle], Now: f.now, Latest: f.latest}
+	var err error
+	if k.Has, err = service.Why.Ask(f.ctx, f.nc, service.Question{Vehicle: vehicle}); err == nil {
+		f.has[vehicle] = k
+	}
+	return k, err
+}
+
+// vehicle is the one that was meant, and what is known of it.
+func (f *fleet) vehicle(text string) (string, job.Known, error) {
+	id, err := job.Vehicle(f.vehicles, text)
+	if err != nil {
+		return "", job.Known{}, err
+	}
+	k, err := f.known(id)
+	return id, k, err
+}
+
+// typedWrong is the error of a typed entry with its cure; others are left as they are.
+// again is the call that it was typed with, up to its options.
+func typedWrong(err error, again string) error {
+	e := (*job.Error)(nil)
+	if !errors.As(err, &e) {
+		return err
+	}
+	err = errors.New(e.Error())
+	if e.Option != "" { // with which the text begins
+		err = fmt.Errorf("--%s", e.Error())
+	}
+	return cli.Exit(2, cli.Hint(err, cure(e, again)))
+}
+
+// cure is the line that says how to put it right.
+func cure(e *job.Error, again string) string {
+	switch e.Fault {
+	case job.SeveralComponents, job.NoComponentSaid:
+		return "add --component " + ask.Quoted(e.Have[0])
+	case job.NoComponents:
+		return "give it components in vehicles.yaml"
+	case job.NoMeter:
+		return "give it one in vehicles.yaml"
+	case job.SeveralMeters:
+		return fmt.Sprintf("name it: --meter %q", e.Have[0]+"=…")
+	case job.NoQuantity:
+		return "write --" + spaced(e.Option) + quantityLike(e)
+	case job.TwoNumbers:
+		return fmt.Sprintf("write --%s%s, or with another number of decimals if the point is a decimal point", spaced(e.Option), e.Typed)
+	case job.NoDate, job.NoLimit, job.Past:
+		return dateLike(e)
+	case job.NotYet:
+		return "enter work once it is done"
+	case job.NoTask:
+		return again + ` "engine oil" --odometer 157500mi, or ` + again + " --odometer 157500mi for a reading alone"
+	case job.NoReason:
+		return `add --why "parts come on Friday"`
+	case job.NoNumber:
+		return "add --number L-1042"
+	case job.NoResult:
+		return `write the results as --sample "Fe=74 Cu=9 Pb=<1"`
+	case job.Several:
+		return "name one of them: " + strings.Join(e.Have, ", ")
+	}
+	return ask.DidYouMean(e.Near, e.Have)
+}
+
+// spaced is an option with what parts it from its value.
+func spaced(option string) string {
+	if strings.HasSuffix(option, "=") {
+		return option
+	}
+	return option + " "
+}
+
+// quantityLike is what was typed with a unit, or an example.
+func quantityLike(e *job.Error) string {
+	if e.Typed != "" {
+		return e.Typed + map[unit.Kind]string{unit.Distance: "km or " + e.Typed + "mi", unit.Time: "h", unit.Volume: "L, or in qt, gal or mL"}[e.Kind]
+	}
+	return map[unit.Kind]string{unit.Distance: "81200km", unit.Time: "913h", unit.Volume: "4L, or qt, gal, mL"}[e.Kind]
+}
+
+func dateLike(e *job.Error) string {
+	if e.Option == "until" {
+		return "write a day to come, as --until 2031-03-20"
+	}
+	return "write --on 2031-02-10 or --on 2031-02-10T14:00"
+}

@@ -1,0 +1,204 @@
+package enter
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
+
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/intake"
+	"telltale/engine/intake/job"
+	"telltale/engine/stream"
+	"telltale/engine/stream/service"
+)
+
+type undoOptions struct {
+	options
+	yes bool
+}
+
+func undoCommand(s cli.Env) *cobra.Command {
+	var o undoOptions
+	cmd := &cobra.Command{
+		Use:   "undo VEHICLE [ENTRY]",
+		Short: "Take back what was entered by mistake",
+		Long: `Take back work, a reading, a sheet or an answer that was entered by mistake. What rested
+on it is judged again without it; the entry itself stays in the history as taken out.
+
+ENTRY is the name under which it was entered, or its beginning, as telltale record and
+telltale history print it. Without it the latest entries of the vehicle are shown, and on
+a terminal you are asked whether to take back the latest. What was taken back may be
+entered again; an undo cannot be undone otherwise.`,
+		Example: `  telltale undo bus-07
+  telltale undo bus-07 bus-07-d63bd030f13ee18c --dry
+  telltale undo bus-07 L-1042/transmission/0`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 1 || len(args) == 2 {
+				return nil
+			}
+			return cli.Exit(2, cli.Hint(errors.New("what is to be taken back?"), "telltale undo bus-07 shows the latest entries of a vehicle"))
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return o.run(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return o.undo(ctx, s, nc, args) })
+		},
+	}
+	o.flags(cmd, s)
+	cmd.Flags().BoolVar(&o.yes, "yes", false, "without ENTRY: take back the latest, and ask nothing")
+	return cmd
+}
+
+func (o *undoOptions) undo(ctx context.Context, s cli.Env, nc *nats.Conn, args []string) error {
+	f, err := fleetOf(ctx, nc)
+	if err != nil {
+		return err
+	}
+	id := append(args, "")[1]
+	vehicle, known, err := f.vehicle(args[0])
+	if id == "" && err != nil {
+		if of := ownerOf(f, args[0]); of != "" { // an entry's name begins with its vehicle
+			id = args[0]
+			vehicle, known, err = f.vehicle(of)
+		}
+	}
+	if err != nil {
+		return typedWrong(err, "telltale undo")
+	}
+	target, err := o.target(ctx, s, nc, vehicle, id)
+	if target == nil || err != nil {
+		return err
+	}
+	ev, err := job.Void(vehicle, target.ID, known)
+	if err != nil {
+		return err
+	}
+	e, err := o.enter(ctx, s, nc, []event.Event{ev})
+	if err != nil {
+		return err
+	}
+	return o.answer(s, e, target)
+}
+
+func ownerOf(f *fleet, id string) (best string) {
+	for v := range f.vehicles {
+		if strings.HasPrefix(id, v+"-") && len(v) > len(best) {
+			best = v
+		}
+	}
+	return best
+}
+
+// target is the entry to be taken out; nil where the person does not want to.
+func (o *undoOptions) target(ctx context.Context, s cli.Env, nc *nats.Conn, vehicle, id string) (*event.Event, error) {
+	list, err := entriesOf(ctx, nc, vehicle, id)
+	if err != nil {
+		return nil, err
+	}
+	switch {
+	case len(list) == 0 && id == "":
+		return nil, cli.Exit(1, cli.Hint(fmt.Errorf("nothing was entered for %s", vehicle), "telltale history "+ask.Quoted(vehicle)+" lists all that is known of it"))
+	case len(list) == 0:
+		return nil, cli.Exit(1, cli.Hint(fmt.Errorf("%s has no entry %q; nothing was taken back", vehicle, id), "telltale undo "+ask.Quoted(vehicle)+" lists the latest entries"))
+	case id == "" && !o.yes:
+		return o.latest(s, vehicle, list)
+	case id != "" && len(list) > 1:
+		show(s, list)
+		return nil, cli.Exit(2, fmt.Errorf("%d entries are called so; write more of the name", len(list)))
+	case list[0].TakenOut:
+		return nil, cli.Exit(1, fmt.Errorf("%s was taken back before", list[0].ev.ID.ID))
+	}
+	return &list[0].ev, nil
+}
+
+// latest shows the latest entries and, on a terminal, asks for the first.
+func (o *undoOptions) latest(s cli.Env, vehicle string, list []entry) (*event.Event, error) {
+	show(s, list)
+	if o.JSON || o.dry || !cli.Terminal(s.In) {
+		fmt.Fprintf(s.Err, "nothing was taken back; to take one back: telltale undo %s %s\n", ask.Quoted(vehicle), ask.Quoted(list[0].ev.ID.ID))
+		return nil, nil
+	}
+	fmt.Fprintf(s.Err, "Take back the first (%s)? [y/N] ", what(&list[0].ev))
+	answer, _ := bufio.NewReader(s.In).ReadString('\n')
+	if a := strings.ToLower(strings.TrimSpace(answer)); a != "y" && a != "yes" {
+		fmt.Fprintln(s.Err, "nothing was taken back")
+		return nil, nil
+	}
+	return &list[0].ev, nil
+}
+
+// entry is one that was entered.
+type entry struct {
+	stream.Entry
+	ev event.Event
+}
+
+// entriesOf are those that the service knows: one that was refused is none.
+func entriesOf(ctx context.Context, nc *nats.Conn, vehicle, id string) (out []entry, err error) {
+	list, err := service.Entries.Ask(ctx, nc, service.Question{Vehicle: vehicle, ID: id})
+	if err != nil {
+		return nil, err
+	}
+	var ids []engine.KnownEvent
+	for _, e := range list {
+		ev, err := intake.Decode(e.Event)
+		if err != nil {
+			return nil, err
+		}
+		out, ids = append(out, entry{e, ev}), append(ids, engine.KnownEvent{ID: ev.ID})
+	}
+	known, err := service.QueryKnown(ctx, nc, vehicle, ids)
+	have := map[event.ID]bool{}
+	for _, k := range known {
+		have[k.ID] = true
+	}
+	var kept []entry
+	for _, e := range out {
+		if have[e.ev.ID] {
+			kept = append(kept, e)
+		}
+	}
+	return kept, err
+}
+
+// show lists entries, latest first.
+func show(s cli.Env, list []entry) {
+	for i := range list {
+		e := &list[i]
+		line := fmt.Sprintf("%s  %s\n    entered %s as %s", e.ev.Time.Format(time.DateOnly), what(&e.ev), e.Stored.Format("2006-01-02 15:04"), e.ev.ID.ID)
+		if e.TakenOut {
+			line += " (taken back)"
+		}
+		fmt.Fprintln(s.Out, cli.Printable(line))
+	}
+}
+
+// answer says what was taken back, and what follows of that.
+func (o *undoOptions) answer(s cli.Env, e *entered, target *event.Event) error {
+	would := &e.would[0]
+	if would.Nothing {
+		fmt.Fprintf(s.Err, "note: the record does not hold %s any more, so nothing changes\n", target.ID.ID)
+	}
+	if o.JSON {
+		return o.encode(s, e)
+	}
+	lines := []string{"taken back: " + target.Time.Format(time.DateOnly) + " " + what(target)}
+	for i := range would.Follows {
+		lines = append(lines, followsLine(&would.Follows[i]))
+	}
+	if len(would.Follows) == 0 {
+		lines = append(lines, "no alarm and no due date changes stage by it")
+	}
+	if err := printed(s.Out, lines...); err != nil {
+		return err
+	}
+	o.nothingEntered(s)
+	return nil
+}

@@ -1,0 +1,80 @@
+package stream
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine/event"
+	"telltale/engine/intake"
+)
+
+// Entry is an event of a vehicle as it lies in the log.
+type Entry struct {
+	Stored time.Time       `json:"stored"`
+	Event  json.RawMessage `json:"event"` // the CloudEvent
+	// TakenOut: a later void names it.
+	TakenOut bool `json:"takenOut,omitempty"`
+
+	seq uint64
+	id  event.ID
+}
+
+// entered are the kinds of what people enter, of which an entry can be taken out.
+var entered = []event.Kind{event.ServiceEvent, event.SampleEvent, event.MeterReplacedEvent, event.AnswerEvent, event.ReadingEvent}
+
+// Entries are those of a vehicle whose id, or its beginning, is given, latest first; with
+// none given the latest that people entered, no more than most: a gateway's readings are
+// not among them.
+func (l *Log) Entries(ctx context.Context, vehicle, id string, most int) ([]Entry, error) {
+	var out []Entry
+	for _, kind := range entered {
+		err := l.Events.Each(ctx, 1, eventSubject(vehicle, kind), func(m jetstream.Msg, seq uint64) error {
+			ev, bad := intake.DecodeMessage(m.Subject(), m.Data())
+			if bad != nil || id != "" && !strings.HasPrefix(ev.ID.ID, id) || id == "" && kind == event.ReadingEvent && !strings.HasPrefix(ev.ID.Source, "/record") {
+				return nil
+			}
+			meta, err := m.Metadata()
+			if err != nil {
+				return fmt.Errorf("reading the log: %w", err)
+			}
+			out = append(out, Entry{Stored: meta.Timestamp.UTC(), Event: slices.Clone(m.Data()), seq: seq, id: ev.ID})
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	slices.SortFunc(out, func(a, b Entry) int { return int(b.seq) - int(a.seq) })
+	exact := slices.ContainsFunc(out, func(e Entry) bool { return e.id.ID == id })
+	if exact {
+		out = slices.DeleteFunc(out, func(e Entry) bool { return e.id.ID != id })
+	}
+	if err := l.markTakenOut(ctx, vehicle, out); err != nil {
+		return nil, err
+	}
+	if id == "" {
+		out = slices.DeleteFunc(out, func(e Entry) bool { return e.TakenOut })
+	}
+	return out[:min(len(out), most)], nil
+}
+
+func (l *Log) markTakenOut(ctx context.Context, vehicle string, list []Entry) error {
+	return l.Events.Each(ctx, 1, eventSubject(vehicle, event.VoidEvent), func(m jetstream.Msg, _ uint64) error {
+		ev, bad := intake.DecodeMessage(m.Subject(), m.Data())
+		if bad != nil {
+			return nil
+		}
+		for i := range list {
+			if list[i].id == event.ID(*ev.Data.(*event.VoidData)) {
+				list[i].TakenOut = true
+			}
+		}
+		return nil
+	})
+}
