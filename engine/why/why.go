@@ -40,10 +40,28 @@ type Why struct {
 	// not ease.
 	Masked string         `json:"masked,omitempty"`
 	Due    *due.Reckoning `json:"due,omitempty"` // of a task or follow-up
+	// Opens are the follow-ups that it may open.
+	Opens []Opened `json:"opens,omitempty"`
 	// Last is the last transition that is known of it: when, by which book, and
 	// with which words. It is forgotten once the alarm is normal and known.
 	Last *alarm.Transition `json:"last,omitempty"`
 	Book string            `json:"book"` // in force now
+}
+
+// Opened is a follow-up that a rule or a task may open, under the name by which the work
+// is entered.
+type Opened struct {
+	Name  string `json:"name"`
+	Title string `json:"title,omitempty"`
+}
+
+func opened(list []rules.FollowUp) (out []Opened) {
+	for _, u := range list {
+		if o := (Opened{u.Name, u.Title}); !slices.Contains(out, o) {
+			out = append(out, o)
+		}
+	}
+	return out
 }
 
 // Judged is the last judgement of a rule.
@@ -143,6 +161,7 @@ func (w *whyReader) rule(ar rules.AppliedRule) {
 	v, r := w.view, ar.Rule
 	k := v.Key(r.Name, ar.Component)
 	y := w.begin(k, r.Title)
+	y.Opens = opened(r.FollowUps)
 	l, _ := v.Rec.LatchOf(k)
 	places := v.Judgements(r, ar.Component)
 	if len(l.Missing) > 0 && len(places) > 0 {
@@ -168,6 +187,11 @@ func (w *whyReader) tasks() {
 	for i := range reckoned {
 		y := w.begin(alarm.Key{Rule: reckoned[i].Task, Component: reckoned[i].Component}, reckoned[i].Title)
 		y.Due = &reckoned[i]
+		for _, at := range w.view.Applied().Rules.Tasks {
+			if at.Task.Name == reckoned[i].Task && !reckoned[i].FollowUp && w.view.ComponentName(at.Component) == reckoned[i].Component {
+				y.Opens = opened(at.Task.FollowUps)
+			}
+		}
 		w.out = append(w.out, y)
 	}
 }

@@ -14,12 +14,23 @@ import (
 // Task is a task or follow-up that a vehicle has, and the component that it is kept for.
 type Task struct{ Name, Title, Component string }
 
-// TasksOf are the tasks and follow-ups among what a vehicle has.
+// TasksOf are the tasks and follow-ups among what a vehicle has, and the follow-ups that
+// these and its rules may open.
 func TasksOf(has []why.Why) []Task {
 	out := []Task{}
+	add := func(t Task) {
+		if !slices.ContainsFunc(out, func(o Task) bool { return o.Name == t.Name && o.Component == t.Component }) {
+			out = append(out, t)
+		}
+	}
 	for i := range has {
 		if y := &has[i]; y.Due != nil {
-			out = append(out, Task{y.Rule, y.Title, y.Component})
+			add(Task{y.Rule, y.Title, y.Component})
+		}
+	}
+	for i := range has {
+		for _, o := range has[i].Opens {
+			add(Task{o.Name, o.Title, has[i].Component})
 		}
 	}
 	return out

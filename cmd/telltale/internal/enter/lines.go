@@ -12,9 +12,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine/event"
-	"telltale/engine/stream/service"
-	"telltale/engine/why"
 )
 
 // readJobs reads a file of jobs, one a line; what is wrong with any line is told of all.
@@ -116,20 +113,4 @@ func words(line string) (out []string, err error) {
 		return nil, fmt.Errorf("the quote %c is not closed", quote)
 	}
 	return out, nil
-}
-
-// hasAfter is what a vehicle would have behind some entries.
-func (f *fleet) hasAfter(vehicle string, before []event.Event) ([]why.Why, error) {
-	var of []event.Event
-	for _, ev := range before {
-		if ev.Vehicle == vehicle {
-			of = append(of, ev)
-		}
-	}
-	if len(of) == 0 {
-		k, err := f.known(vehicle)
-		return k.Has, err
-	}
-	_, would, err := service.QueryWould(f.ctx, f.nc, of...)
-	return would[vehicle].Tasks, err
 }

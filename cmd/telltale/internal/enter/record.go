@@ -136,7 +136,7 @@ func (o *recordOptions) enterAll(ctx context.Context, s cli.Env, nc *nats.Conn, 
 func eventsOf(s cli.Env, f *fleet, from string, lines []*typed) (events []event.Event, err error) {
 	wrong := 0
 	for _, t := range lines {
-		list, err := t.events(f, events)
+		list, err := t.events(f)
 		e := (*job.Error)(nil)
 		switch {
 		case err == nil:
@@ -156,20 +156,13 @@ func eventsOf(s cli.Env, f *fleet, from string, lines []*typed) (events []event.
 	return events, nil
 }
 
-// events are those of one job, sheet or reading. before are those of the lines above: a
-// task may be one that they open.
-func (t *typed) events(f *fleet, before []event.Event) ([]event.Event, error) {
+// events are those of one job, sheet or reading.
+func (t *typed) events(f *fleet) ([]event.Event, error) {
 	vehicle, known, err := f.vehicle(t.args[0])
 	if err != nil {
 		return nil, err
 	}
 	list, err := t.made(vehicle, known)
-	if e := (*job.Error)(nil); errors.As(err, &e) && e.Fault == job.NoSuchName && len(before) > 0 {
-		if known.Has, err = f.hasAfter(vehicle, before); err != nil {
-			return nil, err
-		}
-		list, err = t.made(vehicle, known)
-	}
 	for i := range list {
 		list[i].Line = t.line
 	}
