@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"telltale/engine/event"
+	"telltale/engine/fleet"
 )
 
 // ReadFile reads a file of events, one a line, and visits each with its line
@@ -34,8 +35,8 @@ func ReadFile(r io.Reader, visit func(line int, ev event.Event, err error) error
 // has none.
 type Own struct{ Ticks, Baselines bool }
 
-// Holds reports whether a file of events has ticks, and baselines, of its own, and
-// so is to be folded with those alone.
+// Holds reports whether a file of events has ticks, and baselines with their figures, of
+// its own, and so is to be folded with those alone.
 func Holds(r io.Reader) (own Own, err error) {
 	err = eachLine(r, func(_ int, text []byte, _ bool) error {
 		// Few lines are either; an escape may hide the word.
@@ -44,7 +45,8 @@ func Holds(r io.Reader) (own Own, err error) {
 		}
 		if ev, err := Decode(text); err == nil {
 			own.Ticks = own.Ticks || ev.Kind == event.TickEvent
-			own.Baselines = own.Baselines || ev.Kind == event.BaselineEvent
+			set, ok := ev.Data.(*fleet.BaselineData) // of a log, the figures are not in the event
+			own.Baselines = own.Baselines || ok && set.Set != nil
 		}
 		if own.Ticks && own.Baselines {
 			return errFound
@@ -119,8 +121,12 @@ func NewTicks(own bool) *Ticks { return &Ticks{own: own} }
 
 // Before returns the ticks to fold before ev: the midnights after the greatest
 // recorded time so far and at or before ev's. There are none before the first
-// event. A late report, recorded earlier than one before it, passes none.
+// event. A late report, recorded earlier than one before it, passes none, nor does an event
+// at the zero of Unix time: a register was read before any event had told the time.
 func (t *Ticks) Before(ev event.Event) []event.Event {
+	if ev.Recorded.Unix() == 0 {
+		return nil
+	}
 	out := t.pass(ev.Recorded)
 	if t.own {
 		return nil

@@ -122,3 +122,14 @@ func TestInFuture(t *testing.T) {
 		}
 	}
 }
+
+// A register that was read before any event had told the time begins no clock.
+func TestTicksOfTheZeroOfTime(t *testing.T) {
+	ticks := NewTicks(false)
+	for at, want := range []int{0, 0, 0, 1} {
+		moment := []time.Time{time.Unix(0, 0), time.Date(2031, 1, 3, 6, 0, 0, 0, time.UTC), time.Unix(0, 0), time.Date(2031, 1, 4, 6, 0, 0, 0, time.UTC)}[at]
+		if got := ticks.Before(event.Event{Recorded: moment}); len(got) != want {
+			t.Errorf("at %s %d ticks, want %d", moment, len(got), want)
+		}
+	}
+}

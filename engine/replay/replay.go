@@ -17,6 +17,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/event"
+	"telltale/engine/fleet"
 	"telltale/engine/intake"
 	"telltale/rules"
 )
@@ -33,6 +34,22 @@ type File struct {
 	// Damaged is told of each line that cannot be read; an error from it ends the
 	// reading. nil passes such lines by.
 	Damaged func(line int, reason error) error
+	// Skipped is told of each event that is passed by because a service wrote it for
+	// itself; nil is told nothing.
+	Skipped func(event.Event)
+}
+
+// ofService reports whether a service wrote the event for its own log: a book, which is
+// here the one that the file is folded by, its lists and surveys, and baselines of which
+// the figures are kept elsewhere. Ticks, and baselines with their figures, are folded.
+func ofService(ev *event.Event) bool {
+	switch d := ev.Data.(type) {
+	case *event.BookData, *event.TurnData, *fleet.SurveyData:
+		return true
+	case *fleet.BaselineData:
+		return d.Set == nil
+	}
+	return false
 }
 
 // Each hands over what is to be folded, in order: registrations, ticks, and the
@@ -46,6 +63,12 @@ func (f File) Each(r io.Reader, do func(event.Event) error) error {
 				return nil
 			}
 			return f.Damaged(line, err)
+		}
+		if ofService(&ev) {
+			if f.Skipped != nil {
+				f.Skipped(ev)
+			}
+			return nil
 		}
 		var next []event.Event
 		for _, reg := range register {

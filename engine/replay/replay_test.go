@@ -95,3 +95,41 @@ func TestEachEnds(t *testing.T) {
 		t.Errorf("%d events and %v", n, err)
 	}
 }
+
+// What a service wrote for itself is passed by: a book that is none, its lists and surveys,
+// baselines without their figures. The file is judged by the rules at hand.
+func TestSkipped(t *testing.T) {
+	hash := "sha256:" + strings.Repeat("0", 64)
+	text := `{"specversion":"1.0","type":"telltale.book.v1","source":"/telltale","id":"b","time":"2031-01-02T00:00:00Z","data":{"hash":"` + hash + `"}}
+` + lines + `{"specversion":"1.0","type":"telltale.turn.v1","source":"/telltale","id":"t","time":"2031-01-05T07:00:00Z","data":{"digest":"ines","date":"2031-01-05"}}
+{"specversion":"1.0","type":"telltale.survey.v1","source":"/telltale","id":"s","time":"2031-01-05T07:00:00Z","data":{"turn":"2031-01-05T00:00:00Z","definitions":"` + hash + `"}}
+{"specversion":"1.0","type":"telltale.baseline.v1","source":"/telltale","id":"bl","time":"2031-01-05T07:00:00Z","data":{"hash":"` + hash + `","number":1,"turn":"2031-01-05T00:00:00Z"}}
+`
+	own, err := intake.Holds(strings.NewReader(text))
+	if err != nil || own != (intake.Own{}) {
+		t.Errorf("of its own it has %+v (%v)", own, err)
+	}
+	b, err := rules.Load([]rules.File{{Name: "a.yaml", Text: []byte(book)}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var skipped, got []string
+	f := file(t)
+	f.Skipped = func(ev event.Event) { skipped = append(skipped, ev.Kind.String()) }
+	_, err = f.Fold(strings.NewReader(text), b, func(ev event.Event, out []engine.Output) {
+		for _, o := range out {
+			switch {
+			case o.Transition != nil:
+				got = append(got, fmt.Sprintf("%d %s %s", ev.Line, o.Transition.Rule, o.Transition.To))
+			case o.Refused != nil:
+				got = append(got, fmt.Sprintf("%d refused", o.Refused.Line))
+			}
+		}
+	})
+	if want := []string{"4 refused", "5 oil due"}; err != nil || !slices.Equal(got, want) {
+		t.Errorf("%v: got %q, want %q", err, got, want)
+	}
+	if want := []string{"book", "turn", "survey", "baseline"}; !slices.Equal(skipped, want) {
+		t.Errorf("skipped %q, want %q", skipped, want)
+	}
+}

@@ -1,6 +1,7 @@
 package stream
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -76,5 +77,41 @@ func (l *Log) markTakenOut(ctx context.Context, vehicle string, list []Entry) er
 			}
 		}
 		return nil
+	})
+}
+
+// Logged is one event of the log.
+type Logged struct {
+	Seq    uint64
+	Stored time.Time
+	Event  event.Event
+	Text   []byte // the CloudEvent, on one line
+	Err    error  // it cannot be read; then there is no event
+}
+
+// EachEvent hands over the events that came in, in the order of the log, and returns after
+// the last one; with own also those that the service wrote itself.
+func (l *Log) EachEvent(ctx context.Context, own bool, do func(Logged) error) error {
+	pattern := "telltale.event.>"
+	if own {
+		pattern = "telltale.>"
+	}
+	return l.Events.Each(ctx, 1, pattern, func(m jetstream.Msg, seq uint64) error {
+		meta, err := m.Metadata()
+		if err != nil {
+			return fmt.Errorf("reading the log: %w", err)
+		}
+		e := Logged{Seq: seq, Stored: meta.Timestamp}
+		if strings.HasPrefix(m.Subject(), "telltale.all.") {
+			e.Event, e.Err = intake.DecodeInternal(m.Subject(), m.Data())
+		} else {
+			e.Event, e.Err = intake.DecodeMessage(m.Subject(), m.Data())
+		}
+		if e.Err == nil {
+			var line bytes.Buffer
+			e.Err = json.Compact(&line, m.Data())
+			e.Text = line.Bytes()
+		}
+		return do(e)
 	})
 }

@@ -22,9 +22,9 @@ import (
 	"telltale/rules/source"
 )
 
-// Commands are due, alarms, refused, why, sample, history, baselines and replay.
+// Commands are due, alarms, refused, why, sample, history, events, baselines and replay.
 func Commands(s cli.Env) []*cobra.Command {
-	return []*cobra.Command{dueCommand(s), alarmsCommand(s), refusedCommand(s), whyCommand(s), sampleCommand(s), historyCommand(s), baselinesCommand(s), replayCommand(s)}
+	return []*cobra.Command{dueCommand(s), alarmsCommand(s), refusedCommand(s), whyCommand(s), sampleCommand(s), historyCommand(s), eventsCommand(s), baselinesCommand(s), replayCommand(s)}
 }
 
 // RegisteredVehicle is the vehicle's registration, or the error that names the

@@ -17,12 +17,14 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/replay"
 	"telltale/engine/stream"
+	"telltale/rules/english"
 )
 
 type replayOptions struct {
 	rules, vehicles, until string
 	against, people        string
-	json, all, keepGoing   bool
+	json, all              bool
+	skipped                map[event.Kind]int // of what a service wrote for itself
 }
 
 func replayCommand(s cli.Env) *cobra.Command {
@@ -35,6 +37,7 @@ func replayCommand(s cli.Env) *cobra.Command {
   telltale replay --rules new-rules --against fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
+			o.skipped = map[event.Kind]int{}
 			if o.against != "" {
 				return whatIf(s, o, args[0])
 			}
@@ -48,7 +51,6 @@ func replayCommand(s cli.Env) *cobra.Command {
 	cmd.Flags().BoolVar(&o.all, "all", false, "also what was not judged, and what was refused")
 	cmd.Flags().StringVar(&o.against, "against", "", "folder of other rule files: show how the alarms of --rules differ from theirs")
 	cmd.Flags().StringVar(&o.people, "people", "", "with --against: people.yaml, to count the messages that each would get")
-	cmd.Flags().BoolVar(&o.keepGoing, "keep-going", false, "with --against: report lines that cannot be read and go on")
 	_ = cmd.MarkFlagRequired("rules") // the flag is defined above
 	return cmd
 }
@@ -63,11 +65,41 @@ func replayFile(s cli.Env, o replayOptions, path string) error {
 		return fmt.Errorf("writing the transitions: %w", err)
 	}
 	fmt.Fprintf(s.Err, "replay: %d events, %d transitions, %d refused, %d not judged\n", r.events, r.transitions, r.refused, r.notJudged)
+	o.noteSkipped(s)
 	if r.parts > 0 {
 		fmt.Fprintf(s.Err, "replay: %d parts of events were not used: --all says which and why\n", r.parts)
 	}
 	cli.Strangers(s, p.Unregistered())
 	return nil
+}
+
+// skip counts what is passed by because a service wrote it for itself.
+func (o *replayOptions) skip(ev event.Event) {
+	if o.skipped != nil {
+		o.skipped[ev.Kind]++
+	}
+}
+
+// skippedWords are what was passed by, in words, and why.
+var skippedWords = []struct {
+	kind      event.Kind
+	one, many string
+}{
+	{event.BookEvent, "adoption of rules", "adoptions of rules"}, {event.TurnEvent, "turn of a list", "turns of lists"},
+	{event.SurveyEvent, "survey", "surveys"}, {event.BaselineEvent, "set of baselines", "sets of baselines"},
+}
+
+// noteSkipped tells it, and by which rules the file was judged.
+func (o *replayOptions) noteSkipped(s cli.Env) {
+	var parts []string
+	for _, w := range skippedWords {
+		if n := o.skipped[w.kind]; n > 0 {
+			parts = append(parts, english.Counted(n, w.one, w.many))
+		}
+	}
+	if parts != nil {
+		fmt.Fprintf(s.Err, "replay: skipped %s, which a service wrote for itself; judged by the rules in %s\n", english.List("and", parts), o.rules)
+	}
 }
 
 // flags adds those by which a file is asked instead of a running service.
@@ -109,6 +141,7 @@ func foldFile(o replayOptions, path string, said func(event.Event, []engine.Outp
 	if err != nil {
 		return nil, err
 	}
+	how.Skipped = o.skip
 	file, err := OpenEvents(path, &how)
 	if err != nil {
 		return nil, err

@@ -59,6 +59,7 @@ func whatIf(s cli.Env, o replayOptions, path string) error {
 	}
 	fmt.Fprintf(s.Err, "replay: %d events by two books; %d lines damaged, %d and %d refused, %d and %d not judged\n", report.Events, report.Damaged,
 		report.Refused[whatif.Old], report.Refused[whatif.New], report.NotJudged[whatif.Old], report.NotJudged[whatif.New])
+	o.noteSkipped(s)
 	return nil
 }
 
@@ -79,10 +80,8 @@ func (o *replayOptions) whatIfConfig(s cli.Env) (cfg whatif.Config, err error) {
 		}
 		cfg.Hears = hears(dir)
 	}
+	cfg.File.Skipped = o.skip
 	cfg.File.Damaged = func(line int, reason error) error {
-		if !o.keepGoing {
-			return cli.Hint(fmt.Errorf("line %d: %w", line, reason), "--keep-going reports such lines and goes on")
-		}
 		fmt.Fprintf(s.Err, "line %d: %v\n", line, reason)
 		return nil
 	}

@@ -125,3 +125,34 @@ func (p *Progress) End() {
 		fmt.Fprintf(p.w, "\r%s\r", strings.Repeat(" ", 50))
 	}
 }
+
+// Counter shows on a terminal how far a list of known length has got; elsewhere nothing.
+type Counter struct {
+	w     io.Writer // nil where there is nobody to look at it
+	whole uint64
+	shown time.Time
+}
+
+// NewCounter shows on w, if a person looks at it, how far it is to the last.
+func NewCounter(w io.Writer, whole uint64) *Counter {
+	c := &Counter{whole: whole}
+	if Terminal(w) && whole > 0 {
+		c.w = w
+	}
+	return c
+}
+
+// At is told of the place that was reached.
+func (c *Counter) At(n uint64) {
+	if c.w != nil && time.Since(c.shown) > 100*time.Millisecond {
+		c.shown = time.Now()
+		fmt.Fprintf(c.w, "\r%d of %d (%d %%)", n, c.whole, n*100/c.whole)
+	}
+}
+
+// End takes the line away.
+func (c *Counter) End() {
+	if c.w != nil {
+		fmt.Fprintf(c.w, "\r%s\r", strings.Repeat(" ", 50))
+	}
+}
