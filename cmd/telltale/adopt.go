@@ -3,7 +3,12 @@ package main
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -18,33 +23,99 @@ import (
 )
 
 func adoptCommand(s cli.Env) *cobra.Command {
-	var url string
+	var url, dir string
 	var dry bool
 	cmd := &cobra.Command{
 		Use:   "adopt DIR",
-		Short: "Put a folder's rules and vehicles into force on services that share a NATS server",
-		Long: `Put a folder's rules into force, and register its vehicles, on services that use a NATS
-server of yours. Such services do not read rules from their own folders, because the
-folders could differ. The command first says what changes: how many vehicles have
-something due at once, or no longer. A service with its own NATS server reads its
-folder by itself.`,
-		Example: "  telltale adopt fleet --nats nats://127.0.0.1:4222 --dry-run",
-		Args:    cobra.ExactArgs(1),
+		Short: "Put a folder's rules and vehicles into force, or say what would change",
+		Long: `Put a folder's rules into force, and register its vehicles, on services that use a
+NATS server of yours: they do not read rules from their own folders, which could differ. What
+changes by it is told first: for each rule and task, how many vehicles reach a stage.
+
+A service with a NATS server of its own reads its folder by itself when a file is saved.
+For it --dry-run says what the folder as it is now would change, whether the service
+runs, is stopped, or has never run. To try a change before the service reads it, edit a
+copy of the folder and name the service's own folder with --dir.`,
+		Example: `  telltale adopt fleet --dry-run
+  telltale adopt draft --dry-run --dir fleet
+  telltale adopt fleet --nats nats://127.0.0.1:4222`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 1 {
+				return nil
+			}
+			return cli.Exit(2, cli.Hint(errors.New("which folder?"), "telltale adopt fleet --dry-run"))
+		},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			f, err := loadFleet(args[0])
 			if err != nil {
 				return err
 			}
 			f.set.NATS = cmp.Or(url, f.set.NATS)
-			if f.set.NATS == "" {
-				return cli.Exit(2, cli.Hint(fmt.Errorf("%s does not use a NATS server of yours", args[0]), "name one with --nats; a service with a server of its own reads its folder when a file is saved"))
+			if dir != "" && !dry {
+				return cli.Exit(2, cli.Hint(errors.New("--dir goes with --dry-run: a service reads its own folder"), "copy the files into "+dir))
 			}
-			return adopt(cmd.Context(), s, f, dry)
+			switch {
+			case f.set.NATS != "":
+				return adopt(cmd.Context(), s, f, dry)
+			case dry:
+				return adoptOwn(cmd.Context(), s, f, cmp.Or(dir, args[0]))
+			}
+			return cli.Exit(2, cli.Hint(fmt.Errorf("the service of %s has a NATS server of its own, and reads the folder when a file is saved", args[0]),
+				"telltale adopt "+args[0]+" --dry-run says what would change"))
 		},
 	}
 	cmd.Flags().StringVar(&url, "nats", "", "address of the NATS server (default: nats in DIR/telltale.yaml)")
+	cmd.Flags().StringVar(&dir, "dir", "", "with --dry-run: folder of the service, if DIR is a copy of it")
 	cmd.Flags().BoolVar(&dry, "dry-run", false, "only say what would change")
 	return cmd
+}
+
+// adoptOwn says what a folder would change on the service of dir: on the running one,
+// on the files of one that is stopped, or where none has run yet.
+func adoptOwn(ctx context.Context, s cli.Env, f *fleet, dir string) error {
+	address, err := os.ReadFile(filepath.Join(dir, "nats.url"))
+	if err != nil {
+		err = withStopped(ctx, dir, func(ctx context.Context, log *stream.Log) error { return wouldAdopt(ctx, s, f, log, log) })
+		if errors.Is(err, cli.ErrNoneRuns) {
+			return wouldAdopt(ctx, s, f, nil, whatif.Nothing{})
+		}
+		return err
+	}
+	nc, err := nats.Connect(strings.TrimSpace(string(address)), nats.Name("telltale adopt"), nats.Timeout(5*time.Second))
+	if err != nil {
+		return cli.Hint(fmt.Errorf("connecting to the service of %s: %w", dir, err), "is telltale serve running? If it was killed, remove "+filepath.Join(dir, "nats.url"))
+	}
+	defer nc.Close()
+	log, err := stream.Open(ctx, nc, stream.LogConfig{Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		return err
+	}
+	return wouldAdopt(ctx, s, f, log, log)
+}
+
+// wouldAdopt says what would change; log is nil where there is none.
+func wouldAdopt(ctx context.Context, s cli.Env, f *fleet, log *stream.Log, store whatif.Store) error {
+	now := time.Now().UTC().Truncate(time.Second)
+	if log != nil {
+		var err error
+		if now, err = (&app{fleet: f, log: log}).now(ctx); err != nil {
+			return err
+		}
+	}
+	c, err := whatif.Adopt(ctx, store, f.book, f.register, now)
+	if err != nil {
+		return err
+	}
+	changed(s, c)
+	fmt.Fprintf(s.Err, "adopt: nothing was changed; %s would be registered or changed\n", english.Plural(len(c.Register), "vehicle"))
+	return nil
+}
+
+// changed lists what changes, a rule or task and stage a line.
+func changed(s cli.Env, c *whatif.Adoption) {
+	for _, n := range c.Changes {
+		fmt.Fprintf(s.Out, "%-28s %-10s %s\n", n.Rule, n.To, english.Plural(n.Vehicles, "vehicle"))
+	}
 }
 
 func adopt(ctx context.Context, s cli.Env, f *fleet, dry bool) error {
@@ -65,17 +136,14 @@ func adopt(ctx context.Context, s cli.Env, f *fleet, dry bool) error {
 	if err != nil {
 		return err
 	}
+	if dry {
+		return wouldAdopt(ctx, s, f, log, log)
+	}
 	c, err := whatif.Adopt(ctx, log, f.book, f.register, now)
 	if err != nil {
 		return err
 	}
-	for _, n := range c.Changes {
-		fmt.Fprintf(s.Out, "%-28s %-10s %s\n", n.Rule, n.To, english.Plural(n.Vehicles, "vehicle"))
-	}
-	if dry {
-		fmt.Fprintf(s.Err, "adopt: nothing was changed; %s would be registered\n", english.Plural(len(c.Register), "vehicle"))
-		return nil
-	}
+	changed(s, c)
 	adopted, err := log.PublishBook(ctx, now, f.book, f.files)
 	if err != nil {
 		return err

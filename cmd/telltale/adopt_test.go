@@ -91,7 +91,7 @@ func TestAdopt(t *testing.T) {
 
 	write(t, dir, map[string]string{"rules/oil.yaml": strings.Replace(oilBook, "1000 km", "500 km", 1)})
 	a.reload(t.Context())
-	expect("oil due 1 vehicle\n", "adopt: nothing was changed; 0 vehicles would be registered\n", "--dry-run")
+	expect("oil due 1 vehicle\n", "adopt: nothing was changed; 0 vehicles would be registered or changed\n", "--dry-run")
 	if a.svc.Health().Book != f.book.Hash {
 		t.Error("rules came into force that nobody adopted")
 	}
@@ -183,7 +183,7 @@ func TestAdoptRefuses(t *testing.T) {
 		t.Errorf("exit %d\n%s\nwant\n%s", code, said, want)
 	}
 	code, _, said = told(t, "adopt", a.fleet.dir)
-	if !strings.HasPrefix(said, "telltale: "+a.fleet.dir+" does not use a NATS server of yours\nhint: name one with --nats") || code != 2 {
+	if !strings.HasPrefix(said, "telltale: the service of "+a.fleet.dir+" has a NATS server of its own, and reads the folder when a file is saved\nhint: telltale adopt "+a.fleet.dir+" --dry-run says what would change") || code != 2 {
 		t.Errorf("exit %d\n%s", code, said)
 	}
 }

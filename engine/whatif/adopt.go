@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"reflect"
 	"slices"
 	"strings"
@@ -12,6 +13,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/event"
+	"telltale/engine/intake"
 	"telltale/rules"
 )
 
@@ -38,51 +40,98 @@ type Change struct {
 	Vehicles int    // of how many
 }
 
-// Adopt judges every vehicle as it was stored last by the book at the clock's time
-// now, and compares the register with what is registered. Nothing is changed.
+// Adopt judges every vehicle as it was stored last by the book and the register at the
+// clock's time now. Nothing is changed.
 func Adopt(ctx context.Context, s Store, b *rules.Book, register []event.Event, now time.Time) (*Adoption, error) {
 	inForce, err := s.BookInForce(ctx)
 	if err != nil {
 		return nil, err
 	}
 	a := &Adoption{}
+	fresh := map[string]event.Event{} // registrations that are not in a copy yet
 	for _, ev := range register {
 		d, err := s.LastRegistration(ctx, ev.Vehicle)
 		if err != nil {
 			return nil, err
 		}
-		if !reflect.DeepEqual(d, ev.Data) {
-			a.Register = append(a.Register, ev)
+		if reflect.DeepEqual(d, ev.Data) {
+			continue
+		}
+		a.Register = append(a.Register, ev)
+		if fresh[ev.Vehicle], err = intake.At(ev, now); err != nil {
+			return nil, fmt.Errorf("registering vehicle %q: %w", ev.Vehicle, err)
 		}
 	}
-	if inForce == b.Hash {
-		return a, nil // nobody is judged anew
-	}
-	vehicles := map[Change]map[string]bool{}
+	count := counter{}
+	book := event.Event{Kind: event.BookEvent, Time: now.UTC(), Recorded: now.UTC(), Data: &event.BookData{Hash: b.Hash, Book: b}}
 	err = s.Copies(ctx, func(p *engine.Partition) error {
-		for _, o := range p.Apply(event.Event{Kind: event.BookEvent, Time: now.UTC(), Recorded: now.UTC(), Data: &event.BookData{Hash: b.Hash, Book: b}}) {
-			t := o.Transition
-			if t == nil {
-				continue
+		if inForce != b.Hash { // else nobody is judged anew by it
+			count.add(p.Apply(book))
+		}
+		for _, v := range p.Vehicles() {
+			if ev, ok := fresh[v]; ok {
+				count.add(p.Apply(ev))
+				delete(fresh, v)
 			}
-			c := Change{Rule: t.Rule, To: string(t.To)}
-			if t.To == alarm.Normal {
-				c.To = string(t.Transition) // cleared or withdrawn
-			}
-			if vehicles[c] == nil {
-				vehicles[c] = map[string]bool{}
-			}
-			vehicles[c][t.Vehicle] = true
 		}
 		return nil
 	})
 	if err != nil {
 		return nil, fmt.Errorf("judging the vehicles by the folder's rules: %w", err)
 	}
-	for c, of := range vehicles {
-		c.Vehicles = len(of)
-		a.Changes = append(a.Changes, c)
-	}
-	slices.SortFunc(a.Changes, func(a, b Change) int { return cmp.Or(strings.Compare(a.Rule, b.Rule), strings.Compare(a.To, b.To)) })
+	count.add(unknown(book, fresh, now))
+	a.Changes = count.changes()
 	return a, nil
 }
+
+// unknown judges vehicles that no copy knows.
+func unknown(book event.Event, fresh map[string]event.Event, now time.Time) (out []engine.Output) {
+	p := engine.NewPartition()
+	p.Apply(intake.Tick(now))
+	p.Apply(book)
+	for _, v := range slices.Sorted(maps.Keys(fresh)) {
+		out = append(out, p.Apply(fresh[v])...)
+	}
+	return out
+}
+
+// counter counts the vehicles of each change.
+type counter map[Change]map[string]bool
+
+func (n counter) add(out []engine.Output) {
+	for _, o := range out {
+		t := o.Transition
+		if t == nil {
+			continue
+		}
+		c := Change{Rule: t.Rule, To: string(t.To)}
+		if t.To == alarm.Normal {
+			c.To = string(t.Transition) // cleared or withdrawn
+		}
+		if n[c] == nil {
+			n[c] = map[string]bool{}
+		}
+		n[c][t.Vehicle] = true
+	}
+}
+
+func (n counter) changes() (out []Change) {
+	for c, of := range n {
+		c.Vehicles = len(of)
+		out = append(out, c)
+	}
+	slices.SortFunc(out, func(a, b Change) int { return cmp.Or(strings.Compare(a.Rule, b.Rule), strings.Compare(a.To, b.To)) })
+	return out
+}
+
+// Nothing is the Store of a folder in which no service has run yet.
+type Nothing struct{}
+
+// BookInForce is none.
+func (Nothing) BookInForce(context.Context) (string, error) { return "", nil }
+
+// LastRegistration is none.
+func (Nothing) LastRegistration(context.Context, string) (*event.VehicleData, error) { return nil, nil }
+
+// Copies are none.
+func (Nothing) Copies(context.Context, func(*engine.Partition) error) error { return nil }

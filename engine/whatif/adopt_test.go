@@ -63,4 +63,17 @@ func TestAdopt(t *testing.T) {
 	if a, err := whatif.Adopt(t.Context(), stored{p}, p.Book(), nil, p.Now()); err != nil || a.Changes != nil {
 		t.Errorf("%v: %+v", err, a)
 	}
+	// A folder of which no service has run: what its vehicles begin with.
+	due := book(t, oil+"1000 km}, unknown history: due}\n")
+	a, err = whatif.Adopt(t.Context(), whatif.Nothing{}, due, folder, p.Now())
+	if err != nil || !slices.Equal(a.Changes, []whatif.Change{{Rule: "oil", To: "due", Vehicles: 2}}) || len(a.Register) != 2 {
+		t.Errorf("%v: %+v", err, a)
+	}
+	// The book is in force, and the register has one vehicle more.
+	more := register("vehicles:\n  van-02: {kind: van, meters: {odometer: distance}}\n")
+	q := replay.File{}.Partition(due)
+	a, err = whatif.Adopt(t.Context(), stored{q}, due, more, p.Now())
+	if err != nil || !slices.Equal(a.Changes, []whatif.Change{{Rule: "oil", To: "due", Vehicles: 1}}) {
+		t.Errorf("%v: %+v", err, a)
+	}
 }
