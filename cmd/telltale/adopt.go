@@ -39,12 +39,7 @@ copy of the folder and name the service's own folder with --dir.`,
 		Example: `  telltale adopt fleet --dry-run
   telltale adopt draft --dry-run --dir fleet
   telltale adopt fleet --nats nats://127.0.0.1:4222`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) == 1 {
-				return nil
-			}
-			return cli.Exit(2, cli.Hint(errors.New("which folder?"), "telltale adopt fleet --dry-run"))
-		},
+		Args: cli.Wants(1, 1, "which folder?", "telltale adopt fleet --dry-run"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			f, err := loadFleet(args[0])
 			if err != nil {

@@ -99,7 +99,7 @@ func TestLeaveByAnyReplica(t *testing.T) {
 	if code, page := press(other, leave, url.Values{"List-Unsubscribe": {"One-Click"}}); code != 200 {
 		t.Fatalf("leaving: %d\n%s", code, page)
 	}
-	if got := telltale(t, "deliveries", "--nats", server, "--left"); got != "ines wants no messages since 2031-01-02 00:00\n" {
+	if got := telltale(t, "deliveries", "--nats", server, "--left"); got != "ines unsubscribed from messages on 2031-01-02 00:00\n" {
 		t.Errorf("who left: %q", got)
 	}
 	drive(2, 2050) // due

@@ -23,7 +23,7 @@ func chaptersCommand(s cli.Env) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "chapters [NAME]",
-		Short: "List the ready-made rule files, describe one, copy them, and show where their figures come from",
+		Short: "List ready-made rule files, describe or copy one, and show the source of each figure",
 		Example: `  telltale chapters
   telltale chapters engine-oil
   telltale chapters copy engine-oil fleet
@@ -122,7 +122,7 @@ func describeChapter(s cli.Env, name string, asJSON bool) error {
 // chapterCommand does something with a chapter and a fleet's folder, which is this one
 // where none is named.
 func chapterCommand(use, short string, do func(c chapters.Chapter, dir string) error) *cobra.Command {
-	return &cobra.Command{Use: use, Short: short, Args: cobra.RangeArgs(1, 2), RunE: func(_ *cobra.Command, args []string) error {
+	return &cobra.Command{Use: use, Short: short, Args: cli.Wants(1, 2, "which chapter?", "telltale chapters lists them"), RunE: func(_ *cobra.Command, args []string) error {
 		c, err := cli.Chapter(args[0])
 		if err != nil {
 			return err
@@ -146,7 +146,7 @@ func copyChapter(s cli.Env, c chapters.Chapter, dir string) error {
 	path, err := c.Copy(rulesIn(dir))
 	switch {
 	case errors.Is(err, fs.ErrExist):
-		return cli.Exit(2, cli.Hint(fmt.Errorf("%s is there already, and is left as it is", filepath.Join(rulesIn(dir), c.File())),
+		return cli.Exit(2, cli.Hint(fmt.Errorf("%s exists already and was not changed", filepath.Join(rulesIn(dir), c.File())),
 			fmt.Sprintf("telltale chapters diff %s %s shows how it differs", c.Name, dir)))
 	case err != nil:
 		return err
@@ -185,14 +185,14 @@ func diffChapter(s cli.Env, c chapters.Chapter, dir string) error {
 	own, err := os.ReadFile(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return cli.Exit(2, cli.Hint(fmt.Errorf("no file %s", path), fmt.Sprintf("telltale chapters copy %s %s puts it there", c.Name, dir)))
+		return cli.Exit(2, cli.Hint(fmt.Errorf("no file %s", path), fmt.Sprintf("telltale chapters copy %s %s", c.Name, dir)))
 	case err != nil:
 		return cli.Exit(2, fmt.Errorf("reading the copy of %q: %w", c.Name, err))
 	}
 	own = bytes.ReplaceAll(own, []byte("\r\n"), []byte("\n")) // an editor's line ends are no change
 	d := diff.Diff(filepath.ToSlash(path), own, "telltale "+program()+" "+c.File(), c.Text)
 	if len(d) == 0 {
-		fmt.Fprintf(s.Err, "%s is this program's version\n", path)
+		fmt.Fprintf(s.Err, "%s is the same as this program's version\n", path)
 		return nil
 	}
 	_, d, _ = bytes.Cut(d, []byte("\n")) // the command line that the library puts first
@@ -209,7 +209,7 @@ func chaptersSources(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "sources NAME",
 		Short: "List every figure of a chapter with its source",
-		Args:  cobra.ExactArgs(1),
+		Args:  cli.Wants(1, 1, "which chapter?", "telltale chapters sources engine-oil"),
 		RunE:  func(_ *cobra.Command, args []string) error { return chapterSources(s, args[0], asJSON) },
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")

@@ -16,6 +16,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify"
 	"telltale/notify/delivery"
+	"telltale/rules/english"
 )
 
 // answerDeliveries adds the deliveries, and who asked for no more, to what the running
@@ -113,7 +114,7 @@ func deliveriesCommand(s cli.Env) *cobra.Command {
 	var left bool
 	cmd := &cobra.Command{
 		Use:   "deliveries",
-		Short: "List the messages to people: waiting, sent, or failed and why",
+		Short: "List messages to people: waiting, sent, or failed and why",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
@@ -123,27 +124,27 @@ func deliveriesCommand(s cli.Env) *cobra.Command {
 				}
 				if left {
 					list, err := service.List[notify.Left](ctx, nc, "left", nil)
-					return cli.Listing(s, c.JSON, list, err, "nobody asked for no more mails", leftLine)
+					return cli.Listing(s, c.JSON, list, err, "nobody has unsubscribed", leftLine)
 				}
 				list, err := service.List[delivery.Delivery](ctx, nc, "deliveries", nil)
-				return cli.Listing(s, c.JSON, list, err, "no deliveries yet", deliveryLine)
+				return cli.Listing(s, c.JSON, list, err, "no messages yet", deliveryLine)
 			})
 		},
 	}
 	c.Flags(cmd, s)
-	cmd.Flags().BoolVar(&left, "left", false, "list who asked for no more mails of a kind, and since when")
-	cmd.Flags().StringVar(&retry, "retry", "", "try the delivery with this key again")
+	cmd.Flags().BoolVar(&left, "left", false, "list who unsubscribed from which mails, and when")
+	cmd.Flags().StringVar(&retry, "retry", "", "try to deliver the message with this key again")
 	return cmd
 }
 
 func deliveryLine(d delivery.Delivery) string {
 	line := fmt.Sprintf("%-8s %s  to %-28s %s", d.State, d.Time.Format("2006-01-02 15:04"), d.To, cmp.Or(d.Subject, d.Key))
 	if d.LastError != "" {
-		line += fmt.Sprintf("\n         after %d tries: %s\n         key %s", d.Attempts, d.LastError, d.Key)
+		line += fmt.Sprintf("\n         after %s: %s\n         key %s", english.Plural(d.Attempts, "attempt"), d.LastError, d.Key)
 	}
 	return line
 }
 
 func leftLine(l notify.Left) string {
-	return fmt.Sprintf("%s wants no %s since %s", l.Person, l.Kind, l.Since.Format("2006-01-02 15:04"))
+	return fmt.Sprintf("%s unsubscribed from %s on %s", l.Person, l.Kind, l.Since.Format("2006-01-02 15:04"))
 }

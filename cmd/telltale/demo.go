@@ -36,10 +36,11 @@ func demoCommand(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Run the sample fleet's year through the real service",
-		Long: `Copies the sample fleet into a folder, starts the service there with its NATS
-server, publishes a year of events from a second connection, moves the clock by
-the events, and prints what follows. Nothing is sent: mails are written as files,
-or with --smtp handed to a server that is there for trying.`,
+		Long: `Copy the sample fleet into a folder, start the service there, send it a year of events,
+and print what follows. The clock is moved by the events. Nothing is sent to anybody:
+mails are written as files, or handed to a test server with --smtp.`,
+		Example: `  telltale demo
+  telltale demo --dir demo --stay`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if files == "" {
@@ -52,9 +53,9 @@ or with --smtp handed to a server that is there for trying.`,
 			return nil
 		},
 	}
-	cmd.Flags().StringVar(&dir, "dir", "", "folder to copy the sample fleet into (a temporary one)")
-	cmd.Flags().StringVar(&files, "files", "", "only copy the sample fleet's files into this folder, and run nothing")
-	cmd.Flags().StringVar(&smtp, "smtp", "", "hand the mails to this SMTP server, host:port, in the clear; the fleet's people are invented, so it must be one that keeps them")
+	cmd.Flags().StringVar(&dir, "dir", "", "folder to copy the sample fleet into (default: a temporary one)")
+	cmd.Flags().StringVar(&files, "files", "", "only copy the sample fleet's files into this folder")
+	cmd.Flags().StringVar(&smtp, "smtp", "", "hand the mails to this SMTP test server, host:port, unencrypted; it must keep them, since the people are invented")
 	cmd.Flags().BoolVar(&stay, "stay", false, "keep the service running at the end, until Ctrl-C")
 	return cmd
 }
@@ -83,7 +84,7 @@ func demo(ctx context.Context, s cli.Env, dir, smtp string, stay bool) error {
 		return err
 	}
 	fmt.Fprintf(s.Err, "demo: the sample fleet is in %s, the service at %s\n", dir, a.url())
-	fmt.Fprintln(s.Err, "demo: the fleet is folded in 16 parts side by side, so lines come in order for each vehicle alone")
+	fmt.Fprintln(s.Err, "demo: vehicles are processed side by side, so lines are in order for each vehicle only")
 	err = runDemo(ctx, s, a, register)
 	if err == nil && stay {
 		fmt.Fprintf(s.Err, "still serving; try: telltale due --dir %s (Ctrl-C ends)\n", dir)
@@ -114,7 +115,7 @@ func demoFolder(dir string) (_ string, err error) {
 			return "", err
 		}
 	} else if cli.Exists(filepath.Join(dir, "vehicles.yaml")) {
-		return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s holds a fleet already", dir), "name an empty folder, or run it: telltale serve --dir "+dir))
+		return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s has a fleet already", dir), "name an empty folder, or run it: telltale serve --dir "+dir))
 	}
 	err = fs.WalkDir(samples.FS, ".", func(path string, d fs.DirEntry, err error) error {
 		if err != nil {

@@ -42,16 +42,26 @@ func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 	}, Open: openStopped}
 	cmd := &cobra.Command{
 		Use:           "telltale",
-		Short:         "Alerts on maintenance due and abnormal fluid samples, by rules of your own",
+		Short:         "Tells you when vehicles need maintenance, and when a fluid sample is abnormal",
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
 	cmd.SetOut(stdout)
 	cmd.SetErr(stderr)
 	cmd.CompletionOptions.DisableDefaultCmd = true
-	cmd.AddCommand(setup.Command(s, ready), demoCommand(s), serveCommand(s), sendCommand(s), chaptersCommand(s),
-		deliveriesCommand(s), previewCommand(s), checkCommand(s), adoptCommand(s), schemaCommand(s), wordsCommand(s))
-	cmd.AddCommand(enter.Commands(s)...)
-	cmd.AddCommand(ask.Commands(s)...)
+	grouped(cmd, "Start and run", setup.Command(s, ready), checkCommand(s), serveCommand(s), demoCommand(s), adoptCommand(s))
+	grouped(cmd, "Enter", append(enter.Commands(s), sendCommand(s))...)
+	grouped(cmd, "Ask", append(ask.Commands(s), deliveriesCommand(s))...)
+	cmd.SetHelpCommandGroupID("Start and run")
+	grouped(cmd, "Rules", append(ask.Trials(s), previewCommand(s), chaptersCommand(s), wordsCommand(s), schemaCommand(s))...)
 	return cmd
+}
+
+// grouped adds commands under a heading of their own in the help.
+func grouped(root *cobra.Command, heading string, commands ...*cobra.Command) {
+	root.AddGroup(&cobra.Group{ID: heading, Title: heading + ":"})
+	for _, c := range commands {
+		c.GroupID = heading
+	}
+	root.AddCommand(commands...)
 }

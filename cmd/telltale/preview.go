@@ -26,21 +26,21 @@ func previewCommand(s cli.Env) *cobra.Command {
 	var o previewOptions
 	cmd := &cobra.Command{
 		Use:   "preview --to PERSON --rules DIR --people FILE EVENTS.jsonl",
-		Short: "Write what a person would have been told over a file of events, and send nothing",
-		Long: `Folds a file of events as the service would, tells as the service would, and
-writes the person's messages as files: mails, and their HTML to look at. What is
-printed is how many there were in each month.`,
+		Short: "Show which messages a person would have got for a file of events",
+		Long: `Run a file of events as the service would, and count the messages that a person would
+have got in each month. With --out the messages are written as files: mails, and their
+HTML to look at. Nothing is sent.`,
 		Example: `  telltale preview --to tobias --rules fleet/rules --vehicles fleet/vehicles.yaml --people fleet/people.yaml fleet/events.jsonl`,
-		Args:    cobra.ExactArgs(1),
+		Args:    cli.Wants(1, 1, "which file of events?", "telltale preview --to ines --rules fleet/rules --people fleet/people.yaml events.jsonl"),
 		RunE:    func(cmd *cobra.Command, args []string) error { return previewTo(cmd.Context(), s, o, args[0]) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.to, "to", "", "id of the person in people.yaml, or everyone")
 	f.StringVar(&o.rules, "rules", "", "folder of rule files (needed)")
 	f.StringVar(&o.people, "people", "", "people.yaml (needed)")
-	f.StringVar(&o.vehicles, "vehicles", "", "register to begin with (vehicles.yaml)")
-	f.StringVar(&o.out, "out", "", "folder to write the messages into; none are written without")
-	f.StringVar(&o.until, "until", "", "go on ticking to this date (YYYY-MM-DD)")
+	f.StringVar(&o.vehicles, "vehicles", "", "vehicles.yaml, if the file has no registrations")
+	f.StringVar(&o.out, "out", "", "write the messages into this folder")
+	f.StringVar(&o.until, "until", "", "go on to this date (YYYY-MM-DD)")
 	for _, needed := range []string{"to", "rules", "people"} {
 		_ = cmd.MarkFlagRequired(needed) // the flag is defined above
 	}

@@ -20,8 +20,12 @@ func sendCommand(s cli.Env) *cobra.Command {
 	var c cli.Client
 	cmd := &cobra.Command{
 		Use:   "send [FILE|-]",
-		Short: "Publish events, one CloudEvent a line, to a running service",
-		Args:  cobra.MaximumNArgs(1),
+		Short: "Send events, one CloudEvent a line, to a running service",
+		Long: `Send a file of events, one CloudEvent a line, to a running service; - or no FILE reads the
+standard input. A line that cannot be used is shown with its reason, and the next is sent.
+Sending the same again changes nothing.`,
+		Example: `  telltale send --dir fleet events.jsonl`,
+		Args:    cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			in := s.In
 			if len(args) == 1 && args[0] != "-" {
@@ -63,7 +67,7 @@ func send(ctx context.Context, s cli.Env, nc *nats.Conn, in io.Reader) error {
 		err = p.Wait(ctx)
 	}
 	if err != nil {
-		return cli.Hint(fmt.Errorf("sending, after %d events were read: %w", sent, err), "send the same again: what is stored already is not stored twice")
+		return cli.Hint(fmt.Errorf("sending, after %d events were read: %w", sent, err), "send the same again: nothing is stored twice")
 	}
 	byService, err := printRefused(ctx, s, p)
 	if err != nil {

@@ -22,8 +22,14 @@ func serveCommand(s cli.Env) *cobra.Command {
 	var dir, natsURL, listen string
 	cmd := &cobra.Command{
 		Use:   "serve --dir DIR",
-		Short: "Run the service of a folder: its rules, vehicles, people and settings",
-		Args:  cobra.NoArgs,
+		Short: "Run the service of a fleet's folder",
+		Long: `Run the service of a folder until Ctrl-C: it reads the folder's rules, vehicles, people and
+settings, and reads them again when a file is saved. A file with a fault changes nothing,
+and the log says what is wrong. Without settings it runs a NATS server of its own on this
+machine alone, and writes mails as files into DIR/mail.`,
+		Example: `  telltale serve --dir fleet
+  telltale serve --dir fleet --listen 127.0.0.1:4223`,
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			f, err := loadFleet(dir)
 			if err != nil {
@@ -37,8 +43,8 @@ func serveCommand(s cli.Env) *cobra.Command {
 		},
 	}
 	cmd.Flags().StringVar(&dir, "dir", ".", "folder with rules/, vehicles.yaml, people.yaml, telltale.yaml")
-	cmd.Flags().StringVar(&natsURL, "nats", "", "join this NATS server instead of embedding one")
-	cmd.Flags().StringVar(&listen, "listen", "", "where the embedded NATS server listens (host:port, port -1 for any)")
+	cmd.Flags().StringVar(&natsURL, "nats", "", "use this NATS server instead of starting one")
+	cmd.Flags().StringVar(&listen, "listen", "", "where the service's own NATS server listens (host:port; port -1 is any free one)")
 	return cmd
 }
 
@@ -59,7 +65,7 @@ func serve(ctx context.Context, s cli.Env, f *fleet) error {
 		return errors.Join(err, a.stop())
 	}
 	if len(f.people.People()) == 0 {
-		logger.Warn("no people named; nobody is told anything", "hint", "name people in "+filepath.Join(f.dir, "people.yaml"))
+		logger.Warn("no people named; no messages are sent", "hint", "name people in "+filepath.Join(f.dir, "people.yaml"))
 	}
 	fmt.Fprintf(s.Err, "serving %s at %s, %s, %s; stop with Ctrl-C\n", f.dir, a.url(), english.Plural(len(f.book.Rules), "rule"), english.Plural(len(f.book.Tasks), "task"))
 	work, halt := context.WithCancel(ctx) // until the interrupt, or until something fails
@@ -91,8 +97,8 @@ func (a *app) checkClock(ctx context.Context) error {
 	if err != nil || !last.After(time.Now().Add(48*time.Hour)) {
 		return err
 	}
-	return cli.Exit(2, cli.Hint(fmt.Errorf("the log in %s stands at %s, ahead of this machine's clock", a.fleet.dir, last.Format(time.DateOnly)),
-		"begin in a folder of its own: telltale demo --files DIR copies the sample fleet without its year; or set clock: events"))
+	return cli.Exit(2, cli.Hint(fmt.Errorf("the events in %s go up to %s, ahead of this machine's clock", a.fleet.dir, last.Format(time.DateOnly)),
+		"start in another folder: telltale demo --files DIR copies the sample fleet without its events; or set clock: events"))
 }
 
 func unlessStopped(ctx context.Context, err error) error {
@@ -160,7 +166,7 @@ func (a *app) reload(ctx context.Context) {
 	}
 	if err != nil && ctx.Err() == nil {
 		if a.fault.Swap(err.Error()) != err.Error() {
-			a.logger.Error("the folder has faults; what was in force stays in force", "faults", err)
+			a.logger.Error("the folder has faults; the rules, vehicles and people in force stay as they are", "faults", err)
 		}
 		return
 	}
@@ -178,11 +184,11 @@ func (a *app) wallClock(ctx context.Context) error {
 func (a *app) tellClock(suspect bool, off time.Duration) {
 	a.suspect.Store(suspect)
 	if suspect {
-		a.logger.Error("clock suspect: the wall clock jumped; ticks are held until it is right again. If it is right now, restart the service",
+		a.logger.Error("the clock jumped: time-based tasks are paused until it is right again. If it is right now, restart the service",
 			"jumped", off.Round(time.Second).String(), "wall", time.Now().UTC().Format(time.RFC3339))
 		return
 	}
-	a.logger.Info("clock right again; ticks resumed")
+	a.logger.Info("the clock is right again; time-based tasks go on")
 }
 
 // tick moves the clock to t. The lists that fall due by then are asked for first:

@@ -22,10 +22,13 @@ import (
 	"telltale/rules/source"
 )
 
-// Commands are due, alarms, refused, why, sample, history, events, baselines and replay.
+// Commands are due, alarms, why, sample, history, refused, events and baselines.
 func Commands(s cli.Env) []*cobra.Command {
-	return []*cobra.Command{dueCommand(s), alarmsCommand(s), refusedCommand(s), whyCommand(s), sampleCommand(s), historyCommand(s), eventsCommand(s), baselinesCommand(s), replayCommand(s)}
+	return []*cobra.Command{dueCommand(s), alarmsCommand(s), whyCommand(s), sampleCommand(s), historyCommand(s), refusedCommand(s), eventsCommand(s), baselinesCommand(s)}
 }
+
+// Trials is replay, by which rules are tried.
+func Trials(s cli.Env) []*cobra.Command { return []*cobra.Command{replayCommand(s)} }
 
 // RegisteredVehicle is the vehicle's registration, or the error that names the
 // nearest there is.
@@ -91,7 +94,7 @@ func alarmsCommand(s cli.Env) *cobra.Command {
 	var all bool
 	cmd := &cobra.Command{
 		Use:   "alarms",
-		Short: "What stands on a running service",
+		Short: "List active alarms",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
@@ -100,12 +103,12 @@ func alarmsCommand(s cli.Env) *cobra.Command {
 				if !all {
 					list = slices.DeleteFunc(list, func(a alarm.Listed) bool { return a.To == "normal" })
 				}
-				err = cli.Listing(s, c.JSON, list, err, "no alarm stands", standingLine)
+				err = cli.Listing(s, c.JSON, list, err, "no active alarms", standingLine)
 				switch n := before - len(list); {
 				case n == 1:
-					fmt.Fprintln(s.Err, "1 more has cleared and waits for an acknowledgement: --all lists it")
+					fmt.Fprintln(s.Err, "1 more has cleared but was not acknowledged: --all lists it")
 				case n > 1:
-					fmt.Fprintf(s.Err, "%d more have cleared and wait for an acknowledgement: --all lists them\n", n)
+					fmt.Fprintf(s.Err, "%d more have cleared but were not acknowledged: --all lists them\n", n)
 				}
 				return err
 			})
@@ -113,7 +116,7 @@ func alarmsCommand(s cli.Env) *cobra.Command {
 	}
 	c.Flags(cmd, s)
 	cmd.Flags().StringVar(&vehicle, "vehicle", "", "only this vehicle")
-	cmd.Flags().BoolVar(&all, "all", false, "also what has cleared and nobody has acknowledged")
+	cmd.Flags().BoolVar(&all, "all", false, "also alarms that have cleared but were not acknowledged")
 	return cmd
 }
 
@@ -130,7 +133,7 @@ func refusedCommand(s cli.Env) *cobra.Command {
 	var vehicle string
 	cmd := &cobra.Command{
 		Use:   "refused",
-		Short: "The events that a running service could not use, and why",
+		Short: "List events that could not be used, and why",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
@@ -154,16 +157,16 @@ func whyCommand(s cli.Env) *cobra.Command {
 	var o replayOptions
 	cmd := &cobra.Command{
 		Use:   "why VEHICLE [RULE]",
-		Short: "Tell why a rule or task of a vehicle stands as it does, or why it was not judged",
-		Long: `Tell why a rule or task of a vehicle stands as it does: the value of each operand,
-the baseline and its source, the events used, what was missing, when it changed last
-and by which book; of a task, how its due point came about. Without RULE, all that
-stands is told, and the rest listed.
+		Short: "Explain the state of a rule or task",
+		Long: `Explain why a rule or task of a vehicle is in the state it is in: the value of each
+operand, the baseline and its source, the events used, what was missing, when it last
+changed and by which rules; for a task, how its due date or meter value was found.
+Without RULE, everything active is explained and the rest is listed.
 
-It is asked of a running service or, with --rules, found from a file of events.`,
+The running service is asked or, with --rules, a file of events is run.`,
 		Example: `  telltale why bus-07 "copper over baseline"
   telltale why bus-07 "engine oil" --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
-		Args: cobra.RangeArgs(1, 3),
+		Args: cli.Wants(1, 3, "which vehicle?", `telltale why bus-07 "engine oil"`),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			args, file, err := o.split(args, 1, 2, "why")
 			if err != nil {
@@ -201,7 +204,7 @@ func whyFromFile(s cli.Env, o replayOptions, asJSON bool, vehicle, rule, path st
 		return err
 	}
 	if refused > 0 {
-		fmt.Fprintf(s.Err, "%d events of %s were refused; telltale replay --all lists them\n", refused, path)
+		fmt.Fprintf(s.Err, "%d events of %s could not be used; telltale replay --all lists them\n", refused, path)
 	}
 	return whyAnswer(s, asJSON, p.Why(vehicle, rule), vehicle, rule)
 }
@@ -213,7 +216,7 @@ func whyAnswer(s cli.Env, asJSON bool, list []why.Why, vehicle, rule string) err
 	case len(list) == 0 && rule != "":
 		return cli.Hint(fmt.Errorf("vehicle %q has no rule, task or follow-up %q, or is not registered", vehicle, rule), "telltale why "+vehicle+" lists what it has")
 	case len(list) == 0:
-		return cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), "vehicles are named as in the subject of their events")
+		return cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), "telltale due lists vehicles by name; vehicles.yaml has their keys")
 	case asJSON:
 		return cli.Listing(s, true, list, nil, "", nil)
 	}

@@ -26,19 +26,18 @@ func baselinesCommand(s cli.Env) *cobra.Command {
 	var asEvent, limits bool
 	cmd := &cobra.Command{
 		Use:   "baselines [EVENTS.jsonl]",
-		Short: "What is usual in the fleet, by its own samples: groups, figures, what was left out",
-		Long: `List the baselines in force that are made from the fleet's own samples: each group
-with its samples, vehicles and age of the fluid, and for each analyte the number of
-results, mean, median, robust spread and percentiles, the results that were left out,
-and why a group is not used.
+		Short: "Show what is usual in the fleet, from its own samples",
+		Long: `Show the baselines made from the fleet's own samples: each group with its samples,
+vehicles and fluid age, and for each analyte the number of results, mean, median, robust
+spread and percentiles, which results were left out, and why a group is not used.
 
-It is asked of a running service or, with --rules, made of a file of events as at its
-end. --event then prints the event that puts it in force, to go behind that file.
+The running service is asked or, with --rules, the baselines are made from a file of
+events. --event then prints the event that puts them in force, to append to that file.
 
---limits looks at the rules instead: for each that has limits on the value, or times
-the baseline, of one analyte, which results of the fleet reach each limit, and what 90,
-95 and 98 of 100 stay under. A limit that a tenth of sound vehicles reach is too low, one
-far beyond all of them sees nothing in time; which it is a person decides.`,
+--limits compares the rules with the fleet: for each limit on the value, or times the
+baseline, of one analyte, how many results reach it, and what 90, 95 and 98 % stay under.
+A limit that a tenth of healthy vehicles reach is too low; one far beyond all of them
+warns too late. You decide which it is.`,
 		Example: `  telltale baselines
   telltale baselines --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl
   telltale baselines --limits
@@ -50,7 +49,7 @@ far beyond all of them sees nothing in time; which it is a person decides.`,
 				return err
 			}
 			if asEvent && limits {
-				return cli.Exit(2, cli.Hint(fmt.Errorf("--event puts baselines in force, --limits looks at them"), "leave one of them out"))
+				return cli.Exit(2, cli.Hint(fmt.Errorf("--event and --limits do not go together"), "choose one"))
 			}
 			if file != "" {
 				return baselinesFromFile(s, o, file, c.JSON, asEvent, limits)
@@ -64,14 +63,14 @@ far beyond all of them sees nothing in time; which it is a person decides.`,
 					return cli.Listing(s, c.JSON, list, err, noLimits, limitLines)
 				}
 				list, err := service.Baselines.Ask(ctx, nc, service.Question{})
-				return cli.Listing(s, c.JSON, list, err, "nothing is usual in the fleet yet: no rule asks for it, or there are too few samples", fleetLines)
+				return cli.Listing(s, c.JSON, list, err, "no baselines yet: no rule asks for them, or there are too few samples", fleetLines)
 			})
 		},
 	}
 	c.Flags(cmd, s)
 	o.flags(cmd, "folder of rule files; the argument is then a file of events")
 	cmd.Flags().BoolVar(&asEvent, "event", false, "with --rules: print the event that puts them in force")
-	cmd.Flags().BoolVar(&limits, "limits", false, "the book's limits beside the fleet's own distribution")
+	cmd.Flags().BoolVar(&limits, "limits", false, "compare the limits of the rules with the fleet's own results")
 	return cmd
 }
 
@@ -106,7 +105,7 @@ func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, asEvent,
 	if limits {
 		return cli.Listing(s, asJSON, fleet.Audit(set, p.Limits()), nil, noLimits, limitLines)
 	}
-	return cli.Listing(s, asJSON, set.List(), nil, "no samples of what the baselines are made from", fleetLines)
+	return cli.Listing(s, asJSON, set.List(), nil, "no samples to make baselines from", fleetLines)
 }
 
 // fleetLines is a group as a terminal shows it.

@@ -32,7 +32,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 	var asCSV bool
 	cmd := &cobra.Command{
 		Use:   "due",
-		Short: "The due list of a running service: overdue, due, soon, by what to do first",
+		Short: "List what is overdue, due and soon, most urgent first",
 		Example: `  telltale due --tag depot=north --days 14
   telltale due --on 2031-07-01 --csv
   telltale due --why bus-07`,
@@ -64,10 +64,10 @@ func dueCommand(s cli.Env) *cobra.Command {
 	f := cmd.Flags()
 	f.StringVar(&q.Vehicle, "vehicle", "", "only this vehicle")
 	f.StringVar(&q.Tag, "tag", "", "only vehicles with this tag, as depot=north")
-	f.IntVar(&q.Ahead, "days", 0, "also what is likely to come due within so many days")
-	f.StringVar(&q.On, "on", "", "the list for this date (YYYY-MM-DD), past or to come")
-	f.BoolVar(&asCSV, "csv", false, "comma-separated values, a line each under a heading")
-	f.StringVar(&why, "why", "", "the reckoning of each due point of this vehicle")
+	f.IntVar(&q.Ahead, "days", 0, "also what is likely to come due within this many days")
+	f.StringVar(&q.On, "on", "", "the list for this date (YYYY-MM-DD), past or future")
+	f.BoolVar(&asCSV, "csv", false, "as CSV with a heading")
+	f.StringVar(&why, "why", "", "explain each due date and meter value of this vehicle")
 	return cmd
 }
 

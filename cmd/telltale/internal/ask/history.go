@@ -37,16 +37,16 @@ func historyCommand(s cli.Env) *cobra.Command {
 	var o historyOptions
 	cmd := &cobra.Command{
 		Use:   "history VEHICLE [EVENTS.jsonl]",
-		Short: "A vehicle's service history with its evidence, to be handed over with it",
+		Short: "Print a vehicle's service history, to hand over with it",
 		Long: `Print a vehicle's service history with its evidence: work done, fluid samples with
 what they were judged as, meter values, alarms and what people answered, each with
 its source and date. As text, as JSON or CSV, or as a page to be printed.
 
-It is asked of a running service or, with --rules, found from a file of events.`,
+The running service is asked or, with --rules, a file of events is run.`,
 		Example: `  telltale history bus-07 --dir fleet
   telltale history bus-07 --dir fleet --html bus-07.html
   telltale history bus-07 --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl --csv`,
-		Args: cobra.RangeArgs(1, 2),
+		Args: cli.Wants(1, 2, "which vehicle?", "telltale history bus-07"),
 		RunE: func(cmd *cobra.Command, args []string) error { return tellHistory(cmd.Context(), s, &o, args) },
 	}
 	o.Client.Flags(cmd, s)

@@ -10,7 +10,7 @@ import (
 	"telltale/rules/english"
 )
 
-const noLimits = "nothing to look at: no rule with limits on the value, or times the baseline, of one analyte is kept where a baseline is made from the fleet"
+const noLimits = "nothing to compare: no rule limits the value, or times the baseline, of one analyte where a baseline is made from the fleet"
 
 // limitLines are a rule's limits on a group as a terminal shows them.
 func limitLines(a fleet.Audited) string {

@@ -31,11 +31,19 @@ func replayCommand(s cli.Env) *cobra.Command {
 	var o replayOptions
 	cmd := &cobra.Command{
 		Use:   "replay --rules DIR EVENTS.jsonl",
-		Short: "Fold a file of events and print the transitions, with no server",
+		Short: "Run a file of events without a server and print what the alarms do",
+		Long: `Run a file of events through the same code as the service, without a server, and print
+each change of an alarm. The same events always give the same changes.
+
+--against compares two sets of rules over the same events: what only one raises, and what
+comes earlier, later, worse or milder.
+
+telltale events exports the events of a service. What a service wrote for itself, such as
+which rules it put in force, is skipped: the rules are those of --rules.`,
 		Example: `  telltale replay --rules fleet/rules --vehicles fleet/vehicles.yaml fleet/events.jsonl
   telltale replay --rules fleet/rules --json --until 2031-12-31 events.jsonl
   telltale replay --rules new-rules --against fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
-		Args: cobra.ExactArgs(1),
+		Args: cli.Wants(1, 1, "which file of events?", "telltale replay --rules fleet/rules events.jsonl"),
 		RunE: func(_ *cobra.Command, args []string) error {
 			o.skipped = map[event.Kind]int{}
 			if o.against != "" {
@@ -45,12 +53,12 @@ func replayCommand(s cli.Env) *cobra.Command {
 		},
 	}
 	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files (needed)")
-	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "register to begin with (vehicles.yaml)")
-	cmd.Flags().StringVar(&o.until, "until", "", "go on ticking to this date (YYYY-MM-DD)")
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "vehicles.yaml, if the file has no registrations")
+	cmd.Flags().StringVar(&o.until, "until", "", "go on to this date (YYYY-MM-DD)")
 	cmd.Flags().BoolVar(&o.json, "json", false, "one JSON object a line")
-	cmd.Flags().BoolVar(&o.all, "all", false, "also what was not judged, and what was refused")
-	cmd.Flags().StringVar(&o.against, "against", "", "folder of other rule files: show how the alarms of --rules differ from theirs")
-	cmd.Flags().StringVar(&o.people, "people", "", "with --against: people.yaml, to count the messages that each would get")
+	cmd.Flags().BoolVar(&o.all, "all", false, "also what was not judged and what was refused")
+	cmd.Flags().StringVar(&o.against, "against", "", "folder of other rules: show how the alarms of --rules differ from theirs")
+	cmd.Flags().StringVar(&o.people, "people", "", "with --against: people.yaml, to count the messages each person would get")
 	_ = cmd.MarkFlagRequired("rules") // the flag is defined above
 	return cmd
 }
@@ -67,7 +75,7 @@ func replayFile(s cli.Env, o replayOptions, path string) error {
 	fmt.Fprintf(s.Err, "replay: %d events, %d transitions, %d refused, %d not judged\n", r.events, r.transitions, r.refused, r.notJudged)
 	o.noteSkipped(s)
 	if r.parts > 0 {
-		fmt.Fprintf(s.Err, "replay: %d parts of events were not used: --all says which and why\n", r.parts)
+		fmt.Fprintf(s.Err, "replay: %d parts of events were not used: --all shows which and why\n", r.parts)
 	}
 	cli.Strangers(s, p.Unregistered())
 	return nil
@@ -105,8 +113,8 @@ func (o *replayOptions) noteSkipped(s cli.Env) {
 // flags adds those by which a file is asked instead of a running service.
 func (o *replayOptions) flags(cmd *cobra.Command, rules string) {
 	cmd.Flags().StringVar(&o.rules, "rules", "", rules)
-	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: register to begin with (vehicles.yaml)")
-	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on ticking to this date (YYYY-MM-DD)")
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: vehicles.yaml, if the file has no registrations")
+	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on to this date (YYYY-MM-DD)")
 }
 
 // split takes the file of events off the arguments of a command, which are to be at

@@ -24,21 +24,20 @@ func sampleCommand(s cli.Env) *cobra.Command {
 	var picture, analyte string
 	cmd := &cobra.Command{
 		Use:   "sample VEHICLE [COMPONENT]",
-		Short: "Read the latest fluid sample of a vehicle: what stands, why, what to do, what was not judged",
-		Long: `Read the latest fluid sample of each component of a vehicle, or of one: normal or the
-worst stage that stands with the three strongest reasons, what to do and to mind,
-where metals beyond usual come from, what work since the sample before has done, which
-limit the fluid reaches first,
-each result as reported beside what it was compared with, and what was not judged.
+		Short: "Explain the latest fluid sample of a vehicle",
+		Long: `Explain the latest fluid sample of each component of a vehicle, or of one: normal, or the
+worst stage with its three strongest reasons; what to do and which cautions apply; likely
+sources of unusual metals; what recent work changed; which limit the fluid reaches first;
+each result beside what it was compared with; and which checks could not be made.
 
-With --analyte, how much of it the component made up to each of its samples, beside
-what is usual for it by its own earlier ones (a control chart).
+With --analyte, how much of it the component produced up to each sample, compared with its
+own earlier samples (a control chart).
 
-It is asked of a running service or, with --rules, found from a file of events.`,
+The running service is asked or, with --rules, a file of events is run.`,
 		Example: `  telltale sample bus-07
   telltale sample bus-07 transmission --analyte copper --chart copper.svg
   telltale sample bus-07 transmission --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
-		Args: cobra.RangeArgs(1, 3),
+		Args: cli.Wants(1, 3, "which vehicle?", "telltale sample bus-07"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			args, file, err := o.split(args, 1, 2, "sample")
 			if err != nil {
@@ -73,8 +72,8 @@ It is asked of a running service or, with --rules, found from a file of events.`
 		},
 	}
 	c.Flags(cmd, s)
-	cmd.Flags().StringVar(&analyte, "analyte", "", "show how much of it was made up to each sample, as Cu or copper; name the component where there are several")
-	cmd.Flags().StringVar(&picture, "chart", "", "also draw it into this file, .svg or .png; name the component where there are several")
+	cmd.Flags().StringVar(&analyte, "analyte", "", "show how much of it was produced up to each sample, as Cu or copper; name the component if there are several")
+	cmd.Flags().StringVar(&picture, "chart", "", "also draw it into this file, .svg or .png; name the component if there are several")
 	o.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
 }
@@ -95,7 +94,7 @@ func draw(path string, list []sample.Verdict, vehicle string) error {
 // oneOf is the only verdict of the list; options are those of a command that would do.
 func oneOf(list []sample.Verdict, vehicle, options string) (sample.Verdict, error) {
 	if len(list) != 1 {
-		return sample.Verdict{}, cli.Exit(2, cli.Hint(fmt.Errorf("there are samples of %d components of %q, a chart shows one", len(list), vehicle), "telltale sample "+vehicle+" COMPONENT"+options))
+		return sample.Verdict{}, cli.Exit(2, cli.Hint(fmt.Errorf("%[2]q has samples of %[1]d components; a chart shows one", len(list), vehicle), "telltale sample "+vehicle+" COMPONENT"+options))
 	}
 	return list[0], nil
 }
@@ -132,7 +131,7 @@ func chartAnswer(s cli.Env, asJSON bool, list []sample.Verdict, vehicle, analyte
 	}
 	m, ok := v.Chart(analyte)
 	if !ok {
-		return cli.Hint(fmt.Errorf("no chart of %s of the %s of %s: it takes two samples in which how much of it was made can be told", analyte, v.Component, vehicle), chartsOf(&v))
+		return cli.Hint(fmt.Errorf("no chart of %s of the %s of %s: it needs two samples from which the amount produced can be calculated", analyte, v.Component, vehicle), chartsOf(&v))
 	}
 	if picture != "" {
 		err := writePicture(picture, "fewer than two of the samples have a meter value",
@@ -157,5 +156,5 @@ func chartsOf(v *sample.Verdict) string {
 }
 
 func noSample(vehicle string) error {
-	return cli.Hint(fmt.Errorf("vehicle %q has no such sample, or is not registered", vehicle), "telltale why "+vehicle+" lists what it has")
+	return cli.Hint(fmt.Errorf("vehicle %q has no such sample or is not registered", vehicle), "telltale why "+vehicle+" lists what it has")
 }

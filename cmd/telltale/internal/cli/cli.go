@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
+	"github.com/spf13/cobra"
 	"golang.org/x/term"
 )
 
@@ -62,6 +63,20 @@ func WithHint(err error) string {
 		return err.Error() + "\nhint: " + h.Hint
 	}
 	return err.Error()
+}
+
+// Wants is how many arguments a command takes; with any other number it asks for them and
+// shows a call that works.
+func Wants(least, most int, ask, call string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) >= least && len(args) <= most {
+			return nil
+		}
+		if len(args) > most {
+			ask = fmt.Sprintf("%q is one argument too many; a name with blanks stands in quotes", args[most])
+		}
+		return Exit(2, Hint(errors.New(ask), call))
+	}
 }
 
 // Report writes an error, and its hint, as a command ends with it, and returns the

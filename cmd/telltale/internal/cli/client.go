@@ -26,7 +26,7 @@ type Client struct {
 // Flags adds the flags by which the service is found, and --json.
 func (c *Client) Flags(cmd *cobra.Command, s Env) {
 	c.nats, c.open = s.NATS, s.Open
-	cmd.Flags().StringVar(&c.Dir, "dir", "", "folder of the service, which tells its address")
+	cmd.Flags().StringVar(&c.Dir, "dir", "", "folder of the service")
 	cmd.Flags().StringVar(&c.URL, "nats", "", "address of the NATS server (default nats://127.0.0.1:4222)")
 	cmd.Flags().BoolVar(&c.JSON, "json", false, "one JSON object a line")
 }
@@ -89,7 +89,7 @@ func (c *Client) connect() (*nats.Conn, error) {
 	}
 	nc, err := nats.Connect(url, nats.Name("telltale"), nats.Timeout(5*time.Second))
 	if err != nil {
-		return nil, Hint(NoneRuns(fmt.Errorf("connecting to %s: %w", url, err)), "is `telltale serve` running? name its folder with --dir, or its address with --nats")
+		return nil, Hint(NoneRuns(fmt.Errorf("connecting to %s: %w", url, err)), "is telltale serve running? Name its folder with --dir, or its address with --nats")
 	}
 	return nc, nil
 }
@@ -102,7 +102,7 @@ func (c *Client) Ask(ctx context.Context, do func(context.Context, *nats.Conn) e
 	}
 	defer nc.Close()
 	if err = do(ctx, nc); errors.Is(err, service.ErrNoService) {
-		return Hint(err, "NATS answers there, but nothing behind it does: start `telltale serve`")
+		return Hint(err, "there is a NATS server, but no service uses it: start telltale serve")
 	}
 	return err
 }

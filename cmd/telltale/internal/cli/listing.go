@@ -33,7 +33,7 @@ func Encode(w io.Writer, v any) error {
 // what to do.
 func Lacking(err error) error {
 	if i := Incomplete(err); i != nil {
-		return Exit(3, Hint(i, "the answer lacks their vehicles; ask again in a moment"))
+		return Exit(3, Hint(i, "the answer is without their vehicles; ask again in a moment"))
 	}
 	return err
 }
@@ -132,5 +132,5 @@ func Strangers(s Env, vehicles []string) {
 	if n := len(vehicles) - most; n > 0 {
 		vehicles, more = vehicles[:most], fmt.Sprintf(" and %d more", n)
 	}
-	fmt.Fprintf(s.Err, "not registered, so their events are kept for 90 days and judged once they are: %s%s\n", strings.Join(vehicles, ", "), more)
+	fmt.Fprintf(s.Err, "not registered: %s%s; their events are kept for 90 days and judged once they are registered\n", strings.Join(vehicles, ", "), more)
 }

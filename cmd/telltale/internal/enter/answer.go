@@ -43,12 +43,7 @@ answer that was given by mistake is taken back with telltale undo.`,
   telltale answer bus-07 "copper over baseline" shelve --until 2031-03-20 --why "sample ordered"
   telltale answer bus-07 "engine oil" postpone --further 1000km --why "parts come on Friday" --dry
   telltale answer bus-07 "engine oil" accept --by ines`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) == 3 {
-				return nil
-			}
-			return cli.Exit(2, cli.Hint(errors.New("what is the answer, and to what?"), `telltale answer bus-07 "copper over baseline" acknowledge`))
-		},
+		Args: cli.Wants(3, 3, "what is the answer, and to what?", `telltale answer bus-07 "copper over baseline" acknowledge`),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.run(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return o.say(ctx, s, nc, args) })
 		},

@@ -54,12 +54,7 @@ and what the table says otherwise than the register is listed.`,
   telltale import --map valley.yaml results.csv --dir fleet
   telltale import --map mileage.yaml mileage.csv --vehicles fleet/vehicles.yaml --out events.jsonl
   telltale import --map customers.yaml customers.csv --out fleet/vehicles.yaml`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) == 1 {
-				return nil
-			}
-			return cli.Exit(2, cli.Hint(errors.New("which file?"), "telltale import --map valley.yaml results.csv"))
-		},
+		Args: cli.Wants(1, 1, "which file?", "telltale import --map valley.yaml results.csv"),
 		RunE: func(cmd *cobra.Command, args []string) error { return importFile(cmd.Context(), s, &o, args[0]) },
 	}
 	o.flags(cmd, s)

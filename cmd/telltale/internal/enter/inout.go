@@ -2,7 +2,6 @@ package enter
 
 import (
 	"context"
-	"errors"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
@@ -34,12 +33,7 @@ func backCommand(s cli.Env) *cobra.Command {
 func whole(s cli.Env, answer string, cmd *cobra.Command) *cobra.Command {
 	var o options
 	var a job.Answer
-	cmd.Args = func(cmd *cobra.Command, args []string) error {
-		if len(args) == 1 {
-			return nil
-		}
-		return cli.Exit(2, cli.Hint(errors.New("which vehicle?"), "telltale "+cmd.Name()+" gritter-1"))
-	}
+	cmd.Args = cli.Wants(1, 1, "which vehicle?", "telltale "+cmd.Name()+" gritter-1")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return o.run(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 			f, err := fleetOf(ctx, nc)

@@ -2,7 +2,6 @@ package enter
 
 import (
 	"context"
-	"errors"
 	"strings"
 
 	"github.com/nats-io/nats.go"
@@ -31,12 +30,7 @@ the new one showed first. Distances and hours then go on over both, and due poin
 shown as the new one will show them. Readings that seemed to go back fit again.`,
 		Example: `  telltale meter replaced van-1 --meter odometer --old 245003km --new 12km --on 2031-02-10
   telltale meter replaced gritter-1 --meter hours --old 5120h --new 0h --dry`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) == 1 {
-				return nil
-			}
-			return cli.Exit(2, cli.Hint(errors.New("on which vehicle?"), "telltale meter replaced van-1 --meter odometer --old 245003km --new 12km"))
-		},
+		Args: cli.Wants(1, 1, "on which vehicle?", "telltale meter replaced van-1 --meter odometer --old 245003km --new 12km"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.run(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return o.replaced(ctx, s, nc, args[0], r) })
 		},

@@ -3,7 +3,6 @@ package enter
 import (
 	"bufio"
 	"context"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -41,12 +40,7 @@ entered again; an undo cannot be undone otherwise.`,
 		Example: `  telltale undo bus-07
   telltale undo bus-07 bus-07-d63bd030f13ee18c --dry
   telltale undo bus-07 L-1042/transmission/0`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) == 1 || len(args) == 2 {
-				return nil
-			}
-			return cli.Exit(2, cli.Hint(errors.New("what is to be taken back?"), "telltale undo bus-07 shows the latest entries of a vehicle"))
-		},
+		Args: cli.Wants(1, 2, "what is to be taken back?", "telltale undo bus-07 shows the latest entries of a vehicle"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.run(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return o.undo(ctx, s, nc, args) })
 		},
