@@ -147,7 +147,7 @@ func TestUnanswered(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, tt := range []struct{ flag, out string }{
-		{"--nats=" + url, "due Bus 7 Change the oil\n past\n"},
+		{"--nats=" + url, "due Bus 7 Change the oil [oil]\n past\n"},
 		{"--json", `{"vehicle":"bus-07","name":"Bus 7","task":"oil","title":"Change the oil","stage":"due","limit":"","why":"past"}` + "\n" + `{"unanswered":[3,7]}` + "\n"},
 		{"--csv", "stage,vehicle,name,component,task,title,limit,due date,due at,past by,unit,early,likely,late,last done,have ready,cautions,why,capacity,torque,figures from\n" +
 			"due,bus-07,Bus 7,,oil,Change the oil,,,,,,,,,,,,past,,,\n"},

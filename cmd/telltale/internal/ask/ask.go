@@ -3,7 +3,6 @@
 package ask
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -17,9 +16,9 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/event"
+	"telltale/engine/intake/job"
 	"telltale/engine/stream/service"
 	"telltale/engine/why"
-	"telltale/rules/source"
 )
 
 // Commands are due, alarms, why, sample, history, refused, events and baselines.
@@ -30,39 +29,37 @@ func Commands(s cli.Env) []*cobra.Command {
 // Trials is replay, by which rules are tried.
 func Trials(s cli.Env) []*cobra.Command { return []*cobra.Command{replayCommand(s)} }
 
-// RegisteredVehicle is the vehicle's registration, or the error that names the
-// nearest there is.
-func RegisteredVehicle(ctx context.Context, nc *nats.Conn, vehicle string) (*event.VehicleData, error) {
+// VehicleMeant is the id of the vehicle that a text means, by its id or its usual name, or
+// the error that names the nearest there is.
+func VehicleMeant(ctx context.Context, nc *nats.Conn, text string) (string, error) {
 	list, err := service.Register.Ask(ctx, nc, service.Question{})
 	if err != nil {
-		return nil, err
+		return "", err
 	}
-	var ids []string
-	near := ""
+	fleet := map[string]*event.VehicleData{}
 	for _, v := range list {
-		if v.Vehicle == vehicle {
-			return v.VehicleData, nil
-		}
-		if strings.EqualFold(v.Name, vehicle) {
-			near = v.Vehicle
-		}
-		ids = append(ids, v.Vehicle)
+		fleet[v.Vehicle] = v.VehicleData
 	}
-	near = cmp.Or(near, source.Near(vehicle, ids))
-	return nil, cli.Exit(2, cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), DidYouMean(near, ids)))
+	id, err := job.Vehicle(fleet, text)
+	if e := (*job.Error)(nil); errors.As(err, &e) {
+		err = cli.Hint(e, DidYouMean(e.Near, e.Have))
+	}
+	return id, err
 }
 
-// listOf asks for a list. One that is empty is an error where it was asked of a vehicle
-// that nobody registered.
+// listOf asks for a list. Where it is empty for a vehicle that is called otherwise, it is
+// asked for the one that is meant; where there is none, that is an error.
 func listOf[T any](ctx context.Context, nc *nats.Conn, in *service.Inquiry[T], q service.Question) ([]T, error) {
 	list, err := in.Ask(ctx, nc, q)
-	if err == nil && len(list) == 0 && q.Vehicle != "" {
-		_, err = RegisteredVehicle(ctx, nc, q.Vehicle)
-		if x := (cli.ExitError{}); errors.As(err, &x) {
-			err = x.Err // there is no such vehicle, but the question was well put: exit code 1
-		}
+	if err != nil || len(list) > 0 || q.Vehicle == "" {
+		return list, err
 	}
-	return list, err
+	id, err := VehicleMeant(ctx, nc, q.Vehicle)
+	if err != nil || id == q.Vehicle {
+		return nil, err
+	}
+	q.Vehicle = id
+	return in.Ask(ctx, nc, q)
 }
 
 // DidYouMean asks after the nearest name, or lists what there is.
@@ -177,7 +174,7 @@ The running service is asked or, with --rules, a file of events is run.`,
 				return whyFromFile(s, o, c.JSON, vehicle, rule, file)
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := service.Why.Ask(ctx, nc, service.Question{Vehicle: vehicle, Rule: rule})
+				list, err := whyOf(ctx, nc, vehicle, rule)
 				if err != nil {
 					return cli.Lacking(err)
 				}
@@ -188,6 +185,19 @@ The running service is asked or, with --rules, a file of events is run.`,
 	c.Flags(cmd, s)
 	o.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
+}
+
+// whyOf asks after a rule or task by its name or, where nothing is called so, by the title
+// that lists show.
+func whyOf(ctx context.Context, nc *nats.Conn, vehicle, rule string) ([]why.Why, error) {
+	list, err := listOf(ctx, nc, service.Why, service.Question{Vehicle: vehicle, Rule: rule})
+	if err != nil || len(list) > 0 || rule == "" {
+		return list, err
+	}
+	all, err := listOf(ctx, nc, service.Why, service.Question{Vehicle: vehicle})
+	return slices.DeleteFunc(all, func(y why.Why) bool {
+		return job.Squeezed(y.Title) != job.Squeezed(rule) && job.Squeezed(y.Rule) != job.Squeezed(rule)
+	}), err
 }
 
 // whyFromFile folds the file and asks what came of it.

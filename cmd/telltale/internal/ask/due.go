@@ -18,6 +18,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/event"
+	"telltale/engine/intake/job"
 	"telltale/engine/interval"
 	"telltale/engine/stream/service"
 	"telltale/engine/why"
@@ -89,6 +90,9 @@ func DueLine(d due.Item) string {
 	what := d.Title
 	if d.Component != "" {
 		what += " (" + d.Component + ")"
+	}
+	if job.Squeezed(d.Title) != job.Squeezed(d.Task) {
+		what += " [" + d.Task + "]" // the name by which the work is entered
 	}
 	if d.Statutory {
 		what += ", required by law"

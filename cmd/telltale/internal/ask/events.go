@@ -51,9 +51,11 @@ put in force when. A file with ticks is replayed with those alone; the notes are
 
 func (o *eventsOptions) export(ctx context.Context, s cli.Env, nc *nats.Conn) error {
 	if o.vehicle != "" {
-		if _, err := RegisteredVehicle(ctx, nc, o.vehicle); err != nil {
-			return err
+		id, err := VehicleMeant(ctx, nc, o.vehicle)
+		if err != nil {
+			return cli.Exit(2, err)
 		}
+		o.vehicle = id
 	}
 	h, err := service.QueryHealth(ctx, nc)
 	if err != nil {

@@ -79,14 +79,9 @@ func tellHistory(ctx context.Context, s cli.Env, o *historyOptions, args []strin
 		return o.show(s, args[0], list, all)
 	}
 	return o.Ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
-		list, err := service.History.Ask(ctx, nc, service.Question{Vehicle: args[0]})
+		list, err := listOf(ctx, nc, service.History, service.Question{Vehicle: args[0]})
 		if err != nil {
 			return err
-		}
-		if len(list) == 0 {
-			if _, err := RegisteredVehicle(ctx, nc, args[0]); err != nil {
-				return err
-			}
 		}
 		return o.show(s, args[0], list, nil)
 	})

@@ -63,7 +63,7 @@ The running service is asked or, with --rules, a file of events is run.`,
 				return show(p.Verdicts(args[0], arg(args, 1)))
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := service.Samples.Ask(ctx, nc, service.Question{Vehicle: args[0], Component: arg(args, 1)})
+				list, err := listOf(ctx, nc, service.Samples, service.Question{Vehicle: args[0], Component: arg(args, 1)})
 				if err != nil {
 					return cli.Lacking(err)
 				}
