@@ -94,9 +94,9 @@ func (f *fold) alarmMeant(d *event.AnswerData) (alarm.Alarm, error) {
 	case 1:
 		return found[0], nil
 	case 0:
-		return alarm.Alarm{}, event.Refuse("no alarm of %q stands on vehicle %s", d.Rule, f.Rec.Vehicle)
+		return alarm.Alarm{}, event.Refuse("vehicle %s has no active alarm %q", f.Rec.Vehicle, d.Rule)
 	}
-	return alarm.Alarm{}, event.Refuse("%q stands on %d components of vehicle %s: the answer must name one", d.Rule, len(found), f.Rec.Vehicle)
+	return alarm.Alarm{}, event.Refuse("%q is active on %d components of vehicle %s: name one", d.Rule, len(found), f.Rec.Vehicle)
 }
 
 // answered says that a person's word changed an alarm's standing.

@@ -141,7 +141,7 @@ func (p *Partition) foldInto(name string, ev event.Event, anew bool) (out []Outp
 				old.DropChains() // all may be half changed
 				old.applied, old.quiet = nil, nil
 			}
-			out, err = nil, event.RefuseAs(event.Fault, "folding it went wrong: %v", r)
+			out, err = nil, event.RefuseAs(event.Fault, "a fault of this program in processing it: %v", r)
 		}
 	}()
 	f := &p.work

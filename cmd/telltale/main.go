@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -28,11 +29,23 @@ func main() {
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	cmd := root(stdin, stdout, stderr)
 	cmd.SetArgs(args)
-	err := cmd.ExecuteContext(ctx)
+	called, err := cmd.ExecuteContextC(ctx)
 	if err == nil {
 		return 0
 	}
-	return cli.Report(stderr, err)
+	return cli.Report(stderr, withCall(called, err))
+}
+
+// withCall gives what is wrong with the flags of a call the line that helps.
+func withCall(called *cobra.Command, err error) error {
+	first, _, _ := strings.Cut(strings.TrimSpace(called.Example), "\n")
+	switch text := err.Error(); {
+	case strings.HasPrefix(text, "required flag") && first != "":
+		return cli.Hint(err, first)
+	case strings.HasPrefix(text, "unknown flag"), strings.HasPrefix(text, "unknown shorthand flag"):
+		return cli.Hint(err, called.CommandPath()+" --help lists the flags")
+	}
+	return err
 }
 
 func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {

@@ -38,7 +38,7 @@ func (r *Record) Known(ev *event.Event) (bool, error) {
 	case s == nil:
 		return false, nil
 	case s.Digest != ev.Digest:
-		return false, event.RefuseAs(event.Conflict, "conflict: an event %s of %s with other content was folded before", ev.ID.ID, ev.ID.Source)
+		return false, event.RefuseAs(event.Conflict, "conflict: an entry %s of %s is known and says something else", ev.ID.ID, ev.ID.Source)
 	}
 	return true, nil
 }
@@ -89,7 +89,7 @@ func (r *Record) meterFor(name string, q unit.Quantity) (v float64, hours bool, 
 	case !ok:
 		return 0, false, event.Refuse("vehicle %s has no meter %q", r.Vehicle, name)
 	case hours != (kind == unit.Time):
-		return 0, false, event.Refuse("meter %s: %s is %s, which it does not count", name, q, kind)
+		return 0, false, event.Refuse("meter %s counts %s, and %s is %s", name, map[bool]string{true: "hours", false: "a distance"}[hours], q, kind)
 	}
 	if len(r.Meters) >= keptMeters && r.chain(name) == nil {
 		return 0, false, event.Refuse("vehicle %s has %d meters already", r.Vehicle, keptMeters)
@@ -275,7 +275,7 @@ func NamesItsComponent(d *event.ServiceData, reg *event.VehicleData) bool {
 func (r *Record) takeVoid(c *Change, s Stamp, target event.ID) error {
 	for i := range r.Voids {
 		if r.Voids[i].ID == target {
-			return event.Refuse("a void cannot be voided")
+			return event.Refuse("a void cannot be voided: enter again what it took back")
 		}
 	}
 	s.Void = false
