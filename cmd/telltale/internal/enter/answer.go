@@ -12,6 +12,7 @@ import (
 
 	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
@@ -113,13 +114,14 @@ func (o *options) told(s cli.Env, f *fleet, e *entered) error {
 	}
 	ev, would := &e.events[0], &e.would[0]
 	d, _ := ev.Data.(*event.AnswerData)
-	var lines []string
-	for i := range would.Follows {
-		lines = append(lines, followsLine(&would.Follows[i]))
-	}
+	lines := changes(would, func(t *alarm.Transition) bool { return d != nil && t.Task && t.Rule == d.Task })
 	for _, y := range e.of[ev.Vehicle].Tasks {
 		if d != nil && d.Task == y.Rule && (d.Component == "" || d.Component == y.Component) {
-			lines = append(lines, nextLine(&y, f.today(ev.Vehicle)))
+			u := ""
+			if d.ByDistance != nil {
+				u = d.ByDistance.Unit
+			}
+			lines = append(lines, nextLine(&y, f.today(ev.Vehicle), u))
 		}
 	}
 	if len(lines) == 0 {

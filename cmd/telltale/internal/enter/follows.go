@@ -81,7 +81,7 @@ func whatToDo(ev *event.Event, tasks []why.Why, dry bool) string {
 	for i := range tasks {
 		for _, l := range tasks[i].Due.Limits {
 			if l.Meter != nil && l.Meter.Name == meter && l.Meter.Read != nil {
-				old = typedQuantity(*l.Meter.Read)
+				old = typedQuantity(inUnit(*l.Meter.Read, spokenIn(ev)))
 			}
 		}
 	}
@@ -142,7 +142,7 @@ func workLines(ev *event.Event, e *engine.WouldEntry, tasks []why.Why, today str
 		return t.Task && slices.ContainsFunc(list, func(y why.Why) bool { return y.Rule == t.Rule && y.Component == t.Component })
 	}
 	for i := range list {
-		out = append(out, nextLine(&list[i], today))
+		out = append(out, nextLine(&list[i], today, spokenIn(ev)))
 	}
 	return append(out, changes(e, told)...)
 }
@@ -159,20 +159,42 @@ func concerned(ev *event.Event, tasks []why.Why) []why.Why {
 	})
 }
 
-// nextLine is when a task is due next, or was, by each of its limits.
-func nextLine(y *why.Why, today string) string {
+// spokenIn is the unit of distance that an entry is typed in; "" where it names none.
+func spokenIn(ev *event.Event) string {
+	if _, q := shownBy(ev); slices.Contains(unit.Distances(), q.Unit) {
+		return q.Unit
+	}
+	return ""
+}
+
+// inUnit is a quantity in the unit of distance that people typed.
+func inUnit(q unit.Quantity, u string) unit.Quantity {
+	if metres, err := q.As(unit.Distance); err == nil && u != "" {
+		return unit.Quantity{Value: unit.From(metres, u), Unit: u}
+	}
+	return q
+}
+
+// nextLine is when a task is due next, or was, by each of its limits; distances are in
+// the unit u, or the rules' own where it is "".
+func nextLine(y *why.Why, today, u string) string {
 	what := named(y.Rule, y.Component)
 	var ahead, past []string
 	for _, l := range y.Due.Limits {
+		at := ""
+		if l.Due != nil {
+			q := inUnit(*l.Due, u)
+			at = "at " + english.Quantity(&q)
+		}
 		switch {
 		case l.DueDate != "" && l.DueDate < today:
 			past = append(past, "on "+l.DueDate)
 		case l.DueDate != "":
 			ahead = append(ahead, "on "+l.DueDate)
 		case l.Due != nil && l.Meter != nil && l.Meter.Read != nil && l.Due.Unit == l.Meter.Read.Unit && l.Due.Value < l.Meter.Read.Value:
-			past = append(past, "at "+english.Quantity(l.Due))
+			past = append(past, at)
 		case l.Due != nil:
-			ahead = append(ahead, "at "+english.Quantity(l.Due))
+			ahead = append(ahead, at)
 		}
 	}
 	switch {

@@ -111,14 +111,24 @@ func readingLines(ev *event.Event, e *engine.WouldEntry, list []due.Item, short 
 		out = append(out, what(ev)+" recorded")
 	}
 	out = append(out, changes(e, untold)...)
-	var names []string
-	for _, d := range list {
-		names = append(names, named(d.Task, d.Component)+" "+string(d.Stage))
+	return append(out, onTheList(list))
+}
+
+// onTheList names what is overdue, due and soon, in this order.
+func onTheList(list []due.Item) string {
+	var parts []string
+	for i := 0; i < len(list); {
+		stage := list[i].Stage
+		var names []string
+		for ; i < len(list) && list[i].Stage == stage; i++ {
+			names = append(names, named(list[i].Task, list[i].Component))
+		}
+		parts = append(parts, string(stage)+": "+strings.Join(names, ", "))
 	}
-	if len(names) == 0 {
-		return append(out, "nothing is due")
+	if parts == nil {
+		return "nothing is due"
 	}
-	return append(out, "on the list: "+strings.Join(names, ", "))
+	return strings.Join(parts, "; ")
 }
 
 // aside tells, beside the answer, under which name it was entered, and of work of the past

@@ -188,7 +188,7 @@ func (o *undoOptions) answer(s cli.Env, e *entered, target *event.Event) error {
 		lines = append(lines, followsLine(&would.Follows[i]))
 	}
 	if len(would.Follows) == 0 {
-		lines = append(lines, "no alarm and no due date changes stage by it")
+		lines = append(lines, "nothing else changes")
 	}
 	if err := printed(s.Out, lines...); err != nil {
 		return err

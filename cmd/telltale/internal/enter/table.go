@@ -1,0 +1,134 @@
+package enter
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/nats-io/nats.go"
+
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/intake"
+	"telltale/engine/intake/job"
+	"telltale/engine/intake/table"
+	"telltale/engine/stream"
+	"telltale/engine/stream/service"
+	"telltale/rules/english"
+)
+
+func counted(t *table.Table) string {
+	return english.Plural(len(t.Events), "event") + " of " + english.Plural(t.Rows, "row")
+}
+
+// writeNew writes the events into a file that is not there yet.
+func writeNew(path string, events []event.Event) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, os.ErrExist) {
+		return cli.Exit(2, cli.Hint(fmt.Errorf("%s is there already", path), "name a file that is not, or - for the standard output"))
+	}
+	if err != nil {
+		return cli.Exit(2, fmt.Errorf("writing the events: %w", err))
+	}
+	return errors.Join(writeEvents(f, events), f.Close())
+}
+
+func writeEvents(w io.Writer, events []event.Event) error {
+	for _, ev := range events {
+		b, err := intake.Encode(ev)
+		if err != nil {
+			return err
+		}
+		if _, err := fmt.Fprintf(w, "%s\n", b); err != nil {
+			return fmt.Errorf("writing the events: %w", err)
+		}
+	}
+	return nil
+}
+
+// readTable reads the file and says which rows make no event.
+func readTable(s cli.Env, m *table.Mapping, path string, fleet *table.Fleet) (*table.Table, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, cli.Exit(2, err)
+	}
+	defer f.Close()
+	t, err := m.Read(path, f, fleet)
+	if err != nil {
+		return nil, notImported(path, err)
+	}
+	for _, of := range []struct {
+		rows []int
+		what string
+	}{{t.LeftOut, "left out by the mapping"}, {t.NoValue, "without any value"}, {t.Repeated, "that say again what an earlier row says"}} {
+		if len(of.rows) > 0 {
+			fmt.Fprintf(s.Err, "import: %s %s: %s\n", english.Plural(len(of.rows), "row"), of.what, someRows(of.rows))
+		}
+	}
+	return t, nil
+}
+
+// notImported tells the faults of a table from what else went wrong.
+func notImported(path string, err error) error {
+	if faults := (table.Faults{}); errors.As(err, &faults) {
+		return cli.Exit(2, fmt.Errorf("%s is not imported, nothing of it:\n%s", path, cli.Printable(faults.Error())))
+	}
+	return err
+}
+
+func someRows(rows []int) string {
+	out := strings.Trim(strings.ReplaceAll(fmt.Sprint(rows[:min(len(rows), 10)]), " ", ", "), "[]")
+	if len(rows) > 10 {
+		out += " and others"
+	}
+	return out
+}
+
+// folderFleet is the register of a file, for a table that is not sent.
+func (o *importOptions) folderFleet(s cli.Env) (*table.Fleet, error) {
+	path := o.vehicles
+	if path == "" && o.Dir != "" {
+		path = filepath.Join(o.Dir, "vehicles.yaml")
+	}
+	if path == "" {
+		fmt.Fprintln(s.Err, "import: not checked against a register; --vehicles FILE or --dir FOLDER names one")
+		return nil, nil
+	}
+	events, err := cli.Register(path, stream.Unclocked)
+	if err != nil {
+		return nil, err
+	}
+	return table.FleetOf(events), nil
+}
+
+// table is what a table is checked against.
+func (f *fleet) table() *table.Fleet {
+	return &table.Fleet{Vehicles: f.vehicles, Tasks: func(vehicle string) ([]job.Task, error) {
+		k, err := f.known(vehicle)
+		return job.TasksOf(k.Has), err
+	}}
+}
+
+// knownTo asks the service which of the events it holds, by vehicle.
+func knownTo(ctx context.Context, nc *nats.Conn, events []event.Event) (map[string][]table.Known, error) {
+	ask := map[string][]engine.KnownEvent{}
+	for _, ev := range events {
+		ask[ev.Vehicle] = append(ask[ev.Vehicle], engine.KnownEvent{ID: ev.ID})
+	}
+	out := map[string][]table.Known{}
+	for vehicle, list := range ask {
+		have, err := service.QueryKnown(ctx, nc, vehicle, list)
+		if err != nil {
+			return nil, err
+		}
+		for _, k := range have {
+			out[vehicle] = append(out[vehicle], table.Known(k))
+		}
+	}
+	return out, nil
+}
