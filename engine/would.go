@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"telltale/engine/alarm"
+	"telltale/engine/doubt"
 	"telltale/engine/due"
 	"telltale/engine/event"
 	"telltale/engine/sample"
@@ -123,12 +124,12 @@ func (p *Partition) wouldBe(ev event.Event) WouldEntry {
 // doubt notes which of the entries' meter values are not believed, beside one another
 // and the record's own.
 func (p *Partition) doubt(vehicle string, entries []WouldEntry) {
-	r := p.record(vehicle)
-	if r == nil {
+	v := p.known(vehicle)
+	if v == nil {
 		return
 	}
-	disputed := r.DisputedReadings()
+	doubts := doubt.Of(v)
 	for i := range entries {
-		entries[i].Doubts = disputed[entries[i].Event]
+		entries[i].Doubts = doubts[entries[i].Event]
 	}
 }

@@ -96,7 +96,7 @@ func (o *answerOptions) say(ctx context.Context, s cli.Env, nc *nats.Conn, args 
 	if err != nil {
 		return err
 	}
-	return o.told(s, f, e)
+	return o.told(s, e)
 }
 
 // wrong is the error with its cure; one of the checks of events names the option.
@@ -108,7 +108,7 @@ func (o *answerOptions) wrong(err error) error {
 }
 
 // told says what follows of an answer: of work that is put off, when it is due then.
-func (o *options) told(s cli.Env, f *fleet, e *entered) error {
+func (o *options) told(s cli.Env, e *entered) error {
 	if o.JSON {
 		return o.encode(s, e)
 	}
@@ -121,7 +121,7 @@ func (o *options) told(s cli.Env, f *fleet, e *entered) error {
 			if d.ByDistance != nil {
 				u = d.ByDistance.Unit
 			}
-			lines = append(lines, nextLine(&y, f.today(ev.Vehicle), u))
+			lines = append(lines, nextLine(&y, u))
 		}
 	}
 	if len(lines) == 0 {

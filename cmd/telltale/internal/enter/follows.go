@@ -81,7 +81,7 @@ func whatToDo(ev *event.Event, tasks []why.Why, dry bool) string {
 	for i := range tasks {
 		for _, l := range tasks[i].Due.Limits {
 			if l.Meter != nil && l.Meter.Name == meter && l.Meter.Read != nil {
-				old = typedQuantity(inUnit(*l.Meter.Read, spokenIn(ev)))
+				old = typedQuantity(*inUnit(l.Meter.Read, spokenIn(ev)))
 			}
 		}
 	}
@@ -136,13 +136,13 @@ func untold(*alarm.Transition) bool { return false }
 
 // workLines are what follows of work: when each of its tasks is due next, what it opened,
 // and what else it changed.
-func workLines(ev *event.Event, e *engine.WouldEntry, tasks []why.Why, today string) (out []string) {
+func workLines(ev *event.Event, e *engine.WouldEntry, tasks []why.Why) (out []string) {
 	list := concerned(ev, tasks)
 	told := func(t *alarm.Transition) bool {
 		return t.Task && slices.ContainsFunc(list, func(y why.Why) bool { return y.Rule == t.Rule && y.Component == t.Component })
 	}
 	for i := range list {
-		out = append(out, nextLine(&list[i], today, spokenIn(ev)))
+		out = append(out, nextLine(&list[i], spokenIn(ev)))
 	}
 	return append(out, changes(e, told)...)
 }
@@ -168,44 +168,32 @@ func spokenIn(ev *event.Event) string {
 }
 
 // inUnit is a quantity in the unit of distance that people typed.
-func inUnit(q unit.Quantity, u string) unit.Quantity {
-	if metres, err := q.As(unit.Distance); err == nil && u != "" {
-		return unit.Quantity{Value: unit.From(metres, u), Unit: u}
+func inUnit(q *unit.Quantity, u string) *unit.Quantity {
+	if q == nil || u == "" {
+		return q
 	}
-	return q
+	metres, err := q.As(unit.Distance)
+	if err != nil {
+		return q
+	}
+	return &unit.Quantity{Value: unit.From(metres, u), Unit: u}
 }
 
 // nextLine is when a task is due next, or was, by each of its limits; distances are in
 // the unit u, or the rules' own where it is "".
-func nextLine(y *why.Why, today, u string) string {
-	what := named(y.Rule, y.Component)
-	var ahead, past []string
-	for _, l := range y.Due.Limits {
-		at := ""
-		if l.Due != nil {
-			q := inUnit(*l.Due, u)
-			at = "at " + english.Quantity(&q)
-		}
-		switch {
-		case l.DueDate != "" && l.DueDate < today:
-			past = append(past, "on "+l.DueDate)
-		case l.DueDate != "":
-			ahead = append(ahead, "on "+l.DueDate)
-		case l.Due != nil && l.Meter != nil && l.Meter.Read != nil && l.Due.Unit == l.Meter.Read.Unit && l.Due.Value < l.Meter.Read.Value:
-			past = append(past, at)
-		case l.Due != nil:
-			ahead = append(ahead, at)
+func nextLine(y *why.Why, u string) string {
+	r := *y.Due
+	r.Limits = slices.Clone(r.Limits)
+	for i := range r.Limits {
+		l := &r.Limits[i]
+		l.Due = inUnit(l.Due, u)
+		if l.InAll != nil {
+			all := *l.InAll
+			all.Due = inUnit(all.Due, u)
+			l.InAll = &all
 		}
 	}
-	switch {
-	case len(past) > 0:
-		return fmt.Sprintf("%s: was due %s", what, strings.Join(past, " and "))
-	case len(ahead) == 0:
-		return what + ": recorded; the next date is not known yet"
-	case len(ahead) > 1:
-		return what + ": due next " + strings.Join(ahead, " or ") + ", whichever comes first"
-	}
-	return what + ": due next " + ahead[0]
+	return named(y.Rule, y.Component) + ": " + r.Next()
 }
 
 // what is the entry in a few words.

@@ -53,7 +53,7 @@ func whole(s cli.Env, answer string, cmd *cobra.Command) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return o.told(s, f, e)
+			return o.told(s, e)
 		})
 	}
 	o.flags(cmd, s)

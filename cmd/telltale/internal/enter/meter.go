@@ -63,5 +63,5 @@ func (o *options) replaced(ctx context.Context, s cli.Env, nc *nats.Conn, vehicl
 	if err != nil {
 		return err
 	}
-	return o.told(s, f, e)
+	return o.told(s, e)
 }

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
@@ -125,7 +124,7 @@ func (o *recordOptions) enterAll(ctx context.Context, s cli.Env, nc *nats.Conn, 
 	if err != nil {
 		return err
 	}
-	if err := o.answer(s, f, e, len(lines) > 1); err != nil {
+	if err := o.answer(s, e, len(lines) > 1); err != nil {
 		return err
 	}
 	o.nothingEntered(s)
@@ -204,9 +203,4 @@ func (t *typed) job(vehicle string) job.Job {
 		j.Meters = append(j.Meters, job.Meter{Name: name, Option: "meter " + name + "=", Text: text})
 	}
 	return j
-}
-
-// today is the date in the vehicle's time zone.
-func (f *fleet) today(vehicle string) string {
-	return f.now.In(f.vehicles[vehicle].Location()).Format(time.DateOnly)
 }

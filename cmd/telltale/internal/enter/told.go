@@ -57,14 +57,14 @@ func verdicts(ev *event.Event, w engine.Would) []sample.Verdict {
 }
 
 // answer says what follows of each entry: of many a line each.
-func (o *recordOptions) answer(s cli.Env, f *fleet, e *entered, many bool) error {
+func (o *recordOptions) answer(s cli.Env, e *entered, many bool) error {
 	if o.JSON {
 		return o.encode(s, e)
 	}
 	for i := range e.events {
 		ev, would := &e.events[i], &e.would[i]
 		of := e.of[ev.Vehicle]
-		lines := follows(ev, would, of, f.today(ev.Vehicle), many)
+		lines := follows(ev, would, of, many)
 		if many {
 			line := fmt.Sprintf("line %d: %s: %s", ev.Line, ev.Vehicle, what(ev))
 			if would.Known {
@@ -83,7 +83,7 @@ func (o *recordOptions) answer(s cli.Env, f *fleet, e *entered, many bool) error
 }
 
 // follows are the lines of what follows of an entry.
-func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, today string, short bool) []string {
+func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool) []string {
 	switch ev.Kind {
 	case event.ReadingEvent:
 		return readingLines(ev, e, of.Due, short)
@@ -98,7 +98,7 @@ func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, today strin
 		}
 		return append(out, changes(e, func(t *alarm.Transition) bool { return !t.Task })...)
 	}
-	lines := workLines(ev, e, of.Tasks, today)
+	lines := workLines(ev, e, of.Tasks)
 	if len(lines) == 0 && !short {
 		lines = []string{"recorded; nothing further follows from it"}
 	}
