@@ -1,7 +1,9 @@
 package intake
 
 import (
+	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"gopkg.in/yaml.v3"
@@ -40,19 +42,38 @@ func Register(name string, text []byte, at time.Time) ([]event.Event, error) {
 type registerReader struct{ *source.Document }
 
 func (r *registerReader) vehicle(p source.Pair, at time.Time) (event.Event, bool) {
-	d := &event.VehicleData{}
-	r.fields(p.Value, "vehicle "+p.Key.Value, vehicleFields, d)
+	d, before := &event.VehicleData{}, r.Faulty()
+	m := r.fields(p.Value, "vehicle "+p.Key.Value, vehicleFields, d)
 	if d.Name == "" {
 		d.Name = p.Key.Value
 	}
-	if r.Err() != nil {
+	if r.Faulty() > before {
 		return event.Event{}, false
 	}
 	ev, err := At(event.Event{Kind: event.VehicleEvent, Vehicle: p.Key.Value, Data: d}, at) // checked as any other way in would
-	if err != nil {
-		r.Fault(p.Key, "", "vehicle %s: %v", p.Key.Value, err)
+	if err == nil {
+		return ev, true
 	}
-	return ev, err == nil
+	for _, f := range append(vehicleFaults(ev, d), err) { // err is the first of them, if it is of the data
+		if f != nil {
+			r.refused(p.Key, m, f)
+		}
+	}
+	return ev, false
+}
+
+// refused reports what is wrong with a vehicle, at the value of which the fault speaks or
+// else at the vehicle's key.
+func (r *registerReader) refused(key *yaml.Node, m map[string]*yaml.Node, err error) {
+	at, text := key, err.Error()
+	if f, ok := errors.AsType[*Fault](err); ok {
+		for _, field := range vehicleFields {
+			if rest, of := strings.CutPrefix(f.At, "data."+field.Path); of && m[field.Key] != nil && (rest == "" || rest[0] == '.' || rest[0] == '[') {
+				at, text = m[field.Key], field.Key+rest+": "+f.Text
+			}
+		}
+	}
+	r.Fault(at, "", "vehicle %s: %s", key.Value, text)
 }
 
 // fields reads a mapping into data.

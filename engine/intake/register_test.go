@@ -16,7 +16,7 @@ func TestRegisterFaults(t *testing.T) {
 		{"capacity", "vehicles:\n  bus-1: {kind: bus, components: {engine: {kind: engine, capacity: 8 km}}}", "vehicles.yaml:2:68: capacity: 8 km is a distance"},
 		{"torque", "vehicles:\n  bus-1: {kind: bus, components: {engine: {kind: engine, torque: {drain plug: 35 Nm}, source: the manual}}}", "vehicles.yaml:2:79: torque drain plug: unknown unit \"Nm\"\n      bus-1: {kind: bus, components: {engine: {kind: engine, torque: {drain plug: 35 Nm}, source: the manual}}}\n                                                                                  ^^^^^\nhint: did you mean `N m`?"},
 		{"torque without source", "vehicles:\n  bus-1: {kind: bus, components: {engine: {kind: engine, torque: {drain plug: 35 N m}}}}", "vehicles.yaml:2:66: torque of engine has no source"},
-		{"zone", "vehicles:\n  bus-1: {kind: bus, zone: Europe/Larkfell}", "vehicles.yaml:2:3: vehicle bus-1: data.zone: \"Europe/Larkfell\" is no time zone"},
+		{"zone", "vehicles:\n  bus-1: {kind: bus, zone: Europe/Larkfell}", "vehicles.yaml:2:28: vehicle bus-1: zone: \"Europe/Larkfell\" is not a time zone"},
 		{"twice", "vehicles:\n  bus-1: {kind: bus}\n  bus-1: {kind: van}", "vehicles.yaml:3:3: vehicles names \"bus-1\" twice"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

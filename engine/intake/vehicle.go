@@ -15,6 +15,11 @@ import (
 // checkVehicle also gives a vehicle without a name its subject for one, and drops
 // empty lists, which mean the same as none.
 func checkVehicle(ev event.Event, d *event.VehicleData) error {
+	return first(vehicleFaults(ev, d)...)
+}
+
+// vehicleFaults are all that is wrong with a registration, nil among them where nothing is.
+func vehicleFaults(ev event.Event, d *event.VehicleData) []error {
 	if d.Name == "" {
 		d.Name = ev.Vehicle
 	}
@@ -28,7 +33,7 @@ func checkVehicle(ev event.Event, d *event.VehicleData) error {
 	if d.InService != "" {
 		since = checkDate("data.inService", d.InService)
 	}
-	return first(
+	return []error{
 		since,
 		checkName("data.name", d.Name),
 		checkOptional("data.kind", d.Kind),
@@ -38,7 +43,7 @@ func checkVehicle(ev event.Event, d *event.VehicleData) error {
 		checkList("data.components", d.Components, maxParts, ".name", func(c event.ComponentDef) string { return c.Name },
 			func(at string, c event.ComponentDef) error { return checkComponent(at, c, d.Meters) }),
 		checkNames("data.people", d.People, maxPeople),
-	)
+	}
 }
 
 // some returns nil for an empty list, so that it equals one that was left out.
@@ -64,7 +69,7 @@ func checkZone(name string) error {
 	}
 	_, err := time.LoadLocation(name)
 	if err != nil || name == "Local" || strings.HasPrefix(name, "posix/") || strings.HasPrefix(name, "right/") {
-		return refuse("data.zone", "%s is no time zone, wanted a name like %q", quote(name), cmp.Or(zone.Spoken(name), "Europe/London"))
+		return refuse("data.zone", "%s is not a time zone; it is a name like %q", quote(name), cmp.Or(zone.Spoken(name), "Europe/London"))
 	}
 	return nil
 }
