@@ -84,6 +84,12 @@ func TestWhyDue(t *testing.T) {
 		{due.Item{Limit: "time", Why: "by the calendar"}, "By the calendar."},
 		{due.Item{Limit: "distance", Why: "the meter is disputed"}, "The meter is disputed."},
 		{due.Item{Limit: "no history"}, "No record of when this was last done."},
+		{due.Item{Limit: "distance", Unit: "m", DueAt: ptr(1609.344 * 2000), DueInAll: ptr(1609.344 * 62000), PastBy: ptr(-1609.344 * 400)}, "400 mi to go until 2,000 mi on the new instrument (62,000 mi in all)."},
+		{due.Item{Limit: "distance", Unit: "m", DueInAll: ptr(1609.344 * 60000), PastBy: ptr(1609.344 * 20)}, "20 mi past the limit at 60,000 mi in all, before the instrument was replaced."},
+		{due.Item{Stage: "soon", Limit: "distance", DueDate: "2031-05-01", Untold: "the distance since the work cannot be told since 2030-11-13"}, "The distance since the work cannot be told since Nov 13, 2030. By the calendar it is due on May 1, 2031."},
+		{due.Item{Stage: "due", Limit: "time", DueDate: "2031-02-03", Untold: "the distance since the work cannot be told since 2030-11-13"}, "Due today, Feb 3, 2031. The distance since the work cannot be told since Nov 13, 2030."},
+		{due.Item{Stage: "due", Limit: "distance", Why: "due at 90,000 km; the odometer reads 90,100 km; the distance since the work cannot be told since 2030-11-13", Untold: "the distance since the work cannot be told since 2030-11-13"},
+			"Due at 90,000 km; the odometer reads 90,100 km; the distance since the work cannot be told since Nov 13, 2030."},
 	} {
 		if got := miles.whyDue(&c.item, "2031-02-03"); got != c.want {
 			t.Errorf("%+v: got %q, want %q", c.item, got, c.want)

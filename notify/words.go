@@ -240,6 +240,8 @@ func (p reader) whyDue(i *due.Item, today string) string {
 	switch {
 	case untold == "" || i.Limit == "time":
 		return english.Sentences(p.whyLimit(i, today), untold)
+	case i.Stage == alarm.Due || i.Stage == alarm.Overdue: // by what was read before
+		return english.Sentence(p.dates(i.Why))
 	case i.DueDate != "":
 		return english.Sentences(untold, "By the calendar it is due on "+p.date(i.DueDate))
 	}

@@ -18,40 +18,36 @@ func (v *View) UntoldText(c *record.Chain, since int64) string {
 	return "the " + what + " since the work cannot be told since " + v.DayOf(since)
 }
 
-// untold says of a task that goes by a meter which went back since when its distance or
+// untold is the limit of a task by a meter that went back, and since when its distance or
 // running time cannot be told; "" where it can.
-func (v *View) untold(d *Due) string {
-	if d.Waiting || d.NoHistory {
-		return ""
-	}
-	for _, hours := range [...]bool{false, true} {
+func (v *View) untold(d *Due) (interval.Limit, string) {
+	for _, l := range [...]interval.Limit{interval.ByDistance, interval.ByHours} {
 		every, point := d.Plan.Every.Distance, d.Point.Distance
-		if hours {
+		if l == interval.ByHours {
 			every, point = d.Plan.Every.Hours, d.Point.Hours
 		}
 		if every == 0 && math.IsNaN(point) {
 			continue
 		}
-		if c := v.Chain(d.Comp, hours); c != nil {
+		if c := v.Chain(d.Comp, l == interval.ByHours); c != nil {
 			if since, ok := c.UntoldSince(); ok {
-				return v.UntoldText(c, since)
+				return l, v.UntoldText(c, since)
 			}
 		}
 	}
-	return ""
+	return interval.ByNone, ""
 }
 
 // judgeUntold sees that a task whose distance cannot be told is not called normal for it.
 // What was read before the meter went back may make it due, as at least so far was run;
 // its date may, too.
 func (v *View) judgeUntold(d *Due) {
-	if d.Untold = v.untold(d); d.Untold == "" || d.Stage > interval.Soon || d.Stage == interval.Soon && d.Limit == interval.ByTime {
+	limit, text := v.untold(d)
+	d.Untold = text
+	if text == "" || d.Stage > interval.Soon || d.Stage == interval.Soon && d.Limit == interval.ByTime {
 		return
 	}
-	d.Stage, d.Limit = interval.Soon, interval.ByDistance
-	if d.Plan.Every.Distance == 0 && math.IsNaN(d.Point.Distance) {
-		d.Limit = interval.ByHours
-	}
+	d.Stage, d.Limit = interval.Soon, limit
 }
 
 // untoldWords say that the distance cannot be told, beside what is known of the task.
