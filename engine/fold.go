@@ -166,7 +166,10 @@ func (f *fold) causeIDs() []event.ID {
 	return []event.ID{f.ev.ID}
 }
 
-func (f *fold) say(t *alarm.Transition) { f.out = append(f.out, Output{Transition: t}) }
+func (f *fold) say(t *alarm.Transition) {
+	t.BasedOn = f.Rec.Basis(t.Events)
+	f.out = append(f.out, Output{Transition: t})
+}
 
 func (f *fold) notJudged(k alarm.Key, l latch.Latch) {
 	n := &alarm.NotJudged{Time: f.When, Vehicle: f.Rec.Vehicle, Component: k.Component, Rule: k.Rule,

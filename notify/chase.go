@@ -98,10 +98,14 @@ func (n *Notifier) Tick(ctx context.Context, now time.Time) error {
 
 // sum writes and stores one message of what many would have said.
 func (n *Notifier) sum(ctx context.Context, doing string, p reader, c Cause, lead string, pieces []piece, more int) error {
-	c.Answer, c.Leave = n.Answer, n.Unsubscribe
+	c.Answer, c.Leave, c.told = n.Answer, n.Unsubscribe, n.mark.toldToday(p, c.Time)
 	m := n.written(doing, func() Message { return summary(n.Register, p, c, lead, pieces, more) },
 		func() Message { return barePieces(p, c, pieces) })
-	return n.create(ctx, n.last, m)
+	if err := n.create(ctx, n.last, m); err != nil {
+		return err
+	}
+	n.mark.noteMinded(p, m, c.Time)
+	return nil
 }
 
 func (n *Notifier) releaseHeld(ctx context.Context, d *people.Directory, now time.Time) error {

@@ -31,6 +31,7 @@ type list struct {
 	over     []*alarm.Listed   // what ended and nobody has acknowledged
 	fleet    int               // vehicles in all
 	now      time.Time         // of the turn
+	cautions []string          // told in full
 }
 
 // line is an alarm on the list, or work as if it were the alarm of its task.
@@ -65,11 +66,10 @@ func Digest(d *people.Directory, reg Register, who *people.Person, g Listing) (m
 		kept.Date = cmp.Or(g.Last.Date, kept.Date) // what ends meanwhile is for the next one that goes out
 		return Message{}, kept, false
 	}
-	m = p.mail(listKey(p, l.today), "digest "+p.ID+" "+l.today, l.now)
-	m.Subject, m.Stage, m.Leave = l.title(), l.worst(), g.Leave
 	pg := l.page()
+	m = p.mail(listKey(p, l.today), "digest "+p.ID+" "+l.today, l.now)
+	m.Subject, m.Stage, m.Leave, m.cautions = l.subject(), l.worst(), g.Leave, l.cautions
 	if pg.Leave = g.Leave; p.Form == people.ForOwner {
-		m.Subject = page.Clean(pg.Title, 120)
 		m.Dates = l.dates()
 	}
 	pg.write(&m)
@@ -154,6 +154,7 @@ func (l *list) take(d *people.Directory, reg Register, e *line, stage alarm.Stag
 		l.shelved++
 	default:
 		l.vehicles[e.Vehicle] = name
+		e.Transition = *l.p.spelled(&e.Transition, name)
 		l.lines = append(l.lines, e)
 	}
 }
@@ -232,9 +233,9 @@ func (l *list) page() *sheet {
 		pg.Note(boxForDone)
 	}
 	if len(l.lines) > 0 {
-		pg.Note(standingNote)
+		pg.Note(l.p.ours(standingNote))
 	}
-	pg.Note(whyYou(l.p, "digest"))
+	pg.Note(because("your digest"))
 	return pg
 }
 
@@ -352,9 +353,10 @@ func (l *list) ready() []page.Line {
 }
 
 func (l *list) minds() []page.Line {
-	var m minds
+	m := minds{p: l.p, told: l.told}
 	for _, e := range l.lines {
 		m.add(e.Cautions, e.OwnCautions)
 	}
-	return m.lines
+	l.cautions = m.full
+	return m.all()
 }

@@ -31,7 +31,7 @@ func TestDigest(t *testing.T) {
 func TestDigestMissingParts(t *testing.T) {
 	d := directory(t)
 	m, _, ok := Digest(d, register, d.Person("north"), Listing{Parts: winterList()[:1], Of: 16})
-	if want := "This list is not complete: 15 of 16 parts"; !ok || !strings.Contains(m.Text, want) {
+	if want := "This list is incomplete: 15 of 16 parts"; !ok || !strings.Contains(m.Text, want) {
 		t.Errorf("got %v, want it to say %q:\n%s", ok, want, m.Text)
 	}
 }
@@ -112,7 +112,7 @@ func TestListSays(t *testing.T) {
 		want string
 	}{
 		{due.Item{Stage: "soon", Limit: "distance", Unit: "m", DueAt: ptr(9e7), PastBy: ptr(-5e5), Early: "2031-01-20", Likely: "2031-02-01", Late: "2031-02-09"},
-			"500 km to go until 90,000 km. By its usage it has passed this by now: please read the meter."},
+			"Probably already past 90,000 km (about 1 Feb 2031). Please read the odometer."},
 		{due.Item{Stage: "soon", Limit: "distance", Unit: "m", DueAt: ptr(9e7), PastBy: ptr(-5e5), Early: "2031-02-20", Likely: "2031-02-20", Late: "2031-02-20", LastDone: "2030-01-02"},
 			"500 km to go until 90,000 km. Likely on 20 Feb 2031. Last done 2 Jan 2030."},
 		{due.Item{Stage: "due", Limit: "time", DueDate: "2031-02-03", Postponed: "put where the forecast of a sample has it, accepted by tom", LastDone: "counted from 2030-02-03"},

@@ -23,7 +23,11 @@ func TestFigures(t *testing.T) {
 		{Of: `litresTo("Na", 15)`, Value: 8, Unit: "L"},
 		{Of: `since("engine oil")`, Value: 16093.44, Unit: "km"},
 		{Of: "odometer", Value: 81234.5, Unit: "km"},
-	})
+		{Of: "si", Value: 38}, // of a let
+		{Of: `0.12 * si`, Value: 4.56},
+		{Of: `component.fluid contains "W-20" ? 6.9 : 9.3`, Value: 6.9},
+		{Of: `max(20, 4 * usual("Cu"))`, Value: 160},
+	}, false)
 	want := []string{
 		"copper, times the baseline: 3.275 (light bus transmission fluid, mean 40)",
 		"iron, times the baseline: 2.5",
@@ -34,6 +38,7 @@ func TestFigures(t *testing.T) {
 		"fluid for exchanges until sodium is at 15 mg/kg: 8.454 qt",
 		"since engine oil: 10,000 mi",
 		"odometer: 50,477 mi",
+		"the greater of 20 and 4 times usual copper for a fluid of this age: 160",
 	}
 	if !slices.Equal(got, want) {
 		t.Errorf("got:\n%s\nwant:\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
@@ -47,7 +52,7 @@ func TestFiguresOfEachWord(t *testing.T) {
 		if call == "" {
 			t.Fatalf("the example of %s does not call it: %s", w.Name, w.Example)
 		}
-		for _, s := range (reader{&people.Person{}}).figures([]word.Evidence{{Of: call, Value: 1}}) {
+		for _, s := range (reader{&people.Person{}}).figures([]word.Evidence{{Of: call, Value: 1}}, false) {
 			camel := strings.ToLower(w.Name) != w.Name && strings.Contains(s, w.Name)
 			if strings.ContainsAny(s, `()"%`) || strings.HasPrefix(s, w.Name+":") && w.Name != "odometer" || camel {
 				t.Errorf("%s is told as %q", w.Name, s)

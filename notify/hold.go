@@ -151,7 +151,7 @@ func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more 
 
 // titledSummary is a summary by its title; "" for how much changed.
 func titledSummary(reg Register, p reader, c Cause, title, lead string, pieces []piece, more int) Message {
-	all := newsFrom(reg, pieces)
+	all := p.spellAll(newsFrom(reg, pieces))
 	if len(all) > 0 && all[0].Vehicle == all[len(all)-1].Vehicle && more == 0 {
 		return letter(c, telling{p: p, way: people.Mail, mine: all}, lead)
 	}
@@ -161,7 +161,7 @@ func titledSummary(reg Register, p reader, c Cause, title, lead string, pieces [
 	m := p.mail(key("summary", c.Key, p.ID, "mail"), c.Key, c.Time)
 	pg := &sheet{page.Page{Lead: lead}}
 	vehicles := map[string]bool{}
-	var mind minds
+	mind := minds{p: p, told: c.told}
 	groups := map[string][]page.Item{}
 	for _, n := range all {
 		vehicles[n.Vehicle] = true
@@ -172,23 +172,29 @@ func titledSummary(reg Register, p reader, c Cause, title, lead string, pieces [
 		groups[g] = append(groups[g], it)
 		mind.add(n.Cautions, n.OwnCautions)
 	}
+	m.Urgent = slices.ContainsFunc(all, news.stops)
 	if more > 0 {
 		clear(vehicles) // nobody knows on how many
 	}
-	pg.Title = cmp.Or(title, summaryTitle(len(all)+more, len(vehicles)))
-	m.Subject = pg.Title
+	pg.Title, m.Subject = title, title
+	if title == "" {
+		pg.Title = summaryTitle(len(all)+more, len(vehicles))
+	}
+	if title == "" || m.Urgent {
+		m.Subject = subjectOfMany(all, more, len(vehicles))
+	}
 	for _, g := range groupOrder {
 		pg.group(g.heading, g.weight, groups[g.heading])
 	}
 	pg.more(more)
-	pg.end(&m, c, p, mind, all)
+	pg.end(&m, c, &mind, all)
 	return m
 }
 
 func groupOf(t *alarm.Transition) string {
 	switch {
 	case t.To == alarm.Normal:
-		return groupOver
+		return groupEnded
 	case t.To == alarm.Warning:
 		return groupStop
 	case t.Task:

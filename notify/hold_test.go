@@ -83,7 +83,7 @@ func TestKeptSmall(t *testing.T) {
 	copper, coolant := copperRaised(), coolantRaised()
 	law := taskOverdue()
 	law.Statutory = true
-	const onCopper, onCoolant = "Bus 7, transmission: copper over baseline", "Bus 7, transmission: coolant in the fluid"
+	const onCopper, onCoolant = "Look: Bus 7 transmission, copper over baseline", "Stop: Bus 7 transmission, coolant in the fluid"
 	for name, c := range map[string]struct {
 		steps []step
 		want  []string
@@ -91,12 +91,12 @@ func TestKeptSmall(t *testing.T) {
 		"quiet hours hold a caution until they end": {[]step{{"2031-02-19T22:00:00Z", outputs(copper)}, {at: "2031-02-20T06:45:00Z"}, {at: "2031-02-20T07:00:00Z"}, {at: "2031-02-20T07:15:00Z"}},
 			[]string{"02-20 07:00 ines: " + onCopper}},
 		"a warning and the law pass them": {[]step{{"2031-02-19T22:00:00Z", outputs(coolant)}, {"2031-02-19T23:00:00Z", outputs(law)}, {at: "2031-02-19T23:15:00Z"}},
-			[]string{"02-19 22:00 ines: " + onCoolant, "02-19 23:00 ines: Bus 7: Roadworthiness inspection", "02-19 23:00 north: Bus 7: Roadworthiness inspection"}},
+			[]string{"02-19 22:00 ines: " + onCoolant, "02-19 23:00 ines: Overdue: Bus 7, Roadworthiness inspection", "02-19 23:00 north: Overdue: Bus 7, Roadworthiness inspection"}},
 		"what is over before the morning is not told": {[]step{{"2031-02-19T22:00:00Z", outputs(copper)},
 			{"2031-02-20T05:00:00Z", changed(copper, "withdrawn", "caution", "normal", "normal")}, {at: "2031-02-20T07:00:00Z"}}, nil},
 		"what was told is corrected once": {[]step{{"2031-02-19T12:00:00Z", outputs(copper)},
 			{"2031-02-20T12:00:00Z", changed(copper, "withdrawn", "caution", "normal", "normal")}, {at: "2031-02-28T12:00:00Z"}},
-			[]string{"02-19 12:00 ines: " + onCopper, "02-20 12:00 ines: " + onCopper}},
+			[]string{"02-19 12:00 ines: " + onCopper, "02-20 12:00 ines: Withdrawn: Bus 7 transmission, copper over baseline"}},
 		"reminded three times, by day, and the stand-in once": {[]step{{"2031-02-19T20:00:00Z", outputs(copper)}, {at: "2031-02-21T06:00:00Z"},
 			{at: "2031-02-21T22:00:00Z"}, {at: "2031-02-22T07:00:00Z"}, {at: "2031-02-23T20:00:00Z"}, {at: "2031-02-25T20:00:00Z"}, {at: "2031-03-09T12:00:00Z"}},
 			[]string{"02-19 20:00 ines: " + onCopper, "02-21 22:00 ines: " + onCopper, "02-23 20:00 ines: " + onCopper,
@@ -131,11 +131,11 @@ func TestFlood(t *testing.T) {
 	}
 	steps = append(steps, step{at: "2031-02-19T12:15:00Z"}, step{at: "2031-02-19T12:30:00Z"})
 	told, all := play(t, keptSmall, false, steps)
-	if len(told) != 11 || !strings.HasSuffix(told[10], "ines: 290 changes") {
+	if len(told) != 11 || !strings.HasSuffix(told[10], "ines: Stop: van-250 transmission, coolant in the fluid, and 289 more") {
 		t.Fatalf("got %d messages\n%s", len(told), strings.Join(told, "\n"))
 	}
 	text := string(all[10].Raw)
-	if stop, watch := strings.Index(text, "Stop first"), strings.Index(text, "Keep an eye on"); stop < 0 || watch < stop || !strings.Contains(text, "And 190 more") {
+	if stop, watch := strings.Index(text, "Stop these first"), strings.Index(text, "Keep an eye on"); stop < 0 || watch < stop || !strings.Contains(text, "And 190 more") {
 		t.Errorf("got\n%s", text)
 	}
 }

@@ -84,13 +84,14 @@ func TestLeave(t *testing.T) {
 		"ines waiting Tobias wants due lists again", "ines waiting Tobias wants due lists again",
 		"ines waiting Tobias wants no more due lists", "ines waiting Tobias wants no more due lists",
 		"ines waiting Tobias wants no more messages", "ines waiting Tobias wants no more messages",
-		"tobias waiting Bus 7, transmission: coolant in the fluid", // the warning
-		"tobias waiting Bus 7, transmission: copper over baseline", // before
-		"tobias waiting Due list, Monday 3 Feb 2031", "tobias waiting Due list, Sunday 2 Mar 2031",
+		"tobias waiting Look: Bus 7 transmission, copper over baseline", // before
+		"tobias waiting Stop: Bus 7 transmission, coolant in the fluid", // the warning
+		"tobias waiting Stop: Bus 7 transmission, coolant in the fluid, and 5 more (list of 2 Mar 2031)",
+		"tobias waiting Stop: Bus 7 transmission, coolant in the fluid, and 5 more (list of 3 Feb 2031)",
 	}
 	got := stored(t, m)
-	if reminders := strings.Count(strings.Join(got, "|"), "coolant"); reminders == 2 { // the warning and its reminder
-		want = append(want[:7:7], append([]string{want[6]}, want[7:]...)...)
+	if reminders := strings.Count(strings.Join(got, "|"), "coolant"); reminders == 4 { // the warning and its reminder
+		want = slices.Insert(want, 7, want[7])
 	}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))

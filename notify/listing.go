@@ -26,6 +26,8 @@ type Listing struct {
 	Answer func(person string, t *alarm.Transition) string
 	// Notes are what an operator's list says of the service itself.
 	Notes []string
+
+	told []string // the cautions that the person has read in full today
 }
 
 // Listed is what is kept of a list for the next one.
@@ -135,17 +137,17 @@ func (l *list) operatorPage(pg *sheet) {
 	pg.told(headMind, l.minds())
 }
 
-// countWords is "12, 3 more than on 2 Feb 2031".
+// countWords is "12 (3 more than on 2 Feb 2031)".
 func countWords(now, before int, when string) string {
 	s := unit.Grouped(float64(now))
 	switch {
 	case when == "" || now == before && now == 0:
 	case now > before:
-		s += fmt.Sprintf(", %s more than on %s", unit.Grouped(float64(now-before)), when)
+		s += fmt.Sprintf(" (%s more than on %s)", unit.Grouped(float64(now-before)), when)
 	case now < before:
-		s += fmt.Sprintf(", %s fewer than on %s", unit.Grouped(float64(before-now)), when)
+		s += fmt.Sprintf(" (%s fewer than on %s)", unit.Grouped(float64(before-now)), when)
 	default:
-		s += fmt.Sprintf(", as on %s", when)
+		s += fmt.Sprintf(" (no change since %s)", when)
 	}
 	return s + "."
 }

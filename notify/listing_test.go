@@ -109,8 +109,8 @@ tell: {all: {who: [tobias, maud]}}
 	for _, m := range append(Tell(d, register, cause("a"), outputs(done)), Tell(d, register, cause("b"), outputs(over))...) {
 		got = append(got, m.Person+" "+m.Way+" "+m.Subject)
 	}
-	want := "maud mail Bus 7: Roadworthiness inspection|tobias file Bus 7: Roadworthiness inspection|" +
-		"maud mail Bus 7, transmission: copper over baseline|tobias mail Bus 7, transmission: copper over baseline|tobias file Bus 7, transmission: copper over baseline"
+	want := "maud mail Done: Bus 7, Roadworthiness inspection|tobias file Done: Bus 7, Roadworthiness inspection|" +
+		"maud mail OK: Bus 7 transmission, copper over baseline|tobias mail OK: Bus 7 transmission, copper over baseline|tobias file OK: Bus 7 transmission, copper over baseline"
 	if strings.Join(got, "|") != want {
 		t.Errorf("got %s\nwant %s", strings.Join(got, "|"), want)
 	}
@@ -141,15 +141,15 @@ func TestNotifierKeepsTheListBefore(t *testing.T) {
 		text := string(l.Raw)
 		switch l.Time.Format(time.DateOnly) {
 		case "2031-02-01":
-			if strings.Contains(text, "as on") || strings.Contains(text, "than on") {
+			if strings.Contains(text, "change since") || strings.Contains(text, "than on") {
 				t.Errorf("the first compares:\n%s", text)
 			}
 		case "2031-02-02":
-			if !strings.Contains(text, "Due: 2, as on 1 Feb 2031.") {
+			if !strings.Contains(text, "Due: 2 (no change since 1 Feb 2031).") {
 				t.Errorf("the second:\n%s", text)
 			}
 		default:
-			if !strings.Contains(text, "Due: 1, 1 fewer than on 2 Feb 2031.") {
+			if !strings.Contains(text, "Due: 1 (1 fewer than on 2 Feb 2031).") {
 				t.Errorf("the third:\n%s", text)
 			}
 		}

@@ -26,19 +26,21 @@ type Message struct {
 	Name    string
 	Way     string // by its name
 	To      string // address, URL, subject or folder
-	Subject string // the same for the whole life of an alarm
+	Subject string // the stage first, then what it is about
 	// Thread names the alarm to this person; "" where nothing follows on it.
 	Thread  string
 	Time    time.Time   // of what it tells
 	Vehicle string      // "" for a list
 	Stage   alarm.Stage // the worst that it tells
+	Urgent  bool        // a warning is among it
 	Text    string
 	HTML    string
 	// Leave is where the person asks for no more of the kind, "" where they cannot.
-	Leave  string
-	Charts []page.Picture // that the HTML shows
-	Dates  []Date         // for the person's calendar
-	Data   []byte         // for a program: sent as it is, in place of words
+	Leave    string
+	Charts   []page.Picture // that the HTML shows
+	Dates    []Date         // for the person's calendar
+	Data     []byte         // for a program: sent as it is, in place of words
+	cautions []string       // that it tells in full
 	// Fault is what went wrong in writing the message: it says less than it should.
 	Fault string
 }
@@ -72,7 +74,7 @@ func (m *Message) tell(kind string, data any) {
 func (t telling) told(c Cause) Message {
 	lead := t.mine[0]
 	m := t.p.by(t.way, key("alarm", c.Key, lead.Vehicle, t.p.ID, t.way), c.Key, c.Time)
-	m.Subject, m.Vehicle, m.Stage = subjectOf(lead), lead.Vehicle, lead.To
+	m.Subject, m.Vehicle, m.Stage = subjectOf(t.mine), lead.Vehicle, lead.To
 	m.Thread = key("thread", lead.Vehicle, t.p.ID, t.way)
 	data := notice{To: t.p.ID, Cause: c.Key}
 	for _, n := range t.mine[:min(len(t.mine), maxBlocks)] {
@@ -117,7 +119,7 @@ func (p reader) dueOn(n news) (d Date, ok bool) {
 		return d, t.To == alarm.Normal
 	}
 	d.Day = firstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
-	d.Text = page.Clean(english.Sentences(p.dueNow(t), english.Sentences(cautionsOf(t.Cautions, t.OwnCautions)...), standingNote), page.MaxText)
+	d.Text = page.Clean(english.Sentences(p.dueNow(t), english.Sentences(p.cautionsOf(t.Cautions, t.OwnCautions)...), p.ours(standingNote)), page.MaxText)
 	return d, d.Day != "" && d.Day >= t.Due.On
 }
 
@@ -129,7 +131,7 @@ func (l *list) listedOn(e *line) (d Date, ok bool) {
 	}
 	d = dateFor(l.p, cmp.Or(l.vehicles[i.Vehicle], i.Vehicle), &e.Transition, l.now)
 	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
-	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), english.Sentences(cautionsOf(i.Cautions, i.OwnCautions)...), standingNote), page.MaxText)
+	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), english.Sentences(l.p.cautionsOf(i.Cautions, i.OwnCautions)...), l.p.ours(standingNote)), page.MaxText)
 	return d, d.Day != "" && d.Day >= l.today
 }
 

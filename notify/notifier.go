@@ -79,6 +79,7 @@ type mark struct {
 	// Backlog is nil where nothing of the kind waits.
 	Backlog *backlog          `json:"backlog,omitempty"`
 	Before  map[string]Listed `json:"before,omitempty"` // by person
+	Minded  map[string]minded `json:"minded,omitempty"` // by person
 }
 
 func newMark() mark {
@@ -184,6 +185,7 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c 
 			continue
 		}
 		t.drawn = n.pictures(t)
+		c.told = n.mark.toldToday(t.p, c.Time)
 		m := n.written("telling "+c.Key, func() Message { return t.message(c) }, func() Message { return t.bare(c) })
 		if m.Key == "" {
 			continue
@@ -192,6 +194,7 @@ func (n *Notifier) news(ctx context.Context, seq uint64, d *people.Directory, c 
 			return err
 		}
 		if t.way == people.Mail {
+			n.mark.noteMinded(t.p, m, c.Time)
 			n.mark.watch(d, t, c)
 		}
 	}
@@ -281,6 +284,7 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *people.Directory, t 
 	if p := d.Person(t.Person); p != nil && p.To[people.Mail] != "" && !n.mark.left(p.ID, Lists) {
 		ok := true
 		g := Listing{Parts: parts, Of: n.Partitions, Last: n.mark.Before[p.ID], Notes: n.ownNotes(reader{p}), Answer: n.Answer}
+		g.told = n.mark.toldToday(reader{p}, latest(parts))
 		if n.Unsubscribe != nil {
 			g.Leave = n.Unsubscribe(p.ID, Lists, parts[0].Now)
 		}
@@ -293,6 +297,7 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *people.Directory, t 
 			if err := n.create(ctx, seq, m); err != nil {
 				return err
 			}
+			n.mark.noteMinded(reader{p}, m, latest(parts))
 		}
 		n.mark.Before[p.ID] = kept
 	}

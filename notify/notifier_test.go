@@ -72,14 +72,14 @@ func stored(t *testing.T, m delivery.Store) (out []string) {
 }
 
 var fromTheLog = []string{
-	"ines waiting Bus 7, transmission: coolant in the fluid",
-	"ines waiting Bus 7, transmission: copper over baseline",
-	"ines waiting Bus 7: Roadworthiness inspection",
-	"north waiting Bus 7, transmission: coolant in the fluid",
-	"north waiting Bus 7: Roadworthiness inspection",
-	"north waiting Due list, Monday 3 Feb 2031",
-	"tove failed Bus 7, transmission: coolant in the fluid",
-	"tove failed Bus 7: Roadworthiness inspection",
+	"ines waiting Look: Bus 7 transmission, copper over baseline",
+	"ines waiting Overdue: Bus 7, Roadworthiness inspection",
+	"ines waiting Stop: Bus 7 transmission, coolant in the fluid",
+	"north waiting Overdue: Bus 7, Roadworthiness inspection",
+	"north waiting Stop: Bus 7 transmission, coolant in the fluid",
+	"north waiting Stop: Bus 7 transmission, coolant in the fluid, and 7 more (list of 3 Feb 2031)",
+	"tove failed Overdue: Bus 7, Roadworthiness inspection",
+	"tove failed Stop: Bus 7 transmission, coolant in the fluid",
 }
 
 func TestNotifier(t *testing.T) {
@@ -230,7 +230,7 @@ func TestNotifierGoesOn(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if got, want := stored(t, m), fromTheLog[1:2]; !reflect.DeepEqual(got, want) {
+	if got, want := stored(t, m), fromTheLog[:1]; !reflect.DeepEqual(got, want) {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	if !strings.Contains(said.String(), "telling 0") || !strings.Contains(said.String(), "no such register") {

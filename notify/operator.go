@@ -28,7 +28,7 @@ func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, te
 					lines = append(lines, page.Line{Text: l})
 				}
 				pg.told(headOperator, lines)
-				pg.Note(whyYou(p, "operator"))
+				pg.Note(because("operator"))
 				pg.write(&m)
 			} else {
 				m.tell("notice", map[string]string{"to": id, "title": page.Clean(title, 200), "text": page.Clean(text, page.MaxText)})

@@ -40,7 +40,7 @@ func TestPictureInAMail(t *testing.T) {
 		t.Errorf("%d bytes of picture: %v", len(got.Charts[0].PNG), err)
 	}
 	text := strings.Join(strings.Fields(got.Text), " ")
-	for _, want := range []string{"Times the baseline: copper 3.3, iron 0.98.", "Copper so far: below 1.1 at 10,000 mi, 3.3 at 50,000 mi."} {
+	for _, want := range []string{"Times the baseline: copper 3.3, iron 0.98.", "Copper, times the baseline: below 1.1 at 10,000 mi, 3.3 at 50,000 mi."} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is not in %s", want, text)
 		}

@@ -33,7 +33,7 @@ func TestRewind(t *testing.T) {
 		if err := n.Handle(t.Context(), 3, log[4].c, log[4].out); err != nil {
 			t.Fatal(err)
 		}
-		const news = "ines waiting Bus 7: Roadworthiness inspection"
+		const news = "ines waiting Overdue: Bus 7, Roadworthiness inspection"
 		if got := slices.Contains(stored(t, m), news); got != rewound {
 			t.Errorf("rewound %t: told %t", rewound, got)
 		}

@@ -136,7 +136,7 @@ func TestServiceTicksAfterWhatWasSaid(t *testing.T) {
 			if err := errors.Join(s.Ticked(t.Context(), tick), s.Settle(t.Context())); err != nil {
 				t.Error(err)
 			}
-			if got, want := stored(t, m), []string{"ines sent Bus 7, transmission: copper over baseline"}; !slices.Equal(got, want) {
+			if got, want := stored(t, m), []string{"ines sent Look: Bus 7 transmission, copper over baseline"}; !slices.Equal(got, want) {
 				t.Errorf("got %q, want %q", got, want)
 			}
 			if err := s.Leave(t.Context(), "ines", Messages, false, tick); err != nil {
@@ -171,7 +171,7 @@ func TestServiceKeepsNothingDoubtful(t *testing.T) {
 				t.Error(err)
 			}
 		})
-		if got, want := stored(t, m), []string{"ines sent Bus 7, transmission: copper over baseline"}; !slices.Equal(got, want) || checkpoint(t, m) != 1 {
+		if got, want := stored(t, m), []string{"ines sent Look: Bus 7 transmission, copper over baseline"}; !slices.Equal(got, want) || checkpoint(t, m) != 1 {
 			t.Errorf("got %q, want %q; the checkpoint is after %d", got, want, checkpoint(t, m))
 		}
 	})

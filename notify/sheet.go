@@ -49,29 +49,14 @@ func (p *sheet) told(heading string, lines []page.Line) {
 	}
 }
 
-// minds are what to mind, each caution once, in order of first mention.
-type minds struct {
-	seen  []string
-	lines []page.Line
-}
-
-// add takes cautions, with the words of those that their book explains itself.
-func (m *minds) add(names []string, own map[string]string) {
-	for _, c := range names {
-		if c != "" && !slices.Contains(m.seen, c) {
-			m.seen = append(m.seen, c)
-			m.lines = append(m.lines, page.Line{Text: cautionsOf([]string{c}, own)[0]})
-		}
-	}
-}
-
 // end puts under a letter or a summary what to mind, the notes and where to ask for
 // no more, and writes it into the message.
-func (p *sheet) end(m *Message, c Cause, who reader, mind minds, all []news) {
-	p.told(headMind, mind.lines)
-	p.Note(who.asWritten(p), standingNote, whyYou(who, describe(all)))
+func (p *sheet) end(m *Message, c Cause, mind *minds, all []news) {
+	m.cautions = mind.full
+	p.told(headMind, mind.all())
+	p.Note(mind.p.asWritten(p), mind.p.ours(standingNote), whyYou(all))
 	if c.Leave != nil && !slices.ContainsFunc(all, news.cannotWait) {
-		m.Leave = c.Leave(who.ID, Messages, m.Time)
+		m.Leave = c.Leave(mind.p.ID, Messages, m.Time)
 		p.Leave = m.Leave
 	}
 	p.write(m)
@@ -83,19 +68,20 @@ func (p *sheet) end(m *Message, c Cause, who reader, mind minds, all []news) {
 func Standing(who *people.Person, vehicle string, s *alarm.Listed) (title, strong, found string, figures []string) {
 	const long = 500
 	p := reader{who}
-	if found = p.dates(s.Message); s.Task {
-		found = p.dueNow(&s.Transition)
+	said := p.spelled(&s.Transition, vehicle)
+	if found = p.dates(said.Message); s.Task {
+		found = p.dueNow(said)
 	}
 	found = page.Clean(found, long)
-	title = page.Clean(headOf(vehicle, &s.Transition), 200)
-	strong = page.Clean(english.Sentences(doFirst(s.Task, s.Statutory, s.To, s.Advise)), long)
-	for _, f := range p.figures(s.Evidence) {
+	title = page.Clean(headOf(vehicle, said), 200)
+	strong = page.Clean(english.Sentences(doFirst(s.Task, s.Statutory, s.To, said.Advise)), long)
+	for _, f := range p.figures(s.Evidence, s.Task) {
 		figures = append(figures, page.Clean(f, long))
 	}
-	if source := english.List("or", s.PointsTo); source != "" {
+	if source := english.List("or", said.PointsTo); source != "" {
 		figures = append(figures, page.Clean(labelSource+": "+source, long))
 	}
-	for _, c := range cautionsOf(s.Cautions, s.OwnCautions) {
+	for _, c := range p.cautionsOf(s.Cautions, s.OwnCautions) {
 		figures = append(figures, page.Clean(c, long))
 	}
 	return title, strong, found, figures

@@ -78,7 +78,8 @@ func copperRaised() alarm.Transition {
 		PointsTo: []string{"bushings", "thrust washers", "cooler"},
 		Advise:   "Sample again within 5,000 km; look for bronze in pan and filter.",
 		Cautions: []string{"hot fluid", "raised vehicle"}, FollowUps: []string{"resample"}, PullsIn: []string{"transmission fluid"},
-		Events: []event.ID{{Source: "/laboratory", ID: "s-1"}},
+		Events:  []event.ID{{Source: "/laboratory", ID: "s-1"}},
+		BasedOn: []string{"sample L-1042 drawn 2031-02-10"},
 	}
 }
 

@@ -55,6 +55,8 @@ type Cause struct {
 	Answer func(person string, t *alarm.Transition) string
 	// Leave gives the address at which a person asks for no more; nil for none.
 	Leave func(person string, kind Kind, at time.Time) string
+
+	told []string // the cautions that the person has read in full today
 }
 
 // CauseOf is the cause of what a partition said under a key, at the time of the last of it.
@@ -202,13 +204,15 @@ func (n news) urgency() int {
 // letter is one message to one person about one vehicle; intro stands above all
 // else, "" for none.
 func letter(c Cause, about telling, intro string) Message {
-	p, mine := about.p, about.mine
+	p := about.p
+	mine := p.datePulls(p.spellAll(about.mine))
 	lead := mine[0]
 	m := p.mail(key("alarm", c.Key, lead.Vehicle, p.ID, "mail"), c.Key, c.Time)
-	m.Subject, m.Vehicle, m.Stage = subjectOf(lead), lead.Vehicle, lead.To
+	m.Subject, m.Vehicle, m.Stage = subjectOf(mine), lead.Vehicle, lead.To
+	m.Urgent = slices.ContainsFunc(mine, news.stops)
 	m.Thread = key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID)
 	pg := &sheet{page.Page{Title: lead.vehicle(), Lead: intro}}
-	var mind minds
+	mind := minds{p: p, told: c.told}
 	shown := map[string]bool{} // the pictures, once each
 	for i, n := range mine {
 		if n.Time.After(m.Time) {
@@ -232,7 +236,7 @@ func letter(c Cause, about telling, intro string) Message {
 		}
 	}
 	pg.more(len(mine) - maxBlocks)
-	pg.end(&m, c, p, mind, mine)
+	pg.end(&m, c, &mind, mine)
 	return m
 }
 
@@ -275,36 +279,23 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 	case alarm.Unshelved:
 		add("", shelfOver)
 	default:
-		add("", fmt.Sprintf(changedFrom, byStage[t.From].noun, byStage[t.To].noun))
+		add("", fmt.Sprintf(changedFrom, byStage[t.From].head, byStage[t.To].head))
 	}
 	if t.Task {
 		add(labelWhy, p.dueNow(t))
 	} else {
 		add(labelFound, english.Sentence(p.dates(t.Message)))
-		add(labelFigure, english.Ended(strings.Join(p.figures(t.Evidence), "; ")))
+		add(labelFigure, english.Ended(strings.Join(p.figures(t.Evidence, t.Task), "; ")))
 	}
 	add(labelSource, english.Ended(english.List("or", t.PointsTo)))
 	add(labelThen, english.Ended(english.List("and", t.FollowUps)))
 	add(labelPulls, english.Ended(english.List("and", t.PullsIn)))
-	add(labelRests, eventsOf(t.Events))
+	add(labelRests, english.Ended(p.dates(strings.Join(t.BasedOn, "; "))))
 	return b
 }
 
 // messageOf leaves out a title that the heading says already.
 func messageOf(t *alarm.Transition) string { return strings.TrimPrefix(t.Message, titleOf(t)+": ") }
-
-// eventsOf names what the judgement rests on, so that it can be looked up.
-func eventsOf(ids []event.ID) string {
-	var all []string
-	for _, id := range ids[:min(len(ids), 4)] {
-		all = append(all, id.Source+" "+id.ID)
-	}
-	return strings.Join(all, "; ")
-}
-
-func subjectOf(n news) string {
-	return page.Clean(headOf(n.vehicle(), n.Transition), 120)
-}
 
 func titleOf(t *alarm.Transition) string { return cmp.Or(t.Title, t.Rule) }
 
@@ -333,19 +324,13 @@ func headOf(vehicle string, t *alarm.Transition) string {
 	return vehicle + ": " + titleOf(t)
 }
 
-// describe names the entries as the foot of a message does.
-func describe(all []news) string {
-	var entries []string
-	for _, n := range all {
-		entries = append(entries, n.entry)
-	}
-	slices.Sort(entries)
-	return strings.Join(slices.Compact(entries), ", ")
-}
-
 // cannotWait is what passes quiet hours: a warning, and work overdue that the law
 // asks for.
 func (n news) cannotWait() bool {
-	t := n.Transition
-	return t.To == alarm.Warning && t.Transition != alarm.Eased || t.Statutory && t.To == alarm.Overdue
+	return n.stops() || n.Statutory && n.To == alarm.Overdue
+}
+
+// stops says whether the news is a warning: the vehicle is to be stopped.
+func (n news) stops() bool {
+	return n.To == alarm.Warning && n.Transition.Transition != alarm.Eased
 }

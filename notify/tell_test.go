@@ -69,23 +69,23 @@ func TestTellWhoHears(t *testing.T) {
 		want []string
 	}{
 		{"a caution is for the driver; the workshop reads it in its list", outputs(copperRaised()),
-			[]string{"ines: Bus 7, transmission: copper over baseline [caution]"}},
+			[]string{"ines: Look: Bus 7 transmission, copper over baseline [caution]"}},
 		{"a warning is for the workshop too, and coolant for the office", outputs(coolantRaised()), []string{
-			"ines: Bus 7, transmission: coolant in the fluid [warning]",
-			"north: Bus 7, transmission: coolant in the fluid [warning]",
-			"tove: Bus 7, transmission: coolant in the fluid [warning]"}},
+			"ines: Stop: Bus 7 transmission, coolant in the fluid [warning]",
+			"north: Stop: Bus 7 transmission, coolant in the fluid [warning]",
+			"tove: Stop: Bus 7 transmission, coolant in the fluid [warning]"}},
 		{"one message for what came together, the worst in its subject", outputs(copperRaised(), taskOverdue()), []string{
-			"ines: Bus 7: Roadworthiness inspection [overdue]",
-			"north: Bus 7: Roadworthiness inspection [overdue]",
-			"tove: Bus 7: Roadworthiness inspection [overdue]"}},
+			"ines: Overdue: Bus 7, Roadworthiness inspection, and 1 more [overdue]",
+			"north: Overdue: Bus 7, Roadworthiness inspection [overdue]",
+			"tove: Overdue: Bus 7, Roadworthiness inspection [overdue]"}},
 		{"never wins over at once", outputs(with(taskOverdue(), func(t *alarm.Transition) { t.Vehicle = "library" })), []string{
-			"ines: Mobile library: Roadworthiness inspection [overdue]",
-			"tove: Mobile library: Roadworthiness inspection [overdue]"}},
+			"ines: Overdue: Mobile library, Roadworthiness inspection [overdue]",
+			"tove: Overdue: Mobile library, Roadworthiness inspection [overdue]"}},
 		{"vehicles apart", outputs(with(coolantRaised(), func(t *alarm.Transition) { t.Vehicle = "gritter-1" }), coolantRaised()), []string{
-			"ines: Bus 7, transmission: coolant in the fluid [warning]",
-			"north: Bus 7, transmission: coolant in the fluid [warning]",
-			"north: Gritter 1, transmission: coolant in the fluid [warning]",
-			"tove: Bus 7, transmission: coolant in the fluid [warning]"}},
+			"ines: Stop: Bus 7 transmission, coolant in the fluid [warning]",
+			"north: Stop: Bus 7 transmission, coolant in the fluid [warning]",
+			"north: Stop: Gritter 1 transmission, coolant in the fluid [warning]",
+			"tove: Stop: Bus 7 transmission, coolant in the fluid [warning]"}},
 		{"shelved", outputs(with(coolantRaised(), func(t *alarm.Transition) { t.Shelved = true })), nil},
 		{"out of service", outputs(with(coolantRaised(), func(t *alarm.Transition) { t.Standing = "out of service" })), nil},
 		{"an answer", outputs(with(coolantRaised(), func(t *alarm.Transition) { t.Transition, t.From = "acknowledged", "warning" })), nil},
@@ -94,10 +94,10 @@ func TestTellWhoHears(t *testing.T) {
 		})), nil},
 		{"eased out of what was told", outputs(with(copperRaised(), func(t *alarm.Transition) {
 			t.Transition, t.From, t.To = "eased", "caution", "advisory"
-		})), []string{"ines: Bus 7, transmission: copper over baseline [advisory]"}},
+		})), []string{"ines: Eased to Watch: Bus 7 transmission, copper over baseline [advisory]"}},
 		{"taken back", outputs(with(copperRaised(), func(t *alarm.Transition) {
 			t.Transition, t.From, t.To = "withdrawn", "caution", "normal"
-		})), []string{"ines: Bus 7, transmission: copper over baseline [normal]"}},
+		})), []string{"ines: Withdrawn: Bus 7 transmission, copper over baseline [normal]"}},
 		{"refused and not judged", []engine.Output{{Refused: &alarm.Refusal{}}, {NotJudged: &alarm.NotJudged{}}}, nil},
 	} {
 		if got := who(Tell(directory(t), register, cause("x"), c.out)); !reflect.DeepEqual(got, c.want) {
@@ -118,7 +118,7 @@ func TestTellKeys(t *testing.T) {
 		switch {
 		case a[i].Key == later[i].Key:
 			t.Errorf("two causes, one key %s", a[i].Key)
-		case a[i].Thread != later[i].Thread || a[i].Subject != later[i].Subject:
+		case a[i].Thread != later[i].Thread:
 			t.Errorf("what follows is not in the thread: %+v", later[i])
 		case i > 0 && (a[i].Key == a[i-1].Key || a[i].Thread == a[i-1].Thread):
 			t.Errorf("two people, one key or thread: %+v", a[i])
@@ -193,7 +193,7 @@ func TestMilesInAMail(t *testing.T) {
 		return strings.Join(strings.Fields(m.Text), " ")
 	}
 	miles, km := directory(t).Person("ines"), directory(t).Person("north")
-	const note = "Where a rule's own words give km, they stand as the rule was written."
+	const note = "Texts that come from the rules give distances in km."
 	for _, c := range []struct {
 		p         *people.Person
 		tr        alarm.Transition
@@ -216,7 +216,7 @@ func TestLapsedIsNotDone(t *testing.T) {
 	lapsed := alarm.Transition{Vehicle: "van-1", Rule: "leak check", Title: "Leak check", Task: true, Transition: alarm.Cleared,
 		From: alarm.Overdue, To: alarm.Normal, Lapsed: true, Message: "Leak check: not done in time to tell anything, and not asked for any more"}
 	b := blockOf(reader{Person: &people.Person{}}, &lapsed)
-	if b.Badge != "Over" || b.Strong != "Not done in time to tell anything, so it is not asked for any more." {
+	if b.Badge != "Dropped" || b.Strong != notInTime {
 		t.Errorf("got %q, %q", b.Badge, b.Strong)
 	}
 	done := lapsed

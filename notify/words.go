@@ -25,18 +25,18 @@ import (
 // when, what to mind. No blame, no exclamation marks.
 
 const (
-	standingNote = "The maker's instructions, local law and a licensed mechanic's judgement stand above anything written here."
+	standingNote = "The maker's instructions, local law and the judgement of a licensed mechanic come before anything written here."
 	stopFirst    = "Stop: have this inspected before the vehicle is used again."
-	takenBack    = "What the earlier message rested on has been taken back. Please disregard it."
-	backToNormal = "Back within its limits. Nothing more to do about this one."
-	recordedDone = "Recorded as done. Nothing more to do about this one."
-	notInTime    = "Not done in time to tell anything, so it is not asked for any more."
+	takenBack    = "The data behind the earlier message was withdrawn. Please ignore that message."
+	backToNormal = "Back within limits. Nothing more to do."
+	recordedDone = "Recorded as done. Nothing more to do."
+	notInTime    = "Too late to be useful, so it was removed from the list."
 	byLaw        = "This is required by law: check whether the vehicle may be used before it is done."
 
 	// bareLead is the first line of a message that stands in for one with our words.
-	bareLead = "This message could not be written as it should be. Here are the raw figures."
+	bareLead = "This message could not be laid out properly. Here are the raw figures."
 
-	ruleWords = "Where a rule's own words give %s, they stand as the rule was written."
+	ruleWords = "Texts that come from the rules give distances in %s."
 
 	labelFound  = "Found"
 	labelWhy    = "Why"
@@ -45,47 +45,50 @@ const (
 	labelFigure = "Figures"
 	labelSource = "Likely source"
 	labelThen   = "Now on the due list"
-	labelPulls  = "Now asked for earlier"
-	labelRests  = "Rests on"
+	labelPulls  = "Now due earlier"
+	labelRests  = "Based on"
 	labelTimes  = "Times the baseline"
 	labelOrigin = "Where it may come from"
-	labelPast   = "%s so far"
+	labelPast   = "%s, times the baseline"
 
-	changedFrom  = "This was %s and is now %s."
-	reminderLead = "A reminder: told on %s, and nobody has acknowledged it yet."
-	standInLead  = "%s was told on %s, and nobody has acknowledged it yet. You are named to stand in."
-	shelvedNote  = "%s not shown: shelved by someone who knows."
+	changedFrom  = "Changed from %s to %s."
+	reminderLead = "A reminder: first sent on %s, and nobody has acknowledged it yet."
+	standInLead  = "This was sent to %s on %s, and nobody has acknowledged it yet. You are the stand-in."
+	shelvedNote  = "%s not shown: put aside for now."
 
-	shelfOver = "It was put aside for a while; that time is over, and it still stands."
-	quietLead = "What came in your quiet hours."
-	floodLead = "Much happened at once, so it is put together here. The worst comes first."
+	shelfOver = "It was put aside for a while. That time is over, and the alarm is still active."
+	quietLead = "What happened during your quiet hours."
+	floodLead = "Many things happened at once, so they are in one message. The worst comes first."
 
-	headMind     = "Mind"
-	headOperator = "For whoever looks after the service"
+	headMind     = "Safety"
+	alsoMind     = "Also, explained in full earlier today"
+	alreadyMind  = "Explained in full earlier today"
+	headOperator = "For the operator of the service"
 	headReady    = "Have ready"
 
-	readMeter       = "By its usage it has passed this by now: please read the meter."
+	dueBy           = "%s (by %s)"
+	alreadyPast     = "Probably already past %s (about %s). Please read the %s."
 	notAcknowledged = "Nobody has acknowledged it yet."
 )
 
-// stage is how messages name a stage of a rule or a task.
+// stage is how messages name a stage of a rule or a task. The names are one small
+// vocabulary for all that a person reads, which says what to do: stop, look, watch.
 type stage struct {
 	severity  int    // orders stages, and rules' and tasks' stages among one another
 	weight    int    // how much it stands out on the page, 0 to 3
-	head      string // at the head of a block or a group
-	noun      string // inside a sentence
+	head      string // before a subject, at the head of a block or a group
 	one, many string // counted
 	advise    string // what to do about a task
 }
 
 var byStage = map[alarm.Stage]stage{
-	alarm.Warning:  {6, 3, "Warning", "a warning", "warning", "warnings", ""},
-	alarm.Overdue:  {5, 3, "Overdue", "overdue", "overdue", "overdue", "Book it in now."},
-	alarm.Caution:  {4, 2, "Caution", "a caution", "caution", "cautions", ""},
-	alarm.Due:      {3, 2, "Due", "due", "due", "due", "Book it in."},
-	alarm.Advisory: {2, 1, "Advisory", "an advisory", "advisory", "advisories", ""},
-	alarm.Soon:     {1, 1, "Soon", "due soon", "due soon", "due soon", "Plan it in."},
-	alarm.Normal:   {0, 0, "", "normal", "coming up", "coming up", ""},
+	alarm.Warning:  {6, 3, "Stop", "to stop", "to stop", ""},
+	alarm.Overdue:  {5, 3, "Overdue", "overdue", "overdue", "Book it in now."},
+	alarm.Caution:  {4, 2, "Look", "to look at", "to look at", ""},
+	alarm.Due:      {3, 2, "Due", "due", "due", "Book it in."},
+	alarm.Advisory: {2, 1, "Watch", "to watch", "to watch", ""},
+	alarm.Soon:     {1, 1, "Soon", "due soon", "due soon", "Plan it in."},
+	alarm.Normal:   {0, 0, groupAhead, "coming up", "coming up", ""},
 }
 
 // countOrder is the order in which stages are counted.
@@ -94,15 +97,15 @@ var countOrder = [...]alarm.Stage{alarm.Warning, alarm.Overdue, alarm.Due, alarm
 func badgeOf(t *alarm.Transition) string {
 	switch {
 	case t.Lapsed:
-		return groupOver
+		return "Dropped"
 	case t.Transition == alarm.Cleared && t.Task:
 		return "Done"
 	case t.Transition == alarm.Cleared:
-		return "Cleared"
+		return "OK"
 	case t.Transition == alarm.Withdrawn:
-		return "Taken back"
+		return "Withdrawn"
 	case t.Transition == alarm.Eased:
-		return "Eased to " + string(t.To)
+		return "Eased to " + byStage[t.To].head
 	}
 	return byStage[t.To].head
 }
@@ -124,9 +127,9 @@ func doFirst(task, statutory bool, stage alarm.Stage, advise string) string {
 
 // cautionsOf says what to mind, a sentence each: by the words of the book, by those
 // that all books share, or by the caution's name alone.
-func cautionsOf(cautions []string, own map[string]string) (out []string) {
+func (p reader) cautionsOf(cautions []string, own map[string]string) (out []string) {
 	for _, c := range cautions {
-		out = append(out, english.Sentence(cmp.Or(own[c], rules.CautionWords(c), c)))
+		out = append(out, english.Sentence(cmp.Or(own[c], p.ours(rules.CautionWords(c)), c)))
 	}
 	return out
 }
@@ -144,18 +147,22 @@ func endOf(t *alarm.Transition) string {
 	return backToNormal
 }
 
+// plainName is what a rule calls a step of its reckoning, which nobody else knows by it.
+var plainName = regexp.MustCompile(`^\w+$`)
+
 var yesOrNo = map[bool]string{true: "yes", false: "no"}
 
 // figures are the numbers of the evidence in words, without what a rule only asks to
-// be there: "copper, times the baseline: 3.3". A distance or a volume is in the
-// person's unit, and where a number comes from is said once.
-func (p reader) figures(all []word.Evidence) (out []string) {
+// be there and without what only a rule would say: "copper, times the baseline: 3.3". A
+// distance or a volume is in the person's unit, and where a number comes from is said once.
+func (p reader) figures(all []word.Evidence, task bool) (out []string) {
 	said := map[string]bool{}
 	for _, e := range all {
-		if strings.HasPrefix(e.Of, "has") {
+		what, yes := e.Told()
+		aLet := !task && plainName.MatchString(e.Of) && e.Unit == ""
+		if strings.HasPrefix(e.Of, "has") || what == "" || aLet {
 			continue
 		}
-		what, yes := e.Told()
 		v, u := p.own(e.Value, e.Unit)
 		figure := strings.TrimSpace(english.FourFigures(v) + " " + u)
 		if yes {
@@ -165,7 +172,7 @@ func (p reader) figures(all []word.Evidence) (out []string) {
 			said[e.Note] = true
 			figure += " (" + e.Note + ")"
 		}
-		out = append(out, what+": "+figure)
+		out = append(out, p.ours(what, quotedNames(e.Of)...)+": "+figure)
 	}
 	return out
 }
@@ -257,6 +264,9 @@ func (p reader) whyLimit(i *due.Item, today string) string {
 			break
 		}
 		at, past := p.dueAt(i), p.meter(math.Abs(*i.PastBy), i.Unit)
+		if *i.PastBy < 0 && i.Likely != "" && i.Likely <= today && foreseen(i) {
+			return fmt.Sprintf(alreadyPast, at, p.date(i.Likely), meterNames[i.Unit])
+		}
 		if *i.PastBy < 0 {
 			return fmt.Sprintf("%s to go until %s.", past, at)
 		}
@@ -320,14 +330,47 @@ func based(q *unit.Quantity) *float64 {
 	return &v
 }
 
-// forecast says when a limit that lies ahead is likely to be reached, or that it
-// is likely to lie behind by now.
+var meterNames = map[string]string{"m": "odometer", "s": "hour meter"}
+
+// datePulls has news that asks for a task earlier say when it is due by, where that is
+// news of the same message.
+func (p reader) datePulls(mine []news) []news {
+	by := map[string]string{}
+	for _, n := range mine {
+		if d := n.Due; n.Task && d != nil {
+			day := firstDay(d.Limit, d.Date, d.Likely)
+			by[n.Rule] = fmt.Sprintf(dueBy, titleOf(n.Transition), p.date(day))
+			if day == "" {
+				delete(by, n.Rule)
+			}
+		}
+	}
+	out := slices.Clone(mine)
+	for i, n := range out {
+		if len(by) == 0 || len(n.PullsIn) == 0 {
+			continue
+		}
+		t := *n.Transition
+		t.PullsIn = slices.Clone(t.PullsIn)
+		for j, name := range t.PullsIn {
+			t.PullsIn[j] = cmp.Or(by[name], name)
+		}
+		out[i].Transition = &t
+	}
+	return out
+}
+
+// foreseen reports whether a meter's limit lies ahead and has a likely date.
+func foreseen(i *due.Item) bool {
+	return i.Likely != "" && i.Stage != alarm.Due && i.Stage != alarm.Overdue && i.Limit != "time"
+}
+
+// forecast says when a limit that lies ahead is likely to be reached; that it is likely
+// to lie behind by now, whyDue says.
 func (p reader) forecast(i *due.Item, today string) string {
 	switch {
-	case i.Likely == "" || i.Stage == alarm.Due || i.Stage == alarm.Overdue || i.Limit == "time":
+	case !foreseen(i) || i.Likely <= today:
 		return ""
-	case i.Likely <= today:
-		return readMeter
 	case i.Early == "" || i.Late == "" || i.Early == i.Late:
 		return fmt.Sprintf("Likely on %s.", p.date(i.Likely))
 	}
@@ -366,26 +409,28 @@ func (p reader) dueTitle(date string) string {
 }
 
 const (
-	nothingDue    = "Nothing is due, and nothing stands."
+	ofList        = " (list of %s)"
+	nothingDue    = "Nothing is due, and no alarm is active."
 	ownerTitle    = "What is due, %s"
 	operatorTitle = "The fleet on %s"
 	headCounts    = "Counts"
 	labelFleet    = "The fleet"
 	labelService  = "The service"
 	groupWorst    = "The worst first"
-	boxForDone    = "Tick what is done, note the meter, and enter it."
-	groupStop     = "Stop first"
+	boxForDone    = "Tick what you have done, write down the meter reading, and enter both."
+	groupStop     = "Stop these first"
 	groupWatch    = "Keep an eye on"
 	groupAhead    = "Coming up"
-	groupOver     = "Over"
-	withoutParts  = "This list is not complete: %s of %s parts of the fleet did not answer in time."
+	groupOver     = "Done since the last list"
+	groupEnded    = "Done or cleared"
+	withoutParts  = "This list is incomplete: %s of %s parts of the fleet did not answer in time."
 )
 
 // groupOrder is the order of a summary.
 var groupOrder = []struct {
 	heading string
 	weight  int
-}{{groupStop, 3}, {byStage[alarm.Overdue].head, 3}, {byStage[alarm.Due].head, 2}, {groupWatch, 1}, {byStage[alarm.Soon].head, 1}, {groupOver, 0}}
+}{{groupStop, 3}, {byStage[alarm.Overdue].head, 3}, {byStage[alarm.Due].head, 2}, {groupWatch, 1}, {byStage[alarm.Soon].head, 1}, {groupEnded, 0}}
 
 func summaryTitle(news, vehicles int) string {
 	if vehicles == 0 {
@@ -440,9 +485,19 @@ func troubleTitle(all []delivery.Trouble) string {
 
 func moreOf(n int) string { return "And " + unit.Grouped(float64(n)) + " more not shown here." }
 
-// whyYou names the parts of people.yaml by which a message comes.
-func whyYou(p reader, entries string) string {
-	return fmt.Sprintf("Sent by Telltale to %s, as people.yaml asks under: %s.", p.Name, entries)
+// because says by which parts of people.yaml a message comes.
+func because(parts ...string) string {
+	return fmt.Sprintf("You get this because of %s in people.yaml.", english.List("and", parts))
+}
+
+// whyYou names the entries of tell by which a message comes.
+func whyYou(all []news) string {
+	var entries []string
+	for _, n := range all {
+		entries = append(entries, `"`+n.entry+`"`)
+	}
+	slices.Sort(entries)
+	return because(slices.Compact(entries)...)
 }
 
 func noted(when string) string { return "Since " + when + "." }

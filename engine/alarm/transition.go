@@ -35,7 +35,10 @@ type Transition struct {
 	// PullsIn are the tasks that this asks for earlier than they are due.
 	PullsIn []string   `json:"pullsIn,omitempty"`
 	Events  []event.ID `json:"events,omitempty"`
-	Book    string     `json:"book,omitempty"`
+	// BasedOn says in words what the events are: "sample L-1042 drawn 2031-02-10". What
+	// is stored of an alarm has none.
+	BasedOn []string `json:"basedOn,omitempty"`
+	Book    string   `json:"book,omitempty"`
 	// Task says that the alarm is a task's (Rule is the task's name).
 	Task bool `json:"task,omitempty"`
 	// Title is the task's or rule's title for people.

@@ -30,8 +30,11 @@ type Composer struct {
 // gives the same bytes: date, identity and part boundaries are the message's own.
 //
 // The Message-ID is made of the message's key. What follows on one alarm names
-// the same root in References and In-Reply-To and has the same Subject, which is
-// what mail programs thread by; no mail with the root's identity need exist.
+// the same root in References and In-Reply-To, which is what mail programs thread by;
+// no mail with the root's identity need exist. The Subject begins with the stage, so
+// that an inbox shows it, and is another once that changes.
+// A warning has Importance: high and Priority: urgent, which RFC 2156 defines and
+// RFC 4021, section 2.1, registers for mails.
 // Auto-Submitted (RFC 3834) and X-Auto-Response-Suppress keep away answers from
 // machines. A message that can be left says so in List-Unsubscribe (RFC 2369) and,
 // by one click, in List-Unsubscribe-Post (RFC 8058).
@@ -71,6 +74,10 @@ func headers(msg *gomail.Msg, m notify.Message, domain string) {
 		root := "<" + m.Thread + "@" + domain + ">"
 		msg.SetGenHeader(gomail.HeaderReferences, root)
 		msg.SetGenHeader(gomail.HeaderInReplyTo, root)
+	}
+	if m.Urgent {
+		msg.SetGenHeader("Importance", "high")
+		msg.SetGenHeader("Priority", "urgent")
 	}
 	msg.SetGenHeader("Auto-Submitted", "auto-generated")
 	msg.SetGenHeader("X-Auto-Response-Suppress", "All")

@@ -122,7 +122,7 @@ func TestComposeHeaders(t *testing.T) {
 	h, text, html := read(t, raw)
 	root := "<" + m.Thread + "@larkfell.example>"
 	for name, want := range map[string]string{
-		"Subject": "Bus 7, transmission: copper over baseline", "Date": "Wed, 19 Feb 2031 09:30:00 +0000",
+		"Subject": "Stop: Bus 7 transmission, copper over baseline", "Importance": "high", "Priority": "urgent", "Date": "Wed, 19 Feb 2031 09:30:00 +0000",
 		"From": `"Telltale" <telltale@larkfell.example>`, "References": root, "In-Reply-To": root,
 		"Auto-Submitted": "auto-generated", "X-Auto-Response-Suppress": "All", "List-Id": "Telltale <telltale.larkfell.example>",
 		"Mime-Version": "1.0", "X-Mailer": "", "User-Agent": "",

@@ -20,6 +20,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/notify/page"
+	"telltale/rules/english"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 	"telltale/rules/zone"
@@ -49,6 +50,7 @@ type Person struct {
 	Distance string // km or mi
 	Volume   string // L, qt or gal
 	Dates    DateOrder
+	Spelling english.Spelling
 	// Digest is the cron specification of the daily list, "" for none. The times
 	// are those of the clock on the person's wall.
 	Digest string
@@ -168,13 +170,16 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	if !plainID.MatchString(id.Value) {
 		r.Fault(id, "", "%s: an id has at most 64 letters, digits, - and _", what)
 	}
-	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "digest", "list", "nothing due", "unchanged", "quiet", "holidays", "webhook", "nats", "file")
+	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "spelling", "digest", "list", "nothing due", "unchanged", "quiet", "holidays", "webhook", "nats", "file")
 	p := &Person{
 		ID: id.Value, Name: id.Value, Zone: r.zone(m["zone"]),
 		Distance:      r.oneOf(m["distance"], "distance", unit.Distances()),
 		Volume:        r.oneOf(m["volume"], "volume", unit.Volumes()),
-		Dates:         DateOrder(r.Choice(m["dates"], "dates", dateOrders...)),
+		Spelling:      english.Spelling(r.Choice(m["spelling"], "spelling", english.Spellings()...)),
 		SayNothingDue: r.Choice(m["nothing due"], "nothing due", "silent", "say so") == 1,
+	}
+	if p.Dates = DateOrder(r.Choice(m["dates"], "dates", dateOrders...)); m["dates"] == nil && p.Spelling == english.American {
+		p.Dates = MonthFirst
 	}
 	p.Form = Form(r.Choice(m["list"], "list", forms...))
 	p.OnlyChanges = r.Choice(m["unchanged"], "unchanged", "say so", "silent") == 1

@@ -60,7 +60,7 @@ tell:
 			t.Errorf("%s has the page %q and %d bytes", m.Key, m.HTML, len(m.Raw))
 		}
 	}
-	want := []string{"11-01 00:00 workshop mail: Due list, Saturday 1 Nov 2031", "11-02 00:00 ines mail: Bus 7: First aid box", "11-02 00:00 program file: Bus 7: First aid box"}
+	want := []string{"11-01 00:00 workshop mail: Due: Bus 7, First aid box (list of 1 Nov 2031)", "11-02 00:00 ines mail: Overdue: Bus 7, First aid box", "11-02 00:00 program file: Overdue: Bus 7, First aid box"}
 	if !slices.Equal(got, want) {
 		t.Errorf("got\n%s", strings.Join(got, "\n"))
 	}

@@ -30,6 +30,7 @@ func person() node {
 		"distance": keyed(choice(unit.Distances()...), "Unit of distance in messages.", "mi", "km"),
 		"volume":   keyed(choice(unit.Volumes()...), "Unit of volume in messages.", "qt", "L"),
 		"dates":    keyed(choice("day first", "month first", "year first"), "How dates are written: 3 Feb 2031; Feb 3, 2031; 2031-02-03.", "month first", "day first"),
+		"spelling": keyed(choice("en-GB", "en-US"), "Our own words in American spelling (tire, gasoline), and the month first unless `dates` says otherwise. Names and notes of yours stay as they are.", "en-US", "en-GB"),
 		"digest": keyed(pattern(`^\S+( +\S+){4}$|^@\S+$`, "30 6 * * 1-5"), "When the list is sent, at most once a day, as cron writes it: minute, hour, day of the month, month, weekday (1 is Monday). It needs `mail`.",
 			"30 6 * * 1-5", "no list"),
 		"list": keyed(choice("workshop", "owner", "operator"), "How the list is laid out: `workshop` by what to do first, with parts, fluids and a box to tick; `owner` by vehicle, in full sentences; `operator` as counts, what changed, and the worst.",

@@ -155,7 +155,7 @@ cases:
 `
 
 const everybody = `people:
-  ines: {name: Ines, mail: ines@example.org, zone: Europe/London, distance: mi, volume: gal, dates: year first, digest: 0 7 * * 1, nothing due: say so, quiet: "21:00 to 07:00"}
+  ines: {name: Ines, mail: ines@example.org, zone: Europe/London, distance: mi, volume: gal, dates: year first, spelling: en-US, digest: 0 7 * * 1, nothing due: say so, quiet: "21:00 to 07:00"}
   north: {mail: north@example.org}
 tell:
   e: {who: [ines, people of the vehicle], where: statutory, stages: warning, when: at once, by: mail, remind after: 2 days, stand-in: north, stand-in after: 4 days}
