@@ -51,25 +51,47 @@ func pictureOf(who reader, v sample.Verdict, t *alarm.Transition) *page.Picture 
 	if !slices.Contains(t.Events, v.Sample) {
 		return nil
 	}
-	png, err := chart.Narrow(v)
+	png, err := chart.Narrow(who.drawn(v), who.Spelling)
 	if err != nil || png == nil || len(png) > maxChart {
 		return nil
 	}
 	p := &page.Picture{ID: key("chart", v.Sample.Source, v.Sample.ID, v.Component) + "@telltale", PNG: png}
-	if text := ratiosOf(v); text != "" {
+	if text := who.ours(ratiosOf(v)); text != "" {
 		p.Lines = append(p.Lines, page.Line{Label: labelTimes, Text: text})
 	}
 	if v.Origin.Told() {
-		p.Lines = append(p.Lines, page.Line{Label: labelOrigin, Text: v.Origin.Words() + "."})
+		p.Lines = append(p.Lines, page.Line{Label: labelOrigin, Text: who.ours(v.Origin.Words()) + "."})
 	}
 	if v.History != nil {
 		for _, s := range v.History.Series {
 			if text := who.pastOf(s, v.History.Unit); text != "" {
-				p.Lines = append(p.Lines, page.Line{Label: english.Capital(fmt.Sprintf(labelPast, cmp.Or(s.Title, s.Analyte))), Text: text})
+				p.Lines = append(p.Lines, page.Line{Label: english.Capital(who.ours(fmt.Sprintf(labelPast, cmp.Or(s.Title, s.Analyte)))), Text: text})
 			}
 		}
 	}
 	return p
+}
+
+// drawn is the verdict with dates and distances as the person reads them.
+func (p reader) drawn(v sample.Verdict) sample.Verdict {
+	v.Drawn = p.date(v.Drawn)
+	if v.History == nil {
+		return v
+	}
+	h := *v.History
+	in := func(run float64) float64 { run, h.Unit = p.own(run, v.History.Unit); return run }
+	h.Series, h.Drains = slices.Clone(h.Series), slices.Clone(h.Drains)
+	for i := range h.Series {
+		h.Series[i].Points = slices.Clone(h.Series[i].Points)
+		for j := range h.Series[i].Points {
+			h.Series[i].Points[j].Run = in(h.Series[i].Points[j].Run)
+		}
+	}
+	for i := range h.Drains {
+		h.Drains[i] = in(h.Drains[i])
+	}
+	v.History = &h
+	return v
 }
 
 // ratiosOf are the bars of the picture in words, the greatest first.

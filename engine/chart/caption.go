@@ -1,10 +1,10 @@
 package chart
 
 import (
+	"slices"
 	"strings"
 
 	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
@@ -20,21 +20,43 @@ const (
 // lines are words under the bars.
 type lines []string
 
+// legend explains the marks that are drawn, in lines no longer than the width.
+func legend(v sample.Verdict, width vg.Length) lines {
+	var marks []string
+	if slices.ContainsFunc(v.Results, func(r sample.Result) bool { return len(r.Limits) > 0 }) {
+		marks = append(marks, "Limits: a watch (advisory), c look (caution), w stop (warning).")
+	}
+	if slices.ContainsFunc(v.Results, belowDetection) {
+		marks = append(marks, "Hollow dot: below the limit of detection.")
+	}
+	return wrapped(strings.Join(marks, " "), letters, width)
+}
+
 // caption says where the metals come from, in lines no longer than the width; none where
 // no source can be told.
 func caption(v sample.Verdict, width vg.Length) lines {
 	if !v.Origin.Told() {
 		return nil
 	}
-	style := draw.TextStyle{Font: font.Font{Typeface: "Liberation", Variant: "Sans", Size: letters}, Handler: plot.DefaultTextHandler}
-	var out lines
+	return wrapped("Where it may come from: "+v.Origin.Words()+".", letters, width)
+}
+
+// belowDetection reports whether only the ends are known between which a result lies.
+func belowDetection(r sample.Result) bool { return r.Low != nil && r.High != nil && *r.Low != *r.High }
+
+// wrapped is text in lines no longer than the width.
+func wrapped(text string, size, width vg.Length) (out lines) {
+	style := draw.TextStyle{Font: sans(size), Handler: plot.DefaultTextHandler}
 	line := ""
-	for _, word := range strings.Fields("Where it may come from: " + v.Origin.Words() + ".") {
+	for _, word := range strings.Fields(text) {
 		longer := strings.TrimSpace(line + " " + word)
 		if line != "" && style.Width(longer) > width {
 			out, longer = append(out, line), word
 		}
 		line = longer
+	}
+	if line == "" {
+		return out
 	}
 	return append(out, line)
 }

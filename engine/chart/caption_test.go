@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 
+	"gonum.org/v1/plot/vg"
+
 	"telltale/engine/origin"
 )
 
@@ -30,11 +32,17 @@ func TestCaption(t *testing.T) {
 		t.Errorf("drawn %q, want %q", all, want)
 	}
 	plain, told := drawn(verdict(), width), drawn(v, width)
-	if got := told.height - plain.height; math.Abs(float64(got-wide.height())) > 1e-9 || got <= 0 {
+	if got := told.height - plain.height; math.Abs(float64(got-vg.Length(len(wide))*leading)) > 1e-9 || got <= 0 {
 		t.Errorf("higher by %v for %d lines", got, len(wide))
 	}
 	v.Origin = origin.Of([]origin.Excess{{Analyte: "Ag", Value: 20, Error: 5}})
 	if c := caption(v, width); c != nil {
 		t.Errorf("caption %q", c)
+	}
+	if l := strings.Join(legend(v, narrow), " "); l != "Limits: a watch (advisory), c look (caution), w stop (warning). Hollow dot: below the limit of detection." {
+		t.Errorf("legend %q", l)
+	}
+	if v.Results = v.Results[1:2]; legend(v, narrow) != nil {
+		t.Error("marks are explained that are not drawn")
 	}
 }

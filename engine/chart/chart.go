@@ -13,6 +13,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
@@ -23,17 +24,20 @@ import (
 	"gonum.org/v1/plot/vg/vgsvg"
 
 	"telltale/engine/sample"
+	"telltale/rules/english"
 )
 
 const (
-	width  = 15 * vg.Centimeter
-	narrow = 9 * vg.Centimeter // of what a mail shows on a phone at the width of its screen
-	row    = 0.52 * vg.Centimeter
-	frame  = 2.6 * vg.Centimeter // axes and captions of a part
+	width = 15 * vg.Centimeter
+	// narrow is that of what a mail shows on a phone. There it is some 310 to 360 pixels
+	// wide, and letters of 8 points are 11 pixels and more high (TestLettersOnAPhone).
+	narrow = 7.5 * vg.Centimeter
+	row    = 0.62 * vg.Centimeter
+	frame  = 2.2 * vg.Centimeter // axes and captions of a part
 	lower  = 5.6 * vg.Centimeter // the history
 	margin = 0.3 * vg.Centimeter
 	pixels = 110 // an inch
-	fine   = 190 // an inch, for the screen of a phone
+	fine   = 228 // an inch, for the screen of a phone
 )
 
 var (
@@ -54,17 +58,36 @@ func SVG(v sample.Verdict) ([]byte, error) { return drawn(v, width).svg() }
 // PNG draws the verdict as a file of its own; nil where there is no baseline to draw against.
 func PNG(v sample.Verdict) ([]byte, error) { return drawn(v, width).png(pixels) }
 
-// Narrow draws the verdict for a mail, to be read on a phone; nil where there is
-// no baseline to draw against.
-func Narrow(v sample.Verdict) ([]byte, error) { return drawn(v, narrow).png(fine) }
+// Narrow draws the verdict for a mail, to be read on a phone, with our own words in the
+// reader's spelling; nil where there is no baseline to draw against.
+func Narrow(v sample.Verdict, s english.Spelling) ([]byte, error) {
+	return drawn(spelled(v, s), narrow).png(fine)
+}
+
+// spelled is the verdict with the names of what was measured in a spelling.
+func spelled(v sample.Verdict, s english.Spelling) sample.Verdict {
+	v.Results = slices.Clone(v.Results)
+	for i := range v.Results {
+		v.Results[i].Title = s.Of(v.Results[i].Title)
+	}
+	if v.History != nil {
+		h := *v.History
+		h.Series = slices.Clone(h.Series)
+		for i := range h.Series {
+			h.Series[i].Title = s.Of(h.Series[i].Title)
+		}
+		v.History = &h
+	}
+	return v
+}
 
 func drawn(v sample.Verdict, w vg.Length) drawing {
 	rows, h := parts(v)
 	if len(rows) == 0 {
 		return drawing{}
 	}
-	told := caption(v, w-2*margin)
-	return drawing{w, h + told.height(), func(c draw.Canvas) { paint(c, v, rows, told) }}
+	told := slices.Concat(legend(v, w-2*margin), caption(v, w-2*margin))
+	return drawing{w, h + heading(v, w).height() + told.height(), func(c draw.Canvas) { paint(c, v, rows, told) }}
 }
 
 func (d drawing) svg() ([]byte, error) {
@@ -124,26 +147,30 @@ func paint(c draw.Canvas, v sample.Verdict, rows []sample.Result, told lines) {
 	}
 	told.draw(draw.Crop(upper, margin, -margin, 0, 0))
 	upper = draw.Crop(upper, 0, 0, told.height(), 0)
-	ratioPlot(v, rows).Draw(draw.Crop(upper, margin, -margin, 0, -margin/2))
+	ratioPlot(v, rows, c.Size().X).Draw(draw.Crop(upper, margin, -margin, 0, -margin/2))
+}
+
+// sans is the font of all words, of a size in points.
+func sans(size vg.Length) font.Font {
+	return font.Font{Typeface: "Liberation", Variant: "Sans", Size: size}
 }
 
 // blank is a plot in this package's look.
 func blank(title string) *plot.Plot {
 	p := plot.New()
 	p.Title.Text = title
-	p.Title.TextStyle.Font = font.Font{Typeface: "Liberation", Variant: "Sans", Size: 9}
+	p.Title.TextStyle.Font = sans(9)
 	p.Title.Padding = 4
 	for _, a := range []*plot.Axis{&p.X, &p.Y} {
 		a.LineStyle.Color, a.Tick.LineStyle.Color = soft, soft
-		a.Label.TextStyle.Font = font.Font{Typeface: "Liberation", Variant: "Sans", Size: 8}
-		a.Tick.Label.Font = font.Font{Typeface: "Liberation", Variant: "Sans", Size: 8}
+		a.Label.TextStyle.Font, a.Tick.Label.Font = sans(letters), sans(letters)
 	}
 	return p
 }
 
 // words are text at a point, in the middle of its height.
 func words(c draw.Canvas, x, y vg.Length, align text.XAlignment, s string, size vg.Length) {
-	style := draw.TextStyle{Color: ink, Font: font.Font{Typeface: "Liberation", Variant: "Sans", Size: size},
+	style := draw.TextStyle{Color: ink, Font: sans(size),
 		XAlign: align, YAlign: draw.YCenter, Handler: plot.DefaultTextHandler}
 	c.FillText(style, vg.Point{X: x, Y: y}, s)
 }
@@ -168,10 +195,15 @@ func shape(i int) draw.GlyphDrawer {
 	return []draw.GlyphDrawer{draw.CircleGlyph{}, draw.SquareGlyph{}, draw.PyramidGlyph{}, draw.CrossGlyph{}}[i%4]
 }
 
+// heading names the sample, in lines no longer than the width.
+func heading(v sample.Verdict, w vg.Length) lines {
+	return wrapped(fmt.Sprintf("%s, %s: sample %s of %s", v.Name, v.Component, v.Number, v.Drawn), 9, w-2*margin)
+}
+
 // ratioPlot has a row for each analyte: a dot where the result lies on the ratio
 // axis, the baseline as the line at 1, and the limits as ticks with their letter.
-func ratioPlot(v sample.Verdict, rows []sample.Result) *plot.Plot {
-	p := blank(fmt.Sprintf("%s, %s: sample %s of %s", v.Name, v.Component, v.Number, v.Drawn))
+func ratioPlot(v sample.Verdict, rows []sample.Result, w vg.Length) *plot.Plot {
+	p := blank(strings.Join(heading(v, w), "\n"))
 	low, high := 0.5, 2.0
 	var names plot.ConstantTicks
 	for i, r := range rows {
@@ -182,7 +214,7 @@ func ratioPlot(v sample.Verdict, rows []sample.Result) *plot.Plot {
 		names = append(names, plot.Tick{Value: float64(i), Label: r.Title})
 	}
 	ratioAxis(&p.X, low, high)
-	p.X.Label.Text = "times the baseline; limits: a advisory, c caution, w warning\nhollow dot: below a limit of detection"
+	p.X.Label.Text = "times the baseline"
 	p.Y.Min, p.Y.Max, p.Y.Tick.Marker = -0.6, float64(len(rows))-0.4, names
 	p.Y.Tick.LineStyle.Width, p.Y.LineStyle.Width = 0, 0
 	p.Add(ratioRows(rows))
@@ -201,12 +233,12 @@ func (rows ratioRows) Plot(c draw.Canvas, p *plot.Plot) {
 		for _, stage := range slices.Sorted(maps.Keys(r.Limits)) {
 			l := r.Limits[stage]
 			c.StrokeLine2(draw.LineStyle{Color: ink, Width: 1}, x(l), at-4, x(l), at+4)
-			words(c, x(l), at+7, draw.XCenter, string(stage[:1]), 6)
+			words(c, x(l), at+9, draw.XCenter, string(stage[:1]), letters)
 		}
 		v := x(math.Max(*r.Times, p.X.Min))
 		c.StrokeLine2(draw.LineStyle{Color: soft, Width: 3}, x(1), at, v, at)
 		style := draw.GlyphStyle{Color: ink, Radius: 3.2, Shape: draw.CircleGlyph{}}
-		if r.Low != nil && r.High != nil && *r.Low != *r.High {
+		if belowDetection(r) {
 			style.Shape = draw.RingGlyph{}
 		}
 		c.DrawGlyph(style, vg.Point{X: v, Y: at})

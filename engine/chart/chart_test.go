@@ -11,6 +11,7 @@ import (
 	"io"
 	"math"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -18,6 +19,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/sample"
+	"telltale/rules/english"
 )
 
 func at(v float64) *float64 { return &v }
@@ -85,7 +87,7 @@ func TestWhatIsDrawn(t *testing.T) {
 		"lead": 1, "phosphorus": 0,
 		"a": 1, "c": 1, "w": 1,
 		"1×": 2, "8×": 1, "1/8": 1,
-		"meter, km (dashed uprights: drains)": 1,
+		"odometer, km (dashed lines: fluid changes)": 1,
 	} {
 		if count[text] != want {
 			t.Errorf("%q is drawn %d times, want %d: %v", text, count[text], want, count)
@@ -148,10 +150,30 @@ func decoded(t *testing.T, b []byte) image.Image {
 	return img
 }
 
-// On a phone the picture of a mail is as wide as the screen and is read without
-// scrolling sideways: its letters stay 8 points high on 9 cm.
+// On a phone the picture of a mail is as wide as the screen leaves it, 310 pixels of 360
+// at the least, and all its letters are 11 pixels high or more.
+func TestLettersOnAPhone(t *testing.T) {
+	svg, err := drawn(verdict(), narrow).svg()
+	if err != nil {
+		t.Fatal(err)
+	}
+	sizes := regexp.MustCompile(`font-size:([0-9.]+)px|font-size="([0-9.]+)`).FindAllSubmatch(svg, -1)
+	if len(sizes) < 10 {
+		t.Fatalf("%d sizes of letters in\n%s", len(sizes), svg)
+	}
+	for _, m := range sizes {
+		points, err := strconv.ParseFloat(string(m[1])+string(m[2]), 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if px := points * 310 / narrow.Points(); px < 11 {
+			t.Errorf("letters of %v points are %.1f pixels high", points, px)
+		}
+	}
+}
+
 func TestNarrow(t *testing.T) {
-	b, err := Narrow(verdict())
+	b, err := Narrow(verdict(), english.British)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -193,7 +215,7 @@ func TestToldApart(t *testing.T) {
 func TestNothingToDraw(t *testing.T) {
 	v := verdict()
 	v.Results = v.Results[4:]
-	for name, draw := range map[string]func(sample.Verdict) ([]byte, error){"SVG": SVG, "PNG": PNG, "Narrow": Narrow} {
+	for name, draw := range map[string]func(sample.Verdict) ([]byte, error){"SVG": SVG, "PNG": PNG, "Narrow": func(v sample.Verdict) ([]byte, error) { return Narrow(v, english.American) }} {
 		if b, err := draw(v); b != nil || err != nil {
 			t.Errorf("%s: %d bytes, %v", name, len(b), err)
 		}

@@ -29,7 +29,7 @@ func historyPlot(v sample.Verdict, w vg.Length) *plot.Plot {
 	if w < width {
 		names = 0.55
 	}
-	meterAxis(p, from, to, names, h.Unit)
+	meterAxis(p, from, to, names, h.Unit, w)
 	p.Y.Label.Text = "times the baseline"
 	p.Add(past{h})
 	return p
@@ -37,10 +37,17 @@ func historyPlot(v sample.Verdict, w vg.Length) *plot.Plot {
 
 // meterAxis lays the meter across the plot, with room at the right, a share of what was
 // sampled, for names.
-func meterAxis(p *plot.Plot, from, to, names float64, in string) {
+func meterAxis(p *plot.Plot, from, to, names float64, in string, w vg.Length) {
 	room := math.Max(to-from, 1)
-	p.X.Min, p.X.Max, p.X.Tick.Marker = from-room*0.05, to+room*names, meterTicks{from, to}
-	p.X.Label.Text = fmt.Sprintf("meter, %s (dashed uprights: drains)", in)
+	p.X.Min, p.X.Max, p.X.Tick.Marker = from-room*0.05, to+room*names, meterTicks{from, to, 5}
+	if w < width {
+		p.X.Tick.Marker = meterTicks{from, to, 3}
+	}
+	name := "odometer"
+	if in == "h" {
+		name = "hour meter"
+	}
+	p.X.Label.Text = fmt.Sprintf("%s, %s (dashed lines: fluid changes)", name, in)
 }
 
 // uprights draws the drains.
@@ -53,13 +60,16 @@ func uprights(c draw.Canvas, p *plot.Plot, drains []float64) {
 	}
 }
 
-// meterTicks are a few round numbers within what was sampled.
-type meterTicks struct{ from, to float64 }
+// meterTicks are a few round numbers within what was sampled, most steps between them.
+type meterTicks struct{ from, to, most float64 }
 
 func (m meterTicks) Ticks(_, _ float64) []plot.Tick {
 	step := math.Pow10(int(math.Log10(math.Max(m.to-m.from, 1))))
-	for (m.to-m.from)/step > 5 {
+	for (m.to-m.from)/step > m.most {
 		step *= 2
+	}
+	if (m.to-m.from)/step < 1.5 {
+		step /= 2
 	}
 	var out []plot.Tick
 	for v := math.Ceil(m.from/step) * step; v <= m.to; v += step {
@@ -152,7 +162,7 @@ func madePlot(v sample.Verdict, m sample.Made) *plot.Plot {
 		low, high = math.Min(low, *m.Low), math.Max(high, *m.High)
 	}
 	p := blank(fmt.Sprintf("%s, %s: %s made in %s, sample by sample", v.Name, v.Component, m.Title, m.Per))
-	meterAxis(p, from, to, 0.2, m.Meter)
+	meterAxis(p, from, to, 0.2, m.Meter, width)
 	p.Y.Min, p.Y.Max = low-(high-low)*0.08, high+(high-low)*0.12
 	p.Y.Label.Text = m.Unit
 	p.Add(d)

@@ -32,7 +32,7 @@ func TestMade(t *testing.T) {
 	}
 	got := texts(t, svg)
 	for _, want := range []string{"Bus 7, transmission: copper made in 1,000 km, sample by sample", "lowest usual", "middle", "highest usual", "over", "under",
-		"mg/kg", "meter, km (dashed uprights: drains)"} {
+		"mg/kg", "odometer, km (dashed lines: fluid changes)"} {
 		if !slices.Contains(got, want) {
 			t.Errorf("%q is not drawn: %q", want, got)
 		}
