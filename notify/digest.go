@@ -17,8 +17,8 @@ import (
 	"telltale/rules/unit"
 )
 
-// maxItems bounds one group of a list; a fleet of thousands reads the rest elsewhere.
-const maxItems = 120
+// maxDates bounds the days for a calendar that come with one list.
+const maxDates = 120
 
 // list gathers one person's digest.
 type list struct {
@@ -32,6 +32,7 @@ type list struct {
 	fleet    int               // vehicles in all
 	now      time.Time         // of the turn
 	cautions []string          // told in full
+	paper    bool              // to be filled in by hand
 }
 
 // line is an alarm on the list, or work as if it were the alarm of its task.
@@ -72,6 +73,7 @@ func Digest(d *people.Directory, reg Register, who *people.Person, g Listing) (m
 	if pg.Leave = g.Leave; p.Form == people.ForOwner {
 		m.Dates = l.dates()
 	}
+	pg.fit(maxList)
 	pg.write(&m)
 	return m, kept, true
 }
@@ -99,7 +101,7 @@ func listKey(p reader, date string) string { return key("list", p.ID, date, peop
 // dates are the days of what is on the list, for the person's calendar.
 func (l *list) dates() (out []Date) {
 	for _, e := range l.lines {
-		if d, ok := l.listedOn(e); ok && len(out) < maxItems {
+		if d, ok := l.listedOn(e); ok && len(out) < maxDates {
 			out = append(out, d)
 		}
 	}
@@ -131,10 +133,7 @@ func (l *list) gather(d *people.Directory, reg Register) {
 			}
 		}
 	}
-	slices.SortStableFunc(l.lines, func(a, b *line) int {
-		return cmp.Or(byStage[b.To].severity-byStage[a.To].severity, a.Since.Compare(b.Since),
-			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
-	})
+	l.sortLines()
 	due.SortDue(work)
 	for i := range work {
 		stage := work[i].Stage
@@ -145,17 +144,18 @@ func (l *list) gather(d *people.Directory, reg Register) {
 	}
 }
 
+// sortLines puts the alarms in order, the worst first.
+func (l *list) sortLines() {
+	slices.SortStableFunc(l.lines, func(a, b *line) int {
+		return cmp.Or(byStage[b.To].severity-byStage[a.To].severity, a.Since.Compare(b.Since),
+			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
+	})
+}
+
 // take puts a line on the list, if the person hears of it at the stage.
 func (l *list) take(d *people.Directory, reg Register, e *line, stage alarm.Stage) {
-	name, heard := l.hears(d, reg, &e.Listed, stage)
-	switch {
-	case !heard:
-	case e.Standing == alarm.Shelved || !e.ShelvedUntil.IsZero():
-		l.shelved++
-	default:
-		l.vehicles[e.Vehicle] = name
-		e.Transition = *l.p.spelled(&e.Transition, name)
-		l.lines = append(l.lines, e)
+	if name, heard := l.hears(d, reg, &e.Listed, stage); heard {
+		l.put(e, name)
 	}
 }
 
@@ -226,9 +226,7 @@ func (l *list) page() *sheet {
 	if days := l.p.Skipped(l.today); len(days) > 0 {
 		pg.Note(l.afterHolidays(days))
 	}
-	if l.shelved > 0 {
-		pg.Note(fmt.Sprintf(shelvedNote, english.Counted(l.shelved, "line", "lines")))
-	}
+	pg.Note(l.shelvedWords())
 	if len(l.lines) > 0 && l.p.Form == people.ForWorkshop {
 		pg.Note(boxForDone)
 	}
@@ -241,10 +239,11 @@ func (l *list) page() *sheet {
 
 func (l *list) workshopPage(pg *sheet) {
 	pg.group(groupStop, 3, l.at(alarm.Warning))
-	for _, stage := range []alarm.Stage{alarm.Overdue, alarm.Due, alarm.Soon} {
-		pg.group(byStage[stage].head, byStage[stage].weight, l.at(stage))
-	}
-	pg.group(groupWatch, 1, l.at(alarm.Caution, alarm.Advisory))
+	pg.group(byStage[alarm.Overdue].head, byStage[alarm.Overdue].weight, l.at(alarm.Overdue))
+	pg.group(byStage[alarm.Due].head, byStage[alarm.Due].weight, l.at(alarm.Due))
+	pg.group(groupLook, byStage[alarm.Caution].weight, l.at(alarm.Caution))
+	pg.group(byStage[alarm.Soon].head, byStage[alarm.Soon].weight, l.at(alarm.Soon))
+	pg.group(groupWatch, byStage[alarm.Advisory].weight, l.at(alarm.Advisory))
 	pg.group(groupAhead, 0, l.at(alarm.Normal))
 	pg.told(headReady, l.ready())
 	pg.told(headMind, l.minds())
@@ -269,10 +268,10 @@ func (l *list) counts() string {
 	return said + "."
 }
 
-// at are the items of what is at one of the stages.
-func (l *list) at(stages ...alarm.Stage) (out []page.Item) {
+// at are the items of what is at a stage.
+func (l *list) at(stage alarm.Stage) (out []page.Item) {
 	for _, e := range l.lines {
-		if slices.Contains(stages, e.To) {
+		if e.To == stage {
 			out = append(out, l.item(e))
 		}
 	}
@@ -296,7 +295,7 @@ func (l *list) item(e *line) page.Item {
 
 func (l *list) tellWork(it *page.Item, e *line) {
 	i := e.work
-	it.Box, it.What = l.p.Form == people.ForWorkshop, workOn(&e.Transition)
+	it.Box, it.Room, it.What = l.p.Form == people.ForWorkshop, l.paper, workOn(&e.Transition)
 	why := english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), i.Postponed, l.p.lastDone(i))
 	it.Lines = []page.Line{{Text: why}}
 	if i.Figures != nil {

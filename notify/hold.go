@@ -199,6 +199,8 @@ func groupOf(t *alarm.Transition) string {
 		return groupStop
 	case t.Task:
 		return byStage[t.To].head
+	case t.To == alarm.Caution:
+		return groupLook
 	}
 	return groupWatch
 }

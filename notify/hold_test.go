@@ -135,7 +135,7 @@ func TestFlood(t *testing.T) {
 		t.Fatalf("got %d messages\n%s", len(told), strings.Join(told, "\n"))
 	}
 	text := string(all[10].Raw)
-	if stop, watch := strings.Index(text, "Stop these first"), strings.Index(text, "Keep an eye on"); stop < 0 || watch < stop || !strings.Contains(text, "And 190 more") {
+	if stop, watch := strings.Index(text, "Stop these first"), strings.Index(text, "Look at these"); stop < 0 || watch < stop || !strings.Contains(text, "And 190 more") {
 		t.Errorf("got\n%s", text)
 	}
 }

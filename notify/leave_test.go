@@ -113,7 +113,7 @@ func TestLeaveLinks(t *testing.T) {
 		m := Tell(d, register, c, outputs(tr))[0]
 		can := tr.Rule == "copper over baseline"
 		const link = "https://fleet.larkfell.example/u/ines-messages"
-		if (m.Leave == link) != can || strings.Contains(m.Text, "Get no more of these: "+link) != can || strings.Contains(m.HTML, `href="`+link+`"`) != can {
+		if (m.Leave == link) != can || strings.Contains(m.Text, "Unsubscribe from these: "+link) != can || strings.Contains(m.HTML, `href="`+link+`"`) != can {
 			t.Errorf("%s: %q\n%s", tr.Rule, m.Leave, m.Text)
 		}
 	}

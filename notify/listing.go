@@ -65,10 +65,9 @@ func (l *list) ownerPage(pg *sheet) {
 	if len(vehicles) == 1 {
 		pg.Title = l.vehicles[vehicles[0]] + ", " + l.p.date(l.today)
 	}
-	for _, v := range vehicles[:min(len(vehicles), maxItems)] {
+	for _, v := range vehicles {
 		pg.Blocks = append(pg.Blocks, l.vehicleBlock(v))
 	}
-	pg.more(len(vehicles) - maxItems)
 	pg.group(groupOver, 0, l.overItems(l.Last.Date))
 	pg.told(headReady, l.ready())
 	pg.told(headMind, l.minds())

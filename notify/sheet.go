@@ -28,11 +28,7 @@ func (p *sheet) group(heading string, weight int, items []page.Item) {
 	if len(items) == 0 {
 		return
 	}
-	b := page.Block{Heading: heading, Weight: weight, Items: items}
-	if more := len(items) - maxItems; more > 0 {
-		b.Items = append(slices.Clip(items[:maxItems]), page.Item{Heading: moreOf(more)})
-	}
-	p.Blocks = append(p.Blocks, b)
+	p.Blocks = append(p.Blocks, page.Block{Heading: heading, Weight: weight, Items: items})
 }
 
 // more says how many are not shown, where there are any.
@@ -60,6 +56,14 @@ func (p *sheet) end(m *Message, c Cause, mind *minds, all []news) {
 		p.Leave = m.Leave
 	}
 	p.write(m)
+}
+
+// StageWords names a stage as messages do, and whether a person knows of it.
+func StageWords(s alarm.Stage, standing alarm.Standing) string {
+	if standing == alarm.Unacknowledged {
+		return byStage[s].head + ", not acknowledged yet"
+	}
+	return byStage[s].head + ", " + string(standing)
 }
 
 // Standing says an alarm that stands in the words of a message: what it is, what

@@ -199,7 +199,7 @@ func TestMilesInAMail(t *testing.T) {
 		tr        alarm.Transition
 		says, not string
 	}{
-		{miles, oil, "1,000 mi to go until 30,000 mi. Likely on 3 Mar 2031, between 1 Mar 2031 and 9 Mar 2031. Asked for early by the alarm \"soot\" of 10 Feb 2031.", "km"},
+		{miles, oil, "1,000 mi to go until 30,000 mi. Likely on 3 Mar 2031, between 1 Mar 2031 and 9 Mar 2031. Brought forward by the alarm \"soot\" of 10 Feb 2031.", "km"},
 		{km, oil, "1,609 km to go until 48,280 km.", "mi "},
 		{miles, copper, "age of the fluid: 38,525 mi", "62,000"},
 		{miles, copper, note, "x y z"},

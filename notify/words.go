@@ -397,7 +397,7 @@ func (p reader) pulledIn(i *due.Item) string {
 	for _, a := range i.PulledIn {
 		all = append(all, fmt.Sprintf("%q of %s", a.Rule, p.date(a.On)))
 	}
-	return "Asked for early by the alarm " + english.Ended(english.List("and", all))
+	return "Brought forward by the alarm " + english.Ended(english.List("and", all))
 }
 
 func (p reader) dueTitle(date string) string {
@@ -419,6 +419,7 @@ const (
 	groupWorst    = "The worst first"
 	boxForDone    = "Tick what you have done, write down the meter reading, and enter both."
 	groupStop     = "Stop these first"
+	groupLook     = "Look at these"
 	groupWatch    = "Keep an eye on"
 	groupAhead    = "Coming up"
 	groupOver     = "Done since the last list"
@@ -430,7 +431,7 @@ const (
 var groupOrder = []struct {
 	heading string
 	weight  int
-}{{groupStop, 3}, {byStage[alarm.Overdue].head, 3}, {byStage[alarm.Due].head, 2}, {groupWatch, 1}, {byStage[alarm.Soon].head, 1}, {groupEnded, 0}}
+}{{groupStop, 3}, {byStage[alarm.Overdue].head, 3}, {byStage[alarm.Due].head, 2}, {groupLook, 2}, {byStage[alarm.Soon].head, 1}, {groupWatch, 1}, {groupEnded, 0}}
 
 func summaryTitle(news, vehicles int) string {
 	if vehicles == 0 {
@@ -482,6 +483,9 @@ func troubleTitle(all []delivery.Trouble) string {
 	}
 	return english.Counted(len(all), "message", "messages") + " not delivered"
 }
+
+// restOf says of a list that was cut where the rest of it is.
+func restOf(n int) string { return "And " + unit.Grouped(float64(n)) + " more: telltale due" }
 
 func moreOf(n int) string { return "And " + unit.Grouped(float64(n)) + " more not shown here." }
 

@@ -63,6 +63,7 @@ type view struct {
 	Shown              bool // the alarm and the forms
 	Alarm              alarm.Listed
 	Person             *people.Person
+	Stage              string
 	Strong, Found      string
 	Figures            []string
 	Meters             []event.MeterDef
@@ -203,6 +204,7 @@ func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 	}
 	p := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
 	v := view{Fault: fault, Shown: true, Alarm: s, Person: p, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
+	v.Stage = notify.StageWords(s.To, s.Standing)
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(s.Name, l.Vehicle), &s)
 	most := alarm.ShelfDays(s.To)
 	date := func(days int) string { return now.UTC().AddDate(0, 0, days).Format(time.DateOnly) }
@@ -234,15 +236,15 @@ func (b *Board) meters(ctx context.Context, l Link) []event.MeterDef {
 }
 
 const (
-	wordLeave = "No more of these mails?"
-	wordLeft  = "You get no more of these mails."
-	wordBack  = "You get these mails again."
+	wordLeave = "Unsubscribe from these mails?"
+	wordLeft  = "You are unsubscribed from these mails."
+	wordBack  = "You are subscribed to these mails again."
 )
 
 // leaveLeads says by kind what one press of the button ends.
 var leaveLeads = map[notify.Kind]string{
-	notify.Lists:    "The due lists would no longer be sent to you.",
-	notify.Messages: "Messages about what happened to a vehicle would no longer be sent to you. Warnings, and work overdue that the law asks for, come all the same.",
+	notify.Lists:    "You would no longer get the due lists.",
+	notify.Messages: "You would no longer get messages about what happened to a vehicle. You would still get warnings, and overdue work that the law requires.",
 }
 
 // askLeave shows the button. Programs that look at links in mails open them, so that

@@ -30,7 +30,7 @@ func TestLeaving(t *testing.T) {
 		code         int
 		says         string
 	}{
-		{"GET", path + "?List-Unsubscribe=One-Click", oneClick, 200, "The due lists would no longer be sent to you."},
+		{"GET", path + "?List-Unsubscribe=One-Click", oneClick, 200, "You would no longer get the due lists."},
 		{"HEAD", path, nil, 200, ""},
 		{"PUT", path, oneClick, 405, wordNothing},
 		{"POST", path + "?List-Unsubscribe=One-Click", nil, 422, wordLeave},

@@ -30,9 +30,11 @@ type Block struct {
 	Chart   *Picture
 }
 
-// Item is one line of work in a list; Box asks for a box to tick.
+// Item is one line of work in a list; Box asks for a box to tick, Room for room to
+// write down a meter and who did it.
 type Item struct {
 	Box     bool
+	Room    bool
 	Heading string
 	What    string
 	Strong  string
@@ -64,7 +66,9 @@ const (
 
 	answerHere = "Acknowledge it, put it aside, or enter what was done"
 	answerThis = "Answer"
-	leaveHere  = "Get no more of these"
+	leaveHere  = "Unsubscribe from these"
+	roomMeter  = "Meter"
+	roomWho    = "Initials"
 )
 
 // Note adds notes at the foot, leaving out those that are empty.
@@ -96,22 +100,25 @@ func Plain(text string) string {
 //go:embed page.html
 var pageHTML string
 
-// The styles stand on the elements, since many mail programs drop a style sheet;
-// severity is shown by the width of a bar and by the word, so that a grey print
-// says as much as a screen.
+// The styles stand on the elements, since many mail programs drop a style sheet. How
+// severe a thing is shows by the word and by shape: a bar that is whole, double, dotted or
+// thin, a badge that is filled, framed, dotted or bare. A print in black and white says as
+// much as a screen.
 var (
 	bars = [...]template.CSS{
-		"padding:0 0 0 18px;border-left:2px solid #bbb", "padding:0 0 0 17px;border-left:3px solid #888",
-		"padding:0 0 0 14px;border-left:6px solid #555", "padding:0 0 0 10px;border-left:10px solid #111",
+		"padding:0 0 0 18px;border-left:2px solid #bbb", "padding:0 0 0 16px;border-left:4px dotted #555",
+		"padding:0 0 0 12px;border-left:8px double #111", "padding:0 0 0 10px;border-left:10px solid #111",
 	}
 	badges = [...]template.CSS{
-		"border:1px solid #888;color:#333;background:#fff", "border:1px solid #444;color:#111;background:#fff",
-		"border:1px solid #555;color:#fff;background:#555", "border:1px solid #111;color:#fff;background:#111",
+		"border:1px solid #888;color:#333;background:#fff", "border:2px dotted #555;color:#111;background:#fff",
+		"border:2px solid #111;color:#111;background:#fff", "border:2px solid #111;color:#fff;background:#111",
 	}
 	pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
 		"bar":        func(n int) template.CSS { return bars[n] },
 		"answer":     func() string { return answerHere },
 		"answerThis": func() string { return answerThis },
+		"meter":      func() string { return roomMeter },
+		"initials":   func() string { return roomWho },
 		"leave":      func() string { return leaveHere },
 		"badge":      func(n int) template.CSS { return badges[n] },
 	}).Parse(pageHTML))
@@ -224,6 +231,9 @@ func (w *textWriter) item(it *Item) {
 		w.para(indent+"> ", indent+"> ", it.Strong)
 	}
 	w.lines(indent, it.Lines)
+	if it.Room {
+		w.para(indent, indent, roomMeter+" ____________ "+roomWho+" ______")
+	}
 	if it.Link != "" {
 		w.para(indent, indent+"  ", answerThis+": "+it.Link)
 	}
