@@ -43,7 +43,9 @@ func TestListOfManyVehicles(t *testing.T) {
 			t.Fatal(err)
 		}
 		reg := func(id string) people.Vehicle { return people.Vehicle{ID: id, Name: "Van " + id} }
-		link := func(string, *alarm.Transition) string { return "https://fleet.example.org/a/" + strings.Repeat("x", 180) }
+		link := func(string, *alarm.Transition) string {
+			return "https://fleet.example.org/a/" + strings.Repeat("x", 180)
+		}
 		m, _, ok := Digest(d, reg, d.Person("p"), Listing{Parts: []engine.TurnPart{bigPart()}, Of: 1, Answer: link})
 		if !ok || len(m.HTML) > 90_000 || rest != "" && len(m.HTML) < 85_000 {
 			t.Fatalf("%s: %t, %d bytes", form, ok, len(m.HTML))

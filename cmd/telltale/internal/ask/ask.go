@@ -87,15 +87,26 @@ func Quoted(name string) string {
 
 func alarmsCommand(s cli.Env) *cobra.Command {
 	var c cli.Client
-	var vehicle string
+	var vehicle, stages string
 	var all bool
 	cmd := &cobra.Command{
 		Use:   "alarms",
-		Short: "List active alarms",
-		Args:  cobra.NoArgs,
+		Short: "List active alarms, warnings first",
+		Example: `  telltale alarms --dir fleet
+  telltale alarms --stage warning,caution`,
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			only, err := stagesOf(stages, alarmStages)
+			if err != nil {
+				return err
+			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := listOf(ctx, nc, service.Alarms, service.Question{Vehicle: vehicle})
+				if err == nil && len(list) == 0 {
+					err = whyEmpty(ctx, nc, "")
+				}
+				worstFirst(list)
+				list = slices.DeleteFunc(list, func(a alarm.Listed) bool { return a.To != alarm.Normal && !only.has(a.To) })
 				before := len(list)
 				if !all {
 					list = slices.DeleteFunc(list, func(a alarm.Listed) bool { return a.To == "normal" })
@@ -113,6 +124,7 @@ func alarmsCommand(s cli.Env) *cobra.Command {
 	}
 	c.Flags(cmd, s)
 	cmd.Flags().StringVar(&vehicle, "vehicle", "", "only this vehicle")
+	cmd.Flags().StringVar(&stages, "stage", "", "only these stages: warning, overdue, caution, due, advisory, soon")
 	cmd.Flags().BoolVar(&all, "all", false, "also alarms that have cleared but were not acknowledged")
 	return cmd
 }

@@ -29,17 +29,24 @@ import (
 func dueCommand(s cli.Env) *cobra.Command {
 	var c cli.Client
 	var q due.Query
-	var why string
+	var why, stages string
 	var asCSV bool
+	var paper paper
 	cmd := &cobra.Command{
 		Use:   "due",
 		Short: "List what is overdue, due and soon, most urgent first",
 		Example: `  telltale due --tag depot=north --days 14
+  telltale due --stage overdue,due
+  telltale due --dir fleet --html list.html --for ines
   telltale due --on 2031-07-01 --csv
   telltale due --why bus-07`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if err := checkDue(q, asCSV && c.JSON); err != nil {
+			only, err := stagesOf(stages, dueStages)
+			if err == nil {
+				err = checkDue(q, asCSV, c.JSON, paper.file != "")
+			}
+			if err != nil {
 				return err
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
@@ -48,7 +55,11 @@ func dueCommand(s cli.Env) *cobra.Command {
 				}
 				list, err := listOf(ctx, nc, service.Due, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
 				if err == nil && len(list) == 0 {
-					err = nothingDue(ctx, nc, q.Tag)
+					err = whyEmpty(ctx, nc, q.Tag)
+				}
+				list = slices.DeleteFunc(list, func(d due.Item) bool { return !only.has(d.Stage) })
+				if paper.file != "" && (err == nil || cli.Incomplete(err) != nil) {
+					return errors.Join(paper.write(ctx, s, nc, c.Dir, q, only, list), cli.Lacking(err))
 				}
 				if asCSV && (err == nil || cli.Incomplete(err) != nil) {
 					return errors.Join(dueCSV(s.Out, list), cli.Lacking(err))
@@ -68,19 +79,28 @@ func dueCommand(s cli.Env) *cobra.Command {
 	f.IntVar(&q.Ahead, "days", 0, "also what is likely to come due within this many days")
 	f.StringVar(&q.On, "on", "", "the list for this date (YYYY-MM-DD), past or future")
 	f.BoolVar(&asCSV, "csv", false, "as CSV with a heading")
+	f.StringVar(&stages, "stage", "", "only these stages: overdue, due, soon, later")
+	f.StringVar(&paper.file, "html", "", "write a page to print and fill in to this file (- is the standard output)")
+	f.StringVar(&paper.reader, "for", "", "with --html: in the units, dates and spelling of this person of people.yaml in --dir")
 	f.StringVar(&why, "why", "", "explain each due date and meter value of this vehicle")
 	return cmd
 }
 
-func checkDue(q due.Query, both bool) error {
+func checkDue(q due.Query, forms ...bool) error {
 	if _, err := interval.ParseDate(q.On); q.On != "" && err != nil {
 		return fmt.Errorf("--on %q is not a date like 2031-07-01", q.On)
 	}
 	if q.Tag != "" && !strings.Contains(q.Tag, "=") {
 		return fmt.Errorf("--tag %q is not a tag like depot=north", q.Tag)
 	}
-	if both {
-		return errors.New("--json and --csv are two forms of one list: choose one")
+	n := 0
+	for _, on := range forms {
+		if on {
+			n++
+		}
+	}
+	if n > 1 {
+		return errors.New("--json, --csv and --html are forms of one list: choose one")
 	}
 	return nil
 }

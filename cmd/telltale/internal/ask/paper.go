@@ -1,0 +1,95 @@
+package ask
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go"
+
+	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/stream/service"
+	"telltale/notify"
+	"telltale/notify/people"
+)
+
+// paper is the due list as a page to print: into which file, and for whom to read.
+type paper struct{ file, reader string }
+
+// write makes the page of the list, with the alarms that are active on its vehicles.
+func (p paper) write(ctx context.Context, s cli.Env, nc *nats.Conn, dir string, q due.Query, only onlyStages, list []due.Item) error {
+	who, err := p.who(dir, list)
+	if err != nil {
+		return err
+	}
+	var alarms []alarm.Listed
+	if q.On == "" && len(only) == 0 { // alarms are asked for as they stand now
+		if alarms, err = service.Alarms.Ask(ctx, nc, service.Question{Vehicle: q.Vehicle}); err != nil && cli.Incomplete(err) == nil {
+			return err
+		}
+	}
+	name, value, tagged := strings.Cut(q.Tag, "=")
+	alarms = slices.DeleteFunc(alarms, func(a alarm.Listed) bool { return tagged && a.Tags[name] != value })
+	heading := cmp.Or(q.Vehicle, q.Tag)
+	today := q.On
+	if today == "" {
+		moments, err := service.Moments.Ask(ctx, nc, service.Question{})
+		if err != nil || len(moments) == 0 {
+			return err
+		}
+		today = moments[0].Now.In(who.Zone).Format(time.DateOnly)
+	}
+	html, fault := notify.Paper(who, today, heading, list, alarms)
+	if fault != nil {
+		return fmt.Errorf("writing the page: %w", fault)
+	}
+	return writePage(s, p.file, func(w io.Writer) error { _, err := io.WriteString(w, html); return err })
+}
+
+// who reads the page: the person named, or somebody who reads distances as the list has
+// them.
+func (p paper) who(dir string, list []due.Item) (*people.Person, error) {
+	if p.reader == "" {
+		who := people.Anyone("")
+		if slices.ContainsFunc(list, func(d due.Item) bool { return strings.Contains(d.Why, " mi;") || strings.HasSuffix(d.Why, " mi") }) {
+			who.Distance = "mi"
+		}
+		return who, nil
+	}
+	if dir == "" {
+		return nil, cli.Exit(2, cli.Hint(errors.New("--for needs the folder that holds people.yaml"), "add --dir fleet"))
+	}
+	all, err := people.Load(filepath.Join(dir, "people.yaml"))
+	if err != nil {
+		return nil, err
+	}
+	if who := all.Person(p.reader); who != nil {
+		return who, nil
+	}
+	var ids []string
+	for _, one := range all.People() {
+		ids = append(ids, one.ID)
+	}
+	return nil, cli.Exit(2, cli.Hint(fmt.Errorf("people.yaml has no person %q", p.reader), DidYouMean("", ids)))
+}
+
+// writePage writes a page into a file, or to the standard output for "-".
+func writePage(s cli.Env, file string, page func(io.Writer) error) error {
+	if file == "-" {
+		return page(s.Out)
+	}
+	f, err := os.Create(file)
+	if err != nil {
+		return fmt.Errorf("writing the page: %w", err)
+	}
+	return errors.Join(page(f), f.Close())
+}
