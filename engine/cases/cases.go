@@ -27,6 +27,8 @@ type Result struct {
 	// Rows are what was expected beside what came, in order of time, of the rules
 	// that the case speaks of.
 	Rows []Row
+	// Got are all the transitions that the case brought about.
+	Got []*alarm.Transition
 	// Notes say which of those rules could not be judged, and why.
 	Notes []string
 }
@@ -81,7 +83,7 @@ func (r *runner) run() Result {
 	if len(r.faults) == 0 {
 		r.fold(events)
 	}
-	res := Result{Case: r.c, Faults: r.faults, Notes: r.notes}
+	res := Result{Case: r.c, Faults: r.faults, Notes: r.notes, Got: r.got}
 	if len(r.faults) == 0 {
 		res.Rows = compare(r.c, r.got)
 	}

@@ -45,11 +45,8 @@ func (r *Record) basis(id event.ID, zone *time.Location) string {
 	if s := find(r.Services, key, id); s != nil {
 		return "job of " + on(s)
 	}
-	if s := find(r.Register, key, id); s != nil {
-		return "the vehicle's register of " + on(s)
-	}
-	if s := r.Seen(id); s != nil {
+	if s := find(r.Answers, key, id); s != nil {
 		return "answer of " + on(s)
 	}
-	return ""
+	return "" // a registration tells a person nothing
 }

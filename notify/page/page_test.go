@@ -1,7 +1,9 @@
 package page
 
 import (
+	"fmt"
 	"html/template"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -20,5 +22,22 @@ func TestPlainWhereTheTemplateFails(t *testing.T) {
 	}
 	if fault == nil || !strings.Contains(fault.Error(), "out of range: 999") || strings.Contains(html, "<b>") {
 		t.Errorf("%v\n%s", fault, html)
+	}
+}
+
+// Without colour, as on a print in black and white, each weight has a bar and a badge of
+// its own shape.
+func TestToldApartWithoutColour(t *testing.T) {
+	dark := regexp.MustCompile(`#(bbb|555|111|333)`)
+	fill := regexp.MustCompile(`background:#(\w+)`)
+	seen := map[string]bool{}
+	for i := range bars {
+		filled := fill.FindStringSubmatch(string(badges[i]))[1] != "fff"
+		width := regexp.MustCompile(`\d+px (solid|dotted|double)`)
+		bar, badge := width.FindString(dark.ReplaceAllString(string(bars[i]), "")), fmt.Sprint(width.FindString(string(badges[i])), filled)
+		if bar == "" || seen[bar] || seen["badge "+badge] {
+			t.Errorf("weight %d looks like another: %s, %s", i, bar, badge)
+		}
+		seen[bar], seen["badge "+badge] = true, true
 	}
 }

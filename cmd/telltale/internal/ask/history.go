@@ -2,14 +2,11 @@ package ask
 
 import (
 	"context"
-	_ "embed"
 	"encoding/csv"
 	"errors"
 	"fmt"
-	"html/template"
 	"io"
 	"maps"
-	"os"
 	"slices"
 	"strings"
 	"time"
@@ -119,14 +116,8 @@ func (o *historyOptions) show(s cli.Env, vehicle string, list []history.Entry, a
 		return cli.Listing(s, true, list, nil, "", nil)
 	case o.csv:
 		return historyCSV(s.Out, list)
-	case o.html == "-":
-		return historyPage(s.Out, list)
 	case o.html != "":
-		f, err := os.Create(o.html)
-		if err != nil {
-			return fmt.Errorf("writing the page: %w", err)
-		}
-		return errors.Join(historyPage(f, list), f.Close())
+		return writePage(s, o.html, func(w io.Writer) error { return historyPage(w, list) })
 	}
 	_, err := io.WriteString(s.Out, historyText(list))
 	return err
@@ -248,47 +239,6 @@ func writeCSV(w io.Writer, rows [][]string, numbers ...int) error {
 	}
 	if err := csv.NewWriter(w).WriteAll(rows); err != nil {
 		return fmt.Errorf("writing the list: %w", err)
-	}
-	return nil
-}
-
-//go:embed history.html
-var historyHTML string
-
-var historyTemplate = template.Must(template.New("history").Funcs(template.FuncMap{
-	"one": func(s string) string { return cli.Printable(english.OneLine(s)) }, "meters": metersLine, "quantity": english.Quantity, "source": eventOf,
-}).Parse(historyHTML))
-
-// historyPage writes the history as a page that loads nothing and prints on A4.
-func historyPage(w io.Writer, list []history.Entry) error {
-	head := list[0].Register
-	if head == nil {
-		head = &event.VehicleData{Name: list[0].Vehicle}
-	}
-	page := struct {
-		Vehicle, From, To string
-		Register          *event.VehicleData
-		Work, Samples     []history.Entry
-		Alarms, Readings  []history.Entry
-	}{Vehicle: list[0].Vehicle, Register: head}
-	for _, e := range list[1:] {
-		if page.From == "" {
-			page.From = e.Date
-		}
-		page.From, page.To = min(page.From, e.Date), max(page.To, e.Date)
-		switch e.What {
-		case history.WhatWork, history.WhatReplaced:
-			page.Work = append(page.Work, e)
-		case history.WhatSample:
-			page.Samples = append(page.Samples, e)
-		case history.WhatReading:
-			page.Readings = append(page.Readings, e)
-		default:
-			page.Alarms = append(page.Alarms, e)
-		}
-	}
-	if err := historyTemplate.Execute(w, page); err != nil {
-		return fmt.Errorf("writing the page: %w", err)
 	}
 	return nil
 }

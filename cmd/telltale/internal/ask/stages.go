@@ -44,13 +44,15 @@ func stagesOf(text string, known []string) (only onlyStages, err error) {
 
 // worstFirst puts alarms in order of stage; those of one stage keep theirs.
 func worstFirst(list []alarm.Listed) {
-	place := func(s alarm.Stage) int {
-		if i := slices.Index(alarmStages, string(s)); i >= 0 {
-			return i
-		}
-		return len(alarmStages)
+	slices.SortStableFunc(list, func(a, b alarm.Listed) int { return cmp.Compare(stageOrder(a.To), stageOrder(b.To)) })
+}
+
+// stageOrder is the place of a stage, the worst first.
+func stageOrder(s alarm.Stage) int {
+	if i := slices.Index(alarmStages, string(s)); i >= 0 {
+		return i
 	}
-	slices.SortStableFunc(list, func(a, b alarm.Listed) int { return cmp.Compare(place(a.To), place(b.To)) })
+	return len(alarmStages)
 }
 
 // whyEmpty says what hides behind an empty list: no rules, or a tag that no vehicle has.
