@@ -147,30 +147,29 @@ func endOf(t *alarm.Transition) string {
 	return backToNormal
 }
 
-// plainName is what a rule calls a step of its reckoning, which nobody else knows by it.
-var plainName = regexp.MustCompile(`^\w+$`)
-
-var yesOrNo = map[bool]string{true: "yes", false: "no"}
-
-// figures are the numbers of the evidence in words, without what a rule only asks to
-// be there and without what only a rule would say: "copper, times the baseline: 3.3". A
-// distance or a volume is in the person's unit, and where a number comes from is said once.
+// figures are the numbers of the evidence in words: "copper, times the baseline: 3.3". A
+// distance or a volume is in the person's unit, and where a number comes from is said
+// once and in short. What answers yes or no, and what a rule reckons on the way, is told
+// by why alone.
 func (p reader) figures(all []word.Evidence, task bool) (out []string) {
 	said := map[string]bool{}
 	for _, e := range all {
 		what, yes := e.Told()
-		aLet := !task && plainName.MatchString(e.Of) && e.Unit == ""
-		if strings.HasPrefix(e.Of, "has") || what == "" || aLet {
+		reckoned := !task && e.Unit == "" && !strings.Contains(e.Of, "(")
+		if yes || what == "" || reckoned {
 			continue
 		}
 		v, u := p.own(e.Value, e.Unit)
 		figure := strings.TrimSpace(english.FourFigures(v) + " " + u)
-		if yes {
-			figure = yesOrNo[v != 0]
+		var notes []string
+		for note := range strings.SplitSeq(e.Note, "; ") {
+			if note, _, _ = strings.Cut(note, ", "); note != "" && note != figure && !said[note] {
+				said[note] = true
+				notes = append(notes, note)
+			}
 		}
-		if e.Note != "" && e.Note != figure && !said[e.Note] {
-			said[e.Note] = true
-			figure += " (" + e.Note + ")"
+		if len(notes) > 0 {
+			figure += " (" + strings.Join(notes, "; ") + ")"
 		}
 		out = append(out, p.ours(what, quotedNames(e.Of)...)+": "+figure)
 	}
