@@ -265,7 +265,7 @@ func TestBaselineInCase(t *testing.T) {
 `, `a.yaml:13:3: case "it" fails
                 expected                      got
   ! 2031-02-10  iron over the fleet: caution  -
-  note: 2031-02-10 iron over the fleet could not be judged without enough samples of 15W-40, bus for Fe in the fleet's baseline "engine oil of the fleet" (there were 5 of 3 vehicles, it needs 6 of 3)`},
+  note: 2031-02-10 iron over the fleet could not be judged without enough samples of 15W-40, bus for Fe in the fleet's baseline "engine oil of the fleet" (there were 5 samples from 3 vehicles; it needs 6 samples from 3 vehicles)`},
 		{"what is wrong", `
     given:
       - 2031-02-01 baseline "oil" of 15W-40 of bus Fe 20

@@ -80,8 +80,9 @@ func (f *Figures) For(b *rules.Baseline, analyte string) (fig *Figure, missing s
 	got := f.Analytes[analyte]
 	switch {
 	case got.N < f.Need[0] || got.Vehicles < f.Need[1]:
-		return nil, fmt.Sprintf("enough samples of %s for %s in %s (there were %d of %s, it needs %d of %d)",
-			f.GroupWords(), analyte, what, got.N, english.Plural(got.Vehicles, "vehicle"), f.Need[0], f.Need[1])
+		return nil, fmt.Sprintf("enough samples of %s for %s in %s (there were %s from %s; it needs %s from %s)",
+			f.GroupWords(), analyte, what, english.Plural(got.N, "sample"), english.Plural(got.Vehicles, "vehicle"),
+			english.Plural(f.Need[0], "sample"), english.Plural(f.Need[1], "vehicle"))
 	case got.Mean == nil:
 		return nil, fmt.Sprintf("a sample of %s in which %s was found, for %s", f.GroupWords(), analyte, what)
 	}

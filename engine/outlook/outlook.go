@@ -15,6 +15,7 @@ import (
 	"telltale/engine/lab"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
 	"telltale/rules/word"
@@ -331,14 +332,14 @@ func (o *Outlook) notLonger(d *judge.Due) string {
 			unjudged = ar.Rule.Name
 		}
 	}
-	const longer = "a longer interval is not offered: "
+	const longer = "no longer interval suggested: "
 	switch {
 	case d.PulledIn():
-		return longer + "an alarm asks for the work sooner"
+		return longer + "an alarm brings the work forward"
 	case worst >= rules.Caution:
-		return longer + "a " + string(alarm.RuleStages[worst]) + " stands"
+		return longer + "a " + string(alarm.RuleStages[worst]) + " is active"
 	case len(missing) > 0:
-		return longer + "at least three samples must have been judged by a rule on each of " + strings.Join(missing, ", ")
+		return longer + "needs three samples each with " + english.List("and", missing) + " checked"
 	case unjudged != "":
 		return fmt.Sprintf("%s%q could not judge this sample", longer, unjudged)
 	}

@@ -15,9 +15,9 @@ import (
 
 const (
 	earlierUnjudged = "raised by an earlier sample; this one could not be judged by it"
-	blind           = "The metals are measured in solution: chips larger than some 5 to 8 µm (thousandths of a millimetre) hardly show. A quiet sheet does not prove that nothing wears; look at magnet and filter too."
-	perMillion      = "mg/kg are milligrams in a kilogram of the fluid, the same as parts per million (ppm). \"Times the baseline\" is how many times what is usual."
-	standAbove      = "The maker's instructions, local law and a licensed mechanic's judgement stand above this."
+	blind           = "Metals are measured in solution: particles larger than about 5 to 8 µm (thousandths of a millimetre) hardly show. A quiet sheet does not prove that nothing is wearing; look at the magnet and the filter too."
+	perMillion      = "mg/kg is milligrams per kilogram of fluid, the same as parts per million (ppm). \"Times the baseline\" is how many times the usual value."
+	standAbove      = "The maker's instructions, local law and the judgement of a licensed mechanic come before this."
 )
 
 func (v *sampleVerdict) summary() string {
@@ -25,23 +25,21 @@ func (v *sampleVerdict) summary() string {
 	case v.Stage == alarm.Warning:
 		return "Warning: act now."
 	case v.Stage == alarm.Caution:
-		return "Caution: to be acted on, though not this minute."
+		return "Caution: act on it, though not this minute."
 	case v.Stage == alarm.Advisory:
-		return "Advisory: good to know, nothing to be done at once."
+		return "Advisory: good to know, nothing to do right away."
 	case v.Judged == 0 && len(v.NotJudged) == 0:
 		return "Not judged: no rule reads samples of this component."
 	case v.Judged == 0:
-		return "Not judged: every rule lacks something; see below."
-	case len(v.NotJudged) > v.Judged:
-		return fmt.Sprintf("Hardly judged: %s could judge it and found nothing, %d could not.", english.Plural(v.Judged, "rule"), len(v.NotJudged))
-	case len(v.Unread) > 0:
-		return fmt.Sprintf("Nothing found by the %s that could judge it, but no rule looks at %s.", english.Plural(v.Judged, "rule"), unreadWords(v.Unread))
-	case v.Judged == 1 && len(v.NotJudged) == 0:
-		return "Normal by the one rule that judges it."
+		return "Not judged: every check lacks something; see below."
+	case len(v.Unread) > 0 && len(v.NotJudged) <= v.Judged:
+		return fmt.Sprintf("The %s that could be made found nothing, but no rule looks at %s.", english.Plural(v.Judged, "check"), unreadWords(v.Unread))
 	case len(v.NotJudged) > 0:
-		return fmt.Sprintf("Normal by the %s that could judge it; %d could not.", english.Plural(v.Judged, "rule"), len(v.NotJudged))
+		return fmt.Sprintf("%d of %d checks could not be made; the other %d found nothing.", len(v.NotJudged), len(v.NotJudged)+v.Judged, v.Judged)
+	case v.Judged == 1:
+		return "Normal: the one check found nothing."
 	}
-	return fmt.Sprintf("Normal by all %s that judge it.", english.Plural(v.Judged, "rule"))
+	return fmt.Sprintf("Normal: all %s found nothing.", english.Plural(v.Judged, "check"))
 }
 
 // unreadWords name the first few.
@@ -202,7 +200,7 @@ func (v *Verdict) Text() string {
 		t.Line(1, "offer: %s", v.Offer.Says)
 	}
 	if v.NoOffer != "" {
-		t.Line(1, "no offer: %s", v.NoOffer)
+		t.Line(1, "%s", v.NoOffer)
 	}
 	t.Line(1, "results:")
 	for i := range v.Results {

@@ -209,7 +209,7 @@ func (w *Work) words() string {
 		say("made as fast as before, as far as the method can tell", pace[0])
 	}
 	if parts == nil {
-		return "Whether it worked cannot be told: nothing stood before, and how fast the metals were made is not known."
+		return "Cannot tell whether the work helped: there was no alarm before, and no wear rate is known."
 	}
 	return english.Capital(strings.Join(parts, "; ")) + "."
 }

@@ -138,7 +138,9 @@ func (c claims) soundAs(s *sheets.Sheet, v *sample.Verdict) outcome {
 // saysAllIsWell reports whether the headline calls the sheet normal. Counting the rules
 // that could not judge is no reservation that a reader acts on; naming results that
 // nobody looked at is.
-func saysAllIsWell(v *sample.Verdict) bool { return strings.HasPrefix(v.Summary, "Normal by ") }
+func saysAllIsWell(v *sample.Verdict) bool {
+	return strings.HasPrefix(v.Summary, "Normal: ") || strings.HasSuffix(v.Summary, "found nothing.") && len(v.NotJudged) <= v.Judged
+}
 
 // tally counts outcomes by cause.
 type tally map[*sheets.Cause]*[outcomes]int
@@ -201,7 +203,7 @@ func TestJudgedAs(t *testing.T) {
 	harmless := &sheets.Sheet{Cause: &sheets.Cause{}, Right: []string{"dust"}}
 	sound := &sheets.Sheet{Cause: &sheets.Cause{Sound: true}, Right: []string{"leaching"}}
 	said := func(rules ...string) *sample.Verdict { // "is dust caution", the worst first
-		v := &sample.Verdict{Stage: alarm.Normal, Summary: "Normal by all 3 rules that judge it."}
+		v := &sample.Verdict{Stage: alarm.Normal, Summary: "Normal: all 3 checks found nothing."}
 		for _, r := range rules {
 			i := strings.LastIndex(r, " ")
 			v.Reasons = append(v.Reasons, sample.Reason{Rule: r[:i], Stage: alarm.Stage(r[i+1:])})
