@@ -20,6 +20,14 @@ const (
 	standAbove      = "The maker's instructions, local law and the judgement of a licensed mechanic come before this."
 )
 
+// checks counts checks: "one check", "5 checks".
+func checks(n int) string {
+	if n == 1 {
+		return "one check"
+	}
+	return english.Plural(n, "check")
+}
+
 func (v *sampleVerdict) summary() string {
 	switch {
 	case v.Stage == alarm.Warning:
@@ -33,7 +41,7 @@ func (v *sampleVerdict) summary() string {
 	case v.Judged == 0:
 		return "Not judged: every check lacks something; see below."
 	case len(v.Unread) > 0 && len(v.NotJudged) <= v.Judged:
-		return fmt.Sprintf("The %s that could be made found nothing, but no rule looks at %s.", english.Plural(v.Judged, "check"), unreadWords(v.Unread))
+		return fmt.Sprintf("The %s that could be made found nothing, but no rule looks at %s.", checks(v.Judged), unreadWords(v.Unread))
 	case len(v.NotJudged) > 0:
 		return fmt.Sprintf("%d of %d checks could not be made; the other %d found nothing.", len(v.NotJudged), len(v.NotJudged)+v.Judged, v.Judged)
 	case v.Judged == 1:
