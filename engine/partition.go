@@ -45,6 +45,7 @@ type Partition struct {
 	judgeAll bool
 	quietly  int           // readings taken without judging
 	paused   alarm.Backlog // what the tick under way is part of
+	active   active
 }
 
 // vehicle is a record with what is derived from it and never stored.
@@ -154,6 +155,11 @@ func (p *Partition) foldInto(name string, ev event.Event, anew bool) (out []Outp
 		return nil, err
 	}
 	next.applied, next.quiet = f.Kept, f.quiet
+	if old != nil {
+		p.active.move(old.Alarms, next.Alarms)
+	} else {
+		p.active.add(next.Alarms, 1)
+	}
 	p.records[name] = &next
 	p.changed[name] = true
 	p.slots.schedule(&next)
@@ -184,6 +190,7 @@ func (p *Partition) tick(ev event.Event) []Output {
 		r := p.record(v)
 		if r.Registered() == nil && p.law.Now.Sub(time.Unix(0, r.FirstSeen)) > unregisteredFor {
 			p.slots.forget(r)
+			p.active.add(r.Alarms, -1)
 			delete(p.records, v)
 			p.changed[v] = true
 			continue

@@ -26,9 +26,11 @@ func (p *Partition) Load(vehicle string, b []byte) error {
 	k := packed{text: b}
 	if old := p.records[vehicle]; old != nil {
 		k.slot = old.slot
+		p.active.add(old.Alarms, -1)
 		delete(p.records, vehicle)
 	} else if old, ok := p.packed[vehicle]; ok {
 		k.slot = old.slot
+		p.active.addStored(old.text, -1)
 		delete(p.packed, vehicle)
 	}
 	if k.slot == nil {
@@ -41,6 +43,7 @@ func (p *Partition) Load(vehicle string, b []byte) error {
 			return err
 		}
 		p.records[vehicle] = r
+		p.active.add(r.Alarms, 1)
 		p.slots.schedule(r)
 		return nil
 	}
@@ -48,6 +51,7 @@ func (p *Partition) Load(vehicle string, b []byte) error {
 		p.packed = map[string]packed{}
 	}
 	p.packed[vehicle] = k
+	p.active.addStored(b, 1)
 	p.slots.put(k.slot, k.next)
 	return nil
 }

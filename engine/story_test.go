@@ -60,6 +60,7 @@ func story(t *testing.T, path string) {
 	if want == nil {
 		t.Fatal("the story has no part named want")
 	}
+	countsKept(t, p)
 	if vehicle, ok := strings.CutPrefix(want.Name, "want, and of the last samples of "); ok {
 		for _, v := range p.Verdicts(vehicle, "") {
 			fmt.Fprintf(&got, "\n%s\n", v.Text())

@@ -15,6 +15,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
+	"telltale/engine/alarm"
 	"telltale/engine/stream/service"
 )
 
@@ -116,6 +117,10 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 	if q := a.notify.Queue(); q != nil {
 		n, oldest := q.Backlog()
 		gauge(ch, "deliveries_waiting", "Messages to people that are not sent yet; told by the replica that sends.", float64(n))
+		for way, n := range q.Tally() {
+			count(ch, "messages_total", "Messages to people that were sent, or failed for good, by way; since this replica began to send.", float64(n.Sent), "way", way, "result", "sent")
+			count(ch, "messages_total", "Messages to people that were sent, or failed for good, by way; since this replica began to send.", float64(n.Failed), "way", way, "result", "failed")
+		}
 		gauge(ch, "oldest_delivery_age_seconds", "Age of the oldest message to people that is not sent yet; 0 without one.", age(oldest))
 	}
 	for seat, n := range a.svc.Held() {
@@ -129,7 +134,7 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 }
 
 func collectHealth(ch chan<- prometheus.Metric, h service.Health) {
-	stages, reasons, notJudged := map[string]int{}, map[string]int{}, 0
+	stages, reasons, notJudged, active := map[string]int{}, map[string]int{}, 0, map[alarm.Stage]int{}
 	for _, p := range h.Partitions {
 		label := strconv.Itoa(p.Partition)
 		count(ch, "events_total", "Events folded, by partition.", float64(p.Events), "partition", label)
@@ -140,6 +145,12 @@ func collectHealth(ch chan<- prometheus.Metric, h service.Health) {
 		addAll(stages, p.Stages)
 		addAll(reasons, p.Reasons)
 		notJudged += p.NotJudged
+		for stage, n := range p.Active {
+			active[stage] += n
+		}
+	}
+	for stage, n := range active {
+		gauge(ch, "alarms_active", "Alarms that are active, of the partitions that this replica folds, by stage; those put aside and those of vehicles out of service among them.", float64(n), "stage", string(stage))
 	}
 	for stage, n := range stages {
 		count(ch, "transitions_total", "Transitions of alarms, by the stage they lead to.", float64(n), "stage", stage)
@@ -162,8 +173,8 @@ func addAll(to, from map[string]int) {
 	}
 }
 
-// gauge sends what goes up and down; label is the name of a label and its value, or
-// nothing.
+// gauge sends what goes up and down; label is names of labels, each with its value after
+// it.
 func gauge(ch chan<- prometheus.Metric, name, help string, v float64, label ...string) {
 	ch <- metric(prometheus.GaugeValue, name, help, v, label)
 }
@@ -174,7 +185,10 @@ func count(ch chan<- prometheus.Metric, name, help string, v float64, label ...s
 }
 
 func metric(kind prometheus.ValueType, name, help string, v float64, label []string) prometheus.Metric {
-	labels, values := label[:len(label)/2], label[len(label)/2:]
+	var labels, values []string
+	for i := 0; i+1 < len(label); i += 2 {
+		labels, values = append(labels, label[i]), append(values, label[i+1])
+	}
 	return prometheus.MustNewConstMetric(prometheus.NewDesc("telltale_"+name, help, labels, nil), kind, v, values...)
 }
 

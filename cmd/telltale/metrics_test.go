@@ -104,6 +104,8 @@ func TestMetrics(t *testing.T) {
 		`telltale_event_lag{partition="0"} 0`, `telltale_book_info{book="` + a.fleet.book.Hash + `"} 1`, "telltale_reload_success 1",
 		"telltale_owner_changes_total 16", "telltale_deliveries_waiting 0", "telltale_clock_suspect 0", "telltale_not_judged_total 0",
 		"telltale_oldest_delivery_age_seconds 0",
+		`telltale_alarms_active{stage="overdue"} 1`, `telltale_alarms_active{stage="soon"} 0`, `telltale_alarms_active{stage="warning"} 0`,
+		`telltale_messages_total{result="sent",way="mail"} 0`, `telltale_messages_total{result="failed",way="webhook"} 0`,
 		`telltale_seats_held{seat="partition"} 16`, `telltale_seats_held{seat="ticks"} 1`,
 		`telltale_seats_held{seat="notify"} 1`, `telltale_seats_held{seat="baselines"} 1`,
 	} {

@@ -15,8 +15,8 @@ import (
 	"telltale/engine/lab"
 	"telltale/engine/record"
 	"telltale/rules"
-	"telltale/rules/english"
 	"telltale/rules/analytes"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 	"telltale/rules/word"
 )

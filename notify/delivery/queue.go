@@ -36,6 +36,7 @@ type Queue struct {
 	// waiting is how many deliveries are not sent, oldest when the first was made.
 	waiting int
 	oldest  time.Time
+	tally   map[string]Ended // by way
 
 	// Of Run alone.
 	jobs  map[string]*job
@@ -71,7 +72,43 @@ func (q *Queue) hand(over func()) {
 }
 
 // Add hands over a delivery that has been created in the store.
-func (q *Queue) Add(d Delivery) { q.hand(func() { q.come = append(q.come, d) }) }
+func (q *Queue) Add(d Delivery) {
+	q.hand(func() {
+		q.come = append(q.come, d)
+		q.count(&d) // one that could not be composed
+	})
+}
+
+// Ended is how many deliveries by one way were sent, and how many given up.
+type Ended struct{ Sent, Failed int }
+
+// count counts a delivery that is over, with mu held.
+func (q *Queue) count(d *Delivery) {
+	e := q.tally[d.Way]
+	switch d.State {
+	case Sent:
+		e.Sent++
+	case Failed:
+		e.Failed++
+	}
+	if q.tally == nil {
+		q.tally = map[string]Ended{}
+	}
+	q.tally[d.Way] = e
+}
+
+// Tally is how many deliveries were sent and given up since the queue began, by way; each
+// way that there is has its count.
+func (q *Queue) Tally() map[string]Ended {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	out := map[string]Ended{}
+	for name := range q.Ways {
+		out[name] = Ended{}
+	}
+	maps.Copy(out, q.tally)
+	return out
+}
 
 // Reload makes Run look through the store for deliveries that it does not know.
 func (q *Queue) Reload() { q.hand(func() { q.load = true }) }

@@ -206,7 +206,12 @@ func TestQueueGivesUp(t *testing.T) {
 		if d := runFor(t, 4*24*time.Hour, m, ways)["a"]; d.State != Waiting {
 			t.Errorf("after 4 days: %+v", d)
 		}
-		d := runFor(t, 2*24*time.Hour, m, ways)["a"]
+		var got map[string]Ended
+		tally := func(q *Queue) { got = q.Tally() }
+		d := runFor(t, 2*24*time.Hour, m, ways, tally)["a"]
+		if got["mail"] != (Ended{Failed: 1}) {
+			t.Errorf("counted %v", got)
+		}
 		if d.State != Failed || d.LastError != "given up after 5 days: 451 storm" || d.Attempts > 130 {
 			t.Errorf("after 6 days: %s %d %q", d.State, d.Attempts, d.LastError)
 		}
@@ -222,8 +227,8 @@ func TestQueueGivesUp(t *testing.T) {
 		if err := q.Retry(t.Context(), "a"); err != nil {
 			t.Error(err)
 		}
-		if d = runFor(t, 2*time.Second, m, ways)["a"]; d.State != Sent {
-			t.Errorf("after retry: %+v", d)
+		if d = runFor(t, 2*time.Second, m, ways, tally)["a"]; d.State != Sent || got["mail"] != (Ended{Sent: 1}) {
+			t.Errorf("after retry: %+v, counted %v", d, got)
 		}
 	})
 }

@@ -210,6 +210,9 @@ func (q *Queue) land(j *job) {
 		q.Log.Info("delivery waits", "delivery", j.Key, "to", j.To, "until", j.NextTry, "error", err)
 	}
 	if j.stored && j.over() {
+		q.mu.Lock()
+		q.count(&j.Delivery)
+		q.mu.Unlock()
 		delete(q.jobs, j.Key)
 	}
 }

@@ -6,6 +6,8 @@ import (
 	"maps"
 	"slices"
 	"time"
+
+	"telltale/engine/alarm"
 )
 
 // Health is how the service stands.
@@ -39,8 +41,10 @@ type PartitionHealth struct {
 	NotJudged   int    `json:"notJudged"`
 	// Stages counts the transitions by the stage they lead to, Reasons the refusals
 	// by what was wrong: malformed, forged, future, conflict, fault or inapplicable.
-	Stages  map[string]int `json:"stages,omitempty"`
-	Reasons map[string]int `json:"reasons,omitempty"`
+	Stages map[string]int `json:"stages,omitempty"`
+	// Active counts the alarms that are active now, by stage.
+	Active  map[alarm.Stage]int `json:"active,omitempty"`
+	Reasons map[string]int      `json:"reasons,omitempty"`
 	// Lag is how many events wait behind the last one folded (of all partitions, where
 	// one process reads the log for all); Saved is when the
 	// checkpoint was written last, by the wall, or the partition loaded.
@@ -62,7 +66,7 @@ func (w *worker) standing() standing {
 	s := standing{
 		PartitionHealth: PartitionHealth{Partition: w.p, Owner: w.owner, Seq: w.at.Seq, Epoch: w.at.Epoch, Vehicles: w.vehicles, Events: w.seen.events,
 			Transitions: w.seen.transitions, Refused: w.seen.refused, NotJudged: w.seen.notJudged,
-			Stages: maps.Clone(w.seen.stages), Reasons: maps.Clone(w.seen.reasons), Lag: w.behind(), Saved: w.saved},
+			Stages: maps.Clone(w.seen.stages), Reasons: maps.Clone(w.seen.reasons), Lag: w.behind(), Saved: w.saved, Active: w.fold.ActiveAlarms()},
 		Now: w.fold.Now(), Ready: w.at.Seq >= w.target && w.failed == nil,
 	}
 	if b := w.fold.Book(); b != nil {
