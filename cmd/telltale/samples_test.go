@@ -27,21 +27,21 @@ import (
 
 // toldAtOnce is every mail of the sample year that did not wait for a list.
 const toldAtOnce = `
-2031-02-11 abel Gritter 1, engine: dirt in the engine oil
-2031-02-19 tobias Bus 7, transmission: copper over baseline
-2031-04-08 abel Gritter 1, engine: dirt in the engine oil
-2031-05-09 ines Bus 3, transmission: copper over baseline
-2031-05-09 north.workshop Bus 3, transmission: copper over baseline
-2031-06-14 ines Van 3: Annual test
-2031-06-15 ines Van 3: Annual test
-2031-06-18 ines Van 3: Annual test
-2031-09-15 ines Bus 10, transmission: coolant in the fluid
-2031-09-15 south.workshop Bus 10, transmission: coolant in the fluid
-2031-10-08 tobias Bus 7, transmission: copper over baseline
-2031-10-21 ines Bus 10, transmission: coolant in the fluid
-2031-10-21 south.workshop Bus 10, transmission: coolant in the fluid
-2031-12-16 ines Bus 3, transmission: copper over baseline
-2031-12-16 north.workshop Bus 3, transmission: copper over baseline
+2031-02-11 abel Look: Gritter 1 engine, dirt in the engine oil
+2031-02-19 tobias Look: Bus 7 transmission, copper over baseline
+2031-04-08 abel OK: Gritter 1 engine, dirt in the engine oil
+2031-05-09 ines Stop: Bus 3 transmission, copper over baseline
+2031-05-09 north.workshop Stop: Bus 3 transmission, copper over baseline
+2031-06-14 ines Due: Van 3, Annual test
+2031-06-15 ines Overdue: Van 3, Annual test
+2031-06-18 ines Done: Van 3, Annual test
+2031-09-15 ines Stop: Bus 10 transmission, coolant in the fluid
+2031-09-15 south.workshop Stop: Bus 10 transmission, coolant in the fluid
+2031-10-08 tobias Eased to Watch: Bus 7 transmission, copper over baseline
+2031-10-21 ines OK: Bus 10 transmission, coolant in the fluid
+2031-10-21 south.workshop OK: Bus 10 transmission, coolant in the fluid
+2031-12-16 ines OK: Bus 3 transmission, copper over baseline
+2031-12-16 north.workshop OK: Bus 3 transmission, copper over baseline
 `
 
 func TestSampleYearTellsAtOnce(t *testing.T) {
@@ -121,7 +121,7 @@ func TestSampleStories(t *testing.T) {
 				if strings.Contains(l.subject+"\n"+l.text, q[1]) {
 					found, quoted[l.date] = true, true
 				}
-				if l.subject == q[1] {
+				if aboutOf(l.subject) == q[1] {
 					delete(untold, l.date+" "+l.to+" "+l.subject)
 				}
 			}
@@ -142,6 +142,14 @@ func TestSampleStories(t *testing.T) {
 		t.Errorf("no story tells of the mail %s", l)
 	}
 }
+
+// aboutOf is what a subject says after its stage, of several things the first.
+func aboutOf(subject string) string {
+	_, about, _ := strings.Cut(subject, ": ")
+	return andMore.ReplaceAllString(about, "")
+}
+
+var andMore = regexp.MustCompile(`, and \d+ more.*$`)
 
 func happened(days map[string]map[string]bool, vehicle, date string) bool {
 	names := []string{vehicle}
