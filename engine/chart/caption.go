@@ -21,12 +21,12 @@ const (
 type lines []string
 
 // legend explains the marks that are drawn, in lines no longer than the width.
-func legend(v sample.Verdict, width vg.Length) lines {
+func legend(rows []sample.Result, width vg.Length) lines {
 	var marks []string
-	if slices.ContainsFunc(v.Results, func(r sample.Result) bool { return len(r.Limits) > 0 }) {
+	if slices.ContainsFunc(rows, func(r sample.Result) bool { return len(r.Limits) > 0 }) {
 		marks = append(marks, "Limits: a watch (advisory), c look (caution), w stop (warning).")
 	}
-	if slices.ContainsFunc(v.Results, belowDetection) {
+	if slices.ContainsFunc(rows, belowDetection) {
 		marks = append(marks, "Hollow dot: below the limit of detection.")
 	}
 	return wrapped(strings.Join(marks, " "), letters, width)

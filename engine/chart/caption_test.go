@@ -39,10 +39,10 @@ func TestCaption(t *testing.T) {
 	if c := caption(v, width); c != nil {
 		t.Errorf("caption %q", c)
 	}
-	if l := strings.Join(legend(v, narrow), " "); l != "Limits: a watch (advisory), c look (caution), w stop (warning). Hollow dot: below the limit of detection." {
+	if l := strings.Join(legend(v.Results, narrow), " "); l != "Limits: a watch (advisory), c look (caution), w stop (warning). Hollow dot: below the limit of detection." {
 		t.Errorf("legend %q", l)
 	}
-	if v.Results = v.Results[1:2]; legend(v, narrow) != nil {
+	if v.Results = v.Results[1:2]; legend(v.Results, narrow) != nil {
 		t.Error("marks are explained that are not drawn")
 	}
 }

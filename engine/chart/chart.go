@@ -86,7 +86,7 @@ func drawn(v sample.Verdict, w vg.Length) drawing {
 	if len(rows) == 0 {
 		return drawing{}
 	}
-	told := slices.Concat(legend(v, w-2*margin), caption(v, w-2*margin))
+	told := slices.Concat(legend(rows, w-2*margin), caption(v, w-2*margin))
 	return drawing{w, h + heading(v, w).height() + told.height(), func(c draw.Canvas) { paint(c, v, rows, told) }}
 }
 
