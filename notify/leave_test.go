@@ -157,7 +157,7 @@ func TestTroubles(t *testing.T) {
 		}
 		for _, d := range all {
 			text := strings.Join(strings.Fields(string(d.Raw)), " ")
-			for _, want := range []string{"All that goes by mail is held, since the settings are at fault: 535 wrong password.",
+			for _, want := range []string{"Nothing is sent by mail, because the settings are wrong: 535 wrong password.",
 				"Not delivered to tobias (tobias@larkfell.example) by mail: 550 no such mailbox.", "telltale deliveries --retry alarm-1"} {
 				if !strings.Contains(text, want) || d.Subject != "Nothing goes out by mail" || d.Person != "ines" {
 					t.Errorf("%s %q: %q is not in\n%s", d.Way, d.Subject, want, text)

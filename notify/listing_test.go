@@ -47,7 +47,7 @@ func TestListForms(t *testing.T) {
 	last := Listed{Date: "2031-01-05", Counts: map[alarm.Stage]int{"due": 4, "overdue": 1, "caution": 2, "soon": 1}}
 	for name, p := range map[string]string{"list-owner": "tobias", "list-operator": "ines"} {
 		m, kept, ok := Digest(d, register, d.Person(p), Listing{Parts: parts, Of: 2, Last: last,
-			Notes: []string{"All that goes by mail is held, since the settings are at fault: 535 no."}, Leave: "https://fleet.larkfell.example/u/x"})
+			Notes: []string{"Nothing is sent by mail, because the settings are wrong: 535 no."}, Leave: "https://fleet.larkfell.example/u/x"})
 		if !ok || kept.Date != "2031-02-03" || kept.Print == "" {
 			t.Fatalf("%s: %v %+v", name, ok, kept)
 		}

@@ -21,8 +21,8 @@ import (
 )
 
 // Every sentence that a person reads in a message stands in this file, but for the
-// names of what rules ask for (word.Evidence). They are plain and short: the number, the limit, the comparison, the likely source, what to do, by
-// when, what to mind. No blame, no exclamation marks.
+// names of what rules ask for (word.Evidence). They are plain and short: the number, the
+// limit, the comparison, the likely source, what to do, by when, what to mind. No blame, no exclamation marks.
 
 const (
 	standingNote = "The maker's instructions, local law and the judgement of a licensed mechanic come before anything written here."
@@ -445,30 +445,30 @@ var kindWords = map[Kind]string{Lists: "due lists", Messages: "messages"}
 func leaveWords(p reader, kind Kind, back bool, entries []string) (title, text string) {
 	what := kindWords[kind]
 	if back {
-		return fmt.Sprintf("%s wants %s again", p.Name, what), fmt.Sprintf("%s (%s) asked for %s by mail again. Nothing is left to do.", p.Name, p.ID, what)
+		return fmt.Sprintf("%s wants %s again", p.Name, what), fmt.Sprintf("%s (%s) asked to get %s by mail again. Nothing to do.", p.Name, p.ID, what)
 	}
-	still := "Warnings still come, and work overdue that the law asks for."
+	still := "They still get warnings, and overdue work that the law requires."
 	if kind == Lists {
-		still = "Messages still come."
+		still = "They still get messages."
 	}
-	text = fmt.Sprintf("%s (%s) asked for no more %s by mail. %s\n", p.Name, p.ID, what, still)
+	text = fmt.Sprintf("%s (%s) asked not to get %s by mail any more. %s\n", p.Name, p.ID, what, still)
 	if len(entries) > 0 {
-		text += fmt.Sprintf("people.yaml tells them by: %s. Please see that someone else hears of it, or speak with them.\n", strings.Join(entries, ", "))
+		text += fmt.Sprintf("In people.yaml they are told by: %s. Please see that somebody else gets these, or talk to them.\n", strings.Join(entries, ", "))
 	}
-	return fmt.Sprintf("%s wants no more %s", p.Name, what), text + "Who has asked for no more is listed by: telltale deliveries --left\n"
+	return fmt.Sprintf("%s wants no more %s", p.Name, what), text + "To list who has unsubscribed: telltale deliveries --left\n"
 }
 
 func leftWords(l Left, p reader) string {
-	return fmt.Sprintf("%s has had no %s since %s, on their own wish.", l.Person, kindWords[l.Kind], p.day(l.Since))
+	return fmt.Sprintf("%s unsubscribed from %s on %s.", l.Person, kindWords[l.Kind], p.day(l.Since))
 }
 
 // troubleWords is one trouble in sending.
 func troubleWords(t delivery.Trouble) string {
 	if t.Key == "" {
-		return fmt.Sprintf("All that goes by %s is held, since the settings are at fault: %s. It goes out once they are right.", t.Way, t.Why)
+		return fmt.Sprintf("Nothing is sent by %s, because the settings are wrong: %s. It will be sent once they are fixed.", t.Way, t.Why)
 	}
 	if t.Late {
-		return fmt.Sprintf("Waiting for more than an hour to go to %s (%s) by %s: %s It is tried again by itself.", t.Person, t.To, t.Way, english.Ended(t.Why))
+		return fmt.Sprintf("Not sent to %s (%s) by %s for more than an hour: %s It will be tried again.", t.Person, t.To, t.Way, english.Ended(t.Why))
 	}
 	return fmt.Sprintf("Not delivered to %s (%s) by %s: %s. To try again: telltale deliveries --retry %s", t.Person, t.To, t.Way, t.Why, t.Key)
 }
@@ -478,7 +478,7 @@ func troubleTitle(all []delivery.Trouble) string {
 		return "Nothing goes out by " + all[i].Way
 	}
 	if !slices.ContainsFunc(all, func(t delivery.Trouble) bool { return !t.Late }) {
-		return english.Counted(len(all), "message waits", "messages wait") + " for long"
+		return english.Counted(len(all), "message waits", "messages wait") + " for more than an hour"
 	}
 	return english.Counted(len(all), "message", "messages") + " not delivered"
 }

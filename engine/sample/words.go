@@ -246,7 +246,7 @@ func (r *Reason) write(t *english.Lines) {
 		t.Line(2, "%s", r.Advise)
 	}
 	if len(r.Cautions) > 0 {
-		t.Line(2, "mind: %s", strings.Join(r.Cautions, ", "))
+		t.Line(2, "safety: %s", strings.Join(r.Cautions, ", "))
 	}
 }
 

@@ -133,7 +133,7 @@ func DueLine(d due.Item) string {
 		line += fmt.Sprintf("\n%20s%s", "", d.Figures.Text(litres))
 	}
 	if len(d.Cautions) > 0 {
-		line += fmt.Sprintf("\n%20smind: %s", "", strings.Join(d.Cautions, ", "))
+		line += fmt.Sprintf("\n%20ssafety: %s", "", strings.Join(d.Cautions, ", "))
 	}
 	return line
 }
