@@ -48,10 +48,10 @@ func TestDemoByPostfix(t *testing.T) {
 			t.Errorf("%s: References %q, In-Reply-To %q", id, root, m.Header.Get("In-Reply-To"))
 		}
 		if root != "" {
-			if before, ok := roots[root]; ok && before != m.Header.Get("Subject") {
+			if before, ok := roots[root]; ok && before != aboutOf(m.Header.Get("Subject")) {
 				t.Errorf("%s: the subject %q follows on %q", id, m.Header.Get("Subject"), before)
 			}
-			roots[root] = m.Header.Get("Subject")
+			roots[root] = aboutOf(m.Header.Get("Subject"))
 		}
 	}
 	for _, b := range boxes {
@@ -123,7 +123,7 @@ func TestBadBoxHoldsUpNobody(t *testing.T) {
 		slices.Sort(out)
 		return out
 	}
-	want := []string{"abel: Bus 7: Inspect the bus", "ines: 1 message not delivered", "ines: Bus 7: Inspect the bus"}
+	want := []string{"abel: Due: Bus 7, Inspect the bus", "ines: 1 message not delivered", "ines: Due: Bus 7, Inspect the bus"}
 	if !poll(patience, func() bool { return slices.Equal(subjects(), want) }) {
 		t.Errorf("in the boxes %q, want %q", subjects(), want)
 	}
