@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/micro"
@@ -91,8 +90,6 @@ var (
 	// Entries are what was entered for a vehicle, latest first: the latest ten, or those
 	// whose identity begins as ID says.
 	Entries = listed(Inquiry[stream.Entry]{"entries", nil, entries})
-	// Moments is the one moment that the service has come to.
-	Moments = listed(Inquiry[Moment]{"moment", nil, moment})
 	// Refused are the events that could not be used, of a vehicle or of all.
 	Refused = listed(Inquiry[alarm.Refusal]{"refused", nil, refused})
 )
@@ -175,22 +172,6 @@ func withPast(ctx context.Context, l *stream.Log, q Question, list []history.Ent
 		return nil, fmt.Errorf("reading the history of %q: %w", q.Vehicle, err)
 	}
 	return history.Extend(list, past), nil
-}
-
-// Moment is what holds for all vehicles: the rules in force by their hash, "" before the
-// first, and the last tick.
-type Moment struct {
-	Book string    `json:"book,omitempty"`
-	Now  time.Time `json:"now,omitzero"`
-}
-
-func moment(ctx context.Context, l *stream.Log, _ Question, _ []Moment) ([]Moment, error) {
-	hash, err := l.BookInForce(ctx)
-	if err != nil {
-		return nil, err
-	}
-	now, err := l.LastTick(ctx)
-	return []Moment{{hash, now}}, err
 }
 
 func inForce(ctx context.Context, l *stream.Log, _ Question, _ []fleet.Listing) ([]fleet.Listing, error) {

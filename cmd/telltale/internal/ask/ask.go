@@ -103,7 +103,7 @@ func alarmsCommand(s cli.Env) *cobra.Command {
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := listOf(ctx, nc, service.Alarms, service.Question{Vehicle: vehicle})
 				if err == nil && len(list) == 0 {
-					err = whyEmpty(ctx, nc, "")
+					err = nothingDue(ctx, nc, "")
 				}
 				worstFirst(list)
 				list = slices.DeleteFunc(list, func(a alarm.Listed) bool { return a.To != alarm.Normal && !only.has(a.To) })

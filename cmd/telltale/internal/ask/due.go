@@ -55,7 +55,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 				}
 				list, err := listOf(ctx, nc, service.Due, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
 				if err == nil && len(list) == 0 {
-					err = whyEmpty(ctx, nc, q.Tag)
+					err = nothingDue(ctx, nc, q.Tag)
 				}
 				list = slices.DeleteFunc(list, func(d due.Item) bool { return !only.has(d.Stage) })
 				if paper.file != "" && (err == nil || cli.Incomplete(err) != nil) {

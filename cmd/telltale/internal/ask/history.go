@@ -37,8 +37,7 @@ func historyCommand(s cli.Env) *cobra.Command {
 		Short: "Print a vehicle's service history, to hand over with it",
 		Long: `Print a vehicle's service history with its evidence: work done, fluid samples with
 what they were judged as, meter values, alarms and what people answered, each with
-its source and date. As text, as JSON or CSV, or as a page to print: there the work,
-the samples and what is open come first, and alarms and reminders are a line each.
+its source and date. As text, as JSON or CSV, or as a page to be printed.
 
 The running service is asked or, with --rules, a file of events is run.`,
 		Example: `  telltale history bus-07 --dir fleet
@@ -50,7 +49,7 @@ The running service is asked or, with --rules, a file of events is run.`,
 	o.Client.Flags(cmd, s)
 	f := cmd.Flags()
 	f.BoolVar(&o.csv, "csv", false, "comma-separated values, a line each under a heading")
-	f.StringVar(&o.html, "html", "", "write a page to print to this file (- is the standard output)")
+	f.StringVar(&o.html, "html", "", "write a page to be printed into this file (- is the standard output)")
 	o.replayOptions.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
 }

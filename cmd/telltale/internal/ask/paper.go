@@ -42,11 +42,11 @@ func (p paper) write(ctx context.Context, s cli.Env, nc *nats.Conn, dir string, 
 	heading := cmp.Or(q.Vehicle, q.Tag)
 	today := q.On
 	if today == "" {
-		moments, err := service.Moments.Ask(ctx, nc, service.Question{})
-		if err != nil || len(moments) == 0 {
+		h, err := service.QueryHealth(ctx, nc)
+		if err != nil {
 			return err
 		}
-		today = moments[0].Now.In(who.Zone).Format(time.DateOnly)
+		today = h.Now.In(who.Zone).Format(time.DateOnly)
 	}
 	html, fault := notify.Paper(who, today, heading, list, alarms)
 	if fault != nil {

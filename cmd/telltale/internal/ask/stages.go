@@ -2,18 +2,12 @@ package ask
 
 import (
 	"cmp"
-	"context"
-	"errors"
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 
-	"github.com/nats-io/nats.go"
-
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/alarm"
-	"telltale/engine/stream/service"
 	"telltale/rules/source"
 )
 
@@ -53,38 +47,4 @@ func stageOrder(s alarm.Stage) int {
 		return i
 	}
 	return len(alarmStages)
-}
-
-// whyEmpty says what hides behind an empty list: no rules, or a tag that no vehicle has.
-// It is nil where nothing does.
-func whyEmpty(ctx context.Context, nc *nats.Conn, tag string) error {
-	now, err := service.Moments.Ask(ctx, nc, service.Question{})
-	switch {
-	case err != nil:
-		return err
-	case len(now) > 0 && now[0].Book == "":
-		return cli.Hint(errors.New("no rules are in force"), "telltale adopt")
-	}
-	if tag == "" {
-		return nil
-	}
-	vehicles, err := service.Register.Ask(ctx, nc, service.Question{})
-	if err != nil {
-		return err
-	}
-	used := map[string]bool{}
-	for _, v := range vehicles {
-		for name, value := range v.Tags {
-			used[name+"="+value] = true
-		}
-	}
-	if used[tag] {
-		return nil
-	}
-	tags := slices.Sorted(maps.Keys(used))
-	hint := "no vehicle has any tag"
-	if len(tags) > 0 {
-		hint = "tags in use: " + strings.Join(tags[:min(len(tags), 20)], ", ")
-	}
-	return cli.Hint(fmt.Errorf("no vehicle has the tag %s", tag), hint)
 }
