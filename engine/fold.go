@@ -167,7 +167,7 @@ func (f *fold) causeIDs() []event.ID {
 }
 
 func (f *fold) say(t *alarm.Transition) {
-	t.BasedOn = f.Rec.Basis(t.Events)
+	t.BasedOn = f.Rec.Basis(t.Events, f.ev.ID)
 	f.out = append(f.out, Output{Transition: t})
 }
 
