@@ -8,8 +8,8 @@ import (
 	"telltale/engine/alarm"
 )
 
-// counted counts the alarms of all records, as ActiveAlarms says without reading them.
-func counted(p *engine.Partition) map[alarm.Stage]int {
+// standingIn counts the alarms of all records, as ActiveAlarms says without reading them.
+func standingIn(p *engine.Partition) map[alarm.Stage]int {
 	out := map[alarm.Stage]int{"soon": 0, "due": 0, "overdue": 0, "advisory": 0, "caution": 0, "warning": 0}
 	for _, a := range p.Alarms() {
 		if a.To != alarm.Normal {
@@ -21,7 +21,7 @@ func counted(p *engine.Partition) map[alarm.Stage]int {
 
 func sameCounts(t *testing.T, where string, p *engine.Partition) {
 	t.Helper()
-	if got, want := p.ActiveAlarms(), counted(p); !maps.Equal(got, want) {
+	if got, want := p.ActiveAlarms(), standingIn(p); !maps.Equal(got, want) {
 		t.Errorf("%s: %v, want %v", where, got, want)
 	}
 }
