@@ -125,8 +125,12 @@ func (g *goingBack) isLow(i int) bool {
 	return !g.accepted[i] && g.kind.valid(g.nodes[i].Value) && g.highBefore(i) >= 0
 }
 
+// lately is how many of the last readings are looked at for one that was refuted: so many
+// are kept however many come, so that it makes no difference in which order they came.
+const lately = 4
+
 // trailing is the first lower reading after the last accepted one, or -1 where there is
-// none, or where it goes on from one that was refuted.
+// none, or where it goes on from one that was refuted lately.
 func (g *goingBack) trailing() int {
 	last := len(g.accepted) - 1
 	for last >= 0 && !g.accepted[last] {
@@ -138,7 +142,7 @@ func (g *goingBack) trailing() int {
 			low = i
 		}
 	}
-	for i := last - 1; i >= g.begin && low >= 0; i-- {
+	for i := last - 1; i >= max(g.begin, g.end-lately) && low >= 0; i-- {
 		if g.isLow(i) {
 			if g.kind.follows(g.nodes[i], g.nodes[low]) {
 				return -1
