@@ -32,11 +32,11 @@ func answerCommand(s cli.Env) *cobra.Command {
 		Short: "Answer an alarm or a task: " + english.List("or", answers()),
 		Long: `Answer an alarm, or what is due:
 
-  acknowledge  you have seen the alarm: no more reminders until it becomes worse
+  acknowledge  you have seen the alarm: no reminders until it becomes worse
   shelve       put the alarm aside until a day; it comes back then, or when it becomes worse
   unshelve     take an alarm back that was put aside
   postpone     do the work later: until a day, or some distance further, for a reason
-  accept       move the work to where the latest sample suggests it
+  accept       move the work to the date or distance that the latest sample suggests
 
 ALARM-OR-TASK is a name or a title, as telltale alarms and telltale due list them. An
 answer that was given by mistake is taken back with telltale undo.`,
@@ -142,7 +142,7 @@ func nothingChanged(ev *event.Event) string {
 	d, _ := ev.Data.(*event.AnswerData)
 	switch {
 	case d != nil && d.Answer == "out of service":
-		return ev.Vehicle + " is out of service; nothing is told of it until telltale back " + ask.Quoted(ev.Vehicle)
+		return ev.Vehicle + " is out of service; no messages about it until telltale back " + ask.Quoted(ev.Vehicle)
 	case d != nil && d.Answer == "in service":
 		return ev.Vehicle + " is back in service; nothing came due meanwhile"
 	case ev.Kind == event.MeterReplacedEvent:

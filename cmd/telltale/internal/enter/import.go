@@ -34,8 +34,8 @@ is what, in which units, and how numbers and dates are written; nothing is guess
 
 A file is imported whole or not at all: the service checks every row before any is sent.
 Each fault is shown with its row and column, and the line of the mapping that would have
-worked. Importing the same file again changes nothing; rows that were added come in. A row
-that was taken back with telltale undo stays out, unless it says something else now.
+worked. Importing the same file again changes nothing and adds new rows. A row that was
+taken back with telltale undo stays out until its contents change.
 
 --dry does the same without sending.
 

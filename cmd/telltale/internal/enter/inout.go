@@ -14,9 +14,9 @@ import (
 func outCommand(s cli.Env) *cobra.Command {
 	return whole(s, "out of service", &cobra.Command{
 		Use:   "out VEHICLE",
-		Short: "Take a vehicle out of service: nothing is told of it until it is back",
-		Long: `Take a vehicle out of service, as for a winter or a long repair. Nothing is told of it
-until telltale back; what is due by the calendar goes on counting, and is told then.`,
+		Short: "Take a vehicle out of service: no messages about it until it is back",
+		Long: `Take a vehicle out of service, for a winter or a long repair. There are no messages about
+it until telltale back. Dates go on counting, and you hear then what has come due.`,
 		Example: `  telltale out gritter-1 --why "laid up for the summer"`,
 	})
 }
@@ -24,7 +24,7 @@ until telltale back; what is due by the calendar goes on counting, and is told t
 func backCommand(s cli.Env) *cobra.Command {
 	return whole(s, "in service", &cobra.Command{
 		Use:     "back VEHICLE",
-		Short:   "Put a vehicle back into service: all of it is judged at once",
+		Short:   "Put a vehicle back into service: everything is checked at once",
 		Example: `  telltale back gritter-1 --dry`,
 	})
 }

@@ -68,12 +68,12 @@ follows: when each task is due next, and what alarm came or went. VEHICLE is the
 the usual name of a vehicle, TASK the name or the title of a task, as telltale due lists
 them. Without a task, meter values are a reading.
 
---from FILE enters many jobs at once, one a line, each written like the arguments of this
-command; - reads them from the standard input. Blank lines, and what follows a #, are
-passed by. All faults are shown with their line numbers, and then nothing is entered.
+--from FILE enters many jobs at once: one a line, each written like the arguments of this
+command; - reads them from the standard input. Blank lines and comments (#) are skipped.
+If a line has a fault, all faults are shown with their line numbers and nothing is entered.
 
---dry says what would follow and enters nothing. What was entered by mistake is taken
-back with telltale undo.`,
+--dry says what would follow and enters nothing. telltale undo takes back what was entered
+by mistake.`,
 		Example: `  telltale record bus-07 "engine oil" --odometer 81200km --filter --by "north workshop"
   telltale record bus-07 --odometer 157500mi
   telltale record bus-07 "transmission fluid" --odometer 81200km --drained 4L --filled 4L --note "grey film on the magnet"

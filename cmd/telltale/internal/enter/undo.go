@@ -30,13 +30,13 @@ func undoCommand(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "undo VEHICLE [ENTRY]",
 		Short: "Take back what was entered by mistake",
-		Long: `Take back work, a reading, a sheet or an answer that was entered by mistake. What rested
-on it is judged again without it; the entry itself stays in the history as taken out.
+		Long: `Take back work, a reading, a sheet or an answer that was entered by mistake. What was
+judged with it is judged again without it; the history still shows it, as taken out.
 
-ENTRY is the name under which it was entered, or its beginning, as telltale record and
-telltale history print it. Without it the latest entries of the vehicle are shown, and on
-a terminal you are asked whether to take back the latest. What was taken back may be
-entered again; an undo cannot be undone otherwise.`,
+ENTRY is the name under which it was entered, or the beginning of it, as telltale record
+and telltale history print it. Without ENTRY the latest entries of the vehicle are shown
+and, on a terminal, you are asked whether to take back the latest. An undo cannot be
+undone: enter again what you need.`,
 		Example: `  telltale undo bus-07
   telltale undo bus-07 bus-07-d63bd030f13ee18c --dry
   telltale undo bus-07 L-1042/transmission/0`,
