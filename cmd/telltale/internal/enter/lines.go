@@ -74,6 +74,12 @@ func commandless(args []string) []string {
 	return args
 }
 
+// escapes reports whether a backslash takes away the meaning of the next character: of any
+// outside quotes, of a few in double ones, of none in single ones.
+func escapes(quote, next rune) bool {
+	return quote == 0 || quote == '"' && strings.ContainsRune("\"\\$`", next)
+}
+
 // words splits a line as a shell does: at blanks, with quotes and backslashes, up to a #
 // that begins a word.
 func words(line string) (out []string, err error) {
@@ -91,7 +97,7 @@ func words(line string) (out []string, err error) {
 		switch c := runes[i]; {
 		case quote != 0 && c == quote:
 			quote = 0
-		case c == '\\' && quote != '\'' && i+1 < len(runes):
+		case c == '\\' && i+1 < len(runes) && escapes(quote, runes[i+1]):
 			i++
 			word.WriteRune(runes[i])
 			open = true
