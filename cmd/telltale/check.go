@@ -54,8 +54,12 @@ func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
 	if len(book.Uncautioned) > 0 {
 		return cli.Exit(2, fmt.Errorf("the rules have faults:\n%w", source.Faults(book.Uncautioned)))
 	}
-	for _, q := range slices.Concat(book.Questions, fit.Questions(book, reg)) {
+	questions, notes := fit.Questions(book, reg)
+	for _, q := range slices.Concat(book.Questions, questions) {
 		fmt.Fprintf(s.Err, "question: %s\n", q.String())
+	}
+	for _, n := range notes {
+		fmt.Fprintf(s.Err, "note: %s\n", n.String())
 	}
 	toFill(s, book)
 	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && cli.Exists(path) {

@@ -84,21 +84,23 @@ type reader struct {
 	vehicles []vehicle
 	asked    []rules.Asked
 	found    source.Faults
+	notes    source.Faults
 }
 
 // Questions are what of the book and the register does not go together, in order of place.
-// A register without vehicles raises none.
-func Questions(book *rules.Book, reg *Register) []source.Fault {
+// Notes are what applies to nobody and is no slip if the fleet simply has none such, as
+// a chapter's part on diesel engines. A register without vehicles raises neither.
+func Questions(book *rules.Book, reg *Register) (questions, notes []source.Fault) {
 	r := &reader{book: book, judge: rules.NewJudge(book), register: reg, vehicles: reg.vehicles(), asked: book.Asked()}
 	if len(r.vehicles) == 0 {
-		return nil
+		return nil, nil
 	}
 	r.componentKinds()
 	r.nearMisses()
 	r.without()
 	r.idle()
 	r.tags()
-	return r.found.Sorted()
+	return r.found.Sorted(), r.notes.Sorted()
 }
 
 // askedFor is what is asked of a field; its Texts are empty where nothing is.

@@ -33,8 +33,12 @@ func asked(t *testing.T, more, vehicles string) string {
 		t.Fatal(err)
 	}
 	var out []string
-	for _, q := range fit.Questions(b, fit.ReadRegister("vehicles.yaml", text, events)) {
+	questions, notes := fit.Questions(b, fit.ReadRegister("vehicles.yaml", text, events))
+	for _, q := range questions {
 		out = append(out, q.String())
+	}
+	for _, n := range notes {
+		out = append(out, "note: "+n.String())
 	}
 	return strings.Join(out, "\n")
 }
@@ -74,6 +78,7 @@ hint: compare its kind, tags and components with ` + "`where`" + ` of the tasks`
 		"what applies to nobody": {`tasks:
   test: {where: 'vehicle.name == "bus-07"', every: {time: 12 months}}
   hills: {where: 'vehicle.tags["road"] == "hills"', every: {time: 12 months}, shorten: 'vehicle.tags["load"] == "heavy" ? 0.5 : 1'}
+  lift: {where: 'component.name == "tail lift"', every: {time: 12 months}}
   snow: {every: {time: 12 months}, shorten: 'vehicle.tags["salt"] == "yes" ? 0.5 : 1'}
 `, "  bus-07: {name: Bus 7, kind: van, tags: {road: hill}, components: {engine: {kind: diesel engine}}}\n", `own.yaml:3:17: task "test" applies to no vehicle: vehicle.name is the display name, "Bus 7", and "bus-07" is the key
 hint: write vehicle.key == "bus-07"
@@ -81,20 +86,19 @@ own.yaml:4:3: "hills" asks for the tag load, which no vehicle has
 hint: give each vehicle its own in vehicles.yaml, as tags: {load: heavy}
 own.yaml:4:18: task "hills" applies to no vehicle: none has the tag road as "hills"
 hint: the register has "hill": which of the two is meant?
-own.yaml:5:3: "snow" asks for the tag salt, which no vehicle has
+own.yaml:5:17: task "lift" applies to no vehicle: none has a component called "tail lift"
+hint: the register calls them engine
+own.yaml:6:3: "snow" asks for the tag salt, which no vehicle has
 hint: give each vehicle its own in vehicles.yaml, as tags: {salt: yes}
 rules.yaml:4:24: task "fuel filter" applies to no vehicle: none has the tag fuel
 hint: give each vehicle its own in vehicles.yaml, as tags: {fuel: diesel}
-rules.yaml:5:31: task "transmission fluid" applies to no vehicle: none has a component of kind "automatic transmission"
-hint: nothing is wrong if the fleet has none
-rules.yaml:6:20: task "harness" applies to no vehicle: none is of kind "tractor unit"
-hint: nothing is wrong if the fleet has none
-rules.yaml:8:37: rule "gearbox iron" applies to no vehicle: none matches ` + "`component.kind == \"automatic transmission\" && component.fluid != \"oil\"`" + `
-hint: nothing is wrong if the fleet has none
 vehicles.yaml:2:49: no task or rule asks for the tag road as "hill": bus-07
       bus-07: {name: Bus 7, kind: van, tags: {road: hill}, components: {engine: {kind: diesel engine}}}
                                                     ^^^^
-hint: did you mean ` + "`hills`" + `?`},
+hint: did you mean ` + "`hills`" + `?
+note: rules.yaml:5:31: task "transmission fluid" applies to no vehicle: none has a component of kind "automatic transmission"
+note: rules.yaml:6:20: task "harness" applies to no vehicle: none is of kind "tractor unit"
+note: rules.yaml:8:37: rule "gearbox iron" applies to no vehicle: none matches ` + "`component.kind == \"automatic transmission\" && component.fluid != \"oil\"`"},
 	} {
 		t.Run(what, func(t *testing.T) {
 			if got := asked(t, c.more, c.vehicles); got != c.want {

@@ -40,7 +40,12 @@ func (r *reader) idle() {
 	for g, list := range parts {
 		first := slices.MinFunc(list, func(a, b *rules.Part) int { return a.At.Compare(b.At) })
 		text := fmt.Sprintf("%s to no vehicle: %s", idleWords(list, tasks[g]), g.why)
-		r.found = append(r.found, source.Fault{Place: first.Where.At, Text: text, Hint: g.hint, Width: 1})
+		fault := source.Fault{Place: first.Where.At, Text: text, Hint: g.hint, Width: 1}
+		if g.hint == "" {
+			r.notes = append(r.notes, fault)
+			continue
+		}
+		r.found = append(r.found, fault)
 	}
 }
 
@@ -92,7 +97,8 @@ func (r *reader) applies(p *rules.Part) bool {
 	return false
 }
 
-// reason says which of what a where asks for no vehicle has, and the cure.
+// reason says which of what a where asks for no vehicle has, and the cure; "" where
+// nothing speaks for a slip.
 func (r *reader) reason(p *rules.Part) (why, hint string) {
 	var whys, hints []string
 	for _, field := range slices.Sorted(maps.Keys(p.Where.Named.Fields)) {
@@ -108,9 +114,9 @@ func (r *reader) reason(p *rules.Part) (why, hint string) {
 		}
 	}
 	if whys == nil {
-		return "none matches `" + english.OneLine(p.Where.Text) + "`", "nothing is wrong if the fleet has none"
+		return "none matches `" + english.OneLine(p.Where.Text) + "`", ""
 	}
-	return english.List("and", whys), cmp.Or(strings.Join(hints, "; "), "nothing is wrong if the fleet has none")
+	return english.List("and", whys), strings.Join(hints, "; ")
 }
 
 // lacking says that no vehicle has any of the texts in the field, and the cure.
@@ -120,7 +126,7 @@ func (r *reader) lacking(field string, texts, have []string) (why, hint string) 
 		if len(have) == 0 {
 			return "none has the tag " + tag, fmt.Sprintf("give each vehicle its own in vehicles.yaml, as tags: {%s: %s}", tag, texts[0])
 		}
-		return "none has the tag " + tag + " as " + quoted, nearest(texts, have, "the register has "+english.List("and", have))
+		return "none has the tag " + tag + " as " + quoted, nearest(texts, have)
 	}
 	switch field {
 	case "vehicle.name":
@@ -128,25 +134,25 @@ func (r *reader) lacking(field string, texts, have []string) (why, hint string) 
 			v := r.vehicles[i]
 			return fmt.Sprintf("vehicle.name is the display name, %q, and %q is the key", v.of.Name, v.key), fmt.Sprintf("write vehicle.key == %q", v.key)
 		}
-		return "none is called " + quoted, nearest(texts, have, "")
+		return "none is called " + quoted, cmp.Or(nearest(texts, have), calls(have))
 	case "vehicle.kind":
-		return "none is of kind " + quoted, nearest(texts, have, "")
+		return "none is of kind " + quoted, nearest(texts, have)
 	case "component.kind":
-		return "none has a component of kind " + quoted, nearest(texts, have, "")
+		return "none has a component of kind " + quoted, nearest(texts, have)
 	case "component.name":
-		return "none has a component called " + quoted, nearest(texts, have, "")
+		return "none has a component called " + quoted, cmp.Or(nearest(texts, have), calls(have))
 	}
-	return "none has " + strings.TrimPrefix(field, "component.") + " " + quoted, nearest(texts, have, "")
+	return "none has " + strings.TrimPrefix(field, "component.") + " " + quoted, nearest(texts, have)
 }
 
 // nearest is the hint that names what the register has and the rule may mean.
-func nearest(texts, have []string, other string) string {
+func nearest(texts, have []string) string {
 	for _, t := range texts {
 		if n := source.Near(t, have); n != "" {
 			return fmt.Sprintf("the register has %q: which of the two is meant?", n)
 		}
 	}
-	return other
+	return ""
 }
 
 // values are what the register has in a field, sorted.
@@ -203,4 +209,16 @@ func (r *reader) placeOf(name string) source.Place {
 		}
 	}
 	return source.Place{}
+}
+
+// calls is the hint that says what the register calls its vehicles or components, the
+// first eight of them.
+func calls(have []string) string {
+	if len(have) == 0 {
+		return ""
+	}
+	if n := len(have) - 8; n > 0 {
+		have = append(slices.Clone(have[:8]), fmt.Sprintf("%d others", n))
+	}
+	return "the register calls them " + english.List("and", have)
 }
