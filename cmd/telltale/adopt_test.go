@@ -74,6 +74,9 @@ func TestAdopt(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	if err := a.nc.Flush(); err != nil { // so that questions reach it
+		t.Fatal(err)
+	}
 	code, out, said := told(t, "due", "--nats", url)
 	if want := "telltale: no rules are in force, so nothing can be due\nhint: telltale adopt DIR puts those of a folder in force\n"; code != 1 || out != "" || said != want {
 		t.Errorf("due before any rules are in force: exit %d\n%s%s", code, out, said)
