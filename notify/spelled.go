@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"telltale/engine/alarm"
+	"telltale/notify/people"
 	"telltale/rules/analytes"
 	"telltale/rules/chapters"
 )
@@ -14,6 +15,12 @@ import (
 
 // ours is our own text in the person's spelling, but for what it quotes of somebody else.
 func (p reader) ours(text string, quoted ...string) string { return p.Spelling.Of(text, quoted...) }
+
+// Title is what a person reads a task or rule to be called: by its title, a chapter's in
+// their spelling.
+func Title(who *people.Person, rule, title string) string {
+	return titleOf(reader{who}.spelled(&alarm.Transition{Rule: rule, Title: title}, ""))
+}
 
 // spelled is the transition in the person's spelling, where its words are a chapter's.
 func (p reader) spelled(t *alarm.Transition, vehicle string) *alarm.Transition {

@@ -8,6 +8,15 @@ import (
 	"telltale/notify/people"
 )
 
+func TestTitle(t *testing.T) {
+	us := &people.Person{Spelling: 1}
+	for title, want := range map[string]string{"Inspect brakes, steering and tyres": "Inspect brakes, steering and tires", "Our tyres": "Our tyres", "": "brake inspection"} {
+		if got := Title(us, "brake inspection", title); got != want {
+			t.Errorf("%q: %q, want %q", title, got, want)
+		}
+	}
+}
+
 // American readers read tires and gasoline in our words, and their own words as they
 // wrote them, whatever they are called.
 func TestSpelledLetter(t *testing.T) {

@@ -106,12 +106,13 @@ func (b *Board) find(ctx context.Context, l Link) (s alarm.Listed, ok bool) {
 // vehicle.
 func (b *Board) tasks(ctx context.Context, l Link) (out []Task) {
 	const decade = 3660 // days ahead: all there are
+	who := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
 	list, err := b.Fleet.Due(ctx, due.Query{Vehicle: l.Vehicle, Ahead: decade})
 	b.failed(l.Vehicle, err)
 	for _, d := range list {
 		known := slices.ContainsFunc(out, func(o Task) bool { return o.Name == d.Task })
 		if (d.Component == "" || d.Component == l.Component) && d.Task != l.Rule && len(out) < maxTasks && !known {
-			out = append(out, Task{d.Task, page.Clean(cmp.Or(d.Title, d.Task), 200)})
+			out = append(out, Task{d.Task, page.Clean(notify.Title(who, d.Task, d.Title), 200)})
 		}
 	}
 	return out
