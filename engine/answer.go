@@ -94,9 +94,9 @@ func (f *fold) alarmMeant(d *event.AnswerData) (alarm.Alarm, error) {
 	case 1:
 		return found[0], nil
 	case 0:
-		return alarm.Alarm{}, event.Refuse("vehicle %s has no active alarm %q", f.Rec.Vehicle, d.Rule)
+		return alarm.Alarm{}, event.Refuse("vehicle %s has no active alarm %q", f.Rec.Shown(), d.Rule)
 	}
-	return alarm.Alarm{}, event.Refuse("%q is active on %d components of vehicle %s: name one", d.Rule, len(found), f.Rec.Vehicle)
+	return alarm.Alarm{}, event.Refuse("%q is active on %d components of vehicle %s: name one", d.Rule, len(found), f.Rec.Shown())
 }
 
 // answered says that a person's word changed an alarm's standing.
@@ -131,7 +131,7 @@ func (f *fold) acceptMeter(s record.Stamp, d *event.AnswerData) error {
 	}
 	switch any, open := f.Rec.WentBack(); {
 	case !any:
-		return event.Refuse("no meter of vehicle %s went back", f.Rec.Vehicle)
+		return event.Refuse("no meter of vehicle %s went back", f.Rec.Shown())
 	case !open:
 		return event.Refuse("the readings fit the higher ones again, so the lower one was wrong: acknowledge it, or void that reading")
 	}
@@ -147,7 +147,7 @@ func (f *fold) settleBack(s record.Stamp, w record.Word) {
 
 func (f *fold) outOfService(out bool) error {
 	if f.Rec.Out == out {
-		return event.Refuse("vehicle %s is %s already", f.Rec.Vehicle, map[bool]string{true: "out of service", false: "in service"}[out])
+		return event.Refuse("vehicle %s is %s already", f.Rec.Shown(), map[bool]string{true: "out of service", false: "in service"}[out])
 	}
 	f.Rec.SetOut(out, f.When.Unix())
 	f.change.All = !out // in service again: everything is judged once

@@ -20,7 +20,7 @@ func (p *Partition) view(v *vehicle) *judge.View {
 
 // known is the view of a vehicle that is registered, where a book is in force; else nil.
 func (p *Partition) known(vehicle string) *judge.View {
-	r := p.record(vehicle)
+	r := p.of(vehicle)
 	if r == nil || p.law.Book == nil || r.Registered() == nil {
 		return nil
 	}
@@ -37,11 +37,12 @@ func (p *Partition) judged(vehicle string) *judge.View {
 	return v
 }
 
-// Vehicles lists the vehicles of which there are events, in order of name.
+// Vehicles lists the vehicles of which there are events, each by the name that its record
+// is kept under, in order.
 func (p *Partition) Vehicles() []string {
 	return slices.Sorted(func(yield func(string) bool) {
-		for v := range p.records {
-			if !yield(v) {
+		for v, r := range p.records {
+			if r.Is == "" && !yield(v) {
 				return
 			}
 		}
@@ -58,10 +59,10 @@ func (p *Partition) named(vehicle string) []string {
 	switch {
 	case vehicle == "":
 		return p.Vehicles()
-	case p.record(vehicle) == nil:
+	case p.of(vehicle) == nil:
 		return nil
 	}
-	return []string{vehicle}
+	return []string{p.Home(vehicle)}
 }
 
 // Unregistered lists the vehicles whose events are kept unjudged because nobody
@@ -90,7 +91,7 @@ func (p *Partition) AlarmsOf(vehicle string) []alarm.Listed {
 
 // Registered is the vehicle's registration that counts; nil where there is none.
 func (p *Partition) Registered(vehicle string) *event.VehicleData {
-	if r := p.record(vehicle); r != nil {
+	if r := p.of(vehicle); r != nil {
 		return r.Registered()
 	}
 	return nil
@@ -140,7 +141,7 @@ func (p *Partition) History(vehicle string) []history.Entry {
 // Known says of some events of a vehicle which of them its record holds, whether with
 // the same content, and which were taken out.
 func (p *Partition) Known(vehicle string, events []KnownEvent) []KnownEvent {
-	r := p.record(vehicle)
+	r := p.of(vehicle)
 	if r == nil {
 		return nil
 	}
@@ -165,7 +166,7 @@ type KnownEvent struct {
 	TakenOut bool `json:"takenOut,omitempty"`
 }
 
-// RegisteredVehicle is a vehicle with its registration.
+// RegisteredVehicle is a vehicle by its present name, with its registration.
 type RegisteredVehicle struct {
 	Vehicle string `json:"vehicle"`
 	*event.VehicleData
@@ -175,8 +176,8 @@ type RegisteredVehicle struct {
 func (p *Partition) Register() []RegisteredVehicle {
 	var out []RegisteredVehicle
 	for _, v := range p.Vehicles() {
-		if d := p.Registered(v); d != nil {
-			out = append(out, RegisteredVehicle{v, d})
+		if r := p.record(v); r.Registered() != nil {
+			out = append(out, RegisteredVehicle{r.Shown(), r.Registered()})
 		}
 	}
 	slices.SortFunc(out, func(a, b RegisteredVehicle) int { return cmp.Compare(a.Vehicle, b.Vehicle) })
@@ -185,7 +186,7 @@ func (p *Partition) Register() []RegisteredVehicle {
 
 // turn is this partition's part of a digest.
 func (p *Partition) turn(d *event.TurnData) *TurnPart {
-	return &TurnPart{Digest: d.Digest, Date: d.Date, Now: p.law.Now, Items: p.Due(due.Query{}), Alarms: p.Alarms(), Vehicles: len(p.records) + len(p.packed)}
+	return &TurnPart{Digest: d.Digest, Date: d.Date, Now: p.law.Now, Items: p.Due(due.Query{}), Alarms: p.Alarms(), Vehicles: len(p.Vehicles())}
 }
 
 // Reconcile compares what was said last of an alarm with how its record stands
@@ -195,8 +196,10 @@ func (p *Partition) turn(d *event.TurnData) *TurnPart {
 func (p *Partition) Reconcile(said alarm.Transition) (alarm.Transition, bool) {
 	now := alarm.Alarm{Key: alarm.Key{Rule: said.Rule, Component: said.Component}, Task: said.Task, Acked: true, Last: said}
 	there, out := false, false
-	if r := p.record(said.Vehicle); r != nil {
-		out = r.Out
+	shown, first := said.Vehicle, said.First
+	if r := p.record(said.Home()); r != nil {
+		out, now.Component = r.Out, r.PresentComponent(now.Component)
+		shown, first = r.Shown(), r.First()
 		if a := r.Alarm(now.Key); a != nil {
 			now, there = *a, true
 		}
@@ -207,6 +210,7 @@ func (p *Partition) Reconcile(said alarm.Transition) (alarm.Transition, bool) {
 		return alarm.Transition{}, false
 	}
 	t := now.Last
+	t.Vehicle, t.First, t.Component = shown, first, now.Component
 	t.Transition, t.Reconciled, t.Task = what, true, now.Task
 	t.From, t.To, t.Standing = said.To, now.StageName(now.Stage), now.Standing(out)
 	t.Shelved, t.Book = now.ShelvedUntil != 0, ""

@@ -83,7 +83,7 @@ func (f *fold) disown(d *event.AnswerData) error {
 		return event.Refuse("%s has said so already", d.By)
 	}
 	if len(f.Rec.NotTheirs) >= record.KeptDisowned {
-		return event.Refuse("%d people have said already that vehicle %s is not theirs", record.KeptDisowned, f.Rec.Vehicle)
+		return event.Refuse("%d people have said already that vehicle %s is not theirs", record.KeptDisowned, f.Rec.Shown())
 	}
 	f.Rec.NotTheirs = append(slices.Clip(f.Rec.NotTheirs), record.Disowned{By: d.By, ID: f.ev.ID, Named: f.named(d.By)})
 	f.change.Fact = true

@@ -113,7 +113,7 @@ func surveyed(v *judge.View) []fleet.SurveySample {
 		for k := range t.Steps {
 			if s := t.Steps[k].Sample; s != nil && t.Steps[k].At >= since && t.Steps[k].At <= v.When.UnixNano() {
 				one := fleet.SampleOf(t.Lab[:k+1])
-				one.Vehicle, one.Component, one.Number = v.Rec.Vehicle, s.Component, s.Number
+				one.Vehicle, one.Component, one.Number = v.Rec.Shown(), s.Component, s.Number
 				one.Drawn, one.Baseline, one.Group = s.DrawnOn(a.Zone), b.Name, b.Fleet.Group(&a.Vehicle, &a.Comps[i])
 				out = append(out, one)
 			}

@@ -35,6 +35,7 @@ func (f *fold) apply() error {
 		if known, err := f.Rec.Known(&f.ev); known || err != nil {
 			return err
 		}
+		f.ev = f.Rec.Present(f.ev)
 	}
 	f.endShelves() // first, so that what the event raises is told
 	if err := f.take(); err != nil {
@@ -62,6 +63,8 @@ func (f *fold) take() error {
 	case *event.VehicleData:
 		f.Kept = nil
 		f.compareWaiting()
+	case *record.MergeData:
+		f.Kept = nil
 	case *event.ReadingData:
 		if work := d.ToppingUp(); work != nil {
 			f.noteToppedUp(work, "reading")
@@ -172,7 +175,7 @@ func (f *fold) say(t *alarm.Transition) {
 }
 
 func (f *fold) notJudged(k alarm.Key, l latch.Latch) {
-	n := &alarm.NotJudged{Time: f.When, Vehicle: f.Rec.Vehicle, Component: k.Component, Rule: k.Rule,
+	n := &alarm.NotJudged{Time: f.When, Vehicle: f.Rec.Shown(), Component: k.Component, Rule: k.Rule,
 		Transition: alarm.NotJudgedAs, Missing: l.Missing, Events: f.causeIDs()}
 	f.out = append(f.out, Output{NotJudged: n})
 }
@@ -275,7 +278,7 @@ func lasting(t *alarm.Transition) alarm.Transition {
 // transition makes a transition of a with all that does not hang on the rule.
 func (f *fold) transition(a *alarm.Alarm, what alarm.Change, from, to int) *alarm.Transition {
 	return &alarm.Transition{
-		Time: f.When, Vehicle: f.Rec.Vehicle, Component: a.Component, Rule: a.Rule, Transition: what,
+		Time: f.When, Vehicle: f.Rec.Shown(), First: f.Rec.First(), Component: a.Component, Rule: a.Rule, Transition: what,
 		From: a.StageName(from), To: a.StageName(to), Task: a.Task, Book: f.BookHash(), Backlog: f.backlog(),
 	}
 }

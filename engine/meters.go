@@ -40,10 +40,10 @@ func (f *fold) judgeMeters() {
 	}
 	// One that the book switched off asks for no move, and is withdrawn with that.
 	if !f.Book.Data.NoGoingBack {
-		f.dataMove(doubt.GoingBack, back.texts, back.ids, cmp.Or(advice, doubt.TakeOut(f.Rec.Vehicle, back.ids)), f.settledWords())
+		f.dataMove(doubt.GoingBack, back.texts, back.ids, cmp.Or(advice, doubt.TakeOut(f.Rec.Shown(), back.ids)), f.settledWords())
 	}
 	if !f.Book.Data.NoImplausible {
-		f.dataMove(dataImplausible, odd.texts, odd.ids, doubt.OddAdvice(f.Rec.Vehicle, odd.ids), f.settledWords())
+		f.dataMove(dataImplausible, odd.texts, odd.ids, doubt.OddAdvice(f.Rec.Shown(), odd.ids), f.settledWords())
 	}
 	if f.Book.Data.Silent != (rules.Silence{}) {
 		f.judgeSilence()

@@ -26,6 +26,14 @@ import (
 // Partition folds the events of many vehicles from one log. It is not safe for
 // concurrent use; what it gives back is never changed afterwards.
 type Partition struct {
+	// Elsewhere reports whether the record of a name is another partition's; nil where this
+	// one holds all. Where it is not nil, what comes under one name and belongs to another is
+	// an output.
+	Elsewhere func(name string) bool
+	// Rename completes an event that is handed over under another name, as its digest;
+	// nil leaves it as it is.
+	Rename func(event.Event) event.Event
+
 	records map[string]*vehicle
 	packed  map[string]packed // and those that are stored, if nothing was asked of them yet
 	err     error             // one of them could not be read
@@ -46,6 +54,7 @@ type Partition struct {
 	quietly  int           // readings taken without judging
 	paused   alarm.Backlog // what the tick under way is part of
 	active   active
+	hops     int // names that the event under way was handed over by
 }
 
 // vehicle is a record with what is derived from it and never stored.
@@ -89,6 +98,8 @@ func (p *Partition) Apply(ev event.Event) []Output {
 	case *fleet.BaselineData:
 		p.RestoreBaselines(d.Hash, d.Set)
 		return nil
+	case *record.MergeData:
+		return p.merge(ev, d)
 	}
 	if ev.Kind == event.TickEvent {
 		out := p.tick(ev)
@@ -101,6 +112,9 @@ func (p *Partition) Apply(ev event.Event) []Output {
 		p.quietly++
 		return nil
 	}
+	if out, ok := p.passOn(ev); ok {
+		return out
+	}
 	out, err := p.foldInto(ev.Vehicle, ev, false)
 	if err != nil {
 		return []Output{{Refused: p.refused(ev, err)}}
@@ -110,7 +124,7 @@ func (p *Partition) Apply(ev event.Event) []Output {
 
 func (p *Partition) refused(ev event.Event, err error) *alarm.Refusal {
 	id := ev.ID
-	r := &alarm.Refusal{Refused: err.Error(), Line: ev.Line, Vehicle: ev.Vehicle, Event: &id, Time: p.moment(ev)}
+	r := &alarm.Refusal{Refused: err.Error(), Line: ev.Line, Vehicle: p.shown(ev.Vehicle), Event: &id, Time: p.moment(ev)}
 	if why, ok := errors.AsType[*event.Refused](err); ok {
 		r.Class = why.Class
 	}
@@ -284,4 +298,7 @@ type Output struct {
 	NotJudged  *alarm.NotJudged
 	Turn       *TurnPart
 	Survey     *fleet.SurveyPart
+	// Forward is an event that belongs to another name, under which it is to be put into the
+	// log.
+	Forward *event.Event
 }

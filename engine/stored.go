@@ -37,7 +37,7 @@ func (p *Partition) Load(vehicle string, b []byte) error {
 		k.slot = &slot{vehicle: vehicle, pos: -1}
 	}
 	var ok bool
-	if k.next, ok = storedNext(b); !ok { // Encode did not write it
+	if k.next, ok = storedNext(b); !ok || isPointer(b) { // Encode did not write it, or there is nothing to it
 		r, err := p.read(vehicle, k)
 		if err != nil {
 			return err
@@ -55,6 +55,9 @@ func (p *Partition) Load(vehicle string, b []byte) error {
 	p.slots.put(k.slot, k.next)
 	return nil
 }
+
+// isPointer reports whether a stored record is of a name that is another's by now.
+func isPointer(b []byte) bool { return bytes.Contains(b[:min(len(b), 1<<10)], []byte(`,"is":"`)) }
 
 // storedNext is a stored record's next change, with which its text ends.
 func storedNext(b []byte) (next int64, ok bool) {

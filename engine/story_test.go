@@ -39,6 +39,7 @@ func story(t *testing.T, path string) {
 	a := txtar.Parse(text)
 	var want *txtar.File
 	p, book := engine.NewPartition(), (*rules.Book)(nil)
+	p.Rename = intake.Renamed
 	p.SurveyMonthly()
 	var got bytes.Buffer
 	ticks := intake.NewTicks(false)

@@ -1,6 +1,7 @@
 package alarm
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 
@@ -12,8 +13,11 @@ import (
 // Transition is one change of an alarm, in the shape that the outside sees.
 type Transition struct {
 	// Time is the latest of the cause's time, its recorded time and the last tick.
-	Time       time.Time       `json:"time"`
-	Vehicle    string          `json:"vehicle"`
+	Time    time.Time `json:"time"`
+	Vehicle string    `json:"vehicle"`
+	// First is the name under which the vehicle's record is kept, where it has another by
+	// now; "" where it is the same.
+	First      string          `json:"first,omitempty"`
 	Component  string          `json:"component,omitempty"`
 	Rule       string          `json:"rule"` // the rule's or task's name
 	Transition Change          `json:"transition"`
@@ -55,6 +59,9 @@ type Transition struct {
 	// same events otherwise than the one that spoke before.
 	Reconciled bool `json:"reconciled,omitempty"`
 }
+
+// Home is the name under which the vehicle's record is kept, which is the same for ever.
+func (t *Transition) Home() string { return cmp.Or(t.First, t.Vehicle) }
 
 // Refusal is an event that could not be used, and why.
 type Refusal struct {

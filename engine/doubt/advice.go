@@ -16,7 +16,7 @@ const GoingBack = "data: meter going back"
 // BackAdvice names the usual causes of a meter that went back, each with what to do about
 // it.
 func BackAdvice(v *judge.View, c *record.Chain) string {
-	of, b := typed(v.Rec.Vehicle), c.Backs[0]
+	of, b := typed(v.Rec.Shown()), c.Backs[0]
 	if !b.Open {
 		wrong := b.Low
 		if wrong.Accepted {

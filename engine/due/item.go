@@ -14,7 +14,8 @@ import (
 // Item is one line of a due list: one task of one vehicle (and component).
 type Item struct {
 	Vehicle   string            `json:"vehicle"`
-	Name      string            `json:"name"` // the vehicle's name for people
+	First     string            `json:"first,omitempty"` // see alarm.Transition
+	Name      string            `json:"name"`            // the vehicle's name for people
 	Tags      map[string]string `json:"tags,omitempty"`
 	People    []string          `json:"people,omitempty"`
 	Component string            `json:"component,omitempty"`

@@ -121,7 +121,7 @@ func Reckonings(v *judge.View, task string) []Reckoning {
 func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 	v.JudgeDue(d)
 	r := Reckoning{
-		Vehicle: v.Rec.Vehicle, Component: k.Component, Task: k.Rule, Title: d.Title(), FollowUp: d.FollowUp != nil,
+		Vehicle: v.Rec.Shown(), Component: k.Component, Task: k.Rule, Title: d.Title(), FollowUp: d.FollowUp != nil,
 		Stage: alarm.TaskStages[d.Stage], Limit: d.Limit.String(), Factor: d.Plan.Shorten,
 	}
 	if d.FollowUp != nil {

@@ -27,12 +27,21 @@ type VehicleData struct {
 	Components []ComponentDef    `json:"components,omitempty"`
 	People     []string          `json:"people,omitempty"`
 	Retired    bool              `json:"retired,omitempty"`
+	// Was are the names that the vehicle had before; its record goes on (see record.Record).
+	Was []string `json:"was,omitempty"`
+	// Key is its present name where the event comes under an earlier one. The fold sets it
+	// as it hands a registration on.
+	Key   string `json:"key,omitempty"`
+	Plate string `json:"plate,omitempty"` // as it is written on the vehicle
+	VIN   string `json:"vin,omitempty"`   // of 17 characters, ISO 3779
 }
 
-// MeterDef is one instrument of a vehicle; Kind is "distance" or "hours".
+// MeterDef is one instrument of a vehicle; Kind is "distance" or "hours", Was are its
+// earlier names.
 type MeterDef struct {
-	Name string `json:"name"`
-	Kind string `json:"kind"`
+	Name string   `json:"name"`
+	Kind string   `json:"kind"`
+	Was  []string `json:"was,omitempty"`
 }
 
 // ComponentDef is one thing that holds a fluid. Capacity is all the fluid in the
@@ -48,6 +57,7 @@ type ComponentDef struct {
 	Torque map[string]unit.Quantity `json:"torque,omitempty"`
 	Source string                   `json:"source,omitempty"`
 	Meters []string                 `json:"meters,omitempty"`
+	Was    []string                 `json:"was,omitempty"` // earlier names
 }
 
 // ComponentNamed returns the registered component of that name, or nil.
@@ -58,6 +68,12 @@ func (v *VehicleData) ComponentNamed(name string) *ComponentDef {
 		}
 	}
 	return nil
+}
+
+// Names are all that people may call a vehicle of that key: the key, its name, its plate,
+// its VIN and its earlier keys.
+func (v *VehicleData) Names(key string) []string {
+	return append([]string{key, v.Name, v.Plate, v.VIN}, v.Was...)
 }
 
 // MeterKind tells whether the registered meter counts hours; ok is false where

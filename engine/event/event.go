@@ -22,7 +22,7 @@ type Kind uint8
 var kindNames = [...]string{
 	VehicleEvent: "vehicle", MeterReplacedEvent: "meter-replaced", ReadingEvent: "reading", SampleEvent: "sample",
 	ServiceEvent: "service", AnswerEvent: "answer", VoidEvent: "void", TickEvent: "tick", BookEvent: "book", TurnEvent: "turn",
-	SurveyEvent: "survey", BaselineEvent: "baseline",
+	SurveyEvent: "survey", BaselineEvent: "baseline", MergeEvent: "merge",
 }
 
 // The kinds. Tick and those after it are written by the service alone.
@@ -39,6 +39,7 @@ const (
 	TurnEvent
 	SurveyEvent
 	BaselineEvent
+	MergeEvent
 )
 
 // String is the kind's name as in the type "telltale.<kind>.v1" and the subject token.
@@ -70,7 +71,7 @@ type Event struct {
 	Digest uint64
 	// Data is a *VehicleData, *MeterReplacedData, *ReadingData, *SampleData,
 	// *ServiceData, *AnswerData, *VoidData, *BookData, *TurnData, *SurveyData,
-	// *BaselineData, or nil for a tick.
+	// *BaselineData, *MergeData, or nil for a tick.
 	Data any
 	// Line is the event's line in a file, 0 elsewhere.
 	Line int

@@ -30,6 +30,8 @@ type Past struct {
 // Entry is one thing in a vehicle's history, with where it came from.
 type Entry struct {
 	Vehicle string `json:"vehicle"`
+	// KnownAs are, beside the registration, all names that the vehicle has had.
+	KnownAs []string `json:"knownAs,omitempty"`
 	// What is vehicle, work, sample, reading, meter replaced, answer or alarm.
 	What string    `json:"what"`
 	Time time.Time `json:"time"` // when it was observed; of an alarm when it was told
@@ -84,11 +86,14 @@ const (
 // Of is that of one vehicle that is registered.
 func Of(v *judge.View) []Entry {
 	rec := v.Rec
-	h := &historian{vehicle: rec.Vehicle, zone: rec.Registered().Location(), seen: map[event.ID]bool{}, doubts: doubt.Of(v), void: map[event.ID]bool{}}
+	h := &historian{vehicle: rec.Shown(), zone: rec.Registered().Location(), seen: map[event.ID]bool{}, doubts: doubt.Of(v), void: map[event.ID]bool{}}
 	for _, value := range rec.Voids {
 		h.void[value.Target] = true
 	}
 	h.record(v, judgedSamples(v))
+	if names := rec.KnownAs(); len(names) > 1 {
+		h.entries[0].KnownAs = names
+	}
 	return h.sorted()
 }
 

@@ -20,6 +20,7 @@ const (
 	maxPeople  = 64
 	maxMeters  = 32 // of a vehicle, and meter values in one event
 	maxParts   = 32 // components
+	maxWas     = 16 // earlier names of one thing
 	maxResults = 200
 
 	maxVolume  = 100_000.0 // L

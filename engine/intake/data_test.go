@@ -115,7 +115,7 @@ var vehicleCases = []dataCase{
 	{`{"meters":[{"name":"odometer","kind":"miles"}]}`, `data.meters[0].kind: "miles", wanted "distance" or "hours"`},
 	{`{"meters":[{"kind":"hours"}]}`, `data.meters[0].name: missing`},
 	{`{"meters":[{"name":"a","kind":"hours"},{"name":"a","kind":"distance"}]}`, `data.meters[1].name: "a" stands twice`},
-	{`{"meters":[{"name":"a","kind":"hours","unit":"h"}]}`, `data.meters[0].unit: unknown field, wanted "name" or "kind"`},
+	{`{"meters":[{"name":"a","kind":"hours","unit":"h"}]}`, `data.meters[0].unit: unknown field, wanted "name", "kind" or "was"`},
 	{`{"meters":[` + times(33, `{"name":"m%d","kind":"hours"}`) + `]}`, `data.meters: 33 entries, at most 32 are kept`},
 	{`{"components":[{"name":"engine"}]}`, `data.components[0].kind: missing`},
 	{`{"components":[{"kind":"engine"}]}`, `data.components[0].name: missing`},
@@ -134,7 +134,16 @@ var vehicleCases = []dataCase{
 	{`{"people":["ines","ines"]}`, `data.people[1]: "ines" stands twice`},
 	{`{"people":[` + times(65, `"p%d"`) + `]}`, `data.people: 65 entries, at most 64 are kept`},
 	{`{"retired":"yes"}`, `data.retired: a text where true or false is needed`},
-	{`{"vin":"x"}`, `data.vin: unknown field, wanted "name", "kind", "tags", "inService", "zone", "meters", "components", "people" or "retired"`},
+	{`{"owner":"x"}`, `data.owner: unknown field, wanted "name", "kind", "tags", "inService", "zone", "meters", "components", "people", "retired", "was", "key", "plate" or "vin"`},
+	{`{"plate":"LK31 CTB","vin":"ZZ1LARKFE00000007","was":["bus-7","LK 31 CTB"]}`, ``},
+	{`{"vin":"zz1larkfe00000007"}`, ``},
+	{`{"vin":"ZZ1LARKFE0000007"}`, `data.vin: a VIN has 17 characters, this one 16`},
+	{`{"vin":"ZZ1LARKFEO0000007"}`, `data.vin: a VIN has no O; is it a 0?`},
+	{`{"vin":"ZZ1LARKFI00000007"}`, `data.vin: a VIN has no I; is it a 1?`},
+	{`{"vin":"ZZ1LARKF-00000007"}`, `data.vin: a VIN has figures and the letters A to Z, not "-"`},
+	{`{"was":["a","a"]}`, `data.was[1]: "a" stands twice`},
+	{`{"components":[{"name":"a","kind":"engine","was":["b"]},{"name":"b","kind":"engine"}]}`, `data.components[0].was[0]: "b" is a present name`},
+	{`{"meters":[{"name":"a","kind":"hours","was":["c"]},{"name":"b","kind":"hours","was":["c"]}]}`, `data.meters[1].was[0]: "c" is an earlier name of another one too`},
 }
 
 func TestVehicle(t *testing.T) { checkReasons(t, "vehicle", vehicleCases) }

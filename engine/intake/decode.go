@@ -12,6 +12,7 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 
 	"telltale/engine/event"
+	"telltale/engine/record"
 	"telltale/rules/unit"
 )
 
@@ -22,12 +23,34 @@ const MaxBytes = 64 << 10
 const maxSet = 16 << 20
 
 // limitOf is the most that an event may be long which begins like b: only the
-// service's own baselines, in a file, are longer than any event from outside.
+// service's own baselines, in a file, and merges are longer than any event from outside.
 func limitOf(b []byte) int {
-	if bytes.Contains(b[:min(len(b), 256)], []byte(`"telltale.baseline.v1"`)) {
+	begin := b[:min(len(b), 256)]
+	if bytes.Contains(begin, []byte(`"telltale.baseline.v1"`)) || bytes.Contains(begin, []byte(`"telltale.merge.v1"`)) {
 		return maxSet
 	}
 	return MaxBytes
+}
+
+// readMerge reads a record as it is stored: its texts were checked as they came in.
+func readMerge(_ event.Event, raw jsontext.Value) (any, error) {
+	d := &record.MergeData{}
+	if err := json.Unmarshal(raw, d); err != nil {
+		return nil, jsonFault(err, "data")
+	}
+	if d.From == "" || d.Into == "" {
+		return nil, refuse("data", "a merge needs from and into")
+	}
+	return d, nil
+}
+
+// Renamed is an event that is handed over under another name, complete: its digest is of
+// what it says now.
+func Renamed(ev event.Event) event.Event {
+	if d, err := digest(ev); err == nil {
+		ev.Digest = d
+	}
+	return ev
 }
 
 func tooLong(b []byte, most int) error {
@@ -151,6 +174,7 @@ var forms = [...]form{
 	event.TurnEvent:          {read: dataOf(checkTurn)},
 	event.SurveyEvent:        {read: dataOf(checkSurvey)},
 	event.BaselineEvent:      {read: dataOf(checkBaseline)},
+	event.MergeEvent:         {read: readMerge},
 }
 
 // dataOf reads data as a T, of which names are matched exactly and unknown ones

@@ -36,13 +36,17 @@ var (
 		{Path: "zone", Short: "zone", Key: "zone", Asked: "the time zone"},
 		{Path: "meters", Short: Apart, Key: "meters"}, {Path: "components", Short: Apart, Key: "components"}, {Path: "people", Short: Apart, Key: "people"},
 		{Path: "retired", Short: "retired", Key: "retired"},
+		{Path: "was", Short: "was", Key: "was", Asked: "the earlier name"}, {Path: "key", Short: Apart, Key: Apart},
+		{Path: "plate", Short: "plate", Key: "plate", Asked: "the plate"}, {Path: "vin", Short: "vin", Key: "vin", Asked: "the VIN"},
 	}
 	componentFields = []Field{
 		{Path: "name", Short: Apart, Key: Apart}, {Path: "kind", Short: Apart, Key: "kind"},
 		{Path: "fluid", Short: "fluid", Key: "fluid", Asked: "the fluid"},
 		{Path: "capacity", Units: volume, Short: "capacity", Key: "capacity", Asked: "the capacity"},
 		{Path: "meters", Short: Apart, Key: "meters"}, {Path: "torque", Units: []unit.Kind{unit.Torque}, Short: Apart, Key: "torque"}, {Path: "source", Short: Apart, Key: "source"},
+		{Path: "was", Short: Apart, Key: "was"},
 	}
+	meterFields    = []Field{{Path: "name", Short: Apart, Key: Apart}, {Path: "kind", Short: Apart, Key: "kind"}, {Path: "was", Short: Apart, Key: "was"}}
 	replacedFields = []Field{{Path: "meter", Short: Apart}, {Path: "last", Units: running, Short: Apart}, {Path: "first", Units: running, Short: Apart}}
 	readingFields  = []Field{{Path: "meter", Short: Apart, Key: "meters"}, {Path: "value", Short: Apart, Key: Apart}, {Path: "unit", Short: Apart, Key: Apart},
 		{Path: "toppedUp", Units: volume, Short: "topped", Key: "topped up", Asked: "how much was topped up"},

@@ -28,7 +28,10 @@ func Register(name string, text []byte, at time.Time) ([]event.Event, error) {
 	var out []event.Event
 	top := s.Mapping(root, "the register", "vehicles")
 	if v := top["vehicles"]; v != nil {
-		for _, p := range s.Entries(v, "vehicles") {
+		entries := s.Entries(v, "vehicles")
+		r.earlierNames(entries)
+		r.plates(entries)
+		for _, p := range entries {
 			if ev, ok := r.vehicle(p, at); ok {
 				out = append(out, ev)
 			}
@@ -112,8 +115,12 @@ func (r *registerReader) field(n *yaml.Node, f Field, at any) {
 		each(func(name string, n *yaml.Node) { (*at)[name], _ = r.Quantity(n, f.Key+" "+name, f.Units...) })
 	case *[]event.MeterDef:
 		each(func(name string, n *yaml.Node) {
-			kind := []string{"distance", "hours"}[r.Choice(n, "meter "+name, "distance", "hours")]
-			*at = append(*at, event.MeterDef{Name: name, Kind: kind})
+			m := event.MeterDef{Name: name}
+			if n.Kind == yaml.MappingNode {
+				n = r.fields(n, "meter "+name, meterFields, &m)["kind"]
+			}
+			m.Kind = []string{"distance", "hours"}[r.Choice(n, "meter "+name, "distance", "hours")]
+			*at = append(*at, m)
 		})
 	case *[]event.ComponentDef:
 		each(func(name string, n *yaml.Node) {

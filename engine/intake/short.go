@@ -212,6 +212,8 @@ func (p *shortReader) field(w word, fields []Field, data any) bool {
 	switch f := fields[i]; at := f.In(data).(type) {
 	case *string:
 		*at = p.next(f.Asked)
+	case *[]string:
+		*at = append(*at, p.next(f.Asked))
 	case *int:
 		*at, _ = strconv.Atoi(p.next(f.Asked))
 	case *bool:

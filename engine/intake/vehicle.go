@@ -24,10 +24,13 @@ func vehicleFaults(ev event.Event, d *event.VehicleData) []error {
 		d.Name = ev.Vehicle
 	}
 	d.Tags = someOf(d.Tags)
-	d.Meters, d.Components, d.People = some(d.Meters), some(d.Components), some(d.People)
+	d.Meters, d.Components, d.People, d.Was = some(d.Meters), some(d.Components), some(d.People), some(d.Was)
 	for i := range d.Components {
 		c := &d.Components[i]
-		c.Meters, c.Torque = some(c.Meters), someOf(c.Torque)
+		c.Meters, c.Torque, c.Was = some(c.Meters), someOf(c.Torque), some(c.Was)
+	}
+	for i := range d.Meters {
+		d.Meters[i].Was = some(d.Meters[i].Was)
 	}
 	var since error
 	if d.InService != "" {
@@ -43,6 +46,12 @@ func vehicleFaults(ev event.Event, d *event.VehicleData) []error {
 		checkList("data.components", d.Components, maxParts, ".name", func(c event.ComponentDef) string { return c.Name },
 			func(at string, c event.ComponentDef) error { return checkComponent(at, c, d.Meters) }),
 		checkNames("data.people", d.People, maxPeople),
+		checkNames("data.was", d.Was, maxWas),
+		checkOptional("data.key", d.Key),
+		checkOptional("data.plate", d.Plate),
+		within("data.vin", checkVIN(d.VIN)),
+		checkWas("data.components", len(d.Components), func(i int) (string, []string) { return d.Components[i].Name, d.Components[i].Was }),
+		checkWas("data.meters", len(d.Meters), func(i int) (string, []string) { return d.Meters[i].Name, d.Meters[i].Was }),
 	}
 }
 
@@ -75,7 +84,7 @@ func checkZone(name string) error {
 }
 
 func checkMeter(at string, m event.MeterDef) error {
-	return first(checkName(at+".name", m.Name), within(at+".kind", oneOf(m.Kind, "distance", "hours")))
+	return first(checkName(at+".name", m.Name), within(at+".kind", oneOf(m.Kind, "distance", "hours")), checkNames(at+".was", m.Was, maxWas))
 }
 
 // checkTorque asks for a source: a wrong torque strips a thread or loses a wheel.
@@ -96,6 +105,7 @@ func checkComponent(at string, c event.ComponentDef, meters []event.MeterDef) er
 		checkOptional(at+".fluid", c.Fluid),
 		checkNames(at+".meters", c.Meters, maxMeters),
 		checkOptional(at+".source", c.Source),
+		checkNames(at+".was", c.Was, maxWas),
 		checkTorque(at, c),
 	)
 	if err != nil {

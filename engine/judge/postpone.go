@@ -179,7 +179,7 @@ func (v *View) postponable(name string) (*rules.Task, error) {
 	}
 	switch {
 	case t != nil && reg != nil:
-		return nil, event.Refuse("%q does not apply to vehicle %s", name, v.Rec.Vehicle)
+		return nil, event.Refuse("%q does not apply to vehicle %s", name, v.Rec.Shown())
 	case t != nil:
 		return t, nil
 	case v.KnowsTask(name):

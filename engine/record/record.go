@@ -23,8 +23,11 @@ import (
 // and what stands. Its lists are never changed in place, so an older copy of the
 // record stays whole.
 type Record struct {
-	Vehicle   string         `json:"vehicle"`
-	FirstSeen int64          `json:"first"` // the recorded time of its first event, Unix nanoseconds
+	Vehicle string `json:"vehicle"` // the first name that it had
+	// Is says that the name is another record's vehicle by now; all else is empty then.
+	Is        string         `json:"is,omitempty"`
+	Names     []string       `json:"names,omitempty"` // others that it has had
+	FirstSeen int64          `json:"first"`           // the recorded time of its first event, Unix nanoseconds
 	Register  []Registration `json:"register,omitempty"`
 	Meters    []MeterLog     `json:"meters,omitempty"` // by name
 	Services  []Service      `json:"services,omitempty"`

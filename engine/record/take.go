@@ -37,7 +37,7 @@ func (r *Record) Known(ev *event.Event) (bool, error) {
 	switch s := r.Seen(ev.ID); {
 	case s == nil:
 		return false, nil
-	case s.Digest != ev.Digest:
+	case s.Digest != ev.Digest && s.Digest != 0: // 0 came with a merge
 		return false, event.RefuseAs(event.Conflict, "conflict: an entry %s of %s is known and says something else", ev.ID.ID, ev.ID.Source)
 	}
 	return true, nil
@@ -54,8 +54,14 @@ func (r *Record) Take(ev *event.Event, came time.Time) (Change, error) {
 	var err error
 	switch d := ev.Data.(type) {
 	case *event.VehicleData:
+		if err := r.takeNames(d); err != nil {
+			return c, err
+		}
 		r.Register = keepRegister(insert(r.Register, Registration{s, d}))
+		r.rename()
 		r.chains, c.All = nil, true // what is dated before it came into service is disputed
+	case *MergeData:
+		r.takeMerge(&c, d)
 	case *event.ReadingData:
 		err = r.takeReading(&c, s, d)
 	case *event.MeterReplacedData:
@@ -87,12 +93,12 @@ func (r *Record) meterFor(name string, q unit.Quantity) (v float64, hours bool, 
 	hours, ok := reg.MeterKind(name, kind)
 	switch {
 	case !ok:
-		return 0, false, event.Refuse("vehicle %s has no meter %q", r.Vehicle, name)
+		return 0, false, event.Refuse("vehicle %s has no meter %q", r.Shown(), name)
 	case hours != (kind == unit.Time):
 		return 0, false, event.Refuse("meter %s counts %s, and %s is %s", name, map[bool]string{true: "hours", false: "a distance"}[hours], q, kind)
 	}
 	if len(r.Meters) >= keptMeters && r.chain(name) == nil {
-		return 0, false, event.Refuse("vehicle %s has %d meters already", r.Vehicle, keptMeters)
+		return 0, false, event.Refuse("vehicle %s has %d meters already", r.Shown(), keptMeters)
 	}
 	return v, hours, nil
 }
@@ -240,7 +246,7 @@ func (r *Record) checkComponent(name string) error {
 	if name == "" || reg == nil || reg.ComponentNamed(name) != nil {
 		return nil
 	}
-	return event.Refuse("vehicle %s has no component %q", r.Vehicle, name)
+	return event.Refuse("vehicle %s has no component %q", r.Shown(), name)
 }
 
 // checkExchange wants to know whose fluid it was: an exchange that counts for no
@@ -255,9 +261,9 @@ func (r *Record) checkExchange(d *event.ServiceData) error {
 		have = append(have, reg.Components[i].Name)
 	}
 	if have == nil {
-		return event.Refuse("fluid was exchanged, but vehicle %s has no components in the register", r.Vehicle)
+		return event.Refuse("fluid was exchanged, but vehicle %s has no components in the register", r.Shown())
 	}
-	return event.Refuse("which component? Fluid was exchanged, and %s has %s", r.Vehicle, english.List("and", have))
+	return event.Refuse("which component? Fluid was exchanged, and %s has %s", r.Shown(), english.List("and", have))
 }
 
 // NamesItsComponent reports whether the fluid's name, or its being the only one, says of

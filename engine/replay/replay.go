@@ -100,6 +100,7 @@ func each(do func(event.Event) error, events ...event.Event) error {
 // force. It makes the baselines of its fleet by itself, unless the file has some.
 func (f File) Partition(b *rules.Book) *engine.Partition {
 	p := engine.NewPartition()
+	p.Rename = intake.Renamed
 	if !f.Own.Baselines {
 		p.SurveyMonthly()
 	}

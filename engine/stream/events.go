@@ -40,6 +40,20 @@ func (l *Log) Publish(ctx context.Context, ev event.Event) error {
 	return l.Events.Store(ctx, m)
 }
 
+// PublishCopy writes an event to the log under another name than it came with. The server
+// would take one of the same message identity for a repetition of the first.
+func (l *Log) PublishCopy(ctx context.Context, ev event.Event, headers map[string]string) error {
+	m, err := eventMsg(ev)
+	if err != nil {
+		return err
+	}
+	m.Header.Set("Nats-Msg-Id", m.Header.Get("Nats-Msg-Id")+" of "+ev.Vehicle)
+	for k, v := range headers {
+		m.Header.Set(k, v)
+	}
+	return l.Events.Store(ctx, m)
+}
+
 const tickSubject = "telltale.all.tick"
 
 // PublishTick moves the clock of all partitions to t. A tick that is the last one

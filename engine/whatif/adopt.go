@@ -111,7 +111,7 @@ func (n counter) add(out []engine.Output) {
 		if n[c] == nil {
 			n[c] = map[string]bool{}
 		}
-		n[c][t.Vehicle] = true
+		n[c][t.Home()] = true
 	}
 }
 

@@ -82,7 +82,7 @@ func (c *comparer) step(old, newer []engine.Output) error {
 }
 
 func (c *comparer) take(s Side, t *alarm.Transition) key {
-	k := key{t.Vehicle, t.Rule, t.Component}
+	k := key{t.Home(), t.Rule, t.Component}
 	if to, ok := c.renamed[t.Rule]; ok && s == Old {
 		k.rule = to
 	}

@@ -146,7 +146,7 @@ func (w *whyReader) wanted(name string) bool { return w.name == "" || w.name == 
 // begin is what is told of any alarm: how it stands and when it moved last.
 func (w *whyReader) begin(k alarm.Key, title string) Why {
 	v := w.view
-	y := Why{Vehicle: v.Rec.Vehicle, Name: v.Rec.Registered().Name, Component: k.Component, Rule: k.Rule, Title: title, Stage: alarm.Normal, Book: v.BookHash()}
+	y := Why{Vehicle: v.Rec.Shown(), Name: v.Rec.Registered().Name, Component: k.Component, Rule: k.Rule, Title: title, Stage: alarm.Normal, Book: v.BookHash()}
 	if a := v.Rec.Alarm(k); a != nil {
 		last := a.Last
 		y.Stage, y.Standing, y.Last = a.StageName(a.Stage), a.Standing(v.Rec.Out), &last

@@ -41,7 +41,7 @@ func (a alarmID) compare(b alarmID) int {
 	return cmp.Or(strings.Compare(a.vehicle, b.vehicle), strings.Compare(a.rule, b.rule), strings.Compare(a.component, b.component))
 }
 
-func idOf(t *alarm.Transition) alarmID { return alarmID{t.Vehicle, t.Rule, t.Component} }
+func idOf(t *alarm.Transition) alarmID { return alarmID{t.Home(), t.Rule, t.Component} }
 
 // span is the first and last transition of an alarm.
 type span struct{ first, last *alarm.Transition }
@@ -98,7 +98,7 @@ func (w *worker) reconcile(ctx context.Context, seq uint64) error {
 func (w *worker) publishedLast(ctx context.Context) (map[alarmID]*alarm.Transition, error) {
 	last := map[alarmID]*alarm.Transition{}
 	err := w.log.EachOutput(ctx, w.recovery.said+1, w.alarms.Subject, func(m wire.Message, o engine.Output) error {
-		if t := o.Transition; t != nil && (w.recovery.whole || m.Event > max(w.recovery.from, w.recovery.held[t.Vehicle])) {
+		if t := o.Transition; t != nil && (w.recovery.whole || m.Event > max(w.recovery.from, w.recovery.held[t.Home()])) {
 			last[idOf(t)] = t
 		}
 		return nil

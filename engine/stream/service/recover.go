@@ -12,7 +12,6 @@ import (
 
 	"github.com/nats-io/nats.go/jetstream"
 
-	"telltale/engine"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/wire"
@@ -204,5 +203,5 @@ func (w *worker) loadRecords(ctx context.Context) error {
 func (w *worker) startOver() {
 	w.at = wire.Checkpoint{Epoch: w.at.Epoch}
 	w.held, w.heldAt = nil, nil
-	w.fold = engine.NewPartition()
+	w.fold = w.newFold()
 }

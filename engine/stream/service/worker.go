@@ -16,6 +16,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/fleet"
 	"telltale/engine/intake"
+	"telltale/engine/record"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/share"
@@ -94,10 +95,19 @@ func newWorker(l *stream.Log, cfg Config, s shelf, p int) *worker {
 		alarms:  l.Alarms.Fence(wire.AlarmSubject(p)),
 		check:   l.State.Fence(wire.CheckpointSubject(p)),
 		seen:    counts{stages: map[string]int{}, reasons: map[string]int{}},
-		records: map[string]stored{}, dirty: map[string]bool{}, fold: engine.NewPartition(), doubt: make(chan struct{}, 1),
+		records: map[string]stored{}, dirty: map[string]bool{}, doubt: make(chan struct{}, 1),
 	}
 	w.moved = sync.NewCond(&w.mu)
+	w.fold = w.newFold()
 	return w
+}
+
+// newFold is a partition that has folded nothing and knows which names are not its own.
+func (w *worker) newFold() *engine.Partition {
+	f := engine.NewPartition()
+	f.Elsewhere = func(name string) bool { return stream.Partition(name) != w.p }
+	f.Rename = intake.Renamed
+	return f
 }
 
 // events delivers those behind the position of the fold.
@@ -255,6 +265,9 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 		out = []engine.Output{{Refused: refusal}}
 	}
 	w.recovery.note(out)
+	if out, err = w.handOver(ctx, m, out); err != nil {
+		return err
+	}
 	if err := w.publish(ctx, seq, out); err != nil {
 		return err
 	}
@@ -328,7 +341,7 @@ func (w *worker) applyInTime(ev event.Event, seq uint64) (out []engine.Output, e
 func (w *worker) apply(ev event.Event, seq uint64) ([]engine.Output, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if seq <= w.heldAt[ev.Vehicle] {
+	if seq <= w.heldAt[recordOf(ev)] {
 		return nil, nil
 	}
 	w.torn = true
@@ -337,6 +350,18 @@ func (w *worker) apply(ev event.Event, seq uint64) ([]engine.Output, error) {
 		w.dirty[v] = true
 	}
 	return out, w.fold.Err()
+}
+
+// recordOf is the name of the record that an event changes; "" for one of all.
+func recordOf(ev event.Event) string {
+	switch d, ok := ev.Data.(*record.MergeData); {
+	case !ok:
+		return ev.Vehicle
+	case d.Of == nil:
+		return d.From
+	default:
+		return d.Into
+	}
 }
 
 // advance moves the position to seq and takes in the records that stand there.

@@ -15,6 +15,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/fleet"
 )
 
@@ -63,6 +64,7 @@ type said struct {
 	NotJudged  *alarm.NotJudged  `json:"-"`
 	Turn       *engine.TurnPart  `json:"turn,omitempty"`
 	Survey     *fleet.SurveyPart `json:"survey,omitempty"`
+	Forward    *event.Event      `json:"-"` // it goes into the log of events
 }
 
 // Body is a Message with its outputs as they are written.
@@ -113,7 +115,7 @@ func pieces(o engine.Output) []engine.Output {
 	var list any
 	var first, second engine.Output
 	switch {
-	case o.NotJudged != nil:
+	case o.NotJudged != nil, o.Forward != nil:
 		return nil
 	case o.Survey != nil && len(o.Survey.Samples) > 1:
 		half, a, b := len(o.Survey.Samples)/2, *o.Survey, *o.Survey

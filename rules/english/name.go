@@ -1,0 +1,21 @@
+package english
+
+import (
+	"strings"
+	"unicode"
+
+	"golang.org/x/text/cases"
+	"golang.org/x/text/unicode/norm"
+)
+
+// Folded is a name as it is compared with what people type: without blanks and hyphens,
+// and in one case, by the folding of Unicode. "AB12 CDE" and "ab-12-cde" are one.
+func Folded(name string) string {
+	drop := func(r rune) rune {
+		if unicode.IsSpace(r) || unicode.Is(unicode.Pd, r) || unicode.Is(unicode.Cf, r) || r == '−' {
+			return -1
+		}
+		return r
+	}
+	return norm.NFKC.String(cases.Fold().String(norm.NFKC.String(strings.Map(drop, name))))
+}
