@@ -62,7 +62,7 @@ func (p *Partition) named(vehicle string) []string {
 	case p.of(vehicle) == nil:
 		return nil
 	}
-	return []string{p.Home(vehicle)}
+	return []string{p.home(vehicle)}
 }
 
 // Unregistered lists the vehicles whose events are kept unjudged because nobody
@@ -198,7 +198,7 @@ func (p *Partition) Reconcile(said alarm.Transition) (alarm.Transition, bool) {
 	there, out := false, false
 	shown, first := said.Vehicle, said.First
 	if r := p.record(said.Home()); r != nil {
-		out, now.Component = r.Out, r.PresentComponent(now.Component)
+		out, now.Component = r.Out, r.Registered().Present().Component(now.Component)
 		shown, first = r.Shown(), r.First()
 		if a := r.Alarm(now.Key); a != nil {
 			now, there = *a, true

@@ -164,10 +164,18 @@ func (p *Partition) askedFor(ev event.Event, d *record.MergeData) []Output {
 	return append(out, merge()...)
 }
 
-// Home is the name under which the record of a vehicle is kept, as far as this partition
-// knows: that of a vehicle that was renamed is its first one. It may lie in another
-// partition, which knows more.
-func (p *Partition) Home(name string) string {
+// NamesOf are all names of the vehicle that has or had one, as far as this partition knows,
+// the one that its record is kept under first. That may be in another partition, which
+// knows more.
+func (p *Partition) NamesOf(name string) []string {
+	home := p.home(name)
+	if r := p.record(home); r != nil && r.Is == "" {
+		return r.KnownAs()
+	}
+	return []string{home}
+}
+
+func (p *Partition) home(name string) string {
 	for range record.MostNames {
 		r := p.record(name)
 		if r == nil || r.Is == "" {
@@ -179,7 +187,7 @@ func (p *Partition) Home(name string) string {
 }
 
 // of is the record of the vehicle that has or had the name; nil where there is none here.
-func (p *Partition) of(name string) *vehicle { return p.record(p.Home(name)) }
+func (p *Partition) of(name string) *vehicle { return p.record(p.home(name)) }
 
 // shown is the present name of a vehicle.
 func (p *Partition) shown(name string) string {

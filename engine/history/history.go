@@ -27,11 +27,30 @@ type Past struct {
 	Refused []alarm.Refusal
 }
 
+// Only is what of it is of one vehicle, by all of its names; the first is that of its
+// record.
+func (past Past) Only(names []string) (out Past) {
+	for _, ev := range past.Events {
+		if slices.Contains(names, ev.Vehicle) {
+			out.Events = append(out.Events, ev)
+		}
+	}
+	for _, t := range past.Transitions {
+		if t.Home() == names[0] {
+			out.Transitions = append(out.Transitions, t)
+		}
+	}
+	for _, r := range past.Refused {
+		if slices.Contains(names, r.Vehicle) {
+			out.Refused = append(out.Refused, r)
+		}
+	}
+	return out
+}
+
 // Entry is one thing in a vehicle's history, with where it came from.
 type Entry struct {
 	Vehicle string `json:"vehicle"`
-	// KnownAs are, beside the registration, all names that the vehicle has had.
-	KnownAs []string `json:"knownAs,omitempty"`
 	// What is vehicle, work, sample, reading, meter replaced, answer or alarm.
 	What string    `json:"what"`
 	Time time.Time `json:"time"` // when it was observed; of an alarm when it was told
@@ -91,9 +110,6 @@ func Of(v *judge.View) []Entry {
 		h.void[value.Target] = true
 	}
 	h.record(v, judgedSamples(v))
-	if names := rec.KnownAs(); len(names) > 1 {
-		h.entries[0].KnownAs = names
-	}
 	return h.sorted()
 }
 
@@ -114,12 +130,18 @@ func Extend(list []Entry, past Past) []Entry {
 		}
 		h.entries = append(h.entries, e)
 	}
+	present := list[0].Register.Present()
 	for _, ev := range past.Events {
 		if !refused[ev.ID] {
+			ev.Data = present.Data(ev.Data)
 			h.event(ev)
 		}
 	}
-	h.alarms(past.Transitions)
+	said := slices.Clone(past.Transitions)
+	for i := range said {
+		said[i].Vehicle, said[i].Component = h.vehicle, present.Component(said[i].Component)
+	}
+	h.alarms(said)
 	return h.sorted()
 }
 

@@ -2,13 +2,11 @@ package record
 
 import (
 	"cmp"
-	"maps"
 	"slices"
 
 	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/engine/latch"
-	"telltale/rules/unit"
 )
 
 // A vehicle that is renamed keeps its record under the name that it had first. That name
@@ -92,124 +90,38 @@ func (r *Record) takeNames(d *event.VehicleData) error {
 // KnownAs lists all names that the vehicle has had, the first one first.
 func (r *Record) KnownAs() []string { return append([]string{r.Vehicle}, r.Names...) }
 
-// presentNames are the present names of components and meters, by their earlier ones.
-type presentNames struct{ components, meters map[string]string }
-
-func presentOf(d *event.VehicleData) (p presentNames) {
-	for i := range d.Components {
-		note(&p.components, d.Components[i].Name, d.Components[i].Was)
-	}
-	for i := range d.Meters {
-		note(&p.meters, d.Meters[i].Name, d.Meters[i].Was)
-	}
-	return p
-}
-
-func note(to *map[string]string, name string, was []string) {
-	for _, w := range was {
-		if *to == nil {
-			*to = map[string]string{}
-		}
-		(*to)[w] = name
-	}
-}
-
-func (p presentNames) none() bool { return p.components == nil && p.meters == nil }
-
-func (p presentNames) component(name string) string { return cmp.Or(p.components[name], name) }
-
-func (p presentNames) meter(name string) string { return cmp.Or(p.meters[name], name) }
-
-// values are a job's or a sample's meter values by the present names.
-func (p presentNames) values(q map[string]unit.Quantity) map[string]unit.Quantity {
-	if p.meters == nil || q == nil {
-		return q
-	}
-	out := map[string]unit.Quantity{}
-	for _, name := range slices.Sorted(maps.Keys(q)) {
-		to := p.meter(name)
-		if _, twice := q[to]; to == name || !twice {
-			out[to] = q[name]
-		}
-	}
-	return out
-}
-
-// data is what an event says, by the present names; the event's own stays as it is.
-func (p presentNames) data(data any) any {
-	switch d := data.(type) {
-	case *event.ReadingData:
-		c := *d
-		c.Meter, c.Component = p.meter(d.Meter), p.component(d.Component)
-		return &c
-	case *event.MeterReplacedData:
-		c := *d
-		c.Meter = p.meter(d.Meter)
-		return &c
-	case *event.ServiceData:
-		c := *d
-		c.Component, c.Meters = p.component(d.Component), p.values(d.Meters)
-		return &c
-	case *event.SampleData:
-		c := *d
-		c.Component, c.Meters = p.component(d.Component), p.values(d.Meters)
-		return &c
-	case *event.AnswerData:
-		c := *d
-		c.Component = p.component(d.Component)
-		return &c
-	}
-	return data
-}
-
 // Present is the event by the present names of the vehicle's components and meters.
 func (r *Record) Present(ev event.Event) event.Event {
-	if d := r.Registered(); d != nil {
-		if p := presentOf(d); !p.none() {
-			ev.Data = p.data(ev.Data)
-		}
-	}
+	ev.Data = r.Registered().Present().Data(ev.Data)
 	return ev
-}
-
-// PresentComponent is the present name of a component.
-func (r *Record) PresentComponent(name string) string {
-	if d := r.Registered(); d != nil {
-		return presentOf(d).component(name)
-	}
-	return name
 }
 
 // rename gives all that the record holds the present names.
 func (r *Record) rename() {
-	d := r.Registered()
-	if d == nil {
-		return
-	}
-	p := presentOf(d)
-	if p.none() {
+	p := r.Registered().Present()
+	if p.None() {
 		return
 	}
 	r.Services, r.Samples, r.Postponed = slices.Clone(r.Services), slices.Clone(r.Samples), slices.Clone(r.Postponed)
 	for i := range r.Services {
-		r.Services[i].ServiceData = p.data(r.Services[i].ServiceData).(*event.ServiceData)
+		r.Services[i].ServiceData = p.Data(r.Services[i].ServiceData).(*event.ServiceData)
 	}
 	for i := range r.Samples {
-		r.Samples[i].SampleData = p.data(r.Samples[i].SampleData).(*event.SampleData)
+		r.Samples[i].SampleData = p.Data(r.Samples[i].SampleData).(*event.SampleData)
 	}
 	for i := range r.Postponed {
-		r.Postponed[i].AnswerData = p.data(r.Postponed[i].AnswerData).(*event.AnswerData)
+		r.Postponed[i].AnswerData = p.Data(r.Postponed[i].AnswerData).(*event.AnswerData)
 	}
 	r.renameMeters(p)
 	r.renameStanding(p)
 	r.chains = nil
 }
 
-func (r *Record) renameMeters(p presentNames) {
+func (r *Record) renameMeters(p event.PresentNames) {
 	logs := r.Meters
 	r.Meters = nil
 	for _, m := range logs {
-		i := r.meter(p.meter(m.Name), m.Hours)
+		i := r.meter(p.Meter(m.Name), m.Hours)
 		r.addLog(&r.Meters[i], m)
 	}
 }
@@ -230,23 +142,27 @@ func (r *Record) addLog(m *MeterLog, o MeterLog) {
 
 // renameStanding moves the alarms and latches. Of two that come to have one name the one
 // that was under the earlier one has the longer past and stays.
-func (r *Record) renameStanding(p presentNames) {
+func (r *Record) renameStanding(p event.PresentNames) {
 	alarms, latches := slices.Clone(r.Alarms), slices.Clone(r.Latches)
 	r.Alarms, r.Latches = nil, nil
-	moved := func(k alarm.Key) bool { return p.component(k.Component) != k.Component }
+	moved := func(k alarm.Key) bool { return p.Component(k.Component) != k.Component }
 	slices.SortStableFunc(alarms, func(a, b alarm.Alarm) int { return before(moved(a.Key), moved(b.Key)) })
 	for _, a := range alarms {
-		a.Component, a.Last.Component = p.component(a.Component), p.component(a.Last.Component)
+		a.Component, a.Last.Component = p.Component(a.Component), p.Component(a.Last.Component)
 		if r.Alarm(a.Key) == nil {
 			r.SetAlarm(a)
 		}
 	}
 	slices.SortStableFunc(latches, func(a, b latch.Latch) int { return before(moved(a.Key), moved(b.Key)) })
 	for _, l := range latches {
-		l.Component = p.component(l.Component)
+		l.Component = p.Component(l.Component)
 		if i, found := r.LatchAt(l.Key); !found {
 			r.Latches = slices.Insert(r.Latches, i, l)
 		}
+	}
+	r.Ahead = slices.Clone(r.Ahead)
+	for i := range r.Ahead {
+		r.Ahead[i].Component = p.Component(r.Ahead[i].Component)
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
@@ -181,24 +182,28 @@ func (l *Log) trimPart(ctx context.Context, p int, upTo uint64) error {
 // Readings come from the record, which thins them: a gateway sends one a minute.
 var historyKinds = []event.Kind{event.ServiceEvent, event.SampleEvent, event.MeterReplacedEvent, event.AnswerEvent, event.VoidEvent}
 
-// Past reads what the log holds of a vehicle beside its record.
-func (l *Log) Past(ctx context.Context, vehicle string) (past history.Past, err error) {
-	for _, kind := range historyKinds {
-		err := l.Events.Each(ctx, 1, eventSubject(vehicle, kind), func(m jetstream.Msg, _ uint64) error {
-			if ev, bad := intake.DecodeMessage(m.Subject(), m.Data()); bad == nil { // else it is among the refusals
-				past.Events = append(past.Events, ev)
+// Past reads what the log holds of a vehicle beside its record, under all of its names;
+// the first is that of its record. What came under another one stands there twice, as it
+// came and as it was handed over.
+func (l *Log) Past(ctx context.Context, names []string) (past history.Past, err error) {
+	for _, name := range names {
+		for _, kind := range historyKinds {
+			err := l.Events.Each(ctx, 1, eventSubject(name, kind), func(m jetstream.Msg, _ uint64) error {
+				if ev, bad := intake.DecodeMessage(m.Subject(), m.Data()); bad == nil { // else it is among the refusals
+					past.Events = append(past.Events, ev)
+				}
+				return nil
+			})
+			if err != nil {
+				return past, err
 			}
-			return nil
-		})
-		if err != nil {
-			return past, err
 		}
 	}
-	err = l.EachOutput(ctx, 1, wire.AlarmSubject(Partition(vehicle)), func(_ wire.Message, o engine.Output) error {
+	err = l.EachOutput(ctx, 1, wire.AlarmSubject(Partition(names[0])), func(_ wire.Message, o engine.Output) error {
 		switch {
-		case o.Transition != nil && o.Transition.Vehicle == vehicle:
+		case o.Transition != nil && o.Transition.Home() == names[0]:
 			past.Transitions = append(past.Transitions, *o.Transition)
-		case o.Refused != nil && o.Refused.Vehicle == vehicle:
+		case o.Refused != nil && slices.Contains(names, o.Refused.Vehicle):
 			past.Refused = append(past.Refused, *o.Refused)
 		}
 		return nil

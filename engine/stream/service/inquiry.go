@@ -17,6 +17,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/fleet"
 	"telltale/engine/history"
+	"telltale/engine/record"
 	"telltale/engine/sample"
 	"telltale/engine/stream"
 	"telltale/engine/why"
@@ -36,6 +37,8 @@ type Question struct {
 	Events []engine.KnownEvent `json:"events,omitempty"`
 	// Entries are CloudEvents of the vehicle of which it is asked what would follow.
 	Entries []json.RawMessage `json:"entries,omitempty"`
+
+	names []string // all of the vehicle's
 }
 
 // Inquiry is a list that a service can be asked for. Each is one row below, and is
@@ -102,6 +105,9 @@ var (
 		}
 		return nil
 	}, nil})
+	// names are all of the vehicle that has or had one, as far as that name's partition
+	// knows, the one that its record is kept under first.
+	names  = between(Inquiry[string]{"names", func(w *worker, q Question) []string { return w.fold.NamesOf(q.Vehicle) }, nil})
 	health = between(Inquiry[standing]{"health", func(w *worker, _ Question) []standing { return []standing{w.standing()} }, nil})
 )
 
@@ -128,6 +134,13 @@ func between[T any](in Inquiry[T]) *Inquiry[T] {
 // Of is the list over all partitions, asked of their owners, wherever they are.
 // Where some do not answer within 2 s, the rest comes with an *Incomplete.
 func (in *Inquiry[T]) Of(ctx context.Context, s *Service, q Question) ([]T, error) {
+	if q.Vehicle != "" && in.name != names.name {
+		var err error
+		if q.names, err = s.namesOf(ctx, q.Vehicle); err != nil {
+			return nil, err
+		}
+		q.Vehicle = q.names[0]
+	}
 	var list []T
 	var missing error
 	if in.part != nil {
@@ -167,7 +180,7 @@ func withPast(ctx context.Context, l *stream.Log, q Question, list []history.Ent
 	if len(list) == 0 {
 		return nil, nil
 	}
-	past, err := l.Past(ctx, q.Vehicle)
+	past, err := l.Past(ctx, q.names)
 	if err != nil {
 		return nil, fmt.Errorf("reading the history of %q: %w", q.Vehicle, err)
 	}
@@ -197,7 +210,7 @@ func entries(ctx context.Context, l *stream.Log, q Question, _ []stream.Entry) (
 
 func refused(ctx context.Context, l *stream.Log, q Question, out []alarm.Refusal) ([]alarm.Refusal, error) {
 	err := l.Refused(ctx, func(r alarm.Refusal) error {
-		if q.Vehicle == "" || q.Vehicle == r.Vehicle {
+		if q.Vehicle == "" || slices.Contains(q.names, r.Vehicle) {
 			out = append(out, r)
 		}
 		return nil
@@ -212,4 +225,16 @@ func (s *Service) Registered(ctx context.Context, vehicle string) (*event.Vehicl
 		return nil, err
 	}
 	return list[0], err
+}
+
+// namesOf are all names of a vehicle. Each partition knows where to go on from its own.
+func (s *Service) namesOf(ctx context.Context, name string) ([]string, error) {
+	for range record.MostNames {
+		all, err := names.Of(ctx, s, Question{Vehicle: name})
+		if err != nil || len(all) == 0 || all[0] == name {
+			return all, err
+		}
+		name = all[0]
+	}
+	return nil, fmt.Errorf("the earlier names of vehicle %q lead in a circle", name)
 }

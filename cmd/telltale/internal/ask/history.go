@@ -87,24 +87,24 @@ func tellHistory(ctx context.Context, s cli.Env, o *historyOptions, args []strin
 // historyOfFile folds a file and collects what it holds of the vehicle beside the
 // record; all are the vehicles that it knows.
 func historyOfFile(o replayOptions, vehicle, path string) (list []history.Entry, all []string, err error) {
-	var past history.Past
+	var whole history.Past // of all vehicles: which names are this one's is known at the end
 	p, err := foldFile(o, path, func(ev event.Event, out []engine.Output) {
-		if ev.Vehicle == vehicle && ev.Kind != event.ReadingEvent {
-			past.Events = append(past.Events, ev)
+		if ev.Kind != event.ReadingEvent {
+			whole.Events = append(whole.Events, ev)
 		}
 		for _, o := range out {
 			switch {
-			case o.Transition != nil && o.Transition.Vehicle == vehicle:
-				past.Transitions = append(past.Transitions, *o.Transition)
-			case o.Refused != nil && o.Refused.Vehicle == vehicle:
-				past.Refused = append(past.Refused, *o.Refused)
+			case o.Transition != nil:
+				whole.Transitions = append(whole.Transitions, *o.Transition)
+			case o.Refused != nil:
+				whole.Refused = append(whole.Refused, *o.Refused)
 			}
 		}
 	})
 	if err != nil {
 		return nil, nil, err
 	}
-	return history.Extend(p.History(vehicle), past), p.Vehicles(), nil
+	return history.Extend(p.History(vehicle), whole.Only(p.NamesOf(vehicle))), p.Vehicles(), nil
 }
 
 func (o *historyOptions) show(s cli.Env, vehicle string, list []history.Entry, all []string) error {
