@@ -169,6 +169,7 @@ type KnownEvent struct {
 // RegisteredVehicle is a vehicle by its present name, with its registration.
 type RegisteredVehicle struct {
 	Vehicle string `json:"vehicle"`
+	First   string `json:"first,omitempty"` // see alarm.Transition
 	*event.VehicleData
 }
 
@@ -177,7 +178,7 @@ func (p *Partition) Register() []RegisteredVehicle {
 	var out []RegisteredVehicle
 	for _, v := range p.Vehicles() {
 		if r := p.record(v); r.Registered() != nil {
-			out = append(out, RegisteredVehicle{r.Shown(), r.Registered()})
+			out = append(out, RegisteredVehicle{r.Shown(), r.First(), r.Registered()})
 		}
 	}
 	slices.SortFunc(out, func(a, b RegisteredVehicle) int { return cmp.Compare(a.Vehicle, b.Vehicle) })

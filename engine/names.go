@@ -9,6 +9,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/record"
+	"telltale/rules/english"
 )
 
 // passOn hands over what comes under a name that is another record's vehicle, and makes
@@ -166,11 +167,14 @@ func (p *Partition) askedFor(ev event.Event, d *record.MergeData) []Output {
 
 // NamesOf are all names of the vehicle that has or had one, as far as this partition knows,
 // the one that its record is kept under first. That may be in another partition, which
-// knows more.
+// knows more. Of a name that is not known here there are none.
 func (p *Partition) NamesOf(name string) []string {
 	home := p.home(name)
 	if r := p.record(home); r != nil && r.Is == "" {
 		return r.KnownAs()
+	}
+	if home == name {
+		return nil
 	}
 	return []string{home}
 }
@@ -195,4 +199,76 @@ func (p *Partition) shown(name string) string {
 		return r.Shown()
 	}
 	return name
+}
+
+// EarlierName is a name that is a vehicle's no longer, and the one that leads to its record.
+type EarlierName struct {
+	Name string `json:"name"`
+	Is   string `json:"is"`
+}
+
+// Renamed lists the names that are a vehicle's no longer, in order.
+func (p *Partition) Renamed() (out []EarlierName) {
+	for name, r := range p.records {
+		if r.Is != "" {
+			out = append(out, EarlierName{name, r.Is})
+		}
+	}
+	slices.SortFunc(out, func(a, b EarlierName) int { return strings.Compare(a.Name, b.Name) })
+	return out
+}
+
+// Called lists the vehicles that people may mean by a name: by their key, name, plate, VIN
+// or an earlier key, whatever the blanks, hyphens and case.
+func (p *Partition) Called(name string) (out []RegisteredVehicle) {
+	folded := english.Folded(name)
+	for _, v := range p.Register() {
+		if v.calledBy(folded) != "" {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// calledBy is what of the vehicle a folded name is; "" for nothing.
+func (v *RegisteredVehicle) calledBy(folded string) string {
+	what := [...]string{"key", "name", "plate", "VIN", "earlier key"}
+	for i, n := range v.Names(v.Vehicle) {
+		if n != "" && english.Folded(n) == folded {
+			return what[min(i, len(what)-1)]
+		}
+	}
+	if v.First != "" && english.Folded(v.First) == folded {
+		return "earlier key"
+	}
+	return ""
+}
+
+// Meant is the one vehicle among those called by a name that is meant by it: the one with
+// that key, to the letter, or the only one. It is "" where there is none; where several may
+// be meant, the error names them.
+func Meant(name string, called []RegisteredVehicle) (string, error) {
+	var each []string
+	for _, v := range called {
+		if v.Vehicle == name {
+			return name, nil
+		}
+		each = append(each, "the "+v.calledBy(english.Folded(name))+" of "+v.Vehicle)
+	}
+	switch len(called) {
+	case 0:
+		return "", nil
+	case 1:
+		return called[0].Vehicle, nil
+	}
+	return "", fmt.Errorf("%q may be %s: name it by its key", name, english.List("or", each))
+}
+
+// Meant is the vehicle that a name means, by any name that it has or had; "" where there is
+// none.
+func (p *Partition) Meant(name string) (string, error) {
+	if p.of(name) != nil {
+		return name, nil
+	}
+	return Meant(name, p.Called(name))
 }

@@ -73,6 +73,9 @@ func (v *VehicleData) ComponentNamed(name string) *ComponentDef {
 // Names are all that people may call a vehicle of that key: the key, its name, its plate,
 // its VIN and its earlier keys.
 func (v *VehicleData) Names(key string) []string {
+	if v == nil {
+		return []string{key}
+	}
 	return append([]string{key, v.Name, v.Plate, v.VIN}, v.Was...)
 }
 

@@ -30,6 +30,9 @@ type Past struct {
 // Only is what of it is of one vehicle, by all of its names; the first is that of its
 // record.
 func (past Past) Only(names []string) (out Past) {
+	if len(names) == 0 {
+		return out
+	}
 	for _, ev := range past.Events {
 		if slices.Contains(names, ev.Vehicle) {
 			out.Events = append(out.Events, ev)

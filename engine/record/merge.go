@@ -12,6 +12,9 @@ type MergeData struct {
 	Of *Record `json:"of,omitempty"`
 }
 
+// AnyDigest is that of a fact that came with a merge: it is known by its identity alone.
+const AnyDigest = 0
+
 // MostMerged is how long a record may be, as it is stored, that is handed over: it has to
 // go through the log in one message.
 const MostMerged = 700 << 10
@@ -71,7 +74,7 @@ func fresh[T any, P stamped[T]](r *Record, facts []T) []T {
 	var out []T
 	for _, f := range facts {
 		if s := P(&f).stamp(); r.Seen(s.ID) == nil {
-			s.Digest = 0
+			s.Digest = AnyDigest
 			out = append(out, f)
 		}
 	}

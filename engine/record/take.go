@@ -37,7 +37,7 @@ func (r *Record) Known(ev *event.Event) (bool, error) {
 	switch s := r.Seen(ev.ID); {
 	case s == nil:
 		return false, nil
-	case s.Digest != ev.Digest && s.Digest != 0: // 0 came with a merge
+	case s.Digest != ev.Digest && s.Digest != AnyDigest:
 		return false, event.RefuseAs(event.Conflict, "conflict: an entry %s of %s is known and says something else", ev.ID.ID, ev.ID.Source)
 	}
 	return true, nil

@@ -47,7 +47,7 @@ func (a Answer) Event(k Known, stands []alarm.Listed) (ev event.Event, err error
 	if err != nil {
 		return ev, err
 	}
-	return Named(event.Event{Kind: event.AnswerEvent, Vehicle: a.Vehicle, Time: k.Now.UTC().Truncate(time.Second), Data: d}, Source)
+	return k.named(event.Event{Kind: event.AnswerEvent, Vehicle: a.Vehicle, Time: k.Now.UTC().Truncate(time.Second), Data: d})
 }
 
 // alarmMeant is the rule, or the task, of the alarm that is meant.
@@ -97,7 +97,7 @@ func (a Answer) limits(d *event.AnswerData, k Known) error {
 // Void takes an event of a vehicle out.
 func Void(vehicle string, of event.ID, k Known) (event.Event, error) {
 	d := event.VoidData(of)
-	return Named(event.Event{Kind: event.VoidEvent, Vehicle: vehicle, Time: k.Now.UTC().Truncate(time.Second), Data: &d}, Source)
+	return k.named(event.Event{Kind: event.VoidEvent, Vehicle: vehicle, Time: k.Now.UTC().Truncate(time.Second), Data: &d})
 }
 
 // Replaced is an instrument that took the place of another, as it is typed.
@@ -138,5 +138,5 @@ func (r Replaced) Event(k Known) (ev event.Event, err error) {
 		}
 		*v.into = *q
 	}
-	return Named(event.Event{Kind: event.MeterReplacedEvent, Vehicle: r.Vehicle, Time: at, Data: d}, Source)
+	return k.named(event.Event{Kind: event.MeterReplacedEvent, Vehicle: r.Vehicle, Time: at, Data: d})
 }

@@ -1,6 +1,7 @@
 package job
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"fmt"
 
@@ -11,16 +12,19 @@ import (
 // Source is that of what is typed as a command.
 const Source = "/record"
 
-// Named gives the event an identity, of the source and made of the vehicle and a hash of
-// what the event says, and checks it. It counts as reported when it happened.
-func Named(ev event.Event, source string) (event.Event, error) {
-	ev.ID, ev.Recorded = event.ID{Source: source, ID: "unnamed"}, ev.Time
-	text, err := intake.Encode(ev)
+// named gives a typed event an identity, made of the vehicle's first key and a hash of what
+// the event says, and checks it. It counts as reported when it happened. The same entry has
+// the same identity whatever the vehicle's key is by now.
+func (k *Known) named(ev event.Event) (event.Event, error) {
+	ev.ID, ev.Recorded = event.ID{Source: Source, ID: "unnamed"}, ev.Time
+	first := ev
+	first.Vehicle = cmp.Or(k.First, ev.Vehicle)
+	text, err := intake.Encode(first)
 	if err != nil {
 		return ev, err
 	}
 	sum := sha256.Sum256(text)
-	ev.ID.ID = fmt.Sprintf("%s-%x", ev.Vehicle, sum[:8])
+	ev.ID.ID = fmt.Sprintf("%s-%x", first.Vehicle, sum[:8])
 	return intake.Checked(ev)
 }
 

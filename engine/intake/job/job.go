@@ -39,6 +39,7 @@ const (
 // Known is what the service knows of the vehicle, and of the time.
 type Known struct {
 	Registered *event.VehicleData
+	First      string    // the vehicle's first key, where it has another by now
 	Has        []why.Why // its rules and tasks
 	Now        time.Time
 	Latest     time.Time // the latest moment that an event may have
@@ -129,8 +130,8 @@ func (j Job) readings(at time.Time, k Known) (out []event.Event, err error) {
 	}
 	for _, name := range slices.Sorted(maps.Keys(d.Meters)) {
 		q := d.Meters[name]
-		ev, err := Named(event.Event{Kind: event.ReadingEvent, Vehicle: j.Vehicle, Time: at,
-			Data: &event.ReadingData{Meter: name, Value: q.Value, Unit: q.Unit}}, Source)
+		ev, err := k.named(event.Event{Kind: event.ReadingEvent, Vehicle: j.Vehicle, Time: at,
+			Data: &event.ReadingData{Meter: name, Value: q.Value, Unit: q.Unit}})
 		if err != nil {
 			return nil, err
 		}
@@ -156,7 +157,7 @@ func (j Job) work(at time.Time, k Known) (ev event.Event, err error) {
 	if ev.Data, err = j.Data(k.Registered.Meters); err != nil {
 		return ev, err
 	}
-	return Named(ev, Source)
+	return k.named(ev)
 }
 
 // Data is what the event says, as typed and no more, of a vehicle with these meters.

@@ -8,6 +8,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/why"
+	"telltale/rules/english"
 	"telltale/rules/source"
 )
 
@@ -67,14 +68,12 @@ func Meant(vehicle string, tasks []Task, text string) (string, error) {
 	return meant(names, text, fmt.Sprintf("%s has no task %q", vehicle, text))
 }
 
-// Vehicle is the id of the vehicle that a text means: by its id or its usual name,
-// whatever the case, blanks and hyphens.
+// Vehicle is the id of the vehicle that a text means: by its key, name, plate or
+// VIN, or an earlier key, whatever the case, blanks and hyphens.
 func Vehicle(fleet map[string]*event.VehicleData, text string) (string, error) {
 	names := map[string][]string{}
 	for id, d := range fleet {
-		if names[id] = []string{id}; d != nil {
-			names[id] = append(names[id], d.Name)
-		}
+		names[id] = d.Names(id)
 	}
 	return meant(names, text, fmt.Sprintf("no vehicle %q is registered", text))
 }
@@ -105,7 +104,7 @@ func meant(names map[string][]string, text, none string) (string, error) {
 	var found, all []string
 	of := map[string]string{}
 	for _, key := range keys {
-		if slices.ContainsFunc(names[key], func(name string) bool { return Squeezed(name) == Squeezed(text) }) {
+		if slices.ContainsFunc(names[key], func(name string) bool { return name != "" && english.Folded(name) == english.Folded(text) }) {
 			found = append(found, key)
 		}
 		for _, name := range names[key] {
@@ -119,14 +118,4 @@ func meant(names map[string][]string, text, none string) (string, error) {
 		return "", &Error{Fault: NoSuchName, Name: text, Near: of[source.Near(text, all)], Have: keys, text: none}
 	}
 	return "", &Error{Fault: Several, Name: text, Have: found, text: fmt.Sprintf("%q may be any of %s", text, strings.Join(found, ", "))}
-}
-
-// Squeezed is a name without case, blanks and what stands between its parts.
-func Squeezed(s string) string {
-	return strings.Map(func(c rune) rune {
-		if strings.ContainsRune(" -_./", c) {
-			return -1
-		}
-		return c
-	}, strings.ToLower(s))
 }

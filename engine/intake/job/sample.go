@@ -53,7 +53,7 @@ func (s Sample) Event(k Known) (ev event.Event, err error) {
 	if d.Results, err = results(s.Results); err != nil {
 		return ev, err
 	}
-	return Named(event.Event{Kind: event.SampleEvent, Vehicle: s.Vehicle, Time: at, Data: d}, Source)
+	return k.named(event.Event{Kind: event.SampleEvent, Vehicle: s.Vehicle, Time: at, Data: d})
 }
 
 // component is the one that was named, or the only one that there is.

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,6 +15,7 @@ import (
 	"telltale/engine/intake/job"
 	"telltale/engine/record"
 	"telltale/rules/analytes"
+	"telltale/rules/english"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 )
@@ -108,10 +110,36 @@ func (r *reader) vehicle() string {
 	if r.fleet == nil || s == "" || r.out {
 		return s
 	}
-	if _, ok := r.fleet.Vehicles[s]; !ok {
+	called := r.fleet.called(s)
+	switch {
+	case len(called) == 1:
+		return called[0]
+	case called != nil:
+		r.fault(v, r.renamed(v, called[0]), "%q may be %s%s", s, english.List("or", called), r.under(v))
+	default:
 		r.fault(v, r.renamed(v, cmp.Or(r.nearVehicle(s), "NAME IN THE REGISTER"))+"; or register it, or leave its rows out", "%q is not a vehicle of the register%s", s, r.under(v))
 	}
 	return s
+}
+
+// called are the keys of the vehicles that have the name: as their key to the letter, or as
+// a key, a name, a plate or a VIN, however it is written.
+func (f *Fleet) called(name string) []string {
+	if _, ok := f.Vehicles[name]; ok {
+		return []string{name}
+	}
+	if f.names == nil {
+		f.names = map[string][]string{}
+		for _, key := range slices.Sorted(maps.Keys(f.Vehicles)) {
+			for _, n := range append(f.Vehicles[key].Names(key), f.First[key]) {
+				n = english.Folded(n)
+				if n != "" && !slices.Contains(f.names[n], key) {
+					f.names[n] = append(f.names[n], key)
+				}
+			}
+		}
+	}
+	return f.names[english.Folded(name)]
 }
 
 // renamed is the line of the mapping that gives the row's cell another name.
@@ -137,7 +165,7 @@ func (r *reader) nearVehicle(s string) string {
 
 func nearColumn(name string, have []string) string {
 	for _, h := range have {
-		if job.Squeezed(h) == job.Squeezed(name) {
+		if english.Folded(h) == english.Folded(name) {
 			return h
 		}
 	}
@@ -169,7 +197,7 @@ func (r *reader) component(vehicle string) string {
 	for _, c := range reg.Components {
 		have = append(have, c.Name)
 	}
-	if !slices.Contains(have, s) {
+	if !slices.Contains(have, reg.Present().Component(s)) { // one that was renamed stays, so that the same file is known again
 		r.fault(v, r.renamed(v, nearOr(s, have))+"; it has "+cmp.Or(strings.Join(have, ", "), "none"), "%s has no component %q%s", vehicle, s, r.under(v))
 	}
 	return s
@@ -274,7 +302,7 @@ func (r *reader) meterValues(vehicle string) map[string]unit.Quantity {
 		if q == nil {
 			continue
 		}
-		if reg != nil && len(reg.Meters) > 0 && !slices.ContainsFunc(reg.Meters, func(d event.MeterDef) bool { return d.Name == m.name }) {
+		if reg != nil && len(reg.Meters) > 0 && !slices.ContainsFunc(reg.Meters, func(d event.MeterDef) bool { return d.Name == reg.Present().Meter(m.name) }) {
 			var have []string
 			for _, d := range reg.Meters {
 				have = append(have, d.Name)
@@ -298,7 +326,7 @@ func (r *reader) readings(ev event.Event) []event.Event {
 		}
 		return nil
 	}
-	id := r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339)})
+	id := r.identity([]string{r.first(ev.Vehicle), ev.Time.UTC().Format(time.RFC3339)})
 	for _, m := range r.meters {
 		q, ok := values[m.name]
 		if !ok {
@@ -360,7 +388,7 @@ func (r *reader) service(ev event.Event) []event.Event {
 	if r.out || len(d.Tasks)+len(d.Meters) == 0 && d.Fluid == nil && d.ToppedUp == nil && !d.Filter && d.Note == "" {
 		return nil
 	}
-	ev.ID = r.identity([]string{ev.Vehicle, ev.Time.UTC().Format(time.RFC3339), d.Component, strings.Join(d.Tasks, "+")})
+	ev.ID = r.identity([]string{r.first(ev.Vehicle), ev.Time.UTC().Format(time.RFC3339), d.Component, strings.Join(d.Tasks, "+")})
 	r.findOwner(ev.Vehicle, d)
 	return []event.Event{ev}
 }

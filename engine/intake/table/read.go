@@ -39,9 +39,12 @@ type Known struct {
 // Fleet is what a table is checked against.
 type Fleet struct {
 	Vehicles map[string]*event.VehicleData
+	First    map[string]string // the first keys of vehicles that have another by now
 	// Tasks gives the tasks and follow-ups that a vehicle has; nil where they are not
 	// known.
 	Tasks func(vehicle string) ([]job.Task, error)
+
+	names map[string][]string // keys by each name, folded; nil until one is asked for
 }
 
 // FleetOf is the fleet that a register's events make, of which no tasks are known.
@@ -426,6 +429,14 @@ func (r *reader) finish() {
 		r.row.number, r.paths = ev.Line, nil
 		r.table.Events[i], _ = r.checked(ev)
 	}
+}
+
+// first is the key by which the vehicle's events are known for good.
+func (r *reader) first(vehicle string) string {
+	if r.fleet == nil {
+		return vehicle
+	}
+	return cmp.Or(r.fleet.First[vehicle], vehicle)
 }
 
 // identity names the row's event: the same file gives the same names.

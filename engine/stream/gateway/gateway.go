@@ -34,6 +34,7 @@ type Sender struct {
 	last    map[int]uint64   // the sequence of the last event stored, by partition
 	lines   map[event.ID]int // each event's line
 	stored  map[uint64]event.ID
+	homes   Homes // nil until the first event is sent
 }
 
 // sending is an event that is not acknowledged yet.
@@ -67,7 +68,16 @@ func Send(ctx context.Context, nc *nats.Conn, events ...event.Event) (*Sender, e
 // Send publishes an event. It is stored once Wait has returned. Its message is named by
 // what it says as well: one that was refused and is sent again corrected, under the same
 // identity, is no repetition.
+// Under the first name of a vehicle that was renamed, where it is folded, Refused need not
+// wait for it to be handed over.
 func (s *Sender) Send(ctx context.Context, ev event.Event) error {
+	if s.homes == nil {
+		var err error
+		if s.homes, err = HomesOf(ctx, s.nc); err != nil {
+			return err
+		}
+	}
+	ev = s.homes.Of(ev)
 	s.lines[ev.ID] = ev.Line
 	body, err := intake.Encode(ev)
 	if err != nil {

@@ -31,6 +31,7 @@ type Question struct {
 	On      string `json:"on,omitempty"`    // YYYY-MM-DD
 	Rule    string `json:"rule,omitempty"`
 	ID      string `json:"id,omitempty"` // of an event, or its beginning
+	Name    string `json:"name,omitempty"` // by which people call a vehicle
 	// Component is of a question about samples.
 	Component string `json:"component,omitempty"`
 	// Events are those that are asked after.
@@ -84,6 +85,12 @@ var (
 	// nobody registered them.
 	Unregistered = listed(Inquiry[string]{"unregistered",
 		func(w *worker, _ Question) []string { return w.fold.Unregistered() }, sorted(slices.Sort[[]string])})
+	// Renamed lists the names that are a vehicle's no longer.
+	Renamed = listed(Inquiry[engine.EarlierName]{"renamed", func(w *worker, _ Question) []engine.EarlierName { return w.fold.Renamed() }, nil})
+	// Called lists the vehicles that people may mean by a name: their key, name, plate, VIN or
+	// an earlier key, however it is written.
+	Called = listed(Inquiry[engine.RegisteredVehicle]{"called",
+		func(w *worker, q Question) []engine.RegisteredVehicle { return w.fold.Called(q.Name) }, sorted(byVehicle)})
 	// Baselines are the fleet's baselines in force, a group an item.
 	Baselines = listed(Inquiry[fleet.Listing]{"baselines", nil, inForce})
 	// Limits are the book's limits beside the fleet's own distribution, a rule and a group
@@ -227,8 +234,30 @@ func (s *Service) Registered(ctx context.Context, vehicle string) (*event.Vehicl
 	return list[0], err
 }
 
-// namesOf are all names of a vehicle. Each partition knows where to go on from its own.
+// namesOf are all names of the vehicle that is meant by a name, the one that its record is
+// kept under first. Each partition knows where to go on from its own; of a name that none
+// knows, all are asked who is called so.
 func (s *Service) namesOf(ctx context.Context, name string) ([]string, error) {
+	all, err := s.names(ctx, name)
+	if err != nil || all != nil {
+		return all, err
+	}
+	called, err := Called.Of(ctx, s, Question{Name: name})
+	if err != nil {
+		return nil, err
+	}
+	key, err := engine.Meant(name, called)
+	if err == nil && key != "" {
+		all, err = s.names(ctx, key)
+	}
+	if err == nil && all == nil {
+		all = []string{name}
+	}
+	return all, err
+}
+
+// names follows a name to the record; nil where there is none.
+func (s *Service) names(ctx context.Context, name string) ([]string, error) {
 	for range record.MostNames {
 		all, err := names.Of(ctx, s, Question{Vehicle: name})
 		if err != nil || len(all) == 0 || all[0] == name {

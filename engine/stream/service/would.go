@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -53,6 +54,10 @@ func (w *worker) would(vehicle string, entries []json.RawMessage) engine.Would {
 // readEntry reads one as if it were stored now.
 func (w *worker) readEntry(vehicle string, text []byte) (event.Event, error) {
 	ev, err := intake.Decode(text)
+	if err == nil && ev.Vehicle != vehicle && slices.Contains(w.fold.NamesOf(vehicle), ev.Vehicle) {
+		ev.Vehicle = vehicle
+		ev = intake.Renamed(ev) // as it is handed over
+	}
 	switch {
 	case err != nil:
 		return ev, err

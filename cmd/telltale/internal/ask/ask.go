@@ -3,6 +3,7 @@
 package ask
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -19,6 +20,7 @@ import (
 	"telltale/engine/intake/job"
 	"telltale/engine/stream/service"
 	"telltale/engine/why"
+	"telltale/rules/english"
 )
 
 // Commands are due, alarms, why, sample, history, refused, events and baselines.
@@ -45,6 +47,16 @@ func VehicleMeant(ctx context.Context, nc *nats.Conn, text string) (string, erro
 		err = cli.Hint(e, DidYouMean(e.Near, e.Have))
 	}
 	return id, err
+}
+
+// meantIn is the vehicle that a name means among those of a file; the name itself where
+// there is none.
+func meantIn(p *engine.Partition, name string) (string, error) {
+	key, err := p.Meant(name)
+	if err != nil {
+		return "", cli.Exit(2, err)
+	}
+	return cmp.Or(key, name), nil
 }
 
 // listOf asks for a list. Where it is empty for a vehicle that is called otherwise, it is
@@ -208,7 +220,7 @@ func whyOf(ctx context.Context, nc *nats.Conn, vehicle, rule string) ([]why.Why,
 	}
 	all, err := listOf(ctx, nc, service.Why, service.Question{Vehicle: vehicle})
 	return slices.DeleteFunc(all, func(y why.Why) bool {
-		return job.Squeezed(y.Title) != job.Squeezed(rule) && job.Squeezed(y.Rule) != job.Squeezed(rule)
+		return english.Folded(y.Title) != english.Folded(rule) && english.Folded(y.Rule) != english.Folded(rule)
 	}), err
 }
 
@@ -227,6 +239,9 @@ func whyFromFile(s cli.Env, o replayOptions, asJSON bool, vehicle, rule, path st
 	}
 	if refused > 0 {
 		fmt.Fprintf(s.Err, "%d events of %s could not be used; telltale replay --all lists them\n", refused, path)
+	}
+	if vehicle, err = meantIn(p, vehicle); err != nil {
+		return err
 	}
 	return whyAnswer(s, asJSON, p.Why(vehicle, rule), vehicle, rule)
 }

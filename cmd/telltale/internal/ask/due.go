@@ -18,7 +18,6 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/event"
-	"telltale/engine/intake/job"
 	"telltale/engine/interval"
 	"telltale/engine/stream/service"
 	"telltale/engine/why"
@@ -111,7 +110,7 @@ func DueLine(d due.Item) string {
 	if d.Component != "" {
 		what += " (" + d.Component + ")"
 	}
-	if job.Squeezed(d.Title) != job.Squeezed(d.Task) {
+	if english.Folded(d.Title) != english.Folded(d.Task) {
 		what += " [" + d.Task + "]" // the name by which the work is entered
 	}
 	if d.Statutory {

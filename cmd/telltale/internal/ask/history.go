@@ -104,6 +104,9 @@ func historyOfFile(o replayOptions, vehicle, path string) (list []history.Entry,
 	if err != nil {
 		return nil, nil, err
 	}
+	if vehicle, err = meantIn(p, vehicle); err != nil {
+		return nil, nil, err
+	}
 	return history.Extend(p.History(vehicle), whole.Only(p.NamesOf(vehicle))), p.Vehicles(), nil
 }
 

@@ -60,7 +60,11 @@ The running service is asked or, with --rules, a file of events is run.`,
 				if err != nil {
 					return err
 				}
-				return show(p.Verdicts(args[0], arg(args, 1)))
+				vehicle, err := meantIn(p, args[0])
+				if err != nil {
+					return err
+				}
+				return show(p.Verdicts(vehicle, arg(args, 1)))
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := listOf(ctx, nc, service.Samples, service.Question{Vehicle: args[0], Component: arg(args, 1)})

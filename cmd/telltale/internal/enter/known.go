@@ -22,6 +22,7 @@ type fleet struct {
 	ctx      context.Context
 	nc       *nats.Conn
 	vehicles map[string]*event.VehicleData
+	first    map[string]string // the first keys of vehicles that have another by now
 	has      map[string]job.Known
 	now      time.Time
 	latest   time.Time
@@ -29,13 +30,16 @@ type fleet struct {
 
 // fleetOf asks for the register and the time.
 func fleetOf(ctx context.Context, nc *nats.Conn) (*fleet, error) {
-	f := &fleet{ctx: ctx, nc: nc, vehicles: map[string]*event.VehicleData{}, has: map[string]job.Known{}}
+	f := &fleet{ctx: ctx, nc: nc, vehicles: map[string]*event.VehicleData{}, first: map[string]string{}, has: map[string]job.Known{}}
 	list, err := service.Register.Ask(ctx, nc, service.Question{})
 	if err != nil {
 		return nil, err
 	}
 	for _, v := range list {
 		f.vehicles[v.Vehicle] = v.VehicleData
+		if v.First != "" {
+			f.first[v.Vehicle] = v.First
+		}
 	}
 	f.latest, f.now, err = clockOf(ctx, nc)
 	return f, err
@@ -60,7 +64,7 @@ func (f *fleet) known(vehicle string) (job.Known, error) {
 	if k, ok := f.has[vehicle]; ok {
 		return k, nil
 	}
-	k := job.Known{Registered: f.vehicles[vehicle], Now: f.now, Latest: f.latest}
+	k := job.Known{Registered: f.vehicles[vehicle], First: f.first[vehicle], Now: f.now, Latest: f.latest}
 	var err error
 	if k.Has, err = service.Why.Ask(f.ctx, f.nc, service.Question{Vehicle: vehicle}); err == nil {
 		f.has[vehicle] = k

@@ -17,7 +17,9 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
 	"telltale/engine/intake/table"
+	"telltale/engine/record"
 	"telltale/engine/stream"
+	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/service"
 	"telltale/rules/english"
 )
@@ -108,17 +110,24 @@ func (o *importOptions) folderFleet(s cli.Env) (*table.Fleet, error) {
 
 // table is what a table is checked against.
 func (f *fleet) table() *table.Fleet {
-	return &table.Fleet{Vehicles: f.vehicles, Tasks: func(vehicle string) ([]job.Task, error) {
+	return &table.Fleet{Vehicles: f.vehicles, First: f.first, Tasks: func(vehicle string) ([]job.Task, error) {
 		k, err := f.known(vehicle)
 		return job.TasksOf(k.Has), err
 	}}
 }
 
-// knownTo asks the service which of the events it holds, by vehicle.
+// knownTo asks the service which of the events it holds, by vehicle. It holds them under the
+// first names of their vehicles; one that it holds alike has the hash that the event has here.
 func knownTo(ctx context.Context, nc *nats.Conn, events []event.Event) (map[string][]table.Known, error) {
+	homes, err := gateway.HomesOf(ctx, nc)
+	if err != nil {
+		return nil, err
+	}
 	ask := map[string][]engine.KnownEvent{}
+	here := map[event.ID]event.Event{}
 	for _, ev := range events {
 		ask[ev.Vehicle] = append(ask[ev.Vehicle], engine.KnownEvent{ID: ev.ID})
+		here[ev.ID] = ev
 	}
 	out := map[string][]table.Known{}
 	for vehicle, list := range ask {
@@ -127,6 +136,9 @@ func knownTo(ctx context.Context, nc *nats.Conn, events []event.Event) (map[stri
 			return nil, err
 		}
 		for _, k := range have {
+			if ev := here[k.ID]; k.Digest == homes.Of(ev).Hash() || k.Digest == event.DigestText(record.AnyDigest) {
+				k.Digest = ev.Hash()
+			}
 			out[vehicle] = append(out[vehicle], table.Known(k))
 		}
 	}

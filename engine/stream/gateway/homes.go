@@ -1,0 +1,46 @@
+package gateway
+
+import (
+	"context"
+	"errors"
+
+	"github.com/nats-io/nats.go"
+
+	"telltale/engine/event"
+	"telltale/engine/intake"
+	"telltale/engine/record"
+	"telltale/engine/stream/service"
+)
+
+// Homes lead from the other names of vehicles to the first ones, under which their records
+// are kept.
+type Homes map[string]string
+
+// HomesOf asks a service for them. Where none answers there are none: what is sent is
+// handed over when one does.
+func HomesOf(ctx context.Context, nc *nats.Conn) (Homes, error) {
+	list, err := service.Renamed.Ask(ctx, nc, service.Question{})
+	if errors.Is(err, service.ErrNoService) {
+		err = nil
+	}
+	h := Homes{}
+	for _, n := range list {
+		h[n.Name] = n.Is
+	}
+	return h, err
+}
+
+// Of is the event under the first name of its vehicle. A registration stays as it is, since
+// it says how the vehicle is called.
+func (h Homes) Of(ev event.Event) event.Event {
+	if ev.Kind == event.VehicleEvent || h[ev.Vehicle] == "" {
+		return ev
+	}
+	for range record.MostNames {
+		if h[ev.Vehicle] == "" {
+			break
+		}
+		ev.Vehicle = h[ev.Vehicle]
+	}
+	return intake.Renamed(ev)
+}
