@@ -2,6 +2,7 @@ package engine
 
 import (
 	"cmp"
+	"reflect"
 	"slices"
 
 	"telltale/engine/alarm"
@@ -9,6 +10,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/history"
 	"telltale/engine/judge"
+	"telltale/engine/record"
 	"telltale/engine/sample"
 	"telltale/engine/why"
 )
@@ -173,16 +175,41 @@ type RegisteredVehicle struct {
 	*event.VehicleData
 }
 
+// Same reports whether the vehicle is registered as the registration of that name says.
+func (v *RegisteredVehicle) Same(name string, d *event.VehicleData) bool {
+	if v.VehicleData == nil || v.Vehicle != name {
+		return false
+	}
+	c := *v.VehicleData
+	c.Key = d.Key // which is of the way that it took
+	return reflect.DeepEqual(&c, d)
+}
+
+// Taken says why no vehicle can be registered under a name that this one has or had; "" where
+// one can.
+func (v *RegisteredVehicle) Taken(name string, d *event.VehicleData) string {
+	if v.VehicleData == nil || v.Vehicle == name || slices.Contains(d.Was, v.Vehicle) {
+		return ""
+	}
+	return record.TakenBy(name, v.Vehicle)
+}
+
 // Register lists the vehicles that are registered, by id.
 func (p *Partition) Register() []RegisteredVehicle {
 	var out []RegisteredVehicle
 	for _, v := range p.Vehicles() {
-		if r := p.record(v); r.Registered() != nil {
-			out = append(out, RegisteredVehicle{r.Shown(), r.First(), r.Registered()})
-		}
+		out = append(out, p.RegisterOf(v)...)
 	}
 	slices.SortFunc(out, func(a, b RegisteredVehicle) int { return cmp.Compare(a.Vehicle, b.Vehicle) })
 	return out
+}
+
+// RegisterOf is the list of the one vehicle that has or had the name.
+func (p *Partition) RegisterOf(name string) []RegisteredVehicle {
+	if r := p.of(name); r != nil && r.Registered() != nil {
+		return []RegisteredVehicle{{r.Shown(), r.First(), r.Registered()}}
+	}
+	return nil
 }
 
 // turn is this partition's part of a digest.

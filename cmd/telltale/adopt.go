@@ -101,15 +101,22 @@ func wouldAdopt(ctx context.Context, s cli.Env, f *fleet, log *stream.Log, store
 	if err != nil {
 		return err
 	}
-	changed(s, c)
+	changed(s, f, c)
 	fmt.Fprintf(s.Err, "adopt: nothing was changed; %s would be registered or changed\n", english.Plural(len(c.Register), "vehicle"))
 	return nil
 }
 
-// changed lists what changes, a rule or task and stage a line.
-func changed(s cli.Env, c *whatif.Adoption) {
+// changed lists what changes, a rule or task and stage a line, and says what cannot be
+// registered or is left out.
+func changed(s cli.Env, f *fleet, c *whatif.Adoption) {
 	for _, n := range c.Changes {
 		fmt.Fprintf(s.Out, "%-28s %-10s %s\n", n.Rule, n.To, english.Plural(n.Vehicles, "vehicle"))
+	}
+	if keys := leftOut(f.register, c.Registered); keys != nil {
+		fmt.Fprintf(s.Err, "adopt: in service, and vehicles.yaml no longer names it: %s\nhint: %s\n", someKeys(keys), leftOutHint(keys[0]))
+	}
+	for _, taken := range c.Taken {
+		fmt.Fprintf(s.Err, "adopt: %s\n", taken)
 	}
 }
 
@@ -138,7 +145,7 @@ func adopt(ctx context.Context, s cli.Env, f *fleet, dry bool) error {
 	if err != nil {
 		return err
 	}
-	changed(s, c)
+	changed(s, f, c)
 	adopted, err := log.PublishBook(ctx, now, f.book, f.files)
 	if err != nil {
 		return err

@@ -122,6 +122,8 @@ type app struct {
 
 	marks map[string]string // how far the lists of each person were looked at; owned by the clock
 
+	leftOutOf []event.Event // the register of which it was said what it leaves out
+
 	fault   atomic.Value // string: what is wrong with the folder since it was read last
 	read    atomic.Int64 // when that was, Unix seconds
 	suspect atomic.Bool  // the wall clock jumped: ticks are held
@@ -277,14 +279,20 @@ func (a *app) compare(ctx context.Context, f *fleet) error {
 	return nil
 }
 
-// registerAt publishes the registrations that differ from what is known.
+// registerAt publishes the registrations that differ from what is known, and says which
+// vehicles in service the register names no longer.
 func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
+	var taken []string
 	for _, ev := range f.register {
-		d, err := a.svc.Registered(ctx, ev.Vehicle)
-		if err == nil && reflect.DeepEqual(d, ev.Data) {
+		v, err := a.svc.RegisteredAs(ctx, ev.Vehicle)
+		if err == nil && v.Same(ev.Vehicle, ev.Data.(*event.VehicleData)) {
 			continue
 		}
 		if err == nil {
+			if why := v.Taken(ev.Vehicle, ev.Data.(*event.VehicleData)); why != "" {
+				taken = append(taken, why)
+				continue
+			}
 			ev, err = intake.At(ev, now)
 		}
 		if err == nil {
@@ -294,7 +302,36 @@ func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 			return fmt.Errorf("registering vehicle %q: %w", ev.Vehicle, err)
 		}
 	}
-	return a.svc.CaughtUp(ctx)
+	for range handedOver { // a new name is handed over to the first one
+		if err := a.svc.CaughtUp(ctx); err != nil {
+			return err
+		}
+	}
+	return a.sayLeftOut(ctx, f, taken)
+}
+
+// handedOver is how often what was published is waited for: it may be handed over to the
+// record, and that may ask another one for its facts.
+const handedOver = 3
+
+// sayLeftOut says once, for each register that is read, which vehicles it leaves out, and
+// which of its entries cannot be registered.
+func (a *app) sayLeftOut(ctx context.Context, f *fleet, taken []string) error {
+	if a.leftOutOf != nil && reflect.DeepEqual(a.leftOutOf, f.register) {
+		return nil
+	}
+	all, err := service.Register.Of(ctx, a.svc, service.Question{})
+	if err != nil {
+		return err
+	}
+	a.leftOutOf = f.register
+	for _, why := range taken {
+		a.logger.Error("not registered", "error", why)
+	}
+	if keys := leftOut(f.register, all); keys != nil {
+		a.logger.Warn("vehicles in service that the register no longer names", "vehicles", someKeys(keys), "hint", leftOutHint(keys[0]))
+	}
+	return nil
 }
 
 // startTelling reads what the partitions say and makes mails of it, while this

@@ -10,11 +10,14 @@ import (
 	"strings"
 	"time"
 
+	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/cases"
+	"telltale/engine/event"
 	"telltale/engine/fit"
+	"telltale/engine/stream/service"
 	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/rules/english"
@@ -65,6 +68,7 @@ func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
 	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && cli.Exists(path) {
 		fmt.Fprintf(s.Err, "question: %s has no vehicles; reports are kept, but not judged\n", path)
 	}
+	leftOutOfService(ctx, s, dir, register)
 	if cli.Exists(filepath.Join(dir, "people.yaml")) {
 		unheard(s, f.people, book, register)
 	}
@@ -143,6 +147,27 @@ func checkedFiles(dir, vehicles string) (f *fleet, reg *fit.Register, err error)
 		return nil, nil, fmt.Errorf("reading the register: %w", err)
 	}
 	return f, fit.ReadRegister(vehicles, text, events), nil
+}
+
+// leftOutOfService says which vehicles of the folder's service, where one runs, the
+// register no longer names.
+func leftOutOfService(ctx context.Context, s cli.Env, dir string, register []event.Event) {
+	url, err := os.ReadFile(filepath.Join(dir, "nats.url"))
+	if err != nil {
+		return // none runs
+	}
+	nc, err := nats.Connect(strings.TrimSpace(string(url)), nats.Timeout(time.Second))
+	if err != nil {
+		return // it ended without taking its address away
+	}
+	defer nc.Close()
+	all, err := service.Register.Ask(ctx, nc, service.Question{})
+	if err != nil {
+		return
+	}
+	for _, key := range leftOut(register, all) {
+		fmt.Fprintf(s.Err, "question: %s is in service, and vehicles.yaml no longer names it; %s\n", key, leftOutHint(key))
+	}
 }
 
 func wordsCommand(s cli.Env) *cobra.Command {

@@ -2,6 +2,7 @@ package record
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 
 	"telltale/engine/alarm"
@@ -72,7 +73,7 @@ func (r *Record) takeNames(d *event.VehicleData) error {
 	shown := r.Shown()
 	used := key == r.Vehicle || slices.Contains(r.Names, key)
 	if r.Registered() != nil && used && key != shown && !slices.Contains(d.Was, shown) {
-		return event.Refuse("%s is an earlier name of vehicle %s: write `was: %s` to give it back, or choose a name that no vehicle has had", key, shown, shown)
+		return event.Refuse("%s", TakenBy(key, shown))
 	}
 	names := slices.Clone(r.Names)
 	for _, n := range append([]string{d.Key}, d.Was...) {
@@ -85,6 +86,11 @@ func (r *Record) takeNames(d *event.VehicleData) error {
 	}
 	r.Names = names
 	return nil
+}
+
+// TakenBy says that a name was a vehicle's that has another one now.
+func TakenBy(name, shown string) string {
+	return fmt.Sprintf("%s is an earlier name of vehicle %s: write `was: %s` to give it back, or choose a name that no vehicle has had", name, shown, shown)
 }
 
 // KnownAs lists all names that the vehicle has had, the first one first.

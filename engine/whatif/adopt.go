@@ -14,6 +14,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/record"
 	"telltale/rules"
 )
 
@@ -31,6 +32,10 @@ type Store interface {
 type Adoption struct {
 	Changes  []Change      // by rule, then by what happens
 	Register []event.Event // the registrations that say something new
+	// Registered are the vehicles that are registered before, as they were stored last.
+	Registered []engine.RegisteredVehicle
+	// Taken says of entries of the register why they cannot be registered.
+	Taken []string
 }
 
 // Change is what happens to the alarms of one rule or task.
@@ -47,24 +52,37 @@ func Adopt(ctx context.Context, s Store, b *rules.Book, register []event.Event, 
 	if err != nil {
 		return nil, err
 	}
-	a := &Adoption{}
-	fresh := map[string]event.Event{} // registrations that are not in a copy yet
-	for _, ev := range register {
-		d, err := s.LastRegistration(ctx, ev.Vehicle)
+	a, first := &Adoption{}, earlier{}
+	err = s.Copies(ctx, func(p *engine.Partition) error {
+		a.Registered = append(a.Registered, p.Register()...)
+		for _, n := range p.Renamed() {
+			first[n.Name] = n.Is
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("reading the vehicles that are registered: %w", err)
+	}
+	if err := a.compare(ctx, s, register, first); err != nil {
+		return nil, err
+	}
+	a.Changes, err = a.judge(ctx, s, b, inForce, first, now)
+	return a, err
+}
+
+// judge folds the book and the registrations into copies, and counts what comes of it.
+func (a *Adoption) judge(ctx context.Context, s Store, b *rules.Book, inForce string, first earlier, now time.Time) ([]Change, error) {
+	fresh := map[string]event.Event{} // registrations that are in no copy yet
+	for _, ev := range a.Register {
+		at, err := intake.At(ev, now)
 		if err != nil {
-			return nil, err
-		}
-		if reflect.DeepEqual(d, ev.Data) {
-			continue
-		}
-		a.Register = append(a.Register, ev)
-		if fresh[ev.Vehicle], err = intake.At(ev, now); err != nil {
 			return nil, fmt.Errorf("registering vehicle %q: %w", ev.Vehicle, err)
 		}
+		fresh[first.home(at)] = at
 	}
 	count := counter{}
 	book := event.Event{Kind: event.BookEvent, Time: now.UTC(), Recorded: now.UTC(), Data: &event.BookData{Hash: b.Hash, Book: b}}
-	err = s.Copies(ctx, func(p *engine.Partition) error {
+	err := s.Copies(ctx, func(p *engine.Partition) error {
 		if inForce != b.Hash { // else nobody is judged anew by it
 			count.add(p.Apply(book))
 		}
@@ -80,8 +98,59 @@ func Adopt(ctx context.Context, s Store, b *rules.Book, register []event.Event, 
 		return nil, fmt.Errorf("judging the vehicles by the folder's rules: %w", err)
 	}
 	count.add(unknown(book, fresh, now))
-	a.Changes = count.changes()
-	return a, nil
+	return count.changes(), nil
+}
+
+// earlier leads from other names of vehicles to those that their records are kept under.
+type earlier map[string]string
+
+func (e earlier) of(name string) string {
+	for range record.MostNames {
+		if e[name] == "" {
+			break
+		}
+		name = e[name]
+	}
+	return name
+}
+
+// home is the name that a registered vehicle's record is kept under: the oldest that the
+// registration gives it is the first.
+func (e earlier) home(ev event.Event) string {
+	if was := ev.Data.(*event.VehicleData).Was; len(was) > 0 {
+		return e.of(was[len(was)-1])
+	}
+	return e.of(ev.Vehicle)
+}
+
+// compare finds the registrations that say something new, and those that cannot be: first
+// leads from other names to the first ones.
+func (a *Adoption) compare(ctx context.Context, s Store, register []event.Event, first earlier) error {
+	slices.SortFunc(a.Registered, func(a, b engine.RegisteredVehicle) int { return strings.Compare(a.Vehicle, b.Vehicle) })
+	have := map[string]engine.RegisteredVehicle{}
+	for _, v := range a.Registered {
+		have[cmp.Or(v.First, v.Vehicle)] = v
+	}
+	for _, ev := range register {
+		d := ev.Data.(*event.VehicleData)
+		v, known := have[first.of(ev.Vehicle)]
+		if known && v.Same(ev.Vehicle, d) {
+			continue
+		}
+		if why := v.Taken(ev.Vehicle, d); why != "" {
+			a.Taken = append(a.Taken, why)
+			continue
+		}
+		last, err := s.LastRegistration(ctx, ev.Vehicle)
+		if err != nil {
+			return err
+		}
+		// What was published a moment ago is in no record yet.
+		if !reflect.DeepEqual(last, d) || known && v.Vehicle != ev.Vehicle {
+			a.Register = append(a.Register, ev)
+		}
+	}
+	return nil
 }
 
 // unknown judges vehicles that no copy knows.

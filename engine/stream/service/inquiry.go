@@ -30,7 +30,7 @@ type Question struct {
 	Tag     string `json:"tag,omitempty"`   // as depot=north
 	On      string `json:"on,omitempty"`    // YYYY-MM-DD
 	Rule    string `json:"rule,omitempty"`
-	ID      string `json:"id,omitempty"` // of an event, or its beginning
+	ID      string `json:"id,omitempty"`   // of an event, or its beginning
 	Name    string `json:"name,omitempty"` // by which people call a vehicle
 	// Component is of a question about samples.
 	Component string `json:"component,omitempty"`
@@ -106,12 +106,8 @@ var (
 
 // What one replica asks of another's partitions alone.
 var (
-	registered = between(Inquiry[*event.VehicleData]{"registered", func(w *worker, q Question) []*event.VehicleData {
-		if d := w.fold.Registered(q.Vehicle); d != nil {
-			return []*event.VehicleData{d}
-		}
-		return nil
-	}, nil})
+	registered = between(Inquiry[engine.RegisteredVehicle]{"registered",
+		func(w *worker, q Question) []engine.RegisteredVehicle { return w.fold.RegisterOf(q.Vehicle) }, nil})
 	// names are all of the vehicle that has or had one, as far as that name's partition
 	// knows, the one that its record is kept under first.
 	names  = between(Inquiry[string]{"names", func(w *worker, q Question) []string { return w.fold.NamesOf(q.Vehicle) }, nil})
@@ -143,8 +139,11 @@ func between[T any](in Inquiry[T]) *Inquiry[T] {
 func (in *Inquiry[T]) Of(ctx context.Context, s *Service, q Question) ([]T, error) {
 	if q.Vehicle != "" && in.name != names.name {
 		var err error
-		if q.names, err = s.namesOf(ctx, q.Vehicle); err != nil {
+		if q.names, err = s.names(ctx, q.Vehicle); err != nil {
 			return nil, err
+		}
+		if q.names == nil {
+			q.names = []string{q.Vehicle}
 		}
 		q.Vehicle = q.names[0]
 	}
@@ -227,33 +226,31 @@ func refused(ctx context.Context, l *stream.Log, q Question, out []alarm.Refusal
 
 // Registered is the registration of a vehicle that counts; nil where there is none.
 func (s *Service) Registered(ctx context.Context, vehicle string) (*event.VehicleData, error) {
-	list, err := registered.Of(ctx, s, Question{Vehicle: vehicle})
-	if len(list) == 0 {
-		return nil, err
-	}
-	return list[0], err
+	v, err := s.RegisteredAs(ctx, vehicle)
+	return v.VehicleData, err
 }
 
-// namesOf are all names of the vehicle that is meant by a name, the one that its record is
-// kept under first. Each partition knows where to go on from its own; of a name that none
-// knows, all are asked who is called so.
-func (s *Service) namesOf(ctx context.Context, name string) ([]string, error) {
-	all, err := s.names(ctx, name)
-	if err != nil || all != nil {
-		return all, err
+// RegisteredAs is it with the vehicle's present name.
+func (s *Service) RegisteredAs(ctx context.Context, vehicle string) (v engine.RegisteredVehicle, err error) {
+	list, err := registered.Of(ctx, s, Question{Vehicle: vehicle})
+	if len(list) > 0 {
+		v = list[0]
+	}
+	return v, err
+}
+
+// meant is the vehicle that people mean by a name. Where it is the key of none, all
+// partitions are asked who is called so.
+func (s *Service) meant(ctx context.Context, name string) (string, error) {
+	if all, err := s.names(ctx, name); err != nil || all != nil {
+		return name, err
 	}
 	called, err := Called.Of(ctx, s, Question{Name: name})
 	if err != nil {
-		return nil, err
+		return name, err
 	}
 	key, err := engine.Meant(name, called)
-	if err == nil && key != "" {
-		all, err = s.names(ctx, key)
-	}
-	if err == nil && all == nil {
-		all = []string{name}
-	}
-	return all, err
+	return cmp.Or(key, name), err
 }
 
 // names follows a name to the record; nil where there is none.

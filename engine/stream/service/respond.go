@@ -94,7 +94,14 @@ func (s *Service) within(handle handler) micro.Handler {
 
 // respond replies with the list from all partitions, or with what there is of it.
 func (in *Inquiry[T]) respond(ctx context.Context, s *Service, r micro.Request, q Question) error {
-	list, err := in.Of(ctx, s, q)
+	var list []T
+	var err error
+	if q.Vehicle != "" {
+		q.Vehicle, err = s.meant(ctx, q.Vehicle)
+	}
+	if err == nil {
+		list, err = in.Of(ctx, s, q)
+	}
 	if i := (*Incomplete)(nil); errors.As(err, &i) {
 		return reply(r, list, i.Partitions)
 	}
