@@ -74,7 +74,7 @@ func (t telling) bare(c Cause) Message {
 	for _, n := range t.mine {
 		all = append(all, piece{T: *n.Transition})
 	}
-	return bareNews(t.p.mail(key("alarm", c.Key, t.mine[0].Vehicle, t.p.ID, "mail"), c.Key, c.Time), all)
+	return bareNews(t.p.mail(key("alarm", c.Key, t.mine[0].Home(), t.p.ID, "mail"), c.Key, c.Time), all)
 }
 
 func barePieces(p reader, c Cause, all []piece) Message {

@@ -32,7 +32,7 @@ type told struct {
 	StoodIn  bool      `json:"stoodIn,omitempty"`
 }
 
-func alarmKey(t *alarm.Transition) string { return key("open", t.Vehicle, t.Component, t.Rule) }
+func alarmKey(t *alarm.Transition) string { return key("open", t.Home(), t.Component, t.Rule) }
 
 // follow keeps the list of what is chased in step with a transition.
 func (k *mark) follow(t *alarm.Transition) {
@@ -146,8 +146,16 @@ func (n *Notifier) remind(ctx context.Context, d *people.Directory, by span) err
 	}
 	for _, ak := range slices.Sorted(maps.Keys(n.mark.Open)) {
 		c := n.mark.Open[ak]
-		if silent[c.Piece.T.Vehicle] {
+		if silent[c.Piece.T.Home()] {
 			continue
+		}
+		c.Piece.T = *presented(n.Register(c.Piece.T.Home()), &c.Piece.T)
+		if now := alarmKey(&c.Piece.T); now != ak { // its component was renamed
+			delete(n.mark.Open, ak)
+			if n.mark.Open[now] != nil {
+				continue
+			}
+			ak, n.mark.Open[now] = now, c
 		}
 		all := newsFrom(n.Register, []piece{c.Piece})
 		if len(all) == 0 {

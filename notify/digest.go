@@ -43,7 +43,7 @@ type line struct {
 
 func lineOf(i *due.Item) *line {
 	l := &line{alarm.Listed{Name: i.Name, Tags: i.Tags, People: i.People, Transition: alarm.Transition{
-		Vehicle: i.Vehicle, Component: i.Component, Rule: i.Task, Title: i.Title, Task: true, To: i.Stage,
+		Vehicle: i.Vehicle, First: i.First, Component: i.Component, Rule: i.Task, Title: i.Title, Task: true, To: i.Stage,
 		Statutory: i.Statutory, Cautions: i.Cautions, OwnCautions: i.OwnCautions}}, i}
 	if i.Shelved {
 		l.Standing = alarm.Shelved
@@ -172,7 +172,7 @@ func (l *list) ended(d *people.Directory, reg Register, s *alarm.Listed) {
 // hears says whether the person hears of it at a stage, and the vehicle's name. What
 // the register does not have is filled in from the list.
 func (l *list) hears(d *people.Directory, reg Register, s *alarm.Listed, stage alarm.Stage) (name string, heard bool) {
-	v := reg(s.Vehicle)
+	v := reg(s.Home())
 	v.ID, v.Name = cmp.Or(v.ID, s.Vehicle), cmp.Or(v.Name, s.Name, s.Vehicle)
 	if v.Tags == nil {
 		v.Tags = s.Tags

@@ -125,7 +125,7 @@ func (k *mark) settleHeld(t *alarm.Transition) (untold []string) {
 }
 
 func sameAlarm(a, b *alarm.Transition) bool {
-	return a.Vehicle == b.Vehicle && a.Component == b.Component && a.Rule == b.Rule && a.Task == b.Task
+	return a.Home() == b.Home() && a.Component == b.Component && a.Rule == b.Rule && a.Task == b.Task
 }
 
 // newsFrom makes news of pieces again, in the order of a message.
@@ -134,6 +134,7 @@ func newsFrom(reg Register, pieces []piece) []news {
 	entries := map[*alarm.Transition]string{}
 	for i := range pieces {
 		t := &pieces[i].T
+		t = presented(reg(t.Home()), t)
 		out, entries[t] = append(out, engine.Output{Transition: t}), pieces[i].Entry
 	}
 	all := newsOf(reg, out)

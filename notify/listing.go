@@ -41,7 +41,7 @@ type Listed struct {
 func (l *list) kept() Listed {
 	var all []string
 	for _, e := range l.lines {
-		all = append(all, strings.Join([]string{e.Vehicle, e.Component, e.Rule, string(e.To)}, "\x00"))
+		all = append(all, strings.Join([]string{e.Home(), e.Component, e.Rule, string(e.To)}, "\x00"))
 	}
 	slices.Sort(all)
 	k := Listed{Date: l.today, Print: key("print", all...)}

@@ -73,9 +73,9 @@ func (m *Message) tell(kind string, data any) {
 // told is the message for a program: one CloudEvent for one cause and vehicle.
 func (t telling) told(c Cause) Message {
 	lead := t.mine[0]
-	m := t.p.by(t.way, key("alarm", c.Key, lead.Vehicle, t.p.ID, t.way), c.Key, c.Time)
+	m := t.p.by(t.way, key("alarm", c.Key, lead.Home(), t.p.ID, t.way), c.Key, c.Time)
 	m.Subject, m.Vehicle, m.Stage = subjectOf(t.mine), lead.Vehicle, lead.To
-	m.Thread = key("thread", lead.Vehicle, t.p.ID, t.way)
+	m.Thread = key("thread", lead.Home(), t.p.ID, t.way)
 	data := notice{To: t.p.ID, Cause: c.Key}
 	for _, n := range t.mine[:min(len(t.mine), maxBlocks)] {
 		data.Transitions = append(data.Transitions, n.Transition)
@@ -136,7 +136,7 @@ func (l *list) listedOn(e *line) (d Date, ok bool) {
 }
 
 func dateFor(p reader, vehicle string, t *alarm.Transition, said time.Time) Date {
-	return Date{Key: key("due", t.Vehicle, t.Component, t.Rule, p.ID), Title: page.Clean(headOf(vehicle, t), 200), Said: said}
+	return Date{Key: key("due", t.Home(), t.Component, t.Rule, p.ID), Title: page.Clean(headOf(vehicle, t), 200), Said: said}
 }
 
 // firstDay is the first day on which a limit is reached, as far as is known.

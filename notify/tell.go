@@ -19,25 +19,28 @@ import (
 // nothing is.
 type Register func(vehicle string) people.Vehicle
 
-// VehicleOf is what a registration says of a vehicle; d may be nil.
+// VehicleOf is what a registration says of a vehicle, of which the record is kept under an
+// id; d may be nil.
 func VehicleOf(id string, d *event.VehicleData) people.Vehicle {
 	v := people.Vehicle{ID: id, Name: id}
 	if d == nil {
 		return v
 	}
+	v.ID = cmp.Or(d.Key, id)
 	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
+	v.Plate, v.Present = d.Plate, d.Present()
 	for _, c := range d.Components {
 		v.Components = append(v.Components, people.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
 	}
 	return v
 }
 
-// OutOfService are the vehicles of which an alarm stands so.
+// OutOfService are the vehicles of which an alarm stands so, by the names of their records.
 func OutOfService(all []alarm.Listed) map[string]bool {
 	out := map[string]bool{}
 	for _, s := range all {
 		if s.Standing == alarm.OutOfService {
-			out[s.Vehicle] = true
+			out[s.Home()] = true
 		}
 	}
 	return out
@@ -155,7 +158,9 @@ func newsOf(reg Register, out []engine.Output) []news {
 			continue
 		}
 		if stages := tellable(t); stages != nil {
-			all = append(all, news{Transition: t, about: subjectOn(reg(t.Vehicle), t, stages...)})
+			v := reg(t.Home())
+			t = presented(v, t)
+			all = append(all, news{Transition: t, about: subjectOn(v, t, stages...)})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b news) int {
@@ -163,6 +168,20 @@ func newsOf(reg Register, out []engine.Output) []news {
 			strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
 	})
 	return all
+}
+
+// presented is the transition by the names that its vehicle and component have now: it may
+// have waited, or be told again.
+func presented(v people.Vehicle, t *alarm.Transition) *alarm.Transition {
+	if component := v.Present.Component(t.Component); v.ID != t.Vehicle || component != t.Component {
+		c := *t
+		c.Vehicle, c.First, c.Component = v.ID, "", component
+		if c.Vehicle != t.Home() {
+			c.First = t.Home()
+		}
+		return &c
+	}
+	return t
 }
 
 func subjectOn(v people.Vehicle, t *alarm.Transition, stages ...alarm.Stage) people.Subject {
@@ -207,10 +226,10 @@ func letter(c Cause, about telling, intro string) Message {
 	p := about.p
 	mine := p.datePulls(p.spellAll(about.mine))
 	lead := mine[0]
-	m := p.mail(key("alarm", c.Key, lead.Vehicle, p.ID, "mail"), c.Key, c.Time)
+	m := p.mail(key("alarm", c.Key, lead.Home(), p.ID, "mail"), c.Key, c.Time)
 	m.Subject, m.Vehicle, m.Stage = subjectOf(mine), lead.Vehicle, lead.To
 	m.Urgent = slices.ContainsFunc(mine, news.stops)
-	m.Thread = key("thread", lead.Vehicle, lead.Component, lead.Rule, p.ID)
+	m.Thread = key("thread", lead.Home(), lead.Component, lead.Rule, p.ID)
 	pg := &sheet{page.Page{Title: lead.vehicle(), Lead: intro}}
 	mind := minds{p: p, told: c.told}
 	shown := map[string]bool{} // the pictures, once each

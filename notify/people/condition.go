@@ -11,6 +11,7 @@ import (
 	"github.com/expr-lang/expr/vm"
 	"gopkg.in/yaml.v3"
 
+	"telltale/engine/event"
 	"telltale/notify/page"
 )
 
@@ -35,6 +36,9 @@ type Vehicle struct {
 	Tags       map[string]string `expr:"tags"`
 	People     []string          `expr:"people"`
 	Components []Component       `expr:"components"`
+	// Plate is as the register has it, Present the present names of what was renamed.
+	Plate   string             `expr:"-"`
+	Present event.PresentNames `expr:"-"`
 }
 
 // Component is what deciding who hears may know of a component.
