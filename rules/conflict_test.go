@@ -21,6 +21,8 @@ func TestConflicts(t *testing.T) {
 			`a vehicle with a component of kind "gearbox" that holds 6`},
 		{`lower(component.fluid) == "atf"`, `component.fluid startsWith "at"`, `a vehicle with a component filled with "atf"`},
 		{`component.kind == "axle" && vehicle.name startsWith "bus"`, `component.kind == "axle"`, `a vehicle called "bus" with a component of kind "axle"`},
+		{`component.kind == "axle" && vehicle.key == "bus-07"`, `component.kind == "axle" && vehicle.key == "bus-08"`, ""},
+		{`component.kind == "axle" && vehicle.key == "bus-07"`, `component.kind == "axle"`, `a vehicle of the key "bus-07" with a component of kind "axle"`},
 		{`true`, `component.kind == "axle"`, `a vehicle with a component of kind "axle"`},
 		{`true`, `false`, ""},
 	} {

@@ -64,11 +64,11 @@ type namedNode struct {
 // earlierNames finds the clashes of names: of vehicles, and of each one's components and
 // meters.
 func (r *registerReader) earlierNames(vehicles []source.Pair) {
-	r.noClash(vehicles, "vehicle", "A name stays with the vehicle that had it first. Give both a key that no vehicle has had, and write the registration under `plate:`.")
+	r.noClash(vehicles, "vehicle", "a name stays with the vehicle that had it first: give both a key that no vehicle has had, and write the plates under `plate:`")
 	for _, v := range vehicles {
 		for _, list := range []struct{ key, what string }{{"components", "component"}, {"meters", "meter"}} {
 			if n := childOf(v.Value, list.key); n != nil {
-				r.noClash(pairsOf(n), list.what, "Rename one of them to a name that neither has had.")
+				r.noClash(pairsOf(n), list.what, "give both a name that neither has had")
 			}
 		}
 	}
@@ -90,9 +90,9 @@ func (r *registerReader) noClash(list []source.Pair, what, swapped string) {
 		first := slices.IndexFunc(past[:i], func(o namedNode) bool { return o.name == w.name })
 		switch {
 		case w.name == w.of:
-			r.Fault(w.node, "leave it out; `was` is for earlier names", "%s %s has that name now", what, w.of)
+			r.Fault(w.node, "leave it out: `was` is for earlier names", "%s is the present name of this %s", w.of, what)
 		case present && slices.Contains(theirs, w.of):
-			r.Fault(w.node, swapped, "%s %s and %s have each other's name", what, w.of, w.name)
+			r.Fault(w.node, swapped, "%s and %s take each other's name", w.of, w.name)
 		case present:
 			r.Fault(w.node, fmt.Sprintf("if they are the same %s, take out the entry %s; if not, take out this `was`", what, w.name), "%s was %s, and there still is a %s %s", w.of, w.name, what, w.name)
 		case first >= 0 && past[first].of != w.of:

@@ -92,7 +92,7 @@ func (v *View) Applied() *Applied {
 	}
 	reg := v.Rec.Registered()
 	a := &Applied{book: v.Book, Reg: reg, Zone: reg.Location()}
-	a.Vehicle = word.Vehicle{Name: reg.Name, Kind: reg.Kind, Tags: reg.Tags}
+	a.Vehicle = word.Vehicle{Key: v.Rec.Shown(), Name: reg.Name, Kind: reg.Kind, Tags: reg.Tags}
 	for _, c := range reg.Components {
 		rc := word.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid}
 		if value := event.Litres(c.Capacity); !math.IsNaN(value) {

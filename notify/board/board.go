@@ -93,8 +93,11 @@ func (b *Board) failed(vehicle string, err error) {
 func (b *Board) find(ctx context.Context, l Link) (s alarm.Listed, ok bool) {
 	all, err := b.Fleet.AlarmsOf(ctx, l.Vehicle)
 	b.failed(l.Vehicle, err)
+	d, err := b.Fleet.Registered(ctx, l.Vehicle)
+	b.failed(l.Vehicle, err)
+	component := d.Present().Component(l.Component) // the mail may be older than its name
 	i := slices.IndexFunc(all, func(s alarm.Listed) bool {
-		return s.Component == l.Component && s.Rule == l.Rule && s.To != alarm.Normal
+		return s.Component == component && s.Rule == l.Rule && s.To != alarm.Normal
 	})
 	if i < 0 {
 		return s, false

@@ -173,7 +173,7 @@ func (d *Directory) reached(p *Person, s *Subject) bool {
 
 // alarmsOf are all alarms that the book can raise on a vehicle, at each stage.
 func alarmsOf(v Vehicle, book *rules.Book, judge *rules.Judge) (all []Subject) {
-	about := word.Vehicle{Name: v.Name, Kind: v.Kind, Tags: v.Tags}
+	about := word.Vehicle{Key: v.ID, Name: v.Name, Kind: v.Kind, Tags: v.Tags}
 	var comps []word.Component
 	for _, c := range v.Components {
 		comps = append(comps, word.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})

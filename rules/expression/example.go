@@ -27,6 +27,7 @@ func (e Example) String() string {
 			parts = append(parts, fmt.Sprintf(format, value))
 		}
 	}
+	add("of the key %q", e.Key)
 	add("called %q", e.Name)
 	add("of kind %q", e.Kind)
 	for _, name := range slices.Sorted(maps.Keys(e.Tags)) {
@@ -76,7 +77,7 @@ func (s *Search) Both(a, b *Condition) (Example, bool) {
 		}
 		both.numbers = append(both.numbers, c.compares.numbers...)
 	}
-	any := Example{word.Vehicle{Name: "any", Kind: "any", Tags: map[string]string{}}, word.Component{Name: "any", Kind: "any", Fluid: "any"}}
+	any := Example{word.Vehicle{Key: "any", Name: "any", Kind: "any", Tags: map[string]string{}}, word.Component{Name: "any", Kind: "any", Fluid: "any"}}
 	return s.each(slices.Sorted(maps.Keys(both.fields)), both, any, func(e *Example) bool {
 		s.left--
 		one, err1 := s.run.Matches(a, &e.Vehicle, &e.Component)
@@ -119,6 +120,8 @@ func (s *Search) each(fields []string, of comparands, e Example, right func(*Exa
 
 func (e *Example) set(field, value string) {
 	switch field {
+	case "vehicle.key":
+		e.Key = value
 	case "vehicle.name":
 		e.Name = value
 	case "vehicle.kind":

@@ -4,7 +4,8 @@ import "strings"
 
 // Vehicle is what a rule may ask of a vehicle.
 type Vehicle struct {
-	Name string            `expr:"name"`
+	Key  string            `expr:"key"`  // by which the register names it
+	Name string            `expr:"name"` // by which people call it
 	Kind string            `expr:"kind"`
 	Tags map[string]string `expr:"tags"`
 }
@@ -49,6 +50,7 @@ type Facts interface {
 }
 
 var fields = map[string]func(*Vehicle, *Component) string{
+	"vehicle.key":     func(v *Vehicle, _ *Component) string { return v.Key },
 	"vehicle.name":    func(v *Vehicle, _ *Component) string { return v.Name },
 	"vehicle.kind":    func(v *Vehicle, _ *Component) string { return v.Kind },
 	"component.name":  func(_ *Vehicle, c *Component) string { return c.Name },
