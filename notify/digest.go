@@ -11,6 +11,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
@@ -182,7 +183,7 @@ func (l *list) hears(d *people.Directory, reg Register, s *alarm.Listed, stage a
 	}
 	about := subjectOn(v, &s.Transition, stage)
 	heard, _ = d.Hears(l.p.Person, &about)
-	return v.Name, heard
+	return event.Label(v.Name, v.Plate), heard
 }
 
 func (l *list) worst() alarm.Stage {

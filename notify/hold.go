@@ -208,7 +208,7 @@ func groupOf(t *alarm.Transition) string {
 
 func summaryItem(p reader, n news) page.Item {
 	b := blockOf(p, n.Transition)
-	it := page.Item{Heading: n.vehicle(), What: alarmOn(n.Transition)}
+	it := page.Item{Heading: n.label(), What: alarmOn(n.Transition)}
 	text := b.Strong
 	if n.To == alarm.Warning {
 		it.Strong, text = b.Strong, ""

@@ -230,7 +230,7 @@ func letter(c Cause, about telling, intro string) Message {
 	m.Subject, m.Vehicle, m.Stage = subjectOf(mine), lead.Vehicle, lead.To
 	m.Urgent = slices.ContainsFunc(mine, news.stops)
 	m.Thread = key("thread", lead.Home(), lead.Component, lead.Rule, p.ID)
-	pg := &sheet{page.Page{Title: lead.vehicle(), Lead: intro}}
+	pg := &sheet{page.Page{Title: lead.label(), Lead: intro}}
 	mind := minds{p: p, told: c.told}
 	shown := map[string]bool{} // the pictures, once each
 	for i, n := range mine {
@@ -332,6 +332,9 @@ func workOn(t *alarm.Transition) string {
 	}
 	return titleOf(t) + " (" + t.Component + ")"
 }
+
+// label is the vehicle's name with its plate.
+func (n news) label() string { return event.Label(n.vehicle(), n.about.Vehicle.Plate) }
 
 func (n news) vehicle() string { return cmp.Or(n.about.Vehicle.Name, n.Vehicle) }
 

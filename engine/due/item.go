@@ -16,6 +16,7 @@ type Item struct {
 	Vehicle   string            `json:"vehicle"`
 	First     string            `json:"first,omitempty"` // see alarm.Transition
 	Name      string            `json:"name"`            // the vehicle's name for people
+	Plate     string            `json:"plate,omitempty"`
 	Tags      map[string]string `json:"tags,omitempty"`
 	People    []string          `json:"people,omitempty"`
 	Component string            `json:"component,omitempty"`

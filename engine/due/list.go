@@ -76,7 +76,7 @@ func ahead(v *judge.View, d *judge.Due, n int) bool {
 func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 	reg := v.Applied().Reg
 	item := Item{
-		Vehicle: v.Rec.Shown(), First: v.Rec.First(), Name: reg.Name, Tags: reg.Tags, People: reg.People, Component: k.Component,
+		Vehicle: v.Rec.Shown(), First: v.Rec.First(), Name: reg.Name, Plate: reg.Plate, Tags: reg.Tags, People: reg.People, Component: k.Component,
 		Task: k.Rule, Title: d.Title(), Stage: alarm.TaskStages[d.Stage], Limit: d.Limit.String(), Why: v.DueWords(d),
 		Cautions: d.Cautions(), FollowUp: d.FollowUp != nil,
 	}

@@ -12,6 +12,7 @@ import (
 	_ "time/tzdata" // zones must not hang on the machine
 
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -77,6 +78,17 @@ func (v *VehicleData) Names(key string) []string {
 		return []string{key}
 	}
 	return append([]string{key, v.Name, v.Plate, v.VIN}, v.Was...)
+}
+
+// Label is the vehicle's name, with its plate where that says more.
+func (v *VehicleData) Label() string { return Label(v.Name, v.Plate) }
+
+// Label is a vehicle's name, with its plate where that says more.
+func Label(name, plate string) string {
+	if plate == "" || english.Folded(plate) == english.Folded(name) {
+		return name
+	}
+	return name + " (" + plate + ")"
 }
 
 // MeterKind tells whether the registered meter counts hours; ok is false where

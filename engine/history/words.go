@@ -10,7 +10,10 @@ import (
 )
 
 func registerWords(d *event.VehicleData) string {
-	s := d.Name
+	s := d.Label()
+	if d.VIN != "" {
+		s += ", VIN " + d.VIN
+	}
 	if d.Kind != "" {
 		s += ", " + d.Kind
 	}

@@ -116,7 +116,7 @@ func DueLine(d due.Item) string {
 	if d.Statutory {
 		what += ", required by law"
 	}
-	line := fmt.Sprintf("%-8s %-10s %s\n%20s%s", listStage(d.Stage), d.Name, what, "", d.Why)
+	line := fmt.Sprintf("%-8s %-10s %s\n%20s%s", listStage(d.Stage), event.Label(d.Name, d.Plate), what, "", d.Why)
 	switch {
 	case strings.HasPrefix(d.LastDone, "counted"):
 		line += fmt.Sprintf("\n%20s%s", "", d.LastDone)
