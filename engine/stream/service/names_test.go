@@ -6,6 +6,7 @@ import (
 	"reflect"
 	"regexp"
 	"testing"
+	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
 
@@ -196,6 +197,50 @@ func replayed(t *testing.T, l *stream.Log, s *Service) {
 			}
 		}
 		w.mu.Unlock()
+	}
+}
+
+// TestRenamedAmongReplicas renames a fleet whose partitions several replicas share, while
+// one of them crashes: the two partitions of a vehicle's names need not be one replica's.
+func TestRenamedAmongReplicas(t *testing.T) {
+	quick.Beside(t)
+	plain := func(v string, _ int) string { return v }
+	late := func(v string, n int) string {
+		if n%2 == 0 && n > 5 {
+			return v + "-b"
+		}
+		return v
+	}
+	want := renamedRun(t, func(*testing.T, *Service) bool { return false }, plain, false)
+	srv := servertest.Embed(t, t.TempDir())
+	l := open(t, srv)
+	a, b := replica(t, srv), replica(t, srv)
+	divided(t, 5*time.Second, a, b)
+	begin(t, l)
+	for n := 1; n < 16; n++ {
+		if n == 5 {
+			for _, v := range aFleet() {
+				send(t, l, renamed(v+"-b", n, v))
+			}
+		}
+		if n == 7 {
+			kill(t, a)
+		}
+		folded(t, b)
+		renamedDay(t, l, n, late)
+	}
+	folded(t, b)
+	var lines []string
+	for _, line := range saidLines(t, l) {
+		lines = append(lines, plates.ReplaceAllString(line, "$1"))
+	}
+	sortByVehicle(lines)
+	same(t, "said", lines, want)
+	for _, name := range []string{"bus-03", "bus-03-b"} {
+		list, err := Due.Of(t.Context(), b, Question{Vehicle: name})
+		if list = complete(t, list, err); len(list) != 1 || list[0].Vehicle != "bus-03-b" {
+			t.Errorf("due of %s: %+v", name, list)
+		}
 	}
 }
 
