@@ -53,7 +53,7 @@ func send(ctx context.Context, s cli.Env, nc *nats.Conn, in io.Reader) error {
 	sent, refused := 0, 0
 	err = intake.ReadFile(in, func(line int, ev event.Event, err error) error {
 		if err == nil && ev.Kind.Internal() {
-			err = fmt.Errorf("a %s is written by the service alone", ev.Kind)
+			err = fmt.Errorf("only the service itself writes a %s", ev.Kind)
 		}
 		if err != nil {
 			refused++

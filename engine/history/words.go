@@ -88,7 +88,7 @@ func alarmWords(t *alarm.Transition) string {
 		s += ": " + string(t.To)
 	}
 	if t.Shelved {
-		s += " (put aside, told to nobody)"
+		s += " (shelved; nobody was told)"
 	}
 	if t.Message != "" {
 		s += ": " + t.Message
@@ -112,7 +112,7 @@ func verdictWords(v *Verdict) string {
 		}
 	}
 	if n := len(v.NotJudged); n > 0 && v.Judged > 0 {
-		s += "; " + strconv.Itoa(n) + " of " + strconv.Itoa(n+v.Judged) + " rules could not be judged"
+		s += "; " + strconv.Itoa(n) + " of " + strconv.Itoa(n+v.Judged) + " checks could not be made"
 	}
 	return s
 }

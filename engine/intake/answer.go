@@ -87,7 +87,7 @@ func checkFields(ev event.Event, d *event.AnswerData, needs, may []string) error
 	}
 	switch {
 	case idle != "":
-		return refuse("data."+idle, "means nothing in %s, leave it out", d.Answer)
+		return refuse("data."+idle, "has no meaning in %s; leave it out", d.Answer)
 	case d.Answer == "shelve":
 		return checkShelve(ev, d)
 	case d.Answer == "postpone":
@@ -98,7 +98,7 @@ func checkFields(ev event.Event, d *event.AnswerData, needs, may []string) error
 
 func checkShelve(ev event.Event, d *event.AnswerData) error {
 	if d.Until == "" {
-		return refuse("data.until", "missing, an alarm is shelved until an RFC 3339 time")
+		return refuse("data.until", "missing; an alarm is shelved until an RFC 3339 time")
 	}
 	t, err := parseTime(d.Until)
 	if err == nil && !t.After(ev.Time) {
@@ -110,7 +110,7 @@ func checkShelve(ev event.Event, d *event.AnswerData) error {
 func checkPostpone(ev event.Event, d *event.AnswerData) error {
 	switch {
 	case d.Why == "":
-		return refuse("data.why", "missing, a task is postponed for a reason")
+		return refuse("data.why", "missing; give a reason for postponing the task")
 	case (d.Until == "") == (d.ByDistance == nil):
 		return refuse("data", "a task is postponed either until a date or byDistance")
 	case d.ByDistance != nil:
@@ -126,9 +126,9 @@ func checkPostpone(ev event.Event, d *event.AnswerData) error {
 func checkVoid(ev event.Event, d *event.VoidData) error {
 	switch {
 	case d.Source == "":
-		return refuse("data.source", "missing, name the source of the event to void")
+		return refuse("data.source", "missing; name the source of the event to void")
 	case d.ID == "":
-		return refuse("data.id", "missing, name the id of the event to void")
+		return refuse("data.id", "missing; name the id of the event to void")
 	case event.ID(*d) == ev.ID:
 		return refuse("data", "a void cannot name itself")
 	}

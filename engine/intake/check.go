@@ -36,7 +36,7 @@ func checkName(at, s string) error {
 	case len(s) > maxName:
 		return within(at, atMost(s, maxName))
 	case strings.TrimSpace(s) != s:
-		return refuse(at, "%s begins or ends with a blank", quote(s))
+		return refuse(at, "%s begins or ends with a space", quote(s))
 	}
 	return nil
 }
@@ -49,7 +49,7 @@ func checkOptional(at, s string) error {
 	return checkName(at, s)
 }
 
-// checkNames asks for a list of at most n names of which none stands twice.
+// checkNames asks for a list of at most n names of which none appears twice.
 func checkNames(at string, names []string, n int) error {
 	return checkList(at, names, n, "", func(s string) string { return s }, checkName)
 }
@@ -66,7 +66,7 @@ func checkList[T any](at string, list []T, n int, named string, name func(T) str
 			return err
 		}
 		if slices.ContainsFunc(list[:i], func(o T) bool { return name(o) == name(e) }) {
-			return refuse(at+named, "%s stands twice", quote(name(e)))
+			return refuse(at+named, "%s appears twice", quote(name(e)))
 		}
 	}
 	return nil
@@ -88,7 +88,7 @@ func checkMap[T any](at string, m map[string]T, n int, check func(at string, e T
 
 func checkCount(at string, have, most int) error {
 	if have > most {
-		return refuse(at, "%d entries, at most %d are kept", have, most)
+		return refuse(at, "%d entries; the limit is %d", have, most)
 	}
 	return nil
 }
@@ -116,7 +116,7 @@ func checkReading(d *event.ReadingData) error {
 // checkTopUpComponent wants a component of a reading only beside what went into it.
 func checkTopUpComponent(d *event.ReadingData) error {
 	if d.Component != "" && d.ToppedUp == nil {
-		return refuse("data.component", "a reading has one only beside toppedUp, the fluid that went into it")
+		return refuse("data.component", "a reading has a component only together with toppedUp")
 	}
 	return nil
 }
@@ -149,7 +149,7 @@ func checkValues(meters map[string]unit.Quantity) error {
 func checkService(_ event.Event, d *event.ServiceData) error {
 	d.Tasks, d.Meters = some(d.Tasks), someOf(d.Meters)
 	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && d.ToppedUp == nil && !d.Filter && d.Note == "" {
-		return refuse("data", "nothing was done, wanted tasks, meters, fluid, toppedUp, filter or a note")
+		return refuse("data", "nothing was done; expected tasks, meters, fluid, toppedUp, filter or a note")
 	}
 	var f event.FluidData
 	if d.Fluid != nil {
@@ -202,7 +202,7 @@ func checkBaseline(_ event.Event, d *fleet.BaselineData) error {
 
 func checkHash(what, hash string) error {
 	if !bookHash.MatchString(hash) {
-		return refuse(what, "%s, wanted sha256: and 64 hex digits", quote(hash))
+		return refuse(what, "%s; expected sha256: and 64 hex digits", quote(hash))
 	}
 	return nil
 }

@@ -57,7 +57,7 @@ func tooLong(b []byte, most int) error {
 	if len(b) <= most {
 		return nil
 	}
-	return fmt.Errorf("%d bytes long, an event has at most %d", len(b), most)
+	return fmt.Errorf("%d bytes long; the limit for an event is %d", len(b), most)
 }
 
 // Decode reads one event. On an error the event returned holds what could be
@@ -122,7 +122,7 @@ func kindOf(typ string) (event.Kind, error) {
 	if ok && typ == typeOf(k) {
 		return k, nil
 	}
-	return 0, refuse("type", "%s is not known, wanted one of %s", quote(typ), strings.Join(typeNames(), ", "))
+	return 0, refuse("type", "%s is not known; expected one of %s", quote(typ), strings.Join(typeNames(), ", "))
 }
 
 func typeOf(k event.Kind) string { return "telltale." + k.String() + ".v1" }
@@ -141,11 +141,11 @@ func typeNames() []string {
 func checkHead(ev event.Event) error {
 	switch {
 	case ev.Time.IsZero():
-		return refuse("time", "missing, say when it was observed, like 2031-02-10T14:00:00Z")
+		return refuse("time", "missing; say when it was observed, for example 2031-02-10T14:00:00Z")
 	case ev.Kind.Internal() && ev.Vehicle != "":
-		return refuse("subject", "a %s is of no vehicle, leave it out", ev.Kind)
+		return refuse("subject", "a %s belongs to no vehicle; leave it out", ev.Kind)
 	case !ev.Kind.Internal() && ev.Vehicle == "":
-		return refuse("subject", "missing, name the vehicle")
+		return refuse("subject", "missing; name the vehicle")
 	case !ev.Kind.Internal():
 		return checkName("subject", ev.Vehicle)
 	}
@@ -200,7 +200,7 @@ func dataOf[T any](check func(event.Event, *T) error) func(event.Event, jsontext
 
 func readTick(_ event.Event, raw jsontext.Value) (any, error) {
 	if raw != nil {
-		return nil, refuse("data", "a tick has none, leave it out")
+		return nil, refuse("data", "a tick has none; leave it out")
 	}
 	return nil, nil
 }
@@ -233,7 +233,7 @@ func wholeReading(raw jsontext.Value) (any, error) {
 		case r.Value == nil:
 			return refuse("data.value", "missing")
 		case r.Value.hours && r.Unit != "":
-			return refuse("data.unit", "an ISO 8601 duration carries its own units, leave unit out")
+			return refuse("data.unit", "an ISO 8601 duration carries its own units; leave unit out")
 		case r.Value.hours:
 			r.Unit = "h"
 		}
@@ -261,7 +261,7 @@ func checkTokens(raw jsontext.Value) error {
 		}
 		switch tok.Kind() {
 		case 'n':
-			return refuse(path("data", dec.StackPointer()), "null, leave the field out instead")
+			return refuse(path("data", dec.StackPointer()), "null; leave the field out instead")
 		case '"':
 			if err := checkText(tok.String(), dec.StackPointer); err != nil {
 				return within(path("data", dec.StackPointer()), err)

@@ -86,7 +86,7 @@ func TestDecodeSample(t *testing.T) {
 // A refusal names the event as far as it could be read.
 func TestDecodeRefusedKeepsHead(t *testing.T) {
 	ev, err := Decode([]byte(`{"specversion":"0.3","Type":"x","source":"/gateway/3","id":"r-1","subject":"bus-07","time":"2031-01-03T06:10:00Z"}`))
-	if want := `specversion: "0.3", wanted "1.0"`; text(err) != want {
+	if want := `specversion: "0.3"; expected "1.0"`; text(err) != want {
 		t.Errorf("got %q, want %q", text(err), want)
 	}
 	equal(t, ev, event.Event{ID: event.ID{Source: "/gateway/3", ID: "r-1"}, Vehicle: "bus-07", Time: at("2031-01-03T06:10:00Z")})
@@ -95,14 +95,14 @@ func TestDecodeRefusedKeepsHead(t *testing.T) {
 func TestDecodeHead(t *testing.T) {
 	ok := reading(`{"meter":"odometer","value":1,"unit":"km"}`)
 	for _, c := range []struct{ old, new, want string }{
-		{`telltale.reading.v1`, `telltale.reading.v2`, `type: "telltale.reading.v2" is not known, wanted one of telltale.vehicle.v1, telltale.meter-replaced.v1, telltale.reading.v1, telltale.sample.v1, telltale.service.v1, telltale.answer.v1, telltale.void.v1`},
-		{`telltale.reading.v1`, `telltale..v1`, `type: "telltale..v1" is not known, wanted one of telltale.vehicle.v1, telltale.meter-replaced.v1, telltale.reading.v1, telltale.sample.v1, telltale.service.v1, telltale.answer.v1, telltale.void.v1`},
-		{`"subject":"bus-07",`, ``, `subject: missing, name the vehicle`},
-		{`"subject":"bus-07"`, `"subject":" bus-07"`, `subject: " bus-07" begins or ends with a blank`},
-		{`"time":"2031-01-03T06:10:00Z",`, ``, `time: missing, say when it was observed, like 2031-02-10T14:00:00Z`},
-		{`telltale.reading.v1`, `telltale.tick.v1`, `subject: a tick is of no vehicle, leave it out`},
+		{`telltale.reading.v1`, `telltale.reading.v2`, `type: "telltale.reading.v2" is not known; expected one of telltale.vehicle.v1, telltale.meter-replaced.v1, telltale.reading.v1, telltale.sample.v1, telltale.service.v1, telltale.answer.v1, telltale.void.v1`},
+		{`telltale.reading.v1`, `telltale..v1`, `type: "telltale..v1" is not known; expected one of telltale.vehicle.v1, telltale.meter-replaced.v1, telltale.reading.v1, telltale.sample.v1, telltale.service.v1, telltale.answer.v1, telltale.void.v1`},
+		{`"subject":"bus-07",`, ``, `subject: missing; name the vehicle`},
+		{`"subject":"bus-07"`, `"subject":" bus-07"`, `subject: " bus-07" begins or ends with a space`},
+		{`"time":"2031-01-03T06:10:00Z",`, ``, `time: missing; say when it was observed, for example 2031-02-10T14:00:00Z`},
+		{`telltale.reading.v1`, `telltale.tick.v1`, `subject: a tick belongs to no vehicle; leave it out`},
 		{`"data":{"meter":"odometer","value":1,"unit":"km"}`, `"foo":1`, `data: missing`},
-		{`"data":{"meter":"odometer","value":1,"unit":"km"}`, `"data":null`, `data: null, leave the field out instead`},
+		{`"data":{"meter":"odometer","value":1,"unit":"km"}`, `"data":null`, `data: null; leave the field out instead`},
 	} {
 		_, err := Decode([]byte(strings.Replace(ok, c.old, c.new, 1)))
 		if text(err) != c.want {

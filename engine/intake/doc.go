@@ -2,7 +2,7 @@
 // JSON, one a message on NATS or one a line in a file.
 //
 // It is strict, because a field that is misread is worse than one that is
-// refused: a key that stands twice, an unknown field, a unit that does not fit,
+// refused: a key that appears twice, an unknown field, a unit that does not fit,
 // null, bad UTF-8, a lone surrogate, trailing text and anything over 64 KiB are
 // refused, and the reason names the place and the cure:
 //

@@ -43,7 +43,7 @@ func decodeEnvelope(b []byte) (envelope, error) {
 		return env, err
 	}
 	if _, err := dec.ReadToken(); !errors.Is(err, io.EOF) {
-		return env, fmt.Errorf("something follows the event at byte %d, wanted one event alone", dec.InputOffset())
+		return env, fmt.Errorf("more text after the event at byte %d; expected one event alone", dec.InputOffset())
 	}
 	if fault != nil {
 		return env, fault
@@ -53,11 +53,11 @@ func decodeEnvelope(b []byte) (envelope, error) {
 
 func notAnObject(dec *jsontext.Decoder, k jsontext.Kind) error {
 	if _, err := dec.ReadToken(); errors.Is(err, io.EOF) {
-		return errors.New("empty, wanted one CloudEvent as a JSON object")
+		return errors.New("empty; expected one CloudEvent as a JSON object")
 	} else if err != nil {
 		return jsonFault(err, "")
 	}
-	return fmt.Errorf("%s where one CloudEvent as a JSON object is needed", kindWord(k))
+	return fmt.Errorf("%s where one CloudEvent as a JSON object is expected", kindWord(k))
 }
 
 // read takes in all members of the event's object. A faulty attribute (fault, the
@@ -103,9 +103,9 @@ func (e *envelope) member(name string, val jsontext.Value) error {
 		e.data = val // of the event's own bytes
 		return nil
 	case name == "data_base64":
-		return refuse("data_base64", "not read, put a JSON object under data")
+		return refuse("data_base64", "not supported; put a JSON object under data")
 	case attributes[name] == nil && !isAttributeName(name):
-		return fmt.Errorf("%s: not an attribute's name, wanted a to z and 0 to 9, at most 20 of them", quote(name))
+		return fmt.Errorf("%s: not an attribute's name; expected a to z and 0 to 9, at most 20 of them", quote(name))
 	case val.Kind() == 'n':
 		return nil
 	}
@@ -165,7 +165,7 @@ func (e *envelope) complete() error {
 		{"specversion", e.version}, {"id", e.id}, {"source", e.source}, {"type", e.typ},
 	} {
 		if a.value == "" {
-			return refuse(a.name, "missing, every CloudEvent has one")
+			return refuse(a.name, "missing; every CloudEvent has one")
 		}
 	}
 	return nil

@@ -69,21 +69,21 @@ func jsonFault(err error, root string) error {
 	at := path(root, sem.JSONPointer)
 	switch {
 	case errors.Is(sem.Err, json.ErrUnknownName):
-		return refuse(at, "unknown field, wanted %s", english.List("or", fieldNames(sem.GoType)))
+		return refuse(at, "unknown field; expected %s", english.List("or", fieldNames(sem.GoType)))
 	case sem.JSONKind == '0' && sem.JSONValue != nil && isNumeric(sem.GoType):
 		return refuse(at, "%s is not %s that can be kept", shorten(string(sem.JSONValue)), typeWord(sem.GoType))
 	case sem.JSONKind != 0 && sem.GoType != nil:
-		return refuse(at, "%s where %s is needed", kindWord(sem.JSONKind), typeWord(sem.GoType))
+		return refuse(at, "%s where %s is expected", kindWord(sem.JSONKind), typeWord(sem.GoType))
 	case sem.Err != nil:
 		return within(at, sem.Err)
 	}
-	return refuse(at, "not readable")
+	return refuse(at, "cannot be read")
 }
 
 func syntaxFault(syn *jsontext.SyntacticError, root string) error {
 	switch {
 	case errors.Is(syn.Err, jsontext.ErrDuplicateName):
-		return refuse(path(root, syn.JSONPointer), "stands twice")
+		return refuse(path(root, syn.JSONPointer), "appears twice")
 	case errors.Is(syn.Err, io.ErrUnexpectedEOF):
 		return errors.New("not JSON: it ends too early")
 	case strings.HasPrefix(syn.Err.Error(), "invalid surrogate pair"): // goes on with the text after it

@@ -121,7 +121,7 @@ func TestBaselineEvent(t *testing.T) {
 	if err == nil || !strings.HasPrefix(err.Error(), "data.set: its hash is ") {
 		t.Errorf("tampered: %v", err)
 	}
-	if _, err := DecodeMessage("telltale.in.bus-07.reading", line); err == nil || !strings.Contains(err.Error(), "an event has at most 65536") {
+	if _, err := DecodeMessage("telltale.in.bus-07.reading", line); err == nil || !strings.Contains(err.Error(), "the limit for an event is 65536") {
 		t.Errorf("from outside: %v", err)
 	}
 }

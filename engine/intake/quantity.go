@@ -38,12 +38,12 @@ func readQuantity(dec *jsontext.Decoder, q *unit.Quantity) error {
 			return err
 		}
 		if w.Value == nil || w.Unit == nil {
-			return errors.New(`incomplete, wanted value and unit, like {"value":4,"unit":"L"}`)
+			return errors.New(`incomplete; expected value and unit, like {"value":4,"unit":"L"}`)
 		}
 		*q = unit.Quantity{Value: *w.Value, Unit: *w.Unit}
 		return nil
 	default:
-		return fmt.Errorf(`%s where a quantity is needed, like {"value":4,"unit":"L"}`, kindWord(k))
+		return fmt.Errorf(`%s where a quantity is expected, like {"value":4,"unit":"L"}`, kindWord(k))
 	}
 }
 
@@ -78,7 +78,7 @@ var fraction = regexp.MustCompile(`[.,](\d{1,9})([HMSDW])$`)
 // parseHours reads an ISO 8601 duration of a running meter, in hours. A day is 24
 // hours of running.
 func parseHours(s string) (float64, error) {
-	bad := fmt.Errorf("%s is no ISO 8601 duration in days, hours, minutes and seconds, like PT13H28M30S", quote(s))
+	bad := fmt.Errorf("%s is not an ISO 8601 duration in days, hours, minutes and seconds, like PT13H28M30S", quote(s))
 	whole, rest := s, 0.0
 	if m := fraction.FindStringSubmatch(s); m != nil {
 		whole = strings.TrimSuffix(s, m[0]) + m[2]

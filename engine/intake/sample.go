@@ -79,7 +79,7 @@ const day = 24 * time.Hour
 
 func checkResults(results []event.ResultData) error {
 	if len(results) == 0 {
-		return refuse("data.results", "missing, a sample has at least one")
+		return refuse("data.results", "missing; a sample has at least one")
 	}
 	if err := checkCount("data.results", len(results), maxResults); err != nil {
 		return err
@@ -113,9 +113,9 @@ func checkResult(at string, r *event.ResultData) error {
 	}
 	switch {
 	case says == 0:
-		return refuse(at, "no result, wanted value, below, above, notDetected or trace")
+		return refuse(at, "no result; expected value, below, above, notDetected or trace")
 	case says > 1:
-		return refuse(at, "more than one of value, below, above, notDetected and trace, wanted one of them")
+		return refuse(at, "more than one of value, below, above, notDetected and trace; expected one of them")
 	}
 	return nil
 }

@@ -87,11 +87,11 @@ func DecodeMessage(subject string, b []byte) (event.Event, error) {
 	case fault != nil:
 		return ev, fault
 	case ev.Kind.Internal():
-		return ev, &Fault{"type", fmt.Sprintf("a %s is written by the service alone", ev.Kind), event.Forged}
+		return ev, &Fault{"type", fmt.Sprintf("only the service itself writes a %s", ev.Kind), event.Forged}
 	case said != ev.Vehicle:
-		return ev, refuse("subject", "%s, but the message came under the token of %s", quote(said), quote(ev.Vehicle))
+		return ev, refuse("subject", "%s, but the NATS subject is that of %s", quote(said), quote(ev.Vehicle))
 	case kind != ev.Kind.String():
-		return ev, refuse("type", "%q, but the message came under %s", typeOf(ev.Kind), quote(kind))
+		return ev, refuse("type", "%q, but the NATS subject says %s", typeOf(ev.Kind), quote(kind))
 	}
 	return ev, nil
 }
@@ -104,7 +104,7 @@ func splitSubject(subject string) (token, kind string, err error) {
 	case len(p) == 5 && p[0] == "telltale" && p[1] == "event" && isNumber(p[2]):
 		return p[3], p[4], nil
 	}
-	return "", "", fmt.Errorf("NATS subject %s, wanted telltale.in.<vehicle>.<kind>", quote(subject))
+	return "", "", fmt.Errorf("NATS subject %s; expected telltale.in.<vehicle>.<kind>", quote(subject))
 }
 
 func isNumber(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }
@@ -117,7 +117,7 @@ func DecodeInternal(subject string, b []byte) (event.Event, error) {
 		return ev, err
 	}
 	if !ev.Kind.Internal() || subject != Subject(ev) {
-		return ev, refuse("type", "%q, but the message came under %s", typeOf(ev.Kind), quote(subject))
+		return ev, refuse("type", "%q, but the NATS subject says %s", typeOf(ev.Kind), quote(subject))
 	}
 	return ev, nil
 }

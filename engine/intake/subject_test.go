@@ -34,8 +34,8 @@ func TestUntokenRefuses(t *testing.T) {
 		{"a=", `vehicle token: "a=" is spelt "a=3D"`},
 		{"=G0", `vehicle token: "=G0" is spelt "=3DG0"`},
 		{"=+1", `vehicle token: "=+1" is spelt "=3D=2B1"`},
-		{strings.Repeat("a", 129), `vehicle token: 129 bytes long, at most 128 are kept`},
-		{strings.Repeat("a", 385), `vehicle token: 385 bytes long, at most 384 are kept`},
+		{strings.Repeat("a", 129), `vehicle token: 129 bytes long; the limit is 128`},
+		{strings.Repeat("a", 385), `vehicle token: 385 bytes long; the limit is 384`},
 	} {
 		if _, err := Untoken(c.token); text(err) != c.want {
 			t.Errorf("Untoken(%q):\n got %q\nwant %q", c.token, text(err), c.want)
@@ -66,12 +66,12 @@ func TestDecodeMessage(t *testing.T) {
 	for _, c := range []struct{ subject, event, vehicle, want string }{
 		{"telltale.in.bus-07.reading", ok, "bus-07", ``},
 		{"telltale.event.13.bus-07.reading", ok, "bus-07", ``},
-		{"telltale.event.13.bus-08.reading", ok, "bus-08", `subject: "bus-07", but the message came under the token of "bus-08"`},
-		{"telltale.event.13.bus-07.sample", ok, "bus-07", `type: "telltale.reading.v1", but the message came under "sample"`},
+		{"telltale.event.13.bus-08.reading", ok, "bus-08", `subject: "bus-07", but the NATS subject is that of "bus-08"`},
+		{"telltale.event.13.bus-07.sample", ok, "bus-07", `type: "telltale.reading.v1", but the NATS subject says "sample"`},
 		{"telltale.event.13.bus=2D07.reading", ok, "", `vehicle token: "bus=2D07" is spelt "bus-07"`},
-		{"telltale.event.13.bus-07.tick", tick, "bus-07", `type: a tick is written by the service alone`},
-		{"telltale.event.x.bus-07.reading", ok, "", `NATS subject "telltale.event.x.bus-07.reading", wanted telltale.in.<vehicle>.<kind>`},
-		{"telltale.in.bus-07", ok, "", `NATS subject "telltale.in.bus-07", wanted telltale.in.<vehicle>.<kind>`},
+		{"telltale.event.13.bus-07.tick", tick, "bus-07", `type: only the service itself writes a tick`},
+		{"telltale.event.x.bus-07.reading", ok, "", `NATS subject "telltale.event.x.bus-07.reading"; expected telltale.in.<vehicle>.<kind>`},
+		{"telltale.in.bus-07", ok, "", `NATS subject "telltale.in.bus-07"; expected telltale.in.<vehicle>.<kind>`},
 		{"telltale.in.bus-07.reading", `{"id":"r-1"`, "bus-07", `not JSON: it ends too early`},
 	} {
 		ev, err := DecodeMessage(c.subject, []byte(c.event))
@@ -89,9 +89,9 @@ func TestDecodeInternal(t *testing.T) {
 		equal(t, ev, Tick(at("2031-01-03T06:15:00Z")))
 	}
 	for _, c := range []struct{ subject, event, want string }{
-		{"telltale.all.turn", string(tick), `type: "telltale.tick.v1", but the message came under "telltale.all.turn"`},
-		{"telltale.in.bus-07.reading", reading(`{"meter":"odometer","value":1,"unit":"km"}`), `type: "telltale.reading.v1", but the message came under "telltale.in.bus-07.reading"`},
-		{"telltale.all.tick", ``, `empty, wanted one CloudEvent as a JSON object`},
+		{"telltale.all.turn", string(tick), `type: "telltale.tick.v1", but the NATS subject says "telltale.all.turn"`},
+		{"telltale.in.bus-07.reading", reading(`{"meter":"odometer","value":1,"unit":"km"}`), `type: "telltale.reading.v1", but the NATS subject says "telltale.in.bus-07.reading"`},
+		{"telltale.all.tick", ``, `empty; expected one CloudEvent as a JSON object`},
 	} {
 		if _, err := DecodeInternal(c.subject, []byte(c.event)); text(err) != c.want {
 			t.Errorf("%s:\n got %q\nwant %q", c.subject, text(err), c.want)

@@ -28,7 +28,7 @@ const lowerOrDigit = "abcdefghijklmnopqrstuvwxyz0123456789"
 // attributeText reads an attribute of the type String.
 func attributeText(name string, val jsontext.Value) (string, error) {
 	if val.Kind() != '"' {
-		return "", refuse(name, "%s where a text is needed", kindWord(val.Kind()))
+		return "", refuse(name, "%s where a text is expected", kindWord(val.Kind()))
 	}
 	s := ""
 	if plainText(val) {
@@ -41,7 +41,7 @@ func attributeText(name string, val jsontext.Value) (string, error) {
 		s = string(b)
 	}
 	if s == "" {
-		return "", refuse(name, "empty, leave it out or fill it")
+		return "", refuse(name, "empty; leave it out or fill it in")
 	}
 	return s, within(name, checkRunes(s, ""))
 }
@@ -67,7 +67,7 @@ func checkExtension(name string, val jsontext.Value) error {
 		return err
 	case '0':
 		if _, err := strconv.ParseInt(string(val), 10, 32); err != nil {
-			return refuse(name, "%s is no 32-bit integer, the only numbers of CloudEvents", shorten(string(val)))
+			return refuse(name, "%s is not a 32-bit integer, the only kind of number in CloudEvents", shorten(string(val)))
 		}
 		return nil
 	}
@@ -115,7 +115,7 @@ func plainPath(s string) bool {
 func checkSchema(s string) error {
 	u, err := parseURI(s)
 	if err == nil && !u.IsAbs() {
-		return fmt.Errorf("%s is no absolute URI, like https://larkfell.example/schema", quote(s))
+		return fmt.Errorf("%s is not an absolute URI like https://larkfell.example/schema", quote(s))
 	}
 	return err
 }
@@ -125,7 +125,7 @@ func checkSchema(s string) error {
 func parseURI(s string) (*url.URL, error) {
 	for i := 0; i < len(s); i++ {
 		if c := s[i]; c <= ' ' || c >= 0x7F || strings.IndexByte("\"<>\\^`{|}", c) >= 0 {
-			return nil, fmt.Errorf("%s is no URI-reference, %q must be percent-encoded", quote(s), string(rune(c)))
+			return nil, fmt.Errorf("%s is not a URI reference, %q must be percent-encoded", quote(s), string(rune(c)))
 		}
 	}
 	u, err := url.Parse(s)
@@ -133,7 +133,7 @@ func parseURI(s string) (*url.URL, error) {
 		if why, ok := errors.AsType[*url.Error](err); ok {
 			err = why.Err
 		}
-		return nil, fmt.Errorf("%s is no URI-reference: %w", quote(s), err)
+		return nil, fmt.Errorf("%s is not a URI reference: %w", quote(s), err)
 	}
 	return u, nil
 }
@@ -142,7 +142,7 @@ func checkContentType(s string) error {
 	kind, params, err := mime.ParseMediaType(s)
 	charset := strings.ToLower(params["charset"])
 	if err != nil || kind != "application/json" || charset != "" && charset != "utf-8" {
-		return fmt.Errorf("%s, wanted \"application/json\" in UTF-8", quote(s))
+		return fmt.Errorf("%s; expected \"application/json\" in UTF-8", quote(s))
 	}
 	return nil
 }
@@ -164,7 +164,7 @@ func strict3339(s string) bool {
 // parseTime reads RFC 3339, "t" and "z" in either case; the leap second 23:59:60
 // UTC at a month's end is read as the second after it, as a POSIX clock shows it.
 func parseTime(s string) (time.Time, error) {
-	bad := func() error { return fmt.Errorf("%s is no RFC 3339 time, like 2031-02-10T14:00:00Z", quote(s)) }
+	bad := func() error { return fmt.Errorf("%s is not an RFC 3339 time like 2031-02-10T14:00:00Z", quote(s)) }
 	text, leap := strings.ToUpper(s), false
 	if len(text) > 19 && text[17:19] == "60" {
 		text, leap = text[:17]+"59"+text[19:], true
@@ -186,7 +186,7 @@ func parseTime(s string) (time.Time, error) {
 func parseDate(s string) (time.Time, error) {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil {
-		return time.Time{}, fmt.Errorf("%s is no date, like 2031-02-10", quote(s))
+		return time.Time{}, fmt.Errorf("%s is not a date like 2031-02-10", quote(s))
 	}
 	return t, checkYear(t)
 }
@@ -210,7 +210,7 @@ func checkYear(t time.Time) error {
 
 func atMost(s string, n int) error {
 	if len(s) > n {
-		return fmt.Errorf("%d bytes long, at most %d are kept", len(s), n)
+		return fmt.Errorf("%d bytes long; the limit is %d", len(s), n)
 	}
 	return nil
 }
@@ -222,7 +222,7 @@ func oneOf(s string, want ...string) error {
 	for i, w := range want {
 		want[i] = strconv.Quote(w)
 	}
-	return fmt.Errorf("%s, wanted %s", quote(s), english.List("or", want))
+	return fmt.Errorf("%s; expected %s", quote(s), english.List("or", want))
 }
 
 // shorten keeps error texts short whatever came in.

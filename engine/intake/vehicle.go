@@ -78,7 +78,7 @@ func checkZone(name string) error {
 	}
 	_, err := time.LoadLocation(name)
 	if err != nil || name == "Local" || strings.HasPrefix(name, "posix/") || strings.HasPrefix(name, "right/") {
-		return refuse("data.zone", "%s is not a time zone; it is a name like %q", quote(name), cmp.Or(zone.Spoken(name), "Europe/London"))
+		return refuse("data.zone", "%s is not a time zone; expected a name like %q", quote(name), cmp.Or(zone.Spoken(name), "Europe/London"))
 	}
 	return nil
 }
@@ -90,10 +90,10 @@ func checkMeter(at string, m event.MeterDef) error {
 // checkTorque asks for a source: a wrong torque strips a thread or loses a wheel.
 func checkTorque(at string, c event.ComponentDef) error {
 	err := checkMap(at+".torque", c.Torque, maxTorques, func(at string, q unit.Quantity) error {
-		return checkSome(at, "a torque", "0 tightens nothing, leave it out where it is unknown", q, unit.Torque)
+		return checkSome(at, "a torque", "0 tightens nothing; leave it out if it is unknown", q, unit.Torque)
 	})
 	if err == nil && len(c.Torque) > 0 && c.Source == "" {
-		return refuse(at+".source", "missing, a torque needs its source, such as the maker's manual and the page")
+		return refuse(at+".source", "missing; a torque needs its source, such as the maker's manual and the page")
 	}
 	return err
 }
@@ -113,11 +113,11 @@ func checkComponent(at string, c event.ComponentDef, meters []event.MeterDef) er
 	}
 	for i, name := range c.Meters {
 		if !slices.ContainsFunc(meters, func(m event.MeterDef) bool { return m.Name == name }) {
-			return refuse(fmt.Sprintf("%s.meters[%d]", at, i), "%s is not among data.meters", quote(name))
+			return refuse(fmt.Sprintf("%s.meters[%d]", at, i), "%s is not one of data.meters", quote(name))
 		}
 	}
 	if c.Capacity == nil {
 		return nil
 	}
-	return checkSome(at+".capacity", "a capacity", "0 holds nothing, leave capacity out where it is unknown", *c.Capacity, unit.Volume)
+	return checkSome(at+".capacity", "a capacity", "0 holds nothing; leave capacity out if it is unknown", *c.Capacity, unit.Volume)
 }

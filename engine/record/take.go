@@ -38,7 +38,7 @@ func (r *Record) Known(ev *event.Event) (bool, error) {
 	case s == nil:
 		return false, nil
 	case s.Digest != ev.Digest && s.Digest != AnyDigest:
-		return false, event.RefuseAs(event.Conflict, "conflict: an entry %s of %s is known and says something else", ev.ID.ID, ev.ID.Source)
+		return false, event.RefuseAs(event.Conflict, "conflict: event %s of %s is already recorded with different content", ev.ID.ID, ev.ID.Source)
 	}
 	return true, nil
 }
@@ -98,7 +98,7 @@ func (r *Record) meterFor(name string, q unit.Quantity) (v float64, hours bool, 
 		return 0, false, event.Refuse("meter %s counts %s, and %s is %s", name, map[bool]string{true: "hours", false: "a distance"}[hours], q, kind)
 	}
 	if len(r.Meters) >= keptMeters && r.chain(name) == nil {
-		return 0, false, event.Refuse("vehicle %s has %d meters already", r.Shown(), keptMeters)
+		return 0, false, event.Refuse("vehicle %s already has %d meters, the most that are kept", r.Shown(), keptMeters)
 	}
 	return v, hours, nil
 }
@@ -273,6 +273,7 @@ func NamesItsComponent(d *event.ServiceData, reg *event.VehicleData) bool {
 		if Exchanges(&Service{ServiceData: d}, reg, &reg.Components[i]) {
 			return true
 		}
+		names = append(names, reg.Components[i].Name)
 	}
 	return false
 }

@@ -140,7 +140,7 @@ func TestForged(t *testing.T) {
 	if now := s.Health().Now; !now.IsZero() {
 		t.Errorf("a gateway moved the clock to %s", now)
 	}
-	same(t, "said", saidLines(t, l), []string{"a refused: type: a tick is written by the service alone"})
+	same(t, "said", saidLines(t, l), []string{"a refused: type: only the service itself writes a tick"})
 }
 
 // TestMalformedForAll is refused once, not by every partition.
@@ -152,7 +152,7 @@ func TestMalformedForAll(t *testing.T) {
 		t.Fatal(err)
 	}
 	caughtUp(t, s)
-	same(t, "said", saidLines(t, l), []string{" refused: specversion: missing, every CloudEvent has one"})
+	same(t, "said", saidLines(t, l), []string{" refused: specversion: missing; every CloudEvent has one"})
 	if now := s.Health().Now; !now.Equal(start) {
 		t.Errorf("now is %s, want %s", now, start)
 	}

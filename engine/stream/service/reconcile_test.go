@@ -41,7 +41,7 @@ func TestReconcile(t *testing.T) {
 				send(t, l, reading("a", n, 1000+50*float64(n-1)))
 			}
 			raw(t, l, "telltale.in.a.reading", "{}") // so that what follows all of these is out
-			tt.older = append(tt.older, "a refused: specversion: missing, every CloudEvent has one")
+			tt.older = append(tt.older, "a refused: specversion: missing; every CloudEvent has one")
 			caughtUp(t, s)
 			kill(t, s)
 			same(t, "the older one said", saidLines(t, l), tt.older)

@@ -203,7 +203,7 @@ func TestEventsToOutputs(t *testing.T) {
 		"a oil raised to soon",
 		"a oil worsened to due",
 		"a oil worsened to overdue",
-		"b refused: specversion: missing, every CloudEvent has one",
+		"b refused: specversion: missing; every CloudEvent has one",
 	})
 }
 

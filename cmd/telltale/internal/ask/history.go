@@ -141,7 +141,7 @@ func historyText(list []history.Entry) string {
 	}
 	part("\nWork and samples\n", history.WhatWork, history.WhatSample, history.WhatReplaced)
 	part("\nAlarms and answers\n", history.WhatAlarm, history.WhatAnswer)
-	part("\nMeter values read by themselves\n", history.WhatReading)
+	part("\nOther meter readings\n", history.WhatReading)
 	return b.String()
 }
 
