@@ -77,3 +77,53 @@ func TestAdopt(t *testing.T) {
 		t.Errorf("%v: %+v", err, a)
 	}
 }
+
+// A vehicle that was renamed is not registered again, one that is renamed now is, and an
+// entry under a name that was another's is told and not registered.
+func TestAdoptRenamed(t *testing.T) {
+	b := book(t, "book: 1\n")
+	p := replay.File{}.Partition(b)
+	register := func(text string, day int) []event.Event {
+		events, err := intake.Register("vehicles.yaml", []byte("vehicles:\n"+text), time.Date(2031, 1, day, 0, 0, 0, 0, time.UTC))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return events
+	}
+	for day, text := range []string{"  van-1: {kind: van}\n  van-5: {kind: van}\n", "  van-2: {kind: van, was: van-1}\n"} {
+		for _, ev := range register(text, day+1) {
+			p.Apply(ev)
+		}
+	}
+	for _, c := range []struct {
+		vehicles string
+		want     []string // registered
+		taken    []string
+	}{
+		{"  van-2: {kind: van, was: van-1}\n  van-5: {kind: van}\n", nil, nil},
+		{"  van-2: {kind: van}\n  van-5: {kind: van}\n", []string{"van-2"}, nil}, // it has had another name for good
+		{"  van-3: {kind: van, was: van-2}\n  van-6: {kind: van, was: van-5}\n", []string{"van-3", "van-6"}, nil},
+		{"  van-1: {kind: van, was: van-2}\n", []string{"van-1"}, nil}, // its first name again
+		{"  van-1: {kind: car}\n  van-2: {kind: van}\n", []string{"van-2"},
+			[]string{"van-1 is an earlier name of vehicle van-2: write `was: van-2` to give it back, or choose a name that no vehicle has had"}},
+	} {
+		a, err := whatif.Adopt(t.Context(), stored{p}, b, register(c.vehicles, 9), p.Now())
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, ev := range a.Register {
+			got = append(got, ev.Vehicle)
+		}
+		if !slices.Equal(got, c.want) || !slices.Equal(a.Taken, c.taken) {
+			t.Errorf("%s: registers %q, taken %q; want %q, %q", c.vehicles, got, a.Taken, c.want, c.taken)
+		}
+		var have []string
+		for _, v := range a.Registered {
+			have = append(have, v.Vehicle+" "+v.First)
+		}
+		if want := []string{"van-2 van-1", "van-5 "}; !slices.Equal(have, want) {
+			t.Errorf("registered are %q, want %q", have, want)
+		}
+	}
+}
