@@ -273,7 +273,6 @@ func NamesItsComponent(d *event.ServiceData, reg *event.VehicleData) bool {
 		if Exchanges(&Service{ServiceData: d}, reg, &reg.Components[i]) {
 			return true
 		}
-		names = append(names, reg.Components[i].Name)
 	}
 	return false
 }

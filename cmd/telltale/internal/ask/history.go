@@ -148,7 +148,7 @@ func historyText(list []history.Entry) string {
 func historyLines(e *history.Entry) string {
 	line := e.Date + "  " + english.OneLine(e.Text)
 	if e.TakenOut {
-		line += " [taken out later: it counts for nothing]"
+		line += " [withdrawn later; it does not count]"
 	}
 	var more []string
 	if m := metersLine(e); m != "" && e.What != history.WhatReading {
