@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"reflect"
 	"slices"
+	"time"
 
 	"telltale/engine/alarm"
 	"telltale/engine/due"
@@ -173,6 +174,16 @@ type RegisteredVehicle struct {
 	Vehicle string `json:"vehicle"`
 	First   string `json:"first,omitempty"` // see alarm.Transition
 	*event.VehicleData
+
+	at time.Time // of the registration
+}
+
+// Later is the moment now, or the first after its registration at which another one counts.
+func (v *RegisteredVehicle) Later(now time.Time) time.Time {
+	if after := v.at.Add(time.Second).Truncate(time.Second); v.VehicleData != nil && after.After(now) {
+		return after
+	}
+	return now
 }
 
 // Same reports whether the vehicle is registered as the registration of that name says.
@@ -207,7 +218,7 @@ func (p *Partition) Register() []RegisteredVehicle {
 // RegisterOf is the list of the one vehicle that has or had the name.
 func (p *Partition) RegisterOf(name string) []RegisteredVehicle {
 	if r := p.of(name); r != nil && r.Registered() != nil {
-		return []RegisteredVehicle{{r.Shown(), r.First(), r.Registered()}}
+		return []RegisteredVehicle{{r.Shown(), r.First(), r.Registered(), r.RegisteredAt()}}
 	}
 	return nil
 }

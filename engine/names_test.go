@@ -175,3 +175,23 @@ func sameNames(s string) string {
 	s = numbered.ReplaceAllString(s, "$1")
 	return strings.NewReplacer("van-1", "van").Replace(s)
 }
+
+// A registration that is made in the second of the one before comes after it.
+func TestRegisteredLater(t *testing.T) {
+	p := engine.NewPartition()
+	at := time.Date(2031, 1, 2, 8, 0, 0, 0, time.UTC)
+	ev, err := intake.Short("2031-01-02T08:00 vehicle van-1 van", "e", orderBook(t).Units)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.Apply(ev)
+	v := p.RegisterOf("van-1")[0]
+	for now, want := range map[time.Time]time.Time{at: at.Add(time.Second), at.Add(-time.Hour): at.Add(time.Second), at.Add(time.Hour): at.Add(time.Hour)} {
+		if got := v.Later(now); !got.Equal(want) {
+			t.Errorf("at %s: %s, want %s", now, got, want)
+		}
+	}
+	if got := (&engine.RegisteredVehicle{}).Later(at); !got.Equal(at) {
+		t.Errorf("not registered: %s", got)
+	}
+}

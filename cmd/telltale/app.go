@@ -293,7 +293,11 @@ func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 				taken = append(taken, why)
 				continue
 			}
-			ev, err = intake.At(ev, now)
+			at := now
+			if !now.Equal(stream.Unclocked) { // which no event has told the time
+				at = v.Later(now)
+			}
+			ev, err = intake.At(ev, at)
 		}
 		if err == nil {
 			err = a.log.Publish(ctx, ev)

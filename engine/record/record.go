@@ -72,6 +72,16 @@ func (r *Record) Registered() *event.VehicleData {
 	return nil
 }
 
+// RegisteredAt is the moment of the registration that counts; zero where there is none.
+func (r *Record) RegisteredAt() time.Time {
+	for i := len(r.Register) - 1; i >= 0; i-- {
+		if !r.Register[i].Void {
+			return time.Unix(0, r.Register[i].At).UTC()
+		}
+	}
+	return time.Time{}
+}
+
 // Bounds of a record's lists. Each list keeps a part of its facts that is a
 // function of the set of facts alone, so late and repeated events leave the same
 // record behind.

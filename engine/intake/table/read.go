@@ -49,9 +49,13 @@ type Fleet struct {
 
 // FleetOf is the fleet that a register's events make, of which no tasks are known.
 func FleetOf(register []event.Event) *Fleet {
-	f := &Fleet{Vehicles: map[string]*event.VehicleData{}}
+	f := &Fleet{Vehicles: map[string]*event.VehicleData{}, First: map[string]string{}}
 	for _, ev := range register {
-		f.Vehicles[ev.Vehicle] = ev.Data.(*event.VehicleData)
+		d := ev.Data.(*event.VehicleData)
+		f.Vehicles[ev.Vehicle] = d
+		if n := len(d.Was); n > 0 { // the newest stands first
+			f.First[ev.Vehicle] = d.Was[n-1]
+		}
 	}
 	return f
 }
