@@ -63,7 +63,7 @@ const (
 
 // Answer is the page's path at which a person answers an alarm.
 func (k Key) Answer(person string, t *alarm.Transition) string {
-	return "/a/" + k.Token(Link{Person: person, Vehicle: t.Vehicle, Component: t.Component, Rule: t.Rule, Expires: t.Time.Add(linkLife).Unix()})
+	return "/a/" + k.Token(Link{Person: person, Vehicle: t.Home(), Component: t.Component, Rule: t.Rule, Expires: t.Time.Add(linkLife).Unix()})
 }
 
 // Leave is the page's path at which a person asks for no more of a kind, from a mail
