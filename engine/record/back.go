@@ -86,6 +86,28 @@ func (r *Record) SettleBack(s Stamp, w Word) bool {
 	return any
 }
 
+// evidence are the readings by which the meter is seen to go back: the wrong one, both as
+// long as nobody knows which that is, and for one that is too high the two after it that
+// say so.
+func (c *Chain) evidence() (ids []event.ID) {
+	for _, b := range c.Backs {
+		ids = append(ids, b.Low.ID)
+		if b.Open || b.Low.Accepted {
+			ids = append(ids, b.High.ID)
+		}
+		if b.Open || !b.Low.Accepted {
+			continue
+		}
+		for _, p := range c.Points {
+			if p.At > b.Low.At && p.Accepted && p.Face < b.High.Face {
+				ids = append(ids, p.ID)
+				break
+			}
+		}
+	}
+	return ids
+}
+
 // holdBacks sees that the readings by which a meter is seen to go back are not thinned
 // out, and only those.
 func (r *Record) holdBacks() {
@@ -95,14 +117,10 @@ func (r *Record) holdBacks() {
 		if k < 0 {
 			continue
 		}
-		held := func(id event.ID) bool {
-			return slices.ContainsFunc(c.Backs, func(b Back) bool {
-				return b.Low.ID == id || b.High.ID == id
-			})
-		}
+		held := c.evidence()
 		list, own := r.Meters[k].Readings, false
 		for j := range list {
-			if h := len(c.Backs) > 0 && held(list[j].ID); h != list[j].Held {
+			if h := slices.Contains(held, list[j].ID); h != list[j].Held {
 				if !own {
 					list, own = slices.Clone(list), true
 				}
