@@ -10,7 +10,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"text/template"
 
 	"github.com/spf13/cobra"
@@ -19,7 +18,6 @@ import (
 	"telltale/rules"
 	"telltale/rules/chapters"
 	"telltale/rules/english"
-	"telltale/rules/schema"
 )
 
 //go:embed init/*
@@ -145,9 +143,6 @@ func (f *Fleet) Petrol() string {
 func (f *Fleet) Capacity() string {
 	return map[string]string{"L": "8 L", "qt": "8.5 qt", "gal": "2.1 gal"}[f.Volume]
 }
-
-// Spells reports whether people.yaml may say how a person spells.
-func (f *Fleet) Spells() bool { return strings.Contains(string(schema.Of("people")), `"spelling"`) }
 
 // Has reports whether a chapter of that name is chosen.
 func (f *Fleet) Has(chapter string) bool {
