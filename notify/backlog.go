@@ -192,11 +192,13 @@ func (n *Notifier) tellBacklog(ctx context.Context, d *people.Directory, p reade
 		}
 		return nil
 	}
+	c.told = n.mark.toldToday(p, c.Time)
 	m := n.written("telling "+p.ID+" of a backlog", func() Message { return backlogMail(n.Register, p, c, mine, more) },
 		func() Message { return barePieces(p, c, mine) })
 	if err := n.create(ctx, n.last, m); err != nil {
 		return err
 	}
+	n.mark.noteMinded(p, m, c.Time)
 	n.mark.watch(d, telling{p: p, way: way, mine: newsFrom(n.Register, mine)}, c)
 	return nil
 }

@@ -39,7 +39,7 @@ func (r *Register) vehicles() (out []vehicle) {
 		if !ok || d.Retired {
 			continue
 		}
-		v := vehicle{key: ev.Vehicle, of: word.Vehicle{Name: d.Name, Kind: d.Kind, Tags: d.Tags}}
+		v := vehicle{key: ev.Vehicle, of: word.Vehicle{Key: ev.Vehicle, Name: d.Name, Kind: d.Kind, Tags: d.Tags}}
 		for _, c := range d.Components {
 			v.comps = append(v.comps, word.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid, Capacity: event.Litres(c.Capacity)})
 		}

@@ -95,7 +95,13 @@ func fieldNode(at any) *yaml.Node {
 		}
 	case *[]event.MeterDef:
 		for _, m := range *at {
-			put(short, m.Name, scalar(m.Kind))
+			if m.Was == nil {
+				put(short, m.Name, scalar(m.Kind))
+				continue
+			}
+			n := fieldsNode(meterFields, &m)
+			n.Style = yaml.FlowStyle
+			put(short, m.Name, n)
 		}
 	case *[]event.ComponentDef:
 		short.Style = 0

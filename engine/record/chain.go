@@ -84,18 +84,20 @@ func (r *Record) makeChain(m *MeterLog) Chain {
 			c.Points = append(c.Points, Point{At: p.At, Face: p.Value, ID: p.ID, key: p.Key})
 		}
 	}
-	if own := r.ownReadings(m); len(own) > 0 { // the others are in order
-		c.Points = append(c.Points, own...)
-		slices.SortStableFunc(c.Points, func(a, b Point) int {
-			return cmp.Or(cmp.Compare(a.At, b.At), strings.Compare(a.ID.Source, b.ID.Source), strings.Compare(a.ID.ID, b.ID.ID))
-		})
-	}
+	c.Points = append(c.Points, r.ownReadings(m)...)
+	slices.SortStableFunc(c.Points, inOrder)
 	early := c.beforeService(r.Registered())
 	c.judge(m.Replaced, early)
 	if len(readings) > 0 && readings[0].Void {
 		c.Healthy = false // the first that counts can be thinned out, and due points count from it
 	}
 	return c
+}
+
+// inOrder compares points by their moment and, of what was entered for one moment or one
+// day, by value: a meter goes up, and who typed the jobs of a day did not sort them.
+func inOrder(a, b Point) int {
+	return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Face, b.Face), strings.Compare(a.ID.Source, b.ID.Source), strings.Compare(a.ID.ID, b.ID.ID))
 }
 
 // ownReadings are the latest meter values of services and samples.

@@ -2,6 +2,7 @@ package stream
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -29,11 +30,40 @@ type Entry struct {
 // entered are the kinds of what people enter, of which an entry can be taken out.
 var entered = []event.Kind{event.ServiceEvent, event.SampleEvent, event.MeterReplacedEvent, event.AnswerEvent, event.ReadingEvent}
 
-// Entries are those of a vehicle whose id, or its beginning, is given, latest first; with
-// none given the latest that people entered, no more than most: a gateway's readings are
-// not among them.
-func (l *Log) Entries(ctx context.Context, vehicle, id string, most int) ([]Entry, error) {
+// Entries are those of a vehicle by all its names whose id, or its beginning, is given,
+// latest first; with none given the latest that people entered, no more than most: a
+// gateway's readings are not among them.
+func (l *Log) Entries(ctx context.Context, names []string, id string, most int) ([]Entry, error) {
 	var out []Entry
+	for _, name := range names {
+		list, err := l.entriesUnder(ctx, name, id)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, list...)
+	}
+	slices.SortFunc(out, func(a, b Entry) int { return cmp.Compare(b.seq, a.seq) })
+	seen := map[event.ID]bool{} // what was handed over lies in the log twice
+	out = slices.DeleteFunc(out, func(e Entry) bool {
+		again := seen[e.id]
+		seen[e.id] = true
+		return again
+	})
+	if slices.ContainsFunc(out, func(e Entry) bool { return e.id.ID == id }) {
+		out = slices.DeleteFunc(out, func(e Entry) bool { return e.id.ID != id })
+	}
+	for _, name := range names {
+		if err := l.markTakenOut(ctx, name, out); err != nil {
+			return nil, err
+		}
+	}
+	if id == "" {
+		out = slices.DeleteFunc(out, func(e Entry) bool { return e.TakenOut })
+	}
+	return out[:min(len(out), most)], nil
+}
+
+func (l *Log) entriesUnder(ctx context.Context, vehicle, id string) (out []Entry, err error) {
 	for _, kind := range entered {
 		err := l.Events.Each(ctx, 1, eventSubject(vehicle, kind), func(m jetstream.Msg, seq uint64) error {
 			ev, bad := intake.DecodeMessage(m.Subject(), m.Data())
@@ -51,18 +81,7 @@ func (l *Log) Entries(ctx context.Context, vehicle, id string, most int) ([]Entr
 			return nil, err
 		}
 	}
-	slices.SortFunc(out, func(a, b Entry) int { return int(b.seq) - int(a.seq) })
-	exact := slices.ContainsFunc(out, func(e Entry) bool { return e.id.ID == id })
-	if exact {
-		out = slices.DeleteFunc(out, func(e Entry) bool { return e.id.ID != id })
-	}
-	if err := l.markTakenOut(ctx, vehicle, out); err != nil {
-		return nil, err
-	}
-	if id == "" {
-		out = slices.DeleteFunc(out, func(e Entry) bool { return e.TakenOut })
-	}
-	return out[:min(len(out), most)], nil
+	return out, nil
 }
 
 func (l *Log) markTakenOut(ctx context.Context, vehicle string, list []Entry) error {

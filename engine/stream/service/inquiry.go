@@ -211,7 +211,7 @@ func besideInForce(ctx context.Context, l *stream.Log, _ Question, parts []fleet
 
 func entries(ctx context.Context, l *stream.Log, q Question, _ []stream.Entry) ([]stream.Entry, error) {
 	const most = 10
-	return l.Entries(ctx, q.Vehicle, q.ID, most)
+	return l.Entries(ctx, q.names, q.ID, most)
 }
 
 func refused(ctx context.Context, l *stream.Log, q Question, out []alarm.Refusal) ([]alarm.Refusal, error) {
