@@ -105,7 +105,7 @@ func TestWould(t *testing.T) {
 	}
 	want := []entry{
 		{known: true},
-		{known: true, refused: "conflict: an entry e-1 of /case is known and says something else", class: event.Conflict},
+		{known: true, refused: "conflict: event e-1 of /case is already recorded with different content", class: event.Conflict},
 		{known: true, takenOut: true},
 		{refused: `vehicle van-1 has no meter "hobbs"`},
 		{doubts: 1, out: 1},

@@ -62,31 +62,31 @@ func TestBacklog(t *testing.T) {
 			{"2031-02-19T12:00:00Z", out(raised("bus-07"))}, {at: "2031-02-19T12:15:00Z"}, {"2031-02-19T13:00:00Z", out(raised("library"))}, {at: "2031-02-19T13:15:00Z"},
 			{"2031-02-19T13:50:00Z", out(raised("gritter-1"))}, {at: "2031-02-19T14:00:00Z"}, {"2031-02-19T14:10:00Z", out(raised("bus-08"))}, {at: "2031-02-19T14:15:00Z"}, {at: "2031-02-19T14:30:00Z"}},
 			[]string{"02-19 14:00 ines: 3 due on 3 vehicles", "02-19 14:00 north: 3 due on 3 vehicles", "02-19 14:00 program: 3 due on 3 vehicles",
-				"02-19 14:30 ines: bus-08: Engine oil", "02-19 14:30 north: bus-08: Engine oil", "02-19 14:30 program: 1 due on 1 vehicle"}},
+				"02-19 14:30 ines: Due: bus-08, Engine oil", "02-19 14:30 north: Due: bus-08, Engine oil", "02-19 14:30 program: 1 due on 1 vehicle"}},
 		"from what it was to what it is, and nothing of what ended": {[]step{
 			{"2031-02-19T12:00:00Z", out(raised("bus-07"))}, {"2031-02-19T12:01:00Z", out(worse("bus-07"))},
 			{"2031-02-19T12:02:00Z", out(raised("library"))}, {"2031-02-19T12:03:00Z", out(late("library", alarm.Cleared, alarm.Due, alarm.Normal))},
 			{at: "2031-02-19T12:15:00Z"}, {at: "2031-02-19T12:30:00Z"}},
-			[]string{"02-19 12:30 ines: Bus 7: Engine oil", "02-19 12:30 north: Bus 7: Engine oil", "02-19 12:30 program: 1 overdue on 1 vehicle"}},
+			[]string{"02-19 12:30 ines: Overdue: Bus 7, Engine oil", "02-19 12:30 north: Overdue: Bus 7, Engine oil", "02-19 12:30 program: 1 overdue on 1 vehicle"}},
 		"news of the moment are told at once, and not again": {[]step{
 			{"2031-02-19T12:00:00Z", out(raised("bus-07"))}, {"2031-02-19T12:01:00Z", out(now(worse("bus-07")))}, {at: "2031-02-19T12:15:00Z"}, {at: "2031-02-19T12:30:00Z"}},
-			[]string{"02-19 12:01 ines: Bus 7: Engine oil", "02-19 12:01 north: Bus 7: Engine oil", "02-19 12:01 program: Bus 7: Engine oil"}},
+			[]string{"02-19 12:01 ines: Overdue: Bus 7, Engine oil", "02-19 12:01 north: Overdue: Bus 7, Engine oil", "02-19 12:01 program: Overdue: Bus 7, Engine oil"}},
 		"who never heard of it need not hear that it is done": {[]step{
 			{"2031-02-19T12:00:00Z", out(raised("bus-07"))}, {"2031-02-19T12:01:00Z", out(now(late("bus-07", alarm.Cleared, alarm.Due, alarm.Normal)))}, {at: "2031-02-19T13:15:00Z"}},
 			nil},
 		"what new rules find wrong is told at once, what they make due is not": {[]step{
 			{"2031-02-19T12:00:00Z", append(byRules(late("bus-07", alarm.Raised, alarm.Normal, alarm.Due)), byRules(outputs(copperRaised())...)...)}, {at: "2031-02-19T12:15:00Z"}, {at: "2031-02-19T12:30:00Z"}},
-			[]string{"02-19 12:00 ines: Bus 7, transmission: copper over baseline", "02-19 12:00 north: Bus 7, transmission: copper over baseline",
-				"02-19 12:00 program: Bus 7, transmission: copper over baseline",
-				"02-19 12:30 ines: Bus 7: Engine oil", "02-19 12:30 north: Bus 7: Engine oil", "02-19 12:30 program: 1 due on 1 vehicle"}},
+			[]string{"02-19 12:00 ines: Look: Bus 7 transmission, copper over baseline", "02-19 12:00 north: Look: Bus 7 transmission, copper over baseline",
+				"02-19 12:00 program: Look: Bus 7 transmission, copper over baseline",
+				"02-19 12:30 ines: Due: Bus 7, Engine oil", "02-19 12:30 north: Due: Bus 7, Engine oil", "02-19 12:30 program: 1 due on 1 vehicle"}},
 		"who sleeps hears of it in the morning, with what came since": {[]step{
 			{"2031-02-19T22:00:00Z", out(raised("bus-07"))}, {at: "2031-02-19T22:15:00Z"}, {at: "2031-02-19T22:30:00Z"},
 			{"2031-02-20T06:00:00Z", out(raised("library"))}, {at: "2031-02-20T06:15:00Z"}, {at: "2031-02-20T06:30:00Z"}, {at: "2031-02-20T07:00:00Z"}},
-			[]string{"02-19 22:30 north: Bus 7: Engine oil", "02-19 22:30 program: 1 due on 1 vehicle", "02-20 06:30 north: Mobile library: Engine oil",
+			[]string{"02-19 22:30 north: Due: Bus 7, Engine oil", "02-19 22:30 program: 1 due on 1 vehicle", "02-20 06:30 north: Due: Mobile library, Engine oil",
 				"02-20 06:30 program: 1 due on 1 vehicle", "02-20 07:00 ines: 2 due on 2 vehicles"}},
 		"what it told of is asked about again": {[]step{
 			{"2031-02-19T12:00:00Z", out(raised("bus-07"))}, {at: "2031-02-19T12:15:00Z"}, {at: "2031-02-19T12:30:00Z"}, {at: "2031-02-21T13:00:00Z"}},
-			[]string{"02-19 12:30 ines: Bus 7: Engine oil", "02-19 12:30 north: Bus 7: Engine oil", "02-19 12:30 program: 1 due on 1 vehicle", "02-21 13:00 ines: Bus 7: Engine oil"}},
+			[]string{"02-19 12:30 ines: Due: Bus 7, Engine oil", "02-19 12:30 north: Due: Bus 7, Engine oil", "02-19 12:30 program: 1 due on 1 vehicle", "02-21 13:00 ines: Due: Bus 7, Engine oil"}},
 	} {
 		for _, restarts := range []bool{false, true} {
 			if got, _ := play(t, backlogPeople, restarts, c.steps); !reflect.DeepEqual(got, c.want) {

@@ -57,7 +57,11 @@ func (r *registerReader) vehicle(p source.Pair, at time.Time) (event.Event, bool
 	if err == nil {
 		return ev, true
 	}
-	for _, f := range append(vehicleFaults(ev, d), err) { // err is the first of them, if it is of the data
+	faults := vehicleFaults(ev, d)
+	if first(append(faults, nameFaults(d)...)...) == nil {
+		faults = append(faults, err) // not of the data
+	}
+	for _, f := range faults {
 		if f != nil {
 			r.refused(p.Key, m, f)
 		}

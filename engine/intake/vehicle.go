@@ -15,10 +15,20 @@ import (
 // checkVehicle also gives a vehicle without a name its subject for one, and drops
 // empty lists, which mean the same as none.
 func checkVehicle(ev event.Event, d *event.VehicleData) error {
-	return first(vehicleFaults(ev, d)...)
+	return first(append(vehicleFaults(ev, d), nameFaults(d)...)...)
 }
 
-// vehicleFaults are all that is wrong with a registration, nil among them where nothing is.
+// nameFaults are those of VIN and earlier names, which a register says by itself, at their
+// places.
+func nameFaults(d *event.VehicleData) []error {
+	return []error{
+		within("data.vin", checkVIN(d.VIN)),
+		checkWas("data.components", len(d.Components), func(i int) (string, []string) { return d.Components[i].Name, d.Components[i].Was }),
+		checkWas("data.meters", len(d.Meters), func(i int) (string, []string) { return d.Meters[i].Name, d.Meters[i].Was }),
+	}
+}
+
+// vehicleFaults are all else that is wrong with a registration, nil among them where nothing is.
 func vehicleFaults(ev event.Event, d *event.VehicleData) []error {
 	if d.Name == "" {
 		d.Name = ev.Vehicle
@@ -49,9 +59,6 @@ func vehicleFaults(ev event.Event, d *event.VehicleData) []error {
 		checkNames("data.was", d.Was, maxWas),
 		checkOptional("data.key", d.Key),
 		checkOptional("data.plate", d.Plate),
-		within("data.vin", checkVIN(d.VIN)),
-		checkWas("data.components", len(d.Components), func(i int) (string, []string) { return d.Components[i].Name, d.Components[i].Was }),
-		checkWas("data.meters", len(d.Meters), func(i int) (string, []string) { return d.Meters[i].Name, d.Meters[i].Was }),
 	}
 }
 

@@ -82,7 +82,6 @@ func TestAdopt(t *testing.T) {
 // entry under a name that was another's is told and not registered.
 func TestAdoptRenamed(t *testing.T) {
 	b := book(t, "book: 1\n")
-	p := replay.File{}.Partition(b)
 	register := func(text string, day int) []event.Event {
 		events, err := intake.Register("vehicles.yaml", []byte("vehicles:\n"+text), time.Date(2031, 1, day, 0, 0, 0, 0, time.UTC))
 		if err != nil {
@@ -90,10 +89,14 @@ func TestAdoptRenamed(t *testing.T) {
 		}
 		return events
 	}
-	for day, text := range []string{"  van-1: {kind: van}\n  van-5: {kind: van}\n", "  van-2: {kind: van, was: van-1}\n"} {
-		for _, ev := range register(text, day+1) {
-			p.Apply(ev)
+	renamed := func() *engine.Partition {
+		p := replay.File{}.Partition(b)
+		for day, text := range []string{"  van-1: {kind: van}\n  van-5: {kind: van}\n", "  van-2: {kind: van, was: van-1}\n"} {
+			for _, ev := range register(text, day+1) {
+				p.Apply(ev)
+			}
 		}
+		return p
 	}
 	for _, c := range []struct {
 		vehicles string
@@ -107,7 +110,7 @@ func TestAdoptRenamed(t *testing.T) {
 		{"  van-1: {kind: car}\n  van-2: {kind: van}\n", []string{"van-2"},
 			[]string{"van-1 is an earlier name of vehicle van-2: write `was: van-2` to give it back, or choose a name that no vehicle has had"}},
 	} {
-		a, err := whatif.Adopt(t.Context(), stored{p}, b, register(c.vehicles, 9), p.Now())
+		a, err := whatif.Adopt(t.Context(), stored{renamed()}, b, register(c.vehicles, 9), time.Date(2031, 1, 9, 0, 0, 0, 0, time.UTC))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -20,6 +20,9 @@ func TestReadmeSaysWhatWhereMayAsk(t *testing.T) {
 	walk = func(prefix string, of reflect.Type) {
 		for i := range of.NumField() {
 			f := of.Field(i)
+			if f.Tag.Get("expr") == "-" {
+				continue
+			}
 			name := prefix + f.Tag.Get("expr")
 			if f.Type.Kind() == reflect.Struct {
 				walk(name+".", f.Type)

@@ -176,7 +176,7 @@ func TestEightReceipts(t *testing.T) {
 	}
 	all, subjects := told(t, strings.Replace(workshopRegister(2), "  v-00:", "  # v-00:", 1), b.String(), time.Date(2032, 2, 9, 0, 0, 0, 0, time.UTC))
 	subjects = slices.DeleteFunc(subjects, func(s string) bool { return !strings.Contains(s, "workshop") })
-	if got, want := strings.Join(subjects, "\n"), `02-08 00:00 workshop mail: Vehicle 1: Roadworthiness`; got != want {
+	if got, want := strings.Join(subjects, "\n"), `02-08 00:00 workshop mail: Overdue: Vehicle 1, Roadworthiness, and 1 more`; got != want {
 		t.Fatalf("got\n%s\nwant\n%s", got, want)
 	}
 	for _, m := range all {
