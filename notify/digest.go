@@ -302,8 +302,8 @@ func (l *list) tellWork(it *page.Item, e *line) {
 	if i.Figures != nil {
 		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(l.p.volume))})
 	}
-	if i.Statutory && i.Stage != alarm.Soon && i.Stage != alarm.Normal {
-		it.Strong = byLaw
+	if i.Statutory {
+		it.Strong = lawWords(i.Stage)
 	}
 }
 

@@ -63,7 +63,7 @@ func TestRenamedWhileWaiting(t *testing.T) {
 		told = append(told, d.Time.Format("01-02 ")+d.Vehicle+": "+d.Subject)
 	}
 	slices.Sort(told)
-	want := []string{"02-20 LK31-CTB: Bus 7, gearbox: copper over baseline", "02-22 LK31-CTB: Bus 7, gearbox: copper over baseline"}
+	want := []string{"02-20 LK31-CTB: Look: Bus 7 gearbox, copper over baseline", "02-22 LK31-CTB: Look: Bus 7 gearbox, copper over baseline"}
 	if !slices.Equal(told, want) {
 		t.Errorf("told %q, want %q", told, want)
 	}

@@ -112,13 +112,21 @@ func badgeOf(t *alarm.Transition) string {
 
 var opensWithStop = regexp.MustCompile(`(?i)^\W*(stop|inspect|do not (use|drive|run|start))\b`)
 
+// lawWords mark work that the law asks for.
+func lawWords(stage alarm.Stage) string {
+	if stage == alarm.Soon || stage == alarm.Normal {
+		return "Required by law."
+	}
+	return byLaw
+}
+
 // doFirst is what to do, the first thing that a block says.
 func doFirst(task, statutory bool, stage alarm.Stage, advise string) string {
 	switch {
 	case stage == alarm.Warning && !opensWithStop.MatchString(advise):
 		return english.Sentences(stopFirst, advise)
-	case task && statutory && stage != alarm.Soon:
-		return english.Sentences(cmp.Or(advise, byStage[stage].advise), byLaw)
+	case task && statutory:
+		return english.Sentences(cmp.Or(advise, byStage[stage].advise), lawWords(stage))
 	case task:
 		return cmp.Or(advise, byStage[stage].advise)
 	}

@@ -230,7 +230,7 @@ func (f *folded) one(t *testing.T, date, vehicle, rule string) alarm.Transition 
 func TestWhatStoriesSay(t *testing.T) {
 	f := sampleYear(t)
 	for _, c := range []struct{ date, vehicle, rule, says string }{
-		{"2031-01-01", "bus-12", "first inspection", "no history"},
+		{"2031-01-01", "bus-12", "first inspection", "no record of when it was last done"},
 		{"2031-02-19", "bus-07", "copper over baseline", "Copper 128 mg/kg is 3.2 times the baseline"},
 		{"2031-05-13", "library-01", "engine oil", "due today, 2031-05-13"},
 		{"2031-05-13", "bus-08", "engine oil", "due at 5,180 km"},

@@ -26,13 +26,13 @@ import (
 // household is a year of three private cars, kept in a notebook that was typed in late:
 // see the tables in testdata/private.
 type household struct {
-	folder, zone string
-	cars         []string
+	folder, zone, units string
+	cars                []string
 }
 
 var households = []household{
-	{"uk", "Europe/London", []string{"estate", "hatch", "roadster"}},
-	{"us", "America/Chicago", []string{"minivan", "pickup", "sedan"}},
+	{"uk", "Europe/London", "mi,L", []string{"estate", "hatch", "roadster"}},
+	{"us", "America/Chicago", "mi,qt", []string{"minivan", "pickup", "sedan"}},
 }
 
 // TestQuietForPrivateCars counts what the keeper of a household is told in its year, by
@@ -71,7 +71,7 @@ func (h household) year(t *testing.T, dir string) *privateYear {
 	t.Helper()
 	fleet := filepath.Join(t.TempDir(), "fleet")
 	var said bytes.Buffer
-	args := []string{"init", fleet, "--name", "Orla Penhallow", "--mail", "orla@example.org", "--zone", h.zone, "--distance", "mi", "--chapters", "all"}
+	args := []string{"init", fleet, "--name", "Orla Penhallow", "--mail", "orla@example.org", "--zone", h.zone, "--units", h.units, "--chapters", "all"}
 	if code := run(t.Context(), args, strings.NewReader(""), io.Discard, &said); code != 0 {
 		t.Fatalf("exit code %d: %s", code, &said)
 	}
