@@ -3,6 +3,7 @@ package notify
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 
 	"telltale/engine/alarm"
 	"telltale/notify/page"
@@ -36,7 +37,20 @@ func subjectOfMany(all []news, more, vehicles int) string {
 
 // headLine is the stage and what it is about.
 func headLine(vehicle string, t *alarm.Transition) string {
-	return badgeOf(t) + ": " + strings.TrimSpace(vehicle+" "+t.Component) + ", " + titleOf(t)
+	return badgeOf(t) + ": " + strings.TrimSpace(vehicle+" "+t.Component) + ", " + inShort(titleOf(t))
+}
+
+// longTitle is from how many letters on a title is cut in a subject.
+const longTitle = 40
+
+// inShort is a long title up to its first comma or semicolon: "Check lights, wipers,
+// washers, horn, mirrors and seat belts" is "Check lights".
+func inShort(title string) string {
+	i := strings.IndexAny(title, ",;")
+	if i < 0 || utf8.RuneCountInString(title) <= longTitle {
+		return title
+	}
+	return title[:i]
 }
 
 func subjectLine(head string, more int, end string) string {
