@@ -107,7 +107,7 @@ func TestAdopt(t *testing.T) {
 	write(t, dir, map[string]string{"vehicles.yaml": "vehicles:\n  bus-07: {name: Bus 7, kind: minibus, meters: {odometer: distance}}\n"})
 	expect("", "adopt: in service, and vehicles.yaml no longer names it: bus-08\n"+
 		"hint: if it has another key now, write `was: bus-08` under that; if it is gone, keep it with `retired: yes`\n"+
-		"adopt: nothing was changed; 0 vehicles would be registered\n", "--dry-run")
+		"adopt: nothing was changed; 0 vehicles would be registered or changed\n", "--dry-run")
 }
 
 // TestAdoptOfTwoFolders has two services on one NATS server read their folders, which

@@ -73,7 +73,8 @@ func (v *View) DueWords(d *Due) string {
 	if d.Untold != "" {
 		parts = v.untoldWords(d)
 	}
-	waits := d.Postponed != nil && d.Point.HasDate && d.Sure && d.Likely >= d.Point.Date // of what lies beyond, nobody asked
+	byDate := d.Limit == interval.ByTime || d.Postponed != nil
+	waits := byDate && d.Point.HasDate && d.Sure && d.Likely >= d.Point.Date // the date comes first
 	switch {
 	case d.Reached && d.Sure:
 		parts = v.reachedWords(d)

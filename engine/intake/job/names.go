@@ -108,7 +108,9 @@ func meant(names map[string][]string, text, none string) (string, error) {
 			found = append(found, key)
 		}
 		for _, name := range names[key] {
-			all, of[name] = append(all, name), key
+			if name != "" {
+				all, of[name] = append(all, name), key
+			}
 		}
 	}
 	switch len(found) {
