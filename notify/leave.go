@@ -32,7 +32,7 @@ type Left struct {
 func (n *Notifier) Leave(ctx context.Context, person string, kind Kind, back bool, at time.Time) error {
 	p := n.Directory().Person(person)
 	if p == nil || kind != Lists && kind != Messages {
-		return fmt.Errorf("leaving %q: nobody called %q gets them", kind, person)
+		return fmt.Errorf("unsubscribing from %q: there is no person %q", kind, person)
 	}
 	if back != n.mark.left(person, kind) {
 		return nil // it is so already

@@ -138,7 +138,7 @@ func (s *Service) begin(ctx context.Context) (queue *delivery.Queue, next uint64
 		return nil, 0, err
 	}
 	if next > last+1 { // what follows its end is news
-		n.Log.Error("the log of what was said went back; people are told what follows", "read up to", next-1, "ends at", last)
+		n.Log.Error("the log of alarms went back; messages continue with what comes after its end", "read up to", next-1, "ends at", last)
 		n.Rewind(last)
 		next = last + 1
 	}
@@ -239,7 +239,7 @@ func (s *Service) Leave(ctx context.Context, person string, kind Kind, back bool
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.unsure.Load() { // what was made since the checkpoint is not to be kept
-		return errors.New("leaving: whoever tells people is about to stop")
+		return errors.New("unsubscribing: the replica that sends messages is about to stop")
 	}
 	return s.Notifier.Leave(ctx, person, kind, back, at)
 }

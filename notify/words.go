@@ -461,7 +461,7 @@ func leaveWords(p reader, kind Kind, back bool, entries []string) (title, text s
 	}
 	text = fmt.Sprintf("%s (%s) asked not to get %s by mail any more. %s\n", p.Name, p.ID, what, still)
 	if len(entries) > 0 {
-		text += fmt.Sprintf("In people.yaml they are told by: %s. Please see that somebody else gets these, or talk to them.\n", strings.Join(entries, ", "))
+		text += fmt.Sprintf("In people.yaml they are named in: %s. Please make sure that somebody else gets these, or talk to them.\n", strings.Join(entries, ", "))
 	}
 	return fmt.Sprintf("%s wants no more %s", p.Name, what), text + "To list who has unsubscribed: telltale deliveries --left\n"
 }
@@ -486,7 +486,7 @@ func troubleTitle(all []delivery.Trouble) string {
 		return "Nothing goes out by " + all[i].Way
 	}
 	if !slices.ContainsFunc(all, func(t delivery.Trouble) bool { return !t.Late }) {
-		return english.Counted(len(all), "message waits", "messages wait") + " for more than an hour"
+		return english.Counted(len(all), "message has", "messages have") + " waited for more than an hour"
 	}
 	return english.Counted(len(all), "message", "messages") + " not delivered"
 }
@@ -522,6 +522,6 @@ const (
 // backlogWords are what brought a backlog about.
 var backlogWords = [...]string{
 	alarm.Registered: "vehicles were registered or changed", alarm.NewRules: "the rules changed",
-	alarm.OldWork: "work of the past was entered", alarm.OldSample: "samples of the past came in",
+	alarm.OldWork: "past work was entered", alarm.OldSample: "older samples came in",
 	alarm.LateReading: "readings came in late", alarm.ClockPaused: "the service was off for a while",
 }

@@ -28,13 +28,14 @@ func adoptCommand(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "adopt DIR",
 		Short: "Put a folder's rules and vehicles into force, or say what would change",
-		Long: `Put a folder's rules into force, and register its vehicles, on services that use a
-NATS server of yours: they do not read rules from their own folders, which could differ. What
-changes by it is told first: for each rule and task, how many vehicles reach a stage.
+		Long: `Put a folder's rules into force, and register its vehicles, on services that use
+your NATS server. Such services do not read rules from their own folders, because the folders
+could differ. The command first lists what changes: for each rule and task, how many vehicles
+reach a stage.
 
 A service with a NATS server of its own reads its folder by itself when a file is saved.
-For it --dry-run says what the folder as it is now would change, whether the service
-runs, is stopped, or has never run. To try a change before the service reads it, edit a
+There, --dry-run says what the folder as it is now would change, whether the service is
+running, is stopped, or has never run. To try a change before the service reads it, edit a
 copy of the folder and name the service's own folder with --dir.`,
 		Example: `  telltale adopt fleet --dry-run
   telltale adopt draft --dry-run --dir fleet
@@ -160,7 +161,7 @@ func adopt(ctx context.Context, s cli.Env, f *fleet, dry bool) error {
 	}
 	said := "adopt: %s, %s in force, %s registered\n"
 	if !adopted {
-		said = "adopt: %s, %s were in force already, %s registered\n"
+		said = "adopt: %s, %s were already in force, %s registered\n"
 	}
 	fmt.Fprintf(s.Err, said, english.Plural(len(f.book.Rules), "rule"), english.Plural(len(f.book.Tasks), "task"), english.Plural(len(c.Register), "vehicle"))
 	return nil

@@ -82,7 +82,7 @@ func TestAdopt(t *testing.T) {
 		t.Errorf("due before any rules are in force: exit %d\n%s%s", code, out, said)
 	}
 	expect("", "adopt: 0 rules, 1 task in force, 2 vehicles registered\n")
-	expect("", "adopt: 0 rules, 1 task were in force already, 0 vehicles registered\n")
+	expect("", "adopt: 0 rules, 1 task were already in force, 0 vehicles registered\n")
 	if a.svc.Health().Book != f.book.Hash || registered(t, a, "bus-08") == nil {
 		t.Fatalf("the folder is not in force: %+v", a.svc.Health())
 	}

@@ -58,7 +58,7 @@ func (f *fleet) has(path string) bool {
 func (f *fleet) lost(now *fleet) error {
 	for _, path := range f.found {
 		if !slices.Contains(now.found, path) {
-			return cli.Hint(fmt.Errorf("%s was there and is gone", path), "to tell nobody, or to have no vehicles, leave the file and empty its list")
+			return cli.Hint(fmt.Errorf("%s was there before and is missing now", path), "to have no people or no vehicles, keep the file and empty its list")
 		}
 	}
 	return nil
@@ -212,9 +212,9 @@ func (a *app) inTheWay(err error) error {
 	dir := a.fleet.dir
 	switch {
 	case errors.Is(err, syscall.EWOULDBLOCK):
-		return cli.Hint(err, "a service runs on it already; ask it: telltale alarms --dir "+dir)
+		return cli.Hint(err, "a service is already running there; to query it: telltale alarms --dir "+dir)
 	case strings.Contains(err.Error(), "address already in use"):
-		return cli.Hint(err, "another program listens there; name a free port: telltale serve --dir "+dir+" --listen 127.0.0.1:4223, or listen: in "+filepath.Join(dir, "telltale.yaml"))
+		return cli.Hint(err, "another program is listening there; name a free port: telltale serve --dir "+dir+" --listen 127.0.0.1:4223, or listen: in "+filepath.Join(dir, "telltale.yaml"))
 	}
 	return err
 }

@@ -85,7 +85,7 @@ func (s *settings) reachable(ctx context.Context) error {
 			return
 		}
 		if err := here(ctx, address); err != nil {
-			faults = append(faults, s.file.NewFault(n, "name an address of this machine, such as 127.0.0.1", "%s: %s cannot be listened on: %v", key, address, err))
+			faults = append(faults, s.file.NewFault(n, "name an address of this machine, such as 127.0.0.1", "%s: cannot listen on %s: %v", key, address, err))
 		}
 	}
 	if s.NATS == "" {

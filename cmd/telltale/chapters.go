@@ -109,7 +109,7 @@ func describeChapter(s cli.Env, name string, asJSON bool) error {
 			kinds []string
 		}{{"components", d.ComponentKinds}, {"vehicles", d.VehicleKinds}} {
 			if len(k.kinds) > 0 {
-				line += fmt.Sprintf("\n    for %s of the kinds: %s", k.of, strings.Join(k.kinds, ", "))
+				line += fmt.Sprintf("\n    for %s of these kinds: %s", k.of, strings.Join(k.kinds, ", "))
 			}
 		}
 		for _, t := range d.Tags {
@@ -146,7 +146,7 @@ func copyChapter(s cli.Env, c chapters.Chapter, dir string) error {
 	path, err := c.Copy(rulesIn(dir))
 	switch {
 	case errors.Is(err, fs.ErrExist):
-		return cli.Exit(2, cli.Hint(fmt.Errorf("%s exists already and was not changed", filepath.Join(rulesIn(dir), c.File())),
+		return cli.Exit(2, cli.Hint(fmt.Errorf("%s already exists and was not changed", filepath.Join(rulesIn(dir), c.File())),
 			fmt.Sprintf("telltale chapters diff %s %s shows how it differs", c.Name, dir)))
 	case err != nil:
 		return err

@@ -115,7 +115,7 @@ func covered(book *rules.Book) string {
 	if len(waiting) == 0 {
 		return all
 	}
-	return all + "; but not yet of these, which have values to fill in: " + strings.Join(waiting, ", ")
+	return all + "; not counted: these, which have values to fill in: " + strings.Join(waiting, ", ")
 }
 
 // checkedFiles reads a fleet's folder, or one of rules alone.

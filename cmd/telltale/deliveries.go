@@ -41,14 +41,14 @@ func (a *app) answerDeliveries() error {
 func (a *app) answerRetry() (stop func() error, err error) {
 	m, err := micro.AddService(a.nc, micro.Config{Name: "telltale-deliveries", Version: "1.0.0", Description: "messages to people on their way"})
 	if err != nil {
-		return nil, fmt.Errorf("answering for the deliveries: %w", err)
+		return nil, fmt.Errorf("answering questions about messages: %w", err)
 	}
 	g := m.AddGroup("telltale.query")
 	if err = g.AddEndpoint("retry", replying(a.retry)); err == nil {
 		err = g.AddEndpoint("leave", replying(a.takeLeave))
 	}
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("answering for the deliveries: %w", err), m.Stop())
+		return nil, errors.Join(fmt.Errorf("answering questions about messages: %w", err), m.Stop())
 	}
 	return m.Stop, nil
 }
@@ -61,7 +61,7 @@ func (a *app) retry(ctx context.Context, request []byte) ([]string, error) {
 	}
 	q := a.notify.Queue()
 	if q == nil {
-		return nil, errors.New("retrying: another one tells people now")
+		return nil, errors.New("retrying: another replica sends the messages now")
 	}
 	return []string{key}, q.Retry(ctx, key)
 }
@@ -84,7 +84,7 @@ func (a *app) askLeave(ctx context.Context, person string, kind notify.Kind, bac
 func (a *app) takeLeave(ctx context.Context, request []byte) ([]leaving, error) {
 	var l leaving
 	if err := json.Unmarshal(request, &l); err != nil {
-		return nil, fmt.Errorf("reading who leaves: %w", err)
+		return nil, fmt.Errorf("reading who unsubscribes: %w", err)
 	}
 	at, err := a.now(ctx)
 	if err != nil {

@@ -37,7 +37,7 @@ func demoCommand(s cli.Env) *cobra.Command {
 		Use:   "demo",
 		Short: "Run the sample fleet's year through the real service",
 		Long: `Copy the sample fleet into a folder, start the service there, send it a year of events,
-and print what follows. The clock is moved by the events. Nothing is sent to anybody:
+and print what happens. The events move the clock. Nothing is sent to anybody:
 mails are written as files, or handed to a test server with --smtp.`,
 		Example: `  telltale demo
   telltale demo --dir demo --stay`,
@@ -87,7 +87,7 @@ func demo(ctx context.Context, s cli.Env, dir, smtp string, stay bool) error {
 	fmt.Fprintln(s.Err, "demo: vehicles are processed side by side, so lines are in order for each vehicle only")
 	err = runDemo(ctx, s, a, register)
 	if err == nil && stay {
-		fmt.Fprintf(s.Err, "still serving; try: telltale due --dir %s (Ctrl-C ends)\n", dir)
+		fmt.Fprintf(s.Err, "still serving; try: telltale due --dir %s (Ctrl-C stops it)\n", dir)
 		<-ctx.Done()
 	}
 	return errors.Join(unlessStopped(ctx, err), a.stop())
@@ -115,7 +115,7 @@ func demoFolder(dir string) (_ string, err error) {
 			return "", err
 		}
 	} else if cli.Exists(filepath.Join(dir, "vehicles.yaml")) {
-		return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s has a fleet already", dir), "name an empty folder, or run it: telltale serve --dir "+dir))
+		return "", cli.Exit(2, cli.Hint(fmt.Errorf("%s already holds a fleet", dir), "name an empty folder, or run it: telltale serve --dir "+dir))
 	}
 	err = fs.WalkDir(samples.FS, ".", func(path string, d fs.DirEntry, err error) error {
 		if err != nil {

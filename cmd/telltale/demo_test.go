@@ -66,10 +66,10 @@ func TestDemo(t *testing.T) {
 		t.Errorf("%d vehicles and %s transitions, a replay has %d and %d", len(live), last[3], len(replayed), transitions)
 	}
 
-	// A folder that has a fleet already is left alone.
+	// A folder that already holds a fleet is left alone.
 	stderr = new(bytes.Buffer)
 	if code := run(t.Context(), []string{"demo", "--dir", dir}, strings.NewReader(""), io.Discard, stderr); code != 2 ||
-		stderr.String() != "telltale: "+dir+" has a fleet already\nhint: name an empty folder, or run it: telltale serve --dir "+dir+"\n" {
+		stderr.String() != "telltale: "+dir+" already holds a fleet\nhint: name an empty folder, or run it: telltale serve --dir "+dir+"\n" {
 		t.Errorf("again on the same folder: exit code %d\n%s", code, stderr)
 	}
 }

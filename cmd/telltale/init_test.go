@@ -53,7 +53,7 @@ func TestInitBreaksOff(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "fleet")
 	var out, said bytes.Buffer
 	err := setup.Folder(cli.Env{In: strings.NewReader("Maud\nowner\n"), Out: &out, Err: &said}, dir, make([]string, 8), true, ready)
-	if want := "the questions ended before the last answer; nothing was written"; err == nil || err.Error() != want {
+	if want := "the input ended before the last answer; nothing was written"; err == nil || err.Error() != want {
 		t.Errorf("the error is %v, want %s", err, want)
 	}
 	if cli.Exists(dir) {
@@ -82,7 +82,7 @@ func TestServePortTaken(t *testing.T) {
 	defer taken.Close()
 	var out, said bytes.Buffer
 	code := run(t.Context(), []string{"serve", "--dir", dir, "--listen", taken.Addr().String()}, strings.NewReader(""), &out, &said)
-	want := "\nhint: another program listens there; name a free port: telltale serve --dir " + dir + " --listen 127.0.0.1:4223, or listen: in " + filepath.Join(dir, "telltale.yaml") + "\n"
+	want := "\nhint: another program is listening there; name a free port: telltale serve --dir " + dir + " --listen 127.0.0.1:4223, or listen: in " + filepath.Join(dir, "telltale.yaml") + "\n"
 	if code != 1 || !strings.HasSuffix(said.String(), want) {
 		t.Errorf("exit code %d; it says\n%s\nwant at its end%s", code, &said, want)
 	}

@@ -116,18 +116,18 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 	collectHealth(ch, h)
 	if q := a.notify.Queue(); q != nil {
 		n, oldest := q.Backlog()
-		gauge(ch, "deliveries_waiting", "Messages to people that are not sent yet; told by the replica that sends.", float64(n))
+		gauge(ch, "deliveries_waiting", "Messages to people that are not sent yet; reported by the replica that sends.", float64(n))
 		for way, n := range q.Tally() {
 			count(ch, "messages_total", "Messages to people that were sent, or failed for good, by way; since this replica began to send.", float64(n.Sent), "way", way, "result", "sent")
 			count(ch, "messages_total", "Messages to people that were sent, or failed for good, by way; since this replica began to send.", float64(n.Failed), "way", way, "result", "failed")
 		}
-		gauge(ch, "oldest_delivery_age_seconds", "Age of the oldest message to people that is not sent yet; 0 without one.", age(oldest))
+		gauge(ch, "oldest_delivery_age_seconds", "Age of the oldest message to people that is not sent yet; 0 if there is none.", age(oldest))
 	}
 	for seat, n := range a.svc.Held() {
-		gauge(ch, "seats_held", "What this replica does of what one at a time does: partitions that it folds, ticks of the clock, notify, baselines.", float64(n), "seat", seat)
+		gauge(ch, "seats_held", "Work that only one replica does at a time and this one does now: partitions that it folds, ticks of the clock, notify, baselines.", float64(n), "seat", seat)
 	}
-	count(ch, "owner_changes_total", "Partitions that this replica has taken over, those at its start among them.", float64(a.svc.Claims()))
-	gauge(ch, "replicas", "Replicas that share the partitions and live.", float64(max(1, len(h.Replicas))))
+	count(ch, "owner_changes_total", "Partitions that this replica has taken over, including those at its start.", float64(a.svc.Claims()))
+	gauge(ch, "replicas", "Live replicas that share the partitions.", float64(max(1, len(h.Replicas))))
 	gauge(ch, "clock_suspect", "1 while ticks are held because the wall clock jumped.", truth(a.suspect.Load()))
 	gauge(ch, "reload_success", "1 if the folder had no faults when it was read last.", truth(a.fault.Load() == nil || a.fault.Load() == ""))
 	gauge(ch, "reload_timestamp_seconds", "When the folder was read last.", float64(a.read.Load()))
@@ -139,8 +139,8 @@ func collectHealth(ch chan<- prometheus.Metric, h service.Health) {
 		label := strconv.Itoa(p.Partition)
 		count(ch, "events_total", "Events folded, by partition.", float64(p.Events), "partition", label)
 		gauge(ch, "event_lag", "Events that wait behind the last one folded.", float64(p.Lag), "partition", label)
-		gauge(ch, "log_epoch", "Counts from 1 how often the log of events went back or was made anew, by partition.", float64(p.Epoch), "partition", label)
-		gauge(ch, "checkpoint_age_seconds", "Time since the partition's checkpoint was written; it is not while nothing changes.", age(p.Saved), "partition", label)
+		gauge(ch, "log_epoch", "1, plus how often the log of events went back or was made anew, by partition.", float64(p.Epoch), "partition", label)
+		gauge(ch, "checkpoint_age_seconds", "Time since the partition's checkpoint was written; none is written while nothing changes.", age(p.Saved), "partition", label)
 		gauge(ch, "vehicles", "Vehicles with a record at the last checkpoint.", float64(p.Vehicles), "partition", label)
 		addAll(stages, p.Stages)
 		addAll(reasons, p.Reasons)
@@ -150,13 +150,13 @@ func collectHealth(ch chan<- prometheus.Metric, h service.Health) {
 		}
 	}
 	for stage, n := range active {
-		gauge(ch, "alarms_active", "Alarms that are active, of the partitions that this replica folds, by stage; those put aside and those of vehicles out of service among them.", float64(n), "stage", string(stage))
+		gauge(ch, "alarms_active", "Alarms that are active, of the partitions that this replica folds, by stage; including those put aside and those of vehicles out of service.", float64(n), "stage", string(stage))
 	}
 	for stage, n := range stages {
 		count(ch, "transitions_total", "Transitions of alarms, by the stage they lead to.", float64(n), "stage", stage)
 	}
 	for reason, n := range reasons {
-		count(ch, "refused_total", "Events that could not be used, by what was wrong.", float64(n), "reason", reason)
+		count(ch, "refused_total", "Events that could not be used, by reason.", float64(n), "reason", reason)
 	}
 	count(ch, "not_judged_total", "Rules that were not judged because something was missing.", float64(notJudged))
 	if !h.Now.IsZero() {

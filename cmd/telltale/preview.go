@@ -53,7 +53,7 @@ func previewTo(ctx context.Context, s cli.Env, o previewOptions, path string) er
 		return cli.Exit(2, err)
 	}
 	if o.to != "everyone" && dir.Person(o.to) == nil {
-		return cli.Exit(2, fmt.Errorf("nobody called %q in %s", o.to, o.people))
+		return cli.Exit(2, fmt.Errorf("there is no person %q in %s", o.to, o.people))
 	}
 	c := preview.Config{People: dir, Compose: letters(defaults().Mail.From).Compose}
 	if c.Book, err = cli.Book(o.rules); err != nil {

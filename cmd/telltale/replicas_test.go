@@ -153,7 +153,7 @@ func TestUnanswered(t *testing.T) {
 			"due,bus-07,Bus 7,,oil,Change the oil,,,,,,,,,,,,past,,,\n"},
 	} {
 		code, out, said := told(t, "due", "--nats", url, tt.flag)
-		if want := "telltale: partitions 3 and 7 did not answer\nhint: the answer is without their vehicles; ask again in a moment\n"; code != 3 || out != tt.out || said != want {
+		if want := "telltale: partitions 3 and 7 did not answer\nhint: their vehicles are missing from this answer; try again in a moment\n"; code != 3 || out != tt.out || said != want {
 			t.Errorf("%s: exit %d\n%s%swant 3\n%s%s", tt.flag, code, out, said, tt.out, want)
 		}
 	}

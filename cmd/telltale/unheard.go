@@ -25,7 +25,7 @@ func unheard(s cli.Env, dir *people.Directory, book *rules.Book, register []even
 	}
 	gaps, deaf := people.Unheard(dir, vehicles, book)
 	for _, g := range silences(gaps) {
-		ask("nobody is told %s; see `tell` in people.yaml", g)
+		ask("nobody gets messages %s; see `tell` in people.yaml", g)
 	}
 	if len(vehicles) == 0 {
 		return // who is told of what hangs on the vehicles

@@ -300,11 +300,11 @@ func TestPageSaysHowLong(t *testing.T) {
 		alarm alarm.Listed
 		want  string
 	}{
-		{copper(), `It can be put aside for 90 days at most. It is told again sooner if it gets worse.</p>
+		{copper(), `It can be put aside for 90 days at most. You will hear about it sooner if it gets worse.</p>
 <label>Until <input type="date" name="until" value="2031-03-06" min="2031-02-20" max="2031-05-21" required>`},
-		{stop, `A warning can be put aside for 7 days at most, and only for a reason. It is told again sooner if it gets worse.</p>
+		{stop, `A warning can be put aside for 7 days at most, and only for a reason. You will hear about it sooner if it gets worse.</p>
 <label>Until <input type="date" name="until" value="2031-02-27" min="2031-02-20" max="2031-02-27" required>`},
-		{task, `It can be put aside for 30 days at most. It is told again sooner if it gets worse.</p>
+		{task, `It can be put aside for 30 days at most. You will hear about it sooner if it gets worse.</p>
 <label>Until <input type="date" name="until" value="2031-03-06" min="2031-02-20" max="2031-03-22" required>`},
 	} {
 		var published []string

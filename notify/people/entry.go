@@ -60,7 +60,7 @@ func (r *reader) entry(name, n *yaml.Node) *entry {
 	e.who, e.own = r.who(m["who"])
 	r.chase(e, name, m)
 	if n := m["who"]; n == nil || n.Kind == yaml.SequenceNode && len(n.Content) == 0 {
-		r.Fault(name, fmt.Sprintf("say who, like \"who: [%s]\"", theirOwn), "%s tells nobody", what)
+		r.Fault(name, fmt.Sprintf("say who, like \"who: [%s]\"", theirOwn), "%s does not say who gets the messages", what)
 	}
 	return e
 }

@@ -67,7 +67,7 @@ more: 1
 `))
 	once := ` (write minute, hour, day, month and weekday: "0 6 * * 1-6" is six in the morning, Monday to Saturday, in the person's zone)`
 	want := []string{
-		"people.yaml:4:11: mail \"Ines <ines@larkfell.example>\" is more than an address (write ines@larkfell.example; the name stands in `name`)",
+		"people.yaml:4:11: mail \"Ines <ines@larkfell.example>\" is more than an address (write ines@larkfell.example; the name belongs in `name`)",
 		`people.yaml:5:11: zone "Europe/Lundon" is not known (it is a name like Europe/London)`,
 		`people.yaml:6:5: unknown key "colour" in person "ines" (known here: name, mail, zone, distance, volume, dates, spelling, digest, list, nothing due, unchanged, quiet, holidays, webhook, nats, file)`,
 		`people.yaml:7:3: people names "ines" twice (it is first given in line 2)`,
@@ -88,7 +88,7 @@ more: 1
 		`people.yaml:19:12: where: unexpected token Operator("=")`,
 		`people.yaml:20:23: a stage must be soon, due, overdue, advisory, caution or warning, not "bad"`,
 		`people.yaml:21:11: when must be at once, digest or never, not "tomorrow"`,
-		`people.yaml:22:3: tell "empty" tells nobody (say who, like "who: [people of the vehicle]")`,
+		`people.yaml:22:3: tell "empty" does not say who gets the messages (say who, like "who: [people of the vehicle]")`,
 		`people.yaml:23:9: by must be mail, webhook, nats or file, not "pigeon"`,
 		`people.yaml:24:1: unknown key "more" in the file (known here: people, groups, operator, holidays, tell)`,
 	}
@@ -152,7 +152,7 @@ hint: give it a value or delete it`,
 		ada + "tell: {x: {who: {a: b}}}\n": `p:2:17: who must be a list, not a mapping
     tell: {x: {who: {a: b}}}
                     ^`,
-		ada + "tell: {x: {who: [], where: [a]}}\n": `p:2:8: tell "x" tells nobody
+		ada + "tell: {x: {who: [], where: [a]}}\n": `p:2:8: tell "x" does not say who gets the messages
     tell: {x: {who: [], where: [a]}}
            ^
 hint: say who, like "who: [people of the vehicle]"

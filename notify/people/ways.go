@@ -54,7 +54,7 @@ func (r *reader) address(n *yaml.Node, _ *Person) string {
 	a, err := mail.ParseAddress(s)
 	switch {
 	case err == nil && a.Name != "":
-		r.Fault(n, "write "+a.Address+"; the name stands in `name`", "mail %q is more than an address", s)
+		r.Fault(n, "write "+a.Address+"; the name belongs in `name`", "mail %q is more than an address", s)
 	case err != nil || a.Address != s || len(s) > 254 || strings.ContainsAny(s, "\"\\ "):
 		r.Fault(n, "", "mail %q is not an address like ines@example.org", s)
 	case strings.IndexFunc(s, func(c rune) bool { return c > 126 || c < 33 }) >= 0:

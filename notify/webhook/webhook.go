@@ -71,7 +71,7 @@ func (s *Sender) Disable(url string) { s.gone.Store(url, true) }
 func (s *Sender) Send(ctx context.Context, d delivery.Delivery) error {
 	s.once.Do(s.init)
 	if _, gone := s.gone.Load(d.To); gone {
-		return &delivery.Failure{Class: delivery.Permanent, Gone: true, Err: errors.New("the receiver said 410 earlier: it wants no more; give it another url in people.yaml")}
+		return &delivery.Failure{Class: delivery.Permanent, Gone: true, Err: errors.New("the receiver answered 410 earlier and wants no more messages; give it another url in people.yaml")}
 	}
 	secret, err := s.Secret(d.Person)
 	var key []byte

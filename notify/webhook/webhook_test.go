@@ -110,7 +110,7 @@ func TestAnswers(t *testing.T) {
 		{"/503?after=99999999", delivery.Temporary, 24 * time.Hour, "the receiver answered 503"},
 		{"/500?after=-3", delivery.Temporary, 0, "the receiver answered 500"},
 		{"/410", delivery.Permanent, 0, "the receiver answered 410"},
-		{"/410", delivery.Permanent, 0, "the receiver said 410 earlier: it wants no more; give it another url in people.yaml"},
+		{"/410", delivery.Permanent, 0, "the receiver answered 410 earlier and wants no more messages; give it another url in people.yaml"},
 	} {
 		err := s.Send(t.Context(), aDelivery(srv.URL+c.path))
 		var f *delivery.Failure

@@ -99,7 +99,7 @@ func checkDue(q due.Query, forms ...bool) error {
 		}
 	}
 	if n > 1 {
-		return errors.New("--json, --csv and --html are forms of one list: choose one")
+		return errors.New("--json, --csv and --html exclude one another: choose one")
 	}
 	return nil
 }
@@ -121,7 +121,7 @@ func DueLine(d due.Item) string {
 	case strings.HasPrefix(d.LastDone, "counted"):
 		line += fmt.Sprintf("\n%20s%s", "", d.LastDone)
 	case d.LastDone == alarm.NoHistory && d.Limit != d.LastDone: // why does not say it
-		line += fmt.Sprintf("\n%20snobody knows when it was last done", "")
+		line += fmt.Sprintf("\n%20sno record of when it was last done", "")
 	case d.LastDone != "" && d.LastDone != alarm.NoHistory:
 		line += fmt.Sprintf("\n%20slast done %s", "", d.LastDone)
 	}

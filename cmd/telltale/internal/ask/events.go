@@ -29,12 +29,12 @@ func eventsCommand(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "events",
 		Short: "Export the events of the log, one a line",
-		Long: `Export the events of the log in its order, one CloudEvent a line, for telltale replay, for
-another service, or to keep. Registrations are among them, so a replay of the file needs
+		Long: `Export the events of the log in order, one CloudEvent a line, for telltale replay, for
+another service, or to keep. Registrations are included, so a replay of the file needs
 no register. Events that the service could not read are left out and counted.
 
 --all adds what the service wrote itself: the clock's ticks, and notes of which rules were
-put in force when. A file with ticks is replayed with those alone; the notes are skipped.`,
+put in force when. A file with ticks is replayed with exactly those ticks; the notes are skipped.`,
 		Example: `  telltale events --dir fleet > events.jsonl
   telltale replay --rules fleet/rules events.jsonl`,
 		Args: cobra.NoArgs,

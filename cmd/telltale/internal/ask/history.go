@@ -35,9 +35,9 @@ func historyCommand(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "history VEHICLE [EVENTS.jsonl]",
 		Short: "Print a vehicle's service history, to hand over with it",
-		Long: `Print a vehicle's service history with its evidence: work done, fluid samples with
-what they were judged as, meter values, alarms and what people answered, each with
-its source and date. As text, as JSON or CSV, or as a page to be printed.
+		Long: `Print a vehicle's service history with its evidence: work done, fluid samples and
+their verdicts, meter values, alarms and what people answered, each with
+its source and date. As text, as JSON or CSV, or as a page to print.
 
 The running service is asked or, with --rules, a file of events is run.`,
 		Example: `  telltale history bus-07 --dir fleet
@@ -48,8 +48,8 @@ The running service is asked or, with --rules, a file of events is run.`,
 	}
 	o.Client.Flags(cmd, s)
 	f := cmd.Flags()
-	f.BoolVar(&o.csv, "csv", false, "comma-separated values, a line each under a heading")
-	f.StringVar(&o.html, "html", "", "write a page to be printed into this file (- is the standard output)")
+	f.BoolVar(&o.csv, "csv", false, "as CSV with a heading")
+	f.StringVar(&o.html, "html", "", "write a page to print to this file (- is the standard output)")
 	o.replayOptions.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
 }
@@ -62,7 +62,7 @@ func tellHistory(ctx context.Context, s cli.Env, o *historyOptions, args []strin
 		}
 	}
 	if forms > 1 {
-		return cli.Exit(2, cli.Hint(errors.New("--json, --csv and --html are forms of one history"), "choose one"))
+		return cli.Exit(2, cli.Hint(errors.New("--json, --csv and --html exclude one another"), "choose one"))
 	}
 	args, file, err := o.split(args, 1, 1, "history")
 	if err != nil {

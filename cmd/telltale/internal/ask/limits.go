@@ -36,7 +36,7 @@ func limitLines(a fleet.Audited) string {
 		b.WriteString("\n    the fleet's own: " + strings.TrimSpace(strings.Join(own, "; ")+" "+u))
 	}
 	for _, why := range a.Why {
-		b.WriteString("\n    not told: " + why)
+		b.WriteString("\n    not known: " + why)
 	}
 	return b.String()
 }

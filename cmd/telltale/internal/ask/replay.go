@@ -93,7 +93,7 @@ var skippedWords = []struct {
 	kind      event.Kind
 	one, many string
 }{
-	{event.BookEvent, "adoption of rules", "adoptions of rules"}, {event.TurnEvent, "turn of a list", "turns of lists"},
+	{event.BookEvent, "adoption of rules", "adoptions of rules"}, {event.TurnEvent, "date of a list", "dates of lists"},
 	{event.SurveyEvent, "survey", "surveys"}, {event.BaselineEvent, "set of baselines", "sets of baselines"},
 }
 

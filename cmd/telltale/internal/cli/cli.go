@@ -73,7 +73,7 @@ func Wants(least, most int, ask, call string) cobra.PositionalArgs {
 			return nil
 		}
 		if len(args) > most {
-			ask = fmt.Sprintf("%q is one argument too many; a name with blanks stands in quotes", args[most])
+			ask = fmt.Sprintf("%q is one argument too many; put a name with blanks in quotes", args[most])
 		}
 		return Exit(2, Hint(errors.New(ask), call))
 	}

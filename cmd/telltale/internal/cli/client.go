@@ -32,7 +32,7 @@ func (c *Client) Flags(cmd *cobra.Command, s Env) {
 }
 
 // ErrNoneRuns says that no service was found to be asked.
-var ErrNoneRuns = errors.New("no service runs")
+var ErrNoneRuns = errors.New("no service is running")
 
 // noneRuns is an error that says so in words of its own.
 type noneRuns struct{ error }
@@ -62,7 +62,7 @@ func (c *Client) address() (string, error) {
 	if url != "" {
 		return url, nil
 	}
-	return "", Hint(NoneRuns(fmt.Errorf("no service runs in %s", c.Dir)), "telltale serve --dir "+c.Dir)
+	return "", Hint(NoneRuns(fmt.Errorf("no service is running in %s", c.Dir)), "telltale serve --dir "+c.Dir)
 }
 
 // AskOrOpen runs a question on a connection or, where the service of the folder is stopped

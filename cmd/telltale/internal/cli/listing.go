@@ -33,7 +33,7 @@ func Encode(w io.Writer, v any) error {
 // what to do.
 func Lacking(err error) error {
 	if i := Incomplete(err); i != nil {
-		return Exit(3, Hint(i, "the answer is without their vehicles; ask again in a moment"))
+		return Exit(3, Hint(i, "their vehicles are missing from this answer; try again in a moment"))
 	}
 	return err
 }

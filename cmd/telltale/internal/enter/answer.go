@@ -34,8 +34,8 @@ func answerCommand(s cli.Env) *cobra.Command {
 
   acknowledge  you have seen the alarm: no reminders until it becomes worse
   shelve       put the alarm aside until a day; it comes back then, or when it becomes worse
-  unshelve     take an alarm back that was put aside
-  postpone     do the work later: until a day, or some distance further, for a reason
+  unshelve     bring back an alarm that was put aside
+  postpone     do the work later: until a day, or by some distance, for a reason
   accept       move the work to the date or distance that the latest sample suggests
 
 ALARM-OR-TASK is a name or a title, as telltale alarms and telltale due list them. An
@@ -44,7 +44,7 @@ answer that was given by mistake is taken back with telltale undo.`,
   telltale answer bus-07 "copper over baseline" shelve --until 2031-03-20 --why "sample ordered"
   telltale answer bus-07 "engine oil" postpone --further 1000km --why "parts come on Friday" --dry
   telltale answer bus-07 "engine oil" accept --by ines`,
-		Args: cli.Wants(3, 3, "what is the answer, and to what?", `telltale answer bus-07 "copper over baseline" acknowledge`),
+		Args: cli.Wants(3, 3, "which alarm or task, and which answer?", `telltale answer bus-07 "copper over baseline" acknowledge`),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.run(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return o.say(ctx, s, nc, args) })
 		},
@@ -53,7 +53,7 @@ answer that was given by mistake is taken back with telltale undo.`,
 	f := cmd.Flags()
 	f.StringVar(&o.Component, "component", "", "the component, where several have the alarm or task")
 	f.StringVar(&o.Until, "until", "", "shelve, postpone: until this day, as 2031-03-20")
-	f.StringVar(&o.Further, "further", "", "postpone: so much further, as 1000km")
+	f.StringVar(&o.Further, "further", "", "postpone: by this distance, as 1000km")
 	f.StringVar(&o.By, "by", "", "who answers; accept needs it")
 	f.StringVar(&o.Why, "why", "", "the reason; postpone needs it")
 	return cmd
@@ -146,7 +146,7 @@ func nothingChanged(ev *event.Event) string {
 	case d != nil && d.Answer == "in service":
 		return ev.Vehicle + " is back in service; nothing came due meanwhile"
 	case ev.Kind == event.MeterReplacedEvent:
-		return what(ev) + "; distances go on over both"
+		return what(ev) + "; distances count across both"
 	}
 	return what(ev) + ": noted; no alarm changes"
 }

@@ -124,7 +124,7 @@ func (e *entered) refused(s cli.Env, asJSON bool) error {
 func (e *entered) send(ctx context.Context, s cli.Env, nc *nats.Conn) error {
 	p, err := gateway.Send(ctx, nc, e.fresh()...)
 	if err != nil {
-		return cli.Hint(fmt.Errorf("sending: %w", err), "enter the same again: what is stored already is not stored twice")
+		return cli.Hint(fmt.Errorf("sending: %w", err), "enter the same again: nothing is stored twice")
 	}
 	list, err := p.Refused(ctx)
 	if err != nil {

@@ -40,8 +40,8 @@ taken back with telltale undo stays out until its contents change.
 --dry does the same without sending.
 
 A table of vehicles (import: vehicles) is not sent: it is written as a register, as
-vehicles.yaml is. With --dir or --vehicles only the vehicles that are new are written,
-and what the table says otherwise than the register is listed.`,
+vehicles.yaml is. With --dir or --vehicles only new vehicles are written, and
+differences between the table and the register are listed.`,
 		Example: `  telltale import --map valley.yaml results.csv --dir fleet --dry
   telltale import --map valley.yaml results.csv --dir fleet
   telltale import --map mileage.yaml mileage.csv --vehicles fleet/vehicles.yaml --out events.jsonl
@@ -76,7 +76,7 @@ func importFile(ctx context.Context, s cli.Env, o *importOptions, path string) e
 	}
 	err = o.run(ctx, func(ctx context.Context, nc *nats.Conn) error { return o.throughService(ctx, s, nc, m, path) })
 	if o.dry && o.URL == "" && errors.Is(err, cli.ErrNoneRuns) {
-		fmt.Fprintln(s.Err, "import: no service was asked, so nothing is known of its rules and of what it holds")
+		fmt.Fprintln(s.Err, "import: no service is running here, so the rows are checked without its rules and stored events")
 		return o.withoutService(s, m, path)
 	}
 	return err
@@ -198,7 +198,7 @@ func summary(e *entered) (out []string) {
 	}
 	for i, w := range order {
 		if i == shownFollows {
-			return append(out, fmt.Sprintf("and %d more; telltale alarms and telltale due list what stands", len(order)-i))
+			return append(out, fmt.Sprintf("and %d more; telltale alarms and telltale due list them", len(order)-i))
 		}
 		times := ""
 		if n := count[w]; n > 1 {

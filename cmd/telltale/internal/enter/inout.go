@@ -16,7 +16,7 @@ func outCommand(s cli.Env) *cobra.Command {
 		Use:   "out VEHICLE",
 		Short: "Take a vehicle out of service: no messages about it until it is back",
 		Long: `Take a vehicle out of service, for a winter or a long repair. There are no messages about
-it until telltale back. Dates go on counting, and you hear then what has come due.`,
+it until telltale back. Dates keep counting: when it is back, you are told what has come due.`,
 		Example: `  telltale out gritter-1 --why "laid up for the summer"`,
 	})
 }

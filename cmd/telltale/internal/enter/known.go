@@ -147,7 +147,7 @@ func quantityLike(e *job.Error) string {
 
 func dateLike(e *job.Error) string {
 	if e.Option == "until" {
-		return "write a day to come, as --until 2031-03-20"
+		return "write a future date, as --until 2031-03-20"
 	}
 	return "write --on 2031-02-10 or --on 2031-02-10T14:00"
 }

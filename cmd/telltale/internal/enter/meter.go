@@ -24,9 +24,9 @@ func replacedCommand(s cli.Env) *cobra.Command {
 	var r job.Replaced
 	cmd := &cobra.Command{
 		Use:   "replaced VEHICLE",
-		Short: "Enter that an instrument was replaced, so that distances go on over both",
+		Short: "Enter that an instrument was replaced, so that distances count across both",
 		Long: `Enter that an odometer or hour meter was replaced: what the old one showed last, and what
-the new one showed first. Distances and hours then go on over both, and due points are
+the new one showed first. Distances and hours then count across both, and due points are
 shown as the new one will show them. Readings that seemed to go back fit again.`,
 		Example: `  telltale meter replaced van-1 --meter odometer --old 245003km --new 12km --on 2031-02-10
   telltale meter replaced gritter-1 --meter hours --old 5120h --new 0h --dry`,

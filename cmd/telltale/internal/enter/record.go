@@ -64,7 +64,7 @@ func recordCommand(s cli.Env) *cobra.Command {
 		Use:   "record VEHICLE [TASK...]",
 		Short: "Enter work, a meter reading or a laboratory sheet",
 		Long: `Enter work that was done, a meter reading, or a laboratory's sheet. The answer says what
-follows: when each task is due next, and what alarm came or went. VEHICLE is the key or
+follows: when each task is due next, and which alarms were raised or cleared. VEHICLE is the key or
 the usual name of a vehicle, TASK the name or the title of a task, as telltale due lists
 them. Without a task, meter values are a reading.
 
@@ -95,7 +95,7 @@ by mistake.`,
 func (o *recordOptions) record(ctx context.Context, s cli.Env, t *typed) error {
 	switch {
 	case o.from != "" && len(t.args) > 0:
-		return cli.Exit(2, cli.Hint(errors.New("--from names a file of jobs, and a job is named as well"), "write the job into the file, or leave --from out"))
+		return cli.Exit(2, cli.Hint(errors.New("--from names a file of jobs, but a job is given as well"), "write the job into the file, or leave --from out"))
 	case o.from == "" && len(t.args) == 0:
 		return cli.Exit(2, cli.Hint(errors.New("which vehicle, and what was done?"), `telltale record pickup "engine oil" --odometer 157500mi`))
 	}

@@ -32,7 +32,7 @@ func counted(t *table.Table) string {
 func writeNew(path string, events []event.Event) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if errors.Is(err, os.ErrExist) {
-		return cli.Exit(2, cli.Hint(fmt.Errorf("%s is there already", path), "name a file that is not, or - for the standard output"))
+		return cli.Exit(2, cli.Hint(fmt.Errorf("%s already exists", path), "name a new file, or - for the standard output"))
 	}
 	if err != nil {
 		return cli.Exit(2, fmt.Errorf("writing the events: %w", err))
@@ -67,7 +67,7 @@ func readTable(s cli.Env, m *table.Mapping, path string, fleet *table.Fleet) (*t
 	for _, of := range []struct {
 		rows []int
 		what string
-	}{{t.LeftOut, "left out by the mapping"}, {t.NoValue, "without any value"}, {t.Repeated, "that say again what an earlier row says"}} {
+	}{{t.LeftOut, "left out by the mapping"}, {t.NoValue, "without any value"}, {t.Repeated, "that repeat an earlier row"}} {
 		if len(of.rows) > 0 {
 			fmt.Fprintf(s.Err, "import: %s %s: %s\n", english.Plural(len(of.rows), "row"), of.what, someRows(of.rows))
 		}
@@ -78,7 +78,7 @@ func readTable(s cli.Env, m *table.Mapping, path string, fleet *table.Fleet) (*t
 // notImported tells the faults of a table from what else went wrong.
 func notImported(path string, err error) error {
 	if faults := (table.Faults{}); errors.As(err, &faults) {
-		return cli.Exit(2, fmt.Errorf("%s is not imported, nothing of it:\n%s", path, cli.Printable(faults.Error())))
+		return cli.Exit(2, fmt.Errorf("nothing of %s is imported:\n%s", path, cli.Printable(faults.Error())))
 	}
 	return err
 }

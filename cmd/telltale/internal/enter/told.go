@@ -100,7 +100,7 @@ func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool)
 	}
 	lines := workLines(ev, e, of.Tasks)
 	if len(lines) == 0 && !short {
-		lines = []string{"recorded; nothing further follows from it"}
+		lines = []string{"recorded; nothing else changes"}
 	}
 	return lines
 }

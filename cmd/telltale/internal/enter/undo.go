@@ -40,13 +40,13 @@ undone: enter again what you need.`,
 		Example: `  telltale undo bus-07
   telltale undo bus-07 bus-07-d63bd030f13ee18c --dry
   telltale undo bus-07 L-1042/transmission/0`,
-		Args: cli.Wants(1, 2, "what is to be taken back?", "telltale undo bus-07 shows the latest entries of a vehicle"),
+		Args: cli.Wants(1, 2, "what should be taken back?", "telltale undo bus-07 shows the latest entries of a vehicle"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.run(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error { return o.undo(ctx, s, nc, args) })
 		},
 	}
 	o.flags(cmd, s)
-	cmd.Flags().BoolVar(&o.yes, "yes", false, "without ENTRY: take back the latest, and ask nothing")
+	cmd.Flags().BoolVar(&o.yes, "yes", false, "without ENTRY: take back the latest without asking")
 	return cmd
 }
 
@@ -98,16 +98,16 @@ func (o *undoOptions) target(ctx context.Context, s cli.Env, nc *nats.Conn, vehi
 	}
 	switch {
 	case len(list) == 0 && id == "":
-		return nil, cli.Exit(1, cli.Hint(fmt.Errorf("nothing was entered for %s", vehicle), "telltale history "+ask.Quoted(vehicle)+" lists all that is known of it"))
+		return nil, cli.Exit(1, cli.Hint(fmt.Errorf("nothing was entered for %s", vehicle), "telltale history "+ask.Quoted(vehicle)+" lists everything known about it"))
 	case len(list) == 0:
 		return nil, cli.Exit(1, cli.Hint(fmt.Errorf("%s has no entry %q; nothing was taken back", vehicle, id), "telltale undo "+ask.Quoted(vehicle)+" lists the latest entries"))
 	case id == "" && !o.yes:
 		return o.latest(s, vehicle, list)
 	case id != "" && len(list) > 1:
 		show(s, list)
-		return nil, cli.Exit(2, fmt.Errorf("%d entries are called so; write more of the name", len(list)))
+		return nil, cli.Exit(2, fmt.Errorf("%d entries begin with that; write more of the name", len(list)))
 	case list[0].TakenOut:
-		return nil, cli.Exit(1, fmt.Errorf("%s was taken back before", list[0].ev.ID.ID))
+		return nil, cli.Exit(1, fmt.Errorf("%s was already taken back", list[0].ev.ID.ID))
 	}
 	return &list[0].ev, nil
 }

@@ -32,7 +32,7 @@ var questions = []question{
 	{"units", "units of distance and of fluids, such as km,L or mi,qt (as is usual in the zone)", "Units of distance and of fluids, such as km,L or mi,qt?", usualUnits, takeUnits},
 	{"dates", "day first, month first or year first (as is usual in the zone)", "Dates: day first, month first or year first?", usualDates, takeDates},
 	{"mail", "address that mails go to", "Which e-mail address should messages go to?", nil, takeMail},
-	{"chapters", "ready-made rules to begin with, by commas, or all, or none (all)", "Which ready-made rules (names with commas between, all, or none)?",
+	{"chapters", "ready-made rules to begin with, separated by commas, or all, or none (all)", "Which ready-made rules (names with commas between, all, or none)?",
 		func(*Fleet) string { return "all" }, takeChapters},
 	{"spelling", "en-GB or en-US (as is usual in the zone)", "", usualSpelling, takeSpelling},
 }
@@ -105,7 +105,7 @@ func (q *question) put(s cli.Env, in *bufio.Scanner, f *Fleet) error {
 		}
 		if !in.Scan() {
 			fmt.Fprintln(s.Err)
-			return cli.Hint(errors.Join(errors.New("the questions ended before the last answer; nothing was written"), in.Err()), "answer all of them, or give --"+q.flag)
+			return cli.Hint(errors.Join(errors.New("the input ended before the last answer; nothing was written"), in.Err()), "answer all of them, or give --"+q.flag)
 		}
 		answer := cmp.Or(strings.TrimSpace(in.Text()), usual)
 		err := errors.New("an answer is needed")

@@ -89,5 +89,5 @@ func stands(path string) error {
 	if events, err := intake.Register(path, text, stream.Unclocked); err == nil && len(events) == 0 {
 		return nil
 	}
-	return cli.Exit(2, cli.Hint(fmt.Errorf("%s is there already, and is left as it is", path), "name another file; --vehicles "+path+" compares the table with it"))
+	return cli.Exit(2, cli.Hint(fmt.Errorf("%s already exists and was not changed", path), "name another file; --vehicles "+path+" compares the table with it"))
 }
