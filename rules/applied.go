@@ -122,7 +122,7 @@ func clash(match []*Baseline) string {
 			if a.Starting == b.Starting && !slices.Contains(a.Over, b.Name) {
 				names := []string{a.Name, b.Name}
 				slices.Sort(names)
-				return fmt.Sprintf("one baseline: %q and %q both match, and neither goes over the other", names[0], names[1])
+				return fmt.Sprintf("one baseline: %q and %q both match, and neither is `over` the other", names[0], names[1])
 			}
 		}
 	}

@@ -44,7 +44,7 @@ func (e *entry) readBaseline() *Baseline {
 		e.Fault(e.key, "add the age of the fluid at which the means were taken: `fluid age: 60000 km`", "%s has means, but no `fluid age`", e.what)
 	}
 	if f["mean"] == nil && f["fresh"] == nil && f["from"] == nil && isMapping {
-		e.Fault(e.key, "add `mean: {Fe: 90}`, `fresh: {P: 290}` or `from: fleet`", "%s says nothing", e.what)
+		e.Fault(e.key, "add `mean: {Fe: 90}`, `fresh: {P: 290}` or `from: fleet`", "%s has no figures", e.what)
 	}
 	if b.Source == "" && (b.Fleet == nil || b.Fresh != nil) && isMapping {
 		e.question(e.key, "say where the figures come from: `source: …`", "%s has no source", e.what)

@@ -76,5 +76,5 @@ func toFillHint(entry *yaml.Node, path []string) string {
 	for _, key := range path {
 		s = s.under(source.Value(s.n, key))
 	}
-	return cmp.Or(s.rest, "until then it is not judged; delete it where you have no use for it")
+	return cmp.Or(s.rest, "until then it is not judged; delete it if you do not need it")
 }

@@ -78,7 +78,7 @@ func (l *loader) unexplained() {
 		name := c.n.Value
 		if _, ok := l.book.OwnCautions[name]; !ok {
 			c.uncautioned(c.n, l.DidYouMean(name, known, "explain it, in a file of the book: `cautions: {"+name+": what to do about it}`"),
-				"nobody explains the caution %q", name)
+				"the caution %q is not explained", name)
 		}
 	}
 }

@@ -50,7 +50,7 @@ func (e *entry) dataAlarms(at map[string]source.Place) {
 			continue
 		}
 		if first, dup := at[key]; dup {
-			e.Fault(v, "say it once in the book", "%s is set at %s already", key, first)
+			e.Fault(v, "set it once in the book", "%s is already set at %s", key, first)
 			continue
 		}
 		at[key] = e.Place(v)
@@ -69,7 +69,7 @@ func (e *entry) dataAlarms(at map[string]source.Place) {
 			d.NoImplausible = true
 		default:
 			d.NoGoingBack = true
-			e.question(v, "leave it out, unless somebody looks through the disputed readings", "nobody is told of a meter that goes back, though its distance limits cannot be told then")
+			e.question(v, "leave it out, unless somebody looks through the disputed readings", "no alarm is raised when a meter goes back, although its distance limits are then unknown")
 		}
 	}
 }
@@ -79,7 +79,7 @@ func (e *entry) silence(n *yaml.Node, s *Silence) {
 	f := e.Mapping(n, silentKey, "after", "times usual gap")
 	if v := f["after"]; v != nil {
 		if days, _, ok := e.Base(v, "after of silent", unit.Days); ok && (days < 1 || days > mostDays) {
-			e.Fault(v, "write `after: 14 days`; to be told of none, `silent: off`", "after of silent must be from 1 to %d days", mostDays)
+			e.Fault(v, "write `after: 14 days`, or `silent: off` for no such alarms", "after of silent must be from 1 to %d days", mostDays)
 		} else if ok {
 			s.Least = int64(days * daySeconds)
 		}

@@ -385,7 +385,7 @@ func (rr *ruleReader) opens() {
 		r.FollowUps = append(r.FollowUps, rr.followUps(n, "follow up of "+rr.what, stage)...)
 		for k, v := range source.Pairs(n) {
 			if l := source.Value(v, "lapses"); l != nil {
-				rr.Fault(l, "what an alarm asks for stands until it is done", "the follow-up %q of %s cannot lapse", k.Value, rr.what)
+				rr.Fault(l, "work for an alarm stays due until it is done", "the follow-up %q of %s cannot lapse", k.Value, rr.what)
 			}
 		}
 	})

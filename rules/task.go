@@ -195,7 +195,7 @@ func (e *entry) followUp(stage int) FollowUp {
 	switch {
 	case e.n.Kind != yaml.MappingNode:
 	case after != nil && within != nil:
-		e.Fault(source.Key(e.n, "within"), "`after` is due at that point; `within` is asked for at once and due by then", "%s says both `after` and `within`", e.what)
+		e.Fault(source.Key(e.n, "within"), "`after` is due at that point; `within` is on the list at once and due by then", "%s says both `after` and `within`", e.what)
 	case after != nil:
 		u.At = e.limits(after, "after")
 	case within != nil:

@@ -211,7 +211,7 @@ func (c *compiler) knownAnalyte(s *ast.StringNode, info *word.Info) bool {
 		return c.wrong(s, "write "+info.Name+`("particles14")`, "SAE AS4059 has classes for particles, not for %q", name)
 	case c.l.Fleet:
 	case w == word.Percentile:
-		return c.wrong(s, "add `from: fleet` to a baseline", "no baseline is made from the fleet's samples, so nothing has a place among them")
+		return c.wrong(s, "add `from: fleet` to a baseline", "no baseline is made from the fleet's samples, so there is nothing to rank against")
 	case w == word.Deviations && !c.l.Spread[name]:
 		return c.wrong(s, "add "+name+" to the `spread` of a baseline", "no baseline has a spread of %q", name)
 	case (w == word.Times || w == word.TimesForAge) && !c.l.Mean[name]:

@@ -281,7 +281,7 @@ func (c *compiler) needs(n ast.Node, o operand, want Kind, what string) operand 
 	case want == Number && o.kind == Text && o.constant && len(o.texts) == 1 && analytes.Known(o.texts[0]):
 		hint = fmt.Sprintf("write value(%q)", o.texts[0])
 	case want == Number && o.kind == Text && o.constant:
-		hint = "a number stands without quotes"
+		hint = "write numbers without quotes"
 	case o.kind >= vehicle:
 		hint = "name one of its fields: " + strings.Join(fieldNames(o.kind), ", ")
 	}
@@ -293,7 +293,7 @@ func (c *compiler) needs(n ast.Node, o operand, want Kind, what string) operand 
 func (c *compiler) let(n *ast.VariableDeclaratorNode) operand {
 	v := c.compile(n.Value)
 	if n.Name == "vehicle" || n.Name == "component" || n.Name == "measure" || n.Name == "stage" {
-		return c.fault(n, "choose another name", "`%s` has a meaning already", n.Name)
+		return c.fault(n, "choose another name", "`%s` already has a meaning", n.Name)
 	}
 	if v.kind > Truth {
 		return c.fault(n.Value, "", "let can name a number, text, or true or false, this is %s", v.kind)

@@ -103,7 +103,7 @@ func slip(token, text string) string {
 	case strings.Count(text, "(") > strings.Count(text, ")"):
 		return "a `(` is not closed"
 	case strings.Count(text, "(") < strings.Count(text, ")"):
-		return "a `)` is too many"
+		return "there is a `)` too many"
 	}
 	return ""
 }

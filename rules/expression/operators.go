@@ -38,7 +38,7 @@ func (c *compiler) binary(n *ast.BinaryNode) operand {
 	case "..":
 		return c.fault(n, "write `x >= 1 && x <= 5`", "there are no ranges in rules")
 	case "**", "^", "%":
-		return c.fault(n, "known are + - * /", "there is no `%s` in rules", n.Operator)
+		return c.fault(n, "the operators are + - * /", "there is no `%s` in rules", n.Operator)
 	}
 	l, r := c.compile(n.Left), c.compile(n.Right)
 	switch n.Operator {
@@ -232,10 +232,10 @@ func (c *compiler) membership(n *ast.BinaryNode, l, r operand) operand {
 		return operand{}
 	}
 	if r.kind == tags {
-		return c.fault(n, `write vehicle.tags["name"] != ""`, "`in` needs a list to its right")
+		return c.fault(n, `write vehicle.tags["name"] != ""`, "`in` needs a list on its right")
 	}
 	if r.kind != list {
-		return c.fault(n.Right, `write ["a", "b"]`, "`in` needs a list to its right, this is %s", r.kind)
+		return c.fault(n.Right, `write ["a", "b"]`, "`in` needs a list on its right, this is %s", r.kind)
 	}
 	switch {
 	case l.kind == Text && len(r.numbers) == 0:

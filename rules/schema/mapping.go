@@ -19,7 +19,7 @@ func mappingFile() node {
 
 func mappingOf(kind string, required []string, own map[string]node) node {
 	shared := map[string]node{
-		"source":      about(text(), "who says so, such as /laboratory/valley; half of each event's identity"),
+		"source":      about(text(), "who reports it, such as /laboratory/valley; half of each event's identity"),
 		"zone":        about(text(), "the time zone of the table's dates and times, such as Europe/London, or UTC"),
 		"time of day": about(pattern(`^[0-9]{1,2}:[0-9]{2}(:[0-9]{2}(\.[0-9]+)?)? *([AaPp]\.?[Mm]\.?)?$`, "18:00"), "what a date without a time counts as; its beginning where it is left out"),
 		"id":          about(texts(), "the headings that name a row, or `row number`"),
@@ -37,7 +37,7 @@ func writing(kind string) map[string]node {
 	return map[string]node{
 		"import":         about(choice(kind), "what the rows are: samples, readings, services or vehicles"),
 		"encoding":       about(choice(encodings...), "utf-8 where it is left out"),
-		"delimiter":      about(choice("comma", "semicolon", "tab", "bar", ",", ";", "|"), "what stands between columns; comma where it is left out"),
+		"delimiter":      about(choice("comma", "semicolon", "tab", "bar", ",", ";", "|"), "what separates columns; comma where it is left out"),
 		"heading":        about(whole(1, 1000), "the row of the headings; 1 where it is left out"),
 		"decimal mark":   about(choice("point", "comma", ".", ","), "without it a number with either is a fault"),
 		"thousands mark": choice("comma", "point", "blank", "apostrophe", ",", ".", "'"),
@@ -49,7 +49,7 @@ func writing(kind string) map[string]node {
 
 // vehiclesMapping has the keys of the register, each with where its cells are.
 func vehiclesMapping() node {
-	between := map[string]node{"between": about(text(), "what stands between several in a cell")}
+	between := map[string]node{"between": about(text(), "what separates several values in a cell")}
 	vehicle := vehiclesFile()["properties"].(map[string]node)["vehicles"]["additionalProperties"].(node)["properties"].(map[string]node)
 	own := map[string]node{"vehicle": about(origin(nil), "its name in the register")}
 	for key, n := range vehicle {
@@ -123,7 +123,7 @@ func readingsMapping() node {
 }
 
 func servicesMapping() node {
-	between := map[string]node{"between": about(text(), "what stands between several in a cell")}
+	between := map[string]node{"between": about(text(), "what separates several values in a cell")}
 	return mappingOf("services", nil, map[string]node{
 		"tasks":     about(origin(between), "by their names in the rules"),
 		"component": about(origin(nil), "by its name in the register"),

@@ -5,14 +5,14 @@ import "telltale/rules/unit"
 func peopleFile() node {
 	root := object(nil, map[string]node{
 		"people": keyed(node{"type": "object", "additionalProperties": person(), "propertyNames": node{"pattern": "^[A-Za-z0-9_-]{1,64}$"}},
-			"Everyone who gets messages, each under an id of letters, digits, `-` and `_`. The id stands in `who` and in the register.", "{ines: {mail: ines@example.org}}", "nobody gets messages"),
+			"Everyone who gets messages, each under an id of letters, digits, `-` and `_`. The id is used in `who` and in the register.", "{ines: {mail: ines@example.org}}", "nobody gets messages"),
 		"groups": keyed(node{"type": "object", "additionalProperties": oneOrMore(text())},
 			"Names for several people, to be used in `who`, `stand-in` and `operator`.", "{night shift: [ines, tobias]}", "none"),
 		"operator": keyed(oneOrMore(text()),
-			"Who is told of the service's own troubles: messages that could not be sent, that wait for more than an hour, or that settings hold up.", "[ines]", "only the log says it"),
+			"Who gets messages about the service's own problems: messages that could not be sent, that have waited for more than an hour, or that wrong settings hold up.", "[ines]", "they are only in the log"),
 		"holidays": keyed(holidays(), "Days on which nobody gets a list, and only what cannot wait is sent.", "[2031-12-25, 2031-12-27 to 2032-01-02]", "none"),
 		"tell": keyed(node{"type": "object", "additionalProperties": entry()},
-			"Who is told of what. Each entry has a name, which messages show.", "{what cannot wait: {who: [ines], stages: [overdue, warning]}}", "nobody is told anything"),
+			"Who gets which messages. Each entry has a name, which messages show.", "{what cannot wait: {who: [ines], stages: [overdue, warning]}}", "nobody gets messages"),
 	})
 	root["title"] = "Telltale people"
 	return root
@@ -38,7 +38,7 @@ func person() node {
 		"nothing due": keyed(choice("silent", "say so"), "Whether the list is sent when nothing is on it.", "say so", "silent"),
 		"unchanged":   keyed(choice("say so", "silent"), "Whether the list is sent when it says the same as the one before.", "silent", "say so"),
 		"quiet":       keyed(pattern(`^[0-9]{2}:[0-9]{2} to [0-9]{2}:[0-9]{2}$`, "21:00 to 07:00"), "Hours in which only what cannot wait is sent: warnings, and statutory work that is overdue. The rest waits for their end.", "21:00 to 07:00", "none"),
-		"holidays":    keyed(holidays(), "Days on which this person gets no list, beside everyone's. The whole day is quiet; the next list says which days it covers.", "[2031-08-04 to 2031-08-15]", "everyone's alone"),
+		"holidays":    keyed(holidays(), "Days on which this person gets no list, in addition to everyone's. The whole day is quiet; the next list says which days it covers.", "[2031-08-04 to 2031-08-15]", "only everyone's"),
 		"webhook": keyed(object([]string{"url", "secret file"}, map[string]node{
 			"url":         keyed(text(), "Where the message is posted, by https or http, without a password in it.", "https://fleet.example.org/hook", "needed"),
 			"secret file": keyed(text(), "A file with `whsec_` and the secret in base64, by which each call is signed (Standard Webhooks). A relative path begins in the fleet's folder.", "secrets/hook", "needed"),
@@ -56,7 +56,7 @@ func entry() node {
 		"stages": keyed(oneOrMore(choice("soon", "due", "overdue", "advisory", "caution", "warning")), "At which stages: `soon`, `due` and `overdue` of tasks, `advisory`, `caution` and `warning` of rules.",
 			"[overdue, caution, warning]", "all"),
 		"when":           keyed(choice("at once", "digest", "never"), "`at once` as a message of its own, `digest` on the person's list, `never` as an exception to other entries.", "digest", "at once"),
-		"by":             keyed(oneOrMore(choice("mail", "webhook", "nats", "file")), "By which of the person's ways.", "[mail]", "all that the person has"),
+		"by":             keyed(oneOrMore(choice("mail", "webhook", "nats", "file")), "Which of the person's ways to use.", "[mail]", "all that the person has"),
 		"remind after":   keyed(span, "The message is sent again after this time, until somebody acknowledges the alarm. From 1 h to 366 days.", "4 days", "no reminder"),
 		"stand-in":       keyed(oneOrMore(text()), "Who is told instead after `stand-in after`, while nobody has acknowledged the alarm.", "[tobias]", "nobody"),
 		"stand-in after": keyed(span, "How long to wait for an answer before the stand-in is told.", "2 days", "with `stand-in`, needed"),

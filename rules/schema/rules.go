@@ -9,7 +9,7 @@ import (
 func rulesFile() node {
 	root := object([]string{"book"}, map[string]node{
 		"book":  {"const": 1, "description": "the version of the rule language"},
-		"units": about(object(nil, map[string]node{"distance": choice(unit.Distances()...), "volume": choice(unit.Volumes()...)}), "what bare numbers and words speak"),
+		"units": about(object(nil, map[string]node{"distance": choice(unit.Distances()...), "volume": choice(unit.Volumes()...)}), "the units of bare numbers and of words"),
 		"data alarms": about(object(nil, map[string]node{
 			"silent": either(choice("off"), object(nil, map[string]node{
 				"after": about(quantity("14 days", unit.Days), "never silent sooner"), "times usual gap": about(node{"type": "number", "minimum": 1, "maximum": 100}, "of the vehicle's own readings"),
@@ -35,7 +35,7 @@ func baseline() node {
 	}
 	n := object(nil, map[string]node{
 		"where":     expression(whereText),
-		"over":      about(texts(), "the baselines before which this one goes where both match"),
+		"over":      about(texts(), "the baselines that this one takes precedence over where both match"),
 		"fluid age": about(either(quantity("60000 km", unit.Distance, unit.Time), toFill()), "the age of the fluid at which the means were taken"),
 		"source":    source(),
 		"from":      about(choice("fleet"), "made from the fleet's own samples, in groups"),
@@ -47,7 +47,7 @@ func baseline() node {
 		"mean":        analytes("what is usual, by analyte"),
 		"spread":      analytes("the standard deviation about the mean, by analyte"),
 		"fresh":       analytes("what fresh fluid contains, by analyte"),
-		"starting":    about(yes(), "figures that count until the fleet's own, the book's or the sheet's say more"),
+		"starting":    about(yes(), "figures that count until the fleet's own, the book's or the sheet's are known"),
 	})
 	n["anyOf"] = []node{{"required": []string{"mean", "fluid age"}}, {"required": []string{"fresh"}}, {"required": []string{"from"}}}
 	n["dependentRequired"] = map[string][]string{"mean": {"fluid age"}, "spread": {"mean"}, "group by": {"from"}, "at least": {"from"}, "of the last": {"from"}}
@@ -78,13 +78,13 @@ func source() node {
 	for range 3 {
 		n = either(text(), node{"type": "object", "additionalProperties": n, "minProperties": 1})
 	}
-	return about(n, "where the figures come from: for all, or by the keys that they stand under, with `otherwise` for the rest")
+	return about(n, "where the figures come from: one source for all, or one for each key, with `otherwise` for the rest")
 }
 
 // followUps are those of a task, which may lapse, or of a rule, which stand.
 func followUps(lapse bool) node {
 	n := object(nil, map[string]node{
-		"after": about(limits(), "due at that point"), "within": about(limits(), "asked for at once, due by then"),
+		"after": about(limits(), "due at that point"), "within": about(limits(), "on the list at once, due by then"),
 		"early": about(limits(), "how long before that point it is soon"), "tolerance": about(tolerance(), "how far past it is overdue"),
 		"settled by": choice("sample"), "title": text(), "cautions": texts(),
 	})
@@ -92,7 +92,7 @@ func followUps(lapse bool) node {
 	if lapse {
 		l := object(nil, map[string]node{"distance": quantity("5000 km", unit.Distance), "hours": quantity("100 h", unit.Time)})
 		l["minProperties"] = 1
-		n["properties"].(map[string]node)["lapses"] = about(l, "how far past it is not asked for any more")
+		n["properties"].(map[string]node)["lapses"] = about(l, "how far past it is dropped")
 	}
 	return named(n)
 }
@@ -146,7 +146,7 @@ func rule() node {
 		"points to": about(texts(), "the likely sources"),
 		"advise":    about(onceOrByStage(text()), "what to do"),
 		"follow up": either(followUps(false), byStage(followUps(false))),
-		"pull in":   about(either(pullIns(), byStage(pullIns())), "tasks that are asked for earlier than they are due, by name"),
+		"pull in":   about(either(pullIns(), byStage(pullIns())), "tasks to bring forward, by name"),
 		"cautions":  onceOrByStage(texts()),
 		"source":    source(),
 		"masked": about(either(yes(), object([]string{"distance", "hours"}, map[string]node{"distance": quantity("1500 km", unit.Distance), "hours": quantity("50 h", unit.Time)})),
@@ -174,7 +174,7 @@ func caseOf() node {
 	return object([]string{"given", "expect"}, map[string]node{
 		"given":     about(someOf(pattern(`^[0-9]{4}-[0-9]{2}-[0-9]{2}\S* +[a-z]+`, "2031-04-02 sample bus-07 transmission odo 81200 Cu 131")), "what happens, an event in short form an entry"),
 		"expect":    about(either(choice("none"), someOf(expect)), "the transitions that should follow"),
-		"baselines": about(named(baseline()), "baselines that stand before those of the book while the case runs"),
-		"of":        about(texts(), "the rules and tasks that the case speaks of, beside those in expect"),
+		"baselines": about(named(baseline()), "baselines that take precedence over those of the book while the case runs"),
+		"of":        about(texts(), "the rules and tasks that the case is about, in addition to those in expect"),
 	})
 }

@@ -10,11 +10,11 @@ func settingsFile() node {
 		"max log": keyed(whole(1, 1<<24), "Most that the log of events may take on the disk, in MiB. When it is full, new events are refused; none is dropped.", "4096", "the disk"),
 		"metrics": keyed(address, "Where `/metrics`, `/healthz` and `/readyz` are served. Loopback only.", "127.0.0.1:9464", "not served"),
 		"mail": keyed(object(nil, map[string]node{
-			"from": keyed(text(), "What stands in the From line, as a name with an address.", "Telltale <telltale@example.org>", "`Telltale <telltale@localhost>`; needed with `smtp`"),
-		}), "How mails look, whoever sends them.", `{from: "Telltale <telltale@example.org>"}`, "see `from`"),
+			"from": keyed(text(), "The From line: a name with an address.", "Telltale <telltale@example.org>", "`Telltale <telltale@localhost>`; needed with `smtp`"),
+		}), "Settings of all mails, sent or written as files.", `{from: "Telltale <telltale@example.org>"}`, "see `from`"),
 		"smtp":     keyed(smtp(), "The mail server. Without it each mail is written as a file into the folder `mail`.", "{host: mail.example.org}", "mails are files"),
-		"webhooks": keyed(object(nil, map[string]node{"allow": keyed(oneOrMore(text()), "Ranges of private addresses that webhooks may call all the same.", "[10.20.0.0/16]", "public addresses alone")}), "What webhooks may reach.", "{allow: [10.20.0.0/16]}", "public addresses alone"),
-		"answers":  keyed(answers(), "Pages behind links in the messages, on which people acknowledge an alarm, put it off or enter work.", "{url: https://fleet.example.org}", "no links"),
+		"webhooks": keyed(object(nil, map[string]node{"allow": keyed(oneOrMore(text()), "Ranges of private addresses that webhooks may call nevertheless.", "[10.20.0.0/16]", "public addresses alone")}), "What webhooks may reach.", "{allow: [10.20.0.0/16]}", "public addresses alone"),
+		"answers":  keyed(answers(), "Pages behind links in the messages, on which people acknowledge an alarm, put it aside or enter work.", "{url: https://fleet.example.org}", "no links"),
 		"baselines": keyed(pattern(`^\S+( +\S+){4}$|^@\S+$`, "0 0 1 * *"), "When baselines are made anew from the fleet's own samples, as cron writes it, in UTC.",
 			"0 0 1 * *", "on the first of each month"),
 	})
@@ -36,7 +36,7 @@ func smtp() node {
 func answers() node {
 	return object(nil, map[string]node{
 		"listen":   keyed(text(), "Where the pages are served, as host:port.", "127.0.0.1:8080", "127.0.0.1:8080"),
-		"url":      keyed(text(), "How people reach the pages: by a proxy before them, as a rule.", "https://fleet.example.org", "http:// and `listen`"),
-		"key file": keyed(text(), "The key by which the links are signed. It is made if it is missing; a new key ends all links sent before.", "answers.key", "answers.key"),
+		"url":      keyed(text(), "The address by which people reach the pages, usually that of a proxy.", "https://fleet.example.org", "http:// and `listen`"),
+		"key file": keyed(text(), "The key by which the links are signed. It is made if it is missing; with a new key, all links sent before stop working.", "answers.key", "answers.key"),
 	})
 }

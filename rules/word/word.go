@@ -195,11 +195,11 @@ type Function struct{ Name, Signature, Meaning string }
 // Functions are all functions, by name.
 var Functions = []Function{
 	{"abs", "abs(x) number", "x without its sign"},
-	{"ceil", "ceil(x) number", "the least whole number not under x"},
-	{"floor", "floor(x) number", "the greatest whole number not over x"},
+	{"ceil", "ceil(x) number", "the smallest whole number not below x"},
+	{"floor", "floor(x) number", "the largest whole number not above x"},
 	{"lower", "lower(s) text", "s in lower case"},
-	{"max", "max(x, y, …) number", "the greatest of the numbers"},
-	{"min", "min(x, y, …) number", "the least of the numbers"},
+	{"max", "max(x, y, …) number", "the largest of the numbers"},
+	{"min", "min(x, y, …) number", "the smallest of the numbers"},
 	{"round", "round(x, n) number", "x rounded to n decimals (none if n is left out), halves away from zero"},
 }
 
