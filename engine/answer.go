@@ -127,7 +127,7 @@ func (f *fold) acknowledge(d *event.AnswerData) error {
 // its lower readings are right for another reason: it goes on from there.
 func (f *fold) acceptMeter(s record.Stamp, d *event.AnswerData) error {
 	if d.Rule != doubt.GoingBack {
-		return event.Refuse("%q is nothing to accept: acknowledge it", d.Rule)
+		return event.Refuse("%q cannot be accepted: acknowledge it", d.Rule)
 	}
 	switch any, open := f.Rec.WentBack(); {
 	case !any:
@@ -181,7 +181,7 @@ func (f *fold) postpone(s record.Stamp, d *event.AnswerData) error {
 
 // accept moves a task to where the latest sample's forecast offers it.
 func (f *fold) accept(s record.Stamp, d *event.AnswerData) error {
-	why := "no forecast of a sample offers another point for it"
+	why := "no sample's forecast suggests another point for it"
 	for comp, def := range f.RegisteredComponents() {
 		if d.Component != "" && d.Component != def.Name {
 			continue

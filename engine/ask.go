@@ -257,7 +257,7 @@ func (p *Partition) Reconcile(said alarm.Transition) (alarm.Transition, bool) {
 		t.Book = p.law.Book.Hash
 	}
 	if !there {
-		t.Message, t.Evidence, t.Advise, t.FollowUps = "the same events are judged otherwise now", nil, "", nil
+		t.Message, t.Evidence, t.Advise, t.FollowUps = "the same events are judged differently now", nil, "", nil
 	}
 	for _, at := range [...]alarm.Transition{said, now.Last} {
 		if at.Time.After(t.Time) {

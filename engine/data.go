@@ -40,9 +40,9 @@ func (f *fold) judgeSilence() {
 			}
 		}
 	}
-	over := "Readings come again"
+	over := "Readings arrive again"
 	if f.ev.Kind == event.BookEvent {
-		over = "Not silent for too long by the new rules"
+		over = "By the new rules, not silent for too long"
 	}
 	f.dataMove(judge.DataSilent, silent, nil, "Check the gateway, or enter a reading by hand. If the vehicle is laid up, take it out of service.", over)
 }
@@ -80,10 +80,10 @@ func (f *fold) dataMove(rule string, texts []string, ids []event.ID, advise, ove
 func (f *fold) disown(d *event.AnswerData) error {
 	said := func(o record.Disowned) bool { return o.By == d.By }
 	if slices.ContainsFunc(f.Rec.NotTheirs, said) {
-		return event.Refuse("%s has said so already", d.By)
+		return event.Refuse("%s has already said so", d.By)
 	}
 	if len(f.Rec.NotTheirs) >= record.KeptDisowned {
-		return event.Refuse("%d people have said already that vehicle %s is not theirs", record.KeptDisowned, f.Rec.Shown())
+		return event.Refuse("%d people have already said that vehicle %s is not theirs", record.KeptDisowned, f.Rec.Shown())
 	}
 	f.Rec.NotTheirs = append(slices.Clip(f.Rec.NotTheirs), record.Disowned{By: d.By, ID: f.ev.ID, Named: f.named(d.By)})
 	f.change.Fact = true
@@ -119,5 +119,5 @@ func (f *fold) judgeDisowned() {
 	for _, o := range f.Rec.NotTheirs {
 		texts, ids = append(texts, fmt.Sprintf("%s says that this vehicle is not theirs", o.By)), append(ids, o.ID)
 	}
-	f.dataMove(NotTheirs, texts, ids, "Look at who the register and people.yaml name for it.", "The list of who is told was corrected")
+	f.dataMove(NotTheirs, texts, ids, "Check who is named for it in the register and in people.yaml.", "The people named for it were corrected")
 }

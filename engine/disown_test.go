@@ -49,15 +49,15 @@ func TestNotTheirs(t *testing.T) {
 	}{
 		{event.VehicleEvent, registered("tobias", "ines"), nil},
 		{event.AnswerEvent, answer("not mine", "tobias"), []string{"raised advisory: tobias says that this vehicle is not theirs"}},
-		{event.AnswerEvent, answer("not mine", "tobias"), []string{"refused: tobias has said so already"}},
+		{event.AnswerEvent, answer("not mine", "tobias"), []string{"refused: tobias has already said so"}},
 		{event.AnswerEvent, ack, []string{"acknowledged advisory: "}},
 		{event.VehicleEvent, registered("tobias"), nil}, // still named
-		{event.VehicleEvent, registered("ines"), []string{"cleared normal: The list of who is told was corrected"}},
+		{event.VehicleEvent, registered("ines"), []string{"cleared normal: The people named for it were corrected"}},
 		{event.AnswerEvent, answer("not mine", "north"), []string{"raised advisory: north says that this vehicle is not theirs"}}, // named by people.yaml alone
 		{event.VehicleEvent, registered("ines"), nil},
-		{event.AnswerEvent, ack, []string{"acknowledged advisory: ", "cleared normal: The list of who is told was corrected"}},
+		{event.AnswerEvent, ack, []string{"acknowledged advisory: ", "cleared normal: The people named for it were corrected"}},
 		{event.AnswerEvent, answer("not mine", "ines"), []string{"raised advisory: ines says that this vehicle is not theirs"}},
-		{event.VoidEvent, &voided, []string{"withdrawn normal: The list of who is told was corrected"}},
+		{event.VoidEvent, &voided, []string{"withdrawn normal: The people named for it were corrected"}},
 	} {
 		got, id := say(c.kind, c.data)
 		voided = event.VoidData(id)

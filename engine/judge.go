@@ -114,7 +114,7 @@ func (f *fold) dropFollowUps() {
 func (f *fold) whyGone(a alarm.Alarm) string {
 	switch {
 	case f.change.TookOut:
-		return "what it rested on was taken back"
+		return "what it was based on was taken back"
 	case f.ev.Kind == event.BookEvent:
 		return "the rule book in force no longer has it for this vehicle"
 	}

@@ -33,5 +33,5 @@ func (b *Backlog) UnmarshalText(text []byte) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("%q is no kind of backlog", text)
+	return fmt.Errorf("%q is not a kind of backlog", text)
 }

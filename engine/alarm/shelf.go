@@ -41,11 +41,11 @@ func (a *Alarm) Shelve(d *event.AnswerData, now time.Time, by event.ID) (until t
 	case a.Stage == 0:
 		return until, event.Refuse("%q is back to normal: there is nothing to put aside", a.Rule)
 	case !until.After(now):
-		return until, event.Refuse("until %s is over already", d.Until)
+		return until, event.Refuse("until %s is in the past", d.Until)
 	case stage == Warning && d.By == "":
-		return until, event.Refuse("a warning is put aside by somebody: add `by`, the name")
+		return until, event.Refuse("a warning is put aside only with a name: add `by`")
 	case stage == Warning && d.Why == "":
-		return until, event.Refuse("a warning is put aside for a reason: add `why`")
+		return until, event.Refuse("a warning is put aside only for a reason: add `why`")
 	case until.After(last):
 		until = last
 	}

@@ -142,7 +142,7 @@ func (p *PulledIn) Words() string {
 		where = " (" + p.Component + ")"
 	}
 	if p.Stated {
-		return fmt.Sprintf("the alarm \"%s\"%s of %s asks for it within %s, but rests on an assumed share of the fluid: soon at most", p.Rule, where, p.On, p.Within)
+		return fmt.Sprintf("the alarm \"%s\"%s of %s brings it forward to within %s; it is based on an assumed share of the fluid, so this is soon at most", p.Rule, where, p.On, p.Within)
 	}
 	return fmt.Sprintf("brought forward by the alarm \"%s\"%s of %s: within %s of it", p.Rule, where, p.On, p.Within)
 }

@@ -132,7 +132,7 @@ a.yaml:18:67: an average of Fe, but no result of it to compare
           - 2031-04-03 sample bus-07 transmission Cu 131 average Cu 4 Fe 38 at 60000 km
                                                                       ^^
 hint: for example: 2031-02-10 sample bus-07 transmission odo 81200 age 62000 Cu 131 Pb <1
-a.yaml:19:62: "odo" is no analyte that there could be an average of
+a.yaml:19:62: "odo" is not an analyte to give an average of
           - 2031-04-04 sample bus-07 transmission Cu 131 average odo 4
                                                                  ^^^
 hint: for example: 2031-02-10 sample bus-07 transmission odo 81200 age 62000 Cu 131 Pb <1
@@ -275,7 +275,7 @@ func TestBaselineInCase(t *testing.T) {
       - 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus iron 20
     expect: none
 `, `case "it" cannot be run:
-a.yaml:15:29: "oil" is no baseline that is made from the fleet (those are "engine oil of the fleet")
+a.yaml:15:29: "oil" is not a baseline that is made from the fleet (those are "engine oil of the fleet")
           - 2031-02-01 baseline "oil" of 15W-40 of bus Fe 20
                                 ^^^^^
 hint: for example: 2031-02-01 baseline "engine oil of the fleet" of 15W-40 of bus age 11000 km Fe 21 Pb 1 2 <2

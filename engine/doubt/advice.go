@@ -31,7 +31,7 @@ func BackAdvice(v *judge.View, c *record.Chain) string {
 	on := v.DayOf(b.Low.At)
 	return strings.Join([]string{
 		"Look at the instrument.",
-		"If it was replaced and nobody entered that: telltale meter replaced " + of + " --meter " + typed(c.Name) + " --old " + value(b.High) + " --new " + value(b.Low) + " --on " + on + ".",
+		"If it was replaced and that is not entered yet: telltale meter replaced " + of + " --meter " + typed(c.Name) + " --old " + value(b.High) + " --new " + value(b.Low) + " --on " + on + ".",
 		"If readings are wrong (miles sent as kilometres, two digits swapped, another vehicle's), take them out: telltale undo " + of + " " + typed(b.Low.ID.ID) + ".",
 		"If the lower readings are right for another reason: telltale answer " + of + ` "` + GoingBack + `" accept --by NAME`,
 	}, " ")

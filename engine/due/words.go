@@ -109,16 +109,16 @@ func (m *ReckonedMeter) write(t *english.Lines) {
 	}
 	t.Line(2, "the %s read %s on %s", m.Name, m.read(), m.ReadOn)
 	if m.Untold {
-		t.Line(2, "it went back since, and nobody has said why")
+		t.Line(2, "it has gone back since, and the cause is not known")
 		return
 	}
 	if m.PerDay == nil {
-		t.Line(2, "too few readings to know its usage")
+		t.Line(2, "too few readings to know how much it is used")
 		return
 	}
 	laidUp := ""
 	if m.LaidUp {
-		laidUp = ", laid up of late"
+		laidUp = ", laid up recently"
 	}
 	t.Line(2, "usage %s %s a day (%s to %s, from %d readings)%s", english.Number(m.PerDay.Value), m.PerDay.Unit,
 		english.Number(m.PerDayLow.Value), english.Number(m.PerDayHigh.Value), m.Readings, laidUp)
@@ -176,7 +176,7 @@ func (r *Reckoning) Next() string {
 	case len(next) == 1:
 		return "due next " + next[0]
 	case r.Limit == alarm.NoHistory:
-		return "due now: nobody knows when it was last done"
+		return "due now: no record of when it was last done"
 	}
 	return "the next date is not known yet"
 }

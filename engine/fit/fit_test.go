@@ -61,7 +61,7 @@ func TestQuestions(t *testing.T) {
 		"a kind that nobody asks": {"", whole + "  van-1: {kind: van, components: {engine: {kind: steam engine}, gearbox: {kind: diesel engine}}}\n", `vehicles.yaml:8:50: no task or rule asks for a component of kind "steam engine": engine of van-1
       van-1: {kind: van, components: {engine: {kind: steam engine}, gearbox: {kind: diesel engine}}}
                                                      ^^^^^^^^^^^^
-hint: asked for are automatic transmission (or automatic gearbox), diesel engine and petrol engine (or gasoline engine)`},
+hint: the rules ask for automatic transmission (or automatic gearbox), diesel engine and petrol engine (or gasoline engine)`},
 		"kinds and tags that are nearly asked for": {"", whole + `  van-1: {kind: tractor unnit, tags: {fuel: disel}, components: {engine: {kind: petrol engine}}}
 `, `vehicles.yaml:8:17: no task or rule asks for a vehicle of kind "tractor unnit": van-1
       van-1: {kind: tractor unnit, tags: {fuel: disel}, components: {engine: {kind: petrol engine}}}

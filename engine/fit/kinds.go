@@ -36,7 +36,7 @@ func (r *reader) componentKinds() {
 	}
 	for _, kind := range slices.Sorted(maps.Keys(uses)) {
 		first := uses[kind][0]
-		r.ask(first, near(kind, asked.Texts, "asked for are "+english.List("and", otherNames(asked.Texts))),
+		r.ask(first, near(kind, asked.Texts, "the rules ask for "+english.List("and", otherNames(asked.Texts))),
 			"no task or rule asks for a component of kind %q: %s", kind, and(uses[kind]))
 	}
 }

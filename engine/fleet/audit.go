@@ -112,7 +112,7 @@ func (a *Audited) compare(set *Set) {
 	a.Set, a.Number, a.On = set.Hash(), set.Number, set.Now.UTC().Format(time.DateOnly)
 	of := set.analyte(a.Baseline, a.Of, a.Analyte)
 	if of == nil {
-		a.Why = []string{"no sample of the group has a result of it"}
+		a.Why = []string{"no sample of the group has a result for it"}
 		return
 	}
 	a.Results, a.Vehicles = of.N+len(of.Outliers), of.Vehicles
@@ -138,7 +138,7 @@ func (a *Audited) percentiles(of *Analyte) {
 	low, high := of.values()
 	for _, p := range audited {
 		if least := int(math.Ceil(p / (100 - p))); of.N < least { // its rank is beyond the greatest value
-			a.Why = append(a.Why, fmt.Sprintf("what %g of 100 stay under takes %s", p, english.Plural(least, "result")))
+			a.Why = append(a.Why, fmt.Sprintf("the limit that %g of 100 stay under needs %s", p, english.Plural(least, "result")))
 			continue
 		}
 		at := func(x []float64) float64 { return trend.AtRank(x, p/100*float64(len(x)+1)) }

@@ -306,7 +306,7 @@ func TestDatesWords(t *testing.T) {
 	if s := d.Scale(true, 1); s != meter.Unproven || d.RecordWords(true) != "" {
 		t.Errorf("of nothing %+v, %q", s, d.RecordWords(true))
 	}
-	if got, want := d.RangeWords(false, 100*day), "the range is half as wide again as the readings say, until 50 forecasts of the fleet some 90 days ahead have come to their date (0 so far)"; got != want {
+	if got, want := d.RangeWords(false, 100*day), "the range is widened by half until 50 of the fleet's forecasts about 90 days ahead have reached their date (0 so far)"; got != want {
 		t.Errorf("%q", got)
 	}
 	now := time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC)

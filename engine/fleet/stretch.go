@@ -103,5 +103,5 @@ func (d *Dates) RangeWords(hours bool, ahead int64) string {
 	if s := d.RecordWords(hours); s != "" && len(f.Finished) >= leastFinished {
 		return s
 	}
-	return fmt.Sprintf("the range is half as wide again as the readings say, until %d forecasts of the fleet some %d days ahead have come to their date (%d so far)", leastFinished, f.Days, len(f.Finished))
+	return fmt.Sprintf("the range is widened by half until %d of the fleet's forecasts about %d days ahead have reached their date (%d so far)", leastFinished, f.Days, len(f.Finished))
 }

@@ -88,7 +88,7 @@ func alarmWords(t *alarm.Transition) string {
 		s += ": " + string(t.To)
 	}
 	if t.Shelved {
-		s += " (shelved; nobody was told)"
+		s += " (shelved; no message was sent)"
 	}
 	if t.Message != "" {
 		s += ": " + t.Message

@@ -113,7 +113,7 @@ var kindWords = map[jsontext.Kind]string{
 	'n': "null", 't': "true or false", 'f': "true or false", '"': "a text", '0': "a number", '{': "an object", '[': "a list",
 }
 
-func kindWord(k jsontext.Kind) string { return cmp.Or(kindWords[k], "something that is no JSON") }
+func kindWord(k jsontext.Kind) string { return cmp.Or(kindWords[k], "something that is not JSON") }
 
 var typeWords = map[reflect.Kind]string{
 	reflect.Bool: "true or false", reflect.String: "a text", reflect.Int: "a whole number", reflect.Float64: "a number", reflect.Slice: "a list",

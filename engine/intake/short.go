@@ -327,7 +327,7 @@ func (p *shortReader) averages() (out []average) {
 	for first := true; first || p.more() && analytes.Known(p.words[p.at].text); first = false {
 		of := p.word("the analyte that it is the average of")
 		if !analytes.Known(of.text) {
-			p.fault(of, "%q is no analyte that there could be an average of", of.text)
+			p.fault(of, "%q is not an analyte to give an average of", of.text)
 			return nil
 		}
 		at := p.at
@@ -464,7 +464,7 @@ func (p *baselineReader) named(b *rules.Book) {
 		p.fault(w, "no baseline of the book is made from the fleet")
 		return
 	}
-	p.fault(w, "%q is no baseline that is made from the fleet (those are %s)", w.text, strings.Join(known, ", "))
+	p.fault(w, "%q is not a baseline that is made from the fleet (those are %s)", w.text, strings.Join(known, ", "))
 }
 
 func (p *baselineReader) key(w word) {

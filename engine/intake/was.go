@@ -94,7 +94,7 @@ func (r *registerReader) noClash(list []source.Pair, what, swapped string) {
 		case present && slices.Contains(theirs, w.of):
 			r.Fault(w.node, swapped, "%s and %s take each other's name", w.of, w.name)
 		case present:
-			r.Fault(w.node, fmt.Sprintf("if they are the same %s, take out the entry %s; if not, take out this `was`", what, w.name), "%s was %s, and there still is a %s %s", w.of, w.name, what, w.name)
+			r.Fault(w.node, fmt.Sprintf("if they are the same %s, take out the entry %s; if not, take out this `was`", what, w.name), "%s was %s, and there is still a %s %s", w.of, w.name, what, w.name)
 		case first >= 0 && past[first].of != w.of:
 			r.Fault(w.node, fmt.Sprintf("leave `was: %s` with the one whose history it is", w.name), "%s and %s were both %s", past[first].of, w.of, w.name)
 		}

@@ -29,7 +29,7 @@ func DateOf(t time.Time, zone *time.Location) Date {
 func ParseDate(s string) (Date, error) {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil {
-		return 0, fmt.Errorf("%q is no date such as 2031-02-28", s)
+		return 0, fmt.Errorf("%q is not a date like 2031-02-28", s)
 	}
 	if t.Year() == 0 {
 		return 0, fmt.Errorf("%q: there is no year 0", s)

@@ -141,10 +141,10 @@ func TestAddMonths(t *testing.T) {
 
 func TestParseDate(t *testing.T) {
 	for s, want := range map[string]string{
-		"2031-02-29": `"2031-02-29" is no date such as 2031-02-28`,
-		"":           `"" is no date such as 2031-02-28`,
-		"31-02-28":   `"31-02-28" is no date such as 2031-02-28`,
-		"2031-2-8":   `"2031-2-8" is no date such as 2031-02-28`,
+		"2031-02-29": `"2031-02-29" is not a date like 2031-02-28`,
+		"":           `"" is not a date like 2031-02-28`,
+		"31-02-28":   `"31-02-28" is not a date like 2031-02-28`,
+		"2031-2-8":   `"2031-2-8" is not a date like 2031-02-28`,
 		"0000-01-01": `"0000-01-01": there is no year 0`,
 	} {
 		if d, err := ParseDate(s); err == nil || err.Error() != want {

@@ -83,8 +83,8 @@ func (v *View) Masked(r *rules.Rule, comp int, l latch.Latch) string {
 }
 
 func (v *View) maskedWords(r *rules.Rule, by Event, l latch.Latch) string {
-	until := "before the fluid has run " + v.Amount(unknownAge/2, false) + " or, where nobody knows, before the second sample after it"
-	const half = ", half of its age then, or less where less was changed"
+	until := "before the fluid has run " + v.Amount(unknownAge/2, false) + " or, if that is not known, before the second sample after it"
+	const half = ", half its age at the change, or less if less was changed"
 	switch {
 	case r.MaskedFor != (rules.Limits{}):
 		until = "before the fluid has run " + v.Amount(r.MaskedFor.Distance, false) + " or " + v.Amount(r.MaskedFor.Hours, true)
@@ -122,6 +122,6 @@ func serviceWords(d *event.ServiceData) string {
 
 const (
 	// NothingYet stands for the event of a rule that was never judged.
-	NothingYet = "nothing to judge it by has come yet"
+	NothingYet = "no data to judge it by yet"
 	theClock   = "the clock"
 )

@@ -67,7 +67,7 @@ func (x *Facts) Nearest() (n Nearest, why string, ok bool) {
 		}
 	}
 	if !found {
-		return n, "another fluid of which the book says what is in it when fresh", false
+		return n, "another fluid whose fresh values the book gives", false
 	}
 	return n, "", true
 }
@@ -82,11 +82,11 @@ func (x *Facts) nearestNote(word.Word, string) string {
 	if !ok {
 		return ""
 	}
-	return "of the others nearest to " + n.Words()
+	return "nearest other fluid: " + n.Words()
 }
 
 // Words tell how near, and by what.
 func (n *Nearest) Words() string {
-	return fmt.Sprintf("%s (by %s %s times what the method can miss, from its own %s)",
+	return fmt.Sprintf("%s (by %s: %s times the method's error from it, %s from its own)",
 		n.Name, strings.Join(n.Marks, ", "), english.Short(n.Other), english.Short(n.Own))
 }

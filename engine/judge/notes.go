@@ -42,7 +42,7 @@ func (x *Facts) toppedNote(word.Word, string) string {
 
 func (x *Facts) shortNote(word.Word, string) string {
 	if x.Sheet.ShortRun() {
-		return "a run under 5 h makes a large rate of a small error (JOAP manual)"
+		return "over a run under 5 h a small error makes a large rate (JOAP manual)"
 	}
 	return ""
 }

@@ -146,7 +146,7 @@ func (d *Due) accepted(p *record.Postponed) {
 }
 
 func acceptedBy(p *record.Postponed) string {
-	s := "moved to where the forecast of a sample puts it, accepted by " + p.By
+	s := "moved to the point that a sample's forecast suggests, accepted by " + p.By
 	if p.Why != "" {
 		s += ": " + p.Why
 	}

@@ -55,7 +55,7 @@ func (x *Facts) fewNote(_ word.Word, arg string) string {
 	if !x.Sheet.FewCounted(arg) {
 		return ""
 	}
-	return "under 20 in 1 mL; where under 20 were counted in all the code is at least this (ISO 4406), and nobody says how much fluid was counted"
+	return "under 20 in 1 mL; if under 20 were counted in all, the code is at least this (ISO 4406); the sheet does not say how much fluid was counted"
 }
 
 // classNote names a class that is no plain number.
@@ -99,9 +99,9 @@ func acidNote(per unit.Kind) note {
 		case c.Further == 0 && !c.Beyond:
 			return "the acid number has reached the base number"
 		case c.Beyond:
-			return "of " + of + ", the base number falling " + how + ": not in sight, and further than twice the greatest age sampled is not known"
+			return "from " + of + ", the base number falling " + how + ": not in sight; beyond twice the greatest age sampled it is not known"
 		default:
-			return "of " + of + ", the base number falling " + how
+			return "from " + of + ", the base number falling " + how
 		}
 	}
 }

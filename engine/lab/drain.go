@@ -26,7 +26,7 @@ func exchanges(now, fresh, target, share float64, up bool) (n int, ok bool) {
 func (s Sheet) ExchangesTo(analyte string, target float64) (v float64, why string, ok bool) {
 	var m missing
 	now, fresh, share := m.in(s.Value(analyte)), m.in(s.FreshValue(analyte)), s.latestShare()
-	m.unless(share > 0, "an exchange of a known share, to reckon with")
+	m.unless(share > 0, "an exchange of a known share")
 	n, ok := exchanges(now, fresh, target, share, fresh > now)
 	m.unless(ok, "a target that exchanges can reach")
 	return m.answer(float64(n))
@@ -55,5 +55,5 @@ func DilutionNote(analyte string) string {
 	if !isWear(analyte) {
 		return ""
 	}
-	return "This dilutes the metal and cures nothing: what wears goes on wearing."
+	return "This dilutes the metal but cures nothing: the wear goes on."
 }

@@ -53,7 +53,7 @@ func TestExchangesTo(t *testing.T) {
 		{of(.5), "Na", 100, 0, ""},
 		{of(.5), "Na", 3, 0, "a target that exchanges can reach"},
 		{of(.5), "P", 600, 2, ""}, // 500, 650: an additive goes up
-		{of(nan), "Na", 15, 0, "an exchange of a known share, to reckon with"},
+		{of(nan), "Na", 15, 0, "an exchange of a known share"},
 		{of(.5), "K", 15, 0, "potassium (K) in the sample"},
 	} {
 		n, why, ok := c.s.ExchangesTo(c.analyte, c.target)

@@ -88,7 +88,7 @@ func convert(v float64, from, to unit.Kind, density float64) (float64, error) {
 func plausible(v float64, k unit.Kind) error {
 	switch {
 	case math.IsNaN(v) || math.IsInf(v, 0):
-		return fmt.Errorf("%v is no number", v)
+		return fmt.Errorf("%v is not a number", v)
 	case v < 0 && k != unit.Temperature && k != unit.Absorbance:
 		return fmt.Errorf("%v is negative", v)
 	case k == unit.Percent && v > 100, k == unit.Concentration && v > 1_000_000:

@@ -36,7 +36,7 @@ func TestNormalise(t *testing.T) {
 		{"Cu", -1, "ppm", 0, 0, "reading Cu: -1 is negative"},
 		{"Cu", 101, "%", 0, 0, "reading Cu: 1.01e+06 mg/kg is more than the whole"},
 		{"soot", 101, "%", 0, 0, "reading soot: 101 % is more than the whole"},
-		{"Cu", math.NaN(), "ppm", 0, 0, "reading Cu: NaN is no number"},
+		{"Cu", math.NaN(), "ppm", 0, 0, "reading Cu: NaN is not a number"},
 		{"Cu", 1, "grains", 0, 0, `reading Cu: unknown unit "grains" (known: mg/kg, ppm, %, mg/L)`},
 		{"Xx", 1, "ppm", 0, 0, `unknown analyte "Xx"`},
 	}

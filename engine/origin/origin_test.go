@@ -283,7 +283,7 @@ func TestSameShape(t *testing.T) {
 
 // What people read.
 func TestWords(t *testing.T) {
-	const hold = "evidence of where to look, no finding; ± and ranges hold 95 times in 100 if no other source is there"
+	const hold = "a hint where to look, not a finding; ± and ranges hold 95 times in 100 if there is no other source"
 	const note = "this explains 99 % of what is more than usual\n" + hold
 	for _, tt := range []struct {
 		name     string
@@ -293,16 +293,16 @@ func TestWords(t *testing.T) {
 	}{
 		{"dust, and iron beyond it", []Excess{{"Si", 65, 8, 0}, {"Al", 14, 5, 0}, {"Fe", 47, 9, 0}, {"K", 5, 4, 0}, {"Cr", 0.5, 1, 0.5}, {"Na", 4, 4, 0}},
 			"silicon 65 mg/kg: quartz dust 0.20 ± 0.03 g/kg; iron beyond that 42 mg/kg: steel or iron 0.03 to 0.06 g/kg",
-			note + "\nwhere a result is below its limit, the middle is reckoned with: chromium"},
+			note + "\nresults below their limit count as the middle of what they can be: chromium"},
 		{"sodium alone", []Excess{{"Na", 80, 8, 0}, {"Si", 1, 5, 0}},
 			"sodium 80 mg/kg: salt 0.20 ± 0.02 g/kg or coolant 5 to 40 g/kg",
 			note},
 		{"dust, and silver that nothing has", []Excess{{"Si", 65, 8, 0}, {"Al", 14, 5, 0}, {"Ag", 60, 5, 0}},
-			"silicon 65 mg/kg: quartz dust 0.20 ± 0.03 g/kg; beyond that, of no source that can be told: silver 60 mg/kg",
-			"this explains only 33 % of what is more than usual; something else is there too\n" + hold},
+			"silicon 65 mg/kg: quartz dust 0.20 ± 0.03 g/kg; no likely source for the rest: silver 60 mg/kg",
+			"this explains only 33 % of what is more than usual; there is something else too\n" + hold},
 		{"sodium and potassium", []Excess{{"Na", 64, 6, 0}, {"K", 39, 7, 0}, {"Si", 1, 5, 0}}, "sodium 64 mg/kg: coolant 7 to 32 g/kg", note},
 		{"silver, which nothing has", []Excess{{"Ag", 12, 2, 0}, {"Fe", 3, 9, 0}},
-			"no source can be told for silver 12 mg/kg",
+			"no likely source for silver 12 mg/kg",
 			""},
 		{"copper and lead", []Excess{{"Cu", 70, 9, 0}, {"Pb", 60, 8, 0}, {"Sn", 9, 5, 0}, {"Fe", 2, 9, 0}},
 			"copper 69 mg/kg: copper-lead shell 0.09 ± 0.01 g/kg, copper of a cooler 0.069 ± 0.009 g/kg or bronze 0.06 to 0.09 g/kg; lead beyond that 39 mg/kg: lead overlay 0.04 ± 0.01 g/kg",

@@ -31,9 +31,9 @@ func (r *Reading) Words() string {
 		for _, b := range r.Beyond {
 			left = append(left, fmt.Sprintf("%s %s mg/kg", title(b.Analyte), english.Figures(math.Round(b.Value))))
 		}
-		what := "no source can be told for "
+		what := "no likely source for "
 		if len(r.Parts) > 0 {
-			what = "beyond that, of no source that can be told: "
+			what = "no likely source for the rest: "
 		}
 		all = append(all, what+english.List("and", left))
 	}
@@ -48,15 +48,15 @@ func (r *Reading) Notes() (out []string) {
 	whole := min(math.Floor(100*math.Max(r.Explained, 0)), 99) // never all of it
 	share := fmt.Sprintf("this explains %.0f %% of what is more than usual", whole)
 	if r.Explained < Good {
-		share = fmt.Sprintf("this explains only %.0f %% of what is more than usual; something else is there too", whole)
+		share = fmt.Sprintf("this explains only %.0f %% of what is more than usual; there is something else too", whole)
 	}
-	out = append(out, share, "evidence of where to look, no finding; ± and ranges hold 95 times in 100 if no other source is there")
+	out = append(out, share, "a hint where to look, not a finding; ± and ranges hold 95 times in 100 if there is no other source")
 	if len(r.Middle) > 0 {
 		var names []string
 		for _, a := range r.Middle {
 			names = append(names, title(a))
 		}
-		out = append(out, "where a result is below its limit, the middle is reckoned with: "+english.List("and", names))
+		out = append(out, "results below their limit count as the middle of what they can be: "+english.List("and", names))
 	}
 	return out
 }

@@ -282,7 +282,7 @@ func (o *Outlook) Offer() (offered *Offer, none string) {
 	}
 	if c := o.view.Chain(o.comp, o.Hours); c != nil {
 		if _, untold := c.UntoldSince(); untold {
-			return nil, "the " + c.Name + " went back, so how far the fluid has run cannot be told"
+			return nil, "the " + c.Name + " went back, so it is not known how far the fluid has run"
 		}
 	}
 	every, from := meterInterval(&d, o.Hours)

@@ -71,7 +71,7 @@ func (r *Sheet) readAverages(d *event.SampleData, density float64, from int) {
 func readAverage(d *event.ResultData, density float64) (float64, error) {
 	v, err := lab.Normalise(d.Analyte, *d.Average, d.Unit, density)
 	if err == nil && v <= 0 {
-		return 0, fmt.Errorf("%s is no amount to compare with", unit.Quantity{Value: *d.Average, Unit: d.Unit})
+		return 0, fmt.Errorf("%s is not an amount to compare with", unit.Quantity{Value: *d.Average, Unit: d.Unit})
 	}
 	return v, err
 }
@@ -86,7 +86,7 @@ func averageAge(q *unit.Quantity) (age float64, kind unit.Kind, why string) {
 	age, kind, err := q.Base()
 	switch {
 	case err != nil || kind != unit.Distance && kind != unit.Time || !(age > 0):
-		why = "no distance and no running time above 0"
+		why = "neither a distance nor a running time above 0"
 	case kind == unit.Distance && age > meter.MostDistance || kind == unit.Time && age > meter.MostRunning:
 		why = "more than any fluid runs"
 	default:

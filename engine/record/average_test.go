@@ -52,10 +52,10 @@ func TestAverages(t *testing.T) {
 		}
 	}
 	want := []string{
-		"Xx not judged: no rule knows an analyte of that name",
-		"the laboratory's average of Pb is not used: 0 mg/kg is no amount to compare with",
+		"Xx not judged: no rule knows an analyte with that name",
+		"the laboratory's average of Pb is not used: 0 mg/kg is not an amount to compare with",
 		"the laboratory's averages of Fe differ; the first counts",
-		"Cr not judged: not detected, and the limit of detection is not said",
+		"Cr not judged: not detected, and the limit of detection is not given",
 		"without the age of their fluid, the laboratory's averages are compared as they are, not for age",
 	}
 	if !slices.Equal(got.notes, want) {

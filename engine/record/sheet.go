@@ -162,7 +162,7 @@ func share(r lab.Result) float64 {
 func readResult(d *event.ResultData, density float64) (r lab.Result, err error) {
 	r.Analyte = d.Analyte
 	if !analytes.Known(d.Analyte) {
-		return r, fmt.Errorf("no rule knows an analyte of that name")
+		return r, fmt.Errorf("no rule knows an analyte with that name")
 	}
 	v := d.Value
 	switch {
@@ -171,9 +171,9 @@ func readResult(d *event.ResultData, density float64) (r lab.Result, err error) 
 	case d.Above != nil:
 		v, r.Above = d.Above, true
 	case d.NotDetected:
-		return r, fmt.Errorf("not detected, and the limit of detection is not said")
+		return r, fmt.Errorf("not detected, and the limit of detection is not given")
 	case d.Trace:
-		return r, fmt.Errorf("a trace, and the limit that it is below is not said")
+		return r, fmt.Errorf("a trace, and the limit that it is below is not given")
 	case v == nil:
 		return r, fmt.Errorf("it has no value")
 	}
@@ -204,7 +204,7 @@ func NotesOn(v *event.VehicleData, t Timeline, i int) []string {
 	s := t.Steps[i].Sample
 	notes := slices.Clone(t.Steps[i].Sheet().notes)
 	if s.Density != nil && density(s.SampleData) == 0 {
-		notes = append(notes, fmt.Sprintf("the density of %s cannot be", s.Density))
+		notes = append(notes, fmt.Sprintf("a density of %s is impossible", s.Density))
 	}
 	if in, err := interval.ParseDate(v.InService); err == nil && interval.DateOf(time.Unix(0, t.Steps[i].At), v.Location()) < in {
 		notes = append(notes, "it was drawn before the vehicle went into service on "+v.InService)
@@ -226,9 +226,9 @@ func doubtedAge(t Timeline, i int) string {
 	age, kind, err := q.Base()
 	switch {
 	case err != nil || kind != unit.Distance && kind != unit.Time || age < 0:
-		return fmt.Sprintf("the fluid's age of %s is not used: it is no distance and no running time", q)
+		return fmt.Sprintf("the fluid's age of %s is not used: it is neither a distance nor a running time", q)
 	case kind == unit.Distance && age > meter.MostDistance || kind == unit.Time && age > meter.MostRunning:
-		return fmt.Sprintf("the fluid's age of %s is not used: no fluid runs as long", q)
+		return fmt.Sprintf("the fluid's age of %s is not used: no fluid runs that long", q)
 	}
 	run := func(s lab.Step) float64 {
 		if kind == unit.Time {

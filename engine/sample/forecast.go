@@ -87,11 +87,11 @@ func (o *IntervalOffer) words(date string, metal bool) string {
 		s += fmt.Sprintf("; wear, additives, viscosity and contamination allow it (a tenth in reserve, at most %g times the task's interval and %d times the greatest age sampled)", outlook.Longest, outlook.MostSeen)
 	}
 	if date != "" {
-		s += "; its date of " + date + " stays"
+		s += "; its due date, " + date + ", does not change"
 	}
-	s += ". Nothing moves until a person accepts it"
+	s += ". Nothing changes until somebody accepts it"
 	if metal && o.Kind == "sooner" {
-		s += ". A drain dilutes the metal and cures nothing: what wears goes on wearing"
+		s += ". A drain dilutes the metal but cures nothing: the wear goes on"
 	}
 	return s + "."
 }

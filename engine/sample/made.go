@@ -190,9 +190,9 @@ func (p *Rate) words(m *Made) string {
 
 func (m *Made) band() string {
 	if m.High == nil {
-		return fmt.Sprintf("not known yet: it takes four earlier rates, there are %d", m.Rates)
+		return fmt.Sprintf("not known yet: this needs four earlier rates, there are %d", m.Rates)
 	}
-	return fmt.Sprintf("%s to %s, in the middle %s, by %d earlier rates of its own", english.Figures(max(*m.Low, 0)), english.Figures(*m.High), english.Figures(*m.Centre), m.Rates)
+	return fmt.Sprintf("%s to %s, middle %s, from %d of its own earlier rates", english.Figures(max(*m.Low, 0)), english.Figures(*m.High), english.Figures(*m.Centre), m.Rates)
 }
 
 // says is what the latest rate means.
@@ -200,13 +200,13 @@ func (m *Made) says() string {
 	last := m.Points[len(m.Points)-1]
 	switch {
 	case m.High == nil:
-		return "whether the latest is out of the ordinary cannot be told from that alone"
+		return "too few rates to say whether the latest is unusual"
 	case last.Outside > 0:
-		return "the latest is more than usual, and more than the method alone accounts for"
+		return "the latest is more than usual, by more than the method's error"
 	case last.Outside < 0:
-		return "the latest is less than usual, and by more than the method alone accounts for"
+		return "the latest is less than usual, by more than the method's error"
 	}
-	return "the latest is nothing out of the ordinary for it"
+	return "the latest is within what is usual for it"
 }
 
 func (m *Made) trend() string {
@@ -215,7 +215,7 @@ func (m *Made) trend() string {
 		what = "falls"
 	}
 	if !m.SlopeIsReal {
-		return "no steady rise or fall from sample to sample can be told from chance"
+		return "no steady rise or fall from sample to sample beyond chance"
 	}
 	return fmt.Sprintf("the rate %s from sample to sample, by about %s in each %s", what, english.Figures(max(*m.Slope, -*m.Slope)), m.Per)
 }

@@ -20,7 +20,7 @@ func (v *sampleVerdict) consumed() string {
 	}
 	since := "since the last exchange"
 	if from < 0 {
-		from, since = 0, "in what is on record"
+		from, since = 0, "according to the records"
 	}
 	volume := v.view.Book.Units.Volume
 	amount := func(l float64) string { return english.Figures(unit.From(l, volume)) + " " + volume }
@@ -40,7 +40,7 @@ func (v *sampleVerdict) consumed() string {
 // unhidden tells what the sheet does not show of what was made.
 func (v *sampleVerdict) unhidden() string {
 	if n := (lab.Sheet{History: v.t.Lab}).Unhidden(); n > 1 {
-		return fmt.Sprintf(" With what was consumed went %.0f %% of the metals made since; what is told as made reckons them in.", 100-100/n)
+		return fmt.Sprintf(" The fluid that was consumed took %.0f %% of the metals made since with it; the figures for metal made include them.", 100-100/n)
 	}
 	return ""
 }

@@ -14,8 +14,8 @@ import (
 )
 
 const (
-	earlierUnjudged = "raised by an earlier sample; this one could not be judged by it"
-	blind           = "Metals are measured in solution: particles larger than about 5 to 8 µm (thousandths of a millimetre) hardly show. A quiet sheet does not prove that nothing is wearing; look at the magnet and the filter too."
+	earlierUnjudged = "raised by an earlier sample; the rule could not be judged on this one"
+	blind           = "Metals are measured in solution: particles larger than about 5 to 8 µm (thousandths of a millimetre) hardly show. A sheet without findings does not prove that nothing is wearing; look at the magnet and the filter too."
 	perMillion      = "mg/kg is milligrams per kilogram of fluid, the same as parts per million (ppm). \"Times the baseline\" is how many times the usual value."
 	standAbove      = "The maker's instructions, local law and the judgement of a licensed mechanic come before this."
 )
@@ -80,7 +80,7 @@ func (v *sampleVerdict) notes() []string {
 		}
 	}
 	if n, _, ok := v.x.Nearest(); ok && n.Clearly() {
-		out = append(out, "This sheet looks like "+n.Words()+": whose bottle is it? Ask before anything rests on it.")
+		out = append(out, "This sheet looks like "+n.Words()+". Ask whose bottle it is before you act on this sheet.")
 	}
 	if s := v.consumed(); s != "" {
 		out = append(out, s)
@@ -114,12 +114,12 @@ func (f *Forecast) words(fluid string) string {
 	if f.Drain.Value == 0 {
 		when = "now"
 	}
-	s := fmt.Sprintf("If it goes on as in the last %d samples, %s reaches the %s limit of %q first, in %s (a pace told from %d samples lies within such bounds %s). Draining %s keeps it under with a tenth in reserve",
+	s := fmt.Sprintf("If it goes on as in the last %d samples, %s reaches the %s limit of %q first, in %s (estimated from %d samples, the pace lies within such bounds %s). Draining %s keeps it below that limit, with a tenth in reserve",
 		f.Samples, what, f.Stage, f.Rule, run, f.Samples, f.holds(), when)
 	if f.Capped {
 		s += " (capped at twice the greatest age ever sampled)"
 	}
-	return s + ". That is an offer: a person decides, and never against the maker's instructions or the law."
+	return s + ". This is a suggestion: a person decides, and never against the maker's instructions or the law."
 }
 
 // holds is Sure in words.
@@ -173,7 +173,7 @@ func (v *Verdict) Text() string {
 	if v.FluidAge != nil {
 		s := english.Quantity(v.FluidAge)
 		if v.MixedAge != nil {
-			s += "; counting by its share what earlier drains left behind, " + english.Quantity(v.MixedAge)
+			s += "; " + english.Quantity(v.MixedAge) + " if what earlier drains left behind counts by its share"
 		}
 		t.Line(1, "fluid age: %s", s)
 	}
@@ -181,7 +181,7 @@ func (v *Verdict) Text() string {
 		t.Line(1, "baseline: %s", v.Baseline.words())
 	}
 	if v.AverageAge != nil {
-		t.Line(1, "laboratory's averages: what it prints as usual in fluid of %s", english.Quantity(v.AverageAge))
+		t.Line(1, "laboratory's averages: what it prints as usual for fluid of %s", english.Quantity(v.AverageAge))
 	}
 	for i := range v.Reasons {
 		v.Reasons[i].write(&t)
@@ -237,7 +237,7 @@ func (r *Reason) write(t *english.Lines) {
 		t.Line(2, "%s", r.Earlier)
 	}
 	if len(r.PointsTo) > 0 {
-		t.Line(2, "likely sources, the likeliest first: %s", strings.Join(r.PointsTo, ", "))
+		t.Line(2, "likely sources, most likely first: %s", strings.Join(r.PointsTo, ", "))
 	}
 	if r.Source != "" {
 		t.Line(2, "where the limit comes from: %s", r.Source)
@@ -294,11 +294,11 @@ func (r *Result) words() string {
 		more = append(more, "viscosity index "+english.Short(*r.Index)+" (the higher, the less it thins when hot)")
 	}
 	if r.Change != nil {
-		c := "within what the method alone accounts for"
+		c := "within the method's error"
 		if r.Real {
 			c = "a real change"
 		}
-		more = append(more, english.Signed(*r.Change)+" since the sample before, "+c)
+		more = append(more, english.Signed(*r.Change)+" since the previous sample, "+c)
 	}
 	if r.Usual != nil {
 		more = append(more, r.Usual.words())
@@ -319,7 +319,7 @@ func (d *Drains) words(u string) string {
 	}
 	s := fmt.Sprintf("%s (%s) would bring it to %s %s or less", more, english.Quantity(&d.Fluid), english.Figures(d.To), u)
 	if d.Note == "" {
-		return s + ", as long as no more of it comes in"
+		return s + ", as long as no more of it gets in"
 	}
 	return s + ". " + d.Note
 }

@@ -193,10 +193,10 @@ func (w *Work) words() string {
 			parts = append(parts, what+": "+strings.Join(names, ", "))
 		}
 	}
-	say("no longer standing", w.Cleared)
-	say("still standing", w.Standing)
+	say("cleared", w.Cleared)
+	say("still active", w.Standing)
 	if w.Early {
-		parts = append(parts, "too early to tell more: the fluid has run less than half of what it had run before")
+		parts = append(parts, "too early to say more: the fluid has run less than half as much as before")
 	} else {
 		pace := map[int][]string{}
 		for i := range w.Before {
@@ -216,9 +216,9 @@ func (w *Work) words() string {
 
 // madeWords say what was made since the work, and how sure that is.
 func (b *BeforeAndNow) madeWords() string {
-	exact := english.Short(*b.Made) + ", give or take " + english.Short(*b.MadeWithin) + " by the method alone"
+	exact := english.Short(*b.Made) + " ± " + english.Short(*b.MadeWithin) + " by the method alone"
 	if math.Abs(*b.Made) <= *b.MadeWithin {
-		return "made since: no more than the method can miss (" + exact + ")"
+		return "made since: within the method's error (" + exact + ")"
 	}
 	return "made since: " + exact
 }
@@ -237,7 +237,7 @@ func (b *BeforeAndNow) pace() int {
 }
 
 func (w *Work) write(t *english.Lines) {
-	t.Line(1, "work since the sample before: %s", strings.Join(w.Done, "; "))
+	t.Line(1, "work since the previous sample: %s", strings.Join(w.Done, "; "))
 	for _, b := range w.Before {
 		s := fmt.Sprintf("%s: %s before", b.Title, english.Short(b.Before))
 		if b.Left != nil {

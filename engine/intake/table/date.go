@@ -188,7 +188,7 @@ func (c calendar) named(s, name, day, year string) (time.Time, wrong) {
 		}
 	}
 	if m == 0 {
-		return time.Time{}, bad("give the column a date format of figures in the spreadsheet, and save it again", "%q names no month in English", short(s))
+		return time.Time{}, bad("give the column a date format of figures in the spreadsheet, and save it again", "%q has no English month", short(s))
 	}
 	y, w := c.year(s, year)
 	if w.any() {

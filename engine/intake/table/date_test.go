@@ -44,7 +44,7 @@ func TestDates(t *testing.T) {
 		{cal(noOrder, 0), "10 Feb 2031", "", "2031-02-10T00:00:00Z 2031-02-10 only"},
 		{cal(noOrder, 0), "10-february-2031", "", "2031-02-10T00:00:00Z 2031-02-10 only"},
 		{cal(noOrder, 0), "Feb 10, 2031", "", "2031-02-10T00:00:00Z 2031-02-10 only"},
-		{cal(noOrder, 0), "10. Dez. 2031", "", `"10. Dez. 2031" names no month in English; give the column a date format of figures in the spreadsheet, and save it again`},
+		{cal(noOrder, 0), "10. Dez. 2031", "", `"10. Dez. 2031" has no English month; give the column a date format of figures in the spreadsheet, and save it again`},
 		{cal(noOrder, 0), "30/02/2031", "", `there is no date "30/02/2031"; `},
 		{cal(dayFirst, 0), "1/2-2031", "", `"1/2-2031" is not a date; dates are written like 2031-02-10, 10.02.2031, 2/10/2031 or 10 Feb 2031; the spreadsheet's date formats are`},
 		{cal(noOrder, 0), "47893", "", `"47893" is a number by which a spreadsheet counts days, not a date; give the column a date format in the spreadsheet, and save it again`},

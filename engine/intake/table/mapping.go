@@ -208,7 +208,7 @@ func (r *mappingReader) writing(top map[string]*yaml.Node) {
 		r.Fault(top["thousands mark"], "", "decimal mark and thousands mark are the same")
 	}
 	if r.marks.decimal != "" && r.marks.decimal == string(r.delimiter) && top["delimiter"] != nil {
-		r.Fault(top["delimiter"], "cells with the mark must stand in quotes in the file; leave delimiter out if they do", "the delimiter is the decimal mark")
+		r.Fault(top["delimiter"], "cells with the mark must be in quotes in the file; leave delimiter out if they are", "the delimiter is the decimal mark")
 	}
 }
 

@@ -80,7 +80,7 @@ func (t *Table) Fresh(file string, known map[string][]Known, latest time.Time) (
 		case i >= 0 && k.TakenOut && (k.Digest == "" || k.Digest == ev.Hash()):
 			t.TakenOut = append(t.TakenOut, ev.Line)
 		case i >= 0 && !k.TakenOut && k.Digest != ev.Hash():
-			fault(fmt.Sprintf("an entry %q of %s is known and says something else", ev.ID.ID, ev.ID.Source), corrected(&ev))
+			fault(fmt.Sprintf("an entry %q of %s exists already and says something else", ev.ID.ID, ev.ID.Source), corrected(&ev))
 		case i >= 0 && !k.TakenOut:
 		case ev.Time.After(latest) || ev.Recorded.After(latest):
 			fault("dated "+ev.Recorded.Format(time.DateOnly)+", which is more than a day ahead", "is the date order right?")
@@ -300,7 +300,7 @@ func (r *reader) shape() bool {
 	case n < want:
 		r.add(r.row.number, n+1, "each row needs as many cells as the headings", "%d cells, but the headings are %d", n, want)
 	case n > want && !blankRow(r.row.cells[want:]):
-		r.add(r.row.number, want+1, "a cell that holds the delimiter must stand in quotes", "%d cells, but the headings are %d", n, want)
+		r.add(r.row.number, want+1, "a cell that holds the delimiter must be in quotes", "%d cells, but the headings are %d", n, want)
 	}
 	for i, c := range r.row.cells {
 		if len(c) > maxCell {
@@ -397,7 +397,7 @@ func (r *reader) gather(ev event.Event) {
 	all := have.Data.(*event.SampleData)
 	for _, res := range all.Results {
 		if res.Analyte == d.Results[0].Analyte {
-			r.add(r.row.number, r.col(r.long.analyte), "", "%s of this sample stands in an earlier row already", res.Analyte)
+			r.add(r.row.number, r.col(r.long.analyte), "", "%s of this sample is already in an earlier row", res.Analyte)
 			return
 		}
 	}

@@ -164,7 +164,7 @@ func (m *Mapping) notText(file, text string) *Fault {
 		return f
 	}
 	last := []rune(before)
-	f.Text = fmt.Sprintf("a character that is none of %s, after %q", m.encoding, string(last[max(0, len(last)-20):]))
+	f.Text = fmt.Sprintf("a character that is not in %s, after %q", m.encoding, string(last[max(0, len(last)-20):]))
 	if m.encoding == "utf-8" {
 		f.Hint = m.cure("encoding: windows-1252") + " (or " + strings.Join(encodingNames, ", ") + ")"
 	}

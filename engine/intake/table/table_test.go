@@ -246,11 +246,11 @@ func TestEncodings(t *testing.T) {
 
 func TestWrongEncoding(t *testing.T) {
 	for _, c := range []struct{ encoding, raw, want string }{
-		{"utf-8", "V,D,N\na,2031-01-02,\xd6l\n", "f.csv:2:3: a character that is none of utf-8, after \"a,2031-01-02,\"\nhint: in map.yaml: encoding: windows-1252 (or " + strings.Join(encodingNames, ", ") + ")"},
+		{"utf-8", "V,D,N\na,2031-01-02,\xd6l\n", "f.csv:2:3: a character that is not in utf-8, after \"a,2031-01-02,\"\nhint: in map.yaml: encoding: windows-1252 (or " + strings.Join(encodingNames, ", ") + ")"},
 		{"utf-8", "\xff\xfeV\x00", "f.csv:1:1: the file begins as UTF-16 does, but is to be read as utf-8\nhint: in map.yaml: encoding: utf-16"},
 		{"utf-8", "V\x00,\x00", "f.csv:1:1: a zero byte: the file is not UTF-8\nhint: in map.yaml: encoding: utf-16le"},
 		{"windows-1252", "\xef\xbb\xbfV,D,N\n", "f.csv:1:1: the file begins as UTF-8 does, but is to be read as windows-1252\nhint: in map.yaml: encoding: utf-8"},
-		{"windows-1252", "V,D,N\n\x81,2031-01-02,x\n", "f.csv:2:1: a character that is none of windows-1252, after \"\""},
+		{"windows-1252", "V,D,N\n\x81,2031-01-02,x\n", "f.csv:2:1: a character that is not in windows-1252, after \"\""},
 		{"utf-16", "V,D,N\n", "f.csv:1:1: reading it as utf-16: encoding: missing byte order mark\nhint: in map.yaml: encoding: utf-16le"},
 	} {
 		m, err := ReadMapping("map.yaml", []byte("import: services\nsource: /sheet\nzone: UTC\nencoding: "+c.encoding+"\nvehicle: {column: V}\ndate: {column: D}\nnote: {column: N}\n"))
@@ -288,7 +288,7 @@ func TestFresh(t *testing.T) {
 	known["v"][0].Digest = "2"
 	_, err = table.Fresh("a.csv", known, at.Add(-time.Hour))
 	want := "a.csv:1:1: dated 2031-01-01, which is more than a day ahead\nhint: is the date order right?\n" +
-		"a.csv:2:1: an entry \"same\" of /sheet is known and says something else\nhint: take the first out, then import again: telltale undo v \"same\"\n" +
+		"a.csv:2:1: an entry \"same\" of /sheet exists already and says something else\nhint: take the first out, then import again: telltale undo v \"same\"\n" +
 		"a.csv:5:1: dated 2031-01-01, which is more than a day ahead\nhint: is the date order right?"
 	if err == nil || err.Error() != want {
 		t.Errorf("got\n%v\nwant\n%s", err, want)

@@ -100,7 +100,7 @@ func (r *mappingReader) component(p source.Pair) {
 		}
 	}
 	if m["kind"] == nil && p.Value.Kind == yaml.MappingNode {
-		r.Fault(p.Key, "write kind: {column: …}, or kind: {always: petrol engine}", "%s does not say of which kind it is", what)
+		r.Fault(p.Key, "write kind: {column: …}, or kind: {always: petrol engine}", "%s does not say what kind it is", what)
 	}
 	r.of.components = append(r.of.components, c)
 }

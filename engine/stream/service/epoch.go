@@ -41,9 +41,9 @@ func (w *worker) logState(ctx context.Context) (*jetstream.StreamInfo, error) {
 func (w *worker) spokenOf(made string, info *jetstream.StreamInfo) error {
 	switch {
 	case made != "" && made != wire.Stamp(info.Created):
-		return fmt.Errorf("%w: stream %s was made at %s, partition %d last spoke of one made at %s", ErrWentBack, stream.EventsStream, wire.Stamp(info.Created), w.p, made)
+		return fmt.Errorf("%w: stream %s was made at %s, partition %d last published from one made at %s", ErrWentBack, stream.EventsStream, wire.Stamp(info.Created), w.p, made)
 	case w.out.Seq > info.State.LastSeq:
-		return fmt.Errorf("%w: stream %s ends at %d, partition %d has spoken of event %d", ErrWentBack, stream.EventsStream, info.State.LastSeq, w.p, w.out.Seq)
+		return fmt.Errorf("%w: stream %s ends at %d, partition %d has published up to event %d", ErrWentBack, stream.EventsStream, info.State.LastSeq, w.p, w.out.Seq)
 	}
 	return nil
 }
@@ -71,7 +71,7 @@ func (w *worker) resume(ctx context.Context, c wire.Checkpoint, epoch uint64) er
 		w.logger.Error("events lost: removed from the log before this partition folded them", "from", c.Seq+1, "to", info.State.FirstSeq-1)
 	}
 	if w.out.Before(c.Published) {
-		w.logger.Error("stream "+stream.AlarmsStream+" went back; publishing again what still stands", "published up to", c.Published.Seq)
+		w.logger.Error("stream "+stream.AlarmsStream+" went back; publishing again what still holds", "published up to", c.Published.Seq)
 		w.out = c.Published
 		w.recovery = &recovery{until: w.target, whole: true}
 	}

@@ -85,7 +85,7 @@ func (w *worker) reconcile(ctx context.Context, seq uint64) error {
 		}
 	}
 	if len(out) > 0 {
-		w.logger.Warn("published alarms differ from the records (a stream went back, or this version judges otherwise); publishing the differences",
+		w.logger.Warn("published alarms differ from the records (a stream went back, or this version judges differently); publishing the differences",
 			"alarms", len(out), "program", w.cfg.Program)
 	}
 	w.recovery = nil

@@ -274,7 +274,7 @@ func (s *Service) Stop() error {
 	case <-s.done:
 		return s.err
 	case <-time.After(5 * time.Second):
-		return errors.New("stopping the partitions: not done after 5 s; what is not written down is folded again")
+		return errors.New("stopping the partitions: not done after 5 s; what is not written is folded again")
 	}
 }
 

@@ -53,7 +53,7 @@ func owners(ctx context.Context, l *stream.Log) (jetstream.KeyValue, error) {
 	kv, err := l.JS.KeyValue(ctx, ownersBucket)
 	if errors.Is(err, jetstream.ErrBucketNotFound) {
 		kv, err = l.JS.CreateKeyValue(ctx, jetstream.KeyValueConfig{
-			Bucket: ownersBucket, Description: "the replicas that live", Storage: jetstream.FileStorage,
+			Bucket: ownersBucket, Description: "the live replicas", Storage: jetstream.FileStorage,
 			Replicas: l.Replicas, TTL: life, LimitMarkerTTL: life,
 		})
 	}
