@@ -53,8 +53,8 @@ func TestAuditOfGauges(t *testing.T) {
 	if len(a.Percentiles) != 1 || a.Percentiles[0].Of != 90 || math.Abs(a.Percentiles[0].Value.High-95.1981) > 5e-5 {
 		t.Errorf("90 of 100 stay under %v, wanted 95.1981", a.Percentiles)
 	}
-	if want := []string{"the limit that 95 of 100 stay under needs 19 results", "what 98 of 100 stay under takes 49 results"}; !slices.Equal(a.Why, want) {
-		t.Errorf("not told: %q", a.Why)
+	if want := []string{"the limit that 95 of 100 stay under needs 19 results", "the limit that 98 of 100 stay under needs 49 results"}; !slices.Equal(a.Why, want) {
+		t.Errorf("not known: %q", a.Why)
 	}
 	if got, want := []lab.Span{*a.Stages[0].Beyond, *a.Stages[1].Beyond}, []lab.Span{{Low: 3, High: 3}, {}}; !reflect.DeepEqual(got, want) {
 		t.Errorf("reached by %v, wanted %v", got, want)
