@@ -8,6 +8,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/alarm"
+	"telltale/engine/due"
 	"telltale/engine/event"
 	"telltale/engine/intake"
 )
@@ -106,5 +107,34 @@ func TestGoingBackStands(t *testing.T) {
 		if stands != (len(c.more) == 0) {
 			t.Errorf("%s: stands %t", c.name, stands)
 		}
+	}
+}
+
+// TestAcceptedBackGoesOn: once the lower readings hold, the life's total goes on from
+// where the meter went back, though the readings around that are old by now. A due point
+// does not move for it.
+func TestAcceptedBackGoesOn(t *testing.T) {
+	p := engine.NewPartition()
+	p.Apply(bookEvent(load(t, dueRules)))
+	apply := func(id, line string) { p.Apply(short(t, id, line)) }
+	start := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
+	apply("v", `2031-01-01 vehicle van-1 van meter odometer since 2031-01-01`)
+	for day := range 300 {
+		shows := 80_000 + 40*day
+		if day >= 60 {
+			shows = 40 * (day - 60)
+		}
+		apply(fmt.Sprint("r-", day), fmt.Sprintf("%s reading van-1 odometer %d", start.AddDate(0, 0, day).Format(time.DateOnly), shows))
+		switch day {
+		case 50:
+			apply("oil", start.AddDate(0, 0, day).Format(time.DateOnly)+`T12:00 service van-1 "engine oil" odometer 82000`)
+		case 70:
+			apply("a", start.AddDate(0, 0, day).Format(time.DateOnly)+`T12:00 answer van-1 accept "data: meter going back" by ines why "new cluster"`)
+		}
+	}
+	// The old one ended at 82,360 km, and the oil is due at 92,000 km in all.
+	list := slices.DeleteFunc(p.Due(due.Query{Vehicle: "van-1", Ahead: 60}), func(i due.Item) bool { return i.Task != "engine oil" })
+	if len(list) != 1 || list[0].DueAt == nil || *list[0].DueAt != 9_640_000 || *list[0].DueInAll != 92_000_000 {
+		t.Errorf("%s; want it due at 9,640 km", dueLines(list))
 	}
 }

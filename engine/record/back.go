@@ -108,8 +108,27 @@ func (c *Chain) evidence() (ids []event.ID) {
 	return ids
 }
 
+// joints are the readings between which an instrument made way for another by a person's
+// word alone: the life's total goes on from them.
+func (c *Chain) joints(list []Replaced) (ids []event.ID) {
+	for i := range list {
+		p := &list[i]
+		if p.Void || p.Word != LowerHold {
+			continue
+		}
+		at := slices.IndexFunc(c.Points, func(q Point) bool { return q.Accepted && Seconds(q.At) >= Seconds(p.At) })
+		if at >= 0 {
+			ids = append(ids, c.Points[at].ID)
+		}
+		if last, ok := c.Last(p.At - 1); ok {
+			ids = append(ids, last.ID)
+		}
+	}
+	return ids
+}
+
 // holdBacks sees that the readings by which a meter is seen to go back are not thinned
-// out, and only those.
+// out, and those from which it goes on, and only those.
 func (r *Record) holdBacks() {
 	for i := range r.chains {
 		c := &r.chains[i]
@@ -117,7 +136,7 @@ func (r *Record) holdBacks() {
 		if k < 0 {
 			continue
 		}
-		held := c.evidence()
+		held := append(c.evidence(), c.joints(r.Meters[k].Replaced)...)
 		list, own := r.Meters[k].Readings, false
 		for j := range list {
 			if h := slices.Contains(held, list[j].ID); h != list[j].Held {
