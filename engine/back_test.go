@@ -138,3 +138,33 @@ func TestAcceptedBackGoesOn(t *testing.T) {
 		t.Errorf("%s; want it due at 9,640 km", dueLines(list))
 	}
 }
+
+// TestDoubtedReplacementStaysDoubted: a value of a replaced instrument that does not fit is
+// not believed later either, when the readings that refute it are old, nor does the total
+// move on.
+func TestDoubtedReplacementStaysDoubted(t *testing.T) {
+	start := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
+	for _, said := range []string{"191000 0", "84000 20000"} {
+		p := engine.NewPartition()
+		p.Apply(bookEvent(load(t, dueRules)))
+		apply := func(id, line string) { p.Apply(short(t, id, line)) }
+		apply("v", `2031-01-01 vehicle van-1 van meter odometer since 2031-01-01`)
+		apply("oil", `2031-01-01 service van-1 "engine oil" odometer 80000`)
+		for day := 1; day < 300; day++ {
+			date := start.AddDate(0, 0, day).Format(time.DateOnly)
+			switch {
+			case day < 100:
+				apply(fmt.Sprint("r-", day), fmt.Sprintf("%s reading van-1 odometer %d", date, 80_000+40*day))
+			case day == 100:
+				apply("m", date+" replaced van-1 odometer "+said)
+			default:
+				apply(fmt.Sprint("r-", day), fmt.Sprintf("%s reading van-1 odometer %d", date, 30*(day-100)))
+			}
+		}
+		// By the last reading before 83,960 km in all or by what it ended at 84,000 km, and by the first after it 0 or 30.
+		list := slices.DeleteFunc(p.Due(due.Query{Vehicle: "van-1", Ahead: 60}), func(i due.Item) bool { return i.Task != "engine oil" })
+		if want := map[string]float64{"191000 0": 6_040_000, "84000 20000": 6_030_000}[said]; len(list) != 1 || list[0].DueAt == nil || *list[0].DueAt != want {
+			t.Errorf("%s: %s; want it due at %v m", said, dueLines(list), want)
+		}
+	}
+}

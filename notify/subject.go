@@ -43,14 +43,20 @@ func headLine(vehicle string, t *alarm.Transition) string {
 // longTitle is from how many letters on a title is cut in a subject.
 const longTitle = 40
 
-// inShort is a long title up to its first comma or semicolon: "Check lights, wipers,
-// washers, horn, mirrors and seat belts" is "Check lights".
+// inShort is a long title up to its first comma or semicolon after more than a word:
+// "Check lights, wipers, washers, horn, mirrors and seat belts" is "Check lights". A word
+// alone would name other work: "Sample, then drain and refill the transmission, with a
+// new filter" is no sample.
 func inShort(title string) string {
-	i := strings.IndexAny(title, ",;")
-	if i < 0 || utf8.RuneCountInString(title) <= longTitle {
+	if utf8.RuneCountInString(title) <= longTitle {
 		return title
 	}
-	return title[:i]
+	for i, r := range title {
+		if (r == ',' || r == ';') && strings.Contains(title[:i], " ") {
+			return title[:i]
+		}
+	}
+	return title
 }
 
 func subjectLine(head string, more int, end string) string {

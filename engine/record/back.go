@@ -108,20 +108,26 @@ func (c *Chain) evidence() (ids []event.ID) {
 	return ids
 }
 
-// joints are the readings between which an instrument made way for another by a person's
-// word alone: the life's total goes on from them.
+// joints are the readings between which an instrument made way for another, where nobody
+// says what it ended at or what the other began with, or what somebody says does not fit:
+// the life's total goes on from them, and they alone refute what does not fit.
 func (c *Chain) joints(list []Replaced) (ids []event.ID) {
+	hold := func(p Point, ok bool) {
+		if ok {
+			ids = append(ids, p.ID)
+		}
+	}
 	for i := range list {
-		p := &list[i]
-		if p.Void || p.Word != LowerHold {
-			continue
+		if p := &list[i]; !p.Void && p.Word == LowerHold {
+			hold(c.LastRead(p.At - 1))
+			hold(c.FirstSince(p.At))
 		}
-		at := slices.IndexFunc(c.Points, func(q Point) bool { return q.Accepted && Seconds(q.At) >= Seconds(p.At) })
-		if at >= 0 {
-			ids = append(ids, c.Points[at].ID)
-		}
-		if last, ok := c.Last(p.At - 1); ok {
-			ids = append(ids, last.ID)
+	}
+	for i := range c.Doubted {
+		if d := &c.Doubted[i]; d.First {
+			hold(c.FirstSince(d.Of.At))
+		} else {
+			hold(c.LastRead(d.Of.At - 1))
 		}
 	}
 	return ids
