@@ -177,13 +177,8 @@ func titledSummary(reg Register, p reader, c Cause, title, lead string, pieces [
 	if more > 0 {
 		clear(vehicles) // nobody knows on how many
 	}
-	pg.Title, m.Subject = title, title
-	if title == "" {
-		pg.Title = summaryTitle(len(all)+more, len(vehicles))
-	}
-	if title == "" || m.Urgent {
-		m.Subject = subjectOfMany(all, more, len(vehicles))
-	}
+	pg.Title = cmp.Or(title, summaryTitle(len(all)+more, len(vehicles)))
+	m.Subject = subjectOfMany(all, more, len(vehicles))
 	for _, g := range groupOrder {
 		pg.group(g.heading, g.weight, groups[g.heading])
 	}

@@ -8,6 +8,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/notify/page"
 	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 // Subjects begin with the stage, so that an inbox shows what stops a vehicle and what
@@ -61,7 +62,7 @@ func inShort(title string) string {
 
 func subjectLine(head string, more int, end string) string {
 	if more > 0 {
-		end = fmt.Sprintf(", and %d more", more) + end
+		end = ", and " + unit.Grouped(float64(more)) + " more" + end
 	}
 	return page.Clean(head, maxSubject-len(end)) + end
 }
