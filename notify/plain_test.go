@@ -2,6 +2,7 @@ package notify
 
 import (
 	"regexp"
+	"strings"
 	"testing"
 
 	"telltale/engine"
@@ -34,6 +35,9 @@ func TestChaptersAreToldInWords(t *testing.T) {
 				for _, m := range Tell(d, reg, cause("x"), []engine.Output{{Transition: tr}}) {
 					told++
 					text := m.Subject + "\n" + m.Text
+					if strings.Contains(text, "that it is") {
+						t.Errorf("%s, %s: a piece of a source is in\n%s", c.Name, results[i].Case.Name, text)
+					}
 					if found := program.FindString(text); found != "" {
 						t.Errorf("%s, %s: %q is in\n%s", c.Name, results[i].Case.Name, found, text)
 					}

@@ -120,7 +120,7 @@ func (x *Facts) baselineNote(w word.Word, analyte string) string {
 		if of == nil || x.fleetOf != nil && of.Source == "" {
 			return "" // it says nothing of fresh fluid
 		}
-		return "baseline " + of.Name + ", " + of.Source
+		return "baseline " + of.Name + ", " + asOne(of.Source)
 	}
 	n, _, ok := x.norm(analyte)
 	if !ok {

@@ -111,10 +111,14 @@ func (x *Facts) source(n *norm) string {
 	case n.printed():
 		return "average of the laboratory's sheet"
 	case n.starting():
-		return "starting figure, " + n.of.Source
+		return "starting figure, " + asOne(n.of.Source)
 	}
-	return "baseline " + n.of.Name + ", " + n.of.Source
+	return "baseline " + n.of.Name + ", " + asOne(n.of.Source)
 }
+
+// asOne is a source as one note: semicolons part notes, and of each a message shows the
+// beginning.
+func asOne(source string) string { return strings.ReplaceAll(source, "; ", ", ") }
 
 // meanOf chooses an end of a mean that results below their limits leave open.
 func (x *Facts) meanOf(analyte string, n *norm) float64 {
