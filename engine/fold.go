@@ -304,13 +304,29 @@ func (f *fold) endShelves() {
 	for _, a := range f.Rec.Alarms {
 		switch {
 		case a.EndShelf(now):
-			t := f.transition(&a, alarm.Unshelved, a.Stage, a.Stage)
-			t.Standing, t.Message, t.Title = a.Standing(f.Rec.Out), "no longer put aside; "+a.Last.Message, a.Last.Title
-			t.Advise, t.Cautions, t.OwnCautions, t.Events = a.Last.Advise, a.Last.Cautions, a.Last.OwnCautions, a.Last.Events
-			f.Rec.SetAlarm(a)
-			f.say(t)
+			f.unshelve(a)
 		case a.Forget(now):
 			f.Rec.SetAlarm(a)
 		}
 	}
+}
+
+// unshelve says again what an alarm is about that was put aside: of a task where it stands
+// by now, since days and kilometres went on.
+func (f *fold) unshelve(a alarm.Alarm) {
+	t, last := f.transition(&a, alarm.Unshelved, a.Stage, a.Stage), &a.Last
+	t.Standing, t.Message, t.Title, t.Statutory = a.Standing(f.Rec.Out), last.Message, last.Title, last.Statutory
+	t.Advise, t.Cautions, t.OwnCautions, t.Events = last.Advise, last.Cautions, last.OwnCautions, last.Events
+	if reg := f.Rec.Registered(); a.Task && f.Book != nil && reg != nil && !reg.Retired {
+		v := judge.NewView(f.Law, *f.Rec, f.Kept)
+		v.When = f.When
+		v.EachTask(func(d *judge.Due, k alarm.Key) {
+			if v.JudgeDue(d); k == a.Key && int(d.Stage) == a.Stage {
+				v.TaskWords(t, d, a.Stage, nil)
+			}
+		})
+	}
+	t.Message = "no longer put aside; " + t.Message
+	f.Rec.SetAlarm(a)
+	f.say(t)
 }
