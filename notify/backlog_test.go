@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"reflect"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -93,6 +94,22 @@ func TestBacklog(t *testing.T) {
 				t.Errorf("%s (restarts %v): got\n%s\nwant\n%s", name, restarts, strings.Join(got, "\n"), strings.Join(c.want, "\n"))
 			}
 		}
+	}
+}
+
+// A reminder counts the days up to its own date.
+func TestReminderCountsDays(t *testing.T) {
+	o := now(late("bus-07", alarm.Worsened, alarm.Due, alarm.Overdue))
+	o.Transition.Due = &alarm.DuePoint{On: "2031-02-19", Limit: "time", Date: "2031-02-18"}
+	_, all := play(t, backlogPeople, false, []step{{"2031-02-19T12:00:00Z", out(o)}, {at: "2031-02-20T12:00:00Z"}, {at: "2031-02-21T13:00:00Z"}})
+	var says []string
+	for _, d := range all {
+		if d.Person == "ines" {
+			says = append(says, regexp.MustCompile(`\d+ days? ago`).FindString(string(d.Raw)))
+		}
+	}
+	if want := []string{"1 day ago", "3 days ago"}; !slices.Equal(says, want) {
+		t.Errorf("the mails say %q, want %q", says, want)
 	}
 }
 

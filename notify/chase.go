@@ -200,7 +200,7 @@ func (n *Notifier) chaseOne(d *people.Directory, p reader, ak string, c *chased,
 			g = &nudge{key: k, lead: lead}
 			nudges[kind+to] = g
 		}
-		g.pieces = append(g.pieces, c.Piece)
+		g.pieces = append(g.pieces, c.Piece.on(s.now.In(p.Zone).Format(time.DateOnly)))
 	}
 	since := t.At.UTC().Format(time.RFC3339)
 	if due := t.At.Add(time.Duration(t.Reminded+1) * remind); remind > 0 && t.Reminded < maxReminders && s.reached(p, due, what.cannotWait()) {

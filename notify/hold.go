@@ -40,6 +40,15 @@ func pieceOf(n news, cause string) piece {
 	return piece{t, n.entry, cause}
 }
 
+// on has the days of a task counted up to another date than that on which it was told.
+func (p piece) on(date string) piece {
+	if p.T.Due != nil && p.T.Due.On != "" {
+		due := *p.T.Due
+		due.On, p.T.Due = date, &due
+	}
+	return p
+}
+
 // held is what waits for one person, until a moment.
 type held struct {
 	Since  time.Time `json:"since"`
