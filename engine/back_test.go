@@ -168,3 +168,32 @@ func TestDoubtedReplacementStaysDoubted(t *testing.T) {
 		}
 	}
 }
+
+// TestRefutedStaysRefuted: a month of miles sent as kilometres is over when the readings
+// fit the higher ones again, and is not in doubt once more when those are thinned out.
+func TestRefutedStaysRefuted(t *testing.T) {
+	p := engine.NewPartition()
+	p.Apply(bookEvent(load(t, dueRules)))
+	start := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
+	var said []string
+	apply := func(id, line string) {
+		for _, o := range p.Apply(short(t, id, line)) {
+			tr := o.Transition
+			if tr != nil && (tr.Rule == "data: implausible reading" || tr.Due != nil && tr.Due.Untold != "") {
+				said = append(said, tr.Time.Format(time.DateOnly)+" "+tr.Rule)
+			}
+		}
+	}
+	apply("v", `2031-01-01 vehicle van-1 van meter odometer since 2025-01-01`)
+	apply("oil", `2031-01-02 service van-1 "engine oil" odometer 100100`)
+	for day := 2; day < 300; day++ {
+		shows := 100_000 + 100*day
+		if day >= 60 && day < 90 {
+			shows = shows * 1000 / 1609
+		}
+		apply(fmt.Sprint("r-", day), fmt.Sprintf("%s reading van-1 odometer %d", start.AddDate(0, 0, day).Format(time.DateOnly), shows))
+	}
+	if want := []string{"2031-03-02 engine oil"}; !slices.Equal(said, want) {
+		t.Errorf("%q, want %q", said, want)
+	}
+}

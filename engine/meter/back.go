@@ -96,8 +96,9 @@ func (g *goingBack) keepHigher(over []int, low int) bool {
 			high = g.nodes[i]
 		}
 	}
+	refuted := g.refuted(low, high)
 	for k := low; k < g.end; k++ {
-		if g.accepted[k] || g.kind.lower(g.nodes[k], high) {
+		if g.accepted[k] && k < refuted || g.kind.lower(g.nodes[k], high) {
 			nodes[k].Value = math.NaN()
 		}
 	}
@@ -108,6 +109,18 @@ func (g *goingBack) keepHigher(over []int, low int) bool {
 		return false
 	}
 	return true
+}
+
+// refuted is the first reading from low on that fits the higher one and for which the
+// lower ones have no room; the end where there is none. What comes after it does not speak
+// for the lower ones, though it would fit them, too.
+func (g *goingBack) refuted(low int, high Reading) int {
+	for k := low; k < g.end; k++ {
+		if !g.accepted[k] && g.kind.valid(g.nodes[k].Value) && g.kind.follows(high, g.nodes[k]) {
+			return k
+		}
+	}
+	return g.end
 }
 
 // highBefore is the last accepted reading before i that is higher, or -1.
