@@ -170,12 +170,35 @@ func TestDoubtedReplacementStaysDoubted(t *testing.T) {
 }
 
 // TestRefutedStaysRefuted: a month of miles sent as kilometres is over when the readings
-// fit the higher ones again, and is not in doubt once more when those are thinned out.
+// fit the higher ones again, and is not in doubt once more when those are thinned out. What
+// goes on from lower readings and gets beyond the higher ones is told of once, too.
 func TestRefutedStaysRefuted(t *testing.T) {
+	asMiles := func(day, km int) int {
+		if day < 60 || day >= 90 {
+			return km
+		}
+		return km * 1000 / 1609
+	}
+	usedInstrument := func(day, km int) int {
+		if day < 60 {
+			return km
+		}
+		return km - 3000
+	}
+	for name, shows := range map[string]func(day, km int) int{"miles as kilometres": asMiles, "another instrument": usedInstrument} {
+		if got, want := doubts(t, shows), []string{"2031-03-02 engine oil"}; !slices.Equal(got, want) {
+			t.Errorf("%s: %q, want %q", name, got, want)
+		}
+	}
+}
+
+// doubts are what is told of a vehicle that runs 100 km a day: that a distance cannot be
+// told, and that a reading is implausible.
+func doubts(t *testing.T, shows func(day, km int) int) (said []string) {
+	t.Helper()
 	p := engine.NewPartition()
 	p.Apply(bookEvent(load(t, dueRules)))
 	start := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
-	var said []string
 	apply := func(id, line string) {
 		for _, o := range p.Apply(short(t, id, line)) {
 			tr := o.Transition
@@ -187,13 +210,7 @@ func TestRefutedStaysRefuted(t *testing.T) {
 	apply("v", `2031-01-01 vehicle van-1 van meter odometer since 2025-01-01`)
 	apply("oil", `2031-01-02 service van-1 "engine oil" odometer 100100`)
 	for day := 2; day < 300; day++ {
-		shows := 100_000 + 100*day
-		if day >= 60 && day < 90 {
-			shows = shows * 1000 / 1609
-		}
-		apply(fmt.Sprint("r-", day), fmt.Sprintf("%s reading van-1 odometer %d", start.AddDate(0, 0, day).Format(time.DateOnly), shows))
+		apply(fmt.Sprint("r-", day), fmt.Sprintf("%s reading van-1 odometer %d", start.AddDate(0, 0, day).Format(time.DateOnly), shows(day, 100_000+100*day)))
 	}
-	if want := []string{"2031-03-02 engine oil"}; !slices.Equal(said, want) {
-		t.Errorf("%q, want %q", said, want)
-	}
+	return said
 }

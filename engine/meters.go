@@ -32,6 +32,7 @@ func (f *fold) judgeMeters() {
 			odd.tell(doubt.Replaced(&f.View, c, &d), d.Of.ID)
 		}
 		switch p, ok := lastDisputed(c); {
+		case ok && getsBeyond(c, p):
 		case ok && p.Why != meter.GoingBack:
 			odd.tell(doubt.Disputed(&f.View, c, p), p.ID)
 		case ok && littleBack(c, p):
@@ -56,6 +57,14 @@ func lastDisputed(c *record.Chain) (p record.Point, ok bool) {
 		return c.Points[n-1], true
 	}
 	return p, false
+}
+
+// getsBeyond reports whether the last reading fits the higher ones of a meter that went
+// back, and is in doubt for the lower ones alone: of those people were told.
+func getsBeyond(c *record.Chain, p record.Point) bool {
+	last, ok := c.LastRead(p.At)
+	_, open := c.UntoldSince()
+	return ok && open && c.Follows(&last, &p)
 }
 
 // littleBack reports whether the last reading goes back by too little to be counted as
