@@ -106,9 +106,9 @@ func TestFirstImport(t *testing.T) {
 			i, v, done.Format(time.RFC3339), entered.Add(time.Duration(i)*2*time.Minute).Format(time.RFC3339), task, km)
 	}
 	all, subjects := told(t, workshopRegister(vehicles), b.String(), time.Date(2031, 11, 5, 0, 0, 0, 0, time.UTC))
-	want := `11-04 00:00 keeper mail: 15 overdue on 14 vehicles
+	want := `11-04 00:00 keeper mail: Overdue: Vehicle 1, Roadworthiness, and 14 more on 14 vehicles
 11-04 00:00 program file: 32 overdue, 5 due on 32 vehicles
-11-04 00:00 workshop mail: 32 overdue, 5 due on 32 vehicles`
+11-04 00:00 workshop mail: Overdue: Vehicle 1, Roadworthiness, and 36 more`
 	if got := strings.Join(subjects, "\n"); got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
@@ -153,9 +153,9 @@ func TestBacklogOfReadings(t *testing.T) {
 	}
 	_, subjects := told(t, workshopRegister(vehicles), b.String(), time.Date(2031, 9, 10, 0, 0, 0, 0, time.UTC))
 	subjects = slices.DeleteFunc(subjects, func(s string) bool { return s < "09-02" })
-	if got, want := strings.Join(subjects, "\n"), `09-06 00:00 keeper mail: 2 overdue on 2 vehicles
+	if got, want := strings.Join(subjects, "\n"), `09-06 00:00 keeper mail: Overdue: Vehicle 57, Engine oil, and 1 more on 2 vehicles
 09-06 00:00 program file: 3 overdue, 26 due on 29 vehicles
-09-06 00:00 workshop mail: 3 overdue, 26 due on 29 vehicles`; got != want {
+09-06 00:00 workshop mail: Overdue: Vehicle 57, Engine oil, and 28 more`; got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
 }
