@@ -81,6 +81,7 @@ func (p *Partition) joinTo(r *vehicle, home string, ev event.Event) (out []Outpu
 func (p *Partition) closeRecord(r *vehicle, home string, ev event.Event) []Output {
 	var out []Output
 	if p.records[r.Vehicle] != nil {
+		p.active.add(r.Alarms, -1)
 		f := &p.work
 		*f = fold{p: p, ev: ev, View: f.View, judged: f.judged[:0], moves: f.moves[:0]}
 		f.Anew(&p.law, &r.Record, p.moment(ev), nil)

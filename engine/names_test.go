@@ -195,3 +195,25 @@ func TestRegisteredLater(t *testing.T) {
 		t.Errorf("not registered: %s", got)
 	}
 }
+
+// TestRenamedCounts: the alarms of a name that turns out to be another's vehicle are no
+// longer counted.
+func TestRenamedCounts(t *testing.T) {
+	p := engine.NewPartition()
+	p.Apply(bookEvent(orderBook(t)))
+	for i, line := range []string{
+		`2031-01-02 vehicle van-1 van meter odometer component motor engine fluid oil capacity 6L`,
+		`2031-01-02 vehicle van-2 van meter odometer component motor engine fluid oil capacity 6L`,
+		`2031-01-03 sample van-2 motor number 1 age 9000 Fe 300`,
+		`2031-01-04 sample van-2 motor number 2 age 9000 Fe 300`,
+	} {
+		p.Apply(short(t, fmt.Sprint("e-", i), line))
+	}
+	if p.ActiveAlarms()["warning"]+p.ActiveAlarms()["caution"] != 1 {
+		t.Fatal("the sample raises nothing:", p.ActiveAlarms())
+	}
+	again := short(t, "e-9", `2031-01-05 vehicle van-2 van meter odometer component motor engine fluid oil capacity 6L`)
+	again.Data.(*event.VehicleData).Was = []string{"van-1"}
+	p.Apply(again)
+	sameCounts(t, "after the rename", p)
+}
