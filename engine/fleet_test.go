@@ -463,3 +463,22 @@ func BenchmarkSurvey(b *testing.B) {
 		}
 	})
 }
+
+// A sample that came under a name which nobody had registered is compared with the fleet
+// as soon as the register says whose name that is.
+func TestFleetRenamed(t *testing.T) {
+	for _, c := range []struct{ name, earlier string }{{"one name", ""}, {"the new name first", "bus-4"}} {
+		p, _ := usual(t)
+		vehicle, reg := "bus-4", short(t, "r", `2031-02-04 vehicle bus-4 bus meter odometer component motor engine fluid 15W-40 capacity 20 L`)
+		if c.earlier != "" {
+			p.Apply(short(t, "r0", `2031-02-02 vehicle bus-4 bus meter odometer component motor engine fluid 15W-40 capacity 20 L`))
+			vehicle = "bus-5"
+			reg.Vehicle = "bus-5"
+			reg.Data.(*event.VehicleData).Was = []string{c.earlier}
+		}
+		p.Apply(short(t, "s", `2031-02-03 sample `+vehicle+` motor age 12000 Fe 63`))
+		if got := said(p.Apply(reg)); !strings.Contains(got, "iron: caution; Iron is 3 times") {
+			t.Errorf("%s: %s", c.name, got)
+		}
+	}
+}

@@ -65,6 +65,7 @@ func (f *fold) take() error {
 		f.compareWaiting()
 	case *record.MergeData:
 		f.Kept = nil
+		f.compareWaiting()
 	case *event.ReadingData:
 		if work := d.ToppingUp(); work != nil {
 			f.noteToppedUp(work, "reading")
