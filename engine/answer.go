@@ -149,13 +149,14 @@ func (f *fold) outOfService(out bool) error {
 	if f.Rec.Out == out {
 		return event.Refuse("vehicle %s is %s already", f.Rec.Shown(), map[bool]string{true: "out of service", false: "in service"}[out])
 	}
-	f.Rec.SetOut(out, f.When.Unix())
+	f.Rec.SetOut(out, f.When.Unix(), f.ev.ID)
 	f.change.All = !out // in service again: everything is judged once
 	return nil
 }
 
 // unanswer takes back what a voided answer did.
 func (f *fold) unanswer(id event.ID) {
+	f.Rec.TakeBackOut(id)
 	f.dropDisowned(func(o record.Disowned) bool { return o.ID == id })
 	for _, a := range f.Rec.Alarms {
 		switch wasShelved, wasAcked := a.TakeBack(id); {

@@ -19,6 +19,8 @@ type Would struct {
 	// Due what would be due.
 	Tasks []why.Why  `json:"tasks,omitempty"`
 	Due   []due.Item `json:"due,omitempty"`
+	// Out: the vehicle would be out of service.
+	Out bool `json:"out,omitempty"`
 	// Verdicts read the latest sheets of the components that an entry brings one of.
 	Verdicts []sample.Verdict `json:"verdicts,omitempty"`
 }
@@ -62,6 +64,9 @@ func (p *Partition) Would(vehicle string, entries []event.Event) Would {
 		return out
 	}
 	trial.doubt(vehicle, out.Entries)
+	if r := trial.record(vehicle); r != nil {
+		out.Out = r.Out
+	}
 	out.Tasks = slices.DeleteFunc(trial.Why(vehicle, ""), func(y why.Why) bool { return y.Due == nil })
 	out.Due = trial.Due(due.Query{Vehicle: vehicle})
 	for _, component := range sampled(entries) {

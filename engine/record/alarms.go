@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/latch"
 )
 
@@ -82,7 +83,18 @@ func (r *Record) NoteAnswer(s Stamp) {
 // PutOff notes that a task may wait.
 func (r *Record) PutOff(p Postponed) { r.Postponed = latest(insert(r.Postponed, p), keptPostponed) }
 
-// SetOut takes the vehicle out of service, or back, at a moment in Unix seconds.
-func (r *Record) SetOut(out bool, at int64) {
-	r.Out, r.InOut = out, latest(append(slices.Clone(r.InOut), at), keptInOut)
+// SetOut takes the vehicle out of service, or back, by an answer at a moment in Unix
+// seconds.
+func (r *Record) SetOut(out bool, at int64, by event.ID) {
+	r.Out, r.InOut, r.OutBy = out, latest(append(slices.Clone(r.InOut), at), keptInOut), &by
+}
+
+// TakeBackOut takes back the answer that last took the vehicle out of service, or back, as
+// if it had never been given; false where that was another one.
+func (r *Record) TakeBackOut(by event.ID) bool {
+	if r.OutBy == nil || *r.OutBy != by {
+		return false
+	}
+	r.Out, r.InOut, r.OutBy = !r.Out, r.InOut[:len(r.InOut)-1:len(r.InOut)-1], nil
+	return true
 }

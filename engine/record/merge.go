@@ -53,6 +53,9 @@ func (r *Record) merge(o *Record) {
 	r.Services, r.Samples = keepServices(r.Services), keepSamples(r.Samples)
 	r.mergeVoids(fresh(r, o.Voids))
 	r.KeepAhead(o.Ahead)
+	if o.Out && !r.Out {
+		r.Out, r.InOut, r.OutBy = true, o.InOut, o.OutBy
+	}
 	r.FirstSeen, r.Backlog = min(r.FirstSeen, o.FirstSeen), max(r.Backlog, o.Backlog)
 	r.chains = nil
 }

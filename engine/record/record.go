@@ -43,7 +43,9 @@ type Record struct {
 	Out     bool  `json:"out,omitempty"` // out of service
 	// InOut is when it went out of service and came back, in turn, Unix seconds; the
 	// last made Out what it is.
-	InOut   []int64       `json:"inOut,omitempty"`
+	InOut []int64 `json:"inOut,omitempty"`
+	// OutBy is the answer that made Out what it is; nil where that was taken back.
+	OutBy   *event.ID     `json:"outBy,omitempty"`
 	Latches []latch.Latch `json:"latches,omitempty"` // by rule, component
 	Alarms  []alarm.Alarm `json:"alarms,omitempty"`  // by rule, component
 	Next    int64         `json:"next"`              // the next moment at which a tick can change something, Unix seconds; 0 at once

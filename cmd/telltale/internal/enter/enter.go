@@ -68,7 +68,8 @@ func (o *options) enter(ctx context.Context, s cli.Env, nc *nats.Conn, events []
 }
 
 // wouldBe asks what would follow of events. Those of which the identity was taken out get
-// another, so that they count.
+// another, so that they count. So does an answer that was given already: it is given now,
+// and between the two another may have undone it within the same second.
 func wouldBe(ctx context.Context, nc *nats.Conn, events []event.Event) (*entered, error) {
 	e := &entered{events: append([]event.Event{}, events...)}
 	for n := 2; ; n++ {
@@ -78,7 +79,7 @@ func wouldBe(ctx context.Context, nc *nats.Conn, events []event.Event) (*entered
 		}
 		again := false
 		for i := range e.would {
-			if e.would[i].TakenOut {
+			if e.would[i].TakenOut || e.would[i].Known && events[i].Kind == event.AnswerEvent {
 				again = true
 				if e.events[i], err = job.Again(events[i], n); err != nil {
 					return nil, err

@@ -2,6 +2,7 @@ package enter
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"fmt"
 	"strings"
@@ -81,10 +82,12 @@ func (o *undoOptions) undo(ctx context.Context, s cli.Env, nc *nats.Conn, args [
 	return o.answer(s, e, target)
 }
 
+// ownerOf is the vehicle of an entry, whose name begins with the first key of its.
 func ownerOf(f *fleet, id string) (best string) {
+	length := 0
 	for v := range f.vehicles {
-		if strings.HasPrefix(id, v+"-") && len(v) > len(best) {
-			best = v
+		if first := cmp.Or(f.first[v], v); strings.HasPrefix(id, first+"-") && len(first) > length {
+			best, length = v, len(first)
 		}
 	}
 	return best
@@ -187,7 +190,11 @@ func (o *undoOptions) answer(s cli.Env, e *entered, target *event.Event) error {
 	for i := range would.Follows {
 		lines = append(lines, followsLine(&would.Follows[i]))
 	}
-	if len(would.Follows) == 0 {
+	vehicle := e.events[0].Vehicle
+	switch d, _ := target.Data.(*event.AnswerData); {
+	case d != nil && (d.Answer == "out of service" || d.Answer == "in service"):
+		lines = append(lines, vehicle+" is "+map[bool]string{true: "out of service", false: "in service"}[e.of[vehicle].Out])
+	case len(would.Follows) == 0:
 		lines = append(lines, "nothing else changes")
 	}
 	if err := printed(s.Out, lines...); err != nil {
