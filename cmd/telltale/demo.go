@@ -175,6 +175,7 @@ type demoYear struct {
 	app         *app
 	register    []event.Event
 	pub         *gateway.Sender
+	surveyed    time.Time // when the fleet's baselines were made last
 	events      int
 	transitions atomic.Int64
 	seen        atomic.Uint64 // the last message of ALARMS that was printed
@@ -232,7 +233,21 @@ func (d *demoYear) day(ctx context.Context, midnight time.Time) error {
 	if err := d.app.tick(ctx, midnight); err != nil {
 		return err
 	}
+	if err := d.baselines(ctx, midnight); err != nil {
+		return err
+	}
 	return d.app.notify.Ticked(ctx, midnight)
+}
+
+// baselines waits until the fleet's baselines that fall due at a midnight are in force:
+// a replay makes them at once, and the events of that day are judged by them.
+func (d *demoYear) baselines(ctx context.Context, midnight time.Time) error {
+	f := d.app.fleet
+	if f.book.AsksFleet() == "" || !d.surveyed.IsZero() && f.set.Baselines(d.surveyed).After(midnight) {
+		return nil
+	}
+	d.surveyed = midnight
+	return d.app.log.AwaitBaselines(ctx, midnight)
 }
 
 // print shows the transitions as they come.

@@ -78,6 +78,21 @@ func lastBaseline(raw *jetstream.RawStreamMsg, err error) (*fleet.BaselineData, 
 	return ev.Data.(*fleet.BaselineData), nil
 }
 
+// AwaitBaselines waits until baselines that a survey of t or a later one made are in force.
+func (l *Log) AwaitBaselines(ctx context.Context, t time.Time) error {
+	for turn := t.UTC().Format(time.RFC3339Nano); ; {
+		d, err := lastBaseline(l.Events.Last(ctx, baselineSubject))
+		if err != nil || !before(d.Turn, turn) {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(5 * time.Millisecond):
+		}
+	}
+}
+
 // before compares the turns of surveys, which are times; "" is before all.
 func before(a, b string) bool {
 	if a == "" {
