@@ -72,13 +72,13 @@ func Adopt(ctx context.Context, s Store, b *rules.Book, register []event.Event, 
 
 // judge folds the book and the registrations into copies, and counts what comes of it.
 func (a *Adoption) judge(ctx context.Context, s Store, b *rules.Book, inForce string, first earlier, now time.Time) ([]Change, error) {
-	fresh := map[string]event.Event{} // registrations that are in no copy yet
+	fresh, have := map[string]event.Event{}, a.byHome() // registrations that are in no copy yet
 	for _, ev := range a.Register {
 		at, err := intake.At(ev, now)
 		if err != nil {
 			return nil, fmt.Errorf("registering vehicle %q: %w", ev.Vehicle, err)
 		}
-		fresh[first.home(at)] = at
+		fresh[first.home(at, have)] = at
 	}
 	count := counter{}
 	book := event.Event{Kind: event.BookEvent, Time: now.UTC(), Recorded: now.UTC(), Data: &event.BookData{Hash: b.Hash, Book: b}}
@@ -114,23 +114,34 @@ func (e earlier) of(name string) string {
 	return name
 }
 
-// home is the name that a registered vehicle's record is kept under: the oldest that the
-// registration gives it is the first.
-func (e earlier) home(ev event.Event) string {
-	if was := ev.Data.(*event.VehicleData).Was; len(was) > 0 {
-		return e.of(was[len(was)-1])
+// home is the name that the record of a registration is kept under: that of the first of its
+// earlier names that is a registered vehicle's, or the last of them, as [record.Record.Earlier]
+// has it.
+func (e earlier) home(ev event.Event, registered map[string]engine.RegisteredVehicle) string {
+	home := e.of(ev.Vehicle)
+	for _, w := range ev.Data.(*event.VehicleData).Was {
+		home = e.of(w)
+		if _, ok := registered[home]; ok {
+			break
+		}
 	}
-	return e.of(ev.Vehicle)
+	return home
+}
+
+// byHome are the registered vehicles by the names that their records are kept under.
+func (a *Adoption) byHome() map[string]engine.RegisteredVehicle {
+	out := map[string]engine.RegisteredVehicle{}
+	for _, v := range a.Registered {
+		out[cmp.Or(v.First, v.Vehicle)] = v
+	}
+	return out
 }
 
 // compare finds the registrations that say something new, and those that cannot be: first
 // leads from other names to the first ones.
 func (a *Adoption) compare(ctx context.Context, s Store, register []event.Event, first earlier) error {
 	slices.SortFunc(a.Registered, func(a, b engine.RegisteredVehicle) int { return strings.Compare(a.Vehicle, b.Vehicle) })
-	have := map[string]engine.RegisteredVehicle{}
-	for _, v := range a.Registered {
-		have[cmp.Or(v.First, v.Vehicle)] = v
-	}
+	have := a.byHome()
 	for _, ev := range register {
 		d := ev.Data.(*event.VehicleData)
 		v, known := have[first.of(ev.Vehicle)]

@@ -130,3 +130,27 @@ func TestAdoptRenamed(t *testing.T) {
 		}
 	}
 }
+
+// A rename is judged on the vehicle's record, in whichever order the earlier names stand
+// and though nobody has heard of one of them.
+func TestAdoptRenamedJudged(t *testing.T) {
+	b := book(t, "book: 1\ntasks:\n  oil: {every: {distance: 1000 km}, unknown history: due}\n")
+	register := func(text string) []event.Event {
+		events, err := intake.Register("vehicles.yaml", []byte("vehicles:\n"+text), time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return events
+	}
+	for _, was := range []string{"van-1", "[van-1, x]", "[x, van-1]"} {
+		p := replay.File{}.Partition(b)
+		for _, ev := range register("  van-1: {kind: van, meters: {odometer: distance}}\n") {
+			p.Apply(ev) // due from now on, and so after the rename
+		}
+		p.Apply(intake.Tick(time.Date(2031, 1, 2, 0, 0, 0, 0, time.UTC)))
+		a, err := whatif.Adopt(t.Context(), stored{p}, b, register("  van-2: {kind: van, was: "+was+", meters: {odometer: distance}}\n"), p.Now())
+		if err != nil || len(a.Register) != 1 || a.Changes != nil {
+			t.Errorf("was %s: %v, %d registered, %+v", was, err, len(a.Register), a.Changes)
+		}
+	}
+}
