@@ -36,11 +36,17 @@ func (h Homes) Of(ev event.Event) event.Event {
 	if ev.Kind == event.VehicleEvent || h[ev.Vehicle] == "" {
 		return ev
 	}
+	ev.Vehicle = h.Home(ev.Vehicle)
+	return intake.Renamed(ev)
+}
+
+// Home is the first name of the vehicle that has or had one.
+func (h Homes) Home(name string) string {
 	for range record.MostNames {
-		if h[ev.Vehicle] == "" {
+		if h[name] == "" {
 			break
 		}
-		ev.Vehicle = h[ev.Vehicle]
+		name = h[name]
 	}
-	return intake.Renamed(ev)
+	return name
 }

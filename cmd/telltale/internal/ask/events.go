@@ -14,6 +14,7 @@ import (
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/service"
 	"telltale/rules/english"
 )
@@ -50,12 +51,16 @@ put in force when. A file with ticks is replayed with exactly those ticks; the n
 }
 
 func (o *eventsOptions) export(ctx context.Context, s cli.Env, nc *nats.Conn) error {
+	var homes gateway.Homes
 	if o.vehicle != "" {
 		id, err := VehicleMeant(ctx, nc, o.vehicle)
 		if err != nil {
 			return cli.Exit(2, err)
 		}
-		o.vehicle = id
+		if homes, err = gateway.HomesOf(ctx, nc); err != nil {
+			return err
+		}
+		o.vehicle = homes.Home(id)
 	}
 	h, err := service.QueryHealth(ctx, nc)
 	if err != nil {
@@ -74,7 +79,7 @@ func (o *eventsOptions) export(ctx context.Context, s cli.Env, nc *nats.Conn) er
 		if e.Err == nil && !h.EventsClock {
 			e.Err = intake.InFuture(e.Event, e.Stored)
 		}
-		return x.take(e, o.vehicle)
+		return x.take(e, o.vehicle, homes)
 	})
 	x.bar.End()
 	if err := errors.Join(err, x.out.Flush()); err != nil {
@@ -96,13 +101,14 @@ type exported struct {
 	first, last     time.Time
 }
 
-func (x *exported) take(e stream.Logged, vehicle string) error {
+// take writes an event if it is of the vehicle, by whichever of its names, or of all.
+func (x *exported) take(e stream.Logged, vehicle string, homes gateway.Homes) error {
 	x.bar.At(e.Seq)
 	switch {
 	case e.Err != nil:
 		x.unread++
 		return nil
-	case vehicle != "" && e.Event.Vehicle != vehicle:
+	case vehicle != "" && e.Event.Vehicle != "" && homes.Home(e.Event.Vehicle) != vehicle:
 		return nil
 	}
 	if x.written++; x.first.IsZero() {
