@@ -217,3 +217,28 @@ func TestRenamedCounts(t *testing.T) {
 	p.Apply(again)
 	sameCounts(t, "after the rename", p)
 }
+
+// TestRenamedOut: a vehicle that somebody took out of service under its new name, before the
+// register said whose name that is, stays out until the answer is taken back.
+func TestRenamedOut(t *testing.T) {
+	p := engine.NewPartition()
+	p.Rename = intake.Renamed
+	p.Apply(bookEvent(orderBook(t)))
+	again := short(t, "e-3", `2031-01-05 vehicle van-2 van meter odometer component motor engine fluid oil capacity 6L`)
+	again.Data.(*event.VehicleData).Was = []string{"van-1"}
+	out := func() bool { return p.Would("van-1", nil).Out }
+	for _, c := range []struct {
+		ev   event.Event
+		want bool
+	}{
+		{short(t, "e-1", `2031-01-02 vehicle van-1 van meter odometer component motor engine fluid oil capacity 6L`), false},
+		{short(t, "e-2", `2031-01-04 answer van-2 "out of service" by ines`), false},
+		{again, true},
+		{short(t, "e-4", `2031-01-06 void van-2 e-2`), false},
+	} {
+		p.Apply(c.ev)
+		if got := out(); got != c.want {
+			t.Errorf("after %s: out %v, want %v", c.ev.ID.ID, got, c.want)
+		}
+	}
+}
