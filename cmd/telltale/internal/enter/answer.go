@@ -130,9 +130,7 @@ func (o *options) told(s cli.Env, e *entered) error {
 	if err := printed(s.Out, append(notes(ev, would, e.of[ev.Vehicle].Tasks, o.dry), lines...)...); err != nil {
 		return err
 	}
-	if !o.dry {
-		fmt.Fprintln(s.Err, cli.Printable("entered as "+ev.ID.ID+"; to take it back: "+undoCall(ev)))
-	}
+	o.enteredAs(s, ev, would)
 	o.nothingEntered(s)
 	return nil
 }

@@ -134,12 +134,7 @@ func onTheList(list []due.Item) string {
 // aside tells, beside the answer, under which name it was entered, and of work of the past
 // how to enter the checks that came after it, lest they be asked for now.
 func (o *recordOptions) aside(s cli.Env, ev *event.Event, e *engine.WouldEntry, tasks []why.Why) {
-	switch {
-	case e.Known:
-		fmt.Fprintln(s.Err, "entered before: nothing was added")
-	case !o.dry:
-		fmt.Fprintln(s.Err, cli.Printable("entered as "+ev.ID.ID+"; to take it back: "+undoCall(ev)))
-	}
+	o.enteredAs(s, ev, e)
 	d, ok := ev.Data.(*event.ServiceData)
 	if !ok {
 		return
@@ -158,6 +153,16 @@ func (o *recordOptions) aside(s cli.Env, ev *event.Event, e *engine.WouldEntry, 
 		call += " --dir " + o.Dir
 	}
 	fmt.Fprintln(s.Err, cli.Printable("hint: enter the checks as well, if they were done: "+call+" --on "+ev.Time.AddDate(0, 0, 1).Format(time.DateOnly)))
+}
+
+// enteredAs says under which name it was entered, or that it was before.
+func (o *options) enteredAs(s cli.Env, ev *event.Event, e *engine.WouldEntry) {
+	switch {
+	case e.Known:
+		fmt.Fprintln(s.Err, "entered before: nothing was added")
+	case !o.dry:
+		fmt.Fprintln(s.Err, cli.Printable("entered as "+ev.ID.ID+"; to take it back: "+undoCall(ev)))
+	}
 }
 
 func quantityOf(v float64, u string) *unit.Quantity { return &unit.Quantity{Value: v, Unit: u} }
