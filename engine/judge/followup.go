@@ -217,11 +217,17 @@ func least(a, b float64) float64 {
 }
 
 // settledBetween reports whether a service that lists the follow-up, or a sample
-// where that settles it, came after the opening and not after a moment.
+// where that settles it, came after the opening and not after a moment. What is to be done
+// at once is done at the same moment, too: people enter it with the work that opened it, or
+// both with the date alone. What is to be done some distance later cannot be.
 func (v *View) settledBetween(o openedFollowUp, until int64) bool {
+	from := o.At
+	if !o.def.Within {
+		from++
+	}
 	for i := range v.Rec.Services {
 		s := &v.Rec.Services[i]
-		if s.At > o.At && s.At <= until && v.settles(s, o.Name, "", o.comp) {
+		if s.At >= from && s.At <= until && v.settles(s, o.Name, "", o.comp) {
 			return true
 		}
 	}
