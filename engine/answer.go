@@ -171,7 +171,7 @@ func (f *fold) unanswer(id event.ID) {
 
 func (f *fold) postpone(s record.Stamp, d *event.AnswerData) error {
 	if f.Book != nil {
-		if err := f.MayPostpone(s.At, d); err != nil {
+		if err := f.mayPostpone(s.At, d); err != nil {
 			return err
 		}
 	}

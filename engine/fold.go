@@ -129,7 +129,7 @@ func (f *fold) noteService(d *event.ServiceData) {
 		return
 	}
 	for _, name := range d.Tasks {
-		if !f.KnowsTask(name) {
+		if !f.Book.Knows(name) {
 			f.note(fmt.Errorf("the work is kept, but no task or follow-up of the rules in force is called %q", name))
 		}
 	}
@@ -146,7 +146,7 @@ func (f *fold) noteExchange(d *event.ServiceData) {
 	}
 	for i := range reg.Components {
 		c := &reg.Components[i]
-		if why := judge.OddShare(d.Fluid, c); why != "" && record.Exchanges(&record.Service{ServiceData: d}, reg, c) {
+		if why := record.OddShare(d.Fluid, c); why != "" && record.Exchanges(&record.Service{ServiceData: d}, reg, c) {
 			f.note(fmt.Errorf("the work is kept, but %s", why))
 		}
 	}

@@ -8,6 +8,7 @@ package rules
 
 import (
 	"gopkg.in/yaml.v3"
+	"slices"
 
 	"telltale/rules/expression"
 	"telltale/rules/source"
@@ -107,6 +108,24 @@ func (b *Book) parts() []*Part {
 	return out
 }
 
+// Task is the task of that name; nil where the book has none.
+func (b *Book) Task(name string) *Task {
+	i := slices.IndexFunc(b.Tasks, func(t *Task) bool { return t.Name == name })
+	if i < 0 {
+		return nil
+	}
+	return b.Tasks[i]
+}
+
+// Knows reports whether the book has a task or a follow-up of that name.
+func (b *Book) Knows(name string) bool {
+	opens := func(list []FollowUp) bool {
+		return slices.ContainsFunc(list, func(fu FollowUp) bool { return fu.Name == name })
+	}
+	return slices.ContainsFunc(b.Tasks, func(t *Task) bool { return t.Name == name || t.Was == name || opens(t.FollowUps) }) ||
+		slices.ContainsFunc(b.Rules, func(r *Rule) bool { return opens(r.FollowUps) })
+}
+
 // Task is maintenance that recurs.
 type Task struct {
 	Part
@@ -127,6 +146,12 @@ type Task struct {
 	// In names the tasks that contain this one, at any depth, by name: doing one of
 	// them does this one too.
 	In []string
+}
+
+// IsCalled reports whether people may mean the task by that name: its own, the one that it
+// had before, or that of a task whose place it takes.
+func (t *Task) IsCalled(name string) bool {
+	return t.Name == name || t.Was != "" && t.Was == name || slices.Contains(t.Over, name)
 }
 
 // Need is a fluid (Volume in litres) or a part to have ready.

@@ -233,6 +233,18 @@ type SampleData struct {
 	Results    []ResultData             `json:"results"`
 }
 
+// What is the sample in a few words: its number, component and revision.
+func (d *SampleData) What() string {
+	s := "sample of the " + d.Component
+	if d.Number != "" {
+		s = "sample " + d.Number + " of the " + d.Component
+	}
+	if d.Revision > 0 {
+		s += ", revision " + strconv.Itoa(d.Revision)
+	}
+	return s
+}
+
 // ResultData is one analyte as the laboratory reported it: a value, "below L",
 // "above U", not detected or a trace. Exactly one of these is set; the last two
 // may say beside it below which limit.

@@ -249,7 +249,7 @@ func (h *historian) answer(d *event.AnswerData, at time.Time, id event.ID) {
 
 // sample takes a sample in; v has no stage where the record does not keep it.
 func (h *historian) sample(d *event.SampleData, v Verdict, at time.Time, id event.ID) {
-	e := Entry{What: WhatSample, Sample: d, Component: d.Component, Meters: d.Meters, Text: english.Capital(judge.SampleWords(d))}
+	e := Entry{What: WhatSample, Sample: d, Component: d.Component, Meters: d.Meters, Text: english.Capital(d.What())}
 	if v.Stage != "" && !h.void[id] {
 		e.Verdict = &v
 		e.Text += ": " + verdictWords(&v)

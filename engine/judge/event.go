@@ -3,7 +3,6 @@ package judge
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"time"
 
 	"telltale/engine/event"
@@ -46,7 +45,7 @@ func (v *View) Event(id event.ID) Event {
 	}
 	for i := range v.Rec.Samples {
 		if s := &v.Rec.Samples[i]; at(&s.Stamp) {
-			e.What = SampleWords(s.SampleData)
+			e.What = s.SampleData.What()
 		}
 	}
 	for i := range v.Rec.Services {
@@ -98,18 +97,6 @@ func (v *View) maskedWords(r *rules.Rule, by Event, l latch.Latch) string {
 		exchange += " (" + by.Line() + ")"
 	}
 	return exchange + " diluted what the alarm saw; it can get worse, but does not ease " + until
-}
-
-// SampleWords name a sample: its number, component and revision.
-func SampleWords(d *event.SampleData) string {
-	s := "sample of the " + d.Component
-	if d.Number != "" {
-		s = "sample " + d.Number + " of the " + d.Component
-	}
-	if d.Revision > 0 {
-		s += ", revision " + strconv.Itoa(d.Revision)
-	}
-	return s
 }
 
 func serviceWords(d *event.ServiceData) string {

@@ -3,14 +3,10 @@ package judge
 import (
 	"cmp"
 	"math"
-	"slices"
 	"time"
 
-	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/record"
-	"telltale/rules"
-	"telltale/rules/expression"
 	"telltale/rules/unit"
 )
 
@@ -25,14 +21,8 @@ import (
 // longestWait is how long a task waits that has no limit of time: months.
 const longestWait = 12
 
-// answersTo reports whether people may mean the task by that name: its own, the one that
-// it had before, or that of a task whose place it takes.
-func answersTo(t *rules.Task, name string) bool {
-	return t.Name == name || t.Was != "" && t.Was == name || slices.Contains(t.Over, name)
-}
-
-// wait is the last day until which a task can be postponed on a day.
-func wait(from interval.Date, every interval.Limits) interval.Date {
+// LatestWait is the last day until which a task can be postponed on a day.
+func LatestWait(from interval.Date, every interval.Limits) interval.Date {
 	if every.Months+every.Days == 0 {
 		return from.AddMonths(longestWait)
 	}
@@ -45,7 +35,7 @@ func (v *View) applyPostponement(d *Due) {
 	for i := len(v.Rec.Postponed) - 1; i >= 0; i-- {
 		p := &v.Rec.Postponed[i]
 		on := p.Component == "" || p.Component == v.ComponentName(d.Comp)
-		if p.Void || !answersTo(d.Task, p.Task) || !on {
+		if p.Void || !d.Task.IsCalled(p.Task) || !on {
 			continue
 		}
 		date := interval.DateOf(time.Unix(0, p.At), v.Applied().Zone)
@@ -76,7 +66,7 @@ func (v *View) postponedPoint(d *Due, p *record.Postponed, date interval.Date) (
 		Hours:    later(d.Point.Hours, at.Hours, every.Hours),
 	}
 	if every.Months+every.Days > 0 {
-		point.Date, point.HasDate = max(d.Point.Date, wait(date, every)), true
+		point.Date, point.HasDate = max(d.Point.Date, LatestWait(date, every)), true
 	}
 	if until, err := interval.ParseDate(p.Until); err == nil {
 		point.Date, point.HasDate = until, true
@@ -151,68 +141,4 @@ func acceptedBy(p *record.Postponed) string {
 		s += ": " + p.Why
 	}
 	return s
-}
-
-// MayPostpone refuses an answer that would put off what cannot wait, or not so long.
-func (v *View) MayPostpone(at int64, d *event.AnswerData) error {
-	t, err := v.postponable(d.Task)
-	switch {
-	case err != nil:
-		return err
-	case t.Statutory:
-		return event.Refuse("%q is statutory and cannot be postponed", d.Task)
-	}
-	return v.checkWait(at, t, d)
-}
-
-// postponable is the task that an answer means: of those kept for this vehicle, where it
-// is registered.
-func (v *View) postponable(name string) (*rules.Task, error) {
-	t := v.task(name)
-	reg := v.Rec.Registered()
-	if reg != nil && !reg.Retired {
-		for _, at := range v.Applied().Rules.Tasks {
-			if answersTo(at.Task, name) {
-				return at.Task, nil
-			}
-		}
-	}
-	switch {
-	case t != nil && reg != nil:
-		return nil, event.Refuse("%q does not apply to vehicle %s", name, v.Rec.Shown())
-	case t != nil:
-		return t, nil
-	case v.KnowsTask(name):
-		return nil, event.Refuse("%q is a follow-up and cannot be postponed: shelve its alarm, or enter that it was done", name)
-	}
-	return nil, event.Refuse("the book in force has no task %q", name)
-}
-
-// checkWait refuses a wait of more than one interval.
-func (v *View) checkWait(at int64, t *rules.Task, d *event.AnswerData) error {
-	if d.ByDistance != nil {
-		by, err := d.ByDistance.As(unit.Distance)
-		switch {
-		case err != nil:
-			return event.Refuse("byDistance: %v", err)
-		case t.Every.Distance == 0:
-			return event.Refuse("%q is not due by distance: postpone it until a date", d.Task)
-		case by > t.Every.Distance*(1+expression.Slack):
-			return event.Refuse("%q can be postponed by %s at most, its interval", d.Task, v.Amount(t.Every.Distance, false))
-		}
-		return nil
-	}
-	until, err := interval.ParseDate(d.Until)
-	if err != nil {
-		return event.Refuse("until: %v", err)
-	}
-	zone := time.UTC
-	if reg := v.Rec.Registered(); reg != nil {
-		zone = reg.Location()
-	}
-	last := wait(interval.DateOf(time.Unix(0, at), zone), interval.Limits(t.Every))
-	if until > last {
-		return event.Refuse("%q can be postponed until %s at most, one interval from the day of the answer", d.Task, last)
-	}
-	return nil
 }

@@ -149,7 +149,7 @@ func (v *View) Judgements(r *rules.Rule, comp int) []Judgement {
 
 // Lists reports whether the service lists the task or one that contains it.
 func (v *View) Lists(s *record.Service, task string) bool {
-	t := v.task(task)
+	t := v.Book.Task(task)
 	return slices.Contains(s.Tasks, task) ||
 		t != nil && slices.ContainsFunc(t.In, func(larger string) bool { return slices.Contains(s.Tasks, larger) })
 }

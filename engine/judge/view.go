@@ -2,7 +2,6 @@ package judge
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"telltale/engine/alarm"
@@ -65,15 +64,6 @@ func (l *Law) BookHash() string {
 	return l.Book.Hash
 }
 
-// KnowsTask reports whether the book in force has a task or a follow-up of that name.
-func (l *Law) KnowsTask(name string) bool {
-	opens := func(list []rules.FollowUp) bool {
-		return slices.ContainsFunc(list, func(fu rules.FollowUp) bool { return fu.Name == name })
-	}
-	return slices.ContainsFunc(l.Book.Tasks, func(t *rules.Task) bool { return t.Name == name || t.Was == name || opens(t.FollowUps) }) ||
-		slices.ContainsFunc(l.Book.Rules, func(r *rules.Rule) bool { return opens(r.FollowUps) })
-}
-
 // Applied is what of the book in force applies to a vehicle; it is derived, and
 // made anew when the book or the registration changes.
 type Applied struct {
@@ -103,14 +93,6 @@ func (v *View) Applied() *Applied {
 	a.Rules = v.Book.For(v.Judge, &a.Vehicle, a.Comps)
 	v.Kept = a
 	return a
-}
-
-func (v *View) task(name string) *rules.Task {
-	i := slices.IndexFunc(v.Book.Tasks, func(t *rules.Task) bool { return t.Name == name })
-	if i < 0 {
-		return nil
-	}
-	return v.Book.Tasks[i]
 }
 
 // Chain is the meter that counts for a component (-1: the vehicle), by distance or hours;

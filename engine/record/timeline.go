@@ -2,6 +2,7 @@ package record
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -164,6 +165,24 @@ func Renewed(s *Service, v *event.VehicleData, comp *event.ComponentDef, stated 
 		share = cmp.Or(stated, 1)
 	}
 	return share, Exchanges(s, v, comp)
+}
+
+// OddShare says what is odd about how much of the component's fluid was renewed by a
+// drain; it is empty where nothing is.
+func OddShare(d *event.FluidData, c *event.ComponentDef) string {
+	renewed, capacity := event.Litres(d.Filled), event.Litres(c.Capacity)
+	if math.IsNaN(renewed) {
+		renewed = event.Litres(d.Drained)
+	}
+	share := renewed / capacity
+	switch {
+	case d.Flush || !(capacity > 0):
+	case share > 0.8 && strings.Contains(strings.ToLower(c.Kind), "automatic transmission"):
+		return fmt.Sprintf("that would be %.3g %% of the fluid of the %s, and a drain leaves the converter full: is the capacity of %s that of the pan alone? (Say flush if a machine changed all of it.)", 100*share, c.Name, c.Capacity)
+	case share > 1.1:
+		return fmt.Sprintf("that would be %.2g times what the %s holds: is its capacity of %s right? (Say flush if a machine changed all of it.)", share, c.Name, c.Capacity)
+	}
+	return ""
 }
 
 func (r *Record) labStep(v *event.VehicleData, comp *event.ComponentDef, s Step) lab.Step {

@@ -8,6 +8,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/judge"
+	"telltale/engine/record"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -71,7 +72,7 @@ func (v *sampleVerdict) notes() []string {
 	}
 	if e := v.t.LastExchange(len(v.t.Steps) - 1); e >= 0 {
 		if d := v.t.Steps[e].Service.Fluid; d != nil {
-			if why := judge.OddShare(d, v.x.Def); why != "" {
+			if why := record.OddShare(d, v.x.Def); why != "" {
 				out = append(out, "At the last drain "+why)
 			}
 		}
