@@ -205,7 +205,7 @@ func (n *Notifier) chaseOne(d *people.Directory, p reader, ak string, c *chased,
 	since := t.At.UTC().Format(time.RFC3339)
 	if due := t.At.Add(time.Duration(t.Reminded+1) * remind); remind > 0 && t.Reminded < maxReminders && s.reached(p, due, what.cannotWait()) {
 		t.Reminded++
-		add("r", p.ID, fmt.Sprintf(reminderLead, p.day(t.At)), key("remind", ak, since, p.ID, strconv.Itoa(t.Reminded)))
+		add("r", p.ID, fmt.Sprintf(reminderLead, p.Day(t.At)), key("remind", ak, since, p.ID, strconv.Itoa(t.Reminded)))
 	}
 	if standIn <= 0 || t.StoodIn || t.At.Add(standIn).After(s.now) {
 		return
@@ -213,7 +213,7 @@ func (n *Notifier) chaseOne(d *people.Directory, p reader, ak string, c *chased,
 	t.StoodIn = true
 	for _, id := range who {
 		if sp := d.Person(id); sp != nil && sp.To[people.Mail] != "" && id != p.ID {
-			add("s", id, fmt.Sprintf(standInLead, p.Name, p.day(t.At)), key("standin", ak, since, p.ID, id))
+			add("s", id, fmt.Sprintf(standInLead, p.Name, p.Day(t.At)), key("standin", ak, since, p.ID, id))
 		}
 	}
 }

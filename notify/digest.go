@@ -112,9 +112,9 @@ func (l *list) dates() (out []Date) {
 func (l *list) title() string {
 	switch l.p.Form {
 	case people.ForOwner:
-		return fmt.Sprintf(ownerTitle, l.p.date(l.today))
+		return fmt.Sprintf(ownerTitle, l.p.Date(l.today))
 	case people.ForOperator:
-		return fmt.Sprintf(operatorTitle, l.p.date(l.today))
+		return fmt.Sprintf(operatorTitle, l.p.Date(l.today))
 	}
 	return l.p.dueTitle(l.today)
 }
@@ -203,7 +203,7 @@ func worse(a, b alarm.Stage) alarm.Stage {
 
 // afterHolidays says for which days the list stands too.
 func (l *list) afterHolidays(days []string) string {
-	first, last := l.p.date(days[0]), l.p.date(days[len(days)-1])
+	first, last := l.p.Date(days[0]), l.p.Date(days[len(days)-1])
 	if first == last {
 		return fmt.Sprintf("No list was sent on %s, a holiday; this one covers that day too.", first)
 	}
@@ -300,7 +300,7 @@ func (l *list) tellWork(it *page.Item, e *line) {
 	why := english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), i.Postponed, l.p.lastDone(i))
 	it.Lines = []page.Line{{Text: why}}
 	if i.Figures != nil {
-		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(l.p.volume))})
+		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(l.p.Litres))})
 	}
 	if i.Statutory {
 		it.Strong = lawWords(i.Stage)
@@ -309,7 +309,7 @@ func (l *list) tellWork(it *page.Item, e *line) {
 
 func (l *list) tellAlarm(it *page.Item, e *line) {
 	it.What = alarmOn(&e.Transition)
-	text := english.Sentences(l.p.dates(e.Message), noted(l.p.day(e.Since)))
+	text := english.Sentences(l.p.DatesIn(e.Message), noted(l.p.Day(e.Since)))
 	advise := english.Sentences(doFirst(false, e.Statutory, e.To, e.Advise))
 	if e.To == alarm.Warning {
 		it.Strong = advise
@@ -342,7 +342,7 @@ func (l *list) ready() []page.Line {
 	for _, f := range slices.Sorted(maps.Keys(fluids)) {
 		text := f
 		if fluids[f] > 0 {
-			text = l.p.volume(fluids[f]) + " " + f
+			text = l.p.Litres(fluids[f]) + " " + f
 		}
 		out = append(out, page.Line{Text: text})
 	}

@@ -100,7 +100,7 @@ func TestWhyDue(t *testing.T) {
 func TestVolumes(t *testing.T) {
 	quarts := reader{&people.Person{Volume: "qt"}}
 	// 1 qt (US) = 0.946352946 L exactly (NIST Handbook 44 App. C).
-	if got := quarts.volume(0.946352946 * 4.5); got != "4.5 qt" {
+	if got := quarts.Litres(0.946352946 * 4.5); got != "4.5 qt" {
 		t.Errorf("got %q", got)
 	}
 }

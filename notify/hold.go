@@ -217,7 +217,7 @@ func summaryItem(p reader, n news) page.Item {
 	if n.To == alarm.Warning {
 		it.Strong, text = b.Strong, ""
 	}
-	said := p.dates(messageOf(n.Transition))
+	said := p.DatesIn(messageOf(n.Transition))
 	if n.Task && n.To != alarm.Normal {
 		said = p.dueNow(n.Transition)
 	}

@@ -64,7 +64,7 @@ func (l *list) byStage() map[alarm.Stage]int {
 func (l *list) ownerPage(pg *sheet) {
 	vehicles := l.worstFirst()
 	if len(vehicles) == 1 {
-		pg.Title = l.vehicles[vehicles[0]] + ", " + l.p.date(l.today)
+		pg.Title = l.vehicles[vehicles[0]] + ", " + l.p.Date(l.today)
 	}
 	for _, v := range vehicles {
 		pg.Blocks = append(pg.Blocks, l.vehicleBlock(v))
@@ -110,7 +110,7 @@ func (l *list) overItems(since string) []page.Item {
 			said = english.Sentences(said, labelNext+": "+l.p.dueNow(&s.Transition))
 		}
 		out = append(out, page.Item{Heading: cmp.Or(l.vehicles[s.Vehicle], s.Name, s.Vehicle), What: workOn(&s.Transition),
-			Lines: []page.Line{{Text: english.Sentences(noted(l.p.date(when)), said)}}})
+			Lines: []page.Line{{Text: english.Sentences(noted(l.p.Date(when)), said)}}})
 	}
 	return out
 }
@@ -124,7 +124,7 @@ func (l *list) operatorPage(pg *sheet) {
 	counts := page.Block{Heading: headCounts, Lines: []page.Line{{Label: labelFleet, Text: english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
 	for _, name := range countOrder {
 		if before := l.Last.Counts[name]; now[name]+before > 0 {
-			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(byStage[name].many), Text: countWords(now[name], before, l.p.date(l.Last.Date))})
+			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(byStage[name].many), Text: countWords(now[name], before, l.p.Date(l.Last.Date))})
 		}
 	}
 	for _, n := range l.Notes {

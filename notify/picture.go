@@ -74,12 +74,12 @@ func pictureOf(who reader, v sample.Verdict, t *alarm.Transition) *page.Picture 
 
 // drawn is the verdict with dates and distances as the person reads them.
 func (p reader) drawn(v sample.Verdict) sample.Verdict {
-	v.Drawn = p.date(v.Drawn)
+	v.Drawn = p.Date(v.Drawn)
 	if v.History == nil {
 		return v
 	}
 	h := *v.History
-	in := func(run float64) float64 { run, h.Unit = p.own(run, v.History.Unit); return run }
+	in := func(run float64) float64 { run, h.Unit = p.Own(run, v.History.Unit); return run }
 	h.Series, h.Drains = slices.Clone(h.Series), slices.Clone(h.Drains)
 	for i := range h.Series {
 		h.Series[i].Points = slices.Clone(h.Series[i].Points)
@@ -119,7 +119,7 @@ func (p reader) pastOf(s sample.Series, u string) string {
 		if pt.Below {
 			ratio = "below " + ratio
 		}
-		run, in := p.own(pt.Run, u)
+		run, in := p.Own(pt.Run, u)
 		all = append(all, fmt.Sprintf("%s at %s %s", ratio, unit.Grouped(run), in))
 	}
 	return english.Ended(strings.Join(all, ", "))

@@ -77,7 +77,7 @@ func Standing(who *people.Person, vehicle string, s *alarm.Listed) (title, stron
 	const long = 500
 	p := reader{who}
 	said := p.spelled(&s.Transition, vehicle)
-	if found = p.dates(said.Message); s.Task {
+	if found = p.DatesIn(said.Message); s.Task {
 		found = p.dueNow(said)
 	}
 	found = page.Clean(found, long)

@@ -73,7 +73,7 @@ func (l *list) subject() string {
 	worst := l.worst()
 	for _, e := range l.lines {
 		if e.To == worst && worst != alarm.Normal {
-			return subjectLine(headLine(l.vehicles[e.Vehicle], &e.Transition), len(l.lines)-1, fmt.Sprintf(ofList, l.p.date(l.today)))
+			return subjectLine(headLine(l.vehicles[e.Vehicle], &e.Transition), len(l.lines)-1, fmt.Sprintf(ofList, l.p.Date(l.today)))
 		}
 	}
 	return page.Clean(l.title(), maxSubject)

@@ -283,7 +283,7 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 		b.Weight, b.Strong = 0, endOf(t)
 		switch {
 		case !t.Task:
-			add(labelNow, english.Sentence(p.dates(messageOf(t))))
+			add(labelNow, english.Sentence(p.DatesIn(messageOf(t))))
 		case t.Due != nil:
 			add(labelNext, p.dueNow(t))
 		}
@@ -303,13 +303,13 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 	if t.Task {
 		add(labelWhy, p.dueNow(t))
 	} else {
-		add(labelFound, english.Sentence(p.dates(t.Message)))
+		add(labelFound, english.Sentence(p.DatesIn(t.Message)))
 		add(labelFigure, english.Ended(strings.Join(p.figures(t.Evidence, t.Task), "; ")))
 	}
 	add(labelSource, english.Ended(english.List("or", t.PointsTo)))
 	add(labelThen, english.Ended(english.List("and", t.FollowUps)))
 	add(labelPulls, english.Ended(english.List("and", t.PullsIn)))
-	add(labelRests, english.Ended(p.dates(strings.Join(t.BasedOn, "; "))))
+	add(labelRests, english.Ended(p.DatesIn(strings.Join(t.BasedOn, "; "))))
 	return b
 }
 

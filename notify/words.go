@@ -13,7 +13,6 @@ import (
 	"telltale/engine/due"
 	"telltale/notify/delivery"
 	"telltale/notify/page"
-	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -167,7 +166,7 @@ func (p reader) figures(all []word.Evidence, task bool) (out []string) {
 		if yes || what == "" || reckoned {
 			continue
 		}
-		v, u := p.own(e.Value, e.Unit)
+		v, u := p.Own(e.Value, e.Unit)
 		figure := strings.TrimSpace(english.FourFigures(v) + " " + u)
 		var notes []string
 		for note := range strings.SplitSeq(e.Note, "; ") {
@@ -182,16 +181,6 @@ func (p reader) figures(all []word.Evidence, task bool) (out []string) {
 		out = append(out, p.ours(what, quotedNames(e.Of)...)+": "+figure)
 	}
 	return out
-}
-
-// own puts a value into the person's unit, where it is a distance or a volume.
-func (p reader) own(v float64, u string) (float64, string) {
-	base, kind, err := unit.Base(v, u)
-	to := map[unit.Kind]string{unit.Distance: p.Distance, unit.Volume: p.Volume}[kind]
-	if err != nil || to == "" || to == u {
-		return v, u
-	}
-	return unit.From(base, to), to
 }
 
 var distanceWritten = regexp.MustCompile(`\d ?(km|mi)\b`)
@@ -211,34 +200,6 @@ func (p reader) asWritten(on *sheet) string {
 	return ""
 }
 
-// meter writes metres or seconds of running as the person reads them.
-func (p reader) meter(v float64, base string) string {
-	if base == "s" {
-		return english.Amount(v, "h")
-	}
-	return english.Amount(v, p.Distance)
-}
-
-func (p reader) volume(litres float64) string { return english.Volume(litres, p.Volume) }
-
-var dateForms = [...]string{people.DayFirst: "2 Jan 2006", people.MonthFirst: "Jan 2, 2006", people.YearFirst: "2006-01-02"}
-
-// date writes YYYY-MM-DD in the person's order; anything else stays as it is.
-func (p reader) date(s string) string {
-	t, err := time.Parse(time.DateOnly, s)
-	if err != nil {
-		return s
-	}
-	return t.Format(dateForms[p.Dates])
-}
-
-var isoDate = regexp.MustCompile(`\b\d{4}-\d{2}-\d{2}\b`)
-
-// dates writes the dates within a text in the person's order.
-func (p reader) dates(s string) string { return isoDate.ReplaceAllStringFunc(s, p.date) }
-
-func (p reader) day(t time.Time) string { return t.In(p.Zone).Format(dateForms[p.Dates]) }
-
 // days is the whole days from one YYYY-MM-DD to another.
 func days(from, to string) (int, bool) {
 	a, err1 := time.Parse(time.DateOnly, from)
@@ -250,14 +211,14 @@ func days(from, to string) (int, bool) {
 // in the person's units; today is YYYY-MM-DD. Where a meter went back, it says that the
 // distance cannot be told.
 func (p reader) whyDue(i *due.Item, today string) string {
-	untold := p.dates(i.Untold)
+	untold := p.DatesIn(i.Untold)
 	switch {
 	case untold == "" || i.Limit == "time":
 		return english.Sentences(p.whyLimit(i, today), untold)
 	case i.Stage == alarm.Due || i.Stage == alarm.Overdue: // by what was read before
-		return english.Sentence(p.dates(i.Why))
+		return english.Sentence(p.DatesIn(i.Why))
 	case i.DueDate != "":
-		return english.Sentences(untold, "By the calendar it is due on "+p.date(i.DueDate))
+		return english.Sentences(untold, "By the calendar it is due on "+p.Date(i.DueDate))
 	}
 	return english.Sentence(untold)
 }
@@ -270,9 +231,9 @@ func (p reader) whyLimit(i *due.Item, today string) string {
 		if i.PastBy == nil || i.DueAt == nil && i.DueInAll == nil {
 			break
 		}
-		at, past := p.dueAt(i), p.meter(math.Abs(*i.PastBy), i.Unit)
+		at, past := p.dueAt(i), p.Meter(math.Abs(*i.PastBy), i.Unit)
 		if *i.PastBy < 0 && i.Likely != "" && i.Likely <= today && foreseen(i) {
-			return fmt.Sprintf(alreadyPast, at, p.date(i.Likely), meterNames[i.Unit])
+			return fmt.Sprintf(alreadyPast, at, p.Date(i.Likely), meterNames[i.Unit])
 		}
 		if *i.PastBy < 0 {
 			return fmt.Sprintf("%s to go until %s.", past, at)
@@ -285,7 +246,7 @@ func (p reader) whyLimit(i *due.Item, today string) string {
 		}
 		return p.whyDate(i.DueDate, n)
 	}
-	return english.Sentence(p.dates(i.Why))
+	return english.Sentence(p.DatesIn(i.Why))
 }
 
 // dueAt is the meter value at which it is due: of the instrument in use and, where others
@@ -293,28 +254,28 @@ func (p reader) whyLimit(i *due.Item, today string) string {
 func (p reader) dueAt(i *due.Item) string {
 	switch {
 	case i.DueInAll == nil:
-		return p.meter(*i.DueAt, i.Unit)
+		return p.Meter(*i.DueAt, i.Unit)
 	case i.DueAt == nil:
-		return p.meter(*i.DueInAll, i.Unit) + " in all, before the instrument was replaced"
+		return p.Meter(*i.DueInAll, i.Unit) + " in all, before the instrument was replaced"
 	}
-	return p.meter(*i.DueAt, i.Unit) + " on the new instrument (" + p.meter(*i.DueInAll, i.Unit) + " in all)"
+	return p.Meter(*i.DueAt, i.Unit) + " on the new instrument (" + p.Meter(*i.DueInAll, i.Unit) + " in all)"
 }
 
 func (p reader) whyDate(due string, past int) string {
 	switch {
 	case past > 0:
-		return fmt.Sprintf("Was due on %s, %s ago.", p.date(due), english.Counted(past, "day", "days"))
+		return fmt.Sprintf("Was due on %s, %s ago.", p.Date(due), english.Counted(past, "day", "days"))
 	case past == 0:
-		return fmt.Sprintf("Due today, %s.", p.date(due))
+		return fmt.Sprintf("Due today, %s.", p.Date(due))
 	}
-	return fmt.Sprintf("Due on %s, in %s.", p.date(due), english.Counted(-past, "day", "days"))
+	return fmt.Sprintf("Due on %s, in %s.", p.Date(due), english.Counted(-past, "day", "days"))
 }
 
 // dueNow says where a task stands that has just moved, in the person's units.
 func (p reader) dueNow(t *alarm.Transition) string {
 	d := t.Due
 	if d == nil {
-		return english.Sentence(p.dates(messageOf(t)))
+		return english.Sentence(p.DatesIn(messageOf(t)))
 	}
 	i := &due.Item{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn, Postponed: d.Postponed, Untold: d.Untold}
 	i.DueAt, i.DueInAll, i.PastBy = based(d.At), based(d.InAll), based(d.Past)
@@ -346,7 +307,7 @@ func (p reader) datePulls(mine []news) []news {
 	for _, n := range mine {
 		if d := n.Due; n.Task && d != nil {
 			day := firstDay(d.Limit, d.Date, d.Likely)
-			by[n.Rule] = fmt.Sprintf(dueBy, titleOf(n.Transition), p.date(day))
+			by[n.Rule] = fmt.Sprintf(dueBy, titleOf(n.Transition), p.Date(day))
 			if day == "" {
 				delete(by, n.Rule)
 			}
@@ -379,9 +340,9 @@ func (p reader) forecast(i *due.Item, today string) string {
 	case !foreseen(i) || i.Likely <= today:
 		return ""
 	case i.Early == "" || i.Late == "" || i.Early == i.Late:
-		return fmt.Sprintf("Likely on %s.", p.date(i.Likely))
+		return fmt.Sprintf("Likely on %s.", p.Date(i.Likely))
 	}
-	return fmt.Sprintf("Likely on %s, between %s and %s.", p.date(i.Likely), p.date(i.Early), p.date(i.Late))
+	return fmt.Sprintf("Likely on %s, between %s and %s.", p.Date(i.Likely), p.Date(i.Early), p.Date(i.Late))
 }
 
 // lastDone says when it was last done, or what stands for that.
@@ -390,9 +351,9 @@ func (p reader) lastDone(i *due.Item) string {
 		return ""
 	}
 	if _, err := time.Parse(time.DateOnly, i.LastDone); err == nil {
-		return "Last done " + p.date(i.LastDone)
+		return "Last done " + p.Date(i.LastDone)
 	}
-	return p.dates(i.LastDone)
+	return p.DatesIn(i.LastDone)
 }
 
 // pulledIn names the alarms that asked for the work earlier than it would be due.
@@ -402,7 +363,7 @@ func (p reader) pulledIn(i *due.Item) string {
 	}
 	var all []string
 	for _, a := range i.PulledIn {
-		all = append(all, fmt.Sprintf("%q of %s", a.Rule, p.date(a.On)))
+		all = append(all, fmt.Sprintf("%q of %s", a.Rule, p.Date(a.On)))
 	}
 	return "Brought forward by the alarm " + english.Ended(english.List("and", all))
 }
@@ -412,7 +373,7 @@ func (p reader) dueTitle(date string) string {
 	if err != nil {
 		return "Due list, " + date
 	}
-	return "Due list, " + t.Format("Monday ") + t.Format(dateForms[p.Dates])
+	return "Due list, " + t.Format("Monday ") + p.Date(date)
 }
 
 const (
@@ -467,7 +428,7 @@ func leaveWords(p reader, kind Kind, back bool, entries []string) (title, text s
 }
 
 func leftWords(l Left, p reader) string {
-	return fmt.Sprintf("%s unsubscribed from %s on %s.", l.Person, kindWords[l.Kind], p.day(l.Since))
+	return fmt.Sprintf("%s unsubscribed from %s on %s.", l.Person, kindWords[l.Kind], p.Day(l.Since))
 }
 
 // troubleWords is one trouble in sending.
