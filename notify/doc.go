@@ -9,7 +9,4 @@
 // and creates it in the Store as a delivery under a key made of cause, vehicle, person
 // and way, so that reading the log again makes nothing twice. What waits for quiet
 // hours, and what nobody has acknowledged, it keeps in its checkpoint.
-//
-// A Service runs a Notifier over a Log and its clock, one term after another, and a
-// delivery.Queue beside it, which sends what is stored by the Ways it was given.
 package notify

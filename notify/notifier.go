@@ -249,6 +249,10 @@ func (n *Notifier) Flush(ctx context.Context, seq uint64) error {
 	return nil
 }
 
+// Saved is the last message of the log of which the stored checkpoint says that it need
+// not be read again.
+func (n *Notifier) Saved() uint64 { return n.saved }
+
 func (n *Notifier) collect(seq uint64, partition int, part *engine.TurnPart) {
 	t := people.Turn{Person: part.Digest, Date: part.Date}
 	if n.Directory().Person(t.Person) == nil || t.Date <= n.mark.Listed[t.Person] {

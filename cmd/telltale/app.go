@@ -29,6 +29,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify"
 	"telltale/notify/people"
+	telling "telltale/notify/service"
 	"telltale/rules"
 )
 
@@ -116,7 +117,7 @@ type app struct {
 	log    *stream.Log
 	svc    *service.Service
 	micro  micro.Service
-	notify *notify.Service
+	notify *telling.Service
 
 	pages *http.Server // of the answers; nil without
 
@@ -342,11 +343,11 @@ func (a *app) sayLeftOut(ctx context.Context, f *fleet, taken []string) error {
 // replica has the seat for it.
 func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 	log := fleetLog{a.log, a.svc}
-	a.notify = &notify.Service{
+	a.notify = &telling.Service{
 		Log: log, Fleet: log, Beside: a.answerRetry, Suspect: a.suspect.Load,
 		Notifier: &notify.Notifier{Partitions: stream.Partitions, Log: a.logger},
 		Store:    func() notify.Store { return a.log.Deliveries() },
-		Ways:     func(ctx context.Context) map[string]notify.Way { return a.ways(ctx, wrote) },
+		Ways:     func(ctx context.Context) map[string]telling.Way { return a.ways(ctx, wrote) },
 	}
 	a.notify.SetDirectory(a.fleet.people)
 	if err := a.startAnswers(); err != nil {

@@ -23,6 +23,7 @@ import (
 	"telltale/notify/delivery"
 	"telltale/notify/mail"
 	"telltale/notify/people"
+	telling "telltale/notify/service"
 	"telltale/notify/webhook"
 )
 
@@ -33,12 +34,12 @@ type fleetLog struct {
 	*service.Service
 }
 
-// Outputs implements notify.Log.
+// Outputs implements telling.Log.
 func (s fleetLog) Outputs(ctx context.Context, from uint64, do func(uint64, notify.Cause, []engine.Output) error) error {
 	return s.Log.Outputs(ctx, from, func(m wire.Message) error { return do(m.Seq, cause(m), m.Outputs) })
 }
 
-// Ticks implements notify.Log.
+// Ticks implements telling.Log.
 func (s fleetLog) Ticks(ctx context.Context, do func(time.Time) error) error {
 	return s.Log.Ticks(ctx, func(t time.Time) error {
 		if err := s.CaughtUp(ctx); err != nil {
@@ -48,7 +49,7 @@ func (s fleetLog) Ticks(ctx context.Context, do func(time.Time) error) error {
 	})
 }
 
-// Vehicle implements notify.Fleet. Who hears of it hangs on its tags and people, so a
+// Vehicle implements telling.Fleet. Who hears of it hangs on its tags and people, so a
 // partition that is on its way from one replica to another is waited for; one that
 // nobody folds for long is looked up in the log of events.
 func (s fleetLog) Vehicle(ctx context.Context, id string) (people.Vehicle, error) {
@@ -64,7 +65,7 @@ func (s fleetLog) Vehicle(ctx context.Context, id string) (people.Vehicle, error
 	return notify.VehicleOf(id, nil), ctx.Err()
 }
 
-// Verdicts implements notify.Fleet.
+// Verdicts implements telling.Fleet.
 func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string) (list []sample.Verdict, err error) {
 	for tries := 0; ctx.Err() == nil && tries < 5; tries++ {
 		if list, err = service.Samples.Of(ctx, s.Service, service.Question{Vehicle: vehicle, Component: component}); err == nil {
@@ -74,7 +75,7 @@ func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string) (list
 	return nil, err
 }
 
-// OutOfService implements notify.Fleet. All partitions are waited for, since people are
+// OutOfService implements telling.Fleet. All partitions are waited for, since people are
 // not to be reminded of what stands still.
 func (s fleetLog) OutOfService(ctx context.Context) (map[string]bool, error) {
 	for ctx.Err() == nil {
@@ -109,7 +110,7 @@ func cause(m wire.Message) notify.Cause {
 func letters(from string) mail.Composer { return mail.Composer{From: from, Calendar: calendar.Write} }
 
 // ways are how deliveries go out.
-func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]notify.Way {
+func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]telling.Way {
 	set := a.fleet.set
 	var post delivery.Sender = &mail.Folder{Dir: filepath.Join(a.fleet.dir, "mail"), Wrote: wrote}
 	if set.Mail.Host != "" {
@@ -124,7 +125,7 @@ func (a *app) ways(ctx context.Context, wrote wroteMail) map[string]notify.Way {
 			}
 		}
 	}
-	return map[string]notify.Way{
+	return map[string]telling.Way{
 		people.Mail: {Way: delivery.Way{Sender: post}, Compose: letters(set.Mail.From).Compose},
 		"webhook":   {Way: hooks.Way()},
 		"file":      {Way: delivery.Way{Sender: files{a.fleet.dir}}},

@@ -1,4 +1,6 @@
-package notify
+// Package service drives a [notify.Notifier] over the log of what was said and its clock,
+// one term after another, and beside it the queue that sends what is stored.
+package service
 
 import (
 	"context"
@@ -12,6 +14,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/sample"
+	"telltale/notify"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
 )
@@ -20,7 +23,7 @@ import (
 // What is handed over comes one by one, until ctx ends or do fails.
 type Log interface {
 	// Outputs hands over what was said from a sequence on, and what is said from now.
-	Outputs(ctx context.Context, from uint64, do func(seq uint64, c Cause, out []engine.Output) error) error
+	Outputs(ctx context.Context, from uint64, do func(seq uint64, c notify.Cause, out []engine.Output) error) error
 	// LastOutput is the sequence of the last; 0 where nothing was said.
 	LastOutput(ctx context.Context) (uint64, error)
 	// Ticks hands over the last tick and those that follow, each once all that lay in
@@ -47,7 +50,7 @@ type Fleet interface {
 // register it where the Service is made.
 type Way struct {
 	delivery.Way
-	Compose Composer // nil for a way to programs, which carries data as it is
+	Compose notify.Composer // nil for a way to programs, which carries data as it is
 }
 
 // Service tells people what is said in a log, one term after another: of all that
@@ -57,9 +60,9 @@ type Service struct {
 	Fleet Fleet
 	// Notifier is what the service drives; it fills in Store, Queue, Compose, Register,
 	// Silent and Sample.
-	Notifier *Notifier
+	Notifier *notify.Notifier
 	// Store and Ways give those of a term, by the name of the way.
-	Store func() Store
+	Store func() notify.Store
 	Ways  func(ctx context.Context) map[string]Way
 	// Beside starts what answers in this one's name while it tells, and gives what
 	// ends that.
@@ -110,7 +113,7 @@ func (s *Service) begin(ctx context.Context) (queue *delivery.Queue, next uint64
 	defer s.mu.Unlock()
 	s.unsure.Store(false)
 	n := s.Notifier
-	n.Store, n.Compose = s.Store(), map[string]Composer{}
+	n.Store, n.Compose = s.Store(), map[string]notify.Composer{}
 	queue = &delivery.Queue{Store: n.Store, Ways: map[string]delivery.Way{}, Log: n.Log}
 	for name, way := range s.Ways(ctx) {
 		queue.Ways[name], n.Compose[name] = way.Way, way.Compose
@@ -173,7 +176,7 @@ func (s *Service) guarded(ctx context.Context, do func() error, note func()) err
 
 // news hands the log to the notifier, and writes the checkpoint at the end.
 func (s *Service) news(ctx context.Context, next uint64) error {
-	err := s.Log.Outputs(ctx, next, func(seq uint64, c Cause, out []engine.Output) error {
+	err := s.Log.Outputs(ctx, next, func(seq uint64, c notify.Cause, out []engine.Output) error {
 		return s.guarded(ctx, func() error {
 			if len(out) == 0 {
 				return nil
@@ -235,7 +238,7 @@ func await(ctx context.Context, every time.Duration, so func() bool) error {
 
 // Leave notes that a person wants no more mails of a kind, or with back that they want
 // them again. It is written down when it returns.
-func (s *Service) Leave(ctx context.Context, person string, kind Kind, back bool, at time.Time) error {
+func (s *Service) Leave(ctx context.Context, person string, kind notify.Kind, back bool, at time.Time) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.unsure.Load() { // what was made since the checkpoint is not to be kept
@@ -290,7 +293,7 @@ func (s *Service) trimDaily(ctx context.Context) {
 
 func (s *Service) trim(ctx context.Context, now time.Time) error {
 	s.mu.Lock()
-	saved, store := s.Notifier.saved, s.Notifier.Store
+	saved, store := s.Notifier.Saved(), s.Notifier.Store
 	s.mu.Unlock()
 	told, err := delivery.Trim(ctx, store, now.Add(-keepTold))
 	said, err2 := s.Log.TrimSaid(ctx, now.Add(-keepSaid), saved)

@@ -1,9 +1,10 @@
-package notify
+package service
 
 import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"log/slog"
 	"slices"
 	"sync/atomic"
@@ -12,10 +13,45 @@ import (
 	"time"
 
 	"telltale/engine"
+	"telltale/engine/alarm"
 	"telltale/engine/sample"
+	"telltale/notify"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
 )
+
+type logged struct {
+	c   notify.Cause
+	out []engine.Output
+}
+
+// copperRaised is a message of which one person is told.
+func copperRaised() logged {
+	tick := time.Date(2031, 2, 19, 9, 30, 0, 0, time.UTC)
+	return logged{notify.Cause{Key: "e-1", Time: tick}, []engine.Output{{Transition: &alarm.Transition{
+		Time: tick, Vehicle: "bus-07", Component: "transmission", Rule: "copper over baseline",
+		Transition: alarm.Raised, From: alarm.Normal, To: alarm.Caution, Standing: alarm.Unacknowledged,
+		Message: "Copper 131 mg/kg is 3.3 times the baseline",
+	}}}}
+}
+
+// sends carries whatever it is given.
+type sends struct{}
+
+func (sends) Send(context.Context, delivery.Delivery) error { return nil }
+
+func stored(t *testing.T, m *delivery.Memory) (out []string) {
+	t.Helper()
+	all, err := delivery.All(t.Context(), m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range all {
+		out = append(out, fmt.Sprintf("%s %s %s", d.Person, d.State, d.Subject))
+	}
+	slices.Sort(out)
+	return out
+}
 
 // tape is a log that a test speaks into.
 type tape struct {
@@ -25,7 +61,7 @@ type tape struct {
 	trimmed []string      // when, and up to which message
 }
 
-func (l *tape) Outputs(ctx context.Context, from uint64, do func(uint64, Cause, []engine.Output) error) error {
+func (l *tape) Outputs(ctx context.Context, from uint64, do func(uint64, notify.Cause, []engine.Output) error) error {
 	for seq := from; ; seq++ {
 		select {
 		case m := <-l.said:
@@ -66,7 +102,7 @@ func (f *vehicles) Vehicle(ctx context.Context, id string) (people.Vehicle, erro
 		<-ctx.Done()
 		return people.Vehicle{ID: id}, ctx.Err()
 	}
-	return register(id), nil
+	return people.Vehicle{ID: id, Name: "Bus 7", People: []string{"ines"}}, nil
 }
 
 func (f *vehicles) OutOfService(context.Context) (map[string]bool, error) { return nil, nil }
@@ -81,16 +117,20 @@ func serving(t *testing.T, m *delivery.Memory) (s *Service, l *tape, f *vehicles
 	l, f = &tape{said: make(chan logged), ticks: make(chan time.Time)}, &vehicles{}
 	beside := 0
 	s = &Service{
-		Log: l, Fleet: f, Notifier: &Notifier{Partitions: 2, Log: slog.New(slog.DiscardHandler)},
-		Store: func() Store { return m }, Suspect: func() bool { return false },
+		Log: l, Fleet: f, Notifier: &notify.Notifier{Partitions: 2, Log: slog.New(slog.DiscardHandler)},
+		Store: func() notify.Store { return m }, Suspect: func() bool { return false },
 		Ways: func(context.Context) map[string]Way {
-			mail := Way{Way: delivery.Way{Sender: sending(func(delivery.Delivery) error { return nil })}}
-			mail.Compose = func(m Message) (string, []byte, error) { return "<" + m.Key + ">", []byte(m.Text), nil }
+			mail := Way{Way: delivery.Way{Sender: sends{}}}
+			mail.Compose = func(m notify.Message) (string, []byte, error) { return "<" + m.Key + ">", []byte(m.Text), nil }
 			return map[string]Way{people.Mail: mail}
 		},
 		Beside: func() (func() error, error) { beside++; return func() error { beside--; return nil }, nil },
 	}
-	s.SetDirectory(directory(t))
+	d, err := people.Load("../people/testdata/people.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.SetDirectory(d)
 	return s, l, f, func(do func()) {
 		t.Helper()
 		ctx, cancel := context.WithCancel(t.Context())
@@ -111,8 +151,15 @@ func serving(t *testing.T, m *delivery.Memory) (s *Service, l *tape, f *vehicles
 // checkpoint is the last message that need not be read again.
 func checkpoint(t *testing.T, m *delivery.Memory) uint64 {
 	t.Helper()
-	k, err := readMark(t.Context(), m)
+	body, err := m.Checkpoint(t.Context())
 	if err != nil {
+		t.Fatal(err)
+	}
+	var k struct{ Seq uint64 }
+	if body == nil {
+		return 0
+	}
+	if err := json.Unmarshal(body, &k); err != nil {
 		t.Fatal(err)
 	}
 	return k.Seq
@@ -126,20 +173,20 @@ func TestServiceTicksAfterWhatWasSaid(t *testing.T) {
 		s, l, _, term := serving(t, m)
 		term(func() {
 			l.last.Store(1)
-			tick := at("2031-02-19T09:45:00Z")
+			tick := time.Date(2031, 2, 19, 9, 45, 0, 0, time.UTC)
 			l.ticks <- tick
 			time.Sleep(time.Minute)
 			if s.ticked.Load() != 0 {
 				t.Error("a tick overtook what was said before it")
 			}
-			l.said <- aLog()[0]
+			l.said <- copperRaised()
 			if err := errors.Join(s.Ticked(t.Context(), tick), s.Settle(t.Context())); err != nil {
 				t.Error(err)
 			}
 			if got, want := stored(t, m), []string{"ines sent Look: Bus 7 transmission, copper over baseline"}; !slices.Equal(got, want) {
 				t.Errorf("got %q, want %q", got, want)
 			}
-			if err := s.Leave(t.Context(), "ines", Messages, false, tick); err != nil {
+			if err := s.Leave(t.Context(), "ines", notify.Messages, false, tick); err != nil {
 				t.Error(err)
 			}
 		})
@@ -158,15 +205,15 @@ func TestServiceKeepsNothingDoubtful(t *testing.T) {
 		f.silent = true
 		term(func() {
 			l.last.Store(1)
-			l.said <- aLog()[0]
+			l.said <- copperRaised()
 			synctest.Wait()
 		})
-		if err := s.Leave(t.Context(), "ines", Messages, false, time.Now()); err == nil || checkpoint(t, m) != 0 {
+		if err := s.Leave(t.Context(), "ines", notify.Messages, false, time.Now()); err == nil || checkpoint(t, m) != 0 {
 			t.Errorf("leaving: %v; the checkpoint is after %d", err, checkpoint(t, m))
 		}
 		f.silent = false
 		term(func() {
-			l.said <- aLog()[0]
+			l.said <- copperRaised()
 			if err := s.Settle(t.Context()); err != nil {
 				t.Error(err)
 			}
@@ -194,7 +241,7 @@ func TestServiceLogWentBack(t *testing.T) {
 		l.last.Store(1)
 		term(func() {
 			l.last.Store(2)
-			l.said <- aLog()[0]
+			l.said <- copperRaised()
 			if err := s.Settle(t.Context()); err != nil {
 				t.Error(err)
 			}
