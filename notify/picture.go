@@ -56,7 +56,7 @@ func pictureOf(who reader, v sample.Verdict, t *alarm.Transition) *page.Picture 
 		return nil
 	}
 	p := &page.Picture{ID: key("chart", v.Sample.Source, v.Sample.ID, v.Component) + "@telltale", PNG: png}
-	if text := who.ours(ratiosOf(v)); text != "" {
+	if text := who.ours(chart.Ratios(v)); text != "" {
 		p.Lines = append(p.Lines, page.Line{Label: labelTimes, Text: text})
 	}
 	if v.Origin.Told() {
@@ -92,19 +92,6 @@ func (p reader) drawn(v sample.Verdict) sample.Verdict {
 	}
 	v.History = &h
 	return v
-}
-
-// ratiosOf are the bars of the picture in words, the greatest first.
-func ratiosOf(v sample.Verdict) string {
-	rows := slices.DeleteFunc(slices.Clone(v.Results), func(r sample.Result) bool { return r.Times == nil || *r.Times <= 0 })
-	slices.SortStableFunc(rows, func(a, b sample.Result) int {
-		return cmp.Or(cmp.Compare(*b.Times, *a.Times), strings.Compare(a.Analyte, b.Analyte))
-	})
-	var all []string
-	for _, r := range rows {
-		all = append(all, cmp.Or(r.Title, r.Analyte)+" "+english.Ratio(*r.Times))
-	}
-	return english.Ended(strings.Join(all, ", "))
 }
 
 // pastOf is one curve of the picture in words: where the meter stood, and the ratio.

@@ -71,7 +71,7 @@ copy of the folder and name the service's own folder with --dir.`,
 func adoptOwn(ctx context.Context, s cli.Env, f *fleet, dir string) error {
 	address, err := os.ReadFile(filepath.Join(dir, "nats.url"))
 	if err != nil {
-		err = withStopped(ctx, dir, func(ctx context.Context, log *stream.Log) error { return wouldAdopt(ctx, s, f, log, log) })
+		err = withStopped(ctx, dir, func(ctx context.Context, log *stream.Log, _ *settings) error { return wouldAdopt(ctx, s, f, log, log) })
 		if errors.Is(err, cli.ErrNoneRuns) {
 			return wouldAdopt(ctx, s, f, nil, whatif.Nothing{})
 		}

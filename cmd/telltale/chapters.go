@@ -60,13 +60,30 @@ type chapterLine struct {
 func listChapters(s cli.Env, asJSON bool) error {
 	var list []chapterLine
 	for _, c := range chapters.All() {
-		book, err := c.Book(c.File())
+		book, err := bookOf(c)
 		if err != nil {
-			return fmt.Errorf("reading the chapter %q: %w", c.Name, err)
+			return err
 		}
 		list = append(list, lineOf(c, book))
 	}
 	return cli.Listing(s, asJSON, list, nil, "no chapters", chapterLine.String)
+}
+
+func chapterNamed(name string) (chapters.Chapter, *rules.Book, error) {
+	c, err := cli.Chapter(name)
+	if err != nil {
+		return c, nil, err
+	}
+	book, err := bookOf(c)
+	return c, book, err
+}
+
+func bookOf(c chapters.Chapter) (*rules.Book, error) {
+	book, err := c.Book(c.File())
+	if err != nil {
+		return nil, fmt.Errorf("reading the chapter %q: %w", c.Name, err)
+	}
+	return book, nil
 }
 
 func lineOf(c chapters.Chapter, book *rules.Book) chapterLine {
@@ -92,13 +109,9 @@ type chapterAsks struct {
 // describeChapter says what the chapter is about and what it asks of vehicles.yaml, so
 // that no kind or tag that work hangs on is secret.
 func describeChapter(s cli.Env, name string, asJSON bool) error {
-	c, err := cli.Chapter(name)
+	c, book, err := chapterNamed(name)
 	if err != nil {
 		return err
-	}
-	book, err := c.Book(c.File())
-	if err != nil {
-		return fmt.Errorf("reading the chapter %q: %w", c.Name, err)
 	}
 	d := chapterAsks{chapterLine: lineOf(c, book), Tags: fit.Tags(book)}
 	d.ComponentKinds, d.VehicleKinds = fit.Kinds(book)
@@ -227,13 +240,9 @@ type figureLine struct {
 }
 
 func chapterSources(s cli.Env, name string, asJSON bool) error {
-	c, err := cli.Chapter(name)
+	_, book, err := chapterNamed(name)
 	if err != nil {
 		return err
-	}
-	book, err := c.Book(c.File())
-	if err != nil {
-		return fmt.Errorf("reading the chapter %q: %w", c.Name, err)
 	}
 	var list []figureLine
 	for _, f := range book.Figures() {

@@ -19,11 +19,7 @@ import (
 // holds is folded as at its next start, and answers the question. Nobody is told anything,
 // no clock runs, and the folder's rules and register are not read.
 func openStopped(ctx context.Context, dir string, do func(context.Context, *nats.Conn) error) error {
-	return withStopped(ctx, dir, func(ctx context.Context, log *stream.Log) error {
-		set, err := loadSettings(dir)
-		if err != nil {
-			return cli.Exit(2, err)
-		}
+	return withStopped(ctx, dir, func(ctx context.Context, log *stream.Log, set *settings) error {
 		svc, err := service.Start(context.WithoutCancel(ctx), log, service.Config{Program: program(), ClockFollowsEvents: set.Clock == "events"})
 		if err != nil {
 			return err
@@ -39,8 +35,9 @@ func openStopped(ctx context.Context, dir string, do func(context.Context, *nats
 	})
 }
 
-// withStopped opens the log of a folder whose service is stopped, for nobody else.
-func withStopped(ctx context.Context, dir string, do func(context.Context, *stream.Log) error) error {
+// withStopped opens the log of a folder whose service is stopped, for nobody else, with
+// the folder's settings.
+func withStopped(ctx context.Context, dir string, do func(context.Context, *stream.Log, *settings) error) error {
 	set, err := loadSettings(dir)
 	if err != nil {
 		return cli.Exit(2, err)
@@ -55,7 +52,7 @@ func withStopped(ctx context.Context, dir string, do func(context.Context, *stre
 	}
 	log, err := stream.Open(ctx, srv.Conn(), stream.LogConfig{MaxBytes: int64(set.MaxMiB) << 20, Log: quiet})
 	if err == nil {
-		err = do(ctx, log)
+		err = do(ctx, log, &set)
 	}
 	return errors.Join(err, srv.Close())
 }

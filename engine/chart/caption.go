@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -10,6 +11,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"telltale/engine/sample"
+	"telltale/rules/english"
 )
 
 const (
@@ -39,6 +41,19 @@ func caption(v sample.Verdict, width vg.Length) lines {
 		return nil
 	}
 	return wrapped("Where it may come from: "+v.Origin.Words()+".", letters, width)
+}
+
+// Ratios are the bars of the picture in words, the greatest first.
+func Ratios(v sample.Verdict) string {
+	rows := slices.DeleteFunc(slices.Clone(v.Results), func(r sample.Result) bool { return r.Times == nil || *r.Times <= 0 })
+	slices.SortStableFunc(rows, func(a, b sample.Result) int {
+		return cmp.Or(cmp.Compare(*b.Times, *a.Times), strings.Compare(a.Analyte, b.Analyte))
+	})
+	var all []string
+	for _, r := range rows {
+		all = append(all, cmp.Or(r.Title, r.Analyte)+" "+english.Ratio(*r.Times))
+	}
+	return english.Ended(strings.Join(all, ", "))
 }
 
 // belowDetection reports whether only the ends are known between which a result lies.

@@ -171,19 +171,7 @@ func (v *Verdict) Text() string {
 	if s := v.measured(); s != "" {
 		t.Line(1, "measured: %s", s)
 	}
-	if v.FluidAge != nil {
-		s := english.Quantity(v.FluidAge)
-		if v.MixedAge != nil {
-			s += "; " + english.Quantity(v.MixedAge) + " if what earlier drains left behind counts by its share"
-		}
-		t.Line(1, "fluid age: %s", s)
-	}
-	if v.Baseline != nil {
-		t.Line(1, "baseline: %s", v.Baseline.words())
-	}
-	if v.AverageAge != nil {
-		t.Line(1, "laboratory's averages: what it prints as usual for fluid of %s", english.Quantity(v.AverageAge))
-	}
+	v.writeCompared(&t)
 	for i := range v.Reasons {
 		v.Reasons[i].write(&t)
 	}
@@ -215,6 +203,33 @@ func (v *Verdict) Text() string {
 	for i := range v.Results {
 		t.Line(2, "%s", v.Results[i].words())
 	}
+	v.writeNotRead(&t)
+	for _, n := range v.Notes {
+		t.Line(1, "note: %s", n)
+	}
+	t.Line(1, "%s", standAbove)
+	return t.String()
+}
+
+// writeCompared says how old the fluid is, and what it is compared with.
+func (v *Verdict) writeCompared(t *english.Lines) {
+	if v.FluidAge != nil {
+		s := english.Quantity(v.FluidAge)
+		if v.MixedAge != nil {
+			s += "; " + english.Quantity(v.MixedAge) + " if what earlier drains left behind counts by its share"
+		}
+		t.Line(1, "fluid age: %s", s)
+	}
+	if v.Baseline != nil {
+		t.Line(1, "baseline: %s", v.Baseline.words())
+	}
+	if v.AverageAge != nil {
+		t.Line(1, "laboratory's averages: what it prints as usual for fluid of %s", english.Quantity(v.AverageAge))
+	}
+}
+
+// writeNotRead says which rules were not judged, and what no rule looks at.
+func (v *Verdict) writeNotRead(t *english.Lines) {
 	for _, u := range v.NotJudged {
 		t.Line(1, "not judged: %s, without %s", u.Rule, strings.Join(u.Missing, ", "))
 	}
@@ -225,11 +240,6 @@ func (v *Verdict) Text() string {
 		}
 		t.Line(1, "no rule looks at: %s", strings.Join(all, ", "))
 	}
-	for _, n := range v.Notes {
-		t.Line(1, "note: %s", n)
-	}
-	t.Line(1, "%s", standAbove)
-	return t.String()
 }
 
 func (r *Reason) write(t *english.Lines) {

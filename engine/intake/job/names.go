@@ -37,17 +37,6 @@ func TasksOf(has []why.Why) []Task {
 	return out
 }
 
-// TaskNames are the names of tasks, each once.
-func TaskNames(tasks []Task) []string {
-	names := []string{}
-	for _, t := range tasks {
-		if !slices.Contains(names, t.Name) {
-			names = append(names, t.Name)
-		}
-	}
-	return names
-}
-
 // KeptFor are the components that the tasks of these names are kept for.
 func KeptFor(tasks []Task, names []string) (kept []string) {
 	for _, t := range tasks {

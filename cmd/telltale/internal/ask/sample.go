@@ -47,13 +47,7 @@ The running service is asked or, with --rules, a file of events is run.`,
 				if analyte != "" {
 					return chartAnswer(s, c.JSON, list, args[0], analyte, picture)
 				}
-				if err := draw(picture, list, args[0]); err != nil {
-					return err
-				}
-				if len(list) == 0 && !c.JSON {
-					return noSample(args[0])
-				}
-				return cli.Listing(s, c.JSON, list, nil, "", func(v sample.Verdict) string { return v.Text() + "\n" })
+				return verdictAnswer(s, c.JSON, list, args[0], picture)
 			}
 			if file != "" {
 				p, err := foldFile(o, file, func(event.Event, []engine.Output) {})
@@ -80,6 +74,17 @@ The running service is asked or, with --rules, a file of events is run.`,
 	cmd.Flags().StringVar(&picture, "chart", "", "also draw it into this file, .svg or .png; name the component if there are several")
 	o.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
+}
+
+// verdictAnswer prints what the sheets say, and draws the picture where one is asked for.
+func verdictAnswer(s cli.Env, asJSON bool, list []sample.Verdict, vehicle, picture string) error {
+	if err := draw(picture, list, vehicle); err != nil {
+		return err
+	}
+	if len(list) == 0 && !asJSON {
+		return noSample(vehicle)
+	}
+	return cli.Listing(s, asJSON, list, nil, "", func(v sample.Verdict) string { return v.Text() + "\n" })
 }
 
 // draw writes the one verdict's picture; "" is no file.
