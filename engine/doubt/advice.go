@@ -3,11 +3,11 @@ package doubt
 import (
 	"strconv"
 	"strings"
-	"unicode"
 
 	"telltale/engine/event"
 	"telltale/engine/judge"
 	"telltale/engine/record"
+	"telltale/rules/english"
 )
 
 // GoingBack is the data alarm of a meter that went back.
@@ -16,13 +16,13 @@ const GoingBack = "data: meter going back"
 // BackAdvice names the usual causes of a meter that went back, each with what to do about
 // it.
 func BackAdvice(v *judge.View, c *record.Chain) string {
-	of, b := typed(v.Rec.Shown()), c.Backs[0]
+	of, b := english.Typed(v.Rec.Shown()), c.Backs[0]
 	if !b.Open {
 		wrong := b.Low
 		if wrong.Accepted {
 			wrong = b.High
 		}
-		return "The readings around it fit one another, so it was wrong. Acknowledge this, or take it out: telltale undo " + of + " " + typed(wrong.ID.ID)
+		return "The readings around it fit one another, so it was wrong. Acknowledge this, or take it out: telltale undo " + of + " " + english.Typed(wrong.ID.ID)
 	}
 	value := func(p record.Point) string {
 		n, u := v.Shown(p.Face, c.Hours)
@@ -31,8 +31,8 @@ func BackAdvice(v *judge.View, c *record.Chain) string {
 	on := v.DayOf(b.Low.At)
 	return strings.Join([]string{
 		"Look at the instrument.",
-		"If it was replaced and that is not entered yet: telltale meter replaced " + of + " --meter " + typed(c.Name) + " --old " + value(b.High) + " --new " + value(b.Low) + " --on " + on + ".",
-		"If readings are wrong (miles sent as kilometres, two digits swapped, another vehicle's), take them out: telltale undo " + of + " " + typed(b.Low.ID.ID) + ".",
+		"If it was replaced and that is not entered yet: telltale meter replaced " + of + " --meter " + english.Typed(c.Name) + " --old " + value(b.High) + " --new " + value(b.Low) + " --on " + on + ".",
+		"If readings are wrong (miles sent as kilometres, two digits swapped, another vehicle's), take them out: telltale undo " + of + " " + english.Typed(b.Low.ID.ID) + ".",
 		"If the lower readings are right for another reason: telltale answer " + of + ` "` + GoingBack + `" accept --by NAME`,
 	}, " ")
 }
@@ -50,14 +50,5 @@ func TakeOut(vehicle string, ids []event.ID) string {
 	if len(ids) == 0 {
 		return ""
 	}
-	return "Take a wrong one out: telltale undo " + typed(vehicle) + " " + typed(ids[0].ID)
-}
-
-// typed is a name as it is typed in a command.
-func typed(name string) string {
-	plain := func(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("-_./", r) }
-	if strings.ContainsFunc(name, func(r rune) bool { return !plain(r) }) {
-		return strconv.Quote(name)
-	}
-	return name
+	return "Take a wrong one out: telltale undo " + english.Typed(vehicle) + " " + english.Typed(ids[0].ID)
 }

@@ -72,3 +72,15 @@ func TestSentences(t *testing.T) {
 		}
 	}
 }
+
+// TestTyped: what stands in a command to copy reads back as the name, as POSIX has a shell
+// take quotes (2.2.3, Double-Quotes).
+func TestTyped(t *testing.T) {
+	for name, want := range map[string]string{
+		"bus-07": "bus-07", "Bus 7": `"Bus 7"`, "data: meter": `"data: meter"`, `5" pipe`: `"5\" pipe"`, "a$b`c": "\"a\\$b\\`c\"", `a\b`: `"a\\b"`, "": `""`, "Größe": "Größe",
+	} {
+		if got := Typed(name); got != want {
+			t.Errorf("%q is typed %s, want %s", name, got, want)
+		}
+	}
+}

@@ -19,3 +19,15 @@ func Folded(name string) string {
 	}
 	return norm.NFKC.String(cases.Fold().String(norm.NFKC.String(strings.Map(drop, name))))
 }
+
+// Typed is a name as it is typed in a shell: in quotes where it holds more than letters,
+// digits and marks that mean nothing there.
+func Typed(name string) string {
+	plain := func(r rune) bool {
+		return unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("-_./:,+@%=", r)
+	}
+	if name != "" && !strings.ContainsFunc(name, func(r rune) bool { return !plain(r) }) {
+		return name
+	}
+	return `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`, "$", `\$`, "`", "\\`").Replace(name) + `"`
+}

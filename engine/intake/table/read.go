@@ -14,6 +14,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
+	"telltale/rules/english"
 )
 
 // Table is a file that was read whole.
@@ -99,7 +100,7 @@ func corrected(ev *event.Event) string {
 	if ev.Kind == event.SampleEvent {
 		return "a corrected report has a higher revision: name its column, revision: {column: …}"
 	}
-	return "take the first out, then import again: telltale undo " + ev.Vehicle + " " + strconv.Quote(ev.ID.ID)
+	return "take the first out, then import again: telltale undo " + english.Typed(ev.Vehicle) + " " + english.Typed(ev.ID.ID)
 }
 
 // reader reads one file by a mapping.

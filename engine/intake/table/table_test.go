@@ -288,7 +288,7 @@ func TestFresh(t *testing.T) {
 	known["v"][0].Digest = "2"
 	_, err = table.Fresh("a.csv", known, at.Add(-time.Hour))
 	want := "a.csv:1:1: dated 2031-01-01, which is more than a day ahead\nhint: is the date order right?\n" +
-		"a.csv:2:1: an entry \"same\" of /sheet exists already and says something else\nhint: take the first out, then import again: telltale undo v \"same\"\n" +
+		"a.csv:2:1: an entry \"same\" of /sheet exists already and says something else\nhint: take the first out, then import again: telltale undo v same\n" +
 		"a.csv:5:1: dated 2031-01-01, which is more than a day ahead\nhint: is the date order right?"
 	if err == nil || err.Error() != want {
 		t.Errorf("got\n%v\nwant\n%s", err, want)

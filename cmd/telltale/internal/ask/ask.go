@@ -78,7 +78,7 @@ func listOf[T any](ctx context.Context, nc *nats.Conn, in *service.Inquiry[T], q
 func DidYouMean(near string, all []string) string {
 	switch {
 	case near != "":
-		return "did you mean " + Quoted(near) + "?"
+		return "did you mean " + english.Typed(near) + "?"
 	case len(all) == 0:
 		return "there is none"
 	}
@@ -87,14 +87,6 @@ func DidYouMean(near string, all []string) string {
 		all = append(slices.Clone(all[:20]), "…")
 	}
 	return "there are: " + strings.Join(all, ", ")
-}
-
-// Quoted is a name as it is typed in a shell.
-func Quoted(name string) string {
-	if strings.ContainsAny(name, " '\"$&;|<>()*?`\\") {
-		return `"` + name + `"`
-	}
-	return name
 }
 
 func alarmsCommand(s cli.Env) *cobra.Command {
@@ -251,7 +243,7 @@ func whyFromFile(s cli.Env, o replayOptions, asJSON bool, vehicle, rule, path st
 func whyAnswer(s cli.Env, asJSON bool, list []why.Why, vehicle, rule string) error {
 	switch {
 	case len(list) == 0 && rule != "":
-		return cli.Hint(fmt.Errorf("vehicle %q has no rule, task or follow-up %q, or is not registered", vehicle, rule), "telltale why "+vehicle+" lists what it has")
+		return cli.Hint(fmt.Errorf("vehicle %q has no rule, task or follow-up %q, or is not registered", vehicle, rule), "telltale why "+english.Typed(vehicle)+" lists what it has")
 	case len(list) == 0:
 		return cli.Hint(fmt.Errorf("no vehicle %q is registered", vehicle), "telltale due lists vehicles by name; vehicles.yaml has their keys")
 	case asJSON:

@@ -16,6 +16,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/sample"
 	"telltale/engine/stream/service"
+	"telltale/rules/english"
 )
 
 func sampleCommand(s cli.Env) *cobra.Command {
@@ -103,7 +104,7 @@ func draw(path string, list []sample.Verdict, vehicle string) error {
 // oneOf is the only verdict of the list; options are those of a command that would do.
 func oneOf(list []sample.Verdict, vehicle, options string) (sample.Verdict, error) {
 	if len(list) != 1 {
-		return sample.Verdict{}, cli.Exit(2, cli.Hint(fmt.Errorf("%[2]q has samples of %[1]d components; a chart shows one", len(list), vehicle), "telltale sample "+vehicle+" COMPONENT"+options))
+		return sample.Verdict{}, cli.Exit(2, cli.Hint(fmt.Errorf("%[2]q has samples of %[1]d components; a chart shows one", len(list), vehicle), "telltale sample "+english.Typed(vehicle)+" COMPONENT"+options))
 	}
 	return list[0], nil
 }
@@ -159,11 +160,11 @@ func chartsOf(v *sample.Verdict) string {
 		names = append(names, m.Analyte)
 	}
 	if names == nil {
-		return "telltale sample " + v.Vehicle + " " + v.Component + " shows what there is"
+		return "telltale sample " + english.Typed(v.Vehicle) + " " + english.Typed(v.Component) + " shows what there is"
 	}
 	return "there are charts of " + strings.Join(names, ", ")
 }
 
 func noSample(vehicle string) error {
-	return cli.Hint(fmt.Errorf("vehicle %q has no such sample or is not registered", vehicle), "telltale why "+vehicle+" lists what it has")
+	return cli.Hint(fmt.Errorf("vehicle %q has no such sample or is not registered", vehicle), "telltale why "+english.Typed(vehicle)+" lists what it has")
 }

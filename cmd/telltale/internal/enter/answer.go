@@ -10,7 +10,6 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
-	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/alarm"
 	"telltale/engine/event"
@@ -104,7 +103,7 @@ func (o *answerOptions) wrong(err error) error {
 	if fault := (*intake.Fault)(nil); errors.As(err, &fault) {
 		return cli.Exit(2, cli.Hint(fmt.Errorf("%s: %v", o.Answer.Answer, fault), "telltale answer --help shows what each answer needs"))
 	}
-	return typedWrong(err, "telltale answer "+ask.Quoted(o.Vehicle))
+	return typedWrong(err, "telltale answer "+english.Typed(o.Vehicle))
 }
 
 // told says what follows of an answer: of work that is put off, when it is due then.
@@ -140,7 +139,7 @@ func nothingChanged(ev *event.Event) string {
 	d, _ := ev.Data.(*event.AnswerData)
 	switch {
 	case d != nil && d.Answer == "out of service":
-		return ev.Vehicle + " is out of service; no messages about it until telltale back " + ask.Quoted(ev.Vehicle)
+		return ev.Vehicle + " is out of service; no messages about it until telltale back " + english.Typed(ev.Vehicle)
 	case d != nil && d.Answer == "in service":
 		return ev.Vehicle + " is back in service; nothing came due meanwhile"
 	case ev.Kind == event.MeterReplacedEvent:

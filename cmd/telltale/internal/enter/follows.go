@@ -7,7 +7,6 @@ import (
 	"strconv"
 	"strings"
 
-	"telltale/cmd/telltale/internal/ask"
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/event"
@@ -88,7 +87,7 @@ func whatToDo(ev *event.Event, tasks []why.Why, dry bool) string {
 	if old == typedQuantity(value) {
 		return do
 	}
-	return do + ". If the instrument was replaced: telltale meter replaced " + ask.Quoted(ev.Vehicle) + " --meter " + ask.Quoted(meter) + " --old " + old + " --new " + typedQuantity(value)
+	return do + ". If the instrument was replaced: telltale meter replaced " + english.Typed(ev.Vehicle) + " --meter " + english.Typed(meter) + " --old " + old + " --new " + typedQuantity(value)
 }
 
 // shownBy is the meter of an entry that shows one, and its value.
@@ -117,7 +116,7 @@ func typedQuantity(q unit.Quantity) string {
 
 // undoCall is the command that takes an entry out.
 func undoCall(ev *event.Event) string {
-	return "telltale undo " + ask.Quoted(ev.Vehicle) + " " + ask.Quoted(ev.ID.ID)
+	return "telltale undo " + english.Typed(ev.Vehicle) + " " + english.Typed(ev.ID.ID)
 }
 
 // changes are what became of alarms, without those that a doubt has told of.

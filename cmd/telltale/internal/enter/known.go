@@ -14,6 +14,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake/job"
 	"telltale/engine/stream/service"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -100,7 +101,7 @@ func typedWrong(err error, again string) error {
 func cure(e *job.Error, again string) string {
 	switch e.Fault {
 	case job.SeveralComponents, job.NoComponentSaid:
-		return "add --component " + ask.Quoted(e.Have[0])
+		return "add --component " + english.Typed(e.Have[0])
 	case job.NoComponents:
 		return "give it components in vehicles.yaml"
 	case job.NoMeter:

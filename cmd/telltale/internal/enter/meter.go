@@ -7,10 +7,10 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
-	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/event"
 	"telltale/engine/intake/job"
+	"telltale/rules/english"
 )
 
 func meterCommand(s cli.Env) *cobra.Command {
@@ -57,7 +57,7 @@ func (o *options) replaced(ctx context.Context, s cli.Env, nc *nats.Conn, vehicl
 	r.Vehicle = id
 	ev, err := r.Event(known)
 	if err != nil {
-		return typedWrong(err, strings.TrimSpace("telltale meter replaced "+ask.Quoted(id)))
+		return typedWrong(err, strings.TrimSpace("telltale meter replaced "+english.Typed(id)))
 	}
 	e, err := o.enter(ctx, s, nc, []event.Event{ev})
 	if err != nil {

@@ -10,11 +10,11 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
+	"telltale/rules/english"
 )
 
 // typed are the flags of one job, reading or sheet; the same on the command line and on a
@@ -141,10 +141,10 @@ func eventsOf(s cli.Env, f *fleet, from string, lines []*typed) (events []event.
 		case err == nil:
 			events = append(events, list...)
 		case t.line == 0:
-			return nil, typedWrong(err, strings.TrimSpace("telltale record "+ask.Quoted(t.args[0])))
+			return nil, typedWrong(err, strings.TrimSpace("telltale record "+english.Typed(t.args[0])))
 		case errors.As(err, &e) || errors.As(err, new(*intake.Fault)):
 			wrong++
-			fmt.Fprintf(s.Err, "%s:%d: %s\n", from, t.line, cli.WithHint(typedWrong(err, "telltale record "+ask.Quoted(append(t.args, "VEHICLE")[0]))))
+			fmt.Fprintf(s.Err, "%s:%d: %s\n", from, t.line, cli.WithHint(typedWrong(err, "telltale record "+english.Typed(append(t.args, "VEHICLE")[0]))))
 		default:
 			return nil, err
 		}

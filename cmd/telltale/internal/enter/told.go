@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -142,13 +141,13 @@ func (o *recordOptions) aside(s cli.Env, ev *event.Event, e *engine.WouldEntry, 
 	var checks []string
 	for _, y := range concerned(ev, tasks) {
 		if by := y.Due.By; by != nil && *by == ev.ID && !slices.Contains(d.Tasks, y.Rule) {
-			checks = append(checks, strconv.Quote(y.Rule))
+			checks = append(checks, english.Typed(y.Rule))
 		}
 	}
 	if len(checks) == 0 || !o.past {
 		return
 	}
-	call := "telltale record " + ev.Vehicle + " " + strings.Join(checks, " ")
+	call := "telltale record " + english.Typed(ev.Vehicle) + " " + strings.Join(checks, " ")
 	if o.Dir != "" {
 		call += " --dir " + o.Dir
 	}

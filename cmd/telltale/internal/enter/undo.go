@@ -11,7 +11,6 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
-	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/event"
@@ -19,6 +18,7 @@ import (
 	"telltale/engine/intake/job"
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
+	"telltale/rules/english"
 )
 
 type undoOptions struct {
@@ -101,9 +101,9 @@ func (o *undoOptions) target(ctx context.Context, s cli.Env, nc *nats.Conn, vehi
 	}
 	switch {
 	case len(list) == 0 && id == "":
-		return nil, cli.Exit(1, cli.Hint(fmt.Errorf("nothing was entered for %s", vehicle), "telltale history "+ask.Quoted(vehicle)+" lists everything known about it"))
+		return nil, cli.Exit(1, cli.Hint(fmt.Errorf("nothing was entered for %s", vehicle), "telltale history "+english.Typed(vehicle)+" lists everything known about it"))
 	case len(list) == 0:
-		return nil, cli.Exit(1, cli.Hint(fmt.Errorf("%s has no entry %q; nothing was taken back", vehicle, id), "telltale undo "+ask.Quoted(vehicle)+" lists the latest entries"))
+		return nil, cli.Exit(1, cli.Hint(fmt.Errorf("%s has no entry %q; nothing was taken back", vehicle, id), "telltale undo "+english.Typed(vehicle)+" lists the latest entries"))
 	case id == "" && !o.yes:
 		return o.latest(s, vehicle, list)
 	case id != "" && len(list) > 1:
@@ -119,7 +119,7 @@ func (o *undoOptions) target(ctx context.Context, s cli.Env, nc *nats.Conn, vehi
 func (o *undoOptions) latest(s cli.Env, vehicle string, list []entry) (*event.Event, error) {
 	show(s, list)
 	if o.JSON || o.dry || !cli.Terminal(s.In) {
-		fmt.Fprintf(s.Err, "nothing was taken back; to take one back: telltale undo %s %s\n", ask.Quoted(vehicle), ask.Quoted(list[0].ev.ID.ID))
+		fmt.Fprintf(s.Err, "nothing was taken back; to take one back: telltale undo %s %s\n", english.Typed(vehicle), english.Typed(list[0].ev.ID.ID))
 		return nil, nil
 	}
 	fmt.Fprintf(s.Err, "Take back the first (%s)? [y/N] ", what(&list[0].ev))
