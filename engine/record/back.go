@@ -50,15 +50,15 @@ func replacements(list []Replaced) (said []meter.Replaced, of []*Replaced, known
 	return said, of, known
 }
 
-// WentBack reports whether a meter went back and nobody has said why, and whether it is
+// WentBack reports whether a meter went back and nobody has said why, and whether one is
 // open.
-func (r *Record) WentBack() (any, open bool) {
+func (r *Record) WentBack() (back, open bool) {
 	for i := range r.Chains() {
 		c := &r.chains[i]
 		_, untold := c.UntoldSince()
-		any, open = any || len(c.Backs) > 0, open || untold
+		back, open = back || len(c.Backs) > 0, open || untold
 	}
-	return any, open
+	return back, open
 }
 
 // SettleBack takes a person's word for the meters that went back, and reports whether it
