@@ -154,9 +154,9 @@ func countWords(now, before int, when string) string {
 
 // Paper is a due list as a page of its own, to be printed and filled in: what says stop
 // first, then the work by what to do first, each with a box to tick and room for the
-// meter and who did it; in the units, dates and spelling of a person. today is
-// YYYY-MM-DD; heading names what the list is of, "" for all.
-func Paper(who *people.Person, today, heading string, work []due.Item, alarms []alarm.Listed) (html string, fault error) {
+// meter and who did it; in the units, dates and spelling of a person. The text says the
+// same on a terminal. today is YYYY-MM-DD; heading names what the list is of, "" for all.
+func Paper(who *people.Person, today, heading string, work []due.Item, alarms []alarm.Listed) (text, html string, fault error) {
 	as := *who
 	as.Form = people.ForWorkshop
 	l := &list{p: reader{&as}, today: today, paper: true, vehicles: map[string]string{}}
@@ -176,8 +176,8 @@ func Paper(who *people.Person, today, heading string, work []due.Item, alarms []
 	}
 	l.workshopPage(pg)
 	pg.Note(l.shelvedWords(), l.p.ours(standingNote))
-	_, html, fault = pg.Write()
-	return strings.TrimSpace(html) + "\n", fault
+	text, html, fault = pg.Write()
+	return text, strings.TrimSpace(html) + "\n", fault
 }
 
 // put puts a line on the list, or counts it as put aside.

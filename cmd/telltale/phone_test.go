@@ -47,7 +47,7 @@ func paged(t *testing.T) map[string]string {
 		work = append(work, due.Item{Vehicle: fmt.Sprint("v", i), Name: "Bus " + fmt.Sprint(i), Component: "transmission", Task: "atf", Stage: stage,
 			Title: "Sample, then drain and refill the transmission, new filter", Limit: "time", DueDate: "2031-02-01", LastDone: "2029-02-01"})
 	}
-	page, fault := notify.Paper(people.Anyone("x"), "2031-02-03", "depot=north", work, nil)
+	_, page, fault := notify.Paper(people.Anyone("x"), "2031-02-03", "depot=north", work, nil)
 	if fault != nil {
 		t.Fatal(fault)
 	}

@@ -36,6 +36,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 		Short: "List what is overdue, due and soon, most urgent first",
 		Example: `  telltale due --tag depot=north --days 14
   telltale due --stage overdue,due
+  telltale due --dir fleet --for ines
   telltale due --dir fleet --html list.html --for ines
   telltale due --on 2031-07-01 --csv
   telltale due --why bus-07`,
@@ -43,7 +44,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			only, err := stagesOf(stages, dueStages)
 			if err == nil {
-				err = checkDue(q, asCSV, c.JSON, paper.file != "")
+				err = checkDue(q, asCSV, c.JSON, paper.wanted())
 			}
 			if err != nil {
 				return err
@@ -57,13 +58,17 @@ func dueCommand(s cli.Env) *cobra.Command {
 					err = nothingDue(ctx, nc, q.Tag)
 				}
 				list = slices.DeleteFunc(list, func(d due.Item) bool { return !only.has(d.Stage) })
-				if paper.file != "" && (err == nil || cli.Incomplete(err) != nil) {
+				if paper.wanted() && (err == nil || cli.Incomplete(err) != nil) {
 					return errors.Join(paper.write(ctx, s, nc, c.Dir, q, only, list), cli.Lacking(err))
 				}
 				if asCSV && (err == nil || cli.Incomplete(err) != nil) {
 					return errors.Join(dueCSV(s.Out, list), cli.Lacking(err))
 				}
-				if err := cli.Listing(s, c.JSON, list, err, "nothing is due", DueLine); err != nil || c.JSON {
+				empty := "nothing is due"
+				if len(list) == 0 && err == nil && q.Vehicle != "" {
+					empty = nothingDueOn(ctx, nc, q.Vehicle)
+				}
+				if err := cli.Listing(s, c.JSON, list, err, empty, DueLine); err != nil || c.JSON {
 					return err
 				}
 				_, err = io.WriteString(s.Out, readyLine(list)+rangeLine(list))
@@ -79,8 +84,8 @@ func dueCommand(s cli.Env) *cobra.Command {
 	f.StringVar(&q.On, "on", "", "the list for this date (YYYY-MM-DD), past or future")
 	f.BoolVar(&asCSV, "csv", false, "as CSV with a heading")
 	f.StringVar(&stages, "stage", "", "only these stages: overdue, due, soon, later")
-	f.StringVar(&paper.file, "html", "", "write a page to print and fill in to this file (- is the standard output)")
-	f.StringVar(&paper.reader, "for", "", "with --html: in the units, dates and spelling of this person of people.yaml in --dir")
+	f.StringVar(&paper.file, "html", "", "write a page to print and fill in into this file (- is the standard output)")
+	f.StringVar(&paper.reader, "for", "", "in the units, dates and spelling of this person in people.yaml; needs --dir")
 	f.StringVar(&why, "why", "", "explain each due date and meter value of this vehicle")
 	return cmd
 }
@@ -99,7 +104,7 @@ func checkDue(q due.Query, forms ...bool) error {
 		}
 	}
 	if n > 1 {
-		return errors.New("--json, --csv and --html exclude one another: choose one")
+		return errors.New("--json, --csv and a list to read (--html, --for) exclude one another: choose one")
 	}
 	return nil
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine/alarm"
 	"telltale/engine/stream/service"
 	"telltale/rules/source"
 )
@@ -28,6 +29,15 @@ func nothingDue(ctx context.Context, nc *nats.Conn, tag string) error {
 		return nil
 	}
 	return tagUsed(ctx, nc, tag)
+}
+
+// nothingDueOn says why nothing is listed of a vehicle: one out of service has no list.
+func nothingDueOn(ctx context.Context, nc *nats.Conn, vehicle string) string {
+	list, err := listOf(ctx, nc, service.Alarms, service.Question{Vehicle: vehicle})
+	if err == nil && slices.ContainsFunc(list, func(a alarm.Listed) bool { return a.Standing == alarm.OutOfService }) {
+		return vehicle + " is out of service, so nothing is due until telltale back " + Quoted(vehicle)
+	}
+	return "nothing is due"
 }
 
 // tagUsed is the error that no vehicle has the tag, nil where one has.

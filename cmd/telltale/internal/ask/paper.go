@@ -22,8 +22,11 @@ import (
 	"telltale/notify/people"
 )
 
-// paper is the due list as a page to print: into which file, and for whom to read.
+// paper is the due list for somebody to read: as a page to print in a file or, where no
+// file is named, on the terminal.
 type paper struct{ file, reader string }
+
+func (p paper) wanted() bool { return p.file != "" || p.reader != "" }
 
 // write makes the page of the list, with the alarms that are active on its vehicles.
 func (p paper) write(ctx context.Context, s cli.Env, nc *nats.Conn, dir string, q due.Query, only onlyStages, list []due.Item) error {
@@ -48,9 +51,13 @@ func (p paper) write(ctx context.Context, s cli.Env, nc *nats.Conn, dir string, 
 		}
 		today = h.Now.In(who.Zone).Format(time.DateOnly)
 	}
-	html, fault := notify.Paper(who, today, heading, list, alarms)
-	if fault != nil {
+	text, html, fault := notify.Paper(who, today, heading, list, alarms)
+	switch {
+	case fault != nil:
 		return fmt.Errorf("writing the page: %w", fault)
+	case p.file == "":
+		_, err := fmt.Fprint(s.Out, cli.Printable(text))
+		return err
 	}
 	return writePage(s, p.file, func(w io.Writer) error { _, err := io.WriteString(w, html); return err })
 }

@@ -75,7 +75,7 @@ func replayFile(s cli.Env, o replayOptions, path string) error {
 	fmt.Fprintf(s.Err, "replay: %d events, %d transitions, %d refused, %d not judged\n", r.events, r.transitions, r.refused, r.notJudged)
 	o.noteSkipped(s)
 	if r.parts > 0 {
-		fmt.Fprintf(s.Err, "replay: %d parts of events were not used: --all shows which and why\n", r.parts)
+		fmt.Fprintf(s.Err, "replay: not all of %s was used: --all shows what was not, and why\n", english.Plural(r.parts, "event"))
 	}
 	cli.Strangers(s, p.Unregistered())
 	return nil
