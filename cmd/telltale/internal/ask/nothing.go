@@ -12,6 +12,7 @@ import (
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/alarm"
 	"telltale/engine/stream/service"
+	"telltale/rules/english"
 	"telltale/rules/source"
 )
 
@@ -35,7 +36,7 @@ func nothingDue(ctx context.Context, nc *nats.Conn, tag string) error {
 func nothingDueOn(ctx context.Context, nc *nats.Conn, vehicle string) string {
 	list, err := listOf(ctx, nc, service.Alarms, service.Question{Vehicle: vehicle})
 	if err == nil && slices.ContainsFunc(list, func(a alarm.Listed) bool { return a.Standing == alarm.OutOfService }) {
-		return vehicle + " is out of service, so nothing is due until telltale back " + Quoted(vehicle)
+		return vehicle + " is out of service, so nothing is due until telltale back " + english.Typed(vehicle)
 	}
 	return "nothing is due"
 }

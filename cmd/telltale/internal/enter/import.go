@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
@@ -180,10 +182,14 @@ func (o *importOptions) finish(ctx context.Context, s cli.Env, nc *nats.Conn, pa
 // shownFollows is how many rules and tasks a summary names.
 const shownFollows = 8
 
-// summary says in a line for each rule or task what becomes of its alarms.
+// shownVehicles is on how many vehicles a line of a summary names them.
+const shownVehicles = 3
+
+// summary says in a line for each rule or task what becomes of its alarms, and where.
 func summary(e *entered) (out []string) {
 	type what struct{ rule, change string }
 	count := map[what]int{}
+	on := map[what][]string{}
 	var order []what
 	for i := range e.would {
 		for _, t := range e.would[i].Follows {
@@ -194,17 +200,25 @@ func summary(e *entered) (out []string) {
 			if count[w]++; count[w] == 1 {
 				order = append(order, w)
 			}
+			if v := e.events[i].Vehicle; !slices.Contains(on[w], v) {
+				on[w] = append(on[w], v)
+			}
 		}
 	}
 	for i, w := range order {
 		if i == shownFollows {
 			return append(out, fmt.Sprintf("and %d more; telltale alarms and telltale due list them", len(order)-i))
 		}
-		times := ""
-		if n := count[w]; n > 1 {
-			times = fmt.Sprintf(" (%d times)", n)
+		line := w.rule + ": " + w.change
+		if vehicles := on[w]; len(vehicles) <= shownVehicles {
+			line += " on " + strings.Join(vehicles, ", ")
+		} else {
+			line += fmt.Sprintf(" on %d vehicles", len(vehicles))
 		}
-		out = append(out, w.rule+": "+w.change+times)
+		if n := count[w]; n > len(on[w]) {
+			line += fmt.Sprintf(" (%d times)", n)
+		}
+		out = append(out, line)
 	}
 	return out
 }

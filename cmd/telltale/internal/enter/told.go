@@ -140,7 +140,7 @@ func (o *recordOptions) aside(s cli.Env, ev *event.Event, e *engine.WouldEntry, 
 	}
 	var checks []string
 	for _, y := range concerned(ev, tasks) {
-		if by := y.Due.By; by != nil && *by == ev.ID && !slices.Contains(d.Tasks, y.Rule) {
+		if by := y.Due.By; y.Due.FollowUp && by != nil && *by == ev.ID && !slices.Contains(d.Tasks, y.Rule) {
 			checks = append(checks, english.Typed(y.Rule))
 		}
 	}
