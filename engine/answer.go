@@ -7,6 +7,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/doubt"
 	"telltale/engine/event"
+	"telltale/engine/interval"
 	"telltale/engine/outlook"
 	"telltale/engine/record"
 	"telltale/rules/english"
@@ -59,7 +60,7 @@ func (f *fold) shelve(d *event.AnswerData) error {
 		}
 		if asked, _ := time.Parse(time.RFC3339, d.Until); until.Before(asked) {
 			stage := a.StageName(a.Stage)
-			f.note(fmt.Errorf("the answer is kept, but ends at %s: an alarm at %q is put aside for %s at most", until.UTC().Format(time.RFC3339), stage, english.Days(alarm.ShelfDays(stage))))
+			f.note(fmt.Errorf("put aside only until %s: %s is the most at stage %s", interval.DateOf(until, f.Applied().Zone), english.Days(alarm.ShelfDays(stage)), stage))
 		}
 		return nil
 	})

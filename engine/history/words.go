@@ -3,6 +3,7 @@ package history
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"telltale/engine/alarm"
 	"telltale/engine/event"
@@ -65,7 +66,8 @@ func answerWords(d *event.AnswerData) string {
 	}
 	s += ofComponent(d.Component)
 	if d.Until != "" {
-		s += " until " + d.Until
+		day, _, _ := strings.Cut(d.Until, "T") // of a time, RFC 3339, the day says enough
+		s += " until " + day
 	}
 	if d.ByDistance != nil {
 		s += " by " + d.ByDistance.String()
