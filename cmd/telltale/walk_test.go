@@ -4,7 +4,6 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"strings"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -79,9 +78,9 @@ func cmdReadme(ts *testscript.TestScript, neg bool, args []string) {
 }
 
 // step WHAT takes the README's next step, which is the file or begins with the command
-// WHAT, and does what it says; what the README shows must be printed, but for its
-// dates. until WHAT beside it types the command again until that is printed. reads
-// WHAT takes the step without doing it.
+// WHAT, and does what it says; what the README shows must be printed, and nothing else,
+// but for its dates. until WHAT beside it types the command again until that is printed.
+// reads WHAT takes the step without doing it.
 func cmdStep(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) == 0 || len(args) > 2 || len(args) == 2 && args[0] != "until" && args[0] != "reads" {
 		ts.Fatalf("usage: step [until|reads] WHAT")
@@ -108,22 +107,20 @@ func cmdStep(ts *testscript.TestScript, neg bool, args []string) {
 	if s.shell {
 		typed = []string{"sh", "-c", s.text}
 	}
-	lacks := func() string {
+	want := undated(strings.Join(s.printed, "\n"))
+	said := func() string {
 		ts.Check(ts.Exec(typed[0], typed[1:]...))
-		said := strings.Split(undated(ts.ReadFile("stdout")), "\n")
-		for _, line := range s.printed {
-			if !slices.Contains(said, undated(line)) {
-				return line
-			}
+		if want == "" { // the README shows no answer
+			return ""
 		}
-		return ""
+		return undated(strings.TrimSuffix(ts.ReadFile("stdout"), "\n"))
 	}
-	missing := lacks()
+	got := said()
 	if args[0] == "until" {
-		poll(patience, func() bool { missing = lacks(); return missing == "" })
+		poll(patience, func() bool { got = said(); return got == want })
 	}
-	if missing != "" {
-		ts.Fatalf("the README shows a line that is not printed: %s", missing)
+	if got != want {
+		ts.Fatalf("the README shows\n%s\nbut printed is\n%s", want, got)
 	}
 }
 
