@@ -48,7 +48,7 @@ func TestSettingsSchema(t *testing.T) {
 			t.Errorf("%s: the schema has %q, the program knows %q", of, got, want)
 		}
 		for key, n := range keys {
-			example, _, _ := strings.Cut(strings.TrimPrefix(n.(map[string]any)["$comment"].(string), "as "), "; left out: ")
+			example, _, _ := strings.Cut(strings.TrimPrefix(n.(map[string]any)["$comment"].(string), "as "), "; default: ")
 			if key == "password file" {
 				example = "password" // one that is there
 			}

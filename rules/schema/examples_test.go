@@ -20,7 +20,7 @@ func at(doc map[string]any, keys ...string) map[string]any {
 
 // noted are the example and what holds without the key, as the reference has them.
 func noted(n map[string]any) (example, without string) {
-	example, without, _ = strings.Cut(strings.TrimPrefix(n["$comment"].(string), "as "), "; left out: ")
+	example, without, _ = strings.Cut(strings.TrimPrefix(n["$comment"].(string), "as "), "; default: ")
 	return example, without
 }
 

@@ -9,10 +9,10 @@ func peopleFile() node {
 		"groups": keyed(node{"type": "object", "additionalProperties": oneOrMore(text())},
 			"Names for several people, to be used in `who`, `stand-in` and `operator`.", "{night shift: [ines, tobias]}", "none"),
 		"operator": keyed(oneOrMore(text()),
-			"Who gets messages about the service's own problems: messages that could not be sent, that have waited for more than an hour, or that wrong settings hold up.", "[ines]", "they are only in the log"),
-		"holidays": keyed(holidays(), "Days on which nobody gets a list, and only what cannot wait is sent.", "[2031-12-25, 2031-12-27 to 2032-01-02]", "none"),
+			"Who is told about problems of the service itself: messages that could not be sent or have waited for more than an hour, and settings that stop it.", "[ines]", "only the log says so"),
+		"holidays": keyed(holidays(), "Days on which nobody gets a list and only what cannot wait is sent.", "[2031-12-25, 2031-12-27 to 2032-01-02]", "none"),
 		"tell": keyed(node{"type": "object", "additionalProperties": entry()},
-			"Who gets which messages. Each entry has a name, which messages show.", "{what cannot wait: {who: [ines], stages: [overdue, warning]}}", "nobody gets messages"),
+			"Who is told what. Each entry has a name, which its messages show.", "{what cannot wait: {who: [ines], stages: [overdue, warning]}}", "nobody is told anything"),
 	})
 	root["title"] = "Telltale people"
 	return root
@@ -26,40 +26,40 @@ func person() node {
 	return object(nil, map[string]node{
 		"name":     keyed(text(), "The name that messages and pages show.", "Ines Thornbeck", "the id"),
 		"mail":     keyed(pattern(`^[^ "\\@]+@[^ "\\@]+$`, "ines@example.org"), "The e-mail address, without a name.", "ines@example.org", "no mail"),
-		"zone":     keyed(text(), "The time zone of the person's clock, by its IANA name.", "Europe/London", "UTC"),
+		"zone":     keyed(text(), "The person's time zone, by its IANA name.", "Europe/London", "UTC"),
 		"distance": keyed(choice(unit.Distances()...), "Unit of distance in messages.", "mi", "km"),
 		"volume":   keyed(choice(unit.Volumes()...), "Unit of volume in messages.", "qt", "L"),
-		"dates":    keyed(choice("day first", "month first", "year first"), "How dates are written: 3 Feb 2031; Feb 3, 2031; 2031-02-03.", "month first", "day first"),
-		"spelling": keyed(choice("en-GB", "en-US"), "Our own words in American spelling (tire, gasoline), and the month first unless `dates` says otherwise. Names and notes of yours stay as they are.", "en-US", "en-GB"),
-		"digest": keyed(pattern(`^\S+( +\S+){4}$|^@\S+$`, "30 6 * * 1-5"), "When the list is sent, at most once a day, as cron writes it: minute, hour, day of the month, month, weekday (1 is Monday). It needs `mail`.",
+		"dates":    keyed(choice("day first", "month first", "year first"), "How dates are written: 3 Feb 2031, Feb 3, 2031, or 2031-02-03.", "month first", "day first"),
+		"spelling": keyed(choice("en-GB", "en-US"), "`en-US` uses American spelling and words (tire, gasoline), and puts the month first unless `dates` says otherwise. Your own names and notes stay as they are.", "en-US", "en-GB"),
+		"digest": keyed(pattern(`^\S+( +\S+){4}$|^@\S+$`, "30 6 * * 1-5"), "When the list is sent, at most once a day: a cron schedule of minute, hour, day of the month, month and weekday (1 is Monday). It needs `mail`.",
 			"30 6 * * 1-5", "no list"),
-		"list": keyed(choice("workshop", "owner", "operator"), "How the list is laid out: `workshop` by what to do first, with parts, fluids and a box to tick; `owner` by vehicle, in full sentences; `operator` as counts, what changed, and the worst.",
+		"list": keyed(choice("workshop", "owner", "operator"), "How the list is laid out: `workshop` by urgency, with parts, fluids and a box to tick; `owner` by vehicle, in full sentences; `operator` as counts, what has changed, and the worst items.",
 			"owner", "workshop"),
-		"nothing due": keyed(choice("silent", "say so"), "Whether the list is sent when nothing is on it.", "say so", "silent"),
-		"unchanged":   keyed(choice("say so", "silent"), "Whether the list is sent when it says the same as the one before.", "silent", "say so"),
-		"quiet":       keyed(pattern(`^[0-9]{2}:[0-9]{2} to [0-9]{2}:[0-9]{2}$`, "21:00 to 07:00"), "Hours in which only what cannot wait is sent: warnings, and statutory work that is overdue. The rest waits for their end.", "21:00 to 07:00", "none"),
-		"holidays":    keyed(holidays(), "Days on which this person gets no list, in addition to everyone's. The whole day is quiet; the next list says which days it covers.", "[2031-08-04 to 2031-08-15]", "only everyone's"),
+		"nothing due": keyed(choice("silent", "say so"), "Whether the list is sent when it is empty.", "say so", "silent"),
+		"unchanged":   keyed(choice("say so", "silent"), "Whether the list is sent when nothing on it has changed.", "silent", "say so"),
+		"quiet":       keyed(pattern(`^[0-9]{2}:[0-9]{2} to [0-9]{2}:[0-9]{2}$`, "21:00 to 07:00"), "Hours in which only what cannot wait is sent: warnings, and overdue work that the law requires. The rest is sent when they end.", "21:00 to 07:00", "none"),
+		"holidays":    keyed(holidays(), "Days on which this person gets no list, in addition to everyone's. The whole day counts as quiet; the next list says which days it covers.", "[2031-08-04 to 2031-08-15]", "only everyone's"),
 		"webhook": keyed(object([]string{"url", "secret file"}, map[string]node{
-			"url":         keyed(text(), "Where the message is posted, by https or http, without a password in it.", "https://fleet.example.org/hook", "needed"),
-			"secret file": keyed(text(), "A file with `whsec_` and the secret in base64, by which each call is signed (Standard Webhooks). A relative path begins in the fleet's folder.", "secrets/hook", "needed"),
-		}), "A program that is called with each message, as a CloudEvent.", "{url: https://fleet.example.org/hook, secret file: secrets/hook}", "no calls"),
+			"url":         keyed(text(), "Where messages are posted: an https or http address without a password in it.", "https://fleet.example.org/hook", "required"),
+			"secret file": keyed(text(), "A file with `whsec_` and the secret in base64, with which each call is signed (Standard Webhooks). A relative path starts in the fleet's folder.", "secrets/hook", "required"),
+		}), "A program that is called with each message as a CloudEvent.", "{url: https://fleet.example.org/hook, secret file: secrets/hook}", "no calls"),
 		"nats": keyed(text(), "A NATS subject on which each message is published as a CloudEvent.", "fleet.alarms", "nothing is published"),
-		"file": keyed(text(), "A folder into which each message is written as a file. A relative path begins in the fleet's folder.", "handover", "no files"),
+		"file": keyed(text(), "A folder into which each message is written as a file. A relative path starts in the fleet's folder.", "handover", "no files"),
 	})
 }
 
 func entry() node {
 	span := quantity("4 days", unit.Days, unit.Time)
 	e := object([]string{"who"}, map[string]node{
-		"who":   keyed(oneOrMore(text()), "Ids, groups, or `people of the vehicle`, as the register names them.", "[ines, people of the vehicle]", "needed"),
-		"where": keyed(expression("which vehicles, components and alarms"), "A condition on the vehicle and the alarm; see above.", `vehicle.tags["depot"] == "north"`, "everything"),
-		"stages": keyed(oneOrMore(choice("soon", "due", "overdue", "advisory", "caution", "warning")), "At which stages: `soon`, `due` and `overdue` of tasks, `advisory`, `caution` and `warning` of rules.",
+		"who":   keyed(oneOrMore(text()), "Ids, groups, or `people of the vehicle`: those named in the register.", "[ines, people of the vehicle]", "required"),
+		"where": keyed(expression("which vehicles, components and alarms"), "A condition on the vehicle and the alarm, as above.", `vehicle.tags["depot"] == "north"`, "everything"),
+		"stages": keyed(oneOrMore(choice("soon", "due", "overdue", "advisory", "caution", "warning")), "At which stages: `soon`, `due` and `overdue` for tasks, `advisory`, `caution` and `warning` for rules.",
 			"[overdue, caution, warning]", "all"),
-		"when":           keyed(choice("at once", "digest", "never"), "`at once` as a message of its own, `digest` on the person's list, `never` as an exception to other entries.", "digest", "at once"),
-		"by":             keyed(oneOrMore(choice("mail", "webhook", "nats", "file")), "Which of the person's ways to use.", "[mail]", "all that the person has"),
-		"remind after":   keyed(span, "The message is sent again after this time, until somebody acknowledges the alarm. From 1 h to 366 days.", "4 days", "no reminder"),
-		"stand-in":       keyed(oneOrMore(text()), "Who is told instead after `stand-in after`, while nobody has acknowledged the alarm.", "[tobias]", "nobody"),
-		"stand-in after": keyed(span, "How long to wait for an answer before the stand-in is told.", "2 days", "with `stand-in`, needed"),
+		"when":           keyed(choice("at once", "digest", "never"), "`at once`: as a message of its own; `digest`: on the person's list; `never`: not at all, an exception to other entries.", "digest", "at once"),
+		"by":             keyed(oneOrMore(choice("mail", "webhook", "nats", "file")), "Which of the person's addresses are used.", "[mail]", "all of them"),
+		"remind after":   keyed(span, "The message is sent again after this time, three times at most, until somebody acknowledges the alarm. From 1 h to 366 days.", "4 days", "no reminder"),
+		"stand-in":       keyed(oneOrMore(text()), "Who is told if nobody has acknowledged the alarm by `stand-in after`.", "[tobias]", "nobody"),
+		"stand-in after": keyed(span, "How long to wait for an answer before the stand-in is told.", "2 days", "required with `stand-in`"),
 	})
 	e["dependentRequired"] = map[string][]string{"stand-in": {"stand-in after"}, "stand-in after": {"stand-in"}}
 	return e
