@@ -91,7 +91,7 @@ func (f *fold) settledWords() string {
 	case *event.MeterReplacedData:
 		return "Settled: the instrument was replaced"
 	case *event.VoidData:
-		return "Settled: the wrong reading was taken out"
+		return "Settled: the wrong reading was taken back"
 	case *event.AnswerData:
 		return english.Sentences("Settled by "+cmp.Or(d.By, f.ev.ID.Source), d.Why)
 	}

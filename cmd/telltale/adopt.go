@@ -27,16 +27,16 @@ func adoptCommand(s cli.Env) *cobra.Command {
 	var dry bool
 	cmd := &cobra.Command{
 		Use:   "adopt DIR",
-		Short: "Put a folder's rules and vehicles into force, or say what would change",
-		Long: `Put a folder's rules into force, and register its vehicles, on services that use
-your NATS server. Such services do not read rules from their own folders, because the folders
-could differ. The command first lists what changes: for each rule and task, how many vehicles
-reach a stage.
+		Short: "Put a folder's rules and vehicles into force, or show what would change",
+		Long: `Put a folder's rules into force, and register its vehicles, for services that use your
+NATS server. Such services do not read rules from their own folders, since these could
+differ. First you are told what would change: for each rule and task, on how many
+vehicles it reaches a stage.
 
-A service with a NATS server of its own reads its folder by itself when a file is saved.
-There, --dry-run says what the folder as it is now would change, whether the service is
-running, is stopped, or has never run. To try a change before the service reads it, edit a
-copy of the folder and name the service's own folder with --dir.`,
+A service with its own NATS server reads its folder by itself when a file is saved. For
+such a folder, --dry-run shows what its files would change, even if the service is
+stopped or has never run. To try a change before the service reads it, edit a copy of the
+folder and name the service's folder with --dir.`,
 		Example: `  telltale adopt fleet --dry-run
   telltale adopt draft --dry-run --dir fleet
   telltale adopt fleet --nats nats://127.0.0.1:4222`,
@@ -61,8 +61,8 @@ copy of the folder and name the service's own folder with --dir.`,
 		},
 	}
 	cmd.Flags().StringVar(&url, "nats", "", "address of the NATS server (default: nats in DIR/telltale.yaml)")
-	cmd.Flags().StringVar(&dir, "dir", "", "with --dry-run: folder of the service, if DIR is a copy of it")
-	cmd.Flags().BoolVar(&dry, "dry-run", false, "only say what would change")
+	cmd.Flags().StringVar(&dir, "dir", "", "with --dry-run: the service's folder, if DIR is a copy of it")
+	cmd.Flags().BoolVar(&dry, "dry-run", false, "only show what would change")
 	return cmd
 }
 

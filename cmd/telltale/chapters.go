@@ -39,7 +39,7 @@ func chaptersCommand(s cli.Env) *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
 	cmd.AddCommand(chaptersSources(s),
-		chapterCommand("copy NAME [DIR]", "Copy a chapter into your folder, where you can change it; nothing is overwritten",
+		chapterCommand("copy NAME [DIR]", "Copy a chapter into your folder, where you can change it; existing files are kept",
 			func(c chapters.Chapter, dir string) error { return copyChapter(s, c, dir) }),
 		chapterCommand("diff NAME [DIR]", "Show how your copy of a chapter differs from this program's version",
 			func(c chapters.Chapter, dir string) error { return diffChapter(s, c, dir) }))

@@ -30,14 +30,14 @@ func checkCommand(s cli.Env) *cobra.Command {
 	var o checkOptions
 	cmd := &cobra.Command{
 		Use:   "check DIR",
-		Short: "Check a folder: rules, vehicles, people, settings; run its cases; show every fault",
+		Short: "Check a folder's rules, vehicles, people and settings, run its cases, and show every mistake",
 		Example: `  telltale check fleet
   telltale check fleet/rules --vehicles fleet/vehicles.yaml --cover`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error { return check(cmd.Context(), s, o, args[0]) },
 	}
 	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "the register to check the rules against (default DIR/vehicles.yaml)")
-	cmd.Flags().BoolVar(&o.cover, "cover", false, "list rules, tasks and stages that no case raises or clears")
+	cmd.Flags().BoolVar(&o.cover, "cover", false, "list the rules, tasks and stages that no case raises or clears")
 	cmd.Flags().BoolVar(&o.json, "json", false, "with --cover: one JSON object a line")
 	return cmd
 }
@@ -175,7 +175,7 @@ func wordsCommand(s cli.Env) *cobra.Command {
 	var asJSON bool
 	words := &cobra.Command{
 		Use:   "words",
-		Short: "List what a rule may ask",
+		Short: "List everything a rule can ask for",
 		Args:  cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
 			return cli.Listing(s, asJSON, word.All(), nil, "", func(w word.Info) string {

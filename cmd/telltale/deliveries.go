@@ -132,7 +132,7 @@ func deliveriesCommand(s cli.Env) *cobra.Command {
 		},
 	}
 	c.Flags(cmd, s)
-	cmd.Flags().BoolVar(&left, "left", false, "list who unsubscribed from which mails, and when")
+	cmd.Flags().BoolVar(&left, "left", false, "list who has unsubscribed from which mails, and when")
 	cmd.Flags().StringVar(&retry, "retry", "", "try to deliver the message with this key again")
 	return cmd
 }

@@ -37,8 +37,8 @@ func demoCommand(s cli.Env) *cobra.Command {
 		Use:   "demo",
 		Short: "Run the sample fleet's year through the real service",
 		Long: `Copy the sample fleet into a folder, start the service there, send it a year of events,
-and print what happens. The events move the clock. Nothing is sent to anybody:
-mails are written as files, or handed to a test server with --smtp.`,
+and print what follows. The events set the clock. Nobody gets a message: mails are
+written as files, or handed to a test server with --smtp.`,
 		Example: `  telltale demo
   telltale demo --dir demo --stay`,
 		Args: cobra.NoArgs,
@@ -55,8 +55,8 @@ mails are written as files, or handed to a test server with --smtp.`,
 	}
 	cmd.Flags().StringVar(&dir, "dir", "", "folder to copy the sample fleet into (default: a temporary one)")
 	cmd.Flags().StringVar(&files, "files", "", "only copy the sample fleet's files into this folder")
-	cmd.Flags().StringVar(&smtp, "smtp", "", "hand the mails to this SMTP test server, host:port, unencrypted; it must keep them, since the people are invented")
-	cmd.Flags().BoolVar(&stay, "stay", false, "keep the service running at the end, until Ctrl-C")
+	cmd.Flags().StringVar(&smtp, "smtp", "", "hand the mails to this SMTP test server (host:port, unencrypted); it must not pass them on, since the people are invented")
+	cmd.Flags().BoolVar(&stay, "stay", false, "keep the service running until Ctrl-C")
 	return cmd
 }
 

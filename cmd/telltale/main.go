@@ -55,7 +55,7 @@ func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 	}, Open: openStopped}
 	cmd := &cobra.Command{
 		Use:           "telltale",
-		Short:         "Tells you when vehicles need maintenance, and when a fluid sample is abnormal",
+		Short:         "Tells you when vehicles need maintenance and when a fluid sample is abnormal",
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}

@@ -27,20 +27,20 @@ func previewCommand(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "preview --to PERSON --rules DIR --people FILE EVENTS.jsonl",
 		Short: "Show which messages a person would have got for a file of events",
-		Long: `Run a file of events as the service would, and count the messages that a person would
-have got in each month. With --out the messages are written as files: mails, and their
-HTML to look at. Nothing is sent.`,
+		Long: `Run a file of events as the service would, and count the messages a person would have got
+each month. With --out, the messages are written as files: mails, and their HTML to look
+at. Nothing is sent.`,
 		Example: `  telltale preview --to tobias --rules fleet/rules --vehicles fleet/vehicles.yaml --people fleet/people.yaml fleet/events.jsonl`,
 		Args:    cli.Wants(1, 1, "which file of events?", "telltale preview --to ines --rules fleet/rules --people fleet/people.yaml events.jsonl"),
 		RunE:    func(cmd *cobra.Command, args []string) error { return previewTo(cmd.Context(), s, o, args[0]) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.to, "to", "", "id of the person in people.yaml, or everyone")
-	f.StringVar(&o.rules, "rules", "", "folder of rule files (needed)")
-	f.StringVar(&o.people, "people", "", "people.yaml (needed)")
-	f.StringVar(&o.vehicles, "vehicles", "", "vehicles.yaml, if the file has no registrations")
+	f.StringVar(&o.rules, "rules", "", "folder of rule files (required)")
+	f.StringVar(&o.people, "people", "", "people.yaml (required)")
+	f.StringVar(&o.vehicles, "vehicles", "", "vehicles.yaml, if the events include no registrations")
 	f.StringVar(&o.out, "out", "", "write the messages into this folder")
-	f.StringVar(&o.until, "until", "", "go on to this date (YYYY-MM-DD)")
+	f.StringVar(&o.until, "until", "", "continue to this date (YYYY-MM-DD)")
 	for _, needed := range []string{"to", "rules", "people"} {
 		_ = cmd.MarkFlagRequired(needed) // the flag is defined above
 	}

@@ -22,8 +22,8 @@ func sendCommand(s cli.Env) *cobra.Command {
 		Use:   "send [FILE|-]",
 		Short: "Send events, one CloudEvent a line, to a running service",
 		Long: `Send a file of events, one CloudEvent a line, to a running service; - or no FILE reads the
-standard input. A line that cannot be used is shown with its reason, and the next is sent.
-Sending the same again changes nothing.`,
+standard input. If a line cannot be used, the reason is shown and the other lines are sent.
+Sending a file again changes nothing.`,
 		Example: `  telltale send --dir fleet events.jsonl`,
 		Args:    cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

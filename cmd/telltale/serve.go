@@ -24,9 +24,9 @@ func serveCommand(s cli.Env) *cobra.Command {
 		Use:   "serve --dir DIR",
 		Short: "Run the service of a fleet's folder",
 		Long: `Run the service of a folder until Ctrl-C: it reads the folder's rules, vehicles, people and
-settings, and reads them again when a file is saved. A file with a fault changes nothing,
-and the log says what is wrong. Without settings it runs a NATS server of its own on this
-machine alone, and writes mails as files into DIR/mail.`,
+settings, and reads them again when a file is saved. A file with mistakes changes
+nothing, and the log says what is wrong. Without settings it runs its own NATS server,
+reachable only from this machine, and writes mails as files into DIR/mail.`,
 		Example: `  telltale serve --dir fleet
   telltale serve --dir fleet --listen 127.0.0.1:4223`,
 		Args: cobra.NoArgs,

@@ -68,13 +68,13 @@ var (
 	// The link says of what and by whom; the page asks for no filter and no name of a fluid.
 	serviceFields = []Field{
 		{"tasks", nil, Apart, "tasks", Apart, "task", "", ""},
-		{"component", nil, "on", "component", "component", Apart, "the component", "what it was done on (default: the one that the task is kept for)"},
+		{"component", nil, "on", "component", "component", Apart, "the component", "what it was done on (default: the component that the task belongs to)"},
 		{"meters", running, Apart, "meters", Apart, Apart, "", ""},
 		{"fluid.name", nil, "fluid", "fluid", "fluid", Apart, "the fluid", "name of the fluid filled in (default: the register's)"},
 		{"fluid.drained", volume, "drained", "drained", "drained", "volume", "how much was drained", "fluid drained, as 4L or 4.2qt"},
 		{"fluid.filled", volume, "filled", "filled", "filled", "volume", "how much was filled", "fluid filled in"},
 		{"fluid.flush", nil, "flush", "flush", "flush", "flush", "", "a machine renewed all of the fluid, not a drain"},
-		{"toppedUp", volume, "topped", "topped up", "topped-up", Apart, "how much was topped up", "fluid topped up, without a drain, in place of what was consumed"},
+		{"toppedUp", volume, "topped", "topped up", "topped-up", Apart, "how much was topped up", "fluid topped up without a drain, to replace what was used up"},
 		{"filter", nil, "filter", "filter", "filter", Apart, "", "the filter was renewed"},
 		{"by", nil, "by", "by", "by", Apart, "who did it", "who did it"},
 		{"note", nil, "note", "note", "note", "why", "the note", "what else was seen"},

@@ -117,7 +117,7 @@ func samplesMapping() node {
 
 func readingsMapping() node {
 	return mappingOf("readings", []string{"meters"}, map[string]node{
-		"topped up": about(measured(nil, unit.Volume), "without a drain, in place of what was consumed"),
+		"topped up": about(measured(nil, unit.Volume), "without a drain, to replace what was used up"),
 		"component": about(origin(nil), "what was topped up, by its name in the register"),
 	})
 }
@@ -130,7 +130,7 @@ func servicesMapping() node {
 		"fluid":     origin(nil),
 		"drained":   measured(nil, unit.Volume),
 		"filled":    measured(nil, unit.Volume),
-		"topped up": about(measured(nil, unit.Volume), "without a drain, in place of what was consumed"),
+		"topped up": about(measured(nil, unit.Volume), "without a drain, to replace what was used up"),
 		"flush":     about(origin(nil), "yes where a machine renewed all of the fluid, or no, by names"),
 		"filter":    about(origin(nil), "yes or no, by names"),
 		"by":        origin(nil),

@@ -86,7 +86,7 @@ func reference(name string) string {
 func properties(n node) map[string]node { return n["properties"].(map[string]node) }
 
 func keysTable(b *strings.Builder, heading string, of node) {
-	fmt.Fprintf(b, "### %s\n\n| key | meaning | example | left out |\n| --- | --- | --- | --- |\n", heading)
+	fmt.Fprintf(b, "### %s\n\n| key | meaning | example | default |\n| --- | --- | --- | --- |\n", heading)
 	for _, key := range slices.Sorted(maps.Keys(properties(of))) {
 		n := properties(of)[key]
 		example, without := n.noted()

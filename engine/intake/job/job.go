@@ -225,7 +225,7 @@ func (j Job) component(reg *event.VehicleData, tasks []Task) (string, error) {
 	case !j.exchanged():
 		return "", nil
 	case len(kept) > 1:
-		return "", &Error{Fault: SeveralComponents, Have: kept, text: "which component? The task is kept for " + english.List("and", kept)}
+		return "", &Error{Fault: SeveralComponents, Have: kept, text: "which component? The task applies to " + english.List("and", kept)}
 	case len(all) == 0:
 		return "", &Error{Fault: NoComponents, text: j.Vehicle + " has no components in the register, so the fluid belongs to none"}
 	}

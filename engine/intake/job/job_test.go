@@ -130,7 +130,7 @@ func TestErrors(t *testing.T) {
 	}{
 		{k: known, task: "oyl", want: `van-1 has no task "oyl", near "oil" 1 [look oil test]`},
 		{k: known, task: "oil", said: map[string]string{"component": "gearbox"}, want: `van-1 has no component "gearbox", near "" 1 [axle engine]`},
-		{k: known, task: "look", said: map[string]string{"fluid.flush": "yes"}, want: `which component? The task is kept for engine and axle, near "" 2 [engine axle]`},
+		{k: known, task: "look", said: map[string]string{"fluid.flush": "yes"}, want: `which component? The task applies to engine and axle, near "" 2 [engine axle]`},
 		{k: bare, task: "test", said: map[string]string{"fluid.filled": "4L"}, want: `van-1 has no components in the register, so the fluid belongs to none, near "" 3 []`},
 		{k: known, task: "test", said: map[string]string{"fluid.drained": "4L"}, want: `which component? van-1 has engine and axle, near "" 4 [engine axle]`},
 		{k: bare, task: "test", m: Meter{Name: "odometer", Option: Odometer, Text: "7km"}, want: `van-1 has no meter that counts distance, near "" 5 []`},

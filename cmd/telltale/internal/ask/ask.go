@@ -176,7 +176,7 @@ operand, the baseline and its source, the events used, what was missing, when it
 changed and by which rules; for a task, how its due date or meter value was found.
 Without RULE, everything active is explained and the rest is listed.
 
-The running service is asked or, with --rules, a file of events is run.`,
+The running service answers; with --rules, a file of events is run instead.`,
 		Example: `  telltale why bus-07 "copper over baseline"
   telltale why bus-07 "engine oil" --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
 		Args: cli.Wants(1, 3, "which vehicle?", `telltale why bus-07 "engine oil"`),

@@ -27,17 +27,17 @@ func baselinesCommand(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "baselines [EVENTS.jsonl]",
 		Short: "Show what is usual in the fleet, from its own samples",
-		Long: `Show the baselines made from the fleet's own samples: each group with its samples,
-vehicles and fluid age, and for each analyte the number of results, mean, median, robust
-spread and percentiles, which results were left out, and why a group is not used.
+		Long: `Show the baselines computed from the fleet's own samples: for each group its samples,
+vehicles and fluid age, and why it is not used, if it is not; for each analyte the number
+of results, mean, median, robust spread and percentiles, and which results were left out.
 
-The running service is asked or, with --rules, the baselines are made from a file of
+The running service answers; with --rules, the baselines are computed from a file of
 events. --event then prints the event that puts them in force, to append to that file.
 
---limits compares the rules with the fleet: for each limit on the value, or times the
-baseline, of one analyte, how many results reach it, and what 90, 95 and 98 % stay under.
-A limit that a tenth of healthy vehicles reach is too low; one far beyond all of them
-warns too late. You decide which it is.`,
+--limits compares the rules with the fleet. For each limit on one analyte's value, or on
+how many times the baseline it is, it shows how many results reach the limit, and below
+which value 90, 95 and 98 % of them stay. A limit that a tenth of healthy vehicles reach is
+too low; one far above all of them warns too late. The decision is yours.`,
 		Example: `  telltale baselines
   telltale baselines --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl
   telltale baselines --limits
@@ -69,8 +69,8 @@ warns too late. You decide which it is.`,
 	}
 	c.Flags(cmd, s)
 	o.flags(cmd, "folder of rule files; the argument is then a file of events")
-	cmd.Flags().BoolVar(&asEvent, "event", false, "with --rules: print the event that puts them in force")
-	cmd.Flags().BoolVar(&limits, "limits", false, "compare the limits of the rules with the fleet's own results")
+	cmd.Flags().BoolVar(&asEvent, "event", false, "with --rules: print the event that puts the baselines in force")
+	cmd.Flags().BoolVar(&limits, "limits", false, "compare the limits in the rules with the fleet's own results")
 	return cmd
 }
 

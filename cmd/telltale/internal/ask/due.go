@@ -33,7 +33,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 	var paper paper
 	cmd := &cobra.Command{
 		Use:   "due",
-		Short: "List what is overdue, due and soon, most urgent first",
+		Short: "List what is overdue, due or due soon, most urgent first",
 		Example: `  telltale due --tag depot=north --days 14
   telltale due --stage overdue,due
   telltale due --dir fleet --for ines
@@ -79,12 +79,12 @@ func dueCommand(s cli.Env) *cobra.Command {
 	c.Flags(cmd, s)
 	f := cmd.Flags()
 	f.StringVar(&q.Vehicle, "vehicle", "", "only this vehicle")
-	f.StringVar(&q.Tag, "tag", "", "only vehicles with this tag, as depot=north")
-	f.IntVar(&q.Ahead, "days", 0, "also what is likely to come due within this many days")
+	f.StringVar(&q.Tag, "tag", "", "only vehicles with this tag, such as depot=north")
+	f.IntVar(&q.Ahead, "days", 0, "also list what is likely to come due within this many days")
 	f.StringVar(&q.On, "on", "", "the list for this date (YYYY-MM-DD), past or future")
 	f.BoolVar(&asCSV, "csv", false, "as CSV with a heading")
 	f.StringVar(&stages, "stage", "", "only these stages: overdue, due, soon, later")
-	f.StringVar(&paper.file, "html", "", "write a page to print and fill in into this file (- is the standard output)")
+	f.StringVar(&paper.file, "html", "", "write the list into this file, as a page to print and fill in (- is the standard output)")
 	f.StringVar(&paper.reader, "for", "", "in the units, dates and spelling of this person in people.yaml; needs --dir")
 	f.StringVar(&why, "why", "", "explain each due date and meter value of this vehicle")
 	return cmd

@@ -29,13 +29,14 @@ func eventsCommand(s cli.Env) *cobra.Command {
 	var o eventsOptions
 	cmd := &cobra.Command{
 		Use:   "events",
-		Short: "Export the events of the log, one a line",
-		Long: `Export the events of the log in order, one CloudEvent a line, for telltale replay, for
-another service, or to keep. Registrations are included, so a replay of the file needs
-no register. Events that the service could not read are left out and counted.
+		Short: "Export the log of events, one a line",
+		Long: `Export the log of events in order, one CloudEvent a line, for telltale replay, for another
+service, or to keep. Vehicle registrations are included, so a replay of the file needs no
+register. Events that the service could not read are left out and counted.
 
---all adds what the service wrote itself: the clock's ticks, and notes of which rules were
-put in force when. A file with ticks is replayed with exactly those ticks; the notes are skipped.`,
+--all adds what the service wrote itself: the ticks of its clock, and notes of which rules
+came into force when. A replay of such a file uses these ticks instead of its own, and
+skips the notes.`,
 		Example: `  telltale events --dir fleet > events.jsonl
   telltale replay --rules fleet/rules events.jsonl`,
 		Args: cobra.NoArgs,
@@ -45,8 +46,8 @@ put in force when. A file with ticks is replayed with exactly those ticks; the n
 	}
 	o.Flags(cmd, s)
 	_ = cmd.Flags().MarkHidden("json") // every line is JSON
-	cmd.Flags().StringVar(&o.vehicle, "vehicle", "", "only this vehicle's")
-	cmd.Flags().BoolVar(&o.all, "all", false, "also what the service wrote itself")
+	cmd.Flags().StringVar(&o.vehicle, "vehicle", "", "only the events of this vehicle")
+	cmd.Flags().BoolVar(&o.all, "all", false, "also what the service itself wrote")
 	return cmd
 }
 

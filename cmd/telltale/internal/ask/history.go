@@ -35,11 +35,11 @@ func historyCommand(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "history VEHICLE [EVENTS.jsonl]",
 		Short: "Print a vehicle's service history, to hand over with it",
-		Long: `Print a vehicle's service history with its evidence: work done, fluid samples and
-their verdicts, meter values, alarms and what people answered, each with
-its source and date. As text, as JSON or CSV, or as a page to print.
+		Long: `Print a vehicle's service history with its evidence: work done, fluid samples and how
+they were judged, meter values, alarms, and how people answered them, each with its
+source and date. It is printed as text, JSON or CSV, or as a page for paper.
 
-The running service is asked or, with --rules, a file of events is run.`,
+The running service answers; with --rules, a file of events is run instead.`,
 		Example: `  telltale history bus-07 --dir fleet
   telltale history bus-07 --dir fleet --html bus-07.html
   telltale history bus-07 --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl --csv`,
@@ -49,7 +49,7 @@ The running service is asked or, with --rules, a file of events is run.`,
 	o.Client.Flags(cmd, s)
 	f := cmd.Flags()
 	f.BoolVar(&o.csv, "csv", false, "as CSV with a heading")
-	f.StringVar(&o.html, "html", "", "write a page to print to this file (- is the standard output)")
+	f.StringVar(&o.html, "html", "", "write a page to print into this file (- is the standard output)")
 	o.replayOptions.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
 }

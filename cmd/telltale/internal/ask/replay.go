@@ -35,11 +35,11 @@ func replayCommand(s cli.Env) *cobra.Command {
 		Long: `Run a file of events through the same code as the service, without a server, and print
 each change of an alarm. The same events always give the same changes.
 
---against compares two sets of rules over the same events: what only one raises, and what
-comes earlier, later, worse or milder.
+--against compares two sets of rules over the same events: alarms that only one of them
+raises, and alarms that come earlier or later, or are worse or milder.
 
-telltale events exports the events of a service. What a service wrote for itself, such as
-which rules it put in force, is skipped: the rules are those of --rules.`,
+telltale events exports a service's events. Its own notes, such as which rules came into
+force, are skipped, since the rules are those of --rules.`,
 		Example: `  telltale replay --rules fleet/rules --vehicles fleet/vehicles.yaml fleet/events.jsonl
   telltale replay --rules fleet/rules --json --until 2031-12-31 events.jsonl
   telltale replay --rules new-rules --against fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
@@ -52,12 +52,12 @@ which rules it put in force, is skipped: the rules are those of --rules.`,
 			return replayFile(s, o, args[0])
 		},
 	}
-	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files (needed)")
-	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "vehicles.yaml, if the file has no registrations")
-	cmd.Flags().StringVar(&o.until, "until", "", "go on to this date (YYYY-MM-DD)")
+	cmd.Flags().StringVar(&o.rules, "rules", "", "folder of rule files (required)")
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "vehicles.yaml, if the events include no registrations")
+	cmd.Flags().StringVar(&o.until, "until", "", "continue to this date (YYYY-MM-DD)")
 	cmd.Flags().BoolVar(&o.json, "json", false, "one JSON object a line")
-	cmd.Flags().BoolVar(&o.all, "all", false, "also what was not judged and what was refused")
-	cmd.Flags().StringVar(&o.against, "against", "", "folder of other rules: show how the alarms of --rules differ from theirs")
+	cmd.Flags().BoolVar(&o.all, "all", false, "also show what was not judged and what was refused")
+	cmd.Flags().StringVar(&o.against, "against", "", "folder of other rules: show how the alarms of --rules differ from those")
 	cmd.Flags().StringVar(&o.people, "people", "", "with --against: people.yaml, to count the messages each person would get")
 	_ = cmd.MarkFlagRequired("rules") // the flag is defined above
 	return cmd
@@ -113,8 +113,8 @@ func (o *replayOptions) noteSkipped(s cli.Env) {
 // flags adds those by which a file is asked instead of a running service.
 func (o *replayOptions) flags(cmd *cobra.Command, rules string) {
 	cmd.Flags().StringVar(&o.rules, "rules", "", rules)
-	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: vehicles.yaml, if the file has no registrations")
-	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: go on to this date (YYYY-MM-DD)")
+	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "with --rules: vehicles.yaml, if the events include no registrations")
+	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: continue to this date (YYYY-MM-DD)")
 }
 
 // split takes the file of events off the arguments of a command, which are to be at

@@ -26,15 +26,15 @@ func sampleCommand(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "sample VEHICLE [COMPONENT]",
 		Short: "Explain the latest fluid sample of a vehicle",
-		Long: `Explain the latest fluid sample of each component of a vehicle, or of one: normal, or the
-worst stage with its three strongest reasons; what to do and which cautions apply; likely
-sources of unusual metals; what recent work changed; which limit the fluid reaches first;
-each result beside what it was compared with; and which checks could not be made.
+		Long: `Explain the latest fluid sample of each component of a vehicle, or of one component: normal,
+or the worst stage with its three strongest reasons; what to do and which cautions apply;
+likely sources of unusual metals; what recent work changed; which limit the fluid reaches
+first; each result with what it was compared with; and which checks could not be made.
 
-With --analyte, how much of it the component produced up to each sample, compared with its
-own earlier samples (a control chart).
+--analyte shows how much of one analyte the component produced up to each sample, compared
+with its own earlier samples (a control chart).
 
-The running service is asked or, with --rules, a file of events is run.`,
+The running service answers; with --rules, a file of events is run instead.`,
 		Example: `  telltale sample bus-07
   telltale sample bus-07 transmission --analyte copper --chart copper.svg
   telltale sample bus-07 transmission --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
@@ -71,8 +71,8 @@ The running service is asked or, with --rules, a file of events is run.`,
 		},
 	}
 	c.Flags(cmd, s)
-	cmd.Flags().StringVar(&analyte, "analyte", "", "show how much of it was produced up to each sample, as Cu or copper; name the component if there are several")
-	cmd.Flags().StringVar(&picture, "chart", "", "also draw it into this file, .svg or .png; name the component if there are several")
+	cmd.Flags().StringVar(&analyte, "analyte", "", "show how much of this analyte was produced up to each sample (Cu or copper); name the component if there are several")
+	cmd.Flags().StringVar(&picture, "chart", "", "also draw a chart into this file, .svg or .png; name the component if there are several")
 	o.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
 }

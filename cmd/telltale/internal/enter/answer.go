@@ -31,14 +31,15 @@ func answerCommand(s cli.Env) *cobra.Command {
 		Short: "Answer an alarm or a task: " + english.List("or", answers()),
 		Long: `Answer an alarm, or what is due:
 
-  acknowledge  you have seen the alarm: no reminders until it becomes worse
-  shelve       put the alarm aside until a day; it comes back then, or when it becomes worse
+  acknowledge  you have seen the alarm: no reminders unless it becomes worse
+  shelve       put the alarm aside until a date; it is back then, or when it becomes worse
   unshelve     bring back an alarm that was put aside
-  postpone     do the work later: until a day, or by some distance, for a reason
-  accept       move the work to the date or distance that the latest sample suggests
+  postpone     do the work later, for a reason: at a date, or some distance further on
+  accept       move the work to the date or distance that the latest sample suggests; for
+               a meter that went back, accept its lower readings
 
-ALARM-OR-TASK is a name or a title, as telltale alarms and telltale due list them. An
-answer that was given by mistake is taken back with telltale undo.`,
+ALARM-OR-TASK is a name or a title, as telltale alarms and telltale due list them. telltale undo
+takes back an answer given by mistake.`,
 		Example: `  telltale answer bus-07 "copper over baseline" acknowledge --by ines
   telltale answer bus-07 "copper over baseline" shelve --until 2031-03-20 --why "sample ordered"
   telltale answer bus-07 "engine oil" postpone --further 1000km --why "parts come on Friday" --dry
@@ -50,9 +51,9 @@ answer that was given by mistake is taken back with telltale undo.`,
 	}
 	o.flags(cmd, s)
 	f := cmd.Flags()
-	f.StringVar(&o.Component, "component", "", "the component, where several have the alarm or task")
-	f.StringVar(&o.Until, "until", "", "shelve, postpone: until this day, as 2031-03-20")
-	f.StringVar(&o.Further, "further", "", "postpone: by this distance, as 1000km")
+	f.StringVar(&o.Component, "component", "", "the component, if several have the alarm or task")
+	f.StringVar(&o.Until, "until", "", "shelve, postpone: until this date, such as 2031-03-20")
+	f.StringVar(&o.Further, "further", "", "postpone: how much further, such as 1000km")
 	f.StringVar(&o.By, "by", "", "who answers; accept needs it")
 	f.StringVar(&o.Why, "why", "", "the reason; postpone needs it")
 	return cmd
@@ -143,7 +144,7 @@ func nothingChanged(ev *event.Event) string {
 	case d != nil && d.Answer == "in service":
 		return ev.Vehicle + " is back in service; nothing came due meanwhile"
 	case ev.Kind == event.MeterReplacedEvent:
-		return what(ev) + "; distances count across both"
+		return what(ev) + "; distances continue across both"
 	}
 	return what(ev) + ": noted; no alarm changes"
 }

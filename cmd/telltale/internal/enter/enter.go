@@ -32,7 +32,7 @@ type options struct {
 
 func (o *options) flags(cmd *cobra.Command, s cli.Env) {
 	o.Flags(cmd, s)
-	cmd.Flags().BoolVar(&o.dry, "dry", false, "only say what would follow")
+	cmd.Flags().BoolVar(&o.dry, "dry", false, "only show what would follow")
 }
 
 // run asks the service; a dry run also the folder of one that is stopped.

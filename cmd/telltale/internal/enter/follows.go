@@ -221,7 +221,7 @@ func what(ev *event.Event) string {
 		}
 		return d.Answer + ": " + named(about, d.Component)
 	case *event.VoidData:
-		return "taken out: " + d.ID
+		return "taken back: " + d.ID
 	}
 	return ev.Kind.String()
 }

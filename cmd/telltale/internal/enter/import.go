@@ -30,20 +30,21 @@ func importCommand(s cli.Env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "import --map MAP.yaml FILE.csv",
 		Short: "Import laboratory results, mileage, work or vehicles from a spreadsheet",
-		Long: `Import laboratory results, mileage or work from a table (CSV, as spreadsheets save it):
-send them to a running service, or write them as events. The mapping is a file of your own that says which column
-is what, in which units, and how numbers and dates are written; nothing is guessed.
+		Long: `Import laboratory results, mileage or work from a table (a CSV file, as spreadsheets save
+it): send them to a running service, or write them as events. The mapping is a file that
+you write: it says what each column means, in which unit, and how numbers and dates are
+written. Nothing is guessed.
 
-A file is imported whole or not at all: the service checks every row before any is sent.
-Each fault is shown with its row and column, and the line of the mapping that would have
-worked. Importing the same file again changes nothing and adds new rows. A row that was
+A file is imported completely or not at all: the service checks every row before any is
+sent. Each mistake is shown with its row and column, and with the line of the mapping that
+would have worked. Importing a file again adds only the rows that are new. A row that was
 taken back with telltale undo stays out until its contents change.
 
---dry does the same without sending.
+--dry does the same without sending anything.
 
-A table of vehicles (import: vehicles) is not sent: it is written as a register, as
-vehicles.yaml is. With --dir or --vehicles only new vehicles are written, and
-differences between the table and the register are listed.`,
+A table of vehicles (import: vehicles) is not sent but written as a register, in the form
+of vehicles.yaml. With --dir or --vehicles, only new vehicles are written, and differences
+between the table and the register are listed.`,
 		Example: `  telltale import --map valley.yaml results.csv --dir fleet --dry
   telltale import --map valley.yaml results.csv --dir fleet
   telltale import --map mileage.yaml mileage.csv --vehicles fleet/vehicles.yaml --out events.jsonl
@@ -53,7 +54,7 @@ differences between the table and the register are listed.`,
 	}
 	o.flags(cmd, s)
 	f := cmd.Flags()
-	f.StringVar(&o.mapping, "map", "", "the mapping (needed)")
+	f.StringVar(&o.mapping, "map", "", "the mapping (required)")
 	f.IntVar(&o.rows, "rows", 3, "with --dry: how many events to show; 0 shows all")
 	f.StringVar(&o.out, "out", "", "write the events into this file (- is the standard output) and send nothing")
 	f.StringVar(&o.vehicles, "vehicles", "", "with --dry or --out: check against this register instead of asking the service")

@@ -15,8 +15,8 @@ func outCommand(s cli.Env) *cobra.Command {
 	return whole(s, "out of service", &cobra.Command{
 		Use:   "out VEHICLE",
 		Short: "Take a vehicle out of service: no messages about it until it is back",
-		Long: `Take a vehicle out of service, for a winter or a long repair. There are no messages about
-it until telltale back. Dates keep counting: when it is back, you are told what has come due.`,
+		Long: `Take a vehicle out of service, for the winter or a long repair. There are no messages about
+it until telltale back, which tells you what has come due in the meantime.`,
 		Example: `  telltale out gritter-1 --why "laid up for the summer"`,
 	})
 }

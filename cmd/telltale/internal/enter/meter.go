@@ -14,7 +14,7 @@ import (
 )
 
 func meterCommand(s cli.Env) *cobra.Command {
-	cmd := &cobra.Command{Use: "meter", Short: "Say that an odometer or hour meter was replaced"}
+	cmd := &cobra.Command{Use: "meter", Short: "Enter that an odometer or hour meter was replaced"}
 	cmd.AddCommand(replacedCommand(s))
 	return cmd
 }
@@ -24,10 +24,10 @@ func replacedCommand(s cli.Env) *cobra.Command {
 	var r job.Replaced
 	cmd := &cobra.Command{
 		Use:   "replaced VEHICLE",
-		Short: "Enter that an instrument was replaced, so that distances count across both",
+		Short: "Enter that an instrument was replaced, so that distances continue across both",
 		Long: `Enter that an odometer or hour meter was replaced: what the old one showed last, and what
-the new one showed first. Distances and hours then count across both, and due points are
-shown as the new one will show them. Readings that seemed to go back fit again.`,
+the new one showed first. Distances and hours then continue across both, and due points
+are given as the new one will show them. Readings that seemed to go back fit again.`,
 		Example: `  telltale meter replaced van-1 --meter odometer --old 245003km --new 12km --on 2031-02-10
   telltale meter replaced gritter-1 --meter hours --old 5120h --new 0h --dry`,
 		Args: cli.Wants(1, 1, "on which vehicle?", "telltale meter replaced van-1 --meter odometer --old 245003km --new 12km"),
@@ -38,9 +38,9 @@ shown as the new one will show them. Readings that seemed to go back fit again.`
 	o.flags(cmd, s)
 	f := cmd.Flags()
 	f.StringVar(&r.Meter, "meter", job.Odometer, "which meter")
-	f.StringVar(&r.Old, "old", "", "what the old one showed last, as 245003km (needed)")
-	f.StringVar(&r.New, "new", "", "what the new one showed first, as 12km (needed)")
-	f.StringVar(&r.On, "on", "", "when, as 2031-02-10 or 2031-02-10T14:00 in the vehicle's time zone (default: now)")
+	f.StringVar(&r.Old, "old", "", "what the old one showed last, such as 245003km (required)")
+	f.StringVar(&r.New, "new", "", "what the new one showed first, such as 12km (required)")
+	f.StringVar(&r.On, "on", "", "when, such as 2031-02-10 or 2031-02-10T14:00 in the vehicle's time zone (default: now)")
 	_, _ = cmd.MarkFlagRequired("old"), cmd.MarkFlagRequired("new") // the flags are defined above
 	return cmd
 }

@@ -31,10 +31,10 @@ type typed struct {
 // flagsOf defines the flags of a job in a set.
 func flagsOf(set *pflag.FlagSet) *typed {
 	t := &typed{set: set}
-	set.String(job.Odometer, "", "what the odometer showed, as 81200km or 50450mi")
-	set.String(job.Hours, "", "what the hour meter showed, as 913h")
+	set.String(job.Odometer, "", "what the odometer showed, such as 81200km or 50450mi")
+	set.String(job.Hours, "", "what the hour meter showed, such as 913h")
 	set.StringArrayVar(&t.meters, "meter", nil, "what another meter showed, as NAME=VALUE")
-	set.StringVar(&t.on, "on", "", "when, as 2031-02-10 or 2031-02-10T14:00 in the vehicle's time zone (default: now)")
+	set.StringVar(&t.on, "on", "", "when, such as 2031-02-10 or 2031-02-10T14:00 in the vehicle's time zone (default: now)")
 	for _, field := range intake.Fields(event.ServiceEvent) {
 		if _, yes := field.In(&event.ServiceData{}).(*bool); yes {
 			set.Bool(field.Option, false, field.Help)
@@ -42,13 +42,13 @@ func flagsOf(set *pflag.FlagSet) *typed {
 			set.String(field.Option, "", field.Help)
 		}
 	}
-	set.StringVar(&t.sample.Results, "sample", "", `a laboratory's results, as "Fe=74 Cu=9 Pb=<1 KV100=13.9", in the usual unit of each`)
-	set.StringVar(&t.sample.Number, "number", "", "with --sample: the laboratory's number of the sheet")
-	set.StringVar(&t.sample.Drawn, "drawn", "", "with --sample: the day it was drawn, as 2031-02-10")
-	set.StringVar(&t.sample.FluidAge, "fluid-age", "", "with --sample: how far or long the fluid has run, as 7200km or 250h")
+	set.StringVar(&t.sample.Results, "sample", "", `a laboratory's results, such as "Fe=74 Cu=9 Pb=<1 KV100=13.9", each in its usual unit`)
+	set.StringVar(&t.sample.Number, "number", "", "with --sample: the laboratory's number for the sheet")
+	set.StringVar(&t.sample.Drawn, "drawn", "", "with --sample: the day it was drawn, such as 2031-02-10")
+	set.StringVar(&t.sample.FluidAge, "fluid-age", "", "with --sample: how far or how long the fluid has run, such as 7200km or 250h")
 	set.StringVar(&t.sample.Laboratory, "laboratory", "", "with --sample: the laboratory")
 	set.IntVar(&t.sample.Revision, "revision", 0, "with --sample: 1, 2 … of a corrected sheet with the same number")
-	set.BoolVar(&t.sample.After, "after-work", false, "with --sample: drawn after the work of that day, not before")
+	set.BoolVar(&t.sample.After, "after-work", false, "with --sample: drawn after that day's work, not before it")
 	return t
 }
 
@@ -64,16 +64,16 @@ func recordCommand(s cli.Env) *cobra.Command {
 		Use:   "record VEHICLE [TASK...]",
 		Short: "Enter work, a meter reading or a laboratory sheet",
 		Long: `Enter work that was done, a meter reading, or a laboratory's sheet. The answer says what
-follows: when each task is due next, and which alarms were raised or cleared. VEHICLE is the key or
-the usual name of a vehicle, TASK the name or the title of a task, as telltale due lists
-them. Without a task, meter values are a reading.
+follows: when each task is due next, and which alarms were raised or cleared. VEHICLE is
+the key or usual name of a vehicle, TASK the name or title of a task, as telltale due lists
+them. Without a task, meter values are entered as a reading.
 
---from FILE enters many jobs at once: one a line, each written like the arguments of this
-command; - reads them from the standard input. Blank lines and comments (#) are skipped.
-If a line has a fault, all faults are shown with their line numbers and nothing is entered.
+--from FILE enters many jobs at once, one a line, each written like the arguments of this
+command; - reads the standard input. Blank lines and comments (#) are skipped. If any line
+has a mistake, all mistakes are shown with their line numbers and nothing is entered.
 
---dry says what would follow and enters nothing. telltale undo takes back what was entered
-by mistake.`,
+--dry shows what would follow and enters nothing. telltale undo takes back what was
+entered by mistake.`,
 		Example: `  telltale record bus-07 "engine oil" --odometer 81200km --filter --by "north workshop"
   telltale record bus-07 --odometer 157500mi
   telltale record bus-07 "transmission fluid" --odometer 81200km --drained 4L --filled 4L --note "grey film on the magnet"
@@ -84,7 +84,7 @@ by mistake.`,
 	}
 	o.flags(cmd, s)
 	t := flagsOf(cmd.Flags())
-	cmd.Flags().StringVar(&o.from, "from", "", "enter the jobs of a file, one a line (- is the standard input)")
+	cmd.Flags().StringVar(&o.from, "from", "", "enter the jobs in a file, one a line (- is the standard input)")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		t.args = args
 		return o.record(cmd.Context(), s, t)

@@ -32,12 +32,12 @@ func undoCommand(s cli.Env) *cobra.Command {
 		Use:   "undo VEHICLE [ENTRY]",
 		Short: "Take back what was entered by mistake",
 		Long: `Take back work, a reading, a sheet or an answer that was entered by mistake. What was
-judged with it is judged again without it; the history still shows it, as taken out.
+judged with it is judged again without it; the history still shows it, as taken back.
 
-ENTRY is the name under which it was entered, or the beginning of it, as telltale record
-and telltale history print it. Without ENTRY the latest entries of the vehicle are shown
-and, on a terminal, you are asked whether to take back the latest. An undo cannot be
-undone: enter again what you need.`,
+ENTRY is the name of the entry, or its beginning, as telltale record and telltale history
+print it. Without ENTRY, the vehicle's latest entries are shown and, on a terminal, you are
+asked whether to take back the latest. An undo cannot be undone, but you can enter the
+same again.`,
 		Example: `  telltale undo bus-07
   telltale undo bus-07 bus-07-d63bd030f13ee18c --dry
   telltale undo bus-07 L-1042/transmission/0`,

@@ -24,17 +24,17 @@ type question struct {
 // questions are in the order in which they are asked: what is usual in a place follows
 // from its zone.
 var questions = []question{
-	{"name", "who keeps the vehicles, by name", "Whose vehicles are they?", nil, takeName},
+	{"name", "your name, or that of the workshop or fleet", "Whose vehicles are they?", nil, takeName},
 	{"for", "who reads the messages: owner, workshop or fleet (owner)", "For an owner, a workshop or a fleet?",
 		func(*Fleet) string { return "owner" }, takeFor},
 	{"zone", "time zone, such as Europe/London or Central (this machine's)", "Time zone, such as Europe/London or Central?",
 		func(*Fleet) string { return localZone() }, takeZone},
-	{"units", "units of distance and of fluids, such as km,L or mi,qt (as is usual in the zone)", "Units of distance and of fluids, such as km,L or mi,qt?", usualUnits, takeUnits},
-	{"dates", "day first, month first or year first (as is usual in the zone)", "Dates: day first, month first or year first?", usualDates, takeDates},
-	{"mail", "address that mails go to", "Which e-mail address should messages go to?", nil, takeMail},
-	{"chapters", "ready-made rules to begin with, separated by commas, or all, or none (all)", "Which ready-made rules (names with commas between, all, or none)?",
+	{"units", "units of distance and of fluids, such as km,L or mi,qt (as usual in the zone)", "Units of distance and of fluids, such as km,L or mi,qt?", usualUnits, takeUnits},
+	{"dates", "day first, month first or year first (as usual in the zone)", "Dates: day first, month first or year first?", usualDates, takeDates},
+	{"mail", "your mail address", "Which e-mail address should messages go to?", nil, takeMail},
+	{"chapters", "ready-made rules to start with: names separated by commas, all, or none (all)", "Which ready-made rules (names with commas between, all, or none)?",
 		func(*Fleet) string { return "all" }, takeChapters},
-	{"spelling", "en-GB or en-US (as is usual in the zone)", "", usualSpelling, takeSpelling},
+	{"spelling", "en-GB or en-US (as usual in the zone)", "", usualSpelling, takeSpelling},
 }
 
 // answered takes each answer from its flag, or asks for it, or takes the usual one.

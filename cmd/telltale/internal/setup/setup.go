@@ -28,7 +28,7 @@ func Command(s cli.Env, load func(dir string) (*rules.Book, error)) *cobra.Comma
 	given := make([]string, len(questions))
 	cmd := &cobra.Command{
 		Use:   "init [DIR]",
-		Short: "Make a new folder for your vehicles: by questions on a terminal, or by flags",
+		Short: "Create a folder for your vehicles; without flags, it asks",
 		Example: `  telltale init fleet
   telltale init fleet --name "Ines Thornbeck" --mail ines@larkfell.example --zone Europe/London
   telltale init shop --for workshop --name "Valley Garage" --mail desk@valley.example --zone Central --units mi,qt`,
