@@ -231,7 +231,7 @@ func (v *Verdict) writeCompared(t *english.Lines) {
 // writeNotRead says which rules were not judged, and what no rule looks at.
 func (v *Verdict) writeNotRead(t *english.Lines) {
 	for _, u := range v.NotJudged {
-		t.Line(1, "not judged: %s, without %s", u.Rule, strings.Join(u.Missing, ", "))
+		t.Line(1, "not judged: %s (missing: %s)", u.Rule, strings.Join(u.Missing, ", "))
 	}
 	if len(v.Unread) > 0 {
 		var all []string
