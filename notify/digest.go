@@ -211,7 +211,7 @@ func (l *list) afterHolidays(days []string) string {
 }
 
 func (l *list) page() *sheet {
-	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
+	pg := l.sheet()
 	switch l.p.Form {
 	case people.ForOwner:
 		l.ownerPage(pg)

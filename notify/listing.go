@@ -170,7 +170,7 @@ func Paper(who *people.Person, today, heading string, work []due.Item, alarms []
 	for i := range work {
 		l.put(lineOf(&work[i]), work[i].Name)
 	}
-	pg := &sheet{page.Page{Title: l.title(), Lead: l.counts()}}
+	pg := l.sheet()
 	if heading != "" {
 		pg.Title += ", " + heading
 	}
@@ -178,6 +178,11 @@ func Paper(who *people.Person, today, heading string, work []due.Item, alarms []
 	pg.Note(l.shelvedWords(), l.p.ours(standingNote))
 	text, html, fault = pg.Write()
 	return text, strings.TrimSpace(html) + "\n", fault
+}
+
+// sheet is the page of a list, on the paper that is usual where its reader is.
+func (l *list) sheet() *sheet {
+	return &sheet{page.Page{Title: l.title(), Lead: l.counts(), Letter: l.p.Spelling == english.American}}
 }
 
 // put puts a line on the list, or counts it as put aside.

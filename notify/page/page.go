@@ -16,6 +16,7 @@ type Page struct {
 	Blocks []Block
 	Notes  []string
 	Leave  string // where to ask for no more; "" for nowhere
+	Letter bool   // printed on US letter paper, not on A4
 }
 
 // Block is one alarm of a mail, or one group of a list.
