@@ -377,7 +377,7 @@ func (r *reader) checked(ev event.Event) (event.Event, bool) {
 			}
 		}
 	}
-	r.add(r.row.number, col, "", "%v", err)
+	r.add(r.row.number, col, "", "%s", strings.TrimPrefix(err.Error(), "data.")) // an event's word, not the table's
 	return read, false
 }
 
