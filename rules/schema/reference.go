@@ -15,4 +15,4 @@ func keyed(n node, meaning, example, without string) node {
 	return n
 }
 
-const leftOut = "; left out: "
+const leftOut = "; default: "
