@@ -3,7 +3,6 @@ package notify
 import (
 	"fmt"
 	"strings"
-	"unicode/utf8"
 
 	"telltale/engine/alarm"
 	"telltale/notify/page"
@@ -38,26 +37,7 @@ func subjectOfMany(all []news, more, vehicles int) string {
 
 // headLine is the stage and what it is about.
 func headLine(vehicle string, t *alarm.Transition) string {
-	return badgeOf(t) + ": " + strings.TrimSpace(vehicle+" "+t.Component) + ", " + inShort(titleOf(t))
-}
-
-// longTitle is from how many letters on a title is cut in a subject.
-const longTitle = 40
-
-// inShort is a long title up to its first comma or semicolon after more than a word:
-// "Check lights, wipers, washers, horn, mirrors and seat belts" is "Check lights". A word
-// alone would name other work: "Sample, then drain and refill the transmission, with a
-// new filter" is no sample.
-func inShort(title string) string {
-	if utf8.RuneCountInString(title) <= longTitle {
-		return title
-	}
-	for i, r := range title {
-		if (r == ',' || r == ';') && strings.Contains(title[:i], " ") {
-			return title[:i]
-		}
-	}
-	return title
+	return badgeOf(t) + ": " + strings.TrimSpace(vehicle+" "+t.Component) + ", " + english.Brief(titleOf(t))
 }
 
 func subjectLine(head string, more int, end string) string {

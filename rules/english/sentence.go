@@ -64,3 +64,22 @@ func (l *Lines) Line(indent int, format string, args ...any) {
 
 // String is the lines, the last without a line end.
 func (l *Lines) String() string { return l.text.String() }
+
+// longTitle is from how many letters on a title is made shorter.
+const longTitle = 40
+
+// Brief is a long title up to its first comma or semicolon after more than a word:
+// "Check lights, wipers, washers, horn, mirrors and seat belts" is "Check lights". A word
+// alone would name other work: "Sample, then drain and refill the transmission, with a
+// new filter" is no sample.
+func Brief(title string) string {
+	if utf8.RuneCountInString(title) <= longTitle {
+		return title
+	}
+	for i, r := range title {
+		if (r == ',' || r == ';') && strings.Contains(title[:i], " ") {
+			return title[:i]
+		}
+	}
+	return title
+}
