@@ -36,7 +36,8 @@ register. Events that the service could not read are left out and counted.
 
 --all adds what the service wrote itself: the ticks of its clock, and notes of which rules
 came into force when. A replay of such a file uses these ticks instead of its own, and
-skips the notes.`,
+skips the notes. Without them, a replay takes work that was entered late as entered on
+the day it was done.`,
 		Example: `  telltale events --dir fleet > events.jsonl
   telltale replay --rules fleet/rules events.jsonl`,
 		Args: cobra.NoArgs,
