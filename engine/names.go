@@ -181,14 +181,12 @@ func (p *Partition) NamesOf(name string) []string {
 }
 
 func (p *Partition) home(name string) string {
-	for range record.MostNames {
-		r := p.record(name)
-		if r == nil || r.Is == "" {
-			break
+	return record.Home(name, func(n string) string {
+		if r := p.record(n); r != nil {
+			return r.Is
 		}
-		name = r.Is
-	}
-	return name
+		return ""
+	})
 }
 
 // of is the record of the vehicle that has or had the name; nil where there is none here.

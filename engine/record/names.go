@@ -25,6 +25,19 @@ import (
 // MostNames bounds the names of a vehicle.
 const MostNames = 32
 
+// Home follows a name to the one that the vehicle's record is kept under: is gives the
+// next name on the way, "" at its end.
+func Home(name string, is func(string) string) string {
+	for range MostNames {
+		next := is(name)
+		if next == "" {
+			break
+		}
+		name = next
+	}
+	return name
+}
+
 // Shown is the vehicle's present name.
 func (r *Record) Shown() string {
 	if d := r.Registered(); d != nil {

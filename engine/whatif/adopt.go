@@ -105,13 +105,7 @@ func (a *Adoption) judge(ctx context.Context, s Store, b *rules.Book, inForce st
 type earlier map[string]string
 
 func (e earlier) of(name string) string {
-	for range record.MostNames {
-		if e[name] == "" {
-			break
-		}
-		name = e[name]
-	}
-	return name
+	return record.Home(name, func(n string) string { return e[n] })
 }
 
 // home is the name that the record of a registration is kept under: that of the first of its

@@ -42,11 +42,5 @@ func (h Homes) Of(ev event.Event) event.Event {
 
 // Home is the first name of the vehicle that has or had one.
 func (h Homes) Home(name string) string {
-	for range record.MostNames {
-		if h[name] == "" {
-			break
-		}
-		name = h[name]
-	}
-	return name
+	return record.Home(name, func(n string) string { return h[n] })
 }
