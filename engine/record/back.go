@@ -134,8 +134,10 @@ func (c *Chain) joints(list []Replaced) (ids []event.ID) {
 }
 
 // holdBacks sees that the readings by which a meter is seen to go back are not thinned
-// out, and those from which it goes on, and only those.
-func (r *Record) holdBacks() {
+// out, and those from which it goes on, and only those. It reports whether others are held
+// now: the chains are then derived by those, as they would be from the stored record.
+func (r *Record) holdBacks() bool {
+	changed := false
 	for i := range r.chains {
 		c := &r.chains[i]
 		k := slices.IndexFunc(r.Meters, func(m MeterLog) bool { return m.Name == c.Name })
@@ -155,8 +157,14 @@ func (r *Record) holdBacks() {
 		if own {
 			r.Meters = slices.Clone(r.Meters)
 			r.Meters[k].Readings = list
+			changed = true
 		}
 	}
+	if changed {
+		r.chains = nil
+		r.ensureChains()
+	}
+	return changed
 }
 
 // Face is what the instrument in use shows at a life value, below 0 where that was before

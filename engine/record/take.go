@@ -76,7 +76,7 @@ func (r *Record) Take(ev *event.Event, came time.Time) (Change, error) {
 		err = r.takeVoid(&c, s, event.ID(*d))
 	}
 	r.ensureChains()
-	r.holdBacks()
+	c.All = r.holdBacks() || c.All
 	return c, err
 }
 
