@@ -35,6 +35,9 @@ type VehicleData struct {
 	Key   string `json:"key,omitempty"`
 	Plate string `json:"plate,omitempty"` // as it is written on the vehicle
 	VIN   string `json:"vin,omitempty"`   // of 17 characters, ISO 3779
+	// Reads are the units in which people read of the vehicle, such as its odometer shows:
+	// "mi", "qt"; at most one of each kind. What it does not say, whoever reads says.
+	Reads []string `json:"reads,omitempty"`
 }
 
 // MeterDef is one instrument of a vehicle; Kind is "distance" or "hours", Was are its

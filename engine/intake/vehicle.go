@@ -34,7 +34,7 @@ func vehicleFaults(ev event.Event, d *event.VehicleData) []error {
 		d.Name = ev.Vehicle
 	}
 	d.Tags = someOf(d.Tags)
-	d.Meters, d.Components, d.People, d.Was = some(d.Meters), some(d.Components), some(d.People), some(d.Was)
+	d.Meters, d.Components, d.People, d.Was, d.Reads = some(d.Meters), some(d.Components), some(d.People), some(d.Was), some(d.Reads)
 	for i := range d.Components {
 		c := &d.Components[i]
 		c.Meters, c.Torque, c.Was = some(c.Meters), someOf(c.Torque), some(c.Was)
@@ -52,6 +52,7 @@ func vehicleFaults(ev event.Event, d *event.VehicleData) []error {
 		checkOptional("data.kind", d.Kind),
 		checkMap("data.tags", d.Tags, maxTags, func(string, string) error { return nil }),
 		checkZone(d.Zone),
+		checkReads(d.Reads),
 		checkList("data.meters", d.Meters, maxMeters, ".name", func(m event.MeterDef) string { return m.Name }, checkMeter),
 		checkList("data.components", d.Components, maxParts, ".name", func(c event.ComponentDef) string { return c.Name },
 			func(at string, c event.ComponentDef) error { return checkComponent(at, c, d.Meters) }),
@@ -86,6 +87,13 @@ func checkZone(name string) error {
 	_, err := time.LoadLocation(name)
 	if err != nil || name == "Local" || strings.HasPrefix(name, "posix/") || strings.HasPrefix(name, "right/") {
 		return refuse("data.zone", "%s is not a time zone; expected a name like %q", quote(name), cmp.Or(zone.Spoken(name), "Europe/London"))
+	}
+	return nil
+}
+
+func checkReads(units []string) error {
+	if _, err := unit.SystemOf(units); err != nil {
+		return refuse("data.reads", "%v", err)
 	}
 	return nil
 }

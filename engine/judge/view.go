@@ -10,6 +10,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 	"telltale/rules/word"
 )
@@ -42,6 +43,23 @@ type View struct {
 	shared *Facts
 	// shortening: a task's factor is being asked for.
 	shortening bool
+	// Reader is in which units whoever asks reads, of what the vehicle's registration does
+	// not say. Of what neither says, the book's are taken.
+	Reader english.Reader
+}
+
+// Units are those in which people read of the vehicle: what its registration says, as its
+// odometer shows, then those of whoever asks, then the book's.
+func (v *View) Units() unit.System {
+	var own unit.System
+	if reg := v.Rec.Registered(); reg != nil {
+		own, _ = unit.SystemOf(reg.Reads) // checked when it came in
+	}
+	s := own.Or(v.Reader.Units)
+	if v.Book != nil {
+		s = s.Or(v.Book.Units)
+	}
+	return s.Or(unit.Metric)
 }
 
 // NewView reads a record as of the clock. kept is what of the book applies to the

@@ -1,6 +1,7 @@
 // Package unit knows the units that events and rule files may use, and turns
 // quantities into the base units in which everything inside is reckoned:
-// metres, seconds, months or days (by the calendar), litres, mg/kg, newton-metres.
+// metres, seconds, months or days (by the calendar), litres, mg/kg, newton-metres,
+// kilopascals.
 //
 // Factors: mile 1609.344 m exactly (NIST SP 811), US gallon 3.785411784 L and
 // US quart 0.946352946 L exactly (NIST Handbook 44 App. C), degC = (F-32)/1.8.
@@ -17,20 +18,6 @@ import (
 
 // Mile is in metres, exactly (NIST SP 811).
 const Mile = 1609.344
-
-// Distances are the units of distance that a book and a person choose among, the
-// usual one first.
-func Distances() []string { return []string{"km", "mi"} }
-
-// Volumes are the units of volume that a book and a person choose among, the usual
-// one first.
-func Volumes() []string { return []string{"L", "qt", "gal"} }
-
-// System is the units that a book or a person speaks.
-type System struct {
-	Distance string // "km" or "mi"
-	Volume   string // "L", "qt" or "gal"
-}
 
 // Kind says what a unit measures; quantities of one kind can be compared.
 type Kind uint8
@@ -54,13 +41,14 @@ const (
 	Count              // 1/mL
 	Index              // a bare number
 	Torque             // newton-metres
+	Pressure           // kilopascals
 )
 
 var kindNames = [...]string{
 	None: "nothing", Distance: "a distance", Time: "hours", Days: "days", Months: "months", Volume: "a volume",
 	Concentration: "a concentration", Percent: "a share", MassVolume: "mass per volume", Density: "a density",
 	Viscosity: "a viscosity", BaseNumber: "mgKOH/g", Temperature: "a temperature", Absorbance: "an absorbance",
-	Count: "a count", Index: "a bare number", Torque: "a torque",
+	Count: "a count", Index: "a bare number", Torque: "a torque", Pressure: "a pressure",
 }
 
 // String names the kind as an error text would: "a distance", "a volume".
@@ -76,6 +64,9 @@ type def struct {
 // poundForce is in newtons, exactly.
 const poundForce = 4.4482216152605
 
+// psi is a pound-force per square inch, in kilopascals.
+const psi = poundForce / 0.0254 / 0.0254 / 1000
+
 var defs = []def{
 	{"km", Distance, 1000, 0}, {"mi", Distance, Mile, 0}, {"m", Distance, 1, 0},
 	{"h", Time, 3600, 0}, {"min", Time, 60, 0}, {"s", Time, 1, 0},
@@ -86,6 +77,7 @@ var defs = []def{
 	{"%", Percent, 1, 0}, {"mg/L", MassVolume, 1, 0}, {"g/mL", Density, 1, 0},
 	{"mm2/s", Viscosity, 1, 0}, {"cSt", Viscosity, 1, 0}, {"mgKOH/g", BaseNumber, 1, 0},
 	{"degC", Temperature, 1, 0}, {"degF", Temperature, 1 / 1.8, -32},
+	{"kPa", Pressure, 1, 0}, {"bar", Pressure, 100, 0}, {"psi", Pressure, psi, 0},
 	{"N m", Torque, 1, 0}, {"lbf ft", Torque, 0.3048 * poundForce, 0}, {"lbf in", Torque, 0.0254 * poundForce, 0},
 	{"abs/cm", Absorbance, 1, 0}, {"1/mL", Count, 1, 0}, {"index", Index, 1, 0}, {"", Index, 1, 0},
 }

@@ -1,0 +1,119 @@
+package english
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"telltale/rules/unit"
+)
+
+// Reader is for whom quantities are written. The zero Reader reads metric units.
+type Reader struct {
+	Units unit.System
+	// Marked: who reads the text is not known yet. Quantities stand in it as marks, of
+	// which [Worded] makes words.
+	Marked bool
+}
+
+// Amount writes a quantity, of which v is in the base unit of the kind, in whole units of
+// the reader: "88,514 km". A volume, a temperature and a pressure are written to a tenth.
+func (r Reader) Amount(v float64, k unit.Kind) string { return r.write(mark{v, k, 0}) }
+
+// Stated writes a figure that a person chose and wrote, such as the 5,000 km of "look
+// again within 5,000 km": in the unit it was written in, exactly; in another, with no more
+// digits than it had: "3,000 mi".
+func (r Reader) Stated(v float64, k unit.Kind, digits int) string { return r.write(mark{v, k, digits}) }
+
+func (r Reader) write(m mark) string {
+	if r.Marked {
+		return m.String()
+	}
+	return m.words(r.Units)
+}
+
+// mark is a quantity within a text, before it is known who reads it.
+type mark struct {
+	base   float64 // in the kind's base unit
+	kind   unit.Kind
+	digits int // that count, of a figure that somebody chose; 0: what was measured or reckoned
+}
+
+// Marks stand between two control characters, which no text from outside contains.
+const markBegin, markEnd = "\x02", "\x03"
+
+func (m mark) String() string {
+	return markBegin + strconv.FormatFloat(m.base, 'g', -1, 64) + " " + strconv.Itoa(int(m.kind)) + " " + strconv.Itoa(m.digits) + markEnd
+}
+
+// words writes the quantity in the units.
+func (m mark) words(s unit.System) string {
+	u := s.Or(unit.Metric).Of(m.kind)
+	if u == "" {
+		u = own[m.kind]
+	}
+	v := unit.From(m.base, u)
+	if m.digits > 0 {
+		v = significant(v, m.digits)
+	}
+	if m.kind == unit.Volume || m.kind == unit.Temperature || m.kind == unit.Pressure {
+		return rounded(v, 1) + " " + u
+	}
+	return unit.Grouped(v) + " " + u
+}
+
+// own are the units of kinds that everybody reads in the same.
+var own = map[unit.Kind]string{unit.Time: "h", unit.Days: "days"}
+
+// significant rounds v to so many digits that count, unless it has no more by itself.
+func significant(v float64, digits int) float64 {
+	if v == 0 || !finite(v) {
+		return v
+	}
+	if whole := math.Round(v); math.Abs(v-whole) <= 1e-9*math.Abs(v) && unitsOf(whole) <= digits {
+		return whole
+	}
+	p := math.Pow10(digits - 1 - int(math.Floor(math.Log10(math.Abs(v)))))
+	return math.Round(v*p) / p
+}
+
+// unitsOf counts the digits of a whole number up to its trailing zeros.
+func unitsOf(v float64) int {
+	return len(strings.TrimRight(strconv.FormatFloat(math.Abs(v), 'f', 0, 64), "0"))
+}
+
+// Worded writes out the marked quantities of a text in a reader's units. A text without
+// marks stays as it is.
+func Worded(text string, s unit.System) string {
+	var b strings.Builder
+	Marks(text, func(literal string) { b.WriteString(literal) }, func(m Mark) { b.WriteString(m.words(s)) })
+	return b.String()
+}
+
+// Mark is a quantity that a text contains.
+type Mark struct{ mark }
+
+// In writes the quantity out in a reader's units.
+func (m Mark) In(s unit.System) string { return m.words(s) }
+
+// Marks goes through a text: its literal parts and its marked quantities, in order.
+func Marks(text string, literal func(string), quantity func(Mark)) {
+	for {
+		before, rest, found := strings.Cut(text, markBegin)
+		if before != "" {
+			literal(before)
+		}
+		if !found {
+			return
+		}
+		inner, after, _ := strings.Cut(rest, markEnd)
+		var m mark
+		var kind int
+		if _, err := fmt.Sscan(inner, &m.base, &kind, &m.digits); err == nil {
+			m.kind = unit.Kind(kind)
+			quantity(Mark{m})
+		}
+		text = after
+	}
+}

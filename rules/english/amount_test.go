@@ -1,0 +1,53 @@
+package english
+
+import (
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"telltale/rules/unit"
+)
+
+var overseas = unit.System{Distance: "mi", Volume: "qt", Temperature: "degF", Pressure: "psi"}
+
+func TestAmounts(t *testing.T) {
+	for _, c := range []struct {
+		base      float64
+		kind      unit.Kind
+		digits    int
+		metric    string
+		elsewhere string
+	}{
+		{88514000, unit.Distance, 0, "88,514 km", "55,000 mi"},
+		{5_000_000, unit.Distance, 1, "5,000 km", "3,000 mi"},
+		{1_500_000, unit.Distance, 2, "1,500 km", "930 mi"},
+		{3000 * unit.Mile, unit.Distance, 1, "5,000 km", "3,000 mi"},
+		{7500 * unit.Mile, unit.Distance, 2, "12,000 km", "7,500 mi"},
+		{500 * 3600, unit.Time, 0, "500 h", "500 h"},
+		{4.5, unit.Volume, 0, "4.5 L", "4.8 qt"},
+		{90, unit.Temperature, 0, "90 degC", "194 degF"},
+		{240, unit.Pressure, 0, "240 kPa", "34.8 psi"},
+	} {
+		for want, s := range map[string]unit.System{c.metric: {}, c.elsewhere: overseas} {
+			now := Reader{Units: s}.Stated(c.base, c.kind, c.digits)
+			later := Worded("about "+Reader{Marked: true}.Stated(c.base, c.kind, c.digits)+".", s)
+			if now != want || later != "about "+want+"." {
+				t.Errorf("%v %s: %q and later %q, want %q", c.base, c.kind, now, later, want)
+			}
+		}
+	}
+}
+
+// Whoever reads it, a marked text says what an unmarked one would.
+func TestMarkedSaysTheSame(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		v := rapid.Float64Range(-1e9, 1e9).Draw(t, "value")
+		k := rapid.SampledFrom([]unit.Kind{unit.Distance, unit.Time, unit.Volume}).Draw(t, "kind")
+		s := rapid.SampledFrom([]unit.System{{}, overseas}).Draw(t, "units")
+		before, after := rapid.StringMatching("[a-z ]*").Draw(t, "before"), rapid.StringMatching("[a-z ]*").Draw(t, "after")
+		want := before + Reader{Units: s}.Amount(v, k) + after
+		if got := Worded(before+Reader{Marked: true}.Amount(v, k)+after, s); got != want {
+			t.Fatalf("got %q, want %q", got, want)
+		}
+	})
+}

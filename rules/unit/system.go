@@ -1,0 +1,93 @@
+package unit
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// Distances are the units of distance that a book and a person choose among, the
+// usual one first.
+func Distances() []string { return []string{"km", "mi"} }
+
+// Volumes are the units of volume that a book and a person choose among, the usual
+// one first.
+func Volumes() []string { return []string{"L", "qt", "gal"} }
+
+// System is the units in which a book, a vehicle's owner or a person speaks; "" where it
+// does not say.
+type System struct {
+	Distance    string // "km" or "mi"
+	Volume      string // "L", "qt" or "gal"
+	Temperature string // "degC" or "degF"
+	Pressure    string // "kPa", "bar" or "psi"
+}
+
+// Metric is what is spoken where nobody says otherwise.
+var Metric = System{Distance: "km", Volume: "L", Temperature: "degC", Pressure: "kPa"}
+
+// chosen are the units that a system chooses among, by kind, the usual one first.
+var chosen = []struct {
+	kind  Kind
+	units []string
+}{
+	{Distance, Distances()}, {Volume, Volumes()}, {Temperature, []string{"degC", "degF"}}, {Pressure, []string{"kPa", "bar", "psi"}},
+}
+
+// Choices are all units that a system may name.
+func Choices() []string {
+	var out []string
+	for _, c := range chosen {
+		out = append(out, c.units...)
+	}
+	return out
+}
+
+// SystemOf is the system that the units name, at most one of each kind: "mi", "qt".
+func SystemOf(names []string) (System, error) {
+	var s System
+	for _, name := range names {
+		k, _ := Of(name)
+		at := s.at(k)
+		switch {
+		case at == nil || !slices.Contains(Choices(), name):
+			return System{}, fmt.Errorf("%q is not a unit to read in; choose among %s", name, strings.Join(Choices(), ", "))
+		case *at != "":
+			return System{}, fmt.Errorf("%s and %s are both for %s; choose one", *at, name, k)
+		}
+		*at = name
+	}
+	return s, nil
+}
+
+func (s *System) at(k Kind) *string {
+	switch k {
+	case Distance:
+		return &s.Distance
+	case Volume:
+		return &s.Volume
+	case Temperature:
+		return &s.Temperature
+	case Pressure:
+		return &s.Pressure
+	}
+	return nil
+}
+
+// Of is the unit in which the system speaks of a kind; "" where it does not say.
+func (s System) Of(k Kind) string {
+	if at := s.at(k); at != nil {
+		return *at
+	}
+	return ""
+}
+
+// Or is the system, and of what it does not say that of another.
+func (s System) Or(o System) System {
+	for _, c := range chosen {
+		if at := s.at(c.kind); *at == "" {
+			*at = o.Of(c.kind)
+		}
+	}
+	return s
+}
