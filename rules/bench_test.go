@@ -1,4 +1,4 @@
-package rules
+package rules_test
 
 import (
 	"fmt"
@@ -8,104 +8,67 @@ import (
 	"github.com/expr-lang/expr"
 	"github.com/expr-lang/expr/vm"
 
+	"telltale/rules"
 	"telltale/rules/word"
+	"telltale/testdata/manyrules"
 )
 
-// The fleet of the benchmarks: rules for pairs of kind and fluid, vehicles of
-// one component each.
-const (
-	benchKinds    = 10
-	benchFluids   = 10
-	benchRules    = 1000
-	benchVehicles = 10_000
-	benchEvents   = 200_000
-)
-
-// benchConditions are what the rules ask, in turn.
-var benchConditions = []string{
-	`times("Cu") >= 3`,
-	`value("Fe") >= 150 && odometer() > 5000`,
-	`value("Na") - fresh("Na") > 15 && change("K") > 0`,
-	`has("Si") && value("Si") > 40 || times("Fe") > 5`,
-}
-
-// sheetFacts answers at once, so that the judging itself is measured.
-type sheetFacts struct {
-	vehicle word.Vehicle
-	comp    word.Component
-	values  map[string]float64
-}
-
-func (f *sheetFacts) Vehicle() *word.Vehicle     { return &f.vehicle }
-func (f *sheetFacts) Component() *word.Component { return &f.comp }
-func (f *sheetFacts) Number(w word.Word, arg string) (float64, string, bool) {
-	if w == word.Odometer {
-		return 81234e3, "", true
+// eachSize runs a benchmark with a book of each size.
+func eachSize(b *testing.B, run func(b *testing.B, rules int)) {
+	for _, n := range manyrules.Sizes {
+		b.Run(fmt.Sprint(n), func(b *testing.B) { run(b, n) })
 	}
-	v, ok := f.values[arg]
-	return v, "missing", ok
-}
-func (f *sheetFacts) Truth(w word.Word, arg string) (bool, string, bool) {
-	_, ok := f.values[arg]
-	return ok, "", true
-}
-func (f *sheetFacts) Ends(uint32)                   {}
-func (f *sheetFacts) Censored() int                 { return 0 }
-func (f *sheetFacts) Note(word.Word, string) string { return "" }
-
-func benchFleet() (text string, fleet []*sheetFacts) {
-	var b strings.Builder
-	b.WriteString("book: 1\nbaselines: {b: {source: invented, fluid age: 60000 km, mean: {Fe: 90, Cu: 40}}}\nrules:\n")
-	for i := range benchRules {
-		fmt.Fprintf(&b, "  r%04d:\n    on: sample\n    where: component.kind == \"kind %d\" && component.fluid == \"fluid %d\"\n    raise: %s\n    stage: caution\n",
-			i, i%benchKinds, i/benchKinds%benchFluids, benchConditions[i/100%len(benchConditions)])
-	}
-	for i := range benchVehicles {
-		fleet = append(fleet, &sheetFacts{vehicle: word.Vehicle{Name: fmt.Sprint("bus-", i), Kind: "bus"},
-			comp:   word.Component{Name: "box", Kind: fmt.Sprint("kind ", i%benchKinds), Fluid: fmt.Sprint("fluid ", i/benchKinds%benchFluids)},
-			values: map[string]float64{"Fe": float64(i % 200), "Cu": 1.5, "Na": 12, "K": 3, "Si": 14}})
-	}
-	return b.String(), fleet
 }
 
-// BenchmarkJudge judges every rule that applies to each of 200,000 samples in
-// turn; BenchmarkRawMachine runs the same conditions on the expr library's
-// virtual machine with hand-filled facts. Both report conditions a second.
-func BenchmarkJudge(b *testing.B) {
-	text, fleet := benchFleet()
-	book := load(b, text)
-	j := NewJudge(book)
-	applied := make([]*Applied, len(fleet))
+func loadMany(b *testing.B, n int) *rules.Book {
+	b.Helper()
+	book, err := rules.Load(manyrules.Book(n))
+	if err != nil {
+		b.Fatal(err)
+	}
+	return book
+}
+
+// BenchmarkJudge judges every rule that applies to each sample in turn; BenchmarkRawMachine
+// runs the same conditions on the expr library's virtual machine with hand-filled facts.
+// Both report conditions a second. BenchmarkOtherMachine in rules/cel is beside them.
+func BenchmarkJudge(b *testing.B) { eachSize(b, judgeMany) }
+
+func judgeMany(b *testing.B, n int) {
+	book, fleet := loadMany(b, n), manyrules.Fleet()
+	j := rules.NewJudge(book)
+	applied := make([]*rules.Applied, len(fleet))
 	for i, f := range fleet {
-		applied[i] = book.For(j, &f.vehicle, []word.Component{f.comp})
+		applied[i] = book.For(j, &f.Of, []word.Component{f.Part})
 	}
 	b.ReportAllocs()
 	run, raised := 0, 0
 	for b.Loop() {
-		for event := range benchEvents {
-			i := event * 7919 % benchVehicles
+		manyrules.Samples(n, func(i int) {
 			for _, a := range applied[i].Rules {
 				if judged := j.Run(a.Rule, fleet[i]); len(judged.Ends) > 0 && judged.Ends[0].Raise {
 					raised++
 				}
 				run++
 			}
-		}
+		})
 	}
 	b.ReportMetric(float64(run)/b.Elapsed().Seconds(), "conditions/s")
 }
 
 // BenchmarkRawMachine is the yardstick beside BenchmarkJudge.
-func BenchmarkRawMachine(b *testing.B) {
+func BenchmarkRawMachine(b *testing.B) { eachSize(b, rawMachine) }
+
+func rawMachine(b *testing.B, n int) {
 	type env struct {
 		Value, Times, Fresh, Change func(string) float64
 		Has                         func(string) bool
 		Odometer                    func() float64
 	}
-	_, fleet := benchFleet()
-	lists := make([][]*vm.Program, benchKinds*benchFluids) // by class
-	for i := range benchRules {
-		c := benchConditions[i/100%len(benchConditions)]
+	fleet := manyrules.Fleet()
+	lists := make([][]*vm.Program, manyrules.Classes)
+	for i := range n {
+		c := manyrules.Condition(i)
 		for _, name := range []string{"value", "times", "fresh", "change", "has", "odometer"} {
 			c = strings.ReplaceAll(c, name+"(", strings.ToUpper(name[:1])+name[1:]+"(")
 		}
@@ -117,15 +80,14 @@ func BenchmarkRawMachine(b *testing.B) {
 	}
 	envs := make([]env, len(fleet))
 	for i, f := range fleet {
-		number := func(a string) float64 { return f.values[a] }
-		envs[i] = env{number, number, number, number, func(a string) bool { _, ok := f.values[a]; return ok }, func() float64 { return 81234 }}
+		number := func(a string) float64 { return f.Values[a] }
+		envs[i] = env{number, number, number, number, func(a string) bool { _, ok := f.Values[a]; return ok }, func() float64 { return manyrules.Odometer }}
 	}
 	var machine vm.VM
 	b.ReportAllocs()
 	run, raised := 0, 0
 	for b.Loop() {
-		for event := range benchEvents {
-			i := event * 7919 % benchVehicles
+		manyrules.Samples(n, func(i int) {
 			for _, program := range lists[i%len(lists)] {
 				out, err := machine.Run(program, &envs[i])
 				if err != nil {
@@ -136,7 +98,7 @@ func BenchmarkRawMachine(b *testing.B) {
 				}
 				run++
 			}
-		}
+		})
 	}
 	b.ReportMetric(float64(run)/b.Elapsed().Seconds(), "conditions/s")
 }
@@ -144,28 +106,27 @@ func BenchmarkRawMachine(b *testing.B) {
 // BenchmarkFor resolves every `where` of 1,000 rules for one vehicle: the first of
 // its class, and one that is like another.
 func BenchmarkFor(b *testing.B) {
-	text, fleet := benchFleet()
-	book := load(b, text)
-	j := NewJudge(book)
-	comps := []word.Component{fleet[7].comp}
+	book, sheet := loadMany(b, manyrules.Sizes[0]), manyrules.Fleet()[7]
+	comps := []word.Component{sheet.Part}
 	for _, name := range []string{"first", "alike"} {
 		b.Run(name, func(b *testing.B) {
+			j := rules.NewJudge(book)
 			b.ReportAllocs()
 			for b.Loop() {
 				if name == "first" {
-					clear(j.applied)
+					j = rules.NewJudge(book)
 				}
-				book.For(j, &fleet[7].vehicle, comps)
+				book.For(j, &sheet.Of, comps)
 			}
 		})
 	}
 }
 
-// BenchmarkLoad checks and compiles 1,000 rules.
+// BenchmarkLoad checks and compiles books.
 func BenchmarkLoad(b *testing.B) {
-	text, _ := benchFleet()
-	b.SetBytes(int64(len(text)))
-	for b.Loop() {
-		load(b, text)
-	}
+	eachSize(b, func(b *testing.B, n int) {
+		for b.Loop() {
+			loadMany(b, n)
+		}
+	})
 }

@@ -204,6 +204,7 @@ const (
 // Rule is one judgement: measured (Measure and limits) or a pattern (Raise).
 type Rule struct {
 	Part
+	run      *program // beside what else judging looks at
 	On       On
 	Measured bool
 	Below    bool    // limits are lower limits

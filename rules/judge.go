@@ -63,7 +63,7 @@ func (j *Judge) Run(r *Rule, f word.Facts) Judged {
 		return Judged{Missing: r.ToFill}
 	}
 	var out Judged
-	out.Missing = j.run.EachEnd(f, r.compiled.asks, func() {
+	out.Missing = j.run.EachEnd(f, r.run.asks, func() {
 		e := j.end(r, f)
 		switch {
 		case !j.run.Complete():
@@ -90,7 +90,7 @@ func (j *Judge) Read() []string { return j.run.Read() }
 
 // end runs the rule's expressions once.
 func (j *Judge) end(r *Rule, f word.Facts) End {
-	s, c := &j.run, r.compiled
+	s, c := &j.run, r.run
 	e := End{Limits: [4]float64{nan, nan, nan, nan}}
 	if c.measure == nil {
 		e.Raise = s.Truth(c.raise)
@@ -153,7 +153,7 @@ func (e End) same(o End) bool {
 // expressions.
 func (j *Judge) Why(r *Rule, f word.Facts, e End) []word.Evidence {
 	var found, first []word.Evidence
-	j.run.EachEnd(f, r.compiled.asks, func() {
+	j.run.EachEnd(f, r.run.asks, func() {
 		if found != nil {
 			return
 		}
@@ -161,7 +161,7 @@ func (j *Judge) Why(r *Rule, f word.Facts, e End) []word.Evidence {
 		recorded := j.run.Recorded(func() {
 			got := j.end(r, f)
 			if same = got.same(e); same {
-				j.reckoned(r.compiled, got)
+				j.reckoned(r.run, got)
 			}
 		})
 		if first == nil {
@@ -181,16 +181,16 @@ func (j *Judge) Why(r *Rule, f word.Facts, e End) []word.Evidence {
 // gives and the operands behind it, as Why does. ok is false where something is missing.
 func (j *Judge) Explain(r *Rule, f word.Facts) (e End, evidence []word.Evidence, ok bool) {
 	f.Ends(0)
-	j.run.Begin(f, r.compiled.asks)
+	j.run.Begin(f, r.run.asks)
 	evidence = j.run.Recorded(func() {
 		e = j.end(r, f)
-		j.reckoned(r.compiled, e)
+		j.reckoned(r.run, e)
 	})
 	return e, evidence, j.run.Complete()
 }
 
 // reckoned adds the measure and the limits that were reckoned to the words.
-func (j *Judge) reckoned(c *compiledRule, e End) {
+func (j *Judge) reckoned(c *program, e End) {
 	j.run.RecordReckoned(c.measure, e.Measure)
 	for i, l := range c.limits {
 		j.run.RecordReckoned(l, e.Limits[i])

@@ -28,6 +28,8 @@ type loader struct {
 	names   map[string]source.Place // of tasks and rules: an alarm is known by its name
 	unitsAt map[string]source.Place // where distance and volume were set
 	named   []*entry                // cautions that the book must explain itself
+
+	programs map[asked]*program
 }
 
 // entry is a part of a file as it is read: a task, a rule, a baseline, a caution, a case.
@@ -48,7 +50,7 @@ func Load(files []File) (*Book, error) {
 		Reader: source.NewReader(source.Cures{Empty: "begin with `book: 1`", Second: "put it into a file of its own",
 			Long: "split it into several files of the folder; all files make one book"}),
 		book: &Book{Hash: hash(files), Data: UsualData, OwnCautions: map[string]string{}}, lang: expression.NewLanguage(),
-		tasks: map[string]*Task{}, names: map[string]source.Place{}, unitsAt: map[string]source.Place{},
+		tasks: map[string]*Task{}, names: map[string]source.Place{}, unitsAt: map[string]source.Place{}, programs: map[asked]*program{},
 	}
 	l.lang.Units = unit.System{Distance: unit.Distances()[0], Volume: unit.Volumes()[0]}
 	parts := map[string][]*entry{}

@@ -98,7 +98,7 @@ func plain(b *Book) {
 		t.Where, t.Shorten, t.Sources = nil, nil, nil
 	}
 	for _, r := range b.Rules {
-		r.Where, r.compiled, r.Sources = nil, nil, nil
+		r.Where, r.compiled, r.run, r.Sources = nil, nil, nil, nil
 	}
 	for _, bl := range b.Baselines {
 		bl.Where, bl.Sources = nil, nil

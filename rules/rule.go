@@ -22,11 +22,7 @@ import (
 // share their questions; each template has its own, since what it cannot say
 // does not keep the rule from being judged.
 type compiledRule struct {
-	asks    *expression.Asks
-	measure *expression.Condition // nil for a pattern
-	limits  [4]*expression.Condition
-	raise   *expression.Condition
-	clear   *expression.Condition
+	program
 	say     *expression.Template
 	advise  [4]*expression.Template
 	meaning string // all that the rule says, without comments and layout
@@ -56,7 +52,7 @@ type ruleReader struct {
 // rule reads one judgement.
 func (e *entry) rule() {
 	part := e.part(slices.Concat(sharedKeys, measuredKeys, patternKeys)...)
-	rr := &ruleReader{e, &Rule{Part: part, compiled: &compiledRule{asks: &expression.Asks{}}}}
+	rr := &ruleReader{e, &Rule{Part: part, compiled: &compiledRule{program: program{asks: &expression.Asks{}}}}}
 	if e.n.Kind == yaml.MappingNode {
 		rr.read()
 	}
@@ -84,6 +80,7 @@ func (rr *ruleReader) read() {
 	rr.opens()
 	rr.pullIns()
 	rr.components()
+	r.run = rr.l.programOf(&r.compiled.program)
 	rr.l.book.Rules = append(rr.l.book.Rules, r)
 }
 

@@ -113,9 +113,9 @@ func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 		return operand{}
 	}
 	from, to := span(n)
-	if info.Sample && c.asks.Sample == nil {
-		f := c.src.makeFault(from, to, "add `on: sample`, or a `where` that reads component", c.scope.What+" asks "+info.Name+" of no component")
-		c.asks.Sample = &f
+	if info.Sample && c.fluid == nil {
+		c.fluid = &ofFluid{info, from, to}
+		c.asks.ofFluid(c.src, c.scope, *c.fluid)
 	}
 	if info.Word == word.Kept && !c.l.Fresh[arg] && !c.asks.asked(word.HasFresh, arg) {
 		c.l.Questions = append(c.l.Questions, c.src.makeFault(from, to, "add "+arg+" to the `fresh` of a baseline",

@@ -69,6 +69,7 @@ type compiler struct {
 	maxLets   int
 	steps     int
 	component bool // reads component
+	fluid     *ofFluid
 	fields    []string
 	failed    bool
 }

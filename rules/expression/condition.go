@@ -36,6 +36,7 @@ type Language struct {
 	Questions []source.Fault
 
 	parser *conf.Config
+	shared map[written]*Shared
 }
 
 // NewLanguage returns a language in which there is nothing to speak of yet. It disables
@@ -47,7 +48,7 @@ func NewLanguage() *Language {
 	for name := range c.Builtins {
 		c.Disabled[name] = true
 	}
-	return &Language{Mean: map[string]bool{}, Spread: map[string]bool{}, Fresh: map[string]bool{}, parser: c}
+	return &Language{Mean: map[string]bool{}, Spread: map[string]bool{}, Fresh: map[string]bool{}, parser: c, shared: map[written]*Shared{}}
 }
 
 // Condition is one checked and compiled expression of a rule file. It is
@@ -63,6 +64,7 @@ type Condition struct {
 	value    operand
 	lets     int // how many `let` names it binds
 	compares comparands
+	shared   *Shared
 }
 
 // AsksFacts reports whether the condition asks anything of the meters, samples or
@@ -167,6 +169,10 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 		src.fault(0, 1, "", "%s is empty", sc.What)
 		return nil
 	}
+	w, questions := l.written(src.text, sc, a), len(l.Questions)
+	if before := l.shared[w]; before != nil {
+		return before.again(src, sc, a)
+	}
 	node, err := l.parse(src.text)
 	if err != nil {
 		src.syntax(err, sc)
@@ -183,6 +189,9 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 	out := &Condition{Text: src.text, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, Named: namedIn(node), asks: a, value: value, lets: c.maxLets}
 	if !sc.Words {
 		out.compares = comparandsOf(node)
+	}
+	if len(l.Questions) == questions { // a question stands in its place
+		l.keep(w, c, out)
 	}
 	return out
 }
