@@ -66,7 +66,7 @@ func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 	grouped(cmd, "Enter", append(enter.Commands(s), sendCommand(s))...)
 	grouped(cmd, "Ask", append(ask.Commands(s), deliveriesCommand(s))...)
 	cmd.SetHelpCommandGroupID("Start and run")
-	grouped(cmd, "Rules", append(ask.Trials(s), previewCommand(s), chaptersCommand(s), wordsCommand(s), schemaCommand(s))...)
+	grouped(cmd, "Rules", append(ask.Trials(s), previewCommand(s), chaptersCommand(s), wordsCommand(s), schemaCommand(s), languageServerCommand(s))...)
 	return cmd
 }
 

@@ -69,15 +69,21 @@ func defaults() settings {
 
 // loadSettings reads DIR/telltale.yaml; all faults come at once.
 func loadSettings(dir string) (settings, error) {
-	set := defaults()
 	path := filepath.Join(dir, "telltale.yaml")
 	text, err := os.ReadFile(path)
 	if os.IsNotExist(err) {
-		return set, nil
+		return defaults(), nil
 	}
 	if err != nil {
-		return set, fmt.Errorf("reading the settings: %w", err)
+		return defaults(), fmt.Errorf("reading the settings: %w", err)
 	}
+	return readSettings(path, text)
+}
+
+// readSettings reads the text of a telltale.yaml at a path, beside which files lie that it
+// names.
+func readSettings(path string, text []byte) (settings, error) {
+	set, dir := defaults(), filepath.Dir(path)
 	s, root := source.Read(path, text)
 	if root == nil {
 		return set, s.Err()

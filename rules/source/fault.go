@@ -32,6 +32,7 @@ type Fault struct {
 	Hint   string // the cure; empty where Text says it all
 	Source string // the line as it stands in the file, cut to 160 characters around the fault
 	Width  int    // how many characters are at fault, from Col; at least 1
+	Fix    *Fix   // the cure as data; nil where it is a person's to find
 
 	cut int // characters of the line left out before Source
 }
