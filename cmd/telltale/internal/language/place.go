@@ -40,12 +40,16 @@ func placeAt(text string, p position) place {
 func keysAbove(text string, n, indent int) []string {
 	var keys []string
 	for n--; n >= 0 && indent > 0; n-- {
-		if m := keyForm.FindStringSubmatch(line(text, n)); m != nil && len(m[1]) < indent {
-			keys = append(keys, unquoted(m[2]))
-			if indent = len(m[1]); strings.Contains(m[1], "-") {
-				indent = strings.Index(m[1], "-")
-				keys = append(keys, "")
-			}
+		m := keyForm.FindStringSubmatch(line(text, n))
+		if m == nil || len(m[1]) > indent {
+			continue
+		}
+		dash := strings.Index(m[1], "-")
+		if len(m[1]) < indent {
+			keys, indent = append(keys, unquoted(m[2])), len(m[1])
+		}
+		if dash >= 0 && len(m[1]) == indent {
+			keys, indent = append(keys, ""), dash
 		}
 	}
 	slices.Reverse(keys)
