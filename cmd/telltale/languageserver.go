@@ -25,8 +25,8 @@ func languageServerCommand(s cli.Env) *cobra.Command {
 		Use:   "language-server",
 		Short: "Show mistakes, meanings and completions in an editor while you type",
 		Long: `Serve an editor over the Language Server Protocol, on the standard input and output. The
-editor starts it by itself for the YAML files of a folder: see "In an editor" in the README
-of cmd/telltale.`,
+editor starts it by itself for the YAML files of a folder: rules/README.md says how, under
+"Editors".`,
 		Example: "  telltale language-server",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
