@@ -115,7 +115,8 @@ func (e *entry) spread(means map[string]float64) map[string]float64 {
 	return e.analytes("spread", true)
 }
 
-// concentration reads a number in the analyte's own unit, which may be written.
+// concentration reads a number in the analyte's own unit, or in the file's unit of that
+// kind; the unit may be written.
 func (e *entry) concentration(n *yaml.Node, name, what string) (float64, bool) {
 	own := analytes.UnitOf(name)
 	if n.Kind == yaml.ScalarNode && n.Tag == "!!str" && n.Style == 0 && own != "" && strings.ContainsAny(n.Value, "/%CFtmp") {
@@ -123,5 +124,10 @@ func (e *entry) concentration(n *yaml.Node, name, what string) (float64, bool) {
 		v, _, ok := e.Base(n, name+" of "+what, kind)
 		return v, ok
 	}
-	return e.Number(n, name+" of "+what)
+	v, ok := e.Number(n, name+" of "+what)
+	kind, _ := unit.Of(own)
+	if in := e.units.Of(kind); in != "" {
+		v, _, _ = unit.Base(v, in)
+	}
+	return v, ok
 }

@@ -25,7 +25,7 @@ func standIn(path []string) string {
 	case "early", "tolerance":
 		return map[string]string{"distance": "1 m", "time": "1 days", "hours": "1 s", "tolerance": "0"}[last]
 	case "above", "below":
-		return "odometer()"
+		return "measure"
 	case "mean", "spread", "fresh":
 		return "1"
 	case "fluid age":

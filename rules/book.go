@@ -26,7 +26,7 @@ type File struct {
 type Book struct {
 	// Hash is "sha256:" and the hex hash of the files' names and texts in order of name.
 	Hash      string
-	Units     unit.System // what its bare numbers and functions speak
+	Units     unit.System // that all files which say any agree on, metric ones else
 	Tasks     []*Task     // by name
 	Rules     []*Rule     // by name
 	Baselines []*Baseline // those that go before others first; of those that match, the first counts

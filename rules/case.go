@@ -9,6 +9,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules/source"
+	"telltale/rules/unit"
 )
 
 // Case is an example that a rule file carries: what happens, and the transitions
@@ -25,6 +26,7 @@ type Case struct {
 	// Baselines stand before those of the book while the case runs, for figures that
 	// a book leaves to its user.
 	Baselines []*Baseline
+	Units     unit.System // of the bare numbers of Given: those of its file, metric ones else
 	At        source.Place
 
 	d    *source.Document
@@ -72,7 +74,7 @@ var taskStages = []string{"normal", "soon", "due", "overdue"}
 func (e *entry) readCase() {
 	f := e.Mapping(e.n, e.what, "given", "expect", "of", "baselines")
 	doc := *e.Document // whoever runs the case places faults, at any time
-	c := &Case{Name: e.key.Value, At: e.Place(e.key), d: &doc, node: e.key}
+	c := &Case{Name: e.key.Value, Units: e.units.Or(unit.Metric), At: e.Place(e.key), d: &doc, node: e.key}
 	switch v := f["given"]; {
 	case v == nil:
 		e.Fault(e.key, "list what happens: `given: [ … ]`", "%s has no `given`", e.what)

@@ -102,7 +102,7 @@ func joined(list, more []string) []string {
 // where a vehicle is found that both match.
 func (l *loader) bothMatch() {
 	list := l.book.Baselines
-	search := expression.NewSearch(l.lang.Units)
+	search := expression.NewSearch()
 	for i, a := range list {
 		for _, b := range list[i+1:] {
 			if !search.Next() {

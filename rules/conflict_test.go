@@ -18,7 +18,7 @@ func TestConflicts(t *testing.T) {
 			`a vehicle tagged road "hills" with a component called "rear"`},
 		{`component.kind == "gearbox" && component.capacity > 5`, `component.kind == "gearbox" && component.capacity <= 5`, ""},
 		{`component.kind == "gearbox" && component.capacity > 5`, `component.kind == "gearbox" && component.capacity < 9`,
-			`a vehicle with a component of kind "gearbox" that holds 6`},
+			`a vehicle with a component of kind "gearbox" that holds 6 L`},
 		{`lower(component.fluid) == "atf"`, `component.fluid startsWith "at"`, `a vehicle with a component filled with "atf"`},
 		{`component.kind == "axle" && vehicle.name startsWith "bus"`, `component.kind == "axle"`, `a vehicle called "bus" with a component of kind "axle"`},
 		{`component.kind == "axle" && vehicle.key == "bus-07"`, `component.kind == "axle" && vehicle.key == "bus-08"`, ""},

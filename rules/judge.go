@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"telltale/rules/english"
 	"telltale/rules/expression"
 	"telltale/rules/word"
 )
@@ -42,7 +43,12 @@ type Judge struct {
 }
 
 // NewJudge returns a Judge for the book.
-func NewJudge(b *Book) *Judge { return &Judge{run: expression.NewRunner(b.Units)} }
+func NewJudge(b *Book) *Judge {
+	return &Judge{run: expression.NewRunner(english.Reader{Units: b.Units})}
+}
+
+// Reads says for whom the judge writes from now on; at first in the book's units.
+func (j *Judge) Reads(r english.Reader) { j.run.Reads(r) }
 
 // Matches is [expression.Runner.Matches].
 func (j *Judge) Matches(c *expression.Condition, v *word.Vehicle, comp *word.Component) (bool, error) {

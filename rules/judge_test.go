@@ -266,8 +266,9 @@ func TestWhy(t *testing.T) {
 		{"    raise: value(\"Na\") - fresh(\"Na\") > 15 && value(\"K\") > 10 && change(\"K\") > 0\n    stage: warning\n",
 			[]word.Evidence{{Of: `value("Na")`, Value: 26, Unit: "mg/kg", Note: "revision 2"}, {Of: `fresh("Na")`, Value: 6, Unit: "mg/kg"}, {Of: `value("Na") - fresh("Na")`, Value: 20}, {Of: `value("K")`, Value: 3, Unit: "mg/kg"}}},
 		{"    measure: times(\"Cu\")\n    above: {advisory: 2, caution: 3}\n", []word.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "baseline b, invented"}}},
-		{"    measure: value(\"Cu\") / times(\"Cu\")\n    above: {advisory: 2 * times(\"Cu\"), warning: 1000}\n",
-			[]word.Evidence{{Of: `value("Cu")`, Value: 131, Unit: "mg/kg"}, {Of: `times("Cu")`, Value: 3.275, Note: "baseline b, invented"}, {Of: `value("Cu") / times("Cu")`, Value: 40}, {Of: `2 * times("Cu")`, Value: 6.55}}},
+		{"    measure: value(\"Cu\") / times(\"Cu\")\n    above: {advisory: 2 * value(\"Na\"), warning: 1000}\n",
+			[]word.Evidence{{Of: `value("Cu")`, Value: 131, Unit: "mg/kg"}, {Of: `times("Cu")`, Value: 3.275, Note: "baseline b, invented"}, {Of: `value("Na")`, Value: 26, Unit: "mg/kg", Note: "revision 2"},
+				{Of: `value("Cu") / times("Cu")`, Value: 40}, {Of: `2 * value("Na")`, Value: 52}}},
 		{"    raise: has(\"Cu\") && !below(\"Cu\") && rate(\"Fe\") > 0\n    stage: caution\n",
 			[]word.Evidence{{Of: `below("Cu")`, Value: 0, Note: "no"}, {Of: `rate("Fe")`, Value: 0.36, Unit: "mg/kg per 100 h", Note: "by hours"}}},
 		// What chooses is told by what it asked, not as a program.

@@ -24,10 +24,10 @@ type loader struct {
 	book *Book
 	lang *expression.Language
 
-	tasks   map[string]*Task
-	names   map[string]source.Place // of tasks and rules: an alarm is known by its name
-	unitsAt map[string]source.Place // where distance and volume were set
-	named   []*entry                // cautions that the book must explain itself
+	tasks map[string]*Task
+	names map[string]source.Place // of tasks and rules: an alarm is known by its name
+	units []unit.System           // what the files say, each of what it says
+	named []*entry                // cautions that the book must explain itself
 
 	programs map[asked]*program
 }
@@ -39,6 +39,7 @@ type entry struct {
 	key, n *yaml.Node            // its name, and what stands there
 	what   string                // `task "engine oil"`
 	f      map[string]*yaml.Node // of n
+	units  unit.System           // that the file speaks; "" where it does not say
 }
 
 // Load checks and compiles rule files into one book. The error is a [source.Faults] with
@@ -50,9 +51,8 @@ func Load(files []File) (*Book, error) {
 		Reader: source.NewReader(source.Cures{Empty: "begin with `book: 1`", Second: "put it into a file of its own",
 			Long: "split it into several files of the folder; all files make one book"}),
 		book: &Book{Hash: hash(files), Data: UsualData, OwnCautions: map[string]string{}}, lang: expression.NewLanguage(),
-		tasks: map[string]*Task{}, names: map[string]source.Place{}, unitsAt: map[string]source.Place{}, programs: map[asked]*program{},
+		tasks: map[string]*Task{}, names: map[string]source.Place{}, programs: map[asked]*program{},
 	}
-	l.lang.Units = unit.System{Distance: unit.Distances()[0], Volume: unit.Volumes()[0]}
 	parts := map[string][]*entry{}
 	for i, f := range files {
 		if i > 0 && files[i-1].Name == f.Name {
@@ -102,17 +102,15 @@ func (e *entry) top(parts map[string][]*entry) {
 	case v.Kind != yaml.ScalarNode || v.Value != "1" || v.Style != 0:
 		e.Fault(v, "write `book: 1`", "book must be 1, the version of the rule language")
 	}
+	e.units = e.fileUnits(f["units"])
 	for key, n := range f {
-		parts[key] = append(parts[key], &entry{Document: e.Document, l: e.l, n: n})
+		parts[key] = append(parts[key], &entry{Document: e.Document, l: e.l, n: n, units: e.units})
 	}
 }
 
-// read reads units and baselines first, then the names of all tasks, since
-// expressions of every file may speak of them.
+// read reads baselines first, then the names of all tasks, since expressions of every
+// file may speak of them.
 func (l *loader) read(parts map[string][]*entry) {
-	for _, e := range parts["units"] {
-		e.units()
-	}
 	said := map[string]source.Place{} // of the data alarms
 	for _, e := range parts["data alarms"] {
 		e.dataAlarms(said)
@@ -167,7 +165,7 @@ func (l *loader) declared(parts []*entry, what string, at map[string]source.Plac
 
 // within is an entry of that kind within another.
 func (e *entry) within(p source.Pair, kind string) *entry {
-	return &entry{Document: e.Document, l: e.l, key: p.Key, n: p.Value, what: fmt.Sprintf("%s %q", kind, p.Key.Value)}
+	return &entry{Document: e.Document, l: e.l, key: p.Key, n: p.Value, what: fmt.Sprintf("%s %q", kind, p.Key.Value), units: e.units}
 }
 
 // part reads the keys of the entry, and what any part has of them.
@@ -176,7 +174,7 @@ func (e *entry) part(keys ...string) Part {
 	e.source(e.f["source"], e.n, e.what)
 	p := Part{Name: e.key.Value, At: e.Place(e.key), Title: e.titled(), Was: e.wasCalled(), Over: e.Texts(e.f["over"], "over of "+e.what),
 		Sources: e.figures(), ToFill: e.blanks(), read: e}
-	scope := expression.Scope{What: "where of " + e.what, Want: expression.Truth}
+	scope := expression.Scope{What: "where of " + e.what, Want: expression.Truth, Units: e.units}
 	p.Where = e.l.lang.Condition(e.Document, e.f["where"], scope, &expression.Asks{})
 	return p
 }
@@ -196,25 +194,6 @@ func (e *entry) misnamed(n *yaml.Node, hint, format string, args ...any) {
 	e.Add(e.FaultAt(n.Line, n.Column, len(n.Value), hint, fmt.Sprintf(format, args...)))
 }
 
-// units reads {distance: km, volume: L}. All files that say it must agree.
-func (e *entry) units() {
-	f := e.Mapping(e.n, "units", "distance", "volume")
-	set := func(key string, target *string, options ...string) {
-		v := f[key]
-		if v == nil {
-			return
-		}
-		got := options[e.Choice(v, "units "+key, options...)]
-		if first, ok := e.l.unitsAt[key]; ok && *target != got {
-			e.Fault(v, "all rule files of a folder use one unit of "+key, "%s here, but %s at %s", got, *target, first)
-			return
-		}
-		*target, e.l.unitsAt[key] = got, e.Place(v)
-	}
-	set("distance", &e.l.lang.Units.Distance, unit.Distances()...)
-	set("volume", &e.l.lang.Units.Volume, unit.Volumes()...)
-}
-
 // wasCalled reads the earlier name of a task or rule.
 func (e *entry) wasCalled() string {
 	name := e.Text(e.f["was"], "was of "+e.what)
@@ -228,7 +207,7 @@ func (e *entry) wasCalled() string {
 // finish puts everything in order of name and drops what only loading needs.
 func (l *loader) finish() {
 	b := l.book
-	b.Units = l.lang.Units
+	b.Units = unit.Agreed(l.units).Or(unit.Metric)
 	b.Baselines = slices.DeleteFunc(b.Baselines, func(bl *Baseline) bool {
 		return slices.ContainsFunc(bl.ToFill, func(s string) bool { return strings.HasPrefix(s, "fluid age") })
 	})

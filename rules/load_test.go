@@ -147,7 +147,7 @@ func TestLoadOfAWholeBook(t *testing.T) {
 	if len(b.Cases) != 1 || b.Cases[0].Name != "half a drain does not hide the copper" || len(b.Cases[0].Given) != 1 || len(b.Cases[0].Expect) != 1 {
 		t.Errorf("cases: %s", show(b.Cases))
 	}
-	if want := (unit.System{Distance: "km", Volume: "L"}); b.Units != want || len(b.Questions) != 0 || !strings.HasPrefix(hash, "sha256:") || len(hash) != 71 {
+	if want := unit.Metric; b.Units != want || len(b.Questions) != 0 || !strings.HasPrefix(hash, "sha256:") || len(hash) != 71 {
 		t.Errorf("units %v, questions %v, hash %s", b.Units, b.Questions, hash)
 	}
 }
@@ -183,21 +183,6 @@ func TestHash(t *testing.T) {
 		if h := hashOf(files...); h == base {
 			t.Errorf("%v: the same hash", files)
 		}
-	}
-}
-
-// Files need not all say units; those that do agree, and may come last.
-func TestUnitsOfABook(t *testing.T) {
-	b, err := Load([]File{
-		{"a.yaml", []byte("book: 1\nrules:\n  far: {on: reading, measure: odometer(), above: {advisory: 1}}\n")},
-		{"b.yaml", []byte("book: 1\nunits: {distance: mi}\n")},
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	got := NewJudge(b).Run(b.Rules[0], &fakeFacts{numbers: map[string]float64{"odometer()": 160934.4}})
-	if len(got.Ends) != 1 || got.Ends[0].Measure != 100 || b.Units != (unit.System{Distance: "mi", Volume: "L"}) {
-		t.Errorf("got %+v in %v", got, b.Units)
 	}
 }
 

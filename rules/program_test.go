@@ -18,7 +18,7 @@ var programExpressions = []string{
 	`raise: value("Cu") > 50 && value("Fe") > 20` + "\n    stage: caution",
 	`raise: value("Fe") > 20 && value("Cu") > 50` + "\n    stage: caution",
 	`raise: value("Cu") > 50 && value("Fe") > 20` + "\n    clear: value(\"Fe\") < 10\n    stage: advisory",
-	`raise: let f = value("Fe"); f > 20 && f < odometer()` + "\n    stage: caution",
+	`raise: let f = value("Fe"); f > 20 && odometer() > 30` + "\n    stage: caution",
 }
 
 func programBook(t interface{ Fatalf(string, ...any) }, expressions []string) *Book {

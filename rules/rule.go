@@ -127,7 +127,7 @@ func (rr *ruleReader) foreign(keys []string, form, other string) {
 }
 
 func (rr *ruleReader) expression(n *yaml.Node, key string, want expression.Kind, measure bool) *expression.Condition {
-	return rr.l.lang.Condition(rr.Document, n, expression.Scope{What: key + " of " + rr.what, Want: want, Words: true, Measure: measure}, rr.r.compiled.asks)
+	return rr.l.lang.Condition(rr.Document, n, expression.Scope{What: key + " of " + rr.what, Want: want, Words: true, Measure: measure, Of: rr.r.compiled.measure, Units: rr.units}, rr.r.compiled.asks)
 }
 
 // pattern reads raise, clear and stage.
@@ -322,7 +322,7 @@ func (rr *ruleReader) eachStage(key string, read func(n *yaml.Node, stage int)) 
 // words reads what the rule says and advises.
 func (rr *ruleReader) words() {
 	c := rr.r.compiled
-	sc := expression.Scope{What: "say of " + rr.what, Words: true, Measure: rr.r.Measured, Stage: true}
+	sc := expression.Scope{What: "say of " + rr.what, Words: true, Measure: rr.r.Measured, Stage: true, Of: rr.r.compiled.measure, Units: rr.units}
 	c.say = rr.l.lang.Template(rr.Document, rr.f["say"], sc)
 	sc.What = "advise of " + rr.what
 	rr.eachStage("advise", func(n *yaml.Node, stage int) {

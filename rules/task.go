@@ -80,7 +80,7 @@ func (e *entry) margins(f map[string]*yaml.Node, what string, of Limits, key str
 // shorten reads the factor by which intervals are multiplied.
 func (e *entry) shorten() *expression.Condition {
 	n := e.f["shorten"]
-	c := e.l.lang.Condition(e.Document, n, expression.Scope{What: "shorten of " + e.what, Want: expression.Number, Words: true}, &expression.Asks{})
+	c := e.l.lang.Condition(e.Document, n, expression.Scope{What: "shorten of " + e.what, Want: expression.Number, Words: true, Units: e.units}, &expression.Asks{})
 	if c == nil {
 		return nil
 	}

@@ -111,14 +111,14 @@ func (r *runner) read() []event.Event {
 
 // event reads one line.
 func (r *runner) event(line, id string) (event.Event, error) {
-	part, is, err := intake.ShortBaseline(line, r.book)
+	part, is, err := intake.ShortBaseline(line, r.book, r.c.Units)
 	switch {
 	case err != nil:
 		return event.Event{}, err
 	case is:
 		return r.usual(part), nil
 	}
-	return intake.Short(line, id, r.book.Units)
+	return intake.Short(line, id, r.c.Units)
 }
 
 // usual puts what the line says is usual in a group beside what was said of others

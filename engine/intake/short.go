@@ -352,9 +352,12 @@ func (p *shortReader) beside(results []event.ResultData, averages []average) {
 	}
 }
 
-// result reads a number in the analyte's own unit.
+// result reads a number in the unit that is spoken here of what the analyte measures, or in
+// its own.
 func (p *shortReader) result(analyte string) event.ResultData {
-	r := event.ResultData{Analyte: analyte, Unit: cmp.Or(analytes.UnitOf(analyte), "index")}
+	own := analytes.UnitOf(analyte)
+	kind, _ := unit.Of(own)
+	r := event.ResultData{Analyte: analyte, Unit: cmp.Or(p.units.Of(kind), own, "index")}
 	w := p.word("the result for " + analyte)
 	text, below := strings.CutPrefix(w.text, "<")
 	v, err := strconv.ParseFloat(text, 64)
@@ -416,12 +419,12 @@ func (p *shortReader) answer(ev *event.Event) {
 // number is that of as many samples and vehicles as the book asks for, or as `samples`
 // says; several are a sample each. It is false of a line that is no baseline; what is
 // wrong is a *[ShortFault].
-func ShortBaseline(line string, b *rules.Book) (part fleet.SurveyPart, is bool, err error) {
+func ShortBaseline(line string, b *rules.Book, units unit.System) (part fleet.SurveyPart, is bool, err error) {
 	words, err := split(line)
 	if err != nil || len(words) < 2 || words[1].quoted || words[1].text != "baseline" {
 		return fleet.SurveyPart{}, false, nil
 	}
-	p := &baselineReader{shortReader: shortReader{words: words, units: b.Units, end: len([]rune(line)) + 1},
+	p := &baselineReader{shortReader: shortReader{words: words, units: units, end: len([]rune(line)) + 1},
 		like: fleet.SurveySample{Distance: -1, Hours: -1}, results: map[string][]fleet.SurveyResult{}}
 	now := p.time("the date")
 	p.at++

@@ -104,7 +104,7 @@ func (v *View) Applied() *Applied {
 	for _, c := range reg.Components {
 		rc := word.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid}
 		if value := event.Litres(c.Capacity); !math.IsNaN(value) {
-			rc.Capacity = unit.From(value, v.Book.Units.Volume)
+			rc.Capacity = value
 		}
 		a.Comps = append(a.Comps, rc)
 	}

@@ -11,6 +11,7 @@ import (
 
 	"telltale/rules/analytes"
 	"telltale/rules/source"
+	"telltale/rules/unit"
 	"telltale/rules/word"
 )
 
@@ -50,7 +51,7 @@ func (c *compiler) fieldOf(k Kind, key *ast.StringNode) operand {
 	}
 	c.fields = append(c.fields, path)
 	if path == "component.capacity" {
-		return operand{kind: Number, word: true, num: capacity}
+		return c.capacity()
 	}
 	read := word.Field(path)
 	switch {
@@ -69,13 +70,19 @@ func (c *compiler) fieldOf(k Kind, key *ast.StringNode) operand {
 }
 
 // capacity is missing where it is 0: an unknown amount is not none.
-func capacity(s *Runner) float64 {
-	if s.comp == nil || s.comp.Capacity == 0 {
-		s.miss("the component's capacity")
-		return 0
-	}
-	s.Record(word.Evidence{Of: "component.capacity", Value: s.comp.Capacity, Unit: s.units.Volume})
-	return s.comp.Capacity
+func (c *compiler) capacity() operand {
+	in := c.scope.Units.Or(unit.Metric).Volume
+	is := quantity{in: in}
+	is.powers[unit.Volume] = 1
+	return operand{kind: Number, word: true, is: is, num: func(s *Runner) float64 {
+		if s.comp == nil || s.comp.Capacity == 0 {
+			s.miss("the component's capacity")
+			return 0
+		}
+		v := unit.From(s.comp.Capacity, in)
+		s.Record(word.Evidence{Of: "component.capacity", Value: v, Unit: in})
+		return v
+	}}
 }
 
 // call compiles a word or a function.
@@ -99,7 +106,11 @@ func (c *compiler) call(n *ast.CallNode) operand {
 	if name.Value == "now" || name.Value == "date" {
 		return c.fault(n, "the time is that of the event; ask daysSince(…) or daysToDue(…)", "there is no clock in rules")
 	}
-	return c.fault(name, c.src.d.DidYouMean(name.Value, c.names()[2:], "`telltale rules words` lists what a rule may ask"), "unknown function `%s`", name.Value)
+	hint := c.src.d.DidYouMean(name.Value, c.names()[2:], "`telltale rules words` lists what a rule may ask")
+	if u := unit.Spoken(name.Value); functions[u].compile != nil {
+		hint = "write " + u + "(…)"
+	}
+	return c.fault(name, hint, "unknown function `%s`", name.Value)
 }
 
 // word compiles a question to the facts.
@@ -121,11 +132,11 @@ func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 		c.l.Questions = append(c.l.Questions, c.src.makeFault(from, to, "add "+arg+" to the `fresh` of a baseline",
 			"no baseline says how much "+arg+" fresh fluid contains, so kept cannot be judged"))
 	}
-	i := c.asks.add(info, arg, c.l.Units)
+	i := c.asks.add(info, arg, c.l.spoken(c.scope.Units))
 	if info.Truth {
 		return operand{kind: Truth, word: true, truth: func(s *Runner) bool { return s.ask(i) != 0 }}
 	}
-	out := operand{kind: Number, word: true, num: func(s *Runner) float64 { return s.ask(i) }}
+	out := operand{kind: Number, word: true, num: func(s *Runner) float64 { return s.ask(i) }, is: askedFor(&c.asks.list[i])}
 	if info.Word == word.Value {
 		out.censors = arg
 	}
@@ -253,7 +264,12 @@ var functions = map[string]function{
 	"max":   {2, 16, Number, ofNumbers(math.Max)},
 	"min":   {2, 16, Number, ofNumbers(math.Min)},
 	"round": {1, 2, Number, rounding},
+
+	"bar": aFigure, "days": aFigure, "degC": aFigure, "degF": aFigure, "gal": aFigure, "h": aFigure, "km": aFigure, "kPa": aFigure, "L": aFigure,
+	"mi": aFigure, "psi": aFigure, "qt": aFigure,
 }
+
+var aFigure = function{1, 1, Number, figure}
 
 func (c *compiler) function(n *ast.CallNode, name string, f function) operand {
 	args := make([]operand, len(n.Arguments))
@@ -276,13 +292,17 @@ func (c *compiler) function(n *ast.CallNode, name string, f function) operand {
 func ofNumber(f func(float64) float64) func(*compiler, *ast.CallNode, []operand) operand {
 	return func(_ *compiler, _ *ast.CallNode, args []operand) operand {
 		x := args[0].num
-		return operand{kind: Number, num: func(s *Runner) float64 { return f(x(s)) }}
+		return operand{kind: Number, num: func(s *Runner) float64 { return f(x(s)) }, is: args[0].is}
 	}
 }
 
 func ofNumbers(f func(a, b float64) float64) func(*compiler, *ast.CallNode, []operand) operand {
-	return func(_ *compiler, _ *ast.CallNode, args []operand) operand {
-		return operand{kind: Number, num: func(s *Runner) float64 {
+	return func(c *compiler, n *ast.CallNode, args []operand) operand {
+		is, ok := c.alike(n, n.Callee.String(), args, n.Arguments...)
+		if !ok {
+			return operand{}
+		}
+		return operand{kind: Number, is: is, num: func(s *Runner) float64 {
 			v := args[0].num(s)
 			for _, a := range args[1:] {
 				v = f(v, a.num(s))
@@ -301,7 +321,7 @@ func rounding(c *compiler, n *ast.CallNode, args []operand) operand {
 		}
 		decimals = int(d.value)
 	}
-	return operand{kind: Number, num: func(s *Runner) float64 { return round(x(s), decimals) }}
+	return operand{kind: Number, num: func(s *Runner) float64 { return round(x(s), decimals) }, is: args[0].is}
 }
 
 func lowering(_ *compiler, _ *ast.CallNode, args []operand) operand {

@@ -47,10 +47,12 @@ type operand struct {
 	texts    []string
 	censors  string // the analyte, where it is exactly value(analyte)
 	field    string // of the register, where it is exactly that
+	is       quantity
+	stated   int // how many digits count, of a figure with a unit that is written out; else 0
 }
 
 func constantNumber(v float64) operand {
-	return operand{kind: Number, constant: true, value: v, num: func(*Runner) float64 { return v }}
+	return operand{kind: Number, constant: true, value: v, num: func(*Runner) float64 { return v }, is: quantity{bare: true}}
 }
 
 func constantText(v string) operand {
@@ -71,6 +73,7 @@ type compiler struct {
 	component bool // reads component
 	fluid     *ofFluid
 	fields    []string
+	unsaid    []unsaid
 	failed    bool
 }
 
@@ -201,7 +204,7 @@ func (c *compiler) identifier(n *ast.IdentifierNode) operand {
 		return operand{kind: component, word: true}
 	case "measure":
 		if c.scope.Measure {
-			return operand{kind: Number, word: true, num: func(s *Runner) float64 { return s.measure }}
+			return operand{kind: Number, word: true, num: func(s *Runner) float64 { return s.measure }, is: c.measured()}
 		}
 		return c.fault(n, "", "`measure` is known only in the limits, say and advise of a measured rule")
 	case "stage":
@@ -247,7 +250,12 @@ func (c *compiler) choice(n *ast.ConditionalNode) operand {
 	}
 	switch a.kind {
 	case Number:
-		return operand{kind: Number, num: either(cond.truth, a.num, b.num)}
+		sides := []operand{a, b}
+		is, ok := c.alike(n.Exp2, "a choice", sides, n.Exp1, n.Exp2)
+		if !ok {
+			return operand{}
+		}
+		return operand{kind: Number, num: either(cond.truth, sides[0].num, sides[1].num), is: is}
 	case Text:
 		return operand{kind: Text, text: either(cond.truth, a.text, b.text)}
 	case Truth:
@@ -300,7 +308,7 @@ func (c *compiler) let(n *ast.VariableDeclaratorNode) operand {
 		return c.fault(n.Value, "", "let can name a number, text, or true or false, this is %s", v.kind)
 	}
 	slot := len(c.lets)
-	name := operand{kind: v.kind, word: true, field: v.field,
+	name := operand{kind: v.kind, word: true, field: v.field, is: v.is,
 		num:   func(s *Runner) float64 { return s.named(slot).num },
 		text:  func(s *Runner) string { return s.named(slot).text },
 		truth: func(s *Runner) bool { return s.named(slot).truth },
@@ -320,7 +328,7 @@ func (c *compiler) let(n *ast.VariableDeclaratorNode) operand {
 		s.missing = s.missing[:before]
 	}
 	x, y, z := rest.num, rest.text, rest.truth
-	return operand{kind: rest.kind, numbers: rest.numbers, texts: rest.texts,
+	return operand{kind: rest.kind, numbers: rest.numbers, texts: rest.texts, is: rest.is,
 		num:   func(s *Runner) float64 { bind(s); return x(s) },
 		text:  func(s *Runner) string { bind(s); return y(s) },
 		truth: func(s *Runner) bool { bind(s); return z(s) },
@@ -335,7 +343,7 @@ func binder(v operand, slot int, of string) func(*Runner) {
 			x := v.num(s)
 			s.lets[slot].num = x
 			if s.record != nil && !v.constant && !v.word && !choice(of) {
-				s.Record(word.Evidence{Of: of, Value: x})
+				s.Record(word.Evidence{Of: of, Value: x, Unit: v.is.shownIn()})
 			}
 		}
 	case Text:
@@ -346,7 +354,7 @@ func binder(v operand, slot int, of string) func(*Runner) {
 
 // array compiles a list of constants, which may stand to the right of `in`.
 func (c *compiler) array(n *ast.ArrayNode) operand {
-	out := operand{kind: list, constant: true}
+	out := operand{kind: list, constant: true, is: quantity{bare: true}}
 	for _, e := range n.Nodes {
 		o := c.compile(e)
 		switch {
@@ -354,7 +362,7 @@ func (c *compiler) array(n *ast.ArrayNode) operand {
 		case !o.constant || o.kind != Number && o.kind != Text:
 			c.fault(e, "", "a list holds numbers or texts that are written out")
 		case o.kind == Number:
-			out.numbers = append(out.numbers, o.value)
+			out.numbers, out.is = append(out.numbers, o.value), o.is
 		default:
 			out.texts = append(out.texts, o.texts[0])
 		}

@@ -18,6 +18,7 @@ import (
 	"github.com/expr-lang/expr/parser"
 	"gopkg.in/yaml.v3"
 
+	"telltale/rules/analytes"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 	"telltale/rules/word"
@@ -26,7 +27,6 @@ import (
 // Language is what the expressions of one book may speak of. It is filled in while the
 // book is read, and what an expression speaks of must be there when it is compiled.
 type Language struct {
-	Units unit.System
 	Tasks []string // all names, sorted
 	// Mean, Spread and Fresh are the analytes of which some baseline says that much;
 	// of a baseline that is made from the fleet nobody knows what it will say.
@@ -36,6 +36,8 @@ type Language struct {
 	Questions []source.Fault
 
 	parser *conf.Config
+	units  map[unit.System]*unit.System // that files speak, one of each
+	asked  map[string]bool              // files that were asked for a unit
 	shared map[written]*Shared
 }
 
@@ -48,7 +50,16 @@ func NewLanguage() *Language {
 	for name := range c.Builtins {
 		c.Disabled[name] = true
 	}
-	return &Language{Mean: map[string]bool{}, Spread: map[string]bool{}, Fresh: map[string]bool{}, parser: c, shared: map[written]*Shared{}}
+	return &Language{Mean: map[string]bool{}, Spread: map[string]bool{}, Fresh: map[string]bool{}, parser: c, shared: map[written]*Shared{},
+		units: map[unit.System]*unit.System{}, asked: map[string]bool{}}
+}
+
+// spoken is one copy of the units for all that is asked in them.
+func (l *Language) spoken(u unit.System) *unit.System {
+	if l.units[u] == nil {
+		l.units[u] = &u
+	}
+	return l.units[u]
 }
 
 // Condition is one checked and compiled expression of a rule file. It is
@@ -97,21 +108,34 @@ type Asks struct {
 type question struct {
 	info  *word.Info
 	arg   string
-	times float64  // from base units: times this,
-	over  float64  // divided by this
-	of    string   // as evidence shows it
-	reads []string // the analytes of which it looks at the sample's result
+	times float64      // from base units: times this,
+	over  float64      // divided by this,
+	plus  float64      // plus this
+	of    string       // as evidence shows it
+	reads []string     // the analytes of which it looks at the sample's result
+	units *unit.System // that the file speaks; "" where it does not say
 }
 
-func (a *Asks) add(info *word.Info, arg string, u unit.System) int {
-	i := slices.IndexFunc(a.list, func(q question) bool { return q.info == info && q.arg == arg })
+// add gives the number of a question to the facts, each once for each unit of its answer.
+func (a *Asks) add(info *word.Info, arg string, u *unit.System) int {
+	q := question{info: info, arg: arg, of: info.Asked(arg), reads: info.Reads(arg), units: u}
+	q.times, q.over, q.plus = info.Scale(*u, q.own())
+	i := slices.IndexFunc(a.list, func(o question) bool {
+		return o.info == info && o.arg == arg && o.times == q.times && o.over == q.over && o.plus == q.plus
+	})
 	if i < 0 {
 		i = len(a.list)
-		q := question{info: info, arg: arg, of: info.Asked(arg), reads: info.Reads(arg)}
-		q.times, q.over = info.Scale(u)
 		a.list = append(a.list, q)
 	}
 	return i
+}
+
+// own is the unit of the analyte that is asked for.
+func (q *question) own() string {
+	if q.info.Of != word.Analyte {
+		return ""
+	}
+	return analytes.UnitOf(q.arg)
 }
 
 // asked reports whether the word is asked of the argument so far.
@@ -134,11 +158,13 @@ func (a *Asks) Arguments(w word.Word) []string {
 
 // Scope says what an expression may use.
 type Scope struct {
-	What    string // in error texts: `measure of rule "x"`
-	Want    Kind   // what it must give; Any: number, text or truth
-	Words   bool   // words may be asked
-	Measure bool   // `measure` is known
-	Stage   bool   // `stage` is known
+	What    string      // in error texts: `measure of rule "x"`
+	Want    Kind        // what it must give; Any: number, text or truth
+	Words   bool        // words may be asked
+	Measure bool        // `measure` is known
+	Stage   bool        // `stage` is known
+	Of      *Condition  // the measure of the rule; nil where there is none
+	Units   unit.System // that the file speaks; "" where it does not say
 }
 
 // Condition reads a scalar as an expression. It is nil where n is, or where there was a
@@ -171,7 +197,7 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 	}
 	w, questions := l.written(src.text, sc, a), len(l.Questions)
 	if before := l.shared[w]; before != nil {
-		return before.again(src, sc, a)
+		return l.again(before, src, sc, a)
 	}
 	node, err := l.parse(src.text)
 	if err != nil {
@@ -182,17 +208,19 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 	value := c.compile(node)
 	if !c.failed {
 		c.wants(value, node)
+		value = c.likeMeasure(value, node)
 	}
 	if c.failed {
 		return nil
 	}
 	out := &Condition{Text: src.text, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, Named: namedIn(node), asks: a, value: value, lets: c.maxLets}
 	if !sc.Words {
-		out.compares = comparandsOf(node)
+		out.compares = comparandsOf(node, sc.Units)
 	}
 	if len(l.Questions) == questions { // a question stands in its place
 		l.keep(w, c, out)
 	}
+	l.askUnits(src, c.unsaid)
 	return out
 }
 

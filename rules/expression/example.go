@@ -17,6 +17,7 @@ import (
 type Example struct {
 	word.Vehicle
 	Component word.Component
+	units     unit.System // of the conditions
 }
 
 // String describes the example: `a vehicle of kind "bus" with a component`.
@@ -38,7 +39,7 @@ func (e Example) String() string {
 	add("of kind %q", e.Component.Kind)
 	add("filled with %q", e.Component.Fluid)
 	if e.Component.Capacity > 0 {
-		add("that holds %s", english.Number(e.Component.Capacity))
+		add("that holds %s", english.Reader{Units: e.units}.Amount(e.Component.Capacity, unit.Volume))
 	}
 	return strings.Join(parts, " ")
 }
@@ -54,8 +55,8 @@ type Search struct {
 // baselines is still checked in linear time.
 const searchWork = 200_000
 
-// NewSearch returns a Search in a book that speaks those units.
-func NewSearch(u unit.System) *Search { return &Search{run: NewRunner(u), left: searchWork} }
+// NewSearch returns a Search that has done nothing yet.
+func NewSearch() *Search { return &Search{left: searchWork} }
 
 // Next counts a pair of conditions that may be tried; it is false once the search has
 // done all the work that it may do.
@@ -76,8 +77,9 @@ func (s *Search) Both(a, b *Condition) (Example, bool) {
 			both.add(f, values)
 		}
 		both.numbers = append(both.numbers, c.compares.numbers...)
+		both.units = both.units.Or(c.compares.units)
 	}
-	any := Example{word.Vehicle{Key: "any", Name: "any", Kind: "any", Tags: map[string]string{}}, word.Component{Name: "any", Kind: "any", Fluid: "any"}}
+	any := Example{word.Vehicle{Key: "any", Name: "any", Kind: "any", Tags: map[string]string{}}, word.Component{Name: "any", Kind: "any", Fluid: "any"}, both.units}
 	return s.each(slices.Sorted(maps.Keys(both.fields)), both, any, func(e *Example) bool {
 		s.left--
 		one, err1 := s.run.Matches(a, &e.Vehicle, &e.Component)
@@ -141,14 +143,15 @@ func (e *Example) set(field, value string) {
 // comparands are the texts and numbers with which an expression compares fields.
 type comparands struct {
 	fields  map[string][]string
-	numbers []float64
+	numbers []float64 // capacities in litres
+	units   unit.System
 	// plain: it only asks whether fields are equal to texts that it names, so that what
 	// none of those texts brings about no text does.
 	plain bool
 }
 
-func comparandsOf(n ast.Node) comparands {
-	s := comparands{fields: map[string][]string{}, plain: true}
+func comparandsOf(n ast.Node, u unit.System) comparands {
+	s := comparands{fields: map[string][]string{}, plain: true, units: u}
 	ast.Walk(&n, &s)
 	return s
 }
@@ -164,13 +167,16 @@ func (s *comparands) Visit(n *ast.Node) {
 		}
 		return
 	}
-	var in operands
+	in := operands{volume: s.units.Or(unit.Metric).Volume}
 	ast.Walk(n, &in)
 	for _, f := range in.fields {
 		s.add(f, in.texts)
 	}
 	for _, v := range in.numbers {
-		s.numbers = append(s.numbers, v-1, v, v+1)
+		for _, near := range []float64{v - 1, v, v + 1} {
+			litres, _, _ := unit.Base(near, in.volume)
+			s.numbers = append(s.numbers, litres)
+		}
 	}
 }
 
@@ -211,7 +217,8 @@ func plain(n ast.Node) bool {
 // operands are the fields, texts and numbers within one comparison.
 type operands struct {
 	fields, texts []string
-	numbers       []float64
+	numbers       []float64 // in the unit of volume
+	volume        string
 }
 
 // Visit is called with what is inside before what is around it, so the names of
@@ -224,6 +231,12 @@ func (o *operands) Visit(n *ast.Node) {
 		o.numbers = append(o.numbers, float64(t.Value))
 	case *ast.FloatNode:
 		o.numbers = append(o.numbers, t.Value)
+	case *ast.CallNode:
+		name, ok := t.Callee.(*ast.IdentifierNode)
+		if last := len(o.numbers) - 1; ok && last >= 0 && slices.Contains(unit.Names(unit.Volume), name.Value) {
+			litres, _, _ := unit.Base(o.numbers[last], name.Value)
+			o.numbers[last] = unit.From(litres, o.volume)
+		}
 	case *ast.MemberNode:
 		if key, ok := t.Property.(*ast.StringNode); ok {
 			if i := slices.Index(o.texts, key.Value); i >= 0 {

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"telltale/rules/unit"
+	"telltale/rules/english"
 	"telltale/rules/word"
 	"telltale/testdata/bounded"
 )
@@ -38,7 +38,7 @@ func FuzzExpression(f *testing.F) {
 			return
 		}
 		run := func() string {
-			s := NewRunner(unit.System{Distance: "km", Volume: "L"})
+			s := NewRunner(english.Reader{})
 			s.Begin(sheet{`value("Fe")`: 2}, c.asks)
 			s.stage = "normal"
 			return s.print(c)

@@ -19,10 +19,11 @@ func (c *compiler) unary(n *ast.UnaryNode) operand {
 			return o
 		}
 		if o.constant {
-			return constantNumber(-o.value)
+			o.become(-o.value)
+			return o
 		}
 		x := o.num
-		return operand{kind: Number, num: func(s *Runner) float64 { return -x(s) }}
+		return operand{kind: Number, num: func(s *Runner) float64 { return -x(s) }, is: o.is}
 	}
 	if o = c.needs(n.Node, o, Truth, "`"+n.Operator+"`"); o.kind == Any {
 		return o
@@ -110,9 +111,13 @@ func (c *compiler) arithmetic(n *ast.BinaryNode, l, r operand) operand {
 	if n.Operator == "/" && r.constant && r.value == 0 {
 		return c.fault(n, "", "a division by zero")
 	}
+	l, r, is, ok := c.reckoned(n, l, r)
+	if !ok {
+		return operand{}
+	}
 	x, y, of := l.num, r.num, n.String()
 	reckon := reckonings[n.Operator]
-	out := operand{kind: Number, num: func(s *Runner) float64 {
+	out := operand{kind: Number, is: is, num: func(s *Runner) float64 {
 		before := len(s.missing)
 		a, b := x(s), y(s)
 		if len(s.missing) > before {
@@ -133,7 +138,24 @@ func (c *compiler) fold(n ast.Node, o operand) operand {
 	if len(s.missing) > 0 {
 		return c.fault(n, "", "%s", s.missing[0])
 	}
-	return constantNumber(v)
+	o.become(v)
+	return o
+}
+
+// reckoned is what the outcome of an operator measures, with its sides.
+func (c *compiler) reckoned(n *ast.BinaryNode, l, r operand) (x, y operand, is quantity, ok bool) {
+	switch n.Operator {
+	case "*":
+		return l, r, l.is.times(r.is, 1), true
+	case "/":
+		return l, r, l.is.times(r.is, -1), true
+	}
+	sign := 1
+	if n.Operator == "-" {
+		sign = -1
+	}
+	x, y, ok = c.pair(n, l, r)
+	return x, y, x.is.plus(y.is, sign), ok
 }
 
 // shown wraps a compared number so that the evidence of an instrumented run
@@ -146,7 +168,7 @@ func shown(o operand, n ast.Node) func(*Runner) float64 {
 	return func(s *Runner) float64 {
 		v := x(s)
 		if s.record != nil {
-			s.Record(word.Evidence{Of: of, Value: v})
+			s.Record(word.Evidence{Of: of, Value: v, Unit: o.is.shownIn()})
 		}
 		return v
 	}
@@ -155,6 +177,9 @@ func shown(o operand, n ast.Node) func(*Runner) float64 {
 func (c *compiler) comparison(n *ast.BinaryNode, l, r operand) operand {
 	l, r, ok := c.both(n, l, r, Number)
 	if !ok {
+		return operand{}
+	}
+	if l, r, ok = c.comparable(n, l, r); !ok {
 		return operand{}
 	}
 	x, y := shown(l, n.Left), shown(r, n.Right)
@@ -183,6 +208,10 @@ func (c *compiler) equality(n *ast.BinaryNode, l, r operand) operand {
 	out := operand{kind: Truth}
 	switch l.kind {
 	case Number:
+		l, r, ok := c.comparable(n, l, r)
+		if !ok {
+			return operand{}
+		}
 		x, y := shown(l, n.Left), shown(r, n.Right)
 		out.truth = func(s *Runner) bool { return Equal(x(s), y(s)) == same }
 	case Text:
@@ -242,6 +271,9 @@ func (c *compiler) membership(n *ast.BinaryNode, l, r operand) operand {
 		x, set := l.text, named(l.field, r.texts)
 		return operand{kind: Truth, truth: func(s *Runner) bool { return slices.Contains(set, x(s)) }}
 	case l.kind == Number && len(r.texts) == 0:
+		if _, ok := c.alike(n, "`in`", []operand{l, r}, n.Left, n.Right); !ok {
+			return operand{}
+		}
 		x, set := shown(l, n.Left), r.numbers
 		return operand{kind: Truth, truth: func(s *Runner) bool {
 			v := x(s)

@@ -5,7 +5,7 @@ import (
 	"slices"
 	"strings"
 
-	"telltale/rules/unit"
+	"telltale/rules/english"
 	"telltale/rules/word"
 )
 
@@ -26,11 +26,14 @@ type Runner struct {
 	read    []int            // the questions about the sample's results that were answered, over all ends
 	turned  []string         // what guards found not to be there
 	record  *[]word.Evidence // nil but for the instrumented run
-	units   unit.System
+	reader  english.Reader   // for whom texts are written
 }
 
-// NewRunner returns a Runner for a book that speaks those units.
-func NewRunner(u unit.System) Runner { return Runner{units: u} }
+// NewRunner returns a Runner that writes for the reader.
+func NewRunner(r english.Reader) Runner { return Runner{reader: r} }
+
+// Reads says for whom texts are written from now on.
+func (s *Runner) Reads(r english.Reader) { s.reader = r }
 
 // slot is the answer to one question in one run.
 type slot struct {
@@ -176,7 +179,7 @@ func (s *Runner) Measure(c *Condition) float64 {
 	return s.measure
 }
 
-// ask gives the answer to question i in the book's units. Each question is put
+// ask gives the answer to question i in the units of the file. Each question is put
 // to the facts once a run.
 func (s *Runner) ask(i int) float64 {
 	a := &s.slots[i]
@@ -223,7 +226,7 @@ func (s *Runner) answer(i int, a *slot) {
 		return
 	}
 	s.looked(i, true)
-	a.value = s.check(v*times/q.over, q.of)
+	a.value = s.check(v*times/q.over+q.plus, q.of)
 }
 
 // looked notes a question for whose answer the sample's result was looked at.
@@ -305,7 +308,7 @@ func (s *Runner) Record(e word.Evidence) {
 // number that is written out; c may be nil. A choice is told by what decided it.
 func (s *Runner) RecordReckoned(c *Condition, v float64) {
 	if c != nil && !c.value.constant && !c.value.word && !choice(c.Text) {
-		s.Record(word.Evidence{Of: strings.TrimSpace(c.Text), Value: v})
+		s.Record(word.Evidence{Of: strings.TrimSpace(c.Text), Value: v, Unit: c.value.is.shownIn()})
 	}
 }
 
@@ -323,7 +326,7 @@ func (s *Runner) recordWord(i int) {
 	case a.hours:
 		w = word.RateHours
 	}
-	e := word.Evidence{Of: q.of, Value: a.value, Unit: q.info.In(s.units, q.arg, a.hours), Note: s.facts.Note(w, q.arg)}
+	e := word.Evidence{Of: q.of, Value: a.value, Unit: q.info.In(*q.units, q.own(), a.hours), Note: s.facts.Note(w, q.arg)}
 	if e.Note == "" && q.info.Truth {
 		e.Note = map[bool]string{true: "yes", false: "no"}[a.value != 0]
 	}

@@ -18,6 +18,7 @@ type written struct {
 	want                  Kind
 	words, measure, stage bool
 	units                 unit.System
+	of                    quantity  // the measure
 	after                 *question // the last of the questions before it; nil where it asks first
 }
 
@@ -26,6 +27,7 @@ type Shared struct {
 	condition Condition
 	asks      []question // those before it and its own
 	fluid     *ofFluid
+	unsaid    []unsaid
 }
 
 // ofFluid is the first word of an expression that asks about a component's fluid.
@@ -35,7 +37,10 @@ type ofFluid struct {
 }
 
 func (l *Language) written(text string, sc Scope, a *Asks) written {
-	w := written{text: text, want: sc.Want, words: sc.Words, measure: sc.Measure, stage: sc.Stage, units: l.Units}
+	w := written{text: text, want: sc.Want, words: sc.Words, measure: sc.Measure, stage: sc.Stage, units: sc.Units}
+	if sc.Of != nil {
+		w.of = sc.Of.value.is
+	}
 	if n := len(a.list); n > 0 {
 		w.after = &a.list[n-1]
 	}
@@ -46,14 +51,15 @@ func (l *Language) written(text string, sc Scope, a *Asks) written {
 // appended to in place, so that one of them stands for all before it.
 func (l *Language) keep(w written, c *compiler, out *Condition) {
 	c.asks.list = slices.Clip(c.asks.list)
-	out.shared = &Shared{asks: c.asks.list, fluid: c.fluid}
+	out.shared = &Shared{asks: c.asks.list, fluid: c.fluid, unsaid: c.unsaid}
 	out.shared.condition = *out
 	l.shared[w] = out.shared
 }
 
 // again is an expression that was compiled before, as it stands here.
-func (p *Shared) again(src excerpt, sc Scope, a *Asks) *Condition {
+func (l *Language) again(p *Shared, src excerpt, sc Scope, a *Asks) *Condition {
 	a.list = p.asks
+	l.askUnits(src, p.unsaid)
 	if p.fluid != nil {
 		a.ofFluid(src, sc, *p.fluid)
 	}

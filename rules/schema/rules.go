@@ -8,8 +8,9 @@ import (
 
 func rulesFile() node {
 	root := object([]string{"book"}, map[string]node{
-		"book":  {"const": 1, "description": "the version of the rule language"},
-		"units": about(object(nil, map[string]node{"distance": choice(unit.Distances()...), "volume": choice(unit.Volumes()...)}), "the units of bare numbers and of words"),
+		"book": {"const": 1, "description": "the version of the rule language"},
+		"units": about(object(nil, map[string]node{"distance": choice(unit.Distances()...), "volume": choice(unit.Volumes()...),
+			"temperature": choice(unit.Choices(unit.Temperature)...), "pressure": choice(unit.Choices(unit.Pressure)...)}), "the units of this file's bare numbers and words"),
 		"data alarms": about(object(nil, map[string]node{
 			"silent": either(choice("off"), object(nil, map[string]node{
 				"after": about(quantity("14 days", unit.Days), "never silent sooner"), "times usual gap": about(node{"type": "number", "minimum": 1, "maximum": 100}, "of the vehicle's own readings"),

@@ -34,11 +34,31 @@ var chosen = []struct {
 	{Distance, Distances()}, {Volume, Volumes()}, {Temperature, []string{"degC", "degF"}}, {Pressure, []string{"kPa", "bar", "psi"}},
 }
 
-// Choices are all units that a system may name.
-func Choices() []string {
+// Choices are the units that a system may name of the kinds, of all where none is given.
+func Choices(kinds ...Kind) []string {
 	var out []string
 	for _, c := range chosen {
-		out = append(out, c.units...)
+		if len(kinds) == 0 || slices.Contains(kinds, c.kind) {
+			out = append(out, c.units...)
+		}
+	}
+	return out
+}
+
+// Agreed is what all of the systems that say anything of a kind say of it; "" where two
+// do not agree.
+func Agreed(all []System) System {
+	var out System
+	for _, c := range chosen {
+		var said []string
+		for _, s := range all {
+			if u := s.Of(c.kind); u != "" && !slices.Contains(said, u) {
+				said = append(said, u)
+			}
+		}
+		if len(said) == 1 {
+			*out.at(c.kind) = said[0]
+		}
 	}
 	return out
 }

@@ -28,3 +28,10 @@ func TestSystemOr(t *testing.T) {
 		t.Errorf("got %v, want %v", got, want)
 	}
 }
+
+func TestAgreed(t *testing.T) {
+	got := Agreed([]System{{Distance: "mi"}, {}, {Distance: "mi", Volume: "qt", Pressure: "psi"}, {Volume: "L"}})
+	if want := (System{Distance: "mi", Pressure: "psi"}); got != want {
+		t.Errorf("got %v, want %v", got, want)
+	}
+}

@@ -15,13 +15,13 @@ type Component struct {
 	Name     string  `expr:"name"`
 	Kind     string  `expr:"kind"`
 	Fluid    string  `expr:"fluid"`
-	Capacity float64 `expr:"capacity"` // in the book's unit of volume; 0 where unknown
+	Capacity float64 `expr:"capacity"` // litres; 0 where unknown
 }
 
 // Facts answers what rules ask of one vehicle (and one component) at one
 // moment. Numbers are in base units (metres, seconds of running, days, the
 // analyte's own unit; Rate per metre, RateHours per second); the Judge
-// converts them to the book's units. Make one Facts for each rule judged: censored
+// converts them to the units of the rule's file. Make one Facts for each rule judged: censored
 // results that another rule met would count as this one's.
 //
 // A censored result ("below L") stands for both its ends. Facts numbers such

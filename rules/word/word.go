@@ -125,6 +125,8 @@ type Info struct {
 	// Other says that the word, though asked of an analyte, does not look at the sample's
 	// own result.
 	Other bool `json:"-"`
+	// Difference says that the answer is the difference of two results.
+	Difference bool `json:"-"`
 }
 
 // Reads lists the analytes of which the word looks at the sample's result.
@@ -150,16 +152,6 @@ func (d *Info) Reads(arg string) []string {
 	}
 	return nil
 }
-
-// The units that hang on the book or on the analyte asked for.
-const (
-	unitDistance = "book's distance"
-	unitDaily    = "book's distance a day"
-	unitVolume   = "book's volume"
-	unitAnalyte  = "analyte's"
-	unitTrend    = "analyte's per 1,000 of the book's distance, for each 1,000"
-	unitRate     = "analyte's per 1,000 of the book's distance, or per 100 h"
-)
 
 var words = read()
 
@@ -192,8 +184,8 @@ func Called(name string) *Info {
 // Function is one of the few functions of numbers and texts.
 type Function struct{ Name, Signature, Meaning string }
 
-// Functions are all functions, by name.
-var Functions = []Function{
+// Functions are all functions, by name; then the units that make a figure of a number.
+var Functions = append([]Function{
 	{"abs", "abs(x) number", "x without its sign"},
 	{"ceil", "ceil(x) number", "the smallest whole number not below x"},
 	{"floor", "floor(x) number", "the largest whole number not above x"},
@@ -201,53 +193,15 @@ var Functions = []Function{
 	{"max", "max(x, y, …) number", "the largest of the numbers"},
 	{"min", "min(x, y, …) number", "the smallest of the numbers"},
 	{"round", "round(x, n) number", "x rounded to n decimals (none if n is left out), halves away from zero"},
-}
+}, figures("km", "mi", "h", "days", "L", "qt", "gal", "degC", "degF", "kPa", "bar", "psi")...)
 
-// Per100Hours scales a rate that is known per second of running.
-const Per100Hours = 100 * 3600
-
-// Scale says how an answer in base units becomes one in the units of a book: times
-// the one, over the other. Dividing by the length of the unit, not multiplying by its
-// inverse, gives back the number that was reported.
-func (d *Info) Scale(u unit.System) (times, over float64) {
-	metres, _, _ := unit.Base(1, u.Distance)
-	switch d.Unit {
-	case unitDistance, unitDaily:
-		return 1, metres
-	case "h":
-		return 1, 3600
-	case unitRate:
-		return 1000 * metres, 1
-	case unitVolume:
-		litres, _, _ := unit.Base(1, u.Volume)
-		return 1, litres
-	case unitTrend:
-		return 1000 * metres * 1000 * metres, 1
+func figures(units ...string) []Function {
+	var out []Function
+	for _, u := range units {
+		k, _ := unit.Of(u)
+		out = append(out, Function{u, u + "(x) " + k.String(), "x " + u + ", whatever units the file speaks; a text has it in those of its reader"})
 	}
-	return 1, 1
-}
-
-// In is what the word's answer for arg is measured in, in the units of a book, as
-// evidence shows it; byHours is for a rate that is known by hours alone.
-func (d *Info) In(u unit.System, arg string, byHours bool) string {
-	per := "1,000 " + u.Distance
-	switch {
-	case d.Unit == unitDistance:
-		return u.Distance
-	case d.Unit == unitDaily:
-		return u.Distance + "/day"
-	case d.Unit == unitVolume:
-		return u.Volume
-	case d.Unit == unitAnalyte:
-		return analytes.UnitOf(arg)
-	case d.Unit == unitTrend:
-		return analytes.UnitOf(arg) + " per " + per + ", for each " + per
-	case d.Unit == unitRate && byHours:
-		return analytes.UnitOf(arg) + " per 100 h"
-	case d.Unit == unitRate:
-		return analytes.UnitOf(arg) + " per " + per
-	}
-	return d.Unit
+	return out
 }
 
 // Asked is the word with its argument as rules write it: `times("Cu")`.
