@@ -26,6 +26,27 @@ func (r Reader) Amount(v float64, k unit.Kind) string { return r.write(mark{v, k
 // digits than it had: "3,000 mi".
 func (r Reader) Stated(v float64, k unit.Kind, digits int) string { return r.write(mark{v, k, digits}) }
 
+// Figures writes a quantity with three figures that count: "4.25 L".
+func (r Reader) Figures(v float64, k unit.Kind) string { return r.write(mark{v, k, figures}) }
+
+// Rate writes what a rate comes to over what [Reader.Per] names, with three figures that
+// count; v is for each metre.
+func (r Reader) Rate(v float64) string { return r.write(mark{v, unit.Distance, rate}) }
+
+// Per is the distance for which rates are told: "1,000 km".
+func (r Reader) Per() string { return r.write(mark{0, unit.Distance, per}) }
+
+// Typed writes a quantity as it is typed into a command, to a tenth: "81234km".
+func (r Reader) Typed(v float64, k unit.Kind) string { return r.write(mark{v, k, typed}) }
+
+// How a quantity is written where no digits are given.
+const (
+	figures = -1 - iota
+	rate
+	per
+	typed
+)
+
 func (r Reader) write(m mark) string {
 	if r.Marked {
 		return m.String()
@@ -37,7 +58,7 @@ func (r Reader) write(m mark) string {
 type mark struct {
 	base   float64 // in the kind's base unit
 	kind   unit.Kind
-	digits int // that count, of a figure that somebody chose; 0: what was measured or reckoned
+	digits int // that count, of a figure that somebody chose; 0: what was measured or reckoned; below 0 another way to write it
 }
 
 // Marks stand between two control characters, which no text from outside contains.
@@ -54,6 +75,16 @@ func (m mark) words(s unit.System) string {
 		u = own[m.kind]
 	}
 	v := unit.From(m.base, u)
+	switch m.digits {
+	case figures:
+		return Figures(v) + " " + u
+	case rate:
+		return Figures(m.base * perOf(u))
+	case per:
+		return "1,000 " + u
+	case typed:
+		return rounded(v, 1) + u
+	}
 	if m.digits > 0 {
 		v = significant(v, m.digits)
 	}
@@ -61,6 +92,12 @@ func (m mark) words(s unit.System) string {
 		return rounded(v, 1) + " " + u
 	}
 	return unit.Grouped(v) + " " + u
+}
+
+// perOf is 1,000 of the unit of distance, in metres.
+func perOf(u string) float64 {
+	base, _, _ := unit.Base(1000, u)
+	return base
 }
 
 // own are the units of kinds that everybody reads in the same.
