@@ -329,7 +329,7 @@ func TestSayAndAdvise(t *testing.T) {
 		t.Error(got)
 	}
 	if got := []string{j.Advise(r, Caution, f, 3), j.Advise(r, Advisory, f, 3), j.Advise(r, 9, f, 3), j.Say(b.Rules[0], Caution, f, 0)}; !reflect.DeepEqual(got,
-		[]string{"Look within 1000 km.", "", "", "Bare"}) {
+		[]string{"Look within 1,000 km.", "", "", "Bare"}) {
 		t.Errorf("%q", got)
 	}
 }

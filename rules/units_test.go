@@ -9,6 +9,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"telltale/rules/english"
 	"telltale/rules/unit"
 	"telltale/rules/word"
 )
@@ -145,6 +146,54 @@ func TestEvidenceInTheUnitsOfTheFile(t *testing.T) {
 		{Of: "component.capacity", Value: 8.453505675, Unit: "qt"}, {Of: `value("flash")`, Value: 374, Unit: "degF"}}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got  %v\nwant %v", got, want)
+	}
+}
+
+// A text has each quantity in the units of whoever reads it, once.
+func TestTextsForReaders(t *testing.T) {
+	overseas := unit.System{Distance: "mi", Volume: "qt", Temperature: "degF", Pressure: "psi"}
+	const file = "book: 1\n%stasks: {oil: {every: {distance: 1 km}}}\nbaselines: {b: {source: x, fluid age: 1 km, mean: {Fe: 90}, fresh: {flash: 220}}}\n" +
+		"rules:\n  r: {on: sample, measure: %s, above: {caution: 1}, say: '%s'}\n"
+	inKm, inMiles := "units: {distance: km, volume: L}\n", "units: {distance: mi, volume: qt, temperature: degF}\n"
+	f := &fakeFacts{comp: gearbox, ends: map[string][2]float64{`value("Pb")`: {0, 1}},
+		numbers: map[string]float64{`since("oil")`: 7671 * unit.Mile, `litresTo("Na 15")`: 9, `value("flash")`: 220, `fresh("flash")`: 210, `change("flash")`: 10, `value("Fe")`: 30,
+			`rate("Fe")`: 4.2e-6, "perDay()": 120e3, `hoursSince("oil")`: 36e4, `daysSince("oil")`: 12, "fluidHours()": 36e5, `rateHours("Cu")`: 1e-6, "odometer()": 1e8}}
+	for _, c := range []struct{ units, measure, say, metric, elsewhere string }{
+		{inKm, "odometer()", `${since("oil")} km ago`, "12,345 km ago", "7,671 mi ago"},
+		{inMiles, "odometer()", `${since("oil")} mi ago, ${round(since("oil") / 3)}`, "12,345 km ago, 4,115 km", "7,671 mi ago, 2,557 mi"},
+		{"", "odometer()", `${since("oil")} kilometres; ${measure}kms`, "12,345 km; 100,000 kmkms", "7,671 mi; 62,137 mikms"},
+		{inKm, "odometer()", `within ${km(5000)}, ${mi(2000)} or ${h(500)} or ${days(1)}`, "within 5,000 km, 3,200 km or 500 h or 1 day", "within 3,000 mi, 2,000 mi or 500 h or 1 day"},
+		{inMiles, "odometer()", `${km(5000)} km, ${qt(4)} of ${component.capacity} quarts, at ${degC(90)} °C, ${psi(35)}`,
+			"5,000 km, 3.8 L of 8 L, at 90 °C, 240 kPa", "3,000 mi, 4 qt of 8.5 qt, at 194 °F, 35 psi"},
+		{inKm, "odometer()", `${litresTo("Na", 15)} litres, ${value("flash")} °C, ${value("flash") - fresh("flash")} more, ${change("flash")}`,
+			"9 L, 220 °C, 10 more, 10", "9.5 qt, 428 °F, 10 more, 10"},
+		{inKm, `rate("Fe")`, `${round(measure, 1)} mg/kg made in 1,000 km, ${rate("Fe")} per 1000 kilometres; ${rate("Fe")}`,
+			"4.2 mg/kg made in 1,000 km, 4.2 per 1,000 km; 4.2", "6.76 mg/kg made in 1,000 mi, 6.76 per 1,000 mi; 4.2"},
+		{inMiles, `rate("Fe")`, `${rate("Fe")} mg/kg in 1,000 mi`, "4.2 mg/kg in 1,000 km", "6.76 mg/kg in 1,000 mi"},
+		{inKm, `rate("Cu")`, `${rate("Cu")} mg/kg in 1,000 km`, "0.36 mg/kg in 100 h", "0.36 mg/kg in 100 h"},
+		{inKm, "perDay()", `${round(measure)} km a day, ${perDay()}`, "120 km a day, 120 km a day", "75 mi a day, 75 mi a day"},
+		{inKm, `value("Fe")`, `${measure} mg/kg, ${hoursSince("oil")} h, ${daysSince("oil")} days, lead ${value("Pb")}, ${value("Zn")}`,
+			"30 mg/kg, 100 h, 12 days, lead below 1, n/a", "30 mg/kg, 100 h, 12 days, lead below 1, n/a"},
+		{inKm, "odometer()", `${measure > 5 ? since("oil") : 0} km, ${dueIn("oil")} km`, "12,345 km, n/a", "7,671 mi, n/a"},
+	} {
+		b := load(t, fmt.Sprintf(file, c.units, c.measure, c.say))
+		if len(b.Questions) != map[bool]int{true: 1}[c.units == ""] {
+			t.Errorf("%s: %v", c.say, b.Questions)
+		}
+		j := NewJudge(b)
+		measure := j.Run(b.Rules[0], f).Ends[0].Measure
+		for _, r := range []struct {
+			units unit.System
+			want  string
+		}{{unit.Metric, c.metric}, {overseas, c.elsewhere}} {
+			j.Reads(english.Reader{Units: r.units})
+			now := j.Say(b.Rules[0], Caution, f, measure)
+			j.Reads(english.Reader{Marked: true})
+			later := english.Worded(j.Say(b.Rules[0], Caution, f, measure), r.units)
+			if now != r.want || later != r.want {
+				t.Errorf("%s\n  now %q\nlater %q\n want %q", c.say, now, later, r.want)
+			}
+		}
 	}
 }
 

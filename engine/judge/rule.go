@@ -179,7 +179,7 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 		t.OwnCautions, t.Source = v.Book.Own(t.Cautions), r.SourceOf(to)
 		t.FollowUps, t.PullsIn = latch.OpenedBy(l.Openings, at.ID), v.pullsNow(ar, &l, at.ID)
 	}
-	t.Message = j.Say(r, stage, x, end.Measure)
+	t.Message = v.Say(r, stage, x, end.Measure)
 	if says := x.standIn(r); says != "" {
 		t.Message = english.Sentences(t.Message, says)
 	}
@@ -199,9 +199,16 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 	t.Events = x.Used
 }
 
+// Say is what the rule says at a stage, for whoever reads.
+func (v *View) Say(r *rules.Rule, stage int, x *Facts, measure float64) string {
+	v.Judge.Reads(english.Reader{Units: v.Units(), Marked: v.Reader.Marked})
+	return v.Judge.Say(r, stage, x, measure)
+}
+
 // Advice is what the rule advises. Where it reckons how many drains thin a wear
 // metal, it says what that does not do.
 func (v *View) Advice(r *rules.Rule, stage int, x *Facts, measure float64) string {
+	v.Judge.Reads(english.Reader{Units: v.Units(), Marked: v.Reader.Marked})
 	s := v.Judge.Advise(r, worded(r, stage), x, measure)
 	for _, w := range []word.Word{word.ExchangesTo, word.LitresTo} {
 		for _, a := range r.Asks(w) {

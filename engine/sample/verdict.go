@@ -295,7 +295,7 @@ func (v *sampleVerdict) reason(r *rules.Rule, l latch.Latch) Reason {
 		return out
 	}
 	end := got.Ends[0]
-	out.Message = v.view.Judge.Say(r, l.Stage, v.x, end.Measure)
+	out.Message = v.view.Say(r, l.Stage, v.x, end.Measure)
 	out.Advise = v.view.Advice(r, l.Stage, v.x, end.Measure)
 	if l.Masked {
 		out.Earlier = v.view.Masked(r, v.comp, l)

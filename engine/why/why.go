@@ -259,7 +259,7 @@ func whyJudged(v *judge.View, ar rules.AppliedRule, l latch.Latch, at judge.Judg
 	x.Used = nil
 	out.Evidence = j.Why(r, x, end)
 	if l.Stage > 0 {
-		out.Message = j.Say(r, l.Stage, x, end.Measure)
+		out.Message = v.Say(r, l.Stage, x, end.Measure)
 	}
 	if r.Measured {
 		out.Measure = &end.Measure

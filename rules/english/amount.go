@@ -1,6 +1,7 @@
 package english
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -77,7 +78,7 @@ func (m mark) words(s unit.System) string {
 	v := unit.From(m.base, u)
 	switch m.digits {
 	case figures:
-		return Figures(v) + " " + u
+		return Figures(v) + " " + cmp.Or(signs[u], u)
 	case rate:
 		return Figures(m.base * perOf(u))
 	case per:
@@ -85,8 +86,15 @@ func (m mark) words(s unit.System) string {
 	case typed:
 		return rounded(v, 1) + u
 	}
-	if m.digits > 0 {
+	switch {
+	case m.digits > 0 && m.kind == unit.Temperature:
+		v = degrees(v, m.digits)
+	case m.digits > 0:
 		v = significant(v, m.digits)
+	}
+	u = cmp.Or(signs[u], u)
+	if m.kind == unit.Days && math.Round(v) == 1 {
+		u = "day"
 	}
 	if m.kind == unit.Volume || m.kind == unit.Temperature || m.kind == unit.Pressure {
 		return rounded(v, 1) + " " + u
@@ -103,7 +111,23 @@ func perOf(u string) float64 {
 // own are the units of kinds that everybody reads in the same.
 var own = map[unit.Kind]string{unit.Time: "h", unit.Days: "days"}
 
-// significant rounds v to so many digits that count, unless it has no more by itself.
+// signs are how people read units whose names are for programs.
+var signs = map[string]string{"degC": "°C", "degF": "°F"}
+
+// degrees rounds a temperature to whole degrees, unless that is how it was written.
+func degrees(v float64, digits int) float64 {
+	if s := significant(v, digits); math.Abs(s-v) < 1e-9 {
+		return s
+	}
+	return math.Round(v)
+}
+
+// near is how far a figure may be rounded, as a share of it: 3,000 mi stand for 5,000 km,
+// but 1,000 mi would be too few for 2,000.
+const near = 0.05
+
+// significant rounds v to so many digits that count, unless it has no more by itself, and
+// to more where it would no longer be near it.
 func significant(v float64, digits int) float64 {
 	if v == 0 || !finite(v) {
 		return v
@@ -111,8 +135,12 @@ func significant(v float64, digits int) float64 {
 	if whole := math.Round(v); math.Abs(v-whole) <= 1e-9*math.Abs(v) && unitsOf(whole) <= digits {
 		return whole
 	}
-	p := math.Pow10(digits - 1 - int(math.Floor(math.Log10(math.Abs(v)))))
-	return math.Round(v*p) / p
+	for ; ; digits++ {
+		p := math.Pow10(digits - 1 - int(math.Floor(math.Log10(math.Abs(v)))))
+		if r := math.Round(v*p) / p; math.Abs(r-v) <= near*math.Abs(v) || digits > 15 {
+			return r
+		}
+	}
 }
 
 // unitsOf counts the digits of a whole number up to its trailing zeros.

@@ -25,7 +25,17 @@ func TestAmounts(t *testing.T) {
 		{7500 * unit.Mile, unit.Distance, 2, "12,000 km", "7,500 mi"},
 		{500 * 3600, unit.Time, 0, "500 h", "500 h"},
 		{4.5, unit.Volume, 0, "4.5 L", "4.8 qt"},
-		{90, unit.Temperature, 0, "90 degC", "194 degF"},
+		{90, unit.Temperature, 0, "90 °C", "194 °F"},
+		{90, unit.Temperature, 1, "90 °C", "194 °F"},
+		{93, unit.Temperature, 2, "93 °C", "199 °F"},
+		{37.5, unit.Temperature, 3, "37.5 °C", "99.5 °F"},
+		{-40, unit.Temperature, 1, "-40 °C", "-40 °F"},
+		{2_000_000, unit.Distance, 1, "2,000 km", "1,200 mi"},
+		{1_000_000, unit.Distance, 1, "1,000 km", "600 mi"},
+		{4, unit.Volume, 1, "4 L", "4.2 qt"},
+		{250, unit.Pressure, 2, "250 kPa", "36 psi"},
+		{1, unit.Days, 1, "1 day", "1 day"},
+		{30, unit.Days, 1, "30 days", "30 days"},
 		{240, unit.Pressure, 0, "240 kPa", "34.8 psi"},
 	} {
 		for want, s := range map[string]unit.System{c.metric: {}, c.elsewhere: overseas} {

@@ -41,7 +41,7 @@ func FuzzExpression(f *testing.F) {
 			s := NewRunner(english.Reader{})
 			s.Begin(sheet{`value("Fe")`: 2}, c.asks)
 			s.stage = "normal"
-			return s.print(c)
+			return s.print(part{value: c})
 		}
 		bounded.Run(t, func() {
 			if a, b := run(), run(); a != b {

@@ -9,6 +9,7 @@ import (
 
 	"telltale/rules/english"
 	"telltale/rules/source"
+	"telltale/rules/unit"
 	"telltale/rules/word"
 )
 
@@ -21,7 +22,10 @@ type Template struct {
 // part is literal text, or a value.
 type part struct {
 	literal string
+	from    int // rune of the text at which the literal begins
 	value   *Condition
+	amount  *amount // of a value that is a quantity
+	per     bool    // what a rate is told for: "1,000 km"
 }
 
 // templateLimit is the most bytes a template may have.
@@ -41,9 +45,10 @@ func (l *Language) Template(d *source.Document, n *yaml.Node, sc Scope) *Templat
 	t := &Template{asks: &Asks{}}
 	src := newExcerpt(d, n, s)
 	var lit strings.Builder
+	begin := 0
 	flush := func() {
 		if lit.Len() > 0 {
-			t.parts = append(t.parts, part{literal: lit.String()})
+			t.parts = append(t.parts, part{literal: lit.String(), from: utf8.RuneCountInString(s[:begin])})
 			lit.Reset()
 		}
 	}
@@ -63,12 +68,14 @@ func (l *Language) Template(d *source.Document, n *yaml.Node, sc Scope) *Templat
 			inner := excerpt{d: d, n: n, text: s[i+2 : i+2+end], from: from + 2, left: src.left}
 			t.parts = append(t.parts, part{value: l.compile(inner, sc, t.asks)})
 			i += 2 + end + 1
+			begin = i
 		default:
 			lit.WriteByte(s[i])
 			i++
 		}
 	}
 	flush()
+	t.forReaders(l, src, sc.Units.Or(unit.Metric))
 	return t
 }
 
@@ -140,26 +147,43 @@ func (s *Runner) Fill(t *Template, f word.Facts, stage string, measure float64) 
 	s.facts, s.stage, s.measure = f, stage, measure
 	var b strings.Builder
 	for _, p := range t.parts {
-		if p.value == nil {
+		switch {
+		case p.per && s.byHours():
+			b.WriteString("100 h")
+		case p.per:
+			b.WriteString(s.reader.Per())
+		case p.value == nil:
 			b.WriteString(p.literal)
-		} else {
-			b.WriteString(s.print(p.value))
+		default:
+			b.WriteString(s.print(p))
 		}
 	}
 	return strings.TrimSpace(b.String())
 }
 
+// byHours reports whether a rate was answered for hours, as where no distance is known.
+func (s *Runner) byHours() bool {
+	return slices.ContainsFunc(s.slots, func(a slot) bool { return a.hours })
+}
+
 // print gives one value as people read it.
-func (s *Runner) print(c *Condition) string {
+func (s *Runner) print(p part) string {
+	c := p.value
 	s.missing = s.missing[:0]
 	s.room(c)
-	if below := s.belowLimit(c.value.censors); below != "" {
-		return below
+	number := func(v float64) string {
+		if p.amount == nil || p.amount.rate && s.byHours() {
+			return english.Number(v)
+		}
+		return p.amount.write(v, s.reader)
+	}
+	if limit, below := s.belowLimit(c.value.censors); below {
+		return "below " + number(limit)
 	}
 	var out string
 	switch c.value.kind {
 	case Number:
-		out = english.Number(c.value.num(s))
+		out = number(c.value.num(s))
 	case Text:
 		out = c.value.text(s)
 	default:
@@ -171,19 +195,19 @@ func (s *Runner) print(c *Condition) string {
 	return out
 }
 
-// belowLimit gives "below 1" for a result that the laboratory gave so, else "".
-func (s *Runner) belowLimit(analyte string) string {
+// belowLimit gives the limit that a result is below, where the laboratory gave it so, in
+// the units of the file.
+func (s *Runner) belowLimit(analyte string) (limit float64, below bool) {
 	if analyte == "" {
-		return ""
+		return 0, false
 	}
 	if below, _, ok := s.facts.Truth(word.Below, analyte); !ok || !below {
-		return ""
+		return 0, false
 	}
+	i := slices.IndexFunc(s.asks.list, func(q question) bool { return q.info.Word == word.Value && q.arg == analyte })
+	q := &s.asks.list[i]
 	s.facts.Ends(^uint32(0))
 	v, _, ok := s.facts.Number(word.Value, analyte)
 	s.facts.Ends(0)
-	if !ok {
-		return ""
-	}
-	return "below " + english.Number(v)
+	return v*q.times/q.over + q.plus, ok
 }
