@@ -119,6 +119,7 @@ func (r *figureReader) walk(n *yaml.Node, s sourceAt, path []string) {
 }
 
 var (
+	figureIn   = regexp.MustCompile(`\$\{\s*[a-zA-Z]+\(\s*([0-9.]+)\s*\)\s*\}`) // within ${km(5000)}
 	quotedText = regexp.MustCompile(`"[^"]*"|\$\{[^}]*\}`)
 	bareNumber = regexp.MustCompile(`(?:^|[^\w.])(\d+(?:[.,]\d+)*)`)
 	quantity   = regexp.MustCompile(`^\s*\d+ ?[^\d\s]`)
@@ -127,7 +128,7 @@ var (
 // holdsFigure reports whether a text holds a number that somebody decided: not 0 or
 // 1 alone, nor what stands in quotes or is filled in.
 func holdsFigure(s string) bool {
-	for _, m := range bareNumber.FindAllStringSubmatch(quotedText.ReplaceAllString(s, ""), -1) {
+	for _, m := range bareNumber.FindAllStringSubmatch(quotedText.ReplaceAllString(figureIn.ReplaceAllString(s, "$1"), ""), -1) {
 		if m[1] != "0" && m[1] != "1" || strings.TrimSpace(s) == m[1] {
 			return true
 		}
