@@ -19,6 +19,7 @@ import (
 
 	"telltale/notify/mail"
 	"telltale/rules/source"
+	"telltale/rules/unit"
 )
 
 // settings are telltale.yaml: how a folder's service runs. Every key may be left
@@ -42,6 +43,9 @@ type settings struct {
 	Answers answering
 	// Baselines is when the fleet's baselines are made anew: the next time after one.
 	Baselines func(time.Time) time.Time
+	// Reads are the units in which people read of the fleet; of what it does not say,
+	// the book's.
+	Reads unit.System
 	// Webhooks are ranges inside that webhooks may call all the same.
 	Webhooks []netip.Prefix
 
@@ -88,7 +92,7 @@ func readSettings(path string, text []byte) (settings, error) {
 	if root == nil {
 		return set, s.Err()
 	}
-	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "answers", "baselines")
+	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "answers", "baselines", "reads")
 	set.file, set.at = s, m
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
 	if n := m["listen"]; n != nil {
@@ -97,6 +101,9 @@ func readSettings(path string, text []byte) (settings, error) {
 	set.NATS = s.Text(m["nats"], "nats")
 	if n := m["max log"]; n != nil {
 		set.MaxMiB = s.Whole(n, "max log (in MiB)", 1, 1<<24)
+	}
+	if n := m["reads"]; n != nil {
+		set.Reads = readUnits(s, n)
 	}
 	if n := m["metrics"]; n != nil {
 		set.Metrics = s.Text(n, "metrics")
@@ -151,6 +158,14 @@ func address(s *source.Document, n *yaml.Node, key string, least int) string {
 		s.Fault(n, "write it like 127.0.0.1:4222", "%s %q is not an address to listen on", key, n.Value)
 	}
 	return n.Value
+}
+
+func readUnits(s *source.Document, n *yaml.Node) unit.System {
+	u, err := unit.SystemOf(s.Texts(n, "reads"))
+	if err != nil {
+		s.Fault(n, "write reads: [mi, qt]", "reads: %v", err)
+	}
+	return u
 }
 
 func readMail(s *source.Document, n *yaml.Node, c *mail.Config) {

@@ -38,6 +38,7 @@ var (
 		{Path: "retired", Short: "retired", Key: "retired"},
 		{Path: "was", Short: "was", Key: "was", Asked: "the earlier name"}, {Path: "key", Short: Apart, Key: Apart},
 		{Path: "plate", Short: "plate", Key: "plate", Asked: "the plate"}, {Path: "vin", Short: "vin", Key: "vin", Asked: "the VIN"},
+		{Path: "reads", Short: "reads", Key: "reads", Asked: "a unit in which people read of it"},
 	}
 	componentFields = []Field{
 		{Path: "name", Short: Apart, Key: Apart}, {Path: "kind", Short: Apart, Key: "kind"},

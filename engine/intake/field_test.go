@@ -107,7 +107,7 @@ func TestShortSetsFields(t *testing.T) {
 		"vehicle": "vehicle van-1 van", "component": "vehicle van-1 van component axle axle", "sample": "sample van-1 axle Fe 3",
 		"service": "service van-1 oil", "answer": "answer van-1 acknowledge oil",
 	}
-	values := map[string]string{"inService": "2031-01-01", "zone": "Europe/London", "taken": "after", "until": "", "byDistance": "", "vin": "ZZ1LARKFE00000007"}
+	values := map[string]string{"inService": "2031-01-01", "zone": "Europe/London", "taken": "after", "until": "", "byDistance": "", "reads": "mi", "vin": "ZZ1LARKFE00000007"}
 	for name, begin := range begins {
 		for _, f := range described(name) {
 			value, given := values[f.Path]
@@ -143,7 +143,7 @@ func TestShortSetsFields(t *testing.T) {
 func TestRegisterSetsFields(t *testing.T) {
 	given := map[string]string{
 		"tags": "{a: b}", "in service": "2031-01-01", "zone": "Europe/London", "meters": "{odometer: distance}", "retired": "yes",
-		"components": "{c: {kind: k}}", "capacity": "8 L", "torque": "{drain plug: 35 N m}", "vin": "ZZ1LARKFE00000007",
+		"components": "{c: {kind: k}}", "capacity": "8 L", "torque": "{drain plug: 35 N m}", "reads": "[mi, qt]", "vin": "ZZ1LARKFE00000007",
 	}
 	entry := func(fields []Field, more map[string]string) string {
 		all := maps.Clone(given)

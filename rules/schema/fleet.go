@@ -29,6 +29,7 @@ func vehiclesFile() node {
 		"retired":    yes(),
 		"was":        about(texts(), "its earlier key, or keys: its history goes on under this one"),
 		"plate":      about(text(), "as it is written on the vehicle; commands find it by this too"),
+		"reads":      about(oneOrMore(choice(unit.Choices()...)), "the units in which people read of it, such as its odometer shows: mi, or [mi, qt, degF, psi]"),
 		"vin":        about(pattern(`^[0-9A-HJ-NPR-Za-hj-npr-z]{17}$`, "ZZ1LARKFE00000007"), "17 characters; commands find it by this too"),
 	})
 	root := object([]string{"vehicles"}, map[string]node{"vehicles": {"type": "object", "additionalProperties": vehicle}})

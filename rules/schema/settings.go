@@ -1,11 +1,15 @@
 package schema
 
+import "telltale/rules/unit"
+
 func settingsFile() node {
 	address := pattern(`^.*:[0-9-]+$`, "127.0.0.1:4222")
 	root := object(nil, map[string]node{
 		"clock": keyed(choice("wall", "events"), "`wall` uses this machine's clock. With `events`, time follows the dates of the events, to run through a past year.", "wall", "wall"),
 		"listen": keyed(address, "Where the service's own NATS server listens, as host:port; port -1 takes any free one. Whoever can reach it can send events, so keep it on the loopback interface or protect the network it is on.",
 			"127.0.0.1:4222", "127.0.0.1:4222"),
+		"reads": keyed(oneOrMore(choice(unit.Choices()...)), "The units in which people read of the fleet: at most one each of distance, volume, temperature and pressure. A vehicle's own `reads` and a person's units in people.yaml go before these.",
+			"[mi, qt]", "the units of the rules"),
 		"nats":    keyed(text(), "A NATS server of yours, used instead of the service's own. Rules then come into force with `telltale adopt`.", "nats://nats.example.org:4222", "the service's own"),
 		"max log": keyed(whole(1, 1<<24), "The most space that the log of events may take, in MiB. When it is full, new events are refused and none is dropped.", "4096", "the space on the disk"),
 		"metrics": keyed(address, "Where `/metrics`, `/healthz` and `/readyz` are served: an address of the loopback interface.", "127.0.0.1:9464", "not served"),

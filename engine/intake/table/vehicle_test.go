@@ -11,7 +11,7 @@ import (
 
 // TestVehicleColumns: each key of the register that a cell can say has a column.
 func TestVehicleColumns(t *testing.T) {
-	cells := map[string]string{"in service": "2031-02-10", "zone": "Europe/London", "retired": "yes", "capacity": "4", "vin": "ZZ1LARKFE00000007"}
+	cells := map[string]string{"in service": "2031-02-10", "zone": "Europe/London", "retired": "yes", "reads": "mi", "capacity": "4", "vin": "ZZ1LARKFE00000007"}
 	mapping, heads, row := "import: vehicles\ndecimal mark: point\nvehicle: Key\nmeters: {odometer: distance}\n", "Key", "van-1"
 	column := func(f intake.Field) {
 		heads += "," + f.Key
