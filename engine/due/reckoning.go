@@ -15,7 +15,7 @@ import (
 
 // Reckoning is how the due point of one task of a vehicle (and component) came
 // about. Meter values are face values of the instrument as it is today, in the
-// book's unit of distance or in hours; dates are local, YYYY-MM-DD.
+// reader's unit of distance or in hours; dates are local, YYYY-MM-DD.
 type Reckoning struct {
 	Vehicle   string      `json:"vehicle"`
 	Component string      `json:"component,omitempty"`

@@ -20,7 +20,7 @@
 //     changes a task, so that the clock costs in proportion to what changes.
 //   - Samples. [View.Timeline] is a component's fluid, sample by sample and exchange by
 //     exchange.
-//   - Words. [View.Amount] and its fellows write values in the book's units;
+//   - Words. [View.Amount] and its fellows write values in the reader's units;
 //     [View.Event] says what an event was.
 //
 // The order in which a View is asked makes no difference to its answers.

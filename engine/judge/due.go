@@ -348,7 +348,7 @@ func (v *View) meterState(d *Due, hours bool, point float64) (read, est float64,
 	return last.Life, est, likely, true
 }
 
-// duePoint is where a task stands, in the book's units.
+// duePoint is where a task stands, in the reader's units.
 func (v *View) duePoint(d *Due) *alarm.DuePoint {
 	if d.NoHistory {
 		return &alarm.DuePoint{Limit: alarm.NoHistory}

@@ -29,8 +29,7 @@ func (x *Facts) toppedNote(word.Word, string) string {
 	if litres == 0 {
 		return ""
 	}
-	u := x.v.Book.Units.Volume
-	s := english.Figures(unit.From(litres, u)) + " " + u + " topped up since the last change"
+	s := x.v.Litres(litres) + " topped up since the last change"
 	if n := x.Sheet.Unhidden(); n > 1 {
 		s += fmt.Sprintf("; %.0f %% of what was made left with the fluid that was consumed, and is counted in", 100-100/n)
 	}
@@ -89,9 +88,13 @@ func (x *Facts) drainNote(_ word.Word, arg string) string {
 	if !ok || n == 0 {
 		return ""
 	}
-	volume := x.v.Book.Units.Volume
-	amount := func(litres float64) string { return english.Figures(unit.From(litres, volume)) + " " + volume }
-	return english.Plural(int(n), "drain") + " of " + amount(l/n) + ", " + amount(l) + " in all"
+	return english.Plural(int(n), "drain") + " of " + x.v.Litres(l/n) + ", " + x.v.Litres(l) + " in all"
+}
+
+// Litres writes a volume with three figures that count, in the reader's unit.
+func (v *View) Litres(litres float64) string {
+	u := v.Units().Volume
+	return english.Figures(unit.From(litres, u)) + " " + u
 }
 
 func (x *Facts) reportedNote(analyte string) string {
@@ -137,6 +140,7 @@ func (v *View) PerWords(per unit.Kind) (string, float64) {
 	if per != unit.Distance {
 		return "100 h", 100 * 3600
 	}
-	base, _, _ := unit.Base(1000, v.Book.Units.Distance)
-	return "1,000 " + v.Book.Units.Distance, base
+	u := v.Units().Distance
+	base, _, _ := unit.Base(1000, u)
+	return "1,000 " + u, base
 }

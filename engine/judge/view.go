@@ -46,11 +46,17 @@ type View struct {
 	// Reader is in which units whoever asks reads, of what the vehicle's registration does
 	// not say. Of what neither says, the book's are taken.
 	Reader english.Reader
+	// Based: all is told in the base units, whatever anybody reads, to a program that
+	// names none.
+	Based bool
 }
 
 // Units are those in which people read of the vehicle: what its registration says, as its
 // odometer shows, then those of whoever asks, then the book's.
 func (v *View) Units() unit.System {
+	if v.Based {
+		return unit.Metric
+	}
 	var own unit.System
 	if reg := v.Rec.Registered(); reg != nil {
 		own, _ = unit.SystemOf(reg.Reads) // checked when it came in
@@ -60,6 +66,11 @@ func (v *View) Units() unit.System {
 		s = s.Or(v.Book.Units)
 	}
 	return s.Or(unit.Metric)
+}
+
+// writer writes quantities as people read of the vehicle.
+func (v *View) writer() english.Reader {
+	return english.Reader{Units: v.Units(), Marked: v.Reader.Marked}
 }
 
 // NewView reads a record as of the clock. kept is what of the book applies to the

@@ -15,16 +15,16 @@ import (
 	"telltale/rules/word"
 )
 
-// Amount writes metres in the book's distance, or seconds in hours.
+// Amount writes metres in the reader's distance, or seconds in hours.
 func (v *View) Amount(value float64, hours bool) string {
+	return v.writer().Amount(value, meterKind(hours))
+}
+
+func meterKind(hours bool) unit.Kind {
 	if hours {
-		return english.Amount(value, "h")
+		return unit.Time
 	}
-	u := "km"
-	if v.Book != nil {
-		u = v.Book.Units.Distance
-	}
-	return english.Amount(value, u)
+	return unit.Distance
 }
 
 // face writes a value as the meter of the chain shows it.
@@ -176,7 +176,7 @@ func (v *View) faceDone(d *Due) (float64, string) {
 
 // Shown is a value of metres or seconds in the unit that people read, to a tenth.
 func (v *View) Shown(value float64, hours bool) (float64, string) {
-	u := v.Book.Units.Distance
+	u := v.Units().Distance
 	if hours {
 		u = "h"
 	}

@@ -14,7 +14,7 @@ import (
 // History is how the leading analytes went over the component's life, with
 // the drains between.
 type History struct {
-	Unit   string    `json:"unit"` // of Run: the book's distance, or h
+	Unit   string    `json:"unit"` // of Run: the reader's distance, or h
 	Drains []float64 `json:"drains,omitempty"`
 	Series []Series  `json:"series"`
 }
@@ -68,7 +68,7 @@ func (v *sampleVerdict) limits(analyte string, mean float64) map[alarm.Stage]flo
 // without a baseline or a meter.
 func (v *sampleVerdict) history() *History {
 	names := v.leading(v.x.Sheet)
-	h := &History{Unit: v.view.Book.Units.Distance}
+	h := &History{Unit: v.view.Units().Distance}
 	run := func(i int) float64 { return unit.From(v.t.Lab[i].Distance, h.Unit) }
 	if math.IsNaN(run(len(v.t.Lab) - 1)) {
 		h.Unit = "h"
@@ -131,7 +131,7 @@ func (v *sampleVerdict) drains(r *Result, mean float64) *Drains {
 	if !ok {
 		return nil
 	}
-	u := v.view.Book.Units.Volume
+	u := v.view.Units().Volume
 	return &Drains{To: to, Count: int(n), Fluid: unit.Quantity{Value: math.Round(unit.From(l, u)*10) / 10, Unit: u}, Note: lab.DilutionNote(r.Analyte)}
 }
 

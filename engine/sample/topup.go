@@ -22,9 +22,7 @@ func (v *sampleVerdict) consumed() string {
 	if from < 0 {
 		from, since = 0, "according to the records"
 	}
-	volume := v.view.Book.Units.Volume
-	amount := func(l float64) string { return english.Figures(unit.From(l, volume)) + " " + volume }
-	s := fmt.Sprintf("Topped up %s: %s", since, amount(litres))
+	s := fmt.Sprintf("Topped up %s: %s", since, v.view.Litres(litres))
 	run, kind := v.t.Lab[last].Distance-v.t.Lab[from].Distance, unit.Distance
 	if math.IsNaN(run) {
 		run, kind = v.t.Lab[last].Hours-v.t.Lab[from].Hours, unit.Time
@@ -32,7 +30,7 @@ func (v *sampleVerdict) consumed() string {
 	if run > 0 {
 		value, u := v.view.Shown(run, kind == unit.Time)
 		per, base := v.view.PerWords(kind)
-		s += fmt.Sprintf(" in %s, %s in %s", english.Quantity(&unit.Quantity{Value: value, Unit: u}), amount(litres/run*base), per)
+		s += fmt.Sprintf(" in %s, %s in %s", english.Quantity(&unit.Quantity{Value: value, Unit: u}), v.view.Litres(litres/run*base), per)
 	}
 	return s + "." + v.unhidden()
 }
