@@ -1,7 +1,6 @@
 package doubt
 
 import (
-	"strconv"
 	"strings"
 
 	"telltale/engine/event"
@@ -24,10 +23,7 @@ func BackAdvice(v *judge.View, c *record.Chain) string {
 		}
 		return "The readings around it fit one another, so it was wrong. Acknowledge this, or take it out: telltale undo " + of + " " + english.Typed(wrong.ID.ID)
 	}
-	value := func(p record.Point) string {
-		n, u := v.Shown(p.Face, c.Hours)
-		return strconv.FormatFloat(n, 'f', -1, 64) + u
-	}
+	value := func(p record.Point) string { return v.Typed(p.Face, c.Hours) }
 	on := v.DayOf(b.Low.At)
 	return strings.Join([]string{
 		"Look at the instrument.",

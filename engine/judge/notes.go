@@ -13,14 +13,13 @@ import (
 func rateNote(kind unit.Kind) note {
 	return func(x *Facts, _ word.Word, arg string) string {
 		within, _, ok := x.Sheet.RateError(arg, kind)
-		_, per := x.v.PerWords(kind)
-		return x.within(arg, within*per, ok)
+		return x.within(arg, x.v.rate(within, kind), ok)
 	}
 }
 
 func (x *Facts) madeNote(_ word.Word, arg string) string {
 	within, _, ok := x.Sheet.MadeError(arg)
-	return x.within(arg, within, ok)
+	return x.within(arg, english.Figures(within), ok)
 }
 
 // toppedNote says what of what was made went with fluid that was consumed.
@@ -66,9 +65,8 @@ func (x *Facts) usualNote(_ word.Word, arg string) string {
 	if !ok {
 		return ""
 	}
-	per, base := x.v.PerWords(u.Per)
-	return "made " + english.Figures(u.Latest*base) + " in " + per + "; usual here " +
-		english.Figures(u.Lower*base) + " to " + english.Figures(u.Upper*base) + " (from " + strconv.Itoa(u.Rates) + " samples)"
+	return "made " + x.v.rate(u.Latest, u.Per) + " in " + x.v.per(u.Per) + "; usual here " +
+		x.v.rate(u.Lower, u.Per) + " to " + x.v.rate(u.Upper, u.Per) + " (from " + strconv.Itoa(u.Rates) + " samples)"
 }
 
 func (x *Facts) freshNote(_ word.Word, arg string) string { return x.Sheet.FreshNote(arg) }
@@ -93,8 +91,7 @@ func (x *Facts) drainNote(_ word.Word, arg string) string {
 
 // Litres writes a volume with three figures that count, in the reader's unit.
 func (v *View) Litres(litres float64) string {
-	u := v.Units().Volume
-	return english.Figures(unit.From(litres, u)) + " " + u
+	return v.writer().Figures(litres, unit.Volume)
 }
 
 func (x *Facts) reportedNote(analyte string) string {
@@ -108,11 +105,11 @@ func (x *Facts) reportedNote(analyte string) string {
 }
 
 // within is how exact a difference of results can be.
-func (x *Facts) within(analyte string, v float64, ok bool) string {
+func (x *Facts) within(analyte, figure string, ok bool) string {
 	if !ok || x.inexact(analyte) {
 		return ""
 	}
-	return "± " + english.Figures(v) + " by the method alone, " + lab.PrecisionOf(analyte).Source
+	return "± " + figure + " by the method alone, " + lab.PrecisionOf(analyte).Source
 }
 
 // StatedWords say of the exchange at step e that nobody measured how much it renewed.
@@ -143,4 +140,20 @@ func (v *View) PerWords(per unit.Kind) (string, float64) {
 	u := v.Units().Distance
 	base, _, _ := unit.Base(1000, u)
 	return "1,000 " + u, base
+}
+
+// rate writes what a rate, by metres or seconds, comes to in what [View.per] names.
+func (v *View) rate(value float64, by unit.Kind) string {
+	if by != unit.Distance {
+		return english.Figures(value * 100 * 3600)
+	}
+	return v.writer().Rate(value)
+}
+
+// per writes what rates are told for.
+func (v *View) per(by unit.Kind) string {
+	if by != unit.Distance {
+		return "100 h"
+	}
+	return v.writer().Per()
 }

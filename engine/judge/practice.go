@@ -33,9 +33,9 @@ func shiftNote(chart func(lab.Sheet, string) (lab.Shift, string, bool), statisti
 }
 
 func (x *Facts) shiftWords(c lab.Shift, statistic string) string {
-	per, base := x.v.PerWords(c.Per)
+	rate := func(v float64) string { return x.v.rate(v, c.Per) }
 	return fmt.Sprintf("the first %s made %s in %s on average; %s of the %s since: %s, limit %s", english.Plural(c.First, "sample"),
-		english.Figures(c.Centre*base), per, statistic, english.Plural(c.After, "sample"), english.Figures(c.Value*base), english.Figures(c.Limit*base))
+		rate(c.Centre), x.v.per(c.Per), statistic, english.Plural(c.After, "sample"), rate(c.Value), rate(c.Limit))
 }
 
 func (x *Facts) viscosityAt(arg string) (float64, string, bool) {

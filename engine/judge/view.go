@@ -68,7 +68,8 @@ func (v *View) Units() unit.System {
 	return s.Or(unit.Metric)
 }
 
-// writer writes quantities as people read of the vehicle.
+// writer writes quantities as people read of the vehicle, or as marks where nobody knows
+// yet who will.
 func (v *View) writer() english.Reader {
 	return english.Reader{Units: v.Units(), Marked: v.Reader.Marked}
 }

@@ -27,6 +27,11 @@ func meterKind(hours bool) unit.Kind {
 	return unit.Distance
 }
 
+// Typed writes metres or seconds as they are typed into a command.
+func (v *View) Typed(value float64, hours bool) string {
+	return v.writer().Typed(value, meterKind(hours))
+}
+
 // face writes a value as the meter of the chain shows it.
 func (v *View) face(c *record.Chain, value float64) string { return v.Amount(value, c.Hours) }
 
