@@ -8,6 +8,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/judge"
+	"telltale/engine/meter"
 	"telltale/engine/record"
 	"telltale/rules/english"
 )
@@ -60,10 +61,7 @@ func ahead(v *judge.View, c *record.Chain) (record.Point, string) {
 	}
 	text := fmt.Sprintf("The %s reads %s, %s more than on %s: at its usual pace that would be %s", c.Name, v.Amount(p.Face, c.Hours),
 		v.Amount(p.Life-before.Life, c.Hours), v.DayOf(before.At), v.Amount(float64(u.PerSecond*ran), c.Hours))
-	if meant := c.Slip(&p, &before, before.Face+float64(u.PerSecond*ran)); meant != "" {
-		text += "; " + meant
-	}
-	return p, text + ". Is that right?"
+	return p, text + meant(v, c, c.Slip(&p, &before, before.Face+float64(u.PerSecond*ran))) + ". Is that right?"
 }
 
 // Disputed says what is odd about a disputed reading.
@@ -75,10 +73,7 @@ func Disputed(v *judge.View, c *record.Chain, p record.Point) string {
 	case ok:
 		text += fmt.Sprintf(" after %s on %s", v.Amount(last.Face, c.Hours), v.DayOf(last.At))
 	}
-	if p.Meant != "" {
-		text += "; " + p.Meant
-	}
-	return text
+	return text + meant(v, c, p.Meant)
 }
 
 // Back says where a meter goes back, and what hangs on it.
@@ -91,10 +86,7 @@ func Back(v *judge.View, c *record.Chain, b *record.Back) string {
 		wrong, text = b.High, fmt.Sprintf("before %s on %s", v.Amount(b.Low.Face, c.Hours), v.DayOf(b.Low.At))
 	}
 	text = fmt.Sprintf("The %s read %s on %s, %s", c.Name, v.Amount(wrong.Face, c.Hours), v.DayOf(wrong.At), text)
-	if wrong.Meant != "" {
-		text += "; " + wrong.Meant
-	}
-	return text
+	return text + meant(v, c, wrong.Meant)
 }
 
 // Replaced says which value of a replaced instrument does not fit.
@@ -104,8 +96,14 @@ func Replaced(v *judge.View, c *record.Chain, d *record.Doubted) string {
 		what, value = "the new "+c.Name+" began at", d.Of.First
 	}
 	text := fmt.Sprintf("It was entered that %s %s on %s, which does not fit its readings and is not used", what, v.Amount(value, c.Hours), v.DayOf(d.Of.At))
-	if d.Meant != "" {
-		text += "; " + d.Meant
+	return text + meant(v, c, d.Meant)
+}
+
+// meant adds to a text what a reading was probably meant to be.
+func meant(v *judge.View, c *record.Chain, m meter.Meant) string {
+	words := m.Words(func(value float64) string { return v.Amount(value, c.Hours) })
+	if words == "" {
+		return ""
 	}
-	return text
+	return "; " + words
 }

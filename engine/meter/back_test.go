@@ -69,16 +69,16 @@ func TestDoubted(t *testing.T) {
 		want        string
 	}{
 		{"both fit", daily(km, 82900, 112), 83000, 12, ""},
-		{"a digit lost", daily(km, 82900, 112), 8300, 12, "last: going back; a digit is missing: 83,000 km (51,574 mi) would fit"},
-		{"a digit added", daily(km, 82900, 112), 830_000, 12, "last: implausible; a digit too many: 83,000 km (51,574 mi) would fit"},
+		{"a digit lost", daily(km, 82900, 112), 8300, 12, "last: going back; a digit is missing: 83,000 km would fit"},
+		{"a digit added", daily(km, 82900, 112), 830_000, 12, "last: implausible; a digit too many: 83,000 km would fit"},
 		{"the new one began higher than it reads", daily(km, 82900, 112), 83000, 12000, "first: implausible"},
 		{"nothing was read", nil, 83000, 12, ""},
 	} {
 		var got []string
 		for _, d := range Judge(c.readings, []Replaced{{day * 3 / 2, c.last * km, c.first * km}}, Distance).Doubted {
 			s := map[bool]string{false: "last: ", true: "first: "}[d.First] + d.Why
-			if d.Meant != "" {
-				s += "; " + d.Meant
+			if d.Meant.Slip != "" {
+				s += "; " + d.Meant.Words(shown(km))
 			}
 			got = append(got, s)
 		}

@@ -18,12 +18,26 @@ type Verdict struct {
 	// Life is the value over replaced instruments; for a disputed reading, what it
 	// would be if it were right.
 	Life float64
-	// Why is GoingBack or Implausible for a disputed reading. Meant says in words
-	// what was probably meant, with the face value that would fit; empty where
-	// nothing usual does. Fits is that value, 0 where there is none.
+	// Why is GoingBack or Implausible for a disputed reading, Meant what was probably
+	// meant; the zero Meant where nothing usual fits.
 	Why   string
-	Meant string
-	Fits  float64
+	Meant Meant
+}
+
+// Meant is what a reading was probably meant to be: which usual slip was made, in words,
+// and the face value that would fit, in metres or seconds.
+type Meant struct {
+	Slip string
+	Fits float64
+}
+
+// Words say it, with the value as people read it: "a digit is missing: 81,300 km would
+// fit"; "" where nothing fits.
+func (m Meant) Words(amount func(float64) string) string {
+	if m.Slip == "" {
+		return ""
+	}
+	return m.Slip + ": " + amount(m.Fits) + " would fit"
 }
 
 // Judged is what readings are worth together.

@@ -24,6 +24,12 @@ func daily(unit float64, values ...float64) []Reading {
 	return out
 }
 
+// shown writes a value as people read it off an instrument that counts so much.
+func shown(one float64) func(float64) string {
+	name := map[float64]string{km: " km", hour: " h"}[one]
+	return func(value float64) string { return unit.Grouped(value/one) + name }
+}
+
 // say writes verdicts as one line: the accepted life values, and the disputed
 // ones with why and what was meant.
 func say(one float64, vs []Verdict) string {
@@ -32,8 +38,8 @@ func say(one float64, vs []Verdict) string {
 		s := unit.Grouped(v.Life / one)
 		if !v.Accepted {
 			s += " (" + v.Why
-			if v.Meant != "" {
-				s += "; " + v.Meant
+			if v.Meant.Slip != "" {
+				s += "; " + v.Meant.Words(shown(one))
 			}
 			s += ")"
 		}
@@ -54,13 +60,13 @@ func TestJudge(t *testing.T) {
 		{"one", Distance, daily(km, 81000), nil, "81,000"},
 		{"all fit, one stands still", Distance, daily(km, 81000, 81200, 81200, 81500), nil, "81,000 | 81,200 | 81,200 | 81,500"},
 		{"miles typed as kilometres", Distance, daily(km, 81000, 81200, 50580, 81600), nil,
-			"81,000 | 81,200 | 50,580 (going back; miles typed as kilometres: 81,401 km (50,580 mi) would fit) | 81,600"},
+			"81,000 | 81,200 | 50,580 (going back; miles typed as kilometres: 81,401 km would fit) | 81,600"},
 		{"kilometres typed as miles", Distance, daily(km, 81000, 81200, 131001, 81600), nil,
-			"81,000 | 81,200 | 131,001 (implausible; kilometres typed as miles: 81,400 km (50,580 mi) would fit) | 81,600"},
+			"81,000 | 81,200 | 131,001 (implausible; kilometres typed as miles: 81,400 km would fit) | 81,600"},
 		{"a digit lost", Distance, daily(km, 81000, 81234, 8130, 81600), nil,
-			"81,000 | 81,234 | 8,130 (going back; a digit is missing: 81,300 km (50,517 mi) would fit) | 81,600"},
+			"81,000 | 81,234 | 8,130 (going back; a digit is missing: 81,300 km would fit) | 81,600"},
 		{"a digit added", Distance, daily(km, 81000, 813001, 81600), nil,
-			"81,000 | 813,001 (implausible; a digit too many: 81,300 km (50,518 mi) would fit) | 81,600"},
+			"81,000 | 813,001 (implausible; a digit too many: 81,300 km would fit) | 81,600"},
 		{"nothing usual", Distance, daily(km, 81000, 30000, 81600), nil, "81,000 | 30,000 (going back) | 81,600"},
 		{"one strange reading at the end is disputed", Distance, daily(km, 81000, 81200, 79000), nil,
 			"81,000 | 81,200 | 79,000 (going back)"},
@@ -72,16 +78,16 @@ func TestJudge(t *testing.T) {
 		{"but where nothing was before, nobody knows", Distance, []Reading{{day, 81000 * km, 0}, {2 * day, 79000 * km, 1}}, nil,
 			"81,000 | 79,000 (going back)"},
 		{"two digits swapped", Distance, daily(km, 244300, 244700, 254001, 245300), nil,
-			"244,300 | 244,700 | 254,001 (implausible; two digits swapped: 245,001 km (152,237 mi) would fit) | 245,300"},
+			"244,300 | 244,700 | 254,001 (implausible; two digits swapped: 245,001 km would fit) | 245,300"},
 		{"two digits of miles swapped", Distance, daily(unit.Mile, 15000, 15100, 12500, 15300), nil,
-			"24,140 | 24,301 | 20,117 (going back; two digits swapped: 24,462 km (15,200 mi) would fit) | 24,623"},
+			"24,140 | 24,301 | 20,117 (going back; two digits swapped: 24,462 km would fit) | 24,623"},
 		{"too fast", Distance, daily(km, 81000, 84200, 81400), nil, "81,000 | 84,200 (implausible) | 81,400"},
 		{"nine million over a gap of ten years, which the greatest speed would allow", Distance,
 			[]Reading{{day, 81000 * km, 0}, {3650 * day, 9_000_000 * km, 0}, {3651 * day, 400_000 * km, 0}}, nil,
 			"81,000 | 9,000,000 (implausible) | 400,000"},
 		{"nine million when nothing else was read", Distance, daily(km, 9_000_000), nil,
-			"9,000,000 (implausible; a digit too many: 900,000 km (559,234 mi) would fit)"},
-		{"a million in a year", Distance, []Reading{{day, 81000 * km, 0}, {366 * day, 1_081_000 * km, 0}}, nil, "81,000 | 1,081,000 (implausible; a digit too many: 108,100 km (67,170 mi) would fit)"},
+			"9,000,000 (implausible; a digit too many: 900,000 km would fit)"},
+		{"a million in a year", Distance, []Reading{{day, 81000 * km, 0}, {366 * day, 1_081_000 * km, 0}}, nil, "81,000 | 1,081,000 (implausible; a digit too many: 108,100 km would fit)"},
 		{"half a million in a year", Distance, []Reading{{day, 81000 * km, 0}, {366 * day, 581_000 * km, 0}}, nil, "81,000 | 581,000"},
 		{"not a number", Distance, daily(km, 81000, math.NaN(), -5, 81400), nil,
 			"81,000 | NaN (implausible) | -5 (going back) | 81,400"},
@@ -196,7 +202,7 @@ func TestLifeNeverDecreases(t *testing.T) {
 			if v.Accepted {
 				life = v.Life
 			}
-			if v.Accepted != (v.Why == "") || v.Accepted && v.Meant != "" {
+			if v.Accepted != (v.Why == "") || v.Accepted && v.Meant != (Meant{}) {
 				r.Fatalf("reading %d: %+v", i, v)
 			}
 		}

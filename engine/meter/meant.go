@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strconv"
 
-	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -45,15 +44,14 @@ func dispute(v *Verdict, nodes []Reading, accepted []bool, i int, kind Kind) {
 		return
 	}
 	g := guess{r, before, after, kind, expect(before, after, r.At)}
-	v.Fits, v.Meant = g.nearest(math.Inf(1))
+	v.Meant = g.nearest(math.Inf(1))
 }
 
 // Slip is which of the usual slips would have a reading lie nearer to where it is expected
-// after the one before it, by far: no further off than a tenth. "" where none does.
-func Slip(r, before Reading, expected float64, kind Kind) string {
+// after the one before it, by far: no further off than a tenth. The zero Meant where none does.
+func Slip(r, before Reading, expected float64, kind Kind) Meant {
 	g := guess{r, &before, nil, kind, expected}
-	_, meant := g.nearest(math.Abs(r.Value-expected) / 10)
-	return meant
+	return g.nearest(math.Abs(r.Value-expected) / 10)
 }
 
 // guess is what a reading was meant to be, beside its neighbours, nil where there is none,
@@ -66,11 +64,11 @@ type guess struct {
 }
 
 // nearest is the slip that comes nearest to what was expected, if nearer than least.
-func (g *guess) nearest(least float64) (fits float64, words string) {
+func (g *guess) nearest(least float64) (m Meant) {
 	take := func(meant float64, slip string, sure float64) {
 		fit, ok := clampInto(Reading{At: g.At, Value: meant}, g.before, g.after, g.kind, sure)
 		if off := math.Abs(meant - g.expected); ok && off < least {
-			least, fits, words = off, fit, slip+": "+face(fit, g.kind)+" would fit"
+			least, m = off, Meant{slip, fit}
 		}
 	}
 	for _, s := range slips[g.kind] {
@@ -79,7 +77,7 @@ func (g *guess) nearest(least float64) (fits float64, words string) {
 	for _, meant := range swapped(g.Value, g.kind) {
 		take(meant, "two digits swapped", 0)
 	}
-	return fits, words
+	return m
 }
 
 // swapped are the values that whole numbers may stand for of which two digits side by side
@@ -136,12 +134,4 @@ func clampInto(r Reading, before, after *Reading, kind Kind, sure float64) (floa
 	fits := math.Abs(v-r.Value) <= sure &&
 		(before == nil || kind.follows(*before, moved)) && (after == nil || kind.follows(moved, *after))
 	return v, fits
-}
-
-// face writes a value as people read it off the instrument.
-func face(v float64, kind Kind) string {
-	if kind == Hours {
-		return english.Amount(v, "h")
-	}
-	return english.Amount(v, "km") + " (" + english.Amount(v, "mi") + ")"
 }

@@ -179,7 +179,7 @@ func (c *Chain) Face(life float64) (face float64, replaced bool) {
 }
 
 // Slip is which slip of a person would have a reading lie nearer to where it is expected
-// after the one before; "" where none does.
-func (c *Chain) Slip(p, before *Point, expected float64) string {
+// after the one before; the zero Meant where none does.
+func (c *Chain) Slip(p, before *Point, expected float64) meter.Meant {
 	return meter.Slip(meter.Reading{At: Seconds(p.At), Value: p.Face}, meter.Reading{At: Seconds(before.At), Value: before.Face}, expected, c.kind())
 }

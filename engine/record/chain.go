@@ -41,8 +41,8 @@ type Point struct {
 	Face     float64
 	Life     float64
 	Accepted bool
-	Why      string // why it is disputed
-	Meant    string // what was probably meant
+	Why      string      // why it is disputed
+	Meant    meter.Meant // what was probably meant
 	ID       event.ID
 	key      uint32
 	Own      bool // a service or sample stands on it
