@@ -59,10 +59,12 @@ func (f *fold) dataMove(rule string, texts []string, ids []event.ID, advise, ove
 		return // as nearly always
 	}
 	said := strings.Join(texts, ". ")
-	if a := f.Rec.Alarm(k); a != nil && a.Stage > 0 && stage > 0 && a.Last.Message != said {
+	if a := f.Rec.Alarm(k); a != nil && a.Stage > 0 && stage > 0 {
 		now := *a
 		now.Last.Message, now.Last.Advise = said, advise
-		f.Rec.SetAlarm(now)
+		if now.Last.Settle(f.Units()); now.Last.Message != a.Last.Message {
+			f.Rec.SetAlarm(now)
+		}
 	}
 	f.move(alarmMove{Key: k, stage: stage, words: func(t *alarm.Transition, from, to int) {
 		t.Events = append(ids, f.causeIDs()...)

@@ -264,6 +264,7 @@ func (f *fold) turn(m alarmMove) *alarm.Transition {
 	case m.words != nil:
 		m.words(t, from, to)
 	}
+	t.Settle(f.Units())
 	a.Last = lasting(t)
 	f.Rec.SetAlarm(a)
 	return t
@@ -278,10 +279,14 @@ func lasting(t *alarm.Transition) alarm.Transition {
 
 // transition makes a transition of a with all that does not hang on the rule.
 func (f *fold) transition(a *alarm.Alarm, what alarm.Change, from, to int) *alarm.Transition {
-	return &alarm.Transition{
+	t := &alarm.Transition{
 		Time: f.When, Vehicle: f.Rec.Shown(), First: f.Rec.First(), Component: a.Component, Rule: a.Rule, Transition: what,
 		From: a.StageName(from), To: a.StageName(to), Task: a.Task, Book: f.BookHash(), Backlog: f.backlog(),
 	}
+	if reg := f.Rec.Registered(); reg != nil {
+		t.Reads = reg.Reads
+	}
+	return t
 }
 
 // withdraw takes an alarm away whose rule, component or vehicle is gone.
@@ -315,12 +320,12 @@ func (f *fold) endShelves() {
 // unshelve says again what an alarm is about that was put aside: of a task where it stands
 // by now, since days and kilometres went on.
 func (f *fold) unshelve(a alarm.Alarm) {
-	t, last := f.transition(&a, alarm.Unshelved, a.Stage, a.Stage), &a.Last
+	t, last := f.transition(&a, alarm.Unshelved, a.Stage, a.Stage), a.Last.Marked()
 	t.Standing, t.Message, t.Title, t.Statutory = a.Standing(f.Rec.Out), last.Message, last.Title, last.Statutory
 	t.Advise, t.Cautions, t.OwnCautions, t.Events = last.Advise, last.Cautions, last.OwnCautions, last.Events
 	if reg := f.Rec.Registered(); a.Task && f.Book != nil && reg != nil && !reg.Retired {
 		v := judge.NewView(f.Law, *f.Rec, f.Kept)
-		v.When = f.When
+		v.When, v.Reader = f.When, f.Reader
 		v.EachTask(func(d *judge.Due, k alarm.Key) {
 			if v.JudgeDue(d); k == a.Key && int(d.Stage) == a.Stage {
 				v.TaskWords(t, d, a.Stage, nil)
@@ -328,6 +333,7 @@ func (f *fold) unshelve(a alarm.Alarm) {
 		})
 	}
 	t.Message = "no longer put aside; " + t.Message
+	t.Settle(f.Units())
 	f.Rec.SetAlarm(a)
 	f.say(t)
 }

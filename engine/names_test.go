@@ -167,8 +167,9 @@ func saidOf(events []event.Event, book *rules.Book) (said, end string) {
 	return sameNames(b.String()), sameNames(end)
 }
 
-// named is what a record holds of its names, and digests, which are of an event's text.
-var named = regexp.MustCompile(`"names":\[[^]]*\],|,"was":\[[^]]*\]|,"key":"[^"]*"|"d":[0-9]+,?`)
+// named is what a record holds of its names, and digests, which are of an event's text, and
+// where a quantity stands behind a name.
+var named = regexp.MustCompile(`"names":\[[^]]*\],|,"was":\[[^]]*\]|,"key":"[^"]*"|"d":[0-9]+,?|"at":[0-9]+,`)
 
 func sameNames(s string) string {
 	s = named.ReplaceAllString(s, "")

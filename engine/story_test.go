@@ -111,6 +111,7 @@ func foldLines(t *testing.T, p *engine.Partition, ticks *intake.Ticks, book *rul
 
 func tell(w *bytes.Buffer, out []engine.Output) {
 	for _, o := range out {
+		checkWorded(w, o)
 		switch {
 		case o.Transition != nil:
 			tr := o.Transition

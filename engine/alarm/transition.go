@@ -55,6 +55,10 @@ type Transition struct {
 	Backlog Backlog `json:"backlog,omitzero"`
 	// Due is where the task stands, absent of anything else.
 	Due *DuePoint `json:"due,omitempty"`
+	// Amounts are the quantities of which the texts speak.
+	Amounts []Amount `json:"amounts,omitempty"`
+	// Reads are the units in which people read of the vehicle, where its registration says.
+	Reads []string `json:"reads,omitempty"`
 	// Reconciled says that no event brought it about: a newer program judges the
 	// same events otherwise than the one that spoke before.
 	Reconciled bool `json:"reconciled,omitempty"`
@@ -106,7 +110,7 @@ const NoHistory = "no history"
 type DuePoint struct {
 	// On is the vehicle's local date on which it was judged, "" where it has no clock.
 	On string `json:"on,omitempty"`
-	// Limit, Date, At, InAll, Past and the forecast are those of DueItem, in the book's units.
+	// Limit, Date, At, InAll, Past and the forecast are those of DueItem, in km or h.
 	Limit  string         `json:"limit"`
 	Date   string         `json:"date,omitempty"`
 	At     *unit.Quantity `json:"at,omitempty"`

@@ -147,7 +147,8 @@ func encodeOutput(o engine.Output) ([]byte, error) {
 	}
 	if t := o.Transition; t != nil {
 		c := *t
-		c.Evidence, c.Events = nil, c.Events[:min(len(c.Events), 100)]
+		c.DropEvidence()
+		c.Events = c.Events[:min(len(c.Events), 100)]
 		c.Message, c.Advise = cut(c.Message), cut(c.Advise)
 		b, err = Marshal(said{Transition: &c})
 	}
