@@ -10,7 +10,7 @@ import (
 )
 
 // What stands in this file says a message in raw figures when our own words fail:
-// it uses no template, no person's units, and nothing of a page.
+// it uses no template, and nothing of a page.
 
 // written is the message that words makes; where that panics, the one that bare does.
 func (n *Notifier) written(doing string, words, bare func() Message) (m Message) {
@@ -46,10 +46,10 @@ func (m Message) bare(figures []string) Message {
 }
 
 // bareNews is a letter or a summary, under the key that it has in words.
-func bareNews(m Message, all []piece) Message {
+func bareNews(p reader, m Message, all []piece) Message {
 	var figures []string
 	for i := range all {
-		t := &all[i].T
+		t := p.on(all[i].T.Reads).plainly(&all[i].T)
 		if i == 0 {
 			m.Vehicle, m.Stage, m.Time = t.Vehicle, t.To, t.Time
 			m.Subject = page.Clean(strings.Join(strings.Fields(t.Vehicle+" "+t.Component), ", ")+": "+t.Rule, 120)
@@ -74,11 +74,11 @@ func (t telling) bare(c Cause) Message {
 	for _, n := range t.mine {
 		all = append(all, piece{T: *n.Transition})
 	}
-	return bareNews(t.p.mail(key("alarm", c.Key, t.mine[0].Home(), t.p.ID, "mail"), c.Key, c.Time), all)
+	return bareNews(t.p, t.p.mail(key("alarm", c.Key, t.mine[0].Home(), t.p.ID, "mail"), c.Key, c.Time), all)
 }
 
 func barePieces(p reader, c Cause, all []piece) Message {
-	return bareNews(p.mail(key("summary", c.Key, p.ID, "mail"), c.Key, c.Time), all)
+	return bareNews(p, p.mail(key("summary", c.Key, p.ID, "mail"), c.Key, c.Time), all)
 }
 
 // bareList is a due list.
@@ -88,10 +88,10 @@ func bareList(p reader, date string, parts []engine.TurnPart, k string) Message 
 	var figures []string
 	for i := range parts {
 		for _, d := range parts[i].Items {
-			figures = append(figures, strings.Join([]string{string(d.Stage), d.Vehicle, d.Component, d.Task, d.Why}, " "))
+			figures = append(figures, strings.Join([]string{string(d.Stage), d.Vehicle, d.Component, d.Task, p.saidOf(&d).Why}, " "))
 		}
 		for _, s := range parts[i].Alarms {
-			figures = append(figures, strings.Join([]string{string(s.To), s.Vehicle, s.Component, s.Rule, s.Message}, " "))
+			figures = append(figures, strings.Join([]string{string(s.To), s.Vehicle, s.Component, s.Rule, p.on(s.Reads).plainly(&s.Transition).Message}, " "))
 		}
 	}
 	return m.bare(figures)

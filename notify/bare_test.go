@@ -73,7 +73,7 @@ func TestFaultyPageIsLogged(t *testing.T) {
 
 // A list, what was held, and a reminder go out in raw figures too.
 func TestRawFiguresOfLists(t *testing.T) {
-	p := reader{directory(t).Person("north")}
+	p := reader{Person: directory(t).Person("north")}
 	parts := winterList()
 	m := bareList(p, "2031-02-03", parts, listKey(p, "2031-02-03"))
 	want, _, _ := Digest(directory(t), register, p.Person, Listing{Parts: parts, Of: 2})

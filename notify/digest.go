@@ -60,7 +60,7 @@ func lineOf(i *due.Item) *line {
 // stop, then overdue, due and soon, by date; then the other alarms that stand.
 // What to have ready is summed over overdue, due and soon.
 func Digest(d *people.Directory, reg Register, who *people.Person, g Listing) (m Message, kept Listed, ok bool) {
-	p := reader{who}
+	p := reader{Person: who}
 	l := &list{Listing: g, p: p, vehicles: map[string]string{}, now: latest(g.Parts)}
 	l.gather(d, reg)
 	kept = l.kept()
@@ -128,7 +128,8 @@ func (l *list) gather(d *people.Directory, reg Register) {
 		for i := range part.Alarms {
 			switch s := &part.Alarms[i]; {
 			case s.To == alarm.Normal && s.Transition.Transition == alarm.Cleared:
-				l.ended(d, reg, s)
+				ended := *s
+				l.ended(d, reg, &ended)
 			case !s.Task && s.To != alarm.Normal && s.Standing != alarm.Returned && s.Standing != alarm.OutOfService:
 				l.take(d, reg, &line{Listed: *s}, s.To)
 			}
@@ -175,6 +176,9 @@ func (l *list) ended(d *people.Directory, reg Register, s *alarm.Listed) {
 func (l *list) hears(d *people.Directory, reg Register, s *alarm.Listed, stage alarm.Stage) (name string, heard bool) {
 	v := reg(s.Home())
 	v.ID, v.Name = cmp.Or(v.ID, s.Vehicle), cmp.Or(v.Name, s.Name, s.Vehicle)
+	if v.Reads != nil {
+		s.Reads = v.Reads
+	}
 	if v.Tags == nil {
 		v.Tags = s.Tags
 	}
@@ -295,12 +299,12 @@ func (l *list) item(e *line) page.Item {
 }
 
 func (l *list) tellWork(it *page.Item, e *line) {
-	i := e.work
+	i, p := e.work, l.p.on(e.Reads)
 	it.Box, it.Room, it.What = l.p.Form == people.ForWorkshop, l.paper, workOn(&e.Transition)
-	why := english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), l.p.pulledIn(i), i.Postponed, l.p.lastDone(i))
+	why := english.Sentences(p.whyDue(i, l.today), p.forecast(i, l.today), p.pulledIn(i), i.Postponed, p.lastDone(i))
 	it.Lines = []page.Line{{Text: why}}
 	if i.Figures != nil {
-		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(l.p.Litres))})
+		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(p.litres))})
 	}
 	if i.Statutory {
 		it.Strong = lawWords(i.Stage)
@@ -339,10 +343,11 @@ func (l *list) ready() []page.Line {
 		}
 	}
 	var out []page.Line
+	p := l.p.on(l.reads())
 	for _, f := range slices.Sorted(maps.Keys(fluids)) {
 		text := f
 		if fluids[f] > 0 {
-			text = l.p.Litres(fluids[f]) + " " + f
+			text = p.litres(fluids[f]) + " " + f
 		}
 		out = append(out, page.Line{Text: text})
 	}
@@ -350,6 +355,17 @@ func (l *list) ready() []page.Line {
 		out = append(out, page.Line{Text: fmt.Sprintf("%d × %s", parts[part], part)})
 	}
 	return out
+}
+
+// reads are the units of the vehicles on the list, where they have the same.
+func (l *list) reads() (reads []string) {
+	for i, e := range l.lines {
+		if i > 0 && !slices.Equal(reads, e.Reads) {
+			return nil
+		}
+		reads = e.Reads
+	}
+	return reads
 }
 
 func (l *list) minds() []page.Line {

@@ -69,7 +69,7 @@ func TestDigestOfMany(t *testing.T) {
 }
 
 func TestWhyDue(t *testing.T) {
-	miles := reader{&people.Person{Distance: "mi", Dates: people.MonthFirst}}
+	miles := reader{Person: &people.Person{Distance: "mi", Dates: people.MonthFirst}}
 	for _, c := range []struct {
 		item due.Item
 		want string
@@ -98,15 +98,15 @@ func TestWhyDue(t *testing.T) {
 }
 
 func TestVolumes(t *testing.T) {
-	quarts := reader{&people.Person{Volume: "qt"}}
+	quarts := reader{Person: &people.Person{Volume: "qt"}}
 	// 1 qt (US) = 0.946352946 L exactly (NIST Handbook 44 App. C).
-	if got := quarts.Litres(0.946352946 * 4.5); got != "4.5 qt" {
+	if got := quarts.litres(0.946352946 * 4.5); got != "4.5 qt" {
 		t.Errorf("got %q", got)
 	}
 }
 
 func TestListSays(t *testing.T) {
-	l := &list{p: reader{&people.Person{Distance: "km"}}, today: "2031-02-03"}
+	l := &list{p: reader{Person: &people.Person{Distance: "km"}}, today: "2031-02-03"}
 	for _, c := range []struct {
 		item due.Item
 		want string

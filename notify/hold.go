@@ -35,7 +35,8 @@ type piece struct {
 
 func pieceOf(n news, cause string) piece {
 	t := *n.Transition
-	t.Evidence, t.Events, t.Book = nil, nil, ""
+	t.DropEvidence()
+	t.Events, t.Book = nil, ""
 	t.Message, t.Advise = page.Clean(t.Message, 300), page.Clean(t.Advise, 300)
 	return piece{t, n.entry, cause}
 }
@@ -161,7 +162,7 @@ func summary(reg Register, p reader, c Cause, lead string, pieces []piece, more 
 
 // titledSummary is a summary by its title; "" for how much changed.
 func titledSummary(reg Register, p reader, c Cause, title, lead string, pieces []piece, more int) Message {
-	all := p.spellAll(newsFrom(reg, pieces))
+	all := p.worded(newsFrom(reg, pieces))
 	if len(all) > 0 && all[0].Vehicle == all[len(all)-1].Vehicle && more == 0 {
 		return letter(c, telling{p: p, way: people.Mail, mine: all}, lead)
 	}
@@ -211,6 +212,7 @@ func groupOf(t *alarm.Transition) string {
 }
 
 func summaryItem(p reader, n news) page.Item {
+	p = p.on(n.Reads)
 	b := blockOf(p, n.Transition)
 	it := page.Item{Heading: n.label(), What: alarmOn(n.Transition)}
 	text := b.Strong

@@ -107,7 +107,8 @@ func (l *list) overItems(since string) []page.Item {
 		}
 		said := endOf(&s.Transition)
 		if s.Due != nil {
-			said = english.Sentences(said, labelNext+": "+l.p.dueNow(&s.Transition))
+			p := l.p.on(s.Reads)
+			said = english.Sentences(said, labelNext+": "+p.dueNow(p.said(&s.Transition)))
 		}
 		out = append(out, page.Item{Heading: cmp.Or(l.vehicles[s.Vehicle], s.Name, s.Vehicle), What: workOn(&s.Transition),
 			Lines: []page.Line{{Text: english.Sentences(noted(l.p.Date(when)), said)}}})
@@ -159,7 +160,7 @@ func countWords(now, before int, when string) string {
 func Paper(who *people.Person, today, heading string, work []due.Item, alarms []alarm.Listed) (text, html string, fault error) {
 	as := *who
 	as.Form = people.ForWorkshop
-	l := &list{p: reader{&as}, today: today, paper: true, vehicles: map[string]string{}}
+	l := &list{p: reader{Person: &as}, today: today, paper: true, vehicles: map[string]string{}}
 	l.now, _ = time.Parse(time.DateOnly, today)
 	for i := range alarms {
 		if s := &alarms[i]; !s.Task && s.To != alarm.Normal && s.Standing != alarm.Returned && s.Standing != alarm.OutOfService {
@@ -192,7 +193,10 @@ func (l *list) put(e *line, name string) {
 		return
 	}
 	l.vehicles[e.Vehicle] = name
-	e.Transition = *l.p.spelled(&e.Transition, name)
+	p := l.p.on(e.Reads)
+	if e.Transition = *p.spelled(p.said(&e.Transition), name); e.work != nil {
+		e.work = p.saidOf(e.work)
+	}
 	l.lines = append(l.lines, e)
 }
 

@@ -78,7 +78,7 @@ func (t telling) told(c Cause) Message {
 	m.Thread = key("thread", lead.Home(), t.p.ID, t.way)
 	data := notice{To: t.p.ID, Cause: c.Key}
 	for _, n := range t.mine[:min(len(t.mine), maxBlocks)] {
-		data.Transitions = append(data.Transitions, n.Transition)
+		data.Transitions = append(data.Transitions, t.p.on(n.Reads).said(n.Transition))
 	}
 	m.tell("told", data)
 	return m
@@ -129,9 +129,10 @@ func (l *list) listedOn(e *line) (d Date, ok bool) {
 	if i == nil {
 		return d, false
 	}
-	d = dateFor(l.p, cmp.Or(l.vehicles[i.Vehicle], i.Vehicle), &e.Transition, l.now)
+	p := l.p.on(e.Reads)
+	d = dateFor(p, cmp.Or(l.vehicles[i.Vehicle], i.Vehicle), &e.Transition, l.now)
 	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
-	d.Text = page.Clean(english.Sentences(l.p.whyDue(i, l.today), l.p.forecast(i, l.today), english.Sentences(l.p.cautionsOf(i.Cautions, i.OwnCautions)...), l.p.ours(standingNote)), page.MaxText)
+	d.Text = page.Clean(english.Sentences(p.whyDue(i, l.today), p.forecast(i, l.today), english.Sentences(p.cautionsOf(i.Cautions, i.OwnCautions)...), p.ours(standingNote)), page.MaxText)
 	return d, d.Day != "" && d.Day >= l.today
 }
 

@@ -108,7 +108,7 @@ func batches(p reader, way string, c Cause, pieces []piece, more int) (out []Mes
 		m := p.by(way, key("summary", c.Key, p.ID, way, fmt.Sprint(i)), c.Key, c.Time)
 		m.Subject = backlogTitle(pieces, more)
 		for j := range mine {
-			data.Transitions = append(data.Transitions, &mine[j].T)
+			data.Transitions = append(data.Transitions, p.on(mine[j].T.Reads).said(&mine[j].T))
 			m.Stage = worse(m.Stage, mine[j].T.To)
 		}
 		m.tell("summary", data)

@@ -38,7 +38,7 @@ func (n *Notifier) pictures(t telling) map[string]*page.Picture {
 		}
 		n.guard("drawing a sample of "+one.Vehicle, "the message goes without", func() {
 			for _, v := range n.Sample(one.Vehicle, one.Component) {
-				if p := pictureOf(t.p, v, one.Transition); p != nil {
+				if p := pictureOf(t.p.on(one.Reads), v, one.Transition); p != nil {
 					out[one.Component] = p
 				}
 			}
@@ -79,7 +79,7 @@ func (p reader) drawn(v sample.Verdict) sample.Verdict {
 		return v
 	}
 	h := *v.History
-	in := func(run float64) float64 { run, h.Unit = p.Own(run, v.History.Unit); return run }
+	in := func(run float64) float64 { run, h.Unit = p.units().Own(run, v.History.Unit); return run }
 	h.Series, h.Drains = slices.Clone(h.Series), slices.Clone(h.Drains)
 	for i := range h.Series {
 		h.Series[i].Points = slices.Clone(h.Series[i].Points)
@@ -106,7 +106,7 @@ func (p reader) pastOf(s sample.Series, u string) string {
 		if pt.Below {
 			ratio = "below " + ratio
 		}
-		run, in := p.Own(pt.Run, u)
+		run, in := p.units().Own(pt.Run, u)
 		all = append(all, fmt.Sprintf("%s at %s %s", ratio, unit.Grouped(run), in))
 	}
 	return english.Ended(strings.Join(all, ", "))

@@ -10,10 +10,6 @@ import (
 	"telltale/rules/english"
 )
 
-// reader is a person as words are written for them: in their units, their order of
-// dates and their zone.
-type reader struct{ *people.Person }
-
 // sheet is a page with what messages have alike.
 type sheet struct{ page.Page }
 
@@ -51,7 +47,7 @@ func (p *sheet) told(heading string, lines []page.Line) {
 func (p *sheet) end(m *Message, c Cause, mind *minds, all []news) {
 	m.cautions = mind.full
 	p.told(headMind, mind.all())
-	p.Note(mind.p.asWritten(p), mind.p.ours(standingNote), whyYou(all))
+	p.Note(mind.asWritten(all), mind.p.ours(standingNote), whyYou(all))
 	if c.Leave != nil && !slices.ContainsFunc(all, news.cannotWait) {
 		m.Leave = c.Leave(mind.p.ID, Messages, m.Time)
 		p.Leave = m.Leave
@@ -75,15 +71,15 @@ func StageWords(s alarm.Stage, standing alarm.Standing) string {
 // to mind; in the person's units.
 func Standing(who *people.Person, vehicle string, s *alarm.Listed) (title, strong, found string, figures []string) {
 	const long = 500
-	p := reader{who}
-	said := p.spelled(&s.Transition, vehicle)
+	p := reader{who, s.Reads}
+	said := p.spelled(p.said(&s.Transition), vehicle)
 	if found = p.DatesIn(said.Message); s.Task {
 		found = p.dueNow(said)
 	}
 	found = page.Clean(found, long)
 	title = page.Clean(headOf(vehicle, said), 200)
 	strong = page.Clean(english.Sentences(doFirst(s.Task, s.Statutory, s.To, said.Advise)), long)
-	for _, f := range p.figures(s.Evidence, s.Task) {
+	for _, f := range p.figures(said.Evidence, s.Task) {
 		figures = append(figures, page.Clean(f, long))
 	}
 	if source := english.List("or", said.PointsTo); source != "" {

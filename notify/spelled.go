@@ -19,7 +19,7 @@ func (p reader) ours(text string, quoted ...string) string { return p.Spelling.O
 // Title is what a person reads a task or rule to be called: by its title, a chapter's in
 // their spelling.
 func Title(who *people.Person, rule, title string) string {
-	return titleOf(reader{who}.spelled(&alarm.Transition{Rule: rule, Title: title}, ""))
+	return titleOf(reader{Person: who}.spelled(&alarm.Transition{Rule: rule, Title: title}, ""))
 }
 
 // spelled is the transition in the person's spelling, where its words are a chapter's.
@@ -36,18 +36,6 @@ func (p reader) spelled(t *alarm.Transition, vehicle string) *alarm.Transition {
 		of.PointsTo[i] = p.ours(s)
 	}
 	return &of
-}
-
-// spellAll is the news in the person's spelling.
-func (p reader) spellAll(all []news) []news {
-	if p.Spelling == 0 {
-		return all
-	}
-	out := slices.Clone(all)
-	for i, n := range out {
-		out[i].Transition = p.spelled(n.Transition, n.vehicle())
-	}
-	return out
 }
 
 // quotedNames are the names in what a rule asks that are no analytes: those of a

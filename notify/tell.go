@@ -28,7 +28,7 @@ func VehicleOf(id string, d *event.VehicleData) people.Vehicle {
 	}
 	v.ID = cmp.Or(d.Key, id)
 	v.Name, v.Kind, v.Tags, v.People = d.Name, d.Kind, d.Tags, d.People
-	v.Plate, v.Present = d.Plate, d.Present()
+	v.Plate, v.Present, v.Reads = d.Plate, d.Present(), d.Reads
 	for _, c := range d.Components {
 		v.Components = append(v.Components, people.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid})
 	}
@@ -112,7 +112,7 @@ func tellings(d *people.Directory, reg Register, c Cause, out []engine.Output) (
 	}
 	for _, p := range d.People() {
 		for _, way := range p.Ways() {
-			all = append(all, tellingsBy(d, reader{p}, way, fresh)...)
+			all = append(all, tellingsBy(d, reader{Person: p}, way, fresh)...)
 		}
 	}
 	return all
@@ -170,11 +170,16 @@ func newsOf(reg Register, out []engine.Output) []news {
 	return all
 }
 
-// presented is the transition by the names that its vehicle and component have now: it may
-// have waited, or be told again.
+// presented is the transition by the names that its vehicle and component have now, and
+// the units in which people read of it: it may have waited, or be told again.
 func presented(v people.Vehicle, t *alarm.Transition) *alarm.Transition {
-	if component := v.Present.Component(t.Component); v.ID != t.Vehicle || component != t.Component {
+	reads := t.Reads
+	if v.Reads != nil {
+		reads = v.Reads
+	}
+	if component := v.Present.Component(t.Component); v.ID != t.Vehicle || component != t.Component || !slices.Equal(reads, t.Reads) {
 		c := *t
+		c.Reads = reads
 		c.Vehicle, c.First, c.Component = v.ID, "", component
 		if c.Vehicle != t.Home() {
 			c.First = t.Home()
@@ -223,8 +228,8 @@ func (n news) urgency() int {
 // letter is one message to one person about one vehicle; intro stands above all
 // else, "" for none.
 func letter(c Cause, about telling, intro string) Message {
-	p := about.p
-	mine := p.datePulls(p.spellAll(about.mine))
+	p := about.p.on(about.mine[0].Reads)
+	mine := p.datePulls(p.worded(about.mine))
 	lead := mine[0]
 	m := p.mail(key("alarm", c.Key, lead.Home(), p.ID, "mail"), c.Key, c.Time)
 	m.Subject, m.Vehicle, m.Stage = subjectOf(mine), lead.Vehicle, lead.To

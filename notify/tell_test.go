@@ -189,7 +189,7 @@ func TestMilesInAMail(t *testing.T) {
 	copper := copperRaised()
 	copper.Evidence = append(copper.Evidence, word.Evidence{Of: "fluidAge()", Value: 62000, Unit: "km"})
 	read := func(p *people.Person, tr alarm.Transition) string {
-		m := letter(cause("x"), telling{p: reader{p}, way: people.Mail, mine: byAll(outputs(tr))}, "")
+		m := letter(cause("x"), telling{p: reader{Person: p}, way: people.Mail, mine: byAll(outputs(tr))}, "")
 		return strings.Join(strings.Fields(m.Text), " ")
 	}
 	miles, km := directory(t).Person("ines"), directory(t).Person("north")

@@ -12,7 +12,6 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/notify/delivery"
-	"telltale/notify/page"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -160,14 +159,13 @@ func endOf(t *alarm.Transition) string {
 // by why alone.
 func (p reader) figures(all []word.Evidence, task bool) (out []string) {
 	said := map[string]bool{}
-	for _, e := range all {
+	for _, e := range alarm.EvidenceIn(all, p.units()) {
 		what, yes := e.Told()
 		reckoned := !task && e.Unit == "" && !strings.Contains(e.Of, "(")
 		if yes || what == "" || reckoned {
 			continue
 		}
-		v, u := p.Own(e.Value, e.Unit)
-		figure := strings.TrimSpace(english.FourFigures(v) + " " + u)
+		figure := strings.TrimSpace(english.FourFigures(e.Value) + " " + e.Unit)
 		var notes []string
 		for note := range strings.SplitSeq(e.Note, "; ") {
 			if note, _, _ = strings.Cut(note, ", "); note != "" && note != figure && !said[note] {
@@ -181,23 +179,6 @@ func (p reader) figures(all []word.Evidence, task bool) (out []string) {
 		out = append(out, p.ours(what, quotedNames(e.Of)...)+": "+figure)
 	}
 	return out
-}
-
-var distanceWritten = regexp.MustCompile(`\d ?(km|mi)\b`)
-
-// asWritten is the note where the words of a rule speak of distances in another
-// unit than the person's: they are the words of whoever wrote the rule.
-func (p reader) asWritten(on *sheet) string {
-	for _, b := range on.Blocks {
-		for _, text := range append([]page.Line{{Text: b.Strong}}, b.Lines...) {
-			for _, m := range distanceWritten.FindAllStringSubmatch(text.Text, -1) {
-				if m[1] != p.Distance {
-					return fmt.Sprintf(ruleWords, m[1])
-				}
-			}
-		}
-	}
-	return ""
 }
 
 // days is the whole days from one YYYY-MM-DD to another.
@@ -231,7 +212,7 @@ func (p reader) whyLimit(i *due.Item, today string) string {
 		if i.PastBy == nil || i.DueAt == nil && i.DueInAll == nil {
 			break
 		}
-		at, past := p.dueAt(i), p.Meter(math.Abs(*i.PastBy), i.Unit)
+		at, past := p.dueAt(i), p.meter(math.Abs(*i.PastBy), i.Unit)
 		if *i.PastBy < 0 && i.Likely != "" && i.Likely <= today && foreseen(i) {
 			return fmt.Sprintf(alreadyPast, at, p.Date(i.Likely), meterNames[i.Unit])
 		}
@@ -254,11 +235,11 @@ func (p reader) whyLimit(i *due.Item, today string) string {
 func (p reader) dueAt(i *due.Item) string {
 	switch {
 	case i.DueInAll == nil:
-		return p.Meter(*i.DueAt, i.Unit)
+		return p.meter(*i.DueAt, i.Unit)
 	case i.DueAt == nil:
-		return p.Meter(*i.DueInAll, i.Unit) + " in all, before the instrument was replaced"
+		return p.meter(*i.DueInAll, i.Unit) + " in all, before the instrument was replaced"
 	}
-	return p.Meter(*i.DueAt, i.Unit) + " on the new instrument (" + p.Meter(*i.DueInAll, i.Unit) + " in all)"
+	return p.meter(*i.DueAt, i.Unit) + " on the new instrument (" + p.meter(*i.DueInAll, i.Unit) + " in all)"
 }
 
 func (p reader) whyDate(due string, past int) string {

@@ -31,6 +31,7 @@ import (
 	"telltale/notify/people"
 	telling "telltale/notify/service"
 	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 // fleet is a service's folder, read and checked.
@@ -65,6 +66,15 @@ func (f *fleet) lost(now *fleet) error {
 	return nil
 }
 
+// reads are the units in which people read who say none themselves: the folder's, then
+// the book's.
+func (f *fleet) reads() unit.System {
+	if f.book == nil {
+		return f.set.Reads
+	}
+	return f.set.Reads.Or(f.book.Units)
+}
+
 // loadFleet reads everything in the folder; the faults of all files come at once.
 func loadFleet(dir string) (*fleet, error) {
 	f := &fleet{dir: dir, people: &people.Directory{}}
@@ -86,6 +96,9 @@ func loadFleet(dir string) (*fleet, error) {
 	if path := filepath.Join(dir, "people.yaml"); f.has(path) {
 		f.people, err = people.Load(path)
 		errs = append(errs, err)
+		if err == nil {
+			f.people = f.people.Reading(f.reads())
+		}
 	}
 	f.has(filepath.Join(dir, "telltale.yaml"))
 	if path := filepath.Join(dir, "vehicles.yaml"); f.has(path) {

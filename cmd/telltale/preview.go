@@ -55,10 +55,16 @@ func previewTo(ctx context.Context, s cli.Env, o previewOptions, path string) er
 	if o.to != "everyone" && dir.Person(o.to) == nil {
 		return cli.Exit(2, fmt.Errorf("there is no person %q in %s", o.to, o.people))
 	}
-	c := preview.Config{People: dir, Compose: letters(defaults().Mail.From).Compose}
+	f := fleet{}
+	if f.set, err = loadSettings(filepath.Dir(o.people)); err != nil {
+		return cli.Exit(2, err)
+	}
+	c := preview.Config{Compose: letters(defaults().Mail.From).Compose}
 	if c.Book, err = cli.Book(o.rules); err != nil {
 		return err
 	}
+	f.book = c.Book
+	c.People = dir.Reading(f.reads())
 	if c.File, err = ask.File(o.vehicles, o.until); err != nil {
 		return err
 	}

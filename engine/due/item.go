@@ -9,6 +9,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/event"
+	"telltale/rules/english"
 )
 
 // Item is one line of a due list: one task of one vehicle (and component).
@@ -26,8 +27,10 @@ type Item struct {
 	Stage alarm.Stage `json:"stage"`
 	// Limit is the limit that decides: distance, time, hours, or "no history".
 	Limit string `json:"limit"`
-	// Why says in words which limit, and how far past or ahead.
-	Why string `json:"why"`
+	// Why says in words which limit, and how far past or ahead; Amounts are the quantities
+	// that it speaks of.
+	Why     string         `json:"why"`
+	Amounts []english.Span `json:"amounts,omitempty"`
 	// DueDate is the local date of the calendar limit; DueAt the value of the meter
 	// limit on the instrument in use, in Unit, absent where that was before it; PastBy how
 	// far past it (negative: still ahead). DueInAll is the value over replaced

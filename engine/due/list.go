@@ -77,9 +77,10 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 	reg := v.Applied().Reg
 	item := Item{
 		Vehicle: v.Rec.Shown(), First: v.Rec.First(), Name: reg.Name, Plate: reg.Plate, Tags: reg.Tags, People: reg.People, Component: k.Component,
-		Task: k.Rule, Title: d.Title(), Stage: alarm.TaskStages[d.Stage], Limit: d.Limit.String(), Why: v.DueWords(d),
+		Task: k.Rule, Title: d.Title(), Stage: alarm.TaskStages[d.Stage], Limit: d.Limit.String(),
 		Cautions: d.Cautions(), FollowUp: d.FollowUp != nil,
 	}
+	item.Why, item.Amounts = v.Spans(func() string { return v.DueWords(d) })
 	item.PulledIn, item.Figures = v.PulledIn(d), v.ComponentDef(d.Comp).Figures()
 	item.OwnCautions = v.Book.Own(item.Cautions)
 	if d.NoHistory {

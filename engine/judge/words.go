@@ -27,6 +27,15 @@ func meterKind(hours bool) unit.Kind {
 	return unit.Distance
 }
 
+// Spans writes a text of the view's in its units, and lists the quantities of which it
+// speaks.
+func (v *View) Spans(words func() string) (string, []english.Span) {
+	was := v.Reader.Marked
+	v.Reader.Marked = true
+	defer func() { v.Reader.Marked = was }()
+	return english.Written(words(), v.Units())
+}
+
 // Typed writes metres or seconds as they are typed into a command.
 func (v *View) Typed(value float64, hours bool) string {
 	return v.writer().Typed(value, meterKind(hours))

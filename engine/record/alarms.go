@@ -65,7 +65,7 @@ func (r *Record) Standings() []alarm.Listed {
 	var out []alarm.Listed
 	for _, a := range r.Alarms {
 		s := alarm.Listed{Since: time.Unix(a.Since, 0).UTC(), Name: reg.Name, Tags: reg.Tags, People: reg.People, Transition: a.Last}
-		s.Vehicle, s.First = r.Shown(), r.First()
+		s.Vehicle, s.First, s.Reads = r.Shown(), r.First(), reg.Reads
 		s.To, s.Standing = a.StageName(a.Stage), a.Standing(r.Out)
 		if a.ShelvedUntil != 0 {
 			s.ShelvedUntil = time.Unix(a.ShelvedUntil, 0).UTC()

@@ -62,7 +62,6 @@ type view struct {
 	Title, Lead, Fault string
 	Shown              bool // the alarm and the forms
 	Alarm              alarm.Listed
-	Person             *people.Person
 	Stage              string
 	Strong, Found      string
 	Figures            []string
@@ -71,7 +70,8 @@ type view struct {
 	// Later is until when it is put aside unless another day is chosen, Last the last one.
 	Later, Last, ShelfLimit string
 	Fluid                   bool
-	Volumes                 []string
+	Distances, Volumes      []string    // to choose among
+	Units                   unit.System // chosen unless somebody chooses others
 	Tasks                   []Task
 	Leave, Back             bool // the buttons to leave, and to come back
 }
@@ -207,13 +207,14 @@ func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 		return
 	}
 	p := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
-	v := view{Fault: fault, Shown: true, Alarm: s, Person: p, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
+	v := view{Fault: fault, Shown: true, Alarm: s, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
 	v.Stage = notify.StageWords(s.To, s.Standing)
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(s.Name, l.Vehicle), &s)
 	most := alarm.ShelfDays(s.To)
 	date := func(days int) string { return now.UTC().AddDate(0, 0, days).Format(time.DateOnly) }
 	v.Today, v.Later, v.Last = date(0), date(min(most, 14)), date(most)
 	v.ShelfLimit = english.Sentence(shelfLimit(s.To))
+	v.Units, v.Distances = notify.UnitsOf(p, s.Reads), unit.Distances()
 	v.Volumes, v.Tasks, v.Meters = unit.Volumes(), b.tasks(r.Context(), l), b.meters(r.Context(), l)
 	code := http.StatusOK
 	if fault != "" {

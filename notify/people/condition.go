@@ -37,7 +37,9 @@ type Vehicle struct {
 	People     []string          `expr:"people"`
 	Components []Component       `expr:"components"`
 	// Plate is as the register has it, Present the present names of what was renamed.
-	Plate   string             `expr:"-"`
+	Plate string `expr:"-"`
+	// Reads are the units in which people read of it, where the register says.
+	Reads   []string           `expr:"-"`
 	Present event.PresentNames `expr:"-"`
 }
 

@@ -46,9 +46,11 @@ type Person struct {
 	To         map[string]string
 	SecretFile string
 
-	Zone     *time.Location
-	Distance string // km or mi
-	Volume   string // L, qt or gal
+	Zone *time.Location
+	// Distance, Volume, Temperature and Pressure are the units in which the person reads;
+	// "" where the folder says, see [Directory.Reading].
+	Distance, Volume, Temperature, Pressure string
+
 	Dates    DateOrder
 	Spelling english.Spelling
 	// Digest is the cron specification of the daily list, "" for none. The times
@@ -80,7 +82,7 @@ type Directory struct {
 // Anyone is someone of whom nothing is known but the id, as who has gone from
 // people.yaml since.
 func Anyone(id string) *Person {
-	return &Person{ID: id, Name: id, Zone: time.UTC, Distance: unit.Distances()[0], Volume: unit.Volumes()[0]}
+	return &Person{ID: id, Name: id, Zone: time.UTC}
 }
 
 // Person returns the person of that id, nil where there is none.
@@ -150,6 +152,14 @@ func (r *reader) oneOf(n *yaml.Node, what string, all []string) string {
 	return all[r.Choice(n, what, all...)]
 }
 
+// unit is the unit that n chooses; "" where it says nothing.
+func (r *reader) unit(n *yaml.Node, what string, k unit.Kind) string {
+	if n == nil {
+		return ""
+	}
+	return r.oneOf(n, what, unit.Read(k))
+}
+
 var dateOrders = []string{DayFirst: "day first", MonthFirst: "month first", YearFirst: "year first"}
 
 // Form is for whom a list is laid out.
@@ -170,11 +180,13 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	if !plainID.MatchString(id.Value) {
 		r.Fault(id, "", "%s: an id has at most 64 letters, digits, - and _", what)
 	}
-	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "dates", "spelling", "digest", "list", "nothing due", "unchanged", "quiet", "holidays", "webhook", "nats", "file")
+	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "temperature", "pressure", "dates", "spelling", "digest", "list", "nothing due", "unchanged", "quiet", "holidays", "webhook", "nats", "file")
 	p := &Person{
 		ID: id.Value, Name: id.Value, Zone: r.zone(m["zone"]),
-		Distance:      r.oneOf(m["distance"], "distance", unit.Distances()),
-		Volume:        r.oneOf(m["volume"], "volume", unit.Volumes()),
+		Distance:      r.unit(m["distance"], "distance", unit.Distance),
+		Volume:        r.unit(m["volume"], "volume", unit.Volume),
+		Temperature:   r.unit(m["temperature"], "temperature", unit.Temperature),
+		Pressure:      r.unit(m["pressure"], "pressure", unit.Pressure),
 		Spelling:      english.Spelling(r.Choice(m["spelling"], "spelling", english.Spellings()...)),
 		SayNothingDue: r.Choice(m["nothing due"], "nothing due", "silent", "say so") == 1,
 	}

@@ -1,33 +1,30 @@
 package people
 
 import (
+	"maps"
 	"regexp"
 	"time"
 
-	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
-// Own puts a value into the person's unit, where it is a distance or a volume.
-func (p *Person) Own(v float64, u string) (float64, string) {
-	base, kind, err := unit.Base(v, u)
-	to := map[unit.Kind]string{unit.Distance: p.Distance, unit.Volume: p.Volume}[kind]
-	if err != nil || to == "" || to == u {
-		return v, u
-	}
-	return unit.From(base, to), to
+// Units are those in which the person reads, as far as they say.
+func (p *Person) Units() unit.System {
+	return unit.System{Distance: p.Distance, Volume: p.Volume, Temperature: p.Temperature, Pressure: p.Pressure}
 }
 
-// Meter writes metres or seconds of running as the person reads them.
-func (p *Person) Meter(v float64, base string) string {
-	if base == "s" {
-		return english.Amount(v, "h")
+// Reading is the directory where everybody reads in the units of the folder, of what they
+// do not say themselves.
+func (d *Directory) Reading(folder unit.System) *Directory {
+	c := *d
+	c.people = maps.Clone(d.people)
+	for id, p := range c.people {
+		own, u := *p, p.Units().Or(folder)
+		own.Distance, own.Volume, own.Temperature, own.Pressure = u.Distance, u.Volume, u.Temperature, u.Pressure
+		c.people[id] = &own
 	}
-	return english.Amount(v, p.Distance)
+	return &c
 }
-
-// Litres writes a volume as the person reads it.
-func (p *Person) Litres(litres float64) string { return english.Volume(litres, p.Volume) }
 
 var dateForms = [...]string{DayFirst: "2 Jan 2006", MonthFirst: "Jan 2, 2006", YearFirst: "2006-01-02"}
 

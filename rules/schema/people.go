@@ -24,13 +24,15 @@ func holidays() node {
 
 func person() node {
 	return object(nil, map[string]node{
-		"name":     keyed(text(), "The name that messages and pages show.", "Ines Thornbeck", "the id"),
-		"mail":     keyed(pattern(`^[^ "\\@]+@[^ "\\@]+$`, "ines@example.org"), "The e-mail address, without a name.", "ines@example.org", "no mail"),
-		"zone":     keyed(text(), "The person's time zone, by its IANA name.", "Europe/London", "UTC"),
-		"distance": keyed(choice(unit.Distances()...), "Unit of distance in messages.", "mi", "km"),
-		"volume":   keyed(choice(unit.Volumes()...), "Unit of volume in messages.", "qt", "L"),
-		"dates":    keyed(choice("day first", "month first", "year first"), "How dates are written: 3 Feb 2031, Feb 3, 2031, or 2031-02-03.", "month first", "day first"),
-		"spelling": keyed(choice("en-GB", "en-US"), "`en-US` uses American spelling and words (tire, gasoline), and puts the month first unless `dates` says otherwise. Your own names and notes stay as they are.", "en-US", "en-GB"),
+		"name":        keyed(text(), "The name that messages and pages show.", "Ines Thornbeck", "the id"),
+		"mail":        keyed(pattern(`^[^ "\\@]+@[^ "\\@]+$`, "ines@example.org"), "The e-mail address, without a name.", "ines@example.org", "no mail"),
+		"zone":        keyed(text(), "The person's time zone, by its IANA name.", "Europe/London", "UTC"),
+		"distance":    keyed(choice(unit.Distances()...), "Unit of distance in messages. A vehicle's own `reads` goes before it.", "mi", "the folder's, or km"),
+		"volume":      keyed(choice(unit.Volumes()...), "Unit of volume in messages.", "qt", "the folder's, or L"),
+		"temperature": keyed(choice(unit.Read(unit.Temperature)...), "Unit of temperature in messages.", "degF", "the folder's, or degC"),
+		"pressure":    keyed(choice(unit.Read(unit.Pressure)...), "Unit of pressure in messages.", "psi", "the folder's, or kPa"),
+		"dates":       keyed(choice("day first", "month first", "year first"), "How dates are written: 3 Feb 2031, Feb 3, 2031, or 2031-02-03.", "month first", "day first"),
+		"spelling":    keyed(choice("en-GB", "en-US"), "`en-US` uses American spelling and words (tire, gasoline), and puts the month first unless `dates` says otherwise. Your own names and notes stay as they are.", "en-US", "en-GB"),
 		"digest": keyed(pattern(`^\S+( +\S+){4}$|^@\S+$`, "30 6 * * 1-5"), "When the list is sent, at most once a day: a cron schedule of minute, hour, day of the month, month and weekday (1 is Monday). It needs `mail`.",
 			"30 6 * * 1-5", "no list"),
 		"list": keyed(choice("workshop", "owner", "operator"), "How the list is laid out: `workshop` by urgency, with parts, fluids and a box to tick; `owner` by vehicle, in full sentences; `operator` as counts, what has changed, and the worst items.",

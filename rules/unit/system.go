@@ -63,6 +63,17 @@ func Agreed(all []System) System {
 	return out
 }
 
+// Read are the units of a kind that somebody may read in, the usual one first; nil for a
+// kind that everybody reads in the same.
+func Read(k Kind) []string {
+	for _, c := range chosen {
+		if c.kind == k {
+			return c.units
+		}
+	}
+	return nil
+}
+
 // SystemOf is the system that the units name, at most one of each kind: "mi", "qt".
 func SystemOf(names []string) (System, error) {
 	var s System
