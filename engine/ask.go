@@ -14,26 +14,50 @@ import (
 	"telltale/engine/record"
 	"telltale/engine/sample"
 	"telltale/engine/why"
+	"telltale/rules/unit"
 )
+
+// Asker is in which units whoever asks reads: of each vehicle in those that its
+// registration names, then in Units, then in the book's. Based is for a program: all is in
+// the base units, whatever anybody reads.
+type Asker struct {
+	Units unit.System
+	Based bool
+}
+
+// Asked is a partition that answers somebody in their units.
+type Asked struct {
+	*Partition
+	by Asker
+}
+
+// AskedBy has the partition answer whoever reads so.
+func (p *Partition) AskedBy(who Asker) Asked { return Asked{p, who} }
 
 // view reads the vehicle's record as it stands now; what it derives is its own.
 func (p *Partition) view(v *vehicle) *judge.View {
 	return judge.NewView(&p.law, v.Record, v.applied)
 }
 
+func (a Asked) view(v *vehicle) *judge.View {
+	out := a.Partition.view(v)
+	out.Reader.Units, out.Based = a.by.Units, a.by.Based
+	return out
+}
+
 // known is the view of a vehicle that is registered, where a book is in force; else nil.
-func (p *Partition) known(vehicle string) *judge.View {
-	r := p.of(vehicle)
-	if r == nil || p.law.Book == nil || r.Registered() == nil {
+func (a Asked) known(vehicle string) *judge.View {
+	r := a.of(vehicle)
+	if r == nil || a.law.Book == nil || r.Registered() == nil {
 		return nil
 	}
-	return p.view(r)
+	return a.view(r)
 }
 
 // judged is the view of a vehicle that is judged; nil for one that is retired or not
 // known.
-func (p *Partition) judged(vehicle string) *judge.View {
-	v := p.known(vehicle)
+func (a Asked) judged(vehicle string) *judge.View {
+	v := a.known(vehicle)
 	if v == nil || v.Rec.Registered().Retired {
 		return nil
 	}
@@ -102,10 +126,13 @@ func (p *Partition) Registered(vehicle string) *event.VehicleData {
 
 // Due is the due list as the records stand, ordered by what to do first:
 // overdue, due, soon, then by forecast.
-func (p *Partition) Due(q due.Query) []due.Item {
+func (p *Partition) Due(q due.Query) []due.Item { return p.AskedBy(Asker{}).Due(q) }
+
+// Due is [Partition.Due] in the asker's units.
+func (a Asked) Due(q due.Query) []due.Item {
 	var out []due.Item
-	for _, v := range p.named(q.Vehicle) {
-		out = append(out, due.List(p.view(p.record(v)), q)...)
+	for _, v := range a.named(q.Vehicle) {
+		out = append(out, due.List(a.view(a.record(v)), q)...)
 	}
 	due.SortDue(out)
 	return out
@@ -114,8 +141,11 @@ func (p *Partition) Due(q due.Query) []due.Item {
 // Why tells it for every rule, task, follow-up and data alarm of a vehicle, in
 // order of name and component; for one alone where it is named. It is empty for a
 // vehicle that nobody registered, and for a name that nothing has.
-func (p *Partition) Why(vehicle, name string) []why.Why {
-	if v := p.known(vehicle); v != nil {
+func (p *Partition) Why(vehicle, name string) []why.Why { return p.AskedBy(Asker{}).Why(vehicle, name) }
+
+// Why is [Partition.Why] in the asker's units.
+func (a Asked) Why(vehicle, name string) []why.Why {
+	if v := a.known(vehicle); v != nil {
 		return why.Of(v, name)
 	}
 	return nil
@@ -124,7 +154,12 @@ func (p *Partition) Why(vehicle, name string) []why.Why {
 // Verdicts reads the latest sample of each component of a vehicle, or of the one
 // named, in order of component. There is none of a component without a sample.
 func (p *Partition) Verdicts(vehicle, component string) []sample.Verdict {
-	if v := p.judged(vehicle); v != nil {
+	return p.AskedBy(Asker{}).Verdicts(vehicle, component)
+}
+
+// Verdicts is [Partition.Verdicts] in the asker's units.
+func (a Asked) Verdicts(vehicle, component string) []sample.Verdict {
+	if v := a.judged(vehicle); v != nil {
 		return sample.Verdicts(v, component)
 	}
 	return nil
@@ -135,7 +170,12 @@ func (p *Partition) Verdicts(vehicle, component string) []sample.Verdict {
 // postponements, each with its source. ExtendHistory adds what a log holds beyond
 // the record. It is nil for a vehicle that nobody registered.
 func (p *Partition) History(vehicle string) []history.Entry {
-	if v := p.known(vehicle); v != nil {
+	return p.AskedBy(Asker{}).History(vehicle)
+}
+
+// History is [Partition.History] in the asker's units.
+func (a Asked) History(vehicle string) []history.Entry {
+	if v := a.known(vehicle); v != nil {
 		return history.Of(v)
 	}
 	return nil

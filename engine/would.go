@@ -48,12 +48,17 @@ type WouldEntry struct {
 // gives back what would follow. The record stays as it is. Ticks among the entries move
 // the copy's clock and have no entry of their own.
 func (p *Partition) Would(vehicle string, entries []event.Event) Would {
+	return p.AskedBy(Asker{}).Would(vehicle, entries)
+}
+
+// Would is [Partition.Would] in the asker's units.
+func (a Asked) Would(vehicle string, entries []event.Event) Would {
 	out := Would{Vehicle: vehicle, Entries: []WouldEntry{}}
-	trial, err := p.trial(vehicle)
+	trial, err := a.trial(vehicle)
 	for _, ev := range entries {
 		switch {
 		case err != nil:
-			out.Entries = append(out.Entries, WouldEntry{Event: ev.ID, Refused: p.refused(ev, err)})
+			out.Entries = append(out.Entries, WouldEntry{Event: ev.ID, Refused: a.refused(ev, err)})
 		case ev.Kind == event.TickEvent:
 			trial.Apply(ev)
 		default:
@@ -63,14 +68,15 @@ func (p *Partition) Would(vehicle string, entries []event.Event) Would {
 	if err != nil {
 		return out
 	}
-	trial.doubt(vehicle, out.Entries)
+	asked := trial.AskedBy(a.by)
+	asked.doubt(vehicle, out.Entries)
 	if r := trial.record(vehicle); r != nil {
 		out.Out = r.Out
 	}
-	out.Tasks = slices.DeleteFunc(trial.Why(vehicle, ""), func(y why.Why) bool { return y.Due == nil })
-	out.Due = trial.Due(due.Query{Vehicle: vehicle})
+	out.Tasks = slices.DeleteFunc(asked.Why(vehicle, ""), func(y why.Why) bool { return y.Due == nil })
+	out.Due = asked.Due(due.Query{Vehicle: vehicle})
 	for _, component := range sampled(entries) {
-		out.Verdicts = append(out.Verdicts, trial.Verdicts(vehicle, component)...)
+		out.Verdicts = append(out.Verdicts, asked.Verdicts(vehicle, component)...)
 	}
 	return out
 }
@@ -128,8 +134,8 @@ func (p *Partition) wouldBe(ev event.Event) WouldEntry {
 
 // doubt notes which of the entries' meter values are not believed, beside one another
 // and the record's own.
-func (p *Partition) doubt(vehicle string, entries []WouldEntry) {
-	v := p.known(vehicle)
+func (a Asked) doubt(vehicle string, entries []WouldEntry) {
+	v := a.known(vehicle)
 	if v == nil {
 		return
 	}

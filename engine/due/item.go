@@ -63,6 +63,9 @@ type Item struct {
 	Postponed string `json:"postponed,omitempty"`
 	// PulledIn are the alarms that asked for it earlier than it would be due.
 	PulledIn []alarm.PulledIn `json:"pulledIn,omitempty"`
+	// Reads are the units in which people read of the vehicle, as far as its registration or
+	// whoever asked names them.
+	Reads []string `json:"reads,omitempty"`
 	// Untold says since when the distance or running time cannot be told, since the meter
 	// went back and nobody said why.
 	Untold string `json:"untold,omitempty"`

@@ -58,10 +58,12 @@ func asOf(v *judge.View, on string) *judge.View {
 	}
 	then := *v.Law
 	then.Now = day.AddDays(1).Start(reg.Location()).Add(-time.Second)
+	out := judge.NewView(&then, *v.Rec, v.Kept)
 	if then.Now.Before(v.Now) {
-		return judge.NewView(&then, *v.Rec.Until(then.Now.UnixNano()), nil)
+		out = judge.NewView(&then, *v.Rec.Until(then.Now.UnixNano()), nil)
 	}
-	return judge.NewView(&then, *v.Rec, v.Kept)
+	out.Reader, out.Based = v.Reader, v.Based
+	return out
 }
 
 // ahead reports whether the task is likely to come due within so many days.
@@ -81,7 +83,8 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 		Cautions: d.Cautions(), FollowUp: d.FollowUp != nil,
 	}
 	item.Why, item.Amounts = v.Spans(func() string { return v.DueWords(d) })
-	item.PulledIn, item.Figures = v.PulledIn(d), v.ComponentDef(d.Comp).Figures()
+	item.PulledIn, item.Figures = v.PulledIn(d), v.ComponentDef(d.Comp).Figures().ReadIn(v.Said())
+	item.Reads = v.Said().Names()
 	item.OwnCautions = v.Book.Own(item.Cautions)
 	if d.NoHistory {
 		item.Limit = alarm.NoHistory

@@ -70,6 +70,10 @@ type Entry struct {
 	// TakenOut: a later event said that it was not so. It counts for nothing.
 	TakenOut bool `json:"takenOut,omitempty"`
 
+	// Reads, of the registration, are the units in which people read of the vehicle, as far
+	// as it or whoever asked names them; what was reported is in these.
+	Reads []string `json:"reads,omitempty"`
+
 	Register *event.VehicleData       `json:"register,omitempty"`
 	Work     *event.ServiceData       `json:"work,omitempty"`
 	Sample   *event.SampleData        `json:"sample,omitempty"`
@@ -108,7 +112,7 @@ const (
 // Of is that of one vehicle that is registered.
 func Of(v *judge.View) []Entry {
 	rec := v.Rec
-	h := &historian{vehicle: rec.Shown(), zone: rec.Registered().Location(), seen: map[event.ID]bool{}, doubts: doubt.Of(v), void: map[event.ID]bool{}}
+	h := &historian{vehicle: rec.Shown(), zone: rec.Registered().Location(), reads: v.Said(), seen: map[event.ID]bool{}, doubts: doubt.Of(v), void: map[event.ID]bool{}}
 	for _, value := range rec.Voids {
 		h.void[value.Target] = true
 	}
@@ -123,7 +127,8 @@ func Extend(list []Entry, past Past) []Entry {
 	if len(list) == 0 {
 		return nil
 	}
-	h := &historian{vehicle: list[0].Vehicle, zone: list[0].Register.Location(), seen: map[event.ID]bool{}, doubts: map[event.ID][]string{}, void: map[event.ID]bool{}}
+	reads, _ := unit.SystemOf(list[0].Reads) // of a view
+	h := &historian{vehicle: list[0].Vehicle, zone: list[0].Register.Location(), reads: reads, seen: map[event.ID]bool{}, doubts: map[event.ID][]string{}, void: map[event.ID]bool{}}
 	refused := past.sort(h)
 	for _, e := range list {
 		if e.Event != nil {
@@ -175,6 +180,7 @@ func (past *Past) sort(h *historian) (refused map[event.ID]bool) {
 type historian struct {
 	vehicle string
 	zone    *time.Location
+	reads   unit.System // in which people read of it
 	entries []Entry
 	seen    map[event.ID]bool // events that have an entry
 	doubts  map[event.ID][]string
@@ -208,7 +214,8 @@ func (h *historian) record(v *judge.View, verdicts map[event.ID]Verdict) {
 	r := v.Rec
 	for i := len(r.Register) - 1; i >= 0; i-- {
 		if g := &r.Register[i]; !g.Void {
-			h.add(Entry{What: WhatVehicle, Register: g.VehicleData, Text: registerWords(g.VehicleData)}, time.Unix(0, g.At), g.ID)
+			d := event.ReadIn(h.reads, g.VehicleData).(*event.VehicleData)
+			h.add(Entry{What: WhatVehicle, Register: d, Text: registerWords(d), Reads: h.reads.Names()}, time.Unix(0, g.At), g.ID)
 			break
 		}
 	}
@@ -233,6 +240,7 @@ func (h *historian) event(ev event.Event) {
 	case *event.SampleData:
 		h.sample(d, Verdict{}, ev.Time, ev.ID)
 	case *event.MeterReplacedData:
+		d = event.ReadIn(h.reads, d).(*event.MeterReplacedData)
 		h.add(Entry{What: WhatReplaced, Replaced: d, Text: replacedWords(d)}, ev.Time, ev.ID)
 	case *event.AnswerData:
 		h.answer(d, ev.Time, ev.ID)
@@ -240,15 +248,18 @@ func (h *historian) event(ev event.Event) {
 }
 
 func (h *historian) work(d *event.ServiceData, at time.Time, id event.ID) {
+	d = event.ReadIn(h.reads, d).(*event.ServiceData)
 	h.add(Entry{What: WhatWork, Work: d, Component: d.Component, Meters: d.Meters, Text: workWords(d)}, at, id)
 }
 
 func (h *historian) answer(d *event.AnswerData, at time.Time, id event.ID) {
+	d = event.ReadIn(h.reads, d).(*event.AnswerData)
 	h.add(Entry{What: WhatAnswer, Answer: d, Component: d.Component, Text: answerWords(d)}, at, id)
 }
 
 // sample takes a sample in; v has no stage where the record does not keep it.
 func (h *historian) sample(d *event.SampleData, v Verdict, at time.Time, id event.ID) {
+	d = event.ReadIn(h.reads, d).(*event.SampleData)
 	e := Entry{What: WhatSample, Sample: d, Component: d.Component, Meters: d.Meters, Text: english.Capital(d.What())}
 	if v.Stage != "" && !h.void[id] {
 		e.Verdict = &v

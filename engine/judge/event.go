@@ -50,7 +50,7 @@ func (v *View) Event(id event.ID) Event {
 	}
 	for i := range v.Rec.Services {
 		if s := &v.Rec.Services[i]; at(&s.Stamp) {
-			e.What = serviceWords(s.ServiceData)
+			e.What = serviceWords(event.ReadIn(v.Said(), s.ServiceData).(*event.ServiceData))
 		}
 	}
 	for i := range v.Rec.Meters {

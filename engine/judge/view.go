@@ -57,15 +57,24 @@ func (v *View) Units() unit.System {
 	if v.Based {
 		return unit.Metric
 	}
-	var own unit.System
-	if reg := v.Rec.Registered(); reg != nil {
-		own, _ = unit.SystemOf(reg.Reads) // checked when it came in
-	}
-	s := own.Or(v.Reader.Units)
+	s := v.Said()
 	if v.Book != nil {
 		s = s.Or(v.Book.Units)
 	}
 	return s.Or(unit.Metric)
+}
+
+// Said are the units that the registration or whoever asks names. What was reported is
+// shown in these; of what nobody names, as it was reported.
+func (v *View) Said() unit.System {
+	if v.Based {
+		return unit.System{}
+	}
+	var own unit.System
+	if reg := v.Rec.Registered(); reg != nil {
+		own, _ = unit.SystemOf(reg.Reads) // checked when it came in
+	}
+	return own.Or(v.Reader.Units)
 }
 
 // writer writes quantities as people read of the vehicle, or as marks where nobody knows

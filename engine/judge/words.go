@@ -207,6 +207,15 @@ func (v *View) Quantity(base float64, hours bool) *unit.Quantity {
 	return &unit.Quantity{Value: value, Unit: u}
 }
 
+// Missing are the names of what a rule lacked, as people read of the vehicle.
+func (v *View) Missing(names []string) []string {
+	out := slices.Clone(names)
+	for i, name := range out {
+		out[i] = english.Degrees(name, v.Units())
+	}
+	return out
+}
+
 // WithinWords is "5,000 km, 100 h or 60 days": whichever comes first.
 func (v *View) WithinWords(l interval.Limits) string {
 	var parts []string

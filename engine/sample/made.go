@@ -153,7 +153,7 @@ func (v *Verdict) Chart(analyte string) (m Made, ok bool) {
 // and what to make of it.
 func (v *Verdict) ChartText(m Made) string {
 	var t english.Lines
-	t.Line(0, "%s, %s: %s made in %s, sample by sample", v.where(), v.Component, analytes.Named(m.Analyte), m.Per)
+	t.Line(0, "%s, %s: %s made in %s, sample by sample", v.where(), v.Component, v.named(m.Analyte), m.Per)
 	for _, p := range m.Points {
 		t.Line(1, "%s", p.words(&m))
 	}

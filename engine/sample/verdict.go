@@ -242,7 +242,7 @@ func (v *sampleVerdict) judge() {
 		}
 		l, _ := v.view.Rec.LatchOf(alarm.Key{Rule: ar.Rule.Name, Component: v.Component})
 		if len(l.Missing) > 0 {
-			v.NotJudged = append(v.NotJudged, UnjudgedRule{ar.Rule.Name, l.Missing})
+			v.NotJudged = append(v.NotJudged, UnjudgedRule{ar.Rule.Name, v.view.Missing(l.Missing)})
 		} else {
 			v.Judged++
 			v.view.Judge.Run(ar.Rule, v.x)
@@ -379,6 +379,7 @@ func (v *sampleVerdict) result(d *event.ResultData, read *record.Sheet, n int) {
 		v.compare(&out)
 		v.average(&out, read)
 	}
+	out.readIn(v.view, d)
 	v.Results = append(v.Results, out)
 }
 

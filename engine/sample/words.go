@@ -42,7 +42,7 @@ func (v *sampleVerdict) summary() string {
 	case v.Judged == 0:
 		return "Not judged: every check lacks something; see below."
 	case len(v.Unread) > 0 && len(v.NotJudged) <= v.Judged:
-		return fmt.Sprintf("The %s that could be made found nothing, but no rule looks at %s.", checks(v.Judged), unreadWords(v.Unread))
+		return fmt.Sprintf("The %s that could be made found nothing, but no rule looks at %s.", checks(v.Judged), v.unreadWords())
 	case len(v.NotJudged) > 0:
 		return fmt.Sprintf("%d of %d checks could not be made; the other %d found nothing.", len(v.NotJudged), len(v.NotJudged)+v.Judged, v.Judged)
 	case v.Judged == 1:
@@ -52,13 +52,13 @@ func (v *sampleVerdict) summary() string {
 }
 
 // unreadWords name the first few.
-func unreadWords(names []string) string {
+func (v *Verdict) unreadWords() string {
 	const shown = 4
 	var out []string
-	for _, a := range names[:min(len(names), shown)] {
-		out = append(out, analytes.Named(a))
+	for _, a := range v.Unread[:min(len(v.Unread), shown)] {
+		out = append(out, v.named(a))
 	}
-	if more := len(names) - shown; more > 0 {
+	if more := len(v.Unread) - shown; more > 0 {
 		out = append(out, fmt.Sprintf("%d more", more))
 	}
 	return english.List("and", out)
@@ -72,7 +72,7 @@ func (v *sampleVerdict) notes() []string {
 	}
 	if e := v.t.LastExchange(len(v.t.Steps) - 1); e >= 0 {
 		if d := v.t.Steps[e].Service.Fluid; d != nil {
-			if why := record.OddShare(d, v.x.Def); why != "" {
+			if why := record.OddShare(d, v.x.Def.ReadIn(v.view.Said())); why != "" {
 				out = append(out, "At the last drain "+why)
 			}
 		}
@@ -236,7 +236,7 @@ func (v *Verdict) writeNotRead(t *english.Lines) {
 	if len(v.Unread) > 0 {
 		var all []string
 		for _, a := range v.Unread {
-			all = append(all, analytes.Named(a))
+			all = append(all, v.named(a))
 		}
 		t.Line(1, "no rule looks at: %s", strings.Join(all, ", "))
 	}
@@ -261,9 +261,27 @@ func (r *Reason) write(t *english.Lines) {
 	}
 }
 
+// named is the analyte as people read it: "copper (Cu)".
+func (r *Result) named() string {
+	if r.Title == "" || r.Title == r.Analyte {
+		return analytes.Named(r.Analyte)
+	}
+	return r.Title + " (" + r.Analyte + ")"
+}
+
+// named is one of the sheet's analytes as people read it.
+func (v *Verdict) named(analyte string) string {
+	for i := range v.Results {
+		if v.Results[i].Analyte == analyte {
+			return v.Results[i].named()
+		}
+	}
+	return analytes.Named(analyte)
+}
+
 // words is a result in a line: the name, as reported, and against what.
 func (r *Result) words() string {
-	s := fmt.Sprintf("%-30s %s", analytes.Named(r.Analyte), r.Reported)
+	s := fmt.Sprintf("%-30s %s", r.named(), r.Reported)
 	var more []string
 	if r.Why != "" {
 		more = append(more, "not judged: "+r.Why)

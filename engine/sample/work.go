@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/lab"
 	"telltale/engine/latch"
@@ -64,7 +65,7 @@ func (v *sampleVerdict) work() *Work {
 		if !v.t.Steps[before].Exchanged() {
 			continue
 		}
-		done = append([]string{workLine(v.t.Steps[before].Service, v.view.Applied().Zone)}, done...)
+		done = append([]string{v.workLine(v.t.Steps[before].Service)}, done...)
 	}
 	if before < 0 || len(done) == 0 {
 		return nil
@@ -145,7 +146,7 @@ func (v *sampleVerdict) leading(earlier lab.Sheet) []string {
 func (v *sampleVerdict) over(analyte string, earlier lab.Sheet, kind unit.Kind) BeforeAndNow {
 	a, _ := analytes.Find(analyte)
 	now := v.x.Sheet
-	out := BeforeAndNow{Analyte: analyte, Title: a.Title}
+	out := BeforeAndNow{Analyte: analyte, Title: english.Degrees(a.Title, v.view.Units())}
 	out.Before, _, _ = earlier.Value(analyte)
 	out.Now, _, _ = now.Value(analyte)
 	out.Left, out.Expected, out.Made = answered(now.Carried(analyte)), answered(now.Expected(analyte)), answered(now.Made(analyte))
@@ -182,8 +183,9 @@ func (v *sampleVerdict) rate(s lab.Sheet, analyte string, kind unit.Kind) *float
 }
 
 // workLine is the work in a line: when and what.
-func workLine(s *record.Service, zone *time.Location) string {
-	return interval.DateOf(time.Unix(0, s.At), zone).String() + ": " + s.What()
+func (v *sampleVerdict) workLine(s *record.Service) string {
+	done := event.ReadIn(v.view.Said(), s.ServiceData).(*event.ServiceData)
+	return interval.DateOf(time.Unix(0, s.At), v.view.Applied().Zone).String() + ": " + done.What()
 }
 
 func (w *Work) words() string {

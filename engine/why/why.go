@@ -165,7 +165,7 @@ func (w *whyReader) rule(ar rules.AppliedRule) {
 	l, _ := v.Rec.LatchOf(k)
 	places := v.Judgements(r, ar.Component)
 	if len(l.Missing) > 0 && len(places) > 0 {
-		y.NotJudged = &Missing{On: v.Event(places[len(places)-1].ID), Missing: l.Missing}
+		y.NotJudged = &Missing{On: v.Event(places[len(places)-1].ID), Missing: v.Missing(l.Missing)}
 	} else if len(places) == 0 {
 		y.NotJudged = &Missing{On: judge.Event{What: judge.NothingYet}, Missing: []string{whatItWaitsFor(r)}}
 	}
@@ -257,7 +257,7 @@ func whyJudged(v *judge.View, ar rules.AppliedRule, l latch.Latch, at judge.Judg
 	end := got.Ends[len(got.Ends)-1]
 	out := &Judged{On: v.Event(at.ID), Condition: r.Condition()}
 	x.Used = nil
-	out.Evidence = j.Why(r, x, end)
+	out.Evidence = readIn(v, j.Why(r, x, end))
 	if l.Stage > 0 {
 		out.Message = v.Say(r, l.Stage, x, end.Measure)
 	}
@@ -280,6 +280,15 @@ func whyJudged(v *judge.View, ar rules.AppliedRule, l latch.Latch, at judge.Judg
 		out.Events = append(out.Events, v.Event(id))
 	}
 	return out
+}
+
+// readIn is evidence as people read of the vehicle.
+func readIn(v *judge.View, all []word.Evidence) []word.Evidence {
+	s := v.Units()
+	for i := range all {
+		all[i] = all[i].In(s)
+	}
+	return all
 }
 
 func whyLimits(r *rules.Rule, l latch.Latch, e rules.End) []Limit {

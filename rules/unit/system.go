@@ -2,6 +2,7 @@ package unit
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 )
@@ -121,4 +122,35 @@ func (s System) Or(o System) System {
 		}
 	}
 	return s
+}
+
+// Names are the units of the system, those that it says.
+func (s System) Names() []string {
+	var out []string
+	for _, c := range chosen {
+		if u := s.Of(c.kind); u != "" {
+			out = append(out, u)
+		}
+	}
+	return out
+}
+
+// In is the quantity in the system's unit of its kind, to a tenth; as it was where it is
+// in that unit, or the system has none of the kind.
+func (q Quantity) In(s System) Quantity {
+	base, k, err := q.Base()
+	if to := s.Of(k); err == nil && to != "" && to != q.Unit {
+		return Quantity{Value: math.Round(From(base, to)*10) / 10, Unit: to}
+	}
+	return q
+}
+
+// Difference is a difference of two values in one unit as it is in another of its kind:
+// of temperatures one of 10 degC is one of 18 degF.
+func Difference(v float64, from, to string) float64 {
+	a, b := byName[from], byName[to]
+	if a.kind != b.kind || b.factor == 0 {
+		return v
+	}
+	return v * a.factor / b.factor
 }

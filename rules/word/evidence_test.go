@@ -3,6 +3,8 @@ package word
 import (
 	"strings"
 	"testing"
+
+	"telltale/rules/unit"
 )
 
 func TestTold(t *testing.T) {
@@ -90,6 +92,31 @@ func TestTold(t *testing.T) {
 	for _, d := range All() {
 		if !told[d.Name] {
 			t.Errorf("nothing shows how %s is told", d.Name)
+		}
+	}
+}
+
+// A mile is 1.609344 km and 10 degC are 50 degF, exactly; a difference of 10 degC is one of
+// 18 degF (NIST SP 811, B.8 and B.9).
+func TestEvidenceIn(t *testing.T) {
+	us := unit.System{Distance: "mi", Volume: "qt", Temperature: "degF", Pressure: "psi"}
+	for _, c := range []struct{ was, want Evidence }{
+		{Evidence{Of: "odometer()", Value: 160934.4, Unit: "km"}, Evidence{Of: "odometer()", Value: 100000, Unit: "mi"}},
+		{Evidence{Of: "perDay()", Value: 100, Unit: "km/day"}, Evidence{Of: "perDay()", Value: 62.1, Unit: "mi/day"}},
+		{Evidence{Of: `rate("Fe")`, Value: 10, Unit: "mg/kg per 1,000 km"}, Evidence{Of: `rate("Fe")`, Value: 16.09, Unit: "mg/kg per 1,000 mi"}},
+		{Evidence{Of: `trend("Fe")`, Value: 10, Unit: "mg/kg per 1,000 km, for each 1,000 km"}, Evidence{Of: `trend("Fe")`, Value: 25.9, Unit: "mg/kg per 1,000 mi, for each 1,000 mi"}},
+		{Evidence{Of: `value("flash")`, Value: 10, Unit: "degC"}, Evidence{Of: `value("flash")`, Value: 50, Unit: "degF"}},
+		{Evidence{Of: `change("flash")`, Value: -10, Unit: "degC"}, Evidence{Of: `change("flash")`, Value: -18, Unit: "degF"}},
+		{Evidence{Of: `value("Fe")`, Value: 10, Unit: "mg/kg"}, Evidence{Of: `value("Fe")`, Value: 10, Unit: "mg/kg"}},
+		{Evidence{Of: "hours()", Value: 10, Unit: "h"}, Evidence{Of: "hours()", Value: 10, Unit: "h"}},
+		{Evidence{Of: "odometer()", Value: 12345.678, Unit: "mi"}, Evidence{Of: "odometer()", Value: 12345.678, Unit: "mi"}},
+		{Evidence{Of: `rate("Fe")`, Value: 1.23456, Unit: "mg/kg per 1,000 mi"}, Evidence{Of: `rate("Fe")`, Value: 1.23456, Unit: "mg/kg per 1,000 mi"}},
+	} {
+		if got := c.was.In(us); got != c.want {
+			t.Errorf("%+v is %+v, want %+v", c.was, got, c.want)
+		}
+		if got := c.was.In(unit.System{}); got != c.was {
+			t.Errorf("%+v is %+v to whom nothing is said", c.was, got)
 		}
 	}
 }

@@ -21,6 +21,9 @@ type Health struct {
 	Partitions []PartitionHealth `json:"partitions"`
 	// EventsClock: the clock follows the events, and none lies ahead of it.
 	EventsClock bool `json:"eventsClock,omitempty"`
+	// Reads are the units in which people read of the fleet, by the settings of the replica
+	// that answers.
+	Reads []string `json:"reads,omitempty"`
 	// Replicas are those that live, by name, where partitions are shared.
 	Replicas []string `json:"replicas,omitempty"`
 	// Unanswered are partitions of which nobody could say how they stand.
@@ -80,7 +83,7 @@ func (w *worker) standing() standing {
 
 // Health says how this process stands, with the partitions that it folds.
 func (s *Service) Health() Health {
-	h := Health{Program: s.cfg.Program, Ready: true, EventsClock: s.cfg.ClockFollowsEvents}
+	h := Health{Program: s.cfg.Program, Ready: true, EventsClock: s.cfg.ClockFollowsEvents, Reads: s.cfg.Reads.Names()}
 	for _, w := range s.here() {
 		w.mu.Lock()
 		h.add(w.standing())
@@ -107,7 +110,7 @@ func (h *Health) add(s standing) {
 // HealthOfAll says how all partitions stand, wherever they are folded.
 func (s *Service) HealthOfAll(ctx context.Context) Health {
 	all, err := health.Of(ctx, s, Question{})
-	h := Health{Program: s.cfg.Program, Ready: err == nil, EventsClock: s.cfg.ClockFollowsEvents}
+	h := Health{Program: s.cfg.Program, Ready: err == nil, EventsClock: s.cfg.ClockFollowsEvents, Reads: s.cfg.Reads.Names()}
 	for _, p := range all {
 		h.add(p)
 	}

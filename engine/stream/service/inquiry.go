@@ -21,6 +21,7 @@ import (
 	"telltale/engine/sample"
 	"telltale/engine/stream"
 	"telltale/engine/why"
+	"telltale/rules/unit"
 )
 
 // Question is what may be asked, as JSON; an empty request asks for everything.
@@ -34,12 +35,25 @@ type Question struct {
 	Name    string `json:"name,omitempty"` // by which people call a vehicle
 	// Component is of a question about samples.
 	Component string `json:"component,omitempty"`
+	// Units are those in which whoever asks reads, at most one of each kind: "mi", "qt".
+	// What a vehicle's registration names goes before them, what the service's settings name
+	// comes after, then the rules' own. An empty list leaves it to these. Without it all is
+	// told in the base units: km, h, L, degC, kPa.
+	Units []string `json:"units,omitzero"`
+	// Based: no units are named, so all is told in the base units.
+	Based bool `json:"based,omitempty"`
 	// Events are those that are asked after.
 	Events []engine.KnownEvent `json:"events,omitempty"`
 	// Entries are CloudEvents of the vehicle of which it is asked what would follow.
 	Entries []json.RawMessage `json:"entries,omitempty"`
 
 	names []string // all of the vehicle's
+}
+
+// asked is the partition that answers whoever asks in their units.
+func (w *worker) asked(q Question) engine.Asked {
+	units, _ := unit.SystemOf(q.Units) // read as the question came in
+	return w.fold.AskedBy(engine.Asker{Units: units, Based: q.Based})
 }
 
 // Inquiry is a list that a service can be asked for. Each is one row below, and is
@@ -58,7 +72,7 @@ type Inquiry[T any] struct {
 var (
 	// Due is the due list, ordered by what to do first.
 	Due = listed(Inquiry[due.Item]{"due", func(w *worker, q Question) []due.Item {
-		return w.fold.Due(due.Query{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
+		return w.asked(q).Due(due.Query{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
 	}, sorted(due.SortDue)})
 	// Alarms is what stands, in order of vehicle, rule and component.
 	Alarms = listed(Inquiry[alarm.Listed]{"alarms",
@@ -66,15 +80,15 @@ var (
 	// Why tells why a rule or task of a vehicle stands as it does; of all where Rule is
 	// empty.
 	Why = listed(Inquiry[why.Why]{"why",
-		func(w *worker, q Question) []why.Why { return w.fold.Why(q.Vehicle, q.Rule) }, nil})
+		func(w *worker, q Question) []why.Why { return w.asked(q).Why(q.Vehicle, q.Rule) }, nil})
 	// Samples reads the latest sample of a component of a vehicle; of each where
 	// Component is empty.
 	Samples = listed(Inquiry[sample.Verdict]{"samples",
-		func(w *worker, q Question) []sample.Verdict { return w.fold.Verdicts(q.Vehicle, q.Component) }, nil})
+		func(w *worker, q Question) []sample.Verdict { return w.asked(q).Verdicts(q.Vehicle, q.Component) }, nil})
 	// History is all that is known of a vehicle, from its record, the log of events and
 	// what was said; nothing where it is not registered.
 	History = listed(Inquiry[history.Entry]{"history",
-		func(w *worker, q Question) []history.Entry { return w.fold.History(q.Vehicle) }, withPast})
+		func(w *worker, q Question) []history.Entry { return w.asked(q).History(q.Vehicle) }, withPast})
 	// Register lists the vehicles that are registered, by id.
 	Register = listed(Inquiry[engine.RegisteredVehicle]{"register",
 		func(w *worker, _ Question) []engine.RegisteredVehicle { return w.fold.Register() }, sorted(byVehicle)})

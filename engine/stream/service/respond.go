@@ -11,6 +11,7 @@ import (
 	"github.com/nats-io/nuid"
 
 	"telltale/engine/stream/wire"
+	"telltale/rules/unit"
 )
 
 // page is one reply of several; the last one has no more.
@@ -95,6 +96,9 @@ func (s *Service) within(handle handler) micro.Handler {
 // respond replies with the list from all partitions, or with what there is of it.
 func (in *Inquiry[T]) respond(ctx context.Context, s *Service, r micro.Request, q Question) error {
 	var list []T
+	if err := q.heed(s.cfg.Reads); err != nil {
+		return err
+	}
 	var err error
 	if q.Vehicle != "" {
 		q.Vehicle, err = s.meant(ctx, q.Vehicle)
@@ -109,6 +113,20 @@ func (in *Inquiry[T]) respond(ctx context.Context, s *Service, r micro.Request, 
 		return err
 	}
 	return Reply(r, list)
+}
+
+// heed completes the units of a question that comes from outside by those in which people
+// read of the fleet.
+func (q *Question) heed(fleet unit.System) error {
+	own, err := unit.SystemOf(q.Units)
+	if err != nil {
+		return fmt.Errorf("units: %w", err)
+	}
+	q.Based = q.Units == nil
+	if !q.Based {
+		q.Units = own.Or(fleet).Names()
+	}
+	return nil
 }
 
 func (in *Inquiry[T]) respondPart(w *worker, r micro.Request, q Question) error {

@@ -26,6 +26,7 @@ import (
 
 	"telltale/engine/stream"
 	"telltale/engine/stream/share"
+	"telltale/rules/unit"
 )
 
 // The seats beside those of the partitions: what one replica does for all.
@@ -55,6 +56,9 @@ type Config struct {
 	// ClockFollowsEvents: the clock is that of the events, not the one on the wall,
 	// so no event is refused for being in the future.
 	ClockFollowsEvents bool
+	// Reads are the units in which people read of the fleet, for questions that ask in
+	// people's units.
+	Reads unit.System
 	// Flush is how long changed records wait to be written; 5 s where 0.
 	Flush time.Duration
 	// Share has this service share the partitions with all others on the same

@@ -2,7 +2,6 @@ package service
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"time"
@@ -19,10 +18,11 @@ import (
 // Would says what would follow of the question's entries for its vehicle, and stores
 // nothing; one item.
 var Would = listed(Inquiry[engine.Would]{"would",
-	func(w *worker, q Question) []engine.Would { return []engine.Would{w.would(q.Vehicle, q.Entries)} }, nil})
+	func(w *worker, q Question) []engine.Would { return []engine.Would{w.would(q)} }, nil})
 
 // would takes the entries as they would come from the log.
-func (w *worker) would(vehicle string, entries []json.RawMessage) engine.Would {
+func (w *worker) would(q Question) engine.Would {
+	vehicle, entries := q.Vehicle, q.Entries
 	var usable []event.Event
 	bad := map[int]engine.WouldEntry{}
 	ticks := intake.NewTicks(!w.cfg.ClockFollowsEvents)
@@ -38,7 +38,7 @@ func (w *worker) would(vehicle string, entries []json.RawMessage) engine.Would {
 		}
 		usable = append(usable, ev)
 	}
-	out := w.fold.Would(vehicle, usable)
+	out := w.asked(q).Would(vehicle, usable)
 	good := out.Entries
 	out.Entries = make([]engine.WouldEntry, len(entries))
 	for i := range entries {
@@ -77,8 +77,9 @@ const wouldAtOnce = 600 << 10
 
 // QueryWould asks a running service what would follow of events, which may be of
 // several vehicles; those of one vehicle are folded one after the other. The answers
-// come in the order of the events, and the vehicles' own by vehicle.
-func QueryWould(ctx context.Context, nc *nats.Conn, events ...event.Event) ([]engine.WouldEntry, map[string]engine.Would, error) {
+// come in the order of the events, and the vehicles' own by vehicle; units are those of the
+// question.
+func QueryWould(ctx context.Context, nc *nats.Conn, units []string, events ...event.Event) ([]engine.WouldEntry, map[string]engine.Would, error) {
 	out, of := make([]engine.WouldEntry, len(events)), map[string]engine.Would{}
 	var order []string
 	at := map[string][]int{}
@@ -90,7 +91,7 @@ func QueryWould(ctx context.Context, nc *nats.Conn, events ...event.Event) ([]en
 	}
 	for _, vehicle := range order {
 		for rest := at[vehicle]; len(rest) > 0; {
-			n, would, err := wouldOf(ctx, nc, vehicle, events, rest)
+			n, would, err := wouldOf(ctx, nc, units, vehicle, events, rest)
 			if err != nil {
 				return nil, nil, err
 			}
@@ -105,8 +106,8 @@ func QueryWould(ctx context.Context, nc *nats.Conn, events ...event.Event) ([]en
 
 // wouldOf asks after as many of a vehicle's events, by their places, as go into one
 // request.
-func wouldOf(ctx context.Context, nc *nats.Conn, vehicle string, events []event.Event, at []int) (n int, w engine.Would, err error) {
-	q := Question{Vehicle: vehicle}
+func wouldOf(ctx context.Context, nc *nats.Conn, units []string, vehicle string, events []event.Event, at []int) (n int, w engine.Would, err error) {
+	q := Question{Vehicle: vehicle, Units: units}
 	for size := 0; n < len(at); n++ {
 		text, err := intake.Encode(events[at[n]])
 		if err != nil {
