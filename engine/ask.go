@@ -25,6 +25,9 @@ type Asker struct {
 	Based bool
 }
 
+// reads has a view write for the asker.
+func (a Asker) reads(v *judge.View) { v.Reader.Units, v.Based = a.Units, a.Based }
+
 // Asked is a partition that answers somebody in their units.
 type Asked struct {
 	*Partition
@@ -41,7 +44,7 @@ func (p *Partition) view(v *vehicle) *judge.View {
 
 func (a Asked) view(v *vehicle) *judge.View {
 	out := a.Partition.view(v)
-	out.Reader.Units, out.Based = a.by.Units, a.by.Based
+	a.by.reads(out)
 	return out
 }
 
@@ -126,7 +129,7 @@ func (p *Partition) Registered(vehicle string) *event.VehicleData {
 
 // Due is the due list as the records stand, ordered by what to do first:
 // overdue, due, soon, then by forecast.
-func (p *Partition) Due(q due.Query) []due.Item { return p.AskedBy(Asker{}).Due(q) }
+func (p *Partition) Due(q due.Query) []due.Item { return p.AskedBy(p.By).Due(q) }
 
 // Due is [Partition.Due] in the asker's units.
 func (a Asked) Due(q due.Query) []due.Item {
@@ -141,7 +144,7 @@ func (a Asked) Due(q due.Query) []due.Item {
 // Why tells it for every rule, task, follow-up and data alarm of a vehicle, in
 // order of name and component; for one alone where it is named. It is empty for a
 // vehicle that nobody registered, and for a name that nothing has.
-func (p *Partition) Why(vehicle, name string) []why.Why { return p.AskedBy(Asker{}).Why(vehicle, name) }
+func (p *Partition) Why(vehicle, name string) []why.Why { return p.AskedBy(p.By).Why(vehicle, name) }
 
 // Why is [Partition.Why] in the asker's units.
 func (a Asked) Why(vehicle, name string) []why.Why {
@@ -154,7 +157,7 @@ func (a Asked) Why(vehicle, name string) []why.Why {
 // Verdicts reads the latest sample of each component of a vehicle, or of the one
 // named, in order of component. There is none of a component without a sample.
 func (p *Partition) Verdicts(vehicle, component string) []sample.Verdict {
-	return p.AskedBy(Asker{}).Verdicts(vehicle, component)
+	return p.AskedBy(p.By).Verdicts(vehicle, component)
 }
 
 // Verdicts is [Partition.Verdicts] in the asker's units.
@@ -170,7 +173,7 @@ func (a Asked) Verdicts(vehicle, component string) []sample.Verdict {
 // postponements, each with its source. ExtendHistory adds what a log holds beyond
 // the record. It is nil for a vehicle that nobody registered.
 func (p *Partition) History(vehicle string) []history.Entry {
-	return p.AskedBy(Asker{}).History(vehicle)
+	return p.AskedBy(p.By).History(vehicle)
 }
 
 // History is [Partition.History] in the asker's units.

@@ -127,7 +127,7 @@ func surveyed(v *judge.View) []fleet.SurveySample {
 func (p *Partition) Limits() []fleet.Audited {
 	var out []fleet.Audited
 	for _, name := range p.Vehicles() {
-		if v := p.AskedBy(Asker{}).judged(name); v != nil {
+		if v := p.AskedBy(p.By).judged(name); v != nil {
 			out = append(out, limitsOn(v)...)
 		}
 	}

@@ -34,6 +34,10 @@ type Partition struct {
 	// nil leaves it as it is.
 	Rename func(event.Event) event.Event
 
+	// By is in whose units it writes and answers; the zero Asker of a service's own fold
+	// leaves it to the vehicles and the book.
+	By Asker
+
 	records map[string]*vehicle
 	packed  map[string]packed // and those that are stored, if nothing was asked of them yet
 	err     error             // one of them could not be read
@@ -165,6 +169,7 @@ func (p *Partition) foldInto(name string, ev event.Event, anew bool) (out []Outp
 	*f = fold{p: p, ev: ev, View: f.View, judged: f.judged[:0], moves: f.moves[:0]}
 	f.Anew(&p.law, &next.Record, p.moment(ev), next.applied)
 	f.Reader.Marked = true // nobody knows yet who will read what it says
+	p.By.reads(&f.View)
 	f.change.All = anew
 	if err := f.apply(); err != nil {
 		return nil, err

@@ -19,6 +19,9 @@ type Would struct {
 	// Due what would be due.
 	Tasks []why.Why  `json:"tasks,omitempty"`
 	Due   []due.Item `json:"due,omitempty"`
+	// Reads are the units in which people read of the vehicle, as far as its registration or
+	// whoever asked names them.
+	Reads []string `json:"reads,omitempty"`
 	// Out: the vehicle would be out of service.
 	Out bool `json:"out,omitempty"`
 	// Verdicts read the latest sheets of the components that an entry brings one of.
@@ -48,13 +51,14 @@ type WouldEntry struct {
 // gives back what would follow. The record stays as it is. Ticks among the entries move
 // the copy's clock and have no entry of their own.
 func (p *Partition) Would(vehicle string, entries []event.Event) Would {
-	return p.AskedBy(Asker{}).Would(vehicle, entries)
+	return p.AskedBy(p.By).Would(vehicle, entries)
 }
 
 // Would is [Partition.Would] in the asker's units.
 func (a Asked) Would(vehicle string, entries []event.Event) Would {
 	out := Would{Vehicle: vehicle, Entries: []WouldEntry{}}
 	trial, err := a.trial(vehicle)
+	trial.By = a.by
 	for _, ev := range entries {
 		switch {
 		case err != nil:
@@ -68,15 +72,14 @@ func (a Asked) Would(vehicle string, entries []event.Event) Would {
 	if err != nil {
 		return out
 	}
-	asked := trial.AskedBy(a.by)
-	asked.doubt(vehicle, out.Entries)
+	trial.AskedBy(a.by).doubt(vehicle, out.Entries)
 	if r := trial.record(vehicle); r != nil {
-		out.Out = r.Out
+		out.Out, out.Reads = r.Out, trial.AskedBy(a.by).view(r).Said().Names()
 	}
-	out.Tasks = slices.DeleteFunc(asked.Why(vehicle, ""), func(y why.Why) bool { return y.Due == nil })
-	out.Due = asked.Due(due.Query{Vehicle: vehicle})
+	out.Tasks = slices.DeleteFunc(trial.Why(vehicle, ""), func(y why.Why) bool { return y.Due == nil })
+	out.Due = trial.Due(due.Query{Vehicle: vehicle})
 	for _, component := range sampled(entries) {
-		out.Verdicts = append(out.Verdicts, asked.Verdicts(vehicle, component)...)
+		out.Verdicts = append(out.Verdicts, trial.Verdicts(vehicle, component)...)
 	}
 	return out
 }

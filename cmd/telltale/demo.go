@@ -269,7 +269,7 @@ func (d *demoYear) print(ctx context.Context, s cli.Env) error {
 
 func (d *demoYear) summary(ctx context.Context, s cli.Env) error {
 	fmt.Fprintln(s.Out, "\nThe due list for the week ahead:")
-	due, err := service.Due.Of(ctx, d.app.svc, service.Question{Ahead: 7})
+	due, err := service.Due.Of(ctx, d.app.svc, service.Question{Ahead: 7, Units: d.app.fleet.set.Reads.Names()})
 	if err != nil {
 		return err
 	}

@@ -49,7 +49,7 @@ func withCall(called *cobra.Command, err error) error {
 }
 
 func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
-	s := cli.Env{In: stdin, Out: stdout, Err: stderr, NATS: func(dir string) (string, error) {
+	s := cli.Env{In: stdin, Out: stdout, Err: stderr, Reads: readsOf, NATS: func(dir string) (string, error) {
 		set, err := loadSettings(dir)
 		return set.NATS, err
 	}, Open: openStopped}

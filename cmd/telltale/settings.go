@@ -160,6 +160,13 @@ func address(s *source.Document, n *yaml.Node, key string, least int) string {
 	return n.Value
 }
 
+// readsOf are the units in which people read of the fleet in a folder: what its settings
+// say of that, whatever else is wrong with them.
+func readsOf(dir string) unit.System {
+	set, _ := loadSettings(dir) // of which check and serve tell the faults
+	return set.Reads
+}
+
 func readUnits(s *source.Document, n *yaml.Node) unit.System {
 	u, err := unit.SystemOf(s.Texts(n, "reads"))
 	if err != nil {

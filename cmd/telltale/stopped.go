@@ -20,7 +20,7 @@ import (
 // no clock runs, and the folder's rules and register are not read.
 func openStopped(ctx context.Context, dir string, do func(context.Context, *nats.Conn) error) error {
 	return withStopped(ctx, dir, func(ctx context.Context, log *stream.Log, set *settings) error {
-		svc, err := service.Start(context.WithoutCancel(ctx), log, service.Config{Program: program(), ClockFollowsEvents: set.Clock == "events"})
+		svc, err := service.Start(context.WithoutCancel(ctx), log, service.Config{Program: program(), ClockFollowsEvents: set.Clock == "events", Reads: set.Reads})
 		if err != nil {
 			return err
 		}

@@ -31,6 +31,8 @@ type File struct {
 	Register []event.Event
 	// Until is the date to go on ticking to; zero for no further than the file.
 	Until time.Time
+	// By is in whose units it is told what follows.
+	By engine.Asker
 	// Damaged is told of each line that cannot be read; an error from it ends the
 	// reading. nil passes such lines by.
 	Damaged func(line int, reason error) error
@@ -100,7 +102,7 @@ func each(do func(event.Event) error, events ...event.Event) error {
 // force. It makes the baselines of its fleet by itself, unless the file has some.
 func (f File) Partition(b *rules.Book) *engine.Partition {
 	p := engine.NewPartition()
-	p.Rename = intake.Renamed
+	p.Rename, p.By = intake.Renamed, f.By
 	if !f.Own.Baselines {
 		p.SurveyMonthly()
 	}

@@ -181,6 +181,7 @@ The running service answers; with --rules, a file of events is run instead.`,
   telltale why bus-07 "engine oil" --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
 		Args: cli.Wants(1, 3, "which vehicle?", `telltale why bus-07 "engine oil"`),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			o.json = c.JSON
 			args, file, err := o.split(args, 1, 2, "why")
 			if err != nil {
 				return err
@@ -190,7 +191,7 @@ The running service answers; with --rules, a file of events is run instead.`,
 				return whyFromFile(s, o, c.JSON, vehicle, rule, file)
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := whyOf(ctx, nc, vehicle, rule)
+				list, err := whyOf(ctx, nc, service.Question{Vehicle: vehicle, Rule: rule, Units: c.Units()})
 				if err != nil {
 					return cli.Lacking(err)
 				}
@@ -205,12 +206,14 @@ The running service answers; with --rules, a file of events is run instead.`,
 
 // whyOf asks after a rule or task by its name or, where nothing is called so, by the title
 // that lists show.
-func whyOf(ctx context.Context, nc *nats.Conn, vehicle, rule string) ([]why.Why, error) {
-	list, err := listOf(ctx, nc, service.Why, service.Question{Vehicle: vehicle, Rule: rule})
+func whyOf(ctx context.Context, nc *nats.Conn, q service.Question) ([]why.Why, error) {
+	list, err := listOf(ctx, nc, service.Why, q)
+	rule := q.Rule
 	if err != nil || len(list) > 0 || rule == "" {
 		return list, err
 	}
-	all, err := listOf(ctx, nc, service.Why, service.Question{Vehicle: vehicle})
+	q.Rule = ""
+	all, err := listOf(ctx, nc, service.Why, q)
 	return slices.DeleteFunc(all, func(y why.Why) bool {
 		return english.Folded(y.Title) != english.Folded(rule) && english.Folded(y.Rule) != english.Folded(rule)
 	}), err
@@ -219,7 +222,7 @@ func whyOf(ctx context.Context, nc *nats.Conn, vehicle, rule string) ([]why.Why,
 // whyFromFile folds the file and asks what came of it.
 func whyFromFile(s cli.Env, o replayOptions, asJSON bool, vehicle, rule, path string) error {
 	refused := 0
-	p, err := foldFile(o, path, func(_ event.Event, out []engine.Output) {
+	p, err := foldFile(s, o, path, func(_ event.Event, out []engine.Output) {
 		for _, o := range out {
 			if o.Refused != nil && !o.Refused.Kept {
 				refused++

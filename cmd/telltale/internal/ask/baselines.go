@@ -18,6 +18,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 func baselinesCommand(s cli.Env) *cobra.Command {
@@ -44,6 +45,7 @@ too low; one far above all of them warns too late. The decision is yours.`,
   telltale baselines --rules fleet/rules --event events.jsonl >> events.jsonl`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			o.json = c.JSON
 			_, file, err := o.split(args, 0, 0, "baselines")
 			if err != nil {
 				return err
@@ -58,12 +60,17 @@ too low; one far above all of them warns too late. The decision is yours.`,
 				return cli.Exit(2, cli.Hint(fmt.Errorf("the service puts its baselines in force by itself"), "--event goes with --rules and a file of events"))
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
+				h, err := service.QueryHealth(ctx, nc)
+				if err != nil {
+					return err
+				}
+				reads, _ := unit.SystemOf(h.Reads) // of settings that were read
 				if limits {
 					list, err := service.Limits.Ask(ctx, nc, service.Question{})
-					return cli.Listing(s, c.JSON, list, err, noLimits, limitLines)
+					return cli.Listing(s, c.JSON, list, err, noLimits, limitLines(reads))
 				}
 				list, err := service.Baselines.Ask(ctx, nc, service.Question{})
-				return cli.Listing(s, c.JSON, list, err, "no baselines yet: no rule asks for them, or there are too few samples", fleetLines)
+				return cli.Listing(s, c.JSON, list, err, "no baselines yet: no rule asks for them, or there are too few samples", fleetLines(reads))
 			})
 		},
 	}
@@ -76,7 +83,7 @@ too low; one far above all of them warns too late. The decision is yours.`,
 
 func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, asEvent, limits bool) error {
 	var end time.Time // the latest that the events, or the ticks after them, come to
-	p, err := foldFile(o, path, func(ev event.Event, _ []engine.Output) {
+	p, err := foldFile(s, o, path, func(ev event.Event, _ []engine.Output) {
 		if ev.Recorded.After(end) {
 			end = ev.Recorded
 		}
@@ -103,13 +110,17 @@ func baselinesFromFile(s cli.Env, o replayOptions, path string, asJSON, asEvent,
 		return nil
 	}
 	if limits {
-		return cli.Listing(s, asJSON, fleet.Audit(set, p.Limits()), nil, noLimits, limitLines)
+		return cli.Listing(s, asJSON, fleet.Audit(set, p.Limits()), nil, noLimits, limitLines(o.asker(s).Units))
 	}
-	return cli.Listing(s, asJSON, set.List(), nil, "no samples to make baselines from", fleetLines)
+	return cli.Listing(s, asJSON, set.List(), nil, "no samples to make baselines from", fleetLines(o.asker(s).Units))
 }
 
-// fleetLines is a group as a terminal shows it.
-func fleetLines(l fleet.Listing) string {
+// fleetLines writes a group as a terminal shows it, to who reads so.
+func fleetLines(reads unit.System) func(fleet.Listing) string {
+	return func(l fleet.Listing) string { return groupLines(l, english.Reader{Units: reads}) }
+}
+
+func groupLines(l fleet.Listing, who english.Reader) string {
 	var b strings.Builder
 	of := strings.Join(l.Of, ", ")
 	if of == "" {
@@ -118,20 +129,21 @@ func fleetLines(l fleet.Listing) string {
 	fmt.Fprintf(&b, "%s: %s\n", l.Baseline, of)
 	fmt.Fprintf(&b, "  number %d of %s: %s of %s, drawn %s to %s", l.Number, l.On, english.Plural(l.Samples, "sample"), english.Plural(l.Vehicles, "vehicle"), l.Oldest, l.Newest)
 	if l.Age != nil {
-		name := "km"
+		kind := unit.Distance
 		if l.Hours {
-			name = "h"
+			kind = unit.Time
 		}
-		b.WriteString(", fluid of " + english.Amount(*l.Age, name))
+		b.WriteString(", fluid of " + who.Amount(*l.Age, kind))
 	}
 	for i := range l.Analytes {
-		b.WriteString("\n" + fleetAnalyteLines(&l.Analytes[i]))
+		b.WriteString("\n" + fleetAnalyteLines(&l.Analytes[i], who.Units))
 	}
 	return b.String()
 }
 
-func fleetAnalyteLines(a *fleet.Analyte) string {
-	line := fmt.Sprintf("  %-18s %s", analytes.Named(a.Analyte), english.Plural(a.N, "result"))
+func fleetAnalyteLines(a *fleet.Analyte, reads unit.System) string {
+	in := shownIn(a.Analyte, reads)
+	line := fmt.Sprintf("  %-18s %s", in.name, english.Plural(a.N, "result"))
 	if a.Detected < a.N {
 		line += fmt.Sprintf(", %d detected", a.Detected)
 	}
@@ -141,23 +153,23 @@ func fleetAnalyteLines(a *fleet.Analyte) string {
 	for _, f := range []struct {
 		what string
 		span *lab.Span
-	}{{"mean", a.Mean}, {"median", a.Median}, {"spread", a.Spread}, {"90 of 100 under", a.P90}, {"95 of 100 under", a.P95}} {
+	}{{"mean", in.span(a.Mean)}, {"median", in.span(a.Median)}, {"spread", in.spread(a.Spread)}, {"90 of 100 under", in.span(a.P90)}, {"95 of 100 under", in.span(a.P95)}} {
 		if f.span != nil {
 			line += fmt.Sprintf("; %s %s", f.what, spanWords(*f.span))
 		}
 	}
 	if a.Most != nil {
-		line += "; 19 of 20 stay under " + spanWords(lab.Span{Low: *a.Most, High: *a.Most}) + " (95 % sure, taken as lognormal)"
+		line += "; 19 of 20 stay under " + spanWords(*in.span(&lab.Span{Low: *a.Most, High: *a.Most})) + " (95 % sure, taken as lognormal)"
 	}
-	if u := analytes.UnitOf(a.Analyte); u != "" {
-		line += " " + u
+	if in.unit != "" {
+		line += " " + in.unit
 	}
-	const in = "\n                     "
+	const below = "\n                     "
 	for _, n := range a.Notes {
-		line += in + n
+		line += below + n
 	}
 	for _, o := range a.Outliers {
-		line += fmt.Sprintf("%sleft out: sample %s of %s %s, %s, %s", in, o.Number, o.Vehicle, o.Component, o.Drawn, english.Number(o.Value))
+		line += fmt.Sprintf("%sleft out: sample %s of %s %s, %s, %s", below, o.Number, o.Vehicle, o.Component, o.Drawn, english.Number(in.value(o.Value)))
 	}
 	return line
 }
@@ -170,4 +182,35 @@ func spanWords(s lab.Span) string {
 		return low + " to " + high
 	}
 	return high
+}
+
+// shown is how somebody reads an analyte: its name, its unit, and its values in that.
+type shown struct{ name, unit, of string }
+
+func shownIn(analyte string, reads unit.System) shown {
+	of := analytes.UnitOf(analyte)
+	return shown{english.Degrees(analytes.Named(analyte), reads), unit.Quantity{Unit: of}.In(reads).Unit, of}
+}
+
+func (s shown) value(v float64) float64 {
+	if s.unit == s.of {
+		return v
+	}
+	base, _, _ := unit.Base(v, s.of)
+	return unit.From(base, s.unit)
+}
+
+func (s shown) span(of *lab.Span) *lab.Span {
+	if of == nil {
+		return nil
+	}
+	return &lab.Span{Low: s.value(of.Low), High: s.value(of.High)}
+}
+
+// spread is a difference of values.
+func (s shown) spread(of *lab.Span) *lab.Span {
+	if of == nil {
+		return nil
+	}
+	return &lab.Span{Low: unit.Difference(of.Low, s.of, s.unit), High: unit.Difference(of.High, s.of, s.unit)}
 }

@@ -46,20 +46,25 @@ func dueCommand(s cli.Env) *cobra.Command {
 			if err == nil {
 				err = checkDue(q, asCSV, c.JSON, paper.wanted())
 			}
-			if err != nil {
+			who, fault := paper.who(c.Dir)
+			if err = cmp.Or(err, fault); err != nil {
 				return err
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				if why != "" {
-					return dueWhy(ctx, nc, s, c.JSON, why)
+					return dueWhy(ctx, nc, s, &c, why)
 				}
-				list, err := listOf(ctx, nc, service.Due, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
+				units := c.Units()
+				if who != nil {
+					units = []string{who.Distance, who.Volume}
+				}
+				list, err := listOf(ctx, nc, service.Due, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On, Units: units})
 				if err == nil && len(list) == 0 {
 					err = nothingDue(ctx, nc, q.Tag)
 				}
 				list = slices.DeleteFunc(list, func(d due.Item) bool { return !only.has(d.Stage) })
 				if paper.wanted() && (err == nil || cli.Incomplete(err) != nil) {
-					return errors.Join(paper.write(ctx, s, nc, c.Dir, q, only, list), cli.Lacking(err))
+					return errors.Join(paper.write(ctx, s, nc, who, q, only, list), cli.Lacking(err))
 				}
 				if asCSV && (err == nil || cli.Incomplete(err) != nil) {
 					return errors.Join(dueCSV(s.Out, list), cli.Lacking(err))
@@ -130,11 +135,12 @@ func DueLine(d due.Item) string {
 	case d.LastDone != "" && d.LastDone != alarm.NoHistory:
 		line += fmt.Sprintf("\n%20slast done %s", "", d.LastDone)
 	}
-	if n := needs(d.Needs); n != "" {
+	reads := readsOf(&d)
+	if n := needs(d.Needs, reads.Volume); n != "" {
 		line += fmt.Sprintf("\n%20shave ready: %s", "", n)
 	}
 	if d.Figures != nil {
-		line += fmt.Sprintf("\n%20s%s", "", d.Figures.Text(litres))
+		line += fmt.Sprintf("\n%20s%s", "", d.Figures.Text(func(litres float64) string { return english.Volume(litres, reads.Volume) }))
 	}
 	if len(d.Cautions) > 0 {
 		line += fmt.Sprintf("\n%20ssafety: %s", "", strings.Join(d.Cautions, ", "))
@@ -150,14 +156,19 @@ func listStage(stage alarm.Stage) string {
 	return string(stage)
 }
 
-func litres(v float64) string { return english.Volume(v, "L") }
+// readsOf are the units in which people read of the line's vehicle.
+func readsOf(d *due.Item) unit.System {
+	s, _ := unit.SystemOf(d.Reads) // of a view
+	return s.Or(unit.Metric)
+}
 
-func needs(list []due.Need) string {
+// needs is what to have ready, fluids in the unit of volume.
+func needs(list []due.Need, volume string) string {
 	var out []string
 	for _, n := range list {
 		switch {
 		case n.Fluid != "" && n.Volume > 0:
-			out = append(out, litres(n.Volume)+" "+n.Fluid)
+			out = append(out, english.Volume(n.Volume, volume)+" "+n.Fluid)
 		case n.Fluid != "":
 			out = append(out, n.Fluid)
 		case n.Count > 1:
@@ -191,7 +202,26 @@ func readyLine(list []due.Item) string {
 	for _, k := range keys {
 		all = append(all, sum[k])
 	}
-	return "have ready for all of it: " + needs(all) + "\n"
+	return "have ready for all of it: " + needs(all, common(list).Volume) + "\n"
+}
+
+// common are the units in which people read of all the lines' vehicles; of a kind that they
+// read in several the metric one.
+func common(list []due.Item) unit.System {
+	var all unit.System
+	for i := range list {
+		s := readsOf(&list[i])
+		if i == 0 {
+			all = s
+		}
+		if s.Distance != all.Distance {
+			all.Distance = ""
+		}
+		if s.Volume != all.Volume {
+			all.Volume = ""
+		}
+	}
+	return all.Or(unit.Metric)
 }
 
 // rangeLine says how often dates like those of the list came within their ranges, each
@@ -212,16 +242,28 @@ func rangeLine(list []due.Item) string {
 }
 
 // dueCSV writes the list as RFC 4180 has it, with no cell that begins as a formula does;
-// distances in km, running time in h.
+// distances in the unit in which people read of the vehicle, running time in h. The
+// headings name the units that occur.
 func dueCSV(w io.Writer, list []due.Item) error {
-	rows := [][]string{{"stage", "vehicle", "name", "component", "task", "title", "limit", "due date", "due at", "past by", "unit",
-		"early", "likely", "late", "last done", "have ready", "cautions", "why", "capacity", "torque", "figures from"}}
+	var rows [][]string
+	var units []string
 	for _, d := range list {
-		u := map[string]string{"m": "km", "s": "h"}[d.Unit]
+		reads := readsOf(&d)
+		u := map[string]string{"m": reads.Distance, "s": "h"}[d.Unit]
+		if u != "" && !slices.Contains(units, u) {
+			units = append(units, u)
+		}
 		rows = append(rows, append([]string{listStage(d.Stage), d.Vehicle, d.Name, d.Component, d.Task, d.Title, d.Limit, d.DueDate,
-			inUnit(d.DueAt, u), inUnit(d.PastBy, u), u, d.Early, d.Likely, d.Late, d.LastDone, needs(d.Needs), strings.Join(d.Cautions, ", "), d.Why}, figures(d.Figures)...))
+			inUnit(d.DueAt, u), inUnit(d.PastBy, u), u, d.Early, d.Likely, d.Late, d.LastDone, needs(d.Needs, reads.Volume), strings.Join(d.Cautions, ", "), d.Why}, figures(d.Figures)...))
 	}
-	return writeCSV(w, rows, 8, 9)
+	slices.Sort(units)
+	in := ""
+	if units != nil {
+		in = " (" + english.List("or", units) + ")"
+	}
+	heading := []string{"stage", "vehicle", "name", "component", "task", "title", "limit", "due date", "due at" + in, "past by" + in, "unit",
+		"early", "likely", "late", "last done", "have ready", "cautions", "why", "capacity", "torque", "figures from"}
+	return writeCSV(w, append([][]string{heading}, rows...), 8, 9)
 }
 
 // figures are the cells of what the register says: capacity, torque, and where they
@@ -245,8 +287,8 @@ func inUnit(v *float64, u string) string {
 }
 
 // dueWhy prints how each due point of a vehicle came about.
-func dueWhy(ctx context.Context, nc *nats.Conn, s cli.Env, asJSON bool, vehicle string) error {
-	list, err := listOf(ctx, nc, service.Why, service.Question{Vehicle: vehicle})
+func dueWhy(ctx context.Context, nc *nats.Conn, s cli.Env, c *cli.Client, vehicle string) error {
+	list, err := listOf(ctx, nc, service.Why, service.Question{Vehicle: vehicle, Units: c.Units()})
 	list = slices.DeleteFunc(list, func(y why.Why) bool { return y.Due == nil })
-	return cli.Listing(s, asJSON, list, err, "no task applies to "+vehicle, func(y why.Why) string { return y.Text() + "\n" })
+	return cli.Listing(s, c.JSON, list, err, "no task applies to "+vehicle, func(y why.Why) string { return y.Text() + "\n" })
 }

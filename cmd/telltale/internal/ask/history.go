@@ -64,19 +64,20 @@ func tellHistory(ctx context.Context, s cli.Env, o *historyOptions, args []strin
 	if forms > 1 {
 		return cli.Exit(2, cli.Hint(errors.New("--json, --csv and --html exclude one another"), "choose one"))
 	}
+	o.json = o.Client.JSON
 	args, file, err := o.split(args, 1, 1, "history")
 	if err != nil {
 		return err
 	}
 	if file != "" {
-		list, all, err := historyOfFile(o.replayOptions, args[0], file)
+		list, all, err := historyOfFile(s, o.replayOptions, args[0], file)
 		if err != nil {
 			return err
 		}
 		return o.show(s, args[0], list, all)
 	}
 	return o.Ask(ctx, func(ctx context.Context, nc *nats.Conn) error {
-		list, err := listOf(ctx, nc, service.History, service.Question{Vehicle: args[0]})
+		list, err := listOf(ctx, nc, service.History, service.Question{Vehicle: args[0], Units: o.Units()})
 		if err != nil {
 			return err
 		}
@@ -86,9 +87,9 @@ func tellHistory(ctx context.Context, s cli.Env, o *historyOptions, args []strin
 
 // historyOfFile folds a file and collects what it holds of the vehicle beside the
 // record; all are the vehicles that it knows.
-func historyOfFile(o replayOptions, vehicle, path string) (list []history.Entry, all []string, err error) {
+func historyOfFile(s cli.Env, o replayOptions, vehicle, path string) (list []history.Entry, all []string, err error) {
 	var whole history.Past // of all vehicles: which names are this one's is known at the end
-	p, err := foldFile(o, path, func(ev event.Event, out []engine.Output) {
+	p, err := foldFile(s, o, path, func(ev event.Event, out []engine.Output) {
 		if ev.Kind != event.ReadingEvent {
 			whole.Events = append(whole.Events, ev)
 		}

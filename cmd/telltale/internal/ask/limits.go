@@ -6,34 +6,37 @@ import (
 
 	"telltale/engine/fleet"
 	"telltale/engine/lab"
-	"telltale/rules/analytes"
 	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 const noLimits = "nothing to compare: no rule limits the value, or times the baseline, of one analyte where a baseline is made from the fleet"
 
-// limitLines are a rule's limits on a group as a terminal shows them.
-func limitLines(a fleet.Audited) string {
+// limitLines writes a rule's limits on a group as a terminal shows them, to who reads so.
+func limitLines(reads unit.System) func(fleet.Audited) string {
+	return func(a fleet.Audited) string { return auditLines(a, shownIn(a.Analyte, reads)) }
+}
+
+func auditLines(a fleet.Audited, in shown) string {
 	var b strings.Builder
 	of := strings.Join(a.Of, ", ")
 	if of == "" {
 		of = "all together"
 	}
 	fmt.Fprintf(&b, "%s, on %s of %s (%s)\n", a.Rule, english.Plural(a.Components, "component"), a.Baseline, of)
-	fmt.Fprintf(&b, "  %s", analytes.Named(a.Analyte))
+	fmt.Fprintf(&b, "  %s", in.name)
 	if a.Set != "" {
 		fmt.Fprintf(&b, ", number %d of %s: %s of %s", a.Number, a.On, english.Plural(a.Results, "result"), english.Plural(a.Vehicles, "vehicle"))
 	}
-	u := analytes.UnitOf(a.Analyte)
 	for i := range a.Stages {
-		b.WriteString("\n    " + limitWords(&a, &a.Stages[i], u))
+		b.WriteString("\n    " + limitWords(&a, &a.Stages[i], in))
 	}
 	var own []string
 	for _, p := range a.Percentiles {
-		own = append(own, fmt.Sprintf("%g of 100 stay under %s", p.Of, spanWords(p.Value)))
+		own = append(own, fmt.Sprintf("%g of 100 stay under %s", p.Of, spanWords(*in.span(&p.Value))))
 	}
 	if own != nil {
-		b.WriteString("\n    the fleet's own: " + strings.TrimSpace(strings.Join(own, "; ")+" "+u))
+		b.WriteString("\n    the fleet's own: " + strings.TrimSpace(strings.Join(own, "; ")+" "+in.unit))
 	}
 	for _, why := range a.Why {
 		b.WriteString("\n    not known: " + why)
@@ -42,19 +45,17 @@ func limitLines(a fleet.Audited) string {
 }
 
 // limitWords are one limit, and the results that reach it.
-func limitWords(a *fleet.Audited, l *fleet.Limit, u string) string {
-	s := l.Stage + " from " + english.Figures(l.Limit)
-	switch {
-	case a.Times:
-		s += " times the mean"
-	case u != "":
-		s += " " + u
+func limitWords(a *fleet.Audited, l *fleet.Limit, in shown) string {
+	u := in.unit
+	s := l.Stage + " from " + strings.TrimRight(english.Figures(in.value(l.Limit))+" "+u, " ")
+	if a.Times {
+		s = l.Stage + " from " + english.Figures(l.Limit) + " times the mean"
 	}
 	if l.At == nil {
 		return s
 	}
 	if a.Times {
-		s += strings.TrimRight(", "+spanWords(*l.At)+" "+u, " ")
+		s += strings.TrimRight(", "+spanWords(*in.span(l.At))+" "+u, " ")
 	}
 	percent := lab.Span{Low: 100 * l.Share.Low, High: 100 * l.Share.High}
 	return s + fmt.Sprintf(": %s of %s reach it, %s %%", spanWords(*l.Beyond), english.Plural(a.Results, "result"), spanWords(percent))

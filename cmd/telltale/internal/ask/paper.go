@@ -29,13 +29,13 @@ type paper struct{ file, reader string }
 func (p paper) wanted() bool { return p.file != "" || p.reader != "" }
 
 // write makes the page of the list, with the alarms that are active on its vehicles.
-func (p paper) write(ctx context.Context, s cli.Env, nc *nats.Conn, dir string, q due.Query, only onlyStages, list []due.Item) error {
-	who, err := p.who(dir, list)
-	if err != nil {
-		return err
+func (p paper) write(ctx context.Context, s cli.Env, nc *nats.Conn, who *people.Person, q due.Query, only onlyStages, list []due.Item) error {
+	if who == nil {
+		who = anyone(list)
 	}
 	var alarms []alarm.Listed
 	if q.On == "" && len(only) == 0 { // alarms are asked for as they stand now
+		var err error
 		if alarms, err = service.Alarms.Ask(ctx, nc, service.Question{Vehicle: q.Vehicle}); err != nil && cli.Incomplete(err) == nil {
 			return err
 		}
@@ -62,15 +62,23 @@ func (p paper) write(ctx context.Context, s cli.Env, nc *nats.Conn, dir string, 
 	return writePage(s, p.file, func(w io.Writer) error { _, err := io.WriteString(w, html); return err })
 }
 
-// who reads the page: the person named, or somebody who reads distances as the list has
-// them.
-func (p paper) who(dir string, list []due.Item) (*people.Person, error) {
+// anyone is somebody who reads as the list does.
+func anyone(list []due.Item) *people.Person {
+	who, reads := people.Anyone(""), common(list)
+	who.Distance, who.Volume = reads.Distance, reads.Volume
+	ofRules := func(d due.Item) bool {
+		return len(d.Reads) == 0 && (strings.Contains(d.Why, " mi;") || strings.HasSuffix(d.Why, " mi"))
+	}
+	if slices.ContainsFunc(list, ofRules) {
+		who.Distance = "mi"
+	}
+	return who
+}
+
+// who reads the page: the person named; nil where none is.
+func (p paper) who(dir string) (*people.Person, error) {
 	if p.reader == "" {
-		who := people.Anyone("")
-		if slices.ContainsFunc(list, func(d due.Item) bool { return strings.Contains(d.Why, " mi;") || strings.HasSuffix(d.Why, " mi") }) {
-			who.Distance = "mi"
-		}
-		return who, nil
+		return nil, nil
 	}
 	if dir == "" {
 		return nil, cli.Exit(2, cli.Hint(errors.New("--for needs the folder that holds people.yaml"), "add --dir fleet"))

@@ -2,10 +2,12 @@ package ask
 
 import (
 	"bufio"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -65,7 +67,7 @@ force, are skipped, since the rules are those of --rules.`,
 
 func replayFile(s cli.Env, o replayOptions, path string) error {
 	r := &replayed{o: o, out: bufio.NewWriter(s.Out)}
-	p, err := foldFile(o, path, r.take)
+	p, err := foldFile(s, o, path, r.take)
 	if err != nil {
 		return err
 	}
@@ -117,6 +119,16 @@ func (o *replayOptions) flags(cmd *cobra.Command, rules string) {
 	cmd.Flags().StringVar(&o.until, "until", "", "with --rules: continue to this date (YYYY-MM-DD)")
 }
 
+// asker is who reads what a file of events comes to: somebody of the folder that the rules
+// and the register are in, or a program.
+func (o *replayOptions) asker(s cli.Env) engine.Asker {
+	dir := filepath.Dir(cmp.Or(o.vehicles, filepath.Clean(o.rules)))
+	if o.json || s.Reads == nil {
+		return engine.Asker{Based: o.json}
+	}
+	return engine.Asker{Units: s.Reads(dir)}
+}
+
 // split takes the file of events off the arguments of a command, which are to be at
 // least and at most so many without it: with --rules it is the last one.
 func (o *replayOptions) split(args []string, least, most int, command string) (_ []string, file string, err error) {
@@ -140,7 +152,7 @@ func arg(args []string, i int) string {
 }
 
 // foldFile folds a file of events by the rules of a folder.
-func foldFile(o replayOptions, path string, said func(event.Event, []engine.Output)) (*engine.Partition, error) {
+func foldFile(s cli.Env, o replayOptions, path string, said func(event.Event, []engine.Output)) (*engine.Partition, error) {
 	book, err := cli.Book(o.rules)
 	if err != nil {
 		return nil, err
@@ -149,7 +161,7 @@ func foldFile(o replayOptions, path string, said func(event.Event, []engine.Outp
 	if err != nil {
 		return nil, err
 	}
-	how.Skipped = o.skip
+	how.Skipped, how.By = o.skip, o.asker(s)
 	file, err := OpenEvents(path, &how)
 	if err != nil {
 		return nil, err

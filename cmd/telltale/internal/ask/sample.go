@@ -40,6 +40,7 @@ The running service answers; with --rules, a file of events is run instead.`,
   telltale sample bus-07 transmission --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
 		Args: cli.Wants(1, 3, "which vehicle?", "telltale sample bus-07"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			o.json = c.JSON
 			args, file, err := o.split(args, 1, 2, "sample")
 			if err != nil {
 				return err
@@ -51,7 +52,7 @@ The running service answers; with --rules, a file of events is run instead.`,
 				return verdictAnswer(s, c.JSON, list, args[0], picture)
 			}
 			if file != "" {
-				p, err := foldFile(o, file, func(event.Event, []engine.Output) {})
+				p, err := foldFile(s, o, file, func(event.Event, []engine.Output) {})
 				if err != nil {
 					return err
 				}
@@ -62,7 +63,7 @@ The running service answers; with --rules, a file of events is run instead.`,
 				return show(p.Verdicts(vehicle, arg(args, 1)))
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := listOf(ctx, nc, service.Samples, service.Question{Vehicle: args[0], Component: arg(args, 1)})
+				list, err := listOf(ctx, nc, service.Samples, service.Question{Vehicle: args[0], Component: arg(args, 1), Units: c.Units()})
 				if err != nil {
 					return cli.Lacking(err)
 				}

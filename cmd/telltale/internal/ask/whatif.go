@@ -80,7 +80,7 @@ func (o *replayOptions) whatIfConfig(s cli.Env) (cfg whatif.Config, err error) {
 		}
 		cfg.Hears = hears(dir)
 	}
-	cfg.File.Skipped = o.skip
+	cfg.File.Skipped, cfg.File.By = o.skip, o.asker(s)
 	cfg.File.Damaged = func(line int, reason error) error {
 		fmt.Fprintf(s.Err, "line %d: %v\n", line, reason)
 		return nil

@@ -16,6 +16,8 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
+
+	"telltale/rules/unit"
 )
 
 // Env is what a command is given. Out takes what was asked for, Err everything else.
@@ -24,6 +26,8 @@ type Env struct {
 	Out, Err io.Writer
 	// NATS is the address of the server that a folder's settings name; "" for none.
 	NATS func(dir string) (string, error)
+	// Reads are the units in which people read of the fleet in a folder, as its settings say.
+	Reads func(dir string) unit.System
 	// Open runs a question on a folder's files, of which the service is stopped.
 	Open func(ctx context.Context, dir string, do func(context.Context, *nats.Conn) error) error
 }

@@ -31,6 +31,15 @@ func (c *Client) Flags(cmd *cobra.Command, s Env) {
 	cmd.Flags().BoolVar(&c.JSON, "json", false, "one JSON object a line")
 }
 
+// Units are those of a question: for a person those that the service knows, for a program
+// none, which asks for the base units.
+func (c *Client) Units() []string {
+	if c.JSON {
+		return nil
+	}
+	return []string{}
+}
+
 // ErrNoneRuns says that no service was found to be asked.
 var ErrNoneRuns = errors.New("no service is running")
 

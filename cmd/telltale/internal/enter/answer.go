@@ -17,6 +17,7 @@ import (
 	"telltale/engine/intake/job"
 	"telltale/engine/stream/service"
 	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 type answerOptions struct {
@@ -114,20 +115,21 @@ func (o *options) told(s cli.Env, e *entered) error {
 	}
 	ev, would := &e.events[0], &e.would[0]
 	d, _ := ev.Data.(*event.AnswerData)
+	of := e.of[ev.Vehicle]
 	lines := changes(would, func(t *alarm.Transition) bool { return d != nil && t.Task && t.Rule == d.Task })
-	for _, y := range e.of[ev.Vehicle].Tasks {
+	for _, y := range of.Tasks {
 		if d != nil && d.Task == y.Rule && (d.Component == "" || d.Component == y.Component) {
-			u := ""
-			if d.ByDistance != nil {
+			u := saidOf(of).Distance
+			if u == "" && d.ByDistance != nil {
 				u = d.ByDistance.Unit
 			}
 			lines = append(lines, nextLine(&y, u))
 		}
 	}
 	if len(lines) == 0 {
-		lines = []string{nothingChanged(ev)}
+		lines = []string{nothingChanged(ev, saidOf(of))}
 	}
-	if err := printed(s.Out, append(notes(ev, would, e.of[ev.Vehicle].Tasks, o.dry), lines...)...); err != nil {
+	if err := printed(s.Out, append(notes(ev, would, of, o.dry), lines...)...); err != nil {
 		return err
 	}
 	o.enteredAs(s, ev, would)
@@ -136,7 +138,7 @@ func (o *options) told(s cli.Env, e *entered) error {
 }
 
 // nothingChanged is the answer where no alarm and no due point changed.
-func nothingChanged(ev *event.Event) string {
+func nothingChanged(ev *event.Event, said unit.System) string {
 	d, _ := ev.Data.(*event.AnswerData)
 	switch {
 	case d != nil && d.Answer == "out of service":
@@ -144,7 +146,7 @@ func nothingChanged(ev *event.Event) string {
 	case d != nil && d.Answer == "in service":
 		return ev.Vehicle + " is back in service; nothing came due meanwhile"
 	case ev.Kind == event.MeterReplacedEvent:
-		return what(ev) + "; distances continue across both"
+		return what(ev, said) + "; distances continue across both"
 	}
-	return what(ev) + ": noted; no alarm changes"
+	return what(ev, said) + ": noted; no alarm changes"
 }

@@ -54,7 +54,7 @@ type entered struct {
 // or this is a dry run. What is known already is not sent again; what was taken out and
 // is entered again gets another identity.
 func (o *options) enter(ctx context.Context, s cli.Env, nc *nats.Conn, events []event.Event) (*entered, error) {
-	e, err := wouldBe(ctx, nc, events)
+	e, err := wouldBe(ctx, nc, o.Units(), events)
 	if err != nil {
 		return nil, err
 	}
@@ -70,11 +70,11 @@ func (o *options) enter(ctx context.Context, s cli.Env, nc *nats.Conn, events []
 // wouldBe asks what would follow of events. Those of which the identity was taken out get
 // another, so that they count. So does an answer that was given already: it is given now,
 // and between the two another may have undone it within the same second.
-func wouldBe(ctx context.Context, nc *nats.Conn, events []event.Event) (*entered, error) {
+func wouldBe(ctx context.Context, nc *nats.Conn, units []string, events []event.Event) (*entered, error) {
 	e := &entered{events: append([]event.Event{}, events...)}
 	for n := 2; ; n++ {
 		var err error
-		if e.would, e.of, err = service.QueryWould(ctx, nc, e.events...); err != nil {
+		if e.would, e.of, err = service.QueryWould(ctx, nc, units, e.events...); err != nil {
 			return nil, err
 		}
 		again := false

@@ -1,6 +1,7 @@
 package enter
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -52,7 +53,7 @@ func followsLine(t *alarm.Transition) string {
 }
 
 // notes are what of an entry is not used or not believed, with what to do.
-func notes(ev *event.Event, e *engine.WouldEntry, tasks []why.Why, dry bool) (out []string) {
+func notes(ev *event.Event, e *engine.WouldEntry, of engine.Would, dry bool) (out []string) {
 	for i := range e.NotUsed {
 		out = append(out, "note: "+e.NotUsed[i].Refused)
 	}
@@ -60,13 +61,13 @@ func notes(ev *event.Event, e *engine.WouldEntry, tasks []why.Why, dry bool) (ou
 		out = append(out, "doubtful: "+d)
 	}
 	if len(e.Doubts) > 0 {
-		out = append(out, "  "+whatToDo(ev, tasks, dry))
+		out = append(out, "  "+whatToDo(ev, of, dry))
 	}
 	return out
 }
 
 // whatToDo is what to do about a meter value that is doubted.
-func whatToDo(ev *event.Event, tasks []why.Why, dry bool) string {
+func whatToDo(ev *event.Event, of engine.Would, dry bool) string {
 	mend := "take it back: " + undoCall(ev)
 	if dry {
 		mend = "correct it"
@@ -76,11 +77,12 @@ func whatToDo(ev *event.Event, tasks []why.Why, dry bool) string {
 	if meter == "" {
 		return do
 	}
-	old := "…"
-	for i := range tasks {
-		for _, l := range tasks[i].Due.Limits {
+	said, old := saidOf(of), "…"
+	value = value.In(said)
+	for i := range of.Tasks {
+		for _, l := range of.Tasks[i].Due.Limits {
 			if l.Meter != nil && l.Meter.Name == meter && l.Meter.Read != nil {
-				old = typedQuantity(*inUnit(l.Meter.Read, spokenIn(ev)))
+				old = typedQuantity(*inUnit(l.Meter.Read, cmp.Or(said.Distance, spokenIn(ev))))
 			}
 		}
 	}
@@ -135,13 +137,13 @@ func untold(*alarm.Transition) bool { return false }
 
 // workLines are what follows of work: when each of its tasks is due next, what it opened,
 // and what else it changed.
-func workLines(ev *event.Event, e *engine.WouldEntry, tasks []why.Why) (out []string) {
-	list := concerned(ev, tasks)
+func workLines(ev *event.Event, e *engine.WouldEntry, of engine.Would) (out []string) {
+	list := concerned(ev, of.Tasks)
 	told := func(t *alarm.Transition) bool {
 		return t.Task && slices.ContainsFunc(list, func(y why.Why) bool { return y.Rule == t.Rule && y.Component == t.Component })
 	}
 	for i := range list {
-		out = append(out, nextLine(&list[i], spokenIn(ev)))
+		out = append(out, nextLine(&list[i], cmp.Or(saidOf(of).Distance, spokenIn(ev))))
 	}
 	return append(out, changes(e, told)...)
 }
@@ -178,6 +180,12 @@ func inUnit(q *unit.Quantity, u string) *unit.Quantity {
 	return &unit.Quantity{Value: unit.From(metres, u), Unit: u}
 }
 
+// saidOf are the units in which people read of a vehicle, as far as anybody names them.
+func saidOf(w engine.Would) unit.System {
+	s, _ := unit.SystemOf(w.Reads) // of a view
+	return s
+}
+
 // nextLine is when a task is due next, or was, by each of its limits; distances are in
 // the unit u, or the rules' own where it is "".
 func nextLine(y *why.Why, u string) string {
@@ -195,9 +203,9 @@ func nextLine(y *why.Why, u string) string {
 	return named(y.Rule, y.Component) + ": " + r.Next()
 }
 
-// what is the entry in a few words.
-func what(ev *event.Event) string {
-	switch d := ev.Data.(type) {
+// what is the entry in a few words, as people read of the vehicle.
+func what(ev *event.Event, said unit.System) string {
+	switch d := event.ReadIn(said, ev.Data).(type) {
 	case *event.ServiceData:
 		parts := []string{d.What()}
 		if d.What() == "" {

@@ -122,7 +122,7 @@ func (o *importOptions) throughService(ctx context.Context, s cli.Env, nc *nats.
 	if len(t.TakenOut) > 0 {
 		fmt.Fprintf(s.Err, "import: %s taken back before, so left out: %s\n", english.Plural(len(t.TakenOut), "row"), someRows(t.TakenOut))
 	}
-	e, err := wouldBe(ctx, nc, fresh)
+	e, err := wouldBe(ctx, nc, o.Units(), fresh)
 	if err != nil {
 		return err
 	}
@@ -165,7 +165,7 @@ func (o *importOptions) finish(ctx context.Context, s cli.Env, nc *nats.Conn, pa
 		}
 	}
 	for i := range e.events {
-		for _, note := range notes(&e.events[i], &e.would[i], e.of[e.events[i].Vehicle].Tasks, o.dry) {
+		for _, note := range notes(&e.events[i], &e.would[i], e.of[e.events[i].Vehicle], o.dry) {
 			fmt.Fprintf(s.Err, "%s:%d: %s\n", path, e.events[i].Line, cli.Printable(note))
 		}
 	}

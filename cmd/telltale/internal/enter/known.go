@@ -27,6 +27,7 @@ type fleet struct {
 	has      map[string]job.Known
 	now      time.Time
 	latest   time.Time
+	reads    unit.System // of the service's folder
 }
 
 // fleetOf asks for the register and the time.
@@ -42,22 +43,33 @@ func fleetOf(ctx context.Context, nc *nats.Conn) (*fleet, error) {
 			f.first[v.Vehicle] = v.First
 		}
 	}
-	f.latest, f.now, err = clockOf(ctx, nc)
+	h, err := service.QueryHealth(ctx, nc)
+	if err != nil {
+		return nil, err
+	}
+	f.latest, f.now = clockOf(h)
+	f.reads, err = unit.SystemOf(h.Reads)
 	return f, err
+}
+
+// said are the units in which people read of a vehicle, as far as its registration or the
+// folder names them.
+func (f *fleet) said(vehicle string) unit.System {
+	var own unit.System
+	if d := f.vehicles[vehicle]; d != nil {
+		own, _ = unit.SystemOf(d.Reads) // checked when it came in
+	}
+	return own.Or(f.reads)
 }
 
 // clockOf is the latest moment that an event may have, and the service's now. Where
 // the clock follows the events none is too late.
-func clockOf(ctx context.Context, nc *nats.Conn) (latest, now time.Time, err error) {
-	h, err := service.QueryHealth(ctx, nc)
-	if err != nil {
-		return latest, now, err
-	}
+func clockOf(h service.Health) (latest, now time.Time) {
 	if h.EventsClock {
-		return time.Unix(1<<40, 0), h.Now, nil
+		return time.Unix(1<<40, 0), h.Now
 	}
 	now = time.Now()
-	return now.Add(24 * time.Hour), now, nil
+	return now.Add(24 * time.Hour), now
 }
 
 // known is what the service knows of a vehicle.

@@ -65,13 +65,13 @@ func (o *recordOptions) answer(s cli.Env, e *entered, many bool) error {
 		of := e.of[ev.Vehicle]
 		lines := follows(ev, would, of, many)
 		if many {
-			line := fmt.Sprintf("line %d: %s: %s", ev.Line, ev.Vehicle, what(ev))
+			line := fmt.Sprintf("line %d: %s: %s", ev.Line, ev.Vehicle, what(ev, saidOf(of)))
 			if would.Known {
 				line += " (entered before)"
 			}
 			lines = []string{strings.Join(append([]string{line}, lines...), "; ")}
 		}
-		if err := printed(s.Out, append(notes(ev, would, e.of[ev.Vehicle].Tasks, o.dry), lines...)...); err != nil {
+		if err := printed(s.Out, append(notes(ev, would, of, o.dry), lines...)...); err != nil {
 			return err
 		}
 		if !many {
@@ -85,7 +85,7 @@ func (o *recordOptions) answer(s cli.Env, e *entered, many bool) error {
 func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool) []string {
 	switch ev.Kind {
 	case event.ReadingEvent:
-		return readingLines(ev, e, of.Due, short)
+		return readingLines(ev, e, of, short)
 	case event.SampleEvent:
 		var out []string
 		for _, v := range verdicts(ev, of) {
@@ -97,7 +97,7 @@ func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool)
 		}
 		return append(out, changes(e, func(t *alarm.Transition) bool { return !t.Task })...)
 	}
-	lines := workLines(ev, e, of.Tasks)
+	lines := workLines(ev, e, of)
 	if len(lines) == 0 && !short {
 		lines = []string{"recorded; nothing else changes"}
 	}
@@ -105,12 +105,12 @@ func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool)
 }
 
 // readingLines say what a reading changes, and what is due then.
-func readingLines(ev *event.Event, e *engine.WouldEntry, list []due.Item, short bool) (out []string) {
+func readingLines(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool) (out []string) {
 	if !short {
-		out = append(out, what(ev)+" recorded")
+		out = append(out, what(ev, saidOf(of))+" recorded")
 	}
 	out = append(out, changes(e, untold)...)
-	return append(out, onTheList(list))
+	return append(out, onTheList(of.Due))
 }
 
 // onTheList names what is overdue, due and soon, in this order.

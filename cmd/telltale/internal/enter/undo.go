@@ -19,6 +19,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
 	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 type undoOptions struct {
@@ -67,7 +68,7 @@ func (o *undoOptions) undo(ctx context.Context, s cli.Env, nc *nats.Conn, args [
 	if err != nil {
 		return typedWrong(err, "telltale undo")
 	}
-	target, err := o.target(ctx, s, nc, vehicle, id)
+	target, err := o.target(ctx, s, nc, vehicle, id, f.said(vehicle))
 	if target == nil || err != nil {
 		return err
 	}
@@ -94,7 +95,7 @@ func ownerOf(f *fleet, id string) (best string) {
 }
 
 // target is the entry to be taken out; nil where the person does not want to.
-func (o *undoOptions) target(ctx context.Context, s cli.Env, nc *nats.Conn, vehicle, id string) (*event.Event, error) {
+func (o *undoOptions) target(ctx context.Context, s cli.Env, nc *nats.Conn, vehicle, id string, said unit.System) (*event.Event, error) {
 	list, err := entriesOf(ctx, nc, vehicle, id)
 	if err != nil {
 		return nil, err
@@ -105,9 +106,9 @@ func (o *undoOptions) target(ctx context.Context, s cli.Env, nc *nats.Conn, vehi
 	case len(list) == 0:
 		return nil, cli.Exit(1, cli.Hint(fmt.Errorf("%s has no entry %q; nothing was taken back", vehicle, id), "telltale undo "+english.Typed(vehicle)+" lists the latest entries"))
 	case id == "" && !o.yes:
-		return o.latest(s, vehicle, list)
+		return o.latest(s, vehicle, list, said)
 	case id != "" && len(list) > 1:
-		show(s, list)
+		show(s, list, said)
 		return nil, cli.Exit(2, fmt.Errorf("%d entries begin with that; write more of the name", len(list)))
 	case list[0].TakenOut:
 		return nil, cli.Exit(1, fmt.Errorf("%s was already taken back", list[0].ev.ID.ID))
@@ -116,13 +117,13 @@ func (o *undoOptions) target(ctx context.Context, s cli.Env, nc *nats.Conn, vehi
 }
 
 // latest shows the latest entries and, on a terminal, asks for the first.
-func (o *undoOptions) latest(s cli.Env, vehicle string, list []entry) (*event.Event, error) {
-	show(s, list)
+func (o *undoOptions) latest(s cli.Env, vehicle string, list []entry, said unit.System) (*event.Event, error) {
+	show(s, list, said)
 	if o.JSON || o.dry || !cli.Terminal(s.In) {
 		fmt.Fprintf(s.Err, "nothing was taken back; to take one back: telltale undo %s %s\n", english.Typed(vehicle), english.Typed(list[0].ev.ID.ID))
 		return nil, nil
 	}
-	fmt.Fprintf(s.Err, "Take back the first (%s)? [y/N] ", what(&list[0].ev))
+	fmt.Fprintf(s.Err, "Take back the first (%s)? [y/N] ", what(&list[0].ev, said))
 	answer, _ := bufio.NewReader(s.In).ReadString('\n')
 	if a := strings.ToLower(strings.TrimSpace(answer)); a != "y" && a != "yes" {
 		fmt.Fprintln(s.Err, "nothing was taken back")
@@ -166,10 +167,10 @@ func entriesOf(ctx context.Context, nc *nats.Conn, vehicle, id string) (out []en
 }
 
 // show lists entries, latest first.
-func show(s cli.Env, list []entry) {
+func show(s cli.Env, list []entry, said unit.System) {
 	for i := range list {
 		e := &list[i]
-		line := fmt.Sprintf("%s  %s\n    entered %s as %s", e.ev.Time.Format(time.DateOnly), what(&e.ev), e.Stored.Format("2006-01-02 15:04"), e.ev.ID.ID)
+		line := fmt.Sprintf("%s  %s\n    entered %s as %s", e.ev.Time.Format(time.DateOnly), what(&e.ev, said), e.Stored.Format("2006-01-02 15:04"), e.ev.ID.ID)
 		if e.TakenOut {
 			line += " (taken back)"
 		}
@@ -186,7 +187,7 @@ func (o *undoOptions) answer(s cli.Env, e *entered, target *event.Event) error {
 	if o.JSON {
 		return o.encode(s, e)
 	}
-	lines := []string{"taken back: " + target.Time.Format(time.DateOnly) + " " + what(target)}
+	lines := []string{"taken back: " + target.Time.Format(time.DateOnly) + " " + what(target, saidOf(e.of[e.events[0].Vehicle]))}
 	for i := range would.Follows {
 		lines = append(lines, followsLine(&would.Follows[i]))
 	}
