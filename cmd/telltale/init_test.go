@@ -26,7 +26,7 @@ func TestInitAsks(t *testing.T) {
 	for _, want := range []string{
 		"Whose vehicles are they? an answer is needed\n",
 		"\"hauler\" is not who the messages are for\nhint: write owner, workshop, fleet\n",
-		"\"leagues\" is not a unit of distance or volume\nhint: write km or mi, and L, qt or gal: mi,qt\n",
+		"\"leagues\" is not a unit to read in\nhint: write km or mi, and L, qt or gal, and degC or degF, and kPa, bar or psi, such as mi,qt\n",
 		"Dates: day first, month first or year first? [month first] ",
 		"the e-mail address \"maud\" has no @\n",
 		"hint: did you mean engine-oil?\n",

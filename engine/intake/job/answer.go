@@ -62,7 +62,7 @@ func (a Answer) alarmMeant(stands []alarm.Listed) (string, error) {
 // limits sets until when, or how much further.
 func (a Answer) limits(d *event.AnswerData, k Known) error {
 	if a.Further != "" {
-		q, err := quantity("further", a.Further, unit.Distance)
+		q, err := quantity("further", a.Further, unit.Distance, k.Reads)
 		if err != nil {
 			return err
 		}
@@ -132,7 +132,7 @@ func (r Replaced) Event(k Known) (ev event.Event, err error) {
 		option, text string
 		into         *unit.Quantity
 	}{{"old", r.Old, &d.Last}, {"new", r.New, &d.First}} {
-		q, err := quantity(v.option, v.text, kind)
+		q, err := quantity(v.option, v.text, kind, k.Reads)
 		if err != nil {
 			return ev, err
 		}

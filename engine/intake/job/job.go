@@ -24,6 +24,8 @@ type Job struct {
 	Tasks   []string
 	Said    map[string]string // not nil; by the path of the field in the event's data; any text of what is so
 	Meters  []Meter
+
+	reads unit.System // in which bare numbers are
 }
 
 // Meter is what a meter showed, and the option that it was given by.
@@ -41,8 +43,11 @@ type Known struct {
 	Registered *event.VehicleData
 	First      string    // the vehicle's first key, where it has another by now
 	Has        []why.Why // its rules and tasks
-	Now        time.Time
-	Latest     time.Time // the latest moment that an event may have
+	// Reads are the units in which people read of it, as far as anybody names them: a bare
+	// number is in these.
+	Reads  unit.System
+	Now    time.Time
+	Latest time.Time // the latest moment that an event may have
 }
 
 // Fault is what sort of thing keeps a job from being an event.
@@ -78,6 +83,7 @@ type Error struct {
 	Have   []string  // the names that there are
 	Kind   unit.Kind // of the quantity that is wanted
 	Typed  string    // the number that has no unit, or that may be two
+	Own    string    // the unit in which people read such; "" where nobody says
 	text   string
 }
 
@@ -90,6 +96,7 @@ func (e *Error) Error() string { return e.text }
 // are made of what is said, the moment included, so that the same typed again with its
 // moment is the same job.
 func (j Job) Events(on string, k Known) ([]event.Event, error) {
+	j.reads = k.Reads
 	at, err := k.when(on)
 	if err != nil {
 		return nil, err
@@ -118,7 +125,7 @@ func (j Job) onlyMeters() (bool, error) {
 		}
 	}
 	if len(j.Meters) == 0 || j.Said["by"] != "" || j.Said["component"] != "" {
-		return false, &Error{Fault: NoTask, text: "what was done?"}
+		return false, &Error{Fault: NoTask, Own: j.reads.Distance, text: "what was done?"}
 	}
 	return true, nil
 }
@@ -179,7 +186,7 @@ func (j Job) Data(meters []event.MeterDef) (*event.ServiceData, error) {
 		case *bool:
 			*at = true
 		case **unit.Quantity:
-			*at, err = quantity(f.Option, text, f.Units[0])
+			*at, err = quantity(f.Option, text, f.Units[0], j.reads)
 		}
 		if err != nil {
 			return nil, err
@@ -196,7 +203,7 @@ func (j Job) meterValues(have []event.MeterDef) (map[string]unit.Quantity, error
 		if err != nil {
 			return nil, err
 		}
-		q, err := quantity(m.Option, m.Text, kind)
+		q, err := quantity(m.Option, m.Text, kind, j.reads)
 		if err != nil {
 			return nil, err
 		}

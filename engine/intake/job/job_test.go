@@ -231,3 +231,45 @@ func TestReplacedAndAgain(t *testing.T) {
 		t.Errorf("%+v (%v)", void, err)
 	}
 }
+
+// A bare number is in the unit that people read in, where anybody says; a point before three
+// digits is asked about all the same.
+func TestBareNumbers(t *testing.T) {
+	us := unit.System{Distance: "mi", Volume: "qt", Temperature: "degF"}
+	for _, c := range []struct {
+		text  string
+		kind  unit.Kind
+		reads unit.System
+		want  string // as it is told back, or the fault
+	}{
+		{"51000", unit.Distance, us, "51000 mi"},
+		{"51,000", unit.Distance, us, "51000 mi"},
+		{"51000km", unit.Distance, us, "51000 km"},
+		{"4.5", unit.Volume, us, "4.5 qt"},
+		{"51.000", unit.Distance, us, `odometer "51.000" may be two numbers`},
+		{"51000", unit.Distance, unit.System{}, `odometer "51000" is not a distance with its unit`},
+		{"51000", unit.Distance, unit.System{Volume: "qt"}, `odometer "51000" is not a distance with its unit`},
+		{"913", unit.Time, us, `odometer "913" is not hours with its unit`},
+	} {
+		q, err := quantity("odometer", c.text, c.kind, c.reads)
+		got := ""
+		if err != nil {
+			got = err.Error()
+		} else {
+			got = q.String()
+		}
+		if got != c.want {
+			t.Errorf("%q is %q, want %q", c.text, got, c.want)
+		}
+	}
+	k := known
+	k.Reads = us
+	ev, err := Sample{Vehicle: "van-1", Component: "axle", Number: "1", Results: "flash=419 Fe=7", FluidAge: "5000", Meters: []Meter{{"odometer", Odometer, "51000"}}}.Event(k)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := ev.Data.(*event.SampleData)
+	if got := fmt.Sprintln(d.FluidAge, d.Meters["clock"], d.Results[0].Unit, d.Results[1].Unit); got != "5000 mi 51000 mi degF mg/kg\n" {
+		t.Errorf("the sheet says %s", got)
+	}
+}

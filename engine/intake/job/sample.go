@@ -14,7 +14,7 @@ import (
 )
 
 // Sample is a laboratory's sheet as it is typed: Results as Fe=74 Pb=<1 KV100=13.9, each
-// in its analyte's own unit.
+// in its analyte's own unit, or a temperature in the one in which people read.
 type Sample struct {
 	Vehicle, Component, Number, Drawn, Results string
 	FluidAge, Laboratory                       string
@@ -43,14 +43,14 @@ func (s Sample) Event(k Known) (ev event.Event, err error) {
 		d.Taken = "after"
 	}
 	if s.FluidAge != "" {
-		if d.FluidAge, err = age(s.FluidAge); err != nil {
+		if d.FluidAge, err = age(s.FluidAge, k.Reads); err != nil {
 			return ev, err
 		}
 	}
-	if d.Meters, err = (Job{Vehicle: s.Vehicle, Meters: s.Meters}).meterValues(k.Registered.Meters); err != nil {
+	if d.Meters, err = (Job{Vehicle: s.Vehicle, Meters: s.Meters, reads: k.Reads}).meterValues(k.Registered.Meters); err != nil {
 		return ev, err
 	}
-	if d.Results, err = results(s.Results); err != nil {
+	if d.Results, err = results(s.Results, k.Reads); err != nil {
 		return ev, err
 	}
 	return k.named(event.Event{Kind: event.SampleEvent, Vehicle: s.Vehicle, Time: at, Data: d})
@@ -71,19 +71,19 @@ func (s Sample) component(k Known) (string, error) {
 }
 
 // age is a fluid's age, by distance or by hours.
-func age(text string) (*unit.Quantity, error) {
-	q, err := quantity("fluid-age", text, unit.Distance)
+func age(text string, reads unit.System) (*unit.Quantity, error) {
+	q, err := quantity("fluid-age", text, unit.Distance, reads)
 	if err == nil {
 		return q, nil
 	}
-	if q, other := quantity("fluid-age", text, unit.Time); other == nil {
+	if q, other := quantity("fluid-age", text, unit.Time, reads); other == nil {
 		return q, nil
 	}
 	return nil, err
 }
 
 // results reads Fe=74 Pb=<1 in one text.
-func results(text string) (out []event.ResultData, err error) {
+func results(text string, reads unit.System) (out []event.ResultData, err error) {
 	for _, part := range strings.Fields(text) {
 		name, value, ok := strings.Cut(strings.TrimRight(part, ",;"), "=")
 		if !ok {
@@ -93,7 +93,7 @@ func results(text string) (out []event.ResultData, err error) {
 		if !known {
 			return nil, noAnalyte(name)
 		}
-		r, err := result(a.Name, value)
+		r, err := result(a.Name, value, reads)
 		if err != nil {
 			return nil, err
 		}
@@ -116,10 +116,11 @@ func noAnalyte(name string) error {
 		text: fmt.Sprintf("sample: no rule knows an analyte %q", name)}
 }
 
-// result reads a number in the analyte's own unit, below or above a limit where it says
-// so.
-func result(analyte, text string) (r event.ResultData, err error) {
-	r = event.ResultData{Analyte: analyte, Unit: cmp.Or(analytes.UnitOf(analyte), "index")}
+// result reads a number in the analyte's own unit, or of a temperature in the one in which
+// people read, below or above a limit where it says so.
+func result(analyte, text string, reads unit.System) (r event.ResultData, err error) {
+	kind, _ := unit.Of(analytes.UnitOf(analyte))
+	r = event.ResultData{Analyte: analyte, Unit: cmp.Or(reads.Of(kind), analytes.UnitOf(analyte), "index")}
 	number, into := text, &r.Value
 	if cut, ok := strings.CutPrefix(text, "<"); ok {
 		number, into = cut, &r.Below

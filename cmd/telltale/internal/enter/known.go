@@ -77,7 +77,7 @@ func (f *fleet) known(vehicle string) (job.Known, error) {
 	if k, ok := f.has[vehicle]; ok {
 		return k, nil
 	}
-	k := job.Known{Registered: f.vehicles[vehicle], First: f.first[vehicle], Now: f.now, Latest: f.latest}
+	k := job.Known{Registered: f.vehicles[vehicle], First: f.first[vehicle], Now: f.now, Latest: f.latest, Reads: f.said(vehicle)}
 	var err error
 	if k.Has, err = service.Why.Ask(f.ctx, f.nc, service.Question{Vehicle: vehicle}); err == nil {
 		f.has[vehicle] = k
@@ -129,7 +129,8 @@ func cure(e *job.Error, again string) string {
 	case job.NotYet:
 		return "enter work once it is done"
 	case job.NoTask:
-		return again + ` "engine oil" --odometer 157500mi, or ` + again + " --odometer 157500mi for a reading alone"
+		odometer := " --odometer " + map[bool]string{true: "81200km", false: "157500mi"}[e.Own == "km"]
+		return again + ` "engine oil"` + odometer + ", or " + again + odometer + " for a reading alone"
 	case job.NoReason:
 		return `add --why "parts come on Friday"`
 	case job.NoNumber:
@@ -154,6 +155,12 @@ func spaced(option string) string {
 func quantityLike(e *job.Error) string {
 	if e.Typed != "" {
 		return e.Typed + map[unit.Kind]string{unit.Distance: "km or " + e.Typed + "mi", unit.Time: "h", unit.Volume: "L, or in qt, gal or mL"}[e.Kind]
+	}
+	switch {
+	case e.Own != "" && e.Kind == unit.Distance:
+		return "81200" + e.Own
+	case e.Own != "":
+		return "4" + e.Own
 	}
 	return map[unit.Kind]string{unit.Distance: "81200km", unit.Time: "913h", unit.Volume: "4L, or qt, gal, mL"}[e.Kind]
 }

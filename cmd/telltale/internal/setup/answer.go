@@ -54,40 +54,55 @@ func takeSpelling(f *Fleet, a string) (err error) {
 	return err
 }
 
-// takeUnits reads one unit of distance, of volume, or both: "miles and quarts". What is
-// left out is as usual beside the other.
+// takeUnits reads one unit each of distance, of volume, of temperature and of pressure, or
+// some of them: "miles and quarts". What is left out is as usual beside the others.
 func takeUnits(f *Fleet, a string) error {
-	f.Distance, f.Volume = "", ""
-	for word := range strings.FieldsFuncSeq(strings.ToLower(a), func(r rune) bool { return r == ',' || r == ' ' || r == '/' }) {
-		of := &f.Volume
+	const form = "write km or mi, and L, qt or gal, and degC or degF, and kPa, bar or psi, such as mi,qt"
+	var names []string
+	for word := range strings.FieldsFuncSeq(a, func(r rune) bool { return r == ',' || r == ' ' || r == '/' }) {
 		u := unit.Spoken(word)
-		if u == "km" || u == "mi" {
-			of = &f.Distance
+		for _, name := range unit.Choices() {
+			if strings.EqualFold(name, word) {
+				u = name
+			}
 		}
 		switch {
-		case word == "and":
-		case u == "" || u == "h" || u == "min":
-			return cli.Hint(fmt.Errorf("%q is not a unit of distance or volume", word), "write km or mi, and L, qt or gal: mi,qt")
-		case *of != "":
-			return cli.Hint(fmt.Errorf("%q names two units of one kind", a), "write one of distance and one of volume: mi,qt")
+		case strings.EqualFold(word, "and"):
+		case !slices.Contains(unit.Choices(), u):
+			return cli.Hint(fmt.Errorf("%q is not a unit to read in", word), form)
 		default:
-			*of = u
+			names = append(names, u)
 		}
 	}
-	usual := placeOf(f.Zone)
-	switch {
-	case f.Volume == "" && f.Distance == usual.distance:
-		f.Volume = usual.volume
-	case f.Volume == "" && f.Distance == "mi":
-		f.Volume = "qt"
-	case f.Volume == "":
-		f.Volume = "L"
-	case f.Distance == "" && f.Volume == "L":
-		f.Distance = "km"
-	case f.Distance == "":
-		f.Distance = "mi"
+	said, err := unit.SystemOf(names)
+	if err != nil {
+		return cli.Hint(err, "write one of each kind at most: mi,qt")
 	}
+	f.Units = beside(placeOf(f.Zone).units, said)
 	return nil
+}
+
+// beside completes units by those that are usual beside them. Temperatures and pressures
+// are left unsaid where they are metric.
+func beside(usual, s unit.System) unit.System {
+	switch {
+	case s.Distance+s.Volume == "":
+		s.Distance, s.Volume = usual.Distance, usual.Volume
+	case s.Volume == "" && s.Distance == usual.Distance:
+		s.Volume = usual.Volume
+	case s.Volume == "" && s.Distance == "mi":
+		s.Volume = "qt"
+	case s.Volume == "":
+		s.Volume = "L"
+	case s.Distance == "" && s.Volume == "L":
+		s.Distance = "km"
+	case s.Distance == "":
+		s.Distance = "mi"
+	}
+	if s.Distance == "mi" && s.Volume != "L" {
+		s = s.Or(ofAmerica)
+	}
+	return s
 }
 
 func takeMail(f *Fleet, a string) error {

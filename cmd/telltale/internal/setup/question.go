@@ -29,7 +29,7 @@ var questions = []question{
 		func(*Fleet) string { return "owner" }, takeFor},
 	{"zone", "time zone, such as Europe/London or Central (this machine's)", "Time zone, such as Europe/London or Central?",
 		func(*Fleet) string { return localZone() }, takeZone},
-	{"units", "units of distance and of fluids, such as km,L or mi,qt (as usual in the zone)", "Units of distance and of fluids, such as km,L or mi,qt?", usualUnits, takeUnits},
+	{"units", "units to read in, such as km,L or mi,qt,degF,psi (as usual in the zone)", "Units of distance and of fluids, such as km,L or mi,qt?", usualUnits, takeUnits},
 	{"dates", "day first, month first or year first (as usual in the zone)", "Dates: day first, month first or year first?", usualDates, takeDates},
 	{"mail", "your mail address", "Which e-mail address should messages go to?", nil, takeMail},
 	{"chapters", "ready-made rules to start with: names separated by commas, all, or none (all)", "Which ready-made rules (names with commas between, all, or none)?",

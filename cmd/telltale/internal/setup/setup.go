@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"text/template"
 
 	"github.com/spf13/cobra"
@@ -18,6 +19,7 @@ import (
 	"telltale/rules"
 	"telltale/rules/chapters"
 	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 //go:embed init/*
@@ -46,10 +48,10 @@ func Command(s cli.Env, load func(dir string) (*rules.Book, error)) *cobra.Comma
 // Fleet is what the answers say.
 type Fleet struct {
 	Name, Zone, Mail string
-	For              string // owner, workshop or fleet
-	Distance, Volume string
-	Dates            string // as people.yaml has it: day first
-	Spelling         string // en-GB or en-US
+	For              string      // owner, workshop or fleet
+	Units            unit.System // in which they read
+	Dates            string      // as people.yaml has it: day first
+	Spelling         string      // en-GB or en-US
 	Chapters         []chapters.Chapter
 }
 
@@ -141,8 +143,11 @@ func (f *Fleet) Petrol() string {
 
 // Capacity is the example's, in the unit of volume.
 func (f *Fleet) Capacity() string {
-	return map[string]string{"L": "8 L", "qt": "8.5 qt", "gal": "2.1 gal"}[f.Volume]
+	return map[string]string{"L": "8 L", "qt": "8.5 qt", "gal": "2.1 gal"}[f.Units.Volume]
 }
+
+// Reads are the units as the settings and the register have them.
+func (f *Fleet) Reads() string { return "[" + strings.Join(f.Units.Names(), ", ") + "]" }
 
 // Has reports whether a chapter of that name is chosen.
 func (f *Fleet) Has(chapter string) bool {
@@ -159,7 +164,7 @@ func (f *Fleet) LeakDistance() string { return f.inMiles("300 km", "200 mi") }
 func (f *Fleet) LapseDistance() string { return f.inMiles("5000 km", "3000 mi") }
 
 func (f *Fleet) inMiles(km, mi string) string {
-	if f.Distance == "mi" {
+	if f.Units.Distance == "mi" {
 		return mi
 	}
 	return km

@@ -6,6 +6,7 @@ import (
 	"testing/fstest"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/rules/unit"
 )
 
 var zones = fstest.MapFS{"Europe/London": {}, "Europe/Paris": {}, "posix/Europe/Paris": {}, "America/Chicago": {}}
@@ -45,11 +46,19 @@ func TestUnits(t *testing.T) {
 		{"UTC", "mi,qt", "mi", "qt"},
 	} {
 		f := &Fleet{Zone: c.zone}
-		if err := takeUnits(f, c.said); err != nil || f.Distance != c.distance || f.Volume != c.volume {
-			t.Errorf("%s in %s: %s and %s (%v), want %s and %s", c.said, c.zone, f.Distance, f.Volume, err, c.distance, c.volume)
+		if err := takeUnits(f, c.said); err != nil || f.Units.Distance != c.distance || f.Units.Volume != c.volume {
+			t.Errorf("%s in %s: %s and %s (%v), want %s and %s", c.said, c.zone, f.Units.Distance, f.Units.Volume, err, c.distance, c.volume)
 		}
 	}
-	for _, said := range []string{"leagues", "km mi", "qt,L"} {
+	f := &Fleet{Zone: "America/Chicago"}
+	if err := takeUnits(f, "mi,qt"); err != nil || f.Units != ofAmerica {
+		t.Errorf("mi,qt are %v (%v)", f.Units, err)
+	}
+	f.Zone = "UTC"
+	if err := takeUnits(f, "km, l, degF, PSI"); err != nil || f.Units != (unit.System{Distance: "km", Volume: "L", Temperature: "degF", Pressure: "psi"}) {
+		t.Errorf("km, l, degF, PSI are %v (%v)", f.Units, err)
+	}
+	for _, said := range []string{"leagues", "km mi", "qt,L", "degC,degF", "h"} {
 		if err := takeUnits(&Fleet{}, said); err == nil {
 			t.Errorf("%q is taken", said)
 		}
@@ -59,11 +68,11 @@ func TestUnits(t *testing.T) {
 // TestUsual: what is usual in a place, as init takes it where nobody says otherwise.
 func TestUsual(t *testing.T) {
 	for zone, want := range map[string]place{
-		"America/Indiana/Knox": {"mi", "qt", "month first", "en-US"},
-		"US/Eastern":           {"mi", "qt", "month first", "en-US"},
-		"Europe/London":        {"mi", "L", "day first", "en-GB"},
-		"America/Toronto":      {"km", "L", "day first", "en-GB"},
-		"UTC":                  {"km", "L", "day first", "en-GB"},
+		"America/Indiana/Knox": {ofAmerica, "month first", "en-US"},
+		"US/Eastern":           {ofAmerica, "month first", "en-US"},
+		"Europe/London":        {unit.System{Distance: "mi", Volume: "L"}, "day first", "en-GB"},
+		"America/Toronto":      {unit.System{Distance: "km", Volume: "L"}, "day first", "en-GB"},
+		"UTC":                  {unit.System{Distance: "km", Volume: "L"}, "day first", "en-GB"},
 	} {
 		if got := placeOf(zone); got != want {
 			t.Errorf("%s: %+v, want %+v", zone, got, want)

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/rules/unit"
 	"telltale/rules/zone"
 )
 
@@ -19,21 +20,26 @@ var american = []string{"US/", "America/New_York", "America/Detroit", "America/K
 	"America/Sitka", "America/Metlakatla", "America/Yakutat", "America/Nome", "America/Adak", "Pacific/Honolulu"}
 
 // place is what is usual where people live.
-type place struct{ distance, volume, dates, spelling string }
+type place struct {
+	units           unit.System
+	dates, spelling string
+}
+
+// ofAmerica are the units that are usual in the USA.
+var ofAmerica = unit.System{Distance: "mi", Volume: "qt", Temperature: "degF", Pressure: "psi"}
 
 func placeOf(name string) place {
 	switch {
 	case slices.ContainsFunc(american, func(z string) bool { return name == z || strings.HasSuffix(z, "/") && strings.HasPrefix(name, z) }):
-		return place{"mi", "qt", "month first", "en-US"}
+		return place{ofAmerica, "month first", "en-US"}
 	case name == "Europe/London":
-		return place{"mi", "L", "day first", "en-GB"}
+		return place{unit.System{Distance: "mi", Volume: "L"}, "day first", "en-GB"}
 	}
-	return place{"km", "L", "day first", "en-GB"}
+	return place{unit.System{Distance: "km", Volume: "L"}, "day first", "en-GB"}
 }
 
 func usualUnits(f *Fleet) string {
-	p := placeOf(f.Zone)
-	return p.distance + "," + p.volume
+	return strings.Join(placeOf(f.Zone).units.Names(), ",")
 }
 
 func usualDates(f *Fleet) string    { return placeOf(f.Zone).dates }
