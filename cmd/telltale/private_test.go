@@ -62,6 +62,7 @@ func TestQuietForPrivateCars(t *testing.T) {
 // privateYear is a household's year, ready to be folded.
 type privateYear struct {
 	household
+	fleet  string // the folder
 	config preview.Config
 	events []event.Event
 }
@@ -75,7 +76,7 @@ func (h household) year(t *testing.T, dir string) *privateYear {
 	if code := run(t.Context(), args, strings.NewReader(""), io.Discard, &said); code != 0 {
 		t.Fatalf("exit code %d: %s", code, &said)
 	}
-	y := &privateYear{household: h, config: preview.Config{Compose: letters(defaults().Mail.From).Compose}}
+	y := &privateYear{household: h, fleet: fleet, config: preview.Config{Compose: letters(defaults().Mail.From).Compose}}
 	var err [3]error
 	y.config.Book, err[0] = cli.Book(filepath.Join(fleet, "rules"))
 	y.config.People, err[1] = people.Load(filepath.Join(fleet, "people.yaml"))

@@ -1,0 +1,216 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"mime"
+	"mime/multipart"
+	"mime/quotedprintable"
+	"net/http/httptest"
+	"net/mail"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/event"
+	"telltale/notify/board"
+	"telltale/notify/people"
+	"telltale/notify/preview"
+	"telltale/rules/unit"
+)
+
+// A quantity as people read it: a figure with its unit, or a range that ends in one.
+var (
+	metricWritten = regexp.MustCompile(`(?:\d|\b1,000) ?(?:km|L|mL|degC|°C|kPa|bar)\b`)
+	milesWritten  = regexp.MustCompile(`(?:\d|\b1,000) ?(?:mi|qt|gal|degF|°F|psi)\b`)
+	// choices are what a form offers beside the unit that is chosen; notesOf are names of
+	// tests, which everybody calls by the temperature of the standard.
+	choices = regexp.MustCompile(`(?s)<select.*?</select>`)
+	tests   = regexp.MustCompile(`viscosity at (?:40|100) (?:°C|degC)`)
+	wrapped = regexp.MustCompile(`\n[> ]*`)
+)
+
+// TestOwnersYear: whoever reads in miles and quarts is shown no kilometre and no litre in
+// a year, in mails, lists, calendars and the captions of pictures, on the pages behind
+// their links and in the list of alarms; whoever reads in kilometres no mile, in the same
+// year by the same rules.
+func TestOwnersYear(t *testing.T) {
+	t.Parallel()
+	y := households[1].year(t, "testdata/private/us")
+	for _, c := range []struct {
+		name  string
+		units unit.System
+		own   *regexp.Regexp
+		not   *regexp.Regexp
+	}{
+		{"miles", unit.System{Distance: "mi", Volume: "qt", Temperature: "degF", Pressure: "psi"}, milesWritten, metricWritten},
+		{"kilometres", unit.Metric, metricWritten, milesWritten},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			shown := y.shownTo(t, c.units)
+			said, own := map[string]bool{}, 0
+			for _, text := range shown {
+				flat := tests.ReplaceAllString(wrapped.ReplaceAllString(choices.ReplaceAllString(text, ""), " "), "")
+				own += len(c.own.FindAllString(flat, -1))
+				for _, at := range c.not.FindAllStringIndex(flat, -1) {
+					if around := flat[max(0, at[0]-60):min(len(flat), at[1]+30)]; !said[around] {
+						said[around] = true
+						t.Errorf("shown: …%s…", around)
+					}
+				}
+			}
+			if t.Logf("%d texts, %d quantities", len(shown), own); len(shown) < 400 || own < 400 {
+				t.Error("that is too few")
+			}
+		})
+	}
+}
+
+// shownTo is all that is shown in the year to the household's keeper, if she read in those
+// units.
+func (y *privateYear) shownTo(t *testing.T, units unit.System) (shown []string) {
+	t.Helper()
+	one := *y
+	one.config.People = readersOf(t, y.fleet, units)
+	told, err := preview.Run(t.Context(), one.lines(t), one.config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range told {
+		shown = append(shown, m.Subject, textOf(m.HTML), lettersOf(t, m.Raw))
+	}
+	p := y.config.File.Partition(y.config.Book)
+	b := answerPage(p, one.config.People.Person("keeper"))
+	month := time.January
+	err = y.config.File.Each(y.lines(t), func(ev event.Event) error {
+		p.Apply(ev)
+		if ev.Kind != event.TickEvent || ev.Time.Month() == month {
+			return nil
+		}
+		month = ev.Time.Month()
+		for _, s := range p.Alarms() {
+			worded := s.Worded(units)
+			shown = append(shown, worded.Message, worded.Advise, pageOf(b, &s, ev.Time))
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return shown
+}
+
+var unitLines = regexp.MustCompile(`(?m)^ *(distance|volume): .*\n`)
+
+// readersOf are the folder's people, who say no units, in a folder that says those.
+func readersOf(t *testing.T, dir string, units unit.System) *people.Directory {
+	t.Helper()
+	path := filepath.Join(dir, "people.yaml")
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, err := people.Parse(path, unitLines.ReplaceAll(text, nil))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if said := all.Person("keeper").Units(); said != (unit.System{}) {
+		t.Fatalf("the keeper says %+v", said)
+	}
+	return all.Reading(units)
+}
+
+var tag = regexp.MustCompile(`(?s)<style.*?</style>|src="data:[^"]*"|<[^>]*>`)
+
+// textOf is what a page says.
+func textOf(html string) string { return tag.ReplaceAllString(html, "") }
+
+// lettersOf are the texts of a mail: itself, and its dates for a calendar.
+func lettersOf(t *testing.T, raw []byte) string {
+	t.Helper()
+	m, err := mail.ReadMessage(bytes.NewReader(raw))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out strings.Builder
+	textParts(t, &out, m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
+	return out.String()
+}
+
+func textParts(t *testing.T, out *strings.Builder, contentType, encoding string, body io.Reader) {
+	t.Helper()
+	kind, params, err := mime.ParseMediaType(contentType)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.HasPrefix(kind, "multipart/") {
+		for parts := multipart.NewReader(body, params["boundary"]); ; {
+			part, err := parts.NextRawPart()
+			if err == io.EOF {
+				return
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			textParts(t, out, part.Header.Get("Content-Type"), part.Header.Get("Content-Transfer-Encoding"), part)
+		}
+	}
+	if encoding == "quoted-printable" {
+		body = quotedprintable.NewReader(body)
+	} else if encoding == "base64" {
+		body = base64.NewDecoder(base64.StdEncoding, body)
+	}
+	if text, err := io.ReadAll(body); err != nil {
+		t.Fatal(err)
+	} else if kind == "text/plain" || kind == "text/calendar" {
+		out.WriteString(strings.NewReplacer("\r\n ", "", "\r\n", "\n").Replace(string(text)))
+	}
+}
+
+// answerPage is the page behind links, over a partition.
+func answerPage(p *engine.Partition, who *people.Person) *board.Board {
+	return &board.Board{
+		Key: pageKey, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Fleet: pageFleet{p},
+		Now:     func(context.Context) (time.Time, error) { return p.Now(), nil },
+		Person:  func(string) *people.Person { return who },
+		Publish: func(context.Context, event.Event) error { return errors.New("nobody answers") },
+	}
+}
+
+var pageKey = board.Key("0123456789abcdef0123456789abcdef")
+
+type pageFleet struct{ *engine.Partition }
+
+func (f pageFleet) AlarmsOf(_ context.Context, vehicle string) ([]alarm.Listed, error) {
+	return slices.DeleteFunc(f.Alarms(), func(s alarm.Listed) bool { return s.Vehicle != vehicle }), nil
+}
+
+func (f pageFleet) Registered(_ context.Context, vehicle string) (*event.VehicleData, error) {
+	return f.Partition.Registered(vehicle), nil
+}
+
+func (f pageFleet) Due(_ context.Context, q due.Query) ([]due.Item, error) {
+	return f.Partition.Due(q), nil
+}
+
+// pageOf is the page of an alarm.
+func pageOf(b *board.Board, s *alarm.Listed, now time.Time) string {
+	l := board.Link{Person: "keeper", Vehicle: s.Vehicle, Component: s.Component, Rule: s.Rule, Expires: now.AddDate(0, 0, 1).Unix()}
+	w := httptest.NewRecorder()
+	b.ServeHTTP(w, httptest.NewRequest("GET", "/a/"+url.PathEscape(b.Key.Token(l)), nil))
+	return choices.ReplaceAllString(fmt.Sprint(w.Code)+" "+textOf(w.Body.String()), "")
+}
