@@ -138,18 +138,19 @@ func (s System) Names() []string {
 // In is the quantity in the system's unit of its kind, to a tenth; as it was where it is
 // in that unit, or the system has none of the kind.
 func (q Quantity) In(s System) Quantity {
-	base, k, err := q.Base()
-	if to := s.Of(k); err == nil && to != "" && to != q.Unit {
-		return Quantity{Value: math.Round(From(base, to)*10) / 10, Unit: to}
+	v, u := s.Own(q.Value, q.Unit)
+	if u == q.Unit {
+		return q
 	}
-	return q
+	return Quantity{Value: math.Round(v*10) / 10, Unit: u}
 }
 
 // Difference is a difference of two values in one unit as it is in another of its kind:
 // of temperatures one of 10 degC is one of 18 degF.
 func Difference(v float64, from, to string) float64 {
-	a, b := byName[from], byName[to]
-	if a.kind != b.kind || b.factor == 0 {
+	a, okA := byName[from]
+	b, okB := byName[to]
+	if !okA || !okB || a.kind != b.kind {
 		return v
 	}
 	return v * a.factor / b.factor

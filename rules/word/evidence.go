@@ -19,9 +19,6 @@ type Evidence struct {
 	Note  string  `json:"note,omitempty"`
 }
 
-// perDistance is for which distance a rate is, as [Info.In] writes it.
-var perDistance = regexp.MustCompile(`1,000 (km|mi)`)
-
 // isDifference matches what words answer that take one result from another.
 var isDifference = regexp.MustCompile(`^(change|excess|made)\(`)
 
@@ -29,31 +26,20 @@ var isDifference = regexp.MustCompile(`^(change|excess|made)\(`)
 // or where the system does not say. What is converted is rounded: to a tenth, a rate to
 // four figures.
 func (e Evidence) In(s unit.System) Evidence {
-	of, daily := strings.CutSuffix(e.Unit, "/day")
-	k, _ := unit.Of(of)
-	switch to := s.Of(k); {
-	case to != "" && to != of && daily:
-		e.Value, e.Unit = math.Round(unit.Difference(e.Value, of, to)*10)/10, to+"/day"
-	case to != "" && to != of && k == unit.Temperature && isDifference.MatchString(e.Of):
-		e.Value, e.Unit = math.Round(unit.Difference(e.Value, of, to)*10)/10, to
-	case to != "" && to != of:
-		q := unit.Quantity{Value: e.Value, Unit: of}.In(s)
-		e.Value, e.Unit = q.Value, q.Unit
-	case s.Distance != "" && perDistance.MatchString(e.Unit) && !strings.Contains(e.Unit, "1,000 "+s.Distance):
-		for _, m := range perDistance.FindAllStringSubmatch(e.Unit, -1) {
-			e.Value = unit.Difference(e.Value, s.Distance, m[1]) // twice as far, twice as much
-		}
-		e.Value, e.Unit = fourFigures(e.Value), perDistance.ReplaceAllString(e.Unit, "1,000 "+s.Distance)
+	v, u := s.Own(e.Value, e.Unit)
+	if u == e.Unit {
+		return e
 	}
+	if isDifference.MatchString(e.Of) {
+		v = unit.Difference(e.Value, e.Unit, u)
+	}
+	if strings.Contains(u, " per ") {
+		e.Value, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', 4, 64), 64)
+	} else {
+		e.Value = math.Round(v*10) / 10
+	}
+	e.Unit = u
 	return e
-}
-
-func fourFigures(v float64) float64 {
-	out, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 4, 64), 64)
-	if err != nil {
-		return v
-	}
-	return out
 }
 
 // aCall is a word with its arguments, as evidence shows it.
