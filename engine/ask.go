@@ -25,9 +25,6 @@ type Asker struct {
 	Based bool
 }
 
-// reads has a view write for the asker.
-func (a Asker) reads(v *judge.View) { v.Reader.Units, v.Based = a.Units, a.Based }
-
 // Asked is a partition that answers somebody in their units.
 type Asked struct {
 	*Partition
@@ -44,7 +41,7 @@ func (p *Partition) view(v *vehicle) *judge.View {
 
 func (a Asked) view(v *vehicle) *judge.View {
 	out := a.Partition.view(v)
-	a.by.reads(out)
+	out.Reader.Units, out.Based = a.by.Units, a.by.Based
 	return out
 }
 
@@ -112,9 +109,19 @@ func (p *Partition) Alarms() []alarm.Listed { return p.AlarmsOf("") }
 
 // AlarmsOf lists what stands of one vehicle; of all where it is empty.
 func (p *Partition) AlarmsOf(vehicle string) []alarm.Listed {
+	return p.AskedBy(p.By).AlarmsOf(vehicle)
+}
+
+// AlarmsOf is [Partition.AlarmsOf] in the asker's units.
+func (a Asked) AlarmsOf(vehicle string) []alarm.Listed {
 	var out []alarm.Listed
-	for _, v := range p.named(vehicle) {
-		out = append(out, p.record(v).Standings()...)
+	for _, name := range a.named(vehicle) {
+		r := a.record(name)
+		list := r.Standings()
+		for i := range list {
+			list[i].Transition = *a.view(r).Told(&list[i].Transition)
+		}
+		out = append(out, list...)
 	}
 	return out
 }

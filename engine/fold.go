@@ -325,7 +325,7 @@ func (f *fold) unshelve(a alarm.Alarm) {
 	t.Advise, t.Cautions, t.OwnCautions, t.Events = last.Advise, last.Cautions, last.OwnCautions, last.Events
 	if reg := f.Rec.Registered(); a.Task && f.Book != nil && reg != nil && !reg.Retired {
 		v := judge.NewView(f.Law, *f.Rec, f.Kept)
-		v.When, v.Reader, v.Based = f.When, f.Reader, f.Based
+		v.When, v.Reader = f.When, f.Reader
 		v.EachTask(func(d *judge.Due, k alarm.Key) {
 			if v.JudgeDue(d); k == a.Key && int(d.Stage) == a.Stage {
 				v.TaskWords(t, d, a.Stage, nil)

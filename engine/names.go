@@ -86,7 +86,7 @@ func (p *Partition) closeRecord(r *vehicle, home string, ev event.Event) []Outpu
 		*f = fold{p: p, ev: ev, View: f.View, judged: f.judged[:0], moves: f.moves[:0]}
 		f.Anew(&p.law, &r.Record, p.moment(ev), nil)
 		f.Reader.Marked = true
-		p.By.reads(&f.View)
+		f.Reader.Units = p.By.Units
 		f.withdrawAll(fmt.Sprintf("it is the same vehicle as %s was, and continues its record", home))
 		out = f.out
 	}

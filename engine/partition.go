@@ -169,7 +169,7 @@ func (p *Partition) foldInto(name string, ev event.Event, anew bool) (out []Outp
 	*f = fold{p: p, ev: ev, View: f.View, judged: f.judged[:0], moves: f.moves[:0]}
 	f.Anew(&p.law, &next.Record, p.moment(ev), next.applied)
 	f.Reader.Marked = true // nobody knows yet who will read what it says
-	p.By.reads(&f.View)
+	f.Reader.Units = p.By.Units
 	f.change.All = anew
 	if err := f.apply(); err != nil {
 		return nil, err

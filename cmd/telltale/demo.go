@@ -27,6 +27,7 @@ import (
 	"telltale/engine/stream/wire"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
+	"telltale/rules/unit"
 	"telltale/samples"
 )
 
@@ -256,7 +257,8 @@ func (d *demoYear) print(ctx context.Context, s cli.Env) error {
 		for _, o := range m.Outputs {
 			if o.Transition != nil {
 				d.transitions.Add(1)
-				fmt.Fprintln(s.Out, cli.TransitionLine(o.Transition))
+				own, _ := unit.SystemOf(o.Transition.Reads) // checked when it came in
+				fmt.Fprintln(s.Out, cli.TransitionLine(o.Transition.Worded(own.Or(d.app.fleet.reads()))))
 			}
 			if o.Refused != nil {
 				fmt.Fprintln(s.Out, cli.RefusalLine(o.Refused))

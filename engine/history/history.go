@@ -147,6 +147,9 @@ func Extend(list []Entry, past Past) []Entry {
 	}
 	said := slices.Clone(past.Transitions)
 	for i := range said {
+		if reads != (unit.System{}) {
+			said[i] = *said[i].Worded(reads)
+		}
 		said[i].Vehicle, said[i].Component = h.vehicle, present.Component(said[i].Component)
 	}
 	h.alarms(said)

@@ -216,6 +216,20 @@ func (v *View) Missing(names []string) []string {
 	return out
 }
 
+// Told is a transition as whoever asks reads it; as it was said where nobody names units, or
+// to a program: then it has its quantities beside its texts.
+func (v *View) Told(t *alarm.Transition) *alarm.Transition {
+	if v.Based || v.Said() == (unit.System{}) {
+		return t
+	}
+	c := *t.Worded(v.Units())
+	c.Evidence = slices.Clone(c.Evidence)
+	for i := range c.Evidence {
+		c.Evidence[i] = c.Evidence[i].In(v.Units())
+	}
+	return &c
+}
+
 // WithinWords is "5,000 km, 100 h or 60 days": whichever comes first.
 func (v *View) WithinWords(l interval.Limits) string {
 	var parts []string

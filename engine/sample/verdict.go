@@ -289,7 +289,8 @@ func (v *sampleVerdict) reason(r *rules.Rule, l latch.Latch) Reason {
 	got := v.view.Judge.Run(r, v.x)
 	if len(l.Missing) > 0 || len(got.Ends) == 0 {
 		if a := v.view.Rec.Alarm(l.Key); a != nil {
-			out.Message, out.Advise = a.Last.Message, a.Last.Advise
+			last := v.view.Told(&a.Last)
+			out.Message, out.Advise = last.Message, last.Advise
 		}
 		out.Earlier = earlierUnjudged
 		return out
@@ -456,7 +457,7 @@ func (v *sampleVerdict) followUps() []string {
 	var out []string
 	for i := range v.view.Rec.Alarms {
 		if a := &v.view.Rec.Alarms[i]; a.Task && a.Stage > 0 && a.Component == v.Component && asked[a.Rule] {
-			out = append(out, a.Last.Message)
+			out = append(out, v.view.Told(&a.Last).Message)
 		}
 	}
 	return out

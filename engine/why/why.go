@@ -148,8 +148,7 @@ func (w *whyReader) begin(k alarm.Key, title string) Why {
 	v := w.view
 	y := Why{Vehicle: v.Rec.Shown(), Name: v.Rec.Registered().Name, Component: k.Component, Rule: k.Rule, Title: title, Stage: alarm.Normal, Book: v.BookHash()}
 	if a := v.Rec.Alarm(k); a != nil {
-		last := a.Last
-		y.Stage, y.Standing, y.Last = a.StageName(a.Stage), a.Standing(v.Rec.Out), &last
+		y.Stage, y.Standing, y.Last = a.StageName(a.Stage), a.Standing(v.Rec.Out), v.Told(&a.Last)
 	}
 	return y
 }

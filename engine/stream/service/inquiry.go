@@ -76,7 +76,7 @@ var (
 	}, sorted(due.SortDue)})
 	// Alarms is what stands, in order of vehicle, rule and component.
 	Alarms = listed(Inquiry[alarm.Listed]{"alarms",
-		func(w *worker, q Question) []alarm.Listed { return w.fold.AlarmsOf(q.Vehicle) }, sorted(byAlarm)})
+		func(w *worker, q Question) []alarm.Listed { return w.asked(q).AlarmsOf(q.Vehicle) }, sorted(byAlarm)})
 	// Why tells why a rule or task of a vehicle stands as it does; of all where Rule is
 	// empty.
 	Why = listed(Inquiry[why.Why]{"why",

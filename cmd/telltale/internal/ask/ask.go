@@ -105,7 +105,7 @@ func alarmsCommand(s cli.Env) *cobra.Command {
 				return err
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := listOf(ctx, nc, service.Alarms, service.Question{Vehicle: vehicle})
+				list, err := listOf(ctx, nc, service.Alarms, service.Question{Vehicle: vehicle, Units: c.Units()})
 				if err == nil && len(list) == 0 {
 					err = nothingDue(ctx, nc, "")
 				}

@@ -46,7 +46,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 			if err == nil {
 				err = checkDue(q, asCSV, c.JSON, paper.wanted())
 			}
-			who, fault := paper.who(c.Dir)
+			who, fault := paper.who(s, c.Dir)
 			if err = cmp.Or(err, fault); err != nil {
 				return err
 			}
@@ -56,7 +56,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 				}
 				units := c.Units()
 				if who != nil {
-					units = []string{who.Distance, who.Volume}
+					units = append(units, who.Units().Names()...)
 				}
 				list, err := listOf(ctx, nc, service.Due, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On, Units: units})
 				if err == nil && len(list) == 0 {

@@ -66,17 +66,17 @@ func (p paper) write(ctx context.Context, s cli.Env, nc *nats.Conn, who *people.
 func anyone(list []due.Item) *people.Person {
 	who, reads := people.Anyone(""), common(list)
 	who.Distance, who.Volume = reads.Distance, reads.Volume
-	ofRules := func(d due.Item) bool {
-		return len(d.Reads) == 0 && (strings.Contains(d.Why, " mi;") || strings.HasSuffix(d.Why, " mi"))
-	}
-	if slices.ContainsFunc(list, ofRules) {
+	if slices.ContainsFunc(list, func(d due.Item) bool { return len(d.Reads) == 0 && inMiles(d.Why) }) {
 		who.Distance = "mi"
 	}
 	return who
 }
 
+// inMiles reports whether the rules speak so, where nobody says how to read.
+func inMiles(why string) bool { return strings.Contains(why, " mi;") || strings.HasSuffix(why, " mi") }
+
 // who reads the page: the person named; nil where none is.
-func (p paper) who(dir string) (*people.Person, error) {
+func (p paper) who(s cli.Env, dir string) (*people.Person, error) {
 	if p.reader == "" {
 		return nil, nil
 	}
@@ -86,6 +86,9 @@ func (p paper) who(dir string) (*people.Person, error) {
 	all, err := people.Load(filepath.Join(dir, "people.yaml"))
 	if err != nil {
 		return nil, err
+	}
+	if s.Reads != nil {
+		all = all.Reading(s.Reads(dir))
 	}
 	if who := all.Person(p.reader); who != nil {
 		return who, nil

@@ -20,6 +20,7 @@ import (
 	"telltale/engine/replay"
 	"telltale/engine/stream"
 	"telltale/rules/english"
+	"telltale/rules/unit"
 )
 
 type replayOptions struct {
@@ -66,7 +67,7 @@ force, are skipped, since the rules are those of --rules.`,
 }
 
 func replayFile(s cli.Env, o replayOptions, path string) error {
-	r := &replayed{o: o, out: bufio.NewWriter(s.Out)}
+	r := &replayed{o: o, reads: o.asker(s).Units, out: bufio.NewWriter(s.Out)}
 	p, err := foldFile(s, o, path, r.take)
 	if err != nil {
 		return err
@@ -206,8 +207,9 @@ func OpenEvents(path string, how *replay.File) (*os.File, error) {
 
 // replayed prints what follows from a file's events, and counts it.
 type replayed struct {
-	o   replayOptions
-	out *bufio.Writer
+	o     replayOptions
+	reads unit.System
+	out   *bufio.Writer
 
 	events, transitions, refused, parts, notJudged int
 }
@@ -238,7 +240,7 @@ func (r *replayed) say(o engine.Output) {
 	case o.NotJudged != nil:
 		r.notJudged++
 		if r.o.all {
-			r.print(o.NotJudged, cli.NotJudgedLine(o.NotJudged))
+			r.print(o.NotJudged, cli.NotJudgedLine(o.NotJudged, r.reads))
 		}
 	}
 }
