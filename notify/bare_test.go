@@ -10,6 +10,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/sample"
 	"telltale/notify/delivery"
+	"telltale/rules/unit"
 )
 
 // Whatever fails in writing a message, it goes out, with the figures and what to
@@ -25,7 +26,7 @@ func TestRawFiguresWhereWordsFail(t *testing.T) {
 		}, []string{bareLead, "bus-07 transmission copper over baseline raised normal to caution", "measure: 3.275", `times("Cu"): 3.275`,
 			"do: Sample again within 5,000 km", "mind: hot fluid, raised vehicle", standingNote}, "no such link"},
 		"a picture that panics": {func(n *Notifier) {
-			n.Sample = func(string, string) []sample.Verdict { panic("no such sample") }
+			n.Sample = func(string, string, unit.System) []sample.Verdict { panic("no such sample") }
 		}, []string{"Found: Copper 131 mg/kg is 3.3 times the baseline."}, "no such sample"},
 		"a mail that cannot be composed with its dates": {func(n *Notifier) {
 			plain := n.Compose["mail"]

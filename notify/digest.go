@@ -45,7 +45,7 @@ type line struct {
 func lineOf(i *due.Item) *line {
 	l := &line{alarm.Listed{Name: i.Name, Tags: i.Tags, People: i.People, Transition: alarm.Transition{
 		Vehicle: i.Vehicle, First: i.First, Component: i.Component, Rule: i.Task, Title: i.Title, Task: true, To: i.Stage,
-		Statutory: i.Statutory, Cautions: i.Cautions, OwnCautions: i.OwnCautions}}, i}
+		Reads: i.Reads, Statutory: i.Statutory, Cautions: i.Cautions, OwnCautions: i.OwnCautions}}, i}
 	if i.Shelved {
 		l.Standing = alarm.Shelved
 	}

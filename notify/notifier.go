@@ -17,6 +17,7 @@ import (
 	"telltale/notify/delivery"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/rules/unit"
 )
 
 // Composer turns a message into what its way carries, and gives it an identity
@@ -43,9 +44,9 @@ type Notifier struct {
 	// Silent gives the vehicles that are out of service, so that nobody is reminded
 	// of their alarms; nil for none.
 	Silent func() map[string]bool
-	// Sample gives what the latest sample of a component says, to be drawn in a mail;
-	// nil for no pictures.
-	Sample func(vehicle, component string) []sample.Verdict
+	// Sample gives what the latest sample of a component says, in the units of whoever
+	// reads it, to be drawn in a mail; nil for no pictures.
+	Sample func(vehicle, component string, reads unit.System) []sample.Verdict
 	// Answer gives the address at which a person answers an alarm; nil for none.
 	Answer func(person string, t *alarm.Transition) string
 	// Unsubscribe gives the address at which a person asks for no more of a kind

@@ -36,9 +36,10 @@ func (n *Notifier) pictures(t telling) map[string]*page.Picture {
 		if one.Task || one.Component == "" || one.To == alarm.Normal || out[one.Component] != nil || len(out) == maxCharts {
 			continue
 		}
+		who := t.p.on(one.Reads)
 		n.guard("drawing a sample of "+one.Vehicle, "the message goes without", func() {
-			for _, v := range n.Sample(one.Vehicle, one.Component) {
-				if p := pictureOf(t.p.on(one.Reads), v, one.Transition); p != nil {
+			for _, v := range n.Sample(one.Vehicle, one.Component, who.units()) {
+				if p := pictureOf(who, v, one.Transition); p != nil {
 					out[one.Component] = p
 				}
 			}
@@ -51,7 +52,8 @@ func pictureOf(who reader, v sample.Verdict, t *alarm.Transition) *page.Picture 
 	if !slices.Contains(t.Events, v.Sample) {
 		return nil
 	}
-	png, err := chart.Narrow(who.drawn(v), who.Spelling)
+	v.Drawn = who.Date(v.Drawn)
+	png, err := chart.Narrow(v, who.Spelling)
 	if err != nil || png == nil || len(png) > maxChart {
 		return nil
 	}
@@ -64,7 +66,7 @@ func pictureOf(who reader, v sample.Verdict, t *alarm.Transition) *page.Picture 
 	}
 	if v.History != nil {
 		for _, s := range v.History.Series {
-			if text := who.pastOf(s, v.History.Unit); text != "" {
+			if text := pastOf(s, v.History.Unit); text != "" {
 				p.Lines = append(p.Lines, page.Line{Label: english.Capital(who.ours(fmt.Sprintf(labelPast, cmp.Or(s.Title, s.Analyte)))), Text: text})
 			}
 		}
@@ -72,30 +74,8 @@ func pictureOf(who reader, v sample.Verdict, t *alarm.Transition) *page.Picture 
 	return p
 }
 
-// drawn is the verdict with dates and distances as the person reads them.
-func (p reader) drawn(v sample.Verdict) sample.Verdict {
-	v.Drawn = p.Date(v.Drawn)
-	if v.History == nil {
-		return v
-	}
-	h := *v.History
-	in := func(run float64) float64 { run, h.Unit = p.units().Own(run, v.History.Unit); return run }
-	h.Series, h.Drains = slices.Clone(h.Series), slices.Clone(h.Drains)
-	for i := range h.Series {
-		h.Series[i].Points = slices.Clone(h.Series[i].Points)
-		for j := range h.Series[i].Points {
-			h.Series[i].Points[j].Run = in(h.Series[i].Points[j].Run)
-		}
-	}
-	for i := range h.Drains {
-		h.Drains[i] = in(h.Drains[i])
-	}
-	v.History = &h
-	return v
-}
-
 // pastOf is one curve of the picture in words: where the meter stood, and the ratio.
-func (p reader) pastOf(s sample.Series, u string) string {
+func pastOf(s sample.Series, u string) string {
 	points := s.Points
 	if len(points) < 2 {
 		return ""
@@ -106,8 +86,7 @@ func (p reader) pastOf(s sample.Series, u string) string {
 		if pt.Below {
 			ratio = "below " + ratio
 		}
-		run, in := p.units().Own(pt.Run, u)
-		all = append(all, fmt.Sprintf("%s at %s %s", ratio, unit.Grouped(run), in))
+		all = append(all, fmt.Sprintf("%s at %s %s", ratio, unit.Grouped(pt.Run), u))
 	}
 	return english.Ended(strings.Join(all, ", "))
 }

@@ -11,14 +11,15 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/sample"
 	"telltale/notify/delivery"
+	"telltale/rules/unit"
 )
 
 func sampleOfBus7() sample.Verdict {
 	return sample.Verdict{
 		Vehicle: "bus-07", Name: "Bus 7", Component: "transmission", Sample: event.ID{Source: "/laboratory", ID: "s-1"}, Number: "L-1", Drawn: "2031-02-10",
 		Results: []sample.Result{{Analyte: "Fe", Title: "iron", Times: ptr(0.976)}, {Analyte: "Cu", Title: "copper", Times: ptr(3.275)}, {Analyte: "water"}},
-		History: &sample.History{Unit: "km", Series: []sample.Series{{Analyte: "Cu", Title: "copper",
-			Points: []sample.Point{{Run: 16093.44, Times: 1.1, Below: true}, {Run: 80467.2, Times: 3.275}}}}},
+		History: &sample.History{Unit: "mi", Series: []sample.Series{{Analyte: "Cu", Title: "copper",
+			Points: []sample.Point{{Run: 10000, Times: 1.1, Below: true}, {Run: 50000, Times: 3.275}}}}},
 	}
 }
 
@@ -27,7 +28,11 @@ func sampleOfBus7() sample.Verdict {
 func TestPictureInAMail(t *testing.T) {
 	m := &delivery.Memory{}
 	n, _ := newNotifier(t, m, 1)
-	n.Sample = func(vehicle, component string) []sample.Verdict { return []sample.Verdict{sampleOfBus7()} }
+	var reads []unit.System
+	n.Sample = func(_, _ string, u unit.System) []sample.Verdict {
+		reads = append(reads, u)
+		return []sample.Verdict{sampleOfBus7()}
+	}
 	var got Message
 	n.Compose["mail"] = func(m Message) (string, []byte, error) { got = m; return "<x>", []byte(m.Text), nil }
 	if err := n.Handle(t.Context(), 1, cause("c-1"), outputs(copperRaised())); err != nil {
@@ -38,6 +43,9 @@ func TestPictureInAMail(t *testing.T) {
 	}
 	if _, err := png.Decode(bytes.NewReader(got.Charts[0].PNG)); err != nil || len(got.Charts[0].PNG) > maxChart {
 		t.Errorf("%d bytes of picture: %v", len(got.Charts[0].PNG), err)
+	}
+	if want := directory(t).Person("ines").Units().Or(unit.Metric); len(reads) != 1 || reads[0] != want || want.Distance != "mi" {
+		t.Errorf("asked for in %+v, want %+v", reads, want)
 	}
 	text := strings.Join(strings.Fields(got.Text), " ")
 	for _, want := range []string{"Times the baseline: copper 3.3, iron 0.98.", "Copper, times the baseline: below 1.1 at 10,000 mi, 3.3 at 50,000 mi."} {
@@ -58,7 +66,7 @@ func TestNoPicture(t *testing.T) {
 	task.Component, task.Events = "transmission", copperRaised().Events
 	m := &delivery.Memory{}
 	n, _ := newNotifier(t, m, 1)
-	n.Sample = func(string, string) []sample.Verdict { return []sample.Verdict{sampleOfBus7()} }
+	n.Sample = func(string, string, unit.System) []sample.Verdict { return []sample.Verdict{sampleOfBus7()} }
 	for _, tr := range []alarm.Transition{other, over, task} {
 		all := newsOf(register, outputs(tr))
 		if got := n.pictures(telling{p: reader{Person: directory(t).Person("ines")}, way: "mail", mine: all}); len(got) > 0 {

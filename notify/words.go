@@ -176,7 +176,8 @@ func (p reader) figures(all []word.Evidence, task bool) (out []string) {
 		if len(notes) > 0 {
 			figure += " (" + strings.Join(notes, "; ") + ")"
 		}
-		out = append(out, p.ours(what, quotedNames(e.Of)...)+": "+figure)
+		what = english.Degrees(p.ours(what, quotedNames(e.Of)...), p.units())
+		out = append(out, what+": "+figure)
 	}
 	return out
 }

@@ -22,6 +22,8 @@ import (
 	"testing"
 	"time"
 
+	"telltale/cmd/telltale/internal/ask"
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/due"
@@ -30,26 +32,69 @@ import (
 	"telltale/notify/people"
 	"telltale/notify/preview"
 	"telltale/rules/unit"
+	"telltale/testdata/quick"
 )
 
 // A quantity as people read it: a figure with its unit, or a range that ends in one.
 var (
-	metricWritten = regexp.MustCompile(`(?:\d|\b1,000) ?(?:km|L|mL|degC|°C|kPa|bar)\b`)
-	milesWritten  = regexp.MustCompile(`(?:\d|\b1,000) ?(?:mi|qt|gal|degF|°F|psi)\b`)
-	// choices are what a form offers beside the unit that is chosen; notesOf are names of
-	// tests, which everybody calls by the temperature of the standard.
+	metricWritten = regexp.MustCompile(`\d[\d,.]* ?(?:km|L|mL|degC|°C|kPa|bar)\b`)
+	milesWritten  = regexp.MustCompile(`\d[\d,.]* ?(?:mi|qt|gal|degF|°F|psi)\b`)
+	// choices are what a form offers beside the unit that is chosen.
 	choices = regexp.MustCompile(`(?s)<select.*?</select>`)
-	tests   = regexp.MustCompile(`viscosity at (?:40|100) (?:°C|degC)`)
 	wrapped = regexp.MustCompile(`\n[> ]*`)
 )
+
+// aYear is a year of events, and who is told of it.
+type aYear struct {
+	config preview.Config
+	lines  func() io.Reader
+	people string // people.yaml, of which the units are left out
+	reader string // of the pages behind links
+	// typed are figures that the texts of rules hold as words, as whoever wrote them typed
+	// them; these stay as they are.
+	typed []string
+	least int // texts and quantities
+}
 
 // TestOwnersYear: whoever reads in miles and quarts is shown no kilometre and no litre in
 // a year, in mails, lists, calendars and the captions of pictures, on the pages behind
 // their links and in the list of alarms; whoever reads in kilometres no mile, in the same
-// year by the same rules.
+// year by the same rules. The years are those of a household in miles, and of the sample
+// fleet.
 func TestOwnersYear(t *testing.T) {
 	t.Parallel()
-	y := households[1].year(t, "testdata/private/us")
+	us := households[1].year(t, "testdata/private/us")
+	for name, y := range map[string]aYear{
+		"household": {us.config, func() io.Reader { return us.lines(t) }, filepath.Join(us.fleet, "people.yaml"), "keeper", nil, 400},
+		"fleet":     fleetYear(t),
+	} {
+		t.Run(name, func(t *testing.T) { t.Parallel(); y.readBy(t) })
+	}
+}
+
+func fleetYear(t *testing.T) aYear {
+	t.Helper()
+	y := aYear{config: preview.Config{Compose: letters(defaults().Mail.From).Compose}, people: "../../samples/people.yaml", reader: "ines", least: 3000}
+	var err [2]error
+	y.config.Book, err[0] = cli.Book("../../samples/rules")
+	y.config.File, err[1] = ask.File("../../samples/vehicles.yaml", "")
+	events, read := os.ReadFile("../../samples/events.jsonl")
+	if err := errors.Join(err[0], err[1], read); err != nil {
+		t.Fatal(err)
+	}
+	files, _ := filepath.Glob("../../samples/rules/*.yaml")
+	for _, path := range files {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		y.typed = append(y.typed, metricWritten.FindAllString(string(text), -1)...)
+	}
+	y.lines = func() io.Reader { return bytes.NewReader(events) }
+	return y
+}
+
+func (y aYear) readBy(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		units unit.System
@@ -61,42 +106,48 @@ func TestOwnersYear(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
+			if !quick.CI() && y.typed != nil && c.units == unit.Metric {
+				t.Skip("the fleet's mails in kilometres are held by their goldens; TELLTALE_CI=1 reads all")
+			}
 			shown := y.shownTo(t, c.units)
 			said, own := map[string]bool{}, 0
 			for _, text := range shown {
-				flat := tests.ReplaceAllString(wrapped.ReplaceAllString(choices.ReplaceAllString(text, ""), " "), "")
+				flat := wrapped.ReplaceAllString(choices.ReplaceAllString(text, ""), " ")
 				own += len(c.own.FindAllString(flat, -1))
 				for _, at := range c.not.FindAllStringIndex(flat, -1) {
+					if slices.Contains(y.typed, flat[at[0]:at[1]]) {
+						continue
+					}
 					if around := flat[max(0, at[0]-60):min(len(flat), at[1]+30)]; !said[around] {
 						said[around] = true
 						t.Errorf("shown: …%s…", around)
 					}
 				}
 			}
-			if t.Logf("%d texts, %d quantities", len(shown), own); len(shown) < 400 || own < 400 {
+			if t.Logf("%d texts, %d quantities", len(shown), own); len(shown) < y.least || own < y.least {
 				t.Error("that is too few")
 			}
 		})
 	}
 }
 
-// shownTo is all that is shown in the year to the household's keeper, if she read in those
-// units.
-func (y *privateYear) shownTo(t *testing.T, units unit.System) (shown []string) {
+// shownTo is all that is shown in the year, if everybody read in those units.
+func (y aYear) shownTo(t *testing.T, units unit.System) (shown []string) {
 	t.Helper()
-	one := *y
-	one.config.People = readersOf(t, y.fleet, units)
-	told, err := preview.Run(t.Context(), one.lines(t), one.config)
+	y.config.People = readersOf(t, y.people, units)
+	told, err := preview.Run(t.Context(), y.lines(), y.config)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, m := range told {
-		shown = append(shown, m.Subject, textOf(m.HTML), lettersOf(t, m.Raw))
+		if m.Way == people.Mail {
+			shown = append(shown, m.Subject, textOf(m.HTML), lettersOf(t, m.Raw))
+		}
 	}
 	p := y.config.File.Partition(y.config.Book)
-	b := answerPage(p, one.config.People.Person("keeper"))
+	b := answerPage(p, y.config.People.Person(y.reader))
 	month := time.January
-	err = y.config.File.Each(y.lines(t), func(ev event.Event) error {
+	err = y.config.File.Each(y.lines(), func(ev event.Event) error {
 		p.Apply(ev)
 		if ev.Kind != event.TickEvent || ev.Time.Month() == month {
 			return nil
@@ -116,10 +167,9 @@ func (y *privateYear) shownTo(t *testing.T, units unit.System) (shown []string) 
 
 var unitLines = regexp.MustCompile(`(?m)^ *(distance|volume): .*\n`)
 
-// readersOf are the folder's people, who say no units, in a folder that says those.
-func readersOf(t *testing.T, dir string, units unit.System) *people.Directory {
+// readersOf are the people of a file, who say no units, in a folder that says those.
+func readersOf(t *testing.T, path string, units unit.System) *people.Directory {
 	t.Helper()
-	path := filepath.Join(dir, "people.yaml")
 	text, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
@@ -128,8 +178,10 @@ func readersOf(t *testing.T, dir string, units unit.System) *people.Directory {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if said := all.Person("keeper").Units(); said != (unit.System{}) {
-		t.Fatalf("the keeper says %+v", said)
+	for _, p := range all.People() {
+		if said := p.Units(); said != (unit.System{}) {
+			t.Fatalf("%s says %+v", p.ID, said)
+		}
 	}
 	return all.Reading(units)
 }
@@ -209,7 +261,7 @@ func (f pageFleet) Due(_ context.Context, q due.Query) ([]due.Item, error) {
 
 // pageOf is the page of an alarm.
 func pageOf(b *board.Board, s *alarm.Listed, now time.Time) string {
-	l := board.Link{Person: "keeper", Vehicle: s.Vehicle, Component: s.Component, Rule: s.Rule, Expires: now.AddDate(0, 0, 1).Unix()}
+	l := board.Link{Person: "reader", Vehicle: s.Vehicle, Component: s.Component, Rule: s.Rule, Expires: now.AddDate(0, 0, 1).Unix()}
 	w := httptest.NewRecorder()
 	b.ServeHTTP(w, httptest.NewRequest("GET", "/a/"+url.PathEscape(b.Key.Token(l)), nil))
 	return choices.ReplaceAllString(fmt.Sprint(w.Code)+" "+textOf(w.Body.String()), "")

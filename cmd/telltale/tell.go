@@ -25,6 +25,7 @@ import (
 	"telltale/notify/people"
 	telling "telltale/notify/service"
 	"telltale/notify/webhook"
+	"telltale/rules/unit"
 )
 
 // fleetLog is the log of what the partitions say, and what they answer of vehicles, as
@@ -66,9 +67,9 @@ func (s fleetLog) Vehicle(ctx context.Context, id string) (people.Vehicle, error
 }
 
 // Verdicts implements telling.Fleet.
-func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string) (list []sample.Verdict, err error) {
+func (s fleetLog) Verdicts(ctx context.Context, vehicle, component string, reads unit.System) (list []sample.Verdict, err error) {
 	for tries := 0; ctx.Err() == nil && tries < 5; tries++ {
-		if list, err = service.Samples.Of(ctx, s.Service, service.Question{Vehicle: vehicle, Component: component}); err == nil {
+		if list, err = service.Samples.Of(ctx, s.Service, service.Question{Vehicle: vehicle, Component: component, Units: reads.Names()}); err == nil {
 			return list, nil
 		}
 	}

@@ -3,7 +3,6 @@ package alarm
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"telltale/rules/english"
@@ -118,14 +117,14 @@ func (t *Transition) DropEvidence() {
 func EvidenceIn(all []word.Evidence, u unit.System) []word.Evidence {
 	var out []word.Evidence // made once something changes
 	for i, e := range all {
-		v, in := u.Own(e.Value, e.Unit)
-		if in == e.Unit {
+		own := e.In(u)
+		if own == e {
 			continue
 		}
 		if out == nil {
 			out = slices.Clone(all)
 		}
-		out[i].Value, out[i].Unit = tidy(v), in
+		out[i] = own
 	}
 	if out == nil {
 		return all
@@ -137,18 +136,6 @@ func based(q *unit.Quantity) *unit.Quantity {
 	if q == nil {
 		return nil
 	}
-	v, in := unit.Metric.Own(q.Value, q.Unit)
-	if in == q.Unit {
-		return q
-	}
-	return &unit.Quantity{Value: tidy(v), Unit: in}
-}
-
-// tidy keeps ten digits, which no meter has.
-func tidy(v float64) float64 {
-	r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'e', 9, 64), 64)
-	if err != nil {
-		return v
-	}
-	return r
+	in := q.In(unit.Metric)
+	return &in
 }

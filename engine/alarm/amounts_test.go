@@ -30,8 +30,8 @@ func TestSettle(t *testing.T) {
 	got := settled(unit.Metric)
 	want := &Transition{
 		Rule: "oil", Message: "Oil: due at 88,514 km, in -42 km, after 500 h", Advise: "Look again within 5,000 km; have 4.25 L ready",
-		Evidence: []word.Evidence{{Of: "odometer", Value: 88513.92, Unit: "km"}, {Of: `rate("Fe")`, Value: 3, Unit: "mg/kg per 1,000 km", Note: "usual 2"}},
-		Due:      &DuePoint{Limit: "distance", At: &unit.Quantity{Value: 88513.92, Unit: "km"}, PulledIn: []PulledIn{{Rule: "iron", Within: "1,609 km"}}},
+		Evidence: []word.Evidence{{Of: "odometer", Value: 88513.9, Unit: "km"}, {Of: `rate("Fe")`, Value: 3, Unit: "mg/kg per 1,000 km", Note: "usual 2"}},
+		Due:      &DuePoint{Limit: "distance", At: &unit.Quantity{Value: 88513.9, Unit: "km"}, PulledIn: []PulledIn{{Rule: "iron", Within: "1,609 km"}}},
 		Amounts: []Amount{
 			{"message", english.Span{At: 12, Text: "88,514 km", Value: 88514, Unit: "km"}},
 			{"message", english.Span{At: 26, Text: "-42 km", Value: -42, Unit: "km"}},

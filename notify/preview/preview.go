@@ -16,10 +16,12 @@ import (
 	"telltale/engine"
 	"telltale/engine/event"
 	"telltale/engine/replay"
+	"telltale/engine/sample"
 	"telltale/notify"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
 	"telltale/rules"
+	"telltale/rules/unit"
 )
 
 // Config is what a file of events is told by.
@@ -44,8 +46,10 @@ func Run(ctx context.Context, r io.Reader, c Config) ([]Told, error) {
 	store := &delivery.Memory{}
 	p.notifier = &notify.Notifier{
 		Store: store, Partitions: 1, Log: slog.New(slog.DiscardHandler),
-		Silent:   func() map[string]bool { return notify.OutOfService(p.partition.Alarms()) },
-		Sample:   p.partition.Verdicts,
+		Silent: func() map[string]bool { return notify.OutOfService(p.partition.Alarms()) },
+		Sample: func(vehicle, component string, reads unit.System) []sample.Verdict {
+			return p.partition.AskedBy(engine.Asker{Units: reads}).Verdicts(vehicle, component)
+		},
 		Register: func(id string) people.Vehicle { return notify.VehicleOf(id, p.partition.Registered(id)) },
 		Compose: map[string]notify.Composer{people.Mail: func(m notify.Message) (string, []byte, error) {
 			p.html[m.Key] = alone(m)

@@ -17,6 +17,7 @@ import (
 	"telltale/notify"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
+	"telltale/rules/unit"
 )
 
 // Log is what was said, in the order of its sequences, and the clock that goes with it.
@@ -40,9 +41,9 @@ type Fleet interface {
 	Vehicle(ctx context.Context, id string) (people.Vehicle, error)
 	// OutOfService gives the vehicles whose alarms stand so.
 	OutOfService(ctx context.Context) (map[string]bool, error)
-	// Verdicts are what the latest sample of a component says. It may fail sooner: a
-	// message goes without its picture then.
-	Verdicts(ctx context.Context, vehicle, component string) ([]sample.Verdict, error)
+	// Verdicts are what the latest sample of a component says, in the units of whoever
+	// reads it. It may fail sooner: a message goes without its picture then.
+	Verdicts(ctx context.Context, vehicle, component string, reads unit.System) ([]sample.Verdict, error)
 }
 
 // Way is one way to tell people: how what is said becomes what it carries, and who
@@ -129,8 +130,8 @@ func (s *Service) begin(ctx context.Context) (queue *delivery.Queue, next uint64
 		s.doubt(err)
 		return out
 	}
-	n.Sample = func(vehicle, component string) []sample.Verdict {
-		list, _ := s.Fleet.Verdicts(ctx, vehicle, component) // or no picture
+	n.Sample = func(vehicle, component string, reads unit.System) []sample.Verdict {
+		list, _ := s.Fleet.Verdicts(ctx, vehicle, component, reads) // or no picture
 		return list
 	}
 	if next, err = n.Start(ctx); err != nil {

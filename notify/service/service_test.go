@@ -18,6 +18,7 @@ import (
 	"telltale/notify"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
+	"telltale/rules/unit"
 )
 
 type logged struct {
@@ -107,7 +108,7 @@ func (f *vehicles) Vehicle(ctx context.Context, id string) (people.Vehicle, erro
 
 func (f *vehicles) OutOfService(context.Context) (map[string]bool, error) { return nil, nil }
 
-func (f *vehicles) Verdicts(context.Context, string, string) ([]sample.Verdict, error) {
+func (f *vehicles) Verdicts(context.Context, string, string, unit.System) ([]sample.Verdict, error) {
 	return nil, errors.New("no answer")
 }
 
