@@ -9,25 +9,19 @@ package source
 import (
 	"bytes"
 	"cmp"
-	"errors"
 	"fmt"
-	"io"
 	"regexp"
 	"slices"
-	"sort"
-	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"gopkg.in/yaml.v3"
 )
 
-// fileLimit is the largest file that is read unless the reader is given another limit; bisectLimit the largest whose
-// YAML errors are placed by parsing beginnings of it again.
+// fileLimit is the largest file that is read unless the reader is given another limit.
 const (
-	fileLimit   = 256 << 10
-	bisectLimit = 64 << 10
-	depthLimit  = 32
+	fileLimit  = 256 << 10
+	depthLimit = 32
 )
 
 // Document is one file, and the Reader that its faults go to. Its methods read nodes;
@@ -35,10 +29,13 @@ const (
 type Document struct {
 	*Reader
 	name  string
-	lines []string
+	lines []string // as read: see mended
 
 	runes   []rune // of the line asked for last: a long line with many faults is taken apart once
 	runesOf int
+
+	mended map[int]*mended
+	parsed int // bytes that the YAML library was given
 }
 
 // line gives the runes of a line, from 1.
@@ -67,7 +64,8 @@ const (
 	secondCure = "keep one of them"
 )
 
-// Read parses a file strictly; what cannot be read is a fault, and root nil.
+// Read parses a file strictly. What cannot be read is a fault, and is left out or read as
+// what was likely meant; root is nil where nothing can be read.
 func (r *Reader) Read(name string, text []byte) (d *Document, root *yaml.Node) {
 	d = &Document{Reader: r, name: name}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
@@ -76,139 +74,70 @@ func (r *Reader) Read(name string, text []byte) (d *Document, root *yaml.Node) {
 		return d, nil
 	}
 	d.lines = lineBreak.Split(string(text), -1)
-	if !d.cleanText() {
+	d.letters()
+	first, second := d.parse()
+	if first == nil {
 		return d, nil
 	}
-	dec := yaml.NewDecoder(bytes.NewReader(text))
-	var first, second yaml.Node
-	if err := decode(dec, &first); errors.Is(err, io.EOF) {
-		d.add(1, 1, 1, r.cures.Empty, "the file is empty")
-		return d, nil
-	} else if err != nil {
-		d.syntax(text, err)
-		return d, nil
+	if second != nil {
+		d.Fault(second, r.cures.Second, "a second document begins here")
 	}
-	if err := decode(dec, &second); err == nil {
-		d.Fault(&second, r.cures.Second, "a second document begins here")
-	} else if !errors.Is(err, io.EOF) {
-		d.syntax(text, err)
-		return d, nil
-	}
-	if !d.strict(first.Content[0], 0) {
-		return d, nil
-	}
+	d.strict(first.Content[0], 0)
+	d.comments(first.Content[0])
 	return d, first.Content[0]
 }
 
-// decode turns a panic of the YAML library into an error.
-func decode(dec *yaml.Decoder, n *yaml.Node) (err error) {
-	defer func() {
-		if r := recover(); r != nil {
-			err = fmt.Errorf("yaml: %v", r)
-		}
-	}()
-	return dec.Decode(n)
-}
-
-// cleanText refuses bad UTF-8 and characters that would make YAML count lines differently.
-func (d *Document) cleanText() bool {
-	for i, line := range d.lines {
-		column := func(at int) int { return utf8.RuneCountInString(line[:at]) + 1 }
-		if !utf8.ValidString(line) {
-			d.add(i+1, column(strings.IndexRune(line, utf8.RuneError)), 1, "save the file as UTF-8", "a byte that is not UTF-8")
-			return false
-		}
-		at := strings.IndexFunc(line, func(r rune) bool {
-			return r < ' ' && r != '\t' || r == 0x7f || r >= 0x80 && r < 0xa0 || r == 0x2028 || r == 0x2029 || r == 0xfeff
-		})
-		if at >= 0 {
-			r, _ := utf8.DecodeRuneInString(line[at:])
-			d.add(i+1, column(at), 1, "delete it", "a control character (%U)", r)
-			return false
-		}
-	}
-	return true
-}
-
-// strict refuses what YAML allows and these files must not use: aliases,
-// anchors, tags, merge keys, too deep nesting.
-func (d *Document) strict(n *yaml.Node, depth int) bool {
+// strict refuses what YAML allows and these files must not use (aliases, anchors, tags,
+// merge keys, too deep nesting), and takes it out.
+func (d *Document) strict(n *yaml.Node, depth int) {
 	switch {
 	case n.Kind == yaml.AliasNode:
-		d.Fault(n, "write the value out; if it is text that begins with `*`, quote it", "an alias")
-		return false
+		d.empty(n, "write the value out; if it is text that begins with `*`, quote it", "an alias")
+	case n.Style&yaml.TaggedStyle != 0:
+		d.empty(n, "a value that begins with `!` must be quoted, or write it after `|` on the next line", "a YAML tag")
+	case depth > depthLimit:
+		d.empty(n, "", fmt.Sprintf("nested more than %d deep", depthLimit))
 	case n.Anchor != "":
 		d.Fault(n, "write the value out where it is used; if it is text that begins with `&`, quote it", "an anchor")
-		return false
-	case n.Style&yaml.TaggedStyle != 0:
-		d.Fault(n, "a value that begins with `!` must be quoted, or write it after `|` on the next line", "a YAML tag")
-		return false
-	case depth > depthLimit:
-		d.Fault(n, "", "nested more than %d deep", depthLimit)
-		return false
+		if n.Kind == yaml.ScalarNode {
+			d.hole(n.Line, n.Column)
+		}
 	}
-	ok := true
-	for i, c := range n.Content {
-		if n.Kind == yaml.MappingNode && i%2 == 0 && c.Tag == "!!merge" {
+	for i := 0; i < len(n.Content); i++ {
+		if c := n.Content[i]; n.Kind == yaml.MappingNode && i%2 == 0 && c.Tag == "!!merge" {
 			d.Fault(c, "write the keys out", "a merge key")
-			ok = false
+			n.Content = slices.Delete(n.Content, i, i+2)
+			i--
+			continue
 		}
-		ok = d.strict(c, depth+1) && ok
+		d.strict(n.Content[i], depth+1)
 	}
-	return ok
 }
 
-var yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)$`)
+// empty reports a value that cannot be read, and reads it as text of which nothing more is
+// said.
+func (d *Document) empty(n *yaml.Node, hint, text string) {
+	d.Fault(n, hint, "%s", text)
+	d.hole(n.Line, n.Column)
+	*n = yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: "x", Line: n.Line, Column: n.Column}
+}
 
-// syntax reports a YAML error where it shows: the shortest beginning of the file
-// that gives the same error ends at the faulty line.
-func (d *Document) syntax(text []byte, err error) {
-	line, message := 1, err.Error()
-	if m := yamlLine.FindStringSubmatch(message); m != nil {
-		line, _ = strconv.Atoi(m[1])
-		message = m[2]
+// comments asks about text that ends at a # without a space after it: such a one was
+// likely meant to be read.
+func (d *Document) comments(n *yaml.Node) {
+	if cut := n.LineComment; !d.Hole(n) && n.Kind == yaml.ScalarNode && n.Style == 0 && n.Tag == "!!str" && len(cut) > 1 && !strings.ContainsAny(cut[1:2], " #\t!") {
+		line, col, width := d.Comment(n)
+		d.Questions = append(d.Questions, d.FaultAt(line, col, width, "if it is text, quote all of it; begin a comment with `# `",
+			fmt.Sprintf("YAML takes ` %s` for a comment, so the text ends before it", cut)))
 	}
-	if len(text) <= bisectLimit {
-		line = d.bisect(message)
+	for _, c := range n.Content {
+		d.comments(c)
 	}
-	line = min(max(line, 1), len(d.lines))
-	source := d.lines[line-1]
-	col := len(source) - len(strings.TrimLeft(source, " \t")) + 1
-	d.add(line, col, utf8.RuneCountInString(strings.TrimSpace(source)), syntaxHint(message, source), "not YAML: %s", message)
 }
 
-// bisect finds the first line with which the beginning of the file gives the message.
-func (d *Document) bisect(message string) int {
-	return 1 + sort.Search(len(d.lines)-1, func(i int) bool {
-		var n yaml.Node
-		dec := yaml.NewDecoder(strings.NewReader(strings.Join(d.lines[:i+1], "\n") + "\n"))
-		for {
-			if err := decode(dec, &n); errors.Is(err, io.EOF) {
-				return false
-			} else if err != nil {
-				m := yamlLine.FindStringSubmatch(err.Error())
-				return m != nil && m[2] == message
-			}
-		}
-	})
-}
-
-// syntaxCures are the cures of what goes wrong when conditions meet YAML, by what the
-// message says and, where that is not enough, by a character of the line.
-var syntaxCures = []struct{ message, line, cure string }{
-	{"mapping values are not allowed", "", "a value that holds `: ` (a `? :` choice too) must be quoted, or written after `|` on the next line"},
-	{"cannot start any token", "\t", "indent with spaces, not with tabs"},
-	{"cannot start any token", "", "a value that begins with `%`, `@` or a backtick must be quoted, or written after `|` on the next line"},
-	{"did not find expected ',' or", "", "a `[` or `{` is not closed, or a comma is missing; within them a value that holds one of `[]{},` must be quoted"},
-	{"whitespace or line break", "!", "a value that begins with `!` must be quoted, or written after `|` on the next line"},
-	{"unknown anchor", "", "a value that begins with `*` must be quoted"},
-	{"did not find expected key", `"'`, "a value that begins with a quote must be quoted as a whole, or written after `|` on the next line"},
-	{"", "", "check the indentation; a value with special characters is best written after `|` on the next line"},
-}
-
-func syntaxHint(message, line string) string {
-	i := slices.IndexFunc(syntaxCures, func(c struct{ message, line, cure string }) bool {
-		return strings.Contains(message, c.message) && (c.line == "" || strings.ContainsAny(line, c.line))
-	})
-	return syntaxCures[i].cure
+// Comment is where the comment on a node's line stands.
+func (d *Document) Comment(n *yaml.Node) (line, col, width int) {
+	text := string(d.line(n.Line))
+	at := max(strings.LastIndex(text, n.LineComment), 0)
+	return n.Line, utf8.RuneCountInString(text[:at]) + 1, utf8.RuneCountInString(n.LineComment)
 }

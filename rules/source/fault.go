@@ -110,9 +110,14 @@ type Cures struct {
 
 // Reader reads files and collects what is wrong with them.
 type Reader struct {
+	// Questions are what is not wrong with the files but deserves a second look.
+	Questions []Fault
+
 	cures  Cures
 	faults Faults
-	near   int // how many more names are compared for hints
+	near   int            // how many more names are compared for hints
+	holes  map[Place]bool // as read; of what stands there nothing more is said
+	unsaid int            // faults that would only follow from others
 }
 
 // NewReader returns a Reader of files with those cures.
@@ -121,8 +126,12 @@ func NewReader(c Cures) *Reader { return &Reader{cures: c, near: nearWork} }
 // Add adds a fault.
 func (r *Reader) Add(f Fault) { r.faults = append(r.faults, f) }
 
-// Faulty is the number of faults so far.
-func (r *Reader) Faulty() int { return len(r.faults) }
+// Faulty is the number of faults so far, with those that only follow from others and are
+// not told.
+func (r *Reader) Faulty() int { return len(r.faults) + r.unsaid }
+
+// Unsaid notes a fault that only follows from others.
+func (r *Reader) Unsaid() { r.unsaid++ }
 
 // Err is a Faults with all that was found wrong so far, in order; nil where nothing was.
 func (r *Reader) Err() error {
@@ -135,8 +144,16 @@ func (r *Reader) Err() error {
 // Fault reports what is wrong with a node, and marks the first line of it; hint names
 // the cure, "" where the text does.
 func (d *Document) Fault(n *yaml.Node, hint, format string, args ...any) {
+	if d.Hole(n) {
+		d.Unsaid()
+		return
+	}
 	d.Add(d.NewFault(n, hint, format, args...))
 }
+
+// Hole reports whether something was taken out where the node stands, of which a fault was
+// told already.
+func (d *Document) Hole(n *yaml.Node) bool { return d.holes[Place{d.name, n.Line, n.Column}] }
 
 // NewFault makes the fault that Fault reports.
 func (d *Document) NewFault(n *yaml.Node, hint, format string, args ...any) Fault {
@@ -151,7 +168,12 @@ func (d *Document) add(line, col, width int, hint, format string, args ...any) {
 func (d *Document) FaultAt(line, col, width int, hint, text string) Fault {
 	f := Fault{Place: Place{d.name, line, max(col, 1)}, Text: text, Hint: hint, Width: max(width, 1)}
 	if line >= 1 && line <= len(d.lines) {
-		f.showSource(d.line(line))
+		runes, at, wide := d.stand(line, f.Col, f.Width)
+		f.Col, f.Width = at, max(wide, 1)
+		f.showSource(runes)
+	}
+	if name, ok := meant(hint); ok {
+		d.instead(&f, line, col, width, name)
 	}
 	return f
 }
@@ -169,4 +191,10 @@ func (d *Document) width(n *yaml.Node) int {
 }
 
 // Place is where the node stands.
-func (d *Document) Place(n *yaml.Node) Place { return Place{d.name, n.Line, n.Column} }
+func (d *Document) Place(n *yaml.Node) Place {
+	p := Place{d.name, n.Line, n.Column}
+	if d.mended[n.Line] != nil {
+		_, p.Col, _ = d.stand(n.Line, n.Column, 1)
+	}
+	return p
+}

@@ -1,6 +1,7 @@
 package source
 
 import (
+	"fmt"
 	"iter"
 	"slices"
 	"strconv"
@@ -77,7 +78,7 @@ func KindName(n *yaml.Node) string {
 // Entries reads a mapping whose keys are free names; keys stand once.
 func (d *Document) Entries(n *yaml.Node, what string) []Pair {
 	if n.Kind != yaml.MappingNode {
-		d.Fault(n, "", "%s must be a mapping of names, not %s", what, KindName(n))
+		d.notMapping(n, what)
 		return nil
 	}
 	seen := make(map[string]int, len(n.Content)/2)
@@ -93,7 +94,7 @@ func (d *Document) Entries(n *yaml.Node, what string) []Pair {
 		}
 		seen[k.Value] = k.Line
 		if v.Kind == yaml.ScalarNode && v.Tag == "!!null" {
-			if d.parted(k) {
+			if d.parted(k) || d.stuck(k) {
 				continue
 			}
 			d.Fault(k, "give it a value or delete it", "%q has no value", k.Value)
@@ -104,15 +105,50 @@ func (d *Document) Entries(n *yaml.Node, what string) []Pair {
 	return out
 }
 
+// notMapping reports what should be a mapping; of a list of them the dash is the slip.
+func (d *Document) notMapping(n *yaml.Node, what string) {
+	if n.Kind != yaml.SequenceNode || len(n.Content) == 0 || n.Content[0].Kind != yaml.MappingNode || n.Style&yaml.FlowStyle != 0 {
+		d.Fault(n, "write `key: value` under it, each on a line of its own", "%s must be a mapping of names, not %s", what, KindName(n))
+		return
+	}
+	for _, c := range n.Content {
+		if c.Kind != yaml.MappingNode || len(c.Content) == 0 || c.Content[0].Line > len(d.lines) || d.Hole(n) {
+			continue
+		}
+		dash := strings.LastIndex(string(d.line(c.Line)[:c.Column-1]), "-") + 1
+		f := d.FaultAt(c.Line, dash, 1, fmt.Sprintf("write `%s:` without the dash", c.Content[0].Value), fmt.Sprintf("%s must be a mapping of names, not a list", what))
+		f.Fix = d.fix(c.Line, dash, 1, " ")
+		d.Add(f)
+	}
+}
+
+// stuck reports a key of which the colon touches the value, as {caution:100}.
+func (d *Document) stuck(k *yaml.Node) bool {
+	key, value, ok := strings.Cut(k.Value, ":")
+	if !ok || key == "" || value == "" || k.Style != 0 {
+		return false
+	}
+	line, col := d.At(k, utf8.RuneCountInString(key))
+	f := d.FaultAt(line, col, 1, fmt.Sprintf("write `%s: %s`", key, value), fmt.Sprintf("a space is missing after `%s:`", key))
+	f.Fix = d.fix(line, col+1, 0, " ")
+	d.Add(f)
+	return true
+}
+
 // Mapping reads a mapping of which the keys are known; others are faults. A key that is
 // not there has no entry.
 func (d *Document) Mapping(n *yaml.Node, what string, keys ...string) map[string]*yaml.Node {
 	out := map[string]*yaml.Node{}
 	for _, p := range d.Entries(n, what) {
-		if key := p.Key.Value; slices.Contains(keys, key) {
+		key := p.Key.Value
+		if slices.Contains(keys, key) {
 			out[key] = p.Value
-		} else {
-			d.Fault(p.Key, d.DidYouMean(key, keys, "known here: "+strings.Join(keys, ", ")), "unknown key %q in %s", key, what)
+			continue
+		}
+		hint := d.DidYouMean(key, keys, "known here: "+strings.Join(keys, ", "))
+		d.Fault(p.Key, hint, "unknown key %q in %s", key, what)
+		if near, ok := meant(hint); ok && entry(n, near) == (Pair{}) && out[near] == nil {
+			out[near] = p.Value // so that nothing follows from the slip
 		}
 	}
 	return out
@@ -130,14 +166,30 @@ func (d *Document) Named(n *yaml.Node, what string) bool {
 		d.Fault(n, "", "the name of %s is empty or has spaces around it", what)
 	case utf8.RuneCountInString(s) > nameLimit:
 		d.Fault(n, "", "the name of %s has more than %d characters", what, nameLimit)
-	case strings.ContainsFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }):
-		d.Fault(n, "", "the name of %s has an invisible character", what)
+	case strings.ContainsFunc(s, unprintable):
+		d.unprintable(n, what)
 	case strings.HasPrefix(s, "data:"):
 		d.Fault(n, "names that begin with `data:` are reserved for data alarms", "the name %q is taken", s)
 	default:
 		return true
 	}
 	return false
+}
+
+func unprintable(r rune) bool { return !unicode.IsPrint(r) }
+
+// unprintable reports the first character of a name that nobody sees.
+func (d *Document) unprintable(n *yaml.Node, what string) {
+	at := strings.IndexFunc(n.Value, unprintable)
+	r, _ := utf8.DecodeRuneInString(n.Value[at:])
+	with, hint := "", "delete it"
+	if unicode.IsSpace(r) {
+		with, hint = " ", "write a plain space"
+	}
+	line, col := d.At(n, utf8.RuneCountInString(n.Value[:at]))
+	f := d.FaultAt(line, col, 1, hint, fmt.Sprintf("the name of %s has a character (%U) that is not seen", what, r))
+	f.Fix = d.fix(line, col, 1, with)
+	d.Add(f)
 }
 
 // Text reads a scalar as text; n may be nil, which is "". Numbers, yes and no must be
@@ -150,7 +202,9 @@ func (d *Document) Text(n *yaml.Node, what string) string {
 		d.Fault(n, "", "%s must be text, not %s", what, KindName(n))
 		return ""
 	case n.Tag != "!!str" && n.Tag != "!!timestamp":
-		d.Fault(n, "put it in quotes", "%s must be text, not %s", what, KindName(n))
+		f := d.NewFault(n, "put it in quotes", "%s must be text, not %s", what, KindName(n))
+		d.instead(&f, n.Line, n.Column, d.width(n), strconv.Quote(n.Value))
+		d.Add(f)
 	case strings.TrimSpace(n.Value) == "":
 		d.Fault(n, "give it a value or delete it", "%s is empty", what)
 	}
@@ -207,10 +261,12 @@ func (d *Document) Choice(n *yaml.Node, what string, options ...string) int {
 		got = strconv.Quote(n.Value)
 	}
 	hint := d.DidYouMean(n.Value, options, "")
+	text := fmt.Sprintf("%s must be %s, not %s", what, english.List("or", options), got)
 	if u := unit.Spoken(n.Value); slices.Contains(options, u) {
-		hint = "write " + u
+		d.Instead(n, u, "%s", text)
+	} else {
+		d.Fault(n, hint, "%s", text)
 	}
-	d.Fault(n, hint, "%s must be %s, not %s", what, english.List("or", options), got)
 	return 0
 }
 
@@ -227,6 +283,10 @@ func (d *Document) Yes(n *yaml.Node, what string, def bool) bool {
 			return false
 		}
 	}
-	d.Fault(n, "write yes or no, without quotes", "%s must be yes or no", what)
+	f := d.NewFault(n, "write yes or no, without quotes", "%s must be yes or no", what)
+	if v := strings.ToLower(n.Value); v == "yes" || v == "no" {
+		f.Fix = d.fix(n.Line, n.Column, d.width(n), v)
+	}
+	d.Add(f)
 	return def
 }

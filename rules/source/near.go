@@ -1,6 +1,10 @@
 package source
 
-import "strings"
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
 
 // nearWork bounds how many names a Reader compares for its hints, so that a file
 // of many misspelt names is still checked in linear time.
@@ -10,6 +14,9 @@ const nearWork = 50_000
 func (r *Reader) nearest(name string, candidates []string) string {
 	if len(name) > 64 {
 		return ""
+	}
+	if plain := latinised(name); plain != name && slices.Contains(candidates, plain) {
+		return plain
 	}
 	best, least := "", max(1, len(name)/3)+1
 	for _, c := range candidates {
@@ -32,12 +39,39 @@ func Near(name string, candidates []string) string {
 	return NewReader(Cures{}).nearest(name, candidates)
 }
 
-// DidYouMean is a hint that names a near candidate, or else says other.
+// DidYouMean is a hint that names a near candidate, or else says other. A fault with such
+// a hint marks the name alone, which is how it comes by its Fix.
 func (r *Reader) DidYouMean(name string, candidates []string, other string) string {
 	if c := r.nearest(name, candidates); c != "" {
-		return "did you mean `" + c + "`?"
+		return fmt.Sprintf(didYouMean, c) + foreign(name, c)
 	}
 	return other
+}
+
+const didYouMean = "did you mean `%s`?"
+
+// meant is the name that a hint of DidYouMean proposes.
+func meant(hint string) (name string, ok bool) {
+	before, after, _ := strings.Cut(didYouMean, "%s")
+	if name, ok = strings.CutPrefix(hint, before); !ok {
+		return "", false
+	}
+	name, _, ok = strings.Cut(name, after)
+	return name, ok
+}
+
+// foreign names the first letter of a name that looks like one of the candidate's, but is
+// of another script.
+func foreign(name, candidate string) string {
+	if latinised(name) != candidate {
+		return ""
+	}
+	for _, r := range name {
+		if l, ok := likeLatin[r]; ok {
+			return fmt.Sprintf(" its %c is the %s letter %U, not the Latin %c", r, script(r), r, l)
+		}
+	}
+	return ""
 }
 
 // distance counts the edits (insert, drop, change, swap of neighbours) between a and b.

@@ -2,10 +2,14 @@ package source
 
 import (
 	"cmp"
+	"errors"
+	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"gopkg.in/yaml.v3"
 
@@ -22,7 +26,7 @@ func PlainNumber(s string) (v float64, wrong, cure string) {
 	case strings.Contains(lower, "nan") || strings.Contains(lower, "inf"):
 		return 0, "is not a number that can be judged", "write a plain decimal number"
 	case strings.Contains(body, ","):
-		return 0, "has a comma", "write " + strings.ReplaceAll(s, ",", "") + " for thousands, or a point for decimals"
+		return 0, "has a comma", "write " + withoutCommas(s)
 	case strings.Contains(body, "_"):
 		return 0, "has an underscore", "write " + strings.ReplaceAll(s, "_", "")
 	case strings.HasPrefix(lower, "0x") || strings.HasPrefix(lower, "0o") || strings.HasPrefix(lower, "0b"):
@@ -33,6 +37,9 @@ func PlainNumber(s string) (v float64, wrong, cure string) {
 		return 0, "is not a number", "write a plain decimal number, like 0.75"
 	}
 	v, err := strconv.ParseFloat(s, 64)
+	if errors.Is(err, strconv.ErrRange) {
+		return 0, "is too large", "write a number that can be meant"
+	}
 	if err != nil || math.IsInf(v, 0) {
 		return 0, "is not a number", "write a plain decimal number, like 0.75"
 	}
@@ -50,11 +57,38 @@ func (d *Document) Number(n *yaml.Node, what string) (float64, bool) {
 		return 0, false
 	}
 	v, wrong, cure := PlainNumber(n.Value)
-	if wrong != "" {
-		d.Fault(n, cure, "%s: %q %s", what, n.Value, wrong)
-		return 0, false
+	if wrong != "" && !d.parted(n) {
+		d.misnumbered(n, n.Value, cure, fmt.Sprintf("%s: %q %s", what, n.Value, wrong))
 	}
-	return v, true
+	return v, wrong == ""
+}
+
+// misnumbered reports a number that is not written as these files write it: its digits
+// are a part of the scalar.
+func (d *Document) misnumbered(n *yaml.Node, digits, cure, text string) {
+	f := d.NewFault(n, cure, "%s", text)
+	if number, ok := strings.CutPrefix(cure, "write "); ok {
+		if _, wrong, _ := PlainNumber(number); wrong == "" {
+			f.Hint = "write " + strings.Replace(n.Value, digits, number, 1)
+			d.instead(&f, n.Line, n.Column, d.width(n), strings.Replace(n.Value, digits, number, 1))
+		}
+	}
+	d.Add(f)
+}
+
+// thousandsOnly is a number whose commas can stand between thousands.
+var thousandsOnly = regexp.MustCompile(`^[+-]?[0-9]{1,3}(,[0-9]{3})+(\.[0-9]+)?$`)
+
+// withoutCommas is a number as these files write it: a comma before three digits stands
+// between thousands, any other before the decimals.
+func withoutCommas(s string) string {
+	if thousandsOnly.MatchString(s) {
+		return strings.ReplaceAll(s, ",", "")
+	}
+	if strings.Count(s, ",") == 1 {
+		return strings.Replace(s, ",", ".", 1)
+	}
+	return strings.ReplaceAll(s, ",", "")
 }
 
 // Whole reads a whole number between least and most.
@@ -71,26 +105,29 @@ func (d *Document) Whole(n *yaml.Node, what string, least, most int) int {
 func (d *Document) Share(n *yaml.Node, what string) (float64, bool) {
 	digits, ok := strings.CutSuffix(strings.TrimSpace(n.Value), "%")
 	if n.Kind != yaml.ScalarNode || !ok {
-		hint := ""
 		if v, wrong, _ := PlainNumber(n.Value); n.Kind == yaml.ScalarNode && wrong == "" {
-			hint = "write " + english.Number(v) + "% for a share"
 			if v > 0 && v < 1 {
-				hint = "write " + english.Number(v*100) + "%"
+				v *= 100
 			}
+			d.Instead(n, english.Number(v)+"%", "%s must be a share, like 10%%", what)
+		} else {
+			d.Fault(n, "write it as a share of the whole: 10%", "%s must be a share, like 10%%", what)
 		}
-		d.Fault(n, hint, "%s must be a share, like 10%%", what)
 		return 0, false
 	}
-	v, wrong, cure := PlainNumber(strings.TrimSpace(digits))
+	digits = strings.TrimSpace(digits)
+	v, wrong, cure := PlainNumber(digits)
 	if wrong == "" && v < 0 {
-		wrong = "is less than nothing"
+		wrong, cure = "is less than nothing", "write it without the sign"
 	}
 	if wrong != "" {
-		d.Fault(n, cure, "%s: %q %s", what, n.Value, wrong)
+		d.misnumbered(n, digits, cure, fmt.Sprintf("%s: %q %s", what, n.Value, wrong))
 		return 0, false
 	}
 	return v / 100, true
 }
+
+var exponent = regexp.MustCompile(`^[eE][+-]?[0-9]`)
 
 // Base reads a number with a unit of one of the kinds, in the base unit of its kind.
 func (d *Document) Base(n *yaml.Node, what string, kinds ...unit.Kind) (v float64, kind unit.Kind, ok bool) {
@@ -122,19 +159,25 @@ func (d *Document) Quantity(n *yaml.Node, what string, kinds ...unit.Kind) (q un
 	switch {
 	case d.parted(n):
 	case wrong != "" && digits != "":
-		d.Fault(n, cure, "%s: %q %s", what, digits, wrong)
+		d.misnumbered(n, digits, cure, fmt.Sprintf("%s: %q %s", what, digits, wrong))
 	case digits == "":
 		d.Fault(n, "write it like "+cmp.Or(examples[kinds[0]], "40 "+fits[0]), "%s: %q is not a number with a unit", what, n.Value)
 	case name == "" && len(fits) == 1:
-		d.Fault(n, "write "+digits+" "+fits[0], "%s: %s has no unit", what, digits)
+		d.Instead(n, digits+" "+fits[0], "%s: %s has no unit", what, digits)
 	case name == "":
 		d.Fault(n, "write "+digits+" "+fits[0]+"; "+fitting, "%s: %s has no unit", what, digits)
 	case !known:
-		hint := d.DidYouMean(name, fits, fitting)
+		text := fmt.Sprintf("%s: unknown unit %q", what, name)
 		if u := unit.Spoken(name); slices.Contains(fits, u) {
-			hint = "write " + digits + " " + u
+			d.Instead(n, digits+" "+u, "%s", text)
+			break
 		}
-		d.Fault(n, hint, "%s: unknown unit %q", what, name)
+		if exponent.MatchString(name) {
+			d.Fault(n, "write the number out, like "+cmp.Or(examples[kinds[0]], "40 "+fits[0]), "%s: %q has an exponent", what, n.Value)
+			break
+		}
+		line, col := d.At(n, utf8.RuneCountInString(n.Value[:strings.Index(n.Value, name)]))
+		d.Add(d.FaultAt(line, col, utf8.RuneCountInString(name), d.DidYouMean(name, fits, fitting), text))
 	case !slices.Contains(kinds, kind) && keys[kind] != "":
 		d.Fault(n, fitting+"; this one belongs under `"+keys[kind]+":`", "%s: %s is %s", what, s, kind)
 	case !slices.Contains(kinds, kind):
