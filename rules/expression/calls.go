@@ -1,6 +1,7 @@
 package expression
 
 import (
+	"fmt"
 	"math"
 	"regexp"
 	"slices"
@@ -10,6 +11,7 @@ import (
 	"github.com/expr-lang/expr/ast"
 
 	"telltale/rules/analytes"
+	"telltale/rules/english"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 	"telltale/rules/word"
@@ -216,6 +218,12 @@ func (c *compiler) knownAnalyte(s *ast.StringNode, info *word.Info) bool {
 	switch {
 	case !analytes.Known(name):
 		return c.wrong(s, AnalyteHint(c.src.d, name), "unknown analyte %q", name)
+	case !analytes.Reported(name) && !c.l.Mean[name] && !c.l.Fresh[name]:
+		from, to := span(s)
+		text, hint := Unreported(name)
+		c.l.Questions = append(c.l.Questions, c.src.makeFault(from, to, hint, text))
+	}
+	switch {
 	case w == word.Iso4406 && !slices.Contains(codedSizes, name):
 		return c.wrong(s, "write "+info.Name+`("particles14")`, "ISO 4406 has codes for particles4, particles6 and particles14, not for %q", name)
 	case w == word.As4059 && !strings.HasPrefix(name, "particles"):
@@ -233,6 +241,16 @@ func (c *compiler) knownAnalyte(s *ast.StringNode, info *word.Info) bool {
 
 // codedSizes are the counts that ISO 4406 gives a scale number.
 var codedSizes = []string{"particles4", "particles6", "particles14"}
+
+// Unreported asks about an element that laboratories do not report.
+func Unreported(name string) (text, hint string) {
+	a, _ := analytes.Of(name)
+	text = fmt.Sprintf("laboratories do not report %s (%s), so nothing is likely to be judged by it", name, a.Title)
+	if near := analytes.NearReported(name); len(near) > 0 {
+		return text, "is " + english.List("or", near) + " meant?"
+	}
+	return text, "compare it with a sheet of your laboratory"
+}
 
 // AnalyteHint names the cure of an unknown analyte.
 func AnalyteHint(d *source.Document, name string) string {

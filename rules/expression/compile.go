@@ -3,6 +3,7 @@ package expression
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/expr-lang/expr/ast"
@@ -89,6 +90,18 @@ func (c *compiler) fault(n ast.Node, hint, format string, args ...any) operand {
 	from, to := span(n)
 	c.src.fault(from, to, hint, format, args...)
 	c.failed = true
+	return operand{}
+}
+
+// instead reports what is wrong with a node, of which the cure is to write text.
+func (c *compiler) instead(n ast.Node, text, more, format string, args ...any) operand {
+	from, to := span(n)
+	c.failed = true
+	if *c.src.left--; *c.src.left >= 0 {
+		f := c.src.makeFault(from, to, "write "+text+more, fmt.Sprintf(format, args...))
+		c.src.fix(&f, from, to, text)
+		c.src.d.Add(f)
+	}
 	return operand{}
 }
 
@@ -217,9 +230,12 @@ func (c *compiler) identifier(n *ast.IdentifierNode) operand {
 		return c.fault(n, "write `"+n.Value+"(…)`", "`%s` is a call", n.Value)
 	}
 	if analytes.Known(n.Value) {
-		return c.fault(n, `write value("`+n.Value+`")`, "unknown name `%s`", n.Value)
+		return c.instead(n, `value("`+n.Value+`")`, "", "unknown name `%s`", n.Value)
 	}
-	return c.fault(n, c.src.d.DidYouMean(n.Value, c.names(), "put text in quotes; `telltale rules words` lists what a rule may ask"), "unknown name `%s`", n.Value)
+	if near := c.src.d.DidYouMean(n.Value, c.names(), ""); near != "" {
+		return c.fault(n, near, "unknown name `%s`", n.Value)
+	}
+	return c.instead(n, strconv.Quote(n.Value), " if it is text; `telltale rules words` lists what a rule may ask", "unknown name `%s`", n.Value)
 }
 
 // names are all names that may stand at the beginning of an expression.

@@ -199,9 +199,8 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 	if before := l.shared[w]; before != nil {
 		return l.again(before, src, sc, a)
 	}
-	node, err := l.parse(src.text)
-	if err != nil {
-		src.syntax(err, sc)
+	src, node, ok := l.parsed(src, sc)
+	if node == nil {
 		return nil
 	}
 	c := &compiler{src: src, scope: sc, asks: a, l: l}
@@ -210,7 +209,7 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 		c.wants(value, node)
 		value = c.likeMeasure(value, node)
 	}
-	if c.failed {
+	if c.failed || !ok {
 		return nil
 	}
 	out := &Condition{Text: src.text, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, Named: namedIn(node), asks: a, value: value, lets: c.maxLets}
@@ -222,6 +221,25 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 	}
 	l.askUnits(src, c.unsaid)
 	return out
+}
+
+// parsed parses an expression, as it was meant where slips are known; ok is false where
+// there were any, and node nil where that does not help.
+func (l *Language) parsed(src excerpt, sc Scope) (_ excerpt, node ast.Node, ok bool) {
+	node, err := l.parse(src.text)
+	for ok = err == nil; err != nil; {
+		s, found := slipIn(src.text)
+		if src.at == nil && src.cutOff(err) || !found || *src.left <= 0 {
+			src.syntax(err, sc)
+			return src, nil, false
+		}
+		src = src.mended(s, sc)
+		if s.guess {
+			return src, nil, false
+		}
+		node, err = l.parse(src.text)
+	}
+	return src, node, ok
 }
 
 // parse turns a panic of the parser into an error.

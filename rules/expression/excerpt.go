@@ -20,7 +20,8 @@ type excerpt struct {
 	n    *yaml.Node
 	text string
 	from int
-	left *int // how many faults of the scalar will still be reported
+	left *int  // how many faults of the scalar will still be reported
+	at   []int // where each rune of a mended text stands, and its end; nil where it is as written
 }
 
 // faultsAScalar bounds what is reported of one value; mend those first.
@@ -39,12 +40,59 @@ func (s excerpt) fault(from, to int, hint, format string, args ...any) {
 }
 
 func (s excerpt) makeFault(from, to int, hint, text string) source.Fault {
-	line, col := s.d.At(s.n, s.from+from)
-	width := 1
-	if endLine, endCol := s.d.At(s.n, s.from+max(to-1, from)); endLine == line {
-		width = endCol - col + 1
-	}
+	line, col, width := s.place(from, to)
 	return s.d.FaultAt(line, col, width, hint, text)
+}
+
+// place is where the runes [from, to) stand in the file; of those on several lines, the
+// first.
+func (s excerpt) place(from, to int) (line, col, width int) {
+	line, col = s.d.At(s.n, s.from+s.origin(from))
+	if endLine, endCol := s.d.At(s.n, s.from+s.origin(max(to-1, from))); endLine == line {
+		return line, col, endCol - col + 1
+	}
+	return line, col, 1
+}
+
+// origin is where a rune of the text stands in what was written.
+func (s excerpt) origin(i int) int {
+	if s.at == nil {
+		return i
+	}
+	return s.at[min(i, len(s.at)-1)]
+}
+
+// origins are those of all runes and of the end.
+func (s excerpt) origins() []int {
+	if s.at != nil {
+		return s.at
+	}
+	var out []int
+	for i := range utf8.RuneCountInString(s.text) + 1 {
+		out = append(out, i)
+	}
+	return out
+}
+
+// fix gives a fault the cure to put text in the place of the runes [from, to), if they
+// stand on one line as they are.
+func (s excerpt) fix(f *source.Fault, from, to int, text string) {
+	line, col, width := s.place(from, to)
+	if end := s.origin(max(to-1, from)) - s.origin(from) + 1; end != width || f.Line != line {
+		return
+	}
+	s.d.Fix(f, line, col, width, s.quote(text))
+}
+
+// quote writes a text of an expression as the scalar's style wants it.
+func (s excerpt) quote(text string) string {
+	switch {
+	case s.n.Style&yaml.DoubleQuotedStyle != 0:
+		return strings.NewReplacer(`\`, `\\`, `"`, `\"`).Replace(text)
+	case s.n.Style&yaml.SingleQuotedStyle != 0:
+		return strings.ReplaceAll(text, "'", "''")
+	}
+	return text
 }
 
 // slice gives the runes [from, to) of the expression.
@@ -56,7 +104,7 @@ func (s excerpt) slice(from, to int) string {
 
 var tokenName = regexp.MustCompile(`unexpected token (?:EOF|\w+\((".*")\))`)
 
-// syntax reports the parser's error in our words, with the cure of common slips.
+// syntax reports the parser's error in our words where no slip is known.
 func (s excerpt) syntax(err error, sc Scope) {
 	var fe *file.Error
 	if !errors.As(err, &fe) {
@@ -69,43 +117,40 @@ func (s excerpt) syntax(err error, sc Scope) {
 		message = fmt.Sprintf("unexpected `%s`", token)
 	}
 	from, to := fe.From, max(fe.To, fe.From+1)
-	if strings.HasPrefix(fe.Message, "unexpected token EOF") || strings.Contains(fe.Message, "unexpected end of expression") {
+	if early(fe) {
 		message = "the expression ends too early"
 		from = utf8.RuneCountInString(strings.TrimRight(s.text, " \t\r\n"))
 		to = from + 1
-		if s.n.Style == 0 && s.n.LineComment != "" {
-			s.fault(from, to, "YAML takes ` #` for a comment: quote the value, or write it after `|` on the next line", "%s: %s", sc.What, message)
-			return
-		}
 	}
-	s.fault(from, to, slip(token, s.text), "%s: %s", sc.What, message)
+	if s.cutOff(err) {
+		line, col, width := s.d.Comment(s.n)
+		s.d.Add(s.d.FaultAt(line, col, width, "YAML takes ` #` for a comment: quote the value, or write it after `|` on the next line", sc.What+": "+message))
+		return
+	}
+	s.fault(from, to, cure(token, s.text), "%s: %s", sc.What, message)
 }
 
-// slip names the cure of a token that other languages have.
-func slip(token, text string) string {
-	switch token {
-	case "=":
-		return "to compare, write `==`"
-	case "&":
-		return "write `&&`"
-	case "=>", "=<", "<>":
-		return "write `>=`, `<=` or `!=`"
-	case "#":
-		return "there are no lists to walk in a rule"
-	}
+func early(fe *file.Error) bool {
+	return strings.HasPrefix(fe.Message, "unexpected token EOF") || strings.Contains(fe.Message, "unexpected end of expression")
+}
+
+// cutOff reports whether the expression ends too early, at what YAML takes for a comment.
+func (s excerpt) cutOff(err error) bool {
+	var fe *file.Error
+	return s.n.Style == 0 && s.n.LineComment != "" && errors.As(err, &fe) && early(fe)
+}
+
+// cure names that of a token that other languages have.
+func cure(token, text string) string {
 	switch {
+	case token == "#":
+		return "there are no lists to walk in a rule"
 	case strings.Contains(text, "??"):
 		return "there is no `??` in rules: ask `has(…) ? … : …`; a missing tag is \"\""
-	case strings.Contains(text, "=<") || strings.Contains(text, "=>"):
-		return "write `<=` or `>=`"
-	case strings.Contains(text, "<>"):
-		return "write `!=`"
-	case strings.Count(text, "(") > strings.Count(text, ")"):
-		return "a `(` is not closed"
-	case strings.Count(text, "(") < strings.Count(text, ")"):
-		return "there is a `)` too many"
+	case text == "" || token == "":
+		return "write what is missing"
 	}
-	return ""
+	return "put text in quotes, and an operator between two values; `telltale rules words` lists what a rule may ask"
 }
 
 func firstLine(s string) string {

@@ -1,0 +1,199 @@
+package expression
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"telltale/rules/english"
+	"telltale/rules/source"
+	"telltale/rules/unit"
+)
+
+// Whoever writes a condition knows other languages, and types on a phone. What they bring
+// along is told in one's own words, and read as what was meant to find what else is wrong.
+
+// token is a piece of an expression, in runes.
+type token struct {
+	from, to int
+	text     string
+}
+
+// pieces are the tokens as far as slips need them: texts in quotes of any kind, numbers,
+// words, signs.
+var pieces = regexp.MustCompile("`[^`]*`|\"(?:[^\"\\\\]|\\\\.)*\"?|'(?:[^'\\\\]|\\\\.)*'?|“[^”]*”?|„[^“”]*[“”]?|‘[^’]*’?|[0-9][0-9_]*(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?|[\\p{L}_][\\p{L}\\p{N}_]*|=>|=<|<>|[=!<>]=|&&|\\|\\||\\?\\?|[^\\s]")
+
+func tokens(text string) (out []token) {
+	for _, at := range pieces.FindAllStringIndex(text, -1) {
+		from := utf8.RuneCountInString(text[:at[0]])
+		t := text[at[0]:at[1]]
+		out = append(out, token{from, from + utf8.RuneCountInString(t), t})
+	}
+	return out
+}
+
+// slip is one thing brought along: the runes [from, to) are to be with.
+type slip struct {
+	from, to   int
+	with       string
+	text, hint string
+	guess      bool // nobody knows where it belongs: what else is found may only follow from it
+}
+
+// signs are signs and words of other languages and of typesetting, and what they are here.
+var signs = map[string]string{"≥": ">=", "≤": "<=", "≠": "!=", "×": "*", "·": "*", "÷": "/", "−": "-", "–": "-", "∧": "&&", "∨": "||", "¬": "!",
+	"AND": "&&", "And": "&&", "OR": "||", "Or": "||", "NOT": "!", "Not": "!", "TRUE": "true", "True": "true", "FALSE": "false", "False": "false",
+	"=": "==", "&": "&&", "=>": ">=", "=<": "<=", "<>": "!=", "IN": "in"}
+
+// slipIn finds the first slip of an expression that cannot be parsed.
+func slipIn(text string) (slip, bool) {
+	all := tokens(text)
+	for i, t := range all {
+		if s, ok := t.quoted(); ok {
+			return s, true
+		}
+		if with, ok := signs[t.text]; ok && !declares(all, i) {
+			return slip{t.from, t.to, with, fmt.Sprintf("unexpected `%s`", t.text), "write `" + with + "`", false}, true
+		}
+		if s, ok := measured(all[i:]); ok {
+			return s, true
+		}
+		if s, ok := unquoted(text, all, i); ok {
+			return s, true
+		}
+	}
+	return unbalanced(text, all)
+}
+
+// declares reports whether the = at i follows `let name`.
+func declares(all []token, i int) bool { return all[i].text == "=" && i > 1 && all[i-2].text == "let" }
+
+// quoted finds curly quotes, and a quote that is not closed.
+func (t token) quoted() (slip, bool) {
+	runes := []rune(t.text)
+	first, last := runes[0], runes[len(runes)-1]
+	switch {
+	case strings.ContainsRune("“„‘", first):
+		inner := strings.Trim(t.text, "“”„‘’")
+		with := strconv.Quote(inner)
+		return slip{t.from, t.to, with, fmt.Sprintf("curly quotes (%U), which are only letters here", first), "write " + with, false}, true
+	case strings.ContainsRune("”’", first):
+		return slip{t.from, t.to, `"`, fmt.Sprintf("a curly quote (%U), which is only a letter here", first), "write `\"`", false}, true
+	case (first == '"' || first == '\'') && (len(runes) == 1 || last != first):
+		return slip{t.from, t.to, t.text + string(first), "a quote is not closed", fmt.Sprintf("write `%c` where the text ends", first), false}, true
+	}
+	return slip{}, false
+}
+
+var number = regexp.MustCompile(`^[0-9]`)
+
+// measured finds a number that is too large, has a comma, a unit or a percent sign.
+func measured(rest []token) (slip, bool) {
+	t := rest[0]
+	if !number.MatchString(t.text) {
+		return slip{}, false
+	}
+	if v, wrong, cure := source.PlainNumber(t.text); wrong != "" {
+		with := strings.TrimPrefix(cure, "write ")
+		if _, w, _ := source.PlainNumber(with); w != "" || with == cure {
+			with = "1"
+		}
+		return slip{t.from, t.to, with, fmt.Sprintf("%q %s", t.text, wrong), cure, false}, true
+	} else if len(rest) > 1 && rest[1].text == "%" && (len(rest) == 2 || !operand1(rest[2].text)) {
+		with := english.Number(v / 100)
+		return slip{t.from, rest[1].to, with, fmt.Sprintf("%s%% is no number", t.text), "write " + with, false}, true
+	}
+	name, end := "", t.to
+	for _, next := range rest[1:min(len(rest), 4)] { // mg/kg is three tokens
+		name, end = name+next.text, next.to
+		if named, ok := unitNamed(name); ok && !longer(rest, name) {
+			return slip{t.from, end, t.text, fmt.Sprintf("a number with a unit, %s %s", t.text, named), "write " + t.text + " alone: it is taken in the unit of what it is compared with", false}, true
+		}
+	}
+	return slip{}, false
+}
+
+// unitNamed reports whether a text is a unit, by its name or as it is spoken.
+func unitNamed(name string) (string, bool) {
+	if _, ok := unit.Of(name); ok && number.FindString(name) == "" && name != "%" {
+		return name, true
+	}
+	u := unit.Spoken(name)
+	return u, u != ""
+}
+
+// longer reports whether the tokens after a number name a longer unit that begins so.
+func longer(rest []token, name string) bool {
+	all := ""
+	for _, next := range rest[1:min(len(rest), 4)] {
+		if all += next.text; len(all) > len(name) {
+			if _, ok := unitNamed(all); ok {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// operand1 reports whether a token can begin an operand.
+func operand1(t string) bool {
+	return t != "" && (number.MatchString(t) || wordLike.MatchString(t) && t != "and" && t != "or" || strings.ContainsAny(t[:1], `("'`))
+}
+
+var wordLike = regexp.MustCompile(`^[\p{L}_][\p{L}\p{N}_]*$`)
+
+// unquoted finds words that follow one another where one text is meant: `== diesel engine`.
+func unquoted(text string, all []token, i int) (slip, bool) {
+	end := i
+	for end < len(all) && wordLike.MatchString(all[end].text) && !slices.Contains(operators, all[end].text) {
+		end++
+	}
+	if end-i < 2 || i == 0 || !slices.Contains([]string{"==", "!=", "in", "[", ",", "("}, all[i-1].text) || end < len(all) && strings.ContainsAny(all[end].text, "(.[") {
+		return slip{}, false
+	}
+	from, to := all[i].from, all[end-1].to
+	with := strconv.Quote(string([]rune(text)[from:to]))
+	return slip{from, to, with, "text without quotes", "write " + with, false}, true
+}
+
+// operators are those that are words.
+var operators = []string{"and", "or", "not", "in", "contains", "matches", "startsWith", "endsWith", "let"}
+
+// unbalanced finds a bracket that is not closed, or closed twice.
+func unbalanced(text string, all []token) (slip, bool) {
+	ends := map[string]string{"(": ")", "[": "]", "{": "}"}
+	var open []token
+	for _, t := range all {
+		switch {
+		case ends[t.text] != "":
+			open = append(open, t)
+		case !slices.Contains([]string{")", "]", "}"}, t.text):
+		case len(open) == 0:
+			return slip{t.from, t.to, "", fmt.Sprintf("there is a `%s` too many", t.text), "delete it, or open it before", true}, true
+		default:
+			open = open[:len(open)-1]
+		}
+	}
+	if len(open) == 0 {
+		return slip{}, false
+	}
+	t := open[len(open)-1]
+	end := utf8.RuneCountInString(strings.TrimRight(text, " \t\r\n"))
+	return slip{t.from, end, string([]rune(text)[t.from:end]) + ends[t.text], fmt.Sprintf("a `%s` is not closed", t.text), fmt.Sprintf("write `%s` where it ends", ends[t.text]), true}, true
+}
+
+// mended tells the slip and gives the expression as it was meant.
+func (s excerpt) mended(p slip, sc Scope) excerpt {
+	if *s.left--; *s.left >= 0 {
+		f := s.makeFault(p.from, p.to, p.hint, sc.What+": "+p.text)
+		s.fix(&f, p.from, p.to, p.with)
+		s.d.Add(f)
+	}
+	runes, at := []rune(s.text), s.origins()
+	s.at = slices.Replace(slices.Clone(at), p.from, p.to, slices.Repeat([]int{at[p.from]}, len([]rune(p.with)))...)
+	s.text = string(runes[:p.from]) + p.with + string(runes[p.to:])
+	return s
+}
