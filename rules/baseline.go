@@ -12,6 +12,8 @@ import (
 	"telltale/rules/unit"
 )
 
+var baselineKeys = []string{"where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "spread", "fresh", "starting"}
+
 // baseline reads what is usual for a kind of component and fluid.
 func (e *entry) baseline() {
 	b := e.readBaseline()
@@ -30,7 +32,7 @@ func (e *entry) baseline() {
 
 // readBaseline reads it; what is to be filled in is not a number.
 func (e *entry) readBaseline() *Baseline {
-	b := &Baseline{Part: e.part("where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "spread", "fresh", "starting")}
+	b := &Baseline{Part: e.part(baselineKeys...)}
 	f, isMapping := e.f, e.n.Kind == yaml.MappingNode
 	b.PerComponent, b.Source, b.Fleet, b.FluidAge = true, sourceText(f["source"]), e.fromFleet(), e.fluidAge()
 	b.Mean = e.analytes("mean", true)
@@ -82,6 +84,10 @@ func (e *entry) analytes(key string, mean bool) map[string]float64 {
 		if !analytes.Known(name) {
 			e.Fault(p.Key, expression.AnalyteHint(e.Document, name), "unknown analyte %q", name)
 			continue
+		}
+		if !analytes.Reported(name) {
+			text, hint := expression.Unreported(name)
+			e.question(p.Key, hint, "%s", text)
 		}
 		if isBlank(p.Value) {
 			out[name] = nan

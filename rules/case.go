@@ -70,9 +70,11 @@ var transitionNames = []string{"raised", "worsened", "eased", "cleared", "acknow
 // taskStages are the stages of tasks, normal first.
 var taskStages = []string{"normal", "soon", "due", "overdue"}
 
+var caseKeys = []string{"given", "expect", "of", "baselines"}
+
 // readCase reads a case; the names of all rules and tasks are known by then.
 func (e *entry) readCase() {
-	f := e.Mapping(e.n, e.what, "given", "expect", "of", "baselines")
+	f := e.Mapping(e.n, e.what, caseKeys...)
 	doc := *e.Document // whoever runs the case places faults, at any time
 	c := &Case{Name: e.key.Value, Units: e.units.Or(unit.Metric), At: e.Place(e.key), d: &doc, node: e.key}
 	switch v := f["given"]; {

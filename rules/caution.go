@@ -85,6 +85,9 @@ func (l *loader) unexplained() {
 
 // uncautioned reports work that a person could be hurt by for want of a word.
 func (e *entry) uncautioned(n *yaml.Node, hint, format string, args ...any) {
+	if e.Hole(n) {
+		return
+	}
 	e.l.book.Uncautioned = append(e.l.book.Uncautioned, e.NewFault(n, hint, format, args...))
 }
 

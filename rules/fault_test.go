@@ -51,7 +51,7 @@ func TestFaults(t *testing.T) {
 // filesOf splits a text at lines `=== name`; \u escapes of Go stand for
 // characters that an archive cannot hold.
 func filesOf(text string) []File {
-	text = strings.NewReplacer(`\tab`, "\t", `\bad`, "\xff", `\bell`, "\a").Replace(text)
+	text = strings.NewReplacer(`\tab`, "\t", `\bad`, "\xff", `\bell`, "\a", `\nbsp`, "\u00a0", `\zwsp`, "\u200b").Replace(text)
 	parts := strings.Split("=== a.yaml\n"+text, "=== ")
 	var out []File
 	for _, p := range parts[1:] {

@@ -63,6 +63,7 @@ func (e *entry) inside(n *yaml.Node, what string, inner, outer Limits, of string
 	for k, v := range source.Pairs(n) {
 		mine, theirs := inner.part(k.Value), outer.part(k.Value)
 		switch {
+		case mine > 0 && theirs == 0 && source.Key(e.f[of], k.Value) != nil: // which is wrong itself
 		case mine > 0 && theirs == 0:
 			e.noSuchLimit(k, what, of)
 		case mine > theirs:

@@ -95,6 +95,7 @@ func (e *entry) top(parts map[string][]*entry) {
 		e.Fault(e.n, "begin with `book: 1`", "a rule file must be a mapping, not %s", source.KindName(e.n))
 		return
 	}
+	e.misplaced()
 	f := e.Mapping(e.n, e.what, topKeys...)
 	switch v := f["book"]; {
 	case v == nil:
@@ -186,11 +187,18 @@ func (e *entry) titled() string {
 
 // question reports what is not wrong but deserves a second look.
 func (e *entry) question(n *yaml.Node, hint, format string, args ...any) {
+	if e.Hole(n) {
+		return
+	}
 	e.l.book.Questions = append(e.l.book.Questions, e.NewFault(n, hint, format, args...))
 }
 
 // misnamed reports what is wrong with a name, once all that it may stand for is known.
 func (e *entry) misnamed(n *yaml.Node, hint, format string, args ...any) {
+	if e.Hole(n) {
+		e.Unsaid()
+		return
+	}
 	e.Add(e.FaultAt(n.Line, n.Column, len(n.Value), hint, fmt.Sprintf(format, args...)))
 }
 
@@ -214,7 +222,7 @@ func (l *loader) finish() {
 	slices.SortFunc(b.Tasks, func(x, y *Task) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Rules, func(x, y *Rule) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Cases, func(x, y *Case) int { return strings.Compare(x.Name, y.Name) })
-	b.Questions = source.Faults(append(b.Questions, l.lang.Questions...)).Sorted()
+	b.Questions = source.Faults(slices.Concat(b.Questions, l.lang.Questions, l.Questions)).Sorted()
 	b.Uncautioned, b.ToFill = source.Faults(b.Uncautioned).Sorted(), source.Faults(b.ToFill).Sorted()
 	for _, p := range b.parts() {
 		p.read = nil

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -45,7 +46,7 @@ func (l *loader) circles() {
 			case next == nil || mark[f.Name] == closed:
 			case mark[f.Name] == open:
 				circle := append(slices.Clone(trail[slices.Index(trail, f.Name):]), f.Name)
-				t.read.misnamed(t.read.key, "a follow-up is done once; leave one out", "the follow-ups go in a circle: %s", strings.Join(circle, " → "))
+				t.read.misnamed(followUpKey(t, f.Name), "a follow-up is done once; leave one out, or give it a name of its own", "the follow-ups go in a circle: %s", strings.Join(circle, " → "))
 			default:
 				visit(next)
 			}
@@ -58,6 +59,11 @@ func (l *loader) circles() {
 			visit(t)
 		}
 	}
+}
+
+// followUpKey is where the task names the follow-up.
+func followUpKey(t *Task, name string) *yaml.Node {
+	return cmp.Or(source.Key(t.read.f["follow up"], name), t.read.key)
 }
 
 // pulledIn checks what rules pull in: tasks of the book, which some vehicle that the

@@ -300,23 +300,38 @@ func (rr *ruleReader) soften() {
 }
 
 // eachStage calls read with the value for each stage: given once, the same for
-// all, or by stage.
-func (rr *ruleReader) eachStage(key string, read func(n *yaml.Node, stage int)) {
+// all, or by stage; names tells that a mapping may have names of its own instead.
+func (rr *ruleReader) eachStage(key string, names bool, read func(n *yaml.Node, stage int)) {
 	n := rr.f[key]
 	if n == nil {
 		return
 	}
-	if !byStage(n) {
+	if !byStage(n, names) {
 		read(n, 0)
 		return
 	}
-	for _, p := range rr.Entries(n, key+" of "+rr.what) {
-		stage := stageNumber(p.Key.Value)
-		if !rr.r.Has[stage] && rr.r.Has != [4]bool{} {
-			rr.Fault(p.Key, "", "%s of %s names a stage that the rule does not have: %s", key, rr.what, p.Key.Value)
+	f := rr.Mapping(n, key+" of "+rr.what, StageNames[1:]...)
+	for stage := Advisory; stage <= Warning; stage++ {
+		v := f[StageNames[stage]]
+		if v == nil {
+			continue
 		}
-		read(p.Value, stage)
+		if k := source.Key(n, StageNames[stage]); k != nil && !rr.r.Has[stage] && rr.r.Has != [4]bool{} {
+			rr.Fault(k, rr.hasStages(key), "%s of %s names a stage that the rule does not have: %s", key, rr.what, k.Value)
+		}
+		read(v, stage)
 	}
+}
+
+// hasStages is the hint for a stage that the rule does not have.
+func (rr *ruleReader) hasStages(key string) string {
+	var has []string
+	for stage, ok := range rr.r.Has {
+		if ok {
+			has = append(has, StageNames[stage])
+		}
+	}
+	return "the rule has " + english.List("and", has) + "; leave this one out of `" + key + "`, or give it a limit"
 }
 
 // words reads what the rule says and advises.
@@ -325,7 +340,7 @@ func (rr *ruleReader) words() {
 	sc := expression.Scope{What: "say of " + rr.what, Words: true, Measure: rr.r.Measured, Stage: true, Of: rr.r.compiled.measure, Units: rr.units}
 	c.say = rr.l.lang.Template(rr.Document, rr.f["say"], sc)
 	sc.What = "advise of " + rr.what
-	rr.eachStage("advise", func(n *yaml.Node, stage int) {
+	rr.eachStage("advise", false, func(n *yaml.Node, stage int) {
 		if n.Kind == yaml.MappingNode {
 			rr.Fault(n, "write a text, or a text for each of advisory, caution, warning", "%s must be text", sc.What)
 			return
@@ -348,7 +363,7 @@ var acts = regexp.MustCompile(`(?i)\b(stop|inspect)`)
 // mind reads what to mind; who asks for work must say it.
 func (rr *ruleReader) mind() {
 	var said [4]bool
-	rr.eachStage("cautions", func(n *yaml.Node, stage int) {
+	rr.eachStage("cautions", false, func(n *yaml.Node, stage int) {
 		list := rr.cautions(n, rr.what)
 		for s := Advisory; s <= Warning; s++ {
 			if stage == 0 || stage == s {
@@ -378,7 +393,7 @@ func (rr *ruleReader) worst(stage int) []string {
 // opens reads the follow-ups.
 func (rr *ruleReader) opens() {
 	r := rr.r
-	rr.eachStage("follow up", func(n *yaml.Node, stage int) {
+	rr.eachStage("follow up", true, func(n *yaml.Node, stage int) {
 		r.FollowUps = append(r.FollowUps, rr.followUps(n, "follow up of "+rr.what, stage)...)
 		for k, v := range source.Pairs(n) {
 			if l := source.Value(v, "lapses"); l != nil {
@@ -398,7 +413,7 @@ func (rr *ruleReader) opens() {
 // pullIns reads the tasks that the rule's alarm asks for earlier than they are due.
 func (rr *ruleReader) pullIns() {
 	r := rr.r
-	rr.eachStage("pull in", func(n *yaml.Node, stage int) {
+	rr.eachStage("pull in", true, func(n *yaml.Node, stage int) {
 		if n.Kind == yaml.MappingNode && len(n.Content) == 0 {
 			rr.Fault(n, "write {transmission fluid: {within: {distance: 5000 km}}}, or leave it out", "pull in of %s is empty", rr.what)
 		}

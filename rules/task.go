@@ -150,15 +150,32 @@ func (e *entry) need(n *yaml.Node, what string) (Need, bool) {
 	return need, true
 }
 
-// byStage reports whether a mapping is given by stage: all its keys are names of stages.
-func byStage(n *yaml.Node) bool {
-	for k := range source.Pairs(n) {
-		if stageNumber(k.Value) == 0 {
+// byStage reports whether a mapping is given by stage. One that may have names of its own
+// is where a key is a stage, or nearly one and holds more names.
+func byStage(n *yaml.Node, names bool) bool {
+	if n.Kind != yaml.MappingNode || len(n.Content) == 0 || !names {
+		return n.Kind == yaml.MappingNode && len(n.Content) > 0
+	}
+	for k, v := range source.Pairs(n) {
+		if stageNumber(k.Value) > 0 || source.Near(k.Value, StageNames[1:]) != "" && holdsNames(v) {
+			return true
+		}
+	}
+	return false
+}
+
+// holdsNames reports whether all values of a mapping are mappings, and none of its keys is
+// one of a follow-up or of what is pulled in.
+func holdsNames(n *yaml.Node) bool {
+	for k, v := range source.Pairs(n) {
+		if v.Kind != yaml.MappingNode || slices.Contains(followUpKeys, k.Value) {
 			return false
 		}
 	}
 	return n.Kind == yaml.MappingNode && len(n.Content) > 0
 }
+
+var followUpKeys = []string{"after", "within", "early", "tolerance", "lapses", "settled by", "title", "cautions"}
 
 // stageNumber is 1..3 for the name of a stage, else 0.
 func stageNumber(name string) int { return max(slices.Index(StageNames[:], name), 0) }
@@ -185,7 +202,7 @@ func inherit(list []FollowUp, from func(stage int) []string) {
 }
 
 func (e *entry) followUp(stage int) FollowUp {
-	e.f = e.Mapping(e.n, e.what, "after", "within", "early", "tolerance", "lapses", "settled by", "title", "cautions")
+	e.f = e.Mapping(e.n, e.what, followUpKeys...)
 	u := FollowUp{Name: e.key.Value, Title: e.titled(), Stage: stage, Cautions: e.cautions(e.f["cautions"], e.what)}
 	if v := e.f["settled by"]; v != nil {
 		e.Choice(v, "settled by of "+e.what, "sample")
@@ -224,6 +241,7 @@ func (e *entry) lapses(u FollowUp, of string) Limits {
 		switch {
 		case k.Value == "time":
 			e.Fault(k, "give a distance or hours; by the calendar a parked vehicle would lose it", "%s cannot lapse by the calendar", e.what)
+		case mine > 0 && at == 0 && source.Key(e.f[of], k.Value) != nil: // which is wrong itself
 		case mine > 0 && at == 0:
 			e.noSuchLimit(k, "lapses", of)
 		case mine > 0 && mine <= max(u.Tolerance.Fixed.part(k.Value), u.Tolerance.Share*at):

@@ -130,17 +130,16 @@ hint: write something in it, or delete it`,
     ---
     ^
 hint: keep one of them`,
-		"people: {}\ntell: *a\n": `p:2:1: not YAML: unknown anchor 'a' referenced
-    tell: *a
-    ^^^^^^^^
-hint: a value that begins with ` + "`*`" + ` must be quoted`,
+		"people: {}\ntell: *a\n": "p:2:7: a value that begins with `*`, which means something else in YAML\n    tell: *a\n          ^^\nhint: quote the whole value, or write it after `|` on the next line",
 		"people: [a]\n": `p:1:9: people must be a mapping of names, not a list
     people: [a]
-            ^`,
-		"people:\n  a: {name: b\nx: 1\n": `p:2:3: not YAML: did not find expected ',' or '}'
-      a: {name: b
-      ^^^^^^^^^^^
-hint: a ` + "`[` or `{`" + ` is not closed, or a comma is missing; within them a value that holds one of ` + "`[]{},`" + ` must be quoted`,
+            ^
+hint: write ` + "`key: value`" + ` under it, each on a line of its own`,
+		"people:\n  a: {name: b\nx: 1\n": "p:2:6: a `{` is not closed\n      a: {name: b\n         ^\n" +
+			"hint: write `}` where it ends; a value within it that holds one of `[]{},` must be quoted\n" + `p:3:1: unknown key "x" in the file
+    x: 1
+    ^
+hint: known here: people, groups, operator, holidays, tell`,
 		"a: x\n" + strings.Repeat("#", 256<<10): `p:1:1: the file is 257 KiB long; the limit is 256 KiB`,
 		"people: {a: {name: }}\n": `p:1:14: "name" has no value
     people: {a: {name: }}
