@@ -9,6 +9,7 @@ import (
 
 	"telltale/rules/analytes"
 	"telltale/rules/expression"
+	"telltale/rules/source"
 	"telltale/rules/unit"
 )
 
@@ -18,15 +19,17 @@ var baselineKeys = []string{"where", "over", "from", "group by", "at least", "of
 func (e *entry) baseline() {
 	b := e.readBaseline()
 	for _, said := range []struct {
+		key     string
 		figures map[string]float64
 		of      map[string]bool
-	}{{b.Mean, e.l.lang.Mean}, {b.Spread, e.l.lang.Spread}, {b.Fresh, e.l.lang.Fresh}} {
-		for a := range said.figures {
-			said.of[a] = true
+	}{{"mean", b.Mean, e.l.lang.Mean}, {"spread", b.Spread, e.l.lang.Spread}, {"fresh", b.Fresh, e.l.lang.Fresh}} {
+		for a := range source.Pairs(e.f[said.key]) { // one with a faulty figure, too
+			said.of[a.Value] = true
 		}
 		maps.DeleteFunc(said.figures, func(_ string, v float64) bool { return math.IsNaN(v) })
 	}
-	e.l.lang.Fleet = e.l.lang.Fleet || b.Fleet != nil
+	unknown := e.Hole(e.n) || e.f["mean"] != nil && e.Hole(e.f["mean"]) // what it would have said
+	e.l.lang.Fleet = e.l.lang.Fleet || b.Fleet != nil || unknown
 	e.l.book.Baselines = append(e.l.book.Baselines, b)
 }
 

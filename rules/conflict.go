@@ -26,9 +26,6 @@ func (l *loader) overs() {
 	l.inOrder("task", all[:tasks])
 	l.inOrder("rule", all[tasks:rules])
 	ordered := l.inOrder("baseline", all[rules:])
-	if l.Faulty() > 0 {
-		return // a condition or a name is missing
-	}
 	place := map[*Part]int{}
 	for i, p := range ordered {
 		place[p] = i
@@ -65,7 +62,7 @@ func (l *loader) inOrder(kind string, parts []*Part) []*Part {
 			case mark[name] == 0:
 				visit(other)
 			}
-			if other != nil && other.PerComponent != p.PerComponent {
+			if other != nil && other.PerComponent != p.PerComponent && !p.unsound() && !other.unsound() {
 				p.read.Fault(at, "let both read `component`, or neither",
 					"%s %q is kept %s, but %q, which it is `over`, is kept %s", kind, p.Name, kept[p.PerComponent], name, kept[other.PerComponent])
 			}
@@ -86,6 +83,10 @@ func (l *loader) inOrder(kind string, parts []*Part) []*Part {
 	slices.Reverse(out)
 	return out
 }
+
+// unsound reports whether something is wrong with the part, so that what it matches, and
+// for whom it is kept, is not known.
+func (p *Part) unsound() bool { return p.read.faulty }
 
 // joined adds to a list the names that it lacks.
 func joined(list, more []string) []string {
@@ -108,7 +109,7 @@ func (l *loader) bothMatch() {
 			if !search.Next() {
 				return
 			}
-			if slices.Contains(a.Over, b.Name) || a.Starting != b.Starting {
+			if slices.Contains(a.Over, b.Name) || a.Starting != b.Starting || a.unsound() || b.unsound() {
 				continue
 			}
 			if example, found := search.Both(a.Where, b.Where); found {

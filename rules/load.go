@@ -40,12 +40,45 @@ type entry struct {
 	what   string                // `task "engine oil"`
 	f      map[string]*yaml.Node // of n
 	units  unit.System           // that the file speaks; "" where it does not say
+	faulty bool                  // something is wrong with it
+}
+
+// sound runs a reading of the entry, and notes whether anything was wrong with it.
+func (e *entry) sound(read func()) {
+	before := e.Faulty()
+	read()
+	e.faulty = e.Faulty() > before
 }
 
 // Load checks and compiles rule files into one book. The error is a [source.Faults] with
 // all faults of all files; there is no partial book. Files are taken in order of
 // name; no files make an empty book.
 func Load(files []File) (*Book, error) {
+	l := gather(files)
+	if err := l.Err(); err != nil {
+		return nil, err
+	}
+	l.finish()
+	return l.book, nil
+}
+
+// Draft is the book as far as the files can be read, for whoever shows what is wrong with
+// them: to be looked at, never to be judged by. Its Questions and Uncautioned are complete;
+// of what has a fault, conditions and figures are missing.
+func Draft(files []File) (*Book, source.Faults) {
+	l := gather(files)
+	faults, _ := l.Err().(source.Faults)
+	b := l.book
+	b.Questions = slices.DeleteFunc(source.Faults(slices.Concat(b.Questions, l.lang.Questions, l.Questions)).Sorted(), func(q source.Fault) bool {
+		return slices.ContainsFunc(faults, func(f source.Fault) bool { return f.Place == q.Place })
+	})
+	b.Uncautioned = source.Faults(b.Uncautioned).Sorted()
+	b.Units = l.lang.Units
+	return b, faults
+}
+
+// gather reads all that the files say, and collects their faults.
+func gather(files []File) *loader {
 	files = slices.SortedStableFunc(slices.Values(files), func(a, b File) int { return strings.Compare(a.Name, b.Name) })
 	l := &loader{
 		Reader: source.NewReader(source.Cures{Empty: "begin with `book: 1`", Second: "put it into a file of its own",
@@ -64,11 +97,7 @@ func Load(files []File) (*Book, error) {
 		}
 	}
 	l.read(parts)
-	if err := l.Err(); err != nil {
-		return nil, err
-	}
-	l.finish()
-	return l.book, nil
+	return l
 }
 
 // hash covers the names, without their folders, and the texts; each with its
@@ -120,16 +149,16 @@ func (l *loader) read(parts map[string][]*entry) {
 		e.caution()
 	}
 	for _, e := range l.declared(parts["baselines"], "baseline", map[string]source.Place{}) {
-		e.baseline()
+		e.sound(e.baseline)
 	}
 	tasks := l.declared(parts["tasks"], "task", l.names)
 	l.lang.Tasks = slices.Sorted(maps.Keys(l.names))
 	rules := l.declared(parts["rules"], "rule", l.names)
 	for _, e := range tasks {
-		e.task()
+		e.sound(e.task)
 	}
 	for _, e := range rules {
-		e.rule()
+		e.sound(e.rule)
 	}
 	for _, e := range l.declared(parts["cases"], "case", map[string]source.Place{}) {
 		e.readCase()

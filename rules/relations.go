@@ -75,7 +75,7 @@ func (l *loader) pulledIn() {
 			switch {
 			case t == nil:
 				r.read.misnamed(p.key, l.DidYouMean(p.Task, l.lang.Tasks, "name a task of this book"), "rule %q pulls in %q, which is not a task", r.Name, p.Task)
-			case l.Faulty() == 0 && expression.NewSearch().Apart(r.Where, t.Where):
+			case !r.unsound() && !t.unsound() && expression.NewSearch().Apart(r.Where, t.Where):
 				r.read.misnamed(p.key, "compare the two `where`", "rule %q pulls in %q, but no vehicle or component matches both", r.Name, p.Task)
 			}
 		}

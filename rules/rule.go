@@ -439,7 +439,7 @@ func (rr *ruleReader) components() {
 	for _, e := range append([]*expression.Condition{r.Where, c.measure, c.raise, c.clear}, c.limits[:]...) {
 		r.PerComponent = r.PerComponent || e != nil && e.ReadsComponent
 	}
-	if r.PerComponent || r.On == 0 {
+	if r.PerComponent || r.On == 0 || rr.faultyWhere(&r.Part) {
 		return
 	}
 	for _, a := range c.everyAsks() {

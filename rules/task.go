@@ -24,7 +24,7 @@ func (e *entry) task() {
 	}
 	t.Early, t.Tolerance = e.margins(f, e.what, t.Every, "every")
 	t.PerComponent = t.Where != nil && t.Where.ReadsComponent || t.Shorten != nil && t.Shorten.ReadsComponent
-	if t.Shorten != nil && t.Shorten.Asks().Sample != nil && !t.PerComponent {
+	if t.Shorten != nil && t.Shorten.Asks().Sample != nil && !t.PerComponent && !e.faultyWhere(&t.Part) {
 		e.Add(*t.Shorten.Asks().Sample)
 	}
 	t.History = History(e.Choice(f["unknown history"], "unknown history of "+e.what, "due", "from first reading", "from in-service date"))
@@ -94,6 +94,9 @@ func (e *entry) shorten() *expression.Condition {
 	return c
 }
 
+// faultyWhere reports whether the part has a where that could not be read.
+func (e *entry) faultyWhere(p *Part) bool { return e.f["where"] != nil && p.Where == nil }
+
 // exchanged reads the share of the fluid that the task renews.
 func (e *entry) exchanged(t *Task) float64 {
 	n := e.f["share"]
@@ -104,6 +107,7 @@ func (e *entry) exchanged(t *Task) float64 {
 	switch {
 	case ok && (v <= 0 || v > 1):
 		e.Fault(n, "a drain and refill of a half is 50%", "share of %s must be over 0%% and at most 100%%", e.what)
+	case ok && !t.PerComponent && e.faultyWhere(&t.Part): // nobody knows
 	case ok && !t.PerComponent:
 		e.Fault(n, "let `where` read component, so that it is known whose fluid it is", "share of %s: the task is kept once a vehicle, so no component's fluid is renewed", e.what)
 	}

@@ -113,6 +113,7 @@ type cause struct {
 	line, col, width int
 	text, hint       string
 	fix              Fix
+	guess            bool // where it ends is not known, so that what it holds is not either
 }
 
 // cured makes the change of a cause; if YAML then reads on at least to the line, it is
@@ -135,6 +136,12 @@ func (d *Document) cured(s cause, line int) bool {
 	d.Add(f)
 	if strings.HasPrefix(s.fix.Text, "'*") || strings.HasPrefix(s.fix.Text, "'&") {
 		d.hole(s.fix.Line, s.fix.Col) // nobody knows what it stands for
+	}
+	if s.guess {
+		for col := s.col; col <= len(d.line(s.line)); col++ {
+			d.hole(s.line, col)
+		}
+		d.hole(s.line, indentOf(d.lines[s.line-1])+1)
 	}
 	return true
 }
@@ -196,7 +203,7 @@ func (d *Document) noSpace(line int) []cause {
 	}
 	col := utf8.RuneCountInString(m[1]) + 1
 	key := strings.TrimLeft(m[1], " -")
-	return []cause{{line, col, 1, fmt.Sprintf("a space is missing after `%s:`", key), fmt.Sprintf("write `%s: %s`", key, m[2]), Fix{line, col + 1, 0, " "}}}
+	return []cause{{line, col, 1, fmt.Sprintf("a space is missing after `%s:`", key), fmt.Sprintf("write `%s: %s`", key, m[2]), Fix{line, col + 1, 0, " "}, false}}
 }
 
 // above is the last line before one that says something, and its number.
@@ -236,7 +243,7 @@ func (d *Document) tabbed(line int) (out []cause) {
 	}
 	for _, n := range like {
 		out = append(out, cause{line, tab + 1, strings.Count(text[:indent], "\t"), "a tab in the indentation", "indent with spaces, not with tabs",
-			Fix{line, 1, indent, strings.Repeat(" ", n)}})
+			Fix{line, 1, indent, strings.Repeat(" ", n)}, false})
 	}
 	return out
 }
@@ -260,7 +267,7 @@ func (d *Document) indented(line int) (out []cause) {
 			key = m[2]
 		}
 		out = append(out, cause{line, mine + 1, utf8.RuneCountInString(strings.TrimSpace(text)),
-			fmt.Sprintf("an indentation of %d, which fits no line above", mine), fmt.Sprintf("indent it by %d, as `%s` in line %d", at, key, i), Fix{line, 1, mine, strings.Repeat(" ", at)}})
+			fmt.Sprintf("an indentation of %d, which fits no line above", mine), fmt.Sprintf("indent it by %d, as `%s` in line %d", at, key, i), Fix{line, 1, mine, strings.Repeat(" ", at)}, false})
 	}
 	slices.SortStableFunc(out, func(a, b cause) int {
 		return cmp.Compare(abs(len(a.fix.Text)-mine), abs(len(b.fix.Text)-mine))
@@ -279,7 +286,7 @@ func (d *Document) outdented(line int) []cause {
 	}
 	key := strings.TrimRight(strings.TrimSpace(m[1]), ":")
 	return []cause{{i, mine + 1, utf8.RuneCountInString(key), fmt.Sprintf("`%s` stands too far left, before what follows it", key),
-		fmt.Sprintf("indent it by %d, as line %d", at, j), Fix{i, 1, mine, strings.Repeat(" ", at)}}}
+		fmt.Sprintf("indent it by %d, as line %d", at, j), Fix{i, 1, mine, strings.Repeat(" ", at)}, false}}
 }
 
 func abs(n int) int { return max(n, -n) }
@@ -299,7 +306,7 @@ func (d *Document) unclosed(line int) []cause {
 			if end < 0 {
 				col := len(strings.TrimRight(string(runes), " "))
 				col = utf8.RuneCountInString(string(runes)[:col]) + 1
-				return []cause{{line, i + 1, col - i - 1, "a quote is not closed", fmt.Sprintf("write `%c` where the text ends", r), Fix{line, col, 0, string(r)}}}
+				return []cause{{line, i + 1, col - i - 1, "a quote is not closed", fmt.Sprintf("write `%c` where the text ends", r), Fix{line, col, 0, string(r)}, false}}
 			}
 			i += end + 1
 		case ends[r] != 0 && (len(open) > 0 || d.beginsValue(runes[:i])):
@@ -317,7 +324,7 @@ func (d *Document) unclosed(line int) []cause {
 	}
 	at := open[len(open)-1]
 	return []cause{{line, at + 1, 1, fmt.Sprintf("a `%c` is not closed", runes[at]),
-		fmt.Sprintf("write `%s` where it ends; a value within it that holds one of `[]{},` must be quoted", text), Fix{line, col, 0, text}}}
+		fmt.Sprintf("write `%s` where it ends; a value within it that holds one of `[]{},` must be quoted", text), Fix{line, col, 0, text}, true}}
 }
 
 // beginsValue reports whether a value begins after the runes.
@@ -363,7 +370,7 @@ func (d *Document) unquoted(line int, message string) []cause {
 		return nil
 	}
 	col, width := utf8.RuneCountInString(m[1])+1, utf8.RuneCountInString(m[2])
-	return []cause{{line, col, width, text, cure, Fix{line, col, width, "'" + strings.ReplaceAll(m[2], "'", "''") + "'"}}}
+	return []cause{{line, col, width, text, cure, Fix{line, col, width, "'" + strings.ReplaceAll(m[2], "'", "''") + "'"}, false}}
 }
 
 // syntaxCures are the cures of what else is wrong with YAML, by what the message says and,
