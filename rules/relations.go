@@ -46,6 +46,10 @@ func (l *loader) circles() {
 			case next == nil || mark[f.Name] == closed:
 			case mark[f.Name] == open:
 				circle := append(slices.Clone(trail[slices.Index(trail, f.Name):]), f.Name)
+				if f.Name == t.Name {
+					t.read.misnamed(followUpKey(t, f.Name), "give it a name of its own", "the follow-up %q has the name of the task that opens it", f.Name)
+					continue
+				}
 				t.read.misnamed(followUpKey(t, f.Name), "a follow-up is done once; leave one out, or give it a name of its own", "the follow-ups go in a circle: %s", strings.Join(circle, " → "))
 			default:
 				visit(next)

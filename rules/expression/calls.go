@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"github.com/expr-lang/expr/ast"
 
@@ -261,6 +262,9 @@ func AnalyteHint(d *source.Document, name string) string {
 	}
 	properties := slices.DeleteFunc(analytes.Names(), func(name string) bool { return analytes.UnitOf(name) == "mg/kg" })
 	known := "analytes are element symbols, and " + strings.Join(properties, " ")
+	if strings.ContainsFunc(name, func(r rune) bool { return r > unicode.MaxASCII }) {
+		return d.DidYouMean(name, analytes.Names(), known)
+	}
 	if len(name) < 3 {
 		return known
 	}

@@ -40,6 +40,7 @@ type slip struct {
 	from, to   int
 	with       string
 	text, hint string
+	unsure     bool // it is read as with, but an editor cannot offer that
 	guess      bool // nobody knows where it belongs: what else is found may only follow from it
 }
 
@@ -49,16 +50,16 @@ var signs = map[string]string{"≥": ">=", "≤": "<=", "≠": "!=", "×": "*", 
 	"=": "==", "&": "&&", "=>": ">=", "=<": "<=", "<>": "!=", "IN": "in"}
 
 // slipIn finds the first slip of an expression that cannot be parsed.
-func slipIn(text string) (slip, bool) {
+func slipIn(text string, u unit.System) (slip, bool) {
 	all := tokens(text)
 	for i, t := range all {
 		if s, ok := t.quoted(); ok {
 			return s, true
 		}
 		if with, ok := signs[t.text]; ok && !declares(all, i) {
-			return slip{t.from, t.to, with, fmt.Sprintf("unexpected `%s`", t.text), "write `" + with + "`", false}, true
+			return slip{t.from, t.to, with, fmt.Sprintf("unexpected `%s`", t.text), "write `" + with + "`", false, false}, true
 		}
-		if s, ok := measured(all[i:]); ok {
+		if s, ok := measured(all[i:], u); ok {
 			return s, true
 		}
 		if s, ok := unquoted(text, all, i); ok {
@@ -79,11 +80,11 @@ func (t token) quoted() (slip, bool) {
 	case strings.ContainsRune("“„‘", first):
 		inner := strings.Trim(t.text, "“”„‘’")
 		with := strconv.Quote(inner)
-		return slip{t.from, t.to, with, fmt.Sprintf("curly quotes (%U), which are only letters here", first), "write " + with, false}, true
+		return slip{t.from, t.to, with, fmt.Sprintf("curly quotes (%U), which are only letters here", first), "write " + with, false, false}, true
 	case strings.ContainsRune("”’", first):
-		return slip{t.from, t.to, `"`, fmt.Sprintf("a curly quote (%U), which is only a letter here", first), "write `\"`", false}, true
+		return slip{t.from, t.to, `"`, fmt.Sprintf("a curly quote (%U), which is only a letter here", first), "write `\"`", false, false}, true
 	case (first == '"' || first == '\'') && (len(runes) == 1 || last != first):
-		return slip{t.from, t.to, t.text + string(first), "a quote is not closed", fmt.Sprintf("write `%c` where the text ends", first), false}, true
+		return slip{t.from, t.to, t.text + string(first), "a quote is not closed", fmt.Sprintf("write `%c` where the text ends", first), false, false}, true
 	}
 	return slip{}, false
 }
@@ -91,7 +92,7 @@ func (t token) quoted() (slip, bool) {
 var number = regexp.MustCompile(`^[0-9]`)
 
 // measured finds a number that is too large, has a comma, a unit or a percent sign.
-func measured(rest []token) (slip, bool) {
+func measured(rest []token, u unit.System) (slip, bool) {
 	t := rest[0]
 	if !number.MatchString(t.text) {
 		return slip{}, false
@@ -101,19 +102,39 @@ func measured(rest []token) (slip, bool) {
 		if _, w, _ := source.PlainNumber(with); w != "" || with == cure {
 			with = "1"
 		}
-		return slip{t.from, t.to, with, fmt.Sprintf("%q %s", t.text, wrong), cure, false}, true
+		return slip{t.from, t.to, with, fmt.Sprintf("%q %s", t.text, wrong), cure, false, false}, true
 	} else if len(rest) > 1 && rest[1].text == "%" && (len(rest) == 2 || !operand1(rest[2].text)) {
-		with := english.Number(v / 100)
-		return slip{t.from, rest[1].to, with, fmt.Sprintf("%s%% is no number", t.text), "write " + with, false}, true
+		return slip{from: t.from, to: rest[1].to, with: t.text, text: fmt.Sprintf("%s%% is no number", t.text), unsure: true,
+			hint: fmt.Sprintf("write %s as a share of something, or %s beside a result in %%", english.Number(v/100), t.text)}, true
 	}
 	name, end := "", t.to
 	for _, next := range rest[1:min(len(rest), 4)] { // mg/kg is three tokens
 		name, end = name+next.text, next.to
 		if named, ok := unitNamed(name); ok && !longer(rest, name) {
-			return slip{t.from, end, t.text, fmt.Sprintf("a number with a unit, %s %s", t.text, named), "write " + t.text + " alone: it is taken in the unit of what it is compared with", false}, true
+			s := slip{from: t.from, to: end, with: t.text, text: fmt.Sprintf("a number with a unit, %s %s", t.text, named),
+				hint: "write " + t.text + " alone: it is taken in the unit of what it is compared with"}
+			if own := inOwn(named, u); own != named {
+				s.hint, s.unsure = "write it in "+own+", without the unit", true
+			}
+			return s, true
 		}
 	}
 	return slip{}, false
+}
+
+// inOwn is the unit in which a bare number is taken where one in another of its kind stands.
+func inOwn(name string, u unit.System) string {
+	switch kind, _ := unit.Of(name); {
+	case kind == unit.Distance:
+		return u.Distance
+	case kind == unit.Volume:
+		return u.Volume
+	case kind == unit.Time:
+		return "h"
+	case kind == unit.Temperature:
+		return "degC"
+	}
+	return name
 }
 
 // unitNamed reports whether a text is a unit, by its name or as it is spoken.
@@ -156,7 +177,7 @@ func unquoted(text string, all []token, i int) (slip, bool) {
 	}
 	from, to := all[i].from, all[end-1].to
 	with := strconv.Quote(string([]rune(text)[from:to]))
-	return slip{from, to, with, "text without quotes", "write " + with, false}, true
+	return slip{from, to, with, "text without quotes", "write " + with, false, false}, true
 }
 
 // operators are those that are words.
@@ -172,7 +193,7 @@ func unbalanced(text string, all []token) (slip, bool) {
 			open = append(open, t)
 		case !slices.Contains([]string{")", "]", "}"}, t.text):
 		case len(open) == 0:
-			return slip{t.from, t.to, "", fmt.Sprintf("there is a `%s` too many", t.text), "delete it, or open it before", true}, true
+			return slip{t.from, t.to, "", fmt.Sprintf("there is a `%s` too many", t.text), "delete it, or open it before", false, true}, true
 		default:
 			open = open[:len(open)-1]
 		}
@@ -182,14 +203,16 @@ func unbalanced(text string, all []token) (slip, bool) {
 	}
 	t := open[len(open)-1]
 	end := utf8.RuneCountInString(strings.TrimRight(text, " \t\r\n"))
-	return slip{t.from, end, string([]rune(text)[t.from:end]) + ends[t.text], fmt.Sprintf("a `%s` is not closed", t.text), fmt.Sprintf("write `%s` where it ends", ends[t.text]), true}, true
+	return slip{t.from, end, string([]rune(text)[t.from:end]) + ends[t.text], fmt.Sprintf("a `%s` is not closed", t.text), fmt.Sprintf("write `%s` where it ends", ends[t.text]), false, true}, true
 }
 
 // mended tells the slip and gives the expression as it was meant.
 func (s excerpt) mended(p slip, sc Scope) excerpt {
 	if *s.left--; *s.left >= 0 {
 		f := s.makeFault(p.from, p.to, p.hint, sc.What+": "+p.text)
-		s.fix(&f, p.from, p.to, p.with)
+		if !p.unsure {
+			s.fix(&f, p.from, p.to, p.with)
+		}
 		s.d.Add(f)
 	}
 	runes, at := []rune(s.text), s.origins()

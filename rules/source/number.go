@@ -38,7 +38,7 @@ func PlainNumber(s string) (v float64, wrong, cure string) {
 	}
 	v, err := strconv.ParseFloat(s, 64)
 	if errors.Is(err, strconv.ErrRange) {
-		return 0, "is too large", "write a number that can be meant"
+		return 0, "is too large", "write a smaller number"
 	}
 	if err != nil || math.IsInf(v, 0) {
 		return 0, "is not a number", "write a plain decimal number, like 0.75"
