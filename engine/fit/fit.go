@@ -99,6 +99,7 @@ func Questions(book *rules.Book, reg *Register) (questions, notes []source.Fault
 	r.nearMisses()
 	r.without()
 	r.idle()
+	r.nobody()
 	r.tags()
 	return r.found.Sorted(), r.notes.Sorted()
 }

@@ -54,8 +54,22 @@ const whole = `  bus-07:
 
 func TestQuestions(t *testing.T) {
 	for what, c := range map[string]struct{ more, vehicles, want string }{
-		"all fits":            {"", whole, ""},
-		"the American name":   {"", whole + "  van-1: {kind: van, components: {engine: {kind: gasoline engine}}}\n", ""},
+		"all fits":          {"", whole, ""},
+		"the American name": {"", whole + "  van-1: {kind: van, components: {engine: {kind: gasoline engine}}}\n", ""},
+		"one of two kinds is misspelt": {"tasks: {belt: {where: 'component.kind in [\"petrol engine\", \"deisel engine\"]', every: {time: 12 months}}}\n", whole + "  van-1: {kind: van, components: {engine: {kind: petrol engine}}}\n",
+			`own.yaml:2:60: task "belt" asks for "deisel engine", which no vehicle has
+hint: the register has "diesel engine": which of the two is meant?`},
+		"a baseline for a misspelt kind": {"baselines: {oil: {where: 'component.kind == \"diesel enigne\"', fluid age: 10000 km, source: invented, mean: {Fe: 20}}}\n", whole,
+			`own.yaml:2:45: baseline "oil" asks for "diesel enigne", which no vehicle has
+hint: the register has "diesel engine": which of the two is meant?`},
+		"a kind that the others spell otherwise": {"tasks: {belt: {where: 'component.kind == \"deisel engine\"', every: {time: 12 months}}}\n", "  van-1: {kind: van, components: {engine: {kind: petrol engine}}}\n",
+			`own.yaml:2:42: task "belt" applies to no vehicle: none has a component of kind "deisel engine"
+hint: others of the book ask for "diesel engine": which of the two is meant?
+rules.yaml:4:24: task "fuel filter" applies to no vehicle: none has the tag fuel
+hint: give each vehicle its own in vehicles.yaml, as tags: {fuel: diesel}
+note: rules.yaml:5:31: task "transmission fluid" applies to no vehicle: none has a component of kind "automatic transmission"
+note: rules.yaml:6:20: task "harness" applies to no vehicle: none is of kind "tractor unit"
+note: rules.yaml:8:37: rule "gearbox iron" applies to no vehicle: none matches ` + "`component.kind == \"automatic transmission\" && component.fluid != \"oil\"`"},
 		"a variant of a file": {"tasks: {a: {every: {time: 1 months}}, b: {over: a, where: 'vehicle.kind == \"lorry\"', every: {time: 2 months}}}\n", whole, ""},
 		"no vehicles":         {"", "  old: {kind: van, retired: yes}\n", ""},
 		"a kind that nobody asks": {"", whole + "  van-1: {kind: van, components: {engine: {kind: steam engine}, gearbox: {kind: diesel engine}}}\n", `vehicles.yaml:8:50: no task or rule asks for a component of kind "steam engine": engine of van-1
@@ -84,7 +98,7 @@ hint: compare its kind, tags and components with ` + "`where`" + ` of the tasks`
 hint: write vehicle.key == "bus-07"
 own.yaml:4:3: "hills" asks for the tag load, which no vehicle has
 hint: give each vehicle its own in vehicles.yaml, as tags: {load: heavy}
-own.yaml:4:18: task "hills" applies to no vehicle: none has the tag road as "hills"
+own.yaml:4:43: task "hills" applies to no vehicle: none has the tag road as "hills"
 hint: the register has "hill": which of the two is meant?
 own.yaml:5:17: task "lift" applies to no vehicle: none has a component called "tail lift"
 hint: the register calls them engine

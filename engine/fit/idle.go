@@ -40,12 +40,66 @@ func (r *reader) idle() {
 	for g, list := range parts {
 		first := slices.MinFunc(list, func(a, b *rules.Part) int { return a.At.Compare(b.At) })
 		text := fmt.Sprintf("%s to no vehicle: %s", idleWords(list, tasks[g]), g.why)
-		fault := source.Fault{Place: first.Where.At, Text: text, Hint: g.hint, Width: 1}
+		fault := r.slip(first)
+		fault.Text, fault.Hint = text, g.hint
 		if g.hint == "" {
 			r.notes = append(r.notes, fault)
 			continue
 		}
 		r.found = append(r.found, fault)
+	}
+}
+
+// slip is the fault of a where that lets in nobody: at the text that no vehicle has, with
+// the near one that some has as its cure.
+func (r *reader) slip(p *rules.Part) source.Fault {
+	for _, t := range p.Where.Named.Where {
+		have := r.values(t.Field)
+		near := r.near(t.Field, t.Text, p.Where.Named.Fields[t.Field], have)
+		if !slices.ContainsFunc(have, func(h string) bool { return names([]string{t.Text}, h) }) && near != "" && t.Field != "vehicle.name" {
+			return atText(t, near)
+		}
+	}
+	return source.Fault{Place: p.Where.At, Width: 1}
+}
+
+// atText is a fault that marks a text of a where, which an editor may replace by another.
+func atText(t expression.NamedText, instead string) source.Fault {
+	return source.Fault{Place: t.At, Width: t.Width, Fix: &source.Fix{Line: t.At.Line, Col: t.At.Col + 1, Width: t.Width - 2, Text: instead}}
+}
+
+// nobody asks about texts of a where that lets in some vehicle by others of its texts: one
+// that no vehicle has, and that is nearly what some has, is as silent as if all were. Of a
+// baseline only what no task or rule asks for is a slip of its own.
+func (r *reader) nobody() {
+	see := func(what string, p *rules.Part) {
+		if p.Where == nil || r.variant(p) {
+			return
+		}
+		for _, t := range p.Where.Named.Where {
+			asked, have := p.Where.Named.Fields[t.Field], r.values(t.Field)
+			near := source.Near(t.Text, have)
+			if near == "" || names(asked, near) || what == "baseline" && names(r.askedFor(t.Field).Texts, t.Text) || slices.ContainsFunc(have, func(h string) bool { return names([]string{t.Text}, h) }) {
+				continue
+			}
+			f := atText(t, near)
+			f.Text = fmt.Sprintf("%s %q asks for %q, which no vehicle has", what, p.Name, t.Text)
+			f.Hint = fmt.Sprintf("the register has %q: which of the two is meant?", near)
+			r.found = append(r.found, f)
+		}
+	}
+	for _, t := range r.book.Tasks {
+		if r.applies(&t.Part) {
+			see("task", &t.Part)
+		}
+	}
+	for _, a := range r.book.Rules {
+		if r.applies(&a.Part) {
+			see("rule", &a.Part)
+		}
+	}
+	for _, b := range r.book.Baselines {
+		see("baseline", &b.Part)
 	}
 }
 
@@ -108,6 +162,7 @@ func (r *reader) reason(p *rules.Part) (why, hint string) {
 			continue
 		}
 		w, h := r.lacking(field, texts, have)
+		h = cmp.Or(r.otherwise(field, texts, have), h)
 		whys = append(whys, w)
 		if h != "" && !slices.Contains(hints, h) {
 			hints = append(hints, h)
@@ -117,6 +172,28 @@ func (r *reader) reason(p *rules.Part) (why, hint string) {
 		return "none matches `" + english.OneLine(p.Where.Text) + "`", ""
 	}
 	return english.List("and", whys), strings.Join(hints, "; ")
+}
+
+// otherwise is the hint that others of the book spell a text of this field otherwise, and
+// nearer to it than the register has any.
+func (r *reader) otherwise(field string, texts, have []string) string {
+	for _, t := range texts {
+		if n := r.near(field, t, texts, have); n != "" && !slices.Contains(have, n) {
+			return fmt.Sprintf("others of the book ask for %q: which of the two is meant?", n)
+		}
+	}
+	return ""
+}
+
+// near is what the register has in the field, or others of the book ask for, that a text
+// may be a slip for.
+func (r *reader) near(field, text string, texts, have []string) string {
+	const short = 6 // letters; of a shorter one anything is near
+	all := slices.Clone(have)
+	if len(text) >= short {
+		all = append(all, slices.DeleteFunc(slices.Clone(r.askedFor(field).Texts), func(t string) bool { return slices.Contains(texts, t) })...)
+	}
+	return source.Near(text, all)
 }
 
 // lacking says that no vehicle has any of the texts in the field, and the cure.

@@ -213,10 +213,12 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 		return nil
 	}
 	out := &Condition{Text: src.text, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, Named: namedIn(node), asks: a, value: value, lets: c.maxLets}
-	if !sc.Words {
-		out.compares = comparandsOf(node, sc.Units)
+	if sc.Words {
+		out.Named.Where = nil
+	} else {
+		out.compares, out.Named = comparandsOf(node, sc.Units), out.Named.placed(src)
 	}
-	if len(l.Questions) == questions { // a question stands in its place
+	if sc.Words && len(l.Questions) == questions { // a `where` and a question stand in their places
 		l.keep(w, c, out)
 	}
 	l.askUnits(src, c.unsaid)

@@ -4,6 +4,8 @@ import (
 	"slices"
 
 	"github.com/expr-lang/expr/ast"
+
+	"telltale/rules/source"
 )
 
 // Named are the texts that an expression asks a field of the register to be, as
@@ -14,6 +16,27 @@ type Named struct {
 	// Denied: somewhere a text is what a field is not to be, so that the texts do not
 	// tell what an expression needs.
 	Denied bool
+	// Where are the places of the texts; empty of an expression that may ask words.
+	Where []NamedText
+}
+
+// NamedText is one of the texts, with its quotes.
+type NamedText struct {
+	Field, Text string
+	At          source.Place
+	Width       int
+
+	from, to int
+}
+
+// placed gives the texts their places in the file.
+func (n Named) placed(src excerpt) Named {
+	for i := range n.Where {
+		t := &n.Where[i]
+		f := src.makeFault(t.from, t.to, "", "")
+		t.At, t.Width = f.Place, f.Width
+	}
+	return n
 }
 
 // namedIn is what an expression names. A field that is read otherwise has no texts.
@@ -62,6 +85,8 @@ func (n *Named) texts(field ast.Node, with ...ast.Node) {
 	for _, w := range with {
 		if text, ok := w.(*ast.StringNode); ok && text.Value != "" {
 			n.add(name, text.Value)
+			from, to := span(w)
+			n.Where = append(n.Where, NamedText{Field: name, Text: text.Value, from: from, to: to})
 		}
 	}
 }
