@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -38,7 +39,7 @@ func checkCommand(s cli.Env) *cobra.Command {
 	}
 	cmd.Flags().StringVar(&o.vehicles, "vehicles", "", "the register to check the rules against (default DIR/vehicles.yaml)")
 	cmd.Flags().BoolVar(&o.cover, "cover", false, "list the rules, tasks and stages that no case raises or clears")
-	cmd.Flags().BoolVar(&o.json, "json", false, "with --cover: one JSON object a line")
+	cmd.Flags().BoolVar(&o.json, "json", false, "one JSON object a line for each fault, question, note and failed case, and with --cover for each gap")
 	return cmd
 }
 
@@ -48,54 +49,101 @@ type checkOptions struct {
 }
 
 func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
+	t := &teller{s: s, json: o.json}
 	f, reg, err := checkedFiles(dir, o.vehicles)
+	if err != nil {
+		err = besides(dir, err)
+		t.faults(err)
+		return err
+	}
+	questions(ctx, t, f, reg)
+	results, failed, err := t.cases(f.book, reg.Events, o.cover)
 	if err != nil {
 		return err
 	}
-	book := f.book
-	register := reg.Events
-	if len(book.Uncautioned) > 0 {
-		return cli.Exit(2, fmt.Errorf("the rules have faults:\n%w", source.Faults(book.Uncautioned)))
+	if err := hindered(ctx, f); err != nil {
+		t.faults(err)
+		return cli.Exit(2, err)
 	}
-	questions, notes := fit.Questions(book, reg)
-	for _, q := range slices.Concat(book.Questions, questions) {
-		fmt.Fprintf(s.Err, "question: %s\n", q.String())
+	if failed > 0 {
+		return fmt.Errorf("%d of %d cases failed", failed, results)
+	}
+	fmt.Fprintf(s.Err, "%s: %s, %s, %s, no faults; %s passed\n", dir, english.Plural(len(f.book.Rules), "rule"), english.Plural(len(f.book.Tasks), "task"),
+		english.Plural(len(f.book.Baselines), "baseline"), english.Plural(results, "case"))
+	return t.err
+}
+
+// questions asks about what is not wrong with the folder but deserves a second look.
+func questions(ctx context.Context, t *teller, f *fleet, reg *fit.Register) {
+	asked, notes := fit.Questions(f.book, reg)
+	for _, q := range slices.Concat(f.book.Questions, asked) {
+		t.tell(isQuestion, &q)
 	}
 	for _, n := range notes {
-		fmt.Fprintf(s.Err, "note: %s\n", n.String())
+		t.tell(isNote, &n)
 	}
-	toFill(s, book)
-	if path := filepath.Join(dir, "vehicles.yaml"); len(register) == 0 && cli.Exists(path) {
-		fmt.Fprintf(s.Err, "question: %s has no vehicles; reports are kept, but not judged\n", path)
+	t.toFill(f.book)
+	if path := filepath.Join(f.dir, "vehicles.yaml"); len(reg.Events) == 0 && cli.Exists(path) {
+		t.ask("%s has no vehicles; reports are kept, but not judged", path)
 	}
-	leftOutOfService(ctx, s, dir, register)
-	if cli.Exists(filepath.Join(dir, "people.yaml")) {
-		unheard(s, f.people, book, register)
+	leftOutOfService(ctx, t, f.dir, reg.Events)
+	if cli.Exists(filepath.Join(f.dir, "people.yaml")) {
+		unheard(t, f.people, f.book, reg.Events)
 	}
+}
+
+// cases runs the cases of a book, tells those that failed and asks about those that show
+// nothing.
+func (t *teller) cases(book *rules.Book, register []event.Event, cover bool) (ran, failed int, err error) {
 	results, gaps := cases.Run(book, register)
-	failed := 0
 	for i := range results {
+		for _, q := range results[i].Questions {
+			t.tell(isQuestion, &q)
+		}
 		if !results[i].OK() {
 			failed++
-			fmt.Fprintln(s.Out, results[i].String())
+			t.failed(&results[i])
 		}
 	}
-	if o.cover {
-		if err := cli.Listing(s, o.json, gaps, nil, covered(book), cases.Gap.String); err != nil {
-			return err
-		}
+	if cover {
+		err = cli.Listing(t.s, t.json, gaps, nil, covered(book), cases.Gap.String)
+	}
+	return len(results), failed, err
+}
+
+// hindered is what is wrong with a folder whose files can be read: work without a caution,
+// and what a service needs besides.
+func hindered(ctx context.Context, f *fleet) error {
+	var errs []error
+	if len(f.book.Uncautioned) > 0 {
+		errs = append(errs, fmt.Errorf("the rules have faults:\n%w", source.Faults(f.book.Uncautioned)))
 	}
 	if f.whole {
 		if err := f.before(ctx); err != nil {
-			return cli.Exit(2, fmt.Errorf("the service could not start, or could not send every message:\n%w", err))
+			errs = append(errs, fmt.Errorf("the service could not start, or could not send every message:\n%w", err))
 		}
 	}
-	if failed > 0 {
-		return fmt.Errorf("%d of %d cases failed", failed, len(results))
+	return errors.Join(errs...)
+}
+
+// besides adds to what is wrong with a folder what its rules lack besides: cautions, and
+// events of cases that can be read.
+func besides(dir string, err error) error {
+	files, unread := cli.RuleFiles(rulesIn(dir))
+	if unread != nil {
+		return err
 	}
-	fmt.Fprintf(s.Err, "%s: %s, %s, %s, no faults; %s passed\n", dir, english.Plural(len(book.Rules), "rule"), english.Plural(len(book.Tasks), "task"),
-		english.Plural(len(book.Baselines), "baseline"), english.Plural(len(results), "case"))
-	return nil
+	draft, _ := rules.Draft(files)
+	more := source.Faults(slices.Concat(draft.Uncautioned, cases.Misread(draft)))
+	if len(more) == 0 {
+		return err
+	}
+	placed, others := apart(err)
+	all := append(placed, more...).Sorted()
+	if len(others) == 0 && rulesIn(dir) == dir {
+		return cli.Exit(2, fmt.Errorf("the rules have faults:\n%w", all))
+	}
+	return cli.Exit(2, errors.Join(append(others, all)...))
 }
 
 // covered says that the cases leave no gap, and of what they cannot show anything yet.
@@ -131,16 +179,17 @@ func checkedFiles(dir, vehicles string) (f *fleet, reg *fit.Register, err error)
 		}
 	} else {
 		f = &fleet{dir: dir, people: &people.Directory{}}
-		if f.book, err = cli.Book(dir); err != nil {
-			return nil, nil, err
-		}
+		f.book, err = cli.Book(dir)
 	}
 	if vehicles == "" {
-		return f, reg, nil
+		return f, reg, err
 	}
-	events, err := cli.Register(vehicles, time.Unix(0, 0))
-	if err != nil {
-		return nil, nil, err
+	events, unread := cli.Register(vehicles, time.Unix(0, 0))
+	switch {
+	case err != nil && unread != nil:
+		return nil, nil, cli.Exit(2, errors.Join(err, unread))
+	case err != nil || unread != nil:
+		return nil, nil, cmp.Or(err, unread)
 	}
 	text, err := os.ReadFile(vehicles)
 	if err != nil {
@@ -151,7 +200,7 @@ func checkedFiles(dir, vehicles string) (f *fleet, reg *fit.Register, err error)
 
 // leftOutOfService says which vehicles of the folder's service, where one runs, the
 // register no longer names.
-func leftOutOfService(ctx context.Context, s cli.Env, dir string, register []event.Event) {
+func leftOutOfService(ctx context.Context, t *teller, dir string, register []event.Event) {
 	url, err := os.ReadFile(filepath.Join(dir, "nats.url"))
 	if err != nil {
 		return // none runs
@@ -166,7 +215,7 @@ func leftOutOfService(ctx context.Context, s cli.Env, dir string, register []eve
 		return
 	}
 	for _, key := range leftOut(register, all) {
-		fmt.Fprintf(s.Err, "question: %s is in service, and vehicles.yaml no longer names it; %s\n", key, leftOutHint(key))
+		t.ask("%s is in service, and vehicles.yaml no longer names it; %s", key, leftOutHint(key))
 	}
 }
 

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 
-	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/event"
 	"telltale/notify"
 	"telltale/notify/people"
@@ -13,10 +12,7 @@ import (
 
 // unheard asks about alarms that nobody is told of, people who get no messages, and
 // entries of tell that match nothing.
-func unheard(s cli.Env, dir *people.Directory, book *rules.Book, register []event.Event) {
-	ask := func(format string, args ...any) {
-		fmt.Fprintf(s.Err, "question: "+format+"\n", args...)
-	}
+func unheard(t *teller, dir *people.Directory, book *rules.Book, register []event.Event) {
 	var vehicles []people.Vehicle
 	for _, ev := range register {
 		if d, ok := ev.Data.(*event.VehicleData); ok && !d.Retired {
@@ -25,21 +21,21 @@ func unheard(s cli.Env, dir *people.Directory, book *rules.Book, register []even
 	}
 	gaps, deaf := people.Unheard(dir, vehicles, book)
 	for _, g := range silences(gaps) {
-		ask("nobody gets messages %s; see `tell` in people.yaml", g)
+		t.ask("nobody gets messages %s; see `tell` in people.yaml", g)
 	}
 	if len(vehicles) == 0 {
 		return // who is told of what hangs on the vehicles
 	}
 	for _, name := range people.Idle(dir, vehicles, book) {
-		ask("%q in `tell` of people.yaml matches nothing: its `where` lets in no vehicle or alarm", name)
+		t.ask("%q in `tell` of people.yaml matches nothing: its `where` lets in no vehicle or alarm", name)
 	}
 	for _, id := range deaf {
-		ask("%s gets no messages: no entry of `tell` in people.yaml names them with a way that they have", id)
+		t.ask("%s gets no messages: no entry of `tell` in people.yaml names them with a way that they have", id)
 	}
 	for _, v := range vehicles {
 		for _, id := range v.People {
 			if dir.Person(id) == nil {
-				ask("%q, named under people of %s, is not in people.yaml and gets no messages", id, v.ID)
+				t.ask("%q, named under people of %s, is not in people.yaml and gets no messages", id, v.ID)
 			}
 		}
 	}

@@ -31,6 +31,9 @@ type Result struct {
 	Got []*alarm.Transition
 	// Notes say which of those rules could not be judged, and why.
 	Notes []string
+	// Questions are whether a case that came out shows anything: a rule that it speaks of
+	// was never judged in it.
+	Questions source.Faults
 }
 
 // Row is one transition; Expected or Got is empty where there is only the other.
@@ -86,6 +89,9 @@ func (r *runner) run() Result {
 	res := Result{Case: r.c, Faults: r.faults, Notes: r.notes, Got: r.got}
 	if len(r.faults) == 0 {
 		res.Rows = compare(r.c, r.got)
+	}
+	if res.OK() {
+		res.Questions = r.unjudged()
 	}
 	return res
 }
