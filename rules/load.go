@@ -73,7 +73,7 @@ func Draft(files []File) (*Book, source.Faults) {
 		return slices.ContainsFunc(faults, func(f source.Fault) bool { return f.Place == q.Place })
 	})
 	b.Uncautioned = source.Faults(b.Uncautioned).Sorted()
-	b.Units = l.lang.Units
+	b.Units = unit.Agreed(l.units).Or(unit.Metric)
 	return b, faults
 }
 

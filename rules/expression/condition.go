@@ -230,7 +230,7 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 func (l *Language) parsed(src excerpt, sc Scope) (_ excerpt, node ast.Node, ok bool) {
 	node, err := l.parse(src.text)
 	for ok = err == nil; err != nil; {
-		s, found := slipIn(src.text, l.Units)
+		s, found := slipIn(src.text, sc.Units.Or(unit.Metric))
 		if src.at == nil && src.cutOff(err) || !found || *src.left <= 0 {
 			src.syntax(err, sc)
 			return src, nil, false

@@ -134,7 +134,7 @@ func (c *compiler) alike(n ast.Node, what string, sides []operand, at ...ast.Nod
 		case o.is.powers != of.powers && o.is.beside(of):
 		case o.is.powers != of.powers:
 			a, b := min(i, first), max(i, first)
-			c.fault(n, cure(sides[a].is, sides[b].is), "%s needs two of a kind: %s is %s, %s is %s", what, shortly(at[a]), sides[a].is, shortly(at[b]), sides[b].is)
+			c.fault(n, unlike(sides[a].is, sides[b].is), "%s needs two of a kind: %s is %s, %s is %s", what, shortly(at[a]), sides[a].is, shortly(at[b]), sides[b].is)
 			return quantity{}, false
 		case o.is.in != of.in && o.constant:
 			base, _, _ := unit.Base(o.value, o.is.in)
@@ -173,8 +173,8 @@ func (c *compiler) comparable(n *ast.BinaryNode, l, r operand) (x, y operand, ok
 	return x, y, ok
 }
 
-// cure is what to write instead of two that measure different things.
-func cure(l, r quantity) string {
+// unlike is what to write instead of two that measure different things.
+func unlike(l, r quantity) string {
 	a, _ := l.only()
 	b, _ := r.only()
 	switch {
