@@ -11,6 +11,15 @@ func (r *Rule) Limit(stage int) (v float64, ok bool) {
 	return 0, false
 }
 
+// MeasuredIn is the unit of the rule's measure and limits, where people may read them in
+// another than the file's; else "".
+func (r *Rule) MeasuredIn() string {
+	if r.compiled.measure == nil {
+		return ""
+	}
+	return r.compiled.measure.In()
+}
+
 // oneAnalyte is a measure that reads one result and nothing else.
 var oneAnalyte = regexp.MustCompile(`^(value|times)\("([^"\\]+)"\)$`)
 

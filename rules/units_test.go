@@ -215,3 +215,74 @@ func TestUnitsOfABook(t *testing.T) {
 		}
 	}
 }
+
+// typedLeaves are quantities of several kinds, each of which is one thing in any units.
+var typedLeaves = []string{`since("oil")`, "fluidAge()", "km(5)", "mi(3)", `litresTo("Na", 15)`, "component.capacity", "qt(4)", `value("Fe")`, `rate("Fe")`,
+	"perDay()", `times("Fe")`, `daysSince("oil")`, "days(3)", `hoursSince("oil")`, "h(20)"}
+
+func genTyped(t *rapid.T, depth int) string {
+	if depth <= 0 {
+		return rapid.SampledFrom(typedLeaves).Draw(t, "leaf")
+	}
+	a, b := genTyped(t, depth-1), genTyped(t, rapid.IntRange(0, depth-1).Draw(t, "depth"))
+	switch rapid.IntRange(0, 6).Draw(t, "operator") {
+	case 0:
+		return "(" + a + " + " + b + ")"
+	case 1:
+		return "(" + a + " - " + b + ")"
+	case 2:
+		return "(" + a + " * " + b + ")"
+	case 3:
+		return "(" + a + " / " + b + ")"
+	case 4:
+		return "max(" + a + ", " + b + ")"
+	case 5:
+		return "(true ? " + a + " : " + b + ")"
+	}
+	return "2.5 * " + a
+}
+
+// What the check lets through is the same in any units: had it let a distance be compared
+// with a volume, that would hang on the units of the file.
+func TestComparedQuantitiesDoNotHangOnUnits(t *testing.T) {
+	compared := 0
+	rapid.Check(t, func(t *rapid.T) {
+		text := genTyped(t, rapid.IntRange(0, 2).Draw(t, "left")) + " > " + genTyped(t, rapid.IntRange(0, 2).Draw(t, "right"))
+		f := &fakeFacts{comp: gearbox, numbers: map[string]float64{}}
+		for _, k := range []string{`since("oil")`, "fluidAge()", `litresTo("Na 15")`, `value("Fe")`, `rate("Fe")`, "perDay()", `times("Fe")`, `daysSince("oil")`, `hoursSince("oil")`} {
+			f.numbers[k] = rapid.Float64Range(1, 1000).Draw(t, k)
+		}
+		var got [3]string
+		for i, units := range []string{"{distance: km, volume: L}", "{distance: mi, volume: qt}", "{distance: km, volume: gal}"} {
+			b, err := Load([]File{{"a.yaml", []byte("book: 1\nunits: " + units + "\ntasks: {oil: {every: {distance: 1 km}}}\n" +
+				"baselines: {b: {source: x, fluid age: 1 km, mean: {Fe: 90}}}\nrules: {r: {on: sample, stage: caution, raise: '" + text + "'}}\n")}})
+			if got[i] = "a fault"; err == nil {
+				got[i] = outcome(NewJudge(b).Run(b.Rules[0], f))
+				compared++
+			}
+		}
+		if got[0] != got[1] || got[0] != got[2] {
+			t.Fatalf("%s: %q", text, got)
+		}
+	})
+	if compared < 10 {
+		t.Errorf("only %d were compared", compared)
+	}
+}
+
+// Two baselines of files in other units are found to match one component.
+func TestConflictInBothUnits(t *testing.T) {
+	for capacity, want := range map[string]string{
+		"component.capacity == 6":     "that holds 5.7 L",
+		"component.capacity == L(7)":  "that holds 7 L",
+		"component.capacity < L(4.9)": "",
+	} {
+		_, err := Load([]File{
+			{"a.yaml", []byte("book: 1\nunits: {volume: L}\nbaselines:\n  a: {source: x, fresh: {P: 1}, where: component.capacity > 5}\n")},
+			{"b.yaml", []byte("book: 1\nunits: {volume: qt}\nbaselines:\n  b: {source: x, fresh: {P: 1}, where: " + capacity + "}\n")},
+		})
+		if got := fmt.Sprint(err); (err != nil) != (want != "") || !strings.Contains(got, want) {
+			t.Errorf("%s: %v, want %q", capacity, err, want)
+		}
+	}
+}

@@ -73,6 +73,7 @@ type Judged struct {
 	Message string `json:"message,omitempty"`
 	// Measure and Limits belong to a rule that measures, Raise to a pattern.
 	Measure  *float64        `json:"measure,omitempty"`
+	Unit     string          `json:"unit,omitempty"` // of Measure and Limits, where somebody may read them in another
 	Limits   []Limit         `json:"limits,omitempty"`
 	Raise    *bool           `json:"raise,omitempty"`
 	Evidence []word.Evidence `json:"evidence,omitempty"`
@@ -263,6 +264,7 @@ func whyJudged(v *judge.View, ar rules.AppliedRule, l latch.Latch, at judge.Judg
 	if r.Measured {
 		out.Measure = &end.Measure
 		out.Limits = whyLimits(r, l, end)
+		out.readIn(v.Units(), measuredIn(r, out.Evidence))
 	} else {
 		out.Raise = &end.Raise
 		out.Source = r.SourceOf(0)
@@ -288,6 +290,34 @@ func readIn(v *judge.View, all []word.Evidence) []word.Evidence {
 		all[i] = all[i].In(s)
 	}
 	return all
+}
+
+// measuredIn is the unit of the rule's measure and limits: for 100 h where a rate was
+// answered so.
+func measuredIn(r *rules.Rule, all []word.Evidence) string {
+	in := r.MeasuredIn()
+	of, _, rate := strings.Cut(in, " per 1,000 ")
+	byHours := func(e word.Evidence) bool { return strings.HasSuffix(e.Unit, " per 100 h") }
+	if rate && slices.ContainsFunc(all, byHours) {
+		return of + " per 100 h"
+	}
+	return in
+}
+
+// readIn puts the measure and its limits, which are in the unit, into those of a reader.
+func (j *Judged) readIn(s unit.System, in string) {
+	if in == "" {
+		return
+	}
+	own := func(x *float64) {
+		e := word.Evidence{Value: *x, Unit: in}.In(s)
+		*x, j.Unit = e.Value, e.Unit
+	}
+	own(j.Measure)
+	for i := range j.Limits {
+		own(&j.Limits[i].At)
+		own(&j.Limits[i].Off)
+	}
 }
 
 func whyLimits(r *rules.Rule, l latch.Latch, e rules.End) []Limit {

@@ -116,9 +116,9 @@ func writeEvidence(t *english.Lines, list []word.Evidence) {
 func (j *Judged) write(t *english.Lines) {
 	t.Line(1, "judged on: %s", j.On.Line())
 	if j.Measure != nil {
-		t.Line(1, "measure: %s = %s", english.OneLine(j.Condition), english.Number(*j.Measure))
+		t.Line(1, "measure: %s = %s", english.OneLine(j.Condition), inUnit(*j.Measure, j.Unit))
 		for _, l := range j.Limits {
-			t.Line(2, "%s", l.words())
+			t.Line(2, "%s", l.words(j.Unit))
 			due.WriteSource(t, 3, l.Source)
 		}
 	} else {
@@ -159,15 +159,18 @@ func (b *Baseline) words() string {
 	return s
 }
 
-func (l *Limit) words() string {
+// inUnit is a number with its unit, "" for none.
+func inUnit(v float64, u string) string { return strings.TrimSpace(english.Number(v) + " " + u) }
+
+func (l *Limit) words(in string) string {
 	side, back := "or more", "below"
 	if l.Below {
 		side, back = "or less", "above"
 	}
-	s := fmt.Sprintf("%-8s at %s %s: ", l.Stage, english.Number(l.At), side)
+	s := fmt.Sprintf("%-8s at %s %s: ", l.Stage, inUnit(l.At, in), side)
 	switch {
 	case l.On && l.Off != l.At:
-		s += fmt.Sprintf("on; goes off %s %s", back, english.Number(l.Off))
+		s += fmt.Sprintf("on; goes off %s %s", back, inUnit(l.Off, in))
 	case l.On:
 		s += "on"
 	default:

@@ -89,6 +89,17 @@ func (c *Condition) Asks() *Asks { return c.asks }
 // another each time.
 func (c *Condition) Constant() (v float64, ok bool) { return c.value.value, c.value.constant }
 
+// In is the unit of the number that the condition gives, where people may read it in
+// another: "km", "mg/kg per 1,000 mi"; else "".
+func (c *Condition) In() string {
+	for _, k := range []unit.Kind{unit.Distance, unit.Volume, unit.Temperature, unit.Pressure} {
+		if is := c.value.is; is.powers[k] != 0 && !is.difference {
+			return is.in
+		}
+	}
+	return ""
+}
+
 // The most that one expression may have.
 const (
 	conditionLimit = 4 << 10 // bytes
