@@ -85,6 +85,8 @@ func (e *entry) shorten() *expression.Condition {
 		return nil
 	}
 	switch factor, always := c.Constant(); {
+	case c.Measures() != "":
+		e.Fault(n, "divide it by its like: 0.75 makes the interval three quarters as long", "shorten of %s must be a number without a unit, this is %s", e.what, c.Measures())
 	case !always:
 	case !(factor > 0):
 		e.Fault(n, "0.75 makes the interval three quarters as long", "shorten of %s must be more than zero", e.what)

@@ -201,14 +201,14 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 
 // Say is what the rule says at a stage, for whoever reads.
 func (v *View) Say(r *rules.Rule, stage int, x *Facts, measure float64) string {
-	v.Judge.Reads(english.Reader{Units: v.Units(), Marked: v.Reader.Marked})
+	v.Judge.Reads(v.writer())
 	return v.Judge.Say(r, stage, x, measure)
 }
 
 // Advice is what the rule advises. Where it reckons how many drains thin a wear
 // metal, it says what that does not do.
 func (v *View) Advice(r *rules.Rule, stage int, x *Facts, measure float64) string {
-	v.Judge.Reads(english.Reader{Units: v.Units(), Marked: v.Reader.Marked})
+	v.Judge.Reads(v.writer())
 	s := v.Judge.Advise(r, worded(r, stage), x, measure)
 	for _, w := range []word.Word{word.ExchangesTo, word.LitresTo} {
 		for _, a := range r.Asks(w) {

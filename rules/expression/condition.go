@@ -100,6 +100,15 @@ func (c *Condition) In() string {
 	return ""
 }
 
+// Measures is what the number that the condition gives measures, in words: "a distance";
+// "" for a ratio, and for a number that is written out.
+func (c *Condition) Measures() string {
+	if is := c.value.is; !is.bare && is.powers != ratio {
+		return is.String()
+	}
+	return ""
+}
+
 // The most that one expression may have.
 const (
 	conditionLimit = 4 << 10 // bytes
