@@ -109,7 +109,7 @@ func (f *fold) noteSample(d *event.SampleData) {
 		if !t.Steps[i].IsOf(f.ev.ID) {
 			continue
 		}
-		for _, why := range record.NotesOn(reg, t, i) {
+		for _, why := range record.NotesOn(reg, t, i, f.Said()) {
 			f.note(fmt.Errorf("sample %s of %s: %s", d.Number, d.Component, why))
 		}
 	}
@@ -146,7 +146,7 @@ func (f *fold) noteExchange(d *event.ServiceData) {
 	}
 	for i := range reg.Components {
 		c := &reg.Components[i]
-		if why := record.OddShare(d.Fluid, c); why != "" && record.Exchanges(&record.Service{ServiceData: d}, reg, c) {
+		if why := record.OddShare(d.Fluid, c, f.Said()); why != "" && record.Exchanges(&record.Service{ServiceData: d}, reg, c) {
 			f.note(fmt.Errorf("the work is kept, but %s", why))
 		}
 	}
@@ -156,7 +156,7 @@ func (f *fold) noteExchange(d *event.ServiceData) {
 // says is kept.
 func (f *fold) noteToppedUp(d *event.ServiceData, what string) {
 	if reg := f.Rec.Registered(); reg != nil {
-		if _, why := record.ToppedUpInto(d, reg); why != "" {
+		if _, why := record.ToppedUpInto(d, reg, f.Said()); why != "" {
 			f.note(fmt.Errorf("the %s is kept, but %s", what, why))
 		}
 	}

@@ -57,7 +57,7 @@ func (f *fold) checkWait(at int64, t *rules.Task, d *event.AnswerData) error {
 		case t.Every.Distance == 0:
 			return event.Refuse("%q is not due by distance: postpone it until a date", d.Task)
 		case by > t.Every.Distance*(1+expression.Slack):
-			return event.Refuse("%q can be postponed by %s at most, its interval", d.Task, english.Worded(f.Amount(t.Every.Distance, false), f.Units()))
+			return event.Refuse("%q can be postponed by %s at most, its interval", d.Task, english.Worded(f.Chosen(t.Every.Distance, false), f.Units()))
 		}
 		return nil
 	}

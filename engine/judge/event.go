@@ -86,7 +86,7 @@ func (v *View) maskedWords(r *rules.Rule, by Event, l latch.Latch) string {
 	const half = ", half its age at the change, or less if less was changed"
 	switch {
 	case r.MaskedFor != (rules.Limits{}):
-		until = "before the fluid has run " + v.Amount(r.MaskedFor.Distance, false) + " or " + v.Amount(r.MaskedFor.Hours, true)
+		until = "before the fluid has run " + v.Chosen(r.MaskedFor.Distance, false) + " or " + v.Amount(r.MaskedFor.Hours, true)
 	case l.Age[0] > 0:
 		until = "before the fluid has run " + v.Amount(l.Age[0]/2, false) + half
 	case l.Age[1] > 0:

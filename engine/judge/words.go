@@ -15,6 +15,15 @@ import (
 	"telltale/rules/word"
 )
 
+// Chosen writes metres that somebody chose and wrote into a rule, or seconds in hours:
+// with no more digits than it takes in km or in mi, "3,000 mi".
+func (v *View) Chosen(value float64, hours bool) string {
+	if hours {
+		return v.Amount(value, true)
+	}
+	return v.writer().Stated(value, unit.Distance, english.Digits(value, "km", "mi"))
+}
+
 // Amount writes metres in the reader's distance, or seconds in hours.
 func (v *View) Amount(value float64, hours bool) string {
 	return v.writer().Amount(value, meterKind(hours))
@@ -234,7 +243,7 @@ func (v *View) Told(t *alarm.Transition) *alarm.Transition {
 func (v *View) WithinWords(l interval.Limits) string {
 	var parts []string
 	if l.Distance > 0 {
-		parts = append(parts, v.Amount(l.Distance, false))
+		parts = append(parts, v.Chosen(l.Distance, false))
 	}
 	if l.Hours > 0 {
 		parts = append(parts, v.Amount(l.Hours, true))

@@ -199,8 +199,8 @@ func density(d *event.SampleData) float64 {
 }
 
 // NotesOn says of a component's step i, a sample, what in it cannot be used or
-// does not fit the record.
-func NotesOn(v *event.VehicleData, t Timeline, i int) []string {
+// does not fit the record, to who reads so.
+func NotesOn(v *event.VehicleData, t Timeline, i int, reads unit.System) []string {
 	s := t.Steps[i].Sample
 	notes := slices.Clone(t.Steps[i].Sheet().notes)
 	if s.Density != nil && density(s.SampleData) == 0 {
@@ -209,7 +209,7 @@ func NotesOn(v *event.VehicleData, t Timeline, i int) []string {
 	if in, err := interval.ParseDate(v.InService); err == nil && interval.DateOf(time.Unix(0, t.Steps[i].At), v.Location()) < in {
 		notes = append(notes, "it was drawn before the vehicle went into service on "+v.InService)
 	}
-	if why := doubtedAge(t, i); why != "" {
+	if why := doubtedAge(t, i, reads); why != "" {
 		notes = append(notes, why)
 	}
 	return notes
@@ -218,17 +218,18 @@ func NotesOn(v *event.VehicleData, t Timeline, i int) []string {
 // doubtedAge says why the fluid's age on the label of the sample at step i cannot
 // be: it is none, or more than the life of what the fluid is in, or than the run since all
 // of it was renewed. What is read off by eye may be out by 1 %, a run by 10 %.
-func doubtedAge(t Timeline, i int) string {
+func doubtedAge(t Timeline, i int, reads unit.System) string {
 	q := t.Steps[i].Sample.FluidAge
 	if q == nil {
 		return ""
 	}
 	age, kind, err := q.Base()
+	said := q.In(reads)
 	switch {
 	case err != nil || kind != unit.Distance && kind != unit.Time || age < 0:
-		return fmt.Sprintf("the fluid's age of %s is not used: it is neither a distance nor a running time", q)
+		return fmt.Sprintf("the fluid's age of %s is not used: it is neither a distance nor a running time", said)
 	case kind == unit.Distance && age > meter.MostDistance || kind == unit.Time && age > meter.MostRunning:
-		return fmt.Sprintf("the fluid's age of %s is not used: no fluid runs that long", q)
+		return fmt.Sprintf("the fluid's age of %s is not used: no fluid runs that long", said)
 	}
 	run := func(s lab.Step) float64 {
 		if kind == unit.Time {
@@ -238,7 +239,7 @@ func doubtedAge(t Timeline, i int) string {
 	}
 	life := run(t.Lab[i])
 	if age > life*1.01 {
-		return fmt.Sprintf("the fluid's age of %s is not used: the vehicle has run %s", q, roundedIn(life, q.Unit))
+		return fmt.Sprintf("the fluid's age of %s is not used: the vehicle has run %s", said, roundedIn(life, said.Unit))
 	}
 	e := t.LastExchange(i)
 	if e < 0 || t.Lab[e].Share != 1 {
@@ -246,7 +247,7 @@ func doubtedAge(t Timeline, i int) string {
 	}
 	if since := life - run(t.Lab[e]); age > float64(since*1.1)+float64(0.01*life) {
 		return fmt.Sprintf("the fluid's age of %s is not used: all of it was renewed %s before; was the sample drawn before the fluid went in?",
-			q, roundedIn(since, q.Unit))
+			said, roundedIn(since, said.Unit))
 	}
 	return ""
 }

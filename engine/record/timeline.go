@@ -99,7 +99,7 @@ func (r *Record) Timeline(v *event.VehicleData, comp *event.ComponentDef, stated
 		if f := s.Exchanged(); f != nil && Exchanges(s, v, comp) || f == nil && share > 0 {
 			t.Steps = append(t.Steps, Step{Place: s.Stamp.Place(event.ServiceEvent), Service: s, stated: share})
 		}
-		if into, _ := ToppedUpInto(s.ServiceData, v); into != nil && into.Name == comp.Name {
+		if into, _ := ToppedUpInto(s.ServiceData, v, unit.System{}); into != nil && into.Name == comp.Name {
 			t.Steps = append(t.Steps, Step{Place: s.Stamp.Place(event.ServiceEvent), Service: s, topUp: true})
 		}
 	}
@@ -109,7 +109,7 @@ func (r *Record) Timeline(v *event.VehicleData, comp *event.ComponentDef, stated
 		t.Lab[i] = r.labStep(v, comp, s)
 	}
 	for i, s := range t.Steps {
-		if s.Sample != nil && doubtedAge(t, i) != "" {
+		if s.Sample != nil && doubtedAge(t, i, unit.System{}) != "" {
 			t.Lab[i].Age, t.Lab[i].AgeHours = math.NaN(), math.NaN()
 		}
 	}
@@ -168,8 +168,8 @@ func Renewed(s *Service, v *event.VehicleData, comp *event.ComponentDef, stated 
 }
 
 // OddShare says what is odd about how much of the component's fluid was renewed by a
-// drain; it is empty where nothing is.
-func OddShare(d *event.FluidData, c *event.ComponentDef) string {
+// drain, to who reads so; it is empty where nothing is.
+func OddShare(d *event.FluidData, c *event.ComponentDef, reads unit.System) string {
 	renewed, capacity := event.Litres(d.Filled), event.Litres(c.Capacity)
 	if math.IsNaN(renewed) {
 		renewed = event.Litres(d.Drained)
@@ -178,9 +178,9 @@ func OddShare(d *event.FluidData, c *event.ComponentDef) string {
 	switch {
 	case d.Flush || !(capacity > 0):
 	case share > 0.8 && strings.Contains(strings.ToLower(c.Kind), "automatic transmission"):
-		return fmt.Sprintf("that would be %.3g %% of the fluid of the %s, and a drain leaves the converter full: is the capacity of %s that of the pan alone? (Say flush if a machine changed all of it.)", 100*share, c.Name, c.Capacity)
+		return fmt.Sprintf("that would be %.3g %% of the fluid of the %s, and a drain leaves the converter full: is the capacity of %s that of the pan alone? (Say flush if a machine changed all of it.)", 100*share, c.Name, c.Capacity.In(reads))
 	case share > 1.1:
-		return fmt.Sprintf("that would be %.2g times what the %s holds: is its capacity of %s right? (Say flush if a machine changed all of it.)", share, c.Name, c.Capacity)
+		return fmt.Sprintf("that would be %.2g times what the %s holds: is its capacity of %s right? (Say flush if a machine changed all of it.)", share, c.Name, c.Capacity.In(reads))
 	}
 	return ""
 }

@@ -5,21 +5,22 @@ import (
 	"strings"
 
 	"telltale/engine/event"
+	"telltale/rules/unit"
 )
 
 // ToppedUpInto is the component of a registered vehicle into which the work topped up
 // fluid: the one that it names, the only one that holds the fluid it names, or the only
 // one that holds any. It is nil where nothing was topped up; why then says what keeps it
-// from being used, "" where there is nothing to use.
-func ToppedUpInto(d *event.ServiceData, v *event.VehicleData) (into *event.ComponentDef, why string) {
+// from being used, as who reads so, "" where there is nothing to use.
+func ToppedUpInto(d *event.ServiceData, v *event.VehicleData, reads unit.System) (into *event.ComponentDef, why string) {
 	if !(event.Litres(d.ToppedUp) > 0) {
 		return nil, ""
 	}
 	if into = toppedUp(d, v); into == nil {
-		return nil, fmt.Sprintf("the %s topped up are not used: name the component that they went into%s", d.ToppedUp, oneOf(v))
+		return nil, fmt.Sprintf("the %s topped up are not used: name the component that they went into%s", d.ToppedUp.In(reads), oneOf(v))
 	}
 	if capacity := event.Litres(into.Capacity); event.Litres(d.ToppedUp) >= capacity {
-		return nil, fmt.Sprintf("the %s topped up are not used: the %s holds no more than %s; was its fluid exchanged?", d.ToppedUp, into.Name, into.Capacity)
+		return nil, fmt.Sprintf("the %s topped up are not used: the %s holds no more than %s; was its fluid exchanged?", d.ToppedUp.In(reads), into.Name, into.Capacity.In(reads))
 	}
 	return into, ""
 }

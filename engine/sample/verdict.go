@@ -204,7 +204,7 @@ func readSample(v *judge.View, comp int) (Verdict, bool) {
 	told.judge()
 	told.results()
 	told.Origin = told.origin()
-	told.Notes = append(record.NotesOn(a.Reg, t, last), told.notes()...)
+	told.Notes = append(record.NotesOn(a.Reg, t, last, v.Said()), told.notes()...)
 	told.FollowUps = told.followUps()
 	told.Work = told.work()
 	out := outlook.Of(v, comp)

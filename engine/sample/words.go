@@ -72,7 +72,7 @@ func (v *sampleVerdict) notes() []string {
 	}
 	if e := v.t.LastExchange(len(v.t.Steps) - 1); e >= 0 {
 		if d := v.t.Steps[e].Service.Fluid; d != nil {
-			if why := record.OddShare(d, v.x.Def.ReadIn(v.view.Said())); why != "" {
+			if why := record.OddShare(d, v.x.Def, v.view.Said()); why != "" {
 				out = append(out, "At the last drain "+why)
 			}
 		}

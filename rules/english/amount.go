@@ -143,6 +143,21 @@ func significant(v float64, digits int) float64 {
 	}
 }
 
+// Digits are how many digits count of a figure that somebody chose in one of the units, by
+// the unit in which it has the fewest; v is in the base unit.
+func Digits(v float64, units ...string) int {
+	least := 15 // more than anybody writes
+	for _, u := range units {
+		n := unit.From(v, u)
+		for d := 1; d < least; d++ {
+			if math.Abs(significant(n, d)-n) <= 1e-9*math.Abs(n) {
+				least = d
+			}
+		}
+	}
+	return least
+}
+
 // unitsOf counts the digits of a whole number up to its trailing zeros.
 func unitsOf(v float64) int {
 	return len(strings.TrimRight(strconv.FormatFloat(math.Abs(v), 'f', 0, 64), "0"))

@@ -61,3 +61,11 @@ func TestMarkedSaysTheSame(t *testing.T) {
 		}
 	})
 }
+
+func TestDigits(t *testing.T) {
+	for base, want := range map[float64]int{5_000_000: 1, 1_500_000: 2, 45_000_000: 2, 3000 * unit.Mile: 1, 7500 * unit.Mile: 2, 12_345_000: 5} {
+		if got := Digits(base, "km", "mi"); got != want {
+			t.Errorf("%v m has %d digits, want %d", base, got, want)
+		}
+	}
+}
