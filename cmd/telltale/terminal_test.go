@@ -9,28 +9,32 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/nats-io/nats.go"
+
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream/gateway"
+	"telltale/engine/stream/service"
 	"telltale/rules/unit"
 )
 
 // moreSheets are sheets of the pickup's engine, some of which a clerk typed in other units
 // than its odometer shows.
-const moreSheets = `2031-02-03T15:00 sample pickup engine odometer 158700mi number S-1 Fe 18 Cu 4 Al 3 Pb 1 Cr 1 Si 7 Na 4 K 2 KV100 8.7 flash 221 reported 2031-02-11
-2031-04-03T15:00 sample pickup engine odometer 258000km age 9000km number S-2 Fe 24 Cu 5 Al 4 Pb 2 Cr 1 Si 8 Na 4 K 2 KV100 8.6 flash 219 reported 2031-04-11
-2031-05-20T15:00 sample pickup engine odometer 162300mi number S-3 Fe 41 Cu 9 Al 6 Pb 4 Cr 2 Si 9 Na 5 K 2 KV100 8.2 flash 214 reported 2031-05-28
-2031-05-21T15:00 service pickup "engine oil" on engine odometer 162310mi filled 6L drained 5.8L filter
-2031-06-20T15:00 service pickup on engine topped 0.4L odometer 163000mi
-2031-11-03T15:00 sample pickup engine odometer 168000mi number S-4 Fe 95 Cu 21 Al 17 Pb 12 Cr 6 Si 31 Na 5 K 3 KV100 7.1 flash 188 reported 2031-11-11
+const moreSheets = `2031-02-03T15:00 sample pickup engine odometer 158250mi number S-1 Fe 18 Cu 4 Al 3 Pb 1 Cr 1 Si 7 Na 4 K 2 KV100 8.7 flash 221 reported 2031-02-11
+2031-04-03T15:00 sample pickup engine odometer 257575km age 9000km number S-2 Fe 6 Cu 2 Al 1 Pb 1 Cr 1 Si 4 Na 4 K 2 KV100 8.6 flash 219 reported 2031-04-11
+2031-05-20T15:00 sample pickup engine odometer 161480mi number S-3 Fe 13 Cu 4 Al 3 Pb 2 Cr 1 Si 6 Na 5 K 2 KV100 8.2 flash 214 reported 2031-05-28
+2031-06-20T15:00 service pickup on engine topped 0.4L odometer 162300mi
+2031-07-20T15:00 sample pickup engine odometer 164250mi number S-4 Fe 23 Cu 6 Al 5 Pb 4 Cr 2 Si 9 Na 5 K 2 KV100 8 flash 210 reported 2031-07-28
+2031-10-01T15:00 sample pickup engine odometer 166300mi number S-5 Fe 10 Cu 5 Al 4 Pb 3 Cr 2 Si 8 Na 5 K 2 KV100 8.3 flash 209 reported 2031-10-09
+2031-11-20T15:00 sample pickup engine odometer 167940mi number S-6 Fe 95 Cu 21 Al 17 Pb 12 Cr 6 Si 31 Na 5 K 3 KV100 7.1 flash 188 reported 2031-11-28
 2031-12-01T08:00 reading minivan odometer 61000km
 2031-12-02T08:00 reading sedan odometer 12000mi
-2031-12-03T08:00 reading pickup odometer 1690000mi
-2031-12-04T08:00 sample sedan engine odometer 150000km age 900000km number S-5 Fe 12 KV40 60`
+2031-12-30T08:00 reading pickup odometer 1690000mi
+2031-12-04T08:00 sample sedan engine odometer 150000km age 900000km number S-7 Fe 12 KV40 60`
 
 // terminalOf is a folder as init makes it for somebody, with the notebook of the household in
 // the USA and some sheets, served to the end of the year.
-func terminalOf(t *testing.T, zone, units string) (dir, events string) {
+func terminalOf(t *testing.T, zone, units string) (dir, events string, nc *nats.Conn) {
 	t.Helper()
 	y := household{"us", zone, units, nil}.year(t, "testdata/private/us")
 	for i, line := range strings.Split(moreSheets, "\n") {
@@ -68,14 +72,15 @@ func terminalOf(t *testing.T, zone, units string) (dir, events string) {
 		t.Fatal(err)
 	}
 	s := serving(t, y.fleet)
-	p, err := gateway.Send(t.Context(), s.connect(t), y.events...)
+	nc = s.connect(t)
+	p, err := gateway.Send(t.Context(), nc, y.events...)
 	if err == nil {
 		_, err = p.Refused(t.Context())
 	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	return y.fleet, events
+	return y.fleet, events, nc
 }
 
 // cited is what a rule file says of its sources, which are quoted as they are written.
@@ -94,7 +99,7 @@ func TestTerminalInUnits(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			dir, events := terminalOf(t, c.zone, c.units)
+			dir, events, nc := terminalOf(t, c.zone, c.units)
 			own := 0
 			for _, args := range shownTo(t, dir, events) {
 				code, out, errs := told(t, args...)
@@ -114,10 +119,47 @@ func TestTerminalInUnits(t *testing.T) {
 					t.Errorf("telltale %s\nshows …%s…", strings.Join(args, " "), text[max(0, at[0]-80):min(len(text), at[1]+40)])
 				}
 			}
+			programs(t, dir, nc, strings.Split(c.units, ","))
 			if own < 300 {
 				t.Errorf("%d quantities are shown; that is too few", own)
 			}
 		})
+	}
+}
+
+var ownUnit = regexp.MustCompile(`"unit":"(?:mi|qt|gal|degF|psi|bar|[^"]*1,000 mi[^"]*)"|"per":"1,000 mi"`)
+
+// programs get base units, whatever anybody reads, unless they name others; the vehicle's own
+// go before these, the folder's come after.
+func programs(t *testing.T, dir string, nc *nats.Conn, folder []string) {
+	t.Helper()
+	for _, args := range [][]string{{"due", "--days", "500"}, {"why", "pickup"}, {"why", "sedan"}, {"sample", "pickup"}} {
+		text := telltale(t, append(args, "--json", "--dir", dir)...)
+		if at := ownUnit.FindString(text); at != "" || !strings.Contains(text, `{`) {
+			t.Errorf("telltale %s --json says %s", strings.Join(args, " "), at)
+		}
+	}
+	unitOf := func(vehicle string, units []string) string {
+		list, err := service.Why.Ask(t.Context(), nc, service.Question{Vehicle: vehicle, Rule: "engine oil", Units: units})
+		if err != nil {
+			return err.Error()
+		}
+		return list[0].Due.Limits[0].Meter.Read.Unit
+	}
+	for _, c := range []struct {
+		vehicle string // the pickup has units of its own, the sedan has none
+		units   []string
+		want    string
+	}{
+		{"pickup", nil, "km"}, {"sedan", nil, "km"},
+		{"pickup", []string{}, folder[0]}, {"sedan", []string{}, folder[0]},
+		{"pickup", []string{"km"}, folder[0]}, {"sedan", []string{"km"}, "km"}, {"sedan", []string{"mi"}, "mi"},
+		{"sedan", []string{"qt"}, folder[0]},
+		{"sedan", []string{"km", "mi"}, "asking for why: units: km and mi are both for a distance; choose one"},
+	} {
+		if got := unitOf(c.vehicle, c.units); got != c.want {
+			t.Errorf("of the %s with %q: %s, want %s", c.vehicle, c.units, got, c.want)
+		}
 	}
 }
 
@@ -136,15 +178,21 @@ func shownTo(t *testing.T, dir, events string) (all [][]string) {
 	ask("due", "--days", "500", "--html", "-")
 	ask("due", "--on", "2031-08-01")
 	ask("alarms", "--all")
-	for _, car := range []string{"pickup", "minivan", "sedan"} {
+	cars := []string{"pickup", "sedan", "minivan"}
+	if !underCI() {
+		cars = cars[:2]
+	}
+	for _, car := range cars {
 		ask("due", "--why", car)
 		ask("why", car)
 		ask("history", car)
 		ask("history", car, "--csv")
 		ask("history", car, "--html", "-")
 		ask("undo", car)
-		file("history", car)
-		file("why", car)
+		if underCI() {
+			file("history", car)
+			file("why", car)
+		}
 	}
 	ask("why", "pickup", "engine oil")
 	ask("sample", "pickup", "engine", "--chart", filepath.Join(scratch, "sheet.svg"))
@@ -153,7 +201,6 @@ func shownTo(t *testing.T, dir, events string) (all [][]string) {
 	file("sample", "pickup")
 	ask("baselines")
 	ask("baselines", "--limits")
-	file("baselines")
 	ask("refused")
 	ask("record", "pickup", "engine oil", "--odometer", "171,000", "--filled", "6", "--dry")
 	ask("record", "pickup", "engine oil", "--odometer", "171500", "--filled", "6.2", "--filter")
@@ -167,7 +214,6 @@ func shownTo(t *testing.T, dir, events string) (all [][]string) {
 	ask("answer", "pickup", "engine oil", "accept", "--by", "orla", "--dry")
 	ask("meter", "replaced", "pickup", "--old", "172000", "--new", "12", "--dry")
 	ask("undo", "pickup", "--yes")
-	file("replay")
 	file("replay", "--all", "--until", "2032-03-01")
 	other := filepath.Join(scratch, "rules")
 	if err := os.CopyFS(other, os.DirFS(filepath.Join(dir, "rules"))); err != nil {
