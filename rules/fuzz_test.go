@@ -18,13 +18,15 @@ import (
 // the file, and the same file gives the same answer.
 func FuzzLoad(f *testing.F) {
 	f.Add(larkfell)
-	raw, err := os.ReadFile("testdata/faults.txtar")
-	if err != nil {
-		f.Fatal(err)
-	}
-	for _, e := range txtar.Parse(raw).Files {
-		text, _, _ := strings.Cut(string(e.Data), "---\n")
-		f.Add(text)
+	for _, path := range []string{"testdata/faults.txtar", "testdata/broken.txtar"} {
+		raw, err := os.ReadFile(path)
+		if err != nil {
+			f.Fatal(err)
+		}
+		for _, e := range txtar.Parse(raw).Files {
+			text, _, _ := strings.Cut(string(e.Data), "---\n")
+			f.Add(text)
+		}
 	}
 	f.Fuzz(func(t *testing.T, text string) {
 		files := []File{{"a.yaml", []byte(text)}}

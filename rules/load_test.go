@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"telltale/rules/source"
 	"telltale/rules/unit"
@@ -251,10 +252,19 @@ func TestHostileFiles(t *testing.T) {
 			}
 			return s.String()
 		}() + "}",
+		"unseen":     "book: 1\nx: " + strings.Repeat("\u200b", 80000),
+		"look-alike": "book: 1\nx: " + strings.Repeat("kм ", 40000),
+		"tabs":       "book: 1\nx:\n" + strings.Repeat("\ta: \"b\n", 10000),
+		"curly":      "book: 1\nrules: {a: {on: clock, stage: caution, raise: '" + strings.Repeat("“a” AND ", 400) + "'}}",
 		"aliases":    "book: 1\nx: &a [1]\ny: [*a, *a, *a, *a]\n",
 		"a template": "book: 1\nrules: {a: {on: clock, stage: caution, raise: 'true', say: '" + strings.Repeat("${x}", 4000) + "'}}",
 	} {
-		if b, err := Load([]File{{"a.yaml", []byte(text)}}); b != nil && err != nil || len(fmt.Sprint(err)) > 16<<20 {
+		began := time.Now()
+		b, err := Load([]File{{"a.yaml", []byte(text)}})
+		if took := time.Since(began); took > 5*time.Second {
+			t.Errorf("%s: it takes %v", name, took)
+		}
+		if b != nil && err != nil || len(fmt.Sprint(err)) > 16<<20 {
 			t.Errorf("%s: a book beside a fault, or more of it than anyone reads", name)
 		}
 	}

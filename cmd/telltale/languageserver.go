@@ -12,6 +12,7 @@ import (
 
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/cmd/telltale/internal/language"
+	"telltale/engine/cases"
 	"telltale/engine/fit"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
@@ -96,9 +97,14 @@ func (f *draft) rules(dir string) {
 	}
 	book, err := rules.Load(files)
 	if f.faults(err); err != nil {
+		draft, _ := rules.Draft(files)
+		f.add(language.Finding{}, draft.Uncautioned)
+		f.add(language.Finding{}, cases.Misread(draft))
+		f.add(language.Finding{Question: true}, draft.Questions)
 		return
 	}
 	f.out.Book = book
+	f.add(language.Finding{}, cases.Misread(book))
 	f.add(language.Finding{}, book.Uncautioned)
 	f.add(language.Finding{Question: true}, book.Questions)
 	f.add(language.Finding{ToFill: true}, book.ToFill)

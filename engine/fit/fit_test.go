@@ -56,8 +56,10 @@ func TestQuestions(t *testing.T) {
 	for what, c := range map[string]struct{ more, vehicles, want string }{
 		"all fits":          {"", whole, ""},
 		"the American name": {"", whole + "  van-1: {kind: van, components: {engine: {kind: gasoline engine}}}\n", ""},
-		"one of two kinds is misspelt": {"tasks: {belt: {where: 'component.kind in [\"petrol engine\", \"deisel engine\"]', every: {time: 12 months}}}\n", whole + "  van-1: {kind: van, components: {engine: {kind: petrol engine}}}\n",
-			`own.yaml:2:60: task "belt" asks for "deisel engine", which no vehicle has
+		"one of two kinds is misspelt": {"tasks:\n  belt: {where: 'component.kind in [\"petrol engine\", \"deisel engine\"]', every: {time: 12 months}}\n  hose: {where: 'component.kind in [\"petrol engine\", \"deisel engine\"]', every: {time: 12 months}}\n", whole + "  van-1: {kind: van, components: {engine: {kind: petrol engine}}}\n",
+			`own.yaml:3:54: task "belt" asks for "deisel engine", which no vehicle has
+hint: the register has "diesel engine": which of the two is meant?
+own.yaml:4:54: task "hose" asks for "deisel engine", which no vehicle has
 hint: the register has "diesel engine": which of the two is meant?`},
 		"a baseline for a misspelt kind": {"baselines: {oil: {where: 'component.kind == \"diesel enigne\"', fluid age: 10000 km, source: invented, mean: {Fe: 20}}}\n", whole,
 			`own.yaml:2:45: baseline "oil" asks for "diesel enigne", which no vehicle has

@@ -31,6 +31,7 @@ type NamedText struct {
 
 // placed gives the texts their places in the file.
 func (n Named) placed(src excerpt) Named {
+	n.Where = slices.Clone(n.Where)
 	for i := range n.Where {
 		t := &n.Where[i]
 		f := src.makeFault(t.from, t.to, "", "")

@@ -64,7 +64,7 @@ func (l *Language) again(p *Shared, src excerpt, sc Scope, a *Asks) *Condition {
 		a.ofFluid(src, sc, *p.fluid)
 	}
 	out := p.condition
-	out.At, out.asks = src.d.Place(src.n), a
+	out.At, out.asks, out.Named = src.d.Place(src.n), a, p.condition.Named.placed(src)
 	return &out
 }
 

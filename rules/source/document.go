@@ -74,7 +74,9 @@ func (r *Reader) Read(name string, text []byte) (d *Document, root *yaml.Node) {
 		return d, nil
 	}
 	d.lines = lineBreak.Split(string(text), -1)
-	d.letters()
+	if !d.letters() {
+		return d, nil
+	}
 	first, second := d.parse()
 	if first == nil {
 		return d, nil

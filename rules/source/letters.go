@@ -84,20 +84,23 @@ var invisible = map[rune]string{0xad: "a soft hyphen", 0x200b: "a zero-width spa
 	0x202a: "a mark of direction", 0x202b: "a mark of direction", 0x202c: "a mark of direction", 0x202d: "a mark of direction", 0x202e: "a mark of direction",
 	0x2028: "a line separator", 0x2029: "a paragraph separator", 0xfeff: "a byte order mark"}
 
-// lettersLimit is how many of its characters are reported of a file.
+// lettersLimit is how many of its characters are reported of a file; one with more is not
+// read on.
 const lettersLimit = 20
 
 // letters reports the characters that no file should have, and reads each as what was
 // meant, so that nothing else follows from it.
-func (d *Document) letters() {
+func (d *Document) letters() bool {
 	left := lettersLimit
 	for i := range d.lines {
-		for at, ok := d.letter(i + 1); ok; at, ok = d.letter(i + 1) {
-			if left--; left >= 0 {
-				d.Add(at)
+		for f, ok := d.letter(i + 1); ok; f, ok = d.letter(i + 1) {
+			d.Add(f)
+			if left--; left == 0 {
+				return false
 			}
 		}
 	}
+	return true
 }
 
 // letter finds the first wrong character of a line, and mends it.

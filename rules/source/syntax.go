@@ -315,7 +315,7 @@ func (d *Document) unclosed(line int) []cause {
 			open = open[:len(open)-1]
 		}
 	}
-	if len(open) == 0 {
+	if len(open) == 0 || len(open) > depthLimit {
 		return nil
 	}
 	text, col := "", len([]rune(strings.TrimRight(string(runes), " ")))+1

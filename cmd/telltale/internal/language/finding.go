@@ -5,6 +5,9 @@ import (
 	"maps"
 	"os"
 	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"telltale/engine/event"
 	"telltale/rules"
@@ -99,10 +102,20 @@ func (s *server) actions(_ context.Context, p *actionQuestion) ([]codeAction, er
 			continue
 		}
 		edit := textEdit{spanOf(d.text, source.Place{Line: f.Fix.Line, Col: f.Fix.Col}, f.Fix.Width), f.Fix.Text}
-		out = append(out, codeAction{Title: "Write " + f.Fix.Text, Kind: "quickfix", Diagnostics: []diagnostic{shown}, Preferred: true,
+		out = append(out, codeAction{Title: titleOf(f.Fault), Kind: "quickfix", Diagnostics: []diagnostic{shown}, Preferred: true,
 			Edit: workspaceEdit{map[string][]textEdit{p.Document.URI: {edit}}}})
 	}
 	return out, nil
+}
+
+// titleOf is what an editor calls a cure: what it writes or, where that is nothing to be
+// seen, what the hint says of it.
+func titleOf(f source.Fault) string {
+	if strings.TrimSpace(f.Fix.Text) != "" || f.Hint == "" {
+		return "Write " + f.Fix.Text
+	}
+	first, size := utf8.DecodeRuneInString(f.Hint)
+	return string(unicode.ToUpper(first)) + f.Hint[size:]
 }
 
 // at is a document as it is open, and what its folder came to.
