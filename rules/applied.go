@@ -129,7 +129,8 @@ func clash(match []*Baseline) string {
 	return ""
 }
 
-// yield takes out what another that applies in the same place goes over.
+// yield takes out what another that applies in the same place goes over. A rule with
+// something to fill in judges nothing until then, so it takes no other's place.
 func (a *Applied) yield() {
 	type place struct {
 		name      string
@@ -142,6 +143,9 @@ func (a *Applied) yield() {
 		}
 	}
 	for _, r := range a.Rules {
+		if len(r.Rule.ToFill) > 0 {
+			continue
+		}
 		for _, name := range r.Rule.Over {
 			taken[place{name, r.Component}] = true
 		}
