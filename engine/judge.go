@@ -121,28 +121,28 @@ func (f *fold) whyGone(a alarm.Alarm) string {
 	return "it no longer applies to this vehicle"
 }
 
-// carryOver moves an alarm and its latch to the rule's new name, once.
-func (f *fold) carryOver(was, name, component string) {
-	if was == "" {
-		return
+// carryOver moves an alarm to the new name of its rule or task, once: from the latest of
+// the earlier names that has one.
+func (f *fold) carryOver(p *rules.Part, component string) {
+	for _, was := range p.Was {
+		old := f.Rec.Alarm(alarm.Key{Rule: was, Component: component})
+		if old == nil || f.Rec.Alarm(alarm.Key{Rule: p.Name, Component: component}) != nil {
+			continue
+		}
+		a := *old
+		f.Rec.Alarms = slices.DeleteFunc(slices.Clone(f.Rec.Alarms), func(o alarm.Alarm) bool { return o.Key == a.Key })
+		a.Rule, a.Last.Rule = p.Name, p.Name
+		f.Rec.SetAlarm(a)
 	}
-	old := f.Rec.Alarm(alarm.Key{Rule: was, Component: component})
-	if old == nil || f.Rec.Alarm(alarm.Key{Rule: name, Component: component}) != nil {
-		return
-	}
-	a := *old
-	f.Rec.Alarms = slices.DeleteFunc(slices.Clone(f.Rec.Alarms), func(o alarm.Alarm) bool { return o.Key == a.Key })
-	a.Rule, a.Last.Rule = name, name
-	f.Rec.SetAlarm(a)
 }
 
 func (f *fold) carryOverAll() {
 	a := f.Applied()
 	for _, ar := range a.Rules.Rules {
-		f.carryOver(ar.Rule.Was, ar.Rule.Name, f.ComponentName(ar.Component))
+		f.carryOver(&ar.Rule.Part, f.ComponentName(ar.Component))
 	}
 	for _, at := range a.Rules.Tasks {
-		f.carryOver(at.Task.Was, at.Task.Name, f.ComponentName(at.Component))
+		f.carryOver(&at.Task.Part, f.ComponentName(at.Component))
 	}
 }
 

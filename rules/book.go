@@ -77,7 +77,7 @@ const (
 // Part is what the tasks, the rules and the baselines of a book have in common.
 type Part struct {
 	Name         string
-	Was          string                // an earlier name whose acknowledgement and history go on
+	Was          []string              // earlier names whose acknowledgement and history go on, the latest first
 	Title        string                // the name where it has none
 	PerComponent bool                  // kept for each component, not once a vehicle
 	Where        *expression.Condition // nil: every vehicle
@@ -122,7 +122,7 @@ func (b *Book) Knows(name string) bool {
 	opens := func(list []FollowUp) bool {
 		return slices.ContainsFunc(list, func(fu FollowUp) bool { return fu.Name == name })
 	}
-	return slices.ContainsFunc(b.Tasks, func(t *Task) bool { return t.Name == name || t.Was == name || opens(t.FollowUps) }) ||
+	return slices.ContainsFunc(b.Tasks, func(t *Task) bool { return t.Name == name || slices.Contains(t.Was, name) || opens(t.FollowUps) }) ||
 		slices.ContainsFunc(b.Rules, func(r *Rule) bool { return opens(r.FollowUps) })
 }
 
@@ -143,15 +143,15 @@ type Task struct {
 	Needs     []Need
 	Cautions  []string
 	FollowUps []FollowUp // by name
-	// In names the tasks that contain this one, at any depth, by name: doing one of
-	// them does this one too.
+	// In names the tasks that contain this one, at any depth, by their names and earlier
+	// ones: doing one of them does this one too.
 	In []string
 }
 
-// IsCalled reports whether people may mean the task by that name: its own, the one that it
+// IsCalled reports whether people may mean the task by that name: its own, one that it
 // had before, or that of a task whose place it takes.
 func (t *Task) IsCalled(name string) bool {
-	return t.Name == name || t.Was != "" && t.Was == name || slices.Contains(t.Over, name)
+	return t.Name == name || slices.Contains(t.Was, name) || slices.Contains(t.Over, name)
 }
 
 // Need is a fluid (Volume in litres) or a part to have ready.

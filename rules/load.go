@@ -231,14 +231,14 @@ func (e *entry) misnamed(n *yaml.Node, hint, format string, args ...any) {
 	e.Add(e.FaultAt(n.Line, n.Column, len(n.Value), hint, fmt.Sprintf(format, args...)))
 }
 
-// wasCalled reads the earlier name of a task or rule.
-func (e *entry) wasCalled() string {
-	name := e.Text(e.f["was"], "was of "+e.what)
-	if name == e.key.Value {
-		e.Fault(e.f["was"], "`was` is the earlier name of something that was renamed", "%s has that name already", e.what)
-		return ""
+// wasCalled reads the earlier names of a task or rule.
+func (e *entry) wasCalled() []string {
+	names := e.Texts(e.f["was"], "was of "+e.what)
+	if i := slices.Index(names, e.key.Value); i >= 0 {
+		e.Fault(source.Items(e.f["was"])[i], "`was` lists names that it had before", "%s has that name already", e.what)
+		return nil
 	}
-	return name
+	return names
 }
 
 // finish puts everything in order of name and drops what only loading needs.

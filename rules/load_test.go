@@ -114,7 +114,7 @@ func TestLoadOfAWholeBook(t *testing.T) {
 	wantTasks := []*Task{
 		{Part: Part{Name: "brake check", Title: "brake check", At: place(25)}, Every: Limits{Hours: 500 * 3600, Months: 24}, Tolerance: Tolerance{Fixed: Limits{Days: 14}},
 			History: HistoryInService, FromSchedule: true, Statutory: true, Needs: []Need{{Part: "brake pad", Count: 4}}},
-		{Part: Part{Name: "transmission fluid", Was: "gearbox oil", Title: "Drain and refill the transmission, new filter", PerComponent: true, At: place(13)},
+		{Part: Part{Name: "transmission fluid", Was: []string{"gearbox oil"}, Title: "Drain and refill the transmission, new filter", PerComponent: true, At: place(13)},
 			Every: Limits{Distance: 45e6, Months: 36}, Early: Limits{Distance: 2e6, Days: 30}, Tolerance: Tolerance{Share: 0.1},
 			Needs:    []Need{{Fluid: "ATF", Volume: 4}, {Part: "filter and gasket kit", Count: 1}},
 			Cautions: []string{"hot fluid", "raised vehicle", "used fluid"},

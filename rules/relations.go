@@ -17,17 +17,17 @@ import (
 // was checks the earlier names: not in use any more, and each taken over once.
 func (l *loader) was() {
 	seen := map[string]string{}
+	const hint = "`was` lists names that this one alone had before"
 	for _, p := range l.book.parts() {
-		if p.Was == "" {
-			continue
+		for i, was := range p.Was {
+			at := source.Items(p.read.f["was"])[i]
+			if first, ok := l.names[was]; ok {
+				p.read.misnamed(at, hint, "%q was %q, but that name is in use at %s", p.Name, was, first)
+			} else if other, ok := seen[was]; ok {
+				p.read.misnamed(at, hint, "%q was %q, but %q was that too", p.Name, was, other)
+			}
+			seen[was] = p.Name
 		}
-		const hint = "`was` names the earlier name of this one alone"
-		if first, ok := l.names[p.Was]; ok {
-			p.read.misnamed(p.read.f["was"], hint, "%q was %q, but that name is in use at %s", p.Name, p.Was, first)
-		} else if other, ok := seen[p.Was]; ok {
-			p.read.misnamed(p.read.f["was"], hint, "%q was %q, but %q was that too", p.Name, p.Was, other)
-		}
-		seen[p.Was] = p.Name
 	}
 }
 
@@ -103,6 +103,11 @@ func (l *loader) contained() {
 		t.In = enclosing(larger, t.Name)
 		if slices.Contains(t.In, t.Name) {
 			l.circle(t)
+		}
+		for _, name := range t.In {
+			if of := l.tasks[name]; of != nil {
+				t.In = joined(t.In, of.Was)
+			}
 		}
 	}
 }

@@ -103,13 +103,13 @@ func (v *View) Reckon(at rules.AppliedTask, before record.Place, readings int64)
 
 // settlesTask reports whether the service did the task or one that contains it.
 func (v *View) settlesTask(s *record.Service, t *rules.Task, comp int) bool {
-	return v.settles(s, t.Name, t.Was, comp) ||
-		slices.ContainsFunc(t.In, func(larger string) bool { return v.settles(s, larger, "", comp) })
+	called := func(name string) bool { return v.settles(s, name, comp) }
+	return called(t.Name) || slices.ContainsFunc(t.Was, called) || slices.ContainsFunc(t.In, called)
 }
 
 // settles reports whether the service did the task on that component (-1: on the vehicle).
-func (v *View) settles(s *record.Service, name, was string, comp int) bool {
-	if s.Void || !slices.Contains(s.Tasks, name) && (was == "" || !slices.Contains(s.Tasks, was)) {
+func (v *View) settles(s *record.Service, name string, comp int) bool {
+	if s.Void || !slices.Contains(s.Tasks, name) {
 		return false
 	}
 	return comp < 0 || s.Component == "" || s.Component == v.ComponentName(comp)

@@ -227,7 +227,7 @@ func (v *View) settledBetween(o openedFollowUp, until int64) bool {
 	}
 	for i := range v.Rec.Services {
 		s := &v.Rec.Services[i]
-		if s.At >= from && s.At <= until && v.settles(s, o.Name, "", o.comp) {
+		if s.At >= from && s.At <= until && v.settles(s, o.Name, o.comp) {
 			return true
 		}
 	}

@@ -37,13 +37,18 @@ type comparer struct {
 func newComparer(newer *rules.Book, each func(Difference) error) *comparer {
 	c := &comparer{standing: map[key]pair{}, counts: map[string]*Count{}, renamed: map[string]string{}, each: each}
 	for _, r := range newer.Rules {
-		c.renamed[r.Was] = r.Name
+		c.nowCalled(&r.Part)
 	}
 	for _, t := range newer.Tasks {
-		c.renamed[t.Was] = t.Name
+		c.nowCalled(&t.Part)
 	}
-	delete(c.renamed, "")
 	return c
+}
+
+func (c *comparer) nowCalled(p *rules.Part) {
+	for _, was := range p.Was {
+		c.renamed[was] = p.Name
+	}
 }
 
 func (c *comparer) count(rule string) *Count {

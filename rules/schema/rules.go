@@ -114,7 +114,7 @@ func task() node {
 	return object([]string{"every"}, map[string]node{
 		"title":           about(text(), "what is to be done, for people"),
 		"over":            about(texts(), "the tasks whose place this one takes where both match"),
-		"was":             about(text(), "the earlier name, whose history goes on"),
+		"was":             about(texts(), "the earlier name, or names, whose history goes on"),
 		"where":           expression(whereText),
 		"every":           about(limitsOr(toFill()), "distance, time or hours, whichever comes first"),
 		"first":           about(limitsOr(toFill()), "the first interval of a vehicle that began new"),
@@ -139,7 +139,7 @@ func rule() node {
 	limit := byStage(expression("a limit: a number or an expression"))
 	shared := map[string]node{
 		"on":        about(oneOrMore(choice("sample", "reading", "service", "clock")), "when it is judged"),
-		"was":       about(text(), "the earlier name, whose history goes on"),
+		"was":       about(texts(), "the earlier name, or names, whose history goes on"),
 		"title":     text(),
 		"over":      about(texts(), "the rules whose place this one takes where both match"),
 		"where":     expression(whereText),
