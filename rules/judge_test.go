@@ -12,7 +12,7 @@ import (
 // patternBook is a book of one pattern on samples.
 func patternBook(t testing.TB, raise string) *Book {
 	t.Helper()
-	return load(t, "book: 1\ntasks: {oil: {every: {distance: 1 km}}}\nbaselines: {b: {source: invented, fluid age: 60000 km, mean: {Fe: 90, Cu: 40, K: 3}}}\n"+
+	return load(t, "book: 1\ntasks: {oil: {every: {distance: 1 km}}, never: {every: {distance: 1 km}}}\nbaselines: {b: {source: invented, fluid age: 60000 km, mean: {Fe: 90, Cu: 40, K: 3}}}\n"+
 		"rules:\n  r:\n    on: sample\n    stage: caution\n    raise: |\n      "+raise+"\n")
 }
 
@@ -27,7 +27,7 @@ func TestConditions(t *testing.T) {
 		`litresTo("Na 15")`: 12, `exchangesTo("Na 15")`: 3,
 		`since("oil")`: 400e3, `hoursSince("oil")`: 36e3, `daysSince("oil")`: 12, `dueIn("oil")`: -5e3, `daysToDue("oil")`: -3,
 	}
-	truths := map[string]bool{`done("oil")`: true, `below("Cu")`: false, `metalsFell()`: true, `outOfControl("Fe")`: false, `madeIsReal("Fe")`: false,
+	truths := map[string]bool{`done("oil")`: true, `done("never")`: false, `below("Cu")`: false, `metalsFell()`: true, `outOfControl("Fe")`: false, `madeIsReal("Fe")`: false,
 		`ewmaOut("Fe")`: false, `cusumOut("Fe")`: true}
 	numbers[`viscosityAt("-20")`], numbers[`iso4406("particles14")`], numbers["acidCrossing()"], numbers["acidCrossingHours()"] = 4000, 16, 3000e3, 72e3
 	for _, c := range []struct{ raise, want string }{
@@ -86,6 +86,37 @@ func TestConditions(t *testing.T) {
 		{`let x = value("Pb"); value("Fe") > 100 || x > 3`, "missing Pb for value"},
 		{`value("Pb") / value("Pb") > 3`, "missing Pb for value"},
 		{`component.capacity > 5 || value("Pb") > 3`, "raised"},
+		// Missing, and all that it could be gives one answer.
+		{`max(value("Fe"), value("Pb")) > 50`, "raised"},
+		{`max(value("Pb"), value("Fe")) > 150`, "missing Pb for value"},
+		{`min(value("Fe"), value("Pb")) > 150`, "clear"},
+		{`value("Fe") + value("Pb") > 50`, "raised"}, // no concentration is under zero
+		{`value("Fe") - value("Pb") > 150`, "clear"},
+		{`value("Fe") + change("Pb") > 50`, "missing Pb for change"},
+		{`50 < value("Fe") + 2 * value("Pb") / 3`, "raised"},
+		{`value("Fe") + value("Pb") * value("Al") > 50`, "raised"},
+		{`value("Fe") + value("Pb") * change("Al") > 50`, "missing Al for change, Pb for value"},
+		{`value("Fe") / value("Pb") > 3`, "missing Pb for value"},
+		{`value("Fe") + value("Pb") == 50`, "clear"},
+		{`value("Fe") + value("Pb") != 50`, "raised"},
+		{`value("Fe") + value("Pb") == 150`, "missing Pb for value"},
+		{`round(value("Fe") + floor(value("Pb"))) > 50 && abs(value("Pb") + 60) > 50`, "raised"},
+		{`abs(value("Pb") - 60) > 50`, "missing Pb for value"},
+		{`-value("Fe") - value("Pb") < -50`, "raised"},
+		{`let sum = value("Pb") + value("Fe"); sum > 50 && sum > 60`, "raised"},
+		{`value("Pb") > 3 ? value("Fe") > 50 : value("Fe") > 60`, "raised"},
+		{`value("Pb") > 3 ? value("Fe") > 50 : value("Fe") > 100`, "missing Pb for value"},
+		{`(value("Pb") > 3 ? value("Fe") : value("Fe") - 10) > 50`, "raised"},
+		{`(value("Pb") > 3 ? "a" : "b") in ["a", "b"]`, "missing Pb for value"},
+		{`(value("Pb") > 3 ? "a" : "a") == "a"`, "raised"},
+		// What was done guards what asks about it.
+		{`!done("never") || daysSince("never") > 90`, "raised"},
+		{`daysSince("never") > 90 || !done("never")`, "raised"},
+		{`done("never") && daysSince("never") > 90`, "clear"},
+		{`let d = done("never"); d && daysSince("never") > 90`, "clear"},
+		{`done("never") ? daysSince("never") > 90 : odometer() > 5`, "raised"},
+		{`!done("oil") || daysSince("oil") > 90`, "clear"},
+		{`done("oil") && since("never") > 5`, "missing never for since"},
 		{`value("Pb") > 3 && value("Al") > change("Al") && value("Pb") < 9`, "missing Al for change, Al for value, Pb for value"},
 		{`below("Pb")`, "missing Pb for below"},
 		// Guards. A rule that looked at no result did not judge.

@@ -279,9 +279,9 @@ type function struct {
 }
 
 var functions = map[string]function{
-	"abs":   {1, 1, Number, ofNumber(math.Abs)},
-	"ceil":  {1, 1, Number, ofNumber(math.Ceil)},
-	"floor": {1, 1, Number, ofNumber(math.Floor)},
+	"abs":   {1, 1, Number, ofNumber(math.Abs, sizes)},
+	"ceil":  {1, 1, Number, ofNumber(math.Ceil, rising)},
+	"floor": {1, 1, Number, ofNumber(math.Floor, rising)},
 	"lower": {1, 1, Text, lowering},
 	"max":   {2, 16, Number, ofNumbers(math.Max)},
 	"min":   {2, 16, Number, ofNumbers(math.Min)},
@@ -311,10 +311,9 @@ func (c *compiler) function(n *ast.CallNode, name string, f function) operand {
 	return f.compile(c, n, args)
 }
 
-func ofNumber(f func(float64) float64) func(*compiler, *ast.CallNode, []operand) operand {
+func ofNumber(f func(float64) float64, of func(func(float64) float64, bounds) bounds) func(*compiler, *ast.CallNode, []operand) operand {
 	return func(_ *compiler, _ *ast.CallNode, args []operand) operand {
-		x := args[0].num
-		return operand{kind: Number, num: func(s *Runner) float64 { return f(x(s)) }, is: args[0].is}
+		return operand{kind: Number, num: applied(args[0].num, f, of), is: args[0].is}
 	}
 }
 
@@ -325,11 +324,16 @@ func ofNumbers(f func(a, b float64) float64) func(*compiler, *ast.CallNode, []op
 			return operand{}
 		}
 		return operand{kind: Number, is: is, num: func(s *Runner) float64 {
-			v := args[0].num(s)
+			before := len(s.missing)
+			v := s.spanOf(before, args[0].num(s))
 			for _, a := range args[1:] {
-				v = f(v, a.num(s))
+				now := len(s.missing)
+				v = through(f, v, s.spanOf(now, a.num(s)))
 			}
-			return v
+			if len(s.missing) > before {
+				return s.opened(v)
+			}
+			return v.low
 		}}
 	}
 }
@@ -343,7 +347,7 @@ func rounding(c *compiler, n *ast.CallNode, args []operand) operand {
 		}
 		decimals = int(d.value)
 	}
-	return operand{kind: Number, num: func(s *Runner) float64 { return round(x(s), decimals) }, is: args[0].is}
+	return operand{kind: Number, num: applied(x, func(v float64) float64 { return round(v, decimals) }, rising), is: args[0].is}
 }
 
 func lowering(_ *compiler, _ *ast.CallNode, args []operand) operand {

@@ -271,22 +271,25 @@ func (c *compiler) choice(n *ast.ConditionalNode) operand {
 		if !ok {
 			return operand{}
 		}
-		return operand{kind: Number, num: either(cond.truth, sides[0].num, sides[1].num), is: is}
+		return operand{kind: Number, num: either(cond.truth, sides[0].num, sides[1].num, Equal), is: is}
 	case Text:
-		return operand{kind: Text, text: either(cond.truth, a.text, b.text)}
+		return operand{kind: Text, text: either(cond.truth, a.text, b.text, func(x, y string) bool { return x == y })}
 	case Truth:
-		return operand{kind: Truth, truth: either(cond.truth, a.truth, b.truth)}
+		return operand{kind: Truth, truth: either(cond.truth, a.truth, b.truth, func(x, y bool) bool { return x == y })}
 	}
 	return c.fault(n.Exp1, "name one of its fields", "a choice cannot give %s", a.kind)
 }
 
-func either[T any](test func(*Runner) bool, a, b func(*Runner) T) func(*Runner) T {
-	return func(s *Runner) (none T) {
+// either gives one side of a choice, or where what chooses lacks something, what both
+// sides give.
+func either[T any](test func(*Runner) bool, a, b func(*Runner) T, same func(x, y T) bool) func(*Runner) T {
+	return func(s *Runner) T {
 		before := len(s.missing)
 		chosen := test(s)
+		lacks := len(s.missing)
 		switch {
-		case len(s.missing) > before:
-			return none
+		case lacks > before:
+			return whichever(s, before, lacks, a, b, same)
 		case chosen:
 			return a(s)
 		}
@@ -340,7 +343,7 @@ func (c *compiler) let(n *ast.VariableDeclaratorNode) operand {
 	bind := func(s *Runner) {
 		before := len(s.missing)
 		value(s)
-		s.lets[slot].missing = slices.Clone(s.missing[before:])
+		s.lets[slot].missing, s.lets[slot].open = slices.Clone(s.missing[before:]), s.open
 		s.missing = s.missing[:before]
 	}
 	x, y, z := rest.num, rest.text, rest.truth
@@ -356,9 +359,10 @@ func binder(v operand, slot int, of string) func(*Runner) {
 	switch v.kind {
 	case Number:
 		return func(s *Runner) {
+			before := len(s.missing)
 			x := v.num(s)
 			s.lets[slot].num = x
-			if s.record != nil && !v.constant && !v.word && !choice(of) {
+			if s.record != nil && len(s.missing) == before && !v.constant && !v.word && !choice(of) {
 				s.Record(word.Evidence{Of: of, Value: x, Unit: v.is.shownIn()})
 			}
 		}

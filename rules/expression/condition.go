@@ -131,6 +131,7 @@ type question struct {
 	times float64      // from base units: times this,
 	over  float64      // divided by this,
 	plus  float64      // plus this
+	least float64      // that the answer could be
 	of    string       // as evidence shows it
 	reads []string     // the analytes of which it looks at the sample's result
 	units *unit.System // that the file speaks; "" where it does not say
@@ -138,7 +139,7 @@ type question struct {
 
 // add gives the number of a question to the facts, each once for each unit of its answer.
 func (a *Asks) add(info *word.Info, arg string, u *unit.System) int {
-	q := question{info: info, arg: arg, of: info.Asked(arg), reads: info.Reads(arg), units: u}
+	q := question{info: info, arg: arg, of: info.Asked(arg), reads: info.Reads(arg), units: u, least: leastOf(info.Word, arg)}
 	q.times, q.over, q.plus = info.Scale(*u, q.own())
 	i := slices.IndexFunc(a.list, func(o question) bool {
 		return o.info == info && o.arg == arg && o.times == q.times && o.over == q.over && o.plus == q.plus

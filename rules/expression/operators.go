@@ -23,7 +23,11 @@ func (c *compiler) unary(n *ast.UnaryNode) operand {
 			return o
 		}
 		x := o.num
-		return operand{kind: Number, num: func(s *Runner) float64 { return -x(s) }, is: o.is}
+		return operand{kind: Number, is: o.is, num: func(s *Runner) float64 {
+			v := -x(s)
+			s.open = bounds{-s.open.high, -s.open.low}
+			return v
+		}}
 	}
 	if o = c.needs(n.Node, o, Truth, "`"+n.Operator+"`"); o.kind == Any {
 		return o
@@ -117,13 +121,16 @@ func (c *compiler) arithmetic(n *ast.BinaryNode, l, r operand) operand {
 	}
 	x, y, of := l.num, r.num, n.String()
 	reckon := reckonings[n.Operator]
+	reach := reaches[n.Operator]
 	out := operand{kind: Number, is: is, num: func(s *Runner) float64 {
 		before := len(s.missing)
-		a, b := x(s), y(s)
+		a := s.spanOf(before, x(s))
+		now := len(s.missing)
+		b := s.spanOf(now, y(s))
 		if len(s.missing) > before {
-			return 0
+			return s.opened(reach(a, b))
 		}
-		return s.check(reckon(a, b), of)
+		return s.check(reckon(a.low, b.low), of)
 	}}
 	if l.constant && r.constant {
 		return c.fold(n, out)
@@ -166,8 +173,9 @@ func shown(o operand, n ast.Node) func(*Runner) float64 {
 		return x
 	}
 	return func(s *Runner) float64 {
+		before := len(s.missing)
 		v := x(s)
-		if s.record != nil {
+		if s.record != nil && len(s.missing) == before {
 			s.Record(word.Evidence{Of: of, Value: v, Unit: o.is.shownIn()})
 		}
 		return v
@@ -182,19 +190,7 @@ func (c *compiler) comparison(n *ast.BinaryNode, l, r operand) operand {
 	if l, r, ok = c.comparable(n, l, r); !ok {
 		return operand{}
 	}
-	x, y := shown(l, n.Left), shown(r, n.Right)
-	out := operand{kind: Truth}
-	switch n.Operator {
-	case "<":
-		out.truth = func(s *Runner) bool { a, b := x(s), y(s); return a < b && !Equal(a, b) }
-	case "<=":
-		out.truth = func(s *Runner) bool { a, b := x(s), y(s); return a <= b || Equal(a, b) }
-	case ">":
-		out.truth = func(s *Runner) bool { a, b := x(s), y(s); return a > b && !Equal(a, b) }
-	default:
-		out.truth = func(s *Runner) bool { a, b := x(s), y(s); return a >= b || Equal(a, b) }
-	}
-	return out
+	return operand{kind: Truth, truth: relations[n.Operator].compared(shown(l, n.Left), shown(r, n.Right))}
 }
 
 func (c *compiler) equality(n *ast.BinaryNode, l, r operand) operand {
@@ -212,8 +208,7 @@ func (c *compiler) equality(n *ast.BinaryNode, l, r operand) operand {
 		if !ok {
 			return operand{}
 		}
-		x, y := shown(l, n.Left), shown(r, n.Right)
-		out.truth = func(s *Runner) bool { return Equal(x(s), y(s)) == same }
+		out.truth = relations[n.Operator].compared(shown(l, n.Left), shown(r, n.Right))
 	case Text:
 		out.truth = sameText(l, r, same)
 	case Truth:

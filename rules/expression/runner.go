@@ -23,6 +23,7 @@ type Runner struct {
 	lets  []operandValue
 
 	missing []string
+	open    bounds           // what the number could be that lacked something last
 	read    []int            // the questions about the sample's results that were answered, over all ends
 	turned  []string         // what guards found not to be there
 	record  *[]word.Evidence // nil but for the instrumented run
@@ -49,6 +50,7 @@ type operandValue struct {
 	text    string
 	truth   bool
 	missing []string
+	open    bounds // what num could be, where something is missing
 }
 
 // begin prepares for conditions that share a, without facts.
@@ -188,6 +190,9 @@ func (s *Runner) ask(i int) float64 {
 	} else if a.why != "" {
 		s.miss(a.why)
 	}
+	if a.why != "" {
+		return s.opened(bounds{s.asks.list[i].least, math.Inf(1)})
+	}
 	if s.record != nil {
 		s.recordWord(i)
 	}
@@ -226,7 +231,10 @@ func (s *Runner) answer(i int, a *slot) {
 		return
 	}
 	s.looked(i, true)
-	a.value = s.check(v*times/q.over+q.plus, q.of)
+	if a.value = v*times/q.over + q.plus; !finite(a.value) {
+		a.why = notFinite + q.of
+		s.miss(a.why)
+	}
 }
 
 // looked notes a question for whose answer the sample's result was looked at.
@@ -259,8 +267,9 @@ func (s *Runner) Turned() []string {
 
 // named is what a let name stands for.
 func (s *Runner) named(slot int) *operandValue {
-	s.missing = append(s.missing, s.lets[slot].missing...)
-	return &s.lets[slot]
+	v := &s.lets[slot]
+	s.missing, s.open = append(s.missing, v.missing...), v.open
+	return v
 }
 
 // Apart runs a part of a rule that may lack something without the rest; it reports
@@ -273,12 +282,14 @@ func (s *Runner) Apart(run func()) bool {
 	return complete
 }
 
-func (s *Runner) miss(why string) { s.missing = append(s.missing, why) }
+func (s *Runner) miss(why string) { s.missing, s.open = append(s.missing, why), anywhere }
+
+const notFinite = "a number that is not finite: "
 
 // check passes a finite number on and reports any other.
 func (s *Runner) check(v float64, of string) float64 {
 	if !finite(v) {
-		s.miss("a number that is not finite: " + of)
+		s.miss(notFinite + of)
 		return 0
 	}
 	return v
