@@ -1,9 +1,7 @@
 package rules
 
 import (
-	"cmp"
 	"encoding/binary"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -22,9 +20,16 @@ type Applied struct {
 	Instead []*Baseline
 	// Starting is, by component, the one with starting figures, nil where there is none.
 	Starting []*Baseline
-	// Clash says, by component, of two that both match though neither goes over the other,
-	// what is missing; "" where there are none. The check finds most such pairs, not all.
+	// Clash says, by component, why no baseline counts where two match and neither goes over
+	// the other, or where one cannot be told to match; "" where there is nothing of that.
+	// The check finds most such pairs, not all.
 	Clash []string
+	// Lacking says of a rule that is listed, by component, what its `where` cannot be
+	// answered without: nobody knows whether it applies. A task like that is not listed.
+	Lacking map[AppliedRule][]string
+	// Twins are, of a task that takes the place of another, the tasks that take the same
+	// one: it is one work, so that doing either does both. The check finds them.
+	Twins map[AppliedTask][]*Task
 }
 
 // AppliedTask is a task of a component, by its index, or of the vehicle (-1).
@@ -64,16 +69,16 @@ func (b *Book) For(j *Judge, v *word.Vehicle, comps []word.Component) *Applied {
 // resolve runs every `where` for a vehicle of which the components are in that
 // order by name.
 func (b *Book) resolve(j *Judge, v *word.Vehicle, comps []word.Component, order []int) *Applied {
-	each := func(perComponent bool, where *expression.Condition, add func(int)) {
+	each := func(perComponent bool, where *expression.Condition, add func(i int, lacks []string)) {
 		if !perComponent {
-			if ok, _ := j.Matches(where, v, nil); ok {
-				add(-1)
+			if ok, lacks := j.Matches(where, v, nil); ok || lacks != nil {
+				add(-1, lacks)
 			}
 			return
 		}
 		for _, i := range order {
-			if ok, _ := j.Matches(where, v, &comps[i]); ok {
-				add(i)
+			if ok, lacks := j.Matches(where, v, &comps[i]); ok || lacks != nil {
+				add(i, lacks)
 			}
 		}
 	}
@@ -83,54 +88,39 @@ func (b *Book) resolve(j *Judge, v *word.Vehicle, comps []word.Component, order 
 		if len(t.ToFill) > 0 {
 			continue
 		}
-		each(t.PerComponent, t.Where, func(i int) { out.Tasks = append(out.Tasks, AppliedTask{t, i}) })
+		each(t.PerComponent, t.Where, func(i int, lacks []string) {
+			if lacks == nil {
+				out.Tasks = append(out.Tasks, AppliedTask{t, i})
+			}
+		})
 	}
 	for _, r := range b.Rules {
-		each(r.PerComponent, r.Where, func(i int) { out.Rules = append(out.Rules, AppliedRule{r, i}) })
+		each(r.PerComponent, r.Where, func(i int, lacks []string) {
+			out.Rules = append(out.Rules, AppliedRule{r, i})
+			if lacks != nil {
+				out.lack(AppliedRule{r, i}, lacks)
+			}
+		})
 	}
 	out.yield()
+	out.pair()
 	for i := range comps {
-		out.baselines(i, slices.DeleteFunc(slices.Clone(b.Baselines), func(bl *Baseline) bool {
-			ok, _ := j.Matches(bl.Where, v, &comps[i])
-			return !ok
-		}))
+		match, lacks := b.matching(j, v, &comps[i])
+		out.choose(i, match, lacks)
 	}
 	return out
 }
 
-// baselines chooses among those that match a component, in the book's order: one that
-// goes over others stands before them.
-func (a *Applied) baselines(comp int, match []*Baseline) {
-	a.Clash[comp] = clash(match)
-	for _, bl := range match {
-		switch first := a.Baselines[comp]; {
-		case bl.Starting:
-			a.Starting[comp] = cmp.Or(a.Starting[comp], bl)
-		case first == nil:
-			a.Baselines[comp] = bl
-		case first.Fleet != nil && bl.Fleet == nil:
-			a.Instead[comp] = cmp.Or(a.Instead[comp], bl)
-		}
+func (a *Applied) lack(r AppliedRule, lacks []string) {
+	if a.Lacking == nil {
+		a.Lacking = map[AppliedRule][]string{}
 	}
+	a.Lacking[r] = lacks
 }
 
-// clash says of two baselines that both match, of which neither goes over the other, that
-// one of them is missing. A starting figure gives way to all others.
-func clash(match []*Baseline) string {
-	for i, a := range match {
-		for _, b := range match[i+1:] {
-			if a.Starting == b.Starting && !slices.Contains(a.Over, b.Name) {
-				names := []string{a.Name, b.Name}
-				slices.Sort(names)
-				return fmt.Sprintf("one baseline: %q and %q both match, and neither is `over` the other", names[0], names[1])
-			}
-		}
-	}
-	return ""
-}
-
-// yield takes out what another that applies in the same place goes over. A rule with
-// something to fill in judges nothing until then, so it takes no other's place.
+// yield takes out what another that applies in the same place goes over. A rule that is
+// not judged, for want of a figure to fill in or of what its `where` asks, takes no
+// other's place.
 func (a *Applied) yield() {
 	type place struct {
 		name      string
@@ -143,7 +133,7 @@ func (a *Applied) yield() {
 		}
 	}
 	for _, r := range a.Rules {
-		if len(r.Rule.ToFill) > 0 {
+		if len(r.Rule.ToFill) > 0 || a.Lacking[r] != nil {
 			continue
 		}
 		for _, name := range r.Rule.Over {
@@ -155,6 +145,34 @@ func (a *Applied) yield() {
 	}
 	a.Tasks = slices.DeleteFunc(a.Tasks, func(t AppliedTask) bool { return taken[place{t.Task.Name, t.Component}] })
 	a.Rules = slices.DeleteFunc(a.Rules, func(r AppliedRule) bool { return taken[place{r.Rule.Name, r.Component}] })
+}
+
+// pair finds the tasks that take one task's place in one place, though neither goes over
+// the other.
+func (a *Applied) pair() {
+	for _, t := range a.Tasks {
+		if len(t.Task.Over) == 0 {
+			continue
+		}
+		for _, o := range a.Tasks {
+			if o.Task == t.Task || o.Component != t.Component || sharedOver(t.Task, o.Task) == "" {
+				continue
+			}
+			if a.Twins == nil {
+				a.Twins = map[AppliedTask][]*Task{}
+			}
+			a.Twins[t] = append(a.Twins[t], o.Task)
+		}
+	}
+}
+
+// sharedOver is a task whose place both take; "" where there is none.
+func sharedOver(t, o *Task) string {
+	i := slices.IndexFunc(t.Over, func(name string) bool { return slices.Contains(o.Over, name) })
+	if i < 0 {
+		return ""
+	}
+	return t.Over[i]
 }
 
 // signature is what the wheres of a book read: of two vehicles in which that is the

@@ -51,7 +51,7 @@ func NewJudge(b *Book) *Judge {
 func (j *Judge) Reads(r english.Reader) { j.run.Reads(r) }
 
 // Matches is [expression.Runner.Matches].
-func (j *Judge) Matches(c *expression.Condition, v *word.Vehicle, comp *word.Component) (bool, error) {
+func (j *Judge) Matches(c *expression.Condition, v *word.Vehicle, comp *word.Component) (ok bool, missing []string) {
 	return j.run.Matches(c, v, comp)
 }
 

@@ -2,6 +2,7 @@ package judge
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/lab"
+	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
 	"telltale/rules/word"
@@ -266,9 +268,12 @@ const noMeter = "a reading of the odometer"
 // reckoned is the task's due point and today's date.
 func (x *Facts) reckoned(task string) (d Due, missing string, ok bool) {
 	if d, ok = x.v.reckonNamed(task, x.of, x.before, x.at); !ok {
-		missing = "the task " + strconv.Quote(task) + " on this vehicle"
+		return d, "the task " + strconv.Quote(task) + " on this vehicle", false
 	}
-	return d, missing, ok
+	if twins := x.v.Applied().Rules.Twins[rules.AppliedTask{Task: d.Task, Component: d.Comp}]; d.Task.Name != task && len(twins) > 0 {
+		return d, fmt.Sprintf("which task takes the place of %q, as %q and %q both do", task, d.Task.Name, twins[0].Name), false
+	}
+	return d, "", true
 }
 
 // today is the date of the judgement.

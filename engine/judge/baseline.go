@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -53,7 +54,7 @@ func BaselineAge(b *rules.Baseline) (age float64, kind unit.Kind) {
 // Older is how many times the baseline's age the fluid has.
 func (x *Facts) Older() (float64, string, bool) {
 	if x.Baseline == nil {
-		return 0, "a baseline for the " + x.comp.Kind, false
+		return 0, cmp.Or(x.clash, "a baseline for the "+x.comp.Kind), false
 	}
 	of, kind := BaselineAge(x.Baseline)
 	if of == 0 {
@@ -93,7 +94,7 @@ func (x *Facts) percentile(analyte string) (float64, string, bool) {
 		return 0, why, false
 	}
 	if x.fleetOf == nil {
-		return 0, "a baseline made from the fleet for the " + x.comp.Kind, false
+		return 0, cmp.Or(x.clash, "a baseline made from the fleet for the "+x.comp.Kind), false
 	}
 	fig, why := x.Fleet.For(x.fleetOf, analyte)
 	if fig == nil {

@@ -101,8 +101,13 @@ func (v *View) Reckon(at rules.AppliedTask, before record.Place, readings int64)
 	return d
 }
 
-// settlesTask reports whether the service did the task or one that contains it.
+// settlesTask reports whether the service did the task, one that contains it, or its twin.
 func (v *View) settlesTask(s *record.Service, t *rules.Task, comp int) bool {
+	did := func(t *rules.Task) bool { return v.settlesAlone(s, t, comp) }
+	return did(t) || slices.ContainsFunc(v.Applied().Rules.Twins[rules.AppliedTask{Task: t, Component: comp}], did)
+}
+
+func (v *View) settlesAlone(s *record.Service, t *rules.Task, comp int) bool {
 	called := func(name string) bool { return v.settles(s, name, comp) }
 	return called(t.Name) || slices.ContainsFunc(t.Was, called) || slices.ContainsFunc(t.In, called)
 }

@@ -74,7 +74,7 @@ func (v *View) FactsAt(comp int, before record.Place, at int64) *Facts {
 			break
 		}
 	}
-	x.Sheet = lab.Sheet{History: x.steps.Lab, Ends: x.end}
+	x.Sheet = lab.Sheet{History: x.steps.Lab, Ends: x.end, Unsure: x.clash}
 	if n := len(x.steps.Lab); n > 0 {
 		ages := x.steps.Lab.Ages(n - 1)
 		x.Sheet.Mixed = &ages

@@ -28,6 +28,9 @@ type Judgement struct {
 // Step judges the rule at one place and moves the latch. It reports whether the rule
 // could be judged.
 func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool {
+	if l.Missing = v.Applied().Rules.Lacking[rules.AppliedRule{Rule: r, Component: comp}]; l.Missing != nil {
+		return false
+	}
 	x := v.sharedFacts(comp, at.Before, at.At)
 	got := v.Judge.Run(r, x)
 	l.Missing = got.Missing

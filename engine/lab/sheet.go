@@ -23,6 +23,8 @@ type Sheet struct {
 	// Fresh is what the fluid holds when new, in base units. A wear metal that it
 	// does not name counts 0 (see [Sheet.FreshNote]), anything else is unknown.
 	Fresh map[string]float64
+	// Unsure says why nobody can tell which fresh values count; "" where it is plain.
+	Unsure string
 	// Ends chooses for censored results; where nil, the reported limit stands.
 	Ends Ends
 	// Mixed are the fluid's ages at the sample, [History.Ages]; where nil, they are reckoned
@@ -118,8 +120,8 @@ func (s Sheet) Change(analyte string) (v float64, why string, ok bool) {
 
 // FreshValue is the analyte in the fresh fluid.
 func (s Sheet) FreshValue(analyte string) (v float64, why string, ok bool) {
-	if v, ok = s.Fresh[analyte]; ok {
-		return v, "", true
+	if v, ok = s.Fresh[analyte]; ok || s.Unsure != "" {
+		return v, s.Unsure, ok
 	}
 	if isWear(analyte) {
 		return 0, "", true
@@ -129,7 +131,7 @@ func (s Sheet) FreshValue(analyte string) (v float64, why string, ok bool) {
 
 // FreshNote says so where FreshValue assumed 0; otherwise it is empty.
 func (s Sheet) FreshNote(analyte string) string {
-	if _, named := s.Fresh[analyte]; !named && isWear(analyte) {
+	if _, named := s.Fresh[analyte]; !named && s.Unsure == "" && isWear(analyte) {
 		return "fresh " + analyte + " taken as 0, a wear metal that the fresh fluid's values do not name"
 	}
 	return ""

@@ -109,16 +109,11 @@ func (s *Runner) why() []string {
 	return slices.Compact(out)
 }
 
-// notJudged is the error of a `where` that cannot be answered.
-type notJudged []string
-
-func (m notJudged) Error() string { return "missing " + strings.Join(m, ", ") }
-
 // Matches reports whether a `where` holds for the vehicle and component; a nil
 // condition does. A condition that reads component does not hold without one.
-// The error names what is missing, as of a component whose capacity is unknown;
-// the answer is then false.
-func (s *Runner) Matches(c *Condition, v *word.Vehicle, comp *word.Component) (bool, error) {
+// missing names what it cannot be answered without, as of a component whose capacity is
+// unknown; the answer is then false.
+func (s *Runner) Matches(c *Condition, v *word.Vehicle, comp *word.Component) (ok bool, missing []string) {
 	if c == nil {
 		return true, nil
 	}
@@ -126,11 +121,9 @@ func (s *Runner) Matches(c *Condition, v *word.Vehicle, comp *word.Component) (b
 		return false, nil
 	}
 	s.begin(v, comp, c.asks)
-	ok := s.Truth(c)
-	if missing := s.why(); missing != nil {
-		return false, notJudged(missing)
-	}
-	return ok, nil
+	ok = s.Truth(c)
+	missing = s.why()
+	return ok && missing == nil, missing
 }
 
 // Only runs an expression that gives a number, such as a task's shorten. What
