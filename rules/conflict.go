@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"telltale/rules/english"
 	"telltale/rules/expression"
 	"telltale/rules/source"
 )
@@ -104,11 +105,9 @@ func joined(list, more []string) []string {
 func (l *loader) bothMatch() {
 	list := l.book.Baselines
 	search := expression.NewSearch()
+	var open *Baseline // at which the search had no more time
 	for i, a := range list {
 		for _, b := range list[i+1:] {
-			if !search.Next() {
-				return
-			}
 			if slices.Contains(a.Over, b.Name) || a.Starting != b.Starting || a.unsound() || b.unsound() {
 				continue
 			}
@@ -119,7 +118,13 @@ func (l *loader) bothMatch() {
 				}
 				second.read.Fault(second.read.key, fmt.Sprintf("narrow one `where`, or write `over: %s` in the one that goes first", first.Name),
 					"baselines %q (%s) and %q both match %s", first.Name, first.At, second.Name, example)
+			} else if search.Open == 1 && open == nil {
+				open = b
 			}
 		}
+	}
+	if open != nil {
+		open.read.question(open.read.key, "narrow each `where` by the component's kind; `telltale check` with a register tries every component of it all the same",
+			"the baselines are too many to compare each with each: from %q on, %s were not compared to the end", open.Name, english.Plural(search.Open, "pair"))
 	}
 }

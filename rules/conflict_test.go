@@ -25,6 +25,29 @@ func TestConflicts(t *testing.T) {
 		{`component.kind == "axle" && vehicle.key == "bus-07"`, `component.kind == "axle"`, `a vehicle of the key "bus-07" with a component of kind "axle"`},
 		{`true`, `component.kind == "axle"`, `a vehicle with a component of kind "axle"`},
 		{`true`, `false`, ""},
+		// Texts that neither names.
+		{`component.kind startsWith "gear"`, `component.kind endsWith "box"`, `a vehicle with a component of kind "gearbox"`},
+		{`component.kind startsWith "auto"`, `component.kind contains "trans"`, `a vehicle with a component of kind "autotrans"`},
+		{`component.kind contains "turbo"`, `component.kind contains "diesel"`, `a vehicle with a component of kind "dieselturbo"`},
+		{`vehicle.key startsWith "bus-"`, `vehicle.key startsWith "bu"`, `a vehicle of the key "bus-" with a component`},
+		{`vehicle.key startsWith "bus"`, `vehicle.key startsWith "van"`, ""},
+		{`vehicle.key matches "^bus-[0-9]+$"`, `vehicle.key endsWith "7"`, `a vehicle of the key "bus-7" with a component`},
+		{`vehicle.key matches "^bus-[0-9]{2}$"`, `vehicle.key matches "^[a-z]{3}-.[3-5]$"`, `a vehicle of the key "bus-03" with a component`},
+		{`vehicle.key matches "^bus-[0-9]$"`, `vehicle.key matches "^bus-[0-9]{2}$"`, ""},
+		{`vehicle.name matches "(?i)^bus"`, `vehicle.name startsWith "BUS"`, `a vehicle called "BUS" with a component`},
+		{`vehicle.name matches "\\bbus\\b"`, `vehicle.name startsWith "a" && vehicle.name endsWith "z"`, `a vehicle called "a bus z" with a component`},
+		{`component.kind startsWith "gas"`, `component.kind == "petrol engine"`, `a vehicle with a component of kind "gasoline engine"`},
+		{`component.kind startsWith "gear" && component.kind != "gearbox"`, `component.kind endsWith "box" && not (component.kind contains "x-")`, `a vehicle with a component of kind "gear box"`},
+		{`lower(component.kind) startsWith "gear"`, `component.kind == "gearbox"`, `a vehicle with a component of kind "gearbox"`},
+		// Fields with fields.
+		{`vehicle.tags["depot"] == vehicle.tags["home"]`, `vehicle.tags["depot"] == "north"`, `a vehicle tagged depot "north" tagged home "north" with a component`},
+		{`vehicle.tags["depot"] != vehicle.tags["home"]`, `component.kind == "axle"`, `a vehicle tagged home "other" with a component of kind "axle"`},
+		{`vehicle.name contains vehicle.tags["depot"]`, `vehicle.tags["depot"] == "north" && vehicle.name startsWith "bus"`,
+			`a vehicle called "busnorth" tagged depot "north" with a component`},
+		// Capacities between those that are named.
+		{`component.capacity > 5.2`, `component.capacity < 5.4`, `a vehicle with a component that holds 5.3`},
+		{`component.capacity < 0.5`, `component.capacity < 0.4`, `a vehicle with a component that holds 0.2`},
+		{`component.capacity < 0`, `component.capacity > -1`, ""},
 	} {
 		text := fmt.Sprintf("book: 1\nbaselines:\n  a: {source: x, fresh: {P: 1}, where: '%s'}\n  b: {source: x, fresh: {P: 1}, where: '%s'}\n", c.a, c.b)
 		_, err := Load([]File{{"a.yaml", []byte(text)}})
@@ -78,5 +101,44 @@ func TestManyBaselines(t *testing.T) {
 	}
 	if d := time.Since(began); d > 30*time.Second {
 		t.Errorf("it took %v", d)
+	}
+}
+
+// Where the work ends the check says so.
+func TestSearchSaysWhereItEnds(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("book: 1\nbaselines:\n")
+	for i := range 700 {
+		fmt.Fprintf(&b, "  b%03d: {source: x, fresh: {P: 1}, where: component.kind == \"k%d\"}\n", i, i)
+	}
+	book, err := Load([]File{{"a.yaml", []byte(b.String())}})
+	if err != nil || len(book.Questions) != 1 {
+		t.Fatal(err, book)
+	}
+	want := `the baselines are too many to compare each with each: from "b`
+	if got := book.Questions[0].Text; !strings.HasPrefix(got, want) || !strings.HasSuffix(got, " pairs were not compared to the end") {
+		t.Error(got)
+	}
+}
+
+// Baselines that compare many tags do not use the work up: a value that decides ends the
+// search of what follows.
+func TestManyTags(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("book: 1\nbaselines:\n")
+	for i := range 40 {
+		fmt.Fprintf(&b, "  b%d: {source: x, fresh: {P: 1}, where: '", i)
+		for tag := range 8 {
+			fmt.Fprintf(&b, "vehicle.tags[\"t%d\"] == \"v%d\" && ", tag, i>>tag&1)
+		}
+		b.WriteString("component.kind == \"axle\"'}\n")
+	}
+	book, err := Load([]File{{"a.yaml", []byte(b.String())}})
+	if err != nil || len(book.Questions) != 0 {
+		t.Error(err, book)
+	}
+	b.WriteString("  last: {source: x, fresh: {P: 1}, where: 'vehicle.tags[\"t5\"] == \"v1\" && component.kind == \"axle\"'}\n")
+	if _, err = Load([]File{{"a.yaml", []byte(b.String())}}); err == nil || !strings.Contains(err.Error(), `baselines "b32" (a.yaml:35:3) and "last" both match a vehicle tagged t0 "v0"`) {
+		t.Error(err)
 	}
 }

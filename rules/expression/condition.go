@@ -238,6 +238,7 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 		out.Named.Where = nil
 	} else {
 		out.compares, out.Named = comparandsOf(node, sc.Units), out.Named.placed(src)
+		out.compares.parts = c.parted(node)
 	}
 	if sc.Words && len(l.Questions) == questions { // a `where` and a question stand in their places
 		l.keep(w, c, out)

@@ -6,7 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"telltale/rules/unit"
+	"telltale/rules/english"
 )
 
 // TestMissingStandsForAll: where an expression is answered though something is missing, it
@@ -19,7 +19,7 @@ func TestMissingStandsForAll(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s\n%v", text, err)
 		}
-		run := NewRunner(unit.System{Distance: "km", Volume: "L"})
+		run := NewRunner(english.Reader{})
 		truth := func(f sheet) (v bool, missing []string) {
 			missing = run.EachEnd(f, c.asks, func() { v = run.Truth(c) })
 			return v, missing
