@@ -155,7 +155,7 @@ func (a *Applied) pair() {
 			continue
 		}
 		for _, o := range a.Tasks {
-			if o.Task == t.Task || o.Component != t.Component || sharedOver(t.Task, o.Task) == "" {
+			if o.Task == t.Task || o.Component != t.Component || t.Task.SharedOver(o.Task) == "" {
 				continue
 			}
 			if a.Twins == nil {
@@ -166,8 +166,8 @@ func (a *Applied) pair() {
 	}
 }
 
-// sharedOver is a task whose place both take; "" where there is none.
-func sharedOver(t, o *Task) string {
+// SharedOver is a task whose place both take; "" where there is none.
+func (t *Task) SharedOver(o *Task) string {
 	i := slices.IndexFunc(t.Over, func(name string) bool { return slices.Contains(o.Over, name) })
 	if i < 0 {
 		return ""
@@ -189,7 +189,7 @@ const keptSignatures = 1024
 
 func (b *Book) sign() {
 	var fields []string
-	for _, p := range b.parts() {
+	for _, p := range b.Parts() {
 		if p.Where != nil {
 			fields = append(fields, p.Where.Fields...)
 		}

@@ -164,17 +164,41 @@ func (b *Book) matching(j *Judge, v *word.Vehicle, c *word.Component) (match []*
 	return match, lacks
 }
 
-// choose chooses among them for a component, in the book's order, so that no name decides:
-// where two could count, none does.
-func (a *Applied) choose(comp int, match []*Baseline, lacks map[*Baseline]string) {
-	var own, starting []*Baseline
-	for _, bl := range match {
+// sorted are the baselines that count, and those that have starting figures.
+func sorted(list []*Baseline) (own, starting []*Baseline) {
+	for _, bl := range list {
 		if bl.Starting {
 			starting = append(starting, bl)
 		} else {
 			own = append(own, bl)
 		}
 	}
+	return own, starting
+}
+
+// Rivals are, by component, two baselines that both match it and could both count, in order
+// of place; nil where there are none.
+func (b *Book) Rivals(j *Judge, v *word.Vehicle, comps []word.Component) [][2]*Baseline {
+	out := make([][2]*Baseline, len(comps))
+	for i := range comps {
+		match, lacks := b.matching(j, v, &comps[i])
+		own, starting := sorted(slices.DeleteFunc(match, func(bl *Baseline) bool { return lacks[bl] != "" }))
+		for _, list := range [][]*Baseline{starting, own} {
+			if x, y := rivals(list); y != nil {
+				out[i] = [2]*Baseline{x, y}
+				if x.At.Compare(y.At) > 0 {
+					out[i] = [2]*Baseline{y, x}
+				}
+			}
+		}
+	}
+	return out
+}
+
+// choose chooses among them for a component, in the book's order, so that no name decides:
+// where two could count, none does.
+func (a *Applied) choose(comp int, match []*Baseline, lacks map[*Baseline]string) {
+	own, starting := sorted(match)
 	if a.Clash[comp] = clash(own, lacks); a.Clash[comp] == "" {
 		a.Clash[comp] = clash(starting, lacks)
 	}

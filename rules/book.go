@@ -93,8 +93,8 @@ type Part struct {
 	read *entry // while loading
 }
 
-// parts gives all tasks, rules and baselines.
-func (b *Book) parts() []*Part {
+// Parts are all tasks, rules and baselines.
+func (b *Book) Parts() []*Part {
 	var out []*Part
 	for _, t := range b.Tasks {
 		out = append(out, &t.Part)

@@ -122,7 +122,7 @@ func (c *Case) In(b *Book) *Book {
 	book.Tasks = slices.DeleteFunc(slices.Clone(b.Tasks), func(t *Task) bool { return above(&t.Part) })
 	book.Rules = slices.DeleteFunc(slices.Clone(b.Rules), func(r *Rule) bool { return above(&r.Part) })
 	book.Baselines = slices.DeleteFunc(slices.Clone(b.Baselines), func(bl *Baseline) bool { return above(&bl.Part) })
-	if len(c.Baselines) == 0 && len(book.parts()) == len(b.parts()) {
+	if len(c.Baselines) == 0 && len(book.Parts()) == len(b.Parts()) {
 		return b
 	}
 	var others []string
@@ -146,7 +146,7 @@ func (c *Case) puts(b *Book, p *Part) bool {
 	if p.At.File == c.At.File || len(p.Over) == 0 {
 		return false
 	}
-	return slices.ContainsFunc(b.parts(), func(o *Part) bool {
+	return slices.ContainsFunc(b.Parts(), func(o *Part) bool {
 		return o.At.File == c.At.File && o != p && slices.Contains(p.Over, o.Name)
 	})
 }

@@ -23,7 +23,7 @@ import (
 func (l *loader) overs() {
 	b := l.book
 	slices.SortFunc(b.Baselines, func(x, y *Baseline) int { return strings.Compare(x.Name, y.Name) })
-	all, tasks, rules := b.parts(), len(b.Tasks), len(b.Tasks)+len(b.Rules)
+	all, tasks, rules := b.Parts(), len(b.Tasks), len(b.Tasks)+len(b.Rules)
 	l.inOrder("task", all[:tasks])
 	l.inOrder("rule", all[tasks:rules])
 	ordered := l.inOrder("baseline", all[rules:])

@@ -51,7 +51,7 @@ func (r *Rule) SourceOf(stage int) string {
 // Figures are all figures of the book, in order of their places.
 func (b *Book) Figures() []Figure {
 	var out []Figure
-	for _, p := range b.parts() {
+	for _, p := range b.Parts() {
 		out = append(out, p.Sources...)
 	}
 	slices.SortStableFunc(out, func(a, b Figure) int { return a.At.Compare(b.At) })

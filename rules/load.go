@@ -253,7 +253,7 @@ func (l *loader) finish() {
 	slices.SortFunc(b.Cases, func(x, y *Case) int { return strings.Compare(x.Name, y.Name) })
 	b.Questions = source.Faults(slices.Concat(b.Questions, l.lang.Questions, l.Questions)).Sorted()
 	b.Uncautioned, b.ToFill = source.Faults(b.Uncautioned).Sorted(), source.Faults(b.ToFill).Sorted()
-	for _, p := range b.parts() {
+	for _, p := range b.Parts() {
 		p.read = nil
 	}
 	for _, r := range b.Rules {

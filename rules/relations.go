@@ -18,7 +18,7 @@ import (
 func (l *loader) was() {
 	seen := map[string]string{}
 	const hint = "`was` lists names that this one alone had before"
-	for _, p := range l.book.parts() {
+	for _, p := range l.book.Parts() {
 		for i, was := range p.Was {
 			at := source.Items(p.read.f["was"])[i]
 			if first, ok := l.names[was]; ok {

@@ -61,7 +61,7 @@ func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
 	if err != nil {
 		return err
 	}
-	if err := hindered(ctx, f); err != nil {
+	if err := hindered(ctx, f, reg); err != nil {
 		t.faults(err)
 		return cli.Exit(2, err)
 	}
@@ -112,11 +112,11 @@ func (t *teller) cases(book *rules.Book, register []event.Event, cover bool) (ra
 }
 
 // hindered is what is wrong with a folder whose files can be read: work without a caution,
-// and what a service needs besides.
-func hindered(ctx context.Context, f *fleet) error {
+// two of which only one may match a component, and what a service needs besides.
+func hindered(ctx context.Context, f *fleet, reg *fit.Register) error {
 	var errs []error
-	if len(f.book.Uncautioned) > 0 {
-		errs = append(errs, fmt.Errorf("the rules have faults:\n%w", source.Faults(f.book.Uncautioned)))
+	if faults := slices.Concat(source.Faults(f.book.Uncautioned), fit.Faults(f.book, reg)); len(faults) > 0 {
+		errs = append(errs, fmt.Errorf("the rules have faults:\n%w", faults.Sorted()))
 	}
 	if f.whole {
 		if err := f.before(ctx); err != nil {

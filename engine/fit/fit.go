@@ -5,6 +5,8 @@
 package fit
 
 import (
+	"math"
+
 	"gopkg.in/yaml.v3"
 
 	"telltale/engine/event"
@@ -31,17 +33,23 @@ type vehicle struct {
 	key   string
 	of    word.Vehicle
 	comps []word.Component
+	reg   *event.VehicleData
 }
 
+// vehicles are those in use; a capacity that nobody gave is 0.
 func (r *Register) vehicles() (out []vehicle) {
 	for _, ev := range r.Events {
 		d, ok := ev.Data.(*event.VehicleData)
 		if !ok || d.Retired {
 			continue
 		}
-		v := vehicle{key: ev.Vehicle, of: word.Vehicle{Key: ev.Vehicle, Name: d.Name, Kind: d.Kind, Tags: d.Tags}}
+		v := vehicle{key: ev.Vehicle, of: word.Vehicle{Key: ev.Vehicle, Name: d.Name, Kind: d.Kind, Tags: d.Tags}, reg: d}
 		for _, c := range d.Components {
-			v.comps = append(v.comps, word.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid, Capacity: event.Litres(c.Capacity)})
+			wc := word.Component{Name: c.Name, Kind: c.Kind, Fluid: c.Fluid}
+			if litres := event.Litres(c.Capacity); !math.IsNaN(litres) {
+				wc.Capacity = litres
+			}
+			v.comps = append(v.comps, wc)
 		}
 		out = append(out, v)
 	}
@@ -101,6 +109,8 @@ func Questions(book *rules.Book, reg *Register) (questions, notes []source.Fault
 	r.idle()
 	r.nobody()
 	r.tags()
+	r.capacities()
+	r.meters()
 	return r.found.Sorted(), r.notes.Sorted()
 }
 

@@ -137,13 +137,13 @@ func (r *reader) applies(p *rules.Part) bool {
 	for i := range r.vehicles {
 		v := &r.vehicles[i]
 		if !p.PerComponent {
-			if ok, _ := r.judge.Matches(p.Where, &v.of, nil); ok {
+			if ok, lacks := r.judge.Matches(p.Where, &v.of, nil); ok || lacks != nil {
 				return true
 			}
 			continue
 		}
 		for j := range v.comps {
-			if ok, _ := r.judge.Matches(p.Where, &v.of, &v.comps[j]); ok {
+			if ok, lacks := r.judge.Matches(p.Where, &v.of, &v.comps[j]); ok || lacks != nil {
 				return true
 			}
 		}
