@@ -45,8 +45,8 @@ func TestConflicts(t *testing.T) {
 		{`vehicle.name contains vehicle.tags["depot"]`, `vehicle.tags["depot"] == "north" && vehicle.name startsWith "bus"`,
 			`a vehicle called "busnorth" tagged depot "north" with a component`},
 		// Capacities between those that are named.
-		{`component.capacity > 5.2`, `component.capacity < 5.4`, `a vehicle with a component that holds 5.3`},
-		{`component.capacity < 0.5`, `component.capacity < 0.4`, `a vehicle with a component that holds 0.2`},
+		{`component.capacity > 5.2`, `component.capacity < 5.4`, `a vehicle with a component that holds 5.3 L`},
+		{`component.capacity < 0.5`, `component.capacity < 0.4`, `a vehicle with a component that holds 0.2 L`},
 		{`component.capacity < 0`, `component.capacity > -1`, ""},
 	} {
 		text := fmt.Sprintf("book: 1\nbaselines:\n  a: {source: x, fresh: {P: 1}, where: '%s'}\n  b: {source: x, fresh: {P: 1}, where: '%s'}\n", c.a, c.b)

@@ -51,6 +51,9 @@ func (f *fakeFacts) Number(w word.Word, arg string) (float64, string, bool) {
 			i = len(f.censored)
 			f.censored = append(f.censored, k)
 		}
+		if f.mask&word.AsReported != 0 {
+			return e[1], "", true
+		}
 		return e[f.mask>>i&1], "", true
 	}
 	if v, ok := f.numbers[k]; ok {

@@ -55,9 +55,12 @@ func (j *Judge) Matches(c *expression.Condition, v *word.Vehicle, comp *word.Com
 	return j.run.Matches(c, v, comp)
 }
 
-// Number is [expression.Runner.Only].
+// Number is [expression.Runner.Only] for a factor, which is more than zero.
 func (j *Judge) Number(c *expression.Condition, f word.Facts) (v float64, missing []string) {
-	return j.run.Only(c, f)
+	if v, missing = j.run.Only(c, f); missing == nil && v <= 0 {
+		return 0, []string{"a number above 0 (it gives " + english.Number(v) + ")"}
+	}
+	return v, missing
 }
 
 // Run judges a rule. The outcome has an End for each different result that the
@@ -208,7 +211,7 @@ func (j *Judge) Say(r *Rule, stage int, f word.Facts, measure float64) string {
 	if r.compiled.say == nil {
 		return r.Title
 	}
-	return j.run.Fill(r.compiled.say, f, StageNames[stage], measure)
+	return j.run.Fill(r.compiled.say, f, StageNames[stage], measure, r.compiled.measure)
 }
 
 // Advise renders the rule's advice for a stage; "" where it has none.
@@ -216,5 +219,5 @@ func (j *Judge) Advise(r *Rule, stage int, f word.Facts, measure float64) string
 	if stage < 0 || stage >= len(r.compiled.advise) || r.compiled.advise[stage] == nil {
 		return ""
 	}
-	return j.run.Fill(r.compiled.advise[stage], f, StageNames[stage], measure)
+	return j.run.Fill(r.compiled.advise[stage], f, StageNames[stage], measure, r.compiled.measure)
 }

@@ -95,8 +95,8 @@ func TestConditions(t *testing.T) {
 		{`value("Fe") - value("Pb") > 150`, "clear"},
 		{`value("Fe") + change("Pb") > 50`, "missing Pb for change"},
 		{`50 < value("Fe") + 2 * value("Pb") / 3`, "raised"},
-		{`value("Fe") + value("Pb") * value("Al") > 50`, "raised"},
-		{`value("Fe") + value("Pb") * change("Al") > 50`, "missing Al for change, Pb for value"},
+		{`value("Fe") + value("Pb") * times("Cu") > 50`, "raised"},
+		{`value("Fe") + value("Pb") * (change("Al") / value("Fe")) > 50`, "missing Al for change, Pb for value"},
 		{`value("Fe") / value("Pb") > 3`, "missing Pb for value"},
 		{`value("Fe") + value("Pb") == 50`, "clear"},
 		{`value("Fe") + value("Pb") != 50`, "raised"},
@@ -266,7 +266,7 @@ tasks:
   oil:
     where: component.kind != ""
     every: {distance: 1 km}
-    shorten: 'value("Pb") > 0.5 ? 0.5 : value("Fe") > 50 ? 0.75 : 1'
+    shorten: 'value("Pb") > 0.5 ? 0.5 : value("Fe") > 50 ? 0.75 : value("Fe") < 0 ? 1 + value("Fe") : 1'
 `)
 	shorten, j := b.Tasks[0].Shorten, NewJudge(b)
 	for _, c := range []struct {
@@ -280,6 +280,8 @@ tasks:
 		{numbers: map[string]float64{`value("Fe")`: 60}, ends: map[string][2]float64{`value("Pb")`: {0, 0.4}}, want: 0.75},
 		{numbers: map[string]float64{`value("Fe")`: 60}, ends: map[string][2]float64{`value("Pb")`: {0, 1}},
 			missing: []string{"one number for both ends of a result below its limit"}},
+		{numbers: map[string]float64{`value("Fe")`: -1, `value("Pb")`: 0}, missing: []string{"a number above 0 (it gives 0)"}},
+		{numbers: map[string]float64{`value("Fe")`: -3, `value("Pb")`: 0}, missing: []string{"a number above 0 (it gives -2)"}},
 	} {
 		got, missing := j.Number(shorten, &fakeFacts{comp: gearbox, numbers: c.numbers, ends: c.ends})
 		if got != c.want || !reflect.DeepEqual(missing, c.missing) {
@@ -357,6 +359,7 @@ func TestSayAndAdvise(t *testing.T) {
 	if got := j.Say(r, Caution, f, 3.275); got != want {
 		t.Errorf("got  %s\nwant %s", got, want)
 	}
+	f.numbers[`times("Cu")`] = 2
 	if got := j.Say(r, Advisory, f, 2); !strings.Contains(got, `advisory: `) || !strings.Contains(got, `le"ss`) {
 		t.Error(got)
 	}

@@ -194,7 +194,7 @@ func (v *View) plan(at rules.AppliedTask, before record.Place, readings int64) i
 		v.shortening = true
 		defer func() { v.shortening = false }()
 		value, missing := v.Shorten.Number(t.Shorten, v.FactsAt(at.Component, before, readings))
-		if len(missing) == 0 && value > 0 {
+		if len(missing) == 0 {
 			p.Shorten = value
 		}
 	}

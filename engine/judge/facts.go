@@ -137,7 +137,7 @@ func (x *Facts) choose(k endKey, span lab.Span, shown float64) float64 {
 		n = uint(len(x.ends))
 		x.ends[k] = n
 	}
-	if x.Reported {
+	if x.mask&word.AsReported != 0 || x.Reported && x.mask&word.Chosen == 0 {
 		return shown
 	}
 	if x.mask>>n&1 == 0 {

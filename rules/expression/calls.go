@@ -139,11 +139,7 @@ func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 	if info.Truth {
 		return operand{kind: Truth, word: true, truth: func(s *Runner) bool { return s.ask(i) != 0 }}
 	}
-	out := operand{kind: Number, word: true, num: func(s *Runner) float64 { return s.ask(i) }, is: askedFor(&c.asks.list[i])}
-	if info.Word == word.Value {
-		out.censors = arg
-	}
-	return out
+	return operand{kind: Number, word: true, num: func(s *Runner) float64 { return s.ask(i) }, is: askedFor(&c.asks.list[i])}
 }
 
 var argumentExamples = map[word.Argument]string{word.Nothing: "()", word.Analyte: `("Cu")`, word.Task: `("name of a task")`,

@@ -46,7 +46,6 @@ type operand struct {
 	word     bool      // is a word or a name: evidence shows it already, or need not
 	numbers  []float64 // of a list
 	texts    []string
-	censors  string // the analyte, where it is exactly value(analyte)
 	field    string // of the register, where it is exactly that
 	is       quantity
 	stated   int // how many digits count, of a figure with a unit that is written out; else 0
@@ -72,6 +71,7 @@ type compiler struct {
 	maxLets   int
 	steps     int
 	component bool // reads component
+	measures  bool // speaks of `measure`
 	fluid     *ofFluid
 	fields    []string
 	unsaid    []unsaid
@@ -217,6 +217,7 @@ func (c *compiler) identifier(n *ast.IdentifierNode) operand {
 		return operand{kind: component, word: true}
 	case "measure":
 		if c.scope.Measure {
+			c.measures = true
 			return operand{kind: Number, word: true, num: func(s *Runner) float64 { return s.measure }, is: c.measured()}
 		}
 		return c.fault(n, "", "`measure` is known only in the limits, say and advise of a measured rule")

@@ -73,7 +73,9 @@ type Condition struct {
 
 	asks     *Asks
 	value    operand
-	lets     int // how many `let` names it binds
+	lets     int  // how many `let` names it binds
+	measures bool // it speaks of `measure`
+	shape
 	compares comparands
 	shared   *Shared
 }
@@ -233,7 +235,8 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 	if c.failed || !ok {
 		return nil
 	}
-	out := &Condition{Text: src.text, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, Named: namedIn(node), asks: a, value: value, lets: c.maxLets}
+	out := &Condition{Text: src.text, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, Named: namedIn(node), asks: a, value: value, lets: c.maxLets,
+		measures: c.measures, shape: shapeOf(node)}
 	if sc.Words {
 		out.Named.Where = nil
 	} else {

@@ -12,11 +12,13 @@ import (
 // Runner runs conditions, and is what one run works on. It keeps what a run needs, so
 // use one a worker; it is not safe for concurrent use.
 type Runner struct {
-	facts   word.Facts
-	vehicle *word.Vehicle
-	comp    *word.Component
-	measure float64
-	stage   string
+	facts    word.Facts
+	vehicle  *word.Vehicle
+	comp     *word.Component
+	measure  float64
+	stage    string
+	measured *Condition // that gives the measure of which a text speaks; nil for none
+	hourly   bool       // a rate was answered for hours, as where no distance is known
 
 	asks  *Asks
 	slots []slot // by number of the question
@@ -215,7 +217,7 @@ func (s *Runner) answer(i int, a *slot) {
 	if !ok && q.info.Word == word.Rate {
 		if v, _, ok = s.facts.Number(word.RateHours, q.arg); ok {
 			times = word.Per100Hours
-			a.hours = true
+			a.hours, s.hourly = true, true
 		}
 	}
 	if !ok {

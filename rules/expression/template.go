@@ -140,15 +140,16 @@ func (t *Template) ReadsComponent() bool {
 }
 
 // Fill writes the template; what is missing or not finite prints as n/a. stage and
-// measure are what those names stand for.
-func (s *Runner) Fill(t *Template, f word.Facts, stage string, measure float64) string {
+// measure are what those names stand for, of what gives the measure; nil where there is
+// none.
+func (s *Runner) Fill(t *Template, f word.Facts, stage string, measure float64, of *Condition) string {
 	f.Ends(0)
 	s.begin(f.Vehicle(), f.Component(), t.asks)
-	s.facts, s.stage, s.measure = f, stage, measure
+	s.facts, s.stage, s.measure, s.measured, s.hourly = f, stage, measure, of, false
 	var b strings.Builder
 	for _, p := range t.parts {
 		switch {
-		case p.per && s.byHours():
+		case p.per && s.hourly:
 			b.WriteString("100 h")
 		case p.per:
 			b.WriteString(s.reader.Per())
@@ -161,53 +162,32 @@ func (s *Runner) Fill(t *Template, f word.Facts, stage string, measure float64) 
 	return strings.TrimSpace(b.String())
 }
 
-// byHours reports whether a rate was answered for hours, as where no distance is known.
-func (s *Runner) byHours() bool {
-	return slices.ContainsFunc(s.slots, func(a slot) bool { return a.hours })
-}
-
 // print gives one value as people read it.
 func (s *Runner) print(p part) string {
 	c := p.value
 	s.missing = s.missing[:0]
 	s.room(c)
 	number := func(v float64) string {
-		if p.amount == nil || p.amount.rate && s.byHours() {
+		if p.amount == nil || p.amount.rate && s.hourly {
 			return english.Number(v)
 		}
 		return p.amount.write(v, s.reader)
 	}
-	if limit, below := s.belowLimit(c.value.censors); below {
-		return "below " + number(limit)
-	}
-	var out string
+	out, ok := "", false
 	switch c.value.kind {
 	case Number:
-		out = number(c.value.num(s))
+		var v float64
+		v, out, ok = s.reported(c)
+		out += number(v)
 	case Text:
-		out = c.value.text(s)
+		out, ok = plainly(s, c, c.value.text)
 	default:
-		out = map[bool]string{true: "yes", false: "no"}[c.value.truth(s)]
+		var v bool
+		v, ok = plainly(s, c, c.value.truth)
+		out = map[bool]string{true: "yes", false: "no"}[v]
 	}
-	if !s.Complete() {
+	if !ok {
 		return "n/a"
 	}
 	return out
-}
-
-// belowLimit gives the limit that a result is below, where the laboratory gave it so, in
-// the units of the file.
-func (s *Runner) belowLimit(analyte string) (limit float64, below bool) {
-	if analyte == "" {
-		return 0, false
-	}
-	if below, _, ok := s.facts.Truth(word.Below, analyte); !ok || !below {
-		return 0, false
-	}
-	i := slices.IndexFunc(s.asks.list, func(q question) bool { return q.info.Word == word.Value && q.arg == analyte })
-	q := &s.asks.list[i]
-	s.facts.Ends(^uint32(0))
-	v, _, ok := s.facts.Number(word.Value, analyte)
-	s.facts.Ends(0)
-	return v*q.times/q.over + q.plus, ok
 }

@@ -28,7 +28,9 @@ type Component struct {
 // results in the order in which they are first asked for: Censored tells how many
 // were met so far, Ends chooses for each, by the bit of its number, the lower
 // end (0) or the upper (L). Facts must keep the numbering until it is asked about
-// another moment.
+// another moment. For a mask with the bit AsReported they
+// show what the laboratory reported; those that always do so choose an end all the same
+// for one with the bit Chosen.
 type Facts interface {
 	Vehicle() *Vehicle
 	Component() *Component // nil for a rule kept once a vehicle
@@ -48,6 +50,12 @@ type Facts interface {
 	// baseline's name and source, "below 1", "fresh taken as 0".
 	Note(w Word, arg string) string
 }
+
+// The bits of a mask beside those of the results.
+const (
+	AsReported = 1 << 30
+	Chosen     = 1 << 31
+)
 
 var fields = map[string]func(*Vehicle, *Component) string{
 	"vehicle.key":     func(v *Vehicle, _ *Component) string { return v.Key },
