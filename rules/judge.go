@@ -21,6 +21,9 @@ type End struct {
 type Judged struct {
 	Ends    []End
 	Missing []string // sorted; not judged where not empty
+	// Lacks is what single limits lacked, by stage number, or at 0 what clear did: these
+	// alone were not judged.
+	Lacks [4][]string
 }
 
 // nan is the limit of a stage that has none.
@@ -40,6 +43,7 @@ type Judge struct {
 	key     []byte              // room for the signature asked for
 	order   []int               // and for the order of components
 	ends    []End               // and for the outcome of a run
+	lacks   [4][]string         // of the parts that are judged by themselves
 }
 
 // NewJudge returns a Judge for the book.
@@ -72,6 +76,7 @@ func (j *Judge) Run(r *Rule, f word.Facts) Judged {
 		return Judged{Missing: r.ToFill}
 	}
 	var out Judged
+	j.lacks = [4][]string{}
 	out.Missing = j.run.EachEnd(f, r.run.asks, func() {
 		e := j.end(r, f)
 		switch {
@@ -89,7 +94,9 @@ func (j *Judge) Run(r *Rule, f word.Facts) Judged {
 	}
 	if out.Missing != nil {
 		out.Ends = nil
+		return out
 	}
+	out.Lacks = j.lacks
 	return out
 }
 
@@ -104,15 +111,23 @@ func (j *Judge) end(r *Rule, f word.Facts) End {
 	if c.measure == nil {
 		e.Raise = s.Truth(c.raise)
 		e.Clear = !e.Raise
-		if c.clear != nil && !s.Apart(func() { e.Clear = s.Truth(c.clear) }) {
-			e.Clear = false
+		if c.clear != nil {
+			if lacks := s.Apart(func() { e.Clear = s.Truth(c.clear) }); lacks != nil {
+				e.Clear = false
+				if !e.Raise { // else nobody asks
+					j.lacks[0] = lacks
+				}
+			}
 		}
 		return e
 	}
 	e.Measure = s.Measure(c.measure)
 	for i, l := range c.limits {
-		if l != nil && !s.Apart(func() { e.Limits[i] = s.Number(l) }) {
-			e.Limits[i] = nan
+		if l == nil {
+			continue
+		}
+		if lacks := s.Apart(func() { e.Limits[i] = s.Number(l) }); lacks != nil {
+			e.Limits[i], j.lacks[i] = nan, lacks
 		}
 	}
 	if r.Softened {
@@ -202,7 +217,9 @@ func (j *Judge) Explain(r *Rule, f word.Facts) (e End, evidence []word.Evidence,
 func (j *Judge) reckoned(c *program, e End) {
 	j.run.RecordReckoned(c.measure, e.Measure)
 	for i, l := range c.limits {
-		j.run.RecordReckoned(l, e.Limits[i])
+		if !math.IsNaN(e.Limits[i]) {
+			j.run.RecordReckoned(l, e.Limits[i])
+		}
 	}
 }
 

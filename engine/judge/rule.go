@@ -43,10 +43,10 @@ func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool 
 	sampled := at.Sampled || r.On&rules.OnSample == 0
 	next, ok := l.Step(r, got.Ends, latch.Of{Masked: masked, Stated: x.stated, Counts: sampled})
 	if !ok {
-		l.Missing = []string{"the exact value of a result below its limit"}
+		l.Missing = []string{latch.Inexact}
 		return false
 	}
-	next.Judged = at.ID
+	next.Judged, next.Missing = at.ID, append(next.Missing, latch.Unjudged(r, &next, got.Lacks)...)
 	if next.Stage != l.Stage {
 		next.Reached = at.ID
 		next.Age = knownAges(x)

@@ -63,10 +63,15 @@ type Of struct {
 // outcomes; false where they do not agree.
 func (l Latch) Step(r *rules.Rule, ends []rules.End, of Of) (next Latch, ok bool) {
 	next = l.advance(r, ends[0], of)
+	var open [4]bool
 	for _, e := range ends[1:] {
-		if l.advance(r, e, of).On != next.On {
-			return l, false
+		o := l.advance(r, e, of)
+		for s := range open {
+			open[s] = open[s] || o.On[s] != next.On[s]
 		}
+	}
+	if !next.leave(&l, open) {
+		return l, false
 	}
 	if of.Stated {
 		next.atMostAdvisory(&l)
@@ -87,14 +92,18 @@ func (l Latch) advance(r *rules.Rule, e rules.End, of Of) Latch {
 			}
 		}
 	}
-	// The stage is the worst limit that is on, whichever went on last.
-	l.Stage = 0
-	for s := rules.Warning; s > 0 && l.Stage == 0; s-- {
+	l.Stage = l.worst()
+	return l
+}
+
+// worst is the stage: the worst limit that is on, whichever went on last.
+func (l *Latch) worst() int {
+	for s := rules.Warning; s > 0; s-- {
 		if l.On[s] {
-			l.Stage = s
+			return s
 		}
 	}
-	return l
+	return 0
 }
 
 // atMostAdvisory takes back what rests on a share that nobody measured: it may raise
@@ -121,6 +130,9 @@ func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, of Of) {
 	off := math.Abs(limit) * r.Deadband
 	if limit <= 0 {
 		off = r.Deadband
+	}
+	if math.IsNaN(limit) {
+		return // what it asks is missing
 	}
 	reached, released := atLeast(m, limit), less(m, limit-off)
 	if r.Below {

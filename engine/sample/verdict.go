@@ -243,7 +243,8 @@ func (v *sampleVerdict) judge() {
 		l, _ := v.view.Rec.LatchOf(alarm.Key{Rule: ar.Rule.Name, Component: v.Component})
 		if len(l.Missing) > 0 {
 			v.NotJudged = append(v.NotJudged, UnjudgedRule{ar.Rule.Name, v.view.Missing(l.Missing)})
-		} else {
+		}
+		if !v.unjudged(&l) {
 			v.Judged++
 			v.view.Judge.Run(ar.Rule, v.x)
 			for _, a := range v.view.Judge.Read() {
@@ -264,6 +265,12 @@ func (v *sampleVerdict) judge() {
 	v.AllClear = worst == 0 && v.Judged > 0 && len(v.Unread) == 0 && len(v.NotJudged) <= v.Judged
 	v.Further = max(0, len(v.Reasons)-strongest)
 	v.Reasons = v.Reasons[:len(v.Reasons)-v.Further]
+}
+
+// unjudged reports whether the rule was not judged on this sample. Where single limits
+// lacked something, the others were.
+func (v *sampleVerdict) unjudged(l *latch.Latch) bool {
+	return len(l.Missing) > 0 && l.Judged != v.Sample
 }
 
 // unread are the results, in the order of the sheet, that nobody looked at. One that could
@@ -287,7 +294,7 @@ func (v *sampleVerdict) unread(read map[string]bool) (out []string) {
 func (v *sampleVerdict) reason(r *rules.Rule, l latch.Latch) Reason {
 	out := Reason{Rule: r.Name, Stage: alarm.RuleStages[l.Stage], PointsTo: r.PointsTo, Source: r.SourceOf(l.Stage), Cautions: judge.Cautions(r, l.Stage), stage: l.Stage, strength: 1}
 	got := v.view.Judge.Run(r, v.x)
-	if len(l.Missing) > 0 || len(got.Ends) == 0 {
+	if v.unjudged(&l) || len(got.Ends) == 0 {
 		if a := v.view.Rec.Alarm(l.Key); a != nil {
 			last := v.view.Told(&a.Last)
 			out.Message, out.Advise = last.Message, last.Advise

@@ -323,7 +323,7 @@ func (j *Judged) readIn(s unit.System, in string) {
 func whyLimits(r *rules.Rule, l latch.Latch, e rules.End) []Limit {
 	var out []Limit
 	for s := rules.Advisory; s <= rules.Warning; s++ {
-		if !r.Has[s] {
+		if !r.Has[s] || math.IsNaN(e.Limits[s]) {
 			continue
 		}
 		off := math.Abs(e.Limits[s]) * r.Deadband

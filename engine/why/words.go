@@ -49,6 +49,8 @@ func (y *Why) Headline() string {
 		return s + ": does not apply; " + y.DoesNotApply
 	case y.Stage == alarm.Normal && y.NotJudged != nil && y.Judged == nil:
 		return s + ": not judged, missing: " + strings.Join(y.NotJudged.Missing, ", ")
+	case y.Stage == alarm.Normal && y.inPart():
+		return s + ": normal as far as it was judged, missing: " + strings.Join(y.NotJudged.Missing, ", ")
 	case y.Standing == alarm.Returned && y.Due != nil:
 		return s + ": OK, no longer due"
 	case y.Standing == alarm.Returned:
@@ -57,6 +59,12 @@ func (y *Why) Headline() string {
 		return s + fmt.Sprintf(": %s, %s", y.Stage, y.Standing)
 	}
 	return s + ": " + string(y.Stage)
+}
+
+// inPart reports whether single limits lacked something at the event at which the others
+// were judged.
+func (y *Why) inPart() bool {
+	return y.NotJudged != nil && y.Judged != nil && y.NotJudged.On.ID != nil && y.Judged.On.ID != nil && *y.NotJudged.On.ID == *y.Judged.On.ID
 }
 
 // Text is the whole answer as a mechanic reads it, in several lines.
@@ -71,7 +79,11 @@ func (y *Why) Text() string {
 		t.Line(1, "%s", y.Title)
 	}
 	if y.NotJudged != nil && y.DoesNotApply == "" {
-		t.Line(1, "not judged on: %s", y.NotJudged.On.Line())
+		how := "not judged on"
+		if y.inPart() {
+			how = "judged only in part on"
+		}
+		t.Line(1, "%s: %s", how, y.NotJudged.On.Line())
 		t.Line(2, "missing: %s", strings.Join(y.NotJudged.Missing, ", "))
 	}
 	if y.Judged != nil {

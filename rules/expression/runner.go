@@ -267,14 +267,16 @@ func (s *Runner) named(slot int) *operandValue {
 	return v
 }
 
-// Apart runs a part of a rule that may lack something without the rest; it reports
-// whether it lacked nothing, and what it lacked is forgotten.
-func (s *Runner) Apart(run func()) bool {
+// Apart runs a part of a rule that may lack something without the rest; what it lacked
+// is given, and is not missing for the rest.
+func (s *Runner) Apart(run func()) (lacks []string) {
 	before := len(s.missing)
 	run()
-	complete := len(s.missing) == before
+	if len(s.missing) > before {
+		lacks = slices.Clone(s.missing[before:])
+	}
 	s.missing = s.missing[:before]
-	return complete
+	return lacks
 }
 
 func (s *Runner) miss(why string) { s.missing, s.open = append(s.missing, why), anywhere }
