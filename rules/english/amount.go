@@ -150,7 +150,7 @@ func Digits(v float64, units ...string) int {
 	for _, u := range units {
 		n := unit.From(v, u)
 		for d := 1; d < least; d++ {
-			if math.Abs(significant(n, d)-n) <= 1e-9*math.Abs(n) {
+			if r, err := strconv.ParseFloat(strconv.FormatFloat(n, 'e', d-1, 64), 64); err == nil && math.Abs(r-n) <= 1e-9*math.Abs(n) {
 				least = d
 			}
 		}
