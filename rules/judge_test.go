@@ -266,7 +266,7 @@ tasks:
   oil:
     where: component.kind != ""
     every: {distance: 1 km}
-    shorten: 'value("Pb") > 0.5 ? 0.5 : value("Fe") > 50 ? 0.75 : value("Fe") < 0 ? 1 + value("Fe") : 1'
+    shorten: 'value("Pb") > 0.5 ? 0.5 : value("Fe") > 50 ? 0.75 : value("Fe") < -2 ? -2 : value("Fe") < 0 ? 0 : 1'
 `)
 	shorten, j := b.Tasks[0].Shorten, NewJudge(b)
 	for _, c := range []struct {
