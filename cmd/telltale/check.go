@@ -76,6 +76,13 @@ func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
 // questions asks about what is not wrong with the folder but deserves a second look.
 func questions(ctx context.Context, t *teller, f *fleet, reg *fit.Register) {
 	asked, notes := fit.Questions(f.book, reg)
+	for _, name := range []string{"people.yaml", "telltale.yaml"} {
+		path := filepath.Join(f.dir, name)
+		if text, err := os.ReadFile(path); err == nil && f.whole {
+			d, _ := source.Read(path, text)
+			asked = append(asked, d.Questions...)
+		}
+	}
 	for _, q := range slices.Concat(f.book.Questions, asked) {
 		t.tell(isQuestion, &q)
 	}

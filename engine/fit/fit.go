@@ -108,6 +108,9 @@ func Questions(book *rules.Book, reg *Register) (questions, notes []source.Fault
 	r.without()
 	r.idle()
 	r.nobody()
+	if reg.File != nil {
+		r.found = append(r.found, reg.File.Questions...)
+	}
 	r.tags()
 	r.capacities()
 	r.meters()

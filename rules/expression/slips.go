@@ -98,20 +98,20 @@ func measured(rest []token, u unit.System) (slip, bool) {
 		return slip{}, false
 	}
 	if v, wrong, cure := source.PlainNumber(t.text); wrong != "" {
-		with := strings.TrimPrefix(cure, "write ")
-		if _, w, _ := source.PlainNumber(with); w != "" || with == cure {
-			with = "1"
+		s := slip{from: t.from, to: t.to, with: strings.TrimPrefix(cure, "write "), text: fmt.Sprintf("%q %s", t.text, wrong), hint: cure}
+		if _, w, _ := source.PlainNumber(s.with); w != "" {
+			s.with, s.unsure = "1", true
 		}
-		return slip{t.from, t.to, with, fmt.Sprintf("%q %s", t.text, wrong), cure, false, false}, true
-	} else if len(rest) > 1 && rest[1].text == "%" && (len(rest) == 2 || !operand1(rest[2].text)) {
+		return s, true
+	} else if len(rest) > 1 && rest[1].text == "%" && (len(rest) == 2 || !beginsOperand(rest[2].text)) {
 		return slip{from: t.from, to: rest[1].to, with: t.text, text: fmt.Sprintf("%s%% is no number", t.text), unsure: true,
 			hint: fmt.Sprintf("write %s as a share of something, or %s beside a result in %%", english.Number(v/100), t.text)}, true
 	}
-	name, end := "", t.to
+	name := ""
 	for _, next := range rest[1:min(len(rest), 4)] { // mg/kg is three tokens
-		name, end = name+next.text, next.to
+		name += next.text
 		if named, ok := unitNamed(name); ok && !longer(rest, name) {
-			s := slip{from: t.from, to: end, with: t.text, text: fmt.Sprintf("a number with a unit, %s %s", t.text, named),
+			s := slip{from: t.from, to: next.to, with: t.text, text: fmt.Sprintf("a number with a unit, %s %s", t.text, named),
 				hint: "write " + t.text + " alone: it is taken in the unit of what it is compared with"}
 			if own := inOwn(named, u); own != named {
 				s.hint, s.unsure = "write it in "+own+", without the unit", true
@@ -159,8 +159,8 @@ func longer(rest []token, name string) bool {
 	return false
 }
 
-// operand1 reports whether a token can begin an operand.
-func operand1(t string) bool {
+// beginsOperand reports whether a token can begin an operand.
+func beginsOperand(t string) bool {
 	return t != "" && (number.MatchString(t) || wordLike.MatchString(t) && t != "and" && t != "or" || strings.ContainsAny(t[:1], `("'`))
 }
 
