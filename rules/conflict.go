@@ -33,6 +33,7 @@ func (l *loader) overs() {
 	}
 	slices.SortFunc(b.Baselines, func(x, y *Baseline) int { return place[&x.Part] - place[&y.Part] })
 	l.bothMatch()
+	l.twins()
 }
 
 // inOrder checks the names after `over`, puts each part before those that it goes over
@@ -98,6 +99,29 @@ func joined(list, more []string) []string {
 		}
 	}
 	return out
+}
+
+// twins asks about tasks that take one task's place, where a vehicle is found that both
+// match: which of the two is meant there nobody says. With a register that has one such
+// the check refuses them.
+func (l *loader) twins() {
+	search := expression.NewSearch()
+	for i, a := range l.book.Tasks {
+		for _, b := range l.book.Tasks[i+1:] {
+			over := a.SharedOver(b)
+			if over == "" || slices.Contains(a.Over, b.Name) || slices.Contains(b.Over, a.Name) || a.unsound() || b.unsound() || a.PerComponent != b.PerComponent {
+				continue
+			}
+			if example, found := search.Both(a.Where, b.Where); found {
+				first, second := a, b
+				if a.At.Compare(b.At) > 0 {
+					first, second = b, a
+				}
+				second.read.question(second.read.key, fmt.Sprintf("narrow one `where`, or write `over: [%s, %s]` in the one that goes first", first.Name, over),
+					"tasks %q (%s) and %q are both `over` %q, and both match %s", first.Name, first.At, second.Name, over, example)
+			}
+		}
+	}
 }
 
 // bothMatch refuses pairs of baselines of which neither goes before the other,

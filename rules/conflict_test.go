@@ -142,3 +142,31 @@ func TestManyTags(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// Two tasks that take one task's place are asked about with a vehicle that both match.
+func TestTwins(t *testing.T) {
+	const text = `book: 1
+tasks:
+  oil: {every: {time: 12 months}}
+  hills: {over: oil, every: {time: 6 months}, where: 'vehicle.tags["road"] == "hills"'}
+  gritters: {over: %s, every: {time: 3 months}, where: vehicle.kind == "gritter"}
+  vans: {over: oil, every: {time: 9 months}, where: 'vehicle.kind == "van" && vehicle.tags["road"] != "hills"'}
+`
+	for over, want := range map[string]string{
+		"oil":          "a.yaml:5:3: tasks \"hills\" (a.yaml:4:3) and \"gritters\" are both `over` \"oil\", and both match a vehicle of kind \"gritter\" tagged road \"hills\"",
+		"[hills, oil]": "",
+	} {
+		b, err := Load([]File{{"a.yaml", fmt.Appendf(nil, text, over)}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := ""
+		for _, q := range b.Questions {
+			got, _, _ = strings.Cut(q.String(), "\n")
+			got = strings.TrimSuffix(got, " with a component")
+		}
+		if got != want {
+			t.Errorf("over %s: got %s, want %s", over, got, want)
+		}
+	}
+}

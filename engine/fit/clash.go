@@ -8,6 +8,7 @@ import (
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/source"
+	"telltale/rules/word"
 )
 
 // Faults are the pairs of which only one may match, and of which both match a component of
@@ -125,16 +126,30 @@ func (r *reader) meters() {
 	}
 }
 
+// byMeter are the words that are answered by a meter of a kind.
+var byMeter = map[string][]word.Word{
+	"distance": {word.Odometer, word.PerDay, word.Since, word.DueIn},
+	"hours":    {word.Hours, word.HoursSince},
+}
+
 func (r *reader) metersOf(v *vehicle, kind string) {
 	first, by := "", []string{}
 	var meters []string
-	for _, t := range r.book.For(r.judge, &v.of, v.comps).Tasks {
-		if kind == "hours" && t.Task.Every.Hours == 0 || kind == "distance" && t.Task.Every.Distance == 0 {
-			continue
-		}
-		if list := v.metersFor(t.Component, kind); len(list) > 1 {
+	goesBy := func(name string, component int) {
+		if list := v.metersFor(component, kind); len(list) > 1 {
 			first, meters = cmp.Or(first, list[0]), list
-			by = append(by, fmt.Sprintf("%q", t.Task.Name))
+			by = append(by, fmt.Sprintf("%q", name))
+		}
+	}
+	applied := r.book.For(r.judge, &v.of, v.comps)
+	for _, t := range applied.Tasks {
+		if kind == "hours" && t.Task.Every.Hours > 0 || kind == "distance" && t.Task.Every.Distance > 0 {
+			goesBy(t.Task.Name, t.Component)
+		}
+	}
+	for _, a := range applied.Rules {
+		if slices.ContainsFunc(byMeter[kind], func(w word.Word) bool { return len(a.Rule.Asks(w)) > 0 }) {
+			goesBy(a.Rule.Name, a.Component)
 		}
 	}
 	slices.Sort(by)

@@ -72,6 +72,10 @@ func TestAskedOfTheRegister(t *testing.T) {
 			"vehicles.yaml:8:5: bus-07 has engine hours and idle hours, and \"air filter\" goes by the first: engine hours\n" +
 				"        meters: {engine hours: hours, idle hours: hours, odometer: distance}\n        ^^^^^^\n" +
 				"hint: put the one that counts first, name it at the component (`meters: [engine hours]`), or in the task (`every: {hours: …, of: engine hours}`)"},
+		"two hour meters, a rule": {"rules: {long: {on: reading, raise: hours() > 900, stage: advisory}}\n", whole + meters,
+			"vehicles.yaml:8:5: bus-07 has engine hours and idle hours, and \"long\" goes by the first: engine hours\n" +
+				"        meters: {engine hours: hours, idle hours: hours, odometer: distance}\n        ^^^^^^\n" +
+				"hint: put the one that counts first, name it at the component (`meters: [engine hours]`), or in the task (`every: {hours: …, of: engine hours}`)"},
 		"one that the component names": {filter, "  bus-07:\n    kind: tractor unit\n    tags: {fuel: diesel}\n    components:\n      engine: {kind: diesel engine, meters: [engine hours]}\n      gearbox: {kind: automatic transmission}\n" + meters, ""},
 		"no work by hours":             {"", whole + meters, ""},
 	} {
