@@ -43,7 +43,7 @@ func raisedBy(u unit.System) []alarm.Transition {
 
 var (
 	inKilometres = regexp.MustCompile(`\b(62,000 km|5,000 km|48,280 km|16 km|1,000 km|62000 km|4\.25 L|4\.3 L|2 L)`)
-	inMiles      = regexp.MustCompile(`\b(38,525 mi|3,000 mi|30,000 mi|10 mi|1,000 mi|38525\.[0-9]* mi|4\.49 qt|4\.5 qt|2\.11 qt)`)
+	inMiles      = regexp.MustCompile(`\b(38,525 mi|3,000 mi|30,000 mi|10 mi|1,000 mi|38525 mi|4\.49 qt|4\.5 qt|2\.11 qt)`)
 	ofEither     = regexp.MustCompile(`[0-9] (km|mi|L|qt)\b`)
 )
 
@@ -101,8 +101,10 @@ func toldTo(t *testing.T, reg Register, all []alarm.Transition) map[string]strin
 				}
 			}
 		}
-		if len(data.Data.Transitions) > 0 { // as many as a mail has
-			out[m.Person] += out[m.Person]
+		if len(data.Data.Transitions) > 0 {
+			for _, m := range batches(reader{Person: d.Person(m.Person)}, "nats", cause("x"), piecesOf(reg, all), 0) {
+				out[m.Person] += string(m.Data)
+			}
 		}
 	}
 	r := english.Reader{Marked: true}
@@ -113,7 +115,7 @@ func toldTo(t *testing.T, reg Register, all []alarm.Transition) map[string]strin
 			Items: []due.Item{{Vehicle: "bus-07", Name: "Bus 7", Task: "oil", Title: "Change the oil", Stage: "due", Limit: "distance", Why: why, Amounts: amounts,
 				Untold: "the distance since the work cannot be told since 2031-02-01", Needs: []due.Need{{Fluid: "oil", Volume: 4.25}}}}}
 		list, _, _ := Digest(d, reg, p, Listing{Parts: []engine.TurnPart{part}, Of: 1})
-		out[id] += list.Text
+		out[id] += list.Text + summary(reg, reader{Person: p}, cause("x"), "", piecesOf(reg, all), 0).Text
 		for _, bare := range tellings(d, reg, cause("x"), said) {
 			if bare.p.ID == id {
 				out[id] += bare.bare(cause("x")).Text
@@ -122,6 +124,15 @@ func toldTo(t *testing.T, reg Register, all []alarm.Transition) map[string]strin
 	}
 	for id := range out {
 		out[id] = strings.Join(strings.Fields(out[id]), " ")
+	}
+	return out
+}
+
+// piecesOf are the transitions as they wait for somebody, of two vehicles.
+func piecesOf(reg Register, all []alarm.Transition) (out []piece) {
+	for i, t := range all {
+		t.Vehicle = []string{"bus-07", "library"}[i]
+		out = append(out, pieceOf(news{Transition: presented(reg(t.Vehicle), &t), entry: "all"}, "c-1"))
 	}
 	return out
 }
