@@ -11,6 +11,7 @@ import (
 
 	"telltale/engine"
 	"telltale/engine/alarm"
+	"telltale/notify/delivery"
 	"telltale/notify/people"
 )
 
@@ -171,7 +172,7 @@ func TestBacklogPacked(t *testing.T) {
 		}
 	}
 	body, _ := json.Marshal(k)
-	if packed := pack(body); len(packed) > 512<<10 {
+	if packed := delivery.Pack(body); len(packed) > 512<<10 {
 		t.Errorf("%d bytes, of %d", len(packed), len(body))
 	} else {
 		t.Logf("%d bytes, of %d", len(packed), len(body))

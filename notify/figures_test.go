@@ -35,7 +35,7 @@ func TestFigures(t *testing.T) {
 		"iron, times the baseline: 2.5",
 		"viscosity index: 94",
 		"exchanges like the last one until sodium is at 15 mg/kg: 2",
-		"fluid for exchanges until sodium is at 15 mg/kg: 8.454 qt",
+		"fluid for exchanges until sodium is at 15 mg/kg: 8.5 qt",
 		"since engine oil: 10,000 mi",
 		"odometer: 50,477 mi",
 		"sodium beyond what is usual: 62.15 mg/kg (usual 5.85 mg/kg)",

@@ -1,10 +1,7 @@
 package notify
 
 import (
-	"bytes"
 	"cmp"
-	"compress/gzip"
-	"io"
 	"slices"
 	"strings"
 	"time"
@@ -225,30 +222,4 @@ func summaryItem(p reader, n news) page.Item {
 	}
 	it.Lines = []page.Line{{Text: english.Sentences(said, text)}}
 	return it
-}
-
-// packAbove is the length from which a checkpoint is compressed.
-const packAbove = 64 << 10
-
-func pack(body []byte) []byte {
-	if len(body) < packAbove {
-		return body
-	}
-	var b bytes.Buffer // which takes all
-	z := gzip.NewWriter(&b)
-	_, _ = z.Write(body)
-	_ = z.Close()
-	return b.Bytes()
-}
-
-// unpack reads what pack wrote; JSON never begins with gzip's first byte.
-func unpack(body []byte) ([]byte, error) {
-	if len(body) == 0 || body[0] != 0x1f {
-		return body, nil
-	}
-	z, err := gzip.NewReader(bytes.NewReader(body))
-	if err != nil {
-		return nil, err
-	}
-	return io.ReadAll(z)
 }

@@ -157,11 +157,11 @@ func TestCheckpointPacked(t *testing.T) {
 		}
 	}
 	body, _ := json.Marshal(k)
-	packed := pack(body)
+	packed := delivery.Pack(body)
 	if len(packed) > 512<<10 {
 		t.Fatalf("%d bytes, of %d", len(packed), len(body))
 	}
-	if again, err := unpack(packed); err != nil || string(again) != string(body) {
+	if again, err := delivery.Unpack(packed); err != nil || string(again) != string(body) {
 		t.Errorf("not the same again: %v", err)
 	}
 }

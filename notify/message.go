@@ -12,6 +12,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/picture"
 	"telltale/rules/english"
 )
 
@@ -149,4 +150,31 @@ func firstDay(limit, date, likely string) string {
 		return likely
 	}
 	return min(date, likely)
+}
+
+// maxCharts bounds the pictures of one message.
+const maxCharts = 2
+
+// pictures draws the samples that the telling is about, by component. The
+// transitions were judged on them: a sample that has come since is not shown.
+func (n *Notifier) pictures(t telling) map[string]*page.Picture {
+	if n.Sample == nil || t.way != people.Mail {
+		return nil
+	}
+	out := map[string]*page.Picture{}
+	for _, one := range t.mine {
+		if one.Task || one.Component == "" || one.To == alarm.Normal || out[one.Component] != nil || len(out) == maxCharts {
+			continue
+		}
+		who := t.p.on(one.Reads)
+		n.guard("drawing a sample of "+one.Vehicle, "the message goes without", func() {
+			for _, v := range n.Sample(one.Vehicle, one.Component, who.units()) {
+				id := key("chart", v.Sample.Source, v.Sample.ID, v.Component) + "@telltale"
+				if p := picture.Of(who.Person, v, one.Events, id); p != nil {
+					out[one.Component] = p
+				}
+			}
+		})
+	}
+	return out
 }

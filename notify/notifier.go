@@ -130,7 +130,7 @@ func readMark(ctx context.Context, s Store) (k mark, err error) {
 	k = newMark()
 	body, err := s.Checkpoint(ctx)
 	if err == nil && body != nil {
-		if body, err = unpack(body); err == nil {
+		if body, err = delivery.Unpack(body); err == nil {
 			err = json.Unmarshal(body, &k)
 		}
 	}
@@ -241,7 +241,7 @@ func (n *Notifier) Flush(ctx context.Context, seq uint64) error {
 	}
 	body, err := json.Marshal(n.mark)
 	if err == nil {
-		err = n.Store.SetCheckpoint(ctx, pack(body))
+		err = n.Store.SetCheckpoint(ctx, delivery.Pack(body))
 	}
 	if err != nil {
 		return fmt.Errorf("writing the notifier's checkpoint: %w", err)

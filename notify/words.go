@@ -45,9 +45,6 @@ const (
 	labelThen   = "Now on the due list"
 	labelPulls  = "Now due earlier"
 	labelRests  = "Based on"
-	labelTimes  = "Times the baseline"
-	labelOrigin = "Where it may come from"
-	labelPast   = "%s, times the baseline"
 
 	changedFrom  = "Changed from %s to %s."
 	reminderLead = "A reminder: first sent on %s, and nobody has acknowledged it yet."
