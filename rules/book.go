@@ -209,11 +209,14 @@ type Rule struct {
 	Measured bool
 	Below    bool    // limits are lower limits
 	Has      [4]bool // which stages have a limit, by stage number
-	Deadband float64 // 0.1 for 10%
-	Confirm  [4]int  // judged samples in a row, by stage number; at least 1
-	Stage    int     // a pattern's one stage
-	HasClear bool    // a pattern with its own clear condition
-	Masked   bool    // eases only by a fluid that has run long enough since an exchange; true unless "masked: no"
+	// Deadband is how far the measure must come back from a limit, as a share of it (0.1 for
+	// 10%); Band is the same as a number in the measure's unit. One of them is 0.
+	Deadband float64
+	Band     float64
+	Confirm  [4]int // judged samples in a row, by stage number; at least 1
+	Stage    int    // a pattern's one stage
+	HasClear bool   // a pattern with its own clear condition
+	Masked   bool   // eases only by a fluid that has run long enough since an exchange; true unless "masked: no"
 	// MaskedFor is how far the fluid must have run since an exchange; zero: half of what it
 	// had run.
 	MaskedFor Limits

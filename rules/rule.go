@@ -3,7 +3,6 @@ package rules
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"regexp"
 	"slices"
 	"strconv"
@@ -38,8 +37,8 @@ func (c *compiledRule) everyAsks() []*expression.Asks {
 }
 
 var (
-	sharedKeys   = []string{"on", "was", "title", "where", "over", "say", "points to", "advise", "follow up", "pull in", "cautions", "masked", "source"}
-	measuredKeys = []string{"measure", "above", "below", "deadband", "confirm", "soften by age"}
+	sharedKeys   = []string{"on", "was", "title", "where", "over", "say", "points to", "advise", "follow up", "pull in", "cautions", "masked", "source", "confirm"}
+	measuredKeys = []string{"measure", "above", "below", "deadband", "soften by age"}
 	patternKeys  = []string{"raise", "clear", "stage"}
 )
 
@@ -137,7 +136,6 @@ func (rr *ruleReader) pattern() {
 	c.raise = rr.expression(rr.f["raise"], "raise", expression.Truth, false)
 	r.HasClear = rr.f["clear"] != nil
 	c.clear = rr.expression(rr.f["clear"], "clear", expression.Truth, false)
-	r.Confirm = [4]int{1, 1, 1, 1}
 	v := rr.f["stage"]
 	if v == nil {
 		rr.Fault(rr.key, "write `stage: caution`; a warning is for what needs action now", "%s has no `stage`", rr.what)
@@ -145,16 +143,16 @@ func (rr *ruleReader) pattern() {
 	}
 	r.Stage = 1 + rr.Choice(v, "stage of "+rr.what, StageNames[1:]...)
 	r.Has[r.Stage] = true
+	rr.confirm()
 }
 
-// measured reads measure, limits, deadband and confirm.
+// measured reads measure, deadband, limits and confirm.
 func (rr *ruleReader) measured() {
 	r, f := rr.r, rr.f
 	r.Measured = true
 	rr.foreign(patternKeys, "measured", "pattern")
 	r.compiled.measure = rr.expression(f["measure"], "measure", expression.Number, false)
-	rr.deadband()
-	rr.confirm()
+	band := rr.deadband()
 	rr.soften()
 	above, below := f["above"], f["below"]
 	switch {
@@ -168,6 +166,8 @@ func (rr *ruleReader) measured() {
 	default:
 		rr.Fault(rr.key, "write `above: {advisory: 2, caution: 3, warning: 5}`, or `below`", "%s has no limits: `above` or `below` is missing", rr.what)
 	}
+	rr.fitsLimits(band)
+	rr.confirm()
 }
 
 // stageLimits reads the limit of each stage and checks the constant ones.
@@ -192,85 +192,6 @@ func (rr *ruleReader) stageLimits(n *yaml.Node, key string) {
 				rr.order(v, key, lower, stage)
 			}
 			lower = stage
-		}
-	}
-}
-
-// order checks two limits that are constant: the worse stage lies further out,
-// and the deadband of the worse does not reach over the other.
-func (rr *ruleReader) order(n *yaml.Node, key string, lower, upper int) {
-	a, _ := rr.r.compiled.limits[lower].Constant()
-	b, _ := rr.r.compiled.limits[upper].Constant()
-	gap := b - a
-	if rr.r.Below {
-		gap = a - b
-	}
-	band := rr.r.Deadband
-	if b > 0 {
-		band *= b
-	}
-	switch {
-	case gap < 0:
-		rr.Fault(n, "the worse the stage, the further out its limit", "%s: %s at %s comes before %s at %s", key,
-			StageNames[upper], english.Number(b), StageNames[lower], english.Number(a))
-	case gap > 0 && band > gap && !expression.Equal(band, gap):
-		rr.Fault(rr.f["deadband"], fmt.Sprintf("at most %s fits between %s and %s", rr.widest(gap, b), english.Number(a), english.Number(b)),
-			"the deadband of %s is wider than the gap between %s and %s", rr.what, StageNames[lower], StageNames[upper])
-	}
-}
-
-// widest is the deadband that just fits a gap under limit b.
-func (rr *ruleReader) widest(gap, b float64) string {
-	if b > 0 {
-		return english.Number(math.Floor(1000*gap/b)/10) + "%"
-	}
-	return english.Number(gap)
-}
-
-// deadband reads "10%", or a number where limits are zero or less.
-func (rr *ruleReader) deadband() {
-	n := rr.f["deadband"]
-	if n == nil {
-		return
-	}
-	if n.Kind == yaml.ScalarNode && (n.Tag == "!!int" || n.Tag == "!!float") {
-		v, ok := rr.Number(n, "deadband of "+rr.what)
-		if ok && v < 0 {
-			rr.Fault(n, "", "deadband of %s must not be negative", rr.what)
-		}
-		rr.r.Deadband = v
-		return
-	}
-	v, ok := rr.Share(n, "deadband of "+rr.what)
-	if ok && v >= 1 {
-		rr.Fault(n, "5% to 20% are usual", "deadband of %s must be under 100%%", rr.what)
-	}
-	rr.r.Deadband = v
-}
-
-// confirmLimit is how many samples a record keeps of a component.
-const confirmLimit = 50
-
-// confirm reads how many judged samples in a row must reach a limit: a number, by
-// which a warning still acts at once, or by stage.
-func (rr *ruleReader) confirm() {
-	rr.r.Confirm = [4]int{1, 1, 1, 1}
-	n := rr.f["confirm"]
-	if n == nil {
-		return
-	}
-	if rr.r.On != 0 && rr.r.On&OnSample == 0 {
-		rr.Fault(source.Key(rr.n, "confirm"), "", "confirm counts samples, but %s is not `on: sample`", rr.what)
-	}
-	if n.Kind != yaml.MappingNode {
-		v := rr.Whole(n, "confirm of "+rr.what, 1, confirmLimit)
-		rr.r.Confirm[Advisory], rr.r.Confirm[Caution] = v, v
-		return
-	}
-	f := rr.Mapping(n, "confirm of "+rr.what, StageNames[1:]...)
-	for stage := Advisory; stage <= Warning; stage++ {
-		if v := f[StageNames[stage]]; v != nil {
-			rr.r.Confirm[stage] = rr.Whole(v, "confirm of "+rr.what, 1, confirmLimit)
 		}
 	}
 }

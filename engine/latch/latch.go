@@ -67,7 +67,7 @@ func (l Latch) Step(r *rules.Rule, ends []rules.End, of Of) (next Latch, ok bool
 	for _, e := range ends[1:] {
 		o := l.advance(r, e, of)
 		for s := range open {
-			open[s] = open[s] || o.On[s] != next.On[s]
+			open[s] = open[s] || o.On[s] != next.On[s] || !next.countsAs(&o, r, s)
 		}
 	}
 	if !next.leave(&l, open) {
@@ -80,11 +80,16 @@ func (l Latch) Step(r *rules.Rule, ends []rules.End, of Of) (next Latch, ok bool
 	return next, true
 }
 
+// countsAs reports whether as many samples in a row have reached a limit that is not on yet
+// and takes more than one.
+func (l *Latch) countsAs(o *Latch, r *rules.Rule, s int) bool {
+	return l.On[s] || r.Confirm[s] <= 1 || l.Count[s] == o.Count[s]
+}
+
 // advance gives the latch after one judged end: each limit latches alone.
 func (l Latch) advance(r *rules.Rule, e rules.End, of Of) Latch {
 	if !r.Measured {
-		on := l.On[r.Stage]
-		l.On[r.Stage] = e.Raise || on && (!e.Clear || of.Masked)
+		l.turn(r, r.Stage, e.Raise, e.Clear && !e.Raise, of)
 	} else {
 		for s := rules.Advisory; s <= rules.Warning; s++ {
 			if r.Has[s] {
@@ -127,17 +132,19 @@ func (l *Latch) atMostAdvisory(before *Latch) {
 }
 
 func (l *Latch) limit(r *rules.Rule, s int, m, limit float64, of Of) {
-	off := math.Abs(limit) * r.Deadband
-	if limit <= 0 {
-		off = r.Deadband
-	}
 	if math.IsNaN(limit) {
 		return // what it asks is missing
 	}
-	reached, released := atLeast(m, limit), less(m, limit-off)
+	reached, released := atLeast(m, limit), less(m, r.Off(limit))
 	if r.Below {
-		reached, released = atLeast(limit, m), less(limit+off, m)
+		reached, released = atLeast(limit, m), less(r.Off(limit), m)
 	}
+	l.turn(r, s, reached, released, of)
+}
+
+// turn turns one limit, or a pattern, on or off: on once enough samples in a row have
+// reached it, off at once.
+func (l *Latch) turn(r *rules.Rule, s int, reached, released bool, of Of) {
 	switch {
 	case !of.Counts:
 	case !reached:

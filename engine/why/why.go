@@ -326,14 +326,7 @@ func whyLimits(r *rules.Rule, l latch.Latch, e rules.End) []Limit {
 		if !r.Has[s] || math.IsNaN(e.Limits[s]) {
 			continue
 		}
-		off := math.Abs(e.Limits[s]) * r.Deadband
-		if e.Limits[s] <= 0 {
-			off = r.Deadband
-		}
-		if !r.Below {
-			off = -off
-		}
-		w := Limit{Stage: alarm.RuleStages[s], At: e.Limits[s], Off: e.Limits[s] + off, Below: r.Below, On: l.On[s], Source: r.SourceOf(s)}
+		w := Limit{Stage: alarm.RuleStages[s], At: e.Limits[s], Off: r.Off(e.Limits[s]), Below: r.Below, On: l.On[s], Source: r.SourceOf(s)}
 		if r.Confirm[s] > 1 {
 			w.Count, w.Takes = l.Count[s], r.Confirm[s]
 		}

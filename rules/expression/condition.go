@@ -111,6 +111,13 @@ func (c *Condition) Measures() string {
 	return ""
 }
 
+// Alone is the kind of quantity that the condition gives, and its unit in the file; ok is
+// false for a ratio, and for what is given for each of another quantity.
+func (c *Condition) Alone() (k unit.Kind, in string, ok bool) {
+	k, ok = c.value.is.only()
+	return k, c.value.is.in, ok
+}
+
 // The most that one expression may have.
 const (
 	conditionLimit = 4 << 10 // bytes

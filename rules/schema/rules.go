@@ -150,13 +150,13 @@ func rule() node {
 		"pull in":   about(either(pullIns(), byStage(pullIns())), "tasks to bring forward, by name"),
 		"cautions":  onceOrByStage(texts()),
 		"source":    source(),
+		"confirm":   about(onceOrByStage(node{"type": "integer", "minimum": 1}), "judged samples in a row that it takes"),
 		"masked": about(either(yes(), object([]string{"distance", "hours"}, map[string]node{"distance": quantity("1500 km", unit.Distance), "hours": quantity("50 h", unit.Time)})),
 			"no for what an exchange of fluid does cure, or how far the fluid must have run since one"),
 	}
 	measured := map[string]node{
 		"measure": expr, "above": limit, "below": limit,
-		"deadband":      about(either(share(), node{"type": "number", "minimum": 0}), "how far the measure must come back"),
-		"confirm":       about(onceOrByStage(node{"type": "integer", "minimum": 1}), "judged samples in a row that it takes"),
+		"deadband":      about(either(share(), quantity("2 mm2/s"), node{"type": "number", "minimum": 0}), "how far the measure must come back: a share, or in the measure's unit"),
 		"soften by age": about(yes(), "whether fluid older than the baseline's raises the limits of advisory and caution; never a warning's"),
 	}
 	patternOnly := map[string]node{"raise": expr, "clear": expression("what ends it; without it, that raise is false"), "stage": choice(rules.StageNames[1:]...)}
