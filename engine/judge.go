@@ -231,8 +231,8 @@ func (f *fold) sameRule(r *rules.Rule) bool {
 // moveRule asks for the alarm's move to the latch's stage. It is apart so that a
 // latch is copied to where closures live only when an alarm moves.
 func (f *fold) moveRule(ar rules.AppliedRule, l latch.Latch, at judge.Judgement) {
-	f.move(alarmMove{Key: l.Key, stage: l.Stage, words: func(t *alarm.Transition, from, to int) {
-		f.RuleWords(t, ar, l, at, from, to, f.causeIDs())
+	f.move(alarmMove{Key: l.Key, stage: l.Stage, words: func(t *alarm.Transition, _, to int) {
+		f.RuleWords(t, ar, l, at, to, f.causeIDs())
 	}})
 }
 

@@ -195,7 +195,11 @@ func (rr *ruleReader) confirm() {
 		switch v := f[StageNames[stage]]; {
 		case v == nil:
 		case !r.Has[stage]:
-			rr.Fault(source.Key(n, StageNames[stage]), "", "confirm of %s names a stage that the rule does not have: %s", rr.what, StageNames[stage])
+			hint := "its stage is " + StageNames[r.Stage]
+			if r.Measured {
+				hint = rr.hasStages("confirm")
+			}
+			rr.Fault(source.Key(n, StageNames[stage]), hint, "confirm of %s names a stage that the rule does not have: %s", rr.what, StageNames[stage])
 		default:
 			r.Confirm[stage] = rr.Whole(v, "confirm of "+rr.what, 1, confirmLimit)
 		}

@@ -24,9 +24,6 @@ type fakeFacts struct {
 
 func key(w word.Word, arg string) string {
 	name := w.String()
-	if w == word.RateHours {
-		name = "rateHours"
-	}
 	if info := word.Called(w.String()); info != nil && info.Of == word.Nothing {
 		return name + "()"
 	}

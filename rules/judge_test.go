@@ -24,7 +24,7 @@ func TestConditions(t *testing.T) {
 	numbers := map[string]float64{
 		`value("Fe")`: 100, `value("Cu")`: 0, `value("Si")`: 3.3, `change("K")`: -2, `fresh("K")`: 0, `times("Cu")`: 3.275,
 		"odometer()": 81234.5e3, "hours()": 3600 * 1200.5, "perDay()": 120e3, "fluidAge()": 62000e3, "fluidHours()": 7200,
-		`rate("Fe")`: 2e-6, `rateHours("Cu")`: 1e-6,
+		`rate("Fe")`: 2e-6, `ratePer100h("Cu")`: 1e-6,
 		`litresTo("Na 15")`: 12, `exchangesTo("Na 15")`: 3,
 		`since("oil")`: 400e3, `hoursSince("oil")`: 36e3, `daysSince("oil")`: 12, `dueIn("oil")`: -5e3, `daysToDue("oil")`: -3,
 	}
@@ -44,8 +44,10 @@ func TestConditions(t *testing.T) {
 		{`odometer() == 81234.5`, "raised"},
 		{`hours() == 1200.5 && fluidHours() == 2`, "raised"},
 		{`perDay() == 120 && fluidAge() == 62000`, "raised"},
-		{`rate("Fe") == 2`, "raised"},    // 2e-6 a metre is 2 per 1,000 km
-		{`rate("Cu") == 0.36`, "raised"}, // known by hours alone: per 100 h
+		{`rate("Fe") == 2`, "raised"}, // 2e-6 a metre is 2 per 1,000 km
+		{`ratePer100h("Cu") == 0.36`, "raised"},
+		{`rate("Cu") > 0`, "missing Cu for rate"}, // known by hours alone
+		{`ratePer100h("Fe") > 0`, "missing Fe for ratePer100h"},
 		{`since("oil") == 400 && hoursSince("oil") == 10 && daysSince("oil") == 12`, "raised"},
 		{`dueIn("oil") == -5 && daysToDue("oil") == -3 && done("oil")`, "raised"},
 		// Equal is reached, relatively within 1e-9.
@@ -292,7 +294,7 @@ tasks:
 
 func TestWhy(t *testing.T) {
 	numbers := map[string]float64{`value("Na")`: 26, `fresh("Na")`: 6, `value("K")`: 3, `change("K")`: 1, `times("Cu")`: 3.275, `value("Cu")`: 131,
-		`value("Fe")`: 200, `times("Fe")`: 2, `rateHours("Fe")`: 1e-6}
+		`value("Fe")`: 200, `times("Fe")`: 2, `ratePer100h("Fe")`: 1e-6}
 	for _, c := range []struct {
 		body string
 		want []word.Evidence
@@ -303,8 +305,8 @@ func TestWhy(t *testing.T) {
 		{"    measure: value(\"Cu\") / times(\"Cu\")\n    above: {advisory: 2 * value(\"Na\"), warning: 1000}\n",
 			[]word.Evidence{{Of: `value("Cu")`, Value: 131, Unit: "mg/kg"}, {Of: `times("Cu")`, Value: 3.275, Note: "baseline b, invented"}, {Of: `value("Na")`, Value: 26, Unit: "mg/kg", Note: "revision 2"},
 				{Of: `value("Cu") / times("Cu")`, Value: 40}, {Of: `2 * value("Na")`, Value: 52}}},
-		{"    raise: has(\"Cu\") && !below(\"Cu\") && rate(\"Fe\") > 0\n    stage: caution\n",
-			[]word.Evidence{{Of: `below("Cu")`, Value: 0, Note: "no"}, {Of: `rate("Fe")`, Value: 0.36, Unit: "mg/kg per 100 h", Note: "by hours"}}},
+		{"    raise: has(\"Cu\") && !below(\"Cu\") && ratePer100h(\"Fe\") > 0\n    stage: caution\n",
+			[]word.Evidence{{Of: `below("Cu")`, Value: 0, Note: "no"}, {Of: `ratePer100h("Fe")`, Value: 0.36, Unit: "mg/kg per 100 h", Note: "by hours"}}},
 		// What chooses is told by what it asked, not as a program.
 		{"    measure: times(\"Cu\")\n    above:\n      caution: 'value(\"Cu\") < 20 ? 9 : 3'\n",
 			[]word.Evidence{{Of: `times("Cu")`, Value: 3.275, Note: "baseline b, invented"}, {Of: `value("Cu")`, Value: 131, Unit: "mg/kg"}}},
@@ -314,7 +316,7 @@ func TestWhy(t *testing.T) {
 	} {
 		b := measuredBook(t, c.body)
 		j := NewJudge(b)
-		f := &fakeFacts{comp: gearbox, numbers: numbers, notes: map[string]string{`times("Cu")`: "baseline b, invented", `value("Na")`: "revision 2", `rateHours("Fe")`: "by hours"}}
+		f := &fakeFacts{comp: gearbox, numbers: numbers, notes: map[string]string{`times("Cu")`: "baseline b, invented", `value("Na")`: "revision 2", `ratePer100h("Fe")`: "by hours"}}
 		judged := j.Run(b.Rules[0], f)
 		if judged.Missing != nil {
 			t.Fatalf("%s: missing %v", c.body, judged.Missing)

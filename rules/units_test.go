@@ -157,7 +157,7 @@ func TestTextsForReaders(t *testing.T) {
 	inKm, inMiles := "units: {distance: km, volume: L}\n", "units: {distance: mi, volume: qt, temperature: degF}\n"
 	f := &fakeFacts{comp: gearbox, ends: map[string][2]float64{`value("Pb")`: {0, 1}},
 		numbers: map[string]float64{`since("oil")`: 7671 * unit.Mile, `litresTo("Na 15")`: 9, `value("flash")`: 220, `fresh("flash")`: 210, `change("flash")`: 10, `value("Fe")`: 30,
-			`rate("Fe")`: 4.2e-6, "perDay()": 120e3, `hoursSince("oil")`: 36e4, `daysSince("oil")`: 12, "fluidHours()": 36e5, `rateHours("Cu")`: 1e-6, "odometer()": 1e8}}
+			`rate("Fe")`: 4.2e-6, "perDay()": 120e3, `hoursSince("oil")`: 36e4, `daysSince("oil")`: 12, "fluidHours()": 36e5, `ratePer100h("Cu")`: 1e-6, "odometer()": 1e8}}
 	for _, c := range []struct{ units, measure, say, metric, elsewhere string }{
 		{inKm, "odometer()", `${since("oil")} km ago`, "12,345 km ago", "7,671 mi ago"},
 		{inMiles, "odometer()", `${since("oil")} mi ago, ${round(since("oil") / 3)}`, "12,345 km ago, 4,115 km", "7,671 mi ago, 2,557 mi"},
@@ -170,7 +170,7 @@ func TestTextsForReaders(t *testing.T) {
 		{inKm, `rate("Fe")`, `${round(measure, 1)} mg/kg made in 1,000 km, ${rate("Fe")} per 1000 kilometres; ${rate("Fe")}`,
 			"4.2 mg/kg made in 1,000 km, 4.2 per 1,000 km; 4.2", "6.76 mg/kg made in 1,000 mi, 6.76 per 1,000 mi; 4.2"},
 		{inMiles, `rate("Fe")`, `${rate("Fe")} mg/kg in 1,000 mi`, "4.2 mg/kg in 1,000 km", "6.76 mg/kg in 1,000 mi"},
-		{inKm, `rate("Cu")`, `${rate("Cu")} mg/kg in 1,000 km`, "0.36 mg/kg in 100 h", "0.36 mg/kg in 100 h"},
+		{inKm, `ratePer100h("Cu")`, `${ratePer100h("Cu")} mg/kg in 100 h; ${rate("Cu")}`, "0.36 mg/kg in 100 h; n/a", "0.36 mg/kg in 100 h; n/a"},
 		{inKm, "perDay()", `${round(measure)} km a day, ${perDay()}`, "120 km a day, 120 km a day", "75 mi a day, 75 mi a day"},
 		{inKm, `value("Fe")`, `${measure} mg/kg, ${hoursSince("oil")} h, ${daysSince("oil")} days, lead ${value("Pb")}, ${value("Zn")}`,
 			"30 mg/kg, 100 h, 12 days, lead below 1, n/a", "30 mg/kg, 100 h, 12 days, lead below 1, n/a"},

@@ -71,7 +71,7 @@ var answers = [...]answer{
 	word.MetalsFell: {truth: func(x *Facts, _ string) (bool, string, bool) { return x.Sheet.Dropped() },
 		rests: (*Facts).restsOnChange},
 	word.Rate:         {number: rateBy(unit.Distance), rests: (*Facts).restsOnRun, notes: []note{(*Facts).statedNote, rateNote(unit.Distance)}},
-	word.RateHours:    {number: rateBy(unit.Time), rests: (*Facts).restsOnRun, notes: []note{(*Facts).statedNote, rateNote(unit.Time), (*Facts).shortNote}},
+	word.RatePer100h:  {number: rateBy(unit.Time), rests: (*Facts).restsOnRun, notes: []note{(*Facts).statedNote, rateNote(unit.Time), (*Facts).shortNote}},
 	word.Trend:        {number: (*Facts).trend, rests: (*Facts).restsOnAll},
 	word.TrendIsReal:  {truth: (*Facts).trendIsReal, rests: (*Facts).restsOnAll},
 	word.OutOfControl: {truth: (*Facts).outOfControl, rests: (*Facts).restsOnAll, notes: []note{(*Facts).usualNote}},
@@ -165,7 +165,17 @@ func ageBy(kind unit.Kind) func(*Facts, string) (float64, string, bool) {
 }
 
 func rateBy(kind unit.Kind) func(*Facts, string) (float64, string, bool) {
-	return func(x *Facts, arg string) (float64, string, bool) { return x.Sheet.RateBy(arg, kind) }
+	other, missing := unit.Time, "the distance run: only running hours are known"
+	if kind == unit.Time {
+		other, missing = unit.Distance, "the hours run: only a distance is known"
+	}
+	return func(x *Facts, arg string) (float64, string, bool) {
+		v, why, ok := x.Sheet.RateBy(arg, kind)
+		if _, _, known := x.Sheet.RateBy(arg, other); known && !ok {
+			why = missing
+		}
+		return v, why, ok
+	}
 }
 
 func against(forAge bool) func(*Facts, string) (float64, string, bool) {

@@ -158,7 +158,7 @@ func (v *View) Lists(s *record.Service, task string) bool {
 }
 
 // RuleWords fills in what a rule says of its last judgement.
-func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latch, at Judgement, from, to int, causes []event.ID) {
+func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latch, at Judgement, to int, causes []event.ID) {
 	r, j := ar.Rule, v.Judge
 	t.Title, t.Events = r.Title, causes
 	if at.Before == (record.Place{}) {
@@ -175,14 +175,12 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 		return
 	}
 	t.Evidence = evidence
-	stage := max(from, to)
 	if to > 0 {
-		stage = to
 		t.Advise, t.Cautions, t.PointsTo = v.Advice(r, to, x, end.Measure), Cautions(r, to), r.PointsTo
 		t.OwnCautions, t.Source = v.Book.Own(t.Cautions), r.SourceOf(to)
 		t.FollowUps, t.PullsIn = latch.OpenedBy(l.Openings, at.ID), v.pullsNow(ar, &l, at.ID)
 	}
-	t.Message = v.Say(r, stage, x, end.Measure)
+	t.Message = v.Say(r, to, x, end.Measure)
 	if says := x.standIn(r); says != "" {
 		t.Message = english.Sentences(t.Message, says)
 	}

@@ -38,7 +38,7 @@ var ratio dimension
 
 // askedFor is what the answer to a question measures, in the units of the file.
 func askedFor(q *question) quantity {
-	out := quantity{difference: q.info.Difference, in: q.info.In(*q.units, q.own(), false)}
+	out := quantity{difference: q.info.Difference, in: q.info.In(*q.units, q.own())}
 	for _, p := range q.info.Measures(q.own()) {
 		if p.Of != unit.None {
 			out.powers[p.Of] = p.Is

@@ -18,7 +18,6 @@ type Runner struct {
 	measure  float64
 	stage    string
 	measured *Condition // that gives the measure of which a text speaks; nil for none
-	hourly   bool       // a rate was answered for hours, as where no distance is known
 
 	asks  *Asks
 	slots []slot // by number of the question
@@ -42,7 +41,6 @@ func (s *Runner) Reads(r english.Reader) { s.reader = r }
 type slot struct {
 	value float64
 	known bool
-	hours bool   // rate was answered per hour
 	why   string // what is missing for an answer
 }
 
@@ -213,20 +211,13 @@ func (s *Runner) answer(i int, a *slot) {
 		return
 	}
 	v, why, ok := s.facts.Number(q.info.Word, q.arg)
-	times := q.times
-	if !ok && q.info.Word == word.Rate {
-		if v, _, ok = s.facts.Number(word.RateHours, q.arg); ok {
-			times = word.Per100Hours
-			a.hours, s.hourly = true, true
-		}
-	}
 	if !ok {
 		a.why = why
 		s.miss(why)
 		return
 	}
 	s.looked(i, true)
-	if a.value = v*times/q.over + q.plus; !finite(a.value) {
+	if a.value = v*q.times/q.over + q.plus; !finite(a.value) {
 		a.why = notFinite + q.of
 		s.miss(a.why)
 	}
@@ -327,14 +318,10 @@ func choice(text string) bool { return strings.ContainsAny(text, "?;") }
 // recordWord adds the answer to the evidence.
 func (s *Runner) recordWord(i int) {
 	q, a := &s.asks.list[i], s.slots[i]
-	w := q.info.Word
-	switch {
-	case w == word.Has:
+	if q.info.Word == word.Has {
 		return
-	case a.hours:
-		w = word.RateHours
 	}
-	e := word.Evidence{Of: q.of, Value: a.value, Unit: q.info.In(*q.units, q.own(), a.hours), Note: s.facts.Note(w, q.arg)}
+	e := word.Evidence{Of: q.of, Value: a.value, Unit: q.info.In(*q.units, q.own()), Note: s.facts.Note(q.info.Word, q.arg)}
 	if e.Note == "" && q.info.Truth {
 		e.Note = map[bool]string{true: "yes", false: "no"}[a.value != 0]
 	}

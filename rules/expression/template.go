@@ -145,12 +145,10 @@ func (t *Template) ReadsComponent() bool {
 func (s *Runner) Fill(t *Template, f word.Facts, stage string, measure float64, of *Condition) string {
 	f.Ends(0)
 	s.begin(f.Vehicle(), f.Component(), t.asks)
-	s.facts, s.stage, s.measure, s.measured, s.hourly = f, stage, measure, of, false
+	s.facts, s.stage, s.measure, s.measured = f, stage, measure, of
 	var b strings.Builder
 	for _, p := range t.parts {
 		switch {
-		case p.per && s.hourly:
-			b.WriteString("100 h")
 		case p.per:
 			b.WriteString(s.reader.Per())
 		case p.value == nil:
@@ -168,7 +166,7 @@ func (s *Runner) print(p part) string {
 	s.missing = s.missing[:0]
 	s.room(c)
 	number := func(v float64) string {
-		if p.amount == nil || p.amount.rate && s.hourly {
+		if p.amount == nil {
 			return english.Number(v)
 		}
 		return p.amount.write(v, s.reader)

@@ -30,6 +30,7 @@ func TestTold(t *testing.T) {
 		{`timesTheAge()`, "age of the fluid, times the baseline's", false},
 		{`change("K")`, "change of potassium since the last sample", false},
 		{`rate("Fe")`, "rate of iron", false},
+		{`ratePer100h("Fe")`, "rate of iron in 100 h", false},
 		{`usual("Pb")`, "usual lead for a fluid of this age", false},
 		{`excess("Si")`, "silicon beyond what is usual", false},
 		{`excessIsReal("Si")`, "silicon beyond what is usual by more than method and spread account for", true},

@@ -20,7 +20,7 @@ type Component struct {
 
 // Facts answers what rules ask of one vehicle (and one component) at one
 // moment. Numbers are in base units (metres, seconds of running, days, the
-// analyte's own unit; Rate per metre, RateHours per second); the Judge
+// analyte's own unit; Rate per metre, RatePer100h per second); the Judge
 // converts them to the units of the rule's file. Make one Facts for each rule judged: censored
 // results that another rule met would count as this one's.
 //

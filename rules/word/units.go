@@ -13,11 +13,9 @@ const (
 	unitVolume   = "file's volume"
 	unitAnalyte  = "analyte's"
 	unitTrend    = "analyte's per 1,000 of the file's distance, for each 1,000"
-	unitRate     = "analyte's per 1,000 of the file's distance, or per 100 h"
+	unitRate     = "analyte's per 1,000 of the file's distance"
+	unitPer100h  = "analyte's per 100 h"
 )
-
-// Per100Hours scales a rate that is known per second of running.
-const Per100Hours = 100 * 3600
 
 // Scale says how an answer in base units becomes one in the units that a file speaks: times
 // the one, over the other, plus the third. Dividing by the length of the unit, not
@@ -37,6 +35,8 @@ func (d *Info) Scale(file unit.System, own string) (times, over, plus float64) {
 		return 1, litres, 0
 	case unitRate:
 		return 1000 * metres * result, 1, 0
+	case unitPer100h:
+		return 100 * 3600 * result, 1, 0
 	case unitTrend:
 		return 1000 * metres * 1000 * metres * result, 1, 0
 	case unitAnalyte:
@@ -69,9 +69,8 @@ func spoken(own string, file unit.System) string {
 }
 
 // In is what the word's answer is measured in, in the units that a file speaks, as evidence
-// shows it; own is the unit of the analyte asked for, and byHours is for a rate that is
-// known by hours alone.
-func (d *Info) In(file unit.System, own string, byHours bool) string {
+// shows it; own is the unit of the analyte asked for.
+func (d *Info) In(file unit.System, own string) string {
 	own = spoken(own, file)
 	speaks := file.Or(unit.Metric)
 	per := "1,000 " + speaks.Distance
@@ -86,7 +85,7 @@ func (d *Info) In(file unit.System, own string, byHours bool) string {
 		return own
 	case d.Unit == unitTrend:
 		return own + " per " + per + ", for each " + per
-	case d.Unit == unitRate && byHours:
+	case d.Unit == unitPer100h:
 		return own + " per 100 h"
 	case d.Unit == unitRate:
 		return own + " per " + per
@@ -118,6 +117,8 @@ func (d *Info) Measures(own string) []Power {
 		return []Power{{k, 1}}
 	case unitRate:
 		return []Power{{k, 1}, {unit.Distance, -1}}
+	case unitPer100h:
+		return []Power{{k, 1}, {unit.Time, -1}}
 	case unitTrend:
 		return []Power{{k, 1}, {unit.Distance, -2}}
 	case "":

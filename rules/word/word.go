@@ -22,8 +22,7 @@ var table []byte
 // Word is one of the calls by which a rule asks for facts.
 type Word uint8
 
-// The words, as Facts is asked for them, in the order of the table. RateHours has no
-// name of its own in rules: rate(a) asks for it where the record knows no distance.
+// The words, as Facts is asked for them, in the order of the table.
 const (
 	None Word = iota
 	Odometer
@@ -46,6 +45,7 @@ const (
 	TimesTheAge
 	Change
 	Rate
+	RatePer100h
 	Fresh
 	Kept
 	Carried
@@ -79,15 +79,11 @@ const (
 	AcidCrossingHours
 	FluidDistance
 	NearerFluid
-	RateHours // per second of running; Rate is per metre, Trend per metre and metre
 )
 
 // String is the name by which rules call the word.
 func (w Word) String() string {
-	switch {
-	case w == RateHours:
-		w = Rate
-	case w == None || w > RateHours:
+	if w == None || int(w) > len(words) {
 		return "unknown word"
 	}
 	return words[w-1].Name
