@@ -71,7 +71,7 @@ func (v *View) Event(id event.ID) Event {
 // last judgement saw.
 func (v *View) Masked(r *rules.Rule, comp int, l latch.Latch) string {
 	t := v.Timeline(comp)
-	reached := slices.IndexFunc(t.Steps, func(s record.Step) bool { return s.ID() == l.Reached })
+	reached := v.reached(t.Steps, &l)
 	judged := slices.IndexFunc(t.Steps, func(s record.Step) bool { return s.ID() == l.Judged })
 	for i := judged; i > reached; i-- {
 		if s := &t.Steps[i]; s.Exchanged() {
@@ -82,7 +82,7 @@ func (v *View) Masked(r *rules.Rule, comp int, l latch.Latch) string {
 }
 
 func (v *View) maskedWords(r *rules.Rule, by Event, l latch.Latch) string {
-	until := "before the fluid has run " + v.Amount(unknownAge/2, false) + " or, if that is not known, before the second sample after it"
+	until := "before the second sample that can be judged after it, as nobody knows how far the fluid had run"
 	const half = ", half its age at the change, or less if less was changed"
 	switch {
 	case r.MaskedFor != (rules.Limits{}):

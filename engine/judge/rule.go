@@ -37,19 +37,20 @@ func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool 
 	if len(got.Missing) > 0 {
 		return false
 	}
-	// A drain dilutes what a rule saw: while that hides it, the alarm may worsen, but not
-	// ease.
-	masked := !r.Below && r.Masked && r.On&rules.OnSample != 0 && l.Stage > 0 && v.masked(r, x, l)
+	since, masked := v.masked(r, x, l, at)
 	sampled := at.Sampled || r.On&rules.OnSample == 0
 	next, ok := l.Step(r, got.Ends, latch.Of{Masked: masked, Stated: x.stated, Counts: sampled})
 	if !ok {
 		l.Missing = []string{latch.Inexact}
 		return false
 	}
-	next.Judged, next.Missing = at.ID, append(next.Missing, latch.Unjudged(r, &next, got.Lacks)...)
+	next.Judged, next.Since, next.Missing = at.ID, since, append(next.Missing, latch.Unjudged(r, &next, got.Lacks)...)
 	if next.Stage != l.Stage {
-		next.Reached = at.ID
+		next.Reached, next.ReachedAt, next.Since = at.ID, 0, 0
 		next.Age = knownAges(x)
+		if !at.Sampled {
+			next.ReachedAt = v.moment(at)
+		}
 	}
 	if next.Stage > l.Stage {
 		next.Open(r, l.Stage, v.stood(x, at))
@@ -58,31 +59,39 @@ func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool 
 	return true
 }
 
-// masked reports whether an exchange since the stage was reached hides what the
-// alarm saw.
-func (v *View) masked(r *rules.Rule, x *Facts, l *latch.Latch) bool {
-	reached := slices.IndexFunc(x.steps.Steps, func(s record.Step) bool { return s.ID() == l.Reached })
-	return lab.Masked(x.steps.Lab, reached, hidden(r, l))
+// masked reports whether an exchange since the stage was reached hides what the alarm saw:
+// a drain dilutes that, and while it does, the alarm may worsen but not ease. since counts
+// the samples that were judged after it, this one too.
+func (v *View) masked(r *rules.Rule, x *Facts, l *latch.Latch, at Judgement) (since int, masked bool) {
+	if r.Below || !r.Masked || r.On&rules.OnSample == 0 || l.Stage == 0 {
+		return 0, false
+	}
+	reached := v.reached(x.steps.Steps, l)
+	since = l.Since
+	if at.Sampled && x.steps.Lab.Exchanged(reached) {
+		since++
+	}
+	return since, lab.Masked(x.steps.Lab, reached, hidden(r, l), since)
 }
 
-// Where nobody knows how old the fluid was, a drain hides what was seen for half of this.
-// Common practice, no source.
-const (
-	unknownAge   = 5_000_000 // metres
-	unknownHours = 100 * 3600
-)
+// reached is the step at which the latch's stage was reached, or the last one before that;
+// -1 where that is kept no longer.
+func (v *View) reached(steps []record.Step, l *latch.Latch) int {
+	for i := len(steps) - 1; i >= 0; i-- {
+		if steps[i].ID() == l.Reached || l.ReachedAt != 0 && steps[i].At <= l.ReachedAt {
+			return i
+		}
+	}
+	return -1
+}
 
-// hidden is the age of which half must be run again: that of the rule, of the fluid when
-// the stage was reached or, where that is not known, a usual one.
+// hidden is the age of which half must be run again: that of the rule, or of the fluid when
+// the stage was reached; NaN where that is not known.
 func hidden(r *rules.Rule, l *latch.Latch) lab.Ages {
 	if r.MaskedFor != (rules.Limits{}) {
 		return lab.Ages{Distance: 2 * r.MaskedFor.Distance, Hours: 2 * r.MaskedFor.Hours}
 	}
-	age := lab.Ages{Distance: event.FromStored(l.Age[0]), Hours: event.FromStored(l.Age[1])}
-	if math.IsNaN(age.Distance) && math.IsNaN(age.Hours) {
-		return lab.Ages{Distance: unknownAge, Hours: unknownHours}
-	}
-	return age
+	return lab.Ages{Distance: event.FromStored(l.Age[0]), Hours: event.FromStored(l.Age[1])}
 }
 
 func knownAges(x *Facts) [2]float64 {
@@ -90,12 +99,17 @@ func knownAges(x *Facts) [2]float64 {
 	return [2]float64{event.ToStored(a.Distance), event.ToStored(a.Hours)}
 }
 
+// moment is when a judgement was, Unix nanoseconds.
+func (v *View) moment(at Judgement) int64 {
+	if at.At == math.MaxInt64 { // by the clock
+		return v.Now.UnixNano()
+	}
+	return at.At
+}
+
 // stood is where the vehicle stood at a judgement, for what it opens.
 func (v *View) stood(x *Facts, at Judgement) latch.Opening {
-	o := latch.Opening{By: at.ID, At: at.At, Distance: -1, Hours: -1, Stated: x.stated}
-	if at.At == math.MaxInt64 { // judged by the clock
-		o.At = v.Now.UnixNano()
-	}
+	o := latch.Opening{By: at.ID, At: v.moment(at), Distance: -1, Hours: -1, Stated: x.stated}
 	if value, _, ok := x.life(false); ok {
 		o.Distance = value
 	}

@@ -2,6 +2,7 @@ package lab
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -51,6 +52,17 @@ func TestAgesByHours(t *testing.T) {
 	}
 }
 
+// after counts the samples after the first exchange.
+func after(h History) (n int) {
+	first := slices.IndexFunc(h, func(s Step) bool { return s.Exchange })
+	for i := range h {
+		if first >= 0 && i > first && !h[i].Exchange {
+			n++
+		}
+	}
+	return n
+}
+
 func TestMasked(t *testing.T) {
 	alarm := aged(sample(100, 0), 60)
 	hour := timed(Step{Distance: nan, Age: nan, AgeHours: 60}, 100)
@@ -80,19 +92,19 @@ func TestMasked(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			if got := Masked(tt.h, 0, tt.h.Ages(0)); got != tt.want {
+			if got := Masked(tt.h, 0, tt.h.Ages(0), after(tt.h)); got != tt.want {
 				t.Errorf("masked = %v, want %v", got, tt.want)
 			}
 		})
 	}
 	// The exchange came before the sample that raised the alarm.
 	h := History{exchange(0, 1), alarm, sample(110, 0)}
-	if Masked(h, 1, h.Ages(1)) {
+	if Masked(h, 1, h.Ages(1), 0) {
 		t.Error("an exchange before the stage was reached masks")
 	}
 	// The sample that raised it has dropped out of the history, its age was kept.
 	h = History{exchange(100, 0.5), sample(130, 0)}
-	if Masked(h, -1, Ages{60, nan}) || !Masked(h, -1, Ages{61, nan}) || !Masked(h, -1, Ages{nan, nan}) {
+	if Masked(h, -1, Ages{60, nan}, 1) || !Masked(h, -1, Ages{61, nan}, 1) || !Masked(h, -1, Ages{nan, nan}, 1) || Masked(h, -1, Ages{nan, nan}, 2) {
 		t.Error("a sample before the history is not compared by its age")
 	}
 }

@@ -14,11 +14,12 @@ import (
 // negative reached stands for a sample older than all of h.
 //
 // Where run or age are not known, what is hidden comes to light with the second sample
-// after the exchange.
-func Masked(h History, reached int, age Ages) bool {
+// after the first of the exchanges: judged is which of those that could be judged the last
+// one of h is. Common practice, no source.
+func Masked(h History, reached int, age Ages, judged int) bool {
 	last := len(h) - 1
 	exchange := h.before(last, true)
-	if exchange < 0 || exchange < reached {
+	if !h.Exchanged(reached) {
 		return false
 	}
 	for _, kind := range []unit.Kind{unit.Distance, unit.Time} {
@@ -32,18 +33,11 @@ func Masked(h History, reached int, age Ages) bool {
 			return !atLeast(run, need)
 		}
 	}
-	return h.samplesSinceExchange(reached) < 2
+	return judged < 2
 }
 
-// samplesSinceExchange counts the samples after the first exchange that follows the step.
-func (h History) samplesSinceExchange(after int) (n int) {
-	exchanged := false
-	for i := after + 1; i < len(h); i++ {
-		if h[i].Exchange {
-			exchanged = true
-		} else if exchanged {
-			n++
-		}
-	}
-	return n
+// Exchanged reports whether fluid was exchanged, and not only topped up, after the step.
+func (h History) Exchanged(after int) bool {
+	e := h.before(len(h)-1, true)
+	return e >= 0 && e >= after
 }

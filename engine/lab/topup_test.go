@@ -46,7 +46,7 @@ func TestTopUpsHideIron(t *testing.T) {
 	if latest := h.before(len(h)-1, true); latest != 1 {
 		t.Errorf("the latest exchange is step %d, not the drain", latest)
 	}
-	if Masked(h, 0, Ages{10e6, nan}) {
+	if Masked(h, 0, Ages{10e6, nan}, 0) {
 		t.Error("15,000 km after the drain a top-up masks what was seen at 10,000 km")
 	}
 	// The age mixes over each top-up: 1,000 km × (q + q² + … + q^15), q = 1 - 0.3/8.

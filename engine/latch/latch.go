@@ -25,6 +25,11 @@ type Latch struct {
 	Reached event.ID   `json:"reached,omitzero"`
 	Age     [2]float64 `json:"age"`
 	Masked  bool       `json:"masked,omitempty"` // at the last judgement an exchange hid the evidence
+	// ReachedAt is when the stage was reached where that was no sample: Unix nanoseconds.
+	ReachedAt int64 `json:"reachedAt,omitempty"`
+	// Since is how many samples were judged after the first exchange of fluid since the stage
+	// was reached.
+	Since int `json:"since,omitempty"`
 	// Opened are the follow-ups opened in this life of the alarm, Openings all of
 	// those that may still count.
 	Opened   []string  `json:"opened,omitempty"`
