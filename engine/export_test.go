@@ -6,8 +6,10 @@ import (
 	"slices"
 	"strings"
 
+	"telltale/engine/alarm"
 	"telltale/engine/doubt"
 	"telltale/engine/event"
+	"telltale/engine/latch"
 )
 
 // Describe gives a record's facts, latches and standing stages as text, without
@@ -56,3 +58,9 @@ func (p *Partition) Quietly() int { return p.quietly }
 
 // Next is when a tick may change something on the vehicle, Unix seconds.
 func (p *Partition) Next(vehicle string) int64 { return p.record(vehicle).Next }
+
+// Standing is what stands on the vehicle: its alarms, and how far its rules have got.
+func (p *Partition) Standing(vehicle string) ([]alarm.Alarm, []latch.Latch) {
+	r := p.record(vehicle)
+	return slices.Clone(r.Alarms), slices.Clone(r.Latches)
+}

@@ -146,14 +146,19 @@ func (f *fold) carryOverAll() {
 	}
 }
 
-// anew reports whether a rule on that component must walk its history again: a
-// fact came before something that was judged.
-func (f *fold) anew(comp int) bool {
-	if f.change.All {
+// anew reports whether a rule must walk its history again: a fact came before something
+// that was judged.
+func (f *fold) anew(ar rules.AppliedRule) bool {
+	comp, c := ar.Component, f.change
+	switch {
+	case c.All || !c.Fact:
+		return c.All
+	case ar.Rule.On&rules.OnClock != 0 && !f.Now.IsZero() && c.Place.At < f.Now.UnixNano():
 		return true
-	}
-	if !f.change.Fact || comp < 0 {
-		return f.change.Fact && f.Rec.LateFact(&f.ev)
+	case ar.Rule.On&(rules.OnReading|rules.OnService) != 0 && f.Rec.LateFact(f.ev.ID, c.Place):
+		return true
+	case ar.Rule.On&rules.OnSample == 0 || comp < 0:
+		return false
 	}
 	t := f.Timeline(comp)
 	i := t.LastSample()
@@ -172,7 +177,7 @@ func (f *fold) newJudgement(ar rules.AppliedRule) (judge.Judgement, bool) {
 	r, c := ar.Rule, f.change
 	switch {
 	case f.ev.Kind == event.TickEvent && r.On&rules.OnClock != 0:
-		return judge.Judgement{Before: record.LastPlace, At: math.MaxInt64}, true
+		return judge.Judgement{Before: record.LastPlace, At: math.MaxInt64, Clock: f.Now.UnixNano()}, true
 	case !c.Fact:
 		return judge.Judgement{}, false
 	case c.Sample != "" && r.On&rules.OnSample != 0 && c.Sample == f.ComponentName(ar.Component):
@@ -193,13 +198,11 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	l, had := f.Rec.LatchOf(k)
 	var last judge.Judgement
 	switch at, now := f.newJudgement(ar); {
-	case had && ar.Rule.On == rules.OnClock && f.anew(ar.Component) && f.sameRule(ar.Rule):
-		// The clock's past is no fact that could be walked again: how far it got stays.
-		last = judge.Judgement{Before: record.LastPlace, At: math.MaxInt64}
-		if f.Now.IsZero() || !f.Step(ar.Rule, ar.Component, &l, last) {
-			last = judge.Judgement{}
-		}
-	case f.anew(ar.Component) || !had:
+	case had && ar.Rule.On&rules.OnClock != 0 && f.goesOn(ar.Rule):
+		last = f.stepNow(ar, &l)
+	case ar.Rule.On&rules.OnClock != 0 && !f.Now.IsZero() && f.ev.Kind != event.BookEvent && f.anew(ar):
+		l, last = f.walkBack(ar, l)
+	case f.anew(ar) || !had:
 		before := l
 		l, last = f.Walk(ar.Rule, ar.Component, k)
 		l.KeepOpenings(ar.Rule, &before)
@@ -219,13 +222,11 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	}
 }
 
-// sameRule reports whether the rule judges as it did before the event: an event that is no
-// book leaves it as it is, and a book may differ by comments.
-func (f *fold) sameRule(r *rules.Rule) bool {
-	if f.ev.Kind != event.BookEvent {
-		return true
-	}
-	return f.p.former.Judges(r)
+// goesOn reports whether the event is one after which a rule by the clock goes on as it
+// stands: another registration, or a book that judges by the same rule and may differ by
+// comments.
+func (f *fold) goesOn(r *rules.Rule) bool {
+	return f.ev.Kind == event.VehicleEvent || f.ev.Kind == event.BookEvent && f.p.former.Judges(r)
 }
 
 // moveRule asks for the alarm's move to the latch's stage. It is apart so that a

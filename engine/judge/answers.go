@@ -288,7 +288,11 @@ func (x *Facts) reckoned(task string) (d Due, missing string, ok bool) {
 
 // today is the date of the judgement.
 func (x *Facts) today() interval.Date {
-	return interval.DateOf(time.Unix(0, min(x.at, x.v.When.UnixNano())), x.v.Applied().Zone)
+	at := min(x.at, x.v.When.UnixNano())
+	if x.at < x.tick { // a tick of the past, judged again
+		at = x.tick
+	}
+	return interval.DateOf(time.Unix(0, at), x.v.Applied().Zone)
 }
 
 func lastDoneMissing(task string) string { return "when " + task + " was last done" }

@@ -38,8 +38,10 @@ type Facts struct {
 	// to the place before.
 	at     int64
 	before record.Place
-	steps  record.Timeline // ends with the last sample that counts; empty where there is none
-	Sheet  lab.Sheet
+	// tick is the one at which the facts are asked for, Unix nanoseconds; 0 at an event.
+	tick  int64
+	steps record.Timeline // ends with the last sample that counts; empty where there is none
+	Sheet lab.Sheet
 
 	of   int // the component they are of, -1: the vehicle
 	mask uint32

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -23,6 +24,8 @@ type Judgement struct {
 	ID     event.ID
 	// Sampled says that it is a sample, and not what was reported or passed between two.
 	Sampled bool
+	// Clock is the tick by which it is judged, Unix nanoseconds; 0 where an event has it judged.
+	Clock int64
 }
 
 // Step judges the rule at one place and moves the latch. It reports whether the rule
@@ -32,6 +35,7 @@ func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool 
 		return false
 	}
 	x := v.sharedFacts(comp, at.Before, at.At)
+	x.tick = at.Clock
 	got := v.Judge.Run(r, x)
 	l.Missing = got.Missing
 	if len(got.Missing) > 0 {
@@ -49,11 +53,14 @@ func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool 
 		next.Reached, next.ReachedAt, next.Since = at.ID, 0, 0
 		next.Age = knownAges(x)
 		if !at.Sampled {
-			next.ReachedAt = v.moment(at)
+			next.ReachedAt = cmp.Or(at.Clock, at.At)
 		}
 	}
 	if next.Stage > l.Stage {
 		next.Open(r, l.Stage, v.stood(x, at))
+	}
+	if r.On&rules.OnClock != 0 {
+		next.Note(l, cmp.Or(at.Clock, at.Before.At), at.Clock != 0)
 	}
 	*l = next
 	return true
@@ -99,17 +106,9 @@ func knownAges(x *Facts) [2]float64 {
 	return [2]float64{event.ToStored(a.Distance), event.ToStored(a.Hours)}
 }
 
-// moment is when a judgement was, Unix nanoseconds.
-func (v *View) moment(at Judgement) int64 {
-	if at.At == math.MaxInt64 { // by the clock
-		return v.Now.UnixNano()
-	}
-	return at.At
-}
-
 // stood is where the vehicle stood at a judgement, for what it opens.
 func (v *View) stood(x *Facts, at Judgement) latch.Opening {
-	o := latch.Opening{By: at.ID, At: v.moment(at), Distance: -1, Hours: -1, Stated: x.stated}
+	o := latch.Opening{By: at.ID, At: cmp.Or(at.Clock, at.At), Distance: -1, Hours: -1, Stated: x.stated}
 	if value, _, ok := x.life(false); ok {
 		o.Distance = value
 	}
@@ -137,7 +136,7 @@ func (v *View) Judgements(r *rules.Rule, comp int) []Judgement {
 	if r.On&rules.OnSample != 0 && comp >= 0 {
 		for _, s := range v.Timeline(comp).Steps {
 			if s.Sample != nil {
-				out = append(out, Judgement{s.Place, max(s.At, s.Sample.At), s.Sample.ID, true})
+				out = append(out, Judgement{Before: s.Place, At: max(s.At, s.Sample.At), ID: s.Sample.ID, Sampled: true})
 			}
 		}
 	}
@@ -159,7 +158,7 @@ func (v *View) Judgements(r *rules.Rule, comp int) []Judgement {
 	}
 	slices.SortStableFunc(out, func(a, b Judgement) int { return a.Before.Compare(b.Before) })
 	if r.On&rules.OnClock != 0 && !v.Now.IsZero() {
-		out = append(out, Judgement{Before: record.LastPlace, At: math.MaxInt64})
+		out = append(out, Judgement{Before: record.LastPlace, At: math.MaxInt64, Clock: v.Now.UnixNano()})
 	}
 	return out
 }
@@ -180,6 +179,7 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 		return
 	}
 	x := v.FactsAt(ar.Component, at.Before, at.At)
+	x.tick = at.Clock
 	x.Reported = true // people see what the sheet says, not an end of what it leaves open
 	if at.ID != (event.ID{}) {
 		x.use(at.ID)

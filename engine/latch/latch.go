@@ -17,6 +17,15 @@ import (
 // can be made anew by walking them in order.
 type Latch struct {
 	alarm.Key
+	State
+	Judged  event.ID `json:"judged,omitzero"`   // the event at the last judgement
+	Missing []string `json:"missing,omitempty"` // why the last event was not judged
+	// Turns are the latest changes of a rule that goes by the clock, in order.
+	Turns []Turn `json:"turns,omitempty"`
+}
+
+// State is how a latch stands.
+type State struct {
 	Stage int     `json:"stage,omitempty"`
 	On    [4]bool `json:"on"`    // limits by stage number; a pattern has the one of its stage
 	Count [4]int  `json:"count"` // judged samples in a row that reached the limit
@@ -37,8 +46,6 @@ type Latch struct {
 	// Pulls are the tasks pulled in, the last PullsNow of them in this life of the alarm.
 	Pulls    []Opening `json:"pulls,omitempty"`
 	PullsNow int       `json:"pullsNow,omitempty"`
-	Judged   event.ID  `json:"judged,omitzero"`   // the event at the last judgement
-	Missing  []string  `json:"missing,omitempty"` // why the last event was not judged
 }
 
 // Opening is a follow-up that a rule opened, or a task that it pulled in: where the

@@ -2,6 +2,7 @@ package record
 
 import (
 	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -300,17 +301,38 @@ func (r *Record) takeVoid(c *Change, s Stamp, target event.ID) error {
 	return nil
 }
 
-// LateFact reports whether the event's fact comes before another reading or service of
-// the vehicle.
-func (r *Record) LateFact(ev *event.Event) bool {
-	at := ev.Time.UnixNano()
+// LateFact reports whether an event's fact at that place comes before another reading or
+// service of the vehicle.
+func (r *Record) LateFact(id event.ID, at Place) bool {
+	later := func(p *Point) bool { return p.ID != id && PlaceOf(p.At, event.ReadingEvent).Compare(at) > 0 }
 	for i := range r.chains {
-		if n := len(r.chains[i].Points); n > 0 && r.chains[i].Points[n-1].At > at {
-			return true
+		n := len(r.chains[i].Points)
+		for _, p := range r.chains[i].Points[max(0, n-2):] {
+			if later(&p) {
+				return true
+			}
 		}
 	}
 	n := len(r.Services)
-	return n > 0 && r.Services[n-1].At > at
+	return n > 0 && r.Services[n-1].Place(event.ServiceEvent).Compare(at) > 0
+}
+
+// FirstFact is when the first was observed of the facts that rules are judged by, Unix
+// nanoseconds; MaxInt64 where there is none.
+func (r *Record) FirstFact() int64 {
+	first := int64(math.MaxInt64)
+	for _, c := range r.Chains() {
+		if len(c.Points) > 0 {
+			first = min(first, c.Points[0].At)
+		}
+	}
+	if len(r.Services) > 0 {
+		first = min(first, r.Services[0].At)
+	}
+	if len(r.Samples) > 0 {
+		first = min(first, r.Samples[0].At)
+	}
+	return first
 }
 
 // AcceptedReading reports whether a reading of the event was accepted.
