@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"telltale/engine/alarm"
 	"telltale/engine/judge"
 	"telltale/engine/latch"
 	"telltale/engine/record"
@@ -13,6 +14,17 @@ import (
 
 // clockPast is how far back the ticks are judged again that a late fact came before.
 const clockPast = 366 * 24 * time.Hour
+
+// carryLatch has a rule that was renamed go on from where it had got by an earlier name.
+func (f *fold) carryLatch(p *rules.Part, k alarm.Key) {
+	for _, was := range p.Was {
+		old, had := f.Rec.LatchOf(alarm.Key{Rule: was, Component: k.Component})
+		if _, has := f.Rec.LatchOf(k); had && !has {
+			old.Key = k
+			f.setLatch(old)
+		}
+	}
+}
 
 // stepNow has a rule by the clock go on as it stands: what judges it is the same as before.
 func (f *fold) stepNow(ar rules.AppliedRule, l *latch.Latch) judge.Judgement {

@@ -140,6 +140,7 @@ func (f *fold) carryOverAll() {
 	a := f.Applied()
 	for _, ar := range a.Rules.Rules {
 		f.carryOver(&ar.Rule.Part, f.ComponentName(ar.Component))
+		f.carryLatch(&ar.Rule.Part, f.Key(ar.Rule.Name, ar.Component))
 	}
 	for _, at := range a.Rules.Tasks {
 		f.carryOver(&at.Task.Part, f.ComponentName(at.Component))

@@ -24,7 +24,7 @@ type compiledRule struct {
 	program
 	say     *expression.Template
 	advise  [4]*expression.Template
-	meaning string // all that the rule says, without comments and layout
+	meaning string // by what the rule judges, without comments, layout and words for people
 }
 
 // everyAsks are the questions of the expressions, and of each template.
@@ -59,7 +59,7 @@ func (e *entry) rule() {
 
 func (rr *ruleReader) read() {
 	r, f := rr.r, rr.f
-	r.compiled.meaning = meaningOf(rr.n)
+	r.compiled.meaning = rr.meaning()
 	r.On = rr.on()
 	switch {
 	case f["measure"] != nil && f["raise"] != nil:
@@ -394,14 +394,30 @@ func (rr *ruleReader) masked(n *yaml.Node) {
 	}
 }
 
-// Judges reports whether the book has the rule, by its name, and has it say and judge the
-// same: comments, order and layout make no difference. A nil book has none.
+// Judges reports whether the book has the rule, by its name or the one that it had before,
+// and has it judge by the same: comments, order, layout and words for people make no
+// difference. A nil book has none.
 func (b *Book) Judges(r *Rule) bool {
 	if b == nil {
 		return false
 	}
-	i := slices.IndexFunc(b.Rules, func(o *Rule) bool { return o.Name == r.Name })
+	i := slices.IndexFunc(b.Rules, func(o *Rule) bool { return o.Name == r.Name || slices.Contains(r.Was, o.Name) })
 	return i >= 0 && b.Rules[i].compiled.meaning == r.compiled.meaning
+}
+
+// forPeople are the keys of a rule that change nothing of how it judges.
+var forPeople = []string{"was", "title", "say", "points to", "advise", "cautions", "source"}
+
+// meaning writes out by what the rule judges.
+func (rr *ruleReader) meaning() string {
+	judges := *rr.n
+	judges.Content = nil
+	for k, v := range source.Pairs(rr.n) {
+		if !slices.Contains(forPeople, k.Value) {
+			judges.Content = append(judges.Content, k, v)
+		}
+	}
+	return fmt.Sprint(rr.units.Or(unit.Metric)) + meaningOf(&judges)
 }
 
 // meaningOf writes out what a node holds.
