@@ -21,7 +21,9 @@ type fold struct {
 	moves      []alarmMove
 	// ownLatches: the record's latches were copied for this fold and may be changed.
 	ownLatches bool
-	out        []Output
+	// walked: a rule walked its history again, so that what it had opened may be gone.
+	walked bool
+	out    []Output
 	// whole: all that stands was judged, and these are the tasks.
 	whole  bool
 	judged []judgedTask

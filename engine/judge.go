@@ -52,7 +52,7 @@ func (f *fold) judge() {
 	case f.change.All:
 		// Every task has asked for a move by now; what none asked for is gone.
 		f.dropStrangers()
-	case f.change.Sample != "" || f.change.Service != nil:
+	case f.walked || f.change.Sample != "" || f.change.Service != nil:
 		f.dropFollowUps()
 	}
 }
@@ -184,7 +184,7 @@ func (f *fold) newJudgement(ar rules.AppliedRule) (judge.Judgement, bool) {
 	case c.Sample != "" && r.On&rules.OnSample != 0 && c.Sample == f.ComponentName(ar.Component):
 		t := f.Timeline(ar.Component)
 		if i := t.LastSample(); i >= 0 && t.Steps[i].Sample.ID == f.ev.ID {
-			return judge.Judgement{Before: t.Steps[i].Place, At: max(t.Steps[i].At, f.ev.Time.UnixNano()), ID: f.ev.ID, Sampled: true}, true
+			return judge.SampleAt(&t.Steps[i]), true
 		}
 	case c.Reading && r.On&rules.OnReading != 0 && f.Rec.AcceptedReading(&f.ev),
 		c.Service != nil && r.On&rules.OnService != 0:
@@ -202,11 +202,20 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	case had && ar.Rule.On&rules.OnClock != 0 && f.goesOn(ar.Rule):
 		last = f.stepNow(ar, &l)
 	case ar.Rule.On&rules.OnClock != 0 && !f.Now.IsZero() && f.ev.Kind != event.BookEvent && f.anew(ar):
+		if f.putsOff(ar.Rule, &l) {
+			f.setLatch(l)
+			return
+		}
 		l, last = f.walkBack(ar, l)
+		f.walked = true
 	case f.anew(ar) || !had:
 		before := l
 		l, last = f.Walk(ar.Rule, ar.Component, k)
+		f.walked = f.walked || had
 		l.KeepOpenings(ar.Rule, &before)
+	case now && l.Stale != 0 && f.ev.Kind == event.TickEvent:
+		l, last = f.walkBack(ar, l)
+		f.walked = true
 	case now:
 		if f.Step(ar.Rule, ar.Component, &l, at) {
 			last = at
@@ -223,11 +232,10 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	}
 }
 
-// goesOn reports whether the event is one after which a rule by the clock goes on as it
-// stands: another registration, or a book that judges by the same rule and may differ by
-// comments.
+// goesOn reports whether a rule by the clock goes on as it stands: the event is a book that
+// judges by the same rule, and may differ by comments.
 func (f *fold) goesOn(r *rules.Rule) bool {
-	return f.ev.Kind == event.VehicleEvent || f.ev.Kind == event.BookEvent && f.p.former.Judges(r)
+	return f.ev.Kind == event.BookEvent && f.p.former.Judges(r)
 }
 
 // moveRule asks for the alarm's move to the latch's stage. It is apart so that a

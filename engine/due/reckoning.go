@@ -140,7 +140,7 @@ func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 	}
 	if d.Task != nil && d.Task.Shorten != nil {
 		r.FactorFrom = d.Task.Shorten.Text
-		_, missing := v.Shorten.Number(d.Task.Shorten, v.FactsAt(d.Comp, record.LastPlace, math.MaxInt64))
+		_, missing := v.Shorten.Number(d.Task.Shorten, v.FactsAt(d.Comp, judge.Judgement{Before: record.LastPlace, At: math.MaxInt64}))
 		r.Missing = v.Missing(missing)
 	}
 	r.Postponed, r.Untold = judge.PostponedBy(d.Postponed), d.Untold

@@ -289,8 +289,8 @@ func (x *Facts) reckoned(task string) (d Due, missing string, ok bool) {
 // today is the date of the judgement.
 func (x *Facts) today() interval.Date {
 	at := min(x.at, x.v.When.UnixNano())
-	if x.at < x.tick { // a tick of the past, judged again
-		at = x.tick
+	if tick := x.place.Clock; x.at < tick { // one of the past, judged again
+		at = tick
 	}
 	return interval.DateOf(time.Unix(0, at), x.v.Applied().Zone)
 }

@@ -193,7 +193,7 @@ func (v *View) plan(at rules.AppliedTask, before record.Place, readings int64) i
 		// without its own factor, so that no two can wait for each other.
 		v.shortening = true
 		defer func() { v.shortening = false }()
-		value, missing := v.Shorten.Number(t.Shorten, v.FactsAt(at.Component, before, readings))
+		value, missing := v.Shorten.Number(t.Shorten, v.FactsAt(at.Component, Judgement{Before: before, At: readings}))
 		if len(missing) == 0 {
 			p.Shorten = value
 		}

@@ -38,10 +38,9 @@ type Facts struct {
 	// to the place before.
 	at     int64
 	before record.Place
-	// tick is the one at which the facts are asked for, Unix nanoseconds; 0 at an event.
-	tick  int64
-	steps record.Timeline // ends with the last sample that counts; empty where there is none
-	Sheet lab.Sheet
+	place  Judgement       // of which these are parts
+	steps  record.Timeline // ends with the last sample that counts; empty where there is none
+	Sheet  lab.Sheet
 
 	of   int // the component they are of, -1: the vehicle
 	mask uint32
@@ -59,11 +58,10 @@ type endKey struct {
 	analyte string
 }
 
-// FactsAt makes the facts of a component (-1: the vehicle) at a place; readings
-// count up to the moment at.
-func (v *View) FactsAt(comp int, before record.Place, at int64) *Facts {
+// FactsAt makes the facts of a component (-1: the vehicle) at a place.
+func (v *View) FactsAt(comp int, at Judgement) *Facts {
 	a := v.Applied()
-	x := &Facts{v: v, reg: a.Reg, vehicle: &a.Vehicle, before: before, at: at, of: comp}
+	x := &Facts{v: v, reg: a.Reg, vehicle: &a.Vehicle, place: at, before: at.Before, at: at.At, of: comp}
 	if comp < 0 {
 		return x
 	}
@@ -71,7 +69,8 @@ func (v *View) FactsAt(comp int, before record.Place, at int64) *Facts {
 	x.Baseline, x.starting, x.clash = a.Rules.Baselines[comp], a.Rules.Starting[comp], a.Rules.Clash[comp]
 	t := v.Timeline(comp)
 	for i := len(t.Steps) - 1; i >= 0; i-- {
-		if s := t.Steps[i]; s.Sample != nil && s.Compare(before) <= 0 {
+		// Of two samples at one place each is judged by itself.
+		if s := t.Steps[i]; s.Sample != nil && s.Compare(at.Before) <= 0 && !(at.Sampled && s.Compare(at.Before) == 0 && s.Sample.ID != at.ID) {
 			x.steps = t.UpTo(i)
 			break
 		}
@@ -98,13 +97,13 @@ func (v *View) FactsAt(comp int, before record.Place, at int64) *Facts {
 
 // sharedFacts are the facts of a place for a rule that is done with them before the
 // next one asks: one event has many rules judged at one place.
-func (v *View) sharedFacts(comp int, before record.Place, at int64) *Facts {
-	if x := v.shared; x != nil && x.of == comp && x.before == before && x.at == at {
+func (v *View) sharedFacts(comp int, at Judgement) *Facts {
+	if x := v.shared; x != nil && x.of == comp && x.place == at {
 		clear(x.ends)
 		x.stated = false
 		return x
 	}
-	v.shared = v.FactsAt(comp, before, at)
+	v.shared = v.FactsAt(comp, at)
 	v.shared.untold = true
 	return v.shared
 }

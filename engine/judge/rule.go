@@ -28,14 +28,18 @@ type Judgement struct {
 	Clock int64
 }
 
+// SampleAt is the place at which a sample is judged.
+func SampleAt(s *record.Step) Judgement {
+	return Judgement{Before: s.Place, At: max(s.At, s.Sample.At), ID: s.Sample.ID, Sampled: true}
+}
+
 // Step judges the rule at one place and moves the latch. It reports whether the rule
 // could be judged.
 func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool {
 	if l.Missing = v.Applied().Rules.Lacking[rules.AppliedRule{Rule: r, Component: comp}]; l.Missing != nil {
 		return false
 	}
-	x := v.sharedFacts(comp, at.Before, at.At)
-	x.tick = at.Clock
+	x := v.sharedFacts(comp, at)
 	got := v.Judge.Run(r, x)
 	l.Missing = got.Missing
 	if len(got.Missing) > 0 {
@@ -136,7 +140,7 @@ func (v *View) Judgements(r *rules.Rule, comp int) []Judgement {
 	if r.On&rules.OnSample != 0 && comp >= 0 {
 		for _, s := range v.Timeline(comp).Steps {
 			if s.Sample != nil {
-				out = append(out, Judgement{Before: s.Place, At: max(s.At, s.Sample.At), ID: s.Sample.ID, Sampled: true})
+				out = append(out, SampleAt(&s))
 			}
 		}
 	}
@@ -178,8 +182,7 @@ func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latc
 		t.Message = noLonger(r)
 		return
 	}
-	x := v.FactsAt(ar.Component, at.Before, at.At)
-	x.tick = at.Clock
+	x := v.FactsAt(ar.Component, at)
 	x.Reported = true // people see what the sheet says, not an end of what it leaves open
 	if at.ID != (event.ID{}) {
 		x.use(at.ID)

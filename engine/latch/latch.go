@@ -20,6 +20,9 @@ type Latch struct {
 	State
 	Judged  event.ID `json:"judged,omitzero"`   // the event at the last judgement
 	Missing []string `json:"missing,omitempty"` // why the last event was not judged
+	// Stale is from when on it is to be judged again at the next tick, Unix nanoseconds; 0 where
+	// it is up to date.
+	Stale int64 `json:"stale,omitempty"`
 	// Turns are the latest changes of a rule that goes by the clock, in order.
 	Turns []Turn `json:"turns,omitempty"`
 }

@@ -53,7 +53,7 @@ rules:
 		}
 	}
 	// What a limit lacks neither counts nor resets.
-	l := Latch{Count: [4]int{0, 1}}
+	l := Latch{State: State{Count: [4]int{0, 1}}}
 	lacking := rules.End{Measure: 5, Limits: [4]float64{math.NaN(), math.NaN(), 20, 30}}
 	if next, ok := l.Step(r, []rules.End{lacking}, Of{Counts: true}); !ok || next.Count[1] != 1 {
 		t.Error(next, ok)

@@ -207,7 +207,7 @@ func (o *Outlook) off(r *rules.Rule, s record.Step, measured float64) float64 {
 
 // factsOf are those of a sample as it was reported.
 func (o *Outlook) factsOf(s record.Step) *judge.Facts {
-	x := o.view.FactsAt(o.comp, s.Place, max(s.At, s.Sample.At))
+	x := o.view.FactsAt(o.comp, judge.SampleAt(&s))
 	x.Reported = true
 	return x
 }

@@ -191,7 +191,7 @@ func readSample(v *judge.View, comp int) (Verdict, bool) {
 	}
 	t = t.UpTo(last)
 	a, s := v.Applied(), t.Steps[last].Sample
-	told := &sampleVerdict{view: v, comp: comp, t: t, x: v.FactsAt(comp, t.Steps[last].Place, max(t.Steps[last].At, s.At))}
+	told := &sampleVerdict{view: v, comp: comp, t: t, x: v.FactsAt(comp, judge.SampleAt(&t.Steps[last]))}
 	told.x.Reported = true
 	told.Verdict = Verdict{Vehicle: v.Rec.Shown(), Name: a.Reg.Name, Component: s.Component, Fluid: a.Comps[comp].Fluid,
 		Sample: s.ID, Number: s.Number, Revision: s.Revision, Laboratory: s.Laboratory, Method: s.Method, Point: s.Point,

@@ -249,7 +249,7 @@ func (y *Why) Stands() bool {
 // whyJudged runs the rule again where it was judged last.
 func whyJudged(v *judge.View, ar rules.AppliedRule, l latch.Latch, at judge.Judgement) *Judged {
 	r, j := ar.Rule, v.Judge
-	x := v.FactsAt(ar.Component, at.Before, at.At)
+	x := v.FactsAt(ar.Component, at)
 	got := j.Run(r, x)
 	if len(got.Ends) == 0 {
 		return nil
