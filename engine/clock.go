@@ -56,15 +56,6 @@ func (f *fold) carryLatch(p *rules.Part, k alarm.Key) {
 	}
 }
 
-// stepNow has a rule by the clock go on as it stands: what judges it is the same as before.
-func (f *fold) stepNow(ar rules.AppliedRule, l *latch.Latch) judge.Judgement {
-	now := judge.Judgement{Before: record.LastPlace, At: math.MaxInt64, Clock: f.Now.UnixNano()}
-	if f.Now.IsZero() || !f.Step(ar.Rule, ar.Component, l, now) {
-		return judge.Judgement{}
-	}
-	return now
-}
-
 // walkBack judges a rule that goes by the clock again from the event's fact on, as the
 // ticks would have found it had the fact come in time: at each midnight (UTC), at the ticks
 // that turned it, and at the last tick, with what was observed until then. So what stands

@@ -200,7 +200,7 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	var last judge.Judgement
 	switch at, now := f.newJudgement(ar); {
 	case had && ar.Rule.On&rules.OnClock != 0 && f.goesOn(ar.Rule):
-		last = f.stepNow(ar, &l)
+		return
 	case ar.Rule.On&rules.OnClock != 0 && !f.Now.IsZero() && f.ev.Kind != event.BookEvent && f.anew(ar):
 		if f.putsOff(ar.Rule, &l) {
 			f.setLatch(l)
@@ -232,8 +232,8 @@ func (f *fold) judgeRule(ar rules.AppliedRule) {
 	}
 }
 
-// goesOn reports whether a rule by the clock goes on as it stands: the event is a book that
-// judges by the same rule, and may differ by comments.
+// goesOn reports whether a rule by the clock stands as it does until the next tick: the event
+// is a book that judges by the same rule, and may differ by comments.
 func (f *fold) goesOn(r *rules.Rule) bool {
 	return f.ev.Kind == event.BookEvent && f.p.former.Judges(r)
 }

@@ -68,7 +68,7 @@ rules:
     cautions: [hot fluid]
   iron in old oil:
     on: [sample, clock]
-    measure: value("Fe") + daysSince("engine oil")
+    measure: value("Fe") * (1 + daysSince("engine oil") / days(100))
     above: {advisory: 120, caution: 160}
     deadband: 20%
     confirm: {advisory: 2}
@@ -78,7 +78,7 @@ rules:
     follow up: {look at the oil: {within: {distance: 1000 km}}}
   copper and use:
     on: [sample, reading]
-    measure: value("Cu") + since("engine oil") / 500
+    measure: value("Cu") * (1 + since("engine oil") / km(10000))
     above: {advisory: 30, caution: 50}
     deadband: 20%
     masked: no
@@ -96,7 +96,7 @@ rules:
     cautions: [hot fluid]
   far:
     on: clock
-    measure: since("engine oil") + 10 * daysSince("engine oil")
+    measure: since("engine oil") / km(1) + 10 * daysSince("engine oil") / days(1)
     above: {advisory: 3000, caution: 5000}
     deadband: 40%
     say: At ${measure}
