@@ -30,6 +30,9 @@ type Applied struct {
 	// Twins are, of a task that takes the place of another, the tasks that take the same
 	// one: it is one work, so that doing either does both. The check finds them.
 	Twins map[AppliedTask][]*Task
+	// Measures are the baselines of what is measured by hand on the vehicle, in the book's
+	// order; the first that has a mean counts.
+	Measures []*Baseline
 }
 
 // AppliedTask is a task of a component, by its index, or of the vehicle (-1).
@@ -103,6 +106,11 @@ func (b *Book) resolve(j *Judge, v *word.Vehicle, comps []word.Component, order 
 		})
 	}
 	out.yield()
+	for _, bl := range b.Baselines {
+		if ok, lacks := j.Matches(bl.Where, v, nil); ok && lacks == nil && !bl.PerComponent {
+			out.Measures = append(out.Measures, bl)
+		}
+	}
 	out.pair()
 	for i := range comps {
 		match, lacks := b.matching(j, v, &comps[i])

@@ -40,7 +40,8 @@ func (e *entry) baseline() {
 func (e *entry) readBaseline() *Baseline {
 	b := &Baseline{Part: e.part(baselineKeys...)}
 	f, isMapping := e.f, e.n.Kind == yaml.MappingNode
-	b.PerComponent, b.Source, b.Fleet, b.FluidAge = true, sourceText(f["source"]), e.fromFleet(), e.fluidAge()
+	byHand := isMapping && f["mean"] != nil && e.onlyMeasures(f["mean"])
+	b.PerComponent, b.Source, b.Fleet, b.FluidAge = !byHand, sourceText(f["source"]), e.fromFleet(), e.fluidAge()
 	b.Mean = e.analytes("mean", true)
 	b.Spread = e.spread(b.Mean)
 	b.Fresh = e.analytes("fresh", false)
@@ -48,7 +49,10 @@ func (e *entry) readBaseline() *Baseline {
 	if b.Starting && f["from"] != nil {
 		e.Fault(f["starting"], "a baseline is either made from the fleet or has starting figures", "%s is `from: fleet` and `starting`", e.what)
 	}
-	if f["mean"] != nil && f["fluid age"] == nil {
+	if byHand {
+		e.ofMeasures(b)
+	}
+	if f["mean"] != nil && f["fluid age"] == nil && !byHand {
 		e.Fault(e.key, "add the age of the fluid at which the means were taken: `fluid age: 60000 km`", "%s has means, but no `fluid age`", e.what)
 	}
 	if f["mean"] == nil && f["fresh"] == nil && f["from"] == nil && isMapping {
@@ -58,6 +62,29 @@ func (e *entry) readBaseline() *Baseline {
 		e.question(e.key, "say where the figures come from: `source: …`", "%s has no source", e.what)
 	}
 	return b
+}
+
+// ofMeasures checks a baseline of what is measured by hand on the vehicle.
+func (e *entry) ofMeasures(b *Baseline) {
+	if b.Where != nil && b.Where.ReadsComponent {
+		e.Fault(e.f["where"], "let it read vehicle alone", "where of %s reads component, and what is measured by hand belongs to the vehicle", e.what)
+	}
+	for _, key := range []string{"fluid age", "fresh", "from"} {
+		if n := source.Key(e.n, key); n != nil {
+			e.Fault(n, "make two baselines of it", "%s has means of what is measured by hand, and `%s`, which is of a fluid", e.what, key)
+		}
+	}
+}
+
+// onlyMeasures reports whether all that stands there is measured by hand, so that there is
+// no fluid.
+func (e *entry) onlyMeasures(n *yaml.Node) bool {
+	for k := range source.Pairs(n) {
+		if e.l.book.measureRead(k.Value) == nil {
+			return false
+		}
+	}
+	return true
 }
 
 func (e *entry) fluidAge() Limits {
@@ -87,8 +114,13 @@ func (e *entry) analytes(key string, mean bool) map[string]float64 {
 	out := map[string]float64{}
 	for _, p := range e.Entries(n, what) {
 		name := p.Key.Value
-		if !analytes.Known(name) {
-			e.Fault(p.Key, expression.AnalyteHint(e.Document, name), "unknown analyte %q", name)
+		m := e.l.book.measureRead(name)
+		if m != nil && !e.onlyMeasures(n) {
+			e.Fault(p.Key, "make a baseline of it that has no `fluid age`", "%q is measured by hand, beside analytes of a fluid", name)
+			continue
+		}
+		if m == nil && !analytes.Known(name) || m != nil && key == "fresh" {
+			e.Fault(p.Key, e.DidYouMean(name, e.l.lang.MeasureNames(), expression.AnalyteHint(e.Document, name)), "unknown analyte %q", name)
 			continue
 		}
 		if !analytes.Reported(name) {
@@ -99,7 +131,7 @@ func (e *entry) analytes(key string, mean bool) map[string]float64 {
 			out[name] = nan
 			continue
 		}
-		v, ok := e.concentration(p.Value, name, what)
+		v, ok := e.usualOf(p.Value, m, name, what)
 		switch {
 		case !ok:
 		case mean && v <= 0:
@@ -127,6 +159,22 @@ func (e *entry) spread(means map[string]float64) map[string]float64 {
 	return e.analytes("spread", true)
 }
 
+// usualOf reads a figure of a measure, or of an analyte where that is nil.
+func (e *entry) usualOf(n *yaml.Node, m *Measure, name, what string) (float64, bool) {
+	if m == nil {
+		return e.concentration(n, name, what)
+	}
+	if n.Tag != "!!str" {
+		v, ok := e.Number(n, name+" of "+what)
+		if in := e.units.Of(m.Kind); in != "" {
+			v = valueIn(unit.Quantity{Value: v, Unit: in}, m.Unit)
+		}
+		return v, ok
+	}
+	q, ok := e.inUnitOf(n, m, name+" of "+what)
+	return valueIn(q, m.Unit), ok
+}
+
 // concentration reads a number in the analyte's own unit, or in the file's unit of that
 // kind; the unit may be written.
 func (e *entry) concentration(n *yaml.Node, name, what string) (float64, bool) {
@@ -149,6 +197,9 @@ func (e *entry) concentration(n *yaml.Node, name, what string) (float64, bool) {
 // cannot be answered without.
 func (b *Book) matching(j *Judge, v *word.Vehicle, c *word.Component) (match []*Baseline, lacks map[*Baseline]string) {
 	for _, bl := range b.Baselines {
+		if !bl.PerComponent {
+			continue // of what is measured by hand
+		}
 		ok, missing := j.Matches(bl.Where, v, c)
 		switch {
 		case missing != nil:

@@ -19,6 +19,9 @@ const toFill = "fill in"
 // by the keys it stands under; they are never judged by.
 func standIn(path []string) string {
 	last := path[len(path)-1]
+	if len(path) == 3 && path[1] == "until" {
+		return toFill // of a measure, whose unit is not known here
+	}
 	switch path[0] {
 	case "every", "first":
 		return map[string]string{"distance": "9000000 km", "time": "900 years", "hours": "9000000 h"}[last]
@@ -59,7 +62,7 @@ func (e *entry) blanks() []string {
 		found = append(found, fmt.Sprintf("%s, to be filled in at %s", name, e.Place(n)))
 		e.l.book.ToFill = append(e.l.book.ToFill, e.NewFault(n, toFillHint(e.n, path), "%s of %s is to be filled in", name, e.what))
 		switch n.Tag = "!!str"; {
-		case path[0] == "mean" || path[0] == "spread" || path[0] == "fresh":
+		case slices.Contains(path, "until") || path[0] == "mean" || path[0] == "spread" || path[0] == "fresh":
 			return // these are left out by one and one
 		case value == "0":
 			n.Tag = "!!int"

@@ -31,6 +31,7 @@ type Book struct {
 	Rules     []*Rule     // by name
 	Baselines []*Baseline // those that go before others first; of those that match, the first counts
 	Cases     []*Case     // by name
+	Measures  []*Measure  // by name
 	// Questions are what is not wrong but deserves a second look: a warning whose
 	// advice says neither stop nor inspect, a baseline without a source.
 	Questions []source.Fault
@@ -130,6 +131,7 @@ func (b *Book) Knows(name string) bool {
 type Task struct {
 	Part
 	Every        Limits
+	Until        []Worn // due where the first of these measures is worn so far, if that comes before Every
 	First        Limits // the interval from new, until it was done once; zero: Every
 	Early        Limits
 	Tolerance    Tolerance
@@ -220,7 +222,11 @@ type Rule struct {
 	// MaskedFor is how far the fluid must have run since an exchange; zero: half of what it
 	// had run.
 	MaskedFor Limits
-	Softened  bool // soften by age: advisory and caution grow with a fluid older than the baseline's, a warning never
+	// Measures are what is measured by hand that it judges by, by name; ByMeasures: by that,
+	// and by no fluid.
+	Measures   []string
+	ByMeasures bool
+	Softened   bool // soften by age: advisory and caution grow with a fluid older than the baseline's, a warning never
 
 	PointsTo  []string
 	Cautions  [4][]string // by stage number

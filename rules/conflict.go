@@ -132,7 +132,7 @@ func (l *loader) bothMatch() {
 	var open *Baseline // at which the search had no more time
 	for i, a := range list {
 		for _, b := range list[i+1:] {
-			if slices.Contains(a.Over, b.Name) || a.Starting != b.Starting || a.unsound() || b.unsound() {
+			if slices.Contains(a.Over, b.Name) || a.Starting != b.Starting || a.PerComponent != b.PerComponent || a.unsound() || b.unsound() {
 				continue
 			}
 			if example, found := search.Both(a.Where, b.Where); found {

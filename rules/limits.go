@@ -22,7 +22,11 @@ func (e *entry) limits(n *yaml.Node, what string) (l Limits) {
 	case len(n.Content) == 0:
 		e.Fault(n, hint, "%s is empty", what)
 	}
-	f := e.Mapping(n, what, "distance", "time", "hours")
+	keys := []string{"distance", "time", "hours"}
+	if what == "every" {
+		keys = append(keys, "until")
+	}
+	f := e.Mapping(n, what, keys...)
 	l.Distance = e.positive(f["distance"], what+" distance", unit.Distance)
 	l.Hours = e.positive(f["hours"], what+" hours", unit.Time)
 	if v := f["time"]; v != nil {
@@ -70,6 +74,21 @@ func (e *entry) inside(n *yaml.Node, what string, inner, outer Limits, of string
 			e.Fault(v, "", "%s %s is longer than that of %s", what, k.Value, of)
 		}
 	}
+}
+
+// worn is the limits of a task that is also due when a measure is worn: by what the vehicle
+// runs or by the calendar, so that all margins have a place.
+func (l Limits) worn() Limits {
+	if l.Distance == 0 {
+		l.Distance = math.Inf(1)
+	}
+	if l.Hours == 0 {
+		l.Hours = math.Inf(1)
+	}
+	if l.Months == 0 && l.Days == 0 {
+		l.Months = math.MaxInt32
+	}
+	return l
 }
 
 // noSuchLimit: what limits by the key something that of does not.

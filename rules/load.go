@@ -116,7 +116,7 @@ func hash(files []File) string {
 	return "sha256:" + hex.EncodeToString(h.Sum(nil))
 }
 
-var topKeys = []string{"book", "units", "data alarms", "cautions", "baselines", "tasks", "rules", "cases"}
+var topKeys = []string{"book", "units", "data alarms", "cautions", "measures", "baselines", "tasks", "rules", "cases"}
 
 // top reads the keys of a file and sorts its parts by them.
 func (e *entry) top(parts map[string][]*entry) {
@@ -148,6 +148,9 @@ func (l *loader) read(parts map[string][]*entry) {
 	for _, e := range l.declared(parts["cautions"], "caution", map[string]source.Place{}) {
 		e.caution()
 	}
+	for _, e := range l.declared(parts["measures"], "measure", map[string]source.Place{}) {
+		e.measure()
+	}
 	for _, e := range l.declared(parts["baselines"], "baseline", map[string]source.Place{}) {
 		e.sound(e.baseline)
 	}
@@ -167,6 +170,7 @@ func (l *loader) read(parts map[string][]*entry) {
 	l.was()
 	l.circles()
 	l.pulledIn()
+	l.renewals()
 	l.overs()
 	l.contained()
 }
@@ -248,6 +252,7 @@ func (l *loader) finish() {
 	b.Baselines = slices.DeleteFunc(b.Baselines, func(bl *Baseline) bool {
 		return slices.ContainsFunc(bl.ToFill, func(s string) bool { return strings.HasPrefix(s, "fluid age") })
 	})
+	slices.SortFunc(b.Measures, func(x, y *Measure) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Tasks, func(x, y *Task) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Rules, func(x, y *Rule) int { return strings.Compare(x.Name, y.Name) })
 	slices.SortFunc(b.Cases, func(x, y *Case) int { return strings.Compare(x.Name, y.Name) })
@@ -255,6 +260,9 @@ func (l *loader) finish() {
 	b.Uncautioned, b.ToFill = source.Faults(b.Uncautioned).Sorted(), source.Faults(b.ToFill).Sorted()
 	for _, p := range b.Parts() {
 		p.read = nil
+	}
+	for _, m := range b.Measures {
+		m.read = nil
 	}
 	for _, r := range b.Rules {
 		for i := range r.PullIns {

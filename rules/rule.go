@@ -72,6 +72,8 @@ func (rr *ruleReader) read() {
 		rr.Fault(rr.key, "a measured rule has `measure` with `above` or `below`, a pattern has `raise` and `stage`",
 			"%s judges nothing: `measure` or `raise` is missing", rr.what)
 	}
+	r.Measures = r.compiled.asks.Measures()
+	r.ByMeasures = len(r.Measures) > 0 && r.compiled.asks.Sample == nil
 	rr.masked(f["masked"])
 	r.PointsTo = rr.Texts(f["points to"], "points to of "+rr.what)
 	rr.words()
@@ -356,7 +358,7 @@ func (rr *ruleReader) pullIns() {
 // one that asks about a fluid without being so.
 func (rr *ruleReader) components() {
 	r, c := rr.r, rr.r.compiled
-	r.PerComponent = r.On&OnSample != 0 || c.say.ReadsComponent() || slices.ContainsFunc(c.advise[:], (*expression.Template).ReadsComponent)
+	r.PerComponent = r.On&OnSample != 0 && !r.ByMeasures || c.say.ReadsComponent() || slices.ContainsFunc(c.advise[:], (*expression.Template).ReadsComponent)
 	for _, e := range append([]*expression.Condition{r.Where, c.measure, c.raise, c.clear}, c.limits[:]...) {
 		r.PerComponent = r.PerComponent || e != nil && e.ReadsComponent
 	}
@@ -373,8 +375,12 @@ func (rr *ruleReader) components() {
 // masked reads no, or how far the fluid must have run since an exchange.
 func (rr *ruleReader) masked(n *yaml.Node) {
 	r, what := rr.r, "masked of "+rr.what
+	if n != nil && r.ByMeasures {
+		rr.Fault(n, "leave it out: no exchange of fluid hides what is measured by hand", "%s goes by measures alone", what)
+		return
+	}
 	if n == nil || n.Kind != yaml.MappingNode {
-		r.Masked = rr.Yes(n, what, true)
+		r.Masked = rr.Yes(n, what, !r.ByMeasures)
 		return
 	}
 	r.Masked = true

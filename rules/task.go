@@ -22,7 +22,12 @@ func (e *entry) task() {
 	if f["every"] == nil && isMapping {
 		e.Fault(e.key, "write `every: {distance: 45000 km, time: 36 months}`", "%s does not say how often: `every` is missing", e.what)
 	}
-	t.Early, t.Tolerance = e.margins(f, e.what, t.Every, "every")
+	t.Until = e.until(source.Value(f["every"], "until"))
+	within := t.Every
+	if source.Value(f["every"], "until") != nil {
+		within = within.worn()
+	}
+	t.Early, t.Tolerance = e.margins(f, e.what, within, "every")
 	t.PerComponent = t.Where != nil && t.Where.ReadsComponent || t.Shorten != nil && t.Shorten.ReadsComponent
 	if t.Shorten != nil && t.Shorten.Asks().Sample != nil && !t.PerComponent && !e.faultyWhere(&t.Part) {
 		e.Add(*t.Shorten.Asks().Sample)

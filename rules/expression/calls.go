@@ -127,7 +127,8 @@ func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 		return operand{}
 	}
 	from, to := span(n)
-	if info.Sample && c.fluid == nil {
+	_, measured := c.l.Measures[arg]
+	if info.Sample && !measured && c.fluid == nil {
 		c.fluid = &ofFluid{info, from, to}
 		c.asks.ofFluid(c.src, c.scope, *c.fluid)
 	}
@@ -135,7 +136,7 @@ func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 		c.l.Questions = append(c.l.Questions, c.src.makeFault(from, to, "add "+arg+" to the `fresh` of a baseline",
 			"no baseline says how much "+arg+" fresh fluid contains, so kept cannot be judged"))
 	}
-	i := c.asks.add(info, arg, c.l.spoken(c.scope.Units))
+	i := c.asks.add(info, arg, c.l.spoken(c.scope.Units), c.l.Measures)
 	if info.Truth {
 		return operand{kind: Truth, word: true, truth: func(s *Runner) bool { return s.ask(i) != 0 }}
 	}
@@ -212,9 +213,19 @@ func (c *compiler) knownTask(s *ast.StringNode) bool {
 
 func (c *compiler) knownAnalyte(s *ast.StringNode, info *word.Info) bool {
 	name, w := s.Value, info.Word
+	_, measured := c.l.Measures[name]
 	switch {
+	case measured && !info.OfMeasures():
+		return c.wrong(s, "of what is measured by hand ask "+strings.Join(word.OfMeasures(), ", "), "%s asks about a fluid, and %q is measured by hand", info.Name, name)
+	case measured && (w == word.Times || w == word.Deviations) && !c.l.Mean[name]:
+		return c.wrong(s, "add "+name+" to the `mean` of a baseline", "no baseline has a mean for %q", name)
+	case measured && w == word.Deviations && !c.l.Spread[name]:
+		return c.wrong(s, "add "+name+" to the `spread` of a baseline", "no baseline has a spread of %q", name)
+	case measured:
+	case !analytes.Known(name) && strings.Contains(name, " "):
+		return c.wrong(s, c.src.d.DidYouMean(name, c.l.MeasureNames(), "name it at the top of a file: `measures: {"+name+": mm}`"), "unknown measure %q", name)
 	case !analytes.Known(name):
-		return c.wrong(s, AnalyteHint(c.src.d, name), "unknown analyte %q", name)
+		return c.wrong(s, c.src.d.DidYouMean(name, c.l.MeasureNames(), AnalyteHint(c.src.d, name)), "unknown analyte %q", name)
 	case !analytes.Reported(name) && !c.l.Mean[name] && !c.l.Fresh[name]:
 		from, to := span(s)
 		text, hint := Unreported(name)

@@ -9,6 +9,7 @@ package expression
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -32,6 +33,7 @@ type Language struct {
 	// of a baseline that is made from the fleet nobody knows what it will say.
 	Mean, Spread, Fresh map[string]bool
 	Fleet               bool
+	Measures            map[string]string // what is measured by hand, with its unit
 	// Questions are what is not wrong with the expressions but deserves a second look.
 	Questions []source.Fault
 
@@ -50,7 +52,7 @@ func NewLanguage() *Language {
 	for name := range c.Builtins {
 		c.Disabled[name] = true
 	}
-	return &Language{Mean: map[string]bool{}, Spread: map[string]bool{}, Fresh: map[string]bool{}, parser: c, shared: map[written]*Shared{},
+	return &Language{Mean: map[string]bool{}, Spread: map[string]bool{}, Fresh: map[string]bool{}, Measures: map[string]string{}, parser: c, shared: map[written]*Shared{},
 		units: map[unit.System]*unit.System{}, asked: map[string]bool{}}
 }
 
@@ -61,6 +63,9 @@ func (l *Language) spoken(u unit.System) *unit.System {
 	}
 	return l.units[u]
 }
+
+// MeasureNames are the names of what is measured by hand, sorted.
+func (l *Language) MeasureNames() []string { return slices.Sorted(maps.Keys(l.Measures)) }
 
 // Condition is one checked and compiled expression of a rule file. It is
 // immutable; a [Runner] runs it.
@@ -144,11 +149,17 @@ type question struct {
 	of    string       // as evidence shows it
 	reads []string     // the analytes of which it looks at the sample's result
 	units *unit.System // that the file speaks; "" where it does not say
+	// measured: it is asked of a measure, of which this is the unit.
+	measured bool
+	unit     string
 }
 
 // add gives the number of a question to the facts, each once for each unit of its answer.
-func (a *Asks) add(info *word.Info, arg string, u *unit.System) int {
+func (a *Asks) add(info *word.Info, arg string, u *unit.System, measures map[string]string) int {
 	q := question{info: info, arg: arg, of: info.Asked(arg), reads: info.Reads(arg), units: u, least: leastOf(info.Word, arg)}
+	if info.Of == word.Analyte {
+		q.unit, q.measured = measures[arg]
+	}
 	q.times, q.over, q.plus = info.Scale(*u, q.own())
 	i := slices.IndexFunc(a.list, func(o question) bool {
 		return o.info == info && o.arg == arg && o.times == q.times && o.over == q.over && o.plus == q.plus
@@ -160,12 +171,24 @@ func (a *Asks) add(info *word.Info, arg string, u *unit.System) int {
 	return i
 }
 
-// own is the unit of the analyte that is asked for.
+// own is the unit of the analyte, or the measure, that is asked for.
 func (q *question) own() string {
-	if q.info.Of != word.Analyte {
-		return ""
+	if q.measured || q.info.Of != word.Analyte {
+		return q.unit
 	}
 	return analytes.UnitOf(q.arg)
+}
+
+// Measures lists the measures that are asked for, sorted.
+func (a *Asks) Measures() []string {
+	var out []string
+	for _, q := range a.list {
+		if q.measured {
+			out = append(out, q.arg)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 // asked reports whether the word is asked of the argument so far.

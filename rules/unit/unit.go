@@ -1,7 +1,7 @@
 // Package unit knows the units that events and rule files may use, and turns
 // quantities into the base units in which everything inside is reckoned:
 // metres, seconds, months or days (by the calendar), litres, mg/kg, newton-metres,
-// kilopascals.
+// kilopascals; what is measured of parts in millimetres, volts, ampere-hours, newtons.
 //
 // Factors: mile 1609.344 m exactly (NIST SP 811), US gallon 3.785411784 L and
 // US quart 0.946352946 L exactly (NIST Handbook 44 App. C), degC = (F-32)/1.8.
@@ -42,6 +42,10 @@ const (
 	Index              // a bare number
 	Torque             // newton-metres
 	Pressure           // kilopascals
+	Length             // millimetres, of parts; a distance is what a vehicle runs
+	Voltage            // volts
+	Charge             // ampere-hours
+	Force              // newtons
 )
 
 var kindNames = [...]string{
@@ -49,6 +53,7 @@ var kindNames = [...]string{
 	Concentration: "a concentration", Percent: "a share", MassVolume: "mass per volume", Density: "a density",
 	Viscosity: "a viscosity", BaseNumber: "mgKOH/g", Temperature: "a temperature", Absorbance: "an absorbance",
 	Count: "a count", Index: "a bare number", Torque: "a torque", Pressure: "a pressure",
+	Length: "a length", Voltage: "a voltage", Charge: "a charge", Force: "a force",
 }
 
 // String names the kind as an error text would: "a distance", "a volume".
@@ -78,6 +83,7 @@ var defs = []def{
 	{"mm2/s", Viscosity, 1, 0}, {"cSt", Viscosity, 1, 0}, {"mgKOH/g", BaseNumber, 1, 0},
 	{"degC", Temperature, 1, 0}, {"degF", Temperature, 1 / 1.8, -32},
 	{"kPa", Pressure, 1, 0}, {"bar", Pressure, 100, 0}, {"psi", Pressure, psi, 0},
+	{"mm", Length, 1, 0}, {"cm", Length, 10, 0}, {"V", Voltage, 1, 0}, {"Ah", Charge, 1, 0}, {"N", Force, 1, 0}, {"lbf", Force, poundForce, 0},
 	{"N m", Torque, 1, 0}, {"lbf ft", Torque, 0.3048 * poundForce, 0}, {"lbf in", Torque, 0.0254 * poundForce, 0},
 	{"abs/cm", Absorbance, 1, 0}, {"1/mL", Count, 1, 0}, {"index", Index, 1, 0}, {"", Index, 1, 0},
 }

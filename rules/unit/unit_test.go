@@ -38,6 +38,9 @@ func TestFactors(t *testing.T) {
 		{32, "degF", 0, 0, "the same; water freezes"},
 		{-40, "degF", -40, 0, "the same; both scales meet"},
 		{104, "degF", 40, 0, "the same; the temperature of KV40"},
+		{1, "cm", 10, 0, "SI prefix"},
+		{1, "bar", 100, 0, "NIST SP 811, B.8 (from memory): bar, 100 kPa exactly"},
+		{1, "lbf", 4.448222, 0.5e-6, "NIST SP 811, B.8 (from memory): pound-force, rounded"},
 		{1, "psi", 6.894757, 0.5e-6, "NIST SP 811, B.8 (from memory): psi, rounded"},
 		{1, "bar", 100, 0, "NIST SP 811, B.8 (from memory): bar, exactly"},
 		{1, "h", 3600, 0, "NIST SP 811, table 6 (from memory): hour, exactly"},
@@ -74,7 +77,8 @@ func TestKinds(t *testing.T) {
 	for names, want := range map[string]string{
 		"km mi m": "a distance", "h min s": "hours", "d days": "days", "months years": "months", "L mL qt gal": "a volume",
 		"mg/kg ppm": "a concentration", "%": "a share", "mg/L": "mass per volume", "g/mL": "a density", "mm2/s cSt": "a viscosity",
-		"mgKOH/g": "mgKOH/g", "degC degF": "a temperature", "abs/cm": "an absorbance", "1/mL": "a count", "kPa bar psi": "a pressure", "index": "a bare number",
+		"mgKOH/g": "mgKOH/g", "degC degF": "a temperature", "abs/cm": "an absorbance", "1/mL": "a count", "kPa bar psi": "a pressure",
+		"mm cm": "a length", "V": "a voltage", "Ah": "a charge", "N lbf": "a force", "index": "a bare number",
 	} {
 		for name := range strings.FieldsSeq(names) {
 			if k, ok := Of(name); !ok || k.String() != want {

@@ -149,6 +149,21 @@ func (d *Info) Reads(arg string) []string {
 	return nil
 }
 
+// measured are the words that may be asked of what is measured by hand.
+var measured = []Word{Value, Below, Has, HasEarlier, Change, Rate, Trend, TrendIsReal, Times, Deviations}
+
+// OfMeasures reports whether the word may be asked of what is measured by hand.
+func (d *Info) OfMeasures() bool { return slices.Contains(measured, d.Word) }
+
+// OfMeasures lists the words that may be asked of what is measured by hand.
+func OfMeasures() []string {
+	var out []string
+	for _, w := range measured {
+		out = append(out, w.String())
+	}
+	return out
+}
+
 var words = read()
 
 // read reads the table. It is fixed when the program is built; a fault in it is a
