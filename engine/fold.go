@@ -9,6 +9,7 @@ import (
 	"telltale/engine/judge"
 	"telltale/engine/latch"
 	"telltale/engine/record"
+	"telltale/engine/wear"
 	"telltale/rules/word"
 )
 
@@ -97,6 +98,11 @@ func (f *fold) take() error {
 // that part.
 func (f *fold) noteSample(d *event.SampleData) {
 	reg := f.Rec.Registered()
+	if d.ByHand() && f.Book != nil {
+		for _, why := range wear.Notes(f.Book, d) {
+			f.note(fmt.Errorf("measured by hand: %s", why))
+		}
+	}
 	if reg == nil || reg.ComponentNamed(d.Component) == nil {
 		return
 	}

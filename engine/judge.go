@@ -52,7 +52,7 @@ func (f *fold) judge() {
 	case f.change.All:
 		// Every task has asked for a move by now; what none asked for is gone.
 		f.dropStrangers()
-	case f.walked || f.change.Sample != "" || f.change.Service != nil:
+	case f.walked || f.change.Sample != "" || f.change.Measured || f.change.Service != nil:
 		f.dropFollowUps()
 	}
 }
@@ -156,6 +156,8 @@ func (f *fold) anew(ar rules.AppliedRule) bool {
 		return c.All
 	case ar.Rule.On&rules.OnClock != 0 && !f.Now.IsZero() && c.Place.At < f.Now.UnixNano():
 		return true
+	case len(f.Book.Measures) > 0 && f.Rec.MeasuredAfter(c.Place, f.Applied().Zone):
+		return true
 	case ar.Rule.On&(rules.OnReading|rules.OnService) != 0 && f.Rec.LateFact(f.ev.ID, c.Place):
 		return true
 	case ar.Rule.On&rules.OnSample == 0 || comp < 0:
@@ -185,6 +187,10 @@ func (f *fold) newJudgement(ar rules.AppliedRule) (judge.Judgement, bool) {
 		t := f.Timeline(ar.Component)
 		if i := t.LastSample(); i >= 0 && t.Steps[i].Sample.ID == f.ev.ID {
 			return judge.SampleAt(&t.Steps[i]), true
+		}
+	case c.Measured:
+		if d, ok := f.ev.Data.(*event.SampleData); ok && judge.MeasuredFor(r, d) {
+			return judge.Judgement{Before: c.Place, At: max(c.Place.At, f.ev.Time.UnixNano()), ID: f.ev.ID, Sampled: true}, true
 		}
 	case c.Reading && r.On&rules.OnReading != 0 && f.Rec.AcceptedReading(&f.ev),
 		c.Service != nil && r.On&rules.OnService != 0:

@@ -213,7 +213,8 @@ type FluidData struct {
 	Flush   bool           `json:"flush,omitempty"`
 }
 
-// SampleData is a fluid sample and its laboratory's results.
+// SampleData is a fluid sample and its laboratory's results or, without a component, what
+// a workshop measured by hand on the vehicle.
 type SampleData struct {
 	Number   string `json:"number"`
 	Revision int    `json:"revision,omitempty"`
@@ -236,8 +237,20 @@ type SampleData struct {
 	Results    []ResultData             `json:"results"`
 }
 
-// What is the sample in a few words: its number, component and revision.
+// ByHand reports whether it is what a workshop measured by hand on the vehicle, and no
+// sample of a component's fluid.
+func (d *SampleData) ByHand() bool { return d.Component == "" }
+
+// What is the sample in a few words: its number, component and revision, or what was
+// measured.
 func (d *SampleData) What() string {
+	if d.ByHand() {
+		parts := make([]string, len(d.Results))
+		for i := range d.Results {
+			parts[i] = d.Results[i].Analyte + " " + d.Results[i].String()
+		}
+		return "measured: " + strings.Join(parts, ", ")
+	}
 	s := "sample of the " + d.Component
 	if d.Number != "" {
 		s = "sample " + d.Number + " of the " + d.Component

@@ -24,11 +24,15 @@ func readSample(ev event.Event, raw jsontext.Value) (any, error) {
 
 func checkSample(ev event.Event, d *event.SampleData) error {
 	d.Meters = someOf(d.Meters)
+	name := checkName
+	if d.ByHand() && d.Number == "" && d.Laboratory == "" && d.FluidAge == nil {
+		name = checkOptional // what a workshop measured by hand on the vehicle
+	}
 	return first(
-		checkName("data.number", d.Number),
+		name("data.number", d.Number),
 		checkRevision("data.revision", d.Revision),
 		checkRevision("data.repeat", d.Repeat),
-		checkName("data.component", d.Component),
+		name("data.component", d.Component),
 		checkDrawn(ev.Time, d.Drawn),
 		checkTaken(d.Taken),
 		checkValues(d.Meters),

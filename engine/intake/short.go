@@ -26,6 +26,7 @@ import (
 //	2031-02-01       replaced bus-07 odometer 83000km 12km
 //	2031-02-10       sample bus-07 transmission odometer 400km age 62000km Cu 131 Pb <1 reported 2031-02-19
 //	2031-02-11       sample bus-07 transmission age 62000km Cu 131 Pb 2 average Cu 40 Pb 3 at 60000km
+//	2031-02-11       measured bus-07 odometer 81200km "front lining" 6.5mm "tread depth" 4mm
 //	2031-02-10T14:00 service bus-07 "transmission fluid" on transmission odometer 400km filled 4L
 //	2031-02-20       answer bus-07 acknowledge "copper over baseline" on transmission by ines why "watching it"
 //	2031-02-21       void bus-07 r-1
@@ -171,6 +172,11 @@ func (p *shortReader) body(ev *event.Event, kind string) {
 		return
 	}
 	ev.Vehicle = p.next("the vehicle")
+	if kind == measuredShort {
+		ev.Kind = event.SampleEvent
+		p.measured(ev)
+		return
+	}
 	k := slices.IndexFunc(forms[:], func(f form) bool { return f.short == kind && f.words != nil })
 	if k < 0 {
 		p.fault(p.words[1], "%q is none of "+shortKinds+" (nor, in a case, baseline)", kind)
@@ -181,7 +187,11 @@ func (p *shortReader) body(ev *event.Event, kind string) {
 	p.rest(ev, func(w word) bool { return false })
 }
 
-const shortKinds = "vehicle, reading, replaced, sample, service, answer, void, tick"
+const (
+	shortKinds = "vehicle, reading, replaced, sample, measured, service, answer, void, tick"
+	// measuredShort is the word of a sample that was measured by hand on the vehicle.
+	measuredShort = "measured"
+)
 
 func (p *shortReader) reading(ev *event.Event) {
 	d := &event.ReadingData{Meter: p.next("the meter")}
@@ -291,12 +301,38 @@ func (p *shortReader) meterOr(w word, into *map[string]unit.Quantity) bool {
 	return p.err == nil
 }
 
-func (p *shortReader) sample(ev *event.Event) {
-	d := &event.SampleData{Component: p.next("the component"), Drawn: ev.Time.Format(time.DateOnly), Results: []event.ResultData{}}
+// drawnAt is the event's sample, as of its date or, where the time itself says when, of that.
+func drawnAt(ev *event.Event) *event.SampleData {
+	d := &event.SampleData{Drawn: ev.Time.Format(time.DateOnly), Results: []event.ResultData{}}
 	if !ev.Time.Equal(ev.Time.Truncate(day)) {
-		d.Drawn = "" // the time itself says when
+		d.Drawn = ""
 	}
 	ev.Data = d
+	return d
+}
+
+// measured reads what was measured by hand: names in quotes, each with its value.
+func (p *shortReader) measured(ev *event.Event) {
+	d := drawnAt(ev)
+	p.rest(ev, func(w word) bool {
+		switch {
+		case w.quoted:
+			q := p.quantity("the value of the "+w.text, "index")
+			d.Results = append(d.Results, event.ResultData{Analyte: w.text, Value: &q.Value, Unit: q.Unit})
+		case slices.Contains(endings, w.text):
+			return false
+		case w.text == "taken":
+			return p.field(w, sampleFields, d)
+		default:
+			return p.meterOr(w, &d.Meters)
+		}
+		return true
+	})
+}
+
+func (p *shortReader) sample(ev *event.Event) {
+	d := drawnAt(ev)
+	d.Component = p.next("the component")
 	var averages []average
 	p.rest(ev, func(w word) bool {
 		switch {

@@ -109,6 +109,9 @@ var answers = [...]answer{
 
 // Number answers a word in base units.
 func (x *Facts) Number(w word.Word, arg string) (float64, string, bool) {
+	if t, ok := x.measured(arg); ok {
+		return x.numberByHand(t, w)
+	}
 	a := &answers[w]
 	if missing, ok := x.rest(a); !ok {
 		return 0, missing, false
@@ -118,6 +121,9 @@ func (x *Facts) Number(w word.Word, arg string) (float64, string, bool) {
 
 // Truth answers a word that is true or false.
 func (x *Facts) Truth(w word.Word, arg string) (bool, string, bool) {
+	if t, ok := x.measured(arg); ok {
+		return x.truthByHand(t, w)
+	}
 	a := &answers[w]
 	if missing, ok := x.rest(a); !ok {
 		return false, missing, false
@@ -128,6 +134,9 @@ func (x *Facts) Truth(w word.Word, arg string) (bool, string, bool) {
 // Note says what stands behind an answer: the baseline and its source, a result
 // below its limit, a fresh value taken as nothing, how exact it can be.
 func (x *Facts) Note(w word.Word, arg string) string {
+	if t, ok := x.measured(arg); ok {
+		return x.noteByHand(t)
+	}
 	var notes []string
 	if s := x.reportedNote(arg); s != "" {
 		notes = append(notes, s)

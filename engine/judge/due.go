@@ -10,6 +10,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/meter"
 	"telltale/engine/record"
+	"telltale/engine/wear"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/expression"
@@ -36,6 +37,10 @@ type Due struct {
 	Lapsed    bool
 	Postponed *record.Postponed
 	pulls     []pull // what moved the point nearer, each by a limit that still counts
+	// Worn is how each measure stands that a task is due by, wornBy the one that set each
+	// limit, nil where none did.
+	Worn   []*wear.Worn
+	wornBy [interval.ByTime + 1]*wear.Worn
 
 	// What follows is known once it is judged: the stage and the limit that decides.
 	interval.Verdict
@@ -85,7 +90,8 @@ func (v *View) Reckon(at rules.AppliedTask, before record.Place, readings int64)
 		d.NoHistory = !ok && !d.Waiting
 		if !ok {
 			d.From, d.Point = d.Plan.Next(nil)
-			if d.NoHistory {
+			v.wearOut(&d, before)
+			if d.NoHistory || len(d.Worn) > 0 && !d.Waiting {
 				v.applyPostponement(&d)
 			}
 			return d
@@ -97,6 +103,7 @@ func (v *View) Reckon(at rules.AppliedTask, before record.Place, readings int64)
 	if d.From.New {
 		d.Plan.Every = d.Plan.First // what is judged and shown is this interval
 	}
+	v.wearOut(&d, before)
 	v.applyPostponement(&d)
 	return d
 }
@@ -202,16 +209,26 @@ func (v *View) plan(at rules.AppliedTask, before record.Place, readings int64) i
 }
 
 // Reach gives the early, likely and late dates of the task's forecast, the range as wide
-// as the fleet's own forecasts ask for.
+// as the fleet's own forecasts ask for; of one that goes by wear, as wide as this may be too,
+// and without a late date where it may as well not wear.
 func (v *View) Reach(d *Due) (dates [3]interval.Date) {
 	if !d.Sure {
 		return dates
 	}
 	last, _ := d.first.Last(math.MaxInt64)
-	from := record.Seconds(last.At)
-	early, likely, late, _ := d.first.ReckonUsage(math.MaxInt64).Range(from, last.Life, d.at, func(ahead int64) meter.Scale { return v.Dates.Scale(d.first.Hours, ahead) })
-	for i, at := range [...]int64{early, likely, late} {
-		dates[i] = interval.DateOf(time.Unix(at, 0), v.Applied().Zone)
+	from, usage := record.Seconds(last.At), d.first.ReckonUsage(math.MaxInt64)
+	scale := func(ahead int64) meter.Scale { return v.Dates.Scale(d.first.Hours, ahead) }
+	early, likely, late, _ := usage.Range(from, last.Life, d.at, scale)
+	date := func(at int64) interval.Date { return interval.DateOf(time.Unix(at, 0), v.Applied().Zone) }
+	dates = [3]interval.Date{date(early), date(likely), date(late)}
+	if w := d.wornFirst(); w != nil {
+		if early, _, _, ok := usage.Range(from, last.Life, w.Low, scale); ok {
+			dates[0] = date(early)
+		}
+		_, _, late, ok := usage.Range(from, last.Life, w.High, scale)
+		if dates[2] = date(late); !ok {
+			dates[2] = 0 // nobody knows
+		}
 	}
 	return dates
 }
@@ -441,8 +458,10 @@ func LastDone(d *Due) string {
 	switch {
 	case d.Last != nil:
 		return d.Last.Date.String()
-	case d.NoHistory || d.From.Date.IsZero() && !d.Waiting:
+	case d.NoHistory || d.From.Date.IsZero() && !d.Waiting && len(d.Worn) == 0:
 		return alarm.NoHistory
+	case len(d.Worn) > 0 && d.From.Date.IsZero():
+		return "counted from its measurements"
 	case d.Waiting:
 		return "counted from the first reading"
 	}

@@ -137,7 +137,8 @@ func (v *View) Walk(r *rules.Rule, comp int, k alarm.Key) (l latch.Latch, last J
 // Judgements lists the places at which the kept facts have the rule judged, in order.
 func (v *View) Judgements(r *rules.Rule, comp int) []Judgement {
 	var out []Judgement
-	if r.On&rules.OnSample != 0 && comp >= 0 {
+	out = append(out, v.measurements(r)...)
+	if r.On&rules.OnSample != 0 && comp >= 0 && !r.ByMeasures {
 		for _, s := range v.Timeline(comp).Steps {
 			if s.Sample != nil {
 				out = append(out, SampleAt(&s))

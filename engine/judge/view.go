@@ -9,6 +9,7 @@ import (
 	"telltale/engine/fleet"
 	"telltale/engine/interval"
 	"telltale/engine/record"
+	"telltale/engine/wear"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -39,6 +40,7 @@ type View struct {
 	// lines are the components' histories, dones room for what tasks count from, shared
 	// the facts that rules are stepped by, most of them at one place.
 	lines  []madeLine
+	tracks []*wear.Track // of what is measured by hand, by the book's measures
 	dones  []interval.Done
 	shared *Facts
 	// shortening: a task's factor is being asked for.

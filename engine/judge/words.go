@@ -86,6 +86,9 @@ func (v *View) TaskWords(t *alarm.Transition, d *Due, to int, causes []event.ID)
 
 // DueWords says which limit decides and how far past or ahead it is.
 func (v *View) DueWords(d *Due) string {
+	if missing := d.wornMissing(); d.Waiting && len(d.Worn) > 0 {
+		return "the next date is not known yet: " + missing
+	}
 	if d.Waiting {
 		return "counts from the first reading; none has come yet"
 	}
@@ -103,7 +106,10 @@ func (v *View) DueWords(d *Due) string {
 		parts = v.reachedWords(d)
 	case d.Stage <= interval.Soon && d.Sure && !waits:
 		reach := v.Reach(d)
-		parts = append(parts, fmt.Sprintf("likely about %s (between %s and %s)", reach[1], reach[0], reach[2]))
+		parts = append(parts, fmt.Sprintf("likely about %s (%s)", reach[1], between(reach)))
+	}
+	if w := d.worn(d.Limit); w != nil && d.Postponed == nil {
+		parts = append(parts, v.WornWords(w))
 	}
 	if d.Postponed != nil {
 		parts = append(parts, PostponedBy(d.Postponed))

@@ -34,6 +34,9 @@ func (r *Record) basis(id event.ID, isCause bool, zone *time.Location) string {
 	key := KeyOf(id)
 	if i := slices.IndexFunc(r.Samples, func(s Sample) bool { return s.ID == id }); i >= 0 {
 		s := &r.Samples[i]
+		if s.ByHand() {
+			return "measurement of " + s.DrawnOn(zone)
+		}
 		return "sample " + english.OneLine(s.Number) + " drawn " + s.DrawnOn(zone)
 	}
 	for i := range r.Meters {

@@ -22,10 +22,12 @@ type Change struct {
 	Place Place
 	// What of it can bring a rule to judge: a sample of a component, an accepted
 	// reading, a service.
-	Sample  string
-	Again   bool // the sample replaces an earlier one, or is another analysis of it
-	Reading bool
-	Service *Service
+	Sample string
+	// Measured: something was measured by hand on the vehicle.
+	Measured bool
+	Again    bool // the sample replaces an earlier one, or is another analysis of it
+	Reading  bool
+	Service  *Service
 	// TookOut: a fact was taken out, so an alarm that goes is withdrawn. Answer is the
 	// person's answer that was taken back so.
 	TookOut bool
@@ -229,7 +231,7 @@ func (r *Record) takeSample(c *Change, s Stamp, d *event.SampleData, ev *event.E
 	}
 	r.Samples = keepSamples(insert(r.Samples, sample))
 	c.Place = sample.Place(r.Registered().Location())
-	c.Sample, c.Again = d.Component, r.supersedes(&sample)
+	c.Sample, c.Measured, c.Again = d.Component, d.ByHand(), r.supersedes(&sample)
 	r.rechain(c)
 	return nil
 }
@@ -238,7 +240,7 @@ func (r *Record) takeSample(c *Change, s Stamp, d *event.SampleData, ev *event.E
 // analysis of the same sample.
 func (r *Record) supersedes(s *Sample) bool {
 	return slices.ContainsFunc(r.Samples, func(o Sample) bool {
-		return o.Component == s.Component && o.Number == s.Number && o.ID.Source == s.ID.Source && o.ID != s.ID
+		return !s.ByHand() && o.Component == s.Component && o.Number == s.Number && o.ID.Source == s.ID.Source && o.ID != s.ID
 	})
 }
 

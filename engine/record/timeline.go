@@ -116,6 +116,44 @@ func (r *Record) Timeline(v *event.VehicleData, comp *event.ComponentDef, stated
 	return t
 }
 
+// Measurements are what was measured by hand on the vehicle, in order.
+func (r *Record) Measurements(zone *time.Location) (out []*Sample) {
+	for i := range r.Samples {
+		if s := &r.Samples[i]; !s.Void && s.ByHand() {
+			out = append(out, s)
+		}
+	}
+	slices.SortFunc(out, func(a, b *Sample) int { return a.orderIn(b, zone) })
+	return out
+}
+
+// MeasuredAfter reports whether something was measured by hand after a place.
+func (r *Record) MeasuredAfter(p Place, zone *time.Location) bool {
+	return slices.ContainsFunc(r.Samples, func(s Sample) bool { return s.ByHand() && !s.Void && s.Place(zone).Compare(p) > 0 })
+}
+
+// MeasuredAt is where the vehicle's meters stood at a measurement, as a step without
+// results.
+func (r *Record) MeasuredAt(v *event.VehicleData, s *Sample) lab.Step {
+	out := lab.Step{Distance: math.NaN(), Hours: math.NaN(), Age: math.NaN(), AgeHours: math.NaN(), Share: math.NaN()}
+	r.lifeAt(&out, v, nil, &s.Stamp, s.Meters)
+	return out
+}
+
+// lifeAt fills in where a component's meters stood at a fact.
+func (r *Record) lifeAt(out *lab.Step, v *event.VehicleData, comp *event.ComponentDef, stamp *Stamp, own map[string]unit.Quantity) {
+	if c := r.ChainFor(v, comp, false); c != nil {
+		if life, _, ok := c.LifeAt(stamp, own); ok {
+			out.Distance = life
+		}
+	}
+	if c := r.ChainFor(v, comp, true); c != nil {
+		if life, _, ok := c.LifeAt(stamp, own); ok {
+			out.Hours = life
+		}
+	}
+}
+
 // supersede adds s unless a higher revision of the same sample is there, and
 // takes out a lower one.
 func supersede(list []*Sample, s *Sample) []*Sample {
@@ -195,16 +233,7 @@ func (r *Record) labStep(v *event.VehicleData, comp *event.ComponentDef, s Step)
 	} else {
 		stamp, own = &s.Service.Stamp, s.Service.Meters
 	}
-	if c := r.ChainFor(v, comp, false); c != nil {
-		if life, _, ok := c.LifeAt(stamp, own); ok {
-			out.Distance = life
-		}
-	}
-	if c := r.ChainFor(v, comp, true); c != nil {
-		if life, _, ok := c.LifeAt(stamp, own); ok {
-			out.Hours = life
-		}
-	}
+	r.lifeAt(&out, v, comp, stamp, own)
 	if s.topUp {
 		out.Exchange, out.TopUp, out.Share = true, true, 0
 		if capacity := event.Litres(comp.Capacity); capacity > 0 {

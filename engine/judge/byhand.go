@@ -1,0 +1,163 @@
+package judge
+
+import (
+	"fmt"
+	"slices"
+
+	"telltale/engine/event"
+	"telltale/engine/interval"
+	"telltale/engine/lab"
+	"telltale/engine/record"
+	"telltale/engine/wear"
+	"telltale/rules"
+	"telltale/rules/english"
+	"telltale/rules/word"
+)
+
+// What is measured by hand: how rules are answered of it, where they are judged, and where
+// tasks are due by it.
+
+// Track is all that is known of a measure of the vehicle.
+func (v *View) Track(m *rules.Measure) wear.Track {
+	i := slices.Index(v.Book.Measures, m)
+	if v.tracks == nil {
+		v.tracks = make([]*wear.Track, len(v.Book.Measures))
+	}
+	if v.tracks[i] == nil {
+		t := wear.Of(v.Rec, v.Applied().Reg, m, func(s *record.Service) bool { return v.renews(s, m) })
+		v.tracks[i] = &t
+	}
+	return *v.tracks[i]
+}
+
+// renews reports whether the work renewed the part that is measured.
+func (v *View) renews(s *record.Service, m *rules.Measure) bool {
+	return slices.ContainsFunc(m.RenewedBy, func(name string) bool {
+		t := v.Book.Task(name)
+		return t != nil && v.settlesTask(s, t, -1)
+	})
+}
+
+// measured is the track of what is asked of, up to where the facts end; ok is false of an
+// analyte.
+func (x *Facts) measured(arg string) (t wear.Track, ok bool) {
+	if len(x.v.Book.Measures) == 0 {
+		return t, false
+	}
+	m := x.v.Book.Measure(arg)
+	if m == nil {
+		return t, false
+	}
+	return x.v.Track(m).At(x.before), true
+}
+
+func (x *Facts) numberByHand(t wear.Track, w word.Word) (float64, string, bool) {
+	x.restsOnPoints(t.Rests(w))
+	ends := func(i int, r lab.Result) float64 { return x.choose(endKey{i, r.Analyte}, r.Span(), r.Value) }
+	return t.Number(w, ends, x.v.Applied().Rules.Measures)
+}
+
+func (x *Facts) truthByHand(t wear.Track, w word.Word) (bool, string, bool) {
+	x.restsOnPoints(t.Rests(w))
+	return t.Truth(w)
+}
+
+func (x *Facts) restsOnPoints(points []wear.Point) {
+	for _, p := range points {
+		x.use(p.Sample.ID)
+	}
+}
+
+// noteByHand says when it was measured.
+func (x *Facts) noteByHand(t wear.Track) string {
+	if len(t.Points) == 0 {
+		return ""
+	}
+	return "measured on " + t.Points[len(t.Points)-1].Sample.DrawnOn(x.v.Applied().Zone)
+}
+
+// MeasuredFor reports whether what was measured by hand has the rule judged.
+func MeasuredFor(r *rules.Rule, d *event.SampleData) bool {
+	return r.On&rules.OnSample != 0 && slices.ContainsFunc(d.Results, func(res event.ResultData) bool { return slices.Contains(r.Measures, res.Analyte) })
+}
+
+// measurements are the places at which what was measured by hand has the rule judged.
+func (v *View) measurements(r *rules.Rule) (out []Judgement) {
+	if len(r.Measures) == 0 {
+		return nil
+	}
+	zone := v.Applied().Zone
+	for _, s := range v.Rec.Measurements(zone) {
+		if MeasuredFor(r, s.SampleData) {
+			at := s.Place(zone)
+			out = append(out, Judgement{at, max(at.At, s.At), s.ID, true})
+		}
+	}
+	return out
+}
+
+// wearOut moves the due point of a task to where the first of its measures is worn out, if
+// that comes before it. A task that goes by nothing else waits for measurements.
+func (v *View) wearOut(d *Due, before record.Place) {
+	moved, zone := false, v.Applied().Zone
+	for _, until := range d.Task.Until {
+		w := v.Track(v.Book.Measure(until.Measure)).At(before).WornAt(until, zone)
+		d.Worn = append(d.Worn, w)
+		by, ok := w.Move(wear.Schedule{Plan: &d.Plan, Point: &d.Point, From: &d.From}, zone)
+		d.wornBy[by], moved = w, moved || ok
+	}
+	if only := d.Task.Every == (rules.Limits{}); len(d.Worn) > 0 && (only || moved) {
+		d.Waiting, d.NoHistory = !moved, false
+	}
+}
+
+// worn is the measure by which a limit is set; nil where none was.
+func (d *Due) worn(l interval.Limit) *wear.Worn {
+	if l == interval.ByNone {
+		return nil
+	}
+	return d.wornBy[l]
+}
+
+// wornMissing says what is missing of a task that goes by wear alone.
+func (d *Due) wornMissing() string {
+	var all []string
+	for _, w := range d.Worn {
+		if w.Missing != "" {
+			all = append(all, w.Missing)
+		}
+	}
+	return english.List("and", all)
+}
+
+// wornFirst is the measure by which the limit is set that the forecast date is of; nil
+// where that limit is no measure's, or was moved since.
+func (d *Due) wornFirst() *wear.Worn {
+	w := d.wornBy[interval.ByDistance]
+	if d.first.Hours {
+		w = d.wornBy[interval.ByHours]
+	}
+	if w == nil || w.At != d.at {
+		return nil
+	}
+	return w
+}
+
+// between is the range of a forecast; one that nobody knows an end of has only its
+// beginning.
+func between(reach [3]interval.Date) string {
+	if reach[2].IsZero() {
+		return "not before " + reach[0].String()
+	}
+	return fmt.Sprintf("between %s and %s", reach[0], reach[2])
+}
+
+// WornWords say where a measure reaches its limit, or that it has, or what is missing.
+func (v *View) WornWords(w *wear.Worn) string {
+	return w.Words(v.Applied().Zone, func(life float64, hours bool) string {
+		if c := v.Chain(-1, hours); c != nil {
+			return v.Place(c, life)
+		}
+		return v.Amount(life, hours)
+	})
+}

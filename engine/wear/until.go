@@ -1,0 +1,128 @@
+package wear
+
+import (
+	"math"
+	"time"
+
+	"telltale/engine/lab"
+	"telltale/rules/english"
+)
+
+// Axis is what a part wears with.
+type Axis uint8
+
+// The axes.
+const (
+	ByDistance Axis = iota // metres of life distance
+	ByHours                // seconds of running
+	ByTime                 // Unix seconds
+)
+
+// Forecast is where a measure reaches a limit.
+type Forecast struct {
+	By Axis
+	// At is where it likely does, Low where at the earliest, High where at the latest, all
+	// on the axis; High is infinite where it may as well not wear at all. Of a limit that is
+	// reached all are where it was first measured so.
+	At, Low, High float64
+	Reached       bool
+	// From is where the part was first measured, Last where it was last, Value as what.
+	From, Last, Value float64
+	Measurements      int
+	Sure              float64 // how often the pace lies within its range (trend.Sure)
+	// Missing says what is missing for a forecast; "" where there is one.
+	Missing string
+}
+
+// needed is how many measurements a forecast takes: two make a line, and nothing that
+// says how far to trust it.
+const needed = 3
+
+// Until forecasts when the measure reaches the limit, along the slope of Theil and Sen and
+// its interval ([lab.CrossingOf]): counted from the last value, at the earliest from where
+// the line stands by then, if that is worse.
+func (t Track) Until(limit float64) Forecast {
+	f := Forecast{By: t.axis()}
+	f.Measurements = len(t.Points)
+	if f.Measurements == 0 {
+		f.Missing = "no measurement of the " + t.Measure.Name + " yet"
+		return f
+	}
+	last := len(t.Points) - 1
+	f.From, f.Last, f.Value = t.place(0, f.By), t.place(last, f.By), t.Value(last)
+	if t.reached(last, limit) {
+		i := last
+		for i > 0 && t.reached(i-1, limit) {
+			i--
+		}
+		at := t.place(i, f.By)
+		f.Reached, f.At, f.Low, f.High = true, at, at, at
+		return f
+	}
+	x, y := t.exact(f.By)
+	switch c, ok := lab.CrossingOf(x, y, t.signed(limit), math.Inf(1)); {
+	case len(x) < needed:
+		f.Missing = english.Plural(len(x), "measurement") + " of the " + t.Measure.Name + " so far, three are needed"
+	case !ok:
+		f.Missing = "the " + t.Measure.Name + " does not wear, by " + english.Plural(len(x), "measurement")
+	default:
+		f.At, f.Low, f.High, f.Sure = f.Last+c.Likely, f.Last+c.Low, f.Last+c.High, c.Sure
+	}
+	return f
+}
+
+// exact are the places and values of what is known exactly; of a gauge that ends at 8 mm
+// nothing above that is.
+func (t Track) exact(by Axis) (x, y []float64) {
+	for i := range t.Lab {
+		r := t.Lab[i].Results[0]
+		if at := t.place(i, by); !r.Censored && !r.Above && !math.IsNaN(at) {
+			x, y = append(x, at), append(y, t.signed(r.Value))
+		}
+	}
+	return x, y
+}
+
+// signed turns a value so that wear rises.
+func (t Track) signed(v float64) float64 {
+	if t.Measure.Rises {
+		return v
+	}
+	return -v
+}
+
+// reached reports whether the i-th value has reached the limit; equal is reached. One that
+// is open towards the good side has not, one that is open towards the bad has if its end has.
+func (t Track) reached(i int, limit float64) bool {
+	r := t.Lab[i].Results[0]
+	if t.Measure.Rises && r.Censored || !t.Measure.Rises && r.Above {
+		return false
+	}
+	v, l := t.signed(r.Value), t.signed(limit)
+	return v >= l || math.Abs(v-l) <= 1e-9*math.Max(math.Abs(v), math.Abs(l))
+}
+
+// axis is what the part wears with: what the vehicle runs, as far as a meter tells at the
+// last measurement, unless it goes by time.
+func (t Track) axis() Axis {
+	n := len(t.Lab)
+	switch {
+	case t.Measure.ByTime || n == 0:
+		return ByTime
+	case !math.IsNaN(t.Lab[n-1].Distance):
+		return ByDistance
+	case !math.IsNaN(t.Lab[n-1].Hours):
+		return ByHours
+	}
+	return ByTime
+}
+
+func (t Track) place(i int, by Axis) float64 {
+	switch by {
+	case ByDistance:
+		return t.Lab[i].Distance
+	case ByHours:
+		return t.Lab[i].Hours
+	}
+	return float64(t.Points[i].At / int64(time.Second))
+}
