@@ -9,6 +9,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/event"
+	"telltale/engine/gauge"
 	"telltale/engine/history"
 	"telltale/engine/judge"
 	"telltale/engine/record"
@@ -171,6 +172,15 @@ func (p *Partition) Verdicts(vehicle, component string) []sample.Verdict {
 func (a Asked) Verdicts(vehicle, component string) []sample.Verdict {
 	if v := a.judged(vehicle); v != nil {
 		return sample.Verdicts(v, component)
+	}
+	return nil
+}
+
+// Measured tells what was measured by hand of a vehicle, of all that the book names where
+// everything is asked for.
+func (p *Partition) Measured(vehicle string, everything bool) []gauge.Measured {
+	if v := p.judged(vehicle); v != nil {
+		return gauge.List(v, everything)
 	}
 	return nil
 }

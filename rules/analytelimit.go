@@ -35,3 +35,16 @@ func (r *Rule) OneAnalyte() (analyte string, times, ok bool) {
 	}
 	return m[2], m[1] == "times", true
 }
+
+// OneMeasure is what is measured by hand whose value is all that the rule measures; ok is
+// false of any other rule.
+func (r *Rule) OneMeasure() (name string, ok bool) {
+	if !r.Measured || !r.ByMeasures {
+		return "", false
+	}
+	m := oneAnalyte.FindStringSubmatch(r.Condition())
+	if m == nil || m[1] != "value" {
+		return "", false
+	}
+	return m[2], true
+}

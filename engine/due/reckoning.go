@@ -43,6 +43,8 @@ type Reckoning struct {
 	// PulledIn are the alarms that moved the due point nearer.
 	PulledIn []alarm.PulledIn `json:"pulledIn,omitempty"`
 	Limits   []ReckonedLimit  `json:"limits,omitempty"`
+	// Worn is how far what is measured by hand is from where the task is due.
+	Worn []ReckonedWear `json:"worn,omitempty"`
 	// Early, Likely and Late are the dates between which the first meter limit is
 	// reached in four of five cases; Range says how often the fleet's forecasts were right.
 	Early  string `json:"early,omitempty"`
@@ -59,6 +61,8 @@ type ReckonedLimit struct {
 	Every   string `json:"every"` // after the factor, as "45,000 km" or "36 months"
 	// Within is how far from what raised an alarm it is asked for, where that is nearer.
 	Within string `json:"within,omitempty"`
+	// WornBy is the measure that puts the point there, in place of an interval.
+	WornBy string `json:"wornBy,omitempty"`
 	// Source says where the interval comes from.
 	Source string `json:"source,omitempty"`
 	// What lies before the instrument in use has no face value; InAll has the values over
@@ -157,6 +161,7 @@ func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 		d = &none
 	}
 	r.Limits = reckonedLimits(v, d)
+	r.Worn = reckonedWear(v, d)
 	return r
 }
 
@@ -187,6 +192,9 @@ func reckonedLimits(v *judge.View, d *judge.Due) []ReckonedLimit {
 		}
 	}
 	for i := range out {
+		if w := d.WornBy(limitNamed(out[i].Limit)); w != nil {
+			out[i].WornBy, out[i].Every = w.Measure.Name, ""
+		}
 		if d.Task != nil {
 			out[i].Source = d.Task.Sources.Of("every " + out[i].Limit)
 		}

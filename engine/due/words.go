@@ -47,8 +47,15 @@ func (r *Reckoning) Write(t *english.Lines) {
 	for i := range r.Limits {
 		r.Limits[i].write(t)
 	}
+	for i := range r.Worn {
+		r.Worn[i].write(t)
+	}
 	if r.Likely != "" {
-		t.Line(1, "likely reached: about %s (between %s and %s)", r.Likely, r.Early, r.Late)
+		between := "between " + r.Early + " and " + r.Late
+		if r.Late == "" {
+			between = "not before " + r.Early
+		}
+		t.Line(1, "likely reached: about %s (%s)", r.Likely, between)
 		t.Line(2, "%s", r.Range)
 	}
 }
@@ -66,6 +73,8 @@ func (l *ReckonedLimit) write(t *english.Lines) {
 		head += " (this one decides)"
 	}
 	switch {
+	case l.WornBy != "":
+		head += ": where the " + l.WornBy + " is worn out"
 	case l.Within != "" && l.Every != "":
 		head += ": within " + l.Within + " because of an alarm; otherwise every " + l.Every
 	case l.Within != "":
@@ -177,6 +186,11 @@ func (r *Reckoning) Next() string {
 		return "due next " + next[0]
 	case r.Limit == alarm.NoHistory:
 		return "due now: no record of when it was last done"
+	}
+	for i := range r.Worn {
+		if r.Worn[i].Missing != "" {
+			return "the next date is not known yet: " + r.Worn[i].Missing
+		}
 	}
 	return "the next date is not known yet"
 }

@@ -2,6 +2,7 @@ package judge
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"telltale/engine/event"
@@ -11,6 +12,7 @@ import (
 	"telltale/engine/wear"
 	"telltale/rules"
 	"telltale/rules/english"
+	"telltale/rules/unit"
 	"telltale/rules/word"
 )
 
@@ -104,22 +106,22 @@ func (v *View) wearOut(d *Due, before record.Place) {
 		w := v.Track(v.Book.Measure(until.Measure)).At(before).WornAt(until, zone)
 		d.Worn = append(d.Worn, w)
 		by, ok := w.Move(wear.Schedule{Plan: &d.Plan, Point: &d.Point, From: &d.From}, zone)
-		d.wornBy[by], moved = w, moved || ok
+		d.wear[by], moved = w, moved || ok
 	}
 	if only := d.Task.Every == (rules.Limits{}); len(d.Worn) > 0 && (only || moved) {
 		d.Waiting, d.NoHistory = !moved, false
 	}
 }
 
-// worn is the measure by which a limit is set; nil where none was.
-func (d *Due) worn(l interval.Limit) *wear.Worn {
+// WornBy is the measure by which a limit is set; nil where none was.
+func (d *Due) WornBy(l interval.Limit) *wear.Worn {
 	if l == interval.ByNone {
 		return nil
 	}
-	return d.wornBy[l]
+	return d.wear[l]
 }
 
-// wornMissing says what is missing of a task that goes by wear alone.
+// wornMissing says what is missing for forecasts of the task's measures.
 func (d *Due) wornMissing() string {
 	var all []string
 	for _, w := range d.Worn {
@@ -133,9 +135,9 @@ func (d *Due) wornMissing() string {
 // wornFirst is the measure by which the limit is set that the forecast date is of; nil
 // where that limit is no measure's, or was moved since.
 func (d *Due) wornFirst() *wear.Worn {
-	w := d.wornBy[interval.ByDistance]
+	w := d.wear[interval.ByDistance]
 	if d.first.Hours {
-		w = d.wornBy[interval.ByHours]
+		w = d.wear[interval.ByHours]
 	}
 	if w == nil || w.At != d.at {
 		return nil
@@ -152,12 +154,22 @@ func between(reach [3]interval.Date) string {
 	return fmt.Sprintf("between %s and %s", reach[0], reach[2])
 }
 
-// WornWords say where a measure reaches its limit, or that it has, or what is missing.
+// WornWords say where a measure reaches its limit, or that it has, or what is missing; in
+// hundreds of what the odometer shows, tens of hours, since no forecast is nearer.
 func (v *View) WornWords(w *wear.Worn) string {
 	return w.Words(v.Applied().Zone, func(life float64, hours bool) string {
-		if c := v.Chain(-1, hours); c != nil {
-			return v.Place(c, life)
+		round, _, _ := unit.Base(100, v.Units().Distance)
+		if hours {
+			round = 10 * 3600
 		}
-		return v.Amount(life, hours)
+		c := v.Chain(-1, hours)
+		if c == nil {
+			return v.Amount(math.Round(life/round)*round, hours)
+		}
+		shift := 0.0
+		if p, ok := c.LastRead(math.MaxInt64); ok {
+			shift = p.Life - p.Face
+		}
+		return v.Place(c, math.Round((life-shift)/round)*round+shift)
 	})
 }

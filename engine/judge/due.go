@@ -37,10 +37,10 @@ type Due struct {
 	Lapsed    bool
 	Postponed *record.Postponed
 	pulls     []pull // what moved the point nearer, each by a limit that still counts
-	// Worn is how each measure stands that a task is due by, wornBy the one that set each
+	// Worn is how each measure stands that a task is due by, wear the one that set each
 	// limit, nil where none did.
-	Worn   []*wear.Worn
-	wornBy [interval.ByTime + 1]*wear.Worn
+	Worn []*wear.Worn
+	wear [interval.ByTime + 1]*wear.Worn
 
 	// What follows is known once it is judged: the stage and the limit that decides.
 	interval.Verdict

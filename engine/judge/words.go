@@ -108,8 +108,11 @@ func (v *View) DueWords(d *Due) string {
 		reach := v.Reach(d)
 		parts = append(parts, fmt.Sprintf("likely about %s (%s)", reach[1], between(reach)))
 	}
-	if w := d.worn(d.Limit); w != nil && d.Postponed == nil {
+	switch w := d.WornBy(d.Limit); {
+	case w != nil && d.Postponed == nil:
 		parts = append(parts, v.WornWords(w))
+	case d.wornMissing() != "":
+		parts = append(parts, d.wornMissing())
 	}
 	if d.Postponed != nil {
 		parts = append(parts, PostponedBy(d.Postponed))

@@ -42,20 +42,23 @@ const needed = 3
 // its interval ([lab.CrossingOf]): counted from the last value, at the earliest from where
 // the line stands by then, if that is worse.
 func (t Track) Until(limit float64) Forecast {
-	f := Forecast{By: t.axis()}
+	f := Forecast{By: t.Axis()}
 	f.Measurements = len(t.Points)
 	if f.Measurements == 0 {
 		f.Missing = "no measurement of the " + t.Measure.Name + " yet"
+		if len(t.renewed) > 0 {
+			f.Missing = "no measurement of the " + t.Measure.Name + " since it was renewed"
+		}
 		return f
 	}
 	last := len(t.Points) - 1
-	f.From, f.Last, f.Value = t.place(0, f.By), t.place(last, f.By), t.Value(last)
+	f.From, f.Last, f.Value = t.Place(0, f.By), t.Place(last, f.By), t.Value(last)
 	if t.reached(last, limit) {
 		i := last
 		for i > 0 && t.reached(i-1, limit) {
 			i--
 		}
-		at := t.place(i, f.By)
+		at := t.Place(i, f.By)
 		f.Reached, f.At, f.Low, f.High = true, at, at, at
 		return f
 	}
@@ -76,7 +79,7 @@ func (t Track) Until(limit float64) Forecast {
 func (t Track) exact(by Axis) (x, y []float64) {
 	for i := range t.Lab {
 		r := t.Lab[i].Results[0]
-		if at := t.place(i, by); !r.Censored && !r.Above && !math.IsNaN(at) {
+		if at := t.Place(i, by); !r.Censored && !r.Above && !math.IsNaN(at) {
 			x, y = append(x, at), append(y, t.signed(r.Value))
 		}
 	}
@@ -102,9 +105,9 @@ func (t Track) reached(i int, limit float64) bool {
 	return v >= l || math.Abs(v-l) <= 1e-9*math.Max(math.Abs(v), math.Abs(l))
 }
 
-// axis is what the part wears with: what the vehicle runs, as far as a meter tells at the
+// Axis is what the part wears with: what the vehicle runs, as far as a meter tells at the
 // last measurement, unless it goes by time.
-func (t Track) axis() Axis {
+func (t Track) Axis() Axis {
 	n := len(t.Lab)
 	switch {
 	case t.Measure.ByTime || n == 0:
@@ -117,7 +120,8 @@ func (t Track) axis() Axis {
 	return ByTime
 }
 
-func (t Track) place(i int, by Axis) float64 {
+// Place is where the i-th value stands on an axis; NaN where no meter tells.
+func (t Track) Place(i int, by Axis) float64 {
 	switch by {
 	case ByDistance:
 		return t.Lab[i].Distance

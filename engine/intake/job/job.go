@@ -43,6 +43,7 @@ type Known struct {
 	Registered *event.VehicleData
 	First      string    // the vehicle's first key, where it has another by now
 	Has        []why.Why // its rules and tasks
+	Measures   Measures  // what the rules have measured by hand
 	// Reads are the units in which people read of it, as far as anybody names them: a bare
 	// number is in these.
 	Reads  unit.System
@@ -72,6 +73,7 @@ const (
 	Past                               // a moment that has gone by
 	NoNumber                           // of a sheet
 	NoResult                           // of a sheet can be read
+	NoMeasure                          // can be read
 )
 
 // Error is what keeps a job from being an event.

@@ -16,6 +16,7 @@ import (
 	"telltale/engine/due"
 	"telltale/engine/event"
 	"telltale/engine/fleet"
+	"telltale/engine/gauge"
 	"telltale/engine/history"
 	"telltale/engine/record"
 	"telltale/engine/sample"
@@ -85,6 +86,9 @@ var (
 	// Component is empty.
 	Samples = listed(Inquiry[sample.Verdict]{"samples",
 		func(w *worker, q Question) []sample.Verdict { return w.asked(q).Verdicts(q.Vehicle, q.Component) }, nil})
+	// Measured tells what was measured by hand of a vehicle, of all measures of the rules.
+	Measured = listed(Inquiry[gauge.Measured]{"measured",
+		func(w *worker, q Question) []gauge.Measured { return w.asked(q).Measured(q.Vehicle, true) }, nil})
 	// History is all that is known of a vehicle, from its record, the log of events and
 	// what was said; nothing where it is not registered.
 	History = listed(Inquiry[history.Entry]{"history",

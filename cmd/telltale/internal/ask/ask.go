@@ -25,7 +25,7 @@ import (
 
 // Commands are due, alarms, why, sample, history, refused, events and baselines.
 func Commands(s cli.Env) []*cobra.Command {
-	return []*cobra.Command{dueCommand(s), alarmsCommand(s), whyCommand(s), sampleCommand(s), historyCommand(s), refusedCommand(s), eventsCommand(s), baselinesCommand(s)}
+	return []*cobra.Command{dueCommand(s), alarmsCommand(s), whyCommand(s), sampleCommand(s), measuresCommand(s), historyCommand(s), refusedCommand(s), eventsCommand(s), baselinesCommand(s)}
 }
 
 // Trials is replay, by which rules are tried.

@@ -219,6 +219,9 @@ func what(ev *event.Event, said unit.System) string {
 	case *event.ReadingData:
 		return d.Meter + " " + english.Quantity(quantityOf(d.Value, d.Unit))
 	case *event.SampleData:
+		if d.ByHand() {
+			return strings.Join(append([]string{strings.TrimPrefix(d.What(), "measured: ")}, wordsOf(d.Meters)...), ", ")
+		}
 		return "sample " + d.Number + " of " + d.Component
 	case *event.MeterReplacedData:
 		return fmt.Sprintf("%s replaced: the old one showed %s, the new one %s", d.Meter, english.Quantity(&d.Last), english.Quantity(&d.First))

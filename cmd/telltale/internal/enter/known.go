@@ -85,6 +85,16 @@ func (f *fleet) known(vehicle string) (job.Known, error) {
 	return k, err
 }
 
+// measures are what the rules have measured by hand on the vehicle, with their units.
+func (f *fleet) measures(vehicle string) (job.Measures, error) {
+	list, err := service.Measured.Ask(f.ctx, f.nc, service.Question{Vehicle: vehicle})
+	out := job.Measures{}
+	for _, m := range list {
+		out[m.Measure] = m.Unit
+	}
+	return out, err
+}
+
 // vehicle is the one that was meant, and what is known of it.
 func (f *fleet) vehicle(text string) (string, job.Known, error) {
 	id, err := job.Vehicle(f.vehicles, text)
@@ -120,7 +130,15 @@ func cure(e *job.Error, again string) string {
 		return "give it one in vehicles.yaml"
 	case job.SeveralMeters:
 		return fmt.Sprintf("name it: --meter %q", e.Have[0]+"=…")
+	case job.NoMeasure:
+		return `write each as --measure "front lining=6.5mm"; measures: {front lining: mm} at the top of a rule file names one`
 	case job.NoQuantity:
+		if e.Option == "measure" && e.Typed != "" {
+			return fmt.Sprintf("write --measure %q", e.Typed)
+		}
+		if e.Option == "measure" {
+			return fmt.Sprintf("write --measure %q, in one of %s", e.Name+"=…"+e.Have[0], strings.Join(e.Have, ", "))
+		}
 		return "write --" + spaced(e.Option) + quantityLike(e)
 	case job.TwoNumbers:
 		return fmt.Sprintf("write --%s%s, or with another number of decimals if the point is a decimal point", spaced(e.Option), e.Typed)

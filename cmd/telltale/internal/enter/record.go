@@ -24,6 +24,8 @@ type typed struct {
 	meters []string // NAME=VALUE
 	on     string
 	sample job.Sample
+	// measures are NAME=VALUE of what was measured by hand.
+	measures []string
 	line   int // in a file; 0 on the command line
 	args   []string
 }
@@ -34,6 +36,7 @@ func flagsOf(set *pflag.FlagSet) *typed {
 	set.String(job.Odometer, "", "what the odometer showed, such as 81200km or 50450mi")
 	set.String(job.Hours, "", "what the hour meter showed, such as 913h")
 	set.StringArrayVar(&t.meters, "meter", nil, "what another meter showed, as NAME=VALUE")
+	set.StringArrayVar(&t.measures, "measure", nil, `what was measured by hand, as "front lining=6.5mm"; several times for several`)
 	set.StringVar(&t.on, "on", "", "when, such as 2031-02-10 or 2031-02-10T14:00 in the vehicle's time zone (default: now)")
 	for _, field := range intake.Fields(event.ServiceEvent) {
 		if _, yes := field.In(&event.ServiceData{}).(*bool); yes {
@@ -48,7 +51,7 @@ func flagsOf(set *pflag.FlagSet) *typed {
 	set.StringVar(&t.sample.FluidAge, "fluid-age", "", "with --sample: how far or how long the fluid has run, such as 7200km or 250h")
 	set.StringVar(&t.sample.Laboratory, "laboratory", "", "with --sample: the laboratory")
 	set.IntVar(&t.sample.Revision, "revision", 0, "with --sample: 1, 2 … of a corrected sheet with the same number")
-	set.BoolVar(&t.sample.After, "after-work", false, "with --sample: drawn after that day's work, not before it")
+	set.BoolVar(&t.sample.After, "after-work", false, "with --sample or --measure: drawn or measured after that day's work, not before it")
 	return t
 }
 
@@ -62,8 +65,9 @@ func recordCommand(s cli.Env) *cobra.Command {
 	var o recordOptions
 	cmd := &cobra.Command{
 		Use:   "record VEHICLE [TASK...]",
-		Short: "Enter work, a meter reading or a laboratory sheet",
-		Long: `Enter work that was done, a meter reading, or a laboratory's sheet. The answer says what
+		Short: "Enter work, a reading, a measurement or a laboratory sheet",
+		Long: `Enter work that was done, a meter reading, what was measured by hand, or a laboratory's
+sheet. The answer says what
 follows: when each task is due next, and which alarms were raised or cleared. VEHICLE is
 the key or usual name of a vehicle, TASK the name or title of a task, as telltale due lists
 them. Without a task, meter values are entered as a reading.
@@ -80,6 +84,7 @@ entered by mistake.`,
   telltale record gritter-1 "hydraulic filter" --hours 913h --on 2031-02-03 --dry
   telltale record bus-07 --topped-up 0.5L --component engine --odometer 82400km
   telltale record bus-07 --component engine --sample "Fe=74 Cu=9 Pb=<1 KV100=13.9" --number L-1042 --drawn 2031-02-10 --fluid-age 7200km
+  telltale record bus-07 --odometer 84400km --measure "front lining=6.5mm" --measure "tread depth=5mm"
   telltale record --from jobs.txt --dry`,
 	}
 	o.flags(cmd, s)
@@ -161,6 +166,11 @@ func (t *typed) events(f *fleet) ([]event.Event, error) {
 	if err != nil {
 		return nil, err
 	}
+	if len(t.measures) > 0 {
+		if known.Measures, err = f.measures(vehicle); err != nil {
+			return nil, err
+		}
+	}
 	list, err := t.made(vehicle, known)
 	for i := range list {
 		list[i].Line = t.line
@@ -170,7 +180,10 @@ func (t *typed) events(f *fleet) ([]event.Event, error) {
 
 func (t *typed) made(vehicle string, known job.Known) ([]event.Event, error) {
 	j := t.job(vehicle)
-	if t.sample.Results == "" {
+	switch {
+	case len(t.measures) > 0:
+		return t.measured(j, known)
+	case t.sample.Results == "":
 		return j.Events(t.on, known)
 	}
 	if len(j.Tasks) > 0 {
@@ -183,6 +196,20 @@ func (t *typed) made(vehicle string, known job.Known) ([]event.Event, error) {
 	}
 	ev, err := sample.Event(known)
 	return []event.Event{ev}, err
+}
+
+// measured are the measurement and, where work is told of as well, that. What is measured
+// along with work was found before it, unless it says that it was after.
+func (t *typed) measured(j job.Job, known job.Known) ([]event.Event, error) {
+	if t.sample.Results != "" {
+		return nil, &job.Error{Fault: job.NoMeasure, Option: "measure", Name: "sample"}
+	}
+	ev, err := job.Measurement{Vehicle: j.Vehicle, Values: t.measures, After: t.sample.After, Meters: j.Meters}.Event(t.on, known)
+	if err != nil || len(j.Tasks) == 0 && len(j.Said) == 0 {
+		return []event.Event{ev}, err
+	}
+	work, err := j.Events(t.on, known)
+	return append([]event.Event{ev}, work...), err
 }
 
 // job is what the flags say.

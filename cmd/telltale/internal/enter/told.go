@@ -87,6 +87,9 @@ func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool)
 	case event.ReadingEvent:
 		return readingLines(ev, e, of, short)
 	case event.SampleEvent:
+		if d, ok := ev.Data.(*event.SampleData); ok && d.ByHand() {
+			return measuredLines(ev, d, e, of.Tasks, short)
+		}
 		var out []string
 		for _, v := range verdicts(ev, of) {
 			if short {
@@ -102,6 +105,22 @@ func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool)
 		lines = []string{"recorded; nothing else changes"}
 	}
 	return lines
+}
+
+// measuredLines say where the tasks stand that are due by what was measured, and what else
+// changes.
+func measuredLines(ev *event.Event, d *event.SampleData, e *engine.WouldEntry, tasks []why.Why, short bool) (out []string) {
+	if !short {
+		out = append(out, what(ev)+" recorded")
+	}
+	for i := range tasks {
+		for _, w := range tasks[i].Due.Worn {
+			if slices.ContainsFunc(d.Results, func(r event.ResultData) bool { return r.Analyte == w.Measure }) {
+				out = append(out, named(tasks[i].Rule, tasks[i].Component)+": "+w.Says)
+			}
+		}
+	}
+	return append(out, changes(e, untold)...)
 }
 
 // readingLines say what a reading changes, and what is due then.
@@ -166,9 +185,11 @@ func (o *options) enteredAs(s cli.Env, ev *event.Event, e *engine.WouldEntry) {
 
 func quantityOf(v float64, u string) *unit.Quantity { return &unit.Quantity{Value: v, Unit: u} }
 
-func meterWords(d *event.ServiceData) (out []string) {
-	for _, name := range slices.Sorted(maps.Keys(d.Meters)) {
-		q := d.Meters[name]
+func meterWords(d *event.ServiceData) []string { return wordsOf(d.Meters) }
+
+func wordsOf(meters map[string]unit.Quantity) (out []string) {
+	for _, name := range slices.Sorted(maps.Keys(meters)) {
+		q := meters[name]
 		out = append(out, name+" "+english.Quantity(&q))
 	}
 	return out
