@@ -87,7 +87,7 @@ func (a Asked) Would(vehicle string, entries []event.Event) Would {
 // sampled are the components that a sheet among the entries is of.
 func sampled(entries []event.Event) (out []string) {
 	for _, ev := range entries {
-		if d, ok := ev.Data.(*event.SampleData); ok && !slices.Contains(out, d.Component) {
+		if d, ok := ev.Data.(*event.SampleData); ok && !d.ByHand() && !slices.Contains(out, d.Component) {
 			out = append(out, d.Component)
 		}
 	}

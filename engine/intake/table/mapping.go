@@ -38,6 +38,7 @@ type Mapping struct {
 	fields                          map[string]*value
 	meters                          []named
 	results                         []named
+	byHand                          bool // samples that were measured by hand on the vehicle, not of a fluid
 	long                            *longResult
 	of                              *ofVehicles // of a table of vehicles
 }
@@ -84,11 +85,14 @@ type longResult struct{ analyte, result, unit *value }
 // averaged is the key of a laboratory's average beside a result.
 const averaged = "average"
 
+// byHandKey has what is measured by hand, in place of results.
+const byHandKey = "measures"
+
 // kinds by the word in the mapping, and the keys beside those of each kind's fields.
 var (
 	kindWords  = []string{"samples", "readings", "services", "vehicles"}
 	kinds      = []event.Kind{event.SampleEvent, event.ReadingEvent, event.ServiceEvent, event.VehicleEvent}
-	resultKeys = []string{"result", "below", "above", "not detected", "trace"} // of samples, beside the keys of their fields
+	resultKeys = []string{"result", byHandKey, "below", "above", "not detected", "trace"} // of samples, beside the keys of their fields
 	commonKeys = []string{"import", "source", "encoding", "delimiter", "heading", "decimal mark", "thousands mark", "date order", "century",
 		"zone", "time of day", "not measured", "id", "vehicle", "date", "time", "reported"}
 	headFields = []intake.Field{{Key: "vehicle"}, {Key: "date"}, {Key: "time"}, {Key: "reported"}}
@@ -143,9 +147,15 @@ func (r *mappingReader) read(root *yaml.Node) {
 			r.fields[f.Key] = r.value(f.Key, n, f.Units)
 		}
 	}
-	r.laboratory(root, top)
+	needed := required[r.kind]
+	if n := top[byHandKey]; n != nil {
+		r.handMade(root, n, top)
+		needed = []string{"vehicle", "date"}
+	} else {
+		r.laboratory(root, top)
+	}
 	r.identity(top["id"])
-	for _, key := range required[r.kind] {
+	for _, key := range needed {
 		if top[key] == nil {
 			r.Fault(root, "write "+examples[key], "the mapping does not say which column the %s of %s is in", key, kindWords[slices.Index(kinds, r.kind)])
 		}
@@ -271,6 +281,18 @@ func (r *mappingReader) wording(top map[string]*yaml.Node) {
 		}
 		// The longest first: "<=" is not "<" and something.
 		slices.SortStableFunc(*into, func(a, b string) int { return len(b) - len(a) })
+	}
+}
+
+// handMade reads the columns of what was measured by hand: no laboratory's, and of no
+// component's fluid.
+func (r *mappingReader) handMade(root, n *yaml.Node, top map[string]*yaml.Node) {
+	r.byHand = true
+	r.results = r.listed(byHandKey, n, anyKind)
+	for _, key := range []string{"results", "result", "component", "number", "revision", "repeat", "laboratory", "age", "average age", "density"} {
+		if top[key] != nil {
+			r.Fault(source.Key(root, key), "make two mappings of it", "what is measured by hand has no %s", key)
+		}
 	}
 }
 

@@ -44,6 +44,8 @@ type Fleet struct {
 	// Tasks gives the tasks and follow-ups that a vehicle has; nil where they are not
 	// known.
 	Tasks func(vehicle string) ([]job.Task, error)
+	// Measures are what the rules have measured by hand; nil where that is not known.
+	Measures func(vehicle string) (job.Measures, error)
 
 	names map[string][]string // keys by each name, folded; nil until one is asked for
 }

@@ -1,11 +1,14 @@
 package table
 
 import (
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"telltale/engine/event"
+	"telltale/engine/intake/job"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
@@ -17,9 +20,13 @@ func (r *reader) sample(ev event.Event, when moment) []event.Event {
 	if when.dateOnly {
 		d.Drawn = when.date
 	}
-	d.Results = r.resultsOf()
+	d.Results = r.resultsOf(ev.Vehicle)
 	if r.out || len(d.Results) == 0 {
 		return nil
+	}
+	if r.byHand {
+		ev.ID = r.identity([]string{r.first(ev.Vehicle), ev.Time.UTC().Format(time.RFC3339)})
+		return []event.Event{ev}
 	}
 	id := []string{d.Number, d.Component, strconv.Itoa(d.Revision)}
 	if d.Repeat > 0 {
@@ -30,7 +37,7 @@ func (r *reader) sample(ev event.Event, when moment) []event.Event {
 }
 
 // resultsOf reads the results of the row.
-func (r *reader) resultsOf() []event.ResultData {
+func (r *reader) resultsOf(vehicle string) []event.ResultData {
 	var out []event.ResultData
 	add := func(analyte string, v *value, u string) {
 		res := event.ResultData{Analyte: analyte, Unit: u}
@@ -39,6 +46,14 @@ func (r *reader) resultsOf() []event.ResultData {
 			r.paths[fmt.Sprintf("data.results[%d]", len(out))] = r.col(v)
 			out = append(out, res)
 		}
+	}
+	if r.byHand {
+		for _, n := range r.results {
+			if name, ok := r.measure(vehicle, n); ok {
+				add(name, n.value, n.unit)
+			}
+		}
+		return out
 	}
 	for _, n := range r.results {
 		a, _ := analytes.Find(n.name)
@@ -66,6 +81,35 @@ func (r *reader) resultsOf() []event.ResultData {
 	}
 	add(a.Name, r.long.result, u)
 	return out
+}
+
+// measure is the measure of the rules that a column is of, by its own name where nobody
+// knows them.
+func (r *reader) measure(vehicle string, n named) (name string, ok bool) {
+	if r.fleet == nil || r.fleet.Measures == nil || vehicle == "" || r.cell(n.value) == "" {
+		return n.name, true
+	}
+	known, err := r.fleet.Measures(vehicle)
+	if err != nil {
+		r.err = err
+		return "", false
+	}
+	name, err = known.Meant(n.name)
+	kind, _ := unit.Of(known[name])
+	have, _ := unit.Of(n.unit)
+	switch {
+	case err != nil:
+		near := "NAME IN THE RULES"
+		if e, is := errors.AsType[*job.Error](err); is && e.Near != "" {
+			near = e.Near
+		}
+		r.fault(n.value, r.cure(byHandKey+": {"+near+": …}"), "the rules name no measure %q", n.name)
+	case have != kind:
+		r.fault(n.value, r.cure(byHandKey+": {"+n.name+": {unit: "+known[name]+"}}"), "%s is %s, and %s measures %s", n.name, kind, n.unit, have)
+	default:
+		return name, true
+	}
+	return "", false
 }
 
 // result reads one result into res; it reports false where there is none.

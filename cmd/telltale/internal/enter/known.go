@@ -25,6 +25,7 @@ type fleet struct {
 	vehicles map[string]*event.VehicleData
 	first    map[string]string // the first keys of vehicles that have another by now
 	has      map[string]job.Known
+	byHand   job.Measures // nil until they are asked for
 	now      time.Time
 	latest   time.Time
 	reads    unit.System // of the service's folder
@@ -87,10 +88,16 @@ func (f *fleet) known(vehicle string) (job.Known, error) {
 
 // measures are what the rules have measured by hand on the vehicle, with their units.
 func (f *fleet) measures(vehicle string) (job.Measures, error) {
+	if f.byHand != nil { // they are the book's, the same for all
+		return f.byHand, nil
+	}
 	list, err := service.Measured.Ask(f.ctx, f.nc, service.Question{Vehicle: vehicle})
 	out := job.Measures{}
 	for _, m := range list {
 		out[m.Measure] = m.Unit
+	}
+	if err == nil && len(out) > 0 {
+		f.byHand = out
 	}
 	return out, err
 }

@@ -26,8 +26,8 @@ type typed struct {
 	sample job.Sample
 	// measures are NAME=VALUE of what was measured by hand.
 	measures []string
-	line   int // in a file; 0 on the command line
-	args   []string
+	line     int // in a file; 0 on the command line
+	args     []string
 }
 
 // flagsOf defines the flags of a job in a set.

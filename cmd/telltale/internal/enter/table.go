@@ -113,7 +113,7 @@ func (f *fleet) table() *table.Fleet {
 	return &table.Fleet{Vehicles: f.vehicles, First: f.first, Tasks: func(vehicle string) ([]job.Task, error) {
 		k, err := f.known(vehicle)
 		return job.TasksOf(k.Has), err
-	}}
+	}, Measures: f.measures}
 }
 
 // knownTo asks the service which of the events it holds, by vehicle. It holds them under the
