@@ -56,7 +56,8 @@ func wearPlot(m gauge.Measured) *plot.Plot {
 		}
 	}
 	p := blank(fmt.Sprintf("%s: %s", m.Name, m.Measure))
-	meterAxis(p, from, to, 0.25, m.Meter, width)
+	d.to = to
+	meterAxis(p, from, to, 0.35, m.Meter, width)
 	p.X.Label.Text = map[string]string{"h": "hour meter, h", "days": "days since the first"}[m.Meter]
 	if p.X.Label.Text == "" {
 		p.X.Label.Text = "odometer, " + m.Meter
@@ -74,6 +75,7 @@ type worn struct {
 	gauge.Measured
 	shown []gauge.Point
 	first *gauge.Limit // that is reached first; nil where none is in sight
+	to    float64      // where names begin
 }
 
 // Plot draws the chart.
@@ -81,7 +83,7 @@ func (d worn) Plot(c draw.Canvas, p *plot.Plot) {
 	x, y := p.Transforms(&c)
 	last := d.shown[len(d.shown)-1]
 	at := vg.Point{X: x(*last.Run), Y: y(last.Value)}
-	end := c.Max.X - 3.2*vg.Centimeter
+	end := x(d.to) + 6
 	dashed := draw.LineStyle{Color: ink, Width: 0.8, Dashes: []vg.Length{6, 3}}
 	taken := map[int]vg.Length{}
 	for i, l := range d.Limits {

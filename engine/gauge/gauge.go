@@ -85,7 +85,7 @@ func of(v *judge.View, m *rules.Measure, t wear.Track) Measured {
 		}
 	}
 	if line, ok := trend.Of(x, y); ok {
-		rate := line.Slope * a.per
+		rate := math.Round(line.Slope*a.per*1e6) / 1e6
 		g.Rate, g.Per = &rate, a.perWords
 	}
 	g.limits(v, t, a)

@@ -2,9 +2,10 @@ package wear
 
 import (
 	"math"
+	"slices"
 	"time"
 
-	"telltale/engine/lab"
+	"telltale/engine/trend"
 	"telltale/rules/english"
 )
 
@@ -38,9 +39,10 @@ type Forecast struct {
 // says how far to trust it.
 const needed = 3
 
-// Until forecasts when the measure reaches the limit, along the slope of Theil and Sen and
-// its interval ([lab.CrossingOf]): counted from the last value, at the earliest from where
-// the line stands by then, if that is worse.
+// Until forecasts when the measure reaches the limit: likely at the slope of Theil and Sen
+// from the last value; at the earliest and at the latest at the ends of the slope's interval,
+// from the worse and the better of the last value and the line through the middle of all, each
+// value taken to be as exact as its last digit.
 func (t Track) Until(limit float64) Forecast {
 	f := Forecast{By: t.Axis()}
 	f.Measurements = len(t.Points)
@@ -63,15 +65,55 @@ func (t Track) Until(limit float64) Forecast {
 		return f
 	}
 	x, y := t.exact(f.By)
-	switch c, ok := lab.CrossingOf(x, y, t.signed(limit), math.Inf(1)); {
+	line, ok := trend.Of(x, y)
+	switch {
 	case len(x) < needed:
 		f.Missing = english.Plural(len(x), "measurement") + " of the " + t.Measure.Name + " so far, three are needed"
-	case !ok:
+	case !ok || line.Slope <= 0:
 		f.Missing = "the " + t.Measure.Name + " does not wear, by " + english.Plural(len(x), "measurement")
 	default:
-		f.At, f.Low, f.High, f.Sure = f.Last+c.Likely, f.Last+c.Low, f.Last+c.High, c.Sure
+		f.along(line, x, y, t.signed(limit))
 	}
 	return f
+}
+
+// along forecasts where a rising line reaches the limit.
+func (f *Forecast) along(line trend.Trend, x, y []float64, limit float64) {
+	last := len(x) - 1
+	left, digit := limit-y[last], lastDigit(y)
+	off := standsAt(x, y, line.Slope) - y[last] // how much worse the line is than the last value
+	unsure := digit / (slices.Max(x) - slices.Min(x)) // of the pace, half a digit at either end
+	f.At, f.High, f.Sure = x[last]+left/line.Slope, math.Inf(1), line.Sure
+	f.Low = x[last] + math.Max(0, left-math.Max(0, off)-digit/2)/(line.High+unsure)
+	if slowest := line.Low - unsure; slowest > 0 {
+		f.High = x[last] + (left-math.Min(0, off)+digit/2)/slowest
+	}
+}
+
+// lastDigit is the place value of the last digit that any of the values has: 0.1 of 6.5 and
+// 7. That a value is as exact as it is written is common practice, no source.
+func lastDigit(values []float64) float64 {
+	digit := 1.0
+	for _, v := range values {
+		for range 4 {
+			if r := v / digit; math.Abs(r-math.Round(r)) < 1e-6 {
+				break
+			}
+			digit /= 10
+		}
+	}
+	return digit
+}
+
+// standsAt is where a line of that slope stands at the last place: through the median of
+// what the values are without it (Conover, Practical Nonparametric Statistics, from memory).
+func standsAt(x, y []float64, slope float64) float64 {
+	at := make([]float64, len(x))
+	for i := range x {
+		at[i] = y[i] + float64(slope*(x[len(x)-1]-x[i]))
+	}
+	slices.Sort(at)
+	return trend.AtRank(at, float64(len(at)+1)/2)
 }
 
 // exact are the places and values of what is known exactly; of a gauge that ends at 8 mm
