@@ -47,6 +47,9 @@ type Worn struct {
 var measurable = []unit.Kind{unit.Length, unit.Voltage, unit.Charge, unit.Pressure, unit.Force, unit.Torque, unit.Temperature, unit.Percent,
 	unit.Density, unit.Volume, unit.Index}
 
+// MeasureUnits are the units in which something may be measured by hand.
+func MeasureUnits() []string { return unit.Names(measurable...) }
+
 // measure reads what is measured by hand: its unit, or a mapping with more to say.
 func (e *entry) measure() {
 	m := &Measure{Name: e.key.Value, At: e.Place(e.key), read: e}

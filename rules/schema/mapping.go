@@ -91,7 +91,8 @@ func samplesMapping() node {
 	printed := about(either(text(), average), "the column of the laboratory's average of it, in the result's unit")
 	more := map[string]node{"average": printed,
 		"limit": about(node{"type": "number", "exclusiveMinimum": 0, "maximum": 1e9}, "of detection, in the column's unit")}
-	n := mappingOf("samples", []string{"component", "number"}, map[string]node{
+	n := mappingOf("samples", nil, map[string]node{
+		"measures":     about(node{"type": "object", "additionalProperties": measured(nil)}, "what was measured by hand on the vehicle, by its name in the rules, in place of component, number and results"),
 		"component":    about(origin(nil), "by its name in the register"),
 		"number":       about(origin(nil), "of the laboratory's report"),
 		"revision":     origin(nil),
@@ -111,7 +112,7 @@ func samplesMapping() node {
 		"result": about(object([]string{"analyte", "value", "unit"}, map[string]node{"analyte": origin(nil), "value": origin(nil), "unit": origin(nil), "average": printed}),
 			"for a table with a row for each result"),
 	})
-	n["oneOf"] = []node{{"required": []string{"results"}}, {"required": []string{"result"}}}
+	n["oneOf"] = []node{{"required": []string{"component", "number", "results"}}, {"required": []string{"component", "number", "result"}}, {"required": []string{"measures"}}}
 	return n
 }
 

@@ -18,6 +18,7 @@ func rulesFile() node {
 			"implausible reading": choice("off"), "meter going back": choice("off"),
 		}), "the alarms on the data itself, which need no rule: after how long a meter is silent, and which are off"),
 		"cautions":  about(named(text()), "words of cautions of your own"),
+		"measures":  about(named(measure()), "what a workshop measures by hand on the vehicle, each with its unit"),
 		"baselines": named(baseline()),
 		"tasks":     named(task()),
 		"rules":     named(rule()),
@@ -30,8 +31,10 @@ func rulesFile() node {
 const whereText = "which vehicles or components: an expression that reads `vehicle` and `component` alone"
 
 func baseline() node {
+	known := analytes.Names()
 	analytes := func(what string) node {
-		return node{"type": "object", "description": what, "propertyNames": node{"enum": analytes.Names()},
+		return node{"type": "object", "description": what, "propertyNames": either(choice(known...), node{"type": "string", "pattern": "^[a-z][A-Za-z0-9 -]{3,}$"}), // or a measure
+
 			"additionalProperties": either(node{"type": "number"}, pattern(`^`+number+` ?\S+$`, "40 mg/kg"), toFill())}
 	}
 	n := object(nil, map[string]node{
@@ -50,8 +53,10 @@ func baseline() node {
 		"fresh":       analytes("what fresh fluid contains, by analyte"),
 		"starting":    about(yes(), "figures that count until the fleet's own, the book's or the sheet's are known"),
 	})
-	n["anyOf"] = []node{{"required": []string{"mean", "fluid age"}}, {"required": []string{"fresh"}}, {"required": []string{"from"}}}
-	n["dependentRequired"] = map[string][]string{"mean": {"fluid age"}, "spread": {"mean"}, "group by": {"from"}, "at least": {"from"}, "of the last": {"from"}}
+	n["anyOf"] = []node{{"required": []string{"mean"}}, {"required": []string{"fresh"}}, {"required": []string{"from"}}}
+	ofFluid := node{"required": []string{"mean"}, "properties": map[string]node{"mean": {"propertyNames": choice(known...)}}}
+	n["if"], n["then"] = ofFluid, node{"required": []string{"fluid age"}} // what is measured by hand has none
+	n["dependentRequired"] = map[string][]string{"spread": {"mean"}, "group by": {"from"}, "at least": {"from"}, "of the last": {"from"}}
 	n["dependentSchemas"] = node{"from": node{"properties": map[string]node{"mean": {"not": node{}}, "spread": {"not": node{}}, "fluid age": {"not": node{}}}}}
 	return n
 }
@@ -106,6 +111,24 @@ func pullIns() node {
 	return n
 }
 
+// measure is the unit of what is measured by hand, or that with more to say.
+func measure() node {
+	u := choice(rules.MeasureUnits()...)
+	return either(u, object([]string{"unit"}, map[string]node{
+		"unit":       u,
+		"renewed by": about(texts(), "the tasks that renew the part, beside those that are due by it"),
+		"wears":      about(choice("down", "up", "down by time", "up by time"), "which way its values go; by time for what wears by the calendar"),
+	}))
+}
+
+// every is how often a task is due, by limits or until something is worn.
+func every() node {
+	n := limitsOr(toFill())
+	worn := node{"type": "object", "minProperties": 1, "additionalProperties": either(pattern(`^`+number+` ?\S+$`, "3 mm"), node{"type": "number"}, toFill())}
+	n["properties"].(map[string]node)["until"] = about(worn, "the values of measures at which it is due, by name")
+	return n
+}
+
 func task() node {
 	need := either(
 		object([]string{"fluid"}, map[string]node{"fluid": text(), "volume": quantity("4 L", unit.Volume)}),
@@ -116,7 +139,7 @@ func task() node {
 		"over":            about(texts(), "the tasks whose place this one takes where both match"),
 		"was":             about(texts(), "the earlier name, or names, whose history goes on"),
 		"where":           expression(whereText),
-		"every":           about(limitsOr(toFill()), "distance, time or hours, whichever comes first"),
+		"every":           about(every(), "distance, time, hours, or until a measure is worn, whichever comes first"),
 		"first":           about(limitsOr(toFill()), "the first interval of a vehicle that began new"),
 		"contains":        about(texts(), "other tasks that are done with it"),
 		"early":           about(limitsOr(toFill()), "how long before a limit it is soon"),
