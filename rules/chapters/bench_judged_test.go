@@ -56,7 +56,7 @@ func readClaims(t *testing.T, b *rules.Book) claims {
 	known := map[string]bool{}
 	for _, r := range b.Rules {
 		known[r.Name] = true
-		if r.On&rules.OnSample != 0 && out[r.Name] == nil {
+		if r.On&rules.OnSample != 0 && !r.ByMeasures && out[r.Name] == nil { // what is measured by hand is on no sheet
 			t.Errorf("bench-claims.txt does not say what %q claims", r.Name)
 		}
 	}

@@ -25,7 +25,7 @@ func TestAll(t *testing.T) {
 			t.Errorf("%s is about %q: the first line of the file tells in a sentence", c.Name, c.About)
 		}
 	}
-	if want := "[automatic-transmission data-quality engine-oil light-vehicle-schedule]"; fmt.Sprint(got) != want {
+	if want := "[automatic-transmission data-quality engine-oil light-vehicle-schedule wear-parts]"; fmt.Sprint(got) != want {
 		t.Errorf("chapters %v, want %s", got, want)
 	}
 }

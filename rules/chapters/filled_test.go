@@ -13,6 +13,7 @@ import (
 var invented = map[string]string{
 	"distance": "60000 km", "time": "48 months", "caution": "3", "warning": "6",
 	"P": "290", "Ca": "130", "B": "55", "Zn": "900", "Si": "4", "Na": "4", "K": "1", "KV100": "7.2", "KV40": "35", "Mg": "20", "Mo": "5", "TAN": "0.6", "TBN": "8", "flash": "220",
+	"disc": "22 mm", "deflection": "15 mm",
 	"Fe": "90", "Cu": "40", "Al": "22", "Pb": "8", "Sn": "3",
 }
 
@@ -88,6 +89,102 @@ cases:
       - {on: 2039-01-10, vehicle: van-01, rule: fuel filter, transition: cleared}
       - {on: 2039-01-10, vehicle: van-01, rule: timing belt, transition: cleared}
       - {on: 2039-01-10, vehicle: van-02, rule: spark plugs, transition: cleared}
+  front discs from new to worn:
+    of: [front brake discs]
+    given:
+      - 2031-01-01 vehicle van-01 van meter odometer
+      - 2031-01-01 vehicle van-02 van meter odometer
+      - 2031-01-01 vehicle van-03 van meter odometer
+      - 2031-01-10 measured van-01 odo 20000 "front disc" 24 mm
+      - 2031-01-10 measured van-02 odo 20000 "front disc" 24 mm
+      - 2031-01-10 measured van-03 odo 20000 "front disc" 24 mm
+      - 2031-03-11 measured van-01 odo 24000 "front disc" 23.6 mm
+      - 2031-03-11 measured van-02 odo 24000 "front disc" 23.6 mm
+      - 2031-03-11 measured van-03 odo 24000 "front disc" 23.6 mm
+      - 2031-05-10 measured van-01 odo 28000 "front disc" 23.2 mm
+      - 2031-05-10 measured van-02 odo 28000 "front disc" 23.2 mm
+      - 2031-05-10 measured van-03 odo 28000 "front disc" 23.2 mm
+      - 2031-09-07 service van-01 "front brake discs" odo 36000
+      - 2031-09-27 measured van-02 odo 38000 "front disc" 22 mm
+      - 2031-09-27 measured van-03 odo 38000 "front disc" 22 mm
+      - 2031-09-28 service van-02 "front brake discs" odo 38020
+      - 2031-10-20 reading van-03 odometer 39500 km
+      - 2031-10-21 service van-03 "front brake discs" odo 39520
+      - 2031-10-21 measured van-03 taken after odo 39520 "front disc" 24 mm
+    expect:
+      - {on: 2031-08-23, vehicle: van-01, rule: front brake discs, to: soon}
+      - {on: 2031-08-23, vehicle: van-02, rule: front brake discs, to: soon}
+      - {on: 2031-08-23, vehicle: van-03, rule: front brake discs, to: soon}
+      - {on: 2031-09-07, vehicle: van-01, rule: front brake discs, transition: cleared}
+      - {on: 2031-09-27, vehicle: van-02, rule: front brake discs, to: due}
+      - {on: 2031-09-27, vehicle: van-03, rule: front brake discs, to: due}
+      - {on: 2031-09-28, vehicle: van-02, rule: front brake discs, transition: cleared}
+      - {on: 2031-10-20, vehicle: van-03, rule: front brake discs, to: overdue}
+      - {on: 2031-10-21, vehicle: van-03, rule: front brake discs, transition: cleared}
+  rear discs from new to worn:
+    of: [rear brake discs]
+    given:
+      - 2031-01-01 vehicle van-01 van meter odometer
+      - 2031-01-01 vehicle van-02 van meter odometer
+      - 2031-01-01 vehicle van-03 van meter odometer
+      - 2031-01-10 measured van-01 odo 20000 "rear disc" 24 mm
+      - 2031-01-10 measured van-02 odo 20000 "rear disc" 24 mm
+      - 2031-01-10 measured van-03 odo 20000 "rear disc" 24 mm
+      - 2031-03-11 measured van-01 odo 24000 "rear disc" 23.6 mm
+      - 2031-03-11 measured van-02 odo 24000 "rear disc" 23.6 mm
+      - 2031-03-11 measured van-03 odo 24000 "rear disc" 23.6 mm
+      - 2031-05-10 measured van-01 odo 28000 "rear disc" 23.2 mm
+      - 2031-05-10 measured van-02 odo 28000 "rear disc" 23.2 mm
+      - 2031-05-10 measured van-03 odo 28000 "rear disc" 23.2 mm
+      - 2031-09-07 service van-01 "rear brake discs" odo 36000
+      - 2031-09-27 measured van-02 odo 38000 "rear disc" 22 mm
+      - 2031-09-27 measured van-03 odo 38000 "rear disc" 22 mm
+      - 2031-09-28 service van-02 "rear brake discs" odo 38020
+      - 2031-10-20 reading van-03 odometer 39500 km
+      - 2031-10-21 service van-03 "rear brake discs" odo 39520
+      - 2031-10-21 measured van-03 taken after odo 39520 "rear disc" 24 mm
+    expect:
+      - {on: 2031-08-23, vehicle: van-01, rule: rear brake discs, to: soon}
+      - {on: 2031-08-23, vehicle: van-02, rule: rear brake discs, to: soon}
+      - {on: 2031-08-23, vehicle: van-03, rule: rear brake discs, to: soon}
+      - {on: 2031-09-07, vehicle: van-01, rule: rear brake discs, transition: cleared}
+      - {on: 2031-09-27, vehicle: van-02, rule: rear brake discs, to: due}
+      - {on: 2031-09-27, vehicle: van-03, rule: rear brake discs, to: due}
+      - {on: 2031-09-28, vehicle: van-02, rule: rear brake discs, transition: cleared}
+      - {on: 2031-10-20, vehicle: van-03, rule: rear brake discs, to: overdue}
+      - {on: 2031-10-21, vehicle: van-03, rule: rear brake discs, transition: cleared}
+  auxiliary belt by its deflection:
+    of: [belt by its deflection]
+    given:
+      - 2031-01-01 vehicle van-01 van meter odometer
+      - 2031-01-01 vehicle van-02 van meter odometer
+      - 2031-01-01 vehicle van-03 van meter odometer
+      - 2031-01-10 measured van-01 odo 20000 "belt deflection" 9 mm
+      - 2031-01-10 measured van-02 odo 20000 "belt deflection" 9 mm
+      - 2031-01-10 measured van-03 odo 20000 "belt deflection" 9 mm
+      - 2031-03-11 measured van-01 odo 24000 "belt deflection" 10.2 mm
+      - 2031-03-11 measured van-02 odo 24000 "belt deflection" 10.2 mm
+      - 2031-03-11 measured van-03 odo 24000 "belt deflection" 10.2 mm
+      - 2031-05-10 measured van-01 odo 28000 "belt deflection" 11.4 mm
+      - 2031-05-10 measured van-02 odo 28000 "belt deflection" 11.4 mm
+      - 2031-05-10 measured van-03 odo 28000 "belt deflection" 11.4 mm
+      - 2031-09-07 service van-01 "belt by its deflection" odo 36000
+      - 2031-09-27 measured van-02 odo 37000 "belt deflection" 15 mm
+      - 2031-09-27 measured van-03 odo 37000 "belt deflection" 15 mm
+      - 2031-09-28 service van-02 "belt by its deflection" odo 37020
+      - 2031-10-20 reading van-03 odometer 38500 km
+      - 2031-10-21 service van-03 "belt by its deflection" odo 38520
+      - 2031-10-21 measured van-03 taken after odo 38520 "belt deflection" 9 mm
+    expect:
+      - {on: 2031-08-23, vehicle: van-01, rule: belt by its deflection, to: soon}
+      - {on: 2031-08-23, vehicle: van-02, rule: belt by its deflection, to: soon}
+      - {on: 2031-08-23, vehicle: van-03, rule: belt by its deflection, to: soon}
+      - {on: 2031-09-07, vehicle: van-01, rule: belt by its deflection, transition: cleared}
+      - {on: 2031-09-27, vehicle: van-02, rule: belt by its deflection, to: due}
+      - {on: 2031-09-27, vehicle: van-03, rule: belt by its deflection, to: due}
+      - {on: 2031-09-28, vehicle: van-02, rule: belt by its deflection, transition: cleared}
+      - {on: 2031-10-20, vehicle: van-03, rule: belt by its deflection, to: overdue}
+      - {on: 2031-10-21, vehicle: van-03, rule: belt by its deflection, transition: cleared}
 `
 
 var fillIn = regexp.MustCompile(`([A-Za-z0-9]+): fill in`)
