@@ -120,7 +120,7 @@ func (e *entry) until(n *yaml.Node) (out []Worn) {
 
 // inUnitOf reads a quantity that the measure can be compared with.
 func (e *entry) inUnitOf(n *yaml.Node, m *Measure, what string) (unit.Quantity, bool) {
-	if m.Unit != "" {
+	if m.Unit != "" || n.Tag == "!!str" {
 		return e.Quantity(n, what, m.Kind)
 	}
 	v, ok := e.Number(n, what)
@@ -129,7 +129,7 @@ func (e *entry) inUnitOf(n *yaml.Node, m *Measure, what string) (unit.Quantity, 
 
 // valueIn is a quantity's number in a unit of its kind; kept as written where it is in it.
 func valueIn(q unit.Quantity, u string) float64 {
-	if q.Unit == u {
+	if q.Unit == u || u == "" {
 		return q.Value
 	}
 	base, _, _ := q.Base()

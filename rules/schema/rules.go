@@ -124,7 +124,7 @@ func measure() node {
 // every is how often a task is due, by limits or until something is worn.
 func every() node {
 	n := limitsOr(toFill())
-	worn := node{"type": "object", "minProperties": 1, "additionalProperties": either(pattern(`^`+number+` ?\S+$`, "3 mm"), node{"type": "number"}, toFill())}
+	worn := node{"type": "object", "minProperties": 1, "additionalProperties": either(pattern(`^`+number+` ?\S+$`, "3 mm"), toFill())}
 	n["properties"].(map[string]node)["until"] = about(worn, "the values of measures at which it is due, by name")
 	return n
 }
