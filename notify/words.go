@@ -193,7 +193,11 @@ func (p reader) whyDue(i *due.Item, today string) string {
 	untold := p.DatesIn(i.Untold)
 	switch {
 	case untold == "" || i.Limit == "time":
-		return english.Sentences(p.whyLimit(i, today), untold)
+		why := p.whyLimit(i, today)
+		if i.Worn != "" && !strings.Contains(why, i.Worn) {
+			why = english.Sentences(why, english.Sentence(p.DatesIn(i.Worn)))
+		}
+		return english.Sentences(why, untold)
 	case i.Stage == alarm.Due || i.Stage == alarm.Overdue: // by what was read before
 		return english.Sentence(p.DatesIn(i.Why))
 	case i.DueDate != "":
@@ -256,7 +260,7 @@ func (p reader) dueNow(t *alarm.Transition) string {
 	if d == nil {
 		return english.Sentence(p.DatesIn(messageOf(t)))
 	}
-	i := &due.Item{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn, Postponed: d.Postponed, Untold: d.Untold}
+	i := &due.Item{Limit: d.Limit, DueDate: d.Date, Early: d.Early, Likely: d.Likely, Late: d.Late, Stage: t.To, Why: messageOf(t), PulledIn: d.PulledIn, Postponed: d.Postponed, Untold: d.Untold, Worn: d.Worn}
 	i.DueAt, i.DueInAll, i.PastBy = based(d.At), based(d.InAll), based(d.Past)
 	i.Unit = "m"
 	if d.Past != nil && d.Past.Unit == "h" {

@@ -125,6 +125,8 @@ type DuePoint struct {
 	Postponed string `json:"postponed,omitempty"`
 	// Untold says since when its distance cannot be told, since the meter went back.
 	Untold string `json:"untold,omitempty"`
+	// Worn says where what is measured by hand sets the point, and going by what.
+	Worn string `json:"worn,omitempty"`
 }
 
 // PulledIn is an alarm that moved a task's due point nearer.

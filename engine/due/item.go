@@ -69,6 +69,8 @@ type Item struct {
 	// Untold says since when the distance or running time cannot be told, since the meter
 	// went back and nobody said why.
 	Untold string `json:"untold,omitempty"`
+	// Worn says where what is measured by hand sets the point, and going by what.
+	Worn string `json:"worn,omitempty"`
 }
 
 // first is the date that a line is ordered by, "" for one without any.

@@ -100,6 +100,7 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 	}
 	item.Postponed, item.Untold = judge.PostponedBy(d.Postponed), d.Untold
 	item.Early, item.Likely, item.Late = v.ForecastDates(d)
+	item.Worn = v.WornOf(d)
 	item.Range = v.RangeRecord(d)
 	if m, ok := v.DuePlace(d); ok {
 		item.PastBy, item.Unit = &m.Past, "m"

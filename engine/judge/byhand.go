@@ -132,6 +132,15 @@ func (d *Due) wornMissing() string {
 	return english.List("and", all)
 }
 
+// WornOf says where the measure stands by which the deciding limit is set or, of other
+// limits, what is missing for a forecast; "" where nothing is to be said.
+func (v *View) WornOf(d *Due) string {
+	if w := d.WornBy(d.Limit); w != nil && d.Postponed == nil {
+		return v.WornWords(w)
+	}
+	return d.wornMissing()
+}
+
 // wornFirst is the measure by which the limit is set that the forecast date is of; nil
 // where that limit is no measure's, or was moved since.
 func (d *Due) wornFirst() *wear.Worn {

@@ -383,7 +383,7 @@ func (v *View) duePoint(d *Due) *alarm.DuePoint {
 	if d.State.HasToday {
 		p.On = d.State.Today.String()
 	}
-	p.Postponed = PostponedBy(d.Postponed)
+	p.Postponed, p.Worn = PostponedBy(d.Postponed), v.WornOf(d)
 	if m, ok := v.DuePlace(d); ok {
 		p.Past = v.Quantity(m.Past, m.Hours)
 		if m.Face >= 0 {

@@ -65,6 +65,9 @@ func (v *View) TaskWords(t *alarm.Transition, d *Due, to int, causes []event.ID)
 	t.Evidence = v.taskEvidence(d)
 	ids := causes
 	from := []event.ID{d.By, d.read.ID}
+	if w := d.WornBy(d.Limit); w != nil {
+		from = append(from, w.Event)
+	}
 	for _, p := range d.pulls {
 		from = append(from, p.By)
 	}
@@ -108,11 +111,8 @@ func (v *View) DueWords(d *Due) string {
 		reach := v.Reach(d)
 		parts = append(parts, fmt.Sprintf("likely about %s (%s)", reach[1], between(reach)))
 	}
-	switch w := d.WornBy(d.Limit); {
-	case w != nil && d.Postponed == nil:
-		parts = append(parts, v.WornWords(w))
-	case d.wornMissing() != "":
-		parts = append(parts, d.wornMissing())
+	if worn := v.WornOf(d); worn != "" {
+		parts = append(parts, worn)
 	}
 	if d.Postponed != nil {
 		parts = append(parts, PostponedBy(d.Postponed))
@@ -173,6 +173,9 @@ func (v *View) taskEvidence(d *Due) []word.Evidence {
 		}
 		e.Value, e.Unit = v.faceDone(d)
 		out = append(out, e)
+	}
+	if w := d.WornBy(d.Limit); w != nil {
+		out = append(out, word.Evidence{Of: w.Measure.Name, Value: w.Value, Unit: w.Measure.Unit, Note: "measured on " + w.MeasuredOn})
 	}
 	if d.meter != nil {
 		value, u := v.Shown(d.read.Face, d.meter.Hours)

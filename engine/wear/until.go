@@ -81,7 +81,7 @@ func (t Track) Until(limit float64) Forecast {
 func (f *Forecast) along(line trend.Trend, x, y []float64, limit float64) {
 	last := len(x) - 1
 	left, digit := limit-y[last], lastDigit(y)
-	off := standsAt(x, y, line.Slope) - y[last] // how much worse the line is than the last value
+	off := standsAt(x, y, line.Slope) - y[last]       // how much worse the line is than the last value
 	unsure := digit / (slices.Max(x) - slices.Min(x)) // of the pace, half a digit at either end
 	f.At, f.High, f.Sure = x[last]+left/line.Slope, math.Inf(1), line.Sure
 	f.Low = x[last] + math.Max(0, left-math.Max(0, off)-digit/2)/(line.High+unsure)

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/rules"
 	"telltale/rules/english"
@@ -17,13 +18,14 @@ type Worn struct {
 	Limit   rules.Worn
 	Forecast
 	MeasuredOn string // the last time, YYYY-MM-DD; "" for never
+	Event      event.ID
 }
 
 // WornAt is it for the track, by days of the zone.
 func (t Track) WornAt(limit rules.Worn, zone *time.Location) *Worn {
 	w := &Worn{Measure: t.Measure, Limit: limit, Forecast: t.Until(limit.At)}
 	if n := len(t.Points); n > 0 {
-		w.MeasuredOn = t.Points[n-1].Sample.DrawnOn(zone)
+		w.MeasuredOn, w.Event = t.Points[n-1].Sample.DrawnOn(zone), t.Points[n-1].Sample.ID
 	}
 	return w
 }
