@@ -179,7 +179,12 @@ func (a Asked) Verdicts(vehicle, component string) []sample.Verdict {
 // Measured tells what was measured by hand of a vehicle, of all that the book names where
 // everything is asked for.
 func (p *Partition) Measured(vehicle string, everything bool) []gauge.Measured {
-	if v := p.judged(vehicle); v != nil {
+	return p.AskedBy(p.By).Measured(vehicle, everything)
+}
+
+// Measured is [Partition.Measured] in the asker's units.
+func (a Asked) Measured(vehicle string, everything bool) []gauge.Measured {
+	if v := a.judged(vehicle); v != nil {
 		return gauge.List(v, everything)
 	}
 	return nil

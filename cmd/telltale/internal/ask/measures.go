@@ -37,6 +37,7 @@ The running service answers; with --rules, a file of events is run instead.`,
   telltale measures bus-07 "front lining" --chart lining.svg`,
 		Args: cli.Wants(1, 3, "which vehicle?", "telltale measures bus-07"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			o.json = c.JSON
 			args, file, err := o.split(args, 1, 2, "measures")
 			if err != nil {
 				return err
@@ -45,7 +46,7 @@ The running service answers; with --rules, a file of events is run instead.`,
 				return measuredAnswer(s, c.JSON, list, args[0], arg(args, 1), picture)
 			}
 			if file != "" {
-				p, err := foldFile(o, file, func(event.Event, []engine.Output) {})
+				p, err := foldFile(s, o, file, func(event.Event, []engine.Output) {})
 				if err != nil {
 					return err
 				}
@@ -56,7 +57,7 @@ The running service answers; with --rules, a file of events is run instead.`,
 				return show(p.Measured(vehicle, true))
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := listOf(ctx, nc, service.Measured, service.Question{Vehicle: args[0]})
+				list, err := listOf(ctx, nc, service.Measured, service.Question{Vehicle: args[0], Units: c.Units()})
 				if err != nil {
 					return cli.Lacking(err)
 				}
