@@ -102,6 +102,7 @@ func (t *Transition) eachText(do func(in place, text *string)) {
 	if t.Due == nil {
 		return
 	}
+	do(place{before: "due.worn", at: -1}, &t.Due.Worn)
 	for i := range t.Due.PulledIn {
 		do(place{"due.pulledIn", ".within", i}, &t.Due.PulledIn[i].Within)
 	}

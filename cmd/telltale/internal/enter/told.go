@@ -88,7 +88,7 @@ func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool)
 		return readingLines(ev, e, of, short)
 	case event.SampleEvent:
 		if d, ok := ev.Data.(*event.SampleData); ok && d.ByHand() {
-			return measuredLines(ev, d, e, of.Tasks, short)
+			return measuredLines(ev, d, e, of, short)
 		}
 		var out []string
 		for _, v := range verdicts(ev, of) {
@@ -109,14 +109,14 @@ func follows(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool)
 
 // measuredLines say where the tasks stand that are due by what was measured, and what else
 // changes.
-func measuredLines(ev *event.Event, d *event.SampleData, e *engine.WouldEntry, tasks []why.Why, short bool) (out []string) {
+func measuredLines(ev *event.Event, d *event.SampleData, e *engine.WouldEntry, of engine.Would, short bool) (out []string) {
 	if !short {
-		out = append(out, what(ev)+" recorded")
+		out = append(out, what(ev, saidOf(of))+" recorded")
 	}
-	for i := range tasks {
-		for _, w := range tasks[i].Due.Worn {
+	for _, y := range of.Tasks {
+		for _, w := range y.Due.Worn {
 			if slices.ContainsFunc(d.Results, func(r event.ResultData) bool { return r.Analyte == w.Measure }) {
-				out = append(out, named(tasks[i].Rule, tasks[i].Component)+": "+w.Says)
+				out = append(out, named(y.Rule, y.Component)+": "+w.Says)
 			}
 		}
 	}
