@@ -188,10 +188,8 @@ func (f *fold) newJudgement(ar rules.AppliedRule) (judge.Judgement, bool) {
 		if i := t.LastSample(); i >= 0 && t.Steps[i].Sample.ID == f.ev.ID {
 			return judge.SampleAt(&t.Steps[i]), true
 		}
-	case c.Measured:
-		if d, ok := f.ev.Data.(*event.SampleData); ok && judge.MeasuredFor(r, d) {
-			return judge.Judgement{Before: c.Place, At: max(c.Place.At, f.ev.Time.UnixNano()), ID: f.ev.ID, Sampled: true}, true
-		}
+	case c.Measured && judge.MeasuredFor(r, &f.ev):
+		return judge.Judgement{Before: c.Place, At: max(c.Place.At, f.ev.Time.UnixNano()), ID: f.ev.ID, Sampled: true}, true
 	case c.Reading && r.On&rules.OnReading != 0 && f.Rec.AcceptedReading(&f.ev),
 		c.Service != nil && r.On&rules.OnService != 0:
 		return judge.Judgement{Before: record.PlaceOf(f.ev.Time.UnixNano(), event.ServiceEvent), At: f.ev.Time.UnixNano(), ID: f.ev.ID}, true

@@ -18,6 +18,7 @@ import (
 const orderRules = `
 book: 1
 units: {distance: km, volume: L}
+measures: {lining: mm}
 baselines:
   oil:
     where: component.kind == "engine"
@@ -32,6 +33,11 @@ tasks:
     tolerance: 10%
     cautions: [hot fluid]
     follow up: {leak check: {after: {distance: 500 km}, lapses: {distance: 2000 km}}}
+  pads:
+    every: {until: {lining: 3 mm}}
+    early: {distance: 1500 km, time: 20 days}
+    tolerance: 10%
+    cautions: [hot fluid]
   coolant:
     every: {time: 24 months}
     unknown history: from in-service date
@@ -50,6 +56,15 @@ rules:
     cautions: [hot fluid]
     follow up: {resample: {within: {distance: 3000 km}, settled by: sample}}
     pull in: {engine oil: {within: {distance: 2000 km, time: 40 days}}}
+  thin lining:
+    on: sample
+    measure: value("lining")
+    below: {advisory: 5, caution: 4}
+    deadband: 10%
+    confirm: {caution: 2}
+    say: Lining ${measure}
+    advise: Inspect.
+    cautions: [hot fluid]
   copper made:
     on: sample
     measure: made("Cu")
@@ -149,7 +164,11 @@ func drawYear(rt *rapid.T) []string {
 		at = at.Add(time.Duration(rapid.IntRange(1, 400).Draw(rt, "hours")) * time.Hour)
 		km += rapid.IntRange(0, 900).Draw(rt, "km")
 		when := at.Format("2006-01-02T15:04")
-		switch rapid.IntRange(0, 10).Draw(rt, "what") {
+		switch rapid.IntRange(0, 13).Draw(rt, "what") {
+		case 11, 12:
+			lines = append(lines, fmt.Sprintf(`%s measured van-1 odometer %d "lining" %d.%dmm`, when, km, rapid.IntRange(2, 9).Draw(rt, "mm"), rapid.IntRange(0, 9).Draw(rt, "tenths")))
+		case 13:
+			lines = append(lines, fmt.Sprintf(`%s service van-1 "pads" odometer %d`, when, km))
 		case 0:
 			lines = append(lines, fmt.Sprintf(`%s service van-1 "engine oil" on motor odometer %d filled %dL`, when, km, rapid.IntRange(2, 6).Draw(rt, "litres")))
 		case 1:

@@ -78,8 +78,14 @@ func (x *Facts) noteByHand(t wear.Track) string {
 	return "measured on " + t.Points[len(t.Points)-1].Sample.DrawnOn(x.v.Applied().Zone)
 }
 
-// MeasuredFor reports whether what was measured by hand has the rule judged.
-func MeasuredFor(r *rules.Rule, d *event.SampleData) bool {
+// MeasuredFor reports whether the event is of something measured by hand that has the rule
+// judged.
+func MeasuredFor(r *rules.Rule, ev *event.Event) bool {
+	d, ok := ev.Data.(*event.SampleData)
+	return ok && measuredFor(r, d)
+}
+
+func measuredFor(r *rules.Rule, d *event.SampleData) bool {
 	return r.On&rules.OnSample != 0 && slices.ContainsFunc(d.Results, func(res event.ResultData) bool { return slices.Contains(r.Measures, res.Analyte) })
 }
 
@@ -90,7 +96,7 @@ func (v *View) measurements(r *rules.Rule) (out []Judgement) {
 	}
 	zone := v.Applied().Zone
 	for _, s := range v.Rec.Measurements(zone) {
-		if MeasuredFor(r, s.SampleData) {
+		if measuredFor(r, s.SampleData) {
 			at := s.Place(zone)
 			out = append(out, Judgement{at, max(at.At, s.At), s.ID, true})
 		}
