@@ -148,7 +148,7 @@ a.yaml:16:47: the line ends before its value
         given: [2031-04-02 reading bus-01 odometer, 2031-04-02 fill bus-01 3]
                                                   ^
 hint: for example: 2031-01-03 reading bus-07 odometer 81234 km
-a.yaml:16:60: "fill" is none of vehicle, reading, replaced, sample, service, answer, void, tick (nor, in a case, baseline)
+a.yaml:16:60: "fill" is none of vehicle, reading, replaced, sample, measured, service, answer, void, tick (nor, in a case, baseline)
         given: [2031-04-02 reading bus-01 odometer, 2031-04-02 fill bus-01 3]
                                                                ^^^^
 hint: for example: 2031-02-10 sample bus-07 transmission odo 81200 age 62000 Cu 131 Pb <1`},
