@@ -10,7 +10,7 @@ import (
 // significant is the chance below which a trend is taken for real.
 const significant = 0.05
 
-// Number answers a word of the measure, rates per metre and, of [word.RateHours], per
+// Number answers a word of the measure, rates per metre and, of [word.RatePer100h], per
 // second; ends chooses what a value "below" or "above" stands for. What is missing is said
 // in words where ok is false.
 func (t Track) Number(w word.Word, ends lab.Ends, usual []*rules.Baseline) (v float64, why string, ok bool) {
@@ -26,7 +26,7 @@ func (t Track) Number(w word.Word, ends lab.Ends, usual []*rules.Baseline) (v fl
 		v, why, ok = s.Change(name)
 	case word.Rate:
 		v, why, ok = s.RateBy(name, unit.Distance)
-	case word.RateHours:
+	case word.RatePer100h:
 		v, why, ok = s.RateBy(name, unit.Time)
 	case word.Trend:
 		trend, missing, known := s.WearTrend(name, unit.Distance)
@@ -84,7 +84,7 @@ func (t Track) Rests(w word.Word) []Point {
 	switch w {
 	case word.Value, word.Has, word.Below, word.Times, word.Deviations:
 		n = min(n, 1)
-	case word.Change, word.HasEarlier, word.Rate, word.RateHours:
+	case word.Change, word.HasEarlier, word.Rate, word.RatePer100h:
 		n = min(n, 2)
 	}
 	return t.Points[len(t.Points)-n:]

@@ -150,7 +150,7 @@ func (d *Info) Reads(arg string) []string {
 }
 
 // measured are the words that may be asked of what is measured by hand.
-var measured = []Word{Value, Below, Has, HasEarlier, Change, Rate, Trend, TrendIsReal, Times, Deviations}
+var measured = []Word{Value, Below, Has, HasEarlier, Change, Rate, RatePer100h, Trend, TrendIsReal, Times, Deviations}
 
 // OfMeasures reports whether the word may be asked of what is measured by hand.
 func (d *Info) OfMeasures() bool { return slices.Contains(measured, d.Word) }
