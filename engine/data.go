@@ -10,7 +10,7 @@ import (
 	"telltale/engine/doubt"
 	"telltale/engine/event"
 	"telltale/engine/interval"
-	"telltale/engine/judge"
+	"telltale/engine/moment"
 	"telltale/engine/record"
 )
 
@@ -25,7 +25,7 @@ const (
 )
 
 var dataTitles = map[string]string{
-	dataImplausible: "Implausible reading", doubt.GoingBack: "Meter going back", judge.DataSilent: "No readings",
+	dataImplausible: "Implausible reading", doubt.GoingBack: "Meter going back", moment.DataSilent: "No readings",
 	NotTheirs: "Not their vehicle",
 }
 
@@ -35,7 +35,7 @@ func (f *fold) judgeSilence() {
 		chains := f.Rec.Chains()
 		for i := range chains {
 			c := &chains[i]
-			if since, ok := f.Patience().Silent(c.Moments(), f.Wait(), f.Now.Unix()); ok {
+			if since, ok := moment.Patience(f.Book).Silent(c.Moments(), moment.Wait(&f.View), f.Now.Unix()); ok {
 				silent = append(silent, fmt.Sprintf("The %s has not been read since %s", c.Name, interval.DateOf(time.Unix(since, 0), f.Applied().Zone)))
 			}
 		}
@@ -44,7 +44,7 @@ func (f *fold) judgeSilence() {
 	if f.ev.Kind == event.BookEvent {
 		over = "By the new rules, not silent for too long"
 	}
-	f.dataMove(judge.DataSilent, silent, nil, "Check the gateway, or enter a reading by hand. If the vehicle is laid up, take it out of service.", over)
+	f.dataMove(moment.DataSilent, silent, nil, "Check the gateway, or enter a reading by hand. If the vehicle is laid up, take it out of service.", over)
 }
 
 // dataMove asks for a data alarm at advisory while there is something to say. One that

@@ -10,6 +10,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/judge"
 	"telltale/engine/latch"
+	"telltale/engine/moment"
 	"telltale/engine/record"
 	"telltale/rules"
 )
@@ -325,7 +326,7 @@ func (f *fold) scheduleNext() {
 		r.Next = min(r.Next, f.nextOfAlarms())
 	default:
 		for i := range f.judged {
-			f.judged[i].calendar = f.NextByCalendar(&f.judged[i].Due)
+			f.judged[i].calendar = moment.ByCalendar(&f.View, &f.judged[i].Due)
 		}
 		r.Next = f.nextChange()
 		f.quiet = f.drawQuiet()
@@ -348,11 +349,11 @@ func (f *fold) nextChange() int64 {
 	}
 	next := f.nextOfAlarms()
 	for i := range f.judged {
-		next = min(next, f.judged[i].calendar, f.NextByUsage(&f.judged[i].Due))
+		next = min(next, f.judged[i].calendar, moment.ByUsage(&f.View, &f.judged[i].Due))
 	}
 	chains := f.Rec.Chains()
 	for i := range chains {
-		next = min(next, f.NextOfMeter(&chains[i]))
+		next = min(next, moment.OfMeter(&f.View, &chains[i]))
 	}
 	return next
 }

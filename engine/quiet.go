@@ -7,6 +7,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/meter"
+	"telltale/engine/moment"
 	"telltale/engine/record"
 	"telltale/rules"
 	"telltale/rules/expression"
@@ -125,7 +126,7 @@ func (f *fold) drawQuiet() *quiet {
 			return nil
 		}
 	}
-	q := &quiet{book: f.Book, after: r.LastFact(a.Zone), alarms: f.nextOfAlarms(), silent: f.Patience().Least}
+	q := &quiet{book: f.Book, after: r.LastFact(a.Zone), alarms: f.nextOfAlarms(), silent: moment.Patience(f.Book).Least}
 	if q.silent == 0 {
 		q.silent = math.MaxInt32 // nobody waits
 	}
@@ -141,9 +142,9 @@ func (f *fold) drawQuiet() *quiet {
 		}
 		q.meters[i] = f.boundMeter(c)
 		if !q.meters[i].kept { // it stays as it is, and so does what hangs on it
-			q.next = min(q.next, f.NextOfMeter(c))
+			q.next = min(q.next, moment.OfMeter(&f.View, c))
 			for i := range f.judged {
-				q.next = min(q.next, f.NextByUsage(&f.judged[i].Due))
+				q.next = min(q.next, moment.ByUsage(&f.View, &f.judged[i].Due))
 			}
 		}
 	}

@@ -16,8 +16,6 @@
 //   - Tasks. [View.EachTask] gives a [Due] for every task and follow-up that stands: what
 //     it counts from, its due point after postponements and pull-ins, and, once
 //     [View.JudgeDue] has judged it, its stage. [View.TaskWords] fills in what it says.
-//   - Moments. [View.NextByCalendar] and its fellows are the moments before which no tick
-//     changes a task, so that the clock costs in proportion to what changes.
 //   - Samples. [View.Timeline] is a component's fluid, sample by sample and exchange by
 //     exchange.
 //   - Words. [View.Amount] and its fellows write values in the reader's units;

@@ -1,50 +1,56 @@
-package judge
+// Package moment says when next a tick of the clock can change something on a vehicle, in
+// Unix seconds, so that the clock costs in proportion to what changes: by the dates of a
+// task, by the usage of a meter, and by a meter that nobody reads. It asks a
+// [judge.View] and changes nothing.
+package moment
 
 import (
 	"math"
 
 	"telltale/engine/alarm"
 	"telltale/engine/interval"
+	"telltale/engine/judge"
 	"telltale/engine/meter"
 	"telltale/engine/record"
+	"telltale/rules"
 	"telltale/rules/expression"
 )
 
 // never is a next change that no tick reaches.
 const never = math.MaxInt64
 
-// NextByCalendar is when dates alone can change the task's stage.
-func (v *View) NextByCalendar(d *Due) int64 {
+// ByCalendar is when dates alone can change the task's stage.
+func ByCalendar(v *judge.View, d *judge.Due) int64 {
 	switch {
 	case d.Waiting || d.NoHistory:
 		return never
 	case d.AsksFacts():
-		return v.nextMidnight() // the factor may go by the day
+		return nextMidnight(v) // the factor may go by the day
 	}
 	s := d.State
 	s.HasLikelyDistance, s.HasLikelyHours = false, false
-	return v.startOf(d.Plan.NextChange(d.Point, s))
+	return startOf(v, d.Plan.NextChange(d.Point, s))
 }
 
-// NextByUsage is when a forecast or an estimate can make the task soon, if it is
+// ByUsage is when a forecast or an estimate can make the task soon, if it is
 // at no stage yet.
-func (v *View) NextByUsage(d *Due) int64 {
+func ByUsage(v *judge.View, d *judge.Due) int64 {
 	if d.Waiting || d.NoHistory || d.Stage != interval.Normal {
 		return never
 	}
 	s, early := d.State, d.Plan.Early
-	next := v.startOf(d.Plan.NextChange(interval.Point{}, s))
+	next := startOf(v, d.Plan.NextChange(interval.Point{}, s))
 	if early.Distance > 0 {
-		next = min(next, v.nextEstimated(d, false, d.Point.Distance-early.Distance))
+		next = min(next, estimated(v, d, false, d.Point.Distance-early.Distance))
 	}
 	if early.Hours > 0 {
-		next = min(next, v.nextEstimated(d, true, d.Point.Hours-early.Hours))
+		next = min(next, estimated(v, d, true, d.Point.Hours-early.Hours))
 	}
 	return next
 }
 
-// nextEstimated is when the estimated meter reaches a life value.
-func (v *View) nextEstimated(d *Due, hours bool, life float64) int64 {
+// estimated is when the estimated meter reaches a life value.
+func estimated(v *judge.View, d *judge.Due, hours bool, life float64) int64 {
 	c := v.Chain(d.Comp, hours)
 	if c == nil || math.IsNaN(life) {
 		return never
@@ -59,8 +65,8 @@ func (v *View) nextEstimated(d *Due, hours bool, life float64) int64 {
 }
 
 // Patience is how long the book lets a meter go unread.
-func (l *Law) Patience() meter.Patience {
-	return meter.Patience{Least: l.Book.Data.Silent.Least, Times: l.Book.Data.Silent.Times}
+func Patience(b *rules.Book) meter.Patience {
+	return meter.Patience{Least: b.Data.Silent.Least, Times: b.Data.Silent.Times}
 }
 
 // DataSilent is the data alarm of a meter that was not read for too long.
@@ -68,7 +74,7 @@ const DataSilent = "data: silent"
 
 // Wait is from when the vehicle's meters are waited for. One that was silent before a
 // backlog stays so until it is read.
-func (v *View) Wait() meter.Wait {
+func Wait(v *judge.View) meter.Wait {
 	w := meter.Wait{Since: v.Rec.WaitedFrom()}
 	if a := v.Rec.Alarm(alarm.Key{Rule: DataSilent}); a == nil || a.Stage == 0 {
 		w.Backlog = max(v.Rec.Backlog, v.Resumed)
@@ -76,16 +82,16 @@ func (v *View) Wait() meter.Wait {
 	return w
 }
 
-// NextOfMeter is when the meter will have been silent for too long.
-func (v *View) NextOfMeter(c *record.Chain) int64 {
-	at, ok := v.Patience().SilentFrom(c.Moments(), v.Wait())
+// OfMeter is when the meter will have been silent for too long.
+func OfMeter(v *judge.View, c *record.Chain) int64 {
+	at, ok := Patience(v.Book).SilentFrom(c.Moments(), Wait(v))
 	if !ok || at <= v.Now.Unix() {
 		return never
 	}
 	return at
 }
 
-func (v *View) startOf(d interval.Date) int64 {
+func startOf(v *judge.View, d interval.Date) int64 {
 	if d.IsZero() {
 		return never
 	}
@@ -93,7 +99,7 @@ func (v *View) startOf(d interval.Date) int64 {
 }
 
 // nextMidnight is the start of the next local day.
-func (v *View) nextMidnight() int64 {
+func nextMidnight(v *judge.View) int64 {
 	zone := v.Applied().Zone
 	return interval.DateOf(v.Now, zone).AddDays(1).Start(zone).Unix()
 }
