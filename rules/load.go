@@ -30,6 +30,7 @@ type loader struct {
 	named []*entry                // cautions that the book must explain itself
 
 	programs map[asked]*program
+	fors     map[*source.Document]*expression.Condition // what `for` of a file asks of all its parts
 }
 
 // entry is a part of a file as it is read: a task, a rule, a baseline, a caution, a case.
@@ -85,6 +86,7 @@ func gather(files []File) *loader {
 			Long: "split it into several files of the folder; all files make one book"}),
 		book: &Book{Hash: hash(files), Data: UsualData, OwnCautions: map[string]string{}}, lang: expression.NewLanguage(),
 		tasks: map[string]*Task{}, names: map[string]source.Place{}, programs: map[asked]*program{},
+		fors: map[*source.Document]*expression.Condition{},
 	}
 	parts := map[string][]*entry{}
 	for i, f := range files {
@@ -116,7 +118,7 @@ func hash(files []File) string {
 	return "sha256:" + hex.EncodeToString(h.Sum(nil))
 }
 
-var topKeys = []string{"book", "units", "data alarms", "cautions", "measures", "baselines", "tasks", "rules", "cases"}
+var topKeys = []string{"book", "units", "for", "data alarms", "cautions", "measures", "baselines", "tasks", "rules", "cases"}
 
 // top reads the keys of a file and sorts its parts by them.
 func (e *entry) top(parts map[string][]*entry) {
@@ -141,6 +143,10 @@ func (e *entry) top(parts map[string][]*entry) {
 // read reads baselines first, then the names of all tasks, since expressions of every
 // file may speak of them.
 func (l *loader) read(parts map[string][]*entry) {
+	for _, e := range parts["for"] {
+		scope := expression.Scope{What: "for of the file", Want: expression.Truth, Units: e.units}
+		l.fors[e.Document] = l.lang.Condition(e.Document, e.n, scope, &expression.Asks{})
+	}
 	said := map[string]source.Place{} // of the data alarms
 	for _, e := range parts["data alarms"] {
 		e.dataAlarms(said)
@@ -208,7 +214,7 @@ func (e *entry) part(keys ...string) Part {
 	e.source(e.f["source"], e.n, e.what)
 	p := Part{Name: e.key.Value, At: e.Place(e.key), Title: e.titled(), Was: e.wasCalled(), Over: e.Texts(e.f["over"], "over of "+e.what),
 		Sources: e.figures(), ToFill: e.blanks(), read: e}
-	scope := expression.Scope{What: "where of " + e.what, Want: expression.Truth, Units: e.units}
+	scope := expression.Scope{What: "where of " + e.what, Want: expression.Truth, Units: e.units, And: e.l.fors[e.Document]}
 	p.Where = e.l.lang.Condition(e.Document, e.f["where"], scope, &expression.Asks{})
 	return p
 }

@@ -60,6 +60,9 @@ func (e *entry) rule() {
 func (rr *ruleReader) read() {
 	r, f := rr.r, rr.f
 	r.compiled.meaning = rr.meaning()
+	if also := rr.l.fors[rr.Document]; also != nil {
+		r.compiled.meaning += strconv.Quote(also.Text)
+	}
 	r.On = rr.on()
 	switch {
 	case f["measure"] != nil && f["raise"] != nil:

@@ -77,6 +77,7 @@ type Condition struct {
 	Named          Named
 
 	asks     *Asks
+	node     ast.Node // as it was parsed
 	value    operand
 	lets     int  // how many `let` names it binds
 	measures bool // it speaks of `measure`
@@ -218,13 +219,14 @@ type Scope struct {
 	Stage   bool        // `stage` is known
 	Of      *Condition  // the measure of the rule; nil where there is none
 	Units   unit.System // that the file speaks; "" where it does not say
+	And     *Condition  // what must hold as well; nil for nothing more
 }
 
 // Condition reads a scalar as an expression. It is nil where n is, or where there was a
-// fault.
+// fault. Where n is nil, what must hold as well is all.
 func (l *Language) Condition(d *source.Document, n *yaml.Node, sc Scope, a *Asks) *Condition {
 	if n == nil {
-		return nil
+		return sc.And
 	}
 	if n.Kind != yaml.ScalarNode {
 		d.Fault(n, "an expression that begins with `{` or `[` must be quoted", "%s must be an expression, not %s", sc.What, source.KindName(n))
@@ -265,12 +267,19 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 	if c.failed || !ok {
 		return nil
 	}
-	out := &Condition{Text: src.text, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, Named: namedIn(node), asks: a, value: value, lets: c.maxLets,
+	text, named := src.text, namedIn(node).placed(src)
+	if sc.And != nil {
+		node, text, named = &ast.BinaryNode{Operator: "&&", Left: sc.And.node, Right: node}, "("+sc.And.Text+") && ("+text+")", sc.And.Named.and(named)
+		both := &compiler{src: src, scope: sc, asks: a, l: l} // of two that have no faults
+		value = both.compile(node)
+		c.component, c.fields, c.maxLets = both.component, both.fields, both.maxLets
+	}
+	out := &Condition{Text: text, node: node, At: src.d.Place(src.n), ReadsComponent: c.component, Fields: c.fields, Named: named, asks: a, value: value, lets: c.maxLets,
 		measures: c.measures, shape: shapeOf(node)}
 	if sc.Words {
 		out.Named.Where = nil
 	} else {
-		out.compares, out.Named = comparandsOf(node, sc.Units), out.Named.placed(src)
+		out.compares = comparandsOf(node, sc.Units)
 		out.compares.parts = c.parted(node)
 	}
 	if sc.Words && len(l.Questions) == questions { // a `where` and a question stand in their places

@@ -40,6 +40,17 @@ func (n Named) placed(src excerpt) Named {
 	return n
 }
 
+// and is what both name, the one's texts first.
+func (n Named) and(o Named) Named {
+	out := Named{Fields: map[string][]string{}, Denied: n.Denied || o.Denied, Where: slices.Concat(n.Where, o.Where)}
+	for _, one := range []Named{n, o} {
+		for field, texts := range one.Fields {
+			out.add(field, texts...)
+		}
+	}
+	return out
+}
+
 // namedIn is what an expression names. A field that is read otherwise has no texts.
 func namedIn(n ast.Node) Named {
 	out := Named{Fields: map[string][]string{}}

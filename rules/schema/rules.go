@@ -11,6 +11,7 @@ func rulesFile() node {
 		"book": {"const": 1, "description": "the version of the rule language"},
 		"units": about(object(nil, map[string]node{"distance": choice(unit.Distances()...), "volume": choice(unit.Volumes()...),
 			"temperature": choice(unit.Choices(unit.Temperature)...), "pressure": choice(unit.Choices(unit.Pressure)...)}), "the units of this file's bare numbers and words"),
+		"for": expression("which vehicles or components all tasks, rules and baselines of the file are for, beside each one's own `where`"),
 		"data alarms": about(object(nil, map[string]node{
 			"silent": either(choice("off"), object(nil, map[string]node{
 				"after": about(quantity("14 days", unit.Days), "never silent sooner"), "times usual gap": about(node{"type": "number", "minimum": 1, "maximum": 100}, "of the vehicle's own readings"),
