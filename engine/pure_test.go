@@ -18,14 +18,14 @@ import (
 // core are the packages that do no I/O and know no clock.
 var core = []string{
 	"telltale/engine", "telltale/engine/event", "telltale/engine/fleet", "telltale/engine/alarm", "telltale/engine/latch",
-	"telltale/engine/record", "telltale/engine/wear", "telltale/engine/judge", "telltale/engine/moment", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
+	"telltale/engine/record", "telltale/engine/wear", "telltale/engine/judge", "telltale/engine/moment", "telltale/engine/recall", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
 	"telltale/engine/fit", "telltale/engine/gauge", "telltale/engine/history", "telltale/engine/doubt", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/origin", "telltale/engine/trend",
 	"telltale/rules", "telltale/rules/expression", "telltale/rules/source", "telltale/rules/word",
 	"telltale/rules/unit", "telltale/rules/analytes", "telltale/rules/english", "telltale/rules/zone",
 }
 
 // rooms are the packages that engine is made of, each above those that it may use.
-var rooms = []string{"event", "fleet", "alarm", "latch", "record", "wear", "judge", "moment", "outlook", "due", "why", "sample", "doubt", "history", "gauge"}
+var rooms = []string{"event", "fleet", "alarm", "latch", "record", "wear", "judge", "moment", "recall", "outlook", "due", "why", "sample", "doubt", "history", "gauge"}
 
 // TestPure keeps the core pure: no I/O, no network, no client library may be
 // among what it imports itself, however deep in this module.
@@ -57,11 +57,11 @@ func TestExplainingCannotFold(t *testing.T) {
 		"judge":  {"event", "fleet", "alarm", "latch", "record", "wear"},
 	}
 	below["due"] = append(below["judge"], "judge")
-	below["moment"], below["outlook"] = below["due"], below["due"]
+	below["moment"], below["recall"], below["outlook"] = below["due"], below["due"], below["due"]
 	below["gauge"] = below["due"]
 	below["doubt"], below["history"] = below["due"], append(slices.Clip(below["due"]), "doubt")
-	below["sample"] = append(slices.Clip(below["due"]), "outlook")
-	below["why"] = append(slices.Clip(below["due"]), "due")
+	below["sample"] = append(slices.Clip(below["due"]), "outlook", "recall")
+	below["why"] = append(slices.Clip(below["due"]), "due", "recall")
 	for _, room := range rooms {
 		for dep := range reached(t, "telltale/engine/"+room) {
 			name := strings.TrimPrefix(dep, "telltale/engine/")

@@ -18,8 +18,7 @@
 //     [View.JudgeDue] has judged it, its stage. [View.TaskWords] fills in what it says.
 //   - Samples. [View.Timeline] is a component's fluid, sample by sample and exchange by
 //     exchange.
-//   - Words. [View.Amount] and its fellows write values in the reader's units;
-//     [View.Event] says what an event was.
+//   - Words. [View.Amount] and its fellows write values in the reader's units.
 //
 // The order in which a View is asked makes no difference to its answers.
 package judge

@@ -77,7 +77,7 @@ func (v *View) masked(r *rules.Rule, x *Facts, l *latch.Latch, at Judgement) (si
 	if r.Below || !r.Masked || r.On&rules.OnSample == 0 || l.Stage == 0 {
 		return 0, false
 	}
-	reached := v.reached(x.steps.Steps, l)
+	reached := v.Reached(x.steps.Steps, l)
 	since = l.Since
 	if at.Sampled && x.steps.Lab.Exchanged(reached) {
 		since++
@@ -85,9 +85,9 @@ func (v *View) masked(r *rules.Rule, x *Facts, l *latch.Latch, at Judgement) (si
 	return since, lab.Masked(x.steps.Lab, reached, hidden(r, l), since)
 }
 
-// reached is the step at which the latch's stage was reached, or the last one before that;
+// Reached is the step at which the latch's stage was reached, or the last one before that;
 // -1 where that is kept no longer.
-func (v *View) reached(steps []record.Step, l *latch.Latch) int {
+func (v *View) Reached(steps []record.Step, l *latch.Latch) int {
 	for i := len(steps) - 1; i >= 0; i-- {
 		if steps[i].ID() == l.Reached || l.ReachedAt != 0 && steps[i].At <= l.ReachedAt {
 			return i

@@ -16,6 +16,7 @@ import (
 	"telltale/engine/latch"
 	"telltale/engine/origin"
 	"telltale/engine/outlook"
+	"telltale/engine/recall"
 	"telltale/engine/record"
 	"telltale/rules"
 	"telltale/rules/analytes"
@@ -306,7 +307,7 @@ func (v *sampleVerdict) reason(r *rules.Rule, l latch.Latch) Reason {
 	out.Message = v.view.Say(r, l.Stage, v.x, end.Measure)
 	out.Advise = v.view.Advice(r, l.Stage, v.x, end.Measure)
 	if l.Masked {
-		out.Earlier = v.view.Masked(r, v.comp, l)
+		out.Earlier = recall.Masked(v.view, r, v.comp, l)
 	}
 	if limit := end.Limits[l.Stage]; r.Measured && limit > 0 && end.Measure > 0 {
 		out.strength = end.Measure / limit

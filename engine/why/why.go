@@ -16,6 +16,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/judge"
 	"telltale/engine/latch"
+	"telltale/engine/recall"
 	"telltale/rules"
 	"telltale/rules/expression"
 	"telltale/rules/unit"
@@ -66,8 +67,8 @@ func opened(list []rules.FollowUp) (out []Opened) {
 
 // Judged is the last judgement of a rule.
 type Judged struct {
-	On        judge.Event `json:"on"`
-	Condition string      `json:"condition"` // the rule's measure, or what raises it
+	On        recall.Event `json:"on"`
+	Condition string       `json:"condition"` // the rule's measure, or what raises it
 	// Source says where the figures of a pattern come from.
 	Source  string `json:"source,omitempty"`
 	Message string `json:"message,omitempty"`
@@ -78,7 +79,7 @@ type Judged struct {
 	Raise    *bool           `json:"raise,omitempty"`
 	Evidence []word.Evidence `json:"evidence,omitempty"`
 	Baseline *Baseline       `json:"baseline,omitempty"`
-	Events   []judge.Event   `json:"events,omitempty"`
+	Events   []recall.Event  `json:"events,omitempty"`
 }
 
 // Limit is one limit of a rule: where it goes on, where it goes off again,
@@ -111,8 +112,8 @@ type Baseline struct {
 
 // Missing is what the latest event could not be judged without.
 type Missing struct {
-	On      judge.Event `json:"on"`
-	Missing []string    `json:"missing"`
+	On      recall.Event `json:"on"`
+	Missing []string     `json:"missing"`
 }
 
 // Of tells it of one vehicle that is registered.
@@ -165,9 +166,9 @@ func (w *whyReader) rule(ar rules.AppliedRule) {
 	l, _ := v.Rec.LatchOf(k)
 	places := v.Judgements(r, ar.Component)
 	if len(l.Missing) > 0 && len(places) > 0 {
-		y.NotJudged = &Missing{On: v.Event(places[len(places)-1].ID), Missing: v.Missing(l.Missing)}
+		y.NotJudged = &Missing{On: recall.Of(v, places[len(places)-1].ID), Missing: v.Missing(l.Missing)}
 	} else if len(places) == 0 {
-		y.NotJudged = &Missing{On: judge.Event{What: judge.NothingYet}, Missing: []string{whatItWaitsFor(r)}}
+		y.NotJudged = &Missing{On: recall.Event{What: recall.NothingYet}, Missing: []string{whatItWaitsFor(r)}}
 	}
 	for i := len(places) - 1; i >= 0; i-- {
 		if at := places[i]; at.ID == l.Judged && (at.ID != event.ID{} || len(l.Missing) == 0) {
@@ -176,7 +177,7 @@ func (w *whyReader) rule(ar rules.AppliedRule) {
 		}
 	}
 	if l.Masked && l.Stage > 0 {
-		y.Masked = v.Masked(ar.Rule, ar.Component, l)
+		y.Masked = recall.Masked(v, ar.Rule, ar.Component, l)
 	}
 	w.out = append(w.out, y)
 }
@@ -255,7 +256,7 @@ func whyJudged(v *judge.View, ar rules.AppliedRule, l latch.Latch, at judge.Judg
 		return nil
 	}
 	end := got.Ends[len(got.Ends)-1]
-	out := &Judged{On: v.Event(at.ID), Condition: r.Condition()}
+	out := &Judged{On: recall.Of(v, at.ID), Condition: r.Condition()}
 	x.Used = nil
 	out.Evidence = readIn(v, j.Why(r, x, end))
 	if l.Stage > 0 {
@@ -278,7 +279,7 @@ func whyJudged(v *judge.View, ar rules.AppliedRule, l latch.Latch, at judge.Judg
 		}
 	}
 	for _, id := range x.Used {
-		out.Events = append(out.Events, v.Event(id))
+		out.Events = append(out.Events, recall.Of(v, id))
 	}
 	return out
 }

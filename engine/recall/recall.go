@@ -1,4 +1,6 @@
-package judge
+// Package recall tells people what an event of a vehicle's record was, and which of them
+// hides what an alarm saw.
+package recall
 
 import (
 	"fmt"
@@ -6,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine/event"
+	"telltale/engine/judge"
 	"telltale/engine/latch"
 	"telltale/engine/record"
 	"telltale/rules"
@@ -31,8 +34,8 @@ func (e *Event) Line() string {
 	return s
 }
 
-// Event finds an event in the record and says what it was.
-func (v *View) Event(id event.ID) Event {
+// Of finds an event in the record and says what it was.
+func Of(v *judge.View, id event.ID) Event {
 	if id == (event.ID{}) {
 		return Event{Time: v.Now, What: theClock}
 	}
@@ -69,19 +72,19 @@ func (v *View) Event(id event.ID) Event {
 
 // Masked names the latest exchange of fluid since the stage was reached that the
 // last judgement saw.
-func (v *View) Masked(r *rules.Rule, comp int, l latch.Latch) string {
+func Masked(v *judge.View, r *rules.Rule, comp int, l latch.Latch) string {
 	t := v.Timeline(comp)
-	reached := v.reached(t.Steps, &l)
+	reached := v.Reached(t.Steps, &l)
 	judged := slices.IndexFunc(t.Steps, func(s record.Step) bool { return s.ID() == l.Judged })
 	for i := judged; i > reached; i-- {
 		if s := &t.Steps[i]; s.Exchanged() {
-			return v.maskedWords(r, v.Event(s.Service.ID), l)
+			return maskedWords(v, r, Of(v, s.Service.ID), l)
 		}
 	}
-	return v.maskedWords(r, Event{}, l)
+	return maskedWords(v, r, Event{}, l)
 }
 
-func (v *View) maskedWords(r *rules.Rule, by Event, l latch.Latch) string {
+func maskedWords(v *judge.View, r *rules.Rule, by Event, l latch.Latch) string {
 	until := "before the second sample that can be judged after it, as nobody knows how far the fluid had run"
 	const half = ", half its age at the change, or less if less was changed"
 	switch {
