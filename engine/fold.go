@@ -10,6 +10,8 @@ import (
 	"telltale/engine/latch"
 	"telltale/engine/record"
 	"telltale/engine/wear"
+	"telltale/rules"
+	"telltale/rules/english"
 	"telltale/rules/word"
 )
 
@@ -136,10 +138,18 @@ func (f *fold) noteService(d *event.ServiceData) {
 	if f.Book == nil {
 		return
 	}
+	byTime := false
 	for _, name := range d.Tasks {
 		if !f.Book.Knows(name) {
 			f.note(fmt.Errorf("the work is kept, but no task or follow-up of the rules in force is called %q", name))
 		}
+		byTime = byTime || slices.ContainsFunc(f.Book.Tasks, func(t *rules.Task) bool { return t.IsCalled(name) && t.Every.Months+t.Every.Days > 0 })
+	}
+	if reg := f.Rec.Registered(); d.Defect != "" && reg != nil && !reg.Retired && len(f.Takers(d.Component)) == 0 {
+		f.note(fmt.Errorf("the report is kept, but no task of the rules in force takes it up: one with `every: when reported` would"))
+	}
+	if d.ValidUntil != "" && !byTime {
+		f.note(fmt.Errorf("the work is kept, but %s does not go by the calendar, so \"valid until %s\" is not used", english.List("or", d.Tasks), d.ValidUntil))
 	}
 }
 
@@ -238,6 +248,7 @@ type alarmMove struct {
 	// from its place in fold.judged, of which due is one more.
 	words func(t *alarm.Transition, from, to int)
 	due   int
+	again bool // there is more to it than when it was told
 }
 
 func (f *fold) move(m alarmMove) { f.moves = append(f.moves, m) }
@@ -260,10 +271,16 @@ func (f *fold) turn(m alarmMove) *alarm.Transition {
 		a = *stands
 	}
 	from, to := a.Stage, m.stage
-	if from == to {
+	var what alarm.Change
+	unsaid := false
+	switch {
+	case from != to:
+		what, unsaid = a.Move(to, f.When.Unix(), f.change.TookOut)
+	case m.again && to > 0:
+		what = a.Again()
+	default:
 		return nil
 	}
-	what, unsaid := a.Move(to, f.When.Unix(), f.change.TookOut)
 	t := f.transition(&a, what, from, to)
 	t.Shelved, t.Standing = unsaid, a.Standing(f.Rec.Out)
 	switch {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/defect"
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/judge"
@@ -292,7 +293,8 @@ func (f *fold) moveTask(d judge.Due, k alarm.Key) {
 	f.judged = append(f.judged, judgedTask{Due: d})
 	j := &f.judged[len(f.judged)-1]
 	f.JudgeDue(&j.Due)
-	f.move(alarmMove{Key: k, task: true, stage: j.Stage, due: len(f.judged)})
+	again := f.change.Service != nil && slices.ContainsFunc(j.Defects, func(d defect.Defect) bool { return d.ID == f.change.Service.ID })
+	f.move(alarmMove{Key: k, task: true, stage: j.Stage, due: len(f.judged), again: again})
 }
 
 // judgeFollowUps finds the stage of every follow-up that was opened. Follow-ups

@@ -18,6 +18,8 @@ func (f *fold) mayPostpone(at int64, d *event.AnswerData) error {
 	switch {
 	case err != nil:
 		return err
+	case t.Reported:
+		return event.Refuse("%q is for defects that were reported, which cannot be postponed: put its alarm aside, or enter that they were repaired", d.Task)
 	case t.Statutory:
 		return event.Refuse("%q is statutory and cannot be postponed", d.Task)
 	}

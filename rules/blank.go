@@ -24,7 +24,7 @@ func standIn(path []string) string {
 	}
 	switch path[0] {
 	case "every", "first":
-		return map[string]string{"distance": "9000000 km", "time": "900 years", "hours": "9000000 h"}[last]
+		return map[string]string{"distance": "9000000 km", "time": "900 years", "hours": "9000000 h", "year": "1 January"}[last]
 	case "early", "tolerance":
 		return map[string]string{"distance": "1 m", "time": "1 days", "hours": "1 s", "tolerance": "0"}[last]
 	case "above", "below":

@@ -7,8 +7,10 @@
 package rules
 
 import (
-	"gopkg.in/yaml.v3"
 	"slices"
+	"time"
+
+	"gopkg.in/yaml.v3"
 
 	"telltale/rules/expression"
 	"telltale/rules/source"
@@ -56,6 +58,12 @@ type Limits struct {
 	Hours    float64
 	Months   int
 	Days     int
+}
+
+// DayOfYear is a day that comes round each year; the zero value is none.
+type DayOfYear struct {
+	Month time.Month
+	Day   int
 }
 
 // Tolerance is a share of the interval, or limits of its own, or nothing.
@@ -131,13 +139,16 @@ func (b *Book) Knows(name string) bool {
 type Task struct {
 	Part
 	Every        Limits
-	Until        []Worn // due where the first of these measures is worn so far, if that comes before Every
-	First        Limits // the interval from new, until it was done once; zero: Every
+	Until        []Worn    // due where the first of these measures is worn so far, if that comes before Every
+	Year         DayOfYear // the day on which it is due each year; zero: none. Every has 12 months for it
+	First        Limits    // the interval from new, until it was done once; zero: Every
 	Early        Limits
 	Tolerance    Tolerance
 	Shorten      *expression.Condition // a number; nil: 1
 	History      History
 	FromSchedule bool // count from: schedule
+	Reported     bool // every: when reported
+	BySample     bool // settled by: sample, as well as by work that lists it
 	Statutory    bool
 	// Share is the part of all the fluid that the work renews, where a service does
 	// not tell it; 0 where the task states none.

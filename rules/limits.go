@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"strings"
 
 	"gopkg.in/yaml.v3"
 
@@ -14,7 +15,10 @@ import (
 func (e *entry) limits(n *yaml.Node, what string) (l Limits) {
 	const hint = "write {distance: 45000 km}, {time: 36 months} or {hours: 500 h}, or several of them"
 	switch {
-	case n == nil:
+	case n == nil || what == "every" && isReported(n):
+		return l
+	case what == "every" && strings.Contains(n.Value, "report"):
+		e.Fault(n, "write `every: when reported`", "%s is neither a mapping nor `%s`", what, whenReported)
 		return l
 	case n.Kind != yaml.MappingNode:
 		e.Fault(n, hint, "%s must be a mapping, not %s", what, source.KindName(n))
@@ -24,7 +28,7 @@ func (e *entry) limits(n *yaml.Node, what string) (l Limits) {
 	}
 	keys := []string{"distance", "time", "hours"}
 	if what == "every" {
-		keys = append(keys, "until")
+		keys = append(keys, "year", "until")
 	}
 	f := e.Mapping(n, what, keys...)
 	l.Distance = e.positive(f["distance"], what+" distance", unit.Distance)

@@ -79,6 +79,8 @@ func (l *loader) pulledIn() {
 			switch {
 			case t == nil:
 				r.read.misnamed(p.key, l.DidYouMean(p.Task, l.lang.Tasks, "name a task of this book"), "rule %q pulls in %q, which is not a task", r.Name, p.Task)
+			case t.Reported:
+				r.read.misnamed(p.key, "let the rule open a follow-up", "rule %q pulls in %q, which is due when somebody reports it, and has no point to move", r.Name, p.Task)
 			case !r.unsound() && !t.unsound() && expression.NewSearch().Apart(r.Where, t.Where):
 				r.read.misnamed(p.key, "compare the two `where`", "rule %q pulls in %q, but no vehicle or component matches both", r.Name, p.Task)
 			}

@@ -12,7 +12,7 @@ import (
 )
 
 var taskKeys = []string{"title", "was", "where", "over", "every", "first", "contains", "early", "tolerance", "shorten", "unknown history",
-	"count from", "statutory", "share", "needs", "cautions", "follow up", "source"}
+	"count from", "settled by", "statutory", "share", "needs", "cautions", "follow up", "source"}
 
 // task reads maintenance that recurs.
 func (e *entry) task() {
@@ -22,12 +22,14 @@ func (e *entry) task() {
 	if f["every"] == nil && isMapping {
 		e.Fault(e.key, "write `every: {distance: 45000 km, time: 36 months}`", "%s does not say how often: `every` is missing", e.what)
 	}
+	e.yearly(t)
 	t.Until = e.until(source.Value(f["every"], "until"))
 	within := t.Every
 	if source.Value(f["every"], "until") != nil {
 		within = within.worn()
 	}
 	t.Early, t.Tolerance = e.margins(f, e.what, within, "every")
+	e.whenReported(t)
 	t.PerComponent = t.Where != nil && t.Where.ReadsComponent || t.Shorten != nil && t.Shorten.ReadsComponent
 	if t.Shorten != nil && t.Shorten.Asks().Sample != nil && !t.PerComponent && !e.faultyWhere(&t.Part) {
 		e.Add(*t.Shorten.Asks().Sample)
@@ -36,6 +38,7 @@ func (e *entry) task() {
 	t.First = e.first(t)
 	e.Texts(f["contains"], "contains of "+e.what)
 	t.FromSchedule = e.Choice(f["count from"], "count from of "+e.what, "done", "schedule") == 1
+	t.BySample = e.bySample(t)
 	t.Statutory = e.Yes(f["statutory"], "statutory of "+e.what, false)
 	t.Share = e.exchanged(t)
 	t.Needs = e.needs(f["needs"], "needs of "+e.what)
@@ -51,6 +54,19 @@ func (e *entry) task() {
 	e.l.tasks[t.Name] = t
 }
 
+// bySample reads whether a sample settles the task.
+func (e *entry) bySample(t *Task) bool {
+	n := e.f["settled by"]
+	if n == nil {
+		return false
+	}
+	e.Choice(n, "settled by of "+e.what, "sample")
+	if v := source.Key(e.n, "follow up"); v != nil {
+		e.Fault(v, "let a rule on the sample open it", "%s is settled by a sample, which opens no follow-up", e.what)
+	}
+	return true
+}
+
 // first reads the interval of a vehicle that began new.
 func (e *entry) first(t *Task) Limits {
 	n := e.f["first"]
@@ -60,6 +76,48 @@ func (e *entry) first(t *Task) Limits {
 		e.Fault(n, "write `unknown history: from in-service date`: it counts from when the vehicle was new", "%s has a first interval and nothing that it counts from", e.what)
 	}
 	return first
+}
+
+// whenReported stands for an interval where work is due when somebody reports a defect.
+const whenReported = "when reported"
+
+func isReported(n *yaml.Node) bool {
+	return n != nil && n.Kind == yaml.ScalarNode && n.Value == whenReported
+}
+
+// whenReported reads a task that is due when somebody reports a defect: it has no interval,
+// and nothing that goes by one.
+func (e *entry) whenReported(t *Task) {
+	if t.Reported = isReported(e.f["every"]); !t.Reported {
+		return
+	}
+	for _, k := range []string{"first", "early", "shorten", "unknown history", "count from", "settled by", "share"} {
+		if e.f[k] != nil {
+			e.Fault(source.Key(e.n, k), "leave it out", "%s is due when something is reported, so it has no `%s`", e.what, k)
+		}
+	}
+	if tol := t.Tolerance; tol.Share > 0 || tol.Fixed.Distance > 0 || tol.Fixed.Hours > 0 {
+		e.Fault(e.f["tolerance"], "write `tolerance: {time: 3 days}`: how long after the report it is overdue", "tolerance of %s must be a time", e.what)
+	}
+}
+
+// yearly reads the day on which the task is due each year.
+func (e *entry) yearly(t *Task) {
+	n := source.Value(e.f["every"], "year")
+	if n == nil {
+		return
+	}
+	month, day, ok := e.Day(n, "every year")
+	t.Year = DayOfYear{month, day}
+	if t.Every.Months+t.Every.Days > 0 {
+		e.Fault(source.Key(e.f["every"], "time"), "leave one of the two out: a day of the year does not move with the work", "%s has both a `time` and a day of the `year`", e.what)
+	}
+	if k := source.Key(e.f["first"], "time"); k != nil {
+		e.Fault(k, "the first is due on that day, too", "%s has a day of the year, and a first time beside it", e.what)
+	}
+	if ok {
+		t.Every.Months, t.Every.Days = 12, 0
+	}
 }
 
 // margins reads the early limits and the tolerance of an interval.

@@ -91,6 +91,14 @@ func (a *Alarm) Move(to int, at int64, byVoid bool) (what Change, unsaid bool) {
 	return what, wasShelved && (a.ShelvedUntil != 0 || to == 0)
 }
 
+// Again tells anew of an alarm that stands, since there is more to it: nobody has said that
+// they know of that.
+func (a *Alarm) Again() Change {
+	a.Acked, a.AckedBy = false, event.ID{}
+	a.unshelve()
+	return Raised
+}
+
 func stageWord(from, to int, byVoid bool) Change {
 	switch {
 	case from == 0:

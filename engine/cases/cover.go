@@ -98,6 +98,9 @@ func ruleStages(r *rules.Rule) []alarm.Stage {
 
 func taskStages(t *rules.Task) []alarm.Stage {
 	out := []alarm.Stage{alarm.Due, alarm.Overdue}
+	if t.Reported && t.Tolerance == (rules.Tolerance{}) {
+		out = out[:1] // it is never overdue
+	}
 	if t.Early != (rules.Limits{}) {
 		out = append([]alarm.Stage{alarm.Soon}, out...)
 	}

@@ -6,10 +6,12 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/defect"
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/judge"
 	"telltale/engine/record"
+	"telltale/rules"
 	"telltale/rules/unit"
 )
 
@@ -36,6 +38,9 @@ type Reckoning struct {
 	Factor     float64  `json:"factor"`
 	FactorFrom string   `json:"factorFrom,omitempty"`
 	Missing    []string `json:"missing,omitempty"`
+	// WhenReported: it is due when somebody reports a defect; Defects are those that stand.
+	WhenReported bool            `json:"whenReported,omitempty"`
+	Defects      []defect.Defect `json:"defects,omitempty"`
 	// Postponed says who moved the due point, and why.
 	Postponed string `json:"postponed,omitempty"`
 	// Untold says since when the distance or running time cannot be told.
@@ -72,6 +77,8 @@ type ReckonedLimit struct {
 	// Past: its point is reached, by what was read or by the date.
 	Past bool `json:"past,omitempty"`
 
+	// ValidUntil is the date on the paper of the last time, which is the due date.
+	ValidUntil  string         `json:"validUntil,omitempty"`
 	FromDate    string         `json:"fromDate,omitempty"`
 	SoonDate    string         `json:"soonDate,omitempty"`
 	DueDate     string         `json:"dueDate,omitempty"`
@@ -154,6 +161,12 @@ func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 		r.Early, r.Likely, r.Late = reach[0].String(), reach[1].String(), reach[2].String()
 		r.Range = v.RangeWords(d)
 	}
+	if d.Task != nil && d.Task.Reported {
+		r.WhenReported, r.Defects = true, d.Defects
+		if len(d.Defects) == 0 || d.Task.Tolerance == (rules.Tolerance{}) {
+			return r // there is no date to tell of
+		}
+	}
 	if d.NoHistory || d.Waiting { // there is no point, and nothing that it counts from
 		none := *d
 		none.From = interval.Done{Distance: math.NaN(), Hours: math.NaN()}
@@ -205,6 +218,12 @@ func reckonedLimits(v *judge.View, d *judge.Due) []ReckonedLimit {
 func reckonedTime(d *judge.Due, every, tol interval.Limits, decides bool) ReckonedLimit {
 	pulled := d.Plan.Pulled
 	l := ReckonedLimit{Limit: interval.ByTime.String(), Decides: decides, Every: judge.CalendarTime(every), Within: judge.CalendarTime(pulled)}
+	if d.Plan.Year.Month != 0 {
+		l.Every = "year on " + d.Plan.Year.String()
+	}
+	if d.Last != nil && !d.Last.Until.IsZero() {
+		l.ValidUntil = d.Last.Until.String()
+	}
 	if !d.Point.HasDate {
 		return l
 	}

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"telltale/engine/alarm"
+	"telltale/engine/defect"
 	"telltale/engine/event"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -18,12 +19,19 @@ func (r *Reckoning) Write(t *english.Lines) {
 		if r.Lapses != "" {
 			t.Line(1, "dropped: %s past its due point", r.Lapses)
 		}
+	case r.WhenReported && r.LastDone != "":
+		t.Line(1, "due when a defect is reported; last repaired: %s%s", r.LastDone, byEvent(r.By))
+	case r.WhenReported:
+		t.Line(1, "due when a defect is reported")
 	case r.LastDone != "" && r.Estimated:
 		t.Line(1, "last done: %s, meter not read then; taken from the reading before%s", r.LastDone, byEvent(r.By))
 	case r.LastDone != "":
 		t.Line(1, "last done: %s%s", r.LastDone, byEvent(r.By))
 	default:
 		t.Line(1, "last done: unknown; %s", r.Policy)
+	}
+	for i := range r.Defects {
+		t.Line(1, "reported: %s%s", defect.Words(r.Defects[i:i+1]), byEvent(&r.Defects[i].ID))
 	}
 	switch {
 	case r.FactorFrom != "" && len(r.Missing) > 0:
@@ -87,6 +95,9 @@ func (l *ReckonedLimit) write(t *english.Lines) {
 	l.Places.write(t, "")
 	if l.InAll != nil {
 		l.InAll.write(t, "in all: ")
+	}
+	if l.ValidUntil != "" {
+		t.Line(2, "the paper is valid until %s, and that date counts", l.ValidUntil)
 	}
 	writePoints(t, "", "from", l.FromDate, "soon", l.SoonDate, "due", l.DueDate, "overdue after", l.OverdueDate)
 	if m := l.Meter; m != nil {
@@ -163,6 +174,9 @@ func (m *ReckonedMeter) read() string {
 
 // Next says when the task is due next, or was due, by each of its limits.
 func (r *Reckoning) Next() string {
+	if r.WhenReported {
+		return defect.Words(r.Defects)
+	}
 	var past, next []string
 	for i := range r.Limits {
 		switch at := r.Limits[i].at(); {

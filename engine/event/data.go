@@ -152,8 +152,14 @@ type ServiceData struct {
 	// consumed. Beside it a fluid that has no more than its name is what it was.
 	ToppedUp *unit.Quantity `json:"toppedUp,omitempty"`
 	Filter   bool           `json:"filter,omitempty"`
-	By       string         `json:"by,omitempty"`
-	Note     string         `json:"note,omitempty"`
+	// ValidUntil is the date on the paper that the work gave, YYYY-MM-DD: the tasks that it
+	// lists and that go by time are due then.
+	ValidUntil string `json:"validUntil,omitempty"`
+	// Defect is what was seen to be wrong with the vehicle, or with the component, and not
+	// repaired.
+	Defect string `json:"defect,omitempty"`
+	By     string `json:"by,omitempty"`
+	Note   string `json:"note,omitempty"`
 }
 
 // What is the work in a few words: its tasks, the fluid that was exchanged, the filter;
@@ -186,6 +192,12 @@ func (d *ServiceData) What() string {
 	}
 	if d.Filter {
 		parts = append(parts, "new filter")
+	}
+	if d.ValidUntil != "" {
+		parts = append(parts, "valid until "+d.ValidUntil)
+	}
+	if d.Defect != "" {
+		parts = append(parts, "reported: "+english.OneLine(d.Defect))
 	}
 	return strings.Join(parts, ", ")
 }

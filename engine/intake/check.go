@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 
 	"telltale/engine/event"
 	"telltale/engine/fleet"
@@ -146,10 +147,10 @@ func checkValues(meters map[string]unit.Quantity) error {
 	})
 }
 
-func checkService(_ event.Event, d *event.ServiceData) error {
+func checkService(ev event.Event, d *event.ServiceData) error {
 	d.Tasks, d.Meters = some(d.Tasks), someOf(d.Meters)
-	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && d.ToppedUp == nil && !d.Filter && d.Note == "" {
-		return refuse("data", "nothing was done; expected tasks, meters, fluid, toppedUp, filter or a note")
+	if d.Tasks == nil && d.Meters == nil && d.Fluid == nil && d.ToppedUp == nil && !d.Filter && d.Note == "" && d.Defect == "" {
+		return refuse("data", "nothing was done; expected tasks, meters, fluid, toppedUp, filter, a defect or a note")
 	}
 	var f event.FluidData
 	if d.Fluid != nil {
@@ -163,8 +164,26 @@ func checkService(_ event.Event, d *event.ServiceData) error {
 		checkVolume("data.fluid.drained", f.Drained),
 		checkVolume("data.fluid.filled", f.Filled),
 		checkVolume("data.toppedUp", d.ToppedUp),
+		checkValid(ev, d),
 		checkOptional("data.by", d.By),
 	)
+}
+
+// checkValid asks for a paper that was valid when the work was done.
+func checkValid(ev event.Event, d *event.ServiceData) error {
+	if d.ValidUntil == "" {
+		return nil
+	}
+	if err := checkDate("data.validUntil", d.ValidUntil); err != nil {
+		return err
+	}
+	if d.ValidUntil < ev.Time.AddDate(0, 0, -1).Format(time.DateOnly) { // a day for the zones
+		return refuse("data.validUntil", "%s is before the day of the work", d.ValidUntil)
+	}
+	if len(d.Tasks) == 0 {
+		return refuse("data.validUntil", "the work lists no task that is valid until then")
+	}
+	return nil
 }
 
 func checkVolume(at string, q *unit.Quantity) error {

@@ -77,6 +77,8 @@ var (
 		{"fluid.flush", nil, "flush", "flush", "flush", "flush", "", "a machine renewed all of the fluid, not a drain"},
 		{"toppedUp", volume, "topped", "topped up", "topped-up", Apart, "how much was topped up", "fluid topped up without a drain, to replace what was used up"},
 		{"filter", nil, "filter", "filter", "filter", Apart, "", "the filter was renewed"},
+		{"validUntil", nil, "valid", "valid until", "valid-until", Apart, "the date until which it is valid", "the date on the paper, such as 2032-03-14: the task is due then"},
+		{"defect", nil, "defect", "defect", "defect", Apart, "what is wrong", "what was seen to be wrong and not repaired, such as \"wipers smear\""},
 		{"by", nil, "by", "by", "by", Apart, "who did it", "who did it"},
 		{"note", nil, "note", "note", "note", "why", "the note", "what else was seen"},
 	}

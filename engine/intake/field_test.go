@@ -107,7 +107,7 @@ func TestShortSetsFields(t *testing.T) {
 		"vehicle": "vehicle van-1 van", "component": "vehicle van-1 van component axle axle", "sample": "sample van-1 axle Fe 3",
 		"service": "service van-1 oil", "answer": "answer van-1 acknowledge oil",
 	}
-	values := map[string]string{"inService": "2031-01-01", "zone": "Europe/London", "taken": "after", "until": "", "byDistance": "", "reads": "mi", "vin": "ZZ1LARKFE00000007"}
+	values := map[string]string{"inService": "2031-01-01", "zone": "Europe/London", "taken": "after", "until": "", "byDistance": "", "reads": "mi", "vin": "ZZ1LARKFE00000007", "validUntil": "2032-01-01"}
 	for name, begin := range begins {
 		for _, f := range described(name) {
 			value, given := values[f.Path]

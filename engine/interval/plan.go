@@ -8,6 +8,9 @@ type Plan struct {
 	// First, where it is not zero, is the first interval of a vehicle that began
 	// new, as after running in; it holds until the task was done once.
 	First Limits
+	// Year, where it is not zero, is the day on which it is due each year, in place of a
+	// time of Every; that is then 12 months, and stands for it where a share is taken.
+	Year  DayOfYear
 	Early Limits // how long before a limit work is asked for; one without gives none
 	// The tolerance is a share of the interval or fixed limits; without either it is 0.
 	TolShare float64
@@ -89,6 +92,9 @@ type Done struct {
 	Hours     float64 // seconds; NaN unknown
 	Estimated bool    // a value was not read but taken from the reading before
 	New       bool    // not done, but the start of a vehicle's life: First holds from here
+	// Until is the date on the paper that the work gave: the next is due then, whatever the
+	// plan says. Zero: none.
+	Until Date
 }
 
 // Point is where a task is due, at whichever of its limits comes first. A limit
@@ -160,10 +166,20 @@ func (s *schedule) due() Point {
 	if s.every.Hours > 0 {
 		p.Hours = s.done.Hours + s.every.Hours
 	}
-	if s.every.hasTime() && !s.date.IsZero() {
-		p.Date, p.HasDate = s.at(s.steps+1), true
+	if (s.every.hasTime() || s.plan.Year.Month != 0) && !s.date.IsZero() {
+		p.Date, p.HasDate = s.dueDate(), true
 	}
 	return p
+}
+
+func (s *schedule) dueDate() Date {
+	switch {
+	case !s.done.Until.IsZero():
+		return s.done.Until
+	case s.plan.Year.Month != 0:
+		return s.plan.Year.due(s.date, s.plan.Early)
+	}
+	return s.at(s.steps + 1)
 }
 
 // work moves on by one time the task was done.
@@ -177,7 +193,10 @@ func (s *schedule) work(d Done) {
 		s.restart(d)
 		return
 	}
-	date, steps := s.date, s.steps
+	date, steps := s.date, s.steps+1
+	if !s.done.Until.IsZero() {
+		date, steps = due.Date, 0
+	}
 	s.restart(d)
 	switch limit {
 	case ByDistance:
@@ -185,7 +204,9 @@ func (s *schedule) work(d Done) {
 	case ByHours:
 		s.done.Hours = due.Hours
 	case ByTime:
-		s.date, s.steps = date, steps+1
+		if s.plan.Year.Month == 0 { // that counts by its day as it is
+			s.date, s.steps = date, steps
+		}
 	}
 }
 

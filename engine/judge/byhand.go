@@ -98,7 +98,7 @@ func (v *View) measurements(r *rules.Rule) (out []Judgement) {
 	for _, s := range v.Rec.Measurements(zone) {
 		if measuredFor(r, s.SampleData) {
 			at := s.Place(zone)
-			out = append(out, Judgement{at, max(at.At, s.At), s.ID, true})
+			out = append(out, Judgement{Before: at, At: max(at.At, s.At), ID: s.ID, Sampled: true})
 		}
 	}
 	return out

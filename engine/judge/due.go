@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/defect"
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/meter"
@@ -36,7 +37,8 @@ type Due struct {
 	lapse     interval.Point
 	Lapsed    bool
 	Postponed *record.Postponed
-	pulls     []pull // what moved the point nearer, each by a limit that still counts
+	Defects   []defect.Defect // that were reported and stand, of a task that is due when reported
+	pulls     []pull          // what moved the point nearer, each by a limit that still counts
 	// Worn is how each measure stands that a task is due by, wear the one that set each
 	// limit, nil where none did.
 	Worn []*wear.Worn
@@ -72,13 +74,19 @@ func (v *View) reckonNamed(name string, comp int, before record.Place, readings 
 // Reckon finds the task's due point from the services up to a place.
 func (v *View) Reckon(at rules.AppliedTask, before record.Place, readings int64) Due {
 	t := at.Task
+	if t.Reported {
+		return v.reported(at, before)
+	}
 	d := Due{Task: t, Comp: at.Component, Plan: v.plan(at, before, readings)}
 	begin := len(v.dones)
 	for i := range v.Rec.Services {
 		if s := &v.Rec.Services[i]; s.Stamp.Place(event.ServiceEvent).Compare(before) <= 0 && v.settlesTask(s, t, at.Component) {
-			v.dones = append(v.dones, v.done(s, at.Component))
+			v.dones = append(v.dones, v.doneFor(s, t, at.Component))
 			d.By = s.ID
 		}
+	}
+	if t.BySample {
+		v.sampled(&d, begin, before)
 	}
 	done := v.dones[begin:]
 	switch {
@@ -129,19 +137,7 @@ func (v *View) settles(s *record.Service, name string, comp int) bool {
 
 // done is where a service stood.
 func (v *View) done(s *record.Service, comp int) interval.Done {
-	a := v.Applied()
-	d := interval.Done{Date: interval.DateOf(time.Unix(0, s.At), a.Zone), Distance: math.NaN(), Hours: math.NaN()}
-	if c := v.Chain(comp, false); c != nil {
-		if value, est, ok := c.LifeAt(&s.Stamp, s.Meters); ok {
-			d.Distance, d.Estimated = value, est
-		}
-	}
-	if c := v.Chain(comp, true); c != nil {
-		if value, est, ok := c.LifeAt(&s.Stamp, s.Meters); ok {
-			d.Hours, d.Estimated = value, d.Estimated || est
-		}
-	}
-	return d
+	return v.stoodBy(&s.Stamp, s.Meters, comp)
 }
 
 // unknownHistory is what the task's policy counts from.
@@ -191,7 +187,7 @@ func (v *View) firstRead(comp int) (interval.Done, bool) {
 func (v *View) plan(at rules.AppliedTask, before record.Place, readings int64) interval.Plan {
 	t := at.Task
 	p := interval.Plan{
-		Every: interval.Limits(t.Every), First: interval.Limits(t.First), Early: interval.Limits(t.Early),
+		Every: interval.Limits(t.Every), Year: interval.DayOfYear(t.Year), First: interval.Limits(t.First), Early: interval.Limits(t.Early),
 		TolShare: t.Tolerance.Share, TolFixed: interval.Limits(t.Tolerance.Fixed),
 		FromSchedule: t.FromSchedule, Shorten: 1,
 	}
@@ -307,6 +303,7 @@ func (v *View) JudgeDue(d *Due) {
 	if (d.FollowUp != nil && d.FollowUp.Within || len(d.pulls) > 0) && d.Stage == interval.Normal {
 		d.Stage = interval.Soon
 	}
+	d.atOnce()
 	v.hold(d)
 	v.judgeUntold(d)
 	switch d.Limit {
@@ -458,6 +455,8 @@ func LastDone(d *Due) string {
 	switch {
 	case d.Last != nil:
 		return d.Last.Date.String()
+	case d.Task != nil && d.Task.Reported:
+		return "not repaired yet"
 	case d.NoHistory || d.From.Date.IsZero() && !d.Waiting && len(d.Worn) == 0:
 		return alarm.NoHistory
 	case len(d.Worn) > 0 && d.From.Date.IsZero():

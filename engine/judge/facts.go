@@ -190,6 +190,9 @@ func (x *Facts) done(task string) bool {
 				return true
 			}
 		}
+		if x.v.drawnBy(t, x.of, x.before) {
+			return true
+		}
 	}
 	return false
 }

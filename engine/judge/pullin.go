@@ -112,6 +112,9 @@ func (v *View) answeredPull(t *rules.Task, comp int, put *record.Postponed, o *l
 	if put != nil && put.At > knownAt {
 		return true
 	}
+	if v.drawnSince(t, comp, o.At, o.By) {
+		return true
+	}
 	return slices.ContainsFunc(v.Rec.Services, func(s record.Service) bool {
 		since := s.At > o.At
 		if i >= 0 {

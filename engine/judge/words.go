@@ -60,6 +60,9 @@ func (v *View) TaskWords(t *alarm.Transition, d *Due, to int, causes []event.ID)
 	t.Message = t.Title + ": " + v.DueWords(d)
 	if to == 0 {
 		t.Message = t.Title + ": not due; " + v.DueWords(d)
+		if d.Task != nil && d.Task.Reported {
+			t.Message = t.Title + ": " + v.DueWords(d) + " any more"
+		}
 	}
 	t.Due = v.duePoint(d)
 	t.Evidence = v.taskEvidence(d)
@@ -70,6 +73,9 @@ func (v *View) TaskWords(t *alarm.Transition, d *Due, to int, causes []event.ID)
 	}
 	for _, p := range d.pulls {
 		from = append(from, p.By)
+	}
+	for _, r := range d.Defects {
+		from = append(from, r.ID)
 	}
 	for _, id := range from {
 		if id != (event.ID{}) && !slices.Contains(ids, id) {
@@ -89,6 +95,9 @@ func (v *View) TaskWords(t *alarm.Transition, d *Due, to int, causes []event.ID)
 
 // DueWords says which limit decides and how far past or ahead it is.
 func (v *View) DueWords(d *Due) string {
+	if d.Task != nil && d.Task.Reported {
+		return d.defectWords()
+	}
 	if missing := d.wornMissing(); d.Waiting && len(d.Worn) > 0 {
 		return "the next date is not known yet: " + missing
 	}

@@ -91,6 +91,7 @@ const (
 	keptSamples   = 50 // the latest, a component
 	keptServices  = 96 // the latest, a vehicle; as many top-ups beside them
 	keptPerTask   = 3  // and the latest that list a task, whatever their age
+	keptDefects   = 32 // and the latest that report a defect
 	keptRegister  = 16
 	keptReplaced  = 32
 	keptPostponed = 32
@@ -274,13 +275,17 @@ func keepServices(list []Service) []Service {
 		return list
 	}
 	type key struct{ Task, Component string }
-	count, seen := map[key]int{}, map[bool]int{}
+	count, seen, defects := map[key]int{}, map[bool]int{}, 0
 	var out []Service
 	for i := len(list) - 1; i >= 0; i-- {
 		s := list[i]
 		topUp := s.OnlyTopsUp()
 		seen[topUp]++
 		keep := seen[topUp] <= keptServices
+		if s.Defect != "" {
+			defects++
+			keep = keep || defects <= keptDefects
+		}
 		for _, t := range s.Tasks {
 			k := key{t, s.Component}
 			if count[k] < keptPerTask {

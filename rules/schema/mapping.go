@@ -126,16 +126,18 @@ func readingsMapping() node {
 func servicesMapping() node {
 	between := map[string]node{"between": about(text(), "what separates several values in a cell")}
 	return mappingOf("services", nil, map[string]node{
-		"tasks":     about(origin(between), "by their names in the rules"),
-		"component": about(origin(nil), "by its name in the register"),
-		"fluid":     origin(nil),
-		"drained":   measured(nil, unit.Volume),
-		"filled":    measured(nil, unit.Volume),
-		"topped up": about(measured(nil, unit.Volume), "without a drain, to replace what was used up"),
-		"flush":     about(origin(nil), "yes where a machine renewed all of the fluid, or no, by names"),
-		"filter":    about(origin(nil), "yes or no, by names"),
-		"by":        origin(nil),
-		"note":      origin(nil),
+		"tasks":       about(origin(between), "by their names in the rules"),
+		"component":   about(origin(nil), "by its name in the register"),
+		"fluid":       origin(nil),
+		"drained":     measured(nil, unit.Volume),
+		"filled":      measured(nil, unit.Volume),
+		"topped up":   about(measured(nil, unit.Volume), "without a drain, to replace what was used up"),
+		"flush":       about(origin(nil), "yes where a machine renewed all of the fluid, or no, by names"),
+		"filter":      about(origin(nil), "yes or no, by names"),
+		"valid until": about(origin(nil), "the date on the paper that the work gave"),
+		"defect":      about(origin(nil), "what was seen to be wrong and not repaired"),
+		"by":          origin(nil),
+		"note":        origin(nil),
 	})
 }
 

@@ -64,6 +64,15 @@ func baseline() node {
 
 func limits() node { return limitsOr() }
 
+// every is how often a task recurs.
+func every() node {
+	n := limitsOr(toFill())
+	n["properties"].(map[string]node)["year"] = about(either(pattern(`^([0-9]{1,2} [A-Za-z]{3,9}\.?|[A-Za-z]{3,9}\.? [0-9]{1,2})$`, "1 November"), toFill()), "the day on which it is due each year, in place of time")
+	worn := node{"type": "object", "minProperties": 1, "additionalProperties": either(pattern(`^`+number+` ?\S+$`, "3 mm"), toFill())}
+	n["properties"].(map[string]node)["until"] = about(worn, "the values of measures at which it is due, by name")
+	return n
+}
+
 // limitsOr are limits of which each may be something else instead.
 func limitsOr(instead ...node) node {
 	or := func(n node) node { return either(append([]node{n}, instead...)...) }
@@ -123,13 +132,6 @@ func measure() node {
 }
 
 // every is how often a task is due, by limits or until something is worn.
-func every() node {
-	n := limitsOr(toFill())
-	worn := node{"type": "object", "minProperties": 1, "additionalProperties": either(pattern(`^`+number+` ?\S+$`, "3 mm"), toFill())}
-	n["properties"].(map[string]node)["until"] = about(worn, "the values of measures at which it is due, by name")
-	return n
-}
-
 func task() node {
 	need := either(
 		object([]string{"fluid"}, map[string]node{"fluid": text(), "volume": quantity("4 L", unit.Volume)}),
@@ -140,7 +142,7 @@ func task() node {
 		"over":            about(texts(), "the tasks whose place this one takes where both match"),
 		"was":             about(texts(), "the earlier name, or names, whose history goes on"),
 		"where":           expression(whereText),
-		"every":           about(every(), "distance, time, hours, or until a measure is worn, whichever comes first"),
+		"every":           about(either(every(), choice("when reported")), "distance, time, hours, or until a measure is worn, whichever comes first; or when somebody reports a defect"),
 		"first":           about(limitsOr(toFill()), "the first interval of a vehicle that began new"),
 		"contains":        about(texts(), "other tasks that are done with it"),
 		"early":           about(limitsOr(toFill()), "how long before a limit it is soon"),
@@ -148,6 +150,7 @@ func task() node {
 		"shorten":         expression("a number by which `every` is multiplied"),
 		"unknown history": choice("due", "from first reading", "from in-service date"),
 		"count from":      choice("done", "schedule"),
+		"settled by":      choice("sample"),
 		"statutory":       about(yes(), "whether the law asks for it"),
 		"share":           about(share(), "the part of all the fluid that it renews, where a service does not tell it"),
 		"needs":           list(need),

@@ -212,6 +212,8 @@ filled: {column: In, unit: qt}
 fluid: Fluid
 flush: {always: "no"}
 filter: {column: Filter, names: {x: "yes"}}
+valid until: Expires
+defect: Defect
 by: Mechanic
 note: Remarks
 `

@@ -185,6 +185,9 @@ func (j Job) Data(meters []event.MeterDef) (*event.ServiceData, error) {
 		switch at := f.In(d).(type) {
 		case *string:
 			*at = text
+			if _, wrong := time.Parse(time.DateOnly, text); wrong != nil && f.Path == "validUntil" {
+				err = &Error{Fault: NoDate, Option: f.Option, text: fmt.Sprintf("%s %q is not a date", f.Option, text)}
+			}
 		case *bool:
 			*at = true
 		case **unit.Quantity:

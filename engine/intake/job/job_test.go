@@ -37,6 +37,8 @@ func TestOptionsSetFields(t *testing.T) {
 		switch {
 		case f.Path == "component":
 			j.Said[f.Path] = "axle"
+		case f.Path == "validUntil":
+			j.Said[f.Path] = "2032-03-14"
 		case f.Units != nil:
 			j.Said[f.Path] = "3L"
 		case f.Option != intake.Apart:

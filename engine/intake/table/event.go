@@ -361,6 +361,8 @@ func (r *reader) fill(ev *event.Event) {
 				*at = r.component(ev.Vehicle)
 			case "number":
 				*at = r.need(f.Key)
+			case "valid until":
+				*at = r.day(v)
 			case "note":
 				*at = r.cell(v) // free text: what would be a formula elsewhere is only shown
 			default:
@@ -385,12 +387,25 @@ func (r *reader) service(ev event.Event) []event.Event {
 	if d.Fluid != nil && *d.Fluid == (event.FluidData{}) {
 		d.Fluid = nil
 	}
-	if r.out || len(d.Tasks)+len(d.Meters) == 0 && d.Fluid == nil && d.ToppedUp == nil && !d.Filter && d.Note == "" {
+	if r.out || len(d.Tasks)+len(d.Meters) == 0 && d.Fluid == nil && d.ToppedUp == nil && !d.Filter && d.Note == "" && d.Defect == "" {
 		return nil
 	}
 	ev.ID = r.identity([]string{r.first(ev.Vehicle), ev.Time.UTC().Format(time.RFC3339), d.Component, strings.Join(d.Tasks, "+")})
 	r.findOwner(ev.Vehicle, d)
 	return []event.Event{ev}
+}
+
+// day reads a cell with a date, as YYYY-MM-DD; "" where it is empty.
+func (r *reader) day(v *value) string {
+	s := r.cell(v)
+	if s == "" {
+		return ""
+	}
+	m, w := r.dates.parse(s, "")
+	if w.any() {
+		r.wrong(v, w)
+	}
+	return m.date
 }
 
 // whole reads a whole number from 0; 0 where there is none.

@@ -53,7 +53,7 @@ func TestTables(t *testing.T) {
 
 // Each key of a field sets it: one that the rows forgot fails here.
 func TestColumnsSetFields(t *testing.T) {
-	cells := map[string]string{"revision": "2", "repeat": "1", "taken": "after", "flush": "yes", "filter": "yes"}
+	cells := map[string]string{"revision": "2", "repeat": "1", "taken": "after", "flush": "yes", "filter": "yes", "valid until": "14 Mar 2032"}
 	for i, kind := range kinds {
 		if kind == event.VehicleEvent {
 			continue // TestVehicleColumns
