@@ -62,6 +62,9 @@ type ComponentDef struct {
 	Source string                   `json:"source,omitempty"`
 	Meters []string                 `json:"meters,omitempty"`
 	Was    []string                 `json:"was,omitempty"` // earlier names
+	// InService is when it was fitted, YYYY-MM-DD, where that is later than the vehicle
+	// itself: what was done before was done to the one before it.
+	InService string `json:"inService,omitempty"`
 }
 
 // ComponentNamed returns the registered component of that name, or nil.

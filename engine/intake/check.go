@@ -169,6 +169,13 @@ func checkService(ev event.Event, d *event.ServiceData) error {
 	)
 }
 
+func checkOptionalDate(at, s string) error {
+	if s == "" {
+		return nil
+	}
+	return checkDate(at, s)
+}
+
 // checkValid asks for a paper that was valid when the work was done.
 func checkValid(ev event.Event, d *event.ServiceData) error {
 	if d.ValidUntil == "" {

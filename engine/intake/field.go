@@ -46,6 +46,7 @@ var (
 		{Path: "capacity", Units: volume, Short: "capacity", Key: "capacity", Asked: "the capacity"},
 		{Path: "meters", Short: Apart, Key: "meters"}, {Path: "torque", Units: []unit.Kind{unit.Torque}, Short: Apart, Key: "torque"}, {Path: "source", Short: Apart, Key: "source"},
 		{Path: "was", Short: Apart, Key: "was"},
+		{Path: "inService", Short: "fitted", Key: "in service", Asked: "the date it was fitted"},
 	}
 	meterFields    = []Field{{Path: "name", Short: Apart, Key: Apart}, {Path: "kind", Short: Apart, Key: "kind"}, {Path: "was", Short: Apart, Key: "was"}}
 	replacedFields = []Field{{Path: "meter", Short: Apart}, {Path: "last", Units: running, Short: Apart}, {Path: "first", Units: running, Short: Apart}}

@@ -275,7 +275,7 @@ func (p *shortReader) vehicle(ev *event.Event) {
 			d.Tags[name] = value
 		case "component":
 			d.Components = append(d.Components, event.ComponentDef{Name: p.next("the component's name"), Kind: p.next("its kind")})
-		case "fluid", "capacity":
+		case "fluid", "capacity", "fitted":
 			if last < 0 {
 				p.fault(w, "%s comes after the component that it belongs to", w.text)
 			} else {

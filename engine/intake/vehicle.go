@@ -42,12 +42,8 @@ func vehicleFaults(ev event.Event, d *event.VehicleData) []error {
 	for i := range d.Meters {
 		d.Meters[i].Was = some(d.Meters[i].Was)
 	}
-	var since error
-	if d.InService != "" {
-		since = checkDate("data.inService", d.InService)
-	}
 	return []error{
-		since,
+		checkOptionalDate("data.inService", d.InService),
 		checkName("data.name", d.Name),
 		checkOptional("data.kind", d.Kind),
 		checkMap("data.tags", d.Tags, maxTags, func(string, string) error { return nil }),
@@ -122,6 +118,7 @@ func checkComponent(at string, c event.ComponentDef, meters []event.MeterDef) er
 		checkOptional(at+".source", c.Source),
 		checkNames(at+".was", c.Was, maxWas),
 		checkTorque(at, c),
+		checkOptionalDate(at+".inService", c.InService),
 	)
 	if err != nil {
 		return err

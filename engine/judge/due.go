@@ -132,7 +132,7 @@ func (v *View) settles(s *record.Service, name string, comp int) bool {
 	if s.Void || !slices.Contains(s.Tasks, name) {
 		return false
 	}
-	return comp < 0 || s.Component == "" || s.Component == v.ComponentName(comp)
+	return comp < 0 || (s.Component == "" || s.Component == v.ComponentName(comp)) && !v.beforeFitted(comp, s.At)
 }
 
 // done is where a service stood.
@@ -146,6 +146,9 @@ func (v *View) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
 	none := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
 	switch t.History {
 	case rules.HistoryInService:
+		if comp >= 0 && a.Fitted[comp] > 0 {
+			return v.fitted(comp, t.First != (rules.Limits{})), true
+		}
 		d, err := interval.ParseDate(a.Reg.InService)
 		return interval.Done{Date: d, New: t.First != (rules.Limits{})}, err == nil
 	case rules.HistoryFirstReading:

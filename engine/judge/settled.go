@@ -87,3 +87,23 @@ func (v *View) stoodBy(s *record.Stamp, own map[string]unit.Quantity, comp int) 
 	}
 	return d
 }
+
+// beforeFitted reports whether a moment is before the day on which the component was
+// fitted: what was done then was done to the one before it.
+func (v *View) beforeFitted(comp int, at int64) bool {
+	a := v.Applied()
+	return a.Fitted[comp] > 0 && interval.DateOf(time.Unix(0, at), a.Zone) < a.Fitted[comp]
+}
+
+// fitted is where the vehicle stood when the component was fitted: at nothing where that
+// was as the vehicle came into service, else at what the meters were last read to show.
+func (v *View) fitted(comp int, anew bool) interval.Done {
+	a := v.Applied()
+	on := a.Fitted[comp]
+	if a.Reg.InService == on.String() {
+		return interval.Done{Date: on, New: anew}
+	}
+	d := v.metersAt(comp, on.AddDays(1).Start(a.Zone).UnixNano()-1)
+	d.Date, d.Estimated, d.New = on, true, anew
+	return d
+}

@@ -113,7 +113,9 @@ type Applied struct {
 	Zone    *time.Location
 	Vehicle word.Vehicle
 	Comps   []word.Component
-	Rules   *rules.Applied
+	// Fitted are the dates on which the components came into the vehicle; zero: with it.
+	Fitted []interval.Date
+	Rules  *rules.Applied
 }
 
 // Applied is what of the book in force applies to the vehicle, which must be registered.
@@ -130,6 +132,8 @@ func (v *View) Applied() *Applied {
 			rc.Capacity = value
 		}
 		a.Comps = append(a.Comps, rc)
+		fitted, _ := interval.ParseDate(c.InService)
+		a.Fitted = append(a.Fitted, fitted)
 	}
 	a.Rules = v.Book.For(v.Judge, &a.Vehicle, a.Comps)
 	v.Kept = a

@@ -71,10 +71,10 @@ func (t Timeline) LastSample() int {
 // Timeline derives the history of a component's fluid. stated gives the share that a
 // service's tasks renew by plan, 0 for none; it may be nil.
 func (r *Record) Timeline(v *event.VehicleData, comp *event.ComponentDef, stated func(*Service) float64) Timeline {
-	zone := v.Location()
+	zone, fitted := v.Location(), fittedAt(v, comp)
 	samples := make([]*Sample, 0, len(r.Samples))
 	for i := range r.Samples {
-		if s := &r.Samples[i]; s.Component == comp.Name && !s.Void {
+		if s := &r.Samples[i]; s.Component == comp.Name && !s.Void && s.Place(zone).At >= fitted {
 			samples = supersede(samples, s)
 		}
 	}
@@ -89,7 +89,7 @@ func (r *Record) Timeline(v *event.VehicleData, comp *event.ComponentDef, stated
 	}
 	for i := range r.Services {
 		s := &r.Services[i]
-		if s.Void {
+		if s.Void || s.At < fitted {
 			continue
 		}
 		share := 0.0
@@ -152,6 +152,16 @@ func (r *Record) lifeAt(out *lab.Step, v *event.VehicleData, comp *event.Compone
 			out.Hours = life
 		}
 	}
+}
+
+// fittedAt is the beginning of the day on which the component was fitted, Unix nanoseconds;
+// what came before was of another.
+func fittedAt(v *event.VehicleData, comp *event.ComponentDef) int64 {
+	on, err := interval.ParseDate(comp.InService)
+	if err != nil {
+		return math.MinInt64
+	}
+	return on.Start(v.Location()).UnixNano()
 }
 
 // supersede adds s unless a higher revision of the same sample is there, and

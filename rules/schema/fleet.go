@@ -4,13 +4,14 @@ import "telltale/rules/unit"
 
 func vehiclesFile() node {
 	component := object([]string{"kind"}, map[string]node{
-		"kind":     about(text(), "such as automatic transmission; rules ask for it"),
-		"fluid":    text(),
-		"capacity": about(quantity("8 L", unit.Volume), "all the fluid in the circuit: converter, cooler and lines included"),
-		"meters":   about(texts(), "the meters that count for it; all where it is left out"),
-		"torque":   {"type": "object", "additionalProperties": quantity("35 N m", unit.Torque), "description": "how tight what is named is drawn, as drain plug: 35 N m; it needs a source"},
-		"source":   about(text(), "where capacity and torque are from, such as the maker's manual and the page"),
-		"was":      about(texts(), "its earlier name, or names"),
+		"kind":       about(text(), "such as automatic transmission; rules ask for it"),
+		"fluid":      text(),
+		"capacity":   about(quantity("8 L", unit.Volume), "all the fluid in the circuit: converter, cooler and lines included"),
+		"meters":     about(texts(), "the meters that count for it; all where it is left out"),
+		"torque":     {"type": "object", "additionalProperties": quantity("35 N m", unit.Torque), "description": "how tight what is named is drawn, as drain plug: 35 N m; it needs a source"},
+		"source":     about(text(), "where capacity and torque are from, such as the maker's manual and the page"),
+		"was":        about(texts(), "its earlier name, or names"),
+		"in service": about(date(), "since when it is in the vehicle, where it was fitted later: what was done before was done to another"),
 	})
 	meter := either(choice("distance", "hours"), object([]string{"kind"}, map[string]node{
 		"kind": choice("distance", "hours"),

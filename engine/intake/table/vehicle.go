@@ -170,12 +170,8 @@ func (r *reader) registerField(f intake.Field, v *value, at any) {
 	}
 	switch at := at.(type) {
 	case *string:
-		if *at = s; f.Key == "in service" && s != "" {
-			m, w := r.dates.parse(s, "")
-			if *at = m.date; w.any() {
-				r.wrong(v, w)
-			}
-		}
+		*at = s
+		r.dated(f, v, at)
 		if f.Key == "kind" && s == "" {
 			r.need("kind")
 		}
@@ -191,6 +187,17 @@ func (r *reader) registerField(f intake.Field, v *value, at any) {
 				*at = append(*at, name)
 			}
 		}
+	}
+}
+
+// dated reads what stands for a date as one.
+func (r *reader) dated(f intake.Field, v *value, at *string) {
+	if f.Key != "in service" || *at == "" {
+		return
+	}
+	m, w := r.dates.parse(*at, "")
+	if *at = m.date; w.any() {
+		r.wrong(v, w)
 	}
 }
 
@@ -210,6 +217,7 @@ func (r *reader) part(c componentColumns, index int) (def event.ComponentDef, ok
 			if *at, _ = r.named(v, oneBlank(r.cell(v))); r.means(*at, r.notMeasured) {
 				*at = ""
 			}
+			r.dated(f, v, at)
 		case **unit.Quantity:
 			*at = r.quantity(v, path)
 		}

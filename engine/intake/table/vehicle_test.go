@@ -39,7 +39,11 @@ func TestVehicleColumns(t *testing.T) {
 			column(f)
 			continue
 		}
-		mapping += "    " + f.Key + ": name\n"
+		from := "name"
+		if f.Key == "in service" {
+			from = f.Key // the vehicle's date serves
+		}
+		mapping += "    " + f.Key + ": " + from + "\n"
 	}
 	m, err := ReadMapping("map.yaml", []byte(mapping))
 	if err != nil {
