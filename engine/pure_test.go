@@ -18,7 +18,7 @@ import (
 // core are the packages that do no I/O and know no clock.
 var core = []string{
 	"telltale/engine", "telltale/engine/event", "telltale/engine/fleet", "telltale/engine/alarm", "telltale/engine/latch",
-	"telltale/engine/record", "telltale/engine/wear", "telltale/engine/judge", "telltale/engine/moment", "telltale/engine/recall", "telltale/engine/defect", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
+	"telltale/engine/record", "telltale/engine/wear", "telltale/engine/judge", "telltale/engine/moment", "telltale/engine/recall", "telltale/engine/defect", "telltale/engine/bottle", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
 	"telltale/engine/fit", "telltale/engine/gauge", "telltale/engine/history", "telltale/engine/doubt", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/origin", "telltale/engine/trend",
 	"telltale/rules", "telltale/rules/expression", "telltale/rules/source", "telltale/rules/word",
 	"telltale/rules/unit", "telltale/rules/analytes", "telltale/rules/english", "telltale/rules/zone",

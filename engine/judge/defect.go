@@ -12,29 +12,9 @@ import (
 )
 
 // Takers are the tasks that take care of a defect reported of a component, or of the
-// vehicle (""): those kept for it, else those of the vehicle, else the only one there is.
+// vehicle ("").
 func (v *View) Takers(component string) []rules.AppliedTask {
-	all := v.Applied().Rules.Tasks
-	some := func(of func(at rules.AppliedTask) bool) (out []rules.AppliedTask) {
-		for _, at := range all {
-			if at.Task.Reported && of(at) {
-				out = append(out, at)
-			}
-		}
-		return out
-	}
-	for _, of := range []func(at rules.AppliedTask) bool{
-		func(at rules.AppliedTask) bool { return v.ComponentName(at.Component) == component },
-		func(at rules.AppliedTask) bool { return at.Component < 0 },
-	} {
-		if list := some(of); len(list) > 0 {
-			return list
-		}
-	}
-	if list := some(func(rules.AppliedTask) bool { return true }); len(list) == 1 {
-		return list
-	}
-	return nil
+	return defect.Takers(v.Applied().Rules.Tasks, component, v.ComponentName)
 }
 
 // reported is where a task stands that is due when somebody reports a defect: from the
