@@ -43,8 +43,12 @@ func (f *fold) judge() {
 		f.carryOverAll()
 	}
 	// Rules come first: what they open and pull in moves tasks by the same event.
-	for _, ar := range a.Rules.Rules {
-		f.judgeRule(ar)
+	for depth := range f.Book.Deepest + 1 { // those that ask for others after them
+		for _, ar := range a.Rules.Rules {
+			if ar.Rule.Depth == depth {
+				f.judgeRule(ar)
+			}
+		}
 	}
 	f.judgeMeters()
 	f.judgeDisowned()

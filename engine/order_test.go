@@ -44,7 +44,50 @@ tasks:
     count from: schedule
     tolerance: 10%
     cautions: [hot fluid]
+  permit:
+    every: {time: 12 months}
+    early: {time: 14 days}
+    cautions: none
+  winter tyres:
+    every: {year: 1 November}
+    early: {time: 30 days}
+    tolerance: {time: 7 days}
+    unknown history: from first reading
+    cautions: none
+  oil sample:
+    where: component.kind == "engine"
+    every: {time: 3 months, distance: 9000 km}
+    settled by: sample
+    cautions: [hot fluid]
+  defect:
+    every: when reported
+    tolerance: {time: 3 days}
+    cautions: none
 rules:
+  a beside:
+    on: sample
+    where: component.kind == "engine"
+    raise: stage("iron over baseline") >= 2 && value("Na", "cooling system") > 30
+    stage: caution
+    say: Both
+  all at once:
+    on: [reading, service]
+    raise: stands("a beside") || stage("sour") == 2
+    stage: caution
+    say: At once
+  burns:
+    on: [reading, service]
+    where: component.kind == "engine"
+    measure: toppedUp()
+    above: {advisory: 0.5, caution: 2}
+    say: ${measure} L
+  sour:
+    on: sample
+    where: component.kind == "cooling system"
+    measure: value("Na")
+    above: {advisory: 20, caution: 60}
+    deadband: 20%
+    say: Sour
   iron over baseline:
     on: sample
     measure: times("Fe")
@@ -158,16 +201,16 @@ func pick(rt *rapid.T, events []event.Event) []event.Event {
 
 // drawYear draws the events of a vehicle's life in short form, in order.
 func drawYear(rt *rapid.T) []string {
-	lines := []string{`2031-01-02 vehicle van-1 van meter odometer since 2029-03-01 component motor engine fluid oil capacity 6L`}
+	lines := []string{`2031-01-02 vehicle van-1 van meter odometer since 2029-03-01 component motor engine fluid oil capacity 6L component radiator "cooling system" fluid coolant capacity 9L fitted 2031-01-08`}
 	at, km := time.Date(2031, 1, 3, 0, 0, 0, 0, time.UTC), 48000
 	for i := range rapid.IntRange(3, 40).Draw(rt, "n") {
 		at = at.Add(time.Duration(rapid.IntRange(1, 400).Draw(rt, "hours")) * time.Hour)
 		km += rapid.IntRange(0, 900).Draw(rt, "km")
 		when := at.Format("2006-01-02T15:04")
-		switch rapid.IntRange(0, 13).Draw(rt, "what") {
-		case 11, 12:
+		switch rapid.IntRange(0, 18).Draw(rt, "what") {
+		case 15, 16:
 			lines = append(lines, fmt.Sprintf(`%s measured van-1 odometer %d "lining" %d.%dmm`, when, km, rapid.IntRange(2, 9).Draw(rt, "mm"), rapid.IntRange(0, 9).Draw(rt, "tenths")))
-		case 13:
+		case 17:
 			lines = append(lines, fmt.Sprintf(`%s service van-1 "pads" odometer %d`, when, km))
 		case 0:
 			lines = append(lines, fmt.Sprintf(`%s service van-1 "engine oil" on motor odometer %d filled %dL`, when, km, rapid.IntRange(2, 6).Draw(rt, "litres")))
@@ -180,6 +223,14 @@ func drawYear(rt *rapid.T) []string {
 			lines = append(lines, fmt.Sprintf(`%s reading van-1 odometer %d`, when, rapid.IntRange(0, 2_000_000).Draw(rt, "typo")))
 		case 10:
 			lines = append(lines, fmt.Sprintf(`%s reading van-1 odometer %d topped %dL`, when, km, rapid.IntRange(0, 7).Draw(rt, "topped")))
+		case 11:
+			lines = append(lines, fmt.Sprintf(`%s sample van-1 radiator odometer %d Na %d`, when, km, rapid.IntRange(1, 90).Draw(rt, "Na")))
+		case 12:
+			lines = append(lines, fmt.Sprintf(`%s service van-1 defect "fault %d" odometer %d`, when, i, km))
+		case 13:
+			lines = append(lines, fmt.Sprintf(`%s service van-1 "defect" "winter tyres" odometer %d`, when, km))
+		case 14:
+			lines = append(lines, fmt.Sprintf(`%s service van-1 permit valid %s`, when, at.AddDate(0, 0, rapid.IntRange(0, 500).Draw(rt, "valid")).Format(time.DateOnly)))
 		case 6:
 			lines = append(lines, fmt.Sprintf(`%s void van-1 e-%d`, when, rapid.IntRange(0, i).Draw(rt, "target")))
 		default:

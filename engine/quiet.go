@@ -192,7 +192,7 @@ func (f *fold) wall(c *record.Chain, j *judgedTask, pace float64) float64 {
 	if c.Hours {
 		point, early, tol = j.Due.Point.Hours, j.Due.Plan.Early.Hours, j.Due.Plan.Tolerance().Hours
 	}
-	if j.Due.NoHistory || math.IsNaN(point) || f.Chain(j.Due.Comp, c.Hours) != c {
+	if j.Due.NoHistory || math.IsNaN(point) || f.DueChain(&j.Due, c.Hours) != c {
 		return math.Inf(1)
 	}
 	wall := point

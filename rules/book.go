@@ -45,6 +45,8 @@ type Book struct {
 	ToFill []source.Fault
 	// Data is what it says of the alarms on the data itself.
 	Data DataAlarms
+	// Deepest is the greatest Depth of its rules.
+	Deepest int
 	// OwnCautions are the words of the cautions that the book explains itself.
 	OwnCautions map[string]string
 
@@ -140,6 +142,7 @@ type Task struct {
 	Part
 	Every        Limits
 	Until        []Worn    // due where the first of these measures is worn so far, if that comes before Every
+	Meter        string    // of: by whose name Every's distance or hours are counted; "": the usual one
 	Year         DayOfYear // the day on which it is due each year; zero: none. Every has 12 months for it
 	First        Limits    // the interval from new, until it was done once; zero: Every
 	Early        Limits
@@ -238,6 +241,10 @@ type Rule struct {
 	Measures   []string
 	ByMeasures bool
 	Softened   bool // soften by age: advisory and caution grow with a fluid older than the baseline's, a warning never
+
+	// Depth is after how many others it is judged: one that asks how others stand comes after
+	// them. 0: it asks of none.
+	Depth int
 
 	PointsTo  []string
 	Cautions  [4][]string // by stage number

@@ -28,7 +28,7 @@ func (e *entry) limits(n *yaml.Node, what string) (l Limits) {
 	}
 	keys := []string{"distance", "time", "hours"}
 	if what == "every" {
-		keys = append(keys, "year", "until")
+		keys = append(keys, "year", "until", "of")
 	}
 	f := e.Mapping(n, what, keys...)
 	l.Distance = e.positive(f["distance"], what+" distance", unit.Distance)

@@ -163,6 +163,10 @@ func (l *loader) read(parts map[string][]*entry) {
 	tasks := l.declared(parts["tasks"], "task", l.names)
 	l.lang.Tasks = slices.Sorted(maps.Keys(l.names))
 	rules := l.declared(parts["rules"], "rule", l.names)
+	for _, e := range rules {
+		l.lang.Rules = append(l.lang.Rules, e.key.Value)
+	}
+	slices.Sort(l.lang.Rules)
 	for _, e := range tasks {
 		e.sound(e.task)
 	}
@@ -175,6 +179,7 @@ func (l *loader) read(parts map[string][]*entry) {
 	l.unexplained()
 	l.was()
 	l.circles()
+	l.stood()
 	l.pulledIn()
 	l.renewals()
 	l.overs()

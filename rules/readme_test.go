@@ -109,7 +109,11 @@ func TestWords(t *testing.T) {
 		for _, name := range []string{"oil", "engine oil", "brake check", "inspection", "timing belt"} {
 			text += "  " + name + ": {every: {distance: 1 km}}\n"
 		}
-		text += "baselines: {b: {source: invented, fluid age: 60000 km, mean: {Fe: 90, Cu: 40}}, c: {from: fleet, over: b}}\nrules:\n  r:\n    on: sample\n    stage: caution\n    raise: |\n      "
+		text += "baselines: {b: {source: invented, fluid age: 60000 km, mean: {Fe: 90, Cu: 40}}, c: {from: fleet, over: b}}\nrules:\n"
+		for _, name := range []string{"coolant is sour", "iron over baseline"} {
+			text += "  " + name + ": {on: sample, measure: value(\"Fe\"), above: {caution: 3}}\n"
+		}
+		text += "  r:\n    on: sample\n    stage: caution\n    raise: |\n      "
 		example := d.Example
 		if !d.Truth && !strings.ContainsAny(example, "<>=") {
 			example += " > 1"

@@ -9,6 +9,7 @@ import (
 
 	"telltale/rules/expression"
 	"telltale/rules/source"
+	"telltale/rules/word"
 )
 
 // What the entries of a book say of one another can only be checked once all of them
@@ -68,6 +69,54 @@ func (l *loader) circles() {
 // followUpKey is where the task names the follow-up.
 func followUpKey(t *Task, name string) *yaml.Node {
 	return cmp.Or(source.Key(t.read.f["follow up"], name), t.read.key)
+}
+
+// stood checks what rules ask of others, and says of each after how many others it comes: one
+// that asks is judged after those that it asks of.
+func (l *loader) stood() {
+	byName := map[string]*Rule{}
+	for _, r := range l.book.Rules {
+		byName[r.Name] = r
+	}
+	for _, r := range l.book.Rules {
+		for _, name := range r.asksOf() {
+			if o := byName[name]; o != nil && o.On&OnClock != 0 && r.On&^OnClock != 0 {
+				r.read.misnamed(r.read.key, "let it be judged by the clock alone, too", "rule %q asks of %q, which is judged by the clock, so that nobody knows how it stood before", r.Name, name)
+			}
+		}
+	}
+	depth := map[string]int{} // of those that were looked at
+	for _, r := range l.book.Rules {
+		r.Depth = l.depth(r, byName, depth, nil)
+		l.book.Deepest = max(l.book.Deepest, r.Depth)
+	}
+}
+
+// asksOf are the other rules that the rule asks of, sorted.
+func (r *Rule) asksOf() []string {
+	out := append(r.Asks(word.Stands), r.Asks(word.Stage)...)
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// depth is after how many others the rule comes. trail are those that ask for it: one that
+// leads back into it is a circle.
+func (l *loader) depth(r *Rule, byName map[string]*Rule, known map[string]int, trail []string) (n int) {
+	if n, ok := known[r.Name]; ok {
+		return n
+	}
+	if i := slices.Index(trail, r.Name); i >= 0 {
+		circle := append(slices.Clone(trail[i:]), r.Name)
+		r.read.misnamed(r.read.key, "let one of them ask the sample itself", "the rules ask of one another in a circle: %s", strings.Join(circle, " → "))
+		return 0
+	}
+	for _, name := range r.asksOf() {
+		if o := byName[name]; o != nil {
+			n = max(n, 1+l.depth(o, byName, known, append(slices.Clip(trail), r.Name)))
+		}
+	}
+	known[r.Name] = n
+	return n
 }
 
 // pulledIn checks what rules pull in: tasks of the book, which some vehicle that the

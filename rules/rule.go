@@ -131,7 +131,7 @@ func (rr *ruleReader) foreign(keys []string, form, other string) {
 }
 
 func (rr *ruleReader) expression(n *yaml.Node, key string, want expression.Kind, measure bool) *expression.Condition {
-	return rr.l.lang.Condition(rr.Document, n, expression.Scope{What: key + " of " + rr.what, Want: want, Words: true, Measure: measure, Of: rr.r.compiled.measure, Units: rr.units}, rr.r.compiled.asks)
+	return rr.l.lang.Condition(rr.Document, n, expression.Scope{What: key + " of " + rr.what, Want: want, Words: true, Rules: true, Measure: measure, Of: rr.r.compiled.measure, Units: rr.units}, rr.r.compiled.asks)
 }
 
 // pattern reads raise, clear and stage.
@@ -263,7 +263,7 @@ func (rr *ruleReader) hasStages(key string) string {
 // words reads what the rule says and advises.
 func (rr *ruleReader) words() {
 	c := rr.r.compiled
-	sc := expression.Scope{What: "say of " + rr.what, Words: true, Measure: rr.r.Measured, Stage: true, Of: rr.r.compiled.measure, Units: rr.units}
+	sc := expression.Scope{What: "say of " + rr.what, Words: true, Rules: true, Measure: rr.r.Measured, Stage: true, Of: rr.r.compiled.measure, Units: rr.units}
 	c.say = rr.l.lang.Template(rr.Document, rr.f["say"], sc)
 	sc.What = "advise of " + rr.what
 	rr.eachStage("advise", false, func(n *yaml.Node, stage int) {

@@ -23,6 +23,7 @@ func (e *entry) task() {
 		e.Fault(e.key, "write `every: {distance: 45000 km, time: 36 months}`", "%s does not say how often: `every` is missing", e.what)
 	}
 	e.yearly(t)
+	t.Meter = e.meterOf(t)
 	t.Until = e.until(source.Value(f["every"], "until"))
 	within := t.Every
 	if source.Value(f["every"], "until") != nil {
@@ -118,6 +119,19 @@ func (e *entry) yearly(t *Task) {
 	if ok {
 		t.Every.Months, t.Every.Days = 12, 0
 	}
+}
+
+// meterOf reads the name of the meter by which the task counts.
+func (e *entry) meterOf(t *Task) string {
+	n := source.Value(e.f["every"], "of")
+	if n == nil {
+		return ""
+	}
+	name := e.Text(n, "of in every")
+	if name != "" && (t.Every.Distance > 0) == (t.Every.Hours > 0) {
+		e.Fault(source.Key(e.f["every"], "of"), "write {hours: 500 h, of: engine hours}", "%s must have either `distance` or `hours`, so that it is known what the %s counts", e.what, name)
+	}
+	return name
 }
 
 // margins reads the early limits and the tolerance of an interval.

@@ -242,7 +242,7 @@ func reckonedTime(d *judge.Due, every, tol interval.Limits, decides bool) Reckon
 func reckonedMeter(v *judge.View, d *judge.Due, hours bool, value [4]float64) ReckonedLimit {
 	var l ReckonedLimit
 	a := v.Applied()
-	c := v.Chain(d.Comp, hours)
+	c := v.DueChain(d, hours)
 	if c == nil {
 		return l
 	}

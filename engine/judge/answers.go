@@ -104,7 +104,14 @@ var answers = [...]answer{
 	word.AcidCrossingHours: {number: acidCrossing(unit.Time), rests: (*Facts).restsOnFluid, notes: []note{acidNote(unit.Time)}},
 	word.FluidDistance: {number: func(x *Facts, _ string) (float64, string, bool) { return x.Sheet.FluidDistance(x.Sheet.Fresh) },
 		rests: (*Facts).restsOnSample, notes: []note{(*Facts).nearestNote}},
-	word.NearerFluid: {truth: (*Facts).nearerFluid, rests: (*Facts).restsOnSample, notes: []note{(*Facts).nearestNote}},
+	word.Meter:         {number: reads(true)},
+	word.MeterDistance: {number: reads(false)},
+	word.HoursPerDay:   {number: (*Facts).hoursPerDay},
+	word.ToppedUp:      {number: toppedUp(unit.Distance), notes: []note{(*Facts).consumedNote}},
+	word.ToppedUpHours: {number: toppedUp(unit.Time), notes: []note{(*Facts).consumedNote}},
+	word.Stands:        {truth: (*Facts).stands, notes: []note{(*Facts).stageNote}},
+	word.Stage:         {number: (*Facts).stage, notes: []note{(*Facts).stageNote}},
+	word.NearerFluid:   {truth: (*Facts).nearerFluid, rests: (*Facts).restsOnSample, notes: []note{(*Facts).nearestNote}},
 }
 
 // Number answers a word in base units.
@@ -113,10 +120,15 @@ func (x *Facts) Number(w word.Word, arg string) (float64, string, bool) {
 		return x.numberByHand(t, w)
 	}
 	a := &answers[w]
-	if missing, ok := x.rest(a); !ok {
-		return 0, missing, false
+	y, arg, missing, ok := x.asked(arg)
+	if ok {
+		missing, ok = y.rest(a)
 	}
-	return a.number(x, arg)
+	if !ok {
+		return 0, y.lacks(missing, ok), false
+	}
+	v, missing, ok := a.number(y, arg)
+	return v, y.lacks(missing, ok), ok
 }
 
 // Truth answers a word that is true or false.
@@ -125,10 +137,15 @@ func (x *Facts) Truth(w word.Word, arg string) (bool, string, bool) {
 		return x.truthByHand(t, w)
 	}
 	a := &answers[w]
-	if missing, ok := x.rest(a); !ok {
-		return false, missing, false
+	y, arg, missing, ok := x.asked(arg)
+	if ok {
+		missing, ok = y.rest(a)
 	}
-	return a.truth(x, arg)
+	if !ok {
+		return false, y.lacks(missing, ok), false
+	}
+	v, missing, ok := a.truth(y, arg)
+	return v, y.lacks(missing, ok && v), ok
 }
 
 // Note says what stands behind an answer: the baseline and its source, a result
@@ -138,6 +155,10 @@ func (x *Facts) Note(w word.Word, arg string) string {
 		return x.noteByHand(t)
 	}
 	var notes []string
+	x, arg, _, ok := x.asked(arg)
+	if !ok {
+		return ""
+	}
 	if s := x.reportedNote(arg); s != "" {
 		notes = append(notes, s)
 	}
@@ -335,7 +356,7 @@ func (x *Facts) dueIn(task string) (float64, string, bool) {
 	if !ok {
 		return 0, missing, false
 	}
-	now, missing, ok := x.life(false)
+	now, missing, ok := x.lifeFor(&d, false)
 	if !ok {
 		return 0, missing, false
 	}
@@ -348,7 +369,7 @@ func since(hours bool) func(*Facts, string) (float64, string, bool) {
 		if !ok {
 			return 0, missing, false
 		}
-		now, missing, ok := x.life(hours)
+		now, missing, ok := x.lifeFor(&d, hours)
 		if !ok {
 			return 0, missing, false
 		}

@@ -100,7 +100,7 @@ func (x *Facts) percentile(analyte string) (float64, string, bool) {
 	if fig == nil {
 		return 0, why, false
 	}
-	return 100 * x.choose(endKey{placeStep, analyte}, *fig.Place, fig.Place.High), "", true
+	return 100 * x.choose(endKey{x.of, placeStep, analyte}, *fig.Place, fig.Place.High), "", true
 }
 
 // freshFrom is the baseline that says what fresh fluid contains.

@@ -29,7 +29,7 @@ func (v *View) untold(d *Due) (interval.Limit, string) {
 		if every == 0 && math.IsNaN(point) {
 			continue
 		}
-		if c := v.Chain(d.Comp, l == interval.ByHours); c != nil {
+		if c := v.DueChain(d, l == interval.ByHours); c != nil {
 			if since, ok := c.UntoldSince(); ok {
 				return l, v.UntoldText(c, since)
 			}

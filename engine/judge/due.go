@@ -137,7 +137,7 @@ func (v *View) settles(s *record.Service, name string, comp int) bool {
 
 // done is where a service stood.
 func (v *View) done(s *record.Service, comp int) interval.Done {
-	return v.stoodBy(&s.Stamp, s.Meters, comp)
+	return v.stoodBy(&s.Stamp, s.Meters, nil, comp)
 }
 
 // unknownHistory is what the task's policy counts from.
@@ -147,12 +147,12 @@ func (v *View) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
 	switch t.History {
 	case rules.HistoryInService:
 		if comp >= 0 && a.Fitted[comp] > 0 {
-			return v.fitted(comp, t.First != (rules.Limits{})), true
+			return v.fitted(t, comp), true
 		}
 		d, err := interval.ParseDate(a.Reg.InService)
 		return interval.Done{Date: d, New: t.First != (rules.Limits{})}, err == nil
 	case rules.HistoryFirstReading:
-		return v.firstRead(comp)
+		return v.firstRead(t, comp)
 	}
 	return none, false
 }
@@ -160,11 +160,11 @@ func (v *View) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
 // firstRead is where the component's meters stood at the first reading since the vehicle
 // was registered, or else at its registration: what was read before, as work of years ago
 // tells that is typed in later, says when the work was done and no more.
-func (v *View) firstRead(comp int) (interval.Done, bool) {
+func (v *View) firstRead(t *rules.Task, comp int) (interval.Done, bool) {
 	d, found, at := interval.Done{Distance: math.NaN(), Hours: math.NaN()}, false, int64(math.MaxInt64)
 	since, _ := v.Rec.Since()
 	for _, hours := range []bool{false, true} {
-		c := v.Chain(comp, hours)
+		c := v.ChainOf(t, comp, hours)
 		if c == nil {
 			continue
 		}
@@ -311,9 +311,9 @@ func (v *View) JudgeDue(d *Due) {
 	v.judgeUntold(d)
 	switch d.Limit {
 	case interval.ByDistance:
-		d.meter = v.Chain(d.Comp, false)
+		d.meter = v.DueChain(d, false)
 	case interval.ByHours:
-		d.meter = v.Chain(d.Comp, true)
+		d.meter = v.DueChain(d, true)
 	}
 	if d.meter != nil {
 		d.read, _ = d.meter.LastRead(math.MaxInt64)
@@ -334,7 +334,7 @@ func (v *View) state(d *Due) interval.State {
 
 // readOnly is where the vehicle was last read to be.
 func (v *View) readOnly(d *Due) interval.State {
-	read := v.metersBy(d.Comp, math.MaxInt64, (*record.Chain).LastRead)
+	read := v.metersBy(d.Task, d.Comp, math.MaxInt64, (*record.Chain).LastRead)
 	return interval.State{Distance: read.Distance, Hours: read.Hours, EstDistance: math.NaN(), EstHours: math.NaN()}
 }
 
@@ -343,7 +343,7 @@ func (v *View) readOnly(d *Due) interval.State {
 func (v *View) meterState(d *Due, hours bool, point float64) (read, est float64, likely interval.Date, has bool) {
 	nan := math.NaN()
 	a := v.Applied()
-	c := v.Chain(d.Comp, hours)
+	c := v.DueChain(d, hours)
 	if c == nil || math.IsNaN(point) {
 		return nan, nan, likely, false
 	}
@@ -438,7 +438,7 @@ type MeterPlace struct {
 func (v *View) DuePlace(d *Due) (m MeterPlace, ok bool) {
 	c := d.meter
 	if c == nil {
-		c = v.Chain(d.Comp, math.IsNaN(d.Point.Distance))
+		c = v.DueChain(d, math.IsNaN(d.Point.Distance))
 	}
 	if c == nil || d.NoHistory || d.Waiting {
 		return m, false

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -42,9 +43,13 @@ type Facts struct {
 	steps  record.Timeline // ends with the last sample that counts; empty where there is none
 	Sheet  lab.Sheet
 
-	of   int // the component they are of, -1: the vehicle
-	mask uint32
-	ends map[endKey]uint // the number of each censored result met so far
+	of int // the component they are of, -1: the vehicle
+	// top are the facts that the rule asks, where these are another component's; others are
+	// such, by component.
+	top    *Facts
+	others map[int]*Facts
+	mask   uint32
+	ends   map[endKey]uint // the number of each censored result met so far
 	// reported: words show the number that the laboratory gave, whichever end it is.
 	Reported bool
 	// untold: nobody asks what the answers rested on.
@@ -54,6 +59,7 @@ type Facts struct {
 }
 
 type endKey struct {
+	comp    int
 	step    int
 	analyte string
 }
@@ -121,7 +127,7 @@ func (x *Facts) Ends(mask uint32) { x.mask = mask }
 func (x *Facts) Censored() int { return len(x.ends) }
 
 func (x *Facts) end(i int, r lab.Result) float64 {
-	return x.choose(endKey{i, r.Analyte}, r.Span(), r.Value)
+	return x.choose(endKey{x.of, i, r.Analyte}, r.Span(), r.Value)
 }
 
 // choose gives an end of what is not known exactly; shown stands for it where the
@@ -130,6 +136,7 @@ func (x *Facts) choose(k endKey, span lab.Span, shown float64) float64 {
 	if span.Low == span.High {
 		return shown
 	}
+	x = x.root() // where the ends are chosen
 	n, ok := x.ends[k]
 	if !ok {
 		if x.ends == nil {
@@ -148,7 +155,7 @@ func (x *Facts) choose(k endKey, span lab.Span, shown float64) float64 {
 }
 
 func (x *Facts) use(ids ...event.ID) {
-	if x.untold {
+	if x = x.root(); x.untold {
 		return
 	}
 	for _, id := range ids {
@@ -161,7 +168,7 @@ func (x *Facts) use(ids ...event.ID) {
 // useStep notes that an answer rests on a step's figures.
 func (x *Facts) useStep(i int) {
 	x.use(x.steps.Steps[i].ID())
-	x.stated = x.stated || x.steps.Lab[i].Stated
+	x.root().stated = x.root().stated || x.steps.Lab[i].Stated
 }
 
 // ageStated reports whether the fluid's mixed age rests on a share that nobody
@@ -207,19 +214,33 @@ func (x *Facts) life(hours bool) (float64, string, bool) {
 			return v, "", true
 		}
 	}
-	if c := x.v.Chain(x.of, hours); c != nil {
-		if p, ok := c.Last(x.at); ok {
-			x.use(p.ID)
-			return p.Life, "", true
-		}
-		if since, untold := c.UntoldSince(); untold {
-			return 0, "how far the " + c.Name + " has run: it went back on " + x.v.DayOf(since), false
-		}
-	}
 	if hours {
-		return 0, "a reading of the hour meter", false
+		return x.lifeOn(x.v.Chain(x.of, true), "a reading of the hour meter")
 	}
-	return 0, noMeter, false
+	return x.lifeOn(x.v.Chain(x.of, false), noMeter)
+}
+
+// lifeOn is what a meter has counted; none says what is missing where it was not read.
+func (x *Facts) lifeOn(c *record.Chain, none string) (float64, string, bool) {
+	if c == nil {
+		return 0, none, false
+	}
+	if p, ok := c.Last(x.at); ok {
+		x.use(p.ID)
+		return p.Life, "", true
+	}
+	if since, untold := c.UntoldSince(); untold {
+		return 0, "how far the " + c.Name + " has run: it went back on " + x.v.DayOf(since), false
+	}
+	return 0, cmp.Or(none, "a reading of the "+c.Name), false
+}
+
+// lifeFor is what the meter has counted by which a task counts.
+func (x *Facts) lifeFor(d *Due, hours bool) (float64, string, bool) {
+	if c := x.v.DueChain(d, hours); c != nil && c != x.v.Chain(x.of, hours) {
+		return x.lifeOn(c, "")
+	}
+	return x.life(hours)
 }
 
 func (x *Facts) perDay() (float64, string, bool) {
@@ -227,6 +248,11 @@ func (x *Facts) perDay() (float64, string, bool) {
 	if c == nil {
 		return 0, noMeter, false
 	}
+	return x.usage(c)
+}
+
+// usage is what a meter usually counts in a day.
+func (x *Facts) usage(c *record.Chain) (float64, string, bool) {
 	u := c.ReckonUsage(x.at)
 	if !u.OK {
 		return 0, "enough readings to tell the usage", false
@@ -238,7 +264,7 @@ func (x *Facts) restsOnSample() { x.use(x.steps.Steps[len(x.steps.Steps)-1].ID()
 
 func (x *Facts) restsOnAge() {
 	x.restsOnSample()
-	x.stated = x.stated || x.ageStated()
+	x.root().stated = x.root().stated || x.ageStated()
 }
 
 func (x *Facts) restsOnAll() {

@@ -43,6 +43,10 @@ func (v *View) PullIn(d *Due) {
 	from, point := d.Plan, d.Point
 	for _, p := range v.pulls(d) {
 		p.from = v.stoodAt(&p.Opening)
+		if d.Task.Meter != "" { // what was noted then is of the component's own meters
+			at := v.metersAt(d.Task, d.Comp, p.At)
+			p.from.Distance, p.from.Hours = at.Distance, at.Hours
+		}
 		plan := from
 		moved, ok := plan.PullIn(point, p.from, interval.Limits(p.def.Within))
 		switch {
@@ -202,7 +206,7 @@ func (v *View) hold(d *Due) {
 		if !a.Foretold() {
 			continue
 		}
-		c := v.Chain(d.Comp, hours)
+		c := v.DueChain(d, hours)
 		if c == nil {
 			continue
 		}

@@ -16,7 +16,7 @@ import (
 // doneFor is where work stood that settles the task. Where it lists the task itself, and
 // not a larger one, the date on its paper counts for it.
 func (v *View) doneFor(s *record.Service, t *rules.Task, comp int) interval.Done {
-	d := v.done(s, comp)
+	d := v.stoodBy(&s.Stamp, s.Meters, t, comp)
 	if s.ValidUntil != "" && slices.ContainsFunc(s.Tasks, t.IsCalled) {
 		d.Until, _ = interval.ParseDate(s.ValidUntil)
 	}
@@ -34,7 +34,7 @@ func (v *View) sampled(d *Due, begin int, before record.Place) {
 		if at.Compare(before) > 0 {
 			return
 		}
-		done := v.stoodBy(&s.Stamp, s.Meters, d.Comp)
+		done := v.stoodBy(&s.Stamp, s.Meters, d.Task, d.Comp)
 		done.Date = interval.DateOf(time.Unix(0, at.At), zone)
 		v.dones = append(v.dones, done)
 		if done.Date >= latest {
@@ -71,16 +71,16 @@ func (v *View) drawnBy(t *rules.Task, comp int, before record.Place) (found bool
 	return found
 }
 
-// stoodBy is where the component's meters stood at a fact with values of its own; its date
-// is the fact's.
-func (v *View) stoodBy(s *record.Stamp, own map[string]unit.Quantity, comp int) interval.Done {
+// stoodBy is where the meters by which a task counts (nil: the component's) stood at a fact with
+// values of its own; its date is the fact's.
+func (v *View) stoodBy(s *record.Stamp, own map[string]unit.Quantity, t *rules.Task, comp int) interval.Done {
 	d := interval.Done{Date: interval.DateOf(time.Unix(0, s.At), v.Applied().Zone), Distance: math.NaN(), Hours: math.NaN()}
-	if c := v.Chain(comp, false); c != nil {
+	if c := v.ChainOf(t, comp, false); c != nil {
 		if value, est, ok := c.LifeAt(s, own); ok {
 			d.Distance, d.Estimated = value, est
 		}
 	}
-	if c := v.Chain(comp, true); c != nil {
+	if c := v.ChainOf(t, comp, true); c != nil {
 		if value, est, ok := c.LifeAt(s, own); ok {
 			d.Hours, d.Estimated = value, d.Estimated || est
 		}
@@ -97,13 +97,13 @@ func (v *View) beforeFitted(comp int, at int64) bool {
 
 // fitted is where the vehicle stood when the component was fitted: at nothing where that
 // was as the vehicle came into service, else at what the meters were last read to show.
-func (v *View) fitted(comp int, anew bool) interval.Done {
-	a := v.Applied()
+func (v *View) fitted(t *rules.Task, comp int) interval.Done {
+	a, anew := v.Applied(), t.First != (rules.Limits{})
 	on := a.Fitted[comp]
 	if a.Reg.InService == on.String() {
 		return interval.Done{Date: on, New: anew}
 	}
-	d := v.metersAt(comp, on.AddDays(1).Start(a.Zone).UnixNano()-1)
+	d := v.metersAt(t, comp, on.AddDays(1).Start(a.Zone).UnixNano()-1)
 	d.Date, d.Estimated, d.New = on, true, anew
 	return d
 }

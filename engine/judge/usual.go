@@ -122,7 +122,7 @@ func asOne(source string) string { return strings.ReplaceAll(source, "; ", ", ")
 
 // meanOf chooses an end of a mean that results below their limits leave open.
 func (x *Facts) meanOf(analyte string, n *norm) float64 {
-	return x.choose(endKey{meanStep, analyte}, n.mean, n.mean.High)
+	return x.choose(endKey{x.of, meanStep, analyte}, n.mean, n.mean.High)
 }
 
 // surplus is an excess that is the same for every choice of ends.
@@ -153,7 +153,7 @@ func (x *Facts) Excess(analyte string) (e lab.Excess, missing string, ok bool) {
 	}
 	past := 0.0
 	if own.Samples > 0 {
-		past = x.choose(endKey{ownStep, analyte}, own.Span, own.Span.High)
+		past = x.choose(endKey{x.of, ownStep, analyte}, own.Span, own.Span.High)
 	}
 	e, missing, ok = x.Sheet.Excess(analyte, group, past, own.Samples)
 	if !ok && has {

@@ -43,6 +43,7 @@ type View struct {
 	tracks []*wear.Track // of what is measured by hand, by the book's measures
 	dones  []interval.Done
 	shared *Facts
+	stages map[alarm.Key][]stood // how rules stood that others asked about
 	// shortening: a task's factor is being asked for.
 	shortening bool
 	// Reader is in which units whoever asks reads, of what the vehicle's registration does
@@ -145,6 +146,21 @@ func (v *View) Applied() *Applied {
 func (v *View) Chain(comp int, hours bool) *record.Chain {
 	return v.Rec.ChainFor(v.Applied().Reg, v.ComponentDef(comp), hours)
 }
+
+// ChainOf is the meter by which a task counts on a component: the one that it names, or
+// else the one that counts for the component. nil where there is none.
+func (v *View) ChainOf(t *rules.Task, comp int, hours bool) *record.Chain {
+	if t == nil || t.Meter == "" || hours != (t.Every.Hours > 0) {
+		return v.Chain(comp, hours)
+	}
+	if c := v.Rec.Chain(t.Meter); c != nil && c.Hours == hours {
+		return c
+	}
+	return nil
+}
+
+// DueChain is the meter by which the task or follow-up counts.
+func (v *View) DueChain(d *Due, hours bool) *record.Chain { return v.ChainOf(d.Task, d.Comp, hours) }
 
 // Key names the alarm of a rule or task on a component (-1: on the vehicle).
 func (v *View) Key(name string, comp int) alarm.Key {

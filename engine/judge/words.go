@@ -208,7 +208,7 @@ func (v *View) faceDone(d *Due) (float64, string) {
 	if math.IsNaN(life) {
 		life, hours = d.Last.Hours, true
 	}
-	c := v.Chain(d.Comp, hours)
+	c := v.DueChain(d, hours)
 	if i < 0 || c == nil || math.IsNaN(life) {
 		return 0, ""
 	}

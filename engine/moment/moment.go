@@ -51,7 +51,7 @@ func ByUsage(v *judge.View, d *judge.Due) int64 {
 
 // estimated is when the estimated meter reaches a life value.
 func estimated(v *judge.View, d *judge.Due, hours bool, life float64) int64 {
-	c := v.Chain(d.Comp, hours)
+	c := v.DueChain(d, hours)
 	if c == nil || math.IsNaN(life) {
 		return never
 	}

@@ -255,7 +255,7 @@ func (o *Outlook) drainTask() (first judge.Due, ok bool) {
 func renews(t *rules.Task) bool {
 	fluid := func(n rules.Need) bool { return n.Fluid != "" }
 	never := func(n rules.Need) bool { return fixedByTime(n.Fluid) }
-	return !t.Statutory && (t.Share > 0 || slices.ContainsFunc(t.Needs, fluid)) && !slices.ContainsFunc(t.Needs, never)
+	return !t.Statutory && t.Meter == "" && (t.Share > 0 || slices.ContainsFunc(t.Needs, fluid)) && !slices.ContainsFunc(t.Needs, never)
 }
 
 func meterPoint(d *judge.Due, hours bool) float64 {

@@ -285,7 +285,9 @@ func (c *Chain) of(s *Stamp) (Point, bool) {
 	return Point{}, false
 }
 
-// chain returns the chain of that meter, or nil.
+// Chain is the meter of that name; nil where nothing was read of one.
+func (r *Record) Chain(name string) *Chain { return r.chain(name) }
+
 func (r *Record) chain(name string) *Chain {
 	r.ensureChains()
 	for i := range r.chains {

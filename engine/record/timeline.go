@@ -292,6 +292,24 @@ func (t Timeline) ToppedUp(i int) float64 {
 	return sum
 }
 
+// Consumed is what was topped up since the last exchange before a place, or without one since
+// the first topping up, which put to rights what nobody knows of; since is where that was.
+// ok is false where there was neither.
+func (t Timeline) Consumed(before Place) (litres float64, since lab.Step, ok bool) {
+	for i := range t.Steps {
+		s := &t.Steps[i]
+		switch {
+		case s.Compare(before) > 0:
+			return litres, since, ok
+		case s.Exchanged(), s.topUp && !ok:
+			litres, since, ok = 0, t.Lab[i], true
+		default:
+			litres += s.ToppedUp()
+		}
+	}
+	return litres, since, ok
+}
+
 // Place is a position in a vehicle's history. Facts at one moment come in the
 // order of their kinds.
 type Place struct {

@@ -1,6 +1,7 @@
 package expression
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"regexp"
@@ -113,6 +114,7 @@ func (c *compiler) call(n *ast.CallNode) operand {
 	if u := unit.Spoken(name.Value); functions[u].compile != nil {
 		hint = "write " + u + "(…)"
 	}
+	hint = cmp.Or(otherNames[name.Value], hint)
 	return c.fault(name, hint, "unknown function `%s`", name.Value)
 }
 
@@ -122,13 +124,17 @@ func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 		return c.fault(n, "`where` reads only vehicle and component, so that it is known in advance what applies to which vehicle",
 			"%s cannot ask %s", c.scope.What, info.Name)
 	}
+	if info.Word == word.PerDay && len(n.Arguments) > 0 {
+		info = word.Called(word.HoursPerDay.String())
+	}
 	arg, ok := c.argument(n, info)
 	if !ok {
 		return operand{}
 	}
 	from, to := span(n)
 	_, measured := c.l.Measures[arg]
-	if info.Sample && !measured && c.fluid == nil {
+	_, elsewhere := word.Elsewhere(arg)
+	if info.Sample && !measured && elsewhere == "" && c.fluid == nil {
 		c.fluid = &ofFluid{info, from, to}
 		c.asks.ofFluid(c.src, c.scope, *c.fluid)
 	}
@@ -144,7 +150,8 @@ func (c *compiler) word(n *ast.CallNode, info *word.Info) operand {
 }
 
 var argumentExamples = map[word.Argument]string{word.Nothing: "()", word.Analyte: `("Cu")`, word.Task: `("name of a task")`,
-	word.Target: `("Na", 15)`, word.Grade: `("SAE 5W-30")`, word.Temperature: "(20)"}
+	word.Target: `("Na", 15)`, word.Grade: `("SAE 5W-30")`, word.Temperature: "(20)",
+	word.OfMeter: `("idle hours")`, word.OfRule: `("name of a rule")`}
 
 // argument checks the argument of a word: written out, and known.
 func (c *compiler) argument(n *ast.CallNode, info *word.Info) (string, bool) {
@@ -156,6 +163,8 @@ func (c *compiler) argument(n *ast.CallNode, info *word.Info) (string, bool) {
 		return "", true
 	case info.Of == word.Target && count != 2:
 		return "", c.wrong(n, example, "%s takes two arguments, not %d", info.Name, count)
+	case info.Of == word.Analyte && count == 2:
+		return c.elsewhere(n, info)
 	case info.Of != word.Target && count != 1:
 		return "", c.wrong(n, example, "%s takes one argument, not %d", info.Name, count)
 	}
@@ -172,6 +181,10 @@ func (c *compiler) argument(n *ast.CallNode, info *word.Info) (string, bool) {
 	switch info.Of {
 	case word.Task:
 		return s.Value, c.knownTask(s)
+	case word.OfRule:
+		return s.Value, c.knownRule(s, info)
+	case word.OfMeter:
+		return s.Value, s.Value != "" || c.wrong(s, example, "the meter of %s has no name", info.Name)
 	case word.Grade:
 		return s.Value, gradeForm.MatchString(s.Value) || c.wrong(s, `write "SAE 30", "SAE 5W-30" or "ISO VG 46"`, "%q is not a viscosity grade", s.Value)
 	case word.Target:
@@ -183,6 +196,29 @@ func (c *compiler) argument(n *ast.CallNode, info *word.Info) (string, bool) {
 	}
 	return s.Value, c.knownAnalyte(s, info)
 }
+
+// elsewhere checks the arguments of a word that is asked of another component.
+func (c *compiler) elsewhere(n *ast.CallNode, info *word.Info) (string, bool) {
+	s, ok := n.Arguments[0].(*ast.StringNode)
+	of, named := n.Arguments[1].(*ast.StringNode)
+	if !ok || !named || of.Value == "" {
+		return "", c.wrong(n, "write "+info.Name+`("Na", "cooling")`, "%s takes an analyte and the name or kind of a component, written out in quotes", info.Name)
+	}
+	return word.AskedOf(s.Value, of.Value), c.knownAnalyte(s, info)
+}
+
+// knownRule checks the name of another rule. Where and factors of tasks ask of none: they
+// come before the rules.
+func (c *compiler) knownRule(s *ast.StringNode, info *word.Info) bool {
+	if !c.scope.Rules {
+		return c.wrong(s, "rules ask for alarms, in `measure`, `raise`, `clear` and limits", "%s cannot ask %s", c.scope.What, info.Name)
+	}
+	_, known := slices.BinarySearch(c.l.Rules, s.Value)
+	return known || c.wrong(s, c.src.d.DidYouMean(s.Value, c.l.Rules, "the book has no such rule"), "unknown rule %q", s.Value)
+}
+
+// otherNames are what words are called elsewhere.
+var otherNames = map[string]string{"cleanliness": `write iso4406("particles4")`}
 
 // coldest and hottest are the temperatures in degC at which a viscosity may be asked for:
 // those of fluids in vehicles; common practice, no source.

@@ -29,6 +29,7 @@ import (
 // book is read, and what an expression speaks of must be there when it is compiled.
 type Language struct {
 	Tasks []string // all names, sorted
+	Rules []string // likewise
 	// Mean, Spread and Fresh are the analytes of which some baseline says that much;
 	// of a baseline that is made from the fleet nobody knows what it will say.
 	Mean, Spread, Fresh map[string]bool
@@ -177,7 +178,8 @@ func (q *question) own() string {
 	if q.measured || q.info.Of != word.Analyte {
 		return q.unit
 	}
-	return analytes.UnitOf(q.arg)
+	analyte, _ := word.Elsewhere(q.arg)
+	return analytes.UnitOf(analyte)
 }
 
 // Measures lists the measures that are asked for, sorted.
@@ -202,8 +204,24 @@ func (a *Asks) asked(w word.Word, arg string) bool {
 func (a *Asks) Arguments(w word.Word) []string {
 	var out []string
 	for _, q := range a.list {
-		if of, _, _ := strings.Cut(q.arg, " "); w == word.None || q.info.Word == w {
+		_, elsewhere := word.Elsewhere(q.arg)
+		if of, _, _ := strings.Cut(q.arg, " "); elsewhere == "" && (w == word.None || q.info.Word == w) {
+			if q.info.Of != word.Target {
+				of = q.arg
+			}
 			out = append(out, of)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// Elsewhere lists the other components that words are asked of, sorted.
+func (a *Asks) Elsewhere() []string {
+	var out []string
+	for _, q := range a.list {
+		if _, component := word.Elsewhere(q.arg); component != "" {
+			out = append(out, component)
 		}
 	}
 	slices.Sort(out)
@@ -215,6 +233,7 @@ type Scope struct {
 	What    string      // in error texts: `measure of rule "x"`
 	Want    Kind        // what it must give; Any: number, text or truth
 	Words   bool        // words may be asked
+	Rules   bool        // also of other rules
 	Measure bool        // `measure` is known
 	Stage   bool        // `stage` is known
 	Of      *Condition  // the measure of the rule; nil where there is none

@@ -17,6 +17,7 @@ type written struct {
 	text                  string
 	want                  Kind
 	words, measure, stage bool
+	rules                 bool
 	units                 unit.System
 	of                    quantity  // the measure
 	after                 *question // the last of the questions before it; nil where it asks first
@@ -37,7 +38,7 @@ type ofFluid struct {
 }
 
 func (l *Language) written(text string, sc Scope, a *Asks) written {
-	w := written{text: text, want: sc.Want, words: sc.Words, measure: sc.Measure, stage: sc.Stage, units: sc.Units}
+	w := written{text: text, want: sc.Want, words: sc.Words, measure: sc.Measure, stage: sc.Stage, rules: sc.Rules, units: sc.Units}
 	if sc.Of != nil {
 		w.of = sc.Of.value.is
 	}

@@ -70,6 +70,7 @@ func every() node {
 	n["properties"].(map[string]node)["year"] = about(either(pattern(`^([0-9]{1,2} [A-Za-z]{3,9}\.?|[A-Za-z]{3,9}\.? [0-9]{1,2})$`, "1 November"), toFill()), "the day on which it is due each year, in place of time")
 	worn := node{"type": "object", "minProperties": 1, "additionalProperties": either(pattern(`^`+number+` ?\S+$`, "3 mm"), toFill())}
 	n["properties"].(map[string]node)["until"] = about(worn, "the values of measures at which it is due, by name")
+	n["properties"].(map[string]node)["of"] = about(text(), "the meter that counts the distance or the hours, by its name in the register")
 	return n
 }
 

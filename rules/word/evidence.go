@@ -43,7 +43,7 @@ func (e Evidence) In(s unit.System) Evidence {
 }
 
 // aCall is a word with its arguments, as evidence shows it.
-var aCall = regexp.MustCompile(`(\w+)\((?:("(?:[^"\\]|\\.)*")(?:, ([0-9.]+))?|(-?[0-9.]+))?\)`)
+var aCall = regexp.MustCompile(`(\w+)\((?:("(?:[^"\\]|\\.)*")(?:, ([0-9.]+|"(?:[^"\\]|\\.)*"))?|(-?[0-9.]+))?\)`)
 
 // aName is what has a name of its own, as "past the due point".
 var aName = regexp.MustCompile(`^[\p{L}\p{N} '-]*$`)
@@ -68,9 +68,14 @@ func (e *Evidence) Told() (what string, yes bool) {
 }
 
 // told is the word's phrase with its arguments, a quoted name and a number.
-func (d *Info) told(quoted, number string) string {
+func (d *Info) told(quoted, number string) (told string) {
 	name, _ := strconv.Unquote(quoted)
 	of := name
+	component, err := strconv.Unquote(number)
+	if elsewhere := err == nil && d.Of == Analyte; elsewhere {
+		number = ""
+		defer func() { told += " (" + component + ")" }()
+	}
 	if a, ok := analytes.Of(name); ok && (d.Of == Analyte || d.Of == Target) {
 		of = a.Title
 		number = strings.TrimSpace(number + " " + a.Unit)

@@ -73,6 +73,15 @@ func TestTold(t *testing.T) {
 		{`fluidDistance()`, "distance from the fresh fluid that it should be, in the method's errors", false},
 		{`nearerFluid()`, "another fluid of the book clearly nearer than its own", true},
 
+		{`meter("idle hours")`, "idle hours run", false},
+		{`meterDistance("trailer odometer")`, "trailer odometer run", false},
+		{`hoursPerDay("idle hours")`, "idle hours a day", false},
+		{`toppedUp()`, "fluid topped up", false},
+		{`toppedUpHours()`, "fluid topped up", false},
+		{`stands("coolant is sour")`, `the alarm "coolant is sour" stands`, true},
+		{`stage("iron")`, `stage of "iron"`, false},
+		{`value("Na", "cooling")`, "sodium (cooling)", false},
+
 		{`value("Na") - fresh("Na")`, "", false},
 		{`1000 * made("Cu") / max(since("ATF"), 5000)`, "", false},
 		{`metalsFell() || value("Fe") + 1 > 2`, "", false},

@@ -15,6 +15,9 @@ const (
 	unitTrend    = "analyte's per 1,000 of the file's distance, for each 1,000"
 	unitRate     = "analyte's per 1,000 of the file's distance"
 	unitPer100h  = "analyte's per 100 h"
+	unitTopped   = "file's volume per 1,000 of the file's distance"
+	unitToppedH  = "file's volume per 100 h"
+	unitHourly   = "h a day"
 )
 
 // Scale says how an answer in base units becomes one in the units that a file speaks: times
@@ -28,11 +31,11 @@ func (d *Info) Scale(file unit.System, own string) (times, over, plus float64) {
 	switch d.Unit {
 	case unitDistance, unitDaily:
 		return 1, metres, 0
-	case "h":
+	case "h", unitHourly:
 		return 1, 3600, 0
-	case unitVolume:
+	case unitVolume, unitTopped, unitToppedH:
 		litres, _, _ := unit.Base(1, speaks.Volume)
-		return 1, litres, 0
+		return map[string]float64{unitVolume: 1, unitTopped: 1000 * metres, unitToppedH: 100 * 3600}[d.Unit], litres, 0
 	case unitRate:
 		return 1000 * metres * result, 1, 0
 	case unitPer100h:
@@ -81,6 +84,12 @@ func (d *Info) In(file unit.System, own string) string {
 		return speaks.Distance + "/day"
 	case d.Unit == unitVolume:
 		return speaks.Volume
+	case d.Unit == unitTopped:
+		return speaks.Volume + " per " + per
+	case d.Unit == unitToppedH:
+		return speaks.Volume + " per 100 h"
+	case d.Unit == unitHourly:
+		return "h/day"
 	case d.Unit == unitAnalyte:
 		return own
 	case d.Unit == unitTrend:
@@ -113,6 +122,12 @@ func (d *Info) Measures(own string) []Power {
 		return []Power{{unit.Distance, 1}, {unit.Days, -1}}
 	case unitVolume:
 		return []Power{{unit.Volume, 1}}
+	case unitTopped:
+		return []Power{{unit.Volume, 1}, {unit.Distance, -1}}
+	case unitToppedH:
+		return []Power{{unit.Volume, 1}, {unit.Time, -1}}
+	case unitHourly:
+		return []Power{{unit.Time, 1}, {unit.Days, -1}}
 	case unitAnalyte:
 		return []Power{{k, 1}}
 	case unitRate:

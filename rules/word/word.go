@@ -79,6 +79,13 @@ const (
 	AcidCrossingHours
 	FluidDistance
 	NearerFluid
+	Meter
+	MeterDistance
+	HoursPerDay
+	ToppedUp
+	ToppedUpHours
+	Stands
+	Stage
 )
 
 // String is the name by which rules call the word.
@@ -100,6 +107,8 @@ const (
 	Target      Argument = "analyte, target"
 	Grade       Argument = "grade"       // of viscosity
 	Temperature Argument = "temperature" // a number, in degC
+	OfMeter     Argument = "meter"       // by its name in the register
+	OfRule      Argument = "rule"
 )
 
 // Info describes one word: the reference for people who write rules.
@@ -127,7 +136,9 @@ type Info struct {
 
 // Reads lists the analytes of which the word looks at the sample's result.
 func (d *Info) Reads(arg string) []string {
-	switch {
+	switch _, component := Elsewhere(arg); {
+	case component != "": // what is asked of another component reads no result of this sample
+		return nil
 	case d.Guard || d.Other:
 		return nil
 	case d.Word == Iso4406:
@@ -192,6 +203,21 @@ func Called(name string) *Info {
 	return nil
 }
 
+// apart is what stands between the analyte and the component in the argument of a word that
+// is asked of another component.
+const apart = " @"
+
+// AskedOf is the argument of a word that is asked of the analyte of another component, by
+// its name or kind.
+func AskedOf(analyte, component string) string { return analyte + apart + component }
+
+// Elsewhere is the analyte in a word's argument, and the other component that it is asked of;
+// "" where it is asked of the rule's own.
+func Elsewhere(arg string) (analyte, component string) {
+	analyte, component, _ = strings.Cut(arg, apart)
+	return analyte, component
+}
+
 // Function is one of the few functions of numbers and texts.
 type Function struct{ Name, Signature, Meaning string }
 
@@ -217,6 +243,9 @@ func figures(units ...string) []Function {
 
 // Asked is the word with its argument as rules write it: `times("Cu")`.
 func (d *Info) Asked(arg string) string {
+	if of, component := Elsewhere(arg); component != "" {
+		return fmt.Sprintf("%s(%q, %q)", d.Name, of, component)
+	}
 	analyte, number, _ := strings.Cut(arg, " ")
 	switch d.Of {
 	case Nothing:

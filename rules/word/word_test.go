@@ -12,7 +12,7 @@ import (
 // order of the constants.
 func TestRows(t *testing.T) {
 	for _, d := range words {
-		places := map[Argument]int{Analyte: 1, Task: 1, Grade: 1, Temperature: 1, Target: 2}[d.Of]
+		places := map[Argument]int{Analyte: 1, Task: 1, Grade: 1, Temperature: 1, OfMeter: 1, OfRule: 1, Target: 2}[d.Of]
 		if d.Phrase == "" || strings.Count(d.Phrase, "%s") != places || strings.ContainsAny(d.Phrase, "()") {
 			t.Errorf("%s is told as %q", d.Name, d.Phrase)
 		}
