@@ -456,6 +456,17 @@ func (r *Rule) Asks(w word.Word) []string {
 	return slices.Compact(out)
 }
 
+// Elsewhere lists the other components that the rule, its message or its advice asks of, by
+// name or kind, sorted.
+func (r *Rule) Elsewhere() []string {
+	var out []string
+	for _, a := range r.compiled.everyAsks() {
+		out = append(out, a.Elsewhere()...)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
 // Reads lists what the words of the rule's condition and limits are asked of
 // (analytes, tasks, grades), sorted.
 func (r *Rule) Reads() []string { return r.compiled.asks.Arguments(word.None) }

@@ -107,6 +107,7 @@ func Questions(book *rules.Book, reg *Register) (questions, notes []source.Fault
 	r.nearMisses()
 	r.without()
 	r.idle()
+	r.named()
 	r.nobody()
 	if reg.File != nil {
 		r.found = append(r.found, reg.File.Questions...)
