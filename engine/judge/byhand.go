@@ -55,7 +55,7 @@ func (x *Facts) measured(arg string) (t wear.Track, ok bool) {
 
 func (x *Facts) numberByHand(t wear.Track, w word.Word) (float64, string, bool) {
 	x.restsOnPoints(t.Rests(w))
-	ends := func(i int, r lab.Result) float64 { return x.choose(endKey{i, r.Analyte}, r.Span(), r.Value) }
+	ends := func(i int, r lab.Result) float64 { return x.choose(endKey{-1, i, r.Analyte}, r.Span(), r.Value) }
 	return t.Number(w, ends, x.v.Applied().Rules.Measures)
 }
 

@@ -46,7 +46,7 @@ func (x *Facts) elsewhere(name string) (*Facts, string, bool) {
 	}
 	y := x.others[named[0]]
 	if y == nil {
-		y = x.v.FactsAt(named[0], x.before, x.at)
+		y = x.v.FactsAt(named[0], Judgement{Before: x.before, At: x.at, Clock: x.place.Clock})
 		y.top = x
 		if x.others == nil {
 			x.others = map[int]*Facts{}
