@@ -208,7 +208,7 @@ func (e *editor) faults(t *testing.T) {
 func (e *editor) hovers(t *testing.T) {
 	for _, c := range []struct{ mark, want string }{
 		{`value("Cu")` + "\n    above", "value(analyte) number"}, {`Cu")` + "\n    above", "copper (Cu), mg/kg"},
-		{"points", ""}, {"say:", "the message"}, {"every:", "distance, time or hours"}, {`engine oil")`, "Change the engine oil"},
+		{"points", ""}, {"say:", "the message"}, {"every:", "whichever comes first"}, {`engine oil")`, "Change the engine oil"},
 	} {
 		if c.want == "" {
 			continue

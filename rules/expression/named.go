@@ -1,6 +1,7 @@
 package expression
 
 import (
+	"maps"
 	"slices"
 
 	"github.com/expr-lang/expr/ast"
@@ -40,14 +41,21 @@ func (n Named) placed(src excerpt) Named {
 	return n
 }
 
-// and is what both name, the one's texts first.
+// and is what two expressions name that must both hold: of a field of which both name
+// texts, those that both do, as o places them.
 func (n Named) and(o Named) Named {
-	out := Named{Fields: map[string][]string{}, Denied: n.Denied || o.Denied, Where: slices.Concat(n.Where, o.Where)}
-	for _, one := range []Named{n, o} {
-		for field, texts := range one.Fields {
-			out.add(field, texts...)
+	out := Named{Fields: maps.Clone(n.Fields), Denied: n.Denied || o.Denied}
+	narrowed := map[string]bool{}
+	for field, texts := range o.Fields {
+		common := slices.DeleteFunc(slices.Clone(texts), func(t string) bool { return !slices.Contains(n.Fields[field], t) })
+		if narrowed[field] = len(common) > 0; narrowed[field] {
+			out.Fields[field] = common
+			continue
 		}
+		out.Fields[field] = slices.Clone(out.Fields[field])
+		out.add(field, texts...)
 	}
+	out.Where = slices.Concat(slices.DeleteFunc(slices.Clone(n.Where), func(t NamedText) bool { return narrowed[t.Field] }), o.Where)
 	return out
 }
 

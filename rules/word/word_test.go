@@ -50,7 +50,7 @@ func TestNames(t *testing.T) {
 			t.Errorf("word %d is not in the list", w)
 		}
 	}
-	if None.String() != "unknown word" || (NearerFluid+1).String() != "unknown word" {
+	if None.String() != "unknown word" || (Stage+1).String() != "unknown word" {
 		t.Error("the list and the constants differ")
 	}
 }
