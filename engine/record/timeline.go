@@ -157,6 +157,9 @@ func (r *Record) lifeAt(out *lab.Step, v *event.VehicleData, comp *event.Compone
 // fittedAt is the beginning of the day on which the component was fitted, Unix nanoseconds;
 // what came before was of another.
 func fittedAt(v *event.VehicleData, comp *event.ComponentDef) int64 {
+	if comp.InService == "" { // most: asked for every timeline
+		return math.MinInt64
+	}
 	on, err := interval.ParseDate(comp.InService)
 	if err != nil {
 		return math.MinInt64

@@ -2,7 +2,6 @@ package english
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -177,6 +176,16 @@ type Mark struct{ mark }
 // In writes the quantity out in a reader's units.
 func (m Mark) In(s unit.System) string { return m.words(s) }
 
+// markOf reads what String writes between the two control characters.
+func markOf(text string) (m mark, ok bool) {
+	base, rest, _ := strings.Cut(text, " ")
+	kind, digits, _ := strings.Cut(rest, " ")
+	v, err1 := strconv.ParseFloat(base, 64)
+	k, err2 := strconv.Atoi(kind)
+	n, err3 := strconv.Atoi(digits)
+	return mark{v, unit.Kind(k), n}, err1 == nil && err2 == nil && err3 == nil
+}
+
 // Marks goes through a text: its literal parts and its marked quantities, in order.
 func Marks(text string, literal func(string), quantity func(Mark)) {
 	for {
@@ -188,10 +197,7 @@ func Marks(text string, literal func(string), quantity func(Mark)) {
 			return
 		}
 		inner, after, _ := strings.Cut(rest, markEnd)
-		var m mark
-		var kind int
-		if _, err := fmt.Sscan(inner, &m.base, &kind, &m.digits); err == nil {
-			m.kind = unit.Kind(kind)
+		if m, ok := markOf(inner); ok {
 			quantity(Mark{m})
 		}
 		text = after
