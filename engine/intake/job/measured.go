@@ -38,7 +38,7 @@ func (m Measurement) Event(on string, k Known) (ev event.Event, err error) {
 	if m.After {
 		d.Taken, d.Drawn = "after", at.In(k.Registered.Location()).Format(time.DateOnly)
 	}
-	if d.Meters, err = (Job{Vehicle: m.Vehicle, Meters: m.Meters}).meterValues(k.Registered.Meters); err != nil {
+	if d.Meters, err = (Job{Vehicle: m.Vehicle, Meters: m.Meters, reads: k.Reads}).meterValues(k.Registered.Meters); err != nil {
 		return ev, err
 	}
 	for _, text := range m.Values {
