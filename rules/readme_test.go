@@ -3,10 +3,13 @@ package rules
 import (
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
+	"telltale/rules/english"
 	"telltale/rules/source"
+	"telltale/rules/unit"
 	"telltale/rules/word"
 )
 
@@ -120,6 +123,45 @@ func TestWords(t *testing.T) {
 		}
 		if _, err := Load([]File{{"a.yaml", []byte(text + example + "\n")}}); err != nil {
 			t.Errorf("%s: %v", d.Name, err)
+		}
+	}
+}
+
+// The two files that the main README shows side by side are of one meaning: they apply to
+// the same engines, judge alike, and say the same to a reader of either unit.
+func TestReadmesTwoUnits(t *testing.T) {
+	raw, err := os.ReadFile("../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, section, _ := strings.Cut(string(raw), "\n## In miles or in kilometres\n")
+	var said [2][]string
+	for i, part := range strings.Split(section, "```yaml\n")[1:3] {
+		part, _, _ = strings.Cut(part, "```")
+		b := load(t, part)
+		if len(b.Questions) > 0 {
+			t.Error(source.Faults(b.Questions))
+		}
+		j, r := NewJudge(b), b.Rules[0]
+		for _, capacity := range []float64{5.6, 5.7} {
+			fits, _ := j.Matches(r.Where, &word.Vehicle{}, &word.Component{Capacity: capacity})
+			said[i] = append(said[i], fmt.Sprint(fits))
+		}
+		for _, age := range []float64{4.82e6, 4.84e6} {
+			f := &fakeFacts{comp: gearbox, numbers: map[string]float64{`value("Fe")`: 61, "fluidAge()": age}}
+			said[i] = append(said[i], outcome(j.Run(r, f)))
+			for _, units := range []unit.System{{Distance: "mi"}, {Distance: "km"}} {
+				j.Reads(english.Reader{Units: units})
+				said[i] = append(said[i], j.Say(r, Caution, f, 0), j.Advise(r, Caution, f, 0))
+			}
+		}
+	}
+	miles := []string{"Iron 61 mg/kg after 2,995 mi", "Sample again within 3,000 mi."}
+	km := []string{"Iron 61 mg/kg after 4,820 km", "Sample again within 5,000 km."}
+	want := slices.Concat([]string{"false", "true", "clear"}, miles, km, []string{"raised", "Iron 61 mg/kg after 3,007 mi", miles[1], "Iron 61 mg/kg after 4,840 km", km[1]})
+	for i, of := range []string{"miles", "km"} {
+		if !slices.Equal(said[i], want) {
+			t.Errorf("in %s:\n%q\nwant\n%q", of, said[i], want)
 		}
 	}
 }
