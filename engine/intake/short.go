@@ -33,7 +33,7 @@ import (
 //	2031-02-22       tick
 //
 // A time without zone is UTC, a date is its midnight. Bare numbers take the
-// book's unit: distance where a meter counts it. Any event may end in `id NAME`,
+// given unit: distance where a meter counts it. Any event may end in `id NAME`,
 // `from SOURCE` and `reported TIME`. Without an id it has the given one. What
 // cannot be read is a *ShortFault; what reads well and is wrong, as a capacity in
 // km, is told as for any other way in.

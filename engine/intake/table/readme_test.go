@@ -23,7 +23,7 @@ func TestReadme(t *testing.T) {
 		}
 	}
 	examples := regexp.MustCompile("(?s)```yaml\n(.*?)```").FindAllSubmatch(text, -1)
-	if len(examples) != 5 {
+	if len(examples) != 6 {
 		t.Errorf("%d examples", len(examples))
 	}
 	for _, m := range examples {
