@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"telltale/engine/alarm"
+	"telltale/engine/dueword"
 	"telltale/engine/event"
 	"telltale/engine/judge"
 	"telltale/engine/latch"
@@ -285,7 +286,7 @@ func (f *fold) turn(m alarmMove) *alarm.Transition {
 	t.Shelved, t.Standing = unsaid, a.Standing(f.Rec.Out)
 	switch {
 	case m.due > 0:
-		f.TaskWords(t, &f.judged[m.due-1].Due, to, f.causeIDs())
+		dueword.Fill(&f.View, t, &f.judged[m.due-1].Due, to, f.causeIDs())
 	case m.words != nil:
 		m.words(t, from, to)
 	}
@@ -353,7 +354,7 @@ func (f *fold) unshelve(a alarm.Alarm) {
 		v.When, v.Reader = f.When, f.Reader
 		v.EachTask(func(d *judge.Due, k alarm.Key) {
 			if v.JudgeDue(d); k == a.Key && int(d.Stage) == a.Stage {
-				v.TaskWords(t, d, a.Stage, nil)
+				dueword.Fill(v, t, d, a.Stage, nil)
 			}
 		})
 	}

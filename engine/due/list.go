@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/dueword"
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/judge"
@@ -82,7 +83,7 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 		Task: k.Rule, Title: d.Title(), Stage: alarm.TaskStages[d.Stage], Limit: d.Limit.String(),
 		Cautions: d.Cautions(), FollowUp: d.FollowUp != nil,
 	}
-	item.Why, item.Amounts = v.Spans(func() string { return v.DueWords(d) })
+	item.Why, item.Amounts = v.Spans(func() string { return dueword.Say(v, d) })
 	item.PulledIn, item.Figures = v.PulledIn(d), v.ComponentDef(d.Comp).Figures().ReadIn(v.Said())
 	item.Reads = v.Said().Names()
 	item.OwnCautions = v.Book.Own(item.Cautions)
@@ -96,13 +97,13 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 		for _, n := range d.Task.Needs {
 			item.Needs = append(item.Needs, Need(n))
 		}
-		item.LastDone = judge.LastDone(d)
+		item.LastDone = dueword.LastDone(d)
 	}
-	item.Postponed, item.Untold = judge.PostponedBy(d.Postponed), d.Untold
-	item.Early, item.Likely, item.Late = v.ForecastDates(d)
-	item.Worn = v.WornOf(d)
-	item.Range = v.RangeRecord(d)
-	if m, ok := v.DuePlace(d); ok {
+	item.Postponed, item.Untold = dueword.PostponedBy(d.Postponed), d.Untold
+	item.Early, item.Likely, item.Late = dueword.Dates(v, d)
+	item.Worn = dueword.WornOf(v, d)
+	item.Range = dueword.RangeRecord(v, d)
+	if m, ok := dueword.PlaceOf(v, d); ok {
 		item.PastBy, item.Unit = &m.Past, "m"
 		if m.Face >= 0 {
 			item.DueAt = &m.Face

@@ -7,6 +7,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/defect"
+	"telltale/engine/dueword"
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/judge"
@@ -144,7 +145,7 @@ func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 			r.By = &d.By
 		}
 	} else {
-		r.Policy = judge.LastDone(d)
+		r.Policy = dueword.LastDone(d)
 	}
 	if d.NoHistory {
 		r.Limit = alarm.NoHistory
@@ -154,12 +155,12 @@ func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 		_, missing := v.Shorten.Number(d.Task.Shorten, v.FactsAt(d.Comp, judge.Judgement{Before: record.LastPlace, At: math.MaxInt64}))
 		r.Missing = v.Missing(missing)
 	}
-	r.Postponed, r.Untold = judge.PostponedBy(d.Postponed), d.Untold
+	r.Postponed, r.Untold = dueword.PostponedBy(d.Postponed), d.Untold
 	r.PulledIn = v.PulledIn(d)
 	if d.Sure {
-		reach := v.Reach(d)
+		reach := dueword.Reach(v, d)
 		r.Early, r.Likely, r.Late = reach[0].String(), reach[1].String(), reach[2].String()
-		r.Range = v.RangeWords(d)
+		r.Range = dueword.RangeWords(v, d)
 	}
 	if d.Task != nil && d.Task.Reported {
 		r.WhenReported, r.Defects = true, d.Defects

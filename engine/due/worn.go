@@ -3,6 +3,7 @@ package due
 import (
 	"math"
 
+	"telltale/engine/dueword"
 	"telltale/engine/interval"
 	"telltale/engine/judge"
 	"telltale/engine/wear"
@@ -34,7 +35,7 @@ type ReckonedWear struct {
 func reckonedWear(v *judge.View, d *judge.Due) (out []ReckonedWear) {
 	for _, w := range d.Worn {
 		r := ReckonedWear{Measure: w.Measure.Name, Limit: w.Limit.Stated, On: w.MeasuredOn, Reached: w.Reached,
-			Measurements: w.Measurements, Sure: w.Sure, Missing: w.Missing, Says: v.WornWords(w), Source: d.Task.Sources.Of("every until " + w.Measure.Name)}
+			Measurements: w.Measurements, Sure: w.Sure, Missing: w.Missing, Says: dueword.Wear(v, w), Source: d.Task.Sources.Of("every until " + w.Measure.Name)}
 		if w.Measurements > 0 {
 			r.Value = &unit.Quantity{Value: w.Value, Unit: w.Measure.Unit}
 		}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/dueword"
 	"telltale/engine/judge"
 	"telltale/engine/record"
 	"telltale/engine/trend"
@@ -118,7 +119,7 @@ func (g *Measured) limits(v *judge.View, t wear.Track, a axis) {
 }
 
 func (g *Measured) limit(v *judge.View, w *wear.Worn, a axis, l Limit) {
-	l.At, l.Reached, l.Says = w.Limit.At, w.Reached, v.WornWords(w)
+	l.At, l.Reached, l.Says = w.Limit.At, w.Reached, dueword.Wear(v, w)
 	if w.Missing == "" && !w.Reached && w.By == a.by {
 		l.Likely, l.Least, l.Most = a.at(w.At), a.at(w.Low), a.at(w.High)
 	}

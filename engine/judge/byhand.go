@@ -1,8 +1,6 @@
 package judge
 
 import (
-	"fmt"
-	"math"
 	"slices"
 
 	"telltale/engine/event"
@@ -11,8 +9,6 @@ import (
 	"telltale/engine/record"
 	"telltale/engine/wear"
 	"telltale/rules"
-	"telltale/rules/english"
-	"telltale/rules/unit"
 	"telltale/rules/word"
 )
 
@@ -125,66 +121,4 @@ func (d *Due) WornBy(l interval.Limit) *wear.Worn {
 		return nil
 	}
 	return d.wear[l]
-}
-
-// wornMissing says what is missing for forecasts of the task's measures.
-func (d *Due) wornMissing() string {
-	var all []string
-	for _, w := range d.Worn {
-		if w.Missing != "" {
-			all = append(all, w.Missing)
-		}
-	}
-	return english.List("and", all)
-}
-
-// WornOf says where the measure stands by which the deciding limit is set or, of other
-// limits, what is missing for a forecast; "" where nothing is to be said.
-func (v *View) WornOf(d *Due) string {
-	if w := d.WornBy(d.Limit); w != nil && d.Postponed == nil {
-		return v.WornWords(w)
-	}
-	return d.wornMissing()
-}
-
-// wornFirst is the measure by which the limit is set that the forecast date is of; nil
-// where that limit is no measure's, or was moved since.
-func (d *Due) wornFirst() *wear.Worn {
-	w := d.wear[interval.ByDistance]
-	if d.first.Hours {
-		w = d.wear[interval.ByHours]
-	}
-	if w == nil || w.At != d.at {
-		return nil
-	}
-	return w
-}
-
-// between is the range of a forecast; one that nobody knows an end of has only its
-// beginning.
-func between(reach [3]interval.Date) string {
-	if reach[2].IsZero() {
-		return "not before " + reach[0].String()
-	}
-	return fmt.Sprintf("between %s and %s", reach[0], reach[2])
-}
-
-// WornWords say where a measure reaches its limit, or that it has, or what is missing; in
-// hundreds of what the odometer shows, tens of hours, since no forecast is nearer.
-func (v *View) WornWords(w *wear.Worn) string {
-	return w.Words(v.Applied().Zone, func(life float64, hours bool) string {
-		round, _, _ := unit.Base(100, v.Units().Distance)
-		if hours {
-			round = 10 * 3600
-		}
-		c := v.Chain(-1, hours)
-		if c == nil {
-			return v.Amount(math.Round(life/round)*round, hours)
-		}
-		shift := 0.0
-		if p, ok := c.LastRead(math.MaxInt64); ok {
-			shift = p.Life - p.Face
-		}
-		return v.Place(c, math.Round((life-shift)/round)*round+shift)
-	})
 }

@@ -50,12 +50,3 @@ func (d *Due) atOnce() {
 		d.Stage, d.Limit = interval.Due, interval.ByTime
 	}
 }
-
-// defectWords tell what was reported and stands.
-func (d *Due) defectWords() string {
-	s := defect.Words(d.Defects)
-	if d.Stage == interval.Overdue {
-		s += "; overdue, was to be repaired within " + CalendarTime(d.Plan.TolFixed)
-	}
-	return s
-}

@@ -15,7 +15,7 @@
 //     is answered stands in answers.go. [View.RuleWords] fills in what an alarm says.
 //   - Tasks. [View.EachTask] gives a [Due] for every task and follow-up that stands: what
 //     it counts from, its due point after postponements and pull-ins, and, once
-//     [View.JudgeDue] has judged it, its stage. [View.TaskWords] fills in what it says.
+//     [View.JudgeDue] has judged it, its stage. Package dueword says it in words.
 //   - Samples. [View.Timeline] is a component's fluid, sample by sample and exchange by
 //     exchange.
 //   - Words. [View.Amount] and its fellows write values in the reader's units.

@@ -1,7 +1,6 @@
 package judge
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -50,42 +49,7 @@ func (v *View) judgeUntold(d *Due) {
 	d.Stage, d.Limit = interval.Soon, limit
 }
 
-// untoldWords say that the distance cannot be told, beside what is known of the task.
-func (v *View) untoldWords(d *Due) []string {
-	switch {
-	case d.Stage > interval.Soon || d.Limit == interval.ByTime:
-		return []string{v.limitWords(d), d.Untold}
-	case d.Point.HasDate:
-		return []string{d.Untold, "by the calendar due on " + d.Point.Date.String()}
-	}
-	return []string{d.Untold}
-}
-
 // DayOf is the vehicle's local date at a moment, Unix nanoseconds.
 func (v *View) DayOf(at int64) string {
 	return interval.DateOf(time.Unix(0, at), v.Rec.Registered().Location()).String()
-}
-
-// Place writes a life value as people find it: on the face of the instrument in use and,
-// where there was another before, in all.
-func (v *View) Place(c *record.Chain, life float64) string {
-	face, replaced := c.Face(life)
-	in := v.Amount(life, c.Hours) + " in all"
-	switch {
-	case !replaced:
-		return v.face(c, face)
-	case face < 0:
-		return in + ", which the " + c.Name + " before this one showed"
-	}
-	return fmt.Sprintf("%s on the new %s (%s)", v.face(c, face), c.Name, in)
-}
-
-// reads says what the meter was last read to show, beside a point that it is due at: in
-// all, too, where no more than that is known of the point.
-func (v *View) reads(c *record.Chain, p record.Point, at float64) string {
-	text := fmt.Sprintf("the %s reads %s", c.Name, v.face(c, p.Face))
-	if face, replaced := c.Face(at); replaced && face < 0 {
-		text += " (" + v.Amount(p.Life, c.Hours) + " in all)"
-	}
-	return text
 }

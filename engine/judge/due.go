@@ -9,7 +9,6 @@ import (
 	"telltale/engine/defect"
 	"telltale/engine/event"
 	"telltale/engine/interval"
-	"telltale/engine/meter"
 	"telltale/engine/record"
 	"telltale/engine/wear"
 	"telltale/rules"
@@ -50,14 +49,14 @@ type Due struct {
 	// Untold says since when the distance or running time that it goes by cannot be told,
 	// since the meter went back; "" where it can.
 	Untold string
-	meter  *record.Chain // of the limit that decides, nil for the calendar
-	read   record.Point
-	// Likely is the forecast date of the first meter limit, by the chain first at the
-	// life value at; Sure: it is known.
-	Likely interval.Date
-	first  *record.Chain
-	at     float64
-	Sure   bool
+	Meter  *record.Chain // of the limit that decides, nil for the calendar; Read was read of it last
+	Read   record.Point
+	// Likely is the forecast date of the first meter limit, by the chain First at the
+	// life value FirstAt; Sure: it is known.
+	Likely  interval.Date
+	First   *record.Chain
+	FirstAt float64
+	Sure    bool
 }
 
 // reckonNamed reckons a task that counts for a component (-1: the vehicle), or the one
@@ -207,31 +206,6 @@ func (v *View) plan(at rules.AppliedTask, before record.Place, readings int64) i
 	return p
 }
 
-// Reach gives the early, likely and late dates of the task's forecast, the range as wide
-// as the fleet's own forecasts ask for; of one that goes by wear, as wide as this may be too,
-// and without a late date where it may as well not wear.
-func (v *View) Reach(d *Due) (dates [3]interval.Date) {
-	if !d.Sure {
-		return dates
-	}
-	last, _ := d.first.Last(math.MaxInt64)
-	from, usage := record.Seconds(last.At), d.first.ReckonUsage(math.MaxInt64)
-	scale := func(ahead int64) meter.Scale { return v.Dates.Scale(d.first.Hours, ahead) }
-	early, likely, late, _ := usage.Range(from, last.Life, d.at, scale)
-	date := func(at int64) interval.Date { return interval.DateOf(time.Unix(at, 0), v.Applied().Zone) }
-	dates = [3]interval.Date{date(early), date(likely), date(late)}
-	if w := d.wornFirst(); w != nil {
-		if early, _, _, ok := usage.Range(from, last.Life, w.Low, scale); ok {
-			dates[0] = date(early)
-		}
-		_, _, late, ok := usage.Range(from, last.Life, w.High, scale)
-		if dates[2] = date(late); !ok {
-			dates[2] = 0 // nobody knows
-		}
-	}
-	return dates
-}
-
 // AsksFacts reports whether the task's factor hangs on what is read.
 func (d *Due) AsksFacts() bool {
 	return d.Task != nil && d.Task.Shorten != nil && d.Task.Shorten.AsksFacts()
@@ -311,12 +285,12 @@ func (v *View) JudgeDue(d *Due) {
 	v.judgeUntold(d)
 	switch d.Limit {
 	case interval.ByDistance:
-		d.meter = v.DueChain(d, false)
+		d.Meter = v.DueChain(d, false)
 	case interval.ByHours:
-		d.meter = v.DueChain(d, true)
+		d.Meter = v.DueChain(d, true)
 	}
-	if d.meter != nil {
-		d.read, _ = d.meter.LastRead(math.MaxInt64)
+	if d.Meter != nil {
+		d.Read, _ = d.Meter.LastRead(math.MaxInt64)
 	}
 }
 
@@ -365,107 +339,7 @@ func (v *View) meterState(d *Due, hours bool, point float64) (read, est float64,
 	}
 	likely = interval.DateOf(time.Unix(mid, 0), a.Zone)
 	if !d.Sure || likely.Compare(d.Likely) < 0 {
-		d.Sure, d.Likely, d.first, d.at = true, likely, c, point
+		d.Sure, d.Likely, d.First, d.FirstAt = true, likely, c, point
 	}
 	return last.Life, est, likely, true
-}
-
-// duePoint is where a task stands, in the reader's units.
-func (v *View) duePoint(d *Due) *alarm.DuePoint {
-	if d.NoHistory {
-		return &alarm.DuePoint{Limit: alarm.NoHistory}
-	}
-	p := &alarm.DuePoint{Limit: d.Limit.String(), PulledIn: v.PulledIn(d), Untold: d.Untold}
-	if d.Point.HasDate {
-		p.Date = d.Point.Date.String()
-	}
-	p.Early, p.Likely, p.Late = v.ForecastDates(d)
-	if d.State.HasToday {
-		p.On = d.State.Today.String()
-	}
-	p.Postponed, p.Worn = PostponedBy(d.Postponed), v.WornOf(d)
-	if m, ok := v.DuePlace(d); ok {
-		p.Past = v.Quantity(m.Past, m.Hours)
-		if m.Face >= 0 {
-			p.At = v.Quantity(m.Face, m.Hours)
-		}
-		if m.Replaced {
-			p.InAll = v.Quantity(m.Life, m.Hours)
-		}
-	}
-	return p
-}
-
-// ForecastDates are those between which the first limit is reached, of a task that is
-// not due yet; "" where they are not known.
-func (v *View) ForecastDates(d *Due) (early, likely, late string) {
-	if !d.Sure || d.Stage >= interval.Due {
-		return "", "", ""
-	}
-	reach := v.Reach(d)
-	return reach[0].String(), reach[1].String(), reach[2].String()
-}
-
-// RangeWords is how wide the range of a task's forecast is taken, and how often such held.
-func (v *View) RangeWords(d *Due) string {
-	last, _ := d.first.Last(math.MaxInt64)
-	from := record.Seconds(last.At)
-	likely, _ := d.first.ReckonUsage(math.MaxInt64).Likely(from, last.Life, d.at)
-	return v.Dates.RangeWords(d.first.Hours, likely-from)
-}
-
-// RangeRecord is how often the fleet's dates came within such ranges, for people; ""
-// where no range is given, or too few have come.
-func (v *View) RangeRecord(d *Due) string {
-	if !d.Sure || d.Stage >= interval.Due {
-		return ""
-	}
-	return v.Dates.RecordWords(d.first.Hours)
-}
-
-// MeterPlace is where a task is due by a meter, in metres or seconds.
-type MeterPlace struct {
-	Hours bool
-	// Face is what the instrument in use shows there, below 0 where that was before it;
-	// Life is over replaced instruments, which there are where Replaced.
-	Face, Life float64
-	Replaced   bool
-	Past       float64 // how far past it the meter is
-}
-
-// DuePlace is the meter limit that decides, else the first there is. There is none where
-// how far the meter has run cannot be told.
-func (v *View) DuePlace(d *Due) (m MeterPlace, ok bool) {
-	c := d.meter
-	if c == nil {
-		c = v.DueChain(d, math.IsNaN(d.Point.Distance))
-	}
-	if c == nil || d.NoHistory || d.Waiting {
-		return m, false
-	}
-	m.Life, m.Hours = d.Point.Distance, c.Hours
-	if c.Hours {
-		m.Life = d.Point.Hours
-	}
-	last, ok := c.Last(math.MaxInt64)
-	m.Face, m.Replaced = c.Face(m.Life)
-	m.Past = last.Life - m.Life
-	return m, ok && !math.IsNaN(m.Life)
-}
-
-// LastDone is the date of the last time, or the policy that stands for it.
-func LastDone(d *Due) string {
-	switch {
-	case d.Last != nil:
-		return d.Last.Date.String()
-	case d.Task != nil && d.Task.Reported:
-		return "not repaired yet"
-	case d.NoHistory || d.From.Date.IsZero() && !d.Waiting && len(d.Worn) == 0:
-		return alarm.NoHistory
-	case len(d.Worn) > 0 && d.From.Date.IsZero():
-		return "counted from its measurements"
-	case d.Waiting:
-		return "counted from the first reading"
-	}
-	return "counted from " + d.From.Date.String()
 }

@@ -1,7 +1,6 @@
 package judge
 
 import (
-	"cmp"
 	"math"
 	"time"
 
@@ -115,18 +114,6 @@ func later(point, at, every float64) float64 {
 	return at + every
 }
 
-// PostponedBy is who moved the point, and why. Who gives no name is known by where
-// the answer came from. "" where nobody did.
-func PostponedBy(p *record.Postponed) string {
-	switch {
-	case p == nil:
-		return ""
-	case p.To > 0:
-		return acceptedBy(p)
-	}
-	return "postponed by " + cmp.Or(p.By, p.ID.Source) + ": " + p.Why
-}
-
 // accepted puts the point where a person accepted it. The other limits stay.
 func (d *Due) accepted(p *record.Postponed) {
 	if p.ByHours {
@@ -134,12 +121,4 @@ func (d *Due) accepted(p *record.Postponed) {
 	} else {
 		d.Point.Distance = p.To
 	}
-}
-
-func acceptedBy(p *record.Postponed) string {
-	s := "moved to the point that a sample's forecast suggests, accepted by " + p.By
-	if p.Why != "" {
-		s += ": " + p.Why
-	}
-	return s
 }
