@@ -32,7 +32,7 @@ func (v *View) Track(m *rules.Measure) wear.Track {
 func (v *View) renews(s *record.Service, m *rules.Measure) bool {
 	return slices.ContainsFunc(m.RenewedBy, func(name string) bool {
 		t := v.Book.Task(name)
-		return t != nil && v.settlesTask(s, t, -1)
+		return t != nil && v.work().Settles(s, t, -1)
 	})
 }
 

@@ -23,11 +23,11 @@ func (v *View) reported(at rules.AppliedTask, before record.Place) Due {
 	nan := math.NaN()
 	d := Due{Task: at.Task, Comp: at.Component, From: interval.Done{Distance: nan, Hours: nan}, Point: interval.Point{Distance: nan, Hours: nan}}
 	d.Plan = interval.Plan{Shorten: 1, TolFixed: interval.Limits(at.Task.Tolerance.Fixed)}
-	repairs := func(s *record.Service) bool { return v.settlesTask(s, at.Task, at.Component) }
+	repairs := func(s *record.Service) bool { return v.work().Settles(s, at.Task, at.Component) }
 	takes := func(s *record.Service) bool { return slices.Contains(v.Takers(s.Component), at) }
 	for i := range v.Rec.Services {
 		if s := &v.Rec.Services[i]; s.Stamp.Place(event.ServiceEvent).Compare(before) <= 0 && repairs(s) {
-			last := v.done(s, at.Component)
+			last := v.work().Stood(s, at.Component)
 			d.Last, d.By = &last, s.ID
 		}
 	}

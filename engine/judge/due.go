@@ -78,21 +78,13 @@ func (v *View) Reckon(at rules.AppliedTask, before record.Place, readings int64)
 	}
 	d := Due{Task: t, Comp: at.Component, Plan: v.plan(at, before, readings)}
 	begin := len(v.dones)
-	for i := range v.Rec.Services {
-		if s := &v.Rec.Services[i]; s.Stamp.Place(event.ServiceEvent).Compare(before) <= 0 && v.settlesTask(s, t, at.Component) {
-			v.dones = append(v.dones, v.doneFor(s, t, at.Component))
-			d.By = s.ID
-		}
-	}
-	if t.BySample {
-		v.sampled(&d, begin, before)
-	}
+	v.dones, d.By = v.work().Done(v.dones, t, at.Component, before)
 	done := v.dones[begin:]
 	switch {
 	case len(done) > 0:
 		d.Last = &done[len(done)-1]
 	default:
-		first, ok := v.unknownHistory(t, at.Component)
+		first, ok := v.work().Unknown(t, at.Component)
 		d.Waiting = !ok && t.History == rules.HistoryFirstReading
 		d.NoHistory = !ok && !d.Waiting
 		if !ok {
@@ -113,77 +105,6 @@ func (v *View) Reckon(at rules.AppliedTask, before record.Place, readings int64)
 	v.wearOut(&d, before)
 	v.applyPostponement(&d)
 	return d
-}
-
-// settlesTask reports whether the service did the task, one that contains it, or its twin.
-func (v *View) settlesTask(s *record.Service, t *rules.Task, comp int) bool {
-	did := func(t *rules.Task) bool { return v.settlesAlone(s, t, comp) }
-	return did(t) || slices.ContainsFunc(v.Applied().Rules.Twins[rules.AppliedTask{Task: t, Component: comp}], did)
-}
-
-func (v *View) settlesAlone(s *record.Service, t *rules.Task, comp int) bool {
-	called := func(name string) bool { return v.settles(s, name, comp) }
-	return called(t.Name) || slices.ContainsFunc(t.Was, called) || slices.ContainsFunc(t.In, called)
-}
-
-// settles reports whether the service did the task on that component (-1: on the vehicle).
-func (v *View) settles(s *record.Service, name string, comp int) bool {
-	if s.Void || !slices.Contains(s.Tasks, name) {
-		return false
-	}
-	return comp < 0 || (s.Component == "" || s.Component == v.ComponentName(comp)) && !v.beforeFitted(comp, s.At)
-}
-
-// done is where a service stood.
-func (v *View) done(s *record.Service, comp int) interval.Done {
-	return v.stoodBy(&s.Stamp, s.Meters, nil, comp)
-}
-
-// unknownHistory is what the task's policy counts from.
-func (v *View) unknownHistory(t *rules.Task, comp int) (interval.Done, bool) {
-	a := v.Applied()
-	none := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
-	switch t.History {
-	case rules.HistoryInService:
-		if comp >= 0 && a.Fitted[comp] > 0 {
-			return v.fitted(t, comp), true
-		}
-		d, err := interval.ParseDate(a.Reg.InService)
-		return interval.Done{Date: d, New: t.First != (rules.Limits{})}, err == nil
-	case rules.HistoryFirstReading:
-		return v.firstRead(t, comp)
-	}
-	return none, false
-}
-
-// firstRead is where the component's meters stood at the first reading since the vehicle
-// was registered, or else at its registration: what was read before, as work of years ago
-// tells that is typed in later, says when the work was done and no more.
-func (v *View) firstRead(t *rules.Task, comp int) (interval.Done, bool) {
-	d, found, at := interval.Done{Distance: math.NaN(), Hours: math.NaN()}, false, int64(math.MaxInt64)
-	since, _ := v.Rec.Since()
-	for _, hours := range []bool{false, true} {
-		c := v.ChainOf(t, comp, hours)
-		if c == nil {
-			continue
-		}
-		p, ok := c.FirstSince(since)
-		if !ok {
-			p, ok = c.Last(since)
-			p.At = since
-		}
-		if !ok {
-			continue
-		}
-		found, at = true, min(at, p.At)
-		if hours {
-			d.Hours = p.Life
-		} else {
-			d.Distance = p.Life
-		}
-	}
-	d.Date = interval.DateOf(time.Unix(0, at), v.Applied().Zone)
-	return d, found
 }
 
 func (v *View) plan(at rules.AppliedTask, before record.Place, readings int64) interval.Plan {
@@ -308,7 +229,7 @@ func (v *View) state(d *Due) interval.State {
 
 // readOnly is where the vehicle was last read to be.
 func (v *View) readOnly(d *Due) interval.State {
-	read := v.metersBy(d.Task, d.Comp, math.MaxInt64, (*record.Chain).LastRead)
+	read := v.work().MetersBy(d.Task, d.Comp, math.MaxInt64, (*record.Chain).LastRead)
 	return interval.State{Distance: read.Distance, Hours: read.Hours, EstDistance: math.NaN(), EstHours: math.NaN()}
 }
 

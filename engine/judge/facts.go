@@ -193,11 +193,11 @@ func (x *Facts) done(task string) bool {
 		}
 		for i := range x.v.Rec.Services {
 			s := &x.v.Rec.Services[i]
-			if s.Stamp.Place(event.ServiceEvent).Compare(x.before) <= 0 && x.v.settlesTask(s, t, x.of) {
+			if s.Stamp.Place(event.ServiceEvent).Compare(x.before) <= 0 && x.v.work().Settles(s, t, x.of) {
 				return true
 			}
 		}
-		if x.v.drawnBy(t, x.of, x.before) {
+		if x.v.work().DrawnBy(t, x.of, x.before) {
 			return true
 		}
 	}

@@ -51,7 +51,7 @@ func (v *View) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []opene
 	var out []openedFollowUp
 	for i := range v.Rec.Services {
 		s := &v.Rec.Services[i]
-		if v.settlesTask(s, at.Task, at.Component) && v.Rec.Opens(s, v.Key(fu.Name, at.Component)) {
+		if v.work().Settles(s, at.Task, at.Component) && v.Rec.Opens(s, v.Key(fu.Name, at.Component)) {
 			out = append(out, v.openedBy(s, fu, at.Component))
 		}
 	}
@@ -60,7 +60,7 @@ func (v *View) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []opene
 
 // openedBy is the follow-up as the work opens it.
 func (v *View) openedBy(s *record.Service, fu *rules.FollowUp, comp int) openedFollowUp {
-	d := v.done(s, comp)
+	d := v.work().Stood(s, comp)
 	o := latch.Opening{Name: fu.Name, By: s.ID, At: s.At, Distance: event.ToStored(d.Distance), Hours: event.ToStored(d.Hours)}
 	return openedFollowUp{o, fu, comp, d.Estimated}
 }
@@ -227,7 +227,7 @@ func (v *View) settledBetween(o openedFollowUp, until int64) bool {
 	}
 	for i := range v.Rec.Services {
 		s := &v.Rec.Services[i]
-		if s.At >= from && s.At <= until && v.settles(s, o.Name, o.comp) {
+		if s.At >= from && s.At <= until && v.work().Lists(s, o.Name, o.comp) {
 			return true
 		}
 	}

@@ -17,7 +17,7 @@ func (v *View) LookAhead(s *record.Service) {
 	}
 	var ahead []record.Ahead
 	for _, at := range v.Applied().Rules.Tasks {
-		if !v.settlesTask(s, at.Task, at.Component) {
+		if !v.work().Settles(s, at.Task, at.Component) {
 			continue
 		}
 		for i := range at.Task.FollowUps {

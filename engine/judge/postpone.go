@@ -6,7 +6,6 @@ import (
 
 	"telltale/engine/interval"
 	"telltale/engine/record"
-	"telltale/rules"
 	"telltale/rules/unit"
 )
 
@@ -60,7 +59,7 @@ func (v *View) applyPostponement(d *Due) {
 // nothing, since it speaks of a distance that the task does not go by.
 func (v *View) postponedPoint(d *Due, p *record.Postponed, date interval.Date) (interval.Point, bool) {
 	every := d.Plan.Interval()
-	at := v.metersAt(d.Task, d.Comp, p.At)
+	at := v.work().MetersAt(d.Task, d.Comp, p.At)
 	point := interval.Point{
 		Distance: later(d.Point.Distance, at.Distance, every.Distance),
 		Hours:    later(d.Point.Hours, at.Hours, every.Hours),
@@ -79,27 +78,6 @@ func (v *View) postponedPoint(d *Due, p *record.Postponed, date interval.Date) (
 	}
 	point.Distance = from + by
 	return point, err == nil && !math.IsNaN(point.Distance)
-}
-
-// metersAt is where the component's meters stood at a moment, as life values.
-func (v *View) metersAt(t *rules.Task, comp int, at int64) interval.Done {
-	return v.metersBy(t, comp, at, (*record.Chain).Last)
-}
-
-func (v *View) metersBy(t *rules.Task, comp int, at int64, lastOf func(*record.Chain, int64) (record.Point, bool)) interval.Done {
-	d := interval.Done{Distance: math.NaN(), Hours: math.NaN()}
-	for _, hours := range []bool{false, true} {
-		c := v.ChainOf(t, comp, hours)
-		if c == nil {
-			continue
-		}
-		if last, ok := lastOf(c, at); ok && hours {
-			d.Hours = last.Life
-		} else if ok {
-			d.Distance = last.Life
-		}
-	}
-	return d
 }
 
 // later is one interval from where a meter stood, or the task's own point if that

@@ -44,7 +44,7 @@ func (v *View) PullIn(d *Due) {
 	for _, p := range v.pulls(d) {
 		p.from = v.stoodAt(&p.Opening)
 		if d.Task.Meter != "" { // what was noted then is of the component's own meters
-			at := v.metersAt(d.Task, d.Comp, p.At)
+			at := v.work().MetersAt(d.Task, d.Comp, p.At)
 			p.from.Distance, p.from.Hours = at.Distance, at.Hours
 		}
 		plan := from
@@ -116,7 +116,7 @@ func (v *View) answeredPull(t *rules.Task, comp int, put *record.Postponed, o *l
 	if put != nil && put.At > knownAt {
 		return true
 	}
-	if v.drawnSince(t, comp, o.At, o.By) {
+	if v.work().DrawnSince(t, comp, o.At, o.By) {
 		return true
 	}
 	return slices.ContainsFunc(v.Rec.Services, func(s record.Service) bool {
@@ -124,7 +124,7 @@ func (v *View) answeredPull(t *rules.Task, comp int, put *record.Postponed, o *l
 		if i >= 0 {
 			since = v.Rec.Samples[i].DrawnBefore(&s, v.Applied().Zone)
 		}
-		return since && v.settlesTask(&s, t, comp)
+		return since && v.work().Settles(&s, t, comp)
 	})
 }
 

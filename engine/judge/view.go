@@ -10,6 +10,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/record"
 	"telltale/engine/wear"
+	"telltale/engine/work"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -150,13 +151,13 @@ func (v *View) Chain(comp int, hours bool) *record.Chain {
 // ChainOf is the meter by which a task counts on a component: the one that it names, or
 // else the one that counts for the component. nil where there is none.
 func (v *View) ChainOf(t *rules.Task, comp int, hours bool) *record.Chain {
-	if t == nil || t.Meter == "" || hours != (t.Every.Hours > 0) {
-		return v.Chain(comp, hours)
-	}
-	if c := v.Rec.Chain(t.Meter); c != nil && c.Hours == hours {
-		return c
-	}
-	return nil
+	return v.work().Chain(t, comp, hours)
+}
+
+// work is the work of the vehicle.
+func (v *View) work() work.History {
+	a := v.Applied()
+	return work.History{Rec: v.Rec, Reg: a.Reg, Zone: a.Zone, Fitted: a.Fitted, Twins: a.Rules.Twins}
 }
 
 // DueChain is the meter by which the task or follow-up counts.
@@ -216,7 +217,7 @@ func (v *View) RegisteredComponents() []event.ComponentDef {
 func (v *View) statedShare(s *record.Service, comp int) float64 {
 	share := 0.0
 	for _, at := range v.Applied().Rules.Tasks {
-		if at.Task.Share > share && at.Component == comp && v.settlesTask(s, at.Task, comp) {
+		if at.Task.Share > share && at.Component == comp && v.work().Settles(s, at.Task, comp) {
 			share = at.Task.Share
 		}
 	}
