@@ -18,14 +18,14 @@ import (
 // core are the packages that do no I/O and know no clock.
 var core = []string{
 	"telltale/engine", "telltale/engine/event", "telltale/engine/fleet", "telltale/engine/alarm", "telltale/engine/latch",
-	"telltale/engine/record", "telltale/engine/wear", "telltale/engine/work", "telltale/engine/judge", "telltale/engine/dueword", "telltale/engine/moment", "telltale/engine/recall", "telltale/engine/defect", "telltale/engine/bottle", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
+	"telltale/engine/record", "telltale/engine/wear", "telltale/engine/work", "telltale/engine/usual", "telltale/engine/judge", "telltale/engine/dueword", "telltale/engine/moment", "telltale/engine/recall", "telltale/engine/defect", "telltale/engine/bottle", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample",
 	"telltale/engine/fit", "telltale/engine/gauge", "telltale/engine/history", "telltale/engine/doubt", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/origin", "telltale/engine/trend",
 	"telltale/rules", "telltale/rules/expression", "telltale/rules/source", "telltale/rules/word",
 	"telltale/rules/unit", "telltale/rules/analytes", "telltale/rules/english", "telltale/rules/zone",
 }
 
 // rooms are the packages that engine is made of, each above those that it may use.
-var rooms = []string{"event", "fleet", "alarm", "latch", "record", "wear", "work", "judge", "dueword", "moment", "recall", "outlook", "due", "why", "sample", "doubt", "history", "gauge"}
+var rooms = []string{"event", "fleet", "alarm", "latch", "record", "wear", "work", "usual", "judge", "dueword", "moment", "recall", "outlook", "due", "why", "sample", "doubt", "history", "gauge"}
 
 // TestPure keeps the core pure: no I/O, no network, no client library may be
 // among what it imports itself, however deep in this module.
@@ -55,7 +55,8 @@ func TestExplainingCannotFold(t *testing.T) {
 		"record": {"event", "fleet", "alarm", "latch"},
 		"wear":   {"event", "fleet", "alarm", "latch", "record"},
 		"work":   {"event", "fleet", "alarm", "latch", "record"},
-		"judge":  {"event", "fleet", "alarm", "latch", "record", "wear", "work"},
+		"usual":  {"event", "fleet", "alarm", "latch", "record"},
+		"judge":  {"event", "fleet", "alarm", "latch", "record", "wear", "work", "usual"},
 	}
 	views := append(below["judge"], "judge")
 	below["dueword"], below["moment"], below["recall"], below["outlook"], below["doubt"] = views, views, views, views, views

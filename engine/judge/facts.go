@@ -9,31 +9,22 @@ import (
 	"telltale/engine/fleet"
 	"telltale/engine/lab"
 	"telltale/engine/record"
-	"telltale/rules"
+	"telltale/engine/usual"
 	"telltale/rules/word"
 )
 
 // Facts answers what rules ask of one vehicle, and of one component where def is
 // not nil, as the record stood at a place in its history.
 type Facts struct {
-	v        *View
-	reg      *event.VehicleData
-	vehicle  *word.Vehicle
-	comp     *word.Component
-	Def      *event.ComponentDef
-	Baseline *rules.Baseline
-	// Where the book has it made from the fleet, fleetOf is the book's, fleet what it
-	// says of the last sample (nil: nothing) and instead counts for what it does not say.
-	fleetOf *rules.Baseline
-	Fleet   *fleet.Figures
-	instead *rules.Baseline
-	// starting says what is usual where nothing better does; nil for nothing.
-	starting *rules.Baseline
-	sheet    *record.Sheet // of the sample; nil where there is none
-	clash    string        // of two baselines that both match, what is missing; "" where there are none
-	past     lab.Past      // read with the first of own
-	own      map[string]lab.Own
-	surplus  map[string]surplus
+	v             *View
+	reg           *event.VehicleData
+	vehicle       *word.Vehicle
+	comp          *word.Component
+	Def           *event.ComponentDef
+	usual.Sources          // of the last sample
+	past          lab.Past // read with the first of own
+	own           map[string]lab.Own
+	surplus       map[string]surplus
 
 	// at is the last moment of readings that counts; services and samples count up
 	// to the place before.
@@ -72,7 +63,7 @@ func (v *View) FactsAt(comp int, at Judgement) *Facts {
 		return x
 	}
 	x.comp, x.Def = &a.Comps[comp], &a.Reg.Components[comp]
-	x.Baseline, x.starting, x.clash = a.Rules.Baselines[comp], a.Rules.Starting[comp], a.Rules.Clash[comp]
+	x.Sources = usual.Sources{Kind: x.comp.Kind, Baseline: a.Rules.Baselines[comp], Starting: a.Rules.Starting[comp], Clash: a.Rules.Clash[comp]}
 	t := v.Timeline(comp)
 	for i := len(t.Steps) - 1; i >= 0; i-- {
 		// Of two samples at one place each is judged by itself.
@@ -81,19 +72,20 @@ func (v *View) FactsAt(comp int, at Judgement) *Facts {
 			break
 		}
 	}
-	x.Sheet = lab.Sheet{History: x.steps.Lab, Ends: x.end, Unsure: x.clash}
+	x.Sheet = lab.Sheet{History: x.steps.Lab, Ends: x.end, Unsure: x.Clash}
 	if n := len(x.steps.Lab); n > 0 {
 		ages := x.steps.Lab.Ages(n - 1)
 		x.Sheet.Mixed = &ages
 	}
+	var figures *fleet.Figures
 	if n := len(x.steps.Steps); n > 0 {
-		x.sheet = x.steps.Steps[n-1].Sheet()
+		x.Printed, figures = x.steps.Steps[n-1].Sheet(), x.steps.Steps[n-1].Sample.Fleet
 	}
 	if x.Baseline != nil && x.Baseline.Fleet != nil {
-		x.ofTheFleet(a.Rules.Instead[comp])
+		x.OfTheFleet(figures, a.Rules.Instead[comp])
 	}
 	if x.Baseline == nil {
-		x.Baseline = x.starting
+		x.Baseline = x.Starting
 	}
 	if x.Baseline != nil {
 		x.Sheet.Fresh = x.Baseline.Fresh

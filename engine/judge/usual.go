@@ -4,125 +4,17 @@ import (
 	"fmt"
 	"strings"
 
-	"telltale/engine/fleet"
 	"telltale/engine/lab"
+	"telltale/engine/usual"
 	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
-	"telltale/rules/unit"
 	"telltale/rules/word"
 )
 
-// norm is what is usual of one analyte, and where that comes from.
-type norm struct {
-	lab.Norm
-	mean lab.Span // wider than a point where results below their limits leave it open
-	// Of a baseline of the book, of figures from the fleet's own samples, or else of what
-	// the sheet itself prints.
-	of  *rules.Baseline
-	fig *fleet.Figure
-}
-
-// printed reports that it is the laboratory's own average, which the sheet prints.
-func (n *norm) printed() bool { return n.of == nil && n.fig == nil }
-
-// starting marks a figure that stands until there is something better.
-func (n *norm) starting() bool { return n.of != nil && n.of.Starting }
-
-// norm finds what is usual of the analyte: the fleet's own figures before those of the
-// book, these before the averages that the sheet itself prints, and a starting figure
-// where there is nothing better. ok is false where there is none, and why says what is
-// missing.
-func (x *Facts) norm(analyte string) (n norm, why string, ok bool) {
-	if x.clash != "" {
-		return norm{}, x.clash, false
-	}
-	own := x.Baseline
-	if x.fleetOf != nil {
-		var fig *fleet.Figure
-		if fig, why = x.Fleet.For(x.fleetOf, analyte); fig != nil {
-			return x.normOfFleet(fig), "", true
-		}
-		own = x.instead
-	}
-	if n, ok = normOf(own, analyte); ok {
-		return n, "", true
-	}
-	if n, ok = x.normOfSheet(analyte); ok {
-		return n, "", true
-	}
-	if n, ok = normOf(x.starting, analyte); ok {
-		return n, "", true
-	}
-	switch {
-	case why != "":
-	case x.Baseline == nil:
-		why = "a baseline for the " + x.comp.Kind
-	default:
-		why = "a baseline for " + analyte
-	}
-	return norm{}, why, false
-}
-
-// normOf is what a baseline of the book says of the analyte.
-func normOf(b *rules.Baseline, analyte string) (n norm, ok bool) {
-	if b == nil || b.Mean[analyte] == 0 {
-		return norm{}, false
-	}
-	n.of, n.Mean, n.SD = b, b.Mean[analyte], b.Spread[analyte]
-	n.mean = lab.Span{Low: n.Mean, High: n.Mean}
-	n.Age, n.Kind = BaselineAge(b)
-	n.Weak = b.Starting
-	return n, true
-}
-
-// normOfSheet is what the laboratory prints beside its results.
-func (x *Facts) normOfSheet(analyte string) (n norm, ok bool) {
-	if x.sheet == nil {
-		return norm{}, false
-	}
-	n.Mean, ok = x.sheet.Average(analyte)
-	n.mean = lab.Span{Low: n.Mean, High: n.Mean}
-	n.Age, n.Kind, _ = x.sheet.AverageAge(analyte)
-	return n, ok
-}
-
-// normOfFleet is what the fleet's samples say.
-func (x *Facts) normOfFleet(fig *fleet.Figure) (n norm) {
-	n.fig, n.mean, n.Mean, n.Kind = fig, *fig.Mean, fig.Mean.High, unit.Distance
-	if x.Fleet.Hours {
-		n.Kind = unit.Time
-	}
-	if fig.SD != nil {
-		n.SD = *fig.SD
-	}
-	if fig.Age != nil {
-		n.Age = *fig.Age
-	}
-	return n
-}
-
-// source names it for evidence.
-func (x *Facts) source(n *norm) string {
-	switch {
-	case n.fig != nil:
-		return fmt.Sprintf("baseline %s, number %d of %s: %s of %s (%s)", x.fleetOf.Name, x.Fleet.Number, x.Fleet.Of,
-			english.Plural(n.fig.N, "result"), english.Plural(n.fig.Vehicles, "vehicle"), x.Fleet.GroupWords())
-	case n.printed():
-		return "average of the laboratory's sheet"
-	case n.starting():
-		return "starting figure, " + asOne(n.of.Source)
-	}
-	return "baseline " + n.of.Name + ", " + asOne(n.of.Source)
-}
-
-// asOne is a source as one note: semicolons part notes, and of each a message shows the
-// beginning.
-func asOne(source string) string { return strings.ReplaceAll(source, "; ", ", ") }
-
 // meanOf chooses an end of a mean that results below their limits leave open.
-func (x *Facts) meanOf(analyte string, n *norm) float64 {
-	return x.choose(endKey{x.of, meanStep, analyte}, n.mean, n.mean.High)
+func (x *Facts) meanOf(analyte string, n *usual.Norm) float64 {
+	return x.choose(endKey{x.of, meanStep, analyte}, n.Open, n.Open.High)
 }
 
 // surplus is an excess that is the same for every choice of ends.
@@ -142,10 +34,10 @@ func (x *Facts) Excess(analyte string) (e lab.Excess, missing string, ok bool) {
 		return s.Excess, s.missing, s.ok
 	}
 	r, has := x.Sheet.Result(analyte)
-	n, why, known := x.norm(analyte)
+	n, why, known := x.Norm(analyte)
 	own := x.ownPast(analyte)
 	span := r.Span()
-	exact := span.Low == span.High && n.mean.Low == n.mean.High && own.Span.Low == own.Span.High
+	exact := span.Low == span.High && n.Open.Low == n.Open.High && own.Span.Low == own.Span.High
 	var group *lab.Norm
 	if known {
 		n.Mean = x.meanOf(analyte, &n)
@@ -178,8 +70,8 @@ func (x *Facts) Mean(analyte string) (m Mean, ok bool) {
 	if x.comp == nil {
 		return Mean{}, false
 	}
-	n, _, ok := x.norm(analyte)
-	return Mean{n.mean.High, n.starting(), ok && n.printed()}, ok && n.mean.Low == n.mean.High
+	n, _, ok := x.Norm(analyte)
+	return Mean{n.Open.High, n.Starting(), ok && n.Printed()}, ok && n.Open.Low == n.Open.High
 }
 
 // ownPast is what earlier samples had, reckoned once.
@@ -260,13 +152,13 @@ var compared = [...]word.Word{word.Times, word.TimesForAge, word.Deviations, wor
 func (x *Facts) standIn(r *rules.Rule) (says string) {
 	for _, w := range compared {
 		for _, a := range r.Asks(w) {
-			n, _, ok := x.norm(a)
+			n, _, ok := x.Norm(a)
 			_, has := x.Sheet.Result(a)
 			switch {
 			case !ok || !has:
-			case n.starting():
+			case n.Starting():
 				return "Compared with a starting figure, until samples of your own say what is usual."
-			case n.printed():
+			case n.Printed():
 				says = "Compared with the average that the laboratory prints."
 			}
 		}

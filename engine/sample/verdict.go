@@ -18,6 +18,7 @@ import (
 	"telltale/engine/outlook"
 	"telltale/engine/recall"
 	"telltale/engine/record"
+	"telltale/engine/usual"
 	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
@@ -357,7 +358,7 @@ func (v *sampleVerdict) comparedWith() *Baseline {
 		return nil
 	}
 	out := &Baseline{Name: b.Name, Source: b.Source}
-	if age, kind := judge.BaselineAge(b); age > 0 {
+	if age, kind := usual.Age(b); age > 0 {
 		value, u := v.view.Shown(age, kind == unit.Time)
 		out.FluidAge = &unit.Quantity{Value: value, Unit: u}
 	}
