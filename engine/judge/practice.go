@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 
+	"telltale/engine/bottle"
 	"telltale/engine/lab"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -11,7 +12,7 @@ import (
 )
 
 // Words that put a name or a number of the trade to what the sheet shows: charts of
-// small rises, cleanliness, viscosity at another temperature, base and acid.
+// small rises, cleanliness, viscosity at another temperature, base and acid, another fluid.
 
 // charted answers whether a chart of small rises signals.
 func charted(chart func(lab.Sheet, string) (lab.Shift, string, bool)) func(*Facts, string) (bool, string, bool) {
@@ -104,4 +105,23 @@ func acidNote(per unit.Kind) note {
 			return "from " + of + ", the base number falling " + how
 		}
 	}
+}
+
+// Nearest is the other fluid that the sample is nearest to; why says what is missing.
+func (x *Facts) Nearest() (n bottle.Nearest, why string, ok bool) {
+	a := x.v.Applied()
+	return bottle.Of(&x.Sheet, bottle.All(x.v.Book, a.Rules, a.Comps, x.of, x.Sheet.Fresh))
+}
+
+func (x *Facts) nearerFluid(string) (bool, string, bool) {
+	n, why, ok := x.Nearest()
+	return ok && n.Clearly(), why, ok
+}
+
+func (x *Facts) nearestNote(word.Word, string) string {
+	n, _, ok := x.Nearest()
+	if !ok {
+		return ""
+	}
+	return "nearest other fluid: " + n.Words()
 }
