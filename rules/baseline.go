@@ -11,6 +11,7 @@ import (
 
 	"telltale/rules/analytes"
 	"telltale/rules/expression"
+	"telltale/rules/figure"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 	"telltale/rules/word"
@@ -41,7 +42,7 @@ func (e *entry) readBaseline() *Baseline {
 	b := &Baseline{Part: e.part(baselineKeys...)}
 	f, isMapping := e.f, e.n.Kind == yaml.MappingNode
 	byHand := isMapping && f["mean"] != nil && e.onlyMeasures(f["mean"])
-	b.PerComponent, b.Source, b.Fleet, b.FluidAge = !byHand, sourceText(f["source"]), e.fromFleet(), e.fluidAge()
+	b.PerComponent, b.Source, b.Fleet, b.FluidAge = !byHand, figure.SourceText(f["source"]), e.fromFleet(), e.fluidAge()
 	b.Mean = e.analytes("mean", true)
 	b.Spread = e.spread(b.Mean)
 	b.Fresh = e.analytes("fresh", false)
@@ -127,7 +128,7 @@ func (e *entry) analytes(key string, mean bool) map[string]float64 {
 			text, hint := expression.Unreported(name)
 			e.question(p.Key, hint, "%s", text)
 		}
-		if isBlank(p.Value) {
+		if figure.IsBlank(p.Value) {
 			out[name] = nan
 			continue
 		}

@@ -13,6 +13,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules/expression"
+	"telltale/rules/figure"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 )
@@ -99,7 +100,7 @@ type Part struct {
 	// ToFill names what of it is to be filled in; where there is any, a task is kept for
 	// no vehicle, and a rule is not judged.
 	ToFill  []string
-	Sources Sources
+	Sources figure.Sources
 
 	read *entry // while loading
 }
@@ -283,4 +284,27 @@ type Baseline struct {
 func ShortHash(h string) string {
 	const enough = len("sha256:") + 12
 	return h[:min(len(h), enough)]
+}
+
+// SourceOf says where the limit of a stage comes from, or the figures of a pattern;
+// "" where nobody says.
+func (r *Rule) SourceOf(stage int) string {
+	if !r.Measured {
+		return r.Sources.Of("raise")
+	}
+	side := "above "
+	if r.Below {
+		side = "below "
+	}
+	return r.Sources.Of(side + StageNames[stage])
+}
+
+// Figures are all figures of the book, in order of their places.
+func (b *Book) Figures() []figure.Figure {
+	var out []figure.Figure
+	for _, p := range b.Parts() {
+		out = append(out, p.Sources...)
+	}
+	slices.SortStableFunc(out, func(a, b figure.Figure) int { return a.At.Compare(b.At) })
+	return out
 }

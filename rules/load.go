@@ -14,6 +14,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules/expression"
+	"telltale/rules/figure"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 )
@@ -216,9 +217,11 @@ func (e *entry) within(p source.Pair, kind string) *entry {
 // part reads the keys of the entry, and what any part has of them.
 func (e *entry) part(keys ...string) Part {
 	e.f = e.Mapping(e.n, e.what, keys...)
-	e.source(e.f["source"], e.n, e.what)
+	figure.CheckSource(e.Document, e.f["source"], e.n, e.what)
 	p := Part{Name: e.key.Value, At: e.Place(e.key), Title: e.titled(), Was: e.wasCalled(), Over: e.Texts(e.f["over"], "over of "+e.what),
-		Sources: e.figures(), ToFill: e.blanks(), read: e}
+		Sources: figure.Read(e.Document, e.what, e.n), read: e}
+	blanks, at := figure.Blanks(e.Document, e.what, e.n)
+	p.ToFill, e.l.book.ToFill = blanks, append(e.l.book.ToFill, at...)
 	scope := expression.Scope{What: "where of " + e.what, Want: expression.Truth, Units: e.units, And: e.l.fors[e.Document]}
 	p.Where = e.l.lang.Condition(e.Document, e.f["where"], scope, &expression.Asks{})
 	return p

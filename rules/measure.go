@@ -7,6 +7,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules/analytes"
+	"telltale/rules/figure"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 )
@@ -105,7 +106,7 @@ func (e *entry) until(n *yaml.Node) (out []Worn) {
 			e.Fault(p.Key, e.DidYouMean(p.Key.Value, e.l.lang.MeasureNames(), "name it at the top of a file: `measures: {"+p.Key.Value+": mm}`"), "unknown measure %q", p.Key.Value)
 			continue
 		}
-		if isBlank(p.Value) {
+		if figure.IsBlank(p.Value) {
 			continue
 		}
 		if q, ok := e.inUnitOf(p.Value, m, "until "+m.Name); ok {

@@ -1,4 +1,4 @@
-package rules
+package figure
 
 import (
 	"cmp"
@@ -11,16 +11,16 @@ import (
 	"telltale/rules/source"
 )
 
-// toFill stands where a figure belongs that hangs on make or model: nobody but
+// ToFill stands where a figure belongs that hangs on make or model: nobody but
 // the user can know it. What holds one is checked, but left out until it is filled in.
-const toFill = "fill in"
+const ToFill = "fill in"
 
-// standIns are values with which the rest of what holds `fill in` can be checked,
-// by the keys it stands under; they are never judged by.
+// standIn is a value with which the rest of what holds `fill in` can be checked,
+// by the keys it stands under; it is never judged by.
 func standIn(path []string) string {
 	last := path[len(path)-1]
 	if len(path) == 3 && path[1] == "until" {
-		return toFill // of a measure, whose unit is not known here
+		return ToFill // of a measure, whose unit is not known here
 	}
 	switch path[0] {
 	case "every", "first":
@@ -37,21 +37,20 @@ func standIn(path []string) string {
 	return ""
 }
 
-// isBlank reports whether a figure is to be filled in here.
-func isBlank(n *yaml.Node) bool {
-	return n.Kind == yaml.ScalarNode && n.Value == toFill && n.Style == 0
+// IsBlank reports whether a figure is to be filled in here.
+func IsBlank(n *yaml.Node) bool {
+	return n.Kind == yaml.ScalarNode && n.Value == ToFill && n.Style == 0
 }
 
-// blanks finds what is to be filled in within a task, rule or baseline, and puts
-// values there with which the rest can be checked.
-func (e *entry) blanks() []string {
-	var found []string
+// Blanks finds what is to be filled in within an entry of a file, and puts values there
+// with which the rest can be checked. found names each for people, at says so in its place.
+func Blanks(d *source.Document, what string, entry *yaml.Node) (found []string, at []source.Fault) {
 	var walk func(n *yaml.Node, path []string)
 	walk = func(n *yaml.Node, path []string) {
 		for k, v := range source.Pairs(n) {
 			walk(v, append(slices.Clip(path), k.Value))
 		}
-		if !isBlank(n) || len(path) == 0 {
+		if !IsBlank(n) || len(path) == 0 {
 			return
 		}
 		value := standIn(path)
@@ -59,8 +58,8 @@ func (e *entry) blanks() []string {
 			return // it stands where no figure does; what reads it says so
 		}
 		name := strings.Join(path, " ")
-		found = append(found, fmt.Sprintf("%s, to be filled in at %s", name, e.Place(n)))
-		e.l.book.ToFill = append(e.l.book.ToFill, e.NewFault(n, toFillHint(e.n, path), "%s of %s is to be filled in", name, e.what))
+		found = append(found, fmt.Sprintf("%s, to be filled in at %s", name, d.Place(n)))
+		at = append(at, d.NewFault(n, toFillHint(entry, path), "%s of %s is to be filled in", name, what))
 		switch n.Tag = "!!str"; {
 		case slices.Contains(path, "until") || path[0] == "mean" || path[0] == "spread" || path[0] == "fresh":
 			return // these are left out by one and one
@@ -69,8 +68,8 @@ func (e *entry) blanks() []string {
 		}
 		n.Value = value
 	}
-	walk(e.n, nil)
-	return found
+	walk(entry, nil)
+	return found, at
 }
 
 // toFillHint is where the figure is to be had: its source, as far as one is named.

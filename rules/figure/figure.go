@@ -1,4 +1,7 @@
-package rules
+// Package figure finds the numbers that somebody decided in a task, rule or baseline, says
+// where each comes from, and which are still to be filled in. It reads YAML and knows
+// nothing of what the numbers are for.
+package figure
 
 import (
 	"regexp"
@@ -35,29 +38,6 @@ func (s Sources) Of(key string) string {
 	return ""
 }
 
-// SourceOf says where the limit of a stage comes from, or the figures of a pattern;
-// "" where nobody says.
-func (r *Rule) SourceOf(stage int) string {
-	if !r.Measured {
-		return r.Sources.Of("raise")
-	}
-	side := "above "
-	if r.Below {
-		side = "below "
-	}
-	return r.Sources.Of(side + StageNames[stage])
-}
-
-// Figures are all figures of the book, in order of their places.
-func (b *Book) Figures() []Figure {
-	var out []Figure
-	for _, p := range b.Parts() {
-		out = append(out, p.Sources...)
-	}
-	slices.SortStableFunc(out, func(a, b Figure) int { return a.At.Compare(b.At) })
-	return out
-}
-
 // wordless are the keys under which no figure stands that needs a source: names,
 // words for people, and what says whom it is about.
 var wordless = []string{"title", "was", "where", "over", "on", "contains", "unknown history", "count from", "statutory", "part", "fluid",
@@ -66,10 +46,10 @@ var wordless = []string{"title", "was", "where", "over", "on", "contains", "unkn
 // otherwise stands in `source` for the keys that it does not name.
 const otherwise = "otherwise"
 
-// figures reads the figures of a task, rule or baseline, each with its source.
-func (e *entry) figures() Sources {
-	r := figureReader{e: e}
-	r.walk(e.n, sourceAt{}.under(source.Value(e.n, "source")), nil)
+// Read reads the figures of an entry of a file, each with its source. what names the entry.
+func Read(d *source.Document, what string, entry *yaml.Node) Sources {
+	r := reader{d: d, what: what}
+	r.walk(entry, sourceAt{}.under(source.Value(entry, "source")), nil)
 	return r.out
 }
 
@@ -93,12 +73,13 @@ func (s sourceAt) under(n *yaml.Node) sourceAt {
 	return sourceAt{n, s.rest}
 }
 
-type figureReader struct {
-	e   *entry
-	out Sources
+type reader struct {
+	d    *source.Document
+	what string
+	out  Sources
 }
 
-func (r *figureReader) walk(n *yaml.Node, s sourceAt, path []string) {
+func (r *reader) walk(n *yaml.Node, s sourceAt, path []string) {
 	switch n.Kind {
 	case yaml.MappingNode:
 		for k, v := range source.Pairs(n) {
@@ -112,8 +93,8 @@ func (r *figureReader) walk(n *yaml.Node, s sourceAt, path []string) {
 			r.walk(c, s, path)
 		}
 	case yaml.ScalarNode:
-		if n.Value == toFill || holdsFigure(n.Value) {
-			r.out = append(r.out, Figure{Of: r.e.what, Key: strings.Join(path, " "), Value: english.OneLine(n.Value), Source: s.rest, At: r.e.Place(n)})
+		if n.Value == ToFill || holdsFigure(n.Value) {
+			r.out = append(r.out, Figure{Of: r.what, Key: strings.Join(path, " "), Value: english.OneLine(n.Value), Source: s.rest, At: r.d.Place(n)})
 		}
 	}
 }
@@ -136,14 +117,14 @@ func holdsFigure(s string) bool {
 	return quantity.MatchString(s)
 }
 
-// source checks `source`: a text, or texts by the keys of what it stands in, and of
-// what is within those.
-func (e *entry) source(n, of *yaml.Node, what string) {
+// CheckSource checks `source` at n, nil for none: a text, or texts by the keys of what it
+// stands in, and of what is within those.
+func CheckSource(d *source.Document, n, of *yaml.Node, what string) {
 	if n == nil {
 		return
 	}
 	if n.Kind != yaml.MappingNode {
-		e.Text(n, "source of "+what)
+		d.Text(n, "source of "+what)
 		return
 	}
 	var known []string
@@ -152,22 +133,22 @@ func (e *entry) source(n, of *yaml.Node, what string) {
 			known = append(known, k.Value)
 		}
 	}
-	for _, p := range e.Entries(n, "source of "+what) {
+	for _, p := range d.Entries(n, "source of "+what) {
 		key := p.Key.Value
 		within := source.Value(of, key)
 		switch {
 		case key == otherwise:
-			e.Text(p.Value, "source of "+what)
+			d.Text(p.Value, "source of "+what)
 		case within == nil:
-			e.Fault(p.Key, e.DidYouMean(key, append(known, otherwise), "it names keys of "+what+", or `otherwise`"), "source of %s names %q, which it does not have", what, key)
+			d.Fault(p.Key, d.DidYouMean(key, append(known, otherwise), "it names keys of "+what+", or `otherwise`"), "source of %s names %q, which it does not have", what, key)
 		default:
-			e.source(p.Value, within, what)
+			CheckSource(d, p.Value, within, what)
 		}
 	}
 }
 
-// sourceText is a source in a line, for a listing.
-func sourceText(n *yaml.Node) string {
+// SourceText is a source in a line, for a listing.
+func SourceText(n *yaml.Node) string {
 	switch {
 	case n == nil:
 		return ""
@@ -176,7 +157,7 @@ func sourceText(n *yaml.Node) string {
 	}
 	var parts []string
 	for k, v := range source.Pairs(n) {
-		parts = append(parts, k.Value+": "+sourceText(v))
+		parts = append(parts, k.Value+": "+SourceText(v))
 	}
 	return strings.Join(parts, "; ")
 }
