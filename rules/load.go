@@ -121,13 +121,17 @@ func hash(files []File) string {
 
 var topKeys = []string{"book", "units", "for", "data alarms", "cautions", "measures", "baselines", "tasks", "rules", "cases"}
 
+// entryKeys are the keys of the entries of each section.
+var entryKeys = map[string][]string{"tasks": taskKeys, "rules": slices.Concat(sharedKeys, measuredKeys, patternKeys),
+	"baselines": baselineKeys, "cases": caseKeys}
+
 // top reads the keys of a file and sorts its parts by them.
 func (e *entry) top(parts map[string][]*entry) {
 	if e.n.Kind != yaml.MappingNode {
 		e.Fault(e.n, "begin with `book: 1`", "a rule file must be a mapping, not %s", source.KindName(e.n))
 		return
 	}
-	e.misplaced()
+	e.Misplaced(e.n, topKeys, entryKeys)
 	f := e.Mapping(e.n, e.what, topKeys...)
 	switch v := f["book"]; {
 	case v == nil:
