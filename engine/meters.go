@@ -8,7 +8,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/meter"
 	"telltale/engine/record"
-	"telltale/rules"
+	"telltale/rules/dataalarm"
 	"telltale/rules/english"
 )
 
@@ -46,7 +46,7 @@ func (f *fold) judgeMeters() {
 	if !f.Book.Data.NoImplausible {
 		f.dataMove(dataImplausible, odd.texts, odd.ids, doubt.OddAdvice(f.Rec.Shown(), odd.ids), f.settledWords())
 	}
-	if f.Book.Data.Silent != (rules.Silence{}) {
+	if f.Book.Data.Silent != (dataalarm.Silence{}) {
 		f.judgeSilence()
 	}
 }

@@ -12,6 +12,7 @@ import (
 
 	"gopkg.in/yaml.v3"
 
+	"telltale/rules/dataalarm"
 	"telltale/rules/expression"
 	"telltale/rules/figure"
 	"telltale/rules/source"
@@ -45,7 +46,7 @@ type Book struct {
 	// book. What holds one is not judged until then.
 	ToFill []source.Fault
 	// Data is what it says of the alarms on the data itself.
-	Data DataAlarms
+	Data dataalarm.Settings
 	// Deepest is the greatest Depth of its rules.
 	Deepest int
 	// OwnCautions are the words of the cautions that the book explains itself.

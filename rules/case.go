@@ -8,6 +8,7 @@ import (
 
 	"gopkg.in/yaml.v3"
 
+	"telltale/rules/dataalarm"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 )
@@ -60,9 +61,6 @@ func (g *Given) Fault(from, width int, hint, text string) source.Fault {
 
 // Fault says what is wrong with the case as a whole.
 func (c *Case) Fault(hint, text string) source.Fault { return c.d.NewFault(c.node, hint, "%s", text) }
-
-// dataAlarms are the names of the alarms on the data itself.
-var dataAlarms = []string{"data: implausible reading", "data: meter going back", "data: not their vehicle", "data: results fit another vehicle", "data: silent"}
 
 // transitionNames are what can become of an alarm.
 var transitionNames = []string{"raised", "worsened", "eased", "cleared", "acknowledged", "shelved", "unshelved", "withdrawn"}
@@ -220,13 +218,13 @@ func (l *loader) alarmNames() []string {
 		}
 	}
 	slices.Sort(names)
-	return slices.Concat(slices.Compact(names), dataAlarms)
+	return slices.Concat(slices.Compact(names), dataalarm.Names)
 }
 
 // stagesOf are the stages that an alarm of that name can have.
 func (l *loader) stagesOf(name string) []string {
 	isRule := slices.ContainsFunc(l.book.Rules, func(r *Rule) bool { return r.Name == name })
-	if isRule || slices.Contains(dataAlarms, name) {
+	if isRule || slices.Contains(dataalarm.Names, name) {
 		return StageNames[:]
 	}
 	return taskStages

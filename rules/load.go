@@ -13,6 +13,7 @@ import (
 
 	"gopkg.in/yaml.v3"
 
+	"telltale/rules/dataalarm"
 	"telltale/rules/expression"
 	"telltale/rules/figure"
 	"telltale/rules/source"
@@ -85,7 +86,7 @@ func gather(files []File) *loader {
 	l := &loader{
 		Reader: source.NewReader(source.Cures{Empty: "begin with `book: 1`", Second: "put it into a file of its own",
 			Long: "split it into several files of the folder; all files make one book"}),
-		book: &Book{Hash: hash(files), Data: UsualData, OwnCautions: map[string]string{}}, lang: expression.NewLanguage(),
+		book: &Book{Hash: hash(files), Data: dataalarm.Usual, OwnCautions: map[string]string{}}, lang: expression.NewLanguage(),
 		tasks: map[string]*Task{}, names: map[string]source.Place{}, programs: map[asked]*program{},
 		fors: map[*source.Document]*expression.Condition{},
 	}
@@ -154,7 +155,7 @@ func (l *loader) read(parts map[string][]*entry) {
 	}
 	said := map[string]source.Place{} // of the data alarms
 	for _, e := range parts["data alarms"] {
-		e.dataAlarms(said)
+		l.book.Questions = append(l.book.Questions, dataalarm.Read(e.Document, e.n, said, &l.book.Data)...)
 	}
 	for _, e := range l.declared(parts["cautions"], "caution", map[string]source.Place{}) {
 		e.caution()

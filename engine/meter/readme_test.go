@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"telltale/rules"
+	"telltale/rules/dataalarm"
 	"telltale/rules/english"
 )
 
@@ -17,7 +17,7 @@ var update = flag.Bool("update", false, "write the table of data alarms anew")
 // the program goes by.
 func dataAlarms() string {
 	km := func(metres float64) string { return english.Amount(metres, "km") }
-	s := rules.UsualData.Silent
+	s := dataalarm.Usual.Silent
 	rows := [][4]string{
 		{"data: silent", fmt.Sprintf("No reading for %d days and for %s times the usual gap, which three in four of its last %d gaps stay within; the meter must have been read on at least %d days. Counted from the day the vehicle was registered or came back into service. While a backlog arrives (readings more than %s old, or after the service was off for over %d hours), no vehicle is called silent until %d hours after the last of it.",
 			s.Least/day, english.Number(s.Times), silentDays-1, silentCount, "a day", (day+day/24)/3600, settle/3600),
