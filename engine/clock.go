@@ -11,6 +11,7 @@ import (
 	"telltale/engine/latch"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 )
 
 // clockPast is how far back the ticks are judged again that a late fact came before, and
@@ -61,7 +62,7 @@ func (f *fold) carryLatch(p *rules.Part, k alarm.Key) {
 // that turned it, and at the last tick, with what was observed until then. So what stands
 // does not hang on when a fact arrived. What hangs on many readings of long ago, such as
 // the usage, is reckoned from those that are kept.
-func (f *fold) walkBack(ar rules.AppliedRule, l latch.Latch) (latch.Latch, judge.Judgement) {
+func (f *fold) walkBack(ar applies.Rule, l latch.Latch) (latch.Latch, judge.Judgement) {
 	then, from, ticks := l.Before(max(f.walksFrom(&l), f.Now.Add(-clockPast).UnixNano()))
 	places := f.placesSince(ar, from, ticks)
 	var last judge.Judgement
@@ -93,7 +94,7 @@ func (f *fold) walksFrom(l *latch.Latch) int64 {
 
 // placesSince lists the places from a moment on at which the rule is judged, in order;
 // ticks are some that turned it.
-func (f *fold) placesSince(ar rules.AppliedRule, from int64, ticks []int64) []judge.Judgement {
+func (f *fold) placesSince(ar applies.Rule, from int64, ticks []int64) []judge.Judgement {
 	now := f.Now.UnixNano()
 	for m := midnightFrom(from); m < now; m += int64(24 * time.Hour) {
 		ticks = append(ticks, m)

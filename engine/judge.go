@@ -14,6 +14,7 @@ import (
 	"telltale/engine/moment"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 )
 
 // judge brings everything that stands on this vehicle up to date with the event.
@@ -155,7 +156,7 @@ func (f *fold) carryOverAll() {
 
 // anew reports whether a rule must walk its history again: a fact came before something
 // that was judged.
-func (f *fold) anew(ar rules.AppliedRule) bool {
+func (f *fold) anew(ar applies.Rule) bool {
 	comp, c := ar.Component, f.change
 	switch {
 	case c.All || !c.Fact:
@@ -182,7 +183,7 @@ func (f *fold) anew(ar rules.AppliedRule) bool {
 
 // newJudgement is the place at which the event has a rule judged, if it does and
 // the rule need not walk again.
-func (f *fold) newJudgement(ar rules.AppliedRule) (judge.Judgement, bool) {
+func (f *fold) newJudgement(ar applies.Rule) (judge.Judgement, bool) {
 	r, c := ar.Rule, f.change
 	switch {
 	case f.ev.Kind == event.TickEvent && r.On&rules.OnClock != 0:
@@ -204,7 +205,7 @@ func (f *fold) newJudgement(ar rules.AppliedRule) (judge.Judgement, bool) {
 }
 
 // judgeRule brings one rule up to date after the event and turns its alarm.
-func (f *fold) judgeRule(ar rules.AppliedRule) {
+func (f *fold) judgeRule(ar applies.Rule) {
 	k := alarm.Key{Rule: ar.Rule.Name, Component: f.ComponentName(ar.Component)}
 	l, had := f.Rec.LatchOf(k)
 	var last judge.Judgement
@@ -250,7 +251,7 @@ func (f *fold) goesOn(r *rules.Rule) bool {
 
 // moveRule asks for the alarm's move to the latch's stage. It is apart so that a
 // latch is copied to where closures live only when an alarm moves.
-func (f *fold) moveRule(ar rules.AppliedRule, l latch.Latch, at judge.Judgement) {
+func (f *fold) moveRule(ar applies.Rule, l latch.Latch, at judge.Judgement) {
 	f.move(alarmMove{Key: l.Key, stage: l.Stage, words: func(t *alarm.Transition, _, to int) {
 		f.RuleWords(t, ar, l, at, to, f.causeIDs())
 	}})
@@ -349,7 +350,7 @@ func (f *fold) dropDerived() {
 }
 
 func (f *fold) nextChange() int64 {
-	onClock := func(ar rules.AppliedRule) bool { return ar.Rule.On&rules.OnClock != 0 }
+	onClock := func(ar applies.Rule) bool { return ar.Rule.On&rules.OnClock != 0 }
 	if f.Now.IsZero() || slices.ContainsFunc(f.Applied().Rules.Rules, onClock) {
 		return 0
 	}

@@ -21,6 +21,7 @@ import (
 	"telltale/engine/meter"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 )
 
 // Partition folds the events of many vehicles from one log. It is not safe for
@@ -235,10 +236,10 @@ func (p *Partition) adopt(ev event.Event, b *rules.Book) []Output {
 
 func (p *Partition) setBook(b *rules.Book) {
 	p.law.Book = b
-	p.law.Judge, p.law.Shorten, p.asks = nil, nil, ""
+	p.law.Judge, p.law.Shorten, p.law.Applies, p.asks = nil, nil, nil, ""
 	if b != nil {
 		p.asks = b.AsksFleet()
-		p.law.Judge, p.law.Shorten = rules.NewJudge(b), rules.NewJudge(b)
+		p.law.Judge, p.law.Shorten, p.law.Applies = rules.NewJudge(b), rules.NewJudge(b), applies.NewFinder(b)
 	}
 }
 

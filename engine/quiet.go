@@ -10,6 +10,7 @@ import (
 	"telltale/engine/moment"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/expression"
 	"telltale/rules/unit"
 )
@@ -111,7 +112,7 @@ func (q *quiet) nextChange() int64 {
 // drawQuiet draws the bounds after a whole judgement; nil where there are none.
 func (f *fold) drawQuiet() *quiet {
 	r, a, chains := f.Rec, f.Applied(), f.Rec.Chains()
-	onReading := func(ar rules.AppliedRule) bool { return ar.Rule.On&(rules.OnReading|rules.OnClock) != 0 }
+	onReading := func(ar applies.Rule) bool { return ar.Rule.On&(rules.OnReading|rules.OnClock) != 0 }
 	if f.Now.IsZero() || len(chains) == 0 || slices.ContainsFunc(a.Rules.Rules, onReading) {
 		return nil
 	}

@@ -1,10 +1,8 @@
 package rules
 
 import (
-	"fmt"
 	"maps"
 	"math"
-	"slices"
 	"strings"
 
 	"gopkg.in/yaml.v3"
@@ -14,7 +12,6 @@ import (
 	"telltale/rules/figure"
 	"telltale/rules/source"
 	"telltale/rules/unit"
-	"telltale/rules/word"
 )
 
 var baselineKeys = []string{"where", "over", "from", "group by", "at least", "of the last", "fluid age", "source", "mean", "spread", "fresh", "starting"}
@@ -191,113 +188,4 @@ func (e *entry) concentration(n *yaml.Node, name, what string) (float64, bool) {
 		v, _, _ = unit.Base(v, in)
 	}
 	return v, ok
-}
-
-// matching are the baselines that match a component or may match it, in the book's order:
-// one that goes over others stands before them. lacks says what the `where` of the others
-// cannot be answered without.
-func (b *Book) matching(j *Judge, v *word.Vehicle, c *word.Component) (match []*Baseline, lacks map[*Baseline]string) {
-	for _, bl := range b.Baselines {
-		if !bl.PerComponent {
-			continue // of what is measured by hand
-		}
-		ok, missing := j.Matches(bl.Where, v, c)
-		switch {
-		case missing != nil:
-			if lacks == nil {
-				lacks = map[*Baseline]string{}
-			}
-			lacks[bl] = strings.Join(missing, ", ")
-		case !ok:
-			continue
-		}
-		match = append(match, bl)
-	}
-	return match, lacks
-}
-
-// sorted are the baselines that count, and those that have starting figures.
-func sorted(list []*Baseline) (own, starting []*Baseline) {
-	for _, bl := range list {
-		if bl.Starting {
-			starting = append(starting, bl)
-		} else {
-			own = append(own, bl)
-		}
-	}
-	return own, starting
-}
-
-// Rivals are, by component, two baselines that both match it and could both count, in order
-// of place; nil where there are none.
-func (b *Book) Rivals(j *Judge, v *word.Vehicle, comps []word.Component) [][2]*Baseline {
-	out := make([][2]*Baseline, len(comps))
-	for i := range comps {
-		match, lacks := b.matching(j, v, &comps[i])
-		own, starting := sorted(slices.DeleteFunc(match, func(bl *Baseline) bool { return lacks[bl] != "" }))
-		for _, list := range [][]*Baseline{starting, own} {
-			if x, y := rivals(list); y != nil {
-				out[i] = [2]*Baseline{x, y}
-				if x.At.Compare(y.At) > 0 {
-					out[i] = [2]*Baseline{y, x}
-				}
-			}
-		}
-	}
-	return out
-}
-
-// choose chooses among them for a component, in the book's order, so that no name decides:
-// where two could count, none does.
-func (a *Applied) choose(comp int, match []*Baseline, lacks map[*Baseline]string) {
-	own, starting := sorted(match)
-	if a.Clash[comp] = clash(own, lacks); a.Clash[comp] == "" {
-		a.Clash[comp] = clash(starting, lacks)
-	}
-	if a.Clash[comp] != "" {
-		return
-	}
-	if len(starting) > 0 {
-		a.Starting[comp] = starting[0]
-	}
-	if len(own) > 0 {
-		a.Baselines[comp] = own[0]
-		if i := slices.IndexFunc(own, func(bl *Baseline) bool { return bl.Fleet == nil }); i > 0 {
-			a.Instead[comp] = own[i]
-		}
-	}
-}
-
-// clash says why none of these baselines counts; "" where the first does. Nobody knows of
-// one that lacks something whether it matches.
-func clash(list []*Baseline, lacks map[*Baseline]string) string {
-	a, b := rivals(list)
-	if b == nil && len(list) > 0 {
-		a, b = list[0], list[0]
-	}
-	for _, bl := range []*Baseline{a, b} {
-		if lacks[bl] != "" {
-			return fmt.Sprintf("%s, which the `where` of baseline %q asks for", lacks[bl], bl.Name)
-		}
-	}
-	if a == b {
-		return ""
-	}
-	return fmt.Sprintf("which baseline counts, as baselines %q and %q both match", min(a.Name, b.Name), max(a.Name, b.Name))
-}
-
-// rivals are two that could both count, since neither goes over the other; nil where one
-// counts before the rest. Those that it goes over count only where the fleet does not say.
-func rivals(list []*Baseline) (a, b *Baseline) {
-	for i, a := range list {
-		for _, b := range list[i+1:] {
-			if !slices.Contains(a.Over, b.Name) {
-				return a, b
-			}
-		}
-		if a.Fleet == nil {
-			break
-		}
-	}
-	return nil, nil
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/expr-lang/expr/vm"
 
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/word"
 	"telltale/testdata/manyrules"
 )
@@ -37,9 +38,10 @@ func BenchmarkJudge(b *testing.B) { eachSize(b, judgeMany) }
 func judgeMany(b *testing.B, n int) {
 	book, fleet := loadMany(b, n), manyrules.Fleet()
 	j := rules.NewJudge(book)
-	applied := make([]*rules.Applied, len(fleet))
+	finder := applies.NewFinder(book)
+	applied := make([]*applies.Parts, len(fleet))
 	for i, f := range fleet {
-		applied[i] = book.For(j, &f.Of, []word.Component{f.Part})
+		applied[i] = finder.To(&f.Of, []word.Component{f.Part})
 	}
 	b.ReportAllocs()
 	run, raised := 0, 0
@@ -110,13 +112,13 @@ func BenchmarkFor(b *testing.B) {
 	comps := []word.Component{sheet.Part}
 	for _, name := range []string{"first", "alike"} {
 		b.Run(name, func(b *testing.B) {
-			j := rules.NewJudge(book)
+			finder := applies.NewFinder(book)
 			b.ReportAllocs()
 			for b.Loop() {
 				if name == "first" {
-					j = rules.NewJudge(book)
+					finder = applies.NewFinder(book)
 				}
-				book.For(j, &sheet.Of, comps)
+				finder.To(&sheet.Of, comps)
 			}
 		})
 	}

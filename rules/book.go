@@ -51,8 +51,6 @@ type Book struct {
 	Deepest int
 	// OwnCautions are the words of the cautions that the book explains itself.
 	OwnCautions map[string]string
-
-	signature signature
 }
 
 // Limits is a set of limits of which each may be absent (zero). Distance is in
@@ -308,4 +306,13 @@ func (b *Book) Figures() []figure.Figure {
 	}
 	slices.SortStableFunc(out, func(a, b figure.Figure) int { return a.At.Compare(b.At) })
 	return out
+}
+
+// SharedOver is a task whose place both take; "" where there is none.
+func (t *Task) SharedOver(o *Task) string {
+	i := slices.IndexFunc(t.Over, func(name string) bool { return slices.Contains(o.Over, name) })
+	if i < 0 {
+		return ""
+	}
+	return t.Over[i]
 }

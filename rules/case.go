@@ -134,7 +134,6 @@ func (c *Case) In(b *Book) *Book {
 		first = append(first, &over)
 	}
 	book.Baselines = append(first, book.Baselines...)
-	book.sign()
 	return &book
 }
 

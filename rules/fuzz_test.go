@@ -10,7 +10,6 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"telltale/rules/source"
-	"telltale/rules/word"
 	"telltale/testdata/bounded"
 )
 
@@ -56,7 +55,9 @@ func FuzzLoad(f *testing.F) {
 func exercise(b *Book) {
 	j := NewJudge(b)
 	f := &fakeFacts{comp: gearbox, numbers: map[string]float64{"odometer()": 1, `value("Fe")`: 2}, ends: map[string][2]float64{`value("Cu")`: {0, 1}}}
-	b.For(j, f.Vehicle(), []word.Component{*gearbox})
+	for _, p := range b.Parts() {
+		j.Matches(p.Where, f.Vehicle(), gearbox)
+	}
 	for _, t := range b.Tasks {
 		if t.Shorten != nil {
 			j.Number(t.Shorten, f)

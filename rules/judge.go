@@ -37,13 +37,9 @@ var nan = math.NaN()
 // number is checked as it is reckoned, so that NaN and infinity are never
 // taken for an answer.
 type Judge struct {
-	run expression.Runner
-
-	applied map[string]*Applied // by signature
-	key     []byte              // room for the signature asked for
-	order   []int               // and for the order of components
-	ends    []End               // and for the outcome of a run
-	lacks   [4][]string         // of the parts that are judged by themselves
+	run   expression.Runner
+	ends  []End       // room for the outcome of a run
+	lacks [4][]string // of the parts that are judged by themselves
 }
 
 // NewJudge returns a Judge for the book.

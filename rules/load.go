@@ -288,5 +288,4 @@ func (l *loader) finish() {
 			r.PullIns[i].key = nil
 		}
 	}
-	b.sign()
 }

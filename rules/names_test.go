@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/word"
 )
 
@@ -32,7 +33,7 @@ func TestOtherNames(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := len(book.For(rules.NewJudge(book), vehicle, comps).Tasks) > 0; got != want {
+		if got := len(applies.NewFinder(book).To(vehicle, comps).Tasks) > 0; got != want {
 			t.Errorf("%s: it applies: %v, want %v", where, got, want)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 
 	"telltale/engine/lab"
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/english"
 	"telltale/rules/word"
 )
@@ -27,7 +28,7 @@ type Bottle struct {
 
 // All are the fluids of the vehicle's other components, then all of the book, but for the
 // sample's own, which holds that much when fresh.
-func All(b *rules.Book, a *rules.Applied, comps []word.Component, of int, own map[string]float64) []Bottle {
+func All(b *rules.Book, a *applies.Parts, comps []word.Component, of int, own map[string]float64) []Bottle {
 	var out []Bottle
 	add := func(name string, fresh map[string]float64) {
 		if fresh != nil && !maps.Equal(fresh, own) {
@@ -46,7 +47,7 @@ func All(b *rules.Book, a *rules.Applied, comps []word.Component, of int, own ma
 }
 
 // freshOf is what a component's fluid holds when new; nil where the book does not say.
-func freshOf(a *rules.Applied, comp int) map[string]float64 {
+func freshOf(a *applies.Parts, comp int) map[string]float64 {
 	if b := a.Baselines[comp]; b != nil && b.Fresh != nil {
 		return b.Fresh
 	}

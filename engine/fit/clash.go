@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/english"
 	"telltale/rules/source"
 	"telltale/rules/word"
@@ -16,14 +17,14 @@ import (
 // show most of them, but not all.
 func Faults(book *rules.Book, reg *Register) source.Faults {
 	found := clashes{at: map[clash]int{}}
-	judge := rules.NewJudge(book)
+	finder := applies.NewFinder(book)
 	for _, v := range reg.vehicles() {
-		for i, pair := range book.Rivals(judge, &v.of, v.comps) {
+		for i, pair := range finder.Rivals(&v.of, v.comps) {
 			if pair[1] != nil {
 				found.add(clash{&pair[0].Part, &pair[1].Part, ""}, v.comps[i].Name+" of "+v.key)
 			}
 		}
-		applied := book.For(judge, &v.of, v.comps)
+		applied := finder.To(&v.of, v.comps)
 		for _, t := range applied.Tasks {
 			for _, twin := range applied.Twins[t] {
 				where := v.key
@@ -141,7 +142,7 @@ func (r *reader) metersOf(v *vehicle, kind string) {
 			by = append(by, fmt.Sprintf("%q", name))
 		}
 	}
-	applied := r.book.For(r.judge, &v.of, v.comps)
+	applied := r.finder.To(&v.of, v.comps)
 	for _, t := range applied.Tasks {
 		if kind == "hours" && t.Task.Every.Hours > 0 || kind == "distance" && t.Task.Every.Distance > 0 {
 			goesBy(t.Task.Name, t.Component)

@@ -11,6 +11,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/source"
 	"telltale/rules/word"
 )
@@ -88,6 +89,7 @@ func child(n *yaml.Node, name string) (key, value *yaml.Node) {
 type reader struct {
 	book     *rules.Book
 	judge    *rules.Judge
+	finder   *applies.Finder
 	register *Register
 	vehicles []vehicle
 	asked    []rules.Asked
@@ -99,7 +101,7 @@ type reader struct {
 // Notes are what applies to nobody and is no slip if the fleet simply has none such, as
 // a chapter's part on diesel engines. A register without vehicles raises neither.
 func Questions(book *rules.Book, reg *Register) (questions, notes []source.Fault) {
-	r := &reader{book: book, judge: rules.NewJudge(book), register: reg, vehicles: reg.vehicles(), asked: book.Asked()}
+	r := &reader{book: book, judge: rules.NewJudge(book), finder: applies.NewFinder(book), register: reg, vehicles: reg.vehicles(), asked: book.Asked()}
 	if len(r.vehicles) == 0 {
 		return nil, nil
 	}

@@ -99,7 +99,7 @@ func (r *reader) without() {
 	}
 	for i := range r.vehicles {
 		v := &r.vehicles[i]
-		if len(r.book.For(r.judge, &v.of, v.comps).Tasks) == 0 {
+		if len(r.finder.To(&v.of, v.comps).Tasks) == 0 {
 			r.ask(use{keys: []string{"vehicles", v.key}}, "compare its kind, tags and components with `where` of the tasks", "no task applies to %s", v.key)
 		}
 	}

@@ -11,8 +11,8 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/lab"
-	"telltale/rules"
 	"telltale/rules/analytes"
+	"telltale/rules/applies"
 	"telltale/rules/unit"
 	"telltale/rules/word"
 )
@@ -310,7 +310,7 @@ func (x *Facts) reckoned(task string) (d Due, missing string, ok bool) {
 	if d, ok = x.v.reckonNamed(task, x.of, x.before, x.at); !ok {
 		return d, "the task " + strconv.Quote(task) + " on this vehicle", false
 	}
-	if twins := x.v.Applied().Rules.Twins[rules.AppliedTask{Task: d.Task, Component: d.Comp}]; d.Task.Name != task && len(twins) > 0 {
+	if twins := x.v.Applied().Rules.Twins[applies.Task{Task: d.Task, Component: d.Comp}]; d.Task.Name != task && len(twins) > 0 {
 		return d, fmt.Sprintf("which task takes the place of %q, as %q and %q both do", task, d.Task.Name, twins[0].Name), false
 	}
 	return d, "", true

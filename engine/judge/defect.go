@@ -9,17 +9,18 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 )
 
 // Takers are the tasks that take care of a defect reported of a component, or of the
 // vehicle ("").
-func (v *View) Takers(component string) []rules.AppliedTask {
+func (v *View) Takers(component string) []applies.Task {
 	return defect.Takers(v.Applied().Rules.Tasks, component, v.ComponentName)
 }
 
 // reported is where a task stands that is due when somebody reports a defect: from the
 // first that was reported and not repaired.
-func (v *View) reported(at rules.AppliedTask, before record.Place) Due {
+func (v *View) reported(at applies.Task, before record.Place) Due {
 	nan := math.NaN()
 	d := Due{Task: at.Task, Comp: at.Component, From: interval.Done{Distance: nan, Hours: nan}, Point: interval.Point{Distance: nan, Hours: nan}}
 	d.Plan = interval.Plan{Shorten: 1, TolFixed: interval.Limits(at.Task.Tolerance.Fixed)}

@@ -12,6 +12,7 @@ import (
 	"telltale/engine/record"
 	"telltale/engine/wear"
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/english"
 	"telltale/rules/expression"
 )
@@ -71,7 +72,7 @@ func (v *View) reckonNamed(name string, comp int, before record.Place, readings 
 }
 
 // Reckon finds the task's due point from the services up to a place.
-func (v *View) Reckon(at rules.AppliedTask, before record.Place, readings int64) Due {
+func (v *View) Reckon(at applies.Task, before record.Place, readings int64) Due {
 	t := at.Task
 	if t.Reported {
 		return v.reported(at, before)
@@ -107,7 +108,7 @@ func (v *View) Reckon(at rules.AppliedTask, before record.Place, readings int64)
 	return d
 }
 
-func (v *View) plan(at rules.AppliedTask, before record.Place, readings int64) interval.Plan {
+func (v *View) plan(at applies.Task, before record.Place, readings int64) interval.Plan {
 	t := at.Task
 	p := interval.Plan{
 		Every: interval.Limits(t.Every), Year: interval.DayOfYear(t.Year), First: interval.Limits(t.First), Early: interval.Limits(t.Early),

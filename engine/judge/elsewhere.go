@@ -12,6 +12,7 @@ import (
 	"telltale/engine/latch"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 	"telltale/rules/word"
@@ -89,7 +90,7 @@ type stood struct {
 // history is how a rule stood after each place at which it could be judged. It is reckoned
 // from the facts, so that it is the same whenever somebody asks and in whichever order the
 // facts came.
-func (v *View) history(ar rules.AppliedRule) []stood {
+func (v *View) history(ar applies.Rule) []stood {
 	key := v.Key(ar.Rule.Name, ar.Component)
 	if list, known := v.stages[key]; known {
 		return list
@@ -115,13 +116,13 @@ func (v *View) history(ar rules.AppliedRule) []stood {
 // stage is how bad the other rule's alarm is at the place of the facts: on the component, or
 // where the rule does not apply to it on any, the worst.
 func (x *Facts) stage(name string) (float64, string, bool) {
-	var applied []rules.AppliedRule
+	var applied []applies.Rule
 	for _, ar := range x.v.Applied().Rules.Rules {
 		if ar.Rule.Name == name || slices.Contains(ar.Rule.Over, name) {
 			applied = append(applied, ar)
 		}
 	}
-	if i := slices.IndexFunc(applied, func(ar rules.AppliedRule) bool { return ar.Component == x.of }); i >= 0 {
+	if i := slices.IndexFunc(applied, func(ar applies.Rule) bool { return ar.Component == x.of }); i >= 0 {
 		applied = applied[i : i+1]
 	}
 	worst, judged := 0, false
@@ -143,7 +144,7 @@ func (x *Facts) stage(name string) (float64, string, bool) {
 }
 
 // stood is how the other rule stands: now by its alarm, at an earlier place by the facts.
-func (x *Facts) stood(ar rules.AppliedRule) (stage int, by event.ID, judged bool) {
+func (x *Facts) stood(ar applies.Rule) (stage int, by event.ID, judged bool) {
 	if x.before == record.LastPlace {
 		l, ok := x.v.Rec.LatchOf(x.v.Key(ar.Rule.Name, ar.Component))
 		return l.Stage, l.Reached, ok && (l.Judged != (event.ID{}) || len(l.Missing) == 0)

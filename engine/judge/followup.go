@@ -12,6 +12,7 @@ import (
 	"telltale/engine/latch"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/english"
 )
 
@@ -47,7 +48,7 @@ func (v *View) openings() []openedFollowUp {
 	return out
 }
 
-func (v *View) serviceOpenings(at rules.AppliedTask, fu *rules.FollowUp) []openedFollowUp {
+func (v *View) serviceOpenings(at applies.Task, fu *rules.FollowUp) []openedFollowUp {
 	var out []openedFollowUp
 	for i := range v.Rec.Services {
 		s := &v.Rec.Services[i]

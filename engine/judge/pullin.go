@@ -13,6 +13,7 @@ import (
 	"telltale/engine/latch"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 )
 
 // A rule's alarm may pull a task in: from what raised it, the work is asked for
@@ -130,11 +131,11 @@ func (v *View) answeredPull(t *rules.Task, comp int, put *record.Postponed, o *l
 
 // pullsNow are the tasks that a judgement asks for earlier, without those that were
 // done since.
-func (v *View) pullsNow(ar rules.AppliedRule, l *latch.Latch, by event.ID) []string {
+func (v *View) pullsNow(ar applies.Rule, l *latch.Latch, by event.ID) []string {
 	return slices.DeleteFunc(latch.OpenedBy(l.Pulls, by), func(name string) bool {
 		asked := func(o latch.Opening) bool { return o.By == by && o.Name == name }
 		o := &l.Pulls[slices.IndexFunc(l.Pulls, asked)]
-		return !slices.ContainsFunc(v.Applied().Rules.Tasks, func(at rules.AppliedTask) bool {
+		return !slices.ContainsFunc(v.Applied().Rules.Tasks, func(at applies.Task) bool {
 			meant := at.Task.Name == name || slices.Contains(at.Task.Over, name)
 			apart := ar.Component >= 0 && at.Component >= 0 && ar.Component != at.Component
 			return meant && !apart && !v.answeredPull(at.Task, at.Component, nil, o)

@@ -12,6 +12,7 @@ import (
 	"telltale/engine/latch"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/english"
 	"telltale/rules/word"
 )
@@ -36,7 +37,7 @@ func SampleAt(s *record.Step) Judgement {
 // Step judges the rule at one place and moves the latch. It reports whether the rule
 // could be judged.
 func (v *View) Step(r *rules.Rule, comp int, l *latch.Latch, at Judgement) bool {
-	if l.Missing = v.Applied().Rules.Lacking[rules.AppliedRule{Rule: r, Component: comp}]; l.Missing != nil {
+	if l.Missing = v.Applied().Rules.Lacking[applies.Rule{Rule: r, Component: comp}]; l.Missing != nil {
 		return false
 	}
 	x := v.sharedFacts(comp, at)
@@ -176,7 +177,7 @@ func (v *View) Lists(s *record.Service, task string) bool {
 }
 
 // RuleWords fills in what a rule says of its last judgement.
-func (v *View) RuleWords(t *alarm.Transition, ar rules.AppliedRule, l latch.Latch, at Judgement, to int, causes []event.ID) {
+func (v *View) RuleWords(t *alarm.Transition, ar applies.Rule, l latch.Latch, at Judgement, to int, causes []event.ID) {
 	r, j := ar.Rule, v.Judge
 	t.Title, t.Events = r.Title, causes
 	if at.Before == (record.Place{}) {

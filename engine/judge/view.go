@@ -12,6 +12,7 @@ import (
 	"telltale/engine/wear"
 	"telltale/engine/work"
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 	"telltale/rules/word"
@@ -23,7 +24,8 @@ type Law struct {
 	// Judge runs the book's rules, Shorten its tasks' factors: a rule that asks for a
 	// due point has the first one busy.
 	Judge, Shorten *rules.Judge
-	Now            time.Time // the last tick; zero before the first
+	Applies        *applies.Finder // finds what of the book applies to each
+	Now            time.Time       // the last tick; zero before the first
 	// Resumed is when the clock last went on after a pause, Unix seconds; 0 for never.
 	// What happened meanwhile may still be on its way.
 	Resumed int64
@@ -117,7 +119,7 @@ type Applied struct {
 	Comps   []word.Component
 	// Fitted are the dates on which the components came into the vehicle; zero: with it.
 	Fitted []interval.Date
-	Rules  *rules.Applied
+	Rules  *applies.Parts
 }
 
 // Applied is what of the book in force applies to the vehicle, which must be registered.
@@ -137,7 +139,7 @@ func (v *View) Applied() *Applied {
 		fitted, _ := interval.ParseDate(c.InService)
 		a.Fitted = append(a.Fitted, fitted)
 	}
-	a.Rules = v.Book.For(v.Judge, &a.Vehicle, a.Comps)
+	a.Rules = v.Applies.To(&a.Vehicle, a.Comps)
 	v.Kept = a
 	return a
 }

@@ -18,6 +18,7 @@ import (
 	"telltale/engine/latch"
 	"telltale/engine/recall"
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/expression"
 	"telltale/rules/unit"
 	"telltale/rules/word"
@@ -155,7 +156,7 @@ func (w *whyReader) begin(k alarm.Key, title string) Why {
 	return y
 }
 
-func (w *whyReader) rule(ar rules.AppliedRule) {
+func (w *whyReader) rule(ar applies.Rule) {
 	if !w.wanted(ar.Rule.Name) {
 		return
 	}
@@ -248,7 +249,7 @@ func (y *Why) Stands() bool {
 }
 
 // whyJudged runs the rule again where it was judged last.
-func whyJudged(v *judge.View, ar rules.AppliedRule, l latch.Latch, at judge.Judgement) *Judged {
+func whyJudged(v *judge.View, ar applies.Rule, l latch.Latch, at judge.Judgement) *Judged {
 	r, j := ar.Rule, v.Judge
 	x := v.FactsAt(ar.Component, at)
 	got := j.Run(r, x)

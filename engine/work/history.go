@@ -10,6 +10,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 )
 
 // History is the work of a vehicle, as the tasks that apply to it count it. Components are
@@ -20,7 +21,7 @@ type History struct {
 	Zone   *time.Location
 	Fitted []interval.Date // when each component came into the vehicle; zero: with it
 	// Twins are, of a task, those that take the same one's place: doing either does both.
-	Twins map[rules.AppliedTask][]*rules.Task
+	Twins map[applies.Task][]*rules.Task
 }
 
 func (h History) def(comp int) *event.ComponentDef {

@@ -9,12 +9,13 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/record"
 	"telltale/rules"
+	"telltale/rules/applies"
 )
 
 // Settles reports whether the service did the task, one that contains it, or its twin.
 func (h History) Settles(s *record.Service, t *rules.Task, comp int) bool {
 	did := func(t *rules.Task) bool { return h.settlesAlone(s, t, comp) }
-	return did(t) || slices.ContainsFunc(h.Twins[rules.AppliedTask{Task: t, Component: comp}], did)
+	return did(t) || slices.ContainsFunc(h.Twins[applies.Task{Task: t, Component: comp}], did)
 }
 
 func (h History) settlesAlone(s *record.Service, t *rules.Task, comp int) bool {

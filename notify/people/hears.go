@@ -6,6 +6,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/word"
 )
 
@@ -124,9 +125,9 @@ func Unheard(d *Directory, vehicles []Vehicle, book *rules.Book) (gaps []Gap, de
 	for _, id := range d.operators {
 		hears[id] = true
 	}
-	judge := rules.NewJudge(book)
+	finder := applies.NewFinder(book)
 	for _, v := range vehicles {
-		for _, a := range alarmsOf(v, book, judge) {
+		for _, a := range alarmsOf(v, finder) {
 			heard := false
 			for _, p := range d.People() {
 				if d.reached(p, &a) {
@@ -150,12 +151,12 @@ func Unheard(d *Directory, vehicles []Vehicle, book *rules.Book) (gaps []Gap, de
 // can say of the vehicles.
 func Idle(d *Directory, vehicles []Vehicle, book *rules.Book) (names []string) {
 	waiting := slices.DeleteFunc(slices.Clone(d.entries), func(e *entry) bool { return e.where == nil })
-	judge := rules.NewJudge(book)
+	finder := applies.NewFinder(book)
 	for _, v := range vehicles {
 		if len(waiting) == 0 {
 			break
 		}
-		for _, a := range alarmsOf(v, book, judge) {
+		for _, a := range alarmsOf(v, finder) {
 			waiting = slices.DeleteFunc(waiting, func(e *entry) bool { return e.about(&a) })
 		}
 	}
@@ -172,7 +173,7 @@ func (d *Directory) reached(p *Person, s *Subject) bool {
 }
 
 // alarmsOf are all alarms that the book can raise on a vehicle, at each stage.
-func alarmsOf(v Vehicle, book *rules.Book, judge *rules.Judge) (all []Subject) {
+func alarmsOf(v Vehicle, finder *applies.Finder) (all []Subject) {
 	about := word.Vehicle{Key: v.ID, Name: v.Name, Kind: v.Kind, Tags: v.Tags}
 	var comps []word.Component
 	for _, c := range v.Components {
@@ -185,7 +186,7 @@ func alarmsOf(v Vehicle, book *rules.Book, judge *rules.Judge) (all []Subject) {
 		}
 		all = append(all, s)
 	}
-	applied := book.For(judge, &about, comps)
+	applied := finder.To(&about, comps)
 	for _, t := range applied.Tasks {
 		for _, stage := range alarm.TaskStages[1:] {
 			add(t.Task.Name, stage, t.Component, true, t.Task.Statutory)
