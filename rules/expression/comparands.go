@@ -7,6 +7,7 @@ import (
 
 	"github.com/expr-lang/expr/ast"
 
+	"telltale/rules/expression/witness"
 	"telltale/rules/unit"
 	"telltale/rules/word"
 )
@@ -179,4 +180,32 @@ func (c *compiler) parted(n ast.Node) (out []*Condition) {
 		out = append(out, &Condition{ReadsComponent: p.component, Fields: p.fields, asks: c.asks, value: value, lets: p.maxLets})
 	}
 	return out
+}
+
+// anyText stands for a text that no condition names, otherText for another such.
+const anyText, otherText = "any", "other"
+
+// values are the texts that the conditions tell apart: those that they name, and where more
+// is asked than whether it is one of them, one for each way in which the tests come out.
+func (c *compared) values() []string {
+	named := append([]string{anyText}, c.texts...)
+	if c.loose {
+		named = joined(named, []string{otherText})
+	}
+	if !c.open {
+		return named
+	}
+	tests := witness.Compile(c.tests)
+	if c.loose {
+		return joined(named, tests.Texts(nil))
+	}
+	seen := map[uint64]bool{}
+	var out []string
+	for _, t := range named {
+		if v := tests.Outcome(t); !seen[v] {
+			seen[v] = true
+			out = append(out, t)
+		}
+	}
+	return append(out, tests.Texts(seen)...)
 }

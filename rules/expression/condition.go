@@ -20,6 +20,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules/analytes"
+	"telltale/rules/expression/slip"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 	"telltale/rules/word"
@@ -313,13 +314,13 @@ func (l *Language) compile(src excerpt, sc Scope, a *Asks) *Condition {
 func (l *Language) parsed(src excerpt, sc Scope) (_ excerpt, node ast.Node, ok bool) {
 	node, err := l.parse(src.text)
 	for ok = err == nil; err != nil; {
-		s, found := slipIn(src.text, sc.Units.Or(unit.Metric))
+		s, found := slip.In(src.text, sc.Units.Or(unit.Metric))
 		if src.at == nil && src.cutOff(err) || !found || *src.left <= 0 {
 			src.syntax(err, sc)
 			return src, nil, false
 		}
 		src = src.mended(s, sc)
-		if s.guess {
+		if s.Guess {
 			return src, nil, false
 		}
 		node, err = l.parse(src.text)

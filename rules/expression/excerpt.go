@@ -4,12 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
 	"github.com/expr-lang/expr/file"
 	"gopkg.in/yaml.v3"
 
+	"telltale/rules/expression/slip"
 	"telltale/rules/source"
 )
 
@@ -155,5 +157,20 @@ func cure(token, text string) string {
 
 func firstLine(s string) string {
 	s, _, _ = strings.Cut(s, "\n")
+	return s
+}
+
+// mended tells the slip and gives the expression as it was meant.
+func (s excerpt) mended(p slip.Slip, sc Scope) excerpt {
+	if *s.left--; *s.left >= 0 {
+		f := s.makeFault(p.From, p.To, p.Hint, sc.What+": "+p.Text)
+		if !p.Unsure {
+			s.fix(&f, p.From, p.To, p.With)
+		}
+		s.d.Add(f)
+	}
+	runes, at := []rune(s.text), s.origins()
+	s.at = slices.Replace(slices.Clone(at), p.From, p.To, slices.Repeat([]int{at[p.From]}, len([]rune(p.With)))...)
+	s.text = string(runes[:p.From]) + p.With + string(runes[p.To:])
 	return s
 }

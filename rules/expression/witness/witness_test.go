@@ -1,4 +1,4 @@
-package expression
+package witness
 
 import (
 	"regexp"
@@ -14,10 +14,10 @@ func TestWitnesses(t *testing.T) {
 	text := rapid.StringOfN(rapid.SampledFrom([]rune("abAB c")), 0, 6, -1)
 	rapid.Check(t, func(t *rapid.T) {
 		tests := rapid.SliceOfN(pattern, 1, 4).Draw(t, "tests")
-		p := patterns(tests)
+		p := Compile(tests)
 		has := map[uint64]bool{}
-		for _, w := range (&compared{tests: tests, open: true}).values() {
-			has[p.outcome(w)] = true
+		for _, w := range p.Texts(nil) {
+			has[p.Outcome(w)] = true
 		}
 		for range 10 {
 			s := text.Draw(t, "text")
@@ -27,7 +27,7 @@ func TestWitnesses(t *testing.T) {
 					want |= 1 << i
 				}
 			}
-			if got := p.outcome(s); got != want {
+			if got := p.Outcome(s); got != want {
 				t.Fatalf("%q by %q: got %b, want %b", s, tests, got, want)
 			}
 			if !has[want] {

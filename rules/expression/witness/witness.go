@@ -1,4 +1,6 @@
-package expression
+// Package witness finds texts by which patterns can be told apart: one for each way in which
+// some regular expressions come out together.
+package witness
 
 import (
 	"encoding/binary"
@@ -9,41 +11,15 @@ import (
 	"unicode/utf8"
 )
 
-// anyText stands for a text that no condition names, otherText for another such.
-const anyText, otherText = "any", "other"
-
-// values are the texts that the conditions tell apart: those that they name, and where more
-// is asked than whether it is one of them, one for each way in which the tests come out.
-func (c *compared) values() []string {
-	named := append([]string{anyText}, c.texts...)
-	if c.loose {
-		named = joined(named, []string{otherText})
-	}
-	if !c.open {
-		return named
-	}
-	tests := patterns(c.tests)
-	if c.loose {
-		return joined(named, tests.witnesses(nil))
-	}
-	seen := map[uint64]bool{}
-	var out []string
-	for _, t := range named {
-		if v := tests.outcome(t); !seen[v] {
-			seen[v] = true
-			out = append(out, t)
-		}
-	}
-	return append(out, tests.witnesses(seen)...)
-}
-
-// programs are the automata of some patterns.
-type programs []*syntax.Prog
+// Tests are the automata of some patterns.
+type Tests []*syntax.Prog
 
 // mostTests and mostStates bound the work on one field. What lies beyond is not told apart.
 const mostTests, mostStates = 40, 4000
 
-func patterns(list []string) (out programs) {
+// Compile makes automata of patterns of package regexp, as far as they are some and not too
+// many.
+func Compile(list []string) (out Tests) {
 	for _, p := range list[:min(len(list), mostTests)] {
 		if re, err := syntax.Parse(p, syntax.Perl); err == nil {
 			if prog, err := syntax.Compile(re.Simplify()); err == nil {
@@ -62,9 +38,9 @@ type state struct {
 	done uint64 // that matched, by number
 }
 
-// witnesses are texts for the outcomes that are not seen yet, the shortest of each: all
+// Texts are texts for the outcomes that are not seen yet, the shortest of each: all
 // states that the automata together can reach are walked, breadth first.
-func (p programs) witnesses(seen map[uint64]bool) (out []string) {
+func (p Tests) Texts(seen map[uint64]bool) (out []string) {
 	if seen == nil {
 		seen = map[uint64]bool{}
 	}
@@ -89,8 +65,8 @@ func (p programs) witnesses(seen map[uint64]bool) (out []string) {
 	return out
 }
 
-// outcome tells which of the patterns a text matches.
-func (p programs) outcome(text string) uint64 {
+// Outcome tells, by a bit each, which of the patterns a text matches.
+func (p Tests) Outcome(text string) uint64 {
 	s := state{last: -1, at: make([][]uint32, len(p))}
 	for _, r := range text {
 		s = p.step(&s, r)
@@ -99,7 +75,7 @@ func (p programs) outcome(text string) uint64 {
 }
 
 // step takes in one rune, or the end (-1).
-func (p programs) step(s *state, r rune) state {
+func (p Tests) step(s *state, r rune) state {
 	next := state{text: s.text, last: r, at: make([][]uint32, len(p)), done: s.done}
 	if r >= 0 {
 		next.text += string(r)
@@ -167,7 +143,7 @@ func (s *state) key() string {
 
 // alphabet has a rune for each set of runes that no pattern tells apart, letters and
 // digits rather than signs where there is a choice.
-func (p programs) alphabet() []rune {
+func (p Tests) alphabet() []rune {
 	sets := map[string]rune{}
 	for _, r := range p.edges() {
 		if !utf8.ValidRune(r) {
@@ -198,7 +174,7 @@ func btoi(b bool) int {
 
 // edges are the runes at which what a pattern takes begins or ends, after those that read
 // well.
-func (p programs) edges() []rune {
+func (p Tests) edges() []rune {
 	out := []rune("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 -\n")
 	for _, prog := range p {
 		for i := range prog.Inst {

@@ -1,4 +1,7 @@
-package expression
+// Package slip finds what people bring along into a condition from other languages and from
+// phones. It is told in one's own words, and read as what was meant to find what else is
+// wrong.
+package slip
 
 import (
 	"fmt"
@@ -12,9 +15,6 @@ import (
 	"telltale/rules/source"
 	"telltale/rules/unit"
 )
-
-// Whoever writes a condition knows other languages, and types on a phone. What they bring
-// along is told in one's own words, and read as what was meant to find what else is wrong.
 
 // token is a piece of an expression, in runes.
 type token struct {
@@ -35,13 +35,13 @@ func tokens(text string) (out []token) {
 	return out
 }
 
-// slip is one thing brought along: the runes [from, to) are to be with.
-type slip struct {
-	from, to   int
-	with       string
-	text, hint string
-	unsure     bool // it is read as with, but an editor cannot offer that
-	guess      bool // nobody knows where it belongs: what else is found may only follow from it
+// Slip is one thing brought along: the runes [From, To) are to be With.
+type Slip struct {
+	From, To   int
+	With       string
+	Text, Hint string
+	Unsure     bool // it is read as With, but an editor cannot offer that
+	Guess      bool // nobody knows where it belongs: what else is found may only follow from it
 }
 
 // signs are signs and words of other languages and of typesetting, and what they are here.
@@ -49,15 +49,16 @@ var signs = map[string]string{"≥": ">=", "≤": "<=", "≠": "!=", "×": "*", 
 	"AND": "&&", "And": "&&", "OR": "||", "Or": "||", "NOT": "!", "Not": "!", "TRUE": "true", "True": "true", "FALSE": "false", "False": "false",
 	"=": "==", "&": "&&", "=>": ">=", "=<": "<=", "<>": "!=", "IN": "in"}
 
-// slipIn finds the first slip of an expression that cannot be parsed.
-func slipIn(text string, u unit.System) (slip, bool) {
+// In finds the first slip of an expression that cannot be parsed; a bare number in it counts
+// in the units u.
+func In(text string, u unit.System) (Slip, bool) {
 	all := tokens(text)
 	for i, t := range all {
 		if s, ok := t.quoted(); ok {
 			return s, true
 		}
 		if with, ok := signs[t.text]; ok && !declares(all, i) {
-			return slip{t.from, t.to, with, fmt.Sprintf("unexpected `%s`", t.text), "write `" + with + "`", false, false}, true
+			return Slip{t.from, t.to, with, fmt.Sprintf("unexpected `%s`", t.text), "write `" + with + "`", false, false}, true
 		}
 		if s, ok := measured(all[i:], u); ok {
 			return s, true
@@ -73,53 +74,53 @@ func slipIn(text string, u unit.System) (slip, bool) {
 func declares(all []token, i int) bool { return all[i].text == "=" && i > 1 && all[i-2].text == "let" }
 
 // quoted finds curly quotes, and a quote that is not closed.
-func (t token) quoted() (slip, bool) {
+func (t token) quoted() (Slip, bool) {
 	runes := []rune(t.text)
 	first, last := runes[0], runes[len(runes)-1]
 	switch {
 	case strings.ContainsRune("“„‘", first):
 		inner := strings.Trim(t.text, "“”„‘’")
 		with := strconv.Quote(inner)
-		return slip{t.from, t.to, with, fmt.Sprintf("curly quotes (%U), which are only letters here", first), "write " + with, false, false}, true
+		return Slip{t.from, t.to, with, fmt.Sprintf("curly quotes (%U), which are only letters here", first), "write " + with, false, false}, true
 	case strings.ContainsRune("”’", first):
-		return slip{t.from, t.to, `"`, fmt.Sprintf("a curly quote (%U), which is only a letter here", first), "write `\"`", false, false}, true
+		return Slip{t.from, t.to, `"`, fmt.Sprintf("a curly quote (%U), which is only a letter here", first), "write `\"`", false, false}, true
 	case (first == '"' || first == '\'') && (len(runes) == 1 || last != first):
-		return slip{t.from, t.to, t.text + string(first), "a quote is not closed", fmt.Sprintf("write `%c` where the text ends", first), false, false}, true
+		return Slip{t.from, t.to, t.text + string(first), "a quote is not closed", fmt.Sprintf("write `%c` where the text ends", first), false, false}, true
 	}
-	return slip{}, false
+	return Slip{}, false
 }
 
 var number = regexp.MustCompile(`^[0-9]`)
 
 // measured finds a number that is too large, has a comma, a unit or a percent sign.
-func measured(rest []token, u unit.System) (slip, bool) {
+func measured(rest []token, u unit.System) (Slip, bool) {
 	t := rest[0]
 	if !number.MatchString(t.text) {
-		return slip{}, false
+		return Slip{}, false
 	}
 	if v, wrong, cure := source.PlainNumber(t.text); wrong != "" {
-		s := slip{from: t.from, to: t.to, with: strings.TrimPrefix(cure, "write "), text: fmt.Sprintf("%q %s", t.text, wrong), hint: cure}
-		if _, w, _ := source.PlainNumber(s.with); w != "" {
-			s.with, s.unsure = "1", true
+		s := Slip{From: t.from, To: t.to, With: strings.TrimPrefix(cure, "write "), Text: fmt.Sprintf("%q %s", t.text, wrong), Hint: cure}
+		if _, w, _ := source.PlainNumber(s.With); w != "" {
+			s.With, s.Unsure = "1", true
 		}
 		return s, true
 	} else if len(rest) > 1 && rest[1].text == "%" && (len(rest) == 2 || !beginsOperand(rest[2].text)) {
-		return slip{from: t.from, to: rest[1].to, with: t.text, text: fmt.Sprintf("%s%% is no number", t.text), unsure: true,
-			hint: fmt.Sprintf("write %s as a share of something, or %s beside a result in %%", english.Number(v/100), t.text)}, true
+		return Slip{From: t.from, To: rest[1].to, With: t.text, Text: fmt.Sprintf("%s%% is no number", t.text), Unsure: true,
+			Hint: fmt.Sprintf("write %s as a share of something, or %s beside a result in %%", english.Number(v/100), t.text)}, true
 	}
 	name := ""
 	for _, next := range rest[1:min(len(rest), 4)] { // mg/kg is three tokens
 		name += next.text
 		if named, ok := unitNamed(name); ok && !longer(rest, name) {
-			s := slip{from: t.from, to: next.to, with: t.text, text: fmt.Sprintf("a number with a unit, %s %s", t.text, named),
-				hint: "write " + t.text + " alone: it is taken in the unit of what it is compared with"}
+			s := Slip{From: t.from, To: next.to, With: t.text, Text: fmt.Sprintf("a number with a unit, %s %s", t.text, named),
+				Hint: "write " + t.text + " alone: it is taken in the unit of what it is compared with"}
 			if own := inOwn(named, u); own != named {
-				s.hint, s.unsure = "write it in "+own+", without the unit", true
+				s.Hint, s.Unsure = "write it in "+own+", without the unit", true
 			}
 			return s, true
 		}
 	}
-	return slip{}, false
+	return Slip{}, false
 }
 
 // inOwn is the unit in which a bare number is taken where one in another of its kind stands.
@@ -167,24 +168,24 @@ func beginsOperand(t string) bool {
 var wordLike = regexp.MustCompile(`^[\p{L}_][\p{L}\p{N}_]*$`)
 
 // unquoted finds words that follow one another where one text is meant: `== diesel engine`.
-func unquoted(text string, all []token, i int) (slip, bool) {
+func unquoted(text string, all []token, i int) (Slip, bool) {
 	end := i
 	for end < len(all) && wordLike.MatchString(all[end].text) && !slices.Contains(operators, all[end].text) {
 		end++
 	}
 	if end-i < 2 || i == 0 || !slices.Contains([]string{"==", "!=", "in", "[", ",", "("}, all[i-1].text) || end < len(all) && strings.ContainsAny(all[end].text, "(.[") {
-		return slip{}, false
+		return Slip{}, false
 	}
 	from, to := all[i].from, all[end-1].to
 	with := strconv.Quote(string([]rune(text)[from:to]))
-	return slip{from, to, with, "text without quotes", "write " + with, false, false}, true
+	return Slip{from, to, with, "text without quotes", "write " + with, false, false}, true
 }
 
 // operators are those that are words.
 var operators = []string{"and", "or", "not", "in", "contains", "matches", "startsWith", "endsWith", "let"}
 
 // unbalanced finds a bracket that is not closed, or closed twice.
-func unbalanced(text string, all []token) (slip, bool) {
+func unbalanced(text string, all []token) (Slip, bool) {
 	ends := map[string]string{"(": ")", "[": "]", "{": "}"}
 	var open []token
 	for _, t := range all {
@@ -193,30 +194,15 @@ func unbalanced(text string, all []token) (slip, bool) {
 			open = append(open, t)
 		case !slices.Contains([]string{")", "]", "}"}, t.text):
 		case len(open) == 0:
-			return slip{t.from, t.to, "", fmt.Sprintf("there is a `%s` too many", t.text), "delete it, or open it before", false, true}, true
+			return Slip{t.from, t.to, "", fmt.Sprintf("there is a `%s` too many", t.text), "delete it, or open it before", false, true}, true
 		default:
 			open = open[:len(open)-1]
 		}
 	}
 	if len(open) == 0 {
-		return slip{}, false
+		return Slip{}, false
 	}
 	t := open[len(open)-1]
 	end := utf8.RuneCountInString(strings.TrimRight(text, " \t\r\n"))
-	return slip{t.from, end, string([]rune(text)[t.from:end]) + ends[t.text], fmt.Sprintf("a `%s` is not closed", t.text), fmt.Sprintf("write `%s` where it ends", ends[t.text]), false, true}, true
-}
-
-// mended tells the slip and gives the expression as it was meant.
-func (s excerpt) mended(p slip, sc Scope) excerpt {
-	if *s.left--; *s.left >= 0 {
-		f := s.makeFault(p.from, p.to, p.hint, sc.What+": "+p.text)
-		if !p.unsure {
-			s.fix(&f, p.from, p.to, p.with)
-		}
-		s.d.Add(f)
-	}
-	runes, at := []rune(s.text), s.origins()
-	s.at = slices.Replace(slices.Clone(at), p.from, p.to, slices.Repeat([]int{at[p.from]}, len([]rune(p.with)))...)
-	s.text = string(runes[:p.from]) + p.with + string(runes[p.to:])
-	return s
+	return Slip{t.from, end, string([]rune(text)[t.from:end]) + ends[t.text], fmt.Sprintf("a `%s` is not closed", t.text), fmt.Sprintf("write `%s` where it ends", ends[t.text]), false, true}, true
 }
