@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"telltale/rules/english"
+	"telltale/rules/expression/quantity"
 	"telltale/rules/unit"
 )
 
@@ -22,21 +23,21 @@ type amount struct {
 // amountOf is how a text writes the value; nil for one that is written as a number alone:
 // a result, a ratio, and hours or days, which all read in the same.
 func amountOf(o operand, speaks unit.System) *amount {
-	k, single := o.is.only()
+	k, single := o.is.Only()
 	switch {
-	case o.kind != Number || o.is.difference:
+	case o.kind != Number || o.is.Difference:
 		return nil
-	case single && o.is.in != "" && (speaks.Of(k) != "" || o.stated > 0):
-		return &amount{kind: k, unit: o.is.in, digits: o.stated}
-	case single || o.is.bare:
+	case single && o.is.In != "" && (speaks.Of(k) != "" || o.stated > 0):
+		return &amount{kind: k, unit: o.is.In, digits: o.stated}
+	case single || o.is.Bare:
 		return nil
 	}
 	rest := o.is
-	rest.powers[unit.Distance], rest.powers[unit.Days] = 0, 0
-	switch d, days := o.is.powers[unit.Distance], o.is.powers[unit.Days]; {
-	case d == 1 && days == -1 && rest.powers == ratio:
+	rest.Powers[unit.Distance], rest.Powers[unit.Days] = 0, 0
+	switch d, days := o.is.Powers[unit.Distance], o.is.Powers[unit.Days]; {
+	case d == 1 && days == -1 && rest.Powers == quantity.Ratio:
 		return &amount{kind: unit.Distance, unit: speaks.Distance, daily: true}
-	case d == -1 && days == 0 && rest.beside(quantity{index: true}):
+	case d == -1 && days == 0 && rest.Beside(quantity.Quantity{Index: true}):
 		return &amount{kind: unit.Distance, unit: speaks.Distance, rate: true}
 	}
 	return nil

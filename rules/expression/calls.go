@@ -14,6 +14,7 @@ import (
 
 	"telltale/rules/analytes"
 	"telltale/rules/english"
+	"telltale/rules/expression/quantity"
 	"telltale/rules/source"
 	"telltale/rules/unit"
 	"telltale/rules/word"
@@ -76,8 +77,8 @@ func (c *compiler) fieldOf(k Kind, key *ast.StringNode) operand {
 // capacity is missing where it is 0: an unknown amount is not none.
 func (c *compiler) capacity() operand {
 	in := c.scope.Units.Or(unit.Metric).Volume
-	is := quantity{in: in}
-	is.powers[unit.Volume] = 1
+	is := quantity.Quantity{In: in}
+	is.Powers[unit.Volume] = 1
 	return operand{kind: Number, word: true, is: is, num: func(s *Runner) float64 {
 		if s.comp == nil || s.comp.Capacity == 0 {
 			s.miss("the component's capacity")

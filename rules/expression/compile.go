@@ -9,6 +9,7 @@ import (
 	"github.com/expr-lang/expr/ast"
 
 	"telltale/rules/analytes"
+	"telltale/rules/expression/quantity"
 	"telltale/rules/source"
 	"telltale/rules/word"
 )
@@ -47,12 +48,12 @@ type operand struct {
 	numbers  []float64 // of a list
 	texts    []string
 	field    string // of the register, where it is exactly that
-	is       quantity
+	is       quantity.Quantity
 	stated   int // how many digits count, of a figure with a unit that is written out; else 0
 }
 
 func constantNumber(v float64) operand {
-	return operand{kind: Number, constant: true, value: v, num: func(*Runner) float64 { return v }, is: quantity{bare: true}}
+	return operand{kind: Number, constant: true, value: v, num: func(*Runner) float64 { return v }, is: quantity.Quantity{Bare: true}}
 }
 
 func constantText(v string) operand {
@@ -364,7 +365,7 @@ func binder(v operand, slot int, of string) func(*Runner) {
 			x := v.num(s)
 			s.lets[slot].num = x
 			if s.record != nil && len(s.missing) == before && !v.constant && !v.word && !choice(of) {
-				s.Record(word.Evidence{Of: of, Value: x, Unit: v.is.shownIn()})
+				s.Record(word.Evidence{Of: of, Value: x, Unit: v.is.ShownIn()})
 			}
 		}
 	case Text:
@@ -375,7 +376,7 @@ func binder(v operand, slot int, of string) func(*Runner) {
 
 // array compiles a list of constants, which may stand to the right of `in`.
 func (c *compiler) array(n *ast.ArrayNode) operand {
-	out := operand{kind: list, constant: true, is: quantity{bare: true}}
+	out := operand{kind: list, constant: true, is: quantity.Quantity{Bare: true}}
 	for _, e := range n.Nodes {
 		o := c.compile(e)
 		switch {

@@ -20,6 +20,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/rules/analytes"
+	"telltale/rules/expression/quantity"
 	"telltale/rules/expression/slip"
 	"telltale/rules/source"
 	"telltale/rules/unit"
@@ -103,8 +104,8 @@ func (c *Condition) Constant() (v float64, ok bool) { return c.value.value, c.va
 // another: "km", "mg/kg per 1,000 mi"; else "".
 func (c *Condition) In() string {
 	for _, k := range []unit.Kind{unit.Distance, unit.Volume, unit.Temperature, unit.Pressure} {
-		if is := c.value.is; is.powers[k] != 0 && !is.difference {
-			return is.in
+		if is := c.value.is; is.Powers[k] != 0 && !is.Difference {
+			return is.In
 		}
 	}
 	return ""
@@ -113,7 +114,7 @@ func (c *Condition) In() string {
 // Measures is what the number that the condition gives measures, in words: "a distance";
 // "" for a ratio, and for a number that is written out.
 func (c *Condition) Measures() string {
-	if is := c.value.is; !is.bare && is.powers != ratio {
+	if is := c.value.is; !is.Bare && is.Powers != quantity.Ratio {
 		return is.String()
 	}
 	return ""
@@ -122,8 +123,8 @@ func (c *Condition) Measures() string {
 // Alone is the kind of quantity that the condition gives, and its unit in the file; ok is
 // false for a ratio, and for what is given for each of another quantity.
 func (c *Condition) Alone() (k unit.Kind, in string, ok bool) {
-	k, ok = c.value.is.only()
-	return k, c.value.is.in, ok
+	k, ok = c.value.is.Only()
+	return k, c.value.is.In, ok
 }
 
 // The most that one expression may have.

@@ -7,6 +7,7 @@ import (
 
 	"github.com/expr-lang/expr/ast"
 
+	"telltale/rules/expression/quantity"
 	"telltale/rules/word"
 )
 
@@ -150,19 +151,19 @@ func (c *compiler) fold(n ast.Node, o operand) operand {
 }
 
 // reckoned is what the outcome of an operator measures, with its sides.
-func (c *compiler) reckoned(n *ast.BinaryNode, l, r operand) (x, y operand, is quantity, ok bool) {
+func (c *compiler) reckoned(n *ast.BinaryNode, l, r operand) (x, y operand, is quantity.Quantity, ok bool) {
 	switch n.Operator {
 	case "*":
-		return l, r, l.is.times(r.is, 1), true
+		return l, r, l.is.Times(r.is, 1), true
 	case "/":
-		return l, r, l.is.times(r.is, -1), true
+		return l, r, l.is.Times(r.is, -1), true
 	}
 	sign := 1
 	if n.Operator == "-" {
 		sign = -1
 	}
 	x, y, ok = c.pair(n, l, r)
-	return x, y, x.is.plus(y.is, sign), ok
+	return x, y, x.is.Plus(y.is, sign), ok
 }
 
 // shown wraps a compared number so that the evidence of an instrumented run
@@ -176,7 +177,7 @@ func shown(o operand, n ast.Node) func(*Runner) float64 {
 		before := len(s.missing)
 		v := x(s)
 		if s.record != nil && len(s.missing) == before {
-			s.Record(word.Evidence{Of: of, Value: v, Unit: o.is.shownIn()})
+			s.Record(word.Evidence{Of: of, Value: v, Unit: o.is.ShownIn()})
 		}
 		return v
 	}

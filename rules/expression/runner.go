@@ -307,7 +307,7 @@ func (s *Runner) Record(e word.Evidence) {
 // number that is written out; c may be nil. A choice is told by what decided it.
 func (s *Runner) RecordReckoned(c *Condition, v float64) {
 	if c != nil && !c.value.constant && !c.value.word && !choice(c.Text) {
-		s.Record(word.Evidence{Of: strings.TrimSpace(c.Text), Value: v, Unit: c.value.is.shownIn()})
+		s.Record(word.Evidence{Of: strings.TrimSpace(c.Text), Value: v, Unit: c.value.is.ShownIn()})
 	}
 }
 

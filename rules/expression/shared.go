@@ -3,6 +3,7 @@ package expression
 import (
 	"slices"
 
+	"telltale/rules/expression/quantity"
 	"telltale/rules/unit"
 	"telltale/rules/word"
 )
@@ -19,8 +20,8 @@ type written struct {
 	words, measure, stage bool
 	rules                 bool
 	units                 unit.System
-	of                    quantity  // the measure
-	after                 *question // the last of the questions before it; nil where it asks first
+	of                    quantity.Quantity // the measure
+	after                 *question         // the last of the questions before it; nil where it asks first
 }
 
 // Shared is an expression that was compiled. What shares one gives the same.
