@@ -14,6 +14,7 @@ import (
 
 	"telltale/rules/analytes"
 	"telltale/rules/english"
+	"telltale/rules/expression/bounds"
 	"telltale/rules/expression/quantity"
 	"telltale/rules/source"
 	"telltale/rules/unit"
@@ -323,9 +324,9 @@ type function struct {
 }
 
 var functions = map[string]function{
-	"abs":   {1, 1, Number, ofNumber(math.Abs, sizes)},
-	"ceil":  {1, 1, Number, ofNumber(math.Ceil, rising)},
-	"floor": {1, 1, Number, ofNumber(math.Floor, rising)},
+	"abs":   {1, 1, Number, ofNumber(math.Abs, bounds.Sizes)},
+	"ceil":  {1, 1, Number, ofNumber(math.Ceil, bounds.Rising)},
+	"floor": {1, 1, Number, ofNumber(math.Floor, bounds.Rising)},
 	"lower": {1, 1, Text, lowering},
 	"max":   {2, 16, Number, ofNumbers(math.Max)},
 	"min":   {2, 16, Number, ofNumbers(math.Min)},
@@ -355,7 +356,7 @@ func (c *compiler) function(n *ast.CallNode, name string, f function) operand {
 	return f.compile(c, n, args)
 }
 
-func ofNumber(f func(float64) float64, of func(func(float64) float64, bounds) bounds) func(*compiler, *ast.CallNode, []operand) operand {
+func ofNumber(f func(float64) float64, of func(func(float64) float64, bounds.Bounds) bounds.Bounds) func(*compiler, *ast.CallNode, []operand) operand {
 	return func(_ *compiler, _ *ast.CallNode, args []operand) operand {
 		return operand{kind: Number, num: applied(args[0].num, f, of), is: args[0].is}
 	}
@@ -372,12 +373,12 @@ func ofNumbers(f func(a, b float64) float64) func(*compiler, *ast.CallNode, []op
 			v := s.spanOf(before, args[0].num(s))
 			for _, a := range args[1:] {
 				now := len(s.missing)
-				v = through(f, v, s.spanOf(now, a.num(s)))
+				v = bounds.Through(f, v, s.spanOf(now, a.num(s)))
 			}
 			if len(s.missing) > before {
 				return s.opened(v)
 			}
-			return v.low
+			return v.Low
 		}}
 	}
 }
@@ -391,7 +392,7 @@ func rounding(c *compiler, n *ast.CallNode, args []operand) operand {
 		}
 		decimals = int(d.value)
 	}
-	return operand{kind: Number, num: applied(x, func(v float64) float64 { return round(v, decimals) }, rising), is: args[0].is}
+	return operand{kind: Number, num: applied(x, func(v float64) float64 { return round(v, decimals) }, bounds.Rising), is: args[0].is}
 }
 
 func lowering(_ *compiler, _ *ast.CallNode, args []operand) operand {

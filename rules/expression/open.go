@@ -5,17 +5,13 @@ import (
 	"slices"
 
 	"telltale/rules/analytes"
+	"telltale/rules/expression/bounds"
 	"telltale/rules/word"
 )
 
 // What is missing stands for all that it could be: a number for all numbers within some
 // bounds, from which those of what is reckoned with it follow. A comparison that comes out
 // the same all over them is answered, though something is missing.
-
-// bounds are what a number could be, both ends included.
-type bounds struct{ low, high float64 }
-
-var anywhere = bounds{math.Inf(-1), math.Inf(1)}
 
 // leastOf is the least that the answer to a word could be: no concentration and no ratio
 // of two is under zero, but temperatures and differences of absorbance may be.
@@ -29,58 +25,29 @@ func leastOf(w word.Word, analyte string) float64 {
 var fromZero = []string{"mg/kg", "%", "1/mL", "mm2/s", "mgKOH/g"}
 
 // spanOf is what v could be, which a run gave since so much was missing.
-func (s *Runner) spanOf(before int, v float64) bounds {
+func (s *Runner) spanOf(before int, v float64) bounds.Bounds {
 	if len(s.missing) == before {
-		return bounds{v, v}
+		return bounds.At(v)
 	}
 	return s.open
 }
 
 // opened says what the number could be of which something is missing, and gives 0 for it.
-func (s *Runner) opened(of bounds) float64 {
+func (s *Runner) opened(of bounds.Bounds) float64 {
 	s.open = of
 	return 0
 }
 
-// through gives the bounds of what f gives, which falls or rises all the way in each operand;
-// all of it where an end is no number, as infinity less infinity is not.
-func through(f func(a, b float64) float64, a, b bounds) bounds {
-	out := bounds{math.Inf(1), math.Inf(-1)}
-	for _, v := range [...]float64{f(a.low, b.low), f(a.low, b.high), f(a.high, b.low), f(a.high, b.high)} {
-		if math.IsNaN(v) {
-			return anywhere
-		}
-		out = bounds{math.Min(out.low, v), math.Max(out.high, v)}
-	}
-	return out
-}
-
 // reaches give the bounds of what is reckoned within bounds.
-var reaches = map[string]func(a, b bounds) bounds{
-	"+": func(a, b bounds) bounds { return through(reckonings["+"], a, b) },
-	"-": func(a, b bounds) bounds { return through(reckonings["-"], a, b) },
-	"*": func(a, b bounds) bounds { return through(product, a, b) },
-	"/": quotient,
-}
-
-// product is a times b, of which one may be without end: none of that is none.
-func product(a, b float64) float64 {
-	if a == 0 || b == 0 {
-		return 0
-	}
-	return a * b
-}
-
-// quotient gives the bounds of a over b: anything at all where b could be zero.
-func quotient(a, b bounds) bounds {
-	if b.low <= 0 && b.high >= 0 {
-		return anywhere
-	}
-	return through(reckonings["/"], a, b)
+var reaches = map[string]func(a, b bounds.Bounds) bounds.Bounds{
+	"+": func(a, b bounds.Bounds) bounds.Bounds { return bounds.Through(reckonings["+"], a, b) },
+	"-": func(a, b bounds.Bounds) bounds.Bounds { return bounds.Through(reckonings["-"], a, b) },
+	"*": func(a, b bounds.Bounds) bounds.Bounds { return bounds.Through(bounds.Product, a, b) },
+	"/": func(a, b bounds.Bounds) bounds.Bounds { return bounds.Quotient(reckonings["/"], a, b) },
 }
 
 // applied gives f of x, and of an open x what of says that f can give.
-func applied(x func(*Runner) float64, f func(float64) float64, of func(func(float64) float64, bounds) bounds) func(*Runner) float64 {
+func applied(x func(*Runner) float64, f func(float64) float64, of func(func(float64) float64, bounds.Bounds) bounds.Bounds) func(*Runner) float64 {
 	return func(s *Runner) float64 {
 		before := len(s.missing)
 		v := x(s)
@@ -89,17 +56,6 @@ func applied(x func(*Runner) float64, f func(float64) float64, of func(func(floa
 		}
 		return f(v)
 	}
-}
-
-// rising gives the bounds of what a function gives that never falls.
-func rising(f func(float64) float64, x bounds) bounds { return bounds{f(x.low), f(x.high)} }
-
-// sizes gives the bounds of the numbers without their signs.
-func sizes(size func(float64) float64, x bounds) bounds {
-	if x.low <= 0 && x.high >= 0 {
-		return bounds{0, max(-x.low, x.high)}
-	}
-	return bounds{min(size(x.low), size(x.high)), max(size(x.low), size(x.high))}
 }
 
 // whichever gives what both sides of a choice give, or else lacks what chooses: s.missing
@@ -114,10 +70,10 @@ func whichever[T any](s *Runner, before, lacks int, a, b func(*Runner) T, same f
 	}
 	if v, ok := any(x).(float64); ok {
 		if now == lacks {
-			ofX = bounds{v, v}
+			ofX = bounds.At(v)
 		}
 		ofY := s.spanOf(now, any(y).(float64))
-		s.open = bounds{min(ofX.low, ofY.low), max(ofX.high, ofY.high)}
+		s.open = bounds.Bounds{Low: min(ofX.Low, ofY.Low), High: max(ofX.High, ofY.High)}
 	}
 	s.missing = s.missing[:lacks]
 	return x
@@ -153,7 +109,7 @@ func (r relation) compared(x, y func(*Runner) float64) func(*Runner) bool {
 		}
 		b := y(s)
 		if len(s.missing) > before {
-			return r.settle(s, before, bounds{a, a}, s.open)
+			return r.settle(s, before, bounds.At(a), s.open)
 		}
 		return holds(a, b)
 	}
@@ -161,10 +117,10 @@ func (r relation) compared(x, y func(*Runner) float64) func(*Runner) bool {
 
 // settle answers for all of two spans, of which one is open, and forgets what was missing
 // where there is one answer.
-func (r relation) settle(s *Runner, before int, a, b bounds) bool {
-	v := r.holds(a.low, b.low)
-	same := r.ordered && v == r.holds(a.low, b.high) && v == r.holds(a.high, b.low) && v == r.holds(a.high, b.high)
-	if same || !r.ordered && (less(a.high, b.low) || less(b.high, a.low)) {
+func (r relation) settle(s *Runner, before int, a, b bounds.Bounds) bool {
+	v := r.holds(a.Low, b.Low)
+	same := r.ordered && v == r.holds(a.Low, b.High) && v == r.holds(a.High, b.Low) && v == r.holds(a.High, b.High)
+	if same || !r.ordered && (less(a.High, b.Low) || less(b.High, a.Low)) {
 		s.missing = s.missing[:before]
 	}
 	return v

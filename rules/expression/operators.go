@@ -7,6 +7,7 @@ import (
 
 	"github.com/expr-lang/expr/ast"
 
+	"telltale/rules/expression/bounds"
 	"telltale/rules/expression/quantity"
 	"telltale/rules/word"
 )
@@ -26,7 +27,7 @@ func (c *compiler) unary(n *ast.UnaryNode) operand {
 		x := o.num
 		return operand{kind: Number, is: o.is, num: func(s *Runner) float64 {
 			v := -x(s)
-			s.open = bounds{-s.open.high, -s.open.low}
+			s.open = bounds.Bounds{Low: -s.open.High, High: -s.open.Low}
 			return v
 		}}
 	}
@@ -131,7 +132,7 @@ func (c *compiler) arithmetic(n *ast.BinaryNode, l, r operand) operand {
 		if len(s.missing) > before {
 			return s.opened(reach(a, b))
 		}
-		return s.check(reckon(a.low, b.low), of)
+		return s.check(reckon(a.Low, b.Low), of)
 	}}
 	if l.constant && r.constant {
 		return c.fold(n, out)

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"telltale/rules/english"
+	"telltale/rules/expression/bounds"
 	"telltale/rules/word"
 )
 
@@ -24,7 +25,7 @@ type Runner struct {
 	lets  []operandValue
 
 	missing []string
-	open    bounds           // what the number could be that lacked something last
+	open    bounds.Bounds    // what the number could be that lacked something last
 	read    []int            // the questions about the sample's results that were answered, over all ends
 	turned  []string         // what guards found not to be there
 	record  *[]word.Evidence // nil but for the instrumented run
@@ -50,7 +51,7 @@ type operandValue struct {
 	text    string
 	truth   bool
 	missing []string
-	open    bounds // what num could be, where something is missing
+	open    bounds.Bounds // what num could be, where something is missing
 }
 
 // begin prepares for conditions that share a, without facts.
@@ -184,7 +185,7 @@ func (s *Runner) ask(i int) float64 {
 		s.miss(a.why)
 	}
 	if a.why != "" {
-		return s.opened(bounds{s.asks.list[i].least, math.Inf(1)})
+		return s.opened(bounds.Bounds{Low: s.asks.list[i].least, High: math.Inf(1)})
 	}
 	if s.record != nil {
 		s.recordWord(i)
@@ -270,7 +271,7 @@ func (s *Runner) Apart(run func()) (lacks []string) {
 	return lacks
 }
 
-func (s *Runner) miss(why string) { s.missing, s.open = append(s.missing, why), anywhere }
+func (s *Runner) miss(why string) { s.missing, s.open = append(s.missing, why), bounds.Anywhere }
 
 const notFinite = "a number that is not finite: "
 
