@@ -7,7 +7,6 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/interval"
-	"telltale/engine/record"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -46,9 +45,6 @@ func (v *View) Spans(words func() string) (string, []english.Span) {
 func (v *View) Typed(value float64, hours bool) string {
 	return v.writer().Typed(value, meterKind(hours))
 }
-
-// face writes a value as the meter of the chain shows it.
-func (v *View) face(c *record.Chain, value float64) string { return v.Amount(value, c.Hours) }
 
 // Shown is a value of metres or seconds in the unit that people read, to a tenth.
 func (v *View) Shown(value float64, hours bool) (float64, string) {
