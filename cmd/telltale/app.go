@@ -37,6 +37,7 @@ import (
 // fleet is a service's folder, read and checked.
 type fleet struct {
 	dir      string
+	open     cli.Texts // what an editor has open of it
 	set      settings
 	files    []rules.File
 	book     *rules.Book
@@ -48,7 +49,7 @@ type fleet struct {
 
 // has notes whether the file is there.
 func (f *fleet) has(path string) bool {
-	ok := cli.Exists(path)
+	ok := f.open.Has(path)
 	if ok {
 		f.found = append(f.found, path)
 	}
@@ -77,7 +78,6 @@ func (f *fleet) reads() unit.System {
 
 // loadFleet reads everything in the folder; the faults of all files come at once.
 func loadFleet(dir string) (*fleet, error) {
-	f := &fleet{dir: dir, people: &people.Directory{}}
 	switch info, err := os.Stat(dir); {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, cli.Exit(2, cli.Hint(fmt.Errorf("no folder %s", dir), "telltale init "+dir+" makes one"))
@@ -86,29 +86,49 @@ func loadFleet(dir string) (*fleet, error) {
 	case !info.IsDir():
 		return nil, cli.Exit(2, cli.Hint(fmt.Errorf("%s is a file, not a folder", dir), "name the folder that holds rules/ and vehicles.yaml"))
 	}
-	var errs []error
-	set, err := loadSettings(dir)
-	f.set, errs = set, append(errs, err)
-	if f.files, err = cli.RuleFiles(filepath.Join(dir, "rules")); err == nil {
-		f.book, err = rules.Load(f.files)
-	}
-	errs = append(errs, err)
-	if path := filepath.Join(dir, "people.yaml"); f.has(path) {
-		f.people, err = people.Load(path)
-		errs = append(errs, err)
-		if err == nil {
-			f.people = f.people.Reading(f.reads())
-		}
-	}
-	f.has(filepath.Join(dir, "telltale.yaml"))
-	if path := filepath.Join(dir, "vehicles.yaml"); f.has(path) {
-		f.register, err = cli.Register(path, stream.Unclocked)
-		errs = append(errs, err)
-	}
-	if err := errors.Join(errs...); err != nil {
+	f := &fleet{dir: dir, people: &people.Directory{}}
+	if err := f.read(filepath.Join(dir, "rules")); err != nil {
 		return nil, cli.Exit(2, err)
 	}
 	return f, nil
+}
+
+// read reads everything in the folder, whose rules are in rulesDir. With the faults of all
+// files, what can be read of them is there.
+func (f *fleet) read(rulesDir string) error {
+	f.whole = true
+	var errs []error
+	set, err := settingsIn(f.dir, f.open)
+	f.set, errs = set, append(errs, err)
+	if f.files, err = f.open.RuleFiles(rulesDir); err == nil {
+		if rulesDir == f.dir {
+			f.files = slices.DeleteFunc(f.files, func(r rules.File) bool { return slices.Contains(otherFiles, filepath.Base(r.Name)) })
+		}
+		f.book, err = rules.Load(f.files)
+	}
+	errs = append(errs, err)
+	if path := filepath.Join(f.dir, "people.yaml"); f.has(path) {
+		errs = append(errs, f.readPeople(path))
+	}
+	f.has(filepath.Join(f.dir, "telltale.yaml"))
+	if path := filepath.Join(f.dir, "vehicles.yaml"); f.has(path) {
+		f.register, err = f.open.Register(path, stream.Unclocked)
+		errs = append(errs, err)
+	}
+	return errors.Join(errs...)
+}
+
+func (f *fleet) readPeople(path string) error {
+	text, err := f.open.Read(path)
+	if err != nil {
+		return fmt.Errorf("reading people: %w", err)
+	}
+	all, err := people.Parse(path, text)
+	if err != nil {
+		return err
+	}
+	f.people = all.Reading(f.reads())
+	return nil
 }
 
 // ready reads a folder that was just made.

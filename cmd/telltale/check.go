@@ -18,6 +18,7 @@ import (
 	"telltale/engine/cases"
 	"telltale/engine/event"
 	"telltale/engine/fit"
+	"telltale/engine/stream"
 	"telltale/engine/stream/service"
 	"telltale/notify/people"
 	"telltale/rules"
@@ -49,15 +50,19 @@ type checkOptions struct {
 }
 
 func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
-	t := &teller{s: s, json: o.json}
+	t := &teller{s: s}
+	if o.json {
+		t.take = func(is severity, f *source.Fault) { t.err = errors.Join(t.err, cli.Encode(s.Out, findingOf(is, f))) }
+	}
 	f, reg, err := checkedFiles(dir, o.vehicles)
 	if err != nil {
-		err = besides(dir, err)
+		err = f.besides(err)
 		t.faults(err)
 		return err
 	}
-	questions(ctx, t, f, reg)
-	results, failed, err := t.cases(f.book, reg.Events, o.cover)
+	t.questions(f, reg)
+	t.unplaced(ctx, f, reg)
+	results, failed, err := t.cases(f.book, reg.Events, o)
 	if err != nil {
 		return err
 	}
@@ -73,23 +78,39 @@ func check(ctx context.Context, s cli.Env, o checkOptions, dir string) error {
 	return t.err
 }
 
-// questions asks about what is not wrong with the folder but deserves a second look.
-func questions(ctx context.Context, t *teller, f *fleet, reg *fit.Register) {
-	asked, notes := fit.Questions(f.book, reg)
-	for _, name := range []string{"people.yaml", "telltale.yaml"} {
-		path := filepath.Join(f.dir, name)
-		if text, err := os.ReadFile(path); err == nil && f.whole {
-			d, _ := source.Read(path, text)
-			asked = append(asked, d.Questions...)
-		}
+// questions asks about what in the files is not wrong but deserves a second look, and says
+// what waits for a figure. Of rules with faults it asks as far as they can be read.
+func (t *teller) questions(f *fleet, reg *fit.Register) {
+	var fitting, notes []source.Fault
+	if f.book != nil {
+		fitting, notes = fit.Questions(f.book, reg)
 	}
-	for _, q := range slices.Concat(f.book.Questions, asked) {
+	for _, q := range slices.Concat(f.draft().Questions, fitting, f.otherQuestions()) {
 		t.tell(isQuestion, &q)
 	}
 	for _, n := range notes {
 		t.tell(isNote, &n)
 	}
-	t.toFill(f.book)
+	if f.book != nil {
+		t.toFill(f.book)
+	}
+}
+
+// otherQuestions are those of the folder's people and settings.
+func (f *fleet) otherQuestions() (asked []source.Fault) {
+	for _, name := range []string{"people.yaml", "telltale.yaml"} {
+		path := filepath.Join(f.dir, name)
+		if text, err := f.open.Read(path); err == nil && f.whole {
+			d, _ := source.Read(path, text)
+			asked = append(asked, d.Questions...)
+		}
+	}
+	return asked
+}
+
+// unplaced asks about what stands at no place in a file: what the folder lacks, and how it
+// goes with the service that runs in it.
+func (t *teller) unplaced(ctx context.Context, f *fleet, reg *fit.Register) {
 	if path := filepath.Join(f.dir, "vehicles.yaml"); len(reg.Events) == 0 && cli.Exists(path) {
 		t.ask("%s has no vehicles; reports are kept, but not judged", path)
 	}
@@ -101,7 +122,7 @@ func questions(ctx context.Context, t *teller, f *fleet, reg *fit.Register) {
 
 // cases runs the cases of a book, tells those that failed and asks about those that show
 // nothing.
-func (t *teller) cases(book *rules.Book, register []event.Event, cover bool) (ran, failed int, err error) {
+func (t *teller) cases(book *rules.Book, register []event.Event, o checkOptions) (ran, failed int, err error) {
 	results, gaps := cases.Run(book, register)
 	for i := range results {
 		for _, q := range results[i].Questions {
@@ -112,8 +133,8 @@ func (t *teller) cases(book *rules.Book, register []event.Event, cover bool) (ra
 			t.failed(&results[i])
 		}
 	}
-	if cover {
-		err = cli.Listing(t.s, t.json, gaps, nil, covered(book), cases.Gap.String)
+	if o.cover {
+		err = cli.Listing(t.s, o.json, gaps, nil, covered(book), cases.Gap.String)
 	}
 	return len(results), failed, err
 }
@@ -133,21 +154,26 @@ func hindered(ctx context.Context, f *fleet, reg *fit.Register) error {
 	return errors.Join(errs...)
 }
 
-// besides adds to what is wrong with a folder what its rules lack besides: cautions, and
-// events of cases that can be read.
-func besides(dir string, err error) error {
-	files, unread := cli.RuleFiles(rulesIn(dir))
-	if unread != nil {
-		return err
+// draft is the book or, of one with faults, what can be read.
+func (f *fleet) draft() *rules.Book {
+	if f.book != nil {
+		return f.book
 	}
-	draft, _ := rules.Draft(files)
+	draft, _ := rules.Draft(f.files)
+	return draft
+}
+
+// besides adds to what is wrong with a folder, if anything, what its rules lack besides:
+// cautions, and events of cases that can be read.
+func (f *fleet) besides(err error) error {
+	draft := f.draft()
 	more := source.Faults(slices.Concat(draft.Uncautioned, cases.Misread(draft)))
 	if len(more) == 0 {
 		return err
 	}
 	placed, others := apart(err)
 	all := append(placed, more...).Sorted()
-	if len(others) == 0 && rulesIn(dir) == dir {
+	if len(others) == 0 && !f.whole {
 		return cli.Exit(2, fmt.Errorf("the rules have faults:\n%w", all))
 	}
 	return cli.Exit(2, errors.Join(append(others, all)...))
@@ -173,36 +199,41 @@ func covered(book *rules.Book) string {
 	return all + "; not counted: these, which have values to fill in: " + strings.Join(waiting, ", ")
 }
 
-// checkedFiles reads a fleet's folder, or one of rules alone.
+// checkedFiles reads a fleet's folder, or one of rules alone. With an error, f holds the
+// rules' files.
 func checkedFiles(dir, vehicles string) (f *fleet, reg *fit.Register, err error) {
-	reg = &fit.Register{}
-	if cli.Exists(filepath.Join(dir, "rules")) {
-		if f, err = loadFleet(dir); err != nil {
-			return nil, nil, err
+	f = &fleet{dir: dir, people: &people.Directory{}}
+	if in := rulesIn(dir); in != dir {
+		if err := f.read(in); err != nil {
+			return f, nil, cli.Exit(2, err)
 		}
-		f.whole, reg.Events = true, f.register
 		if path := filepath.Join(dir, "vehicles.yaml"); vehicles == "" && cli.Exists(path) {
 			vehicles = path
 		}
-	} else {
-		f = &fleet{dir: dir, people: &people.Directory{}}
-		f.book, err = cli.Book(dir)
+	} else if f.files, err = f.open.RuleFiles(in); err == nil {
+		f.book, err = cli.Load(f.files)
 	}
 	if vehicles == "" {
-		return f, reg, err
+		return f, &fit.Register{}, err
 	}
-	events, unread := cli.Register(vehicles, time.Unix(0, 0))
-	switch {
-	case err != nil && unread != nil:
-		return nil, nil, cli.Exit(2, errors.Join(err, unread))
-	case err != nil || unread != nil:
-		return nil, nil, cmp.Or(err, unread)
+	reg, unread := registerFile(vehicles, f.open)
+	if err != nil && unread != nil {
+		return f, nil, cli.Exit(2, errors.Join(err, unread))
 	}
-	text, err := os.ReadFile(vehicles)
+	return f, reg, cmp.Or(err, unread)
+}
+
+// registerFile is the register in a file, with its text.
+func registerFile(path string, open cli.Texts) (*fit.Register, error) {
+	events, err := open.Register(path, stream.Unclocked)
 	if err != nil {
-		return nil, nil, fmt.Errorf("reading the register: %w", err)
+		return nil, err
 	}
-	return f, fit.ReadRegister(vehicles, text, events), nil
+	text, err := open.Read(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading the register: %w", err)
+	}
+	return fit.ReadRegister(path, text, events), nil
 }
 
 // leftOutOfService says which vehicles of the folder's service, where one runs, the

@@ -42,17 +42,17 @@ func findingOf(s severity, f *source.Fault) finding {
 	return finding{s, f.File, f.Line, f.Col, f.Width, f.Text, f.Hint, f.Fix}
 }
 
-// teller says what the check finds: to people on stderr, or as JSON on stdout.
+// teller says what the check finds: to people on stderr, or to whoever takes it as data.
 type teller struct {
 	s    cli.Env
-	json bool
-	err  error // of writing
+	take func(severity, *source.Fault) // nil: people read it
+	err  error                         // of writing
 }
 
 // tell says what a place in a file has.
 func (t *teller) tell(is severity, f *source.Fault) {
-	if t.json {
-		t.encode(findingOf(is, f))
+	if t.take != nil {
+		t.take(is, f)
 		return
 	}
 	fmt.Fprintf(t.s.Err, "%s: %s\n", is, f.String())
@@ -60,31 +60,28 @@ func (t *teller) tell(is severity, f *source.Fault) {
 
 // ask asks about what stands at no place.
 func (t *teller) ask(format string, args ...any) {
-	if t.json {
-		t.encode(finding{Severity: isQuestion, Text: fmt.Sprintf(format, args...)})
+	if t.take != nil {
+		t.take(isQuestion, &source.Fault{Text: fmt.Sprintf(format, args...)})
 		return
 	}
 	fmt.Fprintf(t.s.Err, "question: "+format+"\n", args...)
 }
 
-func (t *teller) encode(f finding) { t.err = errors.Join(t.err, cli.Encode(t.s.Out, f)) }
-
-// faults prints what is wrong, one object each, where JSON is asked for; the error itself
-// goes to stderr either way.
+// faults gives what is wrong to whoever takes it as data; people read the error itself.
 func (t *teller) faults(err error) {
-	if !t.json || err == nil {
+	if t.take == nil || err == nil {
 		return
 	}
 	placed, others := apart(err)
 	for i := range placed {
-		t.encode(findingOf(isFault, &placed[i]))
+		t.take(isFault, &placed[i])
 	}
 	for _, e := range others {
-		f := finding{Severity: isFault, Text: e.Error()}
+		f := source.Fault{Text: e.Error()}
 		if h := (cli.HintError{}); errors.As(e, &h) {
 			f.Hint = h.Hint
 		}
-		t.encode(f)
+		t.take(isFault, &f)
 	}
 }
 
@@ -129,7 +126,7 @@ func several(err error) bool {
 
 // toFill lists what waits for figures.
 func (t *teller) toFill(book *rules.Book) {
-	if !t.json {
+	if t.take == nil {
 		toFill(t.s, book)
 		return
 	}
@@ -141,7 +138,7 @@ func (t *teller) toFill(book *rules.Book) {
 // failed tells a case that did not come out: what was expected beside what came.
 func (t *teller) failed(r *cases.Result) {
 	switch {
-	case !t.json:
+	case t.take == nil:
 		fmt.Fprintln(t.s.Out, r.String())
 	case len(r.Faults) > 0:
 		for i := range r.Faults {

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"encoding/json"
-
 	"os"
 	"os/exec"
 	"path/filepath"

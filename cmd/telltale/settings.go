@@ -17,6 +17,7 @@ import (
 	"github.com/robfig/cron/v3"
 	"gopkg.in/yaml.v3"
 
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/notify/mail"
 	"telltale/rules/source"
 	"telltale/rules/unit"
@@ -72,9 +73,12 @@ func defaults() settings {
 }
 
 // loadSettings reads DIR/telltale.yaml; all faults come at once.
-func loadSettings(dir string) (settings, error) {
+func loadSettings(dir string) (settings, error) { return settingsIn(dir, nil) }
+
+// settingsIn is loadSettings of a folder of which an editor has those texts open.
+func settingsIn(dir string, open cli.Texts) (settings, error) {
 	path := filepath.Join(dir, "telltale.yaml")
-	text, err := os.ReadFile(path)
+	text, err := open.Read(path)
 	if os.IsNotExist(err) {
 		return defaults(), nil
 	}
