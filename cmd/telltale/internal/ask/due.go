@@ -21,6 +21,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/stream/service"
 	"telltale/engine/why"
+	"telltale/notify/people"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -54,30 +55,7 @@ func dueCommand(s cli.Env) *cobra.Command {
 				if why != "" {
 					return dueWhy(ctx, nc, s, &c, why)
 				}
-				units := c.Units()
-				if who != nil {
-					units = append(units, who.Units().Names()...)
-				}
-				list, err := listOf(ctx, nc, service.Due, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On, Units: units})
-				if err == nil && len(list) == 0 {
-					err = nothingDue(ctx, nc, q.Tag)
-				}
-				list = slices.DeleteFunc(list, func(d due.Item) bool { return !only.has(d.Stage) })
-				if paper.wanted() && (err == nil || cli.Incomplete(err) != nil) {
-					return errors.Join(paper.write(ctx, s, nc, who, q, only, list), cli.Lacking(err))
-				}
-				if asCSV && (err == nil || cli.Incomplete(err) != nil) {
-					return errors.Join(dueCSV(s.Out, list), cli.Lacking(err))
-				}
-				empty := "nothing is due"
-				if len(list) == 0 && err == nil && q.Vehicle != "" {
-					empty = nothingDueOn(ctx, nc, q.Vehicle)
-				}
-				if err := cli.Listing(s, c.JSON, list, err, empty, DueLine); err != nil || c.JSON {
-					return err
-				}
-				_, err = io.WriteString(s.Out, readyLine(list)+rangeLine(list))
-				return err
+				return dueList{q, only, paper, who, asCSV}.show(ctx, nc, s, &c)
 			})
 		},
 	}
@@ -93,6 +71,42 @@ func dueCommand(s cli.Env) *cobra.Command {
 	f.StringVar(&paper.reader, "for", "", "in the units, dates and spelling of this person in people.yaml; needs --dir")
 	f.StringVar(&why, "why", "", "explain each due date and meter value of this vehicle")
 	return cmd
+}
+
+// dueList is what is asked of the list, and how it is shown.
+type dueList struct {
+	query due.Query
+	only  onlyStages
+	paper paper
+	who   *people.Person // for whom; nil for whoever asks
+	asCSV bool
+}
+
+func (l dueList) show(ctx context.Context, nc *nats.Conn, s cli.Env, c *cli.Client) error {
+	units := c.Units()
+	if l.who != nil {
+		units = append(units, l.who.Units().Names()...)
+	}
+	list, err := listOf(ctx, nc, service.Due, service.Question{Vehicle: l.query.Vehicle, Ahead: l.query.Ahead, Tag: l.query.Tag, On: l.query.On, Units: units})
+	if err == nil && len(list) == 0 {
+		err = nothingDue(ctx, nc, l.query.Tag)
+	}
+	list = slices.DeleteFunc(list, func(d due.Item) bool { return !l.only.has(d.Stage) })
+	if l.paper.wanted() && (err == nil || cli.Incomplete(err) != nil) {
+		return errors.Join(l.paper.write(ctx, s, nc, l.who, l.query, l.only, list), cli.Lacking(err))
+	}
+	if l.asCSV && (err == nil || cli.Incomplete(err) != nil) {
+		return errors.Join(dueCSV(s.Out, list), cli.Lacking(err))
+	}
+	empty := "nothing is due"
+	if len(list) == 0 && err == nil && l.query.Vehicle != "" {
+		empty = nothingDueOn(ctx, nc, l.query.Vehicle)
+	}
+	if err := cli.Listing(s, c.JSON, list, err, empty, DueLine); err != nil || c.JSON {
+		return err
+	}
+	_, err = io.WriteString(s.Out, readyLine(list)+rangeLine(list))
+	return err
 }
 
 func checkDue(q due.Query, forms ...bool) error {
