@@ -56,11 +56,16 @@ func (r *reader) slip(p *rules.Part) source.Fault {
 	for _, t := range p.Where.Named.Where {
 		have := r.values(t.Field)
 		near := r.near(t.Field, t.Text, p.Where.Named.Fields[t.Field], have)
-		if !slices.ContainsFunc(have, func(h string) bool { return names([]string{t.Text}, h) }) && near != "" && t.Field != "vehicle.name" {
+		if !namedBy(t, have) && near != "" && t.Field != "vehicle.name" {
 			return atText(t, near)
 		}
 	}
 	return source.Fault{Place: p.Where.At, Width: 1}
+}
+
+// namedBy reports whether some of what the register has is what the text names.
+func namedBy(t expression.NamedText, have []string) bool {
+	return slices.ContainsFunc(have, func(h string) bool { return names([]string{t.Text}, h) })
 }
 
 // atText is a fault that marks a text of a where, which an editor may replace by another.
@@ -79,7 +84,10 @@ func (r *reader) nobody() {
 		for _, t := range p.Where.Named.Where {
 			asked, have := p.Where.Named.Fields[t.Field], r.values(t.Field)
 			near := source.Near(t.Text, have)
-			if near == "" || names(asked, near) || what == "baseline" && names(r.askedFor(t.Field).Texts, t.Text) || slices.ContainsFunc(have, func(h string) bool { return names([]string{t.Text}, h) }) {
+			switch {
+			case near == "" || names(asked, near) || namedBy(t, have):
+				continue
+			case what == "baseline" && names(r.askedFor(t.Field).Texts, t.Text):
 				continue
 			}
 			f := atText(t, near)

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"fmt"
 	"slices"
 
 	"telltale/rules"
@@ -63,9 +64,9 @@ func (r *reader) missing(p *rules.Part, kind, asks, name string, of func(*vehicl
 	}
 	hint := "they have " + english.List("and", have)
 	if near := source.Near(name, have); near != "" {
-		hint = "did you mean `" + near + "`?"
+		hint = fmt.Sprintf("did you mean `%s`?", near)
 	}
-	text := kind + " \"" + p.Name + "\" " + asks + " \"" + name + "\", which no vehicle has that it applies to"
+	text := fmt.Sprintf("%s %q %s %q, which no vehicle has that it applies to", kind, p.Name, asks, name)
 	r.found = append(r.found, source.Fault{Place: p.At, Text: text, Hint: hint, Width: 1})
 }
 

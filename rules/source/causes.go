@@ -203,7 +203,7 @@ func (d *Document) unquoted(line int, message string) []cause {
 		text = fmt.Sprintf("a value that begins with `%c`, which means something else in YAML", first)
 	case first == '"' || first == '\'':
 		text = "a value that begins with a quote ends at the next one, and more follows"
-	case strings.Contains(m[2], ": ") && strings.ContainsAny(m[2], "?"):
+	case strings.Contains(m[2], ": ") && strings.Contains(m[2], "?"):
 		text = "the `: ` of a choice begins a new entry in YAML"
 	case strings.Contains(m[2], ": "):
 		text = "the `: ` in this value begins a new entry in YAML"

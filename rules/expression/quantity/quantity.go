@@ -158,10 +158,9 @@ func Unlike(l, r Quantity) string {
 
 // OneUnit is what to write where two of a kind are in two units, of which in is one.
 func OneUnit(k unit.Kind, in string) string {
-	for key, kind := range map[string]unit.Kind{"volume": unit.Volume, "temperature": unit.Temperature, "pressure": unit.Pressure} {
-		if k == kind {
-			return "add `units: {" + key + ": " + in + "}` to the file, so that both are in one"
-		}
+	key := map[unit.Kind]string{unit.Volume: "volume", unit.Temperature: "temperature", unit.Pressure: "pressure"}[k]
+	if key == "" {
+		return "measure both in one unit"
 	}
-	return "measure both in one unit"
+	return "add `units: {" + key + ": " + in + "}` to the file, so that both are in one"
 }
