@@ -78,8 +78,8 @@ func TestTold(t *testing.T) {
 		{`hoursPerDay("idle hours")`, "idle hours a day", false},
 		{`toppedUp()`, "fluid topped up", false},
 		{`toppedUpHours()`, "fluid topped up", false},
-		{`stands("coolant is sour")`, `the alarm "coolant is sour" stands`, true},
-		{`stage("iron")`, `stage of "iron"`, false},
+		{`stands("coolant is sour")`, `the alarm coolant is sour stands`, true},
+		{`stage("iron")`, `stage of iron`, false},
 		{`value("Na", "cooling")`, "sodium (cooling)", false},
 
 		{`value("Na") - fresh("Na")`, "", false},
