@@ -7,6 +7,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/notify/page"
+	"telltale/rules/english"
 )
 
 // What stands in this file says a message in raw figures when our own words fail:
@@ -59,7 +60,7 @@ func bareNews(p reader, m Message, all []piece) Message {
 			figures = append(figures, fmt.Sprint("measure: ", *t.Measure))
 		}
 		for _, e := range t.Evidence {
-			figures = append(figures, fmt.Sprint(e.Of, ": ", e.Value, " ", e.Unit))
+			figures = append(figures, fmt.Sprint(e.Of, ": ", e.Value, " ", english.Unit(e.Unit)))
 		}
 		if t.To == alarm.Warning {
 			figures = append(figures, "first: "+stopFirst)

@@ -162,7 +162,7 @@ func (p reader) figures(all []word.Evidence, task bool) (out []string) {
 		if yes || what == "" || reckoned {
 			continue
 		}
-		figure := strings.TrimSpace(english.FourFigures(e.Value) + " " + e.Unit)
+		figure := strings.TrimSpace(english.FourFigures(e.Value) + " " + english.Unit(e.Unit))
 		var notes []string
 		for note := range strings.SplitSeq(e.Note, "; ") {
 			if note, _, _ = strings.Cut(note, ", "); note != "" && note != figure && !said[note] {
@@ -173,7 +173,7 @@ func (p reader) figures(all []word.Evidence, task bool) (out []string) {
 		if len(notes) > 0 {
 			figure += " (" + strings.Join(notes, "; ") + ")"
 		}
-		what = english.Degrees(p.ours(what, quotedNames(e.Of)...), p.units())
+		what = p.ours(what, quotedNames(e.Of)...)
 		out = append(out, what+": "+figure)
 	}
 	return out

@@ -103,7 +103,7 @@ func TestTerminalInUnits(t *testing.T) {
 			own := 0
 			for _, args := range shownTo(t, dir, events) {
 				code, out, errs := told(t, args...)
-				text := cited.ReplaceAllString(out+errs, "")
+				text := methods.ReplaceAllString(cited.ReplaceAllString(out+errs, ""), "")
 				for _, name := range args {
 					if strings.HasSuffix(name, ".svg") {
 						picture, err := os.ReadFile(name)
@@ -115,7 +115,7 @@ func TestTerminalInUnits(t *testing.T) {
 				}
 				own += len(c.own.FindAllString(text, -1))
 				t.Logf("%d: telltale %s: %d", code, strings.Join(args, " "), len(text))
-				for _, at := range c.not.FindAllStringIndex(text, -1) {
+				for _, at := range append(c.not.FindAllStringIndex(text, -1), forFiles.FindAllStringIndex(text, -1)...) {
 					t.Errorf("telltale %s\nshows …%s…", strings.Join(args, " "), text[max(0, at[0]-80):min(len(text), at[1]+40)])
 				}
 			}

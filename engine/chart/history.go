@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"telltale/engine/sample"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -164,7 +165,7 @@ func madePlot(v sample.Verdict, m sample.Made) *plot.Plot {
 	p := blank(fmt.Sprintf("%s, %s: %s made in %s, sample by sample", v.Name, v.Component, m.Title, m.Per))
 	meterAxis(p, from, to, 0.2, m.Meter, width)
 	p.Y.Min, p.Y.Max = low-(high-low)*0.08, high+(high-low)*0.12
-	p.Y.Label.Text = m.Unit
+	p.Y.Label.Text = english.Unit(m.Unit)
 	p.Add(d)
 	return p
 }

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"telltale/engine/gauge"
+	"telltale/rules/english"
 )
 
 // WearSVG draws what was measured by hand over the meter, with the limits and the forecast
@@ -66,7 +67,7 @@ func wearPlot(m gauge.Measured) *plot.Plot {
 	if low > high/2 { // as of a voltage, of which nothing is seen from nought
 		p.Y.Min = low - (high-low)*0.12
 	}
-	p.Y.Label.Text = m.Unit
+	p.Y.Label.Text = english.Unit(m.Unit)
 	p.Add(d)
 	return p
 }

@@ -153,7 +153,7 @@ func reckoning(v *judge.View, d *judge.Due, k alarm.Key) Reckoning {
 	if d.Task != nil && d.Task.Shorten != nil {
 		r.FactorFrom = d.Task.Shorten.Text
 		_, missing := v.Shorten.Number(d.Task.Shorten, v.FactsAt(d.Comp, judge.Judgement{Before: record.LastPlace, At: math.MaxInt64}))
-		r.Missing = v.Missing(missing)
+		r.Missing = missing
 	}
 	r.Postponed, r.Untold = dueword.PostponedBy(d.Postponed), d.Untold
 	r.PulledIn = v.PulledIn(d)

@@ -294,11 +294,12 @@ type ResultData struct {
 	Decimals int `json:"decimals,omitempty"`
 }
 
-// Written writes a number with the decimals that the laboratory printed.
+// Written writes a number for people, with the decimals that the laboratory printed.
 func (d *ResultData) Written(v float64) string {
-	s := unit.Quantity{Value: v, Unit: d.Unit}.String()
+	u := english.Unit(d.Unit)
+	s := unit.Quantity{Value: v, Unit: u}.String()
 	if _, decimals, _ := strings.Cut(strconv.FormatFloat(v, 'f', -1, 64), "."); len(decimals) < d.Decimals {
-		s = strings.TrimSpace(strconv.FormatFloat(v, 'f', d.Decimals, 64) + " " + d.Unit)
+		s = strings.TrimSpace(strconv.FormatFloat(v, 'f', d.Decimals, 64) + " " + u)
 	}
 	return s
 }

@@ -65,15 +65,6 @@ func (v *View) Quantity(base float64, hours bool) *unit.Quantity {
 	return &unit.Quantity{Value: value, Unit: u}
 }
 
-// Missing are the names of what a rule lacked, as people read of the vehicle.
-func (v *View) Missing(names []string) []string {
-	out := slices.Clone(names)
-	for i, name := range out {
-		out[i] = english.Degrees(name, v.Units())
-	}
-	return out
-}
-
 // Told is a transition as whoever asks reads it; as it was said where nobody names units, or
 // to a program: then it has its quantities beside its texts.
 func (v *View) Told(t *alarm.Transition) *alarm.Transition {

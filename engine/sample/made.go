@@ -181,7 +181,7 @@ func (p *Rate) words(m *Made) string {
 	if p.Rate != nil {
 		rate = english.Figures(*p.Rate)
 	}
-	s := fmt.Sprintf("%s  %-12s %12s  %8s %s  made %6s", p.Drawn, p.Number, run, value, m.Unit, rate)
+	s := fmt.Sprintf("%s  %-12s %12s  %8s %s  made %6s", p.Drawn, p.Number, run, value, english.Unit(m.Unit), rate)
 	if p.Left != nil {
 		s += "  (drained before; it left " + english.Figures(*p.Left) + ")"
 	}

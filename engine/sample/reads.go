@@ -5,7 +5,6 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/judge"
-	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -13,7 +12,6 @@ import (
 // vehicle; d is what the laboratory reported.
 func (r *Result) readIn(v *judge.View, d *event.ResultData) {
 	s := v.Units()
-	r.Title = english.Degrees(r.Title, s)
 	r.Reported = d.ReadIn(v.Said()).String()
 	k, _ := unit.Of(r.Unit)
 	to := s.Of(k)

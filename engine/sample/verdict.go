@@ -244,7 +244,7 @@ func (v *sampleVerdict) judge() {
 		}
 		l, _ := v.view.Rec.LatchOf(alarm.Key{Rule: ar.Rule.Name, Component: v.Component})
 		if len(l.Missing) > 0 {
-			v.NotJudged = append(v.NotJudged, UnjudgedRule{ar.Rule.Name, v.view.Missing(l.Missing)})
+			v.NotJudged = append(v.NotJudged, UnjudgedRule{ar.Rule.Name, l.Missing})
 		}
 		if !v.unjudged(&l) {
 			v.Judged++

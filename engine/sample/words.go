@@ -311,7 +311,7 @@ func (r *Result) words() string {
 		more = append(more, english.Figures(*r.Excess)+" more than usual for its age")
 	}
 	if r.Average != nil {
-		more = append(more, strings.TrimSpace("laboratory's average "+english.Figures(*r.Average)+" "+r.Unit))
+		more = append(more, strings.TrimSpace("laboratory's average "+english.Figures(*r.Average)+" "+english.Unit(r.Unit)))
 	}
 	if r.Kept != nil {
 		more = append(more, keptWords(r.Analyte, *r.Kept))
@@ -333,7 +333,7 @@ func (r *Result) words() string {
 		more = append(more, r.Usual.words())
 	}
 	if r.Drains != nil {
-		more = append(more, r.Drains.words(r.Unit))
+		more = append(more, r.Drains.words(english.Unit(r.Unit)))
 	}
 	if len(more) > 0 {
 		s += "; " + strings.Join(more, "; ")
@@ -400,11 +400,12 @@ func (u *Usual) words() string {
 
 // together is the one result that repeated analyses are read as.
 func (r *Result) together() string {
+	u := english.Unit(r.Unit)
 	switch {
 	case *r.Low == *r.High:
-		return english.Figures(*r.Low) + " " + r.Unit
+		return english.Figures(*r.Low) + " " + u
 	case *r.Low == 0:
-		return "below " + english.Figures(*r.High) + " " + r.Unit
+		return "below " + english.Figures(*r.High) + " " + u
 	}
-	return "above " + english.Figures(*r.Low) + " " + r.Unit
+	return "above " + english.Figures(*r.Low) + " " + u
 }

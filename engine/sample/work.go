@@ -146,7 +146,7 @@ func (v *sampleVerdict) leading(earlier lab.Sheet) []string {
 func (v *sampleVerdict) over(analyte string, earlier lab.Sheet, kind unit.Kind) BeforeAndNow {
 	a, _ := analytes.Find(analyte)
 	now := v.x.Sheet
-	out := BeforeAndNow{Analyte: analyte, Title: english.Degrees(a.Title, v.view.Units())}
+	out := BeforeAndNow{Analyte: analyte, Title: a.Title}
 	out.Before, _, _ = earlier.Value(analyte)
 	out.Now, _, _ = now.Value(analyte)
 	out.Left, out.Expected, out.Made = answered(now.Carried(analyte)), answered(now.Expected(analyte)), answered(now.Made(analyte))

@@ -167,7 +167,7 @@ func (w *whyReader) rule(ar applies.Rule) {
 	l, _ := v.Rec.LatchOf(k)
 	places := v.Judgements(r, ar.Component)
 	if len(l.Missing) > 0 && len(places) > 0 {
-		y.NotJudged = &Missing{On: recall.Of(v, places[len(places)-1].ID), Missing: v.Missing(l.Missing)}
+		y.NotJudged = &Missing{On: recall.Of(v, places[len(places)-1].ID), Missing: l.Missing}
 	} else if len(places) == 0 {
 		y.NotJudged = &Missing{On: recall.Event{What: recall.NothingYet}, Missing: []string{whatItWaitsFor(r)}}
 	}

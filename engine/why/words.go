@@ -116,7 +116,7 @@ func writeEvidence(t *english.Lines, list []word.Evidence) {
 	for _, e := range list {
 		s := e.Of + " = " + english.Number(e.Value)
 		if e.Unit != "" {
-			s += " " + e.Unit
+			s += " " + english.Unit(e.Unit)
 		}
 		if e.Note != "" {
 			s += "  (" + e.Note + ")"
@@ -172,7 +172,7 @@ func (b *Baseline) words() string {
 }
 
 // inUnit is a number with its unit, "" for none.
-func inUnit(v float64, u string) string { return strings.TrimSpace(english.Number(v) + " " + u) }
+func inUnit(v float64, u string) string { return strings.TrimSpace(english.Number(v) + " " + english.Unit(u)) }
 
 func (l *Limit) words(in string) string {
 	side, back := "or more", "below"

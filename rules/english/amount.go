@@ -77,7 +77,7 @@ func (m mark) words(s unit.System) string {
 	v := unit.From(m.base, u)
 	switch m.digits {
 	case figures:
-		return Figures(v) + " " + cmp.Or(signs[u], u)
+		return Figures(v) + " " + Unit(u)
 	case rate:
 		return Figures(m.base * perOf(u))
 	case per:
@@ -91,7 +91,7 @@ func (m mark) words(s unit.System) string {
 	case m.digits > 0:
 		v = significant(v, m.digits)
 	}
-	u = cmp.Or(signs[u], u)
+	u = Unit(u)
 	if m.kind == unit.Days && math.Round(v) == 1 {
 		u = "day"
 	}
@@ -110,8 +110,11 @@ func perOf(u string) float64 {
 // own are the units of kinds that everybody reads in the same.
 var own = map[unit.Kind]string{unit.Time: "h", unit.Days: "days"}
 
-// signs are how people read units whose names are for programs.
+// signs are how people read units whose names are for files and programs.
 var signs = map[string]string{"degC": "°C", "degF": "°F"}
+
+// Unit is a unit as people read it: "degC" is "°C", most are what they are in files.
+func Unit(name string) string { return cmp.Or(signs[name], name) }
 
 // degrees rounds a temperature to whole degrees, unless that is how it was written.
 func degrees(v float64, digits int) float64 {

@@ -10,6 +10,17 @@ import (
 
 var overseas = unit.System{Distance: "mi", Volume: "qt", Temperature: "degF", Pressure: "psi"}
 
+func TestUnit(t *testing.T) {
+	for name, want := range map[string]string{"degC": "°C", "degF": "°F", "km": "km", "mg/kg": "mg/kg", "": ""} {
+		if got := Unit(name); got != want {
+			t.Errorf("%q is read as %q, want %q", name, got, want)
+		}
+	}
+	if got := Quantity(&unit.Quantity{Value: 340, Unit: "degF"}); got != "340 °F" {
+		t.Errorf("340 degF are read as %q", got)
+	}
+}
+
 func TestAmounts(t *testing.T) {
 	for _, c := range []struct {
 		base      float64

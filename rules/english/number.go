@@ -103,7 +103,7 @@ func Quantity(q *unit.Quantity) string {
 	if q == nil {
 		return ""
 	}
-	return unit.Grouped(q.Value) + " " + q.Unit
+	return unit.Grouped(q.Value) + " " + Unit(q.Unit)
 }
 
 // Amount writes v, in the base unit of its kind, in whole ones of the unit u with

@@ -17,7 +17,7 @@ func TestTold(t *testing.T) {
 		{`hours()`, "hour meter", false},
 		{`perDay()`, "use a day", false},
 		{`value("Fe")`, "iron", false},
-		{`value("KV100")`, "viscosity at 100 degC", false},
+		{`value("KV100")`, "viscosity at 100 °C", false},
 		{`below("Pb")`, "lead below the laboratory's limit", true},
 		{`has("Hg")`, "mercury in the sample", true},
 		{`hasEarlier("K")`, "potassium in this sample and the one before", true},

@@ -162,7 +162,7 @@ func fleetAnalyteLines(a *fleet.Analyte, reads unit.System) string {
 		line += "; 19 of 20 stay under " + spanWords(*in.span(&lab.Span{Low: *a.Most, High: *a.Most})) + " (95 % sure, taken as lognormal)"
 	}
 	if in.unit != "" {
-		line += " " + in.unit
+		line += " " + english.Unit(in.unit)
 	}
 	const below = "\n                     "
 	for _, n := range a.Notes {
@@ -189,7 +189,7 @@ type shown struct{ name, unit, of string }
 
 func shownIn(analyte string, reads unit.System) shown {
 	of := analytes.UnitOf(analyte)
-	return shown{english.Degrees(analytes.Named(analyte), reads), unit.Quantity{Unit: of}.In(reads).Unit, of}
+	return shown{analytes.Named(analyte), unit.Quantity{Unit: of}.In(reads).Unit, of}
 }
 
 func (s shown) value(v float64) float64 {

@@ -36,7 +36,7 @@ func auditLines(a fleet.Audited, in shown) string {
 		own = append(own, fmt.Sprintf("%g of 100 stay under %s", p.Of, spanWords(*in.span(&p.Value))))
 	}
 	if own != nil {
-		b.WriteString("\n    the fleet's own: " + strings.TrimSpace(strings.Join(own, "; ")+" "+in.unit))
+		b.WriteString("\n    the fleet's own: " + strings.TrimSpace(strings.Join(own, "; ")+" "+english.Unit(in.unit)))
 	}
 	for _, why := range a.Why {
 		b.WriteString("\n    not known: " + why)
@@ -46,7 +46,7 @@ func auditLines(a fleet.Audited, in shown) string {
 
 // limitWords are one limit, and the results that reach it.
 func limitWords(a *fleet.Audited, l *fleet.Limit, in shown) string {
-	u := in.unit
+	u := english.Unit(in.unit)
 	s := l.Stage + " from " + strings.TrimRight(english.Figures(in.value(l.Limit))+" "+u, " ")
 	if a.Times {
 		s = l.Stage + " from " + english.Figures(l.Limit) + " times the mean"

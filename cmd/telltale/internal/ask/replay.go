@@ -20,7 +20,6 @@ import (
 	"telltale/engine/replay"
 	"telltale/engine/stream"
 	"telltale/rules/english"
-	"telltale/rules/unit"
 )
 
 type replayOptions struct {
@@ -67,7 +66,7 @@ force, are skipped, since the rules are those of --rules.`,
 }
 
 func replayFile(s cli.Env, o replayOptions, path string) error {
-	r := &replayed{o: o, reads: o.asker(s).Units, out: bufio.NewWriter(s.Out)}
+	r := &replayed{o: o, out: bufio.NewWriter(s.Out)}
 	p, err := foldFile(s, o, path, r.take)
 	if err != nil {
 		return err
@@ -207,9 +206,8 @@ func OpenEvents(path string, how *replay.File) (*os.File, error) {
 
 // replayed prints what follows from a file's events, and counts it.
 type replayed struct {
-	o     replayOptions
-	reads unit.System
-	out   *bufio.Writer
+	o   replayOptions
+	out *bufio.Writer
 
 	events, transitions, refused, parts, notJudged int
 }
@@ -240,7 +238,7 @@ func (r *replayed) say(o engine.Output) {
 	case o.NotJudged != nil:
 		r.notJudged++
 		if r.o.all {
-			r.print(o.NotJudged, cli.NotJudgedLine(o.NotJudged, r.reads))
+			r.print(o.NotJudged, cli.NotJudgedLine(o.NotJudged))
 		}
 	}
 }

@@ -10,8 +10,6 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/engine/stream/service"
-	"telltale/rules/english"
-	"telltale/rules/unit"
 )
 
 // Printable takes away what could drive a terminal or turn its text around.
@@ -118,10 +116,9 @@ func RefusalLine(r *alarm.Refusal) string {
 	return Printable(word + at + r.Refused + from)
 }
 
-// NotJudgedLine is a rule that could not be judged, and what was missing, as somebody reads
-// it.
-func NotJudgedLine(n *alarm.NotJudged, reads unit.System) string {
-	return english.Degrees(fmt.Sprintf("%s  %-22s not judged   %s: missing %s", n.Time.Format("2006-01-02 15:04"), Where(n.Vehicle, n.Component), n.Rule, strings.Join(n.Missing, ", ")), reads)
+// NotJudgedLine is a rule that could not be judged, and what was missing.
+func NotJudgedLine(n *alarm.NotJudged) string {
+	return fmt.Sprintf("%s  %-22s not judged   %s: missing %s", n.Time.Format("2006-01-02 15:04"), Where(n.Vehicle, n.Component), n.Rule, strings.Join(n.Missing, ", "))
 }
 
 // Strangers says which vehicles nobody registered; the list itself has no place for
