@@ -147,7 +147,7 @@ func (f *fold) noteService(d *event.ServiceData) {
 		byTime = byTime || slices.ContainsFunc(f.Book.Tasks, func(t *rules.Task) bool { return t.IsCalled(name) && t.Every.Months+t.Every.Days > 0 })
 	}
 	if reg := f.Rec.Registered(); d.Defect != "" && reg != nil && !reg.Retired && len(f.Takers(d.Component)) == 0 {
-		f.note(fmt.Errorf("the report is kept, but no task of the rules in force takes it up: one with `every: when reported` would"))
+		f.note(fmt.Errorf("the defect is kept in the history, but no task asks for its repair: add one with `every: when reported` to the rules"))
 	}
 	if d.ValidUntil != "" && !byTime {
 		f.note(fmt.Errorf("the work is kept, but %s does not go by the calendar, so \"valid until %s\" is not used", english.List("or", d.Tasks), d.ValidUntil))

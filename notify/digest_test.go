@@ -77,7 +77,9 @@ func TestWhyDue(t *testing.T) {
 		// 1 mi = 1609.344 m exactly (NIST SP 811).
 		{due.Item{Limit: "distance", Unit: "m", DueAt: ptr(1609.344 * 30000), PastBy: ptr(1609.344 * 1500)}, "1,500 mi past the limit at 30,000 mi."},
 		{due.Item{Limit: "distance", Unit: "m", DueAt: ptr(1609.344 * 30000), PastBy: ptr(-1609.344 * 400)}, "400 mi to go until 30,000 mi."},
-		{due.Item{Limit: "hours", Unit: "s", DueAt: ptr(3600 * 250), PastBy: ptr(0)}, "0 h past the limit at 250 h."},
+		{due.Item{Limit: "hours", Unit: "s", DueAt: ptr(3600 * 250), PastBy: ptr(0)}, "Due at 250 h."},
+		{due.Item{Limit: "distance", Unit: "m", DueAt: ptr(1609.344 * 67010), PastBy: ptr(300)}, "Due at 67,010 mi."},
+		{due.Item{Limit: "reported", DueDate: "2031-02-03", Why: "wipers smear (reported 2031-02-03 by Jo)"}, "Wipers smear (reported Feb 3, 2031 by Jo)."},
 		{due.Item{Limit: "time", DueDate: "2031-02-02"}, "Was due on Feb 2, 2031, 1 day ago."},
 		{due.Item{Limit: "time", DueDate: "2031-02-03"}, "Due today, Feb 3, 2031."},
 		{due.Item{Limit: "time", DueDate: "2031-03-03"}, "Due on Mar 3, 2031, in 28 days."},

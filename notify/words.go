@@ -221,6 +221,9 @@ func (p reader) whyLimit(i *due.Item, today string) string {
 		if *i.PastBy < 0 {
 			return fmt.Sprintf("%s to go until %s.", past, at)
 		}
+		if math.Abs(*i.PastBy) < leastPast[i.Unit] { // "0 mi past the limit" tells nobody anything
+			return "Due at " + at + "."
+		}
 		return fmt.Sprintf("%s past the limit at %s.", past, at)
 	case "time":
 		n, ok := days(i.DueDate, today)
@@ -280,6 +283,9 @@ func based(q *unit.Quantity) *float64 {
 	}
 	return &v
 }
+
+// leastPast is how far past a limit is worth saying, in metres or seconds.
+var leastPast = map[string]float64{"m": 1000, "s": 1800}
 
 var meterNames = map[string]string{"m": "odometer", "s": "hour meter"}
 

@@ -105,6 +105,9 @@ type Listed struct {
 // done.
 const NoHistory = "no history"
 
+// Reported stands in place of the limit of a task that is due when a defect is reported.
+const Reported = "reported"
+
 // DuePoint is where a task stood when it moved, for whoever writes it in a
 // person's own units and dates.
 type DuePoint struct {

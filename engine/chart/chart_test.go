@@ -200,12 +200,14 @@ func TestToldApart(t *testing.T) {
 	if len(seen) != 4 || len(dashes) != 4 {
 		t.Errorf("shapes %v, %d dashes", seen, len(dashes))
 	}
-	taken := map[int]vg.Length{}
-	for i := range 4 {
-		taken[i] = apart(taken, 100)
-		for k := range i {
-			if d := taken[i] - taken[k]; d > -9 && d < 9 {
-				t.Errorf("names at %v cover each other", taken)
+	// of limits at 3, 2 and 1.6 mm, the lowest is named lowest
+	for _, at := range [][]vg.Length{{100, 100, 100, 100}, {86, 57, 46}, {46, 86, 50}, {}} {
+		names := apart(at)
+		for i := range at {
+			for k := range i {
+				if d := names[i] - names[k]; d > -9 && d < 9 || at[i] != at[k] && (at[i] < at[k]) != (names[i] < names[k]) {
+					t.Errorf("names of what is at %v are at %v", at, names)
+				}
 			}
 		}
 	}

@@ -1,8 +1,10 @@
 package chart
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -97,7 +99,8 @@ func (h past) Plot(c draw.Canvas, p *plot.Plot) {
 	x, y := p.Transforms(&c)
 	c.StrokeLine2(draw.LineStyle{Color: ink, Width: 0.8}, c.Min.X, y(1), x(h.to()), y(1))
 	uprights(c, p, h.Drains)
-	ends := map[int]vg.Length{}
+	lines := make([][]vg.Point, len(h.Series))
+	tips := make([]vg.Length, len(h.Series))
 	for i, s := range h.Series {
 		var line []vg.Point
 		for _, pt := range s.Points {
@@ -106,24 +109,30 @@ func (h past) Plot(c draw.Canvas, p *plot.Plot) {
 			c.DrawGlyph(draw.GlyphStyle{Color: ink, Radius: 2.8, Shape: shape(i)}, at)
 		}
 		c.StrokeLines(draw.LineStyle{Color: ink, Width: 0.9, Dashes: dashes[i%len(dashes)]}, line)
-		last := line[len(line)-1]
-		ends[i] = apart(ends, last.Y)
-		c.DrawGlyph(draw.GlyphStyle{Color: ink, Radius: 2.8, Shape: shape(i)}, vg.Point{X: last.X + 12, Y: ends[i]})
-		words(c, last.X+18, ends[i], draw.XLeft, s.Title, 8)
+		lines[i], tips[i] = line, line[len(line)-1].Y
+	}
+	ends := apart(tips)
+	for i, s := range h.Series {
+		x := lines[i][len(lines[i])-1].X
+		c.DrawGlyph(draw.GlyphStyle{Color: ink, Radius: 2.8, Shape: shape(i)}, vg.Point{X: x + 12, Y: ends[i]})
+		words(c, x+18, ends[i], draw.XLeft, s.Title, 8)
 	}
 }
 
-// apart moves a name up until it covers no other.
-func apart(taken map[int]vg.Length, y vg.Length) vg.Length {
-	for moved := true; moved; {
-		moved = false
-		for _, other := range taken {
-			if d := y - other; d > -9 && d < 9 {
-				y, moved = other+9.01, true
-			}
-		}
+// apart is where names stand that belong at those heights: moved up so that none covers
+// another, and in the order of what they name, lest one be read at the line of another.
+func apart(at []vg.Length) []vg.Length {
+	order := make([]int, len(at))
+	for i := range order {
+		order[i] = i
 	}
-	return y
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(at[a], at[b]) })
+	out, free := make([]vg.Length, len(at)), vg.Length(math.Inf(-1))
+	for _, i := range order {
+		out[i] = max(at[i], free)
+		free = out[i] + 9.01
+	}
+	return out
 }
 
 const tall = 8 * vg.Centimeter // an individuals chart
@@ -200,14 +209,13 @@ func (d made) Plot(c draw.Canvas, p *plot.Plot) {
 // band draws what is usual, with its names beside it.
 func (d made) band(c draw.Canvas, y func(float64) vg.Length, end vg.Length) {
 	whole, dashed := draw.LineStyle{Color: ink, Width: 0.8}, draw.LineStyle{Color: ink, Width: 0.8, Dashes: []vg.Length{6, 3}}
-	taken := map[int]vg.Length{}
+	names := apart([]vg.Length{y(*d.Low), y(*d.Centre), y(*d.High)})
 	for i, l := range []struct {
 		name  string
 		at    float64
 		style draw.LineStyle
 	}{{"lowest usual", *d.Low, dashed}, {"middle", *d.Centre, whole}, {"highest usual", *d.High, dashed}} {
 		c.StrokeLine2(l.style, c.Min.X, y(l.at), end, y(l.at))
-		taken[i] = apart(taken, y(l.at))
-		words(c, end+3, taken[i], draw.XLeft, l.name, 8)
+		words(c, end+3, names[i], draw.XLeft, l.name, 8)
 	}
 }

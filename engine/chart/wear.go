@@ -86,11 +86,14 @@ func (d worn) Plot(c draw.Canvas, p *plot.Plot) {
 	at := vg.Point{X: x(*last.Run), Y: y(last.Value)}
 	end := x(d.to) + 6
 	dashed := draw.LineStyle{Color: ink, Width: 0.8, Dashes: []vg.Length{6, 3}}
-	taken := map[int]vg.Length{}
+	lines := make([]vg.Length, len(d.Limits))
 	for i, l := range d.Limits {
-		c.StrokeLine2(dashed, c.Min.X, y(l.At), end, y(l.At))
-		taken[i] = apart(taken, y(l.At))
-		words(c, end+3, taken[i], draw.XLeft, strings.TrimSpace(fmt.Sprintf("%s, %s", l.Of, l.Stage)), 8)
+		lines[i] = y(l.At)
+	}
+	names := apart(lines)
+	for i, l := range d.Limits {
+		c.StrokeLine2(dashed, c.Min.X, lines[i], end, lines[i])
+		words(c, end+3, names[i], draw.XLeft, strings.TrimSpace(fmt.Sprintf("%s, %s", l.Of, l.Stage)), 8)
 	}
 	if d.first != nil {
 		for _, to := range []*float64{d.first.Least, d.first.Likely, d.first.Most} {

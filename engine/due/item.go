@@ -25,7 +25,8 @@ type Item struct {
 	Title     string            `json:"title"`
 	// Stage is overdue, due, soon, or normal where a list reaches ahead.
 	Stage alarm.Stage `json:"stage"`
-	// Limit is the limit that decides: distance, time, hours, or "no history".
+	// Limit is the limit that decides: distance, time, hours,
+	// "no history", or "reported" where somebody reported a defect.
 	Limit string `json:"limit"`
 	// Why says in words which limit, and how far past or ahead; Amounts are the quantities
 	// that it speaks of.

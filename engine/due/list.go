@@ -87,6 +87,9 @@ func dueItem(v *judge.View, d *judge.Due, k alarm.Key) Item {
 	item.PulledIn, item.Figures = v.PulledIn(d), v.ComponentDef(d.Comp).Figures().ReadIn(v.Said())
 	item.Reads = v.Said().Names()
 	item.OwnCautions = v.Book.Own(item.Cautions)
+	if d.Task != nil && d.Task.Reported {
+		item.Limit = alarm.Reported
+	}
 	if d.NoHistory {
 		item.Limit = alarm.NoHistory
 	} else if d.Point.HasDate {

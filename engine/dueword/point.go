@@ -20,6 +20,9 @@ func point(v *judge.View, d *judge.Due) *alarm.DuePoint {
 		return &alarm.DuePoint{Limit: alarm.NoHistory}
 	}
 	p := &alarm.DuePoint{Limit: d.Limit.String(), PulledIn: v.PulledIn(d), Untold: d.Untold}
+	if d.Task != nil && d.Task.Reported {
+		p.Limit = alarm.Reported
+	}
 	if d.Point.HasDate {
 		p.Date = d.Point.Date.String()
 	}

@@ -27,7 +27,7 @@ func TestViscosityAt(t *testing.T) {
 		}
 	}
 	s := Sheet{History: History{{Results: []Result{{Analyte: "KV40", Value: 46}}}}}
-	if _, why, ok := s.ViscosityAt(20); ok || why != "viscosity at 100 degC (KV100) in the sample" {
+	if _, why, ok := s.ViscosityAt(20); ok || why != "viscosity at 100 °C (KV100) in the sample" {
 		t.Errorf("%q, %v", why, ok)
 	}
 	s = Sheet{History: History{with(sample(0, 1), Result{Analyte: "KV40", Value: 5}, Result{Analyte: "KV100", Value: 6})}}

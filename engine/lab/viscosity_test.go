@@ -114,7 +114,7 @@ func TestSheetViscosity(t *testing.T) {
 			t.Errorf("%s: %q", name, why)
 		}
 	}
-	if _, why, _ := (Sheet{History: History{{}}}).ViscosityIndex(); why != "viscosity at 40 degC (KV40) in the sample" {
+	if _, why, _ := (Sheet{History: History{{}}}).ViscosityIndex(); why != "viscosity at 40 °C (KV40) in the sample" {
 		t.Error(why)
 	}
 }

@@ -172,7 +172,9 @@ func (b *Baseline) words() string {
 }
 
 // inUnit is a number with its unit, "" for none.
-func inUnit(v float64, u string) string { return strings.TrimSpace(english.Number(v) + " " + english.Unit(u)) }
+func inUnit(v float64, u string) string {
+	return strings.TrimSpace(english.Number(v) + " " + english.Unit(u))
+}
 
 func (l *Limit) words(in string) string {
 	side, back := "or more", "below"

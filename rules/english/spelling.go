@@ -31,7 +31,7 @@ var american = map[string]string{
 	"labelled": "labeled", "unlabelled": "unlabeled", "modelled": "modeled", "cancelled": "canceled",
 	"neutralise": "neutralize", "normalise": "normalize", "oxidise": "oxidize", "pressurise": "pressurize",
 	"recognise": "recognize", "standardise": "standardize", "generalise": "generalize", "summarise": "summarize",
-	"organise": "organize", "oxidisation": "oxidation", "windscreen": "windshield",
+	"organise": "organize", "oxidisation": "oxidation", "windscreen": "windshield", "calliper": "caliper",
 }
 
 // ourWord is a word with what English puts at its end.

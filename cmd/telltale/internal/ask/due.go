@@ -142,7 +142,7 @@ func DueLine(d due.Item) string {
 	}
 	line := fmt.Sprintf("%-8s %-10s %s\n%20s%s", listStage(d.Stage), event.Label(d.Name, d.Plate), what, "", d.Why)
 	switch {
-	case strings.HasPrefix(d.LastDone, "counted"):
+	case strings.HasPrefix(d.LastDone, "counted"), d.Limit == alarm.Reported && d.LastDone == "not repaired yet":
 		line += fmt.Sprintf("\n%20s%s", "", d.LastDone)
 	case d.LastDone == alarm.NoHistory && d.Limit != d.LastDone: // why does not say it
 		line += fmt.Sprintf("\n%20sno record of when it was last done", "")

@@ -155,7 +155,7 @@ func historyLines(e *history.Entry) string {
 	if m := metersLine(e); m != "" && e.What != history.WhatReading {
 		more = append(more, m)
 	}
-	if e.Sample != nil {
+	if e.Sample != nil && !e.Sample.ByHand() { // of which the text has all values
 		more = append(more, resultsLine(e.Sample))
 	}
 	for _, d := range e.Doubts {
