@@ -121,8 +121,8 @@ func Plural(n int, what string) string {
 	return strconv.Itoa(n) + " " + what + "s"
 }
 
-// Days is "1 day" or "3 days".
-func Days(n int) string { return Plural(n, "day") }
+// Days is "1 day" or "1,003 days".
+func Days(n int) string { return Counted(n, "day", "days") }
 
 // Counted counts by either word, with commas: "1 advisory", "1,200 advisories".
 func Counted(n int, one, many string) string {

@@ -83,7 +83,7 @@ var defs = []def{
 	{"mm2/s", Viscosity, 1, 0}, {"cSt", Viscosity, 1, 0}, {"mgKOH/g", BaseNumber, 1, 0},
 	{"degC", Temperature, 1, 0}, {"degF", Temperature, 1 / 1.8, -32},
 	{"kPa", Pressure, 1, 0}, {"bar", Pressure, 100, 0}, {"psi", Pressure, psi, 0},
-	{"mm", Length, 1, 0}, {"cm", Length, 10, 0}, {"V", Voltage, 1, 0}, {"Ah", Charge, 1, 0}, {"N", Force, 1, 0}, {"lbf", Force, poundForce, 0},
+	{"mm", Length, 1, 0}, {"cm", Length, 10, 0}, {"in", Length, 25.4, 0}, {"V", Voltage, 1, 0}, {"Ah", Charge, 1, 0}, {"N", Force, 1, 0}, {"lbf", Force, poundForce, 0},
 	{"N m", Torque, 1, 0}, {"lbf ft", Torque, 0.3048 * poundForce, 0}, {"lbf in", Torque, 0.0254 * poundForce, 0},
 	{"abs/cm", Absorbance, 1, 0}, {"1/mL", Count, 1, 0}, {"index", Index, 1, 0}, {"", Index, 1, 0},
 }

@@ -45,6 +45,7 @@ func TestFactors(t *testing.T) {
 		{1, "bar", 100, 0, "NIST SP 811, B.8 (from memory): bar, exactly"},
 		{1, "h", 3600, 0, "NIST SP 811, table 6 (from memory): hour, exactly"},
 		{1, "min", 60, 0, "NIST SP 811, table 6 (from memory): minute, exactly"},
+		{1, "in", 25.4, 0, "NIST SP 811, B.8: 25.4 mm exactly"},
 		{1, "cSt", 1, 0, "NIST SP 811, B.8 (from memory): centistokes, 1 mm2/s exactly"},
 		{1, "weeks", 7, 0, "calendar"},
 		{1, "years", 12, 0, "calendar, in months"},
@@ -78,7 +79,7 @@ func TestKinds(t *testing.T) {
 		"km mi m": "a distance", "h min s": "hours", "d days": "days", "months years": "months", "L mL qt gal": "a volume",
 		"mg/kg ppm": "a concentration", "%": "a share", "mg/L": "mass per volume", "g/mL": "a density", "mm2/s cSt": "a viscosity",
 		"mgKOH/g": "mgKOH/g", "degC degF": "a temperature", "abs/cm": "an absorbance", "1/mL": "a count", "kPa bar psi": "a pressure",
-		"mm cm": "a length", "V": "a voltage", "Ah": "a charge", "N lbf": "a force", "index": "a bare number",
+		"mm cm in": "a length", "V": "a voltage", "Ah": "a charge", "N lbf": "a force", "index": "a bare number",
 	} {
 		for name := range strings.FieldsSeq(names) {
 			if k, ok := Of(name); !ok || k.String() != want {

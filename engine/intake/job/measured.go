@@ -3,7 +3,9 @@ package job
 import (
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -70,12 +72,15 @@ func (m Measures) value(text string) (r event.ResultData, err error) {
 	} else if cut, ok := strings.CutPrefix(number, ">"); ok {
 		number, into = cut, &r.Above
 	}
-	q, err := unit.Parse(number)
+	q, err := unit.Parse(inches(number))
 	kind, _ := unit.Of(own)
 	if _, other := q.As(kind); err != nil || other != nil {
 		e := &Error{Fault: NoQuantity, Option: "measure", Name: r.Analyte, Kind: kind, text: fmt.Sprintf("measure %s %q is not %s with its unit", r.Analyte, value, kind)}
 		if err == nil && q.Unit == "" {
 			e.Typed = r.Analyte + "=" + strings.TrimSpace(value) + own
+		}
+		if point := strings.Replace(value, ",", ".", 1); err != nil && decimalComma.MatchString(value) {
+			e.Typed = r.Analyte + "=" + strings.Join(strings.Fields(point), "")
 		}
 		e.Have = unit.Names(kind)
 		return r, e
@@ -88,6 +93,25 @@ func (m Measures) value(text string) (r event.ResultData, err error) {
 		r.Decimals = len(decimals)
 	}
 	return r, nil
+}
+
+var (
+	decimalComma = regexp.MustCompile(`^\s*[<>]?\d+,\d{1,2}\s*[a-zA-Z%]+\s*$`)
+	fraction     = regexp.MustCompile(`^\s*(\d{1,3})/(\d{1,3})\s*in\s*$`)
+)
+
+// inches writes 4/32in, as gauges of tread are read in the USA, as a decimal.
+func inches(number string) string {
+	m := fraction.FindStringSubmatch(number)
+	if m == nil {
+		return number
+	}
+	a, _ := strconv.ParseFloat(m[1], 64)
+	b, _ := strconv.ParseFloat(m[2], 64)
+	if b == 0 {
+		return number
+	}
+	return strconv.FormatFloat(a/b, 'f', -1, 64) + "in"
 }
 
 // Meant is the measure of that name, however it is written.

@@ -67,10 +67,9 @@ func recordCommand(s cli.Env) *cobra.Command {
 		Use:   "record VEHICLE [TASK...]",
 		Short: "Enter work, a reading, a measurement or a laboratory sheet",
 		Long: `Enter work that was done, a meter reading, what was measured by hand, or a laboratory's
-sheet. The answer says what
-follows: when each task is due next, and which alarms were raised or cleared. VEHICLE is
-the key or usual name of a vehicle, TASK the name or title of a task, as telltale due lists
-them. Without a task, meter values are entered as a reading.
+sheet. The answer says what follows: when each task is due next, and which alarms were
+raised or cleared. VEHICLE is the key or usual name of a vehicle, TASK the name or title of
+a task, as telltale due lists them. Without a task, meter values are entered as a reading.
 
 --from FILE enters many jobs at once, one a line, each written like the arguments of this
 command; - reads the standard input. Blank lines and comments (#) are skipped. If any line
