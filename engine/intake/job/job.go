@@ -78,15 +78,16 @@ const (
 
 // Error is what keeps a job from being an event.
 type Error struct {
-	Fault  Fault
-	Option string    // that is wrong, with which the text begins; "" for what does not hang on one
-	Name   string    // that nothing has
-	Near   string    // the name that is likely meant; "" where none is near
-	Have   []string  // the names that there are
-	Kind   unit.Kind // of the quantity that is wanted
-	Typed  string    // the number that has no unit, or that may be two
-	Own    string    // the unit in which people read such; "" where nobody says
-	text   string
+	Fault   Fault
+	Option  string    // that is wrong, with which the text begins; "" for what does not hang on one
+	Name    string    // that nothing has
+	Near    string    // the name that is likely meant; "" where none is near
+	Have    []string  // the names that there are
+	Kind    unit.Kind // of the quantity that is wanted
+	Typed   string    // the number that has no unit, or that may be two
+	Pointed string    // what was typed, with a decimal point for its comma; "" where it has none
+	Own     string    // the unit in which people read such; "" where nobody says
+	text    string
 }
 
 // Error says what is wrong.

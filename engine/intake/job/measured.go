@@ -80,7 +80,7 @@ func (m Measures) value(text string) (r event.ResultData, err error) {
 			e.Typed = r.Analyte + "=" + strings.TrimSpace(value) + own
 		}
 		if point := strings.Replace(value, ",", ".", 1); err != nil && decimalComma.MatchString(value) {
-			e.Typed = r.Analyte + "=" + strings.Join(strings.Fields(point), "")
+			e.Pointed = r.Analyte + "=" + strings.Join(strings.Fields(point), "")
 		}
 		e.Have = unit.Names(kind)
 		return r, e

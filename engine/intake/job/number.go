@@ -10,10 +10,13 @@ import (
 
 var (
 	thousands = regexp.MustCompile(`^\d{1,3}(,\d{3})+(\.\d+)?\s*([a-z]|$)`)
+	spaced    = regexp.MustCompile(`^\d{1,3}([ \x{a0}\x{202f}]\d{3})+([.,]\d+)?\s*([a-zA-Z]|$)`)
+	gap       = regexp.MustCompile(`[ \x{a0}\x{202f}](\d{3})`)
+	comma     = regexp.MustCompile(`^\d+,\d{1,2}\s*[a-zA-Z]*$`)
 	dotted    = regexp.MustCompile(`^(\d{1,3}(?:\.\d{3})+)\s*([a-zA-Z]*)$`)
 )
 
-// quantity reads a number with its unit, as 157500mi or 157,500mi. A bare number is in the
+// quantity reads a number with its unit, as 157500mi, 157,500mi or 157 500 km. A bare number is in the
 // unit in which people read of the vehicle, where anybody says that. A point before three
 // digits of what a meter shows may stand between thousands, and is asked about.
 func quantity(option, text string, kind unit.Kind, reads unit.System) (*unit.Quantity, error) {
@@ -21,6 +24,9 @@ func quantity(option, text string, kind unit.Kind, reads unit.System) (*unit.Qua
 	if m := dotted.FindStringSubmatch(plain); m != nil && m[2]+own != "" && (kind == unit.Distance || kind == unit.Time) {
 		return nil, &Error{Fault: TwoNumbers, Option: option, Kind: kind, Own: own, Typed: strings.ReplaceAll(m[1], ".", "") + m[2],
 			text: fmt.Sprintf("%s %q may be two numbers", option, text)}
+	}
+	if spaced.MatchString(plain) {
+		plain = gap.ReplaceAllString(plain, "$1")
 	}
 	if thousands.MatchString(plain) {
 		plain = strings.ReplaceAll(plain, ",", "")
@@ -33,6 +39,9 @@ func quantity(option, text string, kind unit.Kind, reads unit.System) (*unit.Qua
 		e := &Error{Fault: NoQuantity, Option: option, Kind: kind, Own: own, text: fmt.Sprintf("%s %q is not %s with its unit", option, text, kind)}
 		if err == nil && q.Unit == "" {
 			e.Typed = strings.TrimSpace(plain)
+		}
+		if comma.MatchString(plain) {
+			e.Pointed = strings.Join(strings.Fields(strings.Replace(plain, ",", ".", 1)), "")
 		}
 		return nil, e
 	}

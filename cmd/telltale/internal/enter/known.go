@@ -140,6 +140,9 @@ func cure(e *job.Error, again string) string {
 	case job.NoMeasure:
 		return `write each as --measure "front lining=6.5mm"; measures: {front lining: mm} at the top of a rule file names one`
 	case job.NoQuantity:
+		if e.Pointed != "" {
+			return fmt.Sprintf("write a decimal point: --%s%s", spaced(e.Option), english.Typed(e.Pointed))
+		}
 		if e.Option == "measure" && e.Typed != "" {
 			return fmt.Sprintf("write --measure %q", e.Typed)
 		}
