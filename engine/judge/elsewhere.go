@@ -95,11 +95,7 @@ func (v *View) history(ar applies.Rule) []stood {
 	if list, known := v.stages[key]; known {
 		return list
 	}
-	law := *v.Law // the one that asks has its judges busy
-	law.Judge, law.Shorten = rules.NewJudge(v.Book), rules.NewJudge(v.Book)
-	inner := NewView(&law, *v.Rec, v.Kept)
-	inner.When = v.When
-	list := []stood{}
+	inner, list := v.apart(), []stood{}
 	l := latch.Latch{Key: key}
 	for _, at := range inner.Judgements(ar.Rule, ar.Component) {
 		if at.At != math.MaxInt64 && inner.Step(ar.Rule, ar.Component, &l, at) {
@@ -111,6 +107,27 @@ func (v *View) history(ar applies.Rule) []stood {
 	}
 	v.stages[key] = list
 	return list
+}
+
+// apart is a view of the same record to judge another rule in: the one that asks has the
+// judges of this view busy.
+func (v *View) apart() *View {
+	if v.inner == nil {
+		law := *v.Law
+		law.Judge, law.Shorten = rules.NewJudge(v.Book), rules.NewJudge(v.Book)
+		v.inner = NewView(&law, *v.Rec, v.Kept)
+		v.inner.When = v.When
+	}
+	v.inner.Rec.Latches = v.Rec.Latches
+	return v.inner
+}
+
+// atTick is how a rule by the clock stands after a tick, from how it stood before: its own
+// past ticks are no facts, and it was brought up to date before those that ask of it.
+func (v *View) atTick(ar applies.Rule, l *latch.Latch, tick Judgement) (stage int, by event.ID, judged bool) {
+	then, _, _ := l.Before(tick.Clock)
+	judged = v.apart().Step(ar.Rule, ar.Component, &then, tick)
+	return then.Stage, then.Reached, judged
 }
 
 // stage is how bad the other rule's alarm is at the place of the facts: on the component, or
@@ -145,9 +162,12 @@ func (x *Facts) stage(name string) (float64, string, bool) {
 
 // stood is how the other rule stands: now by its alarm, at an earlier place by the facts.
 func (x *Facts) stood(ar applies.Rule) (stage int, by event.ID, judged bool) {
-	if x.before == record.LastPlace {
-		l, ok := x.v.Rec.LatchOf(x.v.Key(ar.Rule.Name, ar.Component))
-		return l.Stage, l.Reached, ok && (l.Judged != (event.ID{}) || len(l.Missing) == 0)
+	l, ok := x.v.Rec.LatchOf(x.v.Key(ar.Rule.Name, ar.Component))
+	switch {
+	case ok && ar.Rule.On&rules.OnClock != 0 && x.place.Clock != 0:
+		return x.v.atTick(ar, &l, x.place)
+	case x.before == record.LastPlace:
+		return l.Stage, l.Reached, l.Judged != (event.ID{})
 	}
 	list := x.v.history(ar)
 	n, _ := slices.BinarySearchFunc(list, x.before, func(s stood, at record.Place) int {

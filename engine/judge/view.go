@@ -47,6 +47,7 @@ type View struct {
 	dones  []interval.Done
 	shared *Facts
 	stages map[alarm.Key][]stood // how rules stood that others asked about
+	inner  *View                 // in which those are judged
 	// shortening: a task's factor is being asked for.
 	shortening bool
 	// Reader is in which units whoever asks reads, of what the vehicle's registration does
