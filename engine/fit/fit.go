@@ -110,6 +110,7 @@ func Questions(book *rules.Book, reg *Register) (questions, notes []source.Fault
 	r.without()
 	r.idle()
 	r.named()
+	r.unmetered()
 	r.nobody()
 	if reg.File != nil {
 		r.found = append(r.found, reg.File.Questions...)

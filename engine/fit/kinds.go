@@ -25,11 +25,11 @@ func (r *reader) componentKinds() {
 	if len(asked.Texts) == 0 {
 		return
 	}
-	uses := map[string][]use{}
+	uses, elsewhere := map[string][]use{}, r.elsewhere()
 	for i := range r.vehicles {
 		v := &r.vehicles[i]
 		for j, c := range v.comps {
-			if !names(asked.Texts, c.Kind) && !r.kindMatters(v, j) {
+			if !names(asked.Texts, c.Kind) && !names(elsewhere, c.Kind) && !slices.Contains(elsewhere, c.Name) && !r.kindMatters(v, j) {
 				uses[c.Kind] = append(uses[c.Kind], use{[]string{"vehicles", v.key, "components", c.Name, "kind"}, c.Name + " of " + v.key})
 			}
 		}
@@ -39,6 +39,14 @@ func (r *reader) componentKinds() {
 		r.ask(first, near(kind, asked.Texts, "the rules ask for "+english.List("and", otherNames(asked.Texts))),
 			"no task or rule asks for a component of kind %q: %s", kind, and(uses[kind]))
 	}
+}
+
+// elsewhere are the names and kinds of other components that rules ask of.
+func (r *reader) elsewhere() (out []string) {
+	for _, a := range r.book.Rules {
+		out = append(out, a.Elsewhere()...)
+	}
+	return out
 }
 
 // kindMatters reports whether a where that reads the component's kind lets it in, by
