@@ -12,7 +12,6 @@ import (
 	"sync/atomic"
 
 	"github.com/creachadair/jrpc2"
-	"github.com/creachadair/jrpc2/channel"
 	"github.com/creachadair/jrpc2/handler"
 )
 
@@ -34,7 +33,7 @@ func Run(ctx context.Context, r io.Reader, w io.WriteCloser, version string, che
 		"textDocument/completion": handler.New(s.complete),
 		"textDocument/codeAction": handler.New(s.actions),
 	}, &jrpc2.ServerOptions{AllowPush: true, DisableBuiltin: true, Concurrency: 1})
-	s.rpc.Start(channel.LSP(r, w))
+	s.rpc.Start(frames(r, w))
 	var checking sync.WaitGroup
 	checking.Go(s.keepChecking)
 	gone := make(chan struct{})
