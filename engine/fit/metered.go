@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"telltale/rules"
+	"telltale/rules/applies"
 	"telltale/rules/english"
 	"telltale/rules/source"
 )
@@ -16,7 +17,7 @@ func (r *reader) unmetered() {
 	having := map[*rules.Task]bool{}
 	for i := range r.vehicles {
 		v := &r.vehicles[i]
-		for _, t := range r.book.For(r.judge, &v.of, v.comps).Tasks {
+		for _, t := range r.finder.To(&v.of, v.comps).Tasks {
 			switch list := lacking[t.Task]; {
 			case !byMeterAlone(t.Task):
 			case v.counts(t):
@@ -45,7 +46,7 @@ func byMeterAlone(t *rules.Task) bool {
 }
 
 // counts reports whether the vehicle has a meter by which the task is due.
-func (v *vehicle) counts(t rules.AppliedTask) bool {
+func (v *vehicle) counts(t applies.Task) bool {
 	if t.Task.Meter != "" {
 		return slices.Contains(meters(v), t.Task.Meter)
 	}
