@@ -19,6 +19,7 @@ var keyForm = regexp.MustCompile(`^(\s*(?:- +)*)("[^"]*"|'[^']*'|[^\s"'#:{\[][^:
 // placeAt finds what stands around a position by the indentation of the lines above, so
 // that a text may have faults anywhere else.
 func placeAt(text string, p position) place {
+	p.Line = min(p.Line, strings.Count(text, "\n")+1) // what is below the text is at its end
 	l := before(line(text, p.Line), p.Character)
 	var out place
 	indent := len(l) - len(strings.TrimLeft(l, " -"))

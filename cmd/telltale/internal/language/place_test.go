@@ -57,3 +57,12 @@ func TestAnyPlace(t *testing.T) {
 		Checked{}.expression(in.before)
 	})
 }
+
+// TestBelowTheText: a position far below the text costs no time.
+func TestBelowTheText(t *testing.T) {
+	for _, at := range []position{{1 << 31, 1 << 31}, {1 << 62, 0}, {-1 << 31, -1}} {
+		if p := placeAt("book: 1\n", at); len(p.keys) > 0 || p.key != "" {
+			t.Errorf("%v: %v", at, p)
+		}
+	}
+}
