@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"maps"
 	"math"
 	"strings"
@@ -65,7 +66,7 @@ func (e *entry) readBaseline() *Baseline {
 // ofMeasures checks a baseline of what is measured by hand on the vehicle.
 func (e *entry) ofMeasures(b *Baseline) {
 	if b.Where != nil && b.Where.ReadsComponent {
-		e.Fault(e.f["where"], "let it read vehicle alone", "where of %s reads component, and what is measured by hand belongs to the vehicle", e.what)
+		e.Fault(cmp.Or(e.f["where"], e.key), "let it, or `for` of the file, read vehicle alone", "where of %s reads component, and what is measured by hand belongs to the vehicle", e.what)
 	}
 	for _, key := range []string{"fluid age", "fresh", "from"} {
 		if n := source.Key(e.n, key); n != nil {
@@ -77,12 +78,14 @@ func (e *entry) ofMeasures(b *Baseline) {
 // onlyMeasures reports whether all that stands there is measured by hand, so that there is
 // no fluid.
 func (e *entry) onlyMeasures(n *yaml.Node) bool {
+	some := false
 	for k := range source.Pairs(n) {
 		if e.l.book.measureRead(k.Value) == nil {
 			return false
 		}
+		some = true
 	}
-	return true
+	return some
 }
 
 func (e *entry) fluidAge() Limits {

@@ -215,6 +215,9 @@ func (c *compiler) knownRule(s *ast.StringNode, info *word.Info) bool {
 	if !c.scope.Rules {
 		return c.wrong(s, "rules ask for alarms, in `measure`, `raise`, `clear` and limits", "%s cannot ask %s", c.scope.What, info.Name)
 	}
+	if _, task := slices.BinarySearch(c.l.Tasks, s.Value); task {
+		return c.wrong(s, fmt.Sprintf("of work ask dueIn(%q), daysToDue(%[1]q) or done(%[1]q)", s.Value), "%q is a task, and %s asks of a rule", s.Value, info.Name)
+	}
 	_, known := slices.BinarySearch(c.l.Rules, s.Value)
 	return known || c.wrong(s, c.src.d.DidYouMean(s.Value, c.l.Rules, "the book has no such rule"), "unknown rule %q", s.Value)
 }
