@@ -223,7 +223,7 @@ func drawOddities(rt *rapid.T, lines []string) []string {
 		case strings.HasPrefix(what, "sample") && odd == 1:
 			out[len(out)-1] = strings.Replace(line, " Fe ", " Fe <", 1)
 		case odd == 3:
-			out = append(out, fmt.Sprintf("%s:30 vehicle van-1 van meter odometer since 2029-03-01 component motor engine fluid oil capacity %dL", hour, rapid.IntRange(4, 8).Draw(rt, "holds")))
+			out = append(out, fmt.Sprintf("%s:30 vehicle van-1 van meter odometer since 2029-03-01 component motor engine fluid oil capacity %dL component radiator \"cooling system\" fluid coolant capacity 9L fitted 2031-01-08", hour, rapid.IntRange(4, 8).Draw(rt, "holds")))
 		}
 	}
 	return out

@@ -70,6 +70,6 @@ func Wear(v *judge.View, w *wear.Worn) string {
 		if p, ok := c.LastRead(math.MaxInt64); ok {
 			shift = p.Life - p.Face
 		}
-		return place(v, c, math.Round((life-shift)/round)*round+shift)
+		return place(v, c, float64(math.Round((life-shift)/round)*round)+shift)
 	})
 }

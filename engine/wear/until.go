@@ -81,12 +81,13 @@ func (t Track) Until(limit float64) Forecast {
 func (f *Forecast) along(line trend.Trend, x, y []float64, limit float64) {
 	last := len(x) - 1
 	left, digit := limit-y[last], lastDigit(y)
+	half := float64(digit / 2) // by itself, so that no machine adds it in one
 	off := standsAt(x, y, line.Slope) - y[last]       // how much worse the line is than the last value
 	unsure := digit / (slices.Max(x) - slices.Min(x)) // of the pace, half a digit at either end
 	f.At, f.High, f.Sure = x[last]+left/line.Slope, math.Inf(1), line.Sure
-	f.Low = x[last] + math.Max(0, left-math.Max(0, off)-digit/2)/(line.High+unsure)
+	f.Low = x[last] + math.Max(0, left-math.Max(0, off)-half)/(line.High+unsure)
 	if slowest := line.Low - unsure; slowest > 0 {
-		f.High = x[last] + (left-math.Min(0, off)+digit/2)/slowest
+		f.High = x[last] + (left-math.Min(0, off)+half)/slowest
 	}
 }
 

@@ -118,7 +118,7 @@ func asPattern(field, operator, text string) string {
 	}
 	names := []string{text}
 	if word.HasNames(field) {
-		names = word.Names(text)
+		names = slices.Clone(word.Names(text)) // theirs belongs to all
 	}
 	for i, name := range names {
 		names[i] = regexp.QuoteMeta(name)
