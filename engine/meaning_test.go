@@ -198,6 +198,9 @@ func stands(p *engine.Partition) string {
 	}
 	for _, l := range latches {
 		l.Judged, l.Missing = event.ID{}, nil // of the last event
+		if l.On == [4]bool{} {
+			l.Reached, l.Age, l.ReachedAt = event.ID{}, [2]float64{}, 0 // of what stands no more; the next stage has its own
+		}
 		text, _ := json.Marshal(l)
 		fmt.Fprintf(&b, "%s\n", text)
 	}
