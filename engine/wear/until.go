@@ -81,7 +81,7 @@ func (t Track) Until(limit float64) Forecast {
 func (f *Forecast) along(line trend.Trend, x, y []float64, limit float64) {
 	last := len(x) - 1
 	left, digit := limit-y[last], lastDigit(y)
-	half := float64(digit / 2) // by itself, so that no machine adds it in one
+	half := float64(digit / 2)                        // by itself, so that no machine adds it in one
 	off := standsAt(x, y, line.Slope) - y[last]       // how much worse the line is than the last value
 	unsure := digit / (slices.Max(x) - slices.Min(x)) // of the pace, half a digit at either end
 	f.At, f.High, f.Sure = x[last]+left/line.Slope, math.Inf(1), line.Sure
