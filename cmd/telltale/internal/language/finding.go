@@ -37,17 +37,17 @@ type Check func(dir string, open map[string]string) Checked
 // tell publishes what was found in a folder: of each open file, of each with a finding,
 // and of each of which a finding stands that is gone.
 func (s *server) tell(dir string, open map[string]document, c Checked) {
-	found := map[string][]Finding{}
+	found, tell := map[string][]Finding{}, map[string]bool{}
 	for _, f := range c.Findings {
-		found[f.File] = append(found[f.File], f)
+		found[f.File], tell[f.File] = append(found[f.File], f), true
 	}
 	for path := range open {
-		found[path] = append(found[path], nil...)
+		tell[path] = true
 	}
 	s.mu.Lock()
 	before := s.checked[dir]
 	for _, f := range before.Findings {
-		found[f.File] = append(found[f.File], nil...)
+		tell[f.File] = true
 	}
 	if c.Book == nil {
 		c.Book = before.Book // whose names are still good to offer
@@ -57,7 +57,7 @@ func (s *server) tell(dir string, open map[string]document, c Checked) {
 	}
 	s.checked[dir] = c
 	s.mu.Unlock()
-	for _, path := range slices.Sorted(maps.Keys(found)) {
+	for _, path := range slices.Sorted(maps.Keys(tell)) {
 		d, ok := open[path]
 		if !ok {
 			text, _ := os.ReadFile(path) // one that is gone has no line to point at
