@@ -14,6 +14,7 @@ import (
 	"telltale/engine/event"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/stages"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -149,7 +150,7 @@ func (l *list) gather(d *people.Directory, reg Register) {
 // sortLines puts the alarms in order, the worst first.
 func (l *list) sortLines() {
 	slices.SortStableFunc(l.lines, func(a, b *line) int {
-		return cmp.Or(byStage[b.To].severity-byStage[a.To].severity, a.Since.Compare(b.Since),
+		return cmp.Or(stages.Of(b.To).Severity-stages.Of(a.To).Severity, a.Since.Compare(b.Since),
 			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component), strings.Compare(a.Rule, b.Rule))
 	})
 }
@@ -163,7 +164,7 @@ func (l *list) take(d *people.Directory, reg Register, e *line, stage alarm.Stag
 
 // ended keeps what an owner reads to be over.
 func (l *list) ended(d *people.Directory, reg Register, s *alarm.Listed) {
-	if l.p.Form != people.ForOwner || byStage[s.From].severity < byStage[alarm.Due].severity {
+	if l.p.Form != people.ForOwner || stages.Of(s.From).Severity < stages.Of(alarm.Due).Severity {
 		return
 	}
 	if _, heard := l.hears(d, reg, s, s.From); heard {
@@ -199,7 +200,7 @@ func (l *list) worst() alarm.Stage {
 }
 
 func worse(a, b alarm.Stage) alarm.Stage {
-	if byStage[b].severity > byStage[a].severity {
+	if stages.Of(b).Severity > stages.Of(a).Severity {
 		return b
 	}
 	return a
@@ -244,12 +245,12 @@ func (l *list) page() *sheet {
 
 func (l *list) workshopPage(pg *sheet) {
 	pg.group(groupStop, 3, l.at(alarm.Warning))
-	pg.group(byStage[alarm.Overdue].head, byStage[alarm.Overdue].weight, l.at(alarm.Overdue))
-	pg.group(byStage[alarm.Due].head, byStage[alarm.Due].weight, l.at(alarm.Due))
-	pg.group(groupLook, byStage[alarm.Caution].weight, l.at(alarm.Caution))
-	pg.group(byStage[alarm.Soon].head, byStage[alarm.Soon].weight, l.at(alarm.Soon))
-	pg.group(groupWatch, byStage[alarm.Advisory].weight, l.at(alarm.Advisory))
-	pg.group(groupAhead, 0, l.at(alarm.Normal))
+	pg.group(stages.Of(alarm.Overdue).Head, stages.Of(alarm.Overdue).Weight, l.at(alarm.Overdue))
+	pg.group(stages.Of(alarm.Due).Head, stages.Of(alarm.Due).Weight, l.at(alarm.Due))
+	pg.group(groupLook, stages.Of(alarm.Caution).Weight, l.at(alarm.Caution))
+	pg.group(stages.Of(alarm.Soon).Head, stages.Of(alarm.Soon).Weight, l.at(alarm.Soon))
+	pg.group(groupWatch, stages.Of(alarm.Advisory).Weight, l.at(alarm.Advisory))
+	pg.group(stages.Ahead, 0, l.at(alarm.Normal))
 	pg.told(headReady, l.ready())
 	pg.told(headMind, l.minds())
 }
@@ -258,9 +259,9 @@ func (l *list) workshopPage(pg *sheet) {
 func (l *list) counts() string {
 	n := l.byStage()
 	var all []string
-	for _, name := range countOrder {
-		if s := byStage[name]; n[name] > 0 {
-			all = append(all, english.Counted(n[name], s.one, s.many))
+	for _, name := range stages.Order {
+		if s := stages.Of(name); n[name] > 0 {
+			all = append(all, english.Counted(n[name], s.One, s.Many))
 		}
 	}
 	if len(all) == 0 {

@@ -10,6 +10,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/stages"
 	"telltale/rules/english"
 )
 
@@ -100,7 +101,7 @@ func (k *mark) hold(t telling, c Cause, now, until time.Time) {
 		h.Pieces = append(h.Pieces, pieceOf(n, c.Key))
 	}
 	if len(h.Pieces) > maxHeld {
-		slices.SortStableFunc(h.Pieces, func(a, b piece) int { return byStage[b.T.To].severity - byStage[a.T.To].severity })
+		slices.SortStableFunc(h.Pieces, func(a, b piece) int { return stages.Of(b.T.To).Severity - stages.Of(a.T.To).Severity })
 		h.More += len(h.Pieces) - maxHeld
 		h.Pieces = h.Pieces[:maxHeld]
 	}
@@ -201,7 +202,7 @@ func groupOf(t *alarm.Transition) string {
 	case t.To == alarm.Warning:
 		return groupStop
 	case t.Task:
-		return byStage[t.To].head
+		return stages.Of(t.To).Head
 	case t.To == alarm.Caution:
 		return groupLook
 	}

@@ -13,6 +13,7 @@ import (
 	"telltale/engine/due"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/stages"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -79,8 +80,8 @@ func (l *list) vehicleBlock(vehicle string) page.Block {
 	for _, e := range l.lines {
 		if e.Vehicle == vehicle {
 			it := l.item(e)
-			it.Heading = cmp.Or(byStage[e.To].head, groupAhead)
-			b.Items, b.Weight = append(b.Items, it), max(b.Weight, byStage[e.To].weight)
+			it.Heading = cmp.Or(stages.Of(e.To).Head, stages.Ahead)
+			b.Items, b.Weight = append(b.Items, it), max(b.Weight, stages.Of(e.To).Weight)
 		}
 	}
 	return b
@@ -90,7 +91,7 @@ func (l *list) vehicleBlock(vehicle string) page.Block {
 func (l *list) worstFirst() []string {
 	worst := map[string]int{}
 	for _, e := range l.lines {
-		worst[e.Vehicle] = max(worst[e.Vehicle], byStage[e.To].severity)
+		worst[e.Vehicle] = max(worst[e.Vehicle], stages.Of(e.To).Severity)
 	}
 	return slices.SortedFunc(maps.Keys(worst), func(a, b string) int {
 		return cmp.Or(worst[b]-worst[a], strings.Compare(a, b))
@@ -123,9 +124,9 @@ const maxWorst = 20
 func (l *list) operatorPage(pg *sheet) {
 	now := l.byStage()
 	counts := page.Block{Heading: headCounts, Lines: []page.Line{{Label: labelFleet, Text: english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
-	for _, name := range countOrder {
+	for _, name := range stages.Order {
 		if before := l.Last.Counts[name]; now[name]+before > 0 {
-			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(byStage[name].many), Text: countWords(now[name], before, l.p.Date(l.Last.Date))})
+			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(stages.Of(name).Many), Text: countWords(now[name], before, l.p.Date(l.Last.Date))})
 		}
 	}
 	for _, n := range l.Notes {

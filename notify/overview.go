@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"telltale/engine/alarm"
+	"telltale/notify/stages"
 	"telltale/rules/english"
 )
 
@@ -56,9 +57,9 @@ func backlogCounts(pieces []piece, more int) string {
 		n[pieces[i].T.To]++
 	}
 	var all []string
-	for _, name := range countOrder {
-		if s := byStage[name]; n[name] > 0 && name != alarm.Normal {
-			all = append(all, english.Counted(n[name], s.one, s.many))
+	for _, name := range stages.Order {
+		if s := stages.Of(name); n[name] > 0 && name != alarm.Normal {
+			all = append(all, english.Counted(n[name], s.One, s.Many))
 		}
 	}
 	if over := n[alarm.Normal]; over > 0 {

@@ -7,6 +7,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/stages"
 	"telltale/rules/english"
 )
 
@@ -56,14 +57,14 @@ func (p *sheet) end(m *Message, c Cause, mind *minds, all []news) {
 }
 
 // StageHead is the word for a stage that stands at the head of a message.
-func StageHead(s alarm.Stage) string { return byStage[s].head }
+func StageHead(s alarm.Stage) string { return stages.Of(s).Head }
 
 // StageWords names a stage as messages do, and whether a person knows of it.
 func StageWords(s alarm.Stage, standing alarm.Standing) string {
 	if standing == alarm.Unacknowledged {
-		return byStage[s].head + ", not acknowledged yet"
+		return stages.Of(s).Head + ", not acknowledged yet"
 	}
-	return byStage[s].head + ", " + string(standing)
+	return stages.Of(s).Head + ", " + string(standing)
 }
 
 // Standing says an alarm that stands in the words of a message: what it is, what

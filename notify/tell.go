@@ -12,6 +12,7 @@ import (
 	"telltale/engine/event"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/stages"
 	"telltale/rules/english"
 )
 
@@ -197,7 +198,7 @@ func subjectOn(v people.Vehicle, t *alarm.Transition, stages ...alarm.Stage) peo
 func tellable(t *alarm.Transition) []alarm.Stage {
 	switch t.Transition {
 	case alarm.Raised, alarm.Worsened, alarm.Unshelved:
-		if byStage[t.To].severity > 0 {
+		if stages.Of(t.To).Severity > 0 {
 			return []alarm.Stage{t.To}
 		}
 	case alarm.Eased:
@@ -205,7 +206,7 @@ func tellable(t *alarm.Transition) []alarm.Stage {
 	case alarm.Withdrawn:
 		return []alarm.Stage{t.From}
 	case alarm.Cleared:
-		if byStage[t.From].severity >= byStage[alarm.Due].severity {
+		if stages.Of(t.From).Severity >= stages.Of(alarm.Due).Severity {
 			return []alarm.Stage{t.From}
 		}
 	}
@@ -216,13 +217,13 @@ func tellable(t *alarm.Transition) []alarm.Stage {
 func (n news) urgency() int {
 	switch n.Transition.Transition {
 	case alarm.Raised, alarm.Worsened, alarm.Unshelved:
-		u := 10 + 2*byStage[n.To].severity
+		u := 10 + 2*stages.Of(n.To).Severity
 		if n.Statutory {
 			u++
 		}
 		return u
 	}
-	return byStage[n.To].severity
+	return stages.Of(n.To).Severity
 }
 
 // letter is one message to one person about one vehicle; intro stands above all
@@ -274,7 +275,7 @@ func (c Cause) link(p reader, n news) string {
 
 // blockOf says what to do, what was found, the figures, the likely source.
 func blockOf(p reader, t *alarm.Transition) page.Block {
-	b := page.Block{Badge: badgeOf(t), Weight: byStage[t.To].weight, Heading: english.Capital(titleOf(t))}
+	b := page.Block{Badge: badgeOf(t), Weight: stages.Of(t.To).Weight, Heading: english.Capital(titleOf(t))}
 	if t.Component != "" {
 		b.Heading = english.Capital(t.Component) + ": " + titleOf(t)
 	}
@@ -303,7 +304,7 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 	case alarm.Unshelved:
 		add("", shelfOver)
 	default:
-		add("", fmt.Sprintf(changedFrom, byStage[t.From].head, byStage[t.To].head))
+		add("", fmt.Sprintf(changedFrom, stages.Of(t.From).Head, stages.Of(t.To).Head))
 	}
 	if t.Task {
 		add(labelWhy, p.dueNow(t))

@@ -12,6 +12,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/notify/delivery"
+	"telltale/notify/stages"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -66,29 +67,6 @@ const (
 	notAcknowledged = "Nobody has acknowledged it yet."
 )
 
-// stage is how messages name a stage of a rule or a task. The names are one small
-// vocabulary for all that a person reads, which says what to do: stop, look, watch.
-type stage struct {
-	severity  int    // orders stages, and rules' and tasks' stages among one another
-	weight    int    // how much it stands out on the page, 0 to 3
-	head      string // before a subject, at the head of a block or a group
-	one, many string // counted
-	advise    string // what to do about a task
-}
-
-var byStage = map[alarm.Stage]stage{
-	alarm.Warning:  {6, 3, "Stop", "to stop", "to stop", ""},
-	alarm.Overdue:  {5, 3, "Overdue", "overdue", "overdue", "Book it in now."},
-	alarm.Caution:  {4, 2, "Look", "to look at", "to look at", ""},
-	alarm.Due:      {3, 2, "Due", "due", "due", "Book it in."},
-	alarm.Advisory: {2, 1, "Watch", "to watch", "to watch", ""},
-	alarm.Soon:     {1, 1, "Soon", "due soon", "due soon", "Plan it in."},
-	alarm.Normal:   {0, 0, groupAhead, "coming up", "coming up", ""},
-}
-
-// countOrder is the order in which stages are counted.
-var countOrder = [...]alarm.Stage{alarm.Warning, alarm.Overdue, alarm.Due, alarm.Soon, alarm.Caution, alarm.Advisory, alarm.Normal}
-
 func badgeOf(t *alarm.Transition) string {
 	switch {
 	case t.Lapsed:
@@ -100,9 +78,9 @@ func badgeOf(t *alarm.Transition) string {
 	case t.Transition == alarm.Withdrawn:
 		return "Withdrawn"
 	case t.Transition == alarm.Eased:
-		return "Eased to " + byStage[t.To].head
+		return "Eased to " + stages.Of(t.To).Head
 	}
-	return byStage[t.To].head
+	return stages.Of(t.To).Head
 }
 
 var opensWithStop = regexp.MustCompile(`(?i)^\W*(stop|inspect|do not (use|drive|run|start))\b`)
@@ -121,9 +99,9 @@ func doFirst(task, statutory bool, stage alarm.Stage, advise string) string {
 	case stage == alarm.Warning && !opensWithStop.MatchString(advise):
 		return english.Sentences(stopFirst, advise)
 	case task && statutory:
-		return english.Sentences(cmp.Or(advise, byStage[stage].advise), lawWords(stage))
+		return english.Sentences(cmp.Or(advise, stages.Of(stage).Advise), lawWords(stage))
 	case task:
-		return cmp.Or(advise, byStage[stage].advise)
+		return cmp.Or(advise, stages.Of(stage).Advise)
 	}
 	return advise
 }
@@ -378,7 +356,6 @@ const (
 	groupStop     = "Stop these first"
 	groupLook     = "Look at these"
 	groupWatch    = "Keep an eye on"
-	groupAhead    = "Coming up"
 	groupOver     = "Done since the last list"
 	groupEnded    = "Done or cleared"
 	withoutParts  = "This list is incomplete: %s of %s parts of the fleet did not answer in time."
@@ -388,7 +365,7 @@ const (
 var groupOrder = []struct {
 	heading string
 	weight  int
-}{{groupStop, 3}, {byStage[alarm.Overdue].head, 3}, {byStage[alarm.Due].head, 2}, {groupLook, 2}, {byStage[alarm.Soon].head, 1}, {groupWatch, 1}, {groupEnded, 0}}
+}{{groupStop, 3}, {stages.Of(alarm.Overdue).Head, 3}, {stages.Of(alarm.Due).Head, 2}, {groupLook, 2}, {stages.Of(alarm.Soon).Head, 1}, {groupWatch, 1}, {groupEnded, 0}}
 
 func summaryTitle(news, vehicles int) string {
 	if vehicles == 0 {
