@@ -41,7 +41,7 @@ func (m Message) bare(figures []string) Message {
 		}
 		b.WriteString(line + "\n")
 	}
-	m.Text = bareLead + "\n\n" + b.String() + "\n" + standingNote + "\n"
+	m.Text = bareLead + "\n\n" + b.String() + "\n" + StandingNote + "\n"
 	m.HTML = page.Plain(m.Text)
 	return m
 }

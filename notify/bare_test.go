@@ -24,7 +24,7 @@ func TestRawFiguresWhereWordsFail(t *testing.T) {
 		"words that panic": {func(n *Notifier) {
 			n.Answer = func(string, *alarm.Transition) string { panic("no such link") }
 		}, []string{bareLead, "bus-07 transmission copper over baseline raised normal to caution", "measure: 3.275", `times("Cu"): 3.275`,
-			"do: Sample again within 5,000 km", "mind: hot fluid, raised vehicle", standingNote}, "no such link"},
+			"do: Sample again within 5,000 km", "mind: hot fluid, raised vehicle", StandingNote}, "no such link"},
 		"a picture that panics": {func(n *Notifier) {
 			n.Sample = func(string, string, unit.System) []sample.Verdict { panic("no such sample") }
 		}, []string{"Found: Copper 131 mg/kg is 3.3 times the baseline."}, "no such sample"},

@@ -237,7 +237,7 @@ func (l *list) page() *sheet {
 		pg.Note(boxForDone)
 	}
 	if len(l.lines) > 0 {
-		pg.Note(l.p.ours(standingNote))
+		pg.Note(l.p.ours(StandingNote))
 	}
 	pg.Note(because("your digest"))
 	return pg

@@ -177,7 +177,7 @@ func Paper(who *people.Person, today, heading string, work []due.Item, alarms []
 		pg.Title += ", " + heading
 	}
 	l.workshopPage(pg)
-	pg.Note(l.shelvedWords(), l.p.ours(standingNote))
+	pg.Note(l.shelvedWords(), l.p.ours(StandingNote))
 	text, html, fault = pg.Write()
 	return text, strings.TrimSpace(html) + "\n", fault
 }

@@ -120,7 +120,7 @@ func (p reader) dueOn(n news) (d Date, ok bool) {
 		return d, t.To == alarm.Normal
 	}
 	d.Day = firstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
-	d.Text = page.Clean(english.Sentences(p.dueNow(t), english.Sentences(p.cautionsOf(t.Cautions, t.OwnCautions)...), p.ours(standingNote)), page.MaxText)
+	d.Text = page.Clean(english.Sentences(p.dueNow(t), english.Sentences(p.cautionsOf(t.Cautions, t.OwnCautions)...), p.ours(StandingNote)), page.MaxText)
 	return d, d.Day != "" && d.Day >= t.Due.On
 }
 
@@ -133,7 +133,7 @@ func (l *list) listedOn(e *line) (d Date, ok bool) {
 	p := l.p.on(e.Reads)
 	d = dateFor(p, cmp.Or(l.vehicles[i.Vehicle], i.Vehicle), &e.Transition, l.now)
 	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
-	d.Text = page.Clean(english.Sentences(p.whyDue(i, l.today), p.forecast(i, l.today), english.Sentences(p.cautionsOf(i.Cautions, i.OwnCautions)...), p.ours(standingNote)), page.MaxText)
+	d.Text = page.Clean(english.Sentences(p.whyDue(i, l.today), p.forecast(i, l.today), english.Sentences(p.cautionsOf(i.Cautions, i.OwnCautions)...), p.ours(StandingNote)), page.MaxText)
 	return d, d.Day != "" && d.Day >= l.today
 }
 

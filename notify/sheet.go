@@ -48,7 +48,7 @@ func (p *sheet) told(heading string, lines []page.Line) {
 func (p *sheet) end(m *Message, c Cause, mind *minds, all []news) {
 	m.cautions = mind.full
 	p.told(headMind, mind.all())
-	p.Note(mind.asWritten(all), mind.p.ours(standingNote), whyYou(all))
+	p.Note(mind.asWritten(all), mind.p.ours(StandingNote), whyYou(all))
 	if c.Leave != nil && !slices.ContainsFunc(all, news.cannotWait) {
 		m.Leave = c.Leave(mind.p.ID, Messages, m.Time)
 		p.Leave = m.Leave

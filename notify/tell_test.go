@@ -172,7 +172,7 @@ func TestPlainWords(t *testing.T) {
 	d := directory(t)
 	list, _, _ := Digest(d, register, d.Person("north"), Listing{Parts: winterList(), Of: 3})
 	for _, m := range append(Tell(d, register, cause("x"), outputs(copperRaised(), taskOverdue(), coolantRaised())), list) {
-		if strings.ContainsAny(m.Text, "!") || !strings.Contains(strings.Join(strings.Fields(m.Text), " "), standingNote) {
+		if strings.ContainsAny(m.Text, "!") || !strings.Contains(strings.Join(strings.Fields(m.Text), " "), StandingNote) {
 			t.Errorf("an exclamation mark, or no note on what stands above:\n%s", m.Text)
 		}
 	}

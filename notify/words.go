@@ -24,7 +24,8 @@ import (
 // limit, the comparison, the likely source, what to do, by when, what to mind. No blame, no exclamation marks.
 
 const (
-	standingNote = "The maker's instructions, local law and the judgement of a licensed mechanic come before anything written here."
+	// StandingNote stands on all that asks for work.
+	StandingNote = "The maker's instructions, local law and the judgement of a licensed mechanic come before anything written here."
 	stopFirst    = "Stop: have this inspected before the vehicle is used again."
 	takenBack    = "The data behind the earlier message was withdrawn. Please ignore that message."
 	backToNormal = "Back within limits. Nothing more to do."

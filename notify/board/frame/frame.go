@@ -1,0 +1,111 @@
+// Package frame is what all pages of the board share: how they ask the service, who looks
+// at them, how they are written, and what is refused before a page is asked.
+//
+// A page is a [Route] whose [Handler] gives back a [Page]; [Frame.Handler] puts the routes
+// together. A page asks the service in this process (service.Due.Of and the like) with
+// [Request.Question], which carries the units of whoever looks. An error becomes a page of
+// its own: a [*Fault] says which, every other is trouble of ours.
+package frame
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"net/http"
+	"time"
+
+	"telltale/engine/event"
+	"telltale/engine/stream"
+	"telltale/engine/stream/service"
+	"telltale/notify/people"
+	"telltale/rules/unit"
+)
+
+// Frame is what the pages stand on.
+type Frame struct {
+	// Service answers what pages ask, and Log stores what is entered.
+	Service *service.Service
+	Log     *stream.Log
+	// People are those of people.yaml as it was read last.
+	People func() *people.Directory
+	// Now is the clock by which pages and entries are dated.
+	Now func(context.Context) (time.Time, error)
+	// Reads are the units of telltale.yaml, for who names none.
+	Reads unit.System
+	// URL is how people reach the board, without a slash at its end: in codes on paper.
+	URL    string
+	Logger *slog.Logger
+	// Hosts are names beside those of the loopback under which the board answers.
+	Hosts []string
+}
+
+// Route is a page and its address, as net/http.ServeMux has patterns: "GET /v/{vehicle}".
+type Route struct {
+	Pattern string
+	Handle  Handler
+	// MaxBody bounds what a form may send, in bytes; 16 KiB where 0.
+	MaxBody int64
+}
+
+// Handler makes the page that a request asks for.
+type Handler func(context.Context, *Request) (*Page, error)
+
+// Request is one request and who looks.
+type Request struct {
+	*http.Request
+	Viewer Viewer
+	// Now is the clock's time, see Frame.Now.
+	Now time.Time
+}
+
+// Question asks in the units of whoever looks.
+func (r *Request) Question() service.Question {
+	return service.Question{Units: append([]string{}, r.Viewer.Units().Names()...)}
+}
+
+// Vehicle is one that is registered, by its present name.
+type Vehicle struct {
+	ID string
+	*event.VehicleData
+	// Where is its zone: days on its pages are days there.
+	Where *time.Location
+}
+
+// Title is how people call it.
+func (v Vehicle) Title() string {
+	if v.Name == "" {
+		return v.ID
+	}
+	return v.Name
+}
+
+// Units are those in which the viewer reads of the vehicle.
+func (v Vehicle) Units(who Viewer) unit.System {
+	own, _ := unit.SystemOf(v.Reads) // checked when it came in
+	return own.Or(who.Units()).Or(unit.Metric)
+}
+
+// Vehicle is the one that the address names; [NotFound] where nobody registered it.
+func (f *Frame) Vehicle(ctx context.Context, r *Request) (Vehicle, error) {
+	v, err := f.Service.RegisteredAs(ctx, r.PathValue("vehicle"))
+	switch {
+	case err != nil:
+		return Vehicle{}, err
+	case v.VehicleData == nil:
+		return Vehicle{}, NotFound
+	}
+	where, err := time.LoadLocation(v.Zone)
+	if err != nil {
+		where = time.UTC
+	}
+	return Vehicle{v.Vehicle, v.VehicleData, where}, nil
+}
+
+// Missing takes out of an error which partitions did not answer; what came with it is
+// whole but for their vehicles.
+func Missing(err error) (partitions []int, other error) {
+	if i, ok := errors.AsType[*service.Incomplete](err); ok {
+		return i.Partitions, nil
+	}
+	return nil, err
+}

@@ -1,0 +1,123 @@
+package frame
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+)
+
+// maxForm bounds what a form may send where its route says nothing else.
+const maxForm = 16 << 10
+
+// policy lets a page load from the board alone, and run nothing that stands in it.
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; " +
+	"base-uri 'none'; object-src 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'"
+
+// Handler serves the routes, the style sheet and the script. Behind it a request is one
+// for this board, with headers that bound what a page may do.
+func (f *Frame) Handler(routes ...Route) http.Handler {
+	mux := http.NewServeMux()
+	for _, r := range routes {
+		mux.Handle(r.Pattern, f.serve(r))
+	}
+	mux.Handle("GET "+stylePath, asset("text/css; charset=utf-8", style))
+	mux.Handle("GET "+scriptPath, asset("text/javascript; charset=utf-8", script))
+	mux.Handle("GET "+iconPath, asset("image/svg+xml", icon))
+	mux.Handle("/", f.serve(Route{Handle: func(context.Context, *Request) (*Page, error) { return nil, NotFound }}))
+	own := http.NewCrossOriginProtection()
+	if err := own.AddTrustedOrigin(f.URL); f.URL != "" && err != nil {
+		f.Logger.Warn("the board's address is no origin", "url", f.URL, "error", err)
+	}
+	own.SetDenyHandler(f.serve(Route{Handle: func(context.Context, *Request) (*Page, error) {
+		return nil, &Fault{Status: http.StatusForbidden, Title: wordForeign}
+	}}))
+	return f.bounded(own.Handler(mux))
+}
+
+// bounded sets the headers, and refuses what is asked for under another name: a page of
+// elsewhere may have its own name lead to this machine.
+func (f *Frame) bounded(next http.Handler) http.Handler {
+	elsewhere := f.serve(Route{Handle: func(context.Context, *Request) (*Page, error) {
+		return nil, &Fault{Status: http.StatusMisdirectedRequest, Title: wordElse, Words: wordElseDo}
+	}})
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", policy)
+		h.Set("Referrer-Policy", "same-origin")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("X-Robots-Tag", "noindex")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Cache-Control", "no-store")
+		if !f.answersTo(r.Host) {
+			elsewhere.ServeHTTP(w, r)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// answersTo reports whether a request's host is the board's.
+func (f *Frame) answersTo(host string) bool {
+	if h, _, err := net.SplitHostPort(host); err == nil {
+		host = h
+	}
+	host = strings.TrimSuffix(strings.ToLower(strings.Trim(host, "[]")), ".")
+	if ip := net.ParseIP(host); ip != nil && ip.IsLoopback() || host == "localhost" || slices.Contains(f.Hosts, host) {
+		return true
+	}
+	u, err := url.Parse(f.URL)
+	return err == nil && f.URL != "" && strings.EqualFold(u.Hostname(), host)
+}
+
+// serve answers a route's requests.
+func (f *Frame) serve(route Route) http.Handler {
+	if route.MaxBody == 0 {
+		route.MaxBody = maxForm
+	}
+	return http.HandlerFunc(func(w http.ResponseWriter, hr *http.Request) {
+		ctx := hr.Context()
+		hr.Body = http.MaxBytesReader(w, hr.Body, route.MaxBody)
+		r := &Request{Request: hr, Viewer: f.viewer(hr)}
+		p, err := f.answer(ctx, r, route.Handle)
+		if err != nil {
+			f.fault(ctx, w, r, err)
+			return
+		}
+		f.write(w, r, p)
+	})
+}
+
+// answer has the page made. A panic in it is a fault of this program, and of one page
+// alone.
+func (f *Frame) answer(ctx context.Context, r *Request, handle Handler) (p *Page, err error) {
+	defer func() {
+		if v := recover(); v != nil {
+			p, err = nil, fmt.Errorf("a fault of this program in making the page: %v", v)
+		}
+	}()
+	if r.Now, err = f.Now(ctx); err != nil {
+		return nil, err
+	}
+	if r.Method == http.MethodPost && !strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/") {
+		if err := r.ParseForm(); err != nil {
+			if _, large := errors.AsType[*http.MaxBytesError](err); large {
+				return nil, err
+			}
+			return nil, &Fault{Status: http.StatusBadRequest, Title: wordUnread}
+		}
+	}
+	return handle(ctx, r)
+}
+
+// Server is one for the handler, with limits for slow senders.
+func Server(h http.Handler) *http.Server {
+	return &http.Server{Handler: h, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute,
+		WriteTimeout: time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10}
+}

@@ -1,0 +1,29 @@
+package frame
+
+import (
+	"telltale/rules/english"
+)
+
+// The words of the frame. What pages say of work and alarms stands where mails have it.
+const (
+	wordNothing  = "There is nothing here."
+	wordTooLarge = "That is too large."
+	wordMost     = "At most %d KiB can be sent at once."
+	wordTooMany  = "Too many requests at once."
+	wordAgainIn  = "Try again in %d seconds."
+	wordTrouble  = "This does not work just now."
+	wordTryAgain = "Nothing was stored. Try again in a minute."
+	wordElse     = "This page was asked for under a name that is not the board's."
+	wordElseDo   = "Open it by the address that the service says at its start."
+	wordForeign  = "This form was sent from another site, so nothing was stored."
+	wordUnread   = "The form could not be read. Please send it again."
+)
+
+// Absent says which vehicles a page lacks.
+func Absent(partitions []int, of int) string {
+	if len(partitions) == 0 {
+		return ""
+	}
+	return "This page is incomplete: " + english.Plural(len(partitions), "part") + " of " + english.Plural(of, "part") +
+		" of the fleet did not answer in time. Their vehicles are not on it. Load the page again in a minute."
+}
