@@ -28,7 +28,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/event"
-	"telltale/notify/board"
+	"telltale/notify/answers"
 	"telltale/notify/people"
 	"telltale/notify/preview"
 	"telltale/rules/unit"
@@ -225,8 +225,8 @@ func textParts(t *testing.T, out *strings.Builder, contentType, encoding string,
 }
 
 // answerPage is the page behind links, over a partition.
-func answerPage(p *engine.Partition, who *people.Person) *board.Board {
-	return &board.Board{
+func answerPage(p *engine.Partition, who *people.Person) *answers.Pages {
+	return &answers.Pages{
 		Key: pageKey, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Fleet: pageFleet{p},
 		Now:     func(context.Context) (time.Time, error) { return p.Now(), nil },
 		Person:  func(string) *people.Person { return who },
@@ -234,7 +234,7 @@ func answerPage(p *engine.Partition, who *people.Person) *board.Board {
 	}
 }
 
-var pageKey = board.Key("0123456789abcdef0123456789abcdef")
+var pageKey = answers.Key("0123456789abcdef0123456789abcdef")
 
 type pageFleet struct{ *engine.Partition }
 
@@ -251,8 +251,8 @@ func (f pageFleet) Due(_ context.Context, q due.Query) ([]due.Item, error) {
 }
 
 // pageOf is the page of an alarm.
-func pageOf(b *board.Board, s *alarm.Listed, now time.Time) string {
-	l := board.Link{Person: "reader", Vehicle: s.Vehicle, Component: s.Component, Rule: s.Rule, Expires: now.AddDate(0, 0, 1).Unix()}
+func pageOf(b *answers.Pages, s *alarm.Listed, now time.Time) string {
+	l := answers.Link{Person: "reader", Vehicle: s.Vehicle, Component: s.Component, Rule: s.Rule, Expires: now.AddDate(0, 0, 1).Unix()}
 	w := httptest.NewRecorder()
 	b.ServeHTTP(w, httptest.NewRequest("GET", "/a/"+url.PathEscape(b.Key.Token(l)), nil))
 	return choices.ReplaceAllString(fmt.Sprint(w.Code)+" "+textOf(w.Body.String()), "")

@@ -18,7 +18,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/engine/stream/wire"
 	"telltale/notify"
-	"telltale/notify/board"
+	"telltale/notify/answers"
 	"telltale/notify/calendar"
 	"telltale/notify/delivery"
 	"telltale/notify/mail"
@@ -87,12 +87,12 @@ func (s fleetLog) OutOfService(ctx context.Context) (map[string]bool, error) {
 	return nil, ctx.Err()
 }
 
-// AlarmsOf implements board.Fleet.
+// AlarmsOf implements answers.Fleet.
 func (s fleetLog) AlarmsOf(ctx context.Context, vehicle string) ([]alarm.Listed, error) {
 	return service.Alarms.Of(ctx, s.Service, service.Question{Vehicle: vehicle})
 }
 
-// Due implements board.Fleet.
+// Due implements answers.Fleet.
 func (s fleetLog) Due(ctx context.Context, q due.Query) ([]due.Item, error) {
 	return service.Due.Of(ctx, s.Service, service.Question{Vehicle: q.Vehicle, Ahead: q.Ahead})
 }
@@ -182,7 +182,7 @@ func (a *app) startAnswers() error {
 	if set.Listen == "" {
 		return nil
 	}
-	key, err := board.LoadKey(inside(a.fleet.dir, set.KeyFile))
+	key, err := answers.LoadKey(inside(a.fleet.dir, set.KeyFile))
 	if err != nil {
 		return err
 	}
@@ -190,7 +190,7 @@ func (a *app) startAnswers() error {
 	a.notify.Notifier.Unsubscribe = func(person string, kind notify.Kind, at time.Time) string {
 		return set.URL + key.Leave(person, kind, at)
 	}
-	pages := board.Board{
+	pages := answers.Pages{
 		Key: key, Now: a.now, Log: a.logger,
 		Fleet:   fleetLog{a.log, a.svc},
 		Person:  func(id string) *people.Person { return a.notify.Directory().Person(id) },

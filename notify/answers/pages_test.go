@@ -1,4 +1,4 @@
-package board
+package answers
 
 import (
 	"context"
@@ -53,9 +53,9 @@ func (oneAlarm) Due(context.Context, due.Query) ([]due.Item, error) {
 		{Task: "leak check", Title: "Leak check"}, {Task: "leak check", Title: "Leak check"}, {Task: "oil", Component: "engine"}}, nil
 }
 
-// aBoard has one alarm of Bus 7; published takes the events.
-func aBoard(alarm alarm.Listed, published *[]string) *Board {
-	return &Board{
+// somePages has one alarm of Bus 7; published takes the events.
+func somePages(alarm alarm.Listed, published *[]string) *Pages {
+	return &Pages{
 		Key: key, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
 		Now:    func(context.Context) (time.Time, error) { return now, nil },
 		Fleet:  oneAlarm(alarm),
@@ -81,7 +81,7 @@ func copper() alarm.Listed {
 	}}
 }
 
-func ask(b *Board, method, path string, form url.Values) (int, string) {
+func ask(b *Pages, method, path string, form url.Values) (int, string) {
 	r := httptest.NewRequest(method, path, strings.NewReader(form.Encode()))
 	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	w := httptest.NewRecorder()
@@ -91,7 +91,7 @@ func ask(b *Board, method, path string, form url.Values) (int, string) {
 
 func TestOpening(t *testing.T) {
 	var published []string
-	b := aBoard(copper(), &published)
+	b := somePages(copper(), &published)
 	path := "/a/" + key.Token(mine)
 	for _, method := range []string{"GET", "HEAD", "PUT", "DELETE"} {
 		ask(b, method, path+"?answer=acknowledge", url.Values{"answer": {"acknowledge"}, "at": {now.Format(time.RFC3339)}})
@@ -140,7 +140,7 @@ func TestLinks(t *testing.T) {
 		}
 	}
 	var published []string
-	b := aBoard(copper(), &published)
+	b := somePages(copper(), &published)
 	for path, want := range map[string]int{"/": 404, "/a/": 404, "/a/x.y": 404, "/a/" + key.Token(expired): 410} {
 		if code, _ := ask(b, "POST", path, url.Values{"answer": {"acknowledge"}}); code != want {
 			t.Errorf("%s: %d, want %d", path, code, want)
@@ -202,7 +202,7 @@ func TestAnswers(t *testing.T) {
 			form.Set("at", at)
 		}
 		var published []string
-		b := aBoard(c.alarm, &published)
+		b := somePages(c.alarm, &published)
 		code, page := ask(b, "POST", "/a/"+key.Token(mine), form)
 		if !strings.HasPrefix(c.data, "{") {
 			if code != 422 || !strings.Contains(page, c.data) || published != nil {
@@ -230,7 +230,7 @@ func TestFormHasInputs(t *testing.T) {
 	task := copper()
 	task.Task = true
 	var published []string
-	b := aBoard(task, &published)
+	b := somePages(task, &published)
 	_, page := ask(b, "GET", "/a/"+key.Token(mine), nil)
 	form := url.Values{"answer": {"done"}, "day": {"2031-02-18"}, "at": {now.Add(-time.Minute).Format(time.RFC3339)}}
 	for _, f := range intake.Fields(event.ServiceEvent) {
@@ -262,7 +262,7 @@ func TestHostile(t *testing.T) {
 		bad.Evidence = []word.Evidence{{Of: h, Note: h, Unit: h}}
 		bad.PointsTo, bad.Cautions = []string{h}, []string{h}
 		var published []string
-		b := aBoard(bad, &published)
+		b := somePages(bad, &published)
 		code, page := ask(b, "GET", "/a/"+key.Token(mine), nil)
 		if code != 200 || strings.Contains(page, "<script") || strings.Contains(page, "<img") || strings.Count(page, "<form") != strings.Count(page, "</form") ||
 			strings.Count(page, "</style") != 1 || strings.Count(page, "</main") != 1 || len(page) > 40<<10 || !utf8.ValidString(page) ||
@@ -285,7 +285,7 @@ func TestHostile(t *testing.T) {
 
 func TestOver(t *testing.T) {
 	var published []string
-	code, page := ask(aBoard(alarm.Listed{}, &published), "GET", "/a/"+key.Token(mine), nil)
+	code, page := ask(somePages(alarm.Listed{}, &published), "GET", "/a/"+key.Token(mine), nil)
 	if code != http.StatusOK || !strings.Contains(page, "This alarm is closed.") || strings.Contains(page, "<form") {
 		t.Errorf("%d\n%s", code, page)
 	}
@@ -308,7 +308,7 @@ func TestPageSaysHowLong(t *testing.T) {
 <label>Until <input type="date" name="until" value="2031-03-06" min="2031-02-20" max="2031-03-22" required>`},
 	} {
 		var published []string
-		if _, page := ask(aBoard(c.alarm, &published), "GET", "/a/"+key.Token(mine), nil); !strings.Contains(page, c.want) {
+		if _, page := ask(somePages(c.alarm, &published), "GET", "/a/"+key.Token(mine), nil); !strings.Contains(page, c.want) {
 			t.Errorf("%s: got\n%s", c.alarm.To, page)
 		}
 	}

@@ -1,4 +1,4 @@
-package board
+package answers
 
 import (
 	"crypto/sha256"

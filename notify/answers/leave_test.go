@@ -1,4 +1,4 @@
-package board
+package answers
 
 import (
 	"bytes"
@@ -18,7 +18,7 @@ import (
 // opening the link ends nothing, and a link of one page does nothing at the other.
 func TestLeaving(t *testing.T) {
 	var got []string
-	b := aBoard(copper(), &got)
+	b := somePages(copper(), &got)
 	away := Link{Person: "tobias", Kind: notify.Lists, Expires: mine.Expires}
 	unknown := away
 	unknown.Kind = "everything"

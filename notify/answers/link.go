@@ -1,7 +1,7 @@
-// Package board is the page behind the links in mails: it shows an alarm and its
+// Package answers is the page behind the links in mails: it shows an alarm and its
 // evidence, and takes an answer. Whoever has a link may answer in the name of the
 // person it was made for, until it expires; opening it changes nothing.
-package board
+package answers
 
 import (
 	"crypto/hmac"

@@ -1,4 +1,4 @@
-package board
+package answers
 
 import (
 	"cmp"
@@ -35,9 +35,9 @@ type Fleet interface {
 	Due(ctx context.Context, q due.Query) ([]due.Item, error)
 }
 
-// Board answers GET and POST of /a/<token>, an alarm's page, and of /u/<token>, where
+// Pages answers GET and POST of /a/<token>, an alarm's page, and of /u/<token>, where
 // a person asks for no more mails of a kind.
-type Board struct {
+type Pages struct {
 	Key Key
 	// Now is the clock by which links expire and answers are dated.
 	Now   func(ctx context.Context) (time.Time, error)
@@ -83,14 +83,14 @@ type Task struct{ Name, Title string }
 const maxTasks = 40
 
 // failed notes what the fleet did not answer; the page goes without it.
-func (b *Board) failed(vehicle string, err error) {
+func (b *Pages) failed(vehicle string, err error) {
 	if err != nil {
 		b.Log.Warn("answering a link", "vehicle", vehicle, "error", err)
 	}
 }
 
 // find gives the alarm of a link as it stands; ok is false where none does.
-func (b *Board) find(ctx context.Context, l Link) (s alarm.Listed, ok bool) {
+func (b *Pages) find(ctx context.Context, l Link) (s alarm.Listed, ok bool) {
 	all, err := b.Fleet.AlarmsOf(ctx, l.Vehicle)
 	b.failed(l.Vehicle, err)
 	d, err := b.Fleet.Registered(ctx, l.Vehicle)
@@ -107,7 +107,7 @@ func (b *Board) find(ctx context.Context, l Link) (s alarm.Listed, ok bool) {
 
 // tasks are those to tick beside the alarm's own: of the component and of the whole
 // vehicle.
-func (b *Board) tasks(ctx context.Context, l Link) (out []Task) {
+func (b *Pages) tasks(ctx context.Context, l Link) (out []Task) {
 	const decade = 3660 // days ahead: all there are
 	who := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
 	list, err := b.Fleet.Due(ctx, due.Query{Vehicle: l.Vehicle, Ahead: decade})
@@ -125,7 +125,7 @@ func (b *Board) tasks(ctx context.Context, l Link) (out []Task) {
 const maxForm = 16 << 10
 
 // ServeHTTP shows the page, and takes what its forms send.
-func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+func (b *Pages) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
 	h.Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
 	h.Set("Referrer-Policy", "no-referrer")
@@ -167,7 +167,7 @@ func (b *Board) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token string, now time.Time) {
+func (b *Pages) post(w http.ResponseWriter, r *http.Request, l Link, token string, now time.Time) {
 	if err := r.ParseForm(); err != nil {
 		b.page(w, r, l, now, "The form could not be read; please try again.")
 		return
@@ -194,13 +194,13 @@ func (b *Board) post(w http.ResponseWriter, r *http.Request, l Link, token strin
 }
 
 // trouble is a fault of ours.
-func (b *Board) trouble(w http.ResponseWriter, err error) {
+func (b *Pages) trouble(w http.ResponseWriter, err error) {
 	b.Log.Error("answering a link", "error", err)
 	b.show(w, http.StatusServiceUnavailable, view{Title: wordTrouble})
 }
 
 // page shows the alarm with the forms, and what was wrong with the last try.
-func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Time, fault string) {
+func (b *Pages) page(w http.ResponseWriter, r *http.Request, l Link, now time.Time, fault string) {
 	s, ok := b.find(r.Context(), l)
 	if !ok {
 		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
@@ -223,7 +223,7 @@ func (b *Board) page(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 	b.show(w, code, v)
 }
 
-func (b *Board) show(w http.ResponseWriter, code int, v view) {
+func (b *Pages) show(w http.ResponseWriter, code int, v view) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(code)
 	if err := pageTemplate.Execute(w, v); err != nil {
@@ -231,7 +231,7 @@ func (b *Board) show(w http.ResponseWriter, code int, v view) {
 	}
 }
 
-func (b *Board) meters(ctx context.Context, l Link) []event.MeterDef {
+func (b *Pages) meters(ctx context.Context, l Link) []event.MeterDef {
 	d, err := b.Fleet.Registered(ctx, l.Vehicle)
 	b.failed(l.Vehicle, err)
 	if d == nil {
@@ -254,12 +254,12 @@ var leaveLeads = map[notify.Kind]string{
 
 // askLeave shows the button. Programs that look at links in mails open them, so that
 // opening one ends nothing.
-func (b *Board) askLeave(w http.ResponseWriter, code int, l Link) {
+func (b *Pages) askLeave(w http.ResponseWriter, code int, l Link) {
 	b.show(w, code, view{Title: wordLeave, Lead: leaveLeads[l.Kind], Leave: true, Back: true})
 }
 
 // takeLeave takes the button's POST, or that of a mail program (RFC 8058).
-func (b *Board) takeLeave(w http.ResponseWriter, r *http.Request, l Link) {
+func (b *Pages) takeLeave(w http.ResponseWriter, r *http.Request, l Link) {
 	err := r.ParseMultipartForm(maxForm)
 	back := r.PostFormValue("again") != ""
 	if err != nil && !errors.Is(err, http.ErrNotMultipart) || !back && r.PostFormValue("List-Unsubscribe") != "One-Click" {
@@ -278,7 +278,7 @@ func (b *Board) takeLeave(w http.ResponseWriter, r *http.Request, l Link) {
 }
 
 // Listen serves the pages at an address, host:port, until the server is closed.
-func (b *Board) Listen(address string) (*http.Server, error) {
+func (b *Pages) Listen(address string) (*http.Server, error) {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("serving the answers: %w", err)
