@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"telltale/engine/intake/typed"
 )
 
 // dateOrder is the order of day and month in dates of figures; 0 where the mapping
@@ -78,7 +80,7 @@ func (c calendar) parse(s, timeCell string) (moment, wrong) {
 	return out, w
 }
 
-func oneBlank(s string) string { return strings.Join(strings.FieldsFunc(s, isBlank), " ") }
+func oneBlank(s string) string { return strings.Join(strings.FieldsFunc(s, typed.IsBlank), " ") }
 
 // readClock reads hour, minute, second and the half of the day.
 func readClock(s string, p []string) (time.Duration, wrong) {

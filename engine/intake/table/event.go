@@ -13,6 +13,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
+	"telltale/engine/intake/typed"
 	"telltale/engine/record"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
@@ -54,7 +55,7 @@ func (r *reader) cell(v *value) string {
 	if v.always != "" {
 		return v.always
 	}
-	return strings.TrimFunc(r.row.cells[r.at[v]], isBlank)
+	return strings.TrimFunc(r.row.cells[r.at[v]], typed.IsBlank)
 }
 
 // text is the cell in one line, as the mapping's names have it. ok is false where the
@@ -281,7 +282,7 @@ func (r *reader) number(v *value, s, u string) (float64, wrong) {
 		return 0, w
 	}
 	i := strings.LastIndexAny(s, digits) + 1
-	switch tail := strings.TrimFunc(s[i:], isBlank); {
+	switch tail := strings.TrimFunc(s[i:], typed.IsBlank); {
 	case i == 0 || tail == "" || strings.Trim(tail, ".,") == "":
 	case tail == u:
 		s = s[:i]

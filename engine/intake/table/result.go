@@ -9,6 +9,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/intake/job"
+	"telltale/engine/intake/typed"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
@@ -168,7 +169,7 @@ func (r *reader) average(res *event.ResultData, v *value) {
 func cutMark(s string, marks []string) (rest string, ok bool) {
 	for _, m := range marks {
 		if len(s) > len(m) && strings.EqualFold(s[:len(m)], m) {
-			return strings.TrimFunc(s[len(m):], isBlank), true
+			return strings.TrimFunc(s[len(m):], typed.IsBlank), true
 		}
 	}
 	return s, false

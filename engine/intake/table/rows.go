@@ -11,6 +11,8 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"telltale/engine/intake/typed"
+
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
@@ -77,7 +79,7 @@ func (m *Mapping) rows(file, text string) (head row, body []row, faults Faults) 
 }
 
 func blankRow(cells []string) bool {
-	return !slices.ContainsFunc(cells, func(c string) bool { return strings.TrimFunc(c, isBlank) != "" })
+	return !slices.ContainsFunc(cells, func(c string) bool { return strings.TrimFunc(c, typed.IsBlank) != "" })
 }
 
 // csvFault places a fault of the form; nothing after it can be trusted.
