@@ -51,8 +51,10 @@ type Person struct {
 	// "" where the folder says, see [Directory.Reading].
 	Distance, Volume, Temperature, Pressure string
 
-	Dates    DateOrder
-	Spelling english.Spelling
+	Dates DateOrder
+	// DecimalComma: the person types 4,5 for four and a half, and not 4.5.
+	DecimalComma bool
+	Spelling     english.Spelling
 	// Digest is the cron specification of the daily list, "" for none. The times
 	// are those of the clock on the person's wall.
 	Digest string
@@ -180,7 +182,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	if !plainID.MatchString(id.Value) {
 		r.Fault(id, "", "%s: an id has at most 64 letters, digits, - and _", what)
 	}
-	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "temperature", "pressure", "dates", "spelling", "digest", "list", "nothing due", "unchanged", "quiet", "holidays", "webhook", "nats", "file")
+	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "temperature", "pressure", "dates", "numbers", "spelling", "digest", "list", "nothing due", "unchanged", "quiet", "holidays", "webhook", "nats", "file")
 	p := &Person{
 		ID: id.Value, Name: id.Value, Zone: r.zone(m["zone"]),
 		Distance:      r.unit(m["distance"], "distance", unit.Distance),
@@ -188,6 +190,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 		Temperature:   r.unit(m["temperature"], "temperature", unit.Temperature),
 		Pressure:      r.unit(m["pressure"], "pressure", unit.Pressure),
 		Spelling:      english.Spelling(r.Choice(m["spelling"], "spelling", english.Spellings()...)),
+		DecimalComma:  r.Choice(m["numbers"], "numbers", "point", "comma") == 1,
 		SayNothingDue: r.Choice(m["nothing due"], "nothing due", "silent", "say so") == 1,
 	}
 	if p.Dates = DateOrder(r.Choice(m["dates"], "dates", dateOrders...)); m["dates"] == nil && p.Spelling == english.American {

@@ -32,6 +32,7 @@ func person() node {
 		"temperature": keyed(choice(unit.Read(unit.Temperature)...), "Unit of temperature in messages.", "degF", "the folder's, or degC"),
 		"pressure":    keyed(choice(unit.Read(unit.Pressure)...), "Unit of pressure in messages.", "psi", "the folder's, or kPa"),
 		"dates":       keyed(choice("day first", "month first", "year first"), "How dates are written: 3 Feb 2031, Feb 3, 2031, or 2031-02-03.", "month first", "day first"),
+		"numbers":     keyed(choice("point", "comma"), "The decimal mark in numbers that the person types into a form: 4.5 or 4,5. The other one may stand between thousands. Messages have a point.", "comma", "point"),
 		"spelling":    keyed(choice("en-GB", "en-US"), "`en-US` uses American spelling and words (tire, gasoline), and puts the month first unless `dates` says otherwise. Your own names and notes stay as they are.", "en-US", "en-GB"),
 		"digest": keyed(pattern(`^\S+( +\S+){4}$|^@\S+$`, "30 6 * * 1-5"), "When the list is sent, at most once a day: a cron schedule of minute, hour, day of the month, month and weekday (1 is Monday). It needs `mail`.",
 			"30 6 * * 1-5", "no list"),
