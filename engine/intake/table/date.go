@@ -11,13 +11,13 @@ import (
 
 // dateOrder is the order of day and month in dates of figures; 0 where the mapping
 // does not say.
-type dateOrder uint8
+type dateOrder = typed.Order
 
 const (
-	noOrder dateOrder = iota
-	dayFirst
-	monthFirst
-	yearFirst
+	noOrder    = typed.NoOrder
+	dayFirst   = typed.DayFirst
+	monthFirst = typed.MonthFirst
+	yearFirst  = typed.YearFirst
 )
 
 var orderNames = [...]string{noOrder: "", dayFirst: "day first", monthFirst: "month first", yearFirst: "year first"}
@@ -40,12 +40,6 @@ type moment struct {
 var (
 	withTime = regexp.MustCompile(`^(.*?\d)(?:T|,? +)(\d{1,2}):(\d\d)(?::(\d\d)(?:\.\d+)?)? *([AaPp]\.?[Mm]\.?)?(Z|[+-]\d\d:?\d\d)?$`)
 	timeOnly = regexp.MustCompile(`^(\d{1,2}):(\d\d)(?::(\d\d)(?:\.\d+)?)? *([AaPp]\.?[Mm]\.?)?$`)
-	byYear   = regexp.MustCompile(`^(\d{4})([-./])(\d{1,2})([-./])(\d{1,2})$`)
-	byFigure = regexp.MustCompile(`^(\d{1,2})([-./ ])(\d{1,2})([-./ ])(\d{4}|\d\d)$`)
-	dayName  = regexp.MustCompile(`^(\d{1,2})[-. ]? ?([A-Za-z]{3,9})[-., ]{1,2}(\d{4}|\d\d)$`)
-	nameDay  = regexp.MustCompile(`^([A-Za-z]{3,9})\.? (\d{1,2}),? (\d{4})$`)
-	eight    = regexp.MustCompile(`^(\d{4})(\d\d)(\d\d)$`)
-	serial   = regexp.MustCompile(`^\d{5}([.,]\d+)?$`)
 )
 
 // parse reads a cell with a date, perhaps with a time, and a second cell with a
@@ -80,7 +74,7 @@ func (c calendar) parse(s, timeCell string) (moment, wrong) {
 	return out, w
 }
 
-func oneBlank(s string) string { return strings.Join(strings.FieldsFunc(s, typed.IsBlank), " ") }
+func oneBlank(s string) string { return typed.OneBlank(s) }
 
 // readClock reads hour, minute, second and the half of the day.
 func readClock(s string, p []string) (time.Duration, wrong) {
@@ -107,104 +101,39 @@ func number(s string) int {
 
 // date reads year, month and day, as that day's midnight UTC.
 func (c calendar) date(s string) (time.Time, wrong) {
-	if p := byYear.FindStringSubmatch(s); p != nil && p[2] == p[4] {
-		return exists(s, number(p[1]), number(p[3]), number(p[5]))
+	day, f := typed.Calendar{Order: c.order, Century: c.century}.Day(s)
+	if f == nil {
+		return day, wrong{}
 	}
-	if p := byFigure.FindStringSubmatch(s); p != nil && p[2] == p[4] {
-		return c.figures(s, p[1], p[3], p[5])
-	}
-	if p := dayName.FindStringSubmatch(s); p != nil {
-		return c.named(s, p[2], p[1], p[3])
-	}
-	if p := nameDay.FindStringSubmatch(s); p != nil {
-		return c.named(s, p[1], p[2], p[3])
-	}
-	switch p := eight.FindStringSubmatch(s); {
-	case p != nil && c.order == yearFirst:
-		return exists(s, number(p[1]), number(p[2]), number(p[3]))
-	case p != nil:
-		return time.Time{}, bad("date order: year first", "%q is a date only if years come first", s)
-	case serial.MatchString(s):
-		return time.Time{}, bad("give the column a date format in the spreadsheet, and save it again", "%q is a number by which a spreadsheet counts days, not a date", s)
-	}
-	return time.Time{}, bad("dates are written like 2031-02-10, 10.02.2031, 2/10/2031 or 10 Feb 2031; the spreadsheet's date formats are", "%q is not a date", short(s))
+	return day, c.words(f)
 }
 
-// figures reads a date of three figures without a year in front of four digits.
-func (c calendar) figures(s, a, b, last string) (time.Time, wrong) {
-	y, w := c.year(s, last)
-	if w.any() {
-		return time.Time{}, w
+// words say what is wrong with a date, and what of the mapping would put it right.
+func (c calendar) words(f *typed.DayFault) wrong {
+	s := short(f.Text)
+	switch f.Wrong {
+	case typed.NoSuchDay:
+		return bad("", "there is no date %q", s)
+	case typed.Swapped:
+		other := map[dateOrder]dateOrder{dayFirst: monthFirst, monthFirst: dayFirst}[c.order]
+		return bad("date order: "+orderNames[other], "there is no date %q, read %s", s, orderNames[c.order])
+	case typed.ShortYear:
+		return bad("century: 2000", "the year of %q has two digits", s)
+	case typed.EitherDay:
+		words := func(m int) string { return time.Month(m).String()[:3] }
+		return bad("date order: day first, or date order: month first", "%q could be %d %s or %d %s %s", s, f.First, words(f.Second), f.Second, words(f.First), f.Year)
+	case typed.AnyDay:
+		return bad("date order: day first, date order: month first, or date order: year first", "%q could be more than one date", s)
+	case typed.YearNotFirst:
+		return bad("date order: day first, or date order: month first", "%q does not begin with the year", s)
+	case typed.RunTogether:
+		return bad("date order: year first", "%q is a date only if years come first", s)
+	case typed.SerialNumber:
+		return bad("give the column a date format in the spreadsheet, and save it again", "%q is a number by which a spreadsheet counts days, not a date", s)
+	case typed.NoMonth:
+		return bad("give the column a date format of figures in the spreadsheet, and save it again", "%q has no English month", s)
 	}
-	first, second := number(a), number(b)
-	switch c.order {
-	case dayFirst:
-		return c.swapped(s, y, second, first, "month first")
-	case monthFirst:
-		return c.swapped(s, y, first, second, "day first")
-	case yearFirst:
-		if len(last) == 2 && len(a) == 2 {
-			return exists(s, c.century+first, second, number(last))
-		}
-		return time.Time{}, bad("date order: day first, or date order: month first", "%q does not begin with the year", s)
-	}
-	switch {
-	case len(last) == 2:
-		return time.Time{}, bad("date order: day first, date order: month first, or date order: year first", "%q could be more than one date", s)
-	case first > 12:
-		return exists(s, y, second, first)
-	case second > 12 || first == second:
-		return exists(s, y, first, second)
-	}
-	words := func(m int) string { return time.Month(m).String()[:3] }
-	return time.Time{}, bad("date order: day first, or date order: month first", "%q could be %d %s or %d %s %s", s, first, words(second), second, words(first), last)
-}
-
-// year reads the year of a date; two digits are of the century.
-func (c calendar) year(s, digits string) (int, wrong) {
-	switch {
-	case len(digits) > 2:
-		return number(digits), wrong{}
-	case c.century == 0:
-		return 0, bad("century: 2000", "the year of %q has two digits", s)
-	}
-	return c.century + number(digits), wrong{}
-}
-
-// swapped is exists, with the cure where day and month changed places.
-func (c calendar) swapped(s string, y, m, d int, other string) (time.Time, wrong) {
-	t, w := exists(s, y, m, d)
-	if _, w2 := exists(s, y, d, m); w.any() && !w2.any() {
-		w.text += ", read " + orderNames[c.order]
-		w.cure = "date order: " + other
-	}
-	return t, w
-}
-
-// named reads a date with the English name of its month.
-func (c calendar) named(s, name, day, year string) (time.Time, wrong) {
-	m := 0
-	for i := time.January; i <= time.December; i++ {
-		if n, full := strings.ToLower(name), strings.ToLower(i.String()); n == full || n == full[:3] || n == "sept" && i == time.September {
-			m = int(i)
-		}
-	}
-	if m == 0 {
-		return time.Time{}, bad("give the column a date format of figures in the spreadsheet, and save it again", "%q has no English month", short(s))
-	}
-	y, w := c.year(s, year)
-	if w.any() {
-		return time.Time{}, w
-	}
-	return exists(s, y, m, number(day))
-}
-
-func exists(s string, y, m, d int) (time.Time, wrong) {
-	t := time.Date(y, time.Month(m), d, 0, 0, 0, 0, time.UTC)
-	if t.Day() != d || int(t.Month()) != m || t.Year() != y {
-		return time.Time{}, bad("", "there is no date %q", short(s))
-	}
-	return t, wrong{}
+	return bad("dates are written like 2031-02-10, 10.02.2031, 2/10/2031 or 10 Feb 2031; the spreadsheet's date formats are", "%q is not a date", s)
 }
 
 // moment puts date and time into the zone. Where the clocks go back, a time that
