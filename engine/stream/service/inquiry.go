@@ -93,9 +93,8 @@ var (
 	// what was said; nothing where it is not registered.
 	History = listed(Inquiry[history.Entry]{"history",
 		func(w *worker, q Question) []history.Entry { return w.asked(q).History(q.Vehicle) }, withPast})
-	// Register lists the vehicles that are registered, by id.
-	Register = listed(Inquiry[engine.RegisteredVehicle]{"register",
-		func(w *worker, _ Question) []engine.RegisteredVehicle { return w.fold.Register() }, sorted(byVehicle)})
+	// Register lists the vehicles that are registered, by id; or the one of that name.
+	Register = listed(Inquiry[engine.RegisteredVehicle]{"register", (*worker).register, sorted(byVehicle)})
 	// Known says which of some events of a vehicle its record holds, with their hashes.
 	Known = listed(Inquiry[engine.KnownEvent]{"known",
 		func(w *worker, q Question) []engine.KnownEvent { return w.fold.Known(q.Vehicle, q.Events) }, nil})
@@ -181,6 +180,14 @@ func (in *Inquiry[T]) Of(ctx context.Context, s *Service, q Question) ([]T, erro
 // there is comes with an *Incomplete.
 func (in *Inquiry[T]) Ask(ctx context.Context, nc *nats.Conn, q Question) ([]T, error) {
 	return List[T](ctx, nc, in.name, q)
+}
+
+// register is what is registered of the vehicle that is asked after, or of all.
+func (w *worker) register(q Question) []engine.RegisteredVehicle {
+	if q.Vehicle != "" {
+		return w.fold.RegisterOf(q.Vehicle)
+	}
+	return w.fold.Register()
 }
 
 func sorted[T any](by func([]T)) func(context.Context, *stream.Log, Question, []T) ([]T, error) {
