@@ -2,6 +2,7 @@ package engine
 
 import (
 	"cmp"
+	"maps"
 	"reflect"
 	"slices"
 	"time"
@@ -286,6 +287,17 @@ func (p *Partition) RegisterOf(name string) []RegisteredVehicle {
 		return []RegisteredVehicle{{r.Shown(), r.First(), r.Registered(), r.RegisteredAt()}}
 	}
 	return nil
+}
+
+// Tags are those that vehicles are registered with, as name=value, in order.
+func (p *Partition) Tags() []string {
+	all := map[string]bool{}
+	for _, v := range p.Register() {
+		for name, value := range v.Tags {
+			all[name+"="+value] = true
+		}
+	}
+	return slices.Sorted(maps.Keys(all))
 }
 
 // turn is this partition's part of a digest.

@@ -95,6 +95,8 @@ var (
 		func(w *worker, q Question) []history.Entry { return w.asked(q).History(q.Vehicle) }, withPast})
 	// Register lists the vehicles that are registered, by id; or the one of that name.
 	Register = listed(Inquiry[engine.RegisteredVehicle]{"register", (*worker).register, sorted(byVehicle)})
+	// Tags are those that vehicles are registered with, as name=value, each once.
+	Tags = listed(Inquiry[string]{"tags", func(w *worker, _ Question) []string { return w.fold.Tags() }, sortedOnce})
 	// Known says which of some events of a vehicle its record holds, with their hashes.
 	Known = listed(Inquiry[engine.KnownEvent]{"known",
 		func(w *worker, q Question) []engine.KnownEvent { return w.fold.Known(q.Vehicle, q.Events) }, nil})
@@ -195,6 +197,11 @@ func sorted[T any](by func([]T)) func(context.Context, *stream.Log, Question, []
 		by(list)
 		return list, nil
 	}
+}
+
+func sortedOnce(_ context.Context, _ *stream.Log, _ Question, list []string) ([]string, error) {
+	slices.Sort(list)
+	return slices.Compact(list), nil
 }
 
 func byAlarm(list []alarm.Listed) {

@@ -34,19 +34,46 @@ func Trials(s cli.Env) []*cobra.Command { return []*cobra.Command{replayCommand(
 // VehicleMeant is the id of the vehicle that a text means, by its id or its usual name, or
 // the error that names the nearest there is.
 func VehicleMeant(ctx context.Context, nc *nats.Conn, text string) (string, error) {
-	list, err := service.Register.Ask(ctx, nc, service.Question{})
-	if err != nil {
-		return "", err
-	}
-	fleet := map[string]*event.VehicleData{}
-	for _, v := range list {
-		fleet[v.Vehicle] = v.VehicleData
-	}
-	id, err := job.Vehicle(fleet, text)
+	v, err := Registered(ctx, nc, text)
 	if e := (*job.Error)(nil); errors.As(err, &e) {
 		err = cli.Hint(e, DidYouMean(e.Near, e.Have))
 	}
-	return id, err
+	return v.Vehicle, err
+}
+
+// Registered is the vehicle that a text means, by any name that it has or had, as it is
+// registered. The whole register is asked for only to name the nearest, where there is none.
+func Registered(ctx context.Context, nc *nats.Conn, text string) (engine.RegisteredVehicle, error) {
+	list, err := CalledSo(ctx, nc, text)
+	if err == nil && len(list) == 0 {
+		list, err = service.Register.Ask(ctx, nc, service.Question{})
+	} else if err == nil && len(list) == 1 {
+		return list[0], nil
+	}
+	if err != nil {
+		return engine.RegisteredVehicle{}, err
+	}
+	fleet, by := map[string]*event.VehicleData{}, map[string]engine.RegisteredVehicle{}
+	for _, v := range list {
+		fleet[v.Vehicle], by[v.Vehicle] = v.VehicleData, v
+	}
+	id, err := job.Vehicle(fleet, text)
+	return by[id], err
+}
+
+// CalledSo is the vehicle that a text means, or those of which it may mean any.
+func CalledSo(ctx context.Context, nc *nats.Conn, text string) ([]engine.RegisteredVehicle, error) {
+	if text == "" {
+		return nil, nil
+	}
+	list, err := service.Register.Ask(ctx, nc, service.Question{Vehicle: text})
+	if err == nil || errors.Is(err, service.ErrNoService) {
+		return list, err
+	}
+	if several, fault := service.Called.Ask(ctx, nc, service.Question{Name: text}); fault == nil && len(several) > 1 {
+		return several, nil
+	}
+	return nil, err
 }
 
 // meantIn is the vehicle that a name means among those of a file; the name itself where

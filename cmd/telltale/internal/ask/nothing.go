@@ -43,25 +43,15 @@ func nothingDueOn(ctx context.Context, nc *nats.Conn, vehicle string) string {
 
 // tagUsed is the error that no vehicle has the tag, nil where one has.
 func tagUsed(ctx context.Context, nc *nats.Conn, tag string) error {
-	list, err := service.Register.Ask(ctx, nc, service.Question{})
+	tags, err := service.Tags.Ask(ctx, nc, service.Question{}) // all that there are, as name=value
 	if err != nil {
 		return err
 	}
 	name, value, _ := strings.Cut(tag, "=")
-	var tags []string // all that there are, as name=value
-	named := false
-	for _, v := range list {
-		if v.Tags[name] == value && value != "" {
-			return nil
-		}
-		_, has := v.Tags[name]
-		named = named || has
-		for n, t := range v.Tags {
-			tags = append(tags, n+"="+t)
-		}
+	if value != "" && slices.Contains(tags, tag) {
+		return nil
 	}
-	slices.Sort(tags)
-	tags = slices.Compact(tags)
+	named := slices.ContainsFunc(tags, func(t string) bool { return strings.HasPrefix(t, name+"=") })
 	hint := "no vehicle has a tag; they are given in vehicles.yaml, as tags: {depot: north}"
 	if near := source.Near(tag, tags); near != "" {
 		hint = "did you mean " + near + "?"

@@ -104,6 +104,9 @@ func (o *importOptions) register(s cli.Env, m *table.Mapping, path string) error
 // throughService imports what the service takes, all or nothing.
 func (o *importOptions) throughService(ctx context.Context, s cli.Env, nc *nats.Conn, m *table.Mapping, path string) error {
 	f, err := fleetOf(ctx, nc)
+	if err == nil {
+		err = f.register()
+	}
 	if err != nil {
 		return err
 	}

@@ -11,6 +11,7 @@ import (
 
 	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/engine"
 	"telltale/engine/event"
 	"telltale/engine/intake/job"
 	"telltale/engine/stream/service"
@@ -18,12 +19,12 @@ import (
 	"telltale/rules/unit"
 )
 
-// fleet is what the service knows, each asked for once.
+// fleet is what the service knows, each asked for once and when it is needed.
 type fleet struct {
 	ctx      context.Context
 	nc       *nats.Conn
-	vehicles map[string]*event.VehicleData
-	first    map[string]string // the first keys of vehicles that have another by now
+	vehicles map[string]*event.VehicleData // those that were asked for
+	first    map[string]string             // the first keys of vehicles that have another by now
 	has      map[string]job.Known
 	byHand   job.Measures // nil until they are asked for
 	now      time.Time
@@ -31,19 +32,9 @@ type fleet struct {
 	reads    unit.System // of the service's folder
 }
 
-// fleetOf asks for the register and the time.
+// fleetOf asks for the time and the units.
 func fleetOf(ctx context.Context, nc *nats.Conn) (*fleet, error) {
 	f := &fleet{ctx: ctx, nc: nc, vehicles: map[string]*event.VehicleData{}, first: map[string]string{}, has: map[string]job.Known{}}
-	list, err := service.Register.Ask(ctx, nc, service.Question{})
-	if err != nil {
-		return nil, err
-	}
-	for _, v := range list {
-		f.vehicles[v.Vehicle] = v.VehicleData
-		if v.First != "" {
-			f.first[v.Vehicle] = v.First
-		}
-	}
 	h, err := service.QueryHealth(ctx, nc)
 	if err != nil {
 		return nil, err
@@ -51,6 +42,22 @@ func fleetOf(ctx context.Context, nc *nats.Conn) (*fleet, error) {
 	f.latest, f.now = clockOf(h)
 	f.reads, err = unit.SystemOf(h.Reads)
 	return f, err
+}
+
+// register asks for the whole register.
+func (f *fleet) register() error {
+	list, err := service.Register.Ask(f.ctx, f.nc, service.Question{})
+	for i := range list {
+		f.add(&list[i])
+	}
+	return err
+}
+
+func (f *fleet) add(v *engine.RegisteredVehicle) {
+	f.vehicles[v.Vehicle] = v.VehicleData
+	if v.First != "" {
+		f.first[v.Vehicle] = v.First
+	}
 }
 
 // said are the units in which people read of a vehicle, as far as its registration or the
@@ -104,9 +111,14 @@ func (f *fleet) measures(vehicle string) (job.Measures, error) {
 
 // vehicle is the one that was meant, and what is known of it.
 func (f *fleet) vehicle(text string) (string, job.Known, error) {
-	id, err := job.Vehicle(f.vehicles, text)
-	if err != nil {
-		return "", job.Known{}, err
+	id := text
+	if f.vehicles[text] == nil {
+		v, err := ask.Registered(f.ctx, f.nc, text)
+		if err != nil {
+			return "", job.Known{}, err
+		}
+		f.add(&v)
+		id = v.Vehicle
 	}
 	k, err := f.known(id)
 	return id, k, err

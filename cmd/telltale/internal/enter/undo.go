@@ -11,6 +11,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
+	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/event"
@@ -57,14 +58,17 @@ func (o *undoOptions) undo(ctx context.Context, s cli.Env, nc *nats.Conn, args [
 	if err != nil {
 		return err
 	}
-	id := append(args, "")[1]
-	vehicle, known, err := f.vehicle(args[0])
-	if id == "" && err != nil {
-		if of := ownerOf(f, args[0]); of != "" { // an entry's name begins with its vehicle
-			id = args[0]
-			vehicle, known, err = f.vehicle(of)
+	of, id := args[0], append(args, "")[1]
+	if id == "" {
+		owner, err := f.ownerOf(of)
+		if err != nil {
+			return err
+		}
+		if owner != "" {
+			of, id = owner, of
 		}
 	}
+	vehicle, known, err := f.vehicle(of)
 	if err != nil {
 		return typedWrong(err, "telltale undo")
 	}
@@ -83,15 +87,24 @@ func (o *undoOptions) undo(ctx context.Context, s cli.Env, nc *nats.Conn, args [
 	return o.answer(s, e, target)
 }
 
-// ownerOf is the vehicle of an entry, whose name begins with the first key of its.
-func ownerOf(f *fleet, id string) (best string) {
-	length := 0
-	for v := range f.vehicles {
-		if first := cmp.Or(f.first[v], v); strings.HasPrefix(id, first+"-") && len(first) > length {
-			best, length = v, len(first)
+// ownerOf is the vehicle of an entry, whose name begins with the first key of its; "" for what
+// is called like a vehicle itself, or like no entry.
+func (f *fleet) ownerOf(id string) (string, error) {
+	if list, err := ask.CalledSo(f.ctx, f.nc, id); err != nil || len(list) > 0 {
+		return "", err
+	}
+	for i := strings.LastIndexByte(id, '-'); i > 0; i = strings.LastIndexByte(id[:i], '-') {
+		list, err := ask.CalledSo(f.ctx, f.nc, id[:i])
+		if err != nil {
+			return "", err
+		}
+		for _, v := range list {
+			if cmp.Or(v.First, v.Vehicle) == id[:i] {
+				return v.Vehicle, nil
+			}
 		}
 	}
-	return best
+	return "", nil
 }
 
 // target is the entry to be taken out; nil where the person does not want to.
