@@ -1,0 +1,39 @@
+// Package board is the web pages for people who never open a terminal: what is due, what
+// is wrong, a vehicle, entering, deciding, trying a rule. They are served by the service
+// itself, written on the server, and complete without a script.
+//
+// Package frame has what all pages share. Each of the other packages below is a room of
+// pages; [Handler] puts them together.
+package board
+
+import (
+	"embed"
+	"net/http"
+	"slices"
+
+	"telltale/notify/board/frame"
+)
+
+//go:embed web/*.html
+var web embed.FS
+
+var templates = frame.Parse(web)
+
+// Handler serves all pages of the board.
+func Handler(f *frame.Frame) http.Handler {
+	return f.Handler(slices.Concat(
+		pages(f),
+	)...)
+}
+
+// pages are those that belong to no room.
+func pages(f *frame.Frame) []frame.Route {
+	s := site{f}
+	return []frame.Route{
+		{Pattern: "GET /me", Handle: s.me},
+		{Pattern: "POST /me", Handle: s.choose},
+		{Pattern: "GET /more", Handle: s.more},
+	}
+}
+
+type site struct{ *frame.Frame }

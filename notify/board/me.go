@@ -1,0 +1,59 @@
+package board
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"telltale/notify/board/frame"
+	"telltale/notify/page"
+	"telltale/notify/people"
+	"telltale/rules/english"
+	"telltale/rules/unit"
+)
+
+// me says who looks, and how they read; and lets whoever sits there say so.
+func (s site) me(_ context.Context, r *frame.Request) (*frame.Page, error) {
+	type choice struct {
+		ID, Name string
+		Is       bool
+	}
+	data := struct {
+		Viewer  frame.Viewer
+		Facts   []page.Line
+		Choices []choice
+	}{Viewer: r.Viewer, Facts: readsAs(r.Viewer, r.Now)}
+	for _, p := range s.People().People() {
+		data.Choices = append(data.Choices, choice{p.ID, p.Name, p.ID == r.Viewer.ID})
+	}
+	body, err := templates.Body("me", data)
+	return &frame.Page{Title: "You", Lead: "You look at these pages as " + r.Viewer.Name + ".", Body: body}, err
+}
+
+var lists = map[people.Form]string{
+	people.ForWorkshop: "what to do, by how urgent it is",
+	people.ForOwner:    "by vehicle",
+	people.ForOperator: "counts, and the worst first",
+}
+
+// readsAs says how a person reads.
+func readsAs(v frame.Viewer, now time.Time) []page.Line {
+	u := v.Units().Or(unit.Metric)
+	return []page.Line{
+		{Label: "Units", Text: english.List("and", u.Names())},
+		{Label: "Dates", Text: "as " + v.Day(now)},
+		{Label: "Time zone", Text: v.Zone.String()},
+		{Label: "First page and list", Text: lists[v.Form]},
+	}
+}
+
+// choose has the device look as somebody else from now on.
+func (s site) choose(_ context.Context, r *frame.Request) (*frame.Page, error) {
+	who := s.People().Person(r.PostForm.Get("who"))
+	if who == nil {
+		return nil, &frame.Fault{Status: http.StatusUnprocessableEntity, Title: "There is nobody of that name in people.yaml."}
+	}
+	p := &frame.Page{To: "/me", Header: http.Header{}}
+	frame.Choose(p.Header, who.ID)
+	return p, nil
+}
