@@ -153,6 +153,8 @@ type app struct {
 	notify *telling.Service
 
 	pages *http.Server // of the answers; nil without
+	board *http.Server // nil without
+	look  string       // where the board is reached from this machine
 
 	marks map[string]string // how far the lists of each person were looked at; owned by the clock
 
@@ -223,6 +225,9 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	}
 	if a.monitor != nil {
 		a.monitor.app.Store(a)
+	}
+	if err := a.startBoard(); err != nil {
+		return nil, err
 	}
 	return a, a.answerDeliveries()
 }
@@ -421,8 +426,10 @@ func (a *app) stop() error {
 	if a.monitor != nil {
 		errs = append(errs, a.monitor.stop())
 	}
-	if a.pages != nil {
-		errs = append(errs, a.pages.Close())
+	for _, pages := range []*http.Server{a.pages, a.board} {
+		if pages != nil {
+			errs = append(errs, pages.Close())
+		}
 	}
 	if a.micro != nil {
 		errs = append(errs, a.micro.Stop())

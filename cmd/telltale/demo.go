@@ -38,7 +38,7 @@ func demoCommand(s cli.Env) *cobra.Command {
 		Use:   "demo",
 		Short: "Run the sample fleet's year through the real service",
 		Long: `Copy the sample fleet into a folder, start the service there, send it a year of events,
-and print what follows. The events set the clock. Nobody gets a message: mails are
+print what follows, and on a terminal show it in a browser until Ctrl-C. The events set the clock. Nobody gets a message: mails are
 written as files, or handed to a test server with --smtp.`,
 		Example: `  telltale demo
   telltale demo --dir demo --stay`,
@@ -57,7 +57,7 @@ written as files, or handed to a test server with --smtp.`,
 	cmd.Flags().StringVar(&dir, "dir", "", "folder to copy the sample fleet into (default: a temporary one)")
 	cmd.Flags().StringVar(&files, "files", "", "only copy the sample fleet's files into this folder")
 	cmd.Flags().StringVar(&smtp, "smtp", "", "hand the mails to this SMTP test server (host:port, unencrypted); it must not pass them on, since the people are invented")
-	cmd.Flags().BoolVar(&stay, "stay", false, "keep the service running until Ctrl-C")
+	cmd.Flags().BoolVar(&stay, "stay", false, "keep the service running until Ctrl-C, as on a terminal")
 	return cmd
 }
 
@@ -87,8 +87,8 @@ func demo(ctx context.Context, s cli.Env, dir, smtp string, stay bool) error {
 	fmt.Fprintf(s.Err, "demo: the sample fleet is in %s, the service at %s\n", dir, a.url())
 	fmt.Fprintln(s.Err, "demo: vehicles are processed side by side, so lines are in order for each vehicle only")
 	err = runDemo(ctx, s, a, register)
-	if err == nil && stay {
-		fmt.Fprintf(s.Err, "still serving; try: telltale due --dir %s (Ctrl-C stops it)\n", dir)
+	if err == nil && (stay || cli.Terminal(s.Out) && cli.Terminal(s.Err)) {
+		fmt.Fprintf(s.Err, "look: %s\nstill serving; try also: telltale due --dir %s (Ctrl-C stops it)\n", a.look, dir)
 		<-ctx.Done()
 	}
 	return errors.Join(unlessStopped(ctx, err), a.stop())

@@ -68,6 +68,9 @@ func serve(ctx context.Context, s cli.Env, f *fleet) error {
 		logger.Warn("no people named; no messages are sent", "hint", "name people in "+filepath.Join(f.dir, "people.yaml"))
 	}
 	fmt.Fprintf(s.Err, "serving %s at %s, %s, %s; stop with Ctrl-C\n", f.dir, a.url(), english.Plural(len(f.book.Rules), "rule"), english.Plural(len(f.book.Tasks), "task"))
+	if a.look != "" {
+		fmt.Fprintf(s.Err, "look: %s\n", a.look)
+	}
 	work, halt := context.WithCancel(ctx) // until the interrupt, or until something fails
 	defer halt()
 	context.AfterFunc(a.life, halt)

@@ -42,6 +42,8 @@ type settings struct {
 	Mail mail.Config
 	// Answers are the links in mails; none without the key.
 	Answers answering
+	// Board is where the board's pages are.
+	Board boarding
 	// Baselines is when the fleet's baselines are made anew: the next time after one.
 	Baselines func(time.Time) time.Time
 	// Reads are the units in which people read of the fleet; of what it does not say,
@@ -69,7 +71,8 @@ func defaults() settings {
 	if err != nil {
 		panic(err) // a constant
 	}
-	return settings{Clock: "wall", Listen: "127.0.0.1:4222", Baselines: next, Mail: mail.Config{From: "Telltale <telltale@localhost>"}}
+	return settings{Clock: "wall", Listen: "127.0.0.1:4222", Baselines: next, Mail: mail.Config{From: "Telltale <telltale@localhost>"},
+		Board: boarding{Listen: boardListen}}
 }
 
 // loadSettings reads DIR/telltale.yaml; all faults come at once.
@@ -96,7 +99,7 @@ func readSettings(path string, text []byte) (settings, error) {
 	if root == nil {
 		return set, s.Err()
 	}
-	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "answers", "baselines", "reads")
+	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "answers", "board", "baselines", "reads")
 	set.file, set.at = s, m
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
 	if n := m["listen"]; n != nil {
@@ -128,6 +131,9 @@ func readSettings(path string, text []byte) (settings, error) {
 	}
 	if n := m["answers"]; n != nil {
 		set.Answers = readAnswers(s, n)
+	}
+	if n := m["board"]; n != nil {
+		set.Board = readBoard(s, n)
 	}
 	if n := m["webhooks"]; n != nil {
 		set.Webhooks = readWebhooks(s, n)
@@ -219,13 +225,19 @@ func readAnswers(s *source.Document, n *yaml.Node) answering {
 	}
 	a.URL = "http://" + a.Listen
 	if u := m["url"]; u != nil {
-		a.URL = strings.TrimSuffix(s.Text(u, "url"), "/")
-		if at, err := url.Parse(a.URL); err != nil || at.Host == "" || at.Scheme != "https" && at.Scheme != "http" {
-			s.Fault(u, "write it like https://fleet.example.org", "url %q is not a web address", a.URL)
-		}
+		a.URL = webAddress(s, u)
 	}
 	a.KeyFile = cmp.Or(s.Text(m["key file"], "key file"), a.KeyFile)
 	return a
+}
+
+// webAddress reads how people reach pages, without a slash at its end.
+func webAddress(s *source.Document, n *yaml.Node) string {
+	text := strings.TrimSuffix(s.Text(n, "url"), "/")
+	if at, err := url.Parse(text); err != nil || at.Host == "" || at.Scheme != "https" && at.Scheme != "http" {
+		s.Fault(n, "write it like https://fleet.example.org", "url %q is not a web address", text)
+	}
+	return text
 }
 
 func readWebhooks(s *source.Document, n *yaml.Node) (allow []netip.Prefix) {

@@ -44,7 +44,7 @@ func TestReference(t *testing.T) {
 // TestReferenceSaysAll: every key of the two files says what it means, by an example, and
 // what holds without it.
 func TestReferenceSaysAll(t *testing.T) {
-	for _, of := range []node{peopleFile(), person(), properties(person())["webhook"], entry(), settingsFile(), smtp(), answers()} {
+	for _, of := range []node{peopleFile(), person(), properties(person())["webhook"], entry(), settingsFile(), smtp(), answers(), boardKeys()} {
 		for key, n := range properties(of) {
 			example, without := n.noted()
 			if meaning, _ := n["description"].(string); meaning == "" || example == "" || without == "" {
@@ -76,7 +76,7 @@ func reference(name string) string {
 	case "settings":
 		file := settingsFile()
 		keysTable(&b, "The file", file)
-		for _, key := range []string{"mail", "smtp", "answers", "webhooks"} {
+		for _, key := range []string{"mail", "smtp", "answers", "board", "webhooks"} {
 			keysTable(&b, "`"+key+"`", properties(file)[key])
 		}
 	}

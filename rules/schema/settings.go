@@ -19,6 +19,7 @@ func settingsFile() node {
 		"smtp":     keyed(smtp(), "The mail server. Without it, each mail is written as a file into the folder `mail`.", "{host: mail.example.org}", "mails are written as files"),
 		"webhooks": keyed(object(nil, map[string]node{"allow": keyed(oneOrMore(text()), "Ranges of private addresses that webhooks may call, too.", "[10.20.0.0/16]", "only public addresses")}), "Which addresses webhooks may call.", "{allow: [10.20.0.0/16]}", "only public addresses"),
 		"answers":  keyed(answers(), "The pages that links in messages lead to. There people acknowledge an alarm, put it aside or enter work.", "{url: https://fleet.example.org}", "no links"),
+		"board":    keyed(boardKeys(), "The board: the pages for people who never open a terminal.", "{listen: 127.0.0.1:4280}", "see `listen`"),
 		"baselines": keyed(pattern(`^\S+( +\S+){4}$|^@\S+$`, "0 0 1 * *"), "When baselines are computed again from the fleet's own samples: a cron schedule, in UTC.",
 			"0 0 1 * *", "on the first of each month"),
 	})
@@ -42,5 +43,12 @@ func answers() node {
 		"listen":   keyed(text(), "Where the pages are served, as host:port.", "127.0.0.1:8080", "127.0.0.1:8080"),
 		"url":      keyed(text(), "The address at which people reach the pages, usually a proxy in front of them.", "https://fleet.example.org", "`http://` and `listen`"),
 		"key file": keyed(text(), "The file with the key that signs the links. It is created if it is missing. With a new key, links sent earlier stop working.", "answers.key", "answers.key"),
+	})
+}
+
+func boardKeys() node {
+	return object(nil, map[string]node{
+		"listen": keyed(text(), "Where the pages are served, as host:port on the loopback interface; `off` serves none.", "127.0.0.1:4280", "127.0.0.1:4280, or any free port where that is taken"),
+		"url":    keyed(text(), "The address at which people reach the pages: it is in the codes on printed lists.", "https://fleet.example.org", "`http://` and where they are served"),
 	})
 }
