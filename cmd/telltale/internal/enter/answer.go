@@ -11,8 +11,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine/alarm"
 	"telltale/engine/event"
+	"telltale/engine/follows"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
 	"telltale/engine/stream/service"
@@ -114,20 +114,10 @@ func (o *options) told(s cli.Env, e *entered) error {
 		return o.encode(s, e)
 	}
 	ev, would := &e.events[0], &e.would[0]
-	d, _ := ev.Data.(*event.AnswerData)
 	of := e.of[ev.Vehicle]
-	lines := changes(would, func(t *alarm.Transition) bool { return d != nil && t.Task && t.Rule == d.Task })
-	for _, y := range of.Tasks {
-		if d != nil && d.Task == y.Rule && (d.Component == "" || d.Component == y.Component) {
-			u := saidOf(of).Distance
-			if u == "" && d.ByDistance != nil {
-				u = d.ByDistance.Unit
-			}
-			lines = append(lines, nextLine(&y, u))
-		}
-	}
+	lines := follows.Answered(ev, would, of)
 	if len(lines) == 0 {
-		lines = []string{nothingChanged(ev, saidOf(of))}
+		lines = []string{nothingChanged(ev, follows.Said(of))}
 	}
 	if err := printed(s.Out, append(notes(ev, would, of, o.dry), lines...)...); err != nil {
 		return err
@@ -139,14 +129,8 @@ func (o *options) told(s cli.Env, e *entered) error {
 
 // nothingChanged is the answer where no alarm and no due point changed.
 func nothingChanged(ev *event.Event, said unit.System) string {
-	d, _ := ev.Data.(*event.AnswerData)
-	switch {
-	case d != nil && d.Answer == "out of service":
+	if d, ok := ev.Data.(*event.AnswerData); ok && d.Answer == "out of service" {
 		return ev.Vehicle + " is out of service; no messages about it until telltale back " + english.Typed(ev.Vehicle)
-	case d != nil && d.Answer == "in service":
-		return ev.Vehicle + " is back in service; nothing came due meanwhile"
-	case ev.Kind == event.MeterReplacedEvent:
-		return what(ev, said) + "; distances continue across both"
 	}
-	return what(ev, said) + ": noted; no alarm changes"
+	return follows.Nothing(ev, said)
 }

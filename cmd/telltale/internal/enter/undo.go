@@ -15,6 +15,7 @@ import (
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine"
 	"telltale/engine/event"
+	"telltale/engine/follows"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
 	"telltale/engine/stream"
@@ -136,7 +137,7 @@ func (o *undoOptions) latest(s cli.Env, vehicle string, list []entry, said unit.
 		fmt.Fprintf(s.Err, "nothing was taken back; to take one back: telltale undo %s %s\n", english.Typed(vehicle), english.Typed(list[0].ev.ID.ID))
 		return nil, nil
 	}
-	fmt.Fprintf(s.Err, "Take back the first (%s)? [y/N] ", what(&list[0].ev, said))
+	fmt.Fprintf(s.Err, "Take back the first (%s)? [y/N] ", follows.What(&list[0].ev, said))
 	answer, _ := bufio.NewReader(s.In).ReadString('\n')
 	if a := strings.ToLower(strings.TrimSpace(answer)); a != "y" && a != "yes" {
 		fmt.Fprintln(s.Err, "nothing was taken back")
@@ -183,7 +184,7 @@ func entriesOf(ctx context.Context, nc *nats.Conn, vehicle, id string) (out []en
 func show(s cli.Env, list []entry, said unit.System) {
 	for i := range list {
 		e := &list[i]
-		line := fmt.Sprintf("%s  %s\n    entered %s as %s", e.ev.Time.Format(time.DateOnly), what(&e.ev, said), e.Stored.Format("2006-01-02 15:04"), e.ev.ID.ID)
+		line := fmt.Sprintf("%s  %s\n    entered %s as %s", e.ev.Time.Format(time.DateOnly), follows.What(&e.ev, said), e.Stored.Format("2006-01-02 15:04"), e.ev.ID.ID)
 		if e.TakenOut {
 			line += " (taken back)"
 		}
@@ -200,9 +201,9 @@ func (o *undoOptions) answer(s cli.Env, e *entered, target *event.Event) error {
 	if o.JSON {
 		return o.encode(s, e)
 	}
-	lines := []string{"taken back: " + target.Time.Format(time.DateOnly) + " " + what(target, saidOf(e.of[e.events[0].Vehicle]))}
+	lines := []string{"taken back: " + target.Time.Format(time.DateOnly) + " " + follows.What(target, follows.Said(e.of[e.events[0].Vehicle]))}
 	for i := range would.Follows {
-		lines = append(lines, followsLine(&would.Follows[i]))
+		lines = append(lines, follows.Line(&would.Follows[i]))
 	}
 	vehicle := e.events[0].Vehicle
 	switch d, _ := target.Data.(*event.AnswerData); {
