@@ -107,3 +107,15 @@ func (s *Service) Settled(ctx context.Context) error {
 	}
 	return nil
 }
+
+// Folded blocks until the vehicle's partition has folded all events that the log held at
+// the call, and what it says is published. The vehicle is named as its record is: by the
+// first of its names.
+func (s *Service) Folded(ctx context.Context, vehicle string) error {
+	p := stream.Partition(vehicle)
+	seq, err := lastOf(ctx, s.log, p)
+	if err != nil {
+		return err
+	}
+	return s.reached(ctx, p, seq)
+}

@@ -1,0 +1,168 @@
+// Package entry enters what people type, by a service in this process. It asks what
+// would follow, stores what would be taken, waits until that is folded, and says what
+// became of it. A page has no thanks for an answer that nobody took.
+package entry
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/follows"
+	"telltale/engine/intake"
+	"telltale/engine/stream"
+	"telltale/engine/stream/service"
+)
+
+// Desk is where entries are taken.
+type Desk struct {
+	Service *service.Service
+	Log     *stream.Log
+}
+
+// Patience is how long whoever entered something waits until it is folded.
+const Patience = 2 * time.Second
+
+// Looked is what would follow of entries for one vehicle.
+type Looked struct {
+	// Events are the entries, as they would be stored.
+	Events []event.Event
+	engine.Would
+}
+
+// Look asks what would follow of entries for one vehicle, in the units of whoever asks;
+// nothing is stored. The vehicle may go by any of its names.
+func (d Desk) Look(ctx context.Context, units []string, events ...event.Event) (Looked, error) {
+	l := Looked{Events: append([]event.Event{}, events...)}
+	home, err := d.home(ctx, events[0].Vehicle)
+	q := service.Question{Vehicle: home, Units: append([]string{}, units...)}
+	for i := range l.Events {
+		if l.Events[i].Vehicle != home {
+			l.Events[i].Vehicle = home
+			l.Events[i] = intake.Renamed(l.Events[i])
+		}
+		text, wrong := intake.Encode(l.Events[i])
+		err = cmp.Or(err, wrong)
+		q.Entries = append(q.Entries, json.RawMessage(text))
+	}
+	if err != nil {
+		return l, err
+	}
+	list, err := service.Would.Of(ctx, d.Service, q)
+	switch {
+	case err != nil:
+		return l, fmt.Errorf("asking what would follow for %q: %w", home, err)
+	case len(list) != 1 || len(list[0].Entries) != len(events):
+		return l, fmt.Errorf("asking what would follow for %q: the answer is not that of the %d entries", home, len(events))
+	}
+	l.Would = list[0]
+	return l, nil
+}
+
+// home is the name of the vehicle under which its record is kept.
+func (d Desk) home(ctx context.Context, vehicle string) (string, error) {
+	v, err := d.Service.RegisteredAs(ctx, vehicle)
+	return cmp.Or(v.First, v.Vehicle, vehicle), err
+}
+
+// Refused is why one of the entries would not be taken; nil where all would.
+func (l *Looked) Refused() *alarm.Refusal {
+	for i := range l.Entries {
+		if r := l.Entries[i].Refused; r != nil {
+			return r
+		}
+	}
+	return nil
+}
+
+// Known reports whether the record holds all of the entries already, so that nothing
+// would follow.
+func (l *Looked) Known() bool {
+	for i := range l.Entries {
+		if !l.Entries[i].Known {
+			return false
+		}
+	}
+	return true
+}
+
+// Doubts are the meter values that would not be believed, and why.
+func (l *Looked) Doubts() (out []string) {
+	for i := range l.Entries {
+		out = append(out, l.Entries[i].Doubts...)
+	}
+	return out
+}
+
+// Lines are what follows of the entries, in words.
+func (l *Looked) Lines() (out []string) {
+	for i := range l.Events {
+		for _, n := range l.Entries[i].NotUsed {
+			out = append(out, "not used: "+n.Refused)
+		}
+		out = append(out, follows.Of(&l.Events[i], &l.Entries[i], l.Would, false)...)
+	}
+	return out
+}
+
+// Became is what became of entries.
+type Became struct {
+	// Looked is what follows of them, or the reason why they were not stored.
+	Looked
+	// Why is why they were refused; nil where they were taken.
+	Why *alarm.Refusal
+	// Waiting: they are stored, and nobody has folded them in time.
+	Waiting bool
+}
+
+// Enter stores entries for one vehicle, unless one would be refused, and waits until they
+// are folded. What the record holds already is not stored again. An error says that they
+// may not be stored; entered again, they are entered once.
+func (d Desk) Enter(ctx context.Context, units []string, events ...event.Event) (b Became, err error) {
+	if b.Looked, err = d.Look(ctx, units, events...); err != nil {
+		return b, err
+	}
+	if b.Why = b.Looked.Refused(); b.Why != nil || b.Known() {
+		return b, nil
+	}
+	for i, ev := range b.Events {
+		if b.Entries[i].Known {
+			continue
+		}
+		if err := d.Log.Publish(ctx, ev); err != nil {
+			return b, fmt.Errorf("storing an entry: %w", err)
+		}
+	}
+	within, cancel := context.WithTimeout(ctx, Patience)
+	defer cancel()
+	err = d.Service.Folded(within, b.Vehicle)
+	if err != nil && errors.Is(within.Err(), context.DeadlineExceeded) && ctx.Err() == nil {
+		b.Waiting = true
+		return b, nil
+	}
+	if err != nil {
+		return b, err
+	}
+	b.Why, err = d.refusedSince(ctx, units, b.Events)
+	return b, err
+}
+
+// refusedSince is why what was stored and folded is not in the record: something else
+// came between. Nil where it is.
+func (d Desk) refusedSince(ctx context.Context, units []string, events []event.Event) (*alarm.Refusal, error) {
+	l, err := d.Look(ctx, units, events...)
+	if err != nil || l.Known() {
+		return nil, err
+	}
+	why := l.Refused()
+	if why == nil {
+		err = fmt.Errorf("an entry for %q is neither in the record nor refused", l.Vehicle)
+	}
+	return why, err
+}
