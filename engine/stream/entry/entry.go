@@ -117,6 +117,9 @@ type Became struct {
 	Looked
 	// Why is why they were refused; nil where they were taken.
 	Why *alarm.Refusal
+	// Before is what was entered under the identity of one of them already, and says something
+	// else; then they were refused for it.
+	Before *event.Event
 	// Waiting: they are stored, and nobody has folded them in time.
 	Waiting bool
 }
@@ -126,6 +129,9 @@ type Became struct {
 // may not be stored; entered again, they are entered once.
 func (d Desk) Enter(ctx context.Context, units []string, events ...event.Event) (b Became, err error) {
 	if b.Looked, err = d.Look(ctx, units, events...); err != nil {
+		return b, err
+	}
+	if err := d.sentBefore(ctx, units, &b); err != nil {
 		return b, err
 	}
 	if b.Why = b.Looked.Refused(); b.Why != nil || b.Known() {
@@ -151,6 +157,55 @@ func (d Desk) Enter(ctx context.Context, units []string, events ...event.Event) 
 	}
 	b.Why, err = d.refusedSince(ctx, units, b.Events)
 	return b, err
+}
+
+// sentBefore looks for what was entered under the same identities already. A form that
+// was sent twice says the same but for the moment: it is the first that counts.
+func (d Desk) sentBefore(ctx context.Context, units []string, b *Became) error {
+	events, again := append([]event.Event{}, b.Events...), false
+	for i := range b.Entries {
+		if e := &b.Entries[i]; !e.Known || e.Refused == nil {
+			continue
+		}
+		stored, err := d.stored(ctx, b.Events[i])
+		switch {
+		case err != nil:
+			return err
+		case stored == nil:
+		case sayTheSame(*stored, b.Events[i]):
+			events[i], again = *stored, true
+		default:
+			b.Before = stored
+		}
+	}
+	if !again {
+		return nil
+	}
+	l, err := d.Look(ctx, units, events...)
+	b.Looked = l
+	return err
+}
+
+// stored is the event of the same identity in the log; nil where there is none.
+func (d Desk) stored(ctx context.Context, ev event.Event) (*event.Event, error) {
+	list, err := service.Entries.Of(ctx, d.Service, service.Question{Vehicle: ev.Vehicle, ID: ev.ID.ID})
+	if err != nil {
+		return nil, fmt.Errorf("looking for what was entered before: %w", err)
+	}
+	for _, e := range list {
+		if old, err := intake.Decode(e.Event); err == nil && old.ID == ev.ID {
+			return &old, nil
+		}
+	}
+	return nil, nil
+}
+
+// sayTheSame reports whether two events differ in their moment alone.
+func sayTheSame(a, b event.Event) bool {
+	a.Time, a.Recorded = b.Time, b.Recorded
+	one, err1 := intake.Encode(a)
+	other, err2 := intake.Encode(b)
+	return err1 == nil && err2 == nil && string(one) == string(other)
 }
 
 // refusedSince is why what was stored and folded is not in the record: something else

@@ -138,3 +138,21 @@ func TestLook(t *testing.T) {
 		t.Errorf("the log went from %d to %d, %v", before, after, err)
 	}
 }
+
+// A form that is sent twice is entered once, whatever the clock shows; one that says
+// something else by then is not taken for it.
+func TestSentTwice(t *testing.T) {
+	d := desk(t)
+	first := typed(t, 2, event.ReadingEvent, &event.ReadingData{Meter: "odometer", Value: 960, Unit: "km"})
+	enter(t, d, first)
+	again, other := first, first
+	again.Time, again.Recorded = first.Time.Add(time.Minute), first.Time.Add(time.Minute)
+	other.Data = &event.ReadingData{Meter: "odometer", Value: 9600, Unit: "km"}
+	if b := enter(t, d, again); b.Why != nil || !b.Known() || !b.Events[0].Time.Equal(first.Time) {
+		t.Errorf("sent twice: %+v", b)
+	}
+	b := enter(t, d, other)
+	if b.Why == nil || b.Before == nil || !reflect.DeepEqual(b.Before.Data, first.Data) {
+		t.Errorf("changed and sent again: %+v", b)
+	}
+}
