@@ -82,6 +82,7 @@ func (p *Partition) closeRecord(r *vehicle, home string, ev event.Event) []Outpu
 	var out []Output
 	if p.records[r.Vehicle] != nil {
 		p.active.add(r.Alarms, -1)
+		p.unlist(r)
 		f := &p.work
 		*f = fold{p: p, ev: ev, View: f.View, judged: f.judged[:0], moves: f.moves[:0]}
 		f.Anew(&p.law, &r.Record, p.moment(ev), nil)
@@ -216,18 +217,6 @@ func (p *Partition) Renamed() (out []EarlierName) {
 		}
 	}
 	slices.SortFunc(out, func(a, b EarlierName) int { return strings.Compare(a.Name, b.Name) })
-	return out
-}
-
-// Called lists the vehicles that people may mean by a name: by their key, name, plate, VIN
-// or an earlier key, whatever the blanks, hyphens and case.
-func (p *Partition) Called(name string) (out []RegisteredVehicle) {
-	folded := english.Folded(name)
-	for _, v := range p.Register() {
-		if v.calledBy(folded) != "" {
-			out = append(out, v)
-		}
-	}
 	return out
 }
 

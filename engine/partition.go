@@ -18,6 +18,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/fleet"
 	"telltale/engine/judge"
+	"telltale/engine/listing"
 	"telltale/engine/meter"
 	"telltale/engine/record"
 	"telltale/rules"
@@ -59,6 +60,7 @@ type Partition struct {
 	quietly  int           // readings taken without judging
 	paused   alarm.Backlog // what the tick under way is part of
 	active   active
+	lists    lists
 	hops     int // names that the event under way was handed over by
 }
 
@@ -71,6 +73,7 @@ type vehicle struct {
 	quiet *quiet
 	// turn is the vehicle's place in the order of Next.
 	slot *slot
+	card *listing.Card // what the lists have of it; nil where it is not registered
 }
 
 // unregisteredFor is how long the events of a vehicle are kept that nobody registers.
@@ -78,7 +81,7 @@ const unregisteredFor = 90 * 24 * time.Hour
 
 // NewPartition returns one that has folded nothing: no vehicles, no book, no tick.
 func NewPartition() *Partition {
-	return &Partition{records: map[string]*vehicle{}, changed: map[string]bool{}}
+	return &Partition{records: map[string]*vehicle{}, changed: map[string]bool{}, lists: newLists()}
 }
 
 // Now is the last tick; zero before the first.
@@ -181,6 +184,7 @@ func (p *Partition) foldInto(name string, ev event.Event, anew bool) (out []Outp
 	} else {
 		p.active.add(next.Alarms, 1)
 	}
+	p.list(&next, f.whole, f.judged)
 	p.records[name] = &next
 	p.changed[name] = true
 	p.slots.schedule(&next)
@@ -212,6 +216,7 @@ func (p *Partition) tick(ev event.Event) []Output {
 		if r.Registered() == nil && p.law.Now.Sub(time.Unix(0, r.FirstSeen)) > unregisteredFor {
 			p.slots.forget(r)
 			p.active.add(r.Alarms, -1)
+			p.unlist(r)
 			delete(p.records, v)
 			p.changed[v] = true
 			continue

@@ -27,6 +27,7 @@ func (p *Partition) Load(vehicle string, b []byte) error {
 	if old := p.records[vehicle]; old != nil {
 		k.slot = old.slot
 		p.active.add(old.Alarms, -1)
+		p.unlist(old)
 		delete(p.records, vehicle)
 	} else if old, ok := p.packed[vehicle]; ok {
 		k.slot = old.slot
@@ -43,6 +44,7 @@ func (p *Partition) Load(vehicle string, b []byte) error {
 			return err
 		}
 		p.records[vehicle] = r
+		p.list(r, false, nil)
 		p.active.add(r.Alarms, 1)
 		p.slots.schedule(r)
 		return nil
@@ -94,6 +96,7 @@ func (p *Partition) record(name string) *vehicle {
 	}
 	delete(p.packed, name)
 	p.records[name] = r
+	p.list(r, false, nil)
 	return r
 }
 

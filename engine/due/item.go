@@ -96,10 +96,12 @@ var worstFirst = []alarm.Stage{alarm.Overdue, alarm.Due, alarm.Soon, alarm.Norma
 // due, soon, later. Within each, what the law asks for comes first; the rest goes by date.
 // A line without a date comes before those with one, since nobody knows how late it is.
 func SortDue(list []Item) {
-	slices.SortStableFunc(list, func(a, b Item) int {
-		return cmp.Or(cmp.Compare(slices.Index(worstFirst, a.Stage), slices.Index(worstFirst, b.Stage)), statutoryFirst(&a, &b), strings.Compare(a.first(), b.first()),
-			strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Task, b.Task), strings.Compare(a.Component, b.Component))
-	})
+	slices.SortStableFunc(list, func(a, b Item) int { return compareDue(&a, &b) })
+}
+
+func compareDue(a, b *Item) int {
+	return cmp.Or(cmp.Compare(slices.Index(worstFirst, a.Stage), slices.Index(worstFirst, b.Stage)), statutoryFirst(a, b), strings.Compare(a.first(), b.first()),
+		strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Task, b.Task), strings.Compare(a.Component, b.Component))
 }
 
 // statutoryFirst orders two lines of one stage: what the law asks for before the rest.

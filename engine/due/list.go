@@ -50,6 +50,51 @@ func List(v *judge.View, q Query) []Item {
 	return out
 }
 
+// ItemOf is the line of one task, or follow-up, whatever its stage; nil where the vehicle has
+// none of that key, or is out of service.
+func ItemOf(v *judge.View, of alarm.Key) *Item {
+	list := pick(v, func(_ *judge.Due, k alarm.Key) bool { return k == of })
+	if len(list) == 0 {
+		return nil
+	}
+	return &list[0]
+}
+
+// Postponed are the lines of the tasks that a person has put off and that were not done
+// since, whatever their stage.
+func Postponed(v *judge.View) []Item {
+	return pick(v, func(d *judge.Due, _ alarm.Key) bool { return d.Postponed != nil })
+}
+
+// Next is the line of what is to be done first; nil where no date or distance is known of
+// anything.
+func Next(v *judge.View) *Item {
+	var first *Item
+	for _, it := range pick(v, func(d *judge.Due, _ alarm.Key) bool { return d.Stage > 0 || ahead(v, d, anyDays) }) {
+		if first == nil || compareDue(&it, first) < 0 {
+			first = &it
+		}
+	}
+	return first
+}
+
+// anyDays is longer than any interval.
+const anyDays = 100 * 366
+
+// pick are the lines of the tasks that are wanted, judged.
+func pick(v *judge.View, wanted func(*judge.Due, alarm.Key) bool) []Item {
+	var out []Item
+	if reg := v.Rec.Registered(); v.Book == nil || v.Rec.Out || reg == nil || reg.Retired {
+		return nil
+	}
+	v.EachTask(func(d *judge.Due, k alarm.Key) {
+		if v.JudgeDue(d); wanted(d, k) {
+			out = append(out, dueItem(v, d, k))
+		}
+	})
+	return out
+}
+
 // asOf is the view as of the end of a local date.
 func asOf(v *judge.View, on string) *judge.View {
 	day, err := interval.ParseDate(on)

@@ -58,21 +58,26 @@ func (r *Record) LatchAt(k alarm.Key) (int, bool) {
 
 // Standings are the alarms that are not normal, as a listing shows them.
 func (r *Record) Standings() []alarm.Listed {
-	reg := r.Registered()
-	if reg == nil {
+	if r.Registered() == nil {
 		return nil
 	}
 	var out []alarm.Listed
-	for _, a := range r.Alarms {
-		s := alarm.Listed{Since: time.Unix(a.Since, 0).UTC(), Name: reg.Name, Tags: reg.Tags, People: reg.People, Transition: a.Last}
-		s.Vehicle, s.First, s.Reads = r.Shown(), r.First(), reg.Reads
-		s.To, s.Standing = a.StageName(a.Stage), a.Standing(r.Out)
-		if a.ShelvedUntil != 0 {
-			s.ShelvedUntil = time.Unix(a.ShelvedUntil, 0).UTC()
-		}
-		out = append(out, s)
+	for i := range r.Alarms {
+		out = append(out, *r.ListedAs(&r.Alarms[i]))
 	}
 	return out
+}
+
+// ListedAs is one of the alarms as a listing shows it. The vehicle must be registered.
+func (r *Record) ListedAs(a *alarm.Alarm) *alarm.Listed {
+	reg := r.Registered()
+	s := alarm.Listed{Since: time.Unix(a.Since, 0).UTC(), Name: reg.Name, Tags: reg.Tags, People: reg.People, Transition: a.Last}
+	s.Vehicle, s.First, s.Reads = r.Shown(), r.First(), reg.Reads
+	s.To, s.Standing = a.StageName(a.Stage), a.Standing(r.Out)
+	if a.ShelvedUntil != 0 {
+		s.ShelvedUntil = time.Unix(a.ShelvedUntil, 0).UTC()
+	}
+	return &s
 }
 
 // NoteAnswer notes what a person said, in order of the log.

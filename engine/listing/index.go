@@ -1,0 +1,256 @@
+package listing
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/alarm"
+	"telltale/engine/event"
+	"telltale/engine/record"
+	"telltale/rules/dataalarm"
+	"telltale/rules/english"
+)
+
+// Index is what stands in one partition, in order, and its vehicles. It is kept in step with
+// the records by Set and Drop. It is not safe for concurrent use.
+type Index struct {
+	lists  map[View]*order[*line]
+	counts map[View]map[bucket]int
+	cards  *order[*Card]
+	folded map[string]string // titles, of which there are few
+}
+
+const keptTitles = 4096
+
+// NewIndex is one of no vehicles.
+func NewIndex() *Index {
+	x := &Index{lists: map[View]*order[*line]{}, counts: map[View]map[bucket]int{}, folded: map[string]string{}}
+	x.cards = newOrder(func(a, b *Card) int {
+		return cmp.Or(strings.Compare(a.shown(), b.shown()), strings.Compare(a.home, b.home))
+	})
+	for _, v := range Views {
+		x.lists[v], x.counts[v] = newOrder(compareLines), map[bucket]int{}
+	}
+	return x
+}
+
+// Card is what lists keep of one vehicle that is registered. There are many, so it holds
+// what a search needs and no more.
+type Card struct {
+	home   string // the name that its record is kept under
+	reg    *event.VehicleData
+	folded string // its names and tags
+	lines  *line
+	// alarms are those of the record that the lines are of: a list is never changed in
+	// place, so the same one is the same.
+	alarms []alarm.Alarm
+	out    bool
+}
+
+// shown is the vehicle's present name.
+func (c *Card) shown() string { return cmp.Or(c.reg.Key, c.home) }
+
+// line is one alarm in the lists.
+type line struct {
+	card            *Card
+	next            *line // of the same vehicle
+	rule, component string
+	title           string // folded
+	stage           alarm.Stage
+	at              int64
+	task            bool
+	statutory       bool
+	shelved         bool
+}
+
+func (l *line) key() Key {
+	return Key{l.stage, l.statutory, l.at, l.card.shown(), l.rule, l.component}
+}
+
+func compareLines(a, b *line) int {
+	x, y := a.key(), b.key()
+	return cmp.Or(x.compare(&y), strings.Compare(a.card.home, b.card.home))
+}
+
+// views are the lists that the line is in.
+func (l *line) views() []View {
+	own := Standing
+	if l.task {
+		own = Due
+	}
+	switch {
+	case l.stage == alarm.Normal:
+		return []View{Returned}
+	case l.card.out:
+		return []View{Out}
+	case l.shelved:
+		return []View{own, Aside}
+	}
+	return []View{own}
+}
+
+// bucket is what is counted apart in a view: lines of one stage, of all vehicles or of those
+// with one tag.
+type bucket struct {
+	stage     alarm.Stage
+	shelved   bool
+	tag, with string // "depot", "north"
+}
+
+func (x *Index) count(l *line, n int) {
+	for _, v := range l.views() {
+		x.add(v, bucket{l.stage, l.shelved, "", ""}, n)
+		for tag, value := range l.card.reg.Tags {
+			x.add(v, bucket{l.stage, l.shelved, tag, value}, n)
+		}
+	}
+}
+
+func (x *Index) add(v View, b bucket, n int) {
+	if x.counts[v][b] += n; x.counts[v][b] == 0 {
+		delete(x.counts[v], b)
+	}
+}
+
+// Set brings the index up to date with a record: c is what it has of the vehicle, nil before
+// the first time, and is given back; nil of one that is not registered.
+func (x *Index) Set(c *Card, r *record.Record) *Card {
+	reg := r.Registered()
+	switch {
+	case reg == nil || r.Is != "":
+		x.Drop(c)
+		return nil
+	case c == nil:
+		c = &Card{home: r.Vehicle}
+	case c.reg == reg && c.out == r.Out && sameList(c.alarms, r.Alarms):
+		return c
+	}
+	x.dropLines(c)
+	if c.reg != reg {
+		x.dropCard(c)
+		c.reg, c.folded = reg, folded(reg, r)
+		x.cards.put(c)
+	}
+	c.out, c.alarms = r.Out, r.Alarms
+	for i := range r.Alarms {
+		l := x.lineOf(c, &r.Alarms[i])
+		l.next, c.lines = c.lines, l
+		for _, v := range l.views() {
+			x.lists[v].put(l)
+		}
+		x.count(l, 1)
+	}
+	return c
+}
+
+func sameList(a, b []alarm.Alarm) bool {
+	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0])
+}
+
+// Drop takes a vehicle out.
+func (x *Index) Drop(c *Card) {
+	if c != nil {
+		x.dropLines(c)
+		x.dropCard(c)
+	}
+}
+
+func (x *Index) dropCard(c *Card) {
+	if c.reg != nil {
+		x.cards.drop(c)
+	}
+}
+
+func (x *Index) dropLines(c *Card) {
+	for l := c.lines; l != nil; l = l.next {
+		for _, v := range l.views() {
+			x.lists[v].drop(l)
+		}
+		x.count(l, -1)
+	}
+	c.lines, c.alarms = nil, nil
+}
+
+func (x *Index) lineOf(c *Card, a *alarm.Alarm) *line {
+	return &line{
+		card: c, rule: a.Rule, component: a.Component, title: x.fold(a), stage: a.StageName(a.Stage), at: dateOf(a),
+		task: a.Task, statutory: a.Last.Statutory, shelved: a.ShelvedUntil != 0,
+	}
+}
+
+// fold is what a search finds the alarm by.
+func (x *Index) fold(a *alarm.Alarm) string {
+	text := a.Last.Title + "\n" + a.Rule + "\n" + a.Component
+	one, ok := x.folded[text]
+	if !ok {
+		if len(x.folded) >= keptTitles {
+			clear(x.folded)
+		}
+		one = foldedLines(a.Last.Title, a.Rule, a.Component)
+		x.folded[text] = one
+	}
+	return one
+}
+
+// dateOf is by what a list orders an alarm: when a task was said to be due, and when the
+// stage of anything else was reached. It is what was said as the alarm last moved: it moves
+// again before its stage can differ, and a page would else have to reckon all that stands.
+func dateOf(a *alarm.Alarm) int64 {
+	if !a.Task || a.Stage == 0 {
+		return a.Since
+	}
+	if a.Last.Due == nil {
+		return noDate
+	}
+	return dayOf(a.Last.Due.Date, a.Last.Due.Likely)
+}
+
+// dayOf is the earlier of the dates that are not empty.
+func dayOf(dates ...string) int64 {
+	dates = slices.DeleteFunc(dates, func(d string) bool { return d == "" })
+	if len(dates) == 0 {
+		return noDate
+	}
+	t, err := time.Parse(time.DateOnly, slices.Min(dates))
+	if err != nil {
+		return noDate
+	}
+	return t.Unix()
+}
+
+// KeyOf is the key of an alarm that a record keeps.
+func KeyOf(r *record.Record, a *alarm.Alarm) string {
+	k := Key{a.StageName(a.Stage), a.Last.Statutory, dateOf(a), r.Shown(), a.Rule, a.Component}
+	return k.String()
+}
+
+func (l *line) of() string {
+	switch {
+	case l.task:
+		return OfTasks
+	case slices.Contains(dataalarm.Names, l.rule):
+		return OfData
+	}
+	return OfRules
+}
+
+// folded is what a search finds the vehicle by: its names, kind and tags.
+func folded(reg *event.VehicleData, r *record.Record) string {
+	texts := append(reg.Names(r.Shown()), r.Vehicle, reg.Kind)
+	for tag, value := range reg.Tags {
+		texts = append(texts, tag+"="+value)
+	}
+	return foldedLines(texts...)
+}
+
+// foldedLines are the texts folded, each once, a line each.
+func foldedLines(texts ...string) string {
+	for i := range texts {
+		texts[i] = english.Folded(texts[i])
+	}
+	slices.Sort(texts)
+	texts = slices.Compact(texts)
+	return strings.Join(slices.DeleteFunc(texts, func(t string) bool { return t == "" }), "\n")
+}
