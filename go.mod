@@ -5,6 +5,8 @@ go 1.26.0
 require (
 	code.dny.dev/ssrf v0.3.0
 	github.com/arran4/golang-ical v0.3.4
+	github.com/chromedp/cdproto v0.160.1
+	github.com/chromedp/chromedp v0.23.1
 	github.com/cloudevents/sdk-go/v2 v2.16.2
 	github.com/creachadair/jrpc2 v1.3.6
 	github.com/emersion/go-sasl v0.0.0-20241020182733-b788ff22d5a6
