@@ -28,6 +28,7 @@ import (
 	"telltale/engine/stream/server"
 	"telltale/engine/stream/service"
 	"telltale/notify"
+	"telltale/notify/board/frame"
 	"telltale/notify/people"
 	telling "telltale/notify/service"
 	"telltale/rules"
@@ -154,7 +155,8 @@ type app struct {
 
 	pages *http.Server // of the answers; nil without
 	board *http.Server // nil without
-	look  string       // where the board is reached from this machine
+	live  *frame.Live
+	look  string // where the board is reached from this machine
 
 	marks map[string]string // how far the lists of each person were looked at; owned by the clock
 
@@ -425,6 +427,9 @@ func (a *app) stop() error {
 	var errs []error
 	if a.monitor != nil {
 		errs = append(errs, a.monitor.stop())
+	}
+	if a.live != nil {
+		a.live.Close()
 	}
 	for _, pages := range []*http.Server{a.pages, a.board} {
 		if pages != nil {

@@ -63,7 +63,10 @@ func (a *app) startBoard() error {
 		return cli.Hint(fmt.Errorf("serving the board: %w", err), "name a free port under board: in "+filepath.Join(a.fleet.dir, "telltale.yaml"))
 	}
 	a.look = "http://" + l.Addr().String()
-	f := &frame.Frame{Service: a.svc, Log: a.log, People: a.notify.Directory, Now: a.now, Reads: a.fleet.set.Reads,
+	if a.live, err = frame.Follow(a.nc); err != nil {
+		return errors.Join(err, l.Close())
+	}
+	f := &frame.Frame{Live: a.live, Service: a.svc, Log: a.log, People: a.notify.Directory, Now: a.now, Reads: a.fleet.set.Reads,
 		URL: cmp.Or(strings.TrimSuffix(set.URL, "/"), a.look), Logger: a.logger}
 	a.board = frame.Server(board.Handler(f))
 	go func() {

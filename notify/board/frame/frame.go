@@ -35,6 +35,8 @@ type Frame struct {
 	// URL is how people reach the board, without a slash at its end: in codes on paper.
 	URL    string
 	Logger *slog.Logger
+	// Live tells open pages what has changed; nil where none are told.
+	Live *Live
 	// Hosts are names beside those of the loopback under which the board answers.
 	Hosts []string
 }

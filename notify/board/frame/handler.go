@@ -29,6 +29,9 @@ func (f *Frame) Handler(routes ...Route) http.Handler {
 	mux.Handle("GET "+stylePath, asset("text/css; charset=utf-8", style))
 	mux.Handle("GET "+scriptPath, asset("text/javascript; charset=utf-8", script))
 	mux.Handle("GET "+iconPath, asset("image/svg+xml", icon))
+	if f.Live != nil {
+		mux.Handle("GET "+changesPath, f.Live)
+	}
 	mux.Handle("/", f.serve(Route{Handle: func(context.Context, *Request) (*Page, error) { return nil, NotFound }}))
 	own := http.NewCrossOriginProtection()
 	if err := own.AddTrustedOrigin(f.URL); f.URL != "" && err != nil {

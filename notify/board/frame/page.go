@@ -78,6 +78,7 @@ type layout struct {
 	Sections         any
 	Viewer           Viewer
 	AsOf, Absent     string
+	Changed, Lost    string
 	Note             string
 	Letter, Operator bool
 }
@@ -101,7 +102,7 @@ func (f *Frame) write(w http.ResponseWriter, r *Request, p *Page) {
 		f.send(w, p.Status, p.File.Body)
 		return
 	}
-	l := layout{Page: p, Full: p.Title, Style: stylePath, Script: scriptPath, Icon: iconPath, Sections: sections, Viewer: r.Viewer, Letter: r.Viewer.Letter()}
+	l := layout{Page: p, Full: p.Title, Style: stylePath, Script: scriptPath, Icon: iconPath, Changed: wordChanged, Lost: wordLost, Sections: sections, Viewer: r.Viewer, Letter: r.Viewer.Letter()}
 	if p.About != "" {
 		l.Full += ", " + p.About
 	}

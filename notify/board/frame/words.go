@@ -16,6 +16,8 @@ const (
 	wordElse     = "This page was asked for under a name that is not the board's."
 	wordElseDo   = "Open it by the address that the service says at its start."
 	wordForeign  = "This form was sent from another site, so nothing was stored."
+	wordChanged  = "Something has changed since this page was loaded. Load it again when you have finished here."
+	wordLost     = "The connection to the service is lost. This page may be out of date; it follows again by itself."
 	wordUnread   = "The form could not be read. Please send it again."
 )
 

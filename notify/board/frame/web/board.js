@@ -1,9 +1,64 @@
-// What a script adds to pages that work without one: it asks before a form that was typed
-// into is left.
+// What a script adds to pages that work without one. It fetches a page again when what
+// stands on it has changed, and asks before a form that was typed into is left.
 'use strict';
 (() => {
   let typed = false;
   document.addEventListener('input', (e) => { if (e.target.form && e.target.form.method === 'post') typed = true; });
   document.addEventListener('submit', () => { typed = false; });
   window.addEventListener('beforeunload', (e) => { if (typed) e.preventDefault(); });
+
+  const of = document.body.dataset.watch;
+  if (!of || !window.EventSource) return;
+  const live = document.getElementById('live');
+  const say = (words) => { if (live.textContent !== words) live.textContent = words; };
+  let changes = null, busy = false;
+
+  // The way from the page's body to an element, so that the same one is found on the next.
+  const way = (e) => {
+    const out = [];
+    for (; e && e.id !== 'main'; e = e.parentElement) { if (!e.parentElement) return null; out.unshift([...e.parentElement.children].indexOf(e)); }
+    return e ? out : null;
+  };
+  const at = (main, path) => path && path.reduce((e, i) => e && e.children[i], main);
+
+  const fresh = () => {
+    const main = document.getElementById('main');
+    const filled = [...main.querySelectorAll('input, select, textarea')].some((e) => e === document.activeElement);
+    if (busy) return;
+    if (typed || filled) { say(live.dataset.changed); return; }
+    busy = true;
+    const x = new XMLHttpRequest();
+    x.responseType = 'document';
+    x.onloadend = () => {
+      busy = false;
+      const next = x.status === 200 && x.response && x.response.getElementById('main');
+      if (!next || typed) { say(live.dataset.changed); return; }
+      const focus = way(document.activeElement), open = [...main.querySelectorAll('details')].map((d) => d.open);
+      const put = document.importNode(next, true);
+      main.replaceWith(put);
+      put.querySelectorAll('details').forEach((d, i) => { if (open[i]) d.open = true; });
+      const e = at(put, focus);
+      if (e && e.focus) e.focus({ preventScroll: true });
+      const foot = x.response.getElementById('asof'), here = document.getElementById('asof');
+      if (foot && here) here.textContent = foot.textContent;
+      say('');
+    };
+    x.open('GET', location.href);
+    x.send();
+  };
+  const listen = () => {
+    if (changes || document.hidden) return;
+    changes = new EventSource('/changes?of=' + encodeURIComponent(of));
+    changes.addEventListener('changed', fresh);
+    changes.onopen = () => { if (live.textContent === live.dataset.lost) fresh(); };
+    changes.onerror = () => say(live.dataset.lost);
+  };
+  const rest = () => { if (changes) { changes.close(); changes = null; } };
+  document.addEventListener('visibilitychange', () => {
+    if (document.hidden) { rest(); return; }
+    fresh();
+    listen();
+  });
+  window.addEventListener('pagehide', rest);
+  listen();
 })();

@@ -1,0 +1,160 @@
+package frame
+
+import (
+	"fmt"
+	"net/http"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats.go"
+
+	"telltale/engine/alarm"
+	"telltale/engine/stream/wire"
+	"telltale/rules/english"
+)
+
+// changesPath is where a page's script hears that the page is another by now.
+const changesPath = "/changes"
+
+const (
+	// mostListening bounds the pages that hear of changes; more go without.
+	mostListening = 500
+	// gathered is how long changes are put together: a page is fetched once for all.
+	gathered = time.Second
+	// breath is how often a quiet connection carries something, so that nothing between
+	// takes it for dead.
+	breath = 20 * time.Second
+)
+
+// Live tells open pages of which vehicles something was said. The zero Live tells nothing.
+type Live struct {
+	sub *nats.Subscription
+
+	mu    sync.Mutex
+	ended bool
+	pages map[*listening]struct{}
+}
+
+// listening is one page that hears of changes.
+type listening struct {
+	of     string // a vehicle, or "*" for any
+	wake   chan struct{}
+	closed chan struct{}
+}
+
+// Follow hears what the partitions say, on whatever replica they are folded.
+func Follow(nc *nats.Conn) (*Live, error) {
+	l := &Live{pages: map[*listening]struct{}{}}
+	var err error
+	l.sub, err = nc.Subscribe("telltale.alarm.>", func(m *nats.Msg) {
+		said, err := wire.DecodeMessage(m.Subject, 0, m.Data)
+		if err != nil {
+			return // whoever folds it says so
+		}
+		for _, o := range said.Outputs {
+			if o.Transition != nil {
+				l.changed(o.Transition)
+			}
+		}
+	})
+	if err != nil {
+		return nil, fmt.Errorf("following what is said, for the board: %w", err)
+	}
+	return l, nil
+}
+
+// Close ends what is told.
+func (l *Live) Close() {
+	if l.sub != nil {
+		_ = l.sub.Unsubscribe() // the connection may be gone already
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.ended = true
+	for p := range l.pages {
+		close(p.closed)
+	}
+	l.pages = nil
+}
+
+// changed wakes the pages that a transition makes others.
+func (l *Live) changed(t *alarm.Transition) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for p := range l.pages {
+		if p.of == "*" || p.of == t.Vehicle || p.of == t.Home() {
+			select {
+			case p.wake <- struct{}{}:
+			default: // it is awake
+			}
+		}
+	}
+}
+
+// listen has a page hear of changes; nil where no more can.
+func (l *Live) listen(of string) *listening {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.ended || len(l.pages) >= mostListening {
+		return nil
+	}
+	p := &listening{of: of, wake: make(chan struct{}, 1), closed: make(chan struct{})}
+	l.pages[p] = struct{}{}
+	return p
+}
+
+func (l *Live) leave(p *listening) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	delete(l.pages, p)
+}
+
+// ServeHTTP sends server-sent events (WHATWG HTML, 9.2): "changed" each time that the page
+// is another by now.
+func (l *Live) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	p := l.listen(english.OneLine(r.FormValue("of")))
+	if p == nil {
+		w.Header().Set("Retry-After", "60")
+		http.Error(w, wordTooMany, http.StatusServiceUnavailable)
+		return
+	}
+	defer l.leave(p)
+	c := http.NewResponseController(w)
+	_ = c.SetWriteDeadline(time.Time{}) // it lasts as long as the page; a writer without one has none to lift
+	w.Header().Set("Content-Type", "text/event-stream")
+	send := func(text string) bool {
+		_, err := fmt.Fprint(w, text)
+		return err == nil && c.Flush() == nil
+	}
+	if !send("retry: 5000\n\n") {
+		return
+	}
+	alive := time.NewTicker(breath)
+	defer alive.Stop()
+	for {
+		text := ": still here\n\n"
+		select {
+		case <-r.Context().Done():
+			return
+		case <-p.closed:
+			return
+		case <-alive.C:
+		case <-p.wake:
+			select { // more may follow at once
+			case <-time.After(gathered):
+			case <-r.Context().Done():
+				return
+			case <-p.closed:
+				return
+			}
+			select {
+			case <-p.wake:
+			default:
+			}
+			text = "event: changed\ndata: \n\n"
+		}
+		if !send(text) {
+			return
+		}
+	}
+}

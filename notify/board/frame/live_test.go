@@ -1,0 +1,91 @@
+package frame
+
+import (
+	"bufio"
+	"context"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"telltale/engine/alarm"
+)
+
+// pipe is a page that listens: what is sent comes by lines.
+type pipe struct {
+	http.ResponseWriter
+	lines chan string
+}
+
+func (p pipe) Write(b []byte) (int, error) {
+	for s := bufio.NewScanner(strings.NewReader(string(b))); s.Scan(); {
+		if s.Text() != "" {
+			p.lines <- s.Text()
+		}
+	}
+	return len(b), nil
+}
+
+func (p pipe) Flush() {}
+
+func listen(ctx context.Context, l *Live, of string) chan string {
+	p := pipe{httptest.NewRecorder(), make(chan string, 100)}
+	go func() {
+		l.ServeHTTP(p, httptest.NewRequestWithContext(ctx, "GET", "/changes?of="+of, nil))
+		close(p.lines)
+	}()
+	synctest.Wait()
+	return p.lines
+}
+
+// heard is what came until now.
+func heard(lines chan string) (out []string) {
+	synctest.Wait()
+	for {
+		select {
+		case line, ok := <-lines:
+			if !ok {
+				return append(out, "ended")
+			}
+			out = append(out, line)
+		default:
+			return out
+		}
+	}
+}
+
+func TestLive(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l := &Live{pages: map[*listening]struct{}{}}
+		bus, all, van := listen(t.Context(), l, "bus-07"), listen(t.Context(), l, "*"), listen(t.Context(), l, "van-1")
+		for range 50 {
+			l.changed(&alarm.Transition{Vehicle: "bus-07"})
+		}
+		time.Sleep(2 * time.Second)
+		for name, c := range map[string]struct {
+			lines chan string
+			want  string
+		}{
+			"the vehicle's page": {bus, "retry: 5000, event: changed, data: "},
+			"a list":             {all, "retry: 5000, event: changed, data: "},
+			"another vehicle's":  {van, "retry: 5000"},
+		} {
+			if got := strings.Join(heard(c.lines), ", "); got != c.want {
+				t.Errorf("%s: got %q, want %q", name, got, c.want)
+			}
+		}
+		time.Sleep(30 * time.Second)
+		if got := heard(van); len(got) != 1 || got[0] != ": still here" {
+			t.Errorf("in a quiet time: %q", got)
+		}
+		l.Close()
+		if got := heard(van); len(got) != 1 || got[0] != "ended" {
+			t.Errorf("after the end: %q", got)
+		}
+		if got := heard(listen(t.Context(), l, "*")); strings.Join(got, "") == "" {
+			t.Error("who comes after the end is not told")
+		}
+	})
+}
