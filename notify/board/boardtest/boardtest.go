@@ -53,10 +53,15 @@ type Files struct {
 func Main(m *testing.M) {
 	quick.Start()
 	code := m.Run()
+	Stop()
+	os.Exit(code)
+}
+
+// Stop stops the sample fleet, for a TestMain that has more to end.
+func Stop() {
 	if sample != nil {
 		sample.close()
 	}
-	os.Exit(code)
 }
 
 var (

@@ -1,0 +1,108 @@
+package board_test
+
+import (
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"telltale/notify/board"
+	"telltale/notify/board/boardtest"
+	"telltale/notify/board/boardtest/browser"
+	"telltale/testdata/quick"
+)
+
+func TestMain(m *testing.M) {
+	quick.Start()
+	code := m.Run()
+	browser.Close()
+	boardtest.Stop()
+	os.Exit(code)
+}
+
+// examples are one page of each kind that there is.
+func examples(t *testing.T) (out []string) {
+	h := board.Handler(boardtest.Sample(t).Frame)
+	seen := map[string]bool{}
+	for _, c := range crawl(t, h, "/") {
+		if strings.HasPrefix(c.kind, "text/html") && !seen[c.like()] {
+			seen[c.like()] = true
+			out = append(out, c.path)
+		}
+	}
+	return out
+}
+
+// screen is on what a page is looked at.
+type screen struct {
+	width int
+	dark  bool
+}
+
+// screens are all of them in CI; for a newcomer a phone's by day and a desk's by night.
+func screens() []screen {
+	if !quick.CI() {
+		return []screen{{320, false}, {1280, true}}
+	}
+	var out []screen
+	for _, width := range []int{320, 360, 768, 1280} {
+		out = append(out, screen{width, false}, screen{width, true})
+	}
+	return out
+}
+
+// TestEveryScreen: on no screen axe-core finds anything, or a page is wider than it. Where
+// TELLTALE_PICTURES names a folder, it gets the pictures.
+func TestEveryScreen(t *testing.T) {
+	srv := httptest.NewServer(board.Handler(boardtest.Sample(t).Frame))
+	defer srv.Close()
+	pages, pictures := examples(t), os.Getenv("TELLTALE_PICTURES")
+	tab := browser.Open(t, 320)
+	for _, s := range screens() {
+		tab.Resize(s.width)
+		tab.Dark(s.dark)
+		for _, path := range pages {
+			if status := tab.Go(srv.URL + path); status != 200 {
+				t.Errorf("%s: %d", path, status)
+			}
+			if w := tab.Wide(); w > s.width {
+				t.Errorf("%s is %d wide on a screen of %d", path, w, s.width)
+			}
+			for _, found := range tab.Findings() {
+				t.Errorf("%s, %d wide, dark %t: %s", path, s.width, s.dark, found)
+			}
+			if pictures != "" {
+				name := strings.NewReplacer("/", "_", "?", "_", "&", "_").Replace(strings.Trim(path, "/"))
+				file := filepath.Join(pictures, name+map[bool]string{true: "-dark", false: "-light"}[s.dark]+"-"+map[int]string{320: "phone", 360: "phone360", 768: "tablet", 1280: "desk"}[s.width]+".png")
+				if err := os.WriteFile(file, tab.Picture(), 0o644); err != nil {
+					t.Error(err)
+				}
+			}
+		}
+	}
+}
+
+// TestByKeyboard: the Tab key comes to all that can be pressed or filled in, the way past
+// the first row first, and shows where it is.
+func TestByKeyboard(t *testing.T) {
+	srv := httptest.NewServer(board.Handler(boardtest.Sample(t).Frame))
+	defer srv.Close()
+	tab := browser.Open(t, 1280)
+	for _, path := range examples(t) {
+		tab.Go(srv.URL + path)
+		stops, lost := tab.Stops()
+		if len(lost) > 0 {
+			t.Errorf("%s: nothing shows the focus at %q", path, lost)
+		}
+		if len(stops) == 0 || stops[0] != "Skip to the content" {
+			t.Errorf("%s: the Tab key comes to %q first", path, stops[:min(1, len(stops))])
+		}
+		for _, section := range []string{"Today", "Due", "Standing", "Vehicles", "Enter", "More"} {
+			if !slices.Contains(stops, section) {
+				t.Errorf("%s: the Tab key does not come to %s", path, section)
+			}
+		}
+	}
+}

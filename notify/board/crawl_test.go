@@ -1,0 +1,124 @@
+package board_test
+
+import (
+	"net/http"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"telltale/notify/board"
+	"telltale/notify/board/boardtest"
+)
+
+// most is how heavy a page may be, with what it loads at once: its style sheet, which a
+// browser keeps, and its script are counted once.
+const most = 60 << 10
+
+// crawled is a page that links lead to.
+type crawled struct {
+	path, kind string
+	status     int
+	body       string
+}
+
+// crawl follows all links from the first page, and gives the pages in order of address.
+func crawl(t *testing.T, h http.Handler, from ...string) (out []crawled) {
+	t.Helper()
+	seen := map[string]bool{}
+	for todo := from; len(todo) > 0; {
+		path := todo[0]
+		todo = todo[1:]
+		if seen[path] {
+			continue
+		}
+		seen[path] = true
+		w := boardtest.Get(t, h, path)
+		c := crawled{path, w.Header().Get("Content-Type"), w.Code, w.Body.String()}
+		out = append(out, c)
+		if !strings.HasPrefix(c.kind, "text/html") {
+			continue
+		}
+		here, err := url.Parse(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, to := range links(t, c.body) {
+			at, err := here.Parse(to)
+			if err != nil || at.IsAbs() {
+				t.Errorf("%s leads away, to %s (%v)", path, to, err)
+				continue
+			}
+			at.Fragment = ""
+			todo = append(todo, at.String())
+		}
+	}
+	slices.SortFunc(out, func(a, b crawled) int { return strings.Compare(a.path, b.path) })
+	return out
+}
+
+// links are the addresses that a page leads to or loads.
+func links(t *testing.T, body string) (out []string) {
+	t.Helper()
+	root, err := html.Parse(strings.NewReader(body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := range root.Descendants() {
+		for _, a := range n.Attr {
+			if a.Key == "href" || a.Key == "src" || a.Key == "srcset" || a.Key == "action" && !slices.ContainsFunc(n.Attr, func(a html.Attribute) bool { return a.Key == "method" && a.Val == "post" }) {
+				out = append(out, strings.Fields(a.Val + " .")[0])
+			}
+		}
+	}
+	return out
+}
+
+var (
+	// named is what an address has of its own: with it taken out, pages of one kind are alike.
+	ofVehicle = regexp.MustCompile(`^/v/[^/?]+`)
+	query     = regexp.MustCompile(`=[^&]*`)
+	inline    = regexp.MustCompile(`(?i)\sstyle=|<style|\son[a-z]+=|<script(?:>|\s[^>]*[^>s]>[^<])|javascript:`)
+)
+
+// like is the kind of page that an address leads to.
+func (c crawled) like() string {
+	p := query.ReplaceAllString(ofVehicle.ReplaceAllString(c.path, "/v/…"), "")
+	for _, room := range []string{"/v/…/why/", "/v/…/samples/", "/v/…/entered/", "/rules/", "/deliveries/", "/v/…/history"} {
+		if rest, ok := strings.CutPrefix(p, room); ok && !strings.Contains(rest, ".") && rest != "try" {
+			return room + strings.Repeat("…/", 1+strings.Count(rest, "/"))
+		}
+	}
+	return p
+}
+
+// TestEveryLink: from the first page on, no link leads nowhere, no page has a style or a
+// script within, none is too heavy.
+func TestEveryLink(t *testing.T) {
+	h := board.Handler(boardtest.Sample(t).Frame)
+	kinds := map[string]int{}
+	for _, c := range crawl(t, h, "/") {
+		kinds[c.like()]++
+		if c.status != http.StatusOK {
+			t.Errorf("%s: %d", c.path, c.status)
+		}
+		if found := inline.FindString(c.body); found != "" && strings.HasPrefix(c.kind, "text/html") {
+			t.Errorf("%s has a style or a script within: %s", c.path, found)
+		}
+		if len(c.body) > most && strings.HasPrefix(c.kind, "text/html") {
+			t.Errorf("%s has %d bytes", c.path, len(c.body))
+		}
+	}
+	for _, k := range slices.Sorted(func(yield func(string) bool) {
+		for k := range kinds {
+			if !yield(k) {
+				return
+			}
+		}
+	}) {
+		t.Log(kinds[k], k)
+	}
+}
