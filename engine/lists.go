@@ -42,9 +42,10 @@ func (p *Partition) unlist(r *vehicle) {
 	delete(p.lists.putOff, r.Vehicle)
 }
 
-// Unread is how many records that were loaded nothing was asked of yet. What follows speaks
-// of those that were read alone; see Unpack.
-func (p *Partition) Unread() int { return len(p.packed) }
+// Homes are the vehicles that are registered, of all or of those with a tag, by the names
+// that their records are kept under, in order of the present ones. This and what follows
+// speaks of the records that were read alone; see Unpack.
+func (p *Partition) Homes(tag string) []string { return p.lists.Homes(tag) }
 
 // Part is the partition's part of a page of lines; of listing.Postponed, see
 // [Partition.Waiting].
@@ -54,18 +55,8 @@ func (p *Partition) Part(q listing.Query) listing.Part {
 	return out
 }
 
-// Counted counts the lines of each list that is kept in order.
-func (p *Partition) Counted(q listing.Query) map[listing.View]listing.Count {
-	out := map[listing.View]listing.Count{}
-	for _, v := range listing.Views {
-		if v != listing.Postponed && (q.View == "" || q.View == v) {
-			q := q
-			q.View = v
-			out[v] = p.lists.CountOf(q)
-		}
-	}
-	return out
-}
+// Counted counts the lines of a list that is kept in order.
+func (p *Partition) Counted(q listing.Query) listing.Count { return p.lists.CountOf(q) }
 
 // PutOff lists the vehicles of which a task may be postponed, by the names that their
 // records are kept under.

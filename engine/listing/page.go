@@ -37,10 +37,16 @@ type Page struct {
 // Count is how many lines a list has in all, on whatever pages.
 type Count struct {
 	Total int `json:"total"`
-	// Stages are the lines of each stage that Query asks for in all else, Tags those of each
-	// tag, as "depot=north". A tag of which there are more than MostValues is left out.
+	// Stages are the lines of each stage that Query asks for in all else.
 	Stages map[alarm.Stage]int `json:"stages,omitempty"`
-	Tags   map[string]int      `json:"tags,omitempty"`
+	TagCounts
+}
+
+// TagCounts count lines or vehicles by tag: those that are asked for in all but the tag.
+type TagCounts struct {
+	Tags map[string]int `json:"tags,omitempty"` // as "depot=north"
+	// Many are the tags of which there are more than MostValues, which are not in Tags.
+	Many []string `json:"many,omitempty"`
 }
 
 // MostValues is up to how many values a tag is counted by value: nobody chooses among more.
@@ -231,11 +237,16 @@ type tally struct {
 func newTally() *tally { return &tally{stages: map[alarm.Stage]int{}, tags: map[[2]string]int{}} }
 
 func (t *tally) count() Count {
-	c := Count{Total: t.total, Stages: t.stages, Tags: map[string]int{}}
-	for tag, n := range t.tags {
-		c.Tags[tag[0]+"="+tag[1]] = n
+	return Count{Total: t.total, Stages: t.stages, TagCounts: tagsOf(t.tags)}
+}
+
+func tagsOf(counted map[[2]string]int) TagCounts {
+	t := TagCounts{Tags: make(map[string]int, len(counted))}
+	for tag, n := range counted {
+		t.Tags[tag[0]+"="+tag[1]] = n
 	}
-	return c
+	t.dropMany()
+	return t
 }
 
 // Merge puts the partitions' parts of a page together, and tells which lines are on it. The
@@ -287,37 +298,55 @@ func compareRefs(a, b Ref) int {
 	return x.compare(&y)
 }
 
-// MergeCounts puts the partitions' counts together.
-func MergeCounts(parts []Count) Count {
-	return addUp(parts, func(c *Count) Count { return *c })
+// MergeCounts puts the partitions' counts together, of each list those of all.
+func MergeCounts(parts []Counted) (out []Counted) {
+	for _, v := range Views {
+		of := slices.DeleteFunc(slices.Clone(parts), func(c Counted) bool { return c.View != v })
+		if len(of) > 0 {
+			out = append(out, Counted{v, addUp(of, func(c *Counted) Count { return c.Count })})
+		}
+	}
+	return out
 }
 
 func addUp[T any](parts []T, of func(*T) Count) Count {
-	out := Count{Stages: map[alarm.Stage]int{}, Tags: map[string]int{}}
+	out := Count{Stages: map[alarm.Stage]int{}}
 	for i := range parts {
 		c := of(&parts[i])
 		out.Total += c.Total
 		for s, n := range c.Stages {
 			out.Stages[s] += n
 		}
-		addTo(out.Tags, c.Tags)
+		out.TagCounts.add(&c.TagCounts)
 	}
-	dropMany(out.Tags)
+	out.TagCounts.dropMany()
 	return out
+}
+
+func (t *TagCounts) add(o *TagCounts) {
+	if t.Tags == nil {
+		t.Tags = map[string]int{}
+	}
+	addTo(t.Tags, o.Tags)
+	t.Many = append(t.Many, o.Many...)
+}
+
+// dropMany leaves out the tags that nearly each vehicle has a value of its own of.
+func (t *TagCounts) dropMany() {
+	values := map[string]int{}
+	for tag := range t.Tags {
+		name, _ := tagOf(tag)
+		if values[name]++; values[name] == MostValues+1 {
+			t.Many = append(t.Many, name)
+		}
+	}
+	slices.Sort(t.Many)
+	t.Many = slices.Compact(t.Many)
+	maps.DeleteFunc(t.Tags, func(tag string, _ int) bool { name, _ := tagOf(tag); return slices.Contains(t.Many, name) })
 }
 
 func addTo(sum, of map[string]int) {
 	for k, n := range of {
 		sum[k] += n
 	}
-}
-
-// dropMany leaves out the tags that nearly each vehicle has a value of its own of.
-func dropMany(tags map[string]int) {
-	values := map[string]int{}
-	for t := range tags {
-		name, _ := tagOf(t)
-		values[name]++
-	}
-	maps.DeleteFunc(tags, func(t string, _ int) bool { name, _ := tagOf(t); return values[name] > MostValues })
 }

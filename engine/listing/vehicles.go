@@ -74,8 +74,8 @@ type VehiclePage struct {
 // VehicleCount is how many vehicles a list has in all.
 type VehicleCount struct {
 	Total int `json:"total"`
-	// Tags, Kinds and States count the vehicles that the question asks for in all else.
-	Tags   map[string]int `json:"tags,omitempty"`
+	// Kinds and States count the vehicles that the question asks for in all else.
+	TagCounts
 	Kinds  map[string]int `json:"kinds,omitempty"`
 	States map[string]int `json:"states,omitempty"`
 }
@@ -151,7 +151,7 @@ func (s *cardSieve) first(list iter.Seq[*Card], n int) (out []Ref) {
 }
 
 func (s *cardSieve) count(list iter.Seq[*Card]) VehicleCount {
-	out := VehicleCount{Tags: map[string]int{}, Kinds: map[string]int{}, States: map[string]int{}}
+	out := VehicleCount{Kinds: map[string]int{}, States: map[string]int{}}
 	tags := map[[2]string]int{}
 	for c := range list {
 		tag, kind, state := s.match(c)
@@ -173,9 +173,7 @@ func (s *cardSieve) count(list iter.Seq[*Card]) VehicleCount {
 			}
 		}
 	}
-	for t, n := range tags {
-		out.Tags[t[0]+"="+t[1]] = n
-	}
+	out.TagCounts = tagsOf(tags)
 	return out
 }
 
@@ -189,32 +187,36 @@ func (x *Index) Called(folded string) (homes []string) {
 	return homes
 }
 
-// Homes are the records of all vehicles that are registered, by present name.
-func (x *Index) Homes() []string {
+// Homes are the records of the vehicles that are registered, of all or of those with a tag,
+// by present name.
+func (x *Index) Homes(tag string) []string {
+	name, value := tagOf(tag)
 	out := make([]string, 0, x.cards.n)
 	for c := range x.cards.all {
-		out = append(out, c.home)
+		if tag == "" || has(c.reg.Tags, name, value) {
+			out = append(out, c.home)
+		}
 	}
 	return out
 }
 
 // MergeVehicles puts the partitions' parts of a page together, as Merge does.
 func MergeVehicles(q VehicleQuery, parts []VehiclePart) (VehiclePage, []Ref) {
-	p := VehiclePage{VehicleCount: VehicleCount{Tags: map[string]int{}, Kinds: map[string]int{}, States: map[string]int{}}}
+	p := VehiclePage{VehicleCount: VehicleCount{Kinds: map[string]int{}, States: map[string]int{}}}
 	var refs []Ref
 	beyond := false
 	for i := range parts {
 		c := &parts[i].Counts
 		refs, beyond = append(refs, parts[i].Refs...), beyond || parts[i].Beyond
 		p.Total += c.Total
-		addTo(p.Tags, c.Tags)
+		p.TagCounts.add(&c.TagCounts)
 		addTo(p.Kinds, c.Kinds)
 		addTo(p.States, c.States)
 		if now := parts[i].Now; i == 0 || now.Before(p.Now) {
 			p.Now = now
 		}
 	}
-	dropMany(p.Tags)
+	p.TagCounts.dropMany()
 	slices.SortFunc(refs, func(a, b Ref) int { return strings.Compare(a.Key, b.Key) })
 	refs, p.Back, p.Next = cut(refs, beyond, q.Limit, q.After, q.Before)
 	return p, refs

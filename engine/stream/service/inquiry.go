@@ -48,6 +48,8 @@ type Question struct {
 	// Entries are CloudEvents of the vehicle of which it is asked what would follow.
 	Entries []json.RawMessage `json:"entries,omitempty"`
 
+	Listing
+
 	names []string // all of the vehicle's
 }
 
