@@ -13,25 +13,39 @@ import (
 	"telltale/rules/english"
 )
 
-// Of is what is odd about the meter values of events, as sentences: those that are
-// not believed, values of replaced instruments among them, and a last one that is far
-// ahead of the usual pace.
+// Doubt is what is odd about one value of a meter.
+type Doubt struct {
+	Of   event.ID
+	At   int64  // when it was observed, Unix nanoseconds
+	Says string // a sentence, without its full stop where it asks nothing
+}
+
+// Of is what is odd about the meter values of events, as sentences.
 func Of(v *judge.View) map[event.ID][]string {
 	out := map[event.ID][]string{}
 	chains := v.Rec.Chains()
 	for i := range chains {
-		c := &chains[i]
-		for _, p := range c.Points {
-			if !p.Accepted {
-				out[p.ID] = append(out[p.ID], Disputed(v, c, p))
-			}
+		for _, d := range OfMeter(v, &chains[i]) {
+			out[d.Of] = append(out[d.Of], d.Says)
 		}
-		for _, d := range c.Doubted {
-			out[d.Of.ID] = append(out[d.Of.ID], Replaced(v, c, &d))
+	}
+	return out
+}
+
+// OfMeter is what is odd about the values of one meter: those that are not believed, in
+// order of time, values of replaced instruments, and a last one that is far ahead of the
+// usual pace.
+func OfMeter(v *judge.View, c *record.Chain) (out []Doubt) {
+	for _, p := range c.Points {
+		if !p.Accepted {
+			out = append(out, Doubt{p.ID, p.At, Disputed(v, c, p)})
 		}
-		if p, text := ahead(v, c); text != "" {
-			out[p.ID] = append(out[p.ID], text)
-		}
+	}
+	for _, d := range c.Doubted {
+		out = append(out, Doubt{d.Of.ID, d.Of.At, Replaced(v, c, &d)})
+	}
+	if p, text := ahead(v, c); text != "" {
+		out = append(out, Doubt{p.ID, p.At, text})
 	}
 	return out
 }

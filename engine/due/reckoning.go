@@ -3,7 +3,6 @@ package due
 import (
 	"math"
 	"slices"
-	"time"
 
 	"telltale/engine/alarm"
 	"telltale/engine/defect"
@@ -242,35 +241,47 @@ func reckonedTime(d *judge.Due, every, tol interval.Limits, decides bool) Reckon
 // the early distance and the tolerance.
 func reckonedMeter(v *judge.View, d *judge.Due, hours bool, value [4]float64) ReckonedLimit {
 	var l ReckonedLimit
-	a := v.Applied()
 	c := v.DueChain(d, hours)
 	if c == nil {
 		return l
 	}
-	l.Meter = &ReckonedMeter{Name: c.Name}
+	l.Meter = MeterOf(v, c)
 	last, ok := c.LastRead(math.MaxInt64)
 	if !ok {
 		return l
 	}
 	shift := last.Life - last.Face
 	l.Places, l.Past = places(v, value, shift, hours), last.Life >= value[1]
-	m := l.Meter
-	if _, replaced := c.Face(last.Life); replaced {
+	if l.Meter.ReadInAll != nil {
 		all := places(v, value, 0, hours)
-		l.InAll, m.ReadInAll = &all, v.Quantity(last.Life, hours)
+		l.InAll = &all
 	}
-	m.Read, m.ReadOn = v.Quantity(last.Face, hours), interval.DateOf(time.Unix(0, last.At), a.Zone).String()
+	return l
+}
+
+// MeterOf is where a meter stands, and how much it is used.
+func MeterOf(v *judge.View, c *record.Chain) *ReckonedMeter {
+	m := &ReckonedMeter{Name: c.Name}
+	last, ok := c.LastRead(math.MaxInt64)
+	if !ok {
+		return m
+	}
+	hours, shift := c.Hours, last.Life-last.Face
+	if _, replaced := c.Face(last.Life); replaced {
+		m.ReadInAll = v.Quantity(last.Life, hours)
+	}
+	m.Read, m.ReadOn = v.Quantity(last.Face, hours), v.DayOf(last.At)
 	u := c.ReckonUsage(math.MaxInt64)
 	m.Readings = u.N
 	if _, untold := c.UntoldSince(); untold || !u.OK {
 		m.Untold = untold
-		return l
+		return m
 	}
 	const day = 86400
 	m.PerDay, m.PerDayLow, m.PerDayHigh, m.LaidUp = v.Quantity(u.PerSecond*day, hours), v.Quantity(u.Low*day, hours), v.Quantity(u.High*day, hours), u.LaidUp
 	est, low, high := u.Now(record.Seconds(last.At), last.Life, v.Now.Unix())
 	m.Now, m.NowLeast, m.NowMost = v.Quantity(est-shift, hours), v.Quantity(low-shift, hours), v.Quantity(high-shift, hours)
-	return l
+	return m
 }
 
 // places are where the limit counts from, its due point, the early distance and the
