@@ -15,6 +15,7 @@ import (
 	"telltale/engine/judge"
 	"telltale/engine/record"
 	"telltale/engine/sample"
+	"telltale/engine/whole"
 	"telltale/engine/why"
 	"telltale/rules/unit"
 )
@@ -345,4 +346,13 @@ func (p *Partition) Reconcile(said alarm.Transition) (alarm.Transition, bool) {
 		t.Time = p.law.Now
 	}
 	return t, true
+}
+
+// Whole tells all of one vehicle at once; one item, none of a vehicle that nobody
+// registered.
+func (a Asked) Whole(vehicle string) []whole.Vehicle {
+	if r := a.of(vehicle); r != nil && r.Registered() != nil {
+		return []whole.Vehicle{whole.Of(a.view(r))}
+	}
+	return nil
 }

@@ -21,6 +21,7 @@ import (
 	"telltale/engine/record"
 	"telltale/engine/sample"
 	"telltale/engine/stream"
+	"telltale/engine/whole"
 	"telltale/engine/why"
 	"telltale/rules/unit"
 )
@@ -91,6 +92,9 @@ var (
 	// Measured tells what was measured by hand of a vehicle, of all measures of the rules.
 	Measured = listed(Inquiry[gauge.Measured]{"measured",
 		func(w *worker, q Question) []gauge.Measured { return w.asked(q).Measured(q.Vehicle, true) }, nil})
+	// Vehicle tells all of one vehicle at once: registration, meters, work, alarms, samples,
+	// measures.
+	Vehicle = listed(Inquiry[whole.Vehicle]{"vehicle", func(w *worker, q Question) []whole.Vehicle { return w.asked(q).Whole(q.Vehicle) }, nil})
 	// History is all that is known of a vehicle, from its record, the log of events and
 	// what was said; nothing where it is not registered.
 	History = listed(Inquiry[history.Entry]{"history",
