@@ -140,7 +140,7 @@ func (n *Notifier) releaseBacklog(ctx context.Context, d *people.Directory, now 
 			if way == people.Mail && p.Wakes(now).After(now) && !slices.ContainsFunc(newsFrom(n.Register, mine), news.cannotWait) {
 				continue // it waits for the morning
 			}
-			if err := n.tellBacklog(ctx, d, reader{Person: p}, way, mine, more, now); err != nil {
+			if err := n.tellBacklog(ctx, d, readerOf(p), way, mine, more, now); err != nil {
 				return err
 			}
 		}

@@ -163,7 +163,7 @@ func TestBacklogPacked(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	k, p := newMark(), reader{Person: d.Person("ines")}
+	k, p := newMark(), readerOf(d.Person("ines"))
 	for i := range maxWaiting {
 		c := copperRaised()
 		c.Backlog, c.Vehicle, c.Message = alarm.OldSample, fmt.Sprintf("van-%04d", i), fmt.Sprintf("Copper %d mg/kg is %d times the baseline", i, i%7)

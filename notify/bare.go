@@ -7,6 +7,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/notify/page"
+	"telltale/notify/wording"
 	"telltale/rules/english"
 )
 
@@ -41,7 +42,7 @@ func (m Message) bare(figures []string) Message {
 		}
 		b.WriteString(line + "\n")
 	}
-	m.Text = bareLead + "\n\n" + b.String() + "\n" + StandingNote + "\n"
+	m.Text = bareLead + "\n\n" + b.String() + "\n" + wording.StandingNote + "\n"
 	m.HTML = page.Plain(m.Text)
 	return m
 }
@@ -63,7 +64,7 @@ func bareNews(p reader, m Message, all []piece) Message {
 			figures = append(figures, fmt.Sprint(e.Of, ": ", e.Value, " ", english.Unit(e.Unit)))
 		}
 		if t.To == alarm.Warning {
-			figures = append(figures, "first: "+stopFirst)
+			figures = append(figures, "first: "+wording.StopFirst)
 		}
 		figures = append(figures, "do: "+t.Advise, "mind: "+strings.Join(t.Cautions, ", "))
 	}
@@ -89,7 +90,7 @@ func bareList(p reader, date string, parts []engine.TurnPart, k string) Message 
 	var figures []string
 	for i := range parts {
 		for _, d := range parts[i].Items {
-			figures = append(figures, strings.Join([]string{string(d.Stage), d.Vehicle, d.Component, d.Task, p.saidOf(&d).Why}, " "))
+			figures = append(figures, strings.Join([]string{string(d.Stage), d.Vehicle, d.Component, d.Task, p.SaidOf(&d).Why}, " "))
 		}
 		for _, s := range parts[i].Alarms {
 			figures = append(figures, strings.Join([]string{string(s.To), s.Vehicle, s.Component, s.Rule, p.on(s.Reads).plainly(&s.Transition).Message}, " "))

@@ -10,6 +10,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/sample"
 	"telltale/notify/delivery"
+	"telltale/notify/wording"
 	"telltale/rules/unit"
 )
 
@@ -24,7 +25,7 @@ func TestRawFiguresWhereWordsFail(t *testing.T) {
 		"words that panic": {func(n *Notifier) {
 			n.Answer = func(string, *alarm.Transition) string { panic("no such link") }
 		}, []string{bareLead, "bus-07 transmission copper over baseline raised normal to caution", "measure: 3.275", `times("Cu"): 3.275`,
-			"do: Sample again within 5,000 km", "mind: hot fluid, raised vehicle", StandingNote}, "no such link"},
+			"do: Sample again within 5,000 km", "mind: hot fluid, raised vehicle", wording.StandingNote}, "no such link"},
 		"a picture that panics": {func(n *Notifier) {
 			n.Sample = func(string, string, unit.System) []sample.Verdict { panic("no such sample") }
 		}, []string{"Found: Copper 131 mg/kg is 3.3 times the baseline."}, "no such sample"},
@@ -74,7 +75,7 @@ func TestFaultyPageIsLogged(t *testing.T) {
 
 // A list, what was held, and a reminder go out in raw figures too.
 func TestRawFiguresOfLists(t *testing.T) {
-	p := reader{Person: directory(t).Person("north")}
+	p := readerOf(directory(t).Person("north"))
 	parts := winterList()
 	m := bareList(p, "2031-02-03", parts, listKey(p, "2031-02-03"))
 	want, _, _ := Digest(directory(t), register, p.Person, Listing{Parts: parts, Of: 2})
@@ -88,7 +89,7 @@ func TestRawFiguresOfLists(t *testing.T) {
 	if m.Key != summary(register, p, cause("c"), "", []piece{{T: coolant}, {T: taskOverdue()}}, 9).Key {
 		t.Errorf("key %s is not that of the summary", m.Key)
 	}
-	for _, want := range []string{"first: " + stopFirst, "bus-07 transmission coolant in the fluid raised normal to warning"} {
+	for _, want := range []string{"first: " + wording.StopFirst, "bus-07 transmission coolant in the fluid raised normal to warning"} {
 		if !strings.Contains(m.Text, want) {
 			t.Errorf("%q is not in\n%s", want, m.Text)
 		}

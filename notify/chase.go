@@ -120,10 +120,10 @@ func (n *Notifier) releaseHeld(ctx context.Context, d *people.Directory, now tim
 			if h.Until.After(h.Since) {
 				lead = quietLead
 			}
-			if err := n.sum(ctx, "telling what was held for "+id, reader{Person: p}, c, lead, h.Pieces, h.More); err != nil {
+			if err := n.sum(ctx, "telling what was held for "+id, readerOf(p), c, lead, h.Pieces, h.More); err != nil {
 				return err
 			}
-			n.mark.watch(d, telling{p: reader{Person: p}, way: people.Mail, mine: newsFrom(n.Register, h.Pieces)}, c)
+			n.mark.watch(d, telling{p: readerOf(p), way: people.Mail, mine: newsFrom(n.Register, h.Pieces)}, c)
 		}
 		delete(n.mark.Held, id)
 	}
@@ -163,13 +163,13 @@ func (n *Notifier) remind(ctx context.Context, d *people.Directory, by span) err
 		}
 		for _, id := range slices.Sorted(maps.Keys(c.To)) {
 			if p := d.Person(id); p != nil && p.To[people.Mail] != "" && (all[0].cannotWait() || !n.mark.left(id, Messages)) {
-				n.chaseOne(d, reader{Person: p}, ak, c, all[0], by, nudges)
+				n.chaseOne(d, readerOf(p), ak, c, all[0], by, nudges)
 			}
 		}
 	}
 	for _, who := range slices.Sorted(maps.Keys(nudges)) {
 		g := nudges[who]
-		p := reader{Person: d.Person(who[1:])}
+		p := readerOf(d.Person(who[1:]))
 		c := Cause{Key: g.key, Time: by.now}
 		if err := n.sum(ctx, "reminding "+p.ID, p, c, g.lead, g.pieces, 0); err != nil {
 			return err

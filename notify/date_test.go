@@ -16,7 +16,7 @@ func TestDueOn(t *testing.T) {
 		change(&tr)
 		return tr
 	}
-	ines := reader{Person: directory(t).Person("ines")}
+	ines := readerOf(directory(t).Person("ines"))
 	for name, c := range map[string]struct {
 		tr   alarm.Transition
 		day  string // "" for none

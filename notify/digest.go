@@ -3,7 +3,6 @@ package notify
 import (
 	"cmp"
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -15,6 +14,7 @@ import (
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/notify/stages"
+	"telltale/notify/wording"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -61,7 +61,7 @@ func lineOf(i *due.Item) *line {
 // stop, then overdue, due and soon, by date; then the other alarms that stand.
 // What to have ready is summed over overdue, due and soon.
 func Digest(d *people.Directory, reg Register, who *people.Person, g Listing) (m Message, kept Listed, ok bool) {
-	p := reader{Person: who}
+	p := readerOf(who)
 	l := &list{Listing: g, p: p, vehicles: map[string]string{}, now: latest(g.Parts)}
 	l.gather(d, reg)
 	kept = l.kept()
@@ -237,37 +237,26 @@ func (l *list) page() *sheet {
 		pg.Note(boxForDone)
 	}
 	if len(l.lines) > 0 {
-		pg.Note(l.p.ours(StandingNote))
+		pg.Note(l.p.Ours(wording.StandingNote))
 	}
 	pg.Note(because("your digest"))
 	return pg
 }
 
 func (l *list) workshopPage(pg *sheet) {
-	pg.group(groupStop, 3, l.at(alarm.Warning))
-	pg.group(stages.Of(alarm.Overdue).Head, stages.Of(alarm.Overdue).Weight, l.at(alarm.Overdue))
-	pg.group(stages.Of(alarm.Due).Head, stages.Of(alarm.Due).Weight, l.at(alarm.Due))
-	pg.group(groupLook, stages.Of(alarm.Caution).Weight, l.at(alarm.Caution))
-	pg.group(stages.Of(alarm.Soon).Head, stages.Of(alarm.Soon).Weight, l.at(alarm.Soon))
-	pg.group(groupWatch, stages.Of(alarm.Advisory).Weight, l.at(alarm.Advisory))
-	pg.group(stages.Ahead, 0, l.at(alarm.Normal))
-	pg.told(headReady, l.ready())
-	pg.told(headMind, l.minds())
+	for _, g := range wording.Groups {
+		pg.group(g.Heading, g.Weight, l.at(g.Stage))
+	}
+	pg.told(wording.HeadReady, l.ready())
+	pg.told(wording.HeadMind, l.minds())
 }
 
 // counts is "1 warning, 2 overdue, 1 due on 3 vehicles."
 func (l *list) counts() string {
-	n := l.byStage()
-	var all []string
-	for _, name := range stages.Order {
-		if s := stages.Of(name); n[name] > 0 {
-			all = append(all, english.Counted(n[name], s.One, s.Many))
-		}
+	said := wording.Counts(l.byStage())
+	if said == "" {
+		return wording.NothingDue
 	}
-	if len(all) == 0 {
-		return nothingDue
-	}
-	said := strings.Join(all, ", ")
 	if l.p.Form != people.ForOwner || len(l.vehicles) != 1 {
 		said += " on " + english.Counted(len(l.vehicles), "vehicle", "vehicles")
 	}
@@ -285,12 +274,14 @@ func (l *list) at(stage alarm.Stage) (out []page.Item) {
 }
 
 func (l *list) item(e *line) page.Item {
-	it := page.Item{Heading: l.vehicles[e.Vehicle]}
+	var it page.Item
 	if e.work != nil {
-		l.tellWork(&it, e)
+		it = l.p.On(e.Reads).Work(e.work, l.today)
+		it.Box, it.Room = l.p.Form == people.ForWorkshop, l.paper
 	} else {
-		l.tellAlarm(&it, e)
+		it = l.p.Alarm(&e.Listed)
 	}
+	it.Heading = l.vehicles[e.Vehicle]
 	if l.Answer != nil && e.To != alarm.Normal {
 		asked := e.Transition
 		asked.Time = l.now // a link lives from the day of the list
@@ -299,63 +290,15 @@ func (l *list) item(e *line) page.Item {
 	return it
 }
 
-func (l *list) tellWork(it *page.Item, e *line) {
-	i, p := e.work, l.p.on(e.Reads)
-	it.Box, it.Room, it.What = l.p.Form == people.ForWorkshop, l.paper, workOn(&e.Transition)
-	why := english.Sentences(p.whyDue(i, l.today), p.forecast(i, l.today), p.pulledIn(i), i.Postponed, p.lastDone(i))
-	it.Lines = []page.Line{{Text: why}}
-	if i.Figures != nil {
-		it.Lines = append(it.Lines, page.Line{Text: english.Sentence(i.Figures.Text(p.litres))})
-	}
-	if i.Statutory {
-		it.Strong = lawWords(i.Stage)
-	}
-}
-
-func (l *list) tellAlarm(it *page.Item, e *line) {
-	it.What = alarmOn(&e.Transition)
-	text := english.Sentences(l.p.DatesIn(e.Message), noted(l.p.Day(e.Since)))
-	advise := english.Sentences(doFirst(false, e.Statutory, e.To, e.Advise))
-	if e.To == alarm.Warning {
-		it.Strong = advise
-	} else {
-		text = english.Sentences(text, advise)
-	}
-	if e.Standing == alarm.Unacknowledged {
-		text = english.Sentences(text, notAcknowledged)
-	}
-	it.Lines = []page.Line{{Text: text}}
-}
-
 // ready sums what to have ready over what is overdue, due or soon.
 func (l *list) ready() []page.Line {
-	fluids, parts := map[string]float64{}, map[string]int{}
+	var work []*due.Item
 	for _, e := range l.lines {
-		if e.work == nil || e.To == alarm.Normal {
-			continue
-		}
-		for _, n := range e.work.Needs {
-			if n.Fluid != "" {
-				fluids[n.Fluid] += n.Volume
-			}
-			if n.Part != "" {
-				parts[n.Part] += max(1, n.Count)
-			}
+		if e.work != nil {
+			work = append(work, e.work)
 		}
 	}
-	var out []page.Line
-	p := l.p.on(l.reads())
-	for _, f := range slices.Sorted(maps.Keys(fluids)) {
-		text := f
-		if fluids[f] > 0 {
-			text = p.litres(fluids[f]) + " " + f
-		}
-		out = append(out, page.Line{Text: text})
-	}
-	for _, part := range slices.Sorted(maps.Keys(parts)) {
-		out = append(out, page.Line{Text: fmt.Sprintf("%d × %s", parts[part], part)})
-	}
-	return out
+	return l.p.On(l.reads()).Ready(work)
 }
 
 // reads are the units of the vehicles on the list, where they have the same.
@@ -370,10 +313,10 @@ func (l *list) reads() (reads []string) {
 }
 
 func (l *list) minds() []page.Line {
-	m := minds{p: l.p, told: l.told}
+	m := wording.Minds{Reader: l.p.Reader, Told: l.told}
 	for _, e := range l.lines {
-		m.add(e.Cautions, e.OwnCautions)
+		m.Add(e.Cautions, e.OwnCautions)
 	}
-	l.cautions = m.full
-	return m.all()
+	l.cautions = m.Full
+	return m.All()
 }

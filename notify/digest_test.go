@@ -69,7 +69,7 @@ func TestDigestOfMany(t *testing.T) {
 }
 
 func TestWhyDue(t *testing.T) {
-	miles := reader{Person: &people.Person{Distance: "mi", Dates: people.MonthFirst}}
+	miles := readerOf(&people.Person{Distance: "mi", Dates: people.MonthFirst})
 	for _, c := range []struct {
 		item due.Item
 		want string
@@ -93,22 +93,22 @@ func TestWhyDue(t *testing.T) {
 		{due.Item{Stage: "due", Limit: "distance", Why: "due at 90,000 km; the odometer reads 90,100 km; the distance since the work cannot be told since 2030-11-13", Untold: "the distance since the work cannot be told since 2030-11-13"},
 			"Due at 90,000 km; the odometer reads 90,100 km; the distance since the work cannot be told since Nov 13, 2030."},
 	} {
-		if got := miles.whyDue(&c.item, "2031-02-03"); got != c.want {
+		if got := miles.WhyDue(&c.item, "2031-02-03"); got != c.want {
 			t.Errorf("%+v: got %q, want %q", c.item, got, c.want)
 		}
 	}
 }
 
 func TestVolumes(t *testing.T) {
-	quarts := reader{Person: &people.Person{Volume: "qt"}}
+	quarts := readerOf(&people.Person{Volume: "qt"})
 	// 1 qt (US) = 0.946352946 L exactly (NIST Handbook 44 App. C).
-	if got := quarts.litres(0.946352946 * 4.5); got != "4.5 qt" {
+	if got := quarts.Litres(0.946352946 * 4.5); got != "4.5 qt" {
 		t.Errorf("got %q", got)
 	}
 }
 
 func TestListSays(t *testing.T) {
-	l := &list{p: reader{Person: &people.Person{Distance: "km"}}, today: "2031-02-03"}
+	l := &list{p: readerOf(&people.Person{Distance: "km"}), today: "2031-02-03"}
 	for _, c := range []struct {
 		item due.Item
 		want string

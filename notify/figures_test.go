@@ -11,8 +11,8 @@ import (
 )
 
 func TestFigures(t *testing.T) {
-	p := reader{Person: &people.Person{Distance: "mi", Volume: "qt"}}
-	got := p.figures([]word.Evidence{
+	p := readerOf(&people.Person{Distance: "mi", Volume: "qt"})
+	got := p.Figures([]word.Evidence{
 		{Of: `has("Fe")`, Value: 1},
 		{Of: `times("Cu")`, Value: 3.275, Note: "light bus transmission fluid, mean 40"},
 		{Of: `times("Fe")`, Value: 2.5, Note: "light bus transmission fluid, mean 40"},
@@ -55,7 +55,7 @@ func TestFiguresOfEachWord(t *testing.T) {
 		if call == "" {
 			t.Fatalf("the example of %s does not call it: %s", w.Name, w.Example)
 		}
-		for _, s := range (reader{Person: &people.Person{}}).figures([]word.Evidence{{Of: call, Value: 1}}, false) {
+		for _, s := range (readerOf(&people.Person{})).Figures([]word.Evidence{{Of: call, Value: 1}}, false) {
 			camel := strings.ToLower(w.Name) != w.Name && strings.Contains(s, w.Name)
 			if strings.ContainsAny(s, `()"%`) || strings.HasPrefix(s, w.Name+":") && w.Name != "odometer" || camel {
 				t.Errorf("%s is told as %q", w.Name, s)

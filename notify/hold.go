@@ -11,6 +11,7 @@ import (
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/notify/stages"
+	"telltale/notify/wording"
 	"telltale/rules/english"
 )
 
@@ -170,7 +171,7 @@ func titledSummary(reg Register, p reader, c Cause, title, lead string, pieces [
 	m := p.mail(key("summary", c.Key, p.ID, "mail"), c.Key, c.Time)
 	pg := &sheet{page.Page{Lead: lead}}
 	vehicles := map[string]bool{}
-	mind := minds{p: p, told: c.told}
+	mind := wording.Minds{Reader: p.Reader, Told: c.told}
 	groups := map[string][]page.Item{}
 	for _, n := range all {
 		vehicles[n.Vehicle] = true
@@ -179,7 +180,7 @@ func titledSummary(reg Register, p reader, c Cause, title, lead string, pieces [
 		it := summaryItem(p, n)
 		it.Link = c.link(p, n)
 		groups[g] = append(groups[g], it)
-		mind.add(n.Cautions, n.OwnCautions)
+		mind.Add(n.Cautions, n.OwnCautions)
 	}
 	m.Urgent = slices.ContainsFunc(all, news.stops)
 	if more > 0 {
@@ -187,39 +188,33 @@ func titledSummary(reg Register, p reader, c Cause, title, lead string, pieces [
 	}
 	pg.Title = cmp.Or(title, summaryTitle(len(all)+more, len(vehicles)))
 	m.Subject = subjectOfMany(all, more, len(vehicles))
-	for _, g := range groupOrder {
-		pg.group(g.heading, g.weight, groups[g.heading])
+	for _, g := range wording.Groups {
+		pg.group(g.Heading, g.Weight, groups[g.Heading])
 	}
+	pg.group(groupEnded, 0, groups[groupEnded])
 	pg.more(more)
 	pg.end(&m, c, &mind, all)
 	return m
 }
 
 func groupOf(t *alarm.Transition) string {
-	switch {
-	case t.To == alarm.Normal:
+	if t.To == alarm.Normal {
 		return groupEnded
-	case t.To == alarm.Warning:
-		return groupStop
-	case t.Task:
-		return stages.Of(t.To).Head
-	case t.To == alarm.Caution:
-		return groupLook
 	}
-	return groupWatch
+	return wording.GroupOf(t.To).Heading
 }
 
 func summaryItem(p reader, n news) page.Item {
 	p = p.on(n.Reads)
 	b := blockOf(p, n.Transition)
-	it := page.Item{Heading: n.label(), What: alarmOn(n.Transition)}
+	it := page.Item{Heading: n.label(), What: wording.AlarmOn(n.Transition)}
 	text := b.Strong
 	if n.To == alarm.Warning {
 		it.Strong, text = b.Strong, ""
 	}
-	said := p.DatesIn(messageOf(n.Transition))
+	said := p.DatesIn(wording.MessageOf(n.Transition))
 	if n.Task && n.To != alarm.Normal {
-		said = p.dueNow(n.Transition)
+		said = p.DueNow(n.Transition)
 	}
 	it.Lines = []page.Line{{Text: english.Sentences(said, text)}}
 	return it

@@ -153,7 +153,7 @@ func TestCheckpointPacked(t *testing.T) {
 		for j := range 200 {
 			c := copperRaised()
 			c.Rule = fmt.Sprint("rule ", j)
-			k.mayGo(telling{p: reader{Person: &p}, way: "mail", mine: byAll(outputs(c))}, cause(fmt.Sprint(i, j)))
+			k.mayGo(telling{p: readerOf(&p), way: "mail", mine: byAll(outputs(c))}, cause(fmt.Sprint(i, j)))
 		}
 	}
 	body, _ := json.Marshal(k)

@@ -42,7 +42,7 @@ func (n *Notifier) Leave(ctx context.Context, person string, kind Kind, back boo
 	} else {
 		n.mark.Left = append(n.mark.Left, Left{person, kind, at.UTC()})
 	}
-	title, text := leaveWords(reader{Person: p}, kind, back, n.Directory().EntriesFor(person))
+	title, text := leaveWords(readerOf(p), kind, back, n.Directory().EntriesFor(person))
 	// The key says how often it went back and forth within a second at most.
 	if err := n.Notice(ctx, fmt.Sprint("left ", person, " ", kind, " ", back, " ", at.Unix()), at, title, text); err != nil {
 		return err

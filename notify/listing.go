@@ -14,8 +14,8 @@ import (
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/notify/stages"
+	"telltale/notify/wording"
 	"telltale/rules/english"
-	"telltale/rules/unit"
 )
 
 // Listing is what a person's list is made of.
@@ -71,8 +71,8 @@ func (l *list) ownerPage(pg *sheet) {
 		pg.Blocks = append(pg.Blocks, l.vehicleBlock(v))
 	}
 	pg.group(groupOver, 0, l.overItems(l.Last.Date))
-	pg.told(headReady, l.ready())
-	pg.told(headMind, l.minds())
+	pg.told(wording.HeadReady, l.ready())
+	pg.told(wording.HeadMind, l.minds())
 }
 
 func (l *list) vehicleBlock(vehicle string) page.Block {
@@ -106,13 +106,13 @@ func (l *list) overItems(since string) []page.Item {
 		if since == "" || when < since {
 			continue
 		}
-		said := endOf(&s.Transition)
+		said := wording.EndOf(&s.Transition)
 		if s.Due != nil {
 			p := l.p.on(s.Reads)
-			said = english.Sentences(said, labelNext+": "+p.dueNow(p.said(&s.Transition)))
+			said = english.Sentences(said, wording.LabelNext+": "+p.DueNow(p.Said(&s.Transition)))
 		}
-		out = append(out, page.Item{Heading: cmp.Or(l.vehicles[s.Vehicle], s.Name, s.Vehicle), What: workOn(&s.Transition),
-			Lines: []page.Line{{Text: english.Sentences(noted(l.p.Date(when)), said)}}})
+		out = append(out, page.Item{Heading: cmp.Or(l.vehicles[s.Vehicle], s.Name, s.Vehicle), What: wording.WorkOn(&s.Transition),
+			Lines: []page.Line{{Text: english.Sentences(wording.Noted(l.p.Date(when)), said)}}})
 	}
 	return out
 }
@@ -123,35 +123,20 @@ const maxWorst = 20
 // operatorPage counts, says what changed since the list before, and lists the worst.
 func (l *list) operatorPage(pg *sheet) {
 	now := l.byStage()
-	counts := page.Block{Heading: headCounts, Lines: []page.Line{{Label: labelFleet, Text: english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
+	counts := page.Block{Heading: wording.HeadCounts, Lines: []page.Line{{Label: wording.LabelFleet, Text: english.Counted(l.fleet, "vehicle", "vehicles") + "."}}}
 	for _, name := range stages.Order {
 		if before := l.Last.Counts[name]; now[name]+before > 0 {
-			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(stages.Of(name).Many), Text: countWords(now[name], before, l.p.Date(l.Last.Date))})
+			counts.Lines = append(counts.Lines, page.Line{Label: english.Capital(stages.Of(name).Many), Text: wording.CountSince(now[name], before, l.p.Date(l.Last.Date))})
 		}
 	}
 	for _, n := range l.Notes {
-		counts.Lines = append(counts.Lines, page.Line{Label: labelService, Text: n})
+		counts.Lines = append(counts.Lines, page.Line{Label: wording.LabelService, Text: n})
 	}
 	pg.Blocks = append(pg.Blocks, counts)
 	worst := slices.Concat(l.at(alarm.Warning), l.at(alarm.Overdue), l.at(alarm.Caution), l.at(alarm.Due))
-	pg.group(groupWorst, 3, worst[:min(len(worst), maxWorst)])
+	pg.group(wording.HeadWorst, 3, worst[:min(len(worst), maxWorst)])
 	pg.more(len(worst) - maxWorst)
-	pg.told(headMind, l.minds())
-}
-
-// countWords is "12 (3 more than on 2 Feb 2031)".
-func countWords(now, before int, when string) string {
-	s := unit.Grouped(float64(now))
-	switch {
-	case when == "" || now == before && now == 0:
-	case now > before:
-		s += fmt.Sprintf(" (%s more than on %s)", unit.Grouped(float64(now-before)), when)
-	case now < before:
-		s += fmt.Sprintf(" (%s fewer than on %s)", unit.Grouped(float64(before-now)), when)
-	default:
-		s += fmt.Sprintf(" (no change since %s)", when)
-	}
-	return s + "."
+	pg.told(wording.HeadMind, l.minds())
 }
 
 // Paper is a due list as a page of its own, to be printed and filled in: what says stop
@@ -161,7 +146,7 @@ func countWords(now, before int, when string) string {
 func Paper(who *people.Person, today, heading string, work []due.Item, alarms []alarm.Listed) (text, html string, fault error) {
 	as := *who
 	as.Form = people.ForWorkshop
-	l := &list{p: reader{Person: &as}, today: today, paper: true, vehicles: map[string]string{}}
+	l := &list{p: readerOf(&as), today: today, paper: true, vehicles: map[string]string{}}
 	l.now, _ = time.Parse(time.DateOnly, today)
 	for i := range alarms {
 		if s := &alarms[i]; !s.Task && s.To != alarm.Normal && s.Standing != alarm.Returned && s.Standing != alarm.OutOfService {
@@ -177,7 +162,7 @@ func Paper(who *people.Person, today, heading string, work []due.Item, alarms []
 		pg.Title += ", " + heading
 	}
 	l.workshopPage(pg)
-	pg.Note(l.shelvedWords(), l.p.ours(StandingNote))
+	pg.Note(l.shelvedWords(), l.p.Ours(wording.StandingNote))
 	text, html, fault = pg.Write()
 	return text, strings.TrimSpace(html) + "\n", fault
 }
@@ -195,8 +180,8 @@ func (l *list) put(e *line, name string) {
 	}
 	l.vehicles[e.Vehicle] = name
 	p := l.p.on(e.Reads)
-	if e.Transition = *p.spelled(p.said(&e.Transition), name); e.work != nil {
-		e.work = p.saidOf(e.work)
+	if e.Transition = *p.Spelled(p.Said(&e.Transition), name); e.work != nil {
+		e.work = p.SaidOf(e.work)
 	}
 	l.lines = append(l.lines, e)
 }

@@ -13,6 +13,7 @@ import (
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/notify/picture"
+	"telltale/notify/wording"
 	"telltale/rules/english"
 )
 
@@ -79,7 +80,7 @@ func (t telling) told(c Cause) Message {
 	m.Thread = key("thread", lead.Home(), t.p.ID, t.way)
 	data := notice{To: t.p.ID, Cause: c.Key}
 	for _, n := range t.mine[:min(len(t.mine), maxBlocks)] {
-		data.Transitions = append(data.Transitions, t.p.on(n.Reads).said(n.Transition))
+		data.Transitions = append(data.Transitions, t.p.on(n.Reads).Said(n.Transition))
 	}
 	m.tell("told", data)
 	return m
@@ -116,11 +117,11 @@ func (p reader) dueOn(n news) (d Date, ok bool) {
 	d = dateFor(p, n.vehicle(), t, t.Time)
 	if t.Due == nil {
 		d.Over, d.Day = true, t.Time.In(p.Zone).Format(time.DateOnly)
-		d.Text = page.Clean(endOf(t), page.MaxText)
+		d.Text = page.Clean(wording.EndOf(t), page.MaxText)
 		return d, t.To == alarm.Normal
 	}
-	d.Day = firstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
-	d.Text = page.Clean(english.Sentences(p.dueNow(t), english.Sentences(p.cautionsOf(t.Cautions, t.OwnCautions)...), p.ours(StandingNote)), page.MaxText)
+	d.Day = wording.FirstDay(t.Due.Limit, t.Due.Date, t.Due.Likely)
+	d.Text = page.Clean(english.Sentences(p.DueNow(t), english.Sentences(p.CautionsOf(t.Cautions, t.OwnCautions)...), p.Ours(wording.StandingNote)), page.MaxText)
 	return d, d.Day != "" && d.Day >= t.Due.On
 }
 
@@ -132,24 +133,13 @@ func (l *list) listedOn(e *line) (d Date, ok bool) {
 	}
 	p := l.p.on(e.Reads)
 	d = dateFor(p, cmp.Or(l.vehicles[i.Vehicle], i.Vehicle), &e.Transition, l.now)
-	d.Day = firstDay(i.Limit, i.DueDate, i.Likely)
-	d.Text = page.Clean(english.Sentences(p.whyDue(i, l.today), p.forecast(i, l.today), english.Sentences(p.cautionsOf(i.Cautions, i.OwnCautions)...), p.ours(StandingNote)), page.MaxText)
+	d.Day = wording.FirstDay(i.Limit, i.DueDate, i.Likely)
+	d.Text = page.Clean(english.Sentences(p.WhyDue(i, l.today), p.Forecast(i, l.today), english.Sentences(p.CautionsOf(i.Cautions, i.OwnCautions)...), p.Ours(wording.StandingNote)), page.MaxText)
 	return d, d.Day != "" && d.Day >= l.today
 }
 
 func dateFor(p reader, vehicle string, t *alarm.Transition, said time.Time) Date {
-	return Date{Key: key("due", t.Home(), t.Component, t.Rule, p.ID), Title: page.Clean(headOf(vehicle, t), 200), Said: said}
-}
-
-// firstDay is the first day on which a limit is reached, as far as is known.
-func firstDay(limit, date, likely string) string {
-	switch {
-	case limit == "time" || likely == "":
-		return date
-	case date == "":
-		return likely
-	}
-	return min(date, likely)
+	return Date{Key: key("due", t.Home(), t.Component, t.Rule, p.ID), Title: page.Clean(wording.HeadOf(vehicle, t), 200), Said: said}
 }
 
 // maxCharts bounds the pictures of one message.
@@ -168,7 +158,7 @@ func (n *Notifier) pictures(t telling) map[string]*page.Picture {
 		}
 		who := t.p.on(one.Reads)
 		n.guard("drawing a sample of "+one.Vehicle, "the message goes without", func() {
-			for _, v := range n.Sample(one.Vehicle, one.Component, who.units()) {
+			for _, v := range n.Sample(one.Vehicle, one.Component, who.Units()) {
 				id := key("chart", v.Sample.Source, v.Sample.ID, v.Component) + "@telltale"
 				if p := picture.Of(who.Person, v, one.Events, id); p != nil {
 					out[one.Component] = p

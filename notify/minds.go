@@ -2,56 +2,8 @@ package notify
 
 import (
 	"slices"
-	"strings"
 	"time"
-
-	"telltale/notify/page"
-	"telltale/rules"
-	"telltale/rules/english"
 )
-
-// minds are what to mind, each caution once, in order of first mention. A caution is
-// told in full once a day to a person, and by its name in what else they get that day.
-type minds struct {
-	p      reader
-	told   []string // in full, earlier today
-	full   []string
-	lines  []page.Line
-	byName []string
-}
-
-// add takes cautions, with the words of those that their book explains itself.
-func (m *minds) add(names []string, own map[string]string) {
-	for _, c := range names {
-		switch {
-		case c == "" || slices.Contains(m.full, c) || slices.Contains(m.byName, c):
-		case slices.Contains(m.told, c):
-			m.byName = append(m.byName, c)
-		default:
-			m.full = append(m.full, c)
-			m.lines = append(m.lines, page.Line{Text: m.p.cautionsOf([]string{c}, own)[0]})
-		}
-	}
-}
-
-// all are the lines, the names of what was told in full before last.
-func (m *minds) all() []page.Line {
-	if len(m.byName) == 0 {
-		return m.lines
-	}
-	var names []string
-	for _, c := range m.byName {
-		if rules.CautionWords(c) != "" {
-			c = m.p.ours(c)
-		}
-		names = append(names, c)
-	}
-	label := alsoMind
-	if len(m.lines) == 0 {
-		label = alreadyMind
-	}
-	return append(m.lines, page.Line{Label: label, Text: english.Ended(strings.Join(names, ", "))})
-}
 
 // minded is what a person was told in full on a day of their own.
 type minded struct {

@@ -288,8 +288,8 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *people.Directory, t 
 	}
 	if p := d.Person(t.Person); p != nil && p.To[people.Mail] != "" && !n.mark.left(p.ID, Lists) {
 		ok := true
-		g := Listing{Parts: parts, Of: n.Partitions, Last: n.mark.Before[p.ID], Notes: n.ownNotes(reader{Person: p}), Answer: n.Answer}
-		g.told = n.mark.toldToday(reader{Person: p}, latest(parts))
+		g := Listing{Parts: parts, Of: n.Partitions, Last: n.mark.Before[p.ID], Notes: n.ownNotes(readerOf(p)), Answer: n.Answer}
+		g.told = n.mark.toldToday(readerOf(p), latest(parts))
 		if n.Unsubscribe != nil {
 			g.Leave = n.Unsubscribe(p.ID, Lists, parts[0].Now)
 		}
@@ -297,12 +297,12 @@ func (n *Notifier) list(ctx context.Context, seq uint64, d *people.Directory, t 
 		m := n.written("listing "+t.Person+" "+t.Date, func() (m Message) {
 			m, kept, ok = Digest(d, n.Register, p, g)
 			return m
-		}, func() Message { return bareList(reader{Person: p}, t.Date, parts, listKey(reader{Person: p}, t.Date)) })
+		}, func() Message { return bareList(readerOf(p), t.Date, parts, listKey(readerOf(p), t.Date)) })
 		if ok {
 			if err := n.create(ctx, seq, m); err != nil {
 				return err
 			}
-			n.mark.noteMinded(reader{Person: p}, m, latest(parts))
+			n.mark.noteMinded(readerOf(p), m, latest(parts))
 		}
 		n.mark.Before[p.ID] = kept
 	}

@@ -17,7 +17,7 @@ import (
 func (n *Notifier) Notice(ctx context.Context, k string, at time.Time, title, text string) error {
 	d := n.Directory()
 	for _, id := range d.Operators() {
-		p := reader{Person: d.Person(id)}
+		p := readerOf(d.Person(id))
 		for _, way := range p.Ways() {
 			m := p.by(way, key("notice", k, id, way), delivery.NoticeCause+page.Clean(k, 200), at)
 			m.Subject = page.Clean(title, 120)

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"telltale/engine/alarm"
-	"telltale/notify/stages"
+	"telltale/notify/wording"
 	"telltale/rules/english"
 )
 
@@ -56,13 +56,13 @@ func backlogCounts(pieces []piece, more int) string {
 	for i := range pieces {
 		n[pieces[i].T.To]++
 	}
+	over := n[alarm.Normal]
+	delete(n, alarm.Normal)
 	var all []string
-	for _, name := range stages.Order {
-		if s := stages.Of(name); n[name] > 0 && name != alarm.Normal {
-			all = append(all, english.Counted(n[name], s.One, s.Many))
-		}
+	if said := wording.Counts(n); said != "" {
+		all = append(all, said)
 	}
-	if over := n[alarm.Normal]; over > 0 {
+	if over > 0 {
 		all = append(all, fmt.Sprintf("%d over", over))
 	}
 	if more > 0 {
@@ -109,7 +109,7 @@ func batches(p reader, way string, c Cause, pieces []piece, more int) (out []Mes
 		m := p.by(way, key("summary", c.Key, p.ID, way, fmt.Sprint(i)), c.Key, c.Time)
 		m.Subject = backlogTitle(pieces, more)
 		for j := range mine {
-			data.Transitions = append(data.Transitions, p.on(mine[j].T.Reads).said(&mine[j].T))
+			data.Transitions = append(data.Transitions, p.on(mine[j].T.Reads).Said(&mine[j].T))
 			m.Stage = worse(m.Stage, mine[j].T.To)
 		}
 		m.tell("summary", data)

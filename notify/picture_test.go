@@ -69,7 +69,7 @@ func TestNoPicture(t *testing.T) {
 	n.Sample = func(string, string, unit.System) []sample.Verdict { return []sample.Verdict{sampleOfBus7()} }
 	for _, tr := range []alarm.Transition{other, over, task} {
 		all := newsOf(register, outputs(tr))
-		if got := n.pictures(telling{p: reader{Person: directory(t).Person("ines")}, way: "mail", mine: all}); len(got) > 0 {
+		if got := n.pictures(telling{p: readerOf(directory(t).Person("ines")), way: "mail", mine: all}); len(got) > 0 {
 			t.Errorf("%s %s: a picture", tr.Rule, tr.Transition)
 		}
 	}

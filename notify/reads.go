@@ -5,71 +5,34 @@ import (
 	"regexp"
 
 	"telltale/engine/alarm"
-	"telltale/engine/due"
 	"telltale/notify/people"
+	"telltale/notify/wording"
 	"telltale/rules/english"
-	"telltale/rules/unit"
 )
 
 // Quantities are written in the units of whoever reads them: those that the vehicle's
 // registration says, as its odometer shows; else the person's; else the folder's, which
 // [people.Directory.Reading] gave them; else metric ones.
 
-// reader is a person as words are written for them: in the units in which they read of
-// one vehicle, their order of dates and their zone.
-type reader struct {
-	*people.Person
-	vehicle []string // what the vehicle's registration says
-}
+// reader is a person as messages are written for them.
+type reader struct{ wording.Reader }
+
+func readerOf(who *people.Person) reader { return reader{wording.Reader{Person: who}} }
 
 // on is the person as a reader of a vehicle of which people read in those units.
-func (p reader) on(reads []string) reader { return reader{p.Person, reads} }
-
-// units are those in which the person reads of the vehicle.
-func (p reader) units() unit.System {
-	own, _ := unit.SystemOf(p.vehicle) // checked when it came in
-	return own.Or(p.Units()).Or(unit.Metric)
-}
-
-// UnitsOf are the units in which a person reads of a vehicle of which the registration
-// says those.
-func UnitsOf(who *people.Person, reads []string) unit.System { return reader{who, reads}.units() }
-
-// meter writes metres or seconds of running.
-func (p reader) meter(v float64, base string) string {
-	k := unit.Distance
-	if base == "s" {
-		k = unit.Time
-	}
-	return english.Reader{Units: p.units()}.Amount(v, k)
-}
-
-// litres writes a volume.
-func (p reader) litres(v float64) string {
-	return english.Reader{Units: p.units()}.Amount(v, unit.Volume)
-}
+func (p reader) on(reads []string) reader { return reader{p.On(reads)} }
 
 // worded is the news in the words that the person reads.
 func (p reader) worded(all []news) []news {
 	out := make([]news, len(all))
 	for i, n := range all {
-		n.Transition = p.spelled(p.on(n.Reads).said(n.Transition), n.vehicle())
+		n.Transition = p.Spelled(p.on(n.Reads).Said(n.Transition), n.vehicle())
 		out[i] = n
 	}
 	return out
 }
 
-// said is the transition with its texts in the person's units.
-func (p reader) said(t *alarm.Transition) *alarm.Transition { return t.Worded(p.units()) }
-
-// saidOf is work with its words in the person's units.
-func (p reader) saidOf(i *due.Item) *due.Item {
-	c := *i
-	c.Why, c.Amounts = english.Written(english.Marked(i.Why, i.Amounts), p.units())
-	return &c
-}
-
-// plainly is what [reader.said] makes of the transition; the transition as it stands where
+// plainly is what [wording.Reader.Said] makes of the transition; the transition as it stands where
 // that fails.
 func (p reader) plainly(t *alarm.Transition) (out *alarm.Transition) {
 	defer func() {
@@ -77,8 +40,8 @@ func (p reader) plainly(t *alarm.Transition) (out *alarm.Transition) {
 			out = t
 		}
 	}()
-	c := *p.said(t)
-	c.Evidence = alarm.EvidenceIn(c.Evidence, p.units())
+	c := *p.Said(t)
+	c.Evidence = alarm.EvidenceIn(c.Evidence, p.Units())
 	return &c
 }
 
@@ -86,7 +49,7 @@ var distanceWritten = regexp.MustCompile(`\d ?(km|mi)\b`)
 
 // asWritten is the note where the words of a rule, or what to mind, speak of distances in
 // another unit than the person's: whoever wrote the rule typed them as words, not as quantities.
-func (m *minds) asWritten(all []news) string {
+func asWritten(m *wording.Minds, all []news) string {
 	for _, n := range all {
 		var texts []string
 		switch marked := n.Marked(); {
@@ -97,13 +60,13 @@ func (m *minds) asWritten(all []news) string {
 			texts = []string{marked.Message, marked.Advise}
 		}
 		for _, text := range texts {
-			if u := writtenIn(text); u != "" && u != m.p.on(n.Reads).units().Distance {
+			if u := writtenIn(text); u != "" && u != m.Reader.On(n.Reads).Units().Distance {
 				return fmt.Sprintf(ruleWords, u)
 			}
 		}
 	}
-	for _, line := range m.lines {
-		if u := writtenIn(line.Text); u != "" && u != m.p.units().Distance {
+	for _, line := range m.Lines {
+		if u := writtenIn(line.Text); u != "" && u != m.Reader.Units().Distance {
 			return fmt.Sprintf(ruleWords, u)
 		}
 	}

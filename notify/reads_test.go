@@ -102,7 +102,7 @@ func toldTo(t *testing.T, reg Register, all []alarm.Transition) map[string]strin
 			}
 		}
 		if len(data.Data.Transitions) > 0 {
-			for _, m := range batches(reader{Person: d.Person(m.Person)}, "nats", cause("x"), piecesOf(reg, all), 0) {
+			for _, m := range batches(readerOf(d.Person(m.Person)), "nats", cause("x"), piecesOf(reg, all), 0) {
 				out[m.Person] += string(m.Data)
 			}
 		}
@@ -115,7 +115,7 @@ func toldTo(t *testing.T, reg Register, all []alarm.Transition) map[string]strin
 			Items: []due.Item{{Vehicle: "bus-07", Name: "Bus 7", Task: "oil", Title: "Change the oil", Stage: "due", Limit: "distance", Why: why, Amounts: amounts,
 				Untold: "the distance since the work cannot be told since 2031-02-01", Needs: []due.Need{{Fluid: "oil", Volume: 4.25}}}}}
 		list, _, _ := Digest(d, reg, p, Listing{Parts: []engine.TurnPart{part}, Of: 1})
-		out[id] += list.Text + summary(reg, reader{Person: p}, cause("x"), "", piecesOf(reg, all), 0).Text
+		out[id] += list.Text + summary(reg, readerOf(p), cause("x"), "", piecesOf(reg, all), 0).Text
 		for _, bare := range tellings(d, reg, cause("x"), said) {
 			if bare.p.ID == id {
 				out[id] += bare.bare(cause("x")).Text
@@ -151,7 +151,7 @@ func TestAsWritten(t *testing.T) {
 		of   alarm.Transition
 		want bool
 	}{{"maud", typed, false}, {"maud", words, true}, {"emil", typed, false}, {"emil", words, false}} {
-		m := letter(cause("x"), telling{p: reader{Person: d.Person(c.who)}, way: people.Mail, mine: byAll(outputs(c.of))}, "")
+		m := letter(cause("x"), telling{p: readerOf(d.Person(c.who)), way: people.Mail, mine: byAll(outputs(c.of))}, "")
 		if got := strings.Contains(m.Text, "Texts that come from the rules give distances in km."); got != c.want {
 			t.Errorf("%s: %v in\n%s", c.who, got, m.Text)
 		}

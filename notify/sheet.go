@@ -8,6 +8,7 @@ import (
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/notify/stages"
+	"telltale/notify/wording"
 	"telltale/rules/english"
 )
 
@@ -45,12 +46,12 @@ func (p *sheet) told(heading string, lines []page.Line) {
 
 // end puts under a letter or a summary what to mind, the notes and where to ask for
 // no more, and writes it into the message.
-func (p *sheet) end(m *Message, c Cause, mind *minds, all []news) {
-	m.cautions = mind.full
-	p.told(headMind, mind.all())
-	p.Note(mind.asWritten(all), mind.p.ours(StandingNote), whyYou(all))
+func (p *sheet) end(m *Message, c Cause, mind *wording.Minds, all []news) {
+	m.cautions = mind.Full
+	p.told(wording.HeadMind, mind.All())
+	p.Note(asWritten(mind, all), mind.Reader.Ours(wording.StandingNote), whyYou(all))
 	if c.Leave != nil && !slices.ContainsFunc(all, news.cannotWait) {
-		m.Leave = c.Leave(mind.p.ID, Messages, m.Time)
+		m.Leave = c.Leave(mind.Reader.ID, Messages, m.Time)
 		p.Leave = m.Leave
 	}
 	p.write(m)
@@ -72,21 +73,21 @@ func StageWords(s alarm.Stage, standing alarm.Standing) string {
 // to mind; in the person's units.
 func Standing(who *people.Person, vehicle string, s *alarm.Listed) (title, strong, found string, figures []string) {
 	const long = 500
-	p := reader{who, s.Reads}
-	said := p.spelled(p.said(&s.Transition), vehicle)
+	p := readerOf(who).on(s.Reads)
+	said := p.Spelled(p.Said(&s.Transition), vehicle)
 	if found = p.DatesIn(said.Message); s.Task {
-		found = p.dueNow(said)
+		found = p.DueNow(said)
 	}
 	found = page.Clean(found, long)
-	title = page.Clean(headOf(vehicle, said), 200)
-	strong = page.Clean(english.Sentences(doFirst(s.Task, s.Statutory, s.To, said.Advise)), long)
-	for _, f := range p.figures(said.Evidence, s.Task) {
+	title = page.Clean(wording.HeadOf(vehicle, said), 200)
+	strong = page.Clean(english.Sentences(wording.DoFirst(s.Task, s.Statutory, s.To, said.Advise)), long)
+	for _, f := range p.Figures(said.Evidence, s.Task) {
 		figures = append(figures, page.Clean(f, long))
 	}
 	if source := english.List("or", said.PointsTo); source != "" {
 		figures = append(figures, page.Clean(labelSource+": "+source, long))
 	}
-	for _, c := range p.cautionsOf(s.Cautions, s.OwnCautions) {
+	for _, c := range p.CautionsOf(s.Cautions, s.OwnCautions) {
 		figures = append(figures, page.Clean(c, long))
 	}
 	return title, strong, found, figures

@@ -6,12 +6,13 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/notify/people"
+	"telltale/notify/wording"
 )
 
 func TestTitle(t *testing.T) {
 	us := &people.Person{Spelling: 1}
 	for title, want := range map[string]string{"Inspect brakes, steering and tyres": "Inspect brakes, steering and tires", "Our tyres": "Our tyres", "": "brake inspection"} {
-		if got := Title(us, "brake inspection", title); got != want {
+		if got := wording.Title(us, "brake inspection", title); got != want {
 			t.Errorf("%q: %q, want %q", title, got, want)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 
 	"telltale/engine/alarm"
 	"telltale/notify/page"
+	"telltale/notify/wording"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -37,7 +38,7 @@ func subjectOfMany(all []news, more, vehicles int) string {
 
 // headLine is the stage and what it is about.
 func headLine(vehicle string, t *alarm.Transition) string {
-	return badgeOf(t) + ": " + strings.TrimSpace(vehicle+" "+t.Component) + ", " + english.Brief(titleOf(t))
+	return badgeOf(t) + ": " + strings.TrimSpace(vehicle+" "+t.Component) + ", " + english.Brief(wording.TitleOf(t))
 }
 
 func subjectLine(head string, more int, end string) string {

@@ -13,6 +13,7 @@ import (
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/notify/stages"
+	"telltale/notify/wording"
 	"telltale/rules/english"
 )
 
@@ -113,7 +114,7 @@ func tellings(d *people.Directory, reg Register, c Cause, out []engine.Output) (
 	}
 	for _, p := range d.People() {
 		for _, way := range p.Ways() {
-			all = append(all, tellingsBy(d, reader{Person: p}, way, fresh)...)
+			all = append(all, tellingsBy(d, readerOf(p), way, fresh)...)
 		}
 	}
 	return all
@@ -237,7 +238,7 @@ func letter(c Cause, about telling, intro string) Message {
 	m.Urgent = slices.ContainsFunc(mine, news.stops)
 	m.Thread = key("thread", lead.Home(), lead.Component, lead.Rule, p.ID)
 	pg := &sheet{page.Page{Title: lead.label(), Lead: intro}}
-	mind := minds{p: p, told: c.told}
+	mind := wording.Minds{Reader: p.Reader, Told: c.told}
 	shown := map[string]bool{} // the pictures, once each
 	for i, n := range mine {
 		if n.Time.After(m.Time) {
@@ -257,7 +258,7 @@ func letter(c Cause, about telling, intro string) Message {
 			pg.Blocks = append(pg.Blocks, b)
 		}
 		if n.urgency() >= 10 || n.Transition.Transition == alarm.Eased {
-			mind.add(n.Cautions, n.OwnCautions)
+			mind.Add(n.Cautions, n.OwnCautions)
 		}
 	}
 	pg.more(len(mine) - maxBlocks)
@@ -275,9 +276,9 @@ func (c Cause) link(p reader, n news) string {
 
 // blockOf says what to do, what was found, the figures, the likely source.
 func blockOf(p reader, t *alarm.Transition) page.Block {
-	b := page.Block{Badge: badgeOf(t), Weight: stages.Of(t.To).Weight, Heading: english.Capital(titleOf(t))}
+	b := page.Block{Badge: badgeOf(t), Weight: stages.Of(t.To).Weight, Heading: english.Capital(wording.TitleOf(t))}
 	if t.Component != "" {
-		b.Heading = english.Capital(t.Component) + ": " + titleOf(t)
+		b.Heading = english.Capital(t.Component) + ": " + wording.TitleOf(t)
 	}
 	add := func(label, text string) {
 		if text != "" {
@@ -286,19 +287,19 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 	}
 	switch t.Transition {
 	case alarm.Cleared:
-		b.Weight, b.Strong = 0, endOf(t)
+		b.Weight, b.Strong = 0, wording.EndOf(t)
 		switch {
 		case !t.Task:
-			add(labelNow, english.Sentence(p.DatesIn(messageOf(t))))
+			add(labelNow, english.Sentence(p.DatesIn(wording.MessageOf(t))))
 		case t.Due != nil:
-			add(labelNext, p.dueNow(t))
+			add(wording.LabelNext, p.DueNow(t))
 		}
 		return b
 	case alarm.Withdrawn:
-		b.Weight, b.Strong = 0, endOf(t)
+		b.Weight, b.Strong = 0, wording.EndOf(t)
 		return b
 	}
-	b.Strong = english.Sentences(doFirst(t.Task, t.Statutory, t.To, t.Advise))
+	b.Strong = english.Sentences(wording.DoFirst(t.Task, t.Statutory, t.To, t.Advise))
 	switch t.Transition {
 	case alarm.Raised:
 	case alarm.Unshelved:
@@ -307,10 +308,10 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 		add("", fmt.Sprintf(changedFrom, stages.Of(t.From).Head, stages.Of(t.To).Head))
 	}
 	if t.Task {
-		add(labelWhy, p.dueNow(t))
+		add(labelWhy, p.DueNow(t))
 	} else {
 		add(labelFound, english.Sentence(p.DatesIn(t.Message)))
-		add(labelFigure, english.Ended(strings.Join(p.figures(t.Evidence, t.Task), "; ")))
+		add(labelFigure, english.Ended(strings.Join(p.Figures(t.Evidence, t.Task), "; ")))
 	}
 	add(labelSource, english.Ended(english.List("or", t.PointsTo)))
 	add(labelThen, english.Ended(english.List("and", t.FollowUps)))
@@ -319,38 +320,10 @@ func blockOf(p reader, t *alarm.Transition) page.Block {
 	return b
 }
 
-// messageOf leaves out a title that the heading says already.
-func messageOf(t *alarm.Transition) string { return strings.TrimPrefix(t.Message, titleOf(t)+": ") }
-
-func titleOf(t *alarm.Transition) string { return cmp.Or(t.Title, t.Rule) }
-
-// alarmOn names an alarm of a list or a summary, workOn what is to be done.
-func alarmOn(t *alarm.Transition) string {
-	if t.Component == "" {
-		return titleOf(t)
-	}
-	return t.Component + ", " + titleOf(t)
-}
-
-func workOn(t *alarm.Transition) string {
-	if t.Component == "" {
-		return titleOf(t)
-	}
-	return titleOf(t) + " (" + t.Component + ")"
-}
-
 // label is the vehicle's name with its plate.
 func (n news) label() string { return event.Label(n.vehicle(), n.about.Vehicle.Plate) }
 
 func (n news) vehicle() string { return cmp.Or(n.about.Vehicle.Name, n.Vehicle) }
-
-// headOf names an alarm of a vehicle: "Bus 7, engine: Coolant hot".
-func headOf(vehicle string, t *alarm.Transition) string {
-	if t.Component != "" {
-		vehicle += ", " + t.Component
-	}
-	return vehicle + ": " + titleOf(t)
-}
 
 // cannotWait is what passes quiet hours: a warning, and work overdue that the law
 // asks for.

@@ -12,6 +12,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/notify/people"
+	"telltale/notify/wording"
 	"telltale/rules/unit"
 	"telltale/rules/word"
 )
@@ -154,14 +155,14 @@ func TestTextAndHTMLSayTheSame(t *testing.T) {
 
 func TestAWarningSaysStopFirst(t *testing.T) {
 	for advise, want := range map[string]string{
-		"Check the level.":            stopFirst + " Check the level.",
-		"":                            stopFirst,
+		"Check the level.":            wording.StopFirst + " Check the level.",
+		"":                            wording.StopFirst,
 		"Stop and have it inspected.": "Stop and have it inspected.",
 		"Inspect before further use.": "Inspect before further use.",
 		"do not start the engine":     "do not start the engine",
-		"Stopping is not needed":      stopFirst + " Stopping is not needed.",
+		"Stopping is not needed":      wording.StopFirst + " Stopping is not needed.",
 	} {
-		if got := doFirst(false, false, "warning", advise); got != want {
+		if got := wording.DoFirst(false, false, "warning", advise); got != want {
 			t.Errorf("%q: got %q, want %q", advise, got, want)
 		}
 	}
@@ -172,7 +173,7 @@ func TestPlainWords(t *testing.T) {
 	d := directory(t)
 	list, _, _ := Digest(d, register, d.Person("north"), Listing{Parts: winterList(), Of: 3})
 	for _, m := range append(Tell(d, register, cause("x"), outputs(copperRaised(), taskOverdue(), coolantRaised())), list) {
-		if strings.ContainsAny(m.Text, "!") || !strings.Contains(strings.Join(strings.Fields(m.Text), " "), StandingNote) {
+		if strings.ContainsAny(m.Text, "!") || !strings.Contains(strings.Join(strings.Fields(m.Text), " "), wording.StandingNote) {
 			t.Errorf("an exclamation mark, or no note on what stands above:\n%s", m.Text)
 		}
 	}
@@ -189,7 +190,7 @@ func TestMilesInAMail(t *testing.T) {
 	copper := copperRaised()
 	copper.Evidence = append(copper.Evidence, word.Evidence{Of: "fluidAge()", Value: 62000, Unit: "km"})
 	read := func(p *people.Person, tr alarm.Transition) string {
-		m := letter(cause("x"), telling{p: reader{Person: p}, way: people.Mail, mine: byAll(outputs(tr))}, "")
+		m := letter(cause("x"), telling{p: readerOf(p), way: people.Mail, mine: byAll(outputs(tr))}, "")
 		return strings.Join(strings.Fields(m.Text), " ")
 	}
 	miles, km := directory(t).Person("ines"), directory(t).Person("north")
@@ -215,13 +216,13 @@ func TestMilesInAMail(t *testing.T) {
 func TestLapsedIsNotDone(t *testing.T) {
 	lapsed := alarm.Transition{Vehicle: "van-1", Rule: "leak check", Title: "Leak check", Task: true, Transition: alarm.Cleared,
 		From: alarm.Overdue, To: alarm.Normal, Lapsed: true, Message: "Leak check: not done in time to tell anything, and not asked for any more"}
-	b := blockOf(reader{Person: &people.Person{}}, &lapsed)
-	if b.Badge != "Dropped" || b.Strong != notInTime {
+	b := blockOf(readerOf(&people.Person{}), &lapsed)
+	if b.Badge != "Dropped" || b.Strong != "Too late to be useful, so it was removed from the list." {
 		t.Errorf("got %q, %q", b.Badge, b.Strong)
 	}
 	done := lapsed
 	done.Lapsed = false
-	if b := blockOf(reader{Person: &people.Person{}}, &done); b.Badge != "Done" || b.Strong != recordedDone {
+	if b := blockOf(readerOf(&people.Person{}), &done); b.Badge != "Done" || b.Strong != wording.RecordedDone {
 		t.Errorf("one that was done: %q, %q", b.Badge, b.Strong)
 	}
 }

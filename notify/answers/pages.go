@@ -21,6 +21,7 @@ import (
 	"telltale/notify"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/wording"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -115,7 +116,7 @@ func (b *Pages) tasks(ctx context.Context, l Link) (out []Task) {
 	for _, d := range list {
 		known := slices.ContainsFunc(out, func(o Task) bool { return o.Name == d.Task })
 		if (d.Component == "" || d.Component == l.Component) && d.Task != l.Rule && len(out) < maxTasks && !known {
-			out = append(out, Task{d.Task, page.Clean(notify.Title(who, d.Task, d.Title), 200)})
+			out = append(out, Task{d.Task, page.Clean(wording.Title(who, d.Task, d.Title), 200)})
 		}
 	}
 	return out
@@ -214,7 +215,7 @@ func (b *Pages) page(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 	date := func(days int) string { return now.UTC().AddDate(0, 0, days).Format(time.DateOnly) }
 	v.Today, v.Later, v.Last = date(0), date(min(most, 14)), date(most)
 	v.ShelfLimit = english.Sentence(shelfLimit(s.To))
-	v.Units, v.Distances = notify.UnitsOf(p, s.Reads), unit.Distances()
+	v.Units, v.Distances = wording.UnitsOf(p, s.Reads), unit.Distances()
 	v.Volumes, v.Tasks, v.Meters = unit.Volumes(), b.tasks(r.Context(), l), b.meters(r.Context(), l)
 	code := http.StatusOK
 	if fault != "" {

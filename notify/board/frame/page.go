@@ -12,7 +12,7 @@ import (
 	"time"
 
 	"telltale/engine/stream"
-	"telltale/notify"
+	"telltale/notify/wording"
 )
 
 // The sections of the board, as its first row names them.
@@ -111,7 +111,7 @@ func (f *Frame) write(w http.ResponseWriter, r *Request, p *Page) {
 	}
 	l.Absent = Absent(p.Missing, stream.Partitions)
 	if p.Work {
-		l.Note = notify.StandingNote
+		l.Note = wording.StandingNote
 	}
 	var b bytes.Buffer
 	if err := base.ExecuteTemplate(&b, "layout", l); err != nil {

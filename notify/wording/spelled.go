@@ -1,4 +1,4 @@
-package notify
+package wording
 
 import (
 	"slices"
@@ -10,30 +10,27 @@ import (
 	"telltale/rules/chapters"
 )
 
-// Our own words are spelled as the person has them, those of the chapters too. What a
-// fleet wrote itself is its own: names, notes, and the texts of its own rules and tasks.
-
-// ours is our own text in the person's spelling, but for what it quotes of somebody else.
-func (p reader) ours(text string, quoted ...string) string { return p.Spelling.Of(text, quoted...) }
+// Ours is our own text in the person's spelling, but for what it quotes of somebody else.
+func (p Reader) Ours(text string, quoted ...string) string { return p.Spelling.Of(text, quoted...) }
 
 // Title is what a person reads a task or rule to be called: by its title, a chapter's in
 // their spelling.
 func Title(who *people.Person, rule, title string) string {
-	return titleOf(reader{Person: who}.spelled(&alarm.Transition{Rule: rule, Title: title}, ""))
+	return TitleOf(Reader{Person: who}.Spelled(&alarm.Transition{Rule: rule, Title: title}, ""))
 }
 
-// spelled is the transition in the person's spelling, where its words are a chapter's.
-func (p reader) spelled(t *alarm.Transition, vehicle string) *alarm.Transition {
+// Spelled is the transition in the person's spelling, where its words are a chapter's.
+func (p Reader) Spelled(t *alarm.Transition, vehicle string) *alarm.Transition {
 	if p.Spelling == 0 || !chapters.Wrote(t.Rule, t.Title) {
 		return t
 	}
 	of := *t
 	theirs := []string{vehicle, t.Vehicle, t.Component}
-	of.Title = p.ours(titleOf(t))
-	of.Message, of.Advise = p.ours(t.Message, theirs...), p.ours(t.Advise, theirs...)
+	of.Title = p.Ours(TitleOf(t))
+	of.Message, of.Advise = p.Ours(t.Message, theirs...), p.Ours(t.Advise, theirs...)
 	of.PointsTo = slices.Clone(t.PointsTo)
 	for i, s := range of.PointsTo {
-		of.PointsTo[i] = p.ours(s)
+		of.PointsTo[i] = p.Ours(s)
 	}
 	return &of
 }
