@@ -15,8 +15,8 @@ import (
 	"telltale/rules/unit"
 )
 
-// Every sentence that a person reads in a message stands in this file, but for the
-// names of what rules ask for (word.Evidence). They are plain and short: the number, the
+// Every sentence that a person reads in a message stands in this file and in package
+// wording, but for the names of what rules ask for (word.Evidence). They are plain and short: the number, the
 // limit, the comparison, the likely source, what to do, by when, what to mind. No blame, no exclamation marks.
 
 const (
