@@ -178,6 +178,22 @@ func (a Asked) Verdicts(vehicle, component string) []sample.Verdict {
 	return nil
 }
 
+// Numbered reads the samples of that number, of each component or of the one named.
+func (a Asked) Numbered(vehicle, component, number string) []sample.Verdict {
+	if v := a.judged(vehicle); v != nil {
+		return sample.Numbered(v, component, number)
+	}
+	return nil
+}
+
+// Samples lists the samples of each component, or of the one named, the latest first.
+func (a Asked) Samples(vehicle, component string) []sample.Line {
+	if v := a.judged(vehicle); v != nil {
+		return sample.Lines(v, component)
+	}
+	return nil
+}
+
 // Measured tells what was measured by hand of a vehicle, of all that the book names where
 // everything is asked for.
 func (p *Partition) Measured(vehicle string, everything bool) []gauge.Measured {

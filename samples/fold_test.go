@@ -26,6 +26,8 @@ type folded struct {
 	ticks       int
 	partition   *engine.Partition
 	read        map[string][]sample.Verdict // by story, what was said of its samples on its day
+	came        map[event.ID]sample.Verdict // by sample, what was said of it as it came
+	late        map[event.ID]bool           // samples behind which something came that has them judged anew
 }
 
 func (f *folded) take(out []engine.Output) {
@@ -55,7 +57,7 @@ func sampleYear(t *testing.T) *folded {
 var foldOnce = sync.OnceValues(foldFleet)
 
 func foldFleet() (*folded, error) {
-	f := &folded{partition: engine.NewPartition(), read: map[string][]sample.Verdict{}}
+	f := &folded{partition: engine.NewPartition(), read: map[string][]sample.Verdict{}, came: map[event.ID]sample.Verdict{}, late: map[event.ID]bool{}}
 	book, err := loadBook()
 	if err != nil {
 		return nil, err
@@ -79,10 +81,31 @@ func foldFleet() (*folded, error) {
 		}
 		f.tick(ticks.Before(ev))
 		f.take(f.partition.Apply(ev))
+		f.note(ev)
 		return nil
 	})
 	f.tick(ticks.Until(time.Date(2032, 1, 1, 0, 0, 0, 0, time.UTC)))
 	return f, err
+}
+
+// note keeps what is said of a sample that just came.
+func (f *folded) note(ev event.Event) {
+	answer, _ := ev.Data.(*event.AnswerData)
+	for id, v := range f.came {
+		earlier := ev.Kind != event.ReadingEvent && ev.Time.Format(time.DateOnly) < v.Drawn
+		if v.Vehicle == ev.Vehicle && (earlier || answer != nil && answer.Answer == "in service") {
+			f.late[id] = true
+		}
+	}
+	d, ok := ev.Data.(*event.SampleData)
+	if !ok || d.ByHand() {
+		return
+	}
+	for _, v := range f.partition.Verdicts(ev.Vehicle, d.Component) {
+		if v.Sample == ev.ID {
+			f.came[ev.ID] = v
+		}
+	}
 }
 
 func (f *folded) tick(ticks []event.Event) {

@@ -11,8 +11,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/interval"
 	"telltale/engine/judge"
-	"telltale/engine/latch"
-	"telltale/rules"
+	"telltale/engine/stood"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -77,25 +76,10 @@ type Entry struct {
 	Register *event.VehicleData       `json:"register,omitempty"`
 	Work     *event.ServiceData       `json:"work,omitempty"`
 	Sample   *event.SampleData        `json:"sample,omitempty"`
-	Verdict  *Verdict                 `json:"verdict,omitempty"` // of a sample that the record keeps
+	Verdict  *stood.Verdict           `json:"verdict,omitempty"` // of a sample that the record keeps
 	Replaced *event.MeterReplacedData `json:"replaced,omitempty"`
 	Answer   *event.AnswerData        `json:"answer,omitempty"`
 	Alarm    *alarm.Transition        `json:"alarm,omitempty"`
-}
-
-// Verdict is what stood by the rules in force once the sample was judged.
-type Verdict struct {
-	Stage     alarm.Stage `json:"stage"` // the worst of those that stand
-	Stands    []Stands    `json:"stands,omitempty"`
-	NotJudged []string    `json:"notJudged,omitempty"` // rules that lacked something
-	Judged    int         `json:"judged"`
-	Book      string      `json:"book"`
-}
-
-// Stands is one rule that stood.
-type Stands struct {
-	Rule  string      `json:"rule"`
-	Stage alarm.Stage `json:"stage"`
 }
 
 // The kinds of entries.
@@ -116,7 +100,7 @@ func Of(v *judge.View) []Entry {
 	for _, value := range rec.Voids {
 		h.void[value.Target] = true
 	}
-	h.record(v, judgedSamples(v))
+	h.record(v, stood.All(v))
 	return h.sorted()
 }
 
@@ -213,7 +197,7 @@ func (h *historian) add(e Entry, at time.Time, id event.ID) {
 }
 
 // record takes in what the record holds.
-func (h *historian) record(v *judge.View, verdicts map[event.ID]Verdict) {
+func (h *historian) record(v *judge.View, verdicts map[event.ID]stood.Verdict) {
 	r := v.Rec
 	for i := len(r.Register) - 1; i >= 0; i-- {
 		if g := &r.Register[i]; !g.Void {
@@ -241,7 +225,7 @@ func (h *historian) event(ev event.Event) {
 	case *event.ServiceData:
 		h.work(d, ev.Time, ev.ID)
 	case *event.SampleData:
-		h.sample(d, Verdict{}, ev.Time, ev.ID)
+		h.sample(d, stood.Verdict{}, ev.Time, ev.ID)
 	case *event.MeterReplacedData:
 		d = event.ReadIn(h.reads, d).(*event.MeterReplacedData)
 		h.add(Entry{What: WhatReplaced, Replaced: d, Text: replacedWords(d)}, ev.Time, ev.ID)
@@ -261,12 +245,12 @@ func (h *historian) answer(d *event.AnswerData, at time.Time, id event.ID) {
 }
 
 // sample takes a sample in; v has no stage where the record does not keep it.
-func (h *historian) sample(d *event.SampleData, v Verdict, at time.Time, id event.ID) {
+func (h *historian) sample(d *event.SampleData, v stood.Verdict, at time.Time, id event.ID) {
 	d = event.ReadIn(h.reads, d).(*event.SampleData)
 	e := Entry{What: WhatSample, Sample: d, Component: d.Component, Meters: d.Meters, Text: english.Capital(d.What())}
 	if v.Stage != "" && !h.void[id] {
 		e.Verdict = &v
-		e.Text += ": " + verdictWords(&v)
+		e.Text += ": " + v.Words()
 	}
 	if len(d.Drawn) == len(time.DateOnly) {
 		e.Date = d.Drawn
@@ -303,49 +287,5 @@ func (h *historian) alarms(said []alarm.Transition) {
 		if len(t.Events) > 0 {
 			h.entries[len(h.entries)-1].Event = &t.Events[0]
 		}
-	}
-}
-
-// judgedSamples walks each rule on samples over the samples that the record keeps,
-// and notes what stood after each.
-func judgedSamples(v *judge.View) map[event.ID]Verdict {
-	out := map[event.ID]Verdict{}
-	for comp, def := range v.Applied().Reg.Components {
-		t := v.Timeline(comp)
-		for _, s := range t.Steps {
-			if s.Sample != nil {
-				out[s.Sample.ID] = Verdict{Stage: alarm.Normal, Book: v.BookHash()}
-			}
-		}
-		for _, ar := range v.Applied().Rules.Rules {
-			if ar.Rule.On&rules.OnSample != 0 && ar.Component == comp {
-				noteStages(v, out, ar.Rule, comp, alarm.Key{Rule: ar.Rule.Name, Component: def.Name})
-			}
-		}
-	}
-	return out
-}
-
-// noteStages notes how the rule stood after each sample.
-func noteStages(v *judge.View, out map[event.ID]Verdict, r *rules.Rule, comp int, k alarm.Key) {
-	l := latch.Latch{Key: k}
-	for _, at := range v.Judgements(r, comp) {
-		v.Step(r, comp, &l, at)
-		value, ok := out[at.ID]
-		if !ok {
-			continue
-		}
-		if len(l.Missing) > 0 {
-			value.NotJudged = append(value.NotJudged, r.Name)
-		} else {
-			value.Judged++
-		}
-		if l.Stage > 0 {
-			if l.Stage > slices.Index(alarm.RuleStages[:], value.Stage) {
-				value.Stage = alarm.RuleStages[l.Stage]
-			}
-			value.Stands = append(value.Stands, Stands{r.Name, alarm.RuleStages[l.Stage]})
-		}
-		out[at.ID] = value
 	}
 }

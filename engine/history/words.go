@@ -2,7 +2,6 @@ package history
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 
 	"telltale/engine/alarm"
@@ -94,27 +93,6 @@ func alarmWords(t *alarm.Transition) string {
 	}
 	if t.Message != "" {
 		s += ": " + t.Message
-	}
-	return s
-}
-
-// verdictWords is what stood after a sample, in a line.
-func verdictWords(v *Verdict) string {
-	s := string(v.Stage)
-	if v.Judged == 0 && len(v.Stands) == 0 {
-		s = "not judged"
-	}
-	for i, of := range v.Stands {
-		if s += ", "; i == 0 {
-			s = string(v.Stage) + ": "
-		}
-		s += of.Rule
-		if of.Stage != v.Stage {
-			s += " (" + string(of.Stage) + ")"
-		}
-	}
-	if n := len(v.NotJudged); n > 0 && v.Judged > 0 {
-		s += "; " + strconv.Itoa(n) + " of " + strconv.Itoa(n+v.Judged) + " checks could not be made"
 	}
 	return s
 }

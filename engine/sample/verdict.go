@@ -1,6 +1,9 @@
-// Package sample reads a component's latest sample as a whole: results beside what they
-// are judged as, what stands, what the work before it did, and when the fluid reaches
-// its first limit. It asks a [judge.View] and changes nothing.
+// Package sample reads a component's sample as a whole: results beside what they are judged
+// as, what stands, what the work before it did, and when the fluid reaches its first
+// limit. It asks a [judge.View] and changes nothing.
+//
+// An earlier sample is read as if it were the latest: by the rules in force now, with the
+// samples and the work up to it. What people were told of it then is in the history.
 package sample
 
 import (
@@ -18,28 +21,32 @@ import (
 	"telltale/engine/outlook"
 	"telltale/engine/recall"
 	"telltale/engine/record"
+	"telltale/engine/stood"
 	"telltale/engine/usual"
 	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/unit"
 )
 
-// Verdict is what the latest sample of a component says, by the rules in force.
+// Verdict is what a sample of a component says, by the rules in force.
 type Verdict struct {
 	Vehicle   string `json:"vehicle"`
 	Name      string `json:"name"` // the vehicle's name for people
 	Component string `json:"component"`
 	Fluid     string `json:"fluid,omitempty"`
 
-	Sample     event.ID       `json:"sample"`
-	Number     string         `json:"number"` // the laboratory's
-	Revision   int            `json:"revision,omitempty"`
-	Corrected  bool           `json:"corrected,omitempty"` // it replaces an earlier report
-	Laboratory string         `json:"laboratory,omitempty"`
-	Method     string         `json:"method,omitempty"`
-	Point      string         `json:"point,omitempty"`    // where it was drawn
-	Drawn      string         `json:"drawn"`              // local date
-	FluidAge   *unit.Quantity `json:"fluidAge,omitempty"` // as stated or, where it is not, mixed
+	Sample     event.ID `json:"sample"`
+	Number     string   `json:"number"` // the laboratory's
+	Revision   int      `json:"revision,omitempty"`
+	Corrected  bool     `json:"corrected,omitempty"` // it replaces an earlier report
+	Laboratory string   `json:"laboratory,omitempty"`
+	Method     string   `json:"method,omitempty"`
+	Point      string   `json:"point,omitempty"` // where it was drawn
+	Drawn      string   `json:"drawn"`           // local date
+	// Earlier: there is a later sample. What follows of the latest alone is left out:
+	// follow-ups, forecast and offer.
+	Earlier  bool           `json:"earlier,omitempty"`
+	FluidAge *unit.Quantity `json:"fluidAge,omitempty"` // as stated or, where it is not, mixed
 	// MixedAge is the age over partial exchanges, where it is another than FluidAge.
 	MixedAge *unit.Quantity `json:"mixedAge,omitempty"`
 
@@ -62,9 +69,11 @@ type Verdict struct {
 	Judged    int            `json:"judged"`
 	NotJudged []UnjudgedRule `json:"notJudged,omitempty"`
 	// Unread are the analytes of results that no rule which judged looked at.
-	Unread    []string  `json:"unread,omitempty"`
-	Results   []Result  `json:"results"`
-	Notes     []string  `json:"notes,omitempty"` // what to know to read the sheet rightly
+	Unread  []string `json:"unread,omitempty"`
+	Results []Result `json:"results"`
+	Notes   []string `json:"notes,omitempty"` // what to know to read the sheet rightly
+	// Doubt says why the sheet may be of another bottle; it is one of Notes.
+	Doubt     string    `json:"doubt,omitempty"`
 	FollowUps []string  `json:"followUps,omitempty"`
 	Work      *Work     `json:"work,omitempty"` // done since the sample before
 	Forecast  *Forecast `json:"forecast,omitempty"`
@@ -166,59 +175,99 @@ type Usual struct {
 func Verdicts(v *judge.View, component string) []Verdict {
 	var out []Verdict
 	for i, c := range v.Applied().Reg.Components {
-		if component == "" || component == c.Name {
-			if told, ok := readSample(v, i); ok {
-				out = append(out, told)
-			}
+		if t := v.Timeline(i); (component == "" || component == c.Name) && t.LastSample() >= 0 {
+			out = append(out, readSample(v, i, t.LastSample()))
 		}
 	}
 	slices.SortFunc(out, func(a, b Verdict) int { return strings.Compare(a.Component, b.Component) })
 	return out
 }
 
-// sampleVerdict collects the verdict on a component's latest sample.
+// Numbered reads the samples of that number, of each component or of the one named, the
+// latest of a component first: laboratories may use a number each.
+func Numbered(v *judge.View, component, number string) []Verdict {
+	var out []Verdict
+	for i, c := range v.Applied().Reg.Components {
+		if component != "" && component != c.Name {
+			continue
+		}
+		steps := v.Timeline(i).Steps
+		for k := len(steps) - 1; k >= 0; k-- {
+			if s := steps[k].Sample; s != nil && s.Number == number {
+				out = append(out, readSample(v, i, k))
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Verdict) int { return strings.Compare(a.Component, b.Component) })
+	return out
+}
+
+// sampleVerdict collects the verdict on a component's sample.
 type sampleVerdict struct {
 	Verdict
 	view *judge.View
 	comp int
 	t    record.Timeline // ends with the sample
-	x    *judge.Facts    // as the record stood at the sample
+	at   judge.Judgement
+	x    *judge.Facts // as the record stood at the sample
 }
 
-func readSample(v *judge.View, comp int) (Verdict, bool) {
+// readSample reads the sample at a step of the component's timeline.
+func readSample(v *judge.View, comp, step int) Verdict {
 	t := v.Timeline(comp)
 	last := t.LastSample()
-	if last < 0 {
-		return Verdict{}, false
-	}
-	t = t.UpTo(last)
-	a, s := v.Applied(), t.Steps[last].Sample
-	told := &sampleVerdict{view: v, comp: comp, t: t, x: v.FactsAt(comp, judge.SampleAt(&t.Steps[last]))}
+	t = t.UpTo(step)
+	a, s := v.Applied(), t.Steps[step].Sample
+	told := &sampleVerdict{view: v, comp: comp, t: t, at: judge.SampleAt(&t.Steps[step])}
+	told.x = v.FactsAt(comp, told.at)
 	told.x.Reported = true
 	told.Verdict = Verdict{Vehicle: v.Rec.Shown(), Name: a.Reg.Name, Component: s.Component, Fluid: a.Comps[comp].Fluid,
-		Sample: s.ID, Number: s.Number, Revision: s.Revision, Laboratory: s.Laboratory, Method: s.Method, Point: s.Point,
-		Drawn: s.DrawnOn(a.Zone), Book: v.BookHash()}
-	told.Corrected = slices.ContainsFunc(v.Rec.Samples, func(o record.Sample) bool {
-		return o.Component == s.Component && o.Number == s.Number && o.ID.Source == s.ID.Source && o.Repeat == s.Repeat && o.Revision < s.Revision
-	})
+		Sample: s.ID, Number: s.Number, Revision: s.Revision, Corrected: corrected(v.Rec, s), Laboratory: s.Laboratory, Method: s.Method, Point: s.Point,
+		Drawn: s.DrawnOn(a.Zone), Earlier: step < last, Book: v.BookHash()}
 	told.age()
 	told.Baseline = told.comparedWith()
 	told.judge()
 	told.results()
 	told.Origin = told.origin()
-	told.Notes = append(record.NotesOn(a.Reg, t, last, v.Said()), told.notes()...)
-	told.FollowUps = told.followUps()
+	told.Doubt = told.doubted()
+	told.Notes = append(record.NotesOn(a.Reg, t, step, v.Said()), told.notes()...)
 	told.Work = told.work()
-	out := outlook.Of(v, comp)
-	if told.Stage != alarm.Warning { // which comes before any date
-		told.Forecast = told.forecast(&out)
-		offered, none := out.Offer()
-		told.Offer, told.NoOffer = intervalOffer(offered, &out), none
+	if !told.Earlier {
+		told.ahead()
 	}
 	told.History = told.history()
 	told.Made = told.made()
 	told.Summary = told.summary()
-	return told.Verdict, true
+	return told.Verdict
+}
+
+// corrected reports whether the sample replaces an earlier report of itself.
+func corrected(r *record.Record, s *record.Sample) bool {
+	return slices.ContainsFunc(r.Samples, func(o record.Sample) bool {
+		return o.Component == s.Component && o.Number == s.Number && o.ID.Source == s.ID.Source && o.Repeat == s.Repeat && o.Revision < s.Revision
+	})
+}
+
+// ahead is what follows of the latest sample.
+func (v *sampleVerdict) ahead() {
+	v.FollowUps = v.followUps()
+	if v.Stage == alarm.Warning {
+		return // which comes before any date
+	}
+	out := outlook.Of(v.view, v.comp)
+	v.Forecast = v.forecast(&out)
+	offered, none := out.Offer()
+	v.Offer, v.NoOffer = intervalOffer(offered, &out), none
+}
+
+// latch is how a rule stood once the sample was judged, and where it last could be: of the
+// latest sample as the record has it.
+func (v *sampleVerdict) latch(r *rules.Rule) (latch.Latch, judge.Judgement) {
+	if v.Earlier {
+		return stood.After(v.view, r, v.comp, v.at)
+	}
+	l, _ := v.view.Rec.LatchOf(v.view.Key(r.Name, v.comp))
+	return l, judge.Judgement{}
 }
 
 func (v *sampleVerdict) age() {
@@ -242,7 +291,7 @@ func (v *sampleVerdict) judge() {
 		if ar.Rule.On&rules.OnSample == 0 || ar.Component != v.comp {
 			continue
 		}
-		l, _ := v.view.Rec.LatchOf(alarm.Key{Rule: ar.Rule.Name, Component: v.Component})
+		l, last := v.latch(ar.Rule)
 		if len(l.Missing) > 0 {
 			v.NotJudged = append(v.NotJudged, UnjudgedRule{ar.Rule.Name, l.Missing})
 		}
@@ -254,7 +303,7 @@ func (v *sampleVerdict) judge() {
 			}
 		}
 		if l.Stage > 0 {
-			v.Reasons = append(v.Reasons, v.reason(ar.Rule, l))
+			v.Reasons = append(v.Reasons, v.reason(ar.Rule, l, last))
 			worst = max(worst, l.Stage)
 		}
 	}
@@ -293,14 +342,11 @@ func (v *sampleVerdict) unread(read map[string]bool) (out []string) {
 
 // reason is why a rule stands, by this sample or, where it was not judged on this
 // one, by the last that it was judged on.
-func (v *sampleVerdict) reason(r *rules.Rule, l latch.Latch) Reason {
+func (v *sampleVerdict) reason(r *rules.Rule, l latch.Latch, last judge.Judgement) Reason {
 	out := Reason{Rule: r.Name, Stage: alarm.RuleStages[l.Stage], PointsTo: r.PointsTo, Source: r.SourceOf(l.Stage), Cautions: judge.Cautions(r, l.Stage), stage: l.Stage, strength: 1}
 	got := v.view.Judge.Run(r, v.x)
 	if v.unjudged(&l) || len(got.Ends) == 0 {
-		if a := v.view.Rec.Alarm(l.Key); a != nil {
-			last := v.view.Told(&a.Last)
-			out.Message, out.Advise = last.Message, last.Advise
-		}
+		out.Message, out.Advise = v.saidBefore(r, l, last)
 		out.Earlier = earlierUnjudged
 		return out
 	}
@@ -317,6 +363,22 @@ func (v *sampleVerdict) reason(r *rules.Rule, l latch.Latch) Reason {
 		}
 	}
 	return out
+}
+
+// saidBefore is what the rule said when it could be judged last.
+func (v *sampleVerdict) saidBefore(r *rules.Rule, l latch.Latch, last judge.Judgement) (message, advise string) {
+	if v.Earlier {
+		x := v.view.FactsAt(v.comp, last)
+		x.Reported = true
+		if got := v.view.Judge.Run(r, x); len(got.Ends) > 0 {
+			m := got.Ends[0].Measure
+			return v.view.Say(r, l.Stage, x, m), v.view.Advice(r, l.Stage, x, m)
+		}
+	} else if a := v.view.Rec.Alarm(l.Key); a != nil {
+		told := v.view.Told(&a.Last)
+		return told.Message, told.Advise
+	}
+	return r.Name, ""
 }
 
 // Baseline is what is usual for the component and its fluid.

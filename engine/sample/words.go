@@ -80,8 +80,8 @@ func (v *sampleVerdict) notes() []string {
 			out = append(out, english.Capital(v.x.StatedWords(e))+".")
 		}
 	}
-	if n, _, ok := v.x.Nearest(); ok && n.Clearly() {
-		out = append(out, "This sheet looks like "+n.Words()+". Ask whose bottle it is before you act on this sheet.")
+	if v.Doubt != "" {
+		out = append(out, v.Doubt)
 	}
 	if s := v.consumed(); s != "" {
 		out = append(out, s)
@@ -92,6 +92,14 @@ func (v *sampleVerdict) notes() []string {
 		}
 	}
 	return out
+}
+
+// doubted says that the sheet is rather of another fluid; "" where it is not.
+func (v *sampleVerdict) doubted() string {
+	if n, _, ok := v.x.Nearest(); ok && n.Clearly() {
+		return "This sheet looks like " + n.Words() + ". Ask whose bottle it is before you act on this sheet."
+	}
+	return ""
 }
 
 // olderThanBaseline is the fluid's age over the baseline's where it is 1.5 or more.

@@ -9,12 +9,12 @@ import (
 	"strings"
 	"time"
 
-	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/engine/interval"
+	"telltale/engine/judge"
 	"telltale/engine/lab"
-	"telltale/engine/latch"
 	"telltale/engine/record"
+	"telltale/engine/stood"
 	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
@@ -77,7 +77,7 @@ func (v *sampleVerdict) work() *Work {
 	for _, a := range v.leading(earlier) {
 		w.Before = append(w.Before, v.over(a, earlier, kind))
 	}
-	v.stood(w, v.t.Steps[before].Place)
+	v.stood(w, &v.t.Steps[before])
 	w.Says = w.words()
 	return w
 }
@@ -100,19 +100,13 @@ func (v *sampleVerdict) runSince(w *Work, e int) unit.Kind {
 }
 
 // stood finds what stood at the sample before, by walking up to it.
-func (v *sampleVerdict) stood(w *Work, before record.Place) {
+func (v *sampleVerdict) stood(w *Work, before *record.Step) {
 	for _, ar := range v.view.Applied().Rules.Rules {
 		if ar.Rule.On&rules.OnSample == 0 || ar.Component != v.comp {
 			continue
 		}
-		k := alarm.Key{Rule: ar.Rule.Name, Component: v.Component}
-		then := latch.Latch{Key: k}
-		for _, at := range v.view.Judgements(ar.Rule, v.comp) {
-			if at.Before.Compare(before) <= 0 {
-				v.view.Step(ar.Rule, v.comp, &then, at)
-			}
-		}
-		switch now, _ := v.view.Rec.LatchOf(k); {
+		then, _ := stood.After(v.view, ar.Rule, v.comp, judge.SampleAt(before))
+		switch now, _ := v.latch(ar.Rule); {
 		case then.Stage == 0:
 		case now.Stage == 0:
 			w.Cleared = append(w.Cleared, ar.Rule.Name)
