@@ -35,8 +35,9 @@ type Question struct {
 	Rule    string `json:"rule,omitempty"`
 	ID      string `json:"id,omitempty"`   // of an event, or its beginning
 	Name    string `json:"name,omitempty"` // by which people call a vehicle
-	// Component is of a question about samples.
+	// Component is of a question about samples, Number a laboratory's of one of them.
 	Component string `json:"component,omitempty"`
+	Number    string `json:"number,omitempty"`
 	// Units are those in which whoever asks reads, at most one of each kind: "mi", "qt".
 	// What a vehicle's registration names goes before them, what the service's settings name
 	// comes after, then the rules' own. An empty list leaves it to these. Without it all is
@@ -85,10 +86,13 @@ var (
 	// empty.
 	Why = listed(Inquiry[why.Why]{"why",
 		func(w *worker, q Question) []why.Why { return w.asked(q).Why(q.Vehicle, q.Rule) }, nil})
-	// Samples reads the latest sample of a component of a vehicle; of each where
-	// Component is empty.
-	Samples = listed(Inquiry[sample.Verdict]{"samples",
-		func(w *worker, q Question) []sample.Verdict { return w.asked(q).Verdicts(q.Vehicle, q.Component) }, nil})
+	// Samples reads the latest sample of a component of a vehicle, or those of a Number;
+	// of each component where Component is empty.
+	Samples = listed(Inquiry[sample.Verdict]{"samples", (*worker).samples, nil})
+	// Sampled lists the samples of a component of a vehicle, the latest first; of each
+	// where Component is empty.
+	Sampled = listed(Inquiry[sample.Line]{"sampled",
+		func(w *worker, q Question) []sample.Line { return w.asked(q).Samples(q.Vehicle, q.Component) }, nil})
 	// Measured tells what was measured by hand of a vehicle, of all measures of the rules.
 	Measured = listed(Inquiry[gauge.Measured]{"measured",
 		func(w *worker, q Question) []gauge.Measured { return w.asked(q).Measured(q.Vehicle, true) }, nil})
@@ -196,6 +200,13 @@ func (w *worker) register(q Question) []engine.RegisteredVehicle {
 		return w.fold.RegisterOf(q.Vehicle)
 	}
 	return w.fold.Register()
+}
+
+func (w *worker) samples(q Question) []sample.Verdict {
+	if q.Number != "" {
+		return w.asked(q).Numbered(q.Vehicle, q.Component, q.Number)
+	}
+	return w.asked(q).Verdicts(q.Vehicle, q.Component)
 }
 
 func sorted[T any](by func([]T)) func(context.Context, *stream.Log, Question, []T) ([]T, error) {

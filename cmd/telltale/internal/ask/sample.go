@@ -22,20 +22,24 @@ import (
 func sampleCommand(s cli.Env) *cobra.Command {
 	var c cli.Client
 	var o replayOptions
-	var picture, analyte string
+	var picture, analyte, number string
 	cmd := &cobra.Command{
 		Use:   "sample VEHICLE [COMPONENT]",
-		Short: "Explain the latest fluid sample of a vehicle",
+		Short: "Explain a fluid sample of a vehicle, by default the latest",
 		Long: `Explain the latest fluid sample of each component of a vehicle, or of one component: normal,
 or the worst stage with its three strongest reasons; what to do and which cautions apply;
 likely sources of unusual metals; what recent work changed; which limit the fluid reaches
 first; each result with what it was compared with; and which checks could not be made.
+
+--number explains an earlier sample, as if it were the latest: by the rules in force now,
+with the samples and the work up to it.
 
 --analyte shows how much of one analyte the component produced up to each sample, compared
 with its own earlier samples (a control chart).
 
 The running service answers; with --rules, a file of events is run instead.`,
 		Example: `  telltale sample bus-07
+  telltale sample bus-07 transmission --number L-1001
   telltale sample bus-07 transmission --analyte copper --chart copper.svg
   telltale sample bus-07 transmission --rules fleet/rules --vehicles fleet/vehicles.yaml events.jsonl`,
 		Args: cli.Wants(1, 3, "which vehicle?", "telltale sample bus-07"),
@@ -47,9 +51,9 @@ The running service answers; with --rules, a file of events is run instead.`,
 			}
 			show := func(list []sample.Verdict) error {
 				if analyte != "" {
-					return chartAnswer(s, c.JSON, list, args[0], analyte, picture)
+					return chartAnswer(s, c.JSON, list, args[0], number, analyte, picture)
 				}
-				return verdictAnswer(s, c.JSON, list, args[0], picture)
+				return verdictAnswer(s, c.JSON, list, args[0], number, picture)
 			}
 			if file != "" {
 				p, err := foldFile(s, o, file, func(event.Event, []engine.Output) {})
@@ -60,10 +64,13 @@ The running service answers; with --rules, a file of events is run instead.`,
 				if err != nil {
 					return err
 				}
+				if number != "" {
+					return show(p.AskedBy(p.By).Numbered(vehicle, arg(args, 1), number))
+				}
 				return show(p.Verdicts(vehicle, arg(args, 1)))
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
-				list, err := listOf(ctx, nc, service.Samples, service.Question{Vehicle: args[0], Component: arg(args, 1), Units: c.Units()})
+				list, err := listOf(ctx, nc, service.Samples, service.Question{Vehicle: args[0], Component: arg(args, 1), Number: number, Units: c.Units()})
 				if err != nil {
 					return cli.Lacking(err)
 				}
@@ -72,6 +79,7 @@ The running service answers; with --rules, a file of events is run instead.`,
 		},
 	}
 	c.Flags(cmd, s)
+	cmd.Flags().StringVar(&number, "number", "", "the sample of this laboratory number, and not the latest")
 	cmd.Flags().StringVar(&analyte, "analyte", "", "show how much of this analyte was produced up to each sample (Cu or copper); name the component if there are several")
 	cmd.Flags().StringVar(&picture, "chart", "", "also draw a chart into this file, .svg or .png; name the component if there are several")
 	o.flags(cmd, "folder of rule files; the last argument is then a file of events")
@@ -79,12 +87,12 @@ The running service answers; with --rules, a file of events is run instead.`,
 }
 
 // verdictAnswer prints what the sheets say, and draws the picture where one is asked for.
-func verdictAnswer(s cli.Env, asJSON bool, list []sample.Verdict, vehicle, picture string) error {
+func verdictAnswer(s cli.Env, asJSON bool, list []sample.Verdict, vehicle, number, picture string) error {
 	if err := draw(picture, list, vehicle); err != nil {
 		return err
 	}
 	if len(list) == 0 && !asJSON {
-		return noSample(vehicle)
+		return noSample(vehicle, number)
 	}
 	return cli.Listing(s, asJSON, list, nil, "", func(v sample.Verdict) string { return v.Text() + "\n" })
 }
@@ -132,9 +140,9 @@ func writePicture(path, nothing string, svg, png func() ([]byte, error)) error {
 
 // chartAnswer shows the individuals chart of an analyte, and draws it where picture
 // names a file.
-func chartAnswer(s cli.Env, asJSON bool, list []sample.Verdict, vehicle, analyte, picture string) error {
+func chartAnswer(s cli.Env, asJSON bool, list []sample.Verdict, vehicle, number, analyte, picture string) error {
 	if len(list) == 0 {
-		return noSample(vehicle)
+		return noSample(vehicle, number)
 	}
 	v, err := oneOf(list, vehicle, " --analyte "+analyte)
 	if err != nil {
@@ -166,6 +174,9 @@ func chartsOf(v *sample.Verdict) string {
 	return "there are charts of " + strings.Join(names, ", ")
 }
 
-func noSample(vehicle string) error {
+func noSample(vehicle, number string) error {
+	if number != "" {
+		return cli.Hint(fmt.Errorf("vehicle %q has no sample of number %q that is still judged", vehicle, number), "telltale history "+english.Typed(vehicle)+" lists its samples")
+	}
 	return cli.Hint(fmt.Errorf("vehicle %q has no such sample or is not registered", vehicle), "telltale why "+english.Typed(vehicle)+" lists what it has")
 }
