@@ -49,11 +49,17 @@ func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, fil
 
 // BookInForce is the hash of the last book in the log; "" before the first.
 func (l *Log) BookInForce(ctx context.Context) (string, error) {
+	hash, _, err := l.BookSince(ctx)
+	return hash, err
+}
+
+// BookSince is it, with when it was put in force by the log's clock.
+func (l *Log) BookSince(ctx context.Context) (hash string, since time.Time, err error) {
 	ev, m, err := decodeLast(l.Events.Last(ctx, bookSubject))
 	if err != nil || m == nil {
-		return "", err
+		return "", time.Time{}, err
 	}
-	return ev.Data.(*event.BookData).Hash, nil
+	return ev.Data.(*event.BookData).Hash, ev.Time, nil
 }
 
 // storeBook writes the files and, last, the list of their names, whose presence
@@ -81,7 +87,7 @@ func (l *Log) storeBook(ctx context.Context, hash string, files []rules.File) er
 // Book reads a book's body and compiles it. It fails if the body is gone or is
 // not what its hash says.
 func (l *Log) Book(ctx context.Context, hash string) (*rules.Book, error) {
-	files, err := l.bookFiles(ctx, hash)
+	files, err := l.BookFiles(ctx, hash)
 	if err != nil {
 		return nil, err
 	}
@@ -95,7 +101,8 @@ func (l *Log) Book(ctx context.Context, hash string) (*rules.Book, error) {
 	return b, nil
 }
 
-func (l *Log) bookFiles(ctx context.Context, hash string) ([]rules.File, error) {
+// BookFiles are the files of which the book of that hash was made, in order of name.
+func (l *Log) BookFiles(ctx context.Context, hash string) ([]rules.File, error) {
 	at := bookToken(hash)
 	m, err := l.Books.Last(ctx, at)
 	if err != nil {

@@ -36,7 +36,7 @@ func TestBooks(t *testing.T) {
 		if hash, err := l.BookInForce(t.Context()); err != nil || hash != book.Hash {
 			t.Errorf("after adoption %d %s is in force (%v), want %s", i, hash, err, book.Hash)
 		}
-		files, err := l.bookFiles(t.Context(), book.Hash)
+		files, err := l.BookFiles(t.Context(), book.Hash)
 		if err != nil || !reflect.DeepEqual(files, tt.files) {
 			t.Errorf("after adoption %d the text is %q (%v)", i, files, err)
 		}
