@@ -18,6 +18,7 @@ import (
 	"telltale/engine/fleet"
 	"telltale/engine/gauge"
 	"telltale/engine/history"
+	"telltale/engine/reach"
 	"telltale/engine/record"
 	"telltale/engine/sample"
 	"telltale/engine/stream"
@@ -126,6 +127,18 @@ var (
 	// an item.
 	Limits = listed(Inquiry[fleet.Audited]{"limits",
 		func(w *worker, _ Question) []fleet.Audited { return w.fold.Limits() }, besideInForce})
+	// Reach says how far each task and rule reaches over the vehicles.
+	Reach = listed(Inquiry[reach.Part]{"reach", func(w *worker, _ Question) []reach.Part { return w.fold.Reach() },
+		func(_ context.Context, _ *stream.Log, _ Question, parts []reach.Part) ([]reach.Part, error) {
+			return reach.Merge(parts), nil
+		}})
+	// Reached lists where the task or rule that Rule names stands or could not be judged, the
+	// worst first, as many as [reach.MostPlaces].
+	Reached = listed(Inquiry[reach.Place]{"reached", func(w *worker, q Question) []reach.Place { return w.fold.Reached(q.Rule) },
+		func(_ context.Context, _ *stream.Log, _ Question, list []reach.Place) ([]reach.Place, error) {
+			reach.Sort(list)
+			return list[:min(len(list), reach.MostPlaces)], nil
+		}})
 	// Entries are what was entered for a vehicle, latest first: the latest ten, or those
 	// whose identity begins as ID says.
 	Entries = listed(Inquiry[stream.Entry]{"entries", nil, entries})
