@@ -11,6 +11,14 @@ func (r *Rule) Limit(stage int) (v float64, ok bool) {
 	return 0, false
 }
 
+// LimitText is the limit of a stage as it is written; "" where the stage has none.
+func (r *Rule) LimitText(stage int) string {
+	if c := r.compiled.limits[stage]; c != nil {
+		return c.Text
+	}
+	return ""
+}
+
 // MeasuredIn is the unit of the rule's measure and limits, where people may read them in
 // another than the file's; else "".
 func (r *Rule) MeasuredIn() string {
