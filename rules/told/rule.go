@@ -35,7 +35,7 @@ func (t Teller) Rule(r *rules.Rule) []Line {
 		if p.Stage > 0 {
 			label += ", from " + rules.StageNames[p.Stage]
 		}
-		l = append(l, Line{label, fmt.Sprintf("%s, within %s", p.Task, t.amounts(p.Within)), r.Sources.Of("pull in " + p.Task)})
+		l = append(l, Line{Label: label, Text: fmt.Sprintf("%s, within %s", p.Task, t.amounts(p.Within)), Source: r.Sources.Of("pull in " + p.Task)})
 	}
 	return l
 }

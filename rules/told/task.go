@@ -26,7 +26,7 @@ func (t Teller) Task(k *rules.Task) []Line {
 	}
 	l.add("Overdue", t.tolerance(k), k.Sources.Of("tolerance"))
 	if k.Shorten != nil {
-		l = append(l, Line{"More often", "the interval times " + english.OneLine(k.Shorten.Text), k.Sources.Of("shorten")})
+		l = append(l, Line{"The interval times", english.OneLine(k.Shorten.Text), k.Sources.Of("shorten"), true})
 	}
 	l.add("Without a record", [...]string{
 		rules.HistoryDue: "due at once", rules.HistoryFirstReading: "counted from the first reading",

@@ -21,6 +21,8 @@ type Line struct {
 	Label, Text string
 	// Source says where its figures come from; "" where nobody says, or there are none.
 	Source string
+	// Code: the text ends with what is written as in the file.
+	Code bool
 }
 
 // Limit is one stage of a rule: from where on it stands, and from where on no more.
@@ -66,7 +68,7 @@ type lines []Line
 
 func (l *lines) add(label, text, source string) {
 	if text != "" {
-		*l = append(*l, Line{label, english.Sentence(text), source})
+		*l = append(*l, Line{Label: label, Text: english.Sentence(text), Source: source})
 	}
 }
 
@@ -79,15 +81,13 @@ func (l *lines) names(label, last string, list []string) {
 
 // part is what tasks, rules and baselines have in common: of what the part is kept.
 func (l *lines) part(p *rules.Part) {
-	of := "every vehicle"
-	if p.PerComponent {
-		of = "every component"
-	}
-	if p.Where != nil {
-		of = "where " + english.OneLine(p.Where.Text)
-		l.names("For", "", []string{of}) // it is code
-	} else {
-		l.add("For", of, "")
+	switch {
+	case p.Where != nil:
+		*l = append(*l, Line{Label: "For", Text: english.OneLine(p.Where.Text), Code: true})
+	case p.PerComponent:
+		l.add("For", "every component", "")
+	default:
+		l.add("For", "every vehicle", "")
 	}
 	l.names("In place of", "and", p.Over)
 	l.names("Was called", "and", p.Was)

@@ -103,7 +103,7 @@ func TestTasks(t *testing.T) {
 	metric := told.Teller{Book: b}
 	for name, want := range map[string]string{
 		"gearbox fluid": `Due: Every 60,000 km or 36 months, whichever comes first. [invented]
-For: where component.kind == "automatic transmission"
+For: component.kind == "automatic transmission"
 Soon: 2,000 km or 30 days before. [nobody]
 Overdue: 10 % of the interval past the due point. [nobody]
 Without a record: Counted from the first reading.
@@ -147,7 +147,7 @@ func TestRules(t *testing.T) {
 2 at 3, off 2.7, takes 2 [common practice, no source]
 3 at value("Fe") > 5 ? 5 : 6, off , takes 1 [common practice, no source]
 Looked at: Each sample.
-For: where component.kind == "automatic transmission"
+For: component.kind == "automatic transmission"
 Reads: copper (Cu) and iron (Fe)
 Ends: When the value is back past the limit by 10 % of it. [common practice, no source]
 After a fluid change: It does not ease before the new fluid has run half as far as the old one, since the change took away the evidence.
@@ -165,7 +165,7 @@ Ends: When it is not so any more.
 		"hot": `measures flash point (code: false)
 2 at 180 °C, off 185 °C, takes 1 []
 Looked at: Each sample.
-For: where component.kind == "automatic transmission"
+For: component.kind == "automatic transmission"
 Reads: flash point (flash)
 Ends: When the value is back past the limit by 5 °C.
 After a fluid change: It does not ease before the new fluid has run 1,500 km or 50 h, since the change took away the evidence.
@@ -204,12 +204,12 @@ func TestBaselines(t *testing.T) {
 		got += bl.Name + "\n" + show(metric.Baseline(bl))
 	}
 	want := `gearboxes of the fleet
-For: where component.kind == "automatic transmission"
+For: component.kind == "automatic transmission"
 In place of: gearbox
 Made from: This fleet's own samples, in groups that share component.fluid.
 Used from: 15 results of 3 vehicles.
 gearbox
-For: where component.kind == "automatic transmission"
+For: component.kind == "automatic transmission"
 For fluid of: 45,000 km. [invented]
 `
 	if got != want {
