@@ -61,7 +61,9 @@ func looksAt(r *rules.Rule) string {
 // named are analytes as people read them; tasks and grades stay as they are.
 func named(list []string) (out []string) {
 	for _, a := range list {
-		out = append(out, analytes.Named(a))
+		if a != "" { // of a word that asks of nothing
+			out = append(out, analytes.Named(a))
+		}
 	}
 	return out
 }

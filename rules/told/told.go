@@ -29,6 +29,8 @@ type Line struct {
 type Limit struct {
 	Stage   int    // 1 to 3
 	At, Off string // in the reader's units; Off is "" where it is At
+	// Code: At is as it is written in the file, and reckoned anew each time.
+	Code bool
 	// Takes is how many judged samples in a row it takes.
 	Takes  int
 	Source string
@@ -112,7 +114,7 @@ func (t Teller) Limits(r *rules.Rule) (out []Limit) {
 				l.Off = off
 			}
 		} else {
-			l.At = english.OneLine(r.LimitText(stage))
+			l.At, l.Code = english.OneLine(r.LimitText(stage)), true
 		}
 		out = append(out, l)
 	}

@@ -186,7 +186,7 @@ After a fluid change: It does not ease before the new fluid has run 1,500 km or 
 			t.Errorf("%s: got\n%s\nwant\n%s", name, got, want)
 		}
 		if name == "hot" {
-			if got := fmt.Sprintf("%+v", miles.Limits(r)); got != "[{Stage:2 At:356 °F Off:365 °F Takes:1 Source:}]" {
+			if got := fmt.Sprintf("%+v", miles.Limits(r)); got != "[{Stage:2 At:356 °F Off:365 °F Code:false Takes:1 Source:}]" {
 				t.Errorf("in degrees Fahrenheit: %s", got)
 			}
 		}

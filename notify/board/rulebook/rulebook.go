@@ -1,0 +1,127 @@
+// Package rulebook is the board's pages of the rules in force: the book, and each rule,
+// task and baseline in words, as it is written, with its cases run. They only show: the
+// folder puts rules in force, or telltale adopt.
+package rulebook
+
+import (
+	"context"
+	"embed"
+	"net/http"
+	"path"
+	"strings"
+	"sync"
+	"time"
+
+	"telltale/engine/reach"
+	"telltale/engine/stream"
+	"telltale/engine/stream/service"
+	"telltale/notify/board/frame"
+	"telltale/rules"
+	"telltale/rules/english"
+	"telltale/rules/told"
+)
+
+//go:embed web/*.html
+var web embed.FS
+
+var templates = frame.Parse(web)
+
+// Pages are the pages of the rules in force.
+func Pages(f *frame.Frame) []frame.Route {
+	s := &site{Frame: f, shelf: stream.NewShelf(f.Log)}
+	return []frame.Route{
+		{Pattern: "GET /rules", Handle: s.list},
+		{Pattern: "GET /rules/{name}", Handle: s.part},
+	}
+}
+
+type site struct {
+	*frame.Frame
+	shelf   *stream.Shelf
+	reached kept
+}
+
+// book is the book in force with its files; nil before the first.
+type book struct {
+	*rules.Book
+	since time.Time
+	files []rules.File
+}
+
+func (s *site) book(ctx context.Context) (*book, error) {
+	hash, since, err := s.Log.BookSince(ctx)
+	if err != nil || hash == "" {
+		return nil, err
+	}
+	b, err := s.shelf.Book(ctx, hash)
+	if err == nil {
+		var files []rules.File
+		if files, err = s.Log.BookFiles(ctx, hash); err == nil {
+			return &book{b, since, files}, nil
+		}
+	}
+	s.Logger.Error("reading the rules in force for a page", "error", err)
+	return nil, &frame.Fault{Status: http.StatusServiceUnavailable, Title: wordUnreadable, Words: wordUnreadableDo}
+}
+
+// inForce is it; a fault says so where there is none.
+func (s *site) inForce(ctx context.Context) (*book, error) {
+	b, err := s.book(ctx)
+	if b == nil && err == nil {
+		err = &frame.Fault{Status: http.StatusNotFound, Title: wordNoBook, Words: wordNoBookDo}
+	}
+	return b, err
+}
+
+// teller writes for whoever looks.
+func (b *book) teller(v frame.Viewer) told.Teller {
+	return told.Teller{Reader: english.Reader{Units: v.Units()}, Book: b.Book}
+}
+
+// file is the name of a file as people call it.
+func file(name string) string { return path.Base(strings.ReplaceAll(name, `\`, "/")) }
+
+// kept is how far the rules reach, as it was reckoned last. That takes a look at each
+// vehicle: of a large fleet it is not made anew for each page.
+type kept struct {
+	mu   sync.Mutex
+	made time.Time
+	book string
+	list []reach.Part
+}
+
+const (
+	// keepFor is how long counts that took longer than dear are shown again.
+	keepFor = 30 * time.Second
+	dear    = 50 * time.Millisecond
+)
+
+// reach counts how far the parts of the book reach. missing are partitions of which nobody
+// could say.
+func (s *site) reach(ctx context.Context, hash string) (list []reach.Part, missing []int, err error) {
+	k := &s.reached
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	began := time.Now()
+	if k.book == hash && began.Sub(k.made) < keepFor {
+		return k.list, nil, nil
+	}
+	list, err = service.Reach.Of(ctx, s.Service, service.Question{})
+	if missing, err = frame.Missing(err); err != nil {
+		return nil, nil, err
+	}
+	if missing == nil && time.Since(began) > dear {
+		k.made, k.book, k.list = began, hash, list
+	}
+	return list, missing, nil
+}
+
+// reachOf is how far one part reaches: nothing where it applies to no vehicle.
+func reachOf(list []reach.Part, name string, task bool) reach.Part {
+	for _, p := range list {
+		if p.Name == name && p.Task == task {
+			return p
+		}
+	}
+	return reach.Part{Name: name, Task: task}
+}
