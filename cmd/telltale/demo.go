@@ -144,7 +144,7 @@ func runDemo(ctx context.Context, s cli.Env, a *app, register []event.Event) err
 		return fmt.Errorf("connecting the sample gateway: %w", err)
 	}
 	defer nc.Close()
-	pub, err := gateway.New(nc)
+	pub, err := gateway.New(service.At{Conn: nc})
 	if err != nil {
 		return err
 	}

@@ -14,6 +14,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream/gateway"
+	"telltale/engine/stream/service"
 )
 
 func sendCommand(s cli.Env) *cobra.Command {
@@ -46,7 +47,7 @@ Sending a file again changes nothing.`,
 // send publishes what it can read and says what it cannot; each event is stored
 // when it counts as sent.
 func send(ctx context.Context, s cli.Env, nc *nats.Conn, in io.Reader) error {
-	p, err := gateway.New(nc)
+	p, err := gateway.New(service.At{Conn: nc})
 	if err != nil {
 		return err
 	}

@@ -73,7 +73,7 @@ func terminalOf(t *testing.T, zone, units string) (dir, events string, nc *nats.
 	}
 	s := serving(t, y.fleet)
 	nc = s.connect(t)
-	p, err := gateway.Send(t.Context(), nc, y.events...)
+	p, err := gateway.Send(t.Context(), service.At{Conn: nc}, y.events...)
 	if err == nil {
 		_, err = p.Refused(t.Context())
 	}

@@ -10,7 +10,6 @@ import (
 	"slices"
 	"time"
 
-	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine/alarm"
@@ -28,7 +27,7 @@ type Sender struct {
 	// drops what has the same identity, unread.
 	Known int
 
-	nc      *nats.Conn
+	at      service.At
 	js      jetstream.JetStream
 	pending []sending
 	last    map[int]uint64   // the sequence of the last event stored, by partition
@@ -47,15 +46,15 @@ type sending struct {
 // inFlight bounds the events that are not acknowledged yet.
 const inFlight = 256
 
-// New sends over a connection.
-func New(nc *nats.Conn) (*Sender, error) {
-	js, err := jetstream.New(nc)
-	return &Sender{nc: nc, js: js, last: map[int]uint64{}, lines: map[event.ID]int{}, stored: map[uint64]event.ID{}}, err
+// New sends over the connection, and asks where at says.
+func New(at service.At) (*Sender, error) {
+	js, err := jetstream.New(at.Conn)
+	return &Sender{at: at, js: js, last: map[int]uint64{}, lines: map[event.ID]int{}, stored: map[uint64]event.ID{}}, err
 }
 
-// Send sends some events over a connection, and returns once they are stored.
-func Send(ctx context.Context, nc *nats.Conn, events ...event.Event) (*Sender, error) {
-	s, err := New(nc)
+// Send sends some events over the connection, and returns once they are stored.
+func Send(ctx context.Context, at service.At, events ...event.Event) (*Sender, error) {
+	s, err := New(at)
 	for i := 0; err == nil && i < len(events); i++ {
 		err = s.Send(ctx, events[i])
 	}
@@ -73,7 +72,7 @@ func Send(ctx context.Context, nc *nats.Conn, events ...event.Event) (*Sender, e
 func (s *Sender) Send(ctx context.Context, ev event.Event) error {
 	if s.homes == nil {
 		var err error
-		if s.homes, err = HomesOf(ctx, s.nc); err != nil {
+		if s.homes, err = HomesOf(ctx, s.at); err != nil {
 			return err
 		}
 	}
@@ -120,7 +119,7 @@ func (s *Sender) Wait(ctx context.Context) error {
 // that was sent before is not among it.
 func (s *Sender) Refused(ctx context.Context) ([]alarm.Refusal, error) {
 	for {
-		h, err := service.QueryHealth(ctx, s.nc)
+		h, err := s.at.Health(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -131,7 +130,7 @@ func (s *Sender) Refused(ctx context.Context) ([]alarm.Refusal, error) {
 			return nil, ctx.Err()
 		}
 	}
-	list, err := service.Refused.Ask(ctx, s.nc, service.Question{})
+	list, err := service.Refused.From(ctx, s.at, service.Question{})
 	var out []alarm.Refusal
 	for _, r := range list {
 		if id, ours := s.stored[r.Seq]; ours && r.Event != nil && *r.Event == id {

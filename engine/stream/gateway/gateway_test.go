@@ -55,7 +55,7 @@ func TestSend(t *testing.T) {
 			Time: at, Recorded: at, Data: data, Line: 10 + i})
 	}
 	for again := range 2 {
-		s, err := gateway.Send(t.Context(), nc, events...)
+		s, err := gateway.Send(t.Context(), service.At{Conn: nc}, events...)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -96,7 +96,7 @@ func TestSendCorrected(t *testing.T) {
 		data    event.ReadingData
 		refused int
 	}{{event.ReadingData{Meter: "hobbs", Value: 1, Unit: "h"}, 1}, {event.ReadingData{Meter: "odometer", Value: 5000, Unit: "km"}, 0}} {
-		s, err := gateway.Send(t.Context(), srv.Conn(), vehicle, one(event.ReadingEvent, &c.data))
+		s, err := gateway.Send(t.Context(), service.At{Conn: srv.Conn()}, vehicle, one(event.ReadingEvent, &c.data))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -105,7 +105,7 @@ func TestSendCorrected(t *testing.T) {
 			t.Errorf("of %+v refused %+v (%v), want %d", c.data, refused, err, c.refused)
 		}
 	}
-	have, err := service.QueryKnown(t.Context(), srv.Conn(), "bus-07", []engine.KnownEvent{{ID: event.ID{Source: "/gateway/3", ID: "reading"}}})
+	have, err := service.QueryKnown(t.Context(), service.At{Conn: srv.Conn()}, "bus-07", []engine.KnownEvent{{ID: event.ID{Source: "/gateway/3", ID: "reading"}}})
 	if err != nil || len(have) != 1 {
 		t.Errorf("the corrected reading is known as %+v (%v)", have, err)
 	}

@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 
-	"github.com/nats-io/nats.go"
-
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/record"
@@ -18,8 +16,8 @@ type Homes map[string]string
 
 // HomesOf asks a service for them. Where none answers there are none: what is sent is
 // handed over when one does.
-func HomesOf(ctx context.Context, nc *nats.Conn) (Homes, error) {
-	list, err := service.Renamed.Ask(ctx, nc, service.Question{})
+func HomesOf(ctx context.Context, at service.At) (Homes, error) {
+	list, err := service.Renamed.From(ctx, at, service.Question{})
 	if errors.Is(err, service.ErrNoService) {
 		err = nil
 	}

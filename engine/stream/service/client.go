@@ -45,12 +45,12 @@ func listOn[T any](ctx context.Context, nc *nats.Conn, subject string, question 
 // knownAtOnce is how many events are asked after in one request.
 const knownAtOnce = 500
 
-// QueryKnown asks a running service which of some events of a vehicle it holds
-// already, and with which content.
-func QueryKnown(ctx context.Context, nc *nats.Conn, vehicle string, events []engine.KnownEvent) ([]engine.KnownEvent, error) {
+// QueryKnown asks a service which of some events of a vehicle it holds already, and with
+// which content.
+func QueryKnown(ctx context.Context, at At, vehicle string, events []engine.KnownEvent) ([]engine.KnownEvent, error) {
 	var out []engine.KnownEvent
 	for some := range slices.Chunk(events, knownAtOnce) {
-		part, err := Known.Ask(ctx, nc, Question{Vehicle: vehicle, Events: some})
+		part, err := Known.From(ctx, at, Question{Vehicle: vehicle, Events: some})
 		if err != nil {
 			return nil, err
 		}

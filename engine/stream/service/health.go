@@ -145,3 +145,13 @@ func (s *Service) Held() map[string]int {
 
 // Claims counts how often this process has taken a partition.
 func (s *Service) Claims() uint64 { return s.claims.Load() }
+
+// Clock is the latest moment that an event may have, and the service's now. Where the
+// clock follows the events none is too late.
+func (h Health) Clock() (latest, now time.Time) {
+	if h.EventsClock {
+		return time.Unix(1<<40, 0), h.Now
+	}
+	now = time.Now()
+	return now.Add(24 * time.Hour), now
+}

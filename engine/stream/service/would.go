@@ -6,8 +6,6 @@ import (
 	"slices"
 	"time"
 
-	"github.com/nats-io/nats.go"
-
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/event"
@@ -75,23 +73,23 @@ func (w *worker) readEntry(vehicle string, text []byte) (event.Event, error) {
 // takes messages of a megabyte.
 const wouldAtOnce = 600 << 10
 
-// QueryWould asks a running service what would follow of events, which may be of
+// QueryWould asks a service what would follow of events, which may be of
 // several vehicles; those of one vehicle are folded one after the other. The answers
 // come in the order of the events, and the vehicles' own by vehicle; units are those of the
 // question.
-func QueryWould(ctx context.Context, nc *nats.Conn, units []string, events ...event.Event) ([]engine.WouldEntry, map[string]engine.Would, error) {
+func QueryWould(ctx context.Context, at At, units []string, events ...event.Event) ([]engine.WouldEntry, map[string]engine.Would, error) {
 	out, of := make([]engine.WouldEntry, len(events)), map[string]engine.Would{}
 	var order []string
-	at := map[string][]int{}
+	places := map[string][]int{}
 	for i, ev := range events {
-		if at[ev.Vehicle] == nil {
+		if places[ev.Vehicle] == nil {
 			order = append(order, ev.Vehicle)
 		}
-		at[ev.Vehicle] = append(at[ev.Vehicle], i)
+		places[ev.Vehicle] = append(places[ev.Vehicle], i)
 	}
 	for _, vehicle := range order {
-		for rest := at[vehicle]; len(rest) > 0; {
-			n, would, err := wouldOf(ctx, nc, units, vehicle, events, rest)
+		for rest := places[vehicle]; len(rest) > 0; {
+			n, would, err := wouldOf(ctx, at, units, vehicle, events, rest)
 			if err != nil {
 				return nil, nil, err
 			}
@@ -106,10 +104,10 @@ func QueryWould(ctx context.Context, nc *nats.Conn, units []string, events ...ev
 
 // wouldOf asks after as many of a vehicle's events, by their places, as go into one
 // request.
-func wouldOf(ctx context.Context, nc *nats.Conn, units []string, vehicle string, events []event.Event, at []int) (n int, w engine.Would, err error) {
+func wouldOf(ctx context.Context, at At, units []string, vehicle string, events []event.Event, which []int) (n int, w engine.Would, err error) {
 	q := Question{Vehicle: vehicle, Units: units}
-	for size := 0; n < len(at); n++ {
-		text, err := intake.Encode(events[at[n]])
+	for size := 0; n < len(which); n++ {
+		text, err := intake.Encode(events[which[n]])
 		if err != nil {
 			return 0, w, err
 		}
@@ -118,7 +116,7 @@ func wouldOf(ctx context.Context, nc *nats.Conn, units []string, vehicle string,
 		}
 		q.Entries = append(q.Entries, text)
 	}
-	list, err := Would.Ask(ctx, nc, q)
+	list, err := Would.From(ctx, at, q)
 	if err == nil && (len(list) != 1 || len(list[0].Entries) != n) {
 		err = fmt.Errorf("asking what would follow for %q: the answer is not that of the %d entries", vehicle, n)
 	}

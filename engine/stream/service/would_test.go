@@ -40,7 +40,7 @@ func TestWould(t *testing.T) {
 		reported("a", "h", event.ReadingEvent, start.AddDate(0, 0, 21), &event.ReadingData{Meter: "hobbs", Value: 1, Unit: "h"}),
 		reading("a", 22, 6010), reading("a", 25, 6200),
 	}
-	got, of, err := QueryWould(t.Context(), nc, nil, entries...)
+	got, of, err := QueryWould(t.Context(), At{Conn: nc}, nil, entries...)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -89,7 +89,7 @@ func TestWouldInPieces(t *testing.T) {
 		entries[i] = reading("a", i, float64(5000+i))
 	}
 	entries[3999].Data = &event.ReadingData{Meter: "hobbs", Value: 1, Unit: "h"}
-	got, of, err := QueryWould(t.Context(), srv.Conn(), nil, entries...)
+	got, of, err := QueryWould(t.Context(), At{Conn: srv.Conn()}, nil, entries...)
 	if err != nil || len(got) != len(entries) || got[0].Refused != nil || got[3999].Refused == nil || of["a"].Vehicle != "a" {
 		t.Errorf("%d answers (%v)", len(got), err)
 	}

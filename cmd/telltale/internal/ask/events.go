@@ -59,7 +59,7 @@ func (o *eventsOptions) export(ctx context.Context, s cli.Env, nc *nats.Conn) er
 		if err != nil {
 			return cli.Exit(2, err)
 		}
-		if homes, err = gateway.HomesOf(ctx, nc); err != nil {
+		if homes, err = gateway.HomesOf(ctx, service.At{Conn: nc}); err != nil {
 			return err
 		}
 		o.vehicle = homes.Home(id)

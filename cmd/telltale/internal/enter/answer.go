@@ -15,6 +15,7 @@ import (
 	"telltale/engine/follows"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
+	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/service"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -109,12 +110,12 @@ func (o *answerOptions) wrong(err error) error {
 }
 
 // told says what follows of an answer: of work that is put off, when it is due then.
-func (o *options) told(s cli.Env, e *entered) error {
+func (o *options) told(s cli.Env, e *gateway.Entered) error {
 	if o.JSON {
 		return o.encode(s, e)
 	}
-	ev, would := &e.events[0], &e.would[0]
-	of := e.of[ev.Vehicle]
+	ev, would := &e.Events[0], &e.Would[0]
+	of := e.Of[ev.Vehicle]
 	lines := follows.Answered(ev, would, of)
 	if len(lines) == 0 {
 		lines = []string{nothingChanged(ev, follows.Said(of))}

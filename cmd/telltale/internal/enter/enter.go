@@ -12,9 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
 	"telltale/engine/event"
-	"telltale/engine/intake/job"
 	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/service"
 )
@@ -43,66 +41,34 @@ func (o *options) run(ctx context.Context, do func(context.Context, *nats.Conn) 
 	return o.Ask(ctx, do)
 }
 
-// entered is what became of entries, or would.
-type entered struct {
-	events []event.Event
-	would  []engine.WouldEntry // one for each
-	of     map[string]engine.Would
-}
-
 // enter asks what would follow, and sends the events unless one of them would be refused
 // or this is a dry run. What is known already is not sent again; what was taken out and
 // is entered again gets another identity.
-func (o *options) enter(ctx context.Context, s cli.Env, nc *nats.Conn, events []event.Event) (*entered, error) {
-	e, err := wouldBe(ctx, nc, o.Units(), events)
+func (o *options) enter(ctx context.Context, s cli.Env, nc *nats.Conn, events []event.Event) (*gateway.Entered, error) {
+	at := service.At{Conn: nc}
+	e, err := gateway.WouldBe(ctx, at, o.Units(), events)
 	if err != nil {
 		return nil, err
 	}
-	if err := e.refused(s, o.JSON); err != nil {
+	if err := wouldBeRefused(s, e, o.JSON); err != nil {
 		return nil, err
 	}
 	if o.dry {
 		return e, nil
 	}
-	return e, e.send(ctx, s, nc)
+	return e, send(ctx, s, at, e)
 }
 
-// wouldBe asks what would follow of events. Those of which the identity was taken out get
-// another, so that they count. So does an answer that was given already: it is given now,
-// and between the two another may have undone it within the same second.
-func wouldBe(ctx context.Context, nc *nats.Conn, units []string, events []event.Event) (*entered, error) {
-	e := &entered{events: append([]event.Event{}, events...)}
-	for n := 2; ; n++ {
-		var err error
-		if e.would, e.of, err = service.QueryWould(ctx, nc, units, e.events...); err != nil {
-			return nil, err
-		}
-		again := false
-		for i := range e.would {
-			if e.would[i].TakenOut || e.would[i].Known && events[i].Kind == event.AnswerEvent {
-				again = true
-				if e.events[i], err = job.Again(events[i], n); err != nil {
-					return nil, err
-				}
-				e.events[i].Line = events[i].Line
-			}
-		}
-		if !again {
-			return e, nil
-		}
-	}
-}
-
-// refused prints what would be refused; where anything would be, nothing is entered.
-func (e *entered) refused(s cli.Env, asJSON bool) error {
+// wouldBeRefused prints what would be refused; where anything would be, nothing is entered.
+func wouldBeRefused(s cli.Env, e *gateway.Entered, asJSON bool) error {
 	n := 0
-	for i := range e.would {
-		r := e.would[i].Refused
+	for i := range e.Would {
+		r := e.Would[i].Refused
 		if r == nil {
 			continue
 		}
 		n++
-		r.Line = e.events[i].Line
+		r.Line = e.Events[i].Line
 		if asJSON {
 			if err := cli.Encode(s.Out, r); err != nil {
 				return fmt.Errorf("writing the answer: %w", err)
@@ -114,45 +80,26 @@ func (e *entered) refused(s cli.Env, asJSON bool) error {
 	switch {
 	case n == 0:
 		return nil
-	case len(e.events) == 1:
+	case len(e.Events) == 1:
 		return cli.Exit(1, fmt.Errorf("it would be refused; nothing was entered"))
 	}
-	return cli.Exit(1, fmt.Errorf("%d of %d would be refused; nothing was entered", n, len(e.events)))
+	return cli.Exit(1, fmt.Errorf("%d of %d would be refused; nothing was entered", n, len(e.Events)))
 }
 
 // send stores what is new. A refusal can only come of something that happened since it was
 // asked.
-func (e *entered) send(ctx context.Context, s cli.Env, nc *nats.Conn) error {
-	p, err := gateway.Send(ctx, nc, e.fresh()...)
+func send(ctx context.Context, s cli.Env, at service.At, e *gateway.Entered) error {
+	refused, err := e.Send(ctx, at)
 	if err != nil {
-		return cli.Hint(fmt.Errorf("sending: %w", err), "enter the same again: nothing is stored twice")
+		return cli.Hint(err, "enter the same again: nothing is stored twice")
 	}
-	list, err := p.Refused(ctx)
-	if err != nil {
-		return fmt.Errorf("asking what the service made of it: %w", err)
+	for i := range refused {
+		fmt.Fprintln(s.Out, cli.RefusalLine(&refused[i]))
 	}
-	refused := 0
-	for i := range list {
-		if !list[i].Kept {
-			refused++
-			fmt.Fprintln(s.Out, cli.RefusalLine(&list[i]))
-		}
-	}
-	if refused > 0 {
-		return cli.Exit(1, fmt.Errorf("the service refused %d of %d", refused, len(e.events)))
+	if len(refused) > 0 {
+		return cli.Exit(1, fmt.Errorf("the service refused %d of %d", len(refused), len(e.Events)))
 	}
 	return nil
-}
-
-// fresh are the events that are not known yet.
-func (e *entered) fresh() []event.Event {
-	var out []event.Event
-	for i := range e.events {
-		if !e.would[i].Known {
-			out = append(out, e.events[i])
-		}
-	}
-	return out
 }
 
 // nothingEntered ends a dry run.

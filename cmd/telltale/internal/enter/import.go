@@ -6,16 +6,15 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
-	"strings"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/cmd/telltale/internal/setup"
-	"telltale/engine/alarm"
 	"telltale/engine/intake/table"
+	"telltale/engine/stream/service"
+	"telltale/engine/stream/tables"
 	"telltale/rules/english"
 )
 
@@ -103,126 +102,69 @@ func (o *importOptions) register(s cli.Env, m *table.Mapping, path string) error
 
 // throughService imports what the service takes, all or nothing.
 func (o *importOptions) throughService(ctx context.Context, s cli.Env, nc *nats.Conn, m *table.Mapping, path string) error {
-	f, err := fleetOf(ctx, nc)
-	if err == nil {
-		err = f.register()
-	}
+	file, err := os.Open(path)
 	if err != nil {
-		return err
+		return cli.Exit(2, err)
 	}
-	t, err := readTable(s, m, path, f.table())
-	if err != nil {
-		return err
+	defer file.Close()
+	at := service.At{Conn: nc}
+	d, err := tables.Read(ctx, at, o.Units(), m, path, file)
+	if d != nil {
+		passedBy(s, d.Table)
+		if len(d.Table.TakenOut) > 0 {
+			fmt.Fprintf(s.Err, "import: %s taken back before, so left out: %s\n", english.Plural(len(d.Table.TakenOut), "row"), someRows(d.Table.TakenOut))
+		}
 	}
-	known, err := knownTo(ctx, nc, t.Events)
-	if err != nil {
-		return err
-	}
-	fresh, err := t.Fresh(path, known, f.latest)
 	if err != nil {
 		return notImported(path, err)
 	}
-	if len(t.TakenOut) > 0 {
-		fmt.Fprintf(s.Err, "import: %s taken back before, so left out: %s\n", english.Plural(len(t.TakenOut), "row"), someRows(t.TakenOut))
-	}
-	e, err := wouldBe(ctx, nc, o.Units(), fresh)
-	if err != nil {
-		return err
-	}
-	if err := o.unlessRefused(path, e); err != nil {
-		return err
-	}
-	return o.finish(ctx, s, nc, path, t, e)
-}
-
-// unlessRefused tells what the service would refuse as faults of the rows.
-func (o *importOptions) unlessRefused(path string, e *entered) error {
-	var faults table.Faults
-	for i := range e.would {
-		if r := e.would[i].Refused; r != nil {
-			faults = append(faults, table.Fault{File: path, Row: e.events[i].Line, Col: 1, Text: r.Refused})
-		}
-	}
-	if faults == nil {
-		return nil
-	}
-	return notImported(path, faults)
+	return o.finish(ctx, s, at, path, d)
 }
 
 // finish sends what is new, unless this is a dry run, and says what follows.
-func (o *importOptions) finish(ctx context.Context, s cli.Env, nc *nats.Conn, path string, t *table.Table, e *entered) error {
-	fresh := e.fresh()
+func (o *importOptions) finish(ctx context.Context, s cli.Env, at service.At, path string, d *tables.Dry) error {
 	if o.dry && !o.JSON {
-		if err := o.shown(s, t); err != nil {
+		if err := o.shown(s, d.Table); err != nil {
 			return err
 		}
 	}
 	if !o.dry {
-		if err := e.send(ctx, s, nc); err != nil {
+		if err := send(ctx, s, at, &d.Entered); err != nil {
 			return err
 		}
 	}
 	if o.JSON {
-		if err := o.encode(s, e); err != nil {
+		if err := o.encode(s, &d.Entered); err != nil {
 			return err
 		}
 	}
-	for i := range e.events {
-		for _, note := range notes(&e.events[i], &e.would[i], e.of[e.events[i].Vehicle], o.dry) {
-			fmt.Fprintf(s.Err, "%s:%d: %s\n", path, e.events[i].Line, cli.Printable(note))
+	for i := range d.Events {
+		for _, note := range notes(&d.Events[i], &d.Would[i], d.Of[d.Events[i].Vehicle], o.dry) {
+			fmt.Fprintf(s.Err, "%s:%d: %s\n", path, d.Events[i].Line, cli.Printable(note))
 		}
 	}
-	for _, line := range summary(e) {
+	for _, line := range summary(d) {
 		fmt.Fprintln(s.Err, "import: "+cli.Printable(line))
 	}
 	end := ""
 	if o.dry {
 		end = "; dry run: nothing was sent"
 	}
-	fmt.Fprintf(s.Err, "import: %s: %d new, %d known before%s\n", counted(t), len(fresh), len(t.Events)-len(fresh)-len(t.TakenOut), end)
+	fmt.Fprintf(s.Err, "import: %s: %d new, %d known before%s\n", counted(d.Table), len(d.Fresh()), d.Before(), end)
 	return nil
 }
 
 // shownFollows is how many rules and tasks a summary names.
 const shownFollows = 8
 
-// shownVehicles is on how many vehicles a line of a summary names them.
-const shownVehicles = 3
-
 // summary says in a line for each rule or task what becomes of its alarms, and where.
-func summary(e *entered) (out []string) {
-	type what struct{ rule, change string }
-	count := map[what]int{}
-	on := map[what][]string{}
-	var order []what
-	for i := range e.would {
-		for _, t := range e.would[i].Follows {
-			w := what{t.Rule, string(t.Transition)}
-			if t.Transition == alarm.Raised || t.Transition == alarm.Worsened || t.Transition == alarm.Eased {
-				w.change = "now " + string(t.To)
-			}
-			if count[w]++; count[w] == 1 {
-				order = append(order, w)
-			}
-			if v := e.events[i].Vehicle; !slices.Contains(on[w], v) {
-				on[w] = append(on[w], v)
-			}
-		}
-	}
-	for i, w := range order {
+func summary(d *tables.Dry) (out []string) {
+	all := d.Follows()
+	for i := range all {
 		if i == shownFollows {
-			return append(out, fmt.Sprintf("and %d more; telltale alarms and telltale due list them", len(order)-i))
+			return append(out, fmt.Sprintf("and %d more; telltale alarms and telltale due list them", len(all)-i))
 		}
-		line := w.rule + ": " + w.change
-		if vehicles := on[w]; len(vehicles) <= shownVehicles {
-			line += " on " + strings.Join(vehicles, ", ")
-		} else {
-			line += fmt.Sprintf(" on %d vehicles", len(vehicles))
-		}
-		if n := count[w]; n > len(on[w]) {
-			line += fmt.Sprintf(" (%d times)", n)
-		}
-		out = append(out, line)
+		out = append(out, all[i].String())
 	}
 	return out
 }

@@ -15,6 +15,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake/job"
 	"telltale/engine/stream/service"
+	"telltale/engine/stream/tables"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -26,7 +27,7 @@ type fleet struct {
 	vehicles map[string]*event.VehicleData // those that were asked for
 	first    map[string]string             // the first keys of vehicles that have another by now
 	has      map[string]job.Known
-	byHand   job.Measures // nil until they are asked for
+	byHand   job.Measures // empty until they are asked for
 	now      time.Time
 	latest   time.Time
 	reads    unit.System // of the service's folder
@@ -39,18 +40,9 @@ func fleetOf(ctx context.Context, nc *nats.Conn) (*fleet, error) {
 	if err != nil {
 		return nil, err
 	}
-	f.latest, f.now = clockOf(h)
+	f.latest, f.now = h.Clock()
 	f.reads, err = unit.SystemOf(h.Reads)
 	return f, err
-}
-
-// register asks for the whole register.
-func (f *fleet) register() error {
-	list, err := service.Register.Ask(f.ctx, f.nc, service.Question{})
-	for i := range list {
-		f.add(&list[i])
-	}
-	return err
 }
 
 func (f *fleet) add(v *engine.RegisteredVehicle) {
@@ -70,16 +62,6 @@ func (f *fleet) said(vehicle string) unit.System {
 	return own.Or(f.reads)
 }
 
-// clockOf is the latest moment that an event may have, and the service's now. Where
-// the clock follows the events none is too late.
-func clockOf(h service.Health) (latest, now time.Time) {
-	if h.EventsClock {
-		return time.Unix(1<<40, 0), h.Now
-	}
-	now = time.Now()
-	return now.Add(24 * time.Hour), now
-}
-
 // known is what the service knows of a vehicle.
 func (f *fleet) known(vehicle string) (job.Known, error) {
 	if k, ok := f.has[vehicle]; ok {
@@ -95,18 +77,11 @@ func (f *fleet) known(vehicle string) (job.Known, error) {
 
 // measures are what the rules have measured by hand on the vehicle, with their units.
 func (f *fleet) measures(vehicle string) (job.Measures, error) {
-	if f.byHand != nil { // they are the book's, the same for all
-		return f.byHand, nil
+	var err error
+	if len(f.byHand) == 0 { // they are the book's, the same for all
+		f.byHand, err = tables.Measures(f.ctx, service.At{Conn: f.nc}, vehicle)
 	}
-	list, err := service.Measured.Ask(f.ctx, f.nc, service.Question{Vehicle: vehicle})
-	out := job.Measures{}
-	for _, m := range list {
-		out[m.Measure] = m.Unit
-	}
-	if err == nil && len(out) > 0 {
-		f.byHand = out
-	}
-	return out, err
+	return f.byHand, err
 }
 
 // vehicle is the one that was meant, and what is known of it.

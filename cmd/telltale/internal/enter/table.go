@@ -1,7 +1,6 @@
 package enter
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -9,18 +8,11 @@ import (
 	"path/filepath"
 	"strings"
 
-	"github.com/nats-io/nats.go"
-
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/engine"
 	"telltale/engine/event"
 	"telltale/engine/intake"
-	"telltale/engine/intake/job"
 	"telltale/engine/intake/table"
-	"telltale/engine/record"
 	"telltale/engine/stream"
-	"telltale/engine/stream/gateway"
-	"telltale/engine/stream/service"
 	"telltale/rules/english"
 )
 
@@ -64,6 +56,12 @@ func readTable(s cli.Env, m *table.Mapping, path string, fleet *table.Fleet) (*t
 	if err != nil {
 		return nil, notImported(path, err)
 	}
+	passedBy(s, t)
+	return t, nil
+}
+
+// passedBy says which rows make no event.
+func passedBy(s cli.Env, t *table.Table) {
 	for _, of := range []struct {
 		rows []int
 		what string
@@ -72,7 +70,6 @@ func readTable(s cli.Env, m *table.Mapping, path string, fleet *table.Fleet) (*t
 			fmt.Fprintf(s.Err, "import: %s %s: %s\n", english.Plural(len(of.rows), "row"), of.what, someRows(of.rows))
 		}
 	}
-	return t, nil
 }
 
 // notImported tells the faults of a table from what else went wrong.
@@ -106,41 +103,4 @@ func (o *importOptions) folderFleet(s cli.Env) (*table.Fleet, error) {
 		return nil, err
 	}
 	return table.FleetOf(events), nil
-}
-
-// table is what a table is checked against.
-func (f *fleet) table() *table.Fleet {
-	return &table.Fleet{Vehicles: f.vehicles, First: f.first, Tasks: func(vehicle string) ([]job.Task, error) {
-		k, err := f.known(vehicle)
-		return job.TasksOf(k.Has), err
-	}, Measures: f.measures}
-}
-
-// knownTo asks the service which of the events it holds, by vehicle. It holds them under the
-// first names of their vehicles; one that it holds alike has the hash that the event has here.
-func knownTo(ctx context.Context, nc *nats.Conn, events []event.Event) (map[string][]table.Known, error) {
-	homes, err := gateway.HomesOf(ctx, nc)
-	if err != nil {
-		return nil, err
-	}
-	ask := map[string][]engine.KnownEvent{}
-	here := map[event.ID]event.Event{}
-	for _, ev := range events {
-		ask[ev.Vehicle] = append(ask[ev.Vehicle], engine.KnownEvent{ID: ev.ID})
-		here[ev.ID] = ev
-	}
-	out := map[string][]table.Known{}
-	for vehicle, list := range ask {
-		have, err := service.QueryKnown(ctx, nc, vehicle, list)
-		if err != nil {
-			return nil, err
-		}
-		for _, k := range have {
-			if ev := here[k.ID]; k.Digest == homes.Of(ev).Hash() || k.Digest == event.DigestText(record.AnyDigest) {
-				k.Digest = ev.Hash()
-			}
-			out[vehicle] = append(out[vehicle], table.Known(k))
-		}
-	}
-	return out, nil
 }

@@ -13,6 +13,7 @@ import (
 	"telltale/engine/follows"
 	"telltale/engine/intake"
 	"telltale/engine/sample"
+	"telltale/engine/stream/gateway"
 	"telltale/engine/why"
 	"telltale/rules/english"
 )
@@ -28,14 +29,14 @@ type told struct {
 	Verdicts []sample.Verdict `json:"verdicts,omitempty"`
 }
 
-func (o *options) encode(s cli.Env, e *entered) error {
-	for i := range e.events {
-		ev := &e.events[i]
+func (o *options) encode(s cli.Env, e *gateway.Entered) error {
+	for i := range e.Events {
+		ev := &e.Events[i]
 		text, err := intake.Encode(*ev)
 		if err != nil {
 			return err
 		}
-		t := told{Line: ev.Line, Dry: o.dry, Entry: text, WouldEntry: e.would[i], Tasks: follows.Concerned(ev, e.of[ev.Vehicle].Tasks), Verdicts: follows.Verdicts(ev, e.of[ev.Vehicle])}
+		t := told{Line: ev.Line, Dry: o.dry, Entry: text, WouldEntry: e.Would[i], Tasks: follows.Concerned(ev, e.Of[ev.Vehicle].Tasks), Verdicts: follows.Verdicts(ev, e.Of[ev.Vehicle])}
 		if err := cli.Encode(s.Out, t); err != nil {
 			return fmt.Errorf("writing the answer: %w", err)
 		}
@@ -44,13 +45,13 @@ func (o *options) encode(s cli.Env, e *entered) error {
 }
 
 // answer says what follows of each entry: of many a line each.
-func (o *recordOptions) answer(s cli.Env, e *entered, many bool) error {
+func (o *recordOptions) answer(s cli.Env, e *gateway.Entered, many bool) error {
 	if o.JSON {
 		return o.encode(s, e)
 	}
-	for i := range e.events {
-		ev, would := &e.events[i], &e.would[i]
-		of := e.of[ev.Vehicle]
+	for i := range e.Events {
+		ev, would := &e.Events[i], &e.Would[i]
+		of := e.Of[ev.Vehicle]
 		lines := follows.Of(ev, would, of, many)
 		if many {
 			line := fmt.Sprintf("line %d: %s: %s", ev.Line, ev.Vehicle, follows.What(ev, follows.Said(of)))

@@ -19,6 +19,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
 	"telltale/engine/stream"
+	"telltale/engine/stream/gateway"
 	"telltale/engine/stream/service"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -166,7 +167,7 @@ func entriesOf(ctx context.Context, nc *nats.Conn, vehicle, id string) (out []en
 		}
 		out, ids = append(out, entry{e, ev}), append(ids, engine.KnownEvent{ID: ev.ID})
 	}
-	known, err := service.QueryKnown(ctx, nc, vehicle, ids)
+	known, err := service.QueryKnown(ctx, service.At{Conn: nc}, vehicle, ids)
 	have := map[event.ID]bool{}
 	for _, k := range known {
 		have[k.ID] = true
@@ -193,22 +194,22 @@ func show(s cli.Env, list []entry, said unit.System) {
 }
 
 // answer says what was taken back, and what follows of that.
-func (o *undoOptions) answer(s cli.Env, e *entered, target *event.Event) error {
-	would := &e.would[0]
+func (o *undoOptions) answer(s cli.Env, e *gateway.Entered, target *event.Event) error {
+	would := &e.Would[0]
 	if would.Nothing {
 		fmt.Fprintf(s.Err, "note: the record does not hold %s any more, so nothing changes\n", target.ID.ID)
 	}
 	if o.JSON {
 		return o.encode(s, e)
 	}
-	lines := []string{"taken back: " + target.Time.Format(time.DateOnly) + " " + follows.What(target, follows.Said(e.of[e.events[0].Vehicle]))}
+	lines := []string{"taken back: " + target.Time.Format(time.DateOnly) + " " + follows.What(target, follows.Said(e.Of[e.Events[0].Vehicle]))}
 	for i := range would.Follows {
 		lines = append(lines, follows.Line(&would.Follows[i]))
 	}
-	vehicle := e.events[0].Vehicle
+	vehicle := e.Events[0].Vehicle
 	switch d, _ := target.Data.(*event.AnswerData); {
 	case d != nil && (d.Answer == "out of service" || d.Answer == "in service"):
-		lines = append(lines, vehicle+" is "+map[bool]string{true: "out of service", false: "in service"}[e.of[vehicle].Out])
+		lines = append(lines, vehicle+" is "+map[bool]string{true: "out of service", false: "in service"}[e.Of[vehicle].Out])
 	case len(would.Follows) == 0:
 		lines = append(lines, "nothing else changes")
 	}
