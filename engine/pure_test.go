@@ -59,7 +59,7 @@ func TestExplainingCannotFold(t *testing.T) {
 		"judge":  {"event", "fleet", "alarm", "latch", "record", "wear", "work", "usual"},
 	}
 	views := append(below["judge"], "judge")
-	below["dueword"], below["moment"], below["recall"], below["outlook"], below["doubt"], below["stood", "reach"] = views, views, views, views, views, views
+	below["dueword"], below["moment"], below["recall"], below["outlook"], below["doubt"], below["stood"], below["reach"] = views, views, views, views, views, views, views
 	below["due"] = append(slices.Clip(views), "dueword")
 	below["gauge"] = below["due"]
 	below["history"] = append(slices.Clip(views), "doubt", "stood")
