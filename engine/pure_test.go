@@ -65,7 +65,7 @@ func TestExplainingCannotFold(t *testing.T) {
 	below["history"] = append(slices.Clip(views), "doubt", "stood")
 	below["sample"] = append(slices.Clip(views), "outlook", "recall", "stood")
 	below["why"] = append(slices.Clip(below["due"]), "due", "recall")
-	below["whole"] = append(slices.Clip(below["due"]), "due", "gauge", "doubt", "moment", "sample", "outlook", "recall")
+	below["whole"] = append(slices.Clip(below["due"]), "due", "gauge", "stood", "doubt", "moment", "sample", "outlook", "recall")
 	for _, room := range rooms {
 		for dep := range reached(t, "telltale/engine/"+room) {
 			name := strings.TrimPrefix(dep, "telltale/engine/")
