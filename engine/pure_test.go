@@ -18,7 +18,7 @@ import (
 // core are the packages that do no I/O and know no clock.
 var core = []string{
 	"telltale/engine", "telltale/engine/event", "telltale/engine/fleet", "telltale/engine/alarm", "telltale/engine/latch",
-	"telltale/engine/record", "telltale/engine/wear", "telltale/engine/work", "telltale/engine/usual", "telltale/engine/judge", "telltale/engine/dueword", "telltale/engine/moment", "telltale/engine/recall", "telltale/engine/defect", "telltale/engine/bottle", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample", "telltale/engine/whole", "telltale/engine/stood",
+	"telltale/engine/record", "telltale/engine/wear", "telltale/engine/work", "telltale/engine/usual", "telltale/engine/judge", "telltale/engine/dueword", "telltale/engine/moment", "telltale/engine/recall", "telltale/engine/defect", "telltale/engine/bottle", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample", "telltale/engine/whole", "telltale/engine/listing", "telltale/engine/stood",
 	"telltale/engine/fit", "telltale/engine/gauge", "telltale/engine/history", "telltale/engine/doubt", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/origin", "telltale/engine/trend", "telltale/engine/reach",
 	"telltale/rules", "telltale/rules/expression", "telltale/rules/expression/quantity", "telltale/rules/expression/bounds", "telltale/rules/expression/slip", "telltale/rules/expression/witness", "telltale/rules/source", "telltale/rules/figure", "telltale/rules/dataalarm", "telltale/rules/applies", "telltale/rules/word", "telltale/rules/told",
 	"telltale/rules/unit", "telltale/rules/analytes", "telltale/rules/english", "telltale/rules/zone",
