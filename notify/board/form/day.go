@@ -1,7 +1,6 @@
 package form
 
 import (
-	"strings"
 	"time"
 
 	"telltale/engine/intake/typed"
@@ -20,8 +19,10 @@ func (t Typist) calendar() typed.Calendar {
 func (d *Field) Day() string {
 	text := typed.OneBlank(d.Value())
 	if text == "" {
-		if d.Needed {
-			d.Fault("%s is missing", strings.ToLower(d.Label))
+		if d.Needed && d.limited() {
+			d.outside()
+		} else {
+			d.empty()
 		}
 		return ""
 	}
@@ -32,10 +33,21 @@ func (d *Field) Day() string {
 	}
 	out := day.Format(time.DateOnly)
 	if d.First != "" && out < d.First || d.Last != "" && out > d.Last {
-		d.Fault("%s", d.form.between(d.First, d.Last))
+		d.outside()
 		return ""
 	}
 	return out
+}
+
+func (d *Field) limited() bool { return d.First != "" || d.Last != "" }
+
+// outside says which days there are.
+func (d *Field) outside() {
+	said := d.form.between(d.First, d.Last)
+	if d.Reason != "" {
+		said += ": " + d.Reason
+	}
+	d.Fault("%s", said)
 }
 
 // Within sets the first and the last day that may be chosen, as YYYY-MM-DD; "" is no limit.

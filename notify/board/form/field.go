@@ -21,8 +21,12 @@ type Field struct {
 	Units []string
 	// First and Last limit a day, as YYYY-MM-DD; "" is no limit.
 	First, Last string
-	// Needed: it must not be left empty.
-	Needed bool
+	// Reason is why it is limited, said with the fault of a day outside.
+	Reason string
+	// Needed: it must not be left empty. Missing is what is said then, where that is more
+	// than that it is missing.
+	Needed  bool
+	Missing string
 
 	form         *Form
 	fault, doubt string // sentences
@@ -35,10 +39,21 @@ type Choice struct{ Value, Label string }
 // Text is what was typed, as one line that an event may hold.
 func (d *Field) Text() string {
 	text := line(d.Value())
-	if text == "" && d.Needed {
-		d.Fault("%s is missing", strings.ToLower(d.Label))
+	if text == "" {
+		d.empty()
 	}
 	return text
+}
+
+// empty notes that nothing was typed where something is needed.
+func (d *Field) empty() {
+	switch {
+	case !d.Needed:
+	case d.Missing != "":
+		d.Fault("%s", d.Missing)
+	default:
+		d.Fault("%s is missing", strings.ToLower(d.Label))
+	}
 }
 
 // Value is what was typed, as it was typed.
@@ -120,12 +135,16 @@ func (d *Field) Wrong() bool { return d.Said() != "" }
 
 // ID is that of the field on the page.
 func (d *Field) ID() string {
+	name := d.Name
+	if d.form.Part != "" {
+		name = d.form.Part + "-" + name
+	}
 	plain := strings.Map(func(r rune) rune {
 		if r >= 'a' && r <= 'z' || strings.ContainsRune(typed.Digits, r) {
 			return r
 		}
 		return '-'
-	}, strings.ToLower(d.Name))
+	}, strings.ToLower(name))
 	return "f-" + plain
 }
 

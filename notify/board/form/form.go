@@ -67,6 +67,9 @@ type Form struct {
 	// ID is made with the form, and what is entered by it is named after it: sent twice
 	// it is entered once.
 	ID string
+	// Part tells the forms of one page apart, in the identities of their fields; "" where
+	// there is one.
+	Part string
 
 	values  url.Values
 	typed   bool // by somebody; else it is as it is first shown

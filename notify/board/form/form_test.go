@@ -159,7 +159,7 @@ func TestDay(t *testing.T) {
 		{american, "2031-06-31", "", "There is no day 2031-06-31: write today as 6/6/2031."},
 		{byYear, "5/6/2031", "", "5/6/2031 is not a day: write today as 2031-06-06."},
 		{early, "yesterday", "", "Yesterday is not a day: write today as 6/6/2031."},
-		{early, "", "", "Day is missing."},
+		{early, "", "", "Choose a day from 6 Jun 2030 to 6 Jun 2031."},
 	} {
 		d := Read(url.Values{"day": {c.text}}, c.who).Field("day", "Day").Within("2030-06-06", c.who.Today()).Need()
 		if got := d.Day(); got != c.want || d.Said() != c.said {

@@ -9,6 +9,7 @@ import (
 	"unicode"
 
 	"telltale/engine/intake/typed"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -37,9 +38,7 @@ func (d *Field) Number(least, most float64) (v float64, ok bool) {
 
 func (d *Field) number(text string, least, most float64) (v float64, ok bool) {
 	if text = typed.OneBlank(text); text == "" {
-		if d.Needed {
-			d.Fault("%s is missing", strings.ToLower(d.Label))
-		}
+		d.empty()
 		return 0, false
 	}
 	m := d.form.marks(text)
@@ -114,6 +113,20 @@ func (d *Field) Quantity(k unit.Kind, most float64) *unit.Quantity {
 	return &unit.Quantity{Value: v, Unit: in}
 }
 
+// Over asks back once a quantity that is more than there can be, of what is named; where
+// nobody says how much that is, nothing is asked.
+func (d *Field) Over(q, most *unit.Quantity, what string) {
+	if q == nil || most == nil {
+		return
+	}
+	have, kind, err := q.Base()
+	limit, err2 := most.As(kind)
+	if err != nil || err2 != nil || have <= limit*(1+1e-9) {
+		return
+	}
+	d.Doubt("%s is more than the %s %s that the %s holds", english.Short(q.Value)+" "+q.Unit, english.Short(unit.From(limit, q.Unit)), q.Unit, what)
+}
+
 // twoNumbers is what a number with a decimal mark before just three digits is too, if
 // the mark stands between thousands; "" where it cannot.
 func (d *Field) twoNumbers(text string) string {
@@ -131,11 +144,12 @@ func (d *Field) unitOf(k unit.Kind) (text, in string) {
 	in = d.Unit()
 	if tail := text[len(end):]; tail != "" && end != "" {
 		tail = cmp.Or(unit.Spoken(tail), tail)
-		if kind, ok := unit.Of(tail); !ok || kind != k {
+		switch kind, ok := unit.Of(tail); {
+		case ok && kind == k:
+			return end, tail
+		case ok:
 			d.Fault("%s: write the number alone, in %s", line(text), strings.Join(d.Units, " or "))
-			return text, in
 		}
-		return end, tail
 	}
 	return text, in
 }
