@@ -28,6 +28,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/event"
+	"telltale/engine/stream/entry"
 	"telltale/notify/answers"
 	"telltale/notify/people"
 	"telltale/notify/preview"
@@ -228,9 +229,11 @@ func textParts(t *testing.T, out *strings.Builder, contentType, encoding string,
 func answerPage(p *engine.Partition, who *people.Person) *answers.Pages {
 	return &answers.Pages{
 		Key: pageKey, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Fleet: pageFleet{p},
-		Now:     func(context.Context) (time.Time, error) { return p.Now(), nil },
-		Person:  func(string) *people.Person { return who },
-		Publish: func(context.Context, event.Event) error { return errors.New("nobody answers") },
+		Now:    func(context.Context) (time.Time, error) { return p.Now(), nil },
+		Person: func(string) *people.Person { return who },
+		Enter: func(context.Context, []string, ...event.Event) (entry.Became, error) {
+			return entry.Became{}, errors.New("nobody answers")
+		},
 	}
 }
 

@@ -15,6 +15,7 @@ import (
 	"telltale/engine/due"
 	"telltale/engine/sample"
 	"telltale/engine/stream"
+	"telltale/engine/stream/entry"
 	"telltale/engine/stream/service"
 	"telltale/engine/stream/wire"
 	"telltale/notify"
@@ -192,10 +193,10 @@ func (a *app) startAnswers() error {
 	}
 	pages := answers.Pages{
 		Key: key, Now: a.now, Log: a.logger,
-		Fleet:   fleetLog{a.log, a.svc},
-		Person:  func(id string) *people.Person { return a.notify.Directory().Person(id) },
-		Publish: a.log.Publish,
-		Leave:   a.askLeave,
+		Fleet:  fleetLog{a.log, a.svc},
+		Person: func(id string) *people.Person { return a.notify.Directory().Person(id) },
+		Enter:  entry.Desk{Service: a.svc, Log: a.log}.Enter,
+		Leave:  a.askLeave,
 	}
 	a.pages, err = pages.Listen(set.Listen)
 	return err

@@ -1,22 +1,15 @@
 package answers
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"math"
-	"net/url"
-	"slices"
 	"strconv"
-	"strings"
 	"time"
-	"unicode"
 
 	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/engine/intake/job"
-	"telltale/rules/english"
+	"telltale/notify/board/form"
 	"telltale/rules/unit"
 )
 
@@ -25,73 +18,170 @@ const (
 	wordExpired  = "This link has expired. The next message will have a new one."
 	wordTrouble  = "That did not work. Please try again in a few minutes."
 	wordNoted    = "Thank you. It has been recorded."
+	wordStored   = "Thank you. It is stored."
+	wordLater    = "The service is busy and has not used it yet. What follows of it will be on the next list."
 	wordOver     = "This alarm is closed."
 	wordOverLead = "There is nothing to do."
 	wordNotMine  = "The operator has been told that this vehicle is not yours."
+	wordNotTaken = "It was not taken: %s"
+	wordBefore   = "this form was sent before and says something else by now; load the page again to enter it too"
 
 	wordShelf        = "it can be put aside for %d days at most"
 	wordWarningShelf = "a warning can be put aside for %d days at most, and only for a reason"
 )
 
-// form is a posted answer and what it is about.
-type form struct {
-	url.Values
-	link   Link
-	token  string
-	now    time.Time
-	alarm  alarm.Listed
-	meters []event.MeterDef
-	tasks  []Task // that were there to tick
+// The largest numbers that are taken: metres, seconds and litres.
+const (
+	mostMetres  = 1e10
+	mostSeconds = 1e7 * 3600
+	mostLitres  = 1000
+)
+
+// asideFrom is the hour of the day, in the vehicle's zone, at which what was put aside comes
+// back.
+const asideFrom = 8 * time.Hour
+
+// about is what the forms of a page are about, and who fills them in.
+type about struct {
+	form.Typist
+	link       Link
+	alarm      alarm.Listed
+	registered *event.VehicleData
+	tasks      []form.Choice // to tick
 }
 
-// answer makes the event that a form asks for, and says in a sentence what it did.
-// The same form sent twice is the same event.
-func answer(f form) (ev event.Event, done string, err error) {
-	at, err := time.Parse(time.RFC3339, f.Get("at"))
-	if err != nil || at.After(f.now) || f.now.Sub(at) > 12*time.Hour {
-		return ev, "", errors.New("this page was open for a long time; please check it and send it again")
+// forms are those of a page. Each is a form of its own; one of them was sent, or none.
+type forms struct {
+	Seen  seen
+	Aside aside
+	Work  work
+	Other *form.Form // that it is not their vehicle
+}
+
+type seen struct {
+	*form.Form
+	Why *form.Field
+}
+
+type aside struct {
+	*form.Form
+	Until, Why *form.Field
+}
+
+type work struct {
+	*form.Form
+	Day, Task, Volume, Flush, Why *form.Field
+	Meters                        []*form.Field
+}
+
+// formsOf are the forms as they are shown, with the one that was sent as it was sent; its
+// answer is which it is.
+func (a *about) formsOf(answer string, sent *form.Form) forms {
+	one := func(of string) *form.Form {
+		f := sent
+		if sent == nil || of != answer {
+			f = form.New(a.Typist)
+		}
+		f.Part = map[string]string{"shelve": "aside", "done": "work"}[of]
+		return f
 	}
-	sum := sha256.Sum256([]byte(f.token + "\x00" + f.Encode()))
-	ev = event.Event{ID: event.ID{Source: "/people/" + f.link.Person, ID: "answer-" + hex.EncodeToString(sum[:10])},
-		Kind: event.AnswerEvent, Vehicle: f.link.Vehicle, Time: at, Recorded: at}
-	d := &event.AnswerData{Answer: f.Get("answer"), Rule: f.link.Rule, Component: f.link.Component, By: f.link.Person, Why: short(f.Get("why"))}
+	return forms{a.seen(one("acknowledge")), a.aside(one("shelve")), a.work(one("done")), one("not mine")}
+}
+
+func (a *about) seen(f *form.Form) seen {
+	return seen{f, f.Field("why", "Why, or what you will do (optional)")}
+}
+
+func (a *about) aside(f *form.Form) aside {
+	most := alarm.ShelfDays(a.alarm.To)
+	until := f.Field("until", "Until").Before(f.DayAfter(min(most, 14))).Within(f.DayAfter(1), f.DayAfter(most)).Need()
+	until.Reason = shelfLimit(a.alarm.To)
+	why := f.Field("why", "Why")
+	if a.alarm.To == alarm.Warning {
+		why.Needed, why.Missing = true, "say why: a warning is put aside only for a reason"
+	}
+	return aside{f, until, why}
+}
+
+func (a *about) work(f *form.Form) work {
+	w := work{Form: f, Day: f.Field("day", "On").Before(f.Today()).Within(f.DayAfter(-366), f.Today()).Need()}
+	w.Task = f.Field("task", "What was done (tick; optional)")
+	if a.alarm.Task {
+		w.Task.Label = "Done with it (tick; optional)"
+	}
+	w.Task.Choices = a.tasks
+	for i, m := range a.meters() {
+		d := f.Field("meter"+strconv.Itoa(i), m.Name+", if you read it").In(f.OwnFirst(unit.Distance)...)
+		if m.Kind == "hours" {
+			d.In("h")
+		}
+		w.Meters = append(w.Meters, d)
+	}
+	w.Volume = f.Field("volume", "Fluid changed, how much (leave empty if none)").In(f.OwnFirst(unit.Volume)...)
+	w.Flush = f.Field("flush", "All of it was replaced by machine (not just drained)")
+	w.Why = f.Field("why", "What was found (optional)")
+	return w
+}
+
+// fluid reports whether the alarm is of a component, which may have fluid.
+func (a *about) fluid() bool { return a.link.Component != "" }
+
+// capacity is how much fluid the alarm's component holds; nil where nobody says.
+func (a *about) capacity() *unit.Quantity {
+	if a.registered != nil {
+		if c := a.registered.ComponentNamed(a.link.Component); c != nil {
+			return c.Capacity
+		}
+	}
+	return nil
+}
+
+func (a *about) meters() []event.MeterDef {
+	if a.registered == nil {
+		return nil
+	}
+	return a.registered.Meters
+}
+
+// event is what the form that was sent says, and what that does, in a sentence. Where the
+// form is not right there is none.
+func (a *about) event(answer string, sent *form.Form, all forms) (ev event.Event, done string, ok bool) {
+	at := a.Now.UTC().Truncate(time.Second)
+	ev = event.Event{ID: event.ID{Source: "/people/" + a.link.Person, ID: "answer-" + sent.ID},
+		Kind: event.AnswerEvent, Vehicle: a.link.Vehicle, Time: at, Recorded: at}
+	d := &event.AnswerData{Answer: answer, Rule: a.link.Rule, Component: a.link.Component, By: a.link.Person}
 	ev.Data = d
-	switch d.Answer {
+	switch answer {
 	case "acknowledge":
+		d.Why = all.Seen.Why.Text()
 		done = "Acknowledged. There will be no more reminders."
 	case "shelve":
-		if done, err = f.shelve(d, at); err != nil {
-			return ev, "", err
-		}
+		done = a.shelve(d, all.Aside)
 	case "not mine":
 		d.Rule, d.Component, done = "", "", wordNotMine
 	case "done":
 		ev.Kind, done = event.ServiceEvent, "The work is entered."
-		if err = f.service(&ev); err != nil {
-			return ev, "", err
-		}
+		ev.Time, ev.Data = a.service(at, all.Work)
 	default:
-		return ev, "", errors.New("choose one of the answers")
+		sent.Fault("choose one of the answers")
 	}
-	return ev, done, nil
+	return ev, done, sent.Right()
 }
 
 // shelve puts the alarm aside until the morning of a day, no later than its stage allows.
-func (f form) shelve(d *event.AnswerData, at time.Time) (done string, err error) {
-	most := alarm.ShelfDays(f.alarm.To)
-	last := at.AddDate(0, 0, most)
-	day, err := time.Parse(time.DateOnly, f.Get("until"))
-	until := day.Add(8 * time.Hour)
-	switch {
-	case err != nil || !until.After(at) || day.After(last):
-		return "", fmt.Errorf("choose a day from %s to %s: %s", written(at.AddDate(0, 0, 1)), written(last), shelfLimit(f.alarm.To))
-	case f.alarm.To == alarm.Warning && d.Why == "":
-		return "", errors.New("say why: a warning is put aside only for a reason")
-	case until.After(last):
+func (a *about) shelve(d *event.AnswerData, f aside) (done string) {
+	day := f.Until.Day()
+	d.Why = f.Why.Text()
+	morning, err := time.ParseInLocation(time.DateOnly, day, a.Zone)
+	if err != nil {
+		return ""
+	}
+	until, last := morning.Add(asideFrom), a.Now.AddDate(0, 0, alarm.ShelfDays(a.alarm.To)).Truncate(time.Second)
+	if until.After(last) {
 		until = last // the same day, some hours earlier
 	}
-	d.Until = until.Format(time.RFC3339)
-	return "It is put aside until " + written(day) + ", unless it gets worse.", nil
+	d.Until = until.UTC().Format(time.RFC3339)
+	return "It is put aside until " + a.Written(day) + ", unless it gets worse."
 }
 
 // shelfLimit says for how long an alarm of that stage is put aside.
@@ -102,80 +192,50 @@ func shelfLimit(s alarm.Stage) string {
 	return fmt.Sprintf(wordShelf, alarm.ShelfDays(s))
 }
 
-// written is a day as the page writes it.
-func written(day time.Time) string { return day.Format("2 January 2006") }
-
-// service is work that was done, on the day given: at noon, or now where that is
+// service is work that was done, on the day given: at its noon, or now where that is
 // today.
-func (f form) service(ev *event.Event) error {
-	day, err := time.Parse(time.DateOnly, f.Get("day"))
-	if err != nil || day.After(ev.Time) || ev.Time.Sub(day) > 366*24*time.Hour {
-		return errors.New("enter a day within the last year")
-	}
-	if day.Format(time.DateOnly) != ev.Time.Format(time.DateOnly) {
-		ev.Time = day.Add(12 * time.Hour)
-	}
-	j := job.Job{Said: map[string]string{"component": f.link.Component, "by": f.link.Person, "note": short(f.Get("why"))}}
-	if f.alarm.Task {
-		j.Tasks = []string{f.link.Rule}
-	}
-	for _, t := range f.tasks {
-		if slices.Contains(f.Values["task"], t.Name) {
-			j.Tasks = append(j.Tasks, t.Name)
+func (a *about) service(now time.Time, f work) (at time.Time, d *event.ServiceData) {
+	day := f.Day.Day()
+	if at = now; a.At(day) != "" {
+		if morning, err := time.ParseInLocation(time.DateOnly, day, a.Zone); err == nil {
+			at = morning.Add(12 * time.Hour).UTC()
 		}
 	}
-	for i, m := range f.meters {
-		in := "km"
+	j := job.Job{Said: map[string]string{"component": a.link.Component, "by": a.link.Person, "note": f.Why.Text()}}
+	if a.alarm.Task {
+		j.Tasks = []string{a.link.Rule}
+	}
+	j.Tasks = append(j.Tasks, f.Task.All()...)
+	for i, m := range a.meters() {
+		kind, most := unit.Distance, float64(mostMetres)
 		if m.Kind == "hours" {
-			in = "h"
-		} else if f.Get("unit"+strconv.Itoa(i)) == "mi" {
-			in = "mi"
+			kind, most = unit.Time, mostSeconds
 		}
-		text, err := f.number("meter"+strconv.Itoa(i), 1e7, in)
-		if err != nil {
-			return fmt.Errorf("the %s %w", m.Name, err)
-		}
-		if text != "" {
-			j.Meters = append(j.Meters, job.Meter{Name: m.Name, Text: text})
+		if q := f.Meters[i].Quantity(kind, most); q != nil {
+			j.Meters = append(j.Meters, job.Meter{Name: m.Name, Text: form.Typed(q)})
 		}
 	}
-	exchanged, err := f.number("volume", 1000, unit.Volumes()[max(0, slices.Index(unit.Volumes(), f.Get("in")))])
-	if err != nil {
-		return fmt.Errorf("the fluid %w", err)
+	a.exchanged(&j, f)
+	d, err := j.Data(a.meters())
+	if e := (*job.Error)(nil); errors.As(err, &e) {
+		f.Fault("%s", e.Error())
 	}
-	if f.link.Component != "" {
-		j.Said["fluid.drained"], j.Said["fluid.filled"], j.Said["fluid.flush"] = exchanged, exchanged, f.Get("flush")
-	}
-	ev.Data, err = j.Data(f.meters)
-	return err
+	return at, d
 }
 
-// number reads a number as people write it, "81,234" and "81 234" too, and gives it its
-// unit; "" where there is none.
-func (f form) number(name string, most float64, in string) (string, error) {
-	text := strings.NewReplacer(",", "", " ", "", "\u00a0", "").Replace(f.Get(name))
-	if text == "" {
-		return "", nil
+// exchanged notes which fluid was changed. More than the component holds is asked back,
+// unless a machine replaced all of it, which takes more.
+func (a *about) exchanged(j *job.Job, f work) {
+	q := f.Volume.Quantity(unit.Volume, mostLitres)
+	if !a.fluid() {
+		return
 	}
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsNaN(v) || v < 0 || v > most {
-		return "", fmt.Errorf("is not a number from 0 to %s", unit.Grouped(most))
+	flush := ""
+	if f.Flush.Ticked("yes") {
+		flush = "yes"
 	}
-	return strconv.FormatFloat(v, 'f', -1, 64) + in, nil
-}
-
-// short keeps what someone wrote to one line of a sensible length, without what no
-// event may hold.
-func short(s string) string {
-	s = strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) && !unicode.IsSpace(r) {
-			return -1
-		}
-		return r
-	}, s)
-	s = english.OneLine(strings.ToValidUTF8(s, "\uFFFD"))
-	if r := []rune(s); len(r) > 500 {
-		s = string(r[:500])
+	j.Said["fluid.drained"], j.Said["fluid.filled"], j.Said["fluid.flush"] = form.Typed(q), form.Typed(q), flush
+	if q != nil && flush == "" {
+		f.Volume.Over(q, a.capacity(), a.link.Component)
 	}
-	return s
 }

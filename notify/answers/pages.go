@@ -18,12 +18,13 @@ import (
 	"telltale/engine/due"
 	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/stream/entry"
 	"telltale/notify"
+	"telltale/notify/board/form"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/notify/wording"
 	"telltale/rules/english"
-	"telltale/rules/unit"
 )
 
 // Fleet answers what a page shows of a vehicle.
@@ -45,8 +46,9 @@ type Pages struct {
 	Fleet Fleet
 	// Person gives who a link was made for, nil where nobody is of that id any more.
 	Person func(id string) *people.Person
-	// Publish stores an answer's event.
-	Publish func(ctx context.Context, ev event.Event) error
+	// Enter stores an answer's event and waits until it is folded, in the units of whoever
+	// answered.
+	Enter func(ctx context.Context, units []string, ev ...event.Event) (entry.Became, error)
 	// Leave notes that a person wants no more mails of a kind, or with back that they
 	// want them again. It is written down when it returns.
 	Leave func(ctx context.Context, person string, kind notify.Kind, back bool) error
@@ -56,29 +58,23 @@ type Pages struct {
 //go:embed page.html
 var pageHTML string
 
-var pageTemplate = template.Must(template.New("page").Parse(pageHTML))
+var pageTemplate = template.Must(form.Templates(template.New("page")).Parse(pageHTML))
 
 // view is what the page shows.
 type view struct {
-	Title, Lead, Fault string
-	Shown              bool // the alarm and the forms
-	Alarm              alarm.Listed
-	Stage              string
-	Strong, Found      string
-	Figures            []string
-	Meters             []event.MeterDef
-	At, Today          string
-	// Later is until when it is put aside unless another day is chosen, Last the last one.
-	Later, Last, ShelfLimit string
-	Fluid                   bool
-	Distances, Volumes      []string    // to choose among
-	Units                   unit.System // chosen unless somebody chooses others
-	Tasks                   []Task
-	Leave, Back             bool // the buttons to leave, and to come back
+	Title, Lead   string
+	Lines         []string   // what followed
+	Sent          *form.Form // nil where nothing is wrong
+	Shown         bool       // the alarm and the forms
+	Alarm         alarm.Listed
+	Stage         string
+	Strong, Found string
+	Figures       []string
+	Forms         forms
+	ShelfLimit    string
+	Fluid         bool
+	Leave, Back   bool // the buttons to leave, and to come back
 }
-
-// Task is work by its name and as people read it.
-type Task struct{ Name, Title string }
 
 // maxTasks bounds what there is to tick.
 const maxTasks = 40
@@ -108,15 +104,15 @@ func (b *Pages) find(ctx context.Context, l Link) (s alarm.Listed, ok bool) {
 
 // tasks are those to tick beside the alarm's own: of the component and of the whole
 // vehicle.
-func (b *Pages) tasks(ctx context.Context, l Link) (out []Task) {
+func (b *Pages) tasks(ctx context.Context, l Link) (out []form.Choice) {
 	const decade = 3660 // days ahead: all there are
 	who := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
 	list, err := b.Fleet.Due(ctx, due.Query{Vehicle: l.Vehicle, Ahead: decade})
 	b.failed(l.Vehicle, err)
 	for _, d := range list {
-		known := slices.ContainsFunc(out, func(o Task) bool { return o.Name == d.Task })
+		known := slices.ContainsFunc(out, func(o form.Choice) bool { return o.Value == d.Task })
 		if (d.Component == "" || d.Component == l.Component) && d.Task != l.Rule && len(out) < maxTasks && !known {
-			out = append(out, Task{d.Task, page.Clean(wording.Title(who, d.Task, d.Title), 200)})
+			out = append(out, form.Choice{Value: d.Task, Label: page.Clean(wording.Title(who, d.Task, d.Title), 200)})
 		}
 	}
 	return out
@@ -157,41 +153,76 @@ func (b *Pages) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	case opening && leaving:
 		b.askLeave(w, http.StatusOK, l)
 	case opening:
-		b.page(w, r, l, now, "")
+		b.page(w, r, l, now)
 	default:
 		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 		if leaving {
 			b.takeLeave(w, r, l)
 		} else {
-			b.post(w, r, l, token, now)
+			b.post(w, r, l, now)
 		}
 	}
 }
 
-func (b *Pages) post(w http.ResponseWriter, r *http.Request, l Link, token string, now time.Time) {
+func (b *Pages) post(w http.ResponseWriter, r *http.Request, l Link, now time.Time) {
 	if err := r.ParseForm(); err != nil {
-		b.page(w, r, l, now, "The form could not be read; please try again.")
+		b.show(w, http.StatusBadRequest, view{Title: "The form could not be read. Please try again."})
 		return
 	}
-	s, ok := b.find(r.Context(), l)
-	if !ok && r.PostForm.Get("answer") != "not mine" { // which is of the vehicle, whatever stands
-		b.page(w, r, l, now, "")
+	answer := r.PostForm.Get("answer")
+	s, stands := b.find(r.Context(), l)
+	if !stands && answer != "not mine" { // which is of the vehicle, whatever stands
+		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
 		return
 	}
-	ev, done, err := answer(form{r.PostForm, l, token, now, s, b.meters(r.Context(), l), b.tasks(r.Context(), l)})
+	a := b.about(r.Context(), l, s, now)
+	sent := form.Read(r.PostForm, a.Typist)
+	all := a.formsOf(answer, sent)
+	ev, done, ok := a.event(answer, sent, all)
+	if !ok {
+		b.again(w, http.StatusUnprocessableEntity, a, all, sent)
+		return
+	}
+	ev, err := intake.Checked(ev)
 	if err != nil {
-		b.page(w, r, l, now, english.Sentence(err.Error()))
-		return
-	}
-	if ev, err = intake.Checked(ev); err != nil {
 		b.trouble(w, fmt.Errorf("an answer of our own: %w", err))
 		return
 	}
-	if err := b.Publish(r.Context(), ev); err != nil {
+	became, err := b.Enter(r.Context(), a.Units.Names(), ev)
+	switch {
+	case err != nil:
 		b.trouble(w, err)
-		return
+	case became.Before != nil:
+		sent.Fault("%s", wordBefore)
+		b.again(w, http.StatusConflict, a, all, sent)
+	case became.Why != nil:
+		sent.Fault(wordNotTaken, became.Why.Refused)
+		b.again(w, http.StatusConflict, a, all, sent)
+	case became.Waiting:
+		b.show(w, http.StatusOK, view{Title: wordStored, Lead: wordLater})
+	default:
+		b.noted(w, ev, done, &became)
 	}
-	b.show(w, http.StatusOK, view{Title: wordNoted, Lead: done})
+}
+
+// noted thanks for what was taken and says what followed: of work all of it, of an answer
+// what its own sentence does not say.
+func (b *Pages) noted(w http.ResponseWriter, ev event.Event, done string, became *entry.Became) {
+	v := view{Title: wordNoted, Lead: done}
+	if ev.Kind == event.ServiceEvent {
+		for _, line := range slices.Concat(became.Doubts(), became.Lines()) {
+			v.Lines = append(v.Lines, english.Sentence(line))
+		}
+	}
+	b.show(w, http.StatusOK, v)
+}
+
+// about is what the forms are about, and how whoever has the link writes.
+func (b *Pages) about(ctx context.Context, l Link, s alarm.Listed, now time.Time) *about {
+	d, err := b.Fleet.Registered(ctx, l.Vehicle)
+	b.failed(l.Vehicle, err)
+	p := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
+	return &about{form.TypistOf(p, d.Location(), now, wording.UnitsOf(p, s.Reads)), l, s, d, b.tasks(ctx, l)}
 }
 
 // trouble is a fault of ours.
@@ -200,28 +231,31 @@ func (b *Pages) trouble(w http.ResponseWriter, err error) {
 	b.show(w, http.StatusServiceUnavailable, view{Title: wordTrouble})
 }
 
-// page shows the alarm with the forms, and what was wrong with the last try.
-func (b *Pages) page(w http.ResponseWriter, r *http.Request, l Link, now time.Time, fault string) {
+// page shows the alarm with the forms.
+func (b *Pages) page(w http.ResponseWriter, r *http.Request, l Link, now time.Time) {
 	s, ok := b.find(r.Context(), l)
 	if !ok {
 		b.show(w, http.StatusOK, view{Title: wordOver, Lead: wordOverLead})
 		return
 	}
-	p := cmp.Or(b.Person(l.Person), people.Anyone(l.Person))
-	v := view{Fault: fault, Shown: true, Alarm: s, At: now.UTC().Format(time.RFC3339), Fluid: l.Component != ""}
-	v.Stage = notify.StageWords(s.To, s.Standing)
-	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(s.Name, l.Vehicle), &s)
-	most := alarm.ShelfDays(s.To)
-	date := func(days int) string { return now.UTC().AddDate(0, 0, days).Format(time.DateOnly) }
-	v.Today, v.Later, v.Last = date(0), date(min(most, 14)), date(most)
-	v.ShelfLimit = english.Sentence(shelfLimit(s.To))
-	v.Units, v.Distances = wording.UnitsOf(p, s.Reads), unit.Distances()
-	v.Volumes, v.Tasks, v.Meters = unit.Volumes(), b.tasks(r.Context(), l), b.meters(r.Context(), l)
-	code := http.StatusOK
-	if fault != "" {
-		code = http.StatusUnprocessableEntity
-	}
+	a := b.about(r.Context(), l, s, now)
+	b.show(w, http.StatusOK, b.viewOf(a, a.formsOf("", nil)))
+}
+
+// again shows the forms with what was typed, and what is wrong with it.
+func (b *Pages) again(w http.ResponseWriter, code int, a *about, all forms, sent *form.Form) {
+	v := b.viewOf(a, all)
+	v.Title, v.Sent = sent.Title(v.Title), sent
 	b.show(w, code, v)
+}
+
+func (b *Pages) viewOf(a *about, all forms) view {
+	p := cmp.Or(b.Person(a.link.Person), people.Anyone(a.link.Person))
+	v := view{Shown: true, Alarm: a.alarm, Fluid: a.fluid(), Forms: all}
+	v.Stage = notify.StageWords(a.alarm.To, a.alarm.Standing)
+	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(a.alarm.Name, a.link.Vehicle), &a.alarm)
+	v.ShelfLimit = english.Sentence(shelfLimit(a.alarm.To))
+	return v
 }
 
 func (b *Pages) show(w http.ResponseWriter, code int, v view) {
@@ -230,52 +264,6 @@ func (b *Pages) show(w http.ResponseWriter, code int, v view) {
 	if err := pageTemplate.Execute(w, v); err != nil {
 		b.Log.Info("writing a page", "error", err) // whoever asked is gone
 	}
-}
-
-func (b *Pages) meters(ctx context.Context, l Link) []event.MeterDef {
-	d, err := b.Fleet.Registered(ctx, l.Vehicle)
-	b.failed(l.Vehicle, err)
-	if d == nil {
-		return nil
-	}
-	return d.Meters
-}
-
-const (
-	wordLeave = "Unsubscribe from these mails?"
-	wordLeft  = "You are unsubscribed from these mails."
-	wordBack  = "You are subscribed to these mails again."
-)
-
-// leaveLeads says by kind what one press of the button ends.
-var leaveLeads = map[notify.Kind]string{
-	notify.Lists:    "You would no longer get the due lists.",
-	notify.Messages: "You would no longer get messages about what happened to a vehicle. You would still get warnings, and overdue work that the law requires.",
-}
-
-// askLeave shows the button. Programs that look at links in mails open them, so that
-// opening one ends nothing.
-func (b *Pages) askLeave(w http.ResponseWriter, code int, l Link) {
-	b.show(w, code, view{Title: wordLeave, Lead: leaveLeads[l.Kind], Leave: true, Back: true})
-}
-
-// takeLeave takes the button's POST, or that of a mail program (RFC 8058).
-func (b *Pages) takeLeave(w http.ResponseWriter, r *http.Request, l Link) {
-	err := r.ParseMultipartForm(maxForm)
-	back := r.PostFormValue("again") != ""
-	if err != nil && !errors.Is(err, http.ErrNotMultipart) || !back && r.PostFormValue("List-Unsubscribe") != "One-Click" {
-		b.askLeave(w, http.StatusUnprocessableEntity, l)
-		return
-	}
-	if err := b.Leave(r.Context(), l.Person, l.Kind, back); err != nil {
-		b.trouble(w, err)
-		return
-	}
-	title := wordLeft
-	if back {
-		title = wordBack
-	}
-	b.show(w, http.StatusOK, view{Title: title, Leave: back, Back: !back})
 }
 
 // Listen serves the pages at an address, host:port, until the server is closed.
