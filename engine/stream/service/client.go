@@ -65,12 +65,18 @@ func QueryHealth(ctx context.Context, nc *nats.Conn) (h Health, err error) {
 	return h, err
 }
 
-// askAgain is how long a question waits for its first reply before it is asked once
-// more: the replica that it was handed to may have been stopped.
-const askAgain = time.Second
+const (
+	// askAgain is how long a question waits for its first reply before it is asked once
+	// more: the replica that it was handed to may have been stopped.
+	askAgain = time.Second
+	// stoppedAfter is how long one that has said that it is at it may be silent before it
+	// is taken to have been stopped.
+	stoppedAfter = 6 * atItEvery
+	// moreWithin is how long a page may come after the one before.
+	moreWithin = time.Minute
+)
 
-// request takes the replies of one answer until one says that it is the last. Each
-// must come within a minute.
+// request takes the replies of one answer until one says that it is the last.
 func request(ctx context.Context, nc *nats.Conn, subject string, question any, take func([]byte) (more bool, err error)) error {
 	of := subject[strings.LastIndexByte(subject, '.')+1:]
 	data, err := json.Marshal(question)
@@ -84,27 +90,45 @@ func request(ctx context.Context, nc *nats.Conn, subject string, question any, t
 	}
 	defer sub.Unsubscribe()
 	every := askAgain
-	if strings.HasPrefix(subject, "telltale.part.") { // it may be on its way from one to another
+	switch {
+	case strings.HasPrefix(subject, "telltale.part."): // it may be on its way from one to another
 		every /= 2
+	case of == "health": // which waits for partitions itself, and says nothing meanwhile
+		every += answerWithin
 	}
-	m, err := firstReply(ctx, sub, every, func() error { return nc.PublishRequest(subject, inbox, data) })
-	mark := ""
-	if err == nil {
-		mark = m.Header.Get(replyHeader)
+	ask := func() (*nats.Msg, error) {
+		return firstReply(ctx, sub, every, func() error { return nc.PublishRequest(subject, inbox, data) })
 	}
-	for ; ; m, err = nextReply(ctx, sub, time.Minute) {
+	if err := pages(ctx, sub, ask, take); err != nil {
+		return fmt.Errorf("asking for %s: %w", of, err)
+	}
+	return nil
+}
+
+// pages hands over the pages of the answer whose first one comes first. While nothing is
+// said but that it is being made, the question is asked again if that is said no more.
+func pages(ctx context.Context, sub *nats.Subscription, ask func() (*nats.Msg, error), take func([]byte) (more bool, err error)) error {
+	mark, begun, within := "", false, stoppedAfter
+	m, err := ask()
+	for {
 		if err != nil {
-			return fmt.Errorf("asking for %s: %w", of, err)
+			return err
 		}
-		if m.Header.Get(replyHeader) != mark {
-			continue // another answer to the same question
+		if !begun && m.Header.Get(atItHeader) == "" {
+			mark, begun, within = m.Header.Get(replyHeader), true, moreWithin
 		}
-		more, err := take(m.Data)
-		if err != nil {
-			return fmt.Errorf("reading the answer for %s: %w", of, err)
+		if begun && m.Header.Get(atItHeader) == "" && m.Header.Get(replyHeader) == mark { // not another answer to the same question
+			more, err := take(m.Data)
+			if err != nil {
+				return fmt.Errorf("reading the answer: %w", err)
+			}
+			if !more {
+				return nil
+			}
 		}
-		if !more {
-			return nil
+		m, err = nextReply(ctx, sub, within)
+		if !begun && errors.Is(err, context.DeadlineExceeded) && ctx.Err() == nil {
+			m, err = ask()
 		}
 	}
 }

@@ -35,11 +35,24 @@ const (
 // replies as it needs. More endpoints can be added to what it returns, which must be
 // stopped before the service.
 func (s *Service) Respond() (micro.Service, error) {
-	to := map[string]handler{"health": func(ctx context.Context, r micro.Request, _ Question) error { return r.RespondJSON(s.HealthOfAll(ctx)) }}
+	to := map[string]handler{}
 	for name, respond := range public {
 		to[name] = func(ctx context.Context, r micro.Request, q Question) error { return respond(ctx, s, r, q) }
 	}
-	return s.respondTo(querySubject, to, micro.Config{Name: "telltale", Version: "1.0.0", Description: "due lists and alarms of a fleet"})
+	m, err := s.respondTo(querySubject, to, micro.Config{Name: "telltale", Version: "1.0.0", Description: "due lists and alarms of a fleet"})
+	if err != nil {
+		return nil, err
+	}
+	if err := m.AddGroup(querySubject).AddEndpoint("health", micro.HandlerFunc(s.respondHealth)); err != nil {
+		return nil, errors.Join(fmt.Errorf("responding to requests on %s.health: %w", querySubject, err), m.Stop())
+	}
+	return m, nil
+}
+
+func (s *Service) respondHealth(r micro.Request) {
+	ctx, cancel := context.WithTimeout(s.life, respondWithin)
+	defer cancel()
+	_ = r.RespondJSON(s.HealthOfAll(ctx)) // whoever asked is gone where this fails
 }
 
 // respondPart lets other replicas ask a partition that is folded here. All who
@@ -75,7 +88,7 @@ func (s *Service) respondTo(subject string, to map[string]handler, c micro.Confi
 	return m, nil
 }
 
-// within has a request handled in its time.
+// within has a request read, and answered in its time.
 func (s *Service) within(handle handler) micro.Handler {
 	return micro.HandlerFunc(func(r micro.Request) {
 		var q Question
@@ -85,11 +98,7 @@ func (s *Service) within(handle handler) micro.Handler {
 				return
 			}
 		}
-		ctx, cancel := context.WithTimeout(s.life, respondWithin)
-		defer cancel()
-		if err := handle(ctx, r, q); err != nil {
-			r.Error("500", err.Error(), nil)
-		}
+		s.answer(r, q, handle)
 	})
 }
 

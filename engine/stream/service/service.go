@@ -79,6 +79,7 @@ type Service struct {
 	done   chan struct{}
 	err    error // why it ended; to be read after done
 	claims atomic.Uint64
+	atWork sync.Map // the questions from outside that are being answered, by where the answer goes
 
 	seating   *share.Seating // nil without Share
 	dutyLife  context.Context
