@@ -181,7 +181,7 @@ func between[T any](in Inquiry[T]) *Inquiry[T] {
 func (in *Inquiry[T]) Of(ctx context.Context, s *Service, q Question) ([]T, error) {
 	if q.Vehicle != "" && in.name != names.name {
 		var err error
-		if q.names, err = s.names(ctx, q.Vehicle); err != nil {
+		if q.names, err = s.Names(ctx, q.Vehicle); err != nil {
 			return nil, err
 		}
 		if q.names == nil {
@@ -304,7 +304,7 @@ func (s *Service) RegisteredAs(ctx context.Context, vehicle string) (v engine.Re
 // meant is the vehicle that people mean by a name. Where it is the key of none, all
 // partitions are asked who is called so.
 func (s *Service) meant(ctx context.Context, name string) (string, error) {
-	if all, err := s.names(ctx, name); err != nil || all != nil {
+	if all, err := s.Names(ctx, name); err != nil || all != nil {
 		return name, err
 	}
 	called, err := Called.Of(ctx, s, Question{Name: name})
@@ -315,8 +315,9 @@ func (s *Service) meant(ctx context.Context, name string) (string, error) {
 	return cmp.Or(key, name), err
 }
 
-// names follows a name to the record; nil where there is none.
-func (s *Service) names(ctx context.Context, name string) ([]string, error) {
+// Names are all names of the vehicle that has or had one, the one that its record is kept under
+// first; nil where there is none.
+func (s *Service) Names(ctx context.Context, name string) ([]string, error) {
 	for range record.MostNames {
 		all, err := names.Of(ctx, s, Question{Vehicle: name})
 		if err != nil || len(all) == 0 || all[0] == name {

@@ -299,7 +299,7 @@ func (w *worker) decode(m jetstream.Msg, stored time.Time) (event.Event, *alarm.
 	if err == nil {
 		return ev, nil, nil
 	}
-	r := &alarm.Refusal{Refused: err.Error(), Vehicle: ev.Vehicle, Time: stored.UTC()}
+	r := &alarm.Refusal{Refused: err.Error(), Class: intake.ClassOf(err), Vehicle: ev.Vehicle, Time: stored.UTC()}
 	if ev.ID != (event.ID{}) {
 		id := ev.ID
 		r.Event = &id
