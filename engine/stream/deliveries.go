@@ -124,6 +124,31 @@ func (d *Deliveries) Each(ctx context.Context, do func(key string, body []byte) 
 	})
 }
 
+// Since hands over the deliveries that were stored from a sequence on, as Each does, and says
+// how many there are in all.
+func (d *Deliveries) Since(ctx context.Context, from uint64, do func(seq uint64, key string, body []byte) error) (held uint64, err error) {
+	err = d.log.deliveries.Each(ctx, from, "telltale.delivery.*", func(m jetstream.Msg, seq uint64) error {
+		key := m.Headers().Get(keyHeader)
+		body, err := unpack(m.Headers(), m.Data())
+		if err != nil {
+			return fmt.Errorf("reading delivery %q: %w", key, err)
+		}
+		return do(seq, key, body)
+	})
+	if err != nil {
+		return 0, err
+	}
+	info, err := d.log.deliveries.Info(ctx)
+	if err != nil {
+		return 0, err
+	}
+	mark, err := d.log.deliveries.Last(ctx, "telltale.notify")
+	if held = info.State.Msgs; mark != nil {
+		held--
+	}
+	return held, err
+}
+
 // Checkpoint is what SetCheckpoint stored last; nil if there is nothing.
 func (d *Deliveries) Checkpoint(ctx context.Context) ([]byte, error) {
 	d.mu.Lock()
