@@ -64,6 +64,7 @@ func TestExplainingCannotFold(t *testing.T) {
 	below["gauge"] = below["due"]
 	below["history"] = append(slices.Clip(views), "doubt", "stood")
 	below["sample"] = append(slices.Clip(views), "outlook", "recall", "stood")
+	below["listing"] = append(slices.Clip(below["due"]), "due")
 	below["why"] = append(slices.Clip(below["due"]), "due", "recall")
 	below["listing"] = append(slices.Clip(below["due"]), "due")
 	below["whole"] = append(slices.Clip(below["due"]), "due", "gauge", "stood", "doubt", "moment", "sample", "outlook", "recall")

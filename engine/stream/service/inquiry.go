@@ -77,12 +77,9 @@ type Inquiry[T any] struct {
 // The lists that a service can be asked for, on telltale.query.<name>.
 var (
 	// Due is the due list, ordered by what to do first.
-	Due = listed(Inquiry[due.Item]{"due", func(w *worker, q Question) []due.Item {
-		return w.asked(q).Due(due.Query{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On})
-	}, sorted(due.SortDue)})
+	Due = listed(Inquiry[due.Item]{"due", (*worker).due, sorted(due.SortDue)})
 	// Alarms is what stands, in order of vehicle, rule and component.
-	Alarms = listed(Inquiry[alarm.Listed]{"alarms",
-		func(w *worker, q Question) []alarm.Listed { return w.asked(q).AlarmsOf(q.Vehicle) }, sorted(byAlarm)})
+	Alarms = listed(Inquiry[alarm.Listed]{"alarms", (*worker).standingAlarms, sorted(byAlarm)})
 	// Why tells why a rule or task of a vehicle stands as it does; of all where Rule is
 	// empty.
 	Why = listed(Inquiry[why.Why]{"why",
@@ -189,6 +186,14 @@ func (in *Inquiry[T]) Of(ctx context.Context, s *Service, q Question) ([]T, erro
 		}
 		q.Vehicle = q.names[0]
 	}
+	if q.long(in.name) {
+		return in.inTurn(ctx, s, q)
+	}
+	return in.over(ctx, s, q)
+}
+
+// over is the list over the partitions that it is about.
+func (in *Inquiry[T]) over(ctx context.Context, s *Service, q Question) ([]T, error) {
 	var list []T
 	var missing error
 	if in.part != nil {
@@ -205,14 +210,6 @@ func (in *Inquiry[T]) Of(ctx context.Context, s *Service, q Question) ([]T, erro
 // there is comes with an *Incomplete.
 func (in *Inquiry[T]) Ask(ctx context.Context, nc *nats.Conn, q Question) ([]T, error) {
 	return List[T](ctx, nc, in.name, q)
-}
-
-// register is what is registered of the vehicle that is asked after, or of all.
-func (w *worker) register(q Question) []engine.RegisteredVehicle {
-	if q.Vehicle != "" {
-		return w.fold.RegisterOf(q.Vehicle)
-	}
-	return w.fold.Register()
 }
 
 func (w *worker) samples(q Question) []sample.Verdict {

@@ -36,7 +36,7 @@ func (i *Incomplete) Error() string {
 // their answers together in order of partition.
 func scatter[T any](ctx context.Context, s *Service, in *Inquiry[T], q Question) ([]T, error) {
 	from := partitionsOf(q)
-	ctx, cancel := context.WithTimeout(ctx, answerWithin)
+	ctx, cancel := context.WithTimeout(ctx, q.within(in.name))
 	defer cancel()
 	answers, failed := make([][]T, len(from)), make([]error, len(from))
 	var wg sync.WaitGroup
@@ -84,7 +84,7 @@ func askOwner[T any](ctx context.Context, s *Service, in *Inquiry[T], p int, q Q
 		if w := s.worker(p); w != nil {
 			return in.ask(w, q)
 		}
-		try, cancel := context.WithTimeout(ctx, answerWithin)
+		try, cancel := context.WithTimeout(ctx, q.within(in.name))
 		list, err := listOn[T](try, s.log.Conn, partSubject(p)+"."+in.name, q)
 		cancel()
 		if err == nil {

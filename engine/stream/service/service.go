@@ -25,6 +25,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/budget"
 	"telltale/engine/stream/share"
 	"telltale/rules/unit"
 )
@@ -79,7 +80,9 @@ type Service struct {
 	done   chan struct{}
 	err    error // why it ended; to be read after done
 	claims atomic.Uint64
-	atWork sync.Map // the questions from outside that are being answered, by where the answer goes
+	atWork sync.Map      // the questions from outside that are being answered, by where the answer goes
+	slow   chan struct{} // see worker
+	budget budget.Budget // of the long questions
 
 	seating   *share.Seating // nil without Share
 	dutyLife  context.Context
@@ -100,7 +103,7 @@ func Start(ctx context.Context, l *stream.Log, cfg Config) (*Service, error) {
 	if cfg.Flush <= 0 {
 		cfg.Flush = 5 * time.Second
 	}
-	s := &Service{log: l, cfg: cfg, shelf: stream.NewShelf(l), id: share.Name(), done: make(chan struct{})}
+	s := &Service{log: l, cfg: cfg, shelf: stream.NewShelf(l), id: share.Name(), done: make(chan struct{}), slow: make(chan struct{}, slowAtOnce)}
 	if !cfg.Share {
 		if err := s.loadAll(ctx); err != nil {
 			return nil, fmt.Errorf("starting the partitions: %w", err)
@@ -121,6 +124,7 @@ func (s *Service) loadAll(ctx context.Context) error {
 	g, ctx := errgroup.WithContext(ctx)
 	for p := range stream.Partitions {
 		w := newWorker(s.log, s.cfg, s.shelf, p)
+		w.slow = s.slow
 		s.workers[p] = w
 		g.Go(func() error { return w.load(ctx) })
 	}
@@ -175,6 +179,7 @@ func (s *Service) share() {
 // partition has one partition while its seat is this replica's.
 func (s *Service) partition(ctx context.Context, p int) error {
 	w := newWorker(s.log, s.cfg, s.shelf, p)
+	w.slow = s.slow
 	w.owner = s.id
 	if err := w.load(ctx); err != nil {
 		return err

@@ -3,42 +3,105 @@ package service
 import (
 	"runtime"
 	"time"
+
+	"telltale/engine"
+	"telltale/engine/alarm"
+	"telltale/engine/due"
 )
 
-// aTurn is how long a question may hold a partition while an event waits. Who waits for a
-// lock for more than a millisecond has it next (see sync.Mutex), so an event waits for two
-// turns at most.
-const aTurn = 4 * time.Millisecond
+const (
+	// aTurn is how long a question may hold a partition while an event waits. Who waits for a
+	// lock for more than a millisecond has it next (see sync.Mutex), so an event waits for two
+	// turns at most.
+	aTurn = 4 * time.Millisecond
+	// slowAtOnce is how many partitions of the process work on long questions at once, so
+	// that what is folded and the short questions find a processor.
+	slowAtOnce = 2
+)
 
-// each visits vehicles one after the other, and lets the lock go in between: an event that
-// has come meanwhile is folded first. Each vehicle is as it stands when it is visited, so a
-// list of all is of one moment only where nothing came. mu must be held.
-func (w *worker) each(homes []string, visit func(home string)) {
-	began := time.Now()
-	for _, home := range homes {
-		began = w.breathe(began)
-		visit(home)
-	}
-}
-
-// breathe lets the lock go where it was held for a turn, and says when the one that is under
-// way began.
-func (w *worker) breathe(began time.Time) time.Time {
-	if time.Since(began) < aTurn {
-		return began
-	}
+// turns takes steps until there are no more, and lets the lock go between turns: an event
+// that has come meanwhile is folded first. mu must be held.
+func (w *worker) turns(step func() (more bool)) {
 	w.mu.Unlock()
-	runtime.Gosched()
-	w.mu.Lock()
-	return time.Now()
+	defer w.mu.Lock()
+	for w.turn(step) {
+		runtime.Gosched()
+	}
 }
 
-// readAll reads the records that nothing was asked of since the start. mu must be held.
-func (w *worker) readAll() {
-	for began := time.Now(); w.fold.Unpack(unpackMost); {
-		if w.fold.Err() != nil {
-			return
-		}
-		began = w.breathe(began)
+func (w *worker) turn(step func() bool) (more bool) {
+	if w.slow != nil {
+		w.slow <- struct{}{}
+		defer func() { <-w.slow }()
 	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for began := time.Now(); time.Since(began) < aTurn; {
+		if !step() {
+			return false
+		}
+	}
+	return true
+}
+
+// each visits vehicles one after the other, in turns. Each is as it stands when it is
+// visited, so a list of all is of one moment only where nothing came meanwhile.
+func (w *worker) each(homes []string, visit func(home string)) {
+	if len(homes) == 0 {
+		return
+	}
+	w.turns(func() bool {
+		visit(homes[0])
+		homes = homes[1:]
+		return len(homes) > 0
+	})
+}
+
+// readAll reads the records that nothing was asked of since the start, in turns.
+func (w *worker) readAll() {
+	if w.fold.Unpack(0) {
+		w.turns(func() bool { return w.fold.Unpack(1) && w.fold.Err() == nil })
+	}
+}
+
+// fleet are all vehicles that are registered, or those with a tag.
+func (w *worker) fleet(tag string) []string {
+	w.readAll()
+	return w.fold.Homes(tag)
+}
+
+// due is the due list of a vehicle, or of all.
+func (w *worker) due(q Question) (out []due.Item) {
+	a, of := w.asked(q), due.Query{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On}
+	if q.Vehicle != "" {
+		return a.Due(of)
+	}
+	tag := q.Tag
+	if q.On != "" { // it may have had others then
+		tag = ""
+	}
+	w.each(w.fleet(tag), func(home string) {
+		of.Vehicle = home
+		out = append(out, a.Due(of)...)
+	})
+	return out
+}
+
+// standingAlarms are those of a vehicle, or of all.
+func (w *worker) standingAlarms(q Question) (out []alarm.Listed) {
+	a := w.asked(q)
+	if q.Vehicle != "" {
+		return a.AlarmsOf(q.Vehicle)
+	}
+	w.each(w.fleet(""), func(home string) { out = append(out, a.AlarmsOf(home)...) })
+	return out
+}
+
+// register is what is registered of a vehicle, or of all.
+func (w *worker) register(q Question) (out []engine.RegisteredVehicle) {
+	if q.Vehicle != "" {
+		return w.fold.RegisterOf(q.Vehicle)
+	}
+	w.each(w.fleet(""), func(home string) { out = append(out, w.fold.RegisterOf(home)...) })
+	return out
 }

@@ -48,6 +48,9 @@ type worker struct {
 	tap        *tap // hands over the events; nil: the worker reads them itself
 	// recovery is nil once what was published is reconciled with the records.
 	recovery *recovery
+	// slow has room for the long questions that are worked on at once in the process; nil
+	// where nobody bounds them.
+	slow chan struct{}
 
 	// mu guards what follows against those who ask. Only the worker changes it, so
 	// it reads without.
