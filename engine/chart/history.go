@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -139,22 +140,24 @@ const tall = 8 * vg.Centimeter // an individuals chart
 
 // MadeSVG draws the individuals chart of what a component makes of one analyte. It is nil
 // without an error where fewer than two samples have a rate and a meter.
-func MadeSVG(v sample.Verdict, m sample.Made) ([]byte, error) { return drawnMade(v, m).svg() }
+func MadeSVG(v sample.Verdict, m sample.Made) ([]byte, error) { return drawnMade(v, m, width).svg() }
 
 // MadePNG is [MadeSVG] as PNG.
-func MadePNG(v sample.Verdict, m sample.Made) ([]byte, error) { return drawnMade(v, m).png(pixels) }
+func MadePNG(v sample.Verdict, m sample.Made) ([]byte, error) {
+	return drawnMade(v, m, width).png(pixels)
+}
 
-func drawnMade(v sample.Verdict, m sample.Made) drawing {
-	p := madePlot(v, m)
+func drawnMade(v sample.Verdict, m sample.Made, w vg.Length) drawing {
+	p := madePlot(v, m, w)
 	if p == nil {
 		return drawing{}
 	}
-	return drawing{width, tall, func(c draw.Canvas) { p.Draw(draw.Crop(c, margin, -margin, margin, -margin)) }}
+	return drawing{w, tall, func(c draw.Canvas) { p.Draw(draw.Crop(c, margin, -margin, margin, -margin)) }}
 }
 
 // madePlot has a dot for each sample with a rate, the middle as a line and the band as
 // dashed ones; what lies outside has a ring and the word for it.
-func madePlot(v sample.Verdict, m sample.Made) *plot.Plot {
+func madePlot(v sample.Verdict, m sample.Made, w vg.Length) *plot.Plot {
 	d := made{Made: m}
 	low, high, from, to := 0.0, math.Inf(-1), math.Inf(1), math.Inf(-1)
 	for _, pt := range m.Points {
@@ -171,8 +174,13 @@ func madePlot(v sample.Verdict, m sample.Made) *plot.Plot {
 	if m.High != nil {
 		low, high = math.Min(low, *m.Low), math.Max(high, *m.High)
 	}
-	p := blank(fmt.Sprintf("%s, %s: %s made in %s, sample by sample", v.Name, v.Component, m.Title, m.Per))
-	meterAxis(p, from, to, 0.2, m.Meter, width)
+	title := fmt.Sprintf("%s, %s: %s made in %s, sample by sample", v.Name, v.Component, m.Title, m.Per)
+	p := blank(strings.Join(wrapped(title, 9, w-2*margin), "\n"))
+	names := 0.2 // of the width
+	if w < width {
+		names = 0.5
+	}
+	meterAxis(p, from, to, names, m.Meter, w)
 	p.Y.Min, p.Y.Max = low-(high-low)*0.08, high+(high-low)*0.12
 	p.Y.Label.Text = english.Unit(m.Unit)
 	p.Add(d)

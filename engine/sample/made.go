@@ -157,23 +157,12 @@ func (v *Verdict) ChartText(m Made) string {
 	for _, p := range m.Points {
 		t.Line(1, "%s", p.words(&m))
 	}
-	t.Line(1, "usual here: %s", m.band())
-	t.Line(1, "%s", m.says())
-	if m.Slope != nil {
-		t.Line(1, "%s", m.trend())
-	}
+	write(&t, 1, m.Said())
 	t.Line(1, "%s", blind)
 	return t.String()
 }
 
 func (p *Rate) words(m *Made) string {
-	value := english.Figures(p.Value)
-	switch {
-	case p.Below:
-		value = "below " + value
-	case p.Above:
-		value = "above " + value
-	}
 	run, rate := "", "-"
 	if p.Run != nil {
 		run = unit.Grouped(*p.Run) + " " + m.Meter
@@ -181,11 +170,48 @@ func (p *Rate) words(m *Made) string {
 	if p.Rate != nil {
 		rate = english.Figures(*p.Rate)
 	}
-	s := fmt.Sprintf("%s  %-12s %12s  %8s %s  made %6s", p.Drawn, p.Number, run, value, english.Unit(m.Unit), rate)
-	if p.Left != nil {
-		s += "  (drained before; it left " + english.Figures(*p.Left) + ")"
+	s := fmt.Sprintf("%s  %-12s %12s  %8s %s  made %6s", p.Drawn, p.Number, run, p.Found(), english.Unit(m.Unit), rate)
+	if left := p.LeftWords(); left != "" {
+		s += "  (" + left + ")"
 	}
-	return strings.TrimRight(s+map[int]string{1: "  over the band", -1: "  under the band"}[p.Outside], " ")
+	if side := p.Side(); side != "" {
+		s += "  " + side
+	}
+	return strings.TrimRight(s, " ")
+}
+
+// Found is the result, "below 5" where that is its limit.
+func (p *Rate) Found() string {
+	value := english.Figures(p.Value)
+	switch {
+	case p.Below:
+		return "below " + value
+	case p.Above:
+		return "above " + value
+	}
+	return value
+}
+
+// LeftWords say that fluid was changed since the sample before; "" where none was.
+func (p *Rate) LeftWords() string {
+	if p.Left == nil {
+		return ""
+	}
+	return "drained before; it left " + english.Figures(*p.Left)
+}
+
+// Side says on which side of the band the rate lies; "" within it.
+func (p *Rate) Side() string {
+	return map[int]string{1: "over the band", -1: "under the band"}[p.Outside]
+}
+
+// Said is what is usual, what the latest rate means, and whether there is a trend.
+func (m *Made) Said() []Part {
+	out := add(add(nil, "usual here", m.band()), "", m.says())
+	if m.Slope != nil {
+		out = add(out, "", m.trend())
+	}
+	return out
 }
 
 func (m *Made) band() string {

@@ -99,6 +99,8 @@ type Reason struct {
 	Source   string      `json:"source,omitempty"` // of the limit that was reached
 	Advise   string      `json:"advise,omitempty"`
 	Cautions []string    `json:"cautions,omitempty"`
+	// OwnCautions are the book's words for those of Cautions that it words itself.
+	OwnCautions map[string]string `json:"ownCautions,omitempty"`
 	// Earlier says that an earlier sample raised it and this one does not show it:
 	// it was not judged on this one, or an exchange hides the evidence.
 	Earlier string `json:"earlier,omitempty"`
@@ -344,6 +346,7 @@ func (v *sampleVerdict) unread(read map[string]bool) (out []string) {
 // one, by the last that it was judged on.
 func (v *sampleVerdict) reason(r *rules.Rule, l latch.Latch, last judge.Judgement) Reason {
 	out := Reason{Rule: r.Name, Stage: alarm.RuleStages[l.Stage], PointsTo: r.PointsTo, Source: r.SourceOf(l.Stage), Cautions: judge.Cautions(r, l.Stage), stage: l.Stage, strength: 1}
+	out.OwnCautions = v.view.Book.Own(out.Cautions)
 	got := v.view.Judge.Run(r, v.x)
 	if v.unjudged(&l) || len(got.Ends) == 0 {
 		out.Message, out.Advise = v.saidBefore(r, l, last)

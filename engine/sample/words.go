@@ -172,105 +172,8 @@ func (v *Verdict) where() string {
 	return v.Name
 }
 
-// Text is the whole verdict as a mechanic reads it, in several lines.
-func (v *Verdict) Text() string {
-	var t english.Lines
-	t.Line(0, "%s", v.headline())
-	if s := v.measured(); s != "" {
-		t.Line(1, "measured: %s", s)
-	}
-	v.writeCompared(&t)
-	for i := range v.Reasons {
-		v.Reasons[i].write(&t)
-	}
-	if v.Further > 0 {
-		t.Line(1, "and %d more", v.Further)
-	}
-	if v.Origin != nil {
-		t.Line(1, "where it may come from: %s", v.Origin.Words())
-		for _, s := range v.Origin.Notes() {
-			t.Line(2, "%s", s)
-		}
-	}
-	for _, s := range v.FollowUps {
-		t.Line(1, "to follow: %s", s)
-	}
-	if v.Work != nil {
-		v.Work.write(&t)
-	}
-	if v.Forecast != nil {
-		t.Line(1, "forecast: %s", v.Forecast.Says)
-	}
-	if v.Offer != nil {
-		t.Line(1, "offer: %s", v.Offer.Says)
-	}
-	if v.NoOffer != "" {
-		t.Line(1, "%s", v.NoOffer)
-	}
-	t.Line(1, "results:")
-	for i := range v.Results {
-		t.Line(2, "%s", v.Results[i].words())
-	}
-	v.writeNotRead(&t)
-	for _, n := range v.Notes {
-		t.Line(1, "note: %s", n)
-	}
-	t.Line(1, "%s", standAbove)
-	return t.String()
-}
-
-// writeCompared says how old the fluid is, and what it is compared with.
-func (v *Verdict) writeCompared(t *english.Lines) {
-	if v.FluidAge != nil {
-		s := english.Quantity(v.FluidAge)
-		if v.MixedAge != nil {
-			s += "; " + english.Quantity(v.MixedAge) + " if what earlier drains left behind counts by its share"
-		}
-		t.Line(1, "fluid age: %s", s)
-	}
-	if v.Baseline != nil {
-		t.Line(1, "baseline: %s", v.Baseline.words())
-	}
-	if v.AverageAge != nil {
-		t.Line(1, "laboratory's averages: what it prints as usual for fluid of %s", english.Quantity(v.AverageAge))
-	}
-}
-
-// writeNotRead says which rules were not judged, and what no rule looks at.
-func (v *Verdict) writeNotRead(t *english.Lines) {
-	for _, u := range v.NotJudged {
-		t.Line(1, "not judged: %s (missing: %s)", u.Rule, strings.Join(u.Missing, ", "))
-	}
-	if len(v.Unread) > 0 {
-		var all []string
-		for _, a := range v.Unread {
-			all = append(all, v.named(a))
-		}
-		t.Line(1, "no rule looks at: %s", strings.Join(all, ", "))
-	}
-}
-
-func (r *Reason) write(t *english.Lines) {
-	t.Line(1, "%s: %s", r.Stage, r.Message)
-	if r.Earlier != "" {
-		t.Line(2, "%s", r.Earlier)
-	}
-	if len(r.PointsTo) > 0 {
-		t.Line(2, "likely sources, most likely first: %s", strings.Join(r.PointsTo, ", "))
-	}
-	if r.Source != "" {
-		t.Line(2, "where the limit comes from: %s", r.Source)
-	}
-	if r.Advise != "" {
-		t.Line(2, "%s", r.Advise)
-	}
-	if len(r.Cautions) > 0 {
-		t.Line(2, "safety: %s", strings.Join(r.Cautions, ", "))
-	}
-}
-
-// named is the analyte as people read it: "copper (Cu)".
-func (r *Result) named() string {
+// Named is the analyte as people read it: "copper (Cu)".
+func (r *Result) Named() string {
 	if r.Title == "" || r.Title == r.Analyte {
 		return analytes.Named(r.Analyte)
 	}
@@ -281,7 +184,7 @@ func (r *Result) named() string {
 func (v *Verdict) named(analyte string) string {
 	for i := range v.Results {
 		if v.Results[i].Analyte == analyte {
-			return v.Results[i].named()
+			return v.Results[i].Named()
 		}
 	}
 	return analytes.Named(analyte)
@@ -289,8 +192,16 @@ func (v *Verdict) named(analyte string) string {
 
 // words is a result in a line: the name, as reported, and against what.
 func (r *Result) words() string {
-	s := fmt.Sprintf("%-30s %s", r.named(), r.Reported)
-	var more []string
+	s := fmt.Sprintf("%-30s %s", r.Named(), r.Reported)
+	if more := r.Beside(); len(more) > 0 {
+		s += "; " + strings.Join(more, "; ")
+	}
+	return s
+}
+
+// Beside is what there is to say of a result: why it is not judged, or what it is compared
+// with, how it changed and what would bring it down.
+func (r *Result) Beside() (more []string) {
 	if r.Why != "" {
 		more = append(more, "not judged: "+r.Why)
 	}
@@ -298,22 +209,7 @@ func (r *Result) words() string {
 		more = append(more, fmt.Sprintf("one of %d analyses, together %s", r.Analyses, r.together()))
 	}
 	if r.Times != nil {
-		what := "the baseline"
-		switch {
-		case r.Starting:
-			what = "a starting figure"
-		case r.Printed:
-			what = "the laboratory's average"
-		}
-		times := english.Short(*r.Times) + " times " + what
-		switch {
-		case r.Low == nil || *r.Low == *r.High:
-		case *r.Low == 0:
-			times = "at most " + times
-		default:
-			times = "at least " + times
-		}
-		more = append(more, times)
+		more = append(more, r.timesWords())
 	}
 	if r.Excess != nil {
 		more = append(more, english.Figures(*r.Excess)+" more than usual for its age")
@@ -343,10 +239,26 @@ func (r *Result) words() string {
 	if r.Drains != nil {
 		more = append(more, r.Drains.words(english.Unit(r.Unit)))
 	}
-	if len(more) > 0 {
-		s += "; " + strings.Join(more, "; ")
+	return more
+}
+
+// timesWords is how many times what is usual it is.
+func (r *Result) timesWords() string {
+	what := "the baseline"
+	switch {
+	case r.Starting:
+		what = "a starting figure"
+	case r.Printed:
+		what = "the laboratory's average"
 	}
-	return s
+	times := english.Short(*r.Times) + " times " + what
+	switch {
+	case r.Low == nil || *r.Low == *r.High:
+		return times
+	case *r.Low == 0:
+		return "at most " + times
+	}
+	return "at least " + times
 }
 
 func (d *Drains) words(u string) string {

@@ -232,24 +232,31 @@ func (b *BeforeAndNow) pace() int {
 	return 1
 }
 
-func (w *Work) write(t *english.Lines) {
-	t.Line(1, "work since the previous sample: %s", strings.Join(w.Done, "; "))
-	for _, b := range w.Before {
-		s := fmt.Sprintf("%s: %s before", b.Title, english.Short(b.Before))
-		if b.Left != nil {
-			s += ", " + english.Short(*b.Left) + " left behind by the drain"
-		}
-		s += ", " + english.Short(b.Now) + " now"
-		if b.Expected != nil {
-			s += ", " + english.Short(*b.Expected) + " expected"
-		}
-		if b.Made != nil && b.MadeWithin != nil {
-			s += "; " + b.madeWords()
-		}
-		if b.RateBefore != nil && b.Rate != nil && w.Run != nil {
-			s += fmt.Sprintf("; made in %s: %s before, %s since", w.Per, english.Short(*b.RateBefore), english.Short(*b.Rate))
-		}
-		t.Line(2, "%s", s)
+// part says what was done, and what became of the analytes that lead.
+func (w *Work) part() Part {
+	p := Part{Label: "work since the previous sample", Text: strings.Join(w.Done, "; ")}
+	for i := range w.Before {
+		p.Under = add(p.Under, "", w.Before[i].words(w))
 	}
-	t.Line(2, "%s", w.Says)
+	p.Under = add(p.Under, "", w.Says)
+	return p
+}
+
+// words tell of the analyte before the work, behind it and now.
+func (b *BeforeAndNow) words(w *Work) string {
+	s := fmt.Sprintf("%s: %s before", b.Title, english.Short(b.Before))
+	if b.Left != nil {
+		s += ", " + english.Short(*b.Left) + " left behind by the drain"
+	}
+	s += ", " + english.Short(b.Now) + " now"
+	if b.Expected != nil {
+		s += ", " + english.Short(*b.Expected) + " expected"
+	}
+	if b.Made != nil && b.MadeWithin != nil {
+		s += "; " + b.madeWords()
+	}
+	if b.RateBefore != nil && b.Rate != nil && w.Run != nil {
+		s += fmt.Sprintf("; made in %s: %s before, %s since", w.Per, english.Short(*b.RateBefore), english.Short(*b.Rate))
+	}
+	return s
 }

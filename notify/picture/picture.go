@@ -40,22 +40,26 @@ func Of(who *people.Person, v sample.Verdict, on []event.ID, id string) *page.Pi
 	if err != nil || png == nil || len(png) > maxBytes {
 		return nil
 	}
-	p := &page.Picture{ID: id, PNG: png}
+	return &page.Picture{ID: id, PNG: png, Lines: Lines(who, v)}
+}
+
+// Lines say what the picture shows.
+func Lines(who *people.Person, v sample.Verdict) (out []page.Line) {
 	ours := func(text string) string { return who.Spelling.Of(text) }
 	if text := ours(chart.Ratios(v)); text != "" {
-		p.Lines = append(p.Lines, page.Line{Label: labelTimes, Text: text})
+		out = append(out, page.Line{Label: labelTimes, Text: text})
 	}
 	if v.Origin.Told() {
-		p.Lines = append(p.Lines, page.Line{Label: labelOrigin, Text: ours(v.Origin.Words()) + "."})
+		out = append(out, page.Line{Label: labelOrigin, Text: ours(v.Origin.Words()) + "."})
 	}
 	if v.History != nil {
 		for _, s := range v.History.Series {
 			if text := pastOf(s, v.History.Unit); text != "" {
-				p.Lines = append(p.Lines, page.Line{Label: english.Capital(ours(fmt.Sprintf(labelPast, cmp.Or(s.Title, s.Analyte)))), Text: text})
+				out = append(out, page.Line{Label: english.Capital(ours(fmt.Sprintf(labelPast, cmp.Or(s.Title, s.Analyte)))), Text: text})
 			}
 		}
 	}
-	return p
+	return out
 }
 
 // pastOf is one curve of the picture in words: where the meter stood, and the ratio.
