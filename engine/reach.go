@@ -2,26 +2,19 @@ package engine
 
 import "telltale/engine/reach"
 
-// Reach counts how far each task and rule of the book reaches, over all vehicles that are
-// judged.
-func (p *Partition) Reach() []reach.Part {
-	var c reach.Count
-	for _, name := range p.Vehicles() {
-		if v := p.AskedBy(p.By).judged(name); v != nil {
-			c.Add(v)
-		}
+// Reach counts how far each task and rule of the book reaches the vehicle that is kept under
+// a name, if it is judged.
+func (p *Partition) Reach(home string, c *reach.Count) {
+	if v := p.AskedBy(p.By).judged(home); v != nil {
+		c.Add(v)
 	}
-	return c.Parts()
 }
 
-// Reached lists where the task or rule of that name stands or could not be judged, the worst
-// first: at most [reach.MostPlaces].
-func (p *Partition) Reached(rule string) (out []reach.Place) {
-	for _, name := range p.Vehicles() {
-		if v := p.AskedBy(p.By).judged(name); v != nil {
-			out = append(out, reach.On(v, rule)...)
-		}
+// Reached lists where on that vehicle the task or rule of a name stands or could not be
+// judged.
+func (p *Partition) Reached(home, rule string) []reach.Place {
+	if v := p.AskedBy(p.By).judged(home); v != nil {
+		return reach.On(v, rule)
 	}
-	reach.Sort(out)
-	return out[:min(len(out), reach.MostPlaces)]
+	return nil
 }

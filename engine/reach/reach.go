@@ -206,12 +206,14 @@ func On(v *judge.View, name string) (out []Place) {
 	return out
 }
 
-// Sort orders places, those that stand first, the worst of them before the others.
-func Sort(list []Place) {
+// Worst are the worst of the places, at most [MostPlaces]: those where it stands, the worst
+// stage first, then those where it could not be judged.
+func Worst(list []Place) []Place {
 	worse := func(p *Place) int {
 		return max(slices.Index(alarm.TaskStages[:], p.Stage), slices.Index(alarm.RuleStages[:], p.Stage))
 	}
 	slices.SortFunc(list, func(a, b Place) int {
 		return cmp.Or(cmp.Compare(worse(&b), worse(&a)), strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Component, b.Component))
 	})
+	return list[:min(len(list), MostPlaces)]
 }

@@ -125,17 +125,10 @@ var (
 	Limits = listed(Inquiry[fleet.Audited]{"limits",
 		func(w *worker, _ Question) []fleet.Audited { return w.fold.Limits() }, besideInForce})
 	// Reach says how far each task and rule reaches over the vehicles.
-	Reach = listed(Inquiry[reach.Part]{"reach", func(w *worker, _ Question) []reach.Part { return w.fold.Reach() },
-		func(_ context.Context, _ *stream.Log, _ Question, parts []reach.Part) ([]reach.Part, error) {
-			return reach.Merge(parts), nil
-		}})
+	Reach = listed(Inquiry[reach.Part]{"reach", (*worker).reach, merged(reach.Merge)})
 	// Reached lists where the task or rule that Rule names stands or could not be judged, the
 	// worst first, as many as [reach.MostPlaces].
-	Reached = listed(Inquiry[reach.Place]{"reached", func(w *worker, q Question) []reach.Place { return w.fold.Reached(q.Rule) },
-		func(_ context.Context, _ *stream.Log, _ Question, list []reach.Place) ([]reach.Place, error) {
-			reach.Sort(list)
-			return list[:min(len(list), reach.MostPlaces)], nil
-		}})
+	Reached = listed(Inquiry[reach.Place]{"reached", (*worker).reached, merged(reach.Worst)})
 	// Entries are what was entered for a vehicle, latest first: the latest ten, or those
 	// whose identity begins as ID says.
 	Entries = listed(Inquiry[stream.Entry]{"entries", nil, entries})
