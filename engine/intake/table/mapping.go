@@ -208,7 +208,7 @@ func (r *mappingReader) writing(top map[string]*yaml.Node) {
 	if n := top["encoding"]; n != nil {
 		r.encoding = encodingNames[r.Choice(n, "encoding", encodingNames...)]
 	}
-	r.delimiter = []rune(",;\t|,;|")[r.Choice(top["delimiter"], "delimiter", "comma", "semicolon", "tab", "bar", ",", ";", "|")]
+	r.delimiter = []rune(delimiterRunes + ",;|")[r.Choice(top["delimiter"], "delimiter", append(Delimiters(), ",", ";", "|")...)]
 	r.heading = 1
 	if n := top["heading"]; n != nil {
 		r.heading = r.Whole(n, "heading (the row of the headings)", 1, 1000)

@@ -128,6 +128,11 @@ type reader struct {
 // Read reads a file, named so in the faults, as events. Anything wrong with it is
 // a Faults, all at once, and then there are no events. fleet may be nil.
 func (m *Mapping) Read(file string, in io.Reader, fleet *Fleet) (*Table, error) {
+	return m.ReadFirst(file, in, fleet, maxRows)
+}
+
+// ReadFirst is [Mapping.Read] of no more than the first rows that have anything in them.
+func (m *Mapping) ReadFirst(file string, in io.Reader, fleet *Fleet, most int) (*Table, error) {
 	raw, err := readAll(file, in)
 	if err != nil {
 		return nil, err
@@ -138,6 +143,7 @@ func (m *Mapping) Read(file string, in io.Reader, fleet *Fleet) (*Table, error) 
 	}
 	r := &reader{Mapping: m, fleet: fleet, file: file, at: map[*value]int{}, ids: map[event.ID]int{}, samples: map[string]int{}}
 	head, body, faults := m.rows(file, text)
+	body = body[:min(most, len(body))]
 	r.head, r.faults = head, faults
 	if head.cells == nil {
 		if len(faults) == 0 {
