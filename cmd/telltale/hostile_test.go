@@ -9,55 +9,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 	"unicode"
 	"unicode/utf8"
 
-	"telltale/engine/event"
-	"telltale/engine/intake"
 	"telltale/testdata/hostile"
+	"telltale/testdata/hostile/named"
 )
-
-const hostileBook = `book: 1
-units: {distance: km}
-tasks:
-  oil: {title: Change the oil, where: component.kind == "diesel engine", every: {distance: 1000 km}, tolerance: 10%, unknown history: due, cautions: [hot fluid], needs: [{fluid: oil, volume: 4 L}]}
-rules:
-  iron: {on: sample, measure: value("Fe"), above: {warning: 100}, say: 'Iron of ${component.name} in ${vehicle.name}', advise: Stop and have it inspected., cautions: none}
-`
-
-// hostileEvents are a vehicle each of all that a name or a note may hold, with
-// readings, work, a sample and an answer.
-func hostileEvents(t *testing.T) (text string, vehicles int) {
-	t.Helper()
-	type object = map[string]any
-	var b strings.Builder
-	write := func(n int, name, at string, data object) {
-		kind, _ := event.KindOf(name)
-		when, _ := time.Parse(time.RFC3339, at)
-		line, err := intake.Encode(event.Event{ID: event.ID{Source: "/test", ID: fmt.Sprint(name, n, at)}, Kind: kind,
-			Vehicle: fmt.Sprintf("v-%02d", n), Time: when, Data: data})
-		if err != nil {
-			t.Fatal(err)
-		}
-		b.Write(append(line, '\n'))
-	}
-	for n, h := range hostile.Text {
-		for at, name := range []string{"Bus", h} { // where the second is refused, the first stands
-			write(n, "vehicle", fmt.Sprintf("2031-01-01T0%d:00:00Z", at+4), object{"name": name, "kind": name, "tags": object{"depot": name}, "people": []string{fmt.Sprintf("p-%02d", n)},
-				"meters": []object{{"name": "odometer", "kind": "distance"}}, "components": []object{{"name": "engine", "kind": "diesel engine", "fluid": name}}})
-		}
-		write(n, "reading", "2031-01-01T06:00:00Z", object{"meter": "odometer", "value": 1000, "unit": "km"})
-		write(n, "service", "2031-01-02T06:00:00Z", object{"tasks": []string{"oil"}, "component": "engine", "meters": object{"odometer": object{"value": 1100, "unit": "km"}}, "by": h, "note": h})
-		for day, lab := range []string{"valley", h} {
-			write(n, "sample", fmt.Sprintf("2031-01-0%dT07:00:00Z", day+3), object{"number": fmt.Sprint("L-", day), "revision": 1, "component": "engine",
-				"laboratory": lab, "method": lab, "results": []object{{"analyte": "Fe", "value": 200, "unit": "mg/kg"}}})
-		}
-		write(n, "answer", "2031-01-04T06:00:00Z", object{"answer": "acknowledge", "rule": "iron", "component": "engine", "by": h, "why": h})
-		write(n, "reading", "2031-01-05T06:00:00Z", object{"meter": "odometer", "value": 2500, "unit": "km"})
-	}
-	return b.String(), len(hostile.Text)
-}
 
 // TestHostileNames runs what nobody should write into a name or a note through all
 // that the program prints and writes: no line begins as the text would have it, no
@@ -65,13 +22,13 @@ func hostileEvents(t *testing.T) (text string, vehicles int) {
 // refused is refused with its reason, and the other vehicles are served.
 func TestHostileNames(t *testing.T) {
 	t.Parallel()
-	events, vehicles := hostileEvents(t)
+	events, vehicles := named.Events(t), len(hostile.Text)
 	people := "people:\n  ines: {mail: ines@larkfell.example, digest: \"0 7 * * *\"}\n  program: {file: told}\n"
 	for n := range vehicles { // one each, so that no flood is made a summary of
 		people += fmt.Sprintf("  p-%02d: {mail: p-%02d@larkfell.example}\n", n, n)
 	}
 	dir := folder(t, map[string]string{
-		"rules/all.yaml": hostileBook, "telltale.yaml": "clock: events\nanswers: {listen: 127.0.0.1:0}\n", "events.jsonl": events,
+		"rules/all.yaml": named.Book, "telltale.yaml": "clock: events\nanswers: {listen: 127.0.0.1:0}\n", "events.jsonl": events,
 		"people.yaml": people + "tell:\n  all: {who: [ines, people of the vehicle, program]}\n",
 	})
 	files := filepath.Join(dir, "events.jsonl")

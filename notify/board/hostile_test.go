@@ -1,0 +1,89 @@
+package board_test
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"telltale/notify/board"
+	"telltale/notify/board/boardtest"
+	"telltale/rules"
+	"telltale/testdata/hostile"
+	"telltale/testdata/hostile/named"
+)
+
+// TestHostileNames: whatever vehicles, people and notes are called, each page has our
+// elements alone, leads nowhere else, and nothing of it drives a browser.
+func TestHostileNames(t *testing.T) {
+	people := "people:\n  ines: {name: \"<b>Ines</b> {{.}}\", mail: ines@larkfell.example}\n"
+	for n := range hostile.Text {
+		people += fmt.Sprintf("  p-%02d: {mail: p-%02d@larkfell.example}\n", n, n)
+	}
+	f := boardtest.New(t, boardtest.Files{Rules: []rules.File{{Name: "rules/all.yaml", Text: []byte(named.Book)}},
+		People: people + "operator: [ines]\n", Events: named.Events(t), Sift: true})
+	pages := 0
+	for _, c := range crawl(t, board.Handler(f.Frame), "/") {
+		if c.status != http.StatusOK {
+			t.Errorf("%.200s: %d", c.path, c.status)
+		}
+		if strings.HasPrefix(c.kind, "text/html") {
+			pages++
+			ours(t, c)
+		}
+	}
+	if pages < 5*len(hostile.Text) {
+		t.Errorf("%d pages of %d vehicles", pages, len(hostile.Text))
+	}
+}
+
+// ours checks that the page has no element and no attribute of others' making.
+func ours(t *testing.T, c crawled) {
+	t.Helper()
+	root, err := html.Parse(strings.NewReader(c.body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	scripts := 0
+	for n := range root.Descendants() {
+		if n.Type == html.CommentNode {
+			t.Errorf("%.200s has a comment: %.100q", c.path, n.Data)
+		}
+		if n.Type != html.ElementNode {
+			continue
+		}
+		switch n.Data {
+		case "script":
+			scripts++
+		case "b", "iframe", "object", "embed", "style", "base", "svg":
+			t.Errorf("%.200s has an element <%s>", c.path, n.Data)
+		}
+		for _, a := range n.Attr {
+			if strings.HasPrefix(a.Key, "on") || a.Key == "style" || a.Key == "href" && !strings.HasPrefix(a.Val, "/") && !strings.HasPrefix(a.Val, "#") && !strings.HasPrefix(a.Val, "?") {
+				t.Errorf("%.200s: <%s %s=%.100q>", c.path, n.Data, a.Key, a.Val)
+			}
+		}
+	}
+	if scripts != 1 {
+		t.Errorf("%.200s has %d scripts", c.path, scripts)
+	}
+	for _, r := range c.body {
+		if r == '\u202e' || r == '\u2066' || r == '\x1b' || r == '\u009b' {
+			t.Errorf("%.200s has a mark that turns the writing or drives a terminal: %q", c.path, r)
+			break
+		}
+	}
+}
+
+// TestEmpty: a fleet without rules, vehicles or people has all pages, each with words of
+// what is missing.
+func TestEmpty(t *testing.T) {
+	h := board.Handler(boardtest.New(t, boardtest.Files{}).Frame)
+	for _, c := range crawl(t, h, "/") {
+		if c.status != http.StatusOK {
+			t.Errorf("%s: %d", c.path, c.status)
+		}
+	}
+}
