@@ -69,6 +69,9 @@ func (f *Form) between(first, last string) string {
 // Written writes YYYY-MM-DD in the person's order.
 func (t Typist) Written(day string) string { return (&people.Person{Dates: t.Dates}).Date(day) }
 
+// DatesIn writes the days within a text in the person's order.
+func (t Typist) DatesIn(text string) string { return (&people.Person{Dates: t.Dates}).DatesIn(text) }
+
 // example is a day as the person may write it.
 func (t Typist) example() string {
 	return t.Now.In(t.Zone).Format(map[people.DateOrder]string{people.DayFirst: "2/1/2006", people.MonthFirst: "1/2/2006", people.YearFirst: time.DateOnly}[t.Dates])

@@ -75,6 +75,7 @@ type Form struct {
 	typed   bool // by somebody; else it is as it is first shown
 	fields  []*Field
 	general []string // faults of no field
+	doubted []string // doubts of no field
 	sure    []string // keys of the doubts that were shown
 }
 
@@ -135,6 +136,11 @@ func (f *Form) Fault(format string, args ...any) {
 	f.general = append(f.general, english.Sentence(fmt.Sprintf(format, args...)))
 }
 
+// Doubt notes what of the form as a whole is asked back once, as a sentence.
+func (f *Form) Doubt(format string, args ...any) {
+	f.doubted = append(f.doubted, english.Sentence(fmt.Sprintf(format, args...)))
+}
+
 // Said is what is wrong with a field or, without one, with the form.
 type Said struct {
 	Field *Field // nil for the form as a whole
@@ -158,16 +164,28 @@ func (f *Form) Faults() (out []Said) {
 	return out
 }
 
-// Doubts are what is asked back, and was not shown to whoever sent the form.
-func (f *Form) Doubts() (out []Said) {
+// all are the doubts, shown before or not, each with its key.
+func (f *Form) all(do func(s Said, key string)) {
 	if !f.typed {
-		return nil
+		return
+	}
+	for _, text := range f.doubted {
+		do(Said{nil, text}, keyOf("", text))
 	}
 	for _, d := range f.fields {
-		if d.doubt != "" && !slices.Contains(f.sure, d.key()) {
-			out = append(out, Said{d, d.doubt})
+		if d.doubt != "" {
+			do(Said{d, d.doubt}, d.key())
 		}
 	}
+}
+
+// Doubts are what is asked back, and was not shown to whoever sent the form.
+func (f *Form) Doubts() (out []Said) {
+	f.all(func(s Said, key string) {
+		if !slices.Contains(f.sure, key) {
+			out = append(out, s)
+		}
+	})
 	return out
 }
 
@@ -177,11 +195,7 @@ func (f *Form) Right() bool { return f.typed && len(f.Faults()) == 0 && len(f.Do
 // Asked are the keys of all doubts that the page shows, for its hidden fields: sent
 // again they are meant.
 func (f *Form) Asked() (out []string) {
-	for _, d := range f.fields {
-		if f.typed && d.doubt != "" {
-			out = append(out, d.key())
-		}
-	}
+	f.all(func(_ Said, key string) { out = append(out, key) })
 	return out
 }
 

@@ -8,18 +8,20 @@ import (
 	"strings"
 
 	"telltale/engine/alarm"
+	"telltale/notify/board/form"
 	"telltale/notify/stages"
 )
 
 //go:embed web/*.html
 var web embed.FS
 
-// base has the layout and the parts that all pages may use: see web/parts.html.
-var base = template.Must(template.New("base").Funcs(template.FuncMap{
+// base has the layout, the parts that all pages may use, see web/parts.html, and those of
+// forms, see [form.Templates].
+var base = template.Must(form.Templates(template.New("base").Funcs(template.FuncMap{
 	"path":  Path,
 	"stage": func(s alarm.Stage) Badge { return BadgeOf(s) },
 	"dict":  dict,
-}).ParseFS(web, "web/*.html"))
+})).ParseFS(web, "web/*.html"))
 
 // Templates are those of one room of pages, with the parts of all pages among them.
 type Templates struct{ t *template.Template }

@@ -1,0 +1,191 @@
+package entry
+
+import (
+	"context"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"telltale/engine/event"
+	"telltale/engine/follows"
+	"telltale/engine/intake"
+	desk "telltale/engine/stream/entry"
+	"telltale/engine/stream/service"
+	"telltale/notify/board/form"
+	"telltale/notify/board/frame"
+	"telltale/rules/english"
+)
+
+// Routes are the page of what followed of an entry.
+func (s *Entries) Routes() []frame.Route {
+	return []frame.Route{
+		{Pattern: "GET /v/{vehicle}/entered/{id}", Handle: s.entered},
+		{Pattern: "POST /v/{vehicle}/entered/{id}", Handle: s.entered},
+	}
+}
+
+const (
+	wordOthers  = "%s entered it, who can take it back; so can an operator."
+	wordPast    = "What was entered on an earlier day an operator can take back."
+	wordGone    = "Taken back. It counts for nothing any more."
+	wordNotHeld = "The service did not take it: %s"
+	wordOnlyOwn = "This is not yours to take back."
+)
+
+// done is an entry that lies in the log, perhaps of several events.
+type done struct {
+	events []event.Event
+	stored time.Time
+	gone   bool // taken back
+}
+
+// entered says what followed of an entry, and takes it back.
+func (s *Entries) entered(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+	v, err := s.Vehicle(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	d, err := s.find(ctx, v, r.PathValue("id"))
+	if err != nil {
+		return nil, err
+	}
+	f := Form(r, v)
+	if r.Method == http.MethodPost {
+		if s.notTheirs(r, v, d) != "" {
+			return nil, &frame.Fault{Status: http.StatusForbidden, Title: wordOnlyOwn, Words: s.notTheirs(r, v, d)}
+		}
+		return s.takeBack(ctx, r, v, d, f)
+	}
+	return s.after(ctx, r, v, d, f)
+}
+
+// find is the entry of that identity, or all events of a form that said several things.
+func (s *Entries) find(ctx context.Context, v frame.Vehicle, id string) (done, error) {
+	list, err := service.Entries.Of(ctx, s.Service, service.Question{Vehicle: v.ID, ID: id})
+	if err != nil {
+		return done{}, err
+	}
+	var d done
+	for _, e := range list {
+		ev, err := intake.Decode(e.Event)
+		if err != nil || ev.ID.ID != id && !partOf(ev.ID.ID, id) {
+			continue
+		}
+		d.events, d.stored, d.gone = append(d.events, ev), e.Stored, e.TakenOut
+	}
+	if d.events == nil {
+		return d, frame.NotFound
+	}
+	slices.SortFunc(d.events, func(a, b event.Event) int { return strings.Compare(a.ID.ID, b.ID.ID) })
+	return d, nil
+}
+
+// partOf reports whether an identity is that of one of several events of a form.
+func partOf(id, form string) bool {
+	n, ok := strings.CutPrefix(id, form+"-")
+	return ok && len(form) == 20 && len(n) <= 2
+}
+
+// notTheirs is why whoever looks may not take the entry back; "" where they may: an
+// operator any, everybody else their own of today.
+func (s *Entries) notTheirs(r *frame.Request, v frame.Vehicle, d done) string {
+	by := d.events[0].ID.Source
+	switch {
+	case r.Viewer.Operator:
+	case by != r.Viewer.Source():
+		return strings.Replace(wordOthers, "%s", s.who(by), 1)
+	case d.events[0].Recorded.In(v.Where).Format(time.DateOnly) != r.Now.In(v.Where).Format(time.DateOnly) &&
+		d.stored.In(v.Where).Format(time.DateOnly) != r.Now.In(v.Where).Format(time.DateOnly):
+		return wordPast
+	}
+	return ""
+}
+
+// who is whose entry it is, as people know them.
+func (s *Entries) who(source string) string {
+	if id, ok := strings.CutPrefix(source, "/people/"); ok {
+		if p := s.People().Person(id); p != nil {
+			return p.Name
+		}
+	}
+	return "Somebody else (" + source + ")"
+}
+
+// takeBack takes the events of an entry out.
+func (s *Entries) takeBack(ctx context.Context, r *frame.Request, v frame.Vehicle, d done, f *form.Form) (*frame.Page, error) {
+	var voids []event.Event
+	for _, ev := range d.events {
+		data := event.VoidData(ev.ID)
+		at := r.Now.UTC().Truncate(time.Second)
+		void, err := intake.Checked(event.Event{ID: event.ID{Source: r.Viewer.Source(), ID: "void-" + ev.ID.ID}, Kind: event.VoidEvent, Vehicle: v.ID, Time: at, Recorded: at, Data: &data})
+		if err != nil {
+			return nil, err
+		}
+		voids = append(voids, void)
+	}
+	became, err := s.desk.Enter(ctx, r.Viewer.Units().Names(), voids...)
+	if err == nil && became.Why != nil && became.Before == nil {
+		f.Fault(wordNotHeld, became.Why.Refused)
+		return s.after(ctx, r, v, d, f)
+	}
+	if err != nil {
+		return nil, err
+	}
+	if !became.Known() {
+		s.noticed.note("void "+r.PathValue("id"), linesOf(&became.Looked))
+	}
+	return &frame.Page{To: r.URL.Path}, nil
+}
+
+// after is the page of what followed.
+func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, d done, f *form.Form) (*frame.Page, error) {
+	l, err := s.desk.Look(ctx, r.Viewer.Units().Names(), d.events...)
+	if err != nil {
+		return nil, err
+	}
+	data := struct {
+		Form          *form.Form
+		Lines, Doubts []string
+		Now           bool // Lines say how it stands now, and not what followed
+		Waiting       bool
+		TakeBack      bool
+		Why           string
+		Vehicle, Name string
+	}{Form: f, Vehicle: frame.Path("v", v.ID), Name: v.Title()}
+	p := &frame.Page{Section: frame.Enter, Title: "Entered", About: v.Title(), Up: frame.Link{Words: v.Title(), Path: frame.Path("v", v.ID)}}
+	p.Lead = s.whatWas(r, &l)
+	key := r.PathValue("id")
+	switch {
+	case d.gone:
+		p.Title, p.Lead = "Taken back", p.Lead+" "+wordGone
+		key = "void " + key
+	case l.Known():
+		data.Doubts = s.said(r, l.Doubts())
+	case l.Refused() != nil:
+		p.Title, p.Lead = "Not taken", p.Lead+" "+s.said(r, []string{"it was not taken: " + l.Refused().Refused})[0]
+	default:
+		data.Waiting = true
+	}
+	var known bool
+	if data.Lines, known = s.noticed.of(key); !known && !d.gone && l.Known() {
+		data.Lines, data.Now = linesOf(&l), true
+	}
+	data.Lines = s.said(r, data.Lines)
+	if !d.gone {
+		data.Why = s.notTheirs(r, v, d)
+		data.TakeBack = data.Why == ""
+	}
+	p.Body, err = templates.Body("entered", data)
+	return p, err
+}
+
+// whatWas is the entry in a sentence, with the day it is of.
+func (s *Entries) whatWas(r *frame.Request, l *desk.Looked) string {
+	var parts []string
+	for i := range l.Events {
+		parts = append(parts, follows.What(&l.Events[i], follows.Said(l.Would)))
+	}
+	day := l.Events[0].Time.In(r.Viewer.Zone)
+	return s.said(r, []string{english.List("and", parts) + ", " + day.Format(time.DateOnly)})[0]
+}
