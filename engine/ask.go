@@ -2,7 +2,6 @@ package engine
 
 import (
 	"cmp"
-	"maps"
 	"reflect"
 	"slices"
 	"time"
@@ -307,15 +306,7 @@ func (p *Partition) RegisterOf(name string) []RegisteredVehicle {
 }
 
 // Tags are those that vehicles are registered with, as name=value, in order.
-func (p *Partition) Tags() []string {
-	all := map[string]bool{}
-	for _, v := range p.Register() {
-		for name, value := range v.Tags {
-			all[name+"="+value] = true
-		}
-	}
-	return slices.Sorted(maps.Keys(all))
-}
+func (p *Partition) Tags() []string { return p.lists.Tags() }
 
 // turn is this partition's part of a digest.
 func (p *Partition) turn(d *event.TurnData) *TurnPart {

@@ -127,11 +127,17 @@ func surveyed(v *judge.View) []fleet.SurveySample {
 func (p *Partition) Limits() []fleet.Audited {
 	var out []fleet.Audited
 	for _, name := range p.Vehicles() {
-		if v := p.AskedBy(p.By).judged(name); v != nil {
-			out = append(out, limitsOn(v)...)
-		}
+		out = append(out, p.LimitsOf(name)...)
 	}
 	return fleet.Merge(out)
+}
+
+// LimitsOf are those of one vehicle.
+func (p *Partition) LimitsOf(vehicle string) []fleet.Audited {
+	if v := p.AskedBy(p.By).judged(vehicle); v != nil {
+		return limitsOn(v)
+	}
+	return nil
 }
 
 func limitsOn(v *judge.View) []fleet.Audited {

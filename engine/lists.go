@@ -1,7 +1,6 @@
 package engine
 
 import (
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -183,7 +182,7 @@ func registeredAs(r *vehicle) RegisteredVehicle {
 // Called lists the vehicles that people may mean by a name: by their key, name, plate, VIN
 // or an earlier key, whatever the blanks, hyphens and case.
 func (p *Partition) Called(name string) (out []RegisteredVehicle) {
-	p.Unpack(math.MaxInt)
+	p.Unpack(len(p.packed) + 1)
 	folded := english.Folded(name)
 	for _, home := range p.lists.Called(folded) {
 		if v := registeredAs(p.record(home)); v.calledBy(folded) != "" {

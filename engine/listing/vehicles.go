@@ -187,6 +187,22 @@ func (x *Index) Called(folded string) (homes []string) {
 	return homes
 }
 
+// Tags are those that vehicles are registered with, as "depot=north", in order.
+func (x *Index) Tags() []string {
+	all := map[[2]string]bool{}
+	for c := range x.cards.all {
+		for name, value := range c.reg.Tags {
+			all[[2]string{name, value}] = true
+		}
+	}
+	out := make([]string, 0, len(all))
+	for t := range all {
+		out = append(out, t[0]+"="+t[1])
+	}
+	slices.Sort(out)
+	return out
+}
+
 // Homes are the records of the vehicles that are registered, of all or of those with a tag,
 // by present name.
 func (x *Index) Homes(tag string) []string {

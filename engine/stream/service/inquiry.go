@@ -104,26 +104,26 @@ var (
 	// Register lists the vehicles that are registered, by id; or the one of that name.
 	Register = listed(Inquiry[engine.RegisteredVehicle]{"register", (*worker).register, sorted(byVehicle)})
 	// Tags are those that vehicles are registered with, as name=value, each once.
-	Tags = listed(Inquiry[string]{"tags", func(w *worker, _ Question) []string { return w.fold.Tags() }, sortedOnce})
+	Tags = listed(Inquiry[string]{"tags", (*worker).tags, sortedOnce})
 	// Known says which of some events of a vehicle its record holds, with their hashes.
 	Known = listed(Inquiry[engine.KnownEvent]{"known",
 		func(w *worker, q Question) []engine.KnownEvent { return w.fold.Known(q.Vehicle, q.Events) }, nil})
 	// Unregistered lists the vehicles whose events are kept but not judged because
 	// nobody registered them.
 	Unregistered = listed(Inquiry[string]{"unregistered",
-		func(w *worker, _ Question) []string { return w.fold.Unregistered() }, sorted(slices.Sort[[]string])})
+		(*worker).unregistered, sorted(slices.Sort[[]string])})
 	// Renamed lists the names that are a vehicle's no longer.
 	Renamed = listed(Inquiry[engine.EarlierName]{"renamed", func(w *worker, _ Question) []engine.EarlierName { return w.fold.Renamed() }, nil})
 	// Called lists the vehicles that people may mean by a name: their key, name, plate, VIN or
 	// an earlier key, however it is written.
 	Called = listed(Inquiry[engine.RegisteredVehicle]{"called",
-		func(w *worker, q Question) []engine.RegisteredVehicle { return w.fold.Called(q.Name) }, sorted(byVehicle)})
+		(*worker).called, sorted(byVehicle)})
 	// Baselines are the fleet's baselines in force, a group an item.
 	Baselines = listed(Inquiry[fleet.Listing]{"baselines", nil, inForce})
 	// Limits are the book's limits beside the fleet's own distribution, a rule and a group
 	// an item.
 	Limits = listed(Inquiry[fleet.Audited]{"limits",
-		func(w *worker, _ Question) []fleet.Audited { return w.fold.Limits() }, besideInForce})
+		(*worker).limits, besideInForce})
 	// Reach says how far each task and rule reaches over the vehicles.
 	Reach = listed(Inquiry[reach.Part]{"reach", (*worker).reach, merged(reach.Merge)})
 	// Reached lists where the task or rule that Rule names stands or could not be judged, the

@@ -7,17 +7,19 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/due"
+	"telltale/engine/fleet"
 )
 
 const (
 	// aTurn is how long a question may hold a partition while an event waits. Who waits for a
 	// lock for more than a millisecond has it next (see sync.Mutex), so an event waits for two
 	// turns at most.
-	aTurn = 4 * time.Millisecond
-	// slowAtOnce is how many partitions of the process work on long questions at once, so
-	// that what is folded and the short questions find a processor.
-	slowAtOnce = 2
+	aTurn = 2 * time.Millisecond
 )
+
+// slowAtOnce is how many partitions of the process work on long questions at once: on half of
+// the processors, so that what is folded and the short questions find one.
+var slowAtOnce = max(1, runtime.GOMAXPROCS(0)/2)
 
 // turns takes steps until there are no more, and lets the lock go between turns: an event
 // that has come meanwhile is folded first. mu must be held.
@@ -104,4 +106,24 @@ func (w *worker) register(q Question) (out []engine.RegisteredVehicle) {
 	}
 	w.each(w.fleet(""), func(home string) { out = append(out, w.fold.RegisterOf(home)...) })
 	return out
+}
+
+func (w *worker) called(q Question) []engine.RegisteredVehicle {
+	w.readAll()
+	return w.fold.Called(q.Name)
+}
+
+func (w *worker) tags(Question) []string {
+	w.readAll()
+	return w.fold.Tags()
+}
+
+func (w *worker) unregistered(Question) []string {
+	w.readAll()
+	return w.fold.Unregistered()
+}
+
+func (w *worker) limits(Question) (out []fleet.Audited) {
+	w.each(w.fleet(""), func(home string) { out = append(out, w.fold.LimitsOf(home)...) })
+	return fleet.Merge(out)
 }
