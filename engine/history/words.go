@@ -2,6 +2,8 @@ package history
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 
 	"telltale/engine/alarm"
@@ -95,4 +97,29 @@ func alarmWords(t *alarm.Transition) string {
 		s += ": " + t.Message
 	}
 	return s
+}
+
+// MetersLine is what the meters showed then.
+func (e *Entry) MetersLine() string {
+	var out []string
+	for _, name := range slices.Sorted(maps.Keys(e.Meters)) {
+		q := e.Meters[name]
+		out = append(out, name+" "+english.Quantity(&q))
+	}
+	return strings.Join(out, ", ")
+}
+
+// ResultsLine is the laboratory's sheet as it was reported; "" without one.
+func (e *Entry) ResultsLine() string {
+	if e.Sample == nil {
+		return ""
+	}
+	var out []string
+	for i := range e.Sample.Results {
+		out = append(out, e.Sample.Results[i].Analyte+" "+e.Sample.Results[i].String())
+	}
+	if age := e.Sample.FluidAge; age != nil {
+		out = append([]string{"fluid run " + english.Quantity(age)}, out...)
+	}
+	return strings.Join(out, ", ")
 }

@@ -19,6 +19,16 @@ func List(last string, parts []string) string {
 // OneLine puts a single space for each run of spaces and line ends, and none at either end.
 func OneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
+// Printable takes away what could drive a terminal or turn its text around.
+func Printable(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r != '\n' && (unicode.IsControl(r) || unicode.Is(unicode.Cf, r)) {
+			return -1
+		}
+		return r
+	}, s)
+}
+
 // Capital gives s an upper-case first letter. What is no UTF-8 stays as it is.
 func Capital(s string) string {
 	r, n := utf8.DecodeRuneInString(s)

@@ -21,6 +21,7 @@ import (
 	"telltale/engine/interval"
 	"telltale/engine/stream/service"
 	"telltale/engine/why"
+	"telltale/notify/cells"
 	"telltale/notify/people"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -277,7 +278,7 @@ func dueCSV(w io.Writer, list []due.Item) error {
 	}
 	heading := []string{"stage", "vehicle", "name", "component", "task", "title", "limit", "due date", "due at" + in, "past by" + in, "unit",
 		"early", "likely", "late", "last done", "have ready", "cautions", "why", "capacity", "torque", "figures from"}
-	return writeCSV(w, append([][]string{heading}, rows...), 8, 9)
+	return cells.Write(w, append([][]string{heading}, rows...), 8, 9)
 }
 
 // figures are the cells of what the register says: capacity, torque, and where they

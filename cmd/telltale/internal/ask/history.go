@@ -2,14 +2,11 @@ package ask
 
 import (
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
-	"maps"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
@@ -19,6 +16,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/history"
 	"telltale/engine/stream/service"
+	"telltale/notify/handover"
 	"telltale/rules/english"
 	"telltale/rules/source"
 )
@@ -119,9 +117,9 @@ func (o *historyOptions) show(s cli.Env, vehicle string, list []history.Entry, a
 	case o.Client.JSON:
 		return cli.Listing(s, true, list, nil, "", nil)
 	case o.csv:
-		return historyCSV(s.Out, list)
+		return handover.CSV(s.Out, list)
 	case o.html != "":
-		return writePage(s, o.html, func(w io.Writer) error { return historyPage(w, list) })
+		return writePage(s, o.html, func(w io.Writer) error { return handover.Page(w, list) })
 	}
 	_, err := io.WriteString(s.Out, historyText(list))
 	return err
@@ -152,11 +150,11 @@ func historyLines(e *history.Entry) string {
 		line += " [withdrawn later; it does not count]"
 	}
 	var more []string
-	if m := metersLine(e); m != "" && e.What != history.WhatReading {
+	if m := e.MetersLine(); m != "" && e.What != history.WhatReading {
 		more = append(more, m)
 	}
 	if e.Sample != nil && !e.Sample.ByHand() { // of which the text has all values
-		more = append(more, resultsLine(e.Sample))
+		more = append(more, e.ResultsLine())
 	}
 	for _, d := range e.Doubts {
 		more = append(more, "doubted: "+english.OneLine(d))
@@ -181,68 +179,4 @@ func eventOf(e *history.Entry) string {
 		return ""
 	}
 	return cli.Printable(english.OneLine(e.Event.Source + " " + e.Event.ID))
-}
-
-// metersLine is what the meters showed then.
-func metersLine(e *history.Entry) string {
-	var out []string
-	for _, name := range slices.Sorted(maps.Keys(e.Meters)) {
-		q := e.Meters[name]
-		out = append(out, name+" "+english.Quantity(&q))
-	}
-	return strings.Join(out, ", ")
-}
-
-// resultsLine is the laboratory's sheet as it was reported.
-func resultsLine(d *event.SampleData) string {
-	var out []string
-	for i := range d.Results {
-		out = append(out, d.Results[i].Analyte+" "+d.Results[i].String())
-	}
-	if d.FluidAge != nil {
-		out = append([]string{"fluid run " + english.Quantity(d.FluidAge)}, out...)
-	}
-	return strings.Join(out, ", ")
-}
-
-// historyCSV writes the history as RFC 4180 has it. No cell begins as a formula does:
-// what would has an apostrophe before it, which spreadsheets take for text.
-func historyCSV(w io.Writer, list []history.Entry) error {
-	rows := [][]string{{"date", "time", "vehicle", "what", "component", "text", "meters", "results", "doubts", "taken out", "source", "id"}}
-	for i := range list {
-		e := &list[i]
-		source, id, results, gone := "", "", "", ""
-		if e.Event != nil {
-			source, id = e.Event.Source, e.Event.ID
-		}
-		if e.Sample != nil {
-			results = resultsLine(e.Sample)
-		}
-		if e.TakenOut {
-			gone = "yes"
-		}
-		rows = append(rows, []string{e.Date, e.Time.Format(time.RFC3339), e.Vehicle, e.What, e.Component, e.Text, metersLine(e), results,
-			strings.Join(e.Doubts, "; "), gone, source, id})
-	}
-	return writeCSV(w, rows)
-}
-
-// writeCSV writes rows as RFC 4180 has them, with no cell that begins as a formula
-// does, but for those of the columns named: they are numbers, which may be negative.
-func writeCSV(w io.Writer, rows [][]string, numbers ...int) error {
-	for _, row := range rows {
-		for i := range row {
-			if slices.Contains(numbers, i) {
-				continue
-			}
-			row[i] = cli.Printable(row[i])
-			if row[i] != "" && strings.ContainsRune("=+-@\t\r\n|%", rune(row[i][0])) {
-				row[i] = "'" + row[i] // a spreadsheet would run what someone wrote into a note
-			}
-		}
-	}
-	if err := csv.NewWriter(w).WriteAll(rows); err != nil {
-		return fmt.Errorf("writing the list: %w", err)
-	}
-	return nil
 }

@@ -6,21 +6,14 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode"
 
 	"telltale/engine/alarm"
 	"telltale/engine/stream/service"
+	"telltale/rules/english"
 )
 
-// Printable takes away what could drive a terminal or turn its text around.
-func Printable(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r != '\n' && (unicode.IsControl(r) || unicode.Is(unicode.Cf, r)) {
-			return -1
-		}
-		return r
-	}, s)
-}
+// Printable is [english.Printable].
+func Printable(s string) string { return english.Printable(s) }
 
 // Encode writes v as a JSON object on a line.
 func Encode(w io.Writer, v any) error {
