@@ -13,31 +13,16 @@ import (
 
 // Write tells how the due point came about, limit by limit.
 func (r *Reckoning) Write(t *english.Lines) {
-	switch {
-	case r.FollowUp:
-		t.Line(1, "opened: %s%s", r.LastDone, byEvent(r.By))
-		if r.Lapses != "" {
-			t.Line(1, "dropped: %s past its due point", r.Lapses)
-		}
-	case r.WhenReported && r.LastDone != "":
-		t.Line(1, "due when a defect is reported; last repaired: %s%s", r.LastDone, byEvent(r.By))
-	case r.WhenReported:
-		t.Line(1, "due when a defect is reported")
-	case r.LastDone != "" && r.Estimated:
-		t.Line(1, "last done: %s, meter not read then; taken from the reading before%s", r.LastDone, byEvent(r.By))
-	case r.LastDone != "":
-		t.Line(1, "last done: %s%s", r.LastDone, byEvent(r.By))
-	default:
-		t.Line(1, "last done: unknown; %s", r.Policy)
+	label, done := r.Done()
+	t.Line(1, "%s", join(label, done)+byEvent(r.By))
+	if r.FollowUp && r.Lapses != "" {
+		t.Line(1, "dropped: %s", r.DroppedWords())
 	}
 	for i := range r.Defects {
 		t.Line(1, "reported: %s%s", defect.Words(r.Defects[i:i+1]), byEvent(&r.Defects[i].ID))
 	}
-	switch {
-	case r.FactorFrom != "" && len(r.Missing) > 0:
-		t.Line(1, "factor: 1, because `%s` lacks %s", english.OneLine(r.FactorFrom), strings.Join(r.Missing, ", "))
-	case r.FactorFrom != "":
-		t.Line(1, "factor: %s, from `%s`", english.Number(r.Factor), english.OneLine(r.FactorFrom))
+	if f := r.FactorWords(); f != "" {
+		t.Line(1, "factor: %s", f)
 	}
 	if r.Untold != "" {
 		t.Line(1, "%s", english.Capital(r.Untold))
@@ -45,12 +30,9 @@ func (r *Reckoning) Write(t *english.Lines) {
 	if r.Postponed != "" {
 		t.Line(1, "%s", r.Postponed)
 	}
-	for _, p := range r.PulledIn {
-		moved := ""
-		if p.Limits != "" {
-			moved = "; it moved the " + strings.ReplaceAll(p.Limits, ", ", " and ")
-		}
-		t.Line(1, "%s%s%s", p.Words(), byEvent(p.By), moved)
+	for i := range r.PulledIn {
+		said, moved := r.pulled(i)
+		t.Line(1, "%s%s%s", said, byEvent(r.PulledIn[i].By), moved)
 	}
 	for i := range r.Limits {
 		r.Limits[i].write(t)
@@ -59,13 +41,74 @@ func (r *Reckoning) Write(t *english.Lines) {
 		r.Worn[i].write(t)
 	}
 	if r.Likely != "" {
-		between := "between " + r.Early + " and " + r.Late
-		if r.Late == "" {
-			between = "not before " + r.Early
-		}
-		t.Line(1, "likely reached: about %s (%s)", r.Likely, between)
+		t.Line(1, "likely reached: %s", r.LikelyWords())
 		t.Line(2, "%s", r.Range)
 	}
+}
+
+// join puts a label before a text that has something to say.
+func join(label, text string) string {
+	if text == "" {
+		return label
+	}
+	return label + ": " + text
+}
+
+// Done says when it was last done, or what stands for that, under what label. By is the
+// event behind it.
+func (r *Reckoning) Done() (label, text string) {
+	switch {
+	case r.FollowUp:
+		return "opened", r.LastDone
+	case r.WhenReported && r.LastDone != "":
+		return "due when a defect is reported; last repaired", r.LastDone
+	case r.WhenReported:
+		return "due when a defect is reported", ""
+	case r.LastDone != "" && r.Estimated:
+		return "last done", r.LastDone + ", meter not read then; taken from the reading before"
+	case r.LastDone != "":
+		return "last done", r.LastDone
+	}
+	return "last done", "unknown; " + r.Policy
+}
+
+// DroppedWords say when a follow-up is not asked for any more.
+func (r *Reckoning) DroppedWords() string { return r.Lapses + " past its due point" }
+
+// FactorWords say what the intervals are multiplied by, and why; "" where by nothing.
+func (r *Reckoning) FactorWords() string {
+	switch {
+	case r.FactorFrom != "" && len(r.Missing) > 0:
+		return "1, because `" + english.OneLine(r.FactorFrom) + "` lacks " + strings.Join(r.Missing, ", ")
+	case r.FactorFrom != "":
+		return english.Number(r.Factor) + ", from `" + english.OneLine(r.FactorFrom) + "`"
+	}
+	return ""
+}
+
+// PulledWords say which alarm asks for it earlier, and what that moved.
+func (r *Reckoning) PulledWords(i int) string {
+	said, moved := r.pulled(i)
+	return said + moved
+}
+
+func (r *Reckoning) pulled(i int) (said, moved string) {
+	p := r.PulledIn[i]
+	if p.Limits != "" {
+		moved = "; it moved the " + strings.ReplaceAll(p.Limits, ", ", " and ")
+	}
+	return p.Words(), moved
+}
+
+// LikelyWords say when the first meter limit is likely to be reached; "" where nobody knows.
+func (r *Reckoning) LikelyWords() string {
+	switch {
+	case r.Likely == "":
+		return ""
+	case r.Late == "":
+		return "about " + r.Likely + " (not before " + r.Early + ")"
+	}
+	return "about " + r.Likely + " (between " + r.Early + " and " + r.Late + ")"
 }
 
 func byEvent(id *event.ID) string {
@@ -75,74 +118,91 @@ func byEvent(id *event.ID) string {
 	return fmt.Sprintf("  [%s %s]", id.Source, id.ID)
 }
 
-func (l *ReckonedLimit) write(t *english.Lines) {
+// Head is what the limit is.
+func (l *ReckonedLimit) Head() string {
 	head := l.Limit
 	if l.Decides {
 		head += " (this one decides)"
 	}
 	switch {
 	case l.WornBy != "":
-		head += ": where the " + l.WornBy + " is worn out"
+		return head + ": where the " + l.WornBy + " is worn out"
 	case l.Within != "" && l.Every != "":
-		head += ": within " + l.Within + " because of an alarm; otherwise every " + l.Every
+		return head + ": within " + l.Within + " because of an alarm; otherwise every " + l.Every
 	case l.Within != "":
-		head += ": within " + l.Within + " because of an alarm"
+		return head + ": within " + l.Within + " because of an alarm"
 	case l.Every != "":
-		head += ": every " + l.Every
+		return head + ": every " + l.Every
 	}
-	t.Line(1, "%s", head)
-	WriteSource(t, 2, l.Source)
-	l.Places.write(t, "")
+	return head
+}
+
+// Points are where it counts from and where its stages begin, in lines; and where else its
+// date is from.
+func (l *ReckonedLimit) Points() (lines []string) {
+	add := func(head string, pairs ...string) {
+		if line := pointsLine(pairs); line != "" {
+			lines = append(lines, head+line)
+		}
+	}
+	add("", l.Places.pairs()...)
 	if l.InAll != nil {
-		l.InAll.write(t, "in all: ")
+		add("in all: ", l.InAll.pairs()...)
 	}
 	if l.ValidUntil != "" {
-		t.Line(2, "the paper is valid until %s, and that date counts", l.ValidUntil)
+		lines = append(lines, "the paper is valid until "+l.ValidUntil+", and that date counts")
 	}
-	writePoints(t, "", "from", l.FromDate, "soon", l.SoonDate, "due", l.DueDate, "overdue after", l.OverdueDate)
-	if m := l.Meter; m != nil {
-		m.write(t)
+	add("", "from", l.FromDate, "soon", l.SoonDate, "due", l.DueDate, "overdue after", l.OverdueDate)
+	return lines
+}
+
+func (l *ReckonedLimit) write(t *english.Lines) {
+	t.Line(1, "%s", l.Head())
+	WriteSource(t, 2, l.Source)
+	for _, line := range l.Points() {
+		t.Line(2, "%s", line)
+	}
+	if l.Meter != nil {
+		for _, line := range l.Meter.Lines() {
+			t.Line(2, "%s", line)
+		}
 	}
 }
 
-func (p *Places) write(t *english.Lines, head string) {
-	writePoints(t, head, "from", english.Quantity(p.From), "soon", english.Quantity(p.Soon), "due", english.Quantity(p.Due), "overdue past", english.Quantity(p.Overdue))
+func (p *Places) pairs() []string {
+	return []string{"from", english.Quantity(p.From), "soon", english.Quantity(p.Soon), "due", english.Quantity(p.Due), "overdue past", english.Quantity(p.Overdue)}
 }
 
-// writePoints writes pairs of a name and a value, those that have one, in a line.
-func writePoints(t *english.Lines, head string, pairs ...string) {
+// pointsLine writes pairs of a name and a value, those that have one.
+func pointsLine(pairs []string) string {
 	var parts []string
 	for i := 0; i+1 < len(pairs); i += 2 {
 		if pairs[i+1] != "" {
 			parts = append(parts, pairs[i]+" "+pairs[i+1])
 		}
 	}
-	if len(parts) > 0 {
-		t.Line(2, "%s%s", head, strings.Join(parts, ", "))
-	}
+	return strings.Join(parts, ", ")
 }
 
-func (m *ReckonedMeter) write(t *english.Lines) {
-	if m.Read == nil {
-		t.Line(2, "the %s has not been read yet", m.Name)
-		return
+// Lines are what is known of the meter.
+func (m *ReckonedMeter) Lines() []string {
+	switch read := "the " + m.Name + " read " + m.ReadWords() + " on " + m.ReadOn; {
+	case m.Read == nil:
+		return []string{"the " + m.Name + " has not been read yet"}
+	case m.Untold:
+		return []string{read, "it has gone back since, and the cause is not known"}
+	case m.PerDay == nil:
+		return []string{read, "too few readings to know how much it is used"}
+	default:
+		laidUp := ""
+		if m.LaidUp {
+			laidUp = ", laid up recently"
+		}
+		return []string{read,
+			fmt.Sprintf("usage %s %s a day (%s to %s, from %d readings)%s", english.Number(m.PerDay.Value), m.PerDay.Unit,
+				english.Number(m.PerDayLow.Value), english.Number(m.PerDayHigh.Value), m.Readings, laidUp),
+			fmt.Sprintf("estimated now: about %s (%s to %s)", english.Quantity(m.Now), english.Quantity(m.NowLeast), english.Quantity(m.NowMost))}
 	}
-	t.Line(2, "the %s read %s on %s", m.Name, m.read(), m.ReadOn)
-	if m.Untold {
-		t.Line(2, "it has gone back since, and the cause is not known")
-		return
-	}
-	if m.PerDay == nil {
-		t.Line(2, "too few readings to know how much it is used")
-		return
-	}
-	laidUp := ""
-	if m.LaidUp {
-		laidUp = ", laid up recently"
-	}
-	t.Line(2, "usage %s %s a day (%s to %s, from %d readings)%s", english.Number(m.PerDay.Value), m.PerDay.Unit,
-		english.Number(m.PerDayLow.Value), english.Number(m.PerDayHigh.Value), m.Readings, laidUp)
-	t.Line(2, "estimated now: about %s (%s to %s)", english.Quantity(m.Now), english.Quantity(m.NowLeast), english.Quantity(m.NowMost))
 }
 
 // WriteSource says where a figure comes from, where anybody does.
@@ -164,8 +224,8 @@ func inAll(face, life *unit.Quantity, meter string) string {
 	return english.Quantity(face) + " on the new " + meter + " (" + english.Quantity(life) + " in all)"
 }
 
-// read is what it showed.
-func (m *ReckonedMeter) read() string {
+// ReadWords is what it showed.
+func (m *ReckonedMeter) ReadWords() string {
 	if m.ReadInAll == nil {
 		return english.Quantity(m.Read)
 	}

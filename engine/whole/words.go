@@ -29,3 +29,12 @@ func pace(v float64) string {
 	step := math.Pow10(int(math.Floor(math.Log10(math.Abs(v)))) - 1)
 	return english.FourFigures(math.Round(v/step) * step)
 }
+
+// Shown is what it showed last, over replaced instruments too where there were others; ""
+// where it was never read.
+func (m *Meter) Shown() string {
+	if m.Read == nil {
+		return ""
+	}
+	return m.ReadWords()
+}

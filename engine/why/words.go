@@ -49,7 +49,7 @@ func (y *Why) Headline() string {
 		return s + ": does not apply; " + y.DoesNotApply
 	case y.Stage == alarm.Normal && y.NotJudged != nil && y.Judged == nil:
 		return s + ": not judged, missing: " + strings.Join(y.NotJudged.Missing, ", ")
-	case y.Stage == alarm.Normal && y.inPart():
+	case y.Stage == alarm.Normal && y.InPart():
 		return s + ": normal as far as it was judged, missing: " + strings.Join(y.NotJudged.Missing, ", ")
 	case y.Standing == alarm.Returned && y.Due != nil:
 		return s + ": OK, no longer due"
@@ -61,9 +61,9 @@ func (y *Why) Headline() string {
 	return s + ": " + string(y.Stage)
 }
 
-// inPart reports whether single limits lacked something at the event at which the others
+// InPart reports whether single limits lacked something at the event at which the others
 // were judged.
-func (y *Why) inPart() bool {
+func (y *Why) InPart() bool {
 	return y.NotJudged != nil && y.Judged != nil && y.NotJudged.On.ID != nil && y.Judged.On.ID != nil && *y.NotJudged.On.ID == *y.Judged.On.ID
 }
 
@@ -80,7 +80,7 @@ func (y *Why) Text() string {
 	}
 	if y.NotJudged != nil && y.DoesNotApply == "" {
 		how := "not judged on"
-		if y.inPart() {
+		if y.InPart() {
 			how = "judged only in part on"
 		}
 		t.Line(1, "%s: %s", how, y.NotJudged.On.Line())
@@ -128,7 +128,7 @@ func writeEvidence(t *english.Lines, list []word.Evidence) {
 func (j *Judged) write(t *english.Lines) {
 	t.Line(1, "judged on: %s", j.On.Line())
 	if j.Measure != nil {
-		t.Line(1, "measure: %s = %s", english.OneLine(j.Condition), inUnit(*j.Measure, j.Unit))
+		t.Line(1, "measure: %s = %s", english.OneLine(j.Condition), j.MeasureWords())
 		for _, l := range j.Limits {
 			t.Line(2, "%s", l.words(j.Unit))
 			due.WriteSource(t, 3, l.Source)
@@ -141,7 +141,7 @@ func (j *Judged) write(t *english.Lines) {
 	t.Line(1, "based on:")
 	writeEvidence(t, j.Evidence)
 	if j.Baseline != nil {
-		t.Line(1, "baseline: %s", j.Baseline.words())
+		t.Line(1, "baseline: %s", j.Baseline.Words())
 	}
 	if len(j.Events) > 0 {
 		t.Line(1, "events:")
@@ -151,7 +151,8 @@ func (j *Judged) write(t *english.Lines) {
 	}
 }
 
-func (b *Baseline) words() string {
+// Words are what of the baseline the rule asks, and where it is from.
+func (b *Baseline) Words() string {
 	s := b.Name
 	for _, a := range slices.Sorted(maps.Keys(b.Mean)) {
 		s += fmt.Sprintf(", mean of %s %s", a, english.Number(b.Mean[a]))
@@ -177,21 +178,38 @@ func inUnit(v float64, u string) string {
 }
 
 func (l *Limit) words(in string) string {
-	side, back := "or more", "below"
+	return fmt.Sprintf("%-8s %s: %s", l.Stage, l.Where(in), l.State(in))
+}
+
+// Where is what the measure must come to, in the judgement's unit: "at 3 or more".
+func (l *Limit) Where(in string) string {
 	if l.Below {
-		side, back = "or less", "above"
+		return "at " + inUnit(l.At, in) + " or less"
 	}
-	s := fmt.Sprintf("%-8s at %s %s: ", l.Stage, inUnit(l.At, in), side)
+	return "at " + inUnit(l.At, in) + " or more"
+}
+
+// State is whether the limit is on, and what it takes to go off, or on.
+func (l *Limit) State(in string) string {
+	back := "below"
+	if l.Below {
+		back = "above"
+	}
 	switch {
 	case l.On && l.Off != l.At:
-		s += fmt.Sprintf("on; goes off %s %s", back, inUnit(l.Off, in))
+		return fmt.Sprintf("on; goes off %s %s", back, inUnit(l.Off, in))
 	case l.On:
-		s += "on"
-	default:
-		s += "off"
+		return "on"
+	case l.Takes > 1:
+		return fmt.Sprintf("off (%d of %d samples in a row)", l.Count, l.Takes)
 	}
-	if l.Takes > 1 && !l.On {
-		s += fmt.Sprintf(" (%d of %d samples in a row)", l.Count, l.Takes)
+	return "off"
+}
+
+// MeasureWords are the measure in its unit; "" of a pattern.
+func (j *Judged) MeasureWords() string {
+	if j.Measure == nil {
+		return ""
 	}
-	return s
+	return inUnit(*j.Measure, j.Unit)
 }
