@@ -57,9 +57,6 @@ func (p *sheet) end(m *Message, c Cause, mind *wording.Minds, all []news) {
 	p.write(m)
 }
 
-// StageHead is the word for a stage that stands at the head of a message.
-func StageHead(s alarm.Stage) string { return stages.Of(s).Head }
-
 // StageWords names a stage as messages do, and whether a person knows of it.
 func StageWords(s alarm.Stage, standing alarm.Standing) string {
 	if standing == alarm.Unacknowledged {
