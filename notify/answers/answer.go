@@ -2,7 +2,6 @@ package answers
 
 import (
 	"errors"
-	"fmt"
 	"strconv"
 	"time"
 
@@ -10,6 +9,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake/job"
 	"telltale/notify/board/form"
+	"telltale/notify/wording"
 	"telltale/rules/unit"
 )
 
@@ -25,9 +25,6 @@ const (
 	wordNotMine  = "The operator has been told that this vehicle is not yours."
 	wordNotTaken = "It was not taken: %s"
 	wordBefore   = "this form was sent before and says something else by now; load the page again to enter it too"
-
-	wordShelf        = "it can be put aside for %d days at most"
-	wordWarningShelf = "a warning can be put aside for %d days at most, and only for a reason"
 )
 
 // The largest numbers that are taken: metres, seconds and litres.
@@ -95,10 +92,10 @@ func (a *about) seen(f *form.Form) seen {
 func (a *about) aside(f *form.Form) aside {
 	most := alarm.ShelfDays(a.alarm.To)
 	until := f.Field("until", "Until").Before(f.DayAfter(min(most, 14))).Within(f.DayAfter(1), f.DayAfter(most)).Need()
-	until.Reason = shelfLimit(a.alarm.To)
+	until.Reason = wording.ShelfLimit(a.alarm.To)
 	why := f.Field("why", "Why")
 	if a.alarm.To == alarm.Warning {
-		why.Needed, why.Missing = true, "say why: a warning is put aside only for a reason"
+		why.Needed, why.Missing = true, wording.NoReason
 	}
 	return aside{f, until, why}
 }
@@ -182,14 +179,6 @@ func (a *about) shelve(d *event.AnswerData, f aside) (done string) {
 	}
 	d.Until = until.UTC().Format(time.RFC3339)
 	return "It is put aside until " + a.Written(day) + ", unless it gets worse."
-}
-
-// shelfLimit says for how long an alarm of that stage is put aside.
-func shelfLimit(s alarm.Stage) string {
-	if s == alarm.Warning {
-		return fmt.Sprintf(wordWarningShelf, alarm.ShelfDays(s))
-	}
-	return fmt.Sprintf(wordShelf, alarm.ShelfDays(s))
 }
 
 // service is work that was done, on the day given: at its noon, or now where that is

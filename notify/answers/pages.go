@@ -254,7 +254,7 @@ func (b *Pages) viewOf(a *about, all forms) view {
 	v := view{Shown: true, Alarm: a.alarm, Fluid: a.fluid(), Forms: all}
 	v.Stage = notify.StageWords(a.alarm.To, a.alarm.Standing)
 	v.Title, v.Strong, v.Found, v.Figures = notify.Standing(p, cmp.Or(a.alarm.Name, a.link.Vehicle), &a.alarm)
-	v.ShelfLimit = english.Sentence(shelfLimit(a.alarm.To))
+	v.ShelfLimit = english.Sentence(wording.ShelfLimit(a.alarm.To))
 	return v
 }
 

@@ -11,6 +11,8 @@ import (
 	"net/http"
 	"slices"
 
+	"telltale/notify/board/enter"
+	"telltale/notify/board/entry"
 	"telltale/notify/board/frame"
 )
 
@@ -21,8 +23,9 @@ var templates = frame.Parse(web)
 
 // Handler serves all pages of the board.
 func Handler(f *frame.Frame) http.Handler {
+	e := entry.New(f)
 	return f.Handler(slices.Concat(
-		pages(f),
+		pages(f), enter.Routes(e), e.Routes(),
 	)...)
 }
 

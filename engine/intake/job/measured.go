@@ -28,12 +28,29 @@ type Measurement struct {
 type Measures map[string]string
 
 // Event is the measurement of a moment as it is typed, checked.
-func (m Measurement) Event(on string, k Known) (ev event.Event, err error) {
+func (m Measurement) Event(on string, k Known) (event.Event, error) {
+	var results []event.ResultData
+	for _, text := range m.Values {
+		r, err := k.Measures.value(text)
+		if err != nil {
+			return event.Event{}, err
+		}
+		if slices.ContainsFunc(results, func(o event.ResultData) bool { return o.Analyte == r.Analyte }) {
+			return event.Event{}, &Error{Fault: NoMeasure, Option: "measure", text: fmt.Sprintf("measure %q is given twice", r.Analyte)}
+		}
+		results = append(results, r)
+	}
+	return m.Of(on, k, results)
+}
+
+// Of is the measurement of values that are read already; those of the measurement itself
+// are left aside.
+func (m Measurement) Of(on string, k Known, results []event.ResultData) (ev event.Event, err error) {
 	at, err := k.when(on)
 	if err != nil {
 		return ev, err
 	}
-	d := &event.SampleData{}
+	d := &event.SampleData{Results: results}
 	if _, err := time.Parse(time.DateOnly, on); err == nil {
 		d.Drawn = on
 	}
@@ -42,16 +59,6 @@ func (m Measurement) Event(on string, k Known) (ev event.Event, err error) {
 	}
 	if d.Meters, err = (Job{Vehicle: m.Vehicle, Meters: m.Meters, reads: k.Reads}).meterValues(k.Registered.Meters); err != nil {
 		return ev, err
-	}
-	for _, text := range m.Values {
-		r, err := k.Measures.value(text)
-		if err != nil {
-			return ev, err
-		}
-		if slices.ContainsFunc(d.Results, func(o event.ResultData) bool { return o.Analyte == r.Analyte }) {
-			return ev, &Error{Fault: NoMeasure, Option: "measure", text: fmt.Sprintf("measure %q is given twice", r.Analyte)}
-		}
-		d.Results = append(d.Results, r)
 	}
 	return k.named(event.Event{Kind: event.SampleEvent, Vehicle: m.Vehicle, Time: at, Data: d})
 }

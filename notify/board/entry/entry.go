@@ -19,6 +19,7 @@
 package entry
 
 import (
+	"cmp"
 	"context"
 	"embed"
 	"errors"
@@ -58,6 +59,8 @@ type Entry struct {
 	Vehicle frame.Vehicle
 	// Page is the page of the form, without its body.
 	Page frame.Page
+	// Verb stands on its button; "Enter it" where empty.
+	Verb string
 	// Events are what the form says, once nothing in it is wrong; their identity and source are
 	// filled in. It may note faults and doubts in the form; then none need be given back. A
 	// vehicle of theirs is that of the entry.
@@ -81,6 +84,7 @@ func Form(r *frame.Request, v frame.Vehicle) *form.Form {
 }
 
 const (
+	wordEnter   = "Enter it"
 	wordRefused = "it would not be taken: %s"
 	wordBefore  = "this form was entered already, with something else in it: %s; open the page again to enter this too"
 	wordBack    = "what this form entered was taken back; open the page again to enter it anew"
@@ -201,6 +205,7 @@ func (s *Entries) trouble(r *frame.Request, e *Entry, err error) (*frame.Page, e
 // shown is what the template of a form gets.
 type shown struct {
 	Form   *form.Form
+	Verb   string
 	Looked bool
 	Lines  []string // what would follow
 	Own    template.HTML
@@ -209,7 +214,7 @@ type shown struct {
 
 // page is the page of the form, with what would follow where somebody looked.
 func (s *Entries) page(r *frame.Request, e *Entry, l *desk.Looked, status int) (*frame.Page, error) {
-	p, data := e.Page, shown{Form: e.Form, Looked: l != nil}
+	p, data := e.Page, shown{Form: e.Form, Verb: e.Form.Verb(cmp.Or(e.Verb, wordEnter)), Looked: l != nil}
 	var err error
 	if data.Fields, err = e.Fields(); err != nil {
 		return nil, err

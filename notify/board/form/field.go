@@ -17,6 +17,8 @@ type Field struct {
 	Hint string
 	// Choices are what there is to choose among, in a list or to tick.
 	Choices []Choice
+	// Suggest are texts that are likely, of which one may be taken; any other may be typed.
+	Suggest []string
 	// Units are those to choose among, in a field of its own behind a number.
 	Units []string
 	// First and Last limit a day, as YYYY-MM-DD; "" is no limit.
@@ -88,6 +90,23 @@ func (d *Field) Ticked(value string) bool {
 		return d.before != "" && d.before == value
 	}
 	return slices.Contains(d.form.values[d.Name], value)
+}
+
+// Tick ticks a choice, in a form that nobody sent.
+func (d *Field) Tick(value string) { d.form.values[d.Name] = append(d.form.values[d.Name], value) }
+
+// Choose is the one choice that was made; what nobody offered is a fault.
+func (d *Field) Choose() string {
+	v := d.Value()
+	if v == "" {
+		d.empty()
+		return ""
+	}
+	if !slices.ContainsFunc(d.Choices, func(c Choice) bool { return c.Value == v }) {
+		d.Fault("%s is none of the choices", line(v))
+		return ""
+	}
+	return v
 }
 
 // All are the choices that were ticked, in the order in which they stand there. What
