@@ -195,7 +195,7 @@ func (q *question) fields(o reply) answerFields {
 		d.Until = f.Field("until", "Until").Before(f.DayAfter(min(most, 14))).Within(f.DayAfter(1), f.DayAfter(most)).Need()
 		d.Until.Reason = wording.ShelfLimit(stage)
 		d.Until.Hint = english.Sentence(wording.ShelfLimit(stage))
-		d.Why = f.Field("why", "Why")
+		d.Why.Label = "Why"
 		if stage == alarm.Warning {
 			d.Why.Needed, d.Why.Missing = true, wording.NoReason
 		}
@@ -204,7 +204,7 @@ func (q *question) fields(o reply) answerFields {
 		if q.task != nil && q.task.DueAt != nil && q.task.Unit == "m" {
 			d.Further = f.Field("further", "Or how much further").In(f.OwnFirst(unit.Distance)...)
 		}
-		d.Why = f.Field("why", "Why").Need()
+		d.Why.Label, d.Why.Needed = "Why", true
 	}
 	return d
 }

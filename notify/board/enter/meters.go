@@ -1,6 +1,8 @@
 package enter
 
 import (
+	"math"
+	"slices"
 	"strconv"
 
 	"telltale/engine/intake/job"
@@ -43,6 +45,9 @@ func (a *asked) meterField(name, label string, m *whole.Meter) *form.Field {
 
 // lastOf says what a meter showed last, and what it likely shows by now.
 func (a *asked) lastOf(m *whole.Meter) string {
+	if len(m.Replaced) > 0 && m.Replaced[0].On >= m.ReadOn {
+		return "A new instrument since " + a.form.Written(m.Replaced[0].On) + ", which began at " + english.Quantity(&m.Replaced[0].First) + "."
+	}
 	if m.Read == nil {
 		return "Nobody has read it yet."
 	}
@@ -53,7 +58,7 @@ func (a *asked) lastOf(m *whole.Meter) string {
 	if m.Now == nil || m.ReadOn == a.form.Today() {
 		return last + "."
 	}
-	return last + "; about " + english.Quantity(m.Now) + " by now."
+	return last + "; about " + english.Quantity(&unit.Quantity{Value: math.Round(m.Now.Value/10) * 10, Unit: m.Now.Unit}) + " by now."
 }
 
 // value is what was typed into a meter's field.
@@ -72,6 +77,11 @@ func shown(all []meter) (out []job.Meter) {
 		}
 	}
 	return out
+}
+
+// typedIn reports whether something was typed into one of them.
+func typedIn(all []meter) bool {
+	return slices.ContainsFunc(all, func(m meter) bool { return m.Value() != "" })
 }
 
 // fieldsOf are the fields, for a template.

@@ -55,7 +55,7 @@ func (s site) reading(ctx context.Context, r *frame.Request) (*frame.Page, error
 	}
 	meters, when := a.meters(), a.moment()
 	on, values := when.on(a.form), shown(meters)
-	if len(values) == 0 && len(a.form.Faults()) == 0 {
+	if len(values) == 0 && !typedIn(meters) {
 		a.form.Fault("type what a meter shows")
 	}
 	var events []event.Event

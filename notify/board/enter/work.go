@@ -275,9 +275,15 @@ func (w *work) unfolded() *work {
 	w.OtherOpen = any(w.Other) || len(w.Task.Choices) == 0
 	w.FurtherOne = any(w.Valid, w.Defect)
 	reader := wording.Reader{Person: w.r.Viewer.Person}.On(w.is.Reads)
+	on := w.Component.Value()
 	for _, i := range w.ticked() {
-		if i.Figures != nil {
+		if on = cmp.Or(on, i.Component); i.Figures != nil {
 			w.Figures = append(w.Figures, english.Sentence(english.Capital(i.Component)+": "+i.Figures.Text(reader.Litres)))
+		}
+	}
+	if c := w.ComponentNamed(on); c != nil && c.Capacity != nil {
+		if litres, err := c.Capacity.As(unit.Volume); err == nil {
+			w.Filled.Hint = english.Sentence("the " + c.Name + " holds " + strings.TrimSpace(reader.Litres(litres)+" of "+cmp.Or(c.Fluid, "fluid")))
 		}
 	}
 	return w

@@ -26,6 +26,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"strings"
 
 	"telltale/engine/event"
 	"telltale/engine/follows"
@@ -240,7 +241,12 @@ func linesOf(l *desk.Looked) (out []string) {
 			out = append(out, "not used: "+n.Refused)
 		}
 		d, sheet := l.Events[i].Data.(*event.SampleData)
-		out = append(out, follows.Of(&l.Events[i], &l.Entries[i], l.Would, sheet && !d.ByHand())...)
+		for _, line := range follows.Of(&l.Events[i], &l.Entries[i], l.Would, sheet && !d.ByHand()) {
+			if rest, ok := strings.CutPrefix(line, l.Events[i].Vehicle+" "); ok { // its key, in the words of a command
+				line = "the vehicle " + rest
+			}
+			out = append(out, line)
+		}
 	}
 	return out
 }
