@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"os"
 	"regexp"
 	"slices"
 	"strings"
@@ -13,12 +14,19 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream/service"
 	"telltale/notify/board/boardtest"
+	"telltale/notify/board/boardtest/browser"
 	"telltale/notify/board/enter"
 	"telltale/notify/board/entry"
 	"telltale/rules"
+	"telltale/testdata/quick"
 )
 
-func TestMain(m *testing.M) { boardtest.Main(m) }
+func TestMain(m *testing.M) {
+	quick.Start()
+	code := m.Run()
+	browser.Close()
+	os.Exit(code)
+}
 
 const book = `book: 1
 units: {distance: km, volume: L}
