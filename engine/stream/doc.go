@@ -13,6 +13,7 @@
 //	EVENTS      telltale.in.<vehicle>.<kind>, stored as telltale.event.<p>.<vehicle>.<kind>;
 //	            telltale.all.<kind> for ticks, books, turns, surveys and baselines, which every partition folds
 //	ALARMS      telltale.alarm.<p>: all that the owner of partition p says, see [wire.Message]
+//	SAID        telltale.said.<p>.<vehicle>: the same by vehicle, made of ALARMS and behind it
 //	STATE       telltale.state.<p>.checkpoint, telltale.state.<p>.record.<vehicle>
 //	BOOKS       telltale.book.<hash>, telltale.book.<hash>.<file>,
 //	            telltale.book.baselines.<hash>, telltale.book.baselines.<hash>.<piece>

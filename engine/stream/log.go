@@ -34,6 +34,7 @@ const (
 	StateStream      = "STATE"
 	BooksStream      = "BOOKS"
 	DeliveriesStream = "DELIVERIES"
+	SaidStream       = "SAID"
 )
 
 const (
@@ -71,7 +72,7 @@ type Log struct {
 	Logger   *slog.Logger
 	Replicas int // of each stream that is made
 
-	Events, Alarms, State, Books *jet.Stream
+	Events, Alarms, State, Books, Said *jet.Stream
 
 	deliveries *jet.Stream
 	patience   time.Duration
@@ -92,6 +93,7 @@ func Open(ctx context.Context, nc *nats.Conn, c LogConfig) (*Log, error) {
 		cfg jetstream.StreamConfig
 	}{
 		{&l.Events, eventsConfig(c)}, {&l.Alarms, alarmsConfig(c)}, {&l.State, stateConfig(c)},
+		{&l.Said, saidConfig(c)},
 		{&l.Books, latest(c, BooksStream, "telltale.book.>")},
 		{&l.deliveries, latest(c, DeliveriesStream, "telltale.delivery.*", "telltale.notify")},
 	} {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
@@ -146,6 +145,9 @@ func (l *Log) TrimSaid(ctx context.Context, before time.Time, told uint64) (uint
 		return 0, err
 	}
 	upTo = min(upTo, told+1)
+	if err := l.trimSaid(ctx, before); err != nil {
+		return 0, err
+	}
 	was, err := l.Alarms.Info(ctx)
 	for p := 0; err == nil && upTo > 1 && p < Partitions; p++ {
 		err = l.trimPart(ctx, p, upTo)
@@ -199,16 +201,7 @@ func (l *Log) Past(ctx context.Context, names []string) (past history.Past, err 
 			}
 		}
 	}
-	err = l.EachOutput(ctx, 1, wire.AlarmSubject(Partition(names[0])), func(_ wire.Message, o engine.Output) error {
-		switch {
-		case o.Transition != nil && o.Transition.Home() == names[0]:
-			past.Transitions = append(past.Transitions, *o.Transition)
-		case o.Refused != nil && slices.Contains(names, o.Refused.Vehicle):
-			past.Refused = append(past.Refused, *o.Refused)
-		}
-		return nil
-	})
-	return past, err
+	return past, l.saidOf(ctx, names, &past)
 }
 
 // LastRegistration is the last registration of a vehicle in the log, whether or not

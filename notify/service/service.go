@@ -33,6 +33,8 @@ type Log interface {
 	// TrimSaid takes out what was said before a time, up to a sequence that nobody
 	// reads again; said is how many.
 	TrimSaid(ctx context.Context, before time.Time, told uint64) (said uint64, err error)
+	// KeepSaid puts what is said by vehicle too, for histories, until ctx ends.
+	KeepSaid(ctx context.Context)
 }
 
 // Fleet answers what telling asks of vehicles. It waits for an answer, and fails only
@@ -105,6 +107,7 @@ func (s *Service) Run(ctx context.Context) error {
 	g.Go(func() error { return s.byClock(life) })
 	g.Go(func() error { return s.news(life, next) })
 	g.Go(func() error { s.trimDaily(life); return nil })
+	g.Go(func() error { s.Log.KeepSaid(life); return nil })
 	return errors.Join(g.Wait(), stop())
 }
 

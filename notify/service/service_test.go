@@ -90,6 +90,8 @@ func (l *tape) Ticks(ctx context.Context, do func(time.Time) error) error {
 	}
 }
 
+func (l *tape) KeepSaid(ctx context.Context) { <-ctx.Done() }
+
 func (l *tape) TrimSaid(_ context.Context, before time.Time, told uint64) (uint64, error) {
 	l.trimmed = append(l.trimmed, before.Format(time.DateOnly)+" up to "+string('0'+rune(told)))
 	return 0, nil

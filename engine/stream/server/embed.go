@@ -56,7 +56,7 @@ const Name = "telltale"
 // writes. Events in, questions and reading are left.
 var gatewayDenied = []string{
 	"telltale.all.>", "telltale.event.>", "telltale.alarm.>", "telltale.state.>", "telltale.book.>",
-	"telltale.delivery.>", "telltale.notify",
+	"telltale.said.>", "telltale.delivery.>", "telltale.notify",
 	"$JS.API.STREAM.CREATE.>", "$JS.API.STREAM.UPDATE.>", "$JS.API.STREAM.DELETE.>", "$JS.API.STREAM.PURGE.>",
 	"$JS.API.STREAM.MSG.DELETE.>", "$JS.API.CONSUMER.PAUSE.>", "$JS.API.CONSUMER.UNPIN.>",
 	"$JS.API.CONSUMER.LEADER.>", "$JS.API.STREAM.LEADER.>", "$JS.API.STREAM.PEER.>", "$JS.API.META.>", "$JS.API.SERVER.>", "$JS.API.ACCOUNT.PURGE.>", "$JS.API.STREAM.RESTORE.>", "$JS.API.STREAM.SNAPSHOT.>",

@@ -214,13 +214,20 @@ func DecodeMessage(subject string, seq uint64, data []byte) (Message, error) {
 		return Message{}, fmt.Errorf("message %d on %q: %w", seq, subject, err)
 	}
 	for _, raw := range b.Outputs {
-		var s said
-		if err := json.Unmarshal(raw, &s); err != nil {
+		o, err := DecodeOutput(raw)
+		if err != nil {
 			return Message{}, fmt.Errorf("message %d on %q: %w", seq, subject, err)
 		}
-		m.Outputs = append(m.Outputs, engine.Output(s))
+		m.Outputs = append(m.Outputs, o)
 	}
 	return m, nil
+}
+
+// DecodeOutput reads one output of a message.
+func DecodeOutput(raw []byte) (engine.Output, error) {
+	var s said
+	err := json.Unmarshal(raw, &s)
+	return engine.Output(s), err
 }
 
 // AlarmSubject is where a partition's outputs are published.
