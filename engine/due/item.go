@@ -96,7 +96,16 @@ var worstFirst = []alarm.Stage{alarm.Overdue, alarm.Due, alarm.Soon, alarm.Norma
 // due, soon, later. Within each, what the law asks for comes first; the rest goes by date.
 // A line without a date comes before those with one, since nobody knows how late it is.
 func SortDue(list []Item) {
-	slices.SortStableFunc(list, func(a, b Item) int { return compareDue(&a, &b) })
+	order := make([]*Item, len(list)) // an item is large to move about
+	for i := range list {
+		order[i] = &list[i]
+	}
+	slices.SortStableFunc(order, compareDue)
+	sorted := make([]Item, len(list))
+	for i, it := range order {
+		sorted[i] = *it
+	}
+	copy(list, sorted)
 }
 
 func compareDue(a, b *Item) int {

@@ -195,6 +195,10 @@ func (in *Inquiry[T]) over(ctx context.Context, s *Service, q Question) ([]T, er
 	if in.whole == nil {
 		return list, missing
 	}
+	if q.long(in.name) {
+		s.slow <- struct{}{} // to order so many takes its time, too
+		defer func() { <-s.slow }()
+	}
 	list, err := in.whole(ctx, s.log, q, list)
 	return list, cmp.Or(err, missing)
 }
@@ -225,9 +229,18 @@ func sortedOnce(_ context.Context, _ *stream.Log, _ Question, list []string) ([]
 }
 
 func byAlarm(list []alarm.Listed) {
-	slices.SortStableFunc(list, func(a, b alarm.Listed) int {
+	order := make([]*alarm.Listed, len(list)) // one is large to move about
+	for i := range list {
+		order[i] = &list[i]
+	}
+	slices.SortStableFunc(order, func(a, b *alarm.Listed) int {
 		return cmp.Or(strings.Compare(a.Vehicle, b.Vehicle), strings.Compare(a.Rule, b.Rule), strings.Compare(a.Component, b.Component))
 	})
+	sorted := make([]alarm.Listed, len(list))
+	for i, a := range order {
+		sorted[i] = *a
+	}
+	copy(list, sorted)
 }
 
 func byVehicle(list []engine.RegisteredVehicle) {

@@ -60,6 +60,7 @@ func BenchmarkListPage(b *testing.B) {
 		busy := times(100, func(i int) { foldOne(b, l, s, 1000+i) })
 		lists := end()
 		b.ReportMetric(float64(lists), "lists-meanwhile")
+		b.Logf("%d lists of the fleet meanwhile; a reading is folded within %.1f ms in 19 of 20 while nobody asks", lists, ms(idle[len(idle)*95/100]))
 		b.ReportMetric(ms(idle[len(idle)/2]), "fold-idle-p50-ms")
 		b.ReportMetric(ms(idle[len(idle)*95/100]), "fold-idle-p95-ms")
 		for i := range busy {
