@@ -17,6 +17,7 @@ import (
 	"telltale/engine/due"
 	"telltale/engine/event"
 	"telltale/engine/fleet"
+	"telltale/engine/intern"
 	"telltale/engine/judge"
 	"telltale/engine/listing"
 	"telltale/engine/meter"
@@ -53,7 +54,7 @@ type Partition struct {
 	changed  map[string]bool
 	slots    slots // vehicles by their next change
 	work     fold  // the one under way, kept for its room
-	interned interned
+	interned intern.Pool
 	// judgeAll has every reading judged and every vehicle looked at by each tick, for
 	// tests of what goes without.
 	judgeAll bool
@@ -93,10 +94,10 @@ func (p *Partition) Book() *rules.Book { return p.law.Book }
 // Apply folds one event and tells what follows, in order. It never panics: an
 // event whose folding does becomes a refusal and changes nothing.
 func (p *Partition) Apply(ev event.Event) []Output {
-	ev.ID.Source = p.interned.word(ev.ID.Source)
+	ev.ID.Source = p.interned.Word(ev.ID.Source)
 	switch d := ev.Data.(type) {
 	case *event.VehicleData:
-		ev.Data = p.interned.registration(d)
+		ev.Data = p.interned.Registration(d)
 	case *event.BookData:
 		return p.adopt(ev, d.Book)
 	case *event.TurnData:

@@ -128,9 +128,9 @@ func (p *Partition) read(name string, k packed) (*vehicle, error) {
 	if r.Vehicle != name {
 		return nil, fmt.Errorf("the record of vehicle %q is that of %q", name, r.Vehicle)
 	}
-	r.EachStamp(func(s *record.Stamp) { s.Key, s.ID.Source = record.KeyOf(s.ID), p.interned.word(s.ID.Source) })
+	r.EachStamp(func(s *record.Stamp) { s.Key, s.ID.Source = record.KeyOf(s.ID), p.interned.Word(s.ID.Source) })
 	for i := range r.Register {
-		r.Register[i].VehicleData = p.interned.registration(r.Register[i].VehicleData)
+		r.Register[i].VehicleData = p.interned.Registration(r.Register[i].VehicleData)
 	}
 	for i := range r.Meters {
 		r.Meters[i].Readings = slices.Clone(r.Meters[i].Readings) // without room to spare

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/feed"
 	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
 )
@@ -75,7 +76,7 @@ func recovering(t *testing.T, l *stream.Log, p int) (fold func(to uint64)) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	msgs, _, err := l.Events.Read(t.Context(), w.at.Seq+1, eventsOf(w.p)...)
+	msgs, _, err := l.Events.Read(t.Context(), w.at.Seq+1, feed.Subjects(w.p)...)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -19,6 +19,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/feed"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
@@ -181,7 +182,7 @@ func BenchmarkLogToAlarms(b *testing.B) {
 			}
 		})
 		began := time.Now()
-		events := counted(b, l, l.Events, eventsOf)
+		events := counted(b, l, l.Events, feed.Subjects)
 		floor := time.Since(began)
 		began = time.Now()
 		s, _ := ready(b, l)
@@ -251,7 +252,7 @@ func relay(b *testing.B, l *stream.Log) (end func()) {
 		if _, err := f.Latest(ctx); err != nil {
 			b.Fatal(err)
 		}
-		msgs, _, err := l.Events.Read(ctx, 1, eventsOf(p)...)
+		msgs, _, err := l.Events.Read(ctx, 1, feed.Subjects(p)...)
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -2,12 +2,16 @@ package service
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"time"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/feed"
 	"telltale/engine/stream/jet"
+	"telltale/engine/stream/wire"
 )
 
 // CaughtUp blocks until every partition has folded all events that the log held
@@ -34,7 +38,7 @@ func (s *Service) ends(ctx context.Context) (ends [stream.Partitions]uint64, err
 	}
 	all := false
 	if m, err := s.log.Events.Get(ctx, last); err == nil && m != nil {
-		all = allSubject(m.Subject)
+		all = feed.ForAll(m.Subject)
 	}
 	for p := range ends {
 		if ends[p] = last; all {
@@ -118,4 +122,39 @@ func (s *Service) Folded(ctx context.Context, vehicle string) error {
 		return err
 	}
 	return s.reached(ctx, p, seq)
+}
+
+// at is where a partition stands.
+type at struct {
+	P int `json:"p"`
+	wire.Position
+}
+
+var positions = between(Inquiry[at]{"position", func(w *worker, _ Question) []at {
+	return []at{{w.p, wire.Position{Epoch: w.at.Epoch, Seq: w.at.Seq}}}
+}, nil})
+
+// Mark is a text for where all partitions stand in the log: as long as it is the same, so is
+// what Due, Alarms, Lines and all else answer that comes from the records. It is not that of
+// what is read from the log: Refused, Entries, the past in History, Baselines. It serves as
+// an ETag, beside whatever else makes a page: who looks, and in which units. The error is an
+// *Incomplete where partitions do not answer.
+func (s *Service) Mark(ctx context.Context) (string, error) { return s.mark(ctx, Question{}) }
+
+// MarkOf is the mark of the one partition that a vehicle is in.
+func (s *Service) MarkOf(ctx context.Context, vehicle string) (string, error) {
+	return s.mark(ctx, Question{Vehicle: vehicle})
+}
+
+func (s *Service) mark(ctx context.Context, q Question) (string, error) {
+	list, err := positions.Of(ctx, s, q)
+	if err != nil {
+		return "", err
+	}
+	text, err := json.Marshal(list) // in order of partition
+	if err != nil {
+		return "", fmt.Errorf("marking where the partitions stand: %w", err)
+	}
+	sum := sha256.Sum256(append(text, s.cfg.Program...))
+	return fmt.Sprintf("%x", sum[:8]), nil
 }

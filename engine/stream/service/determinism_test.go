@@ -16,6 +16,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/feed"
 	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/wire"
 	"telltale/testdata/quick"
@@ -134,7 +135,7 @@ func copyLog(t *testing.T, to, from *stream.Log) {
 			t.Fatal(seq, err)
 		}
 		subject := m.Subject
-		if !allSubject(subject) {
+		if !feed.ForAll(subject) {
 			token := strings.Split(subject, ".")
 			subject = "telltale.in." + token[3] + "." + token[4]
 		}

@@ -10,6 +10,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/fleet"
 	"telltale/engine/stream"
+	"telltale/engine/stream/feed"
 	"telltale/engine/stream/wire"
 )
 
@@ -22,7 +23,7 @@ import (
 // that came since, or that a gateway sends again, are folded. At the end what was
 // told of each alarm is compared with how it stands. All positions count within
 // their epoch, the higher epoch wins.
-var ErrWentBack = errors.New("the log went back")
+var ErrWentBack = feed.ErrWentBack
 
 // logState asks for the state of the log of events, when it was made, and the
 // partition's last event there.

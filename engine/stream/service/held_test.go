@@ -11,6 +11,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/stream"
+	"telltale/engine/stream/feed"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
@@ -82,7 +83,7 @@ func halfWay(t *testing.T, l *stream.Log, vehicle string) {
 	if err := w.load(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	msgs, _, err := l.Events.Read(t.Context(), w.at.Seq+1, eventsOf(w.p)...)
+	msgs, _, err := l.Events.Read(t.Context(), w.at.Seq+1, feed.Subjects(w.p)...)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,6 +16,7 @@ import (
 	"telltale/engine/history"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/feed"
 	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
 )
@@ -169,7 +170,7 @@ func replayed(t *testing.T, l *stream.Log, s *Service) {
 	shelf := stream.NewShelf(l)
 	err := l.Events.Each(t.Context(), 1, ">", func(m jetstream.Msg, _ uint64) error {
 		ev, err := intake.DecodeMessage(m.Subject(), m.Data())
-		if forAll(m) {
+		if feed.ForAll(m.Subject()) {
 			ev, err = intake.DecodeInternal(m.Subject(), m.Data())
 		}
 		if err != nil {

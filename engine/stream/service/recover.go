@@ -13,6 +13,7 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/feed"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/wire"
 )
@@ -138,7 +139,7 @@ func (w *worker) readCheckpoint(ctx context.Context) (wire.Checkpoint, error) {
 // lastOf is the sequence of the last event that a partition folds; 0 if none.
 func lastOf(ctx context.Context, l *stream.Log, p int) (uint64, error) {
 	var seq uint64
-	for _, subject := range eventsOf(p) {
+	for _, subject := range feed.Subjects(p) {
 		m, err := l.Events.Last(ctx, subject)
 		if err != nil {
 			return 0, err

@@ -26,6 +26,7 @@ import (
 
 	"telltale/engine/stream"
 	"telltale/engine/stream/budget"
+	"telltale/engine/stream/feed"
 	"telltale/engine/stream/share"
 	"telltale/rules/unit"
 )
@@ -116,7 +117,7 @@ func Start(ctx context.Context, l *stream.Log, cfg Config) (*Service, error) {
 		go s.share()
 		return s, nil
 	}
-	go s.run(newFeed(s.log, s.workers[:]))
+	go s.run(s.newFeed())
 	return s, nil
 }
 
@@ -132,12 +133,25 @@ func (s *Service) loadAll(ctx context.Context) error {
 	return g.Wait()
 }
 
+// newFeed has all workers fed, each from the position of its fold on.
+func (s *Service) newFeed() *feed.Feed {
+	var at []uint64
+	for _, w := range s.workers {
+		at = append(at, w.at.Seq)
+	}
+	f := feed.New(s.log, at)
+	for p, w := range s.workers {
+		w.tap = f.Taps[p]
+	}
+	return f
+}
+
 // run folds all partitions, which the feed serves. It ends when all workers have. One
 // that fails ends the others.
-func (s *Service) run(f *feed) {
+func (s *Service) run(f *feed.Feed) {
 	defer close(s.done)
 	var wg sync.WaitGroup
-	wg.Go(func() { f.run(s.life) })
+	wg.Go(func() { f.Run(s.life) })
 	for _, w := range s.workers {
 		wg.Go(func() {
 			err := w.run(s.life)

@@ -1,13 +1,18 @@
 package service
 
 import (
+	"context"
+	"encoding/json"
+	"fmt"
 	"runtime"
+	"slices"
 	"time"
 
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/fleet"
+	"telltale/engine/stream/budget"
 )
 
 const (
@@ -126,4 +131,39 @@ func (w *worker) unregistered(Question) []string {
 func (w *worker) limits(Question) (out []fleet.Audited) {
 	w.each(w.fleet(""), func(home string) { out = append(out, w.fold.LimitsOf(home)...) })
 	return fleet.Merge(out)
+}
+
+// longs are the questions that are asked of every vehicle of the fleet where they name
+// none.
+var longs = map[string]bool{"due": true, "alarms": true, "register": true, "limits": true}
+
+// longWithin is how long the partitions' owners have for a long question.
+const longWithin = 20 * time.Second
+
+// long reports whether the question is one for the budget: about the whole fleet, and about
+// each vehicle of it.
+func (q *Question) long(name string) bool { return longs[name] && q.Vehicle == "" && q.Tag == "" }
+
+func (q *Question) within(name string) time.Duration {
+	if longs[name] && q.Vehicle == "" {
+		return longWithin
+	}
+	return answerWithin
+}
+
+// inTurn is a long list when its turn comes, or the answer that somebody has had at the same
+// positions of the log.
+func (in *Inquiry[T]) inTurn(ctx context.Context, s *Service, q Question) ([]T, error) {
+	text, err := json.Marshal(q)
+	if err != nil {
+		return nil, fmt.Errorf("asking for %s: %w", in.name, err)
+	}
+	mark, err := s.Mark(ctx)
+	if err != nil {
+		mark = "" // not all answer, so nobody else is to be given this
+	}
+	list, err := budget.Do(ctx, &s.budget, in.name+" "+string(text), mark, func(ctx context.Context) ([]T, error) {
+		return in.over(ctx, s, q)
+	})
+	return slices.Clone(list), err
 }

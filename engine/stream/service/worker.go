@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"strings"
 	"sync"
 	"time"
 
@@ -18,6 +17,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/record"
 	"telltale/engine/stream"
+	"telltale/engine/stream/feed"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/share"
 	"telltale/engine/stream/wire"
@@ -45,7 +45,7 @@ type worker struct {
 	first   uint64          // the oldest event that it kept when the worker was loaded
 	// reconnects is how often the connection had come back when the log was looked at.
 	reconnects uint64
-	tap        *tap // hands over the events; nil: the worker reads them itself
+	tap        *feed.Tap // hands over the events; nil: the worker reads them itself
 	// recovery is nil once what was published is reconciled with the records.
 	recovery *recovery
 	// slow has room for the long questions that are worked on at once in the process; nil
@@ -116,20 +116,15 @@ func (w *worker) newFold() *engine.Partition {
 // events delivers those behind the position of the fold.
 func (w *worker) events(ctx context.Context) (<-chan jetstream.Msg, <-chan error, error) {
 	if w.tap != nil {
-		return w.tap.msgs, w.tap.ended, nil
+		return w.tap.Msgs, w.tap.Ended, nil
 	}
-	return w.log.Events.Read(ctx, w.at.Seq+1, eventsOf(w.p)...)
-}
-
-// eventsOf are the subjects of the events that a partition folds.
-func eventsOf(p int) []string {
-	return []string{fmt.Sprintf("telltale.event.%d.>", p), "telltale.all.>"}
+	return w.log.Events.Read(ctx, w.at.Seq+1, feed.Subjects(w.p)...)
 }
 
 // behind is how many events wait to be folded.
 func (w *worker) behind() uint64 {
 	if w.tap != nil {
-		return w.tap.behind()
+		return w.tap.Behind()
 	}
 	return w.seen.lag
 }
@@ -264,7 +259,7 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 		if err != nil {
 			return err
 		}
-	case w.p == 0 || !forAll(m):
+	case w.p == 0 || !feed.ForAll(m.Subject()): // of what all read, the first one says so
 		out = []engine.Output{{Refused: refusal}}
 	}
 	w.recovery.note(out)
@@ -281,17 +276,11 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 	return w.advance(seq, ev, wire.DigestOf(m.Subject(), m.Data()))
 }
 
-// forAll reports whether every partition reads the message. If it is refused, the
-// first one says so.
-func forAll(m jetstream.Msg) bool { return allSubject(m.Subject()) }
-
-func allSubject(subject string) bool { return strings.HasPrefix(subject, "telltale.all.") }
-
 // decode reads the event, or says why it cannot be used.
 func (w *worker) decode(m jetstream.Msg, stored time.Time) (event.Event, *alarm.Refusal, error) {
 	var ev event.Event
 	var err error
-	if forAll(m) {
+	if feed.ForAll(m.Subject()) {
 		ev, err = intake.DecodeInternal(m.Subject(), m.Data())
 	} else {
 		ev, err = intake.DecodeMessage(m.Subject(), m.Data())

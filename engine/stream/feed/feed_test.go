@@ -1,12 +1,15 @@
-package service
+package feed
 
 import (
 	"errors"
 	"fmt"
+	"log/slog"
 	"slices"
 	"sync"
 	"testing"
+	"time"
 
+	natsserver "github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
@@ -17,7 +20,7 @@ import (
 // wait for it, and it misses nothing and gets nothing twice: not of what it reads for
 // itself, not of what comes after.
 func TestFeed(t *testing.T) {
-	l := benchServer(t)
+	l := open(t)
 	n := 0
 	more := func(events int) {
 		fill(t, l, func(yield func(*nats.Msg) bool) {
@@ -25,7 +28,7 @@ func TestFeed(t *testing.T) {
 				if n++; n%100 == 0 && !yield(&nats.Msg{Subject: "telltale.all.tick", Data: []byte("tick")}) {
 					return
 				}
-				if !yield(inMsg(t, reading(fmt.Sprintf("v-%d", n%200), n, float64(n)))) {
+				if !yield(&nats.Msg{Subject: fmt.Sprintf("telltale.in.v-%d.reading", n%200), Data: []byte("read")}) {
 					return
 				}
 			}
@@ -33,28 +36,27 @@ func TestFeed(t *testing.T) {
 	}
 	more(8_000)
 	const slow = 5
-	workers := make([]*worker, stream.Partitions)
-	for p := range workers {
-		workers[p] = &worker{p: p}
-		workers[p].at.Seq = uint64(11 * p) // each has folded some
+	at := make([]uint64, stream.Partitions)
+	for p := range at {
+		at[p] = uint64(11 * p) // each has folded some
 	}
-	f := newFeed(l, workers)
+	f := New(l, at)
 	var wg sync.WaitGroup
 	t.Cleanup(wg.Wait)
-	wg.Go(func() { f.run(t.Context()) })
+	wg.Go(func() { f.Run(t.Context()) })
 
 	got := make([][]uint64, stream.Partitions)
 	take := func(p int, want []uint64) {
 		for len(got[p]) < len(want) {
 			select {
-			case m := <-f.taps[p].msgs:
+			case m := <-f.Taps[p].Msgs:
 				meta, err := m.Metadata()
 				if err != nil {
 					t.Error(err)
 					return
 				}
 				got[p] = append(got[p], meta.Sequence.Stream)
-			case err := <-f.taps[p].ended:
+			case err := <-f.Taps[p].Ended:
 				t.Error(p, err)
 				return
 			}
@@ -64,7 +66,7 @@ func TestFeed(t *testing.T) {
 		}
 	}
 	takeAll := func(but int) {
-		want := handedOver(t, l, workers)
+		want := handedOver(t, l, at)
 		var wg sync.WaitGroup
 		for p := range stream.Partitions {
 			if p != but {
@@ -77,14 +79,14 @@ func TestFeed(t *testing.T) {
 	alone := func() bool {
 		f.mu.Lock()
 		defer f.mu.Unlock()
-		return f.taps[slow].alone
+		return f.Taps[slow].alone
 	}
 	if !alone() {
 		t.Fatal("the slow partition is not on its own: the others had to wait for it")
 	}
 	more(3_000)
 	takeAll(slow)
-	if b := f.taps[slow].behind(); b < tapRoom {
+	if b := f.Taps[slow].Behind(); b < tapRoom {
 		t.Errorf("%d events are said to wait for the slow partition", b)
 	}
 	takeAll(-1)
@@ -94,28 +96,28 @@ func TestFeed(t *testing.T) {
 	}
 	more(3_000)
 	takeAll(-1)
-	for _, tap := range f.taps {
-		if b := tap.behind(); b != 0 {
+	for _, tap := range f.Taps {
+		if b := tap.Behind(); b != 0 {
 			t.Errorf("%d events are said to wait for partition %d, which has all", b, tap.p)
 		}
 	}
 }
 
-// handedOver are the sequences of the events that each worker is to get.
-func handedOver(t *testing.T, l *stream.Log, workers []*worker) [][]uint64 {
+// handedOver are the sequences of the events that each partition is to get.
+func handedOver(t *testing.T, l *stream.Log, at []uint64) [][]uint64 {
 	t.Helper()
-	seqs := make([][]uint64, len(workers))
+	seqs := make([][]uint64, len(at))
 	err := l.Events.Each(t.Context(), 1, ">", func(m jetstream.Msg, seq uint64) error {
 		p := -1
-		if !forAll(m) {
+		if !ForAll(m.Subject()) {
 			var err error
 			if p, err = partitionOf(m.Subject()); err != nil {
 				return err
 			}
 		}
-		for _, w := range workers {
-			if seq > w.at.Seq && (p < 0 || p == w.p) {
-				seqs[w.p] = append(seqs[w.p], seq)
+		for own, from := range at {
+			if seq > from && (p < 0 || p == own) {
+				seqs[own] = append(seqs[own], seq)
 			}
 		}
 		return nil
@@ -128,17 +130,15 @@ func handedOver(t *testing.T, l *stream.Log, workers []*worker) [][]uint64 {
 
 // TestFeedOfALogThatWentBack tells all partitions, which fold nothing more.
 func TestFeedOfALogThatWentBack(t *testing.T) {
-	l := benchServer(t)
-	fill(t, l, func(yield func(*nats.Msg) bool) { yield(inMsg(t, vehicle("a"))) })
-	workers := make([]*worker, stream.Partitions)
-	for p := range workers {
-		workers[p] = &worker{p: p}
-	}
-	f := newFeed(l, workers)
+	l := open(t)
+	fill(t, l, func(yield func(*nats.Msg) bool) {
+		yield(&nats.Msg{Subject: "telltale.in.a.vehicle", Data: []byte("one")})
+	})
+	f := New(l, make([]uint64, stream.Partitions))
 	f.at = 1
-	f.run(t.Context())
-	for _, tap := range f.taps {
-		if err := <-tap.ended; !errors.Is(err, ErrWentBack) {
+	f.Run(t.Context())
+	for _, tap := range f.Taps {
+		if err := <-tap.Ended; !errors.Is(err, ErrWentBack) {
 			t.Errorf("partition %d hears %v", tap.p, err)
 		}
 	}
@@ -155,4 +155,50 @@ func TestPartitionOf(t *testing.T) {
 			t.Errorf("%q is said to be of partition %d", subject, p)
 		}
 	}
+}
+
+// open is the log on a server that leaves syncing to the system.
+func open(t *testing.T) *stream.Log {
+	t.Helper()
+	ns, err := natsserver.NewServer(&natsserver.Options{Host: "127.0.0.1", Port: natsserver.RANDOM_PORT, JetStream: true, StoreDir: t.TempDir(), NoSigs: true, NoLog: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	go ns.Start()
+	t.Cleanup(func() { ns.Shutdown(); ns.WaitForShutdown() })
+	if !ns.ReadyForConnections(10 * time.Second) {
+		t.Fatal("the NATS server does not come up")
+	}
+	nc, err := nats.Connect(ns.ClientURL())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(nc.Close)
+	l, err := stream.Open(t.Context(), nc, stream.LogConfig{Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
+// fill publishes messages without waiting for each.
+func fill(t *testing.T, l *stream.Log, msgs func(yield func(*nats.Msg) bool)) {
+	t.Helper()
+	n := 0
+	wait := func() {
+		select {
+		case <-l.JS.PublishAsyncComplete():
+		case <-time.After(time.Minute):
+			t.Fatal("what was published is not acknowledged")
+		}
+	}
+	for m := range msgs {
+		if _, err := l.JS.PublishMsgAsync(m); err != nil {
+			t.Fatal(err)
+		}
+		if n++; n%1000 == 0 {
+			wait()
+		}
+	}
+	wait()
 }

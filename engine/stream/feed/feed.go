@@ -1,7 +1,10 @@
-package service
+// Package feed reads the log of events once for all partitions of a process that folds them
+// all, and hands each partition its own.
+package feed
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -15,14 +18,18 @@ import (
 	"telltale/engine/stream/jet"
 )
 
-// feed reads the log of events once for all partitions of a process that folds them
+// ErrWentBack says that a stream holds less than it did: its store was rolled
+// back, or it was made anew.
+var ErrWentBack = errors.New("the log went back")
+
+// Feed reads the log of events once for all partitions of a process that folds them
 // all. Where each reads for itself, the server looks through its vehicles for every
 // message that it gives out, which is a quarter of the way from the log to the
 // transitions. Each still folds at its own pace: one that holds up the others reads for
 // itself until it has caught up.
-type feed struct {
+type Feed struct {
 	log     *stream.Log
-	taps    []*tap         // by partition
+	Taps    []*Tap         // by partition
 	pending atomic.Uint64  // events of the log behind the last one that was handed out
 	readers sync.WaitGroup // of the partitions that read for themselves
 
@@ -30,12 +37,13 @@ type feed struct {
 	at uint64     // the last sequence that was handed out
 }
 
-// tap is where one partition's events come from.
-type tap struct {
-	feed  *feed
-	p     int
-	msgs  chan jetstream.Msg
-	ended chan error // why there are no more; room for one
+// Tap is where one partition's events come from.
+type Tap struct {
+	Msgs  chan jetstream.Msg
+	Ended chan error // why there are no more; room for one
+
+	feed *Feed
+	p    int
 
 	next  uint64        // the first sequence that the feed hands over
 	alone bool          // it reads for itself
@@ -54,45 +62,53 @@ const (
 	near = tapRoom / 4
 )
 
-// newFeed has each partition's events begin behind the position of its fold.
-func newFeed(l *stream.Log, workers []*worker) *feed {
-	f := &feed{log: l}
-	for p, w := range workers {
-		t := &tap{feed: f, p: p, msgs: make(chan jetstream.Msg, tapRoom), ended: make(chan error, 1), next: w.at.Seq + 1}
-		f.taps, w.tap = append(f.taps, t), t
+// New has each partition's events begin behind the position of its fold, by partition.
+func New(l *stream.Log, at []uint64) *Feed {
+	f := &Feed{log: l}
+	for p, seq := range at {
+		t := &Tap{feed: f, p: p, Msgs: make(chan jetstream.Msg, tapRoom), Ended: make(chan error, 1), next: seq + 1}
+		f.Taps = append(f.Taps, t)
 	}
 	return f
 }
 
-// run hands out until ctx ends. If that cannot go on before, all partitions hear why.
-func (f *feed) run(ctx context.Context) {
+// Subjects are those of the events that a partition folds.
+func Subjects(p int) []string { return []string{fmt.Sprintf("telltale.event.%d.>", p), forAll + ">"} }
+
+const forAll = "telltale.all."
+
+// ForAll reports whether every partition reads what is published on a subject.
+func ForAll(subject string) bool { return strings.HasPrefix(subject, forAll) }
+
+// Run hands out until ctx ends. If that cannot go on before, all partitions hear why.
+func (f *Feed) Run(ctx context.Context) {
 	err := f.handOut(ctx)
-	for _, t := range f.taps {
+	for _, t := range f.Taps {
 		t.end(err)
 	}
 	f.readers.Wait()
 }
 
-func (t *tap) end(err error) {
+func (t *Tap) end(err error) {
 	select {
-	case t.ended <- err:
+	case t.Ended <- err:
 	default: // it has ended already
 	}
 }
 
-func (f *feed) handOut(ctx context.Context) error {
-	from := f.taps[0].next
-	for _, t := range f.taps {
+func (f *Feed) handOut(ctx context.Context) error {
+	from := f.Taps[0].next
+	for _, t := range f.Taps {
 		from = min(from, t.next)
 	}
 	return f.log.Events.Follow(ctx, from, func(m jetstream.Msg, meta *jetstream.MsgMetadata) error { return f.hand(ctx, m, meta) }, ">")
 }
 
 // hand gives a message to those that fold it.
-func (f *feed) hand(ctx context.Context, m jetstream.Msg, meta *jetstream.MsgMetadata) error {
+func (f *Feed) hand(ctx context.Context, m jetstream.Msg, meta *jetstream.MsgMetadata) error {
 	seq := meta.Sequence.Stream
-	taps := f.taps
-	if !forAll(m) {
+	taps := f.Taps
+	if !ForAll(m.Subject()) {
 		p, err := partitionOf(m.Subject())
 		if err != nil {
 			return err
@@ -135,9 +151,9 @@ func partitionOf(subject string) (int, error) {
 }
 
 // give waits until there is room for m; false: others would wait for that too long.
-func (t *tap) give(ctx context.Context, m jetstream.Msg) bool {
+func (t *Tap) give(ctx context.Context, m jetstream.Msg) bool {
 	select {
-	case t.msgs <- m:
+	case t.Msgs <- m:
 		return true
 	default:
 	}
@@ -145,7 +161,7 @@ func (t *tap) give(ctx context.Context, m jetstream.Msg) bool {
 	for {
 		enough := time.NewTimer(holdUp - t.held)
 		select {
-		case t.msgs <- m:
+		case t.Msgs <- m:
 			enough.Stop()
 			t.held += time.Since(began)
 			return true
@@ -163,22 +179,22 @@ func (t *tap) give(ctx context.Context, m jetstream.Msg) bool {
 
 // starves reports whether half of the partitions have nothing to fold: they wait for the
 // feed, also those that read for themselves and would come back to it.
-func (f *feed) starves() bool {
+func (f *Feed) starves() bool {
 	empty := 0
-	for _, t := range f.taps {
-		if len(t.msgs) == 0 {
+	for _, t := range f.Taps {
+		if len(t.Msgs) == 0 {
 			empty++
 		}
 	}
-	return 2*empty >= len(f.taps)
+	return 2*empty >= len(f.Taps)
 }
 
 // readAlone reads the partition's events from a sequence on, until it can leave that to
 // the feed again.
-func (t *tap) readAlone(ctx context.Context, from uint64) error {
+func (t *Tap) readAlone(ctx context.Context, from uint64) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	msgs, ended, err := t.feed.log.Events.Read(ctx, from, eventsOf(t.p)...)
+	msgs, ended, err := t.feed.log.Events.Read(ctx, from, Subjects(t.p)...)
 	if err != nil {
 		return err
 	}
@@ -190,7 +206,7 @@ func (t *tap) readAlone(ctx context.Context, from uint64) error {
 		if r.lacks() > near {
 			continue
 		}
-		for len(t.msgs) > tapRoom-2*near && ctx.Err() == nil {
+		for len(t.Msgs) > tapRoom-2*near && ctx.Err() == nil {
 			jet.Rest(ctx, time.Millisecond) // so that the feed does not wait for it again
 		}
 		if back, err := r.comeBack(ctx); back || err != nil {
@@ -201,7 +217,7 @@ func (t *tap) readAlone(ctx context.Context, from uint64) error {
 
 // aloneReader passes on what a partition reads for itself.
 type aloneReader struct {
-	tap   *tap
+	tap   *Tap
 	msgs  <-chan jetstream.Msg
 	ended <-chan error
 	count int64
@@ -219,7 +235,7 @@ func (r *aloneReader) pass(ctx context.Context) error {
 		r.seq = meta.Sequence.Stream
 		r.count++
 		select {
-		case r.tap.msgs <- m:
+		case r.tap.Msgs <- m:
 			return nil
 		case <-ctx.Done():
 			return ctx.Err()
@@ -254,8 +270,8 @@ func (r *aloneReader) comeBack(ctx context.Context) (bool, error) {
 	return true, nil
 }
 
-// behind is how many events wait behind the last one that the partition took: those of
+// Behind is how many events wait behind the last one that the partition took: those of
 // all partitions, unless it reads for itself.
-func (t *tap) behind() uint64 {
-	return uint64(len(t.msgs)) + t.feed.pending.Load() + t.pending.Load()
+func (t *Tap) Behind() uint64 {
+	return uint64(len(t.Msgs)) + t.feed.pending.Load() + t.pending.Load()
 }
