@@ -54,9 +54,17 @@ func reckonedWear(v *judge.View, d *judge.Due) (out []ReckonedWear) {
 func (r *ReckonedWear) write(t *english.Lines) {
 	t.Line(1, "worn out: %s", r.Says)
 	WriteSource(t, 2, r.Source)
-	if r.Sure > 0 {
-		t.Line(2, "the pace of wear lies within that range in %s cases of 100, if it wears on as it did", english.Number(math.Round(100*r.Sure)))
+	if sure := r.SureWords(); sure != "" {
+		t.Line(2, "%s", sure)
 	}
+}
+
+// SureWords say how often the pace of wear lies within its range; "" where nobody knows.
+func (r *ReckonedWear) SureWords() string {
+	if r.Sure <= 0 {
+		return ""
+	}
+	return "the pace of wear lies within that range in " + english.Number(math.Round(100*r.Sure)) + " cases of 100, if it wears on as it did"
 }
 
 // limitNamed is the limit of that name.

@@ -4,6 +4,7 @@
 package whole
 
 import (
+	"cmp"
 	"time"
 
 	"telltale/engine/alarm"
@@ -78,3 +79,6 @@ func registeredBy(v *judge.View) (id event.ID) {
 	}
 	return id
 }
+
+// Home is the name that its record is kept under.
+func (v *Vehicle) Home() string { return cmp.Or(v.First, v.Vehicle) }
