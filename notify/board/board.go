@@ -14,6 +14,7 @@ import (
 	"telltale/notify/board/enter"
 	"telltale/notify/board/entry"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/vehicle"
 )
 
 //go:embed web/*.html
@@ -26,6 +27,8 @@ func Handler(f *frame.Frame) http.Handler {
 	e := entry.New(f)
 	return f.Handler(slices.Concat(
 		pages(f), enter.Routes(e), e.Routes(),
+		pages(f),
+		vehicle.Pages(f),
 	)...)
 }
 
