@@ -2,9 +2,14 @@ package chart
 
 import (
 	"bytes"
+	"fmt"
+	"html"
 	"regexp"
+	"strconv"
 
+	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
 
 	"telltale/engine/sample"
 	"telltale/rules/english"
@@ -37,6 +42,7 @@ func wide(slim bool) vg.Length {
 var (
 	styles   = regexp.MustCompile(`style="([^"]*)"`)
 	property = regexp.MustCompile(`([a-z-]+):([^;]*);?`)
+	lettered = regexp.MustCompile(`font-size="([0-9.]+)px"[^>]*>([^<]+)</text>`)
 )
 
 func forPage(svg []byte, err error) ([]byte, error) {
@@ -46,5 +52,18 @@ func forPage(svg []byte, err error) ([]byte, error) {
 	svg = styles.ReplaceAllFunc(svg, func(attr []byte) []byte {
 		return bytes.TrimSpace(property.ReplaceAll(styles.FindSubmatch(attr)[1], []byte(`$1="$2" `)))
 	})
+	svg = lettered.ReplaceAllFunc(svg, fitted)
 	return bytes.ReplaceAll(svg, []byte(`"Liberation Sans"`), []byte(`"Liberation Sans, Arial, Helvetica, sans-serif"`)), nil
+}
+
+// fitted has other letters take no more room than ours.
+func fitted(text []byte) []byte {
+	m := lettered.FindSubmatch(text)
+	size, err := strconv.ParseFloat(string(m[1]), 64)
+	if err != nil {
+		return text
+	}
+	style := draw.TextStyle{Font: sans(vg.Length(size)), Handler: plot.DefaultTextHandler}
+	width := style.Width(html.UnescapeString(string(m[2]))).Points()
+	return fmt.Appendf(nil, `textLength="%.2f" lengthAdjust="spacingAndGlyphs" %s`, width, text)
 }

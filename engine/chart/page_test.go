@@ -37,6 +37,9 @@ func TestPage(t *testing.T) {
 				t.Errorf("%s: %s", name, svg)
 			}
 		}
+		if n := bytes.Count(slim, []byte("<text")); n != bytes.Count(slim, []byte("textLength=")) {
+			t.Errorf("%s: not all of %d texts are as wide as ours: %s", name, n, slim)
+		}
 		box := regexp.MustCompile(`viewBox="0 0 ([0-9.]+)`)
 		if w, n := string(box.FindSubmatch(wide)[1]), string(box.FindSubmatch(slim)[1]); w != "425.2" || n != "212.6" {
 			t.Errorf("%s is %s wide, slim %s", name, w, n)

@@ -88,7 +88,7 @@ func (r *Record) RegisteredAt() time.Time {
 // function of the set of facts alone, so late and repeated events leave the same
 // record behind.
 const (
-	keptSamples   = 50 // the latest, a component
+	KeptSamples   = 50 // how many of a component are kept, the latest
 	keptServices  = 96 // the latest, a vehicle; as many top-ups beside them
 	keptPerTask   = 3  // and the latest that list a task, whatever their age
 	keptDefects   = 32 // and the latest that report a defect
@@ -307,12 +307,12 @@ func keepSamples(list []Sample) []Sample {
 	for i := range list {
 		count[list[i].Component]++
 	}
-	if !slices.ContainsFunc(list, func(s Sample) bool { return count[s.Component] > keptSamples }) {
+	if !slices.ContainsFunc(list, func(s Sample) bool { return count[s.Component] > KeptSamples }) {
 		return list
 	}
 	var out []Sample
 	for _, s := range list {
-		if count[s.Component] <= keptSamples {
+		if count[s.Component] <= KeptSamples {
 			out = append(out, s)
 		}
 		count[s.Component]--

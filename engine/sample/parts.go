@@ -60,7 +60,7 @@ func (v *Verdict) Sources() []Part {
 	return []Part{p}
 }
 
-// Next says what is to follow, what the work before it did, and how the fluid goes on.
+// Next says what is to follow, what the work before did, and how the fluid goes on.
 func (v *Verdict) Next() (out []Part) {
 	for _, s := range v.FollowUps {
 		out = add(out, "to follow", s)
@@ -71,6 +71,11 @@ func (v *Verdict) Next() (out []Part) {
 	if v.Forecast != nil {
 		out = add(out, "forecast", v.Forecast.Says)
 	}
+	return out
+}
+
+// Offered is another point for the work that renews the fluid, or why there is none.
+func (v *Verdict) Offered() (out []Part) {
 	if v.Offer != nil {
 		out = add(out, "offer", v.Offer.Says)
 	}
@@ -102,6 +107,7 @@ func (v *Verdict) Text() string {
 	}
 	write(&t, 1, v.Sources())
 	write(&t, 1, v.Next())
+	write(&t, 1, v.Offered())
 	t.Line(1, "results:")
 	for i := range v.Results {
 		t.Line(2, "%s", v.Results[i].words())

@@ -93,6 +93,7 @@ type Verdict struct {
 // Reason is one rule that stands.
 type Reason struct {
 	Rule     string      `json:"rule"`
+	Title    string      `json:"title,omitempty"` // the rule's
 	Stage    alarm.Stage `json:"stage"`
 	Message  string      `json:"message"`
 	PointsTo []string    `json:"pointsTo,omitempty"`
@@ -345,7 +346,7 @@ func (v *sampleVerdict) unread(read map[string]bool) (out []string) {
 // reason is why a rule stands, by this sample or, where it was not judged on this
 // one, by the last that it was judged on.
 func (v *sampleVerdict) reason(r *rules.Rule, l latch.Latch, last judge.Judgement) Reason {
-	out := Reason{Rule: r.Name, Stage: alarm.RuleStages[l.Stage], PointsTo: r.PointsTo, Source: r.SourceOf(l.Stage), Cautions: judge.Cautions(r, l.Stage), stage: l.Stage, strength: 1}
+	out := Reason{Rule: r.Name, Title: r.Title, Stage: alarm.RuleStages[l.Stage], PointsTo: r.PointsTo, Source: r.SourceOf(l.Stage), Cautions: judge.Cautions(r, l.Stage), stage: l.Stage, strength: 1}
 	out.OwnCautions = v.view.Book.Own(out.Cautions)
 	got := v.view.Judge.Run(r, v.x)
 	if v.unjudged(&l) || len(got.Ends) == 0 {

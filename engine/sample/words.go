@@ -29,14 +29,26 @@ func checks(n int) string {
 	return english.Plural(n, "check")
 }
 
+// meanings are how soon to act on a stage.
+var meanings = map[alarm.Stage]string{
+	alarm.Warning:  "act now.",
+	alarm.Caution:  "act on it, though not this minute.",
+	alarm.Advisory: "good to know, nothing to do right away.",
+}
+
+// SummaryBy is the summary with another word for the stage; it is the same where nothing
+// stands.
+func (v *Verdict) SummaryBy(stage string) string {
+	if means := meanings[v.Stage]; means != "" {
+		return stage + ": " + means
+	}
+	return v.Summary
+}
+
 func (v *sampleVerdict) summary() string {
 	switch {
-	case v.Stage == alarm.Warning:
-		return "Warning: act now."
-	case v.Stage == alarm.Caution:
-		return "Caution: act on it, though not this minute."
-	case v.Stage == alarm.Advisory:
-		return "Advisory: good to know, nothing to do right away."
+	case v.Stage != alarm.Normal:
+		return english.Capital(string(v.Stage)) + ": " + meanings[v.Stage]
 	case v.Judged == 0 && len(v.NotJudged) == 0:
 		return "Not judged: no rule reads samples of this component."
 	case v.Judged == 0:

@@ -15,6 +15,7 @@ import (
 	"telltale/notify/board/entry"
 	"telltale/notify/board/frame"
 	"telltale/notify/board/vehicle"
+	"telltale/notify/board/sheet"
 )
 
 //go:embed web/*.html
@@ -29,6 +30,7 @@ func Handler(f *frame.Frame) http.Handler {
 		pages(f), enter.Routes(e), e.Routes(),
 		pages(f),
 		vehicle.Pages(f),
+		sheet.Pages(f),
 	)...)
 }
 

@@ -1,0 +1,9 @@
+package sheet_test
+
+import (
+	"testing"
+
+	"telltale/notify/board/boardtest"
+)
+
+func TestMain(m *testing.M) { boardtest.Main(m) }
