@@ -14,6 +14,7 @@ import (
 	"telltale/engine/judge"
 	"telltale/engine/record"
 	"telltale/engine/sample"
+	"telltale/engine/stranger"
 	"telltale/engine/whole"
 	"telltale/engine/why"
 	"telltale/rules/unit"
@@ -102,6 +103,14 @@ func (p *Partition) Unregistered() []string {
 		if p.record(v).Registered() == nil {
 			out = append(out, v)
 		}
+	}
+	return out
+}
+
+// Strangers tells of the vehicles that nobody registered.
+func (p *Partition) Strangers() (out []stranger.Vehicle) {
+	for _, v := range p.Unregistered() {
+		out = append(out, stranger.Of(&p.record(v).Record))
 	}
 	return out
 }

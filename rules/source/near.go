@@ -1,6 +1,7 @@
 package source
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -37,6 +38,52 @@ func (r *Reader) nearest(name string, candidates []string) string {
 // is near.
 func Near(name string, candidates []string) string {
 	return NewReader(Cures{}).nearest(name, candidates)
+}
+
+// Nearest are the candidates that name may have been meant to be, the nearest first, at most
+// so many.
+func Nearest(name string, candidates []string, most int) (out []string) {
+	if len(name) > 64 {
+		return nil
+	}
+	type near struct {
+		name string
+		d    int
+	}
+	var all []near
+	plain := bare(latinised(name))
+	least := max(1, len(plain)/3)
+	for _, c := range candidates {
+		if c == name || len(c) > 64 {
+			continue
+		}
+		// It takes as many edits at least as the lengths differ.
+		other := bare(c)
+		if max(len(other)-len(plain), len(plain)-len(other)) > least {
+			continue
+		}
+		if d := distance(plain, other); d <= least {
+			all = append(all, near{c, d})
+		}
+	}
+	slices.SortFunc(all, func(a, b near) int { return cmp.Or(cmp.Compare(a.d, b.d), strings.Compare(a.name, b.name)) })
+	for _, n := range all[:min(len(all), most)] {
+		out = append(out, n.name)
+	}
+	return out
+}
+
+// bare is a name without what people leave out or write otherwise.
+func bare(name string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == ' ' || r == '-' || r == '_' || r == '.' || r == '/':
+			return -1
+		case r >= 'A' && r <= 'Z':
+			return r + 'a' - 'A'
+		}
+		return r
+	}, name)
 }
 
 // DidYouMean is a hint that names a near candidate, or else says other. A fault with such
