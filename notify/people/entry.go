@@ -55,7 +55,7 @@ func (r *reader) entry(name, n *yaml.Node) *entry {
 		e.stages = append(e.stages, alarm.Stage(r.oneOf(s, "a stage", stages)))
 	}
 	for _, b := range r.Items(m["by"], "by") {
-		e.by = append(e.by, r.oneOf(b, "by", wayNames()))
+		e.by = append(e.by, r.oneOf(b, "by", WayNames()))
 	}
 	e.who, e.own = r.who(m["who"])
 	r.chase(e, name, m)

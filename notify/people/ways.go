@@ -22,7 +22,8 @@ var ways = []struct {
 	read func(r *reader, n *yaml.Node, p *Person) string
 }{{Mail, (*reader).address}, {"webhook", (*reader).webhook}, {"nats", (*reader).subject}, {"file", (*reader).folder}}
 
-func wayNames() (names []string) {
+// WayNames are the names of the ways by which people and programs can be told.
+func WayNames() (names []string) {
 	for _, w := range ways {
 		names = append(names, w.name)
 	}
@@ -31,7 +32,7 @@ func wayNames() (names []string) {
 
 // Ways are those by which the person can be told.
 func (p *Person) Ways() []string {
-	return slices.DeleteFunc(wayNames(), func(way string) bool { return p.To[way] == "" })
+	return slices.DeleteFunc(WayNames(), func(way string) bool { return p.To[way] == "" })
 }
 
 func (r *reader) ways(m map[string]*yaml.Node, p *Person) map[string]string {
