@@ -66,7 +66,7 @@ func (a *app) startBoard() error {
 	if a.live, err = frame.Follow(a.nc); err != nil {
 		return errors.Join(err, l.Close())
 	}
-	f := &frame.Frame{Live: a.live, Service: a.svc, Log: a.log, People: a.notify.Directory, Now: a.now, Reads: a.fleet.set.Reads,
+	f := &frame.Frame{Live: a.live, Service: a.svc, Log: a.log, People: a.notify.Directory, Now: a.now, Dir: a.fleet.dir, Reads: a.fleet.set.Reads,
 		URL: cmp.Or(strings.TrimSuffix(set.URL, "/"), a.look), Logger: a.logger}
 	a.board = frame.Server(board.Handler(f))
 	go func() {

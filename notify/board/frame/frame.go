@@ -33,7 +33,9 @@ type Frame struct {
 	// Reads are the units of telltale.yaml, for who names none.
 	Reads unit.System
 	// URL is how people reach the board, without a slash at its end: in codes on paper.
-	URL    string
+	URL string
+	// Dir is the fleet's folder; "" where the pages have none.
+	Dir    string
 	Logger *slog.Logger
 	// Live tells open pages what has changed; nil where none are told.
 	Live *Live
@@ -47,6 +49,8 @@ type Route struct {
 	Handle  Handler
 	// MaxBody bounds what a form may send, in bytes; 16 KiB where 0.
 	MaxBody int64
+	// Within is how long sending and answer may take; what the server allows where 0.
+	Within time.Duration
 }
 
 // Handler makes the page that a request asks for.

@@ -87,6 +87,10 @@ func (f *Frame) serve(route Route) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, hr *http.Request) {
 		ctx := hr.Context()
 		hr.Body = http.MaxBytesReader(w, hr.Body, route.MaxBody)
+		if route.Within > 0 {
+			c, until := http.NewResponseController(w), time.Now().Add(route.Within)
+			_, _ = c.SetReadDeadline(until), c.SetWriteDeadline(until) // a test's recorder has none
+		}
 		r := &Request{Request: hr, Viewer: f.viewer(hr)}
 		p, err := f.answer(ctx, r, route.Handle)
 		if err != nil {
