@@ -467,3 +467,6 @@ func (m *Mapping) cure(line string) string {
 	}
 	return "in " + m.name + ": " + line
 }
+
+// Imports is what a table is of: samples, readings, services or vehicles.
+func (m *Mapping) Imports() string { return kindWords[slices.Index(kinds, m.kind)] }

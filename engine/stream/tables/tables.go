@@ -7,6 +7,7 @@ package tables
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"time"
 
@@ -28,10 +29,18 @@ type Dry struct {
 	gateway.Entered
 }
 
+// File is a file to be read.
+type File struct {
+	Name string // in the faults
+	In   io.Reader
+	// Most is how many rows it may have; as many as a table may where 0.
+	Most int
+}
+
 // Read reads a file and asks the service what would follow, in the units of the question.
 // What is wrong with its rows, or would be refused, is a table.Faults. With an error the
 // table is there as far as it was read, else nil.
-func Read(ctx context.Context, at service.At, units []string, m *table.Mapping, file string, in io.Reader) (*Dry, error) {
+func Read(ctx context.Context, at service.At, units []string, m *table.Mapping, f File) (*Dry, error) {
 	h, err := at.Health(ctx)
 	if err != nil {
 		return nil, err
@@ -41,11 +50,14 @@ func Read(ctx context.Context, at service.At, units []string, m *table.Mapping, 
 		return nil, err
 	}
 	d := &Dry{}
-	if d.Table, err = m.Read(file, in, fleet); err != nil {
+	if d.Table, err = m.Read(f.Name, f.In, fleet); err != nil {
 		return nil, err
 	}
+	if f.Most > 0 && d.Table.Rows > f.Most {
+		return d, table.Faults{{File: f.Name, Text: fmt.Sprintf("it has %d rows, more than %d", d.Table.Rows, f.Most), Hint: "split it into several files"}}
+	}
 	latest, _ := h.Clock()
-	return d, d.ask(ctx, at, units, file, latest)
+	return d, d.ask(ctx, at, units, f.Name, latest)
 }
 
 // ask asks after the rows that are new.

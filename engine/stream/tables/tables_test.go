@@ -74,7 +74,7 @@ func read(t *testing.T, at service.At, rows string) (*tables.Dry, error) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return tables.Read(t.Context(), at, []string{}, m, "mileage.csv", strings.NewReader("Bus,Day,Km\n"+rows))
+	return tables.Read(t.Context(), at, []string{}, m, tables.File{Name: "mileage.csv", In: strings.NewReader("Bus,Day,Km\n" + rows), Most: 9})
 }
 
 // A file is asked after alike in the process and over the connection; what it would bring
@@ -122,6 +122,7 @@ func TestReadFaults(t *testing.T) {
 		t.Fatal(err)
 	}
 	for rows, want := range map[string]table.Fault{
+		strings.Repeat("bus-08,2031-01-02,500\n", 10): {File: "mileage.csv", Text: "it has 10 rows, more than 9", Hint: "split it into several files"},
 		"bus-08,2031-01-02,600\n": {File: "mileage.csv", Row: 2, Text: `an entry "bus-08/2031-01-02T00:00:00Z/odometer" of /sheet/mileage exists already and says something else`,
 			Hint: `take the first out, then import again: telltale undo bus-08 bus-08/2031-01-02T00:00:00Z/odometer`},
 		"bus-09,2031-01-02,600\n": {File: "mileage.csv", Row: 2, Col: 1, Text: `"bus-09" is not a vehicle of the register (column "Bus")`,

@@ -108,7 +108,7 @@ func (o *importOptions) throughService(ctx context.Context, s cli.Env, nc *nats.
 	}
 	defer file.Close()
 	at := service.At{Conn: nc}
-	d, err := tables.Read(ctx, at, o.Units(), m, path, file)
+	d, err := tables.Read(ctx, at, o.Units(), m, tables.File{Name: path, In: file})
 	if d != nil {
 		passedBy(s, d.Table)
 		if len(d.Table.TakenOut) > 0 {
