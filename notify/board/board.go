@@ -13,6 +13,7 @@ import (
 
 	"telltale/notify/board/enter"
 	"telltale/notify/board/entry"
+	"telltale/notify/board/files"
 	"telltale/notify/board/frame"
 	"telltale/notify/board/vehicle"
 	"telltale/notify/board/sheet"
@@ -31,6 +32,7 @@ func Handler(f *frame.Frame) http.Handler {
 		pages(f),
 		vehicle.Pages(f),
 		sheet.Pages(f),
+		files.Pages(f, f.Dir),
 	)...)
 }
 

@@ -16,7 +16,9 @@ type section struct {
 type described struct{ Path, Name, Says string }
 
 // further are the pages that the first row does not name.
-var further = []section{}
+var further = []section{
+	{"Entering", []described{{"/files", "Tables", "Have you a table: mileage, work, laboratory results?"}}},
+}
 
 func (s site) more(_ context.Context, r *frame.Request) (*frame.Page, error) {
 	body, err := templates.Body("more", further)
