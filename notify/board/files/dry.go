@@ -40,7 +40,7 @@ type rowSays struct {
 type follow struct {
 	Rule     string
 	Badge    *frame.Badge // of the stage that is reached; nil where none is
-	Change   string
+	Change   string // where no stage is reached
 	On       string
 	Vehicles []string // where they are few
 }
@@ -185,9 +185,9 @@ func doubts(of *tables.Dry, i int) (out []string) {
 
 func followOf(f *tables.Follow) follow {
 	out := follow{Rule: f.Rule, Change: f.Change, On: f.On()}
-	if f.To != "" {
+	if f.To != "" { // whose word the badge has
 		b := frame.BadgeOf(f.To)
-		out.Badge = &b
+		out.Badge, out.Change = &b, ""
 	}
 	if len(f.Vehicles) <= 3 {
 		out.Vehicles = f.Vehicles
