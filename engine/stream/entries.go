@@ -134,3 +134,16 @@ func (l *Log) EachEvent(ctx context.Context, own bool, do func(Logged) error) er
 		return do(e)
 	})
 }
+
+// EachOf hands over the events of a vehicle in the order of the log, by the name that its
+// record is kept under: what came under another one was handed over to it. What cannot be
+// read is passed by; it is among the refusals.
+func (l *Log) EachOf(ctx context.Context, vehicle string, do func(event.Event) error) error {
+	return l.Events.Each(ctx, 1, fmt.Sprintf("telltale.event.%d.%s.*", Partition(vehicle), intake.Token(vehicle)), func(m jetstream.Msg, _ uint64) error {
+		ev, bad := intake.DecodeMessage(m.Subject(), m.Data())
+		if bad != nil {
+			return nil
+		}
+		return do(ev)
+	})
+}
