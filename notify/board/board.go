@@ -15,8 +15,8 @@ import (
 	"telltale/notify/board/entry"
 	"telltale/notify/board/files"
 	"telltale/notify/board/frame"
-	"telltale/notify/board/vehicle"
 	"telltale/notify/board/sheet"
+	"telltale/notify/board/vehicle"
 )
 
 //go:embed web/*.html
@@ -28,8 +28,9 @@ var templates = frame.Parse(web)
 func Handler(f *frame.Frame) http.Handler {
 	e := entry.New(f)
 	return f.Handler(slices.Concat(
-		pages(f), enter.Routes(e), e.Routes(),
 		pages(f),
+		enter.Routes(e),
+		e.Routes(),
 		vehicle.Pages(f),
 		sheet.Pages(f),
 		files.Pages(f, f.Dir),

@@ -40,7 +40,7 @@ type rowSays struct {
 type follow struct {
 	Rule     string
 	Badge    *frame.Badge // of the stage that is reached; nil where none is
-	Change   string // where no stage is reached
+	Change   string       // where no stage is reached
 	On       string
 	Vehicles []string // where they are few
 }
