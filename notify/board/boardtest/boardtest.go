@@ -179,6 +179,10 @@ func start(files Files) (_ *Fleet, err error) {
 	}
 	f.Frame = &frame.Frame{Service: svc, Log: log, Logger: quiet, URL: "http://127.0.0.1:4280",
 		People: func() *people.Directory { return reads }, Now: func(context.Context) (time.Time, error) { return Morning, nil }}
+	if f.Live, err = frame.Follow(srv.Conn()); err != nil {
+		return nil, err
+	}
+	f.stop = append(f.stop, f.Live.Close)
 	if err := publish(ctx, log, register, files); err != nil {
 		return nil, err
 	}

@@ -51,7 +51,7 @@
     changes = new EventSource('/changes?of=' + encodeURIComponent(of));
     changes.addEventListener('changed', fresh);
     changes.onopen = () => { if (live.textContent === live.dataset.lost) fresh(); };
-    changes.onerror = () => say(live.dataset.lost);
+    changes.onerror = () => { if (changes.readyState === EventSource.CONNECTING) say(live.dataset.lost); }; // CLOSED: nothing is told here
   };
   const rest = () => { if (changes) { changes.close(); changes = null; } };
   document.addEventListener('visibilitychange', () => {
