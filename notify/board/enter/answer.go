@@ -228,6 +228,7 @@ func (s site) take(ctx context.Context, r *frame.Request, q *question, o reply) 
 	if title == q.Title() {
 		p = q.page(o.Verb)
 	}
+	p.Section = frame.Standing
 	return s.Serve(ctx, r, &entry.Entry{
 		Form: q.form, Vehicle: q.Vehicle, Page: p, Verb: o.Verb,
 		Events: func() ([]event.Event, error) {

@@ -230,6 +230,15 @@ func TestWork(t *testing.T) {
 	b.want(b.get("/v/van-3/work"), 200, "Look for leaks (engine)", `<label class="tick"><input type="checkbox" name="task" value="leak check"`)
 }
 
+// A link may tick several, and what is not due yet.
+func TestWorkByALink(t *testing.T) {
+	b := open(t)
+	b.want(b.get("/v/van-3/work?task=gearbox+oil&task=safety+inspection&task=made+up"), 200, `value="gearbox oil" checked`, `value="safety inspection" checked`)
+	if strings.Contains(b.get("/v/van-3/work?task=made+up").text, "made up") {
+		t.Error("a task that nobody has stands on the page")
+	}
+}
+
 // What can hardly be is asked back, once.
 func TestWorkAsksBack(t *testing.T) {
 	b := open(t)
@@ -261,20 +270,47 @@ func TestWorkOnTwoComponents(t *testing.T) {
 	_ = p
 }
 
+// as makes a request as somebody else than the operator.
+func (b board) as(who, method, path string, form url.Values) page {
+	r := httptest.NewRequest(method, "http://127.0.0.1:4280"+path, strings.NewReader(form.Encode()))
+	if method == http.MethodPost {
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	}
+	r.AddCookie(&http.Cookie{Name: "telltale-who", Value: who})
+	w := httptest.NewRecorder()
+	b.h.ServeHTTP(w, r)
+	return b.seen(w)
+}
+
+// Everybody takes back their own of the day, an operator what anybody entered.
+func TestWhoTakesBack(t *testing.T) {
+	b := open(t)
+	work := url.Values{"form": {"0123456789abcdef0123"}, "task": {"engine oil"}, "day": {"2031-06-05"}}
+	p := b.as("tobias", "POST", "/v/van-3/work", work)
+	if p.code != 303 {
+		t.Fatalf("%d\n%s", p.code, main(p.text))
+	}
+	b.want(b.as("tobias", "GET", p.to, nil), 200, "Take it back")
+	gateway := b.as("tobias", "GET", "/v/van-3/entered/r3", nil)
+	b.want(gateway, 200, "Somebody else (/gateway/3) entered it, who can take it back; so can an operator.", "How it stands now")
+	if strings.Contains(gateway.text, "Take it back<") {
+		t.Error("a gateway's reading can be taken back by anybody")
+	}
+	b.want(b.as("tobias", "POST", "/v/van-3/entered/r3", nil), 403, "This is not yours to take back.")
+	mine := b.enter("/v/van-3/reading", "day=2031-06-06&meter0=129800")
+	b.want(mine, 200, "Take it back")
+	if theirs := b.as("ines", "POST", p.to, nil); theirs.code != 303 {
+		t.Errorf("an operator: %d\n%s", theirs.code, main(theirs.text))
+	}
+	b.want(b.as("tobias", "GET", p.to, nil), 200, "Taken back", "Engine oil (engine): now soon")
+	b.want(b.as("tobias", "POST", "/v/van-3/work", work), 409, "What this form entered was taken back; open the page again to enter it anew.")
+}
+
 // Who types a decimal comma is read by it.
 func TestDecimalComma(t *testing.T) {
 	b := open(t)
-	r := httptest.NewRequest("GET", "http://127.0.0.1:4280/v/van-3/work", nil)
-	r.AddCookie(&http.Cookie{Name: "telltale-who", Value: "tobias"})
-	w := httptest.NewRecorder()
-	b.h.ServeHTTP(w, r)
-	v := url.Values{"form": {b.seen(w).id}, "task": {"engine oil"}, "day": {"2031-06-06"}, "filled": {"6,5"}, "meter0": {"129.800"}}
-	r = httptest.NewRequest("POST", "http://127.0.0.1:4280/v/van-3/work", strings.NewReader(v.Encode()))
-	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-	r.AddCookie(&http.Cookie{Name: "telltale-who", Value: "tobias"})
-	w = httptest.NewRecorder()
-	b.h.ServeHTTP(w, r)
-	p := b.seen(w)
+	v := url.Values{"form": {b.as("tobias", "GET", "/v/van-3/work", nil).id}, "task": {"engine oil"}, "day": {"2031-06-06"}, "filled": {"6,5"}, "meter0": {"129.800"}}
+	p := b.as("tobias", "POST", "/v/van-3/work", v)
 	if p.code != 303 {
 		t.Fatalf("%d\n%s", p.code, main(p.text))
 	}

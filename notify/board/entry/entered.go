@@ -95,9 +95,8 @@ func (s *Entries) notTheirs(r *frame.Request, v frame.Vehicle, d done) string {
 	case r.Viewer.Operator:
 	case by != r.Viewer.Source():
 		return strings.Replace(wordOthers, "%s", s.who(by), 1)
-	case d.events[0].Recorded.In(v.Where).Format(time.DateOnly) != r.Now.In(v.Where).Format(time.DateOnly) &&
-		d.stored.In(v.Where).Format(time.DateOnly) != r.Now.In(v.Where).Format(time.DateOnly):
-		return wordPast
+	case d.stored.In(v.Where).Format(time.DateOnly) != time.Now().In(v.Where).Format(time.DateOnly):
+		return wordPast // by the clock of the log, which stamps what it stores, and not by that of the events
 	}
 	return ""
 }

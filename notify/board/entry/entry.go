@@ -228,7 +228,7 @@ func (s *Entries) page(r *frame.Request, e *Entry, l *desk.Looked, status int) (
 			}
 		}
 	}
-	p.Section, p.Title, p.Status, p.Work = frame.Enter, e.Form.Title(p.Title), status, true
+	p.Section, p.Title, p.Status, p.Work = cmp.Or(p.Section, frame.Enter), e.Form.Title(p.Title), status, true
 	p.Body, err = templates.Body("entry", data)
 	return &p, err
 }
