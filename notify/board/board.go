@@ -31,6 +31,7 @@ func Handler(f *frame.Frame) http.Handler {
 		pages(f),
 		enter.Routes(e),
 		e.Routes(),
+		enter.Routes(e), e.Routes(),
 		vehicle.Pages(f),
 		sheet.Pages(f),
 		files.Pages(f, f.Dir),
