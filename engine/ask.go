@@ -319,7 +319,13 @@ func (p *Partition) Tags() []string { return p.lists.Tags() }
 
 // turn is this partition's part of a digest.
 func (p *Partition) turn(d *event.TurnData) *TurnPart {
-	return &TurnPart{Digest: d.Digest, Date: d.Date, Now: p.law.Now, Items: p.Due(due.Query{}), Alarms: p.Alarms(), Vehicles: len(p.Vehicles())}
+	if p.turned == nil {
+		p.turned = &TurnPart{Now: p.law.Now, Items: p.Due(due.Query{}), Alarms: p.Alarms(), Vehicles: len(p.Vehicles())}
+	}
+	part := *p.turned
+	part.Digest, part.Date = d.Digest, d.Date
+	part.Items, part.Alarms = slices.Clone(part.Items), slices.Clone(part.Alarms) // whoever has it may leave some out
+	return &part
 }
 
 // Reconcile compares what was said last of an alarm with how its record stands

@@ -19,7 +19,7 @@ func (p *Partition) Baselines() (hash string, set *fleet.Set) { return p.fleet.H
 // RestoreBaselines sets the baselines in force as a checkpoint has them. set is nil
 // where its text is gone.
 func (p *Partition) RestoreBaselines(hash string, set *fleet.Set) {
-	p.fleet, p.law.Dates = fleet.InForce{Hash: hash, Set: set}, nil
+	p.fleet, p.law.Dates, p.turned = fleet.InForce{Hash: hash, Set: set}, nil, nil
 	if set != nil {
 		p.law.Dates = set.Dates
 	}

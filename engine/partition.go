@@ -62,7 +62,8 @@ type Partition struct {
 	paused   alarm.Backlog // what the tick under way is part of
 	active   active
 	lists    lists
-	hops     int // names that the event under way was handed over by
+	hops     int       // names that the event under way was handed over by
+	turned   *TurnPart // the last list; nil where something was folded or loaded since
 }
 
 // vehicle is a record with what is derived from it and never stored.
@@ -95,6 +96,9 @@ func (p *Partition) Book() *rules.Book { return p.law.Book }
 // event whose folding does becomes a refusal and changes nothing.
 func (p *Partition) Apply(ev event.Event) []Output {
 	ev.ID.Source = p.interned.Word(ev.ID.Source)
+	if _, turn := ev.Data.(*event.TurnData); !turn {
+		p.turned = nil
+	}
 	switch d := ev.Data.(type) {
 	case *event.VehicleData:
 		ev.Data = p.interned.Registration(d)
@@ -241,7 +245,7 @@ func (p *Partition) adopt(ev event.Event, b *rules.Book) []Output {
 }
 
 func (p *Partition) setBook(b *rules.Book) {
-	p.law.Book = b
+	p.law.Book, p.turned = b, nil
 	p.law.Judge, p.law.Shorten, p.law.Applies, p.asks = nil, nil, nil, ""
 	if b != nil {
 		p.asks = b.AsksFleet()

@@ -24,6 +24,7 @@ type packed struct {
 // afterwards. It is read when something is first asked of the vehicle, see Err.
 func (p *Partition) Load(vehicle string, b []byte) error {
 	k := packed{text: b}
+	p.turned = nil
 	if old := p.records[vehicle]; old != nil {
 		k.slot = old.slot
 		p.active.add(old.Alarms, -1)

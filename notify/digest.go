@@ -128,10 +128,11 @@ func (l *list) gather(d *people.Directory, reg Register) {
 		work = append(work, part.Items...)
 		for i := range part.Alarms {
 			switch s := &part.Alarms[i]; {
-			case s.To == alarm.Normal && s.Transition.Transition == alarm.Cleared:
+			case listedAt(s) == "":
+			case s.To == alarm.Normal:
 				ended := *s
 				l.ended(d, reg, &ended)
-			case !s.Task && s.To != alarm.Normal && s.Standing != alarm.Returned && s.Standing != alarm.OutOfService:
+			default:
 				l.take(d, reg, &line{Listed: *s}, s.To)
 			}
 		}
@@ -139,11 +140,7 @@ func (l *list) gather(d *people.Directory, reg Register) {
 	l.sortLines()
 	due.SortDue(work)
 	for i := range work {
-		stage := work[i].Stage
-		if stage == alarm.Normal {
-			stage = alarm.Soon // a list that reaches ahead
-		}
-		l.take(d, reg, lineOf(&work[i]), stage)
+		l.take(d, reg, lineOf(&work[i]), workStage(&work[i]))
 	}
 }
 

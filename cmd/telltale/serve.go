@@ -218,7 +218,7 @@ func (a *app) lists(ctx context.Context, last, t time.Time) error {
 	var turns []people.Turn
 	turns, a.marks = people.Turns(a.notify.Directory(), a.marks, t)
 	for _, turn := range turns {
-		if err := a.log.PublishTurn(ctx, t, turn.Person, turn.Date); err != nil {
+		if err := a.log.PublishTurn(ctx, t, turn.Person, turn.Date, a.notify.Directory().Scope(turn.Person)); err != nil {
 			return err
 		}
 	}

@@ -84,10 +84,24 @@ func own(k event.Kind, id string, now time.Time, data any) event.Event {
 	return event.Event{ID: event.ID{Source: source, ID: id}, Kind: k, Time: now, Recorded: now, Data: data}
 }
 
+// ScopeHeader is on a turn: of what its reader hears. A program that does not know it gives all.
+const ScopeHeader = "Telltale-Scope"
+
+// maxScope bounds it: a message may have headers of 64 KiB.
+const maxScope = 32 << 10
+
 // PublishTurn asks all partitions for their part of a digest's list. now is the
-// clock's time; digest and date (the reader's local one) are the turn's key.
-func (l *Log) PublishTurn(ctx context.Context, now time.Time, digest, date string) error {
-	return l.Publish(ctx, own(event.TurnEvent, "turn "+digest+" "+date, now, &event.TurnData{Digest: digest, Date: date}))
+// clock's time; digest and date (the reader's local one) are the turn's key. scope says of what
+// the reader hears, in a text that Config.Narrow of the service reads; "" for everything.
+func (l *Log) PublishTurn(ctx context.Context, now time.Time, digest, date, scope string) error {
+	m, err := eventMsg(own(event.TurnEvent, "turn "+digest+" "+date, now, &event.TurnData{Digest: digest, Date: date}))
+	if err != nil {
+		return err
+	}
+	if scope != "" && len(scope) <= maxScope {
+		m.Header.Set(ScopeHeader, scope)
+	}
+	return l.Events.Store(ctx, m)
 }
 
 // LastTick is the time of the last tick in the log; zero if there is none.

@@ -81,7 +81,7 @@ func (r *reader) condition(n *yaml.Node) *vm.Program {
 		r.Fault(n, "compare names, kinds, tags, people and stages with == != in and or not", "where: %s is not allowed here", g.refused)
 		return nil
 	}
-	p, err := expr.Compile(text, expr.Env(env{}), expr.AsBool(), expr.Patch(otherNames{}))
+	p, err := compiled(text)
 	if err != nil {
 		r.Fault(n, "", "where: %s", firstLine(err))
 		return nil

@@ -34,6 +34,7 @@ type entry struct {
 	who    []string // ids
 	own    bool     // and the people of the vehicle
 	where  *vm.Program
+	text   string        // of where
 	stages []alarm.Stage // empty: all
 	when   hearing
 	by     []string // ways; empty: all that the person has
@@ -49,6 +50,7 @@ func (r *reader) entry(name, n *yaml.Node) *entry {
 	e := &entry{
 		name:  name.Value,
 		where: r.condition(m["where"]),
+		text:  text(m["where"]),
 		when:  []hearing{atOnce, inDigest, never}[r.Choice(m["when"], "when", "at once", "digest", "never")],
 	}
 	for _, s := range r.Items(m["stages"], "stages") {
@@ -63,6 +65,14 @@ func (r *reader) entry(name, n *yaml.Node) *entry {
 		r.Fault(name, fmt.Sprintf("say who, like \"who: [%s]\"", theirOwn), "%s does not say who gets the messages", what)
 	}
 	return e
+}
+
+// text is what a condition says; "" for none.
+func text(n *yaml.Node) string {
+	if n == nil {
+		return ""
+	}
+	return n.Value
 }
 
 // chase reads what happens while nobody acknowledges.

@@ -164,7 +164,7 @@ func TestTurn(t *testing.T) {
 	s := run(t, l, quiet)
 	begin(t, l)
 	for range 2 {
-		if err := l.PublishTurn(t.Context(), start, "ines", "2031-01-01"); err != nil {
+		if err := l.PublishTurn(t.Context(), start, "ines", "2031-01-01", ""); err != nil {
 			t.Fatal(err)
 		}
 	}

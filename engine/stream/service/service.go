@@ -24,6 +24,8 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"telltale/engine"
+	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/budget"
 	"telltale/engine/stream/feed"
@@ -61,6 +63,9 @@ type Config struct {
 	// Reads are the units in which people read of the fleet, for questions that ask in
 	// people's units.
 	Reads unit.System
+	// Narrow leaves on a part of a list what its reader can hear of, by the scope of its turn;
+	// registered gives the registration of a vehicle of the part. Nil: all is published.
+	Narrow func(scope string, registered func(home string) *event.VehicleData, part *engine.TurnPart) error
 	// Flush is how long changed records wait to be written; 5 s where 0.
 	Flush time.Duration
 	// Share has this service share the partitions with all others on the same

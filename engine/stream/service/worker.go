@@ -262,6 +262,7 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 	case w.p == 0 || !feed.ForAll(m.Subject()): // of what all read, the first one says so
 		out = []engine.Output{{Refused: refusal}}
 	}
+	w.narrow(m, out)
 	w.recovery.note(out)
 	if out, err = w.handOver(ctx, m, out); err != nil {
 		return err
@@ -274,6 +275,25 @@ func (w *worker) take(ctx context.Context, m jetstream.Msg) error {
 	}
 	w.count(out, bad, meta.NumPending)
 	return w.advance(seq, ev, wire.DigestOf(m.Subject(), m.Data()))
+}
+
+// narrow leaves on the part of a list what the scope of its turn lets on it. The scope comes
+// with the turn, so that the part is the same whenever it is folded.
+func (w *worker) narrow(m jetstream.Msg, out []engine.Output) {
+	scope := m.Headers().Get(stream.ScopeHeader)
+	if scope == "" || w.cfg.Narrow == nil || !feed.ForAll(m.Subject()) {
+		return
+	}
+	w.mu.Lock() // those who ask fill the records' caches
+	defer w.mu.Unlock()
+	for _, o := range out {
+		if o.Turn == nil {
+			continue
+		}
+		if err := w.cfg.Narrow(scope, w.fold.Registered, o.Turn); err != nil {
+			w.logger.Warn("all is put on a list; what its reader hears of is taken out later", "list", o.Turn.Digest, "error", err)
+		}
+	}
 }
 
 // decode reads the event, or says why it cannot be used.
