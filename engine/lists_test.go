@@ -110,6 +110,7 @@ func compareLists(rt *rapid.T, p *engine.Partition, seen map[listing.View]int) {
 	if got, want := places(tasks), placesDue(p.Due(due.Query{})); got != want {
 		rt.Fatalf("only standing:\n%s\nonly due:\n%s", without(got, want), without(want, got))
 	}
+	compareVehicles(rt, p)
 	for _, v := range listing.Views {
 		q := listing.Query{View: v, Aside: rapid.Bool().Draw(rt, "aside"), Limit: rapid.IntRange(1, 4).Draw(rt, "limit")}
 		compareList(rt, p, q)
@@ -121,6 +122,82 @@ func compareLists(rt *rapid.T, p *engine.Partition, seen map[listing.View]int) {
 		q.Kind = rapid.SampledFrom([]string{"", "", "lorry"}).Draw(rt, "kind")
 		q.Statutory = rapid.IntRange(0, 3).Draw(rt, "by law") == 0
 		compareList(rt, p, q)
+	}
+}
+
+// compareVehicles asks for the vehicles in some way, and makes the same of the register.
+func compareVehicles(rt *rapid.T, p *engine.Partition) {
+	q := listing.VehicleQuery{
+		Q:      rapid.SampledFrom([]string{"", "", "VAN 1", "north", "nobody"}).Draw(rt, "search"),
+		Tag:    rapid.SampledFrom([]string{"", "", "depot=north", "depot="}).Draw(rt, "with tag"),
+		Kind:   rapid.SampledFrom([]string{"", "", "lorry"}).Draw(rt, "of kind"),
+		State:  rapid.SampledFrom([]string{"", "", listing.InService, listing.OutOfService}).Draw(rt, "state"),
+		Silent: rapid.SampledFrom([]int{0, 0, 7, 40}).Draw(rt, "silent"),
+		Limit:  rapid.IntRange(1, 2).Draw(rt, "vehicles"),
+	}
+	var want []string
+	for _, v := range p.Register() {
+		if slowVehicle(p, q, v) {
+			want = append(want, v.Vehicle)
+		}
+	}
+	var got []string
+	for more := true; more; {
+		page, refs := listing.MergeVehicles(q, []listing.VehiclePart{p.VehiclePart(q)})
+		if page.Total != len(want) {
+			rt.Fatalf("%+v counts %d, want %q", q, page.Total, want)
+		}
+		for _, v := range p.AskedBy(p.By).VehicleLines(refs) {
+			got = append(got, v.Vehicle)
+			compareVehicle(rt, p, &v)
+		}
+		more, q.After = page.Next != "", page.Next
+	}
+	if !slices.Equal(got, want) {
+		rt.Fatalf("%+v gives %q, want %q", q, got, want)
+	}
+}
+
+func slowVehicle(p *engine.Partition, q listing.VehicleQuery, v engine.RegisteredVehicle) bool {
+	name, value, _ := strings.Cut(q.Tag, "=")
+	l := slowLine{Listed: alarm.Listed{Tags: v.Tags}}
+	l.Vehicle, l.First = v.Vehicle, v.First
+	state, home := listing.InService, cmp.Or(v.First, v.Vehicle)
+	if p.Would(home, nil).Out {
+		state = listing.OutOfService
+	}
+	return slowHolds(p, q.Q, l) && (q.Tag == "" || v.Tags[name] == value) && (q.Kind == "" || v.Kind == q.Kind) && (q.State == "" || state == q.State) &&
+		(q.Silent == 0 || state == listing.InService && lastRead(p, home) < p.Now().AddDate(0, 0, -q.Silent).Unix())
+}
+
+// lastRead is the latest entry of the history that tells a meter.
+func lastRead(p *engine.Partition, vehicle string) (last int64) {
+	for _, e := range p.History(vehicle) {
+		if len(e.Meters) > 0 && !e.TakenOut {
+			last = max(last, e.Time.Unix())
+		}
+	}
+	return last
+}
+
+// compareVehicle holds a line of the register to the lists of the one vehicle.
+func compareVehicle(rt *rapid.T, p *engine.Partition, v *listing.Vehicle) {
+	var worst alarm.Stage = alarm.Normal
+	rank := func(s alarm.Stage) int {
+		return max(slices.Index(alarm.TaskStages[:], s), slices.Index(alarm.RuleStages[:], s))
+	}
+	home := cmp.Or(v.First, v.Vehicle)
+	for _, a := range p.AlarmsOf(home) {
+		if rank(a.To) > rank(worst) {
+			worst = a.To
+		}
+	}
+	if (v.Worst == nil) != (worst == alarm.Normal) || v.Worst != nil && rank(v.Worst.To) != rank(worst) {
+		rt.Fatalf("the worst of %s is %+v, want %s", v.Vehicle, v.Worst, worst)
+	}
+	list := p.Due(due.Query{Vehicle: home, Ahead: 100 * 366})
+	if (v.Next == nil) != (len(list) == 0) || v.Next != nil && !reflect.DeepEqual(*v.Next, list[0]) {
+		rt.Fatalf("next of %s is %+v, want the first of %+v", v.Vehicle, v.Next, list)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"telltale/engine/listing"
 	"telltale/engine/stream"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/server"
@@ -104,6 +105,22 @@ func TestReplicas(t *testing.T) {
 		"due":    func(s *Service) (any, error) { return Due.Of(t.Context(), s, Question{}) },
 		"alarms": func(s *Service) (any, error) { return Alarms.Of(t.Context(), s, Question{}) },
 		"why":    func(s *Service) (any, error) { return Why.Of(t.Context(), s, Question{Vehicle: "bus-03"}) },
+		"lines": func(s *Service) (any, error) {
+			page, err := Lines.Of(t.Context(), s, Question{Listing: Listing{View: listing.Due, Limit: 5}})
+			if len(page.Lines) != 5 || page.Total < 6 {
+				t.Errorf("%d lines of %d", len(page.Lines), page.Total)
+			}
+			return asJSON(t, page), err
+		},
+		"counts": func(s *Service) (any, error) {
+			all, err := Counts.Of(t.Context(), s, Question{})
+			return asJSON(t, all), err
+		},
+		"vehicles": func(s *Service) (any, error) {
+			page, err := Vehicles.Of(t.Context(), s, Question{Listing: Listing{Limit: 5}})
+			return asJSON(t, page), err
+		},
+		"mark": func(s *Service) (any, error) { return s.Mark(t.Context()) },
 		"registered": func(s *Service) (any, error) {
 			d, err := s.Registered(t.Context(), "bus-03")
 			return *d, err
