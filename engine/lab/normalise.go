@@ -1,6 +1,7 @@
 package lab
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -51,6 +52,13 @@ func Normalise(analyte string, value float64, unitName string, density float64) 
 		return 0, fmt.Errorf("reading %s: %w", analyte, err)
 	}
 	return v, nil
+}
+
+// UnitsOf are the units in which laboratories may report the analyte, its own first.
+func UnitsOf(analyte string) []string {
+	a, _ := analytes.Of(analyte)
+	own := cmp.Or(a.Unit, "index")
+	return append([]string{own}, slices.DeleteFunc(unit.Names(fits(a.Kind)...), func(u string) bool { return u == own })...)
 }
 
 // fits lists the kinds of unit in which an analyte of kind k may be reported.

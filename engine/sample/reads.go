@@ -18,7 +18,11 @@ func (r *Result) readIn(v *judge.View, d *event.ResultData) {
 	if to == "" || to == r.Unit {
 		return
 	}
-	for _, at := range []*float64{r.Low, r.High, r.Average} {
+	ends := []*float64{r.Low, r.High, r.Average}
+	if r.Past != nil {
+		ends = append(ends, &r.Past.Least, &r.Past.Most)
+	}
+	for _, at := range ends {
 		if at != nil {
 			*at = unit.Quantity{Value: *at, Unit: r.Unit}.In(s).Value
 		}

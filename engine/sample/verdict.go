@@ -122,6 +122,8 @@ type Result struct {
 	Analyte  string `json:"analyte"`
 	Title    string `json:"title,omitempty"` // as people read it
 	Reported string `json:"reported"`
+	// ReportedIn is the unit in which the laboratory gave it.
+	ReportedIn string `json:"reportedIn,omitempty"`
 	// Low and High are equal where the value is known; both absent, with Why, where
 	// the result is not judged. In Unit.
 	Low  *float64 `json:"low,omitempty"`
@@ -140,6 +142,9 @@ type Result struct {
 	// Excess is what the sample holds beyond what is usual for the fluid's age, where that
 	// is more than method and spread account for.
 	Excess *float64 `json:"excess,omitempty"`
+	// Past are the results of the component's earlier samples, in Unit; nil where there are
+	// none.
+	Past *Past `json:"past,omitempty"`
 	// Average is what the laboratory prints beside the result as usual, in Unit.
 	Average *float64 `json:"average,omitempty"`
 	// Kept is the value over that of the fresh fluid, where the baseline has no mean of it.
@@ -159,6 +164,13 @@ type Result struct {
 	Real   bool     `json:"real,omitempty"`
 	// Usual is how fast a metal is made beside the component's own earlier samples.
 	Usual *Usual `json:"usual,omitempty"`
+}
+
+// Past is what earlier samples had of an analyte: of one below or above a limit that limit.
+type Past struct {
+	Least   float64 `json:"least"`
+	Most    float64 `json:"most"`
+	Samples int     `json:"samples"`
 }
 
 // Usual is a control chart of a component's own rates: the band that the
@@ -447,7 +459,7 @@ func (v *sampleVerdict) results() {
 // result puts the n-th result of the sample's sheets.
 func (v *sampleVerdict) result(d *event.ResultData, read *record.Sheet, n int) {
 	a, _ := analytes.Find(d.Analyte)
-	out := Result{Analyte: d.Analyte, Title: a.Title, Reported: d.String(), Why: read.Whys[n], Analyses: read.Analyses[d.Analyte]}
+	out := Result{Analyte: d.Analyte, Title: a.Title, Reported: d.String(), ReportedIn: d.Unit, Past: v.past(d.Analyte), Why: read.Whys[n], Analyses: read.Analyses[d.Analyte]}
 	if out.Why == "" {
 		r, _ := v.x.Sheet.Result(d.Analyte)
 		span := r.Span()
@@ -457,6 +469,23 @@ func (v *sampleVerdict) result(d *event.ResultData, read *record.Sheet, n int) {
 	}
 	out.readIn(v.view, d)
 	v.Results = append(v.Results, out)
+}
+
+// past is what the earlier samples had of an analyte.
+func (v *sampleVerdict) past(analyte string) *Past {
+	var out *Past
+	for _, step := range v.t.Lab[:len(v.t.Lab)-1] {
+		for _, r := range step.Results {
+			switch {
+			case r.Analyte != analyte:
+			case out == nil:
+				out = &Past{r.Value, r.Value, 1}
+			default:
+				out.Least, out.Most, out.Samples = math.Min(out.Least, r.Value), math.Max(out.Most, r.Value), out.Samples+1
+			}
+		}
+	}
+	return out
 }
 
 // average puts the laboratory's own average beside a result.

@@ -25,33 +25,44 @@ type Sample struct {
 
 // Event is the sheet's event, checked.
 func (s Sample) Event(k Known) (ev event.Event, err error) {
-	at, err := k.when(s.Drawn)
-	if err != nil {
+	if _, err = k.when(s.Drawn); err != nil {
 		return ev, err
 	}
-	d := &event.SampleData{Number: s.Number, Revision: s.Revision, Laboratory: s.Laboratory, Meters: map[string]unit.Quantity{}}
+	d := &event.SampleData{Number: s.Number, Revision: s.Revision, Laboratory: s.Laboratory}
 	if d.Component, err = s.component(k); err != nil {
 		return ev, err
 	}
 	if d.Number == "" {
 		return ev, &Error{Fault: NoNumber, Option: "number", text: "number is missing: the laboratory's number of the sheet"}
 	}
-	if _, err := time.Parse(time.DateOnly, s.Drawn); err == nil {
-		d.Drawn = s.Drawn
-	}
-	if s.After {
-		d.Taken = "after"
-	}
 	if s.FluidAge != "" {
 		if d.FluidAge, err = age(s.FluidAge, k.Reads); err != nil {
 			return ev, err
 		}
 	}
-	if d.Meters, err = (Job{Vehicle: s.Vehicle, Meters: s.Meters, reads: k.Reads}).meterValues(k.Registered.Meters); err != nil {
+	meters, err := (Job{Vehicle: s.Vehicle, Meters: s.Meters, reads: k.Reads}).meterValues(k.Registered.Meters)
+	if err != nil {
 		return ev, err
 	}
 	if d.Results, err = results(s.Results, k.Reads); err != nil {
 		return ev, err
+	}
+	d.Meters = meters
+	return s.Of(k, d)
+}
+
+// Of is the event of a sheet of which the data are read already, but for when it was drawn:
+// of the sample, Vehicle, Drawn and After count.
+func (s Sample) Of(k Known, d *event.SampleData) (ev event.Event, err error) {
+	at, err := k.when(s.Drawn)
+	if err != nil {
+		return ev, err
+	}
+	if _, err := time.Parse(time.DateOnly, s.Drawn); err == nil {
+		d.Drawn = s.Drawn
+	}
+	if s.After {
+		d.Taken, d.Drawn = "after", at.In(k.Registered.Location()).Format(time.DateOnly)
 	}
 	return k.named(event.Event{Kind: event.SampleEvent, Vehicle: s.Vehicle, Time: at, Data: d})
 }
