@@ -32,8 +32,9 @@ func Handler(f *frame.Frame) http.Handler {
 		enter.Routes(e),
 		e.Routes(),
 		enter.Routes(e), e.Routes(),
+		pages(f), enter.Routes(e), e.Routes(),
 		vehicle.Pages(f),
-		sheet.Pages(f),
+		sheet.Pages(e),
 		files.Pages(f, f.Dir),
 	)...)
 }

@@ -158,9 +158,9 @@ func (w *writer) notices() (out []notice) {
 	return out
 }
 
-// entered is the page of the entry, where it can be taken out.
+// entered is the page of the entry, on which it can be taken back.
 func (w *writer) entered() string {
-	return frame.Path("v", w.vehicle.ID, "entered") + "?" + url.Values{"source": {w.of.Sample.Source}, "id": {w.of.Sample.ID}}.Encode()
+	return frame.Path("v", w.vehicle.ID, "entered", w.of.Sample.ID)
 }
 
 func (w *writer) offer() *offer {

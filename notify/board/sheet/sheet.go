@@ -11,6 +11,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/sample"
 	"telltale/engine/stream/service"
+	"telltale/notify/board/entry"
 	"telltale/notify/board/frame"
 )
 
@@ -19,19 +20,22 @@ var web embed.FS
 
 var templates = frame.Parse(web)
 
-// Pages are those of the room.
-func Pages(f *frame.Frame) []frame.Route {
-	r := room{f}
+// Pages are those of the room; what is typed in goes the way of all entries.
+func Pages(e *entry.Entries) []frame.Route {
+	r := room{e.Frame, e}
 	const of = "GET /v/{vehicle}/samples/{component}"
-	return []frame.Route{
+	return append(postAndGet("/v/{vehicle}/sample", r.enter), []frame.Route{
 		{Pattern: of, Handle: r.sample},
 		{Pattern: of + "/{number}", Handle: r.sample},
 		{Pattern: of + "/{number}/chart.svg", Handle: r.chart},
 		{Pattern: of + "/{number}/made/{analyte}", Handle: r.made},
-	}
+	}...)
 }
 
-type room struct{ *frame.Frame }
+type room struct {
+	*frame.Frame
+	entries *entry.Entries
+}
 
 // sheet is the sample that an address means.
 type sheet struct {

@@ -12,3 +12,15 @@ const (
 	wordLeft      = "%s in the picture alone."
 	wordKept      = "Only the latest %d are judged. Older ones are in the history."
 )
+
+// What the form asks and asks back.
+const (
+	wordWhich        = "Of which component is the sample?"
+	wordNoComponents = "This vehicle has no components in the register, so a sample belongs to none of them."
+	wordAgain        = "sheet %s of %s is there already: tick that this is a corrected report, or write another number"
+	wordTwice        = "sheet %s of %s is there already, from %s. If this is the same sheet or a correction of it, take that one back first: both would count"
+	wordCorrectsNone = "you entered no sheet of number %s for this component before, so this corrects none"
+	wordUnread       = "this result would be kept, but not judged: %s"
+	wordFar          = "that is far from all before: the %s %s %s. Please check the number, its decimal mark and its unit"
+	wordNotLatest    = "There is a later sample, which stays the one to go by."
+)
