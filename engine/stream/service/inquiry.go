@@ -132,7 +132,7 @@ var (
 	Reach = listed(Inquiry[reach.Part]{"reach", (*worker).reach, merged(reach.Merge)})
 	// Reached lists where the task or rule that Rule names stands or could not be judged, the
 	// worst first, as many as [reach.MostPlaces].
-	Reached = listed(Inquiry[reach.Place]{"reached", (*worker).reached, merged(reach.Worst)})
+	Reached = listed(Inquiry[reach.Place]{"reached", (*worker).places, merged(reach.Worst)})
 	// Entries are what was entered for a vehicle, latest first: the latest ten, or those
 	// whose identity begins as ID says.
 	Entries = listed(Inquiry[stream.Entry]{"entries", nil, entries})

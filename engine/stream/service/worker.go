@@ -66,6 +66,7 @@ type worker struct {
 	seen     counts
 	vehicles int       // with a record at the last checkpoint
 	saved    time.Time // when the last checkpoint was written, by the wall
+	reached  reached   // as it was counted last
 	// failed is why the worker ended; errStopped if it was asked to.
 	failed error
 }
