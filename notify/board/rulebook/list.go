@@ -81,7 +81,7 @@ func (s *site) list(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 		p.Lead = english.Sentences(wordNoBook, wordNoBookDo)
 		return p, nil
 	}
-	reached, missing, err := s.reach(ctx, b.Hash)
+	reached, missing, err := s.reach(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -62,11 +62,11 @@ func (s *site) part(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 	if part == nil {
 		return nil, frame.NotFound
 	}
-	p := &frame.Page{Section: frame.More, Title: english.Capital(part.Title), About: data.Kind, Up: frame.Link{Words: "Rules", Path: "/rules"}, Watch: "*"}
+	p := &frame.Page{Section: frame.More, Title: english.Capital(part.Title), About: data.Kind, Up: frame.Link{Words: "Rules", Path: "/rules"}}
 	data.Name, data.File, data.Text, data.Figures = name, file(part.At.File), b.lines(part.At), part.Sources
 	if data.Kind != isBaseline {
 		data.Try = "/rules/try?" + url.Values{"rule": {name}}.Encode()
-		p.Lead, p.Missing, err = s.reaches(ctx, b.Hash, name, data.Kind == isTask)
+		p.Lead, p.Missing, err = s.reaches(ctx, name, data.Kind == isTask)
 		if err != nil {
 			return nil, err
 		}
@@ -82,8 +82,8 @@ func (s *site) part(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 	return p, err
 }
 
-func (s *site) reaches(ctx context.Context, hash, name string, task bool) (lead string, missing []int, err error) {
-	list, missing, err := s.reach(ctx, hash)
+func (s *site) reaches(ctx context.Context, name string, task bool) (lead string, missing []int, err error) {
+	list, missing, err := s.reach(ctx)
 	return reaches(reachOf(list, name, task)), missing, err
 }
 

@@ -9,7 +9,6 @@ import (
 	"net/http"
 	"path"
 	"strings"
-	"sync"
 	"time"
 
 	"telltale/engine/reach"
@@ -37,8 +36,7 @@ func Pages(f *frame.Frame) []frame.Route {
 
 type site struct {
 	*frame.Frame
-	shelf   *stream.Shelf
-	reached kept
+	shelf *stream.Shelf
 }
 
 // book is the book in force with its files; nil before the first.
@@ -81,39 +79,12 @@ func (b *book) teller(v frame.Viewer) told.Teller {
 // file is the name of a file as people call it.
 func file(name string) string { return path.Base(strings.ReplaceAll(name, `\`, "/")) }
 
-// kept is how far the rules reach, as it was reckoned last. That takes a look at each
-// vehicle: of a large fleet it is not made anew for each page.
-type kept struct {
-	mu   sync.Mutex
-	made time.Time
-	book string
-	list []reach.Part
-}
-
-const (
-	// keepFor is how long counts that took longer than dear are shown again.
-	keepFor = 30 * time.Second
-	dear    = 50 * time.Millisecond
-)
-
 // reach counts how far the parts of the book reach. missing are partitions of which nobody
 // could say.
-func (s *site) reach(ctx context.Context, hash string) (list []reach.Part, missing []int, err error) {
-	k := &s.reached
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	began := time.Now()
-	if k.book == hash && began.Sub(k.made) < keepFor {
-		return k.list, nil, nil
-	}
+func (s *site) reach(ctx context.Context) (list []reach.Part, missing []int, err error) {
 	list, err = service.Reach.Of(ctx, s.Service, service.Question{})
-	if missing, err = frame.Missing(err); err != nil {
-		return nil, nil, err
-	}
-	if missing == nil && time.Since(began) > dear {
-		k.made, k.book, k.list = began, hash, list
-	}
-	return list, missing, nil
+	missing, err = frame.Missing(err)
+	return list, missing, err
 }
 
 // reachOf is how far one part reaches: nothing where it applies to no vehicle.
