@@ -149,6 +149,19 @@ func (d *Deliveries) Since(ctx context.Context, from uint64, do func(seq uint64,
 	return held, err
 }
 
+// Get is the delivery under a key; nil where there is none.
+func (d *Deliveries) Get(ctx context.Context, key string) ([]byte, error) {
+	m, err := d.log.deliveries.Last(ctx, "telltale.delivery."+deliveryToken(key))
+	if err != nil || m == nil {
+		return nil, err
+	}
+	body, err := unpack(m.Header, m.Data)
+	if err != nil {
+		return nil, fmt.Errorf("reading delivery %q: %w", key, err)
+	}
+	return body, nil
+}
+
 // Checkpoint is what SetCheckpoint stored last; nil if there is nothing.
 func (d *Deliveries) Checkpoint(ctx context.Context) ([]byte, error) {
 	d.mu.Lock()

@@ -123,6 +123,23 @@ func decodeLast(m *jetstream.RawStreamMsg, err error) (event.Event, *jetstream.R
 	return ev, m, nil
 }
 
+// Stored is an event as it lies in the log.
+type Stored struct {
+	Subject string
+	Header  nats.Header
+	At      time.Time // when it was stored, by the server's clock
+	Body    []byte
+}
+
+// EventAt is what lies at a sequence of the log, readable or not; nil where there is nothing.
+func (l *Log) EventAt(ctx context.Context, seq uint64) (*Stored, error) {
+	m, err := l.Events.Get(ctx, seq)
+	if err != nil || m == nil {
+		return nil, err
+	}
+	return &Stored{m.Subject, m.Header, m.Time, m.Data}, nil
+}
+
 // LastEvent is the sequence of the last event in the log.
 func (l *Log) LastEvent(ctx context.Context) (uint64, error) { return l.Events.LastSeq(ctx) }
 
