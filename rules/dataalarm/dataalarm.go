@@ -98,3 +98,15 @@ func silence(d *source.Document, n *yaml.Node, s *Silence) {
 		}
 	}
 }
+
+// Meaning says in a sentence what raises the alarm of that name; "" of another. The
+// thresholds stand in the reference of rules.
+func Meaning(name string) string { return meanings[name] }
+
+var meanings = map[string]string{
+	"data: implausible reading":         "A meter reading cannot be right: too much in too short a time, or from before the vehicle came into service.",
+	"data: meter going back":            "A meter shows less than before. Until somebody says why, nobody knows how far the vehicle has run since.",
+	"data: not their vehicle":           "Somebody who is told of the vehicle says that it is not theirs.",
+	"data: results fit another vehicle": "A sample fits another vehicle's fluid better than this one's.",
+	"data: silent":                      "No reading has come for much longer than usual.",
+}
