@@ -76,6 +76,21 @@ func (s *schedule) latest(mark, now time.Time, zone *time.Location, free holiday
 	return slot
 }
 
+// NextList is when the person's next list falls due after a moment, on the clock on their
+// wall; zero without a list.
+func (p *Person) NextList(now time.Time) time.Time {
+	if p.turn == nil {
+		return time.Time{}
+	}
+	wall := asUTC(now.In(p.Zone))
+	for next := p.turn.spec.Next(wall); !next.IsZero(); next = p.turn.spec.Next(next) {
+		if slot := p.turn.latest(next.Add(-time.Second), next, p.Zone, p.holidays); !slot.IsZero() {
+			return slot
+		}
+	}
+	return time.Time{}
+}
+
 // on reports whether the specification has a slot on the date.
 func (s *schedule) on(day time.Time) bool {
 	next := s.spec.Next(day.Add(-time.Second))
