@@ -39,6 +39,8 @@ type Frame struct {
 	Logger *slog.Logger
 	// Live tells open pages what has changed; nil where none are told.
 	Live *Live
+	// Own is what the program knows beside the log.
+	Own Own
 	// Hosts are names beside those of the loopback under which the board answers.
 	Hosts []string
 }

@@ -3,7 +3,87 @@
 // fleet, who hears of what, and whether the service runs.
 package operator
 
-import "telltale/notify/board/frame"
+import (
+	"context"
+	"embed"
+	"time"
+
+	"telltale/engine/stream/refusals"
+	"telltale/notify/board/frame"
+	"telltale/notify/delivery"
+)
+
+//go:embed web/*.html
+var web embed.FS
+
+var templates = frame.Parse(web)
 
 // Pages are the operator's.
-func Pages(f *frame.Frame) []frame.Route { return nil }
+func Pages(f *frame.Frame) []frame.Route {
+	s := &site{Frame: f, refused: refusals.Keep(f.Log), deliveries: delivery.NewIndex(f.Log.Deliveries())}
+	return []frame.Route{
+		{Pattern: "GET /said", Handle: s.said},
+		{Pattern: "GET /said.csv", Handle: s.saidTable},
+		{Pattern: "GET /deliveries", Handle: s.deliveryList},
+		{Pattern: "GET /deliveries/{key}", Handle: s.message},
+		{Pattern: "GET /deliveries/{key}/raw", Handle: s.raw},
+		{Pattern: "POST /deliveries/{key}/again", Handle: s.again},
+		{Pattern: "GET /refused", Handle: s.refusedList},
+		{Pattern: "GET /refused/{seq}", Handle: s.event},
+		{Pattern: "GET /baselines", Handle: s.baselines},
+		{Pattern: "GET /people", Handle: s.people},
+		{Pattern: "GET /service", Handle: s.service},
+		{Pattern: "GET /words", Handle: s.words},
+	}
+}
+
+type site struct {
+	*frame.Frame
+	refused    *refusals.Kept
+	deliveries *delivery.Index
+	reaches    hearing
+}
+
+// perPage is how many lines a list has on a page.
+const perPage = 50
+
+// titles are what people call vehicles, each asked for once.
+type titles struct {
+	site *site
+	kept map[string]frame.Vehicle
+}
+
+func (s *site) titles() *titles { return &titles{s, map[string]frame.Vehicle{}} }
+
+// of is the vehicle of that id: with its registration where it has one.
+func (t *titles) of(ctx context.Context, id string) (frame.Vehicle, error) {
+	if v, ok := t.kept[id]; ok {
+		return v, nil
+	}
+	reg, err := t.site.Service.RegisteredAs(ctx, id)
+	if _, err = frame.Missing(err); err != nil {
+		return frame.Vehicle{}, err
+	}
+	v := frame.Vehicle{ID: id, VehicleData: reg.VehicleData, Where: time.UTC}
+	if reg.VehicleData != nil {
+		v.ID = reg.Vehicle
+	}
+	t.kept[id] = v
+	return v, nil
+}
+
+// titleOf is what people call a vehicle, registered or not.
+func titleOf(v frame.Vehicle) string {
+	if v.VehicleData == nil {
+		return v.ID
+	}
+	return v.Title()
+}
+
+// moment writes a time of the viewer's wall.
+func moment(v frame.Viewer, t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return v.Day(t) + ", " + t.In(v.Zone).Format("15:04")
+}
