@@ -17,6 +17,8 @@ import (
 	"telltale/notify/board/frame"
 	"telltale/notify/board/sheet"
 	"telltale/notify/board/vehicle"
+	"telltale/notify/board/operator"
+	"telltale/notify/board/rulebook"
 )
 
 //go:embed web/*.html
@@ -36,6 +38,8 @@ func Handler(f *frame.Frame) http.Handler {
 		vehicle.Pages(f),
 		sheet.Pages(e),
 		files.Pages(f, f.Dir),
+		operator.Pages(f),
+		rulebook.Pages(f),
 	)...)
 }
 

@@ -18,6 +18,18 @@ type described struct{ Path, Name, Says string }
 // further are the pages that the first row does not name.
 var further = []section{
 	{"Entering", []described{{"/files", "Tables", "Have you a table: mileage, work, laboratory results?"}}},
+	{"For whoever runs it", []described{
+		{"/said", "What has changed", "Alarms that were raised, got worse, eased or ended in the last 7 days."},
+		{"/deliveries", "Messages", "Who was told, and did it arrive? What was not delivered can be tried again."},
+		{"/refused", "Not used", "Events that could not be used, and vehicles that nobody registered: why, and what to do."},
+		{"/service", "The service", "Does it run? What waits, what is full, what is wrong with the folder's files."},
+	}},
+	{"By what it is judged", []described{
+		{"/rules", "Rules", "The rules in force, each in words and as it is written, with its cases."},
+		{"/baselines", "What is usual in this fleet", "What the fleet's own samples usually hold, and which rules compare with it."},
+		{"/people", "People", "Who hears of what, and by which way."},
+		{"/words", "What the words mean", "Stages, standings, units, and what laboratories report."},
+	}},
 }
 
 func (s site) more(_ context.Context, r *frame.Request) (*frame.Page, error) {
