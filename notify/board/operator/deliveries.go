@@ -15,6 +15,7 @@ import (
 	"telltale/notify"
 	"telltale/notify/board/frame"
 	"telltale/notify/delivery"
+	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/unit"
 )
@@ -122,7 +123,8 @@ func (s *site) sentLine(who frame.Viewer, d *delivery.Delivery) sentLine {
 	if d.Time.IsZero() {
 		l.Made = moment(who, d.Created)
 	}
-	l.Subject = cmp.Or(d.Subject, d.Cause)
+	l.Subject = page.Clean(cmp.Or(d.Subject, d.Cause), 200)
+	l.Name, l.To, l.Way, l.LastError = page.Clean(d.Person, 100), page.Clean(d.To, 200), page.Clean(d.Way, 50), page.Clean(d.LastError, 500)
 	if d.State == delivery.Waiting && d.Attempts > 0 {
 		l.Next = moment(who, d.NextTry)
 	}
@@ -168,10 +170,11 @@ func (s *site) message(ctx context.Context, r *frame.Request) (*frame.Page, erro
 		Sent  string
 		Head  []headed
 		Text  string
+		Cut   bool
 		Tried bool // it was asked for just now
 	}{sentLine: s.sentLine(r.Viewer, &d), Sent: moment(r.Viewer, d.SentAt), Tried: r.URL.Query().Has("tried")}
 	data.Head, data.Text = asSent(d.Raw)
-	data.Text = visible(data.Text)
+	data.Text, data.Cut = visible(data.Text)
 	p := &frame.Page{Section: frame.More, Title: data.Subject, About: data.Name, Lead: data.State + ".", Up: frame.Link{Words: "Messages", Path: "/deliveries"}}
 	p.Body, err = templates.Body("message", data)
 	return p, err

@@ -30,6 +30,7 @@ func Pages(f *frame.Frame) []frame.Route {
 		{Pattern: "POST /deliveries/{key}/again", Handle: s.again},
 		{Pattern: "GET /refused", Handle: s.refusedList},
 		{Pattern: "GET /refused/{seq}", Handle: s.event},
+		{Pattern: "GET /refused/{seq}/raw", Handle: s.rawEvent},
 		{Pattern: "GET /baselines", Handle: s.baselines},
 		{Pattern: "GET /people", Handle: s.people},
 		{Pattern: "GET /service", Handle: s.service},

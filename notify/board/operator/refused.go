@@ -14,6 +14,7 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/stranger"
+	"telltale/engine/stream"
 	"telltale/engine/stream/refusals"
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
@@ -200,39 +201,65 @@ func (s *site) names(ctx context.Context) (out []string, err error) {
 	return out, nil
 }
 
+// mostShown is how much of a stored text is on a page; the rest is in the file to save.
+const mostShown = 10_000
+
 // visible is a text in lines of which nothing drives a terminal or turns what is read: such
 // marks are shown by their numbers.
-func visible(text string) string {
+func visible(text string) (shown string, cut bool) {
 	var b strings.Builder
+	n := 0
 	for _, r := range text {
+		if n++; n > mostShown {
+			return b.String(), true
+		}
 		if unicode.IsControl(r) && r != '\n' && r != '\t' || unicode.Is(unicode.Cf, r) {
 			fmt.Fprintf(&b, "\\u%04x", r)
 			continue
 		}
 		b.WriteRune(r)
 	}
-	return b.String()
+	return b.String(), false
 }
 
-// event shows an event as it lies in the log, to copy it.
-func (s *site) event(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+// eventAt is what lies at the place in the log that the address names.
+func (s *site) eventAt(ctx context.Context, r *frame.Request) (*stream.Stored, error) {
 	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 64)
 	if err != nil {
 		return nil, frame.NotFound
 	}
 	m, err := s.Log.EventAt(ctx, seq)
-	switch {
-	case err != nil:
-		return nil, err
-	case m == nil:
-		return nil, frame.NotFound
+	if m == nil && err == nil {
+		err = frame.NotFound
 	}
-	data := struct{ Subject, Stored, Text string }{m.Subject, moment(r.Viewer, m.At), string(m.Body)}
+	return m, err
+}
+
+// event shows an event as it lies in the log, to copy it.
+func (s *site) event(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+	m, err := s.eventAt(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	text := string(m.Body)
 	var b bytes.Buffer
 	if json.Indent(&b, m.Body, "", "  ") == nil {
-		data.Text = b.String()
+		text = b.String()
 	}
-	data.Text = visible(data.Text)
+	data := struct {
+		Subject, Stored, Text, Save string
+		Cut                         bool
+	}{Subject: page.Clean(m.Subject, 500), Stored: moment(r.Viewer, m.At), Save: "/refused/" + r.PathValue("seq") + "/raw"}
+	data.Text, data.Cut = visible(text)
 	body, err := templates.Body("event", data)
 	return &frame.Page{Section: frame.More, Title: "Event " + r.PathValue("seq"), Lead: "As it lies in the log.", Up: frame.Link{Words: "Not used", Path: "/refused"}, Body: body}, err
+}
+
+// rawEvent is the event itself, to save.
+func (s *site) rawEvent(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+	m, err := s.eventAt(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	return &frame.Page{File: &frame.File{Type: "application/octet-stream", Name: "event-" + r.PathValue("seq") + ".json", Body: m.Body}}, nil
 }
