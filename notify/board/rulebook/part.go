@@ -11,6 +11,7 @@ import (
 	"telltale/engine/reach"
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/rulebook/ran"
 	"telltale/rules"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
@@ -33,7 +34,7 @@ type shown struct {
 	Cautions   []string
 	Text       []line
 	File       string
-	Cases      []ran
+	Cases      []ran.Case
 	More       int // cases that were not run
 	Places     []place
 	List       string // of all places

@@ -7,14 +7,13 @@ import (
 	"context"
 	"embed"
 	"net/http"
-	"path"
-	"strings"
 	"time"
 
 	"telltale/engine/reach"
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/rulebook/ran"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/told"
@@ -77,7 +76,7 @@ func (b *book) teller(v frame.Viewer) told.Teller {
 }
 
 // file is the name of a file as people call it.
-func file(name string) string { return path.Base(strings.ReplaceAll(name, `\`, "/")) }
+func file(name string) string { return ran.File(name) }
 
 // reach counts how far the parts of the book reach. missing are partitions of which nobody
 // could say.
