@@ -15,10 +15,10 @@ import (
 	"telltale/notify/board/entry"
 	"telltale/notify/board/files"
 	"telltale/notify/board/frame"
-	"telltale/notify/board/sheet"
-	"telltale/notify/board/vehicle"
 	"telltale/notify/board/operator"
 	"telltale/notify/board/rulebook"
+	"telltale/notify/board/sheet"
+	"telltale/notify/board/vehicle"
 )
 
 //go:embed web/*.html
@@ -33,8 +33,6 @@ func Handler(f *frame.Frame) http.Handler {
 		pages(f),
 		enter.Routes(e),
 		e.Routes(),
-		enter.Routes(e), e.Routes(),
-		pages(f), enter.Routes(e), e.Routes(),
 		vehicle.Pages(f),
 		sheet.Pages(e),
 		files.Pages(f, f.Dir),

@@ -204,7 +204,7 @@ func TestWithoutSample(t *testing.T) {
 	unruled := board.Handler(boardtest.New(t, boardtest.Files{People: people, Events: encoded(t, events)}).Frame)
 	retired := board.Handler(boardtest.New(t, boardtest.Files{Rules: []rules.File{{Name: "a.yaml", Text: []byte("book: 1\n")}}, People: people,
 		Vehicles: "vehicles:\n  van-1: {kind: van, retired: yes, meters: {odometer: {kind: distance}}, components: {engine: {kind: diesel engine}}}\n",
-		Events: encoded(t, "2031-01-01 reading van-1 odometer 1000 km\n")}).Frame)
+		Events:   encoded(t, "2031-01-01 reading van-1 odometer 1000 km\n")}).Frame)
 	for path, c := range map[string]struct {
 		h      http.Handler
 		status int
