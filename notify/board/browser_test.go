@@ -26,7 +26,7 @@ func TestMain(m *testing.M) {
 func examples(t *testing.T) (out []string) {
 	h := board.Handler(boardtest.Sample(t).Frame)
 	seen := map[string]bool{}
-	for _, c := range crawl(t, h, "/") {
+	for _, c := range crawl(t, h, 4, "/") {
 		if strings.HasPrefix(c.kind, "text/html") && !seen[c.like()] {
 			seen[c.like()] = true
 			out = append(out, c.path)

@@ -25,7 +25,7 @@ func TestHostileNames(t *testing.T) {
 	f := boardtest.New(t, boardtest.Files{Rules: []rules.File{{Name: "rules/all.yaml", Text: []byte(named.Book)}},
 		People: people + "operator: [ines]\n", Events: named.Events(t), Sift: true})
 	pages := 0
-	for _, c := range crawl(t, board.Handler(f.Frame), "/") {
+	for _, c := range crawl(t, board.Handler(f.Frame), len(hostile.Text), "/") {
 		if c.status != http.StatusOK {
 			t.Errorf("%.200s: %d", c.path, c.status)
 		}
@@ -81,7 +81,7 @@ func ours(t *testing.T, c crawled) {
 // what is missing.
 func TestEmpty(t *testing.T) {
 	h := board.Handler(boardtest.New(t, boardtest.Files{}).Frame)
-	for _, c := range crawl(t, h, "/") {
+	for _, c := range crawl(t, h, 4, "/") {
 		if c.status != http.StatusOK {
 			t.Errorf("%s: %d", c.path, c.status)
 		}

@@ -8,6 +8,7 @@
 package frame
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -17,6 +18,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
+	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/unit"
 )
@@ -81,10 +83,8 @@ type Vehicle struct {
 
 // Title is how people call it.
 func (v Vehicle) Title() string {
-	if v.Name == "" {
-		return v.ID
-	}
-	return v.Name
+	const most = 200
+	return page.Clean(cmp.Or(v.Name, v.ID), most)
 }
 
 // Units are those in which the viewer reads of the vehicle.

@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"telltale/engine/stream"
 	"telltale/notify/wording"
@@ -120,7 +121,19 @@ func (f *Frame) write(w http.ResponseWriter, r *Request, p *Page) {
 		return
 	}
 	h.Set("Content-Type", "text/html; charset=utf-8")
-	f.send(w, p.Status, b.Bytes())
+	f.send(w, p.Status, harmless(b.Bytes()))
+}
+
+// harmless takes out of a page the marks that turn the direction of what follows or are not
+// seen at all, and control characters: no text of ours has any, whatever texts of others
+// have.
+func harmless(page []byte) []byte {
+	return bytes.Map(func(r rune) rune {
+		if unicode.Is(unicode.Cf, r) || unicode.IsControl(r) && r != '\n' && r != '\t' {
+			return -1
+		}
+		return r
+	}, page)
 }
 
 func (f *Frame) send(w http.ResponseWriter, status int, body []byte) {
