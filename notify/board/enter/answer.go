@@ -109,7 +109,7 @@ func (q *question) about() (title, text string) {
 	switch {
 	case q.alarm != nil && !q.alarm.Task:
 		it := reader.Alarm(q.alarm)
-		return it.What, english.Sentences(it.Strong, it.Lines[0].Text)
+		return english.Capital(it.What), english.Sentences(it.Strong, it.Lines[0].Text)
 	case q.task != nil:
 		it := reader.Work(reader.SaidOf(q.task), q.is.Today)
 		return it.What, english.Sentences(it.Lines[0].Text, it.Strong)

@@ -32,7 +32,7 @@ func Routes(e *entry.Entries) (out []frame.Route) {
 		"/v/{vehicle}/reading": s.reading, "/v/{vehicle}/work": s.work, "/v/{vehicle}/measure": s.measure,
 		"/v/{vehicle}/answer": s.answer, "/v/{vehicle}/replaced": s.replaced,
 	} {
-		out = append(out, frame.Route{Pattern: "GET " + path, Handle: handle}, frame.Route{Pattern: "POST " + path, Handle: handle})
+		out = append(out, frame.Route{Pattern: "GET " + path, Handle: handle}, frame.Route{Pattern: "POST " + path, Handle: entry.Kept(e.Frame, handle)})
 	}
 	return out
 }

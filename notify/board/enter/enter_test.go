@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream/service"
 	"telltale/notify/board/boardtest"
@@ -256,6 +257,36 @@ func TestWorkAsksBack(t *testing.T) {
 	if again := b.send("/v/van-3/work", twice, "other=engine+oil&day=2031-06-06"); again.code != 303 {
 		t.Errorf("%d\n%s", again.code, main(again.text))
 	}
+}
+
+// While the service does not answer, what was typed comes back, to be sent again.
+func TestKept(t *testing.T) {
+	b := open(t)
+	p := b.get("/v/van-3/work")
+	if err := b.Service.Stop(); err != nil {
+		t.Fatal(err)
+	}
+	b.want(b.send("/v/van-3/work", p, "task=engine+oil&day=2031-06-06&note=thin+film"), 503, "This does not work just now. What you typed is still here",
+		`name="note" value="thin film"`, `value="engine oil" checked`, `name="form" value="`+p.id+`"`)
+}
+
+// A sample of the same day counts as drawn before the work, which is asked back.
+func TestSampleOfTheSameDay(t *testing.T) {
+	b := open(t)
+	at := boardtest.Morning
+	data := &event.SampleData{Component: "engine", Number: "L-7", Drawn: "2031-06-06", Laboratory: "valley", Results: []event.ResultData{{Analyte: "Fe", Value: new(20.0), Unit: "mg/kg"}}}
+	ev, err := intake.Checked(event.Event{ID: event.ID{Source: "/laboratory", ID: "7"}, Kind: event.SampleEvent, Vehicle: "van-3", Time: at, Recorded: at, Data: data})
+	if err == nil {
+		err = b.Log.Publish(t.Context(), ev)
+	}
+	if err == nil {
+		err = b.Service.CaughtUp(t.Context())
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.want(b.send("/v/van-3/work", b.get("/v/van-3/work"), "task=engine+oil&day=2031-06-06"), 422,
+		"Day: Sample L-7 of the engine was drawn on the same day: it counts as drawn before this work.")
 }
 
 // Work on two components in one form is an entry of each, and one entry to take back.

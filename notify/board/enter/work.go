@@ -48,6 +48,7 @@ func (s site) work(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	day := w.Day.Day()
 	jobs := w.jobs()
 	w.askBack(day)
+	w.askOrder(day)
 	return s.Serve(ctx, r, &entry.Entry{
 		Form: a.form, Vehicle: a.Vehicle, Page: a.page("Enter work"),
 		Events: func() ([]event.Event, error) {
@@ -261,6 +262,17 @@ func (w *work) askBack(day string) {
 		if age := at.Sub(last); err == nil && age >= 0 && age <= 24*time.Hour {
 			d := cmp.Or(map[bool]*form.Field{true: w.Task}[slices.Contains(w.Task.All(), taskID(w.is.Tasks, i))], w.Other)
 			d.Doubt("%s is entered for %s already", english.Capital(i.Task), w.form.Written(i.LastDone))
+		}
+	}
+}
+
+// askOrder asks after a sample of the same day, which counts as drawn before the work.
+func (w *work) askOrder(day string) {
+	for _, i := range w.ticked() {
+		for k := range w.is.Samples {
+			if s := &w.is.Samples[k]; s.Component == i.Component && s.Drawn == day && i.Component != "" {
+				w.Day.Doubt("sample %s of the %s was drawn on the same day: it counts as drawn before this work", s.Number, s.Component)
+			}
 		}
 	}
 }
