@@ -1,6 +1,7 @@
 package stream
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -19,7 +20,12 @@ type SaidAt struct {
 	N   int
 }
 
-func (a SaidAt) before(o SaidAt) bool { return a.Seq < o.Seq || a.Seq == o.Seq && a.N < o.N }
+// Compare is negative where a comes before o.
+func (a SaidAt) Compare(o SaidAt) int {
+	return cmp.Or(cmp.Compare(a.Seq, o.Seq), cmp.Compare(a.N, o.N))
+}
+
+func (a SaidAt) before(o SaidAt) bool { return a.Compare(o) < 0 }
 
 // String is what ParseSaidAt reads: "1042.3".
 func (a SaidAt) String() string { return fmt.Sprintf("%d.%d", a.Seq, a.N) }

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -46,25 +45,12 @@ func saidSubject(partition int, vehicle string) string {
 // placeHeader is on a message of SAID: its place in ALARMS.
 const placeHeader = "Telltale-Place"
 
-// place is where an output stands in ALARMS: in which message, and as which of its outputs.
-type place struct {
-	seq uint64
-	n   int
-}
-
-func (p place) String() string { return fmt.Sprintf("%d.%d", p.seq, p.n) }
-
-func (p place) compare(o place) int { return cmp.Or(cmp.Compare(p.seq, o.seq), cmp.Compare(p.n, o.n)) }
-
-func placeOf(h nats.Header) (p place, err error) {
-	seq, n, _ := strings.Cut(h.Get(placeHeader), ".")
-	if p.seq, err = strconv.ParseUint(seq, 10, 64); err == nil {
-		p.n, err = strconv.Atoi(n)
+func placeOf(h nats.Header) (SaidAt, error) {
+	at, ok := ParseSaidAt(h.Get(placeHeader))
+	if !ok {
+		return at, fmt.Errorf("the place of what was said is %q", h.Get(placeHeader))
 	}
-	if err != nil {
-		return p, fmt.Errorf("reading the place of what was said: %w", err)
-	}
-	return p, nil
+	return at, nil
 }
 
 // KeepSaid puts what is said by vehicle, until ctx ends. Of several that do so at once each
@@ -83,10 +69,10 @@ func (l *Log) keepSaid(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return l.Alarms.Follow(ctx, at.seq, func(m jetstream.Msg, meta *jetstream.MsgMetadata) error {
+	return l.Alarms.Follow(ctx, at.Seq, func(m jetstream.Msg, meta *jetstream.MsgMetadata) error {
 		list, err := saidIn(m, meta.Sequence.Stream)
 		for _, s := range list {
-			if err != nil || s.at.compare(at) <= 0 {
+			if err != nil || !at.before(s.at) {
 				continue
 			}
 			ack := (*jetstream.PubAck)(nil)
@@ -100,7 +86,7 @@ func (l *Log) keepSaid(ctx context.Context) error {
 
 // saidLast is the last message of SAID, and up to where in ALARMS it has everything. Where
 // ALARMS went back behind that, it is none.
-func (l *Log) saidLast(ctx context.Context) (seq uint64, at place, err error) {
+func (l *Log) saidLast(ctx context.Context) (seq uint64, at SaidAt, err error) {
 	if seq, err = l.Said.LastSeq(ctx); err != nil {
 		return 0, at, err
 	}
@@ -112,15 +98,15 @@ func (l *Log) saidLast(ctx context.Context) (seq uint64, at place, err error) {
 		return 0, at, err
 	}
 	end, err := l.Alarms.LastSeq(ctx)
-	if at.seq > end {
-		at = place{}
+	if at.Seq > end {
+		at = SaidAt{}
 	}
 	return seq, at, err
 }
 
 // placed is one output on its way into SAID.
 type placed struct {
-	at  place
+	at  SaidAt
 	msg *nats.Msg
 }
 
@@ -148,8 +134,8 @@ func saidIn(m jetstream.Msg, seq uint64) (out []placed, err error) {
 		}
 		if token := intake.Token(vehicle); token != "" {
 			msg := &nats.Msg{Subject: "telltale.said." + partition + "." + token, Data: raw, Header: nats.Header{}}
-			msg.Header.Set(placeHeader, place{seq, n}.String())
-			out = append(out, placed{place{seq, n}, msg})
+			msg.Header.Set(placeHeader, SaidAt{seq, n}.String())
+			out = append(out, placed{SaidAt{seq, n}, msg})
 		}
 	}
 	return out, nil
@@ -161,7 +147,7 @@ func (l *Log) saidOf(ctx context.Context, names []string, past *history.Past) er
 	if err != nil {
 		return err
 	}
-	all := map[place]engine.Output{}
+	all := map[SaidAt]engine.Output{}
 	partition := Partition(names[0])
 	for _, name := range names {
 		err := l.Said.Each(ctx, 1, saidSubject(partition, name), func(m jetstream.Msg, _ uint64) error {
@@ -175,12 +161,12 @@ func (l *Log) saidOf(ctx context.Context, names []string, past *history.Past) er
 			return err
 		}
 	}
-	here := place{}
-	err = l.EachOutput(ctx, at.seq, wire.AlarmSubject(partition), func(m wire.Message, o engine.Output) error {
-		if here.n++; m.Seq != here.seq {
-			here = place{seq: m.Seq}
+	here := SaidAt{}
+	err = l.EachOutput(ctx, at.Seq, wire.AlarmSubject(partition), func(m wire.Message, o engine.Output) error {
+		if here.N++; m.Seq != here.Seq {
+			here = SaidAt{Seq: m.Seq}
 		}
-		if here.compare(at) > 0 {
+		if at.before(here) {
 			all[here] = o
 		}
 		return nil
@@ -188,7 +174,7 @@ func (l *Log) saidOf(ctx context.Context, names []string, past *history.Past) er
 	if err != nil {
 		return err
 	}
-	for _, where := range slices.SortedFunc(maps.Keys(all), place.compare) {
+	for _, where := range slices.SortedFunc(maps.Keys(all), SaidAt.Compare) {
 		addSaid(past, names, all[where].Transition, all[where].Refused)
 	}
 	return nil

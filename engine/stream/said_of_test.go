@@ -225,7 +225,7 @@ func TestSaidGoesOnAfterALARMSWentBack(t *testing.T) {
 		stop := keep(t, l)
 		for end := time.Now().Add(20 * time.Second); ; {
 			_, at, err := l.saidLast(t.Context())
-			if last, _ := l.Alarms.LastSeq(t.Context()); err != nil || at.seq == last || time.Now().After(end) {
+			if last, _ := l.Alarms.LastSeq(t.Context()); err != nil || at.Seq == last || time.Now().After(end) {
 				break
 			}
 		}

@@ -86,7 +86,7 @@ func TestSizes(t *testing.T) {
 	for _, s := range sizes {
 		got = append(got, fmt.Sprintf("%s %d %t %t", s.Stream, s.Messages, s.Bytes > 0, s.Last.IsZero()))
 	}
-	want := []string{"EVENTS 0 false true", "ALARMS 1 true false", "STATE 0 false true", "BOOKS 0 false true", "DELIVERIES 0 false true"}
+	want := []string{"EVENTS 0 false true", "ALARMS 1 true false", "SAID 0 false true", "STATE 0 false true", "BOOKS 0 false true", "DELIVERIES 0 false true"}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got %q, want %q", got, want)
 	}

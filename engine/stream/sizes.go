@@ -22,7 +22,7 @@ type Size struct {
 
 // Sizes are how much the streams hold, the log of events first.
 func (l *Log) Sizes(ctx context.Context) (out []Size, err error) {
-	for _, s := range []*jet.Stream{l.Events, l.Alarms, l.State, l.Books, l.deliveries} {
+	for _, s := range []*jet.Stream{l.Events, l.Alarms, l.Said, l.State, l.Books, l.deliveries} {
 		info, err := s.Info(ctx)
 		if err != nil {
 			return out, err

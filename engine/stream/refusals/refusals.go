@@ -7,8 +7,6 @@ package refusals
 import (
 	"context"
 	"slices"
-	"strconv"
-	"strings"
 	"sync"
 
 	"telltale/engine"
@@ -42,13 +40,12 @@ func Keep(l *stream.Log) *Kept { return &Kept{log: l} }
 
 // Line is one refusal. Its Seq is that of the event in the log, 0 for what has none.
 type Line struct {
-	// Key is the line's place: the message in ALARMS and the number of the output in it, as
+	// Key is the line's place, a stream.SaidAt: the message in ALARMS and the number of the output in it, as
 	// "1042.3".
 	Key string `json:"key"`
 	alarm.Refusal
 
-	seq uint64
-	n   int
+	at stream.SaidAt
 }
 
 // Query says what a page should hold.
@@ -89,7 +86,8 @@ func (k *Kept) Page(ctx context.Context, q Query) (Page, error) {
 		return Page{}, err
 	}
 	p := Page{Reasons: map[event.RefusalClass]int{}, More: k.more}
-	after, limit := placeOf(q.After), q.Limit
+	after, behind := stream.ParseSaidAt(q.After)
+	limit := q.Limit
 	if limit <= 0 {
 		limit = pageOf
 	}
@@ -104,7 +102,7 @@ func (k *Kept) Page(ctx context.Context, q Query) (Page, error) {
 		}
 		p.Total++
 		switch {
-		case after != nil && !l.before(after):
+		case behind && l.at.Compare(after) >= 0:
 		case len(p.Lines) < limit:
 			p.Lines = append(p.Lines, l)
 		default:
@@ -147,26 +145,9 @@ func (k *Kept) catchUp(ctx context.Context) error {
 
 func (k *Kept) add(m wire.Message, n int, r alarm.Refusal) {
 	r.Seq = m.Event
-	l := Line{Refusal: r, seq: m.Seq, n: n}
-	l.Key = l.place()
+	l := Line{Refusal: r, at: stream.SaidAt{Seq: m.Seq, N: n}}
+	l.Key = l.at.String()
 	if k.list = append(k.list, l); len(k.list) > Most {
 		k.list, k.more = slices.Delete(k.list, 0, len(k.list)-Most), true
 	}
-}
-
-func (l *Line) place() string { return strconv.FormatUint(l.seq, 10) + "." + strconv.Itoa(l.n) }
-
-func (l *Line) before(o *Line) bool { return l.seq < o.seq || l.seq == o.seq && l.n < o.n }
-
-// placeOf reads a key; nil for what is none, which stands for the beginning.
-func placeOf(key string) *Line {
-	seq, n, _ := strings.Cut(key, ".")
-	var l Line
-	var err1, err2 error
-	l.seq, err1 = strconv.ParseUint(seq, 10, 64)
-	l.n, err2 = strconv.Atoi(n)
-	if err1 != nil || err2 != nil {
-		return nil
-	}
-	return &l
 }
