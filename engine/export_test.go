@@ -64,3 +64,11 @@ func (p *Partition) Standing(vehicle string) ([]alarm.Alarm, []latch.Latch) {
 	r := p.record(vehicle)
 	return slices.Clone(r.Alarms), slices.Clone(r.Latches)
 }
+
+// DropLists takes all out of the lists, to see what they take.
+func (p *Partition) DropLists() {
+	for _, r := range p.records {
+		r.card = nil
+	}
+	p.lists = newLists()
+}

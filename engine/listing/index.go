@@ -19,14 +19,21 @@ type Index struct {
 	lists  map[View]*order[*line]
 	counts map[View]map[bucket]int
 	cards  *order[*Card]
-	folded map[string]string // titles, of which there are few
+	works  map[work]*work // those that lines are of; there are few
 }
 
-const keptTitles = 4096
+// work is what a line is of.
+type work struct {
+	task            bool
+	rule, component string
+	title           string // folded, with the names
+}
+
+const keptWorks = 4096
 
 // NewIndex is one of no vehicles.
 func NewIndex() *Index {
-	x := &Index{lists: map[View]*order[*line]{}, counts: map[View]map[bucket]int{}, folded: map[string]string{}}
+	x := &Index{lists: map[View]*order[*line]{}, counts: map[View]map[bucket]int{}, works: map[work]*work{}}
 	x.cards = newOrder(func(a, b *Card) int {
 		return cmp.Or(strings.Compare(a.shown(), b.shown()), strings.Compare(a.home, b.home))
 	})
@@ -43,10 +50,11 @@ type Card struct {
 	reg    *event.VehicleData
 	folded string // its names and tags
 	lines  *line
-	// alarms are those of the record that the lines are of: a list is never changed in
-	// place, so the same one is the same.
-	alarms []alarm.Alarm
-	out    bool
+	// first is the first of the record's n alarms, of which the lines are: their list is
+	// never changed in place, so the same one is the same.
+	first *alarm.Alarm
+	n     int32
+	out   bool
 }
 
 // shown is the vehicle's present name.
@@ -54,19 +62,19 @@ func (c *Card) shown() string { return cmp.Or(c.reg.Key, c.home) }
 
 // line is one alarm in the lists.
 type line struct {
-	card            *Card
-	next            *line // of the same vehicle
-	rule, component string
-	title           string // folded
-	stage           alarm.Stage
-	at              int64
-	task            bool
-	statutory       bool
-	shelved         bool
+	*work
+	card      *Card
+	next      *line // of the same vehicle
+	at        int64
+	number    uint8 // of the stage
+	statutory bool
+	shelved   bool
 }
 
+func (l *line) stage() alarm.Stage { return alarm.StageWords(l.task)[l.number] }
+
 func (l *line) key() Key {
-	return Key{l.stage, l.statutory, l.at, l.card.shown(), l.rule, l.component}
+	return Key{l.stage(), l.statutory, l.at, l.card.shown(), l.rule, l.component}
 }
 
 func compareLines(a, b *line) int {
@@ -81,7 +89,7 @@ func (l *line) views() []View {
 		own = Due
 	}
 	switch {
-	case l.stage == alarm.Normal:
+	case l.number == 0:
 		return []View{Returned}
 	case l.card.out:
 		return []View{Out}
@@ -101,9 +109,9 @@ type bucket struct {
 
 func (x *Index) count(l *line, n int) {
 	for _, v := range l.views() {
-		x.add(v, bucket{l.stage, l.shelved, "", ""}, n)
+		x.add(v, bucket{l.stage(), l.shelved, "", ""}, n)
 		for tag, value := range l.card.reg.Tags {
-			x.add(v, bucket{l.stage, l.shelved, tag, value}, n)
+			x.add(v, bucket{l.stage(), l.shelved, tag, value}, n)
 		}
 	}
 }
@@ -124,7 +132,7 @@ func (x *Index) Set(c *Card, r *record.Record) *Card {
 		return nil
 	case c == nil:
 		c = &Card{home: r.Vehicle}
-	case c.reg == reg && c.out == r.Out && sameList(c.alarms, r.Alarms):
+	case c.reg == reg && c.out == r.Out && c.isOf(r.Alarms):
 		return c
 	}
 	x.dropLines(c)
@@ -133,7 +141,10 @@ func (x *Index) Set(c *Card, r *record.Record) *Card {
 		c.reg, c.folded = reg, folded(reg, r)
 		x.cards.put(c)
 	}
-	c.out, c.alarms = r.Out, r.Alarms
+	c.out, c.n = r.Out, int32(len(r.Alarms))
+	if len(r.Alarms) > 0 {
+		c.first = &r.Alarms[0]
+	}
 	for i := range r.Alarms {
 		l := x.lineOf(c, &r.Alarms[i])
 		l.next, c.lines = c.lines, l
@@ -145,8 +156,9 @@ func (x *Index) Set(c *Card, r *record.Record) *Card {
 	return c
 }
 
-func sameList(a, b []alarm.Alarm) bool {
-	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0])
+// isOf reports whether the lines are those of a list of alarms.
+func (c *Card) isOf(list []alarm.Alarm) bool {
+	return int(c.n) == len(list) && (len(list) == 0 || c.first == &list[0])
 }
 
 // Drop takes a vehicle out.
@@ -170,26 +182,24 @@ func (x *Index) dropLines(c *Card) {
 		}
 		x.count(l, -1)
 	}
-	c.lines, c.alarms = nil, nil
+	c.lines, c.first, c.n = nil, nil, 0
 }
 
 func (x *Index) lineOf(c *Card, a *alarm.Alarm) *line {
-	return &line{
-		card: c, rule: a.Rule, component: a.Component, title: x.fold(a), stage: a.StageName(a.Stage), at: dateOf(a),
-		task: a.Task, statutory: a.Last.Statutory, shelved: a.ShelvedUntil != 0,
-	}
+	w := x.work(a.Key, a.Task, a.Last.Title)
+	return &line{work: w, card: c, number: uint8(a.Stage), at: dateOf(a), statutory: a.Last.Statutory, shelved: a.ShelvedUntil != 0}
 }
 
-// fold is what a search finds the alarm by.
-func (x *Index) fold(a *alarm.Alarm) string {
-	text := a.Last.Title + "\n" + a.Rule + "\n" + a.Component
-	one, ok := x.folded[text]
-	if !ok {
-		if len(x.folded) >= keptTitles {
-			clear(x.folded)
+// work is the one of an alarm that others of it share.
+func (x *Index) work(k alarm.Key, task bool, title string) *work {
+	key := work{task, k.Rule, k.Component, title}
+	one := x.works[key]
+	if one == nil {
+		if len(x.works) >= keptWorks {
+			clear(x.works)
 		}
-		one = foldedLines(a.Last.Title, a.Rule, a.Component)
-		x.folded[text] = one
+		one = &work{task, k.Rule, k.Component, foldedLines(title, k.Rule, k.Component)}
+		x.works[key] = one
 	}
 	return one
 }

@@ -94,9 +94,8 @@ type Reckoned struct{ line *line }
 
 // Reckoned is the line of a task of a vehicle.
 func (x *Index) Reckoned(c *Card, it *due.Item) Reckoned {
-	title := foldedLines(it.Title, it.Task, it.Component)
-	return Reckoned{&line{card: c, rule: it.Task, component: it.Component, title: title, stage: it.Stage,
-		at: dayOf(it.DueDate, it.Likely), task: true, statutory: it.Statutory, shelved: it.Shelved}}
+	w := x.work(alarm.Key{Rule: it.Task, Component: it.Component}, true, it.Title)
+	return Reckoned{&line{work: w, card: c, number: uint8(rankOf(it.Stage)), at: dayOf(it.DueDate, it.Likely), statutory: it.Statutory, shelved: it.Shelved}}
 }
 
 // PartOf is the part of a page of what was reckoned for it.
@@ -159,7 +158,7 @@ func (s *sieve) counters() bool {
 	return (s.Tag == "" || s.value != "") && s.Of == "" && len(s.words) == 0 && s.Kind == "" && s.Rule == "" && s.Vehicle == "" && s.Person == "" && !s.Statutory && s.View != Postponed
 }
 
-func (s *sieve) stage(l *line) bool { return len(s.Stage) == 0 || slices.Contains(s.Stage, l.stage) }
+func (s *sieve) stage(l *line) bool { return len(s.Stage) == 0 || slices.Contains(s.Stage, l.stage()) }
 
 func (s *sieve) tagged(l *line) bool { return s.Tag == "" || has(l.card.reg.Tags, s.tag, s.value) }
 
@@ -192,7 +191,7 @@ func (s *sieve) count(list iter.Seq[*line]) Count {
 		}
 		stage, tagged := s.stage(l), s.tagged(l)
 		if tagged {
-			c.stages[l.stage]++
+			c.stages[l.stage()]++
 		}
 		if stage && tagged {
 			c.total++
