@@ -81,7 +81,7 @@ func (c choice) takes(e *history.Entry) bool {
 }
 
 func (s site) history(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	v, list, missing, err := s.askHistory(ctx, r)
+	v, list, err := s.askHistory(ctx, r)
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +109,7 @@ func (s site) history(ctx context.Context, r *frame.Request) (*frame.Page, error
 		d.Lines = append(d.Lines, line{handover.LineOf(p.entry, v.by.DatesIn), v.takeBack(r, p.entry, c.event != (event.ID{}))})
 	}
 	body, err := templates.Body("history", d)
-	return &frame.Page{Section: frame.Vehicles, Title: "History", About: v.title(), Lead: wordHistory, Up: v.up(), Body: body, Missing: missing}, err
+	return &frame.Page{Section: frame.Vehicles, Title: "History", About: v.title(), Lead: wordHistory, Up: v.up(), Body: body}, err
 }
 
 // turn puts the entries behind the place on the page.
@@ -200,15 +200,12 @@ func (v *told) takeBack(r *frame.Request, e *history.Entry, alone bool) string {
 	return ""
 }
 
-// askHistory is the vehicle and all that is known of it.
-func (s site) askHistory(ctx context.Context, r *frame.Request) (*told, []history.Entry, []int, error) {
+// askHistory is the vehicle and all that is known of it, its registration at least.
+func (s site) askHistory(ctx context.Context, r *frame.Request) (*told, []history.Entry, error) {
 	v, err := s.ask(ctx, r)
 	if err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
-	list, missing, err := s.past(ctx, r, v)
-	if err == nil && len(list) == 0 {
-		err = s.known(ctx, v.Vehicle.Vehicle, 0, nil)
-	}
-	return v, list, missing, err
+	list, err := s.past(ctx, r, v)
+	return v, list, s.known(ctx, v.Vehicle.Vehicle, len(list), err)
 }

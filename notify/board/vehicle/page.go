@@ -55,7 +55,8 @@ func (s site) vehicle(ctx context.Context, r *frame.Request) (*frame.Page, error
 	d.Now, d.Later = v.works()
 	measures, not := v.measures()
 	d.Measures, d.Unmeasured = measures, english.List("and", not)
-	list, missing, err := s.past(ctx, r, v)
+	list, err := s.past(ctx, r, v)
+	missing, err := frame.Missing(err)
 	if err != nil {
 		return nil, err
 	}
@@ -129,6 +130,9 @@ func (v *told) notes() (out []string) {
 
 // doings is what can be done for the vehicle as a whole.
 func (v *told) doings() []frame.Link {
+	if v.Register.Retired {
+		return nil
+	}
 	out := []frame.Link{{Words: "Enter reading", Path: v.path("reading")}, {Words: "Enter work", Path: v.path("work")},
 		{Words: "Enter a sample", Path: v.path("sample")}, {Words: "Enter a measurement", Path: v.path("measure")}}
 	if v.OutSince != "" {
@@ -137,13 +141,11 @@ func (v *told) doings() []frame.Link {
 	return append(out, frame.Link{Words: "Out of service …", Path: v.path("answer") + query("answer", "out of service")})
 }
 
-// past is the vehicle's history; which partitions did not answer.
-func (s site) past(ctx context.Context, r *frame.Request, v *told) (list []history.Entry, missing []int, err error) {
+// past is the vehicle's history.
+func (s site) past(ctx context.Context, r *frame.Request, v *told) ([]history.Entry, error) {
 	q := r.Question()
 	q.Vehicle = v.Vehicle.Vehicle
-	list, err = service.History.Of(ctx, s.Service, q)
-	missing, err = frame.Missing(err)
-	return list, missing, err
+	return service.History.Of(ctx, s.Service, q)
 }
 
 // operatorPart is what an operator sees beside.

@@ -12,16 +12,16 @@ import (
 
 // handOver is the whole history for whoever gets the vehicle, to be printed.
 func (s site) handOver(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	v, list, missing, err := s.askHistory(ctx, r)
+	v, list, err := s.askHistory(ctx, r)
 	if err != nil {
 		return nil, err
 	}
 	body, err := handover.Body(list, v.by.DatesIn)
-	return &frame.Page{Section: frame.Vehicles, Title: "Service history of " + v.title(), Up: frame.Link{Words: "History", Path: v.path("history")}, Body: body, Missing: missing}, err
+	return &frame.Page{Section: frame.Vehicles, Title: "Service history of " + v.title(), Up: frame.Link{Words: "History", Path: v.path("history")}, Body: body}, err
 }
 
 func (s site) historyCSV(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	v, list, _, err := s.askHistory(ctx, r)
+	v, list, err := s.askHistory(ctx, r)
 	if err != nil {
 		return nil, err
 	}
@@ -33,7 +33,7 @@ func (s site) historyCSV(ctx context.Context, r *frame.Request) (*frame.Page, er
 }
 
 func (s site) historyJSON(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	v, list, _, err := s.askHistory(ctx, r)
+	v, list, err := s.askHistory(ctx, r)
 	if err != nil {
 		return nil, err
 	}

@@ -121,7 +121,11 @@ func (v *told) headline(y *why.Why, of int) string {
 	if of > 1 {
 		return fmt.Sprintf(wordParts, english.Counted(of, "component", "components"))
 	}
-	return english.Sentence(v.said(strings.TrimPrefix(y.Headline(), y.Rule)[len(onComponent(y)):]))
+	said := strings.TrimPrefix(y.Headline(), y.Rule)[len(onComponent(y)):]
+	if y.Standing == alarm.Shelved {
+		said = strings.TrimSuffix(said, string(alarm.Shelved)) + "put aside"
+	}
+	return english.Sentence(v.said(said))
 }
 
 // onComponent is what a headline says of the component.

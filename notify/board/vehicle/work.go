@@ -1,6 +1,8 @@
 package vehicle
 
 import (
+	"fmt"
+
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/notify/board/frame"
@@ -46,13 +48,31 @@ func (v *told) work(i *due.Item) work {
 		return w
 	}
 	w.Do = []frame.Link{{Words: "Enter it", Path: v.path("work") + query("task", i.Task, "component", i.Component)}}
+	answer := func(words, answer, of string) {
+		w.Do = append(w.Do, frame.Link{Words: words, Path: v.answerPath(answer, of, i.Task, i.Component)})
+	}
+	a := v.alarmOf(i)
+	if a.Standing == alarm.Unacknowledged {
+		answer("Acknowledge", "acknowledge", "rule")
+	}
 	switch {
 	case i.Shelved:
-		w.Do = append(w.Do, frame.Link{Words: "Bring back", Path: v.answerPath("unshelve", "rule", i.Task, i.Component)})
+		w.Lines = append(w.Lines, page.Line{Text: fmt.Sprintf(wordAside, v.by.Day(a.ShelvedUntil.In(v.where)))})
+		answer("Bring back", "unshelve", "rule")
 	case !i.Statutory:
-		w.Do = append(w.Do, frame.Link{Words: "Postpone", Path: v.answerPath("postpone", "task", i.Task, i.Component)})
+		answer("Postpone", "postpone", "task")
 	}
 	return w
+}
+
+// alarmOf is how the work stands; empty where it does not.
+func (v *told) alarmOf(i *due.Item) (a alarm.Listed) {
+	for k := range v.Alarms {
+		if a := v.Alarms[k]; a.Task && a.Rule == i.Task && a.Component == i.Component {
+			return a
+		}
+	}
+	return a
 }
 
 // mind is what to mind in all that stands and is due, each caution once.
