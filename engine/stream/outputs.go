@@ -188,18 +188,20 @@ var historyKinds = []event.Kind{event.ServiceEvent, event.SampleEvent, event.Met
 // the first is that of its record. What came under another one stands there twice, as it
 // came and as it was handed over.
 func (l *Log) Past(ctx context.Context, names []string) (past history.Past, err error) {
+	var subjects []string
 	for _, name := range names {
 		for _, kind := range historyKinds {
-			err := l.Events.Each(ctx, 1, eventSubject(name, kind), func(m jetstream.Msg, _ uint64) error {
-				if ev, bad := intake.DecodeMessage(m.Subject(), m.Data()); bad == nil { // else it is among the refusals
-					past.Events = append(past.Events, ev)
-				}
-				return nil
-			})
-			if err != nil {
-				return past, err
-			}
+			subjects = append(subjects, eventSubject(name, kind))
 		}
+	}
+	err = l.Events.EachOf(ctx, 1, subjects, func(m jetstream.Msg, _ uint64) error {
+		if ev, bad := intake.DecodeMessage(m.Subject(), m.Data()); bad == nil { // else it is among the refusals
+			past.Events = append(past.Events, ev)
+		}
+		return nil
+	})
+	if err != nil {
+		return past, err
 	}
 	return past, l.saidOf(ctx, names, &past)
 }

@@ -92,16 +92,30 @@ var errWhole = errors.New("all is read")
 // Each hands over the messages on the subjects that the pattern matches, from a
 // sequence on, and returns after the last one.
 func (s *Stream) Each(ctx context.Context, from uint64, pattern string, do func(m jetstream.Msg, seq uint64) error) error {
-	end, err := s.Last(ctx, pattern)
-	if err != nil || end == nil || end.Sequence < from {
-		return err
+	return s.EachOf(ctx, from, []string{pattern}, do)
+}
+
+// EachOf is [Stream.Each] of several patterns, no two of which match the same subject: one
+// reading, in order of the stream.
+func (s *Stream) EachOf(ctx context.Context, from uint64, patterns []string, do func(m jetstream.Msg, seq uint64) error) error {
+	var there []string
+	for _, p := range patterns {
+		switch end, err := s.Last(ctx, p); {
+		case err != nil:
+			return err
+		case end != nil && end.Sequence >= from:
+			there = append(there, p)
+		}
 	}
-	err = s.Follow(ctx, from, func(m jetstream.Msg, meta *jetstream.MsgMetadata) error {
+	if there == nil {
+		return nil
+	}
+	err := s.Follow(ctx, from, func(m jetstream.Msg, meta *jetstream.MsgMetadata) error {
 		if err := do(m, meta.Sequence.Stream); err != nil || meta.NumPending > 0 {
 			return err
 		}
 		return errWhole
-	}, pattern)
+	}, there...)
 	if errors.Is(err, errWhole) {
 		return nil
 	}
