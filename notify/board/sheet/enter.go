@@ -16,6 +16,7 @@ import (
 	"telltale/notify/board/entry"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/page"
 	"telltale/notify/stages"
 )
 
@@ -63,7 +64,7 @@ func (r room) enter(ctx context.Context, req *frame.Request) (*frame.Page, error
 	t.rows = t.allRows()
 	t.read()
 	e := &entry.Entry{Form: t.form, Vehicle: v, Events: t.events,
-		Page:   frame.Page{Title: "Enter a sample of the " + t.component.Name, About: v.Title(), Up: frame.Link{Words: v.Title(), Path: frame.Path("v", v.ID)}},
+		Page:   frame.Page{Title: page.Clean("Enter a sample of the "+t.component.Name, page.MaxText), About: v.Title(), Up: frame.Link{Words: v.Title(), Path: frame.Path("v", v.ID)}},
 		Fields: func() (template.HTML, error) { return templates.Body("typing", t.shown()) },
 		Shown:  t.would}
 	return r.entries.Serve(ctx, req, e)
@@ -85,7 +86,7 @@ func (t *typing) which() (*frame.Page, error) {
 		if c.Fluid != "" {
 			words += " (" + c.Fluid + ")"
 		}
-		all = append(all, frame.Link{Words: words, Path: t.at(c.Name, "")})
+		all = append(all, frame.Link{Words: page.Clean(words, page.MaxText), Path: t.at(c.Name, "")})
 	}
 	p := &frame.Page{Section: frame.Enter, Title: "Enter a sample", About: t.Title(), Lead: wordWhich, Up: frame.Link{Words: t.Title(), Path: frame.Path("v", t.ID)}}
 	if all == nil {

@@ -56,7 +56,7 @@ func (r room) sample(ctx context.Context, req *frame.Request) (*frame.Page, erro
 	if err != nil {
 		return nil, err
 	}
-	p := &frame.Page{Section: frame.Vehicles, Title: "Samples of the " + s.component.Name, About: s.vehicle.Title(),
+	p := &frame.Page{Section: frame.Vehicles, Title: page.Clean("Samples of the "+s.component.Name, page.MaxText), About: s.vehicle.Title(),
 		Up: frame.Link{Words: s.vehicle.Title(), Path: frame.Path("v", s.vehicle.ID)}, Watch: s.vehicle.ID}
 	enter := frame.Link{Words: "Enter a sample", Path: frame.Path("v", s.vehicle.ID, "sample") + "?" + url.Values{"component": {s.component.Name}}.Encode()}
 	if s.of == nil {
@@ -96,7 +96,7 @@ func (r room) without(ctx context.Context, s sheet) (string, error) {
 	if len(whole) > 0 && whole[0].Book == "" {
 		return wordNoRules, nil
 	}
-	return fmt.Sprintf(wordNone, s.component.Name), nil
+	return page.Clean(fmt.Sprintf(wordNone, s.component.Name), page.MaxText), nil
 }
 
 // writer writes one sheet for whoever looks.

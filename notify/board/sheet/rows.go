@@ -9,6 +9,7 @@ import (
 	"telltale/engine/lab"
 	"telltale/engine/sample"
 	"telltale/notify/board/form"
+	"telltale/notify/page"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -218,7 +219,7 @@ func (t *typing) shown() typed {
 	for i := range t.lines {
 		if l := t.lines[i].Laboratory; !seen[l] {
 			seen[l] = true
-			out.Others = append(out.Others, link{l, t.at(t.component.Name, l)})
+			out.Others = append(out.Others, link{page.Clean(l, page.MaxText), t.at(t.component.Name, l)})
 		}
 	}
 	return out
