@@ -17,7 +17,6 @@ import (
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
-	"telltale/notify/stages"
 )
 
 // typing is a sheet on its way from paper: the vehicle, the component, its last sheet, and
@@ -168,9 +167,9 @@ func (t *typing) would(l *desk.Looked) (template.HTML, error) {
 	data := struct {
 		view
 		Lead string
-	}{shown, w.ours(v.SummaryBy(stages.Of(v.Stage).Head))}
-	if v.Number != t.fields.number || v.Component != t.component.Name {
-		data.Lead = wordNotLatest + " " + data.Lead
+	}{view: shown}
+	if v.Number != t.fields.number {
+		data.Lead = wordNotLatest
 	}
 	return templates.Body("would", data)
 }
