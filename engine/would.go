@@ -24,7 +24,8 @@ type Would struct {
 	Reads []string `json:"reads,omitempty"`
 	// Out: the vehicle would be out of service.
 	Out bool `json:"out,omitempty"`
-	// Verdicts read the latest sheets of the components that an entry brings one of.
+	// Verdicts read the sheets that the entries bring, as each would read; of a component of
+	// which they bring several the latest.
 	Verdicts []sample.Verdict `json:"verdicts,omitempty"`
 }
 
@@ -79,7 +80,7 @@ func (a Asked) Would(vehicle string, entries []event.Event) Would {
 	out.Tasks = slices.DeleteFunc(trial.Why(vehicle, ""), func(y why.Why) bool { return y.Due == nil })
 	out.Due = trial.Due(due.Query{Vehicle: vehicle})
 	for _, component := range sampled(entries) {
-		out.Verdicts = append(out.Verdicts, trial.Verdicts(vehicle, component)...)
+		out.Verdicts = append(out.Verdicts, trial.brought(vehicle, component, entries)...)
 	}
 	return out
 }
@@ -92,6 +93,25 @@ func sampled(entries []event.Event) (out []string) {
 		}
 	}
 	return out
+}
+
+// brought reads the only sheet of a component that the entries bring; the latest where there
+// are several, or where it counts no more.
+func (p *Partition) brought(vehicle, component string, entries []event.Event) []sample.Verdict {
+	var of []event.Event
+	for _, ev := range entries {
+		if d, ok := ev.Data.(*event.SampleData); ok && d.Component == component {
+			of = append(of, ev)
+		}
+	}
+	if len(of) == 1 {
+		for _, v := range p.AskedBy(p.By).Numbered(vehicle, component, of[0].Data.(*event.SampleData).Number) {
+			if v.Sample.Source == of[0].ID.Source {
+				return []sample.Verdict{v}
+			}
+		}
+	}
+	return p.Verdicts(vehicle, component)
 }
 
 // trial is a partition with a copy of one vehicle's record, by the same book, baselines

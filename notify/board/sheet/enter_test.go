@@ -109,6 +109,11 @@ func TestTyped(t *testing.T) {
 		t.Errorf("looking stored something: %s", got)
 	}
 
+	late := boardtest.Post(t, h, engineForm, with(sheet, "day", "2031-04-10", "meter0", "111500", "do", "look"))
+	if said := words(parsed(t, late)); late.Code != 200 || !strings.Contains(said, "There is a later sample.") || !strings.Contains(said, "Iron 70 mg/kg") {
+		t.Errorf("looking at an earlier one: %d, %s", late.Code, said)
+	}
+
 	entered := boardtest.Post(t, h, engineForm, sheet)
 	if to := entered.Header().Get("Location"); entered.Code != http.StatusSeeOther || to != "/v/van-1/entered/"+sheet.Get("form") {
 		t.Fatalf("entering: %d, %s, %s", entered.Code, to, words(parsed(t, entered)))

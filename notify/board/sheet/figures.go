@@ -36,7 +36,9 @@ func (w *writer) chart() *chartView {
 	if chart.Ratios(*w.of) == "" || !inPath(w.of.Number) {
 		return nil
 	}
-	lines := picture.Lines(w.Person, *w.of)
+	of := *w.of
+	of.Origin = nil // the page says it already
+	lines := picture.Lines(w.Person, of)
 	for i := range lines {
 		lines[i].Text = w.text(lines[i].Text)
 	}

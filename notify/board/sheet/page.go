@@ -19,6 +19,7 @@ import (
 
 // view is what the template gets.
 type view struct {
+	Vehicle string // on paper, which has no way back to it
 	Acts    []frame.Link
 	Notices []notice
 	Reasons []reason
@@ -126,7 +127,7 @@ func (w *writer) view() view {
 	if w.of.Offer == nil {
 		parts = append(parts, w.of.Offered()...)
 	}
-	v := view{Notices: w.notices(), Reasons: w.reasons(), Safety: w.safety(), Facts: w.facts(parts), Offer: w.offer(),
+	v := view{Vehicle: w.text(w.vehicle.Label()), Notices: w.notices(), Reasons: w.reasons(), Safety: w.safety(), Facts: w.facts(parts), Offer: w.offer(),
 		Chart: w.chart(), Measured: w.says.lines(w.of.Measured()), Results: w.results(), Unseen: w.says.lines(w.of.Unseen()),
 		Made: w.made(), Earlier: w.listed()}
 	if n := w.of.Further; n > 0 {
