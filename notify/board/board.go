@@ -17,6 +17,7 @@ import (
 	"telltale/notify/board/frame"
 	"telltale/notify/board/operator"
 	"telltale/notify/board/rulebook"
+	"telltale/notify/board/rulebook/try"
 	"telltale/notify/board/sheet"
 	"telltale/notify/board/vehicle"
 )
@@ -38,6 +39,7 @@ func Handler(f *frame.Frame) http.Handler {
 		files.Pages(f, f.Dir),
 		operator.Pages(f),
 		rulebook.Pages(f),
+		try.Pages(f),
 	)...)
 }
 

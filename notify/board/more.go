@@ -26,6 +26,7 @@ var further = []section{
 	}},
 	{"By what it is judged", []described{
 		{"/rules", "Rules", "The rules in force, each in words and as it is written, with its cases."},
+		{"/rules/try", "Try a change", "What would a change of the rules have said? It puts nothing in force."},
 		{"/baselines", "What is usual in this fleet", "What the fleet's own samples usually hold, and which rules compare with it."},
 		{"/people", "People", "Who hears of what, and by which way."},
 		{"/words", "What the words mean", "Stages, standings, units, and what laboratories report."},

@@ -18,17 +18,17 @@ const mostShown = 100
 
 // result is the page by which a change is discussed.
 type result struct {
-	ID, File, Over, Since       string
-	Days                        string
-	Cut                         string // why not all vehicles were looked at; "" where all were
-	Of, At                      int
-	Checked                     *checked
-	Changes                     []string
-	Rules                       []ruleLine
-	Same                        int // rules and tasks that do the same
-	Due                         []dueLine
-	Rows                        []differenceLine
-	More                        int
+	ID, File, Over, Since string
+	Days                  string
+	Cut                   string // why not all vehicles were looked at; "" where all were
+	Of, At                int
+	Checked               *checked
+	Changes               []string
+	Rules                 []ruleLine
+	Same                  int // rules and tasks that do the same
+	Due                   []dueLine
+	Rows                  []differenceLine
+	More                  int
 }
 
 // ruleLine is what a rule or task did by both books.

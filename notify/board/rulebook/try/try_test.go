@@ -293,4 +293,3 @@ func TestHostile(t *testing.T) {
 		}
 	}
 }
-
