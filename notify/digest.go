@@ -117,7 +117,7 @@ func (l *list) title() string {
 	case people.ForOperator:
 		return fmt.Sprintf(operatorTitle, l.p.Date(l.today))
 	}
-	return l.p.dueTitle(l.today)
+	return l.p.DueTitle(l.today)
 }
 
 // gather puts on the list what the person hears of, in order.

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/due"
+	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/notify/page"
 	"telltale/notify/people"
@@ -127,15 +129,26 @@ func (p reader) dueOn(n news) (d Date, ok bool) {
 
 // listedOn is the day of work on a list.
 func (l *list) listedOn(e *line) (d Date, ok bool) {
-	i := e.work
-	if i == nil {
+	if e.work == nil {
 		return d, false
 	}
-	p := l.p.on(e.Reads)
-	d = dateFor(p, cmp.Or(l.vehicles[i.Vehicle], i.Vehicle), &e.Transition, l.now)
+	return dateOf(l.p.on(e.Reads), cmp.Or(l.vehicles[e.Vehicle], e.Vehicle), e.work, &e.Transition, l.today, l.now)
+}
+
+// DateOf is the day of work on a due list for a person's calendar, as it is in their mails;
+// ok is false where there is none, or it lies behind. today is YYYY-MM-DD, said the moment
+// of the list.
+func DateOf(who *people.Person, i *due.Item, today string, said time.Time) (d Date, ok bool) {
+	p := readerOf(who).on(i.Reads)
+	work := p.SaidOf(i)
+	return dateOf(p, cmp.Or(event.Label(i.Name, i.Plate), i.Vehicle), work, &lineOf(work).Transition, today, said)
+}
+
+func dateOf(p reader, vehicle string, i *due.Item, t *alarm.Transition, today string, said time.Time) (d Date, ok bool) {
+	d = dateFor(p, vehicle, t, said)
 	d.Day = wording.FirstDay(i.Limit, i.DueDate, i.Likely)
-	d.Text = page.Clean(english.Sentences(p.WhyDue(i, l.today), p.Forecast(i, l.today), english.Sentences(p.CautionsOf(i.Cautions, i.OwnCautions)...), p.Ours(wording.StandingNote)), page.MaxText)
-	return d, d.Day != "" && d.Day >= l.today
+	d.Text = page.Clean(english.Sentences(p.WhyDue(i, today), p.Forecast(i, today), english.Sentences(p.CautionsOf(i.Cautions, i.OwnCautions)...), p.Ours(wording.StandingNote)), page.MaxText)
+	return d, d.Day != "" && d.Day >= today
 }
 
 func dateFor(p reader, vehicle string, t *alarm.Transition, said time.Time) Date {

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"telltale/engine/alarm"
 	"telltale/notify/delivery"
@@ -90,14 +89,6 @@ func (p reader) datePulls(mine []news) []news {
 		out[i].Transition = &t
 	}
 	return out
-}
-
-func (p reader) dueTitle(date string) string {
-	t, err := time.Parse(time.DateOnly, date)
-	if err != nil {
-		return "Due list, " + date
-	}
-	return "Due list, " + t.Format("Monday ") + p.Date(date)
 }
 
 const (

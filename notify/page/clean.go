@@ -1,6 +1,7 @@
 package page
 
 import (
+	"slices"
 	"strings"
 	"unicode"
 
@@ -45,9 +46,7 @@ func (p *Page) clean() {
 			fixLines(b.Chart.Lines)
 		}
 		for j := range b.Items {
-			it := &b.Items[j]
-			fix(&it.Heading, &it.What, &it.Strong)
-			fixLines(it.Lines)
+			b.Items[j] = b.Items[j].Cleaned()
 		}
 	}
 	for i := range p.Notes {
@@ -65,4 +64,12 @@ func fixLines(lines []Line) {
 	for i := range lines {
 		fix(&lines[i].Label, &lines[i].Text)
 	}
+}
+
+// Cleaned is the item with every text of it cleaned.
+func (it Item) Cleaned() Item {
+	it.Lines = slices.Clone(it.Lines)
+	fix(&it.Heading, &it.What, &it.Strong)
+	fixLines(it.Lines)
+	return it
 }

@@ -172,3 +172,12 @@ func FirstDay(limit, date, likely string) string {
 	}
 	return min(date, likely)
 }
+
+// DueTitle is the title of a due list of a day, YYYY-MM-DD: "Due list, Friday 6 Jun 2031".
+func (p Reader) DueTitle(date string) string {
+	t, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return "Due list, " + date
+	}
+	return "Due list, " + t.Format("Monday ") + p.Date(date)
+}
