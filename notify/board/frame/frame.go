@@ -45,6 +45,8 @@ type Frame struct {
 	Own Own
 	// Hosts are names beside those of the loopback under which the board answers.
 	Hosts []string
+
+	kept kept
 }
 
 // Route is a page and its address, as net/http.ServeMux has patterns: "GET /v/{vehicle}".
