@@ -15,6 +15,7 @@ import (
 	"telltale/notify/board/entry"
 	"telltale/notify/board/files"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/lists"
 	"telltale/notify/board/operator"
 	"telltale/notify/board/rulebook"
 	"telltale/notify/board/rulebook/try"
@@ -32,6 +33,7 @@ func Handler(f *frame.Frame) http.Handler {
 	e := entry.New(f)
 	return f.Handler(slices.Concat(
 		pages(f),
+		lists.Pages(f),
 		enter.Routes(e),
 		e.Routes(),
 		vehicle.Pages(f),

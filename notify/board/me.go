@@ -30,7 +30,7 @@ func (s site) me(_ context.Context, r *frame.Request) (*frame.Page, error) {
 	return &frame.Page{Title: "You", Lead: "You look at these pages as " + r.Viewer.Name + ".", Body: body}, err
 }
 
-var lists = map[people.Form]string{
+var forms = map[people.Form]string{
 	people.ForWorkshop: "what to do, by how urgent it is",
 	people.ForOwner:    "by vehicle",
 	people.ForOperator: "counts, and the worst first",
@@ -43,7 +43,7 @@ func readsAs(v frame.Viewer, now time.Time) []page.Line {
 		{Label: "Units", Text: english.List("and", u.Names())},
 		{Label: "Dates", Text: "as " + v.Day(now)},
 		{Label: "Time zone", Text: v.Zone.String()},
-		{Label: "First page and list", Text: lists[v.Form]},
+		{Label: "First page and list", Text: forms[v.Form]},
 	}
 }
 

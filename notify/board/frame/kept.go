@@ -15,7 +15,9 @@ type kept struct {
 }
 
 func (f *Frame) keep() *kept {
-	f.kept.Do(func() { f.kept.refused, f.kept.deliveries = refusals.Keep(f.Log), delivery.NewIndex(f.Log.Deliveries()) })
+	f.kept.Do(func() {
+		f.kept.refused, f.kept.deliveries = refusals.Keep(f.Log), delivery.NewIndex(f.Log.Deliveries())
+	})
 	return &f.kept
 }
 

@@ -20,7 +20,7 @@ var templates = frame.Parse(web)
 
 // Pages are the operator's.
 func Pages(f *frame.Frame) []frame.Route {
-	s := &site{Frame: f, refused: refusals.Keep(f.Log), deliveries: delivery.NewIndex(f.Log.Deliveries())}
+	s := &site{Frame: f, refused: f.Refused(), deliveries: f.Deliveries()}
 	return []frame.Route{
 		{Pattern: "GET /said", Handle: s.said},
 		{Pattern: "GET /said.csv", Handle: s.saidTable},

@@ -1,11 +1,12 @@
 // What a script adds to pages that work without one. It fetches a page again when what
-// stands on it has changed, and asks before a form that was typed into is left.
+// stands on it has changed, asks before a form that was typed into is left, and prints.
 'use strict';
 (() => {
   let typed = false;
   document.addEventListener('input', (e) => { if (e.target.form && e.target.form.method === 'post') typed = true; });
   document.addEventListener('submit', () => { typed = false; });
   window.addEventListener('beforeunload', (e) => { if (typed) e.preventDefault(); });
+  for (const b of document.querySelectorAll('button.print')) { b.hidden = false; b.addEventListener('click', () => print()); }
 
   const of = document.body.dataset.watch;
   if (!of || !window.EventSource) return;

@@ -1,0 +1,60 @@
+package lists
+
+import (
+	"context"
+	"net/url"
+	"strings"
+
+	"telltale/engine/due"
+	"telltale/engine/listing"
+	"telltale/notify"
+	"telltale/notify/board/frame"
+	"telltale/notify/calendar"
+	"telltale/notify/page"
+	"telltale/notify/wording"
+)
+
+// dueCalendar is the due list as days for a calendar: those that mails have, under the same
+// identities, so that a later word moves them.
+func (s site) dueCalendar(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+	a, err := read(r, listing.Due)
+	if err == nil {
+		err = s.resolved(ctx, &a)
+	}
+	if err != nil {
+		return nil, err
+	}
+	lines, err := s.all(ctx, r, a)
+	if err != nil {
+		return nil, err
+	}
+	m := rowsFor(r)
+	var dates []notify.Date
+	for i := range lines {
+		if it := lines[i].Due; it != nil && len(dates) < paperLines {
+			if d, ok := notify.DateOf(m.Person, it, m.today, r.Now); ok {
+				dates = append(dates, d)
+			}
+		}
+	}
+	body, err := calendar.Write("telltale@"+s.host(), dates)
+	return &frame.Page{File: &frame.File{Type: "text/calendar; charset=utf-8; method=PUBLISH", Name: "due-" + m.today + ".ics", Body: body}}, err
+}
+
+func (s site) host() string {
+	if u, err := url.Parse(s.URL); err == nil && u.Hostname() != "" {
+		return u.Hostname()
+	}
+	return "localhost"
+}
+
+func firstOn(it *due.Item) string { return wording.FirstDay(it.Limit, it.DueDate, it.Likely) }
+
+// needsOf is what to have ready in one text.
+func needsOf(lines []page.Line) string {
+	var all []string
+	for _, l := range lines {
+		all = append(all, l.Text)
+	}
+	return strings.Join(all, "; ")
+}

@@ -1,0 +1,272 @@
+package lists
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/url"
+	"sync"
+	"time"
+
+	"telltale/engine/event"
+	"telltale/engine/follows"
+	"telltale/engine/intake"
+	desk "telltale/engine/stream/entry"
+	"telltale/engine/stream/service"
+	"telltale/engine/whole"
+	"telltale/notify/board/form"
+	"telltale/notify/board/frame"
+	"telltale/notify/page"
+	"telltale/rules/english"
+)
+
+// stop is a vehicle of which a form for several says something.
+type stop struct {
+	frame.Vehicle
+	is    whole.Vehicle
+	field *form.Field // beside which its faults stand
+	ev    *event.Event
+	lines []string // what would follow
+}
+
+// several is a form that says something of several vehicles. Each vehicle's event has an
+// identity of its own, by its place in the form, so that one that is sent twice is entered
+// once.
+type several struct {
+	site
+	*form.Form
+	stops []*stop
+}
+
+const (
+	maxStopsRead = 50
+	wordNotTaken = "it would not be taken: %s"
+	wordGoneBack = "what this form entered was taken back; open the page again to enter it anew"
+	wordOther    = "this form was entered already, with something else in it; open the page again to enter this too"
+)
+
+// stopAt is a vehicle of the form, by its name.
+func (s site) stopAt(ctx context.Context, r *frame.Request, vehicle string) (*stop, error) {
+	r.SetPathValue("vehicle", vehicle)
+	v, err := s.Vehicle(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	q := r.Question()
+	q.Vehicle = v.ID
+	list, err := service.Vehicle.Of(ctx, s.Service, q)
+	switch {
+	case err != nil:
+		return nil, err
+	case len(list) == 0:
+		return nil, frame.NotFound
+	}
+	return &stop{Vehicle: v, is: list[0]}, nil
+}
+
+// says has the form say an event of the i-th vehicle.
+func (f *several) says(r *frame.Request, i int, ev event.Event) {
+	ev.ID = event.ID{Source: r.Viewer.Source(), ID: fmt.Sprintf("%s-%d", f.ID, i)}
+	ev.Vehicle, ev.Recorded = f.stops[i].ID, ev.Time
+	checked, err := intake.Checked(ev)
+	if err != nil {
+		f.stops[i].field.Fault("%s", err.Error())
+		return
+	}
+	f.stops[i].ev = &checked
+}
+
+// look asks what would follow of each, and notes what would be refused or not believed.
+func (f *several) look(ctx context.Context, r *frame.Request) error {
+	d := desk.Desk{Service: f.Service, Log: f.Log}
+	for _, one := range f.stops {
+		if one.ev == nil {
+			continue
+		}
+		l, err := d.Look(ctx, r.Viewer.Units().Names(), *one.ev)
+		if err != nil {
+			return err
+		}
+		w := &l.Entries[0]
+		switch {
+		case w.TakenOut:
+			one.field.Fault(wordGoneBack)
+		case w.Refused != nil && !w.Known:
+			one.field.Fault(wordNotTaken, w.Refused.Refused)
+		}
+		for _, doubt := range w.Doubts {
+			one.field.Doubt("%s", r.Viewer.DatesIn(doubt))
+		}
+		for _, line := range l.Lines() {
+			one.lines = append(one.lines, english.Sentence(r.Viewer.Spelling.Of(r.Viewer.DatesIn(line))))
+		}
+	}
+	return nil
+}
+
+// enter enters all that the form says. What is not taken is noted beside its field; what
+// was taken before is not entered again.
+func (f *several) enter(ctx context.Context, r *frame.Request) error {
+	d := desk.Desk{Service: f.Service, Log: f.Log}
+	for _, one := range f.stops {
+		if one.ev == nil {
+			continue
+		}
+		became, err := d.Enter(ctx, r.Viewer.Units().Names(), *one.ev)
+		switch {
+		case err != nil:
+			return err
+		case became.Before != nil:
+			one.field.Fault(wordOther)
+		case became.Why != nil:
+			one.field.Fault(wordNotTaken, became.Why.Refused)
+		}
+	}
+	return nil
+}
+
+// serve shows the form, looks at what would follow, or enters it and goes on to what was
+// entered. show writes the page's body.
+func (f *several) serve(ctx context.Context, r *frame.Request, p frame.Page, show func(looked bool) (*frame.Page, error)) (*frame.Page, error) {
+	status, looked := http.StatusOK, false
+	if f.Typed() {
+		status = http.StatusUnprocessableEntity
+		if len(f.Faults()) == 0 {
+			if err := f.look(ctx, r); err != nil {
+				return nil, err
+			}
+			looked = true
+		}
+		switch {
+		case len(f.Faults()) > 0:
+		case r.PostForm.Get("do") == "look":
+			status = http.StatusOK
+		case f.Right():
+			if err := f.enter(ctx, r); err != nil {
+				return nil, err
+			}
+			if len(f.Faults()) == 0 {
+				f.note(r)
+				return &frame.Page{To: f.entered()}, nil
+			}
+			status = http.StatusConflict
+		}
+	}
+	out, err := show(looked)
+	if err == nil {
+		out.Status, out.Title = status, f.Title(p.Title)
+	}
+	return out, err
+}
+
+// note keeps what was entered.
+func (f *several) note(r *frame.Request) {
+	var facts []fact
+	for _, one := range f.stops {
+		if one.ev != nil {
+			facts = append(facts, one.entry(r, one.ev))
+		}
+	}
+	f.done.note(f.ID, facts)
+}
+
+// entered is the address of what was entered.
+func (f *several) entered() string {
+	v := url.Values{}
+	for _, one := range f.stops {
+		if one.ev != nil {
+			v.Add("v", one.ID)
+		}
+	}
+	return frame.Path("several", f.ID) + "?" + v.Encode()
+}
+
+// follow are what would follow, a group for each vehicle.
+func (f *several) follow() (out []group) {
+	for _, one := range f.stops {
+		g := group{Heading: page.Clean(one.Title(), 80)}
+		for _, line := range one.lines {
+			g.Lines = append(g.Lines, page.Line{Text: page.Clean(line, page.MaxText)})
+		}
+		if len(g.Lines) > 0 {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+// severalEntered says what a form for several vehicles entered, each with the page on which
+// it can be taken back.
+func (s site) severalEntered(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+	id, ids := r.PathValue("id"), r.URL.Query()["v"]
+	if len(ids) == 0 || len(ids) > maxTicked {
+		return nil, frame.NotFound
+	}
+	out := s.done.of(id)
+	if len(out) == 0 {
+		for _, vehicle := range ids {
+			list, err := s.inLog(ctx, r, vehicle, id)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, list...)
+		}
+	}
+	if len(out) == 0 {
+		return nil, frame.NotFound
+	}
+	body, err := templates.Body("entered", out)
+	return &frame.Page{Section: frame.Enter, Title: "Entered", Lead: english.Counted(len(out), "entry", "entries") + ". Each can be taken back on its page.", Body: body}, err
+}
+
+// inLog is what the form entered for a vehicle, as the log has it.
+func (s site) inLog(ctx context.Context, r *frame.Request, vehicle, id string) (out []fact, err error) {
+	one, err := s.stopAt(ctx, r, vehicle)
+	if err != nil {
+		return nil, err
+	}
+	list, err := service.Entries.Of(ctx, s.Service, service.Question{Vehicle: one.ID, ID: id + "-"})
+	for _, e := range list {
+		if ev, bad := intake.Decode(e.Event); bad == nil {
+			out = append(out, one.entry(r, &ev))
+		}
+	}
+	return out, err
+}
+
+// entry says what was entered for the vehicle.
+func (o *stop) entry(r *frame.Request, ev *event.Event) fact {
+	text := follows.What(ev, o.Units(r.Viewer)) + ", " + r.Viewer.Date(ev.Time.In(o.Where).Format(time.DateOnly))
+	return fact{page.Clean(o.Title(), 80), page.Clean(english.Sentence(text), 300), frame.Path("v", o.ID, "entered", ev.ID.ID)}
+}
+
+// done keeps for a while what the latest forms for several vehicles entered: reading it out
+// of the log takes long where a vehicle has sent much.
+type done struct {
+	mu    sync.Mutex
+	facts map[string][]fact // by the identity of the form
+	order []string          // the oldest first
+}
+
+const mostDone = 200
+
+func (d *done) note(form string, facts []fact) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.facts == nil {
+		d.facts = map[string][]fact{}
+	}
+	if _, known := d.facts[form]; !known {
+		d.order = append(d.order, form)
+	}
+	if d.facts[form] = facts; len(d.order) > mostDone {
+		delete(d.facts, d.order[0])
+		d.order = d.order[1:]
+	}
+}
+
+func (d *done) of(form string) []fact {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.facts[form]
+}
