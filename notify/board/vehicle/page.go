@@ -31,7 +31,8 @@ type vehiclePage struct {
 	Stands []stand
 	Now    []work
 	Later  []work
-	Kept   bool // work is kept for it at all
+	Kept   bool   // work is kept for it at all
+	Back   string // of a vehicle out of service, what the work is
 	Mind   []page.Line
 	Meters []meter
 	// Components have their latest samples with them.
@@ -53,6 +54,9 @@ func (s site) vehicle(ctx context.Context, r *frame.Request) (*frame.Page, error
 	d := vehiclePage{About: v.about(), Says: v.notes(), Do: v.doings(), Stands: v.stands(), Kept: v.Book != "" && !v.Register.Retired, Mind: v.mind(), Meters: v.meters(),
 		Components: v.components(), HistoryAt: v.path("history"), HandOver: v.path("handover")}
 	d.Now, d.Later = v.works()
+	if v.OutSince != "" && len(d.Now) > 0 {
+		d.Back = wordWhenBack
+	}
 	measures, not := v.measures()
 	d.Measures, d.Unmeasured = measures, english.List("and", not)
 	list, err := s.past(ctx, r, v)

@@ -9,7 +9,8 @@ const (
 
 	wordNoRules  = "No rules are in force, so no work is kept for it and nothing is judged."
 	wordRetired  = "It is retired: nothing is judged any more."
-	wordOut      = "Out of service since %s. Until it is back, nothing of it is due and nobody is told."
+	wordOut      = "Out of service since %s. Until it is back it is on no list, and nobody is told of it."
+	wordWhenBack = "This is what would be due if it were in service."
 	wordNothing  = "Nothing is due, and no alarm is active."
 	wordOK       = "OK"
 	wordReturned = "Back to normal. Nobody has said that they know of it."

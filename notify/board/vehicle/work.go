@@ -2,6 +2,7 @@ package vehicle
 
 import (
 	"fmt"
+	"strings"
 
 	"telltale/engine/alarm"
 	"telltale/engine/due"
@@ -41,8 +42,12 @@ func (v *told) work(i *due.Item) work {
 	for _, l := range it.Lines[1:] {
 		w.Lines = append(w.Lines, page.Line{Text: clean(l.Text)})
 	}
+	var ready []string
 	for _, l := range v.by.Ready([]*due.Item{said}) {
-		w.Lines = append(w.Lines, page.Line{Label: wording.HeadReady, Text: clean(l.Text)})
+		ready = append(ready, clean(l.Text))
+	}
+	if ready != nil {
+		w.Lines = append(w.Lines, page.Line{Label: wording.HeadReady, Text: strings.Join(ready, ", ")})
 	}
 	if i.Stage == alarm.Normal {
 		return w
