@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
+	"golang.org/x/sync/errgroup"
 
 	"telltale/engine"
 	"telltale/engine/alarm"
@@ -194,16 +195,20 @@ func (l *Log) Past(ctx context.Context, names []string) (past history.Past, err 
 			subjects = append(subjects, eventSubject(name, kind))
 		}
 	}
-	err = l.Events.EachOf(ctx, 1, subjects, func(m jetstream.Msg, _ uint64) error {
-		if ev, bad := intake.DecodeMessage(m.Subject(), m.Data()); bad == nil { // else it is among the refusals
-			past.Events = append(past.Events, ev)
-		}
-		return nil
+	var said history.Past
+	g, ctx := errgroup.WithContext(ctx)
+	g.Go(func() error { return l.saidOf(ctx, names, &said) })
+	g.Go(func() error {
+		return l.Events.EachOf(ctx, 1, subjects, func(m jetstream.Msg, _ uint64) error {
+			if ev, bad := intake.DecodeMessage(m.Subject(), m.Data()); bad == nil { // else it is among the refusals
+				past.Events = append(past.Events, ev)
+			}
+			return nil
+		})
 	})
-	if err != nil {
-		return past, err
-	}
-	return past, l.saidOf(ctx, names, &past)
+	err = g.Wait()
+	past.Transitions, past.Refused = said.Transitions, said.Refused
+	return past, err
 }
 
 // LastRegistration is the last registration of a vehicle in the log, whether or not

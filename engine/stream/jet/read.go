@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
+	"golang.org/x/sync/errgroup"
 )
 
 // Read delivers the messages on the subjects in order, from a sequence on, without
@@ -98,19 +99,11 @@ func (s *Stream) Each(ctx context.Context, from uint64, pattern string, do func(
 // EachOf is [Stream.Each] of several patterns, no two of which match the same subject: one
 // reading, in order of the stream.
 func (s *Stream) EachOf(ctx context.Context, from uint64, patterns []string, do func(m jetstream.Msg, seq uint64) error) error {
-	var there []string
-	for _, p := range patterns {
-		switch end, err := s.Last(ctx, p); {
-		case err != nil:
-			return err
-		case end != nil && end.Sequence >= from:
-			there = append(there, p)
-		}
+	there, err := s.holding(ctx, from, patterns)
+	if err != nil || len(there) == 0 {
+		return err
 	}
-	if there == nil {
-		return nil
-	}
-	err := s.Follow(ctx, from, func(m jetstream.Msg, meta *jetstream.MsgMetadata) error {
+	err = s.Follow(ctx, from, func(m jetstream.Msg, meta *jetstream.MsgMetadata) error {
 		if err := do(m, meta.Sequence.Stream); err != nil || meta.NumPending > 0 {
 			return err
 		}
@@ -120,6 +113,26 @@ func (s *Stream) EachOf(ctx context.Context, from uint64, patterns []string, do 
 		return nil
 	}
 	return err
+}
+
+// holding are the patterns on which there is a message at a sequence or later.
+func (s *Stream) holding(ctx context.Context, from uint64, patterns []string) (there []string, err error) {
+	held := make([]bool, len(patterns))
+	g, ctx := errgroup.WithContext(ctx)
+	for i, p := range patterns {
+		g.Go(func() error {
+			end, err := s.Last(ctx, p)
+			held[i] = err == nil && end != nil && end.Sequence >= from
+			return err
+		})
+	}
+	err = g.Wait()
+	for i, p := range patterns {
+		if held[i] {
+			there = append(there, p)
+		}
+	}
+	return there, err
 }
 
 // FirstSince is the sequence of the first message stored at a time or later; 1
