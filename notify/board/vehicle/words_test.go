@@ -105,6 +105,31 @@ func cloud(kind, id, source, vehicle, at, data string) string {
 	return fmt.Sprintf(`{"specversion":"1.0","type":"telltale.%s.v1","id":%q,"source":%q,"subject":%q,"time":%q,"data":%s}`, kind, id, source, vehicle, at, data)
 }
 
+// TestSeveralComponents: a rule that is kept for several components tells of each, and of one
+// alone where it is named.
+func TestSeveralComponents(t *testing.T) {
+	f := boardtest.New(t, boardtest.Files{
+		Vehicles: "vehicles:\n  van-1: {name: Van 1, kind: van, components: {front axle: {kind: axle}, rear axle: {kind: axle}}}\n",
+		People:   aPeople, Rules: []rules.File{{Name: "rules.yaml", Text: []byte(`
+book: 1
+tasks:
+  axle oil: {where: component.kind == "axle", every: {time: 12 months}, cautions: none}
+`)}},
+		Events: cloud("reading", "a", "/gateway", "van-1", "2031-05-01T08:00:00Z", `{"meter":"odometer","value":40000,"unit":"km"}`),
+	})
+	h := f.Handler(Pages(f.Frame)...)
+	both := boardtest.Get(t, h, "/v/van-1/why/axle%20oil").Body.String()
+	one := boardtest.Get(t, h, "/v/van-1/why/axle%20oil?component=rear+axle").Body.String()
+	for _, s := range []string{"It is kept for 2 components of this vehicle.", "Front axle: axle oil", "Rear axle: axle oil", "component=front&#43;axle"} {
+		if !strings.Contains(both, s) {
+			t.Errorf("the page of both lacks %q", s)
+		}
+	}
+	if !strings.Contains(one, "Rear axle: axle oil") || strings.Contains(one, "Front axle") {
+		t.Errorf("the page of one is\n%s", one)
+	}
+}
+
 // TestWithoutRules: a fleet without rules has its vehicles and their meters, and says that
 // nothing is judged.
 func TestWithoutRules(t *testing.T) {
