@@ -69,10 +69,10 @@ func TestOf(t *testing.T) {
 		want []string
 	}{
 		{on(1, "r1", event.ReadingEvent, km(121000)), []string{"odometer 121,000 km recorded", "nothing is due"}},
-		{on(1, "r2", event.ReadingEvent, km(129500)), []string{"odometer 129,500 km recorded",
+		{on(60, "r2", event.ReadingEvent, km(129500)), []string{"odometer 129,500 km recorded",
 			"engine oil: now soon: Change the engine oil: due at 130,000 km, in 500 km; the odometer reads 129,500 km", "soon: engine oil"}},
 		{on(1, "w", event.ServiceEvent, &event.ServiceData{Tasks: []string{"engine oil"}, Meters: map[string]unit.Quantity{"odometer": {Value: 121000, Unit: "km"}}}),
-			[]string{"engine oil: due next at 131,000 km", "leak check: due next at 121,500 km", "leak check: now soon: Look for leaks: due at 121,500 km, in 500 km; the odometer reads 121,000 km"}},
+			[]string{"engine oil: due next at 131,000 km", "leak check: due next at 121,500 km"}},
 		{on(1, "a", event.AnswerEvent, &event.AnswerData{Answer: "out of service"}), []string{"van-3 is out of service; no messages about it until it is back in service"}},
 		{on(1, "p", event.AnswerEvent, &event.AnswerData{Answer: "postpone", Task: "engine oil", ByDistance: &unit.Quantity{Value: 500, Unit: "km"}, Why: "parts"}),
 			[]string{"engine oil: due next at 130,500 km"}},

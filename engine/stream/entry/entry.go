@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"telltale/engine"
@@ -100,13 +101,21 @@ func (l *Looked) Doubts() (out []string) {
 	return out
 }
 
-// Lines are what follows of the entries, in words.
+// Lines are what follows of the entries, in words; of a sheet what it comes to in a
+// sentence, since a page of its own says the rest.
 func (l *Looked) Lines() (out []string) {
 	for i := range l.Events {
+		ev := &l.Events[i]
 		for _, n := range l.Entries[i].NotUsed {
 			out = append(out, "not used: "+n.Refused)
 		}
-		out = append(out, follows.Of(&l.Events[i], &l.Entries[i], l.Would, false)...)
+		d, sheet := ev.Data.(*event.SampleData)
+		for _, line := range follows.Of(ev, &l.Entries[i], l.Would, sheet && !d.ByHand()) {
+			if rest, ok := strings.CutPrefix(line, ev.Vehicle+" "); ok { // a command says its key
+				line = "the vehicle " + rest
+			}
+			out = append(out, line)
+		}
 	}
 	return out
 }

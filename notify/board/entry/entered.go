@@ -132,7 +132,7 @@ func (s *Entries) takeBack(ctx context.Context, r *frame.Request, v frame.Vehicl
 		return nil, err
 	}
 	if !became.Known() {
-		s.noticed.note("void "+r.PathValue("id"), linesOf(&became.Looked))
+		s.noticed.note("void "+r.PathValue("id"), became.Lines())
 	}
 	return &frame.Page{To: r.URL.Path}, nil
 }
@@ -168,7 +168,7 @@ func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, 
 	}
 	var known bool
 	if data.Lines, known = s.noticed.of(key); !known && !d.gone && l.Known() {
-		data.Lines, data.Now = linesOf(&l), true
+		data.Lines, data.Now = l.Lines(), true
 	}
 	data.Lines = s.said(r, data.Lines)
 	if !d.gone {

@@ -26,7 +26,6 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
-	"strings"
 
 	"telltale/engine/event"
 	"telltale/engine/follows"
@@ -191,7 +190,7 @@ func (s *Entries) enter(ctx context.Context, r *frame.Request, e *Entry, events 
 		return s.page(r, e, nil, http.StatusConflict)
 	}
 	if !became.Known() {
-		s.noticed.note(e.Form.ID, linesOf(&became.Looked))
+		s.noticed.note(e.Form.ID, became.Lines())
 	}
 	return &frame.Page{To: frame.Path("v", e.Vehicle.ID, "entered", e.Form.ID)}, nil
 }
@@ -221,7 +220,7 @@ func (s *Entries) page(r *frame.Request, e *Entry, l *desk.Looked, status int) (
 		return nil, err
 	}
 	if l != nil {
-		data.Lines = s.said(r, linesOf(l))
+		data.Lines = s.said(r, l.Lines())
 		if e.Shown != nil {
 			if data.Own, err = e.Shown(l); err != nil {
 				return nil, err
@@ -231,24 +230,6 @@ func (s *Entries) page(r *frame.Request, e *Entry, l *desk.Looked, status int) (
 	p.Section, p.Title, p.Status, p.Work = cmp.Or(p.Section, frame.Enter), e.Form.Title(p.Title), status, true
 	p.Body, err = templates.Body("entry", data)
 	return &p, err
-}
-
-// linesOf are what follows of entries; of a sheet what it comes to in a sentence, since its
-// page says the rest.
-func linesOf(l *desk.Looked) (out []string) {
-	for i := range l.Events {
-		for _, n := range l.Entries[i].NotUsed {
-			out = append(out, "not used: "+n.Refused)
-		}
-		d, sheet := l.Events[i].Data.(*event.SampleData)
-		for _, line := range follows.Of(&l.Events[i], &l.Entries[i], l.Would, sheet && !d.ByHand()) {
-			if rest, ok := strings.CutPrefix(line, l.Events[i].Vehicle+" "); ok { // its key, in the words of a command
-				line = "the vehicle " + rest
-			}
-			out = append(out, line)
-		}
-	}
-	return out
 }
 
 // said writes lines of the service as whoever looks reads them.
