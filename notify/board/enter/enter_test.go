@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"telltale/engine/event"
@@ -268,6 +269,48 @@ func TestKept(t *testing.T) {
 	}
 	b.want(b.send("/v/van-3/work", p, "task=engine+oil&day=2031-06-06&note=thin+film"), 503, "This does not work just now. What you typed is still here",
 		`name="note" value="thin film"`, `value="engine oil" checked`, `name="form" value="`+p.id+`"`)
+}
+
+// What is stored and not folded yet says so.
+func TestNotFoldedYet(t *testing.T) {
+	b := open(t)
+	if err := b.Service.Stop(); err != nil {
+		t.Fatal(err)
+	}
+	ev, err := intake.Checked(event.Event{ID: event.ID{Source: "/people/ines", ID: "late"}, Kind: event.ReadingEvent, Vehicle: "van-3",
+		Time: boardtest.Morning, Recorded: boardtest.Morning, Data: &event.ReadingData{Meter: "odometer", Value: 129800, Unit: "km"}})
+	if err == nil {
+		err = b.Log.Publish(t.Context(), ev)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.want(b.get("/v/van-3/entered/late"), 200, "It is stored. The service is busy and has not used it yet; load this page again in a minute.")
+}
+
+// A form that several presses send at once is entered once, and each comes to what
+// followed.
+func TestPressedManyTimes(t *testing.T) {
+	b := open(t)
+	p := b.get("/v/van-3/work")
+	var wg sync.WaitGroup
+	var all [4]page
+	for i := range all {
+		wg.Go(func() { all[i] = b.send("/v/van-3/work", p, "task=engine+oil&day=2031-06-06&meter0=129800") })
+	}
+	wg.Wait()
+	for _, w := range all {
+		if w.code != 303 || w.to != "/v/van-3/entered/"+p.id {
+			t.Errorf("%d to %s\n%s", w.code, w.to, main(w.text))
+		}
+	}
+	if n := len(b.entries("")); n != 1 {
+		t.Errorf("%d entries", n)
+	}
+	refused, err := service.Refused.Of(t.Context(), b.Service, service.Question{})
+	if err != nil || len(refused) > 0 {
+		t.Errorf("%v, %v", refused, err)
+	}
 }
 
 // A sample of the same day counts as drawn before the work, which is asked back.

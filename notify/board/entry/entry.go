@@ -117,6 +117,8 @@ func (s *Entries) Serve(ctx context.Context, r *frame.Request, e *Entry) (*frame
 	switch {
 	case len(e.Form.Faults()) > 0:
 		return s.page(r, e, nil, http.StatusConflict)
+	case looked.Known(): // sent before, by a second press: nothing is asked back of that
+		return s.enter(ctx, r, e, events)
 	case r.PostForm.Get(doName) == doLook:
 		return s.page(r, e, &looked, http.StatusOK)
 	case !e.Form.Right():
