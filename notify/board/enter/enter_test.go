@@ -219,8 +219,11 @@ func (b board) entries(id string) (out []string) {
 func TestWork(t *testing.T) {
 	b := open(t)
 	p := b.get("/v/van-3/work?task=engine+oil")
-	b.want(p, 200, `value="engine oil" checked`, "Change the engine oil (engine): soon", "Change the gearbox oil (gearbox)", "The engine holds 7 L of 5W-30.",
+	b.want(p, 200, `value="engine oil" checked`, "Change the engine oil (engine): soon", "Change the gearbox oil (gearbox)", "Engine holds 7 L of 5W-30.",
 		`name="by" value="Ines Thornbeck"`, `<option value="Tobias Wrenfold">`)
+	if strings.Contains(b.get("/v/van-3/work?task=engine+oil&component=engine").text, "<details open") {
+		t.Error("a link to the work unfolds what nobody typed into")
+	}
 	if strings.Contains(p.text, `value="safety inspection" checked`) {
 		t.Error("what nobody named is ticked")
 	}

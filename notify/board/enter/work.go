@@ -283,7 +283,7 @@ func (w *work) unfolded() *work {
 	any := func(all ...*form.Field) bool {
 		return slices.ContainsFunc(all, func(d *form.Field) bool { return d.Value() != "" || d.Wrong() })
 	}
-	w.FluidOpen = any(w.Drained, w.Filled, w.ToppedUp, w.Filter, w.Flush, w.Component)
+	w.FluidOpen = any(w.Drained, w.Filled, w.ToppedUp, w.Filter, w.Flush) || w.form.Typed() && any(w.Component)
 	w.OtherOpen = any(w.Other) || len(w.Task.Choices) == 0
 	w.FurtherOne = any(w.Valid, w.Defect)
 	reader := wording.Reader{Person: w.r.Viewer.Person}.On(w.is.Reads)
@@ -295,7 +295,7 @@ func (w *work) unfolded() *work {
 	}
 	if c := w.ComponentNamed(on); c != nil && c.Capacity != nil {
 		if litres, err := c.Capacity.As(unit.Volume); err == nil {
-			w.Filled.Hint = english.Sentence("the " + c.Name + " holds " + strings.TrimSpace(reader.Litres(litres)+" of "+cmp.Or(c.Fluid, "fluid")))
+			w.Filled.Hint = english.Sentence(c.Name + " holds " + reader.Litres(litres) + " of " + cmp.Or(c.Fluid, "fluid"))
 		}
 	}
 	return w
