@@ -67,7 +67,7 @@ func (l *Log) entriesUnder(ctx context.Context, vehicle, id string) (out []Entry
 	for _, kind := range entered {
 		err := l.Events.Each(ctx, 1, eventSubject(vehicle, kind), func(m jetstream.Msg, seq uint64) error {
 			ev, bad := intake.DecodeMessage(m.Subject(), m.Data())
-			if bad != nil || id != "" && !strings.HasPrefix(ev.ID.ID, id) || id == "" && kind == event.ReadingEvent && !strings.HasPrefix(ev.ID.Source, "/record") {
+			if bad != nil || id != "" && !strings.HasPrefix(ev.ID.ID, id) || id == "" && kind == event.ReadingEvent && !byHand(ev.ID.Source) {
 				return nil
 			}
 			meta, err := m.Metadata()
@@ -82,6 +82,11 @@ func (l *Log) entriesUnder(ctx context.Context, vehicle, id string) (out []Entry
 		}
 	}
 	return out, nil
+}
+
+// byHand reports whether people typed what comes from a source, as a command or into a page.
+func byHand(source string) bool {
+	return strings.HasPrefix(source, "/record") || strings.HasPrefix(source, "/people/")
 }
 
 func (l *Log) markTakenOut(ctx context.Context, vehicle string, list []Entry) error {

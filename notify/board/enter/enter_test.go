@@ -75,6 +75,7 @@ const vehicles = `vehicles:
 const persons = `people:
   ines: {name: Ines Thornbeck, mail: ines@larkfell.example, zone: Europe/London}
   tobias: {name: Tobias Wrenfold, mail: tobias@larkfell.example, zone: Europe/London, numbers: comma}
+  uma: {name: Uma Greel, mail: uma@larkfell.example, zone: Pacific/Honolulu}
 operator: [ines]
 `
 
@@ -194,6 +195,15 @@ func TestReading(t *testing.T) {
 		t.Error("it can be taken back twice")
 	}
 	b.want(b.send("/v/van-3/reading", look, "day=2031-06-06&meter0=129800"), 409, "What this form entered was taken back")
+}
+
+// Days are those where the vehicle is, whoever looks from wherever.
+func TestDaysOfTheVehicle(t *testing.T) {
+	b := open(t)
+	b.want(b.as("uma", "GET", "/v/van-3/reading", nil), 200, `name="day" value="2031-06-06"`) // where it is the evening before
+	p := b.enter("/v/van-3/reading", "day=2031-06-06&time=0:30&meter0=129800")
+	b.want(p, 200, "Odometer 129,800 km, 6 Jun 2031.")
+	b.want(b.as("uma", "GET", "/v/van-3/entered/"+b.entries("")[0], nil), 200, "Odometer 129,800 km, 6 Jun 2031.")
 }
 
 // entries are those of the van whose identity begins so.

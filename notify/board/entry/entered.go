@@ -153,7 +153,7 @@ func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, 
 		Vehicle, Name string
 	}{Form: f, Vehicle: frame.Path("v", v.ID), Name: v.Title()}
 	p := &frame.Page{Section: frame.Enter, Title: "Entered", About: v.Title(), Up: frame.Link{Words: v.Title(), Path: frame.Path("v", v.ID)}}
-	p.Lead = s.whatWas(r, &l)
+	p.Lead = s.whatWas(r, v, &l)
 	key := r.PathValue("id")
 	switch {
 	case d.gone:
@@ -180,11 +180,11 @@ func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, 
 }
 
 // whatWas is the entry in a sentence, with the day it is of.
-func (s *Entries) whatWas(r *frame.Request, l *desk.Looked) string {
+func (s *Entries) whatWas(r *frame.Request, v frame.Vehicle, l *desk.Looked) string {
 	var parts []string
 	for i := range l.Events {
 		parts = append(parts, follows.What(&l.Events[i], follows.Said(l.Would)))
 	}
-	day := l.Events[0].Time.In(r.Viewer.Zone)
+	day := l.Events[0].Time.In(v.Where)
 	return s.said(r, []string{english.List("and", parts) + ", " + day.Format(time.DateOnly)})[0]
 }
