@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"telltale/engine"
 	"telltale/engine/event"
 	"telltale/engine/follows"
 	"telltale/engine/intake"
@@ -62,6 +63,9 @@ func (s *Entries) entered(ctx context.Context, r *frame.Request) (*frame.Page, e
 
 // find is the entry of that identity, or all events of a form that said several things.
 func (s *Entries) find(ctx context.Context, v frame.Vehicle, id string) (done, error) {
+	if n, ok := s.noticed.of(id); ok && n.vehicle == v.ID {
+		return n.done, nil
+	}
 	list, err := service.Entries.Of(ctx, s.Service, service.Question{Vehicle: v.ID, ID: id})
 	if err != nil {
 		return done{}, err
@@ -132,9 +136,20 @@ func (s *Entries) takeBack(ctx context.Context, r *frame.Request, v frame.Vehicl
 		return nil, err
 	}
 	if !became.Known() {
-		s.noticed.note("void "+r.PathValue("id"), became.Lines())
+		s.noticed.note("void "+r.PathValue("id"), notice{vehicle: v.ID, lines: became.Lines()})
 	}
 	return &frame.Page{To: r.URL.Path}, nil
+}
+
+// after is what the template of the page of what followed gets.
+type after struct {
+	Form          *form.Form
+	Lines, Doubts []string
+	Now           bool // Lines say how it stands now, and not what followed
+	Waiting       bool
+	TakeBack      bool
+	Why           string // why it cannot be taken back
+	Vehicle, Name string
 }
 
 // after is the page of what followed.
@@ -143,22 +158,12 @@ func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, 
 	if err != nil {
 		return nil, err
 	}
-	data := struct {
-		Form          *form.Form
-		Lines, Doubts []string
-		Now           bool // Lines say how it stands now, and not what followed
-		Waiting       bool
-		TakeBack      bool
-		Why           string
-		Vehicle, Name string
-	}{Form: f, Vehicle: frame.Path("v", v.ID), Name: v.Title()}
-	p := &frame.Page{Section: frame.Enter, Title: "Entered", About: v.Title(), Up: frame.Link{Words: v.Title(), Path: frame.Path("v", v.ID)}}
-	p.Lead = s.whatWas(r, v, &l)
-	key := r.PathValue("id")
+	d.gone = d.gone || slices.ContainsFunc(l.Entries, func(e engine.WouldEntry) bool { return e.TakenOut })
+	data := after{Form: f, Vehicle: frame.Path("v", v.ID), Name: v.Title()}
+	p := &frame.Page{Section: frame.Enter, Title: "Entered", About: v.Title(), Up: frame.Link{Words: v.Title(), Path: data.Vehicle}, Lead: s.whatWas(r, v, &l)}
 	switch {
 	case d.gone:
 		p.Title, p.Lead = "Taken back", p.Lead+" "+wordGone
-		key = "void " + key
 	case l.Known():
 		data.Doubts = s.said(r, l.Doubts())
 	case l.Refused() != nil:
@@ -166,17 +171,27 @@ func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, 
 	default:
 		data.Waiting = true
 	}
-	var known bool
-	if data.Lines, known = s.noticed.of(key); !known && !d.gone && l.Known() {
-		data.Lines, data.Now = l.Lines(), true
-	}
-	data.Lines = s.said(r, data.Lines)
+	data.Lines, data.Now = s.followed(r, &l, d.gone)
 	if !d.gone {
 		data.Why = s.notTheirs(r, v, d)
 		data.TakeBack = data.Why == ""
 	}
 	p.Body, err = templates.Body("entered", data)
 	return p, err
+}
+
+// followed is what followed of an entry, or of its being taken back; where that is not
+// known any more, how things stand now.
+func (s *Entries) followed(r *frame.Request, l *desk.Looked, gone bool) (lines []string, now bool) {
+	id := r.PathValue("id")
+	if gone {
+		id = "void " + id
+	}
+	n, known := s.noticed.of(id)
+	if !known && !gone && l.Known() {
+		return s.said(r, l.Lines()), true
+	}
+	return s.said(r, n.lines), false
 }
 
 // whatWas is the entry in a sentence, with the day it is of.

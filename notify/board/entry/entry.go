@@ -26,6 +26,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"time"
 
 	"telltale/engine/event"
 	"telltale/engine/follows"
@@ -192,7 +193,7 @@ func (s *Entries) enter(ctx context.Context, r *frame.Request, e *Entry, events 
 		return s.page(r, e, nil, http.StatusConflict)
 	}
 	if !became.Known() {
-		s.noticed.note(e.Form.ID, became.Lines())
+		s.noticed.note(e.Form.ID, notice{done{events: became.Events, stored: time.Now()}, e.Vehicle.ID, became.Lines()})
 	}
 	return &frame.Page{To: frame.Path("v", e.Vehicle.ID, "entered", e.Form.ID)}, nil
 }

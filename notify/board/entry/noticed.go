@@ -2,37 +2,45 @@ package entry
 
 import "sync"
 
-// noticed keeps for a while what followed of the latest entries: the record says later how
-// things stand, and not what an entry changed. What is gone from it, as after a restart,
-// is told by how things stand.
+// noticed keeps for a while what the latest forms entered and what followed of it. The
+// record says later how things stand, and not what an entry changed; and to find an entry in
+// the log, all that was ever told of its vehicle is read. What is gone from here, as after a
+// restart, is found there and told by how things stand.
 type noticed struct {
 	mu    sync.Mutex
-	lines map[string][]string // by the identity of the form
-	order []string            // the oldest first
+	all   map[string]notice // by the identity of the form
+	order []string          // the oldest first
+}
+
+// notice is an entry and what followed of it.
+type notice struct {
+	done
+	vehicle string
+	lines   []string
 }
 
 // mostNoticed is how many entries are kept.
 const mostNoticed = 500
 
-func (n *noticed) note(form string, lines []string) {
+func (n *noticed) note(form string, of notice) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	if n.lines == nil {
-		n.lines = map[string][]string{}
+	if n.all == nil {
+		n.all = map[string]notice{}
 	}
-	if _, known := n.lines[form]; !known {
+	if _, known := n.all[form]; !known {
 		n.order = append(n.order, form)
 	}
-	n.lines[form] = lines
+	n.all[form] = of
 	if len(n.order) > mostNoticed {
-		delete(n.lines, n.order[0])
+		delete(n.all, n.order[0])
 		n.order = n.order[1:]
 	}
 }
 
-func (n *noticed) of(form string) ([]string, bool) {
+func (n *noticed) of(form string) (notice, bool) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	lines, ok := n.lines[form]
-	return lines, ok
+	of, ok := n.all[form]
+	return of, ok
 }
