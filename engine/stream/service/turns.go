@@ -19,7 +19,7 @@ const (
 	// aTurn is how long a question may hold a partition while an event waits. Who waits for a
 	// lock for more than a millisecond has it next (see sync.Mutex), so an event waits for two
 	// turns at most.
-	aTurn = 2 * time.Millisecond
+	aTurn = time.Millisecond
 )
 
 // slowAtOnce is how many partitions of the process work on long questions at once: on half of
@@ -32,15 +32,17 @@ func (w *worker) turns(step func() (more bool)) {
 	w.mu.Unlock()
 	defer w.mu.Lock()
 	for w.turn(step) {
-		runtime.Gosched()
 	}
 }
 
+// turn is one turn, once there is room for it. It makes room for the next only after all who
+// can go on meanwhile have had the processor: else long questions would hand it to one another.
 func (w *worker) turn(step func() bool) (more bool) {
 	if w.slow != nil {
 		w.slow <- struct{}{}
 		defer func() { <-w.slow }()
 	}
+	defer runtime.Gosched()
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for began := time.Now(); time.Since(began) < aTurn; {
