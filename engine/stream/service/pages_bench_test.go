@@ -55,6 +55,7 @@ func BenchmarkListPage(b *testing.B) {
 		fleetList(b, s, 1)
 		b.ReportMetric(time.Since(began).Seconds(), "fleet-list-s")
 		end := fourLists(b, s)
+		aim(b, "records-of-one", 20, times(200, func(i int) { recordsOfOne(b, s, fmt.Sprintf("v-%06d", (i*7919)%vehicles)) }))
 		aim(b, "vehicle", 20, times(200, func(i int) { oneVehicle(b, s, fmt.Sprintf("v-%06d", (i*7919)%vehicles)) }))
 		aim(b, "page-beside", 50, times(60, func(i int) { firstPage(b, s, pageQuestion(i)) }))
 		busy := times(100, func(i int) { foldOne(b, l, s, 1000+i) })
@@ -135,6 +136,21 @@ func oneVehicle(b *testing.B, s *Service, vehicle string) {
 	}
 	if _, err := s.RegisteredAs(b.Context(), vehicle); err != nil {
 		b.Fatal(err)
+	}
+}
+
+// recordsOfOne asks what of that comes from the records, and nothing that is read from the log.
+func recordsOfOne(b *testing.B, s *Service, vehicle string) {
+	b.Helper()
+	q := Question{Vehicle: vehicle, Units: []string{}}
+	if list, err := Vehicle.Of(b.Context(), s, q); err != nil || len(list) != 1 {
+		b.Fatalf("%+v (%v)", list, err)
+	}
+	if _, err := Alarms.Of(b.Context(), s, q); err != nil {
+		b.Fatal(err)
+	}
+	if list, err := Why.Of(b.Context(), s, q); err != nil || len(list) == 0 {
+		b.Fatalf("%d reasons (%v)", len(list), err)
 	}
 }
 
