@@ -94,18 +94,19 @@ func (x *Index) VehiclePart(q VehicleQuery, now time.Time, read func(home string
 	s := &cardSieve{VehicleQuery: q, words: words(q.Q), read: read, since: now.AddDate(0, 0, -q.Silent).Unix()}
 	s.tag, s.value = tagOf(q.Tag)
 	limit, _ := limitOf(q.Limit, q.After, q.Before)
-	place, last := q.After+"\x00", q.Before != ""
-	if last {
-		place = q.Before
-	}
-	begin := func(c *Card) bool { return q.After == "" && !last || c.shown() >= place }
-	forward, back := x.cards.from(begin), x.cards.until(begin)
-	if last {
-		forward, back = back, forward
-	}
-	p := VehiclePart{Refs: s.first(forward, limit+1), Beyond: len(s.first(back, 1)) > 0, Counts: s.count(x.cards.all), Now: now}
-	if last {
-		slices.Reverse(p.Refs)
+	p := VehiclePart{Now: now}
+	// All are looked at, since they are counted.
+	p.Counts = s.count(x.cards.all, func(c *Card) {
+		before := q.After != "" && c.shown() <= q.After || q.Before != "" && c.shown() < q.Before
+		switch {
+		case before == (q.Before == ""):
+			p.Beyond = true
+		case q.Before != "" || len(p.Refs) <= limit:
+			p.Refs = append(p.Refs, Ref{c.shown(), c.home})
+		}
+	})
+	if n := len(p.Refs) - limit - 1; n > 0 { // the last of those before a place
+		p.Refs = p.Refs[n:]
 	}
 	return p
 }
@@ -139,18 +140,8 @@ func (s *cardSieve) match(c *Card) (tag, kind, state bool) {
 	return s.Tag == "" || has(c.reg.Tags, s.tag, s.value), s.Kind == "" || c.reg.Kind == s.Kind, s.State == "" || c.state() == s.State
 }
 
-func (s *cardSieve) first(list iter.Seq[*Card], n int) (out []Ref) {
-	for c := range list {
-		if tag, kind, state := s.match(c); tag && kind && state && s.rest(c) {
-			if out = append(out, Ref{c.shown(), c.home}); len(out) == n {
-				break
-			}
-		}
-	}
-	return out
-}
-
-func (s *cardSieve) count(list iter.Seq[*Card]) VehicleCount {
+// count counts, and shows those that are asked for in all.
+func (s *cardSieve) count(list iter.Seq[*Card], hit func(*Card)) VehicleCount {
 	out := VehicleCount{Kinds: map[string]int{}, States: map[string]int{}}
 	tags := map[[2]string]int{}
 	for c := range list {
@@ -159,6 +150,7 @@ func (s *cardSieve) count(list iter.Seq[*Card]) VehicleCount {
 			continue
 		}
 		if tag && kind && state {
+			hit(c)
 			out.Total++
 		}
 		if tag && kind {
