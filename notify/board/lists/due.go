@@ -110,7 +110,9 @@ func (s site) duePage(ctx context.Context, r *frame.Request, a ask, path string)
 
 // written is the page with a list as its body. While the service starts, it says so above.
 func (s site) written(ctx context.Context, r *frame.Request, p frame.Page, template string, data any) (*frame.Page, error) {
-	p.Watch = "*"
+	if template != "paper" && template != "yard" && template != "labels" { // what is being printed stays as it is
+		p.Watch = "*"
+	}
 	body, err := templates.Body(template, data)
 	if err != nil {
 		return nil, err

@@ -3,6 +3,7 @@ package lists_test
 import (
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"reflect"
 	"slices"
 	"strings"
@@ -14,10 +15,18 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify/board"
 	"telltale/notify/board/boardtest"
+	"telltale/notify/board/boardtest/browser"
 	"telltale/notify/wording"
+	"telltale/testdata/quick"
 )
 
-func TestMain(m *testing.M) { boardtest.Main(m) }
+func TestMain(m *testing.M) {
+	quick.Start()
+	code := m.Run()
+	browser.Close()
+	boardtest.Stop()
+	os.Exit(code)
+}
 
 // most is how heavy a page may be.
 const most = 60 << 10

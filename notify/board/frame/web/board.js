@@ -24,7 +24,9 @@
 
   const fresh = () => {
     const main = document.getElementById('main');
-    const filled = [...main.querySelectorAll('input, select, textarea')].some((e) => e === document.activeElement);
+    // What was ticked in a list, or typed into a search, is not taken away either.
+    const touched = (e) => e.type === 'checkbox' ? e.checked !== e.defaultChecked : e.defaultValue !== undefined && e.value !== e.defaultValue;
+    const filled = [...main.querySelectorAll('input, select, textarea')].some((e) => e === document.activeElement || touched(e));
     if (busy) return;
     if (typed || filled) { say(live.dataset.changed); return; }
     busy = true;
