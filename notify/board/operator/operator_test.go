@@ -366,6 +366,15 @@ func TestService(t *testing.T) {
 	for _, p := range h.Partitions {
 		wants(t, page, fmt.Sprintf(`<th scope="row">%d</th><td class="num" data-of="Vehicles">%d</td><td class="num" data-of="Events">%d</td>`, p.Partition, p.Vehicles, p.Events))
 	}
+	sizes, err := f.Log.Sizes(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, z := range sizes {
+		if !regexp.MustCompile(z.Stream + ` <span class="hint">[a-z]`).MatchString(page) {
+			t.Errorf("nothing says what %s holds", z.Stream)
+		}
+	}
 	f.Frame.Own = frame.Own{}
 	wants(t, get(t, pagesOf(f), "/service"), "It runs, and nothing needs seeing to.")
 }

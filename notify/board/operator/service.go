@@ -43,6 +43,7 @@ type servicePage struct {
 var streams = map[string]string{
 	stream.EventsStream:     "what was reported",
 	stream.AlarmsStream:     "what was said of it, three years of it",
+	stream.SaidStream:       "the same, by vehicle",
 	stream.StateStream:      "what is known of each vehicle",
 	stream.BooksStream:      "rules and baselines that were in force",
 	stream.DeliveriesStream: "messages to people, 400 days of them",

@@ -248,7 +248,7 @@ func TestNothing(t *testing.T) {
 	if w := boardtest.Get(t, h, "/rules/oil"); w.Code != http.StatusNotFound {
 		t.Errorf("of no book: %d", w.Code)
 	}
-	wants(t, get(t, h, "/rules"), "Nothing that is judged.")
+	wants(t, get(t, h, "/rules"), "No rules are in force yet.", "telltale adopt")
 	h = pagesOf(few(t, "book: 1\ntasks:\n  belt: {every: {distance: fill in}, cautions: none, source: the maker's manual}\n"))
 	wants(t, get(t, h, "/rules"), "1 figure is still to be filled in", "Applies to no vehicle.")
 	wants(t, get(t, h, "/rules/belt"), "Not in use", "to be filled in at", "On no vehicle.", "No case of the book speaks of it.")
