@@ -8,7 +8,9 @@ import (
 	"net/http"
 	"path/filepath"
 	"strings"
+	"time"
 
+	"golang.org/x/sys/unix"
 	"gopkg.in/yaml.v3"
 
 	"telltale/cmd/telltale/internal/cli"
@@ -67,7 +69,7 @@ func (a *app) startBoard() error {
 		return errors.Join(err, l.Close())
 	}
 	f := &frame.Frame{Live: a.live, Service: a.svc, Log: a.log, People: a.notify.Directory, Now: a.now, Dir: a.fleet.dir, Reads: a.fleet.set.Reads,
-		URL: cmp.Or(strings.TrimSuffix(set.URL, "/"), a.look), Logger: a.logger}
+		URL: cmp.Or(strings.TrimSuffix(set.URL, "/"), a.look), Logger: a.logger, Own: a.own()}
 	a.board = frame.Server(board.Handler(f))
 	go func() {
 		if err := a.board.Serve(l); !errors.Is(err, http.ErrServerClosed) {
@@ -75,4 +77,32 @@ func (a *app) startBoard() error {
 		}
 	}()
 	return nil
+}
+
+// own is what the board's page of the service tells, and the log does not know.
+func (a *app) own() frame.Own {
+	o := frame.Own{Suspect: a.suspect.Load, NATS: a.fleet.set.NATS}
+	o.Folder = func() (string, time.Time) {
+		faults, _ := a.fault.Load().(string)
+		return faults, time.Unix(a.read.Load(), 0)
+	}
+	o.Held = func() map[string]string {
+		if q := a.notify.Queue(); q != nil {
+			return q.Held()
+		}
+		return nil // another replica sends
+	}
+	if a.server != nil {
+		o.Disk = func() (free, size uint64, err error) { return diskOf(a.fleet.dir) }
+	}
+	return o
+}
+
+// diskOf is how much of the disk under a folder is free, and its size.
+func diskOf(dir string) (free, size uint64, err error) {
+	var s unix.Statfs_t
+	if err := unix.Statfs(dir, &s); err != nil {
+		return 0, 0, fmt.Errorf("looking at the disk: %w", err)
+	}
+	return uint64(s.Bavail) * uint64(s.Bsize), uint64(s.Blocks) * uint64(s.Bsize), nil
 }
