@@ -15,9 +15,7 @@ import (
 func Reach(d *Directory, vehicles []Vehicle, book *rules.Book) map[string]int {
 	r := reacher{Directory: d, finder: applies.NewFinder(book), kept: map[string]bool{}, told: map[string][]string{}}
 	for _, e := range d.entries {
-		for _, id := range e.who {
-			r.named = append(r.named, id)
-		}
+		r.named = append(r.named, e.who...)
 		if e.where != nil {
 			source := e.where.Source()
 			text := source.String()

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"html"
 	"net/http"
@@ -285,8 +286,10 @@ func retries(t *testing.T, nc *nats.Conn, q *delivery.Queue) {
 	t.Cleanup(func() { _ = m.Stop() })
 	err = m.AddGroup("telltale.query").AddEndpoint("retry", micro.HandlerFunc(func(r micro.Request) {
 		var key string
-		if err := json.Unmarshal(r.Data(), &key); err == nil {
-			err = q.Retry(context.Background(), key)
+		err := json.Unmarshal(r.Data(), &key)
+		if err = errors.Join(err, q.Retry(context.Background(), key)); err != nil {
+			_ = r.Error("500", err.Error(), nil)
+			return
 		}
 		_ = service.Reply(r, []string{key})
 	}))

@@ -58,7 +58,8 @@ type saidFilter struct {
 	name, called string // of the tag
 }
 
-func (r saidFilter) query(after string) string {
+// at is a page of what is asked for.
+func (r saidFilter) at(page, after string) string {
 	q := url.Values{}
 	for k, v := range map[string]string{"stage": string(r.Stage), "tag": r.Tag, "rule": r.Rule, "after": after} {
 		if v != "" {
@@ -68,7 +69,10 @@ func (r saidFilter) query(after string) string {
 	if r.Answers {
 		q.Set("answers", "1")
 	}
-	return q.Encode()
+	if len(q) == 0 {
+		return page
+	}
+	return page + "?" + q.Encode()
 }
 
 func filterOf(r *frame.Request) saidFilter {
@@ -152,12 +156,12 @@ func (s *site) said(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 	if err != nil {
 		return nil, err
 	}
-	data.CSV, data.Further = "/said.csv?"+data.Filter.query(""), further
+	data.CSV, data.Further = data.Filter.at("/said.csv", ""), further
 	if next != (stream.SaidAt{}) {
-		data.Next = "/said?" + data.Filter.query(next.String())
+		data.Next = data.Filter.at("/said", next.String())
 	}
 	if data.Filter.After != "" {
-		data.Latest = "/said?" + data.Filter.query("")
+		data.Latest = data.Filter.at("/said", "")
 	}
 	p := &frame.Page{Section: frame.More, Title: "What has changed", Lead: "The last 7 days, the latest first.", Watch: "*"}
 	if data.Tags, p.Missing, err = s.tags(ctx); err != nil {
