@@ -114,8 +114,7 @@ var (
 	Unregistered = listed(Inquiry[string]{"unregistered",
 		(*worker).unregistered, sorted(slices.Sort[[]string])})
 	// Strangers are these, those that reported last first, with what reports of them.
-	Strangers = listed(Inquiry[stranger.Vehicle]{"strangers",
-		func(w *worker, _ Question) []stranger.Vehicle { return w.fold.Strangers() }, sorted(stranger.Sort)})
+	Strangers = listed(Inquiry[stranger.Vehicle]{"strangers", (*worker).strangers, sorted(stranger.Sort)})
 	// Renamed lists the names that are a vehicle's no longer.
 	Renamed = listed(Inquiry[engine.EarlierName]{"renamed", func(w *worker, _ Question) []engine.EarlierName { return w.fold.Renamed() }, nil})
 	// Called lists the vehicles that people may mean by a name: their key, name, plate, VIN or

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"telltale/engine/reach"
+	"telltale/engine/stranger"
 	"telltale/engine/stream"
 	"telltale/rules"
 )
@@ -47,6 +48,11 @@ func (w *worker) places(q Question) (out []reach.Place) {
 	w.readAll()
 	w.each(w.fold.Homes(""), func(home string) { out = append(out, w.fold.Reached(home, q.Rule)...) })
 	return reach.Worst(out)
+}
+
+func (w *worker) strangers(Question) []stranger.Vehicle {
+	w.readAll()
+	return w.fold.Strangers()
 }
 
 // merged makes one list of the partitions' parts.

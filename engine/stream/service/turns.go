@@ -137,7 +137,7 @@ func (w *worker) limits(Question) (out []fleet.Audited) {
 
 // longs are the questions that are asked of every vehicle of the fleet where they name
 // none.
-var longs = map[string]bool{"due": true, "alarms": true, "register": true, "limits": true}
+var longs = map[string]bool{"due": true, "alarms": true, "register": true, "limits": true, "reach": true, "reached": true}
 
 // longWithin is how long the partitions' owners have for a long question.
 const longWithin = 20 * time.Second
