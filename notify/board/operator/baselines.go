@@ -40,13 +40,14 @@ const groupsAPage = 10
 func (s *site) baselines(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	p := &frame.Page{Section: frame.More, Title: "What is usual in this fleet", Lead: "By its own samples. Each group is compared with itself alone."}
 	list, err := service.Baselines.Of(ctx, s.Service, service.Question{})
-	if p.Missing, err = frame.Missing(err); err != nil {
+	if err != nil {
 		return nil, err
 	}
-	reach, err := service.Reach.Of(ctx, s.Service, service.Question{})
-	if p.Missing, err = frame.Missing(err); err != nil {
+	reach, missing, err := frame.Ask(ctx, s.Frame, service.Reach, service.Question{})
+	if err != nil {
 		return nil, err
 	}
+	p.Missing = missing
 	by := map[string][]link{}
 	for _, part := range reach {
 		for _, name := range part.Baselines {

@@ -8,6 +8,8 @@ import (
 	"embed"
 	"time"
 
+	"telltale/engine"
+	"telltale/engine/stream"
 	"telltale/engine/stream/refusals"
 	"telltale/notify/board/frame"
 	"telltale/notify/delivery"
@@ -52,18 +54,28 @@ const perPage = 50
 type titles struct {
 	site *site
 	kept map[string]frame.Vehicle
+	// gone are the partitions that did not answer, and are asked no more.
+	gone map[int]bool
 }
 
-func (s *site) titles() *titles { return &titles{s, map[string]frame.Vehicle{}} }
+func (s *site) titles() *titles { return &titles{s, map[string]frame.Vehicle{}, map[int]bool{}} }
 
 // of is the vehicle of that id: with its registration where it has one.
 func (t *titles) of(ctx context.Context, id string) (frame.Vehicle, error) {
 	if v, ok := t.kept[id]; ok {
 		return v, nil
 	}
-	reg, err := t.site.Service.RegisteredAs(ctx, id)
-	if _, err = frame.Missing(err); err != nil {
-		return frame.Vehicle{}, err
+	var reg engine.RegisteredVehicle
+	if !t.gone[stream.Partition(id)] {
+		var err error
+		reg, err = t.site.Service.RegisteredAs(ctx, id)
+		missing, err := frame.Missing(err)
+		if err != nil {
+			return frame.Vehicle{}, err
+		}
+		for _, p := range missing {
+			t.gone[p] = true
+		}
 	}
 	v := frame.Vehicle{ID: id, VehicleData: reg.VehicleData, Where: time.UTC}
 	if reg.VehicleData != nil {

@@ -154,8 +154,8 @@ func (s *site) reach(ctx context.Context, d *people.Directory, book *rules.Book)
 	if h.of == d && h.book == book && began.Sub(h.made) < keepFor {
 		return h.counts, nil, nil
 	}
-	all, err := service.Register.Of(ctx, s.Service, service.Question{})
-	if missing, err = frame.Missing(err); err != nil {
+	all, missing, err := frame.Ask(ctx, s.Frame, service.Register, service.Question{})
+	if err != nil {
 		return nil, missing, err
 	}
 	var vehicles []people.Vehicle

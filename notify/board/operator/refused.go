@@ -191,8 +191,8 @@ func (s *site) strangers(ctx context.Context, r *frame.Request, data *refusedPag
 
 // names are those by which the vehicles are registered.
 func (s *site) names(ctx context.Context) (out []string, err error) {
-	all, err := service.Register.Of(ctx, s.Service, service.Question{})
-	if _, err = frame.Missing(err); err != nil {
+	all, _, err := frame.Ask(ctx, s.Frame, service.Register, service.Question{})
+	if err != nil {
 		return nil, err
 	}
 	for _, v := range all {

@@ -133,8 +133,8 @@ func usualOf(bl *rules.Baseline) (out []usual) {
 func (s *site) places(ctx context.Context, r *frame.Request, data *shown) error {
 	q := r.Question()
 	q.Rule = data.Name
-	list, err := service.Reached.Of(ctx, s.Service, q)
-	if _, err = frame.Missing(err); err != nil { // which the page says already
+	list, _, err := frame.Ask(ctx, s.Frame, service.Reached, q) // the page says already what is missing
+	if err != nil {
 		return err
 	}
 	for _, one := range list {

@@ -81,9 +81,7 @@ func file(name string) string { return ran.File(name) }
 // reach counts how far the parts of the book reach. missing are partitions of which nobody
 // could say.
 func (s *site) reach(ctx context.Context) (list []reach.Part, missing []int, err error) {
-	list, err = service.Reach.Of(ctx, s.Service, service.Question{})
-	missing, err = frame.Missing(err)
-	return list, missing, err
+	return frame.Ask(ctx, s.Frame, service.Reach, service.Question{})
 }
 
 // reachOf is how far one part reaches: nothing where it applies to no vehicle.
