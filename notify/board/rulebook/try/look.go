@@ -60,7 +60,7 @@ func (s *site) look(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 		n.titles[home(v)] = title(v)
 	}
 	n.trial = &whatif.Trial{Old: book, New: a.Checked.Book, Since: n.from, Until: r.Now, By: engine.Asker{Units: r.Viewer.Units()}}
-	if other := s.runs.begin(ctx, n, s.Log, vehicles); other != nil {
+	if other := s.runs.begin(ctx, n, func(ctx context.Context) { n.work(ctx, s.Log, vehicles) }); other != nil {
 		f.Fault("another change is being tried, which takes at most %d seconds: press again after that", int(atMost.Seconds()))
 		p, err := a.page()
 		if err == nil {

@@ -119,7 +119,7 @@ type runs struct {
 }
 
 // begin begins to work, unless another goes on: then it is given back, and nothing is begun.
-func (s *runs) begin(ctx context.Context, r *run, log *stream.Log, vehicles []engine.RegisteredVehicle) (other *run) {
+func (s *runs) begin(ctx context.Context, r *run, work func(context.Context)) (other *run) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for _, o := range s.list {
@@ -144,7 +144,7 @@ func (s *runs) begin(ctx context.Context, r *run, log *stream.Log, vehicles []en
 	}
 	s.list = append(s.list, r)
 	go func() {
-		r.work(ctx, log, vehicles)
+		work(ctx)
 		r.cancel()
 		close(r.ended)
 		s.get(r.id) // from now on it is kept for its time

@@ -193,7 +193,7 @@ func TestDifferences(t *testing.T) {
 	}
 	n := len(trial.Differences)
 	lacks(t, w, 200, fmt.Sprintf("All %d vehicles, the last 365 days: %d alarms would have come. 1 task would be due at once, %d jobs in all.", len(all), n, due[0].Vehicles),
-		fmt.Sprintf("wash the bus 0 %d %d would have come", n, n), fmt.Sprintf("wash the bus not yet Due %d vehicles", due[0].Vehicles), "Bus 1 wash the bus: would have come", "now: not at all",
+		fmt.Sprintf("wash the bus 0 %d %d would have come", n, n), fmt.Sprintf("wash the bus not yet Due %d vehicles", due[0].Vehicles), "Bus 1 wash the bus: would have come", "By the rules in force: not at all",
 		"Failed 1 of 2", "clean washing.yaml, line", "2031-01-02 nothing bus-99 wash the bus: raised due", "+ wash the bus: {title: Wash the bus")
 }
 
