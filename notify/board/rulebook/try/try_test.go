@@ -223,7 +223,7 @@ func TestFaults(t *testing.T) {
 	text := strings.Replace(own, "every:", "evry:", 1)
 	w := boardtest.Post(t, h, "/rules/try", asked("washing.yaml", text))
 	lacks(t, w, 422, "The text has faults, which stand below.", "washing.yaml:3:", "^^^^", "hint: did you mean `every`?")
-	if !strings.Contains(html.UnescapeString(w.Body.String()), strings.ReplaceAll(text, "\n", "\r\n")) {
+	if !strings.Contains(strings.ReplaceAll(html.UnescapeString(w.Body.String()), "\r\n", "\n"), text) {
 		t.Errorf("the text is not kept\n%s", w.Body)
 	}
 	// A file that takes a name of another file.
