@@ -3,7 +3,7 @@ package try
 import (
 	"cmp"
 	"context"
-	"hash/fnv"
+	"crypto/sha256"
 	"slices"
 	"strings"
 
@@ -30,10 +30,11 @@ func (s *site) tags(ctx context.Context) ([]string, error) {
 	return list, err
 }
 
-// over are the vehicles that were chosen, in order; what is wrong with the choice is noted
+// over are the vehicles that were chosen, mixed, so that a run whose time is up has seen a
+// sample of them; what is wrong with the choice is noted
 // at its field. All are the registered ones.
 func (a *asking) over(all []engine.RegisteredVehicle) (out []engine.RegisteredVehicle, words string) {
-	all = slices.DeleteFunc(slices.Clone(all), func(v engine.RegisteredVehicle) bool { return v.Retired })
+	all = mixed(slices.DeleteFunc(slices.Clone(all), func(v engine.RegisteredVehicle) bool { return v.Retired }))
 	switch a.Of.Value() {
 	case ofVehicle:
 		return a.one(all)
@@ -52,7 +53,7 @@ func (a *asking) over(all []engine.RegisteredVehicle) (out []engine.RegisteredVe
 		}
 		return out, english.Counted(len(out), "vehicle", "vehicles") + " with " + name + " " + value
 	}
-	out = sampled(all)
+	out = all[:min(len(all), sampleSize)]
 	if len(out) == 0 {
 		a.Of.Fault("no vehicle is registered yet")
 	}
@@ -89,20 +90,17 @@ func (a *asking) one(all []engine.RegisteredVehicle) (out []engine.RegisteredVeh
 // title is how people call a vehicle.
 func title(v engine.RegisteredVehicle) string { return cmp.Or(v.Name, v.Vehicle) }
 
-// sampled are some of many vehicles, the same each time: by a hash of their ids, so that no
-// kind or depot comes first.
-func sampled(all []engine.RegisteredVehicle) []engine.RegisteredVehicle {
-	if len(all) <= sampleSize {
-		return all
+// mixed puts vehicles into an order that is the same each time and that of nothing else, a
+// hash of their ids: the first of them are a sample, in which no kind or depot comes first.
+func mixed(all []engine.RegisteredVehicle) []engine.RegisteredVehicle {
+	key := map[string]string{}
+	for _, v := range all {
+		sum := sha256.Sum256([]byte(home(v)))
+		key[v.Vehicle] = string(sum[:])
 	}
-	of := func(v engine.RegisteredVehicle) uint64 {
-		h := fnv.New64a()
-		_, _ = h.Write([]byte(home(v))) // which does not fail
-		return h.Sum64()
-	}
-	slices.SortFunc(all, func(a, b engine.RegisteredVehicle) int { return cmp.Compare(of(a), of(b)) })
-	all = all[:sampleSize]
-	slices.SortFunc(all, func(a, b engine.RegisteredVehicle) int { return strings.Compare(a.Vehicle, b.Vehicle) })
+	slices.SortFunc(all, func(a, b engine.RegisteredVehicle) int {
+		return strings.Compare(key[a.Vehicle], key[b.Vehicle])
+	})
 	return all
 }
 
