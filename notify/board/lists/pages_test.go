@@ -103,10 +103,7 @@ func TestDueSaysWhatIsDue(t *testing.T) {
 			t.Errorf("the page lacks %q", text)
 		}
 	}
-	var got []string
-	for _, s := range texts(t, page, func(n *html.Node) bool { return n.Data == "p" && class(n.Parent, "what") }) {
-		got = append(got, s)
-	}
+	got := texts(t, page, func(n *html.Node) bool { return n.Data == "p" && class(n.Parent, "what") })
 	if !slices.Equal(got, want) {
 		t.Errorf("the lines are\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
