@@ -219,7 +219,7 @@ func (s site) take(ctx context.Context, r *frame.Request, q *question, o reply) 
 		a.Until = d.Until.Day()
 	}
 	if d.Further != nil {
-		a.Further = form.Typed(d.Further.Quantity(unit.Distance, mostMetres))
+		a.Further = form.Typed(d.Further.Quantity(unit.Distance, entry.MostMetres))
 	}
 	if o.Name == "postpone" && (a.Until == "") == (a.Further == "") && len(q.form.Faults()) == 0 {
 		d.Until.Fault("give a day, or how much further: one of the two")

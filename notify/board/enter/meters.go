@@ -1,21 +1,15 @@
 package enter
 
 import (
-	"math"
 	"slices"
 	"strconv"
 
 	"telltale/engine/intake/job"
 	"telltale/engine/whole"
+	"telltale/notify/board/entry"
 	"telltale/notify/board/form"
 	"telltale/rules/english"
 	"telltale/rules/unit"
-)
-
-// The largest values that meters show: metres and seconds.
-const (
-	mostMetres  = 1e10
-	mostSeconds = 1e7 * 3600
 )
 
 // meter is the field of a meter.
@@ -39,34 +33,13 @@ func (a *asked) meterField(name, label string, m *whole.Meter) *form.Field {
 	if m.Hours {
 		d.In("h")
 	}
-	d.Hint = a.lastOf(m)
+	d.Hint = entry.LastOf(a.form, m)
 	return d
-}
-
-// lastOf says what a meter showed last, and what it likely shows by now.
-func (a *asked) lastOf(m *whole.Meter) string {
-	if len(m.Replaced) > 0 && m.Replaced[0].On >= m.ReadOn {
-		return "A new instrument since " + a.form.Written(m.Replaced[0].On) + ", which began at " + english.Quantity(&m.Replaced[0].First) + "."
-	}
-	if m.Read == nil {
-		return "Nobody has read it yet."
-	}
-	last := "Last " + english.Quantity(m.Read)
-	if m.ReadOn != "" {
-		last += " on " + a.form.Written(m.ReadOn)
-	}
-	if m.Now == nil || m.ReadOn == a.form.Today() {
-		return last + "."
-	}
-	return last + "; about " + english.Quantity(&unit.Quantity{Value: math.Round(m.Now.Value/10) * 10, Unit: m.Now.Unit}) + " by now."
 }
 
 // value is what was typed into a meter's field.
 func (m meter) value() *unit.Quantity {
-	if m.of.Hours {
-		return m.Quantity(unit.Time, mostSeconds)
-	}
-	return m.Quantity(unit.Distance, mostMetres)
+	return entry.MeterValue(m.Field, m.of)
 }
 
 // shown are the values that were typed.

@@ -32,7 +32,7 @@ func (s site) replaced(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	old, fresh := a.replacedField("old", "What the old one showed last", chosen), a.replacedField("new", "What the new one showed first", chosen)
 	old.Hint = ""
 	if len(a.is.Meters) == 1 {
-		old.Hint = a.lastOf(&a.is.Meters[0])
+		old.Hint = entry.LastOf(a.form, &a.is.Meters[0])
 	}
 	day := a.day()
 	rep := job.Replaced{Vehicle: a.ID, Meter: which.Value(), On: f.At(day.Day())}

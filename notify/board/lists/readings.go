@@ -3,7 +3,6 @@ package lists
 import (
 	"context"
 	"errors"
-	"math"
 	"net/http"
 	"slices"
 	"strconv"
@@ -12,17 +11,11 @@ import (
 	"telltale/engine/intake/job"
 	"telltale/engine/listing"
 	"telltale/engine/whole"
+	"telltale/notify/board/entry"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
-	"telltale/rules/english"
 	"telltale/rules/unit"
-)
-
-// The largest values that meters show: metres and seconds.
-const (
-	mostMetres  = 1e10
-	mostSeconds = 1e7 * 3600
 )
 
 // readings is a round through the yard: one field a vehicle, the last value beside it.
@@ -127,7 +120,7 @@ func (f *several) round(ctx context.Context, r *frame.Request, ids []string, day
 		}
 		one.field = f.meterField("m"+strconv.Itoa(i), page.Clean(one.Title(), 80)+", "+m.Name, m, one.Units(r.Viewer))
 		typed = typed || one.field.Value() != ""
-		q := valueOf(one.field, m)
+		q := entry.MeterValue(one.field, m)
 		if q == nil || day == "" {
 			continue
 		}
@@ -171,28 +164,6 @@ func (f *several) meterField(name, label string, m *whole.Meter, reads unit.Syst
 	} else {
 		d.In(slices.Concat([]string{reads.Distance}, slices.DeleteFunc(unit.Distances(), func(u string) bool { return u == reads.Distance }))...)
 	}
-	d.Hint = f.lastOf(m)
+	d.Hint = entry.LastOf(f.Form, m)
 	return d
-}
-
-// lastOf says what a meter showed last, and what it likely shows by now.
-func (f *several) lastOf(m *whole.Meter) string {
-	if m.Read == nil {
-		return "Nobody has read it yet."
-	}
-	last := "Last " + english.Quantity(m.Read)
-	if m.ReadOn != "" {
-		last += " on " + f.Written(m.ReadOn)
-	}
-	if m.Now == nil || m.ReadOn == f.Today() {
-		return last + "."
-	}
-	return last + "; about " + english.Quantity(&unit.Quantity{Value: math.Round(m.Now.Value/10) * 10, Unit: m.Now.Unit}) + " by now."
-}
-
-func valueOf(d *form.Field, m *whole.Meter) *unit.Quantity {
-	if m.Hours {
-		return d.Quantity(unit.Time, mostSeconds)
-	}
-	return d.Quantity(unit.Distance, mostMetres)
 }

@@ -3,7 +3,6 @@ package lists_test
 import (
 	"net/http"
 	"net/url"
-	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -27,8 +26,6 @@ func yard() boardtest.Files {
 `
 	return f
 }
-
-var formID = regexp.MustCompile(`name="form" value="([0-9a-f]{20})"`)
 
 // hidden are the fields that a page's form sends beside what is typed.
 func hidden(t *testing.T, body string) url.Values {
@@ -125,12 +122,23 @@ func TestRound(t *testing.T) {
 	if !strings.Contains(after, "3 entries.") || !strings.Contains(after, "Bus 0") || !strings.Contains(after, "41,300 km") || !strings.Contains(after, "Bus 2") {
 		t.Errorf("what was entered: %s", after)
 	}
+	sentAgain(t, f, form, to, after)
+}
+
+// sentAgain: a form that is sent again enters nothing twice; with something else in it, it
+// is refused.
+func sentAgain(t *testing.T, f *boardtest.Fleet, form url.Values, to, after string) {
+	t.Helper()
+	h, id := board.Handler(f.Frame), form.Get("form")
+	post := func(v url.Values) (int, string, string) {
+		w := boardtest.Post(t, h, "/readings", v)
+		return w.Code, w.Header().Get("Location"), w.Body.String()
+	}
 	// Another process has it from the log.
 	if anew := textIn(t, as(t, board.Handler(f.Frame), "ines", to).Body.String()); anew != after {
 		t.Errorf("out of the log it is %s", anew)
 	}
 	// The same form again enters nothing twice; with something else in it, it is refused.
-	id := formID.FindStringSubmatch(page)[1]
 	again := with(form, "form", id, "m0", "41,300", "m1", "52,100", "m2", "10 000", "do", "enter")
 	if code, where, _ := post(again); code != http.StatusSeeOther || where != to {
 		t.Errorf("sent twice: %d to %s", code, where)

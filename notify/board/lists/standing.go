@@ -83,11 +83,7 @@ func (s site) standing(ctx context.Context, r *frame.Request) (*frame.Page, erro
 		l.Groups = append(l.Groups, m.odd(&odd, data))
 	}
 	_, l.Mind = m.beside(all)
-	f := a.filters(standingPath, m.Date, []choice{
-		{"stage", "Stage", stageOptions(stagesOf(a.View), p.Stages, a.Stage)},
-		{"tag", "Tag", options(p.Tags, a.Tag, "all", tagWords)},
-	})
-	l.Filters = &f
+	l.Filters = a.standingFilters(m, &p)
 	if len(l.Groups) == 0 {
 		if l.Nothing, err = s.nothingOn(ctx, r, a, standingPath, wellOf(a.View), missing); err != nil {
 			return nil, err
@@ -98,6 +94,15 @@ func (s site) standing(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	}
 	l.Acts = a.files(standingPath, len(l.Groups) > 0, false)
 	return s.written(ctx, r, frame.Page{Section: frame.Standing, Title: nameOf(a.View), About: a.about(), Lead: leadOf(p.Stages), Missing: missing, Work: len(all) > 0}, "list", l)
+}
+
+// standingFilters is the form that narrows what stands.
+func (a ask) standingFilters(m rows, p *listing.Page) *filters {
+	f := a.filters(standingPath, m.Date, []choice{
+		{"stage", "Stage", stageOptions(stagesOf(a.View), p.Stages, a.Stage)},
+		{"tag", "Tag", options(p.Tags, a.Tag, "all", tagWords)},
+	})
+	return &f
 }
 
 // ticks reports whether there is a line to tick; for whoever may not, there is none.
