@@ -3,11 +3,33 @@ package lists
 import (
 	"context"
 	"maps"
+	"sync"
 	"time"
 
 	"telltale/engine/alarm"
 	"telltale/engine/stream"
 )
+
+// stood is what before gives, read once for a moment: what stood then stays so.
+type stood struct {
+	mu     sync.Mutex
+	at     time.Time
+	counts map[alarm.Stage]int
+}
+
+func (s site) stood(ctx context.Context, now map[alarm.Stage]int, at time.Time) (map[alarm.Stage]int, bool, error) {
+	k := s.past
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.counts != nil && k.at.Equal(at) {
+		return k.counts, true, nil
+	}
+	then, known, err := s.before(ctx, now, at)
+	if err == nil && known {
+		k.at, k.counts = at, then
+	}
+	return then, known, err
+}
 
 // before is how many stood at each stage at an earlier moment: those of now, with what was
 // said since taken back. known is false where more was said since than is read for a page.

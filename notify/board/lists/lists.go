@@ -19,7 +19,7 @@ var templates = frame.Parse(web)
 
 // Pages are the routes of the lists.
 func Pages(f *frame.Frame) []frame.Route {
-	s := site{f, &done{}}
+	s := site{f, &done{}, &stood{}}
 	return []frame.Route{
 		{Pattern: "GET /{$}", Handle: s.today},
 		{Pattern: "GET /due", Handle: s.due},
@@ -46,4 +46,5 @@ func Pages(f *frame.Frame) []frame.Route {
 type site struct {
 	*frame.Frame
 	done *done
+	past *stood
 }

@@ -212,7 +212,7 @@ func (s site) operatorToday(ctx context.Context, r *frame.Request) (*frame.Page,
 	}
 	_, l.Mind = m.beside(worst)
 	var err error
-	if l.Counts, err = s.countLines(ctx, r, m, stages, all.Total); err != nil {
+	if l.Counts, err = s.countLines(ctx, r, m, stages, all.Total, len(missing) == 0); err != nil {
 		return nil, err
 	}
 	if len(worst) == 0 {
@@ -257,12 +257,16 @@ type operatorPage struct {
 type fact struct{ Label, Text, Path string }
 
 // countLines are the counts with what changed since the last working day.
-func (s site) countLines(ctx context.Context, r *frame.Request, m rows, now map[alarm.Stage]int, vehicles int) ([]fact, error) {
+func (s site) countLines(ctx context.Context, r *frame.Request, m rows, now map[alarm.Stage]int, vehicles int, whole bool) ([]fact, error) {
 	out := []fact{{wording.LabelFleet, english.Counted(vehicles, "vehicle", "vehicles") + ".", vehiclesPath}}
 	day := lastWorkingDay(r.Now.In(m.Zone))
-	before, known, err := s.before(ctx, now, day)
-	if err != nil {
-		return nil, err
+	var before map[alarm.Stage]int
+	known := false
+	if whole { // else a change would be what did not answer
+		var err error
+		if before, known, err = s.stood(ctx, now, endOf(day)); err != nil {
+			return nil, err
+		}
 	}
 	since := ""
 	if known {
@@ -289,6 +293,11 @@ func lastWorkingDay(now time.Time) time.Time {
 		day = day.AddDate(0, 0, -1)
 	}
 	return day
+}
+
+// endOf is the moment at which a day ends.
+func endOf(day time.Time) time.Time {
+	return time.Date(day.Year(), day.Month(), day.Day()+1, 0, 0, 0, 0, day.Location())
 }
 
 // waits is what waits for the service itself, each with where it is listed.
