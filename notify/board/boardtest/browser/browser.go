@@ -28,6 +28,10 @@ type Tab struct {
 	ctx context.Context
 	// Width is how wide the screen is, in CSS pixels.
 	Width int
+	// Presses counts the links, buttons and boxes that were pressed.
+	Presses int
+
+	seen seen
 }
 
 // without skips the test; in CI it fails.
@@ -51,7 +55,8 @@ func Close() {
 	}
 }
 
-// Open opens a tab of that width. All tests of a process share one browser.
+// Open opens a tab of that width, which knows nothing of others, as if a device of its own.
+// All tests of a process share one browser.
 func Open(t testing.TB, width int) *Tab {
 	t.Helper()
 	if _, err := exec.LookPath("chromium"); err != nil {
@@ -65,12 +70,13 @@ func Open(t testing.TB, width int) *Tab {
 			t.Fatal(err)
 		}
 	})
-	ctx, cancel := chromedp.NewContext(shared)
+	ctx, cancel := chromedp.NewContext(shared, chromedp.WithNewBrowserContext())
 	t.Cleanup(cancel)
 	ctx, stop := context.WithTimeout(ctx, 3*time.Minute)
 	t.Cleanup(stop)
 	b := &Tab{t: t, ctx: ctx}
 	b.Resize(width)
+	b.watch()
 	return b
 }
 
@@ -152,56 +158,90 @@ func (b *Tab) Has(texts ...string) {
 	}
 }
 
-// found is a script that finds the n-th thing of a page by its words.
+// found is a script that finds the n-th thing of a page by its words, in the smallest part
+// of it that says something else as well.
 const found = `(() => {
-	const words = %s, n = %d;
+	const words = %s, n = %d, near = %s;
 	const said = (e) => (e.innerText || e.value || '').replace(/\s+/g, ' ').trim();
-	const all = [...document.querySelectorAll('a, button, summary, label')];
+	const part = (e) => { for (; e && e.tagName !== 'BODY'; e = e.parentElement) if (said(e).includes(near)) return e; };
+	let all = [...document.querySelectorAll('a, button, summary, label')];
+	if (near) {
+		const least = all.filter((e) => said(e).includes(words)).map(part).filter((p) => p).sort((a, b) => said(a).length - said(b).length)[0];
+		all = least ? all.filter((e) => least.contains(e)) : [];
+	}
 	const is = all.filter((e) => said(e) === words), has = all.filter((e) => said(e).includes(words));
 	const e = (is.length > n ? is : has)[n];
-	if (!e) return '';
+	if (!e) return {Is: ''};
 	document.querySelectorAll('[data-found]').forEach((o) => o.removeAttribute('data-found'));
 	const it = e.tagName === 'LABEL' ? (e.control || e) : e;
 	it.setAttribute('data-found', 'yes');
-	it.scrollIntoView({block: 'center'});
-	return it.tagName + ' ' + (it.type || '') + ' ' + (it.href || '');
+	it.scrollIntoView({block: 'center', behavior: 'instant'});
+	const r = it.getClientRects()[0], x = r ? r.x + r.width / 2 : 0, y = r ? r.y + r.height / 2 : 0;
+	const top = document.elementFromPoint(x, y);
+	return {Is: it.tagName + ' ' + (it.type || '') + ' ' + (it.href || ''), X: x, Y: y, Seen: !!top && (it.contains(top) || top.contains(it))};
 })()`
 
+// thing is what was found: what it is, and where its middle lies.
+type thing struct {
+	Is   string
+	X, Y float64
+	Seen bool // nothing lies over it
+}
+
 // find marks the n-th link, button or field of those words, and says what it is.
-func (b *Tab) find(words string, n int) string {
+func (b *Tab) find(words string, n int, near string) thing {
 	b.t.Helper()
 	quoted, err := json.Marshal(words)
 	b.must(err)
-	is := eval[string](b, fmt.Sprintf(found, quoted, n))
-	if is == "" {
-		b.t.Fatalf("%s has nothing that says %q:\n%s", b.Path(), words, b.Text())
+	beside, err := json.Marshal(near)
+	b.must(err)
+	it := eval[thing](b, fmt.Sprintf(found, quoted, n, beside))
+	if it.Is == "" {
+		b.t.Fatalf("%s has nothing that says %q beside %q:\n%s", b.Path(), words, near, b.Text())
 	}
-	return is
+	return it
 }
 
 // Press presses the first link or button of those words, and waits for the page that
 // follows.
-func (b *Tab) Press(words string) { b.t.Helper(); b.PressNth(words, 0) }
+func (b *Tab) Press(words string) { b.t.Helper(); b.press(words, 0, "") }
 
 // PressNth presses the n-th, from 0.
-func (b *Tab) PressNth(words string, n int) {
+func (b *Tab) PressNth(words string, n int) { b.t.Helper(); b.press(words, n, "") }
+
+// PressOf presses the one that stands with those other words, as in a row of a list.
+func (b *Tab) PressOf(near, words string) { b.t.Helper(); b.press(words, 0, near) }
+
+func (b *Tab) press(words string, n int, near string) {
 	b.t.Helper()
-	is := b.find(words, n)
-	click := chromedp.Click(chromedp.CSS("[data-found]"))
-	if strings.HasPrefix(is, "A ") || strings.HasPrefix(is, "BUTTON submit") {
-		if _, err := chromedp.RunResponse(b.ctx, click); err != nil {
+	it := b.find(words, n, near)
+	if strings.HasPrefix(it.Is, "A ") || strings.HasPrefix(it.Is, "BUTTON submit") {
+		ctx, cancel := context.WithTimeout(b.ctx, time.Minute)
+		defer cancel()
+		if _, err := chromedp.RunResponse(ctx, b.click(it, words)); err != nil {
 			b.t.Fatalf("pressing %q on %s: %v", words, b.Path(), err)
 		}
 		return
 	}
-	b.must(chromedp.Do(b.ctx, click))
+	b.must(chromedp.Do(b.ctx, b.click(it, words)))
+}
+
+// click presses what was found where it lies, as a finger does: a page that was fetched
+// again meanwhile has it in the same place.
+func (b *Tab) click(it thing, words string) chromedp.Action[chromedp.Void] {
+	b.t.Helper()
+	if !it.Seen {
+		b.t.Fatalf("%q on %s cannot be pressed: it is not seen, or something lies over it", words, b.Path())
+	}
+	b.Presses++
+	return chromedp.MouseClickXY(it.X, it.Y)
 }
 
 // Type types into the field of that label, in place of what stands there. A choice is made
 // by its words.
 func (b *Tab) Type(label, text string) {
 	b.t.Helper()
-	is := b.find(label, 0)
+	it := b.find(label, 0, "")
 	quoted, err := json.Marshal(text)
 	b.must(err)
 	script := `(() => { const e = document.querySelector('[data-found]'), v = %s;
@@ -209,15 +249,14 @@ func (b *Tab) Type(label, text string) {
 		else e.value = v;
 		e.dispatchEvent(new Event('input', {bubbles: true})); e.dispatchEvent(new Event('change', {bubbles: true})); return true; })()`
 	if !eval[bool](b, fmt.Sprintf(script, quoted)) {
-		b.t.Fatalf("%s (%s) has no choice %q", label, is, text)
+		b.t.Fatalf("%s (%s) has no choice %q", label, it.Is, text)
 	}
 }
 
 // Tick ticks the box, or picks the one of several, of that label.
 func (b *Tab) Tick(label string) {
 	b.t.Helper()
-	b.find(label, 0)
-	b.must(chromedp.Do(b.ctx, chromedp.Click(chromedp.CSS("[data-found]"))))
+	b.must(chromedp.Do(b.ctx, b.click(b.find(label, 0, ""), label)))
 }
 
 // Stops are what the Tab key comes to, in order, each by its words; lost names those where
