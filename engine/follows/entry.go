@@ -1,6 +1,7 @@
 package follows
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -13,6 +14,9 @@ import (
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
+
+// verbs are answers as people know them, where the event has another word.
+var verbs = map[string]string{"shelve": "put aside", "unshelve": "bring back"}
 
 // What is the entry in a few words, as people read of the vehicle.
 func What(ev *event.Event, said unit.System) string {
@@ -41,7 +45,7 @@ func What(ev *event.Event, said unit.System) string {
 		if about == "" {
 			return d.Answer
 		}
-		return d.Answer + ": " + Named(about, d.Component)
+		return cmp.Or(verbs[d.Answer], d.Answer) + ": " + Named(about, d.Component)
 	case *event.VoidData:
 		return "taken back: " + d.ID
 	}

@@ -80,7 +80,7 @@ func (a *asked) question() *question {
 
 // offered are the answers that make sense now.
 func (q *question) offered() (out []reply) {
-	shelved := q.alarm != nil && q.alarm.Shelved
+	shelved := q.alarm != nil && q.alarm.Standing == alarm.Shelved
 	makesSense := map[string]bool{
 		"acknowledge": q.alarm != nil && q.alarm.Standing == alarm.Unacknowledged && !shelved,
 		"shelve":      q.alarm != nil && q.alarm.To != alarm.Normal && !shelved,

@@ -162,9 +162,9 @@ func (b *Tab) Has(texts ...string) {
 // of it that says something else as well.
 const found = `(() => {
 	const words = %s, n = %d, near = %s;
-	const said = (e) => (e.innerText || e.value || '').replace(/\s+/g, ' ').trim();
+	const said = (e) => (e.getAttribute('aria-label') || e.innerText || e.value || '').replace(/\s+/g, ' ').trim();
 	const part = (e) => { for (; e && e.tagName !== 'BODY'; e = e.parentElement) if (said(e).includes(near)) return e; };
-	let all = [...document.querySelectorAll('a, button, summary, label')];
+	let all = [...document.querySelectorAll('a, button, summary, label, input[aria-label], select[aria-label]')];
 	if (near) {
 		const least = all.filter((e) => said(e).includes(words)).map(part).filter((p) => p).sort((a, b) => said(a).length - said(b).length)[0];
 		all = least ? all.filter((e) => least.contains(e)) : [];

@@ -94,6 +94,13 @@ func (b *Tab) Cold() {
 	b.must(err)
 }
 
+// Value is what stands in the field of that label.
+func (b *Tab) Value(label string) string {
+	b.t.Helper()
+	b.find(label, 0, "")
+	return eval[string](b, "document.querySelector('[data-found]').value")
+}
+
 // Upload chooses a file for the field of that label.
 func (b *Tab) Upload(label, path string) {
 	b.t.Helper()
