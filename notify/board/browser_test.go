@@ -1,6 +1,7 @@
 package board_test
 
 import (
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
@@ -20,6 +21,18 @@ func TestMain(m *testing.M) {
 	browser.Close()
 	boardtest.Stop()
 	os.Exit(code)
+}
+
+// served is the address of a server of these pages, until the test ends: it waits for no
+// page that listens for changes.
+func served(t *testing.T, h http.Handler) string {
+	t.Helper()
+	srv := httptest.NewServer(h)
+	t.Cleanup(func() {
+		srv.CloseClientConnections()
+		srv.Close()
+	})
+	return srv.URL
 }
 
 // examples are one page of each kind that there is.
@@ -53,22 +66,25 @@ func screens() []screen {
 	return out
 }
 
-// TestEveryScreen: on no screen axe-core finds anything, or a page is wider than it. Where
+// TestEveryScreen: on no screen axe-core finds anything, a page is wider than it, or a
+// page asks for what its policy forbids. Where
 // TELLTALE_PICTURES names a folder, it gets the pictures.
 func TestEveryScreen(t *testing.T) {
-	srv := httptest.NewServer(board.Handler(boardtest.Sample(t).Frame))
-	defer srv.Close()
+	url := served(t, board.Handler(boardtest.Sample(t).Frame))
 	pages, pictures := examples(t), os.Getenv("TELLTALE_PICTURES")
 	tab := browser.Open(t, 320)
 	for _, s := range screens() {
 		tab.Resize(s.width)
 		tab.Dark(s.dark)
 		for _, path := range pages {
-			if status := tab.Go(srv.URL + path); status != 200 {
+			if status := tab.Go(url + path); status != 200 {
 				t.Errorf("%s: %d", path, status)
 			}
 			if w := tab.Wide(); w > s.width {
 				t.Errorf("%s is %d wide on a screen of %d", path, w, s.width)
+			}
+			for _, said := range tab.Complaints() {
+				t.Errorf("%s, %d wide: %s", path, s.width, said)
 			}
 			for _, found := range tab.Findings() {
 				t.Errorf("%s, %d wide, dark %t: %s", path, s.width, s.dark, found)
@@ -87,11 +103,10 @@ func TestEveryScreen(t *testing.T) {
 // TestByKeyboard: the Tab key comes to all that can be pressed or filled in, the way past
 // the first row first, and shows where it is.
 func TestByKeyboard(t *testing.T) {
-	srv := httptest.NewServer(board.Handler(boardtest.Sample(t).Frame))
-	defer srv.Close()
+	url := served(t, board.Handler(boardtest.Sample(t).Frame))
 	tab := browser.Open(t, 1280)
 	for _, path := range examples(t) {
-		tab.Go(srv.URL + path)
+		tab.Go(url + path)
 		stops, lost := tab.Stops()
 		if len(lost) > 0 {
 			t.Errorf("%s: nothing shows the focus at %q", path, lost)

@@ -10,20 +10,17 @@ import (
 
 	"telltale/notify/board"
 	"telltale/notify/board/boardtest"
+	"telltale/notify/board/boardtest/browser"
 	"telltale/rules"
 	"telltale/testdata/hostile"
 	"telltale/testdata/hostile/named"
+	"telltale/testdata/quick"
 )
 
 // TestHostileNames: whatever vehicles, people and notes are called, each page has our
 // elements alone, leads nowhere else, and nothing of it drives a browser.
 func TestHostileNames(t *testing.T) {
-	people := "people:\n  ines: {name: \"<b>Ines</b> {{.}}\", mail: ines@larkfell.example}\n"
-	for n := range hostile.Text {
-		people += fmt.Sprintf("  p-%02d: {mail: p-%02d@larkfell.example}\n", n, n)
-	}
-	f := boardtest.New(t, boardtest.Files{Rules: []rules.File{{Name: "rules/all.yaml", Text: []byte(named.Book)}},
-		People: people + "operator: [ines]\n", Events: named.Events(t), Sift: true})
+	f := hostileFleet(t)
 	pages := 0
 	for _, c := range crawl(t, board.Handler(f.Frame), len(hostile.Text), "/") {
 		if c.status != http.StatusOK {
@@ -36,6 +33,41 @@ func TestHostileNames(t *testing.T) {
 	}
 	if pages < 5*len(hostile.Text) {
 		t.Errorf("%d pages of %d vehicles", pages, len(hostile.Text))
+	}
+}
+
+// hostileFleet is one in which vehicles, people and notes are called whatever drives a page.
+func hostileFleet(t *testing.T) *boardtest.Fleet {
+	t.Helper()
+	people := "people:\n  ines: {name: \"<b>Ines</b> {{.}}\", mail: ines@larkfell.example}\n"
+	for n := range hostile.Text {
+		people += fmt.Sprintf("  p-%02d: {mail: p-%02d@larkfell.example}\n", n, n)
+	}
+	return boardtest.New(t, boardtest.Files{Rules: []rules.File{{Name: "rules/all.yaml", Text: []byte(named.Book)}},
+		People: people + "operator: [ines]\n", Events: named.Events(t), Sift: true})
+}
+
+// TestHostileInABrowser: none of it runs in a browser, opens a dialog, or has a page ask for
+// what its policy forbids.
+func TestHostileInABrowser(t *testing.T) {
+	h := board.Handler(hostileFleet(t).Frame)
+	url := served(t, h)
+	tab := browser.Open(t, 360)
+	each := 1
+	if quick.CI() {
+		each = 6
+	}
+	for _, c := range crawl(t, h, each, "/") {
+		if !strings.HasPrefix(c.kind, "text/html") {
+			continue
+		}
+		tab.Go(url + c.path)
+		for _, said := range tab.Complaints() {
+			t.Errorf("%.200s: %s", c.path, said)
+		}
+		if w := tab.Wide(); w > tab.Width {
+			t.Errorf("%.200s is %d wide on a screen of %d", c.path, w, tab.Width)
+		}
 	}
 }
 

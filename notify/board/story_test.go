@@ -2,7 +2,6 @@ package board_test
 
 import (
 	"fmt"
-	"net/http/httptest"
 	"strings"
 	"testing"
 
@@ -48,11 +47,10 @@ func hasAll(line string, texts []string) bool {
 // address of a story.
 func as(t *testing.T, f *boardtest.Fleet, width int, script bool, first, name string) *browser.Tab {
 	t.Helper()
-	srv := httptest.NewServer(board.Handler(f.Frame))
-	t.Cleanup(srv.Close)
+	url := served(t, board.Handler(f.Frame))
 	tab := browser.Open(t, width)
 	tab.NoScript(!script)
-	tab.Go(srv.URL)
+	tab.Go(url)
 	tab.Press(first)
 	tab.Tick(name)
 	tab.Press("Look as this person")

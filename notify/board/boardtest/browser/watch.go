@@ -2,7 +2,6 @@ package browser
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -19,7 +18,7 @@ import (
 type seen struct {
 	mu         sync.Mutex
 	complaints []string
-	requests   []string
+	blocking   []string
 }
 
 // watch hears what the browser tells of the tab.
@@ -39,7 +38,9 @@ func (b *Tab) watch() {
 			b.seen.complaints = append(b.seen.complaints, fmt.Sprintf("a dialog opened: %s: %s", ev.Type, ev.Message))
 			go b.answer() // the page stands still until it is answered
 		case *network.EventRequestWillBeSent:
-			b.seen.requests = append(b.seen.requests, ev.Request.URL)
+			if ev.Type == network.ResourceTypeDocument || ev.RenderBlockingBehavior == network.RenderBlockingBehaviorBlocking || ev.RenderBlockingBehavior == network.RenderBlockingBehaviorInBodyParserBlocking {
+				b.seen.blocking = append(b.seen.blocking, ev.Request.URL)
+			}
 		}
 	}))
 }
@@ -61,15 +62,29 @@ func (b *Tab) Complaints() []string {
 	return out
 }
 
-// Requests are the addresses that the pages asked for since it was asked last.
-func (b *Tab) Requests() []string {
+// Blocking are the addresses that the browser had to ask for before it could draw, since it
+// was asked last: the page, and what it says cannot wait.
+func (b *Tab) Blocking() []string {
 	b.t.Helper()
 	eval[bool](b, "true")
 	b.seen.mu.Lock()
 	defer b.seen.mu.Unlock()
-	out := b.seen.requests
-	b.seen.requests = nil
-	return slices.DeleteFunc(out, func(url string) bool { return strings.HasPrefix(url, "data:") })
+	out := b.seen.blocking
+	b.seen.blocking = nil
+	return out
+}
+
+// Focus gives the link or button of those words the focus.
+func (b *Tab) Focus(words string) {
+	b.t.Helper()
+	b.find(words, 0, "")
+	eval[bool](b, "document.querySelector('[data-found]').focus(), true")
+}
+
+// Focused is what has the focus, by its words.
+func (b *Tab) Focused() string {
+	b.t.Helper()
+	return eval[string](b, "(document.activeElement.innerText || document.activeElement.value || '').trim()")
 }
 
 // Until asks the page again and again until what a script says is true, for twenty seconds
