@@ -34,7 +34,8 @@ func (s site) which(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 		Q, Count, Back, Next string
 		Size                 int
 		Vehicles             []found
-	}{Q: text, Count: english.Plural(list.Total, "vehicle"), Size: q.Limit}
+		One                  bool // the only one that was found is open
+	}{Q: text, Count: english.Plural(list.Total, "vehicle"), Size: q.Limit, One: len(list.Vehicles) == 1}
 	for i := range list.Vehicles {
 		data.Vehicles = append(data.Vehicles, foundOf(&list.Vehicles[i]))
 	}

@@ -238,7 +238,7 @@ func (m rows) worst(parts []listing.Page, n map[alarm.Stage]int) (all []row, g g
 		return nil, g
 	}
 	all = all[:min(len(all), maxWorst)]
-	g = group{Heading: wording.HeadWorst, Rows: all, Weight: all[0].Badge.Weight, Colour: all[0].Badge.Colour}
+	g = group{Heading: wording.HeadWorst, Rows: all} // each row says how bad it is, and not the bar of all
 	if total > len(all) {
 		g.Lines = []page.Line{{Text: unit.Grouped(float64(total-len(all))) + " more are on the lists of what is due and what stands."}}
 	}
