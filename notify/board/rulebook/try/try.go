@@ -6,6 +6,7 @@ package try
 import (
 	"context"
 	"embed"
+	"errors"
 	"fmt"
 	"net/http"
 	"strings"
@@ -15,6 +16,7 @@ import (
 	"telltale/notify/board/frame"
 	"telltale/notify/board/rulebook/ran"
 	"telltale/rules"
+	"telltale/rules/english"
 )
 
 //go:embed web/*.html
@@ -53,7 +55,7 @@ func (s *site) inForce(ctx context.Context) (*rules.Book, []rules.File, error) {
 		return nil, nil, err
 	}
 	if hash == "" {
-		return nil, nil, &frame.Fault{Status: http.StatusNotFound, Title: wordNoBook, Words: wordNoBookDo}
+		return nil, nil, noBook
 	}
 	b, err := s.shelf.Book(ctx, hash)
 	if err != nil {
@@ -67,6 +69,9 @@ func (s *site) inForce(ctx context.Context) (*rules.Book, []rules.File, error) {
 // change that was tried before.
 func (s *site) start(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	b, files, err := s.inForce(ctx)
+	if errors.Is(err, noBook) {
+		return &frame.Page{Section: frame.More, Title: "Try a change", Lead: english.Sentences(wordNoBook, wordNoBookDo), Up: toRules}, nil
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -167,7 +172,7 @@ func (s *site) page(ctx context.Context, r *frame.Request, f *form.Form, files [
 }
 
 func (a *asking) page() (*frame.Page, error) {
-	p := &frame.Page{Section: frame.More, Title: "Try a change", Lead: wordLead, Up: frame.Link{Words: "Rules", Path: "/rules"}}
+	p := &frame.Page{Section: frame.More, Title: "Try a change", Lead: wordLead, Up: toRules}
 	if a.Form.Typed() && !a.Form.Right() {
 		p.Title, p.Status = "Not tried: put this right first", http.StatusUnprocessableEntity
 	}

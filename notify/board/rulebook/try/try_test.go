@@ -293,3 +293,12 @@ func TestHostile(t *testing.T) {
 		}
 	}
 }
+
+// TestNoRules: where no rules are in force, the page says so, and what to do.
+func TestNoRules(t *testing.T) {
+	f := boardtest.New(t, boardtest.Files{})
+	h := f.Handler(try.Pages(f.Frame)...)
+	const none = "No rules are in force yet, so there is nothing to compare a change with."
+	lacks(t, boardtest.Get(t, h, "/rules/try"), 200, none, "Put rule files into the folder")
+	lacks(t, boardtest.Post(t, h, "/rules/try", asked("washing.yaml", own)), 404, none)
+}
