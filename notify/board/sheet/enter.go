@@ -174,8 +174,8 @@ func (t *typing) would(l *desk.Looked) (template.HTML, error) {
 	return templates.Body("would", data)
 }
 
-func postAndGet(path string, handle frame.Handler) []frame.Route {
-	return []frame.Route{{Pattern: http.MethodGet + " " + path, Handle: handle}, {Pattern: http.MethodPost + " " + path, Handle: handle, MaxBody: mostTyped}}
+func postAndGet(f *frame.Frame, path string, handle frame.Handler) []frame.Route {
+	return []frame.Route{{Pattern: http.MethodGet + " " + path, Handle: handle}, {Pattern: http.MethodPost + " " + path, Handle: entry.Kept(f, handle), MaxBody: mostTyped}}
 }
 
 // mostTyped bounds a sheet with all its rows, in bytes.

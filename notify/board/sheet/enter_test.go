@@ -242,3 +242,28 @@ func TestComma(t *testing.T) {
 		t.Errorf("%d, %s, %+v", w.Code, words(parsed(t, w)), v)
 	}
 }
+
+// TestKept: while the service does not answer, what was typed comes back, to be sent again.
+func TestKept(t *testing.T) {
+	f := fleet(t, "offer", offered)
+	h := board.Handler(f.Frame)
+	sheet := with(sheetForm(t, h), "number", "A-5", "day", "2031-06-01", "r-Fe", "25")
+	gone, err := service.Start(t.Context(), f.Log, service.Config{Program: "test", Share: true})
+	if err == nil {
+		err = gone.Stop()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	f.Frame.Service = gone
+	w := boardtest.Post(t, board.Handler(f.Frame), engineForm, sheet)
+	back := filled(t, w)
+	for name := range sheet {
+		if !slices.Equal(back[name], sheet[name]) {
+			t.Errorf("%s is now %q", name, back[name])
+		}
+	}
+	if w.Code != http.StatusServiceUnavailable || !strings.Contains(w.Body.String(), "Send it again") {
+		t.Errorf("%d: %s", w.Code, words(parsed(t, w)))
+	}
+}

@@ -24,7 +24,7 @@ var templates = frame.Parse(web)
 func Pages(e *entry.Entries) []frame.Route {
 	r := room{e.Frame, e}
 	const of = "GET /v/{vehicle}/samples/{component}"
-	return append(postAndGet("/v/{vehicle}/sample", r.enter), []frame.Route{
+	return append(postAndGet(e.Frame, "/v/{vehicle}/sample", r.enter), []frame.Route{
 		{Pattern: of, Handle: r.sample},
 		{Pattern: of + "/{number}", Handle: r.sample},
 		{Pattern: of + "/{number}/chart.svg", Handle: r.chart},
