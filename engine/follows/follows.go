@@ -14,6 +14,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/sample"
 	"telltale/engine/why"
+	"telltale/rules/english"
 	"telltale/rules/unit"
 )
 
@@ -25,8 +26,15 @@ func Named(name, component string) string {
 	return name
 }
 
+// Words names a stage for whoever reads: in their word on a page, as rules have it in a
+// terminal.
+type Words func(alarm.Stage) string
+
+// AsWritten names stages as rules do.
+var AsWritten Words = func(s alarm.Stage) string { return string(s) }
+
 // Line says what became of an alarm.
-func Line(t *alarm.Transition) string {
+func (w Words) Line(t *alarm.Transition) string {
 	what := Named(t.Rule, t.Component)
 	said := ""
 	if t.Message != "" && t.Message != t.Rule {
@@ -40,9 +48,9 @@ func Line(t *alarm.Transition) string {
 	case t.Transition == alarm.Withdrawn:
 		return what + ": withdrawn" + said
 	case t.Transition == alarm.Raised || t.Transition == alarm.Worsened:
-		return what + ": now " + string(t.To) + said
+		return what + ": now " + w(t.To) + said
 	case t.Transition == alarm.Eased:
-		return what + ": eased to " + string(t.To) + said
+		return what + ": eased to " + w(t.To) + said
 	case t.Transition == alarm.NowAcknowledged:
 		return what + ": acknowledged, no more reminders"
 	case t.Transition == alarm.NowShelved:
@@ -54,12 +62,12 @@ func Line(t *alarm.Transition) string {
 }
 
 // Changes are what became of alarms, without those that a doubt has told of.
-func Changes(e *engine.WouldEntry, told func(*alarm.Transition) bool) (out []string) {
+func (w Words) Changes(e *engine.WouldEntry, told func(*alarm.Transition) bool) (out []string) {
 	for i := range e.Follows {
 		t := &e.Follows[i]
 		doubted := len(e.Doubts) > 0 && t.Transition == alarm.Raised && strings.HasPrefix(t.Rule, "data:")
 		if !doubted && !told(t) {
-			out = append(out, Line(t))
+			out = append(out, w.Line(t))
 		}
 	}
 	return out
@@ -69,7 +77,7 @@ func untold(*alarm.Transition) bool { return false }
 
 // workLines are what follows of work: when each of its tasks is due next, what it opened,
 // and what else it changed.
-func workLines(ev *event.Event, e *engine.WouldEntry, of engine.Would) (out []string) {
+func (w Words) workLines(ev *event.Event, e *engine.WouldEntry, of engine.Would) (out []string) {
 	list := Concerned(ev, of.Tasks)
 	told := func(t *alarm.Transition) bool {
 		return t.Task && slices.ContainsFunc(list, func(y why.Why) bool { return y.Rule == t.Rule && y.Component == t.Component })
@@ -77,7 +85,7 @@ func workLines(ev *event.Event, e *engine.WouldEntry, of engine.Would) (out []st
 	for i := range list {
 		out = append(out, Next(&list[i], cmp.Or(Said(of).Distance, SpokenIn(ev))))
 	}
-	return append(out, Changes(e, told)...)
+	return append(out, w.Changes(e, told)...)
 }
 
 // Concerned are the tasks that the work lists, and those that it opened.
@@ -120,27 +128,27 @@ func Verdicts(ev *event.Event, w engine.Would) []sample.Verdict {
 
 // Of are the lines of what follows of an entry. Short ones say neither what was entered
 // nor that nothing follows.
-func Of(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool) []string {
+func (w Words) Of(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool) []string {
 	switch ev.Kind {
 	case event.ReadingEvent:
-		return readingLines(ev, e, of, short)
+		return w.readingLines(ev, e, of, short)
 	case event.SampleEvent:
 		if d, ok := ev.Data.(*event.SampleData); ok && d.ByHand() {
-			return measuredLines(ev, d, e, of, short)
+			return w.measuredLines(ev, d, e, of, short)
 		}
 		var out []string
 		for _, v := range Verdicts(ev, of) {
 			if short {
-				out = append(out, v.Summary)
+				out = append(out, v.SummaryBy(english.Capital(w(v.Stage))))
 			} else {
 				out = append(out, v.Text())
 			}
 		}
-		return append(out, Changes(e, func(t *alarm.Transition) bool { return !t.Task })...)
+		return append(out, w.Changes(e, func(t *alarm.Transition) bool { return !t.Task })...)
 	}
-	lines, nothing := workLines(ev, e, of), "recorded; nothing else changes"
+	lines, nothing := w.workLines(ev, e, of), "recorded; nothing else changes"
 	if ev.Kind == event.AnswerEvent || ev.Kind == event.MeterReplacedEvent {
-		lines, nothing = Answered(ev, e, of), Nothing(ev, Said(of))
+		lines, nothing = w.Answered(ev, e, of), Nothing(ev, Said(of))
 	}
 	if len(lines) == 0 && !short {
 		lines = []string{nothing}
@@ -150,9 +158,9 @@ func Of(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool) []st
 
 // Answered is what follows of an answer: what became of alarms and, of work that is put
 // off, when it is due then.
-func Answered(ev *event.Event, e *engine.WouldEntry, of engine.Would) []string {
+func (w Words) Answered(ev *event.Event, e *engine.WouldEntry, of engine.Would) []string {
 	d, _ := ev.Data.(*event.AnswerData)
-	lines := Changes(e, func(t *alarm.Transition) bool { return d != nil && t.Task && t.Rule == d.Task })
+	lines := w.Changes(e, func(t *alarm.Transition) bool { return d != nil && t.Task && t.Rule == d.Task })
 	for _, y := range of.Tasks {
 		if d == nil || d.Task != y.Rule || d.Component != "" && d.Component != y.Component {
 			continue
@@ -182,31 +190,31 @@ func Nothing(ev *event.Event, said unit.System) string {
 
 // measuredLines say where the tasks stand that are due by what was measured, and what else
 // changes.
-func measuredLines(ev *event.Event, d *event.SampleData, e *engine.WouldEntry, of engine.Would, short bool) (out []string) {
+func (w Words) measuredLines(ev *event.Event, d *event.SampleData, e *engine.WouldEntry, of engine.Would, short bool) (out []string) {
 	if !short {
 		out = append(out, What(ev, Said(of))+" recorded")
 	}
 	for _, y := range of.Tasks {
-		for _, w := range y.Due.Worn {
-			if slices.ContainsFunc(d.Results, func(r event.ResultData) bool { return r.Analyte == w.Measure }) {
-				out = append(out, Named(y.Rule, y.Component)+": "+w.Says)
+		for _, worn := range y.Due.Worn {
+			if slices.ContainsFunc(d.Results, func(r event.ResultData) bool { return r.Analyte == worn.Measure }) {
+				out = append(out, Named(y.Rule, y.Component)+": "+worn.Says)
 			}
 		}
 	}
-	return append(out, Changes(e, untold)...)
+	return append(out, w.Changes(e, untold)...)
 }
 
 // readingLines say what a reading changes, and what is due then.
-func readingLines(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool) (out []string) {
+func (w Words) readingLines(ev *event.Event, e *engine.WouldEntry, of engine.Would, short bool) (out []string) {
 	if !short {
 		out = append(out, What(ev, Said(of))+" recorded")
 	}
-	out = append(out, Changes(e, untold)...)
-	return append(out, onTheList(of.Due))
+	out = append(out, w.Changes(e, untold)...)
+	return append(out, w.onTheList(of.Due))
 }
 
 // onTheList names what is overdue, due and soon, in this order.
-func onTheList(list []due.Item) string {
+func (w Words) onTheList(list []due.Item) string {
 	var parts []string
 	for i := 0; i < len(list); {
 		stage := list[i].Stage
@@ -214,7 +222,7 @@ func onTheList(list []due.Item) string {
 		for ; i < len(list) && list[i].Stage == stage; i++ {
 			names = append(names, Named(list[i].Task, list[i].Component))
 		}
-		parts = append(parts, string(stage)+": "+strings.Join(names, ", "))
+		parts = append(parts, w(stage)+": "+strings.Join(names, ", "))
 	}
 	if parts == nil {
 		return "nothing is due"

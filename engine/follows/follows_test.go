@@ -30,7 +30,7 @@ func TestLine(t *testing.T) {
 		{of(alarm.NowShelved, alarm.Due, true), "engine oil (engine): put aside, unless it becomes worse"},
 		{of(alarm.Unshelved, alarm.Due, true), "engine oil (engine): back on the list"},
 	} {
-		if got := Line(c.of); got != c.want {
+		if got := AsWritten.Line(c.of); got != c.want {
 			t.Errorf("%s: got %q, want %q", c.of.Transition, got, c.want)
 		}
 	}
@@ -78,7 +78,7 @@ func TestOf(t *testing.T) {
 			[]string{"engine oil: due next at 130,500 km"}},
 	} {
 		w := p.Would("van-3", []event.Event{c.ev})
-		if got := Of(&c.ev, &w.Entries[0], w, false); !reflect.DeepEqual(got, c.want) {
+		if got := AsWritten.Of(&c.ev, &w.Entries[0], w, false); !reflect.DeepEqual(got, c.want) {
 			t.Errorf("%s: got %q, want %q", c.ev.ID.ID, got, c.want)
 		}
 	}

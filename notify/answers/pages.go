@@ -23,6 +23,7 @@ import (
 	"telltale/notify/board/form"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/stages"
 	"telltale/notify/wording"
 	"telltale/rules/english"
 )
@@ -210,7 +211,7 @@ func (b *Pages) post(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 func (b *Pages) noted(w http.ResponseWriter, ev event.Event, done string, became *entry.Became) {
 	v := view{Title: wordNoted, Lead: done}
 	if ev.Kind == event.ServiceEvent {
-		for _, line := range slices.Concat(became.Doubts(), became.Lines()) {
+		for _, line := range slices.Concat(became.Doubts(), became.Lines(stages.Head)) {
 			v.Lines = append(v.Lines, english.Sentence(line))
 		}
 	}

@@ -35,5 +35,8 @@ var all = map[alarm.Stage]Stage{
 // Of is how people are told of a stage; zero for one that there is none of.
 func Of(s alarm.Stage) Stage { return all[s] }
 
+// Head is the word for a stage, as badges and the headings of mails have it.
+func Head(s alarm.Stage) string { return all[s].Head }
+
 // Order is the order in which stages are counted.
 var Order = [...]alarm.Stage{alarm.Warning, alarm.Overdue, alarm.Due, alarm.Soon, alarm.Caution, alarm.Advisory, alarm.Normal}

@@ -102,15 +102,15 @@ func (l *Looked) Doubts() (out []string) {
 }
 
 // Lines are what follows of the entries, in words; of a sheet what it comes to in a
-// sentence, since a page of its own says the rest.
-func (l *Looked) Lines() (out []string) {
+// sentence, since a page of its own says the rest. Stages are named in the reader's words.
+func (l *Looked) Lines(words follows.Words) (out []string) {
 	for i := range l.Events {
 		ev := &l.Events[i]
 		for _, n := range l.Entries[i].NotUsed {
 			out = append(out, "not used: "+n.Refused)
 		}
 		d, sheet := ev.Data.(*event.SampleData)
-		for _, line := range follows.Of(ev, &l.Entries[i], l.Would, sheet && !d.ByHand()) {
+		for _, line := range words.Of(ev, &l.Entries[i], l.Would, sheet && !d.ByHand()) {
 			if rest, ok := strings.CutPrefix(line, ev.Vehicle+" "); ok { // a command says its key
 				line = "the vehicle " + rest
 			}

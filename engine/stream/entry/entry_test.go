@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine/event"
+	"telltale/engine/follows"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/entry"
@@ -114,7 +115,7 @@ func TestEnter(t *testing.T) {
 		if b.Why != nil {
 			refused = b.Why.Refused
 		}
-		if got := b.Lines(); !reflect.DeepEqual(got, c.says) || refused != c.refused || b.Known() != c.known {
+		if got := b.Lines(follows.AsWritten); !reflect.DeepEqual(got, c.says) || refused != c.refused || b.Known() != c.known {
 			t.Errorf("%s: %q, refused %q, known %v; want %q, %q, %v", c.name, got, refused, b.Known(), c.says, c.refused, c.known)
 		}
 	}

@@ -389,7 +389,7 @@ func TestWhoTakesBack(t *testing.T) {
 	if theirs := b.as("ines", "POST", p.to, nil); theirs.code != 303 {
 		t.Errorf("an operator: %d\n%s", theirs.code, main(theirs.text))
 	}
-	b.want(b.as("tobias", "GET", p.to, nil), 200, "Taken back", "Engine oil (engine): now soon")
+	b.want(b.as("tobias", "GET", p.to, nil), 200, "Taken back", "Engine oil (engine): now Soon")
 	b.want(b.as("tobias", "POST", "/v/van-3/work", work), 409, "What this form entered was taken back; open the page again to enter it anew.")
 }
 

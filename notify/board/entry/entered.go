@@ -15,6 +15,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/stages"
 	"telltale/rules/english"
 )
 
@@ -136,7 +137,7 @@ func (s *Entries) takeBack(ctx context.Context, r *frame.Request, v frame.Vehicl
 		return nil, err
 	}
 	if !became.Known() {
-		s.noticed.note("void "+r.PathValue("id"), notice{vehicle: v.ID, lines: became.Lines()})
+		s.noticed.note("void "+r.PathValue("id"), notice{vehicle: v.ID, lines: became.Lines(stages.Head)})
 	}
 	return &frame.Page{To: r.URL.Path}, nil
 }
@@ -189,7 +190,7 @@ func (s *Entries) followed(r *frame.Request, l *desk.Looked, gone bool) (lines [
 	}
 	n, known := s.noticed.of(id)
 	if !known && !gone && l.Known() {
-		return s.said(r, l.Lines()), true
+		return s.said(r, l.Lines(stages.Head)), true
 	}
 	return s.said(r, n.lines), false
 }

@@ -34,6 +34,7 @@ import (
 	desk "telltale/engine/stream/entry"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/stages"
 	"telltale/rules/english"
 )
 
@@ -193,7 +194,7 @@ func (s *Entries) enter(ctx context.Context, r *frame.Request, e *Entry, events 
 		return s.page(r, e, nil, http.StatusConflict)
 	}
 	if !became.Known() {
-		s.noticed.note(e.Form.ID, notice{done{events: became.Events, stored: time.Now()}, e.Vehicle.ID, became.Lines()})
+		s.noticed.note(e.Form.ID, notice{done{events: became.Events, stored: time.Now()}, e.Vehicle.ID, became.Lines(stages.Head)})
 	}
 	return &frame.Page{To: frame.Path("v", e.Vehicle.ID, "entered", e.Form.ID)}, nil
 }
@@ -223,7 +224,7 @@ func (s *Entries) page(r *frame.Request, e *Entry, l *desk.Looked, status int) (
 		return nil, err
 	}
 	if l != nil {
-		data.Lines = s.said(r, l.Lines())
+		data.Lines = s.said(r, l.Lines(stages.Head))
 		if e.Shown != nil {
 			if data.Own, err = e.Shown(l); err != nil {
 				return nil, err

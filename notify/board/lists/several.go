@@ -17,6 +17,7 @@ import (
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/stages"
 	"telltale/rules/english"
 )
 
@@ -97,7 +98,7 @@ func (f *several) look(ctx context.Context, r *frame.Request) error {
 		for _, doubt := range w.Doubts {
 			one.field.Doubt("%s", r.Viewer.DatesIn(doubt))
 		}
-		for _, line := range l.Lines() {
+		for _, line := range l.Lines(stages.Head) {
 			one.lines = append(one.lines, english.Sentence(r.Viewer.Spelling.Of(r.Viewer.DatesIn(line))))
 		}
 	}

@@ -101,7 +101,7 @@ func TestTyped(t *testing.T) {
 		"r-Fe", "70.0", "r-Si", "5", "s-Si", "<", "r-KV100", "<13.5", "s-TBN", "nd")
 
 	looked := boardtest.Post(t, h, engineForm, with(sheet, "do", "look"))
-	if said := words(parsed(t, looked)); looked.Code != 200 || !strings.Contains(said, "Caution: act on it, though not this minute.") || !strings.Contains(said, "Iron 70 mg/kg") ||
+	if said := words(parsed(t, looked)); looked.Code != 200 || !strings.Contains(said, "Look: act on it, though not this minute.") || !strings.Contains(said, "Iron 70 mg/kg") ||
 		!strings.Contains(looked.Body.String(), `value="70.0"`) {
 		t.Errorf("looking: %d, %s", looked.Code, said)
 	}

@@ -116,7 +116,7 @@ func (o *options) told(s cli.Env, e *gateway.Entered) error {
 	}
 	ev, would := &e.Events[0], &e.Would[0]
 	of := e.Of[ev.Vehicle]
-	lines := follows.Answered(ev, would, of)
+	lines := follows.AsWritten.Answered(ev, would, of)
 	if len(lines) == 0 {
 		lines = []string{nothingChanged(ev, follows.Said(of))}
 	}

@@ -52,7 +52,7 @@ func (o *recordOptions) answer(s cli.Env, e *gateway.Entered, many bool) error {
 	for i := range e.Events {
 		ev, would := &e.Events[i], &e.Would[i]
 		of := e.Of[ev.Vehicle]
-		lines := follows.Of(ev, would, of, many)
+		lines := follows.AsWritten.Of(ev, would, of, many)
 		if many {
 			line := fmt.Sprintf("line %d: %s: %s", ev.Line, ev.Vehicle, follows.What(ev, follows.Said(of)))
 			if would.Known {

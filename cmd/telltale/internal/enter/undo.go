@@ -204,7 +204,7 @@ func (o *undoOptions) answer(s cli.Env, e *gateway.Entered, target *event.Event)
 	}
 	lines := []string{"taken back: " + target.Time.Format(time.DateOnly) + " " + follows.What(target, follows.Said(e.Of[e.Events[0].Vehicle]))}
 	for i := range would.Follows {
-		lines = append(lines, follows.Line(&would.Follows[i]))
+		lines = append(lines, follows.AsWritten.Line(&would.Follows[i]))
 	}
 	vehicle := e.Events[0].Vehicle
 	switch d, _ := target.Data.(*event.AnswerData); {
