@@ -40,6 +40,11 @@ func notApplied(where *expression.Condition, perComponent bool) string {
 
 // Headline is the answer in a line: stage, what, and the words of the last change.
 func (y *Why) Headline() string {
+	return y.HeadlineIn(func(s alarm.Stage) string { return string(s) })
+}
+
+// HeadlineIn is it with the reader's words for stages.
+func (y *Why) HeadlineIn(words func(alarm.Stage) string) string {
 	s := y.Rule
 	if y.Component != "" {
 		s += " (" + y.Component + ")"
@@ -55,10 +60,12 @@ func (y *Why) Headline() string {
 		return s + ": OK, no longer due"
 	case y.Standing == alarm.Returned:
 		return s + ": OK again; nobody has acknowledged it yet"
+	case y.Standing == alarm.Shelved:
+		return s + ": " + words(y.Stage) + ", put aside"
 	case y.Standing != "":
-		return s + fmt.Sprintf(": %s, %s", y.Stage, y.Standing)
+		return s + fmt.Sprintf(": %s, %s", words(y.Stage), y.Standing)
 	}
-	return s + ": " + string(y.Stage)
+	return s + ": " + words(y.Stage)
 }
 
 // InPart reports whether single limits lacked something at the event at which the others

@@ -15,6 +15,7 @@ import (
 	"telltale/notify/board/frame"
 	"telltale/notify/handover"
 	"telltale/notify/page"
+	"telltale/notify/stages"
 	"telltale/notify/wording"
 	"telltale/rules"
 	"telltale/rules/english"
@@ -121,11 +122,16 @@ func (v *told) headline(y *why.Why, of int) string {
 	if of > 1 {
 		return fmt.Sprintf(wordParts, english.Counted(of, "component", "components"))
 	}
-	said := strings.TrimPrefix(y.Headline(), y.Rule)[len(onComponent(y)):]
-	if y.Standing == alarm.Shelved {
-		said = strings.TrimSuffix(said, string(alarm.Shelved)) + "put aside"
-	}
+	said := strings.TrimPrefix(y.HeadlineIn(stageWord), y.Rule)[len(onComponent(y)):]
 	return english.Sentence(v.said(said))
+}
+
+// stageWord is the word of a stage's badge.
+func stageWord(s alarm.Stage) string {
+	if s == alarm.Normal {
+		return wordNormal
+	}
+	return stages.Head(s)
 }
 
 // onComponent is what a headline says of the component.
@@ -148,7 +154,7 @@ func (v *told) answer(y *why.Why) answer {
 		a.Rule = frame.Path("rules", y.Rule)
 	}
 	if l := y.Last; l != nil {
-		a.Last = fmt.Sprintf("%s, %s: %s, from %s to %s, by the book %s", v.by.Day(l.Time.In(v.where)), l.Time.In(v.where).Format("15:04"), l.Transition, l.From, l.To, rules.ShortHash(l.Book))
+		a.Last = fmt.Sprintf("%s, %s: %s, from %s to %s, by the book %s", v.by.Day(l.Time.In(v.where)), l.Time.In(v.where).Format("15:04"), l.Transition, stageWord(l.From), stageWord(l.To), rules.ShortHash(l.Book))
 	}
 	if y.NotJudged != nil && y.DoesNotApply == "" {
 		how := "Not judged on"

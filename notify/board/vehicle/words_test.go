@@ -46,7 +46,7 @@ var pageCases = []struct {
 	{"/v/nothing", "", 404, []string{"There is nothing here."}, nil},
 	{"/v/van-1/why/oil", "", 200, []string{"Why: Change the oil", "every 10,000 km", "Postpone", "Enter it", "Bring back", "Due, put aside."}, nil},
 	{"/v/van-1/why/nothing", "", 404, []string{"Nothing of that name is kept for this vehicle."}, nil},
-	{"/v/van-1/why/data:%20meter%20going%20back", "", 200, []string{"Advisory, unacknowledged.", "Acknowledge"}, []string{"What the rules say of it"}},
+	{"/v/van-1/why/data:%20meter%20going%20back", "", 200, []string{"Watch, unacknowledged.", "Acknowledge"}, []string{"What the rules say of it"}},
 	{"/v/van-1/history", "", 200, []string{"/v/van-1/entered/w", "&lt;b&gt;wet&lt;/b&gt;", "Doubted: The odometer reads 4,126 km", `<span class="gone">Wash: another van</span>`, "Taken out later"}, []string{"/v/van-1/entered/a", "/v/van-1/entered/mistake"}},
 	{"/v/van-1/history?what=readings", "", 200, []string{"Odometer 4,126 km"}, []string{"wet"}},
 	{"/v/van-1/history?what=samples", "", 200, []string{"There is nothing of this kind."}, nil},
