@@ -24,6 +24,8 @@ const (
 	// breath is how often a quiet connection carries something, so that nothing between
 	// takes it for dead.
 	breath = 20 * time.Second
+	// taken is how long a page may take to take what is sent: one that does not read is let go.
+	taken = 30 * time.Second
 )
 
 // Live tells open pages of which vehicles something was said. The zero Live tells nothing.
@@ -120,9 +122,9 @@ func (l *Live) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 	defer l.leave(p)
 	c := http.NewResponseController(w)
-	_ = c.SetWriteDeadline(time.Time{}) // it lasts as long as the page; a writer without one has none to lift
 	w.Header().Set("Content-Type", "text/event-stream")
 	send := func(text string) bool {
+		_ = c.SetWriteDeadline(time.Now().Add(taken)) // for this alone: it lasts as long as the page
 		_, err := fmt.Fprint(w, text)
 		return err == nil && c.Flush() == nil
 	}
