@@ -254,11 +254,19 @@ func TestWorkByALink(t *testing.T) {
 	}
 }
 
+// Who begins with an old vehicle enters what was done years ago.
+func TestWorkOfYearsAgo(t *testing.T) {
+	b := open(t)
+	done := b.enter("/v/van-3/work", "other=gearbox+oil&day=2026-05-04&meter0=81000")
+	b.want(done, 200, "4 May 2026", "Gearbox oil (gearbox): due next at 141,000 km")
+	b.want(b.send("/v/van-3/reading", b.get("/v/van-3/reading"), "meter0=81000&day=2026-05-04"), 422, "Choose a day from 5 Jun 2030 to 6 Jun 2031.")
+}
+
 // What can hardly be is asked back, once.
 func TestWorkAsksBack(t *testing.T) {
 	b := open(t)
 	p := b.get("/v/van-3/work")
-	b.want(b.send("/v/van-3/work", p, "task=engine+oil&day=2031-06-07"), 422, "Choose a day from 5 Jun 2030 to 6 Jun 2031.", `value="engine oil" checked`)
+	b.want(b.send("/v/van-3/work", p, "task=engine+oil&day=2031-06-07"), 422, "Choose a day from 7 May 1991 to 6 Jun 2031.", `value="engine oil" checked`)
 	b.want(b.send("/v/van-3/work", p, "day=2031-06-06"), 422, "What was done?")
 	b.want(b.send("/v/van-3/work", p, "day=2031-06-06&filled=4"), 422, "Which component? van-3 has engine and gearbox")
 	much := b.send("/v/van-3/work", p, "task=engine+oil&day=2031-06-06&filled=70")

@@ -38,7 +38,7 @@ func (s site) measure(ctx context.Context, r *frame.Request) (*frame.Page, error
 	if err != nil {
 		return nil, err
 	}
-	meters, day := a.meters(), a.day()
+	meters, day := a.meters(), a.day(oldestReading)
 	values := a.measures(all)
 	after := a.form.Field("after", "After that day's work, not before it")
 	defect := a.form.Field("defect", "Seen to be wrong, and not repaired")

@@ -18,13 +18,20 @@ var clock = regexp.MustCompile(`^([01]?\d|2[0-3])[:.]([0-5]\d)$`)
 // moment are the fields of when something was: its day, and the time where that matters.
 type moment struct{ Day, Time *form.Field }
 
-// day is the field of the day on which something was, within the last year.
-func (a *asked) day() *form.Field {
-	return a.form.Field("day", "Day").Before(a.form.Today()).Within(a.form.DayAfter(-366), a.form.Today()).Need()
+// How many days ago a reading and a job may have been. Work of many years ago still counts:
+// who begins with an old vehicle enters what its papers tell.
+const (
+	oldestReading = 366
+	oldestWork    = 40 * 366
+)
+
+// day is the field of the day on which something was, at most so many days ago.
+func (a *asked) day(oldest int) *form.Field {
+	return a.form.Field("day", "Day").Before(a.form.Today()).Within(a.form.DayAfter(-oldest), a.form.Today()).Need()
 }
 
 func (a *asked) moment() moment {
-	m := moment{a.day(), a.form.Field("time", "Time (only if it was earlier that day)")}
+	m := moment{a.day(oldestReading), a.form.Field("time", "Time (only if it was earlier that day)")}
 	m.Time.Hint = "Like 14:30, on the clock where the vehicle is."
 	return m
 }

@@ -34,7 +34,7 @@ func (s site) replaced(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	if len(a.is.Meters) == 1 {
 		old.Hint = entry.LastOf(a.form, &a.is.Meters[0])
 	}
-	day := a.day()
+	day := a.day(oldestReading)
 	rep := job.Replaced{Vehicle: a.ID, Meter: which.Value(), On: f.At(day.Day())}
 	if chosen != nil {
 		rep.Old, rep.New = form.Typed(meter{old, chosen}.value()), form.Typed(meter{fresh, chosen}.value())

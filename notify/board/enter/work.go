@@ -84,7 +84,7 @@ func taskID(all []due.Item, i *due.Item) string {
 
 func (s site) workForm(a *asked) *work {
 	f := a.form
-	w := &work{asked: a, meters: a.meters(), Day: a.day()}
+	w := &work{asked: a, meters: a.meters(), Day: a.day(oldestWork)}
 	w.Task, w.Other = f.Field("task", "What was done"), f.Field("other", "Other work")
 	if c := f.Values().Get("component"); !f.Typed() && c != "" { // a link to the work on one component
 		w.tickOn(c)
