@@ -51,6 +51,8 @@ func EndOf(t *alarm.Transition) string {
 		return takenBack
 	case t.Lapsed:
 		return notInTime
+	case t.Task && t.Due != nil && t.Due.Postponed != "": // nobody did it
+		return english.Sentences(t.Due.Postponed, notDueNow)
 	case t.Task:
 		return RecordedDone
 	}

@@ -74,3 +74,15 @@ func TestCounts(t *testing.T) {
 		}
 	}
 }
+
+// Work that somebody put off is no more on the list, and is not done.
+func TestEndOfWork(t *testing.T) {
+	ended := alarm.Transition{Rule: "oil", Task: true, Transition: alarm.Cleared, From: alarm.Overdue, To: alarm.Normal, Due: &alarm.DuePoint{Limit: "time"}}
+	if got := EndOf(&ended); got != RecordedDone {
+		t.Errorf("done: %q", got)
+	}
+	ended.Due.Postponed = "postponed by ines: parts on Friday"
+	if got, want := EndOf(&ended), "Postponed by ines: parts on Friday. Not due for now."; got != want {
+		t.Errorf("postponed: %q, want %q", got, want)
+	}
+}

@@ -32,6 +32,7 @@ const (
 
 	takenBack       = "The data behind the earlier message was withdrawn. Please ignore that message."
 	backToNormal    = "Back within limits. Nothing more to do."
+	notDueNow       = "Not due for now."
 	notInTime       = "Too late to be useful, so it was removed from the list."
 	byLaw           = "This is required by law: check whether the vehicle may be used before it is done."
 	alreadyPast     = "Probably already past %s (about %s). Please read the %s."
