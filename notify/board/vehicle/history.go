@@ -11,6 +11,7 @@ import (
 	"telltale/engine/history"
 	"telltale/notify/board/frame"
 	"telltale/notify/handover"
+	"telltale/rules/chapters"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -106,10 +107,20 @@ func (s site) history(ctx context.Context, r *frame.Request) (*frame.Page, error
 		d.All = at
 	}
 	for _, p := range d.shown {
-		d.Lines = append(d.Lines, line{handover.LineOf(p.entry, v.by.DatesIn), v.takeBack(r, p.entry, c.event != (event.ID{}))})
+		d.Lines = append(d.Lines, line{v.lineOf(p.entry), v.takeBack(r, p.entry, c.event != (event.ID{}))})
 	}
 	body, err := templates.Body("history", d)
 	return &frame.Page{Section: frame.Vehicles, Title: "History", About: v.title(), Lead: wordHistory, Up: v.up(), Body: body}, err
+}
+
+// lineOf is an entry as the viewer reads it: what a chapter's rule says in their spelling,
+// what people wrote as they wrote it.
+func (v *told) lineOf(e *history.Entry) handover.Line {
+	l := handover.LineOf(e, v.by.DatesIn)
+	if t := e.Alarm; t != nil && chapters.Wrote(t.Rule, t.Title) {
+		l.Text = v.by.Ours(l.Text, v.title(), t.Component)
+	}
+	return l
 }
 
 // turn puts the entries behind the place on the page.
@@ -182,7 +193,7 @@ func newestFirst(list []history.Entry) []history.Entry {
 // lines are entries as the viewer reads them.
 func (v *told) lines(list []history.Entry) (out []handover.Line) {
 	for i := range list {
-		out = append(out, handover.LineOf(&list[i], v.by.DatesIn))
+		out = append(out, v.lineOf(&list[i]))
 	}
 	return out
 }
