@@ -136,18 +136,10 @@ var positions = between(Inquiry[at]{"position", func(w *worker, _ Question) []at
 
 // Mark is a text for where all partitions stand in the log: as long as it is the same, so is
 // what Due, Alarms, Lines and all else answer that comes from the records. It is not that of
-// what is read from the log: Refused, Entries, the past in History, Baselines. It serves as
-// an ETag, beside whatever else makes a page: who looks, and in which units. The error is an
+// what is read from the log: Refused, Entries, the past in History, Baselines. The error is an
 // *Incomplete where partitions do not answer.
-func (s *Service) Mark(ctx context.Context) (string, error) { return s.mark(ctx, Question{}) }
-
-// MarkOf is the mark of the one partition that a vehicle is in.
-func (s *Service) MarkOf(ctx context.Context, vehicle string) (string, error) {
-	return s.mark(ctx, Question{Vehicle: vehicle})
-}
-
-func (s *Service) mark(ctx context.Context, q Question) (string, error) {
-	list, err := positions.Of(ctx, s, q)
+func (s *Service) Mark(ctx context.Context) (string, error) {
+	list, err := positions.Of(ctx, s, Question{})
 	if err != nil {
 		return "", err
 	}

@@ -59,10 +59,6 @@ func TestLongQuestions(t *testing.T) {
 	if again, err2 := s.Mark(t.Context()); err != nil || err2 != nil || again != mark || len(mark) != 16 {
 		t.Errorf("marks %q and %q (%v, %v)", mark, again, err, err2)
 	}
-	of, err := s.MarkOf(t.Context(), "bus-03")
-	if err != nil {
-		t.Fatal(err)
-	}
 	var one []due.Item
 	for _, v := range aFleet() {
 		list, err := Due.Of(t.Context(), s, Question{Vehicle: v})
@@ -90,9 +86,6 @@ func TestLongQuestions(t *testing.T) {
 	caughtUp(t, s)
 	if now, err := s.Mark(t.Context()); err != nil || now == mark {
 		t.Errorf("the mark stands at %q though something was folded (%v)", now, err)
-	}
-	if now, err := s.MarkOf(t.Context(), "bus-03"); err != nil || now != of {
-		t.Errorf("the mark of a vehicle in another partition is %q, was %q (%v)", now, of, err)
 	}
 	if reflect.DeepEqual(dueList(t, s), one) {
 		t.Error("the list stands though something was folded")

@@ -33,14 +33,18 @@ func TooMany(after time.Duration) *Fault {
 		Words: fmt.Sprintf(wordAgainIn, int(after.Round(time.Second).Seconds())), After: after}
 }
 
-// faultOf is what is said of an error; ours is one that the operator must know of.
-func faultOf(err error, asked context.Context) (f *Fault, ours bool) {
+// faultOf is what is said of an error; sent says that something was to be stored, ours that
+// the operator must know of it.
+func faultOf(err error, sent bool, asked context.Context) (f *Fault, ours bool) {
 	if large, ok := errors.AsType[*http.MaxBytesError](err); ok {
 		return TooLarge(large.Limit), false
 	}
 	if f, ok := errors.AsType[*Fault](err); ok {
 		return f, false
 	}
-	return &Fault{Status: http.StatusServiceUnavailable, Title: wordTrouble, Words: wordTryAgain, After: 30 * time.Second},
-		asked.Err() == nil
+	f = &Fault{Status: http.StatusServiceUnavailable, Title: wordTrouble, Words: wordTryAgain, After: 30 * time.Second}
+	if sent {
+		f.Words = wordSentNot
+	}
+	return f, asked.Err() == nil
 }

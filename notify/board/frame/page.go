@@ -148,7 +148,7 @@ func (f *Frame) send(w http.ResponseWriter, status int, body []byte) {
 
 // fault writes an error as a page.
 func (f *Frame) fault(ctx context.Context, w http.ResponseWriter, r *Request, err error) {
-	fault, ours := faultOf(err, ctx)
+	fault, ours := faultOf(err, r.Method == http.MethodPost, ctx)
 	if ours {
 		f.Logger.Error("making a page", "page", r.URL.Path, "error", err)
 	}
