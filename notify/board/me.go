@@ -38,9 +38,12 @@ var forms = map[people.Form]string{
 
 // readsAs says how a person reads.
 func readsAs(v frame.Viewer, now time.Time) []page.Line {
-	u := v.Units().Or(unit.Metric)
+	units := v.Units().Or(unit.Metric).Names()
+	for i := range units {
+		units[i] = english.Unit(units[i])
+	}
 	return []page.Line{
-		{Label: "Units", Text: english.List("and", u.Names())},
+		{Label: "Units", Text: english.List("and", units)},
 		{Label: "Dates", Text: "as " + v.Day(now)},
 		{Label: "Time zone", Text: v.Zone.String()},
 		{Label: "First page and list", Text: forms[v.Form]},
