@@ -177,7 +177,7 @@ func start(files Files) (_ *Fleet, err error) {
 		}
 		reads = all.Reading(book.Units)
 	}
-	f.Frame = &frame.Frame{Service: svc, Log: log, Logger: quiet, URL: "http://127.0.0.1:4280",
+	f.Frame = &frame.Frame{Service: svc, Log: log, Logger: quiet, URL: "http://127.0.0.1:4280", From: "Telltale <telltale@larkfell.example>",
 		People: func() *people.Directory { return reads }, Now: func(context.Context) (time.Time, error) { return Morning, nil }}
 	if f.Live, err = frame.Follow(srv.Conn()); err != nil {
 		return nil, err

@@ -36,6 +36,9 @@ type Frame struct {
 	Reads unit.System
 	// URL is how people reach the board, without a slash at its end: in codes on paper.
 	URL string
+	// From is the sender of the mails, like "Telltale <telltale@example.org>": days for a
+	// calendar are known again by it.
+	From string
 	// Dir is the fleet's folder; "" where the pages have none.
 	Dir    string
 	Logger *slog.Logger

@@ -2,7 +2,7 @@ package lists
 
 import (
 	"context"
-	"net/url"
+	"net/mail"
 	"strings"
 
 	"telltale/engine/due"
@@ -37,15 +37,16 @@ func (s site) dueCalendar(ctx context.Context, r *frame.Request) (*frame.Page, e
 			}
 		}
 	}
-	body, err := calendar.Write("telltale@"+s.host(), dates)
+	body, err := calendar.Write(s.organiser(), dates)
 	return &frame.Page{File: &frame.File{Type: "text/calendar; charset=utf-8; method=PUBLISH", Name: "due-" + m.today + ".ics", Body: body}}, err
 }
 
-func (s site) host() string {
-	if u, err := url.Parse(s.URL); err == nil && u.Hostname() != "" {
-		return u.Hostname()
+// organiser is the address from which mails come.
+func (s site) organiser() string {
+	if from, err := mail.ParseAddress(s.From); err == nil {
+		return from.Address
 	}
-	return "localhost"
+	return "telltale@localhost"
 }
 
 func firstOn(it *due.Item) string { return wording.FirstDay(it.Limit, it.DueDate, it.Likely) }

@@ -120,7 +120,7 @@ func TestCalendar(t *testing.T) {
 	}
 	want, ok := notify.DateOf(f.People().Person("maud"), &work[0], "2031-06-06", boardtest.Morning)
 	events := cal.Events()
-	if !ok || len(events) != 1 || events[0].Id() != want.Key+"@127.0.0.1" || events[0].GetProperty(ics.ComponentPropertySummary).Value != "Mobile library, cooling: Replace the coolant" ||
+	if !ok || len(events) != 1 || events[0].Id() != want.Key+"@larkfell.example" || events[0].GetProperty(ics.ComponentPropertySummary).Value != "Mobile library, cooling: Replace the coolant" ||
 		events[0].GetProperty(ics.ComponentPropertyDtStart).Value != "20310616" {
 		t.Errorf("the calendar is\n%s\nwant %+v", w.Body, want)
 	}
