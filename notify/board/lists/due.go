@@ -2,6 +2,7 @@ package lists
 
 import (
 	"context"
+	"maps"
 	"net/http"
 	"slices"
 	"strconv"
@@ -76,7 +77,7 @@ func (s site) duePage(ctx context.Context, r *frame.Request, a ask, path string)
 	}
 	var p listing.Page
 	var missing []int
-	var stops []row
+	var stops stops
 	var kinds map[string]int
 	err := atOnce(
 		func() (err error) { p, missing, err = s.dueLines(ctx, r, a); return err },
@@ -87,8 +88,8 @@ func (s site) duePage(ctx context.Context, r *frame.Request, a ask, path string)
 		return nil, err
 	}
 	m := rowsFor(r)
-	all := append(stops, m.all(p.Lines, listing.Due)...)
-	l := list{Groups: groups(all), Form: "/due/job", Press: "Enter the ticked work as one job", Pager: a.pager(path, &p), Heads: mailHeads}
+	all := append(stops.rows, m.all(p.Lines, listing.Due)...)
+	l := list{Groups: groups(all), Form: "/due/job", Press: "Enter the ticked work as one job", Pager: a.pager(path, &p, stops), Heads: mailHeads}
 	l.Ready, l.Mind = m.beside(all)
 	f := a.filters(path, m.Date, []choice{
 		{"stage", "Stage", stageOptions([]alarm.Stage{alarm.Overdue, alarm.Due, alarm.Soon}, p.Stages, a.Stage)},
@@ -105,7 +106,7 @@ func (s site) duePage(ctx context.Context, r *frame.Request, a ask, path string)
 		}
 	}
 	l.Acts = a.files(duePath, len(all) > 0, true)
-	return s.written(ctx, r, frame.Page{Section: frame.Due, Title: dueTitle(m, a), About: a.about(), Lead: leadOf(p.Stages), Missing: missing, Work: len(all) > 0}, "list", l)
+	return s.written(ctx, r, frame.Page{Section: frame.Due, Title: dueTitle(m, a), About: a.about(), Lead: leadOf(stops.counted(p.Stages)), Missing: missing, Work: len(all) > 0}, "list", l)
 }
 
 // written is the page with a list as its body. While the service starts, it says so above.
@@ -173,22 +174,39 @@ func atOnce(questions ...func() error) error {
 	return g.Wait()
 }
 
-// stopFirst are the alarms for which a vehicle is to be stopped, of the vehicles that the
-// list is of: they stand above its first page.
-func (s site) stopFirst(ctx context.Context, r *frame.Request, a ask) ([]row, error) {
-	if a.After != "" || a.Before != "" || a.reckoned() || len(a.Stage) > 0 {
-		return nil, nil
+// stops are the alarms for which a vehicle is to be stopped: those that are shown, and how
+// many there are.
+type stops struct {
+	rows []row
+	all  int
+}
+
+// counted are the stages of a list with what is to stop.
+func (s stops) counted(n map[alarm.Stage]int) map[alarm.Stage]int {
+	out := map[alarm.Stage]int{alarm.Warning: s.all}
+	maps.Copy(out, n)
+	return out
+}
+
+// stopFirst are the stops of the vehicles that the list is of: they stand above its first
+// page.
+func (s site) stopFirst(ctx context.Context, r *frame.Request, a ask) (out stops, err error) {
+	if a.reckoned() || len(a.Stage) > 0 {
+		return out, nil
 	}
-	m := rowsFor(r)
-	a.View, a.Stage, a.Limit, a.Statutory = listing.Standing, []alarm.Stage{alarm.Warning}, maxStops, false
+	first := a.After == "" && a.Before == ""
+	a.View, a.Stage, a.Limit, a.Statutory, a.After, a.Before = listing.Standing, []alarm.Stage{alarm.Warning}, maxStops, false, "", ""
 	p, err := s.lines(ctx, r, a)
 	if _, err = frame.Missing(err); err != nil { // the list itself says who did not answer
-		return nil, err
+		return out, err
 	}
-	var out []row
+	m := rowsFor(r)
 	for i := range p.Lines {
-		out = append(out, m.of(&p.Lines[i], listing.Standing))
+		if first {
+			out.rows = append(out.rows, m.of(&p.Lines[i], listing.Standing))
+		}
 	}
+	out.all = p.Total
 	return out, nil
 }
 
@@ -290,10 +308,10 @@ func (a ask) takes(it *due.Item) bool {
 	return (a.Aside || !it.Shelved) && (!a.Statutory || it.Statutory) && (a.Person == "" || slices.Contains(it.People, a.Person)) && (a.Rule == "" || a.Rule == it.Task)
 }
 
-// pager leads to the pages beside this one.
-func (a ask) pager(path string, p *listing.Page) *pager {
-	out := &pager{Count: counted(len(p.Lines), p.Total), Size: pageLines}
-	if p.Total == 0 {
+// pager leads to the pages beside this one; what stands above them counts as well.
+func (a ask) pager(path string, p *listing.Page, above stops) *pager {
+	out := &pager{Count: counted(len(p.Lines)+len(above.rows), p.Total+above.all), Size: pageLines}
+	if p.Total+above.all == 0 {
 		return nil
 	}
 	if p.Back != "" {

@@ -1,6 +1,7 @@
 package lists_test
 
 import (
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -12,6 +13,7 @@ import (
 	"golang.org/x/net/html"
 
 	"telltale/engine/alarm"
+	"telltale/engine/due"
 	"telltale/engine/stream/service"
 	"telltale/notify/board"
 	"telltale/notify/board/boardtest"
@@ -107,9 +109,26 @@ func TestDueSaysWhatIsDue(t *testing.T) {
 	if !slices.Equal(got, want) {
 		t.Errorf("the lines are\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
+	for _, sum := range []string{fmt.Sprintf("1 to stop, %d overdue", count(work, alarm.Overdue)), fmt.Sprintf("<p>%d lines</p>", len(work)+1)} {
+		if !strings.Contains(page, sum) {
+			t.Errorf("the page lacks %q", sum)
+		}
+	}
+	if strings.Index(page, ">Print<") > strings.Index(page, "Stop these first") {
+		t.Error("the ways to take it along stand below the list")
+	}
 	if heads := texts(t, page, func(n *html.Node) bool { return n.Data == "h2" }); !slices.Equal(heads, []string{"Stop these first", "Overdue", "Soon", "Have ready", "Safety"}) {
 		t.Errorf("the headings are %q", heads)
 	}
+}
+
+func count(work []due.Item, stage alarm.Stage) (n int) {
+	for i := range work {
+		if work[i].Stage == stage {
+			n++
+		}
+	}
+	return n
 }
 
 // What stands is what the service says stands, the worst first.

@@ -27,7 +27,7 @@ func (s site) duePrint(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	}
 	var p listing.Page
 	var missing []int
-	var stops []row
+	var stops stops
 	err = atOnce(
 		func() (err error) { p, missing, err = s.dueLines(ctx, r, a); return err },
 		func() (err error) { stops, err = s.stopFirst(ctx, r, a); return err },
@@ -36,7 +36,8 @@ func (s site) duePrint(ctx context.Context, r *frame.Request) (*frame.Page, erro
 		return nil, err
 	}
 	m := rowsFor(r)
-	all := append(stops, m.all(p.Lines, listing.Due)...)
+	all := append(stops.rows, m.all(p.Lines, listing.Due)...)
+	p.Stages = stops.counted(p.Stages)
 	return s.paper(ctx, r, m, a, duePath, all, p, frame.Page{Section: frame.Due, Title: dueTitle(m, a), About: a.about(), Missing: missing})
 }
 

@@ -78,7 +78,7 @@ func (s site) standing(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	}
 	m := rowsFor(r)
 	all := m.all(p.Lines, a.View)
-	l := list{Groups: groups(all), Pager: a.pager(standingPath, &p), Heads: mailHeads, Views: a.views(n)}
+	l := list{Groups: groups(all), Pager: a.pager(standingPath, &p, stops{}), Heads: mailHeads, Views: a.views(n)}
 	if len(odd.Lines) > 0 {
 		l.Groups = append(l.Groups, m.odd(&odd, data))
 	}
