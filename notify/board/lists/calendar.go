@@ -18,13 +18,10 @@ import (
 // identities, so that a later word moves them.
 func (s site) dueCalendar(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	a, err := read(r, listing.Due)
-	if err == nil {
-		err = s.resolved(ctx, &a)
-	}
 	if err != nil {
 		return nil, err
 	}
-	lines, err := s.all(ctx, r, a)
+	lines, err := s.all(ctx, r, &a)
 	if err != nil {
 		return nil, err
 	}

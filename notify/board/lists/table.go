@@ -43,14 +43,17 @@ func table(name string, rows [][]string) (*frame.Page, error) {
 
 // all are the lines of a list, from its first page to its last. A table never lacks some of
 // the fleet without a word: where partitions do not answer there is none.
-func (s site) all(ctx context.Context, r *frame.Request, a ask) (out []listing.Line, err error) {
+func (s site) all(ctx context.Context, r *frame.Request, a *ask) (out []listing.Line, err error) {
+	if err := s.resolved(ctx, a); err != nil {
+		return nil, err
+	}
 	a.After, a.Before, a.Limit = "", "", paperLines
 	for {
 		var p listing.Page
 		if a.reckoned() {
-			p, err = s.reckon(ctx, r, a)
+			p, err = s.reckon(ctx, r, *a)
 		} else {
-			p, err = s.lines(ctx, r, a)
+			p, err = s.lines(ctx, r, *a)
 		}
 		switch {
 		case err != nil:
@@ -79,13 +82,10 @@ var dueHead = []string{"vehicle", "name", "plate", "component", "task", "title",
 // dueTable is the whole due list as a table.
 func (s site) dueTable(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	a, err := read(r, listing.Due)
-	if err == nil {
-		err = s.resolved(ctx, &a)
-	}
 	if err != nil {
 		return nil, err
 	}
-	lines, err := s.all(ctx, r, a)
+	lines, err := s.all(ctx, r, &a)
 	if err != nil {
 		return nil, err
 	}
@@ -138,13 +138,10 @@ var standingHead = []string{"vehicle", "name", "component", "rule", "title", "st
 // standingTable is what stands as a table.
 func (s site) standingTable(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	a, err := standingAsk(r)
-	if err == nil {
-		err = s.resolved(ctx, &a)
-	}
 	if err != nil {
 		return nil, err
 	}
-	lines, err := s.all(ctx, r, a)
+	lines, err := s.all(ctx, r, &a)
 	if err != nil {
 		return nil, err
 	}
