@@ -240,7 +240,7 @@ func (s site) take(ctx context.Context, r *frame.Request, q *question, o reply) 
 			if err == nil {
 				q.noLonger(ev.Data.(*event.AnswerData))
 			}
-			return []event.Event{ev}, wrong(q.form, err)
+			return []event.Event{ev}, err
 		},
 		Fields: func() (template.HTML, error) { return templates.Body("answer", d) },
 	})

@@ -6,9 +6,7 @@ package enter
 import (
 	"context"
 	"embed"
-	"errors"
 
-	"telltale/engine/intake"
 	"telltale/engine/intake/job"
 	"telltale/engine/stream/service"
 	"telltale/engine/whole"
@@ -80,17 +78,4 @@ func (s site) knownWith(ctx context.Context, a *asked) (job.Known, error) {
 // page is a form's page, without its body.
 func (a *asked) page(title string) frame.Page {
 	return frame.Page{Title: title, About: a.Title(), Up: frame.Link{Words: a.Title(), Path: frame.Path("v", a.ID)}}
-}
-
-// wrong notes in the form what keeps it from being an event; any other error is given back.
-func wrong(f *form.Form, err error) error {
-	if e := (*job.Error)(nil); errors.As(err, &e) {
-		f.Fault("%s", e.Error())
-		return nil
-	}
-	if e := (*intake.Fault)(nil); errors.As(err, &e) {
-		f.Fault("%s", e.Error())
-		return nil
-	}
-	return err
 }

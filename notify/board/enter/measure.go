@@ -66,7 +66,7 @@ func (s site) measure(ctx context.Context, r *frame.Request) (*frame.Page, error
 				list, err = job.Job{Vehicle: a.ID, Said: map[string]string{"defect": wrongThing, "by": byOf(r.Viewer)}, Meters: shows}.Events(on, known)
 				out = append(out, list...)
 			}
-			return out, wrong(a.form, err)
+			return out, err
 		},
 		Fields: func() (template.HTML, error) {
 			var fields []*form.Field

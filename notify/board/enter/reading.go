@@ -74,7 +74,7 @@ func (s site) reading(ctx context.Context, r *frame.Request) (*frame.Page, error
 				when.Time.Fault("%s has not come yet", english.OneLine(when.Time.Text()))
 				return nil, nil
 			}
-			return events, wrong(a.form, err)
+			return events, err
 		},
 		Field: func(i int) *form.Field { return meterOf(meters, events[i].Data.(*event.ReadingData).Meter) },
 		Fields: func() (template.HTML, error) {

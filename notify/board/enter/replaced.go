@@ -43,7 +43,7 @@ func (s site) replaced(ctx context.Context, r *frame.Request) (*frame.Page, erro
 		Form: f, Vehicle: a.Vehicle, Page: a.page("Enter a replaced instrument"),
 		Events: func() ([]event.Event, error) {
 			ev, err := rep.Event(a.known())
-			return []event.Event{ev}, wrong(f, err)
+			return []event.Event{ev}, err
 		},
 		Fields: func() (template.HTML, error) {
 			return templates.Body("replaced", map[string]any{"Meter": which, "Old": old, "New": fresh, "Day": day})

@@ -59,7 +59,7 @@ func (s site) work(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 				list, err = jobs[i].Events(a.form.At(day), known)
 				out = append(out, list...)
 			}
-			return out, wrong(a.form, err)
+			return out, err
 		},
 		Field: func(int) *form.Field {
 			if len(w.meters) == 1 {

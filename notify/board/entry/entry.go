@@ -31,6 +31,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/follows"
 	"telltale/engine/intake"
+	"telltale/engine/intake/job"
 	desk "telltale/engine/stream/entry"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
@@ -65,7 +66,8 @@ type Entry struct {
 	Verb string
 	// Events are what the form says, once nothing in it is wrong; their identity and source are
 	// filled in. It may note faults and doubts in the form; then none need be given back. A
-	// vehicle of theirs is that of the entry.
+	// vehicle of theirs is that of the entry. An error of [job] or [intake] is of what was
+	// typed, and noted in the form.
 	Events func() ([]event.Event, error)
 	// Fields writes the fields of the form, when all faults are known.
 	Fields func() (template.HTML, error)
@@ -136,7 +138,7 @@ func (s *Entries) events(r *frame.Request, e *Entry) ([]event.Event, error) {
 	}
 	list, err := e.Events()
 	if err != nil || len(e.Form.Faults()) > 0 {
-		return nil, err
+		return nil, wrong(e.Form, err)
 	}
 	for i := range list {
 		ev := &list[i]
@@ -145,14 +147,23 @@ func (s *Entries) events(r *frame.Request, e *Entry) ([]event.Event, error) {
 			ev.ID.ID = fmt.Sprintf("%s-%d", e.Form.ID, i+1)
 		}
 		if *ev, err = intake.Checked(*ev); err != nil {
-			if fault := (*intake.Fault)(nil); errors.As(err, &fault) {
-				e.Form.Fault("%s", fault.Error())
-				return nil, nil
-			}
-			return nil, err
+			return nil, wrong(e.Form, err)
 		}
 	}
 	return list, nil
+}
+
+// wrong notes in the form what keeps it from being an event; any other error is given back.
+func wrong(f *form.Form, err error) error {
+	if e, ok := errors.AsType[*job.Error](err); ok {
+		f.Fault("%s", e.Error())
+		return nil
+	}
+	if e, ok := errors.AsType[*intake.Fault](err); ok {
+		f.Fault("%s", e.Error())
+		return nil
+	}
+	return err
 }
 
 // doubt notes in the form what the fold would refuse, and what it would not believe.

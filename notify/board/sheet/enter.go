@@ -144,10 +144,7 @@ func (t *typing) events() ([]event.Event, error) {
 	k := job.Known{Registered: t.VehicleData, First: t.is.First, Reads: t.Units(t.req.Viewer), Now: t.req.Now, Latest: t.req.Now}
 	s := job.Sample{Vehicle: t.ID, Drawn: t.form.At(t.fields.day), After: t.fields.After.Ticked(taken)}
 	ev, err := s.Of(k, d)
-	if err != nil {
-		return nil, wrong(t.form, err)
-	}
-	return []event.Event{ev}, nil
+	return []event.Event{ev}, err
 }
 
 // would writes the verdict as it would read.

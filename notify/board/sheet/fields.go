@@ -1,12 +1,9 @@
 package sheet
 
 import (
-	"errors"
 	"strconv"
 
 	"telltale/engine/event"
-	"telltale/engine/intake"
-	"telltale/engine/intake/job"
 	"telltale/engine/sample"
 	"telltale/engine/whole"
 	"telltale/notify/board/form"
@@ -165,18 +162,4 @@ func (t *typing) data() *event.SampleData {
 		}
 	}
 	return d
-}
-
-// wrong notes in the form what keeps a sheet from being an event; any other error is given
-// back.
-func wrong(f *form.Form, err error) error {
-	if e := (*job.Error)(nil); errors.As(err, &e) {
-		f.Fault("%s", e.Error())
-		return nil
-	}
-	if e := (*intake.Fault)(nil); errors.As(err, &e) {
-		f.Fault("%s", e.Error())
-		return nil
-	}
-	return err
 }
