@@ -1,9 +1,6 @@
 package vehicle
 
 import (
-	"net"
-	"net/http"
-	"os"
 	"reflect"
 	"slices"
 	"strings"
@@ -23,20 +20,6 @@ import (
 )
 
 func TestMain(m *testing.M) { boardtest.Main(m) }
-
-// TestLook serves the sample fleet's pages to be looked at, where LOOK names an address.
-func TestLook(t *testing.T) {
-	at := os.Getenv("LOOK")
-	if at == "" {
-		t.Skip("LOOK=127.0.0.1:PORT serves the pages")
-	}
-	f := boardtest.Sample(t)
-	l, err := net.Listen("tcp", at)
-	if err != nil {
-		t.Fatal(err)
-	}
-	_ = http.Serve(l, f.Handler(Pages(f.Frame)...))
-}
 
 // fleet is the sample's vehicles, each as the service tells it.
 func fleet(t *testing.T, f *frame.Frame) (out []whole.Vehicle) {
