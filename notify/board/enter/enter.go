@@ -49,16 +49,11 @@ func (s site) ask(ctx context.Context, r *frame.Request) (*asked, error) {
 	if err != nil {
 		return nil, err
 	}
-	q := r.Question()
-	q.Vehicle = v.ID
-	list, err := service.Vehicle.Of(ctx, s.Service, q)
-	switch {
-	case err != nil:
+	is, err := s.Whole(ctx, r, v.ID)
+	if err != nil {
 		return nil, err
-	case len(list) == 0:
-		return nil, frame.NotFound
 	}
-	return &asked{v, list[0], entry.Form(r, v), r}, nil
+	return &asked{v, is, entry.Form(r, v), r}, nil
 }
 
 // known is what making an event of what was typed rests on. Nothing may be of a moment that

@@ -18,6 +18,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
+	"telltale/engine/whole"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/unit"
@@ -112,6 +113,21 @@ func (f *Frame) Vehicle(ctx context.Context, r *Request) (Vehicle, error) {
 		where = time.UTC
 	}
 	return Vehicle{v.Vehicle, v.VehicleData, where}, nil
+}
+
+// Whole is all that the service tells of a vehicle, in the units of whoever asks;
+// [NotFound] where it tells nothing.
+func (f *Frame) Whole(ctx context.Context, r *Request, vehicle string) (whole.Vehicle, error) {
+	q := r.Question()
+	q.Vehicle = vehicle
+	list, err := service.Vehicle.Of(ctx, f.Service, q)
+	switch {
+	case err != nil:
+		return whole.Vehicle{}, err
+	case len(list) == 0:
+		return whole.Vehicle{}, NotFound
+	}
+	return list[0], nil
 }
 
 // Missing takes out of an error which partitions did not answer; what came with it is

@@ -53,16 +53,11 @@ func (s site) stopAt(ctx context.Context, r *frame.Request, vehicle string) (*st
 	if err != nil {
 		return nil, err
 	}
-	q := r.Question()
-	q.Vehicle = v.ID
-	list, err := service.Vehicle.Of(ctx, s.Service, q)
-	switch {
-	case err != nil:
+	is, err := s.Whole(ctx, r, v.ID)
+	if err != nil {
 		return nil, err
-	case len(list) == 0:
-		return nil, frame.NotFound
 	}
-	return &stop{Vehicle: v, is: list[0]}, nil
+	return &stop{Vehicle: v, is: is}, nil
 }
 
 // says has the form say an event of the i-th vehicle.

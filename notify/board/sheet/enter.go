@@ -110,16 +110,12 @@ func (t *typing) at(component, laboratory string) string {
 
 // known asks what the service knows of the vehicle and of the component's sheets.
 func (r room) known(ctx context.Context, t *typing) error {
-	q := t.req.Question()
-	q.Vehicle, q.Component = t.ID, t.component.Name
-	all, err := service.Vehicle.Of(ctx, r.Service, q)
-	if err != nil {
+	var err error
+	if t.is, err = r.Whole(ctx, t.req, t.ID); err != nil {
 		return err
 	}
-	if len(all) == 0 {
-		return frame.NotFound
-	}
-	t.is = all[0]
+	q := t.req.Question()
+	q.Vehicle, q.Component = t.ID, t.component.Name
 	if t.lines, err = service.Sampled.Of(ctx, r.Service, q); err != nil {
 		return err
 	}
