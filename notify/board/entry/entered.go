@@ -1,7 +1,10 @@
 package entry
 
 import (
+	"cmp"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"net/http"
 	"slices"
 	"strings"
@@ -48,7 +51,7 @@ func (s *Entries) entered(ctx context.Context, r *frame.Request) (*frame.Page, e
 	if err != nil {
 		return nil, err
 	}
-	d, err := s.find(ctx, v, r.PathValue("id"))
+	d, err := s.find(ctx, r, v)
 	if err != nil {
 		return nil, err
 	}
@@ -62,28 +65,42 @@ func (s *Entries) entered(ctx context.Context, r *frame.Request) (*frame.Page, e
 	return s.after(ctx, r, v, d, f)
 }
 
-// find is the entry of that identity, or all events of a form that said several things.
-func (s *Entries) find(ctx context.Context, v frame.Vehicle, id string) (done, error) {
-	if n, ok := s.noticed.of(id); ok && n.vehicle == v.ID {
+// find is the entry of that identity, or all events of the form of that one. Two
+// sources may use the same one: by= in the address says whose is meant, else it is that of
+// whoever looks, else the first.
+func (s *Entries) find(ctx context.Context, r *frame.Request, v frame.Vehicle) (done, error) {
+	id, by := r.PathValue("id"), r.URL.Query().Get("by")
+	if n, ok := s.noticed.of(event.ID{Source: cmp.Or(by, r.Viewer.Source()), ID: id}); ok && n.vehicle == v.ID {
 		return n.done, nil
 	}
 	list, err := service.Entries.Of(ctx, s.Service, service.Question{Vehicle: v.ID, ID: id})
 	if err != nil {
 		return done{}, err
 	}
-	var d done
+	all := map[string]*done{}
+	first := by
 	for _, e := range list {
 		ev, err := intake.Decode(e.Event)
 		if err != nil || ev.ID.ID != id && !partOf(ev.ID.ID, id) {
 			continue
 		}
+		d := all[ev.ID.Source]
+		if d == nil {
+			d = &done{}
+			all[ev.ID.Source] = d
+		}
 		d.events, d.stored, d.gone = append(d.events, ev), e.Stored, e.TakenOut
+		first = cmp.Or(first, ev.ID.Source)
 	}
-	if d.events == nil {
-		return d, frame.NotFound
+	d := all[r.Viewer.Source()]
+	if by != "" || d == nil {
+		d = all[first]
+	}
+	if d == nil {
+		return done{}, frame.NotFound
 	}
 	slices.SortFunc(d.events, func(a, b event.Event) int { return strings.Compare(a.ID.ID, b.ID.ID) })
-	return d, nil
+	return *d, nil
 }
 
 // partOf reports whether an identity is that of one of several events of a form.
@@ -122,7 +139,7 @@ func (s *Entries) takeBack(ctx context.Context, r *frame.Request, v frame.Vehicl
 	for _, ev := range d.events {
 		data := event.VoidData(ev.ID)
 		at := r.Now.UTC().Truncate(time.Second)
-		void, err := intake.Checked(event.Event{ID: event.ID{Source: r.Viewer.Source(), ID: "void-" + ev.ID.ID}, Kind: event.VoidEvent, Vehicle: v.ID, Time: at, Recorded: at, Data: &data})
+		void, err := intake.Checked(event.Event{ID: event.ID{Source: r.Viewer.Source(), ID: voidOf(ev.ID)}, Kind: event.VoidEvent, Vehicle: v.ID, Time: at, Recorded: at, Data: &data})
 		if err != nil {
 			return nil, err
 		}
@@ -137,9 +154,21 @@ func (s *Entries) takeBack(ctx context.Context, r *frame.Request, v frame.Vehicl
 		return nil, err
 	}
 	if !became.Known() {
-		s.noticed.note("void "+r.PathValue("id"), notice{vehicle: v.ID, lines: became.Lines(stages.Head)})
+		s.noticed.note(voided(d), notice{vehicle: v.ID, lines: became.Lines(stages.Head)})
 	}
-	return &frame.Page{To: r.URL.Path}, nil
+	return &frame.Page{To: r.URL.RequestURI()}, nil
+}
+
+// voidOf names what takes an event back. Its identity is not enough, which another source
+// may use too; and with its source it may be too long for a name.
+func voidOf(id event.ID) string {
+	sum := sha256.Sum256([]byte(id.Source + "\x00" + id.ID))
+	return "void-" + hex.EncodeToString(sum[:10])
+}
+
+// voided is under what is kept what followed of taking an entry back.
+func voided(d done) event.ID {
+	return event.ID{Source: "void " + d.events[0].ID.Source, ID: d.events[0].ID.ID}
 }
 
 // after is what the template of the page of what followed gets.
@@ -172,7 +201,7 @@ func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, 
 	default:
 		data.Waiting = true
 	}
-	data.Lines, data.Now = s.followed(r, &l, d.gone)
+	data.Lines, data.Now = s.followed(r, &l, d)
 	if !d.gone {
 		data.Why = s.notTheirs(r, v, d)
 		data.TakeBack = data.Why == ""
@@ -183,13 +212,13 @@ func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, 
 
 // followed is what followed of an entry, or of its being taken back; where that is not
 // known any more, how things stand now.
-func (s *Entries) followed(r *frame.Request, l *desk.Looked, gone bool) (lines []string, now bool) {
-	id := r.PathValue("id")
-	if gone {
-		id = "void " + id
+func (s *Entries) followed(r *frame.Request, l *desk.Looked, d done) (lines []string, now bool) {
+	id := event.ID{Source: d.events[0].ID.Source, ID: r.PathValue("id")}
+	if d.gone {
+		id = voided(d)
 	}
 	n, known := s.noticed.of(id)
-	if !known && !gone && l.Known() {
+	if !known && !d.gone && l.Known() {
 		return s.said(r, l.Lines(stages.Head)), true
 	}
 	return s.said(r, n.lines), false

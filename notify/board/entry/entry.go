@@ -131,6 +131,10 @@ func (s *Entries) Serve(ctx context.Context, r *frame.Request, e *Entry) (*frame
 	return s.enter(ctx, r, e, events)
 }
 
+// Named is the identity of the i-th event of a form, from 0. It is numbered even where it is
+// the only one: a form that is sent again with more in it is still the same form.
+func Named(f *form.Form, i int) string { return fmt.Sprintf("%s-%d", f.ID, i+1) }
+
 // events are those of the form, named after it, as they would be stored.
 func (s *Entries) events(r *frame.Request, e *Entry) ([]event.Event, error) {
 	if len(e.Form.Faults()) > 0 {
@@ -142,10 +146,7 @@ func (s *Entries) events(r *frame.Request, e *Entry) ([]event.Event, error) {
 	}
 	for i := range list {
 		ev := &list[i]
-		ev.ID, ev.Vehicle, ev.Recorded = event.ID{Source: r.Viewer.Source(), ID: e.Form.ID}, e.Vehicle.ID, ev.Time
-		if len(list) > 1 {
-			ev.ID.ID = fmt.Sprintf("%s-%d", e.Form.ID, i+1)
-		}
+		ev.ID, ev.Vehicle, ev.Recorded = event.ID{Source: r.Viewer.Source(), ID: Named(e.Form, i)}, e.Vehicle.ID, ev.Time
 		if *ev, err = intake.Checked(*ev); err != nil {
 			return nil, wrong(e.Form, err)
 		}
@@ -205,7 +206,7 @@ func (s *Entries) enter(ctx context.Context, r *frame.Request, e *Entry, events 
 		return s.page(r, e, nil, http.StatusConflict)
 	}
 	if !became.Known() {
-		s.noticed.note(e.Form.ID, notice{done{events: became.Events, stored: time.Now()}, e.Vehicle.ID, became.Lines(stages.Head)})
+		s.noticed.note(event.ID{Source: r.Viewer.Source(), ID: e.Form.ID}, notice{done{events: became.Events, stored: time.Now()}, e.Vehicle.ID, became.Lines(stages.Head)})
 	}
 	return &frame.Page{To: frame.Path("v", e.Vehicle.ID, "entered", e.Form.ID)}, nil
 }

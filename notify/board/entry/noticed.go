@@ -1,6 +1,10 @@
 package entry
 
-import "sync"
+import (
+	"sync"
+
+	"telltale/engine/event"
+)
 
 // noticed keeps for a while what the latest forms entered and what followed of it. The
 // record says later how things stand, and not what an entry changed; and to find an entry in
@@ -8,8 +12,8 @@ import "sync"
 // restart, is found there and told by how things stand.
 type noticed struct {
 	mu    sync.Mutex
-	all   map[string]notice // by the identity of the form
-	order []string          // the oldest first
+	all   map[event.ID]notice // by the form's identity, and whose it is
+	order []event.ID          // the oldest first
 }
 
 // notice is an entry and what followed of it.
@@ -22,11 +26,11 @@ type notice struct {
 // mostNoticed is how many entries are kept.
 const mostNoticed = 500
 
-func (n *noticed) note(form string, of notice) {
+func (n *noticed) note(form event.ID, of notice) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	if n.all == nil {
-		n.all = map[string]notice{}
+		n.all = map[event.ID]notice{}
 	}
 	if _, known := n.all[form]; !known {
 		n.order = append(n.order, form)
@@ -38,7 +42,7 @@ func (n *noticed) note(form string, of notice) {
 	}
 }
 
-func (n *noticed) of(form string) (notice, bool) {
+func (n *noticed) of(form event.ID) (notice, bool) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	of, ok := n.all[form]

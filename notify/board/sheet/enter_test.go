@@ -131,7 +131,7 @@ func TestTyped(t *testing.T) {
 		got = append(got, r.Analyte+" "+r.Reported)
 	}
 	want := "Fe 70.0 mg/kg; Si below 5 mg/kg; KV100 below 13.5 mm2/s; TBN not detected"
-	if s := strings.Join(got, "; "); s != want || v[0].Sample != (event.ID{Source: "/people/ines", ID: sheet.Get("form")}) || v[0].Laboratory != "valley" ||
+	if s := strings.Join(got, "; "); s != want || v[0].Sample != (event.ID{Source: "/people/ines", ID: sheet.Get("form") + "-1"}) || v[0].Laboratory != "valley" ||
 		v[0].Method != "ICP" || v[0].Drawn != "2031-06-01" || v[0].FluidAge == nil || v[0].FluidAge.Value != 13500 {
 		t.Errorf("%s: %+v", s, v[0])
 	}

@@ -6,6 +6,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/sample"
 	"telltale/engine/whole"
+	"telltale/notify/board/entry"
 	"telltale/notify/board/form"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -132,7 +133,7 @@ func (t *typing) again() {
 	var mine, others *sample.Line
 	for i := range t.lines {
 		switch l := &t.lines[i]; {
-		case l.Number != f.number || f.number == "" || l.Sample.ID == t.form.ID:
+		case l.Number != f.number || f.number == "" || l.Sample.ID == entry.Named(t.form, 0):
 		case l.Sample.Source == t.req.Viewer.Source():
 			mine = l
 		default:

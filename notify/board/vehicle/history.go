@@ -3,6 +3,7 @@ package vehicle
 import (
 	"context"
 	"fmt"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -206,7 +207,7 @@ func (v *told) takeBack(r *frame.Request, e *history.Entry, alone bool) string {
 	}
 	typed := strings.HasPrefix(e.Event.Source, "/people/") || strings.HasPrefix(e.Event.Source, "/record")
 	if e.Event.Source == r.Viewer.Source() || r.Viewer.Operator && (typed || alone || len(e.Doubts) > 0) {
-		return v.path("entered", e.Event.ID)
+		return v.path("entered", e.Event.ID) + "?" + url.Values{"by": {e.Event.Source}}.Encode()
 	}
 	return ""
 }
