@@ -67,6 +67,15 @@ func main(page string) string {
 
 var all = []string{"/said", "/deliveries", "/refused", "/baselines", "/people", "/people?vehicle=bus-07&stage=warning", "/service", "/words"}
 
+// What was said of work names days, which are written as the viewer writes them.
+func TestSaidInTheViewersDays(t *testing.T) {
+	page := main(get(t, pagesOf(boardtest.Sample(t)), "/said"))
+	text := regexp.MustCompile(`<[^>]*>`).ReplaceAllString(page, "")
+	if day := regexp.MustCompile(`[^\n]*\d{4}-\d\d-\d\d[^\n]*`).FindString(text); day != "" {
+		t.Errorf("a day is not in the viewer's order: %s", day)
+	}
+}
+
 func TestPages(t *testing.T) {
 	h := pagesOf(boardtest.Sample(t))
 	for _, path := range all {

@@ -193,7 +193,7 @@ func changeOf(who frame.Viewer, v frame.Vehicle, said *alarm.Transition) change 
 	reader := wording.Reader{Person: who.Person}.On(reads)
 	t := reader.Spelled(reader.Said(said), v.ID)
 	c := change{Time: said.Time.In(who.Zone).Format("15:04"), Path: frame.Path("v", v.ID), Title: titleOf(v), Component: t.Component,
-		Badge: frame.BadgeOf(t.To), What: whatChanged(t), Rule: wording.TitleOf(t), Message: english.Sentence(wording.MessageOf(t))}
+		Badge: frame.BadgeOf(t.To), What: whatChanged(t), Rule: wording.TitleOf(t), Message: english.Sentence(who.DatesIn(wording.MessageOf(t)))}
 	c.Why = frame.Path("v", v.ID, "why", t.Rule)
 	if t.Component != "" {
 		c.Why += "?" + url.Values{"component": {t.Component}}.Encode()
