@@ -342,6 +342,15 @@ type AnswerData struct {
 	Why        string         `json:"why,omitempty"`
 }
 
+// answered says what each answer does, in words.
+var answered = map[string]string{
+	"acknowledge": "acknowledged", "shelve": "put aside", "unshelve": "brought back", "postpone": "postponed",
+	"accept": "accepted", "in service": "back in service", "not mine": "not their vehicle",
+}
+
+// Done is the answer in a word or two, as what was done: "put aside".
+func (d *AnswerData) Done() string { return cmp.Or(answered[d.Answer], d.Answer) }
+
 // VoidData names the event that is taken out.
 type VoidData ID
 

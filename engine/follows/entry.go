@@ -1,7 +1,6 @@
 package follows
 
 import (
-	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -14,9 +13,6 @@ import (
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
-
-// verbs are answers as people know them, where the event has another word.
-var verbs = map[string]string{"shelve": "put aside", "unshelve": "bring back"}
 
 // What is the entry in a few words, as people read of the vehicle.
 func What(ev *event.Event, said unit.System) string {
@@ -41,15 +37,30 @@ func What(ev *event.Event, said unit.System) string {
 	case *event.MeterReplacedData:
 		return fmt.Sprintf("%s replaced: the old one showed %s, the new one %s", d.Meter, english.Quantity(&d.Last), english.Quantity(&d.First))
 	case *event.AnswerData:
-		about := d.Rule + d.Task
-		if about == "" {
-			return d.Answer
-		}
-		return cmp.Or(verbs[d.Answer], d.Answer) + ": " + Named(about, d.Component)
+		return answered(d)
 	case *event.VoidData:
 		return "taken back: " + d.ID
 	}
 	return ev.Kind.String()
+}
+
+// answered is an answer with what it is about, until when it holds, and why.
+func answered(d *event.AnswerData) string {
+	s := d.Done()
+	if about := d.Rule + d.Task; about != "" {
+		s += ": " + Named(about, d.Component)
+	}
+	if d.Until != "" {
+		day, _, _ := strings.Cut(d.Until, "T") // of a time, RFC 3339, the day says enough
+		s += " until " + day
+	}
+	if d.ByDistance != nil {
+		s += " by " + english.Quantity(d.ByDistance)
+	}
+	if d.Why != "" {
+		s += ": " + english.OneLine(d.Why)
+	}
+	return s
 }
 
 // ShownBy is the meter of an entry that shows one, and its value.

@@ -58,7 +58,7 @@ func replacedWords(d *event.MeterReplacedData) string {
 }
 
 func answerWords(d *event.AnswerData) string {
-	s := english.Capital(d.Answer)
+	s := english.Capital(d.Done())
 	switch {
 	case d.Rule != "":
 		s += ": " + d.Rule
@@ -91,7 +91,7 @@ func alarmWords(t *alarm.Transition) string {
 		s += ": " + string(t.To)
 	}
 	if t.Shelved {
-		s += " (shelved; no message was sent)"
+		s += " (put aside; no message was sent)"
 	}
 	if t.Message != "" {
 		s += ": " + t.Message

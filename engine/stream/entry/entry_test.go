@@ -103,7 +103,7 @@ func TestEnter(t *testing.T) {
 		known   bool
 	}{
 		{"an answer", typed(t, 2, event.AnswerEvent, seen), []string{"oil change: acknowledged, no more reminders"}, "", false},
-		{"the same once more, later", typed(t, 3, event.AnswerEvent, seen), []string{"acknowledge: oil change: noted; no alarm changes"},
+		{"the same once more, later", typed(t, 3, event.AnswerEvent, seen), []string{"acknowledged: oil change: noted; no alarm changes"},
 			`"oil change" is acknowledged already`, false},
 		{"work", work, []string{"oil change: due next at 1,950 km"}, "", false},
 		{"the same form again", work, []string{"oil change: due next at 1,950 km"}, "", true},

@@ -448,7 +448,7 @@ func TestAnswer(t *testing.T) {
 	b.want(b.send(late, p, "further=500"), 422, "Why is missing.")
 	b.want(b.send(late, p, "why=parts"), 422, "Give a day, or how much further: one of the two.")
 	b.want(b.send(late, p, "why=parts&further=20000"), 409, `It would not be taken: "engine oil" can be postponed by 10,000 km at most`)
-	b.want(b.enter(late, "why=parts+on+Friday&further=500"), 200, "Postpone: engine oil (engine)", "Engine oil (engine): due next at 130,500 km")
+	b.want(b.enter(late, "why=parts+on+Friday&further=500"), 200, "Postponed: engine oil (engine) by 500 km: parts on Friday", "Engine oil (engine): due next at 130,500 km")
 }
 
 func TestAcknowledgeAndPutAside(t *testing.T) {

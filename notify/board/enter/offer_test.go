@@ -54,7 +54,7 @@ func TestAcceptTheOffer(t *testing.T) {
 	if !strings.Contains(p.text, "115,000 km") {
 		t.Errorf("the page does not say from where it moves\n%s", main(p.text))
 	}
-	b.want(b.enter(accept, "why=three+good+samples"), 200, "Accept: engine oil (engine)", "Engine oil (engine): due next at ")
+	b.want(b.enter(accept, "why=three+good+samples"), 200, "Accepted: engine oil (engine)", "Engine oil (engine): due next at ")
 	b.want(b.get(accept), 200, "Postpone")
 	if strings.Contains(b.get(accept).text, "Accept the offer<") {
 		t.Error("it is offered still")
