@@ -82,10 +82,13 @@ func (v *Verdict) Offered() (out []Part) {
 	return add(out, "", v.NoOffer)
 }
 
+// LabelNotJudged stands before a rule that could not be judged.
+const LabelNotJudged = "not judged"
+
 // Unseen says which rules were not judged and why, and what no rule looks at.
 func (v *Verdict) Unseen() (out []Part) {
 	for _, u := range v.NotJudged {
-		out = add(out, "not judged", u.Rule+" (missing: "+strings.Join(u.Missing, ", ")+")")
+		out = add(out, LabelNotJudged, u.Rule+" (missing: "+strings.Join(u.Missing, ", ")+")")
 	}
 	var all []string
 	for _, a := range v.Unread {

@@ -128,7 +128,7 @@ func (w *writer) view() view {
 		parts = append(parts, w.of.Offered()...)
 	}
 	v := view{Vehicle: w.text(w.vehicle.Label()), Notices: w.notices(), Reasons: w.reasons(), Safety: w.safety(), Facts: w.facts(parts), Offer: w.offer(),
-		Chart: w.chart(), Measured: w.says.lines(w.of.Measured()), Results: w.results(), Unseen: w.says.lines(w.of.Unseen()),
+		Chart: w.chart(), Measured: w.says.lines(w.of.Measured()), Results: w.results(), Unseen: w.says.unseen(w.of.Unseen()),
 		Made: w.made(), Earlier: w.listed()}
 	if n := w.of.Further; n > 0 {
 		v.Further = fmt.Sprintf("And %d more.", n)

@@ -47,6 +47,17 @@ func (s says) facts(parts []sample.Part) (out []fact) {
 	return out
 }
 
+// unseen is what was not judged, below a heading that says so: each as it is.
+func (s says) unseen(parts []sample.Part) []page.Line {
+	out := s.lines(parts)
+	for i := range out {
+		if out[i].Label == english.Capital(sample.LabelNotJudged) {
+			out[i].Label = ""
+		}
+	}
+	return out
+}
+
 // lines are facts that nothing belongs to.
 func (s says) lines(parts []sample.Part) (out []page.Line) {
 	for _, f := range s.facts(parts) {
