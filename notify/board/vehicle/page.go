@@ -137,7 +137,7 @@ func (v *told) doings() []frame.Link {
 	if v.Register.Retired {
 		return nil
 	}
-	out := []frame.Link{{Words: "Enter reading", Path: v.path("reading")}, {Words: "Enter work", Path: v.path("work")},
+	out := []frame.Link{{Words: "Enter a reading", Path: v.path("reading")}, {Words: "Enter work", Path: v.path("work")},
 		{Words: "Enter a sample", Path: v.path("sample")}, {Words: "Enter a measurement", Path: v.path("measure")}}
 	if v.OutSince != "" {
 		return append(out, frame.Link{Words: "Back to service", Path: v.path("answer") + query("answer", "in service")})
