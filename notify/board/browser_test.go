@@ -105,7 +105,10 @@ func TestEveryScreen(t *testing.T) {
 func TestByKeyboard(t *testing.T) {
 	url := served(t, board.Handler(boardtest.Sample(t).Frame))
 	tab := browser.Open(t, 1280)
-	for _, path := range examples(t) {
+	for i, path := range examples(t) {
+		if !quick.CI() && i%3 != 0 {
+			continue
+		}
 		tab.Go(url + path)
 		stops, lost := tab.Stops()
 		if len(lost) > 0 {

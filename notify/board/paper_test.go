@@ -36,7 +36,7 @@ func TestOnPaper(t *testing.T) {
 	url := served(t, board.Handler(f.Frame))
 	tab := browser.Open(t, 1280)
 	for path, sheets := range map[string]int{
-		"/due/print": 2, "/vehicles/print": 2, "/labels": 1, "/v/bus-07": 3, "/v/bus-07/handover": 3, "/v/bus-03/samples/transmission": 2,
+		"/due/print": 2, "/vehicles/print": 2, "/labels": 1, "/v/bus-07": 3, "/v/bus-07/handover": 3, "/v/bus-03/samples/transmission": 3,
 	} {
 		tab.Go(url + path)
 		pdf, n := tab.Print()
