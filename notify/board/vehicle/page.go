@@ -2,6 +2,7 @@ package vehicle
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -48,6 +49,9 @@ type vehiclePage struct {
 
 func (s site) vehicle(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	v, err := s.ask(ctx, r)
+	if errors.Is(err, frame.NotFound) {
+		return s.called(ctx, r)
+	}
 	if err != nil {
 		return nil, err
 	}

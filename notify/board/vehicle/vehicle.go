@@ -74,6 +74,20 @@ func (s site) known(ctx context.Context, vehicle string, answers int, err error)
 	return frame.NotFound
 }
 
+// called leads to the vehicle that people call so; where several are, to the list of them.
+func (s site) called(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+	name := r.PathValue("vehicle")
+	switch key, several, err := s.Called(ctx, name); {
+	case err != nil:
+		return nil, err
+	case several:
+		return &frame.Page{To: "/vehicles" + query("q", name)}, nil
+	case key != "" && key != name:
+		return &frame.Page{To: frame.Path("v", key)}, nil
+	}
+	return nil, frame.NotFound
+}
+
 // title is what people call the vehicle.
 func (v *told) title() string {
 	if v.Register.Name == "" {
