@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -180,6 +181,7 @@ type after struct {
 	TakeBack      bool
 	Why           string // why it cannot be taken back
 	Vehicle, Name string
+	Sample        string // the page of the sample that was entered; "" for none
 }
 
 // after is the page of what followed.
@@ -202,12 +204,32 @@ func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, 
 		data.Waiting = true
 	}
 	data.Lines, data.Now = s.followed(r, &l, d)
+	if !d.gone && l.Known() {
+		data.Sample = sampleOf(v, d.events)
+	}
 	if !d.gone {
 		data.Why = s.notTheirs(r, v, d)
 		data.TakeBack = data.Why == ""
 	}
 	p.Body, err = templates.Body("entered", data)
 	return p, err
+}
+
+// sampleOf is the page of a laboratory's sheet among the events; "" where there is none.
+func sampleOf(v frame.Vehicle, events []event.Event) string {
+	for i := range events {
+		d, ok := events[i].Data.(*event.SampleData)
+		if !ok || d.ByHand() {
+			continue
+		}
+		day := url.Values{"drawn": {events[i].Time.In(v.Where).Format(time.DateOnly)}}
+		if strings.Trim(d.Number, ".") == "" { // no path can hold it
+			day.Set("number", d.Number)
+			return frame.Path("v", v.ID, "samples", d.Component) + "?" + day.Encode()
+		}
+		return frame.Path("v", v.ID, "samples", d.Component, d.Number) + "?" + day.Encode()
+	}
+	return ""
 }
 
 // followed is what followed of an entry, or of its being taken back; where that is not

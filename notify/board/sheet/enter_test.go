@@ -118,6 +118,15 @@ func TestTyped(t *testing.T) {
 	if to := entered.Header().Get("Location"); entered.Code != http.StatusSeeOther || to != "/v/van-1/entered/"+sheet.Get("form") {
 		t.Fatalf("entering: %d, %s, %s", entered.Code, to, words(parsed(t, entered)))
 	}
+	followed := boardtest.Get(t, h, entered.Header().Get("Location")).Body.String()
+	for _, to := range []string{"/v/van-1/samples/engine/A-5?drawn=2031-06-01", "/v/van-1", "/due"} {
+		if !strings.Contains(followed, `href="`+to+`"`) {
+			t.Errorf("what followed does not lead to %s", to)
+		}
+	}
+	if w := boardtest.Get(t, h, "/v/van-1/samples/engine/A-5?drawn=2031-06-01"); w.Code != http.StatusOK {
+		t.Errorf("the sample's page: %d", w.Code)
+	}
 	again := boardtest.Post(t, h, engineForm, sheet)
 	if got := strings.Join(listed(t, f), " "); again.Code != http.StatusSeeOther || got != "A-5 A-4 A-3 A-2 A-1" {
 		t.Errorf("sent twice: %d, %s", again.Code, got)
