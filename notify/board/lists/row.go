@@ -88,6 +88,7 @@ func (m rows) alarm(s *alarm.Listed) row {
 	p := m.reader(s.Reads)
 	said := *s
 	said.Transition = *p.Spelled(p.Said(&s.Transition), s.Name)
+	said.Advise = frame.Advise(&said.Transition)
 	w := row{Item: p.Alarm(&said), of: line{s.Vehicle, s.Rule, s.Component}, standing: s.Standing, stage: s.To, minds: s.Cautions, own: s.OwnCautions, reads: s.Reads}
 	w.Heading = cmp.Or(s.Name, s.Vehicle)
 	if s.Task {

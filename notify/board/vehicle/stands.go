@@ -3,7 +3,6 @@ package vehicle
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"telltale/engine/alarm"
 	"telltale/engine/doubt"
@@ -39,7 +38,7 @@ func (v *told) stands() (out []stand) {
 func (v *told) stand(a *alarm.Listed) stand {
 	said := *a
 	said.Transition = *v.by.Spelled(v.by.Said(&a.Transition), v.title())
-	said.Advise = v.onPage(&said.Transition)
+	said.Advise = frame.Advise(&said.Transition)
 	it := v.by.Alarm(&said)
 	s := stand{Badge: frame.BadgeOf(a.To), What: english.Capital(clean(it.What)), Strong: clean(it.Strong), Lines: it.Lines, Why: v.whyPath(a.Rule, a.Component), severity: stages.Of(a.To).Severity}
 	for i := range s.Lines {
@@ -68,15 +67,4 @@ func (v *told) stand(a *alarm.Listed) stand {
 		answer("The lower readings are right", "accept")
 	}
 	return s
-}
-
-// onPage is what to do, where a mail names commands by what the page has in their place.
-func (v *told) onPage(t *alarm.Transition) string {
-	switch {
-	case !strings.Contains(t.Advise, "telltale "):
-		return t.Advise
-	case t.Rule == doubt.GoingBack:
-		return wordDoBack
-	}
-	return wordDoOdd
 }

@@ -186,7 +186,7 @@ func (a *answer) found(v *told, y *why.Why) {
 		a.Found = english.Sentence(v.said(y.Last.Message))
 	}
 	if y.Last != nil && y.Stage != alarm.Normal {
-		a.Strong = english.Sentences(v.said(wording.DoFirst(y.Due != nil, y.Last.Statutory, y.Stage, v.onPage(y.Last))))
+		a.Strong = english.Sentences(v.said(wording.DoFirst(y.Due != nil, y.Last.Statutory, y.Stage, frame.Advise(y.Last))))
 	}
 	if y.Judged == nil && y.Due == nil && y.Last != nil {
 		for _, f := range v.figures(y.Last.Evidence) {

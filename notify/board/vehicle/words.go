@@ -33,8 +33,4 @@ const (
 	wordSilent  = "The %s has not been read since %s. That is longer than usual for this vehicle."
 	wordChanged = "Replaced on %s: the old one showed %s, the new one began at %s."
 	wordMore    = "And %s."
-
-	// What to do about doubts, on a page: its links are the commands.
-	wordDoBack = "Look at the instrument. If it was replaced, enter that with the reading. If a reading is wrong, take it back in the history. If the lower readings are right for another reason, accept them."
-	wordDoOdd  = "Read the instrument again and enter the right value. Take a wrong one back in the history."
 )
