@@ -31,7 +31,7 @@ func look(t *testing.T, tab *browser.Tab, name string) {
 func TestOnAPhone(t *testing.T) {
 	b := open(t)
 	srv := httptest.NewServer(b.h)
-	defer srv.Close()
+	t.Cleanup(srv.Close) // after the tab, whose page may listen for changes
 	tab := browser.Open(t, 320)
 	walk(tab, srv.URL, func(name string) { look(t, tab, name) })
 	for path, name := range map[string]string{"reading": "reading", "measure": "measure", "replaced": "replaced", "answer": "answer-vehicle", "answer?rule=engine+oil": "answer-which",
@@ -45,7 +45,7 @@ func TestOnAPhone(t *testing.T) {
 func TestWithoutScript(t *testing.T) {
 	b := open(t)
 	srv := httptest.NewServer(b.h)
-	defer srv.Close()
+	t.Cleanup(srv.Close) // after the tab, whose page may listen for changes
 	tab := browser.Open(t, 360)
 	tab.NoScript(true)
 	walk(tab, srv.URL, func(string) {})
@@ -78,7 +78,7 @@ func walk(tab *browser.Tab, url string, seen func(name string)) {
 func TestGlovesAtSix(t *testing.T) {
 	b := open(t)
 	srv := httptest.NewServer(b.h)
-	defer srv.Close()
+	t.Cleanup(srv.Close) // after the tab, whose page may listen for changes
 	tab := browser.Open(t, 768)
 	tab.Go(srv.URL + "/v/van-3/work?task=engine+oil")
 	tab.Type("Odometer", "129800")

@@ -14,7 +14,7 @@ func TestOnScreen(t *testing.T) {
 	defer browser.Close()
 	_, h := garage(t, map[string]string{"mileage.yaml": mileage, "broken.yaml": "import: readings\n", "customers.yaml": "import: vehicles\nvehicle: Reg\nname: Name\nkind: {always: minibus}\nmeters: {odometer: distance}\n"})
 	srv := httptest.NewServer(h)
-	defer srv.Close()
+	t.Cleanup(srv.Close) // after the tab, whose page may listen for changes
 	leads := func(path, name, value, table string) string {
 		return goesTo(t, sending(t, h, path, map[string]string{name: value}, map[string][2]string{"table": {"june.csv", table}}), path+"/")
 	}

@@ -15,7 +15,7 @@ func TestByHand(t *testing.T) {
 	defer browser.Close()
 	h := pages(boardtest.Sample(t))
 	srv := httptest.NewServer(h)
-	defer srv.Close()
+	t.Cleanup(srv.Close) // after the tab, whose page may listen for changes
 	tab := browser.Open(t, 320)
 	tab.NoScript(true)
 	tab.Go(srv.URL + "/rules/try?file=minibus.yaml")
