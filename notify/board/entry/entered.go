@@ -71,7 +71,7 @@ func (s *Entries) entered(ctx context.Context, r *frame.Request) (*frame.Page, e
 // whoever looks, else the first.
 func (s *Entries) find(ctx context.Context, r *frame.Request, v frame.Vehicle) (done, error) {
 	id, by := r.PathValue("id"), r.URL.Query().Get("by")
-	if n, ok := s.noticed.of(event.ID{Source: cmp.Or(by, r.Viewer.Source()), ID: id}); ok && n.vehicle == v.ID {
+	if n, ok := s.noticed.Of(event.ID{Source: cmp.Or(by, r.Viewer.Source()), ID: id}); ok && n.vehicle == v.ID {
 		return n.done, nil
 	}
 	list, err := service.Entries.Of(ctx, s.Service, service.Question{Vehicle: v.ID, ID: id})
@@ -155,7 +155,7 @@ func (s *Entries) takeBack(ctx context.Context, r *frame.Request, v frame.Vehicl
 		return nil, err
 	}
 	if !became.Known() {
-		s.noticed.note(voided(d), notice{vehicle: v.ID, lines: became.Lines(stages.Head)})
+		s.noticed.Note(voided(d), notice{vehicle: v.ID, lines: became.Lines(stages.Head)})
 	}
 	return &frame.Page{To: r.URL.RequestURI()}, nil
 }
@@ -239,7 +239,7 @@ func (s *Entries) followed(r *frame.Request, l *desk.Looked, d done) (lines []st
 	if d.gone {
 		id = voided(d)
 	}
-	n, known := s.noticed.of(id)
+	n, known := s.noticed.Of(id)
 	if !known && !d.gone && l.Known() {
 		return s.said(r, l.Lines(stages.Head)), true
 	}

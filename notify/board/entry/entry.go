@@ -50,7 +50,7 @@ var templates = frame.Parse(web)
 type Entries struct {
 	*frame.Frame
 	desk    desk.Desk
-	noticed noticed
+	noticed Latest[notice]
 }
 
 // New takes entries for the pages of a frame.
@@ -208,7 +208,7 @@ func (s *Entries) enter(ctx context.Context, r *frame.Request, e *Entry, events 
 		return s.page(r, e, nil, http.StatusConflict)
 	}
 	if !became.Known() {
-		s.noticed.note(event.ID{Source: r.Viewer.Source(), ID: e.Form.ID}, notice{done{events: became.Events, stored: time.Now()}, e.Vehicle.ID, became.Lines(stages.Head)})
+		s.noticed.Note(event.ID{Source: r.Viewer.Source(), ID: e.Form.ID}, notice{done{events: became.Events, stored: time.Now()}, e.Vehicle.ID, became.Lines(stages.Head)})
 	}
 	return &frame.Page{To: frame.Path("v", e.Vehicle.ID, "entered", e.Form.ID)}, nil
 }

@@ -9,6 +9,7 @@ package lists
 import (
 	"embed"
 
+	"telltale/notify/board/entry"
 	"telltale/notify/board/frame"
 )
 
@@ -19,7 +20,7 @@ var templates = frame.Parse(web)
 
 // Pages are the routes of the lists.
 func Pages(f *frame.Frame) []frame.Route {
-	s := site{f, &done{}, &stood{}}
+	s := site{f, &entry.Latest[[]fact]{}, &stood{}}
 	return []frame.Route{
 		{Pattern: "GET /{$}", Handle: s.today},
 		{Pattern: "GET /due", Handle: s.due},
@@ -45,6 +46,7 @@ func Pages(f *frame.Frame) []frame.Route {
 
 type site struct {
 	*frame.Frame
-	done *done
+	// done is what forms for several vehicles entered.
+	done *entry.Latest[[]fact]
 	past *stood
 }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
-	"sync"
 	"time"
 
 	"telltale/engine/event"
@@ -163,7 +162,7 @@ func (f *several) note(r *frame.Request) {
 			facts = append(facts, one.entry(r, one.ev))
 		}
 	}
-	f.done.note(f.ID, facts)
+	f.done.Note(event.ID{Source: r.Viewer.Source(), ID: f.ID}, facts)
 }
 
 // entered is the address of what was entered.
@@ -198,8 +197,8 @@ func (s site) severalEntered(ctx context.Context, r *frame.Request) (*frame.Page
 	if len(ids) == 0 || len(ids) > maxTicked {
 		return nil, frame.NotFound
 	}
-	out := s.done.of(id)
-	if len(out) == 0 {
+	out, known := s.done.Of(event.ID{Source: r.Viewer.Source(), ID: id})
+	if !known {
 		for _, vehicle := range ids {
 			list, err := s.inLog(ctx, r, vehicle, id)
 			if err != nil {
@@ -234,35 +233,4 @@ func (s site) inLog(ctx context.Context, r *frame.Request, vehicle, id string) (
 func (o *stop) entry(r *frame.Request, ev *event.Event) fact {
 	text := follows.What(ev, o.Units(r.Viewer)) + ", " + r.Viewer.Date(ev.Time.In(o.Where).Format(time.DateOnly))
 	return fact{page.Clean(o.Title(), 80), page.Clean(english.Sentence(text), 300), frame.Path("v", o.ID, "entered", ev.ID.ID)}
-}
-
-// done keeps for a while what the latest forms for several vehicles entered: reading it out
-// of the log takes long where a vehicle has sent much.
-type done struct {
-	mu    sync.Mutex
-	facts map[string][]fact // by the identity of the form
-	order []string          // the oldest first
-}
-
-const mostDone = 200
-
-func (d *done) note(form string, facts []fact) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.facts == nil {
-		d.facts = map[string][]fact{}
-	}
-	if _, known := d.facts[form]; !known {
-		d.order = append(d.order, form)
-	}
-	if d.facts[form] = facts; len(d.order) > mostDone {
-		delete(d.facts, d.order[0])
-		d.order = d.order[1:]
-	}
-}
-
-func (d *done) of(form string) []fact {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.facts[form]
 }
