@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -140,7 +141,7 @@ func (s *Entries) takeBack(ctx context.Context, r *frame.Request, v frame.Vehicl
 	for _, ev := range d.events {
 		data := event.VoidData(ev.ID)
 		at := r.Now.UTC().Truncate(time.Second)
-		void, err := intake.Checked(event.Event{ID: event.ID{Source: r.Viewer.Source(), ID: voidOf(ev.ID)}, Kind: event.VoidEvent, Vehicle: v.ID, Time: at, Recorded: at, Data: &data})
+		void, err := intake.Checked(event.Event{ID: event.ID{Source: r.Viewer.Source(), ID: voidOf(v, ev.ID)}, Kind: event.VoidEvent, Vehicle: v.ID, Time: at, Recorded: at, Data: &data})
 		if err != nil {
 			return nil, err
 		}
@@ -160,10 +161,11 @@ func (s *Entries) takeBack(ctx context.Context, r *frame.Request, v frame.Vehicl
 	return &frame.Page{To: r.URL.RequestURI()}, nil
 }
 
-// voidOf names what takes an event back. Its identity is not enough, which another source
-// may use too; and with its source it may be too long for a name.
-func voidOf(id event.ID) string {
-	sum := sha256.Sum256([]byte(id.Source + "\x00" + id.ID))
+// voidOf names what takes an event back, the same each time. Its identity is not enough,
+// which another source may use too, or the same for another vehicle; and with its source it
+// may be too long for a name.
+func voidOf(v frame.Vehicle, id event.ID) string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "%q %q %q", v.ID, id.Source, id.ID))
 	return "void-" + hex.EncodeToString(sum[:10])
 }
 

@@ -47,6 +47,5 @@ func (l *Latest[T]) Of(form event.ID) (T, bool) {
 // not what an entry changed.
 type notice struct {
 	done
-	vehicle string
-	lines   []string
+	lines []string
 }
