@@ -89,12 +89,16 @@ func Form(r *frame.Request, v frame.Vehicle) *form.Form {
 	return form.With(r.URL.Query(), who)
 }
 
+// What a form says of itself, whatever it enters.
 const (
-	wordEnter   = "Enter it"
-	wordRefused = "it would not be taken: %s"
-	wordBefore  = "this form was entered already, with something else in it: %s; open the page again to enter this too"
-	wordBack    = "what this form entered was taken back; open the page again to enter it anew"
-	wordTrouble = "this does not work just now. What you typed is still here: send it again in a minute"
+	WordRefused = "it would not be taken: %s"
+	WordBack    = "what this form entered was taken back; open the page again to enter it anew"
+	WordTrouble = "this does not work just now. What you typed is still here: send it again in a minute"
+)
+
+const (
+	wordEnter  = "Enter it"
+	wordBefore = "this form was entered already, with something else in it: %s; open the page again to enter this too"
 )
 
 // The names of the buttons, and what they do.
@@ -175,10 +179,10 @@ func (s *Entries) doubt(e *Entry, l *desk.Looked) {
 		w := &l.Entries[i]
 		switch {
 		case w.TakenOut:
-			e.Form.Fault(wordBack)
+			e.Form.Fault(WordBack)
 		case w.Known: // sent before: it is for the desk to say whether it is the same
 		case w.Refused != nil:
-			e.Form.Fault(wordRefused, w.Refused.Refused)
+			e.Form.Fault(WordRefused, w.Refused.Refused)
 		}
 		for _, d := range w.Doubts {
 			if e.Field != nil && e.Field(i) != nil {
@@ -202,7 +206,7 @@ func (s *Entries) enter(ctx context.Context, r *frame.Request, e *Entry, events 
 	case became.Before != nil:
 		e.Form.Fault(wordBefore, e.read(follows.What(became.Before, follows.Said(became.Would))))
 	case became.Why != nil:
-		e.Form.Fault(wordRefused, became.Why.Refused)
+		e.Form.Fault(WordRefused, became.Why.Refused)
 	}
 	if len(e.Form.Faults()) > 0 {
 		return s.page(r, e, nil, http.StatusConflict)
@@ -216,7 +220,7 @@ func (s *Entries) enter(ctx context.Context, r *frame.Request, e *Entry, events 
 // trouble keeps what was typed while something does not answer.
 func (s *Entries) trouble(r *frame.Request, e *Entry, err error) (*frame.Page, error) {
 	s.Logger.Error("entering", "page", r.URL.Path, "error", err)
-	e.Form.Fault(wordTrouble)
+	e.Form.Fault(WordTrouble)
 	return s.page(r, e, nil, http.StatusServiceUnavailable)
 }
 

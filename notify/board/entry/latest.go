@@ -47,5 +47,6 @@ func (l *Latest[T]) Of(form event.ID) (T, bool) {
 // not what an entry changed.
 type notice struct {
 	done
-	lines []string
+	vehicle string
+	lines   []string
 }

@@ -13,6 +13,7 @@ import (
 	desk "telltale/engine/stream/entry"
 	"telltale/engine/stream/service"
 	"telltale/engine/whole"
+	"telltale/notify/board/entry"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
@@ -40,8 +41,6 @@ type several struct {
 
 const (
 	maxStopsRead = 50
-	wordNotTaken = "it would not be taken: %s"
-	wordGoneBack = "what this form entered was taken back; open the page again to enter it anew"
 	wordOther    = "this form was entered already, with something else in it; open the page again to enter this too"
 )
 
@@ -85,9 +84,9 @@ func (f *several) look(ctx context.Context, r *frame.Request) error {
 		w := &l.Entries[0]
 		switch {
 		case w.TakenOut:
-			one.field.Fault(wordGoneBack)
+			one.field.Fault(entry.WordBack)
 		case w.Refused != nil && !w.Known:
-			one.field.Fault(wordNotTaken, w.Refused.Refused)
+			one.field.Fault(entry.WordRefused, w.Refused.Refused)
 		}
 		for _, doubt := range w.Doubts {
 			one.field.Doubt("%s", r.Viewer.DatesIn(doubt))
@@ -114,7 +113,7 @@ func (f *several) enter(ctx context.Context, r *frame.Request) error {
 		case became.Before != nil:
 			one.field.Fault(wordOther)
 		case became.Why != nil:
-			one.field.Fault(wordNotTaken, became.Why.Refused)
+			one.field.Fault(entry.WordRefused, became.Why.Refused)
 		}
 	}
 	return nil
@@ -128,23 +127,23 @@ func (f *several) serve(ctx context.Context, r *frame.Request, p frame.Page, sho
 		status = http.StatusUnprocessableEntity
 		if len(f.Faults()) == 0 {
 			if err := f.look(ctx, r); err != nil {
-				return nil, err
+				status = f.trouble(r, err)
+			} else {
+				looked = true
 			}
-			looked = true
 		}
 		switch {
 		case len(f.Faults()) > 0:
 		case r.PostForm.Get("do") == "look":
 			status = http.StatusOK
 		case f.Right():
+			status = http.StatusConflict
 			if err := f.enter(ctx, r); err != nil {
-				return nil, err
-			}
-			if len(f.Faults()) == 0 {
+				status = f.trouble(r, err)
+			} else if len(f.Faults()) == 0 {
 				f.note(r)
 				return &frame.Page{To: f.entered()}, nil
 			}
-			status = http.StatusConflict
 		}
 	}
 	out, err := show(looked)
@@ -152,6 +151,14 @@ func (f *several) serve(ctx context.Context, r *frame.Request, p frame.Page, sho
 		out.Status, out.Title = status, f.Title(p.Title)
 	}
 	return out, err
+}
+
+// trouble keeps what was typed while something does not answer; sent again, what was entered
+// is not entered twice.
+func (f *several) trouble(r *frame.Request, err error) (status int) {
+	f.Logger.Error("entering", "page", r.URL.Path, "error", err)
+	f.Form.Fault(entry.WordTrouble)
+	return http.StatusServiceUnavailable
 }
 
 // note keeps what was entered.

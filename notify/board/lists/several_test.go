@@ -170,6 +170,19 @@ func entries(t *testing.T, f *boardtest.Fleet, vehicle, form string) int {
 	return len(all)
 }
 
+// While the service does not answer, what was typed comes back, to be sent again.
+func TestRoundKept(t *testing.T) {
+	f := boardtest.New(t, yard())
+	h := board.Handler(f.Frame)
+	form := with(hidden(t, as(t, h, "ines", "/readings").Body.String()), "m0", "41,300", "do", "enter")
+	if err := f.Service.Stop(); err != nil {
+		t.Fatal(err)
+	}
+	if w := boardtest.Post(t, h, "/readings", form); w.Code != 503 || !strings.Contains(w.Body.String(), `value="41,300"`) {
+		t.Errorf("%d\n%s", w.Code, textIn(t, w.Body.String()))
+	}
+}
+
 // Several alarms of one rule are acknowledged at once, each under an identity of its own.
 func TestAcknowledgeSeveral(t *testing.T) {
 	files := yard()
