@@ -60,11 +60,11 @@ func newShelf() *shelf { return &shelf{ends: map[*held]*time.Timer{}} }
 // put holds a file, and forgets others where there is no room for it.
 func (s *shelf) put(h *held) *held {
 	h.hash = hashOf(h.name, string(h.table), h.named, string(h.mapped))
-	if have := s.get(h.hash); have != nil {
-		return have
-	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if have := s.have(h.hash); have != nil {
+		return have
+	}
 	for len(s.items) > 0 && (len(s.items) >= maxHeld || s.bytes+h.size() > maxMemory) {
 		s.drop(s.items[0])
 	}
@@ -82,6 +82,11 @@ func (s *shelf) put(h *held) *held {
 func (s *shelf) get(hash string) *held {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	return s.have(hash)
+}
+
+// have is get with mu held.
+func (s *shelf) have(hash string) *held {
 	i := slices.IndexFunc(s.items, func(h *held) bool { return h.hash == hash })
 	if i < 0 {
 		return nil
