@@ -14,7 +14,9 @@ func TestSameFileAtOnce(t *testing.T) {
 		var wg sync.WaitGroup
 		var got [8]*held
 		for i := range got {
-			wg.Go(func() { got[i] = s.put(&held{name: "june.csv", table: []byte("a,b\n"), named: "m.yaml", mapped: []byte("x")}) })
+			wg.Go(func() {
+				got[i] = s.put(&held{name: "june.csv", table: []byte("a,b\n"), named: "m.yaml", mapped: []byte("x")})
+			})
 		}
 		wg.Wait()
 		for _, h := range got {
