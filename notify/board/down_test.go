@@ -4,6 +4,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
 
@@ -81,7 +82,11 @@ func TestNoRoom(t *testing.T) {
 	}
 	h := board.Handler(f.Frame)
 	form := url.Values{"form": {"0123456789abcdef0123"}, "meter0": {"2600"}, "day": {"2031-06-06"}}
+	begun := time.Now()
 	w := boardtest.Post(t, h, "/v/bus-07/reading", form)
+	if took := time.Since(begun); took > 12*time.Second {
+		t.Errorf("it was said after %v", took)
+	}
 	if body := w.Body.String(); w.Code != 503 || !strings.Contains(body, `value="2600"`) || !strings.Contains(body, `value="0123456789abcdef0123"`) || !strings.Contains(body, "does not work just now") {
 		t.Errorf("%d\n%s", w.Code, body)
 	}

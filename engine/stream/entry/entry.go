@@ -30,6 +30,10 @@ type Desk struct {
 // Patience is how long whoever entered something waits until it is folded.
 const Patience = 2 * time.Second
 
+// storing is how long an entry may take to be stored. A log that is full, or whose server is
+// gone, is asked again and again: whoever waits hears of it sooner.
+const storing = 5 * time.Second
+
 // Looked is what would follow of entries for one vehicle.
 type Looked struct {
 	// Events are the entries, as they would be stored.
@@ -146,11 +150,13 @@ func (d Desk) Enter(ctx context.Context, units []string, events ...event.Event) 
 	if b.Why = b.Looked.Refused(); b.Why != nil || b.Known() {
 		return b, nil
 	}
+	soon, enough := context.WithTimeout(ctx, storing)
+	defer enough()
 	for i, ev := range b.Events {
 		if b.Entries[i].Known {
 			continue
 		}
-		if err := d.Log.Publish(ctx, ev); err != nil {
+		if err := d.Log.Publish(soon, ev); err != nil {
 			return b, fmt.Errorf("storing an entry: %w", err)
 		}
 	}
