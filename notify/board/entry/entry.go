@@ -28,12 +28,10 @@ import (
 	"net/http"
 	"time"
 
-	"telltale/engine/alarm"
 	"telltale/engine/event"
 	"telltale/engine/follows"
 	"telltale/engine/intake"
 	"telltale/engine/intake/job"
-	"telltale/engine/sample"
 	desk "telltale/engine/stream/entry"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
@@ -257,19 +255,7 @@ func (s *Entries) page(r *frame.Request, e *Entry, l *desk.Looked, status int) (
 // said writes lines of the service as whoever looks reads them.
 func (s *Entries) said(r *frame.Request, lines []string) (out []string) {
 	for _, line := range lines {
-		out = append(out, english.Sentence(r.Viewer.Spelling.Of(r.Viewer.DatesIn(byHead(line)))))
+		out = append(out, english.Sentence(r.Viewer.Spelling.Of(r.Viewer.DatesIn(line))))
 	}
 	return out
-}
-
-// byHead is the summary of a sheet under the head of its stage, as all pages have it; any
-// other line is as it was.
-func byHead(line string) string {
-	for _, stage := range []alarm.Stage{alarm.Warning, alarm.Caution, alarm.Advisory} {
-		v := sample.Verdict{Stage: stage}
-		if line == v.SummaryBy(english.Capital(string(stage))) {
-			return v.SummaryBy(stages.Of(stage).Head)
-		}
-	}
-	return line
 }
