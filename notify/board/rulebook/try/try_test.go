@@ -272,10 +272,12 @@ func TestStop(t *testing.T) {
 	lacks(t, boardtest.Get(t, h, "/rules/try/0123"), 404, "What came of this change is no longer here.")
 }
 
-// Without rules in force there is nothing to compare with.
+// Without rules in force there is nothing to compare with, and the page says what to do.
 func TestNoBook(t *testing.T) {
 	f := boardtest.New(t, boardtest.Files{Vehicles: "vehicles: {}\n", People: "people: {}\n"})
-	lacks(t, boardtest.Get(t, pages(f), "/rules/try"), 404, "No rules are in force yet")
+	const none = "No rules are in force yet, so there is nothing to compare a change with."
+	lacks(t, boardtest.Get(t, pages(f), "/rules/try"), 200, none, "Put rule files into the folder")
+	lacks(t, boardtest.Post(t, pages(f), "/rules/try", asked("washing.yaml", own)), 404, none)
 }
 
 func TestHostile(t *testing.T) {
@@ -292,13 +294,4 @@ func TestHostile(t *testing.T) {
 			}
 		}
 	}
-}
-
-// TestNoRules: where no rules are in force, the page says so, and what to do.
-func TestNoRules(t *testing.T) {
-	f := boardtest.New(t, boardtest.Files{})
-	h := f.Handler(try.Pages(f.Frame)...)
-	const none = "No rules are in force yet, so there is nothing to compare a change with."
-	lacks(t, boardtest.Get(t, h, "/rules/try"), 200, none, "Put rule files into the folder")
-	lacks(t, boardtest.Post(t, h, "/rules/try", asked("washing.yaml", own)), 404, none)
 }
