@@ -88,19 +88,6 @@ func listed(t *testing.T, f *boardtest.Fleet) (out []string) {
 	return out
 }
 
-// TestKept: while the service does not answer, what was typed comes back, to be sent again.
-func TestKept(t *testing.T) {
-	f := fleet(t, "offer", offered)
-	h := board.Handler(f.Frame)
-	sheet := with(sheetForm(t, h), "number", "A-5", "day", "2031-06-01", "r-Fe", "70.0")
-	if err := f.Service.Stop(); err != nil {
-		t.Fatal(err)
-	}
-	if w := boardtest.Post(t, h, engineForm, sheet); w.Code != 503 || !strings.Contains(w.Body.String(), `value="70.0"`) {
-		t.Errorf("%d, %s", w.Code, words(parsed(t, w)))
-	}
-}
-
 // TestTyped: the form begins with the last sheet's results in its order; looking stores
 // nothing and shows the verdict; what is entered is stored as it was printed.
 func TestTyped(t *testing.T) {
