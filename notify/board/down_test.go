@@ -27,8 +27,9 @@ func TestNothingAnswers(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			f := boardtest.New(t, boardtest.Files{
-				Rules:    []rules.File{{Name: "oil.yaml", Text: []byte("book: 1\ntasks:\n  oil change: {every: {distance: 1000 km}, early: {distance: 100 km}, unknown history: from first reading}\n")}},
-				Vehicles: "vehicles:\n  bus-07: {name: Bus 7, kind: minibus, meters: {odometer: distance}}\n",
+				Rules: []rules.File{{Name: "oil.yaml", Text: []byte("book: 1\ntasks:\n  oil change: {every: {distance: 1000 km}, early: {distance: 100 km}, unknown history: from first reading}\n" +
+					"rules:\n  far: {on: reading, measure: odometer(), above: {advisory: 2000}, say: 'At ${measure}', advise: Look at it., cautions: none}\n")}},
+				Vehicles: "vehicles:\n  bus-07: {name: Bus 7, kind: minibus, people: [ines], meters: {odometer: distance}}\n",
 				People:   "people:\n  ines: {name: Ines Thornbeck, mail: ines@larkfell.example, zone: Europe/London}\noperator: [ines]\n",
 				Events: `{"specversion":"1.0","type":"telltale.reading.v1","source":"/gateway","id":"r-1","subject":"bus-07","time":"2031-05-01T06:00:00Z","data":{"meter":"odometer","value":1000,"unit":"km"}}` + "\n" +
 					`{"specversion":"1.0","type":"telltale.reading.v1","source":"/gateway","id":"r-2","subject":"bus-07","time":"2031-06-01T06:00:00Z","data":{"meter":"odometer","value":2500,"unit":"km"}}` + "\n",

@@ -35,7 +35,7 @@ var pictured = []struct {
 }{
 	{"board-due", "/due", 360, 1180, ""},
 	{"board-vehicle", "/v/bus-03", 1280, 1010, ""},
-	{"board-asks", "/v/bus-02/reading", 360, 1300, "111400"},
+	{"board-asks", "/v/bus-02/reading", 360, 1246, "112400"},
 	{"board-today", "/", 1280, 1010, ""},
 }
 

@@ -95,7 +95,7 @@ func decides(t *testing.T, tab *browser.Tab) {
 	tab.Has("Until")
 	tab.Type("Why", "sealant, Ambry Lane says")
 	tab.Press("Put aside")
-	tab.Has("Put aside: silicon without dirt (transmission), 6 Jun 2031.", "What followed")
+	tab.Has("Put aside: silicon without dirt (transmission) until 20 Jun 2031: sealant, Ambry Lane says, 6 Jun 2031.", "What followed")
 	tab.Press("Standing")
 	tab.Press("Put aside (1)")
 	tab.Has("Bus 5 · transmission, silicon without dirt")

@@ -6,10 +6,9 @@ import (
 	"telltale/engine/event"
 )
 
-// Latest keeps for a while what the latest forms entered, by their identity and
-// whose they are: to find an
-// entry in the log, all that was ever told of its vehicle is read. What is gone from here,
-// as after a restart, is found there. The zero value is empty.
+// Latest keeps for a while what the latest forms entered, by the form's identity and whose
+// it is: to find an entry in the log, all that was ever told of its vehicle is read. What is
+// gone from here, as after a restart, is found there. The zero value is empty.
 type Latest[T any] struct {
 	mu    sync.Mutex
 	all   map[event.ID]T
