@@ -12,7 +12,7 @@ import (
 
 const (
 	wordNotNow = "This does not work just now."
-	wordStill  = "Nothing was entered. What you typed is still here: send it again in a minute."
+	wordStill  = "What you typed is still here. Send it again in a minute: nothing is entered twice."
 )
 
 // typed is one value of a form that was sent.

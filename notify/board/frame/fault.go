@@ -27,12 +27,6 @@ func TooLarge(most int64) *Fault {
 	return &Fault{Status: http.StatusRequestEntityTooLarge, Title: wordTooLarge, Words: fmt.Sprintf(wordMost, most>>10)}
 }
 
-// TooMany is the answer for who asks too often.
-func TooMany(after time.Duration) *Fault {
-	return &Fault{Status: http.StatusTooManyRequests, Title: wordTooMany,
-		Words: fmt.Sprintf(wordAgainIn, int(after.Round(time.Second).Seconds())), After: after}
-}
-
 // faultOf is what is said of an error; sent says that something was to be stored, ours that
 // the operator must know of it.
 func faultOf(err error, sent bool, asked context.Context) (f *Fault, ours bool) {

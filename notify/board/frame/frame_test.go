@@ -50,7 +50,6 @@ func TestFrame(t *testing.T) {
 		Route{Pattern: "POST /due", Handle: func(_ context.Context, r *Request) (*Page, error) { return &Page{To: "/done"}, nil }},
 		Route{Pattern: "GET /broken", Handle: func(context.Context, *Request) (*Page, error) { return nil, errors.New("the secret reason") }},
 		Route{Pattern: "GET /panics", Handle: func(context.Context, *Request) (*Page, error) { panic("the secret reason") }},
-		Route{Pattern: "GET /often", Handle: func(context.Context, *Request) (*Page, error) { return nil, TooMany(40 * time.Second) }},
 		Route{Pattern: "GET /table", Handle: func(context.Context, *Request) (*Page, error) {
 			return &Page{File: &File{Type: "text/csv; charset=utf-8", Name: "due; x.csv", Body: []byte("a,b\n")}}, nil
 		}},
@@ -70,7 +69,6 @@ func TestFrame(t *testing.T) {
 		"nothing":        {"GET", "/elsewhere", "", nil, 404, "There is nothing here."},
 		"trouble":        {"GET", "/broken", "", nil, 503, "This does not work just now."},
 		"a fault":        {"GET", "/panics", "", nil, 503, "This does not work just now."},
-		"too often":      {"GET", "/often", "", nil, 429, "Try again in 40 seconds."},
 		"entered":        {"POST", "/due", "a=b", []string{"Sec-Fetch-Site", "same-origin"}, 303, ""},
 		"of a program":   {"POST", "/due", "a=b", nil, 303, ""},
 		"from elsewhere": {"POST", "/due", "a=b", []string{"Sec-Fetch-Site", "cross-site"}, 403, "sent from another site"},

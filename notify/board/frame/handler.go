@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/http"
 	"net/url"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"time"
@@ -106,7 +107,7 @@ func (f *Frame) serve(route Route) http.Handler {
 func (f *Frame) answer(ctx context.Context, r *Request, handle Handler) (p *Page, err error) {
 	defer func() {
 		if v := recover(); v != nil {
-			p, err = nil, fmt.Errorf("a fault of this program in making the page: %v", v)
+			p, err = nil, fmt.Errorf("a fault of this program in making the page: %v\n%s", v, debug.Stack()) // for the log; no page says it
 		}
 	}()
 	if r.Now, err = f.Now(ctx); err != nil {

@@ -10,7 +10,6 @@ const (
 	wordTooLarge = "That is too large."
 	wordMost     = "At most %d KiB can be sent at once."
 	wordTooMany  = "Too many requests at once."
-	wordAgainIn  = "Try again in %d seconds."
 	wordTrouble  = "This does not work just now."
 	wordTryAgain = "Load the page again in a minute."
 	wordSentNot  = "What you sent may not be stored. Look before you send it again."
