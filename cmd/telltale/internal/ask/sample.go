@@ -56,18 +56,11 @@ The running service answers; with --rules, a file of events is run instead.`,
 				return verdictAnswer(s, c.JSON, list, args[0], number, picture)
 			}
 			if file != "" {
-				p, err := foldFile(s, o, file, func(event.Event, []engine.Output) {})
+				list, err := o.samplesIn(s, file, args[0], arg(args, 1), number)
 				if err != nil {
 					return err
 				}
-				vehicle, err := meantIn(p, args[0])
-				if err != nil {
-					return err
-				}
-				if number != "" {
-					return show(p.AskedBy(p.By).Numbered(vehicle, arg(args, 1), number))
-				}
-				return show(p.Verdicts(vehicle, arg(args, 1)))
+				return show(list)
 			}
 			return c.Ask(cmd.Context(), func(ctx context.Context, nc *nats.Conn) error {
 				list, err := listOf(ctx, nc, service.Samples, service.Question{Vehicle: args[0], Component: arg(args, 1), Number: number, Units: c.Units()})
@@ -84,6 +77,22 @@ The running service answers; with --rules, a file of events is run instead.`,
 	cmd.Flags().StringVar(&picture, "chart", "", "also draw a chart into this file, .svg or .png; name the component if there are several")
 	o.flags(cmd, "folder of rule files; the last argument is then a file of events")
 	return cmd
+}
+
+// samplesIn reads the samples out of a file of events: the one of that number, or the latest.
+func (o replayOptions) samplesIn(s cli.Env, file, name, component, number string) ([]sample.Verdict, error) {
+	p, err := foldFile(s, o, file, func(event.Event, []engine.Output) {})
+	if err != nil {
+		return nil, err
+	}
+	vehicle, err := meantIn(p, name)
+	if err != nil {
+		return nil, err
+	}
+	if number != "" {
+		return p.AskedBy(p.By).Numbered(vehicle, component, number), nil
+	}
+	return p.Verdicts(vehicle, component), nil
 }
 
 // verdictAnswer prints what the sheets say, and draws the picture where one is asked for.
