@@ -1,6 +1,7 @@
 package board_test
 
 import (
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -48,55 +49,56 @@ func examples(t *testing.T) (out []string) {
 	return out
 }
 
-// screen is on what a page is looked at.
-type screen struct {
-	width int
-	dark  bool
+// widths are those of all screens in CI; for a newcomer that of a phone.
+func widths() []int {
+	if quick.CI() {
+		return []int{320, 360, 768, 1280}
+	}
+	return []int{320}
 }
 
-// screens are all of them in CI; for a newcomer a phone's by day and a desk's by night.
-func screens() []screen {
-	if !quick.CI() {
-		return []screen{{320, false}, {1280, true}}
-	}
-	var out []screen
-	for _, width := range []int{320, 360, 768, 1280} {
-		out = append(out, screen{width, false}, screen{width, true})
-	}
-	return out
-}
-
-// TestEveryScreen: on no screen axe-core finds anything, a page is wider than it, or a
-// page asks for what its policy forbids. Where
+// TestEveryScreen: on no screen, light or dark, axe-core finds anything, a page is wider than
+// it, or a page asks for what its policy forbids. By night only the colours are others. Where
 // TELLTALE_PICTURES names a folder, it gets the pictures.
 func TestEveryScreen(t *testing.T) {
 	url := served(t, board.Handler(boardtest.Sample(t).Frame))
-	pages, pictures := examples(t), os.Getenv("TELLTALE_PICTURES")
-	tab := browser.Open(t, 320)
-	for _, s := range screens() {
-		tab.Resize(s.width)
-		tab.Dark(s.dark)
+	pages := examples(t)
+	for _, width := range widths() {
+		tab := browser.Open(t, width)
 		for _, path := range pages {
 			if status := tab.Go(url + path); status != 200 {
 				t.Errorf("%s: %d", path, status)
 			}
-			if w := tab.Wide(); w > s.width {
-				t.Errorf("%s is %d wide on a screen of %d", path, w, s.width)
+			if w := tab.Wide(); w > width {
+				t.Errorf("%s is %d wide on a screen of %d", path, w, width)
 			}
 			for _, said := range tab.Complaints() {
-				t.Errorf("%s, %d wide: %s", path, s.width, said)
+				t.Errorf("%s, %d wide: %s", path, width, said)
 			}
 			for _, found := range tab.Findings() {
-				t.Errorf("%s, %d wide, dark %t: %s", path, s.width, s.dark, found)
+				t.Errorf("%s, %d wide: %s", path, width, found)
 			}
-			if pictures != "" {
-				name := strings.NewReplacer("/", "_", "?", "_", "&", "_").Replace(strings.Trim(path, "/"))
-				file := filepath.Join(pictures, name+map[bool]string{true: "-dark", false: "-light"}[s.dark]+"-"+map[int]string{320: "phone", 360: "phone360", 768: "tablet", 1280: "desk"}[s.width]+".png")
-				if err := os.WriteFile(file, tab.Picture(), 0o644); err != nil {
-					t.Error(err)
-				}
+			keepPicture(t, tab, path, "light")
+			tab.Dark(true)
+			for _, found := range tab.Findings("color-contrast") {
+				t.Errorf("%s, %d wide, dark: %s", path, width, found)
 			}
+			keepPicture(t, tab, path, "dark")
+			tab.Dark(false)
 		}
+	}
+}
+
+// keepPicture keeps a picture of the page where somebody wants to look at it.
+func keepPicture(t *testing.T, tab *browser.Tab, path, scheme string) {
+	t.Helper()
+	dir := os.Getenv("TELLTALE_PICTURES")
+	if dir == "" {
+		return
+	}
+	name := strings.NewReplacer("/", "_", "?", "_", "&", "_").Replace(strings.Trim(path, "/"))
+	if err := os.WriteFile(filepath.Join(dir, fmt.Sprintf("%s-%s-%d.png", name, scheme, tab.Width)), tab.Picture(), 0o644); err != nil {
+		t.Error(err)
 	}
 }
 

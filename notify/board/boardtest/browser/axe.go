@@ -4,6 +4,7 @@ import (
 	"archive/tar"
 	"bytes"
 	"compress/gzip"
+	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -75,8 +76,9 @@ func packed() (string, error) {
 	}
 }
 
-// Findings are what axe-core finds on the page: each with its rule and the places.
-func (b *Tab) Findings() []string {
+// Findings are what axe-core finds on the page, by all its rules or by those named: each with
+// its rule and the places.
+func (b *Tab) Findings(rules ...string) []string {
 	b.t.Helper()
 	script := axeScript(b.t)
 	if !eval[bool](b, "typeof axe === 'object'") {
@@ -84,7 +86,13 @@ func (b *Tab) Findings() []string {
 			b.t.Fatal(err)
 		}
 	}
-	found, err := chromedp.Run(b.ctx, chromedp.Evaluate[[]string](`axe.run(document, {resultTypes: ['violations']}).then((r) =>
+	by := ""
+	if rules != nil {
+		names, err := json.Marshal(rules)
+		b.must(err)
+		by = ", runOnly: " + string(names)
+	}
+	found, err := chromedp.Run(b.ctx, chromedp.Evaluate[[]string](`axe.run(document, {resultTypes: ['violations']`+by+`}).then((r) =>
 		r.violations.map((v) => v.id + ': ' + v.help + ': ' + v.nodes.slice(0, 3).map((n) => n.html.slice(0, 200) + ' ' + (n.any[0] ? n.any[0].message : '')).join(' | ')))`, chromedp.EvalAwaitPromise))
 	b.must(err)
 	return found
