@@ -51,7 +51,7 @@ func TestSameOnce(t *testing.T) {
 		all("1", 1)
 		all("2", 2)
 		time.Sleep(31 * time.Second)
-		if len(b.kept) != 0 {
+		if b.count() != 0 {
 			t.Errorf("kept for more than half a minute: %v", b.kept)
 		}
 		all("2", 3)
@@ -81,8 +81,8 @@ func TestTwoAtOnce(t *testing.T) {
 		if a.most.Load() != 2 || a.began.Load() != 10 || time.Since(began) != 5*time.Second {
 			t.Errorf("%d at once, %d in all, in %s", a.most.Load(), a.began.Load(), time.Since(began))
 		}
-		if len(b.kept) > mostKept {
-			t.Errorf("%d answers are kept", len(b.kept))
+		if b.count() > mostKept {
+			t.Errorf("%d answers are kept", b.count())
 		}
 		time.Sleep(time.Minute)
 	})
@@ -120,4 +120,11 @@ func TestWhoLeavesStopsNobody(t *testing.T) {
 		}
 		time.Sleep(time.Minute)
 	})
+}
+
+// count is how many answers are kept.
+func (b *Budget) count() int {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return len(b.kept)
 }
