@@ -24,7 +24,7 @@ func TestFreshByItself(t *testing.T) {
 	desk.Type("Odometer", "113310")
 	desk.Press("Enter it")
 	desk.Has("What followed")
-	list.Until("!document.querySelector('main').innerText.includes('Change the engine oil and filter')")
+	list.Until("document.querySelector('main') && !document.querySelector('main').innerText.includes('Change the engine oil and filter')")
 	list.Has("Bus 2 · Before release: check the oil level and look for leaks with the engine warm (engine)")
 	if has := list.Focused(); has != "Van 3" {
 		t.Errorf("the focus is at %q after the page was fetched again, want Van 3", has)

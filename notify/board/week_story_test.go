@@ -150,7 +150,7 @@ func triesRule(t *testing.T, tab *browser.Tab) {
 	tab.Type("The rules", strings.Replace(text, "distance: 60000 km, time: 36 months", "distance: 15000 km, time: 36 months", 1))
 	tab.Type("Over the last", "365 days")
 	tab.Press("Look")
-	tab.Until(`document.querySelector('main').innerText.includes('Change it further')`)
+	tab.Until(`(document.querySelector('main')?.innerText ?? '').includes('Change it further')`)
 	tab.Has("All 19 vehicles, the last 365 days", "would have come", "What was changed", "distance: 15000 km, time: 36 months", "Work, at once", "Failed 3 of 40", "puts nothing in force")
 }
 
