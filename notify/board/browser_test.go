@@ -65,7 +65,10 @@ func TestEveryScreen(t *testing.T) {
 	pages := examples(t)
 	for _, width := range widths() {
 		tab := browser.Open(t, width)
-		for _, path := range pages {
+		for i, path := range pages {
+			if !quick.CI() && i%3 != 0 {
+				continue // some of them
+			}
 			if status := tab.Go(url + path); status != 200 {
 				t.Errorf("%s: %d", path, status)
 			}
