@@ -145,7 +145,9 @@ func (b *Tab) Title() string { return eval[string](b, "document.title") }
 func (b *Tab) Path() string { return eval[string](b, "location.pathname + location.search") }
 
 // Text is what stands on the page between its first row and its foot.
-func (b *Tab) Text() string { return eval[string](b, "(document.querySelector('main')?.innerText ?? '')") }
+func (b *Tab) Text() string {
+	return eval[string](b, "(document.querySelector('main')?.innerText ?? '')")
+}
 
 // Has reports whether the text stands on the page; ends the test where it does not.
 func (b *Tab) Has(texts ...string) {
