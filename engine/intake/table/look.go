@@ -43,13 +43,9 @@ func Look(file string, in io.Reader, w Writing, most int) (*Looked, error) {
 		return nil, fmt.Errorf("reading %s: no file is written as %+v", file, w)
 	}
 	m.delimiter = rune(delimiterRunes[d])
-	raw, err := readAll(file, in)
+	text, err := m.text(file, in)
 	if err != nil {
 		return nil, err
-	}
-	text, fault := m.decode(file, raw)
-	if fault != nil {
-		return nil, Faults{*fault}
 	}
 	head, body, faults := m.rows(file, text)
 	if len(faults) == 0 && head.cells == nil {

@@ -131,15 +131,24 @@ func (m *Mapping) Read(file string, in io.Reader, fleet *Fleet) (*Table, error) 
 	return m.ReadFirst(file, in, fleet, maxRows)
 }
 
-// ReadFirst is [Mapping.Read] of no more than the first rows that have anything in them.
-func (m *Mapping) ReadFirst(file string, in io.Reader, fleet *Fleet, most int) (*Table, error) {
+// text is the whole file in UTF-8.
+func (m *Mapping) text(file string, in io.Reader) (string, error) {
 	raw, err := readAll(file, in)
 	if err != nil {
-		return nil, err
+		return "", err
 	}
 	text, fault := m.decode(file, raw)
 	if fault != nil {
-		return nil, Faults{*fault}
+		return "", Faults{*fault}
+	}
+	return text, nil
+}
+
+// ReadFirst is [Mapping.Read] of no more than the first rows that have anything in them.
+func (m *Mapping) ReadFirst(file string, in io.Reader, fleet *Fleet, most int) (*Table, error) {
+	text, err := m.text(file, in)
+	if err != nil {
+		return nil, err
 	}
 	r := &reader{Mapping: m, fleet: fleet, file: file, at: map[*value]int{}, ids: map[event.ID]int{}, samples: map[string]int{}}
 	head, body, faults := m.rows(file, text)

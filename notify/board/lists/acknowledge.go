@@ -79,14 +79,7 @@ type ackLine struct {
 
 // byRule asks which rule is meant where lines of several were ticked; nil where it is one.
 func byRule(lines []line) (*frame.Page, error) {
-	by := map[string][]line{}
-	var order []string
-	for _, l := range lines {
-		if by[l.Rule] == nil {
-			order = append(order, l.Rule)
-		}
-		by[l.Rule] = append(by[l.Rule], l)
-	}
+	order, by := grouped(lines, func(l line) string { return l.Rule })
 	if len(order) == 1 {
 		return nil, nil
 	}

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"telltale/engine/due"
-	"telltale/engine/listing"
 	"telltale/notify"
 	"telltale/notify/board/frame"
 	"telltale/notify/calendar"
@@ -17,15 +16,10 @@ import (
 // dueCalendar is the due list as days for a calendar: those that mails have, under the same
 // identities, so that a later word moves them.
 func (s site) dueCalendar(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	a, err := read(r, listing.Due)
+	lines, m, err := s.wholeDue(ctx, r)
 	if err != nil {
 		return nil, err
 	}
-	lines, err := s.all(ctx, r, &a)
-	if err != nil {
-		return nil, err
-	}
-	m := rowsFor(r)
 	var dates []notify.Date
 	for i := range lines {
 		if it := lines[i].Due; it != nil && len(dates) < paperLines {

@@ -15,14 +15,7 @@ func (s site) job(_ context.Context, r *frame.Request) (*frame.Page, error) {
 	if lines == nil {
 		return p, err
 	}
-	by := map[string][]line{}
-	var order []string
-	for _, l := range lines {
-		if by[l.Vehicle] == nil {
-			order = append(order, l.Vehicle)
-		}
-		by[l.Vehicle] = append(by[l.Vehicle], l)
-	}
+	order, by := grouped(lines, func(l line) string { return l.Vehicle })
 	if len(order) == 1 {
 		return &frame.Page{To: workPath(order[0], lines...)}, nil
 	}
@@ -68,4 +61,16 @@ func ackPath(lines []line) string {
 		v.Add("line", l.String())
 	}
 	return "/standing/acknowledge?" + v.Encode()
+}
+
+// grouped are lines by what they have in common, and that in the order of the lines.
+func grouped(lines []line, of func(line) string) (order []string, by map[string][]line) {
+	by = map[string][]line{}
+	for _, l := range lines {
+		if by[of(l)] == nil {
+			order = append(order, of(l))
+		}
+		by[of(l)] = append(by[of(l)], l)
+	}
+	return order, by
 }

@@ -79,17 +79,22 @@ func complete(err error) error {
 
 var dueHead = []string{"vehicle", "name", "plate", "component", "task", "title", "stage", "required by law", "why", "due date", "due at", "past by", "unit", "likely", "early", "late", "last done", "postponed", "put aside", "have ready", "tags"}
 
-// dueTable is the whole due list as a table.
-func (s site) dueTable(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+// wholeDue is the whole due list that the address asks for, for a file.
+func (s site) wholeDue(ctx context.Context, r *frame.Request) ([]listing.Line, rows, error) {
 	a, err := read(r, listing.Due)
 	if err != nil {
-		return nil, err
+		return nil, rows{}, err
 	}
 	lines, err := s.all(ctx, r, &a)
+	return lines, rowsFor(r), err
+}
+
+// dueTable is the whole due list as a table.
+func (s site) dueTable(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+	lines, m, err := s.wholeDue(ctx, r)
 	if err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
 	out := [][]string{dueHead}
 	for i := range lines {
 		if it := lines[i].Due; it != nil {
