@@ -6,12 +6,14 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"html"
 	"io/fs"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
 	"os"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -249,4 +251,26 @@ func ask(h http.Handler, r *http.Request) *httptest.ResponseRecorder {
 	w := httptest.NewRecorder()
 	h.ServeHTTP(w, r)
 	return w
+}
+
+var tags = regexp.MustCompile(`<[^>]*>`)
+
+// Says is the text of a page's content, each run of blanks as one.
+func Says(w *httptest.ResponseRecorder) string {
+	_, body, _ := strings.Cut(w.Body.String(), "<main")
+	body, _, _ = strings.Cut(body, "</main>")
+	return strings.Join(strings.Fields(html.UnescapeString(tags.ReplaceAllString(body, " "))), " ")
+}
+
+// Lacks fails for another status, and for each text that a page does not say.
+func Lacks(t testing.TB, w *httptest.ResponseRecorder, status int, want ...string) {
+	t.Helper()
+	if w.Code != status {
+		t.Errorf("%d, want %d", w.Code, status)
+	}
+	for _, text := range want {
+		if got := Says(w); !strings.Contains(got, text) {
+			t.Errorf("the page lacks %q:\n%.4000s", text, got)
+		}
+	}
 }

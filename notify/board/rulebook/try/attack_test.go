@@ -54,7 +54,7 @@ func TestHeavyTexts(t *testing.T) {
 		w := boardtest.Post(t, h, "/rules/try", url.Values{"file": {"zz-attack.yaml"}, "text": {text}, "of": {"vehicle"}, "vehicle": {"bus-01"}, "days": {"7"}})
 		took := time.Since(begun)
 		if w.Code >= 500 || took > 10*time.Second || w.Body.Len() > 2<<20 {
-			t.Errorf("%s: %d after %v, %d bytes\n%.600s", name, w.Code, took, w.Body.Len(), says(w))
+			t.Errorf("%s: %d after %v, %d bytes\n%.600s", name, w.Code, took, w.Body.Len(), boardtest.Says(w))
 		}
 		if to := w.Header().Get("Location"); w.Code == http.StatusSeeOther {
 			boardtest.Post(t, h, to+"/stop", nil)

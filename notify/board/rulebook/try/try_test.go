@@ -7,7 +7,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
-	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -23,27 +22,6 @@ import (
 )
 
 func TestMain(m *testing.M) { boardtest.Main(m) }
-
-var tags = regexp.MustCompile(`<[^>]*>`)
-
-// says is the text of a page's content, each run of blanks as one.
-func says(w *httptest.ResponseRecorder) string {
-	_, body, _ := strings.Cut(w.Body.String(), "<main")
-	body, _, _ = strings.Cut(body, "</main>")
-	return strings.Join(strings.Fields(html.UnescapeString(tags.ReplaceAllString(body, " "))), " ")
-}
-
-func lacks(t *testing.T, w *httptest.ResponseRecorder, status int, want ...string) {
-	t.Helper()
-	if w.Code != status {
-		t.Errorf("%d, want %d", w.Code, status)
-	}
-	for _, text := range want {
-		if got := says(w); !strings.Contains(got, text) {
-			t.Errorf("the page lacks %q:\n%.4000s", text, got)
-		}
-	}
-}
 
 func pages(f *boardtest.Fleet) http.Handler { return f.Handler(try.Pages(f.Frame)...) }
 
@@ -77,7 +55,7 @@ func ended(t *testing.T, h http.Handler, w *httptest.ResponseRecorder) (*httptes
 	t.Helper()
 	to := w.Header().Get("Location")
 	if w.Code != http.StatusSeeOther || !strings.HasPrefix(to, "/rules/try/") {
-		t.Fatalf("%d, to %q\n%.3000s", w.Code, to, says(w))
+		t.Fatalf("%d, to %q\n%.3000s", w.Code, to, boardtest.Says(w))
 	}
 	for {
 		w := boardtest.Get(t, h, to)
@@ -93,7 +71,7 @@ func TestStart(t *testing.T) {
 	text := fileOf(t, "automatic-transmission.yaml")
 	for _, path := range []string{"/rules/try?rule=" + url.QueryEscape("copper over baseline"), "/rules/try", "/rules/try?file=automatic-transmission.yaml"} {
 		w := boardtest.Get(t, h, path)
-		lacks(t, w, 200, "Try a change", "a sample of 200", "Look", "Nothing is put in force")
+		boardtest.Lacks(t, w, 200, "Try a change", "a sample of 200", "Look", "Nothing is put in force")
 		_, area, _ := strings.Cut(w.Body.String(), "<textarea")
 		_, area, _ = strings.Cut(area, ">\n")
 		area, _, _ = strings.Cut(area, "</textarea>")
@@ -113,11 +91,11 @@ func TestSame(t *testing.T) {
 	}
 	name := "automatic-transmission.yaml"
 	w, to := ended(t, h, boardtest.Post(t, h, "/rules/try", asked(name, fileOf(t, name))))
-	lacks(t, w, 200, "What would change", "Nothing: the text is the one in force.", "the last 365 days: no alarm would have been another. No task would be due at once.", "Passed all", "rules/"+name+" in the fleet's folder, or use telltale adopt")
+	boardtest.Lacks(t, w, 200, "What would change", "Nothing: the text is the one in force.", "the last 365 days: no alarm would have been another. No task would be due at once.", "Passed all", "rules/"+name+" in the fleet's folder, or use telltale adopt")
 	if got := boardtest.Get(t, h, to+"/file"); got.Body.String() != fileOf(t, name) || got.Header().Get("Content-Disposition") != "attachment; filename="+name {
 		t.Errorf("%v", got.Header())
 	}
-	lacks(t, boardtest.Get(t, h, "/rules/try?again="+strings.TrimPrefix(to, "/rules/try/")), 200, "Try a change")
+	boardtest.Lacks(t, boardtest.Get(t, h, "/rules/try?again="+strings.TrimPrefix(to, "/rules/try/")), 200, "Try a change")
 	if w.Body.Len() > 60<<10 {
 		t.Errorf("%d bytes", w.Body.Len())
 	}
@@ -192,7 +170,7 @@ func TestDifferences(t *testing.T) {
 		t.Fatalf("%d differences, due %+v", len(trial.Differences), due)
 	}
 	n := len(trial.Differences)
-	lacks(t, w, 200, fmt.Sprintf("All %d vehicles, the last 365 days: %d alarms would have come. 1 task would be due at once, %d jobs in all.", len(all), n, due[0].Vehicles),
+	boardtest.Lacks(t, w, 200, fmt.Sprintf("All %d vehicles, the last 365 days: %d alarms would have come. 1 task would be due at once, %d jobs in all.", len(all), n, due[0].Vehicles),
 		fmt.Sprintf("wash the bus 0 %d %d would have come", n, n), fmt.Sprintf("wash the bus not yet Due %d vehicles", due[0].Vehicles), "Bus 1 wash the bus: would have come", "By the rules in force: not at all",
 		"Failed 1 of 2", "clean washing.yaml, line", "2031-01-02 nothing bus-99 wash the bus: raised due", "+ wash the bus: {title: Wash the bus")
 }
@@ -201,9 +179,9 @@ func TestDifferences(t *testing.T) {
 func TestVehicles(t *testing.T) {
 	h := pages(boardtest.Sample(t))
 	w, _ := ended(t, h, boardtest.Post(t, h, "/rules/try", asked("washing.yaml", own, "of", "vehicle", "vehicle", "bus 1", "days", "30")))
-	lacks(t, w, 200, "Bus 1, the last 30 days: 1 alarm would have come.")
+	boardtest.Lacks(t, w, 200, "Bus 1, the last 30 days: 1 alarm would have come.")
 	w, _ = ended(t, h, boardtest.Post(t, h, "/rules/try", asked("washing.yaml", own, "of", "tag", "tag", "depot=north")))
-	lacks(t, w, 200, "vehicles with depot north, the last 365 days: ")
+	boardtest.Lacks(t, w, 200, "vehicles with depot north, the last 365 days: ")
 	for want, more := range map[string][]string{
 		"Vehicle: Write which one, by its name or id.":    {"of", "vehicle"},
 		`Vehicle: No vehicle is called "bus 999".`:        {"of", "vehicle", "vehicle", "bus 999"},
@@ -213,7 +191,7 @@ func TestVehicles(t *testing.T) {
 		"It has 300 KiB, and may have 256.":               {"text", strings.Repeat("a", 300<<10)},
 		"Write the rules, or begin with a file.":          {"text", ""},
 	} {
-		lacks(t, boardtest.Post(t, h, "/rules/try", asked("washing.yaml", own, more...)), 422, "Not tried: put this right first", want)
+		boardtest.Lacks(t, boardtest.Post(t, h, "/rules/try", asked("washing.yaml", own, more...)), 422, "Not tried: put this right first", want)
 	}
 }
 
@@ -222,12 +200,12 @@ func TestFaults(t *testing.T) {
 	h := pages(boardtest.Sample(t))
 	text := strings.Replace(own, "every:", "evry:", 1)
 	w := boardtest.Post(t, h, "/rules/try", asked("washing.yaml", text))
-	lacks(t, w, 422, "The text has faults, which stand below.", "washing.yaml:3:", "^^^^", "hint: did you mean `every`?")
+	boardtest.Lacks(t, w, 422, "The text has faults, which stand below.", "washing.yaml:3:", "^^^^", "hint: did you mean `every`?")
 	if !strings.Contains(strings.ReplaceAll(html.UnescapeString(w.Body.String()), "\r\n", "\n"), text) {
 		t.Errorf("the text is not kept\n%s", w.Body)
 	}
 	// A file that takes a name of another file.
-	lacks(t, boardtest.Post(t, h, "/rules/try", asked("second.yaml", fileOf(t, "automatic-transmission.yaml"))), 422, "second.yaml:")
+	boardtest.Lacks(t, boardtest.Post(t, h, "/rules/try", asked("second.yaml", fileOf(t, "automatic-transmission.yaml"))), 422, "second.yaml:")
 }
 
 // slow is a fleet that takes a while to look at.
@@ -254,30 +232,30 @@ func TestStop(t *testing.T) {
 	first := boardtest.Post(t, h, "/rules/try", asked("washing.yaml", own))
 	at := first.Header().Get("Location")
 	w := boardtest.Get(t, h, at)
-	lacks(t, w, 200, "Trying the change", "0 of", "vehicles are looked at.", "How far is it?", "Stop")
+	boardtest.Lacks(t, w, 200, "Trying the change", "0 of", "vehicles are looked at.", "How far is it?", "Stop")
 	if w.Header().Get("Refresh") != "2" {
 		t.Errorf("%v", w.Header())
 	}
 	second := boardtest.Post(t, h, "/rules/try", asked("washing.yaml", own))
-	lacks(t, second, 429, "Another change is being tried, which takes at most 30 seconds")
+	boardtest.Lacks(t, second, 429, "Another change is being tried, which takes at most 30 seconds")
 	if second.Header().Get("Retry-After") != "30" {
 		t.Errorf("%v", second.Header())
 	}
 	boardtest.Post(t, h, at+"/stop", url.Values{})
 	w, _ = ended(t, h, first)
-	lacks(t, w, 200, "It was stopped: 0 of", "vehicles were looked at, and what follows is of these alone.")
+	boardtest.Lacks(t, w, 200, "It was stopped: 0 of", "vehicles were looked at, and what follows is of these alone.")
 	close(hold)
 	w, _ = ended(t, h, boardtest.Post(t, h, "/rules/try", asked("washing.yaml", own)))
-	lacks(t, w, 200, "All", "would have come")
-	lacks(t, boardtest.Get(t, h, "/rules/try/0123"), 404, "What came of this change is no longer here.")
+	boardtest.Lacks(t, w, 200, "All", "would have come")
+	boardtest.Lacks(t, boardtest.Get(t, h, "/rules/try/0123"), 404, "What came of this change is no longer here.")
 }
 
 // Without rules in force there is nothing to compare with, and the page says what to do.
 func TestNoBook(t *testing.T) {
 	f := boardtest.New(t, boardtest.Files{Vehicles: "vehicles: {}\n", People: "people: {}\n"})
 	const none = "No rules are in force yet, so there is nothing to compare a change with."
-	lacks(t, boardtest.Get(t, pages(f), "/rules/try"), 200, none, "Put rule files into the folder")
-	lacks(t, boardtest.Post(t, pages(f), "/rules/try", asked("washing.yaml", own)), 404, none)
+	boardtest.Lacks(t, boardtest.Get(t, pages(f), "/rules/try"), 200, none, "Put rule files into the folder")
+	boardtest.Lacks(t, boardtest.Post(t, pages(f), "/rules/try", asked("washing.yaml", own)), 404, none)
 }
 
 func TestHostile(t *testing.T) {
