@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"telltale/engine/alarm"
+	"telltale/engine/record"
 )
 
 // Key is the place of a line in a list. Lists go by how bad it is, then what the law asks
@@ -27,23 +28,13 @@ type Key struct {
 const noDate = math.MinInt64
 
 func (k *Key) compare(o *Key) int {
-	return cmp.Or(cmp.Compare(rankOf(o.stage), rankOf(k.stage)), lawFirst(k.statutory, o.statutory), cmp.Compare(k.at, o.at),
+	return cmp.Or(cmp.Compare(rankOf(o.stage), rankOf(k.stage)), record.TrueFirst(k.statutory, o.statutory), cmp.Compare(k.at, o.at),
 		strings.Compare(k.Vehicle, o.Vehicle), strings.Compare(k.Rule, o.Rule), strings.Compare(k.Component, o.Component))
 }
 
 // rankOf is the number of a stage; the worse, the greater.
 func rankOf(s alarm.Stage) int {
 	return max(slices.Index(alarm.TaskStages[:], s), slices.Index(alarm.RuleStages[:], s))
-}
-
-func lawFirst(a, b bool) int {
-	switch {
-	case a == b:
-		return 0
-	case a:
-		return -1
-	}
-	return 1
 }
 
 // String is the key as a question takes it.

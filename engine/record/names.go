@@ -165,14 +165,14 @@ func (r *Record) renameStanding(p event.PresentNames) {
 	alarms, latches := slices.Clone(r.Alarms), slices.Clone(r.Latches)
 	r.Alarms, r.Latches = nil, nil
 	moved := func(k alarm.Key) bool { return p.Component(k.Component) != k.Component }
-	slices.SortStableFunc(alarms, func(a, b alarm.Alarm) int { return before(moved(a.Key), moved(b.Key)) })
+	slices.SortStableFunc(alarms, func(a, b alarm.Alarm) int { return TrueFirst(moved(a.Key), moved(b.Key)) })
 	for _, a := range alarms {
 		a.Component, a.Last.Component = p.Component(a.Component), p.Component(a.Last.Component)
 		if r.Alarm(a.Key) == nil {
 			r.SetAlarm(a)
 		}
 	}
-	slices.SortStableFunc(latches, func(a, b latch.Latch) int { return before(moved(a.Key), moved(b.Key)) })
+	slices.SortStableFunc(latches, func(a, b latch.Latch) int { return TrueFirst(moved(a.Key), moved(b.Key)) })
 	for _, l := range latches {
 		l.Component = p.Component(l.Component)
 		if i, found := r.LatchAt(l.Key); !found {
@@ -185,8 +185,8 @@ func (r *Record) renameStanding(p event.PresentNames) {
 	}
 }
 
-// before puts what is true first.
-func before(a, b bool) int {
+// TrueFirst compares two, so that what is true comes first.
+func TrueFirst(a, b bool) int {
 	switch {
 	case a == b:
 		return 0

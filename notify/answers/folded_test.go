@@ -3,7 +3,6 @@ package answers
 import (
 	"context"
 	"fmt"
-	"log/slog"
 	"net/url"
 	"strings"
 	"testing"
@@ -12,11 +11,9 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/event"
-	"telltale/engine/stream"
 	"telltale/engine/stream/entry"
-	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/service"
-	"telltale/rules"
+	"telltale/engine/stream/service/servicetest"
 )
 
 const oilBook = `book: 1
@@ -43,24 +40,7 @@ func (a asked) Due(ctx context.Context, q due.Query) ([]due.Item, error) {
 // livePages are pages over a real service, of a van whose oil is soon due.
 func livePages(t *testing.T) *Pages {
 	t.Helper()
-	srv := servertest.Embed(t, t.TempDir())
-	l, err := stream.Open(t.Context(), srv.Conn(), stream.LogConfig{Log: slog.New(slog.DiscardHandler)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := service.Start(t.Context(), l, service.Config{ClockFollowsEvents: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { s.Stop() })
-	files := []rules.File{{Name: "oil.yaml", Text: []byte(oilBook)}}
-	book, err := rules.Load(files)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := l.PublishBook(t.Context(), now.AddDate(0, 0, -30), book, files); err != nil {
-		t.Fatal(err)
-	}
+	s, l := servicetest.Start(t, oilBook, now.AddDate(0, 0, -30))
 	for i, data := range []any{
 		&event.VehicleData{Name: "Van 3", Kind: "van", Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}}},
 		&event.ReadingData{Meter: "odometer", Value: 0, Unit: "km"},

@@ -2,7 +2,6 @@ package entry_test
 
 import (
 	"fmt"
-	"log/slog"
 	"reflect"
 	"testing"
 	"time"
@@ -10,11 +9,8 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/follows"
 	"telltale/engine/intake"
-	"telltale/engine/stream"
 	"telltale/engine/stream/entry"
-	"telltale/engine/stream/server/servertest"
-	"telltale/engine/stream/service"
-	"telltale/rules"
+	"telltale/engine/stream/service/servicetest"
 	"telltale/testdata/quick"
 )
 
@@ -35,24 +31,7 @@ tasks:
 // desk has one registered vehicle whose oil is soon due.
 func desk(t *testing.T) entry.Desk {
 	t.Helper()
-	srv := servertest.Embed(t, t.TempDir())
-	l, err := stream.Open(t.Context(), srv.Conn(), stream.LogConfig{Log: slog.New(slog.DiscardHandler)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := service.Start(t.Context(), l, service.Config{ClockFollowsEvents: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { s.Stop() })
-	files := []rules.File{{Name: "oil.yaml", Text: []byte(oil)}}
-	book, err := rules.Load(files)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := l.PublishBook(t.Context(), start, book, files); err != nil {
-		t.Fatal(err)
-	}
+	s, l := servicetest.Start(t, oil, start)
 	d := entry.Desk{Service: s, Log: l}
 	for _, ev := range []event.Event{
 		typed(t, 0, event.VehicleEvent, &event.VehicleData{Name: "Bus 7", Kind: "minibus", Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}}}),

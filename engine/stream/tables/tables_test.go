@@ -2,7 +2,6 @@ package tables_test
 
 import (
 	"errors"
-	"log/slog"
 	"reflect"
 	"strings"
 	"testing"
@@ -11,11 +10,9 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/intake"
 	"telltale/engine/intake/table"
-	"telltale/engine/stream"
-	"telltale/engine/stream/server/servertest"
 	"telltale/engine/stream/service"
+	"telltale/engine/stream/service/servicetest"
 	"telltale/engine/stream/tables"
-	"telltale/rules"
 	"telltale/testdata/quick"
 )
 
@@ -30,29 +27,12 @@ const mileage = "import: readings\nsource: /sheet/mileage\nzone: UTC\nvehicle: B
 // fleet is a service with two buses, asked in this process and over the connection.
 func fleet(t *testing.T) (here, there service.At) {
 	t.Helper()
-	srv := servertest.Embed(t, t.TempDir())
-	l, err := stream.Open(t.Context(), srv.Conn(), stream.LogConfig{Log: slog.New(slog.DiscardHandler)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := service.Start(t.Context(), l, service.Config{ClockFollowsEvents: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { s.Stop() })
+	s, l := servicetest.Start(t, oil, start)
 	m, err := s.Respond()
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { m.Stop() })
-	files := []rules.File{{Name: "oil.yaml", Text: []byte(oil)}}
-	book, err := rules.Load(files)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := l.PublishBook(t.Context(), start, book, files); err != nil {
-		t.Fatal(err)
-	}
 	register, err := intake.Register("vehicles.yaml", []byte("vehicles:\n  bus-07: {name: Bus 7, kind: minibus, meters: {odometer: distance}}\n  bus-08: {kind: minibus, meters: {odometer: distance}}\n"), start)
 	if err != nil {
 		t.Fatal(err)
@@ -65,7 +45,7 @@ func fleet(t *testing.T) (here, there service.At) {
 	if err := s.CaughtUp(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	return service.At{Conn: srv.Conn(), Service: s}, service.At{Conn: srv.Conn()}
+	return service.At{Conn: l.Conn, Service: s}, service.At{Conn: l.Conn}
 }
 
 func read(t *testing.T, at service.At, rows string) (*tables.Dry, error) {
