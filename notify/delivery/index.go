@@ -51,6 +51,8 @@ type Page struct {
 	// Total is how many match; States are they by state, whatever state is asked for.
 	Total  int
 	States map[State]int
+	// Oldest is the one of them, without Raw, that was made first; nil where there is none.
+	Oldest *Delivery
 	// Next is After of the page that follows; "" where there is none.
 	Next string
 }
@@ -80,6 +82,7 @@ func (x *Index) Page(ctx context.Context, q Query) (Page, error) {
 			continue
 		}
 		p.Total++
+		p.Oldest = d
 		switch {
 		case after != nil && d.order(after) >= 0:
 		case len(p.Lines) < limit:
@@ -87,6 +90,10 @@ func (x *Index) Page(ctx context.Context, q Query) (Page, error) {
 		default:
 			p.Next = p.Lines[limit-1].Key
 		}
+	}
+	if p.Oldest != nil {
+		own := *p.Oldest
+		p.Oldest = &own
 	}
 	return p, nil
 }

@@ -7,7 +7,6 @@ import (
 	"encoding/hex"
 	"fmt"
 	"net/http"
-	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -224,12 +223,7 @@ func sampleOf(v frame.Vehicle, events []event.Event) string {
 		if !ok || d.ByHand() {
 			continue
 		}
-		day := url.Values{"drawn": {events[i].Time.In(v.Where).Format(time.DateOnly)}}
-		if strings.Trim(d.Number, ".") == "" { // no path can hold it
-			day.Set("number", d.Number)
-			return frame.Path("v", v.ID, "samples", d.Component) + "?" + day.Encode()
-		}
-		return frame.Path("v", v.ID, "samples", d.Component, d.Number) + "?" + day.Encode()
+		return frame.SamplePath(v.ID, d.Component, d.Number, events[i].Time.In(v.Where).Format(time.DateOnly))
 	}
 	return ""
 }

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -56,7 +55,7 @@ func (s *site) service(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	if err != nil {
 		return nil, err
 	}
-	waits, err := s.deliveries.Page(ctx, delivery.Query{State: delivery.Waiting, Limit: 1_000_000})
+	waits, err := s.deliveries.Page(ctx, delivery.Query{State: delivery.Waiting, Limit: 1})
 	if err != nil {
 		return nil, err
 	}
@@ -157,8 +156,7 @@ const late = time.Hour
 func (t *teller) messages(waits delivery.Page) {
 	n := waits.States[delivery.Waiting] + waits.States[delivery.Sending]
 	text := "none waits"
-	if len(waits.Lines) > 0 {
-		oldest := slices.MinFunc(waits.Lines, func(a, b delivery.Delivery) int { return a.Created.Compare(b.Created) })
+	if oldest := waits.Oldest; oldest != nil {
 		text = fmt.Sprintf("%s; the oldest since %s, to %s", english.Counted(n, "waits", "wait"), moment(t.who, oldest.Created), oldest.Person)
 		if t.wall.Sub(oldest.Created) > late {
 			t.trouble("A message has waited for more than an hour.", "Look at what the server said, under Messages.")

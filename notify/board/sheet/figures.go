@@ -33,7 +33,7 @@ func (w *writer) picture(lines []page.Line, more ...string) *chartView {
 
 // chart is the picture of the sample; nil where there is nothing to draw.
 func (w *writer) chart() *chartView {
-	if chart.Ratios(*w.of) == "" || !inPath(w.of.Number) {
+	if chart.Ratios(*w.of) == "" || !frame.InPath(w.of.Number) {
 		return nil
 	}
 	of := *w.of
@@ -104,7 +104,7 @@ func (w *writer) made() (out []madeView) {
 		m := &w.of.Made[i]
 		v := madeView{Title: english.Capital(w.ours(fmt.Sprintf("%s made in %s", cmp.Or(m.Title, m.Analyte), m.Per))),
 			Lines: w.says.lines(m.Said()), Unit: english.Unit(m.Unit), Per: m.Per}
-		if drawnOf(m) > 1 && inPath(w.of.Number) {
+		if drawnOf(m) > 1 && frame.InPath(w.of.Number) {
 			v.Chart = w.picture(nil, "made", m.Analyte)
 		}
 		from := max(0, len(m.Points)-mostPoints)

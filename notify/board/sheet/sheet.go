@@ -5,8 +5,6 @@ package sheet
 import (
 	"context"
 	"embed"
-	"net/url"
-	"strings"
 
 	"telltale/engine/event"
 	"telltale/engine/sample"
@@ -45,13 +43,6 @@ type sheet struct {
 	of *sample.Verdict
 }
 
-// The parts of an address beside its path: which of two samples with one number, and a
-// number that no path can hold.
-const (
-	queryDrawn  = "drawn"
-	queryNumber = "number"
-)
-
 // meant finds the sample that the address means: of a number, or the latest.
 func (r room) meant(ctx context.Context, req *frame.Request) (s sheet, err error) {
 	if s.vehicle, err = r.Vehicle(ctx, req); err != nil {
@@ -63,13 +54,13 @@ func (r room) meant(ctx context.Context, req *frame.Request) (s sheet, err error
 	q := req.Question()
 	q.Vehicle, q.Component, q.Number = s.vehicle.ID, s.component.Name, req.PathValue("number")
 	if q.Number == "" {
-		q.Number = req.FormValue(queryNumber)
+		q.Number = req.FormValue(frame.QueryNumber)
 	}
 	all, err := service.Samples.Of(ctx, r.Service, q)
 	if err != nil {
 		return s, err
 	}
-	drawn := req.FormValue(queryDrawn)
+	drawn := req.FormValue(frame.QueryDrawn)
 	for i := range all {
 		if drawn == "" || all[i].Drawn == drawn {
 			s.of = &all[i]
@@ -84,20 +75,9 @@ func (r room) meant(ctx context.Context, req *frame.Request) (s sheet, err error
 
 // path leads to the sample of a line; drawn where its number alone leads to another.
 func path(vehicle string, l *sample.Line, more ...string) string {
-	base, query := []string{"v", vehicle, "samples", l.Component}, url.Values{}
+	drawn := ""
 	if l.Again {
-		query.Set(queryDrawn, l.Drawn)
+		drawn = l.Drawn
 	}
-	if inPath(l.Number) {
-		base = append(append(base, l.Number), more...)
-	} else {
-		query.Set(queryNumber, l.Number)
-	}
-	if len(query) == 0 {
-		return frame.Path(base...)
-	}
-	return frame.Path(base...) + "?" + query.Encode()
+	return frame.SamplePath(vehicle, l.Component, l.Number, drawn, more...)
 }
-
-// inPath reports whether an address can hold the number: of dots alone it cannot.
-func inPath(number string) bool { return strings.Trim(number, ".") != "" }
