@@ -19,6 +19,12 @@ func TestCommandsAskForOneVehicle(t *testing.T) {
 	if code, _, said := told(t, "adopt", a.fleet.dir); code != 0 {
 		t.Fatal(said)
 	}
+	if !poll(patience, func() bool { // until it is folded, the name is looked for among all
+		v, err := a.svc.Registered(t.Context(), "bus-04")
+		return err == nil && v != nil
+	}) {
+		t.Fatal("bus-04 is not registered")
+	}
 	nc, err := nats.Connect(server)
 	if err != nil {
 		t.Fatal(err)
