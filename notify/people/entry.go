@@ -90,8 +90,18 @@ func (r *reader) chase(e *entry, name *yaml.Node, m map[string]*yaml.Node) {
 	}
 }
 
-// who reads people by id, by group, or as those of the vehicle.
+// who reads people that are told of something, see ids.
 func (r *reader) who(n *yaml.Node) (ids []string, own bool) {
+	for _, w := range r.Items(n, "who") {
+		if p := r.people[w.Value]; p != nil && len(p.Ways()) == 0 {
+			r.Fault(w, "", "who: %q has no mail, webhook, nats or file, so no message can reach them", p.ID)
+		}
+	}
+	return r.ids(n)
+}
+
+// ids reads people by id, by group, or as those of the vehicle.
+func (r *reader) ids(n *yaml.Node) (ids []string, own bool) {
 	for _, w := range r.Items(n, "who") {
 		id, ok := r.Given(w, "who")
 		p := r.people[id]
@@ -105,8 +115,6 @@ func (r *reader) who(n *yaml.Node) (ids []string, own bool) {
 			continue
 		case p == nil:
 			r.Fault(w, r.DidYouMean(id, r.known(), ""), "who: there is no person or group %q", id)
-		case len(p.Ways()) == 0:
-			r.Fault(w, "", "who: %q has no mail, webhook, nats or file, so no message can reach them", id)
 		}
 		ids = append(ids, id)
 	}

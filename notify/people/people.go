@@ -76,6 +76,7 @@ type Directory struct {
 	people    map[string]*Person
 	entries   []*entry // by name
 	operators []string
+	rights    []*right // by name; nil where the file does not say
 
 	file *source.Document
 	on   []onDisk
@@ -115,7 +116,7 @@ func Parse(name string, text []byte) (*Directory, error) {
 	}
 	r := &reader{Document: s, people: map[string]*Person{}}
 	d := &Directory{people: r.people}
-	top := r.Mapping(root, "the file", "people", "groups", "operator", "holidays", "tell")
+	top := r.Mapping(root, "the file", "people", "groups", "operator", "holidays", "tell", "rights")
 	r.free = r.holidays(top["holidays"])
 	// In this order, wherever they stand: what comes later names what comes before.
 	if n := top["people"]; n != nil {
@@ -127,6 +128,7 @@ func Parse(name string, text []byte) (*Directory, error) {
 		r.named = r.groups(n)
 	}
 	d.operators = r.operators(top["operator"])
+	d.rights = r.rights(top["rights"])
 	if n := top["tell"]; n != nil {
 		for _, p := range r.Entries(n, "tell") {
 			d.entries = append(d.entries, r.entry(p.Key, p.Value))

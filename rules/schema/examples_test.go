@@ -34,6 +34,7 @@ func TestReferenceExamples(t *testing.T) {
 		{"properties", "%s: %s\n"},
 		{"properties people additionalProperties properties", "people: {ines: {mail: ines@example.org}, x: {mail: x@example.org, %s: %s}}\n"},
 		{"properties tell additionalProperties properties", "tell: {e: {who: [ines], stand-in: [tobias], stand-in after: 3 days, %s: %s}}\n"},
+		{"properties rights additionalProperties properties", "rights: {all: {who: [tobias], may: operator}, e: {who: [ines], may: look, %s: %s}}\n"},
 	} {
 		for key, n := range at(doc, strings.Fields(c.keys)...) {
 			example, _ := noted(n.(map[string]any))
@@ -43,6 +44,8 @@ func TestReferenceExamples(t *testing.T) {
 				text = strings.Replace(text, "mail: x@example.org, ", "", 1)
 			case key == "who":
 				text = strings.Replace(text, "who: [ines], ", "", 1)
+			case key == "may":
+				text = strings.Replace(text, "may: look, ", "", 1)
 			case strings.HasPrefix(key, "stand-in"):
 				text = strings.Replace(text, map[string]string{"stand-in": "stand-in: [tobias], ", "stand-in after": "stand-in after: 3 days, "}[key], "", 1)
 			case key == "when":

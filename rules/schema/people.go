@@ -13,9 +13,20 @@ func peopleFile() node {
 		"holidays": keyed(holidays(), "Days on which nobody gets a list and only what cannot wait is sent.", "[2031-12-25, 2031-12-27 to 2032-01-02]", "none"),
 		"tell": keyed(node{"type": "object", "additionalProperties": entry()},
 			"Who is told what. Each entry has a name, which its messages show.", "{what cannot wait: {who: [ines], stages: [overdue, warning]}}", "nobody is told anything"),
+		"rights": keyed(node{"type": "object", "additionalProperties": right()},
+			"Who may do what on the board, once people sign in there. Each entry has a name. One without `where` for an `operator` must be among them.", "{the office: {who: [ines], may: operator}}", "`operator` may do everything, and the people of a vehicle are its keepers"),
 	})
 	root["title"] = "Telltale people"
 	return root
+}
+
+func right() node {
+	return object([]string{"who", "may"}, map[string]node{
+		"who": keyed(oneOrMore(text()), "Ids, groups, or `people of the vehicle`: those named in the register, each for their own vehicles.", "[ines]", "required"),
+		"may": keyed(choice("look", "driver", "keeper", "workshop", "operator"), "What they may do: `look` at everything; as a `driver`, see what stands and enter readings; as a `keeper`, also enter work, answer alarms and postpone; as a `workshop`, also enter samples and tables; as an `operator`, do everything and see how the service runs.",
+			"workshop", "required"),
+		"where": keyed(expression("which vehicles"), "A condition on the vehicle alone: its id, kind, tags, people.", `vehicle.tags["depot"] == "north"`, "all vehicles"),
+	})
 }
 
 func holidays() node {
