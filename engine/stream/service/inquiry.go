@@ -47,6 +47,9 @@ type Question struct {
 	Units []string `json:"units,omitzero"`
 	// Based: no units are named, so all is told in the base units.
 	Based bool `json:"based,omitempty"`
+	// Sees says which vehicles whoever asks may see, as Config.Sees reads it; all where it is
+	// empty. Of a vehicle that may not be seen the answer is that of one that does not exist.
+	Sees string `json:"sees,omitempty"`
 	// Events are those that are asked after.
 	Events []engine.KnownEvent `json:"events,omitempty"`
 	// Entries are CloudEvents of the vehicle of which it is asked what would follow.
@@ -172,6 +175,9 @@ func between[T any](in Inquiry[T]) *Inquiry[T] {
 // Of is the list over all partitions, asked of their owners, wherever they are.
 // Where some do not answer within 2 s, the rest comes with an *Incomplete.
 func (in *Inquiry[T]) Of(ctx context.Context, s *Service, q Question) ([]T, error) {
+	if _, err := s.sees.Of(q.Sees); err != nil {
+		return nil, err
+	}
 	if q.Vehicle != "" && in.name != names.name {
 		var err error
 		if q.names, err = s.Names(ctx, q.Vehicle); err != nil {

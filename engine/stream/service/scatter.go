@@ -71,6 +71,9 @@ func partitionsOf(q Question) (from []int) {
 }
 
 func (in *Inquiry[T]) ask(w *worker, q Question) ([]T, error) {
+	if _, err := w.sees.Of(q.Sees); err != nil {
+		return nil, err
+	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	list := in.part(w, q)

@@ -30,6 +30,7 @@ import (
 	"telltale/engine/stream/budget"
 	"telltale/engine/stream/feed"
 	"telltale/engine/stream/share"
+	"telltale/engine/stream/sight"
 	"telltale/rules/unit"
 )
 
@@ -66,6 +67,8 @@ type Config struct {
 	// Narrow leaves on a part of a list what its reader can hear of, by the scope of its turn;
 	// registered gives the registration of a vehicle of the part. Nil: all is published.
 	Narrow func(scope string, registered func(home string) *event.VehicleData, part *engine.TurnPart) error
+	// Sees reads the Sees of a question. Nil: a question that has one is refused.
+	Sees func(text string) (sight.Sees, error)
 	// Flush is how long changed records wait to be written; 5 s where 0.
 	Flush time.Duration
 	// Share has this service share the partitions with all others on the same
@@ -89,6 +92,7 @@ type Service struct {
 	atWork sync.Map      // the questions from outside that are being answered, by where the answer goes
 	slow   chan struct{} // see worker
 	budget budget.Budget // of the long questions
+	sees   *sight.Reader
 
 	seating   *share.Seating // nil without Share
 	dutyLife  context.Context
@@ -109,7 +113,7 @@ func Start(ctx context.Context, l *stream.Log, cfg Config) (*Service, error) {
 	if cfg.Flush <= 0 {
 		cfg.Flush = 5 * time.Second
 	}
-	s := &Service{log: l, cfg: cfg, shelf: stream.NewShelf(l), id: share.Name(), done: make(chan struct{}), slow: make(chan struct{}, slowAtOnce)}
+	s := &Service{log: l, cfg: cfg, shelf: stream.NewShelf(l), id: share.Name(), done: make(chan struct{}), slow: make(chan struct{}, slowAtOnce), sees: sight.New(cfg.Sees)}
 	if !cfg.Share {
 		if err := s.loadAll(ctx); err != nil {
 			return nil, fmt.Errorf("starting the partitions: %w", err)
@@ -129,13 +133,18 @@ func Start(ctx context.Context, l *stream.Log, cfg Config) (*Service, error) {
 func (s *Service) loadAll(ctx context.Context) error {
 	g, ctx := errgroup.WithContext(ctx)
 	for p := range stream.Partitions {
-		w := newWorker(s.log, s.cfg, s.shelf, p)
-		w.slow = s.slow
+		w := s.newWorker(p)
 		s.workers[p] = w
 		g.Go(func() error { return w.load(ctx) })
 	}
 	s.claims.Add(stream.Partitions)
 	return g.Wait()
+}
+
+func (s *Service) newWorker(p int) *worker {
+	w := newWorker(s.log, s.cfg, s.shelf, p)
+	w.slow, w.sees = s.slow, s.sees
+	return w
 }
 
 // newFeed has all workers fed, each from the position of its fold on.
@@ -197,8 +206,7 @@ func (s *Service) share() {
 
 // partition has one partition while its seat is this replica's.
 func (s *Service) partition(ctx context.Context, p int) error {
-	w := newWorker(s.log, s.cfg, s.shelf, p)
-	w.slow = s.slow
+	w := s.newWorker(p)
 	w.owner = s.id
 	if err := w.load(ctx); err != nil {
 		return err

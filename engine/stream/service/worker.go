@@ -20,6 +20,7 @@ import (
 	"telltale/engine/stream/feed"
 	"telltale/engine/stream/jet"
 	"telltale/engine/stream/share"
+	"telltale/engine/stream/sight"
 	"telltale/engine/stream/wire"
 	"telltale/rules"
 )
@@ -51,6 +52,7 @@ type worker struct {
 	// slow has room for the long questions that are worked on at once in the process; nil
 	// where nobody bounds them.
 	slow chan struct{}
+	sees *sight.Reader // nil: all questions that name what may be seen are refused
 
 	// mu guards what follows against those who ask. Only the worker changes it, so
 	// it reads without.
