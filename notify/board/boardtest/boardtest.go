@@ -25,6 +25,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
 	"telltale/engine/stream/service"
+	"telltale/notify"
 	"telltale/notify/board/frame"
 	"telltale/notify/people"
 	"telltale/rules"
@@ -167,7 +168,7 @@ func start(files Files) (_ *Fleet, err error) {
 	if err != nil {
 		return nil, err
 	}
-	svc, err := service.Start(ctx, log, service.Config{Program: "test", ClockFollowsEvents: true})
+	svc, err := service.Start(ctx, log, service.Config{Program: "test", ClockFollowsEvents: true, Sees: notify.ReadSees})
 	if err != nil {
 		return nil, err
 	}
@@ -241,10 +242,14 @@ func Get(t testing.TB, h http.Handler, path string) *httptest.ResponseRecorder {
 // Post sends a form.
 func Post(t testing.TB, h http.Handler, path string, form url.Values) *httptest.ResponseRecorder {
 	t.Helper()
+	return ask(h, post(path, form))
+}
+
+func post(path string, form url.Values) *http.Request {
 	r := httptest.NewRequest(http.MethodPost, "http://127.0.0.1:4280"+path, strings.NewReader(form.Encode()))
 	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	r.Header.Set("Sec-Fetch-Site", "same-origin")
-	return ask(h, r)
+	return r
 }
 
 func ask(h http.Handler, r *http.Request) *httptest.ResponseRecorder {

@@ -13,6 +13,7 @@ import (
 	"telltale/notify/board/entry"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 )
 
 //go:embed web/*.html
@@ -25,12 +26,19 @@ type site struct{ *entry.Entries }
 // Routes are the pages.
 func Routes(e *entry.Entries) (out []frame.Route) {
 	s := site{e}
-	out = append(out, frame.Route{Pattern: "GET /enter", Handle: s.which})
-	for path, handle := range map[string]frame.Handler{
-		"/v/{vehicle}/reading": s.reading, "/v/{vehicle}/work": s.work, "/v/{vehicle}/measure": s.measure,
-		"/v/{vehicle}/answer": s.answer, "/v/{vehicle}/replaced": s.replaced,
+	out = append(out, frame.Route{Pattern: "GET /enter", Needs: rights.Reading, Handle: s.which})
+	for path, p := range map[string]struct {
+		needs  rights.Verb
+		handle frame.Handler
+	}{
+		"reading":  {rights.Reading, s.reading},
+		"work":     {rights.Work, s.work},
+		"measure":  {rights.Work, s.measure},
+		"replaced": {rights.Work, s.replaced},
+		"answer":   {rights.Answer, s.answer},
 	} {
-		out = append(out, frame.Route{Pattern: "GET " + path, Handle: handle}, frame.Route{Pattern: "POST " + path, Handle: entry.Kept(e.Frame, handle)})
+		path = "/v/{vehicle}/" + path
+		out = append(out, frame.Route{Pattern: "GET " + path, Needs: p.needs, Handle: p.handle}, frame.Route{Pattern: "POST " + path, Needs: p.needs, Handle: entry.Kept(e.Frame, p.handle)})
 	}
 	return out
 }

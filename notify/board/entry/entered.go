@@ -19,6 +19,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 	"telltale/notify/stages"
 	"telltale/rules/english"
 )
@@ -26,8 +27,8 @@ import (
 // Routes are the page of what followed of an entry.
 func (s *Entries) Routes() []frame.Route {
 	return []frame.Route{
-		{Pattern: "GET /v/{vehicle}/entered/{id}", Handle: s.entered},
-		{Pattern: "POST /v/{vehicle}/entered/{id}", Handle: s.entered},
+		{Pattern: "GET /v/{vehicle}/entered/{id}", Needs: rights.Reading, Handle: s.entered},
+		{Pattern: "POST /v/{vehicle}/entered/{id}", Needs: rights.TakeBackToday, Handle: s.entered},
 	}
 }
 

@@ -14,6 +14,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 )
 
 //go:embed web/*.html
@@ -36,16 +37,16 @@ const (
 func Pages(f *frame.Frame, dir string) []frame.Route {
 	s := &site{Frame: f, folder: folder{dir}, held: newShelf(), one: make(chan struct{}, 1)}
 	return []frame.Route{
-		{Pattern: "GET /files", Handle: s.start},
-		{Pattern: "POST /files", Handle: s.upload, MaxBody: maxUpload, Within: within},
-		{Pattern: "GET /files/dry/{hash}", Handle: s.dry, Within: within},
-		{Pattern: "POST /files/dry/{hash}", Handle: s.send, Within: within},
-		{Pattern: "GET /files/sent/{hash}", Handle: s.sent},
-		{Pattern: "GET /files/register/{hash}", Handle: s.register},
-		{Pattern: "GET /files/new", Handle: s.newMapping},
-		{Pattern: "POST /files/new", Handle: s.look, MaxBody: maxUpload, Within: within},
-		{Pattern: "GET /files/new/{hash}", Handle: s.columns},
-		{Pattern: "POST /files/new/{hash}", Handle: s.choose, MaxBody: maxChoices, Within: within},
+		{Pattern: "GET /files", Needs: rights.File, Handle: s.start},
+		{Pattern: "POST /files", Needs: rights.File, Handle: s.upload, MaxBody: maxUpload, Within: within},
+		{Pattern: "GET /files/dry/{hash}", Needs: rights.File, Handle: s.dry, Within: within},
+		{Pattern: "POST /files/dry/{hash}", Needs: rights.File, Handle: s.send, Within: within},
+		{Pattern: "GET /files/sent/{hash}", Needs: rights.File, Handle: s.sent},
+		{Pattern: "GET /files/register/{hash}", Needs: rights.File, Handle: s.register},
+		{Pattern: "GET /files/new", Needs: rights.File, Handle: s.newMapping},
+		{Pattern: "POST /files/new", Needs: rights.File, Handle: s.look, MaxBody: maxUpload, Within: within},
+		{Pattern: "GET /files/new/{hash}", Needs: rights.File, Handle: s.columns},
+		{Pattern: "POST /files/new/{hash}", Needs: rights.File, Handle: s.choose, MaxBody: maxChoices, Within: within},
 	}
 }
 

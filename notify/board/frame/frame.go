@@ -21,6 +21,7 @@ import (
 	"telltale/engine/whole"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/rights"
 	"telltale/rules/unit"
 )
 
@@ -47,6 +48,9 @@ type Frame struct {
 	Live *Live
 	// Own is what the program knows beside the log.
 	Own Own
+	// Door tells who is signed in; nil where nobody signs in, and whoever reaches the board
+	// may do everything.
+	Door Door
 	// Hosts are names beside those of the loopback under which the board answers.
 	Hosts []string
 
@@ -57,6 +61,9 @@ type Frame struct {
 type Route struct {
 	Pattern string
 	Handle  Handler
+	// Needs is what the viewer must be allowed: on the vehicle that the address names, on any
+	// where it names none. A handler with vehicles of its own asks [Frame.May].
+	Needs rights.Verb
 	// MaxBody bounds what a form may send, in bytes; 16 KiB where 0.
 	MaxBody int64
 	// Within is how long sending and answer may take; what the server allows where 0.
@@ -74,9 +81,9 @@ type Request struct {
 	Now time.Time
 }
 
-// Question asks in the units of whoever looks.
+// Question asks in the units of whoever looks, of what they may see.
 func (r *Request) Question() service.Question {
-	return service.Question{Units: append([]string{}, r.Viewer.Units().Names()...)}
+	return service.Question{Units: append([]string{}, r.Viewer.Units().Names()...), Sees: r.Viewer.Access.Sees()}
 }
 
 // Vehicle is one that is registered, by its present name.

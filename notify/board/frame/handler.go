@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"telltale/notify/rights"
 )
 
 // maxForm bounds what a form may send where its route says nothing else.
@@ -31,14 +33,14 @@ func (f *Frame) Handler(routes ...Route) http.Handler {
 	mux.Handle("GET "+scriptPath, asset("text/javascript; charset=utf-8", script))
 	mux.Handle("GET "+iconPath, asset("image/svg+xml", icon))
 	if f.Live != nil {
-		mux.Handle("GET "+changesPath, f.Live)
+		mux.Handle("GET "+changesPath, f.inside(f.Live))
 	}
-	mux.Handle("/", f.serve(Route{Handle: func(context.Context, *Request) (*Page, error) { return nil, NotFound }}))
+	mux.Handle("/", f.serve(Route{Needs: rights.Open, Handle: func(context.Context, *Request) (*Page, error) { return nil, NotFound }}))
 	own := http.NewCrossOriginProtection()
 	if err := own.AddTrustedOrigin(f.URL); f.URL != "" && err != nil {
 		f.Logger.Warn("the board's address is no origin", "url", f.URL, "error", err)
 	}
-	own.SetDenyHandler(f.serve(Route{Handle: func(context.Context, *Request) (*Page, error) {
+	own.SetDenyHandler(f.serve(Route{Needs: rights.Open, Handle: func(context.Context, *Request) (*Page, error) {
 		return nil, &Fault{Status: http.StatusForbidden, Title: wordForeign}
 	}}))
 	return f.bounded(own.Handler(mux))
@@ -47,7 +49,7 @@ func (f *Frame) Handler(routes ...Route) http.Handler {
 // bounded sets the headers, and refuses what is asked for under another name: a page of
 // elsewhere may have its own name lead to this machine.
 func (f *Frame) bounded(next http.Handler) http.Handler {
-	elsewhere := f.serve(Route{Handle: func(context.Context, *Request) (*Page, error) {
+	elsewhere := f.serve(Route{Needs: rights.Open, Handle: func(context.Context, *Request) (*Page, error) {
 		return nil, &Fault{Status: http.StatusMisdirectedRequest, Title: wordElse, Words: wordElseDo}
 	}})
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -92,8 +94,8 @@ func (f *Frame) serve(route Route) http.Handler {
 			c, until := http.NewResponseController(w), time.Now().Add(route.Within)
 			_, _ = c.SetReadDeadline(until), c.SetWriteDeadline(until) // a test's recorder has none
 		}
-		r := &Request{Request: hr, Viewer: f.viewer(hr)}
-		p, err := f.answer(ctx, r, route.Handle)
+		r := &Request{Request: hr, Viewer: stranger}
+		p, err := f.answer(ctx, r, route)
 		if err != nil {
 			f.fault(ctx, w, r, err)
 			return
@@ -104,12 +106,21 @@ func (f *Frame) serve(route Route) http.Handler {
 
 // answer has the page made. A panic in it is a fault of this program, and of one page
 // alone.
-func (f *Frame) answer(ctx context.Context, r *Request, handle Handler) (p *Page, err error) {
+func (f *Frame) answer(ctx context.Context, r *Request, route Route) (p *Page, err error) {
 	defer func() {
 		if v := recover(); v != nil {
 			p, err = nil, fmt.Errorf("a fault of this program in making the page: %v\n%s", v, debug.Stack()) // for the log; no page says it
 		}
 	}()
+	who, err := f.viewer(ctx, r.Request)
+	if err != nil {
+		return nil, err
+	}
+	if who != nil {
+		r.Viewer = *who
+	} else {
+		r.Viewer = stranger
+	}
 	if r.Now, err = f.Now(ctx); err != nil {
 		return nil, err
 	}
@@ -121,7 +132,24 @@ func (f *Frame) answer(ctx context.Context, r *Request, handle Handler) (p *Page
 			return nil, &Fault{Status: http.StatusBadRequest, Title: wordUnread}
 		}
 	}
-	return handle(ctx, r)
+	if who == nil && route.Needs != rights.Open {
+		return f.Door.Strange(ctx, r)
+	}
+	if err := f.allowed(ctx, r, route.Needs); err != nil {
+		return nil, err
+	}
+	return route.Handle(ctx, r)
+}
+
+// inside lets through who is signed in.
+func (f *Frame) inside(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if who, err := f.viewer(r.Context(), r); err != nil || who == nil {
+			http.Error(w, wordSignIn, http.StatusUnauthorized)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
 }
 
 // Server is one for the handler, with limits for slow senders.

@@ -1,11 +1,13 @@
 package frame
 
 import (
+	"context"
 	"net/http"
 	"slices"
 	"time"
 
 	"telltale/notify/people"
+	"telltale/notify/rights"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -17,6 +19,10 @@ type Viewer struct {
 	Operator bool
 	// Chosen: they said on this device who they are.
 	Chosen bool
+	// Access is what they may do.
+	Access people.Access
+	// SignedIn is as whom; nil where nobody signs in.
+	SignedIn *Identity
 
 	reads unit.System
 }
@@ -24,20 +30,53 @@ type Viewer struct {
 // Units are those in which the viewer reads.
 func (v Viewer) Units() unit.System { return v.Person.Units().Or(v.reads) }
 
-// Source is whose entries theirs are.
-func (v Viewer) Source() string { return "/people/" + v.ID }
+// Source is whose entries theirs are: a person's, or a tablet's.
+func (v Viewer) Source() string {
+	if v.SignedIn != nil && v.SignedIn.Tablet {
+		return "/devices/" + v.ID
+	}
+	return "/people/" + v.ID
+}
 
-// whoCookie says on a device who looks. The board is reached from its own machine alone,
-// where whoever sits there may do everything: the cookie opens nothing.
+// whoCookie says on a device who looks, where nobody signs in. Such a board is reached from
+// its own machine alone, where whoever sits there may do everything: the cookie opens nothing.
 const whoCookie = "telltale-who"
 
 // Nobody is who looks where people.yaml names nobody.
 const Nobody = "board"
 
-// viewer is whoever the device says, else the first operator, else the first person.
-func (f *Frame) viewer(r *http.Request) Viewer {
+// stranger is who looks before anybody has signed in.
+var stranger = Viewer{Person: people.Anyone("")}
+
+// viewer is who is signed in; nil where somebody must and nobody is.
+func (f *Frame) viewer(ctx context.Context, r *http.Request) (*Viewer, error) {
+	if f.Door == nil {
+		v := f.sitting(r)
+		return &v, nil
+	}
+	id, err := f.Door.Identify(ctx, r)
+	if err != nil || id == nil {
+		return nil, err
+	}
 	d := f.People()
-	v := Viewer{reads: f.Reads}
+	v := Viewer{reads: f.Reads, SignedIn: id, Chosen: true}
+	if id.Tablet {
+		v.Person, v.Access = people.Anyone(id.Who), d.AccessBy(id.Entry)
+		v.Person.Name = id.Name
+	} else if v.Person = d.Person(id.Who); v.Person == nil {
+		return nil, nil // gone from people.yaml since
+	} else {
+		v.Access = d.Access(id.Who)
+	}
+	v.Operator = v.Access.Anywhere(rights.Watch)
+	return &v, nil
+}
+
+// sitting is whoever the device says, else the first operator, else the first person, where
+// nobody signs in.
+func (f *Frame) sitting(r *http.Request) Viewer {
+	d := f.People()
+	v := Viewer{reads: f.Reads, Access: people.Everything()}
 	if c, err := r.Cookie(whoCookie); err == nil {
 		v.Person = d.Person(c.Value)
 		v.Chosen = v.Person != nil

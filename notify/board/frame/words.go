@@ -18,6 +18,8 @@ const (
 	wordForeign  = "This form was sent from another site, so nothing was stored."
 	wordChanged  = "Something has changed since this page was loaded. Load it again when you have finished here."
 	wordLost     = "The connection to the service is lost. This page may be out of date; it follows again by itself."
+	wordSignIn   = "Sign in first."
+	wordNotYours = "This is not yours to do."
 	wordUnread   = "The form could not be read. Please send it again."
 )
 

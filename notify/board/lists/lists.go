@@ -11,6 +11,7 @@ import (
 
 	"telltale/notify/board/entry"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 )
 
 //go:embed web/*.html
@@ -22,25 +23,25 @@ var templates = frame.Parse(web)
 func Pages(f *frame.Frame) []frame.Route {
 	s := site{f, &entry.Latest[[]fact]{}, &stood{}}
 	return []frame.Route{
-		{Pattern: "GET /{$}", Handle: s.today},
-		{Pattern: "GET /due", Handle: s.due},
-		{Pattern: "GET /due/print", Handle: s.duePrint},
-		{Pattern: "GET /due/job", Handle: s.job},
-		{Pattern: "GET /due.csv", Handle: s.dueTable},
-		{Pattern: "GET /due.ics", Handle: s.dueCalendar},
-		{Pattern: "GET /standing", Handle: s.standing},
-		{Pattern: "GET /standing/print", Handle: s.standingPrint},
-		{Pattern: "GET /standing.csv", Handle: s.standingTable},
-		{Pattern: "GET /standing/acknowledge", Handle: s.acknowledge},
-		{Pattern: "POST /standing/acknowledge", Handle: entry.Kept(f, s.acknowledge), MaxBody: 64 << 10},
-		{Pattern: "GET /readings", Handle: s.readings},
-		{Pattern: "POST /readings", Handle: entry.Kept(f, s.readings), MaxBody: 64 << 10},
-		{Pattern: "GET /several/{id}", Handle: s.severalEntered},
-		{Pattern: "GET /vehicles", Handle: s.vehicles},
-		{Pattern: "GET /vehicles/print", Handle: s.vehiclesPrint},
-		{Pattern: "GET /vehicles.csv", Handle: s.vehiclesTable},
-		{Pattern: "GET /labels", Handle: s.labels},
-		{Pattern: "GET /v/{vehicle}/code.svg", Handle: s.code},
+		{Pattern: "GET /{$}", Needs: rights.Glance, Handle: s.today},
+		{Pattern: "GET /due", Needs: rights.See, Handle: s.due},
+		{Pattern: "GET /due/print", Needs: rights.See, Handle: s.duePrint},
+		{Pattern: "GET /due/job", Needs: rights.Work, Handle: s.job},
+		{Pattern: "GET /due.csv", Needs: rights.See, Handle: s.dueTable},
+		{Pattern: "GET /due.ics", Needs: rights.See, Handle: s.dueCalendar},
+		{Pattern: "GET /standing", Needs: rights.Glance, Handle: s.standing},
+		{Pattern: "GET /standing/print", Needs: rights.Glance, Handle: s.standingPrint},
+		{Pattern: "GET /standing.csv", Needs: rights.Glance, Handle: s.standingTable},
+		{Pattern: "GET /standing/acknowledge", Needs: rights.Answer, Handle: s.acknowledge},
+		{Pattern: "POST /standing/acknowledge", Needs: rights.Answer, Handle: entry.Kept(f, s.acknowledge), MaxBody: 64 << 10},
+		{Pattern: "GET /readings", Needs: rights.Reading, Handle: s.readings},
+		{Pattern: "POST /readings", Needs: rights.Reading, Handle: entry.Kept(f, s.readings), MaxBody: 64 << 10},
+		{Pattern: "GET /several/{id}", Needs: rights.Reading, Handle: s.severalEntered},
+		{Pattern: "GET /vehicles", Needs: rights.Glance, Handle: s.vehicles},
+		{Pattern: "GET /vehicles/print", Needs: rights.Glance, Handle: s.vehiclesPrint},
+		{Pattern: "GET /vehicles.csv", Needs: rights.See, Handle: s.vehiclesTable},
+		{Pattern: "GET /labels", Needs: rights.Glance, Handle: s.labels},
+		{Pattern: "GET /v/{vehicle}/code.svg", Needs: rights.Glance, Handle: s.code},
 	}
 }
 

@@ -13,6 +13,7 @@ import (
 	"telltale/engine/stream/refusals"
 	"telltale/notify/board/frame"
 	"telltale/notify/delivery"
+	"telltale/notify/rights"
 )
 
 //go:embed web/*.html
@@ -24,18 +25,18 @@ var templates = frame.Parse(web)
 func Pages(f *frame.Frame) []frame.Route {
 	s := &site{Frame: f, refused: f.Refused(), deliveries: f.Deliveries()}
 	return []frame.Route{
-		{Pattern: "GET /said", Handle: s.said},
-		{Pattern: "GET /said.csv", Handle: s.saidTable},
-		{Pattern: "GET /deliveries", Handle: s.deliveryList},
-		{Pattern: "GET /deliveries/{key}", Handle: s.message},
-		{Pattern: "GET /deliveries/{key}/raw", Handle: s.raw},
-		{Pattern: "POST /deliveries/{key}/again", Handle: s.again},
-		{Pattern: "GET /refused", Handle: s.refusedList},
-		{Pattern: "GET /refused/{seq}", Handle: s.event},
-		{Pattern: "GET /refused/{seq}/raw", Handle: s.rawEvent},
-		{Pattern: "GET /baselines", Handle: s.baselines},
-		{Pattern: "GET /people", Handle: s.people},
-		{Pattern: "GET /service", Handle: s.service},
+		{Pattern: "GET /said", Needs: rights.Watch, Handle: s.said},
+		{Pattern: "GET /said.csv", Needs: rights.Watch, Handle: s.saidTable},
+		{Pattern: "GET /deliveries", Needs: rights.Watch, Handle: s.deliveryList},
+		{Pattern: "GET /deliveries/{key}", Needs: rights.Watch, Handle: s.message},
+		{Pattern: "GET /deliveries/{key}/raw", Needs: rights.Watch, Handle: s.raw},
+		{Pattern: "POST /deliveries/{key}/again", Needs: rights.Watch, Handle: s.again},
+		{Pattern: "GET /refused", Needs: rights.Watch, Handle: s.refusedList},
+		{Pattern: "GET /refused/{seq}", Needs: rights.Watch, Handle: s.event},
+		{Pattern: "GET /refused/{seq}/raw", Needs: rights.Watch, Handle: s.rawEvent},
+		{Pattern: "GET /baselines", Needs: rights.Watch, Handle: s.baselines},
+		{Pattern: "GET /people", Needs: rights.Watch, Handle: s.people},
+		{Pattern: "GET /service", Needs: rights.Watch, Handle: s.service},
 		{Pattern: "GET /words", Handle: s.words},
 	}
 }

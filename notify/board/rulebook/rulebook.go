@@ -14,6 +14,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
 	"telltale/notify/board/rulebook/ran"
+	"telltale/notify/rights"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/told"
@@ -28,8 +29,8 @@ var templates = frame.Parse(web)
 func Pages(f *frame.Frame) []frame.Route {
 	s := &site{Frame: f, shelf: stream.NewShelf(f.Log)}
 	return []frame.Route{
-		{Pattern: "GET /rules", Handle: s.list},
-		{Pattern: "GET /rules/{name}", Handle: s.part},
+		{Pattern: "GET /rules", Needs: rights.Watch, Handle: s.list},
+		{Pattern: "GET /rules/{name}", Needs: rights.Watch, Handle: s.part},
 	}
 }
 

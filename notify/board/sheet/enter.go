@@ -17,6 +17,7 @@ import (
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 )
 
 // typing is a sheet on its way from paper: the vehicle, the component, its last sheet, and
@@ -168,7 +169,7 @@ func (t *typing) would(l *desk.Looked) (template.HTML, error) {
 }
 
 func postAndGet(f *frame.Frame, path string, handle frame.Handler) []frame.Route {
-	return []frame.Route{{Pattern: http.MethodGet + " " + path, Handle: handle}, {Pattern: http.MethodPost + " " + path, Handle: entry.Kept(f, handle), MaxBody: mostTyped}}
+	return []frame.Route{{Pattern: http.MethodGet + " " + path, Needs: rights.Sample, Handle: handle}, {Pattern: http.MethodPost + " " + path, Needs: rights.Sample, Handle: entry.Kept(f, handle), MaxBody: mostTyped}}
 }
 
 // mostTyped bounds a sheet with all its rows, in bytes.

@@ -11,6 +11,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify/board/entry"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 )
 
 //go:embed web/*.html
@@ -23,10 +24,10 @@ func Pages(e *entry.Entries) []frame.Route {
 	r := room{e.Frame, e}
 	const of = "GET /v/{vehicle}/samples/{component}"
 	return append(postAndGet(e.Frame, "/v/{vehicle}/sample", r.enter), []frame.Route{
-		{Pattern: of, Handle: r.sample},
-		{Pattern: of + "/{number}", Handle: r.sample},
-		{Pattern: of + "/{number}/chart.svg", Handle: r.chart},
-		{Pattern: of + "/{number}/made/{analyte}", Handle: r.made},
+		{Pattern: of, Needs: rights.See, Handle: r.sample},
+		{Pattern: of + "/{number}", Needs: rights.See, Handle: r.sample},
+		{Pattern: of + "/{number}/chart.svg", Needs: rights.See, Handle: r.chart},
+		{Pattern: of + "/{number}/made/{analyte}", Needs: rights.See, Handle: r.made},
 	}...)
 }
 

@@ -14,6 +14,7 @@ import (
 	"telltale/engine/whole"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/notify/wording"
 )
 
@@ -26,13 +27,13 @@ var templates = frame.Parse(web)
 func Pages(f *frame.Frame) []frame.Route {
 	s := site{f}
 	return []frame.Route{
-		{Pattern: "GET /v/{vehicle}", Handle: s.vehicle},
-		{Pattern: "GET /v/{vehicle}/why/{rule}", Handle: s.why},
-		{Pattern: "GET /v/{vehicle}/history", Handle: s.history},
-		{Pattern: "GET /v/{vehicle}/history.csv", Handle: s.historyCSV},
-		{Pattern: "GET /v/{vehicle}/history.json", Handle: s.historyJSON},
-		{Pattern: "GET /v/{vehicle}/handover", Handle: s.handOver},
-		{Pattern: "GET /v/{vehicle}/events", Handle: s.events},
+		{Pattern: "GET /v/{vehicle}", Needs: rights.Glance, Handle: s.vehicle},
+		{Pattern: "GET /v/{vehicle}/why/{rule}", Needs: rights.See, Handle: s.why},
+		{Pattern: "GET /v/{vehicle}/history", Needs: rights.See, Handle: s.history},
+		{Pattern: "GET /v/{vehicle}/history.csv", Needs: rights.See, Handle: s.historyCSV},
+		{Pattern: "GET /v/{vehicle}/history.json", Needs: rights.See, Handle: s.historyJSON},
+		{Pattern: "GET /v/{vehicle}/handover", Needs: rights.See, Handle: s.handOver},
+		{Pattern: "GET /v/{vehicle}/events", Needs: rights.Watch, Handle: s.events},
 	}
 }
 

@@ -15,6 +15,7 @@ import (
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
 	"telltale/notify/board/rulebook/ran"
+	"telltale/notify/rights"
 	"telltale/rules"
 	"telltale/rules/english"
 )
@@ -34,11 +35,11 @@ const (
 func Pages(f *frame.Frame) []frame.Route {
 	s := &site{Frame: f, shelf: stream.NewShelf(f.Log), runs: &runs{}}
 	return []frame.Route{
-		{Pattern: "GET /rules/try", Handle: s.start},
-		{Pattern: "POST /rules/try", Handle: s.look, MaxBody: maxForm},
-		{Pattern: "GET /rules/try/{id}", Handle: s.show},
-		{Pattern: "POST /rules/try/{id}/stop", Handle: s.stop},
-		{Pattern: "GET /rules/try/{id}/file", Handle: s.file},
+		{Pattern: "GET /rules/try", Needs: rights.Watch, Handle: s.start},
+		{Pattern: "POST /rules/try", Needs: rights.Watch, Handle: s.look, MaxBody: maxForm},
+		{Pattern: "GET /rules/try/{id}", Needs: rights.Watch, Handle: s.show},
+		{Pattern: "POST /rules/try/{id}/stop", Needs: rights.Watch, Handle: s.stop},
+		{Pattern: "GET /rules/try/{id}/file", Needs: rights.Watch, Handle: s.file},
 	}
 }
 

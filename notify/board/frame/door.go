@@ -1,0 +1,102 @@
+package frame
+
+import (
+	"context"
+	"net/http"
+	"net/url"
+	"time"
+
+	"telltale/engine/event"
+	"telltale/notify"
+	"telltale/notify/people"
+	"telltale/notify/rights"
+	"telltale/rules/english"
+)
+
+// Door tells who a request is from, where people sign in.
+type Door interface {
+	// Identify is who is signed in on the device of the request; nil where nobody is.
+	Identify(context.Context, *http.Request) (*Identity, error)
+	// Strange answers a request for which somebody must sign in first, or again: with where
+	// to, or a page that keeps what was typed.
+	Strange(context.Context, *Request) (*Page, error)
+}
+
+// Identity is who is signed in on a device.
+type Identity struct {
+	// Who is a person's id, or a tablet's.
+	Who string
+	// Tablet: it is a workshop's tablet, which is no one person; Entry is the one of rights
+	// that it was paired for, Name how people call it.
+	Tablet      bool
+	Entry, Name string
+	// Session names the sign-in among those of the person; it opens nothing.
+	Session string
+	// Strong is when they last showed two factors, or one that is as good; zero for never.
+	Strong time.Time
+}
+
+// SignIn is the address at which people sign in.
+const SignIn = "/sign-in"
+
+// Back writes where to go on after signing in into an address: a page of this board.
+func Back(path, to string) string {
+	if to == "" || to == "/" {
+		return path
+	}
+	return path + "?" + url.Values{"to": {to}}.Encode()
+}
+
+// May says whether the viewer may do something to a vehicle: nil, [NotFound] where they may
+// not even know of it, or a Fault that names who may.
+func (f *Frame) May(r *Request, verb rights.Verb, v Vehicle) error {
+	return f.may(r, verb, notify.VehicleOf(v.ID, v.VehicleData))
+}
+
+func (f *Frame) may(r *Request, verb rights.Verb, v people.Vehicle) error {
+	switch {
+	case r.Viewer.Access.Allows(verb, v):
+		return nil
+	case verb.OfVehicle() && !r.Viewer.Access.Allows(rights.Glance, v):
+		return NotFound
+	}
+	return f.notYours(verb, v)
+}
+
+func (f *Frame) notYours(verb rights.Verb, v people.Vehicle) error {
+	fault := &Fault{Status: http.StatusForbidden, Title: wordNotYours}
+	if who := f.People().May(verb, v); len(who) > 0 {
+		fault.Words = english.Sentence("who may: " + english.List("and", who))
+	}
+	return fault
+}
+
+// MayHere says whether the button for something belongs on a page of the vehicle.
+func (r *Request) MayHere(verb rights.Verb, v Vehicle) bool {
+	return r.Viewer.Access.Allows(verb, notify.VehicleOf(v.ID, v.VehicleData))
+}
+
+// MayAnywhere says whether the way to something belongs on a page of many vehicles.
+func (r *Request) MayAnywhere(verb rights.Verb) bool { return r.Viewer.Access.Anywhere(verb) }
+
+// allowed checks what a route needs before it is served.
+func (f *Frame) allowed(ctx context.Context, r *Request, needs rights.Verb) error {
+	if needs == rights.Open || needs == rights.Anyone {
+		return nil
+	}
+	name := r.PathValue("vehicle")
+	if name == "" || !needs.OfVehicle() {
+		if r.Viewer.Access.Anywhere(needs) {
+			return nil
+		}
+		return f.notYours(needs, people.Vehicle{})
+	}
+	v, err := f.Service.RegisteredAs(ctx, name)
+	if err != nil {
+		return err
+	}
+	if v.VehicleData == nil {
+		v.VehicleData = &event.VehicleData{} // which only who sees all may ask for
+	}
+	return f.may(r, needs, notify.VehicleOf(v.Vehicle, v.VehicleData))
+}
