@@ -26,7 +26,7 @@ func TestDoor(t *testing.T) {
 	t.Parallel()
 	fleet := boardtest.New(t, boardtest.Files{People: doorPeople, Rules: []rules.File{{Name: "a.yaml", Text: []byte("book: 1\n")}},
 		Vehicles: "vehicles:\n  bus-01: {name: Bus 1, kind: minibus, meters: {odometer: distance}, tags: {depot: north}}\n  van-1: {name: Van 1, kind: van, meters: {odometer: distance}, people: [maud]}\n",
-		Events: `{"specversion":"1.0","type":"telltale.reading.v1","source":"/t","id":"1","subject":"van-1","time":"2031-06-01T08:00:00Z","data":{"meter":"odometer","value":1000,"unit":"km"}}` + "\n"})
+		Events:   `{"specversion":"1.0","type":"telltale.reading.v1","source":"/t","id":"1","subject":"van-1","time":"2031-06-01T08:00:00Z","data":{"meter":"odometer","value":1000,"unit":"km"}}` + "\n"})
 	f := fleet.WithDoor(boardtest.Doorman{})
 	said := func(_ context.Context, r *frame.Request) (*frame.Page, error) {
 		return &frame.Page{Title: "Here", Lead: r.Viewer.Source()}, nil
