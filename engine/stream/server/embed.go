@@ -15,6 +15,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -62,6 +63,27 @@ var gatewayDenied = []string{
 	"$JS.API.CONSUMER.LEADER.>", "$JS.API.STREAM.LEADER.>", "$JS.API.STREAM.PEER.>", "$JS.API.META.>", "$JS.API.SERVER.>", "$JS.API.ACCOUNT.PURGE.>", "$JS.API.STREAM.RESTORE.>", "$JS.API.STREAM.SNAPSHOT.>",
 }
 
+// private are the streams that the service alone reads as well: who did what, and who is
+// signed in.
+var private = []string{"AUDIT", "KV_SESSIONS", "KV_PASSKEYS"}
+
+// inbox is where answers to the service go: whoever could listen there would read what it
+// reads, and whoever could write there would answer in the server's place.
+const inbox = "_INBOX_SERVICE"
+
+// gatewayRights keep a client from what the service alone writes and, of private streams,
+// from all ways to read: their messages, their subjects (which say who and which vehicle),
+// and listening to what is stored.
+func gatewayRights() *natsserver.Permissions {
+	publish := append(slices.Clone(gatewayDenied), "telltale.audit.>", "$KV.>", inbox+".>")
+	for _, s := range private {
+		publish = append(publish, "$JS.API.STREAM.INFO."+s, "$JS.API.STREAM.MSG.GET."+s, "$JS.API.DIRECT.GET."+s, "$JS.API.DIRECT.GET."+s+".>",
+			"$JS.API.CONSUMER.*."+s, "$JS.API.CONSUMER.*."+s+".>", "$JS.API.CONSUMER.*.*."+s+".>")
+	}
+	listen := []string{"telltale.audit.>", "$KV.>", "$JS.API.>", "$JS.EVENT.>", inbox + ".>"} // what the service asks the server names a session
+	return &natsserver.Permissions{Publish: &natsserver.SubjectPermission{Deny: publish}, Subscribe: &natsserver.SubjectPermission{Deny: listen}}
+}
+
 // Embed takes the folder and starts a server there. It fails if another process
 // holds the folder, if the folder cannot be written, or if the port is taken.
 func Embed(ctx context.Context, c Config) (*Server, error) {
@@ -101,6 +123,7 @@ func (s *Server) start(ctx context.Context, c Config) error {
 		return fmt.Errorf("starting the NATS server on %s: %w", net.JoinHostPort(opts.Host, strconv.Itoa(opts.Port)), err)
 	}
 	s.nc, err = nats.Connect("", nats.InProcessServer(s.ns), nats.Nkey(user, key.Sign), nats.Name("telltale service"),
+		nats.CustomInboxPrefix(inbox),
 		nats.ErrorHandler(logAsync(c.Log)))
 	if err != nil {
 		return fmt.Errorf("connecting to the embedded server: %w", err)
@@ -130,11 +153,10 @@ func serverOptions(c Config, service string) (*natsserver.Options, error) {
 	if err != nil {
 		return nil, err
 	}
-	deny := &natsserver.Permissions{Publish: &natsserver.SubjectPermission{Deny: gatewayDenied}}
 	return &natsserver.Options{
 		ServerName: Name, Host: host, Port: n, NoSigs: true,
 		JetStream: true, StoreDir: filepath.Join(c.Dir, "nats"), SyncAlways: true,
-		Nkeys:      []*natsserver.NkeyUser{{Nkey: service}, {Nkey: gateway, Permissions: deny}},
+		Nkeys:      []*natsserver.NkeyUser{{Nkey: service}, {Nkey: gateway, Permissions: gatewayRights()}},
 		NoAuthUser: gateway,
 	}, nil
 }
