@@ -45,6 +45,8 @@ type Person struct {
 	// subject or a folder. Calls are signed with the secret in SecretFile.
 	To         map[string]string
 	SecretFile string
+	// Subject is what the fleet's own sign-in knows the person by; "" where they sign in here.
+	Subject string
 
 	Zone *time.Location
 	// Distance, Volume, Temperature and Pressure are the units in which the person reads;
@@ -184,7 +186,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	if !plainID.MatchString(id.Value) {
 		r.Fault(id, "", "%s: an id has at most 64 letters, digits, - and _", what)
 	}
-	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "temperature", "pressure", "dates", "numbers", "spelling", "digest", "list", "nothing due", "unchanged", "quiet", "holidays", "webhook", "nats", "file")
+	m := r.Mapping(n, what, "name", "mail", "zone", "distance", "volume", "temperature", "pressure", "dates", "numbers", "spelling", "digest", "list", "nothing due", "unchanged", "quiet", "holidays", "webhook", "nats", "file", "subject")
 	p := &Person{
 		ID: id.Value, Name: id.Value, Zone: r.zone(m["zone"]),
 		Distance:      r.unit(m["distance"], "distance", unit.Distance),
@@ -205,6 +207,7 @@ func (r *reader) person(id, n *yaml.Node) *Person {
 	}
 	p.quiet, p.holidays = r.quiet(m["quiet"]), slices.Concat(r.free, r.holidays(m["holidays"]))
 	p.To = r.ways(m, p)
+	p.Subject = r.subjectOf(m["subject"])
 	p.Digest, p.turn = r.schedule(m["digest"])
 	if m["digest"] != nil && m["mail"] == nil {
 		r.Fault(id, "", "%s has a digest but no mail to send it to", what)

@@ -69,7 +69,7 @@ more: 1
 	want := []string{
 		"people.yaml:4:11: mail \"Ines <ines@larkfell.example>\" is more than an address (write ines@larkfell.example; the name belongs in `name`)",
 		`people.yaml:5:11: zone "Europe/Lundon" is not known (it is a name like Europe/London)`,
-		`people.yaml:6:5: unknown key "colour" in person "ines" (known here: name, mail, zone, distance, volume, temperature, pressure, dates, numbers, spelling, digest, list, nothing due, unchanged, quiet, holidays, webhook, nats, file)`,
+		`people.yaml:6:5: unknown key "colour" in person "ines" (known here: name, mail, zone, distance, volume, temperature, pressure, dates, numbers, spelling, digest, list, nothing due, unchanged, quiet, holidays, webhook, nats, file, subject)`,
 		`people.yaml:7:3: people names "ines" twice (it is first given in line 2)`,
 		`people.yaml:9:3: person "tom" has a digest but no mail to send it to`,
 		`people.yaml:9:19: distance must be km or mi, not "leagues"`,
