@@ -47,7 +47,7 @@ func (l *Log) publishBaselines(ctx context.Context, b *rules.Book, parts []fleet
 		if err := l.storeSet(ctx, set); err != nil {
 			return nil, err
 		}
-		msg, err := eventMsg(ev)
+		msg, err := l.eventMsg(ev)
 		if err != nil {
 			return nil, err
 		}

@@ -37,7 +37,7 @@ func (l *Log) PublishBook(ctx context.Context, now time.Time, b *rules.Book, fil
 			return false, err
 		}
 		// The identity names the book before it, so that a book can come back.
-		msg, err := eventMsg(own(event.BookEvent, fmt.Sprintf("book %s after %d", b.Hash, f.Seq), now, &event.BookData{Hash: b.Hash}))
+		msg, err := l.eventMsg(own(event.BookEvent, fmt.Sprintf("book %s after %d", b.Hash, f.Seq), now, &event.BookData{Hash: b.Hash}))
 		if err != nil {
 			return false, err
 		}

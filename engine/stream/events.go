@@ -2,6 +2,9 @@ package stream
 
 import (
 	"context"
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"strconv"
 	"time"
@@ -11,29 +14,41 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/stream/wire"
 )
 
 // source is that of the events that the service writes itself.
 const source = "/telltale"
 
-// eventMsg is the event as it is published: structured CloudEvent, its identity
-// also as the message's, so that a repetition within two minutes is not stored.
-func eventMsg(ev event.Event) (*nats.Msg, error) {
+// eventMsg is the event as it is published: structured CloudEvent, with a name by which the
+// server does not store its repetition within two minutes.
+func (l *Log) eventMsg(ev event.Event) (*nats.Msg, error) {
 	b, err := intake.Encode(ev)
 	if err != nil {
 		return nil, err
 	}
 	m := nats.NewMsg(intake.Subject(ev))
 	m.Data = b
-	m.Header.Set("Nats-Msg-Id", ev.ID.Source+"/"+ev.ID.ID)
+	m.Header.Set(jetstream.MsgIDHeader, l.nameOf(ev, b))
 	m.Header.Set("Content-Type", "application/cloudevents+json")
 	return m, nil
+}
+
+// nameOf is what the server knows a message by. It acknowledges a second one of a name without
+// storing it, whatever subject the first was on. So nobody who may send an event of one
+// vehicle can be able to tell the name of what somebody else will send. It holds the content,
+// and the moment at which the log was made, which those who only send cannot read: what the
+// service writes itself, such as a tick, has no content that nobody foresees.
+func (l *Log) nameOf(ev event.Event, body []byte) string {
+	mac := hmac.New(sha256.New, []byte(wire.Stamp(l.Events.S.CachedInfo().Created)))
+	mac.Write(body)
+	return ev.ID.Source + "/" + ev.ID.ID + "/" + hex.EncodeToString(mac.Sum(nil)[:16])
 }
 
 // Publish writes one event to the log and returns once it is stored. Trying
 // again stores nothing twice.
 func (l *Log) Publish(ctx context.Context, ev event.Event) error {
-	m, err := eventMsg(ev)
+	m, err := l.eventMsg(ev)
 	if err != nil {
 		return err
 	}
@@ -43,11 +58,11 @@ func (l *Log) Publish(ctx context.Context, ev event.Event) error {
 // PublishCopy writes an event to the log under another name than it came with. The server
 // would take one of the same message identity for a repetition of the first.
 func (l *Log) PublishCopy(ctx context.Context, ev event.Event, headers map[string]string) error {
-	m, err := eventMsg(ev)
+	m, err := l.eventMsg(ev)
 	if err != nil {
 		return err
 	}
-	m.Header.Set("Nats-Msg-Id", m.Header.Get("Nats-Msg-Id")+" of "+ev.Vehicle)
+	m.Header.Set(jetstream.MsgIDHeader, m.Header.Get(jetstream.MsgIDHeader)+" of "+ev.Vehicle)
 	for k, v := range headers {
 		m.Header.Set(k, v)
 	}
@@ -71,7 +86,7 @@ func (l *Log) PublishTick(ctx context.Context, t time.Time) error {
 			return nil
 		}
 	}
-	m, err := eventMsg(intake.Tick(t))
+	m, err := l.eventMsg(intake.Tick(t))
 	if err != nil {
 		return err
 	}
@@ -94,7 +109,7 @@ const maxScope = 32 << 10
 // clock's time; digest and date (the reader's local one) are the turn's key. scope says of what
 // the reader hears, in a text that Config.Narrow of the service reads; "" for everything.
 func (l *Log) PublishTurn(ctx context.Context, now time.Time, digest, date, scope string) error {
-	m, err := eventMsg(own(event.TurnEvent, "turn "+digest+" "+date, now, &event.TurnData{Digest: digest, Date: date}))
+	m, err := l.eventMsg(own(event.TurnEvent, "turn "+digest+" "+date, now, &event.TurnData{Digest: digest, Date: date}))
 	if err != nil {
 		return err
 	}
@@ -187,7 +202,7 @@ func (l *Log) passEvent(ctx context.Context, ticks *intake.Ticks, m jetstream.Ms
 		return nil // its partition refuses it, or it says nothing of the time
 	}
 	for _, t := range ticks.Before(ev) {
-		msg, err := eventMsg(t)
+		msg, err := l.eventMsg(t)
 		if err != nil {
 			return err
 		}

@@ -97,7 +97,7 @@ func (k *keeper) ask(ctx context.Context, t time.Time, asks string) (*survey, er
 			return nil, err
 		}
 		turn := t.UTC().Format(time.RFC3339Nano)
-		msg, err := eventMsg(own(event.SurveyEvent, "survey "+turn, t, &fleet.SurveyData{Turn: turn, Definitions: asks}))
+		msg, err := k.log.eventMsg(own(event.SurveyEvent, "survey "+turn, t, &fleet.SurveyData{Turn: turn, Definitions: asks}))
 		if err != nil {
 			return nil, err
 		}

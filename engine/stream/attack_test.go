@@ -1,0 +1,146 @@
+package stream
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine/event"
+	"telltale/engine/intake"
+	"telltale/engine/stream/server/servertest"
+)
+
+// attacked is a log with something in each of its streams, and whoever reaches its port.
+func attacked(t *testing.T) (l *Log, gateway *nats.Conn) {
+	t.Helper()
+	srv := servertest.Embed(t, t.TempDir())
+	l = open(t, srv)
+	send(t, l, reading("bus-07", 1, 1000), reading("bus-07", 2, 1100), reading("bus-09", 3, 1200))
+	for _, subject := range []string{"telltale.alarm.0", "telltale.state.0.record.bus-07", "telltale.book.x", "telltale.delivery.x", "telltale.said.0.bus-07"} {
+		raw(t, l, subject, "{}")
+	}
+	gateway, err := nats.Connect(srv.URL(), nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(gateway.Close)
+	return l, gateway
+}
+
+// lies is how many messages each stream holds, and from which sequence to which.
+func lies(t *testing.T, l *Log) string {
+	t.Helper()
+	out := map[string][3]uint64{}
+	for _, name := range []string{EventsStream, AlarmsStream, StateStream, BooksStream, DeliveriesStream, SaidStream} {
+		s, err := l.JS.Stream(t.Context(), name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		st := s.CachedInfo().State
+		out[name] = [3]uint64{st.Msgs, st.FirstSeq, st.LastSeq}
+	}
+	b, err := json.Marshal(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
+
+// answered is what the server says to a message; "" where it says nothing for a moment.
+func answered(t *testing.T, nc *nats.Conn, m *nats.Msg) string {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
+	defer cancel()
+	r, err := nc.RequestMsgWithContext(ctx, m)
+	if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, nats.ErrNoResponders) {
+		return ""
+	} else if err != nil {
+		t.Fatal(err)
+	}
+	return string(r.Data)
+}
+
+// Whoever may send an event orders nothing else by its headers: it expires nothing, rolls
+// nothing up, schedules nothing, and begins no batch that is never ended.
+func TestHeadersOrderNothing(t *testing.T) {
+	l, gateway := attacked(t)
+	before := lies(t, l)
+	for name, head := range map[string]string{
+		"expires":              "Nats-TTL: 1s",
+		"expires at once":      "Nats-TTL: 1",
+		"never expires":        "Nats-TTL: never",
+		"rolls all up":         "Nats-Rollup: all",
+		"rolls its subject up": "Nats-Rollup: sub",
+		"is sent again":        "Nats-Schedule: @every 1s\nNats-Schedule-Target: telltale.in.bus-09.reading",
+		"is sent later":        "Nats-Schedule: @at 2031-01-01T00:00:00Z\nNats-Schedule-Target: telltale.all.tick",
+		"takes a schedule out": "Nats-Schedule-Next: purge\nNats-Scheduler: telltale.event.0.bus-09.reading",
+		"counts":               "Nats-Incr: 5",
+		"begins a batch":       "Nats-Batch-Id: b\nNats-Batch-Sequence: 1",
+		"is a batch":           "Nats-Batch-Id: b\nNats-Batch-Sequence: 1\nNats-Batch-Commit: 1",
+		"is of another stream": "Nats-Expected-Stream: ALARMS",
+		"expects another":      "Nats-Expected-Last-Sequence: 1",
+		"expects of another":   "Nats-Expected-Last-Subject-Sequence: 99\nNats-Expected-Last-Subject-Sequence-Subject: telltale.all.tick",
+		"says it was sourced":  "Nats-Stream-Source: ALARMS 1 > >",
+		"follows another":      "Nats-Expected-Last-Msg-Id: x",
+	} {
+		m := nats.NewMsg("telltale.in.bus-07.reading")
+		m.Data = []byte("{}")
+		for line := range strings.Lines(head) {
+			k, v, _ := strings.Cut(strings.TrimSpace(line), ": ")
+			m.Header[k] = []string{v}
+		}
+		if got := answered(t, gateway, m); !strings.Contains(got, `"error"`) {
+			t.Errorf("an event that %s is answered by %s", name, got)
+		}
+	}
+	if after := lies(t, l); after != before {
+		t.Errorf("the streams went from %s\nto %s", before, after)
+	}
+}
+
+// The server takes a second message of a name for a repetition of the first. Nobody who may
+// report of one vehicle names a message so that what others will send is not stored.
+func TestNamesTakeNobodysPlace(t *testing.T) {
+	l, gateway := attacked(t)
+	now := start.AddDate(0, 0, 10)
+	id := "/test/bus-09/r-9"
+	names := []string{id, id + " of bus-09", id + "/", "/telltale/turn ines 2031-01-11", "/telltale/" + intake.Tick(now).ID.ID, "/telltale//" + intake.Tick(now).ID.ID, intake.Tick(now).ID.Source + "/" + intake.Tick(now).ID.ID}
+	other := open(t, servertest.Embed(t, t.TempDir())) // another log, whose names its owner knows
+	for _, ev := range []event.Event{reading("bus-09", 9, 1300), intake.Tick(now), own(event.TurnEvent, "turn ines 2031-01-11", now, &event.TurnData{Digest: "ines", Date: "2031-01-11"})} {
+		m, err := other.eventMsg(ev)
+		if err != nil {
+			t.Fatal(err)
+		}
+		names = append(names, m.Header.Get(jetstream.MsgIDHeader))
+	}
+	for _, name := range names {
+		m := nats.NewMsg("telltale.in.bus-07.reading")
+		m.Header.Set(jetstream.MsgIDHeader, name)
+		if got := answered(t, gateway, m); !strings.Contains(got, `"seq"`) {
+			t.Fatalf("%s: %s", name, got)
+		}
+	}
+	before, err := l.LastEvent(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	send(t, l, reading("bus-09", 9, 1300))
+	if err := l.PublishTurn(t.Context(), now, "ines", "2031-01-11", ""); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.PublishTick(t.Context(), now); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.PublishCopy(t.Context(), reading("bus-09", 9, 1300), nil); err != nil {
+		t.Fatal(err)
+	}
+	if after, err := l.LastEvent(t.Context()); err != nil || after != before+4 {
+		t.Errorf("of a reading, a turn, a tick and a copy %d are stored, %v", after-before, err)
+	}
+}
