@@ -95,7 +95,7 @@ func (a *app) takeLeave(ctx context.Context, request []byte) ([]leaving, error) 
 
 // replying has a request replied to with the list that do makes of it, or the error.
 func replying[T any](do func(ctx context.Context, request []byte) ([]T, error)) micro.HandlerFunc {
-	return func(r micro.Request) {
+	return service.Outside(func(r micro.Request) {
 		ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 		defer cancel()
 		list, err := do(ctx, r.Data())
@@ -105,7 +105,7 @@ func replying[T any](do func(ctx context.Context, request []byte) ([]T, error)) 
 		if err != nil {
 			_ = r.Error("500", err.Error(), nil) // whoever asked is gone where this fails
 		}
-	}
+	})
 }
 
 func deliveriesCommand(s cli.Env) *cobra.Command {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/nats-io/nats.go/micro"
@@ -43,10 +44,20 @@ func (s *Service) Respond() (micro.Service, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := m.AddGroup(querySubject).AddEndpoint("health", micro.HandlerFunc(s.respondHealth)); err != nil {
+	if err := m.AddGroup(querySubject).AddEndpoint("health", Outside(s.respondHealth)); err != nil {
 		return nil, errors.Join(fmt.Errorf("responding to requests on %s.health: %w", querySubject, err), m.Stop())
 	}
 	return m, nil
+}
+
+// Outside handles requests but those whose answer would go to a subject of the service or
+// of the server: it would be written there by our rights, whatever those of whoever asks.
+func Outside(handle micro.HandlerFunc) micro.HandlerFunc {
+	return func(r micro.Request) {
+		if to := r.Reply(); !strings.HasPrefix(to, "telltale.") && !strings.HasPrefix(to, "$") {
+			handle(r)
+		}
+	}
 }
 
 func (s *Service) respondHealth(r micro.Request) {
@@ -90,7 +101,7 @@ func (s *Service) respondTo(subject string, to map[string]handler, c micro.Confi
 
 // within has a request read, and answered in its time.
 func (s *Service) within(handle handler) micro.Handler {
-	return micro.HandlerFunc(func(r micro.Request) {
+	return Outside(func(r micro.Request) {
 		var q Question
 		if len(r.Data()) > 0 {
 			if err := json.Unmarshal(r.Data(), &q); err != nil {
