@@ -146,7 +146,7 @@ func (b *Pages) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case errors.Is(err, ErrExpired):
 		b.show(w, http.StatusGone, view{Title: wordExpired})
-	case err != nil || leaving == (l.Kind == "") || leaving && (b.Person(l.Person) == nil || leaveLeads[l.Kind] == ""):
+	case err != nil || leaving == (l.Kind == "") || leaving && leaveLeads[l.Kind] == "" || b.Person(l.Person) == nil: // who left answers no more
 		b.show(w, http.StatusNotFound, view{Title: wordNothing})
 	case !opening && r.Method != http.MethodPost:
 		h.Set("Allow", "GET, HEAD, POST")
