@@ -149,12 +149,13 @@ func (d *Deliveries) Since(ctx context.Context, from uint64, do func(seq uint64,
 	return held, err
 }
 
-// Get is the delivery under a key; nil where there is none.
+// Get is the delivery under a key; nil where there is none. It can be replaced as it was read.
 func (d *Deliveries) Get(ctx context.Context, key string) ([]byte, error) {
 	m, err := d.log.deliveries.Last(ctx, "telltale.delivery."+deliveryToken(key))
 	if err != nil || m == nil {
 		return nil, err
 	}
+	d.saw(key, m.Sequence)
 	body, err := unpack(m.Header, m.Data)
 	if err != nil {
 		return nil, fmt.Errorf("reading delivery %q: %w", key, err)

@@ -67,13 +67,21 @@ type Delivery struct {
 	Late bool `json:"late,omitempty"`
 	// Gone: the receiver wants nothing more.
 	Gone bool `json:"gone,omitempty"`
+	// Until is when it is too late to send it; zero for never. Such a message is a secret, as
+	// a link for signing in is: see [Delivery.Secret].
+	Until time.Time `json:"until,omitzero"`
 }
+
+// Secret reports whether what the message says is for its receiver alone. It is shown to
+// nobody, goes before all others, and its Raw is dropped once it is over.
+func (d Delivery) Secret() bool { return !d.Until.IsZero() }
 
 // Store keeps deliveries. Create reports false, and changes nothing, where the key is
 // there already. What Create or Replace has returned nil for survives a crash. Drop
 // forgets a delivery that Each has handed over, unless it was stored since.
 type Store interface {
 	Create(ctx context.Context, key string, body []byte) (bool, error)
+	Get(ctx context.Context, key string) (body []byte, err error) // nil where there is none
 	Replace(ctx context.Context, key string, body []byte) error
 	Each(ctx context.Context, do func(key string, body []byte) error) error
 	Drop(ctx context.Context, key string) error
@@ -128,6 +136,13 @@ type Memory struct {
 func (m *Memory) Create(_ context.Context, key string, body []byte) (bool, error) {
 	_, there := m.kept.LoadOrStore(key, body)
 	return !there, nil
+}
+
+// Get implements Store.
+func (m *Memory) Get(_ context.Context, key string) ([]byte, error) {
+	body, _ := m.kept.Load(key)
+	b, _ := body.([]byte)
+	return b, nil
 }
 
 // Replace implements Store.

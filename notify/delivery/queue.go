@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"log/slog"
 	"maps"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -122,23 +121,32 @@ func (q *Queue) Held() map[string]string {
 	return maps.Clone(q.held)
 }
 
-// ErrNoDelivery is returned by Retry for a key that the store does not hold.
-var ErrNoDelivery = errors.New("no such delivery")
+// ErrNoDelivery is returned by Retry for a key that the store does not hold, ErrTooLate for
+// a message that is over and was for some minutes alone.
+var (
+	ErrNoDelivery = errors.New("no such delivery")
+	ErrTooLate    = errors.New("it is too late to send this message")
+)
 
 // Retry puts a failed delivery back in the queue, or lets a waiting one go at
 // once. One that is sent or in flight stays as it is.
 func (q *Queue) Retry(ctx context.Context, key string) error {
-	all, err := All(ctx, q.Store)
+	body, err := q.Store.Get(ctx, key)
+	var d Delivery
+	switch {
+	case err == nil && body == nil:
+		err = ErrNoDelivery
+	case err == nil:
+		err = json.Unmarshal(body, &d)
+	}
 	if err != nil {
-		return err
+		return fmt.Errorf("retrying %q: %w", key, err)
 	}
-	i := slices.IndexFunc(all, func(d Delivery) bool { return d.Key == key })
-	if i < 0 {
-		return fmt.Errorf("retrying %q: %w", key, ErrNoDelivery)
-	}
-	d := all[i]
-	if d.State == Sent || d.State == Sending {
+	switch {
+	case d.State == Sent || d.State == Sending:
 		return nil
+	case d.Secret() && d.over():
+		return fmt.Errorf("retrying %q: %w", key, ErrTooLate)
 	}
 	d.State, d.NextTry, d.Failing, d.Late = Waiting, time.Time{}, time.Time{}, false
 	if err := q.put(ctx, &d); err != nil {

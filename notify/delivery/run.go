@@ -94,11 +94,13 @@ func (q *Queue) takeIn(ctx context.Context) {
 func (q *Queue) launch(ctx context.Context) time.Duration {
 	now, next := time.Now(), time.Hour
 	blocked := map[string]bool{}
-	jobs := slices.SortedFunc(maps.Values(q.jobs), func(a, b *job) int { return a.order(&b.Delivery) })
+	jobs := slices.SortedFunc(maps.Values(q.jobs), (*job).before)
 	q.mu.Lock()
 	q.waiting, q.oldest = len(jobs), time.Time{}
-	if len(jobs) > 0 {
-		q.oldest = jobs[0].Created
+	for _, j := range jobs {
+		if q.oldest.IsZero() || j.Created.Before(q.oldest) {
+			q.oldest = j.Created
+		}
 	}
 	q.mu.Unlock()
 	for _, j := range jobs {
@@ -123,6 +125,18 @@ func (q *Queue) launch(ctx context.Context) time.Duration {
 		}
 	}
 	return next
+}
+
+// before orders what is sent: whoever waits to sign in has some minutes, else what was made
+// first.
+func (j *job) before(o *job) int {
+	switch {
+	case j.Secret() && !o.Secret():
+		return -1
+	case o.Secret() && !j.Secret():
+		return 1
+	}
+	return j.order(&o.Delivery)
 }
 
 // try makes one try in a goroutine of its own and hands the job back.
@@ -175,6 +189,9 @@ func (q *Queue) send(ctx context.Context, d Delivery) (err error) {
 		}
 	}()
 	way := q.Ways[d.Way].Sender
+	if d.late(time.Now()) {
+		return ErrTooLate // told as a failure that says nothing of the way
+	}
 	if way == nil {
 		return &Failure{Class: Permanent, Err: fmt.Errorf("no way called %q", d.Way)}
 	}

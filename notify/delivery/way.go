@@ -56,6 +56,9 @@ func (w Way) next(d *Delivery, now time.Time) (wait time.Duration, over string) 
 	return w.Waits[n-1], ""
 }
 
+// late reports whether it is of no use to send the message any more.
+func (d *Delivery) late(now time.Time) bool { return d.Secret() && !now.Before(d.Until) }
+
 // jitter is up to a tenth of a wait by the key, so that many that failed together do
 // not come back together.
 func jitter(attempts int, key string, w time.Duration) time.Duration {
@@ -68,6 +71,11 @@ func jitter(attempts int, key string, w time.Duration) time.Duration {
 // settle writes down how a try ended.
 func (d *Delivery) settle(err error, now time.Time, w Way) {
 	d.NextTry = time.Time{}
+	defer func() {
+		if d.Secret() && d.over() {
+			d.Raw = nil
+		}
+	}()
 	if err == nil {
 		d.State, d.SentAt, d.LastError, d.Failing = Sent, now, "", time.Time{}
 		return
@@ -89,11 +97,14 @@ func (d *Delivery) settle(err error, now time.Time, w Way) {
 	}
 	d.Late = d.Late || now.Sub(d.Failing) >= lateAfter
 	wait, over := w.next(d, now)
+	wait = max(wait, f.Wait)
+	if over == "" && d.late(now.Add(wait)) {
+		over = "given up, since it would come too late: "
+	}
 	if over != "" {
 		d.State, d.LastError = Failed, over+d.LastError
 		return
 	}
-	wait = max(wait, f.Wait)
 	d.State, d.NextTry = Waiting, now.Add(wait+jitter(d.Attempts, d.Key, wait))
 }
 

@@ -173,7 +173,9 @@ func (s *site) message(ctx context.Context, r *frame.Request) (*frame.Page, erro
 		Cut   bool
 		Tried bool // it was asked for just now
 	}{sentLine: s.sentLine(r.Viewer, &d), Sent: moment(r.Viewer, d.SentAt), Tried: r.URL.Query().Has("tried")}
-	data.Head, data.Text = asSent(d.Raw)
+	if !d.Secret() {
+		data.Head, data.Text = asSent(d.Raw)
+	}
 	data.Text, data.Cut = visible(data.Text)
 	p := &frame.Page{Section: frame.More, Title: data.Subject, About: data.Name, Lead: data.State + ".", Up: frame.Link{Words: "Messages", Path: "/deliveries"}}
 	p.Body, err = templates.Body("message", data)
@@ -185,6 +187,9 @@ func (s *site) raw(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	d, err := s.delivery(ctx, r)
 	if err != nil {
 		return nil, err
+	}
+	if d.Secret() {
+		return nil, frame.NotFound
 	}
 	f := &frame.File{Type: "application/json", Name: "message.json", Body: d.Raw}
 	if !json.Valid(d.Raw) {

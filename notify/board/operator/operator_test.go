@@ -283,6 +283,15 @@ func TestDeliveries(t *testing.T) {
 		}
 	}
 	wants(t, get(t, h, "/deliveries/k%2F1%20%3F?tried=1"), "It was put back in the queue")
+	own := failed
+	own.Key, own.Until, own.Subject = "k5", own.Created.Add(time.Minute), "Sign in"
+	keep(t, f, own)
+	if one := get(t, h, "/deliveries/k5"); strings.Contains(one, "1,000 km") || strings.Contains(one, "/again") || !strings.Contains(one, "shown to nobody") {
+		t.Errorf("a secret is shown, or can be tried again:\n%s", one)
+	}
+	if w := boardtest.Get(t, h, "/deliveries/k5/raw"); w.Code != http.StatusNotFound {
+		t.Errorf("a secret can be saved: %d", w.Code)
+	}
 }
 
 // retries answers as the replica does that sends.
