@@ -4,6 +4,7 @@
 package page
 
 import (
+	"cmp"
 	_ "embed"
 	"html/template"
 	"strings"
@@ -28,6 +29,7 @@ type Block struct {
 	Lines   []Line
 	Items   []Item
 	Link    string // where to answer; "" for none
+	LinkTo  string // says where Link leads, if not to an answer
 	Chart   *Picture
 }
 
@@ -116,7 +118,7 @@ var (
 	}
 	pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
 		"bar":        func(n int) template.CSS { return bars[n] },
-		"answer":     func() string { return answerHere },
+		"answer":     func(b Block) string { return b.leadsTo() },
 		"answerThis": func() string { return answerThis },
 		"meter":      func() string { return roomMeter },
 		"initials":   func() string { return roomWho },
@@ -194,6 +196,8 @@ func (w *textWriter) lines(indent string, lines []Line) {
 	}
 }
 
+func (b *Block) leadsTo() string { return cmp.Or(b.LinkTo, answerHere) }
+
 func (w *textWriter) block(b *Block) {
 	w.gap()
 	if b.Badge != "" {
@@ -210,7 +214,7 @@ func (w *textWriter) block(b *Block) {
 		w.lines("  ", b.Chart.Lines)
 	}
 	if b.Link != "" {
-		w.para("  ", "    ", answerHere+": "+b.Link)
+		w.para("  ", "    ", b.leadsTo()+": "+b.Link)
 	}
 	for i := range b.Items {
 		w.item(&b.Items[i])

@@ -122,20 +122,23 @@ func (b *Bucket) get(ctx context.Context, key string, now time.Time, v any) (Mar
 	return Mark{key, e.Revision(), until}, failed("reading", key, err)
 }
 
-// Update puts a value in place of the one that was read, until the same end; [ErrChanged]
-// where that is not there any more.
-func (b *Bucket) Update(ctx context.Context, m Mark, value any, now time.Time) error {
+// Update puts a value in place of the one that was read, until the same end, and gives its
+// mark; [ErrChanged] where what was read is not there any more.
+func (b *Bucket) Update(ctx context.Context, m Mark, value any, now time.Time) (Mark, error) {
 	body, err := pack(value, m.until)
 	if err != nil {
-		return err
+		return m, err
 	}
 	ctx, cancel := context.WithTimeout(ctx, jet.CallTimeout)
 	defer cancel()
 	// The client's own Update would store it without an end: the time to live is a
 	// message's, and goes with the one that is replaced.
-	_, err = b.log.JS.Publish(ctx, "$KV."+bucket+"."+m.key, body,
+	ack, err := b.log.JS.Publish(ctx, "$KV."+bucket+"."+m.key, body,
 		jetstream.WithExpectLastSequencePerSubject(m.rev), jetstream.WithMsgTTL(left(now, m.until)))
-	return failed("changing", m.key, err)
+	if err == nil {
+		m.rev = ack.Sequence
+	}
+	return m, failed("changing", m.key, err)
 }
 
 // Take takes the value out as it was read: of several who try at once, one succeeds, and

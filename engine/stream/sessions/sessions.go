@@ -66,8 +66,10 @@ type Session struct {
 	Strong time.Time `json:"strong,omitzero"`
 	// Device says in words what asked: "Firefox on Android", see [Device].
 	Device string `json:"device"`
-	// Entry is that of `rights` which a paired tablet has; "" for a person.
+	// Entry is that of `rights` which a paired tablet has, Name how people call the tablet;
+	// both "" for a person.
 	Entry string `json:"entry,omitempty"`
+	Name  string `json:"name,omitempty"`
 }
 
 // Tablet reports whether it is of a tablet that was paired, not of a person.
@@ -156,7 +158,7 @@ func (ss *Sessions) Find(ctx context.Context, token string, now time.Time) (Sess
 	if unused >= noted {
 		s.Seen = now.UTC()
 		// Where it fails the next request tries again; where somebody was faster, it is noted.
-		_ = ss.Update(ctx, mark, s, now)
+		_, _ = ss.Update(ctx, mark, s, now)
 	}
 	return s, nil
 }

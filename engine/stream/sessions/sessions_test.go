@@ -122,7 +122,7 @@ func TestServerEnds(t *testing.T) {
 	var v string
 	mark, err := ss.Get(t.Context(), "link.a", start, &v)
 	if err == nil {
-		err = ss.Update(t.Context(), mark, "2", start)
+		_, err = ss.Update(t.Context(), mark, "2", start)
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -208,7 +208,7 @@ func TestOnce(t *testing.T) {
 		t.Errorf("made twice: %v", err)
 	}
 	for name, try := range map[string]func(Mark) error{
-		"change": func(m Mark) error { return ss.Update(t.Context(), m, 1, start) },
+		"change": func(m Mark) error { _, err := ss.Update(t.Context(), m, 1, start); return err },
 		"take":   func(m Mark) error { return ss.Take(t.Context(), m) },
 	} {
 		var n int
