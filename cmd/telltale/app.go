@@ -21,6 +21,7 @@ import (
 	"github.com/nats-io/nats.go/micro"
 	"golang.org/x/sync/errgroup"
 
+	"telltale/cmd/telltale/internal/certificate"
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/engine/event"
 	"telltale/engine/intake"
@@ -153,8 +154,9 @@ type app struct {
 	micro  micro.Service
 	notify *telling.Service
 
-	pages *http.Server // of the answers; nil without
-	board *http.Server // nil without
+	pair  *certificate.Keeper // nil without
+	pages *http.Server        // of the answers; nil without
+	board *http.Server        // nil without
 	live  *frame.Live
 	look  string // where the board is reached from this machine
 
@@ -198,6 +200,9 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 		if a.monitor, err = startMonitor(f.set.Metrics, logger); err != nil {
 			return nil, err
 		}
+	}
+	if a.pair, err = f.set.Open(f.set.ownNATS(), logger); err != nil {
+		return nil, err
 	}
 	if err := a.connect(ctx); err != nil {
 		return nil, err
@@ -404,6 +409,9 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 				return err
 			}
 		})
+	}
+	if a.pair != nil {
+		a.group.Go(func() error { return a.pair.Run(a.life) })
 	}
 	a.svc.Hold(service.NotifySeat, a.notify.Run)
 	a.svc.Hold(service.BaselinesSeat, func(ctx context.Context) error {

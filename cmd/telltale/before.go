@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"log/slog"
 	"net"
 	"os"
 	"path/filepath"
@@ -13,6 +14,8 @@ import (
 
 	"gopkg.in/yaml.v3"
 
+	"telltale/cmd/telltale/internal/certificate"
+	"telltale/cmd/telltale/internal/cli"
 	"telltale/notify/webhook"
 	"telltale/rules/source"
 )
@@ -23,7 +26,7 @@ import (
 
 // before says what hinders a service of the folder, all at once.
 func (f *fleet) before(ctx context.Context) error {
-	return errors.Join(f.people.Check(f.secretFile, f.writable), f.set.reachable(ctx), own(f.dir))
+	return errors.Join(f.people.Check(f.secretFile, f.writable), f.set.reachable(ctx), f.set.paired(), own(f.dir))
 }
 
 // secretFile says what is wrong with the file of a webhook's secret.
@@ -91,13 +94,32 @@ func (s *settings) reachable(ctx context.Context) error {
 	if s.NATS == "" {
 		look("listen", s.Listen)
 	}
-	if s.Answers.Listen != "" {
-		look("answers", s.Answers.Listen)
+	for key, address := range map[string]string{"answers": s.Answers.Listen, "board": s.Board.Listen} {
+		if address != "" {
+			look(key, address)
+		}
 	}
 	if faults == nil {
 		return nil
 	}
 	return faults.Sorted()
+}
+
+// paired says what is wrong with the certificate and its key.
+func (s *settings) paired() error {
+	if bare := s.Bare(s.ownNATS()); bare != nil { // by a flag
+		return cli.Hint(bare, bare.Hint)
+	}
+	_, err := s.Open(s.ownNATS(), slog.New(slog.DiscardHandler))
+	fault, ok := errors.AsType[*certificate.Fault](err)
+	if !ok {
+		return err
+	}
+	n := s.at["certificate"]
+	if fault.OfKey {
+		n = s.at["key"]
+	}
+	return source.Faults{s.file.NewFault(n, fault.Hint, "%s", fault.Text)}
 }
 
 // here reports an address whose host is not known, or not this machine. Any port will do:

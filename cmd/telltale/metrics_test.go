@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/cmd/telltale/internal/listen"
 	"telltale/engine/event"
 )
 
@@ -171,7 +172,7 @@ func TestMetricsAddress(t *testing.T) {
 		"127.0.0.1:9464": true, "localhost:0": true, "[::1]:9464": true,
 		"0.0.0.0:9464": false, ":9464": false, "192.0.2.7:9464": false, "127.0.0.1": false, "127.0.0.1:http": false, "example.org:9464": false,
 	} {
-		if got := loopback(address); got != want {
+		if got := listen.Loopback(address); got != want {
 			t.Errorf("%s: %t, want %t", address, got, want)
 		}
 	}

@@ -1,16 +1,12 @@
 package main
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
-	"net"
 	netmail "net/mail"
 	"net/netip"
-	"net/url"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"time"
 
@@ -18,6 +14,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/cmd/telltale/internal/listen"
 	"telltale/notify/mail"
 	"telltale/rules/source"
 	"telltale/rules/unit"
@@ -40,10 +37,8 @@ type settings struct {
 	Metrics string
 	// Mail is how mails go out; without a host they are written into DIR/mail.
 	Mail mail.Config
-	// Answers are the links in mails; none without the key.
-	Answers answering
-	// Board is where the board's pages are.
-	Board boarding
+	// Settings say where it is reached.
+	listen.Settings
 	// Baselines is when the fleet's baselines are made anew: the next time after one.
 	Baselines func(time.Time) time.Time
 	// Reads are the units in which people read of the fleet; of what it does not say,
@@ -56,23 +51,13 @@ type settings struct {
 	at   map[string]*yaml.Node
 }
 
-// answering says whether and how mails carry links to be answered by.
-type answering struct {
-	// Listen is where the pages are served, host:port; "" for no links at all.
-	Listen string
-	// URL is how people reach them; http://Listen where empty.
-	URL string
-	// KeyFile holds the key that signs the links, 32 bytes in hex; made if missing.
-	KeyFile string
-}
-
 func defaults() settings {
 	next, err := parseSchedule(monthly)
 	if err != nil {
 		panic(err) // a constant
 	}
 	return settings{Clock: "wall", Listen: "127.0.0.1:4222", Baselines: next, Mail: mail.Config{From: "Telltale <telltale@localhost>"},
-		Board: boarding{Listen: boardListen}}
+		Settings: listen.Defaults()}
 }
 
 // loadSettings reads DIR/telltale.yaml; all faults come at once.
@@ -99,13 +84,15 @@ func readSettings(path string, text []byte) (settings, error) {
 	if root == nil {
 		return set, s.Err()
 	}
-	m := s.Mapping(root, "the settings", "clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "answers", "board", "baselines", "reads")
+	m := s.Mapping(root, "the settings", append([]string{"clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "baselines", "reads"}, listen.Keys...)...)
 	set.file, set.at = s, m
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
 	if n := m["listen"]; n != nil {
-		set.Listen = address(s, n, "listen", -1)
+		set.Listen = listen.Address(s, n, "listen", -1)
 	}
 	set.NATS = s.Text(m["nats"], "nats")
+	set.Settings = listen.Read(s, m, dir)
+	set.Check(s, m, set.ownNATS())
 	if n := m["max log"]; n != nil {
 		set.MaxMiB = s.Whole(n, "max log (in MiB)", 1, 1<<24)
 	}
@@ -114,7 +101,7 @@ func readSettings(path string, text []byte) (settings, error) {
 	}
 	if n := m["metrics"]; n != nil {
 		set.Metrics = s.Text(n, "metrics")
-		if !loopback(set.Metrics) {
+		if !listen.Loopback(set.Metrics) {
 			s.Fault(n, "write metrics: 127.0.0.1:9464; put a proxy in front of it to show it to others", "metrics can only be served on the loopback, not on %q", set.Metrics)
 		}
 	}
@@ -128,12 +115,6 @@ func readSettings(path string, text []byte) (settings, error) {
 	}
 	if n := m["mail"]; n != nil {
 		readMail(s, n, &set.Mail)
-	}
-	if n := m["answers"]; n != nil {
-		set.Answers = readAnswers(s, n)
-	}
-	if n := m["board"]; n != nil {
-		set.Board = readBoard(s, n)
 	}
 	if n := m["webhooks"]; n != nil {
 		set.Webhooks = readWebhooks(s, n)
@@ -150,24 +131,12 @@ func readSettings(path string, text []byte) (settings, error) {
 	return set, s.Err()
 }
 
-// loopback reports whether the address, host:port, is reached from this machine alone.
-func loopback(address string) bool {
-	host, port, err := net.SplitHostPort(address)
-	if _, bad := strconv.ParseUint(port, 10, 16); err != nil || bad != nil {
-		return false
+// ownNATS is where the service's own NATS server listens; "" where it joins one.
+func (s *settings) ownNATS() string {
+	if s.NATS != "" {
+		return ""
 	}
-	ip := net.ParseIP(host)
-	return host == "localhost" || ip != nil && ip.IsLoopback()
-}
-
-// address asks for host:port, the port from least to 65535.
-func address(s *source.Document, n *yaml.Node, key string, least int) string {
-	_, port, err := net.SplitHostPort(n.Value)
-	p, bad := strconv.Atoi(port)
-	if err != nil || bad != nil || p < least || p > 65535 {
-		s.Fault(n, "write it like 127.0.0.1:4222", "%s %q is not an address to listen on", key, n.Value)
-	}
-	return n.Value
+	return s.Listen
 }
 
 // readsOf are the units in which people read of the fleet in a folder: what its settings
@@ -215,29 +184,6 @@ func readSMTP(s *source.Document, n *yaml.Node, c *mail.Config, dir string) {
 		}
 		c.Password = strings.TrimRight(string(text), "\r\n")
 	}
-}
-
-func readAnswers(s *source.Document, n *yaml.Node) answering {
-	m := s.Mapping(n, "answers", "listen", "url", "key file")
-	a := answering{Listen: "127.0.0.1:8080", KeyFile: "answers.key"}
-	if l := m["listen"]; l != nil {
-		a.Listen = address(s, l, "listen", 0)
-	}
-	a.URL = "http://" + a.Listen
-	if u := m["url"]; u != nil {
-		a.URL = webAddress(s, u)
-	}
-	a.KeyFile = cmp.Or(s.Text(m["key file"], "key file"), a.KeyFile)
-	return a
-}
-
-// webAddress reads how people reach pages, without a slash at its end.
-func webAddress(s *source.Document, n *yaml.Node) string {
-	text := strings.TrimSuffix(s.Text(n, "url"), "/")
-	if at, err := url.Parse(text); err != nil || at.Host == "" || at.Scheme != "https" && at.Scheme != "http" {
-		s.Fault(n, "write it like https://fleet.example.org", "url %q is not a web address", text)
-	}
-	return text
 }
 
 func readWebhooks(s *source.Document, n *yaml.Node) (allow []netip.Prefix) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"path/filepath"
 	"time"
@@ -191,13 +192,17 @@ func (a *app) startAnswers() error {
 	a.notify.Notifier.Unsubscribe = func(person string, kind notify.Kind, at time.Time) string {
 		return set.URL + key.Leave(person, kind, at)
 	}
-	pages := answers.Pages{
+	l, err := net.Listen("tcp", set.Listen)
+	if err != nil {
+		return fmt.Errorf("serving the answers: %w", err)
+	}
+	a.logger.Info("serving answers", "address", l.Addr().String())
+	a.pages = a.fleet.set.Serve(l, set.Listen, "the answers", &answers.Pages{
 		Key: key, Now: a.now, Log: a.logger,
 		Fleet:  fleetLog{a.log, a.svc},
 		Person: func(id string) *people.Person { return a.notify.Directory().Person(id) },
 		Enter:  entry.Desk{Service: a.svc, Log: a.log}.Enter,
 		Leave:  a.askLeave,
-	}
-	a.pages, err = pages.Listen(set.Listen)
-	return err
+	}, a.pair, a.logger)
+	return nil
 }

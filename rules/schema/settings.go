@@ -6,8 +6,15 @@ func settingsFile() node {
 	address := pattern(`^.*:[0-9-]+$`, "127.0.0.1:4222")
 	root := object(nil, map[string]node{
 		"clock": keyed(choice("wall", "events"), "`wall` uses this machine's clock. With `events`, time follows the dates of the events, to run through a past year.", "wall", "wall"),
-		"listen": keyed(address, "Where the service's own NATS server listens, as host:port; port -1 takes any free one. Whoever can reach it can send events, so keep it on the loopback interface or protect the network it is on.",
+		"listen": keyed(address, "Where the service's own NATS server listens, as host:port; port -1 takes any free one. Beyond the loopback interface it needs `certificate` and `key`.",
 			"127.0.0.1:4222", "127.0.0.1:4222"),
+		"certificate": keyed(text(), "A file with the certificate in PEM: the service's own first, then those between it and the authority's. All that listens beyond the loopback interface is served with it: the board, the pages of the answers, NATS. It is read again when it changes. A relative path starts in the fleet's folder.",
+			"/etc/telltale/certificate.pem", "none; nothing listens beyond the loopback interface"),
+		"key": keyed(text(), "The certificate's private key in PEM, without a password, in a file that only the service can read.", "/etc/telltale/key.pem", "required with `certificate`"),
+		"ca": keyed(text(), "A file with the authority's certificate in PEM, where an authority of your own signed that of the NATS server. It is used by the service that joins a server, and by commands with `--dir`.",
+			"/etc/telltale/ca.pem", "the authorities that the system trusts"),
+		"proxy": keyed(oneOrMore(text()), "Addresses of the proxies in front of the pages, or ranges of them. Only they are believed when they say in `X-Forwarded-For` for whom they ask. Pages that listen beyond the loopback interface without `certificate` answer them alone.",
+			"[10.20.0.5]", "none"),
 		"reads": keyed(oneOrMore(choice(unit.Choices()...)), "The units in which people read of the fleet: at most one each of distance, volume, temperature and pressure. A vehicle's own `reads` and a person's units in people.yaml go before these.",
 			"[mi, qt]", "the units of the rules"),
 		"nats":    keyed(text(), "A NATS server of yours, used instead of the service's own. Rules then come into force with `telltale adopt`.", "nats://nats.example.org:4222", "the service's own"),
@@ -40,15 +47,17 @@ func smtp() node {
 
 func answers() node {
 	return object(nil, map[string]node{
-		"listen":   keyed(text(), "Where the pages are served, as host:port.", "127.0.0.1:8080", "127.0.0.1:8080"),
-		"url":      keyed(text(), "The address at which people reach the pages, usually a proxy in front of them.", "https://fleet.example.org", "`http://` and `listen`"),
+		"listen":   keyed(text(), "Where the pages are served, as host:port. Beyond the loopback interface they need `certificate` and `key`, or `proxy`.", "127.0.0.1:8080", "127.0.0.1:8080"),
+		"url":      keyed(text(), "The address at which people reach the pages, usually a proxy in front of them.", "https://fleet.example.org", "`http://` or `https://`, and `listen`"),
 		"key file": keyed(text(), "The file with the key that signs the links. It is created if it is missing. With a new key, links sent earlier stop working.", "answers.key", "answers.key"),
 	})
 }
 
 func boardKeys() node {
 	return object(nil, map[string]node{
-		"listen": keyed(text(), "Where the pages are served, as host:port on the loopback interface; `off` serves none.", "127.0.0.1:4280", "127.0.0.1:4280, or any free port where that is taken"),
-		"url":    keyed(text(), "The address at which people reach the pages: it is in the codes on printed lists.", "https://fleet.example.org", "`http://` and where they are served"),
+		"listen": keyed(text(), "Where the pages are served, as host:port; `off` serves none. Beyond the loopback interface they need `certificate` and `key`, or `proxy`.", "127.0.0.1:4280", "127.0.0.1:4280, or any free port where that is taken"),
+		"url":    keyed(text(), "The address at which people reach the pages: it is in the codes on printed lists.", "https://fleet.example.org", "`http://` or `https://`, and where they are served"),
+		"sign in": keyed(choice("always", "never"), "`always` has everybody sign in, also at this machine; `never` nobody, and only where nobody else can reach the board.",
+			"always", "when others than those at this machine can reach the board, or people.yaml has `rights`"),
 	})
 }

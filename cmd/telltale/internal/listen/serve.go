@@ -1,0 +1,68 @@
+package listen
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"log/slog"
+	"net"
+	"net/http"
+	"strings"
+
+	"telltale/cmd/telltale/internal/certificate"
+	"telltale/notify/board/frame"
+)
+
+// Open reads the certificate for the first time; nil where there is none. nats is as in
+// [Settings.Check].
+func (set *Settings) Open(nats string, log *slog.Logger) (*certificate.Keeper, error) {
+	if set.Pair == (certificate.Files{}) {
+		return nil, nil
+	}
+	return certificate.Open(set.Pair, set.Hosts(nats), log)
+}
+
+// Reached is how people reach the board, which listens on l.
+func (set *Settings) Reached(l net.Listener) string {
+	at := l.Addr().String()
+	if host := certificate.Host(set.Board.Listen); beyond(set.Board.Listen) && host != "" { // by the name as it is written
+		_, port, _ := net.SplitHostPort(at) // a listener's address has both
+		at = net.JoinHostPort(host, port)
+	}
+	if !beyond(set.Board.Listen) {
+		return "http://" + at
+	}
+	return cmp.Or(set.Board.URL, set.Address(at))
+}
+
+// Serve serves pages on a listener until the server is closed; at is the address as the
+// settings have it. Its connections are bounded, slow senders are cut off, and what is not
+// served with the pair is beyond the loopback served to proxies alone.
+func (set *Settings) Serve(l net.Listener, at, what string, pages http.Handler, pair *certificate.Keeper, log *slog.Logger) *http.Server {
+	s := frame.Server(pages)
+	s.ErrorLog = slog.NewLogLogger(quiet{log.Handler()}, slog.LevelWarn)
+	l = set.Proxies.Guard(l, beyond(at) && !set.TLS(at))
+	serve := s.Serve
+	if set.TLS(at) {
+		s.TLSConfig = pair.TLS()
+		serve = func(l net.Listener) error { return s.ServeTLS(l, "", "") }
+	}
+	go func() {
+		if err := serve(l); !errors.Is(err, http.ErrServerClosed) {
+			log.Error("serving "+what, "error", err)
+		}
+	}()
+	return s
+}
+
+// quiet passes on what a server complains about, but for handshakes that failed: anyone
+// can make as many lines of those as they like.
+type quiet struct{ slog.Handler }
+
+// Handle implements slog.Handler.
+func (q quiet) Handle(ctx context.Context, r slog.Record) error {
+	if strings.HasPrefix(r.Message, "http: TLS handshake error") {
+		return nil
+	}
+	return q.Handler.Handle(ctx, r)
+}
