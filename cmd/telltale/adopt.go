@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/cmd/telltale/internal/trail"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
@@ -148,6 +149,9 @@ func adopt(ctx context.Context, s cli.Env, f *fleet, dry bool) error {
 	}
 	changed(s, f, c)
 	adopted, err := log.PublishBook(ctx, now, f.book, f.files)
+	if err == nil && adopted {
+		err = trail.Adopted(ctx, log, f.book)
+	}
 	if err != nil {
 		return err
 	}

@@ -23,9 +23,11 @@ import (
 
 	"telltale/cmd/telltale/internal/certificate"
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/cmd/telltale/internal/trail"
 	"telltale/engine/event"
 	"telltale/engine/intake"
 	"telltale/engine/stream"
+	"telltale/engine/stream/audit"
 	"telltale/engine/stream/server"
 	"telltale/engine/stream/service"
 	"telltale/notify"
@@ -153,6 +155,7 @@ type app struct {
 	svc    *service.Service
 	micro  micro.Service
 	notify *telling.Service
+	trail  trail.Folder // who did what
 
 	pair  *certificate.Keeper // nil without
 	pages *http.Server        // of the answers; nil without
@@ -209,6 +212,9 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	}
 	a.log, err = stream.Open(ctx, a.nc, stream.LogConfig{MaxBytes: int64(f.set.MaxMiB) << 20, Log: logger})
 	if err != nil {
+		return nil, err
+	}
+	if a.trail.Log, err = audit.Open(ctx, a.log); err != nil {
 		return nil, err
 	}
 	a.svc, err = service.Start(context.WithoutCancel(ctx), a.log, service.Config{
@@ -289,6 +295,9 @@ func (a *app) now(ctx context.Context) (time.Time, error) {
 // adopt puts the folder's rules in force and registers the vehicles that say
 // something new.
 func (a *app) adopt(ctx context.Context, f *fleet) error {
+	if err := a.trail.Files(ctx, f.dir); err != nil {
+		return err
+	}
 	if a.server == nil {
 		return a.compare(ctx, f)
 	}
@@ -300,6 +309,7 @@ func (a *app) adopt(ctx context.Context, f *fleet) error {
 	if err != nil {
 		return err
 	}
+	a.trail.Rules(ctx, f.book, f.files, adopted)
 	if adopted {
 		a.logger.Info("rules adopted", "book", f.book.Hash, "rules", len(f.book.Rules), "tasks", len(f.book.Tasks))
 		for i := range f.book.Uncautioned {
@@ -329,6 +339,7 @@ func (a *app) compare(ctx context.Context, f *fleet) error {
 // vehicles in service the register names no longer.
 func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 	var taken []string
+	var done []event.Event
 	for _, ev := range f.register {
 		v, err := a.svc.RegisteredAs(ctx, ev.Vehicle)
 		if err == nil && v.Same(ev.Vehicle, ev.Data.(*event.VehicleData)) {
@@ -351,7 +362,9 @@ func (a *app) registerAt(ctx context.Context, f *fleet, now time.Time) error {
 		if err != nil {
 			return fmt.Errorf("registering vehicle %q: %w", ev.Vehicle, err)
 		}
+		done = append(done, ev)
 	}
+	a.trail.Vehicles(ctx, done)
 	for range handedOver { // a new name is handed over to the first one
 		if err := a.svc.CaughtUp(ctx); err != nil {
 			return err
@@ -400,6 +413,7 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 	}
 	ctx, a.cancel = context.WithCancel(context.WithoutCancel(ctx))
 	a.group, a.life = errgroup.WithContext(ctx)
+	a.group.Go(func() error { a.trail.Run(a.life); return nil })
 	if a.server != nil {
 		a.group.Go(func() error {
 			select {

@@ -16,6 +16,7 @@ import (
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/cmd/telltale/internal/enter"
 	"telltale/cmd/telltale/internal/setup"
+	"telltale/cmd/telltale/internal/trail"
 )
 
 func main() {
@@ -64,7 +65,7 @@ func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 	cmd.CompletionOptions.DisableDefaultCmd = true
 	grouped(cmd, "Start and run", setup.Command(s, ready), checkCommand(s), serveCommand(s), demoCommand(s), adoptCommand(s))
 	grouped(cmd, "Enter", append(enter.Commands(s), sendCommand(s))...)
-	grouped(cmd, "Ask", append(ask.Commands(s), deliveriesCommand(s))...)
+	grouped(cmd, "Ask", append(ask.Commands(s), deliveriesCommand(s), trail.Command(s))...)
 	cmd.SetHelpCommandGroupID("Start and run")
 	grouped(cmd, "Rules", append(ask.Trials(s), previewCommand(s), chaptersCommand(s), wordsCommand(s), schemaCommand(s), languageServerCommand(s))...)
 	return cmd

@@ -1,0 +1,130 @@
+package trail
+
+import (
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"telltale/engine/event"
+	"telltale/engine/stream"
+	"telltale/engine/stream/audit"
+	"telltale/rules"
+	"telltale/rules/english"
+)
+
+// Folder writes down what came into force of a service's folder: by its files alone, which
+// do not say who changed them.
+type Folder struct {
+	*audit.Log
+	files map[string]string // hash of each file of rules as it was read last
+	last  map[string]string // of each other file
+}
+
+// Rules is told of the files of each book that was read. If it came into force, it writes
+// that down, and which files are others than those read before.
+func (f *Folder) Rules(ctx context.Context, book *rules.Book, files []rules.File, adopted bool) {
+	var changed []string
+	now := map[string]string{}
+	for _, file := range files {
+		now[file.Name] = hashed(file.Text)
+		if f.files != nil && f.files[file.Name] != now[file.Name] {
+			changed = append(changed, filepath.Base(file.Name))
+		}
+	}
+	for name := range f.files {
+		if now[name] == "" {
+			changed = append(changed, filepath.Base(name)+" (gone)")
+		}
+	}
+	f.files = now
+	if !adopted {
+		return
+	}
+	e := adoption(book)
+	if e.How = audit.File; changed != nil {
+		e.Words += "; changed: " + english.List("and", changed)
+	}
+	f.Write(ctx, e)
+}
+
+func adoption(book *rules.Book) audit.Entry {
+	return audit.Entry{What: audit.Rules, Outcome: audit.Done,
+		Words: fmt.Sprintf("book %s: %s, %s", rules.ShortHash(book.Hash), english.Plural(len(book.Rules), "rule"), english.Plural(len(book.Tasks), "task"))}
+}
+
+// Adopted writes down that a command put a book into force.
+func Adopted(ctx context.Context, log *stream.Log, book *rules.Book) error {
+	l, err := audit.Open(ctx, log)
+	if err != nil {
+		return err
+	}
+	e := adoption(book)
+	if e.How = audit.Command; os.Getenv("USER") != "" {
+		e.Words += "; by the user " + os.Getenv("USER") // as the machine calls them, which nobody has checked
+	}
+	l.Write(ctx, e)
+	return nil
+}
+
+// Vehicles writes down which vehicles were registered or changed.
+func (f *Folder) Vehicles(ctx context.Context, list []event.Event) {
+	if len(list) == 0 {
+		return
+	}
+	e := audit.Entry{How: audit.File, What: audit.Vehicles, Outcome: audit.Done}
+	var names []string
+	for _, ev := range list {
+		e.Events, names = append(e.Events, ev.ID), append(names, ev.Vehicle)
+	}
+	const named = 5
+	if len(names) == 1 {
+		e.Vehicle, names = names[0], nil
+	}
+	if more := len(names) - named; more > 0 {
+		names = append(names[:named:named], fmt.Sprintf("%d more", more))
+	}
+	e.Words = english.List("and", names)
+	f.Write(ctx, e)
+}
+
+// others are the files whose changes are written down by their hash, and what they are.
+var others = []struct {
+	name string
+	what audit.What
+}{{"people.yaml", audit.People}, {"telltale.yaml", audit.Settings}}
+
+// Files writes down which of the folder's other files are not as they were when it was last
+// written down, by an earlier start too.
+func (f *Folder) Files(ctx context.Context, dir string) error {
+	if f.last == nil {
+		f.last = map[string]string{}
+	}
+	for _, file := range others {
+		text, err := os.ReadFile(filepath.Join(dir, file.name))
+		if os.IsNotExist(err) {
+			continue
+		}
+		if err != nil {
+			return fmt.Errorf("reading what changed: %w", err)
+		}
+		words := file.name + " " + hashed(text)[:12]
+		if f.last[file.name] == "" {
+			p, err := f.List(ctx, audit.Query{What: file.what, Limit: 1})
+			if err != nil {
+				return err
+			}
+			if len(p.Entries) > 0 {
+				f.last[file.name] = p.Entries[0].Words
+			}
+		}
+		if f.last[file.name] != words {
+			f.Write(ctx, audit.Entry{How: audit.File, What: file.what, Outcome: audit.Done, Words: words})
+			f.last[file.name] = words
+		}
+	}
+	return nil
+}
+
+func hashed(text []byte) string { return fmt.Sprintf("%x", sha256.Sum256(text)) }
