@@ -12,6 +12,7 @@ import (
 	"telltale/engine/gauge"
 	"telltale/engine/history"
 	"telltale/engine/judge"
+	"telltale/engine/listing"
 	"telltale/engine/record"
 	"telltale/engine/sample"
 	"telltale/engine/stranger"
@@ -28,14 +29,33 @@ type Asker struct {
 	Based bool
 }
 
-// Asked is a partition that answers somebody in their units.
+// Asked is a partition that answers somebody in their units, of the vehicles that they may
+// see.
 type Asked struct {
 	*Partition
-	by Asker
+	by    Asker
+	Sight *listing.Sight // of this partition; nil for one who sees all
 }
 
 // AskedBy has the partition answer whoever reads so.
-func (p *Partition) AskedBy(who Asker) Asked { return Asked{p, who} }
+func (p *Partition) AskedBy(who Asker) Asked { return Asked{Partition: p, by: who} }
+
+// Sight is what a text lets somebody see, see [listing.Index.Sight].
+func (p *Partition) Sight(text string, sees func(home string, reg *event.VehicleData) bool) *listing.Sight {
+	return p.lists.Sight(text, sees)
+}
+
+// Sees reports whether the vehicle that has or had the name is here and may be seen.
+func (a Asked) Sees(name string) bool { return a.of(name) != nil }
+
+// of is the record of the vehicle that has or had the name; nil where there is none here that
+// may be seen.
+func (a Asked) of(name string) *vehicle {
+	if r := a.Partition.of(name); r != nil && a.Sight.Sees(r.card) {
+		return r
+	}
+	return nil
+}
 
 // view reads the vehicle's record as it stands now; what it derives is its own.
 func (p *Partition) view(v *vehicle) *judge.View {
@@ -85,22 +105,22 @@ func (p *Partition) Vehicles() []string {
 }
 
 // named is the vehicle of that name, if there are events of it; all where it is empty.
-func (p *Partition) named(vehicle string) []string {
-	switch {
-	case vehicle == "":
-		return p.Vehicles()
-	case p.of(vehicle) == nil:
-		return nil
+func (a Asked) named(vehicle string) []string {
+	if vehicle == "" {
+		return slices.DeleteFunc(a.Vehicles(), func(home string) bool { return !a.Sees(home) })
 	}
-	return []string{p.home(vehicle)}
+	if r := a.of(vehicle); r != nil {
+		return []string{r.Vehicle}
+	}
+	return nil
 }
 
 // Unregistered lists the vehicles whose events are kept unjudged because nobody
-// registered them, in order of name.
-func (p *Partition) Unregistered() []string {
+// registered them, in order of name. Who does not see all sees none.
+func (a Asked) Unregistered() []string {
 	var out []string
-	for _, v := range p.Vehicles() {
-		if p.record(v).Registered() == nil {
+	for _, v := range a.named("") {
+		if a.record(v).Registered() == nil {
 			out = append(out, v)
 		}
 	}
@@ -108,9 +128,9 @@ func (p *Partition) Unregistered() []string {
 }
 
 // Strangers tells of the vehicles that nobody registered.
-func (p *Partition) Strangers() (out []stranger.Vehicle) {
-	for _, v := range p.Unregistered() {
-		out = append(out, stranger.Of(&p.record(v).Record))
+func (a Asked) Strangers() (out []stranger.Vehicle) {
+	for _, v := range a.Unregistered() {
+		out = append(out, stranger.Of(&a.record(v).Record))
 	}
 	return out
 }
@@ -234,8 +254,8 @@ func (a Asked) History(vehicle string) []history.Entry {
 
 // Known says of some events of a vehicle which of them its record holds, whether with
 // the same content, and which were taken out.
-func (p *Partition) Known(vehicle string, events []KnownEvent) []KnownEvent {
-	r := p.of(vehicle)
+func (a Asked) Known(vehicle string, events []KnownEvent) []KnownEvent {
+	r := a.of(vehicle)
 	if r == nil {
 		return nil
 	}
@@ -300,22 +320,22 @@ func (v *RegisteredVehicle) Taken(name string, d *event.VehicleData) string {
 func (p *Partition) Register() []RegisteredVehicle {
 	var out []RegisteredVehicle
 	for _, v := range p.Vehicles() {
-		out = append(out, p.RegisterOf(v)...)
+		out = append(out, p.AskedBy(p.By).RegisterOf(v)...)
 	}
 	slices.SortFunc(out, func(a, b RegisteredVehicle) int { return cmp.Compare(a.Vehicle, b.Vehicle) })
 	return out
 }
 
 // RegisterOf is the list of the one vehicle that has or had the name.
-func (p *Partition) RegisterOf(name string) []RegisteredVehicle {
-	if r := p.of(name); r != nil && r.Registered() != nil {
-		return []RegisteredVehicle{{r.Shown(), r.First(), r.Registered(), r.RegisteredAt()}}
+func (a Asked) RegisterOf(name string) []RegisteredVehicle {
+	if r := a.of(name); r != nil && r.Registered() != nil {
+		return []RegisteredVehicle{registeredAs(r)}
 	}
 	return nil
 }
 
 // Tags are those that vehicles are registered with, as name=value, in order.
-func (p *Partition) Tags() []string { return p.lists.Tags() }
+func (a Asked) Tags() []string { return a.lists.Tags(a.Sight) }
 
 // turn is this partition's part of a digest.
 func (p *Partition) turn(d *event.TurnData) *TurnPart {

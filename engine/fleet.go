@@ -6,10 +6,10 @@ import (
 
 	"telltale/engine/event"
 	"telltale/engine/fleet"
+	"telltale/engine/grouped"
 	"telltale/engine/interval"
 	"telltale/engine/judge"
 	"telltale/engine/meter"
-	"telltale/rules"
 )
 
 // Baselines is the set in force, made from the fleet, and its hash; "" before the
@@ -135,27 +135,17 @@ func (p *Partition) Limits() []fleet.Audited {
 // LimitsOf are those of one vehicle.
 func (p *Partition) LimitsOf(vehicle string) []fleet.Audited {
 	if v := p.AskedBy(p.By).judged(vehicle); v != nil {
-		return limitsOn(v)
+		return grouped.Limits(v)
 	}
 	return nil
 }
 
-func limitsOn(v *judge.View) []fleet.Audited {
-	var out []fleet.Audited
-	a := v.Applied()
-	for _, ar := range a.Rules.Rules {
-		if ar.Component < 0 || ar.Rule.On&rules.OnSample == 0 || len(ar.Rule.ToFill) > 0 {
-			continue
-		}
-		b := a.Rules.Baselines[ar.Component]
-		if b == nil || b.Fleet == nil {
-			continue
-		}
-		if one, ok := fleet.AuditOf(b, b.Fleet.Group(&a.Vehicle, &a.Comps[ar.Component]), ar.Rule); ok {
-			out = append(out, one)
-		}
+// GroupsOf are the groups of the fleet's samples that a vehicle's components fall into.
+func (p *Partition) GroupsOf(vehicle string) []fleet.Listing {
+	if v := p.AskedBy(p.By).judged(vehicle); v != nil {
+		return grouped.Groups(v)
 	}
-	return out
+	return nil
 }
 
 // daysBefore is the date so many months and days before another.

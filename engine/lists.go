@@ -44,25 +44,31 @@ func (p *Partition) unlist(r *vehicle) {
 // Homes are the vehicles that are registered, of all or of those with a tag, by the names
 // that their records are kept under, in order of the present ones. This and what follows
 // speaks of the records that were read alone; see Unpack.
-func (p *Partition) Homes(tag string) []string { return p.lists.Homes(tag) }
+func (a Asked) Homes(tag string) []string { return a.lists.Homes(tag, a.Sight) }
 
 // Part is the partition's part of a page of lines; of listing.Postponed, see
-// [Partition.Waiting].
-func (p *Partition) Part(q listing.Query) listing.Part {
-	out := p.lists.Part(q)
-	out.Now = p.law.Now
+// [Asked.Waiting].
+func (a Asked) Part(q listing.Query) listing.Part {
+	q.Sight = a.Sight
+	out := a.lists.Part(q)
+	out.Now = a.law.Now
 	return out
 }
 
 // Counted counts the lines of a list that is kept in order.
-func (p *Partition) Counted(q listing.Query) listing.Count { return p.lists.CountOf(q) }
+func (a Asked) Counted(q listing.Query) listing.Count {
+	q.Sight = a.Sight
+	return a.lists.CountOf(q)
+}
 
 // PutOff lists the vehicles of which a task may be postponed, by the names that their
 // records are kept under.
-func (p *Partition) PutOff() []string {
+func (a Asked) PutOff() []string {
 	var out []string
-	for v := range p.lists.putOff {
-		out = append(out, v)
+	for v := range a.lists.putOff {
+		if a.Sees(v) {
+			out = append(out, v)
+		}
 	}
 	slices.Sort(out)
 	return out
@@ -90,7 +96,7 @@ func (a Asked) Lines(view listing.View, refs []listing.Ref) []listing.Line {
 	var out []listing.Line
 	views := map[string]*judge.View{}
 	for _, ref := range refs {
-		r := a.record(ref.Home)
+		r := a.of(ref.Home)
 		k, err := listing.ParseKey(ref.Key)
 		if r == nil || r.card == nil || err != nil {
 			continue
@@ -122,15 +128,16 @@ func lineOf(v *judge.View, r *vehicle, view listing.View, key string, k alarm.Ke
 }
 
 // VehiclePart is the partition's part of a page of its vehicles.
-func (p *Partition) VehiclePart(q listing.VehicleQuery) listing.VehiclePart {
-	return p.lists.VehiclePart(q, p.law.Now, func(home string) int64 { return p.record(home).LastRead() })
+func (a Asked) VehiclePart(q listing.VehicleQuery) listing.VehiclePart {
+	q.Sight = a.Sight
+	return a.lists.VehiclePart(q, a.law.Now, func(home string) int64 { return a.record(home).LastRead() })
 }
 
 // VehicleLines are the vehicles that a page refers to, as they stand now.
 func (a Asked) VehicleLines(refs []listing.Ref) []listing.Vehicle {
 	var out []listing.Vehicle
 	for _, ref := range refs {
-		if r := a.record(ref.Home); r != nil && r.card != nil && r.Shown() == ref.Key {
+		if r := a.of(ref.Home); r != nil && r.card != nil && r.Shown() == ref.Key {
 			out = append(out, a.vehicleLine(r))
 		}
 	}
@@ -181,11 +188,11 @@ func registeredAs(r *vehicle) RegisteredVehicle {
 
 // Called lists the vehicles that people may mean by a name: by their key, name, plate, VIN
 // or an earlier key, whatever the blanks, hyphens and case.
-func (p *Partition) Called(name string) (out []RegisteredVehicle) {
-	p.Unpack(len(p.packed) + 1)
+func (a Asked) Called(name string) (out []RegisteredVehicle) {
+	a.Unpack(len(a.packed) + 1)
 	folded := english.Folded(name)
-	for _, home := range p.lists.Called(folded) {
-		if v := registeredAs(p.record(home)); v.calledBy(folded) != "" {
+	for _, home := range a.lists.Called(folded, a.Sight) {
+		if v := registeredAs(a.record(home)); v.calledBy(folded) != "" {
 			out = append(out, v)
 		}
 	}

@@ -44,14 +44,14 @@ func BenchmarkLists(b *testing.B) {
 		}
 	}
 	fleet.Unpack(vehicles + 1)
-	due := fleet.Part(listing.Query{View: listing.Due})
+	due := fleet.AskedBy(fleet.By).Part(listing.Query{View: listing.Due})
 	if due.Counts.Total != vehicles/4 {
 		b.Fatalf("%d of %d", due.Counts.Total, vehicles/4)
 	}
 	for name, ask := range map[string]func(){
-		"page":   func() { fleet.Part(listing.Query{View: listing.Due, Tag: "depot=d-08"}) },
-		"words":  func() { fleet.Part(listing.Query{View: listing.Due, Q: "van-1 oil"}) },
-		"search": func() { fleet.VehiclePart(listing.VehicleQuery{Q: "van-1 d-08"}) },
+		"page":   func() { fleet.AskedBy(fleet.By).Part(listing.Query{View: listing.Due, Tag: "depot=d-08"}) },
+		"words":  func() { fleet.AskedBy(fleet.By).Part(listing.Query{View: listing.Due, Q: "van-1 oil"}) },
+		"search": func() { fleet.AskedBy(fleet.By).VehiclePart(listing.VehicleQuery{Q: "van-1 d-08"}) },
 	} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {

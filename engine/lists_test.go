@@ -143,7 +143,7 @@ func compareVehicles(rt *rapid.T, p *engine.Partition) {
 	}
 	var got []string
 	for more := true; more; {
-		page, refs := listing.MergeVehicles(q, []listing.VehiclePart{p.VehiclePart(q)})
+		page, refs := listing.MergeVehicles(q, []listing.VehiclePart{p.AskedBy(p.By).VehiclePart(q)})
 		if page.Total != len(want) {
 			rt.Fatalf("%+v counts %d, want %q", q, page.Total, want)
 		}
@@ -256,10 +256,10 @@ func walk(rt *rapid.T, p *engine.Partition, q listing.Query, count listing.Count
 
 func partOf(p *engine.Partition, q listing.Query) listing.Part {
 	if q.View != listing.Postponed {
-		return p.Part(q)
+		return p.AskedBy(p.By).Part(q)
 	}
 	var all []listing.Reckoned
-	for _, home := range p.PutOff() {
+	for _, home := range p.AskedBy(p.By).PutOff() {
 		all = append(all, p.Waiting(home)...)
 	}
 	return listing.PartOf(q, all)

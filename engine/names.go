@@ -172,12 +172,12 @@ func (p *Partition) askedFor(ev event.Event, d *record.MergeData) []Output {
 // NamesOf are all names of the vehicle that has or had one, as far as this partition knows,
 // the one that its record is kept under first. That may be in another partition, which
 // knows more. Of a name that is not known here there are none.
-func (p *Partition) NamesOf(name string) []string {
-	home := p.home(name)
-	if r := p.record(home); r != nil && r.Is == "" {
+func (a Asked) NamesOf(name string) []string {
+	home := a.home(name)
+	switch r := a.record(home); {
+	case r != nil && r.Is == "" && a.Sight.Sees(r.card):
 		return r.KnownAs()
-	}
-	if home == name {
+	case r != nil && r.Is == "", home == name:
 		return nil
 	}
 	return []string{home}
@@ -260,5 +260,5 @@ func (p *Partition) Meant(name string) (string, error) {
 	if p.of(name) != nil {
 		return name, nil
 	}
-	return Meant(name, p.Called(name))
+	return Meant(name, p.AskedBy(p.By).Called(name))
 }

@@ -186,7 +186,7 @@ func TestRegisteredLater(t *testing.T) {
 		t.Fatal(err)
 	}
 	p.Apply(ev)
-	v := p.RegisterOf("van-1")[0]
+	v := p.AskedBy(p.By).RegisterOf("van-1")[0]
 	for now, want := range map[time.Time]time.Time{at: at.Add(time.Second), at.Add(-time.Hour): at.Add(time.Second), at.Add(time.Hour): at.Add(time.Hour)} {
 		if got := v.Later(now); !got.Equal(want) {
 			t.Errorf("at %s: %s, want %s", now, got, want)

@@ -81,12 +81,12 @@ func TestKnown(t *testing.T) {
 		t.Fatal(err)
 	}
 	p.Apply(ev)
-	got := p.Known("bus-07", []engine.KnownEvent{{ID: event.ID{Source: "/case", ID: "r-1"}}, {ID: event.ID{Source: "/case", ID: "r-2"}}})
+	got := p.AskedBy(p.By).Known("bus-07", []engine.KnownEvent{{ID: event.ID{Source: "/case", ID: "r-1"}}, {ID: event.ID{Source: "/case", ID: "r-2"}}})
 	want := []engine.KnownEvent{{ID: ev.ID, Digest: ev.Hash()}}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got %v, want %v", got, want)
 	}
-	if got := p.Known("bus-08", want); got != nil {
+	if got := p.AskedBy(p.By).Known("bus-08", want); got != nil {
 		t.Errorf("of another vehicle: %v", got)
 	}
 }

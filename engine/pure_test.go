@@ -19,13 +19,13 @@ import (
 var core = []string{
 	"telltale/engine", "telltale/engine/event", "telltale/engine/fleet", "telltale/engine/alarm", "telltale/engine/latch",
 	"telltale/engine/record", "telltale/engine/wear", "telltale/engine/work", "telltale/engine/usual", "telltale/engine/judge", "telltale/engine/dueword", "telltale/engine/moment", "telltale/engine/recall", "telltale/engine/defect", "telltale/engine/bottle", "telltale/engine/outlook", "telltale/engine/due", "telltale/engine/why", "telltale/engine/sample", "telltale/engine/whole", "telltale/engine/listing", "telltale/engine/intern", "telltale/engine/stood", "telltale/engine/follows", "telltale/engine/intake/typed",
-	"telltale/engine/fit", "telltale/engine/gauge", "telltale/engine/history", "telltale/engine/doubt", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/origin", "telltale/engine/trend", "telltale/engine/reach", "telltale/engine/stranger",
+	"telltale/engine/fit", "telltale/engine/gauge", "telltale/engine/history", "telltale/engine/doubt", "telltale/engine/meter", "telltale/engine/interval", "telltale/engine/lab", "telltale/engine/origin", "telltale/engine/trend", "telltale/engine/reach", "telltale/engine/grouped", "telltale/engine/stranger",
 	"telltale/rules", "telltale/rules/expression", "telltale/rules/expression/quantity", "telltale/rules/expression/bounds", "telltale/rules/expression/slip", "telltale/rules/expression/witness", "telltale/rules/source", "telltale/rules/figure", "telltale/rules/dataalarm", "telltale/rules/applies", "telltale/rules/word", "telltale/rules/told",
 	"telltale/rules/unit", "telltale/rules/analytes", "telltale/rules/english", "telltale/rules/zone",
 }
 
 // rooms are the packages that engine is made of, each above those that it may use.
-var rooms = []string{"event", "fleet", "alarm", "latch", "record", "wear", "work", "usual", "judge", "dueword", "moment", "recall", "outlook", "due", "why", "sample", "doubt", "history", "gauge", "listing", "whole", "stood", "reach", "stranger"}
+var rooms = []string{"event", "fleet", "alarm", "latch", "record", "wear", "work", "usual", "judge", "dueword", "moment", "recall", "outlook", "due", "why", "sample", "doubt", "history", "gauge", "listing", "whole", "stood", "reach", "grouped", "stranger"}
 
 // TestPure keeps the core pure: no I/O, no network, no client library may be
 // among what it imports itself, however deep in this module.
@@ -59,7 +59,7 @@ func TestExplainingCannotFold(t *testing.T) {
 		"judge":  {"event", "fleet", "alarm", "latch", "record", "wear", "work", "usual"},
 	}
 	views := append(below["judge"], "judge")
-	below["dueword"], below["moment"], below["recall"], below["outlook"], below["doubt"], below["stood"], below["reach"], below["stranger"] = views, views, views, views, views, views, views, views
+	below["dueword"], below["moment"], below["recall"], below["outlook"], below["doubt"], below["stood"], below["reach"], below["grouped"], below["stranger"] = views, views, views, views, views, views, views, views, views
 	below["due"] = append(slices.Clip(views), "dueword")
 	below["gauge"] = below["due"]
 	below["history"] = append(slices.Clip(views), "doubt", "stood")

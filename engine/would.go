@@ -116,14 +116,14 @@ func (p *Partition) brought(vehicle, component string, entries []event.Event) []
 
 // trial is a partition with a copy of one vehicle's record, by the same book, baselines
 // and clock.
-func (p *Partition) trial(vehicle string) (*Partition, error) {
+func (a Asked) trial(vehicle string) (*Partition, error) {
 	t := NewPartition()
-	t.Restore(p.law.Now, p.law.Book)
-	t.RestoreBaselines(p.Baselines())
-	if p.record(vehicle) == nil {
+	t.Restore(a.law.Now, a.law.Book)
+	t.RestoreBaselines(a.Baselines())
+	if a.record(vehicle) == nil || !a.Sight.Sees(a.record(vehicle).card) {
 		return t, nil
 	}
-	text, err := p.Encode(vehicle)
+	text, err := a.Encode(vehicle)
 	if err == nil {
 		err = t.Load(vehicle, text)
 	}

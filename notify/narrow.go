@@ -57,3 +57,10 @@ func listedAt(s *alarm.Listed) alarm.Stage {
 	}
 	return ""
 }
+
+// Sees reads which registered vehicles somebody may see, from a text of [people.Access.Sees], for
+// the service's questions.
+func Sees(text string) (func(home string, d *event.VehicleData) bool, error) {
+	sees, err := people.ReadSees(text)
+	return func(home string, d *event.VehicleData) bool { return sees(VehicleOf(home, d)) }, err
+}

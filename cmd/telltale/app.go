@@ -218,7 +218,7 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 		return nil, err
 	}
 	a.svc, err = service.Start(context.WithoutCancel(ctx), a.log, service.Config{
-		Program: program(), ClockFollowsEvents: f.set.Clock == "events", Share: a.server == nil, Reads: f.set.Reads, Narrow: notify.Narrow, Sees: notify.ReadSees,
+		Program: program(), ClockFollowsEvents: f.set.Clock == "events", Share: a.server == nil, Reads: f.set.Reads, Narrow: notify.Narrow, Sees: notify.Sees,
 	})
 	if err != nil {
 		return nil, err

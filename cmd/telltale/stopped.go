@@ -13,6 +13,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/server"
 	"telltale/engine/stream/service"
+	"telltale/notify"
 )
 
 // openStopped runs a question on the files of a folder whose service is stopped: what it
@@ -20,7 +21,7 @@ import (
 // no clock runs, and the folder's rules and register are not read.
 func openStopped(ctx context.Context, dir string, do func(context.Context, *nats.Conn) error) error {
 	return withStopped(ctx, dir, func(ctx context.Context, log *stream.Log, set *settings) error {
-		svc, err := service.Start(context.WithoutCancel(ctx), log, service.Config{Program: program(), ClockFollowsEvents: set.Clock == "events", Reads: set.Reads})
+		svc, err := service.Start(context.WithoutCancel(ctx), log, service.Config{Program: program(), ClockFollowsEvents: set.Clock == "events", Reads: set.Reads, Sees: notify.Sees})
 		if err != nil {
 			return err
 		}

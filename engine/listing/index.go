@@ -20,6 +20,7 @@ type Index struct {
 	counts map[View]map[bucket]int
 	cards  *order[*Card]
 	works  map[work]*work // those that lines are of; there are few
+	sights sights
 }
 
 // work is what a line is of.
@@ -52,9 +53,10 @@ type Card struct {
 	lines  *line
 	// first is the first of the record's n alarms, of which the lines are: their list is
 	// never changed in place, so the same one is the same.
-	first *alarm.Alarm
-	n     int32
-	out   bool
+	first  *alarm.Alarm
+	number uint32 // in the index, of all vehicles at this time
+	n      uint16
+	out    bool
 }
 
 // shown is the vehicle's present name.
@@ -131,7 +133,7 @@ func (x *Index) Set(c *Card, r *record.Record) *Card {
 		x.Drop(c)
 		return nil
 	case c == nil:
-		c = &Card{home: r.Vehicle}
+		c = &Card{home: r.Vehicle, number: x.sights.number()}
 	case c.reg == reg && c.out == r.Out && c.isOf(r.Alarms):
 		return c
 	}
@@ -141,7 +143,7 @@ func (x *Index) Set(c *Card, r *record.Record) *Card {
 		c.reg, c.folded = reg, folded(reg, r)
 		x.cards.put(c)
 	}
-	c.out, c.n = r.Out, int32(len(r.Alarms))
+	c.out, c.n = r.Out, uint16(len(r.Alarms)) // of more, isOf says always that they changed
 	if len(r.Alarms) > 0 {
 		c.first = &r.Alarms[0]
 	}
@@ -166,12 +168,14 @@ func (x *Index) Drop(c *Card) {
 	if c != nil {
 		x.dropLines(c)
 		x.dropCard(c)
+		x.sights.free = append(x.sights.free, c.number)
 	}
 }
 
 func (x *Index) dropCard(c *Card) {
 	if c.reg != nil {
 		x.cards.drop(c)
+		x.sights.forget(c)
 	}
 }
 

@@ -155,7 +155,7 @@ func newSieve(q Query) *sieve {
 // counters reports whether what is asked for is counted as it changes.
 func (s *sieve) counters() bool {
 	// A tag without a value is that of vehicles that have no such tag, which nobody counts.
-	return (s.Tag == "" || s.value != "") && s.Of == "" && len(s.words) == 0 && s.Kind == "" && s.Rule == "" && s.Vehicle == "" && s.Person == "" && !s.Statutory && s.View != Postponed
+	return (s.Tag == "" || s.value != "") && s.Of == "" && len(s.words) == 0 && s.Kind == "" && s.Rule == "" && s.Vehicle == "" && s.Person == "" && !s.Statutory && s.View != Postponed && s.Sight == nil
 }
 
 func (s *sieve) stage(l *line) bool { return len(s.Stage) == 0 || slices.Contains(s.Stage, l.stage()) }
@@ -165,7 +165,7 @@ func (s *sieve) tagged(l *line) bool { return s.Tag == "" || has(l.card.reg.Tags
 // rest is all that is asked for beside stage and tag.
 func (s *sieve) rest(l *line) bool {
 	reg := l.card.reg
-	return (!l.shelved || s.Aside || s.View != Due && s.View != Standing) &&
+	return s.Sight.Sees(l.card) && (!l.shelved || s.Aside || s.View != Due && s.View != Standing) &&
 		(s.Of == "" || l.of() == s.Of) && (s.Kind == "" || reg.Kind == s.Kind) && (s.Rule == "" || l.rule == s.Rule) &&
 		(s.Vehicle == "" || l.card.home == s.Vehicle) && (!s.Statutory || l.statutory) &&
 		(s.Person == "" || slices.Contains(reg.People, s.Person)) && holds(s.words, l.card.folded, l.title)

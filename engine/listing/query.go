@@ -58,6 +58,7 @@ type Query struct {
 	Person    string // of whom the register says that the vehicle is theirs
 	Statutory bool   // what the law asks for
 	Aside     bool   // also what is put aside, in Due and Standing
+	Sight     *Sight // whose it is; nil for one who sees all
 	// After and Before are the key of the line that the page follows, or comes before; at
 	// most one of them.
 	After, Before string

@@ -26,6 +26,7 @@ type VehicleQuery struct {
 	State                string // InService, OutOfService or Retired
 	// Silent keeps those in service of which nothing told a meter for more than so many days.
 	Silent int
+	Sight  *Sight // as in Query
 	// After and Before are the vehicle that the page follows, or comes before.
 	After, Before string
 	Limit         int
@@ -132,7 +133,7 @@ func (c *Card) state() string {
 
 // rest is all that is asked for beside tag, kind and state.
 func (s *cardSieve) rest(c *Card) bool {
-	return (s.Person == "" || slices.Contains(c.reg.People, s.Person)) && holds(s.words, c.folded) &&
+	return s.Sight.Sees(c) && (s.Person == "" || slices.Contains(c.reg.People, s.Person)) && holds(s.words, c.folded) &&
 		(s.Silent == 0 || c.state() == InService && s.read(c.home) < s.since)
 }
 
@@ -169,20 +170,25 @@ func (s *cardSieve) count(list iter.Seq[*Card], hit func(*Card)) VehicleCount {
 	return out
 }
 
-// Called are the records of the vehicles of which a name holds the folded text.
-func (x *Index) Called(folded string) (homes []string) {
+// Called are the records of the vehicles that somebody sees of which a name holds the folded
+// text.
+func (x *Index) Called(folded string, by *Sight) (homes []string) {
 	for c := range x.cards.all {
-		if strings.Contains(c.folded, folded) {
+		if by.Sees(c) && strings.Contains(c.folded, folded) {
 			homes = append(homes, c.home)
 		}
 	}
 	return homes
 }
 
-// Tags are those that vehicles are registered with, as "depot=north", in order.
-func (x *Index) Tags() []string {
+// Tags are those that vehicles that somebody sees are registered with, as "depot=north", in
+// order.
+func (x *Index) Tags(by *Sight) []string {
 	all := map[[2]string]bool{}
 	for c := range x.cards.all {
+		if !by.Sees(c) {
+			continue
+		}
 		for name, value := range c.reg.Tags {
 			all[[2]string{name, value}] = true
 		}
@@ -195,13 +201,13 @@ func (x *Index) Tags() []string {
 	return out
 }
 
-// Homes are the records of the vehicles that are registered, of all or of those with a tag,
-// by present name.
-func (x *Index) Homes(tag string) []string {
+// Homes are the records of the vehicles that are registered and that somebody sees, of all or
+// of those with a tag, by present name.
+func (x *Index) Homes(tag string, by *Sight) []string {
 	name, value := tagOf(tag)
 	out := make([]string, 0, x.cards.n)
 	for c := range x.cards.all {
-		if tag == "" || has(c.reg.Tags, name, value) {
+		if by.Sees(c) && (tag == "" || has(c.reg.Tags, name, value)) {
 			out = append(out, c.home)
 		}
 	}

@@ -27,7 +27,7 @@ func TestStranger(t *testing.T) {
 		}
 		p.Apply(ev)
 	}
-	got := p.Strangers()
+	got := p.AskedBy(p.By).Strangers()
 	day := func(d int) time.Time { return time.Date(2031, 1, d, 0, 0, 0, 0, time.UTC) }
 	want := []stranger.Vehicle{{Vehicle: "bus-70", First: day(2), Last: day(9), Events: 4, Sources: got[0].Sources,
 		Meters: []stranger.Meter{{"hours", true}, {"odometer", false}, {"winch", true}}, Components: []string{"engine", "transmission"}}}

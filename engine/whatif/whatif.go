@@ -251,7 +251,7 @@ func (r *running) report() *Report {
 	out := r.sums
 	out.Events, out.Damaged = r.events+r.damaged, r.damaged
 	p := r.folds[New]
-	out.Vehicles = len(p.Vehicles()) - len(p.Unregistered())
+	out.Vehicles = len(p.Vehicles()) - len(p.AskedBy(p.By).Unregistered())
 	last := r.last
 	if until := r.cfg.File.Until; until.After(last) {
 		last = until

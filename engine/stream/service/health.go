@@ -11,6 +11,7 @@ import (
 	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/intake"
+	"telltale/engine/listing"
 )
 
 // Health is how the service stands.
@@ -67,8 +68,9 @@ type standing struct {
 	Ready bool      `json:"ready"`
 }
 
-// standing is taken with mu held.
-func (w *worker) standing() standing {
+// standing is taken with mu held. Who does not see all has the counts of what they see, and
+// none of what happened since the start.
+func (w *worker) standing(q Question) standing {
 	s := standing{
 		PartitionHealth: PartitionHealth{Partition: w.p, Owner: w.owner, Seq: w.at.Seq, Epoch: w.at.Epoch, Vehicles: w.vehicles, Events: w.seen.events,
 			Transitions: w.seen.transitions, Refused: w.seen.refused, NotJudged: w.seen.notJudged,
@@ -81,7 +83,24 @@ func (w *worker) standing() standing {
 	if w.failed != nil {
 		s.Fault = w.failed.Error()
 	}
+	if q.Sees != "" {
+		w.narrowHealth(q, &s.PartitionHealth)
+	}
 	return s
+}
+
+func (w *worker) narrowHealth(q Question, h *PartitionHealth) {
+	a := w.fleet(q)
+	*h = PartitionHealth{Partition: h.Partition, Owner: h.Owner, Seq: h.Seq, Epoch: h.Epoch, Lag: h.Lag, Saved: h.Saved, Fault: h.Fault,
+		Vehicles: len(a.Homes("")), Active: map[alarm.Stage]int{}}
+	for _, v := range []listing.View{listing.Due, listing.Standing, listing.Out} {
+		for stage, n := range a.Counted(listing.Query{View: v, Aside: true}).Stages {
+			h.Active[stage] += n
+		}
+	}
+	if h.Fault != "" {
+		h.Fault = "it has ended; whoever runs the service can see why" // which may name a vehicle
+	}
 }
 
 // Health says how this process stands, with the partitions that it folds.
@@ -89,7 +108,7 @@ func (s *Service) Health() Health {
 	h := Health{Program: s.cfg.Program, Ready: true, EventsClock: s.cfg.ClockFollowsEvents, Reads: s.cfg.Reads.Names()}
 	for _, w := range s.here() {
 		w.mu.Lock()
-		h.add(w.standing())
+		h.add(w.standing(Question{}))
 		w.mu.Unlock()
 	}
 	if s.seating != nil {
@@ -111,8 +130,11 @@ func (h *Health) add(s standing) {
 }
 
 // HealthOfAll says how all partitions stand, wherever they are folded.
-func (s *Service) HealthOfAll(ctx context.Context) Health {
-	all, err := health.Of(ctx, s, Question{})
+func (s *Service) HealthOfAll(ctx context.Context) Health { return s.HealthFor(ctx, Question{}) }
+
+// HealthFor is it for whoever asks: the counts are of the vehicles that they may see.
+func (s *Service) HealthFor(ctx context.Context, q Question) Health {
+	all, err := health.Of(ctx, s, Question{Sees: q.Sees})
 	h := Health{Program: s.cfg.Program, Ready: err == nil, EventsClock: s.cfg.ClockFollowsEvents, Reads: s.cfg.Reads.Names()}
 	for _, p := range all {
 		h.add(p)

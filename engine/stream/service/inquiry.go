@@ -60,10 +60,19 @@ type Question struct {
 	names []string // all of the vehicle's
 }
 
-// asked is the partition that answers whoever asks in their units.
+// asked is the partition that answers whoever asks in their units, of the vehicles that they
+// may see. A part must ask nothing past it.
 func (w *worker) asked(q Question) engine.Asked {
 	units, _ := unit.SystemOf(q.Units) // read as the question came in
-	return w.fold.AskedBy(engine.Asker{Units: units, Based: q.Based})
+	a := w.fold.AskedBy(engine.Asker{Units: units, Based: q.Based})
+	if q.Sees != "" {
+		sees, err := w.sees.Of(q.Sees)
+		if err != nil { // which was looked for before
+			sees = func(string, *event.VehicleData) bool { return false }
+		}
+		a.Sight = w.fold.Sight(q.Sees, sees)
+	}
+	return a
 }
 
 // Inquiry is a list that a service can be asked for. Each is one row below, and is
@@ -75,7 +84,7 @@ type Inquiry[T any] struct {
 	part func(*worker, Question) []T
 	// whole makes the list of all partitions' parts; nil where they stand one after
 	// the other.
-	whole func(ctx context.Context, l *stream.Log, q Question, parts []T) ([]T, error)
+	whole func(ctx context.Context, s *Service, q Question, parts []T) ([]T, error)
 }
 
 // The lists that a service can be asked for, on telltale.query.<name>.
@@ -111,7 +120,7 @@ var (
 	Tags = listed(Inquiry[string]{"tags", (*worker).tags, sortedOnce})
 	// Known says which of some events of a vehicle its record holds, with their hashes.
 	Known = listed(Inquiry[engine.KnownEvent]{"known",
-		func(w *worker, q Question) []engine.KnownEvent { return w.fold.Known(q.Vehicle, q.Events) }, nil})
+		func(w *worker, q Question) []engine.KnownEvent { return w.asked(q).Known(q.Vehicle, q.Events) }, nil})
 	// Unregistered lists the vehicles whose events are kept but not judged because
 	// nobody registered them.
 	Unregistered = listed(Inquiry[string]{"unregistered",
@@ -119,7 +128,7 @@ var (
 	// Strangers are these, those that reported last first, with what reports of them.
 	Strangers = listed(Inquiry[stranger.Vehicle]{"strangers", (*worker).strangers, sorted(stranger.Sort)})
 	// Renamed lists the names that are a vehicle's no longer.
-	Renamed = listed(Inquiry[engine.EarlierName]{"renamed", func(w *worker, _ Question) []engine.EarlierName { return w.fold.Renamed() }, nil})
+	Renamed = listed(Inquiry[engine.EarlierName]{"renamed", func(w *worker, _ Question) []engine.EarlierName { return w.fold.Renamed() }, renamedSeen})
 	// Called lists the vehicles that people may mean by a name: their key, name, plate, VIN or
 	// an earlier key, however it is written.
 	Called = listed(Inquiry[engine.RegisteredVehicle]{"called",
@@ -145,11 +154,11 @@ var (
 // What one replica asks of another's partitions alone.
 var (
 	registered = between(Inquiry[engine.RegisteredVehicle]{"registered",
-		func(w *worker, q Question) []engine.RegisteredVehicle { return w.fold.RegisterOf(q.Vehicle) }, nil})
+		func(w *worker, q Question) []engine.RegisteredVehicle { return w.asked(q).RegisterOf(q.Vehicle) }, nil})
 	// names are all of the vehicle that has or had one, as far as that name's partition
 	// knows, the one that its record is kept under first.
-	names  = between(Inquiry[string]{"names", func(w *worker, q Question) []string { return w.fold.NamesOf(q.Vehicle) }, nil})
-	health = between(Inquiry[standing]{"health", func(w *worker, _ Question) []standing { return []standing{w.standing()} }, nil})
+	names  = between(Inquiry[string]{"names", func(w *worker, q Question) []string { return w.asked(q).NamesOf(q.Vehicle) }, nil})
+	health = between(Inquiry[standing]{"health", func(w *worker, q Question) []standing { return []standing{w.standing(q)} }, nil})
 )
 
 // public are the rows that anybody may ask for, parted those that a partition answers,
@@ -180,10 +189,14 @@ func (in *Inquiry[T]) Of(ctx context.Context, s *Service, q Question) ([]T, erro
 	}
 	if q.Vehicle != "" && in.name != names.name {
 		var err error
-		if q.names, err = s.Names(ctx, q.Vehicle); err != nil {
+		if q.names, err = s.NamesFor(ctx, q); err != nil {
 			return nil, err
 		}
-		if q.names == nil {
+		switch {
+		case q.names != nil:
+		case q.Sees != "" && in.part == nil: // the log does not know who may see what
+			return nil, nil
+		default:
 			q.names = []string{q.Vehicle}
 		}
 		q.Vehicle = q.names[0]
@@ -208,7 +221,7 @@ func (in *Inquiry[T]) over(ctx context.Context, s *Service, q Question) ([]T, er
 		s.slow <- struct{}{} // to order so many takes its time, too
 		defer func() { <-s.slow }()
 	}
-	list, err := in.whole(ctx, s.log, q, list)
+	list, err := in.whole(ctx, s, q, list)
 	return list, cmp.Or(err, missing)
 }
 
@@ -225,14 +238,14 @@ func (w *worker) samples(q Question) []sample.Verdict {
 	return w.asked(q).Verdicts(q.Vehicle, q.Component)
 }
 
-func sorted[T any](by func([]T)) func(context.Context, *stream.Log, Question, []T) ([]T, error) {
-	return func(_ context.Context, _ *stream.Log, _ Question, list []T) ([]T, error) {
+func sorted[T any](by func([]T)) func(context.Context, *Service, Question, []T) ([]T, error) {
+	return func(_ context.Context, _ *Service, _ Question, list []T) ([]T, error) {
 		by(list)
 		return list, nil
 	}
 }
 
-func sortedOnce(_ context.Context, _ *stream.Log, _ Question, list []string) ([]string, error) {
+func sortedOnce(_ context.Context, _ *Service, _ Question, list []string) ([]string, error) {
 	slices.Sort(list)
 	return slices.Compact(list), nil
 }
@@ -256,46 +269,41 @@ func byVehicle(list []engine.RegisteredVehicle) {
 	slices.SortFunc(list, func(a, b engine.RegisteredVehicle) int { return strings.Compare(a.Vehicle, b.Vehicle) })
 }
 
-func withPast(ctx context.Context, l *stream.Log, q Question, list []history.Entry) ([]history.Entry, error) {
+func withPast(ctx context.Context, s *Service, q Question, list []history.Entry) ([]history.Entry, error) {
 	if len(list) == 0 {
 		return nil, nil
 	}
-	past, err := l.Past(ctx, q.names)
+	past, err := s.log.Past(ctx, q.names)
 	if err != nil {
 		return nil, fmt.Errorf("reading the history of %q: %w", q.Vehicle, err)
 	}
 	return history.Extend(list, past), nil
 }
 
-func inForce(ctx context.Context, l *stream.Log, _ Question, _ []fleet.Listing) ([]fleet.Listing, error) {
-	_, set, err := l.BaselinesInForce(ctx)
-	if err != nil {
-		return nil, err
-	}
-	return set.List(), nil
-}
-
-func besideInForce(ctx context.Context, l *stream.Log, _ Question, parts []fleet.Audited) ([]fleet.Audited, error) {
-	_, set, err := l.BaselinesInForce(ctx)
+func besideInForce(ctx context.Context, s *Service, _ Question, parts []fleet.Audited) ([]fleet.Audited, error) {
+	_, set, err := s.log.BaselinesInForce(ctx)
 	if err != nil {
 		return nil, err
 	}
 	return fleet.Audit(set, parts), nil
 }
 
-func entries(ctx context.Context, l *stream.Log, q Question, _ []stream.Entry) ([]stream.Entry, error) {
+func entries(ctx context.Context, s *Service, q Question, _ []stream.Entry) ([]stream.Entry, error) {
 	const most = 10
-	return l.Entries(ctx, q.names, q.ID, most)
+	return s.log.Entries(ctx, q.names, q.ID, most)
 }
 
-func refused(ctx context.Context, l *stream.Log, q Question, out []alarm.Refusal) ([]alarm.Refusal, error) {
-	err := l.Refused(ctx, func(r alarm.Refusal) error {
+func refused(ctx context.Context, s *Service, q Question, out []alarm.Refusal) ([]alarm.Refusal, error) {
+	err := s.log.Refused(ctx, func(r alarm.Refusal) error {
 		if q.Vehicle == "" || slices.Contains(q.names, r.Vehicle) {
 			out = append(out, r)
 		}
 		return nil
 	})
-	return out, err
+	if err != nil {
+		return nil, err
+	}
+	return seenOf(ctx, s, q, out, func(r *alarm.Refusal) string { return r.Vehicle })
 }
 
 // Registered is the registration of a vehicle that counts; nil where there is none.
@@ -306,32 +314,47 @@ func (s *Service) Registered(ctx context.Context, vehicle string) (*event.Vehicl
 
 // RegisteredAs is it with the vehicle's present name.
 func (s *Service) RegisteredAs(ctx context.Context, vehicle string) (v engine.RegisteredVehicle, err error) {
-	list, err := registered.Of(ctx, s, Question{Vehicle: vehicle})
+	return s.RegisteredFor(ctx, Question{Vehicle: vehicle})
+}
+
+// RegisteredFor is it for whoever asks of the question's vehicle: none of one that they may
+// not see.
+func (s *Service) RegisteredFor(ctx context.Context, q Question) (v engine.RegisteredVehicle, err error) {
+	list, err := registered.Of(ctx, s, Question{Vehicle: q.Vehicle, Sees: q.Sees})
 	if len(list) > 0 {
 		v = list[0]
 	}
 	return v, err
 }
 
-// meant is the vehicle that people mean by a name. Where it is the key of none, all
-// partitions are asked who is called so.
-func (s *Service) meant(ctx context.Context, name string) (string, error) {
-	if all, err := s.Names(ctx, name); err != nil || all != nil {
-		return name, err
+// meant is the vehicle that people mean by the name in a question. Where it is the key of
+// none, all partitions are asked who is called so.
+func (s *Service) meant(ctx context.Context, q Question) (string, error) {
+	if q.Vehicle == "" {
+		return "", nil
 	}
-	called, err := Called.Of(ctx, s, Question{Name: name})
+	if all, err := s.NamesFor(ctx, q); err != nil || all != nil {
+		return q.Vehicle, err
+	}
+	called, err := Called.Of(ctx, s, Question{Name: q.Vehicle, Sees: q.Sees})
 	if err != nil {
-		return name, err
+		return q.Vehicle, err
 	}
-	key, err := engine.Meant(name, called)
-	return cmp.Or(key, name), err
+	key, err := engine.Meant(q.Vehicle, called)
+	return cmp.Or(key, q.Vehicle), err
 }
 
 // Names are all names of the vehicle that has or had one, the one that its record is kept under
 // first; nil where there is none.
 func (s *Service) Names(ctx context.Context, name string) ([]string, error) {
+	return s.NamesFor(ctx, Question{Vehicle: name})
+}
+
+// NamesFor are those of the question's vehicle, for whoever asks.
+func (s *Service) NamesFor(ctx context.Context, q Question) ([]string, error) {
+	name := q.Vehicle
 	for range record.MostNames {
-		all, err := names.Of(ctx, s, Question{Vehicle: name})
+		all, err := names.Of(ctx, s, Question{Vehicle: name, Sees: q.Sees})
 		if err != nil || len(all) == 0 || all[0] == name {
 			return all, err
 		}

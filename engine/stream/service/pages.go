@@ -10,6 +10,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/micro"
 
+	"telltale/engine"
 	"telltale/engine/alarm"
 	"telltale/engine/listing"
 	"telltale/engine/stream"
@@ -71,8 +72,7 @@ var (
 	countParts   = between(Inquiry[listing.Counted]{"count-parts", (*worker).countPart, nil})
 	vehicleParts = between(Inquiry[listing.VehiclePart]{"vehicle-parts",
 		func(w *worker, q Question) []listing.VehiclePart {
-			w.readAll()
-			return []listing.VehiclePart{w.fold.VehiclePart(q.vehicles())}
+			return []listing.VehiclePart{w.fleet(q).VehiclePart(q.vehicles())}
 		}, nil})
 	vehicleLines = between(Inquiry[listing.Vehicle]{"vehicle-refs",
 		func(w *worker, q Question) []listing.Vehicle { return w.asked(q).VehicleLines(q.Refs) }, nil})
@@ -110,10 +110,8 @@ func (p *Pages[T]) respond(ctx context.Context, s *Service, r micro.Request, q Q
 		return &listing.Fault{Field: "limit", Why: fmt.Sprintf("a page has 1 to %d lines", mostOverNATS)}
 	}
 	var err error
-	if q.Vehicle != "" {
-		if q.Vehicle, err = s.meant(ctx, q.Vehicle); err != nil {
-			return err
-		}
+	if q.Vehicle, err = s.meant(ctx, q); err != nil {
+		return err
 	}
 	page, err := p.of(ctx, s, q)
 	if i := (*Incomplete)(nil); errors.As(err, &i) {
@@ -166,34 +164,33 @@ func countsOf(ctx context.Context, s *Service, q Question) ([]listing.Counted, e
 }
 
 func (w *worker) linePart(q Question) []listing.Part {
-	w.readAll()
-	query := q.lines()
+	a, query := w.fleet(q), q.lines()
 	if q.View != listing.Postponed {
-		return []listing.Part{w.fold.Part(query)}
+		return []listing.Part{a.Part(query)}
 	}
-	p := listing.PartOf(query, w.waiting())
-	p.Now = w.fold.Now()
+	p := listing.PartOf(query, w.waiting(a))
+	p.Now = a.Now()
 	return []listing.Part{p}
 }
 
 func (w *worker) countPart(q Question) (out []listing.Counted) {
-	w.readAll()
+	a := w.fleet(q)
 	for _, v := range listing.Views {
 		query := q.lines()
 		switch query.View = v; {
 		case q.View != "" && q.View != v:
 		case v == listing.Postponed:
-			out = append(out, listing.Counted{View: v, Count: listing.PartOf(query, w.waiting()).Counts})
+			out = append(out, listing.Counted{View: v, Count: listing.PartOf(query, w.waiting(a)).Counts})
 		default:
-			out = append(out, listing.Counted{View: v, Count: w.fold.Counted(query)})
+			out = append(out, listing.Counted{View: v, Count: a.Counted(query)})
 		}
 	}
 	return out
 }
 
 // waiting are the lines of all tasks that are postponed.
-func (w *worker) waiting() (out []listing.Reckoned) {
-	w.each(w.fold.PutOff(), func(home string) { out = append(out, w.fold.Waiting(home)...) })
+func (w *worker) waiting(a engine.Asked) (out []listing.Reckoned) {
+	w.each(a.PutOff(), func(home string) { out = append(out, a.Waiting(home)...) })
 	return out
 }
 

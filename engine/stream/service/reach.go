@@ -6,11 +6,11 @@ import (
 
 	"telltale/engine/reach"
 	"telltale/engine/stranger"
-	"telltale/engine/stream"
 	"telltale/rules"
 )
 
-// reached is how far the parts of the book reach in one partition, as it was counted last.
+// reached is how far the parts of the book reach in one partition, over the vehicles that
+// somebody sees, as it was counted last.
 type reached struct {
 	parts []reach.Part
 	book  *rules.Book // by which; nil before the first count
@@ -23,39 +23,41 @@ const (
 	// whatever came: they take a look at each vehicle.
 	countFor  = 30 * time.Second
 	countDear = 10 * time.Millisecond
+	// mostCounts is how many counts are kept, each for one who sees other vehicles.
+	mostCounts = 16
 )
 
 // reach counts how far the parts of the book reach: once for a position of the log. A large
 // partition takes long: it is folded on meanwhile.
-func (w *worker) reach(Question) []reach.Part {
-	now := time.Now()
-	if w.reached.book != nil && w.reached.book == w.fold.Book() && (w.reached.seq == w.at.Seq || now.Before(w.reached.until)) {
-		return w.reached.parts
+func (w *worker) reach(q Question) []reach.Part {
+	now, was := time.Now(), w.reached[q.Sees]
+	if was.book != nil && was.book == w.fold.Book() && (was.seq == w.at.Seq || now.Before(was.until)) {
+		return was.parts
 	}
-	w.readAll()
-	seq, book := w.at.Seq, w.fold.Book()
+	a, seq, book := w.fleet(q), w.at.Seq, w.fold.Book()
 	var c reach.Count
-	w.each(w.fold.Homes(""), func(home string) { w.fold.Reach(home, &c) })
-	w.reached = reached{parts: c.Parts(), book: book, seq: seq}
+	w.each(a.Homes(""), func(home string) { a.Reach(home, &c) })
+	is := reached{parts: c.Parts(), book: book, seq: seq}
 	if time.Since(now) > countDear {
-		w.reached.until = now.Add(countFor)
+		is.until = now.Add(countFor)
 	}
-	return w.reached.parts
+	if len(w.reached) >= mostCounts {
+		clear(w.reached)
+	}
+	w.reached[q.Sees] = is
+	return is.parts
 }
 
 // places lists where a task or rule stands or could not be judged.
 func (w *worker) places(q Question) (out []reach.Place) {
-	w.readAll()
-	w.each(w.fold.Homes(""), func(home string) { out = append(out, w.fold.Reached(home, q.Rule)...) })
+	a := w.fleet(q)
+	w.each(a.Homes(""), func(home string) { out = append(out, a.Reached(home, q.Rule)...) })
 	return reach.Worst(out)
 }
 
-func (w *worker) strangers(Question) []stranger.Vehicle {
-	w.readAll()
-	return w.fold.Strangers()
-}
+func (w *worker) strangers(q Question) []stranger.Vehicle { return w.fleet(q).Strangers() }
 
 // merged makes one list of the partitions' parts.
-func merged[T any](by func([]T) []T) func(context.Context, *stream.Log, Question, []T) ([]T, error) {
-	return func(_ context.Context, _ *stream.Log, _ Question, parts []T) ([]T, error) { return by(parts), nil }
+func merged[T any](by func([]T) []T) func(context.Context, *Service, Question, []T) ([]T, error) {
+	return func(_ context.Context, _ *Service, _ Question, parts []T) ([]T, error) { return by(parts), nil }
 }

@@ -73,6 +73,7 @@ func (s *Service) respondPart(w *worker) (micro.Service, error) {
 	to := map[string]handler{}
 	for name, respond := range parted {
 		to[name] = func(_ context.Context, r micro.Request, q Question) error { return respond(w, r, q) }
+		to[name+seeing] = to[name]
 	}
 	return s.respondTo(partSubject(w.p), to, micro.Config{
 		QueueGroupDisabled: true,
@@ -120,10 +121,7 @@ func (in *Inquiry[T]) respond(ctx context.Context, s *Service, r micro.Request, 
 		return err
 	}
 	var err error
-	if q.Vehicle != "" {
-		q.Vehicle, err = s.meant(ctx, q.Vehicle)
-	}
-	if err == nil {
+	if q.Vehicle, err = s.meant(ctx, q); err == nil {
 		list, err = in.Of(ctx, s, q)
 	}
 	if i := (*Incomplete)(nil); errors.As(err, &i) {

@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"sync"
@@ -77,6 +78,9 @@ func (in *Inquiry[T]) ask(w *worker, q Question) ([]T, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	list := in.part(w, q)
+	if err := w.fold.Err(); err != nil && q.Sees != "" {
+		return nil, errors.New("a stored record cannot be read; whoever runs the service can see which") // it may not be theirs
+	}
 	return list, w.fold.Err()
 }
 
@@ -88,7 +92,11 @@ func askOwner[T any](ctx context.Context, s *Service, in *Inquiry[T], p int, q Q
 			return in.ask(w, q)
 		}
 		try, cancel := context.WithTimeout(ctx, q.within(in.name))
-		list, err := listOn[T](try, s.log.Conn, partSubject(p)+"."+in.name, q)
+		name := in.name
+		if q.Sees != "" {
+			name += seeing
+		}
+		list, err := listOn[T](try, s.log.Conn, partSubject(p)+"."+name, q)
 		cancel()
 		if err == nil {
 			return list, nil
@@ -99,5 +107,9 @@ func askOwner[T any](ctx context.Context, s *Service, in *Inquiry[T], p int, q Q
 		jet.Rest(ctx, 25*time.Millisecond)
 	}
 }
+
+// seeing is behind the name of a question that says what may be seen: a replica whose program
+// knows nothing of that must not answer it with everything.
+const seeing = "-seen"
 
 func partSubject(p int) string { return fmt.Sprintf("telltale.part.%d", p) }

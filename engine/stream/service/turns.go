@@ -73,23 +73,29 @@ func (w *worker) readAll() {
 	}
 }
 
-// fleet are all vehicles that are registered, or those with a tag.
-func (w *worker) fleet(tag string) []string {
+// fleet is the partition that is asked for a list: all records are read, and it is known of
+// each vehicle whether it may be seen.
+func (w *worker) fleet(q Question) engine.Asked {
 	w.readAll()
-	return w.fold.Homes(tag)
+	a := w.asked(q)
+	if a.Sight.Begin() {
+		w.each(w.fold.AskedBy(w.fold.By).Homes(""), func(home string) { a.Sees(home) })
+	}
+	return a
 }
 
 // due is the due list of a vehicle, or of all.
 func (w *worker) due(q Question) (out []due.Item) {
-	a, of := w.asked(q), due.Query{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On}
+	of := due.Query{Vehicle: q.Vehicle, Ahead: q.Ahead, Tag: q.Tag, On: q.On}
 	if q.Vehicle != "" {
-		return a.Due(of)
+		return w.asked(q).Due(of)
 	}
+	a := w.fleet(q)
 	tag := q.Tag
 	if q.On != "" { // it may have had others then
 		tag = ""
 	}
-	w.each(w.fleet(tag), func(home string) {
+	w.each(a.Homes(tag), func(home string) {
 		of.Vehicle = home
 		out = append(out, a.Due(of)...)
 	})
@@ -98,46 +104,39 @@ func (w *worker) due(q Question) (out []due.Item) {
 
 // standingAlarms are those of a vehicle, or of all.
 func (w *worker) standingAlarms(q Question) (out []alarm.Listed) {
-	a := w.asked(q)
 	if q.Vehicle != "" {
-		return a.AlarmsOf(q.Vehicle)
+		return w.asked(q).AlarmsOf(q.Vehicle)
 	}
-	w.each(w.fleet(""), func(home string) { out = append(out, a.AlarmsOf(home)...) })
+	a := w.fleet(q)
+	w.each(a.Homes(""), func(home string) { out = append(out, a.AlarmsOf(home)...) })
 	return out
 }
 
 // register is what is registered of a vehicle, or of all.
 func (w *worker) register(q Question) (out []engine.RegisteredVehicle) {
 	if q.Vehicle != "" {
-		return w.fold.RegisterOf(q.Vehicle)
+		return w.asked(q).RegisterOf(q.Vehicle)
 	}
-	w.each(w.fleet(""), func(home string) { out = append(out, w.fold.RegisterOf(home)...) })
+	a := w.fleet(q)
+	w.each(a.Homes(""), func(home string) { out = append(out, a.RegisterOf(home)...) })
 	return out
 }
 
-func (w *worker) called(q Question) []engine.RegisteredVehicle {
-	w.readAll()
-	return w.fold.Called(q.Name)
-}
+func (w *worker) called(q Question) []engine.RegisteredVehicle { return w.fleet(q).Called(q.Name) }
 
-func (w *worker) tags(Question) []string {
-	w.readAll()
-	return w.fold.Tags()
-}
+func (w *worker) tags(q Question) []string { return w.fleet(q).Tags() }
 
-func (w *worker) unregistered(Question) []string {
-	w.readAll()
-	return w.fold.Unregistered()
-}
+func (w *worker) unregistered(q Question) []string { return w.fleet(q).Unregistered() }
 
-func (w *worker) limits(Question) (out []fleet.Audited) {
-	w.each(w.fleet(""), func(home string) { out = append(out, w.fold.LimitsOf(home)...) })
+func (w *worker) limits(q Question) (out []fleet.Audited) {
+	a := w.fleet(q)
+	w.each(a.Homes(""), func(home string) { out = append(out, a.LimitsOf(home)...) })
 	return fleet.Merge(out)
 }
 
 // longs are the questions that are asked of every vehicle of the fleet where they name
 // none.
-var longs = map[string]bool{"due": true, "alarms": true, "register": true, "limits": true, "reach": true, "reached": true}
+var longs = map[string]bool{"due": true, "alarms": true, "register": true, "limits": true, "reach": true, "reached": true, "groups": true}
 
 // longWithin is how long the partitions' owners have for a long question.
 const longWithin = 20 * time.Second

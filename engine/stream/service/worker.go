@@ -66,9 +66,9 @@ type worker struct {
 	at       wire.Checkpoint   // the position of the fold
 	out      wire.Progress     // outputs before it are published
 	seen     counts
-	vehicles int       // with a record at the last checkpoint
-	saved    time.Time // when the last checkpoint was written, by the wall
-	reached  reached   // as it was counted last
+	vehicles int                // with a record at the last checkpoint
+	saved    time.Time          // when the last checkpoint was written, by the wall
+	reached  map[string]reached // as they were counted last, by Question.Sees
 	// failed is why the worker ended; errStopped if it was asked to.
 	failed error
 }
@@ -101,7 +101,7 @@ func newWorker(l *stream.Log, cfg Config, s shelf, p int) *worker {
 		alarms:  l.Alarms.Fence(wire.AlarmSubject(p)),
 		check:   l.State.Fence(wire.CheckpointSubject(p)),
 		seen:    counts{stages: map[string]int{}, reasons: map[string]int{}},
-		records: map[string]stored{}, dirty: map[string]bool{}, doubt: make(chan struct{}, 1),
+		records: map[string]stored{}, dirty: map[string]bool{}, doubt: make(chan struct{}, 1), reached: map[string]reached{},
 	}
 	w.moved = sync.NewCond(&w.mu)
 	w.fold = w.newFold()

@@ -20,13 +20,13 @@ var Would = listed(Inquiry[engine.Would]{"would",
 
 // would takes the entries as they would come from the log.
 func (w *worker) would(q Question) engine.Would {
-	vehicle, entries := q.Vehicle, q.Entries
+	vehicle, entries, a := q.Vehicle, q.Entries, w.asked(q)
 	var usable []event.Event
 	bad := map[int]engine.WouldEntry{}
 	ticks := intake.NewTicks(!w.cfg.ClockFollowsEvents)
 	ticks.Before(event.Event{Recorded: w.fold.Now()})
 	for i, text := range entries {
-		ev, err := w.readEntry(vehicle, text)
+		ev, err := w.readEntry(vehicle, text, a.NamesOf(vehicle))
 		if err != nil {
 			bad[i] = engine.WouldEntry{Event: ev.ID, Refused: &alarm.Refusal{Refused: err.Error(), Vehicle: vehicle, Event: &ev.ID, Time: w.fold.Now()}}
 			continue
@@ -36,7 +36,7 @@ func (w *worker) would(q Question) engine.Would {
 		}
 		usable = append(usable, ev)
 	}
-	out := w.asked(q).Would(vehicle, usable)
+	out := a.Would(vehicle, usable)
 	good := out.Entries
 	out.Entries = make([]engine.WouldEntry, len(entries))
 	for i := range entries {
@@ -49,10 +49,10 @@ func (w *worker) would(q Question) engine.Would {
 	return out
 }
 
-// readEntry reads one as if it were stored now.
-func (w *worker) readEntry(vehicle string, text []byte) (event.Event, error) {
+// readEntry reads one as if it were stored now, under any of the vehicle's names.
+func (w *worker) readEntry(vehicle string, text []byte, names []string) (event.Event, error) {
 	ev, err := intake.Decode(text)
-	if err == nil && ev.Vehicle != vehicle && slices.Contains(w.fold.NamesOf(vehicle), ev.Vehicle) {
+	if err == nil && ev.Vehicle != vehicle && slices.Contains(names, ev.Vehicle) {
 		ev.Vehicle = vehicle
 		ev = intake.Renamed(ev) // as it is handed over
 	}

@@ -168,7 +168,7 @@ func start(files Files) (_ *Fleet, err error) {
 	if err != nil {
 		return nil, err
 	}
-	svc, err := service.Start(ctx, log, service.Config{Program: "test", ClockFollowsEvents: true, Sees: notify.ReadSees})
+	svc, err := service.Start(ctx, log, service.Config{Program: "test", ClockFollowsEvents: true, Sees: notify.Sees})
 	if err != nil {
 		return nil, err
 	}

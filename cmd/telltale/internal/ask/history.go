@@ -106,7 +106,7 @@ func historyOfFile(s cli.Env, o replayOptions, vehicle, path string) (list []his
 	if vehicle, err = meantIn(p, vehicle); err != nil {
 		return nil, nil, err
 	}
-	return history.Extend(p.History(vehicle), whole.Only(p.NamesOf(vehicle))), p.Vehicles(), nil
+	return history.Extend(p.History(vehicle), whole.Only(p.AskedBy(p.By).NamesOf(vehicle))), p.Vehicles(), nil
 }
 
 func (o *historyOptions) show(s cli.Env, vehicle string, list []history.Entry, all []string) error {

@@ -79,7 +79,7 @@ func replayFile(s cli.Env, o replayOptions, path string) error {
 	if r.parts > 0 {
 		fmt.Fprintf(s.Err, "replay: not all of %s was used: --all shows what was not, and why\n", english.Plural(r.parts, "event"))
 	}
-	cli.Strangers(s, p.Unregistered())
+	cli.Strangers(s, p.AskedBy(p.By).Unregistered())
 	return nil
 }
 
