@@ -161,16 +161,26 @@ func (d *Directory) Runs() bool {
 	return slices.ContainsFunc(d.People(), func(p *Person) bool { return d.Access(p.ID).Allows(rights.Watch, Vehicle{}) })
 }
 
+// all reports whether the role is over all vehicles.
+func (g *grant) all() bool { return g.own == "" && g.where == nil }
+
 // Allows reports whether the verb is allowed on the vehicle; one of the service is asked
-// with any.
+// with any. What is of the service speaks of the whole fleet, so it needs a role over all
+// vehicles: whoever may watch sees every vehicle.
 func (a Access) Allows(verb rights.Verb, v Vehicle) bool {
+	if verb == rights.Anyone || verb == rights.Open {
+		return true
+	}
 	return slices.ContainsFunc(a.grants, func(g grant) bool {
-		return rights.Allows(g.role, verb) && (!verb.OfVehicle() || g.over(&v))
+		return rights.Allows(g.role, verb) && (g.all() || verb.OfVehicle() && g.over(&v))
 	})
 }
 
 // Anywhere reports whether the verb may be allowed on some vehicle.
 func (a Access) Anywhere(verb rights.Verb) bool {
+	if !verb.OfVehicle() {
+		return a.Allows(verb, Vehicle{})
+	}
 	return slices.ContainsFunc(a.grants, func(g grant) bool { return rights.Allows(g.role, verb) })
 }
 
@@ -206,7 +216,7 @@ func (d *Directory) May(verb rights.Verb, v Vehicle) (names []string) {
 	for _, e := range d.rights {
 		g := grant{role: e.role, where: e.where}
 		switch {
-		case !rights.Allows(e.role, verb) || verb.OfVehicle() && !g.over(&v):
+		case !rights.Allows(e.role, verb) || !g.all() && !(verb.OfVehicle() && g.over(&v)):
 		case len(e.who) > 1:
 			names = append(names, e.name)
 		default:
@@ -219,22 +229,25 @@ func (d *Directory) May(verb rights.Verb, v Vehicle) (names []string) {
 	return names
 }
 
-// seen is one line of which vehicles somebody sees, see [Access.Sees].
+// seen is one line of on which vehicles something is allowed, see [Access.Over].
 type seen struct {
 	All   bool   `json:"all,omitempty"`
 	Own   string `json:"own,omitempty"` // the person whose vehicles they are
 	Where string `json:"where,omitempty"`
 }
 
-// Sees says as a text which vehicles somebody may see at all, for [ReadSees]; "" for all. It
+// Sees says as a text which vehicles somebody may see at all, see [Access.Over].
+func (a Access) Sees() string { return a.Over(rights.Glance) }
+
+// Over says as a text on which vehicles a verb is allowed, for [ReadSees]; "" for all. It
 // goes with each question, so that counts, pages and searches are of these vehicles.
-func (a Access) Sees() string {
+func (a Access) Over(verb rights.Verb) string {
 	list := []seen{}
 	for _, g := range a.grants {
-		if !rights.Allows(g.role, rights.Glance) {
+		if !rights.Allows(g.role, verb) {
 			continue
 		}
-		if g.own == "" && g.where == nil {
+		if g.all() {
 			return ""
 		}
 		if s := (seen{Own: g.own, Where: g.text}); !slices.Contains(list, s) {

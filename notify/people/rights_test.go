@@ -79,6 +79,33 @@ func TestAccess(t *testing.T) {
 	}
 }
 
+// TestWatch: the service's own pages speak of the whole fleet, so they are for an operator of
+// all of it alone.
+func TestWatch(t *testing.T) {
+	d := directory(t, someRights+`  the hills: {who: [maud], may: operator, where: 'vehicle.tags["depot"] == "hills"'}
+`)
+	maud := d.Access("maud")
+	if !maud.Allows(rights.TakeBackAny, maudsVan) || maud.Allows(rights.TakeBackAny, northBus) {
+		t.Error("an operator of some vehicles is not one of just these")
+	}
+	for _, verb := range []rights.Verb{rights.Watch, rights.Change} {
+		if maud.Allows(verb, maudsVan) || maud.Anywhere(verb) || !d.Access("ines").Anywhere(verb) {
+			t.Errorf("who may %s: maud %v", verb, maud.Anywhere(verb))
+		}
+		if got := d.May(verb, Vehicle{}); !slices.Equal(got, []string{"Ines Thornbeck"}) {
+			t.Errorf("who may %s: %q", verb, got)
+		}
+	}
+	for _, a := range []Access{maud, d.Access("north"), d.Access("ines"), {}, Everything()} {
+		if a.Anywhere(rights.Watch) && a.Sees() != "" {
+			t.Errorf("who sees %s may watch all", a.Sees())
+		}
+		if !a.Anywhere(rights.Anyone) {
+			t.Error("not everybody is anyone")
+		}
+	}
+}
+
 // TestSees: the text that goes with a question shows the vehicles of which something is
 // allowed, and no other.
 func TestSees(t *testing.T) {
@@ -87,12 +114,13 @@ func TestSees(t *testing.T) {
 		v := Vehicle{ID: "v", Tags: map[string]string{"depot": rapid.SampledFrom([]string{"north", "hills", ""}).Draw(t, "depot")},
 			People: rapid.SliceOfN(rapid.SampledFrom([]string{"ines", "north", "maud"}), 0, 3).Draw(t, "people")}
 		a := d.Access(rapid.SampledFrom([]string{"ines", "north", "maud", "tobias"}).Draw(t, "who"))
-		sees, err := ReadSees(a.Sees())
+		verb := rapid.SampledFrom([]rights.Verb{rights.Glance, rights.See, rights.File, rights.OutOfService}).Draw(t, "verb")
+		sees, err := ReadSees(a.Over(verb))
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got, want := sees(v), a.Allows(rights.Glance, v); got != want {
-			t.Fatalf("%s shows %+v: %v, want %v", a.Sees(), v, got, want)
+		if got, want := sees(v), a.Allows(verb, v); got != want {
+			t.Fatalf("%s shows %+v: %v, want %v", a.Over(verb), v, got, want)
 		}
 	})
 	for _, text := range []string{"x", "[{}]", "[]", `[{"where":"vehicle.id ="}]`, `[{"where":"len(vehicle.people) > 0"}]`, `{"all":true}`} {

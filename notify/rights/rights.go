@@ -123,3 +123,23 @@ func Allows(r Role, v Verb) bool {
 	}
 	return allowed[r][v]
 }
+
+// OfAnswer is the verb that an answer needs, by the name of it that events have; warning says
+// that what it is about stands as a warning. One that it does not know needs what only an
+// operator may.
+func OfAnswer(answer string, warning bool) Verb {
+	switch answer {
+	case "acknowledge", "unshelve", "not mine":
+		return Answer
+	case "shelve":
+		if warning {
+			return AsideWarning
+		}
+		return Aside
+	case "postpone", "accept":
+		return Postpone
+	case "out of service", "in service":
+		return OutOfService
+	}
+	return TakeBackAny
+}
