@@ -6,7 +6,6 @@ import (
 	"net/url"
 	"time"
 
-	"telltale/engine/event"
 	"telltale/notify"
 	"telltale/notify/people"
 	"telltale/notify/rights"
@@ -76,6 +75,15 @@ func (r *Request) MayHere(verb rights.Verb, v Vehicle) bool {
 	return r.Viewer.Access.Allows(verb, notify.VehicleOf(v.ID, v.VehicleData))
 }
 
+// MayTakeBackAny says whether whoever looks may take back what others entered. Where nobody
+// signs in, it is for those who hear of the service's own troubles, as a courtesy.
+func (r *Request) MayTakeBackAny(v Vehicle) bool {
+	if r.Viewer.SignedIn == nil {
+		return r.Viewer.Operator
+	}
+	return r.MayHere(rights.TakeBackAny, v)
+}
+
 // MayAnywhere says whether the way to something belongs on a page of many vehicles.
 func (r *Request) MayAnywhere(verb rights.Verb) bool { return r.Viewer.Access.Anywhere(verb) }
 
@@ -91,12 +99,15 @@ func (f *Frame) allowed(ctx context.Context, r *Request, needs rights.Verb) erro
 		}
 		return f.notYours(needs, people.Vehicle{})
 	}
-	v, err := f.Service.RegisteredAs(ctx, name)
-	if err != nil {
-		return err
+	if r.Viewer.Access.Over(needs) == "" {
+		return nil // of all vehicles, of which the handler says whether this is one
 	}
-	if v.VehicleData == nil {
-		v.VehicleData = &event.VehicleData{} // which only who sees all may ask for
+	v, err := f.Service.RegisteredAs(ctx, name)
+	switch {
+	case err != nil:
+		return err
+	case v.VehicleData == nil:
+		return NotFound // nobody registered it, so it is nobody's
 	}
 	return f.may(r, needs, notify.VehicleOf(v.Vehicle, v.VehicleData))
 }

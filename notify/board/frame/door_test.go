@@ -36,6 +36,9 @@ func TestDoor(t *testing.T) {
 		frame.Route{Pattern: "GET /v/{vehicle}/work", Needs: rights.Work, Handle: said},
 		frame.Route{Pattern: "GET /watch", Needs: rights.Watch, Handle: said},
 		frame.Route{Pattern: "GET /mine", Handle: said},
+		frame.Route{Pattern: "GET /due", Needs: rights.See, Handle: said},
+		frame.Route{Pattern: "GET /vehicles", Needs: rights.Glance, Handle: said},
+		frame.Route{Pattern: "GET /more", Handle: said},
 		frame.Route{Pattern: "GET /open", Needs: rights.Open, Handle: said},
 	)
 	for _, tt := range []struct {
@@ -69,6 +72,17 @@ func TestDoor(t *testing.T) {
 		}
 		if w.Code != tt.status || !strings.Contains(boardtest.Says(w), tt.says) {
 			t.Errorf("%s of %q: %d %s, want %d %q", tt.path, tt.who, w.Code, boardtest.Says(w), tt.status, tt.says)
+		}
+	}
+	for who, want := range map[string]string{"ines": "/due /vehicles /more", "maud": "/due /vehicles /more", boardtest.Tablet("drivers"): "/vehicles /more", "nobody": ""} {
+		var got []string
+		for _, path := range []string{"/", "/due", "/standing", "/vehicles", "/enter", "/more"} {
+			if strings.Contains(boardtest.GetAs(t, h, who, "/mine").Body.String(), `<a href="`+path+`">`) {
+				got = append(got, path)
+			}
+		}
+		if strings.Join(got, " ") != want {
+			t.Errorf("the first row leads %s to %v, want %s", who, got, want)
 		}
 	}
 	if to := boardtest.Get(t, h, "/mine?x=1").Header().Get("Location"); to != "/sign-in?to=%2Fmine%3Fx%3D1" {

@@ -79,11 +79,23 @@ type Request struct {
 	Viewer Viewer
 	// Now is the clock's time, see Frame.Now.
 	Now time.Time
+
+	needs rights.Verb // of the route
+	ways  *ways
 }
 
-// Question asks in the units of whoever looks, of what they may see.
+// Question asks in the units of whoever looks, of the vehicles on which they may do what the
+// page needs.
 func (r *Request) Question() service.Question {
-	return service.Question{Units: append([]string{}, r.Viewer.Units().Names()...), Sees: r.Viewer.Access.Sees()}
+	if r.needs.OfVehicle() {
+		return r.QuestionOver(r.needs)
+	}
+	return r.QuestionOver(rights.Glance)
+}
+
+// QuestionOver is a Question of the vehicles on which whoever looks may do something.
+func (r *Request) QuestionOver(verb rights.Verb) service.Question {
+	return service.Question{Units: append([]string{}, r.Viewer.Units().Names()...), Sees: r.Viewer.Access.Over(verb)}
 }
 
 // Vehicle is one that is registered, by its present name.

@@ -26,8 +26,10 @@ const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src
 // for this board, with headers that bound what a page may do.
 func (f *Frame) Handler(routes ...Route) http.Handler {
 	mux := http.NewServeMux()
+	all := &ways{mux: mux, needs: map[string]rights.Verb{}}
 	for _, r := range routes {
-		mux.Handle(r.Pattern, f.serve(r))
+		mux.Handle(r.Pattern, f.serve(r, all))
+		all.needs[r.Pattern] = r.Needs
 	}
 	mux.Handle("GET "+stylePath, asset("text/css; charset=utf-8", style))
 	mux.Handle("GET "+scriptPath, asset("text/javascript; charset=utf-8", script))
@@ -35,23 +37,23 @@ func (f *Frame) Handler(routes ...Route) http.Handler {
 	if f.Live != nil {
 		mux.Handle("GET "+changesPath, f.inside(f.Live))
 	}
-	mux.Handle("/", f.serve(Route{Needs: rights.Open, Handle: func(context.Context, *Request) (*Page, error) { return nil, NotFound }}))
+	mux.Handle("/", f.serve(Route{Needs: rights.Open, Handle: func(context.Context, *Request) (*Page, error) { return nil, NotFound }}, all))
 	own := http.NewCrossOriginProtection()
 	if err := own.AddTrustedOrigin(f.URL); f.URL != "" && err != nil {
 		f.Logger.Warn("the board's address is no origin", "url", f.URL, "error", err)
 	}
 	own.SetDenyHandler(f.serve(Route{Needs: rights.Open, Handle: func(context.Context, *Request) (*Page, error) {
 		return nil, &Fault{Status: http.StatusForbidden, Title: wordForeign}
-	}}))
-	return f.bounded(own.Handler(mux))
+	}}, all))
+	return f.bounded(own.Handler(mux), all)
 }
 
 // bounded sets the headers, and refuses what is asked for under another name: a page of
 // elsewhere may have its own name lead to this machine.
-func (f *Frame) bounded(next http.Handler) http.Handler {
+func (f *Frame) bounded(next http.Handler, all *ways) http.Handler {
 	elsewhere := f.serve(Route{Needs: rights.Open, Handle: func(context.Context, *Request) (*Page, error) {
 		return nil, &Fault{Status: http.StatusMisdirectedRequest, Title: wordElse, Words: wordElseDo}
-	}})
+	}}, all)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", policy)
@@ -83,7 +85,7 @@ func (f *Frame) answersTo(host string) bool {
 }
 
 // serve answers a route's requests.
-func (f *Frame) serve(route Route) http.Handler {
+func (f *Frame) serve(route Route, all *ways) http.Handler {
 	if route.MaxBody == 0 {
 		route.MaxBody = maxForm
 	}
@@ -94,7 +96,7 @@ func (f *Frame) serve(route Route) http.Handler {
 			c, until := http.NewResponseController(w), time.Now().Add(route.Within)
 			_, _ = c.SetReadDeadline(until), c.SetWriteDeadline(until) // a test's recorder has none
 		}
-		r := &Request{Request: hr, Viewer: stranger}
+		r := &Request{Request: hr, Viewer: stranger, needs: route.Needs, ways: all}
 		p, err := f.answer(ctx, r, route)
 		if err != nil {
 			f.fault(ctx, w, r, err)

@@ -26,8 +26,20 @@ const (
 	More     = "More"
 )
 
-var sections = [...]struct{ Name, Path string }{
+type section struct{ Name, Path string }
+
+var sections = [...]section{
 	{Today, "/"}, {Due, "/due"}, {Standing, "/standing"}, {Vehicles, "/vehicles"}, {Enter, "/enter"}, {More, "/more"},
+}
+
+// sections are those to which whoever looks may go.
+func (r *Request) sections() (out []section) {
+	for _, s := range sections {
+		if r.Leads(s.Path) {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // Page is what a handler gives back: one of a page with a body, a file, or the way to
@@ -76,7 +88,7 @@ type layout struct {
 	Full             string
 	Style, Script    string
 	Icon             string
-	Sections         any
+	Sections         []section
 	Viewer           Viewer
 	AsOf, Absent     string
 	Changed, Lost    string
@@ -103,7 +115,7 @@ func (f *Frame) write(w http.ResponseWriter, r *Request, p *Page) {
 		f.send(w, p.Status, p.File.Body)
 		return
 	}
-	l := layout{Page: p, Full: p.Title, Style: stylePath, Script: scriptPath, Icon: iconPath, Changed: wordChanged, Lost: wordLost, Sections: sections, Viewer: r.Viewer, Letter: r.Viewer.Letter()}
+	l := layout{Page: p, Full: p.Title, Style: stylePath, Script: scriptPath, Icon: iconPath, Changed: wordChanged, Lost: wordLost, Sections: r.sections(), Viewer: r.Viewer, Letter: r.Viewer.Letter()}
 	if p.About != "" {
 		l.Full += ", " + p.About
 	}
