@@ -75,6 +75,8 @@ func TestSettingsSchema(t *testing.T) {
 			switch key { // which goes with the other one, and with something that it is for
 			case "certificate":
 				text += "key: key.pem\nlisten: 0.0.0.0:4222\n"
+			case "fleet sign-in":
+				text = strings.Replace(strings.Replace(text, "secrets/login", "password", 1), "board: {", "board: {url: https://fleet.example.org, ", 1)
 			case "key":
 				if of == "" {
 					text += "certificate: certificate.pem\nlisten: 0.0.0.0:4222\n"

@@ -59,5 +59,11 @@ func boardKeys() node {
 		"url":    keyed(text(), "The address at which people reach the pages: it is in the codes on printed lists.", "https://fleet.example.org", "`http://` or `https://`, and where they are served"),
 		"sign in": keyed(choice("always", "never"), "`always` has everybody sign in, also at this machine; `never` nobody, and only where nobody else can reach the board.",
 			"always", "when others than those at this machine can reach the board, or people.yaml has `rights`"),
+		"fleet sign-in": keyed(object([]string{"issuer", "client", "secret file"}, map[string]node{
+			"issuer":        keyed(text(), "The provider's address, as its discovery document has it.", "https://login.example.org", "required"),
+			"client":        keyed(text(), "The name that the provider gave this service. It must know the address `/sign-in/fleet/back` under `url`.", "telltale", "required"),
+			"secret file":   keyed(text(), "A file with the secret that goes with it. A relative path starts in the fleet's folder.", "secrets/login", "required"),
+			"second factor": keyed(oneOrMore(text()), "What the provider's `acr` or `amr` says when two factors were shown.", "[mfa]", "[mfa]"),
+		}), "The fleet's own provider of OpenID Connect, at which those people sign in who have a `subject` in people.yaml.", "{issuer: https://login.example.org, client: telltale, secret file: secrets/login}", "people sign in by a link in a mail, or a passkey"),
 	})
 }

@@ -20,6 +20,7 @@ import (
 
 	"telltale/cmd/telltale/internal/certificate"
 	"telltale/notify/board/limits"
+	"telltale/notify/board/signin/fleet"
 	"telltale/rules/source"
 )
 
@@ -60,6 +61,8 @@ type Board struct {
 	// SignIn is what the settings say of signing in: "always", "never", or "" where it
 	// hangs on who can reach the board, see [Settings.SignsIn].
 	SignIn string
+	// Fleet is the fleet's own provider, at which people sign in; none without an issuer.
+	Fleet fleet.Config
 }
 
 // BoardAt is where the board is served where the settings do not say.
@@ -84,7 +87,7 @@ func Read(s *source.Document, m map[string]*yaml.Node, dir string) Settings {
 		set.Answers = readAnswers(s, n)
 	}
 	if n := m["board"]; n != nil {
-		set.Board = readBoard(s, n)
+		set.Board = readBoard(s, n, dir)
 	}
 	if a := &set.Answers; a.Listen != "" && a.URL == "" {
 		a.URL = set.Address(a.Listen)
@@ -105,8 +108,8 @@ func readAnswers(s *source.Document, n *yaml.Node) Answers {
 	return a
 }
 
-func readBoard(s *source.Document, n *yaml.Node) Board {
-	m := s.Mapping(n, "board", "listen", "url", "sign in")
+func readBoard(s *source.Document, n *yaml.Node, dir string) Board {
+	m := s.Mapping(n, "board", "listen", "url", "sign in", "fleet sign-in")
 	b := Board{Listen: BoardAt}
 	if l := m["listen"]; l != nil {
 		b.Written = true
@@ -121,6 +124,12 @@ func readBoard(s *source.Document, n *yaml.Node) Board {
 	}
 	if n := m["sign in"]; n != nil {
 		b.SignIn = []string{"always", "never"}[s.Choice(n, "sign in", "always", "never")]
+	}
+	if n := m["fleet sign-in"]; n != nil {
+		b.Fleet = readFleet(s, n, dir)
+		if b.URL == "" {
+			s.Fault(n, "write url: https://fleet.example.org under board", "the fleet's sign-in has to lead back, and no url says to where")
+		}
 	}
 	return b
 }
