@@ -57,9 +57,9 @@ func person() node {
 			"url":         keyed(text(), "Where messages are posted: an https or http address without a password in it.", "https://fleet.example.org/hook", "required"),
 			"secret file": keyed(text(), "A file with `whsec_` and the secret in base64, with which each call is signed (Standard Webhooks). A relative path starts in the fleet's folder.", "secrets/hook", "required"),
 		}), "A program that is called with each message as a CloudEvent.", "{url: https://fleet.example.org/hook, secret file: secrets/hook}", "no calls"),
-		"nats": keyed(text(), "A NATS subject on which each message is published as a CloudEvent.", "fleet.alarms", "nothing is published"),
+		"nats":    keyed(text(), "A NATS subject on which each message is published as a CloudEvent.", "fleet.alarms", "nothing is published"),
 		"subject": keyed(text(), "What the fleet's own sign-in knows the person by, where `telltale.yaml` names one. They then sign in there alone.", "ines.thornbeck", "they sign in by a link in a mail, or a passkey"),
-		"file": keyed(text(), "A folder into which each message is written as a file. A relative path starts in the fleet's folder.", "handover", "no files"),
+		"file":    keyed(text(), "A folder into which each message is written as a file. A relative path starts in the fleet's folder.", "handover", "no files"),
 	})
 }
 
