@@ -2,29 +2,28 @@
 // ([Embed]) or one that runs elsewhere ([Join]).
 //
 // The embedded one writes to the disk before it acknowledges, holds its folder
-// against other processes, and lets everyone but the service itself publish events
-// and questions alone.
+// against other processes, and lets nobody but the service itself write anything but
+// events and questions. Who may send which of them, package accounts says.
 package server
 
 import (
 	"cmp"
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"os"
 	"path/filepath"
-	"slices"
 	"strconv"
-	"strings"
 	"sync"
-	"syscall"
 	"time"
 
 	natsserver "github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nkeys"
+
+	"telltale/engine/stream/server/accounts"
 )
 
 // Config says how the embedded server runs.
@@ -36,6 +35,16 @@ type Config struct {
 	Listen string
 	// Log hears what the server complains about; the default logger where nil.
 	Log *slog.Logger
+	// TLS is how clients are met; nil for without encryption. The service's own connection
+	// is inside the process and has none.
+	TLS *tls.Config
+	// Closed lets nobody in without a key; else whoever comes without one may publish events,
+	// ask and read.
+	Closed bool
+	// Programs are those that may sign in by a key from the start.
+	Programs []accounts.Program
+	// Refused hears, one after the other, of what clients tried and may not; nil for nobody.
+	Refused func(Refusal)
 }
 
 // Server is a NATS server with JetStream in this process. It writes to the disk
@@ -45,6 +54,14 @@ type Server struct {
 	nc   *nats.Conn
 	lock *os.File
 	url  string // the file with the address
+
+	config Config
+	users  accounts.Users
+	anyone string // the key for those who come without one
+	rights sync.Mutex
+	text   string // of the accounts in force; guarded by rights
+	heard  *serverLog
+
 	// broken hears once that the store cannot be written.
 	broken <-chan error
 }
@@ -52,37 +69,6 @@ type Server struct {
 // Name is the name of embedded servers, by which a client tells them from
 // those that are joined.
 const Name = "telltale"
-
-// gatewayDenied is what a client may not publish: all that the service alone
-// writes. Events in, questions and reading are left.
-var gatewayDenied = []string{
-	"telltale.all.>", "telltale.event.>", "telltale.alarm.>", "telltale.state.>", "telltale.book.>",
-	"telltale.said.>", "telltale.delivery.>", "telltale.notify",
-	"$JS.API.STREAM.CREATE.>", "$JS.API.STREAM.UPDATE.>", "$JS.API.STREAM.DELETE.>", "$JS.API.STREAM.PURGE.>",
-	"$JS.API.STREAM.MSG.DELETE.>", "$JS.API.CONSUMER.PAUSE.>", "$JS.API.CONSUMER.UNPIN.>",
-	"$JS.API.CONSUMER.LEADER.>", "$JS.API.STREAM.LEADER.>", "$JS.API.STREAM.PEER.>", "$JS.API.META.>", "$JS.API.SERVER.>", "$JS.API.ACCOUNT.PURGE.>", "$JS.API.STREAM.RESTORE.>", "$JS.API.STREAM.SNAPSHOT.>",
-}
-
-// private are the streams that the service alone reads as well: who did what, and who is
-// signed in.
-var private = []string{"AUDIT", "KV_SESSIONS", "KV_PASSKEYS"}
-
-// inbox is where answers to the service go: whoever could listen there would read what it
-// reads, and whoever could write there would answer in the server's place.
-const inbox = "_INBOX_SERVICE"
-
-// gatewayRights keep a client from what the service alone writes and, of private streams,
-// from all ways to read: their messages, their subjects (which say who and which vehicle),
-// and listening to what is stored.
-func gatewayRights() *natsserver.Permissions {
-	publish := append(slices.Clone(gatewayDenied), "telltale.audit.>", "$KV.>", inbox+".>")
-	for _, s := range private {
-		publish = append(publish, "$JS.API.STREAM.INFO."+s, "$JS.API.STREAM.MSG.GET."+s, "$JS.API.DIRECT.GET."+s, "$JS.API.DIRECT.GET."+s+".>",
-			"$JS.API.CONSUMER.*."+s, "$JS.API.CONSUMER.*."+s+".>", "$JS.API.CONSUMER.*.*."+s+".>")
-	}
-	listen := []string{"telltale.audit.>", "$KV.>", "$JS.API.>", "$JS.EVENT.>", inbox + ".>"} // what the service asks the server names a session
-	return &natsserver.Permissions{Publish: &natsserver.SubjectPermission{Deny: publish}, Subscribe: &natsserver.SubjectPermission{Deny: listen}}
-}
 
 // Embed takes the folder and starts a server there. It fails if another process
 // holds the folder, if the folder cannot be written, or if the port is taken.
@@ -95,36 +81,39 @@ func Embed(ctx context.Context, c Config) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{lock: lock, url: filepath.Join(c.Dir, "nats.url")}
-	if err := s.start(ctx, c); err != nil {
+	s := &Server{lock: lock, url: filepath.Join(c.Dir, "nats.url"), config: c}
+	if err := s.start(ctx); err != nil {
 		s.Close()
 		return nil, err
 	}
 	return s, nil
 }
 
-func (s *Server) start(ctx context.Context, c Config) error {
-	key, user, err := newUser()
+func (s *Server) start(ctx context.Context) error {
+	if err := adoptStore(s.config.Dir); err != nil {
+		return err
+	}
+	key, err := s.makeUsers()
 	if err != nil {
 		return err
 	}
-	opts, err := serverOptions(c, user)
+	opts, err := s.options(s.accountsText(s.config.Programs, s.config.Closed))
 	if err != nil {
 		return err
 	}
 	if s.ns, err = natsserver.NewServer(opts); err != nil {
 		return fmt.Errorf("starting the NATS server: %w", err)
 	}
-	heard := &serverLog{log: c.Log, fatal: make(chan error, 1), broken: make(chan error, 1)}
-	s.broken = heard.broken
-	s.ns.SetLogger(heard, false, false)
+	s.heard = listen(s.config.Log, s.anyone, s.config.Refused)
+	s.broken = s.heard.broken
+	s.ns.SetLogger(s.heard, false, false)
 	go s.ns.Start()
-	if err := heard.ready(ctx, s.ns); err != nil {
+	if err := s.heard.ready(ctx, s.ns); err != nil {
 		return fmt.Errorf("starting the NATS server on %s: %w", net.JoinHostPort(opts.Host, strconv.Itoa(opts.Port)), err)
 	}
-	s.nc, err = nats.Connect("", nats.InProcessServer(s.ns), nats.Nkey(user, key.Sign), nats.Name("telltale service"),
-		nats.CustomInboxPrefix(inbox),
-		nats.ErrorHandler(logAsync(c.Log)))
+	s.nc, err = nats.Connect("", nats.InProcessServer(s.ns), nats.Nkey(s.users.Service, key.Sign), nats.Name("telltale service"),
+		nats.CustomInboxPrefix(accounts.Inbox),
+		nats.ErrorHandler(logAsync(s.config.Log)))
 	if err != nil {
 		return fmt.Errorf("connecting to the embedded server: %w", err)
 	}
@@ -134,41 +123,43 @@ func (s *Server) start(ctx context.Context, c Config) error {
 	return nil
 }
 
-// serverOptions lets the service in by its key, which lives as long as the
-// process, with all rights, and everyone else without one as a gateway.
-func serverOptions(c Config, service string) (*natsserver.Options, error) {
-	c.Listen = cmp.Or(c.Listen, "127.0.0.1:4222")
-	host, port, err := net.SplitHostPort(c.Listen)
+// options are those of the server with such accounts, the text of which goes into the
+// folder for whoever wants to know who may do what.
+func (s *Server) options(text string) (*natsserver.Options, error) {
+	host, port, err := hostPort(cmp.Or(s.config.Listen, "127.0.0.1:4222"))
 	if err != nil {
-		return nil, fmt.Errorf("listening on %q: wanted host:port: %w", c.Listen, err)
+		return nil, err
 	}
-	n, err := strconv.Atoi(port)
+	store := filepath.Join(s.config.Dir, "nats")
+	path := filepath.Join(store, "accounts.conf")
+	if err := writeOwn(path, text); err != nil {
+		return nil, fmt.Errorf("writing who may do what on the NATS server: %w", err)
+	}
+	o, err := natsserver.ProcessConfigFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading who may do what on the NATS server: %w", err)
+	}
+	o.ServerName, o.Host, o.Port, o.NoSigs = Name, host, port, true
+	o.JetStream, o.StoreDir, o.SyncAlways = true, store, true
+	if s.config.TLS != nil {
+		o.TLSConfig, o.TLS, o.TLSTimeout = s.config.TLS, true, 5
+	}
+	return o, nil
+}
+
+func hostPort(listen string) (host string, n int, err error) {
+	host, port, err := net.SplitHostPort(listen)
+	if err != nil {
+		return "", 0, fmt.Errorf("listening on %q: wanted host:port: %w", listen, err)
+	}
+	n, err = strconv.Atoi(port)
 	if err != nil || n < -1 || n > 65535 {
-		return nil, fmt.Errorf("listening on %q: wanted a port from 1 to 65535, or -1 for any", c.Listen)
+		return "", 0, fmt.Errorf("listening on %q: wanted a port from 1 to 65535, or -1 for any", listen)
 	}
 	if n == 0 {
 		n = natsserver.RANDOM_PORT // 0 would mean the default port
 	}
-	_, gateway, err := newUser()
-	if err != nil {
-		return nil, err
-	}
-	return &natsserver.Options{
-		ServerName: Name, Host: host, Port: n, NoSigs: true,
-		JetStream: true, StoreDir: filepath.Join(c.Dir, "nats"), SyncAlways: true,
-		Nkeys:      []*natsserver.NkeyUser{{Nkey: service}, {Nkey: gateway, Permissions: gatewayRights()}},
-		NoAuthUser: gateway,
-	}, nil
-}
-
-func newUser() (key nkeys.KeyPair, name string, err error) {
-	if key, err = nkeys.CreateUser(); err == nil {
-		name, err = key.PublicKey()
-	}
-	if err != nil {
-		return nil, "", fmt.Errorf("making a key for the embedded server: %w", err)
-	}
-	return key, name, nil
+	return host, n, nil
 }
 
 // Conn is the service's own connection, inside the process and with all rights.
@@ -199,90 +190,8 @@ func (s *Server) Close() error {
 			err = errors.New("stopping the NATS server: not done after 5 s")
 		}
 	}
+	if s.heard != nil {
+		s.heard.close()
+	}
 	return errors.Join(err, s.lock.Close())
-}
-
-// serverLog passes on what the server complains about; its notices are of no use
-// to an operator of Telltale.
-type serverLog struct {
-	log   *slog.Logger
-	fatal chan error
-	once  sync.Once
-	// broken takes the first complaint that the store cannot be written. The server
-	// tells it nowhere else.
-	broken chan error
-}
-
-func (l *serverLog) Noticef(string, ...any) {}
-func (l *serverLog) Debugf(string, ...any)  {}
-func (l *serverLog) Tracef(string, ...any)  {}
-func (l *serverLog) Warnf(format string, v ...any) {
-	l.log.Warn("NATS server: " + fmt.Sprintf(format, v...))
-}
-func (l *serverLog) Errorf(format string, v ...any) {
-	text := fmt.Sprintf(format, v...)
-	l.log.Error("NATS server: " + text)
-	if strings.Contains(text, "write error") || strings.Contains(text, "no space left on device") {
-		select {
-		case l.broken <- fmt.Errorf("the store cannot be written (is the disk full?): %s", text):
-		default: // said already
-		}
-	}
-}
-
-// Fatalf is where the server would end the process.
-func (l *serverLog) Fatalf(format string, v ...any) {
-	err := fmt.Errorf(format, v...)
-	l.once.Do(func() { l.fatal <- err })
-	l.log.Debug("NATS server fatal error: " + err.Error())
-}
-
-// ready waits until the server takes connections or says why it does not.
-func (l *serverLog) ready(ctx context.Context, ns *natsserver.Server) error {
-	up := make(chan bool, 1)
-	go func() { up <- ns.ReadyForConnections(10 * time.Second) }()
-	select {
-	case err := <-l.fatal:
-		return err
-	case ok := <-up:
-		if !ok {
-			return errors.New("not ready after 10 s")
-		}
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-}
-
-func logAsync(log *slog.Logger) nats.ErrHandler {
-	return func(_ *nats.Conn, sub *nats.Subscription, err error) {
-		subject := ""
-		if sub != nil {
-			subject = sub.Subject
-		}
-		log.Warn("NATS connection error", "error", err, "subject", subject)
-	}
-}
-
-// lockDir takes the folder for this process, because the store of a NATS server
-// has no lock of its own. The lock goes with the process, however it ends.
-func lockDir(dir string) (*os.File, error) {
-	name := filepath.Join(dir, "lock")
-	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o644)
-	if err != nil {
-		return nil, fmt.Errorf("locking folder %q: %w", dir, err)
-	}
-	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
-		f.Close()
-		holder, _ := os.ReadFile(name)
-		return nil, fmt.Errorf("locking folder %q: process %s holds it: %w", dir, strings.TrimSpace(string(holder)), err)
-	}
-	if err = f.Truncate(0); err == nil {
-		_, err = fmt.Fprintln(f, os.Getpid())
-	}
-	if err != nil {
-		f.Close()
-		return nil, fmt.Errorf("locking folder %q: %w", dir, err)
-	}
-	return f, nil
 }
