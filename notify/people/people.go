@@ -78,7 +78,8 @@ type Directory struct {
 	people    map[string]*Person
 	entries   []*entry // by name
 	operators []string
-	rights    []*right // by name; nil where the file does not say
+	rights    []*right            // by name; nil where the file does not say
+	programs  map[string]*Program // nil where the file does not say
 
 	file *source.Document
 	on   []onDisk
@@ -118,7 +119,7 @@ func Parse(name string, text []byte) (*Directory, error) {
 	}
 	r := &reader{Document: s, people: map[string]*Person{}}
 	d := &Directory{people: r.people}
-	top := r.Mapping(root, "the file", "people", "groups", "operator", "holidays", "tell", "rights")
+	top := r.Mapping(root, "the file", "people", "groups", "operator", "holidays", "tell", "rights", "programs")
 	r.free = r.holidays(top["holidays"])
 	// In this order, wherever they stand: what comes later names what comes before.
 	if n := top["people"]; n != nil {
@@ -131,6 +132,7 @@ func Parse(name string, text []byte) (*Directory, error) {
 	}
 	d.operators = r.operators(top["operator"])
 	d.rights = r.rights(top["rights"])
+	d.programs = r.programs(top["programs"])
 	if n := top["tell"]; n != nil {
 		for _, p := range r.Entries(n, "tell") {
 			d.entries = append(d.entries, r.entry(p.Key, p.Value))

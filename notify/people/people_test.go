@@ -90,7 +90,7 @@ more: 1
 		`people.yaml:21:11: when must be at once, digest or never, not "tomorrow"`,
 		`people.yaml:22:3: tell "empty" does not say who gets the messages (say who, like "who: [people of the vehicle]")`,
 		`people.yaml:23:9: by must be mail, webhook, nats or file, not "pigeon"`,
-		`people.yaml:24:1: unknown key "more" in the file (known here: people, groups, operator, holidays, tell, rights)`,
+		`people.yaml:24:1: unknown key "more" in the file (known here: people, groups, operator, holidays, tell, rights, programs)`,
 	}
 	var faults source.Faults
 	if !errors.As(err, &faults) {
@@ -139,7 +139,7 @@ hint: write ` + "`key: value`" + ` under it, each on a line of its own`,
 			"hint: write `}` where it ends; a value within it that holds one of `[]{},` must be quoted\n" + `p:3:1: unknown key "x" in the file
     x: 1
     ^
-hint: known here: people, groups, operator, holidays, tell, rights`,
+hint: known here: people, groups, operator, holidays, tell, rights, programs`,
 		"a: x\n" + strings.Repeat("#", 256<<10): `p:1:1: the file is 257 KiB long; the limit is 256 KiB`,
 		"people: {a: {name: }}\n": `p:1:14: "name" has no value
     people: {a: {name: }}

@@ -68,7 +68,7 @@ func (r *reader) webhook(n *yaml.Node, p *Person) string {
 	w := r.Mapping(n, "webhook", "url", "secret file")
 	to := r.Text(w["url"], "url")
 	p.SecretFile = r.Text(w["secret file"], "secret file")
-	r.on = append(r.on, onDisk{w["secret file"], p.SecretFile, true})
+	r.on = append(r.on, onDisk{w["secret file"], p.SecretFile, ofSecret})
 	u, err := url.Parse(to)
 	if err != nil || u.Scheme != "https" && u.Scheme != "http" || u.Host == "" || u.User != nil || len(to) > 2000 {
 		r.Fault(n, "write it like https://fleet.example.org/hook, without a password", "webhook url %q cannot be called", page.Clean(to, 200))
@@ -89,29 +89,43 @@ func (r *reader) subject(n *yaml.Node, _ *Person) string {
 
 func (r *reader) folder(n *yaml.Node, _ *Person) string {
 	path := r.Text(n, "file")
-	r.on = append(r.on, onDisk{n, path, false})
+	r.on = append(r.on, onDisk{n, path, ofFolder})
 	return path
 }
 
 // onDisk is a file or folder that the directory names, where it stands.
 type onDisk struct {
-	at     *yaml.Node
-	path   string
-	secret bool // the file of a webhook's secret, or a folder to write to
+	at   *yaml.Node
+	path string
+	is   onDiskKind
+}
+
+// onDiskKind is what lies there: the secret of a webhook, a folder to write to, or what a
+// program's token is known by.
+type onDiskKind uint8
+
+const (
+	ofSecret onDiskKind = iota
+	ofFolder
+	ofToken
+)
+
+var onDiskFaults = [...]struct{ text, hint string }{
+	ofSecret: {"the secret file %q cannot be used: %v", "it holds whsec_ and the secret in base64; relative paths begin in the fleet's folder"},
+	ofFolder: {"the folder %q cannot be written to: %v", "make it, or let the service write there"},
+	ofToken:  {"the token file %q cannot be used: %v", "it holds the line that telltale programs add --token prints; relative paths begin in the fleet's folder"},
 }
 
 // Check looks at the files and folders that people.yaml names: secret says what is wrong
-// with the file of a secret, folder what hinders writing into a folder. What they say is a
-// source.Faults.
-func (d *Directory) Check(secret, folder func(path string) error) error {
+// with the file of a secret, folder what hinders writing into a folder, token what is wrong
+// with the file of a program's token. What they say is a source.Faults.
+func (d *Directory) Check(secret, folder, token func(path string) error) error {
 	var faults source.Faults
 	for _, o := range d.on {
-		look, what, hint := folder, "the folder %q cannot be written to: %v", "make it, or let the service write there"
-		if o.secret {
-			look, what, hint = secret, "the secret file %q cannot be used: %v", "it holds whsec_ and the secret in base64; relative paths begin in the fleet's folder"
-		}
+		look := [...]func(string) error{ofSecret: secret, ofFolder: folder, ofToken: token}[o.is]
 		if err := look(o.path); err != nil {
-			faults = append(faults, d.file.NewFault(o.at, hint, what, o.path, err))
+			say := onDiskFaults[o.is]
+			faults = append(faults, d.file.NewFault(o.at, say.hint, say.text, o.path, err))
 		}
 	}
 	if faults == nil {

@@ -15,6 +15,8 @@ func peopleFile() node {
 			"Who is told what. Each entry has a name, which its messages show.", "{what cannot wait: {who: [ines], stages: [overdue, warning]}}", "nobody is told anything"),
 		"rights": keyed(node{"type": "object", "additionalProperties": right()},
 			"Who may do what on the board, once people sign in there. Each entry has a name. One without `where` for an `operator` must be among them.", "{the office: {who: [ines], may: operator}}", "`operator` may do everything, and the people of a vehicle are its keepers"),
+		"programs": keyed(node{"type": "object", "additionalProperties": program(), "propertyNames": node{"pattern": "^[A-Za-z0-9_-]{1,64}$"}},
+			"Which programs may speak to the service, each under a name of letters, digits, `-` and `_`. Once the file has this key, even with nothing in it (`{}`), nobody gets in over NATS without a key.", "{gateway-3: {key: UA3QTDOAUZOTDKBNIXNZUHAOVGMDQX36MEA4TAPCNZIVRNMU2EZJGDJI, sends: [reading]}}", "whoever reaches the NATS server may send and ask"),
 	})
 	root["title"] = "Telltale people"
 	return root
@@ -27,6 +29,20 @@ func right() node {
 			"workshop", "required"),
 		"where": keyed(expression("which vehicles"), "A condition on the vehicle alone: its id, kind, tags, people.", `vehicle.tags["depot"] == "north"`, "all vehicles"),
 	})
+}
+
+func program() node {
+	p := object(nil, map[string]node{
+		"key":        keyed(pattern("^U[A-Z2-7]{55}$", "UA3QTDOAUZOTDKBNIXNZUHAOVGMDQX36MEA4TAPCNZIVRNMU2EZJGDJI"), "The public half of its key, by which it signs in over NATS. `telltale programs add` makes the pair.", "UA3QTDOAUZOTDKBNIXNZUHAOVGMDQX36MEA4TAPCNZIVRNMU2EZJGDJI", "it cannot sign in over NATS"),
+		"token file": keyed(text(), "A file with the SHA-256 of its token, by which it sends over HTTP. `telltale programs add --token` makes both. A relative path starts in the fleet's folder.", "tokens/till.sha256", "it cannot send over HTTP"),
+		"sends": keyed(oneOrMore(choice("vehicle", "meter-replaced", "reading", "sample", "service", "answer", "void")),
+			"The kinds of events that it may send.", "[reading]", "none"),
+		"where":    keyed(expression("of which vehicles it sends"), "A condition on the vehicle alone, as in `rights`: of which vehicles it may send. With it, only vehicles that are registered count.", `vehicle.tags["depot"] == "north"`, "all vehicles"),
+		"asks":     keyed(yes(), "Whether it may ask questions on `telltale.query.>`; the answers are about all vehicles.", "yes", "no"),
+		"operator": keyed(yes(), "Whether it may do what anyone can who can read the service's folder: send and ask everything, and read what is stored. For the key of a person who uses the command line from elsewhere.", "yes", "no"),
+	})
+	p["anyOf"] = []node{{"required": []string{"key"}}, {"required": []string{"token file"}}}
+	return p
 }
 
 func holidays() node {

@@ -44,7 +44,7 @@ func TestReference(t *testing.T) {
 // TestReferenceSaysAll: every key of the two files says what it means, by an example, and
 // what holds without it.
 func TestReferenceSaysAll(t *testing.T) {
-	for _, of := range []node{peopleFile(), person(), properties(person())["webhook"], entry(), settingsFile(), smtp(), answers(), boardKeys()} {
+	for _, of := range []node{peopleFile(), person(), properties(person())["webhook"], entry(), program(), settingsFile(), smtp(), answers(), boardKeys()} {
 		for key, n := range properties(of) {
 			example, without := n.noted()
 			if meaning, _ := n["description"].(string); meaning == "" || example == "" || without == "" {
@@ -73,6 +73,7 @@ func reference(name string) string {
 		keysTable(&b, "A person", person())
 		keysTable(&b, "`webhook` of a person", properties(person())["webhook"])
 		keysTable(&b, "An entry of `tell`", entry())
+		keysTable(&b, "An entry of `programs`", program())
 	case "settings":
 		file := settingsFile()
 		keysTable(&b, "The file", file)
