@@ -16,6 +16,7 @@ import (
 
 	"telltale/cmd/telltale/internal/certificate"
 	"telltale/cmd/telltale/internal/cli"
+	"telltale/notify/programs"
 	"telltale/notify/webhook"
 	"telltale/rules/source"
 )
@@ -26,7 +27,7 @@ import (
 
 // before says what hinders a service of the folder, all at once.
 func (f *fleet) before(ctx context.Context) error {
-	return errors.Join(f.people.Check(f.secretFile, f.writable), f.set.reachable(ctx), f.set.paired(), own(f.dir))
+	return errors.Join(f.people.Check(f.secretFile, f.writable, f.tokenFile), f.set.reachable(ctx), f.set.paired(), own(f.dir))
 }
 
 // secretFile says what is wrong with the file of a webhook's secret.
@@ -40,6 +41,12 @@ func (f *fleet) secretFile(path string) error {
 	}
 	_, err = webhook.Key(string(text))
 	return err
+}
+
+// tokenFile says what is wrong with the file of a program's token.
+func (f *fleet) tokenFile(path string) error {
+	_, err := programs.FileDigest(inside(f.dir, path))
+	return plain(err)
 }
 
 // writable says what hinders writing into a folder, which may be made later.

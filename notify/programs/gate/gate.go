@@ -1,0 +1,181 @@
+// Package gate keeps who may do what on the service's own NATS server in step with
+// people.yaml and the register, and notes what programs tried and may not.
+package gate
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"reflect"
+	"slices"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats.go"
+
+	"telltale/engine"
+	"telltale/engine/event"
+	"telltale/engine/stream/server"
+	"telltale/engine/stream/server/accounts"
+	"telltale/engine/stream/service"
+	"telltale/notify"
+	"telltale/notify/people"
+	"telltale/notify/programs"
+)
+
+// Gate is what stands between the programs and the service. Make one with [New]; it is safe
+// for concurrent use.
+type Gate struct {
+	log *slog.Logger
+
+	mu       sync.Mutex
+	srv      *server.Server
+	svc      *service.Service
+	people   *people.Directory
+	vehicles []programs.Vehicle
+	refused  tally
+}
+
+// New is a gate by what people.yaml and the register say before the service is up.
+func New(log *slog.Logger, d *people.Directory, register []event.Event) *Gate {
+	g := &Gate{log: log, people: d, refused: tally{of: map[string]*Refused{}}}
+	for _, ev := range register {
+		if v, ok := ev.Data.(*event.VehicleData); ok {
+			g.vehicles = append(g.vehicles, named(v, ev.Vehicle))
+		}
+	}
+	return g
+}
+
+// named is a vehicle with all names under which events of it are sent.
+func named(d *event.VehicleData, names ...string) programs.Vehicle {
+	v := programs.Vehicle{Vehicle: notify.VehicleOf(names[0], d)}
+	for _, name := range append(append(names, d.Key), d.Was...) {
+		if name != "" && !slices.Contains(v.Names, name) {
+			v.Names = append(v.Names, name)
+		}
+	}
+	return v
+}
+
+// Programs are those with which the server starts; closed says whether it lets in nobody
+// else.
+func (g *Gate) Programs() (list []accounts.Program, closed bool) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.subjects(), g.people.Closed()
+}
+
+// subjects are what the programs may publish to; what does not fit is said.
+func (g *Gate) subjects() []accounts.Program {
+	list, over := programs.Subjects(g.people.Programs(), g.vehicles)
+	if over != nil {
+		g.log.Error("programs with too many vehicles may send nothing", "programs", over, "most", programs.Most,
+			"hint", "leave out `where` of some of them in people.yaml, or divide the fleet among several services")
+	}
+	return list
+}
+
+// Open has the gate hold a server to the register of a service from now on.
+func (g *Gate) Open(ctx context.Context, srv *server.Server, svc *service.Service) error {
+	g.mu.Lock()
+	g.srv, g.svc = srv, svc
+	g.mu.Unlock()
+	return g.Register(ctx)
+}
+
+// Set puts what people.yaml says now in force.
+func (g *Gate) Set(d *people.Directory) error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	same := g.people.Closed() == d.Closed() && reflect.DeepEqual(g.people.Programs(), d.Programs())
+	g.people = d
+	if same {
+		return nil
+	}
+	return g.put()
+}
+
+// Register puts what the service's register says now in force.
+func (g *Gate) Register(ctx context.Context) error {
+	g.mu.Lock()
+	svc := g.svc
+	g.mu.Unlock()
+	all, err := service.Register.Of(ctx, svc, service.Question{})
+	if err != nil {
+		return fmt.Errorf("reading of which vehicles programs may send: %w", err)
+	}
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.vehicles = vehiclesOf(all)
+	return g.put()
+}
+
+func vehiclesOf(all []engine.RegisteredVehicle) (out []programs.Vehicle) {
+	for i := range all {
+		if v := &all[i]; v.VehicleData != nil {
+			out = append(out, named(v.VehicleData, v.Vehicle, v.First))
+		}
+	}
+	return out
+}
+
+// put has the server let through what people and vehicles come to.
+func (g *Gate) put() error {
+	if g.srv == nil {
+		return nil
+	}
+	err := g.srv.SetPrograms(g.subjects(), g.people.Closed())
+	if errors.Is(err, server.ErrNeedsStart) {
+		g.log.Warn("people.yaml names no programs any more, and clients without a key are let in only after a new start")
+		return nil
+	}
+	return err
+}
+
+// settle is how long no vehicle may have been registered before the register is read.
+const settle = 300 * time.Millisecond
+
+// Run reads the register again whenever vehicles are registered, until the context ends.
+func (g *Gate) Run(ctx context.Context) error {
+	came := make(chan struct{}, 1)
+	sub, err := g.srv.Conn().Subscribe("telltale.in.*.vehicle", func(*nats.Msg) {
+		select {
+		case came <- struct{}{}:
+		default:
+		}
+	})
+	if err != nil {
+		return fmt.Errorf("listening for vehicles: %w", err)
+	}
+	defer sub.Unsubscribe()
+	quiet := time.NewTimer(time.Hour)
+	quiet.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-came:
+			quiet.Reset(settle)
+		case <-quiet.C:
+			if err := g.again(ctx); err != nil && ctx.Err() == nil {
+				g.log.Error("what programs may send is as before", "error", err)
+			}
+		}
+	}
+}
+
+// again reads the register once what came is folded, if it matters to any program.
+func (g *Gate) again(ctx context.Context) error {
+	g.mu.Lock()
+	matters := slices.ContainsFunc(g.people.Programs(), func(p *people.Program) bool { return p.Where != "" })
+	g.mu.Unlock()
+	if !matters {
+		return nil
+	}
+	if err := g.svc.CaughtUp(ctx); err != nil {
+		return err
+	}
+	return g.Register(ctx)
+}

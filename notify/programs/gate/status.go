@@ -1,0 +1,86 @@
+package gate
+
+import (
+	"slices"
+
+	"telltale/engine/stream/server"
+	"telltale/notify/people"
+)
+
+// Status is how a program stands.
+type Status struct {
+	*people.Program
+	// Vehicles counts those of which it may send, where it has a where; those registered, if
+	// not.
+	Vehicles int
+	// Connections are those that it has, the oldest first.
+	Connections []server.Connection
+	Refused     Refused
+}
+
+// Statuses are how all programs stand, by id, and what those that nobody knows have tried.
+func (g *Gate) Statuses() (all []Status, unknown Refused, err error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	var open []server.Connection
+	if g.srv != nil {
+		if open, err = g.srv.Connections(); err != nil {
+			return nil, Refused{}, err
+		}
+	}
+	for _, p := range g.people.Programs() {
+		s := Status{Program: p}
+		for i := range g.vehicles {
+			if p.Speaks(g.vehicles[i].Vehicle) {
+				s.Vehicles++
+			}
+		}
+		for _, c := range open {
+			if p.Key != "" && c.Key == p.Key {
+				s.Connections = append(s.Connections, c)
+			}
+		}
+		slices.SortFunc(s.Connections, func(a, b server.Connection) int { return a.Since.Compare(b.Since) })
+		if r := g.refused.of[p.ID]; r != nil {
+			s.Refused = *r
+		}
+		all = append(all, s)
+	}
+	if r := g.refused.of[""]; r != nil {
+		unknown = *r
+	}
+	return all, unknown, nil
+}
+
+// Vehicle is what is known of the vehicle that has or had the name.
+func (g *Gate) Vehicle(name string) (v people.Vehicle, ok bool) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	for i := range g.vehicles {
+		if slices.Contains(g.vehicles[i].Names, name) {
+			return g.vehicles[i].Vehicle, true
+		}
+	}
+	return people.Vehicle{ID: name, Name: name}, false
+}
+
+// End ends the connections of a program, and says how many there were. It may come again: to
+// keep it out, take it out of people.yaml.
+func (g *Gate) End(id string) (n int, err error) {
+	all, _, err := g.Statuses()
+	if err != nil {
+		return 0, err
+	}
+	for _, s := range all {
+		if s.ID != id {
+			continue
+		}
+		for _, c := range s.Connections {
+			if err := g.srv.Disconnect(c.ID); err != nil {
+				return n, err
+			}
+			n++
+		}
+	}
+	return n, nil
+}
