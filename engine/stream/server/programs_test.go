@@ -462,3 +462,46 @@ func TestReadRefusal(t *testing.T) {
 		}
 	}
 }
+
+// TestReplyElsewhere: the server's acknowledgement goes where the event says. It cannot be
+// had written where whoever sends has no right to write.
+func TestReplyElsewhere(t *testing.T) {
+	quick.Beside(t)
+	g := newGateway(t, "gateway-3")
+	srv := closedServer(t, t.TempDir(), &heardOf{}, g.may("telltale.in.bus-07.reading"))
+	js, err := jetstream.New(srv.Conn())
+	if err != nil {
+		t.Fatal(err)
+	}
+	alarms, err := js.CreateStream(t.Context(), jetstream.StreamConfig{Name: "ALARMS", Subjects: []string{"telltale.alarm.*"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	nc := g.connect(srv)
+	for _, reply := range []string{"telltale.alarm.3", "telltale.in.bus-09.reading", "telltale.event.3.bus-09.reading", "$JS.API.STREAM.DELETE.ALARMS"} {
+		if err := nc.PublishRequest("telltale.in.bus-07.reading", reply, []byte("{}")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := nc.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	ack, err := js.Publish(t.Context(), "telltale.in.bus-07.reading", []byte("{}")) // behind all of them
+	if err != nil || ack.Sequence != 5 {
+		t.Fatalf("the fifth event gets %+v, %v", ack, err)
+	}
+	info, err := alarms.Info(t.Context())
+	if err != nil || info.State.Msgs != 0 {
+		t.Errorf("%d acknowledgements lie in ALARMS (%v)", info.State.Msgs, err)
+	}
+	s := events(t, srv.Conn())
+	all, err := s.Info(t.Context(), jetstream.WithSubjectFilter(">"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for subject := range all.State.Subjects {
+		if strings.Contains(subject, "bus-09") {
+			t.Errorf("an acknowledgement lies under %s", subject)
+		}
+	}
+}
