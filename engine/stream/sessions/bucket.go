@@ -89,10 +89,23 @@ func (b *Bucket) Create(ctx context.Context, key string, value any, now, until t
 	if err != nil {
 		return err
 	}
-	ctx, cancel := context.WithTimeout(ctx, jet.CallTimeout)
+	call, cancel := context.WithTimeout(ctx, jet.CallTimeout)
 	defer cancel()
-	_, err = kv.Create(ctx, key, body, jetstream.KeyTTL(left(now, until)))
-	return failed("keeping", key, err)
+	_, err = kv.Create(call, key, body, jetstream.KeyTTL(left(now, until)))
+	if !errors.Is(err, jetstream.ErrKeyExists) {
+		return failed("keeping", key, err)
+	}
+	// The server's clock may be behind: what is over by ours makes room.
+	e, err := kv.Get(call, key)
+	var old kept
+	if err == nil {
+		err = json.Unmarshal(e.Value(), &old)
+	}
+	if err != nil || now.Before(old.Until) {
+		return failed("keeping", key, ErrChanged)
+	}
+	_, err = b.Update(ctx, Mark{key, e.Revision(), until}, value, now)
+	return err
 }
 
 // Get reads the value of a key into v, and gives the mark by which it can be changed or

@@ -207,6 +207,9 @@ func TestOnce(t *testing.T) {
 	if err := ss.Create(t.Context(), "link.a", 0, start, start.Add(time.Minute)); !errors.Is(err, ErrChanged) {
 		t.Errorf("made twice: %v", err)
 	}
+	if err := ss.Create(t.Context(), "link.a", 0, start.Add(time.Minute), start.Add(time.Hour)); err != nil {
+		t.Errorf("made in place of one that is over: %v", err)
+	}
 	for name, try := range map[string]func(Mark) error{
 		"change": func(m Mark) error { _, err := ss.Update(t.Context(), m, 1, start); return err },
 		"take":   func(m Mark) error { return ss.Take(t.Context(), m) },
