@@ -20,6 +20,7 @@ import (
 	"telltale/notify/board/rulebook"
 	"telltale/notify/board/rulebook/try"
 	"telltale/notify/board/sheet"
+	"telltale/notify/board/signin"
 	"telltale/notify/board/vehicle"
 )
 
@@ -42,7 +43,16 @@ func Handler(f *frame.Frame) http.Handler {
 		operator.Pages(f),
 		rulebook.Pages(f),
 		try.Pages(f),
+		inAndOut(f),
 	)...)
+}
+
+// inAndOut are the pages of signing in, where people do.
+func inAndOut(f *frame.Frame) []frame.Route {
+	if d, ok := f.Door.(*signin.Door); ok {
+		return signin.Pages(d)
+	}
+	return nil
 }
 
 // pages are those that belong to no room.

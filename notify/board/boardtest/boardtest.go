@@ -27,6 +27,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/signin"
 	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/samples"
@@ -51,6 +52,8 @@ type Files struct {
 	Events string
 	// Sift has lines that cannot be read passed by, as whoever sends them would.
 	Sift bool
+	// SignIn: people sign in, see [SignedIn] and [Stranger].
+	SignIn bool
 }
 
 // Main runs a package's tests, and stops the sample fleet after them.
@@ -186,6 +189,9 @@ func start(files Files) (_ *Fleet, err error) {
 		return nil, err
 	}
 	f.stop = append(f.stop, f.Live.Close)
+	if files.SignIn {
+		f.Door = signin.New(f.Frame)
+	}
 	if err := publish(ctx, log, register, files); err != nil {
 		return nil, err
 	}

@@ -1,0 +1,668 @@
+package signin_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"html"
+	"io"
+	"mime"
+	"mime/multipart"
+	"mime/quotedprintable"
+	"net/http"
+	"net/http/httptest"
+	"net/mail"
+	"net/url"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"telltale/notify/board"
+	"telltale/notify/board/boardtest"
+	"telltale/notify/board/frame"
+	"telltale/notify/board/signin"
+	"telltale/notify/delivery"
+	"telltale/notify/people"
+)
+
+func TestMain(m *testing.M) { boardtest.Main(m) }
+
+const folk = `people:
+  ines: {name: Ines Thornbeck, mail: ines@larkfell.example}
+  maud: {name: Maud Ashgrove, mail: maud@larkfell.example, zone: Europe/London}
+  tom: {name: Tom Ash, mail: shared@larkfell.example}
+  ada: {name: Ada Ash, mail: shared@larkfell.example}
+  deaf: {name: Sam Reed}
+operator: [ines]
+`
+
+const register = `vehicles:
+  van-1: {name: Van 1, people: [maud]}
+`
+
+// now is the wall's clock of the tests, which they move.
+type clock struct {
+	sync.Mutex
+	now time.Time
+}
+
+func (c *clock) wall() time.Time {
+	c.Lock()
+	defer c.Unlock()
+	return c.now
+}
+
+func (c *clock) pass(d time.Duration) {
+	c.Lock()
+	defer c.Unlock()
+	c.now = c.now.Add(d)
+}
+
+// house is a board on which people sign in.
+type house struct {
+	*boardtest.Fleet
+	*clock
+	door *signin.Door
+	http.Handler
+}
+
+func build(t *testing.T) *house {
+	t.Helper()
+	f := boardtest.New(t, boardtest.Files{People: folk, Vehicles: register, SignIn: true})
+	h := &house{Fleet: f, clock: &clock{now: boardtest.Morning}, door: f.Door.(*signin.Door)}
+	h.door.Wall = h.wall
+	h.Handler = board.Handler(f.Frame)
+	return h
+}
+
+// letter is a mail to sign in, as it lies in the queue.
+type letter struct {
+	delivery.Delivery
+	path, code string // of the link; without blanks
+}
+
+var (
+	linkIn = regexp.MustCompile(`http://127\.0\.0\.1:4280(/sign-in/[A-Z0-9]{52})`)
+	codeIn = regexp.MustCompile(`(?m)^> (\d{3}) (\d{3})$`)
+)
+
+// letters are the mails to sign in that wait, oldest first.
+func (h *house) letters(t *testing.T) (out []letter) {
+	t.Helper()
+	h.door.Settle()
+	all, err := delivery.All(t.Context(), h.Log.Deliveries())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range all {
+		text, _ := parts(t, d.Raw)
+		link, code := linkIn.FindStringSubmatch(text), codeIn.FindStringSubmatch(text)
+		if link == nil || code == nil {
+			t.Fatalf("no link and code in\n%s", text)
+		}
+		out = append(out, letter{d, link[1], code[1] + code[2]})
+	}
+	return out
+}
+
+// parts are the texts of a mail, plain and HTML.
+func parts(t *testing.T, raw []byte) (text, page string) {
+	t.Helper()
+	m, err := mail.ReadMessage(bytes.NewReader(raw))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, params, err := mime.ParseMediaType(m.Header.Get("Content-Type"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for r := multipart.NewReader(m.Body, params["boundary"]); ; {
+		p, err := r.NextRawPart()
+		if err == io.EOF {
+			return strings.ReplaceAll(text, "\r\n", "\n"), page
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		body, err := io.ReadAll(quotedprintable.NewReader(p))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if strings.HasPrefix(p.Header.Get("Content-Type"), "text/plain") {
+			text = string(body)
+		} else {
+			page = string(body)
+		}
+	}
+}
+
+// ask has a browser ask for a mail, and gives the newest one.
+func (h *house) ask(t *testing.T, b *boardtest.Browser, email string, more ...string) letter {
+	t.Helper()
+	form := url.Values{"email": {email}}
+	for i := 0; i+1 < len(more); i += 2 {
+		form.Set(more[i], more[i+1])
+	}
+	if w := b.Post("/sign-in", form); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/sign-in/sent" {
+		t.Fatalf("asked: %d, to %q", w.Code, w.Header().Get("Location"))
+	}
+	list := h.letters(t)
+	if len(list) == 0 {
+		t.Fatal("no mail")
+	}
+	h.pass(time.Millisecond) // so that the next is newer
+	return list[len(list)-1]
+}
+
+// open reports whether the browser is let in.
+func open(b *boardtest.Browser) bool { return b.Get("/me").Code == http.StatusOK }
+
+func leads(t *testing.T, w *httptest.ResponseRecorder, to string) {
+	t.Helper()
+	if got := w.Header().Get("Location"); w.Code != http.StatusSeeOther || got != to {
+		t.Errorf("%d to %q, want to %q: %s", w.Code, got, to, boardtest.Says(w))
+	}
+}
+
+// TestByLink walks from a page that was asked for to the same page, signed in.
+func TestByLink(t *testing.T) {
+	h := build(t)
+	b := boardtest.Stranger(h)
+	leads(t, b.Get("/v/van-1?x=1&y=%2F"), "/sign-in?to=%2Fv%2Fvan-1%3Fx%3D1%26y%3D%252F")
+	w := b.Get("/sign-in?to=%2Fv%2Fvan-1%3Fx%3D1%26y%3D%252F")
+	boardtest.Lacks(t, w, 200, "Sign in", "Your mail address", "Send me a link")
+	if strings.Contains(w.Body.String(), `aria-label="Pages"`) {
+		t.Error("a stranger is shown the pages")
+	}
+	l := h.ask(t, b, " MAUD@larkfell.example ", "to", "/v/van-1?x=1&y=%2F")
+	boardtest.Lacks(t, b.Get("/sign-in/sent"), 200, "If MAUD@larkfell.example is known here, a mail is on its way to it.", "6 digits")
+	for range 3 { // as a scanner does
+		boardtest.Lacks(t, b.Get(l.path), 200, "Is it you? Press the button to sign in as Maud Ashgrove on this device: Firefox on Android.")
+	}
+	if open(b) {
+		t.Fatal("looking at the link signs in")
+	}
+	w = b.Post(l.path, nil)
+	leads(t, w, "/v/van-1?x=1&y=%2F")
+	want := regexp.MustCompile(`^telltale=[A-Z0-9]{52}; Path=/; Max-Age=2592000; HttpOnly; SameSite=Lax$`)
+	if set := w.Header().Values("Set-Cookie"); len(set) != 2 || !want.MatchString(set[0]) || b.Cookies["telltale-asked"] != "" {
+		t.Errorf("cookies %q", set)
+	}
+	if !open(b) {
+		t.Error("not signed in")
+	}
+	boardtest.Lacks(t, b.Post(l.path, nil), http.StatusForbidden, "This link does not work here.")
+	boardtest.Lacks(t, b.Get(l.path), http.StatusForbidden, "This link does not work here.")
+}
+
+// TestMail compares the mail as it is sent.
+func TestMail(t *testing.T) {
+	h := build(t)
+	l := h.ask(t, boardtest.Stranger(h), "maud@larkfell.example")
+	text, page := parts(t, l.Raw)
+	const want = `Sign in to Telltale
+===================
+Somebody asked for this with Firefox on Android on 6 Jun 2031, at 06:31.
+If it was not you, do nothing: nobody gets in without this mail.
+
+On the device that asked
+------------------------
+  Open the link within 10 minutes, in the same browser, and press the
+    button there. It works once.
+  Sign in:
+    LINK
+
+If you read this on another device
+----------------------------------
+> CODE
+  Type this code into the page that asked. Tell it to nobody, whoever
+    asks.
+
+--------
+You get this because your address is written in people.yaml. The link
+and the code are of no use after 10 minutes.
+`
+	got := strings.NewReplacer("http://127.0.0.1:4280"+l.path, "LINK", l.code[:3]+" "+l.code[3:], "CODE").Replace(text)
+	if got != want {
+		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+	if links := regexp.MustCompile(`(?:href|src|action)="([^"]*)"|url\(`).FindAllString(page, -1); len(links) != 1 || !strings.Contains(links[0], l.path) {
+		t.Errorf("links %q, want the one", links)
+	}
+	m, err := mail.ReadMessage(bytes.NewReader(l.Raw))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]string{"Subject": "Sign in to Telltale", "To": `"Maud Ashgrove" <maud@larkfell.example>`, "List-Unsubscribe": "", "Auto-Submitted": "auto-generated"} {
+		if got := m.Header.Get(name); got != want {
+			t.Errorf("%s: %q, want %q", name, got, want)
+		}
+	}
+	if !l.Secret() || !l.Until.Equal(boardtest.Morning.Add(10*time.Minute)) || l.Thread != "" || strings.Contains(l.Key+l.MessageID+l.Subject, l.path[len("/sign-in/"):]) {
+		t.Errorf("%+v", l.Delivery)
+	}
+	raw, err := json.Marshal(l)
+	if err != nil || bytes.Contains(raw, []byte(l.code)) { // but in Raw, which is packed
+		t.Errorf("the code stands open in the store (%v)", err)
+	}
+}
+
+// TestElsewhere presses the link in another browser, and types the code into the one that
+// asked.
+func TestElsewhere(t *testing.T) {
+	h := build(t)
+	desk, phone, thief := boardtest.Stranger(h), boardtest.Stranger(h), boardtest.Stranger(h)
+	l := h.ask(t, desk, "maud@larkfell.example")
+	h.ask(t, thief, "maud@larkfell.example") // who has a mail of their own on the way
+	for _, b := range []*boardtest.Browser{phone, thief} {
+		boardtest.Lacks(t, b.Get(l.path), http.StatusForbidden, "This link does not work here.", "type the code of the mail into the page that asked")
+		boardtest.Lacks(t, b.Post(l.path, nil), http.StatusForbidden, "This link does not work here.")
+		if w := b.Post("/sign-in/sent", url.Values{"code": {l.code}}); w.Code != http.StatusUnprocessableEntity || open(b) {
+			t.Errorf("the code of another browser: %d", w.Code)
+		}
+	}
+	leads(t, desk.Post("/sign-in/sent", url.Values{"code": {l.code[:3] + "\u00a0" + l.code[3:] + " "}}), "/")
+	if !open(desk) {
+		t.Error("not signed in by the code")
+	}
+	boardtest.Lacks(t, desk.Get(l.path), http.StatusForbidden, "This link does not work here.")
+}
+
+// TestStrangers asks with an address that is known, and with others: the answers are the
+// same, word for word.
+func TestStrangers(t *testing.T) {
+	h := build(t)
+	type heard struct {
+		code                 int
+		to, cookies, sent    string
+		wrong, link, another string
+	}
+	hear := func(email string) heard {
+		b := boardtest.Stranger(h)
+		w := b.Post("/sign-in", url.Values{"email": {email}})
+		secret := b.Cookies["telltale-asked"]
+		if len(secret) != 52 {
+			t.Fatalf("%s: no cookie", email)
+		}
+		hide := func(w *httptest.ResponseRecorder) string {
+			return strings.NewReplacer(secret, "SECRET", email, "EMAIL").Replace(w.Body.String())
+		}
+		out := heard{code: w.Code, to: w.Header().Get("Location"), cookies: strings.Replace(strings.Join(w.Header().Values("Set-Cookie"), "\n"), secret, "SECRET", 1)}
+		out.sent = hide(b.Get("/sign-in/sent"))
+		for range 7 { // more than are let through
+			out.wrong += hide(b.Post("/sign-in/sent", url.Values{"code": {"000000"}}))
+		}
+		out.link, out.another = hide(b.Get("/sign-in/X")), hide(b.Post("/sign-in", url.Values{"email": {email}}))
+		return out
+	}
+	known := hear("maud@larkfell.example")
+	for _, email := range []string{"nobody@larkfell.example", "shared@larkfell.example", "x@y.example"} {
+		if got := hear(email); got != known {
+			t.Errorf("%s hears\n%+v\nand who is known\n%+v", email, got, known)
+		}
+	}
+	var to []string
+	for _, l := range h.letters(t) {
+		to = append(to, l.To)
+	}
+	if got := strings.Join(to, " "); strings.Contains(got, "nobody") || strings.Count(got, "shared@") != 4 || strings.Count(got, "maud@") != 2 {
+		t.Errorf("mails to %s", got)
+	}
+}
+
+// TestTimes lets ten minutes pass.
+func TestTimes(t *testing.T) {
+	h := build(t)
+	b := boardtest.Stranger(h)
+	l := h.ask(t, b, "maud@larkfell.example")
+	h.pass(10*time.Minute - time.Second)
+	boardtest.Lacks(t, b.Get(l.path), 200, "Is it you?")
+	h.pass(time.Second)
+	boardtest.Lacks(t, b.Get(l.path), http.StatusForbidden, "This link does not work here.")
+	boardtest.Lacks(t, b.Post(l.path, nil), http.StatusForbidden, "This link does not work here.")
+	boardtest.Lacks(t, b.Post("/sign-in/sent", url.Values{"code": {l.code}}), http.StatusUnprocessableEntity, "This code is not valid any more.")
+	leads(t, b.Get("/sign-in/sent"), "/sign-in")
+	if open(b) {
+		t.Error("signed in by what is over")
+	}
+}
+
+// many does something at once, and gives what came of each.
+func many(n int, do func(i int) int) map[int]int {
+	var mu sync.Mutex
+	var wg sync.WaitGroup
+	out := map[int]int{}
+	for i := range n {
+		wg.Go(func() {
+			code := do(i)
+			mu.Lock()
+			defer mu.Unlock()
+			out[code]++
+		})
+	}
+	wg.Wait()
+	return out
+}
+
+// twin is a browser with the same cookies.
+func twin(b *boardtest.Browser) *boardtest.Browser {
+	out := boardtest.Stranger(b.Handler)
+	for k, v := range b.Cookies {
+		out.Cookies[k] = v
+	}
+	return out
+}
+
+// TestOnce presses one link many times at once.
+func TestOnce(t *testing.T) {
+	h := build(t)
+	b := boardtest.Stranger(h)
+	l := h.ask(t, b, "maud@larkfell.example")
+	got := many(10, func(int) int { return twin(b).Post(l.path, nil).Code })
+	if got[http.StatusSeeOther] != 1 || got[http.StatusForbidden] != 9 {
+		t.Errorf("%v, want one that is let in", got)
+	}
+	if list, err := h.door.Sessions.Of(t.Context(), "/people/maud", h.wall()); err != nil || len(list) != 1 {
+		t.Errorf("%d sessions (%v)", len(list), err)
+	}
+}
+
+// TestTries guesses codes, many at once: five are looked at, ten a day of an address,
+// whoever asks; and the link works all the same.
+func TestTries(t *testing.T) {
+	h := build(t)
+	wrong := func(l letter, i int) string {
+		code := []byte(l.code)
+		code[i%6] = '0' + (code[i%6]-'0'+1+byte(i/6))%10
+		return string(code)
+	}
+	b := boardtest.Stranger(h)
+	l := h.ask(t, b, "maud@larkfell.example")
+	guess := func(b *boardtest.Browser, code string) int {
+		return b.Post("/sign-in/sent", url.Values{"code": {code}}).Code
+	}
+	for i, nonsense := range []string{"", "12345", "1234567", "12345x", "١٢٣٤٥٦", strings.Repeat("9", 1000)} { // which are no tries
+		if code := guess(b, nonsense); code != http.StatusUnprocessableEntity {
+			t.Errorf("nonsense %d: %d", i, code)
+		}
+	}
+	for i := range 4 {
+		guess(b, wrong(l, i))
+	}
+	got := many(12, func(i int) int {
+		if i == 0 {
+			return guess(twin(b), wrong(l, 20))
+		}
+		return guess(twin(b), l.code)
+	})
+	if got[http.StatusSeeOther] > 1 {
+		t.Errorf("%v: the code was taken more than once", got)
+	}
+	b = boardtest.Stranger(h)
+	l = h.ask(t, b, "maud@larkfell.example")
+	many(20, func(i int) int { return guess(twin(b), wrong(l, i)) })
+	if code := guess(b, l.code); code != http.StatusUnprocessableEntity {
+		t.Errorf("the right code after five wrong ones: %d", code)
+	}
+	b = boardtest.Stranger(h)
+	l = h.ask(t, b, "Maud@larkfell.example")
+	if code := guess(b, l.code); code != http.StatusUnprocessableEntity {
+		t.Errorf("the eleventh code of a day: %d", code)
+	}
+	leads(t, b.Post(l.path, nil), "/")
+	h.pass(24 * time.Hour)
+	b = boardtest.Stranger(h)
+	l = h.ask(t, b, "maud@larkfell.example")
+	if code := guess(b, l.code); code != http.StatusSeeOther {
+		t.Errorf("a day later: %d", code)
+	}
+}
+
+// TestShared has two people at one address: each gets a mail.
+func TestShared(t *testing.T) {
+	h := build(t)
+	b := boardtest.Stranger(h)
+	h.ask(t, b, "shared@larkfell.example")
+	for _, l := range h.letters(t) {
+		name := map[string]string{"tom": "Tom Ash", "ada": "Ada Ash"}[l.Person]
+		boardtest.Lacks(t, b.Get(l.path), 200, "sign in as "+name)
+	}
+}
+
+func TestAddresses(t *testing.T) {
+	h := build(t)
+	for _, bad := range []string{"", "ines", "ines@", "<ines@larkfell.example>", "Ines <ines@larkfell.example>", "ines@larkfell.example\r\nBcc: x@y.example",
+		strings.Repeat("x", 300) + "@larkfell.example", "ines@larkfell.example, tom@larkfell.example", "\x00@larkfell.example"} {
+		w := boardtest.Stranger(h).Post("/sign-in", url.Values{"email": {bad}})
+		boardtest.Lacks(t, w, http.StatusUnprocessableEntity, "Not signed in yet: Sign in", "Write your mail address, like ines@example.org.")
+	}
+	if list := h.letters(t); list != nil {
+		t.Errorf("mails %v", list)
+	}
+}
+
+// TestFlood asks again and again: three times for an address, and as often for one that is
+// not known.
+func TestFlood(t *testing.T) {
+	h := build(t)
+	for _, email := range []string{"maud@larkfell.example", "nobody@larkfell.example"} {
+		for i := range 5 {
+			w := boardtest.Stranger(h).Post("/sign-in", url.Values{"email": {email}})
+			if want := map[bool]int{true: http.StatusSeeOther, false: http.StatusTooManyRequests}[i < 3]; w.Code != want {
+				t.Errorf("%s, mail %d: %d, want %d", email, i, w.Code, want)
+			} else if i >= 3 {
+				boardtest.Lacks(t, w, want, "Too many mails were asked for. Try again in")
+				if w.Header().Get("Retry-After") == "" || !strings.Contains(w.Body.String(), email) {
+					t.Error("when it can be tried again is not said, or the address is lost")
+				}
+			}
+		}
+	}
+	if n := len(h.letters(t)); n != 3 {
+		t.Errorf("%d mails, want 3", n)
+	}
+}
+
+// TestWhere has addresses to go on to that lead elsewhere.
+func TestWhere(t *testing.T) {
+	h := build(t)
+	for to, want := range map[string]string{
+		"/due?q=a": "/due?q=a", "": "/", "https://evil.example/": "/", "//evil.example": "/", "/\\evil.example": "/", "\\\\evil.example": "/", "/\t/evil.example": "/",
+		"javascript:alert(1)": "/", "evil.example": "/", "/%2f/evil.example": "/", "/sign-in": "/", "/sign-in/sent": "/", "/sign-out": "/", "/x/../sign-out": "/", "/due#x": "/due", "/a\r\nSet-Cookie: x=y": "/",
+		"http:/due": "/", "/due\u202e": "/", "/" + strings.Repeat("x", 3000): "/", "/v/a%2fb": "/v/a%2fb", "?x": "/", "/..//evil.example": "/",
+	} {
+		b := boardtest.Stranger(h)
+		h.pass(time.Hour)
+		l := h.ask(t, b, "maud@larkfell.example", "to", to)
+		if got := b.Post(l.path, nil).Header().Get("Location"); got != want {
+			t.Errorf("%q leads to %q, want %q", to, got, want)
+		}
+	}
+}
+
+// TestFixation has a browser that brings tokens of somebody's choice.
+func TestFixation(t *testing.T) {
+	h := build(t)
+	for _, planted := range []string{"chosen", boardtest.SignedIn(t, h.Fleet, h, "ines").Cookies["telltale"]} {
+		b := boardtest.Stranger(h)
+		b.Cookies["telltale"] = planted
+		l := h.ask(t, b, "maud@larkfell.example")
+		leads(t, b.Post(l.path, nil), "/")
+		if b.Cookies["telltale"] == planted {
+			t.Error("the token that was brought opens the session")
+		}
+		thief := boardtest.Stranger(h)
+		thief.Cookies["telltale"] = planted
+		if open(thief) {
+			t.Error("the token that was brought still opens one")
+		}
+		boardtest.Lacks(t, b.Get("/me"), 200, "Maud Ashgrove")
+	}
+}
+
+func TestSignOut(t *testing.T) {
+	h := build(t)
+	b := boardtest.SignedIn(t, h.Fleet, h, "maud")
+	other := twin(b)
+	if !open(b) {
+		t.Fatal("not signed in")
+	}
+	if w := b.Get("/sign-out"); w.Code != http.StatusNotFound && w.Code != http.StatusMethodNotAllowed || !open(b) {
+		t.Errorf("looking signs out: %d", w.Code)
+	}
+	w := b.Post("/sign-out", nil)
+	leads(t, w, "/sign-in?out=1")
+	if got := w.Header().Get("Clear-Site-Data"); got != `"cache", "storage"` || len(b.Cookies) != 0 {
+		t.Errorf("%q, and %v is left", got, b.Cookies)
+	}
+	boardtest.Lacks(t, b.Get("/sign-in?out=1"), 200, "You are signed out on this device.")
+	if open(other) {
+		t.Error("the token still opens the door")
+	}
+	leads(t, boardtest.Stranger(h).Post("/sign-out", nil), "/sign-in?out=1")
+}
+
+// TestGone takes a person out of people.yaml, and gives their id to another.
+func TestGone(t *testing.T) {
+	h := build(t)
+	b := boardtest.SignedIn(t, h.Fleet, h, "maud")
+	waits := boardtest.Stranger(h)
+	l := h.ask(t, waits, "maud@larkfell.example")
+	all := h.People()
+	without, err := people.Parse("people.yaml", []byte(strings.Replace(folk, "  maud:", "  mo:", 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.Frame.People = func() *people.Directory { return without }
+	if open(b) {
+		t.Error("who is gone is let in")
+	}
+	boardtest.Lacks(t, waits.Post(l.path, nil), http.StatusForbidden, "This link does not work here.")
+	h.Frame.People = func() *people.Directory { return all }
+	if open(b) {
+		t.Error("a session of who was gone opens the door for who came after")
+	}
+}
+
+// TestIdle lets sessions lie: an operator's ends sooner.
+func TestIdle(t *testing.T) {
+	h := build(t)
+	maud, ines := boardtest.SignedIn(t, h.Fleet, h, "maud"), boardtest.SignedIn(t, h.Fleet, h, "ines")
+	h.pass(12*time.Hour - time.Second)
+	if !open(maud) || !open(ines) {
+		t.Error("ended too soon")
+	}
+	h.pass(12 * time.Hour)
+	if !open(maud) || open(ines) {
+		t.Error("an operator's session lasts, or another's does not")
+	}
+	for range 29 {
+		h.pass(24 * time.Hour)
+		open(maud)
+	}
+	h.pass(12 * time.Hour)
+	if open(maud) {
+		t.Error("a session that is used lasts longer than a month")
+	}
+}
+
+// TestReplicas has another board on the same log: it takes over at each step.
+func TestReplicas(t *testing.T) {
+	h := build(t)
+	f := h.Frame
+	other := &frame.Frame{Service: f.Service, Log: f.Log, People: f.People, Now: f.Now, URL: f.URL, From: f.From, Logger: f.Logger}
+	door := signin.New(other)
+	door.Wall, other.Door = h.wall, door
+	there := board.Handler(other)
+	b := boardtest.Stranger(h)
+	l := h.ask(t, b, "maud@larkfell.example")
+	b.Handler = there
+	boardtest.Lacks(t, b.Get(l.path), 200, "Is it you?")
+	leads(t, b.Post(l.path, nil), "/")
+	b.Handler = h
+	if !open(b) {
+		t.Error("a session of another replica is not found")
+	}
+	b.Post("/sign-out", nil)
+	b.Handler = there
+	if open(b) {
+		t.Error("a session that another replica ended lives on")
+	}
+}
+
+// TestSecure: by TLS the cookies are of this host alone.
+func TestSecure(t *testing.T) {
+	h := build(t)
+	h.Frame.URL = "https://board.larkfell.example"
+	b := boardtest.Stranger(board.Handler(h.Frame))
+	w := b.Post("/sign-in", url.Values{"email": {"maud@larkfell.example"}})
+	if got, want := w.Header().Get("Set-Cookie"), "__Host-telltale-asked="+b.Cookies["__Host-telltale-asked"]+"; Path=/; Max-Age=600; HttpOnly; Secure; SameSite=Lax"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	in := boardtest.SignedIn(t, h.Fleet, b.Handler, "maud")
+	if open(in) {
+		t.Error("a cookie that any host could have set opens the door")
+	}
+	in.Cookies["__Host-telltale"] = in.Cookies["telltale"]
+	if !open(in) {
+		t.Error("the cookie of this host does not open the door")
+	}
+}
+
+// TestKept sends a form in a session that has ended, signs in, and sends it again.
+func TestKept(t *testing.T) {
+	h := build(t)
+	form := url.Values{"form": {"F1"}, "note": {"<b>grey</b> film & \"more\"\nand a line"}, "task": {"a", "b"}}
+	for _, by := range []string{"code", "link"} {
+		b := boardtest.Stranger(h)
+		w := b.Post("/v/van-1/work?x=1", form)
+		boardtest.Lacks(t, w, http.StatusForbidden, "Sign in You are not signed in, so nothing was stored. What you typed is kept on this page")
+		brought := hidden(w, "/sign-in")
+		brought.Set("email", "maud@larkfell.example")
+		w = b.Post("/sign-in", brought)
+		boardtest.Lacks(t, w, 200, "Look into your mail", "I am signed in: go on")
+		list := h.letters(t)
+		l := list[len(list)-1]
+		var again url.Values
+		if by == "code" {
+			sent := hidden(w, "/sign-in/sent")
+			sent.Set("code", "12")
+			w = b.Post("/sign-in/sent", sent) // a slip loses nothing
+			boardtest.Lacks(t, w, http.StatusUnprocessableEntity, "The code has six digits.")
+			sent = hidden(w, "/sign-in/sent")
+			sent.Set("code", l.code)
+			w = b.Post("/sign-in/sent", sent)
+			boardtest.Lacks(t, w, 200, "You are signed in as Maud Ashgrove. What you typed is still here, and not stored yet.")
+			again = hidden(w, "/v/van-1/work?x=1")
+		} else {
+			leads(t, b.Post(l.path, nil), "/")
+			again = hidden(w, "/v/van-1/work?x=1") // of the page that was left open
+		}
+		if again.Encode() != form.Encode() {
+			t.Errorf("by %s: %v is left of %v", by, again, form)
+		}
+		h.pass(time.Hour)
+	}
+	long := url.Values{"note": {strings.Repeat("x", 15<<10)}}
+	boardtest.Lacks(t, boardtest.Stranger(h).Post("/v/van-1/work", long), http.StatusForbidden, "is kept on this page")
+}
+
+var (
+	formIn  = regexp.MustCompile(`(?s)<form method="post" action="([^"]*)">(.*?)</form>`)
+	inputIn = regexp.MustCompile(`(?s)<input type="hidden" name="([^"]*)" value="([^"]*)">`)
+)
+
+// hidden are the hidden fields of the form that is sent to an address.
+func hidden(w *httptest.ResponseRecorder, action string) url.Values {
+	out := url.Values{}
+	for _, f := range formIn.FindAllStringSubmatch(w.Body.String(), -1) {
+		if html.UnescapeString(f[1]) != action {
+			continue
+		}
+		for _, in := range inputIn.FindAllStringSubmatch(f[2], -1) {
+			out.Add(html.UnescapeString(in[1]), html.UnescapeString(in[2]))
+		}
+	}
+	return out
+}
