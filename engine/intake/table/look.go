@@ -26,6 +26,9 @@ type Looked struct {
 // delimiterWords are the marks between cells and what a mapping calls them.
 var delimiterWords = []string{"comma", "semicolon", "tab", "bar"}
 
+// maxHeading bounds a heading that people are shown to say what it means.
+const maxHeading = 1 << 10
+
 const delimiterRunes = ",;\t|"
 
 // Encodings are the words for how letters are written.
@@ -55,7 +58,10 @@ func Look(file string, in io.Reader, w Writing, most int) (*Looked, error) {
 		return nil, faults
 	}
 	out := &Looked{Rows: len(body)}
-	for _, c := range head.cells {
+	for i, c := range head.cells {
+		if len(c) > maxHeading {
+			return nil, Faults{{File: file, Row: head.number, Col: i + 1, Text: fmt.Sprintf("a heading of %d bytes; the limit is %d", len(c), maxHeading)}}
+		}
 		out.Headings = append(out.Headings, oneBlank(c))
 	}
 	for _, r := range body[:min(most, len(body))] {

@@ -10,6 +10,7 @@ import (
 	"telltale/engine/intake/table"
 	"telltale/engine/intake/table/chosen"
 	"telltale/notify/board/form"
+	mailpage "telltale/notify/page"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
 )
@@ -97,7 +98,7 @@ func (f *fields) card(n int, heading string, first [][]string, of func(name, lab
 	c := card{Number: n, Heading: heading}
 	for _, row := range first {
 		if len(row) >= n && row[n-1] != "" {
-			c.First = append(c.First, row[n-1])
+			c.First = append(c.First, mailpage.Clean(row[n-1], 200))
 		}
 	}
 	key, at := fmt.Sprintf("c%d-", n), fmt.Sprintf(" of column %d", n)

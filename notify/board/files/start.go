@@ -3,13 +3,16 @@ package files
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"mime/multipart"
 	"net/http"
+	"strings"
 
 	"telltale/engine/intake/table"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/rules/source"
 )
 
 // start asks for a mapping and a table.
@@ -61,7 +64,7 @@ func (s *site) upload(_ context.Context, r *frame.Request) (*frame.Page, error) 
 	if text != nil {
 		if _, err := table.ReadMapping(name, text); err != nil {
 			f.Field("mapping", "Mapping").Fault(wordFaulty)
-			faulty = err.Error()
+			faulty = firstFaults(err)
 		}
 	}
 	h := s.sentTable(r, f)
@@ -74,6 +77,19 @@ func (s *site) upload(_ context.Context, r *frame.Request) (*frame.Page, error) 
 	}
 	h.named, h.mapped = name, text
 	return &frame.Page{To: frame.Path("files", "dry", s.held.put(h).hash)}, nil
+}
+
+// firstFaults are those that a page has room for.
+func firstFaults(err error) string {
+	const shown, room = 20, 16 << 10
+	text := err.Error()
+	if all, ok := errors.AsType[source.Faults](err); ok && len(all) > shown {
+		text = fmt.Sprintf("%v\n… and %d more", all[:shown], len(all)-shown)
+	}
+	if len(text) > room {
+		text = strings.ToValidUTF8(text[:room], "") + "…"
+	}
+	return text
 }
 
 // mapping is the one that was chosen, or sent along.
