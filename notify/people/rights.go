@@ -156,6 +156,9 @@ func (d *Directory) Pairable() (names []string) {
 	return names
 }
 
+// HasRights reports whether people.yaml says who may do what.
+func (d *Directory) HasRights() bool { return d.rights != nil }
+
 // Runs reports whether anybody may run the service.
 func (d *Directory) Runs() bool {
 	return slices.ContainsFunc(d.People(), func(p *Person) bool { return d.Access(p.ID).Allows(rights.Watch, Vehicle{}) })

@@ -19,6 +19,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
 	"telltale/engine/whole"
+	"telltale/notify/board/limits"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/notify/rights"
@@ -51,6 +52,11 @@ type Frame struct {
 	// Door tells who is signed in; nil where nobody signs in, and whoever reaches the board
 	// may do everything.
 	Door Door
+	// Limits bound what one person or address may ask; nil for nothing, as where nobody signs
+	// in: who sits at the machine itself may do worse.
+	Limits *limits.Pages
+	// Proxies are in front of the board, and say for whom they ask.
+	Proxies limits.Proxies
 	// Hosts are names beside those of the loopback under which the board answers.
 	Hosts []string
 
@@ -64,6 +70,8 @@ type Route struct {
 	// Needs is what the viewer must be allowed: on the vehicle that the address names, on any
 	// where it names none. A handler with vehicles of its own asks [Frame.May].
 	Needs rights.Verb
+	// Costs is against which limit its requests count.
+	Costs limits.Kind
 	// MaxBody bounds what a form may send, in bytes; 16 KiB where 0.
 	MaxBody int64
 	// Within is how long sending and answer may take; what the server allows where 0.
@@ -82,6 +90,7 @@ type Request struct {
 
 	needs rights.Verb // of the route
 	ways  *ways
+	costs limits.Kind
 }
 
 // Question asks in the units of whoever looks, of the vehicles on which they may do what the

@@ -19,6 +19,8 @@ const changesPath = "/changes"
 const (
 	// mostListening bounds the pages that hear of changes; more go without.
 	mostListening = 500
+	// mostListeningEach bounds those of one person, or of one address.
+	mostListeningEach = 20
 	// gathered is how long changes are put together: a page is fetched once for all.
 	gathered = time.Second
 	// breath is how often a quiet connection carries something, so that nothing between
@@ -35,18 +37,20 @@ type Live struct {
 	mu    sync.Mutex
 	ended bool
 	pages map[*listening]struct{}
+	each  map[string]int // how many of whom
 }
 
 // listening is one page that hears of changes.
 type listening struct {
 	of     string // a vehicle, or "*" for any
+	payer  string // by whom it is bounded; "" for nobody
 	wake   chan struct{}
 	closed chan struct{}
 }
 
 // Follow hears what the partitions say, on whatever replica they are folded.
 func Follow(nc *nats.Conn) (*Live, error) {
-	l := &Live{pages: map[*listening]struct{}{}}
+	l := &Live{pages: map[*listening]struct{}{}, each: map[string]int{}}
 	var err error
 	l.sub, err = nc.Subscribe("telltale.alarm.>", func(m *nats.Msg) {
 		said, err := wire.DecodeMessage(m.Subject, 0, m.Data)
@@ -94,13 +98,16 @@ func (l *Live) changed(t *alarm.Transition) {
 }
 
 // listen has a page hear of changes; nil where no more can.
-func (l *Live) listen(of string) *listening {
+func (l *Live) listen(of, payer string) *listening {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.ended || len(l.pages) >= mostListening {
+	if l.ended || len(l.pages) >= mostListening || l.each[payer] >= mostListeningEach {
 		return nil
 	}
-	p := &listening{of: of, wake: make(chan struct{}, 1), closed: make(chan struct{})}
+	if payer != "" {
+		l.each[payer]++
+	}
+	p := &listening{of: of, payer: payer, wake: make(chan struct{}, 1), closed: make(chan struct{})}
 	l.pages[p] = struct{}{}
 	return p
 }
@@ -109,12 +116,18 @@ func (l *Live) leave(p *listening) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	delete(l.pages, p)
+	if p.payer == "" {
+		return
+	}
+	if l.each[p.payer]--; l.each[p.payer] == 0 {
+		delete(l.each, p.payer)
+	}
 }
 
-// ServeHTTP sends server-sent events (WHATWG HTML, 9.2): "changed" each time that the page
-// is another by now.
-func (l *Live) ServeHTTP(w http.ResponseWriter, r *http.Request) {
-	p := l.listen(english.OneLine(r.FormValue("of")))
+// tell sends server-sent events (WHATWG HTML, 9.2): "changed" each time that the page is
+// another by now.
+func (l *Live) tell(w http.ResponseWriter, r *http.Request, payer string) {
+	p := l.listen(english.OneLine(r.FormValue("of")), payer)
 	if p == nil {
 		w.Header().Set("Retry-After", "60")
 		http.Error(w, wordTooMany, http.StatusServiceUnavailable)

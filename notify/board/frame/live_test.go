@@ -33,7 +33,7 @@ func (p pipe) Flush() {}
 func listen(ctx context.Context, l *Live, of string) chan string {
 	p := pipe{httptest.NewRecorder(), make(chan string, 100)}
 	go func() {
-		l.ServeHTTP(p, httptest.NewRequestWithContext(ctx, "GET", "/changes?of="+of, nil))
+		l.tell(p, httptest.NewRequestWithContext(ctx, "GET", "/changes?of="+of, nil), "")
 		close(p.lines)
 	}()
 	synctest.Wait()
@@ -58,7 +58,7 @@ func heard(lines chan string) (out []string) {
 
 func TestLive(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		l := &Live{pages: map[*listening]struct{}{}}
+		l := &Live{pages: map[*listening]struct{}{}, each: map[string]int{}}
 		bus, all, van := listen(t.Context(), l, "bus-07"), listen(t.Context(), l, "*"), listen(t.Context(), l, "van-1")
 		for range 50 {
 			l.changed(&alarm.Transition{Vehicle: "bus-07"})

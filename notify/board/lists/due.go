@@ -239,6 +239,11 @@ func (s site) reckon(ctx context.Context, r *frame.Request, a ask) (p listing.Pa
 			return p, &frame.Fault{Status: http.StatusUnprocessableEntity, Title: sprintf(wordSlow, unit.Grouped(float64(all.Total))+" vehicles"), Words: "Choose one first."}
 		}
 	}
+	if a.Vehicle == "" {
+		if err := s.TakeList(r); err != nil {
+			return p, err
+		}
+	}
 	q := r.Question()
 	q.Vehicle, q.Tag, q.Ahead, q.On = a.Vehicle, a.Tag, a.Ahead, a.On
 	work, err := service.Due.Of(ctx, s.Service, q)

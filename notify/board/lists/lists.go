@@ -11,6 +11,7 @@ import (
 
 	"telltale/notify/board/entry"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/limits"
 	"telltale/notify/rights"
 )
 
@@ -25,23 +26,23 @@ func Pages(f *frame.Frame) []frame.Route {
 	return []frame.Route{
 		{Pattern: "GET /{$}", Needs: rights.Glance, Handle: s.today},
 		{Pattern: "GET /due", Needs: rights.See, Handle: s.due},
-		{Pattern: "GET /due/print", Needs: rights.See, Handle: s.duePrint},
+		{Pattern: "GET /due/print", Needs: rights.See, Costs: limits.Fleet, Handle: s.duePrint},
 		{Pattern: "GET /due/job", Needs: rights.Work, Handle: s.job},
-		{Pattern: "GET /due.csv", Needs: rights.See, Handle: s.dueTable},
-		{Pattern: "GET /due.ics", Needs: rights.See, Handle: s.dueCalendar},
+		{Pattern: "GET /due.csv", Needs: rights.See, Costs: limits.Fleet, Handle: s.dueTable},
+		{Pattern: "GET /due.ics", Needs: rights.See, Costs: limits.Fleet, Handle: s.dueCalendar},
 		{Pattern: "GET /standing", Needs: rights.Glance, Handle: s.standing},
-		{Pattern: "GET /standing/print", Needs: rights.Glance, Handle: s.standingPrint},
-		{Pattern: "GET /standing.csv", Needs: rights.Glance, Handle: s.standingTable},
+		{Pattern: "GET /standing/print", Needs: rights.Glance, Costs: limits.Fleet, Handle: s.standingPrint},
+		{Pattern: "GET /standing.csv", Needs: rights.Glance, Costs: limits.Fleet, Handle: s.standingTable},
 		{Pattern: "GET /standing/acknowledge", Needs: rights.Answer, Handle: s.acknowledge},
 		{Pattern: "POST /standing/acknowledge", Needs: rights.Answer, Handle: entry.Kept(f, s.acknowledge), MaxBody: 64 << 10},
 		{Pattern: "GET /readings", Needs: rights.Reading, Handle: s.readings},
 		{Pattern: "POST /readings", Needs: rights.Reading, Handle: entry.Kept(f, s.readings), MaxBody: 64 << 10},
 		{Pattern: "GET /several/{id}", Needs: rights.Reading, Handle: s.severalEntered},
 		{Pattern: "GET /vehicles", Needs: rights.Glance, Handle: s.vehicles},
-		{Pattern: "GET /vehicles/print", Needs: rights.Glance, Handle: s.vehiclesPrint},
-		{Pattern: "GET /vehicles.csv", Needs: rights.See, Handle: s.vehiclesTable},
-		{Pattern: "GET /labels", Needs: rights.Glance, Handle: s.labels},
-		{Pattern: "GET /v/{vehicle}/code.svg", Needs: rights.Glance, Handle: s.code},
+		{Pattern: "GET /vehicles/print", Needs: rights.Glance, Costs: limits.Fleet, Handle: s.vehiclesPrint},
+		{Pattern: "GET /vehicles.csv", Needs: rights.See, Costs: limits.Fleet, Handle: s.vehiclesTable},
+		{Pattern: "GET /labels", Needs: rights.Glance, Costs: limits.Fleet, Handle: s.labels},
+		{Pattern: "GET /v/{vehicle}/code.svg", Needs: rights.Glance, Costs: limits.Part, Handle: s.code},
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/refusals"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/limits"
 	"telltale/notify/delivery"
 	"telltale/notify/rights"
 )
@@ -26,7 +27,7 @@ func Pages(f *frame.Frame) []frame.Route {
 	s := &site{Frame: f, refused: f.Refused(), deliveries: f.Deliveries()}
 	return []frame.Route{
 		{Pattern: "GET /said", Needs: rights.Watch, Handle: s.said},
-		{Pattern: "GET /said.csv", Needs: rights.Watch, Handle: s.saidTable},
+		{Pattern: "GET /said.csv", Needs: rights.Watch, Costs: limits.Fleet, Handle: s.saidTable},
 		{Pattern: "GET /deliveries", Needs: rights.Watch, Handle: s.deliveryList},
 		{Pattern: "GET /deliveries/{key}", Needs: rights.Watch, Handle: s.message},
 		{Pattern: "GET /deliveries/{key}/raw", Needs: rights.Watch, Handle: s.raw},

@@ -11,6 +11,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify/board/entry"
 	"telltale/notify/board/frame"
+	rate "telltale/notify/board/limits"
 	"telltale/notify/rights"
 )
 
@@ -26,7 +27,7 @@ func Pages(e *entry.Entries) []frame.Route {
 	return append(postAndGet(e.Frame, "/v/{vehicle}/sample", r.enter), []frame.Route{
 		{Pattern: of, Needs: rights.See, Handle: r.sample},
 		{Pattern: of + "/{number}", Needs: rights.See, Handle: r.sample},
-		{Pattern: of + "/{number}/chart.svg", Needs: rights.See, Handle: r.chart},
+		{Pattern: of + "/{number}/chart.svg", Needs: rights.See, Costs: rate.Part, Handle: r.chart},
 		{Pattern: of + "/{number}/made/{analyte}", Needs: rights.See, Handle: r.made},
 	}...)
 }
