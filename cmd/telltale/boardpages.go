@@ -14,6 +14,7 @@ import (
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/notify/board"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/limits"
 )
 
 // startBoard serves the board's pages. Where the settings name no address and the usual
@@ -36,6 +37,10 @@ func (a *app) startBoard() error {
 	}
 	f := &frame.Frame{Live: a.live, Service: a.svc, Log: a.log, People: a.notify.Directory, Now: a.now, Dir: a.fleet.dir, Reads: a.fleet.set.Reads,
 		URL: cmp.Or(strings.TrimSuffix(set.URL, "/"), a.look), From: a.fleet.set.Mail.From, Logger: a.logger, Own: a.own()}
+	f.Proxies = a.fleet.set.Proxies
+	if a.fleet.set.SignsIn(a.fleet.people.HasRights()) {
+		f.Limits = limits.NewPages()
+	}
 	a.board = a.fleet.set.Serve(l, set.Listen, "the board", board.Handler(f), a.pair, a.logger)
 	return nil
 }
