@@ -22,11 +22,6 @@ const maxForm = 16 << 10
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; " +
 	"base-uri 'none'; object-src 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'"
 
-// HSTS has browsers come by TLS alone for a year, where TLS is the service's own; a proxy
-// sends its own header (RFC 6797; ASVS 5.0.0, 3.4.1, which at level 2 includes the names
-// below).
-const HSTS = "max-age=31536000; includeSubDomains"
-
 // Handler serves the routes, the style sheet and the script. Behind it a request is one
 // for this board, with headers that bound what a page may do.
 func (f *Frame) Handler(routes ...Route) http.Handler {
@@ -68,9 +63,6 @@ func (f *Frame) bounded(next http.Handler, all *ways) http.Handler {
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
-		if r.TLS != nil {
-			h.Set("Strict-Transport-Security", HSTS)
-		}
 		if !f.answersTo(r.Host) {
 			elsewhere.ServeHTTP(w, r)
 			return

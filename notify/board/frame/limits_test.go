@@ -2,7 +2,6 @@ package frame
 
 import (
 	"context"
-	"crypto/tls"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -162,19 +161,5 @@ func TestLiveEach(t *testing.T) {
 	}
 	if len(l.each) != 0 {
 		t.Errorf("still counted: %v", l.each)
-	}
-}
-
-// TestHSTS: browsers are told to come by TLS alone where TLS is the service's own, and only
-// there (RFC 6797, 7.2).
-func TestHSTS(t *testing.T) {
-	h := aFrame(t).Handler(Route{Pattern: "GET /due", Handle: here})
-	for _, path := range []string{"/due", "/elsewhere", scriptPath} {
-		for _, state := range []*tls.ConnectionState{nil, {}} {
-			_, w := flood(h, 1, "GET", path, func(r *http.Request) { r.TLS = state })
-			if got := w.Header().Get("Strict-Transport-Security"); (got == "max-age=31536000; includeSubDomains") != (state != nil) || got != "" && state == nil {
-				t.Errorf("%s: %q with %v", path, got, state)
-			}
-		}
 	}
 }

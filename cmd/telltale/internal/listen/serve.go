@@ -35,6 +35,11 @@ func (set *Settings) Reached(l net.Listener) string {
 	return cmp.Or(set.Board.URL, set.Address(at))
 }
 
+// hsts has browsers come by TLS alone for a year, where TLS is the service's own; a proxy
+// sends its own header (RFC 6797; ASVS 5.0.0, 3.4.1, which at level 2 includes the names
+// below).
+const hsts = "max-age=31536000; includeSubDomains"
+
 // Serve serves pages on a listener until the server is closed; at is the address as the
 // settings have it. Its connections are bounded, slow senders are cut off, and what is not
 // served with the pair is beyond the loopback served to proxies alone.
@@ -45,6 +50,10 @@ func (set *Settings) Serve(l net.Listener, at, what string, pages http.Handler, 
 	serve := s.Serve
 	if set.TLS(at) {
 		s.TLSConfig = pair.TLS()
+		s.Handler = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			w.Header().Set("Strict-Transport-Security", hsts)
+			pages.ServeHTTP(w, r)
+		})
 		serve = func(l net.Listener) error { return s.ServeTLS(l, "", "") }
 	}
 	go func() {
