@@ -21,7 +21,11 @@ const (
 // Guard bounds the connections of a listener. With only, it takes none but those of the
 // proxies and of the loopback: behind it nothing is encrypted.
 func (p Proxies) Guard(l net.Listener, only bool) net.Listener {
-	return &guard{Listener: netutil.LimitListener(l, mostOpen), proxies: p, only: only, most: mostOpenEach, open: map[string]int{}}
+	return p.guard(l, only, mostOpen, mostOpenEach)
+}
+
+func (p Proxies) guard(l net.Listener, only bool, inAll, each int) net.Listener {
+	return &guard{Listener: netutil.LimitListener(l, inAll), proxies: p, only: only, most: each, open: map[string]int{}}
 }
 
 type guard struct {

@@ -41,8 +41,7 @@ func from(address string) *comer {
 func TestGuard(t *testing.T) {
 	d := &door{make(chan net.Conn, 100)}
 	p := Proxies{netip.MustParsePrefix("10.0.0.0/8")}
-	g := p.Guard(d, false).(*guard)
-	g.most = 3
+	g := p.guard(d, false, 100, 3).(*guard)
 	for _, a := range []string{"192.0.2.7:1", "192.0.2.7:2", "192.0.2.7:3", "192.0.2.8:1", "10.0.0.1:1", "10.0.0.1:2", "10.0.0.1:3", "10.0.0.1:4", "127.0.0.1:1", "127.0.0.1:2", "127.0.0.1:3", "127.0.0.1:4",
 		"[2001:db8::1]:1", "[2001:db8::2]:2", "[2001:db8::3]:3"} {
 		d.come <- from(a)
