@@ -14,6 +14,7 @@ import (
 	"net/url"
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -23,6 +24,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/replay"
 	"telltale/engine/stream"
+	"telltale/engine/stream/audit"
 	"telltale/engine/stream/server"
 	"telltale/engine/stream/service"
 	"telltale/notify"
@@ -183,7 +185,11 @@ func start(files Files) (_ *Fleet, err error) {
 		}
 		reads = all.Reading(book.Units)
 	}
-	f.Frame = &frame.Frame{Service: svc, Log: log, Logger: quiet, URL: "http://127.0.0.1:4280", From: "Telltale <telltale@larkfell.example>",
+	trail, err := audit.Open(ctx, log)
+	if err != nil {
+		return nil, err
+	}
+	f.Frame = &frame.Frame{Audit: trail, Service: svc, Log: log, Logger: quiet, URL: "http://127.0.0.1:4280", From: "Telltale <telltale@larkfell.example>",
 		People: func() *people.Directory { return reads }, Now: func(context.Context) (time.Time, error) { return Morning, nil }}
 	if f.Live, err = frame.Follow(srv.Conn()); err != nil {
 		return nil, err
@@ -284,4 +290,21 @@ func Lacks(t testing.TB, w *httptest.ResponseRecorder, status int, want ...strin
 			t.Errorf("the page lacks %q:\n%.4000s", text, got)
 		}
 	}
+}
+
+// Trail is who did what, the newest last, each as it is said: with why, words and vehicle.
+func Trail(t testing.TB, f *Fleet) (out []string) {
+	t.Helper()
+	p, err := f.Audit.List(t.Context(), audit.Query{Limit: 1000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range slices.Backward(p.Entries) {
+		said := strings.TrimSuffix(e.Says(e.Who, e.Vehicle), ".")
+		if more := e.Beside(); more != "" {
+			said += ": " + more
+		}
+		out = append(out, said)
+	}
+	return out
 }

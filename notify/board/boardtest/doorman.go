@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"telltale/engine/stream/audit"
 	"telltale/notify/board/frame"
 )
 
@@ -31,9 +32,9 @@ func (d Doorman) Identify(_ context.Context, r *http.Request) (*frame.Identity, 
 		return nil, nil
 	}
 	if entry, ok := strings.CutPrefix(who, "tablet:"); ok {
-		return &frame.Identity{Who: "tablet-1", Tablet: true, Entry: entry, Name: "Tablet 1"}, nil
+		return &frame.Identity{Who: "tablet-1", Tablet: true, Entry: entry, Name: "Tablet 1", How: audit.Pairing}, nil
 	}
-	return &frame.Identity{Who: who, Session: "test", Strong: d.Strong}, nil
+	return &frame.Identity{Who: who, Session: "test", How: audit.Link, Strong: d.Strong}, nil
 }
 
 // Strange leads to signing in.
@@ -61,5 +62,5 @@ func as(r *http.Request, who string) *http.Request {
 // WithDoor is a frame over the same fleet where people sign in by a door.
 func (f *Fleet) WithDoor(d frame.Door) *frame.Frame {
 	return &frame.Frame{Service: f.Service, Log: f.Log, People: f.People, Now: f.Now, Reads: f.Reads, URL: f.URL, From: f.From, Dir: f.Dir,
-		Logger: f.Logger, Live: f.Live, Own: f.Own, Hosts: f.Hosts, Door: d}
+		Logger: f.Logger, Live: f.Live, Own: f.Own, Hosts: f.Hosts, Audit: f.Audit, Caller: f.Caller, Door: d}
 }

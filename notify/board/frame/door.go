@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"time"
 
+	"telltale/engine/stream/audit"
 	"telltale/notify"
 	"telltale/notify/people"
 	"telltale/notify/rights"
@@ -31,6 +32,8 @@ type Identity struct {
 	Entry, Name string
 	// Session names the sign-in among those of the person; it opens nothing.
 	Session string
+	// How they signed in.
+	How audit.How
 	// Strong is when they last showed two factors, or one that is as good; zero for never.
 	Strong time.Time
 }
@@ -57,7 +60,7 @@ func (f *Frame) may(r *Request, verb rights.Verb, v people.Vehicle) error {
 	case r.Viewer.Access.Allows(verb, v):
 		return nil
 	case verb.OfVehicle() && !r.Viewer.Access.Allows(rights.Glance, v):
-		return NotFound
+		return hidden{NotFound}
 	}
 	return f.notYours(verb, v)
 }
@@ -107,7 +110,7 @@ func (f *Frame) allowed(ctx context.Context, r *Request, needs rights.Verb) erro
 	case err != nil:
 		return err
 	case v.VehicleData == nil:
-		return NotFound // nobody registered it, so it is nobody's
+		return hidden{NotFound} // nobody registered it, so it is nobody's; and names may be guessed
 	}
 	return f.may(r, needs, notify.VehicleOf(v.Vehicle, v.VehicleData))
 }

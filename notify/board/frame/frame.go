@@ -13,10 +13,12 @@ import (
 	"errors"
 	"log/slog"
 	"net/http"
+	"net/netip"
 	"time"
 
 	"telltale/engine/event"
 	"telltale/engine/stream"
+	"telltale/engine/stream/audit"
 	"telltale/engine/stream/service"
 	"telltale/engine/whole"
 	"telltale/notify/board/limits"
@@ -57,6 +59,10 @@ type Frame struct {
 	Limits *limits.Pages
 	// Proxies are in front of the board, and say for whom they ask.
 	Proxies limits.Proxies
+	// Audit keeps who did what; nil where nobody does. Caller is the address that a request
+	// comes from, that of its connection where nil.
+	Audit  *audit.Log
+	Caller func(*http.Request) netip.Addr
 	// Hosts are names beside those of the loopback under which the board answers.
 	Hosts []string
 
@@ -72,6 +78,8 @@ type Route struct {
 	Needs rights.Verb
 	// Costs is against which limit its requests count.
 	Costs limits.Kind
+	// Did is what sending a form there does, for who asks who did what; by Needs where empty.
+	Did audit.What
 	// MaxBody bounds what a form may send, in bytes; 16 KiB where 0.
 	MaxBody int64
 	// Within is how long sending and answer may take; what the server allows where 0.
@@ -91,6 +99,9 @@ type Request struct {
 	needs rights.Verb // of the route
 	ways  *ways
 	costs limits.Kind
+
+	// known: it is known who looks.
+	known bool
 }
 
 // Question asks in the units of whoever looks, of the vehicles on which they may do what the

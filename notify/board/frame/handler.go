@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"telltale/engine/stream/audit"
 	"telltale/notify/rights"
 )
 
@@ -42,7 +43,7 @@ func (f *Frame) Handler(routes ...Route) http.Handler {
 	if err := own.AddTrustedOrigin(f.URL); f.URL != "" && err != nil {
 		f.Logger.Warn("the board's address is no origin", "url", f.URL, "error", err)
 	}
-	own.SetDenyHandler(f.serve(Route{Needs: rights.Open, Handle: func(context.Context, *Request) (*Page, error) {
+	own.SetDenyHandler(f.serve(Route{Needs: rights.Open, Did: audit.Changed, Handle: func(context.Context, *Request) (*Page, error) {
 		return nil, &Fault{Status: http.StatusForbidden, Title: wordForeign}
 	}}, all))
 	return f.bounded(own.Handler(mux), all)
@@ -98,6 +99,7 @@ func (f *Frame) serve(route Route, all *ways) http.Handler {
 		}
 		r := &Request{Request: hr, Viewer: stranger, needs: route.Needs, ways: all}
 		p, err := f.answer(ctx, r, route)
+		f.noteDown(ctx, r, route, p, err)
 		if err != nil {
 			f.fault(ctx, w, r, err)
 			return
@@ -119,9 +121,7 @@ func (f *Frame) answer(ctx context.Context, r *Request, route Route) (p *Page, e
 		return nil, err
 	}
 	if who != nil {
-		r.Viewer = *who
-	} else {
-		r.Viewer = stranger
+		r.Viewer, r.known = *who, true
 	}
 	if err := f.within(r, route.Costs); err != nil {
 		return nil, err

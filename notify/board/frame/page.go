@@ -12,6 +12,7 @@ import (
 	"time"
 	"unicode"
 
+	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/notify/wording"
 )
@@ -67,6 +68,13 @@ type Page struct {
 	Status int
 	// Header are more headers.
 	Header http.Header
+
+	// Entered are the events that the request stored, for who asks who did what. Noted are
+	// other words for that: the name of a file, how many rows. Nothing: what was sent changed
+	// nothing, though the browser is led on.
+	Entered []event.Event
+	Noted   string
+	Nothing bool
 
 	File *File  // in place of a body
 	To   string // in place of both: where to go on, after an entry

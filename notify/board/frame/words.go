@@ -6,6 +6,7 @@ import (
 
 // The words of the frame. What pages say of work and alarms stands where mails have it.
 const (
+	wordUnseen   = "it is not theirs to see"
 	wordNothing  = "There is nothing here."
 	wordTooLarge = "That is too large."
 	wordMost     = "At most %d KiB can be sent at once."

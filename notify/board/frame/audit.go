@@ -1,0 +1,122 @@
+package frame
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"net/http"
+	"strings"
+
+	"telltale/engine/stream/audit"
+	"telltale/notify/rights"
+)
+
+// hidden is [NotFound] of what there is, but not for who asks.
+type hidden struct{ *Fault }
+
+// Unwrap is NotFound.
+func (h hidden) Unwrap() error { return h.Fault }
+
+// deeds are what sending a form does, by what its route needs.
+var deeds = map[rights.Verb]audit.What{
+	rights.Reading: audit.Reading, rights.Work: audit.Work, rights.Sample: audit.Sample, rights.File: audit.Table,
+	rights.Answer: audit.Answer, rights.Aside: audit.Answer, rights.AsideWarning: audit.Answer, rights.Postpone: audit.Answer, rights.OutOfService: audit.Answer,
+	rights.TakeBackToday: audit.Void, rights.TakeBack: audit.Void, rights.TakeBackAny: audit.Void,
+	rights.Anyone: audit.Changed, rights.Watch: audit.Changed, rights.Change: audit.Changed, rights.Glance: audit.Changed, rights.See: audit.Changed,
+}
+
+// noteDown writes down who did what: each form that changed something, was refused or did
+// not work, each file that was saved, and each look at what one has no right to see.
+//
+// Looking, a look at what would follow, and a form that comes back to be mended change
+// nothing and are not written. Pages that need no signing in write their own.
+func (f *Frame) noteDown(ctx context.Context, r *Request, route Route, p *Page, err error) {
+	if f.Audit == nil || route.Needs == rights.Open && route.Did == "" || !r.known && route.Needs != rights.Open {
+		return
+	}
+	e := became(r, p, err)
+	if e.Outcome == "" {
+		return
+	}
+	_, path, _ := strings.Cut(route.Pattern, " ")
+	e.What = cmp.Or(e.What, route.Did, deeds[route.Needs])
+	if e.Outcome != audit.Done || e.What == audit.Changed {
+		e.Words = cmp.Or(e.Words, path) // as the route has it: an address may hold what is secret
+	}
+	e.How, e.From = audit.Machine, f.network(r)
+	if r.known {
+		e.Who = r.Viewer.Source()
+	}
+	if r.Viewer.SignedIn != nil {
+		e.How = r.Viewer.SignedIn.How
+	}
+	if strings.Contains(path, "{vehicle}") {
+		e.Vehicle = f.registered(ctx, r.PathValue("vehicle"))
+	}
+	for _, one := range byVehicle(e, p) {
+		f.Audit.Write(ctx, one)
+	}
+}
+
+// became is what became of a request; without an outcome where it is not written.
+func became(r *Request, p *Page, err error) audit.Entry {
+	sent := r.Method == http.MethodPost
+	fault, said := errors.AsType[*Fault](err)
+	_, unseen := errors.AsType[hidden](err)
+	if unseen {
+		fault = &Fault{Title: wordUnseen}
+	}
+	switch {
+	case !sent && (unseen || said && fault.Status == http.StatusForbidden):
+		return audit.Entry{What: audit.Looked, Outcome: audit.Refused, Why: fault.Title}
+	case !sent && err == nil && p.File != nil && p.File.Name != "":
+		return audit.Entry{What: audit.Export, Outcome: audit.Done, Words: p.File.Name}
+	case !sent:
+		return audit.Entry{}
+	case said && fault.Status < http.StatusInternalServerError:
+		return audit.Entry{Outcome: audit.Refused, Why: fault.Title}
+	case err != nil || p.Status >= http.StatusInternalServerError:
+		return audit.Entry{Outcome: audit.Failed}
+	case !p.Nothing && (p.To != "" || len(p.Entered) > 0):
+		return audit.Entry{Outcome: audit.Done, Words: p.Noted}
+	}
+	return audit.Entry{}
+}
+
+// byVehicle are the entries of a request that stored events of several vehicles: one of
+// each, so that it is found by its vehicle.
+func byVehicle(e audit.Entry, p *Page) (out []audit.Entry) {
+	if e.Outcome != audit.Done || len(p.Entered) == 0 {
+		return []audit.Entry{e}
+	}
+	at := map[string]int{}
+	for _, ev := range p.Entered {
+		i, ok := at[ev.Vehicle]
+		if !ok {
+			i = len(out)
+			at[ev.Vehicle] = i
+			out = append(out, e)
+			out[i].Vehicle = ev.Vehicle
+		}
+		out[i].Events = append(out[i].Events, ev.ID)
+	}
+	return out
+}
+
+// registered is the present name of a vehicle; "" where nobody registered it, since anybody
+// can name one.
+func (f *Frame) registered(ctx context.Context, name string) string {
+	v, err := f.Service.RegisteredAs(ctx, name)
+	if err != nil || v.VehicleData == nil {
+		return ""
+	}
+	return v.Vehicle
+}
+
+// network is the one that a request comes from.
+func (f *Frame) network(r *Request) string {
+	if f.Caller == nil {
+		return audit.Network(r.RemoteAddr)
+	}
+	return audit.Network(f.Caller(r.Request).String())
+}
