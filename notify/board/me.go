@@ -56,7 +56,7 @@ func (s site) choose(_ context.Context, r *frame.Request) (*frame.Page, error) {
 	if who == nil {
 		return nil, &frame.Fault{Status: http.StatusUnprocessableEntity, Title: "There is nobody of that name in people.yaml."}
 	}
-	p := &frame.Page{To: "/me", Header: http.Header{}}
+	p := &frame.Page{To: "/me", Header: http.Header{}, Noted: "this device is " + who.ID + "'s from now on"}
 	frame.Choose(p.Header, who.ID)
 	return p, nil
 }

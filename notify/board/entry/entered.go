@@ -158,7 +158,11 @@ func (s *Entries) takeBack(ctx context.Context, r *frame.Request, v frame.Vehicl
 	if !became.Known() {
 		s.noticed.Note(voided(d), notice{vehicle: v.ID, lines: became.Lines(stages.Head)})
 	}
-	return &frame.Page{To: r.URL.RequestURI()}, nil
+	p := &frame.Page{To: r.URL.RequestURI(), Nothing: became.Known()}
+	if !p.Nothing {
+		p.Entered = voids
+	}
+	return p, nil
 }
 
 // voidOf names what takes an event back, the same each time. Its identity is not enough,

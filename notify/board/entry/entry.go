@@ -212,7 +212,11 @@ func (s *Entries) enter(ctx context.Context, r *frame.Request, e *Entry, events 
 	if !became.Known() {
 		s.noticed.Note(event.ID{Source: r.Viewer.Source(), ID: e.Form.ID}, notice{done{events: became.Events, stored: time.Now()}, e.Vehicle.ID, became.Lines(stages.Head)})
 	}
-	return &frame.Page{To: frame.Path("v", e.Vehicle.ID, "entered", e.Form.ID)}, nil
+	p := &frame.Page{To: frame.Path("v", e.Vehicle.ID, "entered", e.Form.ID), Nothing: became.Known()}
+	if !p.Nothing {
+		p.Entered = events
+	}
+	return p, nil
 }
 
 // trouble keeps what was typed while something does not answer.

@@ -66,7 +66,7 @@ func (s *site) look(_ context.Context, r *frame.Request) (*frame.Page, error) {
 	}
 	h = s.held.put(h)
 	w := table.Seems(h.table)
-	return &frame.Page{To: newAt(h.hash, chosen.Sort(f.Field("of", "").Value()), w)}, nil
+	return &frame.Page{To: newAt(h.hash, chosen.Sort(f.Field("of", "").Value()), w), Nothing: true}, nil
 }
 
 // newAt is the address of the page that asks what the columns mean.
@@ -241,9 +241,9 @@ func (s *site) choose(ctx context.Context, r *frame.Request) (*frame.Page, error
 	case do == "text":
 		return &frame.Page{File: &frame.File{Type: "application/yaml; charset=utf-8", Name: name + ".yaml", Body: text}}, nil
 	case do == "save":
-		return &frame.Page{To: "/files?" + url.Values{"mapping": {name + ".yaml"}}.Encode()}, nil
+		return &frame.Page{To: "/files?" + url.Values{"mapping": {name + ".yaml"}}.Encode(), Noted: fmt.Sprintf(wordMade, name, hashOf(string(text))[:12])}, nil
 	case do == "go" && h != nil:
-		return &frame.Page{To: frame.Path("files", "dry", s.held.put(&held{name: h.name, table: h.table, named: name + ".yaml", mapped: text}).hash)}, nil
+		return &frame.Page{To: frame.Path("files", "dry", s.held.put(&held{name: h.name, table: h.table, named: name + ".yaml", mapped: text}).hash), Nothing: true}, nil
 	}
 	if h != nil {
 		err = s.try(ctx, r, data, m, h)

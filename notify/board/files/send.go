@@ -3,6 +3,7 @@ package files
 import (
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
 
 	"telltale/engine/alarm"
@@ -21,11 +22,12 @@ func (s *site) send(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 	defer h.mu.Unlock()
 	d, m, err := s.read(ctx, r, h)
 	if _, wrong := errors.AsType[table.Faults](err); wrong || m.Vehicles() {
-		return &frame.Page{To: frame.Path("files", "dry", h.hash)}, nil
+		return &frame.Page{To: frame.Path("files", "dry", h.hash), Nothing: true}, nil
 	}
 	if err != nil {
 		return nil, err
 	}
+	p := &frame.Page{To: frame.Path("files", "sent", h.hash), Nothing: true}
 	if fresh := len(d.Fresh()); fresh > 0 || h.sent == nil {
 		whole, cancel := context.WithTimeout(context.WithoutCancel(ctx), within) // also if whoever sent it leaves
 		defer cancel()
@@ -36,8 +38,9 @@ func (s *site) send(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 		}
 		h.sent = &sent{fresh - len(refused), d.Before(), refused}
 		s.Logger.Info("a file was sent", "file", h.name, "mapping", h.named, "hash", h.hash, "who", r.Viewer.ID, "stored", h.sent.stored, "refused", len(refused))
+		p.Nothing, p.Noted = false, fmt.Sprintf(wordTook, h.name, hashOf(string(h.table))[:12], english.Plural(h.sent.stored, "event"), len(refused), h.named, hashOf(string(h.mapped))[:12])
 	}
-	return &frame.Page{To: frame.Path("files", "sent", h.hash)}, nil
+	return p, nil
 }
 
 // sent says what became of a file.

@@ -76,7 +76,7 @@ func (s *site) upload(_ context.Context, r *frame.Request) (*frame.Page, error) 
 		return unread(p), nil
 	}
 	h.named, h.mapped = name, text
-	return &frame.Page{To: frame.Path("files", "dry", s.held.put(h).hash)}, nil
+	return &frame.Page{To: frame.Path("files", "dry", s.held.put(h).hash), Nothing: true}, nil
 }
 
 // firstFaults are those that a page has room for.

@@ -23,6 +23,8 @@ const (
 	wordHalfDo      = "Send it again: what is stored is not stored twice."
 	wordMapping     = "Say what each column means, look at what comes of it, and keep the mapping."
 	wordNoTable     = "The table is no longer here: it is kept for 15 minutes. The mapping below is whole. Save it, then choose the table again."
+	wordMade        = "the mapping %s.yaml (%s) was kept in the folder"
+	wordTook        = "%s (%s): %s stored, %d refused, by the mapping %s (%s)"
 	wordSaveAs      = "small letters, figures, - and _"
 )
 

@@ -37,6 +37,8 @@ type several struct {
 	site
 	*form.Form
 	stops []*stop
+	// stored are the events that were entered, not those of an earlier press.
+	stored []event.Event
 }
 
 const (
@@ -114,6 +116,8 @@ func (f *several) enter(ctx context.Context, r *frame.Request) error {
 			one.field.Fault(wordOther)
 		case became.Why != nil:
 			one.field.Fault(entry.WordRefused, became.Why.Refused)
+		case !became.Known():
+			f.stored = append(f.stored, *one.ev)
 		}
 	}
 	return nil
@@ -142,13 +146,13 @@ func (f *several) serve(ctx context.Context, r *frame.Request, p frame.Page, sho
 				status = f.trouble(r, err)
 			} else if len(f.Faults()) == 0 {
 				f.note(r)
-				return &frame.Page{To: f.entered()}, nil
+				return &frame.Page{To: f.entered(), Entered: f.stored, Nothing: f.stored == nil}, nil
 			}
 		}
 	}
 	out, err := show(looked)
 	if err == nil {
-		out.Status, out.Title = status, f.Title(p.Title)
+		out.Status, out.Title, out.Entered = status, f.Title(p.Title), f.stored
 	}
 	return out, err
 }

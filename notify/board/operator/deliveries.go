@@ -212,5 +212,5 @@ func (s *site) again(ctx context.Context, r *frame.Request) (*frame.Page, error)
 		}
 		return nil, &frame.Fault{Status: http.StatusServiceUnavailable, Title: wordNotTried, Words: wordNotTriedDo, After: 30 * time.Second}
 	}
-	return &frame.Page{To: frame.Path("deliveries", d.Key) + "?tried=1"}, nil
+	return &frame.Page{To: frame.Path("deliveries", d.Key) + "?tried=1", Noted: "a message was tried again"}, nil
 }

@@ -70,7 +70,7 @@ func (s *site) look(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 		return p, err
 	}
 	n.wait(ctx)
-	return &frame.Page{To: frame.Path("rules", "try", n.id)}, nil
+	return &frame.Page{To: frame.Path("rules", "try", n.id), Nothing: true}, nil
 }
 
 // right notes what is wrong with the fields of a form that was sent.
@@ -133,5 +133,5 @@ func (s *site) stop(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 	}
 	n.cancel()
 	n.wait(ctx)
-	return &frame.Page{To: frame.Path("rules", "try", n.id)}, nil
+	return &frame.Page{To: frame.Path("rules", "try", n.id), Nothing: true}, nil
 }
