@@ -21,6 +21,7 @@ import (
 	"telltale/notify/board/rulebook/try"
 	"telltale/notify/board/sheet"
 	"telltale/notify/board/signin"
+	"telltale/notify/board/trail"
 	"telltale/notify/board/vehicle"
 )
 
@@ -44,6 +45,7 @@ func Handler(f *frame.Frame) http.Handler {
 		rulebook.Pages(f),
 		try.Pages(f),
 		inAndOut(f),
+		trail.Pages(f),
 	)...)
 }
 

@@ -22,6 +22,7 @@ var further = []section{
 		{"/said", "What has changed", "Alarms that were raised, got worse, eased or ended in the last 7 days."},
 		{"/deliveries", "Messages", "Who was told, and did it arrive? What was not delivered can be tried again."},
 		{"/refused", "Not used", "Events that could not be used, and vehicles that nobody registered: why, and what to do."},
+		{"/audit", "Who did what", "Who signed in, entered, saved a file or was refused."},
 		{"/service", "The service", "Does it run? What waits, what is full, what is wrong with the folder's files."},
 	}},
 	{"By what it is judged", []described{
