@@ -36,7 +36,7 @@ func (a *app) startBoard() error {
 		return errors.Join(err, l.Close())
 	}
 	f := &frame.Frame{Live: a.live, Service: a.svc, Log: a.log, People: a.notify.Directory, Now: a.now, Dir: a.fleet.dir, Reads: a.fleet.set.Reads,
-		URL: cmp.Or(strings.TrimSuffix(set.URL, "/"), a.look), From: a.fleet.set.Mail.From, Logger: a.logger, Own: a.own()}
+		URL: cmp.Or(strings.TrimSuffix(set.URL, "/"), a.look), From: a.fleet.set.Mail.From, Logger: a.logger, Own: a.own(), Audit: a.trail.Log}
 	f.Proxies = a.fleet.set.Proxies
 	if a.fleet.set.SignsIn(a.fleet.people.HasRights()) {
 		f.Limits = limits.NewPages()

@@ -202,7 +202,7 @@ func (a *app) startAnswers() error {
 		Fleet:  fleetLog{a.log, a.svc},
 		Person: func(id string) *people.Person { return a.notify.Directory().Person(id) },
 		Enter:  entry.Desk{Service: a.svc, Log: a.log}.Enter,
-		Leave:  a.askLeave,
+		Leave:  a.askLeave, Audit: a.trail.Log, Caller: a.fleet.set.Proxies.From,
 	}, a.pair, a.logger)
 	return nil
 }

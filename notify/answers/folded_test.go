@@ -11,6 +11,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/due"
 	"telltale/engine/event"
+	"telltale/engine/stream"
 	"telltale/engine/stream/entry"
 	"telltale/engine/stream/service"
 	"telltale/engine/stream/service/servicetest"
@@ -40,6 +41,13 @@ func (a asked) Due(ctx context.Context, q due.Query) ([]due.Item, error) {
 // livePages are pages over a real service, of a van whose oil is soon due.
 func livePages(t *testing.T) *Pages {
 	t.Helper()
+	b, _ := liveOn(t)
+	return b
+}
+
+// liveOn is livePages with the log beneath.
+func liveOn(t *testing.T) (*Pages, *stream.Log) {
+	t.Helper()
 	s, l := servicetest.Start(t, oilBook, now.AddDate(0, 0, -30))
 	for i, data := range []any{
 		&event.VehicleData{Name: "Van 3", Kind: "van", Meters: []event.MeterDef{{Name: "odometer", Kind: "distance"}}},
@@ -61,7 +69,7 @@ func livePages(t *testing.T) *Pages {
 	var none []string
 	b := somePages(alarm.Listed{}, &none)
 	b.Fleet, b.Enter = asked{s}, entry.Desk{Service: s, Log: l}.Enter
-	return b
+	return b, l
 }
 
 // Whoever answers hears what became of the answer: that it was recorded once it is, and

@@ -33,7 +33,9 @@ func (b *Pages) takeLeave(w http.ResponseWriter, r *http.Request, l Link) {
 		b.askLeave(w, http.StatusUnprocessableEntity, l)
 		return
 	}
-	if err := b.Leave(r.Context(), l.Person, l.Kind, back); err != nil {
+	err = b.Leave(r.Context(), l.Person, l.Kind, back)
+	b.left(r, l, back, err)
+	if err != nil {
 		b.trouble(w, err)
 		return
 	}

@@ -9,6 +9,7 @@ import (
 	"html/template"
 	"log/slog"
 	"net/http"
+	"net/netip"
 	"slices"
 	"strings"
 	"time"
@@ -17,6 +18,7 @@ import (
 	"telltale/engine/due"
 	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/stream/audit"
 	"telltale/engine/stream/entry"
 	"telltale/notify"
 	"telltale/notify/board/form"
@@ -53,6 +55,10 @@ type Pages struct {
 	// want them again. It is written down when it returns.
 	Leave func(ctx context.Context, person string, kind notify.Kind, back bool) error
 	Log   *slog.Logger
+	// Audit keeps who did what; nil where nobody does. Caller is the address that a request
+	// comes from, that of its connection where nil.
+	Audit  *audit.Log
+	Caller func(*http.Request) netip.Addr
 }
 
 //go:embed page.html
@@ -146,6 +152,7 @@ func (b *Pages) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	case errors.Is(err, ErrExpired):
 		b.show(w, http.StatusGone, view{Title: wordExpired})
 	case err != nil || leaving == (l.Kind == "") || leaving && leaveLeads[l.Kind] == "" || b.Person(l.Person) == nil: // who left answers no more
+		b.notLet(r, l, err)
 		b.show(w, http.StatusNotFound, view{Title: wordNothing})
 	case !opening && r.Method != http.MethodPost:
 		h.Set("Allow", "GET, HEAD, POST")
@@ -189,6 +196,7 @@ func (b *Pages) post(w http.ResponseWriter, r *http.Request, l Link, now time.Ti
 		return
 	}
 	became, err := b.Enter(r.Context(), a.Units.Names(), ev)
+	b.entered(r, l, ev, &became, err)
 	switch {
 	case err != nil:
 		b.trouble(w, err)
