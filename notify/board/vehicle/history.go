@@ -12,6 +12,7 @@ import (
 	"telltale/engine/history"
 	"telltale/notify/board/frame"
 	"telltale/notify/handover"
+	"telltale/notify/rights"
 	"telltale/rules/chapters"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -199,14 +200,16 @@ func (v *told) lines(list []history.Entry) (out []handover.Line) {
 	return out
 }
 
-// takeBack is where the entry can be taken back: by whoever entered it, and by an operator
-// what people entered, what is in doubt, or one that was asked for alone. "" for nowhere.
+// takeBack is where the entry can be taken back: by whoever entered it, and by who may take
+// back what others entered what people did, what is in doubt, or one that was asked for alone.
+// "" for nowhere.
 func (v *told) takeBack(r *frame.Request, e *history.Entry, alone bool) string {
 	if e.Event == nil || e.TakenOut || e.What == history.WhatAlarm || e.What == history.WhatVehicle {
 		return ""
 	}
-	typed := strings.HasPrefix(e.Event.Source, "/people/") || strings.HasPrefix(e.Event.Source, "/record")
-	if e.Event.Source == r.Viewer.Source() || r.Viewer.Operator && (typed || alone || len(e.Doubts) > 0) {
+	typed := slices.ContainsFunc([]string{"/people/", "/devices/", "/record"}, func(of string) bool { return strings.HasPrefix(e.Event.Source, of) })
+	any := r.MayTakeBackAny(frame.Vehicle{ID: v.Vehicle.Vehicle, VehicleData: v.Register})
+	if e.Event.Source == r.Viewer.Source() && v.may(rights.TakeBack) || any && (typed || alone || len(e.Doubts) > 0) {
 		return v.path("entered", e.Event.ID) + "?" + url.Values{"by": {e.Event.Source}}.Encode()
 	}
 	return ""

@@ -8,6 +8,7 @@ import (
 	"telltale/engine/event"
 	"telltale/engine/whole"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -112,7 +113,10 @@ func (v *told) sheet(component string) *sheet {
 			out.Forecast = v.said(s.Forecast.Says)
 		}
 		if s.Offer != nil {
-			out.Offer, out.Accept = english.Sentence(v.said(s.Offer.Says)), v.answerPath("accept", "task", s.Offer.Task, component)
+			out.Offer = english.Sentence(v.said(s.Offer.Says))
+			if v.may(rights.Postpone) {
+				out.Accept = v.answerPath("accept", "task", s.Offer.Task, component)
+			}
 		} else {
 			out.Offer = english.Sentence(v.said(s.NoOffer))
 		}

@@ -17,6 +17,7 @@ import (
 	"telltale/notify/handover"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/rights"
 	"telltale/notify/wording"
 	"telltale/rules/english"
 )
@@ -55,6 +56,9 @@ func (s site) vehicle(ctx context.Context, r *frame.Request) (*frame.Page, error
 	if err != nil {
 		return nil, err
 	}
+	if !v.may(rights.See) {
+		return v.glance()
+	}
 	d := vehiclePage{About: v.about(), Says: v.notes(), Do: v.doings(), Stands: v.stands(), Kept: v.Book != "" && !v.Register.Retired, Mind: v.mind(), Meters: v.meters(),
 		Components: v.components(), HistoryAt: v.path("history"), HandOver: v.path("handover")}
 	d.Now, d.Later = v.works()
@@ -69,7 +73,7 @@ func (s site) vehicle(ctx context.Context, r *frame.Request) (*frame.Page, error
 		return nil, err
 	}
 	d.History = v.lines(newestFirst(list)[:min(len(list), latestEntries)])
-	if slices.Contains(v.Register.People, r.Viewer.ID) && r.Viewer.Form == people.ForOwner {
+	if slices.Contains(v.Register.People, r.Viewer.ID) && r.Viewer.Form == people.ForOwner && v.may(rights.OfAnswer("not mine", false)) {
 		d.NotMine = v.path("answer") + query("answer", "not mine")
 	}
 	if r.Viewer.Operator {
@@ -141,12 +145,15 @@ func (v *told) doings() []frame.Link {
 	if v.Register.Retired {
 		return nil
 	}
-	out := []frame.Link{{Words: "Enter a reading", Path: v.path("reading")}, {Words: "Enter work", Path: v.path("work")},
-		{Words: "Enter a sample", Path: v.path("sample")}, {Words: "Enter a measurement", Path: v.path("measure")}}
-	if v.OutSince != "" {
-		return append(out, frame.Link{Words: "Back to service", Path: v.path("answer") + query("answer", "in service")})
+	out := slices.Concat(v.offered(rights.Reading, "Enter a reading", v.path("reading")), v.offered(rights.Work, "Enter work", v.path("work")),
+		v.offered(rights.Sample, "Enter a sample", v.path("sample")), v.offered(rights.Work, "Enter a measurement", v.path("measure")))
+	if !v.may(rights.Work) {
+		out = append(out, v.offered(rights.Reading, "Report a defect", v.path("measure"))...)
 	}
-	return append(out, frame.Link{Words: "Out of service …", Path: v.path("answer") + query("answer", "out of service")})
+	if v.OutSince != "" {
+		return append(out, v.offered(rights.OutOfService, "Back to service", v.path("answer")+query("answer", "in service"))...)
+	}
+	return append(out, v.offered(rights.OutOfService, "Out of service …", v.path("answer")+query("answer", "out of service"))...)
 }
 
 // past is the vehicle's history.

@@ -8,6 +8,7 @@ import (
 	"telltale/engine/doubt"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/notify/stages"
 	"telltale/rules/english"
 )
@@ -44,8 +45,11 @@ func (v *told) stand(a *alarm.Listed) stand {
 	for i := range s.Lines {
 		s.Lines[i].Text = clean(s.Lines[i].Text)
 	}
+	if !v.may(rights.See) {
+		s.Why = ""
+	}
 	answer := func(words, answer string) {
-		s.Answers = append(s.Answers, frame.Link{Words: words, Path: v.answerPath(answer, "rule", a.Rule, a.Component)})
+		s.Answers = append(s.Answers, v.answered(words, answer, "rule", a.Rule, a.Component, a.To)...)
 	}
 	switch a.Standing {
 	case alarm.Returned:
@@ -63,7 +67,7 @@ func (v *told) stand(a *alarm.Listed) stand {
 		answer("Put aside", "shelve")
 	}
 	if a.Rule == doubt.GoingBack && a.To != alarm.Normal {
-		s.Answers = append(s.Answers, frame.Link{Words: "It was replaced", Path: v.path("replaced")})
+		s.Answers = append(s.Answers, v.offered(rights.Work, "It was replaced", v.path("replaced"))...)
 		answer("The lower readings are right", "accept")
 	}
 	return s

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"time"
 
+	"telltale/engine/alarm"
 	"telltale/engine/stream/service"
 	"telltale/engine/whole"
 	"telltale/notify/board/frame"
@@ -44,6 +45,21 @@ type told struct {
 	whole.Vehicle
 	by    wording.Reader
 	where *time.Location
+	may   func(rights.Verb) bool // whoever looks, to it
+}
+
+// offered is the way to something as far as whoever looks may do it: none or one.
+func (v *told) offered(needs rights.Verb, words, path string) []frame.Link {
+	if !v.may(needs) {
+		return nil
+	}
+	return []frame.Link{{Words: words, Path: path}}
+}
+
+// answered is the way to an answer as far as whoever looks may give it; which of the two says
+// of, "rule" or "task", and to says how it stands.
+func (v *told) answered(words, answer, of, name, component string, to alarm.Stage) []frame.Link {
+	return v.offered(rights.OfAnswer(answer, to == alarm.Warning), words, v.answerPath(answer, of, name, component))
 }
 
 // ask is the vehicle that the address names.
@@ -54,7 +70,9 @@ func (s site) ask(ctx context.Context, r *frame.Request) (*told, error) {
 	if err := s.known(ctx, q.Vehicle, len(list), err); err != nil {
 		return nil, err
 	}
-	return &told{list[0], wording.Reader{Person: r.Viewer.Person}.On(list[0].Register.Reads), list[0].Register.Location()}, nil
+	of := frame.Vehicle{ID: list[0].Vehicle, VehicleData: list[0].Register}
+	return &told{list[0], wording.Reader{Person: r.Viewer.Person}.On(list[0].Register.Reads), list[0].Register.Location(),
+		func(verb rights.Verb) bool { return r.MayHere(verb, of) }}, nil
 }
 
 // known is why nothing can be said of a vehicle of which there are so many answers; nil

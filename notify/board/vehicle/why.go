@@ -15,6 +15,7 @@ import (
 	"telltale/notify/board/frame"
 	"telltale/notify/handover"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/notify/stages"
 	"telltale/notify/wording"
 	"telltale/rules"
@@ -150,7 +151,7 @@ func (v *told) answer(y *why.Why) answer {
 	if y.Component != "" {
 		a.What = english.Capital(clean(y.Component)) + ": " + a.What
 	}
-	if y.Judged != nil || y.NotJudged != nil || y.Due != nil && !y.Due.FollowUp {
+	if v.may(rights.Watch) && (y.Judged != nil || y.NotJudged != nil || y.Due != nil && !y.Due.FollowUp) {
 		a.Rule = frame.Path("rules", y.Rule)
 	}
 	if l := y.Last; l != nil {
@@ -258,7 +259,7 @@ func (v *told) entryPath(id event.ID) string {
 // answers are what can be answered to it.
 func (v *told) answers(y *why.Why) (out []frame.Link) {
 	add := func(words, answer, of string) {
-		out = append(out, frame.Link{Words: words, Path: v.answerPath(answer, of, y.Rule, y.Component)})
+		out = append(out, v.answered(words, answer, of, y.Rule, y.Component, y.Stage)...)
 	}
 	switch y.Standing {
 	case alarm.Unacknowledged:
@@ -272,7 +273,7 @@ func (v *told) answers(y *why.Why) (out []frame.Link) {
 		add("Bring back", "unshelve", "rule")
 	}
 	if y.Due != nil && y.DoesNotApply == "" && v.OutSince == "" {
-		out = append(out, frame.Link{Words: "Enter it", Path: v.path("work") + query("task", y.Rule, "component", y.Component)})
+		out = append(out, v.offered(rights.Work, "Enter it", v.path("work")+query("task", y.Rule, "component", y.Component))...)
 		if !y.Due.FollowUp && !v.statutory(y) {
 			add("Postpone", "postpone", "task")
 		}

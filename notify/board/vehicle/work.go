@@ -8,6 +8,7 @@ import (
 	"telltale/engine/due"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/notify/wording"
 )
 
@@ -52,9 +53,9 @@ func (v *told) work(i *due.Item) work {
 	if i.Stage == alarm.Normal {
 		return w
 	}
-	w.Do = []frame.Link{{Words: "Enter it", Path: v.path("work") + query("task", i.Task, "component", i.Component)}}
+	w.Do = v.offered(rights.Work, "Enter it", v.path("work")+query("task", i.Task, "component", i.Component))
 	answer := func(words, answer, of string) {
-		w.Do = append(w.Do, frame.Link{Words: words, Path: v.answerPath(answer, of, i.Task, i.Component)})
+		w.Do = append(w.Do, v.answered(words, answer, of, i.Task, i.Component, i.Stage)...)
 	}
 	a := v.alarmOf(i)
 	if a.Standing == alarm.Unacknowledged {
