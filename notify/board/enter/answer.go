@@ -1,6 +1,7 @@
 package enter
 
 import (
+	"cmp"
 	"context"
 	"html/template"
 	"net/url"
@@ -15,6 +16,7 @@ import (
 	"telltale/notify/board/entry"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 	"telltale/notify/wording"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -93,7 +95,7 @@ func (q *question) offered() (out []reply) {
 		makesSense = map[string]bool{"out of service": !out, "in service": out, "not mine": true}
 	}
 	for _, r := range replies {
-		if makesSense[r.Name] {
+		if makesSense[r.Name] && q.r.MayHere(q.needs(r.Name, q.rule, q.component), q.Vehicle) {
 			if r.Name == "accept" && q.offer == "" {
 				r.Verb, r.Says = "Accept the lower readings", wordLower
 			}
@@ -101,6 +103,14 @@ func (q *question) offered() (out []reply) {
 		}
 	}
 	return out
+}
+
+// needs is what an answer to it needs: to put aside what stands as a warning, on any of the
+// components that may be meant, is not for everybody.
+func (q *question) needs(answer, rule, component string) rights.Verb {
+	return rights.OfAnswer(answer, slices.ContainsFunc(q.is.Alarms, func(s alarm.Listed) bool {
+		return s.Rule == rule && s.To == alarm.Warning && (component == "" || s.Component == component)
+	}))
 }
 
 // about says what is answered, as lists say it.
@@ -128,6 +138,11 @@ func (s site) answer(ctx context.Context, r *frame.Request) (*frame.Page, error)
 		return nil, err
 	}
 	q := a.question()
+	if named := r.URL.Query().Get("answer"); slices.ContainsFunc(replies, func(o reply) bool { return o.Name == named }) {
+		if err := s.May(r, q.needs(named, q.rule, q.component), a.Vehicle); err != nil {
+			return nil, err
+		}
+	}
 	offered := q.offered()
 	i := slices.IndexFunc(offered, func(o reply) bool { return o.Name == r.URL.Query().Get("answer") })
 	if i < 0 || q.rule != "" && q.alarm == nil && q.task == nil {
@@ -237,10 +252,13 @@ func (s site) take(ctx context.Context, r *frame.Request, q *question, o reply) 
 				return nil, err
 			}
 			ev, err := a.Event(known, q.is.Alarms)
-			if err == nil {
-				q.noLonger(ev.Data.(*event.AnswerData))
+			if err != nil {
+				return nil, err
 			}
-			return []event.Event{ev}, err
+			d := ev.Data.(*event.AnswerData)
+			q.noLonger(d)
+			// Only now is it known which alarm is meant: its title names it too.
+			return []event.Event{ev}, s.May(r, q.needs(o.Name, cmp.Or(d.Rule, d.Task), d.Component), q.Vehicle)
 		},
 		Fields: func() (template.HTML, error) { return templates.Body("answer", d) },
 	})

@@ -13,6 +13,7 @@ import (
 	"telltale/notify/board/entry"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -32,11 +33,17 @@ func (s site) measure(ctx context.Context, r *frame.Request) (*frame.Page, error
 	if err != nil {
 		return nil, err
 	}
-	q := r.Question()
-	q.Vehicle = a.ID
-	all, err := service.Measured.Of(ctx, s.Service, q)
-	if err != nil {
-		return nil, err
+	title, wanted := "Enter what was measured or seen", "type what was measured, or what was seen to be wrong"
+	var all []gauge.Measured
+	measures := r.MayHere(rights.Work, a.Vehicle)
+	if measures {
+		q := r.Question()
+		q.Vehicle = a.ID
+		if all, err = service.Measured.Of(ctx, s.Service, q); err != nil {
+			return nil, err
+		}
+	} else { // a driver, who says what they see
+		title, wanted = "Report a defect", "type what was seen to be wrong"
 	}
 	meters, day := a.meters(), a.day(oldestReading)
 	values := a.measures(all)
@@ -46,10 +53,10 @@ func (s site) measure(ctx context.Context, r *frame.Request) (*frame.Page, error
 	on, shows, results := a.form.At(day.Day()), shown(meters), resultsOf(values)
 	wrongThing := defect.Text()
 	if len(results) == 0 && wrongThing == "" && len(a.form.Faults()) == 0 {
-		a.form.Fault("type what was measured, or what was seen to be wrong")
+		a.form.Fault("%s", wanted)
 	}
 	return s.Serve(ctx, r, &entry.Entry{
-		Form: a.form, Vehicle: a.Vehicle, Page: a.page("Enter what was measured or seen"),
+		Form: a.form, Vehicle: a.Vehicle, Page: a.page(title),
 		Events: func() (out []event.Event, err error) {
 			if len(results) > 0 {
 				var ev event.Event
@@ -73,7 +80,7 @@ func (s site) measure(ctx context.Context, r *frame.Request) (*frame.Page, error
 			for _, m := range values {
 				fields = append(fields, m.Field)
 			}
-			return templates.Body("measure", map[string]any{"Measures": fields, "Meters": fieldsOf(meters), "Day": day, "After": after, "Defect": defect})
+			return templates.Body("measure", map[string]any{"Measures": fields, "Meters": fieldsOf(meters), "Day": day, "After": after, "Defect": defect, "Measured": measures})
 		},
 	})
 }

@@ -10,6 +10,7 @@ import (
 	"telltale/notify/board/entry"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 	"telltale/rules/english"
 )
 
@@ -54,6 +55,14 @@ func (m moment) on(f *form.Form) string {
 	return day + "T" + hour + ":" + p[2]
 }
 
+// further are the ways from a reading to what else may have been done.
+func (a *asked) further() (out []frame.Link) {
+	if a.r.MayHere(rights.Work, a.Vehicle) {
+		return []frame.Link{{Words: "The instrument was replaced", Path: frame.Path("v", a.ID, "replaced")}, {Words: "Work was done", Path: frame.Path("v", a.ID, "work")}}
+	}
+	return []frame.Link{{Words: "Report a defect", Path: frame.Path("v", a.ID, "measure")}}
+}
+
 // reading enters what meters show.
 func (s site) reading(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	a, err := s.ask(ctx, r)
@@ -78,7 +87,7 @@ func (s site) reading(ctx context.Context, r *frame.Request) (*frame.Page, error
 		},
 		Field: func(i int) *form.Field { return meterOf(meters, events[i].Data.(*event.ReadingData).Meter) },
 		Fields: func() (template.HTML, error) {
-			return templates.Body("reading", map[string]any{"Meters": fieldsOf(meters), "When": when, "Replaced": frame.Path("v", a.ID, "replaced"), "Work": frame.Path("v", a.ID, "work")})
+			return templates.Body("reading", map[string]any{"Meters": fieldsOf(meters), "When": when, "Further": a.further()})
 		},
 	})
 }

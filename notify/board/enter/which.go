@@ -7,14 +7,24 @@ import (
 	"telltale/engine/listing"
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 	"telltale/rules/english"
 )
 
 // found is a vehicle on the page, with the ways to what can be entered for it.
 type found struct {
-	Name, About, Path              string
-	Reading, Work, Sample, Measure string
+	Name, About, Path string
+	Ways              []way
 }
+
+// way leads to a form; Of goes on after its words, as in "Work on Bus 7".
+type way struct{ Path, Words, Of string }
+
+// ways are the forms of a vehicle, each with what it needs.
+var ways = []struct {
+	needs           rights.Verb
+	path, words, of string
+}{{rights.Reading, "reading", "Reading", "of"}, {rights.Work, "work", "Work", "on"}, {rights.Sample, "sample", "Sample", "of"}, {rights.Work, "measure", "Measure", "on"}}
 
 // which asks of which vehicle something is to be entered, and then what.
 func (s site) which(ctx context.Context, r *frame.Request) (*frame.Page, error) {
@@ -35,9 +45,10 @@ func (s site) which(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 		Size                 int
 		Vehicles             []found
 		One                  bool // the only one that was found is open
-	}{Q: text, Count: english.Plural(list.Total, "vehicle"), Size: q.Limit, One: len(list.Vehicles) == 1}
+		Files                bool
+	}{Files: r.Leads("/files"), Q: text, Count: english.Plural(list.Total, "vehicle"), Size: q.Limit, One: len(list.Vehicles) == 1}
 	for i := range list.Vehicles {
-		data.Vehicles = append(data.Vehicles, foundOf(&list.Vehicles[i]))
+		data.Vehicles = append(data.Vehicles, foundOf(r, &list.Vehicles[i]))
 	}
 	page := func(by, key string) string {
 		if key == "" {
@@ -50,7 +61,7 @@ func (s site) which(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 	return p, err
 }
 
-func foundOf(v *listing.Vehicle) found {
+func foundOf(r *frame.Request, v *listing.Vehicle) found {
 	name := v.Vehicle
 	if v.VehicleData != nil && v.Name != "" {
 		name = v.Name
@@ -59,7 +70,10 @@ func foundOf(v *listing.Vehicle) found {
 	if name != v.Vehicle {
 		f.About = v.Vehicle
 	}
-	at := func(what string) string { return frame.Path("v", v.Vehicle, what) }
-	f.Reading, f.Work, f.Sample, f.Measure = at("reading"), at("work"), at("sample"), at("measure")
+	for _, w := range ways {
+		if r.MayHere(w.needs, frame.Vehicle{ID: v.Vehicle, VehicleData: v.VehicleData}) {
+			f.Ways = append(f.Ways, way{frame.Path("v", v.Vehicle, w.path), w.words, w.of})
+		}
+	}
 	return f
 }

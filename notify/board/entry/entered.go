@@ -54,6 +54,9 @@ func (s *Entries) entered(ctx context.Context, r *frame.Request) (*frame.Page, e
 		return nil, err
 	}
 	d, err := s.find(ctx, r, v)
+	if err == nil && d.events[0].ID.Source != r.Viewer.Source() && !r.MayHere(rights.See, v) {
+		err = frame.NotFound // a driver sees what they entered themselves
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -111,14 +114,14 @@ func partOf(id, form string) bool {
 	return ok && len(form) == 20 && len(n) <= 2
 }
 
-// notTheirs is why whoever looks may not take the entry back; "" where they may: an
-// operator any, everybody else their own of today.
+// notTheirs is why whoever looks may not take the entry back; "" where they may.
 func (s *Entries) notTheirs(r *frame.Request, v frame.Vehicle, d done) string {
 	by := d.events[0].ID.Source
 	switch {
-	case r.Viewer.Operator:
+	case r.MayTakeBackAny(v):
 	case by != r.Viewer.Source():
 		return strings.Replace(wordOthers, "%s", s.who(by), 1)
+	case r.Viewer.SignedIn != nil && r.MayHere(rights.TakeBack, v):
 	case d.stored.In(v.Where).Format(time.DateOnly) != time.Now().In(v.Where).Format(time.DateOnly):
 		return wordPast // by the clock of the log, which stamps what it stores, and not by that of the events
 	}
@@ -188,6 +191,7 @@ type after struct {
 	Why           string // why it cannot be taken back
 	Vehicle, Name string
 	Sample        string // the page of the sample that was entered; "" for none
+	Due           bool   // there is a way to the due list
 }
 
 // after is the page of what followed.
@@ -197,7 +201,7 @@ func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, 
 		return nil, err
 	}
 	d.gone = d.gone || slices.ContainsFunc(l.Entries, func(e engine.WouldEntry) bool { return e.TakenOut })
-	data := after{Form: f, Vehicle: frame.Path("v", v.ID), Name: v.Title()}
+	data := after{Form: f, Vehicle: frame.Path("v", v.ID), Name: v.Title(), Due: r.Leads("/due")}
 	p := &frame.Page{Section: frame.Enter, Title: "Entered", About: v.Title(), Up: frame.Link{Words: v.Title(), Path: data.Vehicle}, Lead: s.whatWas(r, v, &l)}
 	switch {
 	case d.gone:
@@ -210,7 +214,7 @@ func (s *Entries) after(ctx context.Context, r *frame.Request, v frame.Vehicle, 
 		data.Waiting = true
 	}
 	data.Lines, data.Now = s.followed(r, &l, d)
-	if !d.gone && l.Known() {
+	if !d.gone && l.Known() && r.MayHere(rights.See, v) {
 		data.Sample = sampleOf(v, d.events)
 	}
 	if !d.gone {
