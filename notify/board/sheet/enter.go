@@ -150,7 +150,7 @@ func (t *typing) would(l *desk.Looked) (template.HTML, error) {
 		return "", nil
 	}
 	v := &l.Verdicts[0]
-	w := writer{says: saysTo(t.req.Viewer, &t.Vehicle), sheet: sheet{vehicle: t.Vehicle, component: t.component, of: v}, lines: t.lines}
+	w := writer{says: saysTo(t.req.Viewer, &t.Vehicle), sheet: sheet{vehicle: t.Vehicle, component: t.component, of: v}, req: t.req, lines: t.lines}
 	shown := w.view()
 	for i := range shown.Notices {
 		shown.Notices[i].Acts = nil

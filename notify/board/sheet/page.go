@@ -12,6 +12,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/notify/stages"
 	"telltale/notify/wording"
 	"telltale/rules/english"
@@ -48,7 +49,7 @@ type notice struct {
 // offer is another point for the work that renews the fluid.
 type offer struct {
 	Says   string
-	Accept string // the form in which it is accepted
+	Accept string // the form in which it is accepted; "" for who may not
 }
 
 // sample is the page of a sample, and of a component's latest.
@@ -59,12 +60,15 @@ func (r room) sample(ctx context.Context, req *frame.Request) (*frame.Page, erro
 	}
 	p := &frame.Page{Section: frame.Vehicles, Title: page.Clean("Samples of the "+s.component.Name, page.MaxText), About: s.vehicle.Title(),
 		Up: frame.Link{Words: s.vehicle.Title(), Path: frame.Path("v", s.vehicle.ID)}, Watch: s.vehicle.ID}
-	enter := frame.Link{Words: "Enter a sample", Path: frame.Path("v", s.vehicle.ID, "sample") + "?" + url.Values{"component": {s.component.Name}}.Encode()}
+	var enter []frame.Link
+	if req.MayHere(rights.Sample, s.vehicle) {
+		enter = append(enter, frame.Link{Words: "Enter a sample", Path: frame.Path("v", s.vehicle.ID, "sample") + "?" + url.Values{"component": {s.component.Name}}.Encode()})
+	}
 	if s.of == nil {
 		if p.Lead, err = r.without(ctx, s); err != nil {
 			return nil, err
 		}
-		p.Body, err = templates.Body("none", []frame.Link{enter})
+		p.Body, err = templates.Body("none", enter)
 		return p, err
 	}
 	q := req.Question()
@@ -77,10 +81,10 @@ func (r room) sample(ctx context.Context, req *frame.Request) (*frame.Page, erro
 	if err != nil {
 		return nil, err
 	}
-	w := writer{says: saysTo(req.Viewer, &s.vehicle), sheet: s, lines: lines, standing: standing}
+	w := writer{says: saysTo(req.Viewer, &s.vehicle), sheet: s, req: req, lines: lines, standing: standing}
 	p.Title, p.Lead, p.Work = w.title(), w.ours(s.of.SummaryBy(stages.Of(s.of.Stage).Head)), true
 	v := w.view()
-	v.Acts = []frame.Link{enter}
+	v.Acts = enter
 	p.Body, err = templates.Body("sample", v)
 	return p, err
 }
@@ -104,6 +108,7 @@ func (r room) without(ctx context.Context, s sheet) (string, error) {
 type writer struct {
 	says
 	sheet
+	req      *frame.Request
 	lines    []sample.Line
 	standing []alarm.Listed
 }
@@ -147,7 +152,11 @@ func (w *writer) view() view {
 // notices say that the sheet is a corrected one, an earlier one, or perhaps another's.
 func (w *writer) notices() (out []notice) {
 	if w.of.Doubt != "" {
-		out = append(out, notice{w.ours(w.of.Doubt), []frame.Link{{Words: "This is another vehicle's", Path: w.entered()}}})
+		n := notice{Text: w.ours(w.of.Doubt)}
+		if w.req.MayTakeBackAny(w.vehicle) || w.of.Sample.Source == w.req.Viewer.Source() {
+			n.Acts = []frame.Link{{Words: "This is another vehicle's", Path: w.entered()}}
+		}
+		out = append(out, n)
 	}
 	if w.of.Earlier && len(w.lines) > 0 {
 		latest := &w.lines[0]
@@ -169,7 +178,11 @@ func (w *writer) offer() *offer {
 	if o == nil {
 		return nil
 	}
-	return &offer{w.ours(english.Sentence(o.Says)), w.answer("accept", o.Task)}
+	out := &offer{Says: w.ours(english.Sentence(o.Says))}
+	if w.req.MayHere(rights.Postpone, w.vehicle) {
+		out.Accept = w.answer("accept", o.Task)
+	}
+	return out
 }
 
 // answer opens the form of an answer about the component.
@@ -218,7 +231,7 @@ func (w *writer) acts(r *sample.Reason) (out []frame.Link) {
 		return nil
 	}
 	for _, s := range w.standing {
-		if s.Rule == r.Rule && s.Component == w.of.Component {
+		if s.Rule == r.Rule && s.Component == w.of.Component && w.req.MayHere(rights.Answer, w.vehicle) {
 			switch s.Standing {
 			case alarm.Unacknowledged, alarm.Returned:
 				out = append(out, frame.Link{Words: "Acknowledge", Path: w.answer("acknowledge", r.Rule)})
