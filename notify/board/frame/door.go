@@ -65,6 +65,46 @@ func (f *Frame) may(r *Request, verb rights.Verb, v people.Vehicle) error {
 	return f.notYours(verb, v)
 }
 
+// VehicleTo is a vehicle that the address does not name, to do something to it.
+func (f *Frame) VehicleTo(ctx context.Context, r *Request, verb rights.Verb, name string) (Vehicle, error) {
+	v, err := f.vehicle(ctx, name)
+	if err == nil {
+		err = f.May(r, verb, v)
+	}
+	return v, err
+}
+
+// MayAnywhere is nil where whoever looks may do something to some vehicle, or a Fault that
+// names who may.
+func (f *Frame) MayAnywhere(r *Request, verb rights.Verb) error {
+	if r.MayAnywhere(verb) {
+		return nil
+	}
+	return f.notYours(verb, people.Vehicle{})
+}
+
+// MayTo says of the vehicles of a page what whoever looks may do to each. A vehicle is looked
+// up where their rights hang on it, and once.
+func (f *Frame) MayTo(r *Request) func(verb rights.Verb, vehicle string) bool {
+	kept := map[string]*Vehicle{}
+	return func(verb rights.Verb, vehicle string) bool {
+		switch {
+		case r.Viewer.Access.Over(verb) == "":
+			return true
+		case !r.Viewer.Access.Anywhere(verb):
+			return false
+		}
+		v, known := kept[vehicle]
+		if !known {
+			if one, err := f.vehicle(r.Context(), vehicle); err == nil {
+				v = &one
+			}
+			kept[vehicle] = v
+		}
+		return v != nil && r.MayHere(verb, *v)
+	}
+}
+
 func (f *Frame) notYours(verb rights.Verb, v people.Vehicle) error {
 	fault := &Fault{Status: http.StatusForbidden, Title: wordNotYours}
 	if who := f.People().May(verb, v); len(who) > 0 {
@@ -97,20 +137,14 @@ func (f *Frame) allowed(ctx context.Context, r *Request, needs rights.Verb) erro
 	}
 	name := r.PathValue("vehicle")
 	if name == "" || !needs.OfVehicle() {
-		if r.Viewer.Access.Anywhere(needs) {
-			return nil
-		}
-		return f.notYours(needs, people.Vehicle{})
+		return f.MayAnywhere(r, needs)
 	}
 	if r.Viewer.Access.Over(needs) == "" {
 		return nil // of all vehicles, of which the handler says whether this is one
 	}
-	v, err := f.Service.RegisteredAs(ctx, name)
-	switch {
-	case err != nil:
-		return err
-	case v.VehicleData == nil:
+	_, err := f.VehicleTo(ctx, r, needs, name)
+	if err == error(NotFound) {
 		return hidden{NotFound} // nobody registered it, so it is nobody's; and names may be guessed
 	}
-	return f.may(r, needs, notify.VehicleOf(v.Vehicle, v.VehicleData))
+	return err
 }

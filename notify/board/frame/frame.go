@@ -140,7 +140,11 @@ func (v Vehicle) Units(who Viewer) unit.System {
 
 // Vehicle is the one that the address names; [NotFound] where nobody registered it.
 func (f *Frame) Vehicle(ctx context.Context, r *Request) (Vehicle, error) {
-	v, err := f.Service.RegisteredAs(ctx, r.PathValue("vehicle"))
+	return f.vehicle(ctx, r.PathValue("vehicle"))
+}
+
+func (f *Frame) vehicle(ctx context.Context, name string) (Vehicle, error) {
+	v, err := f.Service.RegisteredAs(ctx, name)
 	switch {
 	case err != nil:
 		return Vehicle{}, err

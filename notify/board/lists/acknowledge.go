@@ -10,6 +10,7 @@ import (
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/notify/wording"
 	"telltale/rules/english"
 )
@@ -31,7 +32,7 @@ func (s site) acknowledge(ctx context.Context, r *frame.Request) (*frame.Page, e
 	why := f.Field("why", "Why, or what was found (optional)")
 	data := ackPage{Form: f.Form, Why: why}
 	for i, l := range lines {
-		one, err := s.stopAt(ctx, r, l.Vehicle)
+		one, err := s.stopAt(ctx, r, rights.Answer, l.Vehicle)
 		if err != nil {
 			return nil, err
 		}

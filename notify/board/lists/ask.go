@@ -13,6 +13,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/listing"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 )
 
 // ask is what a list's address asks for.
@@ -164,16 +165,13 @@ func asked(err error) error {
 }
 
 // resolved has the vehicle by the name that its record is kept under.
-func (s site) resolved(ctx context.Context, a *ask) error {
+func (s site) resolved(ctx context.Context, r *frame.Request, a *ask) error {
 	if a.Vehicle == "" {
 		return nil
 	}
-	v, err := s.Service.RegisteredAs(ctx, a.Vehicle)
-	if err == nil && v.VehicleData == nil {
-		return frame.NotFound
-	}
+	v, err := s.VehicleTo(ctx, r, rights.Glance, a.Vehicle)
 	if err == nil {
-		a.Vehicle = v.Vehicle
+		a.Vehicle = v.ID
 	}
 	return err
 }

@@ -16,6 +16,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/notify/wording"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -72,7 +73,7 @@ func (s site) due(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 
 // duePage is the page of a due list, under an address of its own.
 func (s site) duePage(ctx context.Context, r *frame.Request, a ask, path string) (*frame.Page, error) {
-	if err := s.resolved(ctx, &a); err != nil {
+	if err := s.resolved(ctx, r, &a); err != nil {
 		return nil, err
 	}
 	var p listing.Page
@@ -87,7 +88,7 @@ func (s site) duePage(ctx context.Context, r *frame.Request, a ask, path string)
 	if err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
+	m := s.rowsFor(r)
 	all := append(stops.rows, m.all(p.Lines, listing.Due)...)
 	l := list{Groups: groups(all), Form: "/due/job", Press: "Enter the ticked work as one job", Pager: a.pager(path, &p, stops), Heads: mailHeads}
 	l.Ready, l.Mind = m.beside(all)
@@ -99,8 +100,11 @@ func (s site) duePage(ctx context.Context, r *frame.Request, a ask, path string)
 	}, tick{"law", "Required by law only", a.Statutory}, tick{"aside", "Also what is put aside", a.Aside})
 	f.Day = true
 	l.Filters = &f
+	if !l.ticks(true) {
+		l.Form = ""
+	}
 	if len(all) == 0 {
-		l.Groups, l.Form = nil, ""
+		l.Groups = nil
 		if l.Nothing, err = s.nothingOn(ctx, r, a, path, wording.NothingDue, missing); err != nil {
 			return nil, err
 		}
@@ -153,7 +157,9 @@ func leadOf(n map[alarm.Stage]int) string { return english.Sentence(wording.Coun
 func (m rows) all(lines []listing.Line, view listing.View) (out []row) {
 	for i := range lines {
 		w := m.of(&lines[i], view)
-		if view != listing.Out && view != listing.Aside && (w.work != nil || w.unanswered()) {
+		switch {
+		case view == listing.Out || view == listing.Aside:
+		case w.work != nil && m.may(rights.Work, w.of.Vehicle), w.unanswered() && m.may(rights.Answer, w.of.Vehicle):
 			w.Tick = w.of.String()
 		}
 		out = append(out, w)
@@ -200,7 +206,7 @@ func (s site) stopFirst(ctx context.Context, r *frame.Request, a ask) (out stops
 	if _, err = frame.Missing(err); err != nil { // the list itself says who did not answer
 		return out, err
 	}
-	m := rowsFor(r)
+	m := s.rowsFor(r)
 	for i := range p.Lines {
 		if first {
 			out.rows = append(out.rows, m.of(&p.Lines[i], listing.Standing))
@@ -244,7 +250,7 @@ func (s site) reckon(ctx context.Context, r *frame.Request, a ask) (p listing.Pa
 			return p, err
 		}
 	}
-	q := r.Question()
+	q := r.QuestionOver(rights.See)
 	q.Vehicle, q.Tag, q.Ahead, q.On = a.Vehicle, a.Tag, a.Ahead, a.On
 	work, err := service.Due.Of(ctx, s.Service, q)
 	return a.pageOf(work), err

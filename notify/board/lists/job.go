@@ -1,21 +1,30 @@
 package lists
 
 import (
+	"cmp"
 	"context"
 	"net/url"
 
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/rules/english"
 )
 
 // job opens the form of work with the ticked lines of one vehicle.
-func (s site) job(_ context.Context, r *frame.Request) (*frame.Page, error) {
+func (s site) job(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	lines, p, err := ticked(r.URL.Query(), frame.Due, duePath)
 	if lines == nil {
 		return p, err
 	}
 	order, by := grouped(lines, func(l line) string { return l.Vehicle })
+	may := s.MayTo(r)
+	for _, v := range order {
+		if !may(rights.Work, v) {
+			_, err := s.VehicleTo(ctx, r, rights.Work, v)
+			return nil, cmp.Or(err, error(frame.NotFound))
+		}
+	}
 	if len(order) == 1 {
 		return &frame.Page{To: workPath(order[0], lines...)}, nil
 	}

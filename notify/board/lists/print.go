@@ -22,7 +22,7 @@ func (s site) duePrint(ctx context.Context, r *frame.Request) (*frame.Page, erro
 		return nil, err
 	}
 	a.Limit = paperLines
-	if err := s.resolved(ctx, &a); err != nil {
+	if err := s.resolved(ctx, r, &a); err != nil {
 		return nil, err
 	}
 	var p listing.Page
@@ -35,7 +35,7 @@ func (s site) duePrint(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	if err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
+	m := s.rowsFor(r)
 	all := append(stops.rows, m.all(p.Lines, listing.Due)...)
 	p.Stages = stops.counted(p.Stages)
 	return s.paper(ctx, r, m, a, duePath, all, p, frame.Page{Section: frame.Due, Title: dueTitle(m, a), About: a.about(), Missing: missing})
@@ -43,11 +43,11 @@ func (s site) duePrint(ctx context.Context, r *frame.Request) (*frame.Page, erro
 
 // standingPrint is what stands, on paper.
 func (s site) standingPrint(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	a, err := standingAsk(r)
+	a, err := s.standingAsk(r)
 	if err != nil {
 		return nil, err
 	}
-	if err := s.resolved(ctx, &a); err != nil {
+	if err := s.resolved(ctx, r, &a); err != nil {
 		return nil, err
 	}
 	a.Limit = paperLines
@@ -56,7 +56,7 @@ func (s site) standingPrint(ctx context.Context, r *frame.Request) (*frame.Page,
 	if err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
+	m := s.rowsFor(r)
 	return s.paper(ctx, r, m, a, standingPath, m.all(p.Lines, a.View), p, frame.Page{Section: frame.Standing, Title: nameOf(a.View), About: a.about(), Missing: missing})
 }
 
@@ -91,7 +91,7 @@ func (a ask) sentence(m rows, lead string) string {
 // vehiclesPrint is a round through the yard on paper: each vehicle with room for what its
 // meter shows.
 func (s site) vehiclesPrint(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	return s.vehiclePaper(ctx, r, "yard", "Readings, "+rowsFor(r).dayToday())
+	return s.vehiclePaper(ctx, r, "yard", "Readings, "+s.rowsFor(r).dayToday())
 }
 
 // labels are a sheet of labels to cut out: name, id and the code of the vehicle's page.
@@ -110,7 +110,7 @@ func (s site) vehiclePaper(ctx context.Context, r *frame.Request, template, titl
 	if err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
+	m := s.rowsFor(r)
 	l := struct {
 		vehicleList
 		Local string

@@ -15,6 +15,7 @@ import (
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/rules/unit"
 )
 
@@ -56,7 +57,7 @@ func (s site) readings(ctx context.Context, r *frame.Request) (*frame.Page, erro
 		if r.Method != http.MethodPost {
 			b := a
 			b.State = "" // which it is anyway
-			fl := b.filters("/readings", rowsFor(r).Date, []choice{{"tag", "Tag", options(p.Tags, a.Tag, "all", tagWords)}})
+			fl := b.filters("/readings", s.rowsFor(r).Date, []choice{{"tag", "Tag", options(p.Tags, a.Tag, "all", tagWords)}})
 			fl.Label, data.Filters = "Find a vehicle", &fl
 		}
 		if len(f.stops) == 0 {
@@ -106,7 +107,7 @@ func idsOf(all []listing.Vehicle) (out []string) {
 func (f *several) round(ctx context.Context, r *frame.Request, ids []string, day string) error {
 	typed := false
 	for _, id := range ids {
-		one, err := f.stopAt(ctx, r, id)
+		one, err := f.stopAt(ctx, r, rights.Reading, id)
 		if err != nil {
 			return err
 		}

@@ -12,6 +12,7 @@ import (
 	"telltale/engine/listing"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/notify/stages"
 	"telltale/notify/wording"
 	"telltale/rules/english"
@@ -46,10 +47,11 @@ type act struct{ Words, Path string }
 type rows struct {
 	frame.Viewer
 	today string // YYYY-MM-DD
+	may   func(verb rights.Verb, vehicle string) bool
 }
 
-func rowsFor(r *frame.Request) rows {
-	return rows{r.Viewer, r.Now.In(r.Viewer.Zone).Format(time.DateOnly)}
+func (s site) rowsFor(r *frame.Request) rows {
+	return rows{r.Viewer, r.Now.In(r.Viewer.Zone).Format(time.DateOnly), s.MayTo(r)}
 }
 
 func (m rows) reader(reads []string) wording.Reader {
@@ -68,7 +70,7 @@ func (m rows) of(l *listing.Line, view listing.View) row {
 	default:
 		w = m.alarm(l.Alarm)
 	}
-	return w.finish(view)
+	return w.finish(m, view)
 }
 
 // work is the row of a piece of work.
@@ -109,18 +111,26 @@ func (m rows) alarm(s *alarm.Listed) row {
 
 // press is what is done about the row first of all, where it stands in a view; nil for
 // nothing.
-func (w *row) press(view listing.View) *act {
+func (w *row) press(m rows, view listing.View) *act {
 	switch {
 	case view == listing.Out:
-		return &act{"Back to service", answerPath(line{Vehicle: w.of.Vehicle}, "in service")}
+		return w.answer(m, "Back to service", line{Vehicle: w.of.Vehicle}, "in service")
 	case view == listing.Aside || w.standing == alarm.Shelved:
-		return &act{"Bring back", answerPath(w.of, "unshelve")}
-	case w.work != nil:
+		return w.answer(m, "Bring back", w.of, "unshelve")
+	case w.work != nil && m.may(rights.Work, w.of.Vehicle):
 		return &act{"Enter work", workPath(w.of.Vehicle, w.of)}
 	case w.unanswered():
-		return &act{"Acknowledge", answerPath(w.of, "acknowledge")}
+		return w.answer(m, "Acknowledge", w.of, "acknowledge")
 	}
 	return nil
+}
+
+// answer is the way to an answer about the row; nil for whoever may not give it.
+func (w *row) answer(m rows, words string, of line, answer string) *act {
+	if !m.may(rights.OfAnswer(answer, w.stage == alarm.Warning), w.of.Vehicle) {
+		return nil
+	}
+	return &act{words, answerPath(of, answer)}
 }
 
 // unanswered reports whether nobody has said that they know of it.
@@ -129,25 +139,32 @@ func (w *row) unanswered() bool {
 }
 
 // acts are what else can be done.
-func (w *row) acts(view listing.View) (out []act) {
+func (w *row) acts(m rows, view listing.View) (out []act) {
+	var answer *act
 	switch {
 	case view == listing.Out || view == listing.Aside || w.standing == alarm.Shelved:
 	case w.work != nil && !w.work.Statutory:
-		out = append(out, act{"Postpone", answerPath(w.of, "postpone")})
+		answer = w.answer(m, "Postpone", w.of, "postpone")
 	case w.work == nil && w.stage != alarm.Normal:
-		out = append(out, act{"Put aside", answerPath(w.of, "shelve")})
+		answer = w.answer(m, "Put aside", w.of, "shelve")
 	}
-	return append(out, act{"Why", whyPath(w.of)})
+	if answer != nil {
+		out = append(out, *answer)
+	}
+	if m.may(rights.See, w.of.Vehicle) {
+		out = append(out, act{"Why", whyPath(w.of)})
+	}
+	return out
 }
 
 // finish cleans the row, whoever its texts come from, and adds what all rows have.
-func (w row) finish(view listing.View) row {
+func (w row) finish(m rows, view listing.View) row {
 	w.Item = w.Item.Cleaned()
 	for i := range w.Notes {
 		w.Notes[i] = page.Clean(w.Notes[i], page.MaxText)
 	}
 	w.Path, w.Code = frame.Path("v", w.of.Vehicle), frame.Path("v", w.of.Vehicle, "code.svg")
-	w.Badge, w.Press, w.Acts = frame.BadgeOf(w.stage), w.press(view), w.acts(view)
+	w.Badge, w.Press, w.Acts = frame.BadgeOf(w.stage), w.press(m, view), w.acts(m, view)
 	return w
 }
 

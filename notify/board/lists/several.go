@@ -17,6 +17,7 @@ import (
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/notify/stages"
 	"telltale/rules/english"
 )
@@ -46,10 +47,9 @@ const (
 	wordOther    = "this form was entered already, with something else in it; open the page again to enter this too"
 )
 
-// stopAt is a vehicle of the form, by its name.
-func (s site) stopAt(ctx context.Context, r *frame.Request, vehicle string) (*stop, error) {
-	r.SetPathValue("vehicle", vehicle)
-	v, err := s.Vehicle(ctx, r)
+// stopAt is a vehicle of the form, by its name, to do something to it.
+func (s site) stopAt(ctx context.Context, r *frame.Request, verb rights.Verb, vehicle string) (*stop, error) {
+	v, err := s.VehicleTo(ctx, r, verb, vehicle)
 	if err != nil {
 		return nil, err
 	}
@@ -227,13 +227,14 @@ func (s site) severalEntered(ctx context.Context, r *frame.Request) (*frame.Page
 
 // inLog is what the form entered for a vehicle, as the log has it.
 func (s site) inLog(ctx context.Context, r *frame.Request, vehicle, id string) (out []fact, err error) {
-	one, err := s.stopAt(ctx, r, vehicle)
+	one, err := s.stopAt(ctx, r, rights.Reading, vehicle)
 	if err != nil {
 		return nil, err
 	}
 	list, err := service.Entries.Of(ctx, s.Service, service.Question{Vehicle: one.ID, ID: id + "-"})
 	for _, e := range list {
-		if ev, bad := intake.Decode(e.Event); bad == nil {
+		// A driver sees what they entered themselves.
+		if ev, bad := intake.Decode(e.Event); bad == nil && (ev.ID.Source == r.Viewer.Source() || r.MayHere(rights.See, one.Vehicle)) {
 			out = append(out, one.entry(r, &ev))
 		}
 	}

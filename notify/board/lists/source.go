@@ -6,11 +6,16 @@ import (
 	"telltale/engine/listing"
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 )
 
-// question is the list's question to the service.
+// question is the list's question to the service: what stands, a driver sees as well; every
+// other list is of work.
 func (a ask) question(r *frame.Request) service.Question {
 	q := r.Question()
+	if a.View != "" && a.View != listing.Standing {
+		q = r.QuestionOver(rights.See)
+	}
 	q.Tag, q.Vehicle, q.Rule = a.Tag, a.Vehicle, a.Rule
 	q.Listing = service.Listing{View: a.View, Stage: a.Stage, Of: a.Of, Q: a.Q, Kind: a.Kind, Person: a.Person, Statutory: a.Statutory, Aside: a.Aside,
 		State: a.State, Silent: a.Silent, After: a.After, Before: a.Before, Limit: a.Limit}
@@ -26,13 +31,25 @@ func (s site) lines(ctx context.Context, r *frame.Request, a ask) (listing.Page,
 
 // counts is how many lines each list of what stands has.
 func (s site) counts(ctx context.Context, r *frame.Request, a ask) (map[listing.View]int, error) {
-	a.View = ""
-	all, err := service.Counts.Of(ctx, s.Service, a.question(r))
 	out := map[listing.View]int{}
-	for _, c := range all {
-		out[c.View] = c.Total
+	count := func(of listing.View) (sees string, err error) {
+		a.View = of
+		q := a.question(r)
+		q.View = ""
+		all, err := service.Counts.Of(ctx, s.Service, q)
+		for _, c := range all {
+			if c.View == of || of != listing.Standing {
+				out[c.View] = c.Total
+			}
+		}
+		_, err = frame.Missing(asked(err))
+		return q.Sees, err
 	}
-	return out, asked(err)
+	sees, err := count(listing.Due)
+	if err == nil && sees != r.Question().Sees {
+		_, err = count(listing.Standing) // which is of more vehicles
+	}
+	return out, err
 }
 
 // vehiclesPage are the vehicles of a page.

@@ -7,6 +7,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/listing"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -25,25 +26,29 @@ var views = []struct {
 }
 
 // standingAsk reads the address of what stands.
-func standingAsk(r *frame.Request) (ask, error) {
+func (s site) standingAsk(r *frame.Request) (ask, error) {
 	v := listing.View(r.URL.Query().Get("view"))
 	if v == "" {
 		v = listing.Standing
 	}
 	a, err := read(r, v)
-	if err == nil && wellOf(v) == "" {
+	switch {
+	case err != nil:
+	case wellOf(v) == "":
 		err = wrong("There is no list %q.", string(v))
+	case v != listing.Standing:
+		err = s.MayAnywhere(r, rights.See)
 	}
 	return a, err
 }
 
 // standing is what is wrong, and who knows of it.
 func (s site) standing(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	a, err := standingAsk(r)
+	a, err := s.standingAsk(r)
 	if err != nil {
 		return nil, err
 	}
-	if err := s.resolved(ctx, &a); err != nil {
+	if err := s.resolved(ctx, r, &a); err != nil {
 		return nil, err
 	}
 	of, data := a, a
@@ -76,9 +81,9 @@ func (s site) standing(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	if err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
+	m := s.rowsFor(r)
 	all := m.all(p.Lines, a.View)
-	l := list{Groups: groups(all), Pager: a.pager(standingPath, &p, stops{}), Heads: mailHeads, Views: a.views(n)}
+	l := list{Groups: groups(all), Pager: a.pager(standingPath, &p, stops{}), Heads: mailHeads, Views: a.views(n, r.MayAnywhere(rights.See))}
 	if len(odd.Lines) > 0 {
 		l.Groups = append(l.Groups, m.odd(&odd, data))
 	}
@@ -89,7 +94,7 @@ func (s site) standing(ctx context.Context, r *frame.Request) (*frame.Page, erro
 			return nil, err
 		}
 	}
-	if l.ticks(r.Viewer.Operator) {
+	if l.ticks(r.Viewer.SignedIn != nil || r.Viewer.Operator) { // where nobody signs in, as a courtesy
 		l.Form, l.Press = "/standing/acknowledge", "Acknowledge the ticked alarms of one rule"
 	}
 	l.Acts = a.files(standingPath, len(l.Groups) > 0, false)
@@ -149,8 +154,11 @@ func (m rows) odd(p *listing.Page, a ask) group {
 }
 
 // views are the lists of what stands, with how many lines each has.
-func (a ask) views(n map[listing.View]int) (out []view) {
+func (a ask) views(n map[listing.View]int, all bool) (out []view) {
 	for _, v := range views {
+		if !all && v.View != listing.Standing {
+			continue
+		}
 		out = append(out, view{v.Name + " (" + unit.Grouped(float64(n[v.View])) + ")", ask{View: v.View, Tag: a.Tag, Q: a.Q}.at(standingPath), v.View == a.View})
 	}
 	return out

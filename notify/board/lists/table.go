@@ -44,7 +44,7 @@ func table(name string, rows [][]string) (*frame.Page, error) {
 // all are the lines of a list, from its first page to its last. A table never lacks some of
 // the fleet without a word: where partitions do not answer there is none.
 func (s site) all(ctx context.Context, r *frame.Request, a *ask) (out []listing.Line, err error) {
-	if err := s.resolved(ctx, a); err != nil {
+	if err := s.resolved(ctx, r, a); err != nil {
 		return nil, err
 	}
 	a.After, a.Before, a.Limit = "", "", paperLines
@@ -86,7 +86,7 @@ func (s site) wholeDue(ctx context.Context, r *frame.Request) ([]listing.Line, r
 		return nil, rows{}, err
 	}
 	lines, err := s.all(ctx, r, &a)
-	return lines, rowsFor(r), err
+	return lines, s.rowsFor(r), err
 }
 
 // dueTable is the whole due list as a table.
@@ -142,7 +142,7 @@ var standingHead = []string{"vehicle", "name", "component", "rule", "title", "st
 
 // standingTable is what stands as a table.
 func (s site) standingTable(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	a, err := standingAsk(r)
+	a, err := s.standingAsk(r)
 	if err != nil {
 		return nil, err
 	}
@@ -150,7 +150,7 @@ func (s site) standingTable(ctx context.Context, r *frame.Request) (*frame.Page,
 	if err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
+	m := s.rowsFor(r)
 	out := [][]string{standingHead}
 	for i := range lines {
 		al := lines[i].Alarm
@@ -176,7 +176,7 @@ func (s site) vehiclesTable(ctx context.Context, r *frame.Request) (*frame.Page,
 	if err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
+	m := s.rowsFor(r)
 	out := [][]string{vehicleHead}
 	for a.Limit = paperLines; ; {
 		p, err := s.vehiclesPage(ctx, r, a)

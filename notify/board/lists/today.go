@@ -16,6 +16,7 @@ import (
 	"telltale/notify/delivery"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/rights"
 	"telltale/notify/wording"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -23,13 +24,34 @@ import (
 
 // today is what to do now, as the viewer's list has it.
 func (s site) today(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	switch r.Viewer.Form {
-	case people.ForOwner:
-		return s.ownerToday(ctx, r)
-	case people.ForOperator:
+	if err := s.MayAnywhere(r, rights.Glance); err != nil {
+		return &frame.Page{Section: frame.Today, Title: wordNoneYours, Lead: wordNoneYoursDo}, nil
+	}
+	drives, err := s.onlyDrives(ctx, r)
+	switch {
+	case err != nil:
+		return nil, err
+	case drives:
+		return s.ownerToday(ctx, r, "")
+	case r.Viewer.Form == people.ForOwner:
+		return s.ownerToday(ctx, r, r.Viewer.ID)
+	case r.Viewer.Form == people.ForOperator:
 		return s.operatorToday(ctx, r)
 	}
 	return s.workshopToday(ctx, r)
+}
+
+// onlyDrives reports whether the viewer may look at everything of no vehicle, and at the
+// meters of some. The question tells: whoever keeps vehicles may be keeper of none.
+func (s site) onlyDrives(ctx context.Context, r *frame.Request) (bool, error) {
+	q := r.QuestionOver(rights.See)
+	if q.Sees == r.Viewer.Access.Sees() {
+		return false, nil
+	}
+	q.Limit = 1
+	p, err := service.Vehicles.Of(ctx, s.Service, q)
+	_, err = frame.Missing(err)
+	return p.Total == 0, err
 }
 
 // workshopToday is the due list of the vehicles that the viewer hears of.
@@ -53,6 +75,9 @@ func (s site) workshopToday(ctx context.Context, r *frame.Request) (*frame.Page,
 // theirs narrows a list to what the viewer hears of: the vehicles with a tag by which
 // people.yaml tells them, all of them, or those that they keep.
 func (s site) theirs(ctx context.Context, r *frame.Request, a ask) (ask, error) {
+	if r.Viewer.SignedIn != nil && r.Viewer.Access.Over(rights.See) != "" {
+		return a, nil // of which it is already
+	}
 	p, err := s.vehiclesPage(ctx, r, ask{Limit: 1})
 	if _, err = frame.Missing(err); err != nil {
 		return a, err
@@ -78,15 +103,19 @@ func (s site) theirs(ctx context.Context, r *frame.Request, a ask) (ask, error) 
 // mostOwn is how many vehicles stand on an owner's page.
 const mostOwn = 10
 
-// ownerToday has a block for each vehicle that the viewer keeps.
-func (s site) ownerToday(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	p, err := s.vehiclesPage(ctx, r, ask{Person: r.Viewer.ID, Limit: mostOwn})
+// ownerToday has a block for each vehicle that the viewer keeps; of nobody, for each that the
+// viewer sees.
+func (s site) ownerToday(ctx context.Context, r *frame.Request, of string) (*frame.Page, error) {
+	p, err := s.vehiclesPage(ctx, r, ask{Person: of, Limit: mostOwn})
 	missing, err := frame.Missing(err)
 	if err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
-	by, err := s.rowsBy(ctx, r, m, r.Viewer.ID)
+	if p.Total == 0 && of != "" && r.Viewer.SignedIn != nil && r.Viewer.Access.Sees() != "" {
+		return s.ownerToday(ctx, r, "") // theirs by rights, and not by the register
+	}
+	m := s.rowsFor(r)
+	by, err := s.rowsBy(ctx, r, m, of)
 	if err != nil {
 		return nil, err
 	}
@@ -98,11 +127,11 @@ func (s site) ownerToday(ctx context.Context, r *frame.Request) (*frame.Page, er
 		all = append(all, by[v.Vehicle]...)
 	}
 	if len(p.Vehicles) < p.Total {
-		l.Acts = []act{{"All " + english.Counted(p.Total, "vehicle", "vehicles"), ask{Person: r.Viewer.ID}.at(vehiclesPath)}}
+		l.Acts = []act{{"All " + english.Counted(p.Total, "vehicle", "vehicles"), ask{Person: of}.at(vehiclesPath)}}
 	}
 	l.Ready, l.Mind = m.beside(all)
 	if len(p.Vehicles) == 0 {
-		if l.Nothing, err = s.nothingOn(ctx, r, ask{Person: r.Viewer.ID}, vehiclesPath, wordNothingIn, missing); err != nil {
+		if l.Nothing, err = s.nothingOn(ctx, r, ask{Person: of}, vehiclesPath, wordNothingIn, missing); err != nil {
 			return nil, err
 		}
 		if l.Nothing.Words == wordNoMatch {
@@ -114,7 +143,7 @@ func (s site) ownerToday(ctx context.Context, r *frame.Request) (*frame.Page, er
 		n[all[i].stage]++
 	}
 	lead := cmp.Or(leadOf(n), wording.NothingDue)
-	if len(p.Vehicles) == 0 {
+	if len(p.Vehicles) == 0 || len(all) == 0 && of == "" {
 		lead = ""
 	}
 	return s.written(ctx, r, frame.Page{Section: frame.Today, Title: "Today, " + m.dayToday(), Lead: lead, Missing: missing, Work: len(all) > 0}, "list", l)
@@ -144,7 +173,13 @@ func (s site) rowsBy(ctx context.Context, r *frame.Request, m rows, person strin
 // own is the block of a vehicle on its owner's page.
 func (m rows) own(v *listing.Vehicle, all []row) group {
 	w := m.vehicle(v)
-	g := group{Heading: w.Name, Path: w.Path, Rows: all, Acts: []act{{"Enter a reading", frame.Path("v", v.Vehicle, "reading")}, {"Enter work", frame.Path("v", v.Vehicle, "work")}}}
+	g := group{Heading: w.Name, Path: w.Path, Rows: all}
+	if m.may(rights.Reading, v.Vehicle) {
+		g.Acts = append(g.Acts, act{"Enter a reading", frame.Path("v", v.Vehicle, "reading")})
+	}
+	if m.may(rights.Work, v.Vehicle) {
+		g.Acts = append(g.Acts, act{"Enter work", frame.Path("v", v.Vehicle, "work")})
+	}
 	for _, one := range all {
 		if b := one.Badge; b.Weight > g.Weight || g.Colour == "" && b.Weight == g.Weight {
 			g.Weight, g.Colour = b.Weight, b.Colour
@@ -158,6 +193,8 @@ func (m rows) own(v *listing.Vehicle, all []row) group {
 	switch {
 	case w.State != "":
 		g.Lines = append(g.Lines, page.Line{Text: english.Capital(w.State) + "."})
+	case len(all) == 0 && w.Worst != nil: // work, of which a driver sees no more
+		g.Lines = append(g.Lines, page.Line{Label: w.Worst.Word, Text: english.Sentence(w.WorstOf)})
 	case len(all) == 0:
 		g.Lines = append(g.Lines, page.Line{Text: wording.NothingDue})
 	}
@@ -196,11 +233,16 @@ func (s site) operatorToday(ctx context.Context, r *frame.Request) (*frame.Page,
 			missing, err = frame.Missing(err)
 			return err
 		},
-		func() (err error) { waits, err = s.waits(ctx, r); return err })
+		func() (err error) {
+			if r.MayAnywhere(rights.Watch) {
+				waits, err = s.waits(ctx, r)
+			}
+			return err
+		})
 	if err := atOnce(asks...); err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
+	m := s.rowsFor(r)
 	stages := map[alarm.Stage]int{}
 	for i := range parts {
 		maps.Copy(stages, parts[i].Stages)
@@ -262,7 +304,7 @@ func (s site) countLines(ctx context.Context, r *frame.Request, m rows, now map[
 	day := lastWorkingDay(r.Now.In(m.Zone))
 	var before map[alarm.Stage]int
 	known := false
-	if whole { // else a change would be what did not answer
+	if whole && r.Viewer.Access.Sees() == "" { // else a change would be what did not answer, or is another's
 		var err error
 		if before, known, err = s.stood(ctx, now, endOf(day)); err != nil {
 			return nil, err

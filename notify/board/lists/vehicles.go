@@ -13,6 +13,7 @@ import (
 	"telltale/engine/listing"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/notify/rights"
 	"telltale/notify/wording"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -57,7 +58,7 @@ func (s site) vehicles(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	if err != nil {
 		return nil, err
 	}
-	m := rowsFor(r)
+	m := s.rowsFor(r)
 	l := vehicleList{Rows: m.vehicles(p.Vehicles), Pager: a.vehiclePager(vehiclesPath, &p)}
 	f := a.filters(vehiclesPath, m.Date, []choice{
 		{"tag", "Tag", options(p.Tags, a.Tag, "all", tagWords)},
@@ -72,8 +73,11 @@ func (s site) vehicles(ctx context.Context, r *frame.Request) (*frame.Page, erro
 			return nil, err
 		}
 	} else {
-		l.Acts = []act{{"Enter readings for several", a.at("/readings")}, {"Print", a.at(vehiclesPath + "/print")},
-			{"As a table (CSV)", a.at(vehiclesPath + ".csv")}, {"Labels with codes", a.at("/labels")}}
+		for _, way := range []act{{"Enter readings for several", "/readings"}, {"Print", vehiclesPath + "/print"}, {"As a table (CSV)", vehiclesPath + ".csv"}, {"Labels with codes", "/labels"}} {
+			if r.Leads(way.Path) {
+				l.Acts = append(l.Acts, act{way.Words, a.at(way.Path)})
+			}
+		}
 	}
 	return s.written(ctx, r, frame.Page{Section: frame.Vehicles, Title: "Vehicles", About: a.about(), Lead: statesLead(p.States), Missing: missing}, "vehicles", l)
 }
@@ -151,7 +155,7 @@ func (m rows) vehicle(v *listing.Vehicle) vehicleRow {
 			w.WorstOf = wording.WorkOn(said)
 		}
 	}
-	if v.Next != nil {
+	if v.Next != nil && m.may(rights.See, v.Vehicle) {
 		next := p.SaidOf(v.Next)
 		w.Next = next.Title
 		if day := wording.FirstDay(next.Limit, next.DueDate, next.Likely); day != "" {
