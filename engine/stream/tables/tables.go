@@ -35,6 +35,9 @@ type File struct {
 	In   io.Reader
 	// Most is how many rows it may have; as many as a table may where 0.
 	Most int
+	// Sees says of which vehicles it may be, as a question's Sees; of all where "". Another is
+	// to it no vehicle of the register.
+	Sees string
 }
 
 // Read reads a file and asks the service what would follow, in the units of the question.
@@ -45,7 +48,7 @@ func Read(ctx context.Context, at service.At, units []string, m *table.Mapping, 
 	if err != nil {
 		return nil, err
 	}
-	fleet, err := Fleet(ctx, at)
+	fleet, err := Fleet(ctx, at, f.Sees)
 	if err != nil {
 		return nil, err
 	}
@@ -97,9 +100,10 @@ func (d *Dry) Before() int {
 	return len(d.Table.Events) - len(d.Fresh()) - len(d.Table.TakenOut)
 }
 
-// Fleet is what the service has registered, and what its rules ask of each vehicle.
-func Fleet(ctx context.Context, at service.At) (*table.Fleet, error) {
-	list, err := service.Register.From(ctx, at, service.Question{})
+// Fleet is what the service has registered of what may be seen, see [File], and what its
+// rules ask of each vehicle.
+func Fleet(ctx context.Context, at service.At, sees string) (*table.Fleet, error) {
+	list, err := service.Register.From(ctx, at, service.Question{Sees: sees})
 	if err != nil {
 		return nil, err
 	}

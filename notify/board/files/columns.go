@@ -17,6 +17,7 @@ import (
 	"telltale/engine/stream/tables"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 	"telltale/rules/analytes"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -116,12 +117,12 @@ type mapped struct {
 
 // columns shows the columns of a table.
 func (s *site) columns(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	h := s.held.get(r.PathValue("hash"))
+	h := s.kept(r)
 	if h == nil {
 		return nil, forgotten
 	}
 	of, w := asWritten(r.URL.Query())
-	data, err := s.mapped(ctx, h, of, w, form.New(s.typist(r)), nil)
+	data, err := s.mapped(ctx, r, h, of, w, form.New(s.typist(r)), nil)
 	if err != nil {
 		return nil, err
 	}
@@ -140,8 +141,8 @@ func (m *mapped) page() (*frame.Page, error) {
 
 // mapped is the page's own part; h is nil where the table is held no more, and then the
 // headings are those that were sent.
-func (s *site) mapped(ctx context.Context, h *held, of chosen.Sort, w table.Writing, f *form.Form, sent []string) (*mapped, error) {
-	m := &mapped{Named: named[string(of)], Sorts: sortChoices(), Encodings: table.Encodings(), Parted: table.Delimiters(), Folder: s.folder.dir != "", Gone: h == nil}
+func (s *site) mapped(ctx context.Context, r *frame.Request, h *held, of chosen.Sort, w table.Writing, f *form.Form, sent []string) (*mapped, error) {
+	m := &mapped{Named: named[string(of)], Sorts: sortChoices(), Encodings: table.Encodings(), Parted: table.Delimiters(), Folder: s.folder.dir != "" && r.MayAnywhere(rights.Watch), Gone: h == nil}
 	headings, first := sent, [][]string(nil)
 	if h != nil {
 		m.Hash, m.File = h.hash, h.name
@@ -158,7 +159,7 @@ func (s *site) mapped(ctx context.Context, h *held, of chosen.Sort, w table.Writ
 	m.fields = newFields(f, of, w, headings, first)
 	m.Units = unitsOf(of)
 	var err error
-	m.Known, err = s.names(ctx, of)
+	m.Known, err = s.names(ctx, r, of)
 	return m, err
 }
 
@@ -178,11 +179,11 @@ func unitsOf(of chosen.Sort) (out []string) {
 }
 
 // names are those of meters, analytes or measures that a column may have.
-func (s *site) names(ctx context.Context, of chosen.Sort) (out []string, err error) {
+func (s *site) names(ctx context.Context, r *frame.Request, of chosen.Sort) (out []string, err error) {
 	if of == chosen.Samples {
 		out = analytes.Names()
 	}
-	list, err := service.Register.Of(ctx, s.Service, service.Question{})
+	list, err := service.Register.Of(ctx, s.Service, r.Question())
 	if _, other := frame.Missing(err); other != nil {
 		return nil, err
 	}
@@ -208,14 +209,14 @@ func (s *site) names(ctx context.Context, of chosen.Sort) (out []string, err err
 
 // choose makes the mapping that was chosen, and shows it, saves it or goes on with it.
 func (s *site) choose(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	h := s.held.get(r.PathValue("hash"))
+	h := s.kept(r)
 	f := form.Read(r.PostForm, s.typist(r))
 	of, w := asWritten(r.PostForm)
 	var sentHeadings []string
 	for i := 1; r.PostForm.Has(fmt.Sprintf("c%d-heading", i)) && i <= maxColumns; i++ {
 		sentHeadings = append(sentHeadings, r.PostForm.Get(fmt.Sprintf("c%d-heading", i)))
 	}
-	data, err := s.mapped(ctx, h, of, w, f, sentHeadings)
+	data, err := s.mapped(ctx, r, h, of, w, f, sentHeadings)
 	if err != nil {
 		return nil, err
 	}
@@ -227,7 +228,10 @@ func (s *site) choose(ctx context.Context, r *frame.Request) (*frame.Page, error
 	data.blame(faults)
 	data.Text = string(text)
 	do := r.PostForm.Get("do")
-	if do == "save" {
+	if do == "save" { // the folder is everybody's
+		if err := s.MayAnywhere(r, rights.Watch); err != nil {
+			return nil, err
+		}
 		s.save(data, text)
 	}
 	if len(f.Faults()) > 0 {
@@ -243,7 +247,7 @@ func (s *site) choose(ctx context.Context, r *frame.Request) (*frame.Page, error
 	case do == "save":
 		return &frame.Page{To: "/files?" + url.Values{"mapping": {name + ".yaml"}}.Encode(), Noted: fmt.Sprintf(wordMade, name, hashOf(string(text))[:12])}, nil
 	case do == "go" && h != nil:
-		return &frame.Page{To: frame.Path("files", "dry", s.held.put(&held{name: h.name, table: h.table, named: name + ".yaml", mapped: text}).hash), Nothing: true}, nil
+		return &frame.Page{To: frame.Path("files", "dry", s.held.put(&held{who: h.who, name: h.name, table: h.table, named: name + ".yaml", mapped: text}).hash), Nothing: true}, nil
 	}
 	if h != nil {
 		err = s.try(ctx, r, data, m, h)
@@ -281,7 +285,7 @@ func (s *site) try(ctx context.Context, r *frame.Request, data *mapped, m *table
 		return err
 	}
 	defer done()
-	fleet, err := tables.Fleet(ctx, s.at())
+	fleet, err := tables.Fleet(ctx, s.at(), r.Question().Sees)
 	if err != nil {
 		return err
 	}

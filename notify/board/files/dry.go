@@ -5,11 +5,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"telltale/engine/follows"
 	"telltale/engine/intake/table"
 	"telltale/engine/stream/tables"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 	"telltale/rules/english"
 	"telltale/rules/unit"
 )
@@ -62,7 +64,7 @@ type dryRun struct {
 
 // dry shows what a file would bring.
 func (s *site) dry(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	h := s.held.get(r.PathValue("hash"))
+	h := s.kept(r)
 	if h == nil || h.mapped == nil {
 		return nil, forgotten
 	}
@@ -75,7 +77,7 @@ func (s *site) dry(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	case wrong:
 		data.Faults, data.More = faults[:min(len(faults), shownFaults)], max(0, len(faults)-shownFaults)
 	case m.Vehicles():
-		return s.dryVehicles(ctx, &data, m, d.Table)
+		return s.dryVehicles(ctx, r, &data, m, d.Table)
 	default:
 		data.say(r.Viewer, d)
 	}
@@ -102,8 +104,32 @@ func (s *site) read(ctx context.Context, r *frame.Request, h *held) (*tables.Dry
 		t, err := m.Read(h.name, bytes.NewReader(h.table), nil)
 		return &tables.Dry{Table: t}, m, err
 	}
-	d, err := tables.Read(ctx, s.at(), r.Viewer.Units().Names(), m, tables.File{Name: h.name, In: bytes.NewReader(h.table), Most: maxRows})
+	d, err := tables.Read(ctx, s.at(), r.Viewer.Units().Names(), m, tables.File{Name: h.name, In: bytes.NewReader(h.table), Most: maxRows, Sees: r.Viewer.Access.Sees()})
+	if d == nil || d.Table == nil {
+		return d, m, err
+	}
+	others := s.notTheirs(r, h.name, d.Table)
+	if wrong, _ := errors.AsType[table.Faults](err); others != nil {
+		return d, m, append(others, wrong...)
+	}
 	return d, m, err
+}
+
+// notTheirs are the rows of a file that whoever sent it may not enter: of vehicles that they
+// see and may not enter tables for, and under the name of somebody. Of others' vehicles they
+// were told that there are none. Nil where there is no such row.
+func (s *site) notTheirs(r *frame.Request, file string, t *table.Table) (faults table.Faults) {
+	may := s.MayTo(r)
+	for i := range t.Events {
+		ev := &t.Events[i]
+		switch {
+		case !may(rights.File, ev.Vehicle):
+			faults = append(faults, table.Fault{File: file, Row: ev.Line, Col: 1, Text: fmt.Sprintf(wordNotFor, ev.Vehicle), Hint: wordNotForDo})
+		case i == 0 && (strings.HasPrefix(ev.ID.Source, "/people/") || strings.HasPrefix(ev.ID.Source, "/devices/")):
+			faults = append(faults, table.Fault{File: file, Row: ev.Line, Col: 1, Text: fmt.Sprintf(wordNotFrom, ev.ID.Source), Hint: wordNotFromDo})
+		}
+	}
+	return faults
 }
 
 // lead sums the dry run up.

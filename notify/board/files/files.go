@@ -74,6 +74,16 @@ func (s *site) typist(r *frame.Request) form.Typist {
 	return form.TypistOf(r.Viewer.Person, r.Viewer.Zone, r.Now, r.Viewer.Units())
 }
 
+// kept is the file that the address names, if it is whoever asks who sent it; nil where it is
+// not, or is held no more.
+func (s *site) kept(r *frame.Request) *held {
+	h := s.held.get(r.PathValue("hash"))
+	if h == nil || h.who != r.Viewer.Source() {
+		return nil
+	}
+	return h
+}
+
 // forgotten is the answer for a file that is held no more.
 var forgotten = &frame.Fault{Status: http.StatusNotFound, Title: wordForgotten, Words: wordForgottenDo}
 

@@ -20,6 +20,7 @@ const (
 // held is a file that waits to be sent, or to be looked at.
 type held struct {
 	hash   string
+	who    string // whose it is, as a source of entries
 	name   string // of the table
 	table  []byte
 	named  string // of the mapping
@@ -59,7 +60,7 @@ func newShelf() *shelf { return &shelf{ends: map[*held]*time.Timer{}} }
 
 // put holds a file, and forgets others where there is no room for it.
 func (s *shelf) put(h *held) *held {
-	h.hash = hashOf(h.name, string(h.table), h.named, string(h.mapped))
+	h.hash = hashOf(h.who, h.name, string(h.table), h.named, string(h.mapped))
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if have := s.have(h.hash); have != nil {

@@ -14,7 +14,7 @@ import (
 
 // send stores a file, unless something is wrong with it by now.
 func (s *site) send(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	h := s.held.get(r.PathValue("hash"))
+	h := s.kept(r)
 	if h == nil || h.mapped == nil {
 		return nil, forgotten
 	}
@@ -45,7 +45,7 @@ func (s *site) send(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 
 // sent says what became of a file.
 func (s *site) sent(_ context.Context, r *frame.Request) (*frame.Page, error) {
-	h := s.held.get(r.PathValue("hash"))
+	h := s.kept(r)
 	if h == nil {
 		return nil, forgotten
 	}

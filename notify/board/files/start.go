@@ -12,19 +12,21 @@ import (
 	"telltale/engine/intake/table"
 	"telltale/notify/board/form"
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 	"telltale/rules/source"
 )
 
 // start asks for a mapping and a table.
 func (s *site) start(_ context.Context, r *frame.Request) (*frame.Page, error) {
-	return s.asked(form.With(r.URL.Query(), s.typist(r)), "")
+	return s.asked(form.With(r.URL.Query(), s.typist(r)), "", r.MayAnywhere(rights.Watch))
 }
 
 // ownMapping is the choice of a mapping that is sent along.
 const ownMapping = "-"
 
-// asked is the page with its form, and with what is wrong in a mapping.
-func (s *site) asked(f *form.Form, faulty string) (*frame.Page, error) {
+// asked is the page with its form, and with what is wrong in a mapping; who watches is told as
+// well which of the folder cannot be read.
+func (s *site) asked(f *form.Form, faulty string, watches bool) (*frame.Page, error) {
 	list, err := s.folder.list()
 	if err != nil {
 		return nil, err
@@ -39,7 +41,9 @@ func (s *site) asked(f *form.Form, faulty string) (*frame.Page, error) {
 		Folder: s.folder.dir != "", Most: wordMost}
 	for _, o := range list {
 		if o.Fault != "" {
-			data.Broken = append(data.Broken, o)
+			if watches {
+				data.Broken = append(data.Broken, o)
+			}
 			continue
 		}
 		data.Mapping.Choices = append(data.Mapping.Choices, form.Choice{Value: o.Name, Label: o.Name + ": " + o.Is})
@@ -69,7 +73,7 @@ func (s *site) upload(_ context.Context, r *frame.Request) (*frame.Page, error) 
 	}
 	h := s.sentTable(r, f)
 	if len(f.Faults()) > 0 {
-		p, err := s.asked(f, faulty)
+		p, err := s.asked(f, faulty, r.MayAnywhere(rights.Watch))
 		if err != nil {
 			return nil, err
 		}
@@ -116,7 +120,7 @@ func (s *site) sentTable(r *frame.Request, f *form.Form) *held {
 	if head == nil {
 		return nil
 	}
-	return &held{name: plainName(head.Filename, "table.csv"), table: text}
+	return &held{who: r.Viewer.Source(), name: plainName(head.Filename, "table.csv"), table: text}
 }
 
 // sentFile is the file that was sent in a field; what is wrong with it is noted there.

@@ -22,8 +22,8 @@ type comparison struct {
 }
 
 // dryVehicles shows what a table of vehicles says that the register does not.
-func (s *site) dryVehicles(ctx context.Context, data *dryRun, m *table.Mapping, t *table.Table) (*frame.Page, error) {
-	c, text, err := s.against(ctx, m, t)
+func (s *site) dryVehicles(ctx context.Context, r *frame.Request, data *dryRun, m *table.Mapping, t *table.Table) (*frame.Page, error) {
+	c, text, err := s.against(ctx, r, m, t)
 	if err != nil {
 		return nil, err
 	}
@@ -41,8 +41,8 @@ func (s *site) dryVehicles(ctx context.Context, data *dryRun, m *table.Mapping, 
 	return p, err
 }
 
-func (s *site) against(ctx context.Context, m *table.Mapping, t *table.Table) (c table.Comparison, text []byte, err error) {
-	fleet, err := tables.Fleet(ctx, s.at())
+func (s *site) against(ctx context.Context, r *frame.Request, m *table.Mapping, t *table.Table) (c table.Comparison, text []byte, err error) {
+	fleet, err := tables.Fleet(ctx, s.at(), r.Question().Sees)
 	if err != nil {
 		return c, nil, err
 	}
@@ -53,7 +53,7 @@ func (s *site) against(ctx context.Context, m *table.Mapping, t *table.Table) (c
 
 // register is the lines of the vehicles that are new, as a file.
 func (s *site) register(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	h := s.held.get(r.PathValue("hash"))
+	h := s.kept(r)
 	if h == nil || h.mapped == nil {
 		return nil, forgotten
 	}
@@ -64,6 +64,6 @@ func (s *site) register(ctx context.Context, r *frame.Request) (*frame.Page, err
 	if err != nil {
 		return nil, err
 	}
-	_, text, err := s.against(ctx, m, d.Table)
+	_, text, err := s.against(ctx, r, m, d.Table)
 	return &frame.Page{File: &frame.File{Type: "application/yaml; charset=utf-8", Name: "vehicles-new.yaml", Body: text}}, err
 }

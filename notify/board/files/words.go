@@ -25,6 +25,10 @@ const (
 	wordNoTable     = "The table is no longer here: it is kept for 15 minutes. The mapping below is whole. Save it, then choose the table again."
 	wordMade        = "the mapping %s.yaml (%s) was kept in the folder"
 	wordTook        = "%s (%s): %s stored, %d refused, by the mapping %s (%s)"
+	wordNotFor      = "you may not enter tables for %s"
+	wordNotForDo    = "leave its rows out"
+	wordNotFrom     = "the mapping's source is %s, which is that of what somebody types in themselves"
+	wordNotFromDo   = "write source: /laboratory/NAME or the like into the mapping"
 	wordSaveAs      = "small letters, figures, - and _"
 )
 
