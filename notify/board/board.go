@@ -31,9 +31,12 @@ var web embed.FS
 var templates = frame.Parse(web)
 
 // Handler serves all pages of the board.
-func Handler(f *frame.Frame) http.Handler {
+func Handler(f *frame.Frame) http.Handler { return f.Handler(Routes(f)...) }
+
+// Routes are all pages of the board, with what each needs.
+func Routes(f *frame.Frame) []frame.Route {
 	e := entry.New(f)
-	return f.Handler(slices.Concat(
+	return slices.Concat(
 		pages(f),
 		lists.Pages(f),
 		enter.Routes(e),
@@ -46,7 +49,7 @@ func Handler(f *frame.Frame) http.Handler {
 		try.Pages(f),
 		inAndOut(f),
 		trail.Pages(f),
-	)...)
+	)
 }
 
 // inAndOut are the pages of signing in, where people do.

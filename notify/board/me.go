@@ -12,7 +12,8 @@ import (
 	"telltale/rules/unit"
 )
 
-// me says who looks, and how they read; and lets whoever sits there say so.
+// me says who looks, and how they read; and where nobody signs in, lets whoever sits there
+// say who.
 func (s site) me(_ context.Context, r *frame.Request) (*frame.Page, error) {
 	type choice struct {
 		ID, Name string
@@ -23,8 +24,10 @@ func (s site) me(_ context.Context, r *frame.Request) (*frame.Page, error) {
 		Facts   []page.Line
 		Choices []choice
 	}{Viewer: r.Viewer, Facts: readsAs(r.Viewer, r.Now)}
-	for _, p := range s.People().People() {
-		data.Choices = append(data.Choices, choice{p.ID, p.Name, p.ID == r.Viewer.ID})
+	if s.Door == nil {
+		for _, p := range s.People().People() {
+			data.Choices = append(data.Choices, choice{p.ID, p.Name, p.ID == r.Viewer.ID})
+		}
 	}
 	body, err := templates.Body("me", data)
 	return &frame.Page{Title: "You", Lead: "You look at these pages as " + r.Viewer.Name + ".", Body: body}, err
@@ -52,6 +55,9 @@ func readsAs(v frame.Viewer, now time.Time) []page.Line {
 
 // choose has the device look as somebody else from now on.
 func (s site) choose(_ context.Context, r *frame.Request) (*frame.Page, error) {
+	if s.Door != nil { // who looks is who signed in
+		return nil, frame.NotFound
+	}
 	who := s.People().Person(r.PostForm.Get("who"))
 	if who == nil {
 		return nil, &frame.Fault{Status: http.StatusUnprocessableEntity, Title: "There is nobody of that name in people.yaml."}

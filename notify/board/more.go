@@ -35,6 +35,18 @@ var further = []section{
 }
 
 func (s site) more(_ context.Context, r *frame.Request) (*frame.Page, error) {
-	body, err := templates.Body("more", further)
+	var all []section
+	for _, of := range further {
+		one := section{Title: of.Title}
+		for _, p := range of.Pages {
+			if r.Leads(p.Path) {
+				one.Pages = append(one.Pages, p)
+			}
+		}
+		if one.Pages != nil {
+			all = append(all, one)
+		}
+	}
+	body, err := templates.Body("more", all)
 	return &frame.Page{Section: frame.More, Title: "More", Body: body}, err
 }

@@ -36,7 +36,7 @@ func (f *Frame) Handler(routes ...Route) http.Handler {
 	mux.Handle("GET "+scriptPath, asset("text/javascript; charset=utf-8", script))
 	mux.Handle("GET "+iconPath, asset("image/svg+xml", icon))
 	if f.Live != nil {
-		mux.Handle("GET "+changesPath, f.inside(f.Live.tell))
+		mux.Handle("GET "+changesPath, f.bell())
 	}
 	mux.Handle("/", f.serve(Route{Needs: rights.Open, Handle: func(context.Context, *Request) (*Page, error) { return nil, NotFound }}, all))
 	own := http.NewCrossOriginProtection()
@@ -144,22 +144,6 @@ func (f *Frame) answer(ctx context.Context, r *Request, route Route) (p *Page, e
 		return nil, err
 	}
 	return route.Handle(ctx, r)
-}
-
-// inside lets through who is signed in, and says by whom the request is bounded.
-func (f *Frame) inside(next func(http.ResponseWriter, *http.Request, string)) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		who, err := f.viewer(r.Context(), r)
-		if err != nil || who == nil {
-			http.Error(w, wordSignIn, http.StatusUnauthorized)
-			return
-		}
-		payer := ""
-		if f.Limits != nil {
-			payer = f.payer(r, who)
-		}
-		next(w, r, payer)
-	})
 }
 
 // Server is one for the handler, with limits for slow senders.

@@ -26,6 +26,11 @@ const (
 	// breath is how often a quiet connection carries something, so that nothing between
 	// takes it for dead.
 	breath = 20 * time.Second
+	// asked is after how many breaths it is asked again who listens.
+	asked = 3
+	// mostNamed is of how many vehicles at once a page asks whether they may be seen; that
+	// more changed says nothing of any.
+	mostNamed = 1000
 	// taken is how long a page may take to take what is sent: one that does not read is let go.
 	taken = 30 * time.Second
 )
@@ -42,8 +47,9 @@ type Live struct {
 
 // listening is one page that hears of changes.
 type listening struct {
-	of     string // a vehicle, or "*" for any
-	payer  string // by whom it is bounded; "" for nobody
+	of     string          // a vehicle, or "*" for any
+	payer  string          // by whom it is bounded; "" for nobody
+	names  map[string]bool // the vehicles that changed, under the mutex of Live
 	wake   chan struct{}
 	closed chan struct{}
 }
@@ -89,6 +95,9 @@ func (l *Live) changed(t *alarm.Transition) {
 	defer l.mu.Unlock()
 	for p := range l.pages {
 		if p.of == "*" || p.of == t.Vehicle || p.of == t.Home() {
+			if len(p.names) < mostNamed {
+				p.names[t.Vehicle] = true
+			}
 			select {
 			case p.wake <- struct{}{}:
 			default: // it is awake
@@ -107,7 +116,7 @@ func (l *Live) listen(of, payer string) *listening {
 	if payer != "" {
 		l.each[payer]++
 	}
-	p := &listening{of: of, payer: payer, wake: make(chan struct{}, 1), closed: make(chan struct{})}
+	p := &listening{of: of, payer: payer, names: map[string]bool{}, wake: make(chan struct{}, 1), closed: make(chan struct{})}
 	l.pages[p] = struct{}{}
 	return p
 }
@@ -124,10 +133,27 @@ func (l *Live) leave(p *listening) {
 	}
 }
 
-// tell sends server-sent events (WHATWG HTML, 9.2): "changed" each time that the page is
+// seen reports whether one of the vehicles that changed since this was asked may be seen.
+func (l *Live) seen(p *listening, e ear) bool {
+	l.mu.Lock()
+	names := p.names
+	p.names = map[string]bool{}
+	l.mu.Unlock()
+	if e.sees == nil || len(names) >= mostNamed {
+		return true
+	}
+	for name := range names {
+		if e.sees(name) {
+			return true
+		}
+	}
+	return false
+}
+
+// serve sends server-sent events (WHATWG HTML, 9.2): "changed" each time that the page is
 // another by now.
-func (l *Live) tell(w http.ResponseWriter, r *http.Request, payer string) {
-	p := l.listen(english.OneLine(r.FormValue("of")), payer)
+func (l *Live) serve(w http.ResponseWriter, r *http.Request, e ear) {
+	p := l.listen(english.OneLine(r.FormValue("of")), e.payer)
 	if p == nil {
 		w.Header().Set("Retry-After", "60")
 		http.Error(w, wordTooMany, http.StatusServiceUnavailable)
@@ -146,7 +172,7 @@ func (l *Live) tell(w http.ResponseWriter, r *http.Request, payer string) {
 	}
 	alive := time.NewTicker(breath)
 	defer alive.Stop()
-	for {
+	for breaths := 0; ; {
 		text := ": still here\n\n"
 		select {
 		case <-r.Context().Done():
@@ -154,6 +180,9 @@ func (l *Live) tell(w http.ResponseWriter, r *http.Request, payer string) {
 		case <-p.closed:
 			return
 		case <-alive.C:
+			if breaths++; e.still != nil && breaths%asked == 0 && !e.still() {
+				return
+			}
 		case <-p.wake:
 			select { // more may follow at once
 			case <-time.After(gathered):
@@ -165,6 +194,9 @@ func (l *Live) tell(w http.ResponseWriter, r *http.Request, payer string) {
 			select {
 			case <-p.wake:
 			default:
+			}
+			if !l.seen(p, e) {
+				continue
 			}
 			text = "event: changed\ndata: \n\n"
 		}

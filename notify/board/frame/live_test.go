@@ -30,10 +30,12 @@ func (p pipe) Write(b []byte) (int, error) {
 
 func (p pipe) Flush() {}
 
-func listen(ctx context.Context, l *Live, of string) chan string {
+func listen(ctx context.Context, l *Live, of string) chan string { return listenAs(ctx, l, of, ear{}) }
+
+func listenAs(ctx context.Context, l *Live, of string, e ear) chan string {
 	p := pipe{httptest.NewRecorder(), make(chan string, 100)}
 	go func() {
-		l.tell(p, httptest.NewRequestWithContext(ctx, "GET", "/changes?of="+of, nil), "")
+		l.serve(p, httptest.NewRequestWithContext(ctx, "GET", "/changes?of="+of, nil), e)
 		close(p.lines)
 	}()
 	synctest.Wait()
@@ -54,6 +56,33 @@ func heard(lines chan string) (out []string) {
 			return out
 		}
 	}
+}
+
+// A page hears of the vehicles that whoever looks may see, and of no other, while they are
+// signed in.
+func TestLiveOfTheirs(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l := &Live{pages: map[*listening]struct{}{}}
+		in := true
+		list := listenAs(t.Context(), l, "*", ear{sees: func(v string) bool { return v == "bus-07" }, still: func() bool { return in }})
+		heard(list)
+		l.changed(&alarm.Transition{Vehicle: "van-1"})
+		time.Sleep(2 * time.Second)
+		if got := heard(list); got != nil {
+			t.Errorf("of another's vehicle it hears %q", got)
+		}
+		l.changed(&alarm.Transition{Vehicle: "van-1"})
+		l.changed(&alarm.Transition{Vehicle: "bus-07"})
+		time.Sleep(2 * time.Second)
+		if got := strings.Join(heard(list), ", "); got != "event: changed, data: " {
+			t.Errorf("of its own: %q", got)
+		}
+		in = false
+		time.Sleep(2 * time.Minute)
+		if got := heard(list); len(got) == 0 || got[len(got)-1] != "ended" {
+			t.Errorf("after signing out: %q", got)
+		}
+	})
 }
 
 func TestLive(t *testing.T) {

@@ -28,7 +28,7 @@ func TestLiveBoundsEachWrite(t *testing.T) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		l.tell(s, httptest.NewRequestWithContext(t.Context(), "GET", "/changes?of=*", nil), "")
+		l.serve(s, httptest.NewRequestWithContext(t.Context(), "GET", "/changes?of=*", nil), ear{})
 	}()
 	if d := <-s.deadline; d.IsZero() || time.Until(d) > time.Minute {
 		t.Errorf("the first write may last until %v", d)
@@ -45,7 +45,7 @@ func TestLiveTooMany(t *testing.T) {
 		all = append(all, l.listen("*", ""))
 	}
 	w := httptest.NewRecorder()
-	l.tell(w, httptest.NewRequest("GET", "/changes?of=*", nil), "")
+	l.serve(w, httptest.NewRequest("GET", "/changes?of=*", nil), ear{})
 	if w.Code != http.StatusServiceUnavailable || w.Header().Get("Retry-After") == "" {
 		t.Errorf("%d %v", w.Code, w.Header())
 	}
