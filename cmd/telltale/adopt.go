@@ -6,12 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
-	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
@@ -70,17 +67,20 @@ folder and name the service's folder with --dir.`,
 // adoptOwn says what a folder would change on the service of dir: on the running one,
 // on the files of one that is stopped, or where none has run yet.
 func adoptOwn(ctx context.Context, s cli.Env, f *fleet, dir string) error {
-	address, err := os.ReadFile(filepath.Join(dir, "nats.url"))
-	if err != nil {
-		err = withStopped(ctx, dir, func(ctx context.Context, log *stream.Log, _ *settings) error { return wouldAdopt(ctx, s, f, log, log) })
+	if !cli.Exists(filepath.Join(dir, "nats.url")) {
+		err := withStopped(ctx, dir, func(ctx context.Context, log *stream.Log, _ *settings) error { return wouldAdopt(ctx, s, f, log, log) })
 		if errors.Is(err, cli.ErrNoneRuns) {
 			return wouldAdopt(ctx, s, f, nil, whatif.Nothing{})
 		}
 		return err
 	}
-	nc, err := nats.Connect(strings.TrimSpace(string(address)), nats.Name("telltale adopt"), nats.Timeout(5*time.Second))
+	d, err := s.Door(dir)
 	if err != nil {
-		return cli.Hint(fmt.Errorf("connecting to the service of %s: %w", dir, err), "is telltale serve running? If it was killed, remove "+filepath.Join(dir, "nats.url"))
+		return cli.Exit(2, err)
+	}
+	nc, err := d.Open("telltale adopt", 5*time.Second)
+	if err != nil {
+		return cli.OrHint(err, "is telltale serve running? If it was killed, remove "+filepath.Join(dir, "nats.url"))
 	}
 	defer nc.Close()
 	log, err := stream.Open(ctx, nc, stream.LogConfig{Log: slog.New(slog.DiscardHandler)})
@@ -123,9 +123,9 @@ func changed(s cli.Env, f *fleet, c *whatif.Adoption) {
 }
 
 func adopt(ctx context.Context, s cli.Env, f *fleet, dry bool) error {
-	nc, err := nats.Connect(f.set.NATS, nats.Name("telltale adopt"), nats.Timeout(5*time.Second))
+	nc, err := f.set.door().Open("telltale adopt", 5*time.Second)
 	if err != nil {
-		return cli.Hint(fmt.Errorf("connecting to %s: %w", f.set.NATS, err), "is the NATS server running?")
+		return cli.OrHint(err, "is the NATS server running?")
 	}
 	defer nc.Close()
 	if nc.ConnectedServerName() == server.Name {

@@ -33,6 +33,7 @@ import (
 	"telltale/notify"
 	"telltale/notify/board/frame"
 	"telltale/notify/people"
+	"telltale/notify/programs/gate"
 	telling "telltale/notify/service"
 	"telltale/rules"
 	"telltale/rules/unit"
@@ -150,6 +151,7 @@ type app struct {
 	fleet  *fleet
 	logger *slog.Logger
 	server *server.Server // nil where it joined one
+	gate   *gate.Gate     // who may do what there
 	nc     *nats.Conn
 	log    *stream.Log
 	svc    *service.Service
@@ -229,6 +231,9 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 	if err := a.adopt(ctx, f); err != nil {
 		return nil, err
 	}
+	if err := a.gate.Open(ctx, a.server, a.svc); err != nil {
+		return nil, err
+	}
 	if err := a.startTelling(ctx, wrote); err != nil {
 		return nil, err
 	}
@@ -246,11 +251,18 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 }
 
 func (a *app) connect(ctx context.Context) (err error) {
-	if url := a.fleet.set.NATS; url != "" {
-		a.nc, err = server.Join(ctx, url, a.logger)
+	set := &a.fleet.set
+	a.gate = gate.New(a.fleet.dir, a.logger, a.fleet.people, a.fleet.register)
+	if set.NATS != "" {
+		a.nc, err = set.door().Join(ctx, a.logger)
 		return err
 	}
-	a.server, err = server.Embed(ctx, server.Config{Dir: a.fleet.dir, Listen: a.fleet.set.Listen, Log: a.logger})
+	c := server.Config{Dir: a.fleet.dir, Listen: set.Listen, Log: a.logger, Refused: a.gate.Refuse}
+	if set.TLS(set.Listen) {
+		c.TLS = a.pair.TLS()
+	}
+	c.Programs, c.Closed = a.gate.Programs()
+	a.server, err = server.Embed(ctx, c)
 	if err != nil {
 		return a.inTheWay(err)
 	}
@@ -415,6 +427,7 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 	a.group, a.life = errgroup.WithContext(ctx)
 	a.group.Go(func() error { a.trail.Run(a.life); return nil })
 	if a.server != nil {
+		a.group.Go(func() error { return a.gate.Run(a.life) })
 		a.group.Go(func() error {
 			select {
 			case <-a.life.Done():

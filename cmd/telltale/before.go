@@ -16,7 +16,7 @@ import (
 
 	"telltale/cmd/telltale/internal/certificate"
 	"telltale/cmd/telltale/internal/cli"
-	"telltale/notify/programs"
+	"telltale/notify/programs/gate"
 	"telltale/notify/webhook"
 	"telltale/rules/source"
 )
@@ -27,7 +27,20 @@ import (
 
 // before says what hinders a service of the folder, all at once.
 func (f *fleet) before(ctx context.Context) error {
-	return errors.Join(f.people.Check(f.secretFile, f.writable, f.tokenFile), f.set.reachable(ctx), f.set.paired(), own(f.dir))
+	return errors.Join(f.people.Check(f.secretFile, f.writable, f.tokenFile), f.set.reachable(ctx), f.set.paired(), f.closed(), own(f.dir))
+}
+
+// closed says that strangers could send and ask.
+func (f *fleet) closed() error {
+	fault := f.set.Strangers(f.set.ownNATS(), f.people.Closed())
+	n := f.set.at["listen"]
+	switch {
+	case fault == nil:
+		return nil
+	case n == nil || n.Value != f.set.Listen: // by a flag
+		return cli.Hint(fault, fault.Hint)
+	}
+	return source.Faults{f.set.file.NewFault(n, fault.Hint, "%s", fault.Text)}
 }
 
 // secretFile says what is wrong with the file of a webhook's secret.
@@ -45,7 +58,7 @@ func (f *fleet) secretFile(path string) error {
 
 // tokenFile says what is wrong with the file of a program's token.
 func (f *fleet) tokenFile(path string) error {
-	_, err := programs.FileDigest(inside(f.dir, path))
+	_, err := gate.TokenFile(inside(f.dir, path))
 	return plain(err)
 }
 

@@ -5,13 +5,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"time"
 
-	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/cli"
@@ -239,11 +237,14 @@ func registerFile(path string, open cli.Texts) (*fit.Register, error) {
 // leftOutOfService says which vehicles of the folder's service, where one runs, the
 // register no longer names.
 func leftOutOfService(ctx context.Context, t *teller, dir string, register []event.Event) {
-	url, err := os.ReadFile(filepath.Join(dir, "nats.url"))
-	if err != nil {
+	if !cli.Exists(filepath.Join(dir, "nats.url")) {
 		return // none runs
 	}
-	nc, err := nats.Connect(strings.TrimSpace(string(url)), nats.Timeout(time.Second))
+	d, err := t.s.Door(dir)
+	if err != nil {
+		return
+	}
+	nc, err := d.Open("telltale check", time.Second)
 	if err != nil {
 		return // it ended without taking its address away
 	}

@@ -14,7 +14,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"github.com/nats-io/nats.go"
 	"github.com/spf13/cobra"
 
 	"telltale/cmd/telltale/internal/ask"
@@ -23,6 +22,7 @@ import (
 	"telltale/engine/replay"
 	"telltale/engine/stream/clock"
 	"telltale/engine/stream/gateway"
+	"telltale/engine/stream/server"
 	"telltale/engine/stream/service"
 	"telltale/engine/stream/wire"
 	"telltale/notify/delivery"
@@ -139,9 +139,9 @@ func demoFolder(dir string) (_ string, err error) {
 }
 
 func runDemo(ctx context.Context, s cli.Env, a *app, register []event.Event) error {
-	nc, err := nats.Connect(a.url(), nats.Name("sample gateway"))
+	nc, err := cli.Door{URL: a.url(), Key: server.OperatorKey(a.fleet.dir)}.Open("sample gateway", time.Minute)
 	if err != nil {
-		return fmt.Errorf("connecting the sample gateway: %w", err)
+		return err
 	}
 	defer nc.Close()
 	pub, err := gateway.New(service.At{Conn: nc})

@@ -50,9 +50,9 @@ func withCall(called *cobra.Command, err error) error {
 }
 
 func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
-	s := cli.Env{In: stdin, Out: stdout, Err: stderr, Reads: readsOf, NATS: func(dir string) (string, error) {
+	s := cli.Env{In: stdin, Out: stdout, Err: stderr, Reads: readsOf, Settings: func(dir string) (cli.Door, error) {
 		set, err := loadSettings(dir)
-		return set.NATS, err
+		return set.door(), err
 	}, Open: openStopped}
 	cmd := &cobra.Command{
 		Use:           "telltale",

@@ -165,7 +165,7 @@ func (a *app) reload(ctx context.Context) {
 	}
 	if err == nil {
 		a.notify.SetDirectory(f.people)
-		err = a.adopt(ctx, f)
+		err = errors.Join(a.gate.Set(ctx, f.people), a.adopt(ctx, f))
 	}
 	if err != nil && ctx.Err() == nil {
 		if a.fault.Swap(err.Error()) != err.Error() {

@@ -30,6 +30,8 @@ type settings struct {
 	Listen string
 	// NATS is the server to join instead of embedding one.
 	NATS string
+	// NATSKey is the file with the key by which the service signs in there; "" for none.
+	NATSKey string
 	// MaxMiB bounds the log of events; 0 is the disk alone.
 	MaxMiB int
 	// Metrics is where /metrics, /healthz and /readyz are served, host:port on the
@@ -84,13 +86,16 @@ func readSettings(path string, text []byte) (settings, error) {
 	if root == nil {
 		return set, s.Err()
 	}
-	m := s.Mapping(root, "the settings", append([]string{"clock", "listen", "nats", "max log", "metrics", "mail", "smtp", "webhooks", "baselines", "reads"}, listen.Keys...)...)
+	m := s.Mapping(root, "the settings", append([]string{"clock", "listen", "nats", "nats key file", "max log", "metrics", "mail", "smtp", "webhooks", "baselines", "reads"}, listen.Keys...)...)
 	set.file, set.at = s, m
 	set.Clock = []string{"wall", "events"}[s.Choice(m["clock"], "clock", "wall", "events")]
 	if n := m["listen"]; n != nil {
 		set.Listen = listen.Address(s, n, "listen", -1)
 	}
 	set.NATS = s.Text(m["nats"], "nats")
+	if n := m["nats key file"]; n != nil {
+		set.NATSKey = inside(dir, s.Text(n, "nats key file"))
+	}
 	set.Settings = listen.Read(s, m, dir)
 	set.Check(s, m, set.ownNATS())
 	if n := m["max log"]; n != nil {
@@ -129,6 +134,15 @@ func readSettings(path string, text []byte) (settings, error) {
 		}
 	}
 	return set, s.Err()
+}
+
+// door is how the service is reached over the NATS server that it joins; where it runs its
+// own, the address is in the folder, and not among the settings.
+func (s *settings) door() cli.Door {
+	if s.NATS == "" {
+		return cli.Door{Certificate: s.Pair.Certificate}
+	}
+	return cli.Door{URL: s.NATS, Key: s.NATSKey, CA: s.CA}
 }
 
 // ownNATS is where the service's own NATS server listens; "" where it joins one.

@@ -47,7 +47,7 @@ func withStopped(ctx context.Context, dir string, do func(context.Context, *stre
 		return cli.Hint(cli.NoneRuns(fmt.Errorf("no service has run in %s yet", dir)), "telltale serve --dir "+dir)
 	}
 	quiet := slog.New(slog.DiscardHandler)
-	srv, err := server.Embed(ctx, server.Config{Dir: dir, Listen: "127.0.0.1:-1", Log: quiet})
+	srv, err := server.Embed(ctx, server.Config{Dir: dir, Listen: "127.0.0.1:-1", Log: quiet, Closed: true})
 	if err != nil {
 		return (&app{fleet: &fleet{dir: dir}}).inTheWay(err)
 	}

@@ -8,7 +8,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"os"
 	"strings"
 )
 
@@ -44,15 +43,6 @@ func ReadDigest(text string) (d Digest, err error) {
 		return d, fmt.Errorf("it does not hold one line of sha256: and %d hex digits", 2*len(d))
 	}
 	return Digest(b), nil
-}
-
-// FileDigest reads the digest of a token from its file.
-func FileDigest(path string) (Digest, error) {
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return Digest{}, err
-	}
-	return ReadDigest(string(text))
 }
 
 // Tokens are the digests of tokens, by the program's id.

@@ -17,9 +17,10 @@ func settingsFile() node {
 			"[10.20.0.5]", "none"),
 		"reads": keyed(oneOrMore(choice(unit.Choices()...)), "The units in which people read of the fleet: at most one each of distance, volume, temperature and pressure. A vehicle's own `reads` and a person's units in people.yaml go before these.",
 			"[mi, qt]", "the units of the rules"),
-		"nats":    keyed(text(), "A NATS server of yours, used instead of the service's own. Rules then come into force with `telltale adopt`.", "nats://nats.example.org:4222", "the service's own"),
-		"max log": keyed(whole(1, 1<<24), "The most space that the log of events may take, in MiB. When it is full, new events are refused and none is dropped.", "4096", "the space on the disk"),
-		"metrics": keyed(address, "Where `/metrics`, `/healthz` and `/readyz` are served: an address of the loopback interface.", "127.0.0.1:9464", "not served"),
+		"nats":          keyed(text(), "A NATS server of yours, used instead of the service's own. Rules then come into force with `telltale adopt`.", "nats://nats.example.org:4222", "the service's own"),
+		"nats key file": keyed(text(), "The file with the key by which the service signs in at the server in `nats`. A relative path starts in the folder.", "operator.nk", "it signs in as the address says, or not at all"),
+		"max log":       keyed(whole(1, 1<<24), "The most space that the log of events may take, in MiB. When it is full, new events are refused and none is dropped.", "4096", "the space on the disk"),
+		"metrics":       keyed(address, "Where `/metrics`, `/healthz` and `/readyz` are served: an address of the loopback interface.", "127.0.0.1:9464", "not served"),
 		"mail": keyed(object(nil, map[string]node{
 			"from": keyed(text(), "The From line: a name with an address.", "Telltale <telltale@example.org>", "`Telltale <telltale@localhost>`; required with `smtp`"),
 		}), "What mails look like, however they are sent.", `{from: "Telltale <telltale@example.org>"}`, "see `from`"),

@@ -27,6 +27,7 @@ import (
 // Gate is what stands between the programs and the service. Make one with [New]; it is safe
 // for concurrent use.
 type Gate struct {
+	dir string
 	log *slog.Logger
 
 	mu       sync.Mutex
@@ -34,12 +35,15 @@ type Gate struct {
 	svc      *service.Service
 	people   *people.Directory
 	vehicles []programs.Vehicle
+	read     bool // the vehicles are those of the service
+	tokens   programs.Tokens
 	refused  tally
 }
 
-// New is a gate by what people.yaml and the register say before the service is up.
-func New(log *slog.Logger, d *people.Directory, register []event.Event) *Gate {
-	g := &Gate{log: log, people: d, refused: tally{of: map[string]*Refused{}}}
+// New is a gate by what people.yaml and the register of a folder say before the service is
+// up.
+func New(dir string, log *slog.Logger, d *people.Directory, register []event.Event) *Gate {
+	g := &Gate{dir: dir, log: log, people: d, tokens: tokens(d, dir, log), refused: tally{of: map[string]*Refused{}}}
 	for _, ev := range register {
 		if v, ok := ev.Data.(*event.VehicleData); ok {
 			g.vehicles = append(g.vehicles, named(v, ev.Vehicle))
@@ -77,38 +81,52 @@ func (g *Gate) subjects() []accounts.Program {
 	return list
 }
 
-// Open has the gate hold a server to the register of a service from now on.
+// Open has the gate hold a server to the register of a service from now on; srv is nil where
+// the service joined a server, of which the accounts decide.
 func (g *Gate) Open(ctx context.Context, srv *server.Server, svc *service.Service) error {
 	g.mu.Lock()
 	g.srv, g.svc = srv, svc
 	g.mu.Unlock()
-	return g.Register(ctx)
+	return g.register(ctx, false)
 }
 
 // Set puts what people.yaml says now in force.
-func (g *Gate) Set(d *people.Directory) error {
+func (g *Gate) Set(ctx context.Context, d *people.Directory) error {
 	g.mu.Lock()
-	defer g.mu.Unlock()
 	same := g.people.Closed() == d.Closed() && reflect.DeepEqual(g.people.Programs(), d.Programs())
-	g.people = d
+	g.people, g.tokens = d, tokens(d, g.dir, g.log)
+	g.mu.Unlock()
 	if same {
 		return nil
 	}
+	if err := g.register(ctx, false); err != nil {
+		return err
+	}
+	g.mu.Lock()
+	defer g.mu.Unlock()
 	return g.put()
 }
 
-// Register puts what the service's register says now in force.
-func (g *Gate) Register(ctx context.Context) error {
+// register reads the service's register and puts it in force, if there is a server and a
+// program for which it matters: for the first time, or again.
+func (g *Gate) register(ctx context.Context, again bool) error {
 	g.mu.Lock()
+	matters := g.srv != nil && (again || !g.read) && slices.ContainsFunc(g.people.Programs(), func(p *people.Program) bool { return p.Where != "" })
 	svc := g.svc
 	g.mu.Unlock()
+	if !matters {
+		return nil
+	}
+	if err := svc.CaughtUp(ctx); err != nil {
+		return err
+	}
 	all, err := service.Register.Of(ctx, svc, service.Question{})
 	if err != nil {
 		return fmt.Errorf("reading of which vehicles programs may send: %w", err)
 	}
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.vehicles = vehiclesOf(all)
+	g.vehicles, g.read = vehiclesOf(all), true
 	return g.put()
 }
 
@@ -159,23 +177,9 @@ func (g *Gate) Run(ctx context.Context) error {
 		case <-came:
 			quiet.Reset(settle)
 		case <-quiet.C:
-			if err := g.again(ctx); err != nil && ctx.Err() == nil {
+			if err := g.register(ctx, true); err != nil && ctx.Err() == nil {
 				g.log.Error("what programs may send is as before", "error", err)
 			}
 		}
 	}
-}
-
-// again reads the register once what came is folded, if it matters to any program.
-func (g *Gate) again(ctx context.Context) error {
-	g.mu.Lock()
-	matters := slices.ContainsFunc(g.people.Programs(), func(p *people.Program) bool { return p.Where != "" })
-	g.mu.Unlock()
-	if !matters {
-		return nil
-	}
-	if err := g.svc.CaughtUp(ctx); err != nil {
-		return err
-	}
-	return g.Register(ctx)
 }

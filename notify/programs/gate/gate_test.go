@@ -66,7 +66,7 @@ const north = `, where: 'vehicle.tags["depot"] == "north"'`
 func start(t *testing.T, file string) *fleet {
 	t.Helper()
 	f := &fleet{}
-	f.Gate = New(slog.New(slog.NewTextHandler(&f.said, nil)), directory(t, file), nil)
+	f.Gate = New(t.TempDir(), slog.New(slog.NewTextHandler(&f.said, nil)), directory(t, file), nil)
 	programs, closed := f.Programs()
 	var err error
 	if f.srv, err = server.Embed(t.Context(), server.Config{Dir: t.TempDir(), Listen: "127.0.0.1:-1", Log: slog.New(slog.DiscardHandler), Programs: programs, Closed: closed, Refused: f.Refuse}); err != nil {
@@ -208,7 +208,7 @@ func TestGate(t *testing.T) {
 		t.Errorf("the log says it %d times within a minute, want once", n)
 	}
 
-	if err := f.Set(directory(t, fmt.Sprintf("programs:\n  valley: {key: %s, sends: [sample]}\n", other.pub))); err != nil {
+	if err := f.Set(t.Context(), directory(t, fmt.Sprintf("programs:\n  valley: {key: %s, sends: [sample]}\n", other.pub))); err != nil {
 		t.Fatal(err)
 	}
 	select {

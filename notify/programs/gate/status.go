@@ -10,8 +10,7 @@ import (
 // Status is how a program stands.
 type Status struct {
 	*people.Program
-	// Vehicles counts those of which it may send, where it has a where; those registered, if
-	// not.
+	// Vehicles counts those of which it may send, where it has a where.
 	Vehicles int
 	// Connections are those that it has, the oldest first.
 	Connections []server.Connection
@@ -31,7 +30,7 @@ func (g *Gate) Statuses() (all []Status, unknown Refused, err error) {
 	for _, p := range g.people.Programs() {
 		s := Status{Program: p}
 		for i := range g.vehicles {
-			if p.Speaks(g.vehicles[i].Vehicle) {
+			if p.Where != "" && p.Speaks(g.vehicles[i].Vehicle) {
 				s.Vehicles++
 			}
 		}
@@ -50,18 +49,6 @@ func (g *Gate) Statuses() (all []Status, unknown Refused, err error) {
 		unknown = *r
 	}
 	return all, unknown, nil
-}
-
-// Vehicle is what is known of the vehicle that has or had the name.
-func (g *Gate) Vehicle(name string) (v people.Vehicle, ok bool) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	for i := range g.vehicles {
-		if slices.Contains(g.vehicles[i].Names, name) {
-			return g.vehicles[i].Vehicle, true
-		}
-	}
-	return people.Vehicle{ID: name, Name: name}, false
 }
 
 // End ends the connections of a program, and says how many there were. It may come again: to

@@ -24,8 +24,8 @@ import (
 type Env struct {
 	In       io.Reader
 	Out, Err io.Writer
-	// NATS is the address of the server that a folder's settings name; "" for none.
-	NATS func(dir string) (string, error)
+	// Settings are how a folder's service is reached, as its settings say.
+	Settings func(dir string) (Door, error)
 	// Reads are the units in which people read of the fleet in a folder, as its settings say.
 	Reads func(dir string) unit.System
 	// Open runs a question on a folder's files, of which the service is stopped.
@@ -60,6 +60,14 @@ func (h HintError) Unwrap() error { return h.Err }
 
 // Hint gives an error the line that names the cure.
 func Hint(err error, hint string) error { return HintError{err, hint} }
+
+// OrHint gives an error that names no cure yet the line that does.
+func OrHint(err error, hint string) error {
+	if errors.As(err, new(HintError)) || errors.As(err, new(ExitError)) {
+		return err
+	}
+	return Hint(err, hint)
+}
 
 // WithHint is the error with its cure on the next line.
 func WithHint(err error) string {

@@ -4,9 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -17,17 +15,18 @@ import (
 
 // Client is how a command finds the running service.
 type Client struct {
-	Dir, URL string
-	JSON     bool
-	nats     func(dir string) (string, error)
-	open     func(context.Context, string, func(context.Context, *nats.Conn) error) error
+	Dir, URL, Key string
+	JSON          bool
+	env           Env
+	open          func(context.Context, string, func(context.Context, *nats.Conn) error) error
 }
 
 // Flags adds the flags by which the service is found, and --json.
 func (c *Client) Flags(cmd *cobra.Command, s Env) {
-	c.nats, c.open = s.NATS, s.Open
+	c.env, c.open = s, s.Open
 	cmd.Flags().StringVar(&c.Dir, "dir", "", "folder of the service")
 	cmd.Flags().StringVar(&c.URL, "nats", "", "address of the NATS server (default nats://127.0.0.1:4222)")
+	cmd.Flags().StringVar(&c.Key, "key", "", "file with the key to sign in by (default: the one in the folder)")
 	cmd.Flags().BoolVar(&c.JSON, "json", false, "one JSON object a line")
 }
 
@@ -53,25 +52,25 @@ func (noneRuns) Is(target error) bool { return target == ErrNoneRuns }
 // NoneRuns says of an error that no service was found to be asked.
 func NoneRuns(err error) error { return noneRuns{err} }
 
-// address is where the service listens: as given, or as its folder says.
-func (c *Client) address() (string, error) {
+// door is how the service is reached: as given, or as its folder says.
+func (c *Client) door() (d Door, err error) {
+	if c.Dir != "" {
+		if d, err = c.env.Door(c.Dir); err != nil && c.URL == "" {
+			return d, Exit(2, err)
+		}
+	}
+	if c.Key != "" {
+		d.Key = c.Key
+	}
 	switch {
 	case c.URL != "":
-		return c.URL, nil
+		d.URL = c.URL
 	case c.Dir == "":
-		return nats.DefaultURL, nil
+		d.URL = nats.DefaultURL
+	case d.URL == "":
+		return d, Hint(NoneRuns(fmt.Errorf("no service is running in %s", c.Dir)), "telltale serve --dir "+c.Dir)
 	}
-	if text, err := os.ReadFile(filepath.Join(c.Dir, "nats.url")); err == nil {
-		return strings.TrimSpace(string(text)), nil
-	}
-	url, err := c.nats(c.Dir)
-	if err != nil {
-		return "", Exit(2, err)
-	}
-	if url != "" {
-		return url, nil
-	}
-	return "", Hint(NoneRuns(fmt.Errorf("no service is running in %s", c.Dir)), "telltale serve --dir "+c.Dir)
+	return d, nil
 }
 
 // AskOrOpen runs a question on a connection or, where the service of the folder is stopped
@@ -80,37 +79,48 @@ func (c *Client) AskOrOpen(ctx context.Context, do func(context.Context, *nats.C
 	if c.URL != "" || c.Dir == "" || c.open == nil || Exists(filepath.Join(c.Dir, "nats.url")) {
 		return c.Ask(ctx, do)
 	}
-	url, err := c.nats(c.Dir)
+	set, err := c.env.Settings(c.Dir)
 	if err != nil {
 		return Exit(2, err)
 	}
-	if url != "" {
+	if set.URL != "" {
 		return c.Ask(ctx, do)
 	}
 	return c.open(ctx, c.Dir, do)
 }
 
-// connect makes a connection to the server behind the address.
-func (c *Client) connect() (*nats.Conn, error) {
-	url, err := c.address()
+// connect makes a connection to the server; refused hears what the client may not do.
+func (c *Client) connect(refused func(error)) (*nats.Conn, error) {
+	d, err := c.door()
 	if err != nil {
 		return nil, err
 	}
-	nc, err := nats.Connect(url, nats.Name("telltale"), nats.Timeout(5*time.Second))
-	if err != nil {
-		return nil, Hint(NoneRuns(fmt.Errorf("connecting to %s: %w", url, err)), "is telltale serve running? Name its folder with --dir, or its address with --nats")
+	nc, err := d.Open("telltale", 5*time.Second, nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { refused(err) }))
+	if err == nil {
+		return nc, nil
 	}
-	return nc, nil
+	return nil, OrHint(err, "is telltale serve running? Name its folder with --dir, or its address with --nats")
 }
 
-// Ask runs a question on a connection.
+// Ask runs a question on a connection. What the client may not do ends it: no answer would
+// come.
 func (c *Client) Ask(ctx context.Context, do func(context.Context, *nats.Conn) error) error {
-	nc, err := c.connect()
+	ctx, end := context.WithCancelCause(ctx)
+	defer end(nil)
+	nc, err := c.connect(func(err error) {
+		if errors.Is(err, nats.ErrPermissionViolation) {
+			end(err)
+		}
+	})
 	if err != nil {
 		return err
 	}
 	defer nc.Close()
-	if err = do(ctx, nc); errors.Is(err, service.ErrNoService) {
+	err = do(ctx, nc)
+	if may := context.Cause(ctx); err != nil && errors.Is(may, nats.ErrPermissionViolation) {
+		return Hint(fmt.Errorf("the service's people.yaml does not let this key do that: %w", may), "write what it may under programs: sends, asks or operator")
+	}
+	if errors.Is(err, service.ErrNoService) {
 		return Hint(err, "there is a NATS server, but no service uses it: start telltale serve")
 	}
 	return err

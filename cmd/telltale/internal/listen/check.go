@@ -49,6 +49,16 @@ func (set *Settings) Bare(nats string) *certificate.Fault {
 		Hint: "write certificate: and key:, or listen: 127.0.0.1:4222"}
 }
 
+// Strangers says that NATS would be open to whoever comes; nil where it is not. signs says
+// that people.yaml names the programs, so that each has to sign in.
+func (set *Settings) Strangers(nats string, signs bool) *certificate.Fault {
+	if signs || !beyond(nats) {
+		return nil
+	}
+	return &certificate.Fault{Text: fmt.Sprintf("NATS cannot be open on %q without programs in people.yaml: whoever reaches it could send events and ask", nats),
+		Hint: "write programs: into people.yaml, for each gateway what telltale programs add prints, or listen: 127.0.0.1:4222"}
+}
+
 type check struct {
 	*Settings
 	s *source.Document

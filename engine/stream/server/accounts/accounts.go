@@ -60,16 +60,17 @@ type Users struct {
 // reads, and whoever could write there would answer in the server's place.
 const Inbox = "_INBOX_SERVICE"
 
-// private are the streams that the service alone reads as well: who did what, and who is
-// signed in.
-var private = []string{"AUDIT", "KV_SESSIONS", "KV_PASSKEYS"}
-
 // Denied is what nobody but the service may publish: all that it alone writes, what changes
 // the store and, of private streams, all ways to read: their messages, and their subjects,
-// which say who and which vehicle. Events in, questions and other reading are left.
-var Denied = denied()
+// which say who and which vehicle. Events in, questions and other reading are left. Who may
+// read the service's folder may also read who did what.
+var Denied, DeniedOperator = denied("AUDIT", "KV_SESSIONS", "KV_PASSKEYS"), denied("KV_SESSIONS", "KV_PASSKEYS")
 
-func denied() []string {
+// unasked is what is not answered to programs that ask: messages with the addresses of
+// people, and what is done to messages.
+var unasked = []string{"telltale.query.deliveries", "telltale.query.left", "telltale.query.retry", "telltale.query.leave"}
+
+func denied(private ...string) []string {
 	out := []string{
 		"telltale.all.>", "telltale.event.>", "telltale.alarm.>", "telltale.state.>", "telltale.book.>",
 		"telltale.said.>", "telltale.delivery.>", "telltale.notify",
@@ -111,20 +112,24 @@ func own(b *strings.Builder, u Users, programs []Program) {
 	fmt.Fprintf(b, "      {service: \"telltale.in.>\", accounts: [%s, %s]}\n", Gateways, Askers)
 	fmt.Fprintf(b, "      {service: \"telltale.query.>\", response: stream, accounts: [%s]}\n", Askers)
 	fmt.Fprintf(b, "    ]\n    users: [\n      {nkey: %s} # the service\n", strconv.Quote(u.Service))
-	users := []struct{ key, is string }{{u.Operator, "who can read the service's folder"}}
+	type user struct {
+		key, is string
+		denied  []string
+	}
+	users := []user{{u.Operator, "who can read the service's folder", DeniedOperator}}
 	if u.Anyone != "" && u.Shut {
 		fmt.Fprintf(b, "      # nobody: there are no leaf nodes\n      {nkey: %s, allowed_connection_types: [LEAFNODE], permissions: {publish: {deny: [\">\"]}, subscribe: {deny: [\">\"]}}}\n", strconv.Quote(u.Anyone))
 	} else {
-		users = append(users, struct{ key, is string }{u.Anyone, "who comes without a key"})
+		users = append(users, user{u.Anyone, "who comes without a key", Denied})
 	}
 	for _, p := range programs {
 		if p.Operator {
-			users = append(users, struct{ key, is string }{p.Key, p.Name})
+			users = append(users, user{p.Key, p.Name, DeniedOperator})
 		}
 	}
 	for _, user := range users {
 		if user.key != "" {
-			fmt.Fprintf(b, "      # %s\n      {nkey: %s, permissions: {publish: {deny: %s}, subscribe: {deny: %s}}}\n", user.is, strconv.Quote(user.key), list(Denied), list(Unheard))
+			fmt.Fprintf(b, "      # %s\n      {nkey: %s, permissions: {publish: {deny: %s}, subscribe: {deny: %s}}}\n", user.is, strconv.Quote(user.key), list(user.denied), list(Unheard))
 		}
 	}
 	b.WriteString("    ]\n  }\n")
@@ -140,27 +145,22 @@ func others(b *strings.Builder, name string, programs []Program, ask bool) {
 	b.WriteString("    ]\n    users: [\n")
 	for _, p := range programs {
 		if p.Asks == ask && !p.Operator {
-			fmt.Fprintf(b, "      # %s\n      {nkey: %s, permissions: {publish: %s, subscribe: %s}}\n", p.Name, strconv.Quote(p.Key), may(p.subjects()), may([]string{Inboxes}))
+			fmt.Fprintf(b, "      # %s\n      {nkey: %s, permissions: {publish: %s, subscribe: %s}}\n", p.Name, strconv.Quote(p.Key), p.may(), "{allow: "+list([]string{Inboxes})+"}")
 		}
 	}
 	b.WriteString("    ]\n  }\n")
 }
 
-// subjects are those that the program may publish to.
-func (p *Program) subjects() []string {
-	if p.Asks {
-		return append(slices.Clip(p.Publishes), "telltale.query.>")
-	}
-	return p.Publishes
-}
-
-// may lets somebody have these subjects alone. An empty list of what is allowed would be
-// taken for everything, so then all is denied.
-func may(subjects []string) string {
-	if len(subjects) == 0 {
+// may lets the program publish what is its own alone. An empty list of what is allowed would
+// be taken for everything, so then all is denied.
+func (p *Program) may() string {
+	switch {
+	case p.Asks:
+		return fmt.Sprintf("{allow: %s, deny: %s}", list(append(slices.Clip(p.Publishes), "telltale.query.>")), list(unasked))
+	case len(p.Publishes) == 0:
 		return `{deny: [">"]}`
 	}
-	return "{allow: " + list(subjects) + "}"
+	return "{allow: " + list(p.Publishes) + "}"
 }
 
 func list(subjects []string) string {

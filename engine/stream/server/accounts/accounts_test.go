@@ -89,10 +89,9 @@ func TestTextSaysWhatWasSaid(t *testing.T) {
 			got[u.Nkey] = said(u)
 		}
 		want := map[string]string{users.Service: Own + " may all"}
-		for _, k := range []string{users.Operator, users.Anyone} {
-			if k != "" {
-				want[k] = fmt.Sprintf("%s not %q, hears not %q", Own, Denied, Unheard)
-			}
+		want[users.Operator] = fmt.Sprintf("%s not %q, hears not %q", Own, DeniedOperator, Unheard)
+		if users.Anyone != "" {
+			want[users.Anyone] = fmt.Sprintf("%s not %q, hears not %q", Own, Denied, Unheard)
 		}
 		if users.Anyone != "" && users.Shut {
 			want[users.Anyone] = "no client"
@@ -103,6 +102,9 @@ func TestTextSaysWhatWasSaid(t *testing.T) {
 				account, subjects = Askers, append(slices.Clone(p.Publishes), "telltale.query.>")
 			}
 			want[p.Key] = fmt.Sprintf("%s only %q, hears %q", account, subjects, []string{Inboxes})
+			if p.Asks {
+				want[p.Key] = fmt.Sprintf("%s only %q not %q, hears %q", account, subjects, unasked, []string{Inboxes})
+			}
 			if p.Operator {
 				want[p.Key] = want[users.Operator]
 			} else if len(subjects) == 0 {
@@ -127,7 +129,8 @@ func said(u *natsserver.NkeyUser) string {
 	b.WriteString(u.Account.Name)
 	if p := u.Permissions.Publish; p != nil && p.Allow != nil {
 		fmt.Fprintf(&b, " only %q", p.Allow)
-	} else if p != nil {
+	}
+	if p := u.Permissions.Publish; p != nil && p.Deny != nil {
 		fmt.Fprintf(&b, " not %q", p.Deny)
 	}
 	if s := u.Permissions.Subscribe; s != nil && s.Allow != nil {
