@@ -93,6 +93,9 @@ func (n *Notifier) Tick(ctx context.Context, now time.Time) error {
 	if err := n.tellTroubles(ctx, now); err != nil {
 		return err
 	}
+	if err := n.tellCertificate(ctx, now); err != nil {
+		return err
+	}
 	return n.saveDue(ctx, max(n.last, n.mark.Seq))
 }
 

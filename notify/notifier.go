@@ -52,6 +52,8 @@ type Notifier struct {
 	// Unsubscribe gives the address at which a person asks for no more of a kind
 	// (Lists or Messages), made at a time; nil for none.
 	Unsubscribe func(person string, kind Kind, at time.Time) string
+	// Certificate is the one under which the service is reached; nil where there is none.
+	Certificate func() Certificate
 
 	dir     atomic.Pointer[people.Directory]
 	mark    mark
@@ -59,6 +61,7 @@ type Notifier struct {
 	saved   uint64 // after which message the stored checkpoint is: nobody reads it for the telling again
 	unsaved int    // messages since; saveEvery once something was made
 	last    uint64 // the last message that was handled
+	warned  string // the key of the last notice of the certificate
 }
 
 // mark is the notifier's checkpoint.

@@ -10,6 +10,7 @@ import (
 	"telltale/notify/delivery"
 	"telltale/notify/page"
 	"telltale/notify/people"
+	"telltale/notify/wording"
 )
 
 // Notice tells the operators, by every way they have, of something that is theirs
@@ -80,4 +81,37 @@ func (n *Notifier) tellTroubles(ctx context.Context, now time.Time) error {
 	}
 	k := "troubles " + all[0].Key + " " + all[0].Way + " " + now.UTC().Format(time.RFC3339)
 	return n.Notice(ctx, k, now, troubleTitle(all), text.String())
+}
+
+// Certificate is the one under which the service is reached.
+type Certificate struct {
+	// Of are the names that it is for.
+	Of   []string
+	Ends time.Time
+	// Left is until then, by the clock on the wall: ticks may follow another one.
+	Left time.Duration
+}
+
+// tellCertificate tells the operators, once for each of the days before its end, that the
+// certificate must be renewed.
+func (n *Notifier) tellCertificate(ctx context.Context, now time.Time) error {
+	if n.Certificate == nil {
+		return nil
+	}
+	c, mark := n.Certificate(), -1
+	for _, days := range wording.NearlyOver {
+		if c.Left <= time.Duration(days)*24*time.Hour {
+			mark = days
+		}
+	}
+	k := fmt.Sprintf("certificate %s %d", c.Ends.UTC().Format(time.RFC3339), mark)
+	if mark < 0 || k == n.warned {
+		return nil
+	}
+	title, what, do := wording.Certificate(c.Of, c.Ends.UTC().Format("2 January 2006"), c.Left)
+	if err := n.Notice(ctx, k, now, title, what+"\n"+do+"\n"); err != nil {
+		return err
+	}
+	n.warned = k
+	return nil
 }

@@ -439,6 +439,10 @@ func (a *app) startTelling(ctx context.Context, wrote wroteMail) error {
 	}
 	if a.pair != nil {
 		a.group.Go(func() error { return a.pair.Run(a.life) })
+		a.notify.Notifier.Certificate = func() notify.Certificate {
+			ends, of := a.pair.Ends()
+			return notify.Certificate{Of: of, Ends: ends, Left: time.Until(ends)}
+		}
 	}
 	a.svc.Hold(service.NotifySeat, a.notify.Run)
 	a.svc.Hold(service.BaselinesSeat, func(ctx context.Context) error {

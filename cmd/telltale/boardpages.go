@@ -58,6 +58,12 @@ func (a *app) own() frame.Own {
 		}
 		return nil // another replica sends
 	}
+	if a.pair != nil {
+		o.Certificate = func() (time.Time, []string, string) {
+			ends, of := a.pair.Ends()
+			return ends, of, a.pair.Fault()
+		}
+	}
 	if a.server != nil {
 		o.Disk = func() (free, size uint64, err error) { return diskOf(a.fleet.dir) }
 	}

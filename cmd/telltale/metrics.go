@@ -129,6 +129,10 @@ func (m *monitor) Collect(ch chan<- prometheus.Metric) {
 	count(ch, "owner_changes_total", "Partitions that this replica has taken over, including those at its start.", float64(a.svc.Claims()))
 	gauge(ch, "replicas", "Live replicas that share the partitions.", float64(max(1, len(h.Replicas))))
 	gauge(ch, "clock_suspect", "1 while ticks are held because the wall clock jumped.", truth(a.suspect.Load()))
+	if a.pair != nil {
+		ends, _ := a.pair.Ends()
+		gauge(ch, "certificate_expiry_timestamp_seconds", "When the certificate ends under which the service is reached.", float64(ends.Unix()))
+	}
 	gauge(ch, "reload_success", "1 if the folder had no faults when it was read last.", truth(a.fault.Load() == nil || a.fault.Load() == ""))
 	gauge(ch, "reload_timestamp_seconds", "When the folder was read last.", float64(a.read.Load()))
 }

@@ -14,6 +14,9 @@ type Own struct {
 	Held func() map[string]string
 	// Suspect: the clock on the wall jumped, so ticks are held.
 	Suspect func() bool
+	// Certificate is when the one under which the service is reached ends, the names that it
+	// is for, and what is wrong with its files since they were read last, "" for nothing.
+	Certificate func() (ends time.Time, of []string, fault string)
 	// NATS is where the log is: the address of a server that was joined; "" where the
 	// service runs its own.
 	NATS string

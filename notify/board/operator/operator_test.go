@@ -400,6 +400,27 @@ func TestService(t *testing.T) {
 	wants(t, get(t, pagesOf(f), "/service"), "It runs, and nothing needs seeing to.")
 }
 
+// The page says until when the certificate is, that it must be renewed, and what is wrong with
+// its files.
+func TestServiceCertificate(t *testing.T) {
+	f := yard(t, 1)
+	of := []string{"fleet.larkfell.example"}
+	for _, tt := range []struct {
+		left  time.Duration
+		fault string
+		lead  string
+		says  string
+	}{
+		{60 * 24 * time.Hour, "", "nothing needs seeing to.", "for fleet.larkfell.example, until "},
+		{5*24*time.Hour + time.Hour, "", "1 thing needs seeing to.", ", in 5 days. From then on browsers and gateways refuse to connect, or warn."},
+		{-time.Hour, "the certificate x ended on 2031-06-01", "1 thing needs seeing to.", "Browsers and gateways refuse to connect, or warn."},
+		{60 * 24 * time.Hour, "the key <k> does not belong to the certificate c", "1 thing needs seeing to.", "The key &lt;k&gt; does not belong to the certificate c."},
+	} {
+		f.Frame.Own = frame.Own{Certificate: func() (time.Time, []string, string) { return time.Now().Add(tt.left), of, tt.fault }}
+		wants(t, get(t, pagesOf(f), "/service"), tt.lead, tt.says, "for fleet.larkfell.example")
+	}
+}
+
 // Each word has a place of its own that a link can lead to.
 func TestWords(t *testing.T) {
 	page := get(t, pagesOf(boardtest.Sample(t)), "/words")

@@ -11,6 +11,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
 	"telltale/notify/delivery"
+	"telltale/notify/wording"
 	"telltale/rules"
 	"telltale/rules/english"
 	"telltale/rules/unit"
@@ -65,6 +66,7 @@ func (s *site) service(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	tell.sizes(sizes)
 	tell.messages(waits)
 	tell.folder()
+	tell.certificate()
 	tell.disk()
 	p := &frame.Page{Section: frame.More, Title: "The service", Lead: "It runs, and nothing needs seeing to.", Missing: h.Unanswered}
 	if n := len(data.Troubles); n > 0 {
@@ -180,6 +182,23 @@ func (t *teller) folder() {
 	if faults != "" {
 		t.page.Faults = faults
 		t.trouble("The folder's files have faults.", "What was in force before stays in force. Put right what stands below; the files are read again by themselves.")
+	}
+}
+
+// certificate says when it ends, and what is wrong with its files.
+func (t *teller) certificate() {
+	if t.Own.Certificate == nil {
+		return
+	}
+	ends, of, fault := t.Own.Certificate()
+	t.fact("Certificate", "for "+english.List("and", of)+", until "+moment(t.who, ends))
+	left := ends.Sub(t.wall)
+	if left <= time.Duration(wording.NearlyOver[0])*24*time.Hour {
+		_, what, do := wording.Certificate(of, t.who.Day(ends), left)
+		t.trouble(what, do)
+	}
+	if fault != "" && left > 0 { // of one that has ended it is said already
+		t.trouble(english.Sentence(fault), "The one read before stays in force. Put the files right; they are read again by themselves.")
 	}
 }
 
