@@ -55,14 +55,25 @@ func (fs Faults) Error() string {
 
 // String gives one fault as Faults.Error does.
 func (f *Fault) String() string {
-	s := fmt.Sprintf("%s: %s", f.Place, f.Text)
+	s := harmless(f.Place.String()) + ": " + harmless(f.Text)
 	if f.Source != "" {
 		s += fmt.Sprintf("\n    %s\n    %s", f.Source, f.caret())
 	}
 	if f.Hint != "" {
-		s += "\nhint: " + f.Hint
+		s += "\nhint: " + harmless(f.Hint)
 	}
 	return s
+}
+
+// harmless writes ? for what would begin a line of its own, turn the direction of writing or
+// drive the terminal that shows it: names come from files that others wrote.
+func harmless(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r != '\t' && (unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp)) || r == utf8.RuneError {
+			return '?'
+		}
+		return r
+	}, s)
 }
 
 // caret keeps tabs, so that it stands under the fault however wide they are.
@@ -85,19 +96,13 @@ func (fs Faults) Sorted() Faults {
 	return slices.CompactFunc(fs, func(a, b Fault) bool { return a.Place == b.Place && a.Text == b.Text })
 }
 
-// showSource puts the line into the fault, without control characters (a
-// file must not drive the terminal that shows its errors).
+// showSource puts the line into the fault.
 func (f *Fault) showSource(runes []rune) {
 	if n := len(runes); n > sourceWidth {
 		f.cut = max(0, min(f.Col-1-sourceWidth/2, n-sourceWidth))
 		runes = runes[f.cut:min(n, f.cut+sourceWidth)]
 	}
-	f.Source = strings.Map(func(r rune) rune {
-		if r != '\t' && unicode.IsControl(r) || r == utf8.RuneError {
-			return '?'
-		}
-		return r
-	}, string(runes))
+	f.Source = harmless(string(runes))
 }
 
 // Cures are the hints that hang on what a file is.
