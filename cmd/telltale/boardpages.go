@@ -37,9 +37,11 @@ func (a *app) startBoard() error {
 	}
 	f := &frame.Frame{Live: a.live, Service: a.svc, Log: a.log, People: a.notify.Directory, Now: a.now, Dir: a.fleet.dir, Reads: a.fleet.set.Reads,
 		URL: cmp.Or(strings.TrimSuffix(set.URL, "/"), a.look), From: a.fleet.set.Mail.From, Logger: a.logger, Own: a.own(), Audit: a.trail.Log}
-	f.Proxies = a.fleet.set.Proxies
-	if a.fleet.set.SignsIn(a.fleet.people.HasRights()) {
-		f.Limits = limits.NewPages()
+	f.Proxies, f.Limits = a.fleet.set.Proxies, limits.NewPages()
+	f.Asks = func() bool { return a.fleet.set.SignsIn(a.notify.Directory().HasRights()) }
+	board.Entrance(f, set.Fleet)
+	if f.Asks() && !a.notify.Directory().Runs() {
+		a.logger.Warn("people sign in to the board, and none of them may see how the service runs", "hint", "name an operator in "+filepath.Join(a.fleet.dir, "people.yaml"))
 	}
 	a.board = a.fleet.set.Serve(l, set.Listen, "the board", board.Handler(f), a.pair, a.logger)
 	return nil

@@ -20,7 +20,6 @@ import (
 	"telltale/notify/board/rulebook"
 	"telltale/notify/board/rulebook/try"
 	"telltale/notify/board/sheet"
-	"telltale/notify/board/signin"
 	"telltale/notify/board/trail"
 	"telltale/notify/board/vehicle"
 )
@@ -50,14 +49,6 @@ func Routes(f *frame.Frame) []frame.Route {
 		inAndOut(f),
 		trail.Pages(f),
 	)
-}
-
-// inAndOut are the pages of signing in, where people do.
-func inAndOut(f *frame.Frame) []frame.Route {
-	if d, ok := f.Door.(*signin.Door); ok {
-		return signin.Pages(d)
-	}
-	return nil
 }
 
 // pages are those that belong to no room.

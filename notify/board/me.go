@@ -24,7 +24,7 @@ func (s site) me(_ context.Context, r *frame.Request) (*frame.Page, error) {
 		Facts   []page.Line
 		Choices []choice
 	}{Viewer: r.Viewer, Facts: readsAs(r.Viewer, r.Now)}
-	if s.Door == nil {
+	if !s.SignsIn() {
 		for _, p := range s.People().People() {
 			data.Choices = append(data.Choices, choice{p.ID, p.Name, p.ID == r.Viewer.ID})
 		}
@@ -55,7 +55,7 @@ func readsAs(v frame.Viewer, now time.Time) []page.Line {
 
 // choose has the device look as somebody else from now on.
 func (s site) choose(_ context.Context, r *frame.Request) (*frame.Page, error) {
-	if s.Door != nil { // who looks is who signed in
+	if s.SignsIn() { // who looks is who signed in
 		return nil, frame.NotFound
 	}
 	who := s.People().Person(r.PostForm.Get("who"))

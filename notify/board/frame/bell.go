@@ -45,7 +45,7 @@ func (f *Frame) bell() http.Handler {
 			}
 			return err != nil || who != nil
 		}}
-		if f.Door == nil {
+		if !f.SignsIn() {
 			e = ear{}
 		}
 		if f.Limits != nil {

@@ -38,6 +38,9 @@ type Identity struct {
 	Strong time.Time
 }
 
+// SignsIn reports whether whoever looks must sign in.
+func (f *Frame) SignsIn() bool { return f.Door != nil && (f.Asks == nil || f.Asks()) }
+
 // SignIn is the address at which people sign in.
 const SignIn = "/sign-in"
 

@@ -54,6 +54,9 @@ type Frame struct {
 	// Door tells who is signed in; nil where nobody signs in, and whoever reaches the board
 	// may do everything.
 	Door Door
+	// Asks reports whether people must sign in now, as the folder has it: people.yaml may come
+	// to say who may do what while the service runs. Nil: they must where there is a Door.
+	Asks func() bool
 	// Limits bound what one person or address may ask; nil for nothing, as where nobody signs
 	// in: who sits at the machine itself may do worse.
 	Limits *limits.Pages

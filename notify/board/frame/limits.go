@@ -24,7 +24,7 @@ func (f *Frame) payer(r *http.Request, v *Viewer) string {
 
 // within takes a request, or says when it may come again.
 func (f *Frame) within(r *Request, k limits.Kind) error {
-	if f.Limits == nil {
+	if f.Limits == nil || f.Asks != nil && !f.Asks() {
 		return nil
 	}
 	if k == limits.Page && r.Method == http.MethodGet && r.Header.Get("Sec-Fetch-Dest") == "empty" {

@@ -50,7 +50,7 @@ var stranger = Viewer{Person: people.Anyone("")}
 
 // viewer is who is signed in; nil where somebody must and nobody is.
 func (f *Frame) viewer(ctx context.Context, r *http.Request) (*Viewer, error) {
-	if f.Door == nil {
+	if !f.SignsIn() {
 		v := f.sitting(r)
 		return &v, nil
 	}

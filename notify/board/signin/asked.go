@@ -87,7 +87,7 @@ func (d *Door) ask(ctx context.Context, address, to string, now time.Time) (cook
 // at are the people at an address; one that is nil where there is nobody.
 func (d *Door) at(address string) (found []*people.Person) {
 	for _, p := range d.People().People() { // all of them, found or not
-		if strings.EqualFold(p.To[people.Mail], address) && len(found) < mostLetters {
+		if strings.EqualFold(p.To[people.Mail], address) && len(found) < mostLetters && !d.elsewhere(p) {
 			found = append(found, p)
 		}
 	}

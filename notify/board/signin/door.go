@@ -24,6 +24,7 @@ import (
 	"telltale/engine/stream/sessions"
 	"telltale/notify/board/frame"
 	"telltale/notify/board/limits"
+	"telltale/notify/people"
 	"telltale/notify/rights"
 )
 
@@ -36,8 +37,12 @@ type Door struct {
 	Wall func() time.Time
 	// Proxies are those that say for whom they ask.
 	Proxies limits.Proxies
-	// Ways are further ways to sign in, with their pages.
-	Ways []frame.Link
+	// Ways are further ways to sign in, Further their pages.
+	Ways    []frame.Link
+	Further []frame.Route
+	// Elsewhere reports whether a person signs in at the fleet's own provider, and so by no
+	// other way; nil where there is none.
+	Elsewhere func(*people.Person) bool
 
 	mails *limits.Mails
 	posts sync.WaitGroup // mails that are being written after their page was answered
@@ -99,8 +104,13 @@ func (d *Door) known(s *sessions.Session) bool {
 	if s.Tablet() {
 		return slices.Contains(d.People().Pairable(), s.Entry)
 	}
-	return d.People().Person(strings.TrimPrefix(s.Who, ofPeople)) != nil
+	p := d.People().Person(strings.TrimPrefix(s.Who, ofPeople))
+	return p != nil && (s.How == sessions.Fleet || !d.elsewhere(p))
 }
+
+// elsewhere: who leaves the fleet's provider has left here too, so nothing else lets them in
+// (ASVS 5.0.0, 6.3.4).
+func (d *Door) elsewhere(p *people.Person) bool { return d.Elsewhere != nil && d.Elsewhere(p) }
 
 // Strange implements [frame.Door]: a page that was asked for leads to the page of signing
 // in and back; a form that was sent comes back with it, see [kept].

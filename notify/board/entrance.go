@@ -1,0 +1,31 @@
+package board
+
+import (
+	"slices"
+
+	"telltale/notify/board/frame"
+	"telltale/notify/board/signin"
+	"telltale/notify/board/signin/fleet"
+)
+
+// Entrance gives the frame a door at which people sign in: by a link in a mail and, where
+// there is one, at the fleet's own provider.
+func Entrance(f *frame.Frame, provider fleet.Config) {
+	d := signin.New(f)
+	f.Door = d
+	if w := fleet.New(f, provider, d.Sessions.Bucket, d.SignIn, d.Wall); w != nil {
+		d.Ways, d.Further = append(d.Ways, frame.Link{Words: wordFleet, Path: fleet.Path}), append(d.Further, w.Routes()...)
+		d.Elsewhere = fleet.Theirs
+	}
+}
+
+// wordFleet is on the button that leads to the fleet's provider.
+const wordFleet = "Sign in with the fleet's account"
+
+// inAndOut are the pages of signing in, where people do.
+func inAndOut(f *frame.Frame) []frame.Route {
+	if d, ok := f.Door.(*signin.Door); ok {
+		return slices.Concat(signin.Pages(d), d.Further)
+	}
+	return nil
+}
