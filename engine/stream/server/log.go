@@ -11,6 +11,7 @@ import (
 
 	natsserver "github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
+	"golang.org/x/time/rate"
 )
 
 // serverLog passes on what the server complains about; its notices are of no use
@@ -23,6 +24,9 @@ type serverLog struct {
 	// broken takes the first complaint that the store cannot be written. The server
 	// tells it nowhere else.
 	broken chan error
+	// handshakes lets through one a minute: a gateway that does not trust the certificate is
+	// worth a line, and a stranger can make as many as they like.
+	handshakes rate.Sometimes
 }
 
 func (l *serverLog) Noticef(string, ...any) {}
@@ -34,6 +38,10 @@ func (l *serverLog) Warnf(format string, v ...any) {
 func (l *serverLog) Errorf(format string, v ...any) {
 	text := fmt.Sprintf(format, v...)
 	if l.take(text) {
+		return
+	}
+	if strings.Contains(text, "TLS handshake error") {
+		l.handshakes.Do(func() { l.log.Warn("NATS server: " + text) })
 		return
 	}
 	l.log.Error("NATS server: " + text)

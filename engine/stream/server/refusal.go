@@ -6,6 +6,8 @@ import (
 	"regexp"
 	"strconv"
 	"time"
+
+	"golang.org/x/time/rate"
 )
 
 // Refusal is what a client tried and may not.
@@ -46,7 +48,7 @@ func listen(log *slog.Logger, anyone string, heard func(Refusal)) *serverLog {
 			}
 		}()
 	}
-	return &serverLog{log: log, listener: l, fatal: make(chan error, 1), broken: make(chan error, 1)}
+	return &serverLog{log: log, listener: l, fatal: make(chan error, 1), broken: make(chan error, 1), handshakes: rate.Sometimes{Interval: time.Minute}}
 }
 
 // close ends the listening; the server is down by then.

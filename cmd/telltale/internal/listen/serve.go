@@ -8,6 +8,9 @@ import (
 	"net"
 	"net/http"
 	"strings"
+	"time"
+
+	"golang.org/x/time/rate"
 
 	"telltale/cmd/telltale/internal/certificate"
 	"telltale/notify/board/frame"
@@ -45,7 +48,7 @@ const hsts = "max-age=31536000; includeSubDomains"
 // served with the pair is beyond the loopback served to proxies alone.
 func (set *Settings) Serve(l net.Listener, at, what string, pages http.Handler, pair *certificate.Keeper, log *slog.Logger) *http.Server {
 	s := frame.Server(pages)
-	s.ErrorLog = slog.NewLogLogger(quiet{log.Handler()}, slog.LevelWarn)
+	s.ErrorLog = slog.NewLogLogger(&quiet{Handler: log.Handler(), handshakes: rate.Sometimes{Interval: time.Minute}}, slog.LevelWarn)
 	l = set.Proxies.Guard(l, beyond(at) && !set.TLS(at))
 	serve := s.Serve
 	if set.TLS(at) {
@@ -64,14 +67,18 @@ func (set *Settings) Serve(l net.Listener, at, what string, pages http.Handler, 
 	return s
 }
 
-// quiet passes on what a server complains about, but for handshakes that failed: anyone
-// can make as many lines of those as they like.
-type quiet struct{ slog.Handler }
+// quiet passes on what a server complains about; of handshakes that failed, of which anyone
+// can make as many as they like, one a minute.
+type quiet struct {
+	slog.Handler
+	handshakes rate.Sometimes
+}
 
 // Handle implements slog.Handler.
-func (q quiet) Handle(ctx context.Context, r slog.Record) error {
-	if strings.HasPrefix(r.Message, "http: TLS handshake error") {
-		return nil
+func (q *quiet) Handle(ctx context.Context, r slog.Record) (err error) {
+	if !strings.HasPrefix(r.Message, "http: TLS handshake error") {
+		return q.Handler.Handle(ctx, r)
 	}
-	return q.Handler.Handle(ctx, r)
+	q.handshakes.Do(func() { err = q.Handler.Handle(ctx, r) })
+	return err
 }
