@@ -37,11 +37,17 @@ type running struct {
 // serving starts the service and waits until it answers; the test's end stops it.
 func serving(t *testing.T, dir string) *running {
 	t.Helper()
+	return servingAt(t, dir, "127.0.0.1:-1")
+}
+
+// servingAt is serving with NATS at an address.
+func servingAt(t *testing.T, dir, listen string) *running {
+	t.Helper()
 	ctx, stop := context.WithCancel(context.Background())
 	s := &running{dir: dir, stop: stop, ended: make(chan struct{})}
 	go func() {
 		defer close(s.ended)
-		s.code = run(ctx, []string{"serve", "--dir", dir, "--listen", "127.0.0.1:-1"}, strings.NewReader(""), &safeBuffer{}, &s.stderr)
+		s.code = run(ctx, []string{"serve", "--dir", dir, "--listen", listen}, strings.NewReader(""), &safeBuffer{}, &s.stderr)
 	}()
 	t.Cleanup(func() { stop(); <-s.ended })
 	if !poll(patience, func() bool { return strings.Contains(s.stderr.String(), "serving "+dir+" at ") || s.gone() }) || s.gone() {

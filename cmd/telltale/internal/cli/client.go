@@ -15,10 +15,10 @@ import (
 
 // Client is how a command finds the running service.
 type Client struct {
-	Dir, URL, Key string
-	JSON          bool
-	env           Env
-	open          func(context.Context, string, func(context.Context, *nats.Conn) error) error
+	Dir, URL, Key, CA string
+	JSON              bool
+	env               Env
+	open              func(context.Context, string, func(context.Context, *nats.Conn) error) error
 }
 
 // Flags adds the flags by which the service is found, and --json.
@@ -27,6 +27,7 @@ func (c *Client) Flags(cmd *cobra.Command, s Env) {
 	cmd.Flags().StringVar(&c.Dir, "dir", "", "folder of the service")
 	cmd.Flags().StringVar(&c.URL, "nats", "", "address of the NATS server (default nats://127.0.0.1:4222)")
 	cmd.Flags().StringVar(&c.Key, "key", "", "file with the key to sign in by (default: the one in the folder)")
+	cmd.Flags().StringVar(&c.CA, "ca", "", "file with the authority's certificate to trust (default: the system's authorities)")
 	cmd.Flags().BoolVar(&c.JSON, "json", false, "one JSON object a line")
 }
 
@@ -62,9 +63,12 @@ func (c *Client) door() (d Door, err error) {
 	if c.Key != "" {
 		d.Key = c.Key
 	}
+	if c.CA != "" {
+		d.CA = c.CA
+	}
 	switch {
-	case c.URL != "":
-		d.URL = c.URL
+	case c.URL != "": // which need not be the folder's service
+		d.URL, d.Certificate = c.URL, ""
 	case c.Dir == "":
 		d.URL = nats.DefaultURL
 	case d.URL == "":

@@ -74,6 +74,10 @@ func (d Door) Open(name string, within time.Duration, more ...nats.Option) (*nat
 	if errors.Is(err, nats.ErrAuthorization) {
 		return nil, d.notLetIn()
 	}
+	if _, ok := errors.AsType[*tls.CertificateVerificationError](err); ok {
+		return nil, Hint(fmt.Errorf("connecting to %s: the server's certificate is not trusted: %w", d.URL, err),
+			"if an authority of your own signed it, name that one's certificate with --ca FILE, or with ca: in telltale.yaml")
+	}
 	if err != nil {
 		return nil, NoneRuns(fmt.Errorf("connecting to %s: %w", d.URL, err))
 	}
@@ -100,6 +104,9 @@ func (d Door) in() (opts []nats.Option, err error) {
 	}
 	switch {
 	case d.CA != "":
+		if text, err := os.ReadFile(d.CA); err != nil || !x509.NewCertPool().AppendCertsFromPEM(text) {
+			return nil, Exit(2, Hint(fmt.Errorf("reading the authority's certificate: there is none in %s", d.CA), "write it in PEM: -----BEGIN CERTIFICATE-----"))
+		}
 		opts = append(opts, nats.RootCAs(d.CA))
 	case d.Certificate != "":
 		own, err := only(d.Certificate)
