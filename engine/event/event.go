@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -14,6 +15,13 @@ import (
 type ID struct {
 	Source string `json:"source"`
 	ID     string `json:"id"`
+}
+
+// Personal reports whether a source is one that the service gives to what somebody enters
+// into its pages: a person's, "/people/ines", or a tablet's, "/devices/north-bay-2". Nobody
+// else may name one.
+func Personal(source string) bool {
+	return strings.HasPrefix(source, "/people/") || strings.HasPrefix(source, "/devices/")
 }
 
 // Kind is what sort of event it is; its order breaks ties of equal times.

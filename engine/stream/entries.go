@@ -86,7 +86,7 @@ func (l *Log) entriesUnder(ctx context.Context, vehicle, id string) (out []Entry
 
 // byHand reports whether people typed what comes from a source, as a command or into a page.
 func byHand(source string) bool {
-	return strings.HasPrefix(source, "/record") || strings.HasPrefix(source, "/people/")
+	return strings.HasPrefix(source, "/record") || event.Personal(source)
 }
 
 func (l *Log) markTakenOut(ctx context.Context, vehicle string, list []Entry) error {

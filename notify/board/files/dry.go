@@ -5,8 +5,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 
+	"telltale/engine/event"
 	"telltale/engine/follows"
 	"telltale/engine/intake/table"
 	"telltale/engine/stream/tables"
@@ -125,7 +125,7 @@ func (s *site) notTheirs(r *frame.Request, file string, t *table.Table) (faults 
 		switch {
 		case !may(rights.File, ev.Vehicle):
 			faults = append(faults, table.Fault{File: file, Row: ev.Line, Col: 1, Text: fmt.Sprintf(wordNotFor, ev.Vehicle), Hint: wordNotForDo})
-		case i == 0 && (strings.HasPrefix(ev.ID.Source, "/people/") || strings.HasPrefix(ev.ID.Source, "/devices/")):
+		case i == 0 && event.Personal(ev.ID.Source):
 			faults = append(faults, table.Fault{File: file, Row: ev.Line, Col: 1, Text: fmt.Sprintf(wordNotFrom, ev.ID.Source), Hint: wordNotFromDo})
 		}
 	}

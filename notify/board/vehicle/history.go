@@ -207,7 +207,7 @@ func (v *told) takeBack(r *frame.Request, e *history.Entry, alone bool) string {
 	if e.Event == nil || e.TakenOut || e.What == history.WhatAlarm || e.What == history.WhatVehicle {
 		return ""
 	}
-	typed := slices.ContainsFunc([]string{"/people/", "/devices/", "/record"}, func(of string) bool { return strings.HasPrefix(e.Event.Source, of) })
+	typed := event.Personal(e.Event.Source) || strings.HasPrefix(e.Event.Source, "/record")
 	any := r.MayTakeBackAny(frame.Vehicle{ID: v.Vehicle.Vehicle, VehicleData: v.Register})
 	if e.Event.Source == r.Viewer.Source() && v.may(rights.TakeBack) || any && (typed || alone || len(e.Doubts) > 0) {
 		return v.path("entered", e.Event.ID) + "?" + url.Values{"by": {e.Event.Source}}.Encode()
