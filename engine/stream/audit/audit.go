@@ -241,7 +241,7 @@ func (e Entry) attrs() []slog.Attr {
 	var out []slog.Attr
 	for _, a := range []slog.Attr{
 		slog.String("what", string(e.What)), slog.String("outcome", string(e.Outcome)), slog.String("who", e.Who), slog.String("how", string(e.How)),
-		slog.String("from", e.From), slog.String("vehicle", e.Vehicle), slog.String("events", ids(e)), slog.String("why", e.Why), slog.String("words", e.Words),
+		slog.String("from", e.From), slog.String("vehicle", e.Vehicle), slog.String("by", e.By), slog.String("events", ids(e)), slog.String("why", e.Why), slog.String("words", e.Words),
 	} {
 		if a.Value.String() != "" {
 			out = append(out, a)

@@ -55,6 +55,7 @@ func (e Entry) cleaned() Entry {
 		e.From = Network(e.From)
 	}
 	e.Who, e.Vehicle = oneLine(e.Who, maxName), oneLine(e.Vehicle, maxName)
+	e.By = oneLine(guarded(e.By), maxName)
 	e.Why, e.Words = oneLine(guarded(e.Why), maxWords), oneLine(guarded(e.Words), maxWords)
 	e.Time = e.Time.UTC()
 	if len(e.Events) > maxEvents {

@@ -21,6 +21,8 @@ type Entry struct {
 	// Vehicle is the one it was about, by its name in the register; "" where it was none, or
 	// many.
 	Vehicle string `json:"vehicle,omitempty"`
+	// By is who did the work that was entered, as it was named; "" where that is Who.
+	By string `json:"by,omitempty"`
 	// Events are the identities of what was stored in the log of events, the first twenty.
 	Events  []event.ID `json:"events,omitempty"`
 	Outcome Outcome    `json:"outcome"`

@@ -100,10 +100,17 @@ func (e Entry) Says(who, vehicle string) string {
 	return english.Sentence(who + " " + d.done + of)
 }
 
-// Beside is what else there is to know, in a line: why it was refused, and the words.
+// Beside is what else there is to know, in a line: who did the work, why it was refused, and
+// the words.
 func (e Entry) Beside() string {
-	if e.Why != "" && e.Words != "" {
-		return e.Why + "; " + e.Words
+	var parts []string
+	if e.By != "" {
+		parts = append(parts, "done by "+e.By)
 	}
-	return e.Why + e.Words
+	for _, s := range []string{e.Why, e.Words} {
+		if s != "" {
+			parts = append(parts, s)
+		}
+	}
+	return strings.Join(parts, "; ")
 }

@@ -30,7 +30,8 @@ type work struct {
 	Task, Other                      *form.Field // what is due, and what else there is
 	Meters                           []*form.Field
 	meters                           []meter
-	By, Day, Note                    *form.Field
+	By                               whoDid
+	Day, Note                        *form.Field
 	Component, Drained, Filled       *form.Field
 	ToppedUp, Filter, Flush          *form.Field
 	Valid, Defect                    *form.Field
@@ -44,7 +45,7 @@ func (s site) work(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := s.workForm(a)
+	w := s.workForm(a, s.whoDid(ctx, a))
 	day := w.Day.Day()
 	jobs := w.jobs()
 	w.askBack(day)
@@ -82,9 +83,9 @@ func taskID(all []due.Item, i *due.Item) string {
 	return i.Task
 }
 
-func (s site) workForm(a *asked) *work {
+func (s site) workForm(a *asked, by whoDid) *work {
 	f := a.form
-	w := &work{asked: a, meters: a.meters(), Day: a.day(oldestWork)}
+	w := &work{asked: a, By: by, meters: a.meters(), Day: a.day(oldestWork)}
 	w.Task, w.Other = f.Field("task", "What was done"), f.Field("other", "Other work")
 	if c := f.Values().Get("component"); !f.Typed() && c != "" { // a link to the work on one component
 		w.tickOn(c)
@@ -100,8 +101,6 @@ func (s site) workForm(a *asked) *work {
 	}
 	slices.SortStableFunc(w.Other.Choices, func(a, b form.Choice) int { return strings.Compare(a.Label, b.Label) })
 	w.Meters = fieldsOf(w.meters)
-	w.By = f.Field("by", "Who did it").Before(byOf(a.r.Viewer))
-	w.By.Suggest = s.names()
 	w.Note = f.Field("note", "What was found (optional)")
 	w.fluidFields()
 	w.Valid = f.Field("valid", "Valid until (the date on the paper)")
@@ -183,7 +182,7 @@ func (w *work) ticked() (out []*due.Item) {
 // of fluid is of the component that was chosen, else of the first.
 func (w *work) jobs() []job.Job {
 	chosen := w.Component.Choose()
-	by, meters, said := w.By.Text(), shown(w.meters), w.said()
+	by, meters, said := w.By.text(), shown(w.meters), w.said()
 	var on []string // the components, the one of the fluid first
 	if chosen != "" {
 		on = append(on, chosen)

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"strings"
 
+	"telltale/engine/event"
 	"telltale/engine/stream/audit"
 	"telltale/notify/rights"
 )
@@ -39,7 +40,7 @@ func (f *Frame) noteDown(ctx context.Context, r *Request, route Route, p *Page, 
 		return
 	}
 	_, path, _ := strings.Cut(route.Pattern, " ")
-	e.What = cmp.Or(e.What, route.Did, deeds[route.Needs])
+	e.What = cmp.Or(e.What, route.Did, deedOf(p), deeds[route.Needs])
 	if e.Outcome != audit.Done || e.What == audit.Changed {
 		e.Words = cmp.Or(e.Words, path) // as the route has it: an address may hold what is secret
 	}
@@ -53,9 +54,31 @@ func (f *Frame) noteDown(ctx context.Context, r *Request, route Route, p *Page, 
 	if strings.Contains(path, "{vehicle}") {
 		e.Vehicle = f.registered(ctx, r.PathValue("vehicle"))
 	}
-	for _, one := range byVehicle(e, p) {
+	for _, one := range byVehicle(e, p, r.Viewer) {
 		f.Audit.Write(ctx, one)
 	}
+}
+
+// kinds are what was done by the kind of the event that it stored.
+var kinds = map[event.Kind]audit.What{
+	event.ReadingEvent: audit.Reading, event.MeterReplacedEvent: audit.Reading, event.ServiceEvent: audit.Work, event.SampleEvent: audit.Sample,
+	event.AnswerEvent: audit.Answer, event.VoidEvent: audit.Void,
+}
+
+// deedOf is what was done by what it stored; "" where that says nothing.
+func deedOf(p *Page) audit.What {
+	if p == nil || len(p.Entered) == 0 {
+		return ""
+	}
+	return kinds[p.Entered[0].Kind]
+}
+
+// byOf is who did the work that an event tells of, where that is not who entered it.
+func byOf(ev *event.Event, who Viewer) string {
+	if d, ok := ev.Data.(*event.ServiceData); ok && d.By != who.Name && d.By != who.ID {
+		return d.By
+	}
+	return ""
 }
 
 // became is what became of a request; without an outcome where it is not written.
@@ -85,12 +108,13 @@ func became(r *Request, p *Page, err error) audit.Entry {
 
 // byVehicle are the entries of a request that stored events of several vehicles: one of
 // each, so that it is found by its vehicle.
-func byVehicle(e audit.Entry, p *Page) (out []audit.Entry) {
+func byVehicle(e audit.Entry, p *Page, who Viewer) (out []audit.Entry) {
 	if e.Outcome != audit.Done || len(p.Entered) == 0 {
 		return []audit.Entry{e}
 	}
 	at := map[string]int{}
-	for _, ev := range p.Entered {
+	for k := range p.Entered {
+		ev := &p.Entered[k]
 		i, ok := at[ev.Vehicle]
 		if !ok {
 			i = len(out)
@@ -99,6 +123,7 @@ func byVehicle(e audit.Entry, p *Page) (out []audit.Entry) {
 			out[i].Vehicle = ev.Vehicle
 		}
 		out[i].Events = append(out[i].Events, ev.ID)
+		out[i].By = cmp.Or(out[i].By, byOf(ev, who))
 	}
 	return out
 }

@@ -20,7 +20,7 @@ const (
 
 // file is who did what as a table to save.
 func (s *site) file(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	rows := [][]string{{"time", "who", "called", "how", "from", "what", "outcome", "vehicle", "name", "why", "words", "events"}}
+	rows := [][]string{{"time", "who", "called", "how", "from", "what", "outcome", "vehicle", "name", "by", "why", "words", "events"}}
 	f := filterOf(r)
 	f.Before = ""
 	q, wrong, err := s.query(ctx, r, f)
@@ -52,5 +52,5 @@ func (s *site) row(r *frame.Request, e audit.Entry, v frame.Vehicle) []string {
 		ids = append(ids, id.Source+" "+id.ID)
 	}
 	return []string{e.Time.In(r.Viewer.Zone).Format(time.RFC3339), e.Who, s.called(e.Who), string(e.How), e.From, string(e.What), string(e.Outcome),
-		e.Vehicle, title(v), e.Why, e.Words, strings.Join(ids, ", ")}
+		e.Vehicle, title(v), e.By, e.Why, e.Words, strings.Join(ids, ", ")}
 }

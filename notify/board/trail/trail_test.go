@@ -129,7 +129,7 @@ func TestFile(t *testing.T) {
 	if err != nil || len(rows) != 2 {
 		t.Fatalf("%q (%v)", rows, err)
 	}
-	want := []string{"2031-06-06T17:31:00+12:00", "/people/maud", "Maud Ashgrove", "link", "192.0.2.0/24", "work", "done", "bus-07", "Bus 7", "", "'=1+1", "/people/maud a-1"}
+	want := []string{"2031-06-06T17:31:00+12:00", "/people/maud", "Maud Ashgrove", "link", "192.0.2.0/24", "work", "done", "bus-07", "Bus 7", "", "", "'=1+1", "/people/maud a-1"}
 	if got := strings.Join(rows[1], "|"); got != strings.Join(want, "|") {
 		t.Errorf("got %s\nwant %s", got, strings.Join(want, "|"))
 	}
