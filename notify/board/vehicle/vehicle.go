@@ -96,7 +96,7 @@ func (s site) known(ctx context.Context, vehicle string, answers int, err error)
 // called leads to the vehicle that people call so; where several are, to the list of them.
 func (s site) called(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	name := r.PathValue("vehicle")
-	switch key, several, err := s.Called(ctx, name); {
+	switch key, several, err := s.Called(ctx, r, name); {
 	case err != nil:
 		return nil, err
 	case several:
