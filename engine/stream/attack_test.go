@@ -4,15 +4,19 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"log/slog"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
+	"github.com/nats-io/nkeys"
 
 	"telltale/engine/event"
 	"telltale/engine/intake"
+	"telltale/engine/stream/server"
+	"telltale/engine/stream/server/accounts"
 	"telltale/engine/stream/server/servertest"
 )
 
@@ -20,17 +24,48 @@ import (
 func attacked(t *testing.T) (l *Log, gateway *nats.Conn) {
 	t.Helper()
 	srv := servertest.Embed(t, t.TempDir())
-	l = open(t, srv)
+	return filled(t, srv), connected(t, srv)
+}
+
+// closed is such a log whose server lets programs in alone, and one that may send readings
+// of bus-07.
+func closed(t *testing.T) (l *Log, gateway *nats.Conn) {
+	t.Helper()
+	key, err := nkeys.CreateUser()
+	if err != nil {
+		t.Fatal(err)
+	}
+	name, err := key.PublicKey()
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv, err := server.Embed(t.Context(), server.Config{Dir: t.TempDir(), Listen: "127.0.0.1:-1", Log: slog.New(slog.DiscardHandler), Closed: true,
+		Programs: []accounts.Program{{Name: "gateway-3", Key: name, Publishes: []string{"telltale.in.bus-07.reading"}}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { srv.Close() })
+	return filled(t, srv), connected(t, srv, nats.Nkey(name, key.Sign))
+}
+
+func connected(t *testing.T, srv *server.Server, opts ...nats.Option) *nats.Conn {
+	t.Helper()
+	nc, err := nats.Connect(srv.URL(), append(opts, nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {}))...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(nc.Close)
+	return nc
+}
+
+func filled(t *testing.T, srv *server.Server) *Log {
+	t.Helper()
+	l := open(t, srv)
 	send(t, l, reading("bus-07", 1, 1000), reading("bus-07", 2, 1100), reading("bus-09", 3, 1200))
 	for _, subject := range []string{"telltale.alarm.0", "telltale.state.0.record.bus-07", "telltale.book.x", "telltale.delivery.x", "telltale.said.0.bus-07"} {
 		raw(t, l, subject, "{}")
 	}
-	gateway, err := nats.Connect(srv.URL(), nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {}))
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(gateway.Close)
-	return l, gateway
+	return l
 }
 
 // lies is how many messages each stream holds, and from which sequence to which.
@@ -69,7 +104,13 @@ func answered(t *testing.T, nc *nats.Conn, m *nats.Msg) string {
 // Whoever may send an event orders nothing else by its headers: it expires nothing, rolls
 // nothing up, schedules nothing, and begins no batch that is never ended.
 func TestHeadersOrderNothing(t *testing.T) {
-	l, gateway := attacked(t)
+	for name, start := range map[string]func(*testing.T) (*Log, *nats.Conn){"whoever reaches it": attacked, "a program": closed} {
+		t.Run(name, func(t *testing.T) { headersOrderNothing(t, start) })
+	}
+}
+
+func headersOrderNothing(t *testing.T, start func(*testing.T) (*Log, *nats.Conn)) {
+	l, gateway := start(t)
 	before := lies(t, l)
 	for name, head := range map[string]string{
 		"expires":              "Nats-TTL: 1s",
@@ -142,5 +183,38 @@ func TestNamesTakeNobodysPlace(t *testing.T) {
 	}
 	if after, err := l.LastEvent(t.Context()); err != nil || after != before+4 {
 		t.Errorf("of a reading, a turn, a tick and a copy %d are stored, %v", after-before, err)
+	}
+}
+
+// Who may send of one vehicle sends of no other, however the subject is written.
+func TestOddSubjects(t *testing.T) {
+	l, gateway := closed(t)
+	before := lies(t, l)
+	for _, subject := range []string{"telltale.in.bus-09.reading", "telltale.in.BUS-07.reading", "telltale.in.bus-07.service", "telltale.in.bus-07.READING", "telltale.in.bus-07.tick", "telltale.in.bus-07.reading.x", "telltale.in.bus-07", "telltale.in..reading", "telltale.in.bus-07.",
+		"telltale.in.*.reading", "telltale.in.>", "telltale.in.bus-07.*", "telltale.in.bus-07.>", "telltale.in.bus=2D07.reading", "telltale.in.bus=2d07.reading", "telltale.in.=62us-07.reading", "telltale.in.bus-07=00.reading", "telltale.in.bus-07=FF.reading", "telltale.in.bus-07=2Ereading.reading", "telltale.in.bus-07\x00.reading", "telltale.in.\xff.reading",
+		"telltale.event.0.bus-07.reading", "telltale.all.tick", "telltale.query.due", "telltale.part.3.due", "telltale.alarm.3", "$JS.API.STREAM.INFO.EVENTS", "$JS.API.INFO", "$JS.ACK.EVENTS.x.1.1.1.1.1", "$SRV.PING", "$SYS.REQ.SERVER.PING", "_INBOX.x", "_R_.x", "x"} {
+		if err := gateway.PublishMsg(&nats.Msg{Subject: subject, Data: []byte("{}")}); err != nil {
+			continue // the client itself knows better
+		}
+	}
+	if got := answered(t, gateway, &nats.Msg{Subject: "telltale.in.bus-07.reading", Data: []byte("{}")}); !strings.Contains(got, `"seq":4`) { // behind all of them
+		t.Errorf("the one that it may send is answered by %q", got)
+	}
+	if after := strings.Replace(lies(t, l), `"EVENTS":[4,1,4]`, `"EVENTS":[3,1,3]`, 1); after != before {
+		t.Errorf("the streams went from %s\nto %s", before, after)
+	}
+	for _, subject := range []string{">", "telltale.>", "telltale.in.>", "telltale.alarm.*", "telltale.query.due", "$JS.>", "$SYS.>", "_R_.>", "*"} {
+		sub, err := gateway.SubscribeSync(subject)
+		if err == nil {
+			err = gateway.Flush()
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		raw(t, l, "telltale.alarm.0", "{}")
+		send(t, l, reading("bus-09", 20, 2000))
+		if m, err := sub.NextMsg(50 * time.Millisecond); err == nil {
+			t.Errorf("%s hears %s", subject, m.Subject)
+		}
 	}
 }
