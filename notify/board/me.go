@@ -2,10 +2,12 @@ package board
 
 import (
 	"context"
+	"html/template"
 	"net/http"
 	"time"
 
 	"telltale/notify/board/frame"
+	"telltale/notify/board/signin"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
@@ -14,7 +16,7 @@ import (
 
 // me says who looks, and how they read; and where nobody signs in, lets whoever sits there
 // say who.
-func (s site) me(_ context.Context, r *frame.Request) (*frame.Page, error) {
+func (s site) me(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	type choice struct {
 		ID, Name string
 		Is       bool
@@ -23,7 +25,15 @@ func (s site) me(_ context.Context, r *frame.Request) (*frame.Page, error) {
 		Viewer  frame.Viewer
 		Facts   []page.Line
 		Choices []choice
+		Where   template.HTML // one is signed in
 	}{Viewer: r.Viewer, Facts: readsAs(r.Viewer, r.Now)}
+	if d, ok := s.Door.(*signin.Door); ok && s.SignsIn() {
+		where, err := d.Mine(ctx, r)
+		if err != nil {
+			return nil, err
+		}
+		data.Where = where
+	}
 	if !s.SignsIn() {
 		for _, p := range s.People().People() {
 			data.Choices = append(data.Choices, choice{p.ID, p.Name, p.ID == r.Viewer.ID})

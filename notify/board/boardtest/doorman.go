@@ -34,7 +34,7 @@ func (d Doorman) Identify(_ context.Context, r *http.Request) (*frame.Identity, 
 	if entry, ok := strings.CutPrefix(who, "tablet:"); ok {
 		return &frame.Identity{Who: "tablet-1", Tablet: true, Entry: entry, Name: "Tablet 1", How: audit.Pairing}, nil
 	}
-	return &frame.Identity{Who: who, Session: "test", How: audit.Link, Strong: d.Strong}, nil
+	return &frame.Identity{Who: who, Session: "test", How: audit.Link, Strong: d.Strong, Lately: !d.Strong.IsZero()}, nil
 }
 
 // Strange leads to signing in.

@@ -36,10 +36,16 @@ type Identity struct {
 	How audit.How
 	// Strong is when they last showed two factors, or one that is as good; zero for never.
 	Strong time.Time
+	// Lately: that was in the last 15 minutes, see [Recent].
+	Lately bool
 }
 
 // SignsIn reports whether whoever looks must sign in.
 func (f *Frame) SignsIn() bool { return f.Door != nil && (f.Asks == nil || f.Asks()) }
+
+// Recent is how long ago somebody may have shown two factors who changes who else comes in
+// (ASVS 5.0.0, 7.5.1).
+const Recent = 15 * time.Minute
 
 // SignIn is the address at which people sign in.
 const SignIn = "/sign-in"

@@ -97,6 +97,19 @@ func (d *Door) at(address string) (found []*people.Person) {
 	return found
 }
 
+// namesAt names who is at an address, for who asks who did what; the address itself may be
+// anything that a stranger typed.
+func (d *Door) namesAt(address string) string {
+	var names []string
+	for _, p := range d.at(address) {
+		if p == nil {
+			return wordNobody
+		}
+		names = append(names, p.ID)
+	}
+	return wordFor + strings.Join(names, ", ")
+}
+
 // linked is the letter of a link in the browser that asked for it; nil for every other.
 func (a *asked) linked(token string) *letter {
 	return a.find(func(l *letter) bool { return same(l.Link, sessions.Hash(token)) })

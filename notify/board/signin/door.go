@@ -15,12 +15,15 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"html/template"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"sync"
 	"time"
 
+	"telltale/engine/stream/audit"
 	"telltale/engine/stream/sessions"
 	"telltale/notify/board/frame"
 	"telltale/notify/board/limits"
@@ -35,14 +38,17 @@ type Door struct {
 	// Wall is the clock on the wall: a session ends by it, whatever the clock of the events
 	// says.
 	Wall func() time.Time
-	// Proxies are those that say for whom they ask.
-	Proxies limits.Proxies
-	// Ways are further ways to sign in, Further their pages.
+	// Ways are further ways to sign in, Further their pages, and Also what else stands on the
+	// page of signing in: the button of a passkey. Nil for nothing.
 	Ways    []frame.Link
 	Further []frame.Route
+	Also    func(*frame.Request) (template.HTML, error)
 	// Elsewhere reports whether a person signs in at the fleet's own provider, and so by no
 	// other way; nil where there is none.
 	Elsewhere func(*people.Person) bool
+	// Offer is where a person goes on who has signed in by a mail, in place of to; nil for to
+	// itself.
+	Offer func(ctx context.Context, person, to string) (string, error)
 
 	mails *limits.Mails
 	posts sync.WaitGroup // mails that are being written after their page was answered
@@ -88,7 +94,7 @@ func (d *Door) Identify(ctx context.Context, r *http.Request) (*frame.Identity, 
 		// Somebody else may get the same id one day (ASVS 5.0.0, 7.4.2).
 		return nil, d.Sessions.End(ctx, s.ID)
 	}
-	id := &frame.Identity{Session: s.ID, Strong: s.Strong}
+	id := &frame.Identity{Session: s.ID, How: audit.How(s.How), Strong: s.Strong, Lately: d.Wall().Sub(s.Strong) < frame.Recent}
 	if s.Tablet() {
 		id.Tablet, id.Who, id.Entry = true, strings.TrimPrefix(s.Who, ofDevices), s.Entry
 		id.Name = cmp.Or(s.Name, id.Who)
@@ -116,7 +122,11 @@ func (d *Door) elsewhere(p *people.Person) bool { return d.Elsewhere != nil && d
 // in and back; a form that was sent comes back with it, see [kept].
 func (d *Door) Strange(_ context.Context, r *frame.Request) (*frame.Page, error) {
 	if r.Method != http.MethodPost {
-		return &frame.Page{To: frame.Back(frame.SignIn, ownPath(r.URL.RequestURI()))}, nil
+		to := frame.Back(frame.SignIn, ownPath(r.URL.RequestURI()))
+		if r.Viewer.SignedIn != nil {
+			to = frame.SignIn + "?" + url.Values{"again": {"1"}, "to": {ownPath(r.URL.RequestURI())}}.Encode()
+		}
+		return &frame.Page{To: to}, nil
 	}
 	p, lead := asking{Kept: keep(r)}, wordKept
 	switch {
@@ -128,7 +138,7 @@ func (d *Door) Strange(_ context.Context, r *frame.Request) (*frame.Page, error)
 	if r.Viewer.SignedIn != nil {
 		lead = wordAgain
 	}
-	return d.askPage(&p, http.StatusForbidden, lead)
+	return d.askPage(r, &p, http.StatusForbidden, lead)
 }
 
 // SignIn begins a session of s.Who on the device of a request, in place of the one that it
@@ -142,6 +152,7 @@ func (d *Door) SignIn(ctx context.Context, r *frame.Request, s sessions.Session,
 		}
 	}
 	token, err := d.Sessions.Begin(ctx, s, now)
+	d.note(ctx, r, audit.Entry{What: audit.SignIn, Who: s.Who, How: audit.How(s.How), Outcome: outcome(err)})
 	if err != nil {
 		return nil, err
 	}
@@ -162,8 +173,10 @@ func (d *Door) SignIn(ctx context.Context, r *frame.Request, s sessions.Session,
 // signOut ends the session of the device, and has the browser forget what it kept of the
 // board (ASVS 5.0.0, 7.4.1 and 14.3.1).
 func (d *Door) signOut(ctx context.Context, r *frame.Request) (*frame.Page, error) {
-	if r.Viewer.SignedIn != nil {
-		if err := d.Sessions.End(ctx, r.Viewer.SignedIn.Session); err != nil {
+	if id := r.Viewer.SignedIn; id != nil {
+		err := d.Sessions.End(ctx, id.Session)
+		d.note(ctx, r, audit.Entry{What: audit.SignOut, Who: r.Viewer.Source(), How: id.How, Outcome: outcome(err)})
+		if err != nil {
 			return nil, err
 		}
 	}

@@ -5,12 +5,14 @@ import (
 	"embed"
 	"errors"
 	"fmt"
+	"html/template"
 	"net/http"
 	"net/mail"
 	"strconv"
 	"strings"
 	"time"
 
+	"telltale/engine/stream/audit"
 	"telltale/engine/stream/sessions"
 	"telltale/notify/board/frame"
 	"telltale/notify/board/limits"
@@ -42,6 +44,9 @@ func Pages(d *Door) []frame.Route {
 		{Pattern: "GET " + frame.SignIn + "/{token}", Needs: rights.Open, Handle: d.link},
 		{Pattern: "POST " + frame.SignIn + "/{token}", Needs: rights.Open, Handle: d.byLink},
 		{Pattern: "POST " + signOutPath, Needs: rights.Open, Handle: d.signOut},
+		{Pattern: "POST " + minePath, Handle: d.endMine, Did: audit.SessionEnded},
+		{Pattern: "GET " + sessionsPath, Needs: rights.Watch, Handle: d.everybody},
+		{Pattern: "POST " + sessionsPath, Needs: rights.Change, Handle: d.endTheirs, Did: audit.SessionEnded},
 	}
 }
 
@@ -51,15 +56,23 @@ type asking struct {
 	Fault       string
 	Kept        *kept
 	Ways        []frame.Link
+	Also        template.HTML
 }
 
-func (d *Door) askPage(a *asking, status int, lead string) (*frame.Page, error) {
+func (d *Door) askPage(r *frame.Request, a *asking, status int, lead string) (*frame.Page, error) {
 	p := &frame.Page{Title: wordAsk, Lead: lead, Status: status}
 	if a.Fault != "" {
 		p.Title = wordNotYet + p.Title
 	}
 	for _, w := range d.Ways {
 		a.Ways = append(a.Ways, frame.Link{Words: w.Words, Path: frame.Back(w.Path, a.To)})
+	}
+	if d.Also != nil {
+		also, err := d.Also(r)
+		if err != nil {
+			return nil, err
+		}
+		a.Also = also
 	}
 	var err error
 	p.Body, err = templates.Body("ask", a)
@@ -68,10 +81,13 @@ func (d *Door) askPage(a *asking, status int, lead string) (*frame.Page, error) 
 
 func (d *Door) signIn(_ context.Context, r *frame.Request) (*frame.Page, error) {
 	lead := wordAskLead
-	if r.URL.Query().Has("out") {
+	switch q := r.URL.Query(); {
+	case q.Has("out"):
 		lead = wordOutLead
+	case q.Has("again") && r.Viewer.SignedIn != nil:
+		lead = wordAgain
 	}
-	return d.askPage(&asking{To: ownPath(r.URL.Query().Get("to"))}, http.StatusOK, lead)
+	return d.askPage(r, &asking{To: ownPath(r.URL.Query().Get("to"))}, http.StatusOK, lead)
 }
 
 // askFor has a mail sent, and answers before it is known whether there is anybody to send
@@ -81,12 +97,15 @@ func (d *Door) askFor(ctx context.Context, r *frame.Request) (*frame.Page, error
 	if !address(a.Address) {
 		a.Fault = wordNoMail
 		a.Address = page.Clean(a.Address, mostAddress)
-		return d.askPage(&a, http.StatusUnprocessableEntity, "")
+		return d.askPage(r, &a, http.StatusUnprocessableEntity, "")
 	}
 	now := d.Wall()
-	if wait := d.mails.Take(strings.ToLower(a.Address), limits.Key(d.Proxies.From(r.Request)), now); wait > 0 {
+	noted := audit.Entry{What: audit.LinkAsked, Outcome: audit.Refused, Words: d.namesAt(a.Address)}
+	defer func() { d.note(ctx, r, noted) }()
+	if wait := d.mails.Take(strings.ToLower(a.Address), limits.Key(d.Client(r.Request)), now); wait > 0 {
+		noted.Why = wordTooOften[:strings.IndexByte(wordTooOften, '.')]
 		a.Fault = fmt.Sprintf(wordTooOften, english.Plural(int(wait/time.Minute)+1, "minute"))
-		p, err := d.askPage(&a, http.StatusTooManyRequests, "")
+		p, err := d.askPage(r, &a, http.StatusTooManyRequests, "")
 		if err == nil {
 			p.Header = http.Header{"Retry-After": {strconv.Itoa(int(wait/time.Second) + 1)}}
 		}
@@ -95,9 +114,11 @@ func (d *Door) askFor(ctx context.Context, r *frame.Request) (*frame.Page, error
 	cookie, posts, err := d.ask(ctx, a.Address, a.To, now)
 	if err != nil {
 		d.Logger.Error("asking for a mail to sign in", "error", err)
+		noted.Outcome = audit.Failed
 		a.Fault = wordTrouble
-		return d.askPage(&a, http.StatusServiceUnavailable, "")
+		return d.askPage(r, &a, http.StatusServiceUnavailable, "")
 	}
+	noted.Outcome = audit.Done
 	device := sessions.Device(r.UserAgent())
 	d.posts.Go(func() { d.send(context.WithoutCancel(ctx), posts, device, now) })
 	p := &frame.Page{To: sentPath}
@@ -164,7 +185,7 @@ func (d *Door) byCode(ctx context.Context, r *frame.Request) (*frame.Page, error
 	s := sending{Address: a.Address, Kept: keptIn(r.Request)}
 	switch {
 	case errors.Is(err, sessions.ErrNone):
-		return d.askPage(&asking{Kept: s.Kept, Fault: wordNotKnown, To: "/"}, http.StatusUnprocessableEntity, "")
+		return d.askPage(r, &asking{Kept: s.Kept, Fault: wordNotKnown, To: "/"}, http.StatusUnprocessableEntity, "")
 	case err != nil:
 		return nil, err
 	}
@@ -180,25 +201,36 @@ func (d *Door) byCode(ctx context.Context, r *frame.Request) (*frame.Page, error
 	l := a.coded(cookie, code)
 	if !ok || l == nil || d.People().Person(l.Person) == nil {
 		s.Fault = wordNoCode
+		d.note(ctx, r, audit.Entry{What: audit.SignIn, How: audit.Code, Outcome: audit.Refused, Why: wordWrong, Words: d.namesAt(a.Address)})
 		return d.sentPage(&s, http.StatusUnprocessableEntity)
 	}
-	if p, err := d.use(ctx, mark); p != nil || err != nil {
-		return p, err
-	}
-	return d.SignIn(ctx, r, sessions.Session{Who: ofPeople + l.Person, How: sessions.Code}, a.To)
+	return d.use(ctx, r, mark, sessions.Session{Who: ofPeople + l.Person, How: sessions.Code}, a.To)
 }
 
 // use uses the mail up: of several who press at once, one signs in, and the others get the
 // page that says that it is used.
-func (d *Door) use(ctx context.Context, mark sessions.Mark) (*frame.Page, error) {
-	err := d.Sessions.Take(ctx, mark)
-	if errors.Is(err, sessions.ErrChanged) {
-		return d.noLink()
+func (d *Door) use(ctx context.Context, r *frame.Request, mark sessions.Mark, s sessions.Session, to string) (*frame.Page, error) {
+	switch err := d.Sessions.Take(ctx, mark); {
+	case errors.Is(err, sessions.ErrChanged):
+		return d.noLink(ctx, r)
+	case err != nil:
+		return nil, err
 	}
-	return nil, err
+	if d.Offer != nil {
+		offer, err := d.Offer(ctx, strings.TrimPrefix(s.Who, ofPeople), to)
+		if err != nil {
+			d.Logger.Error("offering another way to sign in", "error", err) // which can wait
+		} else {
+			to = offer
+		}
+	}
+	return d.SignIn(ctx, r, s, to)
 }
 
-func (d *Door) noLink() (*frame.Page, error) {
+func (d *Door) noLink(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+	if r.Method == http.MethodPost {
+		d.note(ctx, r, audit.Entry{What: audit.SignIn, How: audit.Link, Outcome: audit.Refused, Why: wordWrong})
+	}
 	p := &frame.Page{Title: wordNoLink, Lead: wordNoLinkDo, Status: http.StatusForbidden}
 	var err error
 	p.Body, err = templates.Body("again", nil)
@@ -230,7 +262,7 @@ func (d *Door) link(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 	case err != nil:
 		return nil, err
 	case who == nil:
-		return d.noLink()
+		return d.noLink(ctx, r)
 	}
 	p := &frame.Page{Title: wordIsIt, Lead: fmt.Sprintf(wordIsItLead, page.Clean(who.Name, 200), sessions.Device(r.UserAgent()))}
 	p.Body, err = templates.Body("press", frame.Path("sign-in", r.PathValue("token")))
@@ -244,12 +276,9 @@ func (d *Door) byLink(ctx context.Context, r *frame.Request) (*frame.Page, error
 	case err != nil:
 		return nil, err
 	case who == nil:
-		return d.noLink()
+		return d.noLink(ctx, r)
 	}
-	p, err := d.use(ctx, mark)
-	if err == nil && p == nil {
-		p, err = d.SignIn(ctx, r, sessions.Session{Who: ofPeople + who.ID, How: sessions.Link}, a.To)
-	}
+	p, err := d.use(ctx, r, mark, sessions.Session{Who: ofPeople + who.ID, How: sessions.Link}, a.To)
 	if err != nil {
 		d.Logger.Error("signing in by a link", "person", who.ID, "error", err)
 		return nil, &frame.Fault{Status: http.StatusServiceUnavailable, Title: wordTrouble, After: time.Minute}

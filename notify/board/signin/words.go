@@ -2,16 +2,17 @@ package signin
 
 // The words of signing in.
 const (
-	wordNotYet   = "Not signed in yet: "
-	wordAsk      = "Sign in"
-	wordAskLead  = "You get a mail with a link. There is no password."
-	wordKept     = "You are not signed in, so nothing was stored. What you typed is kept on this page: sign in, and send it then."
-	wordAgain    = "For this you have to sign in again, as your last sign-in is too long ago or was not strong enough. What you typed is kept on this page."
-	wordLost     = "You are not signed in, so nothing was stored. What you typed was too long to be kept: go back, and copy it before you sign in."
-	wordFile     = "You are not signed in, so the file was not taken. Sign in, then choose it again."
-	wordNoMail   = "Write your mail address, like ines@example.org."
-	wordTooOften = "Too many mails were asked for. Try again in %s."
-	wordTrouble  = "This does not work just now. Try again in a minute."
+	wordNotYet    = "Not signed in yet: "
+	wordAsk       = "Sign in"
+	wordAskLead   = "You get a mail with a link. There is no password."
+	wordKept      = "You are not signed in, so nothing was stored. What you typed is kept on this page: sign in, and send it then."
+	wordAgain     = "This needs a passkey, or the fleet's own sign-in, shown in the last 15 minutes. A link in a mail is not enough for it."
+	wordAgainHere = "Before you end a session elsewhere, sign in again here: your last sign-in is longer ago than 15 minutes."
+	wordLost      = "You are not signed in, so nothing was stored. What you typed was too long to be kept: go back, and copy it before you sign in."
+	wordFile      = "You are not signed in, so the file was not taken. Sign in, then choose it again."
+	wordNoMail    = "Write your mail address, like ines@example.org."
+	wordTooOften  = "Too many mails were asked for. Try again in %s."
+	wordTrouble   = "This does not work just now. Try again in a minute."
 
 	wordSent     = "Look into your mail"
 	wordSentLead = "If %s is known here, a mail is on its way to it. It works for 10 minutes, in this browser."
@@ -28,4 +29,12 @@ const (
 	wordInAs      = "You are signed in as "
 	wordStillHere = "What you typed is still here, and not stored yet."
 	wordOutLead   = "You are signed out on this device."
+
+	wordEverybody = "Who is signed in, on which devices, and when each was used last, to ten minutes."
+	// For who asks who did what.
+	wordNobody  = "for an address that is nobody's"
+	wordFor     = "for "
+	wordWrong   = "wrong, used, or over"
+	wordEnded   = "elsewhere"
+	wordEndedOf = "of "
 )
