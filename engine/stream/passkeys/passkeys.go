@@ -17,6 +17,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -45,6 +46,13 @@ type Holder struct {
 	// are (WebAuthn level 3, 14.6.1).
 	Handle []byte `json:"handle"`
 	Keys   []Key  `json:"keys"`
+	// Offered: they were asked once whether they want one.
+	Offered bool `json:"offered,omitempty"`
+}
+
+// Has reports whether any of their passkeys opens the door.
+func (h *Holder) Has() bool {
+	return slices.ContainsFunc(h.Keys, func(k Key) bool { return k.Copied.IsZero() })
 }
 
 // Key is one passkey.
@@ -54,6 +62,9 @@ type Key struct {
 	Device string    `json:"device"`
 	Added  time.Time `json:"added"`
 	Used   time.Time `json:"used,omitzero"`
+	// Copied is when it was first seen to be on two devices at once, by its count of
+	// signatures; it opens nothing from then on. Zero where it never was.
+	Copied time.Time `json:"copied,omitzero"`
 	// Credential is what its signatures are checked by, as whoever checks them writes it.
 	Credential json.RawMessage `json:"credential"`
 }
