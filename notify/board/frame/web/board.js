@@ -1,5 +1,6 @@
 // What a script adds to pages that work without one. It fetches a page again when what
-// stands on it has changed, asks before a form that was typed into is left, and prints.
+// stands on it has changed, asks before a form that was typed into is left, prints, and
+// asks for passkeys.
 'use strict';
 (() => {
   let typed = false;
@@ -7,6 +8,43 @@
   document.addEventListener('submit', () => { typed = false; });
   window.addEventListener('beforeunload', (e) => { if (typed) e.preventDefault(); });
   for (const b of document.querySelectorAll('button.print')) { b.hidden = false; b.addEventListener('click', () => print()); }
+
+  // A form of a passkey: what is to be signed is fetched, and what the browser made of it sent
+  // as any other form. Old browsers know no base64 of their own.
+  const bytes = (text) => Uint8Array.from(atob(text.replace(/-/g, '+').replace(/_/g, '/')), (c) => c.charCodeAt(0));
+  const text = (buffer) => btoa(String.fromCharCode(...new Uint8Array(buffer))).replace(/\+/g, '-').replace(/\//g, '_').replace(/=/g, '');
+  const listed = (list) => (list || []).map((c) => ({ ...c, id: bytes(c.id) }));
+  const sign = async (form) => {
+    const r = await fetch(form.getAttribute('action') + '/ask', { method: 'POST', redirect: 'error' });
+    if (!r.ok) throw new Error(r.status);
+    const o = (await r.json()).publicKey;
+    o.challenge = bytes(o.challenge);
+    if (o.user) o.user.id = bytes(o.user.id);
+    o.excludeCredentials = listed(o.excludeCredentials);
+    o.allowCredentials = listed(o.allowCredentials);
+    const key = await navigator.credentials[form.dataset.do]({ publicKey: o });
+    const made = { id: key.id, rawId: text(key.rawId), type: key.type, clientExtensionResults: {}, response: {} };
+    for (const part of ['clientDataJSON', 'attestationObject', 'authenticatorData', 'signature', 'userHandle']) {
+      if (key.response[part] instanceof ArrayBuffer) made.response[part] = text(key.response[part]);
+    }
+    form.elements.passkey.value = JSON.stringify(made);
+    form.requestSubmit();
+  };
+  for (const form of document.querySelectorAll('form.passkey')) {
+    if (!window.PublicKeyCredential || location.origin !== form.dataset.at) continue;
+    form.hidden = false;
+    for (const e of document.querySelectorAll('[data-without=passkey]')) e.hidden = true;
+    const button = form.querySelector('button'), wrong = form.querySelector('[role=alert]');
+    button.addEventListener('click', async () => {
+      button.disabled = true;
+      wrong.textContent = '';
+      try { await sign(form); } catch (e) {
+        const said = [...form.querySelectorAll('[data-refusal]')].find((s) => s.dataset.refusal === e.name);
+        wrong.textContent = said ? said.textContent : form.dataset.else;
+      }
+      button.disabled = false;
+    });
+  }
 
   const of = document.body.dataset.watch;
   if (!of || !window.EventSource) return;
