@@ -31,6 +31,12 @@ type crawled struct {
 // of address.
 func crawl(t *testing.T, h http.Handler, each int, from ...string) (out []crawled) {
 	t.Helper()
+	return crawlAs(t, h, "", each, from...)
+}
+
+// crawlAs is crawl of what somebody is led to who is signed in.
+func crawlAs(t *testing.T, h http.Handler, who string, each int, from ...string) (out []crawled) {
+	t.Helper()
 	seen, kinds := map[string]bool{}, map[string]int{}
 	for todo := from; len(todo) > 0; {
 		path := todo[0]
@@ -44,7 +50,7 @@ func crawl(t *testing.T, h http.Handler, each int, from ...string) (out []crawle
 		} else {
 			kinds[kind]++
 		}
-		w := boardtest.Get(t, h, path)
+		w := boardtest.GetAs(t, h, who, path)
 		c := crawled{path, w.Header().Get("Content-Type"), w.Code, w.Body.String()}
 		out = append(out, c)
 		if !strings.HasPrefix(c.kind, "text/html") {
