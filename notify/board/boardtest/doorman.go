@@ -64,3 +64,8 @@ func (f *Fleet) WithDoor(d frame.Door) *frame.Frame {
 	return &frame.Frame{Service: f.Service, Log: f.Log, People: f.People, Now: f.Now, Reads: f.Reads, URL: f.URL, From: f.From, Dir: f.Dir,
 		Logger: f.Logger, Live: f.Live, Own: f.Own, Hosts: f.Hosts, Audit: f.Audit, Caller: f.Caller, Door: d, Asks: f.Asks}
 }
+
+// As is a handler whose requests are all from somebody who is signed in.
+func As(h http.Handler, who string) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { h.ServeHTTP(w, as(r, who)) })
+}
