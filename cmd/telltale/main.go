@@ -15,6 +15,7 @@ import (
 	"telltale/cmd/telltale/internal/ask"
 	"telltale/cmd/telltale/internal/cli"
 	"telltale/cmd/telltale/internal/enter"
+	"telltale/cmd/telltale/internal/keys"
 	"telltale/cmd/telltale/internal/setup"
 	"telltale/cmd/telltale/internal/trail"
 )
@@ -63,7 +64,7 @@ func root(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 	cmd.SetOut(stdout)
 	cmd.SetErr(stderr)
 	cmd.CompletionOptions.DisableDefaultCmd = true
-	grouped(cmd, "Start and run", setup.Command(s, ready), checkCommand(s), serveCommand(s), demoCommand(s), adoptCommand(s))
+	grouped(cmd, "Start and run", setup.Command(s, ready), checkCommand(s), serveCommand(s), demoCommand(s), adoptCommand(s), keys.Command(s))
 	grouped(cmd, "Enter", append(enter.Commands(s), sendCommand(s))...)
 	grouped(cmd, "Ask", append(ask.Commands(s), deliveriesCommand(s), trail.Command(s))...)
 	cmd.SetHelpCommandGroupID("Start and run")

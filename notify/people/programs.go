@@ -30,7 +30,8 @@ type Program struct {
 	// Operator: it may do what whoever can read the service's folder may.
 	Operator bool
 
-	where *vm.Program
+	where       *vm.Program
+	first, last int // its lines in people.yaml
 }
 
 // MaySend reports whether the program may send events of the kind of a vehicle.
@@ -47,6 +48,15 @@ func (p *Program) Speaks(v Vehicle) bool {
 // Programs are the programs that may speak to the service, by id.
 func (d *Directory) Programs() []*Program {
 	return slices.SortedFunc(maps.Values(d.programs), func(a, b *Program) int { return strings.Compare(a.ID, b.ID) })
+}
+
+// LinesOf are the first and the last line of a program in people.yaml, from 1; zero for one
+// that is not there.
+func (d *Directory) LinesOf(id string) (first, last int) {
+	if p := d.programs[id]; p != nil {
+		return p.first, p.last
+	}
+	return 0, 0
 }
 
 // Closed reports whether the file says which programs there are, even if it names none:
@@ -84,6 +94,7 @@ func (r *reader) program(id, n *yaml.Node) *Program {
 	}
 	m := r.Mapping(n, what, "key", "token file", "sends", "where", "asks", "operator")
 	p := &Program{
+		first: id.Line, last: lastLine(n),
 		ID: id.Value, Key: r.key(m["key"]), TokenFile: r.Text(m["token file"], "token file"),
 		where: r.ofVehicle(m["where"]), Where: text(m["where"]),
 		Asks: r.Yes(m["asks"], "asks", false), Operator: r.Yes(m["operator"], "operator", false),
@@ -98,6 +109,18 @@ func (r *reader) program(id, n *yaml.Node) *Program {
 	}
 	r.fits(p, id, m, what)
 	return p
+}
+
+// lastLine is the last line on which something of the node stands.
+func lastLine(n *yaml.Node) int {
+	last := n.Line
+	for _, c := range n.Content {
+		last = max(last, lastLine(c))
+	}
+	if n.Kind == yaml.ScalarNode {
+		last += strings.Count(strings.TrimSuffix(n.Value, "\n"), "\n")
+	}
+	return last
 }
 
 // fits reports what does not go together.

@@ -71,3 +71,12 @@ func publishes(p *people.Program, vehicles []Vehicle) (subjects []string) {
 	slices.Sort(subjects)
 	return slices.Compact(subjects)
 }
+
+// Short is the beginning of a key, by which people tell it from others.
+func Short(key string) string {
+	const shown = 8
+	if len(key) <= shown {
+		return key
+	}
+	return key[:shown] + "…"
+}

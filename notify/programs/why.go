@@ -28,7 +28,7 @@ func Why(p *people.Program, subject string, hear bool, vehicles []Vehicle) strin
 	case !event:
 		return "a program sends events alone, to telltale.in.<vehicle>.<kind>"
 	case !slices.Contains(p.Sends, kind):
-		return fmt.Sprintf("it may not send a %s, only %s", kind, sends(p))
+		return fmt.Sprintf("it may send %s, not %s", sends(p), kind)
 	}
 	name, err := intake.Untoken(token)
 	if err != nil {

@@ -27,7 +27,7 @@ func (s *Server) makeUsers() (service nkeys.KeyPair, err error) {
 	if _, s.anyone, err = newUser(); err != nil {
 		return nil, err
 	}
-	s.users.Operator, err = operator(s.config.Dir)
+	s.users.Operator, err = PublicKey(OperatorKey(s.config.Dir))
 	return service, err
 }
 
@@ -41,9 +41,8 @@ func newUser() (key nkeys.KeyPair, name string, err error) {
 	return key, name, nil
 }
 
-// operator is the public half of the operator's key, which is made where there is none.
-func operator(dir string) (string, error) {
-	path := OperatorKey(dir)
+// PublicKey is the public half of the key in a file, which is made where there is none.
+func PublicKey(path string) (string, error) {
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		key, name, err := newUser()
 		if err != nil {
@@ -54,7 +53,7 @@ func operator(dir string) (string, error) {
 			err = writeOwn(path, string(seed)+"\n")
 		}
 		if err != nil {
-			return "", fmt.Errorf("making the operator's key: %w", err)
+			return "", fmt.Errorf("making the key in %s: %w", path, err)
 		}
 		return name, nil
 	}

@@ -43,13 +43,17 @@ type Gate struct {
 // New is a gate by what people.yaml and the register of a folder say before the service is
 // up.
 func New(dir string, log *slog.Logger, d *people.Directory, register []event.Event) *Gate {
-	g := &Gate{dir: dir, log: log, people: d, tokens: tokens(d, dir, log), refused: tally{of: map[string]*Refused{}}}
+	return &Gate{dir: dir, log: log, people: d, tokens: tokens(d, dir, log), vehicles: Vehicles(register), refused: tally{of: map[string]*Refused{}}}
+}
+
+// Vehicles are those of a register, as programs send of them.
+func Vehicles(register []event.Event) (out []programs.Vehicle) {
 	for _, ev := range register {
 		if v, ok := ev.Data.(*event.VehicleData); ok {
-			g.vehicles = append(g.vehicles, named(v, ev.Vehicle))
+			out = append(out, named(v, ev.Vehicle))
 		}
 	}
-	return g
+	return out
 }
 
 // named is a vehicle with all names under which events of it are sent.
