@@ -15,6 +15,7 @@ import (
 	"telltale/notify/board"
 	"telltale/notify/board/frame"
 	"telltale/notify/board/limits"
+	"telltale/notify/programs/post"
 )
 
 // startBoard serves the board's pages. Where the settings name no address and the usual
@@ -43,7 +44,7 @@ func (a *app) startBoard() error {
 	if f.Asks() && !a.notify.Directory().Runs() {
 		a.logger.Warn("people sign in to the board, and none of them may see how the service runs", "hint", "name an operator in "+filepath.Join(a.fleet.dir, "people.yaml"))
 	}
-	a.board = a.fleet.set.Serve(l, set.Listen, "the board", board.Handler(f), a.pair, a.logger)
+	a.board = a.fleet.set.Serve(l, set.Listen, "the board", (&post.Handler{Gate: a.gate, Log: a.log, Service: a.svc, Logger: a.logger}).Beside(board.Handler(f)), a.pair, a.logger)
 	return nil
 }
 

@@ -1,6 +1,7 @@
 package gate
 
 import (
+	"slices"
 	"time"
 
 	"telltale/engine/stream/server"
@@ -68,6 +69,34 @@ func (g *Gate) Refuse(r server.Refusal) {
 	default:
 		g.log.Warn("a client was not let in", "key", r.Key, "why", "people.yaml names no programs, so the server knows no keys", "from", r.From, "times", say)
 	}
+}
+
+// Refused takes in what a program tried over HTTP and may not.
+func (g *Gate) Refused(p *people.Program, at time.Time, subject, why, from string) {
+	g.mu.Lock()
+	say := g.refused.note(p.ID, at, subject, why)
+	g.mu.Unlock()
+	if say > 0 {
+		g.log.Warn("a program was refused", "program", p.ID, "subject", subject, "why", why, "from", from, "times", say)
+	}
+}
+
+// ByToken is the program that has the token; nil where none has, which is noted.
+func (g *Gate) ByToken(token, from string) *people.Program {
+	g.mu.Lock()
+	id, say, known := g.tokens.Whose(token), 0, []*people.Program(nil)
+	if known = g.people.Programs(); id == "" {
+		say = g.refused.note("", time.Now(), "", "no program in people.yaml has its token")
+	}
+	g.mu.Unlock()
+	if say > 0 {
+		g.log.Warn("a client without a token that is known was not let in", "from", from, "times", say)
+	}
+	i := slices.IndexFunc(known, func(p *people.Program) bool { return id != "" && p.ID == id })
+	if i < 0 {
+		return nil
+	}
+	return known[i]
 }
 
 // byKey is the program of a key; nil where there is none.
