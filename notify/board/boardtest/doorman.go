@@ -62,7 +62,7 @@ func as(r *http.Request, who string) *http.Request {
 // WithDoor is a frame over the same fleet where people sign in by a door.
 func (f *Fleet) WithDoor(d frame.Door) *frame.Frame {
 	return &frame.Frame{Service: f.Service, Log: f.Log, People: f.People, Now: f.Now, Reads: f.Reads, URL: f.URL, From: f.From, Dir: f.Dir,
-		Logger: f.Logger, Live: f.Live, Own: f.Own, Hosts: f.Hosts, Audit: f.Audit, Caller: f.Caller, Door: d, Asks: f.Asks}
+		Logger: f.Logger, Live: f.Live, Own: f.Own, Hosts: f.Hosts, Audit: f.Audit, Proxies: f.Proxies, Door: d, Asks: f.Asks}
 }
 
 // As is a handler whose requests are all from somebody who is signed in.

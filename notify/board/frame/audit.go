@@ -139,9 +139,4 @@ func (f *Frame) registered(ctx context.Context, name string) string {
 }
 
 // network is the one that a request comes from.
-func (f *Frame) network(r *Request) string {
-	if f.Caller == nil {
-		return audit.Network(r.RemoteAddr)
-	}
-	return audit.Network(f.Caller(r.Request).String())
-}
+func (f *Frame) network(r *Request) string { return audit.Network(f.Client(r.Request).String()) }

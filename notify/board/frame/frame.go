@@ -13,7 +13,6 @@ import (
 	"errors"
 	"log/slog"
 	"net/http"
-	"net/netip"
 	"time"
 
 	"telltale/engine/event"
@@ -62,10 +61,8 @@ type Frame struct {
 	Limits *limits.Pages
 	// Proxies are in front of the board, and say for whom they ask.
 	Proxies limits.Proxies
-	// Audit keeps who did what; nil where nobody does. Caller is the address that a request
-	// comes from, that of its connection where nil.
-	Audit  *audit.Log
-	Caller func(*http.Request) netip.Addr
+	// Audit keeps who did what; nil where nobody does.
+	Audit *audit.Log
 	// Hosts are names beside those of the loopback under which the board answers.
 	Hosts []string
 
