@@ -21,6 +21,7 @@ import (
 	"telltale/engine/stream/wire"
 	"telltale/notify"
 	"telltale/notify/answers"
+	"telltale/notify/board/limits"
 	"telltale/notify/calendar"
 	"telltale/notify/delivery"
 	"telltale/notify/mail"
@@ -202,7 +203,7 @@ func (a *app) startAnswers() error {
 		Fleet:  fleetLog{a.log, a.svc},
 		Person: func(id string) *people.Person { return a.notify.Directory().Person(id) },
 		Enter:  entry.Desk{Service: a.svc, Log: a.log}.Enter,
-		Leave:  a.askLeave, Audit: a.trail.Log, Caller: a.fleet.set.Proxies.From,
+		Leave:  a.askLeave, Audit: a.trail.Log, Proxies: a.fleet.set.Proxies, Limits: limits.NewLinks(),
 	}, a.pair, a.logger)
 	return nil
 }

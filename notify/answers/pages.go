@@ -9,8 +9,8 @@ import (
 	"html/template"
 	"log/slog"
 	"net/http"
-	"net/netip"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -22,6 +22,7 @@ import (
 	"telltale/engine/stream/entry"
 	"telltale/notify"
 	"telltale/notify/board/form"
+	"telltale/notify/board/limits"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/notify/stages"
@@ -55,10 +56,12 @@ type Pages struct {
 	// want them again. It is written down when it returns.
 	Leave func(ctx context.Context, person string, kind notify.Kind, back bool) error
 	Log   *slog.Logger
-	// Audit keeps who did what; nil where nobody does. Caller is the address that a request
-	// comes from, that of its connection where nil.
-	Audit  *audit.Log
-	Caller func(*http.Request) netip.Addr
+	// Audit keeps who did what; nil where nobody does.
+	Audit *audit.Log
+	// Proxies are in front of the pages, and say for whom they ask.
+	Proxies limits.Proxies
+	// Limits bound what an address may ask; nil for nothing.
+	Limits *limits.By
 }
 
 //go:embed page.html
@@ -135,6 +138,13 @@ func (b *Pages) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("X-Robots-Tag", "noindex")
 	h.Set("Cache-Control", "no-store")
+	sent := r.Method == http.MethodPost
+	if wait := limits.Take(time.Now(), limits.Use{Of: b.Limits, Key: b.payer(r)}); wait > 0 {
+		title, words, after := limits.Words(wait, sent)
+		h.Set("Retry-After", strconv.Itoa(after))
+		b.show(w, http.StatusTooManyRequests, view{Title: title, Lead: words})
+		return
+	}
 	token, leaving := strings.CutPrefix(r.URL.Path, "/u/")
 	token, answering := strings.CutPrefix(token, "/a/")
 	if leaving == answering {
@@ -154,7 +164,7 @@ func (b *Pages) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	case err != nil || leaving == (l.Kind == "") || leaving && leaveLeads[l.Kind] == "" || b.Person(l.Person) == nil: // who left answers no more
 		b.notLet(r, l, err)
 		b.show(w, http.StatusNotFound, view{Title: wordNothing})
-	case !opening && r.Method != http.MethodPost:
+	case !opening && !sent:
 		h.Set("Allow", "GET, HEAD, POST")
 		b.show(w, http.StatusMethodNotAllowed, view{Title: wordNothing})
 	case opening && leaving:
@@ -169,6 +179,14 @@ func (b *Pages) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 			b.post(w, r, l, now)
 		}
 	}
+}
+
+// payer is the address by which a request is bounded; "" where nothing is.
+func (b *Pages) payer(r *http.Request) string {
+	if b.Limits == nil {
+		return ""
+	}
+	return limits.Key(b.Proxies.From(r))
 }
 
 func (b *Pages) post(w http.ResponseWriter, r *http.Request, l Link, now time.Time) {

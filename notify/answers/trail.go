@@ -19,10 +19,7 @@ func (b *Pages) noteDown(r *http.Request, l Link, e audit.Entry) {
 	if l.Person != "" {
 		e.Who = "/people/" + l.Person
 	}
-	e.How, e.Vehicle, e.From = audit.MailLink, l.Vehicle, audit.Network(r.RemoteAddr)
-	if b.Caller != nil {
-		e.From = audit.Network(b.Caller(r).String())
-	}
+	e.How, e.Vehicle, e.From = audit.MailLink, l.Vehicle, audit.Network(b.Proxies.From(r).String())
 	b.Audit.Write(r.Context(), e)
 }
 

@@ -1,13 +1,11 @@
 package frame
 
 import (
-	"fmt"
 	"net/http"
 	"net/netip"
 	"time"
 
 	"telltale/notify/board/limits"
-	"telltale/rules/english"
 )
 
 // Client is the address that a request comes from, past the proxies that the settings name.
@@ -35,7 +33,8 @@ func (f *Frame) within(r *Request, k limits.Kind) error {
 	if wait == 0 {
 		return nil
 	}
-	return tooOften(wait, r.Method == http.MethodPost)
+	title, words, after := limits.Words(wait, r.Method == http.MethodPost)
+	return &Fault{Status: http.StatusTooManyRequests, Title: title, Words: words, After: time.Duration(after) * time.Second}
 }
 
 // TakeList takes a request as one for a list of the fleet, which it turned out to be.
@@ -44,14 +43,4 @@ func (f *Frame) TakeList(r *Request) error {
 		return nil
 	}
 	return f.within(r, limits.Fleet)
-}
-
-// tooOften asks for patience; sent says that something was to be stored.
-func tooOften(wait time.Duration, sent bool) *Fault {
-	seconds := int((wait + time.Second - 1) / time.Second)
-	words := wordWait
-	if sent {
-		words = wordWaitSent
-	}
-	return &Fault{Status: http.StatusTooManyRequests, Title: wordTooOften, Words: fmt.Sprintf(words, english.Plural(seconds, "second")), After: time.Duration(seconds) * time.Second}
 }

@@ -21,9 +21,6 @@ const (
 	wordLost     = "The connection to the service is lost. This page may be out of date; it follows again by itself."
 	wordSignIn   = "Sign in first."
 	wordNotYours = "This is not yours to do."
-	wordTooOften = "Too many pages in a short time."
-	wordWait     = "Nothing is wrong. Wait %s, then load the page again."
-	wordWaitSent = "What you sent is not stored. Wait %s, then load the page again: the browser sends it once more, and nothing is entered twice."
 	wordUnread   = "The form could not be read. Please send it again."
 )
 
