@@ -111,16 +111,25 @@ type bucket struct {
 
 func (x *Index) count(l *line, n int) {
 	for _, v := range l.views() {
-		x.add(v, bucket{l.stage(), l.shelved, "", ""}, n)
-		for tag, value := range l.card.reg.Tags {
-			x.add(v, bucket{l.stage(), l.shelved, tag, value}, n)
+		l.count(x.counts[v], n)
+		for _, s := range x.sights.kept {
+			if c := s.counts[v]; c != nil && s.Sees(l.card) {
+				l.count(c, n)
+			}
 		}
 	}
 }
 
-func (x *Index) add(v View, b bucket, n int) {
-	if x.counts[v][b] += n; x.counts[v][b] == 0 {
-		delete(x.counts[v], b)
+// count adds the line n times to the counts of a view.
+func (l *line) count(to map[bucket]int, n int) {
+	add := func(b bucket) {
+		if to[b] += n; to[b] == 0 {
+			delete(to, b)
+		}
+	}
+	add(bucket{l.stage(), l.shelved, "", ""})
+	for tag, value := range l.card.reg.Tags {
+		add(bucket{l.stage(), l.shelved, tag, value})
 	}
 }
 

@@ -155,7 +155,7 @@ func newSieve(q Query) *sieve {
 // counters reports whether what is asked for is counted as it changes.
 func (s *sieve) counters() bool {
 	// A tag without a value is that of vehicles that have no such tag, which nobody counts.
-	return (s.Tag == "" || s.value != "") && s.Of == "" && len(s.words) == 0 && s.Kind == "" && s.Rule == "" && s.Vehicle == "" && s.Person == "" && !s.Statutory && s.View != Postponed && s.Sight == nil
+	return (s.Tag == "" || s.value != "") && s.Of == "" && len(s.words) == 0 && s.Kind == "" && s.Rule == "" && s.Vehicle == "" && s.Person == "" && !s.Statutory && s.View != Postponed
 }
 
 func (s *sieve) stage(l *line) bool { return len(s.Stage) == 0 || slices.Contains(s.Stage, l.stage()) }
@@ -208,7 +208,7 @@ func (s *sieve) count(list iter.Seq[*line]) Count {
 // counters is what count would find, without looking at a line.
 func (x *Index) counters(q Query) Count {
 	s, c := newSieve(q), newTally()
-	for b, n := range x.counts[q.View] {
+	for b, n := range x.countsFor(q.Sight, q.View) {
 		if b.shelved && !q.Aside && (q.View == Due || q.View == Standing) {
 			continue
 		}

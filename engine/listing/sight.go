@@ -14,7 +14,9 @@ type Sight struct {
 	// known says of which cards it was asked, seen which of them it sees, by their numbers;
 	// both nil where nothing is kept any more.
 	known, seen []uint64
-	begun       bool
+	// counts are those of the views that were asked for, kept in step as the index's own are.
+	counts map[View]map[bucket]int
+	begun  bool
 }
 
 // sights are those that are kept, the latest asked for first, and the numbers of the cards.
@@ -37,10 +39,10 @@ func (x *Index) Sight(text string, sees func(home string, reg *event.VehicleData
 		k.kept[0] = s
 		return s
 	}
-	s := &Sight{text: text, sees: sees, known: []uint64{}}
+	s := &Sight{text: text, sees: sees, known: []uint64{}, counts: map[View]map[bucket]int{}}
 	if k.kept = slices.Insert(k.kept, 0, s); len(k.kept) > mostSights {
 		last := k.kept[mostSights]
-		last.known, last.seen = nil, nil // whoever has it still is no longer told what changes
+		last.known, last.seen, last.counts = nil, nil, nil // whoever has it still is no longer told what changes
 		k.kept = slices.Delete(k.kept, mostSights, mostSights+1)
 	}
 	return s
@@ -79,6 +81,26 @@ func (s *Sight) Sees(c *Card) bool {
 		}
 	}
 	return s.seen[i]&bit != 0
+}
+
+// countsFor are the counts of a view of what somebody sees.
+func (x *Index) countsFor(s *Sight, v View) map[bucket]int {
+	if s == nil {
+		return x.counts[v]
+	}
+	c := s.counts[v]
+	if c == nil {
+		c = map[bucket]int{}
+		for l := range x.lists[v].all {
+			if s.Sees(l.card) {
+				l.count(c, 1)
+			}
+		}
+		if s.counts != nil {
+			s.counts[v] = c
+		}
+	}
+	return c
 }
 
 // number is one that no card has.
