@@ -364,9 +364,24 @@ func (l *looker) health() {
 			want[a.To]++
 		}
 	}
+	overNATS := l.healthAsked()
+	if b, a := jsonOf(l.t, overNATS.Partitions), jsonOf(l.t, h.Partitions); !bytes.Equal(a, b) {
+		l.t.Fatalf("%s asks over NATS how the service stands:\n%s\nwant\n%s", l.who, b, a)
+	}
 	if n != len(l.seen) || !maps.Equal(active, want) {
 		l.t.Fatalf("%s has %d vehicles and %v, want %d and %v", l.who, n, active, len(l.seen), want)
 	}
+}
+
+func (l *looker) healthAsked() (h service.Health) {
+	m, err := l.log.Conn.RequestWithContext(l.t.Context(), "telltale.query.health", jsonOf(l.t, service.Question{Sees: l.sees}))
+	if err == nil {
+		err = json.Unmarshal(m.Data, &h)
+	}
+	if err != nil {
+		l.t.Fatal(err)
+	}
+	return h
 }
 
 // one asks all that can be asked about one vehicle: of one that may not be seen the answer is

@@ -11,6 +11,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/micro"
 
+	"telltale/engine/stream/answer"
 	"telltale/engine/stream/server/servertest"
 	"telltale/testdata/quick"
 )
@@ -29,7 +30,7 @@ func slow(t *testing.T, s *Service) *slowly {
 		if q.Vehicle != "at once" {
 			w.begun <- true
 			select {
-			case <-time.After(2*askAgain + askAgain/2):
+			case <-time.After(2*answer.AskAgain + answer.AskAgain/2):
 			case <-ctx.Done():
 			}
 			w.over.Store(true)
@@ -96,12 +97,12 @@ func TestOldClientIsAnswered(t *testing.T) {
 			t.Fatal(err)
 		}
 		if mark == "" {
-			mark = msg.Header.Get(replyHeader)
+			mark = msg.Header.Get(answer.Header)
 		}
-		if msg.Header.Get(replyHeader) != mark {
+		if msg.Header.Get(answer.Header) != mark {
 			t.Fatalf("reply %d is of another answer", replies)
 		}
-		var p page[string]
+		var p answer.Page[string]
 		if err := json.Unmarshal(msg.Data, &p); err != nil {
 			t.Fatal(err)
 		}
@@ -120,13 +121,13 @@ func TestAskedAgainOfAnother(t *testing.T) {
 	var asked atomic.Int32
 	sub, err := nc.Subscribe(querySubject+".slow", func(m *nats.Msg) {
 		reply := nats.NewMsg(m.Reply)
-		reply.Header.Set(replyHeader, m.Reply)
+		reply.Header.Set(answer.Header, m.Reply)
 		switch asked.Add(1) {
 		case 1: // and then nothing more
-			reply.Header.Set(atItHeader, "yes")
+			reply.Header.Set(answer.AtIt, "yes")
 			reply.Data = []byte(`{"items":[],"more":true}`)
 		default:
-			reply.Header.Set(replyHeader, "of the other")
+			reply.Header.Set(answer.Header, "of the other")
 			reply.Data = []byte(`{"items":["one"]}`)
 		}
 		if err := nc.PublishMsg(reply); err != nil {

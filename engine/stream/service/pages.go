@@ -14,6 +14,7 @@ import (
 	"telltale/engine/alarm"
 	"telltale/engine/listing"
 	"telltale/engine/stream"
+	"telltale/engine/stream/answer"
 )
 
 // Listing is what of a question is about a list that comes in pages. See listing.Query and
@@ -115,7 +116,7 @@ func (p *Pages[T]) respond(ctx context.Context, s *Service, r micro.Request, q Q
 	}
 	page, err := p.of(ctx, s, q)
 	if i := (*Incomplete)(nil); errors.As(err, &i) {
-		return reply(r, []T{page}, i.Partitions)
+		return answer.Reply(r, []T{page}, i.Partitions)
 	}
 	if err != nil {
 		return err

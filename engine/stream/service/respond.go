@@ -9,24 +9,13 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go/micro"
-	"github.com/nats-io/nuid"
 
-	"telltale/engine/stream/wire"
+	"telltale/engine/stream/answer"
 	"telltale/rules/unit"
 )
 
-// page is one reply of several; the last one has no more.
-type page[T any] struct {
-	Items []T  `json:"items"`
-	More  bool `json:"more,omitempty"`
-	// Unanswered are partitions whose vehicles the whole list lacks.
-	Unanswered []int `json:"unanswered,omitempty"`
-}
-
 const (
 	querySubject = "telltale.query"
-	// pageBytes is how long a page may be.
-	pageBytes = 400 << 10
 	// respondWithin bounds how long a list may take, within what who asks waits for.
 	respondWithin = 50 * time.Second
 )
@@ -61,9 +50,13 @@ func Outside(handle micro.HandlerFunc) micro.HandlerFunc {
 }
 
 func (s *Service) respondHealth(r micro.Request) {
+	q, ok := questionOf(r)
+	if !ok {
+		return
+	}
 	ctx, cancel := context.WithTimeout(s.life, respondWithin)
 	defer cancel()
-	_ = r.RespondJSON(s.HealthOfAll(ctx)) // whoever asked is gone where this fails
+	_ = r.RespondJSON(s.HealthFor(ctx, q)) // whoever asked is gone where this fails
 }
 
 // respondPart lets other replicas ask a partition that is folded here. All who
@@ -103,15 +96,22 @@ func (s *Service) respondTo(subject string, to map[string]handler, c micro.Confi
 // within has a request read, and answered in its time.
 func (s *Service) within(handle handler) micro.Handler {
 	return Outside(func(r micro.Request) {
-		var q Question
-		if len(r.Data()) > 0 {
-			if err := json.Unmarshal(r.Data(), &q); err != nil {
-				r.Error("400", "reading the question: "+err.Error(), nil)
-				return
-			}
+		if q, ok := questionOf(r); ok {
+			s.answer(r, q, handle)
 		}
-		s.answer(r, q, handle)
 	})
+}
+
+// questionOf is what is asked; where that cannot be read, whoever asks is told so.
+func questionOf(r micro.Request) (q Question, ok bool) {
+	if len(r.Data()) == 0 {
+		return q, true
+	}
+	err := json.Unmarshal(r.Data(), &q)
+	if err != nil {
+		_ = r.Error("400", "reading the question: "+err.Error(), nil) // whoever asked is gone where this fails
+	}
+	return q, err == nil
 }
 
 // respond replies with the list from all partitions, or with what there is of it.
@@ -125,7 +125,7 @@ func (in *Inquiry[T]) respond(ctx context.Context, s *Service, r micro.Request, 
 		list, err = in.Of(ctx, s, q)
 	}
 	if i := (*Incomplete)(nil); errors.As(err, &i) {
-		return reply(r, list, i.Partitions)
+		return answer.Reply(r, list, i.Partitions)
 	}
 	if err != nil {
 		return err
@@ -157,27 +157,22 @@ func (in *Inquiry[T]) respondPart(w *worker, r micro.Request, q Question) error 
 
 // Reply answers a request with a list, in pages that fit into messages. List
 // reads them.
-func Reply[T any](r micro.Request, items []T) error { return reply(r, items, nil) }
+func Reply[T any](r micro.Request, items []T) error { return answer.Reply(r, items, nil) }
 
-// replyHeader is the same on all replies of one answer: a question may be answered
-// twice.
-const replyHeader = "Telltale-Answer"
-
-func reply[T any](r micro.Request, items []T, unanswered []int) error {
-	mark := micro.WithHeaders(micro.Headers{replyHeader: {nuid.Next()}})
-	raw, size := []json.RawMessage{}, 0
-	for _, it := range items {
-		b, err := wire.Marshal(it)
-		if err != nil {
-			return err
-		}
-		if size+len(b) > pageBytes && len(raw) > 0 {
-			if err := r.RespondJSON(page[json.RawMessage]{Items: raw, More: true}, mark); err != nil {
-				return err
-			}
-			raw, size = raw[:0], 0
-		}
-		raw, size = append(raw, b), size+len(b)+1
+// answer has a question handled in its time, while the handler of its endpoint goes on with
+// the next. One that is asked again while it is in work is in work once.
+func (s *Service) answer(r micro.Request, q Question, handle handler) {
+	if _, again := s.atWork.LoadOrStore(r.Reply(), true); again {
+		return
 	}
-	return r.RespondJSON(page[json.RawMessage]{Items: raw, Unanswered: unanswered}, mark)
+	l := answer.LaterOf(r, s.log.Conn)
+	go func() {
+		defer s.atWork.Delete(r.Reply())
+		ctx, cancel := context.WithTimeout(s.life, respondWithin)
+		defer cancel()
+		go l.AtIt(ctx)
+		if err := handle(ctx, l, q); err != nil {
+			_ = l.Error("500", err.Error(), nil) // whoever asked is gone where this fails
+		}
+	}()
 }
