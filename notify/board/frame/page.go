@@ -136,7 +136,7 @@ func (f *Frame) write(w http.ResponseWriter, r *Request, p *Page) {
 	}
 	var b bytes.Buffer
 	if err := base.ExecuteTemplate(&b, "layout", l); err != nil {
-		f.Logger.Error("writing a page", "page", r.URL.Path, "error", err)
+		f.Logger.Error("writing a page", "page", written(r.URL.Path), "error", err)
 		http.Error(w, wordTrouble, http.StatusInternalServerError)
 		return
 	}
@@ -170,12 +170,21 @@ func (f *Frame) send(w http.ResponseWriter, status int, body []byte) {
 func (f *Frame) fault(ctx context.Context, w http.ResponseWriter, r *Request, err error) {
 	fault, ours := faultOf(err, r.Method == http.MethodPost, ctx)
 	if ours {
-		f.Logger.Error("making a page", "page", r.URL.Path, "error", err)
+		f.Logger.Error("making a page", "page", written(r.URL.Path), "error", err)
 	}
 	if fault.After > 0 {
 		w.Header().Set("Retry-After", strconv.Itoa(int(fault.After/time.Second)))
 	}
 	f.write(w, r, &Page{Title: fault.Title, Lead: fault.Words, Status: fault.Status})
+}
+
+// written is a path for the log, without the secret of a link for signing in (ASVS 5.0.0,
+// 16.2.5).
+func written(path string) string {
+	if strings.HasPrefix(path, SignIn+"/") {
+		return SignIn + "/…"
+	}
+	return path
 }
 
 // Path writes an address of which the parts may hold anything: Path("v", id, "work").
