@@ -46,19 +46,37 @@ func (noDoor) Identify(context.Context, *http.Request) (*frame.Identity, error) 
 
 func newWalk(t *testing.T, second ...string) *walk {
 	t.Helper()
+	var p *provider
+	w := walkTo(t, func(back string) string {
+		p = startProvider(t, back)
+		return p.issuer
+	}, second...)
+	w.provider = p
+	return w
+}
+
+// theirWalk is one at a provider that is there already.
+func theirWalk(t *testing.T, issuer string) *walk {
+	t.Helper()
+	return walkTo(t, func(string) string { return issuer })
+}
+
+// walkTo has the provider started once it is known where it leads back to.
+func walkTo(t *testing.T, start func(back string) (issuer string), second ...string) *walk {
+	t.Helper()
 	w := &walk{t: t}
 	fleet := boardtest.New(t, boardtest.Files{People: theirPeople})
 	var handler http.Handler
 	w.board = httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) { handler.ServeHTTP(rw, r) }))
 	t.Cleanup(w.board.Close)
-	w.provider = startProvider(t, w.board.URL+back)
+	issuer := start(w.board.URL + back)
 	f := fleet.WithDoor(noDoor{})
 	f.URL = w.board.URL
 	begin := func(_ context.Context, _ *frame.Request, s sessions.Session, to string) (*frame.Page, error) {
 		w.begun = append(w.begun, s)
 		return &frame.Page{To: "/here?to=" + url.QueryEscape(to)}, nil
 	}
-	way := New(f, Config{Issuer: w.provider.issuer, Client: "telltale", Secret: "the secret of the client", SecondFactor: second}, sessions.Open(f.Log), begin, time.Now)
+	way := New(f, Config{Issuer: issuer, Client: "telltale", Secret: "the secret of the client", SecondFactor: second}, sessions.Open(f.Log), begin, time.Now)
 	here := frame.Route{Pattern: "GET /here", Needs: rights.Open, Handle: func(_ context.Context, r *frame.Request) (*frame.Page, error) {
 		return &frame.Page{Title: "Here", Lead: r.FormValue("to")}, nil
 	}}
