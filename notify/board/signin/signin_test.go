@@ -26,8 +26,6 @@ import (
 	"telltale/notify/people"
 )
 
-func TestMain(m *testing.M) { boardtest.Main(m) }
-
 const folk = `people:
   ines: {name: Ines Thornbeck, mail: ines@larkfell.example}
   maud: {name: Maud Ashgrove, mail: maud@larkfell.example, zone: Europe/London}
