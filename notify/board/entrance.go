@@ -6,6 +6,8 @@ import (
 	"telltale/notify/board/frame"
 	"telltale/notify/board/signin"
 	"telltale/notify/board/signin/fleet"
+	"telltale/notify/board/signin/pair"
+	"telltale/notify/board/signin/passkey"
 )
 
 // Entrance gives the frame a door at which people sign in: by a link in a mail and, where
@@ -24,8 +26,14 @@ const wordFleet = "Sign in with the fleet's account"
 
 // inAndOut are the pages of signing in, where people do.
 func inAndOut(f *frame.Frame) []frame.Route {
-	if d, ok := f.Door.(*signin.Door); ok {
-		return slices.Concat(signin.Pages(d), d.Further)
+	d, ok := f.Door.(*signin.Door)
+	if !ok {
+		return nil
 	}
-	return nil
+	keys, tablets := passkey.New(d), pair.New(d)
+	d.Also, d.Offer = keys.Also, keys.Offer
+	if !slices.Contains(d.Ways, pair.Way) {
+		d.Ways = append(d.Ways, pair.Way)
+	}
+	return slices.Concat(signin.Pages(d), d.Further, keys.Pages(), tablets.Pages())
 }

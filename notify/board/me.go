@@ -8,6 +8,7 @@ import (
 
 	"telltale/notify/board/frame"
 	"telltale/notify/board/signin"
+	"telltale/notify/board/signin/passkey"
 	"telltale/notify/page"
 	"telltale/notify/people"
 	"telltale/rules/english"
@@ -26,6 +27,8 @@ func (s site) me(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 		Facts   []page.Line
 		Choices []choice
 		Where   template.HTML // one is signed in
+		// Passkeys is where one's own are; "" where there are none.
+		Passkeys string
 	}{Viewer: r.Viewer, Facts: readsAs(r.Viewer, r.Now)}
 	if d, ok := s.Door.(*signin.Door); ok && s.SignsIn() {
 		where, err := d.Mine(ctx, r)
@@ -33,6 +36,9 @@ func (s site) me(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 			return nil, err
 		}
 		data.Where = where
+		if party, _ := passkey.PartyOf(s.URL); party != nil && !r.Viewer.SignedIn.Tablet {
+			data.Passkeys = passkey.MinePath
+		}
 	}
 	if !s.SignsIn() {
 		for _, p := range s.People().People() {

@@ -5,16 +5,20 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
 
 	"telltale/engine/alarm"
 	"telltale/engine/stream"
+	"telltale/engine/stream/passkeys"
 	"telltale/engine/stream/service"
 	"telltale/notify"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/signin/passkey"
 	"telltale/notify/people"
+	"telltale/notify/rights"
 	"telltale/notify/stages"
 	"telltale/rules"
 	"telltale/rules/english"
@@ -30,9 +34,13 @@ type person struct {
 	Tells, Own  []string // entries that name them, and those of a vehicle's people
 	Operator    bool
 	NoMore      []string
+	// Passkeys are how many they have; "" where there can be none. Away takes them away.
+	Passkeys, Away string
 }
 
 type peoplePage struct {
+	// Pairs: the viewer may pair tablets.
+	Pairs  bool
 	People []person
 	Tells  []tell
 	Asked  question
@@ -102,6 +110,9 @@ func (s *site) people(ctx context.Context, r *frame.Request) (*frame.Page, error
 	for _, one := range d.People() {
 		data.People = append(data.People, personOf(d, one, r, reach, left))
 	}
+	if err := s.signedIn(ctx, r, &data); err != nil {
+		return nil, err
+	}
 	for _, t := range d.Tells() {
 		data.Tells = append(data.Tells, tellWords(d, &t))
 	}
@@ -110,6 +121,29 @@ func (s *site) people(ctx context.Context, r *frame.Request) (*frame.Page, error
 	}
 	p.Body, err = templates.Body("people", data)
 	return p, err
+}
+
+// signedIn adds how people sign in, where they do.
+func (s *site) signedIn(ctx context.Context, r *frame.Request, data *peoplePage) error {
+	if s.Door == nil {
+		return nil
+	}
+	data.Pairs = r.Viewer.Access.Anywhere(rights.Change)
+	if party, _ := passkey.PartyOf(s.URL); party == nil {
+		return nil
+	}
+	counts, err := passkeys.Open(s.Log).Counts(ctx)
+	for i := range data.People {
+		p := &data.People[i]
+		p.Passkeys = "none"
+		if n := counts[p.ID]; n > 0 {
+			p.Passkeys = strconv.Itoa(n)
+		}
+		if counts[p.ID] > 0 && data.Pairs {
+			p.Away = frame.Path("people", p.ID, "passkeys", "remove")
+		}
+	}
+	return err
 }
 
 // book is the book in force; nil before the first.

@@ -10,6 +10,7 @@ import (
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/signin/passkey"
 	"telltale/notify/delivery"
 	"telltale/notify/wording"
 	"telltale/rules"
@@ -68,6 +69,11 @@ func (s *site) service(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	tell.folder()
 	tell.certificate()
 	tell.disk()
+	if s.Door != nil {
+		if _, why := passkey.PartyOf(s.URL); why != "" {
+			tell.fact("Passkeys", why)
+		}
+	}
 	p := &frame.Page{Section: frame.More, Title: "The service", Lead: "It runs, and nothing needs seeing to.", Missing: h.Unanswered}
 	if n := len(data.Troubles); n > 0 {
 		p.Lead = english.Capital(english.Counted(n, "thing needs", "things need")) + " seeing to."

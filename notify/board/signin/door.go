@@ -39,10 +39,11 @@ type Door struct {
 	// says.
 	Wall func() time.Time
 	// Ways are further ways to sign in, Further their pages, and Also what else stands on the
-	// page of signing in: the button of a passkey. Nil for nothing.
+	// page of signing in: the button of a passkey, with fields that its form takes along. Nil
+	// for nothing.
 	Ways    []frame.Link
 	Further []frame.Route
-	Also    func(*frame.Request) (template.HTML, error)
+	Also    func(ctx context.Context, r *frame.Request, hidden []frame.Hidden) (template.HTML, error)
 	// Elsewhere reports whether a person signs in at the fleet's own provider, and so by no
 	// other way; nil where there is none.
 	Elsewhere func(*people.Person) bool
@@ -120,7 +121,7 @@ func (d *Door) elsewhere(p *people.Person) bool { return d.Elsewhere != nil && d
 
 // Strange implements [frame.Door]: a page that was asked for leads to the page of signing
 // in and back; a form that was sent comes back with it, see [kept].
-func (d *Door) Strange(_ context.Context, r *frame.Request) (*frame.Page, error) {
+func (d *Door) Strange(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	if r.Method != http.MethodPost {
 		to := frame.Back(frame.SignIn, ownPath(r.URL.RequestURI()))
 		if r.Viewer.SignedIn != nil {
@@ -138,7 +139,7 @@ func (d *Door) Strange(_ context.Context, r *frame.Request) (*frame.Page, error)
 	if r.Viewer.SignedIn != nil {
 		lead = wordAgain
 	}
-	return d.askPage(r, &p, http.StatusForbidden, lead)
+	return d.askPage(ctx, r, &p, http.StatusForbidden, lead)
 }
 
 // SignIn begins a session of s.Who on the device of a request, in place of the one that it

@@ -57,10 +57,24 @@ type asking struct {
 	Kept        *kept
 	Ways        []frame.Link
 	Also        template.HTML
+	// Again: somebody is signed in, and shows more for what they are about to do.
+	Again bool
 }
 
-func (d *Door) askPage(r *frame.Request, a *asking, status int, lead string) (*frame.Page, error) {
+// hidden are the fields that another form of the page takes along, as this one does.
+func (a *asking) hidden() (out []frame.Hidden) {
+	if a.To != "" {
+		out = append(out, frame.Hidden{Name: "to", Value: a.To})
+	}
+	if a.Kept != nil {
+		out = append(out, frame.Hidden{Name: "kept", Value: a.Kept.Form}, frame.Hidden{Name: "kept-to", Value: a.Kept.To})
+	}
+	return out
+}
+
+func (d *Door) askPage(ctx context.Context, r *frame.Request, a *asking, status int, lead string) (*frame.Page, error) {
 	p := &frame.Page{Title: wordAsk, Lead: lead, Status: status}
+	a.Again = r.Viewer.SignedIn != nil
 	if a.Fault != "" {
 		p.Title = wordNotYet + p.Title
 	}
@@ -68,7 +82,7 @@ func (d *Door) askPage(r *frame.Request, a *asking, status int, lead string) (*f
 		a.Ways = append(a.Ways, frame.Link{Words: w.Words, Path: frame.Back(w.Path, a.To)})
 	}
 	if d.Also != nil {
-		also, err := d.Also(r)
+		also, err := d.Also(ctx, r, a.hidden())
 		if err != nil {
 			return nil, err
 		}
@@ -79,7 +93,7 @@ func (d *Door) askPage(r *frame.Request, a *asking, status int, lead string) (*f
 	return p, err
 }
 
-func (d *Door) signIn(_ context.Context, r *frame.Request) (*frame.Page, error) {
+func (d *Door) signIn(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	lead := wordAskLead
 	switch q := r.URL.Query(); {
 	case q.Has("out"):
@@ -87,7 +101,7 @@ func (d *Door) signIn(_ context.Context, r *frame.Request) (*frame.Page, error) 
 	case q.Has("again") && r.Viewer.SignedIn != nil:
 		lead = wordAgain
 	}
-	return d.askPage(r, &asking{To: ownPath(r.URL.Query().Get("to"))}, http.StatusOK, lead)
+	return d.askPage(ctx, r, &asking{To: ownPath(r.URL.Query().Get("to"))}, http.StatusOK, lead)
 }
 
 // askFor has a mail sent, and answers before it is known whether there is anybody to send
@@ -97,7 +111,7 @@ func (d *Door) askFor(ctx context.Context, r *frame.Request) (*frame.Page, error
 	if !address(a.Address) {
 		a.Fault = wordNoMail
 		a.Address = page.Clean(a.Address, mostAddress)
-		return d.askPage(r, &a, http.StatusUnprocessableEntity, "")
+		return d.askPage(ctx, r, &a, http.StatusUnprocessableEntity, "")
 	}
 	now := d.Wall()
 	noted := audit.Entry{What: audit.LinkAsked, Outcome: audit.Refused, Words: d.namesAt(a.Address)}
@@ -105,7 +119,7 @@ func (d *Door) askFor(ctx context.Context, r *frame.Request) (*frame.Page, error
 	if wait := d.mails.Take(strings.ToLower(a.Address), limits.Key(d.Client(r.Request)), now); wait > 0 {
 		noted.Why = wordTooOften[:strings.IndexByte(wordTooOften, '.')]
 		a.Fault = fmt.Sprintf(wordTooOften, english.Plural(int(wait/time.Minute)+1, "minute"))
-		p, err := d.askPage(r, &a, http.StatusTooManyRequests, "")
+		p, err := d.askPage(ctx, r, &a, http.StatusTooManyRequests, "")
 		if err == nil {
 			p.Header = http.Header{"Retry-After": {strconv.Itoa(int(wait/time.Second) + 1)}}
 		}
@@ -116,7 +130,7 @@ func (d *Door) askFor(ctx context.Context, r *frame.Request) (*frame.Page, error
 		d.Logger.Error("asking for a mail to sign in", "error", err)
 		noted.Outcome = audit.Failed
 		a.Fault = wordTrouble
-		return d.askPage(r, &a, http.StatusServiceUnavailable, "")
+		return d.askPage(ctx, r, &a, http.StatusServiceUnavailable, "")
 	}
 	noted.Outcome = audit.Done
 	device := sessions.Device(r.UserAgent())
@@ -185,7 +199,7 @@ func (d *Door) byCode(ctx context.Context, r *frame.Request) (*frame.Page, error
 	s := sending{Address: a.Address, Kept: keptIn(r.Request)}
 	switch {
 	case errors.Is(err, sessions.ErrNone):
-		return d.askPage(r, &asking{Kept: s.Kept, Fault: wordNotKnown, To: "/"}, http.StatusUnprocessableEntity, "")
+		return d.askPage(ctx, r, &asking{Kept: s.Kept, Fault: wordNotKnown, To: "/"}, http.StatusUnprocessableEntity, "")
 	case err != nil:
 		return nil, err
 	}

@@ -63,7 +63,7 @@ func (d *Door) endMine(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	}
 	this := slices.IndexFunc(list, func(s sessions.Session) bool { return s.ID == r.Viewer.SignedIn.Session })
 	if this < 0 || now.Sub(list[this].Since) >= frame.Recent { // ASVS 5.0.0, 7.5.2
-		return d.askPage(r, &asking{Kept: keep(r), To: "/me"}, http.StatusForbidden, wordAgainHere)
+		return d.askPage(ctx, r, &asking{Kept: keep(r), To: "/me"}, http.StatusForbidden, wordAgainHere)
 	}
 	p := &frame.Page{To: "/me", Noted: wordEnded}
 	if r.PostForm.Get("all") != "" {

@@ -57,6 +57,9 @@ type Room struct {
 	asks, address, tries *limits.By
 }
 
+// Way is where a tablet begins, for the page of signing in.
+var Way = frame.Link{Words: "This is a workshop's tablet", Path: tabletPath}
+
 // New makes the room of a board where people sign in by a door.
 func New(d *signin.Door) *Room {
 	return &Room{Door: d, asks: limits.Each(limits.Rate{Most: 20, Per: waits}), address: limits.Each(limits.Rate{Most: 5, Per: waits}),

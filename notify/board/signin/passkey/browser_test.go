@@ -56,7 +56,7 @@ func TestInABrowser(t *testing.T) {
 	b, address := live(t)
 	d := tab.Device()
 	b.in(tab, address, "maud")
-	tab.Go(address + minePath + "?to=/sig")
+	tab.Go(address + MinePath + "?to=/sig")
 	tab.Has(wordOffer, "You have no passkey yet.")
 	tab.Until("!" + shows("runs no scripts"))
 
@@ -67,7 +67,7 @@ func TestInABrowser(t *testing.T) {
 	tab.Press(wordMake)
 	tab.Until("location.pathname === '/sig'")
 	tab.Has("You are /people/maud.")
-	tab.Go(address + minePath)
+	tab.Go(address + MinePath)
 	tab.Has("Chrome on Linux", "never used")
 	tab.Press(wordMake)
 	tab.Until(saying(wordTwice))
@@ -87,7 +87,7 @@ func TestInABrowser(t *testing.T) {
 		tab.Until(shows(want))
 	}
 	in("")
-	tab.Go(address + minePath)
+	tab.Go(address + MinePath)
 	tab.Has("used last on")
 	d.Verifies(false)
 	in(wordsGet["NotAllowedError"])
@@ -115,7 +115,7 @@ func TestInABrowser(t *testing.T) {
 	in(wordCopied)
 
 	b.in(tab, address, "maud")
-	tab.Go(address + minePath)
+	tab.Go(address + MinePath)
 	tab.Has("It was used on two devices")
 	tab.Press("Take it away")
 	tab.Has("You have no passkey yet.")
@@ -181,14 +181,14 @@ func TestLooks(t *testing.T) {
 			}
 		}
 	}
-	look(minePath+"?to=/sig", "")
+	look(MinePath+"?to=/sig", "")
 	tab.Press(wordMake)
 	tab.Until("location.pathname === '/sig'")
-	look(minePath, wordMake)
+	look(MinePath, wordMake)
 	tab.Forget()
 	look(signInPath, "")
 	b.wall = b.wall.Add(time.Hour)
 	b.in(tab, address, "ines")
 	b.wall = b.wall.Add(time.Hour)
-	look(minePath, "")
+	look(MinePath, "")
 }

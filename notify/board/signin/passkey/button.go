@@ -2,29 +2,60 @@ package passkey
 
 import (
 	"context"
+	"html/template"
 	"net/http"
 	"net/url"
 
 	"telltale/notify/board/frame"
+	"telltale/notify/rights"
 )
 
-// In is the button that signs in; nil where the board can have none. It goes on as the page
-// of the request would: to a page, or to a form that was kept.
-func (s *Room) In(r *frame.Request) *frame.Passkey {
-	if s.party == nil {
-		return nil
+// Also is what stands on the page of signing in: the button, or for who must show a passkey
+// and has none how to get one. Hidden is sent along: where to go on, a form that was kept.
+func (s *Room) Also(ctx context.Context, r *frame.Request, hidden []frame.Hidden) (template.HTML, error) {
+	id := r.Viewer.SignedIn
+	if id == nil || id.Tablet || !r.Viewer.Access.Anywhere(rights.Change) {
+		if s.party == nil {
+			return "", nil
+		}
+		return templates.Body("button", s.button(hidden))
 	}
-	b := &frame.Passkey{Path: signInPath, Says: wordIn, At: s.party.Origin, Words: wordsGet}
+	if s.party == nil {
+		return templates.Body("none", wordAddNoWay+s.why)
+	}
+	h, err := s.Keys.Of(ctx, r.Viewer.ID)
+	if err != nil {
+		return "", err
+	}
+	if h.Has() {
+		return templates.Body("button", s.button(hidden))
+	}
+	to := ""
+	for _, f := range hidden {
+		if f.Name == "to" {
+			to = f.Value
+		}
+	}
+	return templates.Body("first", &first{wordAddDo, frame.Link{Words: wordAddFirst, Path: frame.Back(MinePath, to)}})
+}
+
+// button is the one that signs in.
+func (s *Room) button(hidden []frame.Hidden) *frame.Passkey {
+	return &frame.Passkey{Path: signInPath, Says: wordIn, At: s.party.Origin, Words: wordsGet, Hidden: hidden}
+}
+
+// brought are the fields that a page of signing in takes along.
+func brought(r *frame.Request) (hidden []frame.Hidden) {
 	from := r.PostForm
 	if r.Method == http.MethodGet {
 		from = r.URL.Query()
 	}
 	for _, name := range []string{"to", "kept", "kept-to"} {
 		if v := from.Get(name); v != "" {
-			b.Hidden = append(b.Hidden, frame.Hidden{Name: name, Value: v})
+			hidden = append(hidden, frame.Hidden{Name: name, Value: v})
 		}
 	}
-	return b
+	return hidden
 }
 
 // page is the one on which somebody signs in with a passkey.
@@ -43,12 +74,12 @@ func (s *Room) pageWith(ctx context.Context, r *frame.Request, wrong string, sta
 			return nil, err
 		}
 		if !h.Has() {
-			return &frame.Page{To: frame.Back(minePath, to)}, nil // they can have none to show
+			return &frame.Page{To: frame.Back(MinePath, to)}, nil // they can have none to show
 		}
 	}
 	p := &frame.Page{Title: wordIn, Lead: wrong, Status: status}
 	var err error
-	p.Body, err = templates.Body("in", map[string]any{"Button": s.In(r), "Mail": frame.Back(frame.SignIn, to)})
+	p.Body, err = templates.Body("in", map[string]any{"Button": s.button(brought(r)), "Mail": frame.Back(frame.SignIn, to)})
 	return p, err
 }
 
@@ -65,5 +96,5 @@ func (s *Room) Offer(ctx context.Context, person, to string) (string, error) {
 	if err := s.Keys.Change(ctx, person, offered); err != nil {
 		return to, err
 	}
-	return minePath + "?" + url.Values{"to": {to}}.Encode(), nil
+	return MinePath + "?" + url.Values{"to": {to}}.Encode(), nil
 }

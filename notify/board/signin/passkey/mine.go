@@ -28,20 +28,20 @@ type first struct {
 // passkey shows it: else whoever reads their mail could make one, and asking for passkeys
 // would guard nothing. Everybody else has signed in lately.
 func (s *Room) firstOf(ctx context.Context, r *frame.Request, h *passkeys.Holder) (*first, error) {
-	now, to := s.wall(), signin.OwnPath(r.FormValue("to"))
-	if now.Sub(r.Viewer.SignedIn.Strong) < Recent {
+	now, to := s.Wall(), signin.OwnPath(r.FormValue("to"))
+	if r.Viewer.SignedIn.Lately {
 		return nil, nil
 	}
-	back := frame.Back(minePath, to)
+	back := frame.Back(MinePath, to)
 	if h.Has() && r.Viewer.Access.Anywhere(rights.Change) {
 		return &first{wordStrongDo, frame.Link{Words: wordStrong, Path: frame.Back(signInPath, back)}}, nil
 	}
-	list, err := s.sessions.Of(ctx, r.Viewer.Source(), now)
+	list, err := s.Sessions.Of(ctx, r.Viewer.Source(), now)
 	if err != nil {
 		return nil, err
 	}
 	mine := func(one sessions.Session) bool {
-		return one.ID == r.Viewer.SignedIn.Session && now.Sub(one.Since) < Recent
+		return one.ID == r.Viewer.SignedIn.Session && now.Sub(one.Since) < frame.Recent
 	}
 	if slices.ContainsFunc(list, mine) {
 		return nil, nil
@@ -99,7 +99,7 @@ func (s *Room) mineWith(ctx context.Context, r *frame.Request, wrong string, sta
 		data.Lines = append(data.Lines, l)
 	}
 	if f == nil && len(h.Keys) < most {
-		data.Button = &frame.Passkey{Make: true, Path: minePath, Says: wordMake, At: s.party.Origin, Words: wordsMake, Hidden: []frame.Hidden{{Name: "to", Value: to}}}
+		data.Button = &frame.Passkey{Make: true, Path: MinePath, Says: wordMake, At: s.party.Origin, Words: wordsMake, Hidden: []frame.Hidden{{Name: "to", Value: to}}}
 	}
 	p := &frame.Page{Title: "Passkeys", Lead: wrong, Status: status, Up: frame.Link{Words: "You", Path: "/me"}}
 	if to != "" && !h.Has() {
@@ -173,7 +173,7 @@ func (s *Room) add(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	if to := r.PostForm.Get("to"); to != "" {
 		return &frame.Page{To: signin.OwnPath(to)}, nil
 	}
-	return &frame.Page{To: minePath}, nil
+	return &frame.Page{To: MinePath}, nil
 }
 
 func (s *Room) take(ctx context.Context, r *frame.Request, h *passkeys.Holder) error {
@@ -187,7 +187,7 @@ func (s *Room) take(ctx context.Context, r *frame.Request, h *passkeys.Holder) e
 	if err != nil {
 		return refusal{wordNotTaken, err}
 	}
-	k.Device, k.Added = sessions.Device(r.UserAgent()), s.wall().UTC()
+	k.Device, k.Added = sessions.Device(r.UserAgent()), s.Wall().UTC()
 	return s.Keys.Change(ctx, h.Person, func(h *passkeys.Holder) error {
 		switch {
 		case h.Key(k.ID) != nil:
@@ -232,7 +232,7 @@ func (s *Room) remove(ctx context.Context, r *frame.Request) (*frame.Page, error
 		h.Keys = slices.DeleteFunc(h.Keys, func(k passkeys.Key) bool { return slices.Equal(k.ID, id) })
 		return nil
 	})
-	return &frame.Page{To: minePath}, err
+	return &frame.Page{To: MinePath}, err
 }
 
 // removeAll takes all passkeys of somebody away, who lost a device, and signs them out
@@ -250,15 +250,6 @@ func (s *Room) removeAll(ctx context.Context, r *frame.Request) (*frame.Page, er
 	if person == r.Viewer.ID && r.Viewer.SignedIn != nil {
 		but = r.Viewer.SignedIn.Session
 	}
-	err = errors.Join(err, s.sessions.EndAll(ctx, "/people/"+person, but, s.wall()))
-	return &frame.Page{To: "/people"}, err
-}
-
-// Summary says how many passkeys the viewer has, for their own page.
-func (s *Room) Summary(ctx context.Context, r *frame.Request) (says frame.Link, err error) {
-	h, err := s.myself(ctx, r)
-	if _, none := errors.AsType[*frame.Fault](err); none {
-		return frame.Link{}, nil
-	}
-	return frame.Link{Words: counted(len(h.Keys)), Path: minePath}, err
+	err = errors.Join(err, s.Sessions.EndAll(ctx, "/people/"+person, but, s.Wall()))
+	return &frame.Page{To: "/people", Noted: "/people/" + person}, err
 }

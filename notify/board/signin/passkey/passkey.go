@@ -21,9 +21,11 @@ import (
 
 	"github.com/go-webauthn/webauthn/webauthn"
 
+	"telltale/engine/stream/audit"
 	"telltale/engine/stream/passkeys"
 	"telltale/engine/stream/sessions"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/signin"
 	"telltale/notify/rights"
 )
 
@@ -35,9 +37,6 @@ var templates = frame.Parse(web)
 const (
 	// answers is how long somebody may take to unlock their device.
 	answers = 5 * time.Minute
-	// Recent is how long ago somebody may have signed in who makes a passkey, takes one away,
-	// or changes who else comes in (ASVS 5.0.0, 7.5.1).
-	Recent = 15 * time.Minute
 	// most passkeys of one person are kept.
 	most = 10
 
@@ -45,29 +44,23 @@ const (
 	maxBody = 32 << 10
 
 	signInPath = frame.SignIn + "/passkey"
-	minePath   = "/me/passkeys"
+	// MinePath is where people have their own.
+	MinePath = "/me/passkeys"
 )
-
-// Begin begins the session of somebody who has signed in, on the device of the request, and
-// leads on.
-type Begin func(ctx context.Context, r *frame.Request, s sessions.Session, to string) (*frame.Page, error)
 
 // Room is the pages of passkeys.
 type Room struct {
-	*frame.Frame
+	*signin.Door
 	Keys *passkeys.Store
 
-	sessions *sessions.Sessions
-	begins   Begin
-	wall     func() time.Time
-	party    *Party
-	why      string
+	party *Party
+	why   string
 }
 
-// New makes the room of a board, by its address and the clock on the wall.
-func New(f *frame.Frame, s *sessions.Sessions, b Begin, wall func() time.Time) *Room {
-	r := &Room{Frame: f, Keys: passkeys.Open(f.Log), sessions: s, begins: b, wall: wall}
-	r.party, r.why = PartyOf(f.URL)
+// New makes the room of a board where people sign in by a door.
+func New(d *signin.Door) *Room {
+	r := &Room{Door: d, Keys: passkeys.Open(d.Log)}
+	r.party, r.why = PartyOf(d.URL)
 	return r
 }
 
@@ -80,11 +73,11 @@ func (s *Room) Pages() []frame.Route {
 		{Pattern: "GET " + signInPath, Needs: rights.Open, Handle: s.page},
 		{Pattern: "POST " + signInPath + "/ask", Needs: rights.Open, Handle: s.askIn},
 		{Pattern: "POST " + signInPath, Needs: rights.Open, MaxBody: maxBody, Handle: s.signIn},
-		{Pattern: "GET " + minePath, Handle: s.mine},
-		{Pattern: "POST " + minePath + "/ask", Handle: s.askNew},
-		{Pattern: "POST " + minePath, MaxBody: maxBody, Handle: s.add},
-		{Pattern: "POST " + minePath + "/remove", Handle: s.remove},
-		{Pattern: "POST /people/{person}/passkeys/remove", Needs: rights.Change, Handle: s.removeAll},
+		{Pattern: "GET " + MinePath, Handle: s.mine},
+		{Pattern: "POST " + MinePath + "/ask", Handle: s.askNew},
+		{Pattern: "POST " + MinePath, MaxBody: maxBody, Did: audit.PasskeyMade, Handle: s.add},
+		{Pattern: "POST " + MinePath + "/remove", Did: audit.PasskeyGone, Handle: s.remove},
+		{Pattern: "POST /people/{person}/passkeys/remove", Needs: rights.Change, Did: audit.PasskeyGone, Handle: s.removeAll},
 	}
 }
 
@@ -99,8 +92,8 @@ func askedKey(secret string) string { return "passkey." + sessions.Hash(secret) 
 
 // begin keeps a note of what a browser is asked, and gives it the options.
 func (s *Room) begin(ctx context.Context, a asked, options any) (*frame.Page, error) {
-	secret, now := sessions.Secret(), s.wall()
-	if err := s.sessions.Create(ctx, askedKey(secret), a, now, now.Add(answers)); err != nil {
+	secret, now := sessions.Secret(), s.Wall()
+	if err := s.Sessions.Create(ctx, askedKey(secret), a, now, now.Add(answers)); err != nil {
 		return nil, err
 	}
 	body, err := json.Marshal(options)
@@ -130,9 +123,9 @@ func (s *Room) ended(ctx context.Context, r *frame.Request, session string) (a a
 	if err != nil {
 		return a, errOver
 	}
-	mark, err := s.sessions.Get(ctx, askedKey(c.Value), s.wall(), &a)
+	mark, err := s.Sessions.Get(ctx, askedKey(c.Value), s.Wall(), &a)
 	if err == nil {
-		err = s.sessions.Take(ctx, mark)
+		err = s.Sessions.Take(ctx, mark)
 	}
 	switch {
 	case errors.Is(err, sessions.ErrNone), errors.Is(err, sessions.ErrChanged):

@@ -56,7 +56,8 @@ func start(t *testing.T, address string) *board {
 	b.door = signin.New(fleet.Frame)
 	b.door.Wall = func() time.Time { return b.wall }
 	fleet.Door = b.door
-	b.room = New(fleet.Frame, b.door.Sessions, b.door.SignIn, b.door.Wall)
+	b.room = New(b.door)
+	b.door.Also, b.door.Offer = b.room.Also, b.room.Offer
 	said := func(needs rights.Verb) frame.Route {
 		return frame.Route{Pattern: "GET /" + needs.String()[:3], Needs: needs, Handle: func(_ context.Context, r *frame.Request) (*frame.Page, error) {
 			return &frame.Page{Title: "Here", Lead: "You are " + r.Viewer.Source() + "."}, nil
@@ -131,7 +132,7 @@ func (v *visitor) sends(path, passkey string) *httptest.ResponseRecorder {
 // makes has somebody who is signed in make a passkey.
 func (v *visitor) makes(d *device) {
 	v.t.Helper()
-	if w := v.sends(minePath, d.make(v.asks(minePath))); w.Code != http.StatusSeeOther {
+	if w := v.sends(MinePath, d.make(v.asks(MinePath))); w.Code != http.StatusSeeOther {
 		v.t.Fatalf("making a passkey: %d %s", w.Code, boardtest.Says(w))
 	}
 }
@@ -176,7 +177,7 @@ func TestAsked(t *testing.T) {
 	v := b.as("maud", sessions.Link, time.Time{})
 	d := newDevice(t)
 	v.makes(d)
-	o := v.asks(minePath).PublicKey
+	o := v.asks(MinePath).PublicKey
 	if o.Rp.ID != rpID || o.User.Name != "Maud Ashgrove" || o.AuthenticatorSelection.ResidentKey != "required" ||
 		o.AuthenticatorSelection.UserVerification != "required" || o.Attestation != "none" || len(o.ExcludeCredentials) != 1 || o.ExcludeCredentials[0].ID != b64(d.id) {
 		t.Errorf("%+v", o)
@@ -281,7 +282,7 @@ func TestOnce(t *testing.T) {
 	failed.sends(signInPath, "x")
 	refused("after a wrong try", failed, d.show(o))
 	made := b.as("sam", sessions.Link, time.Time{})
-	o = made.asks(minePath)
+	o = made.asks(MinePath)
 	if w := made.sends(signInPath, d.show(o)); !strings.Contains(boardtest.Says(w), wordOver) || made.who() != "sam" {
 		t.Errorf("what a passkey is made by signed in: %d, as %s", w.Code, made.who())
 	}
@@ -318,7 +319,7 @@ func TestCopied(t *testing.T) {
 	}
 	// Its holder makes another: the one that opens nothing does not stand in the way.
 	v := b.as("maud", sessions.Link, time.Time{})
-	boardtest.Lacks(t, v.get(minePath), http.StatusOK, "so it may have been copied")
+	boardtest.Lacks(t, v.get(MinePath), http.StatusOK, "so it may have been copied")
 	v.makes(newDevice(t))
 
 	synced := newDevice(t)
@@ -376,7 +377,7 @@ func TestMakes(t *testing.T) {
 			v.makes(newDevice(t))
 			continue
 		}
-		if w := v.do("POST", minePath+"/ask", nil); w.Code != tt.status {
+		if w := v.do("POST", MinePath+"/ask", nil); w.Code != tt.status {
 			t.Errorf("%s is asked: %d", name, w.Code)
 		}
 		// Neither by what was asked before, nor may they take one away.
@@ -384,11 +385,11 @@ func TestMakes(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if w := v.sends(minePath, "{}"); w.Code != tt.status {
+		if w := v.sends(MinePath, "{}"); w.Code != tt.status {
 			t.Errorf("%s makes one: %d", name, w.Code)
 		}
 		for _, k := range h.Keys {
-			if w := v.do("POST", minePath+"/remove", url.Values{"id": {fmt.Sprintf("%x", k.ID)}}); w.Code != tt.status {
+			if w := v.do("POST", MinePath+"/remove", url.Values{"id": {fmt.Sprintf("%x", k.ID)}}); w.Code != tt.status {
 				t.Errorf("%s takes one away: %d", name, w.Code)
 			}
 		}
@@ -396,7 +397,7 @@ func TestMakes(t *testing.T) {
 			t.Errorf("%s: %d passkeys, of %d (%v)", name, len(after.Keys), len(h.Keys), err)
 		}
 	}
-	if w := b.visitor().do("POST", minePath+"/ask", nil); w.Code == http.StatusOK {
+	if w := b.visitor().do("POST", MinePath+"/ask", nil); w.Code == http.StatusOK {
 		t.Errorf("a stranger is asked to make a passkey: %d", w.Code)
 	}
 }
@@ -415,18 +416,18 @@ func TestMadeWrongly(t *testing.T) {
 	} {
 		d, v := newDevice(t), b.as("maud", sessions.Link, time.Time{})
 		with(d)
-		if w := v.sends(minePath, d.make(v.asks(minePath))); w.Code != http.StatusUnprocessableEntity || !strings.Contains(boardtest.Says(w), wordNotTaken) {
+		if w := v.sends(MinePath, d.make(v.asks(MinePath))); w.Code != http.StatusUnprocessableEntity || !strings.Contains(boardtest.Says(w), wordNotTaken) {
 			t.Errorf("%s: %d %s", name, w.Code, boardtest.Says(w))
 		}
 	}
 	v, other := b.as("maud", sessions.Link, time.Time{}), b.as("maud", sessions.Link, time.Time{})
-	made := newDevice(t).make(v.asks(minePath))
+	made := newDevice(t).make(v.asks(MinePath))
 	other.cookies["__Host-telltale-passkey"] = v.cookies["__Host-telltale-passkey"]
-	if w := other.sends(minePath, made); w.Code != http.StatusUnprocessableEntity || !strings.Contains(boardtest.Says(w), wordOver) {
+	if w := other.sends(MinePath, made); w.Code != http.StatusUnprocessableEntity || !strings.Contains(boardtest.Says(w), wordOver) {
 		t.Errorf("begun in another session: %d %s", w.Code, boardtest.Says(w))
 	}
 	v = b.as("sam", sessions.Link, time.Time{})
-	if w := v.sends(minePath, sams.make(v.asks(minePath))); !strings.Contains(boardtest.Says(w), wordTwice) {
+	if w := v.sends(MinePath, sams.make(v.asks(MinePath))); !strings.Contains(boardtest.Says(w), wordTwice) {
 		t.Errorf("twice: %d %s", w.Code, boardtest.Says(w))
 	}
 	if n, err := b.room.Keys.Counts(t.Context()); err != nil || len(n) != 1 || n["sam"] != 1 {
@@ -449,10 +450,10 @@ func TestTakenAway(t *testing.T) {
 	v, sam := b.as("maud", sessions.Link, time.Time{}), b.as("sam", sessions.Link, time.Time{})
 	v.makes(d)
 	sam.makes(sams)
-	if w := v.do("POST", minePath+"/remove", url.Values{"id": {fmt.Sprintf("%x", sams.id)}}); w.Code != http.StatusNotFound {
+	if w := v.do("POST", MinePath+"/remove", url.Values{"id": {fmt.Sprintf("%x", sams.id)}}); w.Code != http.StatusNotFound {
 		t.Errorf("that of another: %d", w.Code)
 	}
-	if w := v.do("POST", minePath+"/remove", url.Values{"id": {fmt.Sprintf("%x", d.id)}}); w.Code != http.StatusSeeOther {
+	if w := v.do("POST", MinePath+"/remove", url.Values{"id": {fmt.Sprintf("%x", d.id)}}); w.Code != http.StatusSeeOther {
 		t.Fatalf("%d %s", w.Code, boardtest.Says(w))
 	}
 	refused(d)
@@ -508,7 +509,7 @@ func TestWhere(t *testing.T) {
 		}
 	}
 	b := start(t, "http://127.0.0.1:4280")
-	if b.room.Why() != whyNumbers || b.room.In(&frame.Request{}) != nil {
+	if also, err := b.room.Also(t.Context(), &frame.Request{}, nil); b.room.Why() != whyNumbers || also != "" || err != nil {
 		t.Errorf("the reason is %q", b.room.Why())
 	}
 	for _, path := range []string{"GET " + signInPath, "POST " + signInPath, "POST " + signInPath + "/ask"} {

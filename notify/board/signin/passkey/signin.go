@@ -11,6 +11,7 @@ import (
 	"github.com/go-webauthn/webauthn/protocol"
 	"github.com/go-webauthn/webauthn/webauthn"
 
+	"telltale/engine/stream/audit"
 	"telltale/engine/stream/passkeys"
 	"telltale/engine/stream/sessions"
 	"telltale/notify/board/frame"
@@ -35,10 +36,10 @@ func (s *Room) signIn(ctx context.Context, r *frame.Request) (*frame.Page, error
 	}
 	person, err := s.whose(ctx, r)
 	if err != nil {
-		return s.refused(ctx, r, err)
+		return s.refused(ctx, r, person, err)
 	}
-	now := s.wall()
-	return s.begins(ctx, r, sessions.Session{Who: "/people/" + person, How: sessions.Passkey, Strong: now}, r.PostForm.Get("to"))
+	now := s.Wall()
+	return s.SignIn(ctx, r, sessions.Session{Who: "/people/" + person, How: sessions.Passkey, Strong: now}, r.PostForm.Get("to"))
 }
 
 // refusal is why a passkey does not open the door: Words for whoever tried, and what it was
@@ -68,7 +69,7 @@ func (s *Room) whose(ctx context.Context, r *frame.Request) (person string, err 
 	}
 	copied := false
 	err = s.Keys.Change(ctx, h.Person, func(h *passkeys.Holder) (err error) {
-		copied, err = s.party.check(h, a.Is, answer, s.wall())
+		copied, err = s.party.check(h, a.Is, answer, s.Wall())
 		return err
 	})
 	if err == nil && copied {
@@ -101,13 +102,21 @@ func (p *Party) check(h *passkeys.Holder, is webauthn.SessionData, answer *proto
 	return false, err
 }
 
-// refused shows the page again with what was wrong.
-func (s *Room) refused(ctx context.Context, r *frame.Request, err error) (*frame.Page, error) {
+// refused shows the page again with what was wrong, and writes down who was to be signed in;
+// "" where that is not known.
+func (s *Room) refused(ctx context.Context, r *frame.Request, person string, err error) (*frame.Page, error) {
 	no, ok := errors.AsType[refusal](err)
 	if !ok {
 		return nil, err
 	}
 	s.Logger.Warn("a passkey was refused", "error", no.error)
+	if s.Audit != nil {
+		e := audit.Entry{What: audit.SignIn, How: audit.Passkey, From: audit.Network(s.Client(r.Request).String()), Outcome: audit.Refused, Why: no.words}
+		if person != "" {
+			e.Words = "/people/" + person // who came is not known
+		}
+		s.Audit.Write(ctx, e)
+	}
 	return s.pageWith(ctx, r, no.words, http.StatusForbidden)
 }
 

@@ -1,7 +1,5 @@
 package passkey
 
-import "telltale/rules/english"
-
 // The words of passkeys.
 const (
 	whyNoAddress = "There are no passkeys: `board: {url: …}` of telltale.yaml does not say how people reach the board. Write it, with https and a name."
@@ -31,8 +29,6 @@ const (
 	wordAddFirst  = "Make a passkey first"
 	wordAddDo     = "Who ends sessions or pairs tablets shows a passkey for it. You have none yet. Make one here, then go on."
 	wordAddNoWay  = "Who ends sessions or pairs tablets shows a passkey for it, and this board can have none. "
-	wordNoneYet   = "You have no passkey."
-	wordCannotNow = "This browser can make none here, or runs no scripts."
 )
 
 // What a browser's refusals mean, by their names in WebAuthn level 3, sections 5.1.3 and
@@ -53,6 +49,3 @@ var (
 		"":                  "This device cannot make a passkey just now. Please try again.",
 	}
 )
-
-// counted says how many passkeys somebody has.
-func counted(n int) string { return english.Counted(n, "passkey", "passkeys") }
