@@ -150,6 +150,7 @@ func TestSignsIn(t *testing.T) {
 	b := start(t, here)
 	d := newDevice(t)
 	b.as("maud", sessions.Link, time.Time{}).makes(d)
+	b.wall = b.wall.Add(time.Second)
 	v := b.visitor()
 	o := v.asks(signInPath)
 	if o.PublicKey.RpID != rpID || o.PublicKey.UserVerification != "required" || len(o.PublicKey.AllowCredentials) != 0 || o.PublicKey.Timeout != 300_000 {
