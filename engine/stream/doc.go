@@ -18,6 +18,7 @@
 //	BOOKS       telltale.book.<hash>, telltale.book.<hash>.<file>,
 //	            telltale.book.baselines.<hash>, telltale.book.baselines.<hash>.<piece>
 //	DELIVERIES  telltale.delivery.<key>, telltale.notify
+//	AUDIT       telltale.audit.<what>.<who>.<vehicle>: who did what, of package audit
 //
 // What is promised: an event that was acknowledged is stored, and whatever is
 // written by a fence (ticks, books, the notifier's checkpoint) is written by one at a

@@ -23,16 +23,25 @@ type Size struct {
 // Sizes are how much the streams hold, the log of events first.
 func (l *Log) Sizes(ctx context.Context) (out []Size, err error) {
 	for _, s := range []*jet.Stream{l.Events, l.Alarms, l.Said, l.State, l.Books, l.deliveries} {
-		info, err := s.Info(ctx)
+		one, err := SizeOf(ctx, s)
 		if err != nil {
 			return out, err
-		}
-		one := Size{Stream: s.Name(), Messages: info.State.Msgs, Bytes: info.State.Bytes,
-			MaxBytes: uint64(max(info.Config.MaxBytes, 0)), Replicas: info.Config.Replicas}
-		if info.State.Msgs > 0 {
-			one.First, one.Last = info.State.FirstTime, info.State.LastTime
 		}
 		out = append(out, one)
 	}
 	return out, nil
+}
+
+// SizeOf is how much one stream holds.
+func SizeOf(ctx context.Context, s *jet.Stream) (Size, error) {
+	info, err := s.Info(ctx)
+	if err != nil {
+		return Size{}, err
+	}
+	one := Size{Stream: s.Name(), Messages: info.State.Msgs, Bytes: info.State.Bytes,
+		MaxBytes: uint64(max(info.Config.MaxBytes, 0)), Replicas: info.Config.Replicas}
+	if info.State.Msgs > 0 {
+		one.First, one.Last = info.State.FirstTime, info.State.LastTime
+	}
+	return one, nil
 }

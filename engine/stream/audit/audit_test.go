@@ -244,6 +244,9 @@ func TestNothingIsLostSilently(t *testing.T) {
 	if got, _ := list(t, l, Query{}); got != nil {
 		t.Fatalf("stored %d while it does not answer", len(got))
 	}
+	if size, waiting, err := l.Size(t.Context()); size.Stream != Stream || size.Messages != 0 || waiting != mostWaiting+7 || err != nil {
+		t.Errorf("it holds %+v, and %d wait (%v)", size, waiting, err)
+	}
 	line.hears = true
 	now = now.Add(storeAgain)
 	l.Write(t.Context(), Entry{What: Work, Outcome: Done, Words: "late"})

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
+
+	"telltale/engine/stream"
 )
 
 // Query says which entries are asked for; what is empty asks for all.
@@ -42,6 +44,14 @@ const pageSize = 50
 // firstStep is how many messages of the stream are looked back at first; then twice as many,
 // and so on. The server passes by those under other subjects.
 const firstStep = 256
+
+// Size is how much the trail holds, and how many entries wait for it in memory.
+func (l *Log) Size(ctx context.Context) (size stream.Size, waiting int, err error) {
+	size, err = stream.SizeOf(ctx, l.stream)
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return size, len(l.waiting) + l.lost, err
+}
 
 var errFar = errors.New("all that was asked for is read")
 

@@ -391,7 +391,11 @@ func TestService(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, z := range sizes {
+	trail, _, err := f.Audit.Size(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, z := range append(sizes, trail) {
 		if !regexp.MustCompile(z.Stream + ` <span class="hint">[a-z]`).MatchString(page) {
 			t.Errorf("nothing says what %s holds", z.Stream)
 		}

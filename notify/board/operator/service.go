@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/audit"
 	"telltale/engine/stream/service"
 	"telltale/notify/board/frame"
 	"telltale/notify/board/signin/passkey"
@@ -48,6 +49,7 @@ var streams = map[string]string{
 	stream.StateStream:      "what is known of each vehicle",
 	stream.BooksStream:      "rules and baselines that were in force",
 	stream.DeliveriesStream: "messages to people, 400 days of them",
+	audit.Stream:            "who did what, 400 days of it",
 }
 
 // service says whether the service runs.
@@ -65,6 +67,9 @@ func (s *site) service(ctx context.Context, r *frame.Request) (*frame.Page, erro
 	tell := teller{s, r.Viewer, &data, time.Now()}
 	tell.health(&h)
 	tell.sizes(sizes)
+	if err := tell.trail(ctx); err != nil {
+		return nil, err
+	}
 	tell.messages(waits)
 	tell.folder()
 	tell.certificate()
@@ -156,6 +161,22 @@ func (t *teller) sizes(list []stream.Size) {
 		}
 		t.page.Sizes = append(t.page.Sizes, one)
 	}
+}
+
+// trail says how much is kept of who did what.
+func (t *teller) trail(ctx context.Context) error {
+	if t.Audit == nil {
+		return nil
+	}
+	one, waiting, err := t.Audit.Size(ctx)
+	if err != nil {
+		return err
+	}
+	t.sizes([]stream.Size{one})
+	if waiting > 0 {
+		t.trouble(english.Counted(waiting, "entry", "entries")+" of who did what could not be stored.", "Look whether the disk is full. They are in the program's log, and are stored once there is room.")
+	}
+	return nil
 }
 
 // late is from when on a message that waits is trouble, as the operators are told by mail.
