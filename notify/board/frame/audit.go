@@ -27,12 +27,14 @@ var deeds = map[rights.Verb]audit.What{
 }
 
 // noteDown writes down who did what: each form that changed something, was refused or did
-// not work, each file that was saved, and each look at what one has no right to see.
+// not work, each file that was saved, each look at what one has no right to see, and who asked
+// too often (ASVS 5.0.0, 16.3.2 and 16.3.3).
 //
 // Looking, a look at what would follow, and a form that comes back to be mended change
 // nothing and are not written. Pages that need no signing in write their own.
 func (f *Frame) noteDown(ctx context.Context, r *Request, route Route, p *Page, err error) {
-	if f.Audit == nil || route.Needs == rights.Open && route.Did == "" || !r.known && route.Needs != rights.Open {
+	others := route.Needs == rights.Open && route.Did == "" || !r.known && route.Needs != rights.Open
+	if f.Audit == nil || others && !tooMany(err) {
 		return
 	}
 	e := became(r, p, err)
@@ -40,11 +42,11 @@ func (f *Frame) noteDown(ctx context.Context, r *Request, route Route, p *Page, 
 		return
 	}
 	_, path, _ := strings.Cut(route.Pattern, " ")
-	e.What = cmp.Or(e.What, route.Did, deedOf(p), deeds[route.Needs])
+	e.What = cmp.Or(e.What, route.Did, deedOf(p), deeds[route.Needs], audit.Looked)
 	if e.Outcome != audit.Done || e.What == audit.Changed {
 		e.Words = cmp.Or(e.Words, path) // as the route has it: an address may hold what is secret
 	}
-	e.How, e.From = audit.Machine, f.network(r)
+	e.How, e.From = audit.Machine, audit.Network(f.Client(r.Request).String())
 	if r.known {
 		e.Who = r.Viewer.Source()
 	}
@@ -90,7 +92,7 @@ func became(r *Request, p *Page, err error) audit.Entry {
 		fault = &Fault{Title: wordUnseen}
 	}
 	switch {
-	case !sent && (unseen || said && fault.Status == http.StatusForbidden):
+	case !sent && (unseen || said && fault.Status == http.StatusForbidden || tooMany(err)):
 		return audit.Entry{What: audit.Looked, Outcome: audit.Refused, Why: fault.Title}
 	case !sent && err == nil && p.File != nil && p.File.Name != "":
 		return audit.Entry{What: audit.Export, Outcome: audit.Done, Words: p.File.Name}
@@ -104,6 +106,12 @@ func became(r *Request, p *Page, err error) audit.Entry {
 		return audit.Entry{Outcome: audit.Done, Words: p.Noted}
 	}
 	return audit.Entry{}
+}
+
+// tooMany reports whether somebody asked more often than one may.
+func tooMany(err error) bool {
+	fault, ok := errors.AsType[*Fault](err)
+	return ok && fault.Status == http.StatusTooManyRequests
 }
 
 // byVehicle are the entries of a request that stored events of several vehicles: one of

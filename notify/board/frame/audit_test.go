@@ -48,6 +48,8 @@ func TestWhoDidIt(t *testing.T) {
 		frame.Route{Pattern: "GET /chart.svg", Needs: rights.Glance, Handle: gives(frame.Page{File: &frame.File{Type: "image/svg+xml"}}, nil)},
 		frame.Route{Pattern: "GET /watch", Needs: rights.Watch, Handle: gives(frame.Page{Title: "Watch"}, nil)},
 		frame.Route{Pattern: "GET /sign-in/{token}", Needs: rights.Open, Handle: gives(frame.Page{Title: "Is it you?"}, nil)},
+		frame.Route{Pattern: "GET /often", Needs: rights.Open, Handle: gives(frame.Page{}, &frame.Fault{Status: http.StatusTooManyRequests, Title: "Too many at once."})},
+		frame.Route{Pattern: "POST /often", Needs: rights.Open, Handle: gives(frame.Page{}, &frame.Fault{Status: http.StatusTooManyRequests, Title: "Too many at once."})},
 		frame.Route{Pattern: "POST /sign-in/{token}", Needs: rights.Open, Handle: gives(frame.Page{To: "/"}, nil)},
 	)
 	const secret = "JBSWY3DPEHPK3PXPJBSWY3DPEHPK3PXP"
@@ -86,6 +88,8 @@ func TestWhoDidIt(t *testing.T) {
 		{"a name that is guessed", func() { boardtest.GetAs(t, h, "maud", "/v/"+secret+"/work") },
 			[]string{"/people/maud wanted to look at a page and was refused: it is not theirs to see; /v/{vehicle}/work"}},
 		{"a form of elsewhere", func() { h.ServeHTTP(httptest.NewRecorder(), foreign) }, []string{"Wanted to change something and was refused: This form was sent from another site, so nothing was stored."}},
+		{"too often", func() { boardtest.Get(t, h, "/often") }, []string{"Wanted to look at a page and was refused: Too many at once.; /often"}},
+		{"too often by a form", func() { boardtest.Post(t, h, "/often", nil) }, []string{"Wanted to look at a page and was refused: Too many at once.; /often"}},
 		{"a conflict", func() { boardtest.PostAs(t, h, "ines", "/conflict", nil) }, []string{"/people/ines wanted to take back an entry and was refused: Somebody was faster.; /conflict"}},
 		{"trouble", func() { boardtest.PostAs(t, h, "ines", "/later", nil) }, []string{"/people/ines wanted to answer an alarm, and it did not work: /later"}},
 		{"a fault of ours", func() { boardtest.PostAs(t, h, "ines", "/breaks", nil) }, []string{"/people/ines wanted to enter a sample, and it did not work: /breaks"}},
