@@ -364,10 +364,13 @@ func (l *looker) health() {
 			want[a.To]++
 		}
 	}
-	overNATS := l.healthAsked()
-	if b, a := jsonOf(l.t, overNATS.Partitions), jsonOf(l.t, h.Partitions); !bytes.Equal(a, b) {
-		l.t.Fatalf("%s asks over NATS how the service stands:\n%s\nwant\n%s", l.who, b, a)
+	asked := l.healthAsked()
+	for _, of := range []service.Health{asked, h} {
+		for i := range of.Partitions {
+			of.Partitions[i].Saved = time.Time{} // it may be written meanwhile
+		}
 	}
+	l.same("how the service stands, asked over NATS", asked.Partitions, h.Partitions)
 	if n != len(l.seen) || !maps.Equal(active, want) {
 		l.t.Fatalf("%s has %d vehicles and %v, want %d and %v", l.who, n, active, len(l.seen), want)
 	}
@@ -505,7 +508,7 @@ func (l *looker) wholeList(q service.Question) (out []listing.Line) {
 
 func (l *looker) walk(q service.Question, want []listing.Line, count listing.Count) {
 	q.Limit = rapid.IntRange(1, 4).Draw(l.t, "limit")
-	forward, back := []listing.Line{}, []listing.Line{}
+	forward := []listing.Line{}
 	page := func(q service.Question) listing.Page {
 		p, err := service.Lines.Of(l.t.Context(), l.svc, q)
 		if err != nil {
@@ -527,7 +530,8 @@ func (l *looker) walk(q service.Question, want []listing.Line, count listing.Cou
 		p = page(q)
 	}
 	l.same(fmt.Sprintf("the pages of %+v", q), forward, want)
-	for back = p.Lines; p.Back != ""; {
+	back := p.Lines
+	for p.Back != "" {
 		q.After, q.Before = "", p.Back
 		p = page(q)
 		back = append(slices.Clone(p.Lines), back...)
@@ -585,7 +589,7 @@ func (l *looker) vehicles() {
 func TestSees(t *testing.T) {
 	quick.Start()
 	if !quick.CI() {
-		if err := flag.Set("rapid.checks", "12"); err != nil {
+		if err := flag.Set("rapid.checks", "8"); err != nil {
 			t.Fatal(err)
 		}
 		defer flag.Set("rapid.checks", "100")

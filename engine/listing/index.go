@@ -113,7 +113,11 @@ func (x *Index) count(l *line, n int) {
 	for _, v := range l.views() {
 		l.count(x.counts[v], n)
 		for _, s := range x.sights.kept {
-			if c := s.counts[v]; c != nil && s.Sees(l.card) {
+			switch c := s.counts[v]; {
+			case c == nil:
+			case !s.asked(l.card): // nor is it as an event is folded, but by the next who asks
+				delete(s.counts, v)
+			case s.Sees(l.card):
 				l.count(c, n)
 			}
 		}

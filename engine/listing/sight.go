@@ -57,6 +57,12 @@ func (s *Sight) Begin() bool {
 	return anew
 }
 
+// asked reports whether it is kept of the vehicle whether it is seen.
+func (s *Sight) asked(c *Card) bool {
+	i := int(c.number / 64)
+	return i < len(s.known) && s.known[i]&(1<<(c.number%64)) != 0
+}
+
 // Sees reports whether the vehicle is seen. A nil Sight sees all; any other none that is not
 // registered.
 func (s *Sight) Sees(c *Card) bool {
@@ -73,7 +79,7 @@ func (s *Sight) Sees(c *Card) bool {
 		s.known = append(s.known, make([]uint64, i+1-len(s.known))...)
 		s.seen = append(s.seen, make([]uint64, i+1-len(s.seen))...)
 	}
-	if s.known[i]&bit == 0 {
+	if !s.asked(c) {
 		s.known[i] |= bit
 		s.seen[i] &^= bit
 		if s.sees(c.home, c.reg) {
