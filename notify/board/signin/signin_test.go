@@ -3,6 +3,7 @@ package signin_test
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"html"
 	"io"
 	"mime"
@@ -17,6 +18,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
 
 	"telltale/notify/board"
 	"telltale/notify/board/boardtest"
@@ -294,9 +297,19 @@ func TestStrangers(t *testing.T) {
 		out.link, out.another = hide(b.Get("/sign-in/X")), hide(b.Post("/sign-in", url.Values{"email": {email}}))
 		return out
 	}
-	known := hear("maud@larkfell.example")
+	// What was written meanwhile, beside the mails, which are made after the answers.
+	writes := func(email string) (heard, uint64) {
+		before := h.written(t)
+		got := hear(email)
+		return got, h.written(t) - before
+	}
+	known, work := writes("maud@larkfell.example")
 	for _, email := range []string{"nobody@larkfell.example", "shared@larkfell.example", "x@y.example"} {
-		if got := hear(email); got != known {
+		got, n := writes(email)
+		if n != work {
+			t.Errorf("%s is %d writes of work, who is known %d", email, n, work)
+		}
+		if got != known {
 			t.Errorf("%s hears\n%+v\nand who is known\n%+v", email, got, known)
 		}
 	}
@@ -307,6 +320,19 @@ func TestStrangers(t *testing.T) {
 	if got := strings.Join(to, " "); strings.Contains(got, "nobody") || strings.Count(got, "shared@") != 4 || strings.Count(got, "maud@") != 2 {
 		t.Errorf("mails to %s", got)
 	}
+}
+
+// written is how much was written of sessions and of who signs in.
+func (h *house) written(t *testing.T) uint64 {
+	t.Helper()
+	s, err := h.Log.JS.Stream(t.Context(), "KV_SESSIONS")
+	if errors.Is(err, jetstream.ErrStreamNotFound) {
+		return 0
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s.CachedInfo().State.LastSeq
 }
 
 // TestTimes lets ten minutes pass.
@@ -459,6 +485,36 @@ func TestFlood(t *testing.T) {
 	}
 	if n := len(h.letters(t)); n != 3 {
 		t.Errorf("%d mails, want 3", n)
+	}
+}
+
+// TestHostile sends tokens, cookies and forms that no page of ours makes: none opens the door,
+// and none is a fault of the program.
+func TestHostile(t *testing.T) {
+	h := build(t)
+	for _, odd := range []string{"", "x", "%00", "..", "%2e%2e", "*", "%3E", strings.Repeat("A", 20000), "%ff%fe", "sent%2f..", "$KV.SESSIONS.%3E", "%E2%80%AE"} {
+		b := boardtest.Stranger(h)
+		raw, err := url.PathUnescape(odd)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range []string{"telltale", "telltale-asked"} {
+			b.Cookies[name] = odd[:min(len(odd), 3000)]
+		}
+		form := url.Values{"email": {raw}, "code": {raw}, "to": {raw}, "kept": {odd}, "kept-to": {raw}, "end": {raw}, "all": {raw}, "who": {raw}}
+		for _, path := range []string{"/sign-in", "/sign-in/sent", "/sign-in/" + odd, "/sign-out", "/me/sessions", "/people/sessions"} {
+			for _, w := range []*httptest.ResponseRecorder{b.Get(path), b.Post(path, form), b.Post(path, nil)} {
+				if to := w.Header().Get("Location"); w.Code >= 500 || strings.Contains(to, "//") || strings.Contains(w.Header().Get("Set-Cookie"), "telltale=A") {
+					t.Errorf("%.40q, %.40q: %d, to %q: %.300s", path, odd, w.Code, to, w.Body)
+				}
+			}
+		}
+		if open(b) {
+			t.Errorf("%.40q opens the door", odd)
+		}
+	}
+	if list := h.letters(t); list != nil {
+		t.Errorf("%d mails", len(list))
 	}
 }
 
