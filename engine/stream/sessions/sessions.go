@@ -66,6 +66,8 @@ type Session struct {
 	Strong time.Time `json:"strong,omitzero"`
 	// Device says in words what asked: "Firefox on Android", see [Device].
 	Device string `json:"device"`
+	// Mail is the [Hash] of the person's mail address as they signed in; "" where they had none.
+	Mail string `json:"mail,omitempty"`
 	// Entry is that of `rights` which a paired tablet has, Name how people call the tablet;
 	// both "" for a person.
 	Entry string `json:"entry,omitempty"`

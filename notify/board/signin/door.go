@@ -105,14 +105,23 @@ func (d *Door) Identify(ctx context.Context, r *http.Request) (*frame.Identity, 
 	return id, nil
 }
 
-// known reports whether people.yaml still has who is signed in: the person, or what a
-// tablet was paired for.
+// mailOf is by what a person is known again: an id may be given to somebody else, and who
+// has another address now is to show that they read it.
+func mailOf(p *people.Person) string {
+	if p.To[people.Mail] == "" {
+		return ""
+	}
+	return sessions.Hash(strings.ToLower(p.To[people.Mail]))
+}
+
+// known reports whether people.yaml still has who is signed in: the person, at the same
+// address, or what a tablet was paired for.
 func (d *Door) known(s *sessions.Session) bool {
 	if s.Tablet() {
 		return slices.Contains(d.People().Pairable(), s.Entry)
 	}
 	p := d.People().Person(strings.TrimPrefix(s.Who, ofPeople))
-	return p != nil && (s.How == sessions.Fleet || !d.elsewhere(p))
+	return p != nil && (s.Mail == "" || s.Mail == mailOf(p)) && (s.How == sessions.Fleet || !d.elsewhere(p))
 }
 
 // elsewhere: who leaves the fleet's provider has left here too, so nothing else lets them in
@@ -147,6 +156,9 @@ func (d *Door) Strange(ctx context.Context, r *frame.Request) (*frame.Page, erro
 func (d *Door) SignIn(ctx context.Context, r *frame.Request, s sessions.Session, to string) (*frame.Page, error) {
 	now := d.Wall()
 	s.Device = sessions.Device(r.UserAgent())
+	if p := d.People().Person(strings.TrimPrefix(s.Who, ofPeople)); p != nil && !s.Tablet() {
+		s.Mail = mailOf(p)
+	}
 	if before := r.Viewer.SignedIn; before != nil {
 		if err := d.Sessions.End(ctx, before.Session); err != nil {
 			return nil, err

@@ -599,6 +599,24 @@ func TestGone(t *testing.T) {
 	}
 }
 
+// TestNewAddress gives a person's id to somebody else, or the person another address, before
+// anybody looked: the old session opens nothing.
+func TestNewAddress(t *testing.T) {
+	h := build(t)
+	b := boardtest.Stranger(h)
+	leads(t, b.Post(h.ask(t, b, "maud@larkfell.example").path, nil), "/")
+	other := directory(t, strings.Replace(folk, "maud@", "Maud@", 1))
+	h.Frame.People = func() *people.Directory { return other }
+	if !open(b) {
+		t.Error("the same address, written otherwise, signs out")
+	}
+	another := directory(t, strings.Replace(folk, "maud@", "mo@", 1))
+	h.Frame.People = func() *people.Directory { return another }
+	if open(b) {
+		t.Error("who has another address is let in")
+	}
+}
+
 // TestIdle lets sessions lie: an operator's ends sooner.
 func TestIdle(t *testing.T) {
 	h := build(t)
