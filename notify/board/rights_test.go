@@ -13,6 +13,7 @@ import (
 	"telltale/notify/board"
 	"telltale/notify/board/boardtest"
 	"telltale/notify/board/frame"
+	provider "telltale/notify/board/signin/fleet"
 	"telltale/notify/people"
 	"telltale/notify/rights"
 	"telltale/rules"
@@ -157,7 +158,8 @@ func signedIn(f *boardtest.Fleet) (*frame.Frame, http.Handler) {
 // look whether what it needs is right.
 func TestRoutes(t *testing.T) {
 	t.Parallel()
-	f := boardtest.New(t, boardtest.Files{People: twoDepots, SignIn: true})
+	f := boardtest.New(t, boardtest.Files{People: twoDepots})
+	board.Entrance(f.Frame, provider.Config{})
 	text, err := os.ReadFile("testdata/routes.txt")
 	if err != nil {
 		t.Fatal(err)
