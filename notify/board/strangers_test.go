@@ -27,9 +27,9 @@ import (
 func locked(t *testing.T) (f *boardtest.Fleet, h http.Handler, said *heard) {
 	t.Helper()
 	f = boardtest.New(t, boardtest.Files{SignIn: true, Rules: []rules.File{{Name: "oil.yaml", Text: []byte("book: 1\ntasks:\n  oil change: {every: {distance: 1000 km}, early: {distance: 100 km}, unknown history: from first reading}\n")}},
-		Events: `{"specversion":"1.0","type":"telltale.reading.v1","source":"/gateway","id":"r-1","subject":"van-1","time":"2031-06-01T06:00:00Z","data":{"meter":"odometer","value":1000,"unit":"km"}}` + "\n",
+		Events:   `{"specversion":"1.0","type":"telltale.reading.v1","source":"/gateway","id":"r-1","subject":"van-1","time":"2031-06-01T06:00:00Z","data":{"meter":"odometer","value":1000,"unit":"km"}}` + "\n",
 		Vehicles: "vehicles:\n  van-1: {name: Secret Van, kind: van, people: [maud], meters: {odometer: distance}}\n",
-		People: "people:\n  ines: {name: Ines Thornbeck, mail: ines@larkfell.example}\n  maud: {name: Maud Ashgrove, mail: maud@larkfell.example}\noperator: [ines]\n"})
+		People:   "people:\n  ines: {name: Ines Thornbeck, mail: ines@larkfell.example}\n  maud: {name: Maud Ashgrove, mail: maud@larkfell.example}\noperator: [ines]\n"})
 	said = &heard{}
 	f.Logger = slog.New(slog.NewTextHandler(said, &slog.HandlerOptions{Level: slog.LevelDebug}))
 	return f, board.Handler(f.Frame), said

@@ -18,7 +18,7 @@ func Write(w io.Writer, rows [][]string, numbers ...int) error {
 	for _, row := range rows {
 		for i := range row {
 			if !slices.Contains(numbers, i) {
-				row[i] = harmless(row[i])
+				row[i] = Harmless(row[i])
 			}
 		}
 	}
@@ -28,8 +28,9 @@ func Write(w io.Writer, rows [][]string, numbers ...int) error {
 	return nil
 }
 
-// harmless is a cell that a spreadsheet does not run, whatever someone wrote into a note.
-func harmless(s string) string {
+// Harmless is a cell that a spreadsheet does not run, whatever someone wrote into a note, and
+// that turns no direction of writing.
+func Harmless(s string) string {
 	if s = english.Printable(s); s != "" && strings.ContainsRune("=+-@\t\r\n|%", rune(s[0])) {
 		return "'" + s
 	}

@@ -12,21 +12,16 @@ import (
 	"telltale/engine/due"
 	"telltale/engine/listing"
 	"telltale/notify/board/frame"
+	"telltale/notify/cells"
 	"telltale/rules/unit"
 )
 
 // mostRows bounds the lines of a table.
 const mostRows = 20_000
 
-// harmless is a text that no spreadsheet takes for a formula: one that begins as a formula
-// does, after blanks as well, gets an apostrophe, as OWASP's page on CSV injection has it.
-// Line ends are blanks.
+// harmless is a text in one line that no spreadsheet takes for a formula.
 func harmless(s string) string {
-	s = strings.Join(strings.Fields(strings.ToValidUTF8(s, "\uFFFD")), " ")
-	if s != "" && strings.ContainsRune("=+-@", rune(s[0])) {
-		return "'" + s
-	}
-	return s
+	return cells.Harmless(strings.Join(strings.Fields(strings.ToValidUTF8(s, "\uFFFD")), " "))
 }
 
 // table writes rows as RFC 4180 has it, in UTF-8 without a mark before it; texts are made

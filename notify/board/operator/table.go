@@ -3,9 +3,9 @@ package operator
 import (
 	"bytes"
 	"encoding/csv"
-	"strings"
 
 	"telltale/notify/board/frame"
+	"telltale/notify/cells"
 )
 
 // table is a CSV file to save (RFC 4180).
@@ -22,15 +22,12 @@ func newTable(head ...string) *table {
 	return t
 }
 
-// row adds a line. A cell that a spreadsheet would take for a formula gets an apostrophe
-// before it: names come from outside.
-func (t *table) row(cells ...string) {
-	for i, c := range cells {
-		if c != "" && strings.ContainsRune("=+-@\t\r", rune(c[0])) {
-			cells[i] = "'" + c
-		}
+// row adds a line. Names come from outside.
+func (t *table) row(row ...string) {
+	for i, c := range row {
+		row[i] = cells.Harmless(c)
 	}
-	_ = t.w.Write(cells) // a buffer takes all
+	_ = t.w.Write(row) // a buffer takes all
 }
 
 func (t *table) page(name string) *frame.Page {
