@@ -86,6 +86,9 @@ func TestOddQuestions(t *testing.T) {
 		`{"units":["km","mi","km","h"]}`, `{"units":["parsec"]}`, `{"units":[""]}`, `{"events":[{}]}`, `{"events":null}`, `{"entries":[1,"x",{},[]]}`, `{"vehicle":"bus-03","entries":[{}]}`, `{"entries":["` + strings.Repeat("x", 500_000) + `"]}`,
 		`{"vehicle":"bus-03","entries":[` + strings.Repeat("{},", 50_000) + `{}]}`, `{"events":[` + strings.Repeat("{},", 50_000) + `{}]}`,
 	}
+	for _, sees := range []string{"x", "(", "{}", "null", "\x00", strings.Repeat("(", 50_000), strings.Repeat("!", 50_000) + "true", strings.Repeat("1+", 50_000) + "1 > 0", `{"any":[` + strings.Repeat(`"a",`, 50_000) + `"a"]}`, "vehicle.name matches \"(a*)*b{1000}{1000}\"", "count(1..100000000, # > 5) > 1", `vehicle.tags["x"] == "y"`} {
+		questions = append(questions, fmt.Sprintf(`{"sees":%s}`, must(json.Marshal(sees))))
+	}
 	for _, h := range hostile.Text {
 		b, err := json.Marshal(map[string]any{"vehicle": h, "rule": h, "id": h, "name": h, "component": h, "number": h, "tag": h, "on": h, "q": h, "after": h})
 		if err != nil {
