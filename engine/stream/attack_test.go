@@ -4,7 +4,9 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"io"
 	"log/slog"
+	"net"
 	"strings"
 	"testing"
 	"time"
@@ -216,5 +218,36 @@ func TestOddSubjects(t *testing.T) {
 		if m, err := sub.NextMsg(50 * time.Millisecond); err == nil {
 			t.Errorf("%s hears %s", subject, m.Subject)
 		}
+	}
+}
+
+// A page of elsewhere can have a browser send bytes to the server's port, as a form or a
+// picture. The server hangs up at the first line, before any that the page made up.
+func TestBrowsersSpeakNoNATS(t *testing.T) {
+	srv := servertest.Embed(t, t.TempDir())
+	l := filled(t, srv)
+	before := lies(t, l)
+	address := strings.TrimPrefix(srv.URL(), "nats://")
+	made := "\r\nCONNECT {\"verbose\":false}\r\nPUB telltale.in.bus-07.reading 2\r\n{}\r\nPING\r\n"
+	for _, first := range []string{"POST / HTTP/1.1", "PUT / HTTP/1.1", "PATCH / HTTP/1.1", "GET /" + strings.Repeat("x", 5000) + " HTTP/1.1", "OPTIONS / HTTP/1.1", "HEAD / HTTP/1.1", "DELETE / HTTP/1.1", "\x16\x03\x01"} {
+		c, err := net.Dial("tcp", address)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := c.SetDeadline(time.Now().Add(30 * time.Second)); err != nil {
+			t.Fatal(err)
+		}
+		go io.WriteString(c, first+"\r\nHost: "+address+"\r\nContent-Type: text/plain\r\nContent-Length: 999\r\n"+made)
+		said, err := io.ReadAll(c) // until it hangs up
+		if ne, slow := errors.AsType[net.Error](err); slow && ne.Timeout() {
+			t.Errorf("%.20q is still listened to", first)
+		}
+		if strings.Contains(string(said), "PONG") {
+			t.Errorf("%.20q is understood: %.300q", first, said)
+		}
+		c.Close()
+	}
+	if after := lies(t, l); after != before {
+		t.Errorf("the streams went from %s\nto %s", before, after)
 	}
 }
