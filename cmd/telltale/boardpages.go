@@ -50,7 +50,7 @@ func (a *app) startBoard() error {
 
 // own is what the board's page of the service tells, and the log does not know.
 func (a *app) own() frame.Own {
-	o := frame.Own{Suspect: a.suspect.Load, NATS: a.fleet.set.NATS}
+	o := frame.Own{Suspect: a.suspect.Load, NATS: a.fleet.set.NATS, Gate: a.gate}
 	o.Folder = func() (string, time.Time) {
 		faults, _ := a.fault.Load().(string)
 		return faults, time.Unix(a.read.Load(), 0)

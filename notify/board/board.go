@@ -17,6 +17,7 @@ import (
 	"telltale/notify/board/frame"
 	"telltale/notify/board/lists"
 	"telltale/notify/board/operator"
+	"telltale/notify/board/programs"
 	"telltale/notify/board/rulebook"
 	"telltale/notify/board/rulebook/try"
 	"telltale/notify/board/sheet"
@@ -48,6 +49,7 @@ func Routes(f *frame.Frame) []frame.Route {
 		try.Pages(f),
 		inAndOut(f),
 		trail.Pages(f),
+		programs.Pages(f),
 	)
 }
 

@@ -23,6 +23,7 @@ var further = []section{
 		{"/deliveries", "Messages", "Who was told, and did it arrive? What was not delivered can be tried again."},
 		{"/refused", "Not used", "Events that could not be used, and vehicles that nobody registered: why, and what to do."},
 		{"/audit", "Who did what", "Who signed in, entered, saved a file or was refused."},
+		{"/programs", "Programs", "Which gateways and other programs may send, whether they are connected, and what was refused."},
 		{"/service", "The service", "Does it run? What waits, what is full, what is wrong with the folder's files."},
 	}},
 	{"By what it is judged", []described{

@@ -1,6 +1,10 @@
 package frame
 
-import "time"
+import (
+	"time"
+
+	"telltale/notify/programs/gate"
+)
 
 // Own is what only the program knows that runs the service, and pages tell the operator.
 // What is nil or empty is not known.
@@ -20,4 +24,6 @@ type Own struct {
 	// NATS is where the log is: the address of a server that was joined; "" where the
 	// service runs its own.
 	NATS string
+	// Gate knows the programs that speak to the service; nil where none do.
+	Gate *gate.Gate
 }

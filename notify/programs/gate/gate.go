@@ -115,7 +115,7 @@ func (g *Gate) Set(ctx context.Context, d *people.Directory) error {
 // program for which it matters: for the first time, or again.
 func (g *Gate) register(ctx context.Context, again bool) error {
 	g.mu.Lock()
-	matters := g.srv != nil && (again || !g.read) && slices.ContainsFunc(g.people.Programs(), func(p *people.Program) bool { return p.Where != "" })
+	matters := g.srv != nil && (again || !g.read) && slices.ContainsFunc(g.people.Programs(), func(p *people.Program) bool { return p.Key != "" && p.Where != "" })
 	svc := g.svc
 	g.mu.Unlock()
 	if !matters {
