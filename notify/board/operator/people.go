@@ -87,7 +87,7 @@ var listWords = map[people.Form]string{
 func (s *site) people(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	d := s.People()
 	p := &frame.Page{Section: frame.More, Title: "People", Lead: "Who hears of what. All of it is written in people.yaml."}
-	data := peoplePage{Stages: stages.Order[:len(stages.Order)-1], NoBook: true, SignIn: s.Door != nil}
+	data := peoplePage{Stages: stages.Order[:len(stages.Order)-1], NoBook: true, SignIn: s.SignsIn()}
 	if len(d.People()) == 0 {
 		p.Lead = "people.yaml names nobody, so nobody is told of anything. Write who there is, and who hears of what, into it."
 		return p, nil

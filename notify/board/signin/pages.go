@@ -36,7 +36,7 @@ const (
 
 // Pages are those of a door.
 func Pages(d *Door) []frame.Route {
-	return []frame.Route{
+	all := []frame.Route{
 		{Pattern: "GET " + frame.SignIn, Needs: rights.Open, Handle: d.signIn},
 		{Pattern: "POST " + frame.SignIn, Needs: rights.Open, Handle: d.askFor, MaxBody: mostSent},
 		{Pattern: "GET " + sentPath, Needs: rights.Open, Handle: d.sent},
@@ -48,6 +48,15 @@ func Pages(d *Door) []frame.Route {
 		{Pattern: "GET " + sessionsPath, Needs: rights.Watch, Handle: d.everybody},
 		{Pattern: "POST " + sessionsPath, Needs: rights.Change, Handle: d.endTheirs, Did: audit.SessionEnded},
 	}
+	for i, route := range all {
+		all[i].Handle = func(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+			if !d.SignsIn() { // just now, as people.yaml has it
+				return nil, frame.NotFound
+			}
+			return route.Handle(ctx, r)
+		}
+	}
+	return all
 }
 
 // asking is the page on which one asks for a mail.

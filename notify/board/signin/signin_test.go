@@ -518,6 +518,26 @@ func TestHostile(t *testing.T) {
 	}
 }
 
+// TestNobodyAsks: where people need not sign in, there are no pages for it, and nothing
+// stumbles over that nobody is signed in.
+func TestNobodyAsks(t *testing.T) {
+	h := build(t)
+	h.Frame.Asks = func() bool { return false }
+	b := boardtest.Stranger(h)
+	for _, path := range []string{"/sign-in", "/sign-in/sent", "/sign-in/x", "/sign-out", "/me/sessions", "/people/sessions", "/sign-in/passkey", "/me/passkeys", "/pair", "/people/pair"} {
+		for _, w := range []*httptest.ResponseRecorder{b.Get(path), b.Post(path, url.Values{"email": {"maud@larkfell.example"}, "all": {"1"}, "who": {"/people/maud"}})} {
+			if w.Code >= 500 || strings.HasPrefix(path, "/sign-in/s") && w.Code != http.StatusNotFound {
+				t.Errorf("%s: %d", path, w.Code)
+			}
+		}
+	}
+	for _, path := range []string{"/me", "/people"} {
+		if w := b.Get(path); w.Code != 200 || strings.Contains(w.Body.String(), "/sign-out") || strings.Contains(w.Body.String(), "/people/sessions") {
+			t.Errorf("%s: %d", path, w.Code)
+		}
+	}
+}
+
 // TestWhere has addresses to go on to that lead elsewhere.
 func TestWhere(t *testing.T) {
 	h := build(t)
