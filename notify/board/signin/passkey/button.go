@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"net/http"
 	"net/url"
+	"strings"
 
 	"telltale/notify/board/frame"
 	"telltale/notify/rights"
@@ -14,7 +15,7 @@ import (
 // and has none how to get one. Hidden is sent along: where to go on, a form that was kept.
 func (s *Room) Also(ctx context.Context, r *frame.Request, hidden []frame.Hidden) (template.HTML, error) {
 	id := r.Viewer.SignedIn
-	if id == nil || id.Tablet || !r.Viewer.Access.Anywhere(rights.Change) {
+	if id == nil || id.Tablet || !r.Viewer.Access.Anywhere(rights.Change) || !asksForTwo(r) {
 		if s.party == nil {
 			return "", nil
 		}
@@ -37,6 +38,13 @@ func (s *Room) Also(ctx context.Context, r *frame.Request, hidden []frame.Hidden
 		}
 	}
 	return templates.Body("first", &first{wordAddDo, frame.Link{Words: wordAddFirst, Path: frame.Back(MinePath, to)}})
+}
+
+// asksForTwo reports whether two factors are asked for, and not that somebody signs in again
+// in any way: as a page of oneself does.
+func asksForTwo(r *frame.Request) bool {
+	own := strings.HasPrefix(r.URL.Path, "/me/") || strings.HasPrefix(r.URL.Path, frame.SignIn)
+	return r.URL.Query().Has("again") || r.Method == http.MethodPost && !own
 }
 
 // button is the one that signs in.
