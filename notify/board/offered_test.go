@@ -10,7 +10,6 @@ import (
 
 	"golang.org/x/net/html"
 
-	"telltale/notify/board"
 	"telltale/notify/board/boardtest"
 	"telltale/notify/board/frame"
 	"telltale/notify/rights"
@@ -57,7 +56,7 @@ func TestOffered(t *testing.T) {
 
 // needed is what a route needs.
 func needed(f *frame.Frame, pattern string) (rights.Verb, bool) {
-	for _, r := range board.Routes(f) {
+	for _, r := range routesOf(f) {
 		if r.Pattern == pattern {
 			return r.Needs, true
 		}
@@ -68,7 +67,7 @@ func needed(f *frame.Frame, pattern string) (rights.Verb, bool) {
 // formsOf gives the routes to which a page's forms are sent.
 func formsOf(f *frame.Frame) func(*testing.T, crawled) []string {
 	mux := http.NewServeMux()
-	for _, r := range board.Routes(f) {
+	for _, r := range routesOf(f) {
 		mux.Handle(r.Pattern, http.NotFoundHandler())
 	}
 	return func(t *testing.T, c crawled) (out []string) {
