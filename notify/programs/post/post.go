@@ -7,6 +7,7 @@
 package post
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"encoding/json"
@@ -127,15 +128,34 @@ func read(w http.ResponseWriter, r *http.Request) (raw [][]byte, status int, why
 	if kind == oneEvent {
 		return [][]byte{body}, 0, ""
 	}
-	var list []json.RawMessage
-	if err := json.Unmarshal(body, &list); err != nil {
-		return nil, http.StatusBadRequest, "a batch is a JSON array of events"
+	return split(body)
+}
+
+// split are the events of a batch. It ends at the first that is too many: millions of them fit
+// into what a batch may have.
+func split(body []byte) (raw [][]byte, status int, why string) {
+	const few, none = "a batch has from 1 to 500 events", "a batch is a JSON array of events"
+	dec := json.NewDecoder(bytes.NewReader(body))
+	if t, err := dec.Token(); err != nil || t != json.Delim('[') {
+		return nil, http.StatusBadRequest, none
 	}
-	if len(list) == 0 || len(list) > maxEvents {
-		return nil, http.StatusRequestEntityTooLarge, "a batch has from 1 to 500 events"
+	for dec.More() {
+		var e json.RawMessage
+		if err := dec.Decode(&e); err != nil {
+			return nil, http.StatusBadRequest, none
+		}
+		if raw = append(raw, e); len(raw) > maxEvents {
+			return nil, http.StatusRequestEntityTooLarge, few
+		}
 	}
-	for _, e := range list {
-		raw = append(raw, e)
+	if _, err := dec.Token(); err != nil { // the end of the array
+		return nil, http.StatusBadRequest, none
+	}
+	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
+		return nil, http.StatusBadRequest, none
+	}
+	if len(raw) == 0 {
+		return nil, http.StatusRequestEntityTooLarge, few
 	}
 	return raw, 0, ""
 }
