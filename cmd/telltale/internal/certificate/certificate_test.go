@@ -313,3 +313,40 @@ func TestHost(t *testing.T) {
 		}
 	}
 }
+
+// TestKeyForAll: a key that every user may read is served with, and said.
+func TestKeyForAll(t *testing.T) {
+	dir := t.TempDir()
+	certs.New(t).Pair(t, dir, in(year), host)
+	for mode, want := range map[os.FileMode]int{0o600: 0, 0o640: 0, 0o644: 1} {
+		s := &said{}
+		if err := os.Chmod(files(dir).Key, mode); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Open(files(dir), nil, s.log()); err != nil || s.count("every user of this machine") != want {
+			t.Errorf("%o: %v, said\n%s", mode, err, s.b.String())
+		}
+	}
+}
+
+// TestUnseen: where the folder cannot be watched, the pair is kept, and it is said.
+func TestUnseen(t *testing.T) {
+	dir := t.TempDir()
+	certs.New(t).Pair(t, dir, in(year), host)
+	s := &said{}
+	k, err := Open(files(dir), nil, s.log())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.RemoveAll(dir); err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	done := make(chan error)
+	go func() { done <- k.Run(ctx) }()
+	eventually(t, "word of it", func() bool { return s.count("within a minute") == 1 })
+	stop()
+	if err := <-done; err != nil || k.TLS() == nil {
+		t.Error(err)
+	}
+}

@@ -49,6 +49,9 @@ func open(files Files, hosts []string, now func() time.Time, log *slog.Logger) (
 	}
 	k.held.Store(p)
 	k.note(p.fits(files, hosts, now()))
+	if info, err := os.Stat(files.Key); err == nil && info.Mode().Perm()&0o007 != 0 {
+		log.Warn("every user of this machine can read the certificate's key, and could stand in for the service", "hint", "chmod o= "+files.Key)
+	}
 	return k, nil
 }
 
@@ -89,14 +92,16 @@ const (
 // until ctx ends.
 func (k *Keeper) Run(ctx context.Context) error {
 	w, err := k.watch()
-	if err != nil {
-		return err
+	if err != nil { // which is no reason to end: they are read each minute all the same
+		k.log.Warn("changes of the certificate are seen within a minute", "error", err)
+		w = &fsnotify.Watcher{}
+	} else {
+		defer w.Close()
 	}
-	defer w.Close()
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
-	quiet := time.NewTimer(again)
+	quiet := time.NewTimer(settles) // for what changed before it was watched
 	var since time.Time // when they became unquiet
 	for {
 		select {
