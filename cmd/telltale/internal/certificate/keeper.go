@@ -102,7 +102,7 @@ func (k *Keeper) Run(ctx context.Context) error {
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
 	quiet := time.NewTimer(settles) // for what changed before it was watched
-	var since time.Time // when they became unquiet
+	var since time.Time             // when they became unquiet
 	for {
 		select {
 		case <-ctx.Done():
