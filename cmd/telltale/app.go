@@ -307,8 +307,8 @@ func (a *app) now(ctx context.Context) (time.Time, error) {
 // adopt puts the folder's rules in force and registers the vehicles that say
 // something new.
 func (a *app) adopt(ctx context.Context, f *fleet) error {
-	if err := a.trail.Files(ctx, f.dir); err != nil {
-		return err
+	if err := a.trail.Files(ctx, f.dir, f.people); err != nil {
+		a.logger.Error("writing down what changed", "error", err) // which keeps nothing from coming into force
 	}
 	if a.server == nil {
 		return a.compare(ctx, f)

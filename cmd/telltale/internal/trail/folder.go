@@ -6,10 +6,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"telltale/engine/event"
 	"telltale/engine/stream"
 	"telltale/engine/stream/audit"
+	"telltale/notify/people"
 	"telltale/rules"
 	"telltale/rules/english"
 )
@@ -18,8 +20,8 @@ import (
 // do not say who changed them.
 type Folder struct {
 	*audit.Log
-	files map[string]string // hash of each file of rules as it was read last
-	last  map[string]string // of each other file
+	files map[string]string     // hash of each file of rules as it was read last
+	last  map[audit.What]string // what was written down last of each other kind
 }
 
 // Rules is told of the files of each book that was read. If it came into force, it writes
@@ -95,36 +97,68 @@ var others = []struct {
 	what audit.What
 }{{"people.yaml", audit.People}, {"telltale.yaml", audit.Settings}}
 
-// Files writes down which of the folder's other files are not as they were when it was last
-// written down, by an earlier start too.
-func (f *Folder) Files(ctx context.Context, dir string) error {
-	if f.last == nil {
-		f.last = map[string]string{}
-	}
+// Files writes down which of the folder's other files, and which of the programs that
+// people.yaml lets in, are not as they were when that was last written down, by an earlier
+// start too.
+func (f *Folder) Files(ctx context.Context, dir string, d *people.Directory) error {
 	for _, file := range others {
 		text, err := os.ReadFile(filepath.Join(dir, file.name))
 		if os.IsNotExist(err) {
 			continue
 		}
+		if err == nil {
+			err = f.now(ctx, file.what, file.name+" "+hashed(text)[:12])
+		}
 		if err != nil {
 			return fmt.Errorf("reading what changed: %w", err)
 		}
-		words := file.name + " " + hashed(text)[:12]
-		if f.last[file.name] == "" {
-			p, err := f.List(ctx, audit.Query{What: file.what, Limit: 1})
-			if err != nil {
-				return err
-			}
-			if len(p.Entries) > 0 {
-				f.last[file.name] = p.Entries[0].Words
-			}
+	}
+	return f.now(ctx, audit.Programs, letIn(d.Programs()))
+}
+
+// now writes down how something is, if that is not as it was last.
+func (f *Folder) now(ctx context.Context, what audit.What, words string) error {
+	if f.last == nil {
+		f.last = map[audit.What]string{}
+	}
+	if f.last[what] == "" {
+		p, err := f.List(ctx, audit.Query{What: what, Limit: 1})
+		if err != nil {
+			return err
 		}
-		if f.last[file.name] != words {
-			f.Write(ctx, audit.Entry{How: audit.File, What: file.what, Outcome: audit.Done, Words: words})
-			f.last[file.name] = words
+		if len(p.Entries) > 0 {
+			f.last[what] = p.Entries[0].Words
 		}
 	}
+	if f.last[what] == "" && what == audit.Programs && strings.HasSuffix(words, none) {
+		return nil // there never were any
+	}
+	if f.last[what] != words {
+		f.Write(ctx, audit.Entry{How: audit.File, What: what, Outcome: audit.Done, Words: words})
+		f.last[what] = words
+	}
 	return nil
+}
+
+// none ends what is written where no program is let in.
+const none = ": none"
+
+// letIn says which programs there are, and by a hash what they may and by which keys.
+func letIn(list []*people.Program) string {
+	var names []string
+	all := sha256.New()
+	for _, p := range list {
+		names = append(names, p.ID)
+		fmt.Fprintf(all, "%q %q %q %q %q %t %t\n", p.ID, p.Key, p.TokenFile, p.Sends, p.Where, p.Asks, p.Operator)
+	}
+	const named = 12
+	if more := len(names) - named; more > 0 {
+		names = append(names[:named:named], fmt.Sprintf("%d more", more))
+	}
+	if names == nil {
+		return "let in" + none
+	}
+	return fmt.Sprintf("let in, %x: %s", all.Sum(nil)[:6], english.List("and", names))
 }
 
 func hashed(text []byte) string { return fmt.Sprintf("%x", sha256.Sum256(text)) }
