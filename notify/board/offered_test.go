@@ -87,7 +87,7 @@ func formsOf(f *frame.Frame) func(*testing.T, crawled) []string {
 			for _, a := range n.Attr {
 				at[a.Key] = a.Val
 			}
-			if n.Data != "form" || at["method"] != "post" {
+			if n.Data != "form" || at["method"] != "post" || at["action"] == "/sign-out" { // which is everybody's, and of the door
 				continue
 			}
 			to, err := here.Parse(at["action"])
@@ -152,13 +152,10 @@ func TestNothingOfAnothers(t *testing.T) {
 		"/v/zyxw-9/history.json", "/v/zyxw-9/entered/zyxw1", "/v/bus-01/entered/zyxw1", "/several/zyxw?v=zyxw-9", "/v/zyxw-9/samples/zyxwpart", "/v/zyxw-9/why/iron%20in%20the%20oil",
 		"/due/job?line=" + url.QueryEscape("v=zyxw-9&r=engine oil"), "/standing/acknowledge?line=" + url.QueryEscape("v=zyxw-9&r=iron in the oil"), "/changes?of=zyxw-9",
 		"/said", "/refused", "/deliveries", "/baselines", "/people?vehicle=zyxw-9", "/service"}
-	for _, w := range whoDoes {
-		if w.role == rights.Operator {
-			continue
-		}
-		a, b := crawlAs(t, with, w.who, mostOfAKind, from...), crawlAs(t, without, w.who, mostOfAKind, from...)
+	for _, who := range []string{"look", "driver", "keeper", "workshop", tablet, "chief", "both", "nobody"} {
+		a, b := crawlAs(t, with, who, mostOfAKind, from...), crawlAs(t, without, who, mostOfAKind, from...)
 		if len(a) < 10 {
-			t.Errorf("%s is shown %d pages", w.who, len(a))
+			t.Errorf("%s is shown %d pages", who, len(a))
 		}
 		at := map[string]crawled{}
 		for _, c := range b {
@@ -167,14 +164,41 @@ func TestNothingOfAnothers(t *testing.T) {
 		for _, c := range a {
 			o, ok := at[c.path]
 			if x, y := masked.ReplaceAllString(c.body, "$1"), masked.ReplaceAllString(o.body, "$1"); !ok || o.status != c.status || x != y {
-				t.Errorf("%s: what %s says of another depot: %v %d and %d\n%s", c.path, w.who, ok, c.status, o.status, differs(x, y))
+				t.Errorf("%s: what %s says of another depot: %v %d and %d\n%s", c.path, who, ok, c.status, o.status, differs(x, y))
 			}
 			if asked := strings.Contains(c.path, "zyxw") || strings.Contains(c.path, "Zyxw") || strings.Contains(c.path, "ZYXW"); !asked && strings.Contains(strings.ToLower(c.body), another) {
-				t.Errorf("%s has a word of another depot for %s", c.path, w.who)
+				t.Errorf("%s has a word of another depot for %s", c.path, who)
 			}
 		}
 		if len(a) != len(b) {
-			t.Errorf("%s is led to %d pages, and to %d without another depot", w.who, len(a), len(b))
+			t.Errorf("%s is led to %d pages, and to %d without another depot", who, len(a), len(b))
+		}
+	}
+}
+
+// TestOfEachVehicle: who drives one vehicle and keeps another sees of each what is theirs: the
+// work of the one that they keep, the meters of both.
+func TestOfEachVehicle(t *testing.T) {
+	t.Parallel()
+	_, h := signedIn(depots(t, true))
+	for _, path := range []string{"/due", "/due.csv", "/due?ahead=365", "/due/print", "/", "/standing?view=postponed", "/vehicles.csv"} {
+		w := boardtest.GetAs(t, h, "both", path)
+		if w.Code != http.StatusOK || strings.Contains(w.Body.String(), "engine oil") || strings.Contains(w.Body.String(), "inspection: bus-01") || path == "/due.csv" && strings.Contains(w.Body.String(), "bus-01") {
+			t.Errorf("%s: %d %s", path, w.Code, w.Body.String())
+		}
+	}
+	boardtest.Lacks(t, boardtest.GetAs(t, h, "both", "/due"), 200, "Van 2", "Safety inspection")
+	boardtest.Lacks(t, boardtest.GetAs(t, h, "both", "/readings"), 200, "Bus 1", "Van 2")
+	boardtest.Lacks(t, boardtest.GetAs(t, h, "both", "/standing"), 200, "Iron in the oil", "Standing (2)")
+	boardtest.Lacks(t, boardtest.GetAs(t, h, "both", "/vehicles"), 200, "2 in service.")
+	for path, want := range map[string]int{"/v/bus-01/history": 403, "/v/van-02/history": 200, "/v/bus-01/work": 403, "/v/van-02/work": 200, "/v/bus-01/reading": 200} {
+		if w := boardtest.GetAs(t, h, "both", path); w.Code != want {
+			t.Errorf("%s: %d, want %d", path, w.Code, want)
+		}
+	}
+	for path, want := range map[string]int{"/service": 403, "/said": 403, "/v/bus-01/events": 403, "/v/bus-01/sample": 200, "/": 200} {
+		if w := boardtest.GetAs(t, h, "chief", path); w.Code != want {
+			t.Errorf("an operator of one depot at %s: %d, want %d", path, w.Code, want)
 		}
 	}
 }

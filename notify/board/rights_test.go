@@ -27,6 +27,8 @@ const twoDepots = `people:
   driver: {name: Dora Vint, mail: dora@larkfell.example}
   keeper: {name: Karl Osper, mail: karl@larkfell.example, list: owner}
   workshop: {name: Wyn Harrow, mail: wyn@larkfell.example}
+  chief: {name: Chris Ember, mail: chris@larkfell.example, list: operator}
+  both: {name: Bea Tarn, mail: bea@larkfell.example}
   nobody: {name: Nora Quill, mail: nora@larkfell.example}
   maud: {name: Maud Ashgrove, mail: maud@larkfell.example}
   pat: {name: Pat Umber, mail: pat@larkfell.example}
@@ -35,6 +37,9 @@ rights:
   north look: {who: [look], may: look, where: 'vehicle.tags["depot"] == "north"'}
   north drivers: {who: [driver], may: driver, where: 'vehicle.tags["depot"] == "north"'}
   north keepers: {who: [keeper], may: keeper, where: 'vehicle.tags["depot"] == "north"'}
+  north office: {who: [chief], may: operator, where: 'vehicle.tags["depot"] == "north"'}
+  drives one: {who: [both], may: driver, where: 'vehicle.id == "bus-01"'}
+  keeps one: {who: [both], may: keeper, where: 'vehicle.id == "van-02"'}
   north workshop: {who: [workshop, pat], may: workshop, where: 'vehicle.tags["depot"] == "north"'}
 `
 
@@ -133,7 +138,7 @@ func told(vehicle, component, of string) string {
 // depots is the fleet; without another, the south depot has no vehicle.
 func depots(t *testing.T, south bool) *boardtest.Fleet {
 	f := boardtest.Files{Rules: []rules.File{{Name: "rules/all.yaml", Text: []byte(rightsBook)}}, People: twoDepots, Vehicles: northVehicles,
-		Events: told("bus-01", "engine", "n")}
+		Events: told("bus-01", "engine", "n") + sent("reading", "/gateway/n", "v1", "van-02", "2031-01-06T08:00:00Z", `{"meter":"odometer","value":5000,"unit":"km"}`)}
 	for _, w := range whoDoes {
 		source := "/people/" + w.who
 		if w.who == tablet {

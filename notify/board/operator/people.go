@@ -87,7 +87,7 @@ var listWords = map[people.Form]string{
 func (s *site) people(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	d := s.People()
 	p := &frame.Page{Section: frame.More, Title: "People", Lead: "Who hears of what. All of it is written in people.yaml."}
-	data := peoplePage{Stages: stages.Order[:len(stages.Order)-1], NoBook: true, SignIn: s.SignsIn()}
+	data := peoplePage{Stages: stages.Order[:len(stages.Order)-1], NoBook: true, SignIn: s.SignsIn() && r.Leads("/people/sessions")}
 	if len(d.People()) == 0 {
 		p.Lead = "people.yaml names nobody, so nobody is told of anything. Write who there is, and who hears of what, into it."
 		return p, nil
@@ -207,7 +207,7 @@ func (s *site) reach(ctx context.Context, d *people.Directory, book *rules.Book)
 }
 
 func personOf(d *people.Directory, one *people.Person, r *frame.Request, reach map[string]int, left []notify.Left) person {
-	p := person{Person: one, Ways: one.Ways(), List: "no list", Operator: slices.Contains(d.Operators(), one.ID)}
+	p := person{Person: one, Ways: one.Ways(), List: "no list", Operator: d.Access(one.ID).Anywhere(rights.Watch)}
 	var units []string
 	for _, u := range one.Units().Or(unit.Metric).Names() {
 		units = append(units, english.Unit(u))
