@@ -59,9 +59,11 @@ func (d *Directory) LinesOf(id string) (first, last int) {
 	return 0, 0
 }
 
-// Closed reports whether the file says which programs there are, even if it names none:
-// then nothing speaks to the service that does not sign in.
-func (d *Directory) Closed() bool { return d.programs != nil }
+// Closed reports whether nothing speaks to the service over NATS that does not sign in:
+// where the file says which programs there are, even if it names none, or who may do what.
+// Without a key a process on the service's machine could write whatever the service keeps,
+// and so sign itself in as anybody.
+func (d *Directory) Closed() bool { return d.programs != nil || d.rights != nil }
 
 // Kinds are those of which a program can send events.
 func Kinds() (names []string) {
