@@ -10,8 +10,8 @@ import (
 	"telltale/notify/board/signin/passkey"
 )
 
-// Entrance gives the frame a door at which people sign in: by a link in a mail and, where
-// there is one, at the fleet's own provider.
+// Entrance gives the frame a door at which people sign in: by a link in a mail, by a passkey
+// and, where there is one, at the fleet's own provider; and at which tablets are paired.
 func Entrance(f *frame.Frame, provider fleet.Config) {
 	d := signin.New(f)
 	f.Door = d
@@ -19,6 +19,9 @@ func Entrance(f *frame.Frame, provider fleet.Config) {
 		d.Ways, d.Further = append(d.Ways, frame.Link{Words: wordFleet, Path: fleet.Path}), append(d.Further, w.Routes()...)
 		d.Elsewhere = fleet.Theirs
 	}
+	keys, tablets := passkey.New(d), pair.New(d)
+	d.Also, d.Offer = keys.Also, keys.Offer
+	d.Ways, d.Further = append(d.Ways, pair.Way), slices.Concat(d.Further, keys.Pages(), tablets.Pages())
 }
 
 // wordFleet is on the button that leads to the fleet's provider.
@@ -26,14 +29,8 @@ const wordFleet = "Sign in with the fleet's account"
 
 // inAndOut are the pages of signing in, where people do.
 func inAndOut(f *frame.Frame) []frame.Route {
-	d, ok := f.Door.(*signin.Door)
-	if !ok {
-		return nil
+	if d, ok := f.Door.(*signin.Door); ok {
+		return slices.Concat(signin.Pages(d), d.Further)
 	}
-	keys, tablets := passkey.New(d), pair.New(d)
-	d.Also, d.Offer = keys.Also, keys.Offer
-	if !slices.Contains(d.Ways, pair.Way) {
-		d.Ways = append(d.Ways, pair.Way)
-	}
-	return slices.Concat(signin.Pages(d), d.Further, keys.Pages(), tablets.Pages())
+	return nil
 }

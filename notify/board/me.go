@@ -36,7 +36,7 @@ func (s site) me(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 			return nil, err
 		}
 		data.Where = where
-		if party, _ := passkey.PartyOf(s.URL); party != nil && !r.Viewer.SignedIn.Tablet {
+		if party, _ := passkey.PartyOf(s.URL); party != nil && !r.Viewer.SignedIn.Tablet && (d.Elsewhere == nil || !d.Elsewhere(r.Viewer.Person)) {
 			data.Passkeys = passkey.MinePath
 		}
 	}

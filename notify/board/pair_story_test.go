@@ -10,6 +10,7 @@ import (
 	"telltale/notify/board/boardtest"
 	"telltale/notify/board/boardtest/browser"
 	"telltale/notify/board/signin"
+	provider "telltale/notify/board/signin/fleet"
 	"telltale/rules"
 )
 
@@ -33,6 +34,7 @@ func TestPairStory(t *testing.T) {
 	srv := httptest.NewUnstartedServer(nil)
 	_, port, _ := strings.Cut(srv.Listener.Addr().String(), ":")
 	fleet.URL = "http://localhost:" + port
+	board.Entrance(fleet.Frame, provider.Config{})
 	srv.Config.Handler = board.Handler(fleet.Frame)
 	srv.Start()
 	defer srv.Close()

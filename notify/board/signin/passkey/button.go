@@ -15,6 +15,9 @@ import (
 // and has none how to get one. Hidden is sent along: where to go on, a form that was kept.
 func (s *Room) Also(ctx context.Context, r *frame.Request, hidden []frame.Hidden) (template.HTML, error) {
 	id := r.Viewer.SignedIn
+	if id != nil && s.fleets(r.Viewer.ID) {
+		return "", nil // the way to their provider stands there too
+	}
 	if id == nil || id.Tablet || !r.Viewer.Access.Anywhere(rights.Change) || !asksForTwo(r) {
 		if s.party == nil {
 			return "", nil
@@ -76,7 +79,7 @@ func (s *Room) pageWith(ctx context.Context, r *frame.Request, wrong string, sta
 		return nil, noParty
 	}
 	to := r.FormValue("to")
-	if id := r.Viewer.SignedIn; id != nil && !id.Tablet && status == 0 {
+	if id := r.Viewer.SignedIn; id != nil && !id.Tablet && status == 0 && !s.fleets(r.Viewer.ID) {
 		h, err := s.Keys.Of(ctx, r.Viewer.ID)
 		if err != nil {
 			return nil, err

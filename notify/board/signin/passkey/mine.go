@@ -56,8 +56,17 @@ func (s *Room) myself(ctx context.Context, r *frame.Request) (passkeys.Holder, e
 		return passkeys.Holder{}, noParty
 	case r.Viewer.SignedIn.Tablet:
 		return passkeys.Holder{}, &frame.Fault{Status: http.StatusForbidden, Title: wordPerson}
+	case s.fleets(r.Viewer.ID):
+		return passkeys.Holder{}, &frame.Fault{Status: http.StatusForbidden, Title: wordFleet}
 	}
 	return s.Keys.Of(ctx, r.Viewer.ID)
+}
+
+// fleets reports whether a person signs in at the fleet's own provider, and so by no passkey
+// of this board.
+func (s *Room) fleets(person string) bool {
+	p := s.People().Person(person)
+	return p != nil && s.Elsewhere != nil && s.Elsewhere(p)
 }
 
 // line is a passkey on the page.

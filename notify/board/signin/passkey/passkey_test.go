@@ -525,3 +525,22 @@ func TestWhere(t *testing.T) {
 		t.Errorf("offered: %s (%v)", to, err)
 	}
 }
+
+// TestFleet: who signs in at the fleet's provider has no passkeys here, and one of before
+// opens nothing: who leaves there has left here.
+func TestFleet(t *testing.T) {
+	b := start(t, here)
+	d := newDevice(t)
+	v := b.as("maud", sessions.Link, time.Time{})
+	v.makes(d)
+	b.door.Elsewhere = func(p *people.Person) bool { return p.ID == "maud" }
+	one := b.visitor()
+	if w := one.sends(signInPath, d.show(one.asks(signInPath))); w.Code != http.StatusForbidden || !strings.Contains(boardtest.Says(w), wordFleet) || one.who() != "" {
+		t.Errorf("%d %s", w.Code, boardtest.Says(w))
+	}
+	v = b.as("maud", sessions.Fleet, b.wall)
+	boardtest.Lacks(t, v.get(MinePath), http.StatusForbidden, wordFleet)
+	if w := v.do("POST", MinePath+"/ask", nil); w.Code != http.StatusForbidden {
+		t.Errorf("asked to make one: %d", w.Code)
+	}
+}

@@ -62,10 +62,13 @@ func (s *Room) whose(ctx context.Context, r *frame.Request) (person string, err 
 		return "", refusal{wordRefused, err}
 	}
 	h, err := s.Keys.By(ctx, answer.Response.UserHandle)
-	if errors.Is(err, passkeys.ErrNone) || err == nil && s.People().Person(h.Person) == nil {
+	switch {
+	case errors.Is(err, passkeys.ErrNone), err == nil && s.People().Person(h.Person) == nil:
 		return "", refusal{wordUnknown, fmt.Errorf("nobody has a passkey of that handle: %w", passkeys.ErrNone)}
-	} else if err != nil {
+	case err != nil:
 		return "", err
+	case s.fleets(h.Person):
+		return h.Person, refusal{wordFleet, fmt.Errorf("%q signs in at the fleet's provider", h.Person)}
 	}
 	copied := false
 	err = s.Keys.Change(ctx, h.Person, func(h *passkeys.Holder) (err error) {

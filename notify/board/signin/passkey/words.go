@@ -14,6 +14,7 @@ const (
 
 	wordNoParty  = "There are no passkeys on this board."
 	wordPerson   = "A passkey is a person's. This tablet has none."
+	wordFleet    = "You sign in with the fleet's account, and not by a passkey of this board."
 	wordOver     = "That took too long, or was sent twice. Please begin again."
 	wordUnknown  = "This passkey is not known here. Sign in by a mail, and make a new one under your name."
 	wordRefused  = "This passkey could not be checked, so nobody is signed in. Try again, or sign in by a mail."
