@@ -17,7 +17,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -50,14 +49,12 @@ type Holder struct {
 	Offered bool `json:"offered,omitempty"`
 }
 
-// Has reports whether any of their passkeys opens the door.
-func (h *Holder) Has() bool {
-	return slices.ContainsFunc(h.Keys, func(k Key) bool { return k.Copied.IsZero() })
-}
-
 // Key is one passkey.
 type Key struct {
 	ID []byte `json:"id"`
+	// Mail is a hash of its person's mail address as it was made: an id of people.yaml may be
+	// given to somebody else, whom it must not let in.
+	Mail string `json:"mail,omitempty"`
 	// Device says in words on which device it was made.
 	Device string    `json:"device"`
 	Added  time.Time `json:"added"`
@@ -67,6 +64,20 @@ type Key struct {
 	Copied time.Time `json:"copied,omitzero"`
 	// Credential is what its signatures are checked by, as whoever checks them writes it.
 	Credential json.RawMessage `json:"credential"`
+}
+
+// Opens reports whether the passkey opens the door to whoever has that mail address, by its
+// hash.
+func (k *Key) Opens(mail string) bool { return k.Copied.IsZero() && k.Mail == mail }
+
+// Opening counts those that open the door to whoever has that mail address, by its hash.
+func (h *Holder) Opening(mail string) (n int) {
+	for i := range h.Keys {
+		if h.Keys[i].Opens(mail) {
+			n++
+		}
+	}
+	return n
 }
 
 // Key is the passkey of that id; nil where the person has none of it.
@@ -208,8 +219,8 @@ func (s *Store) put(ctx context.Context, key string, body []byte, rev uint64) er
 	return nil
 }
 
-// Counts are how many passkeys each person has who has any.
-func (s *Store) Counts(ctx context.Context) (map[string]int, error) {
+// All are the people who have passkeys, by their ids.
+func (s *Store) All(ctx context.Context) (map[string]Holder, error) {
 	kv, err := s.open(ctx)
 	if err != nil {
 		return nil, err
@@ -220,7 +231,7 @@ func (s *Store) Counts(ctx context.Context) (map[string]int, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading bucket %q: %w", bucket, err)
 	}
-	out := map[string]int{}
+	out := map[string]Holder{}
 	for name := range names.Keys() {
 		person, err := hex.DecodeString(strings.TrimPrefix(name, "person."))
 		if err != nil {
@@ -231,7 +242,7 @@ func (s *Store) Counts(ctx context.Context) (map[string]int, error) {
 			return nil, err
 		}
 		if len(h.Keys) > 0 {
-			out[h.Person] = len(h.Keys)
+			out[h.Person] = h
 		}
 	}
 	return out, ctx.Err()

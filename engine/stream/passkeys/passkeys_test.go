@@ -60,9 +60,7 @@ func TestStore(t *testing.T) {
 			t.Errorf("handle %x is of %q (%v)", forged, h.Person, err)
 		}
 	}
-	if n, err := s.Counts(t.Context()); err != nil || !maps.Equal(n, map[string]int{"ines": 2, odd: 1}) {
-		t.Errorf("%v (%v)", n, err)
-	}
+	counted(t, s, map[string]int{"ines": 2, odd: 1})
 	refused := errors.New("no")
 	if err := s.Change(t.Context(), "ines", func(h *Holder) error { h.Keys = nil; return refused }); !errors.Is(err, refused) {
 		t.Errorf("refused: %v", err)
@@ -73,8 +71,35 @@ func TestStore(t *testing.T) {
 	if err := s.Change(t.Context(), "ines", func(h *Holder) error { h.Keys = nil; return nil }); err != nil {
 		t.Fatal(err)
 	}
-	if n, err := s.Counts(t.Context()); err != nil || !maps.Equal(n, map[string]int{odd: 1}) {
-		t.Errorf("%v (%v)", n, err)
+	counted(t, s, map[string]int{odd: 1})
+}
+
+// counted compares how many passkeys each has.
+func counted(t *testing.T, s *Store, want map[string]int) {
+	t.Helper()
+	all, err := s.All(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[string]int{}
+	for person, h := range all {
+		got[person] = h.Opening("")
+	}
+	if !maps.Equal(got, want) {
+		t.Errorf("%v, want %v", got, want)
+	}
+}
+
+// TestOpens: a passkey opens while its person has the address of then, and until it was seen
+// to be copied.
+func TestOpens(t *testing.T) {
+	of := Key{Mail: "a"}
+	copied := Key{Mail: "a", Copied: time.Date(2031, 6, 6, 0, 0, 0, 0, time.UTC)}
+	if !of.Opens("a") || of.Opens("b") || of.Opens("") || copied.Opens("a") {
+		t.Error("a passkey opens what it should not, or not what it should")
+	}
+	if h := (Holder{Keys: []Key{of, copied, of, {}}}); h.Opening("a") != 2 || h.Opening("") != 1 || h.Opening("b") != 0 {
+		t.Errorf("%d, %d and %d open", h.Opening("a"), h.Opening(""), h.Opening("b"))
 	}
 }
 

@@ -16,6 +16,7 @@ import (
 	"telltale/engine/stream/service"
 	"telltale/notify"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/signin"
 	"telltale/notify/board/signin/passkey"
 	"telltale/notify/people"
 	"telltale/notify/rights"
@@ -132,14 +133,15 @@ func (s *site) signedIn(ctx context.Context, r *frame.Request, data *peoplePage)
 	if party, _ := passkey.PartyOf(s.URL); party == nil {
 		return nil
 	}
-	counts, err := passkeys.Open(s.Log).Counts(ctx)
+	all, err := passkeys.Open(s.Log).All(ctx)
 	for i := range data.People {
 		p := &data.People[i]
 		p.Passkeys = "none"
-		if n := counts[p.ID]; n > 0 {
+		h := all[p.ID]
+		if n := h.Opening(signin.MailOf(p.Person)); n > 0 {
 			p.Passkeys = strconv.Itoa(n)
 		}
-		if counts[p.ID] > 0 && data.Pairs {
+		if len(h.Keys) > 0 && data.Pairs {
 			p.Away = frame.Path("people", p.ID, "passkeys", "remove")
 		}
 	}

@@ -31,7 +31,7 @@ func (s *Room) Also(ctx context.Context, r *frame.Request, hidden []frame.Hidden
 	if err != nil {
 		return "", err
 	}
-	if h.Has() {
+	if s.has(r, &h) {
 		return templates.Body("button", s.button(hidden))
 	}
 	to := ""
@@ -84,7 +84,7 @@ func (s *Room) pageWith(ctx context.Context, r *frame.Request, wrong string, sta
 		if err != nil {
 			return nil, err
 		}
-		if !h.Has() {
+		if !s.has(r, &h) {
 			return &frame.Page{To: frame.Back(MinePath, to)}, nil // they can have none to show
 		}
 	}

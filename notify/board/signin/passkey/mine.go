@@ -33,7 +33,7 @@ func (s *Room) firstOf(ctx context.Context, r *frame.Request, h *passkeys.Holder
 		return nil, nil
 	}
 	back := frame.Back(MinePath, to)
-	if h.Has() && r.Viewer.Access.Anywhere(rights.Change) {
+	if s.has(r, h) && r.Viewer.Access.Anywhere(rights.Change) {
 		return &first{wordStrongDo, frame.Link{Words: wordStrong, Path: frame.Back(signInPath, back)}}, nil
 	}
 	list, err := s.Sessions.Of(ctx, r.Viewer.Source(), now)
@@ -62,6 +62,11 @@ func (s *Room) myself(ctx context.Context, r *frame.Request) (passkeys.Holder, e
 	return s.Keys.Of(ctx, r.Viewer.ID)
 }
 
+// has reports whether a passkey of the viewer opens the door.
+func (s *Room) has(r *frame.Request, h *passkeys.Holder) bool {
+	return h.Opening(signin.MailOf(r.Viewer.Person)) > 0
+}
+
 // fleets reports whether a person signs in at the fleet's own provider, and so by no passkey
 // of this board.
 func (s *Room) fleets(person string) bool {
@@ -72,7 +77,7 @@ func (s *Room) fleets(person string) bool {
 // line is a passkey on the page.
 type line struct {
 	ID, Device, Added, Used string
-	Copied                  bool
+	Copied, Other           bool // why it opens nothing
 }
 
 // mine is the viewer's passkeys.
@@ -102,6 +107,7 @@ func (s *Room) mineWith(ctx context.Context, r *frame.Request, wrong string, sta
 	}{First: f, Says: wordOfferIs, On: to}
 	for _, k := range h.Keys {
 		l := line{ID: hex.EncodeToString(k.ID), Device: k.Device, Added: r.Viewer.Day(k.Added), Copied: !k.Copied.IsZero()}
+		l.Other = !l.Copied && !k.Opens(signin.MailOf(r.Viewer.Person))
 		if !k.Used.IsZero() {
 			l.Used = r.Viewer.Day(k.Used)
 		}
@@ -111,7 +117,7 @@ func (s *Room) mineWith(ctx context.Context, r *frame.Request, wrong string, sta
 		data.Button = &frame.Passkey{Make: true, Path: MinePath, Says: wordMake, At: s.party.Origin, Words: wordsMake, Hidden: []frame.Hidden{{Name: "to", Value: to}}}
 	}
 	p := &frame.Page{Title: "Passkeys", Lead: wrong, Status: status, Up: frame.Link{Words: "You", Path: "/me"}}
-	if to != "" && !h.Has() {
+	if to != "" && !s.has(r, &h) {
 		p.Title, p.Up = wordOffer, frame.Link{}
 	}
 	p.Body, err = templates.Body("mine", data)
@@ -196,7 +202,7 @@ func (s *Room) take(ctx context.Context, r *frame.Request, h *passkeys.Holder) e
 	if err != nil {
 		return refusal{wordNotTaken, err}
 	}
-	k.Device, k.Added = sessions.Device(r.UserAgent()), s.Wall().UTC()
+	k.Device, k.Added, k.Mail = sessions.Device(r.UserAgent()), s.Wall().UTC(), signin.MailOf(r.Viewer.Person)
 	return s.Keys.Change(ctx, h.Person, func(h *passkeys.Holder) error {
 		switch {
 		case h.Key(k.ID) != nil:

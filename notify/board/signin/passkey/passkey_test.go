@@ -431,7 +431,7 @@ func TestMadeWrongly(t *testing.T) {
 	if w := v.sends(MinePath, sams.make(v.asks(MinePath))); !strings.Contains(boardtest.Says(w), wordTwice) {
 		t.Errorf("twice: %d %s", w.Code, boardtest.Says(w))
 	}
-	if n, err := b.room.Keys.Counts(t.Context()); err != nil || len(n) != 1 || n["sam"] != 1 {
+	if n, err := b.room.Keys.All(t.Context()); err != nil || len(n) != 1 || len(n["sam"].Keys) != 1 {
 		t.Errorf("there are %v (%v)", n, err)
 	}
 }
@@ -470,12 +470,45 @@ func TestTakenAway(t *testing.T) {
 	if got := v.who(); got != "" {
 		t.Errorf("%s is still signed in", got)
 	}
-	d2, err := people.Parse("people.yaml", []byte(strings.NewReplacer("  sam: {name", "  samuel: {name", "who: [sam]", "who: [samuel]").Replace(folk)))
+	renamed, err := people.Parse("people.yaml", []byte(strings.NewReplacer("  sam: {name", "  samuel: {name", "who: [sam]", "who: [samuel]").Replace(folk)))
 	if err != nil {
 		t.Fatal(err)
 	}
-	b.room.People = func() *people.Directory { return d2 }
+	b.room.People = func() *people.Directory { return renamed }
 	refused(sams)
+}
+
+// TestNewAddress: who has the id of somebody else, or another address, comes in by none of
+// the passkeys of before. Nor do these stand in the way of making one, which is the way back
+// for who lost their last one and has nobody else to take it away.
+func TestNewAddress(t *testing.T) {
+	b := start(t, here)
+	d := newDevice(t)
+	b.as("ines", sessions.Link, time.Time{}).makes(d)
+	says := func(mail string) {
+		t.Helper()
+		other, err := people.Parse("people.yaml", []byte(strings.Replace(folk, "ines@", mail, 1)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.room.People = func() *people.Directory { return other }
+	}
+	in := func() string {
+		v := b.visitor()
+		v.sends(signInPath, d.show(v.asks(signInPath)))
+		return v.who()
+	}
+	says("Ines@")
+	if got := in(); got != "ines" {
+		t.Errorf("the same address, written otherwise, signs in %q", got)
+	}
+	says("other@")
+	if got := in(); got != "" {
+		t.Errorf("of another address, and signs in %q", got)
+	}
+	v := b.as("ines", sessions.Link, time.Time{})
+	boardtest.Lacks(t, v.get(MinePath), http.StatusOK, "made when people.yaml had another mail address")
+	v.makes(newDevice(t))
 }
 
 // TestOffer: after somebody signed in by a mail they are offered a passkey, once.

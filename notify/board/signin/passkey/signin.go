@@ -15,6 +15,7 @@ import (
 	"telltale/engine/stream/passkeys"
 	"telltale/engine/stream/sessions"
 	"telltale/notify/board/frame"
+	"telltale/notify/board/signin"
 )
 
 // askIn has a browser sign for whoever it is of.
@@ -62,8 +63,9 @@ func (s *Room) whose(ctx context.Context, r *frame.Request) (person string, err 
 		return "", refusal{wordRefused, err}
 	}
 	h, err := s.Keys.By(ctx, answer.Response.UserHandle)
+	who := s.People().Person(h.Person)
 	switch {
-	case errors.Is(err, passkeys.ErrNone), err == nil && s.People().Person(h.Person) == nil:
+	case errors.Is(err, passkeys.ErrNone), err == nil && who == nil:
 		return "", refusal{wordUnknown, fmt.Errorf("nobody has a passkey of that handle: %w", passkeys.ErrNone)}
 	case err != nil:
 		return "", err
@@ -72,7 +74,7 @@ func (s *Room) whose(ctx context.Context, r *frame.Request) (person string, err 
 	}
 	copied := false
 	err = s.Keys.Change(ctx, h.Person, func(h *passkeys.Holder) (err error) {
-		copied, err = s.party.check(h, a.Is, answer, s.Wall())
+		copied, err = s.party.check(h, signin.MailOf(who), a.Is, answer, s.Wall())
 		return err
 	})
 	if err == nil && copied {
@@ -81,16 +83,19 @@ func (s *Room) whose(ctx context.Context, r *frame.Request) (person string, err 
 	return h.Person, err
 }
 
-// check checks a signature, and notes in the passkey that it was used. A count of signatures
-// that did not grow says that there are two of the passkey (WebAuthn level 3, 6.1.1): which
-// of them is the thief's, nobody can tell, so neither opens anything from then on.
-func (p *Party) check(h *passkeys.Holder, is webauthn.SessionData, answer *protocol.ParsedCredentialAssertionData, now time.Time) (copied bool, err error) {
+// check checks a signature for who has that mail address, by its hash, and notes in the
+// passkey that it was used. A count of signatures that did not grow says that there are two
+// of the passkey (WebAuthn level 3, 6.1.1): which of them is the thief's, nobody can tell, so
+// neither opens anything from then on.
+func (p *Party) check(h *passkeys.Holder, mail string, is webauthn.SessionData, answer *protocol.ParsedCredentialAssertionData, now time.Time) (copied bool, err error) {
 	k := h.Key(answer.RawID)
 	switch {
 	case k == nil:
 		return false, refusal{wordUnknown, fmt.Errorf("%q has no such passkey", h.Person)}
 	case !k.Copied.IsZero():
 		return false, refusal{wordCopied, fmt.Errorf("a passkey of %q was used on two devices before", h.Person)}
+	case !k.Opens(mail):
+		return false, refusal{wordUnknown, fmt.Errorf("a passkey of %q was made by who had another address", h.Person)}
 	}
 	_, c, err := p.ValidatePasskeyLogin(func(_, _ []byte) (webauthn.User, error) { return holder{Holder: h}, nil }, is, answer)
 	if err != nil {

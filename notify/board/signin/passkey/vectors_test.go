@@ -58,7 +58,7 @@ func (v *vector) run(t *testing.T, p *Party, ask protocol.UserVerificationRequir
 	if err != nil {
 		t.Fatal(err)
 	}
-	copied, shown := p.check(&h, webauthn.SessionData{Challenge: b64(plain(t, v.Shown.Challenge)), UserVerification: ask}, parsed, boardtest.Morning)
+	copied, shown := p.check(&h, "", webauthn.SessionData{Challenge: b64(plain(t, v.Shown.Challenge)), UserVerification: ask}, parsed, boardtest.Morning)
 	if copied {
 		t.Errorf("%s: it is taken for copied", v.Section)
 	}

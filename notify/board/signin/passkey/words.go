@@ -26,7 +26,7 @@ const (
 	wordFirst    = "Sign in again first"
 	wordFirstDo  = "You signed in more than 15 minutes ago. Sign in again, so that nobody makes or takes away a passkey who only found this device open."
 	wordStrong   = "Sign in with a passkey first"
-	wordStrongDo = "You have a passkey, and you may change who else comes in. So a passkey of yours is needed to make another or to take one away. If you lost it, somebody else who runs the service can take it away for you."
+	wordStrongDo = "You have a passkey, and you may change who else comes in. So a passkey of yours is needed to make another or to take one away. If you lost it, somebody else who runs the service can take it away for you; who runs it alone writes another mail address of theirs into people.yaml."
 	wordAddFirst = "Make a passkey first"
 	wordAddDo    = "Who ends sessions or pairs tablets shows a passkey for it. You have none yet. Make one here, then go on."
 	wordAddNoWay = "Who ends sessions or pairs tablets shows a passkey for it, and this board can have none. "
