@@ -11,6 +11,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/nats-io/nats.go"
+
 	"telltale/engine/stream"
 	"telltale/engine/stream/server/servertest"
 )
@@ -100,6 +102,39 @@ func TestOpens(t *testing.T) {
 	}
 	if h := (Holder{Keys: []Key{of, copied, of, {}}}); h.Opening("a") != 2 || h.Opening("") != 1 || h.Opening("b") != 0 {
 		t.Errorf("%d, %d and %d open", h.Opening("a"), h.Opening(""), h.Opening("b"))
+	}
+}
+
+// TestPrivate has whoever reaches the port try to read passkeys, and to put one of their own
+// among them.
+func TestPrivate(t *testing.T) {
+	srv := servertest.Embed(t, t.TempDir())
+	l, err := stream.Open(t.Context(), srv.Conn(), stream.LogConfig{Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := Open(l)
+	if err := s.Change(t.Context(), "ines", add("hers")); err != nil {
+		t.Fatal(err)
+	}
+	refused := make(chan error, 10)
+	stranger, err := nats.Connect(srv.URL(), nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { refused <- err }))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stranger.Close()
+	forged := `{"person":"ines","handle":"AA==","keys":[{"id":"AA=="}]}`
+	for _, subject := range []string{"$KV." + bucket + "." + keyOf("ines"), "$JS.API.STREAM.MSG.GET.KV_" + bucket, "$JS.API.DIRECT.GET.KV_" + bucket + ".$KV." + bucket + "." + keyOf("ines"),
+		"$JS.API.CONSUMER.CREATE.KV_" + bucket, "$JS.API.STREAM.PURGE.KV_" + bucket} {
+		if err := stranger.PublishRequest(subject, "_INBOX.stranger", []byte(forged)); err != nil {
+			t.Fatal(err)
+		}
+		if err := <-refused; !errors.Is(err, nats.ErrPermissionViolation) {
+			t.Errorf("%s: %v", subject, err)
+		}
+	}
+	if h, err := Open(l).Of(t.Context(), "ines"); err != nil || h.Key([]byte("hers")) == nil || len(h.Keys) != 1 {
+		t.Errorf("%+v (%v)", h, err)
 	}
 }
 
