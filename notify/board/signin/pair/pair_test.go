@@ -154,6 +154,13 @@ func TestPair(t *testing.T) {
 	send(t, tablet, "/pair/start", nil, http.StatusSeeOther, "") // pressed twice: nothing waits
 	boardtest.Lacks(t, tablet.Get("/"), http.StatusOK, "/devices/north-bay-2")
 
+	trail := boardtest.Trail(t, b.fleet)
+	if want := []string{"/people/ines paired a tablet: /devices/north-bay-2, the north workshop", "/devices/north-bay-2 signed in"}; !slices.Equal(slices.DeleteFunc(trail, func(s string) bool {
+		return strings.Contains(s, "refused")
+	}), want) {
+		t.Errorf("%q, want %q", trail, want)
+	}
+
 	// A year, 30 days unused, ended by one press; see also the tests of sessions.
 	b.wall = b.wall.Add(sessions.IdleDevice - time.Hour)
 	boardtest.Lacks(t, tablet.Get("/"), http.StatusOK, "North bay 2")

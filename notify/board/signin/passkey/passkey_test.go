@@ -41,9 +41,10 @@ rights:
 
 // board is a board where people sign in, at an address.
 type board struct {
-	t    *testing.T
-	door *signin.Door
-	room *Room
+	t     *testing.T
+	fleet *boardtest.Fleet
+	door  *signin.Door
+	room  *Room
 	http.Handler
 	wall time.Time
 }
@@ -51,7 +52,7 @@ type board struct {
 func start(t *testing.T, address string) *board {
 	t.Helper()
 	fleet := boardtest.New(t, boardtest.Files{People: folk})
-	b := &board{t: t, wall: boardtest.Morning}
+	b := &board{t: t, fleet: fleet, wall: boardtest.Morning}
 	fleet.URL = address
 	b.door = signin.New(fleet.Frame)
 	b.door.Wall = func() time.Time { return b.wall }
@@ -556,6 +557,30 @@ func TestWhere(t *testing.T) {
 	}
 	if to, err := b.room.Offer(t.Context(), "sam", "/due"); err != nil || to != "/due" {
 		t.Errorf("offered: %s (%v)", to, err)
+	}
+}
+
+// TestTrail: what is made, shown, refused and taken away is written down.
+func TestTrail(t *testing.T) {
+	b := start(t, here)
+	d := newDevice(t)
+	v := b.as("maud", sessions.Link, time.Time{})
+	v.makes(d)
+	in := b.visitor()
+	in.sends(signInPath, d.show(in.asks(signInPath)))
+	d.bogus = true
+	in.sends(signInPath, d.show(in.asks(signInPath)))
+	v.do("POST", MinePath+"/remove", url.Values{"id": {fmt.Sprintf("%x", d.id)}})
+	b.as("ines", sessions.Passkey, b.wall).do("POST", "/people/maud/passkeys/remove", nil)
+	want := []string{
+		"/people/maud added a passkey",
+		"/people/maud signed in",
+		"Wanted to sign in and was refused: " + wordRefused + "; /people/maud",
+		"/people/maud took a passkey away",
+		"/people/ines took a passkey away: /people/maud",
+	}
+	if got := boardtest.Trail(t, b.fleet); !slices.Equal(got, want) {
+		t.Errorf("%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
 }
 
