@@ -47,7 +47,7 @@ func (a *app) startBoard() error {
 	if f.Asks() && !a.notify.Directory().Runs() {
 		a.logger.Warn("people sign in to the board, and none of them may see how the service runs", "hint", "name an operator in "+filepath.Join(a.fleet.dir, "people.yaml"))
 	}
-	a.board = a.fleet.set.Serve(l, set.Listen, "the board", (&post.Handler{Gate: a.gate, Log: a.log, Service: a.svc, Logger: a.logger}).Beside(board.Handler(f)), a.pair, a.logger)
+	a.board = a.fleet.set.Serve(l, set.Listen, "the board", (&post.Handler{Gate: a.gate, Log: a.log, Service: a.svc, Logger: a.logger, Proxies: f.Proxies}).Beside(board.Handler(f)), a.pair, a.logger)
 	return nil
 }
 

@@ -145,6 +145,3 @@ func (f *Frame) registered(ctx context.Context, name string) string {
 	}
 	return v.Vehicle
 }
-
-// network is the one that a request comes from.
-func (f *Frame) network(r *Request) string { return audit.Network(f.Client(r.Request).String()) }

@@ -22,6 +22,7 @@ import (
 	"telltale/engine/intake"
 	"telltale/engine/stream"
 	"telltale/engine/stream/service"
+	"telltale/notify/board/limits"
 	"telltale/notify/programs/gate"
 )
 
@@ -48,6 +49,8 @@ type Handler struct {
 	Log     *stream.Log
 	Service *service.Service
 	Logger  *slog.Logger
+	// Proxies are in front of it, and say for whom they ask.
+	Proxies limits.Proxies
 }
 
 // Beside answers what is posted to [Path], and has next answer all else.
@@ -85,7 +88,8 @@ func (h *Handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	scheme, token, _ := strings.Cut(r.Header.Get("Authorization"), " ")
-	p := h.Gate.ByToken(token, host(r))
+	from := h.Proxies.From(r).String()
+	p := h.Gate.ByToken(token, from)
 	if p == nil || !strings.EqualFold(scheme, "Bearer") {
 		w.Header().Set("WWW-Authenticate", `Bearer realm="telltale"`) // RFC 6750, 3
 		refuse(w, http.StatusUnauthorized, "no program has this token; telltale programs add --token makes one")
@@ -98,7 +102,7 @@ func (h *Handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), storeWithin)
 	defer cancel()
-	answers := h.take(ctx, p, raw, host(r))
+	answers := h.take(ctx, p, raw, from)
 	status = http.StatusAccepted
 	for _, a := range answers { // the worst; one that is to be sent again before all
 		status = max(status, a.Status)
@@ -158,14 +162,6 @@ func split(body []byte) (raw [][]byte, status int, why string) {
 		return nil, http.StatusRequestEntityTooLarge, few
 	}
 	return raw, 0, ""
-}
-
-// host is the address that a request came from, without the port.
-func host(r *http.Request) string {
-	if i := strings.LastIndexByte(r.RemoteAddr, ':'); i >= 0 {
-		return r.RemoteAddr[:i]
-	}
-	return r.RemoteAddr
 }
 
 func refuse(w http.ResponseWriter, status int, why string) {
