@@ -74,6 +74,8 @@ rights:
 // the north's people, who may all know bus-07 and nothing of the zebra's.
 var northern = []string{"nora", "dan", "lou", "wes", boardtest.Tablet("north workshop")}
 
+var addresses = regexp.MustCompile(`[a-z]+@larkfell\.example`)
+
 var zebra = regexp.MustCompile(`(?i).{0,80}zebra.{0,60}`)
 
 // signedInAs is the board as one person has it, for crawl.
@@ -106,6 +108,11 @@ func TestNothingOfOthers(t *testing.T) {
 			}
 			if said := zebra.FindString(c.body + " " + c.path); said != "" {
 				t.Errorf("%s reads at %s: %s", who, c.path, said)
+			}
+			for _, address := range addresses.FindAllString(c.body, -1) { // those of others are for who runs the service
+				if address != who+"@larkfell.example" {
+					t.Errorf("%s reads at %s the address %s", who, c.path, address)
+				}
 			}
 		}
 		if seen < 10 {
