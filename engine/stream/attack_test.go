@@ -251,3 +251,33 @@ func TestBrowsersSpeakNoNATS(t *testing.T) {
 		t.Errorf("the streams went from %s\nto %s", before, after)
 	}
 }
+
+// Whoever comes without a key has nothing delivered where the service alone writes.
+func TestDeliversNowhere(t *testing.T) {
+	l, gateway := attacked(t)
+	before := lies(t, l)
+	for _, to := range []string{"telltale.alarm.0", "telltale.state.0.record.bus-07", "telltale.book.x", "telltale.delivery.y", "telltale.notify", "telltale.said.0.bus-07", "$KV.SESSIONS.x", "$KV.PASSKEYS.x", "telltale.audit.work"} {
+		for _, subject := range []string{"$JS.API.CONSUMER.CREATE.EVENTS", "$JS.API.CONSUMER.CREATE.EVENTS.mine.telltale.event.>", "$JS.API.CONSUMER.CREATE.EVENTS.mine", "$JS.API.CONSUMER.DURABLE.CREATE.EVENTS.mine"} {
+			name, durable := "", ""
+			if strings.Contains(subject, "mine") {
+				name = "mine"
+			}
+			if strings.Contains(subject, "DURABLE") {
+				durable = "mine"
+			}
+			b, err := json.Marshal(map[string]any{"stream_name": "EVENTS", "config": map[string]any{"name": name, "durable_name": durable, "deliver_subject": to, "deliver_policy": "all", "ack_policy": "none", "replay_policy": "instant"}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := gateway.PublishMsg(&nats.Msg{Subject: subject, Reply: "_INBOX.x", Data: b}); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if got := answered(t, gateway, &nats.Msg{Subject: "$JS.API.STREAM.INFO.EVENTS"}); !strings.Contains(got, `"consumer_count":0`) { // behind all of them
+		t.Errorf("the stream says %s", got)
+	}
+	if after := lies(t, l); after != before {
+		t.Errorf("the streams went from %s\nto %s", before, after)
+	}
+}

@@ -63,8 +63,13 @@ const Inbox = "_INBOX_SERVICE"
 // Denied is what nobody but the service may publish: all that it alone writes, what changes
 // the store and, of private streams, all ways to read: their messages, and their subjects,
 // which say who and which vehicle. Events in, questions and other reading are left. Who may
-// read the service's folder may also read who did what.
-var Denied, DeniedOperator = denied("AUDIT", "KV_SESSIONS", "KV_PASSKEYS"), denied("KV_SESSIONS", "KV_PASSKEYS")
+// read the service's folder may also read who did what, and streams from end to end. Others
+// may not: the server delivers to wherever a consumer says, whatever its maker may write, so
+// whoever may make one can have a session of his own making stored among the others.
+var (
+	Denied         = append(denied("AUDIT", "KV_SESSIONS", "KV_PASSKEYS"), "$JS.API.CONSUMER.CREATE.>", "$JS.API.CONSUMER.DURABLE.>")
+	DeniedOperator = denied("KV_SESSIONS", "KV_PASSKEYS")
+)
 
 // unasked is what is not answered to programs that ask: messages with the addresses of
 // people, and what is done to messages.
