@@ -116,6 +116,16 @@ var allowed = func() (out [Operator + 1][Change + 1]bool) {
 	return out
 }()
 
+// Does are the verbs of a vehicle that the role allows, in words.
+func (r Role) Does() (words []string) {
+	for v := Glance; v.OfVehicle(); v++ {
+		if Allows(r, v) {
+			words = append(words, v.String())
+		}
+	}
+	return words
+}
+
 // Allows reports whether the role allows the verb.
 func Allows(r Role, v Verb) bool {
 	if int(r) >= len(allowed) || int(v) >= len(verbs) {

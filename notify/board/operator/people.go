@@ -40,6 +40,7 @@ type person struct {
 }
 
 type peoplePage struct {
+	Rights []right
 	// Pairs: the viewer may pair tablets.
 	Pairs  bool
 	People []person
@@ -55,6 +56,21 @@ type peoplePage struct {
 type tell struct {
 	Name, Who, What, Where, How string
 	Chase                       string
+}
+
+// right is an entry of rights in words.
+type right struct{ Name, Who, Role, May, Where string }
+
+func rightWords(d *people.Directory, e *people.Right) right {
+	who := named(d, e.Who)
+	if e.Own {
+		who = append(who, "the people of the vehicle")
+	}
+	out := right{e.Name, english.List("and", who), e.Role.String(), english.List("and", e.Role.Does()), e.Where}
+	if e.Role == rights.Operator && e.Where == "" {
+		out.May = "everything"
+	}
+	return out
 }
 
 // question is what somebody asks of a vehicle.
@@ -116,6 +132,9 @@ func (s *site) people(ctx context.Context, r *frame.Request) (*frame.Page, error
 	}
 	for _, t := range d.Tells() {
 		data.Tells = append(data.Tells, tellWords(d, &t))
+	}
+	for _, e := range d.Rights() {
+		data.Rights = append(data.Rights, rightWords(d, &e))
 	}
 	if err := s.whoHears(ctx, r, d, book, &data); err != nil {
 		return nil, err
