@@ -478,3 +478,21 @@ func TestHostile(t *testing.T) {
 		}
 	}
 }
+
+// TestNoPasskeys: where the board can have no passkeys, the service's page says why, and the
+// page of people says nothing of any.
+func TestNoPasskeys(t *testing.T) {
+	f := boardtest.New(t, boardtest.Files{People: "people: {ines: {name: Ines Thornbeck, mail: ines@larkfell.example}}\n"})
+	for url, says := range map[string]string{"http://127.0.0.1:4280": "browsers allow them only where the board has a name", "https://board.larkfell.example": ""} {
+		f.URL = url
+		d := f.WithDoor(boardtest.Doorman{})
+		h := d.Handler(operator.Pages(d)...)
+		service, people := boardtest.Says(boardtest.GetAs(t, h, "ines", "/service")), boardtest.Says(boardtest.GetAs(t, h, "ines", "/people"))
+		if got := strings.Contains(service, "There are no passkeys"); got != (says != "") || !strings.Contains(service, says) {
+			t.Errorf("%s: %s", url, service)
+		}
+		if got := strings.Contains(people, "Passkeys: none"); got != (says == "") {
+			t.Errorf("%s: %s", url, people)
+		}
+	}
+}
