@@ -85,13 +85,11 @@ func TestPairStory(t *testing.T) {
 	office.Has("This needs a passkey", "You have none yet")
 	look(office, 360, 1280)
 	office.Press("Make a passkey first")
-	office.Until("!document.querySelector('form.passkey').hidden")
+	office.Until("location.pathname === '/me/passkeys' && document.querySelector('form.passkey')?.hidden === false")
 	office.Press("Make a passkey on this device")
-	office.Until("location.pathname === '/sign-in'")
-	office.Until("!document.querySelector('form.passkey').hidden")
+	office.Until("location.pathname === '/sign-in' && document.querySelector('form.passkey')?.hidden === false")
 	office.Press("Sign in with a passkey")
-	office.Until("location.pathname === '/people/pair'")
-	office.Has("It shows six digits")
+	office.Until("!!document.querySelector('main')?.innerText.includes('It shows six digits')")
 	look(office, 360, 1280)
 	wrong := "000000"
 	if code == wrong {
