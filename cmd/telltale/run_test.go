@@ -12,6 +12,7 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"telltale/engine/stream"
+	"telltale/engine/stream/server"
 	"telltale/engine/stream/wire"
 )
 
@@ -74,15 +75,19 @@ func (s *running) end(t *testing.T) {
 	}
 }
 
-// connect is a gateway's connection.
+// connect is a connection of whoever may read the folder.
 func (s *running) connect(t *testing.T) *nats.Conn {
 	t.Helper()
 	url, err := os.ReadFile(filepath.Join(s.dir, "nats.url"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	// A gateway may not take its readers off the server; that they go later is no news.
-	nc, err := nats.Connect(strings.TrimSpace(string(url)), nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {}))
+	key, err := server.SignIn(server.OperatorKey(s.dir))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// They may not take their readers off the server; that they go later is no news.
+	nc, err := nats.Connect(strings.TrimSpace(string(url)), key, nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -90,7 +95,7 @@ func (s *running) connect(t *testing.T) *nats.Conn {
 	return nc
 }
 
-// said is every message of the log of what the service said, as a gateway reads it.
+// said is every message of the log of what the service said.
 func said(t *testing.T, nc *nats.Conn) []wire.Message {
 	t.Helper()
 	l, err := stream.Open(t.Context(), nc, stream.LogConfig{})
