@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -63,8 +64,8 @@ func heard(lines chan string) (out []string) {
 func TestLiveOfTheirs(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		l := &Live{pages: map[*listening]struct{}{}}
-		in := true
-		list := listenAs(t.Context(), l, "*", ear{sees: func(v string) bool { return v == "bus-07" }, still: func() bool { return in }})
+		var out atomic.Bool
+		list := listenAs(t.Context(), l, "*", ear{sees: func(v string) bool { return v == "bus-07" }, still: func() bool { return !out.Load() }})
 		heard(list)
 		l.changed(&alarm.Transition{Vehicle: "van-1"})
 		time.Sleep(2 * time.Second)
@@ -77,7 +78,7 @@ func TestLiveOfTheirs(t *testing.T) {
 		if got := strings.Join(heard(list), ", "); got != "event: changed, data: " {
 			t.Errorf("of its own: %q", got)
 		}
-		in = false
+		out.Store(true)
 		time.Sleep(2 * time.Minute)
 		if got := heard(list); len(got) == 0 || got[len(got)-1] != "ended" {
 			t.Errorf("after signing out: %q", got)
