@@ -28,7 +28,7 @@ func Pages(f *frame.Frame) []frame.Route {
 	s := &site{f}
 	return []frame.Route{
 		{Pattern: "GET /programs", Needs: rights.Watch, Handle: s.list},
-		{Pattern: "POST /programs/{name}/end", Needs: rights.Change, Did: audit.Programs, Handle: s.end},
+		{Pattern: "POST /programs/{name}/end", Needs: rights.Change, Did: audit.SessionEnded, Handle: s.end},
 	}
 }
 

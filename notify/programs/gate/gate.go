@@ -35,7 +35,8 @@ type Gate struct {
 	svc      *service.Service
 	people   *people.Directory
 	vehicles []programs.Vehicle
-	read     bool // the vehicles are those of the service
+	read     bool           // the vehicles are those of the service
+	counts   map[string]int // of them, by program; nil where they are to be counted again
 	tokens   programs.Tokens
 	refused  tally
 }
@@ -98,7 +99,7 @@ func (g *Gate) Open(ctx context.Context, srv *server.Server, svc *service.Servic
 func (g *Gate) Set(ctx context.Context, d *people.Directory) error {
 	g.mu.Lock()
 	same := g.people.Closed() == d.Closed() && reflect.DeepEqual(g.people.Programs(), d.Programs())
-	g.people, g.tokens = d, tokens(d, g.dir, g.log)
+	g.people, g.tokens, g.counts = d, tokens(d, g.dir, g.log), nil
 	g.mu.Unlock()
 	if same {
 		return nil
@@ -130,7 +131,7 @@ func (g *Gate) register(ctx context.Context, again bool) error {
 	}
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.vehicles, g.read = vehiclesOf(all), true
+	g.vehicles, g.read, g.counts = vehiclesOf(all), true, nil
 	return g.put()
 }
 

@@ -5,6 +5,8 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
@@ -19,6 +21,7 @@ import (
 	"telltale/engine/stream/server"
 	"telltale/engine/stream/service"
 	"telltale/notify/people"
+	"telltale/notify/programs"
 	"telltale/rules"
 	"telltale/testdata/quick"
 )
@@ -249,5 +252,49 @@ func TestTally(t *testing.T) {
 	}
 	if r := ta.of["a"]; r.Count != 6 || !r.At.Equal(at.Add(3*time.Minute)) {
 		t.Errorf("counted %+v", r)
+	}
+}
+
+// TestStart: before the service is up a program may send of the vehicles that the register
+// in the folder names, so that nothing is refused meanwhile.
+func TestStart(t *testing.T) {
+	register, err := intake.Register("vehicles.yaml", []byte("vehicles:\n  bus-07: {name: Bus 7, was: [old 7], tags: {depot: north}}\n  bus-09: {name: Bus 9, tags: {depot: hills}}\n"), time.Unix(0, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := New(t.TempDir(), slog.New(slog.DiscardHandler), directory(t, fmt.Sprintf("programs:\n  gateway-3: {key: %s, sends: [reading]%s}\n", newProgram(t).pub, north)), register)
+	list, closed := g.Programs()
+	if want := "[telltale.in.bus-07.reading telltale.in.old=207.reading]"; !closed || len(list) != 1 || fmt.Sprint(list[0].Publishes) != want {
+		t.Errorf("at the start there are %+v, closed: %t; want %s", list, closed, want)
+	}
+}
+
+// TestTokenFiles: a token file that cannot be used keeps its program out, and the log says
+// why, not what stands there.
+func TestTokenFiles(t *testing.T) {
+	dir := t.TempDir()
+	token, line := programs.NewToken()
+	for name, text := range map[string]string{"good": line, "bad": token} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	log := &said{}
+	d := directory(t, "programs:\n  till: {token file: good, sends: [service]}\n  other: {token file: bad, sends: [service]}\n  third: {token file: none, sends: [service]}\n")
+	g := New(dir, slog.New(slog.NewTextHandler(log, nil)), d, nil)
+	if p := g.ByToken(token, "127.0.0.1"); p == nil || p.ID != "till" {
+		t.Errorf("the token is that of %v", p)
+	}
+	if p := g.ByToken(token+"x", "127.0.0.1"); p != nil {
+		t.Errorf("another token is that of %s", p.ID)
+	}
+	text := log.String()
+	for _, want := range []string{"program=other", "it holds the token itself", "program=third", "no such file", "a client without a token that is known was not let in"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the log does not say %s:\n%s", want, text)
+		}
+	}
+	if strings.Contains(text, token) || strings.Contains(text, line) {
+		t.Errorf("the log tells a secret:\n%s", text)
 	}
 }

@@ -27,13 +27,9 @@ func (g *Gate) Statuses() (all []Status, unknown Refused, err error) {
 			return nil, Refused{}, err
 		}
 	}
+	counts := g.count()
 	for _, p := range g.people.Programs() {
-		s := Status{Program: p}
-		for i := range g.vehicles {
-			if p.Where != "" && p.Speaks(g.vehicles[i].Vehicle) {
-				s.Vehicles++
-			}
-		}
+		s := Status{Program: p, Vehicles: counts[p.ID]}
 		for _, c := range open {
 			if p.Key != "" && c.Key == p.Key {
 				s.Connections = append(s.Connections, c)
@@ -49,6 +45,22 @@ func (g *Gate) Statuses() (all []Status, unknown Refused, err error) {
 		unknown = *r
 	}
 	return all, unknown, nil
+}
+
+// count counts the vehicles of each program with a where, once until they change: a page must
+// not look at all vehicles for each program each time.
+func (g *Gate) count() map[string]int {
+	if g.counts == nil {
+		g.counts = map[string]int{}
+		for _, p := range g.people.Programs() {
+			for i := range g.vehicles {
+				if p.Where != "" && p.Speaks(g.vehicles[i].Vehicle) {
+					g.counts[p.ID]++
+				}
+			}
+		}
+	}
+	return g.counts
 }
 
 // End ends the connections of a program, and says how many there were. It may come again: to
