@@ -253,6 +253,7 @@ func startApp(ctx context.Context, f *fleet, logger *slog.Logger, wrote wroteMai
 func (a *app) connect(ctx context.Context) (err error) {
 	set := &a.fleet.set
 	a.gate = gate.New(a.fleet.dir, a.logger, a.fleet.people, a.fleet.register)
+	a.gate.Shut = set.SignsIn(false)
 	if set.NATS != "" {
 		a.nc, err = set.door().Join(ctx, a.logger)
 		return err

@@ -41,9 +41,6 @@ func (a *app) startBoard() error {
 	f.Proxies, f.Limits = a.fleet.set.Proxies, limits.NewPages()
 	f.Asks = func() bool { return a.fleet.set.SignsIn(a.notify.Directory().HasRights()) }
 	board.Entrance(f, set.Fleet)
-	if d := a.notify.Directory(); f.Asks() && !d.Closed() && a.server != nil {
-		a.logger.Warn("people sign in to the board, and whoever is on this machine gets in over NATS without a key", "hint", "name the programs that send in "+filepath.Join(a.fleet.dir, "people.yaml")+", or write programs: {}")
-	}
 	if f.Asks() && !a.notify.Directory().Runs() {
 		a.logger.Warn("people sign in to the board, and none of them may see how the service runs", "hint", "name an operator in "+filepath.Join(a.fleet.dir, "people.yaml"))
 	}

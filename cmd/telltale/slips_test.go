@@ -92,7 +92,7 @@ func TestLookAt(t *testing.T) {
 	}
 	for _, file := range files {
 		name := strings.TrimSuffix(filepath.Base(file), ".txtar")
-		if name == "listen" || name == "secrets" {
+		if name == "listen" || name == "secrets" || name == "certificate" {
 			continue // the files are right; what they name is not there
 		}
 		t.Run(name, func(t *testing.T) {

@@ -59,12 +59,12 @@ const wordOpen = "people.yaml names no programs: whoever reaches the NATS server
 // list shows what each program may, and how it stands.
 func (s *site) list(_ context.Context, r *frame.Request) (*frame.Page, error) {
 	d := s.People()
-	data := listPage{Joined: s.Own.NATS != "", Closed: d.Closed(), Change: r.Viewer.Access.Anywhere(rights.Change)}
+	data := listPage{Joined: s.Own.NATS != "", Closed: d.Closed() || s.SignsIn(), Change: r.Viewer.Access.Anywhere(rights.Change)}
 	if name := r.URL.Query().Get("ended"); name != "" {
 		data.Ended = page.Clean(name, 64)
 	}
 	p := &frame.Page{Section: frame.More, Title: "Programs", Lead: wordOpen}
-	if d.Closed() {
+	if data.Closed {
 		p.Lead = "Gateways and other programs that may send events, and what each may."
 	}
 	if s.Own.Gate == nil {

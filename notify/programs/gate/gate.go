@@ -27,6 +27,11 @@ import (
 // Gate is what stands between the programs and the service. Make one with [New]; it is safe
 // for concurrent use.
 type Gate struct {
+	// Shut lets nobody in without a key, whatever people.yaml says: where people sign in,
+	// whoever came without one could write a session of their own making. It is set before
+	// the server starts.
+	Shut bool
+
 	dir string
 	log *slog.Logger
 
@@ -68,12 +73,14 @@ func named(d *event.VehicleData, names ...string) programs.Vehicle {
 	return v
 }
 
+func (g *Gate) closed(d *people.Directory) bool { return g.Shut || d.Closed() }
+
 // Programs are those with which the server starts; closed says whether it lets in nobody
 // else.
 func (g *Gate) Programs() (list []accounts.Program, closed bool) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	return g.subjects(), g.people.Closed()
+	return g.subjects(), g.closed(g.people)
 }
 
 // subjects are what the programs may publish to; what does not fit is said.
@@ -98,7 +105,7 @@ func (g *Gate) Open(ctx context.Context, srv *server.Server, svc *service.Servic
 // Set puts what people.yaml says now in force.
 func (g *Gate) Set(ctx context.Context, d *people.Directory) error {
 	g.mu.Lock()
-	same := g.people.Closed() == d.Closed() && reflect.DeepEqual(g.people.Programs(), d.Programs())
+	same := g.closed(g.people) == g.closed(d) && reflect.DeepEqual(g.people.Programs(), d.Programs())
 	g.people, g.tokens, g.counts = d, tokens(d, g.dir, g.log), nil
 	g.mu.Unlock()
 	if same {
@@ -149,7 +156,7 @@ func (g *Gate) put() error {
 	if g.srv == nil {
 		return nil
 	}
-	err := g.srv.SetPrograms(g.subjects(), g.people.Closed())
+	err := g.srv.SetPrograms(g.subjects(), g.closed(g.people))
 	if errors.Is(err, server.ErrNeedsStart) {
 		g.log.Warn("people.yaml names no programs any more, and clients without a key are let in only after a new start")
 		return nil

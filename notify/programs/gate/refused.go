@@ -53,7 +53,7 @@ func (g *Gate) Refuse(r server.Refusal) {
 		id = p.ID
 	}
 	why := programs.Why(p, r.Subject, r.Hear, g.vehicles)
-	closed := g.people.Closed()
+	closed := g.closed(g.people)
 	say := g.refused.note(id, r.At, r.Subject, why)
 	g.mu.Unlock()
 	switch {
