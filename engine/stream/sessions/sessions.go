@@ -146,23 +146,31 @@ func (ss *Sessions) bound(ctx context.Context, who string, now time.Time) error 
 // Find is the session of a token; [ErrNone] where there is none, or where it has ended. It
 // notes that it is used.
 func (ss *Sessions) Find(ctx context.Context, token string, now time.Time) (Session, error) {
-	var s Session
-	id := Hash(token)
-	mark, err := ss.Get(ctx, keyOf(id), now, &s)
-	if err != nil {
-		return Session{}, err
-	}
-	s.ID = id
-	unused := now.Sub(s.Seen)
-	if unused >= ss.idle(&s) {
-		return Session{}, failed("finding", keyOf(id), errors.Join(ErrNone, ss.End(ctx, id)))
-	}
-	if unused >= noted {
+	s, mark, err := ss.look(ctx, token, now)
+	if err == nil && now.Sub(s.Seen) >= noted {
 		s.Seen = now.UTC()
 		// Where it fails the next request tries again; where somebody was faster, it is noted.
 		_, _ = ss.Update(ctx, mark, s, now)
 	}
-	return s, nil
+	return s, err
+}
+
+// Look is Find for what a page asks by itself while nobody touches it, which is no use.
+func (ss *Sessions) Look(ctx context.Context, token string, now time.Time) (Session, error) {
+	s, _, err := ss.look(ctx, token, now)
+	return s, err
+}
+
+func (ss *Sessions) look(ctx context.Context, token string, now time.Time) (s Session, mark Mark, err error) {
+	id := Hash(token)
+	if mark, err = ss.Get(ctx, keyOf(id), now, &s); err != nil {
+		return Session{}, mark, err
+	}
+	s.ID = id
+	if now.Sub(s.Seen) >= ss.idle(&s) {
+		return Session{}, mark, failed("finding", keyOf(id), errors.Join(ErrNone, ss.End(ctx, id)))
+	}
+	return s, mark, nil
 }
 
 // End ends a session by its id. One that has ended already stays so.

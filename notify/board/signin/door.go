@@ -85,7 +85,11 @@ func (d *Door) Identify(ctx context.Context, r *http.Request) (*frame.Identity, 
 	if token == "" {
 		return nil, nil
 	}
-	s, err := d.Sessions.Find(ctx, token, d.Wall())
+	find := d.Sessions.Find
+	if r.Header.Get("Sec-Fetch-Dest") == "empty" && r.Method == http.MethodGet {
+		find = d.Sessions.Look // a page that is open keeps itself up to date: nobody need sit there
+	}
+	s, err := find(ctx, token, d.Wall())
 	switch {
 	case errors.Is(err, sessions.ErrNone):
 		return nil, nil

@@ -659,6 +659,24 @@ func TestIdle(t *testing.T) {
 	}
 }
 
+// TestLeftOpen: a page that keeps itself up to date is no use of a session.
+func TestLeftOpen(t *testing.T) {
+	h := build(t)
+	b := boardtest.SignedIn(t, h.Fleet, h, "ines")
+	for range 12 {
+		h.pass(time.Hour)
+		r := httptest.NewRequest(http.MethodGet, "http://127.0.0.1:4280/", nil)
+		for name, value := range b.Cookies {
+			r.AddCookie(&http.Cookie{Name: name, Value: value})
+		}
+		r.Header.Set("Sec-Fetch-Dest", "empty")
+		h.ServeHTTP(httptest.NewRecorder(), r)
+	}
+	if open(b) {
+		t.Error("a page that was left open kept its session for twelve hours")
+	}
+}
+
 // TestReplicas has another board on the same log: it takes over at each step.
 func TestReplicas(t *testing.T) {
 	h := build(t)
