@@ -44,7 +44,7 @@ func TestReference(t *testing.T) {
 // TestReferenceSaysAll: every key of the two files says what it means, by an example, and
 // what holds without it.
 func TestReferenceSaysAll(t *testing.T) {
-	for _, of := range []node{peopleFile(), person(), properties(person())["webhook"], entry(), program(), settingsFile(), smtp(), answers(), boardKeys()} {
+	for _, of := range []node{peopleFile(), person(), properties(person())["webhook"], entry(), right(), program(), settingsFile(), smtp(), answers(), boardKeys(), properties(boardKeys())["fleet sign-in"]} {
 		for key, n := range properties(of) {
 			example, without := n.noted()
 			if meaning, _ := n["description"].(string); meaning == "" || example == "" || without == "" {
@@ -73,6 +73,7 @@ func reference(name string) string {
 		keysTable(&b, "A person", person())
 		keysTable(&b, "`webhook` of a person", properties(person())["webhook"])
 		keysTable(&b, "An entry of `tell`", entry())
+		keysTable(&b, "An entry of `rights`", right())
 		keysTable(&b, "An entry of `programs`", program())
 	case "settings":
 		file := settingsFile()
@@ -80,6 +81,7 @@ func reference(name string) string {
 		for _, key := range []string{"mail", "smtp", "answers", "board", "webhooks"} {
 			keysTable(&b, "`"+key+"`", properties(file)[key])
 		}
+		keysTable(&b, "`fleet sign-in` of `board`", properties(boardKeys())["fleet sign-in"])
 	}
 	return b.String()
 }
