@@ -101,7 +101,7 @@ func TestPairStory(t *testing.T) {
 	look(office, 360, 1280)
 	office.Type("The six digits", code)
 	office.Press("Look for the tablet")
-	office.Has("It is Chrome on Linux")
+	office.Has("It is a computer")
 	office.Type("Name", "North bay 2")
 	office.Tick("the north workshop")
 	look(office, 360, 1280)

@@ -28,7 +28,7 @@ func log(t *testing.T) *stream.Log {
 
 func add(id string) func(*Holder) error {
 	return func(h *Holder) error {
-		h.Keys = append(h.Keys, Key{ID: []byte(id), Device: "Firefox on Android", Added: time.Date(2031, 6, 6, 5, 31, 0, 0, time.UTC), Credential: json.RawMessage(`{}`)})
+		h.Keys = append(h.Keys, Key{ID: []byte(id), Device: "a phone", Added: time.Date(2031, 6, 6, 5, 31, 0, 0, time.UTC), Credential: json.RawMessage(`{}`)})
 		return nil
 	}
 }

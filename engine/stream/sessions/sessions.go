@@ -64,7 +64,7 @@ type Session struct {
 	Seen  time.Time `json:"seen"`
 	// Strong is when two factors were shown last; zero where they never were.
 	Strong time.Time `json:"strong,omitzero"`
-	// Device says in words what asked: "Firefox on Android", see [Device].
+	// Device says in words what asked: "a phone", see [Device].
 	Device string `json:"device"`
 	// Mail is the [Hash] of the person's mail address as they signed in; "" where they had none.
 	Mail string `json:"mail,omitempty"`

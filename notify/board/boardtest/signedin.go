@@ -22,7 +22,7 @@ type Browser struct {
 
 // Stranger is a browser in which nobody is signed in.
 func Stranger(h http.Handler) *Browser {
-	return &Browser{Handler: h, Cookies: map[string]string{}, Agent: "Mozilla/5.0 (Android 14; Mobile; rv:131.0) Gecko/131.0 Firefox/131.0"}
+	return &Browser{Handler: h, Cookies: map[string]string{}, Agent: "Browser/5.0 (System 14; Mobile)"}
 }
 
 // SignedIn is a browser in which a person of people.yaml is signed in, by a link. The fleet

@@ -179,7 +179,7 @@ func TestByLink(t *testing.T) {
 	l := h.ask(t, b, " MAUD@larkfell.example ", "to", "/v/van-1?x=1&y=%2F")
 	boardtest.Lacks(t, b.Get("/sign-in/sent"), 200, "If MAUD@larkfell.example is known here, a mail is on its way to it.", "6 digits")
 	for range 3 { // as a scanner does
-		boardtest.Lacks(t, b.Get(l.path), 200, "Is it you? Press the button to sign in as Maud Ashgrove on this device: Firefox on Android.")
+		boardtest.Lacks(t, b.Get(l.path), 200, "Is it you? Press the button to sign in as Maud Ashgrove on this device: a phone.")
 	}
 	if open(b) {
 		t.Fatal("looking at the link signs in")
@@ -204,8 +204,8 @@ func TestMail(t *testing.T) {
 	text, page := parts(t, l.Raw)
 	const want = `Sign in to Telltale
 ===================
-Somebody asked for this with Firefox on Android on 6 Jun 2031, at 06:31.
-If it was not you, do nothing: nobody gets in without this mail.
+Somebody asked for this with a phone on 6 Jun 2031, at 06:31. If it was
+not you, do nothing: nobody gets in without this mail.
 
 On the device that asked
 ------------------------

@@ -13,6 +13,7 @@ import (
 	"telltale/engine/stream/sessions"
 	"telltale/notify/board/frame"
 	"telltale/notify/page"
+	"telltale/rules/english"
 )
 
 const (
@@ -35,7 +36,7 @@ type where struct {
 func whereOf(r *frame.Request, s *sessions.Session) where {
 	at := func(day string, clock string) string { return day + ", " + clock }
 	zone := r.Viewer.Zone
-	w := where{ID: s.ID, Device: page.Clean(s.Device, 100), How: ways[s.How],
+	w := where{ID: s.ID, Device: english.Capital(page.Clean(s.Device, 100)), How: ways[s.How],
 		Since: at(r.Viewer.Day(s.Since), s.Since.In(zone).Format("15:04")), Seen: at(r.Viewer.Day(s.Seen), s.Seen.In(zone).Format("15:04"))}
 	w.This = r.Viewer.SignedIn != nil && r.Viewer.SignedIn.Session == s.ID
 	return w

@@ -178,7 +178,7 @@ func (w *Way) back(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	if who == nil {
 		return nil, &frame.Fault{Status: http.StatusForbidden, Title: wordUnknown, Words: fmt.Sprintf(wordUnknownDo, page.Clean(token.Subject, 255))}
 	}
-	p, err := w.begin(ctx, r, sessions.Session{Who: "/people/" + who.ID, How: sessions.Fleet, Strong: strong, Device: sessions.Device(r.UserAgent())}, sent.To)
+	p, err := w.begin(ctx, r, sessions.Session{Who: "/people/" + who.ID, How: sessions.Fleet, Strong: strong}, sent.To)
 	if err == nil {
 		if p.Header == nil {
 			p.Header = http.Header{}

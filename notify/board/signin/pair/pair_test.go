@@ -103,7 +103,7 @@ var named = regexp.MustCompile(`name="tablet" value="([0-9a-f]{64})"`)
 // finds types digits in, and gives which tablet shows them.
 func (b *board) finds(v *boardtest.Browser, code string) string {
 	b.t.Helper()
-	w := send(b.t, v, "/people/pair", url.Values{"digits": {code}}, http.StatusOK, "It is Firefox on Android.")
+	w := send(b.t, v, "/people/pair", url.Values{"digits": {code}}, http.StatusOK, "It is a phone.")
 	return named.FindStringSubmatch(w.Body.String())[1]
 }
 
@@ -141,7 +141,7 @@ func TestPair(t *testing.T) {
 	boardtest.Lacks(t, tablet.Get("/watch"), http.StatusForbidden)
 	boardtest.Lacks(t, tablet.Get("/people/pair"), http.StatusForbidden)
 	list, err := b.room.Sessions.Of(t.Context(), "/devices/north-bay-2", b.wall)
-	want := sessions.Session{Who: "/devices/north-bay-2", How: sessions.Pairing, Since: b.wall, Seen: b.wall, Device: "Firefox on Android", Entry: "the north workshop", Name: "North bay 2"}
+	want := sessions.Session{Who: "/devices/north-bay-2", How: sessions.Pairing, Since: b.wall, Seen: b.wall, Device: "a phone", Entry: "the north workshop", Name: "North bay 2"}
 	if err != nil || len(list) != 1 {
 		t.Fatalf("%+v (%v)", list, err)
 	}
@@ -352,7 +352,7 @@ func TestWho(t *testing.T) {
 		"by a passkey before": boardtest.SignedInAs(t, b.fleet, b.Handler, sessions.Session{Who: "/people/ines", How: sessions.Passkey, Strong: b.wall.Add(-15 * time.Minute)}),
 	} {
 		for _, path := range []string{"/people/pair", "/people/pair/tablet"} {
-			if w := v.Post(path, url.Values{"digits": {code}}); w.Code != http.StatusForbidden || strings.Contains(boardtest.Says(w), "Firefox") {
+			if w := v.Post(path, url.Values{"digits": {code}}); w.Code != http.StatusForbidden || strings.Contains(boardtest.Says(w), "a phone") {
 				t.Errorf("%s: %d %s", name, w.Code, boardtest.Says(w))
 			}
 		}

@@ -16,6 +16,7 @@ import (
 	"telltale/notify/board/frame"
 	"telltale/notify/board/signin"
 	"telltale/notify/rights"
+	"telltale/rules/english"
 )
 
 // first is what somebody must do before they make a passkey or take one away.
@@ -106,7 +107,7 @@ func (s *Room) mineWith(ctx context.Context, r *frame.Request, wrong string, sta
 		On     string
 	}{First: f, Says: wordOfferIs, On: to}
 	for _, k := range h.Keys {
-		l := line{ID: hex.EncodeToString(k.ID), Device: k.Device, Added: r.Viewer.Day(k.Added), Copied: !k.Copied.IsZero()}
+		l := line{ID: hex.EncodeToString(k.ID), Device: english.Capital(k.Device), Added: r.Viewer.Day(k.Added), Copied: !k.Copied.IsZero()}
 		l.Other = !l.Copied && !k.Opens(signin.MailOf(r.Viewer.Person))
 		if !k.Used.IsZero() {
 			l.Used = r.Viewer.Day(k.Used)

@@ -93,7 +93,7 @@ func (v *visitor) do(method, path string, form url.Values) *httptest.ResponseRec
 	r := httptest.NewRequest(method, here+path, strings.NewReader(form.Encode()))
 	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	r.Header.Set("Sec-Fetch-Site", "same-origin")
-	r.Header.Set("User-Agent", "Mozilla/5.0 (Android 14; Mobile; rv:131.0) Gecko/131.0 Firefox/131.0")
+	r.Header.Set("User-Agent", "Browser/5.0 (System 14; Mobile)")
 	for n, value := range v.cookies {
 		r.AddCookie(&http.Cookie{Name: n, Value: value})
 	}
@@ -168,7 +168,7 @@ func TestSignsIn(t *testing.T) {
 		t.Errorf("%+v (%v)", list, err)
 	}
 	h, err := b.room.Keys.Of(t.Context(), "maud")
-	if err != nil || len(h.Keys) != 1 || h.Keys[0].Device != "Firefox on Android" || !h.Keys[0].Used.Equal(b.wall) {
+	if err != nil || len(h.Keys) != 1 || h.Keys[0].Device != "a phone" || !h.Keys[0].Used.Equal(b.wall) {
 		t.Errorf("%+v (%v)", h, err)
 	}
 }
