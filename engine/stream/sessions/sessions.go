@@ -68,6 +68,9 @@ type Session struct {
 	Device string `json:"device"`
 	// Mail is the [Hash] of the person's mail address as they signed in; "" where they had none.
 	Mail string `json:"mail,omitempty"`
+	// Subject is the [Hash] of what the fleet's own sign-in knows the person by; "" where they
+	// signed in otherwise.
+	Subject string `json:"subject,omitempty"`
 	// Entry is that of `rights` which a paired tablet has, Name how people call the tablet;
 	// both "" for a person.
 	Entry string `json:"entry,omitempty"`

@@ -119,13 +119,17 @@ func mailOf(p *people.Person) string {
 }
 
 // known reports whether people.yaml still has who is signed in: the person, at the same
-// address, or what a tablet was paired for.
+// address and with the same subject, or what a tablet was paired for.
 func (d *Door) known(s *sessions.Session) bool {
 	if s.Tablet() {
 		return slices.Contains(d.People().Pairable(), s.Entry)
 	}
 	p := d.People().Person(strings.TrimPrefix(s.Who, ofPeople))
-	return p != nil && (s.Mail == "" || s.Mail == mailOf(p)) && (s.How == sessions.Fleet || !d.elsewhere(p))
+	switch {
+	case p == nil, s.Mail != "" && s.Mail != mailOf(p), s.Subject != "" && s.Subject != sessions.Hash(p.Subject):
+		return false
+	}
+	return s.How == sessions.Fleet || !d.elsewhere(p)
 }
 
 // elsewhere: who leaves the fleet's provider has left here too, so nothing else lets them in
@@ -161,7 +165,9 @@ func (d *Door) SignIn(ctx context.Context, r *frame.Request, s sessions.Session,
 	now := d.Wall()
 	s.Device = sessions.Device(r.UserAgent())
 	if p := d.People().Person(strings.TrimPrefix(s.Who, ofPeople)); p != nil && !s.Tablet() {
-		s.Mail = mailOf(p)
+		if s.Mail = mailOf(p); s.How == sessions.Fleet {
+			s.Subject = sessions.Hash(p.Subject)
+		}
 	}
 	if before := r.Viewer.SignedIn; before != nil {
 		if err := d.Sessions.End(ctx, before.Session); err != nil {

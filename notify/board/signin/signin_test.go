@@ -2,6 +2,7 @@ package signin_test
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"html"
@@ -21,12 +22,14 @@ import (
 
 	"github.com/nats-io/nats.go/jetstream"
 
+	"telltale/engine/stream/sessions"
 	"telltale/notify/board"
 	"telltale/notify/board/boardtest"
 	"telltale/notify/board/frame"
 	"telltale/notify/board/signin"
 	"telltale/notify/delivery"
 	"telltale/notify/people"
+	"telltale/notify/rights"
 )
 
 const folk = `people:
@@ -634,6 +637,28 @@ func TestNewAddress(t *testing.T) {
 	h.Frame.People = func() *people.Directory { return another }
 	if open(b) {
 		t.Error("who has another address is let in")
+	}
+}
+
+// TestNewSubject gives the id of somebody who signed in at the fleet's provider to somebody
+// else there, who reads the same mail: the old session opens nothing.
+func TestNewSubject(t *testing.T) {
+	h := build(t)
+	known := directory(t, strings.Replace(folk, "maud: {", "maud: {subject: m.ashgrove, ", 1))
+	h.Frame.People = func() *people.Directory { return known }
+	h.door.Further = []frame.Route{{Pattern: "POST /sign-in/fleet", Needs: rights.Open, Handle: func(ctx context.Context, r *frame.Request) (*frame.Page, error) {
+		return h.door.SignIn(ctx, r, sessions.Session{Who: "/people/maud", How: sessions.Fleet}, "/")
+	}}}
+	h.Handler = board.Handler(h.Frame)
+	b := boardtest.Stranger(h)
+	leads(t, b.Post("/sign-in/fleet", nil), "/")
+	if !open(b) {
+		t.Fatal("who signed in at the provider is not let in")
+	}
+	another := directory(t, strings.Replace(folk, "maud: {", "maud: {subject: mo.ashgrove, ", 1))
+	h.Frame.People = func() *people.Directory { return another }
+	if open(b) {
+		t.Error("who has another subject is let in")
 	}
 }
 
