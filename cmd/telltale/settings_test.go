@@ -128,6 +128,9 @@ func TestOpenSettings(t *testing.T) {
 				`4:19: no url says under which name people reach the pages of the answers: "0.0.0.0:8080" is every address of this machine; write url: https://fleet.example.org under answers`}},
 		{"a name without TLS", pair + "board: {listen: 0.0.0.0:4280, url: \"http://fleet.example.org:4280\"}\n",
 			[]string{`3:36: url "http://fleet.example.org:4280" is without TLS, and the board is served with the certificate; write https://fleet.example.org:4280`}},
+		{"names without TLS, through proxies", "proxy: [10.20.0.5]\nboard: {url: \"http://fleet.example.org\"}\nanswers: {listen: 0.0.0.0:8080, url: \"http://fleet.example.org:8080\"}\n", []string{
+			`2:14: url "http://fleet.example.org" is without TLS: whoever is on the way could read along and sign in as others; write https://fleet.example.org, and have the proxy serve it with a certificate`,
+			`3:38: url "http://fleet.example.org:8080" is without TLS: whoever is on the way could read along and answer for others; write https://fleet.example.org:8080, and have the proxy serve it with a certificate`}},
 		{"a certificate alone", "certificate: certificate.pem\n", []string{`1:14: certificate without key: both are needed to be served with; write key: beside it`}},
 		{"a key alone", "key: key.pem\n", []string{`1:6: key without certificate: both are needed to be served with; write certificate: beside it`}},
 		{"a certificate for nothing", pair + "nats: nats://nats.example.org:4222\n",

@@ -83,15 +83,20 @@ func (c *check) pair(nats string) {
 
 // pages looks at pages that others may reach.
 func (c *check) pages(key, what, listen, address, usual string) {
-	if !beyond(listen) {
-		return
-	}
-	at := source.Value(c.m[key], "listen")
 	u, err := url.Parse(address)
 	if err != nil {
 		return // which is a fault already
 	}
-	switch tls := c.TLS(listen); {
+	written, tls := source.Value(c.m[key], "url"), c.TLS(listen)
+	if written != nil && !tls && u.Scheme == "http" && !loopback(u.Hostname()) { // a proxy does not help who comes to it in clear
+		c.s.Fault(written, "write "+strings.Replace(address, "http:", "https:", 1)+", and have the proxy serve it with a certificate",
+			"url %q is without TLS: whoever is on the way could read along and %s", address, map[string]string{"board": "sign in as others", "answers": "answer for others"}[key])
+	}
+	if !beyond(listen) {
+		return
+	}
+	at := source.Value(c.m[key], "listen")
+	switch {
 	case !tls && c.Proxies == nil:
 		c.s.Fault(at, "write certificate: and key:, or listen: "+usual+" for a proxy on this machine, or proxy: with the address of one elsewhere",
 			"%s cannot be open on %q without a certificate: whoever is on the way could read along and change what is sent", what, listen)
