@@ -39,13 +39,19 @@ func (d *Door) read(r *http.Request, name string) string {
 	return c.Value[:min(len(c.Value), most)]
 }
 
-// set has the browser keep a cookie for so long; it forgets one that lasts 0. Lax, so that
-// the link in a mail arrives with it; no script reads it.
+// set has the browser keep a cookie for so long. Lax, so that the link in a mail arrives
+// with it.
 func (d *Door) set(h http.Header, r *http.Request, name, value string, lasts time.Duration) {
-	c := http.Cookie{Name: d.cookieName(r, name), Value: value, Path: "/", MaxAge: int(lasts / time.Second),
-		Secure: d.secure(r), HttpOnly: true, SameSite: http.SameSiteLaxMode}
+	h.Add("Set-Cookie", d.Cookie(r, name, value, lasts, http.SameSiteLaxMode).String())
+}
+
+// Cookie is one that the browser keeps for so long; it forgets one that lasts 0. No script
+// reads it. Its name has the prefix that it can have.
+func (d *Door) Cookie(r *http.Request, name, value string, lasts time.Duration, from http.SameSite) *http.Cookie {
+	c := &http.Cookie{Name: d.cookieName(r, name), Value: value, Path: "/", MaxAge: int(lasts / time.Second),
+		Secure: d.secure(r), HttpOnly: true, SameSite: from}
 	if lasts == 0 {
 		c.MaxAge = -1
 	}
-	h.Add("Set-Cookie", c.String())
+	return c
 }

@@ -131,14 +131,7 @@ func (s *Room) ask(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 
 // cookie binds digits to the tablet that shows them.
 func (s *Room) cookie(r *frame.Request, value string, lasts time.Duration) *http.Cookie {
-	c := &http.Cookie{Name: cookie, Value: value, Path: "/", MaxAge: int(lasts / time.Second), HttpOnly: true, SameSite: http.SameSiteStrictMode}
-	if r.TLS != nil || strings.HasPrefix(s.URL, "https://") {
-		c.Name, c.Secure = "__Host-"+c.Name, true
-	}
-	if lasts == 0 {
-		c.MaxAge = -1
-	}
-	return c
+	return s.Cookie(r.Request, cookie, value, lasts, http.SameSiteStrictMode)
 }
 
 // mine is what waits of the tablet that asks; [sessions.ErrNone] where nothing does.

@@ -162,7 +162,7 @@ func (s *Room) askNew(ctx context.Context, r *frame.Request) (*frame.Page, error
 	if err != nil {
 		return nil, err
 	}
-	return s.begin(ctx, asked{Is: *is, Session: r.Viewer.SignedIn.Session}, options)
+	return s.begin(ctx, r, asked{Is: *is, Session: r.Viewer.SignedIn.Session}, options)
 }
 
 func offered(h *passkeys.Holder) error {

@@ -16,7 +16,6 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
-	"strings"
 	"time"
 
 	"github.com/go-webauthn/webauthn/webauthn"
@@ -91,7 +90,7 @@ type asked struct {
 func askedKey(secret string) string { return "passkey." + sessions.Hash(secret) }
 
 // begin keeps a note of what a browser is asked, and gives it the options.
-func (s *Room) begin(ctx context.Context, a asked, options any) (*frame.Page, error) {
+func (s *Room) begin(ctx context.Context, r *frame.Request, a asked, options any) (*frame.Page, error) {
 	secret, now := sessions.Secret(), s.Wall()
 	if err := s.Sessions.Create(ctx, askedKey(secret), a, now, now.Add(answers)); err != nil {
 		return nil, err
@@ -101,17 +100,13 @@ func (s *Room) begin(ctx context.Context, a asked, options any) (*frame.Page, er
 		return nil, err
 	}
 	p := &frame.Page{File: &frame.File{Type: "application/json", Body: body}, Header: http.Header{}}
-	p.Header.Add("Set-Cookie", s.cookie(secret).String())
+	p.Header.Add("Set-Cookie", s.cookie(r, secret).String())
 	return p, nil
 }
 
 // cookie binds a ceremony to the browser that began it. Nobody comes from elsewhere with it.
-func (s *Room) cookie(secret string) *http.Cookie {
-	c := &http.Cookie{Name: cookie, Value: secret, Path: "/", MaxAge: int(answers / time.Second), HttpOnly: true, SameSite: http.SameSiteStrictMode}
-	if strings.HasPrefix(s.party.Origin, "https:") {
-		c.Name, c.Secure = "__Host-"+c.Name, true
-	}
-	return c
+func (s *Room) cookie(r *frame.Request, secret string) *http.Cookie {
+	return s.Cookie(r.Request, cookie, secret, answers, http.SameSiteStrictMode)
 }
 
 // errOver says that a ceremony was never begun here, took too long, or is over.
@@ -119,7 +114,7 @@ var errOver = errors.New("there is no such ceremony")
 
 // ended takes the note of what the browser was asked: once.
 func (s *Room) ended(ctx context.Context, r *frame.Request, session string) (a asked, err error) {
-	c, err := r.Cookie(s.cookie("").Name)
+	c, err := r.Cookie(s.cookie(r, "").Name)
 	if err != nil {
 		return a, errOver
 	}

@@ -19,7 +19,7 @@ import (
 )
 
 // askIn has a browser sign for whoever it is of.
-func (s *Room) askIn(ctx context.Context, _ *frame.Request) (*frame.Page, error) {
+func (s *Room) askIn(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 	if s.party == nil {
 		return nil, noParty
 	}
@@ -27,7 +27,7 @@ func (s *Room) askIn(ctx context.Context, _ *frame.Request) (*frame.Page, error)
 	if err != nil {
 		return nil, err
 	}
-	return s.begin(ctx, asked{Is: *is}, options)
+	return s.begin(ctx, r, asked{Is: *is}, options)
 }
 
 // signIn signs in whose passkey it is.
