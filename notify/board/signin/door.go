@@ -203,7 +203,7 @@ func (d *Door) signOut(ctx context.Context, r *frame.Request) (*frame.Page, erro
 			return nil, err
 		}
 	}
-	p := &frame.Page{To: frame.SignIn + "?out=1", Header: http.Header{"Clear-Site-Data": {`"cache", "storage"`}}}
+	p := &frame.Page{To: frame.SignIn + "?out=1", Header: http.Header{"Clear-Site-Data": {`"storage"`}}} // no page is kept in a cache (no-store), and clearing it holds a browser up for long
 	d.set(p.Header, r.Request, sessionCookie, "", 0)
 	d.set(p.Header, r.Request, askedCookie, "", 0)
 	return p, nil
