@@ -21,7 +21,7 @@ func Entrance(f *frame.Frame, provider fleet.Config) {
 	}
 	keys, tablets := passkey.New(d), pair.New(d)
 	d.Also, d.Offer = keys.Also, keys.Offer
-	d.Ways, d.Further = append(d.Ways, pair.Way), slices.Concat(d.Further, keys.Pages(), tablets.Pages())
+	d.Tablet, d.Further = pair.Way, slices.Concat(d.Further, keys.Pages(), tablets.Pages())
 }
 
 // wordFleet is on the button that leads to the fleet's provider.

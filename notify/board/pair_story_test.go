@@ -125,7 +125,7 @@ func TestPairStory(t *testing.T) {
 
 	office.Go(fleet.URL + "/people/sessions")
 	office.Has("North bay 2")
-	office.Press("End sessions of North bay 2")
+	office.Press("Sign out North bay 2 everywhere")
 	tablet.Go(fleet.URL + "/vehicles")
 	tablet.Has("Send me a link")
 	for _, c := range append(office.Complaints(), tablet.Complaints()...) {

@@ -78,7 +78,7 @@ var verbs = []string{
 	Sample: "enter samples", File: "enter tables", Answer: "acknowledge alarms", Aside: "put alarms aside", AsideWarning: "put warnings aside",
 	Postpone: "postpone work and accept offers", OutOfService: "take it out of service and back", TakeBackToday: "take back own entries of the day",
 	TakeBack: "take back own entries", TakeBackAny: "take back anyone's entries", Watch: "look at how the service runs",
-	Change: "end sessions and pair tablets",
+	Change: "sign others out and pair tablets",
 }
 
 func (v Verb) String() string { return verbs[v] }

@@ -27,7 +27,7 @@ take back own entries of the day           -       yes     yes     yes     yes
 take back own entries                      -       -       yes     yes     yes
 take back anyone's entries                 -       -       -       -       yes
 look at how the service runs               -       -       -       -       yes
-end sessions and pair tablets              -       -       -       -       yes
+sign others out and pair tablets           -       -       -       -       yes
 `
 	var b strings.Builder
 	fmt.Fprintf(&b, "\n%-42s", "")

@@ -41,7 +41,9 @@ type Door struct {
 	// Ways are further ways to sign in, Further their pages, and Also what else stands on the
 	// page of signing in: the button of a passkey, with fields that its form takes along. Nil
 	// for nothing.
-	Ways    []frame.Link
+	Ways []frame.Link
+	// Tablet is where one begins that is nobody's own.
+	Tablet  frame.Link
 	Further []frame.Route
 	Also    func(ctx context.Context, r *frame.Request, hidden []frame.Hidden) (template.HTML, error)
 	// Elsewhere reports whether a person signs in at the fleet's own provider, and so by no
@@ -154,9 +156,18 @@ func (d *Door) Strange(ctx context.Context, r *frame.Request) (*frame.Page, erro
 		p.Kept, lead = nil, wordLost
 	}
 	if r.Viewer.SignedIn != nil {
-		lead = wordAgain
+		lead, p.To = wordAgain, cameFrom(r)
 	}
 	return d.askPage(ctx, r, &p, http.StatusForbidden, lead)
+}
+
+// cameFrom is the page on which a form was sent, to go back to; "" where that is not known.
+func cameFrom(r *frame.Request) string {
+	u, err := url.Parse(r.Referer())
+	if err != nil || u.Host == "" || u.Host != r.Host {
+		return ""
+	}
+	return ownPath(u.RequestURI())
 }
 
 // SignIn begins a session of s.Who on the device of a request, in place of the one that it

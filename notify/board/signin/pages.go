@@ -66,8 +66,9 @@ type asking struct {
 	Kept        *kept
 	Ways        []frame.Link
 	Also        template.HTML
-	// Again: somebody is signed in, and shows more for what they are about to do.
-	Again bool
+	// Again: somebody is signed in, and shows more for what they are about to do. Two: a link in
+	// a mail is not enough for that, so none is offered.
+	Again, Two bool
 }
 
 // hidden are the fields that another form of the page takes along, as this one does.
@@ -83,12 +84,15 @@ func (a *asking) hidden() (out []frame.Hidden) {
 
 func (d *Door) askPage(ctx context.Context, r *frame.Request, a *asking, status int, lead string) (*frame.Page, error) {
 	p := &frame.Page{Title: wordAsk, Lead: lead, Status: status}
-	a.Again = r.Viewer.SignedIn != nil
+	a.Again, a.Two = r.Viewer.SignedIn != nil, lead == wordAgain
 	if a.Fault != "" {
 		p.Title = wordNotYet + p.Title
 	}
 	for _, w := range d.Ways {
 		a.Ways = append(a.Ways, frame.Link{Words: w.Words, Path: frame.Back(w.Path, a.To)})
+	}
+	if d.Tablet.Path != "" && !a.Again {
+		a.Ways = append(a.Ways, d.Tablet)
 	}
 	if d.Also != nil {
 		also, err := d.Also(ctx, r, a.hidden())
@@ -167,11 +171,9 @@ func address(text string) bool {
 type sending struct {
 	Address, Fault string
 	Kept           *kept
-	Digits         int
 }
 
 func (d *Door) sentPage(s *sending, status int) (*frame.Page, error) {
-	s.Digits = codeDigits
 	p := &frame.Page{Title: wordSent, Lead: fmt.Sprintf(wordSentLead, page.Clean(s.Address, mostAddress)), Status: status}
 	if s.Fault != "" {
 		p.Title = wordNotYet + p.Title

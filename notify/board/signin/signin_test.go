@@ -180,7 +180,7 @@ func TestByLink(t *testing.T) {
 		t.Error("a stranger is shown the pages")
 	}
 	l := h.ask(t, b, " MAUD@larkfell.example ", "to", "/v/van-1?x=1&y=%2F")
-	boardtest.Lacks(t, b.Get("/sign-in/sent"), 200, "If MAUD@larkfell.example is known here, a mail is on its way to it.", "6 digits")
+	boardtest.Lacks(t, b.Get("/sign-in/sent"), 200, "If MAUD@larkfell.example is known here, a mail is on its way to it.", "Six digits")
 	for range 3 { // as a scanner does
 		boardtest.Lacks(t, b.Get(l.path), 200, "Is it you? Press the button to sign in as Maud Ashgrove on this device: a phone.")
 	}
@@ -260,7 +260,7 @@ func TestElsewhere(t *testing.T) {
 	l := h.ask(t, desk, "maud@larkfell.example")
 	h.ask(t, thief, "maud@larkfell.example") // who has a mail of their own on the way
 	for _, b := range []*boardtest.Browser{phone, thief} {
-		boardtest.Lacks(t, b.Get(l.path), http.StatusForbidden, "This link does not work here.", "type the code of the mail into the page that asked")
+		boardtest.Lacks(t, b.Get(l.path), http.StatusForbidden, "This link does not work here.", "type the code from the mail into the page that asked")
 		boardtest.Lacks(t, b.Post(l.path, nil), http.StatusForbidden, "This link does not work here.")
 		if w := b.Post("/sign-in/sent", url.Values{"code": {l.code}}); w.Code != http.StatusUnprocessableEntity || open(b) {
 			t.Errorf("the code of another browser: %d", w.Code)
@@ -752,7 +752,7 @@ func TestKept(t *testing.T) {
 	for _, by := range []string{"code", "link"} {
 		b := boardtest.Stranger(h)
 		w := b.Post("/v/van-1/work?x=1", form)
-		boardtest.Lacks(t, w, http.StatusForbidden, "Sign in You are not signed in, so nothing was stored. What you typed is kept on this page")
+		boardtest.Lacks(t, w, http.StatusForbidden, "Sign in to Telltale You are not signed in, so nothing was stored. What you typed is kept on this page")
 		brought := hidden(w, "/sign-in")
 		brought.Set("email", "maud@larkfell.example")
 		w = b.Post("/sign-in", brought)

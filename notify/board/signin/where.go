@@ -23,8 +23,8 @@ const (
 
 // ways are how somebody signed in, in words.
 var ways = map[sessions.How]string{
-	sessions.Link: "by the link of a mail", sessions.Code: "by the code of a mail", sessions.Passkey: "by a passkey",
-	sessions.Fleet: "by the fleet's own sign-in", sessions.Pairing: "paired",
+	sessions.Link: "by a link in a mail", sessions.Code: "by a code from a mail", sessions.Passkey: "by a passkey",
+	sessions.Fleet: "by the fleet's own sign-in", sessions.Pairing: "as a paired tablet",
 }
 
 // where is a device on which somebody is signed in, in words.
@@ -126,7 +126,7 @@ func (d *Door) endTheirs(ctx context.Context, r *frame.Request) (*frame.Page, er
 		return nil, frame.NotFound
 	}
 	err := d.Sessions.EndAll(ctx, who, r.Viewer.SignedIn.Session, d.Wall())
-	return &frame.Page{To: sessionsPath, Noted: wordEndedOf + page.Clean(who, 200)}, err
+	return &frame.Page{To: sessionsPath, Noted: wordEndedOf + page.Clean(audit.Called(who), 200)}, err
 }
 
 // note writes into the trail what pages do that need no signing in.

@@ -24,7 +24,7 @@ func TestMine(t *testing.T) {
 	others := []*boardtest.Browser{boardtest.SignedIn(t, h.Fleet, h, "maud"), boardtest.SignedIn(t, h.Fleet, h, "maud"), boardtest.SignedIn(t, h.Fleet, h, "maud")}
 	ines := boardtest.SignedIn(t, h.Fleet, h, "ines")
 	w := b.Get("/me")
-	boardtest.Lacks(t, w, 200, "Where you are signed in", "A phone This device Signed in by the link of a mail, 6 Jun 2031, 06:31 Last used 6 Jun 2031, 06:31", "End all but this one")
+	boardtest.Lacks(t, w, 200, "Where you are signed in", "A phone This device Signed in by a link in a mail, 6 Jun 2031, 06:31 Last used 6 Jun 2031, 06:31", "Sign out all but this one")
 	if strings.Contains(boardtest.Says(w), "Look as somebody else") || !strings.Contains(w.Body.String(), `action="/sign-out"`) {
 		t.Error("one can look as somebody else, or not sign out")
 	}
@@ -52,7 +52,7 @@ func TestMine(t *testing.T) {
 	}
 	h.pass(15 * time.Minute)
 	w = b.Post("/me/sessions", url.Values{"all": {"1"}})
-	boardtest.Lacks(t, w, http.StatusForbidden, "Before you end a session elsewhere, sign in again here")
+	boardtest.Lacks(t, w, http.StatusForbidden, "Before you sign out another device, sign in again here")
 	if got := hidden(w, "/me/sessions"); got.Get("all") != "1" {
 		t.Errorf("what was pressed is lost: %v", got)
 	}
@@ -74,7 +74,7 @@ func TestTheirs(t *testing.T) {
 		t.Errorf("a keeper ends an operator's sessions: %d", w.Code)
 	}
 	boardtest.Lacks(t, weak.Get("/people"), 200, "Who is signed in")
-	boardtest.Lacks(t, weak.Get("/people/sessions"), 200, "Who is signed in", "Ines Thornbeck", "Maud Ashgrove Last used 6 Jun 2031, 05:31 A phone", "End sessions of Maud Ashgrove")
+	boardtest.Lacks(t, weak.Get("/people/sessions"), 200, "Who is signed in", "Ines Thornbeck", "Maud Ashgrove Last used 6 Jun 2031, 05:31 A phone", "Sign out Maud Ashgrove everywhere")
 	end := url.Values{"who": {"/people/maud"}}
 	w := weak.Post("/people/sessions", end)
 	boardtest.Lacks(t, w, http.StatusForbidden, "A link in a mail is not enough for it.")

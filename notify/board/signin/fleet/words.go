@@ -8,6 +8,6 @@ const (
 	wordRefusedDo = "Try again, or ask whoever runs it."
 	wordOver      = "This sign-in was used already, is older than 10 minutes, or was begun in another browser."
 	wordOverDo    = "Begin again from the page on which you sign in."
-	wordUnknown   = "You are signed in there, but nobody here is known by that."
+	wordUnknown   = "You are signed in there, but people.yaml names nobody by that account."
 	wordUnknownDo = "Ask whoever runs Telltale to write this beside your name in people.yaml: subject: %q"
 )

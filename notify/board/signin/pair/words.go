@@ -4,7 +4,7 @@ package pair
 const (
 	wordTablet   = "Pair this tablet"
 	wordTabletIs = "A workshop's tablet is nobody's own, so nobody signs in on it. It shows six digits, which somebody who runs the service types in on another device."
-	wordIsPaired = "This tablet is paired as %s. Pair it again only if it shall be another."
+	wordIsPaired = "This tablet is paired as %s. Pair it again only to make it another."
 	wordReady    = "This tablet is let in"
 	wordReadyIs  = "It is called %s, and may do what people.yaml says of %q."
 	wordMany     = "Too many tablets wait to be paired."
@@ -22,7 +22,7 @@ const (
 	wordSix      = "these are the six digits that the tablet shows"
 	wordWrong    = "no tablet shows these digits. They change after ten minutes: look again"
 	wordTries    = "that was tried too often. Try again in %s"
-	wordGone     = "The tablet waits no more. Have it show new digits."
+	wordGone     = "The tablet is no longer waiting. Press the button on it for new digits."
 	wordLetters  = "write it in small letters, digits and hyphens, like north-bay-2"
 	wordIDTaken  = "a tablet of that id is signed in. Sign it out first, or write another"
 	wordNowhere  = "an unknown address"

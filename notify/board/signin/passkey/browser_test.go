@@ -134,7 +134,7 @@ func TestElsewhere(t *testing.T) {
 	unseen := func(address string) {
 		t.Helper()
 		tab.Go(address + signInPath)
-		tab.Has("runs no scripts", "Sign in by a mail")
+		tab.Has("runs no scripts", "Sign in by mail")
 		tab.Gone(t, wordIn+"\n")
 		tab.Until("document.querySelector('form.passkey')?.hidden === true")
 	}

@@ -16,20 +16,20 @@ const (
 	wordPerson   = "A passkey is a person's. This tablet has none."
 	wordFleet    = "You sign in with the fleet's account, and not by a passkey of this board."
 	wordOver     = "That took too long, or was sent twice. Please begin again."
-	wordUnknown  = "This passkey is not known here. Sign in by a mail, and make a new one under your name."
-	wordRefused  = "This passkey could not be checked, so nobody is signed in. Try again, or sign in by a mail."
-	wordCopied   = "This passkey may have been copied to another device, so it opens nothing any more. Sign in by a mail, take it away under your name, and make a new one."
+	wordUnknown  = "This passkey is not known here. Sign in by mail, and make a new one under your name."
+	wordRefused  = "This passkey could not be checked, so nobody is signed in. Try again, or sign in by mail."
+	wordCopied   = "This passkey may have been copied to another device, so it no longer opens anything. Sign in by mail, take it away under your name, and make a new one."
 	wordNotTaken = "The passkey could not be checked, so it was not taken. Please try again."
 	wordTwice    = "This device has a passkey of yours already."
-	wordMost     = "There are ten passkeys of yours, and no more are kept. Take one away first."
+	wordMost     = "You have ten passkeys, and no more can be kept. Take one away first."
 	wordGone     = "This passkey is not there any more."
 	wordFirst    = "Sign in again first"
-	wordFirstDo  = "You signed in more than 15 minutes ago. Sign in again, so that nobody makes or takes away a passkey who only found this device open."
+	wordFirstDo  = "You signed in more than 15 minutes ago. Sign in again: somebody else may have found this device open."
 	wordStrong   = "Sign in with a passkey first"
 	wordStrongDo = "You have a passkey, and you may change who else comes in. So a passkey of yours is needed to make another or to take one away. If you lost it, somebody else who runs the service can take it away for you; who runs it alone writes another mail address of theirs into people.yaml."
 	wordAddFirst = "Make a passkey first"
-	wordAddDo    = "Who ends sessions or pairs tablets shows a passkey for it. You have none yet. Make one here, then go on."
-	wordAddNoWay = "Who ends sessions or pairs tablets shows a passkey for it, and this board can have none. "
+	wordAddDo    = "To sign others out or to pair a tablet, you need a passkey. You have none yet. Make one here, then go on."
+	wordAddNoWay = "To sign others out or to pair a tablet, you need a passkey, and this board can have none. "
 )
 
 // What a browser's refusals mean, by their names in WebAuthn level 3, sections 5.1.3 and
@@ -39,7 +39,7 @@ var (
 	wordsGet = map[string]string{
 		"NotAllowedError": "Nobody was signed in: it was cancelled or took too long, or this device has no passkey for this board.",
 		"SecurityError":   "This address may not ask for a passkey. Open the board by its usual address.",
-		"":                "This device cannot sign in with a passkey just now. Try again, or ask for a mail in its place.",
+		"":                "This device cannot sign in with a passkey just now. Try again, or ask for a mail instead.",
 	}
 	wordsMake = map[string]string{
 		"NotAllowedError":   "No passkey was made: it was cancelled or took too long, or this device has none that asks who you are. If the device has no screen lock, set one up first.",
