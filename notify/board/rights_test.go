@@ -263,7 +263,7 @@ func TestEachCell(t *testing.T) {
 				if got.Code == http.StatusForbidden && !strings.Contains(boardtest.Says(got), "This is not yours to do. Who may: ") {
 					t.Errorf("%s tells %s: %s", r.Pattern, w.who, boardtest.Says(got))
 				}
-				if got.Code == http.StatusNotFound && vehicle != "bus-01" && !strings.HasSuffix(boardtest.Says(got), "> There is nothing here.") {
+				if got.Code == http.StatusNotFound && vehicle != "bus-01" && !strings.HasSuffix(boardtest.Says(got), "> There is nothing here. The address may be wrong, or what is there is not yours to see.") {
 					t.Errorf("%s tells %s of another's vehicle: %s", r.Pattern, w.who, boardtest.Says(got))
 				}
 			}

@@ -20,7 +20,7 @@ type Fault struct {
 func (f *Fault) Error() string { return f.Title + " " + f.Words }
 
 // NotFound is the answer for what is not there, and for what the viewer may not see.
-var NotFound = &Fault{Status: http.StatusNotFound, Title: wordNothing}
+var NotFound = &Fault{Status: http.StatusNotFound, Title: wordNothing, Words: wordNoPage}
 
 // TooLarge is the answer for a form or a file of more than so many bytes.
 func TooLarge(most int64) *Fault {

@@ -8,6 +8,7 @@ import (
 const (
 	wordUnseen   = "it is not theirs to see"
 	wordNothing  = "There is nothing here."
+	wordNoPage   = "The address may be wrong, or what is there is not yours to see."
 	wordTooLarge = "That is too large."
 	wordMost     = "At most %d KiB can be sent at once."
 	wordTooMany  = "Too many requests at once."
