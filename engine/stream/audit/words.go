@@ -112,5 +112,5 @@ func (e Entry) Beside() string {
 			parts = append(parts, s)
 		}
 	}
-	return strings.Join(parts, "; ")
+	return strings.ReplaceAll(strings.Join(parts, "; "), ".; ", "; ")
 }

@@ -55,7 +55,7 @@ func TestList(t *testing.T) {
 		"5 Jun 2031 08:10 Maud Ashgrove signed in. By a link in a mail, from 192.0.2.0/24.")
 	for path, want := range map[string]string{
 		"?who=maud": "entered work on Bus 7", "?who=Maud+Ashgrove&what=work": "entered work on Bus 7", "?who=%2Fdevices%2Fnorth-bay-2": "the tablet north-bay-2", "?vehicle=Bus+7": "entered work",
-		"?what=sign-in": "was refused", "?who=ines": "Nothing of what you asked for was done.", "?day=6.6.2031": "write it as 2031-06-06", "?vehicle=%3E": "Nothing of what you asked for",
+		"?what=sign-in": "was refused", "?who=ines": "Nobody did what you ask for.", "?day=6.6.2031": "write it as 2031-06-06", "?vehicle=%3E": "Nobody did what you ask for",
 	} {
 		if got := boardtest.Says(boardtest.GetAs(t, h, "ines", pagePath+path)); !strings.Contains(strings.ToLower(got), strings.ToLower(want)) {
 			t.Errorf("%s lacks %q: %s", path, want, got)
@@ -66,7 +66,7 @@ func TestList(t *testing.T) {
 		t.Fatal(err)
 	}
 	today := time.Now().In(where)
-	for back, want := range map[int]string{0: "4 on this page.", 3: "Nothing of what you asked for"} {
+	for back, want := range map[int]string{0: "4 on this page.", 3: "Nobody did what you ask for"} {
 		day := today.AddDate(0, 0, -back).Format(time.DateOnly) // by when they were stored, which may be a day before by now
 		if got := boardtest.Says(boardtest.GetAs(t, h, "ines", pagePath+"?day="+day)); !strings.Contains(got, want) && today.Hour() > 0 {
 			t.Errorf("of %s: %s", day, got)

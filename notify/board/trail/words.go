@@ -4,7 +4,7 @@ package trail
 const (
 	wordLead       = "Who signed in, entered, saved a file or was refused, the latest first. It is kept for 400 days, and nobody can change it."
 	wordNothing    = "Nothing was done yet."
-	wordNoneOfThem = "Nothing of what you asked for was done."
+	wordNoneOfThem = "Nobody did what you ask for."
 	wordNone       = "This service keeps no list of who did what."
 	wordNoDay      = "The day is not understood: write it as 2031-06-06."
 )
