@@ -41,6 +41,7 @@ type program struct {
 	Refused               string
 	Subject, Why          string
 	End                   string // where its connections are ended
+	Connects              bool   // one that sends over HTTP stays on no line
 }
 
 type connection struct{ From, Since, Last string }
@@ -89,7 +90,7 @@ func (s *site) list(_ context.Context, r *frame.Request) (*frame.Page, error) {
 func (s *site) program(r *frame.Request, st *gate.Status) program {
 	p := program{Name: st.ID, Key: "by a token, over HTTP", May: may(st), Where: page.Clean(st.Where, 400)}
 	if st.Key != "" {
-		p.Key = "key " + programs.Short(st.Key)
+		p.Key, p.Connects = "key "+programs.Short(st.Key), true
 	}
 	for _, c := range st.Connections {
 		p.Connections = append(p.Connections, connection{page.Clean(c.From, 80), moment(r, c.Since), moment(r, c.Last)})
