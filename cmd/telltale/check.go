@@ -114,7 +114,7 @@ func (t *teller) unplaced(ctx context.Context, f *fleet, reg *fit.Register) {
 	}
 	leftOutOfService(ctx, t, f.dir, reg.Events)
 	if cli.Exists(filepath.Join(f.dir, "people.yaml")) {
-		unheard(t, f.people, f.book, reg.Events)
+		unheard(t, f.people, f.set.Board.Fleet.Issuer != "", f.book, reg.Events)
 	}
 }
 

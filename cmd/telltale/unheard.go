@@ -10,9 +10,10 @@ import (
 	"telltale/rules/english"
 )
 
-// unheard asks about alarms that nobody is told of, people who get no messages, and
-// entries of tell that match nothing.
-func unheard(t *teller, dir *people.Directory, book *rules.Book, register []event.Event) {
+// unheard asks about alarms that nobody is told of, people who get no messages,
+// entries of tell that match nothing, and rights that open nothing.
+// fleet: people can sign in at the fleet's own provider.
+func unheard(t *teller, dir *people.Directory, fleet bool, book *rules.Book, register []event.Event) {
 	var vehicles []people.Vehicle
 	for _, ev := range register {
 		if d, ok := ev.Data.(*event.VehicleData); ok && !d.Retired {
@@ -31,6 +32,9 @@ func unheard(t *teller, dir *people.Directory, book *rules.Book, register []even
 	}
 	for _, id := range deaf {
 		t.ask("%s gets no messages: no entry of `tell` in people.yaml names them with a way that they have", id)
+	}
+	for _, q := range people.Barred(dir, vehicles, fleet) {
+		t.ask("%s", q)
 	}
 	for _, v := range vehicles {
 		for _, id := range v.People {
