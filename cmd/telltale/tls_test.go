@@ -96,6 +96,11 @@ func TestServedByTLS(t *testing.T) {
 		!strings.Contains(stderr.String(), "the server's certificate is not trusted") || !strings.Contains(stderr.String(), "--ca FILE") {
 		t.Errorf("without the authority: exit code %d\n%s", code, &stderr)
 	}
+	stderr.Reset()
+	if code := run(t.Context(), []string{"alarms", "--nats", "tls://127.0.0.2:" + at[2], "--ca", ca}, strings.NewReader(""), io.Discard, &stderr); code != 1 ||
+		!strings.Contains(stderr.String(), "the server's certificate is not for 127.0.0.2") || strings.Contains(stderr.String(), "--ca FILE") {
+		t.Errorf("by another address: exit code %d\n%s", code, &stderr)
+	}
 	if nc, err := nats.Connect(url, nats.RootCAs(ca)); err == nil || !errors.Is(err, nats.ErrAuthorization) {
 		t.Errorf("a gateway without a key: %v, %v", nc, err)
 	}

@@ -74,6 +74,10 @@ func (d Door) Open(name string, within time.Duration, more ...nats.Option) (*nat
 	if errors.Is(err, nats.ErrAuthorization) {
 		return nil, d.notLetIn()
 	}
+	if bad, ok := errors.AsType[x509.HostnameError](err); ok {
+		return nil, Hint(fmt.Errorf("connecting to %s: the server's certificate is not for %s: %w", d.URL, bad.Host, err),
+			"connect by a name or an address that the certificate has, or get one for this name, too")
+	}
 	if _, ok := errors.AsType[*tls.CertificateVerificationError](err); ok {
 		return nil, Hint(fmt.Errorf("connecting to %s: the server's certificate is not trusted: %w", d.URL, err),
 			"if an authority of your own signed it, name that one's certificate with --ca FILE, or with ca: in telltale.yaml")
