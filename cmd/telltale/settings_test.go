@@ -124,8 +124,8 @@ func TestOpenSettings(t *testing.T) {
 		{"both with one", pair + "board: {listen: 0.0.0.0:4280, url: \"https://fleet.example.org:4280\"}\nanswers: {listen: fleet.example.org:8080}\n", nil},
 		{"both behind a proxy", "proxy: [10.20.0.5, fd00::/8]\nboard: {listen: 0.0.0.0:4280, url: \"https://fleet.example.org\"}\nanswers: {listen: 0.0.0.0:8080, url: \"https://fleet.example.org\"}\n", nil},
 		{"no name", pair + "board: {listen: 0.0.0.0:4280}\nanswers: {listen: 0.0.0.0:8080}\n",
-			[]string{`3:17: no url says under which name people reach the board: "0.0.0.0:4280" is every address of this machine; write url: https://fleet.example.org under board`,
-				`4:19: no url says under which name people reach the pages of the answers: "0.0.0.0:8080" is every address of this machine; write url: https://fleet.example.org under answers`}},
+			[]string{`3:17: no url says under which name people reach the board: "0.0.0.0:4280" is every address of this machine; write url: "https://fleet.example.org:4280" under board`,
+				`4:19: no url says under which name people reach the pages of the answers: "0.0.0.0:8080" is every address of this machine; write url: "https://fleet.example.org:8080" under answers`}},
 		{"a name without TLS", pair + "board: {listen: 0.0.0.0:4280, url: \"http://fleet.example.org:4280\"}\n",
 			[]string{`3:36: url "http://fleet.example.org:4280" is without TLS, and the board is served with the certificate; write https://fleet.example.org:4280`}},
 		{"names without TLS, through proxies", "proxy: [10.20.0.5]\nboard: {url: \"http://fleet.example.org\"}\nanswers: {listen: 0.0.0.0:8080, url: \"http://fleet.example.org:8080\"}\n", []string{

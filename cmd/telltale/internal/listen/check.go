@@ -2,6 +2,7 @@ package listen
 
 import (
 	"fmt"
+	"net"
 	"net/url"
 	"strings"
 
@@ -101,7 +102,11 @@ func (c *check) pages(key, what, listen, address, usual string) {
 		c.s.Fault(at, "write certificate: and key:, or listen: "+usual+" for a proxy on this machine, or proxy: with the address of one elsewhere",
 			"%s cannot be open on %q without a certificate: whoever is on the way could read along and change what is sent", what, listen)
 	case certificate.Host(listen) == "" && (u.Host == "" || u.Host == listen):
-		c.s.Fault(at, "write url: https://fleet.example.org under "+key, "no url says under which name people reach %s: %q is every address of this machine", what, listen)
+		name := "https://fleet.example.org"
+		if _, port, _ := net.SplitHostPort(listen); tls && port != "443" {
+			name += ":" + port // with a proxy in front, the port is the proxy's
+		}
+		c.s.Fault(at, "write url: \""+name+"\" under "+key, "no url says under which name people reach %s: %q is every address of this machine", what, listen)
 	case tls && u.Scheme == "http":
 		c.s.Fault(source.Value(c.m[key], "url"), "write "+strings.Replace(address, "http:", "https:", 1), "url %q is without TLS, and %s is served with the certificate", address, what)
 	}
