@@ -6,7 +6,7 @@ func settingsFile() node {
 	address := pattern(`^.*:[0-9-]+$`, "127.0.0.1:4222")
 	root := object(nil, map[string]node{
 		"clock": keyed(choice("wall", "events"), "`wall` uses this machine's clock. With `events`, time follows the dates of the events, to run through a past year.", "wall", "wall"),
-		"listen": keyed(address, "Where the service's own NATS server listens, as host:port; port -1 takes any free one. Beyond the loopback interface it needs `certificate` and `key`.",
+		"listen": keyed(address, "Where the service's own NATS server listens, as host:port; port -1 takes any free one. Beyond the loopback interface it needs `certificate` and `key`, and `programs` or `rights` in people.yaml.",
 			"127.0.0.1:4222", "127.0.0.1:4222"),
 		"certificate": keyed(text(), "A file with the certificate in PEM: the service's own first, then those between it and the authority's. All that listens beyond the loopback interface is served with it: the board, the pages of the answers, NATS. It is read again when it changes. A relative path starts in the fleet's folder.",
 			"/etc/telltale/certificate.pem", "none; nothing listens beyond the loopback interface"),

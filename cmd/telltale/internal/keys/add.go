@@ -61,11 +61,11 @@ func (o *adding) run(s cli.Env, name string) error {
 	if _, err := people.Parse("people.yaml", []byte(lines)); err != nil {
 		return cli.Exit(2, err)
 	}
-	what := "the secret half of its key, by which it signs in over NATS"
+	what, kept := "the secret half of its key, by which it signs in over NATS", name+".nk"
 	if o.token {
-		what = "its token, by which it sends over HTTP"
+		what, kept = "its token, by which it sends over HTTP", name+".token"
 	}
-	fmt.Fprintf(s.Err, "%s; it is shown this once, and is for %s alone:\n", what, name)
+	fmt.Fprintf(s.Err, "%s; it is shown this once: keep it in a file that %s alone can read, such as %s:\n", what, name, kept)
 	fmt.Fprintln(s.Out, secret)
 	if file != "" {
 		fmt.Fprintf(s.Err, "into the file tokens/%s.sha256 in the service's folder:\n", name)

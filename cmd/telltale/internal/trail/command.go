@@ -49,7 +49,7 @@ Only who may read the service's folder can list it, or an operator on the board.
 		},
 	}
 	o.Flags(cmd, s)
-	cmd.Flags().StringVar(&o.who, "who", "", "only what this person did; /devices/NAME is a tablet, /programs/NAME a program")
+	cmd.Flags().StringVar(&o.who, "who", "", "only what this person did; /devices/NAME is a tablet")
 	cmd.Flags().StringVar(&o.vehicle, "vehicle", "", "only what was done to the vehicle of this name")
 	cmd.Flags().StringVar(&o.what, "what", "", "only this: "+kinds())
 	cmd.Flags().StringVar(&o.since, "since", "", "only from this day on, as 2026-11-30")
