@@ -16,7 +16,7 @@ func peopleFile() node {
 		"rights": keyed(node{"type": "object", "additionalProperties": right()},
 			"Who may do what on the board, once people sign in there. Each entry has a name. One without `where` for an `operator` must be among them.", "{the office: {who: [ines], may: operator}}", "`operator` may do everything, and the people of a vehicle are its keepers"),
 		"programs": keyed(node{"type": "object", "additionalProperties": program(), "propertyNames": node{"pattern": "^[A-Za-z0-9_-]{1,64}$"}},
-			"Which programs may speak to the service, each under a name of letters, digits, `-` and `_`. Once the file has this key, even with nothing in it (`{}`), nobody gets in over NATS without a key.", "{gateway-3: {key: UA3QTDOAUZOTDKBNIXNZUHAOVGMDQX36MEA4TAPCNZIVRNMU2EZJGDJI, sends: [reading]}}", "whoever reaches the NATS server may send and ask, unless there are `rights`"),
+			"Which programs may speak to the service, each under a name of letters, digits, `-` and `_`. Once the file has this key, even with nothing in it (`{}`), nobody gets in over NATS without a key.", "{gateway-3: {key: UA3QTDOAUZOTDKBNIXNZUHAOVGMDQX36MEA4TAPCNZIVRNMU2EZJGDJI, sends: [reading]}}", "whoever reaches the NATS server may send and ask, until people sign in on the board"),
 	})
 	root["title"] = "Telltale people"
 	return root
