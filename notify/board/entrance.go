@@ -30,7 +30,7 @@ const wordFleet = "Sign in with the fleet's account"
 // inAndOut are the pages of signing in, where people do.
 func inAndOut(f *frame.Frame) []frame.Route {
 	if d, ok := f.Door.(*signin.Door); ok {
-		return slices.Concat(signin.Pages(d), d.Further)
+		return slices.Concat(signin.Pages(d), d.WhileAsked(d.Further))
 	}
 	return nil
 }

@@ -60,3 +60,17 @@ func TestAsks(t *testing.T) {
 		t.Errorf("%d, want to be led to signing in", w.Code)
 	}
 }
+
+// TestNobodyAsks: where people need not sign in there are no pages for it.
+func TestNobodyAsks(t *testing.T) {
+	t.Parallel()
+	f := boardtest.New(t, boardtest.Files{People: elsewherePeople}).WithDoor(nil)
+	Entrance(f, fleet.Config{Issuer: "http://127.0.0.1:1", Client: "telltale"})
+	f.Asks = func() bool { return false }
+	h := Handler(f)
+	for _, path := range []string{frame.SignIn, fleet.Path, "/pair", "/sign-in/passkey", "/me/passkeys"} {
+		if w := boardtest.Get(t, h, path); w.Code != http.StatusNotFound {
+			t.Errorf("%s is there: %d", path, w.Code)
+		}
+	}
+}

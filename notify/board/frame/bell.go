@@ -40,10 +40,11 @@ func (f *Frame) bell() http.Handler {
 		}
 		e := ear{sees: sees, still: func() bool {
 			who, err := f.viewer(hr.Context(), hr)
-			if err == nil && who != nil {
-				r.Viewer = *who
+			if err != nil || who == nil {
+				return false // where nobody can be asked, nobody is let in either
 			}
-			return err != nil || who != nil
+			r.Viewer = *who
+			return true
 		}}
 		if !f.SignsIn() {
 			e = ear{}

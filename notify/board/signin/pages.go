@@ -8,6 +8,7 @@ import (
 	"html/template"
 	"net/http"
 	"net/mail"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -48,6 +49,12 @@ func Pages(d *Door) []frame.Route {
 		{Pattern: "GET " + sessionsPath, Needs: rights.Watch, Handle: d.everybody},
 		{Pattern: "POST " + sessionsPath, Needs: rights.Change, Handle: d.endTheirs, Did: audit.SessionEnded},
 	}
+	return d.WhileAsked(all)
+}
+
+// WhileAsked has pages be there while people must sign in, and not otherwise.
+func (d *Door) WhileAsked(all []frame.Route) []frame.Route {
+	all = slices.Clone(all)
 	for i, route := range all {
 		all[i].Handle = func(ctx context.Context, r *frame.Request) (*frame.Page, error) {
 			if !d.SignsIn() { // just now, as people.yaml has it

@@ -16,11 +16,12 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/coreos/go-oidc/v3/oidc"
 	"golang.org/x/oauth2"
+	"golang.org/x/sync/singleflight"
 
 	"telltale/engine/stream/sessions"
 	"telltale/notify/board/frame"
@@ -64,8 +65,8 @@ type Way struct {
 	now    func() time.Time // on the wall, which the provider's tokens go by
 	client *http.Client
 
-	mu       sync.Mutex
-	provider *oidc.Provider // nil until it has answered once
+	asking   singleflight.Group
+	provider atomic.Pointer[oidc.Provider] // nil until it has answered once
 }
 
 // New is the way in; nil without a provider.
@@ -124,16 +125,16 @@ func (w *Way) there(ctx context.Context, r *frame.Request) (*frame.Page, error) 
 // reach is the provider, asked for what it offers when somebody first signs in there: it may
 // be away while the service starts.
 func (w *Way) reach(ctx context.Context) (*oidc.Provider, error) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	if w.provider != nil {
-		return w.provider, nil
+	if p := w.provider.Load(); p != nil {
+		return p, nil
 	}
-	p, err := oidc.NewProvider(oidc.ClientContext(ctx, w.client), w.config.Issuer)
-	if err == nil {
-		w.provider = p
+	ctx = oidc.ClientContext(context.WithoutCancel(ctx), w.client) // bounded by the client's own limit; others wait for the same answer
+	p, err, _ := w.asking.Do("", func() (any, error) { return oidc.NewProvider(ctx, w.config.Issuer) })
+	if err != nil {
+		return nil, err
 	}
-	return p, err
+	w.provider.Store(p.(*oidc.Provider))
+	return w.provider.Load(), nil
 }
 
 // clientOf is this service as the provider knows it.
