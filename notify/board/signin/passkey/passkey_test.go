@@ -575,7 +575,7 @@ func TestTrail(t *testing.T) {
 	want := []string{
 		"/people/maud added a passkey",
 		"/people/maud signed in",
-		"Wanted to sign in and was refused: " + wordRefused + "; /people/maud",
+		"Wanted to sign in and was refused: " + strings.TrimSuffix(wordRefused, ".") + "; /people/maud",
 		"/people/maud took a passkey away",
 		"/people/ines took a passkey away: /people/maud",
 	}
