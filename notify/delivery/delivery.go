@@ -74,7 +74,10 @@ type Delivery struct {
 
 // Secret reports whether what the message says is for its receiver alone. It is shown to
 // nobody, goes before all others, and its Raw is dropped once it is over.
-func (d *Delivery) Secret() bool { return !d.Until.IsZero() }
+func (d Delivery) Secret() bool { return d.secret() }
+
+// secret copies nothing: a try may be writing to the rest meanwhile.
+func (d *Delivery) secret() bool { return !d.Until.IsZero() }
 
 // Store keeps deliveries. Create reports false, and changes nothing, where the key is
 // there already. What Create or Replace has returned nil for survives a crash. Drop

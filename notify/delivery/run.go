@@ -131,9 +131,9 @@ func (q *Queue) launch(ctx context.Context) time.Duration {
 // first.
 func (j *job) before(o *job) int {
 	switch {
-	case j.Secret() && !o.Secret():
+	case j.secret() && !o.secret():
 		return -1
-	case o.Secret() && !j.Secret():
+	case o.secret() && !j.secret():
 		return 1
 	}
 	return j.order(&o.Delivery)

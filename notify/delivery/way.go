@@ -57,7 +57,7 @@ func (w Way) next(d *Delivery, now time.Time) (wait time.Duration, over string) 
 }
 
 // late reports whether it is of no use to send the message any more.
-func (d *Delivery) late(now time.Time) bool { return d.Secret() && !now.Before(d.Until) }
+func (d *Delivery) late(now time.Time) bool { return d.secret() && !now.Before(d.Until) }
 
 // jitter is up to a tenth of a wait by the key, so that many that failed together do
 // not come back together.
