@@ -58,7 +58,10 @@ func adoption(book *rules.Book) audit.Entry {
 
 // Adopted writes down that a command put a book into force.
 func Adopted(ctx context.Context, log *stream.Log, book *rules.Book) error {
-	l, err := audit.Open(ctx, log)
+	if _, err := audit.Open(ctx, log); err != nil { // which makes the stream, where there is none
+		return err
+	}
+	l, err := audit.Find(ctx, log.Conn) // whoever typed the command need not read of it on their screen
 	if err != nil {
 		return err
 	}
